@@ -1,0 +1,5 @@
+//! Benchmarks; see DEVELOPERS.md.
+
+fn main() {
+    divan::main();
+}

@@ -1,0 +1,1 @@
+//! Art: opening picture files into linear light, and drawings at the density itself.

@@ -1,0 +1,267 @@
+//! The blank: its outline, its margin, and which places may be marked.
+
+use std::fmt;
+use std::str::FromStr;
+
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
+
+use crate::units::Mm;
+
+/// The outline of a blank, seen from above. Parsed from `round:90mm`, `rect:100x60mm`, `rect:100x100mm:r8mm`.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Shape {
+    /// A disc of the given diameter.
+    Round {
+        /// Diameter.
+        diameter: Mm,
+    },
+    /// A rectangle, its corners rounded with `radius` (0 for sharp corners).
+    Rect {
+        /// Size along x.
+        width: Mm,
+        /// Size along y.
+        height: Mm,
+        /// Corner radius.
+        radius: Mm,
+    },
+}
+
+/// Why a text is not a blank.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("'{text}' is not a blank: {why}; write for example round:90mm, rect:100x60mm or rect:100x100mm:r8mm")]
+pub struct ShapeError {
+    text: String,
+    why: String,
+}
+
+impl Shape {
+    /// Width of the bounding box, mm.
+    pub fn width(&self) -> f64 {
+        match *self {
+            Shape::Round { diameter } => diameter.0,
+            Shape::Rect { width, .. } => width.0,
+        }
+    }
+
+    /// Height of the bounding box, mm.
+    pub fn height(&self) -> f64 {
+        match *self {
+            Shape::Round { diameter } => diameter.0,
+            Shape::Rect { height, .. } => height.0,
+        }
+    }
+
+    /// The shape drawn in by `margin` mm on every side; `None` when nothing is left.
+    ///
+    /// A rounded corner shrinks with the margin and becomes sharp when the margin exceeds its radius.
+    pub fn inset(&self, margin: f64) -> Option<Shape> {
+        let s = match *self {
+            Shape::Round { diameter } => Shape::Round { diameter: Mm(diameter.0 - 2.0 * margin) },
+            Shape::Rect { width, height, radius } => Shape::Rect {
+                width: Mm(width.0 - 2.0 * margin),
+                height: Mm(height.0 - 2.0 * margin),
+                radius: Mm((radius.0 - margin).max(0.0)),
+            },
+        };
+        (s.width() > 0.0 && s.height() > 0.0).then_some(s)
+    }
+
+    /// The part of the horizontal line at height `y` that lies inside, as `(left, right)` measured
+    /// from the shape's centre, mm (`y` as well; the direction of y does not matter: every shape is
+    /// symmetric). `None` where the line misses the shape.
+    pub fn span(&self, y: f64) -> Option<(f64, f64)> {
+        let y = y.abs();
+        let half = match *self {
+            Shape::Round { diameter } => {
+                let r = diameter.0 / 2.0;
+                if y > r {
+                    return None;
+                }
+                (r * r - y * y).sqrt()
+            }
+            Shape::Rect { width, height, radius } => {
+                let (w, h) = (width.0 / 2.0, height.0 / 2.0);
+                let r = radius.0;
+                if y > h {
+                    return None;
+                }
+                let into_corner = y - (h - r);
+                if into_corner <= 0.0 {
+                    w
+                } else {
+                    w - r + (r * r - into_corner * into_corner).max(0.0).sqrt()
+                }
+            }
+        };
+        Some((-half, half))
+    }
+
+    /// Whether the point, measured from the centre in mm, lies inside or on the edge.
+    pub fn contains(&self, x: f64, y: f64) -> bool {
+        self.span(y).is_some_and(|(l, r)| x >= l && x <= r)
+    }
+
+    /// Area in mm².
+    pub fn area(&self) -> f64 {
+        use std::f64::consts::PI;
+        match *self {
+            Shape::Round { diameter } => PI * diameter.0 * diameter.0 / 4.0,
+            Shape::Rect { width, height, radius } => width.0 * height.0 - (4.0 - PI) * radius.0 * radius.0,
+        }
+    }
+}
+
+impl fmt::Display for Shape {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match *self {
+            Shape::Round { diameter } => write!(f, "round:{}mm", diameter.0),
+            Shape::Rect { width, height, radius } if radius.0 == 0.0 => {
+                write!(f, "rect:{}x{}mm", width.0, height.0)
+            }
+            Shape::Rect { width, height, radius } => {
+                write!(f, "rect:{}x{}mm:r{}mm", width.0, height.0, radius.0)
+            }
+        }
+    }
+}
+
+/// Parses `100x60mm` (one unit for both) or `100mmx6cm`.
+pub fn parse_size(text: &str) -> Result<(Mm, Mm), String> {
+    let (a, b) = text
+        .split_once(['x', '×'])
+        .ok_or_else(|| format!("'{text}' is not a size; write for example 100x60mm"))?;
+    let height: Mm = b.parse().map_err(|e: crate::units::UnitError| e.to_string())?;
+    let unit: String = b.trim().chars().skip_while(|c| c.is_ascii_digit() || ".+- ".contains(*c)).collect();
+    let width: Mm = match a.parse() {
+        Ok(w) => w,
+        Err(crate::units::UnitError::NoUnit { .. }) => {
+            format!("{}{unit}", a.trim()).parse().map_err(|e: crate::units::UnitError| e.to_string())?
+        }
+        Err(e) => return Err(e.to_string()),
+    };
+    if width.0 > 0.0 && height.0 > 0.0 {
+        Ok((width, height))
+    } else {
+        Err(format!("'{text}' is not a size: both sides must be above zero"))
+    }
+}
+
+impl FromStr for Shape {
+    type Err = ShapeError;
+    fn from_str(text: &str) -> Result<Self, ShapeError> {
+        let fail = |why: String| ShapeError { text: text.to_string(), why };
+        let mut parts = text.trim().split(':');
+        let kind = parts.next().unwrap_or("");
+        let size = parts.next().ok_or_else(|| fail("it has no size".into()))?;
+        let shape = match kind {
+            "round" => {
+                let diameter: Mm = size.parse().map_err(|e: crate::units::UnitError| fail(e.to_string()))?;
+                Shape::Round { diameter }
+            }
+            "rect" => {
+                let (width, height) = parse_size(size).map_err(fail)?;
+                let radius = match parts.next() {
+                    None => Mm(0.0),
+                    Some(r) => r
+                        .strip_prefix('r')
+                        .ok_or_else(|| fail(format!("'{r}' is not a corner radius such as r8mm")))?
+                        .parse()
+                        .map_err(|e: crate::units::UnitError| fail(e.to_string()))?,
+                };
+                if radius.0 < 0.0 || 2.0 * radius.0 > width.0.min(height.0) {
+                    return Err(fail(format!(
+                        "the corner radius {radius} is more than half the shorter side"
+                    )));
+                }
+                Shape::Rect { width, height, radius }
+            }
+            other => return Err(fail(format!("'{other}' is neither round nor rect"))),
+        };
+        if parts.next().is_some() {
+            return Err(fail("there is text after the size".into()));
+        }
+        if !(1.0..=2000.0).contains(&shape.width()) || !(1.0..=2000.0).contains(&shape.height()) {
+            return Err(fail("a side is from 1mm to 2000mm".into()));
+        }
+        Ok(shape)
+    }
+}
+
+impl Serialize for Shape {
+    fn serialize<S: Serializer>(&self, s: S) -> Result<S::Ok, S::Error> {
+        s.serialize_str(&self.to_string())
+    }
+}
+
+impl<'de> Deserialize<'de> for Shape {
+    fn deserialize<D: Deserializer<'de>>(d: D) -> Result<Self, D::Error> {
+        String::deserialize(d)?.parse().map_err(serde::de::Error::custom)
+    }
+}
+
+/// A blank with the margin that is kept free at its edge.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Blank {
+    /// The outline.
+    pub shape: Shape,
+    /// What is kept free inside the outline, all round.
+    pub margin: Mm,
+}
+
+impl Blank {
+    /// The part that may be marked: the outline less its margin. `None` when nothing is left.
+    pub fn printable(&self) -> Option<Shape> {
+        self.shape.inset(self.margin.0)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn shapes_are_parsed_and_printed_alike() {
+        for text in ["round:90mm", "rect:100x60mm", "rect:100x100mm:r8mm"] {
+            assert_eq!(text.parse::<Shape>().unwrap().to_string(), text);
+        }
+        assert_eq!("rect:10cmx60mm".parse::<Shape>().unwrap().to_string(), "rect:100x60mm");
+    }
+
+    #[test]
+    fn wrong_shapes_say_why() {
+        for (text, why) in [
+            ("round:90", "no unit"),
+            ("oval:90mm", "neither round nor rect"),
+            ("rect:100mm", "not a size"),
+            ("rect:10x10mm:r8mm", "more than half"),
+            ("round:0mm", "from 1mm"),
+            ("round", "no size"),
+        ] {
+            let e = text.parse::<Shape>().unwrap_err().to_string();
+            assert!(e.contains(why), "{text}: {e}");
+        }
+    }
+
+    #[test]
+    fn art_inside_a_90_mm_blank_with_2_5_mm_margin_is_85_mm_wide() {
+        // Fact of the trade (common practice).
+        let b = Blank { shape: "round:90mm".parse().unwrap(), margin: Mm(2.5) };
+        assert_eq!(b.printable().unwrap().width(), 85.0);
+        let small = Blank { shape: "round:5mm".parse().unwrap(), margin: Mm(2.5) };
+        assert!(small.printable().is_none());
+    }
+
+    #[test]
+    fn spans_fill_the_area() {
+        for text in ["round:90mm", "rect:100x60mm", "rect:100x100mm:r8mm"] {
+            let s: Shape = text.parse().unwrap();
+            let n = 20_000;
+            let dy = s.height() / n as f64;
+            let area: f64 = (0..n)
+                .filter_map(|i| s.span((i as f64 + 0.5) * dy - s.height() / 2.0))
+                .map(|(l, r)| (r - l) * dy)
+                .sum();
+            assert!((area - s.area()).abs() < 1e-4 * s.area(), "{text}: {area} {}", s.area());
+        }
+    }
+}

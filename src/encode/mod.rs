@@ -1,0 +1,1 @@
+//! Encoders: one file format a file; they return bytes.

@@ -1,0 +1,60 @@
+//! Findings: things worth saying before burning, each with remedies that carry numbers.
+
+use serde::Serialize;
+
+/// How serious a finding is. `Stop` keeps the scan program from being written unless accepted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Severity {
+    /// Worth knowing.
+    Note,
+    /// Likely to disappoint.
+    Caution,
+    /// Would ruin the blank or is unsafe.
+    Stop,
+}
+
+/// One change that would clear a finding.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Remedy {
+    /// What to change: `power`, `speed`, `pitch`, `ceiling`, `margin`, `size`, …
+    pub change: &'static str,
+    /// The value that clears the finding, in `unit`.
+    pub value: f64,
+    /// The unit of `value` (`%`, `mm/s`, `mm`, …).
+    pub unit: &'static str,
+    /// The remedy in words, with its number and unit, as a maker reads it.
+    pub text: String,
+    /// Whether the stage was run again with this value and the finding was gone.
+    pub verified: bool,
+}
+
+/// One thing worth saying before burning.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Finding {
+    /// Stable name, as in the README's table (`over-burn`, `step-beat`, …).
+    pub name: &'static str,
+    /// How serious it is.
+    pub severity: Severity,
+    /// One sentence: the fact, with numbers and units.
+    pub message: String,
+    /// Affected area in mm², where it has one.
+    pub area_mm2: Option<f64>,
+    /// The worst spot, mm from the blank's lower left corner (x to the right, y up).
+    pub at_mm: Option<(f64, f64)>,
+    /// What would clear it, best first.
+    pub remedies: Vec<Remedy>,
+}
+
+impl Finding {
+    /// A finding without place and remedies; add them with struct update or the builders below.
+    pub fn new(name: &'static str, severity: Severity, message: impl Into<String>) -> Self {
+        Finding { name, severity, message: message.into(), area_mm2: None, at_mm: None, remedies: Vec::new() }
+    }
+
+    /// The same finding with a remedy added.
+    pub fn with(mut self, remedy: Remedy) -> Self {
+        self.remedies.push(remedy);
+        self
+    }
+}

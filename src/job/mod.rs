@@ -1,0 +1,1 @@
+//! Job: what was asked, resolved once into a plan.

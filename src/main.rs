@@ -1,0 +1,3 @@
+//! The command line's entry: parse, call, exit code.
+
+fn main() {}

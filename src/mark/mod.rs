@@ -1,0 +1,10 @@
+//! What the beam does: exposure of dots, response of the coating, forecast of the look.
+//!
+//! The model is in the design's section 4: a Gaussian beam swept along each dot, dose, Schwarzschild
+//! reciprocity, a rise and a char response.
+
+pub mod beam;
+pub mod response;
+
+pub use beam::{Beam, Taps};
+pub use response::{Burn, Response, Setting};

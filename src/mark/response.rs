@@ -1,0 +1,162 @@
+//! What a dose does to the coating: rise, char, look; and the setting that makes the dose.
+
+use super::beam::Beam;
+use crate::units::{JoulesPerMm2, Mm, MmPerS, Watts};
+
+/// How a coating answers to exposure. Looks are relative luminances Y (0..1) of the piece after cleaning.
+///
+/// Rise `r(X) = 1/(1 + (x_half/X)^k)`, char `q(X) = 1/(1 + (x_char/X)^m)`; look of a point
+/// `Y = y_unmarked + r (y_marked − y_unmarked)`, then towards `y_char` by q (design, section 4).
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Response {
+    /// Look of the bare place after cleaning, 0..1.
+    pub y_unmarked: f64,
+    /// Look of a full mark, 0..1; differs from `y_unmarked`.
+    pub y_marked: f64,
+    /// Look of a charred place, 0..1.
+    pub y_char: f64,
+    /// Effective exposure at half the rise, J/mm².
+    pub x_half: f64,
+    /// Steepness of the rise, above 0.
+    pub rise: f64,
+    /// Effective exposure at half the char, J/mm²; infinite where a coating never chars.
+    pub x_char: f64,
+    /// Steepness of the char, above 0.
+    pub char_rise: f64,
+    /// Schwarzschild exponent s: 1 = only the dose counts, ½ = limit of one-dimensional heat conduction.
+    pub schwarzschild: f64,
+    /// Reference speed v₀ of the reciprocity law.
+    pub v0: MmPerS,
+}
+
+impl Response {
+    /// Mark rise at the effective exposure `x` (J/mm²), 0..1.
+    pub fn r(&self, x: f64) -> f64 {
+        if x <= 0.0 { 0.0 } else { 1.0 / (1.0 + (self.x_half / x).powf(self.rise)) }
+    }
+
+    /// Char at the effective exposure `x` (J/mm²), 0..1.
+    pub fn q(&self, x: f64) -> f64 {
+        if x <= 0.0 || self.x_char.is_infinite() {
+            0.0
+        } else {
+            1.0 / (1.0 + (self.x_char / x).powf(self.char_rise))
+        }
+    }
+
+    /// Look of a point at the effective exposure `x`, relative luminance.
+    pub fn look(&self, x: f64) -> f64 {
+        let y = self.y_unmarked + self.r(x) * (self.y_marked - self.y_unmarked);
+        y + self.q(x) * (self.y_char - y)
+    }
+
+    /// Mark fraction `a = (Y − y_unmarked)/(y_marked − y_unmarked)` (Murray–Davies) at exposure `x`.
+    pub fn mark(&self, x: f64) -> f64 {
+        (self.look(x) - self.y_unmarked) / (self.y_marked - self.y_unmarked)
+    }
+}
+
+/// What the machine is set to.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Setting {
+    /// Optical power while a dot is on (the laser's rated power times the power setting).
+    pub power: Watts,
+    /// Scan speed while marking.
+    pub speed: MmPerS,
+    /// Times each line is marked.
+    pub passes: u32,
+    /// Distance between dots along a line, mm.
+    pub pitch_along: Mm,
+    /// Distance between lines, mm.
+    pub pitch_across: Mm,
+}
+
+impl Setting {
+    /// Mean dose of a solid fill, `D = P · passes / (v · pitch)` with the line pitch.
+    pub fn solid_dose(&self) -> JoulesPerMm2 {
+        JoulesPerMm2(self.power.0 * f64::from(self.passes) / (self.speed.0 * self.pitch_across.0))
+    }
+}
+
+/// All that the forecast needs, as plain numbers: the beam in pitches and the effective exposure of a solid.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Burn {
+    /// 1/e² beam diameter along the scan, in pitches along.
+    pub along: f64,
+    /// 1/e² beam diameter across the scan, in line pitches.
+    pub across: f64,
+    /// Effective exposure X of a solid's mean (relative exposure e = 1), J/mm².
+    pub x_solid: f64,
+    /// The coating's response.
+    pub response: Response,
+}
+
+impl Burn {
+    /// Puts beam, setting and response together: `X = D · (v/v₀)^(1−s)` at relative exposure 1.
+    pub fn new(beam: Beam, setting: Setting, response: Response) -> Self {
+        let reciprocity = (setting.speed.0 / response.v0.0).powf(1.0 - response.schwarzschild);
+        Burn {
+            along: beam.along.0 / setting.pitch_along.0,
+            across: beam.across.0 / setting.pitch_across.0,
+            x_solid: setting.solid_dose().0 * reciprocity,
+            response,
+        }
+    }
+
+    /// The model of a bare mark: fraction `1/(1 + (½/e)^6.25)` of relative exposure e, no char, looks
+    /// from 0 to 1, for a beam of `along` by `across` pitches. Screens are compared under it.
+    pub fn plain(along: f64, across: f64) -> Self {
+        let response = Response {
+            y_unmarked: 0.0,
+            y_marked: 1.0,
+            y_char: 0.0,
+            x_half: 0.5,
+            rise: 6.25,
+            x_char: f64::INFINITY,
+            char_rise: 8.0,
+            schwarzschild: 1.0,
+            v0: MmPerS(12.5),
+        };
+        Burn { along, across, x_solid: 1.0, response }
+    }
+
+    /// Mark fraction at the relative exposure `e`.
+    pub fn mark(&self, e: f64) -> f64 {
+        self.response.mark(e * self.x_solid)
+    }
+
+    /// Char fraction at the relative exposure `e`.
+    pub fn char(&self, e: f64) -> f64 {
+        self.response.q(e * self.x_solid)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn trade() -> Setting {
+        Setting {
+            power: Watts(4.5),
+            speed: MmPerS(12.5),
+            passes: 1,
+            pitch_along: Mm(25.4 / 304.0),
+            pitch_across: Mm(25.4 / 304.0),
+        }
+    }
+
+    #[test]
+    fn dose_of_a_solid_agrees_with_the_check_values() {
+        // check values B05, B06 (computed: P/(v pitch)).
+        assert!((trade().solid_dose().0 - 4.308661417322835).abs() < 1e-9);
+        let doubled = Setting { pitch_across: Mm(25.4 / 608.0), ..trade() };
+        assert!((doubled.solid_dose().0 - 8.61732283464567).abs() < 1e-9);
+    }
+
+    #[test]
+    fn the_rise_is_half_at_its_half_point() {
+        let b = Burn::plain(1.5, 1.5);
+        assert!((b.mark(0.5) - 0.5).abs() < 1e-12);
+        assert!(b.mark(1.0) > 0.98 && b.mark(0.0) == 0.0 && b.char(1e9) == 0.0);
+    }
+}

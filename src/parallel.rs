@@ -1,0 +1,66 @@
+//! Rows and bands over rayon: the only file that knows about threads.
+//!
+//! Kernels get plain slices and never mention rayon. A band is a fixed number of rows, whatever
+//! the number of threads, so results are the same bytes on any machine.
+
+use rayon::prelude::*;
+
+/// The least number of values worth handing to another thread. Measured on two cores: below about
+/// 32 k simple operations the hand-over costs more than it saves.
+pub const LEAST_WORK: usize = 32 * 1024;
+
+/// Calls `work(first_row, band)` for consecutive bands of `rows` rows of `row_len` values each,
+/// several at once when the plane is worth it. The last band may be shorter.
+pub fn bands<T: Send>(
+    data: &mut [T],
+    row_len: usize,
+    rows: usize,
+    work: impl Fn(usize, &mut [T]) + Sync + Send,
+) {
+    let len = (row_len * rows).max(1);
+    if data.len() < LEAST_WORK {
+        data.chunks_mut(len).enumerate().for_each(|(i, band)| work(i * rows, band));
+    } else {
+        data.par_chunks_mut(len).enumerate().for_each(|(i, band)| work(i * rows, band));
+    }
+}
+
+/// Computes `work(i)` for `i` in `0..count`, several at once, and returns the results in order.
+pub fn map<R: Send>(count: usize, work: impl Fn(usize) -> R + Sync + Send) -> Vec<R> {
+    (0..count).into_par_iter().map(work).collect()
+}
+
+/// Runs `work` on a pool of exactly `threads` threads (tests use it to prove that the thread count
+/// does not change a byte).
+pub fn with_threads<R: Send>(threads: usize, work: impl FnOnce() -> R + Send) -> R {
+    match rayon::ThreadPoolBuilder::new().num_threads(threads).build() {
+        Ok(pool) => pool.install(work),
+        // No further thread can be had: the work is done on this one, with the same result.
+        Err(_) => work(),
+    }
+}
+
+/// How many threads work at once.
+pub fn threads() -> usize {
+    rayon::current_num_threads()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn bands_cover_every_row_once_for_any_thread_count() {
+        for threads in [1, 2, 3, 7] {
+            let mut data = vec![0u32; 1000 * 77];
+            with_threads(threads, || {
+                bands(&mut data, 77, 16, |first, band| {
+                    for (i, v) in band.iter_mut().enumerate() {
+                        *v += (first * 77 + i) as u32 + 1;
+                    }
+                });
+            });
+            assert!(data.iter().enumerate().all(|(i, &v)| v == i as u32 + 1));
+        }
+    }
+}

@@ -1,0 +1,245 @@
+//! Planes of numbers: one value a dot, row 0 at the top of the piece as its owner sees it.
+
+use std::marker::PhantomData;
+
+/// Linear light: relative luminance Y of IEC 61966-2-1, 0 (black) to 1 (white).
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct LinearLight;
+/// Wanted mark fraction: 0 = leave alone, 1 = fully marked.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct WantedMark;
+/// Exposure relative to the mean of a solid fill, 0 and up.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct RelativeExposure;
+/// Forecast mark fraction: 0 = as the cleaned coating, 1 = a full mark.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct ForecastMark;
+
+/// A plane of `f32`, row-major, `width * height` values. `K` says what the numbers mean, so that
+/// a stage cannot be fed the wrong one.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Plane<K> {
+    width: usize,
+    height: usize,
+    data: Vec<f32>,
+    kind: PhantomData<K>,
+}
+
+/// A picture in linear light.
+pub type Light = Plane<LinearLight>;
+/// The wanted mark fraction of each dot.
+pub type Tone = Plane<WantedMark>;
+/// The exposure at each sample, relative to a solid.
+pub type Exposure = Plane<RelativeExposure>;
+/// The forecast mark fraction at each sample.
+pub type Mark = Plane<ForecastMark>;
+
+impl<K> Plane<K> {
+    /// A plane of the given size, every value `value`.
+    pub fn filled(width: usize, height: usize, value: f32) -> Self {
+        Plane { width, height, data: vec![value; width * height], kind: PhantomData }
+    }
+
+    /// A plane around existing values.
+    ///
+    /// # Panics
+    /// When `data` does not hold `width * height` values: a mistake of the caller, never of the input.
+    pub fn from_vec(width: usize, height: usize, data: Vec<f32>) -> Self {
+        assert_eq!(data.len(), width * height, "a plane of {width} x {height} needs as many values");
+        Plane { width, height, data, kind: PhantomData }
+    }
+
+    /// Columns.
+    pub fn width(&self) -> usize {
+        self.width
+    }
+
+    /// Rows.
+    pub fn height(&self) -> usize {
+        self.height
+    }
+
+    /// All values, row after row.
+    pub fn data(&self) -> &[f32] {
+        &self.data
+    }
+
+    /// All values, row after row, to be changed.
+    pub fn data_mut(&mut self) -> &mut [f32] {
+        &mut self.data
+    }
+
+    /// Row `y`, 0 at the top.
+    pub fn row(&self, y: usize) -> &[f32] {
+        &self.data[y * self.width..(y + 1) * self.width]
+    }
+
+    /// The mean of all values, summed in f64 row by row (the same for any thread count).
+    pub fn mean(&self) -> f64 {
+        if self.data.is_empty() {
+            return 0.0;
+        }
+        let sum: f64 =
+            self.data.chunks(self.width.max(1)).map(|r| r.iter().map(|&v| f64::from(v)).sum::<f64>()).sum();
+        sum / self.data.len() as f64
+    }
+
+    /// The same numbers under another meaning; used by the one stage that turns one into the other.
+    pub fn recast<L>(self) -> Plane<L> {
+        Plane { width: self.width, height: self.height, data: self.data, kind: PhantomData }
+    }
+
+    /// The values themselves.
+    pub fn into_vec(self) -> Vec<f32> {
+        self.data
+    }
+}
+
+/// A bit-packed plane of dots: 1 = beam on. Most significant bit first, each row padded to a whole
+/// byte with zeros: exactly the rows that 1-bit PNG and TIFF store.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Dots {
+    width: usize,
+    height: usize,
+    stride: usize,
+    bits: Vec<u8>,
+}
+
+impl Dots {
+    /// A plane of `width` x `height` dots, all off.
+    pub fn off(width: usize, height: usize) -> Self {
+        let stride = width.div_ceil(8);
+        Dots { width, height, stride, bits: vec![0; stride * height] }
+    }
+
+    /// A plane around packed rows; padding bits are cleared.
+    ///
+    /// # Panics
+    /// When `bits` does not hold `height` rows of `ceil(width / 8)` bytes: a mistake of the caller.
+    pub fn from_packed(width: usize, height: usize, mut bits: Vec<u8>) -> Self {
+        let stride = width.div_ceil(8);
+        assert_eq!(bits.len(), stride * height, "packed rows do not match {width} x {height}");
+        if width % 8 != 0 {
+            let keep = 0xFFu8 << (8 - width % 8);
+            for row in bits.chunks_exact_mut(stride) {
+                row[stride - 1] &= keep;
+            }
+        }
+        Dots { width, height, stride, bits }
+    }
+
+    /// Columns.
+    pub fn width(&self) -> usize {
+        self.width
+    }
+
+    /// Rows.
+    pub fn height(&self) -> usize {
+        self.height
+    }
+
+    /// Bytes a row.
+    pub fn stride(&self) -> usize {
+        self.stride
+    }
+
+    /// All packed rows.
+    pub fn bits(&self) -> &[u8] {
+        &self.bits
+    }
+
+    /// All packed rows, to be changed. Padding bits must stay zero.
+    pub fn bits_mut(&mut self) -> &mut [u8] {
+        &mut self.bits
+    }
+
+    /// The packed bytes of row `y`.
+    pub fn row(&self, y: usize) -> &[u8] {
+        &self.bits[y * self.stride..(y + 1) * self.stride]
+    }
+
+    /// The packed bytes of row `y`, to be changed. Padding bits must stay zero.
+    pub fn row_mut(&mut self, y: usize) -> &mut [u8] {
+        &mut self.bits[y * self.stride..(y + 1) * self.stride]
+    }
+
+    /// Whether the beam is on at column `x` of row `y`.
+    pub fn get(&self, x: usize, y: usize) -> bool {
+        debug_assert!(x < self.width);
+        self.bits[y * self.stride + x / 8] >> (7 - x % 8) & 1 == 1
+    }
+
+    /// Sets one dot.
+    pub fn set(&mut self, x: usize, y: usize, on: bool) {
+        debug_assert!(x < self.width);
+        let mask = 0x80u8 >> (x % 8);
+        let byte = &mut self.bits[y * self.stride + x / 8];
+        if on { *byte |= mask } else { *byte &= !mask }
+    }
+
+    /// How many dots are on.
+    pub fn count(&self) -> u64 {
+        self.bits.iter().map(|b| u64::from(b.count_ones())).sum()
+    }
+
+    /// The share of dots that are on, 0 to 1.
+    pub fn coverage(&self) -> f64 {
+        let all = self.width as f64 * self.height as f64;
+        if all == 0.0 { 0.0 } else { self.count() as f64 / all }
+    }
+
+    /// Clears every dot of row `y` outside columns `keep`.
+    pub fn keep_only(&mut self, y: usize, keep: std::ops::Range<usize>) {
+        let (start, end) = (keep.start.min(self.width), keep.end.min(self.width));
+        let row = self.row_mut(y);
+        if start >= end {
+            row.fill(0);
+            return;
+        }
+        row[..start / 8].fill(0);
+        row[start / 8] &= 0xFF >> (start % 8);
+        let last = end.div_ceil(8);
+        row[last..].fill(0);
+        if end % 8 != 0 {
+            row[last - 1] &= 0xFFu8 << (8 - end % 8);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn bits_are_packed_most_significant_first() {
+        let mut d = Dots::off(10, 2);
+        d.set(0, 0, true);
+        d.set(9, 1, true);
+        assert_eq!(d.bits(), [0x80, 0x00, 0x00, 0x40]);
+        assert_eq!(d.count(), 2);
+        assert!(d.get(9, 1) && !d.get(8, 1));
+    }
+
+    #[test]
+    fn padding_bits_are_cleared() {
+        let d = Dots::from_packed(3, 1, vec![0xFF]);
+        assert_eq!(d.bits(), [0xE0]);
+        assert_eq!(d.coverage(), 1.0);
+    }
+
+    #[test]
+    fn keep_only_clears_exactly_the_rest() {
+        for width in [1usize, 7, 8, 9, 17, 24] {
+            for start in 0..=width {
+                for end in 0..=width {
+                    let full = vec![0xFF; width.div_ceil(8)];
+                    let mut d = Dots::from_packed(width, 1, full);
+                    d.keep_only(0, start..end);
+                    for x in 0..width {
+                        assert_eq!(d.get(x, 0), x >= start && x < end, "{width} {start}..{end} at {x}");
+                    }
+                }
+            }
+        }
+    }
+}

@@ -1,0 +1,1 @@
+//! Proof: the pictures and pages that a person looks at.

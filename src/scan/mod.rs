@@ -1,0 +1,1 @@
+//! Scan program: lines, motion, RS-274 words, replay.

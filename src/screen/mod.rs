@@ -1,0 +1,78 @@
+//! Screens: tones to dots, one family a file.
+//!
+//! To add a screen: write its file with one [`Screen`] constant, and name that constant in [`SCREENS`].
+
+pub mod threshold;
+
+use crate::mark::Burn;
+use crate::plane::{Dots, Tone};
+use crate::progress::Progress;
+use crate::units::Share;
+
+/// What a screen's input is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Wants {
+    /// Dot coverage: the wanted mark after the dot-gain curve of this screen.
+    Coverage,
+    /// The wanted mark itself: the screen knows the beam and sees to the dot gain on its own.
+    Mark,
+}
+
+/// The settings of all screens; each reads those that concern it. All are resolved, none is optional.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Options {
+    /// Threshold's level: marked where the wanted coverage is at least this. Default 50 %.
+    pub level: Share,
+    /// Error diffusion: every second row from right to left. Default true.
+    pub serpentine: bool,
+    /// Clustered dots: ruling in clusters a millimetre. Default 2.
+    pub ruling_per_mm: f64,
+    /// Clustered dots: angle of the ruling in degrees, counter-clockwise. Default 45.
+    pub angle_deg: f64,
+    /// Distance between dots of a row, mm.
+    pub pitch_along_mm: f64,
+    /// Distance between rows, mm.
+    pub pitch_across_mm: f64,
+    /// Searching screens: how much search, in passes over the plane (a count, not a clock, so that the
+    /// same job gives the same bytes). Default 8.
+    pub effort: u32,
+    /// The burn that the dots are made for.
+    pub burn: Burn,
+}
+
+impl Options {
+    /// The defaults for a burn and pitches in mm.
+    pub fn new(burn: Burn, pitch_along_mm: f64, pitch_across_mm: f64) -> Self {
+        Options {
+            level: Share(0.5),
+            serpentine: true,
+            ruling_per_mm: 2.0,
+            angle_deg: 45.0,
+            pitch_along_mm,
+            pitch_across_mm,
+            effort: 8,
+            burn,
+        }
+    }
+}
+
+/// One way to turn tones into dots.
+pub struct Screen {
+    /// Its name on the command line and in job files.
+    pub name: &'static str,
+    /// One line for `--help` and for lists.
+    pub about: &'static str,
+    /// What its input is.
+    pub wants: Wants,
+    /// Makes the dots: same size as the tone. Values outside 0..1 are read as 0 or 1. Where the
+    /// progress asks to stop, what is done so far is returned.
+    pub make: fn(&Tone, &Options, &dyn Progress) -> Dots,
+}
+
+/// All screens, in the order in which they are listed.
+pub const SCREENS: &[&Screen] = &[&threshold::THRESHOLD];
+
+/// The screen of that name.
+pub fn find(name: &str) -> Option<&'static Screen> {
+    SCREENS.iter().copied().find(|s| s.name == name)
+}

@@ -1,0 +1,1 @@
+//! Sight: the eye's point spread, and picture-quality measures through it.

@@ -1,0 +1,1 @@
+//! Tone: levels, contrast, sharpening; the look of the piece; the dot-gain curve.

@@ -1,0 +1,1 @@
+//! Wedge: drawing and reading a test piece.
