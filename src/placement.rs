@@ -1,8 +1,10 @@
 //! Placement: where the art lies on the blank, in whole dots.
 
+use std::fmt;
 use std::ops::Range;
+use std::str::FromStr;
 
-use crate::blank::Blank;
+use crate::blank::{Blank, parse_size};
 use crate::units::Mm;
 
 /// Distances between dots (mm): `along` between dots of a row (x), `across` between rows (y). Both above zero.
@@ -70,5 +72,283 @@ impl DotRect {
         let end = ((right + grace) / self.grid.along.0).floor().max(0.0) as usize;
         let end = end.min(self.columns);
         first.min(end)..end
+    }
+}
+
+/// How large the art becomes on its blank.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Place {
+    /// As large as fits on the blank less its margin; what is transparent does not count.
+    Inside,
+    /// As large as needed to leave nothing of the blank less its margin free; the rest is cut off.
+    Cover,
+    /// As large as fits into a box of this size, proportions kept.
+    Box {
+        /// Width of the box.
+        width: Mm,
+        /// Height of the box.
+        height: Mm,
+    },
+}
+
+impl fmt::Display for Place {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match *self {
+            Place::Inside => f.write_str("inside"),
+            Place::Cover => f.write_str("cover"),
+            Place::Box { width, height } => write!(f, "{}x{}mm", width.0, height.0),
+        }
+    }
+}
+
+impl FromStr for Place {
+    type Err = String;
+    fn from_str(text: &str) -> Result<Self, String> {
+        match text.trim() {
+            "inside" => Ok(Place::Inside),
+            "cover" => Ok(Place::Cover),
+            t if t.contains(['x', '×']) => {
+                let (width, height) = parse_size(t)?;
+                if width.0 > 2000.0 || height.0 > 2000.0 {
+                    return Err(format!("'{text}' is too large: a side is at most 2000mm"));
+                }
+                Ok(Place::Box { width, height })
+            }
+            _ => Err(format!("'{text}' is no way to place; write inside, cover or a size such as 60x40mm")),
+        }
+    }
+}
+
+/// A rectangle in fractions of the art's box (0..1 each way, y downwards): the part that is drawn.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Window {
+    /// Left edge.
+    pub left: f64,
+    /// Top edge.
+    pub top: f64,
+    /// Right edge.
+    pub right: f64,
+    /// Bottom edge.
+    pub bottom: f64,
+}
+
+impl Window {
+    /// All of the art.
+    pub const WHOLE: Window = Window { left: 0.0, top: 0.0, right: 1.0, bottom: 1.0 };
+}
+
+/// The art, as far as its place on the blank is concerned: after cropping and turning.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Outline {
+    /// Width over height of the art's box.
+    pub aspect: f64,
+    /// Points around all that is not transparent, in fractions of the box (x to the right, y down).
+    pub hull: Vec<(f64, f64)>,
+}
+
+/// Where the art lies on the blank.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Placement {
+    /// The wished width of the whole art, mm.
+    pub wished_width: Mm,
+    /// The wished height of the whole art, mm.
+    pub wished_height: Mm,
+    /// The dots that show it, at their true size.
+    pub rect: DotRect,
+    /// The part of the art that those dots show.
+    pub window: Window,
+    /// How far the art would reach past the margin, mm (0 where it does not, or where it is meant to).
+    pub past_margin: Mm,
+}
+
+/// Why art cannot be placed.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum PlaceError {
+    /// Nothing is left inside the margin.
+    #[error(
+        "the blank {shape} is smaller than its margins: {margin} on every side leaves nothing; choose a smaller margin"
+    )]
+    NoRoom {
+        /// The blank's outline.
+        shape: String,
+        /// Its margin.
+        margin: String,
+    },
+    /// More dots than the program works on.
+    #[error(
+        "{width} x {height} at {pitch} would make {millions} million dots, more than the 400 million that can be worked on; choose a coarser density or a smaller size"
+    )]
+    TooManyDots {
+        /// Wanted width.
+        width: String,
+        /// Wanted height.
+        height: String,
+        /// Wanted pitch.
+        pitch: String,
+        /// Dots, in millions.
+        millions: u64,
+    },
+}
+
+/// The most dots of one job.
+pub const MOST_DOTS: f64 = 400e6;
+
+/// Places art on a blank, centred, in whole dots.
+///
+/// The number of dots each way is `round(size / pitch)`; where that would reach past the margin by
+/// less than a dot it is one dot fewer. Only the part inside the margin's box gets dots.
+pub fn place(outline: &Outline, blank: &Blank, place: Place, grid: Grid) -> Result<Placement, PlaceError> {
+    let no_room = || PlaceError::NoRoom { shape: blank.shape.to_string(), margin: blank.margin.to_string() };
+    let printable = blank.printable().ok_or_else(no_room)?;
+    let (pw, ph) = (printable.width(), printable.height());
+    // The art's box for a height of one.
+    let (uw, uh) = (outline.aspect, 1.0);
+    let inside = |scale: f64| {
+        outline.hull.iter().all(|&(x, y)| printable.contains((x - 0.5) * uw * scale, (y - 0.5) * uh * scale))
+    };
+    let largest_inside = || {
+        let (mut low, mut high) = (0.0, 4.0 * (pw / uw).max(ph / uh));
+        for _ in 0..100 {
+            let middle = (low + high) / 2.0;
+            if inside(middle) { low = middle } else { high = middle }
+        }
+        low
+    };
+    let scale = match place {
+        Place::Inside => largest_inside(),
+        Place::Cover => (pw / uw).max(ph / uh),
+        Place::Box { width, height } => (width.0 / uw).min(height.0 / uh),
+    };
+    let (width, height) = (uw * scale, uh * scale);
+    let past = match place {
+        Place::Box { .. } if !inside(scale * (1.0 - 1e-9)) => {
+            let fit = largest_inside();
+            (width - uw * fit).max(height - uh * fit) / 2.0
+        }
+        _ => 0.0,
+    };
+    let (columns, x0, x1) = whole_dots(width, pw, grid.along.0);
+    let (rows, y0, y1) = whole_dots(height, ph, grid.across.0);
+    let dots = columns as f64 * rows as f64;
+    if dots > MOST_DOTS {
+        return Err(PlaceError::TooManyDots {
+            width: Mm(width.min(pw)).to_string(),
+            height: Mm(height.min(ph)).to_string(),
+            pitch: grid.along.to_string(),
+            millions: (dots / 1e6).round() as u64,
+        });
+    }
+    let rect = DotRect {
+        left: Mm((blank.shape.width() - columns as f64 * grid.along.0) / 2.0),
+        top: Mm((blank.shape.height() - rows as f64 * grid.across.0) / 2.0),
+        columns,
+        rows,
+        grid,
+    };
+    let window = Window { left: x0, top: y0, right: x1, bottom: y1 };
+    Ok(Placement { wished_width: Mm(width), wished_height: Mm(height), rect, window, past_margin: Mm(past) })
+}
+
+/// Dots for a side of `size` mm of which at most `room` mm may show, and the shown part as fractions.
+fn whole_dots(size: f64, room: f64, pitch: f64) -> (usize, f64, f64) {
+    let shown = size.min(room);
+    let mut n = (shown / pitch).round().max(1.0);
+    if n * pitch > room * (1.0 + 1e-12) && n > 1.0 {
+        n -= 1.0;
+    }
+    let part = if size > room * (1.0 + 1e-12) { (n * pitch / size).min(1.0) } else { 1.0 };
+    (n as usize, 0.5 - part / 2.0, 0.5 + part / 2.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units::Pitch;
+
+    fn square() -> Outline {
+        Outline { aspect: 1.0, hull: vec![(0.0, 0.0), (1.0, 0.0), (0.0, 1.0), (1.0, 1.0)] }
+    }
+
+    fn disc() -> Outline {
+        let hull = (0..360).map(|d| (d as f64).to_radians().sin_cos());
+        Outline { aspect: 1.0, hull: hull.map(|(s, c)| (0.5 + c / 2.0, 0.5 + s / 2.0)).collect() }
+    }
+
+    fn grid(dpi: f64) -> Grid {
+        let p = Mm(Pitch::from_dpi(dpi).unwrap().mm());
+        Grid { along: p, across: p }
+    }
+
+    fn blank(shape: &str, margin: f64) -> Blank {
+        Blank { shape: shape.parse().unwrap(), margin: Mm(margin) }
+    }
+
+    #[test]
+    fn round_art_fills_a_round_blank_and_square_art_stays_within_it() {
+        let b = blank("round:90mm", 2.5);
+        let p = place(&disc(), &b, Place::Inside, grid(304.0)).unwrap();
+        // Fact of the trade (common practice) and check values U02, U03.
+        assert!((p.wished_width.0 - 85.0).abs() < 0.02, "{}", p.wished_width);
+        assert_eq!(p.rect.columns, 1017);
+        assert!((p.rect.width() - 84.97302631578947).abs() < 1e-9);
+        let p = place(&square(), &b, Place::Inside, grid(304.0)).unwrap();
+        assert!((p.wished_width.0 - 85.0 / 2f64.sqrt()).abs() < 1e-6);
+    }
+
+    #[test]
+    fn cover_fills_the_printable_box_and_cuts_the_longer_side() {
+        let b = blank("rect:100x60mm", 5.0);
+        let p = place(&square(), &b, Place::Cover, grid(254.0)).unwrap();
+        assert_eq!((p.rect.columns, p.rect.rows), (900, 500));
+        assert!((p.window.bottom - p.window.top - 500.0 / 900.0).abs() < 1e-12);
+        assert_eq!((p.window.left, p.window.right), (0.0, 1.0));
+        assert_eq!(p.past_margin, Mm(0.0));
+    }
+
+    #[test]
+    fn a_box_too_large_says_how_far_it_reaches_past_the_margin() {
+        let b = blank("rect:100x100mm", 5.0);
+        let ok = place(&square(), &b, "90x90mm".parse().unwrap(), grid(254.0)).unwrap();
+        assert_eq!(ok.past_margin, Mm(0.0));
+        let p = place(&square(), &b, "96x99mm".parse().unwrap(), grid(254.0)).unwrap();
+        assert!((p.past_margin.0 - 3.0).abs() < 1e-6);
+        assert_eq!((p.rect.columns, p.rect.rows), (900, 900));
+    }
+
+    #[test]
+    fn no_allowed_dot_reaches_past_the_margin() {
+        for shape in ["round:90mm", "rect:100x60mm", "rect:70x70mm:r8mm"] {
+            for dpi in [304.0, 101.6, 77.0] {
+                let b = blank(shape, 2.5);
+                let printable = b.printable().unwrap();
+                let r = place(&square(), &b, Place::Cover, grid(dpi)).unwrap().rect;
+                let (w, h, p) = (b.shape.width(), b.shape.height(), r.grid.along.0);
+                let mut any = 0;
+                for y in 0..r.rows {
+                    for x in r.allowed(&b, y) {
+                        any += 1;
+                        for (i, j) in [(0, 0), (1, 0), (0, 1), (1, 1)] {
+                            let cx = r.left.0 + (x + i) as f64 * p - w / 2.0;
+                            let cy = r.top.0 + (y + j) as f64 * p - h / 2.0;
+                            assert!(
+                                printable.contains(cx * (1.0 - 1e-9), cy * (1.0 - 1e-9)),
+                                "{shape} {dpi}"
+                            );
+                        }
+                    }
+                }
+                let share = any as f64 * p * p / printable.area();
+                assert!(share > 0.97 && share <= 1.0 + 1e-9, "{shape} {dpi}: {share}");
+            }
+        }
+    }
+
+    #[test]
+    fn more_than_400_million_dots_are_refused_with_the_number() {
+        let b = blank("rect:400x400mm", 0.0);
+        let e = place(&square(), &b, Place::Cover, grid(2540.0)).unwrap_err().to_string();
+        assert!(e.contains("1600 million dots") && e.contains("400 million"), "{e}");
+        let e = place(&square(), &blank("round:4mm", 2.5), Place::Cover, grid(254.0)).unwrap_err();
+        assert!(e.to_string().contains("smaller than its margins"));
     }
 }
