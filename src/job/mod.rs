@@ -1,1 +1,11 @@
-//! Job: what was asked, resolved once into a plan.
+//! Job: what was asked, and the machine, coating and process it is asked for; resolved once into a plan.
+
+pub mod coating;
+pub mod file;
+pub mod kit;
+pub mod machine;
+pub mod process;
+
+pub use coating::Coating;
+pub use machine::Machine;
+pub use process::{Known, Process, ProcessFile, Standing};

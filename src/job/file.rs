@@ -1,0 +1,95 @@
+//! Reading the project's TOML files: which file, which line, which key, what is wrong.
+
+use std::path::{Path, PathBuf};
+
+use serde::de::DeserializeOwned;
+
+/// Why a TOML file cannot be used. Lines are counted from 1.
+#[derive(Debug, thiserror::Error)]
+pub enum FileError {
+    /// The file cannot be read at all.
+    #[error("cannot read {what} file {path}: {cause}; check the name and that you may read it")]
+    Unreadable {
+        /// What kind of file it should be.
+        what: &'static str,
+        /// Where.
+        path: PathBuf,
+        /// The system's reason.
+        cause: std::io::Error,
+    },
+    /// Text that is not as the kind of file wants it.
+    #[error("{what} file {path}, line {line}: {cause}")]
+    Wrong {
+        /// What kind of file it should be.
+        what: &'static str,
+        /// Where.
+        path: PathBuf,
+        /// Line of the trouble, from 1.
+        line: usize,
+        /// What is wrong, in one sentence.
+        cause: String,
+    },
+    /// A value out of its range.
+    #[error("{what} file {path}{}: {cause}", line.map(|l| format!(", line {l}")).unwrap_or_default())]
+    Absurd {
+        /// What kind of file it should be.
+        what: &'static str,
+        /// Where.
+        path: PathBuf,
+        /// Line where the key stands, from 1, where it could be found.
+        line: Option<usize>,
+        /// Which key, and what is wrong with it.
+        cause: String,
+    },
+}
+
+/// A value out of range: the key's last name and a sentence.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Absurd {
+    /// The key, without its table.
+    pub key: &'static str,
+    /// What is wrong, with the range.
+    pub why: String,
+}
+
+/// `Err` unless `ok`.
+pub fn unless(ok: bool, key: &'static str, why: impl Into<String>) -> Result<(), Absurd> {
+    if ok { Ok(()) } else { Err(Absurd { key, why: why.into() }) }
+}
+
+/// The longest TOML file that is read, bytes.
+const MOST_BYTES: u64 = 8 << 20;
+
+/// Reads the text of a small file.
+pub fn read_text(what: &'static str, path: &Path) -> Result<String, FileError> {
+    let fail = |cause| FileError::Unreadable { what, path: path.to_path_buf(), cause };
+    let size = std::fs::metadata(path).map_err(fail)?.len();
+    if size > MOST_BYTES {
+        return Err(FileError::Wrong {
+            what,
+            path: path.to_path_buf(),
+            line: 1,
+            cause: format!("it is {} MB long, which is no {what} file (at most 8 MB)", size >> 20),
+        });
+    }
+    std::fs::read_to_string(path).map_err(fail)
+}
+
+/// Reads a value from TOML text; `path` is only named in messages.
+pub fn parse<T: DeserializeOwned>(what: &'static str, path: &Path, text: &str) -> Result<T, FileError> {
+    toml::from_str(text).map_err(|e| {
+        let at = e.span().map_or(0, |s| s.start.min(text.len()));
+        let line = text.as_bytes()[..at].iter().filter(|&&b| b == b'\n').count() + 1;
+        let message = e.message().replace('\n', " ");
+        FileError::Wrong { what, path: path.to_path_buf(), line, cause: message }
+    })
+}
+
+/// Names the file and line of a value out of range.
+pub fn absurd(what: &'static str, path: &Path, text: &str, wrong: Absurd) -> FileError {
+    let line = text
+        .lines()
+        .position(|l| l.trim_start().strip_prefix(wrong.key).is_some_and(|r| r.trim_start().starts_with('=')))
+        .map(|i| i + 1);
+    FileError::Absurd { what, path: path.to_path_buf(), line, cause: format!("{} {}", wrong.key, wrong.why) }
+}

@@ -1,0 +1,403 @@
+//! The process: all that decides how a burn looks, and for each value how it is known.
+
+use std::collections::BTreeMap;
+use std::fmt;
+
+use serde::{Deserialize, Serialize};
+
+use super::file::{Absurd, unless};
+use crate::mark::{Beam, Burn, Response, Setting};
+use crate::units::{JoulesPerMm2, Mm, MmPerS, Share, Watts};
+
+/// How a value is known.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Standing {
+    /// Common practice, never measured on this machine.
+    Assumed,
+    /// Stated by the maker, on the command line or in a file of their own.
+    Given,
+    /// Read from a wedge.
+    Measured,
+}
+
+impl fmt::Display for Standing {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Standing::Assumed => "assumed",
+            Standing::Given => "given",
+            Standing::Measured => "measured",
+        })
+    }
+}
+
+/// A value and how it is known.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Known<T> {
+    /// The value.
+    pub value: T,
+    /// How it is known.
+    pub standing: Standing,
+    /// By what: a kit entry, an option, a wedge with its date.
+    pub source: String,
+}
+
+impl<T> Known<T> {
+    /// A value with its standing and source.
+    pub fn new(value: T, standing: Standing, source: impl Into<String>) -> Self {
+        Known { value, standing, source: source.into() }
+    }
+}
+
+/// All that decides how a burn looks.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Process {
+    /// 1/e² diameters of the beam.
+    pub beam: Known<Beam>,
+    /// Optical power of the laser at 100 %.
+    pub rated_power: Known<Watts>,
+    /// Power setting.
+    pub power: Known<Share>,
+    /// Speed while marking.
+    pub speed: Known<MmPerS>,
+    /// Passes over each line.
+    pub passes: Known<u32>,
+    /// Pitch along the lines.
+    pub pitch_along: Known<Mm>,
+    /// Pitch across the lines.
+    pub pitch_across: Known<Mm>,
+    /// Looks of the piece: unmarked, marked, charred.
+    pub looks: Known<[f64; 3]>,
+    /// The rise: `x_half`, steepness.
+    pub rise: Known<(f64, f64)>,
+    /// The char: `x_char`, steepness.
+    pub char: Known<(f64, f64)>,
+    /// Reciprocity: Schwarzschild exponent and reference speed.
+    pub reciprocity: Known<(f64, MmPerS)>,
+    /// A measured tone curve, where there is one: coverage and mark fraction, for one screen.
+    pub tone_curve: Option<ToneCurve>,
+}
+
+impl Process {
+    /// What the machine is set to.
+    pub fn setting(&self) -> Setting {
+        Setting {
+            power: Watts(self.rated_power.value.0 * self.power.value.0),
+            speed: self.speed.value,
+            passes: self.passes.value,
+            pitch_along: self.pitch_along.value,
+            pitch_across: self.pitch_across.value,
+        }
+    }
+
+    /// The coating's response.
+    pub fn response(&self) -> Response {
+        let [y_unmarked, y_marked, y_char] = self.looks.value;
+        Response {
+            y_unmarked,
+            y_marked,
+            y_char,
+            x_half: self.rise.value.0,
+            rise: self.rise.value.1,
+            x_char: self.char.value.0,
+            char_rise: self.char.value.1,
+            schwarzschild: self.reciprocity.value.0,
+            v0: self.reciprocity.value.1,
+        }
+    }
+
+    /// Beam, setting and response together.
+    pub fn burn(&self) -> Burn {
+        Burn::new(self.beam.value, self.setting(), self.response())
+    }
+
+    /// The names of what was never measured, of the values that decide the burn's look.
+    pub fn assumed(&self) -> Vec<&'static str> {
+        let all = [
+            ("beam", self.beam.standing),
+            ("looks", self.looks.standing),
+            ("response", self.rise.standing),
+            ("char", self.char.standing),
+            ("reciprocity", self.reciprocity.standing),
+        ];
+        all.iter().filter(|(_, s)| *s == Standing::Assumed).map(|(n, _)| *n).collect()
+    }
+}
+
+/// A beam size in a process file: `0.12mm`, or `1.5pitch` for a beam stated in pitches.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum BeamSize {
+    /// Millimetres.
+    Mm(Mm),
+    /// Multiples of the pitch in use.
+    Pitches(f64),
+}
+
+impl BeamSize {
+    /// In mm at the given pitch (mm).
+    pub fn mm(self, pitch: f64) -> Mm {
+        match self {
+            BeamSize::Mm(mm) => mm,
+            BeamSize::Pitches(n) => Mm(n * pitch),
+        }
+    }
+}
+
+/// An exposure in a process file: `2.2J/mm2`, `0.5solid` (a share of a solid's), or `never`.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum ExposureAt {
+    /// Effective exposure in J/mm².
+    Dose(JoulesPerMm2),
+    /// A multiple of the effective exposure of a solid at the setting in use.
+    OfSolid(f64),
+    /// Not reached by any exposure.
+    Never,
+}
+
+impl ExposureAt {
+    /// In J/mm², for a solid's effective exposure.
+    pub fn dose(self, solid: f64) -> f64 {
+        match self {
+            ExposureAt::Dose(d) => d.0,
+            ExposureAt::OfSolid(share) => share * solid,
+            ExposureAt::Never => f64::INFINITY,
+        }
+    }
+}
+
+macro_rules! text_value {
+    ($name:ident, $parse:expr, $print:expr) => {
+        impl std::str::FromStr for $name {
+            type Err = String;
+            fn from_str(text: &str) -> Result<Self, String> {
+                $parse(text.trim())
+            }
+        }
+        impl fmt::Display for $name {
+            fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str(&$print(*self))
+            }
+        }
+        impl Serialize for $name {
+            fn serialize<S: serde::Serializer>(&self, s: S) -> Result<S::Ok, S::Error> {
+                s.serialize_str(&self.to_string())
+            }
+        }
+        impl<'de> Deserialize<'de> for $name {
+            fn deserialize<D: serde::Deserializer<'de>>(d: D) -> Result<Self, D::Error> {
+                String::deserialize(d)?.parse().map_err(serde::de::Error::custom)
+            }
+        }
+    };
+}
+
+text_value!(
+    BeamSize,
+    |t: &str| match t.strip_suffix("pitch") {
+        Some(n) =>
+            n.trim().parse::<f64>().ok().filter(|n| *n > 0.0 && *n <= 20.0).map(BeamSize::Pitches).ok_or_else(
+                || format!("'{t}' is no beam; write for example 0.12mm or 1.5pitch (above 0, at most 20)")
+            ),
+        None => {
+            let mm: Mm = t.parse().map_err(|e: crate::units::UnitError| e.to_string())?;
+            if mm.0 > 0.0 {
+                Ok(BeamSize::Mm(mm))
+            } else {
+                Err(format!("a beam of {mm} cannot mark; it must be above 0 mm"))
+            }
+        }
+    },
+    |v: BeamSize| match v {
+        BeamSize::Mm(mm) => format!("{}mm", mm.0),
+        BeamSize::Pitches(n) => format!("{n}pitch"),
+    }
+);
+
+text_value!(
+    ExposureAt,
+    |t: &str| {
+        if t == "never" {
+            return Ok(ExposureAt::Never);
+        }
+        let value = match t.strip_suffix("solid") {
+            Some(n) => ExposureAt::OfSolid(
+                n.trim()
+                    .parse::<f64>()
+                    .map_err(|_| format!("'{t}' is no exposure; write for example 0.5solid"))?,
+            ),
+            None => ExposureAt::Dose(t.parse().map_err(|e: crate::units::UnitError| e.to_string())?),
+        };
+        match value {
+            ExposureAt::Dose(JoulesPerMm2(v)) | ExposureAt::OfSolid(v) if !(v > 0.0 && v.is_finite()) => {
+                Err(format!("'{t}' is no exposure: it must be above 0"))
+            }
+            v => Ok(v),
+        }
+    },
+    |v: ExposureAt| match v {
+        ExposureAt::Dose(d) => format!("{}J/mm2", d.0),
+        ExposureAt::OfSolid(n) => format!("{n}solid"),
+        ExposureAt::Never => "never".to_string(),
+    }
+);
+
+/// A measured value with its uncertainty (one standard deviation, in the value's unit; absent where unknown).
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Measured<T> {
+    /// The value.
+    pub value: T,
+    /// One standard deviation, in the unit of the value.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sigma: Option<f64>,
+}
+
+/// A tone curve: which mark fraction a coverage gives, for one screen.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ToneCurve {
+    /// The screen it was measured with.
+    pub screen: String,
+    /// Dot coverage, 0..1, rising.
+    pub coverage: Vec<f64>,
+    /// Mark fraction at each coverage, 0..1, not falling.
+    pub mark: Vec<f64>,
+}
+
+/// A process file (`process.toml`): what a wedge has measured. Every value is optional: what is absent
+/// was not measured and stays as machine and coating say.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ProcessFile {
+    /// The wedge's id.
+    #[serde(default)]
+    pub wedge: String,
+    /// When the wedge was read, `2026-11-25`.
+    #[serde(default)]
+    pub date: String,
+    /// The machine's name at that time.
+    #[serde(default)]
+    pub machine: String,
+    /// The coating's name at that time.
+    #[serde(default)]
+    pub coating: String,
+    /// Whether lightness is absolute (a white reference was in the photo) or relative.
+    #[serde(default)]
+    pub absolute_lightness: bool,
+    /// 1/e² beam diameter along the scan.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub beam_along: Option<Measured<BeamSize>>,
+    /// 1/e² beam diameter across the scan.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub beam_across: Option<Measured<BeamSize>>,
+    /// Look where nothing was marked, luminance 0..1.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub unmarked: Option<Measured<f64>>,
+    /// Look of a full mark.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub marked: Option<Measured<f64>>,
+    /// Look of a charred place.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub charred: Option<Measured<f64>>,
+    /// Effective exposure at half the mark.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub x_half: Option<Measured<ExposureAt>>,
+    /// Steepness of the rise.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rise: Option<Measured<f64>>,
+    /// Effective exposure at half the char.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub x_char: Option<Measured<ExposureAt>>,
+    /// Steepness of the char.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub char_rise: Option<Measured<f64>>,
+    /// Schwarzschild exponent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub schwarzschild: Option<Measured<f64>>,
+    /// Reference speed of the reciprocity law.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub v0: Option<MmPerS>,
+    /// The setting that the practitioner's pick names.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub best: Option<Best>,
+    /// The measured lag between opposite directions, ms.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub lag_ms: Option<Measured<f64>>,
+    /// A measured tone curve for each screen on a tone wedge.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub tone_curve: Vec<ToneCurve>,
+    /// What could not be measured, and why, by key.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub not_measured: BTreeMap<String, String>,
+}
+
+/// The best setting of a wedge.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Best {
+    /// Power setting.
+    pub power: Share,
+    /// Speed.
+    pub speed: MmPerS,
+    /// Pitch of the lines of the patch.
+    pub pitch: Mm,
+    /// Passes.
+    pub passes: u32,
+}
+
+impl ProcessFile {
+    /// Refuses values that nothing measures to, naming the key.
+    pub fn check(&self) -> Result<(), Absurd> {
+        let looks = [("unmarked", &self.unmarked), ("marked", &self.marked), ("charred", &self.charred)];
+        for (key, v) in looks {
+            if let Some(m) = v {
+                unless(
+                    (0.0..=1.0).contains(&m.value),
+                    key,
+                    format!("is {}; a luminance is from 0 to 1", m.value),
+                )?;
+            }
+        }
+        if let (Some(a), Some(b)) = (&self.unmarked, &self.marked) {
+            unless((a.value - b.value).abs() >= 0.02, "marked", "is as light as unmarked")?;
+        }
+        for (key, v) in [("rise", &self.rise), ("char_rise", &self.char_rise)] {
+            if let Some(m) = v {
+                let why = format!("is {}; it must be from 0.5 to 50: a response must rise", m.value);
+                unless((0.5..=50.0).contains(&m.value), key, why)?;
+            }
+        }
+        if let Some(m) = &self.x_half {
+            unless(m.value != ExposureAt::Never, "x_half", "is never: the response would never rise")?;
+        }
+        if let Some(m) = &self.schwarzschild {
+            unless((0.3..=1.5).contains(&m.value), "schwarzschild", "must be from 0.3 to 1.5")?;
+        }
+        if let Some(v) = &self.v0 {
+            unless(v.0 > 0.0, "v0", "must be above 0 mm/s")?;
+        }
+        for c in &self.tone_curve {
+            let n = c.coverage.len();
+            unless(
+                n >= 2 && n == c.mark.len(),
+                "coverage",
+                "and mark need the same number of values, at least two",
+            )?;
+            let within = |v: &[f64]| v.iter().all(|x| (0.0..=1.0).contains(x));
+            unless(within(&c.coverage), "coverage", "must hold values from 0 to 1")?;
+            unless(within(&c.mark), "mark", "must hold values from 0 to 1")?;
+            unless(c.coverage.windows(2).all(|w| w[1] > w[0]), "coverage", "must rise from value to value")?;
+            unless(c.mark.windows(2).all(|w| w[1] >= w[0]), "mark", "must not fall from value to value")?;
+        }
+        Ok(())
+    }
+
+    /// `wedge w-12ab, 2026-11-25`.
+    pub fn source(&self) -> String {
+        match (self.wedge.is_empty(), self.date.is_empty()) {
+            (false, false) => format!("wedge {}, {}", self.wedge, self.date),
+            (false, true) => format!("wedge {}", self.wedge),
+            _ => "process file".to_string(),
+        }
+    }
+}
