@@ -1,11 +1,14 @@
 //! Job: what was asked, and the machine, coating and process it is asked for; resolved once into a plan.
 
+pub mod asked;
 pub mod coating;
 pub mod file;
 pub mod kit;
 pub mod machine;
 pub mod process;
+pub mod words;
 
+pub use asked::Job;
 pub use coating::Coating;
 pub use machine::Machine;
 pub use process::{Known, Process, ProcessFile, Standing};

@@ -1,0 +1,215 @@
+//! Job: what was asked, as in `job.toml`. Every field may be absent; the plan fills in the defaults.
+
+use std::path::Path;
+
+use serde::{Deserialize, Serialize};
+
+use super::file::{self, FileError};
+use super::kit::Surface;
+use super::words::{
+    Amount, Axis, BeamOn, Crop, CurvePoints, Direction, DotGain, Levels, ReadAs, Sharpen, TiffPacking, ToneBy,
+};
+use super::{Coating, Machine, ProcessFile};
+use crate::blank::Shape;
+use crate::placement::Place;
+use crate::units::{Mm, MmPerS, Pitch, Share};
+
+/// A named entry or file, or all of it written out.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(untagged)]
+pub enum Reference<T> {
+    /// A kit entry's name or a file's.
+    Name(String),
+    /// The thing itself.
+    Whole(Box<T>),
+}
+
+/// Defines a section of the job file: optional fields, and `over` that takes the other's where set.
+macro_rules! section {
+    ($(#[$doc:meta])* $name:ident { $($(#[$fdoc:meta])* $field:ident: $type:ty),+ $(,)? }) => {
+        $(#[$doc])*
+        #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+        #[serde(deny_unknown_fields, default)]
+        pub struct $name {
+            $($(#[$fdoc])* #[serde(skip_serializing_if = "Option::is_none")] pub $field: Option<$type>,)+
+        }
+
+        impl $name {
+            /// These values, and where one is absent that of `base`.
+            pub fn over(self, base: Self) -> Self {
+                $name { $($field: self.$field.or(base.$field),)+ }
+            }
+        }
+    };
+}
+
+section! {
+    /// The art and how it is read.
+    ArtJob {
+        /// The art's file, as seen from the folder of the job file.
+        file: String,
+        /// The file's CRC-32 when the job was prepared, so that a changed file is noticed.
+        crc32: u32,
+        /// How it is read. Default auto.
+        read_as: ReadAs,
+        /// The part that is used. Default all.
+        crop: Crop,
+        /// Turn in degrees, clockwise: 0, 90, 180 or 270. Default 0.
+        turn: u16,
+        /// Mirrored left to right, for marking the back of glass. Default false.
+        mirror: bool,
+    }
+}
+
+section! {
+    /// The blank and where the art goes.
+    BlankJob {
+        /// The outline.
+        shape: Shape,
+        /// What is kept free at the edge.
+        margin: Mm,
+        /// What the surface looks like.
+        surface: Surface,
+        /// How large the art becomes. Default inside.
+        place: Place,
+    }
+}
+
+section! {
+    /// The tones.
+    ToneJob {
+        /// Levels. Default off.
+        levels: Levels,
+        /// Local contrast. Default off.
+        contrast: Amount,
+        /// Sharpening. Default off.
+        sharpen: Sharpen,
+        /// Tone curve. Default off.
+        curve: CurvePoints,
+        /// The dot-gain curve. Default forecast.
+        dot_gain: DotGain,
+        /// The most coverage anywhere. Default 100 %.
+        ceiling: Share,
+    }
+}
+
+section! {
+    /// The dots.
+    DotsJob {
+        /// Pitch along the lines. Default: the advised one.
+        pitch: Pitch,
+        /// Pitch across the lines. Default: as along the lines.
+        pitch_across: Pitch,
+        /// The screen.
+        screen: String,
+        /// Threshold's level. Default 50 %.
+        level: Share,
+        /// Every second row from right to left. Default true.
+        serpentine: bool,
+        /// Clustered dots: ruling in clusters a millimetre. Default 2.
+        ruling_per_mm: f64,
+        /// Clustered dots: angle in degrees. Default 45.
+        angle_deg: f64,
+        /// Passes of a searching screen. Default 8.
+        effort: u32,
+        /// The colour for 'beam on' in the files. Default black.
+        beam_on: BeamOn,
+        /// Also a TIFF, packed so. Default none.
+        tiff: TiffPacking,
+        /// Also a BMP. Default false.
+        bmp: bool,
+    }
+}
+
+section! {
+    /// What the machine is set to.
+    BurnJob {
+        /// Power setting.
+        power: Share,
+        /// Speed while marking.
+        speed: MmPerS,
+        /// Passes over each line. Default 1.
+        passes: u32,
+    }
+}
+
+section! {
+    /// The scan program.
+    ScanJob {
+        /// Tones by dots or by power. Default dots.
+        tone_by: ToneBy,
+        /// Lines there and back, or all one way. Default both.
+        direction: Direction,
+        /// The axis that lines run along. Default x.
+        axis: Axis,
+        /// Run-up at each end of a line. Default: v²/(2a) and the settle length.
+        run_up: Mm,
+        /// What each run is shortened by at either end. Default 0 mm.
+        trim: Mm,
+        /// Findings of severity stop that are accepted.
+        accept: Vec<String>,
+    }
+}
+
+/// A job as it was asked.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Job {
+    /// The art.
+    pub art: ArtJob,
+    /// The blank.
+    pub blank: BlankJob,
+    /// The tones.
+    pub tone: ToneJob,
+    /// The dots.
+    pub dots: DotsJob,
+    /// The settings.
+    pub burn: BurnJob,
+    /// The scan program.
+    pub scan: ScanJob,
+    /// The machine.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub machine: Option<Reference<Machine>>,
+    /// The coating.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub coating: Option<Reference<Coating>>,
+    /// What was measured.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub process: Option<Reference<ProcessFile>>,
+}
+
+impl Job {
+    /// This job's values, and where one is absent that of `base`.
+    pub fn over(self, base: Job) -> Job {
+        Job {
+            art: self.art.over(base.art),
+            blank: self.blank.over(base.blank),
+            tone: self.tone.over(base.tone),
+            dots: self.dots.over(base.dots),
+            burn: self.burn.over(base.burn),
+            scan: self.scan.over(base.scan),
+            machine: self.machine.or(base.machine),
+            coating: self.coating.or(base.coating),
+            process: self.process.or(base.process),
+        }
+    }
+
+    /// Reads a job file. The art's file name is made relative to the current folder.
+    pub fn read(path: &Path) -> Result<Job, FileError> {
+        let text = file::read_text("job", path)?;
+        let mut job: Job = file::parse("job", path, &text)?;
+        if let (Some(art), Some(folder)) = (&job.art.file, path.parent())
+            && Path::new(art).is_relative()
+        {
+            job.art.file = Some(folder.join(art).to_string_lossy().into_owned());
+        }
+        Ok(job)
+    }
+
+    /// The text of the job file.
+    pub fn to_toml(&self) -> Result<String, toml::ser::Error> {
+        let head = "# A job of Dotwright: what was asked, with every default written out.\n\
+                    # Run it again with: dotwright prepare --job job.toml --out FOLDER\n\n";
+        Ok(format!("{head}{}", toml::to_string_pretty(self)?))
+    }
+}

@@ -1,0 +1,397 @@
+//! The small words of a job: each is read from and printed as the same short text, on the command line
+//! and in job files alike.
+
+use std::fmt;
+use std::str::FromStr;
+
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
+
+use crate::units::{Mm, Share};
+
+/// Serialises through `Display` and `FromStr`.
+macro_rules! as_text {
+    ($($name:ty),+) => {$(
+        impl Serialize for $name {
+            fn serialize<S: Serializer>(&self, s: S) -> Result<S::Ok, S::Error> {
+                s.collect_str(self)
+            }
+        }
+        impl<'de> Deserialize<'de> for $name {
+            fn deserialize<D: Deserializer<'de>>(d: D) -> Result<Self, D::Error> {
+                String::deserialize(d)?.parse().map_err(serde::de::Error::custom)
+            }
+        }
+    )+};
+}
+
+/// An enum whose values are single words.
+macro_rules! words {
+    ($(#[$doc:meta])* $name:ident, $what:literal { $($(#[$vdoc:meta])* $value:ident = $word:literal),+ $(,)? }) => {
+        $(#[$doc])*
+        #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+        pub enum $name { $($(#[$vdoc])* $value),+ }
+
+        impl fmt::Display for $name {
+            fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str(match self { $($name::$value => $word),+ })
+            }
+        }
+        impl FromStr for $name {
+            type Err = String;
+            fn from_str(text: &str) -> Result<Self, String> {
+                match text.trim() {
+                    $($word => Ok($name::$value),)+
+                    other => Err(format!(concat!("'{}' is no ", $what, "; choose {}"), other, [$($word),+].join(", "))),
+                }
+            }
+        }
+        as_text!($name);
+    };
+}
+
+words! {
+    /// How the art is read.
+    ReadAs, "way to read art" {
+        /// Decided from the file.
+        Auto = "auto",
+        /// The look of its tones is kept.
+        Photo = "photo",
+        /// Its ink is marked.
+        Drawing = "drawing",
+    }
+}
+
+words! {
+    /// Which colour stands for 'beam on' in the dot files.
+    BeamOn, "colour for the beam" {
+        /// Black.
+        Black = "black",
+        /// White.
+        White = "white",
+    }
+}
+
+words! {
+    /// How a 1-bit TIFF is packed.
+    TiffPacking, "packing for a TIFF" {
+        /// CCITT group 4.
+        G4 = "g4",
+        /// PackBits.
+        PackBits = "packbits",
+    }
+}
+
+words! {
+    /// How tones are made.
+    ToneBy, "way to make tones" {
+        /// By dots of one power.
+        Dots = "dots",
+        /// By the power of the moment, without dots.
+        Power = "power",
+    }
+}
+
+words! {
+    /// Which way the lines run.
+    Direction, "direction for lines" {
+        /// There and back.
+        Both = "both",
+        /// All from left to right.
+        One = "one",
+    }
+}
+
+words! {
+    /// The axis that lines run along.
+    Axis, "axis" {
+        /// Lines along x, step along y.
+        X = "x",
+        /// Lines along y, step along x.
+        Y = "y",
+    }
+}
+
+/// Stretching the tones before all else.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Levels {
+    /// As they are.
+    Off,
+    /// The darkest and lightest tones become black and white, after clipping this share at either end.
+    Auto(Share),
+    /// These lightnesses (L* as a share of 100) become black and white.
+    Given(Share, Share),
+}
+
+impl fmt::Display for Levels {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Levels::Off => f.write_str("off"),
+            Levels::Auto(clip) => write!(f, "auto:{clip}"),
+            Levels::Given(a, b) => write!(f, "{a},{b}"),
+        }
+    }
+}
+
+impl FromStr for Levels {
+    type Err = String;
+    fn from_str(text: &str) -> Result<Self, String> {
+        let share = |t: &str| t.parse::<Share>().map_err(|e| e.to_string());
+        let t = text.trim();
+        match t {
+            "off" => return Ok(Levels::Off),
+            "auto" => return Ok(Levels::Auto(Share(0.005))),
+            _ => {}
+        }
+        if let Some(clip) = t.strip_prefix("auto:") {
+            let clip = share(clip)?;
+            return if clip.0 <= 0.2 {
+                Ok(Levels::Auto(clip))
+            } else {
+                Err(format!("'{t}' clips too much: at most 20% at either end"))
+            };
+        }
+        let (a, b) = t.split_once(',').ok_or_else(|| {
+            format!("'{t}' are no levels; write off, auto, auto:0.5% or for example 5%,95%")
+        })?;
+        let (a, b) = (share(a)?, share(b)?);
+        if b.0 - a.0 >= 0.05 {
+            Ok(Levels::Given(a, b))
+        } else {
+            Err(format!("'{t}': the lighter level must be at least 5% above the darker one"))
+        }
+    }
+}
+
+/// An amount that may be off: local contrast.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Amount(pub Share);
+
+impl fmt::Display for Amount {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if self.0.0 == 0.0 { f.write_str("off") } else { write!(f, "{}", self.0) }
+    }
+}
+
+impl FromStr for Amount {
+    type Err = String;
+    fn from_str(text: &str) -> Result<Self, String> {
+        match text.trim() {
+            "off" => Ok(Amount(Share(0.0))),
+            t => t.parse().map(Amount).map_err(|e: crate::units::UnitError| e.to_string()),
+        }
+    }
+}
+
+/// Sharpening: off, or a radius in mm and an amount.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Sharpen {
+    /// None.
+    Off,
+    /// Unsharp masking.
+    Mask {
+        /// Radius (standard deviation of the blur) on the piece.
+        radius: Mm,
+        /// How much of the difference is added, 0 to 3 (300 %).
+        amount: f64,
+    },
+}
+
+impl fmt::Display for Sharpen {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Sharpen::Off => f.write_str("off"),
+            Sharpen::Mask { radius, amount } => {
+                write!(f, "{}mm,{}%", radius.0, crate::units::short(amount * 100.0, 6))
+            }
+        }
+    }
+}
+
+impl FromStr for Sharpen {
+    type Err = String;
+    fn from_str(text: &str) -> Result<Self, String> {
+        let t = text.trim();
+        if t == "off" {
+            return Ok(Sharpen::Off);
+        }
+        let (radius, amount) = match t.split_once(',') {
+            None => (t, 1.0),
+            Some((r, a)) => {
+                let a = a.trim().strip_suffix('%').and_then(|n| n.trim().parse::<f64>().ok());
+                (
+                    r,
+                    a.ok_or_else(|| format!("'{t}': the amount needs a percentage, for example 0.2mm,80%"))?
+                        / 100.0,
+                )
+            }
+        };
+        let radius: Mm = radius.parse().map_err(|e: crate::units::UnitError| e.to_string())?;
+        if !(0.01..=5.0).contains(&radius.0) || !(0.0..=3.0).contains(&amount) {
+            return Err(format!(
+                "'{t}' is out of range: a radius is from 0.01mm to 5mm, an amount from 0% to 300%"
+            ));
+        }
+        Ok(Sharpen::Mask { radius, amount })
+    }
+}
+
+/// A tone curve over lightness (L* as a share of 100): points `in:out`, or straight.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct CurvePoints(pub Vec<(Share, Share)>);
+
+impl fmt::Display for CurvePoints {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if self.0.is_empty() {
+            return f.write_str("off");
+        }
+        let points: Vec<String> = self.0.iter().map(|(a, b)| format!("{a}:{b}")).collect();
+        f.write_str(&points.join(","))
+    }
+}
+
+impl FromStr for CurvePoints {
+    type Err = String;
+    fn from_str(text: &str) -> Result<Self, String> {
+        let t = text.trim();
+        if t == "off" {
+            return Ok(CurvePoints::default());
+        }
+        let mut points = Vec::new();
+        for p in t.split(',') {
+            let (a, b) = p.split_once(':').ok_or_else(|| {
+                format!("'{p}' is no point of a curve; write for example 0%:0%,50%:60%,100%:100%")
+            })?;
+            let share = |t: &str| t.parse::<Share>().map_err(|e| e.to_string());
+            points.push((share(a)?, share(b)?));
+        }
+        let rising = points.windows(2).all(|w| w[1].0.0 > w[0].0.0 && w[1].1.0 >= w[0].1.0);
+        if points.len() < 2 || points.len() > 32 || !rising {
+            return Err(format!("'{t}' is no curve: it needs 2 to 32 points that rise from left to right"));
+        }
+        Ok(CurvePoints(points))
+    }
+}
+
+/// Which part of the art is used: fractions of its width and height from the upper left.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Crop {
+    /// Left edge.
+    pub left: Share,
+    /// Top edge.
+    pub top: Share,
+    /// Width.
+    pub width: Share,
+    /// Height.
+    pub height: Share,
+}
+
+impl Crop {
+    /// All of it.
+    pub const WHOLE: Crop = Crop { left: Share(0.0), top: Share(0.0), width: Share(1.0), height: Share(1.0) };
+}
+
+impl fmt::Display for Crop {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if *self == Crop::WHOLE {
+            return f.write_str("off");
+        }
+        let p = |s: Share| format!("{}%", crate::units::short(s.0 * 100.0, 10));
+        write!(f, "{},{},{},{}", p(self.left), p(self.top), p(self.width), p(self.height))
+    }
+}
+
+impl FromStr for Crop {
+    type Err = String;
+    fn from_str(text: &str) -> Result<Self, String> {
+        let t = text.trim();
+        if t == "off" {
+            return Ok(Crop::WHOLE);
+        }
+        let parts: Vec<Share> =
+            t.split(',').map(|p| p.parse::<Share>().map_err(|e| e.to_string())).collect::<Result<_, _>>()?;
+        let [left, top, width, height] = parts[..] else {
+            return Err(format!(
+                "'{t}' is no crop; write left,top,width,height, for example 10%,0%,80%,100%"
+            ));
+        };
+        let fits = |start: Share, size: Share| size.0 >= 0.001 && start.0 + size.0 <= 1.0 + 1e-9;
+        if fits(left, width) && fits(top, height) {
+            Ok(Crop { left, top, width, height })
+        } else {
+            Err(format!("'{t}' reaches past the picture: left + width and top + height are at most 100%"))
+        }
+    }
+}
+
+/// Where the dot-gain curve comes from.
+#[derive(Debug, Clone, PartialEq)]
+pub enum DotGain {
+    /// None: coverage is the wanted mark.
+    Off,
+    /// Forecast on flat patches, or the process's own measured curve for this screen.
+    Forecast,
+    /// A measured tone curve in a file.
+    File(String),
+}
+
+impl fmt::Display for DotGain {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            DotGain::Off => f.write_str("off"),
+            DotGain::Forecast => f.write_str("forecast"),
+            DotGain::File(path) => f.write_str(path),
+        }
+    }
+}
+
+impl FromStr for DotGain {
+    type Err = String;
+    fn from_str(text: &str) -> Result<Self, String> {
+        Ok(match text.trim() {
+            "off" => DotGain::Off,
+            "forecast" => DotGain::Forecast,
+            "" => return Err("'' is no dot-gain curve; write off, forecast or the name of a file".into()),
+            path => DotGain::File(path.to_string()),
+        })
+    }
+}
+
+as_text!(Levels, Amount, Sharpen, CurvePoints, Crop, DotGain, crate::placement::Place);
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn same<T: FromStr + fmt::Display>(text: &str)
+    where
+        T::Err: fmt::Debug,
+    {
+        assert_eq!(text.parse::<T>().unwrap().to_string(), text);
+    }
+
+    #[test]
+    fn words_are_printed_as_they_are_read() {
+        same::<Levels>("off");
+        same::<Levels>("auto:0.5%");
+        same::<Levels>("5%,95%");
+        same::<Amount>("30%");
+        same::<Sharpen>("0.2mm,80%");
+        same::<CurvePoints>("0%:0%,50%:60%,100%:100%");
+        same::<Crop>("10%,0%,80%,100%");
+        same::<DotGain>("forecast");
+        same::<ReadAs>("drawing");
+    }
+
+    #[test]
+    fn wrong_words_say_what_to_write() {
+        for e in [
+            "maybe".parse::<ReadAs>().unwrap_err(),
+            "95%,5%".parse::<Levels>().unwrap_err(),
+            "0.2".parse::<Sharpen>().unwrap_err(),
+            "0%:50%,50%:10%".parse::<CurvePoints>().unwrap_err(),
+            "50%,0%,80%,100%".parse::<Crop>().unwrap_err(),
+        ] {
+            assert!(e.len() > 30 && e.len() < 200, "{e}");
+        }
+    }
+}
