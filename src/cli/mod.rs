@@ -1,1 +1,3 @@
-//! Command line: one command a file.
+//! The command line: one command a file.
+
+pub mod options;

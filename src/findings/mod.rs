@@ -1,5 +1,8 @@
 //! Findings: things worth saying before burning, each with remedies that carry numbers.
 
+pub mod art;
+pub mod machine;
+
 use serde::Serialize;
 
 /// How serious a finding is. `Stop` keeps the scan program from being written unless accepted.

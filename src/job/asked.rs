@@ -155,6 +155,10 @@ section! {
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct Job {
+    /// What nobody asked for but was filled in when the job was first prepared: `machine`, `coating`,
+    /// `blank`, `pitch`, `power`, `speed`. So that a job that is run again says the same of its values.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub unsaid: Vec<String>,
     /// The art.
     pub art: ArtJob,
     /// The blank.
@@ -181,7 +185,17 @@ pub struct Job {
 impl Job {
     /// This job's values, and where one is absent that of `base`.
     pub fn over(self, base: Job) -> Job {
+        let said = [
+            ("machine", self.machine.is_some()),
+            ("coating", self.coating.is_some()),
+            ("blank", self.blank.shape.is_some()),
+            ("pitch", self.dots.pitch.is_some()),
+            ("power", self.burn.power.is_some()),
+            ("speed", self.burn.speed.is_some()),
+        ];
+        let still = |key: &String| !said.iter().any(|(k, now)| *now && k == key);
         Job {
+            unsaid: base.unsaid.into_iter().filter(still).collect(),
             art: self.art.over(base.art),
             blank: self.blank.over(base.blank),
             tone: self.tone.over(base.tone),
@@ -192,6 +206,11 @@ impl Job {
             coating: self.coating.or(base.coating),
             process: self.process.or(base.process),
         }
+    }
+
+    /// Whether a value that is there was filled in rather than asked for.
+    pub fn is_unsaid(&self, key: &str) -> bool {
+        self.unsaid.iter().any(|k| k == key)
     }
 
     /// Reads a job file. The art's file name is made relative to the current folder.

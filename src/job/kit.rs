@@ -118,6 +118,9 @@ pub enum KitError {
     /// The file is there but cannot be used.
     #[error(transparent)]
     File(#[from] FileError),
+    /// A blank's shape cannot be read.
+    #[error(transparent)]
+    Shape(crate::blank::ShapeError),
 }
 
 /// The entry of that sort and name.

@@ -5,10 +5,12 @@ pub mod coating;
 pub mod file;
 pub mod kit;
 pub mod machine;
+pub mod plan;
 pub mod process;
 pub mod words;
 
 pub use asked::Job;
 pub use coating::Coating;
 pub use machine::Machine;
+pub use plan::Plan;
 pub use process::{Known, Process, ProcessFile, Standing};

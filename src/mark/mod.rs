@@ -3,6 +3,7 @@
 //! The model is in the design's section 4: a Gaussian beam swept along each dot, dose, Schwarzschild
 //! reciprocity, a rise and a char response.
 
+pub mod advise;
 pub mod beam;
 pub mod response;
 

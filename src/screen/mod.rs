@@ -69,6 +69,12 @@ pub struct Screen {
     pub make: fn(&Tone, &Options, &dyn Progress) -> Dots,
 }
 
+impl std::fmt::Debug for Screen {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "Screen({})", self.name)
+    }
+}
+
 /// All screens, in the order in which they are listed.
 pub const SCREENS: &[&Screen] = &[&threshold::THRESHOLD];
 

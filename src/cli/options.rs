@@ -1,0 +1,282 @@
+//! The options of a job, shared by the commands that take one; each states its default, unit and range.
+
+use clap::Args;
+
+use crate::blank::Shape;
+use crate::job::Job;
+use crate::job::asked::{ArtJob, BlankJob, BurnJob, DotsJob, Reference, ScanJob, ToneJob};
+use crate::job::kit::{self, KitError, Sort, Surface};
+use crate::job::words::{
+    Amount, BeamOn, Crop, CurvePoints, Direction, DotGain, Levels, ReadAs, Sharpen, TiffPacking, ToneBy,
+};
+use crate::placement::Place;
+use crate::units::{Mm, MmPerS, Pitch, Share};
+
+/// How the art lies on the blank.
+#[derive(Debug, Clone, Default, Args)]
+#[command(next_help_heading = "Blank and place")]
+pub struct BlankOptions {
+    /// The blank: round:90mm, rect:100x60mm, rect:100x100mm:r8mm, or a kit entry [default: glass-tile-100]
+    ///
+    /// A side is from 1mm to 2000mm; r is the corner radius.
+    #[arg(long, value_name = "SHAPE")]
+    pub blank: Option<String>,
+    /// What is kept free at the blank's edge [default: the kit entry's, or 2.5mm]
+    ///
+    /// From 0mm up. No dot is ever laid beyond it.
+    #[arg(long, value_name = "MM")]
+    pub margin: Option<Mm>,
+    /// How large the art becomes: inside, cover, or a size such as 60x40mm [default: inside]
+    ///
+    /// inside: as large as fits inside the margin (what is transparent does not count). cover: as large as
+    /// needed to fill it; the rest is cut off. A size: as large as fits into that box. Proportions are kept.
+    #[arg(long, value_name = "HOW")]
+    pub place: Option<Place>,
+    /// Turn the art clockwise: 0, 90, 180 or 270 degrees [default: 0]
+    #[arg(long, value_name = "DEGREES", value_parser = clap::builder::PossibleValuesParser::new(["0", "90", "180", "270"]))]
+    pub turn: Option<String>,
+    /// Mirror left to right, for marking the back of glass
+    #[arg(long)]
+    pub mirror: bool,
+    /// Use a part of the art: left,top,width,height in percent, for example 10%,0%,80%,100% [default: off]
+    #[arg(long, value_name = "PART")]
+    pub crop: Option<Crop>,
+    /// What the blank's surface looks like: glass, tile, slate or metal [default: the kit entry's, or glass]
+    #[arg(long, value_name = "SURFACE", value_parser = parse_surface)]
+    pub surface: Option<Surface>,
+}
+
+fn parse_surface(text: &str) -> Result<Surface, String> {
+    match text {
+        "glass" => Ok(Surface::Glass),
+        "tile" => Ok(Surface::Tile),
+        "slate" => Ok(Surface::Slate),
+        "metal" => Ok(Surface::Metal),
+        _ => Err(format!("'{text}' is no surface; choose glass, tile, slate or metal")),
+    }
+}
+
+/// How the art is read and its tones are made.
+#[derive(Debug, Clone, Default, Args)]
+#[command(next_help_heading = "Tones")]
+pub struct ToneOptions {
+    /// How the art is read: auto, photo or drawing [default: auto]
+    ///
+    /// photo keeps the look of the tones; drawing marks what is ink; auto decides from the file and says why.
+    #[arg(long, value_name = "HOW")]
+    pub read_as: Option<ReadAs>,
+    /// Stretch the tones: off, auto, auto:0.5% (share clipped at either end, at most 20%) or 5%,95% [default: off]
+    #[arg(long, value_name = "LEVELS")]
+    pub levels: Option<Levels>,
+    /// Local contrast, off or 0% to 100% [default: off]
+    #[arg(long, value_name = "AMOUNT")]
+    pub contrast: Option<Amount>,
+    /// Sharpen: off, a radius on the piece, or radius,amount: 0.2mm,80% [default: off]
+    ///
+    /// The radius is from 0.01mm to 5mm, the amount from 0% to 300% (100% where it is not given).
+    #[arg(long, value_name = "RADIUS[,AMOUNT]")]
+    pub sharpen: Option<Sharpen>,
+    /// Tone curve over lightness: off or points such as 0%:0%,50%:60%,100%:100% [default: off]
+    #[arg(long, value_name = "POINTS")]
+    pub curve: Option<CurvePoints>,
+    /// Make up for the growth of dots: off, forecast, or a file with a measured tone curve [default: forecast]
+    #[arg(long, value_name = "HOW")]
+    pub dot_gain: Option<DotGain>,
+    /// The most coverage anywhere, 1% to 100% [default: 100%]
+    #[arg(long, value_name = "SHARE")]
+    pub ceiling: Option<Share>,
+}
+
+/// The dots.
+#[derive(Debug, Clone, Default, Args)]
+#[command(next_help_heading = "Dots")]
+pub struct DotOptions {
+    /// Density of dots, for example 304dpi [default: advised for the machine's beam and motors]
+    ///
+    /// From 5.08dpi to 5080dpi. The same as --pitch, said the other way round.
+    #[arg(long, value_name = "DPI", conflicts_with = "pitch")]
+    pub density: Option<Pitch>,
+    /// Distance between dots, for example 0.0836mm [default: advised for the machine's beam and motors]
+    ///
+    /// From 0.005mm to 5mm. The advised pitch is a whole number of motor steps near 0.7 of the beam across.
+    #[arg(long, value_name = "MM")]
+    pub pitch: Option<Pitch>,
+    /// Distance between lines where it differs from the pitch along them [default: the same]
+    #[arg(long, value_name = "MM")]
+    pub pitch_across: Option<Pitch>,
+    /// The screen that turns tones into dots; 'dotwright screens' lists them [default: auto]
+    #[arg(long, value_name = "NAME")]
+    pub screen: Option<String>,
+    /// Threshold's level, 0% to 100% [default: 50%]
+    #[arg(long, value_name = "SHARE")]
+    pub level: Option<Share>,
+    /// Error diffusion in raster order instead of there and back
+    #[arg(long)]
+    pub raster_order: bool,
+    /// Clustered dots: clusters a millimetre, 0.2 to 20 [default: 2]
+    #[arg(long, value_name = "PER_MM")]
+    pub ruling: Option<f64>,
+    /// Clustered dots: angle in degrees, -360 to 360 [default: 45]
+    #[arg(long, value_name = "DEGREES", allow_negative_numbers = true)]
+    pub angle: Option<f64>,
+    /// Searching screens: passes over the dots, 1 to 64 [default: 8]
+    #[arg(long, value_name = "PASSES", value_parser = clap::value_parser!(u32).range(1..=64))]
+    pub effort: Option<u32>,
+    /// The colour that means beam on in the dot files: black or white [default: black]
+    #[arg(long, value_name = "COLOUR")]
+    pub beam_on: Option<BeamOn>,
+    /// Also write dots.tiff, packed as g4 or packbits
+    #[arg(long, value_name = "PACKING", num_args = 0..=1, default_missing_value = "g4")]
+    pub tiff: Option<TiffPacking>,
+    /// Also write dots.bmp
+    #[arg(long)]
+    pub bmp: bool,
+}
+
+/// Machine, coating and settings.
+#[derive(Debug, Clone, Default, Args)]
+#[command(next_help_heading = "Machine, coating and settings")]
+pub struct ProcessOptions {
+    /// The machine: a kit entry or a file of your own [default: diode-5w]
+    #[arg(long, value_name = "NAME|FILE")]
+    pub machine: Option<String>,
+    /// The coating: a kit entry or a file of your own [default: poster-paint]
+    #[arg(long, value_name = "NAME|FILE")]
+    pub coating: Option<String>,
+    /// What a wedge has measured: a process file [default: none, values are assumed]
+    #[arg(long, value_name = "FILE")]
+    pub process: Option<String>,
+    /// Power setting, above 0% and at most 100% [default: the coating's start]
+    #[arg(long, value_name = "SHARE")]
+    pub power: Option<Share>,
+    /// Speed while marking, for example 12.5mm/s or 750mm/min [default: for the coating's start exposure]
+    #[arg(long, value_name = "SPEED")]
+    pub speed: Option<MmPerS>,
+    /// Passes over each line, 1 to 20 [default: 1]
+    #[arg(long, value_name = "TIMES", value_parser = clap::value_parser!(u32).range(1..=20))]
+    pub passes: Option<u32>,
+}
+
+/// The scan program.
+#[derive(Debug, Clone, Default, Args)]
+#[command(next_help_heading = "Scan program")]
+pub struct ScanOptions {
+    /// Tones by dots, or by the power of the moment: dots or power [default: dots]
+    #[arg(long, value_name = "HOW")]
+    pub tone_by: Option<ToneBy>,
+    /// Lines there and back, or all one way: both or one [default: both]
+    #[arg(long, value_name = "WAY")]
+    pub direction: Option<Direction>,
+    /// Run-up at each end of a line, 0mm to 200mm [default: v²/(2a) and the machine's settle length]
+    #[arg(long, value_name = "MM")]
+    pub run_up: Option<Mm>,
+    /// Shorten each run at either end, so that a swept dot marks its own area, 0mm to 1mm [default: 0mm]
+    #[arg(long, value_name = "MM")]
+    pub trim: Option<Mm>,
+    /// Write the program in spite of this finding of severity stop; may be repeated
+    #[arg(long, value_name = "FINDING")]
+    pub accept: Vec<String>,
+}
+
+/// All options of a job.
+#[derive(Debug, Clone, Default, Args)]
+pub struct JobOptions {
+    #[command(flatten)]
+    pub blank: BlankOptions,
+    #[command(flatten)]
+    pub tone: ToneOptions,
+    #[command(flatten)]
+    pub dots: DotOptions,
+    #[command(flatten)]
+    pub process: ProcessOptions,
+    #[command(flatten)]
+    pub scan: ScanOptions,
+}
+
+/// Some only when the switch is set, so that an absent switch does not override a job file.
+fn switched<T>(on: bool, value: T) -> Option<T> {
+    on.then_some(value)
+}
+
+impl JobOptions {
+    /// What was asked on the command line.
+    pub fn job(&self, art: Option<String>) -> Result<Job, KitError> {
+        let (shape, margin, surface) = self.blank.shape()?;
+        Ok(Job {
+            art: ArtJob {
+                file: art,
+                crc32: None,
+                read_as: self.tone.read_as,
+                crop: self.blank.crop,
+                turn: self.blank.turn.as_ref().and_then(|t| t.parse().ok()),
+                mirror: switched(self.blank.mirror, true),
+            },
+            blank: BlankJob {
+                shape,
+                margin: self.blank.margin.or(margin),
+                surface: self.blank.surface.or(surface),
+                place: self.blank.place,
+            },
+            tone: ToneJob {
+                levels: self.tone.levels,
+                contrast: self.tone.contrast,
+                sharpen: self.tone.sharpen,
+                curve: self.tone.curve.clone(),
+                dot_gain: self.tone.dot_gain.clone(),
+                ceiling: self.tone.ceiling,
+            },
+            dots: DotsJob {
+                pitch: self.dots.density.or(self.dots.pitch),
+                pitch_across: self.dots.pitch_across,
+                screen: self.dots.screen.clone(),
+                level: self.dots.level,
+                serpentine: switched(self.dots.raster_order, false),
+                ruling_per_mm: self.dots.ruling,
+                angle_deg: self.dots.angle,
+                effort: self.dots.effort,
+                beam_on: self.dots.beam_on,
+                tiff: self.dots.tiff,
+                bmp: switched(self.dots.bmp, true),
+            },
+            burn: BurnJob {
+                power: self.process.power,
+                speed: self.process.speed,
+                passes: self.process.passes,
+            },
+            scan: ScanJob {
+                tone_by: self.scan.tone_by,
+                direction: self.scan.direction,
+                axis: None,
+                run_up: self.scan.run_up,
+                trim: self.scan.trim,
+                accept: (!self.scan.accept.is_empty()).then(|| self.scan.accept.clone()),
+            },
+            ..self.process.references()
+        })
+    }
+}
+
+impl BlankOptions {
+    /// Outline, margin and surface, from a shape's text or a kit entry.
+    pub fn shape(&self) -> Result<(Option<Shape>, Option<Mm>, Option<Surface>), KitError> {
+        let Some(name) = &self.blank else { return Ok((None, None, None)) };
+        if name.contains(':') && kit::entry(Sort::Blank, name).is_none() && !name.ends_with(".toml") {
+            let shape = name.parse().map_err(KitError::Shape)?;
+            return Ok((Some(shape), Some(Mm(2.5)), None));
+        }
+        let b = kit::blank(name)?;
+        Ok((Some(b.shape), Some(b.margin), Some(b.surface)))
+    }
+}
+
+impl ProcessOptions {
+    /// A job that names only machine, coating and process file.
+    pub fn references(&self) -> Job {
+        Job {
+            machine: self.machine.clone().map(Reference::Name),
+            coating: self.coating.clone().map(Reference::Name),
+            process: self.process.clone().map(Reference::Name),
+            ..Job::default()
+        }
+    }
+}

@@ -1,0 +1,141 @@
+//! Findings about the machine and the process: step-beat, weak-laser, assumed.
+
+use super::{Finding, Remedy, Severity};
+use crate::units::{MM_PER_INCH, Mm, Watts, short};
+
+/// How line spacing alternates when the pitch is not a whole number of motor steps.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Beat {
+    /// Motor steps a line.
+    pub steps: f64,
+    /// Lines from one odd spacing to the next.
+    pub lines: f64,
+    /// The same distance in mm.
+    pub period: Mm,
+    /// How much more dose the narrow spacing gets than the wide one, as a share.
+    pub swing: f64,
+}
+
+/// The beat of a pitch, `None` where it is a whole number of steps (to a millionth of a step).
+///
+/// The motor goes to the nearest step, so lines are `floor` or `ceil` of `steps` apart; the odd one comes
+/// every `1 / |steps − round(steps)|` lines, and the dose swings by `ceil/floor − 1`.
+pub fn beat(pitch: Mm, steps_per_mm: f64) -> Option<Beat> {
+    let steps = pitch.0 * steps_per_mm;
+    let odd = (steps - steps.round()).abs();
+    if odd < 1e-6 {
+        return None;
+    }
+    let lines = 1.0 / odd;
+    let swing = if steps < 1.0 { f64::INFINITY } else { steps.ceil() / steps.floor() - 1.0 };
+    Some(Beat { steps, lines, period: Mm(lines * pitch.0), swing })
+}
+
+/// `step-beat`: line spacing alternates; `height` is the art's size across the lines, mm.
+pub fn step_beat(pitch: Mm, steps_per_mm: f64, height: Mm) -> Option<Finding> {
+    let b = beat(pitch, steps_per_mm)?;
+    if b.period.0 > 2.0 * height.0 {
+        // Fewer than one odd spacing in the whole art: nothing to see.
+        return None;
+    }
+    let swing = if b.swing.is_finite() {
+        format!("the dose swings by {}%", short(b.swing * 100.0, 1))
+    } else {
+        "some lines fall on the same step and get double dose".to_string()
+    };
+    let message = format!(
+        "the pitch of {pitch} is {} motor steps, not a whole number: line spacing alternates with a period of {} and {swing}",
+        short(b.steps, 3),
+        Mm((b.period.0 * 1000.0).round() / 1000.0),
+    );
+    let mut finding = Finding::new("step-beat", Severity::Caution, message);
+    let mut exact: Vec<f64> = [b.steps.floor(), b.steps.ceil()].into_iter().filter(|s| *s >= 1.0).collect();
+    exact.sort_by(|x, y| (x - b.steps).abs().total_cmp(&(y - b.steps).abs()));
+    for steps in exact {
+        let p = steps / steps_per_mm;
+        finding = finding.with(Remedy {
+            change: "pitch",
+            value: p,
+            unit: "mm",
+            text: format!(
+                "set the pitch to {} mm ({} dpi): exactly {steps} steps a line",
+                short(p, 5),
+                short(MM_PER_INCH / p, 2)
+            ),
+            verified: beat(Mm(p), steps_per_mm).is_none(),
+        });
+    }
+    Some(finding)
+}
+
+/// `weak-laser`: the coating is known to need more power than this laser has.
+pub fn weak_laser(laser: Watts, least: Watts, coating: &str) -> Option<Finding> {
+    (laser.0 < least.0).then(|| {
+        let message = format!(
+            "{coating} is known to need about {least}, this laser has {laser}: even slow passes may not mark it (common practice)"
+        );
+        Finding::new("weak-laser", Severity::Caution, message).with(Remedy {
+            change: "laser",
+            value: least.0,
+            unit: "W",
+            text: format!("use a laser of {least} or more, or another coating; burn an exposure wedge first"),
+            verified: false,
+        })
+    })
+}
+
+/// `assumed`: values that decide the look were never measured.
+pub fn assumed(values: &[&str]) -> Option<Finding> {
+    (!values.is_empty()).then(|| {
+        let message = format!(
+            "never measured on this machine and coating: {}; the forecast rests on common practice",
+            values.join(", ")
+        );
+        Finding::new("assumed", Severity::Note, message).with(Remedy {
+            change: "process",
+            value: 1.0,
+            unit: "wedge",
+            text:
+                "burn an exposure wedge on a spare blank, read it, and pass its process file with --process"
+                    .into(),
+            verified: false,
+        })
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_beat_of_304_dpi_at_80_steps_a_mm() {
+        // check values U17, U18, U19 (computed): 127/19 steps, 19/6 lines, 0.264583 mm, 7/6.
+        let b = beat(Mm(25.4 / 304.0), 80.0).unwrap();
+        assert!((b.steps - 127.0 / 19.0).abs() < 1e-12);
+        assert!((b.lines - 19.0 / 6.0).abs() < 1e-9);
+        assert!((b.period.0 - 0.26458333333333334).abs() < 1e-9);
+        assert!((b.swing - (7.0 / 6.0 - 1.0)).abs() < 1e-12);
+    }
+
+    #[test]
+    fn whole_steps_have_no_beat() {
+        // check value U20: 5 to 8 steps at 80 steps a mm.
+        for dpi in [406.4, 338.6666666666667, 290.2857142857143, 254.0] {
+            assert_eq!(beat(Mm(25.4 / dpi), 80.0), None, "{dpi}");
+        }
+    }
+
+    #[test]
+    fn the_nearest_exact_pitch_comes_first_and_is_verified() {
+        let f = step_beat(Mm(25.4 / 304.0), 80.0, Mm(85.0)).unwrap();
+        assert_eq!(f.remedies.len(), 2);
+        assert!((f.remedies[0].value - 0.0875).abs() < 1e-12 && f.remedies.iter().all(|r| r.verified));
+        assert!(f.message.contains("0.265mm") && f.message.contains("16.7%"), "{}", f.message);
+    }
+
+    #[test]
+    fn zinc_with_five_watts_is_too_weak() {
+        assert!(weak_laser(Watts(5.0), Watts(10.0), "zinc galvanising spray").is_some());
+        assert!(weak_laser(Watts(10.0), Watts(10.0), "zinc galvanising spray").is_none());
+    }
+}

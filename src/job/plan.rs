@@ -1,0 +1,603 @@
+//! Plan: a job resolved. All numbers are settled and checked against each other; no later stage derives
+//! a unit or a default again.
+
+use std::path::Path;
+
+use super::asked::{ArtJob, BlankJob, BurnJob, DotsJob, Reference, ScanJob, ToneJob};
+use super::file::{self, FileError};
+use super::kit::{self, KitError, Surface};
+use super::process::{BeamSize, ExposureAt, ToneCurve};
+use super::words::{
+    Amount, Axis, BeamOn, Crop, CurvePoints, Direction, DotGain, Levels, ReadAs, Sharpen, TiffPacking, ToneBy,
+};
+use super::{Coating, Job, Known, Machine, Process, ProcessFile, Standing};
+use crate::blank::Blank;
+use crate::mark::advise;
+use crate::mark::{Beam, Burn};
+use crate::placement::{Grid, Place, PlaceError};
+use crate::screen::{self, Options, Screen};
+use crate::units::{Mm, MmPerS, Share, Watts, short};
+
+/// Why a job cannot be carried out.
+#[derive(Debug, thiserror::Error)]
+pub enum PlanError {
+    /// A machine, coating or blank cannot be had.
+    #[error(transparent)]
+    Kit(#[from] KitError),
+    /// A file cannot be used.
+    #[error(transparent)]
+    File(#[from] FileError),
+    /// The art cannot go on the blank.
+    #[error(transparent)]
+    Place(#[from] PlaceError),
+    /// A number out of its range, or two that contradict each other.
+    #[error("{0}")]
+    Absurd(String),
+}
+
+/// How the art is turned and mirrored: quarter turns clockwise, then left to right.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Attitude {
+    /// Quarter turns clockwise, 0 to 3.
+    pub quarters: u8,
+    /// Mirrored left to right after turning.
+    pub mirror: bool,
+}
+
+/// A job with every number settled.
+#[derive(Debug, Clone)]
+pub struct Plan {
+    /// The job that gives this plan again: every default written out.
+    pub job: Job,
+    /// The machine.
+    pub machine: Machine,
+    /// The coating.
+    pub coating: Coating,
+    /// What was measured, where anything was.
+    pub measured: Option<ProcessFile>,
+    /// The process: each value and how it is known.
+    pub process: Process,
+    /// Beam, setting and response together.
+    pub burn: Burn,
+    /// The blank and its margin.
+    pub blank: Blank,
+    /// The blank's surface.
+    pub surface: Surface,
+    /// How large the art becomes.
+    pub place: Place,
+    /// How it is turned.
+    pub attitude: Attitude,
+    /// Which part of it is used.
+    pub crop: Crop,
+    /// How it is read.
+    pub read_as: ReadAs,
+    /// Distances between dots.
+    pub grid: Grid,
+    /// Why this pitch, in words.
+    pub pitch_why: String,
+    /// Levels.
+    pub levels: Levels,
+    /// Local contrast.
+    pub contrast: Amount,
+    /// Sharpening.
+    pub sharpen: Sharpen,
+    /// Tone curve.
+    pub curve: CurvePoints,
+    /// The dot-gain curve.
+    pub dot_gain: DotGain,
+    /// The most coverage anywhere.
+    pub ceiling: Share,
+    /// The screen.
+    pub screen: &'static Screen,
+    /// The screens' settings.
+    pub options: Options,
+    /// The colour for 'beam on'.
+    pub beam_on: BeamOn,
+    /// Whether a TIFF is written, and how it is packed.
+    pub tiff: Option<TiffPacking>,
+    /// Whether a BMP is written.
+    pub bmp: bool,
+    /// Tones by dots or power.
+    pub tone_by: ToneBy,
+    /// Lines there and back or one way.
+    pub direction: Direction,
+    /// Run-up where it was given.
+    pub run_up: Option<Mm>,
+    /// What each run is shortened by at either end.
+    pub trim: Mm,
+    /// Accepted findings of severity stop.
+    pub accept: Vec<String>,
+    /// What was assumed because nothing was said, one sentence each.
+    pub assumptions: Vec<String>,
+}
+
+fn absurd(what: impl Into<String>) -> PlanError {
+    PlanError::Absurd(what.into())
+}
+
+/// The screen that is used when none is named.
+pub const DEFAULT_SCREEN: &str = "threshold";
+
+/// Resolves a job: machine, coating and process files are read, defaults filled in, everything checked.
+pub fn resolve(job: &Job) -> Result<Plan, PlanError> {
+    let mut assumptions = Vec::new();
+    let machine = referenced(&job.machine, kit::DEFAULT_MACHINE, "machine", kit::machine, Machine::check)?;
+    let coating = referenced(&job.coating, kit::DEFAULT_COATING, "coating", kit::coating, Coating::check)?;
+    if job.machine.is_none() || job.is_unsaid("machine") {
+        assumptions.push(format!("the machine is the kit's {}", machine.name));
+    }
+    if job.coating.is_none() || job.is_unsaid("coating") {
+        assumptions.push(format!("the coating is {}", coating.name));
+    }
+    let measured = match &job.process {
+        None => None,
+        Some(Reference::Whole(p)) => {
+            p.check().map_err(|w| absurd(format!("process in the job file: {} {}", w.key, w.why)))?;
+            Some((**p).clone())
+        }
+        Some(Reference::Name(path)) => Some(read_process(Path::new(path))?),
+    };
+    let default_blank = kit::blank(kit::DEFAULT_BLANK)?;
+    if job.blank.shape.is_none() || job.is_unsaid("blank") {
+        assumptions.push(format!("the blank is a {}", default_blank.name));
+    }
+    let shape = job.blank.shape.unwrap_or(default_blank.shape);
+    let margin = job.blank.margin.unwrap_or(default_blank.margin);
+    if !(0.0..=1000.0).contains(&margin.0) {
+        return Err(absurd(format!("a margin of {margin} makes no sense; it is from 0mm to 1000mm")));
+    }
+    let blank = Blank { shape, margin };
+    if blank.printable().is_none() {
+        return Err(PlaceError::NoRoom { shape: shape.to_string(), margin: margin.to_string() }.into());
+    }
+    let surface = job.blank.surface.unwrap_or(default_blank.surface);
+
+    let (grid, pitch_standing, pitch_why) = pitch(job, &machine, measured.as_ref());
+    let process = process(job, &machine, &coating, measured.as_ref(), grid, pitch_standing)?;
+    if process.power.standing == Standing::Assumed && process.speed.standing == Standing::Assumed {
+        assumptions.push(format!(
+            "power {} and speed {} are a start from common practice",
+            process.power.value, process.speed.value
+        ));
+    }
+    let burn = process.burn();
+
+    let dots = &job.dots;
+    let name = dots.screen.as_deref().unwrap_or(DEFAULT_SCREEN);
+    let screen = screen::find(name).ok_or_else(|| unknown_screen(name))?;
+    let mut options = Options::new(burn, grid.along.0, grid.across.0);
+    options.level = dots.level.unwrap_or(options.level);
+    options.serpentine = dots.serpentine.unwrap_or(options.serpentine);
+    options.ruling_per_mm = dots.ruling_per_mm.unwrap_or(options.ruling_per_mm);
+    options.angle_deg = dots.angle_deg.unwrap_or(options.angle_deg);
+    options.effort = dots.effort.unwrap_or(options.effort);
+    if !(0.2..=20.0).contains(&options.ruling_per_mm) {
+        let r = options.ruling_per_mm;
+        return Err(absurd(format!("a ruling of {r} clusters a mm is out of range; it is from 0.2 to 20")));
+    }
+    if !(-360.0..=360.0).contains(&options.angle_deg) {
+        return Err(absurd(format!(
+            "an angle of {}° is out of range; it is from -360 to 360",
+            options.angle_deg
+        )));
+    }
+    if !(1..=64).contains(&options.effort) {
+        return Err(absurd(format!("an effort of {} is out of range; it is from 1 to 64", options.effort)));
+    }
+    let turn = job.art.turn.unwrap_or(0);
+    if !matches!(turn, 0 | 90 | 180 | 270) {
+        return Err(absurd(format!("the art cannot be turned by {turn}°; choose 0, 90, 180 or 270")));
+    }
+    let ceiling = job.tone.ceiling.unwrap_or(Share(1.0));
+    if ceiling.0 < 0.01 {
+        return Err(absurd(format!("a ceiling of {ceiling} leaves no dots; it is from 1% to 100%")));
+    }
+    let trim = job.scan.trim.unwrap_or(Mm(0.0));
+    if !(0.0..=1.0).contains(&trim.0) {
+        return Err(absurd(format!("a trim of {trim} is out of range; it is from 0mm to 1mm")));
+    }
+    if let Some(r) = job.scan.run_up
+        && !(0.0..=200.0).contains(&r.0)
+    {
+        return Err(absurd(format!("a run-up of {r} is out of range; it is from 0mm to 200mm")));
+    }
+    let mut plan = Plan {
+        job: job.clone(),
+        burn,
+        blank,
+        surface,
+        place: job.blank.place.unwrap_or(Place::Inside),
+        attitude: Attitude { quarters: (turn / 90) as u8, mirror: job.art.mirror.unwrap_or(false) },
+        crop: job.art.crop.unwrap_or(Crop::WHOLE),
+        read_as: job.art.read_as.unwrap_or(ReadAs::Auto),
+        grid,
+        pitch_why,
+        levels: job.tone.levels.unwrap_or(Levels::Off),
+        contrast: job.tone.contrast.unwrap_or(Amount(Share(0.0))),
+        sharpen: job.tone.sharpen.unwrap_or(Sharpen::Off),
+        curve: job.tone.curve.clone().unwrap_or_default(),
+        dot_gain: job.tone.dot_gain.clone().unwrap_or(DotGain::Forecast),
+        ceiling,
+        screen,
+        options,
+        beam_on: dots.beam_on.unwrap_or(BeamOn::Black),
+        tiff: dots.tiff,
+        bmp: dots.bmp.unwrap_or(false),
+        tone_by: job.scan.tone_by.unwrap_or(ToneBy::Dots),
+        direction: job.scan.direction.unwrap_or(Direction::Both),
+        run_up: job.scan.run_up,
+        trim,
+        accept: job.scan.accept.clone().unwrap_or_default(),
+        assumptions,
+        machine,
+        coating,
+        measured,
+        process,
+    };
+    plan.job = written_out(&plan);
+    Ok(plan)
+}
+
+/// Reads and checks a process file.
+pub fn read_process(path: &Path) -> Result<ProcessFile, FileError> {
+    let text = file::read_text("process", path)?;
+    let p: ProcessFile = file::parse("process", path, &text)?;
+    p.check().map_err(|w| file::absurd("process", path, &text, w))?;
+    Ok(p)
+}
+
+fn unknown_screen(name: &str) -> PlanError {
+    let names: Vec<&'static str> = screen::SCREENS.iter().map(|s| s.name).collect();
+    let near = kit::nearest(name, &names).map(|n| format!(" (did you mean {n}?)")).unwrap_or_default();
+    absurd(format!("there is no screen '{name}'{near}; choose one of {}", names.join(", ")))
+}
+
+/// The named or embedded thing, checked either way.
+fn referenced<T: Clone>(
+    reference: &Option<Reference<T>>,
+    default: &str,
+    what: &'static str,
+    load: impl Fn(&str) -> Result<T, KitError>,
+    check: impl Fn(&T) -> Result<(), file::Absurd>,
+) -> Result<T, PlanError> {
+    match reference {
+        None => Ok(load(default)?),
+        Some(Reference::Name(name)) => Ok(load(name)?),
+        Some(Reference::Whole(whole)) => {
+            check(whole).map_err(|w| absurd(format!("{what} in the job file: {} {}", w.key, w.why)))?;
+            Ok((**whole).clone())
+        }
+    }
+}
+
+/// The pitches, how they are known, and why.
+fn pitch(job: &Job, machine: &Machine, measured: Option<&ProcessFile>) -> (Grid, Known<()>, String) {
+    let across = |along: Mm| job.dots.pitch_across.map_or(along, |p| Mm(p.mm()));
+    if let Some(p) = job.dots.pitch.filter(|_| !job.is_unsaid("pitch")) {
+        let along = Mm(p.mm());
+        let known = Known::new((), Standing::Given, "as asked");
+        return (Grid { along, across: across(along) }, known, "as asked".into());
+    }
+    if let Some((m, best)) = measured.and_then(|m| m.best.as_ref().map(|b| (m, b))) {
+        let known = Known::new((), Standing::Measured, m.source());
+        let why = format!("the pitch of the best patch of {}", m.source());
+        let p = job.dots.pitch.map_or(best.pitch, |p| Mm(p.mm()));
+        return (Grid { along: p, across: across(p) }, known, why);
+    }
+    let beam = measured.and_then(|m| m.beam_across.as_ref()).map_or(machine.laser.beam_across, |b| {
+        // A beam in pitches has no size before the pitch is known.
+        if let BeamSize::Mm(mm) = b.value { mm } else { machine.laser.beam_across }
+    });
+    let advised = || advise::recommended_pitch(beam, machine.motion.steps_per_mm_y);
+    let p = job.dots.pitch.map_or_else(advised, |p| Mm(p.mm()));
+    let steps = (p.0 * machine.motion.steps_per_mm_y).round();
+    let why = format!(
+        "advised: {steps} motor steps a line, {} of the beam's {beam} across",
+        short(p.0 / beam.0, 2)
+    );
+    let source = format!("advised for the beam of {}", machine.name);
+    (Grid { along: p, across: across(p) }, Known::new((), Standing::Assumed, source), why)
+}
+
+/// The process: measured values first, then what was asked, then machine and coating.
+fn process(
+    job: &Job,
+    machine: &Machine,
+    coating: &Coating,
+    measured: Option<&ProcessFile>,
+    grid: Grid,
+    pitch: Known<()>,
+) -> Result<Process, PlanError> {
+    let of_machine = |s: &str| (machine.standing, format!("{s} of {}", machine.name));
+    let of_coating = |s: &str| (coating.standing, format!("{s} of {}", coating.name));
+    // A process file without a wedge was stated by hand: it is given, not measured.
+    let (wedge_standing, wedge_source) = match measured {
+        Some(m) if m.wedge.is_empty() => (Standing::Given, "process file".to_string()),
+        Some(m) => (Standing::Measured, m.source()),
+        None => (Standing::Assumed, String::new()),
+    };
+    let known = |by_wedge: bool, (standing, source): (Standing, String)| {
+        if by_wedge { (wedge_standing, wedge_source.clone()) } else { (standing, source) }
+    };
+    let none = ProcessFile::default();
+    let m = measured.unwrap_or(&none);
+
+    let beam = Beam {
+        along: m.beam_along.as_ref().map_or(machine.laser.beam_along, |b| b.value.mm(grid.along.0)),
+        across: m.beam_across.as_ref().map_or(machine.laser.beam_across, |b| b.value.mm(grid.across.0)),
+    };
+    let (standing, source) = known(m.beam_along.is_some() && m.beam_across.is_some(), of_machine("beam"));
+    let beam = Known::new(beam, standing, source);
+
+    let (standing, source) = of_machine("power");
+    let rated_power = Known::new(machine.laser.power, standing, source);
+    let passes_given = job.burn.passes.or(m.best.as_ref().map(|b| b.passes));
+    let passes = passes_given.unwrap_or(1);
+    if !(1..=20).contains(&passes) {
+        return Err(absurd(format!("{passes} passes are out of range; choose 1 to 20")));
+    }
+    let passes = Known::new(passes, Standing::Given, "as asked, or 1");
+
+    // Values that an earlier run filled in are taken over, but not called given.
+    let power_unsaid = job.burn.power.filter(|_| job.is_unsaid("power"));
+    let (power, power_standing, power_source) = match (job.burn.power, &m.best) {
+        (Some(p), _) if power_unsaid.is_none() => (p, Standing::Given, "as asked".to_string()),
+        (_, Some(b)) => (power_unsaid.unwrap_or(b.power), wedge_standing, wedge_source.clone()),
+        (_, None) => (
+            power_unsaid.unwrap_or(coating.start.power),
+            coating.standing,
+            format!("start for {}", coating.name),
+        ),
+    };
+    if power.0 <= 0.0 || power.0 > 1.0 {
+        return Err(absurd(format!("a power of {power} is out of range; it is above 0% and at most 100%")));
+    }
+    let response = coating.response();
+    let schwarzschild = m.schwarzschild.as_ref().map_or(response.schwarzschild, |s| s.value);
+    let v0 = m.v0.unwrap_or(response.v0);
+    let speed_unsaid = job.burn.speed.filter(|_| job.is_unsaid("speed"));
+    let (speed, speed_standing, speed_source) = match (job.burn.speed, &m.best) {
+        (Some(v), _) if speed_unsaid.is_none() => (v, Standing::Given, "as asked".to_string()),
+        (_, Some(b)) => (speed_unsaid.unwrap_or(b.speed), wedge_standing, wedge_source.clone()),
+        (_, None) => {
+            let watts = Watts(machine.laser.power.0 * power.0);
+            let start = coating.start.exposure.0 / f64::from(passes.value);
+            let top = machine.motion.top_speed;
+            let v = speed_unsaid
+                .unwrap_or_else(|| start_speed(watts, grid.across, start, schwarzschild, v0, top));
+            (v, coating.standing, format!("start exposure of {} for {watts}", coating.name))
+        }
+    };
+    if speed.0 <= 0.0 || speed.0 > machine.motion.top_speed.0 {
+        return Err(absurd(format!(
+            "a speed of {speed} is out of range; {} marks at up to {}",
+            machine.name, machine.motion.top_speed
+        )));
+    }
+    let setting = crate::mark::Setting {
+        power: Watts(machine.laser.power.0 * power.0),
+        speed,
+        passes: passes.value,
+        pitch_along: grid.along,
+        pitch_across: grid.across,
+    };
+    let solid = setting.solid_dose().0 * (speed.0 / v0.0).powf(1.0 - schwarzschild);
+    let at = |e: &ExposureAt| e.dose(solid);
+
+    let looks = [
+        m.unmarked.as_ref().map_or(response.y_unmarked, |v| v.value),
+        m.marked.as_ref().map_or(response.y_marked, |v| v.value),
+        m.charred.as_ref().map_or(response.y_char, |v| v.value),
+    ];
+    if (looks[0] - looks[1]).abs() < 0.02 {
+        return Err(absurd(
+            "the marked and the unmarked look of this process are the same; read the wedge again",
+        ));
+    }
+    let (standing, source) = known(m.unmarked.is_some() && m.marked.is_some(), of_coating("looks"));
+    let looks = Known::new(looks, standing, source);
+    let rise = (
+        m.x_half.as_ref().map_or(response.x_half, |v| at(&v.value)),
+        m.rise.as_ref().map_or(response.rise, |v| v.value),
+    );
+    let (standing, source) = known(m.x_half.is_some() && m.rise.is_some(), of_coating("response"));
+    let rise = Known::new(rise, standing, source);
+    let char = (
+        m.x_char.as_ref().map_or(response.x_char, |v| at(&v.value)),
+        m.char_rise.as_ref().map_or(response.char_rise, |v| v.value),
+    );
+    let (standing, source) = known(m.x_char.is_some(), of_coating("char"));
+    let char = Known::new(char, standing, source);
+    let (standing, source) = known(m.schwarzschild.is_some(), of_coating("reciprocity"));
+    let reciprocity = Known::new((schwarzschild, v0), standing, source);
+
+    Ok(Process {
+        beam,
+        rated_power,
+        power: Known::new(power, power_standing, power_source),
+        speed: Known::new(speed, speed_standing, speed_source),
+        passes,
+        pitch_along: Known::new(grid.along, pitch.standing, pitch.source.clone()),
+        pitch_across: Known::new(grid.across, pitch.standing, pitch.source),
+        looks,
+        rise,
+        char,
+        reciprocity,
+        tone_curve: None,
+    })
+}
+
+/// The speed at which a solid gets the effective exposure `exposure` (J/mm²) in one pass:
+/// `X = P/(v p) · (v/v₀)^(1−s)`, so `v = (P / (X p v₀^(1−s)))^(1/s)`; rounded to a number that is easily set.
+pub fn start_speed(power: Watts, pitch: Mm, exposure: f64, s: f64, v0: MmPerS, top: MmPerS) -> MmPerS {
+    let v = (power.0 / (exposure * pitch.0 * v0.0.powf(1.0 - s))).powf(1.0 / s);
+    let step = match v {
+        v if v < 2.0 => 0.05,
+        v if v < 5.0 => 0.1,
+        v if v < 40.0 => 0.5,
+        _ => 1.0,
+    };
+    MmPerS(((v / step).round() * step).max(step).min(top.0))
+}
+
+/// The tone curve of the process for a screen, where one was measured.
+pub fn measured_curve<'a>(plan: &'a Plan, screen: &str) -> Option<&'a ToneCurve> {
+    plan.measured.as_ref()?.tone_curve.iter().find(|c| c.screen == screen)
+}
+
+/// The job that gives this plan again.
+fn written_out(plan: &Plan) -> Job {
+    let art = &plan.job.art;
+    let asked = &plan.job;
+    let filled = [
+        ("machine", asked.machine.is_none()),
+        ("coating", asked.coating.is_none()),
+        ("blank", asked.blank.shape.is_none()),
+        ("pitch", asked.dots.pitch.is_none()),
+        ("power", asked.burn.power.is_none()),
+        ("speed", asked.burn.speed.is_none()),
+    ];
+    let unsaid =
+        filled.iter().filter(|(k, absent)| *absent || asked.is_unsaid(k)).map(|(k, _)| k.to_string());
+    Job {
+        unsaid: unsaid.collect(),
+        art: ArtJob {
+            file: art.file.clone(),
+            crc32: art.crc32,
+            read_as: Some(plan.read_as),
+            crop: Some(plan.crop),
+            turn: Some(u16::from(plan.attitude.quarters) * 90),
+            mirror: Some(plan.attitude.mirror),
+        },
+        blank: BlankJob {
+            shape: Some(plan.blank.shape),
+            margin: Some(plan.blank.margin),
+            surface: Some(plan.surface),
+            place: Some(plan.place),
+        },
+        tone: ToneJob {
+            levels: Some(plan.levels),
+            contrast: Some(plan.contrast),
+            sharpen: Some(plan.sharpen),
+            curve: Some(plan.curve.clone()),
+            dot_gain: Some(plan.dot_gain.clone()),
+            ceiling: Some(plan.ceiling),
+        },
+        dots: DotsJob {
+            pitch: crate::units::Pitch::from_mm(plan.grid.along.0),
+            pitch_across: crate::units::Pitch::from_mm(plan.grid.across.0),
+            screen: Some(plan.screen.name.to_string()),
+            level: Some(plan.options.level),
+            serpentine: Some(plan.options.serpentine),
+            ruling_per_mm: Some(plan.options.ruling_per_mm),
+            angle_deg: Some(plan.options.angle_deg),
+            effort: Some(plan.options.effort),
+            beam_on: Some(plan.beam_on),
+            tiff: plan.tiff,
+            bmp: Some(plan.bmp),
+        },
+        burn: BurnJob {
+            power: Some(plan.process.power.value),
+            speed: Some(plan.process.speed.value),
+            passes: Some(plan.process.passes.value),
+        },
+        scan: ScanJob {
+            tone_by: Some(plan.tone_by),
+            direction: Some(plan.direction),
+            axis: Some(Axis::X),
+            run_up: plan.run_up,
+            trim: Some(plan.trim),
+            accept: (!plan.accept.is_empty()).then(|| plan.accept.clone()),
+        },
+        machine: Some(Reference::Whole(Box::new(plan.machine.clone()))),
+        coating: Some(Reference::Whole(Box::new(plan.coating.clone()))),
+        process: plan.measured.clone().map(|m| Reference::Whole(Box::new(m))),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_empty_job_becomes_a_plan_that_says_what_it_assumed() {
+        let plan = resolve(&Job::default()).unwrap();
+        assert_eq!(plan.blank.shape.to_string(), "rect:100x100mm");
+        assert_eq!(plan.grid.along, Mm(0.0875));
+        assert!(plan.pitch_why.contains("7 motor steps"), "{}", plan.pitch_why);
+        assert_eq!(plan.process.speed.value, MmPerS(12.5));
+        assert_eq!(plan.assumptions.len(), 4, "{:?}", plan.assumptions);
+        assert_eq!(plan.process.assumed().len(), 5);
+    }
+
+    #[test]
+    fn a_written_out_job_gives_the_same_plan() {
+        let plan = resolve(&Job::default()).unwrap();
+        let text = plan.job.to_toml().unwrap();
+        let job: Job = toml::from_str(&text).unwrap();
+        assert_eq!(job, plan.job);
+        let again = resolve(&job).unwrap();
+        assert_eq!(again.job, plan.job);
+        assert_eq!(again.process, plan.process);
+        assert_eq!(again.assumptions, plan.assumptions);
+        assert_eq!(again.burn, plan.burn);
+    }
+
+    #[test]
+    fn what_the_line_says_overrides_the_job_and_is_given() {
+        let base = resolve(&Job::default()).unwrap().job;
+        let burn = BurnJob { power: Some(Share(0.5)), ..BurnJob::default() };
+        let plan = resolve(&Job { burn, ..Job::default() }.over(base)).unwrap();
+        assert_eq!(plan.process.power.value, Share(0.5));
+        assert_eq!(plan.process.power.standing, Standing::Given);
+        assert_eq!(plan.process.speed.standing, Standing::Assumed);
+    }
+
+    #[test]
+    fn impossible_jobs_say_what_is_wrong() {
+        let blank = |shape: &str, margin: f64| Job {
+            blank: BlankJob {
+                shape: Some(shape.parse().unwrap()),
+                margin: Some(Mm(margin)),
+                ..BlankJob::default()
+            },
+            ..Job::default()
+        };
+        let screen = |name: &str| Job {
+            dots: DotsJob { screen: Some(name.into()), ..DotsJob::default() },
+            ..Job::default()
+        };
+        let speed =
+            |v: f64| Job { burn: BurnJob { speed: Some(MmPerS(v)), ..BurnJob::default() }, ..Job::default() };
+        for (job, part) in [
+            (blank("round:4mm", 2.5), "smaller than its margins"),
+            (screen("treshold"), "did you mean threshold?"),
+            (speed(900.0), "marks at up to 100mm/s"),
+            (
+                Job { machine: Some(Reference::Name("diode-7w".into())), ..Job::default() },
+                "there is no machine",
+            ),
+        ] {
+            let e = resolve(&job).unwrap_err().to_string();
+            assert!(e.contains(part), "{e}");
+        }
+    }
+
+    #[test]
+    fn a_process_file_can_state_the_plain_model() {
+        let p: ProcessFile = toml::from_str(
+            "beam_along = { value = '1.5pitch' }\nbeam_across = { value = '1.5pitch' }\nunmarked = { value = 0 }\n\
+             marked = { value = 1 }\ncharred = { value = 0 }\nx_half = { value = '0.5solid' }\nrise = { value = 6.25 }\n\
+             x_char = { value = 'never' }\n",
+        )
+        .unwrap();
+        let plan = resolve(&Job { process: Some(Reference::Whole(Box::new(p))), ..Job::default() }).unwrap();
+        let plain = Burn::plain(1.5, 1.5);
+        for e in [0.1, 0.4, 0.5, 0.8, 1.3] {
+            assert!((plan.burn.mark(e) - plain.mark(e)).abs() < 1e-12);
+            assert_eq!(plan.burn.char(e), 0.0);
+        }
+        assert!((plan.burn.along - 1.5).abs() < 1e-12 && (plan.burn.across - 1.5).abs() < 1e-12);
+        assert_eq!(plan.process.beam.standing, Standing::Given);
+    }
+}
