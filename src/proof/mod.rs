@@ -1,1 +1,3 @@
-//! Proof: the pictures and pages that a person looks at.
+//! Proof: the pictures and pages that a person looks at, and the report behind them.
+
+pub mod report;
