@@ -1,1 +1,303 @@
 //! Sight: the eye's point spread, and picture-quality measures through it.
+//!
+//! A marked piece is judged as the eye sees it: forecast and wanted tone are both blurred by the eye's
+//! point spread, then compared. One filter can be won by fitting it, so [`score`] tells the same through
+//! three: that of Kim and Allebach 2002, Näsänen's of 1984, and a plain Gaussian of two dots.
+
+mod blur;
+mod similarity;
+
+use crate::plane::{Mark, Tone};
+
+/// Reading distance in mm, the default of the measures.
+pub const READING_DISTANCE_MM: f64 = 300.0;
+/// Dots left out along each border when a plane is scored, so that its padding does not count.
+pub const BORDER: usize = 16;
+
+/// A model of how far the eye spreads a point.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Eye {
+    /// Two Gaussians: S. H. Kim and J. P. Allebach, "Impact of HVS models on model-based halftoning", IEEE
+    /// Transactions on Image Processing 11 (2002). Their autocorrelation of the point spread is
+    /// `43.2 exp(−r²/(2·0.0219²)) + 38.7 exp(−r²/(2·0.0598²))`, r in degrees (constants from memory).
+    KimAllebach,
+    /// Contrast sensitivity `exp(−f/(0.525 ln L + 3.91))`, f in cycles a degree, L = 11 cd/m²: R. Näsänen,
+    /// "Visibility of halftone dot textures", IEEE Transactions on Systems, Man and Cybernetics 14 (1984).
+    Nasanen,
+}
+
+/// A point spread on the dot grid: `(2 radius + 1)²` values, symmetric in both axes, of sum 1.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PointSpread {
+    /// Dots on either side.
+    pub radius: usize,
+    /// The values, row after row.
+    pub values: Vec<f64>,
+}
+
+impl PointSpread {
+    /// The point spread of an eye at `distance_mm` from dots `along_mm` and `across_mm` apart, cut at `radius`.
+    ///
+    /// The modulation transfer is sampled on 512 × 512 frequencies up to half the dot rate and transformed
+    /// back, of which the values within the radius are kept and brought to the sum 1.
+    pub fn of_eye(eye: Eye, along_mm: f64, across_mm: f64, distance_mm: f64, radius: usize) -> Self {
+        const N: usize = 512;
+        let degrees = |mm: f64| (mm / distance_mm).to_degrees();
+        let (dx, dy) = (degrees(along_mm), degrees(across_mm));
+        let side = radius + 1;
+        let cosine: Vec<f64> =
+            (0..N).map(|i| libm::cos(std::f64::consts::TAU * i as f64 / N as f64)).collect();
+        // Both axes are even: the sums run over the half spectrum, the ends counted once.
+        let count = |k: usize| if k == 0 || k == N / 2 { 1.0 } else { 2.0 };
+        let mut quarter = vec![0.0; side * side];
+        for ky in 0..=N / 2 {
+            let fy = ky as f64 / (N as f64 * dy);
+            let mut row = vec![0.0; side];
+            for kx in 0..=N / 2 {
+                let fx = kx as f64 / (N as f64 * dx);
+                let m = transfer(eye, fx * fx + fy * fy) * count(kx) * count(ky);
+                for (x, r) in row.iter_mut().enumerate() {
+                    *r += m * cosine[kx * x % N];
+                }
+            }
+            for (y, out) in quarter.chunks_exact_mut(side).enumerate() {
+                let c = cosine[ky * y % N];
+                out.iter_mut().zip(&row).for_each(|(q, r)| *q += c * r);
+            }
+        }
+        PointSpread::from_quarter(radius, &quarter)
+    }
+
+    /// A Gaussian of standard deviation `sigma` dots, sampled at the dots and cut at `radius`.
+    pub fn gaussian(sigma: f64, radius: usize) -> Self {
+        let line: Vec<f64> = gaussian_line(sigma, radius);
+        let quarter: Vec<f64> = (0..=radius)
+            .flat_map(|y| line[radius..].iter().map(move |&x| (y, x)))
+            .map(|(y, x)| x * line[radius + y])
+            .collect();
+        PointSpread::from_quarter(radius, &quarter)
+    }
+
+    fn from_quarter(radius: usize, quarter: &[f64]) -> Self {
+        let at = |i: usize| i.abs_diff(radius);
+        let side = 2 * radius + 1;
+        let mut values: Vec<f64> =
+            (0..side * side).map(|i| quarter[at(i / side) * (radius + 1) + at(i % side)]).collect();
+        let sum: f64 = values.iter().sum();
+        values.iter_mut().for_each(|v| *v /= sum);
+        PointSpread { radius, values }
+    }
+
+    /// The value `dx` columns and `dy` rows from the centre; 0 beyond the radius.
+    pub fn at(&self, dx: isize, dy: isize) -> f64 {
+        let (x, y) = (dx.unsigned_abs(), dy.unsigned_abs());
+        if x > self.radius || y > self.radius {
+            return 0.0;
+        }
+        self.values[(self.radius + y) * (2 * self.radius + 1) + self.radius + x]
+    }
+}
+
+/// Modulation transfer of an eye at the squared frequency `f2` (cycles a degree, squared), up to a factor.
+fn transfer(eye: Eye, f2: f64) -> f64 {
+    match eye {
+        Eye::KimAllebach => {
+            let lobe = |k: f64, s: f64| {
+                k * s * s * libm::exp(-2.0 * std::f64::consts::PI * std::f64::consts::PI * s * s * f2)
+            };
+            (std::f64::consts::TAU * (lobe(43.2, 0.0219) + lobe(38.7, 0.0598))).sqrt()
+        }
+        Eye::Nasanen => libm::exp(-f2.sqrt() / (0.525 * libm::log(11.0) + 3.91)),
+    }
+}
+
+/// A sampled Gaussian of sum 1, `2 radius + 1` values.
+fn gaussian_line(sigma: f64, radius: usize) -> Vec<f64> {
+    let mut line: Vec<f64> = (0..=2 * radius)
+        .map(|i| (i as f64 - radius as f64) / sigma)
+        .map(|d| libm::exp(-0.5 * d * d))
+        .collect();
+    let sum: f64 = line.iter().sum();
+    line.iter_mut().for_each(|v| *v /= sum);
+    line
+}
+
+/// How like the wanted tone a forecast mark looks.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Score {
+    /// PSNR (peak 1) through the point spread of Kim and Allebach, dB.
+    pub psnr_hvs_db: f64,
+    /// SSIM of the same pair, up to 1.
+    pub ssim_hvs: f64,
+    /// PSNR through Näsänen's contrast sensitivity, dB.
+    pub psnr_nasanen_db: f64,
+    /// PSNR through a Gaussian of two dots, dB.
+    pub psnr_g2_db: f64,
+    /// SSIM of that pair, up to 1.
+    pub ssim_g2: f64,
+    /// |mean of the mark − mean of the wanted tone|.
+    pub tone_err: f64,
+}
+
+/// Scores a forecast against the wanted tone, as seen from `distance_mm` ([`READING_DISTANCE_MM`]) with dots
+/// `pitch_mm` apart. [`BORDER`] dots are left out all round, on planes that have more; the eye's spread is cut
+/// at 12 dots (Kim and Allebach) and 24 dots (Näsänen), and planes are mirrored at their borders.
+///
+/// # Panics
+/// When the two planes differ in size: a mistake of the caller.
+pub fn score(mark: &Mark, wanted: &Tone, pitch_mm: f64, distance_mm: f64) -> Score {
+    let (w, h) = (mark.width(), mark.height());
+    assert_eq!((w, h), (wanted.width(), wanted.height()), "planes of different sizes cannot be compared");
+    let eyes = [(Eye::KimAllebach, 12), (Eye::Nasanen, 24)]
+        .map(|(eye, radius)| PointSpread::of_eye(eye, pitch_mm, pitch_mm, distance_mm, radius));
+    let least = 2 * BORDER + similarity::WINDOW;
+    let border = if w.min(h) >= least { BORDER } else { 0 };
+    let seen = blur::through(mark.data(), wanted.data(), w, h, &eyes, border);
+    let soft = blur::gaussian(mark.data(), wanted.data(), w, h, 2.0, border);
+    let kept = |p: &[f32]| {
+        let rows = p.chunks(w.max(1)).skip(border).take(h - 2 * border);
+        rows.map(|r| r[border..w - border].iter().map(|&v| f64::from(v)).sum::<f64>()).sum::<f64>()
+    };
+    let dots = ((w - 2 * border) * (h - 2 * border)).max(1) as f64;
+    Score {
+        psnr_hvs_db: psnr(&seen[0].mark, &seen[0].wanted, 1.0),
+        ssim_hvs: similarity::ssim(&seen[0], 1.0),
+        psnr_nasanen_db: psnr(&seen[1].mark, &seen[1].wanted, 1.0),
+        psnr_g2_db: psnr(&soft.mark, &soft.wanted, 1.0),
+        ssim_g2: similarity::ssim(&soft, 1.0),
+        tone_err: (kept(mark.data()) - kept(wanted.data())).abs() / dots,
+    }
+}
+
+/// Peak signal to noise ratio, `10 log10(peak² / mean squared difference)` in dB; infinite for equal planes.
+pub fn psnr(a: &[f32], b: &[f32], peak: f64) -> f64 {
+    let sum: f64 = a
+        .chunks(4096)
+        .zip(b.chunks(4096))
+        .map(|(a, b)| {
+            a.iter()
+                .zip(b)
+                .map(|(&a, &b)| {
+                    let d = f64::from(a) - f64::from(b);
+                    d * d
+                })
+                .sum::<f64>()
+        })
+        .sum();
+    -10.0 * libm::log10(sum / a.len().max(1) as f64 / (peak * peak))
+}
+
+/// Structural similarity of two planes of `width` × `height` values (Z. Wang et al. 2004: window Gaussian of
+/// sigma 1.5 on 11 × 11 values, K1 0.01, K2 0.03, windows wholly inside), `range` the range of the values.
+pub fn ssim(a: &[f32], b: &[f32], width: usize, height: usize, range: f64) -> f64 {
+    similarity::ssim(&blur::Pair { width, height, mark: a.to_vec(), wanted: b.to_vec() }, range)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::parallel;
+
+    /// The planes of `tests/outside/make_sight_data.py`, by the same formula.
+    fn planes(w: usize, h: usize) -> (Mark, Tone) {
+        let wanted =
+            |x: usize, y: usize| ((3 * x + 5 * y) % 89 + if x > w / 2 { 11 } else { 0 }) as f64 / 100.0;
+        let error = |x: usize, y: usize| ((7 * x + 13 * y + x * y) % 23) as f64 / 100.0 - 0.11;
+        let at = |i: usize| (i % w, i / w);
+        let o = (0..w * h).map(at).map(|(x, y)| wanted(x, y) as f32).collect();
+        let m = (0..w * h).map(at).map(|(x, y)| (wanted(x, y) + error(x, y)) as f32).collect();
+        (Mark::from_vec(w, h, m), Tone::from_vec(w, h, o))
+    }
+
+    fn outside() -> serde_json::Value {
+        serde_json::from_str(include_str!("../tests/data/fitted/sight.json")).unwrap()
+    }
+
+    #[test]
+    fn measures_equal_those_of_scipy_and_scikit_image() {
+        // numpy, scipy and scikit-image, by tests/outside/make_sight_data.py.
+        for case in outside()["planes"].as_array().unwrap() {
+            let n = |k: &str| case[k].as_f64().unwrap();
+            let (m, o) = planes(n("width") as usize, n("height") as usize);
+            let s = score(&m, &o, n("pitch_mm"), n("distance_mm"));
+            for (ours, key, tolerance) in [
+                (s.psnr_hvs_db, "psnr_hvs", 2e-4),
+                (s.ssim_hvs, "ssim_hvs", 2e-6),
+                (s.psnr_nasanen_db, "psnr_nasanen", 2e-4),
+                (s.psnr_g2_db, "psnr_g2", 2e-4),
+                (s.ssim_g2, "ssim_g2", 2e-6),
+                (s.tone_err, "tone_err", 1e-7),
+            ] {
+                assert!((ours - n(key)).abs() < tolerance, "{key}: {ours} against {}", n(key));
+            }
+        }
+    }
+
+    #[test]
+    fn point_spreads_equal_those_by_numpy() {
+        let pitch = 25.4 / 300.0;
+        for (eye, radius, key) in
+            [(Eye::KimAllebach, 12, "kim_allebach_300dpi_row"), (Eye::Nasanen, 24, "nasanen_300dpi_row")]
+        {
+            let k = PointSpread::of_eye(eye, pitch, pitch, READING_DISTANCE_MM, radius);
+            for (x, v) in outside()[key].as_array().unwrap().iter().enumerate() {
+                assert!((k.at(x as isize, 0) - v.as_f64().unwrap()).abs() < 1e-12, "{key} at {x}");
+            }
+            assert!((k.values.iter().sum::<f64>() - 1.0).abs() < 1e-12);
+        }
+    }
+
+    #[test]
+    fn psnr_and_ssim_agree_with_the_check_values() {
+        // check values I02, I05, I06 (computed; scikit-image equal), peak 255.
+        let mut a = [52, 55, 61, 66, 70, 61, 64, 73, 63, 59, 55, 90, 67, 61, 68, 104].map(|v| v as f32);
+        let b = a;
+        (a[0], a[15], a[6]) = (a[0] + 10.0, a[15] - 6.0, a[6] + 3.0);
+        assert!((psnr(&a, &b, 255.0) - 38.558323412888605).abs() < 1e-9);
+        let xy = || (0..256i32).map(|i| (i % 16, i / 16));
+        let a: Vec<f32> = xy().map(|(x, y)| (8 * x + 6 * y + 10) as f32).collect();
+        let b: Vec<f32> =
+            a.iter().zip(xy()).map(|(a, (x, y))| a + ((7 * x + 13 * y) % 11 - 5) as f32).collect();
+        assert!((psnr(&a, &b, 255.0) - 38.12571719995516).abs() < 1e-6);
+        for (side, l, r, want) in
+            [(16, 100.0, 110.0, 0.9954764440915066), (4, 0.0, 255.0, 9.999000099990002e-5)]
+        {
+            let (a, b) = (vec![l; side * side], vec![r; side * side]);
+            assert!((ssim(&a, &b, side, side, 255.0) - want).abs() < 1e-9, "{l} against {r}");
+        }
+    }
+
+    #[test]
+    fn a_sampled_gaussian_leaves_the_known_rest_of_a_checkerboard() {
+        // check value I07 (closed form): residual amplitude 0.164851 at sigma 0.5, 1.03446e-4 at sigma 1.
+        for (sigma, want) in [(0.5, 0.16485102527939144), (1.0, 0.00010344637130066392)] {
+            let k = PointSpread::gaussian(sigma, 12);
+            let signed = |(i, v): (usize, &f64)| if (i % 25 + i / 25) % 2 == 0 { *v } else { -*v };
+            let rest: f64 = k.values.iter().enumerate().map(signed).sum();
+            // The amplitude of a board of 0 and 1 is half of the response to −1 and 1.
+            assert!((rest / 2.0 - want).abs() < 1e-9, "{sigma}: {rest}");
+        }
+    }
+
+    #[test]
+    fn the_small_angle_of_a_dot_is_the_true_one_within_a_ten_thousandth() {
+        // check value I08: 304 dpi at 300 mm is 62.673303994230075 dots a degree (by the tangent of one degree).
+        let dots = 1.0 / (25.4 / 304.0 / READING_DISTANCE_MM).to_degrees();
+        assert!((dots / 62.673303994230075 - 1.0).abs() < 1.1e-4, "{dots}");
+    }
+
+    #[test]
+    fn scores_are_finite_for_tiny_planes_and_the_same_for_any_thread_count() {
+        for (w, h) in [(1, 1), (1, 9), (9, 1), (5, 40), (43, 43)] {
+            let (m, o) = planes(w, h);
+            let s = score(&m, &o, 0.1, 300.0);
+            assert!(
+                s.psnr_hvs_db.is_finite() && s.ssim_hvs.is_finite() && s.ssim_g2.is_finite(),
+                "{w} x {h}"
+            );
+        }
+        let (m, o) = planes(300, 211);
+        let all = [1, 2, 3, 7].map(|t| parallel::with_threads(t, || score(&m, &o, 0.1, 300.0)));
+        assert!(all.iter().all(|s| s == &all[0]));
+    }
+}
