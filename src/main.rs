@@ -1,3 +1,7 @@
 //! The command line's entry: parse, call, exit code.
 
-fn main() {}
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    ExitCode::from(dotwright::cli::main())
+}

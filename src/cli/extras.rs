@@ -1,0 +1,41 @@
+//! `dotwright completions` and `dotwright man`: from the same definitions as the commands themselves.
+
+use std::io::Write;
+use std::path::PathBuf;
+
+use clap::{Args, CommandFactory};
+
+use super::{Failure, Line, Out};
+
+/// Arguments of `completions`.
+#[derive(Debug, Args)]
+pub struct CompletionsArgs {
+    /// The shell
+    shell: clap_complete::Shell,
+}
+
+/// Arguments of `man`.
+#[derive(Debug, Args)]
+pub struct ManArgs {
+    /// The folder, which must be there
+    folder: PathBuf,
+}
+
+/// Prints the completions for a shell.
+pub fn completions(args: &CompletionsArgs, out: &mut Out) -> Result<u8, Failure> {
+    clap_complete::generate(args.shell, &mut Line::command(), "dotwright", out);
+    Ok(0)
+}
+
+/// Writes the manual pages.
+pub fn man(args: &ManArgs, out: &mut Out) -> Result<u8, Failure> {
+    if !args.folder.is_dir() {
+        let name = args.folder.display();
+        return Err(Failure::input(format!("there is no folder {name}; make it first")));
+    }
+    let command = Line::command().disable_help_subcommand(true);
+    clap_mangen::generate_to(command, &args.folder)
+        .map_err(|e| Failure::input(format!("cannot write into {}: {e}", args.folder.display())))?;
+    writeln!(out, "manual pages are in {}", args.folder.display())?;
+    Ok(0)
+}

@@ -1,0 +1,95 @@
+//! `dotwright kit list|show`: the starter machines, coatings and blanks.
+
+use std::io::Write;
+
+use clap::{Args, Subcommand};
+
+use super::{Failure, Out};
+use crate::job::kit::{self, ENTRIES, Entry, Sort};
+
+/// Arguments of `kit`.
+#[derive(Debug, Args)]
+pub struct KitArgs {
+    #[command(subcommand)]
+    command: KitCommand,
+}
+
+#[derive(Debug, Subcommand)]
+enum KitCommand {
+    /// List the starter machines, coatings and blanks
+    List {
+        /// Print JSON
+        #[arg(long)]
+        json: bool,
+    },
+    /// Show one entry: a file to copy and make your own
+    Show {
+        /// Its name, as 'kit list' prints it
+        name: String,
+        /// Print JSON
+        #[arg(long)]
+        json: bool,
+    },
+}
+
+/// Runs `kit`.
+pub fn run(args: &KitArgs, out: &mut Out) -> Result<u8, Failure> {
+    match &args.command {
+        KitCommand::List { json: true } => {
+            let list: Vec<_> = ENTRIES
+                .iter()
+                .map(|e| Ok(serde_json::json!({ "sort": e.sort, "name": e.id, "about": about(e)?, "standing": "assumed" })))
+                .collect::<Result<_, Failure>>()?;
+            writeln!(out, "{}", serde_json::to_string_pretty(&list)?)?;
+        }
+        KitCommand::List { json: false } => {
+            let titles = [(Sort::Machine, "Machines"), (Sort::Coating, "Coatings"), (Sort::Blank, "Blanks")];
+            for (sort, title) in titles {
+                writeln!(out, "{title}")?;
+                for e in ENTRIES.iter().filter(|e| e.sort == sort) {
+                    writeln!(out, "  {:<26} {}", e.id, about(e)?)?;
+                }
+            }
+            writeln!(out, "\nAll values are assumed: common practice, measured on no machine. Burn a wedge to measure yours.")?;
+            writeln!(out, "Make one your own: dotwright kit show poster-paint > my-paint.toml, change it, use --coating my-paint.toml")?;
+        }
+        KitCommand::Show { name, json } => {
+            let entry = ENTRIES.iter().find(|e| e.id == name).ok_or_else(|| {
+                let ids: Vec<&'static str> = ENTRIES.iter().map(|e| e.id).collect();
+                let near = kit::nearest(name, &ids).map(|n| format!(" (did you mean {n}?)")).unwrap_or_default();
+                Failure::input(format!("the kit has no '{name}'{near}; 'dotwright kit list' shows all entries"))
+            })?;
+            if *json {
+                let value: toml::Value =
+                    toml::from_str(entry.text).map_err(|e| Failure::input(e.message().to_string()))?;
+                writeln!(out, "{}", serde_json::to_string_pretty(&value)?)?;
+            } else {
+                writeln!(out, "{}", entry.text.trim_end())?;
+            }
+        }
+    }
+    Ok(0)
+}
+
+/// One line about an entry.
+fn about(e: &Entry) -> Result<String, Failure> {
+    Ok(match e.sort {
+        Sort::Machine => {
+            let m = kit::machine(e.id)?;
+            let (w, h) = m.bed();
+            format!(
+                "{} laser of {} nm, beam {} x {}, bed {w} x {h} mm",
+                m.laser.power, m.laser.wavelength_nm, m.laser.beam_along, m.laser.beam_across
+            )
+        }
+        Sort::Coating => {
+            let c = kit::coating(e.id)?;
+            let way = if c.marks_lighter() { "lighter" } else { "darker" };
+            format!("marks {way} on {}; from {} up", c.used_on, c.start.least_power)
+        }
+        Sort::Blank => {
+            let b = kit::blank(e.id)?;
+            format!("{}, {}, margin {}", b.about, b.shape, b.margin)
+        }
+    })
+}

@@ -1,0 +1,201 @@
+//! The command line as a maker uses it: real commands, real files, exit codes and sentences.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output, Stdio};
+
+fn dotwright(args: &[&str], folder: &Path) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_dotwright"))
+        .args(args)
+        .current_dir(folder)
+        .stdin(Stdio::null())
+        .output()
+        .expect("the program starts")
+}
+
+fn ok(args: &[&str], folder: &Path) -> String {
+    let o = dotwright(args, folder);
+    let (out, err) = (text(&o.stdout), text(&o.stderr));
+    assert!(o.status.success(), "{args:?}\n{out}\n{err}");
+    out
+}
+
+/// Runs a command that must be refused: exit code, one sentence that holds `part`, nothing left behind.
+fn refused(args: &[&str], folder: &Path, code: i32, part: &str) {
+    let before = listing(folder);
+    let o = dotwright(args, folder);
+    let err = text(&o.stderr);
+    assert_eq!(o.status.code(), Some(code), "{args:?}\n{err}");
+    assert!(err.contains(part), "{args:?}: '{part}' is not in\n{err}");
+    assert!(!err.contains("panicked"), "{err}");
+    if code == 1 {
+        assert!(err.trim().lines().count() == 1 && err.len() < 600, "one sentence, not:\n{err}");
+    }
+    assert_eq!(listing(folder), before, "{args:?} left something behind");
+}
+
+fn text(bytes: &[u8]) -> String {
+    String::from_utf8_lossy(bytes).into_owned()
+}
+
+fn listing(folder: &Path) -> Vec<PathBuf> {
+    let mut all = Vec::new();
+    for e in fs::read_dir(folder).expect("readable") {
+        let p = e.expect("readable").path();
+        if p.is_dir() {
+            all.extend(listing(&p));
+        }
+        all.push(p);
+    }
+    all.sort();
+    all
+}
+
+/// A folder with a small grey ramp and a drawing in it.
+fn bench() -> tempfile::TempDir {
+    let dir = tempfile::tempdir().expect("a folder");
+    let ramp = image::GrayImage::from_fn(400, 300, |x, y| image::Luma([((x + y) * 255 / 700) as u8]));
+    ramp.save(dir.path().join("ramp.png")).expect("written");
+    let svg = r#"<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 40 40"><circle cx="20" cy="20" r="20"/></svg>"#;
+    fs::write(dir.path().join("disc.svg"), svg).expect("written");
+    dir
+}
+
+#[test]
+fn prepare_with_nothing_else_works_and_says_what_it_assumed() {
+    let b = bench();
+    let out = ok(&["prepare", "ramp.png", "--out", "out"], b.path());
+    for part in ["assumed", "glass tile", "poster paint", "diode 5 W", "0.0875mm"] {
+        assert!(out.contains(part), "'{part}' is not in\n{out}");
+    }
+    for name in ["dots.png", "proof.png", "density.png", "ticket.html", "job.toml", "report.json"] {
+        assert!(b.path().join("out").join(name).is_file(), "{name}");
+    }
+}
+
+#[test]
+fn a_job_run_again_gives_the_same_bytes() {
+    let b = bench();
+    let line = "prepare ramp.png --out one --blank round:60mm --screen bayer --levels auto --sharpen 0.2mm --turn 90 --mirror";
+    ok(&line.split(' ').collect::<Vec<_>>(), b.path());
+    ok(&["prepare", "--job", "one/job.toml", "--out", "two"], b.path());
+    for name in listing(&b.path().join("one")) {
+        let name = name.file_name().expect("a name").to_owned();
+        let [one, two] = ["one", "two"].map(|d| fs::read(b.path().join(d).join(&name)).expect("both"));
+        assert!(one == two, "{name:?} differs");
+    }
+}
+
+#[test]
+fn an_option_on_the_line_overrides_the_job_file() {
+    let b = bench();
+    ok(&["prepare", "disc.svg", "--out", "one", "--blank", "round:50mm"], b.path());
+    ok(&["prepare", "--job", "one/job.toml", "--out", "two", "--power", "70%"], b.path());
+    let read = |d: &str| -> serde_json::Value {
+        serde_json::from_slice(&fs::read(b.path().join(d).join("report.json")).expect("there")).expect("JSON")
+    };
+    let (one, two) = (read("one"), read("two"));
+    assert_eq!(two["process"]["power_share"]["value"], 0.7);
+    assert_eq!(two["process"]["power_share"]["standing"], "given");
+    assert_eq!(one["process"]["power_share"]["standing"], "assumed");
+    assert_eq!(one["blank"], two["blank"]);
+}
+
+#[test]
+fn a_folder_that_is_not_empty_is_kept_unless_replaced() {
+    let b = bench();
+    ok(&["prepare", "disc.svg", "--out", "out"], b.path());
+    refused(&["prepare", "disc.svg", "--out", "out"], b.path(), 1, "--replace");
+    ok(&["prepare", "disc.svg", "--out", "out", "--replace"], b.path());
+    fs::write(b.path().join("out/notes.txt"), "mine").expect("written");
+    refused(&["prepare", "disc.svg", "--out", "out", "--replace"], b.path(), 1, "notes.txt");
+}
+
+#[test]
+fn bad_art_is_refused_with_one_sentence() {
+    let b = bench();
+    let p = b.path();
+    fs::write(p.join("note.png"), "no picture at all").expect("written");
+    fs::write(p.join("empty.jpg"), "").expect("written");
+    let whole = fs::read(p.join("ramp.png")).expect("there");
+    fs::write(p.join("cut.png"), &whole[..whole.len() / 2]).expect("written");
+    let far = r#"<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 9 9"><image href="other.png" width="9" height="9"/></svg>"#;
+    fs::write(p.join("far.svg"), far).expect("written");
+    for art in ["note.png", "empty.jpg", "cut.png", "far.svg", "nowhere.png"] {
+        refused(&["prepare", art, "--out", "out"], p, 1, art);
+    }
+}
+
+#[test]
+fn impossible_jobs_are_refused_with_one_sentence() {
+    let b = bench();
+    for (line, part) in [
+        ("--blank round:4mm", "smaller than its margins"),
+        ("--blank rect:400x400mm --density 2540dpi --place cover", "million dots"),
+        ("--speed 900mm/s", "100mm/s"),
+        ("--machine diode-7w", "there is no machine"),
+        ("--coating nowhere.toml", "nowhere.toml"),
+        ("--process nowhere.toml", "nowhere.toml"),
+        ("--screen treshold", "did you mean threshold?"),
+        ("--out ramp.png", "ramp.png"),
+    ] {
+        let line = format!("prepare disc.svg {}{line}", if line.contains("--out") { "" } else { "--out out " });
+        refused(&line.split(' ').collect::<Vec<_>>(), b.path(), 1, part);
+    }
+}
+
+#[test]
+fn a_wrong_command_line_is_told_what_to_write() {
+    let b = bench();
+    for (line, part) in [
+        ("--power 110%", "from 0% to 100%"),
+        ("--power 90", "no unit"),
+        ("--speed 12.5", "12.5mm/s"),
+        ("--margin 2px", "unknown unit"),
+        ("--density 0dpi", "out of range"),
+        ("--blank round:90mm --turn 45", "45"),
+        ("--read-as painting", "painting"),
+    ] {
+        let line = format!("prepare disc.svg --out out {line}");
+        refused(&line.split(' ').collect::<Vec<_>>(), b.path(), 2, part);
+    }
+}
+
+#[test]
+fn standard_input_is_art_too() {
+    let b = bench();
+    let file = fs::File::open(b.path().join("ramp.png")).expect("there");
+    let o = Command::new(env!("CARGO_BIN_EXE_dotwright"))
+        .args(["prepare", "-", "--out", "out", "--json"])
+        .current_dir(b.path())
+        .stdin(file)
+        .output()
+        .expect("it starts");
+    assert!(o.status.success(), "{}", text(&o.stderr));
+    let report: serde_json::Value = serde_json::from_slice(&o.stdout).expect("JSON on standard output");
+    assert_eq!(report["art"]["name"], "standard input");
+}
+
+#[test]
+fn the_kit_is_listed_and_an_entry_can_be_made_ones_own() {
+    let b = bench();
+    let list = ok(&["kit", "list"], b.path());
+    for part in ["diode-5w", "poster-paint", "bare-slate", "glass-coaster-90", "assumed"] {
+        assert!(list.contains(part), "{part}");
+    }
+    let own = ok(&["kit", "show", "poster-paint"], b.path()).replace("poster paint", "my own paint");
+    fs::write(b.path().join("mine.toml"), own.replace("standing = \"assumed\"", "standing = \"given\"")).expect("written");
+    let out = ok(&["prepare", "disc.svg", "--out", "out", "--coating", "mine.toml"], b.path());
+    assert!(out.contains("my own paint"), "{out}");
+    refused(&["kit", "show", "slate"], b.path(), 1, "did you mean");
+}
+
+#[test]
+fn completions_and_manual_pages_come_from_the_same_definitions() {
+    let b = bench();
+    assert!(ok(&["completions", "bash"], b.path()).contains("--blank"));
+    fs::create_dir(b.path().join("man")).expect("made");
+    ok(&["man", "man"], b.path());
+    let page = fs::read_to_string(b.path().join("man/dotwright-prepare.1")).expect("the page");
+    assert!(page.contains("density") && page.contains("304dpi"));
+}
