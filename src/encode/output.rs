@@ -277,8 +277,11 @@ struct MadeFolders(Vec<PathBuf>);
 
 impl MadeFolders {
     fn make(parent: &Path) -> io::Result<MadeFolders> {
-        let missing: Vec<PathBuf> =
-            parent.ancestors().take_while(|p| !p.as_os_str().is_empty() && !p.exists()).map(Path::to_path_buf).collect();
+        let missing: Vec<PathBuf> = parent
+            .ancestors()
+            .take_while(|p| !p.as_os_str().is_empty() && !p.exists())
+            .map(Path::to_path_buf)
+            .collect();
         let mut made = MadeFolders(Vec::new());
         for folder in missing.into_iter().rev() {
             fs::create_dir(&folder)?;

@@ -256,10 +256,7 @@ pub fn read_dots(bytes: &[u8], beam_on: BeamOn) -> Result<Decoded, EncodeError> 
         return Err(failed("it is not a 1-bit grey picture"));
     }
     let (w, h) = (info.width as usize, info.height as usize);
-    let density = info
-        .pixel_dims
-        .filter(|d| matches!(d.unit, ::png::Unit::Meter))
-        .map(|d| (d.xppu, d.yppu));
+    let density = info.pixel_dims.filter(|d| matches!(d.unit, ::png::Unit::Meter)).map(|d| (d.xppu, d.yppu));
     let len = reader.output_buffer_size().ok_or_else(|| failed("it is too large"))?;
     let mut data = vec![0; len];
     reader.next_frame(&mut data).map_err(failed)?;

@@ -205,11 +205,9 @@ mod tests {
         d.bits_mut().iter_mut().enumerate().for_each(|(i, b)| *b = (i * i / 7) as u8);
         let grid = Grid { along: Mm(0.1), across: Mm(0.1) };
         for packing in [Packing::Group4, Packing::PackBits] {
-            let one =
-                parallel::with_threads(1, || dots(&d, grid, BeamOn::Black, packing).unwrap());
+            let one = parallel::with_threads(1, || dots(&d, grid, BeamOn::Black, packing).unwrap());
             for n in [2, 3, 7] {
-                let many =
-                    parallel::with_threads(n, || dots(&d, grid, BeamOn::Black, packing).unwrap());
+                let many = parallel::with_threads(n, || dots(&d, grid, BeamOn::Black, packing).unwrap());
                 assert!(one == many, "{n} threads");
             }
         }

@@ -5,9 +5,10 @@
 
 pub mod schema;
 
-use serde::{Deserialize, Serialize};
+use serde::Serialize;
 
 use crate::findings::Finding;
+pub use crate::job::process::{Known, Standing};
 
 pub use schema::{FIELDS, schema_markdown};
 
@@ -15,63 +16,12 @@ pub use schema::{FIELDS, schema_markdown};
 /// when one is added.
 pub const SCHEMA_VERSION: u32 = 1;
 
-/// Where a value comes from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
-pub enum Standing {
-    /// Common practice or a guess; nobody measured it on this machine.
-    Assumed,
-    /// Read from a wedge burnt on this machine.
-    Measured,
-    /// Typed by the maker.
-    Given,
-}
-
-impl Standing {
-    /// The word shown to people.
-    pub fn word(self) -> &'static str {
-        match self {
-            Standing::Assumed => "assumed",
-            Standing::Measured => "measured",
-            Standing::Given => "given",
-        }
-    }
-
-    /// The sign shown beside the word, so that colour is never needed.
-    pub fn sign(self) -> &'static str {
-        match self {
-            Standing::Assumed => "?",
-            Standing::Measured => "✓",
-            Standing::Given => "✎",
-        }
-    }
-}
-
-/// A value with its standing and where it was taken from.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Known<T> {
-    /// The value, in the unit of the field's name.
-    pub value: T,
-    /// Measured, given or assumed.
-    pub standing: Standing,
-    /// In words: which file, which wedge and when, or whose practice.
-    pub source: String,
-}
-
-impl<T> Known<T> {
-    /// A value that nobody measured.
-    pub fn assumed(value: T, source: impl Into<String>) -> Self {
-        Known { value, standing: Standing::Assumed, source: source.into() }
-    }
-
-    /// A value read from a wedge.
-    pub fn measured(value: T, source: impl Into<String>) -> Self {
-        Known { value, standing: Standing::Measured, source: source.into() }
-    }
-
-    /// A value typed by the maker.
-    pub fn given(value: T, source: impl Into<String>) -> Self {
-        Known { value, standing: Standing::Given, source: source.into() }
+/// The sign shown beside a standing's word, so that colour is never needed to tell them apart.
+pub fn sign(standing: Standing) -> &'static str {
+    match standing {
+        Standing::Assumed => "?",
+        Standing::Measured => "✓",
+        Standing::Given => "✎",
     }
 }
 
@@ -310,10 +260,10 @@ pub struct StepFacts {
 }
 
 impl Report {
-    /// The report as indented JSON with a newline at its end.
+    /// The report as indented JSON with a newline at its end. A number that is not finite becomes null.
     ///
     /// # Errors
-    /// When a number is not finite and JSON cannot hold it.
+    /// Only when memory runs out: no field can fail.
     pub fn to_json(&self) -> Result<String, serde_json::Error> {
         serde_json::to_string_pretty(self).map(|s| s + "\n")
     }
