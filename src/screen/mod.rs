@@ -2,7 +2,12 @@
 //!
 //! To add a screen: write its file with one [`Screen`] constant, and name that constant in [`SCREENS`].
 
+pub mod ordered;
+pub mod simd;
 pub mod threshold;
+mod tile;
+
+pub use simd::path;
 
 use crate::mark::Burn;
 use crate::plane::{Dots, Tone};
@@ -23,8 +28,13 @@ pub enum Wants {
 pub struct Options {
     /// Threshold's level: marked where the wanted coverage is at least this. Default 50 %.
     pub level: Share,
+    /// Bayer: side of the matrix in dots, 2, 4, 8 or 16. Default 8.
+    pub matrix: u32,
     /// Error diffusion: every second row from right to left. Default true.
     pub serpentine: bool,
+    /// Error diffusion: start with no error and drop what leaves at the sides, as the publications do.
+    /// Default false: the start is seeded and the sides give nothing away.
+    pub as_published: bool,
     /// Clustered dots: ruling in clusters a millimetre. Default 2.
     pub ruling_per_mm: f64,
     /// Clustered dots: angle of the ruling in degrees, counter-clockwise. Default 45.
@@ -45,7 +55,9 @@ impl Options {
     pub fn new(burn: Burn, pitch_along_mm: f64, pitch_across_mm: f64) -> Self {
         Options {
             level: Share(0.5),
+            matrix: 8,
             serpentine: true,
+            as_published: false,
             ruling_per_mm: 2.0,
             angle_deg: 45.0,
             pitch_along_mm,
@@ -76,7 +88,7 @@ impl std::fmt::Debug for Screen {
 }
 
 /// All screens, in the order in which they are listed.
-pub const SCREENS: &[&Screen] = &[&threshold::THRESHOLD];
+pub const SCREENS: &[&Screen] = &[&threshold::THRESHOLD, &ordered::BAYER];
 
 /// The screen of that name.
 pub fn find(name: &str) -> Option<&'static Screen> {
