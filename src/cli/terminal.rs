@@ -1,11 +1,15 @@
 //! Progress on the terminal: on standard error, only when that is a terminal, only for long work.
 
-use std::io::IsTerminal;
+use std::io::{self, IsTerminal, Write};
+use std::path::Path;
 use std::time::Duration;
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
+use crate::findings::Severity;
 use crate::progress::Progress;
+use crate::proof::report::Report;
+use crate::units::short;
 
 /// A bar for the stage that is running.
 pub struct Bar {
@@ -44,5 +48,76 @@ impl Progress for Bar {
     fn step(&self, done: u64) -> bool {
         self.bar.inc(done);
         true
+    }
+}
+
+/// The short summary of a prepared job.
+pub fn summary(out: &mut impl Write, report: &Report, folder: &Path) -> io::Result<()> {
+    let (a, b, p, d) = (&report.art, &report.blank, &report.placement, &report.dots);
+    let process = &report.process;
+    let mm = |v: f64, n| short(v, n);
+    writeln!(out, "{} as a {} ({})", a.name, a.read_as, a.read_as_why)?;
+    writeln!(
+        out,
+        "on {}, {}, margin {} mm: {} x {} mm (wished {} x {} mm)",
+        b.shape,
+        b.surface,
+        mm(b.margin_mm, 2),
+        mm(p.true_width_mm, 3),
+        mm(p.true_height_mm, 3),
+        mm(p.wished_width_mm, 3),
+        mm(p.wished_height_mm, 3)
+    )?;
+    writeln!(
+        out,
+        "{} x {} dots by {}, pitch {}mm ({} dpi; {}), {}% on",
+        d.columns,
+        d.rows,
+        d.screen,
+        mm(d.pitch_across_mm, 5),
+        mm(d.density_dpi, 2),
+        d.pitch_why,
+        mm(d.coverage_share * 100.0, 1)
+    )?;
+    writeln!(
+        out,
+        "{} on {}: power {}% [{}], speed {} mm/s [{}], {} pass{}, dose {} J/mm2",
+        process.coating,
+        process.machine,
+        mm(process.power_share.value * 100.0, 1),
+        process.power_share.standing,
+        mm(process.speed_mm_per_s.value, 3),
+        process.speed_mm_per_s.standing,
+        process.passes.value,
+        if process.passes.value == 1 { "" } else { "es" },
+        mm(process.dose_j_per_mm2, 2)
+    )?;
+    if let Some(t) = &report.times {
+        writeln!(out, "time {}", duration(t.total_s))?;
+    }
+    for note in report.notes.iter().filter(|n| n.starts_with("Assumed")) {
+        writeln!(out, "{note}")?;
+    }
+    for f in &report.findings {
+        let sign = match f.severity {
+            Severity::Note => "note",
+            Severity::Caution => "CAUTION",
+            Severity::Stop => "STOP",
+        };
+        writeln!(out, "{sign} {}: {}", f.name, f.message)?;
+        for r in &f.remedies {
+            writeln!(out, "    -> {}{}", r.text, if r.verified { " (checked)" } else { "" })?;
+        }
+    }
+    writeln!(out, "written to {}; open ticket.html first", folder.display())
+}
+
+/// `1 h 56 min`, `4 min 10 s`, `12 s`.
+pub fn duration(seconds: f64) -> String {
+    let s = seconds.round() as u64;
+    match s {
+        0..60 => format!("{s} s"),
+        60..3600 => format!("{} min {} s", s / 60, s % 60),
+        _ => format!("{} h {} min", s / 3600, s % 3600 / 60),
     }
 }

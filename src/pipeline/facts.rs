@@ -1,0 +1,171 @@
+//! Facts: the report of a job, filled from its plan and what the stages found.
+
+use super::{Stages, words};
+use crate::art::Art;
+use crate::findings::Finding;
+use crate::job::{Known, Plan, Standing};
+use crate::proof::report::{
+    ArtFacts, BlankFacts, DotFacts, ForecastFacts, GainPoint, PlacementFacts, ProcessFacts, Report,
+    SCHEMA_VERSION, StepFacts,
+};
+use crate::units::MM_PER_INCH;
+
+/// The report, without files, times and program, which are known later.
+pub fn report(plan: &Plan, art: &Art, name: &str, stages: &Stages, findings: &[Finding]) -> Report {
+    Report {
+        schema_version: SCHEMA_VERSION,
+        written_by: format!("Dotwright {}", env!("CARGO_PKG_VERSION")),
+        art: art_facts(art, name, stages),
+        blank: BlankFacts {
+            shape: plan.blank.shape.to_string(),
+            width_mm: plan.blank.shape.width(),
+            height_mm: plan.blank.shape.height(),
+            margin_mm: plan.blank.margin.0,
+            surface: words::surface(plan.surface).to_string(),
+        },
+        placement: placement_facts(plan, stages),
+        dots: dot_facts(plan, stages),
+        process: process_facts(plan),
+        forecast: Some(ForecastFacts {
+            mean_mark_share: stages.forecast.mean_mark,
+            mean_wanted_share: stages.mean_wanted,
+            marked_mm2: stages.forecast.marked_mm2,
+            over_burn_mm2: stages.forecast.over_burn_mm2,
+        }),
+        times: None,
+        program: None,
+        gain_curve: stages.gain.iter().map(|&(c, m)| GainPoint { coverage_share: c, mark_share: m }).collect(),
+        findings: findings.to_vec(),
+        files: Vec::new(),
+        notes: notes(plan, art, stages),
+        cautions: words::cautions(&plan.machine, &plan.coating, plan.surface),
+        steps: steps(plan),
+    }
+}
+
+fn art_facts(art: &Art, name: &str, stages: &Stages) -> ArtFacts {
+    let pixels = art.pixels();
+    ArtFacts {
+        name: name.to_string(),
+        format: art.describe(),
+        read_as: stages.kind.to_string(),
+        read_as_why: stages.kind_why.clone(),
+        width_px: pixels.map(|p| p.0 as u32),
+        height_px: pixels.map(|p| p.1 as u32),
+    }
+}
+
+fn placement_facts(plan: &Plan, stages: &Stages) -> PlacementFacts {
+    let p = &stages.placement;
+    PlacementFacts {
+        wished_width_mm: p.wished_width.0,
+        wished_height_mm: p.wished_height.0,
+        true_width_mm: p.rect.width(),
+        true_height_mm: p.rect.height(),
+        left_mm: p.rect.left.0,
+        top_mm: p.rect.top.0,
+        turn_deg: f64::from(plan.turn.degrees()),
+        mirror: plan.mirror,
+    }
+}
+
+fn dot_facts(plan: &Plan, stages: &Stages) -> DotFacts {
+    let rect = &stages.placement.rect;
+    DotFacts {
+        columns: rect.columns as u64,
+        rows: rect.rows as u64,
+        pitch_along_mm: plan.grid.along.0,
+        pitch_across_mm: plan.grid.across.0,
+        density_dpi: MM_PER_INCH / plan.grid.across.0,
+        pitch_why: plan.pitch_why.clone(),
+        on_count: stages.dots.count(),
+        coverage_share: stages.dots.coverage(),
+        screen: plan.screen.name.to_string(),
+        dot_gain: plan.dot_gain.to_string(),
+        beam_on: plan.beam_on.to_string(),
+    }
+}
+
+fn process_facts(plan: &Plan) -> ProcessFacts {
+    fn part<T, U>(known: &Known<T>, value: U) -> Known<U> {
+        Known { value, standing: known.standing, source: known.source.clone() }
+    }
+    let p = &plan.process;
+    let m = &plan.machine;
+    let wavelength = Known::new(m.laser.wavelength_nm, m.standing, format!("wavelength of {}", m.name));
+    let [unmarked, marked, charred] = p.looks.value;
+    let all_measured = [p.beam.standing, p.looks.standing, p.rise.standing, p.char.standing, p.reciprocity.standing]
+        .iter()
+        .all(|s| *s == Standing::Measured);
+    ProcessFacts {
+        machine: m.name.clone(),
+        coating: plan.coating.name.clone(),
+        marks: if marked > unmarked { "lighter" } else { "darker" }.to_string(),
+        standing: if all_measured { Standing::Measured } else { Standing::Assumed },
+        wavelength_nm: Some(wavelength),
+        rated_power_w: part(&p.rated_power, p.rated_power.value.0),
+        beam_along_mm: part(&p.beam, p.beam.value.along.0),
+        beam_across_mm: part(&p.beam, p.beam.value.across.0),
+        power_share: part(&p.power, p.power.value.0),
+        speed_mm_per_s: part(&p.speed, p.speed.value.0),
+        passes: p.passes.clone(),
+        dose_j_per_mm2: p.setting().solid_dose().0,
+        effective_exposure_j_per_mm2: plan.burn.x_solid,
+        y_unmarked: part(&p.looks, unmarked),
+        y_marked: part(&p.looks, marked),
+        y_char: part(&p.looks, charred),
+        x_half_j_per_mm2: part(&p.rise, p.rise.value.0),
+        rise: part(&p.rise, p.rise.value.1),
+        x_char_j_per_mm2: p.char.value.0.is_finite().then(|| part(&p.char, p.char.value.0)),
+        char_rise: part(&p.char, p.char.value.1),
+        schwarzschild: part(&p.reciprocity, p.reciprocity.value.0),
+        reference_speed_mm_per_s: part(&p.reciprocity, p.reciprocity.value.1.0),
+    }
+}
+
+/// What the program decided on its own, in sentences.
+fn notes(plan: &Plan, art: &Art, stages: &Stages) -> Vec<String> {
+    let mut notes: Vec<String> = plan.assumptions.iter().map(|a| format!("Assumed: {a}.")).collect();
+    notes.push(format!("Pitch {}: {}.", crate::units::short(plan.grid.along.0, 4) + " mm", plan.pitch_why));
+    notes.push(format!("Read as a {}: {}.", stages.kind, stages.kind_why));
+    notes.extend(art.notes().iter().map(|n| format!("{}.", n.trim_end_matches('.'))));
+    notes.extend(stages.notes.iter().map(|n| format!("{}.", n.trim_end_matches('.'))));
+    notes
+}
+
+/// What to do, in order, from cleaning to washing off.
+fn steps(plan: &Plan) -> Vec<StepFacts> {
+    let w = &plan.coating.work;
+    let p = &plan.process;
+    let set = format!(
+        "Set the power to {} ({} of {}), the speed to {} ({} mm/min), {} pass{}; focus on the coating.",
+        p.power.value,
+        crate::units::Watts(p.rated_power.value.0 * p.power.value.0),
+        p.rated_power.value,
+        p.speed.value,
+        crate::units::short(p.speed.value.0 * 60.0, 1),
+        p.passes.value,
+        if p.passes.value == 1 { "" } else { "es" },
+    );
+    let lay = format!(
+        "Lay the blank in its jig{}. Walk the outline with the beam off and check that it stays on the blank, {} mm inside its edge.",
+        if plan.mirror { ", coated side up: the art is mirrored, it is looked at through the glass" } else { "" },
+        crate::units::short(plan.blank.margin.0, 2)
+    );
+    [
+        ("Clean", w.clean.as_str()),
+        ("Mix", w.mix.as_str()),
+        ("Coat", w.apply.as_str()),
+        ("Dry", w.dry.as_str()),
+        ("Lay", lay.as_str()),
+        ("Set", set.as_str()),
+        ("Protect", "Put the eyewear on, close the enclosure, switch the extraction on, keep an extinguisher at hand."),
+        ("Mark", "Start, and stay beside it until the head is back and the beam is off."),
+        ("Wash off", w.wash_off.as_str()),
+        ("Finish", w.finish.as_str()),
+    ]
+    .iter()
+    .filter(|(_, text)| !text.is_empty())
+    .map(|(title, text)| StepFacts { title: title.to_string(), text: text.to_string() })
+    .collect()
+}

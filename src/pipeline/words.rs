@@ -1,0 +1,48 @@
+//! Sentences of the ticket: surfaces and cautions.
+
+use crate::job::kit::Surface;
+use crate::job::{Coating, Machine};
+
+/// A surface in words.
+pub fn surface(surface: Surface) -> &'static str {
+    match surface {
+        Surface::Glass => "clear glass before a dark backdrop",
+        Surface::Tile => "glazed tile",
+        Surface::Slate => "slate",
+        Surface::Metal => "metal",
+    }
+}
+
+/// The usual cautions, and those of this laser, coating and surface.
+///
+/// Sources: laser classes of IEC 60825-1 (a continuous source above 0.5 W is class 4), eyewear by
+/// wavelength (EN 207), hydrogen chloride from heated PVC, metal fume fever from zinc; the rest is
+/// common practice.
+pub fn cautions(machine: &Machine, coating: &Coating, on: Surface) -> Vec<String> {
+    let laser = &machine.laser;
+    let mut all = vec![
+        format!(
+            "This laser ({}, {} nm) can blind by its beam, by reflections and by scattered light, burn skin and start a fire. Wear eyewear made for {} nm, and never look at the spot, not even through it.",
+            laser.power, laser.wavelength_nm, laser.wavelength_nm
+        ),
+        "Keep the enclosure closed while the beam may be on.".to_string(),
+        "Never leave a burn alone; keep an extinguisher at hand.".to_string(),
+        "Run the extraction: every coating gives off fumes.".to_string(),
+        "Never mark PVC or vinyl: it gives off hydrogen chloride. What you do not know, do not mark.".to_string(),
+    ];
+    match on {
+        Surface::Glass => all.push(
+            "Glass lets the beam through and mirrors part of it: lay it on something matt and dark that does not burn."
+                .to_string(),
+        ),
+        Surface::Metal | Surface::Tile => {
+            all.push("Shiny surfaces mirror the beam: the enclosure must be closed all round.".to_string());
+        }
+        Surface::Slate => {}
+    }
+    all.extend(coating.work.cautions.iter().cloned());
+    all.push(
+        "The manual of your laser, the rules of your place and trained people come before this page.".to_string(),
+    );
+    all
+}
