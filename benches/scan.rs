@@ -1,5 +1,100 @@
-//! Benchmarks; see DEVELOPERS.md.
+//! Benchmarks of the scan program; see DEVELOPERS.md.
+
+use std::io::{self, Write};
+
+use divan::counter::BytesCount;
+use dotwright::blank::Blank;
+use dotwright::placement::{DotRect, Grid};
+use dotwright::plane::Dots;
+use dotwright::scan::course::{Along, Course, Scan};
+use dotwright::scan::head::Head;
+use dotwright::scan::lines::Art;
+use dotwright::scan::program::{self, Notes};
+use dotwright::scan::tally::Survey;
+use dotwright::units::Mm;
 
 fn main() {
     divan::main();
+}
+
+/// Dots scattered with a coverage that falls from left to right, as a dithered photo has them.
+fn scattered(columns: usize, rows: usize) -> Dots {
+    let mut state = 0x9E37_79B9_7F4A_7C15u64;
+    let mut dots = Dots::off(columns, rows);
+    for y in 0..rows {
+        for x in 0..columns {
+            state ^= state << 13;
+            state ^= state >> 7;
+            state ^= state << 17;
+            let wanted = 0.75 - 0.7 * x as f64 / columns as f64;
+            if ((state >> 40) as f64 / 16_777_216.0) < wanted {
+                dots.set(x, y, true);
+            }
+        }
+    }
+    dots
+}
+
+fn course(dots: &Dots, pitch: f64, along: Along) -> Course {
+    let side = (dots.width() as f64 * pitch + 5.0).ceil();
+    let blank = Blank { shape: format!("rect:{side}x{side}mm").parse().expect("a blank"), margin: Mm(2.0) };
+    let grid = Grid { along: Mm(pitch), across: Mm(pitch) };
+    let rect = DotRect { left: Mm(2.5), top: Mm(2.5), columns: dots.width(), rows: dots.height(), grid };
+    let head = Head { bed_width: 1000.0, bed_height: 1000.0, ..Head::default() };
+    Course::new(&head, Scan { along, ..Scan::new(100.0, 0.9) }, rect, blank).expect("a course")
+}
+
+/// A coaster of 1017 x 1017 dots.
+fn coaster() -> Dots {
+    scattered(1017, 1017)
+}
+
+/// The bed of 9448 x 9448 dots: 89 million.
+fn bed() -> Dots {
+    scattered(9448, 9448)
+}
+
+/// Counts bytes and drops them.
+struct Count(u64);
+
+impl Write for Count {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        self.0 += bytes.len() as u64;
+        Ok(bytes.len())
+    }
+    fn flush(&mut self) -> io::Result<()> {
+        Ok(())
+    }
+}
+
+fn write(bencher: divan::Bencher<'_, '_>, dots: &Dots, along: Along) {
+    let course = course(dots, 25.4 / 304.0, along);
+    let mut size = Count(0);
+    program::write(&course, Art::Dots(dots), &Notes::default(), &mut size).expect("written");
+    bencher.counter(BytesCount::new(size.0)).bench_local(|| {
+        program::write(&course, Art::Dots(dots), &Notes::default(), &mut Count(0)).map(|w| w.bytes)
+    });
+}
+
+#[divan::bench]
+fn write_coaster(bencher: divan::Bencher<'_, '_>) {
+    write(bencher, &coaster(), Along::X);
+}
+
+#[divan::bench(sample_count = 5)]
+fn write_bed(bencher: divan::Bencher<'_, '_>) {
+    write(bencher, &bed(), Along::X);
+}
+
+#[divan::bench(sample_count = 5)]
+fn write_bed_along_y(bencher: divan::Bencher<'_, '_>) {
+    write(bencher, &bed(), Along::Y);
+}
+
+/// The time of the job alone, without a word.
+#[divan::bench(sample_count = 5)]
+fn survey_bed(bencher: divan::Bencher<'_, '_>) {
+    let dots = bed();
+    let course = course(&dots, 25.4 / 304.0, Along::X);
+    bencher.bench_local(|| Survey::new(&course, Art::Dots(&dots)).times.total());
 }

@@ -1,0 +1,324 @@
+//! The course: head, scan settings and dot rectangle settled into whole micrometres, once.
+
+use super::head::{Frame, Head, HeadError};
+use super::motion;
+use crate::blank::Blank;
+use crate::placement::DotRect;
+
+/// The axis that lines run along.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Along {
+    /// Lines are rows of dots.
+    #[default]
+    X,
+    /// Lines are columns of dots, for blanks that must not be shaken sideways or a head faster along y.
+    Y,
+}
+
+/// Whether lines are marked on the way back too.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Ways {
+    /// There and back.
+    #[default]
+    Both,
+    /// One direction only: no lag between neighbours, about twice the time.
+    One,
+}
+
+/// How dots are scanned. All values are resolved.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Scan {
+    /// Axis of the lines. Default x.
+    pub along: Along,
+    /// Both directions or one. Default both.
+    pub ways: Ways,
+    /// Scan speed, mm/s, above 0 and at most the head's top speed.
+    pub speed: f64,
+    /// Power while a dot is on, as a share of full power, above 0 to 1.
+    pub power: f64,
+    /// Times the whole art is marked, 1 to 20. Default 1.
+    pub passes: u32,
+    /// Run-up before and after each line, mm; `None` (the default) takes `v²/(2a)` and the settle length.
+    pub run_up: Option<f64>,
+    /// How much each run of dots is shortened at either end, mm, 0 and up; at most 0.4 of the pitch is
+    /// taken, so that every dot's centre is still swept. Default 0. See [`equal_area_trim`].
+    pub trim: f64,
+    /// Rapids over blank stretches where that saves time. Default true.
+    pub skip_blanks: bool,
+}
+
+impl Scan {
+    /// The defaults at a speed (mm/s) and a power (share of full power).
+    pub fn new(speed: f64, power: f64) -> Self {
+        Scan {
+            along: Along::X,
+            ways: Ways::Both,
+            speed,
+            power,
+            passes: 1,
+            run_up: None,
+            trim: 0.0,
+            skip_blanks: true,
+        }
+    }
+}
+
+/// The trim of each end of a run for which a swept disc of `diameter` marks the area of its own dots:
+/// `π/8` of the diameter.
+///
+/// A disc swept over L marks the stadium `L W + π W²/4`; with `L = n p − π W/4` that is `n p W`, the run's
+/// own length at the width of the beam. Untrimmed and with W = p, one dot marks 1.785 of its area
+/// (check value D11, computed).
+pub fn equal_area_trim(diameter: f64) -> f64 {
+    std::f64::consts::PI * diameter / 8.0
+}
+
+/// Edges between dots along an axis, in whole micrometres of the program: `(base + step i) / 2^32`.
+///
+/// Fixed point instead of floating point: exact for equal steps, and 1e5 dots on the error is still under
+/// a hundred-thousandth of a micrometre.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct Ruler {
+    base: i64,
+    step: i64,
+}
+
+impl Ruler {
+    fn new(start_mm: f64, step_mm: f64) -> Self {
+        let fixed = |mm: f64| (mm * 1000.0 * 4_294_967_296.0).round() as i64;
+        Ruler { base: fixed(start_mm) + (1 << 31), step: fixed(step_mm) }
+    }
+
+    /// Position of edge `i`, whole micrometres, rounded to nearest.
+    #[inline(always)]
+    pub(crate) fn at(self, i: u32) -> i32 {
+        ((self.base + self.step * i64::from(i)) >> 32) as i32
+    }
+
+    /// Position of the middle of dot `i`, whole micrometres.
+    fn middle(self, i: u32) -> i32 {
+        ((self.base + self.step * i64::from(i) + self.step / 2) >> 32) as i32
+    }
+
+    fn grows(self) -> bool {
+        self.step > 0
+    }
+}
+
+/// Everything that the lines, the program and the times need, settled. Lengths in whole micrometres
+/// of the program's axes.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Course {
+    /// The machine.
+    pub head: Head,
+    /// What was asked.
+    pub scan: Scan,
+    /// Where the dots lie.
+    pub rect: DotRect,
+    /// The blank they lie on.
+    pub blank: Blank,
+    /// Lines of dots, marked or not.
+    pub lines: u32,
+    /// Dots a line.
+    pub dots: u32,
+    /// Run-up and run-out, µm.
+    pub run_up: i32,
+    /// The shortest blank stretch that is skipped by a rapid, µm; `None`: none is.
+    pub skip: Option<i32>,
+    /// How far every line is shifted against its motion, µm.
+    pub lag: i32,
+    /// What each end of a run is shortened by, µm.
+    pub trim: i32,
+    /// The S word of a dot that is on.
+    pub level: u32,
+    /// The F word in thousandths of a mm/min.
+    pub feed: i64,
+    pub(crate) along: Ruler,
+    across: Ruler,
+}
+
+impl Course {
+    /// Settles the scan of the dots in `rect` on `blank`.
+    ///
+    /// # Errors
+    /// A number out of its range, a speed above the head's, a bed smaller than the blank.
+    pub fn new(head: &Head, scan: Scan, rect: DotRect, blank: Blank) -> Result<Course, HeadError> {
+        head.check(Some(&blank))?;
+        range("speed", scan.speed, "mm/s", scan.speed >= 0.01 && scan.speed <= head.top_speed, || {
+            format!("from 0.01mm/s to the machine's top speed of {}mm/s", head.top_speed)
+        })?;
+        range("power", scan.power * 100.0, "%", scan.power > 0.0 && scan.power <= 1.0, || {
+            "above 0% and at most 100%".into()
+        })?;
+        range("passes", f64::from(scan.passes), "", (1..=20).contains(&scan.passes), || {
+            "from 1 to 20".into()
+        })?;
+        range("trim", scan.trim, "mm", (0.0..=5.0).contains(&scan.trim), || "from 0mm to 5mm".into())?;
+        // Where power cannot change in motion, every run starts and ends at rest, on its own edges.
+        let run_up = match scan.run_up {
+            _ if !head.power_in_motion => 0.0,
+            Some(mm) => mm,
+            None => head.run_up(scan.speed),
+        };
+        range("run-up", run_up, "mm", (0.0..=2000.0).contains(&run_up), || {
+            "from 0mm to 2000mm; lower the speed".into()
+        })?;
+        let frame = &head.frame;
+        let (along, across, lines, dots, pitch) = axes(frame, &rect, &blank, scan.along);
+        let sign = if along.grows() { 1.0 } else { -1.0 };
+        // The lag counts along the line's own motion; it is taken up by programming against it.
+        let lag = head.lag.shift(scan.speed) * sign;
+        range("lag", head.lag.shift(scan.speed), "mm", lag.abs() <= 5.0, || {
+            "from -5mm to 5mm at this speed".into()
+        })?;
+        let skip = if !head.power_in_motion {
+            Some(1)
+        } else if scan.skip_blanks {
+            motion::skip_from(scan.speed, head.rapid_speed, head.acceleration, run_up)
+                .map(|mm| um(mm).max(2 * um(run_up) + 1))
+        } else {
+            None
+        };
+        Ok(Course {
+            head: head.clone(),
+            scan,
+            rect,
+            blank,
+            lines,
+            dots,
+            run_up: um(run_up),
+            skip,
+            lag: um(lag),
+            trim: um(scan.trim).min((400.0 * pitch - 0.5) as i32).max(0),
+            level: ((scan.power * f64::from(head.full_scale_s)).round() as u32).max(1),
+            feed: (scan.speed * 60_000.0).round() as i64,
+            along,
+            across,
+        })
+    }
+
+    /// The position of line `i` across the lines, µm.
+    pub fn across(&self, line: u32) -> i32 {
+        self.across.middle(line)
+    }
+
+    /// Whether dots are counted in the direction in which the program's axis grows.
+    pub fn grows(&self) -> bool {
+        self.along.grows()
+    }
+
+    /// A position along and across the lines (µm) as program coordinates x, y in mm.
+    pub fn xy(&self, along: i32, across: i32) -> (f64, f64) {
+        let (a, c) = (f64::from(along) / 1000.0, f64::from(across) / 1000.0);
+        match self.scan.along {
+            Along::X => (a, c),
+            Along::Y => (c, a),
+        }
+    }
+}
+
+/// Rulers along and across, number of lines, dots a line, pitch along the line (mm).
+fn axes(frame: &Frame, rect: &DotRect, blank: &Blank, along: Along) -> (Ruler, Ruler, u32, u32, f64) {
+    let (x, y) = frame.to_program((rect.left.0, blank.shape.height() - rect.top.0));
+    let (dx, dy) = (rect.grid.along.0, rect.grid.across.0);
+    let columns = Ruler::new(x, if frame.x_left { -dx } else { dx });
+    let rows = Ruler::new(y, if frame.y_down { dy } else { -dy });
+    let (across, down) = (rect.columns as u32, rect.rows as u32);
+    match along {
+        Along::X => (columns, rows, down, across, dx),
+        Along::Y => (rows, columns, across, down, dy),
+    }
+}
+
+fn range(
+    key: &'static str,
+    value: f64,
+    unit: &str,
+    fits: bool,
+    range: impl Fn() -> String,
+) -> Result<(), HeadError> {
+    if fits {
+        Ok(())
+    } else {
+        Err(HeadError::Range {
+            key,
+            value: format!("{}{unit}", crate::units::short(value, 4)),
+            range: range(),
+        })
+    }
+}
+
+/// Whole micrometres, nearest.
+pub(crate) fn um(mm: f64) -> i32 {
+    (mm * 1000.0).round() as i32
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::placement::Grid;
+    use crate::scan::head::Lag;
+    use crate::units::Mm;
+
+    fn place(columns: usize, rows: usize, pitch: f64) -> (DotRect, Blank) {
+        let blank = Blank { shape: "rect:100x100mm".parse().unwrap(), margin: Mm(2.0) };
+        let grid = Grid { along: Mm(pitch), across: Mm(pitch) };
+        (DotRect { left: Mm(5.0), top: Mm(7.0), columns, rows, grid }, blank)
+    }
+
+    #[test]
+    fn edges_are_the_nearest_micrometre_to_the_exact_ones() {
+        let pitch = 25.4 / 304.0;
+        let (rect, blank) = place(1017, 10, pitch);
+        let c = Course::new(&Head::default(), Scan::new(12.5, 0.9), rect, blank).unwrap();
+        for i in 0..=1017u32 {
+            let exact = (5.0 + f64::from(i) * pitch) * 1000.0;
+            assert!((f64::from(c.along.at(i)) - exact).abs() <= 0.5 + 1e-6, "{i}");
+        }
+        assert_eq!(c.across(0), (93.0f64 * 1000.0 - pitch * 500.0).round() as i32);
+        assert_eq!((c.level, c.feed), (900, 750_000));
+        assert_eq!(c.run_up, 656); // 0.15625 mm and 0.5 mm to settle
+    }
+
+    #[test]
+    fn the_equal_area_trim_makes_a_swept_disc_mark_its_own_area() {
+        // check value D11 (computed): untrimmed, W/p = 0.8, 1, 1.2 mark 1.3027, 1.7854, 2.3310 dot areas.
+        use std::f64::consts::PI;
+        let swept = |w: f64, l: f64| w * l + PI * w * w / 4.0;
+        for (w, want) in [(0.8, 1.302654824574367), (1.0, 1.7853981633974483), (1.2, 2.3309733552923255)] {
+            assert!((swept(w, 1.0) - want).abs() < 1e-9);
+            for n in [1.0, 5.0] {
+                let trimmed = swept(w, n - 2.0 * equal_area_trim(w));
+                assert!((trimmed - n * w).abs() < 1e-12, "{w} {n}: {trimmed}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_trim_never_loses_a_dots_centre() {
+        let (rect, blank) = place(10, 10, 0.1);
+        let scan = Scan { trim: 1.0, ..Scan::new(12.5, 0.9) };
+        assert_eq!(Course::new(&Head::default(), scan, rect, blank).unwrap().trim, 39);
+    }
+
+    #[test]
+    fn what_the_machine_cannot_do_is_refused_with_its_number() {
+        let (rect, blank) = place(10, 10, 0.1);
+        let head = Head::default();
+        let late = Head { lag: Lag::Seconds(0.05), ..head.clone() };
+        let weak = Head { acceleration: 1.0, ..head.clone() };
+        let cases = [
+            (&head, Scan::new(500.0, 0.9), "top speed of 150mm/s"),
+            (&head, Scan::new(0.0, 0.9), "speed is 0mm/s"),
+            (&head, Scan::new(f64::NAN, 0.9), "speed"),
+            (&head, Scan::new(10.0, 0.0), "power is 0%"),
+            (&head, Scan { passes: 0, ..Scan::new(10.0, 1.0) }, "passes is 0"),
+            (&late, Scan::new(150.0, 1.0), "lag is 7.5mm"),
+            (&weak, Scan::new(150.0, 1.0), "lower the speed"),
+        ];
+        for (head, scan, said) in cases {
+            let e = Course::new(head, scan, rect, blank).unwrap_err().to_string();
+            assert!(e.contains(said), "{e}");
+        }
+    }
+}
