@@ -10,10 +10,15 @@
 //! The writer ([`program`]) and the reader ([`reader`], [`replay`]) share no code, so that one can
 //! prove the other.
 
+pub mod cells;
 pub mod course;
 pub mod head;
 pub mod lines;
 pub mod motion;
 pub mod number;
 pub mod program;
+pub mod reader;
+pub mod replay;
 pub mod tally;
+pub mod trace;
+pub mod words;

@@ -1,0 +1,509 @@
+//! Replay: what a program would do, from its moves alone.
+//!
+//! Independent of the writer: it knows the words ([`super::reader`]), the machine and the place of the
+//! dots, and rebuilds dots, times and the path. It streams: memory is that of the dots and the picture.
+
+use std::io::BufRead;
+
+use serde::Serialize;
+
+use super::cells::{Cells, Difference, Inside, compare};
+use super::head::Head;
+use super::motion;
+use super::reader::{self, Event, Move, OddWord, ReadError};
+use super::trace::{Trace, View};
+use crate::blank::{Blank, Shape};
+use crate::placement::{DotRect, Grid};
+use crate::plane::Dots;
+use crate::units::Mm;
+
+/// Where the dots of a program lie.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Ground {
+    /// Their rectangle.
+    pub rect: DotRect,
+    /// The blank.
+    pub blank: Blank,
+}
+
+/// How a program is replayed.
+#[derive(Debug, Clone)]
+pub struct Options<'a> {
+    /// The machine.
+    pub head: &'a Head,
+    /// Where the dots lie; `None` takes what the program's comments say, if they do.
+    pub ground: Option<Ground>,
+    /// How far marks land along the motion, mm; `None` takes what the program's comments say, else 0.
+    pub lag_mm: Option<f64>,
+    /// Keep the S word of each dot too.
+    pub levels: bool,
+    /// Draw the path, this many pixels wide or high.
+    pub picture: Option<usize>,
+}
+
+impl<'a> Options<'a> {
+    /// Replay on `head`, all else from the program's comments, without a picture.
+    pub fn new(head: &'a Head) -> Self {
+        Options { head, ground: None, lag_mm: None, levels: false, picture: None }
+    }
+}
+
+/// Lines of the program at which something happens.
+#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+pub struct Places {
+    /// How often.
+    pub count: u64,
+    /// The first twenty lines.
+    pub lines: Vec<u64>,
+    /// Length of the moves, mm (of rests: 0).
+    pub mm: f64,
+}
+
+impl Places {
+    #[cold]
+    fn add(&mut self, line: u64, mm: f64) {
+        self.count += 1;
+        self.mm += mm;
+        if self.lines.len() < 20 && self.lines.last() != Some(&line) {
+            self.lines.push(line);
+        }
+    }
+}
+
+/// What a program does.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Replay {
+    /// Lines of the program.
+    pub lines: u64,
+    /// Its size.
+    pub bytes: u64,
+    /// Moves.
+    pub moves: u64,
+    /// Time of the whole program, s.
+    pub seconds: f64,
+    /// Length of all moves, mm.
+    pub travel_mm: f64,
+    /// Length of the moves with the beam on, mm.
+    pub burning_mm: f64,
+    /// Left, bottom, right, top of all moves, mm of the program; the start at its zero is not counted.
+    pub extents_mm: Option<[f64; 4]>,
+    /// Highest S word with the beam on.
+    pub highest_s: f64,
+    /// Highest feed of a G1 move, mm/s.
+    pub highest_speed: f64,
+    /// M4 is used: power scaled with speed.
+    pub speed_scaled: bool,
+    /// Moves by G0 with the beam on.
+    pub beam_on_in_rapid: Places,
+    /// Rests (G4) with the beam on.
+    pub beam_on_at_rest: Places,
+    /// Moves with the beam on that leave the blank.
+    pub beam_on_outside_blank: Places,
+    /// How far the path leaves the bed, mm; 0 where it does not.
+    pub off_bed_mm: f64,
+    /// Words that the standard does not know: the first twenty.
+    pub not_in_standard: Vec<OddWord>,
+    /// How many there are.
+    pub not_in_standard_count: u64,
+    /// The beam was on, with power, when the program ended.
+    pub power_left_on: bool,
+    /// Dots that are on, where it is known where they lie.
+    pub dots_on: Option<u64>,
+    /// Dots swept again: their number times the passes beyond the first.
+    pub dots_again: u64,
+    /// Length of beam-on moves that pass between the lines of dots or beside them, mm.
+    pub off_grid_mm: f64,
+    /// How the dots differ from those wanted, where some were given.
+    pub difference: Option<Difference>,
+}
+
+/// A replay with what it rebuilt.
+#[derive(Debug, Clone)]
+pub struct Replayed {
+    /// What the program does.
+    pub report: Replay,
+    /// Where the dots lie, as given or as the comments say.
+    pub ground: Option<Ground>,
+    /// The dots.
+    pub dots: Option<Dots>,
+    /// The S word of each dot, row after row, where it was asked for; 0 = beam off.
+    pub levels: Option<Vec<f32>>,
+    /// The path.
+    pub trace: Option<Trace>,
+}
+
+impl Replayed {
+    /// Compares with the dots wanted and keeps the difference in the report. `false` where the sizes
+    /// differ or it is not known where the dots lie.
+    pub fn against(&mut self, wanted: &Dots) -> bool {
+        self.report.difference = self.dots.as_ref().and_then(|found| compare(wanted, found));
+        self.report.difference.is_some()
+    }
+}
+
+/// Replays a program.
+///
+/// # Errors
+/// The first line that cannot be read, with its number; a program without an end.
+pub fn replay(input: impl BufRead, options: &Options<'_>) -> Result<Replayed, ReadError> {
+    let mut player = Player::new(options);
+    let ending = reader::read(input, |event| player.hear(event))?;
+    Ok(player.finish(ending))
+}
+
+/// Moves in one direction at one speed: run from rest to rest.
+#[derive(Debug, Clone, Copy)]
+struct Chain {
+    from: (f64, f64),
+    to: (f64, f64),
+    direction: (f64, f64),
+    rapid: bool,
+    speed: f64,
+    power: f64,
+    length: f64,
+}
+
+struct Player<'a> {
+    options: &'a Options<'a>,
+    /// Signs and zero that turn program coordinates into the blank's.
+    sign: (f64, f64),
+    lag: f64,
+    said: Said,
+    ground: Option<Ground>,
+    inside: Option<Inside>,
+    cells: Option<Cells>,
+    trace: Option<Trace>,
+    chain: Option<Chain>,
+    began: bool,
+    extents: [f64; 4],
+    report: Replay,
+}
+
+/// What the comments say.
+#[derive(Debug, Default)]
+struct Said {
+    blank: Option<Blank>,
+    rect: Option<DotRect>,
+    run_up: f64,
+    lag: f64,
+}
+
+impl<'a> Player<'a> {
+    fn new(options: &'a Options<'a>) -> Self {
+        let sign = |flip: bool| if flip { -1.0 } else { 1.0 };
+        let frame = &options.head.frame;
+        Player {
+            options,
+            sign: (sign(frame.x_left), sign(frame.y_down)),
+            lag: 0.0,
+            said: Said::default(),
+            ground: None,
+            inside: None,
+            cells: None,
+            trace: None,
+            chain: None,
+            began: false,
+            extents: [f64::INFINITY, f64::INFINITY, f64::NEG_INFINITY, f64::NEG_INFINITY],
+            report: Replay {
+                lines: 0,
+                bytes: 0,
+                moves: 0,
+                seconds: 0.0,
+                travel_mm: 0.0,
+                burning_mm: 0.0,
+                extents_mm: None,
+                highest_s: 0.0,
+                highest_speed: 0.0,
+                speed_scaled: false,
+                beam_on_in_rapid: Places::default(),
+                beam_on_at_rest: Places::default(),
+                beam_on_outside_blank: Places::default(),
+                off_bed_mm: 0.0,
+                not_in_standard: Vec::new(),
+                not_in_standard_count: 0,
+                power_left_on: false,
+                dots_on: None,
+                dots_again: 0,
+                off_grid_mm: 0.0,
+                difference: None,
+            },
+        }
+    }
+
+    #[inline(always)]
+    fn hear(&mut self, event: Event<'_>) {
+        match event {
+            Event::Move(m) => self.step(&m),
+            Event::Switch => self.end_chain(),
+            Event::Dwell { seconds, power, line } => {
+                self.end_chain();
+                self.report.seconds += seconds;
+                if power > 0.0 && seconds > 0.0 {
+                    self.report.beam_on_at_rest.add(line, 0.0);
+                }
+            }
+            Event::Comment(text) => {
+                if !self.began {
+                    self.said.hear(text);
+                }
+            }
+        }
+    }
+
+    /// Settles where the dots lie, once the first move comes: by then the comments are read.
+    #[cold]
+    fn begin(&mut self) {
+        self.began = true;
+        let said = self.said.rect.zip(self.said.blank).map(|(rect, blank)| Ground { rect, blank });
+        self.ground = self.options.ground.or(said);
+        self.lag = self.options.lag_mm.unwrap_or(self.said.lag);
+        self.cells = self.ground.map(|g| Cells::new(g.rect, &g.blank, self.options.levels));
+        let blank = self.ground.map(|g| g.blank).or(self.said.blank);
+        self.inside = blank.map(|b| Inside::new(&b));
+        let head = self.options.head;
+        self.trace = self.options.picture.and_then(|pixels| {
+            // The blank with the run-ups beside it, else the bed.
+            let (low, high) = match blank {
+                Some(b) => {
+                    let edge = self.said.run_up + 2.0;
+                    ((-edge, -edge), (b.shape.width() + edge, b.shape.height() + edge))
+                }
+                None => ((0.0, 0.0), (head.bed_width, head.bed_height)),
+            };
+            let (p, q) = (head.frame.to_program(low), head.frame.to_program(high));
+            Trace::new(View { mm: [p.0.min(q.0), p.1.min(q.1), p.0.max(q.0), p.1.max(q.1)], pixels })
+        });
+    }
+
+    #[inline(always)]
+    fn step(&mut self, m: &Move) {
+        if !self.began {
+            self.begin();
+        }
+        let (dx, dy) = (m.to.0 - m.from.0, m.to.1 - m.from.1);
+        // Most moves run along an axis: their length needs no root.
+        let length = if dy == 0.0 { dx.abs() } else { dx.hypot(dy) };
+        self.report.moves += 1;
+        self.extents = [
+            self.extents[0].min(m.to.0),
+            self.extents[1].min(m.to.1),
+            self.extents[2].max(m.to.0),
+            self.extents[3].max(m.to.1),
+        ];
+        if length == 0.0 {
+            return;
+        }
+        self.report.travel_mm += length;
+        let direction = if dy == 0.0 { (dx.signum(), 0.0) } else { (dx / length, dy / length) };
+        self.join(m, direction, length);
+        if m.power > 0.0 {
+            self.burn(m, direction, length);
+        }
+        if let Some(trace) = &mut self.trace {
+            trace.add(m.from, m.to, m.rapid, m.power > 0.0);
+        }
+    }
+
+    /// Joins a move to the chain under way where the head need not stop between them.
+    #[inline(always)]
+    fn join(&mut self, m: &Move, direction: (f64, f64), length: f64) {
+        if let Some(c) = &mut self.chain {
+            let straight = (c.direction.0 - direction.0).abs() < 1e-6
+                && (c.direction.1 - direction.1).abs() < 1e-6
+                && c.rapid == m.rapid
+                && c.speed == m.speed
+                && (self.options.head.power_in_motion || c.power == m.power);
+            if straight {
+                c.length += length;
+                c.to = m.to;
+                return;
+            }
+        }
+        self.end_chain();
+        self.chain = Some(Chain {
+            from: m.from,
+            to: m.to,
+            direction,
+            rapid: m.rapid,
+            speed: m.speed,
+            power: m.power,
+            length,
+        });
+    }
+
+    fn end_chain(&mut self) {
+        let Some(c) = self.chain.take() else { return };
+        let head = self.options.head;
+        let speed = if c.rapid { head.rapid_speed } else { c.speed.min(head.top_speed) };
+        if !c.rapid {
+            self.report.highest_speed = self.report.highest_speed.max(c.speed);
+        }
+        self.report.seconds += motion::rest_to_rest(c.length, speed, head.acceleration);
+        if let Some(trace) = &mut self.trace {
+            trace.end_chain(c.from, c.to, speed, head.acceleration);
+        }
+    }
+
+    /// A move with the beam on.
+    #[inline(always)]
+    fn burn(&mut self, m: &Move, direction: (f64, f64), length: f64) {
+        self.report.burning_mm += length;
+        self.report.highest_s = self.report.highest_s.max(m.power);
+        if m.rapid {
+            self.report.beam_on_in_rapid.add(m.line, length);
+        }
+        let zero = self.options.head.frame.zero;
+        let shift = (direction.0 * self.lag, direction.1 * self.lag);
+        let place =
+            |p: (f64, f64)| ((p.0 + shift.0) * self.sign.0 + zero.0, (p.1 + shift.1) * self.sign.1 + zero.1);
+        let (from, to) = (place(m.from), place(m.to));
+        if let Some(inside) = &mut self.inside
+            && !inside.holds(from, to)
+        {
+            self.report.beam_on_outside_blank.add(m.line, length);
+        }
+        if let Some(cells) = &mut self.cells {
+            cells.sweep(from, to, m.power);
+        }
+    }
+
+    fn finish(mut self, ending: reader::Ending) -> Replayed {
+        self.end_chain();
+        let mut report = self.report;
+        if report.moves > 0 {
+            report.extents_mm = Some(self.extents);
+            let blank = self.ground.map(|g| g.blank).or(self.said.blank);
+            report.off_bed_mm = off_bed(self.options.head, blank.as_ref(), self.extents);
+        }
+        report.lines = ending.lines;
+        report.bytes = ending.bytes;
+        report.speed_scaled = ending.speed_scaled;
+        report.not_in_standard = ending.odd;
+        report.not_in_standard_count = ending.odd_count;
+        report.power_left_on = ending.power_left_on;
+        let (mut dots, mut levels) = (None, None);
+        if let Some(cells) = self.cells {
+            (report.dots_again, report.off_grid_mm) = (cells.again, cells.off_grid_mm);
+            let parts = cells.into_parts();
+            report.dots_on = Some(parts.0.count());
+            (dots, levels) = (Some(parts.0), parts.1);
+        }
+        Replayed { report, ground: self.ground, dots, levels, trace: self.trace }
+    }
+}
+
+/// How far a path with these extents (mm of the program) leaves the bed, mm. Where neither the machine
+/// nor a blank says where the program's zero lies, only the size of the path counts.
+pub fn off_bed(head: &Head, blank: Option<&Blank>, extents: [f64; 4]) -> f64 {
+    let (a, b) =
+        (head.frame.to_blank((extents[0], extents[1])), head.frame.to_blank((extents[2], extents[3])));
+    let (low, high) = ((a.0.min(b.0), a.1.min(b.1)), (a.0.max(b.0), a.1.max(b.1)));
+    let at = match (head.frame.on_bed, blank) {
+        (Some(at), _) => at,
+        (None, Some(blank)) => head.blank_on_bed(blank),
+        (None, None) => ((head.bed_width - high.0 - low.0) / 2.0, (head.bed_height - high.1 - low.1) / 2.0),
+    };
+    [-(low.0 + at.0), -(low.1 + at.1), high.0 + at.0 - head.bed_width, high.1 + at.1 - head.bed_height]
+        .into_iter()
+        // A thousandth of a millimetre is rounding.
+        .fold(0.0, |most, over| if over > 0.001 { f64::max(most, over) } else { most })
+}
+
+impl Said {
+    /// Takes in one comment of the program's head.
+    fn hear(&mut self, text: &str) {
+        let Some((key, rest)) = text.split_once([':', ' ']) else { return };
+        let numbers: Vec<f64> = rest
+            .split([' ', ','])
+            .filter(|w| w.starts_with(|c: char| c.is_ascii_digit() || c == '-'))
+            .filter_map(|w| w.parse().ok())
+            .collect();
+        match key {
+            "blank" => {
+                let mut words = rest.split([',', ' ']).filter(|w| !w.is_empty());
+                let shape: Option<Shape> = words.next().and_then(|w| w.parse().ok());
+                let margin: Option<Mm> = words.last().and_then(|w| w.parse().ok());
+                self.blank = shape.map(|shape| Blank { shape, margin: margin.unwrap_or(Mm(0.0)) });
+            }
+            "grid" => {
+                if let [columns, rows, along, across, left, top] = numbers[..]
+                    && (1.0..=1e6).contains(&columns)
+                    && (1.0..=1e6).contains(&rows)
+                    && columns * rows <= 1e10
+                    && along > 0.0
+                    && across > 0.0
+                {
+                    let grid = Grid { along: Mm(along), across: Mm(across) };
+                    let (columns, rows) = (columns as usize, rows as usize);
+                    self.rect = Some(DotRect { left: Mm(left), top: Mm(top), columns, rows, grid });
+                }
+            }
+            "speed" => self.run_up = numbers.last().copied().unwrap_or(0.0).clamp(0.0, 2000.0),
+            "lag" => self.lag = numbers.first().copied().unwrap_or(0.0).clamp(-5.0, 5.0),
+            _ => {}
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn play(program: &str) -> Replayed {
+        let head = Head::default();
+        let options = Options { picture: Some(200), ..Options::new(&head) };
+        replay(program.as_bytes(), &options).unwrap()
+    }
+
+    #[test]
+    fn a_program_of_any_origin_is_replayed_with_its_comments() {
+        let r = play(
+            "(blank: rect:20x10mm, margin 1mm)\n(grid: 20 x 8 dots, pitch 0.5 x 0.5 mm, left 2 mm, top 2 mm)\n\
+             G21 G90 M3 S0\nG0 X1 Y7.75\nG1 X2.5 F600\nX4 S500\nX13 S0\nM5\nM30\n",
+        );
+        let dots = r.dots.as_ref().unwrap();
+        assert_eq!((dots.width(), dots.height(), r.report.dots_on), (20, 8, Some(3)));
+        assert!(dots.get(1, 0) && dots.get(2, 0) && dots.get(3, 0));
+        assert_eq!((r.report.burning_mm, r.report.highest_s, r.report.highest_speed), (1.5, 500.0, 10.0));
+        assert!(!r.report.power_left_on && r.report.beam_on_outside_blank.count == 0);
+        // From the zero to the start by a rapid, then 12 mm at 10 mm/s with both ramps.
+        let want = motion::rest_to_rest(1f64.hypot(7.75), 150.0, 500.0) + 12.0 / 10.0 + 10.0 / 500.0;
+        assert!((r.report.seconds - want).abs() < 1e-9, "{} {want}", r.report.seconds);
+        assert_eq!(r.report.extents_mm, Some([1.0, 7.75, 13.0, 7.75]));
+        assert!(r.trace.is_some());
+    }
+
+    #[test]
+    fn what_is_dangerous_is_named_with_its_line() {
+        let r = play("(blank: rect:20x10mm)\nG21 G90 M3 S500\nG1 X5 F600\nG0 X15\nG4 P2\nG1 X30\nM2\n");
+        assert_eq!(r.report.beam_on_in_rapid.lines, [4]);
+        assert_eq!(r.report.beam_on_at_rest.lines, [5]);
+        assert_eq!(
+            (r.report.beam_on_outside_blank.lines, r.report.beam_on_outside_blank.mm),
+            (vec![6], 15.0)
+        );
+        assert!(r.report.power_left_on);
+        let r = play("G21 G90 M3 S500\nG1 X500 F6000\nM5\nM2\n");
+        assert_eq!((r.report.off_bed_mm, r.report.power_left_on), (50.0, false));
+    }
+
+    #[test]
+    fn inches_and_incremental_moves_are_understood() {
+        let r = play("G20 G91 M4 S1\nG1 X1 F60\nG21\nX-5.4\nG90 X0 Y2\nM5\nM2\n");
+        assert_eq!(r.report.extents_mm, Some([0.0, 0.0, 25.4, 2.0]));
+        assert!((r.report.highest_speed - 25.4).abs() < 1e-12 && r.report.speed_scaled);
+    }
+
+    #[test]
+    fn the_bed_is_left_where_the_machine_says_it_ends() {
+        let head = Head { bed_width: 100.0, bed_height: 100.0, ..Head::default() };
+        let blank = Blank { shape: "rect:90x90mm".parse().unwrap(), margin: Mm(1.0) };
+        assert_eq!(off_bed(&head, Some(&blank), [-5.0, 0.0, 95.0, 90.0]), 0.0);
+        assert_eq!(off_bed(&head, Some(&blank), [-6.5, 0.0, 95.0, 90.0]), 1.5);
+        let mut at = head.clone();
+        at.frame.on_bed = Some((2.0, 5.0));
+        assert_eq!(off_bed(&at, Some(&blank), [-5.0, 0.0, 95.0, 90.0]), 3.0);
+        at.frame.x_left = true;
+        assert_eq!(off_bed(&at, Some(&blank), [-99.0, 0.0, 0.0, 90.0]), 1.0);
+    }
+}

@@ -1,0 +1,372 @@
+//! The words of one RS-274 line: letters, numbers, modal groups, comments.
+
+/// What is wrong with a line.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum Fault {
+    /// Longer than the standard allows.
+    #[error("the line has {0} characters or more; at most 256 are allowed: split it")]
+    TooLong(usize),
+    /// A byte that is not ASCII text.
+    #[error("byte 0x{0:02X} is not ASCII text: this is not an RS-274 program")]
+    NotText(u8),
+    /// A character that starts no word.
+    #[error("'{0}' starts no word: this is not an RS-274 program")]
+    NotAWord(char),
+    /// A letter without a number.
+    #[error("{0} has no number after it: this is not an RS-274 program")]
+    NoNumber(char),
+    /// Not a plain decimal number.
+    #[error("the number after {0} is not a plain decimal number of at most 18 digits")]
+    BadNumber(char),
+    /// A line number of more than five digits, or not at the start.
+    #[error("the N word must stand first and hold one to five digits")]
+    LineNumber,
+    /// A letter that stands twice.
+    #[error("{0} stands twice; one word of a letter is allowed a line")]
+    Twice(char),
+    /// Two words of one modal group.
+    #[error("{0} and another word of its modal group stand on one line; keep one")]
+    TwiceInGroup(String),
+    /// More than four M words.
+    #[error("more than four M words stand on the line; split it")]
+    TooManyM,
+    /// A comment without its end.
+    #[error("a comment is not closed on its line")]
+    OpenComment,
+    /// A comment inside a comment, or a lone closing parenthesis.
+    #[error("parentheses are nested or unpaired")]
+    Parentheses,
+    /// A word that no raster uses.
+    #[error("{0}: {1} are not raster moves; this reader takes G0 and G1 only")]
+    NotRaster(String, &'static str),
+    /// Parameters or expressions.
+    #[error("'{0}': parameters and expressions are not read; write plain numbers")]
+    Expression(char),
+    /// S below zero.
+    #[error("S{0} is negative; power is 0 or more")]
+    NegativeS(f64),
+    /// Out of any machine's range.
+    #[error("{0}{1} is out of range")]
+    Range(char, f64),
+    /// G0 or G1 without an axis.
+    #[error("G0 or G1 stands without an X, Y or Z word")]
+    NoAxis,
+    /// Axis words before any G0 or G1.
+    #[error("axis words stand before any G0 or G1")]
+    NoMotion,
+    /// G1 before any feed.
+    #[error("G1 stands before any F word")]
+    NoFeed,
+    /// G4 without P.
+    #[error("G4 stands without a P word")]
+    DwellWithoutP,
+    /// A line of % within a program that did not start with one.
+    #[error("a line of % stands within a program that does not start with one")]
+    Percent,
+}
+
+/// Modal group 1: motion.
+pub const MOTION: usize = 1;
+/// Modal group 3: distance mode.
+pub const DISTANCE: usize = 3;
+/// Modal group 6: units.
+pub const UNITS: usize = 6;
+/// M words, modal group 4: stopping.
+pub const STOPPING: usize = 4;
+/// M words, modal group 7: the spindle, here the beam.
+pub const SPINDLE: usize = 7;
+
+/// The letters of the standard (section 3.3.2, table 3), as bits from A.
+const LETTERS: u32 = bits(b"ABCDFGHIJKLMNPQRSTXYZ");
+const AXES: u32 = bits(b"XYZ");
+const XYS: u32 = bits(b"XYS");
+/// Letters for which a raster has no use: each is refused by name.
+const ROTARY: u32 = bits(b"ABC");
+const ARC: u32 = bits(b"IJKR");
+
+const fn bits(letters: &[u8]) -> u32 {
+    let (mut set, mut i) = (0, 0);
+    while i < letters.len() {
+        set |= 1 << (letters[i] - b'A');
+        i += 1;
+    }
+    set
+}
+
+/// Powers of ten that a number of at most 18 digits is divided by.
+const TENS: [f64; 19] =
+    [1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18];
+
+/// The words of a line. G codes are kept as tenths (G38.2 is 382), by modal group.
+#[derive(Debug, Default)]
+pub struct Words {
+    seen: u32,
+    values: [f64; 26],
+    g_seen: u32,
+    g: [u16; 16],
+    m_seen: u32,
+    m: [u16; 16],
+    m_count: u32,
+    dwell: bool,
+}
+
+impl Words {
+    /// The value of a letter (upper case, not G or M), where it stands on the line.
+    #[inline(always)]
+    pub fn get(&self, letter: u8) -> Option<f64> {
+        let i = usize::from(letter - b'A') % 26;
+        (self.seen >> i & 1 == 1).then(|| self.values[i])
+    }
+
+    /// The G code of a modal group, in tenths.
+    pub fn g(&self, group: usize) -> Option<u16> {
+        (self.g_seen >> group & 1 == 1).then(|| self.g[group])
+    }
+
+    /// The M code of a modal group.
+    pub fn m(&self, group: usize) -> Option<u16> {
+        (self.m_seen >> group & 1 == 1).then(|| self.m[group])
+    }
+
+    /// Whether G4 stands on the line.
+    pub fn dwell(&self) -> bool {
+        self.dwell
+    }
+
+    /// Whether an axis word stands on the line.
+    #[inline(always)]
+    pub fn has_axis(&self) -> bool {
+        self.seen & AXES != 0
+    }
+
+    /// Whether the line holds X, Y and S words only.
+    #[inline(always)]
+    pub fn only_xs(&self) -> bool {
+        self.seen & !XYS == 0 && self.g_seen == 0 && self.m_seen == 0 && !self.dwell
+    }
+
+    /// Parses a line. `comment` hears the text of comments, `odd` the words that the standard does not know.
+    ///
+    /// # Errors
+    /// The first fault.
+    #[inline(always)]
+    pub fn parse(
+        &mut self,
+        line: &[u8],
+        mut comment: impl FnMut(&str),
+        mut odd: impl FnMut(&[u8]),
+    ) -> Result<(), Fault> {
+        (self.seen, self.g_seen, self.m_seen, self.m_count, self.dwell) = (0, 0, 0, 0, false);
+        let mut i = 0;
+        let mut first = true;
+        while let Some(&b) = line.get(i) {
+            let letter = b & !0x20;
+            if !letter.is_ascii_uppercase() || b >= 0x80 {
+                i = match b {
+                    b' ' | b'\t' => i + 1,
+                    b'(' => comment_end(line, i, &mut comment)?,
+                    // Block delete is only a switch of the controller; it is taken as off.
+                    b'/' if first => {
+                        first = false;
+                        i + 1
+                    }
+                    _ => other(line, i, &mut odd)?,
+                };
+                continue;
+            }
+            let (value, next) = number(line, i + 1, letter)?;
+            let bit = 1u32 << (letter - b'A');
+            match letter {
+                b'G' => self.g_word(value, &line[i..next], &mut odd)?,
+                b'M' => self.m_word(value, &line[i..next], &mut odd)?,
+                b'N' => {
+                    check_line_number(&line[i + 1..next], self.seen | self.g_seen | self.m_seen)?;
+                    self.seen |= bit;
+                }
+                _ if LETTERS & bit == 0 => odd(&line[i..next]),
+                _ => {
+                    if self.seen & bit != 0 {
+                        return Err(Fault::Twice(char::from(letter)));
+                    }
+                    self.seen |= bit;
+                    self.values[usize::from(letter - b'A')] = value;
+                }
+            }
+            first = false;
+            i = next;
+        }
+        if self.seen & (ROTARY | ARC) != 0 {
+            let (set, what) = if self.seen & ROTARY != 0 { (ROTARY, "rotary axes") } else { (ARC, "arcs") };
+            let i = (self.seen & set).trailing_zeros() as u8;
+            return Err(Fault::NotRaster(char::from(b'A' + i).to_string(), what));
+        }
+        Ok(())
+    }
+
+    fn g_word(&mut self, value: f64, word: &[u8], odd: &mut impl FnMut(&[u8])) -> Result<(), Fault> {
+        let Some(code) = tenths(value) else {
+            odd(word);
+            return Ok(());
+        };
+        let name = || format!("G{value}");
+        let group = match code {
+            0 | 10 | 800 => MOTION,
+            20 | 30 => return Err(Fault::NotRaster(name(), "arcs")),
+            382 => return Err(Fault::NotRaster(name(), "probe moves")),
+            810 | 820 | 830 | 840 | 850 | 860 | 870 | 880 | 890 => {
+                return Err(Fault::NotRaster(name(), "drilling cycles"));
+            }
+            40 => {
+                if self.dwell {
+                    return Err(Fault::TwiceInGroup(name()));
+                }
+                self.dwell = true;
+                return Ok(());
+            }
+            100 | 280 | 300 | 530 | 920 | 921 | 922 | 923 => {
+                return Err(Fault::NotRaster(name(), "changes of the coordinates"));
+            }
+            170 | 180 | 190 => 2,
+            900 | 910 => DISTANCE,
+            930 => return Err(Fault::NotRaster(name(), "moves in inverse time")),
+            940 => 5,
+            200 | 210 => UNITS,
+            400 => 7,
+            410 | 420 => return Err(Fault::NotRaster(name(), "moves with a cutter's radius")),
+            430 => return Err(Fault::NotRaster(name(), "moves with a tool's length")),
+            490 => 8,
+            980 | 990 => 10,
+            540 | 550 | 560 | 570 | 580 | 590 | 591 | 592 | 593 => 12,
+            610 | 611 | 640 => 13,
+            _ => {
+                odd(word);
+                return Ok(());
+            }
+        };
+        if self.g_seen >> group & 1 == 1 {
+            return Err(Fault::TwiceInGroup(name()));
+        }
+        self.g_seen |= 1 << group;
+        self.g[group] = code;
+        Ok(())
+    }
+
+    fn m_word(&mut self, value: f64, word: &[u8], odd: &mut impl FnMut(&[u8])) -> Result<(), Fault> {
+        self.m_count += 1;
+        if self.m_count > 4 {
+            return Err(Fault::TooManyM);
+        }
+        let code = tenths(value).filter(|t| t % 10 == 0).map(|t| t / 10);
+        let group = match code {
+            Some(0 | 1 | 2 | 30 | 60) => STOPPING,
+            Some(3..=5) => SPINDLE,
+            Some(6) => 6,
+            // Mist and flood may stand together; each counts as a group of its own here.
+            Some(7) => 10,
+            Some(8 | 9) => 8,
+            Some(48 | 49) => 9,
+            _ => {
+                odd(word);
+                return Ok(());
+            }
+        };
+        if self.m_seen >> group & 1 == 1 {
+            return Err(Fault::TwiceInGroup(format!("M{value}")));
+        }
+        self.m_seen |= 1 << group;
+        self.m[group] = code.unwrap_or(0);
+        Ok(())
+    }
+}
+
+/// A code in tenths, where it is within 0.0001 of one (section 3.3.2.1: G and M numbers).
+fn tenths(value: f64) -> Option<u16> {
+    let t = (value * 10.0).round();
+    ((value * 10.0 - t).abs() < 0.001 && (0.0..10_000.0).contains(&t)).then_some(t as u16)
+}
+
+/// `value` where it is within `low..=high`.
+pub fn within(letter: u8, value: f64, low: f64, high: f64) -> Result<f64, Fault> {
+    if value >= low && value <= high { Ok(value) } else { Err(Fault::Range(char::from(letter), value)) }
+}
+
+/// Reads the number at `i`: sign, digits, at most one point, at least one digit; blanks within it are
+/// ignored (check values G04, G08). Returns it and where it ends.
+#[inline(always)]
+fn number(line: &[u8], mut i: usize, letter: u8) -> Result<(f64, usize), Fault> {
+    let (mut mantissa, mut digits, mut decimals) = (0u64, 0u32, 0usize);
+    let (mut point, mut negative, mut signed) = (false, false, false);
+    while let Some(&b) = line.get(i) {
+        let d = b.wrapping_sub(b'0');
+        if d < 10 {
+            digits += 1;
+            if digits > 18 {
+                return Err(Fault::BadNumber(char::from(letter)));
+            }
+            mantissa = mantissa * 10 + u64::from(d);
+            decimals += usize::from(point);
+        } else if b == b'.' {
+            if point {
+                return Err(Fault::BadNumber(char::from(letter)));
+            }
+            point = true;
+        } else if b == b' ' || b == b'\t' {
+        } else if (b == b'-' || b == b'+') && !signed && digits == 0 && !point {
+            (signed, negative) = (true, b == b'-');
+        } else if matches!(b, b'#' | b'[' | b'=' | b'*') {
+            return Err(Fault::Expression(char::from(b)));
+        } else {
+            break;
+        }
+        i += 1;
+    }
+    if digits == 0 {
+        let nothing = !point && !signed;
+        let letter = char::from(letter);
+        return Err(if nothing { Fault::NoNumber(letter) } else { Fault::BadNumber(letter) });
+    }
+    let size = mantissa as f64 / TENS[decimals.min(18)];
+    Ok((if negative { -size } else { size }, i))
+}
+
+/// One to five digits, first on the line (check value G05).
+fn check_line_number(digits: &[u8], seen: u32) -> Result<(), Fault> {
+    let plain = digits.trim_ascii();
+    let fits = (1..=5).contains(&plain.len()) && plain.iter().all(u8::is_ascii_digit);
+    if fits && seen == 0 { Ok(()) } else { Err(Fault::LineNumber) }
+}
+
+#[cold]
+fn comment_end(line: &[u8], start: usize, comment: &mut impl FnMut(&str)) -> Result<usize, Fault> {
+    let rest = &line[start + 1..];
+    let end = rest.iter().position(|&b| b == b')').ok_or(Fault::OpenComment)?;
+    let text = &rest[..end];
+    if text.contains(&b'(') {
+        return Err(Fault::Parentheses);
+    }
+    match std::str::from_utf8(text) {
+        Ok(t) if t.is_ascii() => comment(t),
+        _ => return Err(Fault::NotText(text.iter().copied().find(|b| *b >= 0x80).unwrap_or(0))),
+    }
+    Ok(start + end + 2)
+}
+
+/// Characters that start no word. A semicolon comment and a line of a controller's own commands are not in
+/// the standard (check value G06): they are reported and left out.
+#[cold]
+fn other(line: &[u8], i: usize, odd: &mut impl FnMut(&[u8])) -> Result<usize, Fault> {
+    match line[i] {
+        b';' => {
+            odd(&line[i..]);
+            Ok(line.len())
+        }
+        b'$' if line[..i].iter().all(|b| b.is_ascii_whitespace()) => {
+            odd(line);
+            Ok(line.len())
+        }
+        b')' => Err(Fault::Parentheses),
+        b @ (b'#' | b'[' | b']' | b'=' | b'*') => Err(Fault::Expression(char::from(b))),
+        b if !(0x20..0x7F).contains(&b) && b != b'\t' => Err(Fault::NotText(b)),
+        b => Err(Fault::NotAWord(char::from(b))),
+    }
+}
