@@ -139,7 +139,8 @@ fn impossible_jobs_are_refused_with_one_sentence() {
         ("--screen treshold", "did you mean threshold?"),
         ("--out ramp.png", "ramp.png"),
     ] {
-        let line = format!("prepare disc.svg {}{line}", if line.contains("--out") { "" } else { "--out out " });
+        let line =
+            format!("prepare disc.svg {}{line}", if line.contains("--out") { "" } else { "--out out " });
         refused(&line.split(' ').collect::<Vec<_>>(), b.path(), 1, part);
     }
 }
@@ -184,7 +185,8 @@ fn the_kit_is_listed_and_an_entry_can_be_made_ones_own() {
         assert!(list.contains(part), "{part}");
     }
     let own = ok(&["kit", "show", "poster-paint"], b.path()).replace("poster paint", "my own paint");
-    fs::write(b.path().join("mine.toml"), own.replace("standing = \"assumed\"", "standing = \"given\"")).expect("written");
+    fs::write(b.path().join("mine.toml"), own.replace("standing = \"assumed\"", "standing = \"given\""))
+        .expect("written");
     let out = ok(&["prepare", "disc.svg", "--out", "out", "--coating", "mine.toml"], b.path());
     assert!(out.contains("my own paint"), "{out}");
     refused(&["kit", "show", "slate"], b.path(), 1, "did you mean");

@@ -7,7 +7,7 @@ use crate::job::Job;
 use crate::job::asked::{ArtJob, BlankJob, BurnJob, DotsJob, Reference, ScanJob, ToneJob};
 use crate::job::kit::{self, KitError, Sort, Surface};
 use crate::job::words::{
-    Amount, BeamOn, Crop, CurvePoints, Direction, DotGain, Levels, ReadAs, Sharpen, TiffPacking, ToneBy,
+    Amount, BeamOn, Crop, CurvePoints, DotGain, Levels, Packing, ReadAs, Sharpen, ToneBy, Ways,
 };
 use crate::placement::Place;
 use crate::units::{Mm, MmPerS, Pitch, Share};
@@ -125,9 +125,9 @@ pub struct DotOptions {
     /// The colour that means beam on in the dot files: black or white [default: black]
     #[arg(long, value_name = "COLOUR")]
     pub beam_on: Option<BeamOn>,
-    /// Also write dots.tiff, packed as g4 or packbits
-    #[arg(long, value_name = "PACKING", num_args = 0..=1, default_missing_value = "g4")]
-    pub tiff: Option<TiffPacking>,
+    /// Also write dots.tiff, packed as group4 or packbits
+    #[arg(long, value_name = "PACKING", num_args = 0..=1, default_missing_value = "group4")]
+    pub tiff: Option<Packing>,
     /// Also write dots.bmp
     #[arg(long)]
     pub bmp: bool,
@@ -166,7 +166,7 @@ pub struct ScanOptions {
     pub tone_by: Option<ToneBy>,
     /// Lines there and back, or all one way: both or one [default: both]
     #[arg(long, value_name = "WAY")]
-    pub direction: Option<Direction>,
+    pub direction: Option<Ways>,
     /// Run-up at each end of a line, 0mm to 200mm [default: v²/(2a) and the machine's settle length]
     #[arg(long, value_name = "MM")]
     pub run_up: Option<Mm>,

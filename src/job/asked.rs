@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use super::file::{self, FileError};
 use super::kit::Surface;
 use super::words::{
-    Amount, Axis, BeamOn, Crop, CurvePoints, Direction, DotGain, Levels, ReadAs, Sharpen, TiffPacking, ToneBy,
+    Along, Amount, BeamOn, Crop, CurvePoints, DotGain, Levels, Packing, ReadAs, Sharpen, ToneBy, Ways,
 };
 use super::{Coating, Machine, ProcessFile};
 use crate::blank::Shape;
@@ -115,7 +115,7 @@ section! {
         /// The colour for 'beam on' in the files. Default black.
         beam_on: BeamOn,
         /// Also a TIFF, packed so. Default none.
-        tiff: TiffPacking,
+        tiff: Packing,
         /// Also a BMP. Default false.
         bmp: bool,
     }
@@ -139,9 +139,9 @@ section! {
         /// Tones by dots or by power. Default dots.
         tone_by: ToneBy,
         /// Lines there and back, or all one way. Default both.
-        direction: Direction,
+        direction: Ways,
         /// The axis that lines run along. Default x.
-        axis: Axis,
+        axis: Along,
         /// Run-up at each end of a line. Default: v²/(2a) and the settle length.
         run_up: Mm,
         /// What each run is shortened by at either end. Default 0 mm.

@@ -4,7 +4,9 @@ use serde::{Deserialize, Serialize};
 
 use super::file::{Absurd, unless};
 use super::process::Standing;
+use super::words::PowerMode;
 use crate::blank::parse_size;
+use crate::scan::head::{Frame, Head, Lag};
 use crate::units::{Mm, MmPerS, Watts};
 
 /// A machine file: one machine's numbers.
@@ -70,9 +72,18 @@ pub struct Motion {
     /// How exactly a blank can be laid into its place. Default 0.5 mm.
     #[serde(default = "tolerance")]
     pub placement_tolerance: Mm,
-    /// Where the blank's lower left corner lies on the bed, `0x0mm` unless said otherwise.
-    #[serde(default = "origin")]
-    pub origin: String,
+    /// Where the program's zero lies, seen from the blank's lower left corner. Default `0x0mm`.
+    #[serde(default = "zero")]
+    pub zero: String,
+    /// X grows to the left. Default false.
+    #[serde(default)]
+    pub x_to_the_left: bool,
+    /// Y grows downwards, towards the maker. Default false.
+    #[serde(default)]
+    pub y_downwards: bool,
+    /// Where the blank's lower left corner lies on the bed, `20x35mm`. Absent: taken to lie in the middle.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub blank_on_bed: Option<String>,
 }
 
 fn settle() -> Mm {
@@ -83,25 +94,15 @@ fn tolerance() -> Mm {
     Mm(0.5)
 }
 
-fn origin() -> String {
+fn zero() -> String {
     "0x0mm".to_string()
-}
-
-/// How the power word is meant.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum PowerMode {
-    /// The power stays as said whatever the speed (M3).
-    Constant,
-    /// The controller scales the power with the speed of the moment (M4; controller practice, in no standard).
-    SpeedScaled,
 }
 
 /// What the controller knows.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Controller {
-    /// The S word that means 100 % power, 1 to 1000000.
+    /// The S word that means 100 % power, 1 to 100000.
     pub full_scale_s: f64,
     /// How the power word is meant.
     pub power_mode: PowerMode,
@@ -111,6 +112,9 @@ pub struct Controller {
     /// Bytes a second the link carries; 115200 baud 8N1 carries 11520. 0: a file on the machine, no link.
     #[serde(default)]
     pub link_bytes_per_s: f64,
+    /// Bytes the controller holds ahead of the move it runs. Default 128.
+    #[serde(default = "buffer")]
+    pub link_buffer_bytes: f64,
     /// Lines before the first move.
     #[serde(default)]
     pub header: Vec<String>,
@@ -120,6 +124,10 @@ pub struct Controller {
     /// Power for walking the outline, as a share of full power; only where the maker knows it to be safe.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub pointer_power: Option<crate::units::Share>,
+}
+
+fn buffer() -> f64 {
+    128.0
 }
 
 fn yes() -> bool {
@@ -132,9 +140,34 @@ impl Machine {
         parse_size(&self.motion.bed).map_or((0.0, 0.0), |(w, h)| (w.0, h.0))
     }
 
-    /// Where the blank's lower left corner lies, mm from the machine's zero.
-    pub fn origin(&self) -> (f64, f64) {
-        parse_offset(&self.motion.origin).unwrap_or((0.0, 0.0))
+    /// The numbers that the scan program needs.
+    pub fn head(&self) -> Head {
+        let (m, c) = (&self.motion, &self.program);
+        let (bed_width, bed_height) = self.bed();
+        Head {
+            bed_width,
+            bed_height,
+            acceleration: m.acceleration_mm_per_s2,
+            top_speed: m.top_speed.0,
+            rapid_speed: m.rapid_speed.0,
+            steps_per_mm: (m.steps_per_mm_x, m.steps_per_mm_y),
+            full_scale_s: c.full_scale_s.round() as u32,
+            power_mode: c.power_mode,
+            power_in_motion: c.s_inside_moves,
+            header: c.header.clone(),
+            footer: c.footer.clone(),
+            frame: Frame {
+                zero: parse_offset(&m.zero).unwrap_or((0.0, 0.0)),
+                x_left: m.x_to_the_left,
+                y_down: m.y_downwards,
+                on_bed: m.blank_on_bed.as_deref().and_then(|t| parse_offset(t).ok()),
+            },
+            link_bytes_per_s: (c.link_bytes_per_s > 0.0).then_some(c.link_bytes_per_s),
+            link_buffer_bytes: c.link_buffer_bytes,
+            settle: m.settle.0,
+            lag: Lag::Seconds(m.lag_ms / 1000.0),
+            pointer: c.pointer_power.map(|p| p.0),
+        }
     }
 
     /// Refuses values that no machine has, naming the key.
@@ -147,7 +180,10 @@ impl Machine {
         }
         let m = &self.motion;
         parse_size(&m.bed).map_err(|why| Absurd { key: "bed", why: format!("is wrong: {why}") })?;
-        parse_offset(&m.origin).map_err(|why| Absurd { key: "origin", why })?;
+        parse_offset(&m.zero).map_err(|why| Absurd { key: "zero", why })?;
+        if let Some(place) = &m.blank_on_bed {
+            parse_offset(place).map_err(|why| Absurd { key: "blank_on_bed", why })?;
+        }
         for (key, v) in [("steps_per_mm_x", m.steps_per_mm_x), ("steps_per_mm_y", m.steps_per_mm_y)] {
             unless((1.0..=10_000.0).contains(&v), key, format!("is {v}; it must be from 1 to 10000"))?;
         }
@@ -167,9 +203,12 @@ impl Machine {
         unless((0.0..=20.0).contains(&t), "placement_tolerance", "must be from 0 mm to 20 mm")?;
         let c = &self.program;
         let s = c.full_scale_s;
-        unless((1.0..=1e6).contains(&s), "full_scale_s", format!("is {s}; it must be from 1 to 1000000"))?;
+        unless((1.0..=1e5).contains(&s), "full_scale_s", format!("is {s}; it must be from 1 to 100000"))?;
         let link = c.link_bytes_per_s;
         unless((0.0..=1e9).contains(&link), "link_bytes_per_s", "must be from 0 (no link) to 1000000000")?;
+        if let Err(e) = self.head().check(None) {
+            return Err(Absurd { key: "machine", why: format!("cannot be: {e}") });
+        }
         Ok(())
     }
 }

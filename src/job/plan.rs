@@ -8,7 +8,7 @@ use super::file::{self, FileError};
 use super::kit::{self, KitError, Surface};
 use super::process::{BeamSize, ExposureAt, ToneCurve};
 use super::words::{
-    Amount, Axis, BeamOn, Crop, CurvePoints, Direction, DotGain, Levels, ReadAs, Sharpen, TiffPacking, ToneBy,
+    Along, Amount, BeamOn, Crop, CurvePoints, DotGain, Levels, Packing, ReadAs, Sharpen, ToneBy, Ways,
 };
 use super::{Coating, Job, Known, Machine, Process, ProcessFile, Standing};
 use crate::blank::Blank;
@@ -94,13 +94,13 @@ pub struct Plan {
     /// The colour for 'beam on'.
     pub beam_on: BeamOn,
     /// Whether a TIFF is written, and how it is packed.
-    pub tiff: Option<TiffPacking>,
+    pub tiff: Option<Packing>,
     /// Whether a BMP is written.
     pub bmp: bool,
     /// Tones by dots or power.
     pub tone_by: ToneBy,
     /// Lines there and back or one way.
-    pub direction: Direction,
+    pub direction: Ways,
     /// Run-up where it was given.
     pub run_up: Option<Mm>,
     /// What each run is shortened by at either end.
@@ -224,7 +224,7 @@ pub fn resolve(job: &Job) -> Result<Plan, PlanError> {
         tiff: dots.tiff,
         bmp: dots.bmp.unwrap_or(false),
         tone_by: job.scan.tone_by.unwrap_or(ToneBy::Dots),
-        direction: job.scan.direction.unwrap_or(Direction::Both),
+        direction: job.scan.direction.unwrap_or(Ways::Both),
         run_up: job.scan.run_up,
         trim,
         accept: job.scan.accept.clone().unwrap_or_default(),
@@ -504,7 +504,7 @@ fn written_out(plan: &Plan) -> Job {
         scan: ScanJob {
             tone_by: Some(plan.tone_by),
             direction: Some(plan.direction),
-            axis: Some(Axis::X),
+            axis: Some(Along::X),
             run_up: plan.run_up,
             trim: Some(plan.trim),
             accept: (!plan.accept.is_empty()).then(|| plan.accept.clone()),

@@ -6,6 +6,10 @@ use std::str::FromStr;
 
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
+pub use crate::encode::BeamOn;
+pub use crate::encode::tiff::Packing;
+pub use crate::scan::course::{Along, Ways};
+pub use crate::scan::head::PowerMode;
 use crate::units::{Mm, Share};
 
 /// Serialises through `Display` and `FromStr`.
@@ -24,6 +28,26 @@ macro_rules! as_text {
     )+};
 }
 
+/// Gives an enum its words: `Display` and `FromStr`.
+macro_rules! worded {
+    ($name:ty, $what:literal { $($value:ident = $word:literal),+ $(,)? }) => {
+        impl fmt::Display for $name {
+            fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str(match self { $(<$name>::$value => $word),+ })
+            }
+        }
+        impl FromStr for $name {
+            type Err = String;
+            fn from_str(text: &str) -> Result<Self, String> {
+                match text.trim() {
+                    $($word => Ok(<$name>::$value),)+
+                    other => Err(format!(concat!("'{}' is no ", $what, "; choose {}"), other, [$($word),+].join(", "))),
+                }
+            }
+        }
+    };
+}
+
 /// An enum whose values are single words.
 macro_rules! words {
     ($(#[$doc:meta])* $name:ident, $what:literal { $($(#[$vdoc:meta])* $value:ident = $word:literal),+ $(,)? }) => {
@@ -31,20 +55,7 @@ macro_rules! words {
         #[derive(Debug, Clone, Copy, PartialEq, Eq)]
         pub enum $name { $($(#[$vdoc])* $value),+ }
 
-        impl fmt::Display for $name {
-            fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-                f.write_str(match self { $($name::$value => $word),+ })
-            }
-        }
-        impl FromStr for $name {
-            type Err = String;
-            fn from_str(text: &str) -> Result<Self, String> {
-                match text.trim() {
-                    $($word => Ok($name::$value),)+
-                    other => Err(format!(concat!("'{}' is no ", $what, "; choose {}"), other, [$($word),+].join(", "))),
-                }
-            }
-        }
+        worded!($name, $what { $($value = $word),+ });
         as_text!($name);
     };
 }
@@ -62,26 +73,6 @@ words! {
 }
 
 words! {
-    /// Which colour stands for 'beam on' in the dot files.
-    BeamOn, "colour for the beam" {
-        /// Black.
-        Black = "black",
-        /// White.
-        White = "white",
-    }
-}
-
-words! {
-    /// How a 1-bit TIFF is packed.
-    TiffPacking, "packing for a TIFF" {
-        /// CCITT group 4.
-        G4 = "g4",
-        /// PackBits.
-        PackBits = "packbits",
-    }
-}
-
-words! {
     /// How tones are made.
     ToneBy, "way to make tones" {
         /// By dots of one power.
@@ -91,25 +82,11 @@ words! {
     }
 }
 
-words! {
-    /// Which way the lines run.
-    Direction, "direction for lines" {
-        /// There and back.
-        Both = "both",
-        /// All from left to right.
-        One = "one",
-    }
-}
-
-words! {
-    /// The axis that lines run along.
-    Axis, "axis" {
-        /// Lines along x, step along y.
-        X = "x",
-        /// Lines along y, step along x.
-        Y = "y",
-    }
-}
+worded!(BeamOn, "colour for the beam" { Black = "black", White = "white" });
+worded!(Packing, "packing for a TIFF" { Group4 = "group4", PackBits = "packbits" });
+worded!(Ways, "direction for lines" { Both = "both", One = "one" });
+worded!(Along, "axis" { X = "x", Y = "y" });
+worded!(PowerMode, "power mode" { Constant = "constant", SpeedScaled = "speed-scaled" });
 
 /// Stretching the tones before all else.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -356,6 +333,7 @@ impl FromStr for DotGain {
     }
 }
 
+as_text!(Ways, Along, PowerMode);
 as_text!(Levels, Amount, Sharpen, CurvePoints, Crop, DotGain, crate::placement::Place);
 
 #[cfg(test)]
