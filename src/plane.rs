@@ -5,6 +5,9 @@ use std::marker::PhantomData;
 /// Linear light: relative luminance Y of IEC 61966-2-1, 0 (black) to 1 (white).
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct LinearLight;
+/// How much of a place the art covers: 0 = transparent, 1 = opaque.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Cover;
 /// Wanted mark fraction: 0 = leave alone, 1 = fully marked.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct WantedMark;
@@ -27,6 +30,8 @@ pub struct Plane<K> {
 
 /// A picture in linear light.
 pub type Light = Plane<LinearLight>;
+/// The opacity of each place of a picture (straight, never multiplied into the light).
+pub type Alpha = Plane<Cover>;
 /// The wanted mark fraction of each dot.
 pub type Tone = Plane<WantedMark>;
 /// The exposure at each sample, relative to a solid.

@@ -1,0 +1,166 @@
+//! Drawings drawn at the density itself, in bands of rows.
+
+use resvg::tiny_skia::{Pixmap, Transform};
+
+use super::light::{Curve, WEIGHTS, srgb_to_linear};
+use super::render::{RenderError, Rendered, View};
+use super::vector::{Vector, deep};
+use crate::parallel;
+use crate::plane::{Alpha, Light};
+
+/// Dots a band at most: 4 bytes a dot, so 16 MiB a thread.
+const BAND_DOTS: usize = 4 << 20;
+/// Rows drawn above and below a band that has filters, and not kept: a blur reaches that far.
+const FILTER_REACH: usize = 512;
+
+/// Draws what `view` shows into `columns` x `rows` dots: anti-aliased by area, transparent where
+/// nothing is drawn. Bands have the same heights whatever the number of threads.
+pub(super) fn draw(art: &Vector, view: &View, columns: usize, rows: usize) -> Result<Rendered, RenderError> {
+    let place = placement(art, view, columns, rows);
+    let filters = !art.tree.filters().is_empty();
+    let reach = if filters { FILTER_REACH } else { 0 };
+    let least = if filters { 2048 } else { 16 };
+    let band = (BAND_DOTS / columns.max(1)).clamp(least, rows.max(least));
+    let bands = rows.div_ceil(band);
+    let curve = Curve::new(srgb_to_linear);
+    let mut light = Vec::with_capacity(columns * rows);
+    let mut alpha = Vec::with_capacity(columns * rows);
+    // A few bands at once, so that finished ones do not pile up beside the planes.
+    let group = parallel::threads().max(1);
+    for first in (0..bands).step_by(group) {
+        let some = group.min(bands - first);
+        let drawn = parallel::map(some, |i| {
+            let top = (first + i) * band;
+            let above = reach.min(top);
+            let height = band.min(rows - top);
+            let below = reach.min(rows - top - height);
+            let pixels = deep(|| one_band(art, place, columns, top - above, above + height + below))
+                .map_err(|e| RenderError::Failed(e.to_string()))??;
+            let kept =
+                pixels.data().get(above * columns * 4..(above + height) * columns * 4).unwrap_or_default();
+            Ok::<_, RenderError>(planes(kept, &curve))
+        });
+        for result in drawn {
+            let (l, a) = result?;
+            light.extend_from_slice(&l);
+            alpha.extend_from_slice(&a);
+        }
+    }
+    let opaque = alpha.iter().all(|&a| a == 1.0);
+    Ok(Rendered {
+        light: Light::from_vec(columns, rows, light),
+        alpha: (!opaque).then(|| Alpha::from_vec(columns, rows, alpha)),
+    })
+}
+
+/// From user units to dots.
+fn placement(art: &Vector, view: &View, columns: usize, rows: usize) -> Transform {
+    let (w, h) = art.size();
+    let at = |p| {
+        let (x, y) = view.seen(p);
+        (x * columns as f64, y * rows as f64)
+    };
+    let (o, x, y) = (at((0.0, 0.0)), at((1.0, 0.0)), at((0.0, 1.0)));
+    Transform::from_row(
+        ((x.0 - o.0) / w) as f32,
+        ((x.1 - o.1) / w) as f32,
+        ((y.0 - o.0) / h) as f32,
+        ((y.1 - o.1) / h) as f32,
+        o.0 as f32,
+        o.1 as f32,
+    )
+}
+
+fn one_band(
+    art: &Vector,
+    place: Transform,
+    columns: usize,
+    top: usize,
+    height: usize,
+) -> Result<Pixmap, RenderError> {
+    let mut pixels = Pixmap::new(columns as u32, height as u32)
+        .ok_or_else(|| RenderError::Failed(format!("no room for a band of {columns} x {height} dots")))?;
+    resvg::render(&art.tree, place.post_translate(0.0, -(top as f32)), &mut pixels.as_mut());
+    Ok(pixels)
+}
+
+/// Light and alpha of premultiplied sRGB codes.
+fn planes(rgba: &[u8], curve: &Curve) -> (Vec<f32>, Vec<f32>) {
+    let w = WEIGHTS.map(|v| v as f32);
+    let solid: Vec<f32> = (0..256).map(|c| srgb_to_linear(f64::from(c) / 255.0) as f32).collect();
+    let opaque = |c: u8| solid.get(usize::from(c)).copied().unwrap_or(1.0);
+    rgba.chunks_exact(4)
+        .map(|p| {
+            let y = match p[3] {
+                0 => 1.0,
+                255 => opaque(p[0]) * w[0] + opaque(p[1]) * w[1] + opaque(p[2]) * w[2],
+                a => {
+                    let straight = |c: u8| curve.at(f32::from(c) / f32::from(a));
+                    straight(p[0]) * w[0] + straight(p[1]) * w[1] + straight(p[2]) * w[2]
+                }
+            };
+            (y.min(1.0), f32::from(p[3]) / 255.0)
+        })
+        .unzip()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::art::{Art, Kind, Turn, Window, open, render};
+
+    fn drawing(body: &str) -> Art {
+        let text = format!("<svg xmlns='http://www.w3.org/2000/svg' width='40' height='20'>{body}</svg>");
+        open(text.as_bytes(), "a drawing").unwrap()
+    }
+
+    #[test]
+    fn edges_carry_the_share_of_the_dot_they_cover() {
+        // The left edge of the box lies a quarter into a dot, so three quarters of it are covered.
+        let a = drawing("<rect x='10.25' width='20' height='20'/>");
+        let r = render(&a, &View::default(), 40, 20, Kind::Drawing).unwrap();
+        let alpha = r.alpha.unwrap();
+        let row = alpha.row(10);
+        assert_eq!((row[9], row[11], row[29]), (0.0, 1.0, 1.0));
+        assert!((row[10] - 0.75).abs() < 0.02 && (row[30] - 0.25).abs() < 0.02, "{} {}", row[10], row[30]);
+        assert!((alpha.mean() - 0.5).abs() < 1e-3);
+        assert!(r.light.row(10)[20] == 0.0);
+    }
+
+    #[test]
+    fn a_drawing_is_turned_mirrored_and_windowed() {
+        let a = drawing("<rect width='10' height='5'/>");
+        let at = |turn, mirror, x: usize, y: usize| {
+            let (c, r) =
+                if matches!(turn, Turn::Quarter | Turn::ThreeQuarters) { (20, 40) } else { (40, 20) };
+            let view = View { turn, mirror, ..View::default() };
+            render(&a, &view, c, r, Kind::Drawing).unwrap().alpha.unwrap().row(y)[x]
+        };
+        assert_eq!(at(Turn::None, false, 1, 1), 1.0);
+        assert_eq!(at(Turn::None, true, 38, 1), 1.0);
+        assert_eq!(at(Turn::Quarter, false, 18, 1), 1.0);
+        assert_eq!(at(Turn::Half, false, 38, 18), 1.0);
+        assert_eq!(at(Turn::ThreeQuarters, false, 1, 38), 1.0);
+        let upper_left =
+            View { window: Window { right: 0.25, bottom: 0.25, ..Window::WHOLE }, ..View::default() };
+        assert!(render(&a, &upper_left, 33, 17, Kind::Drawing).unwrap().alpha.is_none());
+    }
+
+    #[test]
+    fn bands_join_without_a_seam_and_threads_change_nothing() {
+        let a = drawing("<circle cx='20' cy='10' r='9'/><text x='4' y='12' font-size='6'>Harbour</text>");
+        // 4 Mdot a band: three bands.
+        let (c, r) = (3000, 3000);
+        let one = parallel::with_threads(1, || render(&a, &View::default(), c, r, Kind::Drawing).unwrap());
+        let seven = parallel::with_threads(7, || render(&a, &View::default(), c, r, Kind::Drawing).unwrap());
+        assert!(one == seven);
+        let Art::Vector(v) = &a else { panic!() };
+        let whole = one_band(v, placement(v, &View::default(), c, r), c, 0, r).unwrap();
+        let (_, alpha) = planes(whole.data(), &Curve::new(srgb_to_linear));
+        let joined = one.alpha.unwrap();
+        // The drawing library snaps paths to its own grid from the band's top; no more than an edge's
+        // rounding may differ.
+        let off = joined.data().iter().zip(&alpha).filter(|(a, b)| (*a - *b).abs() > 0.07).count();
+        assert_eq!(off, 0);
+    }
+}

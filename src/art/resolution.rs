@@ -1,0 +1,99 @@
+//! The resolution a file claims for itself: JFIF density, PNG `pHYs`, BMP, TIFF tags.
+
+use std::io::Cursor;
+
+use super::Format;
+
+/// Dots an inch along and across, as the file claims.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Resolution {
+    /// Along rows (x).
+    pub x_dpi: f64,
+    /// Down columns (y).
+    pub y_dpi: f64,
+}
+
+/// The claim of a file, where it makes a sensible one (1 to 100000 dots an inch).
+pub(super) fn claimed(format: Format, bytes: &[u8]) -> Option<Resolution> {
+    let (x, y) = match format {
+        Format::Jpeg => jfif(bytes)?,
+        Format::Png => phys(bytes)?,
+        Format::Bmp => {
+            let per_metre =
+                |at: usize| Some(f64::from(i32::from_le_bytes(bytes.get(at..at + 4)?.try_into().ok()?)));
+            (per_metre(38)? * 0.0254, per_metre(42)? * 0.0254)
+        }
+        Format::Tiff => tags(bytes)?,
+        Format::WebP | Format::Gif | Format::Svg => return None,
+    };
+    let sensible = |v: f64| (1.0..=100_000.0).contains(&v);
+    (sensible(x) && sensible(y)).then_some(Resolution { x_dpi: x, y_dpi: y })
+}
+
+fn be16(bytes: &[u8], at: usize) -> Option<u16> {
+    Some(u16::from_be_bytes(bytes.get(at..at + 2)?.try_into().ok()?))
+}
+
+fn be32(bytes: &[u8], at: usize) -> Option<u32> {
+    Some(u32::from_be_bytes(bytes.get(at..at + 4)?.try_into().ok()?))
+}
+
+/// JFIF 1.02, page 5: units 1 = dots an inch, 2 = dots a centimetre, 0 = only the ratio.
+fn jfif(bytes: &[u8]) -> Option<(f64, f64)> {
+    let mut at = 2;
+    while bytes.get(at) == Some(&0xFF) {
+        let (marker, length) = (*bytes.get(at + 1)?, usize::from(be16(bytes, at + 2)?));
+        if marker == 0xE0 && bytes.get(at + 4..at + 9) == Some(b"JFIF\0") {
+            let scale = match bytes.get(at + 11)? {
+                1 => 1.0,
+                2 => 2.54,
+                _ => return None,
+            };
+            return Some((
+                f64::from(be16(bytes, at + 12)?) * scale,
+                f64::from(be16(bytes, at + 14)?) * scale,
+            ));
+        }
+        if marker == 0xDA || length < 2 {
+            return None;
+        }
+        at += 2 + length;
+    }
+    None
+}
+
+/// PNG 11.3.4.3 `pHYs`: picture elements a metre, unit 1.
+fn phys(bytes: &[u8]) -> Option<(f64, f64)> {
+    let mut at = 8;
+    loop {
+        let (length, kind) = (be32(bytes, at)? as usize, bytes.get(at + 4..at + 8)?);
+        match kind {
+            b"pHYs" if bytes.get(at + 16) == Some(&1) => {
+                return Some((
+                    f64::from(be32(bytes, at + 8)?) * 0.0254,
+                    f64::from(be32(bytes, at + 12)?) * 0.0254,
+                ));
+            }
+            b"IDAT" | b"IEND" | b"pHYs" => return None,
+            _ => at = at.checked_add(length)?.checked_add(12)?,
+        }
+    }
+}
+
+/// TIFF 6.0: XResolution (282), YResolution (283), ResolutionUnit (296; 2 = inch, the default, 3 = centimetre).
+fn tags(bytes: &[u8]) -> Option<(f64, f64)> {
+    use tiff::decoder::Decoder;
+    use tiff::decoder::ifd::Value;
+    use tiff::tags::Tag;
+    let mut file = Decoder::new(Cursor::new(bytes)).ok()?;
+    let mut ratio = |tag| match file.find_tag(tag).ok()?? {
+        Value::Rational(n, d) if d != 0 => Some(f64::from(n) / f64::from(d)),
+        _ => None,
+    };
+    let (x, y) = (ratio(Tag::XResolution)?, ratio(Tag::YResolution)?);
+    match file.find_tag(Tag::ResolutionUnit).ok()?.map_or(Some(2), |v| v.into_u16().ok())? {
+        2 => Some((x, y)),
+        3 => Some((x * 2.54, y * 2.54)),
+        _ => None,
+    }
+}
