@@ -1,1 +1,3 @@
 //! Tone: levels, contrast, sharpening; the look of the piece; the dot-gain curve.
+
+pub mod gain;
