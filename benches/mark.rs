@@ -1,5 +1,73 @@
-//! Benchmarks; see DEVELOPERS.md.
+//! Benchmarks of the forecast; see DEVELOPERS.md.
+
+use divan::Bencher;
+use divan::counter::{BytesCount, ItemsCount};
+use dotwright::mark::{Burn, Forecast, Response, Samples};
+use dotwright::plane::Dots;
+use dotwright::units::MmPerS;
 
 fn main() {
     divan::main();
+}
+
+/// Poster paint at 304 dpi, 4.5 W, 12.5 mm/s, beam 0.12 mm (assumed values).
+fn trade() -> Burn {
+    let response = Response {
+        y_unmarked: 0.03,
+        y_marked: 0.65,
+        y_char: 0.10,
+        x_half: 2.2,
+        rise: 6.25,
+        x_char: 9.0,
+        char_rise: 8.0,
+        schwarzschild: 0.8,
+        v0: MmPerS(12.5),
+    };
+    Burn { along: 1.436, across: 1.436, x_solid: 4.31, response }
+}
+
+/// Dots at 45 % with the texture of an error diffusion: the carry of a running sum, shifted by line.
+/// No chunk is blank or solid, so nothing can be skipped.
+fn dots(side: usize) -> Dots {
+    let mut dots = Dots::off(side, side);
+    for y in 0..side {
+        let mut state = (y as u32).wrapping_mul(2654435761) | 1;
+        for byte in dots.row_mut(y) {
+            state = state.wrapping_mul(1664525).wrapping_add(1013904223);
+            *byte = (state >> 24) as u8 & ((state >> 11) as u8 | 0x55);
+        }
+        dots.keep_only(y, 0..side);
+    }
+    dots
+}
+
+#[divan::bench(args = [1024, 9433], max_time = 20)]
+fn forecast_by_bands(bencher: Bencher, side: usize) {
+    let (dots, forecast) = (dots(side), Forecast::new(&trade()));
+    bencher
+        .counter(ItemsCount::new(side * side))
+        .bench(|| forecast.bands(&dots, |b| b.mark.iter().sum::<f32>()));
+}
+
+#[divan::bench]
+fn forecast_of_1_mdot_with_all_64_samples(bencher: Bencher) {
+    let (dots, forecast) = (dots(1024), Forecast::with_samples(&trade(), Samples::REFERENCE));
+    bencher
+        .counter(ItemsCount::new(1024usize * 1024))
+        .bench(|| forecast.bands(&dots, |b| b.mark.iter().sum::<f32>()));
+}
+
+#[divan::bench]
+fn making_a_burn_ready() -> Forecast {
+    Forecast::new(&trade())
+}
+
+/// For scale: writing and reading back one f32 a dot, what memory allows.
+#[divan::bench]
+fn memory_one_f32_a_dot(bencher: Bencher) {
+    let mut plane = vec![0.0f32; 16 << 20];
+    bencher.counter(BytesCount::new(plane.len() * 8)).bench_local(|| {
+        plane.iter_mut().for_each(|v| *v += 1.0);
+        plane[7]
+    });
 }

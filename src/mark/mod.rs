@@ -5,7 +5,12 @@
 
 pub mod advise;
 pub mod beam;
+pub mod curve;
+pub mod exposure;
+pub mod forecast;
 pub mod response;
 
 pub use beam::{Beam, Taps};
+pub use exposure::Samples;
+pub use forecast::Forecast;
 pub use response::{Burn, Response, Setting};

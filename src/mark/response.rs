@@ -3,6 +3,9 @@
 use super::beam::Beam;
 use crate::units::{JoulesPerMm2, Mm, MmPerS, Watts};
 
+/// Char fraction from which on a place counts as over-burnt (design, section 4).
+pub const OVER_BURN: f64 = 0.05;
+
 /// How a coating answers to exposure. Looks are relative luminances Y (0..1) of the piece after cleaning.
 ///
 /// Rise `r(X) = 1/(1 + (x_half/X)^k)`, char `q(X) = 1/(1 + (x_char/X)^m)`; look of a point
@@ -42,6 +45,11 @@ impl Response {
         } else {
             1.0 / (1.0 + (self.x_char / x).powf(self.char_rise))
         }
+    }
+
+    /// The effective exposure (J/mm²) at which char reaches `q`, above 0 and under 1.
+    pub fn exposure_at_char(&self, q: f64) -> f64 {
+        self.x_char * (1.0 / q - 1.0).powf(-1.0 / self.char_rise)
     }
 
     /// Look of a point at the effective exposure `x`, relative luminance.
@@ -129,20 +137,55 @@ impl Burn {
     pub fn char(&self, e: f64) -> f64 {
         self.response.q(e * self.x_solid)
     }
+
+    /// The relative exposure from which on a place counts as over-burnt: char `q` of [`OVER_BURN`].
+    /// Infinite where the coating never chars.
+    pub fn over_burn_from(&self) -> f64 {
+        self.response.exposure_at_char(OVER_BURN) / self.x_solid
+    }
+
+    /// The look, relative luminance, of a mean mark fraction (Murray–Davies turned round; the look of
+    /// a dot's cell is linear in its mean mark fraction).
+    pub fn look_of(&self, mark: f64) -> f64 {
+        self.response.y_unmarked + mark * (self.response.y_marked - self.response.y_unmarked)
+    }
 }
 
 #[cfg(test)]
-mod tests {
+pub(crate) mod tests {
     use super::*;
 
     fn trade() -> Setting {
+        setting(4.5, 304.0)
+    }
+
+    /// 12.5 mm/s, one pass, the given optical power and density.
+    pub(crate) fn setting(watts: f64, dpi: f64) -> Setting {
         Setting {
-            power: Watts(4.5),
+            power: Watts(watts),
             speed: MmPerS(12.5),
             passes: 1,
-            pitch_along: Mm(25.4 / 304.0),
-            pitch_across: Mm(25.4 / 304.0),
+            pitch_along: Mm(25.4 / dpi),
+            pitch_across: Mm(25.4 / dpi),
         }
+    }
+
+    /// The design's starting values: poster paint on clear glass, assumed.
+    pub(crate) const POSTER_PAINT: Response = Response {
+        y_unmarked: 0.03,
+        y_marked: 0.65,
+        y_char: 0.10,
+        x_half: 2.2,
+        rise: 6.25,
+        x_char: 9.0,
+        char_rise: 8.0,
+        schwarzschild: 0.8,
+        v0: MmPerS(12.5),
+    };
+
+    /// Poster paint under a beam of 0.12 mm at 12.5 mm/s.
+    pub(crate) fn poster_paint(watts: f64, dpi: f64) -> Burn {
+        Burn::new(Beam { along: Mm(0.12), across: Mm(0.12) }, setting(watts, dpi), POSTER_PAINT)
     }
 
     #[test]

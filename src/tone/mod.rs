@@ -1,3 +1,4 @@
 //! Tone: levels, contrast, sharpening; the look of the piece; the dot-gain curve.
 
+pub mod gain;
 pub mod piece;

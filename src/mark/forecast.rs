@@ -1,0 +1,359 @@
+//! The forecast: what the dots will look like under a burn, band by band.
+
+use super::curve::Curve;
+use super::exposure::{CHUNK, Kernel, Samples, TILE};
+use super::response::Burn;
+use crate::parallel;
+use crate::plane::{Dots, Mark};
+
+/// Rows of a band. Lines above and below a band are worked out again by its neighbours: at a radius
+/// of three, 6 in 64.
+pub const BAND: usize = 64;
+
+/// A burn made ready: beam tables and response table. Costs about a millisecond; keep it for many planes.
+#[derive(Debug, Clone)]
+pub struct Forecast {
+    burn: Burn,
+    kernel: Kernel,
+    curve: Curve,
+    over_burn_from: f32,
+    solid: Solid,
+}
+
+/// What the burn does to a solid far from its edges.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Solid {
+    /// Mean mark fraction.
+    pub mark: f32,
+    /// Least relative exposure of any sample.
+    pub least: f32,
+    /// Greatest relative exposure of any sample.
+    pub peak: f32,
+    /// Share of the area that is over-burnt.
+    pub charred: f32,
+}
+
+/// The forecast of some rows, one value a dot cell, row after row.
+#[derive(Debug, Clone, Copy)]
+pub struct Band<'a> {
+    /// The first row's number in the plane.
+    pub first: usize,
+    /// Columns.
+    pub width: usize,
+    /// Mean mark fraction; the look is linear in it ([`Burn::look_of`]).
+    pub mark: &'a [f32],
+    /// Greatest exposure in the cell, relative to a solid's mean.
+    pub peak: &'a [f32],
+    /// Share of the cell that is over-burnt, 0 to 1.
+    pub charred: &'a [f32],
+}
+
+impl Band<'_> {
+    /// Rows.
+    pub fn rows(&self) -> usize {
+        self.mark.len() / self.width.max(1)
+    }
+}
+
+impl Forecast {
+    /// Makes a burn ready, with the fewest samples that keep the mean within 0.3 % of the reference.
+    pub fn new(burn: &Burn) -> Self {
+        Forecast::with_samples(burn, Samples::for_beam(burn.along.min(burn.across)))
+    }
+
+    /// The same with given samples.
+    pub fn with_samples(burn: &Burn, samples: Samples) -> Self {
+        let kernel = Kernel::new(burn, samples);
+        let curve = Curve::new(burn, kernel.most());
+        let over_burn_from = burn.over_burn_from() as f32;
+        let exposures = kernel.solid();
+        let n = exposures.len() as f32;
+        let solid = Solid {
+            mark: exposures.iter().map(|&e| curve.mark(e)).sum::<f32>() / n,
+            least: exposures.iter().copied().fold(f32::INFINITY, f32::min),
+            peak: exposures.iter().copied().fold(0.0, f32::max),
+            charred: exposures.iter().filter(|&&e| e >= over_burn_from).count() as f32 / n,
+        };
+        Forecast { burn: *burn, kernel, curve, over_burn_from, solid }
+    }
+
+    /// The burn it was made from.
+    pub fn burn(&self) -> &Burn {
+        &self.burn
+    }
+
+    /// What becomes of a solid.
+    pub fn solid(&self) -> Solid {
+        self.solid
+    }
+
+    /// Dots on either side, and lines above and below, whose light reaches a dot's cell.
+    pub fn reach(&self) -> (usize, usize) {
+        (self.kernel.radius_along, self.kernel.radius_across)
+    }
+
+    /// Calls `see` for the bands of `BAND` rows, several at once, and returns its answers in order
+    /// from the top. Memory: one band for each thread, never a whole plane.
+    pub fn bands<R: Send>(&self, dots: &Dots, see: impl Fn(Band) -> R + Sync + Send) -> Vec<R> {
+        self.bands_with_halo(dots, 0, see)
+    }
+
+    /// The same with `halo` more rows above and below each band where the plane has them, so that
+    /// neighbourhoods can be judged without a seam. [`Band::first`] is the first row given; the band
+    /// proper is the rows from the next multiple of [`BAND`] on.
+    pub fn bands_with_halo<R: Send>(
+        &self,
+        dots: &Dots,
+        halo: usize,
+        see: impl Fn(Band) -> R + Sync + Send,
+    ) -> Vec<R> {
+        let (width, height) = (dots.width(), dots.height());
+        parallel::map(height.div_ceil(BAND), |i| {
+            let first = (i * BAND).saturating_sub(halo);
+            let end = ((i + 1) * BAND + halo).min(height);
+            let mut rows = Rows::new(width, end - first);
+            self.rows(dots, first, &mut rows);
+            see(Band { first, width, mark: &rows.mark, peak: &rows.peak, charred: &rows.charred })
+        })
+    }
+
+    /// The whole plane's mean mark fractions: for small pictures.
+    pub fn plane(&self, dots: &Dots) -> Mark {
+        let bands = self.bands(dots, |b| b.mark.to_vec());
+        Mark::from_vec(dots.width(), dots.height(), bands.concat())
+    }
+
+    /// Forecasts the rows from `first` on into `rows`.
+    fn rows(&self, dots: &Dots, first: usize, rows: &mut Rows) {
+        // The number of lines taken in is known when compiled for the usual beams (1 to 4 pitches).
+        match self.kernel.radius_across {
+            2 => self.rows_of::<5>(dots, first, rows),
+            3 => self.rows_of::<7>(dots, first, rows),
+            4 => self.rows_of::<9>(dots, first, rows),
+            5 => self.rows_of::<11>(dots, first, rows),
+            _ => self.rows_of::<0>(dots, first, rows),
+        }
+    }
+
+    fn rows_of<const LINES: usize>(&self, dots: &Dots, first: usize, rows: &mut Rows) {
+        let k = &self.kernel;
+        let lines = 2 * k.radius_across + 1;
+        let count = rows.mark.len() / rows.width.max(1);
+        let mut ring = Ring::new(dots, k, lines);
+        for tile in (0..rows.width).step_by(TILE) {
+            ring.tile = tile;
+            let columns = TILE.min(rows.width - tile);
+            for line in 0..lines - 1 {
+                ring.fill(k, dots, (first + line) as isize - k.radius_across as isize);
+            }
+            for row in 0..count {
+                let y = first + row;
+                ring.fill(k, dots, (y + k.radius_across) as isize);
+                for chunk in 0..columns.div_ceil(CHUNK) {
+                    let from = row * rows.width + tile + chunk * CHUNK;
+                    let cells = from..from + CHUNK.min(columns - chunk * CHUNK);
+                    let out = (
+                        &mut rows.mark[cells.clone()],
+                        &mut rows.peak[cells.clone()],
+                        &mut rows.charred[cells],
+                    );
+                    self.chunk::<LINES>(&ring, y, chunk, out);
+                }
+            }
+        }
+    }
+
+    /// Forecasts up to `CHUNK` cells of row `y`.
+    fn chunk<const LINES: usize>(
+        &self,
+        ring: &Ring,
+        y: usize,
+        chunk: usize,
+        (mark, peak, charred): (&mut [f32], &mut [f32], &mut [f32]),
+    ) {
+        let n = mark.len();
+        match ring.state(chunk) {
+            State::Blank => return,
+            State::Solid => {
+                mark.fill(self.solid.mark);
+                peak.fill(self.solid.peak);
+                charred.fill(self.solid.charred);
+                return;
+            }
+            State::Mixed => {}
+        }
+        let mut sum = [0.0f32; CHUNK];
+        let mut top = [0.0f32; CHUNK];
+        self.each_sample::<LINES>(ring, y, chunk, |e| {
+            for x in 0..CHUNK {
+                top[x] = if e[x] > top[x] { e[x] } else { top[x] };
+            }
+            let mut index = [0u32; CHUNK];
+            for x in 0..CHUNK {
+                index[x] = self.curve.index(e[x]);
+            }
+            for x in 0..CHUNK {
+                sum[x] += self.curve.entry(index[x]);
+            }
+        });
+        mark.iter_mut().zip(&sum).for_each(|(m, s)| *m = s * self.kernel.share);
+        peak.copy_from_slice(&top[..n]);
+        let hot = self.over_burn_from;
+        if peak.iter().any(|&p| p >= hot) {
+            let mut over = [0.0f32; CHUNK];
+            self.each_sample::<LINES>(ring, y, chunk, |e| {
+                for x in 0..CHUNK {
+                    over[x] += if e[x] >= hot { 1.0 } else { 0.0 };
+                }
+            });
+            charred.iter_mut().zip(&over).for_each(|(c, o)| *c = o * self.kernel.share);
+        }
+    }
+
+    /// Calls `see` with the exposures of a chunk's cells at each sample position.
+    #[inline(always)]
+    fn each_sample<const LINES: usize>(
+        &self,
+        ring: &Ring,
+        y: usize,
+        chunk: usize,
+        mut see: impl FnMut(&[f32; CHUNK]),
+    ) {
+        let k = &self.kernel;
+        for sample_row in &k.rows {
+            for &phase in &sample_row.phases {
+                let mut e = [0.0f32; CHUNK];
+                if LINES > 0 {
+                    let mut lines: [&[f32; CHUNK]; LINES] = [&NOTHING; LINES];
+                    let mut weights = [0.0f32; LINES];
+                    for (j, line) in lines.iter_mut().enumerate() {
+                        *line = ring.line(y + j, phase, chunk);
+                        weights[j] = sample_row.weights[j];
+                    }
+                    for x in 0..CHUNK {
+                        let mut s = weights[0] * lines[0][x];
+                        for j in 1..LINES {
+                            s += weights[j] * lines[j][x];
+                        }
+                        e[x] = s;
+                    }
+                } else {
+                    for (j, &weight) in sample_row.weights.iter().enumerate() {
+                        let line = ring.line(y + j, phase, chunk);
+                        for x in 0..CHUNK {
+                            e[x] += weight * line[x];
+                        }
+                    }
+                }
+                see(&e);
+            }
+        }
+    }
+}
+
+static NOTHING: [f32; CHUNK] = [0.0; CHUNK];
+
+/// The three planes of some rows.
+struct Rows {
+    width: usize,
+    mark: Vec<f32>,
+    peak: Vec<f32>,
+    charred: Vec<f32>,
+}
+
+impl Rows {
+    fn new(width: usize, rows: usize) -> Self {
+        let zeros = || vec![0.0; width * rows];
+        Rows { width, mark: zeros(), peak: zeros(), charred: zeros() }
+    }
+}
+
+/// What a chunk's neighbourhood holds.
+#[derive(Clone, Copy, PartialEq)]
+enum State {
+    Blank,
+    Solid,
+    Mixed,
+}
+
+/// The exposures along the lines around the row at work, for one tile.
+struct Ring {
+    lines: usize,
+    pad: usize,
+    tile: usize,
+    width: usize,
+    height: usize,
+    /// For each line, phase and column.
+    exposure: Vec<f32>,
+    phases: usize,
+    /// For each line and chunk: whether any, and whether all dots of the neighbourhood are on.
+    any: Vec<[bool; TILE / CHUNK]>,
+    all: Vec<[bool; TILE / CHUNK]>,
+    padded: Vec<u8>,
+}
+
+impl Ring {
+    fn new(dots: &Dots, kernel: &Kernel, lines: usize) -> Self {
+        let pad = kernel.pad();
+        Ring {
+            lines,
+            pad,
+            tile: 0,
+            width: dots.width(),
+            height: dots.height(),
+            exposure: vec![0.0; lines * kernel.phases * TILE],
+            phases: kernel.phases,
+            any: vec![[false; TILE / CHUNK]; lines],
+            all: vec![[false; TILE / CHUNK]; lines],
+            padded: vec![0; TILE / 8 + 2 * pad],
+        }
+    }
+
+    /// Works out line `y`; a line outside the plane has no dots.
+    fn fill(&mut self, kernel: &Kernel, dots: &Dots, y: isize) {
+        let slot = (y + kernel.radius_across as isize) as usize % self.lines;
+        self.any[slot] = Default::default();
+        self.all[slot] = Default::default();
+        if y < 0 || y as usize >= self.height {
+            self.exposure[slot * self.phases * TILE..][..self.phases * TILE].fill(0.0);
+            return;
+        }
+        let row = dots.row(y as usize);
+        let first = self.tile as isize / 8 - self.pad as isize;
+        for (i, byte) in self.padded.iter_mut().enumerate() {
+            let at = first + i as isize;
+            *byte = if at >= 0 { row.get(at as usize).copied().unwrap_or(0) } else { 0 };
+        }
+        let mut any = false;
+        for chunk in 0..TILE / CHUNK {
+            let near = &self.padded[chunk * CHUNK / 8..(chunk + 1) * CHUNK / 8 + 2 * self.pad];
+            self.any[slot][chunk] = near.iter().any(|&b| b != 0);
+            self.all[slot][chunk] = near.iter().all(|&b| b == 0xFF);
+            any |= self.any[slot][chunk];
+        }
+        let out = &mut self.exposure[slot * self.phases * TILE..][..self.phases * TILE];
+        if any {
+            let bytes = (self.width - self.tile).min(TILE).div_ceil(8);
+            kernel.along(&self.padded, self.pad, bytes, out);
+        } else {
+            out.fill(0.0);
+        }
+    }
+
+    fn state(&self, chunk: usize) -> State {
+        if !self.any.iter().any(|line| line[chunk]) {
+            State::Blank
+        } else if self.all.iter().all(|line| line[chunk]) {
+            State::Solid
+        } else {
+            State::Mixed
+        }
+    }
+
+    /// The exposures of the line in slot `y` (the line's number plus the radius), one phase and chunk.
+    #[inline(always)]
+    fn line(&self, y: usize, phase: usize, chunk: usize) -> &[f32; CHUNK] {
+        let at = ((y % self.lines) * self.phases + phase) * TILE + chunk * CHUNK;
+        self.exposure[at..].first_chunk().unwrap_or(&NOTHING)
+    }
+}
