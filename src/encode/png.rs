@@ -17,8 +17,9 @@ use crate::plane::Dots;
 const PIECE: usize = 256 * 1024;
 /// What deflate can look back on.
 const WINDOW: usize = 32 * 1024;
-/// Level of the dots' deflate (measurements in benches/encode.rs).
-const DOTS_LEVEL: u32 = 6;
+/// Level of the dots' deflate. On error-diffused pictures level 2 gives 74.7 % of the packed bits at
+/// 128 Mpx/s a core, level 6 74.1 % at 57 Mpx/s, level 9 73.0 % at 20 Mpx/s, level 1 93.5 %.
+const DOTS_LEVEL: u32 = 2;
 /// Level of the deflate of pictures to look at: these are rewritten with every job, so time counts more.
 const PICTURE_LEVEL: u32 = 1;
 

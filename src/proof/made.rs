@@ -4,7 +4,11 @@
 //! there, to be looked at.
 
 use super::report::*;
+use crate::blank::Blank;
 use crate::findings::{Finding, Remedy, Severity};
+use crate::placement::{DotRect, Grid};
+use crate::plane::Dots;
+use crate::units::Mm;
 
 /// Keeps a picture or page for the eye, where asked.
 pub fn keep(name: &str, bytes: &[u8]) {
@@ -153,4 +157,55 @@ pub fn report() -> Report {
             StepFacts { title: "Mix".into(), text: "Two parts of white poster paint, one part of water, a drop of dish soap.".into() },
         ],
     }
+}
+
+/// A blank with a margin of 2.5 mm and the rectangle of dots in its middle.
+pub fn scene_parts(shape: &str, columns: usize, rows: usize, along: f64, across: f64) -> (Blank, DotRect) {
+    let blank = Blank { shape: shape.parse().unwrap(), margin: Mm(2.5) };
+    let grid = Grid { along: Mm(along), across: Mm(across) };
+    let left = Mm((blank.shape.width() - columns as f64 * along) / 2.0);
+    let top = Mm((blank.shape.height() - rows as f64 * across) / 2.0);
+    (blank, DotRect { left, top, columns, rows, grid })
+}
+
+/// Wanted mark of the made-up picture at (u, v), both 0..1 from the upper left: a lighthouse on a rock
+/// before an evening sky.
+fn wanted(u: f64, v: f64) -> f64 {
+    let (x, y) = (u - 0.55, v);
+    let half = 0.035 + 0.03 * y;
+    let beam = ((y - 0.22) - 0.25 * (x + 0.02)).abs() < 0.02 - 0.09 * x && x < 0.0;
+    if (0.26..0.78).contains(&y) && x.abs() < half {
+        return if ((y * 12.0) as i32) % 2 == 0 { 0.95 - 2.5 * (x + half) } else { 0.3 - 1.5 * (x + half) };
+    }
+    if (0.18..0.26).contains(&y) && x.abs() < 0.04 {
+        return if x.abs() < 0.028 { 1.0 } else { 0.1 };
+    }
+    if y > 0.76 + 0.05 * (u * 17.0).sin() * u + 0.08 * (u - 0.55).abs() {
+        let wave = ((u * 60.0 + 8.0 * (v * 25.0).sin()).sin() * (v * 130.0).sin()).abs();
+        return 0.12 + 0.35 * wave * (v - 0.6);
+    }
+    let sky = 0.75 - 0.7 * v + 0.08 * (9.0 * u + 14.0 * v).sin() * (5.0 * v).cos();
+    if beam { sky + 0.25 } else { sky }
+}
+
+/// The made-up picture in dots, by plain error diffusion.
+pub fn lighthouse(columns: usize, rows: usize) -> Dots {
+    let mut dots = Dots::off(columns, rows);
+    let (mut now, mut next) = (vec![0.0f64; columns + 2], vec![0.0f64; columns + 2]);
+    for y in 0..rows {
+        for x in 0..columns {
+            let want = wanted(x as f64 / columns as f64, y as f64 / rows as f64).clamp(0.0, 1.0);
+            let value = want + now[x + 1];
+            let on = value > 0.5;
+            dots.set(x, y, on);
+            let error = value - f64::from(u8::from(on));
+            now[x + 2] += error * 7.0 / 16.0;
+            next[x] += error * 3.0 / 16.0;
+            next[x + 1] += error * 5.0 / 16.0;
+            next[x + 2] += error / 16.0;
+        }
+        now.fill(0.0);
+        std::mem::swap(&mut now, &mut next);
+    }
+    dots
 }

@@ -1,0 +1,159 @@
+//! The ground of a proof: bench, blank and its edge, margin line, rings around spots.
+
+use super::canvas::{Picture, Rgb, blend};
+use super::layout::Layout;
+use crate::blank::{Blank, Shape};
+use crate::job::kit::Surface;
+use crate::parallel;
+
+/// The bench around the blank: a neutral grey, so that it does not colour the eye.
+pub const BENCH: Rgb = [190, 190, 188];
+/// The blank's edge.
+const EDGE: Rgb = [40, 40, 42];
+/// The margin line: a blue between the lightest and the darkest look, seen on both.
+pub const MARGIN: Rgb = [58, 124, 186];
+/// Over-burnt places: vermilion of Okabe and Ito's colour-blind-safe set, striped with [`OVER_BURN_DARK`].
+pub const OVER_BURN: Rgb = [213, 94, 0];
+/// The dark stripe of over-burnt places.
+pub const OVER_BURN_DARK: Rgb = [20, 10, 0];
+
+/// Distance of a point from the outline, mm, negative inside; the point is measured from the centre.
+pub fn distance(shape: &Shape, x: f64, y: f64) -> f64 {
+    match *shape {
+        Shape::Round { diameter } => x.hypot(y) - diameter.0 / 2.0,
+        Shape::Rect { width, height, radius } => {
+            let (dx, dy) = (x.abs() - width.0 / 2.0 + radius.0, y.abs() - height.0 / 2.0 + radius.0);
+            dx.max(0.0).hypot(dy.max(0.0)) + dx.max(dy).min(0.0) - radius.0
+        }
+    }
+}
+
+/// Paints bench, blank, edge and margin line. `fill(row, pixels)` gives a row of pixels as if the blank
+/// were everywhere; with a `surface` the outermost part of the margin is shaded so that the material is
+/// recognised. Nothing is shaded where marks can be.
+pub fn paint(
+    layout: &Layout,
+    blank: &Blank,
+    surface: Option<Surface>,
+    fill: impl Fn(usize, &mut [u8]) + Sync + Send,
+) -> Picture {
+    let mut picture = Picture::filled(layout.width, layout.height, BENCH);
+    let p = layout.pixel;
+    let (cx, cy) = (blank.shape.width() / 2.0 - layout.left, blank.shape.height() / 2.0 - layout.top);
+    // Inside this no pixel is touched by edge, shading or margin line.
+    let calm = blank.shape.inset(blank.margin.0 + 2.0 * p);
+    let rim = (0.7 * blank.margin.0).min(2.0);
+    parallel::bands(&mut picture.rgb, 3 * layout.width, 8, |first, band| {
+        for (i, row) in band.chunks_exact_mut(3 * layout.width).enumerate() {
+            let y = (first + i) as f64 * p + 0.5 * p - cy;
+            fill(first + i, row);
+            let quiet = calm.and_then(|s| s.span(y)).map_or(0..0, |(l, r)| {
+                let column = |x: f64| ((x + cx) / p).clamp(0.0, layout.width as f64);
+                column(l).ceil() as usize..column(r).floor().max(0.0) as usize
+            });
+            for (column, pixel) in row.chunks_exact_mut(3).enumerate() {
+                if quiet.contains(&column) {
+                    continue;
+                }
+                let x = column as f64 * p + 0.5 * p - cx;
+                let d = distance(&blank.shape, x, y);
+                edge(pixel, &blank.shape, surface, (x, y, d), rim, p);
+                let line = (1.0 - (d + blank.margin.0).abs() / p) as f32;
+                if d <= 0.0 && line > 0.0 && blank.margin.0 > 2.0 * p && (column + first + i) % 6 < 3 {
+                    blend(pixel, MARGIN, line);
+                }
+            }
+        }
+    });
+    picture
+}
+
+/// Rim, outline, bench and shadow at a point at `distance` d from the outline.
+fn edge(
+    pixel: &mut [u8],
+    shape: &Shape,
+    surface: Option<Surface>,
+    (x, y, d): (f64, f64, f64),
+    rim: f64,
+    p: f64,
+) {
+    if let Some(surface) = surface
+        && d > -rim
+        && d <= p
+    {
+        let depth = (1.0 + d / rim).clamp(0.0, 1.0);
+        // Light from the upper left, as if the edge were rounded.
+        let light = -(x + y) / (x.hypot(y) + 1e-9) / std::f64::consts::SQRT_2;
+        let add = match surface {
+            Surface::Glass => 70.0 * depth * depth * (0.4 + 0.6 * light.max(0.0)),
+            Surface::Tile => 36.0 * depth * light,
+            Surface::Slate => 60.0 * (grain((x / 0.4).floor(), (y / 0.4).floor()) - 0.4) * depth,
+            Surface::Metal => 24.0 * (grain(0.0, (y / 0.12).floor()) - 0.5) * depth + 30.0 * depth * light,
+        };
+        for v in pixel.iter_mut() {
+            *v = (f64::from(*v) + add).clamp(0.0, 255.0) as u8;
+        }
+    }
+    let outside = (0.5 + d / p).clamp(0.0, 1.0);
+    if outside > 0.0 {
+        let shade = distance(shape, x - 0.7, y - 1.1).max(0.0);
+        let dark = if surface.is_some() { 0.38 * (-shade / 1.4).exp() } else { 0.0 };
+        let bench = BENCH.map(|v| (f64::from(v) * (1.0 - dark)) as u8);
+        blend(pixel, bench, outside as f32);
+    }
+    let line = (1.25 - d.abs() / p).clamp(0.0, 1.0);
+    blend(pixel, EDGE, 0.85 * line as f32);
+}
+
+/// A number 0..1 that depends on a cell's place only: the same on any machine.
+fn grain(x: f64, y: f64) -> f64 {
+    let mut h = (x as i64 as u64).wrapping_mul(0x9E37_79B9_7F4A_7C15)
+        ^ (y as i64 as u64).wrapping_mul(0xC2B2_AE3D_27D4_EB4F);
+    h ^= h >> 29;
+    h = h.wrapping_mul(0xBF58_476D_1CE4_E5B9);
+    h ^= h >> 32;
+    (h >> 11) as f64 / (1u64 << 53) as f64
+}
+
+/// The colour of an over-burnt pixel: stripes that run up to the right, `size` pixels each.
+pub fn hatch(x: usize, y: usize, size: usize) -> Rgb {
+    if (x + y) / size.max(1) % 2 == 0 { OVER_BURN } else { OVER_BURN_DARK }
+}
+
+/// Draws a ring (white inside a dark one, so that it is seen on anything) around a pixel position.
+pub fn ring(picture: &mut Picture, (x, y): (f64, f64), radius: f64, width: f64) {
+    let reach = radius + 2.0 * width;
+    for py in (y - reach).floor() as isize..=(y + reach).ceil() as isize {
+        for px in (x - reach).floor() as isize..=(x + reach).ceil() as isize {
+            let d = ((px as f64 + 0.5 - x).hypot(py as f64 + 0.5 - y) - radius).abs();
+            picture.mix(px, py, [0, 0, 0], (1.5 * width - d + 0.5).clamp(0.0, 1.0));
+            picture.mix(px, py, [255, 255, 255], (0.5 * width - d + 0.5).clamp(0.0, 1.0));
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_distance_agrees_with_the_outline() {
+        for text in ["round:90mm", "rect:100x60mm", "rect:100x100mm:r8mm"] {
+            let s: Shape = text.parse().unwrap();
+            for i in 0..400 {
+                let y = (f64::from(i) / 400.0 - 0.5) * s.height();
+                let (l, r) = s.span(y).unwrap();
+                for x in [l, r] {
+                    assert!(distance(&s, x, y).abs() < 1e-9, "{text} {x} {y}: {}", distance(&s, x, y));
+                }
+                assert!(distance(&s, l - 1.0, y) > 0.0 && distance(&s, 0.0, y) <= 0.0);
+            }
+        }
+    }
+
+    #[test]
+    fn stripes_have_two_colours_that_differ_in_lightness() {
+        assert_ne!(hatch(0, 0, 3), hatch(3, 0, 3));
+        assert_eq!(hatch(3, 0, 3), hatch(0, 3, 3));
+    }
+}

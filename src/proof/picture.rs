@@ -1,0 +1,236 @@
+//! `proof.png`: the whole blank as it is forecast to look after cleaning.
+
+use super::canvas::{Picture, ProofError, srgb};
+use super::ground::{self, hatch};
+use super::layout::{Axis, Layout, Look};
+use super::legend::{Key, Legend, stack, strip};
+use super::report::{Standing, sign};
+use crate::blank::Blank;
+use crate::job::kit::Surface;
+use crate::placement::DotRect;
+use crate::units::short;
+
+/// What is drawn around a look.
+#[derive(Debug, Clone, Copy)]
+pub struct Scene<'a> {
+    /// The piece.
+    pub blank: &'a Blank,
+    /// What it is made of.
+    pub surface: Surface,
+    /// Where the dots lie.
+    pub rect: &'a DotRect,
+    /// Relative luminance of the unmarked piece.
+    pub y_unmarked: f64,
+    /// Relative luminance of a full mark.
+    pub y_marked: f64,
+    /// Whether the process was measured.
+    pub standing: Standing,
+    /// Worst spots to ring, mm from the blank's lower left corner.
+    pub spots: &'a [(f64, f64)],
+}
+
+/// Share of a pixel that must be over-burnt for it to be striped.
+const STRIPED: f32 = 0.02;
+
+/// The piece as forecast, with its legend.
+///
+/// `look` covers exactly the dots of `scene.rect` in samples of [`Layout::samples`]' size (any other size
+/// is resampled by exact areas, in linear light).
+///
+/// # Errors
+/// When the look's planes do not have its size, or the legend cannot be drawn.
+pub fn proof(scene: &Scene, layout: &Layout, look: &Look) -> Result<Picture, ProofError> {
+    let mut picture = piece(scene, layout, look)?;
+    let k = layout.width as f64 / 1100.0;
+    for &spot in scene.spots {
+        ground::ring(&mut picture, layout.pixel_of(scene.blank, spot), 13.0 * k, 2.0 * k);
+    }
+    let grey = |y: f64| [srgb(y as f32); 3];
+    let mut keys = vec![
+        Key::Patch(grey(scene.y_unmarked), "left alone".into()),
+        Key::Patch(grey(scene.y_marked), "full mark".into()),
+        Key::OverBurn("over-burnt".into()),
+        Key::Margin("margin".into()),
+    ];
+    if !scene.spots.is_empty() {
+        keys.push(Key::Ring("worst spot".into()));
+    }
+    let title = format!(
+        "Forecast after cleaning: {} × {} mm on {} {}",
+        short(scene.rect.width(), 2), short(scene.rect.height(), 2), scene.surface, scene.blank.shape
+    );
+    let standing = standing_line(scene.standing);
+    let legend = Legend { title: &title, standing: &standing, pixel: layout.pixel, keys: &keys };
+    Ok(stack(&picture, &strip(layout.width, &legend)?))
+}
+
+/// How far a forecast can be trusted, in one line.
+pub fn standing_line(standing: Standing) -> String {
+    let words = match standing {
+        Standing::Assumed => "process assumed, not measured on this machine",
+        Standing::Given => "process as given by the maker",
+        Standing::Measured => "process measured by a wedge",
+    };
+    format!("{} {words}", sign(standing))
+}
+
+/// The piece as forecast, without legend and rings: for contact sheets and for putting together.
+///
+/// # Errors
+/// When the look's planes do not have its size.
+pub fn piece(scene: &Scene, layout: &Layout, look: &Look) -> Result<Picture, ProofError> {
+    let want = look.columns * look.rows;
+    for plane in [&look.luminance, &look.over_burn] {
+        if plane.len() != want && !(plane.is_empty() && std::ptr::eq(plane, &look.over_burn)) {
+            return Err(ProofError::Size { have: plane.len(), want });
+        }
+    }
+    let rect = scene.rect;
+    let axis_x = Axis::new(
+        (layout.left, layout.pixel, layout.width),
+        (rect.left.0, rect.grid.along.0, rect.columns),
+        (look.columns, look.step_along),
+    );
+    let axis_y = Axis::new(
+        (layout.top, layout.pixel, layout.height),
+        (rect.top.0, rect.grid.across.0, rect.rows),
+        (look.rows, look.step_across),
+    );
+    let bare = srgb(scene.y_unmarked as f32);
+    let stripe = (layout.width / 360).max(3);
+    Ok(ground::paint(layout, scene.blank, Some(scene.surface), |y, row| {
+        row.fill(bare);
+        let (first_row, rows) = axis_y.at(y);
+        if rows.is_empty() {
+            return;
+        }
+        for (x, pixel) in row.chunks_exact_mut(3).enumerate() {
+            let (first, columns) = axis_x.at(x);
+            if columns.is_empty() {
+                continue;
+            }
+            let (mut light, mut share, mut burnt) = (0.0f32, 0.0f32, 0.0f32);
+            for (r, wr) in rows.iter().enumerate() {
+                let at = (first_row + r) * look.columns + first;
+                for (c, wc) in columns.iter().enumerate() {
+                    let weight = wr * wc;
+                    light += weight * look.luminance[at + c];
+                    share += weight;
+                    if !look.over_burn.is_empty() {
+                        burnt += weight * look.over_burn[at + c];
+                    }
+                }
+            }
+            if burnt >= STRIPED {
+                pixel.copy_from_slice(&hatch(x, y, stripe));
+            } else {
+                pixel.fill(srgb(light + (1.0 - share) * scene.y_unmarked as f32));
+            }
+        }
+    }))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::parallel;
+    use crate::plane::Dots;
+    use crate::proof::made::{keep, lighthouse, scene_parts};
+
+    #[test]
+    fn the_mean_light_of_the_dots_is_kept() {
+        let (blank, rect) = scene_parts("rect:100x60mm", 1137, 658, 25.4 / 304.0, 25.4 / 280.0);
+        let dots = lighthouse(1137, 658);
+        let layout = Layout::new(&blank, &rect, 2400);
+        let look = Look::of_dots(&dots, &layout, 0.1, 0.9);
+        let scene = Scene { blank: &blank, surface: Surface::Slate, rect: &rect, y_unmarked: 0.1, y_marked: 0.9, standing: Standing::Assumed, spots: &[] };
+        let axis_sum: f64 = look.luminance.iter().map(|&v| f64::from(v)).sum::<f64>() / look.luminance.len() as f64;
+        assert!((axis_sum - (0.1 + 0.8 * dots.coverage())).abs() < 1e-6);
+        // Every pixel well inside the dots, back in linear light, against the coverage there.
+        let p = piece(&scene, &layout, &look).unwrap();
+        let (mut sum, mut n) = (0.0, 0.0);
+        let linear = |v: u8| {
+            let v = f64::from(v) / 255.0;
+            if v <= 0.040_45 { v / 12.92 } else { ((v + 0.055) / 1.055).powf(2.4) }
+        };
+        for y in 0..p.height {
+            for x in 0..p.width {
+                let (mx, my) = (layout.left + x as f64 * layout.pixel, layout.top + y as f64 * layout.pixel);
+                let inside = |m: f64, a: f64, w: f64| m >= a + 1.0 && m + layout.pixel <= a + w - 1.0;
+                if inside(mx, rect.left.0, rect.width()) && inside(my, rect.top.0, rect.height()) {
+                    sum += linear(p.get(x, y)[0]);
+                    n += 1.0;
+                }
+            }
+        }
+        let one = |d: f64, pitch: f64| (d / pitch).round() as usize;
+        let (mut on, mut all) = (0.0, 0.0);
+        for y in one(1.0, rect.grid.across.0)..658 - one(1.0, rect.grid.across.0) {
+            for x in one(1.0, rect.grid.along.0)..1137 - one(1.0, rect.grid.along.0) {
+                on += f64::from(u8::from(dots.get(x, y)));
+                all += 1.0;
+            }
+        }
+        assert!((sum / n - (0.1 + 0.8 * on / all)).abs() < 0.004, "{} {}", sum / n, 0.1 + 0.8 * on / all);
+    }
+
+    #[test]
+    fn the_thread_count_does_not_change_a_byte() {
+        let (blank, rect) = scene_parts("round:90mm", 1017, 1017, 25.4 / 304.0, 25.4 / 304.0);
+        let layout = Layout::new(&blank, &rect, 2400);
+        let look = Look::of_dots(&lighthouse(1017, 1017), &layout, 0.03, 0.65);
+        let scene = Scene { blank: &blank, surface: Surface::Glass, rect: &rect, y_unmarked: 0.03, y_marked: 0.65, standing: Standing::Assumed, spots: &[(30.0, 40.0)] };
+        let one = parallel::with_threads(1, || proof(&scene, &layout, &look).unwrap());
+        for n in [2, 3, 7] {
+            assert!(one == parallel::with_threads(n, || proof(&scene, &layout, &look).unwrap()));
+        }
+        keep("proof-dots.png", &one.to_png(Some(layout.pixel)).unwrap());
+    }
+
+    #[test]
+    fn pieces_of_every_kind_are_drawn() {
+        for (shape, surface, w, h, pitch, unmarked, marked) in [
+            ("round:90mm", Surface::Glass, 1017, 1017, 25.4 / 304.0, 0.03, 0.65),
+            ("rect:100x100mm:r8mm", Surface::Slate, 1085, 1085, 0.0875, 0.05, 0.3),
+            ("rect:60x20mm:r3mm", Surface::Metal, 628, 171, 0.0875, 0.04, 0.5),
+            ("rect:108x108mm:r1mm", Surface::Tile, 1177, 1177, 0.0875, 0.8, 0.04),
+        ] {
+            let (blank, rect) = scene_parts(shape, w, h, pitch, pitch);
+            let layout = Layout::new(&blank, &rect, 2400);
+            let mut dots = lighthouse(w, h);
+            for y in 0..h {
+                let keep = rect.allowed(&blank, y);
+                dots.keep_only(y, keep);
+            }
+            let mut look = Look::of_dots(&dots, &layout, unmarked, marked);
+            look.over_burn = vec![0.0; look.columns * look.rows];
+            let (cx, cy) = (look.columns * 3 / 10, look.rows / 3);
+            for y in 0..look.rows / 9 {
+                for x in 0..look.columns / 14 {
+                    look.over_burn[(cy + y) * look.columns + cx + x] = 0.4;
+                }
+            }
+            let spot = rect.centre(&blank, w * 3 / 10 + w / 28, h / 3 + h / 18);
+            let scene = Scene { blank: &blank, surface, rect: &rect, y_unmarked: unmarked, y_marked: marked, standing: Standing::Assumed, spots: &[spot] };
+            let p = proof(&scene, &layout, &look).unwrap();
+            assert!(p.width <= 2400 && p.height <= 2400);
+            let (sx, sy) = layout.pixel_of(&blank, spot);
+            let striped = (0..12).any(|i| p.get(sx as usize + i, sy as usize) == ground::OVER_BURN);
+            assert!(striped, "{surface}: the over-burnt place is striped");
+            keep(&format!("proof-{surface}.png"), &p.to_png(Some(layout.pixel)).unwrap());
+        }
+    }
+
+    #[test]
+    fn planes_of_another_size_are_refused() {
+        let (blank, rect) = scene_parts("round:90mm", 100, 100, 0.5, 0.5);
+        let layout = Layout::new(&blank, &rect, 2400);
+        let mut look = Look::of_dots(&Dots::off(100, 100), &layout, 0.03, 0.65);
+        let scene = Scene { blank: &blank, surface: Surface::Glass, rect: &rect, y_unmarked: 0.03, y_marked: 0.65, standing: Standing::Measured, spots: &[] };
+        look.over_burn = vec![0.0; 3];
+        assert!(piece(&scene, &layout, &look).is_err());
+        look.over_burn.clear();
+        look.luminance.pop();
+        assert!(piece(&scene, &layout, &look).is_err());
+    }
+}
