@@ -11,7 +11,30 @@ fn main() {
     let a: Vec<String> = std::env::args().collect();
     match a[1].as_str() {
         "draw" => draw_cmd(&a[2..]),
+        "read" => read_cmd(&a[2..]),
         _ => panic!(),
+    }
+}
+
+fn read_cmd(a: &[String]) {
+    let wedge = Wedge::from_toml(&std::fs::read_to_string(format!("{}/wedge.toml", opt(a, "--wedge", ""))).unwrap()).unwrap();
+    for f in a.iter().filter(|x| x.ends_with(".jpg")) {
+        let mut ask = dotwright::wedge::read::Ask::default();
+        let w = opt(a, "--white", "");
+        if !w.is_empty() {
+            let v: Vec<f64> = w.split(',').map(|x| x.parse().unwrap()).collect();
+            ask.white = Some([v[0], v[1], v[2], v[3]]);
+            ask.white_luminance = v[4];
+        }
+        let bytes = std::fs::read(f).unwrap();
+        let t = std::time::Instant::now();
+        let photo = match dotwright::wedge::photo::open(&bytes) { Ok(p) => p, Err(e) => { println!("{{\"error\": {:?}}}", e.to_string()); continue } };
+        let t1 = t.elapsed();
+        match dotwright::wedge::read::read_photo(&photo, &wedge, &ask) {
+            Ok(e) => println!("{}", serde_json::to_string(&e.reading).unwrap()),
+            Err(e) => println!("{{\"error\": {:?}}}", e.to_string()),
+        }
+        eprintln!("open {:?} all {:?}", t1, t.elapsed());
     }
 }
 
