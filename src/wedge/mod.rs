@@ -1,1 +1,21 @@
 //! Wedge: drawing and reading a test piece.
+
+pub mod detect;
+pub mod draw;
+pub mod fit;
+pub mod glyphs;
+pub mod homography;
+pub mod layout;
+pub mod least_squares;
+pub mod patches;
+pub mod photo;
+pub mod pick;
+pub mod preview;
+pub mod read;
+pub mod reading;
+pub mod rectify;
+pub mod register;
+pub mod sheet;
+pub mod timing;
+pub mod tone;
+pub mod verdict;

@@ -1,0 +1,292 @@
+//! Detect: finder marks in a photo, coarsely; `register` makes the centres exact.
+//!
+//! A mark is seen by its nesting: a small round region inside a ring inside a ring. No other part of a
+//! wedge nests so, and the test holds for either polarity, any turn, and tilts far beyond 25 degrees.
+
+use image::{GrayImage, Luma};
+use imageproc::region_labelling::{Connectivity, connected_components};
+
+use super::homography::Homography;
+use super::sheet::{CENTRE, RING, Wedge};
+use crate::parallel;
+use crate::plane::Light;
+
+/// A mark-like place.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Candidate {
+    /// Centre in photo pixels.
+    pub at: (f64, f64),
+    /// Outer diameter in photo pixels (of the circle of the same area).
+    pub diameter: f64,
+    /// A disc with a hole rather than a ring with a dot.
+    pub odd: bool,
+    /// The mark is lighter than what is round it.
+    pub lighter: bool,
+}
+
+/// Four marks in the sheet's order, with the perspective they give.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Found {
+    /// The marks, the odd one first, then clockwise.
+    pub marks: [Candidate; 4],
+    /// From mm (x right, y down, from the blank's upper left corner) to photo pixels.
+    pub map: Homography,
+}
+
+/// What was searched, for the message when nothing is found.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Searched {
+    /// Rings with a dot that were seen, at most, at one scale.
+    pub rings: usize,
+    /// Discs with a hole.
+    pub discs: usize,
+}
+
+/// Finds the four marks. The photo is looked at reduced by 4, then 2, then 1, each with three widths of
+/// the local threshold; the first scale that gives a consistent set of four wins.
+pub fn find(light: &Light, wedge: &Wedge) -> Result<Found, Searched> {
+    let mut searched = Searched::default();
+    for factor in [4, 2, 1] {
+        let (w, h) = (light.width() / factor, light.height() / factor);
+        if w < 200 || h < 200 {
+            continue;
+        }
+        let small = reduce(light, factor);
+        let shorter = w.min(h);
+        let lists = parallel::map(3, |i| {
+            let radius = (shorter / [10, 20, 36][i]).max(6);
+            candidates(&threshold(&small, radius), factor as f64)
+        });
+        let mut all: Vec<Candidate> = Vec::new();
+        for c in lists.into_iter().flatten() {
+            let same = |d: &Candidate| {
+                (d.at.0 - c.at.0).hypot(d.at.1 - c.at.1) < 0.2 * c.diameter
+                    && d.odd == c.odd
+                    && d.lighter == c.lighter
+                    && (d.diameter / c.diameter - 1.0).abs() < 0.25
+            };
+            if !all.iter().any(same) {
+                all.push(c);
+            }
+        }
+        searched.rings = searched.rings.max(all.iter().filter(|c| !c.odd).count());
+        searched.discs = searched.discs.max(all.iter().filter(|c| c.odd).count());
+        if let Some(found) = consistent(&all, wedge) {
+            return Ok(found);
+        }
+    }
+    Err(searched)
+}
+
+/// The square root of linear light, averaged over `factor` by `factor` pixels, in 0..1.
+fn reduce(light: &Light, factor: usize) -> Light {
+    let (w, h) = (light.width() / factor, light.height() / factor);
+    let mut out = Light::filled(w, h, 0.0);
+    let n = 1.0 / (factor * factor) as f32;
+    parallel::bands(out.data_mut(), w, 16, |first, band| {
+        for (i, row) in band.chunks_mut(w).enumerate() {
+            for dy in 0..factor {
+                let line = light.row((first + i) * factor + dy);
+                for (v, px) in row.iter_mut().zip(line.chunks_exact(factor)) {
+                    *v += px.iter().sum::<f32>();
+                }
+            }
+            row.iter_mut().for_each(|v| *v = (*v * n).sqrt());
+        }
+    });
+    out
+}
+
+/// 2 where a pixel is above the mean of the square of `radius` round it, else 1.
+fn threshold(small: &Light, radius: usize) -> GrayImage {
+    let (w, h) = (small.width(), small.height());
+    let mut sums = vec![0f64; (w + 1) * (h + 1)];
+    for y in 0..h {
+        let mut run = 0.0;
+        for (x, &v) in small.row(y).iter().enumerate() {
+            run += f64::from(v);
+            sums[(y + 1) * (w + 1) + x + 1] = sums[y * (w + 1) + x + 1] + run;
+        }
+    }
+    let mut out = GrayImage::new(w as u32, h as u32);
+    for y in 0..h {
+        let (y0, y1) = (y.saturating_sub(radius), (y + radius + 1).min(h));
+        for (x, &v) in small.row(y).iter().enumerate() {
+            let (x0, x1) = (x.saturating_sub(radius), (x + radius + 1).min(w));
+            let at = |yy: usize, xx: usize| sums[yy * (w + 1) + xx];
+            let sum = at(y1, x1) - at(y0, x1) - at(y1, x0) + at(y0, x0);
+            let above = f64::from(v) * ((y1 - y0) * (x1 - x0)) as f64 > sum;
+            out.put_pixel(x as u32, y as u32, Luma([1 + u8::from(above)]));
+        }
+    }
+    out
+}
+
+#[derive(Clone, Copy)]
+struct Region {
+    area: f64,
+    sum: (f64, f64),
+    low: (u32, u32),
+    high: (u32, u32),
+    light: bool,
+    start: (u32, u32),
+}
+
+impl Region {
+    fn centre(&self) -> (f64, f64) {
+        (self.sum.0 / self.area, self.sum.1 / self.area)
+    }
+
+    fn width(&self) -> f64 {
+        f64::from(self.high.0 - self.low.0 + 1)
+    }
+
+    fn height(&self) -> f64 {
+        f64::from(self.high.1 - self.low.1 + 1)
+    }
+
+    fn holds(&self, inner: &Region) -> bool {
+        self.low.0 < inner.low.0
+            && self.low.1 < inner.low.1
+            && self.high.0 > inner.high.0
+            && self.high.1 > inner.high.1
+    }
+}
+
+fn candidates(binary: &GrayImage, factor: f64) -> Vec<Candidate> {
+    let labels = connected_components(binary, Connectivity::Four, Luma([0u8]));
+    let count = labels.pixels().map(|p| p[0]).max().unwrap_or(0) as usize + 1;
+    let none = Region {
+        area: 0.0,
+        sum: (0.0, 0.0),
+        low: (u32::MAX, u32::MAX),
+        high: (0, 0),
+        light: false,
+        start: (0, 0),
+    };
+    let mut regions = vec![none; count];
+    for ((x, y, l), v) in labels.enumerate_pixels().zip(binary.pixels()) {
+        let r = &mut regions[l[0] as usize];
+        if r.area == 0.0 {
+            r.light = v[0] == 2;
+            r.start = (x, y);
+        }
+        r.area += 1.0;
+        r.sum = (r.sum.0 + f64::from(x), r.sum.1 + f64::from(y));
+        r.low = (r.low.0.min(x), r.low.1.min(y));
+        r.high = (r.high.0.max(x), r.high.1.max(y));
+    }
+    // The region round another: the pixel above its first pixel in reading order belongs to it.
+    let round = |r: &Region| -> Option<&Region> {
+        let y = r.start.1.checked_sub(1)?;
+        regions.get(labels.get_pixel(r.start.0, y)[0] as usize)
+    };
+    let ellipse = |area: f64, r: &Region| {
+        (0.8..=1.15).contains(&(area / (std::f64::consts::FRAC_PI_4 * r.width() * r.height())))
+            && (0.55..=1.8).contains(&(r.width() / r.height()))
+    };
+    let mut out = Vec::new();
+    for c in regions.iter().filter(|r| r.area >= 5.0) {
+        if !ellipse(c.area, c) {
+            continue;
+        }
+        let Some(b) = round(c) else { continue };
+        let near = |p: &Region, q: &Region| {
+            let ((ax, ay), (bx, by)) = (p.centre(), q.centre());
+            (ax - bx).hypot(ay - by) < 0.12 * (p.width() + p.height()) / 2.0 + 0.3
+        };
+        if !b.holds(c) || !near(b, c) || !ellipse(b.area + c.area, b) {
+            continue;
+        }
+        let ratio = b.area / c.area;
+        // Disc with a hole: areas as 1 − 0.34² to 0.34² = 7.7; a blurred, widened or narrowed edge moves it.
+        let odd_ratio = (1.0 - CENTRE * CENTRE) / (CENTRE * CENTRE);
+        if (odd_ratio / 2.2..odd_ratio * 2.6).contains(&ratio) {
+            let area = b.area + c.area;
+            out.push(candidate(b, area, true, b.light, factor));
+        }
+        let Some(a) = round(b) else { continue };
+        let inner = (RING * RING - CENTRE * CENTRE) / (CENTRE * CENTRE);
+        let outer = (1.0 - RING * RING) / (CENTRE * CENTRE);
+        let (q1, q2) = (ratio / inner, a.area / c.area / outer);
+        let whole = a.area + b.area + c.area;
+        if a.holds(b)
+            && near(a, c)
+            && (0.3..=2.8).contains(&q1)
+            && (0.35..=3.2).contains(&q2)
+            && ellipse(whole, a)
+        {
+            out.push(candidate(a, whole, false, a.light, factor));
+        }
+    }
+    out
+}
+
+fn candidate(r: &Region, area: f64, odd: bool, lighter: bool, factor: f64) -> Candidate {
+    let (x, y) = r.centre();
+    // Pixel centres of the reduced picture lie in the middle of their block of pixels.
+    let up = |v: f64| (v + 0.5) * factor - 0.5;
+    Candidate {
+        at: (up(x), up(y)),
+        diameter: 2.0 * (area / std::f64::consts::PI).sqrt() * factor,
+        odd,
+        lighter,
+    }
+}
+
+/// One odd and three ordinary marks of one polarity whose places and sizes agree with the sheet.
+fn consistent(all: &[Candidate], wedge: &Wedge) -> Option<Found> {
+    let height = wedge.blank.height();
+    let model: Vec<(f64, f64)> = wedge.marks.iter().map(|m| (m.centre[0], height - m.centre[1])).collect();
+    if model.len() != 4 {
+        return None;
+    }
+    let mut best: Option<(f64, Found)> = None;
+    for odd in all.iter().filter(|c| c.odd) {
+        let mut rings: Vec<&Candidate> = all
+            .iter()
+            .filter(|c| {
+                !c.odd && c.lighter == odd.lighter && (0.5..=2.0).contains(&(c.diameter / odd.diameter))
+            })
+            .collect();
+        // A wedge has three; a photo full of ring-like things is cut short, nearest in size first.
+        rings.sort_by(|a, b| {
+            (a.diameter / odd.diameter).ln().abs().total_cmp(&(b.diameter / odd.diameter).ln().abs())
+        });
+        rings.truncate(14);
+        for i in 0..rings.len() {
+            for j in i + 1..rings.len() {
+                for k in j + 1..rings.len() {
+                    let set = [*odd, *rings[i], *rings[j], *rings[k]];
+                    let Some((score, found)) = judge(set, &model, wedge) else { continue };
+                    if best.as_ref().is_none_or(|(s, _)| score < *s) {
+                        best = Some((score, found));
+                    }
+                }
+            }
+        }
+    }
+    best.map(|(_, f)| f)
+}
+
+/// Orders a set clockwise from the odd mark and scores how far its sizes are from what the perspective says.
+fn judge(mut set: [Candidate; 4], model: &[(f64, f64)], wedge: &Wedge) -> Option<(f64, Found)> {
+    let (cx, cy) = set.iter().fold((0.0, 0.0), |(a, b), c| (a + c.at.0 / 4.0, b + c.at.1 / 4.0));
+    let angle = |c: &Candidate| (c.at.1 - cy).atan2(c.at.0 - cx);
+    let start = angle(&set[0]);
+    let turn = |c: &Candidate| (angle(c) - start).rem_euclid(std::f64::consts::TAU);
+    set[1..].sort_by(|a, b| turn(a).total_cmp(&turn(b)));
+    let to: Vec<(f64, f64)> = set.iter().map(|c| c.at).collect();
+    let map = Homography::fit(model, &to)?;
+    let mut worst: f64 = 0.0;
+    for ((c, m), mark) in set.iter().zip(model).zip(&wedge.marks) {
+        let want = map.scale(*m)? * mark.diameter.0;
+        worst = worst.max((c.diameter / want).ln().abs());
+    }
+    // Convex and not folded: the scale must be alike over the whole blank.
+    let (w, h) = (wedge.blank.width(), wedge.blank.height());
+    let scales: Vec<f64> =
+        [(0.0, 0.0), (w, 0.0), (w, h), (0.0, h)].iter().map(|&p| map.scale(p)).collect::<Option<_>>()?;
+    let spread = scales.iter().copied().fold(0.0, f64::max) / scales.iter().copied().fold(f64::INFINITY, f64::min);
+    (worst < 0.22 && spread < 2.5).then_some((worst, Found { marks: set, map }))
+}

@@ -1,0 +1,173 @@
+//! Patches: lightness and grain of each, or why it cannot be measured.
+
+use super::homography::Homography;
+use super::photo::{Photo, lightness};
+use super::rectify::{Flat, Surface};
+use super::sheet::{Patch, Wedge};
+use crate::parallel;
+
+/// Side of the aperture through which grain is measured, mm: about what the eye resolves at 300 mm
+/// (1 minute of arc is 0.09 mm) times four, so that it is the mottle a person sees and not the pixels' noise.
+pub const APERTURE_MM: f64 = 0.4;
+
+/// A patch measured against the unmarked coating.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Measured {
+    /// Mean light relative to the unmarked coating at the same place.
+    pub ratio: f64,
+    /// The same through each aperture of the core.
+    pub cells: Vec<f64>,
+    /// Relative error of the light surface there.
+    pub light_error: f64,
+}
+
+/// Why a patch is refused.
+#[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
+pub enum Refusal {
+    /// Outside the photo.
+    #[error("outside the photo")]
+    Outside,
+    /// The camera was at its limit.
+    #[error("clipped: {share:.0} % of its pixels are at the camera's limit")]
+    Clipped {
+        /// Percent of pixels.
+        share: f64,
+    },
+    /// The edges' blur reaches its middle.
+    #[error("too blurred: the edges spread over {blur:.2} mm of a patch of {side:.1} mm")]
+    Blurred {
+        /// Width of the blurred edge, mm.
+        blur: f64,
+        /// Shorter side of the patch, mm.
+        side: f64,
+    },
+    /// Light that does not belong lies on it.
+    #[error("glare: the unmarked coating beside it is {excess:.0} % too light")]
+    Glare {
+        /// How much lighter the gaps beside it are than the surface, percent.
+        excess: f64,
+    },
+    /// Its quarters differ.
+    #[error("uneven: its quarters differ by {spread:.1} L* (glare, a reflection or a flaw)")]
+    Uneven {
+        /// Between the lightest and darkest quarter, L*.
+        spread: f64,
+    },
+}
+
+/// Measures every patch. `blur` is the standard deviation of the edges in mm.
+pub fn measure(
+    photo: &Photo,
+    flat: &Flat,
+    map: &Homography,
+    surface: &Surface,
+    wedge: &Wedge,
+    blur: f64,
+) -> Vec<Result<Measured, Refusal>> {
+    parallel::map(wedge.patches.len(), |i| match wedge.patches.get(i) {
+        Some(p) => one(photo, flat, map, surface, wedge, p, blur),
+        None => Err(Refusal::Outside),
+    })
+}
+
+/// What is left free inside a patch's edge: the blurred edge to 2.5 standard deviations and the beam's radius.
+pub fn guard(wedge: &Wedge, blur: f64) -> f64 {
+    2.5 * blur + wedge.beam_along.0.max(wedge.beam_across.0) / 2.0
+}
+
+fn one(
+    photo: &Photo,
+    flat: &Flat,
+    map: &Homography,
+    surface: &Surface,
+    wedge: &Wedge,
+    patch: &Patch,
+    blur: f64,
+) -> Result<Measured, Refusal> {
+    let (cx, cy) = (patch.centre[0], wedge.blank.height() - patch.centre[1]);
+    let [w, h] = patch.size;
+    let side = w.min(h);
+    let guard = guard(wedge, blur);
+    if side - 2.0 * guard < 0.35 * side {
+        return Err(Refusal::Blurred { blur: 2.0 * 2.5 * blur, side });
+    }
+    let (l, t, r, b) =
+        (cx - w / 2.0 + guard, cy - h / 2.0 + guard, cx + w / 2.0 - guard, cy + h / 2.0 - guard);
+    let share = clipped_share(photo, map, l, t, r, b).ok_or(Refusal::Outside)?;
+    if share > 0.01 {
+        return Err(Refusal::Clipped { share: 100.0 * share });
+    }
+    let (mean, _) = flat.mean(l, t, r, b).ok_or(Refusal::Outside)?;
+    // Apertures: whole ones, spread over the core.
+    let (nx, ny) =
+        (((r - l) / APERTURE_MM).floor().max(2.0) as usize, ((b - t) / APERTURE_MM).floor().max(2.0) as usize);
+    let (dx, dy) = ((r - l) / nx as f64, (b - t) / ny as f64);
+    let mut cells = Vec::with_capacity(nx * ny);
+    let mut quarters = [(0.0, 0.0); 4];
+    for j in 0..ny {
+        for i in 0..nx {
+            let (x, y) = (l + i as f64 * dx, t + j as f64 * dy);
+            let (v, _) = flat.mean(x, y, x + dx, y + dy).ok_or(Refusal::Outside)?;
+            let v = v / surface.at(x + dx / 2.0, y + dy / 2.0);
+            cells.push(v);
+            let q = &mut quarters[2 * (2 * j / ny) + 2 * i / nx];
+            *q = (q.0 + v, q.1 + 1.0);
+        }
+    }
+    let ratio = cells.iter().sum::<f64>() / cells.len() as f64;
+    // Glare adds light: what it adds to the gaps beside the patch it adds, about, to the patch.
+    let local = surface.at(cx, cy);
+    let reach = (w.max(h)) * 0.5 + 2.5;
+    let beside: Vec<f64> = surface
+        .gaps
+        .iter()
+        .filter(|g| (g.at.0 - cx).abs() < reach && (g.at.1 - cy).abs() < reach)
+        .map(|g| g.excess)
+        .collect();
+    let excess = beside.iter().copied().fold(0.0, f64::max);
+    let steps = |a: f64| (lightness(a) - lightness(mean)).abs();
+    if excess > 5.0 * surface.spread.max(0.004) && steps(mean + excess * local) > 0.8 {
+        return Err(Refusal::Glare { excess: 100.0 * excess });
+    }
+    let (mut low, mut high) = (f64::INFINITY, 0.0f64);
+    for (s, n) in quarters {
+        if n > 0.0 {
+            low = low.min(s / n * local);
+            high = high.max(s / n * local);
+        }
+    }
+    let spread = lightness(high) - lightness(low);
+    // Quarters of an even patch differ by its own grain over the root of the apertures in a quarter.
+    let sd = deviation(&cells.iter().map(|c| lightness(c * local)).collect::<Vec<_>>());
+    if spread > 2.5 + 4.0 * sd / (cells.len() as f64 / 4.0).sqrt() {
+        return Err(Refusal::Uneven { spread });
+    }
+    Ok(Measured { ratio, cells, light_error: surface.spread / (surface.gaps.len() as f64).sqrt() * 2.5 })
+}
+
+/// Standard deviation, with n − 1.
+pub fn deviation(values: &[f64]) -> f64 {
+    let n = values.len() as f64;
+    if n < 2.0 {
+        return 0.0;
+    }
+    let mean = values.iter().sum::<f64>() / n;
+    (values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / (n - 1.0)).sqrt()
+}
+
+fn clipped_share(photo: &Photo, map: &Homography, l: f64, t: f64, r: f64, b: f64) -> Option<f64> {
+    let n = 24;
+    let mut hits = 0;
+    for j in 0..n {
+        for i in 0..n {
+            let at = (l + (r - l) * (i as f64 + 0.5) / n as f64, t + (b - t) * (j as f64 + 0.5) / n as f64);
+            let (x, y) = map.map(at)?;
+            let (x, y) = (x.round(), y.round());
+            if !(x >= 0.0 && y >= 0.0) || x as usize >= photo.light.width() || y as usize >= photo.light.height() {
+                return None;
+            }
+            hits += usize::from(photo.clipped.get(x as usize, y as usize));
+        }
+    }
+    Some(hits as f64 / (n * n) as f64)
+}

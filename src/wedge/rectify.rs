@@ -1,0 +1,232 @@
+//! Rectify: the photo laid flat, in mm, and the unevenness of its light.
+
+use nalgebra::{DMatrix, DVector};
+
+use super::homography::Homography;
+use super::photo::{Photo, sample};
+use super::sheet::Wedge;
+use crate::parallel;
+use crate::plane::Light;
+
+/// The photo seen straight from above, one sample every `1 / per_mm` mm, from the blank's upper left corner.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Flat {
+    /// Linear light; NaN outside the photo.
+    pub light: Light,
+    /// Samples a mm.
+    pub per_mm: f64,
+}
+
+/// Lays the photo flat at about its own resolution, between 8 and 30 samples a mm.
+pub fn rectify(photo: &Photo, map: &Homography, width: f64, height: f64) -> Flat {
+    let middle = map.scale((width / 2.0, height / 2.0)).unwrap_or(8.0);
+    // At most 3000 samples a side: a large blank far away holds no more detail than that.
+    let per_mm = middle.clamp(8.0, 30.0).min(3000.0 / width.max(height));
+    let (w, h) = ((width * per_mm).ceil().max(1.0) as usize, (height * per_mm).ceil().max(1.0) as usize);
+    let mut light = Light::filled(w, h, f32::NAN);
+    parallel::bands(light.data_mut(), w, 32, |first, band| {
+        for (i, row) in band.chunks_mut(w).enumerate() {
+            let y = ((first + i) as f64 + 0.5) / per_mm;
+            for (x, v) in row.iter_mut().enumerate() {
+                if let Some(p) = map.map(((x as f64 + 0.5) / per_mm, y))
+                    && let Some(s) = sample(&photo.light, p.0, p.1)
+                {
+                    *v = s;
+                }
+            }
+        }
+    });
+    Flat { light, per_mm }
+}
+
+impl Flat {
+    /// Index range of the samples whose centres lie in `from..to` mm.
+    fn range(&self, from: f64, to: f64, len: usize) -> std::ops::Range<usize> {
+        let a = (from * self.per_mm - 0.5).ceil().max(0.0) as usize;
+        let b = (to * self.per_mm - 0.5).ceil().max(0.0) as usize;
+        a.min(len)..b.min(len)
+    }
+
+    /// Mean and standard deviation of the light in a rectangle (mm, y down); `None` when it holds fewer than
+    /// four samples or reaches out of the photo.
+    pub fn mean(&self, left: f64, top: f64, right: f64, bottom: f64) -> Option<(f64, f64)> {
+        let (xs, ys) =
+            (self.range(left, right, self.light.width()), self.range(top, bottom, self.light.height()));
+        let (mut n, mut sum, mut squares) = (0.0, 0.0, 0.0);
+        for y in ys {
+            for &v in self.light.row(y).get(xs.clone())? {
+                let v = f64::from(v);
+                n += 1.0;
+                sum += v;
+                squares += v * v;
+            }
+        }
+        if n < 4.0 || !sum.is_finite() {
+            return None;
+        }
+        let mean = sum / n;
+        Some((mean, (squares / n - mean * mean).max(0.0).sqrt()))
+    }
+}
+
+/// A place that was left unmarked.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Gap {
+    /// Middle, mm, y down.
+    pub at: (f64, f64),
+    /// Mean linear light.
+    pub light: f64,
+    /// How far it lies above the smooth surface, relative.
+    pub excess: f64,
+}
+
+/// The light of the unmarked coating over the piece: `exp` of a polynomial in x and y.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Surface {
+    coefficients: Vec<f64>,
+    order: usize,
+    centre: (f64, f64),
+    reach: f64,
+    /// Robust standard deviation of the gaps round the surface, relative.
+    pub spread: f64,
+    /// The gaps it was fitted to.
+    pub gaps: Vec<Gap>,
+}
+
+/// The unmarked places between neighbouring patches, cut in about square pieces. `guard` mm are left free
+/// on either side of a patch's edge for blur and for the beam.
+pub fn gaps(flat: &Flat, wedge: &Wedge, guard: f64) -> Vec<Gap> {
+    let height = wedge.blank.height();
+    let mut out = Vec::new();
+    let mut add = |l: f64, t: f64, r: f64, b: f64| {
+        if r - l < 0.2 || b - t < 0.2 {
+            return;
+        }
+        let along = (r - l).max(b - t);
+        let n = (along / (1.5 * (r - l).min(b - t)).max(0.8)).round().clamp(1.0, 6.0);
+        let (dx, dy) = if r - l > b - t { ((r - l) / n, b - t) } else { (r - l, (b - t) / n) };
+        for i in 0..n as usize {
+            let (x, y) = if r - l > b - t { (l + i as f64 * dx, t) } else { (l, t + i as f64 * dy) };
+            if let Some((mean, _)) = flat.mean(x, y, x + dx, y + dy)
+                && mean > 0.0
+            {
+                out.push(Gap { at: (x + dx / 2.0, y + dy / 2.0), light: mean, excess: 0.0 });
+            }
+        }
+    };
+    for p in &wedge.patches {
+        let (pl, pr) = (p.centre[0] - p.size[0] / 2.0, p.centre[0] + p.size[0] / 2.0);
+        let (pt, pb) = (height - p.centre[1] - p.size[1] / 2.0, height - p.centre[1] + p.size[1] / 2.0);
+        for q in &wedge.patches {
+            let (ql, qt) = (q.centre[0] - q.size[0] / 2.0, height - q.centre[1] - q.size[1] / 2.0);
+            if q.cell == [p.cell[0] + 1, p.cell[1]] {
+                add(pr + guard, pt + guard, ql - guard, pb - guard);
+            } else if q.cell == [p.cell[0], p.cell[1] + 1] {
+                add(pl + guard, pb + guard, pr - guard, qt - guard);
+            }
+        }
+    }
+    out
+}
+
+fn powers(order: usize, u: f64, v: f64) -> Vec<f64> {
+    let mut out = Vec::with_capacity((order + 1) * (order + 2) / 2);
+    for total in 0..=order {
+        for j in 0..=total {
+            out.push(u.powi((total - j) as i32) * v.powi(j as i32));
+        }
+    }
+    out
+}
+
+impl Surface {
+    /// Fits the surface by iteratively reweighted least squares with Tukey's biweight (tuning constant
+    /// 4.685, Huber and Ronchetti, Robust Statistics, 2nd edition), so that glare on some gaps does not
+    /// bend it. Cubic from 40 gaps on, quadratic from 14, a slope from 6, else level. `None` without gaps.
+    pub fn fit(mut gaps: Vec<Gap>, most: usize) -> Option<Self> {
+        let n = gaps.len();
+        let order = match n {
+            0 => return None,
+            1..=5 => 0,
+            6..=13 => 1,
+            14..=39 => 2,
+            _ => 3,
+        }
+        .min(most);
+        let (mut l, mut t, mut r, mut b) = (f64::MAX, f64::MAX, f64::MIN, f64::MIN);
+        for g in &gaps {
+            (l, t, r, b) = (l.min(g.at.0), t.min(g.at.1), r.max(g.at.0), b.max(g.at.1));
+        }
+        let centre = ((l + r) / 2.0, (t + b) / 2.0);
+        let reach = ((r - l).max(b - t) / 2.0).max(1.0);
+        let columns = (order + 1) * (order + 2) / 2;
+        let rows: Vec<Vec<f64>> = gaps
+            .iter()
+            .map(|g| powers(order, (g.at.0 - centre.0) / reach, (g.at.1 - centre.1) / reach))
+            .collect();
+        let logs: Vec<f64> = gaps.iter().map(|g| g.light.max(1e-6).ln()).collect();
+        let mut weights = vec![1.0; n];
+        let mut coefficients = vec![0.0; columns];
+        let mut spread = 0.0;
+        for _ in 0..12 {
+            let a = DMatrix::from_fn(n, columns, |i, j| rows[i][j] * f64::sqrt(weights[i]));
+            let v = DVector::from_fn(n, |i, _| logs[i] * f64::sqrt(weights[i]));
+            let solved = a.svd(true, true).solve(&v, 1e-9).ok()?;
+            coefficients = solved.iter().copied().collect();
+            let rest: Vec<f64> = rows
+                .iter()
+                .zip(&logs)
+                .map(|(p, l)| l - p.iter().zip(&coefficients).map(|(a, b)| a * b).sum::<f64>())
+                .collect();
+            let mut sizes: Vec<f64> = rest.iter().map(|r| r.abs()).collect();
+            sizes.sort_by(f64::total_cmp);
+            // The median of absolute deviations, as a standard deviation; at least what 8 bits can show.
+            spread = (1.4826 * sizes.get(n / 2).copied().unwrap_or(0.0)).max(1e-4);
+            for ((w, r), g) in weights.iter_mut().zip(&rest).zip(&mut gaps) {
+                let z = r / (4.685 * spread.max(0.002));
+                *w = if z.abs() < 1.0 { (1.0 - z * z).powi(2) } else { 0.0 };
+                g.excess = r.exp() - 1.0;
+            }
+        }
+        Some(Surface { coefficients, order, centre, reach, spread, gaps })
+    }
+
+    /// Linear light of the unmarked coating at a place (mm, y down).
+    pub fn at(&self, x: f64, y: f64) -> f64 {
+        let p = powers(self.order, (x - self.centre.0) / self.reach, (y - self.centre.1) / self.reach);
+        p.iter().zip(&self.coefficients).map(|(a, b)| a * b).sum::<f64>().exp()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn lit(f: impl Fn(f64, f64) -> f64) -> Vec<Gap> {
+        (0..81)
+            .map(|i| {
+                let at = (f64::from(i % 9) * 10.0, f64::from(i / 9) * 10.0);
+                Gap { at, light: f(at.0, at.1), excess: 0.0 }
+            })
+            .collect()
+    }
+
+    #[test]
+    fn smooth_light_is_followed_and_glare_on_a_few_gaps_is_not() {
+        let smooth = |x: f64, y: f64| 0.1 * (1.0 + 0.3 * (x / 80.0) - 0.2 * (y / 80.0).powi(2));
+        let s = Surface::fit(lit(smooth), 3).unwrap();
+        assert!((s.at(35.0, 42.0) / smooth(35.0, 42.0) - 1.0).abs() < 2e-3);
+        let glare = |x: f64, y: f64| smooth(x, y) + 0.2 * (-((x - 20.0).powi(2) + (y - 30.0).powi(2)) / 50.0).exp();
+        let s = Surface::fit(lit(glare), 3).unwrap();
+        assert!((s.at(60.0, 60.0) / smooth(60.0, 60.0) - 1.0).abs() < 5e-3);
+        assert!((s.at(20.0, 30.0) / smooth(20.0, 30.0) - 1.0).abs() < 3e-2);
+        let worst = s.gaps.iter().max_by(|a, b| a.excess.total_cmp(&b.excess)).unwrap();
+        assert_eq!(worst.at, (20.0, 30.0));
+        assert!(worst.excess > 1.0);
+    }
+
+    #[test]
+    fn without_gaps_there_is_no_surface() {
+        assert!(Surface::fit(Vec::new(), 3).is_none());
+    }
+}

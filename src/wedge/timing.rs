@@ -1,0 +1,114 @@
+//! Timing: the lag of the beam behind the head, from combs marked in opposite directions.
+
+use serde::Serialize;
+
+use super::fit::Known;
+use super::patches::deviation;
+use super::rectify::Flat;
+use super::sheet::{Comb, Wedge};
+
+/// The lag at one speed.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Lag {
+    /// The comb's name.
+    pub name: String,
+    /// Speed, mm/s.
+    pub speed_mm_s: f64,
+    /// How far lines marked towards the right lie right of those marked towards the left, mm. Above zero
+    /// where the beam comes late.
+    pub offset_mm: Known,
+    /// Time by which the beam comes late: the offset over twice the speed, ms.
+    pub lag_ms: Known,
+    /// The line, counted from the middle (left below zero), at which the two combs line up.
+    pub lines_up_at: Option<i64>,
+}
+
+/// Reads every comb of a timing wedge. `blur` in mm as for patches.
+pub fn read(flat: &Flat, wedge: &Wedge, lighter: bool) -> Vec<Lag> {
+    wedge.combs.iter().map(|c| one(flat, wedge, c, lighter)).collect()
+}
+
+fn one(flat: &Flat, wedge: &Wedge, comb: &Comb, lighter: bool) -> Lag {
+    let speed = comb.dial.speed.0;
+    let right = shifts(flat, wedge, comb, comb.rows_right, comb.step_right, lighter);
+    let left = shifts(flat, wedge, comb, comb.rows_left, comb.step_left, lighter);
+    let nothing = |why: &str| Lag {
+        name: comb.name.clone(),
+        speed_mm_s: speed,
+        offset_mm: Known::not(why),
+        lag_ms: Known::not(why),
+        lines_up_at: None,
+    };
+    let least = 2 * comb.side / 2 + 1;
+    if right.len() < least || left.len() < least {
+        return nothing("fewer than half of its lines can be seen: burn it with more power, or take a sharper photo");
+    }
+    let mean = |v: &[f64]| v.iter().sum::<f64>() / v.len() as f64;
+    let offset = mean(&right) - mean(&left);
+    let error = (deviation(&right).powi(2) / right.len() as f64 + deviation(&left).powi(2) / left.len() as f64).sqrt();
+    if error > 0.05 {
+        return nothing("its lines do not agree with each other: the lag may be more than half a comb's step");
+    }
+    let vernier = comb.step_left - comb.step_right;
+    Lag {
+        name: comb.name.clone(),
+        speed_mm_s: speed,
+        offset_mm: Known::value(offset, error),
+        lag_ms: Known::value(1000.0 * offset / (2.0 * speed), 1000.0 * error / (2.0 * speed)),
+        lines_up_at: (vernier > 0.0).then(|| (offset / vernier).round() as i64),
+    }
+}
+
+/// How far each line of a comb lies from its place on the sheet, mm; lines that cannot be seen left out.
+fn shifts(flat: &Flat, wedge: &Wedge, comb: &Comb, rows: [f64; 2], step: f64, lighter: bool) -> Vec<f64> {
+    let height = wedge.blank.height();
+    let (top, bottom) = (height - rows[1], height - rows[0]);
+    // The middle 60 % of the lines' length: the other comb's blur stays out.
+    let (top, bottom) = (top + 0.2 * (bottom - top), bottom - 0.2 * (bottom - top));
+    let width = comb.line_dots as f64 * wedge.pitch_along.0;
+    let reach = step / 2.0;
+    let n = (2.0 * reach * flat.per_mm).floor() as usize;
+    let mut out = Vec::new();
+    for k in -(comb.side as i64)..=comb.side as i64 {
+        let middle = comb.middle + k as f64 * step;
+        let profile: Vec<(f64, f64)> = (0..n)
+            .filter_map(|i| {
+                let x = -reach + (i as f64 + 0.5) / flat.per_mm;
+                let at = middle + x;
+                let half = 0.75 / flat.per_mm;
+                flat.mean(at - half, top, at + half, bottom).map(|(m, _)| (x, if lighter { m } else { -m }))
+            })
+            .collect();
+        if let Some(x) = peak(&profile, width) {
+            out.push(x);
+        }
+    }
+    out
+}
+
+/// Place of the one line in a profile: the centroid of what rises above half of its height.
+fn peak(profile: &[(f64, f64)], width: f64) -> Option<f64> {
+    let mut sorted: Vec<f64> = profile.iter().map(|p| p.1).collect();
+    sorted.sort_by(f64::total_cmp);
+    let n = sorted.len();
+    if n < 8 {
+        return None;
+    }
+    // The lines take up about a quarter of the step: the lower half is bare.
+    let bare = sorted[n / 4];
+    let noise = deviation(&sorted[..n / 2]).max(1e-6);
+    let top = sorted[n - 1];
+    if top - bare < 6.0 * noise {
+        return None;
+    }
+    let level = bare + 0.4 * (top - bare);
+    let best = profile.iter().max_by(|a, b| a.1.total_cmp(&b.1))?.0;
+    let (mut sum, mut weight) = (0.0, 0.0);
+    for (x, v) in profile {
+        if *v > level && (x - best).abs() < 1.5 * width + 0.1 {
+            sum += x * (v - level);
+            weight += v - level;
+        }
+    }
+    (weight > 0.0).then(|| sum / weight)
+}
