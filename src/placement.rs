@@ -4,6 +4,7 @@ use std::fmt;
 use std::ops::Range;
 use std::str::FromStr;
 
+use crate::art::Window;
 use crate::blank::{Blank, parse_size};
 use crate::units::Mm;
 
@@ -117,24 +118,6 @@ impl FromStr for Place {
             _ => Err(format!("'{text}' is no way to place; write inside, cover or a size such as 60x40mm")),
         }
     }
-}
-
-/// A rectangle in fractions of the art's box (0..1 each way, y downwards): the part that is drawn.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Window {
-    /// Left edge.
-    pub left: f64,
-    /// Top edge.
-    pub top: f64,
-    /// Right edge.
-    pub right: f64,
-    /// Bottom edge.
-    pub bottom: f64,
-}
-
-impl Window {
-    /// All of the art.
-    pub const WHOLE: Window = Window { left: 0.0, top: 0.0, right: 1.0, bottom: 1.0 };
 }
 
 /// The art, as far as its place on the blank is concerned: after cropping and turning.

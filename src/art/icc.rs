@@ -97,7 +97,7 @@ fn is_srgb(reading: &Reading) -> bool {
     // Profiles store curves in 16 bits and matrices in 1/65536; the common ones are within 3e-4.
     let near = |table: &[f32], weight: f64| {
         (0..=255).all(|c| {
-            let want = srgb_to_linear(f64::from(c) / 255.0) * weight;
+            let want = srgb_to_linear(c as f64 / 255.0) * weight;
             table.get(c as usize * 257).is_some_and(|&v| (f64::from(v) - want).abs() < 6e-4)
         })
     };

@@ -56,6 +56,15 @@ fn parse_surface(text: &str) -> Result<Surface, String> {
     }
 }
 
+/// Parses a place on the blank, `40,50` in mm from its lower left corner.
+pub fn parse_place(text: &str) -> Result<(f64, f64), String> {
+    let wrong =
+        || format!("'{text}' is no place; write mm from the blank's lower left corner, for example 40,50");
+    let (x, y) = text.split_once(',').ok_or_else(wrong)?;
+    let mm = |t: &str| t.trim().trim_end_matches("mm").parse::<f64>().ok().filter(|v| v.is_finite());
+    Ok((mm(x).ok_or_else(wrong)?, mm(y).ok_or_else(wrong)?))
+}
+
 /// How the art is read and its tones are made.
 #[derive(Debug, Clone, Default, Args)]
 #[command(next_help_heading = "Tones")]
@@ -181,14 +190,19 @@ pub struct ScanOptions {
 /// All options of a job.
 #[derive(Debug, Clone, Default, Args)]
 pub struct JobOptions {
+    #[allow(missing_docs)]
     #[command(flatten)]
     pub blank: BlankOptions,
+    #[allow(missing_docs)]
     #[command(flatten)]
     pub tone: ToneOptions,
+    #[allow(missing_docs)]
     #[command(flatten)]
     pub dots: DotOptions,
+    #[allow(missing_docs)]
     #[command(flatten)]
     pub process: ProcessOptions,
+    #[allow(missing_docs)]
     #[command(flatten)]
     pub scan: ScanOptions,
 }

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 
-use super::options::JobOptions;
+use super::options::{self, JobOptions};
 use super::terminal::{self, Bar};
 use super::{Failure, Out};
 use crate::encode::output::Output;
@@ -34,8 +34,9 @@ pub struct PrepareArgs {
     #[arg(long, short)]
     pub quiet: bool,
     /// A second look: this place of the blank, large, as dots and as forecast, in loupe.png (mm from its lower left: 40,50)
-    #[arg(long, value_name = "X,Y", value_parser = super::options::parse_place)]
+    #[arg(long, value_name = "X,Y", value_parser = options::parse_place)]
     pub loupe: Option<(f64, f64)>,
+    #[allow(missing_docs)]
     #[command(flatten)]
     pub options: JobOptions,
 }
@@ -116,7 +117,8 @@ impl Source {
             let name = path.file_name().map_or(file.to_string(), |n| n.to_string_lossy().into_owned());
             (name, format!("'{file}'"), Some(path.to_path_buf()))
         };
-        let unreadable = |why: String| Failure::input(format!("cannot read {in_messages}: {why}; check its name"));
+        let unreadable =
+            |why: String| Failure::input(format!("cannot read {in_messages}: {why}; check its name"));
         match &path {
             None => std::io::stdin().lock().take(MOST_BYTES + 1).read_to_end(&mut bytes),
             Some(p) if p.is_dir() => return Err(unreadable("it is a folder".into())),

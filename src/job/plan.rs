@@ -11,11 +11,13 @@ use super::words::{
     Along, Amount, BeamOn, Crop, CurvePoints, DotGain, Levels, Packing, ReadAs, Sharpen, ToneBy, Ways,
 };
 use super::{Coating, Job, Known, Machine, Process, ProcessFile, Standing};
+use crate::art::turn::{Turn, TurnError};
 use crate::blank::Blank;
 use crate::mark::advise;
 use crate::mark::{Beam, Burn};
 use crate::placement::{Grid, Place, PlaceError};
 use crate::screen::{self, Options, Screen};
+use crate::tone::gain::GainCurve;
 use crate::units::{Mm, MmPerS, Share, Watts, short};
 
 /// Why a job cannot be carried out.
@@ -33,15 +35,6 @@ pub enum PlanError {
     /// A number out of its range, or two that contradict each other.
     #[error("{0}")]
     Absurd(String),
-}
-
-/// How the art is turned and mirrored: quarter turns clockwise, then left to right.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Attitude {
-    /// Quarter turns clockwise, 0 to 3.
-    pub quarters: u8,
-    /// Mirrored left to right after turning.
-    pub mirror: bool,
 }
 
 /// A job with every number settled.
@@ -65,8 +58,10 @@ pub struct Plan {
     pub surface: Surface,
     /// How large the art becomes.
     pub place: Place,
-    /// How it is turned.
-    pub attitude: Attitude,
+    /// How it is turned, clockwise.
+    pub turn: Turn,
+    /// Whether it is mirrored left to right after turning.
+    pub mirror: bool,
     /// Which part of it is used.
     pub crop: Crop,
     /// How it is read.
@@ -85,6 +80,8 @@ pub struct Plan {
     pub curve: CurvePoints,
     /// The dot-gain curve.
     pub dot_gain: DotGain,
+    /// The measured tone curve of a file, where one was named.
+    pub tone_curve: Option<GainCurve>,
     /// The most coverage anywhere.
     pub ceiling: Share,
     /// The screen.
@@ -100,7 +97,7 @@ pub struct Plan {
     /// Tones by dots or power.
     pub tone_by: ToneBy,
     /// Lines there and back or one way.
-    pub direction: Ways,
+    pub ways: Ways,
     /// Run-up where it was given.
     pub run_up: Option<Mm>,
     /// What each run is shortened by at either end.
@@ -109,6 +106,8 @@ pub struct Plan {
     pub accept: Vec<String>,
     /// What was assumed because nothing was said, one sentence each.
     pub assumptions: Vec<String>,
+    /// Other things a person should know, one sentence each.
+    pub notes: Vec<String>,
 }
 
 fn absurd(what: impl Into<String>) -> PlanError {
@@ -116,7 +115,7 @@ fn absurd(what: impl Into<String>) -> PlanError {
 }
 
 /// The screen that is used when none is named.
-pub const DEFAULT_SCREEN: &str = "threshold";
+pub const DEFAULT_SCREEN: &str = "bayer";
 
 /// Resolves a job: machine, coating and process files are read, defaults filled in, everything checked.
 pub fn resolve(job: &Job) -> Result<Plan, PlanError> {
@@ -185,13 +184,16 @@ pub fn resolve(job: &Job) -> Result<Plan, PlanError> {
         return Err(absurd(format!("an effort of {} is out of range; it is from 1 to 64", options.effort)));
     }
     let turn = job.art.turn.unwrap_or(0);
-    if !matches!(turn, 0 | 90 | 180 | 270) {
-        return Err(absurd(format!("the art cannot be turned by {turn}°; choose 0, 90, 180 or 270")));
-    }
+    let turn: Turn = turn.to_string().parse().map_err(|e: TurnError| absurd(e.to_string()))?;
     let ceiling = job.tone.ceiling.unwrap_or(Share(1.0));
     if ceiling.0 < 0.01 {
         return Err(absurd(format!("a ceiling of {ceiling} leaves no dots; it is from 1% to 100%")));
     }
+    let dot_gain = job.tone.dot_gain.clone().unwrap_or(DotGain::Forecast);
+    let tone_curve = match &dot_gain {
+        DotGain::File(path) => Some(read_tone_curve(Path::new(path))?),
+        _ => None,
+    };
     let trim = job.scan.trim.unwrap_or(Mm(0.0));
     if !(0.0..=1.0).contains(&trim.0) {
         return Err(absurd(format!("a trim of {trim} is out of range; it is from 0mm to 1mm")));
@@ -207,7 +209,8 @@ pub fn resolve(job: &Job) -> Result<Plan, PlanError> {
         blank,
         surface,
         place: job.blank.place.unwrap_or(Place::Inside),
-        attitude: Attitude { quarters: (turn / 90) as u8, mirror: job.art.mirror.unwrap_or(false) },
+        turn,
+        mirror: job.art.mirror.unwrap_or(false),
         crop: job.art.crop.unwrap_or(Crop::WHOLE),
         read_as: job.art.read_as.unwrap_or(ReadAs::Auto),
         grid,
@@ -216,7 +219,8 @@ pub fn resolve(job: &Job) -> Result<Plan, PlanError> {
         contrast: job.tone.contrast.unwrap_or(Amount(Share(0.0))),
         sharpen: job.tone.sharpen.unwrap_or(Sharpen::Off),
         curve: job.tone.curve.clone().unwrap_or_default(),
-        dot_gain: job.tone.dot_gain.clone().unwrap_or(DotGain::Forecast),
+        dot_gain,
+        tone_curve,
         ceiling,
         screen,
         options,
@@ -224,11 +228,12 @@ pub fn resolve(job: &Job) -> Result<Plan, PlanError> {
         tiff: dots.tiff,
         bmp: dots.bmp.unwrap_or(false),
         tone_by: job.scan.tone_by.unwrap_or(ToneBy::Dots),
-        direction: job.scan.direction.unwrap_or(Ways::Both),
+        ways: job.scan.direction.unwrap_or(Ways::Both),
         run_up: job.scan.run_up,
         trim,
         accept: job.scan.accept.clone().unwrap_or_default(),
         assumptions,
+        notes: Vec::new(),
         machine,
         coating,
         measured,
@@ -244,6 +249,12 @@ pub fn read_process(path: &Path) -> Result<ProcessFile, FileError> {
     let p: ProcessFile = file::parse("process", path, &text)?;
     p.check().map_err(|w| file::absurd("process", path, &text, w))?;
     Ok(p)
+}
+
+/// Reads a measured tone curve.
+fn read_tone_curve(path: &Path) -> Result<GainCurve, PlanError> {
+    let text = file::read_text("tone curve", path)?;
+    GainCurve::from_toml(&text).map_err(|e| absurd(format!("{}: {e}", path.display())))
 }
 
 fn unknown_screen(name: &str) -> PlanError {
@@ -466,8 +477,8 @@ fn written_out(plan: &Plan) -> Job {
             crc32: art.crc32,
             read_as: Some(plan.read_as),
             crop: Some(plan.crop),
-            turn: Some(u16::from(plan.attitude.quarters) * 90),
-            mirror: Some(plan.attitude.mirror),
+            turn: Some(plan.turn.degrees()),
+            mirror: Some(plan.mirror),
         },
         blank: BlankJob {
             shape: Some(plan.blank.shape),
@@ -503,7 +514,7 @@ fn written_out(plan: &Plan) -> Job {
         },
         scan: ScanJob {
             tone_by: Some(plan.tone_by),
-            direction: Some(plan.direction),
+            direction: Some(plan.ways),
             axis: Some(Along::X),
             run_up: plan.run_up,
             trim: Some(plan.trim),

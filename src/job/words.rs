@@ -6,6 +6,7 @@ use std::str::FromStr;
 
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
+use crate::art::Window;
 pub use crate::encode::BeamOn;
 pub use crate::encode::tiff::Packing;
 pub use crate::scan::course::{Along, Ways};
@@ -265,6 +266,13 @@ pub struct Crop {
 impl Crop {
     /// All of it.
     pub const WHOLE: Crop = Crop { left: Share(0.0), top: Share(0.0), width: Share(1.0), height: Share(1.0) };
+
+    /// The same as a window on the art.
+    pub fn window(self) -> Window {
+        let (left, top) = (self.left.0, self.top.0);
+        let end = |v: f64| v.min(1.0);
+        Window { left, top, right: end(left + self.width.0), bottom: end(top + self.height.0) }
+    }
 }
 
 impl fmt::Display for Crop {

@@ -1,17 +1,18 @@
 //! Facts: the report of a job, filled from its plan and what the stages found.
 
-use super::{Stages, words};
+use super::{Program, Stages, words};
 use crate::art::Art;
 use crate::findings::Finding;
 use crate::job::{Known, Plan, Standing};
 use crate::proof::report::{
-    ArtFacts, BlankFacts, DotFacts, ForecastFacts, GainPoint, PlacementFacts, ProcessFacts, Report,
-    SCHEMA_VERSION, StepFacts,
+    ArtFacts, BlankFacts, DotFacts, ForecastFacts, GainPoint, PlacementFacts, ProcessFacts, ProgramFacts,
+    Report, SCHEMA_VERSION, StepFacts, TimeFacts,
 };
 use crate::units::MM_PER_INCH;
 
 /// The report, without files, times and program, which are known later.
 pub fn report(plan: &Plan, art: &Art, name: &str, stages: &Stages, findings: &[Finding]) -> Report {
+    let cell = plan.grid.along.0 * plan.grid.across.0;
     Report {
         schema_version: SCHEMA_VERSION,
         written_by: format!("Dotwright {}", env!("CARGO_PKG_VERSION")),
@@ -27,14 +28,18 @@ pub fn report(plan: &Plan, art: &Art, name: &str, stages: &Stages, findings: &[F
         dots: dot_facts(plan, stages),
         process: process_facts(plan),
         forecast: Some(ForecastFacts {
-            mean_mark_share: stages.forecast.mean_mark,
+            mean_mark_share: stages.reduced.mean_mark,
             mean_wanted_share: stages.mean_wanted,
-            marked_mm2: stages.forecast.marked_mm2,
-            over_burn_mm2: stages.forecast.over_burn_mm2,
+            marked_mm2: stages.reduced.marked_dots * cell,
+            over_burn_mm2: stages.reduced.charred_dots * cell,
         }),
-        times: None,
-        program: None,
-        gain_curve: stages.gain.iter().map(|&(c, m)| GainPoint { coverage_share: c, mark_share: m }).collect(),
+        times: stages.program.as_ref().map(times),
+        program: stages.program.as_ref().map(|p| program(plan, p)),
+        gain_curve: stages
+            .gain
+            .iter()
+            .map(|&(c, m)| GainPoint { coverage_share: c, mark_share: m })
+            .collect(),
         findings: findings.to_vec(),
         files: Vec::new(),
         notes: notes(plan, art, stages),
@@ -94,9 +99,10 @@ fn process_facts(plan: &Plan) -> ProcessFacts {
     let m = &plan.machine;
     let wavelength = Known::new(m.laser.wavelength_nm, m.standing, format!("wavelength of {}", m.name));
     let [unmarked, marked, charred] = p.looks.value;
-    let all_measured = [p.beam.standing, p.looks.standing, p.rise.standing, p.char.standing, p.reciprocity.standing]
-        .iter()
-        .all(|s| *s == Standing::Measured);
+    let all_measured =
+        [p.beam.standing, p.looks.standing, p.rise.standing, p.char.standing, p.reciprocity.standing]
+            .iter()
+            .all(|s| *s == Standing::Measured);
     ProcessFacts {
         machine: m.name.clone(),
         coating: plan.coating.name.clone(),
@@ -123,9 +129,29 @@ fn process_facts(plan: &Plan) -> ProcessFacts {
     }
 }
 
+fn times(p: &Program) -> TimeFacts {
+    let t = &p.written.survey.times;
+    TimeFacts { total_s: t.total(), beam_on_s: t.burning_s, run_up_s: t.run_up_s + t.turn_s }
+}
+
+fn program(plan: &Plan, p: &Program) -> ProgramFacts {
+    let link = plan.machine.head().link_bytes_per_s.map(|rate| {
+        let need = p.written.load.bytes_per_mm * plan.process.speed.value.0;
+        format!("needs up to {} of the link's {} bytes/s", need.ceil(), rate)
+    });
+    ProgramFacts {
+        lines: p.written.program_lines,
+        bytes: p.written.bytes,
+        travel_mm: p.written.survey.travel_mm,
+        run_up_mm: f64::from(p.course.run_up) / 1000.0,
+        link,
+    }
+}
+
 /// What the program decided on its own, in sentences.
 fn notes(plan: &Plan, art: &Art, stages: &Stages) -> Vec<String> {
     let mut notes: Vec<String> = plan.assumptions.iter().map(|a| format!("Assumed: {a}.")).collect();
+    notes.extend(plan.notes.iter().map(|n| format!("{n}.")));
     notes.push(format!("Pitch {}: {}.", crate::units::short(plan.grid.along.0, 4) + " mm", plan.pitch_why));
     notes.push(format!("Read as a {}: {}.", stages.kind, stages.kind_why));
     notes.extend(art.notes().iter().map(|n| format!("{}.", n.trim_end_matches('.'))));
@@ -149,7 +175,11 @@ fn steps(plan: &Plan) -> Vec<StepFacts> {
     );
     let lay = format!(
         "Lay the blank in its jig{}. Walk the outline with the beam off and check that it stays on the blank, {} mm inside its edge.",
-        if plan.mirror { ", coated side up: the art is mirrored, it is looked at through the glass" } else { "" },
+        if plan.mirror {
+            ", coated side up: the art is mirrored, it is looked at through the glass"
+        } else {
+            ""
+        },
         crate::units::short(plan.blank.margin.0, 2)
     );
     [

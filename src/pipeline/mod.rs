@@ -1,21 +1,28 @@
 //! The recipe: a plan and art in, an outcome out, stage by stage. No file and no clock inside.
 
 pub mod facts;
+pub mod look;
 pub mod words;
 
 use crate::art::{self, Art, Kind, View};
-use crate::findings::{self, Finding, Severity};
-use crate::job::words::{DotGain, Levels, ReadAs, Sharpen};
+use crate::findings::{Finding, Severity};
+use crate::findings::{art as of_art, machine as of_machine};
+use crate::job::words::{DotGain, ReadAs};
 use crate::job::{Plan, plan};
-use crate::mark::forecast;
-use crate::parallel;
+use crate::mark::Forecast;
 use crate::placement::{self, Outline, Placement};
 use crate::plane::{Dots, Tone};
 use crate::progress::Progress;
+use crate::proof::layout::{Layout, MOST_PIXELS};
 use crate::proof::report::Report;
+use crate::scan::course::{Course, Scan};
+use crate::scan::head::HeadError;
+use crate::scan::lines;
+use crate::scan::program::{self, Notes, Written};
 use crate::screen::{Screen, Wants};
-use crate::tone::{gain, piece, shape};
+use crate::tone::{gain, piece};
 use crate::units::Mm;
+use look::Reduced;
 
 /// Why a plan could not be carried through.
 #[derive(Debug, thiserror::Error)]
@@ -27,11 +34,16 @@ pub enum PipelineError {
     #[error(transparent)]
     Render(#[from] art::render::RenderError),
     /// Nothing of the art can be seen.
-    #[error("the art is transparent everywhere, so there is nothing to mark; choose another file or another crop")]
+    #[error(
+        "the art is transparent everywhere, so there is nothing to mark; choose another file or another crop"
+    )]
     Nothing,
-    /// The dot-gain curve's file cannot be used.
+    /// A measured tone curve cannot be used.
     #[error(transparent)]
     Gain(#[from] gain::GainError),
+    /// The machine cannot run the job.
+    #[error(transparent)]
+    Head(#[from] HeadError),
     /// The person asked to stop.
     #[error("stopped as asked; nothing was written")]
     Stopped,
@@ -67,10 +79,37 @@ pub struct Stages {
     pub gain: Vec<(f64, f64)>,
     /// The dots, masked.
     pub dots: Dots,
-    /// The forecast in figures.
-    pub forecast: forecast::Summary,
+    /// How the piece is drawn.
+    pub layout: Layout,
+    /// The forecast, reduced to the picture's blocks and to sums.
+    pub reduced: Reduced,
+    /// The scan program; `None` where the machine cannot run one for this job, as a finding says.
+    pub program: Option<Program>,
     /// Things a person should know.
     pub notes: Vec<String>,
+}
+
+/// The scan program, settled but not yet written.
+#[derive(Debug, Clone)]
+pub struct Program {
+    /// Lines, run-up and speed.
+    pub course: Course,
+    /// What the program says of itself.
+    pub notes: Notes,
+    /// For tones by power: the wanted marks and the S word of each level.
+    pub grey: Option<(Tone, Vec<u32>)>,
+    /// Time, travel, size and load on the link.
+    pub written: Written,
+}
+
+impl Program {
+    /// What is scanned.
+    pub fn art<'a>(&'a self, dots: &'a Dots) -> lines::Art<'a> {
+        match &self.grey {
+            Some((tone, levels)) => lines::Art::Grey { tone, levels },
+            None => lines::Art::Dots(dots),
+        }
+    }
 }
 
 /// A job carried through.
@@ -87,7 +126,8 @@ pub struct Outcome {
 impl Outcome {
     /// Findings of severity stop that the plan does not accept.
     pub fn stops<'a>(&'a self, plan: &'a Plan) -> impl Iterator<Item = &'a Finding> {
-        let unaccepted = |f: &&Finding| f.severity == Severity::Stop && !plan.accept.iter().any(|a| a == f.name);
+        let unaccepted =
+            |f: &&Finding| f.severity == Severity::Stop && !plan.accept.iter().any(|a| a == f.name);
         self.findings.iter().filter(unaccepted)
     }
 }
@@ -99,15 +139,21 @@ pub fn run(plan: &Plan, art: &Art, name: &str, progress: &dyn Progress) -> Resul
     let (placement, kind) = (wanted.placement, wanted.kind);
     let (dots, gain) = dots(plan, plan.screen, wanted.tone, &placement, progress)?;
     go_on(progress, "forecast")?;
-    let forecast = forecast::summary(&dots, &plan.burn, &placement.rect.grid);
+    let forecast = Forecast::new(&plan.burn);
+    let layout = Layout::new(&plan.blank, &placement.rect, MOST_PIXELS);
+    let reduced = look::reduce(&forecast, &dots, &layout);
+    go_on(progress, "scan program")?;
+    let program = Some(program(plan, &placement, &dots, name)?);
     let stages = Stages {
+        program,
         placement,
         kind,
         kind_why: wanted.kind_why,
         mean_wanted,
         gain,
         dots,
-        forecast,
+        layout,
+        reduced,
         notes: wanted.notes,
     };
     let findings = findings(plan, art, &stages);
@@ -133,7 +179,7 @@ pub fn wanted(plan: &Plan, art: &Art, progress: &dyn Progress) -> Result<Wanted,
     view.window = placement.window;
 
     let (kind, kind_why) = match plan.read_as {
-        ReadAs::Auto => art::kind::kind(art),
+        ReadAs::Auto => art::kind::decide(art),
         ReadAs::Photo => (Kind::Photo, "as asked".to_string()),
         ReadAs::Drawing => (Kind::Drawing, "as asked".to_string()),
     };
@@ -141,9 +187,8 @@ pub fn wanted(plan: &Plan, art: &Art, progress: &dyn Progress) -> Result<Wanted,
     go_on(progress, "drawing at the dots' density")?;
     let rect = &placement.rect;
     let rendered = art::render(art, &view, rect.columns, rect.rows, kind)?;
-    let mut light = rendered.light;
+    let light = rendered.light;
     go_on(progress, "tones")?;
-    shape::shape(&mut light, rendered.alpha.as_ref(), &shaping(plan));
     let looks = piece::Looks { unmarked: plan.burn.response.y_unmarked, marked: plan.burn.response.y_marked };
     let mut notes = Vec::new();
     let tone = match kind {
@@ -172,10 +217,10 @@ pub fn dots(
     }
     let mut tone = tone;
     if let Some(c) = &curve {
-        c.apply(&mut tone);
+        tone = c.apply(tone);
     }
     if plan.ceiling.0 < 1.0 {
-        gain::ceiling(&mut tone, plan.ceiling);
+        tone = gain::ceiling(tone, plan.ceiling.0);
     }
     go_on(progress, "dots")?;
     let mut dots = (screen.make)(&tone, &plan.options, progress);
@@ -183,15 +228,17 @@ pub fn dots(
         return Err(PipelineError::Stopped);
     }
     mask(&mut dots, plan, placement);
-    let points = curve.map(|c| c.points()).unwrap_or_default();
-    Ok((dots, points))
+    let points = curve
+        .filter(|c| c.standing != gain::Standing::None)
+        .map(|c| c.coverage.iter().zip(&c.mark).map(|(&c, &m)| (f64::from(c), f64::from(m))).collect());
+    Ok((dots, points.unwrap_or_default()))
 }
 
 /// The dot-gain curve that the plan asks for.
 fn gain_curve(plan: &Plan, screen: &Screen) -> Result<Option<gain::GainCurve>, PipelineError> {
     match &plan.dot_gain {
         DotGain::Off => Ok(None),
-        DotGain::File(path) => Ok(Some(gain::read(std::path::Path::new(path))?)),
+        DotGain::File(_) => Ok(plan.tone_curve.clone()),
         DotGain::Forecast => Ok(Some(match plan::measured_curve(plan, screen.name) {
             Some(c) => gain::GainCurve::from_points(&c.coverage, &c.mark)?,
             None => gain::forecast(screen, &plan.options),
@@ -201,15 +248,70 @@ fn gain_curve(plan: &Plan, screen: &Screen) -> Result<Option<gain::GainCurve>, P
 
 /// Removes every dot that is not wholly on the blank less its margin.
 pub fn mask(dots: &mut Dots, plan: &Plan, placement: &Placement) {
-    let stride = dots.stride();
     let width = dots.width();
-    if stride == 0 {
-        return;
-    }
     for y in 0..dots.height() {
         let keep = placement.rect.allowed(&plan.blank, y);
         if keep != (0..width) {
             dots.keep_only(y, keep);
         }
     }
+}
+
+/// What is worth saying, the most serious first.
+fn findings(plan: &Plan, art: &Art, stages: &Stages) -> Vec<Finding> {
+    let p = &stages.placement;
+    let rect = &p.rect;
+    let process = &plan.process;
+    let mut all = Vec::new();
+    if let Some((w, h)) = art.pixels() {
+        let part = |from: f64, to: f64| to - from;
+        let crop = plan.crop.window();
+        let (mut w, mut h) = (w as f64 * part(crop.left, crop.right), h as f64 * part(crop.top, crop.bottom));
+        if plan.turn.swaps() {
+            std::mem::swap(&mut w, &mut h);
+        }
+        let shown = (w * part(p.window.left, p.window.right), h * part(p.window.top, p.window.bottom));
+        all.extend(of_art::coarse_art(shown, (rect.columns, rect.rows), Mm(rect.width())));
+    }
+    let beam = process.beam.value;
+    let radius = Mm(beam.along.0.max(beam.across.0) / 2.0);
+    let fitting = Mm((p.wished_width.0 - 2.0 * p.past_margin.0).max(0.0));
+    let tolerance = plan.machine.motion.placement_tolerance;
+    all.extend(of_art::past_margin(p.past_margin, plan.blank.margin, tolerance, radius, fitting));
+    all.extend(of_machine::step_beat(
+        plan.grid.across,
+        plan.machine.motion.steps_per_mm_y,
+        Mm(rect.height()),
+    ));
+    let least = plan.coating.start.least_power;
+    all.extend(of_machine::weak_laser(process.rated_power.value, least, &plan.coating.name));
+    all.extend(of_machine::assumed(&process.assumed()));
+    all.sort_by(|a, b| b.severity.cmp(&a.severity));
+    all
+}
+
+/// The scan program of a job: its course, what it says of itself, and how long and large it will be.
+pub fn program(
+    plan: &Plan,
+    placement: &Placement,
+    dots: &Dots,
+    name: &str,
+) -> Result<Program, PipelineError> {
+    let p = &plan.process;
+    let mut scan = Scan::new(p.speed.value.0, p.power.value.0);
+    scan.ways = plan.ways;
+    scan.passes = p.passes.value;
+    scan.run_up = plan.run_up.map(|r| r.0);
+    scan.trim = plan.trim.0;
+    let course = Course::new(&plan.machine.head(), scan, placement.rect, plan.blank)?;
+    let settings = vec![
+        format!("{} on {}", plan.coating.name, plan.machine.name),
+        format!("power {} of {}, {}", p.power.value, p.rated_power.value, p.power.standing),
+        format!("speed {}, {}", p.speed.value, p.speed.standing),
+    ];
+    let cautions = words::cautions(&plan.machine, &plan.coating, plan.surface);
+    let notes = Notes { job: name.to_string(), settings, cautions };
+    let written =
+        program::measure(&course, lines::Art::Dots(dots), &notes).map_err(|_| PipelineError::Stopped)?;
+    Ok(Program { course, notes, grey: None, written })
 }

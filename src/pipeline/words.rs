@@ -28,7 +28,8 @@ pub fn cautions(machine: &Machine, coating: &Coating, on: Surface) -> Vec<String
         "Keep the enclosure closed while the beam may be on.".to_string(),
         "Never leave a burn alone; keep an extinguisher at hand.".to_string(),
         "Run the extraction: every coating gives off fumes.".to_string(),
-        "Never mark PVC or vinyl: it gives off hydrogen chloride. What you do not know, do not mark.".to_string(),
+        "Never mark PVC or vinyl: it gives off hydrogen chloride. What you do not know, do not mark."
+            .to_string(),
     ];
     match on {
         Surface::Glass => all.push(
@@ -42,7 +43,8 @@ pub fn cautions(machine: &Machine, coating: &Coating, on: Surface) -> Vec<String
     }
     all.extend(coating.work.cautions.iter().cloned());
     all.push(
-        "The manual of your laser, the rules of your place and trained people come before this page.".to_string(),
+        "The manual of your laser, the rules of your place and trained people come before this page."
+            .to_string(),
     );
     all
 }

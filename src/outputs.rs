@@ -1,0 +1,144 @@
+//! Outputs: an outcome written into a folder, all or nothing, and the report completed with what was written.
+
+use std::io;
+
+use crate::encode::output::{Output, OutputError};
+use crate::encode::{EncodeError, bmp, png, tiff};
+use crate::findings::Severity;
+use crate::job::Plan;
+use crate::pipeline::{Outcome, Program};
+use crate::progress::Progress;
+use crate::proof::canvas::ProofError;
+use crate::proof::density;
+use crate::proof::loupe;
+use crate::proof::picture::{self, Scene};
+use crate::proof::report::{FileFacts, Report};
+use crate::scan::program;
+
+/// Why the outputs cannot be written.
+#[derive(Debug, thiserror::Error)]
+pub enum WriteError {
+    /// A file or folder.
+    #[error(transparent)]
+    Output(#[from] OutputError),
+    /// A picture file.
+    #[error(transparent)]
+    Encode(#[from] EncodeError),
+    /// A picture or page.
+    #[error(transparent)]
+    Proof(#[from] ProofError),
+    /// The report or the job file.
+    #[error("a file could not be put into words: {0}; this is a fault of the program, please report it")]
+    Words(String),
+    /// The person asked to stop.
+    #[error("stopped as asked; nothing was written")]
+    Stopped,
+}
+
+/// Writes everything but does not put it in place yet; returns the completed report.
+pub fn write(
+    plan: &Plan,
+    outcome: &Outcome,
+    loupe_at: Option<(f64, f64)>,
+    output: &mut Output,
+    progress: &dyn Progress,
+) -> Result<Report, WriteError> {
+    let stages = &outcome.stages;
+    progress.stage("pictures and pages", 0);
+    if !progress.step(0) {
+        return Err(WriteError::Stopped);
+    }
+    let rect = &stages.placement.rect;
+    let mut files: Vec<FileFacts> = Vec::new();
+    let mut put = |output: &mut Output, name: &str, about: &str, bytes: &[u8]| -> Result<(), WriteError> {
+        output.put(name, bytes)?;
+        files.push(FileFacts { name: name.into(), bytes: Some(bytes.len() as u64), about: about.into() });
+        Ok(())
+    };
+
+    let dots = &stages.dots;
+    let black_or_white = format!("the dots, {} = beam on", plan.beam_on);
+    put(output, "dots.png", &black_or_white, &png::dots(dots, rect.grid, plan.beam_on)?)?;
+    if let Some(packing) = plan.tiff {
+        put(output, "dots.tiff", &black_or_white, &tiff::dots(dots, rect.grid, plan.beam_on, packing)?)?;
+    }
+    if plan.bmp {
+        put(output, "dots.bmp", &black_or_white, &bmp::dots(dots, rect.grid, plan.beam_on)?)?;
+    }
+
+    let spots: Vec<(f64, f64)> =
+        outcome.findings.iter().filter(|f| f.severity > Severity::Note).filter_map(|f| f.at_mm).collect();
+    let scene = Scene {
+        blank: &plan.blank,
+        surface: plan.surface,
+        rect,
+        y_unmarked: plan.burn.response.y_unmarked,
+        y_marked: plan.burn.response.y_marked,
+        standing: outcome.report.process.standing,
+        spots: &spots,
+    };
+    let layout = &stages.layout;
+    let proof = picture::proof(&scene, layout, &stages.reduced.look)?.to_png(Some(layout.pixel))?;
+    put(output, "proof.png", "how the piece is forecast to look after cleaning", &proof)?;
+    let dose = (!stages.reduced.dose.is_empty()).then_some(stages.reduced.dose.as_slice());
+    let dense = density::density(&scene, layout, dots, dose)?.to_png(Some(layout.pixel))?;
+    put(output, "density.png", "how dense the dots are, and where solids lie", &dense)?;
+    if let Some(place) = loupe_at {
+        let bytes = loupe_picture(plan, outcome, &scene, place)?;
+        put(output, "loupe.png", "one place large, as dots and as forecast", &bytes)?;
+    }
+
+    let mut report = outcome.report.clone();
+    if let Some(p) = &stages.program
+        && outcome.stops(plan).next().is_none()
+    {
+        progress.stage("scan program", 0);
+        let mut written = None;
+        output.stream("program.nc", |w| {
+            written = Some(write_program(p, dots, w)?);
+            Ok(())
+        })?;
+        let bytes = written.map(|w| w.bytes);
+        let about = "the scan program: what the machine runs".to_string();
+        files.push(FileFacts { name: "program.nc".into(), bytes, about });
+    } else {
+        report.program = None;
+    }
+
+    let job = plan.job.to_toml().map_err(|e| WriteError::Words(e.to_string()))?;
+    output.put("job.toml", job.as_bytes())?;
+    files.push(FileFacts {
+        name: "job.toml".into(),
+        bytes: Some(job.len() as u64),
+        about: "the whole job; running it again gives the same bytes".into(),
+    });
+    for (name, about) in [("report.json", "every figure, for other programs"), ("ticket.html", "this page")] {
+        files.push(FileFacts { name: name.into(), bytes: None, about: about.into() });
+    }
+    report.files = files;
+    let json = report.to_json().map_err(|e| WriteError::Words(e.to_string()))?;
+    output.put("report.json", json.as_bytes())?;
+    Ok(report)
+}
+
+fn write_program(
+    p: &Program,
+    dots: &crate::plane::Dots,
+    w: &mut impl io::Write,
+) -> io::Result<program::Written> {
+    program::write(&p.course, p.art(dots), &p.notes, w)
+}
+
+/// Side of the loupe's window, mm.
+const LOUPE_SIDE: f64 = 6.0;
+
+fn loupe_picture(
+    plan: &Plan,
+    outcome: &Outcome,
+    scene: &Scene,
+    place: (f64, f64),
+) -> Result<Vec<u8>, WriteError> {
+    let window = loupe::window(scene, place, LOUPE_SIDE)?;
+    let look = crate::pipeline::look::of_window(&plan.burn, &outcome.stages.dots, &window);
+    Ok(loupe::loupe(scene, &outcome.stages.dots, &window, &look)?.to_png(None)?)
+}
