@@ -162,9 +162,9 @@ pub fn escape(text: &str) -> String {
 }
 
 /// Width of `text` in multiples of the letter size, in the plain cut of the shipped font, estimated: the
-/// mean advance of its lower-case letters, digits and spaces is 0.58.
+/// mean advance of its lower-case letters, digits and spaces is 0.56.
 pub fn letters(text: &str) -> f64 {
-    0.6 * text.chars().count() as f64
+    0.57 * text.chars().count() as f64
 }
 
 #[cfg(test)]
