@@ -12,10 +12,12 @@
 
 pub mod cells;
 pub mod course;
+pub mod grey;
 pub mod head;
 pub mod lines;
 pub mod motion;
 pub mod number;
+pub mod outline;
 pub mod program;
 pub mod reader;
 pub mod replay;

@@ -1,0 +1,192 @@
+//! The outline: a small program that walks the art's box and the blank's edge, to check the position
+//! before the burn.
+//!
+//! The beam stays off unless the machine file gives a pointer power that is safe to look at from the side.
+//! A marking diode is class 4 (above 500 mW, IEC 60825-1; check value S01): hazardous to the eye by direct,
+//! specular and diffuse reflection. Its work power is never used to point.
+
+use std::io::{self, Write};
+
+use super::course::um;
+use super::head::{Head, HeadError, PowerMode};
+use super::number::thousandths;
+use super::program::comments;
+use crate::blank::{Blank, Shape};
+use crate::placement::DotRect;
+
+/// Chords stay this close to a round edge, mm; rounding to whole µm takes its share of the 0.05 mm promised.
+const CHORD_ERROR: f64 = 0.045;
+
+/// Speed of the walk unless the machine is slower, mm/s: slow enough to follow by eye (common practice).
+pub const WALK_SPEED: f64 = 50.0;
+
+/// Writes the outline program and flushes it.
+///
+/// # Errors
+/// Those of `out`.
+pub fn write(head: &Head, rect: &DotRect, blank: &Blank, job: &str, out: &mut impl Write) -> io::Result<()> {
+    let mut lines = Vec::new();
+    comments(&format!("outline of job: {job}"), &mut lines);
+    comments(&format!("blank: {}, margin {}", blank.shape, blank.margin), &mut lines);
+    let level = head.pointer.map_or(0, |p| (p * f64::from(head.full_scale_s)).round() as u32);
+    if level > 0 {
+        let share = crate::units::short(100.0 * f64::from(level) / f64::from(head.full_scale_s), 3);
+        comments(
+            &format!("pointer power: S {level} of {}, {share} %, as the machine file says", head.full_scale_s),
+            &mut lines,
+        );
+        comments("caution: wear the eyewear for this beam and do not look at the spot", &mut lines);
+    } else {
+        comments("pointer power: off. Follow the head, not a beam.", &mut lines);
+        comments(
+            "A marking diode is class 4: above 500 mW, IEC 60825-1. It harms the eye even by reflection, so \
+             the outline shows no beam unless the machine file has a pointer power that is known to be safe.",
+            &mut lines,
+        );
+    }
+    lines.extend(head.header.iter().cloned());
+    lines.push("G21G90G94G17M5S0".into());
+    let on = if head.power_mode == PowerMode::Constant { "M3" } else { "M4" };
+    let feed = thousandths((WALK_SPEED.min(head.top_speed) * 60_000.0).round() as i64);
+    for (name, path) in [("art", art_box(rect, blank)), ("edge of the blank", edge(&blank.shape))] {
+        lines.push(format!("({name})"));
+        walk(head, &path, on, level, &feed, &mut lines);
+    }
+    lines.push("M5S0".into());
+    lines.push("G0X0Y0".into());
+    if !head.footer.is_empty() {
+        lines.extend(head.footer.iter().cloned());
+        lines.push("M5S0".into());
+    }
+    lines.push("M2".into());
+    let mut text = lines.join("\n");
+    text.push('\n');
+    out.write_all(text.as_bytes())?;
+    out.flush()
+}
+
+/// Refuses what [`write()`] cannot do: the numbers of [`Head::check`].
+///
+/// # Errors
+/// The first key out of range.
+pub fn check(head: &Head, blank: &Blank) -> Result<(), HeadError> {
+    head.check(Some(blank))
+}
+
+/// To the first point with the beam off, round with pointer power, beam off.
+fn walk(head: &Head, path: &[(f64, f64)], on: &str, level: u32, feed: &str, lines: &mut Vec<String>) {
+    let place = |p: (f64, f64)| {
+        let (x, y) = head.frame.to_program(p);
+        (um(x), um(y))
+    };
+    let mut at = None;
+    for &p in path {
+        let (x, y) = place(p);
+        let word = |letter, value: i32| format!("{letter}{}", thousandths(value.into()));
+        match at {
+            None => {
+                lines.push(format!("G0{}{}", word('X', x), word('Y', y)));
+                if level > 0 {
+                    lines.push(format!("{on}S{level}"));
+                }
+                lines.push(format!("G1{}{}F{feed}", word('X', x), word('Y', y)));
+            }
+            Some((bx, by)) if (bx, by) == (x, y) => {}
+            Some((bx, by)) => {
+                let x_word = if bx == x { String::new() } else { word('X', x) };
+                let y_word = if by == y { String::new() } else { word('Y', y) };
+                lines.push(format!("{x_word}{y_word}"));
+            }
+        }
+        at = Some((x, y));
+    }
+    lines.push("M5S0".into());
+}
+
+/// The art's box, closed; mm from the blank's lower left corner.
+fn art_box(rect: &DotRect, blank: &Blank) -> Vec<(f64, f64)> {
+    let (left, right) = (rect.left.0, rect.left.0 + rect.width());
+    let top = blank.shape.height() - rect.top.0;
+    let bottom = top - rect.height();
+    vec![(left, bottom), (right, bottom), (right, top), (left, top), (left, bottom)]
+}
+
+/// The blank's edge as a closed line of chords; mm from the blank's lower left corner.
+pub fn edge(shape: &Shape) -> Vec<(f64, f64)> {
+    let (w, h) = (shape.width(), shape.height());
+    let r = match *shape {
+        Shape::Round { diameter } => diameter.0 / 2.0,
+        Shape::Rect { radius, .. } => radius.0,
+    };
+    // A chord over the angle t stays within r (1 − cos(t/2)) of its arc.
+    let quarter = if r > 0.0 {
+        let half = (1.0 - (CHORD_ERROR / r).min(0.5)).acos();
+        (std::f64::consts::FRAC_PI_2 / (2.0 * half)).ceil().max(1.0) as usize
+    } else {
+        0
+    };
+    let mut path = Vec::with_capacity(4 * quarter + 5);
+    let centres = [(w - r, r), (w - r, h - r), (r, h - r), (r, r)];
+    for (i, (cx, cy)) in centres.into_iter().enumerate() {
+        for k in 0..=quarter {
+            let turn = i as f64 - 1.0 + if quarter > 0 { k as f64 / quarter as f64 } else { 0.0 };
+            let (sin, cos) = (turn * std::f64::consts::FRAC_PI_2).sin_cos();
+            path.push((cx + r * cos, cy + r * sin));
+        }
+    }
+    path.push(path[0]);
+    path
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::placement::Grid;
+    use crate::scan::replay::{Options, replay};
+    use crate::units::Mm;
+
+    fn outline(head: &Head, shape: &str) -> (String, Blank) {
+        let blank = Blank { shape: shape.parse().unwrap(), margin: Mm(2.5) };
+        let grid = Grid { along: Mm(0.1), across: Mm(0.1) };
+        let rect = DotRect { left: Mm(10.0), top: Mm(20.0), columns: 300, rows: 200, grid };
+        let mut out = Vec::new();
+        write(head, &rect, &blank, "Lighthouse (large)", &mut out).unwrap();
+        (String::from_utf8(out).unwrap(), blank)
+    }
+
+    #[test]
+    fn the_beam_stays_off_unless_the_machine_has_a_pointer_power() {
+        // check value S01 (laser-class summaries of IEC 60825-1): above 500 mW is class 4.
+        let head = Head::default();
+        let (text, _) = outline(&head, "round:90mm");
+        assert!(text.contains("500 mW") && text.contains("class 4"));
+        assert!(!text.contains("M3") && !text.contains("M4"));
+        let r = replay(text.as_bytes(), &Options::new(&head)).unwrap().report;
+        assert_eq!((r.burning_mm, r.power_left_on, r.not_in_standard_count), (0.0, false, 0));
+        let low = Head { pointer: Some(0.001), ..Head::default() };
+        let (text, _) = outline(&low, "round:90mm");
+        let r = replay(text.as_bytes(), &Options::new(&low)).unwrap().report;
+        assert_eq!((r.highest_s, r.beam_on_in_rapid.count, r.power_left_on), (1.0, 0, false));
+        // Round the art's box of 30 x 20 mm and the circle.
+        assert!((r.burning_mm - 100.0 - std::f64::consts::PI * 90.0).abs() < 0.5, "{}", r.burning_mm);
+        assert_eq!(r.beam_on_outside_blank.count, 0);
+    }
+
+    #[test]
+    fn chords_stay_within_0_05_mm_of_the_edge() {
+        for text in ["round:90mm", "round:2mm", "rect:100x100mm:r8mm", "rect:30x20mm:r10mm", "rect:100x60mm"] {
+            let shape: Shape = text.parse().unwrap();
+            let path = edge(&shape);
+            assert_eq!(path.first(), path.last());
+            let (inner, outer) = (shape.inset(0.0505), shape.inset(-0.001).unwrap());
+            for pair in path.windows(2) {
+                for k in 0..=8 {
+                    let f = f64::from(k) / 8.0;
+                    let x = pair[0].0 + f * (pair[1].0 - pair[0].0) - shape.width() / 2.0;
+                    let y = pair[0].1 + f * (pair[1].1 - pair[0].1) - shape.height() / 2.0;
+                    assert!(outer.contains(x, y) && !inner.unwrap().contains(x, y), "{text}: {x} {y}");
+                }
+            }
+        }
+    }
+}
