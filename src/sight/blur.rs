@@ -28,7 +28,7 @@ fn mirrored(i: isize, n: usize) -> usize {
 fn fast_length(n: usize) -> usize {
     let smooth = |mut v: usize| {
         for p in [2, 3, 5] {
-            while v % p == 0 {
+            while v.is_multiple_of(p) {
                 v /= p;
             }
         }
