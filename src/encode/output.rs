@@ -30,6 +30,7 @@ pub const NAMES: &[&str] = &[
     "wedge.png",
     "wedge.nc",
     "reading.png",
+    "reading.json",
     "curves.svg",
     "contact-sheet.png",
     "contact-sheet.html",

@@ -85,7 +85,7 @@ words! {
 
 worded!(BeamOn, "colour for the beam" { Black = "black", White = "white" });
 worded!(Packing, "packing for a TIFF" { Group4 = "group4", PackBits = "packbits" });
-worded!(Ways, "direction for lines" { Both = "both", One = "one" });
+worded!(Ways, "direction for lines" { Both = "both", One = "one", Back = "back" });
 worded!(Along, "axis" { X = "x", Y = "y" });
 worded!(PowerMode, "power mode" { Constant = "constant", SpeedScaled = "speed-scaled" });
 

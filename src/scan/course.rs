@@ -23,6 +23,8 @@ pub enum Ways {
     Both,
     /// One direction only: no lag between neighbours, about twice the time.
     One,
+    /// One direction only, against that of [`Ways::One`]: for combs that show the lag.
+    Back,
 }
 
 /// How dots are scanned. All values are resolved.

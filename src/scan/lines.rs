@@ -88,7 +88,7 @@ impl<'a> Lines<'a> {
             art,
             next: 0,
             passes_left: course.scan.passes,
-            forward: true,
+            forward: course.scan.ways != Ways::Back,
             edges: Vec::new(),
             runs: Vec::new(),
             columns: Vec::new(),

@@ -1,6 +1,6 @@
 //! Fit: the coating's response, with reciprocity, from the lightness of patches of known exposure.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use super::least_squares::minimise;
 use super::photo::lightness;
@@ -8,7 +8,7 @@ use super::sheet::{Expected, Pattern, Wedge};
 use crate::mark::{Response, Taps};
 
 /// A value that was measured, or the reason why it was not.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(untagged)]
 pub enum Known {
     /// Measured.

@@ -1,9 +1,11 @@
 //! Wedge: drawing and reading a test piece.
 
+pub mod compare;
 pub mod detect;
 pub mod draw;
 pub mod fit;
 pub mod glyphs;
+pub mod grid;
 pub mod homography;
 pub mod layout;
 pub mod least_squares;
@@ -11,6 +13,8 @@ pub mod patches;
 pub mod photo;
 pub mod pick;
 pub mod preview;
+pub mod process;
+pub mod program;
 pub mod read;
 pub mod reading;
 pub mod rectify;

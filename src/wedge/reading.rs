@@ -1,13 +1,13 @@
 //! Reading: what a photo of a wedge tells, as data.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use super::fit::{Known, ResponseFit};
 use super::timing::Lag;
 use super::tone::{BeamReading, Gain};
 
 /// One patch as it was read.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct PatchReading {
     /// Its name (`C4`).
     pub name: String,
@@ -32,7 +32,7 @@ pub struct PatchReading {
 }
 
 /// What lightness is measured against.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Scale {
     /// Whether a white reference in the photo makes it absolute.
     pub absolute: bool,
@@ -43,7 +43,7 @@ pub struct Scale {
 }
 
 /// The practitioner's choice.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct PickReading {
     /// The patch's name.
     pub patch: String,
@@ -66,7 +66,7 @@ pub struct PickReading {
 }
 
 /// The response's values as they were read.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[allow(missing_docs)]
 pub struct ResponseReading {
     pub y_marked: Known,
@@ -100,7 +100,7 @@ impl ResponseReading {
 }
 
 /// How the photo was taken, as far as it shows.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct PhotoReading {
     /// Pixels across and down.
     pub size: [usize; 2],
@@ -117,7 +117,7 @@ pub struct PhotoReading {
 }
 
 /// A whole reading.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Reading {
     /// The wedge's id.
     pub wedge: String,

@@ -1,6 +1,6 @@
 //! Timing: the lag of the beam behind the head, from combs marked in opposite directions.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use super::fit::Known;
 use super::patches::deviation;
@@ -8,7 +8,7 @@ use super::rectify::Flat;
 use super::sheet::{Comb, Wedge};
 
 /// The lag at one speed.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Lag {
     /// The comb's name.
     pub name: String,

@@ -1,6 +1,6 @@
 //! Tone: dot gain and beam width, from coverage steps, line pairs and single dots.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use super::fit::Known;
 use super::least_squares::minimise;
@@ -9,7 +9,7 @@ use super::sheet::{Pattern, Wedge};
 use crate::mark::{Response, Taps};
 
 /// The measured dot-gain curve of one screen.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Gain {
     /// The screen.
     pub screen: String,
@@ -18,7 +18,7 @@ pub struct Gain {
 }
 
 /// One step of the curve.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct GainStep {
     /// Share of the dots that are on.
     pub coverage: f64,
@@ -72,19 +72,19 @@ fn solid(wedge: &Wedge, looks: &[Look]) -> Look {
 }
 
 /// The beam as it was measured.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct BeamReading {
     /// 1/e² diameter along the scan, mm.
     pub along_mm: Known,
     /// 1/e² diameter across the scan, mm.
     pub across_mm: Known,
-    /// Root mean square of the residuals, L*.
-    pub rms: f64,
+    /// Root mean square of the residuals, L*; none where nothing was fitted.
+    pub rms: Option<f64>,
 }
 
 impl BeamReading {
     fn not(why: &str) -> Self {
-        BeamReading { along_mm: Known::not(why), across_mm: Known::not(why), rms: f64::NAN }
+        BeamReading { along_mm: Known::not(why), across_mm: Known::not(why), rms: None }
     }
 }
 
@@ -198,5 +198,5 @@ pub fn beam(wedge: &Wedge, looks: &[Look], y_unmarked: f64) -> BeamReading {
     };
     let n = data.len() as f64;
     let squares: f64 = rest(&m.at).iter().take(data.len()).zip(&data).map(|(r, d)| (r * d.3).powi(2)).sum();
-    BeamReading { along_mm: known(0), across_mm: known(1), rms: (squares / n).sqrt() }
+    BeamReading { along_mm: known(0), across_mm: known(1), rms: Some((squares / n).sqrt()) }
 }

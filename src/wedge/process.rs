@@ -1,0 +1,155 @@
+//! Process: a reading as a process file, what was measured with its uncertainty, the rest with its reason.
+
+use super::fit::Known;
+use super::reading::Reading;
+use super::sheet::Wedge;
+use crate::job::process::{Best, BeamSize, ExposureAt, Measured, ProcessFile, ToneCurve};
+use crate::units::{JoulesPerMm2, Mm, MmPerS, Share};
+
+/// What the reading has measured, laid over what `earlier` held (from other wedges of the same machine and
+/// coating). Only looks that rest on a white reference are written as measured.
+pub fn process(reading: &Reading, wedge: &Wedge, earlier: Option<ProcessFile>) -> ProcessFile {
+    let mut p = earlier.unwrap_or_default();
+    p.wedge = if p.wedge.is_empty() || p.wedge.contains(&reading.wedge) {
+        if p.wedge.is_empty() { reading.wedge.clone() } else { p.wedge }
+    } else {
+        format!("{} and {}", p.wedge, reading.wedge)
+    };
+    p.date.clone_from(&reading.date);
+    p.machine.clone_from(&reading.machine);
+    p.coating.clone_from(&reading.coating);
+    let mut missing = |key: &str, known: &Known| {
+        if let Known::NotMeasured { not_measured } = known {
+            p.not_measured.insert(key.to_string(), not_measured.clone());
+        } else {
+            p.not_measured.remove(key);
+        }
+    };
+    if let Some(r) = &reading.response {
+        for (key, known) in [
+            ("x_half", &r.x_half_j_mm2),
+            ("rise", &r.rise),
+            ("x_char", &r.x_char_j_mm2),
+            ("char_rise", &r.char_rise),
+            ("schwarzschild", &r.schwarzschild),
+        ] {
+            missing(key, known);
+        }
+        let looks = if reading.scale.absolute {
+            None
+        } else {
+            Some(Known::not("there was no white reference in the photo: lightness is relative"))
+        };
+        let bare = Known::value(reading.scale.y_unmarked, 0.0);
+        for (key, known) in [("unmarked", &bare), ("marked", &r.y_marked), ("charred", &r.y_char)] {
+            missing(key, looks.as_ref().unwrap_or(known));
+        }
+        set(&mut p.x_half, &r.x_half_j_mm2, |v| ExposureAt::Dose(JoulesPerMm2(v)));
+        set(&mut p.rise, &r.rise, |v| v);
+        set(&mut p.x_char, &r.x_char_j_mm2, |v| ExposureAt::Dose(JoulesPerMm2(v)));
+        set(&mut p.char_rise, &r.char_rise, |v| v);
+        set(&mut p.schwarzschild, &r.schwarzschild, |v| v);
+        p.v0 = Some(MmPerS(r.v0_mm_s));
+        if reading.scale.absolute {
+            p.absolute_lightness = true;
+            p.unmarked = Some(Measured { value: rounded(reading.scale.y_unmarked), sigma: None });
+            set(&mut p.marked, &r.y_marked, |v| v);
+            set(&mut p.charred, &r.y_char, |v| v);
+        }
+    }
+    if let Some(pick) = &reading.pick {
+        p.best = Some(Best {
+            power: Share(pick.power_percent / 100.0),
+            speed: MmPerS(pick.speed_mm_s),
+            pitch: Mm(wedge.pitch_across.0),
+            passes: pick.passes,
+        });
+    }
+    if let Some(b) = &reading.beam {
+        missing_in(&mut p, "beam_along", &b.along_mm);
+        missing_in(&mut p, "beam_across", &b.across_mm);
+        set(&mut p.beam_along, &b.along_mm, |v| BeamSize::Mm(Mm(v)));
+        set(&mut p.beam_across, &b.across_mm, |v| BeamSize::Mm(Mm(v)));
+    }
+    for g in &reading.dot_gain {
+        let curve = curve(g);
+        p.tone_curve.retain(|c| c.screen != g.screen);
+        if let Some(c) = curve {
+            p.tone_curve.push(c);
+        }
+    }
+    let lags: Vec<(f64, f64)> = reading
+        .lags
+        .iter()
+        .filter_map(|l| match l.lag_ms {
+            Known::Measured { value, uncertainty } => Some((value, uncertainty.max(1e-4))),
+            Known::NotMeasured { .. } => None,
+        })
+        .collect();
+    if !lags.is_empty() {
+        // One delay for all speeds: their mean, weighted by their uncertainties.
+        let weight: f64 = lags.iter().map(|l| l.1.powi(-2)).sum();
+        let mean = lags.iter().map(|l| l.0 / l.1.powi(2)).sum::<f64>() / weight;
+        p.lag_ms = Some(Measured { value: rounded(mean), sigma: Some(rounded(weight.powf(-0.5))) });
+    } else if !reading.lags.is_empty() {
+        p.not_measured.insert("lag_ms".into(), "no comb could be read".into());
+    }
+    p
+}
+
+fn missing_in(p: &mut ProcessFile, key: &str, known: &Known) {
+    if let Known::NotMeasured { not_measured } = known {
+        p.not_measured.insert(key.to_string(), not_measured.clone());
+    } else {
+        p.not_measured.remove(key);
+    }
+}
+
+/// Six significant digits: more than any reading holds, few enough to be read.
+fn rounded(v: f64) -> f64 {
+    if v == 0.0 || !v.is_finite() {
+        return v;
+    }
+    let scale = 10f64.powi(5 - v.abs().log10().floor() as i32);
+    (v * scale).round() / scale
+}
+
+fn set<T>(slot: &mut Option<Measured<T>>, known: &Known, make: impl Fn(f64) -> T) {
+    if let Known::Measured { value, uncertainty } = known {
+        *slot = Some(Measured { value: make(rounded(*value)), sigma: Some(rounded(*uncertainty)) });
+    }
+}
+
+/// A tone curve that rises: pools neighbouring steps that fall (pool adjacent violators, the least-squares
+/// monotone fit; Barlow et al. 1972), starts at bare coating and ends at the solid.
+fn curve(gain: &super::tone::Gain) -> Option<ToneCurve> {
+    let mut pools: Vec<(f64, f64, Vec<f64>)> = Vec::new();
+    for s in &gain.steps {
+        if s.coverage <= 0.0 || s.coverage > 1.0 {
+            continue;
+        }
+        pools.push((s.mark.clamp(0.0, 1.0), 1.0, vec![s.coverage]));
+        while let [.., a, b] = pools.as_slice() {
+            if a.0 <= b.0 {
+                break;
+            }
+            let merged = (
+                (a.0 * a.1 + b.0 * b.1) / (a.1 + b.1),
+                a.1 + b.1,
+                a.2.iter().chain(&b.2).copied().collect::<Vec<f64>>(),
+            );
+            pools.truncate(pools.len() - 2);
+            pools.push(merged);
+        }
+    }
+    let (mut coverage, mut mark) = (vec![0.0], vec![0.0]);
+    for (m, _, cs) in pools {
+        for c in cs {
+            if coverage.last().is_some_and(|last| c > *last) {
+                coverage.push(rounded(c));
+                mark.push(rounded(m));
+            }
+        }
+    }
+    (coverage.len() >= 3).then(|| ToneCurve { screen: gain.screen.clone(), coverage, mark })
+}

@@ -1,0 +1,111 @@
+//! Program: the scan program of a whole wedge, part after part, each at its own power and speed.
+
+use std::io;
+
+use super::draw::{Drawing, Part, Way};
+use super::sheet::Kind;
+use crate::blank::Blank;
+use crate::plane::Dots;
+use crate::scan::course::{Course, Scan, Ways};
+use crate::scan::head::{Head, HeadError, Lag};
+use crate::scan::lines::Art;
+use crate::scan::program::{self, Notes};
+use crate::units::short;
+
+/// The program's bytes and how long it takes.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Program {
+    /// RS-274 words.
+    pub bytes: Vec<u8>,
+    /// Burning time with turns, s.
+    pub seconds: f64,
+}
+
+/// Why no program can be written.
+#[derive(Debug, thiserror::Error)]
+pub enum ProgramError {
+    /// What is asked of the machine.
+    #[error(transparent)]
+    Head(#[from] HeadError),
+    /// Writing into memory failed.
+    #[error("the program could not be put together ({0}); free some memory")]
+    Write(#[from] io::Error),
+}
+
+/// Writes the parts in their order. A timing wedge is written without the machine's lag taken up, so that
+/// it shows the whole lag. The comments describe the whole sheet, so that a replay rebuilds all its dots.
+pub fn program(drawing: &Drawing, head: &Head, blank: Blank) -> Result<Program, ProgramError> {
+    let wedge = &drawing.wedge;
+    let plain = |first: bool, last: bool| Head {
+        lag: if wedge.kind == Kind::Timing { Lag::Mm(0.0) } else { head.lag },
+        header: if first { head.header.clone() } else { Vec::new() },
+        footer: if last { head.footer.clone() } else { Vec::new() },
+        ..head.clone()
+    };
+    let mut bytes = Vec::new();
+    let mut seconds = 0.0;
+    // The whole sheet's own comments, from a part that covers it and marks nothing.
+    let course = Course::new(&plain(true, true), Scan::new(wedge.signs.speed.0, wedge.signs.power.0), drawing.rect, blank)?;
+    let notes = Notes {
+        job: format!("{} wedge {}", wedge.kind.name(), wedge.id),
+        settings: vec![
+            format!("machine {}, coating {}", wedge.machine, wedge.coating),
+            format!("{} parts, each with its own power and speed", drawing.parts.len()),
+        ],
+        cautions: Vec::new(),
+    };
+    let mut about = Vec::new();
+    let empty = Dots::off(drawing.rect.columns, drawing.rect.rows);
+    program::write(&course, Art::Dots(&empty), &notes, &mut about)?;
+    for line in lines(&about).filter(|l| l.starts_with(b"(") && !l.starts_with(b"(speed")) {
+        push(&mut bytes, line);
+    }
+    let count = drawing.parts.len();
+    for (i, part) in drawing.parts.iter().enumerate() {
+        let (first, last) = (i == 0, i + 1 == count);
+        let mut one = Vec::new();
+        let course = Course::new(&plain(first, last), scan(part), part.rect, blank)?;
+        let done = program::write(&course, Art::Dots(&part.dots), &Notes::default(), &mut one)?;
+        seconds += done.survey.times.total();
+        push(&mut bytes, comment(part).as_bytes());
+        for line in lines(&one) {
+            let ends = line == b"M2" || line == b"G0X0Y0";
+            if !line.starts_with(b"(") && (last || !ends) {
+                push(&mut bytes, line);
+            }
+        }
+    }
+    Ok(Program { bytes, seconds })
+}
+
+fn scan(part: &Part) -> Scan {
+    Scan {
+        passes: part.dial.passes,
+        ways: match part.way {
+            Way::Both => Ways::Both,
+            Way::Right => Ways::One,
+            Way::Left => Ways::Back,
+        },
+        ..Scan::new(part.dial.speed.0, part.dial.power.0)
+    }
+}
+
+fn comment(part: &Part) -> String {
+    let d = &part.dial;
+    let passes = if d.passes == 1 { String::new() } else { format!(", {} passes", d.passes) };
+    format!(
+        "({}: power {}%, speed {} mm/s{passes})",
+        part.name.to_lowercase(),
+        short(100.0 * d.power.0, 1),
+        short(d.speed.0, 2)
+    )
+}
+
+fn lines(bytes: &[u8]) -> impl Iterator<Item = &[u8]> {
+    bytes.split(|&b| b == b'\n').filter(|l| !l.is_empty())
+}
+
+fn push(out: &mut Vec<u8>, line: &[u8]) {
+    out.extend_from_slice(line);
+    out.push(b'\n');
+}
