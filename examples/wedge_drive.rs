@@ -17,7 +17,9 @@ fn main() {
 }
 
 fn read_cmd(a: &[String]) {
-    let wedge = Wedge::from_toml(&std::fs::read_to_string(format!("{}/wedge.toml", opt(a, "--wedge", ""))).unwrap()).unwrap();
+    let wedge =
+        Wedge::from_toml(&std::fs::read_to_string(format!("{}/wedge.toml", opt(a, "--wedge", ""))).unwrap())
+            .unwrap();
     for f in a.iter().filter(|x| x.ends_with(".jpg")) {
         let mut ask = dotwright::wedge::read::Ask::default();
         let w = opt(a, "--white", "");
@@ -28,7 +30,13 @@ fn read_cmd(a: &[String]) {
         }
         let bytes = std::fs::read(f).unwrap();
         let t = std::time::Instant::now();
-        let photo = match dotwright::wedge::photo::open(&bytes) { Ok(p) => p, Err(e) => { println!("{{\"error\": {:?}}}", e.to_string()); continue } };
+        let photo = match dotwright::wedge::photo::open(&bytes) {
+            Ok(p) => p,
+            Err(e) => {
+                println!("{{\"error\": {:?}}}", e.to_string());
+                continue;
+            }
+        };
         let t1 = t.elapsed();
         match dotwright::wedge::read::read_photo(&photo, &wedge, &ask) {
             Ok(e) => println!("{}", serde_json::to_string(&e.reading).unwrap()),
@@ -83,7 +91,13 @@ fn draw_cmd(a: &[String]) {
         screens: opt(a, "--screens", "threshold").split(',').map(String::from).collect(),
         coverages: steps(0.1, 1.0, 10, false).into_iter().map(Share).collect(),
     };
-    let d = match draw(&request) { Ok(d) => d, Err(e) => { eprintln!("{e}"); std::process::exit(2) } };
+    let d = match draw(&request) {
+        Ok(d) => d,
+        Err(e) => {
+            eprintln!("{e}");
+            std::process::exit(2)
+        }
+    };
     let out = opt(a, "--out", "/tmp/w");
     std::fs::create_dir_all(out).unwrap();
     std::fs::write(format!("{out}/wedge.toml"), d.wedge.to_toml().unwrap()).unwrap();
@@ -94,9 +108,18 @@ fn draw_cmd(a: &[String]) {
     let mut g = vec![255u8; d.dots.width() * d.dots.height()];
     for y in 0..d.dots.height() {
         for x in 0..d.dots.width() {
-            if d.dots.get(x, y) { g[y * d.dots.width() + x] = 0 }
+            if d.dots.get(x, y) {
+                g[y * d.dots.width() + x] = 0
+            }
         }
     }
-    image::save_buffer(format!("{out}/wedge-dots.png"), &g, d.dots.width() as u32, d.dots.height() as u32, image::ColorType::L8).unwrap();
+    image::save_buffer(
+        format!("{out}/wedge-dots.png"),
+        &g,
+        d.dots.width() as u32,
+        d.dots.height() as u32,
+        image::ColorType::L8,
+    )
+    .unwrap();
     println!("{} signs {:?}", d.wedge.id, d.wedge.signs);
 }

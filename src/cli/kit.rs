@@ -50,14 +50,23 @@ pub fn run(args: &KitArgs, out: &mut Out) -> Result<u8, Failure> {
                     writeln!(out, "  {:<26} {}", e.id, about(e)?)?;
                 }
             }
-            writeln!(out, "\nAll values are assumed: common practice, measured on no machine. Burn a wedge to measure yours.")?;
-            writeln!(out, "Make one your own: dotwright kit show poster-paint > my-paint.toml, change it, use --coating my-paint.toml")?;
+            writeln!(
+                out,
+                "\nAll values are assumed: common practice, measured on no machine. Burn a wedge to measure yours."
+            )?;
+            writeln!(
+                out,
+                "Make one your own: dotwright kit show poster-paint > my-paint.toml, change it, use --coating my-paint.toml"
+            )?;
         }
         KitCommand::Show { name, json } => {
             let entry = ENTRIES.iter().find(|e| e.id == name).ok_or_else(|| {
                 let ids: Vec<&'static str> = ENTRIES.iter().map(|e| e.id).collect();
-                let near = kit::nearest(name, &ids).map(|n| format!(" (did you mean {n}?)")).unwrap_or_default();
-                Failure::input(format!("the kit has no '{name}'{near}; 'dotwright kit list' shows all entries"))
+                let near =
+                    kit::nearest(name, &ids).map(|n| format!(" (did you mean {n}?)")).unwrap_or_default();
+                Failure::input(format!(
+                    "the kit has no '{name}'{near}; 'dotwright kit list' shows all entries"
+                ))
             })?;
             if *json {
                 let value: toml::Value =

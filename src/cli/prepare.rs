@@ -116,7 +116,8 @@ impl Source {
             let name = path.file_name().map_or(file.to_string(), |n| n.to_string_lossy().into_owned());
             (name, format!("'{file}'"), Some(path.to_path_buf()))
         };
-        let unreadable = |why: String| Failure::input(format!("cannot read {in_messages}: {why}; check its name"));
+        let unreadable =
+            |why: String| Failure::input(format!("cannot read {in_messages}: {why}; check its name"));
         match &path {
             None => std::io::stdin().lock().take(MOST_BYTES + 1).read_to_end(&mut bytes),
             Some(p) if p.is_dir() => return Err(unreadable("it is a folder".into())),

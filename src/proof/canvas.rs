@@ -95,9 +95,8 @@ impl Picture {
     /// # Errors
     /// When it has no pixels.
     pub fn to_png(&self, pixel: Option<f64>) -> Result<Vec<u8>, EncodeError> {
-        let grid = pixel
-            .filter(|&mm| pixels_per_metre(mm) > 0)
-            .map(|mm| Grid { along: Mm(mm), across: Mm(mm) });
+        let grid =
+            pixel.filter(|&mm| pixels_per_metre(mm) > 0).map(|mm| Grid { along: Mm(mm), across: Mm(mm) });
         png::picture(self.width, self.height, Samples::Rgb, &self.rgb, grid)
     }
 }
@@ -144,8 +143,7 @@ pub fn draw(width: usize, height: usize, ground: Rgb, body: &str) -> Result<Pict
     let svg = format!(
         r#"<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}" font-family="DejaVu Sans">{body}</svg>"#
     );
-    let options =
-        Options { fontdb: FONTS.clone(), font_family: "DejaVu Sans".into(), ..Options::default() };
+    let options = Options { fontdb: FONTS.clone(), font_family: "DejaVu Sans".into(), ..Options::default() };
     let tree = Tree::from_str(&svg, &options).map_err(|e| fail(&e))?;
     let size = u32::try_from(width).ok().zip(u32::try_from(height).ok());
     let mut map = size

@@ -107,7 +107,8 @@ pub fn density(
 ) -> Result<Picture, ProofError> {
     let rect = scene.rect;
     let (along, across) = (rect.grid.along.0, rect.grid.across.0);
-    let (columns, rows) = (dots.width().div_ceil(layout.step_along), dots.height().div_ceil(layout.step_across));
+    let (columns, rows) =
+        (dots.width().div_ceil(layout.step_along), dots.height().div_ceil(layout.step_across));
     if let Some(d) = dose
         && d.len() != columns * rows
     {
@@ -182,7 +183,8 @@ mod tests {
 
     /// Coverage by its definition, dot by dot, in f64.
     fn plain(dots: &Dots, (along, across): (f64, f64), x: usize, y: usize) -> f64 {
-        let share = |d: f64, pitch: f64| ((WINDOW_MM / 2.0 - (d.abs() - 0.5) * pitch) / pitch).clamp(0.0, 1.0);
+        let share =
+            |d: f64, pitch: f64| ((WINDOW_MM / 2.0 - (d.abs() - 0.5) * pitch) / pitch).clamp(0.0, 1.0);
         let (mut on, mut all) = (0.0, 0.0);
         for v in 0..dots.height() {
             for u in 0..dots.width() {
@@ -241,11 +243,14 @@ mod tests {
             spots: &[],
         };
         let (columns, rows) = layout.samples(&rect);
-        let dose: Vec<f32> =
-            (0..columns * rows).map(|i| 1.6 - ((i % columns) as f32 - 220.0).hypot((i / columns) as f32 - 360.0) / 80.0).collect();
+        let dose: Vec<f32> = (0..columns * rows)
+            .map(|i| 1.6 - ((i % columns) as f32 - 220.0).hypot((i / columns) as f32 - 360.0) / 80.0)
+            .collect();
         let one = parallel::with_threads(1, || density(&scene, &layout, &dots, Some(&dose)).unwrap());
         for n in [2, 3, 7] {
-            assert!(one == parallel::with_threads(n, || density(&scene, &layout, &dots, Some(&dose)).unwrap()));
+            assert!(
+                one == parallel::with_threads(n, || density(&scene, &layout, &dots, Some(&dose)).unwrap())
+            );
         }
         keep("density.png", &one.to_png(Some(layout.pixel)).unwrap());
         assert!(density(&scene, &layout, &dots, Some(&dose[1..])).is_err());

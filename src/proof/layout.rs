@@ -206,9 +206,12 @@ mod tests {
 
     #[test]
     fn no_side_is_longer_than_2400_pixels() {
-        for (shape, pitch) in
-            [("round:90mm", 0.0836), ("rect:400x400mm", 0.0423), ("rect:20x60mm", 0.0875), ("rect:2000x30mm", 0.1)]
-        {
+        for (shape, pitch) in [
+            ("round:90mm", 0.0836),
+            ("rect:400x400mm", 0.0423),
+            ("rect:20x60mm", 0.0875),
+            ("rect:2000x30mm", 0.1),
+        ] {
             let b = blank(shape);
             let n = |s: f64| ((s - 5.0) / pitch) as usize;
             let r = rect(n(b.shape.width()), n(b.shape.height()), pitch, pitch);
@@ -255,6 +258,8 @@ mod tests {
         assert_eq!((a.at(2).0, a.at(2).1.len()), (0, 2));
         // A pixel that is exactly one sample takes it whole.
         let one = Axis::new((0.5, 0.1, 3), (0.5, 0.1, 3), (3, 1.0));
-        assert!((0..3).all(|i| one.at(i).0 == i && one.at(i).1.len() == 1 && (one.at(i).1[0] - 1.0).abs() < 1e-6));
+        assert!(
+            (0..3).all(|i| one.at(i).0 == i && one.at(i).1.len() == 1 && (one.at(i).1[0] - 1.0).abs() < 1e-6)
+        );
     }
 }

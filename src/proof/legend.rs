@@ -118,7 +118,8 @@ fn sign(key: &Key, x: f64, y: f64, f: f64) -> (String, f64, &str) {
                 let run = h.min(x + wide - a);
                 format!(
                     r#"<path d="M{a:.1} {:.1}l{run:.1} {:.1}" stroke="{colour}" stroke-width="{thick:.1}"/>"#,
-                    top + h, -run
+                    top + h,
+                    -run
                 )
             })
             .collect::<String>()
@@ -128,9 +129,13 @@ fn sign(key: &Key, x: f64, y: f64, f: f64) -> (String, f64, &str) {
         Key::OverBurn(t) => {
             (boxed(&css(OVER_BURN), "") + &stripes(&css(OVER_BURN_DARK), 0.5 * f, 0.18 * f), wide, t)
         }
-        Key::Solid(t) => {
-            (boxed("#e8c84a", "") + &stripes("#ffffff", 0.55 * f, 0.08 * f) + &boxed("none", r#"style="stroke:#000;stroke-width:2""#), wide, t)
-        }
+        Key::Solid(t) => (
+            boxed("#e8c84a", "")
+                + &stripes("#ffffff", 0.55 * f, 0.08 * f)
+                + &boxed("none", r#"style="stroke:#000;stroke-width:2""#),
+            wide,
+            t,
+        ),
         Key::Margin(t) => (dashes(x, y, f, &css(MARGIN), wide), wide, t),
         Key::Contour(t) => (
             format!(
@@ -144,7 +149,9 @@ fn sign(key: &Key, x: f64, y: f64, f: f64) -> (String, f64, &str) {
             let ring = |width: f64, colour: &str| {
                 format!(
                     r#"<circle cx="{:.1}" cy="{:.1}" r="{:.1}" fill="none" stroke="{colour}" stroke-width="{width:.1}"/>"#,
-                    x + 0.6 * f, y - 0.35 * f, 0.5 * f
+                    x + 0.6 * f,
+                    y - 0.35 * f,
+                    0.5 * f
                 )
             };
             (ring(0.3 * f, "#000") + &ring(0.1 * f, "#fff"), 1.2 * f, t)
@@ -158,7 +165,9 @@ fn sign(key: &Key, x: f64, y: f64, f: f64) -> (String, f64, &str) {
                 .map(|(i, c)| {
                     format!(
                         r#"<rect x="{:.2}" y="{top:.1}" width="{:.2}" height="{h:.1}" fill="{}"/>"#,
-                        x + lead + i as f64 * step, step + 0.4, css(*c)
+                        x + lead + i as f64 * step,
+                        step + 0.4,
+                        css(*c)
                     )
                 })
                 .collect();
@@ -181,8 +190,7 @@ fn dashes(x: f64, y: f64, f: f64, colour: &str, wide: f64) -> String {
 
 /// `above` with `below` under it, on paper of the wider one's width.
 pub fn stack(above: &Picture, below: &Picture) -> Picture {
-    let mut all =
-        Picture::filled(above.width.max(below.width), above.height + below.height, PAPER);
+    let mut all = Picture::filled(above.width.max(below.width), above.height + below.height, PAPER);
     all.lay(above, 0, 0);
     all.lay(below, 0, above.height);
     all

@@ -81,14 +81,16 @@ pub fn loupe(scene: &Scene, dots: &Dots, window: &Window, look: &Look) -> Result
     };
     let words = head(GAP, "Dots: black where the beam is on") + &head(2 * GAP + pw, "Forecast");
     let headed = stack(&draw(both.width, 40, PAPER, &words)?, &both);
-    let (cx, cy) = scene.rect.centre(
-        scene.blank,
-        window.column + window.columns / 2,
-        window.row + window.rows / 2,
-    );
+    let (cx, cy) =
+        scene.rect.centre(scene.blank, window.column + window.columns / 2, window.row + window.rows / 2);
     let title = format!(
         "Loupe at {} mm, {} mm: {} × {} mm, {} × {} dots",
-        short(cx, 1), short(cy, 1), short(w, 2), short(h, 2), window.columns, window.rows
+        short(cx, 1),
+        short(cy, 1),
+        short(w, 2),
+        short(h, 2),
+        window.columns,
+        window.rows
     );
     let grey = |y: f64| [srgb(y as f32); 3];
     let keys = [
@@ -190,12 +192,17 @@ mod tests {
                 let mut e = 0.0;
                 for (j, wy) in taps.across[y % 8 * n..][..n].iter().enumerate() {
                     for (i, wx) in taps.along[x % 8 * n..][..n].iter().enumerate() {
-                        let (c, r) = (win.column + x / 8 + i - taps.radius, win.row + y / 8 + j - taps.radius);
+                        let (c, r) =
+                            (win.column + x / 8 + i - taps.radius, win.row + y / 8 + j - taps.radius);
                         e += if dots.get(c, r) { f64::from(wx * wy) } else { 0.0 };
                     }
                 }
                 look.luminance.push((0.03 + 0.62 * burn.mark(e)) as f32);
-                look.over_burn.push(if (x as f32 - 120.0).hypot(y as f32 - 150.0) < 40.0 { 1.0 } else { 0.0 });
+                look.over_burn.push(if (x as f32 - 120.0).hypot(y as f32 - 150.0) < 40.0 {
+                    1.0
+                } else {
+                    0.0
+                });
             }
         }
         let p = loupe(&scene, &dots, &win, &look).unwrap();

@@ -57,7 +57,10 @@ pub fn proof(scene: &Scene, layout: &Layout, look: &Look) -> Result<Picture, Pro
     }
     let title = format!(
         "Forecast after cleaning: {} × {} mm on {} {}",
-        short(scene.rect.width(), 2), short(scene.rect.height(), 2), scene.surface, scene.blank.shape
+        short(scene.rect.width(), 2),
+        short(scene.rect.height(), 2),
+        scene.surface,
+        scene.blank.shape
     );
     let standing = standing_line(scene.standing);
     let legend = Legend { title: &title, standing: &standing, pixel: layout.pixel, keys: &keys };
@@ -143,8 +146,17 @@ mod tests {
         let dots = lighthouse(1137, 658);
         let layout = Layout::new(&blank, &rect, 2400);
         let look = Look::of_dots(&dots, &layout, 0.1, 0.9);
-        let scene = Scene { blank: &blank, surface: Surface::Slate, rect: &rect, y_unmarked: 0.1, y_marked: 0.9, standing: Standing::Assumed, spots: &[] };
-        let axis_sum: f64 = look.luminance.iter().map(|&v| f64::from(v)).sum::<f64>() / look.luminance.len() as f64;
+        let scene = Scene {
+            blank: &blank,
+            surface: Surface::Slate,
+            rect: &rect,
+            y_unmarked: 0.1,
+            y_marked: 0.9,
+            standing: Standing::Assumed,
+            spots: &[],
+        };
+        let axis_sum: f64 =
+            look.luminance.iter().map(|&v| f64::from(v)).sum::<f64>() / look.luminance.len() as f64;
         assert!((axis_sum - (0.1 + 0.8 * dots.coverage())).abs() < 1e-6);
         // Every pixel well inside the dots, back in linear light, against the coverage there.
         let p = piece(&scene, &layout, &look).unwrap();
@@ -179,7 +191,15 @@ mod tests {
         let (blank, rect) = scene_parts("round:90mm", 1017, 1017, 25.4 / 304.0, 25.4 / 304.0);
         let layout = Layout::new(&blank, &rect, 2400);
         let look = Look::of_dots(&lighthouse(1017, 1017), &layout, 0.03, 0.65);
-        let scene = Scene { blank: &blank, surface: Surface::Glass, rect: &rect, y_unmarked: 0.03, y_marked: 0.65, standing: Standing::Assumed, spots: &[(30.0, 40.0)] };
+        let scene = Scene {
+            blank: &blank,
+            surface: Surface::Glass,
+            rect: &rect,
+            y_unmarked: 0.03,
+            y_marked: 0.65,
+            standing: Standing::Assumed,
+            spots: &[(30.0, 40.0)],
+        };
         let one = parallel::with_threads(1, || proof(&scene, &layout, &look).unwrap());
         for n in [2, 3, 7] {
             assert!(one == parallel::with_threads(n, || proof(&scene, &layout, &look).unwrap()));
@@ -211,7 +231,15 @@ mod tests {
                 }
             }
             let spot = rect.centre(&blank, w * 3 / 10 + w / 28, h / 3 + h / 18);
-            let scene = Scene { blank: &blank, surface, rect: &rect, y_unmarked: unmarked, y_marked: marked, standing: Standing::Assumed, spots: &[spot] };
+            let scene = Scene {
+                blank: &blank,
+                surface,
+                rect: &rect,
+                y_unmarked: unmarked,
+                y_marked: marked,
+                standing: Standing::Assumed,
+                spots: &[spot],
+            };
             let p = proof(&scene, &layout, &look).unwrap();
             assert!(p.width <= 2400 && p.height <= 2400);
             let (sx, sy) = layout.pixel_of(&blank, spot);
@@ -226,7 +254,15 @@ mod tests {
         let (blank, rect) = scene_parts("round:90mm", 100, 100, 0.5, 0.5);
         let layout = Layout::new(&blank, &rect, 2400);
         let mut look = Look::of_dots(&Dots::off(100, 100), &layout, 0.03, 0.65);
-        let scene = Scene { blank: &blank, surface: Surface::Glass, rect: &rect, y_unmarked: 0.03, y_marked: 0.65, standing: Standing::Measured, spots: &[] };
+        let scene = Scene {
+            blank: &blank,
+            surface: Surface::Glass,
+            rect: &rect,
+            y_unmarked: 0.03,
+            y_marked: 0.65,
+            standing: Standing::Measured,
+            spots: &[],
+        };
         look.over_burn = vec![0.0; 3];
         assert!(piece(&scene, &layout, &look).is_err());
         look.over_burn.clear();

@@ -287,6 +287,7 @@ fn judge(mut set: [Candidate; 4], model: &[(f64, f64)], wedge: &Wedge) -> Option
     let (w, h) = (wedge.blank.width(), wedge.blank.height());
     let scales: Vec<f64> =
         [(0.0, 0.0), (w, 0.0), (w, h), (0.0, h)].iter().map(|&p| map.scale(p)).collect::<Option<_>>()?;
-    let spread = scales.iter().copied().fold(0.0, f64::max) / scales.iter().copied().fold(f64::INFINITY, f64::min);
+    let spread =
+        scales.iter().copied().fold(0.0, f64::max) / scales.iter().copied().fold(f64::INFINITY, f64::min);
     (worst < 0.22 && spread < 2.5).then_some((worst, Found { marks: set, map }))
 }

@@ -2,7 +2,9 @@
 
 use super::glyphs::{self, Lettering};
 use super::layout::{Contents, Label, Layout, LayoutError, lay_out};
-use super::sheet::{CENTRE, Code, Comb, Dial, Expected, FinderMark, Kind, Patch, Pattern, RING, VERSION, Wedge};
+use super::sheet::{
+    CENTRE, Code, Comb, Dial, Expected, FinderMark, Kind, Patch, Pattern, RING, VERSION, Wedge,
+};
 use crate::blank::Blank;
 use crate::mark::{Beam, Response};
 use crate::placement::{DotRect, Grid};
@@ -300,9 +302,14 @@ fn tone_plan(request: &Request) -> Result<CellPlan, DrawError> {
     for (row, name) in request.screens.iter().enumerate() {
         if screen::find(name).is_none() {
             let known: Vec<&str> = screen::SCREENS.iter().map(|s| s.name).collect();
-            return Err(DrawError::Asked(format!("there is no screen '{name}'; there are {}", known.join(", "))));
+            return Err(DrawError::Asked(format!(
+                "there is no screen '{name}'; there are {}",
+                known.join(", ")
+            )));
         }
-        row_labels.push(name.chars().filter(char::is_ascii_alphanumeric).take(4).collect::<String>().to_uppercase());
+        row_labels.push(
+            name.chars().filter(char::is_ascii_alphanumeric).take(4).collect::<String>().to_uppercase(),
+        );
         for (column, &coverage) in coverages.iter().enumerate() {
             let pattern = if coverage.0 >= 1.0 { Pattern::Solid } else { Pattern::Screen };
             cells.push(Cell { pattern, coverage, screen: name.clone(), ..base(column, row) });
@@ -505,10 +512,9 @@ fn assemble(wedge: Wedge, request: &Request, layout: &Layout, labels: &[Label], 
     for (c, place) in wedge.combs.iter().zip(&layout.cell_dots) {
         let [c0, r0, nx, ny] = *place;
         let half = ny / 2;
-        for (way, first, rows, step) in [
-            (Way::Right, r0, half, c.step_right),
-            (Way::Left, r0 + half, ny - half, c.step_left),
-        ] {
+        for (way, first, rows, step) in
+            [(Way::Right, r0, half, c.step_right), (Way::Left, r0 + half, ny - half, c.step_left)]
+        {
             let step = (step / whole.grid.along.0).round() as usize;
             let mut d = Dots::off(nx, rows);
             for y in 0..rows {
@@ -563,8 +569,10 @@ fn signs_of(wedge: &Wedge, rect: &DotRect, labels: &[Label], height: f64) -> Dot
     let (px, py) = (rect.grid.along.0, rect.grid.across.0);
     // Only the dots of a box are asked, never the whole plane.
     let mut fill = |left: f64, top: f64, right: f64, bottom: f64, on: &dyn Fn(f64, f64) -> bool| {
-        let cell = |v: f64, origin: f64, p: f64, n: usize| (((v - origin) / p).floor().max(0.0) as usize).min(n);
-        let (x0, x1) = (cell(left, rect.left.0, px, rect.columns), cell(right, rect.left.0, px, rect.columns - 1));
+        let cell =
+            |v: f64, origin: f64, p: f64, n: usize| (((v - origin) / p).floor().max(0.0) as usize).min(n);
+        let (x0, x1) =
+            (cell(left, rect.left.0, px, rect.columns), cell(right, rect.left.0, px, rect.columns - 1));
         let (y0, y1) = (cell(top, rect.top.0, py, rect.rows), cell(bottom, rect.top.0, py, rect.rows - 1));
         for y in y0..=y1 {
             for x in x0..=x1 {

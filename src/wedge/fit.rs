@@ -170,13 +170,7 @@ struct Solved {
 /// Levenberg-Marquardt method from several starts; the char is taken in only where it explains more than
 /// chance would (Akaike's corrected criterion lower by 6, Burnham and Anderson 2002).
 pub fn fit(points: &[Point], ripple: &[f64], y_unmarked: f64, expected: &Expected) -> ResponseFit {
-    let base = |with_char| Model {
-        points,
-        ripple,
-        y_unmarked,
-        v0: expected.v0.0,
-        with_char,
-    };
+    let base = |with_char| Model { points, ripple, y_unmarked, v0: expected.v0.0, with_char };
     let bare = lightness(y_unmarked);
     let extreme = points
         .iter()
@@ -277,7 +271,12 @@ pub fn fit(points: &[Point], ripple: &[f64], y_unmarked: f64, expected: &Expecte
     report(&base(with_char), &solved, &notes, expected)
 }
 
-fn report(model: &Model<'_>, solved: &Solved, notes: &[Option<String>; 7], expected: &Expected) -> ResponseFit {
+fn report(
+    model: &Model<'_>,
+    solved: &Solved,
+    notes: &[Option<String>; 7],
+    expected: &Expected,
+) -> ResponseFit {
     let mut response = model.response(&solved.all);
     let known = |i: usize, log: bool| match &notes[i] {
         Some(why) => Known::not(why.clone()),

@@ -21,7 +21,8 @@ impl Homography {
         let mut m = DMatrix::zeros(2 * n, 8);
         let mut v = DVector::zeros(2 * n);
         for (i, (&(x, y), &(u, w))) in f.iter().zip(&t).enumerate() {
-            for (j, (p, c)) in [([x, y, 1.0, 0.0, 0.0, 0.0], u), ([0.0, 0.0, 0.0, x, y, 1.0], w)].iter().enumerate()
+            for (j, (p, c)) in
+                [([x, y, 1.0, 0.0, 0.0, 0.0], u), ([0.0, 0.0, 0.0, x, y, 1.0], w)].iter().enumerate()
             {
                 let row = 2 * i + j;
                 for (k, value) in p.iter().enumerate() {
@@ -69,9 +70,7 @@ impl Homography {
     /// The nine coefficients, row after row.
     pub fn rows(&self) -> [f64; 9] {
         let m = &self.0;
-        [
-            m[(0, 0)], m[(0, 1)], m[(0, 2)], m[(1, 0)], m[(1, 1)], m[(1, 2)], m[(2, 0)], m[(2, 1)], m[(2, 2)],
-        ]
+        [m[(0, 0)], m[(0, 1)], m[(0, 2)], m[(1, 0)], m[(1, 1)], m[(1, 2)], m[(2, 0)], m[(2, 1)], m[(2, 2)]]
     }
 }
 

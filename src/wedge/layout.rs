@@ -86,7 +86,9 @@ pub struct Layout {
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum LayoutError {
     /// The margin leaves nothing.
-    #[error("the margin of {margin} leaves nothing of the blank {blank}; give a smaller margin or a larger blank")]
+    #[error(
+        "the margin of {margin} leaves nothing of the blank {blank}; give a smaller margin or a larger blank"
+    )]
     NoRoom {
         /// The blank.
         blank: String,
@@ -94,7 +96,9 @@ pub enum LayoutError {
         margin: Mm,
     },
     /// Patches would be too small to be measured.
-    #[error("{columns} x {rows} patches on {blank} would be {side:.1} mm wide, and a photo needs at least {LEAST_PATCH_MM} mm; ask for fewer steps or take a larger blank")]
+    #[error(
+        "{columns} x {rows} patches on {blank} would be {side:.1} mm wide, and a photo needs at least {LEAST_PATCH_MM} mm; ask for fewer steps or take a larger blank"
+    )]
     TooSmall {
         /// Columns asked for.
         columns: usize,
@@ -206,7 +210,12 @@ pub fn lay_out(blank: &Blank, grid: Grid, contents: &Contents) -> Result<Layout,
     let (w, h, m) = (printable.width() / 2.0, printable.height() / 2.0, mark / 2.0);
     let marks = if room.corners {
         let t = corner_inset(&printable, m);
-        [(mx - w + t, my - h + t), (mx + w - t, my - h + t), (mx + w - t, my + h - t), (mx - w + t, my + h - t)]
+        [
+            (mx - w + t, my - h + t),
+            (mx + w - t, my - h + t),
+            (mx + w - t, my + h - t),
+            (mx - w + t, my + h - t),
+        ]
     } else {
         [(mx, my - h + m), (mx + w - m, my), (mx, my + h - m), (mx - w + m, my)]
     };

@@ -99,8 +99,10 @@ fn one(
     }
     let (mean, _) = flat.mean(l, t, r, b).ok_or(Refusal::Outside)?;
     // Apertures: whole ones, spread over the core.
-    let (nx, ny) =
-        (((r - l) / APERTURE_MM).floor().max(2.0) as usize, ((b - t) / APERTURE_MM).floor().max(2.0) as usize);
+    let (nx, ny) = (
+        ((r - l) / APERTURE_MM).floor().max(2.0) as usize,
+        ((b - t) / APERTURE_MM).floor().max(2.0) as usize,
+    );
     let (dx, dy) = ((r - l) / nx as f64, (b - t) / ny as f64);
     let mut cells = Vec::with_capacity(nx * ny);
     let mut quarters = [(0.0, 0.0); 4];
@@ -163,7 +165,10 @@ fn clipped_share(photo: &Photo, map: &Homography, l: f64, t: f64, r: f64, b: f64
             let at = (l + (r - l) * (i as f64 + 0.5) / n as f64, t + (b - t) * (j as f64 + 0.5) / n as f64);
             let (x, y) = map.map(at)?;
             let (x, y) = (x.round(), y.round());
-            if !(x >= 0.0 && y >= 0.0) || x as usize >= photo.light.width() || y as usize >= photo.light.height() {
+            if !(x >= 0.0 && y >= 0.0)
+                || x as usize >= photo.light.width()
+                || y as usize >= photo.light.height()
+            {
                 return None;
             }
             hits += usize::from(photo.clipped.get(x as usize, y as usize));

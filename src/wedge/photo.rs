@@ -23,7 +23,9 @@ pub enum PhotoError {
     #[error("this is not a picture that can be read ({0}); give a JPEG, PNG, TIFF or WebP photo")]
     Format(String),
     /// Too few pixels for any wedge.
-    #[error("the photo has only {width} x {height} pixels; a wedge needs at least 400 pixels each way, best a full camera picture")]
+    #[error(
+        "the photo has only {width} x {height} pixels; a wedge needs at least 400 pixels each way, best a full camera picture"
+    )]
     Small {
         /// Pixels across.
         width: u32,
@@ -168,7 +170,9 @@ mod tests {
     fn what_is_not_a_photo_is_refused_in_words() {
         assert!(open(b"not a picture").unwrap_err().to_string().contains("JPEG"));
         let mut png = Vec::new();
-        DynamicImage::new_luma8(20, 20).write_to(&mut Cursor::new(&mut png), image::ImageFormat::Png).unwrap();
+        DynamicImage::new_luma8(20, 20)
+            .write_to(&mut Cursor::new(&mut png), image::ImageFormat::Png)
+            .unwrap();
         assert!(open(&png).unwrap_err().to_string().contains("20 x 20"));
     }
 }

@@ -29,9 +29,7 @@ pub fn pick(choices: &[Option<Choice>], lighter: bool, grain_limit: f64) -> Opti
         .enumerate()
         .filter_map(|(i, c)| c.map(|c| (i, c)))
         .filter(|(_, c)| good(c) && value(c) >= best - WITHIN)
-        .min_by(|(i, a), (j, b)| {
-            b.pace.total_cmp(&a.pace).then(a.power.total_cmp(&b.power)).then(i.cmp(j))
-        })
+        .min_by(|(i, a), (j, b)| b.pace.total_cmp(&a.pace).then(a.power.total_cmp(&b.power)).then(i.cmp(j)))
         .map(|(i, _)| i)
 }
 
@@ -45,7 +43,12 @@ mod tests {
 
     #[test]
     fn the_fastest_of_the_light_ones_wins_then_the_weakest() {
-        let all = [c(84.0, 1.0, 6.0, 0.5), c(82.5, 1.0, 12.0, 1.0), c(82.4, 1.0, 12.0, 0.9), c(81.0, 1.0, 20.0, 1.0)];
+        let all = [
+            c(84.0, 1.0, 6.0, 0.5),
+            c(82.5, 1.0, 12.0, 1.0),
+            c(82.4, 1.0, 12.0, 0.9),
+            c(81.0, 1.0, 20.0, 1.0),
+        ];
         assert_eq!(pick(&all, true, 3.0), Some(2));
     }
 

@@ -55,7 +55,9 @@ pub enum ReadError {
         discs: usize,
     },
     /// The id's cells say another wedge.
-    #[error("the photo shows the wedge {seen}…, but this wedge.toml is of {given}; give the wedge.toml that belongs to the piece")]
+    #[error(
+        "the photo shows the wedge {seen}…, but this wedge.toml is of {given}; give the wedge.toml that belongs to the piece"
+    )]
     OtherWedge {
         /// First digits of the id in the photo.
         seen: String,
@@ -63,7 +65,9 @@ pub enum ReadError {
         given: String,
     },
     /// The marks are there but what should be between them is not.
-    #[error("the photo does not show the wedge {given}: {why}; give the wedge.toml that belongs to the piece, or a photo of it")]
+    #[error(
+        "the photo does not show the wedge {given}: {why}; give the wedge.toml that belongs to the piece, or a photo of it"
+    )]
     NotThis {
         /// The id in the file.
         given: String,
@@ -100,7 +104,8 @@ pub fn read(bytes: &[u8], wedge: &Wedge, ask: &Ask) -> Result<Evidence, ReadErro
 
 /// Reads a photo that is decoded already.
 pub fn read_photo(photo: &Photo, wedge: &Wedge, ask: &Ask) -> Result<Evidence, ReadError> {
-    let seen = if wedge.marks.is_empty() { by_corners(photo, wedge, ask)? } else { by_marks(photo, wedge, ask)? };
+    let seen =
+        if wedge.marks.is_empty() { by_corners(photo, wedge, ask)? } else { by_marks(photo, wedge, ask)? };
     let (width, height) = (wedge.blank.width(), wedge.blank.height());
     let flat = rectify(photo, &seen.map, width, height);
     let mut reading = Reading {
@@ -110,7 +115,11 @@ pub fn read_photo(photo: &Photo, wedge: &Wedge, ask: &Ask) -> Result<Evidence, R
         coating: wedge.coating.clone(),
         date: ask.date.clone(),
         marks_lighter: seen.lighter,
-        scale: Scale { absolute: false, note: "no lightness was measured".into(), y_unmarked: wedge.expected.y_unmarked },
+        scale: Scale {
+            absolute: false,
+            note: "no lightness was measured".into(),
+            y_unmarked: wedge.expected.y_unmarked,
+        },
         photo: PhotoReading {
             size: [photo.light.width(), photo.light.height()],
             pixels_per_mm: seen.map.scale((width / 2.0, height / 2.0)).unwrap_or(0.0),
@@ -168,7 +177,8 @@ pub fn read_photo(photo: &Photo, wedge: &Wedge, ask: &Ask) -> Result<Evidence, R
     match wedge.kind {
         Kind::Exposure => response_fit = Some(exposure(wedge, ask, &stats, &mut reading)),
         Kind::Tone => {
-            let looks: Vec<tone::Look> = stats.iter().map(|s| s.as_ref().ok().map(|s| (s.y, s.y_error))).collect();
+            let looks: Vec<tone::Look> =
+                stats.iter().map(|s| s.as_ref().ok().map(|s| (s.y, s.y_error))).collect();
             reading.dot_gain = tone::gains(wedge, &looks, y_gap);
             reading.beam = Some(tone::beam(wedge, &looks, y_gap));
             if !wedge.expected.measured {
@@ -282,7 +292,10 @@ fn check_code(
     notes: &mut Vec<String>,
 ) -> Result<(), ReadError> {
     let Some(code) = &wedge.code else {
-        notes.push("this wedge is too small for the cells of its id: see that the photo belongs to the wedge.toml".into());
+        notes.push(
+            "this wedge is too small for the cells of its id: see that the photo belongs to the wedge.toml"
+                .into(),
+        );
         return Ok(());
     };
     let height = wedge.blank.height();
@@ -370,7 +383,8 @@ fn scale(
             absolute: false,
             note: format!(
                 "relative: the lightest patch is taken as L* {:.1} (luminance {:.2}, assumed of the coating); a white reference in the photo (--white) makes it absolute",
-                lightness(e.y_marked), e.y_marked
+                lightness(e.y_marked),
+                e.y_marked
             ),
             y_unmarked: e.y_marked / best,
         });
@@ -379,13 +393,20 @@ fn scale(
         absolute: false,
         note: format!(
             "relative: the bare coating is taken as L* {:.1} (luminance {:.2}, assumed of the coating); a white reference in the photo (--white) makes it absolute",
-            lightness(e.y_unmarked), e.y_unmarked
+            lightness(e.y_unmarked),
+            e.y_unmarked
         ),
         y_unmarked: e.y_unmarked,
     })
 }
 
-fn absolute(photo: &Photo, ask: &Ask, map: &Homography, surface: &Surface, white: [f64; 4]) -> Result<Scale, ReadError> {
+fn absolute(
+    photo: &Photo,
+    ask: &Ask,
+    map: &Homography,
+    surface: &Surface,
+    white: [f64; 4],
+) -> Result<Scale, ReadError> {
     let [x, y, w, h] = white;
     let (pw, ph) = (photo.light.width() as f64, photo.light.height() as f64);
     if !(x >= 0.0 && y >= 0.0 && w >= 4.0 && h >= 4.0 && x + w <= pw && y + h <= ph) {
@@ -394,7 +415,10 @@ fn absolute(photo: &Photo, ask: &Ask, map: &Homography, surface: &Surface, white
         )));
     }
     if !(ask.white_luminance > 0.0 && ask.white_luminance <= 1.0) {
-        return Err(ReadError::White(format!("has the luminance {}; it is from 1% to 100%", ask.white_luminance)));
+        return Err(ReadError::White(format!(
+            "has the luminance {}; it is from 1% to 100%",
+            ask.white_luminance
+        )));
     }
     let (mut sum, mut n, mut clipped) = (0.0, 0.0, 0.0);
     for py in y as usize..(y + h) as usize {
@@ -477,7 +501,8 @@ fn patch_reading(wedge: &Wedge, p: &Patch, s: &Result<Stat, Refusal>) -> PatchRe
 }
 
 fn exposure(wedge: &Wedge, ask: &Ask, stats: &[Result<Stat, Refusal>], reading: &mut Reading) -> ResponseFit {
-    let values: Vec<Option<(f64, f64)>> = stats.iter().map(|s| s.as_ref().ok().map(|s| (s.l, s.l_error))).collect();
+    let values: Vec<Option<(f64, f64)>> =
+        stats.iter().map(|s| s.as_ref().ok().map(|s| (s.l, s.l_error))).collect();
     let points = fit::points(wedge, &values);
     let plain: Vec<fit::Point> = points.iter().map(|p| p.1).collect();
     let y = reading.scale.y_unmarked;
@@ -510,7 +535,13 @@ fn exposure(wedge: &Wedge, ask: &Ask, stats: &[Result<Stat, Refusal>], reading: 
     fitted
 }
 
-fn choose(wedge: &Wedge, ask: &Ask, stats: &[Result<Stat, Refusal>], fit: &ResponseFit, reading: &mut Reading) {
+fn choose(
+    wedge: &Wedge,
+    ask: &Ask,
+    stats: &[Result<Stat, Refusal>],
+    fit: &ResponseFit,
+    reading: &mut Reading,
+) {
     let choices: Vec<Option<Choice>> = wedge
         .patches
         .iter()
@@ -528,10 +559,9 @@ fn choose(wedge: &Wedge, ask: &Ask, stats: &[Result<Stat, Refusal>], fit: &Respo
         })
         .collect();
     let Some(i) = pick(&choices, reading.marks_lighter, ask.grain_limit) else {
-        reading.notes.push(format!(
-            "no patch is picked: all are grainy (above {} L*) or over-burnt",
-            ask.grain_limit
-        ));
+        reading
+            .notes
+            .push(format!("no patch is picked: all are grainy (above {} L*) or over-burnt", ask.grain_limit));
         return;
     };
     let (Some(p), Some(Some(c))) = (wedge.patches.get(i), choices.get(i)) else { return };
@@ -554,7 +584,9 @@ fn choose(wedge: &Wedge, ask: &Ask, stats: &[Result<Stat, Refusal>], fit: &Respo
         passes: p.dial.passes,
         lightness: c.lightness,
         grain: c.grain,
-        why: format!("the fastest within 2 L* of the {name} that is not grainy, then the one with the least power"),
+        why: format!(
+            "the fastest within 2 L* of the {name} that is not grainy, then the one with the least power"
+        ),
         latitude_percent: latitude,
         seconds_for_85_mm: area_lines * 85.0 / p.dial.speed.0 * f64::from(p.dial.passes),
     });

@@ -216,7 +216,8 @@ mod tests {
         let smooth = |x: f64, y: f64| 0.1 * (1.0 + 0.3 * (x / 80.0) - 0.2 * (y / 80.0).powi(2));
         let s = Surface::fit(lit(smooth), 3).unwrap();
         assert!((s.at(35.0, 42.0) / smooth(35.0, 42.0) - 1.0).abs() < 2e-3);
-        let glare = |x: f64, y: f64| smooth(x, y) + 0.2 * (-((x - 20.0).powi(2) + (y - 30.0).powi(2)) / 50.0).exp();
+        let glare =
+            |x: f64, y: f64| smooth(x, y) + 0.2 * (-((x - 20.0).powi(2) + (y - 30.0).powi(2)) / 50.0).exp();
         let s = Surface::fit(lit(glare), 3).unwrap();
         assert!((s.at(60.0, 60.0) / smooth(60.0, 60.0) - 1.0).abs() < 5e-3);
         assert!((s.at(20.0, 30.0) / smooth(20.0, 30.0) - 1.0).abs() < 3e-2);

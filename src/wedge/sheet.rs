@@ -251,16 +251,22 @@ pub struct Wedge {
 #[derive(Debug, thiserror::Error)]
 pub enum SheetError {
     /// Not TOML, or a field is missing or wrong.
-    #[error("this is not a wedge.toml: {0}; give the file that 'dotwright wedge draw' wrote beside the program")]
+    #[error(
+        "this is not a wedge.toml: {0}; give the file that 'dotwright wedge draw' wrote beside the program"
+    )]
     Syntax(String),
     /// Written by another version.
-    #[error("this wedge.toml has version {found}, this program reads version {VERSION}; draw the wedge again")]
+    #[error(
+        "this wedge.toml has version {found}, this program reads version {VERSION}; draw the wedge again"
+    )]
     Version {
         /// The version in the file.
         found: u32,
     },
     /// The contents do not give the id.
-    #[error("this wedge.toml was changed after it was drawn (its contents give {computed}, it says {found}); use the file as it was written")]
+    #[error(
+        "this wedge.toml was changed after it was drawn (its contents give {computed}, it says {found}); use the file as it was written"
+    )]
     Changed {
         /// The id that the contents give.
         computed: String,
@@ -281,9 +287,9 @@ impl Wedge {
             code.bits = "0".repeat(code.bits.len());
         }
         let text = toml::to_string(&bare).unwrap_or_default();
-        let hash = text.bytes().fold(0xcbf2_9ce4_8422_2325_u64, |h, b| {
-            (h ^ u64::from(b)).wrapping_mul(0x0000_0100_0000_01b3)
-        });
+        let hash = text
+            .bytes()
+            .fold(0xcbf2_9ce4_8422_2325_u64, |h, b| (h ^ u64::from(b)).wrapping_mul(0x0000_0100_0000_01b3));
         format!("W{:06X}", (hash ^ (hash >> 24) ^ (hash >> 48)) & 0xFF_FFFF)
     }
 

@@ -41,13 +41,19 @@ fn one(flat: &Flat, wedge: &Wedge, comb: &Comb, lighter: bool) -> Lag {
     };
     let least = 2 * comb.side / 2 + 1;
     if right.len() < least || left.len() < least {
-        return nothing("fewer than half of its lines can be seen: burn it with more power, or take a sharper photo");
+        return nothing(
+            "fewer than half of its lines can be seen: burn it with more power, or take a sharper photo",
+        );
     }
     let mean = |v: &[f64]| v.iter().sum::<f64>() / v.len() as f64;
     let offset = mean(&right) - mean(&left);
-    let error = (deviation(&right).powi(2) / right.len() as f64 + deviation(&left).powi(2) / left.len() as f64).sqrt();
+    let error = (deviation(&right).powi(2) / right.len() as f64
+        + deviation(&left).powi(2) / left.len() as f64)
+        .sqrt();
     if error > 0.05 {
-        return nothing("its lines do not agree with each other: the lag may be more than half a comb's step");
+        return nothing(
+            "its lines do not agree with each other: the lag may be more than half a comb's step",
+        );
     }
     let vernier = comb.step_left - comb.step_right;
     Lag {

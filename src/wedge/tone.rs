@@ -120,10 +120,9 @@ fn forecast(pattern: Pattern, period: usize, along: f64, across: f64, x: f64, r:
     let single = |i: usize| i == 0;
     let (xs, ys) = match pattern {
         Pattern::LinesAlong => (vec![1.0], profile(&taps.across, over, radius, 2 * n, pair)),
-        Pattern::LinesAcross => (
-            profile(&taps.along, over, radius, 2 * n, pair),
-            profile(&taps.across, over, radius, 1, full),
-        ),
+        Pattern::LinesAcross => {
+            (profile(&taps.along, over, radius, 2 * n, pair), profile(&taps.across, over, radius, 1, full))
+        }
         Pattern::Dots => {
             (profile(&taps.along, over, radius, n, single), profile(&taps.across, over, radius, n, single))
         }
@@ -179,8 +178,13 @@ pub fn beam(wedge: &Wedge, looks: &[Look], y_unmarked: f64) -> BeamReading {
     };
     let mut best: Option<super::least_squares::Minimum> = None;
     for scale in [0.7, 1.0, 1.5] {
-        let start =
-            [(wedge.beam_along.0 * scale).ln(), (wedge.beam_across.0 * scale).ln(), 0.0, 0.0, start_look.ln()];
+        let start = [
+            (wedge.beam_along.0 * scale).ln(),
+            (wedge.beam_across.0 * scale).ln(),
+            0.0,
+            0.0,
+            start_look.ln(),
+        ];
         if let Some(m) = minimise(&start, rest)
             && best.as_ref().is_none_or(|b| m.cost < b.cost)
         {

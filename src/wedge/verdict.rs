@@ -16,7 +16,8 @@ pub fn judge(points: &[Point], bare: f64, lighter: bool) -> Option<String> {
     if gain(best) < 4.0 {
         return Some(format!(
             "all patches are under-burnt: none differs from the bare coating by more than 4 L*; the strongest had {:.1} J/mm2, so draw another wedge that starts there: lower speeds (from {:.1} mm/s down), more power or a second pass",
-            strongest.dose, slowest(points)
+            strongest.dose,
+            slowest(points)
         ));
     }
     // Over-burnt throughout: the mark only fades with dose, from its weakest patch on.
@@ -30,7 +31,8 @@ pub fn judge(points: &[Point], bare: f64, lighter: bool) -> Option<String> {
     if lighter && first > top - 1.5 && low - high > 6.0 && rank_fall(&sorted, &gain) > 0.7 {
         return Some(format!(
             "all patches are over-burnt or past their best: the mark fades as the dose grows from {:.1} J/mm2 on; draw another wedge that ends there: higher speeds (from {:.1} mm/s up) or less power",
-            weakest.dose, fastest(points)
+            weakest.dose,
+            fastest(points)
         ));
     }
     None
