@@ -2,6 +2,8 @@
 //!
 //! To add a screen: write its file with one [`Screen`] constant, and name that constant in [`SCREENS`].
 
+pub mod blue_noise;
+pub mod clustered;
 pub mod diffusion;
 pub mod ordered;
 pub mod simd;
@@ -96,6 +98,8 @@ pub const SCREENS: &[&Screen] = &[
     &diffusion::JARVIS_JUDICE_NINKE,
     &diffusion::STUCKI,
     &diffusion::OSTROMOUKHOV,
+    &blue_noise::BLUE_NOISE,
+    &clustered::CLUSTERED,
 ];
 
 /// The screen of that name.

@@ -139,7 +139,7 @@ fn run<S: Lanes, R: Rule<S>>(
         if !options.as_published {
             row.keep_lost(&rule, &above, reverse != turned);
             if n == 0 {
-                row.add(|x, tone| start::error(x, tone));
+                row.add(start::error);
             }
         }
         row.walk(s, &rule, &mut this, reverse);
@@ -155,7 +155,7 @@ fn run<S: Lanes, R: Rule<S>>(
 /// Bits beyond the last column came from the walk past the row's end.
 fn clear_padding(mut dots: Dots) -> Dots {
     let width = dots.width();
-    if width % 8 != 0 {
+    if !width.is_multiple_of(8) {
         let keep = 0xFFu8 << (8 - width % 8);
         let stride = dots.stride();
         dots.bits_mut().chunks_exact_mut(stride).for_each(|row| row[stride - 1] &= keep);

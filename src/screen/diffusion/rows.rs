@@ -165,8 +165,13 @@ impl<S: Lanes> Row<S> {
                 let i = block * BLOCK + if REVERSE { BLOCK - 1 - j } else { j };
                 let (on, next, shares) = rule.dot(s, i, s.load(&self.values[i]), carry);
                 carry = next;
-                for k in 0..R::SHARES {
-                    left.planes[k][HALO + i] = s.store(shares[k]);
+                let [first, second, third] = &mut left.planes;
+                first[HALO + i] = s.store(shares[0]);
+                if R::SHARES > 1 {
+                    second[HALO + i] = s.store(shares[1]);
+                }
+                if R::SHARES > 2 {
+                    third[HALO + i] = s.store(shares[2]);
                 }
                 byte = if REVERSE {
                     s.add(s.shr::<1>(byte), s.and(on, top))
