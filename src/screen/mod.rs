@@ -2,6 +2,9 @@
 //!
 //! To add a screen: write its file with one [`Screen`] constant, and name that constant in [`SCREENS`].
 
+pub mod blue_noise;
+pub mod clustered;
+pub mod diffusion;
 pub mod ordered;
 pub mod simd;
 pub mod threshold;
@@ -88,7 +91,16 @@ impl std::fmt::Debug for Screen {
 }
 
 /// All screens, in the order in which they are listed.
-pub const SCREENS: &[&Screen] = &[&threshold::THRESHOLD, &ordered::BAYER];
+pub const SCREENS: &[&Screen] = &[
+    &threshold::THRESHOLD,
+    &ordered::BAYER,
+    &diffusion::FLOYD_STEINBERG,
+    &diffusion::JARVIS_JUDICE_NINKE,
+    &diffusion::STUCKI,
+    &diffusion::OSTROMOUKHOV,
+    &blue_noise::BLUE_NOISE,
+    &clustered::CLUSTERED,
+];
 
 /// The screen of that name.
 pub fn find(name: &str) -> Option<&'static Screen> {

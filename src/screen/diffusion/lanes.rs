@@ -1,0 +1,282 @@
+//! Numbers that are worked on side by side: one on any machine, sixteen with AVX2.
+//!
+//! Everything is 32-bit integer arithmetic, plus one correctly rounded product, so both give the same
+//! values on every machine.
+
+/// Steps of a segment that share one byte of dots a lane.
+pub(super) const BLOCK: usize = 8;
+
+/// Fixed point: a full mark. 28 bits after the point, 3.7e-9, finer than an `f32` of size ½; the
+/// largest sum, below 2, still fits.
+pub(super) const ONE: i32 = 1 << 28;
+
+/// A tone in fixed point. Below 0 and not-a-number are 0, above 1 is 1. Adding 1 puts the tone's 23 bits
+/// after the point into the mantissa, rounded to nearest, without a conversion that must check its range.
+#[inline(always)]
+pub(super) fn fixed(tone: f32) -> i32 {
+    let low = if tone > 0.0 { tone } else { 0.0 };
+    let clamped = if low < 1.0 { low } else { 1.0 };
+    ((clamped + 1.0).to_bits() as i32 - 0x3F80_0000) << 5
+}
+
+/// A set of lanes, each an `i32`.
+pub(super) trait Lanes: Copy {
+    /// The lanes in registers.
+    type V: Copy;
+    /// The lanes in memory, lane 0 first.
+    type Mem: Copy + AsRef<[i32]> + AsMut<[i32]>;
+    /// How many.
+    const COUNT: usize;
+    /// All lanes zero, in memory.
+    const ZERO: Self::Mem;
+
+    fn splat(self, value: i32) -> Self::V;
+    fn load(self, mem: &Self::Mem) -> Self::V;
+    fn store(self, v: Self::V) -> Self::Mem;
+    fn add(self, a: Self::V, b: Self::V) -> Self::V;
+    fn sub(self, a: Self::V, b: Self::V) -> Self::V;
+    fn and(self, a: Self::V, b: Self::V) -> Self::V;
+    /// a · 2^N.
+    fn shl<const N: i32>(self, a: Self::V) -> Self::V;
+    /// a / 2^N, towards minus infinity.
+    fn shr<const N: i32>(self, a: Self::V) -> Self::V;
+    /// All bits set where a > b, none elsewhere.
+    fn above(self, a: Self::V, b: Self::V) -> Self::V;
+    /// a times a factor whose `f32` bits are in `bits`, towards zero. `a` is first rounded to 24 bits.
+    fn scaled(self, a: Self::V, bits: Self::V) -> Self::V;
+    /// Whether all lanes agree.
+    fn same(self, a: Self::V, b: Self::V) -> bool;
+    /// Eight tones of each lane, in fixed point: lane k from `tones[k * segment + at..]`.
+    fn fetch(self, tones: &[f32], segment: usize, at: usize) -> [Self::V; BLOCK];
+}
+
+/// One lane: plain code for any machine, and for rows too short to share out.
+#[derive(Clone, Copy)]
+pub(super) struct Single;
+
+impl Lanes for Single {
+    type V = i32;
+    type Mem = [i32; 1];
+    const COUNT: usize = 1;
+    const ZERO: [i32; 1] = [0];
+
+    #[inline(always)]
+    fn splat(self, value: i32) -> i32 {
+        value
+    }
+    #[inline(always)]
+    fn load(self, mem: &[i32; 1]) -> i32 {
+        mem[0]
+    }
+    #[inline(always)]
+    fn store(self, v: i32) -> [i32; 1] {
+        [v]
+    }
+    #[inline(always)]
+    fn add(self, a: i32, b: i32) -> i32 {
+        a.wrapping_add(b)
+    }
+    #[inline(always)]
+    fn sub(self, a: i32, b: i32) -> i32 {
+        a.wrapping_sub(b)
+    }
+    #[inline(always)]
+    fn and(self, a: i32, b: i32) -> i32 {
+        a & b
+    }
+    #[inline(always)]
+    fn shl<const N: i32>(self, a: i32) -> i32 {
+        a << N
+    }
+    #[inline(always)]
+    fn shr<const N: i32>(self, a: i32) -> i32 {
+        a >> N
+    }
+    #[inline(always)]
+    fn above(self, a: i32, b: i32) -> i32 {
+        -i32::from(a > b)
+    }
+    #[inline(always)]
+    fn scaled(self, a: i32, bits: i32) -> i32 {
+        (a as f32 * f32::from_bits(bits as u32)) as i32
+    }
+    #[inline(always)]
+    fn same(self, a: i32, b: i32) -> bool {
+        a == b
+    }
+    #[inline(always)]
+    fn fetch(self, tones: &[f32], _segment: usize, at: usize) -> [i32; BLOCK] {
+        let part = &tones[at..at + BLOCK];
+        std::array::from_fn(|j| fixed(part[j]))
+    }
+}
+
+#[cfg(target_arch = "x86_64")]
+mod avx2 {
+    use super::super::super::simd::Avx2;
+    use super::{BLOCK, Lanes};
+    use std::arch::x86_64::{__m256, __m256i};
+
+    /// Two vectors of eight: while one waits for a sum the other goes on.
+    const PAIR: usize = 2;
+
+    #[derive(Clone, Copy)]
+    pub(in super::super) struct Sixteen(pub Avx2);
+
+    /// The same instruction for both vectors. A macro, as a closure would not be compiled for AVX2.
+    macro_rules! both {
+        ($s:expr, $f:ident, $a:expr, $b:expr) => {{
+            let (a, b) = ($a, $b);
+            [$s.0.avx2.$f(a[0], b[0]), $s.0.avx2.$f(a[1], b[1])]
+        }};
+    }
+
+    impl Sixteen {
+        #[inline(always)]
+        fn fixed(self, tone: __m256) -> __m256i {
+            let s = self.0;
+            // The second operand is what comes out where the first is not a number.
+            let low = s.avx._mm256_max_ps(tone, s.avx._mm256_setzero_ps());
+            let one = s.avx._mm256_set1_ps(1.0);
+            let up = s.avx._mm256_add_ps(s.avx._mm256_min_ps(low, one), one);
+            let bits = s.avx2._mm256_sub_epi32(pulp::cast(up), s.avx._mm256_set1_epi32(0x3F80_0000));
+            s.avx2._mm256_slli_epi32::<5>(bits)
+        }
+
+        /// Rows to columns: eight rows of eight numbers.
+        #[inline(always)]
+        fn transposed(self, r: [__m256; 8]) -> [__m256; 8] {
+            let a = self.0.avx;
+            let t0 = a._mm256_unpacklo_ps(r[0], r[1]);
+            let t1 = a._mm256_unpackhi_ps(r[0], r[1]);
+            let t2 = a._mm256_unpacklo_ps(r[2], r[3]);
+            let t3 = a._mm256_unpackhi_ps(r[2], r[3]);
+            let t4 = a._mm256_unpacklo_ps(r[4], r[5]);
+            let t5 = a._mm256_unpackhi_ps(r[4], r[5]);
+            let t6 = a._mm256_unpacklo_ps(r[6], r[7]);
+            let t7 = a._mm256_unpackhi_ps(r[6], r[7]);
+            let u0 = a._mm256_shuffle_ps::<0x44>(t0, t2);
+            let u1 = a._mm256_shuffle_ps::<0xEE>(t0, t2);
+            let u2 = a._mm256_shuffle_ps::<0x44>(t1, t3);
+            let u3 = a._mm256_shuffle_ps::<0xEE>(t1, t3);
+            let u4 = a._mm256_shuffle_ps::<0x44>(t4, t6);
+            let u5 = a._mm256_shuffle_ps::<0xEE>(t4, t6);
+            let u6 = a._mm256_shuffle_ps::<0x44>(t5, t7);
+            let u7 = a._mm256_shuffle_ps::<0xEE>(t5, t7);
+            [
+                a._mm256_permute2f128_ps::<0x20>(u0, u4),
+                a._mm256_permute2f128_ps::<0x20>(u1, u5),
+                a._mm256_permute2f128_ps::<0x20>(u2, u6),
+                a._mm256_permute2f128_ps::<0x20>(u3, u7),
+                a._mm256_permute2f128_ps::<0x31>(u0, u4),
+                a._mm256_permute2f128_ps::<0x31>(u1, u5),
+                a._mm256_permute2f128_ps::<0x31>(u2, u6),
+                a._mm256_permute2f128_ps::<0x31>(u3, u7),
+            ]
+        }
+
+        /// Eight tones of one lane.
+        #[inline(always)]
+        fn eight(self, tones: &[f32], from: usize) -> __m256 {
+            match tones.get(from..).and_then(<[f32]>::first_chunk::<8>) {
+                Some(part) => pulp::cast(*part),
+                None => self.0.avx._mm256_setzero_ps(),
+            }
+        }
+
+        /// Eight tones of eight lanes, in fixed point.
+        #[inline(always)]
+        fn square(self, tones: &[f32], segment: usize, from: usize) -> [__m256i; 8] {
+            let mut r = [self.0.avx._mm256_setzero_ps(); 8];
+            for (k, v) in r.iter_mut().enumerate() {
+                *v = self.eight(tones, from + k * segment);
+            }
+            let c = self.transposed(r);
+            [
+                self.fixed(c[0]),
+                self.fixed(c[1]),
+                self.fixed(c[2]),
+                self.fixed(c[3]),
+                self.fixed(c[4]),
+                self.fixed(c[5]),
+                self.fixed(c[6]),
+                self.fixed(c[7]),
+            ]
+        }
+    }
+
+    impl Lanes for Sixteen {
+        type V = [__m256i; PAIR];
+        type Mem = [i32; 8 * PAIR];
+        const COUNT: usize = 8 * PAIR;
+        const ZERO: Self::Mem = [0; 8 * PAIR];
+
+        #[inline(always)]
+        fn splat(self, value: i32) -> Self::V {
+            [self.0.avx._mm256_set1_epi32(value); PAIR]
+        }
+        #[inline(always)]
+        fn load(self, mem: &Self::Mem) -> Self::V {
+            pulp::cast(*mem)
+        }
+        #[inline(always)]
+        fn store(self, v: Self::V) -> Self::Mem {
+            pulp::cast(v)
+        }
+        #[inline(always)]
+        fn add(self, a: Self::V, b: Self::V) -> Self::V {
+            both!(self, _mm256_add_epi32, a, b)
+        }
+        #[inline(always)]
+        fn sub(self, a: Self::V, b: Self::V) -> Self::V {
+            both!(self, _mm256_sub_epi32, a, b)
+        }
+        #[inline(always)]
+        fn and(self, a: Self::V, b: Self::V) -> Self::V {
+            both!(self, _mm256_and_si256, a, b)
+        }
+        #[inline(always)]
+        fn shl<const N: i32>(self, a: Self::V) -> Self::V {
+            [self.0.avx2._mm256_slli_epi32::<N>(a[0]), self.0.avx2._mm256_slli_epi32::<N>(a[1])]
+        }
+        #[inline(always)]
+        fn shr<const N: i32>(self, a: Self::V) -> Self::V {
+            [self.0.avx2._mm256_srai_epi32::<N>(a[0]), self.0.avx2._mm256_srai_epi32::<N>(a[1])]
+        }
+        #[inline(always)]
+        fn above(self, a: Self::V, b: Self::V) -> Self::V {
+            both!(self, _mm256_cmpgt_epi32, a, b)
+        }
+        #[inline(always)]
+        fn scaled(self, a: Self::V, bits: Self::V) -> Self::V {
+            let avx = self.0.avx;
+            let low = avx._mm256_mul_ps(avx._mm256_cvtepi32_ps(a[0]), pulp::cast(bits[0]));
+            let high = avx._mm256_mul_ps(avx._mm256_cvtepi32_ps(a[1]), pulp::cast(bits[1]));
+            [avx._mm256_cvttps_epi32(low), avx._mm256_cvttps_epi32(high)]
+        }
+        #[inline(always)]
+        fn same(self, a: Self::V, b: Self::V) -> bool {
+            let differ = both!(self, _mm256_xor_si256, a, b);
+            let any = self.0.avx2._mm256_or_si256(differ[0], differ[1]);
+            self.0.avx._mm256_testz_si256(any, any) != 0
+        }
+        #[inline(always)]
+        fn fetch(self, tones: &[f32], segment: usize, at: usize) -> [Self::V; BLOCK] {
+            let a = self.square(tones, segment, at);
+            let b = self.square(tones, segment, at + 8 * segment);
+            [
+                [a[0], b[0]],
+                [a[1], b[1]],
+                [a[2], b[2]],
+                [a[3], b[3]],
+                [a[4], b[4]],
+                [a[5], b[5]],
+                [a[6], b[6]],
+                [a[7], b[7]],
+            ]
+        }
+    }
+}
+
+#[cfg(target_arch = "x86_64")]
+pub(super) use avx2::Sixteen;

@@ -1,0 +1,167 @@
+//! Error diffusion: each dot's error goes to its neighbours that are not decided yet.
+
+mod floyd_steinberg;
+mod lanes;
+mod rows;
+mod start;
+mod variable;
+mod wide;
+
+use super::{Options, Screen, Wants};
+use crate::plane::{Dots, Tone};
+use crate::progress::Progress;
+use floyd_steinberg::FloydSteinberg;
+use lanes::{Lanes, Single};
+use rows::{Left, Row, Rule};
+use variable::Variable;
+use wide::Wide;
+
+/// Floyd and Steinberg 1976.
+pub const FLOYD_STEINBERG: Screen = Screen {
+    name: "floyd-steinberg",
+    about: "error diffusion to four neighbours (1976): crisp, a little texture in flat tones",
+    wants: Wants::Coverage,
+    make: |tone, options, progress| diffuse(Method::FloydSteinberg, tone, options, progress),
+};
+
+/// Jarvis, Judice and Ninke 1976.
+pub const JARVIS_JUDICE_NINKE: Screen = Screen {
+    name: "jarvis-judice-ninke",
+    about: "error diffusion to twelve neighbours (1976): sharpens, coarser in light tones",
+    wants: Wants::Coverage,
+    make: |tone, options, progress| diffuse(Method::JarvisJudiceNinke, tone, options, progress),
+};
+
+/// Stucki 1981.
+pub const STUCKI: Screen = Screen {
+    name: "stucki",
+    about: "error diffusion to twelve neighbours (1981): sharpens, cleaner than Jarvis, Judice and Ninke",
+    wants: Wants::Coverage,
+    make: |tone, options, progress| diffuse(Method::Stucki, tone, options, progress),
+};
+
+/// Ostromoukhov 2001.
+pub const OSTROMOUKHOV: Screen = Screen {
+    name: "ostromoukhov",
+    about: "error diffusion with weights by tone (2001): the evenest of the simple ones in flat tones",
+    wants: Wants::Coverage,
+    make: |tone, options, progress| diffuse(Method::Ostromoukhov, tone, options, progress),
+};
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Method {
+    FloydSteinberg,
+    JarvisJudiceNinke,
+    Stucki,
+    Ostromoukhov,
+}
+
+/// Rows between two questions whether to go on.
+const STEP: usize = 64;
+
+/// Below this many columns the segments are too short to be worth it.
+const LEAST_WIDTH: usize = 256;
+
+fn diffuse(method: Method, tone: &Tone, options: &Options, progress: &dyn Progress) -> Dots {
+    #[cfg(target_arch = "x86_64")]
+    if let Some(simd) = super::simd::avx2().filter(|_| tone.width() >= LEAST_WIDTH) {
+        return simd.vectorize(Vectored { simd, method, tone, options, progress });
+    }
+    by_method(Single, method, tone, options, progress)
+}
+
+#[cfg(target_arch = "x86_64")]
+struct Vectored<'a> {
+    simd: super::simd::Avx2,
+    method: Method,
+    tone: &'a Tone,
+    options: &'a Options,
+    progress: &'a dyn Progress,
+}
+
+#[cfg(target_arch = "x86_64")]
+impl pulp::NullaryFnOnce for Vectored<'_> {
+    type Output = Dots;
+
+    #[inline(always)]
+    fn call(self) -> Dots {
+        by_method(lanes::Sixteen(self.simd), self.method, self.tone, self.options, self.progress)
+    }
+}
+
+#[inline(always)]
+fn by_method<S: Lanes>(
+    s: S,
+    method: Method,
+    tone: &Tone,
+    options: &Options,
+    progress: &dyn Progress,
+) -> Dots {
+    match method {
+        Method::FloydSteinberg => run(s, FloydSteinberg, tone, options, progress),
+        Method::JarvisJudiceNinke => run(s, Wide::jarvis_judice_ninke(), tone, options, progress),
+        Method::Stucki => run(s, Wide::stucki(), tone, options, progress),
+        Method::Ostromoukhov => {
+            let segment = Row::<S>::new(tone.width()).segment;
+            run(s, Variable::ostromoukhov(segment), tone, options, progress)
+        }
+    }
+}
+
+#[inline(always)]
+fn run<S: Lanes, R: Rule<S>>(
+    s: S,
+    mut rule: R,
+    tone: &Tone,
+    options: &Options,
+    progress: &dyn Progress,
+) -> Dots {
+    let (width, height) = (tone.width(), tone.height());
+    let mut dots = Dots::off(width, height);
+    if width == 0 || height == 0 {
+        return dots;
+    }
+    progress.stage("screen", height as u64);
+    let mut row = Row::<S>::new(width);
+    let [mut this, mut above, mut over] = [(); 3].map(|()| Left::<S>::none(row.segment));
+    let lead = if options.as_published { 0 } else { start::LEAD };
+    for n in 0..lead + height {
+        // The rows before the first mirror those after it.
+        let y = if n < lead { (lead - 1 - n) % height } else { n - lead };
+        if n >= lead && y % STEP == 0 && !progress.step(STEP.min(height - y) as u64) {
+            break;
+        }
+        let turned = options.serpentine;
+        let reverse = options.serpentine && (n + lead) % 2 == 1;
+        row.see(tone.row(y));
+        rule.see(&row.tones, row.segment, n as u64);
+        row.prepare(s, &rule, [&above, &over], turned, reverse);
+        if !options.as_published {
+            row.keep_lost(&rule, &above, reverse != turned);
+            if n == 0 {
+                row.add(start::error);
+            }
+        }
+        row.walk(s, &rule, &mut this, reverse);
+        if n >= lead {
+            row.pack(dots.row_mut(y));
+        }
+        row.join::<R>(&mut this);
+        (this, above, over) = (over, this, above);
+    }
+    clear_padding(dots)
+}
+
+/// Bits beyond the last column came from the walk past the row's end.
+fn clear_padding(mut dots: Dots) -> Dots {
+    let width = dots.width();
+    if !width.is_multiple_of(8) {
+        let keep = 0xFFu8 << (8 - width % 8);
+        let stride = dots.stride();
+        dots.bits_mut().chunks_exact_mut(stride).for_each(|row| row[stride - 1] &= keep);
+    }
+    dots
+}
+
+#[cfg(test)]
+mod tests;

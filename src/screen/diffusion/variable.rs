@@ -1,0 +1,123 @@
+//! Error diffusion whose weights depend on the tone.
+//!
+//! V. Ostromoukhov, "A simple and efficient error-diffusion algorithm", SIGGRAPH 2001: weights to the
+//! dot ahead, the one below and behind, and the one below, chosen by the *input* level of 256. Two tables
+//! circulate; this is the one in the author's own program.
+//!
+//! B. Zhou and X. Fang, "Improving mid-tone quality of variable-coefficient error diffusion using threshold
+//! modulation", SIGGRAPH 2003: other weights, and a threshold raised by noise whose strength depends on
+//! the level. Nodes and strengths as in the authors' own program; its noise is the C library's, ours is
+//! a counter hashed by column and row, so that the dots are the same everywhere.
+
+use super::lanes::{Lanes, ONE};
+use super::rows::{Carry, HALO, Left, Rule, Shares};
+
+/// Level of 256, and weights ahead, below and behind, below.
+type Node = (usize, [u32; 3]);
+
+const OSTROMOUKHOV: [Node; 15] = [
+    (0, [13, 0, 5]),
+    (1, [13, 0, 5]),
+    (2, [21, 0, 10]),
+    (3, [7, 0, 4]),
+    (4, [8, 0, 5]),
+    (10, [7, 3, 3]),
+    (22, [3, 2, 1]),
+    (36, [5, 3, 3]),
+    (64, [1, 1, 0]),
+    (72, [5, 7, 1]),
+    (77, [4, 1, 1]),
+    (85, [4, 1, 1]),
+    (95, [5, 3, 2]),
+    (107, [5, 3, 2]),
+    (127, [4, 1, 1]),
+];
+
+/// Weights ahead and below-behind by level, as shares of the error; levels above 127 mirror those below.
+fn table(nodes: &[Node]) -> [[f32; 2]; 256] {
+    let mut table = [[0.0; 2]; 256];
+    for pair in nodes.windows(2) {
+        let (from, to) = (pair[0], pair[1]);
+        let share = |node: Node, k: usize| f64::from(node.1[k]) / node.1.iter().sum::<u32>() as f64;
+        for level in from.0..=to.0 {
+            let t = (level - from.0) as f64 / (to.0 - from.0) as f64;
+            let weights = [0, 1].map(|k| (share(from, k) + t * (share(to, k) - share(from, k))) as f32);
+            table[level] = weights;
+            table[255 - level] = weights;
+        }
+    }
+    table
+}
+
+/// Shares: ahead (kept for the sides only), below and behind, below.
+pub(super) struct Variable<S: Lanes> {
+    /// By level: the bits of the weights ahead and below-behind, and the highest value left off.
+    by_level: Vec<[i32; 3]>,
+    /// The same for each dot of the row.
+    ahead: Vec<S::Mem>,
+    behind: Vec<S::Mem>,
+    limit: Vec<S::Mem>,
+}
+
+impl<S: Lanes> Variable<S> {
+    pub fn ostromoukhov(segment: usize) -> Self {
+        let by_level = table(&OSTROMOUKHOV)
+            .iter()
+            .enumerate()
+            // The author's program leaves level 0 off whatever the error, and marks above ½.
+            .map(|(level, w)| {
+                [w[0].to_bits() as i32, w[1].to_bits() as i32, if level == 0 { i32::MAX } else { ONE / 2 }]
+            })
+            .collect();
+        Variable {
+            by_level,
+            ahead: vec![S::ZERO; segment],
+            behind: vec![S::ZERO; segment],
+            limit: vec![S::ZERO; segment],
+        }
+    }
+}
+
+impl<S: Lanes> Rule<S> for Variable<S> {
+    const SHARES: usize = 3;
+
+    fn see(&mut self, tones: &[f32], segment: usize, _y: u64) {
+        for (lane, part) in tones.chunks_exact(segment).enumerate() {
+            let rows = self.ahead.iter_mut().zip(&mut self.behind).zip(&mut self.limit);
+            for (&tone, ((ahead, behind), limit)) in part.iter().zip(rows) {
+                // A cast from float is 0 for not-a-number and for what is below 0.
+                let level = (tone * 255.0 + 0.5) as u8;
+                let of = self.by_level[usize::from(level)];
+                ahead.as_mut()[lane] = of[0];
+                behind.as_mut()[lane] = of[1];
+                limit.as_mut()[lane] = of[2];
+            }
+        }
+    }
+
+    #[inline(always)]
+    fn given(&self, s: S, above: [&Left<S>; 2], i: usize, turned: bool, reverse: bool) -> S::V {
+        // The row above gives below and behind itself: a row that ran left to right gives to its west.
+        let from = if turned == reverse { HALO + i + 1 } else { HALO + i - 1 };
+        s.add(s.load(&above[0].planes[1][from]), s.load(&above[0].planes[2][HALO + i]))
+    }
+
+    #[inline(always)]
+    fn dot(&self, s: S, i: usize, value: S::V, carry: Carry<S>) -> (S::V, Carry<S>, Shares<S>) {
+        let v = s.add(value, carry[0]);
+        let on = s.above(v, s.load(&self.limit[i]));
+        let error = s.sub(v, s.and(on, s.splat(ONE)));
+        let ahead = s.scaled(error, s.load(&self.ahead[i]));
+        let behind = s.scaled(error, s.load(&self.behind[i]));
+        let below = s.sub(s.sub(error, ahead), behind);
+        (on, [ahead, s.splat(0)], [ahead, behind, below])
+    }
+
+    fn lost(&self, from_side: usize, towards: bool, shares: [i32; 3]) -> i32 {
+        match (from_side, towards) {
+            (0, true) => shares[0],
+            (0, false) => shares[1],
+            _ => 0,
+        }
+    }
+}
