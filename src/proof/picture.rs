@@ -56,7 +56,7 @@ pub fn proof(scene: &Scene, layout: &Layout, look: &Look) -> Result<Picture, Pro
         keys.push(Key::Ring("worst spot".into()));
     }
     let title = format!(
-        "Forecast after cleaning: {} × {} mm on {} {}",
+        "Forecast after cleaning: {} × {} mm on {}, {}",
         short(scene.rect.width(), 2),
         short(scene.rect.height(), 2),
         scene.surface,
