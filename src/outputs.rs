@@ -13,6 +13,7 @@ use crate::proof::density;
 use crate::proof::loupe;
 use crate::proof::picture::{self, Scene};
 use crate::proof::report::{FileFacts, Report};
+use crate::scan::outline;
 use crate::scan::program;
 
 /// Why the outputs cannot be written.
@@ -101,6 +102,15 @@ pub fn write(
         let bytes = written.map(|w| w.bytes);
         let about = "the scan program: what the machine runs".to_string();
         files.push(FileFacts { name: "program.nc".into(), bytes, about });
+        let mut walk = Vec::new();
+        outline::write(&p.course.head, rect, &plan.blank, &p.notes.job, &mut walk)
+            .map_err(|e| WriteError::Words(e.to_string()))?;
+        output.put("outline.nc", &walk)?;
+        files.push(FileFacts {
+            name: "outline.nc".into(),
+            bytes: Some(walk.len() as u64),
+            about: "walks the art's box and the blank's edge, to check the place".into(),
+        });
     } else {
         report.program = None;
     }

@@ -115,7 +115,7 @@ fn absurd(what: impl Into<String>) -> PlanError {
 }
 
 /// The screen that is used when none is named.
-pub const DEFAULT_SCREEN: &str = "bayer";
+pub const DEFAULT_SCREEN: &str = "floyd-steinberg";
 
 /// Resolves a job: machine, coating and process files are read, defaults filled in, everything checked.
 pub fn resolve(job: &Job) -> Result<Plan, PlanError> {

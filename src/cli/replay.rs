@@ -1,0 +1,142 @@
+//! `dotwright replay`: what a scan program really does, before the machine does it.
+
+use std::fs::File;
+use std::io::{BufReader, Write};
+use std::path::PathBuf;
+
+use clap::Args;
+
+use super::{Failure, Out, terminal};
+use crate::encode::output::Output;
+use crate::encode::{BeamOn, png};
+use crate::findings::motion;
+use crate::job::kit;
+use crate::scan::replay::{self, Options, Replayed};
+use crate::units::short;
+
+/// Arguments of `replay`.
+#[derive(Debug, Args)]
+pub struct ReplayArgs {
+    /// The program, RS-274 words; '-' reads standard input
+    #[arg(value_name = "PROGRAM")]
+    pub program: String,
+    /// The dots it should make: a 1-bit PNG such as dots.png
+    #[arg(long, value_name = "DOTS.png")]
+    pub against: Option<PathBuf>,
+    /// The colour that means beam on in those dots: black or white [default: black]
+    #[arg(long, value_name = "COLOUR", default_value = "black", hide_default_value = true)]
+    pub beam_on: BeamOn,
+    /// The machine: a kit entry or a file of your own
+    #[arg(long, value_name = "NAME|FILE", default_value = kit::DEFAULT_MACHINE)]
+    pub machine: String,
+    /// Write the path as a picture (path.png) and the report (replay.json) into this folder
+    #[arg(long, short, value_name = "FOLDER")]
+    pub out: Option<PathBuf>,
+    /// Replace the files of an earlier run in the folder
+    #[arg(long)]
+    pub replace: bool,
+    /// Print the report as JSON instead of the summary
+    #[arg(long)]
+    pub json: bool,
+    /// Print nothing but errors
+    #[arg(long, short)]
+    pub quiet: bool,
+}
+
+/// Longer side of the path's picture, pixels.
+const PICTURE: usize = 1600;
+
+/// Runs `replay`.
+pub fn run(args: &ReplayArgs, out: &mut Out) -> Result<u8, Failure> {
+    let head = kit::machine(&args.machine)?.head();
+    let mut output = args.out.as_ref().map(|folder| Output::begin(folder, args.replace)).transpose()?;
+    let wanted = match &args.against {
+        None => None,
+        Some(path) => {
+            let bytes = std::fs::read(path)
+                .map_err(|e| Failure::input(format!("cannot read {}: {e}; check its name", path.display())))?;
+            let decoded = png::read_dots(&bytes, args.beam_on)
+                .map_err(|e| Failure::input(format!("{} holds no dots: {e}", path.display())))?;
+            Some(decoded.dots)
+        }
+    };
+    let mut options = Options::new(&head);
+    options.picture = output.is_some().then_some(PICTURE);
+    let name = &args.program;
+    let failed = |e: replay::ReadError| Failure::input(format!("{name}: {e}"));
+    let mut replayed = if name == "-" {
+        replay::replay(std::io::stdin().lock(), &options).map_err(failed)?
+    } else {
+        let file = File::open(name)
+            .map_err(|e| Failure::input(format!("cannot read {name}: {e}; check its name")))?;
+        replay::replay(BufReader::with_capacity(1 << 20, file), &options).map_err(failed)?
+    };
+    if let Some(dots) = &wanted
+        && !replayed.against(dots)
+    {
+        let why = match &replayed.dots {
+            None => "the program does not say where its dots lie".to_string(),
+            Some(d) => format!(
+                "the program makes {} x {} dots, the picture has {} x {}",
+                d.width(),
+                d.height(),
+                dots.width(),
+                dots.height()
+            ),
+        };
+        return Err(Failure::input(format!("{name} cannot be held against the dots: {why}")));
+    }
+    let findings = motion::of_replay(&replayed.report);
+    let same = replayed.report.difference.as_ref().is_none_or(|d| d.same);
+    if let Some(output) = &mut output {
+        if let Some(trace) = &replayed.trace {
+            output.put("path.png", &trace.png()?)?;
+        }
+        output.put("replay.json", serde_json::to_string_pretty(&json(&replayed, &findings))?.as_bytes())?;
+    }
+    if let Some(output) = output {
+        output.commit()?;
+    }
+    if args.json {
+        writeln!(out, "{}", serde_json::to_string_pretty(&json(&replayed, &findings))?)?;
+    } else if !args.quiet {
+        summary(out, &replayed)?;
+        terminal::findings(out, &findings)?;
+        if let Some(folder) = &args.out {
+            writeln!(out, "the path is drawn in {}", folder.join("path.png").display())?;
+        }
+    }
+    let stop = findings.iter().any(|f| f.severity == crate::findings::Severity::Stop);
+    Ok(if stop || !same { 3 } else { 0 })
+}
+
+fn json(replayed: &Replayed, findings: &[crate::findings::Finding]) -> serde_json::Value {
+    serde_json::json!({ "replay": replayed.report, "findings": findings })
+}
+
+fn summary(out: &mut Out, replayed: &Replayed) -> Result<(), Failure> {
+    let r = &replayed.report;
+    writeln!(
+        out,
+        "{} lines, {} bytes, {} moves; {} for {} m of travel, {} m with the beam on",
+        r.lines,
+        r.bytes,
+        r.moves,
+        terminal::duration(r.seconds),
+        short(r.travel_mm / 1000.0, 2),
+        short(r.burning_mm / 1000.0, 2)
+    )?;
+    if let Some(on) = r.dots_on {
+        writeln!(out, "{on} dots are marked, at S up to {} and up to {} mm/s", r.highest_s, short(r.highest_speed, 3))?;
+    }
+    match &r.difference {
+        Some(d) if d.same => writeln!(out, "the dots are the same, every one")?,
+        Some(d) => writeln!(
+            out,
+            "THE DOTS DIFFER: {} are missing, {} too many; the first at column and row {:?}",
+            d.missing, d.extra, d.first.first()
+        )?,
+        None => {}
+    }
+    Ok(())
+}
