@@ -158,9 +158,10 @@ mod tests {
         let whole = one_band(v, placement(v, &View::default(), c, r), c, 0, r).unwrap();
         let (_, alpha) = planes(whole.data(), &Curve::new(srgb_to_linear));
         let joined = one.alpha.unwrap();
-        // The drawing library snaps paths to its own grid from the band's top; no more than an edge's
-        // rounding may differ.
-        let off = joined.data().iter().zip(&alpha).filter(|(a, b)| (*a - *b).abs() > 0.07).count();
-        assert_eq!(off, 0);
+        // A curve is cut into lines from where it lies, so that here and there one of the sixteen samples
+        // of a dot (a quarter of it along a row) falls to the other side; no seam shows as more.
+        let off: Vec<f32> =
+            joined.data().iter().zip(&alpha).map(|(a, b)| (a - b).abs()).filter(|d| *d > 0.0).collect();
+        assert!(off.len() < c * r / 1000 && off.iter().all(|d| *d < 0.26), "{} differ", off.len());
     }
 }

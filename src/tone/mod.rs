@@ -2,3 +2,7 @@
 
 pub mod gain;
 pub mod piece;
+pub mod shape;
+
+mod local;
+mod sharpen;

@@ -7,6 +7,10 @@ use crate::plane::{Alpha, Light, Tone};
 /// Rows a band.
 const ROWS: usize = 16;
 
+/// Share of ink that still counts as paper, and lack of ink that still counts as solid: 2 %, five 8-bit
+/// codes, the ripple of a JPEG of good quality beside a hard edge (common practice, no source).
+pub const ENDS: f64 = 0.02;
+
 /// The two looks of a piece, as relative luminance Y (0..1); they differ.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Looks {
@@ -53,12 +57,18 @@ pub fn photo(light: Light, alpha: Option<&Alpha>, looks: Looks) -> Tone {
 /// Reads a drawing: what is ink gets marked, whichever way the coating goes. The share of ink is
 /// `1 − code` with the sRGB code value (0..1): programs that draw blend edges in code values, so an
 /// edge that covers half a dot has the code ½ and marks half the dot. White paper and transparent
-/// places are never marked.
+/// places are never marked. The last [`ENDS`] at either end count as paper and as solid, so that the
+/// noise of a JPEG does not sprinkle dots on the paper; an edge keeps its mean by that.
 pub fn drawing(light: Light, alpha: Option<&Alpha>, ink: Ink) -> Tone {
     match ink {
-        Ink::Dark => through(light, alpha, &Curve::new(|y| 1.0 - linear_to_srgb(y))),
+        Ink::Dark => through(light, alpha, &Curve::new(ink_share)),
         Ink::Opaque => through(light, alpha, &Curve::new(|_| 1.0)),
     }
+}
+
+/// The share of ink, 0..1, of a place of relative luminance `y`.
+fn ink_share(y: f64) -> f64 {
+    ((1.0 - linear_to_srgb(y) - ENDS) / (1.0 - 2.0 * ENDS)).clamp(0.0, 1.0)
 }
 
 /// What carries the ink of a drawing, and a note for the person where that is not the dark.
