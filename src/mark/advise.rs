@@ -1,6 +1,323 @@
-//! stub
-use crate::units::Mm;
-/// stub
+//! Which distance between lines suits a beam and a machine, and how even a solid then comes out.
+
+use super::exposure::stamped;
+use super::response::{Burn, Response, Setting};
+use crate::units::{JoulesPerMm2, Mm, short};
+
+/// The advised pitch as a share of the beam's 1/e² diameter across (common practice): the dose then
+/// ripples by 11 % and solids hold together, while neighbouring dots still stand apart.
+pub const ADVISED_SHARE: f64 = 0.7;
+/// Under this share of the mark on the lines, the mark between them shows as lines.
+pub const LINES_SHOW: f64 = 0.9;
+
+/// The dose across the lines of a wide solid, relative to its mean.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Ripple {
+    /// On a line.
+    pub on: f64,
+    /// Half way between two lines.
+    pub between: f64,
+}
+
+impl Ripple {
+    /// The ripple of lines under a beam whose 1/e² diameter across is `across` line pitches: the sum of
+    /// the beam's profile over all lines that reach there.
+    pub fn new(across: f64) -> Self {
+        let far = (2.0 * across).ceil() as i64 + 2;
+        let at = |y: f64| (-far..=far).map(|j| stamped(across, y - j as f64)).sum();
+        Ripple { on: at(0.0), between: at(0.5) }
+    }
+
+    /// Greatest over least dose, 1 where it is flat.
+    pub fn ratio(&self) -> f64 {
+        self.on / self.between
+    }
+}
+
+/// How the lines of a solid come out.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Lines {
+    /// Dose on and between the lines.
+    pub ripple: Ripple,
+    /// Mark fraction on a line.
+    pub mark_on: f64,
+    /// Mark fraction half way between two lines.
+    pub mark_between: f64,
+}
+
+impl Lines {
+    /// The lines of a solid under a burn.
+    pub fn new(burn: &Burn) -> Self {
+        let ripple = Ripple::new(burn.across);
+        Lines { ripple, mark_on: burn.mark(ripple.on), mark_between: burn.mark(ripple.between) }
+    }
+
+    /// Whether the lines will show in a solid: the mark between them is under 90 % of that on them.
+    /// Judged on the rise alone, so that lines charred pale do not pass as even.
+    pub fn apart(&self, burn: &Burn) -> bool {
+        let rise = |e: f64| burn.response.r(e * burn.x_solid);
+        rise(self.ripple.between) < LINES_SHOW * rise(self.ripple.on)
+    }
+}
+
+/// `Some` where the lines of a solid lie so far apart that they show.
+pub fn lines_apart(burn: &Burn) -> Option<Lines> {
+    let lines = Lines::new(burn);
+    lines.apart(burn).then_some(lines)
+}
+
+/// The greatest pitch (mm) at which the lines no longer show, whole motor steps, at the same dose; `None`
+/// where even one step is too far. For the remedy of lines that lie apart.
+pub fn closest_even_pitch(
+    beam_across: Mm,
+    setting: &Setting,
+    response: &Response,
+    steps_per_mm: f64,
+) -> Option<Mm> {
+    let most = (setting.pitch_across.0 * steps_per_mm).floor().min(1e5) as u32;
+    (1..=most).rev().map(|n| Mm(f64::from(n) / steps_per_mm)).find(|&pitch| {
+        let beam = super::beam::Beam { along: beam_across, across: beam_across };
+        lines_apart(&Burn::new(beam, Setting { pitch_across: pitch, ..*setting }, *response)).is_none()
+    })
+}
+
+/// `Some(pitch over beam radius)` where lines lie closer than half the beam's radius across: nothing is
+/// gained, time is lost, dose and heat stack up.
+pub fn lines_crowded(beam_across: Mm, pitch: Mm) -> Option<f64> {
+    let share = pitch.0 / (beam_across.0 / 2.0);
+    (share < 0.5 - 1e-9).then_some(share)
+}
+
+/// The whole number of motor steps nearest to 0.7 of the beam across, in mm. A machine without a known
+/// number of steps (0 or less, or not a number) gets 0.7 of the beam itself.
 pub fn recommended_pitch(beam: Mm, steps_per_mm: f64) -> Mm {
-    Mm((0.7 * beam.0 * steps_per_mm).round().max(1.0) / steps_per_mm)
+    let wished = ADVISED_SHARE * beam.0;
+    if !(steps_per_mm.is_finite() && steps_per_mm > 0.0) {
+        return Mm(wished);
+    }
+    Mm((wished * steps_per_mm).round().max(1.0) / steps_per_mm)
+}
+
+/// What is asked of [`pitches`].
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Question {
+    /// 1/e² beam diameters along and across.
+    pub beam: super::beam::Beam,
+    /// Power, speed and passes; its pitches are replaced by each candidate.
+    pub setting: Setting,
+    /// The coating.
+    pub response: Response,
+    /// Motor steps per mm across the lines.
+    pub steps_per_mm: f64,
+    /// Least and greatest pitch to list.
+    pub range: (Mm, Mm),
+    /// Size of the piece (along, across) for the time.
+    pub size: (Mm, Mm),
+    /// Acceleration along the lines, mm/s²; `None` leaves run-up and turning out of the time.
+    pub acceleration: Option<f64>,
+}
+
+/// One pitch and what it comes to.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Advice {
+    /// Distance between lines.
+    pub pitch: Mm,
+    /// Whole motor steps a line.
+    pub steps: u32,
+    /// Lines that fit into a beam's diameter across.
+    pub lines_a_beam: f64,
+    /// Overlap of neighbouring lines, share of the beam's diameter: `1 − pitch/beam`, negative where
+    /// they lie clear of each other.
+    pub overlap: f64,
+    /// Dose and mark on and between lines.
+    pub lines: Lines,
+    /// Mean dose of a solid.
+    pub dose: JoulesPerMm2,
+    /// Effective exposure of a solid's mean, J/mm².
+    pub exposure: f64,
+    /// Whether a solid is over-burnt on the lines (char of 5 % and more).
+    pub over_burnt: bool,
+    /// Seconds for the size asked about, every line scanned in full.
+    pub seconds: f64,
+    /// Lines will show in solids.
+    pub lines_apart: bool,
+    /// Closer than half the beam's radius.
+    pub lines_crowded: bool,
+    /// The one that is advised.
+    pub recommended: bool,
+    /// In words, with numbers: why it is advised, or what speaks against it; empty where nothing does.
+    pub words: String,
+}
+
+/// All pitches of whole motor steps in the range (at most 200, the coarsest first), with their figures
+/// at the power and speed in hand, and one advised: nearest to 0.7 of the beam across among those that
+/// neither show lines, nor crowd them, nor over-burn; where none is left, nearest to 0.7 whatever it does.
+pub fn pitches(question: &Question) -> Vec<Advice> {
+    let q = question;
+    let steps_per_mm = q.steps_per_mm;
+    if !(steps_per_mm.is_finite() && steps_per_mm > 0.0) {
+        return Vec::new();
+    }
+    let first = (q.range.0.0 * steps_per_mm - 1e-9).ceil().max(1.0) as u32;
+    let last = (q.range.1.0 * steps_per_mm + 1e-9).floor().max(0.0) as u32;
+    let mut list: Vec<Advice> = (first..=last).rev().take(200).map(|steps| candidate(q, steps)).collect();
+    let far = |a: &Advice| (a.pitch.0 / q.beam.across.0 - ADVISED_SHARE).abs();
+    let nearest = |list: &[Advice], fit: &dyn Fn(&Advice) -> bool| {
+        (0..list.len()).filter(|&i| fit(&list[i])).min_by(|&a, &b| far(&list[a]).total_cmp(&far(&list[b])))
+    };
+    let fit = |a: &Advice| !(a.lines_apart || a.lines_crowded || a.over_burnt);
+    let best = nearest(&list, &fit).or_else(|| nearest(&list, &|_| true));
+    for (i, advice) in list.iter_mut().enumerate() {
+        advice.recommended = Some(i) == best;
+        advice.words = words(q, advice);
+    }
+    list
+}
+
+fn candidate(q: &Question, steps: u32) -> Advice {
+    let pitch = Mm(f64::from(steps) / q.steps_per_mm);
+    let setting = Setting { pitch_along: pitch, pitch_across: pitch, ..q.setting };
+    let burn = Burn::new(q.beam, setting, q.response);
+    let lines = Lines::new(&burn);
+    let (along, across) = (q.size.0.0, q.size.1.0);
+    let speed = setting.speed.0;
+    let line = along / speed + q.acceleration.filter(|a| *a > 0.0).map_or(0.0, |a| 2.0 * speed / a);
+    Advice {
+        pitch,
+        steps,
+        lines_a_beam: burn.across,
+        overlap: 1.0 - pitch.0 / q.beam.across.0,
+        lines,
+        dose: setting.solid_dose(),
+        exposure: burn.x_solid,
+        over_burnt: lines.ripple.on >= burn.over_burn_from(),
+        seconds: (across / pitch.0).round().max(1.0) * line * f64::from(setting.passes),
+        lines_apart: lines.apart(&burn),
+        lines_crowded: lines_crowded(q.beam.across, pitch).is_some(),
+        recommended: false,
+        words: String::new(),
+    }
+}
+
+fn words(q: &Question, a: &Advice) -> String {
+    let share = short(a.pitch.0 / q.beam.across.0, 2);
+    let swing = short((a.lines.ripple.ratio() - 1.0) * 100.0, 1);
+    let mut said = Vec::new();
+    if a.recommended {
+        said.push(format!(
+            "advised: {} motor steps a line, {share} of the beam's {} across; the dose ripples by {swing}%",
+            a.steps, q.beam.across
+        ));
+    }
+    if a.lines_apart {
+        said.push(format!(
+            "lines will show: the mark between them is {}% of a full one, on them {}%",
+            short(a.lines.mark_between * 100.0, 0),
+            short(a.lines.mark_on * 100.0, 0)
+        ));
+    }
+    if a.lines_crowded {
+        said.push(format!(
+            "lines crowd: {} of the beam's radius apart; time and heat for nothing",
+            short(a.pitch.0 / q.beam.across.0 * 2.0, 2)
+        ));
+    }
+    if a.over_burnt {
+        said.push(format!("solids over-burn at {}", a.dose));
+    }
+    said.join("; ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::mark::beam::Beam;
+    use crate::mark::response::tests::{POSTER_PAINT, setting};
+
+    fn question(watts: f64) -> Question {
+        Question {
+            beam: Beam { along: Mm(0.12), across: Mm(0.12) },
+            setting: setting(watts, 304.0),
+            response: POSTER_PAINT,
+            steps_per_mm: 80.0,
+            range: (Mm(0.02), Mm(0.2)),
+            size: (Mm(85.0), Mm(85.0)),
+            acceleration: None,
+        }
+    }
+
+    #[test]
+    fn ripple_agrees_with_the_poisson_sum() {
+        // check values B08, B09, B10 (computed: closed form and brute force agree); pitch over radius w.
+        let cases = [
+            (0.5, 1.000000010701152),
+            (0.75, 1.0006196364899043),
+            (1.0, 1.0291873574070083),
+            (1.25, 1.1857865161974381),
+            (1.5, 1.574132326317366),
+            (2.0, 3.6970063855988253),
+        ];
+        for (pitch, want) in cases {
+            assert!((Ripple::new(2.0 / pitch).ratio() - want).abs() < 1e-6, "{pitch}");
+        }
+        for (pitch, want) in [
+            (0.75, 1.000309722287338),
+            (1.0, 1.0143837720622289),
+            (1.5, 1.2234179681312234),
+            (2.0, 1.5968397634118905),
+        ] {
+            assert!((Ripple::new(2.0 / pitch).on - want).abs() < 1e-6, "{pitch}");
+        }
+        assert!((Ripple::new(2.0 / 1.17741).ratio() - 1.1206529).abs() < 1e-5);
+    }
+
+    #[test]
+    fn a_solid_is_hotter_than_a_line() {
+        // check value B11 (computed): fill maximum over the peak of a single line.
+        for (pitch, want) in [(0.5, 2.5066282880429056), (1.0, 1.2713415221890154), (1.5, 1.022218023536444)]
+        {
+            let across = 2.0 / pitch;
+            assert!((Ripple::new(across).on / stamped(across, 0.0) - want).abs() < 1e-6, "{pitch}");
+        }
+    }
+
+    #[test]
+    fn the_advised_pitch_is_whole_steps_near_seven_tenths_of_the_beam() {
+        // 0.7 * 0.12 mm * 80 steps/mm = 6.72 steps: 7, so 0.0875 mm.
+        assert_eq!(recommended_pitch(Mm(0.12), 80.0), Mm(0.0875));
+        assert_eq!(recommended_pitch(Mm(0.001), 80.0), Mm(1.0 / 80.0));
+        assert_eq!(recommended_pitch(Mm(0.1), f64::NAN), Mm(0.06999999999999999));
+        let list = pitches(&question(4.5));
+        assert_eq!(list.iter().filter(|a| a.recommended).count(), 1);
+        let best = list.iter().find(|a| a.recommended).unwrap();
+        assert_eq!((best.steps, best.pitch), (7, Mm(0.0875)));
+        assert!(best.words.contains("7 motor steps") && best.words.contains("ripples by"), "{}", best.words);
+        // 85 mm at 0.0875 mm: 971 lines of 6.8 s.
+        assert!((best.seconds - 971.0 * 6.8).abs() < 1e-6);
+        assert_eq!((list[0].steps, list.last().unwrap().steps), (16, 2));
+    }
+
+    #[test]
+    fn wide_pitches_show_lines_and_narrow_ones_crowd_and_over_burn() {
+        let list = pitches(&question(4.5));
+        let of = |steps: u32| list.iter().find(|a| a.steps == steps).unwrap();
+        assert!(of(16).lines_apart && !of(7).lines_apart && !of(7).lines_crowded);
+        assert!(of(2).lines_crowded && of(2).over_burnt && !of(3).lines_crowded);
+        assert!(of(16).words.contains("lines will show"));
+        let burn = Burn::new(question(4.5).beam, setting(4.5, 180.0), POSTER_PAINT);
+        let apart = lines_apart(&burn).unwrap();
+        assert!(apart.mark_between < 0.9 * apart.mark_on);
+        let even = closest_even_pitch(Mm(0.12), &setting(4.5, 180.0), &POSTER_PAINT, 80.0).unwrap();
+        assert!(even.0 < 25.4 / 180.0 && (even.0 * 80.0).fract().abs() < 1e-9);
+        assert_eq!(lines_crowded(Mm(0.12), Mm(0.03)), None);
+        assert!((lines_crowded(Mm(0.12), Mm(0.024)).unwrap() - 0.4).abs() < 1e-12);
+    }
+
+    #[test]
+    fn where_every_pitch_over_burns_the_words_say_so() {
+        let list = pitches(&question(40.0));
+        let best = list.iter().find(|a| a.recommended).unwrap();
+        assert!(best.over_burnt && best.words.contains("over-burn"), "{}", best.words);
+        assert!(pitches(&Question { steps_per_mm: 0.0, ..question(4.5) }).is_empty());
+    }
 }

@@ -8,9 +8,13 @@ pub mod beam;
 pub mod curve;
 pub mod exposure;
 pub mod forecast;
+pub mod patch;
 pub mod response;
+pub mod summary;
 
 pub use beam::{Beam, Taps};
 pub use exposure::Samples;
-pub use forecast::Forecast;
+pub use forecast::{Band, Forecast, Solid};
+pub use patch::Patch;
 pub use response::{Burn, Response, Setting};
+pub use summary::{Reduced, Summary, reduced, summary};

@@ -21,7 +21,7 @@ pub enum Standing {
     Measured,
 }
 
-/// Mark fraction by dot coverage, rising, from (0, 0) to the greatest coverage of use.
+/// Mark fraction by dot coverage, rising, from (0, 0) to a solid.
 #[derive(Debug, Clone, PartialEq)]
 pub struct GainCurve {
     /// Dot coverage, 0 to 1, rising.
@@ -30,7 +30,8 @@ pub struct GainCurve {
     pub mark: Vec<f32>,
     /// Where it comes from.
     pub standing: Standing,
-    /// Coverage above which the mark falls again, because it chars; wanted tones are held to it.
+    /// Coverage above which the mark falls again, because it chars. The curve goes on to (1, 1) from
+    /// there, so that a wanted solid stays a solid and the over-burn is found, not hidden in a texture.
     pub limit: Option<f32>,
 }
 
@@ -158,9 +159,13 @@ impl GainCurve {
         GainCurve::from_points(&file.coverage, &file.mark)
     }
 
-    /// The mark of a solid, or of the greatest coverage of use: no wanted tone above it is reached.
+    /// The greatest mark that any coverage gives: that of a solid, or of the coverage where char turns
+    /// it down. No wanted tone above it is reached.
     pub fn reach(&self) -> f32 {
-        self.mark.last().copied().unwrap_or(1.0)
+        match self.limit {
+            Some(limit) => self.mark_of(limit),
+            None => self.mark.last().copied().unwrap_or(1.0),
+        }
     }
 
     /// The mark fraction that the coverage gives.
@@ -168,7 +173,7 @@ impl GainCurve {
         interpolate(&self.coverage, &self.mark, coverage)
     }
 
-    /// The coverage that gives the wanted mark; the greatest of use where none reaches it.
+    /// The coverage that gives the wanted mark; a solid where none reaches it.
     pub fn invert(&self, mark: f32) -> f32 {
         interpolate(&self.mark, &self.coverage, mark)
     }
@@ -297,11 +302,15 @@ fn rising(mut points: Vec<(f32, f32)>) -> GainCurve {
         pools.push(pool);
     }
     let flat = pools.iter().flat_map(|&(m, _, n)| std::iter::repeat_n(m, n));
-    let coverage: Vec<f32> = merged.iter().map(|p| p.0).collect();
+    let mut coverage: Vec<f32> = merged.iter().map(|p| p.0).collect();
     let mut mark: Vec<f32> = Vec::with_capacity(coverage.len());
     for (i, m) in flat.enumerate() {
         let least = if i == 0 { 0.0 } else { mark[i - 1] + 1e-3 * (coverage[i] - coverage[i - 1]) };
         mark.push(m.max(least));
+    }
+    if limit.is_some() {
+        coverage.push(1.0);
+        mark.push(mark.last().map_or(1.0, |&m| (m + 1e-3).max(1.0)));
     }
     GainCurve { coverage, mark, standing: Standing::Forecast, limit }
 }
@@ -390,14 +399,16 @@ mod tests {
     }
 
     #[test]
-    fn a_threshold_gets_no_curve_and_a_falling_mark_is_cut_where_it_turns() {
+    fn a_threshold_gets_no_curve_and_where_the_mark_falls_again_it_is_said() {
         assert_eq!(forecast_anew(&screen::threshold::THRESHOLD, &options(1.5)), GainCurve::none());
         let mut o = options(1.5);
         o.burn.response.x_char = 0.8;
         o.burn.response.char_rise = 16.0;
         let c = forecast_anew(&CARRY, &o);
         let limit = c.limit.unwrap();
-        assert!(limit < 1.0 && c.invert(1.0) == limit, "{limit}");
+        assert!(limit < 1.0 && c.reach() == c.mark_of(limit), "{limit}");
+        assert!((c.invert(c.reach()) - limit).abs() < 1e-4 && c.invert(1.0) == 1.0);
+        assert!(c.mark.windows(2).all(|m| m[1] > m[0]));
     }
 
     #[test]

@@ -1,0 +1,179 @@
+//! Connected patches of over-burnt cells, found row by row without a plane of labels.
+
+/// A connected patch of over-burnt cells (cells that share edges).
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Patch {
+    /// Over-burnt area, in cells.
+    pub area: f64,
+    /// The cell with the greatest exposure.
+    pub worst: (usize, usize),
+    /// Its relative exposure.
+    pub peak: f32,
+    /// First and last column, first and last row.
+    pub bounds: (usize, usize, usize, usize),
+}
+
+impl Patch {
+    fn join(&mut self, other: &Patch) {
+        self.area += other.area;
+        if other.peak > self.peak || (other.peak == self.peak && other.worst.1 < self.worst.1) {
+            (self.peak, self.worst) = (other.peak, other.worst);
+        }
+        let (a, b) = (self.bounds, other.bounds);
+        self.bounds = (a.0.min(b.0), a.1.max(b.1), a.2.min(b.2), a.3.max(b.3));
+    }
+
+    fn larger(self, other: Option<Patch>) -> Option<Patch> {
+        match other {
+            Some(o) if o.area > self.area || (o.area == self.area && o.worst.1 < self.worst.1) => Some(o),
+            _ => Some(self),
+        }
+    }
+}
+
+/// A run of over-burnt cells in one row and the patch it belongs to.
+#[derive(Debug, Clone, Copy)]
+struct Run {
+    from: u32,
+    end: u32,
+    patch: u32,
+}
+
+/// Patches of some consecutive rows, as they grow.
+#[derive(Debug, Default)]
+pub(super) struct Patches {
+    /// For each patch: the one it was joined to (itself while it stands), and its figures.
+    parent: Vec<u32>,
+    figures: Vec<Patch>,
+    /// Runs of the first and of the latest row; `None` before the first row.
+    first: Option<Vec<Run>>,
+    latest: Vec<Run>,
+}
+
+impl Patches {
+    /// Takes in the next row: over-burnt shares and exposures; empty where none is over-burnt.
+    pub fn row(&mut self, y: usize, charred: &[f32], peak: &[f32]) {
+        let mut runs = Vec::new();
+        let mut x = 0;
+        while let Some(skip) = charred[x..].iter().position(|&c| c > 0.0) {
+            let from = x + skip;
+            let end = charred[from..].iter().position(|&c| c <= 0.0).map_or(charred.len(), |n| from + n);
+            let area = charred[from..end].iter().map(|&c| f64::from(c)).sum();
+            let worst = (from..end).fold(from, |w, i| if peak[i] > peak[w] { i } else { w });
+            let patch = self.parent.len() as u32;
+            self.parent.push(patch);
+            self.figures.push(Patch {
+                area,
+                worst: (worst, y),
+                peak: peak[worst],
+                bounds: (from, end - 1, y, y),
+            });
+            runs.push(Run { from: from as u32, end: end as u32, patch });
+            x = end;
+        }
+        if self.first.is_none() {
+            self.first = Some(runs.clone());
+        } else {
+            let above = std::mem::take(&mut self.latest);
+            self.touch(&above, &runs);
+        }
+        self.latest = runs;
+    }
+
+    /// Takes in the rows that follow.
+    pub fn append(&mut self, below: Patches) {
+        let Some(first) = below.first else { return };
+        let shift = self.parent.len() as u32;
+        let shifted = |runs: Vec<Run>| -> Vec<Run> {
+            runs.into_iter().map(|r| Run { patch: r.patch + shift, ..r }).collect()
+        };
+        self.parent.extend(below.parent.iter().map(|p| p + shift));
+        self.figures.extend(below.figures);
+        let first = shifted(first);
+        if self.first.is_none() {
+            self.first = Some(first);
+        } else {
+            let above = std::mem::take(&mut self.latest);
+            self.touch(&above, &first);
+        }
+        self.latest = shifted(below.latest);
+    }
+
+    /// The largest patch.
+    pub fn finish(self) -> Option<Patch> {
+        let roots = self.parent.iter().enumerate().filter(|&(i, &p)| i as u32 == p);
+        roots.fold(None, |best, (i, _)| self.figures[i].larger(best))
+    }
+
+    /// Joins the patches of runs that touch.
+    fn touch(&mut self, above: &[Run], below: &[Run]) {
+        let mut i = 0;
+        for run in below {
+            while i < above.len() && above[i].end <= run.from {
+                i += 1;
+            }
+            let mut j = i;
+            while j < above.len() && above[j].from < run.end {
+                self.join(above[j].patch, run.patch);
+                j += 1;
+            }
+        }
+    }
+
+    fn root(&mut self, mut p: u32) -> u32 {
+        while self.parent[p as usize] != p {
+            let up = self.parent[self.parent[p as usize] as usize];
+            self.parent[p as usize] = up;
+            p = up;
+        }
+        p
+    }
+
+    fn join(&mut self, a: u32, b: u32) {
+        let (a, b) = (self.root(a), self.root(b));
+        if a == b {
+            return;
+        }
+        let (keep, drop) = (a.min(b), a.max(b));
+        self.parent[drop as usize] = keep;
+        let other = self.figures[drop as usize];
+        self.figures[keep as usize].join(&other);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn patches(rows: &[&str], first: usize) -> Patches {
+        let mut p = Patches::default();
+        for (i, row) in rows.iter().enumerate() {
+            let charred: Vec<f32> = row.bytes().map(|b| if b == b'#' { 1.0 } else { 0.0 }).collect();
+            p.row(first + i, &charred, &charred);
+        }
+        p
+    }
+
+    const PICTURE: [&str; 6] = ["##..#", ".#..#", ".####", "#....", "#.###", "###.#"];
+
+    #[test]
+    fn a_patch_is_what_hangs_together_by_edges() {
+        let largest = patches(&PICTURE, 0).finish().unwrap();
+        assert_eq!((largest.area, largest.bounds), (9.0, (0, 4, 0, 2)));
+        assert!(patches(&["...", "..."], 0).finish().is_none());
+    }
+
+    #[test]
+    fn bands_put_together_give_the_same_patches() {
+        for cut in 1..PICTURE.len() {
+            for second in cut..=PICTURE.len() {
+                let mut p = Patches::default();
+                p.append(patches(&PICTURE[..cut], 0));
+                p.append(patches(&PICTURE[cut..second], cut));
+                p.append(patches(&PICTURE[second..], second));
+                let largest = p.finish().unwrap();
+                assert_eq!((largest.area, largest.bounds), (9.0, (0, 4, 0, 2)), "{cut} {second}");
+            }
+        }
+    }
+}
