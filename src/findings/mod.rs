@@ -2,6 +2,7 @@
 
 pub mod art;
 pub mod machine;
+pub mod motion;
 
 use serde::Serialize;
 
