@@ -10,6 +10,7 @@ use dotwright::scan::course::{Along, Course, Scan};
 use dotwright::scan::head::Head;
 use dotwright::scan::lines::Art;
 use dotwright::scan::program::{self, Notes};
+use dotwright::scan::replay::{Ground, Options, replay};
 use dotwright::scan::tally::Survey;
 use dotwright::units::Mm;
 
@@ -97,4 +98,35 @@ fn survey_bed(bencher: divan::Bencher<'_, '_>) {
     let dots = bed();
     let course = course(&dots, 25.4 / 304.0, Along::X);
     bencher.bench_local(|| Survey::new(&course, Art::Dots(&dots)).times.total());
+}
+
+fn read(bencher: divan::Bencher<'_, '_>, dots: &Dots, along: Along, picture: Option<usize>) {
+    let course = course(dots, 25.4 / 304.0, along);
+    let mut text = Vec::new();
+    program::write(&course, Art::Dots(dots), &Notes::default(), &mut text).expect("written");
+    let options = Options {
+        ground: Some(Ground { rect: course.rect, blank: course.blank }),
+        picture,
+        ..Options::new(&course.head)
+    };
+    bencher.counter(BytesCount::new(text.len())).bench_local(|| {
+        let mut back = replay(&text[..], &options).expect("read");
+        assert!(back.against(dots) && back.report.difference.as_ref().is_some_and(|d| d.same));
+        back.report.seconds
+    });
+}
+
+#[divan::bench]
+fn replay_coaster(bencher: divan::Bencher<'_, '_>) {
+    read(bencher, &coaster(), Along::X, None);
+}
+
+#[divan::bench(sample_count = 3)]
+fn replay_bed(bencher: divan::Bencher<'_, '_>) {
+    read(bencher, &bed(), Along::X, None);
+}
+
+#[divan::bench(sample_count = 3)]
+fn replay_bed_with_picture(bencher: divan::Bencher<'_, '_>) {
+    read(bencher, &bed(), Along::X, Some(2000));
 }

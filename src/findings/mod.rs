@@ -3,6 +3,7 @@
 pub mod art;
 pub mod burn;
 pub mod machine;
+pub mod motion;
 
 use serde::Serialize;
 

@@ -113,7 +113,7 @@ impl Ruler {
 pub struct Course {
     /// The machine.
     pub head: Head,
-    /// What was asked.
+    /// What was asked; the speed is that of the F word.
     pub scan: Scan,
     /// Where the dots lie.
     pub rect: DotRect,
@@ -144,11 +144,14 @@ impl Course {
     ///
     /// # Errors
     /// A number out of its range, a speed above the head's, a bed smaller than the blank.
-    pub fn new(head: &Head, scan: Scan, rect: DotRect, blank: Blank) -> Result<Course, HeadError> {
+    pub fn new(head: &Head, mut scan: Scan, rect: DotRect, blank: Blank) -> Result<Course, HeadError> {
         head.check(Some(&blank))?;
         range("speed", scan.speed, "mm/s", scan.speed >= 0.01 && scan.speed <= head.top_speed, || {
             format!("from 0.01mm/s to the machine's top speed of {}mm/s", head.top_speed)
         })?;
+        // The speed that the F word can say: whole thousandths of a mm/min.
+        let feed = (scan.speed * 60_000.0).round() as i64;
+        scan.speed = feed as f64 / 60_000.0;
         range("power", scan.power * 100.0, "%", scan.power > 0.0 && scan.power <= 1.0, || {
             "above 0% and at most 100%".into()
         })?;
@@ -193,7 +196,7 @@ impl Course {
             lag: um(lag),
             trim: um(scan.trim).min((400.0 * pitch - 0.5) as i32).max(0),
             level: ((scan.power * f64::from(head.full_scale_s)).round() as u32).max(1),
-            feed: (scan.speed * 60_000.0).round() as i64,
+            feed,
             along,
             across,
         })

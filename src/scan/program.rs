@@ -29,8 +29,9 @@ pub struct Notes {
 /// The most that the program asks of the link.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Load {
-    /// Bytes for each mm of travel in the densest stretch of up to 64 moves, less what the controller
-    /// holds ahead. Times the speed it is the bytes a second that the link must carry.
+    /// Bytes for each mm of travel in the densest stretch, less what the controller holds ahead. Times the
+    /// speed it is the bytes a second that the link must carry. Stretches are 64 moves, 128, 256, … up to a
+    /// whole line: the short ones find dense spots, the long ones what a store of a few moves cannot level.
     pub bytes_per_mm: f64,
     /// Bytes of a move in that stretch, mean.
     pub bytes_per_move: f64,
@@ -158,7 +159,7 @@ fn ending(course: &Course) -> Vec<String> {
     lines
 }
 
-/// `text` as comment lines of at most 120 characters. Parentheses become brackets, so that none is ever
+/// `text` as comment lines of at most 200 characters. Parentheses become brackets, so that none is ever
 /// nested; letters beyond ASCII become their nearest plain form, or a question mark.
 pub(crate) fn comments(text: &str, out: &mut Vec<String>) {
     let mut plain = String::with_capacity(text.len());
@@ -184,13 +185,13 @@ pub(crate) fn comments(text: &str, out: &mut Vec<String>) {
     let mut line = String::new();
     for word in plain.split(' ').filter(|w| !w.is_empty()) {
         let mut word = word;
-        if !line.is_empty() && line.len() + word.len() >= 118 {
+        if !line.is_empty() && line.len() + word.len() >= 198 {
             out.push(format!("({line})"));
             line.clear();
         }
-        while word.len() > 117 {
-            out.push(format!("({})", &word[..117]));
-            word = &word[117..];
+        while word.len() > 197 {
+            out.push(format!("({})", &word[..197]));
+            word = &word[197..];
         }
         if !line.is_empty() {
             line.push(' ');
@@ -204,8 +205,10 @@ pub(crate) fn comments(text: &str, out: &mut Vec<String>) {
 
 /// Size of the buffer. Larger ones were not faster; smaller ones cost more calls.
 const BUFFER: usize = 64 * 1024;
-/// Runs in a stretch over which the load on the link is taken: 64 moves.
+/// Runs in the shortest stretch over which the load on the link is taken: 64 moves.
 const STRETCH: u32 = 32;
+/// Stretches of 1, 2, 4, … times the shortest: the longest is 131072 moves.
+const STRETCHES: usize = 12;
 
 struct Writer<'a, W: Write> {
     course: &'a Course,
@@ -222,8 +225,10 @@ struct Writer<'a, W: Write> {
     level: u32,
     feed_said: bool,
     load: Load,
-    /// Start of the stretch under way: bytes written before it, µm along, runs in it.
-    stretch: (u64, i32, u32),
+    /// Where each stretch under way began: bytes written before it, µm along, runs before it.
+    stretches: [(u64, i32, u32); STRETCHES],
+    /// Runs since the chain began.
+    runs: u32,
 }
 
 impl<'a, W: Write> Writer<'a, W> {
@@ -240,7 +245,8 @@ impl<'a, W: Write> Writer<'a, W> {
             level: 0,
             feed_said: false,
             load: Load::default(),
-            stretch: (0, 0, 0),
+            stretches: [(0, 0, 0); STRETCHES],
+            runs: 0,
         }
     }
 
@@ -336,7 +342,7 @@ impl<'a, W: Write> Writer<'a, W> {
     /// its run-out, with rapids over long blank stretches.
     fn line(&mut self, line: &Line<'_>) -> io::Result<()> {
         let course = self.course;
-        self.stretch = (self.bytes(), line.start, 0);
+        self.begin_stretches(line.start);
         let way = if line.end > line.start { course.run_up } else { -course.run_up };
         let skip = course.skip.unwrap_or(i32::MAX).unsigned_abs();
         self.rapid(line.start, line.across)?;
@@ -352,7 +358,7 @@ impl<'a, W: Write> Writer<'a, W> {
                 self.open_chain(first.to, first.level)?;
                 self.chain(&now[1..], first.to, line)?;
             }
-            self.end_stretch(line);
+            self.end_stretches(line, true);
             let last = now[now.len() - 1].to;
             if way != 0 {
                 self.room()?;
@@ -368,7 +374,7 @@ impl<'a, W: Write> Writer<'a, W> {
             self.set_along(last + way);
             if let Some(next) = later.first() {
                 self.rapid(next.from - way, line.across)?;
-                self.stretch = (self.bytes(), next.from - way, 0);
+                self.begin_stretches(next.from - way);
             }
             chain = later;
         }
@@ -403,10 +409,10 @@ impl<'a, W: Write> Writer<'a, W> {
             at = run.to;
             self.used += c.len();
             self.program_lines += 1;
-            self.stretch.2 += 1;
-            if self.stretch.2 == STRETCH {
+            self.runs += 1;
+            if self.runs.is_multiple_of(STRETCH) {
                 self.set_along(at);
-                self.end_stretch(line);
+                self.end_stretches(line, false);
             }
         }
         self.level = level;
@@ -414,43 +420,56 @@ impl<'a, W: Write> Writer<'a, W> {
         Ok(())
     }
 
-    /// Ends a stretch for the load on the link and starts the next one.
-    fn end_stretch(&mut self, line: &Line<'_>) {
+    fn begin_stretches(&mut self, along: i32) {
+        self.stretches = [(self.bytes(), along, 0); STRETCHES];
+        self.runs = 0;
+    }
+
+    /// Ends the stretches whose length is reached (at the end of a chain: all) and starts the next ones.
+    fn end_stretches(&mut self, line: &Line<'_>, all: bool) {
         let (bytes, along) = (self.bytes(), self.at.map_or(0, |a| a.0));
-        let (before, from, runs) = std::mem::replace(&mut self.stretch, (bytes, along, 0));
-        let size = (bytes - before) as f64;
-        let way = f64::from(along.abs_diff(from)) / 1000.0;
         let ahead = self.course.head.link_buffer_bytes;
-        if runs == 0 || size <= ahead || way <= 0.0 {
-            return;
-        }
-        let bytes_per_mm = (size - ahead) / way;
-        if bytes_per_mm > self.load.bytes_per_mm {
-            self.load = Load {
-                bytes_per_mm,
-                bytes_per_move: size / f64::from(2 * runs),
-                line: line.number,
-                at: self.course.xy(along, line.across),
-            };
+        let blocks = self.runs / STRETCH;
+        for (i, stretch) in self.stretches.iter_mut().enumerate() {
+            if !all && !blocks.is_multiple_of(1 << i) {
+                break;
+            }
+            let (before, from, runs) = std::mem::replace(stretch, (bytes, along, self.runs));
+            let size = (bytes - before) as f64;
+            let way = f64::from(along.abs_diff(from)) / 1000.0;
+            if size <= ahead || way <= 0.0 {
+                continue;
+            }
+            let bytes_per_mm = (size - ahead) / way;
+            if bytes_per_mm > self.load.bytes_per_mm {
+                // A run is two moves: the way to it and itself.
+                let runs = (self.runs - runs).max(1);
+                self.load = Load {
+                    bytes_per_mm,
+                    bytes_per_move: size / f64::from(2 * runs),
+                    line: line.number,
+                    at: self.course.xy(along, line.across),
+                };
+            }
         }
     }
 
     /// A line where power changes at rest only: a rapid to each run, the beam on, the run, the beam off.
     fn switched_line(&mut self, line: &Line<'_>) -> io::Result<()> {
         let on = on_word(self.course);
-        self.stretch = (self.bytes(), line.start, 0);
+        self.begin_stretches(line.start);
         for run in line.runs {
             self.rapid(run.from, line.across)?;
             self.text(&format!("{on}S{}", run.level))?;
             self.level = run.level;
             self.open_chain(run.to, run.level)?;
             self.text("M5")?;
-            self.stretch.2 += 1;
-            if self.stretch.2 == STRETCH {
-                self.end_stretch(line);
+            self.runs += 1;
+            if self.runs.is_multiple_of(STRETCH) {
+                self.end_stretches(line, false);
             }
         }
-        self.end_stretch(line);
+        self.end_stretches(line, true);
         Ok(())
     }
 
@@ -549,14 +568,14 @@ mod tests {
     fn comments_are_plain_short_and_never_nested() {
         let notes = Notes {
             job: "Lighthouse (large) – Ø 90 mm, 5 µm²".into(),
-            settings: vec!["long ".repeat(80), "x".repeat(300)],
+            settings: vec!["long ".repeat(80), "x".repeat(500)],
             cautions: vec!["two\nlines\r\nof text".into()],
         };
         let (text, _) = program(&Head::default(), Scan::new(10.0, 1.0), &two_lines(), &notes);
         assert!(text.contains("(job: Lighthouse [large] - ? 90 mm, 5 um2)"), "{text}");
         assert!(text.contains("(caution: two lines of text)"));
         for line in text.lines() {
-            assert!(line.len() <= 120 && line.is_ascii(), "{line}");
+            assert!(line.len() <= 200 && line.is_ascii(), "{line}");
             assert!(line.matches('(').count() <= 1 && line.matches('(').count() == line.matches(')').count());
         }
     }

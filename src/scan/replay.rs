@@ -85,7 +85,7 @@ pub struct Replay {
     pub travel_mm: f64,
     /// Length of the moves with the beam on, mm.
     pub burning_mm: f64,
-    /// Left, bottom, right, top of all moves, mm of the program; the start at its zero is not counted.
+    /// Left, bottom, right, top of all moves, mm of the program; a first rapid's start is not counted.
     pub extents_mm: Option<[f64; 4]>,
     /// Highest S word with the beam on.
     pub highest_s: f64,
@@ -293,6 +293,12 @@ impl<'a> Player<'a> {
         if length == 0.0 {
             return;
         }
+        if self.report.moves == 1 && !m.rapid {
+            // Only a first move by G1 starts where no move has ended.
+            let e = self.extents;
+            let (x, y) = m.from;
+            self.extents = [e[0].min(x), e[1].min(y), e[2].max(x), e[3].max(y)];
+        }
         self.report.travel_mm += length;
         let direction = if dy == 0.0 { (dx.signum(), 0.0) } else { (dx / length, dy / length) };
         self.join(m, direction, length);
@@ -422,7 +428,7 @@ impl Said {
             "blank" => {
                 let mut words = rest.split([',', ' ']).filter(|w| !w.is_empty());
                 let shape: Option<Shape> = words.next().and_then(|w| w.parse().ok());
-                let margin: Option<Mm> = words.last().and_then(|w| w.parse().ok());
+                let margin: Option<Mm> = words.next_back().and_then(|w| w.parse().ok());
                 self.blank = shape.map(|shape| Blank { shape, margin: margin.unwrap_or(Mm(0.0)) });
             }
             "grid" => {

@@ -1,0 +1,328 @@
+//! The scan program as a whole: what is written, read by our own reader, by a general-purpose parser and
+//! by plain checks of the standard's limits; stored samples for readers outside.
+
+use std::path::Path;
+
+use dotwright::blank::{Blank, Shape};
+use dotwright::mark::Burn;
+use dotwright::placement::{DotRect, Grid};
+use dotwright::plane::{Dots, Tone};
+use dotwright::scan::course::{Along, Course, Scan, Ways};
+use dotwright::scan::grey;
+use dotwright::scan::head::{Frame, Head, Lag, PowerMode};
+use dotwright::scan::lines::{Art, level_of};
+use dotwright::scan::outline;
+use dotwright::scan::program::{self, Notes};
+use dotwright::scan::replay::{Ground, Options, Replayed, replay};
+use dotwright::units::Mm;
+use proptest::prelude::*;
+
+fn notes() -> Notes {
+    Notes {
+        job: "Lighthouse (harbour museum)".into(),
+        settings: vec!["poster paint on glass, 4.5 W".into()],
+        cautions: vec!["the process is assumed, not measured".into()],
+    }
+}
+
+fn write(course: &Course, art: Art<'_>) -> (String, program::Written) {
+    let mut out = Vec::new();
+    let written = program::write(course, art, &notes(), &mut out).expect("memory takes all");
+    (String::from_utf8(out).expect("ASCII"), written)
+}
+
+fn read(course: &Course, text: &str, levels: bool) -> Replayed {
+    let options = Options {
+        ground: Some(Ground { rect: course.rect, blank: course.blank }),
+        lag_mm: Some(course.head.lag.shift(course.scan.speed)),
+        levels,
+        ..Options::new(&course.head)
+    };
+    replay(text.as_bytes(), &options).expect("own programs are read")
+}
+
+/// The limits of NISTIR 6556 that the parsers used here do not enforce: line length (section 3.3), plain
+/// numbers (3.3.2.1), S not negative (3.7.2), parentheses (3.3.4).
+fn within_limits(text: &str) {
+    for line in text.lines() {
+        assert!(line.len() <= 256 && line.is_ascii(), "{line}");
+        let (open, close) = (line.matches('(').count(), line.matches(')').count());
+        assert!(open == close && open <= 1, "{line}");
+        if open == 0 {
+            assert!(!line.contains(['e', 'E', '+', ' ']), "{line}");
+            assert!(!line.contains("S-"), "{line}");
+        }
+    }
+    assert!(text.ends_with("M2\n"));
+}
+
+fn parsed_by_crate(text: &str) {
+    let program = gcode::parse(text).unwrap_or_else(|d| panic!("{d:?}"));
+    assert!(program.blocks.len() >= 5);
+}
+
+#[derive(Debug, Clone)]
+struct Case {
+    dots: Dots,
+    head: Head,
+    scan: Scan,
+    rect: DotRect,
+    blank: Blank,
+}
+
+fn dots(columns: usize, rows: usize) -> impl Strategy<Value = Dots> {
+    // Scattered dots, nearly solid ones and mostly blank ones.
+    (prop::collection::vec(any::<u8>(), columns.div_ceil(8) * rows), 0..4u8).prop_map(move |(bits, kind)| {
+        let bits = bits
+            .iter()
+            .enumerate()
+            .map(|(i, &b)| match kind {
+                0 => b,
+                1 => b | b.rotate_left(3) | (b >> 1),
+                2 => {
+                    if i % 7 == 0 {
+                        b
+                    } else {
+                        0
+                    }
+                }
+                _ => {
+                    if b > 200 {
+                        0xFF
+                    } else {
+                        0
+                    }
+                }
+            })
+            .collect();
+        Dots::from_packed(columns, rows, bits)
+    })
+}
+
+fn case() -> impl Strategy<Value = Case> {
+    let size = (1usize..90, 1usize..24);
+    let pitches = (0.005f64..0.4, 0.005f64..0.4);
+    let place = (0.0f64..20.0, 0.0f64..20.0);
+    let machine = (any::<[bool; 4]>(), -20.0f64..20.0, -20.0f64..20.0, -0.2f64..0.2, 1u32..20_000);
+    let scan = (any::<[bool; 3]>(), 0.5f64..150.0, 0.01f64..=1.0, 1u32..3, 0.0f64..0.3, 0u8..3);
+    (size, pitches, place, machine, scan).prop_flat_map(|((w, h), p, at, m, s)| {
+        dots(w, h).prop_map(move |dots| {
+            let grid = Grid { along: Mm(p.0), across: Mm(p.1) };
+            let rect = DotRect { left: Mm(at.0), top: Mm(at.1), columns: w, rows: h, grid };
+            let blank = Blank { shape: "rect:80x60mm".parse().expect("a blank"), margin: Mm(0.0) };
+            let [x_left, y_down, scaled, in_motion] = m.0;
+            let head = Head {
+                frame: Frame { zero: (m.1, m.2), x_left, y_down, on_bed: None },
+                lag: Lag::Mm(m.3),
+                full_scale_s: m.4,
+                power_mode: if scaled { PowerMode::SpeedScaled } else { PowerMode::Constant },
+                power_in_motion: in_motion,
+                ..Head::default()
+            };
+            let scan = Scan {
+                along: if s.0[0] { Along::X } else { Along::Y },
+                ways: if s.0[1] { Ways::Both } else { Ways::One },
+                skip_blanks: s.0[2],
+                passes: s.3,
+                trim: s.4,
+                run_up: [None, Some(0.0), Some(1.5)][usize::from(s.5)],
+                ..Scan::new(s.1, s.2)
+            };
+            Case { dots, head, scan, rect, blank }
+        })
+    })
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(300))]
+
+    #[test]
+    fn any_dots_with_any_settings_come_back_bit_for_bit(case in case()) {
+        let course = Course::new(&case.head, case.scan, case.rect, case.blank).expect("a course");
+        let (text, written) = write(&course, Art::Dots(&case.dots));
+        within_limits(&text);
+        let mut back = read(&course, &text, false);
+        prop_assert!(back.against(&case.dots));
+        let r = &back.report;
+        let d = r.difference.as_ref().expect("compared");
+        prop_assert!(d.same, "{d:?}");
+        // Beam off elsewhere, and off at the end.
+        prop_assert_eq!(r.dots_again, case.dots.count() * u64::from(case.scan.passes - 1));
+        prop_assert_eq!(r.off_grid_mm, 0.0);
+        prop_assert_eq!(r.beam_on_in_rapid.count + r.beam_on_at_rest.count + r.beam_on_outside_blank.count, 0);
+        prop_assert!(!r.power_left_on && r.not_in_standard_count == 0);
+        // Two counts of the same time and travel, by code that shares only the formula of one move.
+        let s = &written.survey;
+        prop_assert!((r.seconds - s.times.total()).abs() < 1e-6 * (1.0 + r.seconds), "{} {:?}", r.seconds, s.times);
+        prop_assert!((r.travel_mm - s.travel_mm).abs() < 1e-6 * (1.0 + r.travel_mm));
+        prop_assert!((r.burning_mm - s.burning_mm).abs() < 1e-6 * (1.0 + r.burning_mm));
+        // Every coordinate within run-up and lag of the art; the last move goes to the program's zero.
+        if let Some(e) = s.extents {
+            let far = f64::from(course.run_up) / 1000.0 + case.head.lag.shift(case.scan.speed).abs() + 0.002;
+            let (a, b) = (case.head.frame.to_blank((e[0], e[1])), case.head.frame.to_blank((e[2], e[3])));
+            prop_assert!(a.0.min(b.0) >= case.rect.left.0 - far);
+            prop_assert!(a.0.max(b.0) <= case.rect.left.0 + case.rect.width() + far);
+            let top = 60.0 - case.rect.top.0;
+            prop_assert!(a.1.min(b.1) >= top - case.rect.height() - far && a.1.max(b.1) <= top + far);
+            let all = r.extents_mm.expect("moves");
+            let with_zero = [e[0].min(0.0), e[1].min(0.0), e[2].max(0.0), e[3].max(0.0)];
+            for (a, b) in all.iter().zip(with_zero) {
+                prop_assert!((a - b).abs() < 1e-9, "{:?} {:?}", all, with_zero);
+            }
+        }
+    }
+
+    #[test]
+    fn any_bytes_are_refused_or_read_but_never_panic(bytes in prop::collection::vec(any::<u8>(), 0..300)) {
+        let head = Head::default();
+        let _ = replay(&bytes[..], &Options { picture: Some(64), ..Options::new(&head) });
+    }
+
+    #[test]
+    fn any_words_are_refused_or_read_but_never_panic(text in "([GMXYSFNPT%( )/.$;-]{1,3}[0-9]{0,4}\n?){0,40}") {
+        let head = Head::default();
+        let _ = replay(text.as_bytes(), &Options { picture: Some(64), ..Options::new(&head) });
+    }
+}
+
+#[test]
+fn tones_by_power_come_back_level_for_level() {
+    let (w, h) = (60, 20);
+    let tone = Tone::from_vec(w, h, (0..w * h).map(|i| ((i * 37) % 101) as f32 / 100.0).collect());
+    let levels = grey::levels(&Burn::plain(1.5, 1.5), 900);
+    for along in [Along::X, Along::Y] {
+        for power_in_motion in [true, false] {
+            let head = Head { power_in_motion, ..Head::default() };
+            let scan = Scan { along, ..Scan::new(20.0, 0.9) };
+            let (rect, blank) = place(w, h, "rect:50x40mm");
+            let course = Course::new(&head, scan, rect, blank).expect("a course");
+            let (text, _) = write(&course, Art::Grey { tone: &tone, levels: &levels });
+            within_limits(&text);
+            let back = read(&course, &text, true);
+            let found = back.levels.expect("asked for");
+            for (i, (&found, &wanted)) in found.iter().zip(tone.data()).enumerate() {
+                assert_eq!(found, level_of(&levels, wanted) as f32, "{i}");
+            }
+            let r = back.report;
+            assert_eq!((r.off_grid_mm, r.beam_on_in_rapid.count, r.power_left_on), (0.0, 0, false));
+        }
+    }
+}
+
+fn place(columns: usize, rows: usize, blank: &str) -> (DotRect, Blank) {
+    let blank = Blank { shape: blank.parse::<Shape>().expect("a blank"), margin: Mm(2.0) };
+    let pitch = 25.4 / 304.0;
+    let grid = Grid { along: Mm(pitch), across: Mm(pitch) };
+    let left = (blank.shape.width() - columns as f64 * pitch) / 2.0;
+    let top = (blank.shape.height() - rows as f64 * pitch) / 2.0;
+    (DotRect { left: Mm(left), top: Mm(top), columns, rows, grid }, blank)
+}
+
+/// A lighthouse of 48 x 40 dots: tower, lantern, beam of light, sea.
+fn lighthouse() -> Dots {
+    let mut d = Dots::off(48, 40);
+    for y in 0..40usize {
+        for x in 0..48usize {
+            let half = 3 + y / 8;
+            let tower = (6..34).contains(&y) && x.abs_diff(24) <= half && (y / 5) % 2 == 0;
+            let light = y < 6 && x > 24 && x.is_multiple_of(2) && y.abs_diff(3) <= x / 12;
+            let sea = y >= 34 && (x + 2 * y) % 6 < 4;
+            d.set(x, y, tower || light || sea);
+        }
+    }
+    d
+}
+
+/// The stored samples: name, text.
+fn samples() -> Vec<(&'static str, String)> {
+    let dots = lighthouse();
+    let (rect, blank) = place(48, 40, "round:30mm");
+    let plain = Head::default();
+    let other = Head {
+        power_mode: PowerMode::SpeedScaled,
+        power_in_motion: false,
+        full_scale_s: 255,
+        frame: Frame { zero: (15.0, 15.0), x_left: true, y_down: true, on_bed: None },
+        lag: Lag::Seconds(0.001),
+        pointer: Some(0.004),
+        ..Head::default()
+    };
+    let program = |head: &Head, scan: Scan| {
+        let course = Course::new(head, scan, rect, blank).expect("a course");
+        write(&course, Art::Dots(&dots)).0
+    };
+    let walk = |head: &Head| {
+        let mut out = Vec::new();
+        outline::write(head, &rect, &blank, "Lighthouse", &mut out).expect("memory takes all");
+        String::from_utf8(out).expect("ASCII")
+    };
+    vec![
+        ("lighthouse.nc", program(&plain, Scan::new(12.5, 0.9))),
+        ("lighthouse_switched.nc", program(&other, Scan { along: Along::Y, ..Scan::new(30.0, 0.5) })),
+        ("outline.nc", walk(&plain)),
+        ("outline_pointer.nc", walk(&other)),
+    ]
+}
+
+/// The samples are what the writer writes today. With DOTWRIGHT_REWRITE set they are written anew, and
+/// the test still fails, so that a change is never passed over.
+#[test]
+fn the_stored_samples_are_what_is_written_today() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/scan");
+    let rewrite = std::env::var_os("DOTWRIGHT_REWRITE").is_some();
+    for (name, text) in samples() {
+        within_limits(&text);
+        parsed_by_crate(&text);
+        let path = folder.join(name);
+        if rewrite {
+            std::fs::write(&path, &text).expect("the sample is written");
+        }
+        let stored = std::fs::read_to_string(&path).unwrap_or_default();
+        assert!(stored == text, "{} differs from what is written today", path.display());
+    }
+    // The dots that readers outside compare with.
+    let dots = lighthouse();
+    let text: String = (0..dots.height())
+        .map(|y| (0..dots.width()).map(|x| if dots.get(x, y) { '#' } else { '.' }).collect::<String>() + "\n")
+        .collect();
+    if rewrite {
+        std::fs::write(folder.join("lighthouse.txt"), &text).expect("written");
+    }
+    assert_eq!(std::fs::read_to_string(folder.join("lighthouse.txt")).unwrap_or_default(), text);
+    assert!(!rewrite, "the samples were rewritten; run again without DOTWRIGHT_REWRITE");
+}
+
+#[test]
+fn a_program_says_by_itself_where_its_dots_lie() {
+    let text = &samples()[0].1;
+    let head = Head::default();
+    let mut back = replay(text.as_bytes(), &Options::new(&head)).expect("read");
+    assert!(back.against(&lighthouse()));
+    assert!(back.report.difference.expect("compared").same);
+    assert_eq!(back.ground.expect("said").blank.shape.to_string(), "round:30mm");
+}
+
+#[test]
+fn a_lost_dot_a_shift_and_an_added_burn_are_all_seen() {
+    let text = &samples()[0].1;
+    let head = Head::default();
+    let dots = lighthouse();
+    let play = |text: &str| {
+        let mut r = replay(text.as_bytes(), &Options::new(&head)).expect("read");
+        assert!(r.against(&dots));
+        r.report
+    };
+    let count = text.matches("S900").count();
+    assert!(count > 100);
+    let lost = play(&text.replacen("S900", "S0", 1)).difference.expect("compared");
+    assert!(!lost.same && lost.missing > 0 && lost.extra == 0);
+    let shifted = text.replace("Y16.", "Y16.08");
+    assert!(!play(&shifted).difference.expect("compared").same);
+    let burnt = text.replace("M5S0\nG0X0Y0", "S900\nG0X0Y0\nM5S0");
+    let r = play(&burnt);
+    assert_eq!(r.beam_on_in_rapid.count, 1);
+    assert!(r.off_grid_mm > 1.0);
+    let cut = &text[..text.len() / 2];
+    let cut = &cut[..cut.rfind('\n').expect("lines")];
+    assert!(replay(cut.as_bytes(), &Options::new(&head)).is_err_and(|e| e.to_string().contains("cut off")));
+}
