@@ -2,6 +2,8 @@
 //!
 //! To add a screen: write its file with one [`Screen`] constant, and name that constant in [`SCREENS`].
 
+pub mod fitted;
+pub mod model_diffusion;
 pub mod ordered;
 pub mod simd;
 pub mod threshold;
@@ -88,7 +90,8 @@ impl std::fmt::Debug for Screen {
 }
 
 /// All screens, in the order in which they are listed.
-pub const SCREENS: &[&Screen] = &[&threshold::THRESHOLD, &ordered::BAYER];
+pub const SCREENS: &[&Screen] =
+    &[&threshold::THRESHOLD, &ordered::BAYER, &model_diffusion::MODEL_DIFFUSION, &fitted::FITTED];
 
 /// The screen of that name.
 pub fn find(name: &str) -> Option<&'static Screen> {
