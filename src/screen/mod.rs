@@ -5,6 +5,8 @@
 pub mod blue_noise;
 pub mod clustered;
 pub mod diffusion;
+pub mod fitted;
+pub mod model_diffusion;
 pub mod ordered;
 pub mod simd;
 pub mod threshold;
@@ -100,6 +102,8 @@ pub const SCREENS: &[&Screen] = &[
     &diffusion::OSTROMOUKHOV,
     &blue_noise::BLUE_NOISE,
     &clustered::CLUSTERED,
+    &model_diffusion::MODEL_DIFFUSION,
+    &fitted::FITTED,
 ];
 
 /// The screen of that name.

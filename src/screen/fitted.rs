@@ -1,0 +1,86 @@
+//! Dots whose forecast looks most like the wanted tone, found by search.
+//!
+//! Direct binary search (M. Analoui and J. P. Allebach, "Model-based halftoning using direct binary search",
+//! Proc. SPIE 1666, 1992) in its fast form (D. J. Lieberman and J. P. Allebach, "A dual interpretation for
+//! direct binary search and its implications for tone reproduction and texture quality", IEEE Transactions on
+//! Image Processing 9, 2000): the error of the forecast is kept as its correlation with the autocorrelation
+//! of the eye's point spread, so a change of dots is judged from the few cells whose mark it changes. A change
+//! is a dot switched, or exchanged with a neighbour in the other state.
+//!
+//! The published form adds up dots; here a dot changes the marks of the cells around it as the swept beam
+//! and the response of the coating say, whatever the other dots there are.
+//!
+//! The plane is searched in square tiles, each with its surroundings held still, in four rounds like the
+//! colours of a board: tiles of one round do not touch, so any number of threads gives the same bytes.
+
+pub(crate) mod cells;
+mod moves;
+mod search;
+pub mod spread;
+
+use super::model_diffusion;
+use super::{Options, Screen, Wants};
+use crate::parallel;
+use crate::plane::{Dots, Tone};
+use crate::progress::Progress;
+use crate::sight::READING_DISTANCE_MM;
+use cells::Cells;
+use moves::Moves;
+use search::{HALO, TILE, Tile};
+use spread::Weights;
+
+/// The searching screen; `Options::effort` is the number of passes.
+pub const FITTED: Screen = Screen {
+    name: "fitted",
+    about: "searches for the dots whose forecast looks most like the wanted tone; the best for photos",
+    wants: Wants::Mark,
+    make: fitted,
+};
+
+/// Passes over a tile before its neighbours get their turn; further passes come in further turns.
+const PASSES_A_TURN: u32 = 4;
+
+/// Searches from model-based error diffusion, `Options::effort` passes over the plane; 0 leaves the start.
+pub fn fitted(tone: &Tone, options: &Options, progress: &dyn Progress) -> Dots {
+    let cells = Cells::new(&options.burn);
+    let start = model_diffusion::diffuse(tone, &cells, options.serpentine, progress);
+    improve(tone, start, &cells, options, progress)
+}
+
+/// Searches from given dots.
+fn improve(tone: &Tone, mut dots: Dots, cells: &Cells, options: &Options, progress: &dyn Progress) -> Dots {
+    let (w, h) = (tone.width(), tone.height());
+    if w == 0 || h == 0 || options.effort == 0 {
+        return dots;
+    }
+    let weights = Weights::new(options.pitch_along_mm, options.pitch_across_mm, READING_DISTANCE_MM);
+    let moves = Moves::new(&weights, cells, TILE + 2 * HALO);
+    let (across, down) = (w.div_ceil(TILE), h.div_ceil(TILE));
+    let turns = options.effort.div_ceil(PASSES_A_TURN);
+    progress.stage("fitting the dots", u64::from(turns) * (across * down) as u64);
+    for turn in 0..turns {
+        let passes = PASSES_A_TURN.min(options.effort - turn * PASSES_A_TURN);
+        for round in 0..4 {
+            let tiles: Vec<(usize, usize)> = (round / 2..down)
+                .step_by(2)
+                .flat_map(|y| (round % 2..across).step_by(2).map(move |x| (x * TILE, y * TILE)))
+                .collect();
+            let found = parallel::map(tiles.len(), |i| {
+                let mut tile = Tile::new(tone, &dots, tiles[i], cells, &weights, &moves);
+                tile.search(passes);
+                (tile.dots(), progress.step(1))
+            });
+            for (&(x0, y0), (rows, _)) in tiles.iter().zip(&found) {
+                for (y, row) in rows.iter().enumerate().take(h - y0) {
+                    for (x, &on) in row.iter().enumerate().take(w - x0) {
+                        dots.set(x0 + x, y0 + y, on);
+                    }
+                }
+            }
+            if found.iter().any(|f| !f.1) {
+                return dots;
+            }
+        }
+    }
+    dots
+}

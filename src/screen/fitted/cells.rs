@@ -1,0 +1,126 @@
+//! The mark of one dot's cell, looked up from the dots around it.
+//!
+//! A cell's mean mark depends on the dots within two rows and two columns, without their corners: too many for
+//! one table. The upper half of a cell does not feel the row two below, nor the lower half the one two
+//! above, and the lower half is the upper one upside down. So a cell is the sum of two look-ups in one table
+//! of 2^16 half cells, by the dots of four rows: three columns of the row two away, five of the next, five of
+//! its own and three of the row beyond.
+
+use crate::mark::{Burn, Taps};
+
+/// Sample positions a cell each way; half of them across belong to each half.
+const OVER: usize = 8;
+/// Steps of the response table for each unit of exposure.
+const STEPS: f32 = 4096.0;
+
+/// Which half of a cell.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Half {
+    Upper,
+    Lower,
+}
+
+/// One half cell that feels a dot: where it lies from the dot, and the dot's bit in its code.
+#[derive(Debug, Clone, Copy)]
+pub struct Felt {
+    pub dx: isize,
+    pub dy: isize,
+    pub half: Half,
+    pub mask: u16,
+}
+
+/// Mean marks of half cells (half of the cell's mean: two halves add up to it), by code.
+pub struct Cells {
+    pub halves: Vec<f32>,
+}
+
+/// Columns either side that a code holds for the rows 2 away, 1 away, own and 1 beyond, and the first bit of each.
+const ROWS: [(isize, isize, u32); 4] = [(-2, 1, 0), (-1, 2, 3), (0, 2, 8), (1, 1, 13)];
+
+impl Cells {
+    /// The table for a burn. Beams wider than 2.4 pitches reach further than the code: the exposure beyond
+    /// is put on the outermost dots, so that a solid still gets what it gets.
+    pub fn new(burn: &Burn) -> Self {
+        let reach = Taps::radius_for(burn.along.max(burn.across)).max(2);
+        let taps = Taps::new(burn.along, burn.across, OVER, reach);
+        let fold = |weights: &[f32], phase: usize| -> [f32; 5] {
+            let mut five = [0.0; 5];
+            for (j, w) in weights[phase * (2 * reach + 1)..][..2 * reach + 1].iter().enumerate() {
+                five[((j as isize - reach as isize).clamp(-2, 2) + 2) as usize] += w;
+            }
+            five
+        };
+        let along: [[f32; 5]; OVER] = std::array::from_fn(|p| fold(&taps.along, p));
+        let across: [[f32; 5]; OVER] = std::array::from_fn(|p| fold(&taps.across, p));
+        // Row codes of three and of five dots, as exposures at each phase along.
+        let profile = |code: usize, each: isize| -> [f32; OVER] {
+            std::array::from_fn(|p| {
+                let bit = |d: isize| code >> (d + each) & 1 == 1;
+                (-each..=each).filter(|&d| bit(d)).map(|d| along[p][(d + 2) as usize]).sum()
+            })
+        };
+        let three: Vec<[f32; OVER]> = (0..8).map(|c| profile(c, 1)).collect();
+        let five: Vec<[f32; OVER]> = (0..32).map(|c| profile(c, 2)).collect();
+        let response = Response::new(burn, &along, &across);
+        let mut halves = vec![0.0f32; 1 << 16];
+        crate::parallel::bands(&mut halves, 1 << 8, 16, |first, band| {
+            for (i, out) in band.iter_mut().enumerate() {
+                let code = (first << 8) + i;
+                let rows =
+                    [&three[code & 7], &five[code >> 3 & 31], &five[code >> 8 & 31], &three[code >> 13 & 7]];
+                let mut sum = 0.0;
+                for weight in &across[..OVER / 2] {
+                    for p in 0..OVER {
+                        let e: f32 = rows.iter().zip(weight).map(|(r, w)| r[p] * w).sum();
+                        sum += response.at(e);
+                    }
+                }
+                *out = sum / (OVER * OVER) as f32;
+            }
+        });
+        Cells { halves }
+    }
+
+    /// The mean mark of a solid.
+    pub fn solid(&self) -> f32 {
+        2.0 * self.halves[0xFFFF]
+    }
+
+    /// All half cells that feel a dot, in rows from the top.
+    pub fn felt() -> Vec<Felt> {
+        let mut felt = Vec::new();
+        for dy in -2isize..=2 {
+            for dx in -2isize..=2 {
+                for half in [Half::Upper, Half::Lower] {
+                    // Seen from the cell the dot lies at (−dx, −dy); the lower half looks upside down.
+                    let row = if half == Half::Upper { -dy } else { dy };
+                    for (at, each, first) in ROWS {
+                        if at == row && dx.abs() <= each {
+                            felt.push(Felt { dx, dy, half, mask: 1 << (first as isize + each - dx) });
+                        }
+                    }
+                }
+            }
+        }
+        felt
+    }
+}
+
+/// The response, finely tabulated up to the greatest exposure that dots can give.
+struct Response {
+    marks: Vec<f32>,
+}
+
+impl Response {
+    fn new(burn: &Burn, along: &[[f32; 5]], across: &[[f32; 5]]) -> Self {
+        let most = |w: &[[f32; 5]]| w.iter().map(|p| p.iter().sum::<f32>()).fold(0.0, f32::max);
+        let steps = (most(along) * most(across) * STEPS).ceil().min(1e6) as usize + 2;
+        Response { marks: (0..steps).map(|i| burn.mark(i as f64 / f64::from(STEPS)) as f32).collect() }
+    }
+
+    fn at(&self, exposure: f32) -> f32 {
+        let place = exposure * STEPS;
+        let i = (place as usize).min(self.marks.len() - 2);
+        self.marks[i] + (place - i as f32) * (self.marks[i + 1] - self.marks[i])
+    }
+}

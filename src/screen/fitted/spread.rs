@@ -1,0 +1,96 @@
+//! What the search weighs an error by: the autocorrelation of a mix of point spreads.
+
+use crate::sight::{Eye, PointSpread};
+
+/// Dots either side of the autocorrelation that are kept.
+pub const REACH: usize = 12;
+/// Columns of the kept square.
+pub const SIDE: usize = 2 * REACH + 1;
+
+/// How much the plain Gaussian of two dots counts beside the eye's spread, and the unfiltered error beside
+/// both: so that no one filter is fitted, and edges stay crisp.
+pub const SOFT: f64 = 0.3;
+/// See [`SOFT`].
+pub const CRISP: f64 = 0.0;
+
+/// Autocorrelation of the mixed point spread, and its parts that can be applied along one axis at a time.
+pub struct Weights {
+    /// The square, row after row.
+    pub square: Vec<f32>,
+    /// Lines (across, along), whose outer products add up to the square.
+    pub lines: Vec<([f32; SIDE], [f32; SIDE])>,
+}
+
+impl Weights {
+    /// The weights for dots `along_mm` and `across_mm` apart, seen from `distance_mm`.
+    pub fn new(along_mm: f64, across_mm: f64, distance_mm: f64) -> Self {
+        let eye = PointSpread::of_eye(Eye::KimAllebach, along_mm, across_mm, distance_mm, REACH);
+        let soft = PointSpread::gaussian(2.0, 8);
+        let (eye, soft) = (autocorrelation(&eye), autocorrelation(&soft));
+        let mut square: Vec<f64> = eye.iter().zip(&soft).map(|(e, s)| e + SOFT * s).collect();
+        square[REACH * SIDE + REACH] += CRISP;
+        // A smooth end: a step there would show as a faint grain of that period.
+        for (i, v) in square.iter_mut().enumerate() {
+            let r = (i % SIDE).abs_diff(REACH).max((i / SIDE).abs_diff(REACH));
+            *v *= if r + 2 > REACH { 0.5 } else { 1.0 };
+        }
+        let lines = split(&square);
+        Weights { square: square.iter().map(|&v| v as f32).collect(), lines }
+    }
+
+    /// The weight between two errors `dx` columns and `dy` rows apart.
+    pub fn at(&self, dx: isize, dy: isize) -> f32 {
+        let (x, y) = (dx + REACH as isize, dy + REACH as isize);
+        let inside = |v: isize| (0..SIDE as isize).contains(&v);
+        if inside(x) && inside(y) { self.square[y as usize * SIDE + x as usize] } else { 0.0 }
+    }
+}
+
+fn autocorrelation(spread: &PointSpread) -> Vec<f64> {
+    let (reach, radius) = (REACH as isize, spread.radius as isize);
+    let mut square = vec![0.0; SIDE * SIDE];
+    for dy in 0..=reach {
+        for dx in 0..=reach {
+            let mut sum = 0.0;
+            for y in -radius..=radius - dy {
+                for x in -radius..=radius - dx {
+                    sum += spread.at(x, y) * spread.at(x + dx, y + dy);
+                }
+            }
+            for (x, y) in [(dx, dy), (-dx, dy), (dx, -dy), (-dx, -dy)] {
+                square[(reach + y) as usize * SIDE + (reach + x) as usize] = sum;
+            }
+        }
+    }
+    square
+}
+
+/// Splits a square into outer products of lines, by power iteration, until under a thousandth is left.
+fn split(square: &[f64]) -> Vec<([f32; SIDE], [f32; SIDE])> {
+    let mut rest = square.to_vec();
+    let size = |m: &[f64]| m.iter().map(|v| v * v).sum::<f64>().sqrt();
+    let (whole, mut lines) = (size(square), Vec::new());
+    while lines.len() < 6 && size(&rest) > 1e-3 * whole {
+        let mut along = [0.0f64; SIDE];
+        for (i, v) in along.iter_mut().enumerate() {
+            *v = rest[REACH * SIDE + i] + 1e-12;
+        }
+        let mut across = [0.0f64; SIDE];
+        for _ in 0..60 {
+            for (a, row) in across.iter_mut().zip(rest.chunks_exact(SIDE)) {
+                *a = row.iter().zip(&along).map(|(r, v)| r * v).sum();
+            }
+            let norm = size(&across).max(1e-300);
+            across.iter_mut().for_each(|v| *v /= norm);
+            along = [0.0; SIDE];
+            for (a, row) in across.iter().zip(rest.chunks_exact(SIDE)) {
+                along.iter_mut().zip(row).for_each(|(v, r)| *v += a * r);
+            }
+        }
+        for (a, row) in across.iter().zip(rest.chunks_exact_mut(SIDE)) {
+            row.iter_mut().zip(&along).for_each(|(r, v)| *r -= a * v);
+        }
+        lines.push((across.map(|v| v as f32), along.map(|v| v as f32)));
+    }
+    lines
+}
