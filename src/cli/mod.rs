@@ -7,6 +7,7 @@ pub mod extras;
 pub mod kit;
 pub mod options;
 pub mod prepare;
+pub mod replay;
 pub mod terminal;
 
 use std::io::{self, BufWriter, StdoutLock, Write};
@@ -36,6 +37,8 @@ manual and the rules of your place.";
 enum Command {
     /// Make art ready to be marked: dots, proof, ticket and job file
     Prepare(Box<prepare::PrepareArgs>),
+    /// What a scan program really does, before the machine does it
+    Replay(replay::ReplayArgs),
     /// Starter machines, coatings and blanks
     Kit(kit::KitArgs),
     /// Print the completions for a shell
@@ -94,6 +97,7 @@ pub fn main() -> u8 {
 fn run(line: &Line, out: &mut Out) -> Result<u8, Failure> {
     match &line.command {
         Command::Prepare(args) => prepare::run(args, out),
+        Command::Replay(args) => replay::run(args, out),
         Command::Kit(args) => kit::run(args, out),
         Command::Completions(args) => extras::completions(args, out),
         Command::Man(args) => extras::man(args, out),

@@ -53,8 +53,9 @@ pub fn run(args: &ReplayArgs, out: &mut Out) -> Result<u8, Failure> {
     let wanted = match &args.against {
         None => None,
         Some(path) => {
-            let bytes = std::fs::read(path)
-                .map_err(|e| Failure::input(format!("cannot read {}: {e}; check its name", path.display())))?;
+            let bytes = std::fs::read(path).map_err(|e| {
+                Failure::input(format!("cannot read {}: {e}; check its name", path.display()))
+            })?;
             let decoded = png::read_dots(&bytes, args.beam_on)
                 .map_err(|e| Failure::input(format!("{} holds no dots: {e}", path.display())))?;
             Some(decoded.dots)
@@ -63,7 +64,7 @@ pub fn run(args: &ReplayArgs, out: &mut Out) -> Result<u8, Failure> {
     let mut options = Options::new(&head);
     options.picture = output.is_some().then_some(PICTURE);
     let name = &args.program;
-    let failed = |e: replay::ReadError| Failure::input(format!("{name}: {e}"));
+    let failed = |e: crate::scan::reader::ReadError| Failure::input(format!("{name}: {e}"));
     let mut replayed = if name == "-" {
         replay::replay(std::io::stdin().lock(), &options).map_err(failed)?
     } else {
@@ -86,7 +87,7 @@ pub fn run(args: &ReplayArgs, out: &mut Out) -> Result<u8, Failure> {
         };
         return Err(Failure::input(format!("{name} cannot be held against the dots: {why}")));
     }
-    let findings = motion::of_replay(&replayed.report);
+    let findings = motion::replayed(&replayed.report);
     let same = replayed.report.difference.as_ref().is_none_or(|d| d.same);
     if let Some(output) = &mut output {
         if let Some(trace) = &replayed.trace {
@@ -127,14 +128,21 @@ fn summary(out: &mut Out, replayed: &Replayed) -> Result<(), Failure> {
         short(r.burning_mm / 1000.0, 2)
     )?;
     if let Some(on) = r.dots_on {
-        writeln!(out, "{on} dots are marked, at S up to {} and up to {} mm/s", r.highest_s, short(r.highest_speed, 3))?;
+        writeln!(
+            out,
+            "{on} dots are marked, at S up to {} and up to {} mm/s",
+            r.highest_s,
+            short(r.highest_speed, 3)
+        )?;
     }
     match &r.difference {
         Some(d) if d.same => writeln!(out, "the dots are the same, every one")?,
         Some(d) => writeln!(
             out,
             "THE DOTS DIFFER: {} are missing, {} too many; the first at column and row {:?}",
-            d.missing, d.extra, d.first.first()
+            d.missing,
+            d.extra,
+            d.first.first()
         )?,
         None => {}
     }

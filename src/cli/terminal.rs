@@ -6,7 +6,7 @@ use std::time::Duration;
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
-use crate::findings::Severity;
+use crate::findings::{Finding, Severity};
 use crate::progress::Progress;
 use crate::proof::report::Report;
 use crate::units::short;
@@ -98,7 +98,13 @@ pub fn summary(out: &mut impl Write, report: &Report, folder: &Path) -> io::Resu
     for note in report.notes.iter().filter(|n| n.starts_with("Assumed")) {
         writeln!(out, "{note}")?;
     }
-    for f in &report.findings {
+    findings(out, &report.findings)?;
+    writeln!(out, "written to {}; open ticket.html first", folder.display())
+}
+
+/// Findings and their remedies.
+pub fn findings(out: &mut impl Write, findings: &[Finding]) -> io::Result<()> {
+    for f in findings {
         let sign = match f.severity {
             Severity::Note => "note",
             Severity::Caution => "CAUTION",
@@ -109,7 +115,7 @@ pub fn summary(out: &mut impl Write, report: &Report, folder: &Path) -> io::Resu
             writeln!(out, "    -> {}{}", r.text, if r.verified { " (checked)" } else { "" })?;
         }
     }
-    writeln!(out, "written to {}; open ticket.html first", folder.display())
+    Ok(())
 }
 
 /// `1 h 56 min`, `4 min 10 s`, `12 s`.

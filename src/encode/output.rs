@@ -35,6 +35,10 @@ pub const NAMES: &[&str] = &[
     "contact-sheet.png",
     "contact-sheet.html",
     "comparison.json",
+    "path.png",
+    "replay.json",
+    "reading.json",
+    "screens.md",
 ];
 
 /// Why the outputs could not be written. Each says what, where, and what to do.

@@ -8,16 +8,18 @@ use super::file::{self, FileError};
 use super::kit::{self, KitError, Surface};
 use super::process::{BeamSize, ExposureAt, ToneCurve};
 use super::words::{
-    Along, Amount, BeamOn, Crop, CurvePoints, DotGain, Levels, Packing, ReadAs, Sharpen, ToneBy, Ways,
+    Along, Amount, BeamOn, Crop, DotGain, Levels, Packing, ReadAs, Sharpen, ToneBy, Ways,
 };
 use super::{Coating, Job, Known, Machine, Process, ProcessFile, Standing};
 use crate::art::turn::{Turn, TurnError};
 use crate::blank::Blank;
+use crate::findings::burn::Change;
 use crate::mark::advise;
 use crate::mark::{Beam, Burn};
 use crate::placement::{Grid, Place, PlaceError};
 use crate::screen::{self, Options, Screen};
 use crate::tone::gain::GainCurve;
+use crate::tone::shape::{self, Shape};
 use crate::units::{Mm, MmPerS, Share, Watts, short};
 
 /// Why a job cannot be carried out.
@@ -70,14 +72,8 @@ pub struct Plan {
     pub grid: Grid,
     /// Why this pitch, in words.
     pub pitch_why: String,
-    /// Levels.
-    pub levels: Levels,
-    /// Local contrast.
-    pub contrast: Amount,
-    /// Sharpening.
-    pub sharpen: Sharpen,
-    /// Tone curve.
-    pub curve: CurvePoints,
+    /// What is done to the tones.
+    pub shape: Shape,
     /// The dot-gain curve.
     pub dot_gain: DotGain,
     /// The measured tone curve of a file, where one was named.
@@ -108,6 +104,37 @@ pub struct Plan {
     pub assumptions: Vec<String>,
     /// Other things a person should know, one sentence each.
     pub notes: Vec<String>,
+}
+
+impl Plan {
+    /// The same plan with one change, as if it had been asked for: what a remedy would do.
+    pub fn changed(&self, change: Change) -> Plan {
+        let mut plan = self.clone();
+        let given = |source: &str| (Standing::Given, source.to_string());
+        match change {
+            Change::Power(watts) => {
+                let share = Share((watts.0 / plan.process.rated_power.value.0).clamp(0.0, 1.0));
+                let (standing, source) = given("a remedy");
+                plan.process.power = Known::new(share, standing, source);
+            }
+            Change::Speed(speed) => {
+                let (standing, source) = given("a remedy");
+                plan.process.speed = Known::new(speed, standing, source);
+            }
+            Change::Pitch(across) => {
+                let along = Mm(plan.grid.along.0 * across.0 / plan.grid.across.0);
+                plan.grid = Grid { along, across };
+                plan.process.pitch_along.value = along;
+                plan.process.pitch_across.value = across;
+                plan.options.pitch_along_mm = along.0;
+                plan.options.pitch_across_mm = across.0;
+            }
+            Change::Ceiling(share) => plan.ceiling = share,
+        }
+        plan.burn = plan.process.burn();
+        plan.options.burn = plan.burn;
+        plan
+    }
 }
 
 fn absurd(what: impl Into<String>) -> PlanError {
@@ -189,6 +216,8 @@ pub fn resolve(job: &Job) -> Result<Plan, PlanError> {
     if ceiling.0 < 0.01 {
         return Err(absurd(format!("a ceiling of {ceiling} leaves no dots; it is from 1% to 100%")));
     }
+    let shaping = shaping(&job.tone);
+    shaping.check().map_err(|e| absurd(e.to_string()))?;
     let dot_gain = job.tone.dot_gain.clone().unwrap_or(DotGain::Forecast);
     let tone_curve = match &dot_gain {
         DotGain::File(path) => Some(read_tone_curve(Path::new(path))?),
@@ -215,10 +244,7 @@ pub fn resolve(job: &Job) -> Result<Plan, PlanError> {
         read_as: job.art.read_as.unwrap_or(ReadAs::Auto),
         grid,
         pitch_why,
-        levels: job.tone.levels.unwrap_or(Levels::Off),
-        contrast: job.tone.contrast.unwrap_or(Amount(Share(0.0))),
-        sharpen: job.tone.sharpen.unwrap_or(Sharpen::Off),
-        curve: job.tone.curve.clone().unwrap_or_default(),
+        shape: shaping,
         dot_gain,
         tone_curve,
         ceiling,
@@ -249,6 +275,29 @@ pub fn read_process(path: &Path) -> Result<ProcessFile, FileError> {
     let p: ProcessFile = file::parse("process", path, &text)?;
     p.check().map_err(|w| file::absurd("process", path, &text, w))?;
     Ok(p)
+}
+
+/// Radius of the local contrast on the piece, mm: larger than any texture, smaller than a face.
+const CONTRAST_RADIUS_MM: f64 = 4.0;
+
+/// What is done to the tones, in the units of that stage.
+fn shaping(tone: &ToneJob) -> Shape {
+    let amount = tone.contrast.map_or(0.0, |a| a.0.0);
+    Shape {
+        levels: match tone.levels.unwrap_or(Levels::Off) {
+            Levels::Off => shape::Levels::Off,
+            Levels::Auto(clip) => shape::Levels::Auto { clip: clip.0 },
+            Levels::Given(black, white) => {
+                shape::Levels::Given { black: black.0 * 100.0, white: white.0 * 100.0 }
+            }
+        },
+        local: (amount > 0.0).then_some(shape::Local { radius_mm: CONTRAST_RADIUS_MM, amount }),
+        sharpen: match tone.sharpen.unwrap_or(Sharpen::Off) {
+            Sharpen::Off => None,
+            Sharpen::Mask { radius, amount } => Some(shape::Sharpen { radius_mm: radius.0, amount }),
+        },
+        curve: tone.curve.iter().flat_map(|c| &c.0).map(|(a, b)| (a.0 * 100.0, b.0 * 100.0)).collect(),
+    }
 }
 
 /// Reads a measured tone curve.
@@ -487,10 +536,10 @@ fn written_out(plan: &Plan) -> Job {
             place: Some(plan.place),
         },
         tone: ToneJob {
-            levels: Some(plan.levels),
-            contrast: Some(plan.contrast),
-            sharpen: Some(plan.sharpen),
-            curve: Some(plan.curve.clone()),
+            levels: Some(asked.tone.levels.unwrap_or(Levels::Off)),
+            contrast: Some(asked.tone.contrast.unwrap_or(Amount(Share(0.0)))),
+            sharpen: Some(asked.tone.sharpen.unwrap_or(Sharpen::Off)),
+            curve: Some(asked.tone.curve.clone().unwrap_or_default()),
             dot_gain: Some(plan.dot_gain.clone()),
             ceiling: Some(plan.ceiling),
         },

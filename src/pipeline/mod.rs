@@ -4,12 +4,15 @@ pub mod facts;
 pub mod look;
 pub mod words;
 
+use std::cell::OnceCell;
+
 use crate::art::{self, Art, Kind, View};
+use crate::findings::burn::{self, Remade};
 use crate::findings::{Finding, Severity};
-use crate::findings::{art as of_art, machine as of_machine};
+use crate::findings::{art as of_art, lines as of_lines, machine as of_machine, motion};
 use crate::job::words::{DotGain, ReadAs};
 use crate::job::{Plan, plan};
-use crate::mark::Forecast;
+use crate::mark::{Forecast, Summary, summary};
 use crate::placement::{self, Outline, Placement};
 use crate::plane::{Dots, Tone};
 use crate::progress::Progress;
@@ -20,8 +23,8 @@ use crate::scan::head::HeadError;
 use crate::scan::lines;
 use crate::scan::program::{self, Notes, Written};
 use crate::screen::{Screen, Wants};
-use crate::tone::{gain, piece};
-use crate::units::Mm;
+use crate::tone::{gain, piece, shape};
+use crate::units::{Mm, short};
 use look::Reduced;
 
 /// Why a plan could not be carried through.
@@ -38,6 +41,9 @@ pub enum PipelineError {
         "the art is transparent everywhere, so there is nothing to mark; choose another file or another crop"
     )]
     Nothing,
+    /// The tones cannot be shaped as asked.
+    #[error(transparent)]
+    Shape(#[from] shape::ShapeError),
     /// A measured tone curve cannot be used.
     #[error(transparent)]
     Gain(#[from] gain::GainError),
@@ -83,6 +89,8 @@ pub struct Stages {
     pub layout: Layout,
     /// The forecast, reduced to the picture's blocks and to sums.
     pub reduced: Reduced,
+    /// The forecast in figures.
+    pub summary: Summary,
     /// The scan program; `None` where the machine cannot run one for this job, as a finding says.
     pub program: Option<Program>,
     /// Things a person should know.
@@ -142,6 +150,7 @@ pub fn run(plan: &Plan, art: &Art, name: &str, progress: &dyn Progress) -> Resul
     let forecast = Forecast::new(&plan.burn);
     let layout = Layout::new(&plan.blank, &placement.rect, MOST_PIXELS);
     let reduced = look::reduce(&forecast, &dots, &layout);
+    let summary = summary::summary(&dots, &forecast);
     go_on(progress, "scan program")?;
     let program = Some(program(plan, &placement, &dots, name)?);
     let stages = Stages {
@@ -154,9 +163,11 @@ pub fn run(plan: &Plan, art: &Art, name: &str, progress: &dyn Progress) -> Resul
         dots,
         layout,
         reduced,
+        summary,
         notes: wanted.notes,
     };
-    let findings = findings(plan, art, &stages);
+    go_on(progress, "findings")?;
+    let findings = findings(plan, art, &stages, progress);
     let report = facts::report(plan, art, name, &stages, &findings);
     Ok(Outcome { stages, findings, report })
 }
@@ -187,10 +198,14 @@ pub fn wanted(plan: &Plan, art: &Art, progress: &dyn Progress) -> Result<Wanted,
     go_on(progress, "drawing at the dots' density")?;
     let rect = &placement.rect;
     let rendered = art::render(art, &view, rect.columns, rect.rows, kind)?;
-    let light = rendered.light;
     go_on(progress, "tones")?;
-    let looks = piece::Looks { unmarked: plan.burn.response.y_unmarked, marked: plan.burn.response.y_marked };
+    let pitch = (plan.grid.along.0, plan.grid.across.0);
     let mut notes = Vec::new();
+    let (light, shaped) = shape::shape(rendered.light, rendered.alpha.as_ref(), &plan.shape, pitch)?;
+    if let Some((black, white)) = shaped.levels {
+        notes.push(format!("lightness L* {} became black and {} white", short(black, 1), short(white, 1)));
+    }
+    let looks = piece::Looks { unmarked: plan.burn.response.y_unmarked, marked: plan.burn.response.y_marked };
     let tone = match kind {
         Kind::Photo => piece::photo(light, rendered.alpha.as_ref(), looks),
         Kind::Drawing => {
@@ -258,7 +273,7 @@ pub fn mask(dots: &mut Dots, plan: &Plan, placement: &Placement) {
 }
 
 /// What is worth saying, the most serious first.
-fn findings(plan: &Plan, art: &Art, stages: &Stages) -> Vec<Finding> {
+fn findings(plan: &Plan, art: &Art, stages: &Stages, progress: &dyn Progress) -> Vec<Finding> {
     let p = &stages.placement;
     let rect = &p.rect;
     let process = &plan.process;
@@ -283,6 +298,14 @@ fn findings(plan: &Plan, art: &Art, stages: &Stages) -> Vec<Finding> {
         plan.machine.motion.steps_per_mm_y,
         Mm(rect.height()),
     ));
+    all.extend(burn_findings(plan, art, stages, progress));
+    let (setting, response) = (process.setting(), process.response());
+    let steps = plan.machine.motion.steps_per_mm_y;
+    all.extend(of_lines::apart(beam, &setting, &response, steps));
+    all.extend(of_lines::crowded(beam, plan.grid.across, steps));
+    if let Some(p) = &stages.program {
+        all.extend(motion::all(&p.course, p.art(&stages.dots), &p.written.survey, &p.written.load));
+    }
     let least = plan.coating.start.least_power;
     all.extend(of_machine::weak_laser(process.rated_power.value, least, &plan.coating.name));
     all.extend(of_machine::assumed(&process.assumed()));
@@ -314,4 +337,37 @@ pub fn program(
     let written =
         program::measure(&course, lines::Art::Dots(dots), &notes).map_err(|_| PipelineError::Stopped)?;
     Ok(Program { course, notes, grey: None, written })
+}
+
+/// Findings from the forecast. A remedy is tried by carrying the job through again with its value; the
+/// wanted mark is drawn again only once, and only when there is anything to mend.
+fn burn_findings(plan: &Plan, art: &Art, stages: &Stages, progress: &dyn Progress) -> Vec<Finding> {
+    let drawn: OnceCell<Option<Wanted>> = OnceCell::new();
+    let remake = |change| {
+        let changed = plan.changed(change);
+        let wanted = match change {
+            burn::Change::Pitch(_) => wanted(&changed, art, progress).ok()?,
+            _ => drawn.get_or_init(|| wanted(plan, art, progress).ok()).clone()?,
+        };
+        let placement = wanted.placement;
+        let (dots, _) = dots(&changed, changed.screen, wanted.tone, &placement, progress).ok()?;
+        Some(Remade { dots, grid: changed.grid, burn: changed.burn })
+    };
+    let process = &plan.process;
+    let scene = burn::Scene {
+        dots: &stages.dots,
+        rect: &stages.placement.rect,
+        blank: &plan.blank,
+        beam: process.beam.value,
+        setting: process.setting(),
+        response: process.response(),
+        rated_power: process.rated_power.value,
+        top_speed: plan.machine.motion.top_speed,
+        steps_per_mm: plan.machine.motion.steps_per_mm_y,
+        remake: &remake,
+    };
+    [burn::over_burn(&scene, &stages.summary), burn::under_burn(&scene, &stages.summary)]
+        .into_iter()
+        .flatten()
+        .collect()
 }
