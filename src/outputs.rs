@@ -9,7 +9,7 @@ use crate::job::Plan;
 use crate::pipeline::{Outcome, Program};
 use crate::progress::Progress;
 use crate::proof::canvas::ProofError;
-use crate::proof::density;
+use crate::proof::{density, ticket};
 use crate::proof::loupe;
 use crate::proof::picture::{self, Scene};
 use crate::proof::report::{FileFacts, Report};
@@ -51,43 +51,19 @@ pub fn write(
     }
     let rect = &stages.placement.rect;
     let mut files: Vec<FileFacts> = Vec::new();
-    let mut put = |output: &mut Output, name: &str, about: &str, bytes: &[u8]| -> Result<(), WriteError> {
-        output.put(name, bytes)?;
-        files.push(FileFacts { name: name.into(), bytes: Some(bytes.len() as u64), about: about.into() });
-        Ok(())
-    };
 
     let dots = &stages.dots;
     let black_or_white = format!("the dots, {} = beam on", plan.beam_on);
-    put(output, "dots.png", &black_or_white, &png::dots(dots, rect.grid, plan.beam_on)?)?;
+    put(output, &mut files, "dots.png", &black_or_white, &png::dots(dots, rect.grid, plan.beam_on)?)?;
     if let Some(packing) = plan.tiff {
-        put(output, "dots.tiff", &black_or_white, &tiff::dots(dots, rect.grid, plan.beam_on, packing)?)?;
+        put(output, &mut files, "dots.tiff", &black_or_white, &tiff::dots(dots, rect.grid, plan.beam_on, packing)?)?;
     }
     if plan.bmp {
-        put(output, "dots.bmp", &black_or_white, &bmp::dots(dots, rect.grid, plan.beam_on)?)?;
+        put(output, &mut files, "dots.bmp", &black_or_white, &bmp::dots(dots, rect.grid, plan.beam_on)?)?;
     }
 
-    let spots: Vec<(f64, f64)> =
-        outcome.findings.iter().filter(|f| f.severity > Severity::Note).filter_map(|f| f.at_mm).collect();
-    let scene = Scene {
-        blank: &plan.blank,
-        surface: plan.surface,
-        rect,
-        y_unmarked: plan.burn.response.y_unmarked,
-        y_marked: plan.burn.response.y_marked,
-        standing: outcome.report.process.standing,
-        spots: &spots,
-    };
-    let layout = &stages.layout;
-    let proof = picture::proof(&scene, layout, &stages.reduced.look)?.to_png(Some(layout.pixel))?;
-    put(output, "proof.png", "how the piece is forecast to look after cleaning", &proof)?;
-    let dose = (!stages.reduced.dose.is_empty()).then_some(stages.reduced.dose.as_slice());
-    let dense = density::density(&scene, layout, dots, dose)?.to_png(Some(layout.pixel))?;
-    put(output, "density.png", "how dense the dots are, and where solids lie", &dense)?;
-    if let Some(place) = loupe_at {
-        let bytes = loupe_picture(plan, outcome, &scene, place)?;
-        put(output, "loupe.png", "one place large, as dots and as forecast", &bytes)?;
-    }
+    let (pictures, bytes) = pictures(plan, outcome, loupe_at, output)?;
+    files.extend(pictures);
 
     let mut report = outcome.report.clone();
     if let Some(p) = &stages.program
@@ -128,6 +104,12 @@ pub fn write(
     report.files = files;
     let json = report.to_json().map_err(|e| WriteError::Words(e.to_string()))?;
     output.put("report.json", json.as_bytes())?;
+    let shown = ticket::Pictures {
+        proof: &bytes.proof,
+        density: &bytes.density,
+        loupe: bytes.loupe.as_deref(),
+    };
+    output.put("ticket.html", ticket::ticket(&report, &shown)?.as_bytes())?;
     Ok(report)
 }
 
@@ -137,6 +119,79 @@ fn write_program(
     w: &mut impl io::Write,
 ) -> io::Result<program::Written> {
     program::write(&p.course, p.art(dots), &p.notes, w)
+}
+
+/// Writes a file and notes it.
+fn put(
+    output: &mut Output,
+    files: &mut Vec<FileFacts>,
+    name: &str,
+    about: &str,
+    bytes: &[u8],
+) -> Result<(), WriteError> {
+    output.put(name, bytes)?;
+    files.push(FileFacts { name: name.into(), bytes: Some(bytes.len() as u64), about: about.into() });
+    Ok(())
+}
+
+/// The pictures' bytes, for the ticket.
+struct Shown {
+    proof: Vec<u8>,
+    density: Vec<u8>,
+    loupe: Option<Vec<u8>>,
+}
+
+/// Writes proof, density and loupe.
+fn pictures(
+    plan: &Plan,
+    outcome: &Outcome,
+    loupe_at: Option<(f64, f64)>,
+    output: &mut Output,
+) -> Result<(Vec<FileFacts>, Shown), WriteError> {
+    let mut files = Vec::new();
+    let stages = &outcome.stages;
+    let (rect, dots) = (&stages.placement.rect, &stages.dots);
+    let spots: Vec<(f64, f64)> =
+        outcome.findings.iter().filter(|f| f.severity > Severity::Note).filter_map(|f| f.at_mm).collect();
+    let scene = Scene {
+        blank: &plan.blank,
+        surface: plan.surface,
+        rect,
+        y_unmarked: plan.burn.response.y_unmarked,
+        y_marked: plan.burn.response.y_marked,
+        standing: outcome.report.process.standing,
+        spots: &spots,
+    };
+    let layout = &stages.layout;
+    let proof = picture::proof(&scene, layout, &stages.reduced.look)?.to_png(Some(layout.pixel))?;
+    put(output, &mut files, "proof.png", "how the piece is forecast to look after cleaning", &proof)?;
+    let dose = (!stages.reduced.dose.is_empty()).then_some(stages.reduced.dose.as_slice());
+    let dense = density::density(&scene, layout, dots, dose)?.to_png(Some(layout.pixel))?;
+    put(output, &mut files, "density.png", "how dense the dots are, and where solids lie", &dense)?;
+    let mut loupe = None;
+    if let Some(place) = loupe_at {
+        let bytes = loupe_picture(plan, outcome, &scene, place)?;
+        put(output, &mut files, "loupe.png", "one place large, as dots and as forecast", &bytes)?;
+        loupe = Some(bytes);
+    }
+    Ok((files, Shown { proof, density: dense, loupe }))
+}
+
+/// Writes the pictures and the report of dots that were only judged.
+pub fn write_proof(
+    plan: &Plan,
+    outcome: &Outcome,
+    loupe_at: Option<(f64, f64)>,
+    output: &mut Output,
+) -> Result<Report, WriteError> {
+    let mut report = outcome.report.clone();
+    let (mut files, _) = pictures(plan, outcome, loupe_at, output)?;
+    files.push(FileFacts { name: "report.json".into(), bytes: None, about: "every figure".into() });
+    report.files = files;
+    report.program = None;
+    let json = report.to_json().map_err(|e| WriteError::Words(e.to_string()))?;
+    output.put("report.json", json.as_bytes())?;
+    Ok(report)
 }
 
 /// Side of the loupe's window, mm.

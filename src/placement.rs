@@ -232,6 +232,22 @@ pub fn place(outline: &Outline, blank: &Blank, place: Place, grid: Grid) -> Resu
     Ok(Placement { wished_width: Mm(width), wished_height: Mm(height), rect, window, past_margin: Mm(past) })
 }
 
+/// The placement of `columns` x `rows` ready dots in the middle of a blank, not cut where they reach too far.
+pub fn of_dots(blank: &Blank, grid: Grid, columns: usize, rows: usize) -> Placement {
+    let (width, height) = (columns as f64 * grid.along.0, rows as f64 * grid.across.0);
+    let (w, h) = (blank.shape.width(), blank.shape.height());
+    let rect = DotRect { left: Mm((w - width) / 2.0), top: Mm((h - height) / 2.0), columns, rows, grid };
+    let room = blank.printable().map_or((0.0, 0.0), |p| (p.width(), p.height()));
+    let past = ((width - room.0) / 2.0).max((height - room.1) / 2.0).max(0.0);
+    Placement {
+        wished_width: Mm(width),
+        wished_height: Mm(height),
+        rect,
+        window: Window::WHOLE,
+        past_margin: Mm(past),
+    }
+}
+
 /// Dots for a side of `size` mm of which at most `room` mm may show, and the shown part as fractions.
 fn whole_dots(size: f64, room: f64, pitch: f64) -> (usize, f64, f64) {
     let shown = size.min(room);

@@ -3,10 +3,13 @@
 //! Results go to standard output, everything else (progress, findings, errors) to standard error.
 //! Exit codes: 0 done, 1 an input that cannot be used, 2 a wrong command line, 3 a finding of severity stop.
 
+pub mod advise;
+pub mod compare;
 pub mod extras;
 pub mod kit;
 pub mod options;
 pub mod prepare;
+pub mod proof;
 pub mod replay;
 pub mod terminal;
 
@@ -37,6 +40,12 @@ manual and the rules of your place.";
 enum Command {
     /// Make art ready to be marked: dots, proof, ticket and job file
     Prepare(Box<prepare::PrepareArgs>),
+    /// Compare screens and densities on a contact sheet, forecast under your process
+    Compare(Box<compare::CompareArgs>),
+    /// Forecast and findings of any 1-bit picture, whatever made it
+    Proof(Box<proof::ProofArgs>),
+    /// Which pitches suit a machine and a coating, and why
+    Advise(advise::AdviseArgs),
     /// What a scan program really does, before the machine does it
     Replay(replay::ReplayArgs),
     /// Starter machines, coatings and blanks
@@ -97,6 +106,9 @@ pub fn main() -> u8 {
 fn run(line: &Line, out: &mut Out) -> Result<u8, Failure> {
     match &line.command {
         Command::Prepare(args) => prepare::run(args, out),
+        Command::Compare(args) => compare::run(args, out),
+        Command::Proof(args) => proof::run(args, out),
+        Command::Advise(args) => advise::run(args, out),
         Command::Replay(args) => replay::run(args, out),
         Command::Kit(args) => kit::run(args, out),
         Command::Completions(args) => extras::completions(args, out),

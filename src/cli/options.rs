@@ -252,11 +252,7 @@ impl JobOptions {
                 tiff: self.dots.tiff,
                 bmp: switched(self.dots.bmp, true),
             },
-            burn: BurnJob {
-                power: self.process.power,
-                speed: self.process.speed,
-                passes: self.process.passes,
-            },
+            burn: self.process.burn(),
             scan: ScanJob {
                 tone_by: self.scan.tone_by,
                 direction: self.scan.direction,
@@ -284,6 +280,11 @@ impl BlankOptions {
 }
 
 impl ProcessOptions {
+    /// The settings.
+    pub fn burn(&self) -> BurnJob {
+        BurnJob { power: self.power, speed: self.speed, passes: self.passes }
+    }
+
     /// A job that names only machine, coating and process file.
     pub fn references(&self) -> Job {
         Job {

@@ -53,6 +53,16 @@ impl Progress for Bar {
 
 /// The short summary of a prepared job.
 pub fn summary(out: &mut impl Write, report: &Report, folder: &Path) -> io::Result<()> {
+    figures(out, report)?;
+    for note in report.notes.iter().filter(|n| n.starts_with("Assumed")) {
+        writeln!(out, "{note}")?;
+    }
+    findings(out, &report.findings)?;
+    writeln!(out, "written to {}; open ticket.html first", folder.display())
+}
+
+/// The figures of a report: art, place, dots, settings, time.
+pub fn figures(out: &mut impl Write, report: &Report) -> io::Result<()> {
     let (a, b, p, d) = (&report.art, &report.blank, &report.placement, &report.dots);
     let process = &report.process;
     let mm = |v: f64, n| short(v, n);
@@ -95,11 +105,7 @@ pub fn summary(out: &mut impl Write, report: &Report, folder: &Path) -> io::Resu
     if let Some(t) = &report.times {
         writeln!(out, "time {}", duration(t.total_s))?;
     }
-    for note in report.notes.iter().filter(|n| n.starts_with("Assumed")) {
-        writeln!(out, "{note}")?;
-    }
-    findings(out, &report.findings)?;
-    writeln!(out, "written to {}; open ticket.html first", folder.display())
+    Ok(())
 }
 
 /// Findings and their remedies.

@@ -1,7 +1,7 @@
 //! Facts: the report of a job, filled from its plan and what the stages found.
 
 use super::{Program, Stages, words};
-use crate::art::Art;
+use crate::art::{Art, Kind};
 use crate::findings::Finding;
 use crate::job::{Known, Plan, Standing};
 use crate::proof::report::{
@@ -11,12 +11,13 @@ use crate::proof::report::{
 use crate::units::MM_PER_INCH;
 
 /// The report, without files, times and program, which are known later.
-pub fn report(plan: &Plan, art: &Art, name: &str, stages: &Stages, findings: &[Finding]) -> Report {
+pub fn report(plan: &Plan, art: ArtFacts, stages: &Stages, findings: &[Finding]) -> Report {
     let cell = plan.grid.along.0 * plan.grid.across.0;
     Report {
         schema_version: SCHEMA_VERSION,
         written_by: format!("Dotwright {}", env!("CARGO_PKG_VERSION")),
-        art: art_facts(art, name, stages),
+        notes: notes(plan, &art, stages),
+        art,
         blank: BlankFacts {
             shape: plan.blank.shape.to_string(),
             width_mm: plan.blank.shape.width(),
@@ -42,19 +43,19 @@ pub fn report(plan: &Plan, art: &Art, name: &str, stages: &Stages, findings: &[F
             .collect(),
         findings: findings.to_vec(),
         files: Vec::new(),
-        notes: notes(plan, art, stages),
         cautions: words::cautions(&plan.machine, &plan.coating, plan.surface),
         steps: steps(plan),
     }
 }
 
-fn art_facts(art: &Art, name: &str, stages: &Stages) -> ArtFacts {
+/// What is known of the art.
+pub fn art_facts(art: &Art, name: &str, kind: Kind, why: &str) -> ArtFacts {
     let pixels = art.pixels();
     ArtFacts {
         name: name.to_string(),
         format: art.describe(),
-        read_as: stages.kind.to_string(),
-        read_as_why: stages.kind_why.clone(),
+        read_as: kind.to_string(),
+        read_as_why: why.to_string(),
         width_px: pixels.map(|p| p.0 as u32),
         height_px: pixels.map(|p| p.1 as u32),
     }
@@ -149,12 +150,11 @@ fn program(plan: &Plan, p: &Program) -> ProgramFacts {
 }
 
 /// What the program decided on its own, in sentences.
-fn notes(plan: &Plan, art: &Art, stages: &Stages) -> Vec<String> {
+fn notes(plan: &Plan, art: &ArtFacts, stages: &Stages) -> Vec<String> {
     let mut notes: Vec<String> = plan.assumptions.iter().map(|a| format!("Assumed: {a}.")).collect();
     notes.extend(plan.notes.iter().map(|n| format!("{n}.")));
     notes.push(format!("Pitch {}: {}.", crate::units::short(plan.grid.along.0, 4) + " mm", plan.pitch_why));
-    notes.push(format!("Read as a {}: {}.", stages.kind, stages.kind_why));
-    notes.extend(art.notes().iter().map(|n| format!("{}.", n.trim_end_matches('.'))));
+    notes.push(format!("Read as {}: {}.", art.read_as, art.read_as_why));
     notes.extend(stages.notes.iter().map(|n| format!("{}.", n.trim_end_matches('.'))));
     notes
 }

@@ -1,5 +1,6 @@
 //! The recipe: a plan and art in, an outcome out, stage by stage. No file and no clock inside.
 
+pub mod compare;
 pub mod facts;
 pub mod look;
 pub mod words;
@@ -17,7 +18,7 @@ use crate::placement::{self, Outline, Placement};
 use crate::plane::{Dots, Tone};
 use crate::progress::Progress;
 use crate::proof::layout::{Layout, MOST_PIXELS};
-use crate::proof::report::Report;
+use crate::proof::report::{ArtFacts, Report};
 use crate::scan::course::{Course, Scan};
 use crate::scan::head::HeadError;
 use crate::scan::lines;
@@ -75,10 +76,6 @@ pub struct Wanted {
 pub struct Stages {
     /// Where the art lies.
     pub placement: Placement,
-    /// How the art was read.
-    pub kind: Kind,
-    /// Why it was read so.
-    pub kind_why: String,
     /// Mean of the wanted mark over the dot rectangle.
     pub mean_wanted: f64,
     /// The dot-gain curve: coverage and the mark it gives; empty where none was used.
@@ -144,32 +141,74 @@ impl Outcome {
 pub fn run(plan: &Plan, art: &Art, name: &str, progress: &dyn Progress) -> Result<Outcome, PipelineError> {
     let wanted = wanted(plan, art, progress)?;
     let mean_wanted = wanted.tone.mean();
-    let (placement, kind) = (wanted.placement, wanted.kind);
+    let placement = wanted.placement;
+    let mut notes: Vec<String> = art.notes().to_vec();
+    notes.extend(wanted.notes);
     let (dots, gain) = dots(plan, plan.screen, wanted.tone, &placement, progress)?;
+    let mut stages = foresee(plan, placement, dots, name, progress)?;
+    (stages.mean_wanted, stages.gain, stages.notes) = (mean_wanted, gain, notes);
+    go_on(progress, "findings")?;
+    let mut findings = art_findings(plan, art, &stages);
+    findings.extend(burn_findings(plan, &stages, &remake(plan, art, progress)));
+    let findings = machine_findings(plan, &stages, findings);
+    let facts = facts::art_facts(art, name, wanted.kind, &wanted.kind_why);
+    let report = facts::report(plan, facts, &stages, &findings);
+    Ok(Outcome { stages, findings, report })
+}
+
+/// Judges dots that something else made: they lie in the middle of the blank.
+pub fn judge(plan: &Plan, dots: Dots, name: &str, progress: &dyn Progress) -> Result<Outcome, PipelineError> {
+    let placement = placement::of_dots(&plan.blank, plan.grid, dots.width(), dots.height());
+    let (width, height) = (dots.width() as u32, dots.height() as u32);
+    let mut stages = foresee(plan, placement, dots, name, progress)?;
+    stages.mean_wanted = stages.dots.coverage();
+    go_on(progress, "findings")?;
+    // Another pitch or ceiling needs the art, which is not at hand.
+    let remake = |change| {
+        let kept = matches!(change, burn::Change::Power(_) | burn::Change::Speed(_));
+        let burn = plan.changed(change).burn;
+        kept.then(|| Remade { dots: stages.dots.clone(), grid: plan.grid, burn })
+    };
+    let burnt = burn_findings(plan, &stages, &remake);
+    let findings = machine_findings(plan, &stages, burnt);
+    let facts = ArtFacts {
+        name: name.to_string(),
+        format: "1-bit PNG".into(),
+        read_as: "dots".into(),
+        read_as_why: "they are judged as they are".into(),
+        width_px: Some(width),
+        height_px: Some(height),
+    };
+    let report = facts::report(plan, facts, &stages, &findings);
+    Ok(Outcome { stages, findings, report })
+}
+
+/// Forecast and scan program of dots.
+fn foresee(
+    plan: &Plan,
+    placement: Placement,
+    dots: Dots,
+    name: &str,
+    progress: &dyn Progress,
+) -> Result<Stages, PipelineError> {
     go_on(progress, "forecast")?;
     let forecast = Forecast::new(&plan.burn);
     let layout = Layout::new(&plan.blank, &placement.rect, MOST_PIXELS);
     let reduced = look::reduce(&forecast, &dots, &layout);
-    let summary = summary::summary(&dots, &forecast);
+    let summary = summary(&dots, &forecast);
     go_on(progress, "scan program")?;
     let program = Some(program(plan, &placement, &dots, name)?);
-    let stages = Stages {
-        program,
+    Ok(Stages {
         placement,
-        kind,
-        kind_why: wanted.kind_why,
-        mean_wanted,
-        gain,
+        mean_wanted: 0.0,
+        gain: Vec::new(),
         dots,
         layout,
         reduced,
         summary,
-        notes: wanted.notes,
-    };
-    go_on(progress, "findings")?;
-    let findings = findings(plan, art, &stages, progress);
-    let report = facts::report(plan, art, name, &stages, &findings);
-    Ok(Outcome { stages, findings, report })
+        program,
+        notes: Vec::new(),
+    })
 }
 
 fn go_on(progress: &dyn Progress, stage: &str) -> Result<(), PipelineError> {
@@ -272,37 +311,34 @@ pub fn mask(dots: &mut Dots, plan: &Plan, placement: &Placement) {
     }
 }
 
-/// What is worth saying, the most serious first.
-fn findings(plan: &Plan, art: &Art, stages: &Stages, progress: &dyn Progress) -> Vec<Finding> {
+/// Findings about the art.
+fn art_findings(plan: &Plan, art: &Art, stages: &Stages) -> Vec<Finding> {
     let p = &stages.placement;
-    let rect = &p.rect;
-    let process = &plan.process;
-    let mut all = Vec::new();
-    if let Some((w, h)) = art.pixels() {
-        let part = |from: f64, to: f64| to - from;
-        let crop = plan.crop.window();
-        let (mut w, mut h) = (w as f64 * part(crop.left, crop.right), h as f64 * part(crop.top, crop.bottom));
-        if plan.turn.swaps() {
-            std::mem::swap(&mut w, &mut h);
-        }
-        let shown = (w * part(p.window.left, p.window.right), h * part(p.window.top, p.window.bottom));
-        all.extend(of_art::coarse_art(shown, (rect.columns, rect.rows), Mm(rect.width())));
+    let Some((w, h)) = art.pixels() else { return Vec::new() };
+    let crop = plan.crop.window();
+    let (mut w, mut h) = (w as f64 * crop.width(), h as f64 * crop.height());
+    if plan.turn.swaps() {
+        std::mem::swap(&mut w, &mut h);
     }
+    let shown = (w * p.window.width(), h * p.window.height());
+    let rect = &p.rect;
+    of_art::coarse_art(shown, (rect.columns, rect.rows), Mm(rect.width())).into_iter().collect()
+}
+
+/// Findings about place, lines, motion and machine added to those at hand; the most serious first.
+fn machine_findings(plan: &Plan, stages: &Stages, mut all: Vec<Finding>) -> Vec<Finding> {
+    let p = &stages.placement;
+    let process = &plan.process;
     let beam = process.beam.value;
     let radius = Mm(beam.along.0.max(beam.across.0) / 2.0);
     let fitting = Mm((p.wished_width.0 - 2.0 * p.past_margin.0).max(0.0));
-    let tolerance = plan.machine.motion.placement_tolerance;
+    let motion_of = &plan.machine.motion;
+    let tolerance = motion_of.placement_tolerance;
     all.extend(of_art::past_margin(p.past_margin, plan.blank.margin, tolerance, radius, fitting));
-    all.extend(of_machine::step_beat(
-        plan.grid.across,
-        plan.machine.motion.steps_per_mm_y,
-        Mm(rect.height()),
-    ));
-    all.extend(burn_findings(plan, art, stages, progress));
     let (setting, response) = (process.setting(), process.response());
-    let steps = plan.machine.motion.steps_per_mm_y;
-    all.extend(of_lines::apart(beam, &setting, &response, steps));
-    all.extend(of_lines::crowded(beam, plan.grid.across, steps));
+    all.extend(of_lines::apart(beam, &setting, &response, motion_of.steps_per_mm_y));
+    all.extend(of_lines::crowded(beam, plan.grid.across, motion_of.steps_per_mm_y));
+    all.extend(of_machine::step_beat(plan.grid.across, motion_of.steps_per_mm_y, Mm(p.rect.height())));
     if let Some(p) = &stages.program {
         all.extend(motion::all(&p.course, p.art(&stages.dots), &p.written.survey, &p.written.load));
     }
@@ -311,6 +347,47 @@ fn findings(plan: &Plan, art: &Art, stages: &Stages, progress: &dyn Progress) ->
     all.extend(of_machine::assumed(&process.assumed()));
     all.sort_by(|a, b| b.severity.cmp(&a.severity));
     all
+}
+
+/// Carries the job through again up to its dots, with a change. The wanted mark is drawn again only once,
+/// and only when there is anything to mend.
+fn remake<'a>(
+    plan: &'a Plan,
+    art: &'a Art,
+    progress: &'a dyn Progress,
+) -> impl Fn(burn::Change) -> Option<Remade> + 'a {
+    let drawn: OnceCell<Option<Wanted>> = OnceCell::new();
+    move |change| {
+        let changed = plan.changed(change);
+        let wanted = match change {
+            burn::Change::Pitch(_) => wanted(&changed, art, progress).ok()?,
+            _ => drawn.get_or_init(|| wanted(plan, art, progress).ok()).clone()?,
+        };
+        let placement = wanted.placement;
+        let (dots, _) = dots(&changed, changed.screen, wanted.tone, &placement, progress).ok()?;
+        Some(Remade { dots, grid: changed.grid, burn: changed.burn })
+    }
+}
+
+/// Findings from the forecast; a remedy is tried through `remake`.
+fn burn_findings(plan: &Plan, stages: &Stages, remake: &burn::Remake<'_>) -> Vec<Finding> {
+    let process = &plan.process;
+    let scene = burn::Scene {
+        dots: &stages.dots,
+        rect: &stages.placement.rect,
+        blank: &plan.blank,
+        beam: process.beam.value,
+        setting: process.setting(),
+        response: process.response(),
+        rated_power: process.rated_power.value,
+        top_speed: plan.machine.motion.top_speed,
+        steps_per_mm: plan.machine.motion.steps_per_mm_y,
+        remake,
+    };
+    [burn::over_burn(&scene, &stages.summary), burn::under_burn(&scene, &stages.summary)]
+        .into_iter()
+        .flatten()
+        .collect()
 }
 
 /// The scan program of a job: its course, what it says of itself, and how long and large it will be.
@@ -337,37 +414,4 @@ pub fn program(
     let written =
         program::measure(&course, lines::Art::Dots(dots), &notes).map_err(|_| PipelineError::Stopped)?;
     Ok(Program { course, notes, grey: None, written })
-}
-
-/// Findings from the forecast. A remedy is tried by carrying the job through again with its value; the
-/// wanted mark is drawn again only once, and only when there is anything to mend.
-fn burn_findings(plan: &Plan, art: &Art, stages: &Stages, progress: &dyn Progress) -> Vec<Finding> {
-    let drawn: OnceCell<Option<Wanted>> = OnceCell::new();
-    let remake = |change| {
-        let changed = plan.changed(change);
-        let wanted = match change {
-            burn::Change::Pitch(_) => wanted(&changed, art, progress).ok()?,
-            _ => drawn.get_or_init(|| wanted(plan, art, progress).ok()).clone()?,
-        };
-        let placement = wanted.placement;
-        let (dots, _) = dots(&changed, changed.screen, wanted.tone, &placement, progress).ok()?;
-        Some(Remade { dots, grid: changed.grid, burn: changed.burn })
-    };
-    let process = &plan.process;
-    let scene = burn::Scene {
-        dots: &stages.dots,
-        rect: &stages.placement.rect,
-        blank: &plan.blank,
-        beam: process.beam.value,
-        setting: process.setting(),
-        response: process.response(),
-        rated_power: process.rated_power.value,
-        top_speed: plan.machine.motion.top_speed,
-        steps_per_mm: plan.machine.motion.steps_per_mm_y,
-        remake: &remake,
-    };
-    [burn::over_burn(&scene, &stages.summary), burn::under_burn(&scene, &stages.summary)]
-        .into_iter()
-        .flatten()
-        .collect()
 }

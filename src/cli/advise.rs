@@ -1,0 +1,133 @@
+//! `dotwright advise`: which pitches suit a machine and a coating, and why.
+
+use std::io::Write;
+
+use clap::Args;
+
+use super::options::ProcessOptions;
+use super::{Failure, Out, terminal};
+use crate::blank::parse_size;
+use crate::job::plan;
+use crate::mark::advise::{self, Advice, Question};
+use crate::units::{MM_PER_INCH, Mm, short};
+
+/// Arguments of `advise`.
+#[derive(Debug, Args)]
+pub struct AdviseArgs {
+    /// Size of the piece for the time
+    #[arg(long, value_name = "WxH", default_value = "85x85mm", value_parser = parse_size)]
+    pub size: (Mm, Mm),
+    /// Finest pitch to list [default: a quarter of the beam across]
+    #[arg(long, value_name = "MM")]
+    pub from: Option<Mm>,
+    /// Coarsest pitch to list [default: one and a half times the beam across]
+    #[arg(long, value_name = "MM")]
+    pub to: Option<Mm>,
+    /// Print JSON instead of the table
+    #[arg(long)]
+    pub json: bool,
+    #[allow(missing_docs)]
+    #[command(flatten)]
+    pub process: ProcessOptions,
+}
+
+/// Runs `advise`.
+pub fn run(args: &AdviseArgs, out: &mut Out) -> Result<u8, Failure> {
+    let mut job = args.process.references();
+    job.burn = args.process.burn();
+    let plan = plan::resolve(&job)?;
+    let beam = plan.process.beam.value;
+    let question = Question {
+        beam,
+        setting: plan.process.setting(),
+        response: plan.process.response(),
+        steps_per_mm: plan.machine.motion.steps_per_mm_y,
+        range: (args.from.unwrap_or(Mm(beam.across.0 / 4.0)), args.to.unwrap_or(Mm(beam.across.0 * 1.5))),
+        size: args.size,
+        acceleration: Some(plan.machine.motion.acceleration_mm_per_s2),
+    };
+    let list = advise::pitches(&question);
+    if list.is_empty() {
+        return Err(Failure::input(format!(
+            "no whole motor step lies between {} and {}; widen --from and --to",
+            question.range.0, question.range.1
+        )));
+    }
+    let assumed = plan.process.assumed();
+    if args.json {
+        let rows: Vec<_> = list.iter().map(|a| row_json(a)).collect();
+        let all = serde_json::json!({
+            "machine": plan.machine.name,
+            "coating": plan.coating.name,
+            "assumed": assumed,
+            "power_share": plan.process.power.value.0,
+            "speed_mm_per_s": plan.process.speed.value.0,
+            "pitches": rows,
+        });
+        writeln!(out, "{}", serde_json::to_string_pretty(&all)?)?;
+        return Ok(0);
+    }
+    let p = &plan.process;
+    writeln!(
+        out,
+        "{} on {}: beam {} along, {} across [{}]; power {} [{}], speed {} [{}]; {} x {}",
+        plan.coating.name,
+        plan.machine.name,
+        beam.along,
+        beam.across,
+        p.beam.standing,
+        p.power.value,
+        p.power.standing,
+        p.speed.value,
+        p.speed.standing,
+        args.size.0,
+        args.size.1
+    )?;
+    writeln!(
+        out,
+        "{:>2} {:>6} {:>9} {:>8} {:>9} {:>9} {:>14} {:>11}",
+        "", "steps", "pitch mm", "dpi", "overlap", "ripple", "dose J/mm2", "time"
+    )?;
+    for a in &list {
+        writeln!(
+            out,
+            "{:>2} {:>6} {:>9} {:>8} {:>9} {:>9} {:>14} {:>11}  {}",
+            if a.recommended { "=>" } else { "" },
+            a.steps,
+            short(a.pitch.0, 4),
+            short(MM_PER_INCH / a.pitch.0, 1),
+            format!("{:.0}%", a.overlap * 100.0),
+            format!("{:.1}%", (a.lines.ripple.ratio() - 1.0) * 100.0),
+            format!("{:.2}", a.dose.0),
+            terminal::duration(a.seconds),
+            if a.recommended { "" } else { &a.words }
+        )?;
+    }
+    if let Some(best) = list.iter().find(|a| a.recommended) {
+        writeln!(out, "{}", best.words)?;
+    }
+    if !assumed.is_empty() {
+        writeln!(out, "Never measured here: {}. Burn an exposure wedge before you trust these figures.", assumed.join(", "))?;
+    }
+    Ok(0)
+}
+
+fn row_json(a: &Advice) -> serde_json::Value {
+    serde_json::json!({
+        "pitch_mm": a.pitch.0,
+        "density_dpi": MM_PER_INCH / a.pitch.0,
+        "steps": a.steps,
+        "overlap_share": a.overlap,
+        "ripple_share": a.lines.ripple.ratio() - 1.0,
+        "mark_on_lines": a.lines.mark_on,
+        "mark_between_lines": a.lines.mark_between,
+        "dose_j_per_mm2": a.dose.0,
+        "effective_exposure_j_per_mm2": a.exposure,
+        "over_burnt": a.over_burnt,
+        "lines_apart": a.lines_apart,
+        "lines_crowded": a.lines_crowded,
+        "time_s": a.seconds,
+        "recommended": a.recommended,
+        "words": a.words,
+    })
+}

@@ -1,0 +1,98 @@
+//! `dotwright proof`: the forecast and findings of any 1-bit picture, whatever made it.
+
+use std::io::Write;
+use std::path::PathBuf;
+
+use clap::Args;
+
+use super::options::{self, BlankOptions, ProcessOptions};
+use super::prepare::Source;
+use super::terminal::{self, Bar};
+use super::{Failure, Out};
+use crate::encode::output::Output;
+use crate::encode::{BeamOn, png};
+use crate::job::asked::{BlankJob, DotsJob};
+use crate::job::{Job, plan};
+use crate::units::Pitch;
+use crate::{outputs, pipeline};
+
+/// Arguments of `proof`.
+#[derive(Debug, Args)]
+pub struct ProofArgs {
+    /// The dots: a 1-bit PNG; '-' reads standard input
+    #[arg(value_name = "DOTS.png")]
+    pub dots: String,
+    /// Density of the dots, for example 304dpi [default: what the file says of itself]
+    #[arg(long, value_name = "DPI")]
+    pub density: Option<Pitch>,
+    /// The colour that means beam on: black or white [default: black]
+    #[arg(long, value_name = "COLOUR", default_value = "black", hide_default_value = true)]
+    pub beam_on: BeamOn,
+    /// The folder to write proof.png, density.png and report.json into
+    #[arg(long, short, value_name = "FOLDER")]
+    pub out: PathBuf,
+    /// Replace the files of an earlier run in the folder
+    #[arg(long)]
+    pub replace: bool,
+    /// A place of the blank, large, as dots and as forecast, in loupe.png (mm from its lower left: 40,50)
+    #[arg(long, value_name = "X,Y", value_parser = options::parse_place)]
+    pub loupe: Option<(f64, f64)>,
+    /// Print the report as JSON instead of the summary
+    #[arg(long)]
+    pub json: bool,
+    /// Print nothing but errors
+    #[arg(long, short)]
+    pub quiet: bool,
+    #[allow(missing_docs)]
+    #[command(flatten)]
+    pub blank: BlankOptions,
+    #[allow(missing_docs)]
+    #[command(flatten)]
+    pub process: ProcessOptions,
+}
+
+/// Runs `proof`.
+pub fn run(args: &ProofArgs, out: &mut Out) -> Result<u8, Failure> {
+    let source = Source::read(&args.dots)?;
+    let decoded = png::read_dots(&source.bytes, args.beam_on)
+        .map_err(|e| Failure::input(format!("{} holds no dots: {e}", source.in_messages)))?;
+    let (along, across) = match (args.density, decoded.pixels_per_metre) {
+        (Some(d), _) => (d, d),
+        (None, Some((x, y))) => match (Pitch::from_mm(1e3 / f64::from(x)), Pitch::from_mm(1e3 / f64::from(y))) {
+            (Some(x), Some(y)) => (x, y),
+            _ => return Err(no_density(&source.in_messages)),
+        },
+        (None, None) => return Err(no_density(&source.in_messages)),
+    };
+    let (shape, margin, surface) = args.blank.shape()?;
+    let job = Job {
+        blank: BlankJob {
+            shape,
+            margin: args.blank.margin.or(margin),
+            surface: args.blank.surface.or(surface),
+            place: None,
+        },
+        dots: DotsJob { pitch: Some(along), pitch_across: Some(across), ..DotsJob::default() },
+        burn: args.process.burn(),
+        ..args.process.references()
+    };
+    let plan = plan::resolve(&job)?;
+    let mut output = Output::begin(&args.out, args.replace)?;
+    let bar = Bar::new(args.quiet);
+    let outcome = pipeline::judge(&plan, decoded.dots, &source.name, &bar)?;
+    let report = outputs::write_proof(&plan, &outcome, args.loupe, &mut output)?;
+    bar.finish();
+    output.commit()?;
+    if args.json {
+        writeln!(out, "{}", report.to_json()?)?;
+    } else if !args.quiet {
+        terminal::figures(out, &report)?;
+        terminal::findings(out, &report.findings)?;
+        writeln!(out, "written to {}; look at proof.png", args.out.display())?;
+    }
+    Ok(if outcome.stops(&plan).next().is_some() { 3 } else { 0 })
+}
+
+fn no_density(name: &str) -> Failure {
+    Failure::input(format!("{name} does not say how dense its dots are; add for example --density 304dpi"))
+}

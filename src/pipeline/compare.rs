@@ -1,0 +1,188 @@
+//! Comparing: the same art by several screens and densities, forecast under one process, with figures.
+
+use super::look::{self, Reduced};
+use super::{PipelineError, Wanted, dots, go_on, program, wanted};
+use crate::art::Art;
+use crate::findings::burn::Verdict;
+use crate::job::Plan;
+use crate::mark::{Forecast, summary};
+use crate::placement::Placement;
+use crate::plane::{Dots, Mark, Tone};
+use crate::progress::Progress;
+use crate::proof::layout::Layout;
+use crate::proof::loupe::Window;
+use crate::screen::Screen;
+use crate::sight::{self, Score};
+
+/// Distance from which a piece is looked at, mm: at arm's length, as the measures assume.
+pub const VIEWING_DISTANCE_MM: f64 = 300.0;
+/// Longer side of the whole piece on a contact sheet, pixels.
+const WHOLE: usize = 760;
+
+/// One way of making the piece, carried through.
+#[derive(Debug, Clone)]
+pub struct Candidate {
+    /// The screen.
+    pub screen: &'static str,
+    /// Dots an inch, across the lines.
+    pub density_dpi: f64,
+    /// Where the art lies.
+    pub placement: Placement,
+    /// The dots.
+    pub dots: Dots,
+    /// How the whole piece is drawn.
+    pub layout: Layout,
+    /// The whole piece's look.
+    pub reduced: Reduced,
+    /// Forecast against wanted, as the eye sees it at [`VIEWING_DISTANCE_MM`].
+    pub score: Score,
+    /// What the forecast says of over-burn.
+    pub verdict: Verdict,
+    /// Dots that are on.
+    pub on: u64,
+    /// Of these, how many have no neighbour: the smallest dots there are.
+    pub lone: u64,
+    /// Time of the scan program, s.
+    pub seconds: f64,
+}
+
+/// Carries one plan through several screens. The wanted mark is drawn once.
+pub fn candidates(
+    plan: &Plan,
+    art: &Art,
+    name: &str,
+    screens: &[&'static Screen],
+    progress: &dyn Progress,
+) -> Result<(Vec<Candidate>, Wanted), PipelineError> {
+    let mut drawn = wanted(plan, art, progress)?;
+    let placement = drawn.placement;
+    mask_tone(&mut drawn.tone, plan, &placement);
+    let forecast = Forecast::new(&plan.burn);
+    let layout = Layout::new(&plan.blank, &placement.rect, WHOLE);
+    let cell = plan.grid.along.0 * plan.grid.across.0;
+    let mut all = Vec::new();
+    for screen in screens {
+        go_on(progress, screen.name)?;
+        let (dots, _) = dots(plan, screen, drawn.tone.clone(), &placement, progress)?;
+        let mark: Mark = forecast.plane(&dots);
+        all.push(Candidate {
+            screen: screen.name,
+            density_dpi: crate::units::MM_PER_INCH / plan.grid.across.0,
+            placement,
+            layout,
+            reduced: look::reduce(&forecast, &dots, &layout),
+            score: sight::score(&mark, &drawn.tone, plan.grid.across.0, VIEWING_DISTANCE_MM),
+            verdict: Verdict::new(&summary(&dots, &forecast), cell),
+            on: dots.count(),
+            lone: lone(&dots),
+            seconds: program(plan, &placement, &dots, name)?.written.survey.times.total(),
+            dots,
+        });
+    }
+    Ok((all, drawn))
+}
+
+/// The best first: none that over-burns before one that does not, then by what the eye sees.
+pub fn rank(candidates: &mut [Candidate]) {
+    candidates.sort_by(|a, b| {
+        let burnt = |c: &Candidate| !c.verdict.clear();
+        burnt(a).cmp(&burnt(b)).then(b.score.psnr_hvs_db.total_cmp(&a.score.psnr_hvs_db))
+    });
+}
+
+/// Nothing is wanted where no dot may be.
+fn mask_tone(tone: &mut Tone, plan: &Plan, placement: &Placement) {
+    let width = tone.width();
+    for y in 0..tone.height() {
+        let keep = placement.rect.allowed(&plan.blank, y);
+        let row = &mut tone.data_mut()[y * width..(y + 1) * width];
+        row[..keep.start].fill(0.0);
+        row[keep.end..].fill(0.0);
+    }
+}
+
+/// How many dots have none of their eight neighbours on.
+pub fn lone(dots: &Dots) -> u64 {
+    let stride = dots.stride();
+    let none = vec![0u8; stride];
+    let row = |y: Option<usize>| y.filter(|&y| y < dots.height()).map_or(none.as_slice(), |y| dots.row(y));
+    // The byte with every dot's left and right neighbour merged in, across byte borders.
+    let beside = |r: &[u8], i: usize| {
+        let before = if i == 0 { 0 } else { r[i - 1] << 7 };
+        let after = r.get(i + 1).map_or(0, |n| n >> 7);
+        (r[i] >> 1 | before) | (r[i] << 1 | after)
+    };
+    let mut count = 0;
+    for y in 0..dots.height() {
+        let (above, here, below) = (row(y.checked_sub(1)), dots.row(y), row(Some(y + 1)));
+        for i in 0..stride {
+            let around = above[i] | below[i] | beside(above, i) | beside(here, i) | beside(below, i);
+            count += u64::from((here[i] & !around).count_ones());
+        }
+    }
+    count
+}
+
+/// Up to three windows of about `side` mm that show most: the most detailed, the smoothest middle tone,
+/// and the one with the most contrast between its halves.
+pub fn telling_windows(tone: &Tone, placement: &Placement, side: f64) -> Vec<Window> {
+    let grid = placement.rect.grid;
+    let n = |pitch: f64, count: usize| ((side / pitch).round() as usize).clamp(1, count);
+    let (w, h) = (n(grid.along.0, tone.width()), n(grid.across.0, tone.height()));
+    let mut seen: Vec<(Window, f64, f64, f64)> = Vec::new();
+    for row in (0..=tone.height() - h).step_by((h / 2).max(1)) {
+        for column in (0..=tone.width() - w).step_by((w / 2).max(1)) {
+            let (mut sum, mut fine, mut square) = (0.0f64, 0.0f64, 0.0f64);
+            for y in row..row + h {
+                let r = &tone.row(y)[column..column + w];
+                sum += r.iter().map(|&v| f64::from(v)).sum::<f64>();
+                square += r.iter().map(|&v| f64::from(v) * f64::from(v)).sum::<f64>();
+                fine += r.windows(2).map(|p| f64::from((p[1] - p[0]).abs())).sum::<f64>();
+            }
+            let all = (w * h) as f64;
+            let mean = sum / all;
+            let window = Window { column, row, columns: w, rows: h };
+            seen.push((window, mean, fine / all, (square / all - mean * mean).max(0.0)));
+        }
+    }
+    let best = |value: &dyn Fn(&(Window, f64, f64, f64)) -> f64| {
+        seen.iter().max_by(|a, b| value(a).total_cmp(&value(b))).map(|s| s.0)
+    };
+    let middle = |m: f64| 1.0 - (m - 0.35).abs().min(0.35) / 0.35;
+    let found = [best(&|s| s.2), best(&|s| middle(s.1) * 0.02 / (0.02 + s.3 + s.2)), best(&|s| s.3)];
+    let mut windows: Vec<Window> = Vec::new();
+    for w in found.into_iter().flatten() {
+        if windows.iter().all(|o| (o.column, o.row) != (w.column, w.row)) {
+            windows.push(w);
+        }
+    }
+    windows
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn lone_dots_are_those_without_neighbours() {
+        let mut d = Dots::off(20, 5);
+        for (x, y) in [(0, 0), (7, 2), (8, 3), (15, 1), (17, 1), (19, 4)] {
+            d.set(x, y, true);
+        }
+        // (7, 2) and (8, 3) touch by their corners, across a byte border.
+        assert_eq!(lone(&d), 4);
+        let mut brute = 0;
+        for y in 0..5i32 {
+            for x in 0..20i32 {
+                let on = |x: i32, y: i32| {
+                    (0..20).contains(&x) && (0..5).contains(&y) && d.get(x as usize, y as usize)
+                };
+                let near = (-1..=1).flat_map(|j| (-1..=1).map(move |i| (i, j))).filter(|&p| p != (0, 0));
+                if on(x, y) && !near.clone().any(|(i, j)| on(x + i, y + j)) {
+                    brute += 1;
+                }
+            }
+        }
+        assert_eq!(lone(&d), brute);
+    }
+}
