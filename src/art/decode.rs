@@ -116,8 +116,8 @@ fn why(e: &ImageError) -> Why {
     }
 }
 
-/// Decodes a TIFF. Inks, palettes and float greys are read with the `tiff` library itself, as the
-/// wrapper would turn inks into RGB without their profile and refuses the others.
+/// Decodes a TIFF. Inks and float greys are read with the `tiff` library itself, as the wrapper
+/// would turn inks into RGB without their profile and refuses the others. Palettes neither can read.
 pub(super) fn tiff(bytes: &[u8]) -> Result<Decoded, Why> {
     let failed = |e: tiff::TiffError| match e {
         tiff::TiffError::IoError(_) => Why::CutOff,
@@ -132,7 +132,6 @@ pub(super) fn tiff(bytes: &[u8]) -> Result<Decoded, Why> {
     let colour = file.colortype().map_err(failed)?;
     let (bits, channels, model) = match colour {
         tiff::ColorType::CMYK(b @ (8 | 16)) => (b, 4, Model::Cmyk),
-        tiff::ColorType::Palette(8) => (8, 1, Model::Rgb),
         tiff::ColorType::Gray(32) => (32, 1, Model::Grey),
         _ => return general(bytes, Format::Tiff),
     };
@@ -150,16 +149,10 @@ pub(super) fn tiff(bytes: &[u8]) -> Result<Decoded, Why> {
         .unwrap_or(Orientation::NoTransforms);
     let (width, height) = (width as usize, height as usize);
     let mut notes = Vec::new();
-    let samples = match (colour, file.read_image().map_err(failed)?) {
-        (tiff::ColorType::Palette(_), DecodingResult::U8(at)) => {
-            let map = file.get_tag_u16_vec(Tag::ColorMap).map_err(failed)?;
-            let colours = map.len() / 3;
-            let colour = |i: usize| [0, 1, 2].map(|c| map.get(c * colours + i).copied().unwrap_or(0));
-            Samples::U16(at.iter().flat_map(|&i| colour(usize::from(i))).collect())
-        }
-        (_, DecodingResult::U8(v)) => Samples::U8(v),
-        (_, DecodingResult::U16(v)) => Samples::U16(v),
-        (_, DecodingResult::F32(v)) => {
+    let samples = match file.read_image().map_err(failed)? {
+        DecodingResult::U8(v) => Samples::U8(v),
+        DecodingResult::U16(v) => Samples::U16(v),
+        DecodingResult::F32(v) => {
             notes.push("its floating-point values were taken as linear light from 0 to 1".to_string());
             Samples::F32(v)
         }

@@ -1,0 +1,347 @@
+//! Picture files against what Pillow reads from them, and files that must be refused.
+//!
+//! The files and their expected values are made by tests/outside/make_art_data.py.
+
+use std::path::PathBuf;
+
+use dotwright::art::light::srgb_to_linear;
+use dotwright::art::{Art, Kind, OpenError, View, kind, open, open_path, render};
+use proptest::prelude::*;
+use serde_json::Value;
+
+fn path(name: &str) -> PathBuf {
+    PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("tests/data/art").join(name)
+}
+
+fn bytes(name: &str) -> Vec<u8> {
+    std::fs::read(path(name)).unwrap()
+}
+
+fn refused(data: &[u8]) -> String {
+    let said = open(data, "'picture'").map(|a| a.describe()).unwrap_err().to_string();
+    assert!(!said.contains('\n') && said.len() < 400, "{said}");
+    said
+}
+
+fn numbers(v: &Value) -> Vec<Vec<f64>> {
+    serde_json::from_value(v.clone()).unwrap()
+}
+
+#[test]
+fn every_format_gives_the_light_and_alpha_that_pillow_reads() {
+    let expected: Value = serde_json::from_slice(&bytes("expected.json")).unwrap();
+    let mut faults = Vec::new();
+    for (name, want) in expected.as_object().unwrap() {
+        let art = match open_path(&path(name)) {
+            Ok(Art::Raster(r)) => r,
+            Ok(_) => panic!("{name} is a drawing"),
+            Err(e) => {
+                faults.push(e.to_string());
+                continue;
+            }
+        };
+        let tolerance = want["tolerance"].as_f64().unwrap();
+        let alpha = want.get("alpha").map(numbers);
+        let rows = numbers(&want["y"]);
+        if (art.light.height(), art.light.width()) != (rows.len(), rows[0].len()) {
+            faults.push(format!("{name}: {} x {}", art.light.width(), art.light.height()));
+            continue;
+        }
+        if alpha.is_some() != art.alpha.is_some() {
+            faults.push(format!("{name}: alpha {:?}", art.alpha.is_some()));
+            continue;
+        }
+        let mut worst: f64 = 0.0;
+        for (y, row) in rows.iter().enumerate() {
+            for (x, &v) in row.iter().enumerate() {
+                let cover = alpha.as_ref().map_or(1.0, |a| a[y][x]);
+                if let Some(a) = &art.alpha {
+                    worst = worst.max((f64::from(a.row(y)[x]) - cover).abs());
+                }
+                if cover > 0.0 {
+                    worst = worst.max((f64::from(art.light.row(y)[x]) - v).abs());
+                }
+            }
+        }
+        if worst > tolerance {
+            faults.push(format!("{name}: off by {worst}, at most {tolerance}"));
+        }
+    }
+    assert!(faults.is_empty(), "{faults:#?}");
+}
+
+#[test]
+fn sixteen_bits_are_kept() {
+    let Art::Raster(art) = open_path(&path("deep.png")).unwrap() else { panic!() };
+    assert_eq!(art.facts.bits, 16);
+    // Check value T04: code 32768 and code 32896 (128 · 257), and the step between 32768 and 32769.
+    let row = art.light.row(0);
+    assert!((f64::from(row[0]) - 0.214_048_202_298_185_2).abs() < 1e-7);
+    assert!((f64::from(row[2]) - 0.215_860_500_113_899_26).abs() < 1e-7);
+    assert!(row[1] > row[0]);
+}
+
+#[test]
+fn a_file_tells_its_own_resolution() {
+    let dpi = |name: &str| match open_path(&path(name)).unwrap() {
+        Art::Raster(r) => r.facts.resolution.map(|r| r.x_dpi),
+        Art::Vector(_) => None,
+    };
+    // Check value U07: pHYs 11969 a metre reads back as 304.0126.
+    assert!((dpi("alpha.png").unwrap() - 304.0126).abs() < 1e-9);
+    assert_eq!(dpi("progressive.jpg"), Some(254.0));
+    assert_eq!(dpi("rgb.png"), None);
+}
+
+#[test]
+fn a_name_that_lies_does_not_matter() {
+    let dir = tempfile::tempdir().unwrap();
+    let lie = dir.path().join("picture.gif");
+    std::fs::copy(path("rgb.png"), &lie).unwrap();
+    assert!(open_path(&lie).unwrap().describe().starts_with("PNG, 7 x 5, 8 bits"));
+}
+
+#[test]
+fn a_file_that_is_cut_off_is_refused_wherever_it_is_cut() {
+    for name in [
+        "whole.jpg",
+        "whole-progressive.jpg",
+        "whole.png",
+        "whole.bmp",
+        "whole.tif",
+        "whole.webp",
+        "whole.gif",
+    ] {
+        let whole = bytes(name);
+        open(&whole, name).unwrap();
+        for share in [10, 30, 50, 70, 90, 97] {
+            let cut = &whole[..whole.len() * share / 100];
+            let said = refused(cut);
+            assert!(said.contains("cut off") || said.contains("damaged"), "{name} at {share} %: {said}");
+        }
+    }
+    let jpeg = bytes("whole.jpg");
+    assert!(refused(&jpeg[..jpeg.len() - 2]).contains("is cut off"));
+}
+
+#[test]
+fn a_header_that_claims_too_much_is_refused_with_the_bounds() {
+    let said = refused(&bytes("liar.png"));
+    assert!(said.contains("60000 x 60000") && said.contains("250 megapixels and 2 GiB"), "{said}");
+    assert!(refused(&bytes("zero.png")).contains("picture"));
+}
+
+#[test]
+fn a_kind_that_no_decoder_reads_is_named() {
+    let said = refused(&bytes("palette.tif"));
+    assert!(said.contains("RGBPalette") && said.contains("save it as PNG or TIFF"), "{said}");
+}
+
+#[test]
+fn what_is_no_picture_is_refused_in_one_sentence() {
+    assert_eq!(refused(b""), "'picture' is empty; copy or export it again");
+    assert!(refused(b"hello there").contains("is text, which cannot be opened"));
+    assert!(refused(&[0, 159, 146, 150, 3, 3]).contains("is not a picture"));
+    let e: OpenError = open_path(&path("no-such-file.png")).unwrap_err();
+    assert!(e.to_string().contains("no-such-file.png' cannot be read"), "{e}");
+    assert!(open_path(&path("")).unwrap_err().to_string().contains("it is a folder"));
+}
+
+#[test]
+fn a_compressed_drawing_opens_and_a_bomb_does_not() {
+    let art = open_path(&path("packed.svgz")).unwrap();
+    assert_eq!(art.size(), (20.0, 10.0));
+    assert!(refused(&bytes("bomb.svgz")).contains("longer than 64 MiB"));
+}
+
+#[test]
+fn drawings_never_reach_outside_and_never_run_away() {
+    let svg = |body: &str| {
+        format!(
+            "<svg xmlns='http://www.w3.org/2000/svg' xmlns:xlink='http://www.w3.org/1999/xlink' width='10' height='10'>{body}</svg>"
+        )
+    };
+    let outside = refused(svg("<image xlink:href='file:///etc/passwd' width='5' height='5'/>").as_bytes());
+    assert!(outside.contains("file:///etc/passwd") && outside.contains("never followed"));
+    let entity = "<!DOCTYPE svg [<!ENTITY a SYSTEM 'file:///etc/passwd'>]><svg xmlns='http://www.w3.org/2000/svg' width='9' height='9'><text>&a;</text></svg>";
+    let _ = open(entity.as_bytes(), "'picture'");
+    let mut laughs = "<!DOCTYPE svg [<!ENTITY a0 '<g/>'>".to_string();
+    for i in 1..12 {
+        laughs += &format!("<!ENTITY a{i} '{}'>", format!("&a{};", i - 1).repeat(10));
+    }
+    laughs += "]><svg xmlns='http://www.w3.org/2000/svg' width='9' height='9'>&a11;</svg>";
+    assert!(refused(laughs.as_bytes()).contains("not a valid SVG"));
+    assert!(refused(svg(&"<g>".repeat(200_000)).as_bytes()).contains("nests"));
+    let liar = "<image width='9' height='9' href='data:image/png;base64,iVBORw0KGgoAAAANSUhEUgAA6mAAAOpgCAIAAADeVkGAAAAACklEQVR4nGMAAQAABQABDQottAAAAABJRU5ErkJggg=='/>";
+    let said = refused(svg(liar).as_bytes());
+    assert!(said.contains("60000 x 60000") || said.contains("damaged"), "{said}");
+    // Nested as deep as is allowed it opens and draws.
+    let deep = svg(&format!(
+        "{}<rect width='10' height='10'/>{}",
+        "<g opacity='0.99'>".repeat(200),
+        "</g>".repeat(200)
+    ));
+    let art = open(deep.as_bytes(), "'picture'").unwrap();
+    assert!(render(&art, &View::default(), 20, 20, Kind::Drawing).unwrap().alpha.is_some());
+}
+
+#[test]
+fn lettering_is_drawn_with_the_fonts_that_ship() {
+    let mean = |family: &str| {
+        let text = format!(
+            "<svg xmlns='http://www.w3.org/2000/svg' width='90' height='20'><text x='2' y='15' font-size='14' font-family='{family}'>Lighthouse</text></svg>"
+        );
+        let art = open(text.as_bytes(), "'picture'").unwrap();
+        let note = !art.notes().is_empty();
+        (render(&art, &View::default(), 360, 80, Kind::Drawing).unwrap().alpha.unwrap().mean(), note)
+    };
+    let (sans, serif) = (mean("sans-serif"), mean("serif"));
+    assert!(sans.0 > 0.05 && serif.0 > 0.05 && sans.0 != serif.0);
+    // A name that does not ship is drawn with the face of its kind, and said so.
+    assert_eq!(mean("Harbour Grotesk"), (sans.0, true));
+    assert_eq!(mean("Old Harbour Roman, serif"), (serif.0, true));
+}
+
+fn made(w: usize, h: usize, f: impl Fn(usize, usize) -> u8) -> Art {
+    let grey: Vec<u8> = (0..w * h).map(|i| f(i % w, i / w)).collect();
+    let mut file = std::io::Cursor::new(Vec::new());
+    image::write_buffer_with_format(
+        &mut file,
+        &grey,
+        w as u32,
+        h as u32,
+        image::ExtendedColorType::L8,
+        image::ImageFormat::Png,
+    )
+    .unwrap();
+    open(&file.into_inner(), "'made'").unwrap()
+}
+
+/// A number from 0 to 255 for a place.
+fn noise(x: usize, y: usize) -> u8 {
+    let h = (x as u32).wrapping_mul(0x9E37_79B1) ^ (y as u32).wrapping_mul(0x85EB_CA77);
+    ((h ^ (h >> 15)).wrapping_mul(0x2C1B_3C6D) >> 24) as u8
+}
+
+#[test]
+fn photos_and_drawings_are_told_apart() {
+    let disc =
+        |x: usize, y: usize, r: f64| ((x as f64 - 150.0).hypot(y as f64 - 150.0) - r).clamp(-0.5, 0.5) + 0.5;
+    let speck = |x, y, n: u8| noise(x, y) % (n + 1);
+    let cases: Vec<(&str, Kind, Art)> = vec![
+        (
+            "black and white",
+            Kind::Drawing,
+            made(300, 300, |x, y| if disc(x, y, 90.0) < 0.5 { 0 } else { 255 }),
+        ),
+        ("a soft-edged disc", Kind::Drawing, made(300, 300, |x, y| (disc(x, y, 90.0) * 255.0) as u8)),
+        (
+            "a thin ring",
+            Kind::Drawing,
+            made(300, 300, |x, y| (255.0 * (1.0 - disc(x, y, 89.0) + disc(x, y, 90.0)).min(1.0)) as u8),
+        ),
+        ("three greys", Kind::Drawing, made(300, 300, |x, y| [30, 120, 240][(x / 100 + y / 100) % 3])),
+        (
+            "a disc on noisy paper",
+            Kind::Drawing,
+            made(300, 300, |x, y| 20 + (disc(x, y, 90.0) * 225.0) as u8 + speck(x, y, 2)),
+        ),
+        ("stripes", Kind::Drawing, made(300, 300, |x, _| if x / 15 % 2 == 0 { 40 } else { 220 })),
+        ("a smooth ramp", Kind::Photo, made(300, 300, |x, _| (x * 255 / 299) as u8)),
+        ("noise", Kind::Photo, made(300, 300, noise)),
+        (
+            "a soft sky over dark sea",
+            Kind::Photo,
+            made(300, 300, |x, y| if y < 200 { 90 + (y / 2) as u8 } else { 20 + speck(x, y, 60) }),
+        ),
+        (
+            "a night with a few lights",
+            Kind::Photo,
+            made(300, 300, |x, y| {
+                if noise(x / 3, y / 3) > 253 { 250 - speck(x, y, 100) } else { 4 + speck(x, y, 20) }
+            }),
+        ),
+        ("fog of one tone", Kind::Photo, made(300, 300, |x, y| 180 + speck(x, y, 12))),
+        ("a vignette", Kind::Photo, made(300, 300, |x, y| 255 - (disc_distance(x, y) * 0.9) as u8)),
+        (
+            "an SVG",
+            Kind::Drawing,
+            open(b"<svg xmlns='http://www.w3.org/2000/svg' width='9' height='9'/>", "'made'").unwrap(),
+        ),
+        ("a palette cut out", Kind::Drawing, open_path(&path("palette.png")).unwrap()),
+        ("one bit", Kind::Drawing, open_path(&path("bits.tif")).unwrap()),
+    ];
+    let mut faults = Vec::new();
+    for (name, want, art) in cases {
+        let (got, why) = kind::decide(&art);
+        assert!(!why.is_empty());
+        if got != want {
+            faults.push(format!("{name}: {got}, as {why}"));
+        }
+    }
+    assert!(faults.is_empty(), "{faults:#?}");
+}
+
+fn disc_distance(x: usize, y: usize) -> f64 {
+    (x as f64 - 150.0).hypot(y as f64 - 150.0)
+}
+
+#[test]
+fn the_samples_open() {
+    let sample = |name: &str| PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("samples").join(name);
+    for (name, want) in
+        [("harbour.jpg", Kind::Photo), ("emblem.svg", Kind::Drawing), ("name-tag.svg", Kind::Drawing)]
+    {
+        let art = open_path(&sample(name)).unwrap();
+        assert!(art.notes().is_empty(), "{name}: {:?}", art.notes());
+        assert_eq!(kind::decide(&art).0, want, "{name}");
+    }
+}
+
+#[test]
+fn codes_of_eight_bits_are_read_exactly() {
+    let art = made(256, 1, |x, _| x as u8);
+    let Art::Raster(r) = art else { panic!() };
+    for (c, &v) in r.light.row(0).iter().enumerate() {
+        assert_eq!(v, srgb_to_linear(c as f64 / 255.0) as f32);
+    }
+}
+
+const NAMES: [&str; 12] = [
+    "whole.jpg",
+    "whole-progressive.jpg",
+    "rgb.png",
+    "palette.png",
+    "palette.gif",
+    "rgb.webp",
+    "rgb.bmp",
+    "rgb.tif",
+    "bits.tif",
+    "inks.jpg",
+    "profile-wide.png",
+    "packed.svgz",
+];
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(300))]
+
+    #[test]
+    fn random_bytes_never_panic(start in 0usize..12, data in proptest::collection::vec(any::<u8>(), 0..400)) {
+        let mut all = bytes(NAMES[start])[..12].to_vec();
+        all.extend(data);
+        let _ = open(&all, "'random'");
+    }
+
+    #[test]
+    fn changed_files_never_panic(which in 0usize..12, changes in proptest::collection::vec((any::<prop::sample::Index>(), any::<u8>()), 1..8)) {
+        let mut data = bytes(NAMES[which]);
+        for (at, value) in changes {
+            let i = at.index(data.len());
+            data[i] = value;
+        }
+        if let Ok(art) = open(&data, "'changed'") {
+            let _ = render(&art, &View::default(), 5, 4, Kind::Photo);
+            let _ = dotwright::art::extent::extent(&art, &View::default());
+        }
+    }
+}
