@@ -1,14 +1,18 @@
 //! Proof: the pictures and pages that a person looks at, and the report behind them.
 
 pub mod canvas;
+pub mod contact_sheet;
 pub mod density;
 pub mod ground;
 pub mod layout;
 pub mod legend;
 pub mod loupe;
+pub mod page;
 pub mod picture;
+pub mod plot;
 pub mod report;
 pub mod scale;
+pub mod ticket;
 
 #[cfg(test)]
 pub(crate) mod made;

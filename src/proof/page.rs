@@ -1,0 +1,108 @@
+//! Pages: one self-contained HTML file from a template, with everything escaped.
+
+use base64::Engine;
+use base64::engine::general_purpose::STANDARD;
+use minijinja::{Environment, Value};
+
+use super::canvas::ProofError;
+use crate::units::short;
+
+/// Fills the template with `values`.
+///
+/// # Errors
+/// When the template does not fit the values.
+pub fn fill(name: &'static str, template: &'static str, values: Value) -> Result<String, ProofError> {
+    let fail = |e: minijinja::Error| ProofError::Page(e.to_string());
+    let mut env = Environment::new();
+    env.set_undefined_behavior(minijinja::UndefinedBehavior::Strict);
+    env.add_filter("short", |v: f64, decimals: usize| short(v, decimals));
+    env.add_filter("whole", |v: f64| grouped(v.round() as i64));
+    env.add_filter("size", |v: f64| size(v));
+    env.add_filter("duration", |v: f64| duration(v));
+    env.add_filter("sentence", |v: String| sentence(&v));
+    env.add_template(name, template).map_err(fail)?;
+    env.get_template(name).and_then(|t| t.render(values)).map_err(fail)
+}
+
+/// A PNG as a data URI.
+pub fn data_uri(png: &[u8]) -> String {
+    format!("data:image/png;base64,{}", STANDARD.encode(png))
+}
+
+/// `1234567` as `1 234 567`, with narrow spaces that do not break.
+pub fn grouped(v: i64) -> String {
+    let digits = v.unsigned_abs().to_string();
+    let mut out = String::new();
+    for (i, c) in digits.chars().enumerate() {
+        if i > 0 && (digits.len() - i) % 3 == 0 {
+            out.push('\u{202f}');
+        }
+        out.push(c);
+    }
+    if v < 0 { format!("−{out}") } else { out }
+}
+
+/// Bytes in the unit that reads best (powers of 1000).
+pub fn size(bytes: f64) -> String {
+    match bytes {
+        b if b < 1e3 => format!("{b:.0} B"),
+        b if b < 1e6 => format!("{} kB", short(b / 1e3, 1)),
+        b if b < 1e9 => format!("{} MB", short(b / 1e6, 1)),
+        b => format!("{} GB", short(b / 1e9, 2)),
+    }
+}
+
+/// Seconds as `45 s`, `12 min 30 s` or `2 h 21 min`, rounded to the last unit shown.
+pub fn duration(seconds: f64) -> String {
+    let s = seconds.max(0.0).round() as u64;
+    if s < 60 {
+        format!("{s} s")
+    } else if s < 3600 {
+        format!("{} min {} s", s / 60, s % 60)
+    } else {
+        let min = (s + 30) / 60;
+        format!("{} h {} min", min / 60, min % 60)
+    }
+}
+
+/// The text with a capital at its start and a full stop at its end.
+pub fn sentence(text: &str) -> String {
+    let text = text.trim();
+    let mut chars = text.chars();
+    let first: String = chars.next().into_iter().flat_map(char::to_uppercase).collect();
+    let end = if text.ends_with(['.', '!', '?']) || text.is_empty() { "" } else { "." };
+    format!("{first}{}{end}", chars.as_str())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn figures_are_written_for_people() {
+        assert_eq!(grouped(1_034_289), "1\u{202f}034\u{202f}289");
+        assert_eq!((grouped(999), grouped(-1000)), ("999".into(), "−1\u{202f}000".into()));
+        assert_eq!(
+            (size(999.0), size(98_304.0), size(6_912_345.0)),
+            ("999 B".into(), "98.3 kB".into(), "6.9 MB".into())
+        );
+        assert_eq!(duration(45.2), "45 s");
+        assert_eq!(duration(750.0), "12 min 30 s");
+        assert_eq!(duration(8459.0), "2 h 21 min");
+        assert_eq!(duration(7199.0), "2 h 0 min");
+        assert_eq!(sentence("a line is bent"), "A line is bent.");
+    }
+
+    #[test]
+    fn what_a_value_holds_is_escaped_and_a_missing_value_is_an_error() {
+        let page = fill("t.html", "<p>{{ name }}</p>", minijinja::context! { name => "<b>&" }).unwrap();
+        assert_eq!(page, "<p>&lt;b&gt;&amp;</p>");
+        assert!(fill("t.html", "{{ missing.part }}", minijinja::context! {}).is_err());
+    }
+
+    #[test]
+    fn a_data_uri_is_base64() {
+        // RFC 4648, section 10: "foobar".
+        assert_eq!(data_uri(b"foobar"), "data:image/png;base64,Zm9vYmFy");
+    }
+}

@@ -1,0 +1,220 @@
+//! `ticket.html`: the page that lies on the workbench.
+
+use minijinja::value::Serde;
+use minijinja::{Value, context};
+
+use super::canvas::ProofError;
+use super::page::{data_uri, fill};
+use super::plot::{Curve, percent};
+use super::report::{Report, Standing, sign};
+use crate::findings::Severity;
+use crate::job::Known;
+use crate::units::short;
+
+/// The pictures of a ticket, as PNG files.
+#[derive(Debug, Clone, Copy)]
+pub struct Pictures<'a> {
+    /// The forecast of the whole piece.
+    pub proof: &'a [u8],
+    /// Where the dots lie how densely.
+    pub density: &'a [u8],
+    /// A place at high magnification.
+    pub loupe: Option<&'a [u8]>,
+}
+
+/// The ticket as one self-contained page: no script, no font and no picture from elsewhere.
+///
+/// # Errors
+/// Only when the template and the report do not fit each other, which a test rules out.
+pub fn ticket(report: &Report, pictures: &Pictures) -> Result<String, ProofError> {
+    let gain: Vec<(f64, f64)> = report.gain_curve.iter().map(|p| (p.coverage_share, p.mark_share)).collect();
+    let plot = (!gain.is_empty()).then(|| {
+        let straight = Curve { points: &[(0.0, 0.0), (1.0, 1.0)], label: "", dash: "3 4" };
+        let curve = Curve { points: &gain, label: "this screen and process", dash: "none" };
+        percent("dots laid, % of the area", "marked, % of a full mark", &[straight, curve])
+    });
+    let mut findings = report.findings.clone();
+    findings.sort_by(|a, b| b.severity.cmp(&a.severity));
+    let findings: Vec<Value> = findings
+        .iter()
+        .map(|f| {
+            let (mark, word) = match f.severity {
+                Severity::Stop => ("■", "Stop"),
+                Severity::Caution => ("▲", "Caution"),
+                Severity::Note => ("●", "Note"),
+            };
+            context! { mark, word, class => word.to_lowercase(), f => Value::from(Serde(f)) }
+        })
+        .collect();
+    let standing = |s: Standing| context! { word => s.to_string(), sign => sign(s) };
+    let p = &report.process;
+    let values = context! {
+        r => Value::from(Serde(report)),
+        proof => data_uri(pictures.proof),
+        density => data_uri(pictures.density),
+        loupe => pictures.loupe.map(data_uri),
+        plot,
+        findings,
+        stops => report.findings.iter().any(|f| f.severity == Severity::Stop),
+        standing => standing(p.standing),
+        legend => [Standing::Measured, Standing::Given, Standing::Assumed].map(standing),
+        settings => settings(report),
+        process => process(report),
+    };
+    fill("ticket.html", include_str!("ticket.html"), values)
+}
+
+/// One value with its words, for a table.
+fn line<T>(name: &str, text: String, known: &Known<T>) -> Value {
+    context! { name, text, word => known.standing.to_string(), sign => sign(known.standing), source => known.source.clone() }
+}
+
+/// What is set on the machine, in large figures.
+fn settings(report: &Report) -> Vec<Value> {
+    let p = &report.process;
+    let big = |name: &str, text: String, small: String, known: Option<&Known<f64>>| {
+        context! {
+            name, text, small,
+            word => known.map(|k| k.standing.to_string()),
+            sign => known.map(|k| sign(k.standing)),
+        }
+    };
+    let watts = p.power_share.value * p.rated_power_w.value;
+    let speed = p.speed_mm_per_s.value;
+    let mut all = vec![
+        big(
+            "Power",
+            format!("{} %", short(p.power_share.value * 100.0, 1)),
+            format!("{} W of {} W", short(watts, 2), short(p.rated_power_w.value, 2)),
+            Some(&p.power_share),
+        ),
+        big(
+            "Speed",
+            format!("{} mm/s", short(speed, 2)),
+            format!("{} mm/min", short(speed * 60.0, 1)),
+            Some(&p.speed_mm_per_s),
+        ),
+        big("Passes", p.passes.value.to_string(), "over each line".into(), None),
+        big(
+            "Line pitch",
+            format!("{} mm", short(report.dots.pitch_across_mm, 4)),
+            format!("{} dpi", short(report.dots.density_dpi, 1)),
+            None,
+        ),
+    ];
+    if let Some(t) = &report.times {
+        let on = super::page::duration(t.beam_on_s);
+        all.push(big("Time", super::page::duration(t.total_s), format!("beam on {on}"), None));
+    }
+    all
+}
+
+/// All values that decide the look of the burn.
+fn process(report: &Report) -> Vec<Value> {
+    let p = &report.process;
+    let unit = |k: &Known<f64>, decimals: usize, unit: &str| format!("{} {unit}", short(k.value, decimals));
+    let mut all = vec![
+        line("rated optical power", unit(&p.rated_power_w, 2, "W"), &p.rated_power_w),
+        line("beam along the lines, 1/e²", unit(&p.beam_along_mm, 4, "mm"), &p.beam_along_mm),
+        line("beam across the lines, 1/e²", unit(&p.beam_across_mm, 4, "mm"), &p.beam_across_mm),
+        line("power setting", format!("{} %", short(p.power_share.value * 100.0, 1)), &p.power_share),
+        line("speed", unit(&p.speed_mm_per_s, 3, "mm/s"), &p.speed_mm_per_s),
+        line("passes", p.passes.value.to_string(), &p.passes),
+        line("look unmarked, relative luminance", short(p.y_unmarked.value, 3), &p.y_unmarked),
+        line("look of a full mark", short(p.y_marked.value, 3), &p.y_marked),
+        line("look of a charred place", short(p.y_char.value, 3), &p.y_char),
+        line("exposure at half the mark", unit(&p.x_half_j_per_mm2, 3, "J/mm²"), &p.x_half_j_per_mm2),
+        line("steepness of the rise", short(p.rise.value, 2), &p.rise),
+    ];
+    if let Some(x) = &p.x_char_j_per_mm2 {
+        all.push(line("exposure at half the char", unit(x, 3, "J/mm²"), x));
+        all.push(line("steepness of the char", short(p.char_rise.value, 2), &p.char_rise));
+    }
+    all.push(line(
+        "reciprocity (Schwarzschild's exponent)",
+        short(p.schwarzschild.value, 2),
+        &p.schwarzschild,
+    ));
+    if let Some(w) = &p.wavelength_nm {
+        all.insert(0, line("wavelength", unit(w, 0, "nm"), w));
+    }
+    all
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::proof::made::{keep, report};
+
+    /// A picture from the other tests where they were kept, else one pixel.
+    fn shown(name: &str) -> Vec<u8> {
+        std::env::var_os("DOTWRIGHT_LOOK")
+            .and_then(|f| std::fs::read(std::path::Path::new(&f).join(name)).ok())
+            .unwrap_or_else(|| crate::proof::canvas::Picture::filled(1, 1, [9; 3]).to_png(None).unwrap())
+    }
+
+    fn page(r: &Report) -> String {
+        let (proof, density, loupe) = (shown("proof-glass.png"), shown("density.png"), shown("loupe.png"));
+        ticket(r, &Pictures { proof: &proof, density: &density, loupe: Some(&loupe) }).unwrap()
+    }
+
+    #[test]
+    fn a_ticket_says_what_to_set_and_what_is_only_assumed() {
+        let html = page(&report());
+        keep("ticket.html", html.as_bytes());
+        for text in [
+            "90 %",
+            "4.5 W of 5 W",
+            "12.5 mm/s",
+            "750 mm/min",
+            "0.0836 mm",
+            "304 dpi",
+            "84.97 × 84.97 mm",
+            "2 h 21 min",
+            "Set the power to 78 %",
+            "Clean the blank",
+            "assumed",
+            "measured",
+            "Stop",
+            "Caution",
+            "1\u{202f}017",
+            "39.9 %",
+        ] {
+            // A slash is escaped in text as well as in attributes.
+            assert!(html.contains(&text.replace('/', "&#x2f;")), "the ticket does not say {text}");
+        }
+    }
+
+    #[test]
+    fn a_ticket_needs_nothing_from_elsewhere() {
+        let html = page(&report());
+        for forbidden in ["<script", "http:", "https:", "<link", "@import", "url(", "src=\"/", "javascript:"]
+        {
+            assert!(!html.contains(forbidden), "{forbidden}");
+        }
+        let sources = html.matches("src=\"").count();
+        assert_eq!((sources, html.matches("src=\"data:image/png;base64,").count()), (3, 3));
+    }
+
+    #[test]
+    fn a_hostile_file_name_stays_text() {
+        let mut r = report();
+        r.art.name = "<img src=x onerror=alert(1)>.png".into();
+        r.findings[0].message = "</style><script>".into();
+        let html = page(&r);
+        assert!(!html.contains("<img src=x") && !html.contains("<script"));
+    }
+
+    #[test]
+    fn a_ticket_without_the_optional_parts_is_whole_too() {
+        let mut r = report();
+        (r.forecast, r.times, r.program, r.art.width_px) = (None, None, None, None);
+        (r.process.x_char_j_per_mm2, r.process.wavelength_nm) = (None, None);
+        r.gain_curve.clear();
+        r.findings.clear();
+        r.notes.clear();
+        let html = ticket(&r, &Pictures { proof: b"p", density: b"d", loupe: None }).unwrap();
+        assert!(html.contains("</html>") && !html.contains("Time<"));
+        assert!(html.contains("Nothing stands against"));
+    }
+}
