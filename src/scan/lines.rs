@@ -280,7 +280,10 @@ mod tests {
         Course::new(head, scan, rect, blank).unwrap()
     }
 
-    fn all(c: &Course, d: &Dots) -> Vec<(u32, i32, i32, i32, Vec<(i32, i32)>)> {
+    /// Number, across, start, end, runs.
+    type Seen = (u32, i32, i32, i32, Vec<(i32, i32)>);
+
+    fn all(c: &Course, d: &Dots) -> Vec<Seen> {
         let mut lines = Lines::new(c, Art::Dots(d));
         let mut out = Vec::new();
         while let Some(l) = lines.next_line() {

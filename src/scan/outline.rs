@@ -83,6 +83,7 @@ fn walk(head: &Head, path: &[(f64, f64)], on: &str, level: u32, feed: &str, line
         (um(x), um(y))
     };
     let mut at = None;
+    let mut opening = String::new();
     for &p in path {
         let (x, y) = place(p);
         let word = |letter, value: i32| format!("{letter}{}", thousandths(value.into()));
@@ -92,13 +93,13 @@ fn walk(head: &Head, path: &[(f64, f64)], on: &str, level: u32, feed: &str, line
                 if level > 0 {
                     lines.push(format!("{on}S{level}"));
                 }
-                lines.push(format!("G1{}{}F{feed}", word('X', x), word('Y', y)));
+                opening = format!("G1F{feed}");
             }
             Some((bx, by)) if (bx, by) == (x, y) => {}
             Some((bx, by)) => {
                 let x_word = if bx == x { String::new() } else { word('X', x) };
                 let y_word = if by == y { String::new() } else { word('Y', y) };
-                lines.push(format!("{x_word}{y_word}"));
+                lines.push(format!("{}{x_word}{y_word}", std::mem::take(&mut opening)));
             }
         }
         at = Some((x, y));

@@ -160,13 +160,16 @@ fn ending(course: &Course) -> Vec<String> {
 }
 
 /// `text` as comment lines of at most 200 characters. Parentheses become brackets, so that none is ever
-/// nested; letters beyond ASCII become their nearest plain form, or a question mark.
+/// nested; % and ; are spelt otherwise; letters beyond ASCII become their nearest plain form, or a question mark.
 pub(crate) fn comments(text: &str, out: &mut Vec<String>) {
     let mut plain = String::with_capacity(text.len());
     for c in text.chars() {
         match c {
             '(' => plain.push('['),
             ')' => plain.push(']'),
+            // Some readers take % and ; for the end of the text even inside a comment.
+            '%' => plain.push_str(if plain.ends_with(' ') { "percent" } else { " percent" }),
+            ';' => plain.push(','),
             ' '..='~' => plain.push(c),
             'µ' | 'μ' => plain.push('u'),
             '²' => plain.push('2'),
@@ -567,12 +570,12 @@ mod tests {
     #[test]
     fn comments_are_plain_short_and_never_nested() {
         let notes = Notes {
-            job: "Lighthouse (large) – Ø 90 mm, 5 µm²".into(),
+            job: "Lighthouse (large) – Ø 90 mm, 5 µm²; 90%".into(),
             settings: vec!["long ".repeat(80), "x".repeat(500)],
             cautions: vec!["two\nlines\r\nof text".into()],
         };
         let (text, _) = program(&Head::default(), Scan::new(10.0, 1.0), &two_lines(), &notes);
-        assert!(text.contains("(job: Lighthouse [large] - ? 90 mm, 5 um2)"), "{text}");
+        assert!(text.contains("(job: Lighthouse [large] - ? 90 mm, 5 um2, 90 percent)"), "{text}");
         assert!(text.contains("(caution: two lines of text)"));
         for line in text.lines() {
             assert!(line.len() <= 200 && line.is_ascii(), "{line}");

@@ -1,13 +1,12 @@
 (outline of job: Lighthouse)
 (blank: round:30mm, margin 2mm)
-(pointer power: S 1 of 255, 0.392 %, as the machine file says)
+(pointer power: S 1 of 255, 0.392 percent, as the machine file says)
 (caution: wear the eyewear for this beam and do not look at the spot)
 G21G90G94G17M5S0
 (art)
 G0X2.005Y1.671
 M4S1
-G1X2.005Y1.671F3000
-X-2.005
+G1F3000X-2.005
 Y-1.671
 X2.005
 Y1.671
@@ -15,8 +14,7 @@ M5S0
 (edge of the blank)
 G0X0Y15
 M4S1
-G1X0Y15F3000
-X-2.135Y14.847
+G1F3000X-2.135Y14.847
 X-4.226Y14.392
 X-6.231Y13.644
 X-8.11Y12.619
