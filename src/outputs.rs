@@ -9,10 +9,10 @@ use crate::job::Plan;
 use crate::pipeline::{Outcome, Program};
 use crate::progress::Progress;
 use crate::proof::canvas::ProofError;
-use crate::proof::{density, ticket};
 use crate::proof::loupe;
 use crate::proof::picture::{self, Scene};
 use crate::proof::report::{FileFacts, Report};
+use crate::proof::{density, ticket};
 use crate::scan::outline;
 use crate::scan::program;
 
@@ -56,7 +56,13 @@ pub fn write(
     let black_or_white = format!("the dots, {} = beam on", plan.beam_on);
     put(output, &mut files, "dots.png", &black_or_white, &png::dots(dots, rect.grid, plan.beam_on)?)?;
     if let Some(packing) = plan.tiff {
-        put(output, &mut files, "dots.tiff", &black_or_white, &tiff::dots(dots, rect.grid, plan.beam_on, packing)?)?;
+        put(
+            output,
+            &mut files,
+            "dots.tiff",
+            &black_or_white,
+            &tiff::dots(dots, rect.grid, plan.beam_on, packing)?,
+        )?;
     }
     if plan.bmp {
         put(output, &mut files, "dots.bmp", &black_or_white, &bmp::dots(dots, rect.grid, plan.beam_on)?)?;
@@ -104,11 +110,8 @@ pub fn write(
     report.files = files;
     let json = report.to_json().map_err(|e| WriteError::Words(e.to_string()))?;
     output.put("report.json", json.as_bytes())?;
-    let shown = ticket::Pictures {
-        proof: &bytes.proof,
-        density: &bytes.density,
-        loupe: bytes.loupe.as_deref(),
-    };
+    let shown =
+        ticket::Pictures { proof: &bytes.proof, density: &bytes.density, loupe: bytes.loupe.as_deref() };
     output.put("ticket.html", ticket::ticket(&report, &shown)?.as_bytes())?;
     Ok(report)
 }

@@ -107,7 +107,11 @@ pub fn run(args: &AdviseArgs, out: &mut Out) -> Result<u8, Failure> {
         writeln!(out, "{}", best.words)?;
     }
     if !assumed.is_empty() {
-        writeln!(out, "Never measured here: {}. Burn an exposure wedge before you trust these figures.", assumed.join(", "))?;
+        writeln!(
+            out,
+            "Never measured here: {}. Burn an exposure wedge before you trust these figures.",
+            assumed.join(", ")
+        )?;
     }
     Ok(0)
 }

@@ -29,7 +29,12 @@ pub struct CompareArgs {
     #[arg(value_name = "ART")]
     pub art: String,
     /// The screens to compare, separated by commas
-    #[arg(long, value_name = "NAMES", value_delimiter = ',', default_value = "threshold,bayer,blue-noise,floyd-steinberg,model-diffusion,fitted")]
+    #[arg(
+        long,
+        value_name = "NAMES",
+        value_delimiter = ',',
+        default_value = "threshold,bayer,blue-noise,floyd-steinberg,model-diffusion,fitted"
+    )]
     pub screens: Vec<String>,
     /// The densities to compare, separated by commas: 254dpi,304dpi [default: that of the job]
     #[arg(long, value_name = "DENSITIES", value_delimiter = ',', conflicts_with_all = ["density", "pitch"])]
@@ -58,8 +63,11 @@ const LOUPE_SIDE: f64 = 5.0;
 pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
     let screens = args.screens.iter().map(|n| named(n.trim())).collect::<Result<Vec<_>, _>>()?;
     let mut job = args.options.job(Some(args.art.clone()))?;
-    let densities: Vec<Option<Pitch>> =
-        if args.densities.is_empty() { vec![job.dots.pitch] } else { args.densities.iter().map(|d| Some(*d)).collect() };
+    let densities: Vec<Option<Pitch>> = if args.densities.is_empty() {
+        vec![job.dots.pitch]
+    } else {
+        args.densities.iter().map(|d| Some(*d)).collect()
+    };
     let mut plans: Vec<Plan> = Vec::new();
     for d in densities {
         job.dots.pitch = d;
@@ -104,7 +112,8 @@ pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
             figures: figures(c),
         });
     }
-    let standing = if first.process.assumed().is_empty() { job::Standing::Measured } else { job::Standing::Assumed };
+    let standing =
+        if first.process.assumed().is_empty() { job::Standing::Measured } else { job::Standing::Assumed };
     let sheet = Sheet {
         title: format!("{} on {} ({})", source.name, first.blank.shape, first.coating.name),
         standing: picture::standing_line(standing),
@@ -132,7 +141,8 @@ fn same(a: &Candidate, b: &Candidate) -> bool {
 fn named(name: &str) -> Result<&'static Screen, Failure> {
     screen::find(name).ok_or_else(|| {
         let names: Vec<&'static str> = SCREENS.iter().map(|s| s.name).collect();
-        let near = job::kit::nearest(name, &names).map(|n| format!(" (did you mean {n}?)")).unwrap_or_default();
+        let near =
+            job::kit::nearest(name, &names).map(|n| format!(" (did you mean {n}?)")).unwrap_or_default();
         Failure::input(format!("there is no screen '{name}'{near}; choose from {}", names.join(", ")))
     })
 }
@@ -237,7 +247,11 @@ fn table(out: &mut Out, candidates: &[Candidate]) -> Result<(), Failure> {
 
 fn why(best: &Candidate, next: Option<&Candidate>, densities: bool) -> String {
     let name = |c: &Candidate| {
-        if densities { format!("{} at {} dpi", c.screen, short(c.density_dpi, 1)) } else { c.screen.to_string() }
+        if densities {
+            format!("{} at {} dpi", c.screen, short(c.density_dpi, 1))
+        } else {
+            c.screen.to_string()
+        }
     };
     let over = if best.verdict.clear() { "without over-burn" } else { "though all of them over-burn" };
     let lead = next.map_or(String::new(), |n| {

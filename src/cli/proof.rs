@@ -58,10 +58,12 @@ pub fn run(args: &ProofArgs, out: &mut Out) -> Result<u8, Failure> {
         .map_err(|e| Failure::input(format!("{} holds no dots: {e}", source.in_messages)))?;
     let (along, across) = match (args.density, decoded.pixels_per_metre) {
         (Some(d), _) => (d, d),
-        (None, Some((x, y))) => match (Pitch::from_mm(1e3 / f64::from(x)), Pitch::from_mm(1e3 / f64::from(y))) {
-            (Some(x), Some(y)) => (x, y),
-            _ => return Err(no_density(&source.in_messages)),
-        },
+        (None, Some((x, y))) => {
+            match (Pitch::from_mm(1e3 / f64::from(x)), Pitch::from_mm(1e3 / f64::from(y))) {
+                (Some(x), Some(y)) => (x, y),
+                _ => return Err(no_density(&source.in_messages)),
+            }
+        }
         (None, None) => return Err(no_density(&source.in_messages)),
     };
     let (shape, margin, surface) = args.blank.shape()?;

@@ -7,9 +7,7 @@ use super::asked::{ArtJob, BlankJob, BurnJob, DotsJob, Reference, ScanJob, ToneJ
 use super::file::{self, FileError};
 use super::kit::{self, KitError, Surface};
 use super::process::{BeamSize, ExposureAt, ToneCurve};
-use super::words::{
-    Along, Amount, BeamOn, Crop, DotGain, Levels, Packing, ReadAs, Sharpen, ToneBy, Ways,
-};
+use super::words::{Along, Amount, BeamOn, Crop, DotGain, Levels, Packing, ReadAs, Sharpen, ToneBy, Ways};
 use super::{Coating, Job, Known, Machine, Process, ProcessFile, Standing};
 use crate::art::turn::{Turn, TurnError};
 use crate::blank::Blank;

@@ -120,7 +120,8 @@ fn text(x: usize, y: usize, size: usize, extra: &str, t: &str) -> String {
 }
 
 fn head(sheet: &Sheet, width: usize) -> Result<Picture, ProofError> {
-    let mut body = text(GAP, 36, 24, r#"font-weight="bold""#, &sheet.title) + &text(GAP, 62, 16, "", &sheet.standing);
+    let mut body =
+        text(GAP, 36, 24, r#"font-weight="bold""#, &sheet.title) + &text(GAP, 62, 16, "", &sheet.standing);
     let mut y = 62;
     let why = sheet.candidates.first().map(|c| format!("Recommended: {}. {}", c.name, sheet.why));
     for line in wrapped(&why.unwrap_or_default(), (width - 2 * GAP) / 10) {
@@ -138,7 +139,13 @@ fn words(candidate: &Candidate, rank: usize, width: usize) -> Result<Picture, Pr
         width - GAP,
         if best { 3 } else { 1 }
     );
-    let name = format!("{} {}. {}{}", if best { "★" } else { "·" }, rank + 1, candidate.name, if best { " (recommended)" } else { "" });
+    let name = format!(
+        "{} {}. {}{}",
+        if best { "★" } else { "·" },
+        rank + 1,
+        candidate.name,
+        if best { " (recommended)" } else { "" }
+    );
     body += &text(GAP, 34, 19, r#"font-weight="bold""#, &name);
     let figures: Vec<String> = candidate.figures.iter().map(|f| format!("{} {}", f.name, f.text)).collect();
     let mut y = 36;
@@ -182,10 +189,8 @@ pub enum SheetError {
 pub fn page(sheet: &Sheet) -> Result<String, SheetError> {
     let mut candidates: Vec<Value> = Vec::new();
     for c in &sheet.candidates {
-        let pictures: Result<Vec<String>, EncodeError> = std::iter::once(&c.whole)
-            .chain(&c.loupes)
-            .map(|p| Ok(data_uri(&p.to_png(None)?)))
-            .collect();
+        let pictures: Result<Vec<String>, EncodeError> =
+            std::iter::once(&c.whole).chain(&c.loupes).map(|p| Ok(data_uri(&p.to_png(None)?))).collect();
         let figures: Vec<Value> =
             c.figures.iter().map(|f| context! { name => f.name.clone(), text => f.text.clone() }).collect();
         candidates.push(context! { name => c.name.clone(), pictures => pictures?, figures });
@@ -220,9 +225,16 @@ mod tests {
             name: name.into(),
             whole: crop(0, 0, 600, 1),
             loupes: vec![crop(300, 100, 60, 7), crop(80, 400, 60, 7)],
-            figures: [("HVS-weighted PSNR", psnr), ("SSIM", "0.981"), ("mean tone error", "0.4 %"), ("over-burnt", "0 mm²"), ("dots on", "412 331"), ("time", "2 h 21 min")]
-                .map(|(n, t)| Figure { name: n.into(), text: t.into() })
-                .to_vec(),
+            figures: [
+                ("HVS-weighted PSNR", psnr),
+                ("SSIM", "0.981"),
+                ("mean tone error", "0.4 %"),
+                ("over-burnt", "0 mm²"),
+                ("dots on", "412 331"),
+                ("time", "2 h 21 min"),
+            ]
+            .map(|(n, t)| Figure { name: n.into(), text: t.into() })
+            .to_vec(),
         };
         Sheet {
             title: "lighthouse at dusk.jpg on glass, round:90mm".into(),
@@ -241,7 +253,9 @@ mod tests {
         let html = page(&s).unwrap();
         keep("contact-sheet.html", html.as_bytes());
         let at = |t: &str| html.find(t).unwrap_or_else(|| panic!("{t} is missing"));
-        assert!(at("blue-noise at 304 dpi") < at("floyd-steinberg &lt;304 dpi&gt;") && at("2.2 dB above") > 0);
+        assert!(
+            at("blue-noise at 304 dpi") < at("floyd-steinberg &lt;304 dpi&gt;") && at("2.2 dB above") > 0
+        );
         assert_eq!(html.matches("src=\"").count(), html.matches("src=\"data:image/png;base64,").count());
         assert_eq!(html.matches("src=\"").count(), 9);
         assert!(!html.contains("<script"));
@@ -251,7 +265,11 @@ mod tests {
     fn reducing_keeps_the_mean_light() {
         // Black and white in equal parts are half the light: sRGB 188, not 128.
         let mut p = Picture::filled(64, 64, [0; 3]);
-        p.rgb.chunks_exact_mut(3).enumerate().filter(|(i, _)| (i % 64 + i / 64) % 2 == 0).for_each(|(_, v)| v.fill(255));
+        p.rgb
+            .chunks_exact_mut(3)
+            .enumerate()
+            .filter(|(i, _)| (i % 64 + i / 64) % 2 == 0)
+            .for_each(|(_, v)| v.fill(255));
         let small = reduced(&p, 32);
         assert!(small.rgb.iter().all(|&v| v == 188), "{:?}", &small.rgb[..6]);
         assert_eq!(reduced(&small, 100), small);
