@@ -11,6 +11,7 @@ pub mod options;
 pub mod prepare;
 pub mod proof;
 pub mod replay;
+pub mod screens;
 pub mod terminal;
 
 use std::io::{self, BufWriter, StdoutLock, Write};
@@ -48,6 +49,8 @@ enum Command {
     Advise(advise::AdviseArgs),
     /// What a scan program really does, before the machine does it
     Replay(replay::ReplayArgs),
+    /// List the screens, or measure their quality and speed
+    Screens(screens::ScreensArgs),
     /// Starter machines, coatings and blanks
     Kit(kit::KitArgs),
     /// Print the completions for a shell
@@ -110,6 +113,7 @@ fn run(line: &Line, out: &mut Out) -> Result<u8, Failure> {
         Command::Proof(args) => proof::run(args, out),
         Command::Advise(args) => advise::run(args, out),
         Command::Replay(args) => replay::run(args, out),
+        Command::Screens(args) => screens::run(args, out),
         Command::Kit(args) => kit::run(args, out),
         Command::Completions(args) => extras::completions(args, out),
         Command::Man(args) => extras::man(args, out),

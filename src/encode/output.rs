@@ -39,6 +39,7 @@ pub const NAMES: &[&str] = &[
     "replay.json",
     "reading.json",
     "screens.md",
+    "screens.png",
 ];
 
 /// Why the outputs could not be written. Each says what, where, and what to do.
