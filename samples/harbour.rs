@@ -1,6 +1,6 @@
 //! Makes the sample picture: a harbour at dusk, much as a camera would see it.
 //!
-//! `cargo run --release --example harbour -- OUT.jpg [WIDTH]` (default 3000 wide, 4 : 3). It is made of what
+//! `cargo run --release --example harbour -- OUT.jpg [WIDTH]` (default 2400 wide, 4 : 3). It is made of what
 //! breaks dithering: a long smooth sky, fine texture on the water, thin rigging, small bright lights, soft clouds.
 //! The same code gives the same picture on every machine.
 
@@ -387,7 +387,7 @@ fn develop(c: Rgb, x: f32, y: f32, grain: f32) -> [u8; 3] {
 fn main() -> Result<(), Box<dyn Error>> {
     let mut args = std::env::args().skip(1);
     let out = args.next().ok_or("give the name of the picture to write, for example harbour.jpg")?;
-    let width: usize = args.next().map_or(Ok(3000), |w| w.parse())?;
+    let width: usize = args.next().map_or(Ok(2400), |w| w.parse())?;
     let height = width * 3 / 4;
     let px = 1.0 / height as f32;
     let lamps = lamps();
