@@ -150,8 +150,10 @@ pub enum SheetError {
 pub fn page(sheet: &Sheet) -> Result<String, SheetError> {
     let mut candidates: Vec<Value> = Vec::new();
     for c in &sheet.candidates {
-        let pictures: Result<Vec<String>, EncodeError> =
-            std::iter::once(&c.whole).chain(&c.loupes).map(|p| Ok(data_uri(&p.to_png(None)?))).collect();
+        let pictures: Result<Vec<String>, EncodeError> = std::iter::once(&c.whole)
+            .chain(&c.loupes)
+            .map(|p| Ok(data_uri(&reduced(p, CELL).to_png(None)?)))
+            .collect();
         let figures: Vec<Value> =
             c.figures.iter().map(|f| context! { name => f.name.clone(), text => f.text.clone() }).collect();
         candidates.push(context! { name => c.name.clone(), pictures => pictures?, figures });

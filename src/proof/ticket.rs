@@ -12,11 +12,11 @@ use crate::findings::Severity;
 use crate::job::Known;
 use crate::units::short;
 
-/// Longest side of the proof on the page, pixels: about 250 dpi at its printed width of 105 mm. Reduced
+/// Longest side of the proof on the page, pixels: about 190 dpi at its printed width of 105 mm. Reduced
 /// here, because a viewer that shrinks fine dots by its own means shows moiré that the piece will not have.
-const PROOF_SIDE: usize = 1040;
+const PROOF_SIDE: usize = 780;
 /// The same for the density, printed 70 mm wide.
-const DENSITY_SIDE: usize = 700;
+const DENSITY_SIDE: usize = 520;
 
 /// The pictures of a ticket.
 #[derive(Debug, Clone, Copy)]
