@@ -62,3 +62,64 @@ fn tiff_pack_bits(bencher: Bencher, side: usize) {
 fn bmp_dots(bencher: Bencher, side: usize) {
     bench(bencher, side, |d| bmp::dots(d, GRID, BeamOn::Black).unwrap());
 }
+
+/// Proof, density and their files, as a job of a coaster or of a bed makes them.
+mod pictures {
+    use super::*;
+    use dotwright::blank::Blank;
+    use dotwright::job::kit::Surface;
+    use dotwright::job::process::Standing;
+    use dotwright::placement::DotRect;
+    use dotwright::proof::layout::{Layout, Look, MOST_PIXELS};
+    use dotwright::proof::picture::Scene;
+    use dotwright::proof::{density, picture};
+
+    fn with(side: usize, work: impl FnOnce(&Dots, &Layout, &Scene, &Look)) {
+        let mm = side as f64 * GRID.along.0;
+        let shape = format!("rect:{0}x{0}mm", mm + 5.0).parse().unwrap();
+        let blank = Blank { shape, margin: Mm(2.5) };
+        let rect = DotRect { left: Mm(2.5), top: Mm(2.5), columns: side, rows: side, grid: GRID };
+        let layout = Layout::new(&blank, &rect, MOST_PIXELS);
+        let dots = dithered(side);
+        let look = Look::of_dots(&dots, &layout, 0.03, 0.65);
+        let scene = Scene {
+            blank: &blank,
+            surface: Surface::Glass,
+            rect: &rect,
+            y_unmarked: 0.03,
+            y_marked: 0.65,
+            standing: Standing::Assumed,
+            spots: &[],
+        };
+        work(&dots, &layout, &scene, &look);
+    }
+
+    #[divan::bench(args = SIDES, max_time = 3)]
+    fn proof(bencher: Bencher, side: usize) {
+        with(side, |_, layout, scene, look| {
+            bencher.bench_local(|| picture::proof(scene, layout, look).unwrap())
+        });
+    }
+
+    #[divan::bench(args = SIDES, max_time = 3)]
+    fn proof_png(bencher: Bencher, side: usize) {
+        with(side, |_, layout, scene, look| {
+            let p = picture::proof(scene, layout, look).unwrap();
+            bencher.bench_local(|| p.to_png(Some(layout.pixel)).unwrap());
+        });
+    }
+
+    #[divan::bench(args = SIDES, max_time = 3)]
+    fn density_plane(bencher: Bencher, side: usize) {
+        with(side, |dots, layout, _, _| {
+            bencher.bench_local(|| density::coverage(dots, layout, (GRID.along.0, GRID.across.0)));
+        });
+    }
+
+    #[divan::bench(args = SIDES, max_time = 3)]
+    fn density_picture(bencher: Bencher, side: usize) {
+        with(side, |dots, layout, scene, _| {
+            bencher.bench_local(|| density::density(scene, layout, dots, None).unwrap());
+        });
+    }
+}

@@ -8,7 +8,7 @@ use crate::findings::Severity;
 use crate::job::Plan;
 use crate::pipeline::{Outcome, Program};
 use crate::progress::Progress;
-use crate::proof::canvas::ProofError;
+use crate::proof::canvas::{Picture, ProofError};
 use crate::proof::loupe;
 use crate::proof::picture::{self, Scene};
 use crate::proof::report::{FileFacts, Report};
@@ -111,7 +111,7 @@ pub fn write(
     let json = report.to_json().map_err(|e| WriteError::Words(e.to_string()))?;
     output.put("report.json", json.as_bytes())?;
     let shown =
-        ticket::Pictures { proof: &bytes.proof, density: &bytes.density, loupe: bytes.loupe.as_deref() };
+        ticket::Pictures { proof: &bytes.proof, density: &bytes.density, loupe: bytes.loupe.as_ref() };
     output.put("ticket.html", ticket::ticket(&report, &shown)?.as_bytes())?;
     Ok(report)
 }
@@ -137,11 +137,11 @@ fn put(
     Ok(())
 }
 
-/// The pictures' bytes, for the ticket.
+/// The pictures, for the ticket.
 struct Shown {
-    proof: Vec<u8>,
-    density: Vec<u8>,
-    loupe: Option<Vec<u8>>,
+    proof: Picture,
+    density: Picture,
+    loupe: Option<Picture>,
 }
 
 /// Writes proof, density and loupe.
@@ -166,16 +166,34 @@ fn pictures(
         spots: &spots,
     };
     let layout = &stages.layout;
-    let proof = picture::proof(&scene, layout, &stages.reduced.look)?.to_png(Some(layout.pixel))?;
-    put(output, &mut files, "proof.png", "how the piece is forecast to look after cleaning", &proof)?;
+    let proof = picture::proof(&scene, layout, &stages.reduced.look)?;
+    put(
+        output,
+        &mut files,
+        "proof.png",
+        "how the piece is forecast to look after cleaning",
+        &proof.to_png(Some(layout.pixel))?,
+    )?;
     let dose = (!stages.reduced.dose.is_empty()).then_some(stages.reduced.dose.as_slice());
-    let dense = density::density(&scene, layout, dots, dose)?.to_png(Some(layout.pixel))?;
-    put(output, &mut files, "density.png", "how dense the dots are, and where solids lie", &dense)?;
+    let dense = density::density(&scene, layout, dots, dose)?;
+    put(
+        output,
+        &mut files,
+        "density.png",
+        "how dense the dots are, and where solids lie",
+        &dense.to_png(Some(layout.pixel))?,
+    )?;
     let mut loupe = None;
     if let Some(place) = loupe_at {
-        let bytes = loupe_picture(plan, outcome, &scene, place)?;
-        put(output, &mut files, "loupe.png", "one place large, as dots and as forecast", &bytes)?;
-        loupe = Some(bytes);
+        let large = loupe_picture(plan, outcome, &scene, place)?;
+        put(
+            output,
+            &mut files,
+            "loupe.png",
+            "one place large, as dots and as forecast",
+            &large.to_png(None)?,
+        )?;
+        loupe = Some(large);
     }
     Ok((files, Shown { proof, density: dense, loupe }))
 }
@@ -205,8 +223,8 @@ fn loupe_picture(
     outcome: &Outcome,
     scene: &Scene,
     place: (f64, f64),
-) -> Result<Vec<u8>, WriteError> {
+) -> Result<Picture, WriteError> {
     let window = loupe::window(scene, place, LOUPE_SIDE)?;
     let look = crate::pipeline::look::of_window(&plan.burn, &outcome.stages.dots, &window);
-    Ok(loupe::loupe(scene, &outcome.stages.dots, &window, &look)?.to_png(None)?)
+    Ok(loupe::loupe(scene, &outcome.stages.dots, &window, &look)?)
 }

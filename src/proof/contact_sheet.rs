@@ -2,10 +2,10 @@
 
 use minijinja::{Value, context};
 
-use super::canvas::{Picture, ProofError, draw, escape, srgb};
-use super::layout::Axis;
+use super::canvas::{Picture, ProofError, draw, escape};
 use super::legend::{INK, PAPER};
 use super::page::{data_uri, fill};
+use super::reduce::reduced;
 use crate::encode::EncodeError;
 
 /// One way to lay the dots.
@@ -47,45 +47,6 @@ pub struct Sheet {
 const CELL: usize = 380;
 /// Between pictures.
 const GAP: usize = 16;
-
-/// `picture` made to fit into `side` by `side` pixels, by exact areas in linear light; never enlarged.
-pub fn reduced(picture: &Picture, side: usize) -> Picture {
-    let longest = picture.width.max(picture.height);
-    if longest <= side {
-        return picture.clone();
-    }
-    let scale = longest as f64 / side as f64;
-    let fit = |n: usize| ((n as f64 / scale).round() as usize).max(1);
-    let (width, height) = (fit(picture.width), fit(picture.height));
-    let axis = |n: usize, to: usize| Axis::new((0.0, n as f64 / to as f64, to), (0.0, 1.0, n), (n, 1.0));
-    let (ax, ay) = (axis(picture.width, width), axis(picture.height, height));
-    let linear: Vec<f32> = (0..=255u8)
-        .map(|v| {
-            let v = f64::from(v) / 255.0;
-            (if v <= 0.040_45 { v / 12.92 } else { ((v + 0.055) / 1.055).powf(2.4) }) as f32
-        })
-        .collect();
-    let mut out = Picture::filled(width, height, [0; 3]);
-    crate::parallel::bands(&mut out.rgb, 3 * width, 4, |first, band| {
-        for (i, row) in band.chunks_exact_mut(3 * width).enumerate() {
-            let (top, rows) = ay.at(first + i);
-            for (x, pixel) in row.chunks_exact_mut(3).enumerate() {
-                let (left, columns) = ax.at(x);
-                let mut sum = [0.0f32; 3];
-                for (r, wr) in rows.iter().enumerate() {
-                    for (c, wc) in columns.iter().enumerate() {
-                        let at = 3 * ((top + r) * picture.width + left + c);
-                        for (s, v) in sum.iter_mut().zip(&picture.rgb[at..at + 3]) {
-                            *s += wr * wc * linear[usize::from(*v)];
-                        }
-                    }
-                }
-                pixel.copy_from_slice(&sum.map(srgb));
-            }
-        }
-    });
-    out
-}
 
 /// The sheet as one picture: a row a candidate, the whole piece and then its loupes.
 ///
@@ -189,8 +150,10 @@ pub enum SheetError {
 pub fn page(sheet: &Sheet) -> Result<String, SheetError> {
     let mut candidates: Vec<Value> = Vec::new();
     for c in &sheet.candidates {
-        let pictures: Result<Vec<String>, EncodeError> =
-            std::iter::once(&c.whole).chain(&c.loupes).map(|p| Ok(data_uri(&p.to_png(None)?))).collect();
+        let pictures: Result<Vec<String>, EncodeError> = std::iter::once(&c.whole)
+            .chain(&c.loupes)
+            .map(|p| Ok(data_uri(&reduced(p, CELL).to_png(None)?)))
+            .collect();
         let figures: Vec<Value> =
             c.figures.iter().map(|f| context! { name => f.name.clone(), text => f.text.clone() }).collect();
         candidates.push(context! { name => c.name.clone(), pictures => pictures?, figures });
@@ -259,19 +222,5 @@ mod tests {
         assert_eq!(html.matches("src=\"").count(), html.matches("src=\"data:image/png;base64,").count());
         assert_eq!(html.matches("src=\"").count(), 9);
         assert!(!html.contains("<script"));
-    }
-
-    #[test]
-    fn reducing_keeps_the_mean_light() {
-        // Black and white in equal parts are half the light: sRGB 188, not 128.
-        let mut p = Picture::filled(64, 64, [0; 3]);
-        p.rgb
-            .chunks_exact_mut(3)
-            .enumerate()
-            .filter(|(i, _)| (i % 64 + i / 64) % 2 == 0)
-            .for_each(|(_, v)| v.fill(255));
-        let small = reduced(&p, 32);
-        assert!(small.rgb.iter().all(|&v| v == 188), "{:?}", &small.rgb[..6]);
-        assert_eq!(reduced(&small, 100), small);
     }
 }

@@ -10,6 +10,7 @@ pub mod loupe;
 pub mod page;
 pub mod picture;
 pub mod plot;
+pub mod reduce;
 pub mod report;
 pub mod scale;
 pub mod ticket;

@@ -3,29 +3,36 @@
 use minijinja::value::Serde;
 use minijinja::{Value, context};
 
-use super::canvas::ProofError;
+use super::canvas::{Picture, ProofError};
 use super::page::{data_uri, fill};
 use super::plot::{Curve, percent};
+use super::reduce::reduced;
 use super::report::{Report, Standing, sign};
 use crate::findings::Severity;
 use crate::job::Known;
 use crate::units::short;
 
-/// The pictures of a ticket, as PNG files.
+/// Longest side of the proof on the page, pixels: about 190 dpi at its printed width of 105 mm. Reduced
+/// here, because a viewer that shrinks fine dots by its own means shows moiré that the piece will not have.
+const PROOF_SIDE: usize = 780;
+/// The same for the density, printed 70 mm wide.
+const DENSITY_SIDE: usize = 520;
+
+/// The pictures of a ticket.
 #[derive(Debug, Clone, Copy)]
 pub struct Pictures<'a> {
     /// The forecast of the whole piece.
-    pub proof: &'a [u8],
+    pub proof: &'a Picture,
     /// Where the dots lie how densely.
-    pub density: &'a [u8],
+    pub density: &'a Picture,
     /// A place at high magnification.
-    pub loupe: Option<&'a [u8]>,
+    pub loupe: Option<&'a Picture>,
 }
 
 /// The ticket as one self-contained page: no script, no font and no picture from elsewhere.
 ///
 /// # Errors
-/// Only when the template and the report do not fit each other, which a test rules out.
+/// When a picture has no pixels.
 pub fn ticket(report: &Report, pictures: &Pictures) -> Result<String, ProofError> {
     let gain: Vec<(f64, f64)> = report.gain_curve.iter().map(|p| (p.coverage_share, p.mark_share)).collect();
     let plot = (!gain.is_empty()).then(|| {
@@ -50,9 +57,9 @@ pub fn ticket(report: &Report, pictures: &Pictures) -> Result<String, ProofError
     let p = &report.process;
     let values = context! {
         r => Value::from(Serde(report)),
-        proof => data_uri(pictures.proof),
-        density => data_uri(pictures.density),
-        loupe => pictures.loupe.map(data_uri),
+        proof => uri(pictures.proof, PROOF_SIDE)?,
+        density => uri(pictures.density, DENSITY_SIDE)?,
+        loupe => pictures.loupe.map(|p| uri(p, usize::MAX)).transpose()?,
         plot,
         findings,
         stops => report.findings.iter().any(|f| f.severity == Severity::Stop),
@@ -62,6 +69,12 @@ pub fn ticket(report: &Report, pictures: &Pictures) -> Result<String, ProofError
         process => process(report),
     };
     fill("ticket.html", include_str!("ticket.html"), values)
+}
+
+/// The picture, at most `side` pixels long, as a data URI.
+fn uri(picture: &Picture, side: usize) -> Result<String, ProofError> {
+    let png = reduced(picture, side).to_png(None).map_err(|e| ProofError::Page(e.to_string()))?;
+    Ok(data_uri(&png))
 }
 
 /// One value with its words, for a table.
@@ -147,10 +160,15 @@ mod tests {
     use crate::proof::made::{keep, report};
 
     /// A picture from the other tests where they were kept, else one pixel.
-    fn shown(name: &str) -> Vec<u8> {
-        std::env::var_os("DOTWRIGHT_LOOK")
-            .and_then(|f| std::fs::read(std::path::Path::new(&f).join(name)).ok())
-            .unwrap_or_else(|| crate::proof::canvas::Picture::filled(1, 1, [9; 3]).to_png(None).unwrap())
+    fn shown(name: &str) -> Picture {
+        let kept = std::env::var_os("DOTWRIGHT_LOOK").map(|f| std::path::Path::new(&f).join(name));
+        match kept.and_then(|f| image::open(f).ok()) {
+            Some(p) => {
+                let p = p.to_rgb8();
+                Picture { width: p.width() as usize, height: p.height() as usize, rgb: p.into_raw() }
+            }
+            None => Picture::filled(1, 1, [9; 3]),
+        }
     }
 
     fn page(r: &Report) -> String {
@@ -213,7 +231,8 @@ mod tests {
         r.gain_curve.clear();
         r.findings.clear();
         r.notes.clear();
-        let html = ticket(&r, &Pictures { proof: b"p", density: b"d", loupe: None }).unwrap();
+        let dot = Picture::filled(1, 1, [9; 3]);
+        let html = ticket(&r, &Pictures { proof: &dot, density: &dot, loupe: None }).unwrap();
         assert!(html.contains("</html>") && !html.contains("Time<"));
         assert!(html.contains("Nothing stands against"));
     }
