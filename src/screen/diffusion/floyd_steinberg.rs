@@ -13,6 +13,8 @@ pub(super) struct FloydSteinberg;
 
 impl<S: Lanes> Rule<S> for FloydSteinberg {
     const SHARES: usize = 1;
+    const START: f64 = 0.55;
+    const FROM_START: &'static [f32] = &[9.0 / 16.0];
 
     fn see(&mut self, _tones: &[f32], _segment: usize, _y: u64) {}
 

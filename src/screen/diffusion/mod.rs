@@ -125,6 +125,7 @@ fn run<S: Lanes, R: Rule<S>>(
     let mut row = Row::<S>::new(width);
     let [mut this, mut above, mut over] = [(); 3].map(|()| Left::<S>::none(row.segment));
     let lead = if options.as_published { 0 } else { start::LEAD };
+    let begin = if lead > 0 { start::errors(tone, R::START) } else { Vec::new() };
     for n in 0..lead + height {
         // The rows before the first mirror those after it.
         let y = if n < lead { (lead - 1 - n) % height } else { n - lead };
@@ -138,8 +139,8 @@ fn run<S: Lanes, R: Rule<S>>(
         row.prepare(s, &rule, [&above, &over], turned, reverse);
         if !options.as_published {
             row.keep_lost(&rule, &above, reverse != turned);
-            if n == 0 {
-                row.add(start::error);
+            if let Some(share) = R::FROM_START.get(n) {
+                row.add(&begin, *share);
             }
         }
         row.walk(s, &rule, &mut this, reverse);

@@ -40,6 +40,10 @@ impl<S: Lanes> Left<S> {
 pub(super) trait Rule<S: Lanes> {
     /// Shares that are kept.
     const SHARES: usize;
+    /// The settled error's constant c, see [`start`](super::start).
+    const START: f64;
+    /// What part of the errors above the first row it and the next get.
+    const FROM_START: &'static [f32];
 
     /// Gets ready for a row: what depends on its tones alone.
     fn see(&mut self, tones: &[f32], segment: usize, y: u64);
@@ -90,10 +94,10 @@ impl<S: Lanes> Row<S> {
         self.tones[..self.width].copy_from_slice(tones);
     }
 
-    /// Adds `more(column, tone)` to every dot's value.
-    pub fn add(&mut self, more: impl Fn(usize, f32) -> i32) {
-        for x in 0..self.width {
-            self.values[x % self.segment].as_mut()[x / self.segment] += more(x, self.tones[x]);
+    /// Adds a share of the errors that the columns begin with.
+    pub fn add(&mut self, errors: &[i32], share: f32) {
+        for (x, &error) in errors.iter().enumerate() {
+            self.values[x % self.segment].as_mut()[x / self.segment] += (error as f32 * share) as i32;
         }
     }
 

@@ -80,6 +80,8 @@ impl<S: Lanes> Variable<S> {
 
 impl<S: Lanes> Rule<S> for Variable<S> {
     const SHARES: usize = 3;
+    const START: f64 = 0.55;
+    const FROM_START: &'static [f32] = &[0.4];
 
     fn see(&mut self, tones: &[f32], segment: usize, _y: u64) {
         for (lane, part) in tones.chunks_exact(segment).enumerate() {
