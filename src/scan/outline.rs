@@ -32,7 +32,10 @@ pub fn write(head: &Head, rect: &DotRect, blank: &Blank, job: &str, out: &mut im
     if level > 0 {
         let share = crate::units::short(100.0 * f64::from(level) / f64::from(head.full_scale_s), 3);
         comments(
-            &format!("pointer power: S {level} of {}, {share} %, as the machine file says", head.full_scale_s),
+            &format!(
+                "pointer power: S {level} of {}, {share} %, as the machine file says",
+                head.full_scale_s
+            ),
             &mut lines,
         );
         comments("caution: wear the eyewear for this beam and do not look at the spot", &mut lines);
@@ -174,7 +177,8 @@ mod tests {
 
     #[test]
     fn chords_stay_within_0_05_mm_of_the_edge() {
-        for text in ["round:90mm", "round:2mm", "rect:100x100mm:r8mm", "rect:30x20mm:r10mm", "rect:100x60mm"] {
+        for text in ["round:90mm", "round:2mm", "rect:100x100mm:r8mm", "rect:30x20mm:r10mm", "rect:100x60mm"]
+        {
             let shape: Shape = text.parse().unwrap();
             let path = edge(&shape);
             assert_eq!(path.first(), path.last());
