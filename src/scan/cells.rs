@@ -18,6 +18,10 @@ pub struct Cells {
     rect: DotRect,
     /// Upper edge of the first row, mm above the blank's lower edge.
     top: f64,
+    /// Dots a mm along and across: a product is several times faster than a quotient.
+    per_mm: (f64, f64),
+    /// The height of the last level stretch and its row, where it passes a row closely enough.
+    level: (f64, Option<usize>),
     dots: Dots,
     levels: Option<Vec<f32>>,
     /// Dots that were swept more than once: as many as the passes beyond the first.
@@ -32,6 +36,8 @@ impl Cells {
         Cells {
             rect,
             top: blank.shape.height() - rect.top.0,
+            per_mm: (1.0 / rect.grid.along.0, 1.0 / rect.grid.across.0),
+            level: (f64::NAN, None),
             dots: Dots::off(rect.columns, rect.rows),
             levels: levels.then(|| vec![0.0; rect.columns * rect.rows]),
             again: 0,
@@ -48,23 +54,31 @@ impl Cells {
     /// left corner.
     #[inline(always)]
     pub fn sweep(&mut self, from: (f64, f64), to: (f64, f64), power: f64) {
-        let column = |x: f64| (x - self.rect.left.0) / self.rect.grid.along.0 - 0.5;
-        let row = |y: f64| (self.top - y) / self.rect.grid.across.0 - 0.5;
+        let column = |x: f64| (x - self.rect.left.0) * self.per_mm.0 - 0.5;
         let (u0, u1) = (column(from.0), column(to.0));
-        let (v0, v1) = (row(from.1), row(to.1));
         if from.1 == to.1 {
-            // `as` truncates; centres before the first column are negative and cut below.
-            let r = (v0 + 0.5).floor();
+            if from.1 != self.level.0 {
+                self.level = (from.1, self.row(from.1));
+            }
             let (low, high) = if u0 < u1 { (u0, u1) } else { (u1, u0) };
             let (first, end) = centres(low, high, self.rect.columns);
-            if (v0 - r).abs() > OFF_CENTRE || r < 0.0 || r >= self.rect.rows as f64 || first >= end {
-                self.off_grid_mm += (to.0 - from.0).abs();
-                return;
+            match self.level.1 {
+                Some(row) if first < end => self.mark(row, first, end, power),
+                _ => self.off_grid_mm += (to.0 - from.0).abs(),
             }
-            self.mark(r as usize, first, end, power);
         } else {
-            self.sweep_slope((u0, v0), (u1, v1), power, (from.0 - to.0).hypot(from.1 - to.1));
+            let row = |y: f64| (self.top - y) * self.per_mm.1 - 0.5;
+            let (a, b) = ((u0, row(from.1)), (u1, row(to.1)));
+            self.sweep_slope(a, b, power, (from.0 - to.0).hypot(from.1 - to.1));
         }
+    }
+
+    /// The row whose centre lies close enough to the height `y`.
+    fn row(&self, y: f64) -> Option<usize> {
+        let v = (self.top - y) * self.per_mm.1 - 0.5;
+        let r = (v + 0.5).floor();
+        let near = (v - r).abs() <= OFF_CENTRE && r >= 0.0 && r < self.rect.rows as f64;
+        near.then_some(r as usize)
     }
 
     /// Columns `first..end` of a row.
