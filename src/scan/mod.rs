@@ -11,6 +11,7 @@
 //! prove the other.
 
 pub mod cells;
+mod comments;
 pub mod course;
 pub mod grey;
 pub mod head;

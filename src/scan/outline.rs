@@ -7,10 +7,10 @@
 
 use std::io::{self, Write};
 
+use super::comments::comments;
 use super::course::um;
 use super::head::{Head, HeadError, PowerMode};
 use super::number::thousandths;
-use super::program::comments;
 use crate::blank::{Blank, Shape};
 use crate::placement::DotRect;
 

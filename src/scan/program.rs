@@ -8,6 +8,7 @@
 
 use std::io::{self, Write};
 
+use super::comments::comments;
 use super::course::{Along, Course};
 use super::head::PowerMode;
 use super::lines::{Art, Line, Lines, Run};
@@ -157,53 +158,6 @@ fn ending(course: &Course) -> Vec<String> {
     }
     lines.push("M2".into());
     lines
-}
-
-/// `text` as comment lines of at most 200 characters. Parentheses become brackets, so that none is ever
-/// nested; % and ; are spelt otherwise; letters beyond ASCII become their nearest plain form, or a question mark.
-pub(crate) fn comments(text: &str, out: &mut Vec<String>) {
-    let mut plain = String::with_capacity(text.len());
-    for c in text.chars() {
-        match c {
-            '(' => plain.push('['),
-            ')' => plain.push(']'),
-            // Some readers take % and ; for the end of the text even inside a comment.
-            '%' => plain.push_str(if plain.ends_with(' ') { "percent" } else { " percent" }),
-            ';' => plain.push(','),
-            ' '..='~' => plain.push(c),
-            'µ' | 'μ' => plain.push('u'),
-            '²' => plain.push('2'),
-            '×' => plain.push('x'),
-            '−' | '–' | '—' => plain.push('-'),
-            'ä' => plain.push_str("ae"),
-            'ö' | 'ø' => plain.push_str("oe"),
-            'ü' => plain.push_str("ue"),
-            'å' => plain.push_str("aa"),
-            'é' | 'è' | 'ê' => plain.push('e'),
-            'ß' => plain.push_str("ss"),
-            c if c.is_whitespace() || c.is_control() => plain.push(' '),
-            _ => plain.push('?'),
-        }
-    }
-    let mut line = String::new();
-    for word in plain.split(' ').filter(|w| !w.is_empty()) {
-        let mut word = word;
-        if !line.is_empty() && line.len() + word.len() >= 198 {
-            out.push(format!("({line})"));
-            line.clear();
-        }
-        while word.len() > 197 {
-            out.push(format!("({})", &word[..197]));
-            word = &word[197..];
-        }
-        if !line.is_empty() {
-            line.push(' ');
-        }
-        line.push_str(word);
-    }
-    if !line.is_empty() {
-        out.push(format!("({line})"));
-    }
 }
 
 /// Size of the buffer. Larger ones were not faster; smaller ones cost more calls.
@@ -565,22 +519,6 @@ mod tests {
         let (slow, ws) = program(&Head::default(), scan, &d, &Notes::default());
         assert!(moves(&slow).contains("X10.1S1000 X39.9S0 X40S1000"));
         assert!(w.survey.times.total() < ws.survey.times.total() - 1.0);
-    }
-
-    #[test]
-    fn comments_are_plain_short_and_never_nested() {
-        let notes = Notes {
-            job: "Lighthouse (large) – Ø 90 mm, 5 µm²; 90%".into(),
-            settings: vec!["long ".repeat(80), "x".repeat(500)],
-            cautions: vec!["two\nlines\r\nof text".into()],
-        };
-        let (text, _) = program(&Head::default(), Scan::new(10.0, 1.0), &two_lines(), &notes);
-        assert!(text.contains("(job: Lighthouse [large] - ? 90 mm, 5 um2, 90 percent)"), "{text}");
-        assert!(text.contains("(caution: two lines of text)"));
-        for line in text.lines() {
-            assert!(line.len() <= 200 && line.is_ascii(), "{line}");
-            assert!(line.matches('(').count() <= 1 && line.matches('(').count() == line.matches(')').count());
-        }
     }
 
     #[test]

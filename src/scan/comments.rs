@@ -1,0 +1,75 @@
+//! Comments of a program: plain, short, never nested.
+
+/// `text` as comment lines of at most 200 characters. Parentheses become brackets, so that none is ever
+/// nested; % and ; are spelt otherwise; letters beyond ASCII become their nearest plain form, or a question mark.
+pub(crate) fn comments(text: &str, out: &mut Vec<String>) {
+    let mut plain = String::with_capacity(text.len());
+    for c in text.chars() {
+        match c {
+            '(' => plain.push('['),
+            ')' => plain.push(']'),
+            // Some readers take % and ; for the end of the text even inside a comment.
+            '%' => plain.push_str(if plain.ends_with(' ') { "percent" } else { " percent" }),
+            ';' => plain.push(','),
+            ' '..='~' => plain.push(c),
+            'µ' | 'μ' => plain.push('u'),
+            '²' => plain.push('2'),
+            '×' => plain.push('x'),
+            '−' | '–' | '—' => plain.push('-'),
+            'ä' => plain.push_str("ae"),
+            'ö' | 'ø' => plain.push_str("oe"),
+            'ü' => plain.push_str("ue"),
+            'å' => plain.push_str("aa"),
+            'é' | 'è' | 'ê' => plain.push('e'),
+            'ß' => plain.push_str("ss"),
+            c if c.is_whitespace() || c.is_control() => plain.push(' '),
+            _ => plain.push('?'),
+        }
+    }
+    let mut line = String::new();
+    for word in plain.split(' ').filter(|w| !w.is_empty()) {
+        let mut word = word;
+        if !line.is_empty() && line.len() + word.len() >= 198 {
+            out.push(format!("({line})"));
+            line.clear();
+        }
+        while word.len() > 197 {
+            out.push(format!("({})", &word[..197]));
+            word = &word[197..];
+        }
+        if !line.is_empty() {
+            line.push(' ');
+        }
+        line.push_str(word);
+    }
+    if !line.is_empty() {
+        out.push(format!("({line})"));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn comments_are_plain_short_and_never_nested() {
+        let mut lines = Vec::new();
+        for text in [
+            "Lighthouse (large) – Ø 90 mm, 5 µm²; 90%",
+            &"long ".repeat(80),
+            &"y".repeat(500),
+            "two\nlines\r\nof text",
+            "",
+        ] {
+            comments(text, &mut lines);
+        }
+        assert_eq!(lines[0], "(Lighthouse [large] - ? 90 mm, 5 um2, 90 percent)");
+        assert_eq!(lines.last().map(String::as_str), Some("(two lines of text)"));
+        assert_eq!(lines.iter().map(|l| l.matches("long").count()).sum::<usize>(), 80);
+        assert_eq!(lines.iter().map(|l| l.matches('y').count()).sum::<usize>(), 500);
+        for line in &lines {
+            assert!(line.len() <= 200 && line.is_ascii(), "{line}");
+            assert_eq!((line.matches('(').count(), line.matches(')').count()), (1, 1), "{line}");
+        }
+    }
+}
