@@ -8,6 +8,7 @@ pub mod kit;
 pub mod options;
 pub mod prepare;
 pub mod terminal;
+pub mod wedge;
 
 use std::io::{self, BufWriter, StdoutLock, Write};
 
@@ -36,6 +37,8 @@ manual and the rules of your place.";
 enum Command {
     /// Make art ready to be marked: dots, proof, ticket and job file
     Prepare(Box<prepare::PrepareArgs>),
+    /// Measure the machine from a photo of a test piece
+    Wedge(wedge::WedgeArgs),
     /// Starter machines, coatings and blanks
     Kit(kit::KitArgs),
     /// Print the completions for a shell
@@ -94,6 +97,7 @@ pub fn main() -> u8 {
 fn run(line: &Line, out: &mut Out) -> Result<u8, Failure> {
     match &line.command {
         Command::Prepare(args) => prepare::run(args, out),
+        Command::Wedge(args) => wedge::run(args, out),
         Command::Kit(args) => kit::run(args, out),
         Command::Completions(args) => extras::completions(args, out),
         Command::Man(args) => extras::man(args, out),

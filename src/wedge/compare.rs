@@ -43,13 +43,14 @@ pub fn compare(readings: &[Reading]) -> Vec<Line> {
 }
 
 fn line(r: &Reading) -> Line {
-    let not = || Known::not(if r.kind == "exposure" { "no patch was picked" } else { "this is no exposure wedge" });
-    let of = |f: &dyn Fn(&super::reading::PickReading) -> f64| r.pick.as_ref().map_or_else(not, |p| Known::value(f(p), 0.0));
-    let error = r
-        .pick
-        .as_ref()
-        .and_then(|p| r.patches.iter().find(|q| q.name == p.patch))
-        .map_or(0.0, |q| if let Known::Measured { uncertainty, .. } = q.lightness { uncertainty } else { 0.0 });
+    let not =
+        || Known::not(if r.kind == "exposure" { "no patch was picked" } else { "this is no exposure wedge" });
+    let of = |f: &dyn Fn(&super::reading::PickReading) -> f64| {
+        r.pick.as_ref().map_or_else(not, |p| Known::value(f(p), 0.0))
+    };
+    let error = r.pick.as_ref().and_then(|p| r.patches.iter().find(|q| q.name == p.patch)).map_or(0.0, |q| {
+        if let Known::Measured { uncertainty, .. } = q.lightness { uncertainty } else { 0.0 }
+    });
     let bare = super::photo::lightness(r.scale.y_unmarked);
     let with_error = |known: Known| match known {
         Known::Measured { value, .. } => Known::value(value, error),
@@ -73,8 +74,22 @@ fn line(r: &Reading) -> Line {
 
 /// The comparison as a table for the terminal.
 pub fn table(lines: &[Line]) -> String {
-    let cell = |k: &Known, decimals: usize| k.get().map_or("not measured".to_string(), |v| format!("{v:.decimals$}"));
-    let head = ["coating", "machine", "wedge", "date", "L*", "contrast", "power %", "mm/s", "min for 85 mm", "grain", "latitude %"];
+    let cell = |k: &Known, decimals: usize| {
+        k.get().map_or("not measured".to_string(), |v| format!("{v:.decimals$}"))
+    };
+    let head = [
+        "coating",
+        "machine",
+        "wedge",
+        "date",
+        "L*",
+        "contrast",
+        "power %",
+        "mm/s",
+        "min for 85 mm",
+        "grain",
+        "latitude %",
+    ];
     let mut rows: Vec<Vec<String>> = vec![head.iter().map(ToString::to_string).collect()];
     for l in lines {
         rows.push(vec![
@@ -91,8 +106,9 @@ pub fn table(lines: &[Line]) -> String {
             cell(&l.latitude_percent, 0),
         ]);
     }
-    let widths: Vec<usize> =
-        (0..head.len()).map(|c| rows.iter().filter_map(|r| r.get(c)).map(|t| t.chars().count()).max().unwrap_or(0)).collect();
+    let widths: Vec<usize> = (0..head.len())
+        .map(|c| rows.iter().filter_map(|r| r.get(c)).map(|t| t.chars().count()).max().unwrap_or(0))
+        .collect();
     let mut out = String::new();
     for r in &rows {
         let line: Vec<String> = r.iter().zip(&widths).map(|(t, w)| format!("{t:<w$}")).collect();

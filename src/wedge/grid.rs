@@ -42,7 +42,9 @@ pub struct GridError(String);
 pub fn wedge(grid: &Grid) -> Result<Wedge, GridError> {
     let (columns, rows) = (grid.speeds.len(), grid.powers.len());
     if columns < 2 || rows < 2 {
-        return Err(GridError(format!("a grid of {columns} x {rows} patches is too small to be read; it needs at least 2 x 2")));
+        return Err(GridError(format!(
+            "a grid of {columns} x {rows} patches is too small to be read; it needs at least 2 x 2"
+        )));
     }
     if !(0.05..=0.8).contains(&grid.gap.0) {
         return Err(GridError(format!(
@@ -55,7 +57,9 @@ pub fn wedge(grid: &Grid) -> Result<Wedge, GridError> {
     }
     let (width, height) = (grid.size.0.0, grid.size.1.0);
     if !(width > 1.0 && height > 1.0) {
-        return Err(GridError("the size of the grid must be above 1 mm each way; give for example --size 70x70mm".into()));
+        return Err(GridError(
+            "the size of the grid must be above 1 mm each way; give for example --size 70x70mm".into(),
+        ));
     }
     // n patches and n - 1 gaps, the gap a share of the step.
     let step = |total: f64, n: usize| total / (n as f64 - grid.gap.0);
@@ -140,6 +144,8 @@ mod tests {
     #[test]
     fn what_cannot_be_read_is_refused() {
         assert!(wedge(&Grid { gap: Share(0.0), ..grid() }).unwrap_err().to_string().contains("gap of 0%"));
-        assert!(wedge(&Grid { powers: vec![Share(1.0)], ..grid() }).unwrap_err().to_string().contains("2 x 2"));
+        assert!(
+            wedge(&Grid { powers: vec![Share(1.0)], ..grid() }).unwrap_err().to_string().contains("2 x 2")
+        );
     }
 }

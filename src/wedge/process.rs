@@ -3,7 +3,7 @@
 use super::fit::Known;
 use super::reading::Reading;
 use super::sheet::Wedge;
-use crate::job::process::{Best, BeamSize, ExposureAt, Measured, ProcessFile, ToneCurve};
+use crate::job::process::{BeamSize, Best, ExposureAt, Measured, ProcessFile, ToneCurve};
 use crate::units::{JoulesPerMm2, Mm, MmPerS, Share};
 
 /// What the reading has measured, laid over what `earlier` held (from other wedges of the same machine and

@@ -45,7 +45,12 @@ pub fn program(drawing: &Drawing, head: &Head, blank: Blank) -> Result<Program, 
     let mut bytes = Vec::new();
     let mut seconds = 0.0;
     // The whole sheet's own comments, from a part that covers it and marks nothing.
-    let course = Course::new(&plain(true, true), Scan::new(wedge.signs.speed.0, wedge.signs.power.0), drawing.rect, blank)?;
+    let course = Course::new(
+        &plain(true, true),
+        Scan::new(wedge.signs.speed.0, wedge.signs.power.0),
+        drawing.rect,
+        blank,
+    )?;
     let notes = Notes {
         job: format!("{} wedge {}", wedge.kind.name(), wedge.id),
         settings: vec![
