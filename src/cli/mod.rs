@@ -13,6 +13,7 @@ pub mod proof;
 pub mod replay;
 pub mod screens;
 pub mod terminal;
+pub mod wedge;
 
 use std::io::{self, BufWriter, StdoutLock, Write};
 
@@ -51,6 +52,8 @@ enum Command {
     Replay(replay::ReplayArgs),
     /// List the screens, or measure their quality and speed
     Screens(screens::ScreensArgs),
+    /// Measure the machine from a photo of a test piece
+    Wedge(wedge::WedgeArgs),
     /// Starter machines, coatings and blanks
     Kit(kit::KitArgs),
     /// Print the completions for a shell
@@ -114,6 +117,7 @@ fn run(line: &Line, out: &mut Out) -> Result<u8, Failure> {
         Command::Advise(args) => advise::run(args, out),
         Command::Replay(args) => replay::run(args, out),
         Command::Screens(args) => screens::run(args, out),
+        Command::Wedge(args) => wedge::run(args, out),
         Command::Kit(args) => kit::run(args, out),
         Command::Completions(args) => extras::completions(args, out),
         Command::Man(args) => extras::man(args, out),

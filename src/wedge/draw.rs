@@ -1,17 +1,16 @@
 //! Draw: a wedge from what was asked, its dots, and its parts in the order in which they are burnt.
 
-use super::glyphs::{self, Lettering};
-use super::layout::{Contents, Label, Layout, LayoutError, lay_out};
-use super::sheet::{
-    CENTRE, Code, Comb, Dial, Expected, FinderMark, Kind, Patch, Pattern, RING, VERSION, Wedge,
+use super::cells::{
+    cell_name, exposure_plan, fill_of, rounded, rounded_speed, sorted_speeds, timing_plan, tone_plan, written,
 };
+use super::layout::{Label, Layout, LayoutError, lay_out};
+use super::sheet::{Code, Comb, Dial, Expected, FinderMark, Kind, Patch, VERSION, Wedge};
+use super::signs::signs_of;
 use crate::blank::Blank;
 use crate::mark::{Beam, Response};
 use crate::placement::{DotRect, Grid};
-use crate::plane::{Dots, Tone};
-use crate::progress::Silent;
-use crate::screen::{self, Options, Wants};
-use crate::units::{Mm, MmPerS, Share, Watts, short};
+use crate::plane::Dots;
+use crate::units::{Mm, MmPerS, Share, Watts};
 
 /// What a wedge is drawn from. Lists hold at least one value.
 #[derive(Debug, Clone, PartialEq)]
@@ -72,20 +71,6 @@ pub fn steps(from: f64, to: f64, steps: usize, log: bool) -> Vec<f64> {
             if log && from > 0.0 && to > 0.0 { from * (to / from).powf(t) } else { from + (to - from) * t }
         })
         .collect()
-}
-
-/// Rounds a share to 0.1 % and a speed to 0.01 mm/s: what a label, a file and a machine can hold alike.
-fn rounded(power: Share) -> Share {
-    written(Share((power.0 * 1000.0).round() / 1000.0))
-}
-
-/// The share as a file gives it back, to the last bit.
-fn written(share: Share) -> Share {
-    share.to_string().parse().unwrap_or(share)
-}
-
-fn rounded_speed(speed: MmPerS) -> MmPerS {
-    MmPerS((speed.0 * 100.0).round() / 100.0)
 }
 
 /// The setting for finder marks and labels: as a solid it gets the geometric mean of the exposure at half
@@ -223,135 +208,6 @@ fn check(request: &Request) -> Result<(), DrawError> {
     Ok(())
 }
 
-struct Cell {
-    column: usize,
-    row: usize,
-    dial: Dial,
-    pattern: Pattern,
-    coverage: Share,
-    screen: String,
-    period: usize,
-}
-
-struct CellPlan {
-    contents: Contents,
-    cells: Vec<Cell>,
-}
-
-fn sorted_speeds(request: &Request) -> Vec<MmPerS> {
-    let mut speeds: Vec<MmPerS> = request.speeds.iter().copied().map(rounded_speed).collect();
-    speeds.sort_by(|a, b| a.0.total_cmp(&b.0));
-    speeds.dedup();
-    speeds
-}
-
-fn exposure_plan(request: &Request) -> CellPlan {
-    let mut powers: Vec<Share> = request.powers.iter().copied().map(rounded).collect();
-    powers.sort_by(|a, b| b.0.total_cmp(&a.0));
-    powers.dedup();
-    let speeds = sorted_speeds(request);
-    let mut cells = Vec::new();
-    for (row, &power) in powers.iter().enumerate() {
-        for (column, &speed) in speeds.iter().enumerate() {
-            cells.push(Cell {
-                column,
-                row,
-                dial: Dial { power, speed, passes: request.chosen.passes },
-                pattern: Pattern::Solid,
-                coverage: Share(1.0),
-                screen: String::new(),
-                period: 0,
-            });
-        }
-    }
-    let passes = match request.chosen.passes {
-        1 => String::new(),
-        n => format!(" {n}X"),
-    };
-    CellPlan {
-        contents: Contents {
-            rows: powers.len(),
-            columns: speeds.len(),
-            row_labels: powers.iter().map(|p| p.to_string()).collect(),
-            column_labels: speeds.iter().map(|s| short(s.0, 1)).collect(),
-            footer: format!("ROWS % COLUMNS mm/s{passes}"),
-        },
-        cells,
-    }
-}
-
-fn tone_plan(request: &Request) -> Result<CellPlan, DrawError> {
-    let mut coverages: Vec<Share> = request.coverages.iter().copied().map(rounded).collect();
-    coverages.sort_by(|a, b| a.0.total_cmp(&b.0));
-    coverages.dedup();
-    if coverages.len() < 3 || request.screens.is_empty() {
-        return Err(DrawError::Asked("a tone wedge needs at least one screen and three coverages".into()));
-    }
-    let columns = coverages.len().max(8);
-    let mut cells = Vec::new();
-    let base = |column, row| Cell {
-        column,
-        row,
-        dial: request.chosen,
-        pattern: Pattern::Solid,
-        coverage: Share(1.0),
-        screen: String::new(),
-        period: 0,
-    };
-    let mut row_labels = Vec::new();
-    for (row, name) in request.screens.iter().enumerate() {
-        if screen::find(name).is_none() {
-            let known: Vec<&str> = screen::SCREENS.iter().map(|s| s.name).collect();
-            return Err(DrawError::Asked(format!(
-                "there is no screen '{name}'; there are {}",
-                known.join(", ")
-            )));
-        }
-        row_labels.push(
-            name.chars().filter(char::is_ascii_alphanumeric).take(4).collect::<String>().to_uppercase(),
-        );
-        for (column, &coverage) in coverages.iter().enumerate() {
-            let pattern = if coverage.0 >= 1.0 { Pattern::Solid } else { Pattern::Screen };
-            cells.push(Cell { pattern, coverage, screen: name.clone(), ..base(column, row) });
-        }
-    }
-    for (i, pattern) in [Pattern::LinesAlong, Pattern::LinesAcross].into_iter().enumerate() {
-        let row = request.screens.len() + i;
-        row_labels.push(if i == 0 { "ROWS".into() } else { "COLS".into() });
-        for period in 1..=6 {
-            cells.push(Cell { pattern, period, ..base(period - 1, row) });
-        }
-        // Isolated dots fill the rest of the two rows: 3 and 4 pitches apart, then 6 and 8.
-        for (k, period) in [[3, 4], [6, 8]][i].into_iter().enumerate() {
-            cells.push(Cell { pattern: Pattern::Dots, period, ..base(6 + k, row) });
-        }
-    }
-    Ok(CellPlan {
-        contents: Contents {
-            rows: request.screens.len() + 2,
-            columns,
-            row_labels,
-            column_labels: coverages.iter().map(|c| short(c.0 * 100.0, 1)).collect(),
-            footer: format!("COVERAGE % AT {} {}", request.chosen.power, request.chosen.speed),
-        },
-        cells,
-    })
-}
-
-fn timing_plan(request: &Request) -> CellPlan {
-    let speeds = sorted_speeds(request);
-    CellPlan {
-        contents: Contents {
-            rows: speeds.len(),
-            columns: 1,
-            row_labels: speeds.iter().map(|s| short(s.0, 1)).collect(),
-            column_labels: Vec::new(),
-            footer: "TIMING COMBS mm/s".into(),
-        },
-        cells: Vec::new(),
-    }
-}
-
 /// A comb pair in a cell: upper half marked towards the right, lower half towards the left. The lower
 /// comb's step is one dot longer, so the pair that lines up, counted from the middle, gives the lag in dots.
 fn comb(
@@ -393,11 +249,6 @@ fn comb(
     })
 }
 
-fn cell_name(column: usize, row: usize) -> String {
-    let letter = char::from(b'A' + (column % 26) as u8);
-    format!("{letter}{}", row + 1)
-}
-
 fn blank_sheet(request: &Request, layout: &Layout, signs: Dial) -> Wedge {
     let height = request.blank.shape.height();
     let (cx, cy, step, cell, bits) = layout.code;
@@ -434,48 +285,6 @@ fn blank_sheet(request: &Request, layout: &Layout, signs: Dial) -> Wedge {
             .collect(),
         patches: Vec::new(),
         combs: Vec::new(),
-    }
-}
-
-/// The dots of a patch.
-fn fill_of(request: &Request, patch: &Patch, nx: usize, ny: usize) -> Dots {
-    let by = |on: &dyn Fn(usize, usize) -> bool| {
-        let mut d = Dots::off(nx, ny);
-        for y in 0..ny {
-            for x in 0..nx {
-                if on(x, y) {
-                    d.set(x, y, true);
-                }
-            }
-        }
-        d
-    };
-    let n = patch.period.max(1);
-    match patch.pattern {
-        Pattern::Solid => by(&|_, _| true),
-        Pattern::LinesAlong => by(&|_, y| (y / n) % 2 == 0),
-        Pattern::LinesAcross => by(&|x, _| (x / n) % 2 == 0),
-        Pattern::Dots => by(&|x, y| x % n == n / 2 && y % n == n / 2),
-        Pattern::Screen => {
-            let setting = crate::mark::Setting {
-                power: Watts(request.rated_power.0 * patch.dial.power.0),
-                speed: patch.dial.speed,
-                passes: patch.dial.passes,
-                pitch_along: request.grid.along,
-                pitch_across: request.grid.across,
-            };
-            let burn = crate::mark::Burn::new(request.beam, setting, request.response);
-            let options = Options::new(burn, request.grid.along.0, request.grid.across.0);
-            let tone = Tone::filled(nx, ny, patch.coverage.0 as f32);
-            match screen::find(&patch.screen) {
-                // A screen that wants the mark gets it through the same number: its patch is then a check
-                // of the model (wanted against measured mark), not a step of coverage.
-                Some(s) => match s.wants {
-                    Wants::Coverage | Wants::Mark => (s.make)(&tone, &options, &Silent),
-                },
-                None => Dots::off(nx, ny),
-            }
-        }
     }
 }
 
@@ -561,50 +370,6 @@ fn stamp(onto: &mut Dots, what: &Dots, left: usize, top: usize) {
             }
         }
     }
-}
-
-/// Finder marks, labels and code cells as dots.
-fn signs_of(wedge: &Wedge, rect: &DotRect, labels: &[Label], height: f64) -> Dots {
-    let mut dots = Dots::off(rect.columns, rect.rows);
-    let (px, py) = (rect.grid.along.0, rect.grid.across.0);
-    // Only the dots of a box are asked, never the whole plane.
-    let mut fill = |left: f64, top: f64, right: f64, bottom: f64, on: &dyn Fn(f64, f64) -> bool| {
-        let cell =
-            |v: f64, origin: f64, p: f64, n: usize| (((v - origin) / p).floor().max(0.0) as usize).min(n);
-        let (x0, x1) =
-            (cell(left, rect.left.0, px, rect.columns), cell(right, rect.left.0, px, rect.columns - 1));
-        let (y0, y1) = (cell(top, rect.top.0, py, rect.rows), cell(bottom, rect.top.0, py, rect.rows - 1));
-        for y in y0..=y1 {
-            for x in x0..=x1 {
-                let at = (rect.left.0 + (x as f64 + 0.5) * px, rect.top.0 + (y as f64 + 0.5) * py);
-                if on(at.0, at.1) && x < rect.columns && y < rect.rows {
-                    dots.set(x, y, true);
-                }
-            }
-        }
-    };
-    for m in &wedge.marks {
-        let (cx, cy, r) = (m.centre[0], height - m.centre[1], m.diameter.0 / 2.0);
-        fill(cx - r, cy - r, cx + r, cy + r, &|x, y| {
-            let d = (x - cx).hypot(y - cy) / r;
-            if m.odd { (CENTRE..=1.0).contains(&d) } else { (RING..=1.0).contains(&d) || d <= CENTRE }
-        });
-    }
-    for l in labels {
-        let letters: Lettering = glyphs::set(&l.text, l.left, l.top, l.height);
-        let (w, h) = (glyphs::width(&l.text, l.height), letters.half_width);
-        fill(l.left - h, l.top - h, l.left + w + h, l.top + l.height + h, &|x, y| letters.covers(x, y));
-    }
-    if let Some(code) = &wedge.code {
-        for (i, bit) in code.bits.chars().enumerate() {
-            if bit == '1' {
-                let (cx, cy) = (code.first[0] + i as f64 * code.step, height - code.first[1]);
-                let h = code.cell / 2.0;
-                fill(cx - h, cy - h, cx + h, cy + h, &|x, y| (x - cx).abs() <= h && (y - cy).abs() <= h);
-            }
-        }
-    }
-    dots
 }
 
 /// Orders parts so that each is far from the last few: every patch meets a cool neighbourhood.

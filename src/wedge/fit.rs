@@ -63,6 +63,9 @@ pub struct Point {
 pub struct ResponseFit {
     /// Values in force: measured where they could be, as expected where not.
     pub response: Response,
+    /// The curve through the patches. Where values are not settled one by one they still describe the
+    /// patches together; `x_char` is infinite where no char showed.
+    pub curve: Response,
     /// Look of a full mark, luminance.
     pub y_marked: Known,
     /// Look of char, luminance.
@@ -99,7 +102,11 @@ const HIGH: [f64; 7] = [0.3, 3.9, 3.4, 1.4, 0.0, 5.3, 3.4];
 
 /// Exposures between the lines of a solid, relative to its mean: the beam's profile across, summed over lines.
 pub fn ripple(wedge: &Wedge) -> Vec<f64> {
-    let across = wedge.beam_across.0 / wedge.pitch_across.0;
+    ripple_of(wedge.beam_across.0 / wedge.pitch_across.0)
+}
+
+/// The same for a beam of `across` pitches.
+fn ripple_of(across: f64) -> Vec<f64> {
     let radius = Taps::radius_for(across);
     let taps = Taps::new(1.0, across, 8, radius);
     taps.across.chunks(2 * radius + 1).map(|c| c.iter().map(|&v| f64::from(v)).sum()).collect()
@@ -244,7 +251,8 @@ pub fn fit(points: &[Point], ripple: &[f64], y_unmarked: f64, expected: &Expecte
             notes[i] = Some(why.into());
         }
     }
-    // What the points leave open is fixed as expected, the least certain first, and the rest fitted again.
+    // What the points leave open is fixed, the least certain first, and the rest fitted again: at the
+    // expected value where the points do not speak against it, else at the fitted one.
     let limits = [0.25, 0.25, 0.6, 0.15, 0.5, 0.25, 0.6];
     let defaults = [
         expected.y_marked.ln(),
@@ -256,16 +264,25 @@ pub fn fit(points: &[Point], ripple: &[f64], y_unmarked: f64, expected: &Expecte
         expected.char_rise.ln(),
     ];
     for i in [CHARRED, CHAR_RISE, S, RISE, CHAR, MARKED, HALF] {
-        let wide = !(solved.error[i] <= limits[i]);
+        let settled = solved.error[i] <= limits[i];
         let at_limit = solved.all[i] <= LOW[i] + 1e-3 || solved.all[i] >= HIGH[i] - 1e-3;
-        if free.contains(&i) && (wide || at_limit) {
-            notes[i] = Some("the patches do not settle it".into());
-            free.retain(|&j| j != i);
+        if !free.contains(&i) || (settled && !at_limit) {
+            continue;
+        }
+        notes[i] = Some("the patches do not settle it".into());
+        free.retain(|&j| j != i);
+        let fixed_at = |v: f64| {
             let mut start = solved.all;
-            start[i] = defaults[i];
-            if let Some(f) = base(with_char).solve(start, &free) {
-                solved = f;
-            }
+            start[i] = v;
+            base(with_char).solve(start, &free)
+        };
+        let (usual, own) = (fixed_at(defaults[i]), fixed_at(solved.all[i]));
+        // A rise of the cost by 4 is two standard deviations.
+        let allowed = own.as_ref().map_or(f64::INFINITY, |o| o.cost + 4.0);
+        match (usual, own) {
+            (Some(f), _) if f.cost <= allowed => solved = f,
+            (_, Some(f)) => solved = f,
+            _ => {}
         }
     }
     report(&base(with_char), &solved, &notes, expected)
@@ -277,7 +294,7 @@ fn report(
     notes: &[Option<String>; 7],
     expected: &Expected,
 ) -> ResponseFit {
-    let mut response = model.response(&solved.all);
+    let curve = model.response(&solved.all);
     let known = |i: usize, log: bool| match &notes[i] {
         Some(why) => Known::not(why.clone()),
         None => {
@@ -287,7 +304,8 @@ fn report(
     };
     let fitted: Vec<f64> = model.points.iter().map(|p| model.lightness(&solved.all, p)).collect();
     let squares: f64 = fitted.iter().zip(model.points).map(|(f, p)| (f - p.lightness).powi(2)).sum();
-    let out = ResponseFit {
+    let or = |i: usize, fitted: f64, usual: f64| if notes[i].is_some() { usual } else { fitted };
+    ResponseFit {
         y_marked: known(MARKED, true),
         y_char: known(CHARRED, true),
         x_half: known(HALF, true),
@@ -298,14 +316,19 @@ fn report(
         rms: (squares / model.points.len().max(1) as f64).sqrt(),
         patches: model.points.len(),
         fitted,
-        response,
-    };
-    if !model.with_char {
-        response.x_char = expected.x_char.0;
-        response.y_char = expected.y_char;
-        response.char_rise = expected.char_rise;
+        response: Response {
+            y_unmarked: curve.y_unmarked,
+            y_marked: or(MARKED, curve.y_marked, expected.y_marked),
+            y_char: or(CHARRED, curve.y_char, expected.y_char),
+            x_half: or(HALF, curve.x_half, expected.x_half.0),
+            rise: or(RISE, curve.rise, expected.rise),
+            x_char: or(CHAR, curve.x_char, expected.x_char.0),
+            char_rise: or(CHAR_RISE, curve.char_rise, expected.char_rise),
+            schwarzschild: or(S, curve.schwarzschild, expected.schwarzschild),
+            v0: curve.v0,
+        },
+        curve,
     }
-    ResponseFit { response, ..out }
 }
 
 /// A fit of which nothing is known, for one reason.
@@ -313,6 +336,7 @@ pub fn unknown(points: &[Point], y_unmarked: f64, expected: &Expected, why: &str
     let not = || Known::not(why);
     ResponseFit {
         response: Response { y_unmarked, ..expected.response() },
+        curve: Response { y_unmarked, ..expected.response() },
         y_marked: not(),
         y_char: not(),
         x_half: not(),
@@ -360,4 +384,77 @@ pub fn points(wedge: &Wedge, measured: &[Option<(f64, f64)>]) -> Vec<(usize, Poi
             Some((i, Point { dose: wedge.dose(&p.dial), speed: p.dial.speed.0, lightness, error }))
         })
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units::{JoulesPerMm2, MmPerS};
+
+    fn expected() -> Expected {
+        Expected {
+            y_unmarked: 0.03,
+            y_marked: 0.65,
+            y_char: 0.10,
+            x_half: JoulesPerMm2(2.2),
+            rise: 6.25,
+            x_char: JoulesPerMm2(9.0),
+            char_rise: 8.0,
+            schwarzschild: 0.8,
+            v0: MmPerS(12.5),
+            measured: false,
+        }
+    }
+
+    fn numbers(v: &serde_json::Value, key: &str) -> Vec<f64> {
+        v[key].as_array().unwrap().iter().map(|x| x.as_f64().unwrap()).collect()
+    }
+
+    #[test]
+    fn the_fit_is_that_of_scipy_on_the_same_data() {
+        // tests/outside/make_wedge_fit.py: scipy.optimize.least_squares, its own model.
+        let v: serde_json::Value =
+            serde_json::from_str(include_str!("../../tests/data/wedge/fit.json")).unwrap();
+        let (dose, speed, l) = (numbers(&v, "dose"), numbers(&v, "speed"), numbers(&v, "lightness"));
+        let points: Vec<Point> = dose
+            .iter()
+            .zip(&speed)
+            .zip(&l)
+            .map(|((&dose, &speed), &lightness)| Point { dose, speed, lightness, error: 0.5 })
+            .collect();
+        let across = v["beam_mm"].as_f64().unwrap() / v["pitch_mm"].as_f64().unwrap();
+        let waves = ripple_of(across);
+        let f = fit(&points, &waves, v["y_unmarked"].as_f64().unwrap(), &expected());
+        for (name, known) in [
+            ("y_marked", &f.y_marked),
+            ("x_half", &f.x_half),
+            ("rise", &f.rise),
+            ("schwarzschild", &f.schwarzschild),
+            ("y_char", &f.y_char),
+            ("x_char", &f.x_char),
+            ("char_rise", &f.char_rise),
+        ] {
+            let want = numbers(&v["fit"], name);
+            let Known::Measured { value, uncertainty } = known else { panic!("{name}: {known:?}") };
+            assert!((value / want[0] - 1.0).abs() < 2e-3, "{name}: {value} for {}", want[0]);
+            assert!((uncertainty / want[1] - 1.0).abs() < 0.05, "{name}: ± {uncertainty} for {}", want[1]);
+        }
+    }
+
+    fn made(dose: f64, speed: f64, r: &Response) -> Point {
+        let x = dose * (speed / r.v0.0).powf(1.0 - r.schwarzschild);
+        Point { dose, speed, lightness: lightness(r.look(x)), error: 0.3 }
+    }
+
+    #[test]
+    fn what_the_patches_do_not_show_is_not_measured() {
+        let r = expected().response();
+        // One speed: nothing is known of reciprocity; doses up to 4 J/mm²: nothing of char.
+        let points: Vec<Point> = (2..14).map(|i| made(0.3 * f64::from(i), 12.5, &r)).collect();
+        let f = fit(&points, &[1.0], 0.03, &expected());
+        assert!((f.x_half.get().unwrap() - 2.2).abs() < 0.02);
+        assert!(f.schwarzschild.get().is_none() && f.x_char.get().is_none(), "{f:?}");
+        assert_eq!(f.response.schwarzschild, 0.8);
+        assert!(!f.curve.x_char.is_finite());
+    }
 }

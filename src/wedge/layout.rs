@@ -122,7 +122,7 @@ pub fn lay_out(blank: &Blank, grid: Grid, contents: &Contents) -> Result<Layout,
     let text = (0.028 * shorter).clamp(1.3, 2.4);
     let row_text = contents.row_labels.iter().map(|l| glyphs::width(l, text)).fold(0.0, f64::max);
     let cell = 0.55 * text;
-    let footer = cell + text + 1.6;
+    let footer = cell + text + 1.9;
     let half = match printable {
         Shape::Rect { .. } => rect_room(&printable, mark, row_text, text, footer),
         Shape::Round { diameter } => round_room(diameter.0 / 2.0, mark, row_text, text, footer, contents),
@@ -169,7 +169,7 @@ pub fn lay_out(blank: &Blank, grid: Grid, contents: &Contents) -> Result<Layout,
 
     let mut labels = Vec::new();
     let widest = contents.column_labels.iter().map(|l| glyphs::width(l, 1.0)).fold(0.0, f64::max);
-    let column_text = if widest > 0.0 { text.min(0.94 * sx / widest).max(0.9) } else { text };
+    let column_text = if widest > 0.0 { text.min(0.88 * sx / widest).max(0.9) } else { text };
     for (c, l) in contents.column_labels.iter().enumerate() {
         let w = glyphs::width(l, column_text);
         labels.push(Label {
@@ -203,7 +203,7 @@ pub fn lay_out(blank: &Blank, grid: Grid, contents: &Contents) -> Result<Layout,
         labels.push(Label {
             text: contents.footer.clone(),
             left: mx + room.left + (room.width - glyphs::width(&contents.footer, footer_text)) / 2.0,
-            top: bottom + 1.0 + cell,
+            top: bottom + 1.3 + cell,
             height: footer_text,
         });
     }

@@ -1,14 +1,13 @@
 //! Read: from a photo's bytes and a sheet to a reading.
 
-use super::detect::{self, Searched};
 use super::fit::{self, Known, ResponseFit};
-use super::homography::Homography;
+use super::lightness::{extreme_ratio, scale};
+use super::locate::{by_corners, by_marks};
 use super::patches::{self, Measured, Refusal, deviation};
-use super::photo::{self, Photo, PhotoError, lightness, sample};
+use super::photo::{self, Photo, PhotoError, lightness};
 use super::pick::{Choice, pick};
 use super::reading::{PatchReading, PhotoReading, PickReading, Reading, ResponseReading, Scale};
 use super::rectify::{Flat, Surface, gaps, rectify};
-use super::register::{Registered, register};
 use super::sheet::{Kind, Patch, Wedge};
 use super::{timing, tone};
 
@@ -192,273 +191,6 @@ pub fn read_photo(photo: &Photo, wedge: &Wedge, ask: &Ask) -> Result<Evidence, R
     Ok(Evidence { reading, flat, fit: response_fit })
 }
 
-/// Where the wedge lies in the photo.
-struct Seen {
-    map: Homography,
-    marks: Vec<(f64, f64)>,
-    blur: f64,
-    lighter: bool,
-    notes: Vec<String>,
-}
-
-fn model_points(wedge: &Wedge) -> Vec<(f64, f64)> {
-    let height = wedge.blank.height();
-    wedge.marks.iter().map(|m| (m.centre[0], height - m.centre[1])).collect()
-}
-
-fn by_marks(photo: &Photo, wedge: &Wedge, ask: &Ask) -> Result<Seen, ReadError> {
-    let model = model_points(wedge);
-    let mut map = if ask.corners.is_empty() {
-        detect::find(&photo.light, wedge)
-            .map_err(|Searched { rings, discs }| ReadError::NoMarks { rings, discs })?
-            .map
-    } else {
-        hand_map(photo, &model, ask)?
-    };
-    // Twice: the second time the shapes are looked at through the better perspective.
-    let mut marks: Vec<Registered> = Vec::new();
-    for _ in 0..2 {
-        marks = wedge
-            .marks
-            .iter()
-            .map_while(|m| register(&photo.light, &map, m, wedge.blank.height()))
-            .filter(|r| r.likeness > 0.5)
-            .collect();
-        if marks.len() < 4 {
-            break;
-        }
-        let to: Vec<(f64, f64)> = marks.iter().map(|m| m.at).collect();
-        map = Homography::fit(&model, &to)
-            .ok_or_else(|| ReadError::Corners("lie on a line; give four different points".into()))?;
-    }
-    if marks.len() < 4 && !ask.corners.is_empty() {
-        return Err(ReadError::Corners(
-            "do not lie on the four finder marks; give their centres, the disc with the hole first, then clockwise".into(),
-        ));
-    }
-    if marks.len() < 4 {
-        return Err(ReadError::NoMarks { rings: marks.len(), discs: 0 });
-    }
-    let mut blurs: Vec<f64> = marks.iter().map(|m| m.blur_mm).collect();
-    blurs.sort_by(f64::total_cmp);
-    let contrast = marks.iter().map(|m| m.contrast).sum::<f64>() / 4.0;
-    let mut notes = Vec::new();
-    check_code(photo, wedge, &map, contrast > 0.0, &mut notes)?;
-    // The sharpest photo of this beam still blurs; the second largest guards against one bad mark.
-    Ok(Seen {
-        map,
-        marks: marks.iter().map(|m| m.at).collect(),
-        blur: blurs.get(2).copied().unwrap_or(0.1),
-        lighter: contrast > 0.0,
-        notes,
-    })
-}
-
-fn hand_map(photo: &Photo, model: &[(f64, f64)], ask: &Ask) -> Result<Homography, ReadError> {
-    if ask.corners.len() != 4 {
-        return Err(ReadError::Corners(format!("are {} points; give four", ask.corners.len())));
-    }
-    let (w, h) = (photo.light.width() as f64, photo.light.height() as f64);
-    if let Some(p) = ask.corners.iter().find(|p| !(0.0..w).contains(&p.0) || !(0.0..h).contains(&p.1)) {
-        return Err(ReadError::Corners(format!(
-            "hold {},{}, which lies outside the photo of {w} x {h} pixels",
-            p.0, p.1
-        )));
-    }
-    Homography::fit(model, &ask.corners)
-        .ok_or_else(|| ReadError::Corners("lie on a line; give four different points".into()))
-}
-
-fn by_corners(photo: &Photo, wedge: &Wedge, ask: &Ask) -> Result<Seen, ReadError> {
-    let (w, h) = (wedge.blank.width(), wedge.blank.height());
-    let map = hand_map(photo, &[(0.0, 0.0), (w, 0.0), (w, h), (0.0, h)], ask)?;
-    let per_mm = map.scale((w / 2.0, h / 2.0)).unwrap_or(8.0);
-    Ok(Seen {
-        map,
-        marks: ask.corners.clone(),
-        // No finder mark to measure it on: three pixels are taken as the blur of a hand-held photo.
-        blur: 3.0 / per_mm,
-        lighter: true,
-        notes: vec!["there are no finder marks: places rest on the corners given by hand, and the blur was not measured".into()],
-    })
-}
-
-/// Compares the id's cells in the photo with the sheet.
-fn check_code(
-    photo: &Photo,
-    wedge: &Wedge,
-    map: &Homography,
-    lighter: bool,
-    notes: &mut Vec<String>,
-) -> Result<(), ReadError> {
-    let Some(code) = &wedge.code else {
-        notes.push(
-            "this wedge is too small for the cells of its id: see that the photo belongs to the wedge.toml"
-                .into(),
-        );
-        return Ok(());
-    };
-    let height = wedge.blank.height();
-    let look = |x: f64, y: f64, half: f64| -> Option<f64> {
-        let mut sum = 0.0;
-        for j in -2..=2 {
-            for i in -2..=2 {
-                let at = (x + half * f64::from(i) / 2.0, y + half * f64::from(j) / 2.0);
-                let (px, py) = map.map(at)?;
-                sum += f64::from(sample(&photo.light, px, py)?.max(0.0).sqrt());
-            }
-        }
-        Some(sum / 25.0)
-    };
-    let y = height - code.first[1];
-    let cells: Option<Vec<(f64, f64)>> = (0..code.bits.len())
-        .map(|i| {
-            let x = code.first[0] + i as f64 * code.step;
-            let before = look(x - code.step / 2.0, y, 0.05 * code.cell)?;
-            let after = look(x + code.step / 2.0, y, 0.05 * code.cell)?;
-            Some((look(x, y, 0.3 * code.cell)?, (before + after) / 2.0))
-        })
-        .collect();
-    let Some(cells) = cells else { return Ok(()) };
-    let sign = if lighter { 1.0 } else { -1.0 };
-    let differences: Vec<f64> = cells.iter().map(|(c, g)| sign * (c - g)).collect();
-    let top = differences.iter().copied().fold(0.0, f64::max);
-    let level = 0.5 * top;
-    let noise = deviation(&differences.iter().copied().filter(|d| *d < level).collect::<Vec<_>>());
-    let bits: String = differences.iter().map(|d| if *d > level { '1' } else { '0' }).collect();
-    let wrong = bits.chars().zip(code.bits.chars()).filter(|(a, b)| a != b).count();
-    if top < 6.0 * noise || top < 0.02 {
-        if code.bits.contains('1') {
-            return Err(ReadError::NotThis {
-                given: wedge.id.clone(),
-                why: "the cells of the id under the patches are not there".into(),
-            });
-        }
-        return Ok(());
-    }
-    match wrong {
-        0 => Ok(()),
-        1 => {
-            notes.push("one cell of the wedge's id could not be read; the others agree".into());
-            Ok(())
-        }
-        _ => {
-            let digits = bits.len() / 4;
-            let seen = (0..digits)
-                .filter_map(|d| u8::from_str_radix(bits.get(4 * d..4 * d + 4)?, 2).ok())
-                .map(|v| format!("{v:X}"))
-                .collect::<String>();
-            Err(ReadError::OtherWedge { seen: format!("W{seen}"), given: wedge.id.clone() })
-        }
-    }
-}
-
-fn extreme_ratio(measured: &[Result<Measured, Refusal>]) -> f64 {
-    measured
-        .iter()
-        .flatten()
-        .map(|m| m.ratio)
-        .max_by(|a, b| a.max(1e-6).ln().abs().total_cmp(&b.max(1e-6).ln().abs()))
-        .unwrap_or(1.0)
-}
-
-/// Settles luminance: from the white reference, or from one look that was expected.
-fn scale(
-    photo: &Photo,
-    wedge: &Wedge,
-    ask: &Ask,
-    map: &Homography,
-    surface: &Surface,
-    measured: &[Result<Measured, Refusal>],
-    lighter: bool,
-) -> Result<Scale, ReadError> {
-    if let Some(white) = ask.white {
-        return absolute(photo, ask, map, surface, white);
-    }
-    let e = &wedge.expected;
-    let best = measured.iter().flatten().map(|m| m.ratio).fold(0.0, f64::max);
-    // The lightest look is known best; it is the full mark where marks are light and marked at all.
-    if lighter && best > 1.0 + 0.3 * (e.y_marked / e.y_unmarked - 1.0).max(0.0) && best > 1.3 {
-        return Ok(Scale {
-            absolute: false,
-            note: format!(
-                "relative: the lightest patch is taken as L* {:.1} (luminance {:.2}, assumed of the coating); a white reference in the photo (--white) makes it absolute",
-                lightness(e.y_marked),
-                e.y_marked
-            ),
-            y_unmarked: e.y_marked / best,
-        });
-    }
-    Ok(Scale {
-        absolute: false,
-        note: format!(
-            "relative: the bare coating is taken as L* {:.1} (luminance {:.2}, assumed of the coating); a white reference in the photo (--white) makes it absolute",
-            lightness(e.y_unmarked),
-            e.y_unmarked
-        ),
-        y_unmarked: e.y_unmarked,
-    })
-}
-
-fn absolute(
-    photo: &Photo,
-    ask: &Ask,
-    map: &Homography,
-    surface: &Surface,
-    white: [f64; 4],
-) -> Result<Scale, ReadError> {
-    let [x, y, w, h] = white;
-    let (pw, ph) = (photo.light.width() as f64, photo.light.height() as f64);
-    if !(x >= 0.0 && y >= 0.0 && w >= 4.0 && h >= 4.0 && x + w <= pw && y + h <= ph) {
-        return Err(ReadError::White(format!(
-            "{x},{y},{w},{h} does not lie in the photo of {pw} x {ph} pixels; give x,y,width,height in pixels, at least 4 x 4"
-        )));
-    }
-    if !(ask.white_luminance > 0.0 && ask.white_luminance <= 1.0) {
-        return Err(ReadError::White(format!(
-            "has the luminance {}; it is from 1% to 100%",
-            ask.white_luminance
-        )));
-    }
-    let (mut sum, mut n, mut clipped) = (0.0, 0.0, 0.0);
-    for py in y as usize..(y + h) as usize {
-        for px in x as usize..(x + w) as usize {
-            sum += f64::from(photo.light.row(py).get(px).copied().unwrap_or(0.0));
-            n += 1.0;
-            clipped += f64::from(u8::from(photo.clipped.get(px, py)));
-        }
-    }
-    if clipped > 0.01 * n {
-        return Err(ReadError::White(format!(
-            "is clipped ({:.0} % of its pixels are at the camera's limit); expose less",
-            100.0 * clipped / n
-        )));
-    }
-    let light = sum / n;
-    if light < 0.02 {
-        return Err(ReadError::White("is nearly black; give the rectangle of the white card".into()));
-    }
-    // The light at the card is that of the piece carried on; only its slope is trusted outside the patches.
-    let gentle = Surface::fit(surface.gaps.clone(), 2);
-    let middle = (x + w / 2.0, y + h / 2.0);
-    let at = map.inverse().and_then(|m| m.map(middle)).unwrap_or((0.0, 0.0));
-    let bare = gentle.as_ref().unwrap_or(surface).at(at.0, at.1);
-    let y_unmarked = ask.white_luminance * bare / light;
-    if !(1e-4..=1.0).contains(&y_unmarked) {
-        return Err(ReadError::White(format!(
-            "would give the bare coating the luminance {y_unmarked:.2}; give the rectangle of the white card"
-        )));
-    }
-    Ok(Scale {
-        absolute: true,
-        note: format!(
-            "absolute, against the white reference (luminance {:.2}); the light between the piece and the card is carried on from the gaps",
-            ask.white_luminance
-        ),
-        y_unmarked,
-    })
-}
-
 /// A patch on the scale.
 #[derive(Debug, Clone, Copy)]
 struct Stat {
@@ -520,12 +252,12 @@ fn exposure(wedge: &Wedge, ask: &Ask, stats: &[Result<Stat, Refusal>], reading: 
         }
         None => fit::fit(&plain, &fit::ripple(wedge), y, &wedge.expected),
     };
-    let with_char = fitted.x_char.get().is_some();
+    let with_char = fitted.curve.x_char.is_finite();
     for ((i, p), l) in points.iter().zip(&fitted.fitted) {
-        let x = p.dose * (p.speed / wedge.expected.v0.0).powf(1.0 - fitted.response.schwarzschild);
+        let x = p.dose * (p.speed / wedge.expected.v0.0).powf(1.0 - fitted.curve.schwarzschild);
         if let Some(r) = reading.patches.get_mut(*i) {
             r.fitted = Some(*l);
-            r.char = with_char.then(|| fitted.response.q(x));
+            r.char = with_char.then(|| fitted.curve.q(x));
         }
     }
     if verdict.is_none() {

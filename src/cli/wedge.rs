@@ -1,0 +1,469 @@
+//! `dotwright wedge draw|read|compare`: measure the machine from a photo of a test piece.
+
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+use clap::{Args, Subcommand};
+
+use super::options::{BlankOptions, ProcessOptions};
+use super::terminal::duration;
+use super::{Failure, Out};
+use crate::encode::BeamOn;
+use crate::encode::output::Output;
+use crate::encode::png::{self, Samples};
+use crate::job::asked::{BlankJob, DotsJob};
+use crate::job::{Job, Plan, Standing, plan};
+use crate::units::{Mm, MmPerS, Pitch, Share};
+use crate::wedge::draw::{self, DrawError, Request};
+use crate::wedge::read::{self, Ask, Evidence};
+use crate::wedge::reading::Reading;
+use crate::wedge::sheet::{Dial, Kind, Wedge};
+use crate::wedge::{compare, curves, grid, picture, preview, process, program, ticket};
+
+/// Arguments of `wedge`.
+#[derive(Debug, Args)]
+pub struct WedgeArgs {
+    #[command(subcommand)]
+    command: WedgeCommand,
+}
+
+#[derive(Debug, Subcommand)]
+enum WedgeCommand {
+    /// Draw a test piece: picture, scan program, ticket and wedge.toml
+    Draw(Box<DrawArgs>),
+    /// Read a photo of a burnt test piece: best setting, response, beam, dot gain or lag
+    Read(Box<ReadArgs>),
+    /// Set readings of several coatings or machines side by side
+    Compare(CompareArgs),
+}
+
+/// Arguments of `wedge draw`.
+#[derive(Debug, Args)]
+struct DrawArgs {
+    /// What it measures: exposure (best setting, response), tone (dot gain, beam) or timing (lag)
+    #[arg(long, value_name = "KIND", default_value = "exposure", value_parser = clap::builder::PossibleValuesParser::new(["exposure", "tone", "timing"]))]
+    kind: String,
+    /// The folder to write into; it must be new or empty unless --replace is given
+    #[arg(long, short, value_name = "FOLDER")]
+    out: PathBuf,
+    /// Replace the files of an earlier run in the folder
+    #[arg(long)]
+    replace: bool,
+    /// The blank: round:90mm, rect:100x60mm, rect:100x100mm:r8mm, or a kit entry [default: glass-tile-100]
+    #[arg(long, value_name = "SHAPE")]
+    blank: Option<String>,
+    /// What is kept free at the blank's edge [default: the kit entry's, or 2.5mm]
+    #[arg(long, value_name = "MM")]
+    margin: Option<Mm>,
+    /// Power: a range such as 40..100%, or one value for tone and timing [default: 40..100%, or the process's]
+    #[arg(long, value_name = "RANGE")]
+    power: Option<String>,
+    /// Speed: a range such as 6..30mm/s, or one value for tone [default: 6..30mm/s, or the process's]
+    #[arg(long, value_name = "RANGE")]
+    speed: Option<String>,
+    /// Columns (speeds) by rows (powers), 2x2 to 20x20; for timing the number of speeds [default: 7x7, timing: 5]
+    #[arg(long, value_name = "NxM")]
+    steps: Option<String>,
+    /// Steps in equal differences instead of equal ratios
+    #[arg(long)]
+    linear: bool,
+    /// Passes over each line, 1 to 20
+    #[arg(long, value_name = "TIMES", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=20))]
+    passes: u32,
+    /// Tone: screens, separated by commas; 'dotwright screens' lists them [default: the coverage screens, at most four]
+    #[arg(long, value_name = "NAMES")]
+    screens: Option<String>,
+    /// Tone: how many steps of coverage up to 100%, 3 to 20
+    #[arg(long, value_name = "COUNT", default_value_t = 10, value_parser = clap::value_parser!(u32).range(3..=20))]
+    coverages: u32,
+    /// Power of finder marks and labels [default: what surely marks under the expected response]
+    #[arg(long, value_name = "SHARE", requires = "marks_speed")]
+    marks_power: Option<Share>,
+    /// Speed of finder marks and labels [default: what surely marks under the expected response]
+    #[arg(long, value_name = "SPEED", requires = "marks_power")]
+    marks_speed: Option<MmPerS>,
+    /// Density of dots, for example 304dpi [default: advised for the machine]
+    #[arg(long, value_name = "DPI", conflicts_with = "pitch")]
+    density: Option<Pitch>,
+    /// Distance between dots, for example 0.0836mm [default: advised for the machine]
+    #[arg(long, value_name = "MM")]
+    pitch: Option<Pitch>,
+    /// The machine: a kit entry or a file of your own [default: diode-5w]
+    #[arg(long, value_name = "NAME|FILE")]
+    machine: Option<String>,
+    /// The coating: a kit entry or a file of your own [default: poster-paint]
+    #[arg(long, value_name = "NAME|FILE")]
+    coating: Option<String>,
+    /// What an earlier wedge has measured: its process file [default: none]
+    #[arg(long, value_name = "FILE")]
+    process: Option<String>,
+}
+
+/// Arguments of `wedge read`.
+#[derive(Debug, Args)]
+struct ReadArgs {
+    /// The photo: JPEG, PNG, TIFF or WebP
+    #[arg(value_name = "PHOTO")]
+    photo: PathBuf,
+    /// The wedge.toml that 'wedge draw' wrote for this piece
+    #[arg(long, value_name = "FILE", required_unless_present = "grid")]
+    wedge: Option<PathBuf>,
+    /// The folder to write into; it must be new or empty unless --replace is given
+    #[arg(long, short, value_name = "FOLDER")]
+    out: PathBuf,
+    /// Replace the files of an earlier run in the folder
+    #[arg(long)]
+    replace: bool,
+    /// The day of the reading, as it shall stand in the files: 2026-11-25
+    #[arg(long, value_name = "DATE")]
+    date: String,
+    /// Four points in photo pixels, x,y each: the centres of the finder marks, the disc with the hole first, then
+    /// clockwise; with --grid its outer corners, clockwise from the upper left [default: marks are searched]
+    #[arg(long, value_name = "X,Y", num_args = 4, value_parser = parse_point)]
+    corners: Vec<(f64, f64)>,
+    /// A white reference in the photo, in pixels: makes lightness absolute
+    #[arg(long, value_name = "X,Y,W,H", value_parser = parse_rect)]
+    white: Option<[f64; 4]>,
+    /// Luminance of the white reference, above 0% to 100%
+    #[arg(long, value_name = "SHARE", default_value = "100%")]
+    white_luminance: Share,
+    /// Grain above which a patch is not picked, in L*
+    #[arg(long, value_name = "L*", default_value_t = 3.0)]
+    grain: f64,
+    /// An earlier process file of the same machine and coating: its values are kept where this wedge has none
+    #[arg(long, value_name = "FILE")]
+    process: Option<String>,
+    /// A grid that was not drawn here: columns (speeds) by rows (powers), 7x7; needs --powers, --speeds, --size, --corners
+    #[arg(long, value_name = "NxM", conflicts_with = "wedge", requires_all = ["powers", "speeds", "size", "corners"])]
+    grid: Option<String>,
+    /// Powers of the grid's rows from the top: 100..40% or a list 100,80,60%
+    #[arg(long, value_name = "RANGE")]
+    powers: Option<String>,
+    /// Speeds of the grid's columns from the left: 6..30mm/s or a list 6,12,30mm/s
+    #[arg(long, value_name = "RANGE")]
+    speeds: Option<String>,
+    /// Size of the grid between its outer corners
+    #[arg(long, value_name = "WxHmm")]
+    size: Option<String>,
+    /// Share of a step between two patches that is left unmarked, 5% to 80%
+    #[arg(long, value_name = "SHARE", default_value = "20%")]
+    gap: Share,
+    /// Passes over each line of the grid
+    #[arg(long, value_name = "TIMES", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=20))]
+    passes: u32,
+    /// Pitch of the grid's lines, for example 0.1mm or 254dpi [default: advised for the machine]
+    #[arg(long, value_name = "PITCH")]
+    pitch: Option<Pitch>,
+    /// Machine of the grid [default: diode-5w]
+    #[arg(long, value_name = "NAME|FILE")]
+    machine: Option<String>,
+    /// Coating of the grid [default: poster-paint]
+    #[arg(long, value_name = "NAME|FILE")]
+    coating: Option<String>,
+    /// Print the reading as JSON instead of the summary
+    #[arg(long)]
+    json: bool,
+}
+
+/// Arguments of `wedge compare`.
+#[derive(Debug, Args)]
+struct CompareArgs {
+    /// Readings: reading.json files, or the folders that hold them
+    #[arg(value_name = "READING", required = true)]
+    readings: Vec<PathBuf>,
+    /// Print JSON
+    #[arg(long)]
+    json: bool,
+}
+
+/// Runs `wedge`.
+pub fn run(args: &WedgeArgs, out: &mut Out) -> Result<u8, Failure> {
+    match &args.command {
+        WedgeCommand::Draw(a) => draw_wedge(a, out),
+        WedgeCommand::Read(a) => read_wedge(a, out),
+        WedgeCommand::Compare(a) => compare_readings(a, out),
+    }
+}
+
+fn parse_numbers(text: &str) -> Result<Vec<f64>, String> {
+    text.split(',').map(|t| t.trim().parse::<f64>().map_err(|_| format!("'{t}' is not a number"))).collect()
+}
+
+fn parse_point(text: &str) -> Result<(f64, f64), String> {
+    match parse_numbers(text)?.as_slice() {
+        [x, y] => Ok((*x, *y)),
+        _ => Err("a point is x,y in photo pixels".into()),
+    }
+}
+
+fn parse_rect(text: &str) -> Result<[f64; 4], String> {
+    parse_numbers(text)?.try_into().map_err(|_| "a rectangle is x,y,width,height in photo pixels".to_string())
+}
+
+/// Values of `6..30mm/s` in `count` steps, of a list `6,12,30mm/s` or of a single value; the unit stands once.
+fn values<T: std::str::FromStr>(
+    text: &str,
+    count: usize,
+    log: bool,
+    number: impl Fn(&T) -> f64,
+    make: impl Fn(f64) -> T,
+) -> Result<Vec<T>, Failure>
+where
+    T::Err: std::fmt::Display,
+{
+    let unit: String =
+        text.trim_start_matches(|c: char| c.is_ascii_digit() || ".,-+ ".contains(c)).trim().to_string();
+    let one = |t: &str| -> Result<T, Failure> {
+        let t = t.trim();
+        let whole =
+            if t.ends_with(|c: char| c.is_ascii_digit()) { format!("{t}{unit}") } else { t.to_string() };
+        whole.parse().map_err(|e: T::Err| Failure::input(e.to_string()))
+    };
+    if let Some((a, b)) = text.split_once("..") {
+        let (a, b) = (number(&one(a)?), number(&one(b)?));
+        return Ok(draw::steps(a, b, count, log).into_iter().map(make).collect());
+    }
+    text.split(',').map(one).collect()
+}
+
+fn counts(text: &str) -> Result<(usize, usize), Failure> {
+    let wrong = || {
+        Failure::input(format!(
+            "'{text}' is no number of steps; write for example 7x7 (speeds x powers), 2x2 to 20x20"
+        ))
+    };
+    let (a, b) = text.split_once(['x', '×']).unwrap_or((text, "1"));
+    let n = |t: &str| t.trim().parse::<usize>().ok().filter(|n| (1..=20).contains(n)).ok_or_else(wrong);
+    Ok((n(a)?, n(b)?))
+}
+
+/// Machine, coating, process, blank and pitch, resolved as for any job.
+fn resolve(
+    blank: Option<&String>,
+    margin: Option<Mm>,
+    pitch: Option<Pitch>,
+    names: &ProcessOptions,
+) -> Result<Plan, Failure> {
+    let (shape, own, surface) = BlankOptions { blank: blank.cloned(), ..BlankOptions::default() }.shape()?;
+    let job = Job {
+        blank: BlankJob { shape, margin: margin.or(own), surface, ..BlankJob::default() },
+        dots: DotsJob { pitch, ..DotsJob::default() },
+        ..names.references()
+    };
+    Ok(plan::resolve(&job)?)
+}
+
+fn draw_wedge(a: &DrawArgs, out: &mut Out) -> Result<u8, Failure> {
+    let names = ProcessOptions {
+        machine: a.machine.clone(),
+        coating: a.coating.clone(),
+        process: a.process.clone(),
+        ..ProcessOptions::default()
+    };
+    let plan = resolve(a.blank.as_ref(), a.margin, a.density.or(a.pitch), &names)?;
+    let request = request(a, &plan)?;
+    let drawing = draw::draw(&request)?;
+    let mut output = Output::begin(&a.out, a.replace)?;
+    let program = program::program(&drawing, &plan.machine.head(), plan.blank)?;
+    let scale = if drawing.dots.width() > 1400 { 1 } else { 2 };
+    let (w, h, grey) = preview::preview(&drawing, scale);
+    output.put("wedge.toml", drawing.wedge.to_toml()?.as_bytes())?;
+    output.put("wedge.png", &png::picture(w, h, Samples::Grey, &grey, None)?)?;
+    output.put("dots.png", &png::dots(&drawing.dots, request.grid, BeamOn::Black)?)?;
+    output.put("wedge.nc", &program.bytes)?;
+    output.put("ticket.html", ticket::ticket(&drawing, program.seconds).as_bytes())?;
+    output.commit()?;
+    let wedge = &drawing.wedge;
+    writeln!(
+        out,
+        "{} wedge {} on {}: {} parts, about {}; finder marks and labels at {} and {} ({})",
+        wedge.kind.name(),
+        wedge.id,
+        wedge.blank,
+        drawing.parts.len(),
+        duration(program.seconds),
+        wedge.signs.power,
+        wedge.signs.speed,
+        if request.signs.is_some() { "as asked" } else { "surely marks under the expected response" }
+    )?;
+    writeln!(out, "written to {}; open ticket.html first", a.out.display())?;
+    Ok(0)
+}
+
+fn request(a: &DrawArgs, plan: &Plan) -> Result<Request, Failure> {
+    let kind = match a.kind.as_str() {
+        "tone" => Kind::Tone,
+        "timing" => Kind::Timing,
+        _ => Kind::Exposure,
+    };
+    let p = &plan.process;
+    let steps = a.steps.as_deref().unwrap_or(if kind == Kind::Timing { "5" } else { "7x7" });
+    let (columns, rows) = counts(steps)?;
+    let usual = |exposure: &'static str, own: String| match kind {
+        Kind::Exposure => exposure.to_string(),
+        _ => own,
+    };
+    let power = a.power.clone().unwrap_or_else(|| usual("40..100%", p.power.value.to_string()));
+    let speed = a.speed.clone().unwrap_or_else(|| match kind {
+        Kind::Timing => "6..30mm/s".into(),
+        _ => usual("6..30mm/s", p.speed.value.to_string()),
+    });
+    let powers: Vec<Share> = values(&power, rows, !a.linear, |v: &Share| v.0, Share)?;
+    let speeds: Vec<MmPerS> = values(&speed, columns, !a.linear, |v: &MmPerS| v.0, MmPerS)?;
+    let (Some(&first_power), Some(&first_speed)) = (powers.first(), speeds.first()) else {
+        return Err(DrawError::Asked("a wedge needs a power and a speed".into()).into());
+    };
+    let screens = match &a.screens {
+        Some(list) => list.split(',').map(|s| s.trim().to_string()).collect(),
+        None => crate::screen::SCREENS
+            .iter()
+            .filter(|s| s.wants == crate::screen::Wants::Coverage && s.name != "threshold")
+            .take(4)
+            .map(|s| s.name.to_string())
+            .collect(),
+    };
+    Ok(Request {
+        kind,
+        blank: plan.blank,
+        machine: plan.machine.name.clone(),
+        coating: plan.coating.name.clone(),
+        rated_power: p.rated_power.value,
+        beam: p.beam.value,
+        beam_measured: p.beam.standing == Standing::Measured,
+        grid: crate::placement::Grid { along: p.pitch_along.value, across: p.pitch_across.value },
+        powers,
+        speeds,
+        chosen: Dial { power: first_power, speed: first_speed, passes: a.passes },
+        signs: match (a.marks_power, a.marks_speed) {
+            (Some(power), Some(speed)) => Some(Dial { power, speed, passes: 1 }),
+            _ => None,
+        },
+        response: p.response(),
+        response_measured: p.rise.standing == Standing::Measured,
+        screens,
+        coverages: draw::steps(1.0 / f64::from(a.coverages), 1.0, a.coverages as usize, false)
+            .into_iter()
+            .map(Share)
+            .collect(),
+    })
+}
+
+fn read_bytes(path: &Path) -> Result<Vec<u8>, Failure> {
+    std::fs::read(path)
+        .map_err(|e| Failure::input(format!("cannot read '{}': {e}; check its name", path.display())))
+}
+
+fn read_text(path: &Path) -> Result<String, Failure> {
+    String::from_utf8(read_bytes(path)?)
+        .map_err(|_| Failure::input(format!("'{}' is not a text file; check its name", path.display())))
+}
+
+fn read_wedge(a: &ReadArgs, out: &mut Out) -> Result<u8, Failure> {
+    let wedge = match &a.wedge {
+        Some(path) => Wedge::from_toml(&read_text(path)?)
+            .map_err(|e| Failure::input(format!("'{}': {e}", path.display())))?,
+        None => foreign(a)?,
+    };
+    let earlier = match &a.process {
+        Some(path) => Some(plan::read_process(Path::new(path))?),
+        None => None,
+    };
+    let bytes = read_bytes(&a.photo)?;
+    let mut output = Output::begin(&a.out, a.replace)?;
+    let ask = Ask {
+        corners: a.corners.clone(),
+        white: a.white,
+        white_luminance: a.white_luminance.0,
+        grain_limit: a.grain,
+        date: a.date.clone(),
+    };
+    let evidence = read::read(&bytes, &wedge, &ask)
+        .map_err(|e| Failure::input(format!("'{}': {e}", a.photo.display())))?;
+    let reading = &evidence.reading;
+    let file = process::process(reading, &wedge, earlier);
+    file.check()
+        .map_err(|w| Failure::input(format!("the process file would not hold: {} {}", w.key, w.why)))?;
+    let json = serde_json::to_string_pretty(reading)?;
+    output.put("process.toml", toml::to_string_pretty(&file)?.as_bytes())?;
+    output.put("reading.json", json.as_bytes())?;
+    output.put("curves.svg", curves::curves(&evidence, &wedge).as_bytes())?;
+    output.put("reading.png", &picture::reading_picture(&evidence, &wedge)?.to_png(None)?)?;
+    output.commit()?;
+    if a.json {
+        writeln!(out, "{json}")?;
+    } else {
+        summary(out, &evidence)?;
+        writeln!(
+            out,
+            "written to {}; use it with --process {}",
+            a.out.display(),
+            a.out.join("process.toml").display()
+        )?;
+    }
+    Ok(0)
+}
+
+fn foreign(a: &ReadArgs) -> Result<Wedge, Failure> {
+    let names = ProcessOptions {
+        machine: a.machine.clone(),
+        coating: a.coating.clone(),
+        ..ProcessOptions::default()
+    };
+    let plan = resolve(None, None, a.pitch, &names)?;
+    let (columns, rows) = counts(a.grid.as_deref().unwrap_or(""))?;
+    let powers: Vec<Share> = values(a.powers.as_deref().unwrap_or(""), rows, false, |v: &Share| v.0, Share)?;
+    let speeds: Vec<MmPerS> =
+        values(a.speeds.as_deref().unwrap_or(""), columns, false, |v: &MmPerS| v.0, MmPerS)?;
+    if powers.len() != rows || speeds.len() != columns {
+        return Err(Failure::input(format!(
+            "the grid has {columns} columns and {rows} rows, but {} speeds and {} powers were given; give one for each",
+            speeds.len(),
+            powers.len()
+        )));
+    }
+    let size = crate::blank::parse_size(a.size.as_deref().unwrap_or("")).map_err(Failure::input)?;
+    let p = &plan.process;
+    Ok(grid::wedge(&grid::Grid {
+        powers,
+        speeds,
+        passes: a.passes,
+        size,
+        gap: a.gap,
+        rated_power: p.rated_power.value,
+        beam: p.beam.value,
+        pitch: crate::placement::Grid { along: p.pitch_along.value, across: p.pitch_across.value },
+        response: p.response(),
+        machine: plan.machine.name.clone(),
+        coating: plan.coating.name.clone(),
+    })?)
+}
+
+fn summary(out: &mut Out, evidence: &Evidence) -> Result<(), Failure> {
+    for (line, strong) in picture::text(&evidence.reading) {
+        if strong || !line.is_empty() {
+            writeln!(out, "{}{line}", if strong { "" } else { "  " })?;
+        }
+    }
+    Ok(())
+}
+
+fn compare_readings(a: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
+    let mut readings = Vec::new();
+    for path in &a.readings {
+        let file = if path.is_dir() { path.join("reading.json") } else { path.clone() };
+        let reading: Reading = serde_json::from_str(&read_text(&file)?).map_err(|e| {
+            Failure::input(format!(
+                "'{}' is not a reading ({e}); give a reading.json that 'dotwright wedge read' wrote",
+                file.display()
+            ))
+        })?;
+        readings.push(reading);
+    }
+    let lines = compare::compare(&readings);
+    if a.json {
+        writeln!(out, "{}", serde_json::to_string_pretty(&lines)?)?;
+    } else {
+        write!(out, "{}", compare::table(&lines))?;
+    }
+    Ok(0)
+}

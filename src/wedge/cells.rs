@@ -1,0 +1,199 @@
+//! Cells: what each kind of wedge puts into its grid, and the dots of one patch.
+
+use super::draw::{DrawError, Request};
+use super::layout::Contents;
+use super::sheet::{Dial, Patch, Pattern};
+use crate::plane::{Dots, Tone};
+use crate::progress::Silent;
+use crate::screen::{self, Options};
+use crate::units::{MmPerS, Share, Watts, short};
+
+/// Rounds a share to 0.1 % and a speed to 0.01 mm/s: what a label, a file and a machine can hold alike.
+pub(super) fn rounded(power: Share) -> Share {
+    written(Share((power.0 * 1000.0).round() / 1000.0))
+}
+
+/// The share as a file gives it back, to the last bit.
+pub(super) fn written(share: Share) -> Share {
+    share.to_string().parse().unwrap_or(share)
+}
+
+/// See [`rounded`].
+pub(super) fn rounded_speed(speed: MmPerS) -> MmPerS {
+    MmPerS((speed.0 * 100.0).round() / 100.0)
+}
+
+/// One cell of the grid: where it lies and what fills it.
+pub(super) struct Cell {
+    pub column: usize,
+    pub row: usize,
+    pub dial: Dial,
+    pub pattern: Pattern,
+    pub coverage: Share,
+    pub screen: String,
+    pub period: usize,
+}
+
+/// What is laid out and what fills it.
+pub(super) struct CellPlan {
+    pub contents: Contents,
+    pub cells: Vec<Cell>,
+}
+
+pub(super) fn sorted_speeds(request: &Request) -> Vec<MmPerS> {
+    let mut speeds: Vec<MmPerS> = request.speeds.iter().copied().map(rounded_speed).collect();
+    speeds.sort_by(|a, b| a.0.total_cmp(&b.0));
+    speeds.dedup();
+    speeds
+}
+
+pub(super) fn exposure_plan(request: &Request) -> CellPlan {
+    let mut powers: Vec<Share> = request.powers.iter().copied().map(rounded).collect();
+    powers.sort_by(|a, b| b.0.total_cmp(&a.0));
+    powers.dedup();
+    let speeds = sorted_speeds(request);
+    let mut cells = Vec::new();
+    for (row, &power) in powers.iter().enumerate() {
+        for (column, &speed) in speeds.iter().enumerate() {
+            cells.push(Cell {
+                column,
+                row,
+                dial: Dial { power, speed, passes: request.chosen.passes },
+                pattern: Pattern::Solid,
+                coverage: Share(1.0),
+                screen: String::new(),
+                period: 0,
+            });
+        }
+    }
+    let passes = match request.chosen.passes {
+        1 => String::new(),
+        n => format!(" {n}X"),
+    };
+    CellPlan {
+        contents: Contents {
+            rows: powers.len(),
+            columns: speeds.len(),
+            row_labels: powers.iter().map(|p| p.to_string()).collect(),
+            column_labels: speeds.iter().map(|s| short(s.0, 1)).collect(),
+            footer: format!("ROWS % COLUMNS mm/s{passes}"),
+        },
+        cells,
+    }
+}
+
+pub(super) fn tone_plan(request: &Request) -> Result<CellPlan, DrawError> {
+    let mut coverages: Vec<Share> = request.coverages.iter().copied().map(rounded).collect();
+    coverages.sort_by(|a, b| a.0.total_cmp(&b.0));
+    coverages.dedup();
+    if coverages.len() < 3 || request.screens.is_empty() {
+        return Err(DrawError::Asked("a tone wedge needs at least one screen and three coverages".into()));
+    }
+    let columns = coverages.len().max(8);
+    let mut cells = Vec::new();
+    let base = |column, row| Cell {
+        column,
+        row,
+        dial: request.chosen,
+        pattern: Pattern::Solid,
+        coverage: Share(1.0),
+        screen: String::new(),
+        period: 0,
+    };
+    let mut row_labels = Vec::new();
+    for (row, name) in request.screens.iter().enumerate() {
+        if screen::find(name).is_none() {
+            let known: Vec<&str> = screen::SCREENS.iter().map(|s| s.name).collect();
+            return Err(DrawError::Asked(format!(
+                "there is no screen '{name}'; there are {}",
+                known.join(", ")
+            )));
+        }
+        row_labels.push(
+            name.chars().filter(char::is_ascii_alphanumeric).take(4).collect::<String>().to_uppercase(),
+        );
+        for (column, &coverage) in coverages.iter().enumerate() {
+            let pattern = if coverage.0 >= 1.0 { Pattern::Solid } else { Pattern::Screen };
+            cells.push(Cell { pattern, coverage, screen: name.clone(), ..base(column, row) });
+        }
+    }
+    for (i, pattern) in [Pattern::LinesAlong, Pattern::LinesAcross].into_iter().enumerate() {
+        let row = request.screens.len() + i;
+        row_labels.push(if i == 0 { "ROWS".into() } else { "COLS".into() });
+        for period in 1..=6 {
+            cells.push(Cell { pattern, period, ..base(period - 1, row) });
+        }
+        // Isolated dots fill the rest of the two rows: 3 and 4 pitches apart, then 6 and 8.
+        for (k, period) in [[3, 4], [6, 8]][i].into_iter().enumerate() {
+            cells.push(Cell { pattern: Pattern::Dots, period, ..base(6 + k, row) });
+        }
+    }
+    Ok(CellPlan {
+        contents: Contents {
+            rows: request.screens.len() + 2,
+            columns,
+            row_labels,
+            column_labels: coverages.iter().map(|c| short(c.0 * 100.0, 1)).collect(),
+            footer: format!("COVERAGE % AT {} {}", request.chosen.power, request.chosen.speed),
+        },
+        cells,
+    })
+}
+
+pub(super) fn timing_plan(request: &Request) -> CellPlan {
+    let speeds = sorted_speeds(request);
+    CellPlan {
+        contents: Contents {
+            rows: speeds.len(),
+            columns: 1,
+            row_labels: speeds.iter().map(|s| short(s.0, 1)).collect(),
+            column_labels: Vec::new(),
+            footer: "TIMING COMBS mm/s".into(),
+        },
+        cells: Vec::new(),
+    }
+}
+
+/// Column letter and row number.
+pub(super) fn cell_name(column: usize, row: usize) -> String {
+    let letter = char::from(b'A' + (column % 26) as u8);
+    format!("{letter}{}", row + 1)
+}
+
+/// The dots of a patch.
+pub(super) fn fill_of(request: &Request, patch: &Patch, nx: usize, ny: usize) -> Dots {
+    let by = |on: &dyn Fn(usize, usize) -> bool| {
+        let mut d = Dots::off(nx, ny);
+        for y in 0..ny {
+            for x in 0..nx {
+                if on(x, y) {
+                    d.set(x, y, true);
+                }
+            }
+        }
+        d
+    };
+    let n = patch.period.max(1);
+    match patch.pattern {
+        Pattern::Solid => by(&|_, _| true),
+        Pattern::LinesAlong => by(&|_, y| (y / n) % 2 == 0),
+        Pattern::LinesAcross => by(&|x, _| (x / n) % 2 == 0),
+        Pattern::Dots => by(&|x, y| x % n == n / 2 && y % n == n / 2),
+        Pattern::Screen => {
+            let setting = crate::mark::Setting {
+                power: Watts(request.rated_power.0 * patch.dial.power.0),
+                speed: patch.dial.speed,
+                passes: patch.dial.passes,
+                pitch_along: request.grid.along,
+                pitch_across: request.grid.across,
+            };
+            let burn = crate::mark::Burn::new(request.beam, setting, request.response);
+            let options = Options::new(burn, request.grid.along.0, request.grid.across.0);
+            let tone = Tone::filled(nx, ny, patch.coverage.0 as f32);
+            // A screen that wants the mark gets it through the same number: its patch is then a check of the
+            // model (wanted against measured mark), not a step of coverage.
+            screen::find(&patch.screen)
+                .map_or_else(|| Dots::off(nx, ny), |s| (s.make)(&tone, &options, &Silent))
+        }
+    }
+}

@@ -1,0 +1,119 @@
+//! Lightness: the scale on which the patches' luminance is stated, absolute or relative.
+
+use super::homography::Homography;
+use super::patches::{Measured, Refusal};
+use super::photo::{Photo, lightness};
+use super::read::{Ask, ReadError};
+use super::reading::Scale;
+use super::rectify::Surface;
+use super::sheet::Wedge;
+
+/// The ratio to the bare coating that is furthest from one.
+pub fn extreme_ratio(measured: &[Result<Measured, Refusal>]) -> f64 {
+    measured
+        .iter()
+        .flatten()
+        .map(|m| m.ratio)
+        .max_by(|a, b| a.max(1e-6).ln().abs().total_cmp(&b.max(1e-6).ln().abs()))
+        .unwrap_or(1.0)
+}
+
+/// Settles luminance: from the white reference, or from one look that was expected.
+///
+/// # Errors
+/// When the white reference cannot be used.
+pub fn scale(
+    photo: &Photo,
+    wedge: &Wedge,
+    ask: &Ask,
+    map: &Homography,
+    surface: &Surface,
+    measured: &[Result<Measured, Refusal>],
+    lighter: bool,
+) -> Result<Scale, ReadError> {
+    if let Some(white) = ask.white {
+        return absolute(photo, ask, map, surface, white);
+    }
+    let e = &wedge.expected;
+    let best = measured.iter().flatten().map(|m| m.ratio).fold(0.0, f64::max);
+    // The lightest look is known best; it is the full mark where marks are light and marked at all.
+    if lighter && best > 1.0 + 0.3 * (e.y_marked / e.y_unmarked - 1.0).max(0.0) && best > 1.3 {
+        return Ok(Scale {
+            absolute: false,
+            note: format!(
+                "relative: the lightest patch is taken as L* {:.1} (luminance {:.2}, assumed of the coating); a white reference in the photo (--white) makes it absolute",
+                lightness(e.y_marked),
+                e.y_marked
+            ),
+            y_unmarked: e.y_marked / best,
+        });
+    }
+    Ok(Scale {
+        absolute: false,
+        note: format!(
+            "relative: the bare coating is taken as L* {:.1} (luminance {:.2}, assumed of the coating); a white reference in the photo (--white) makes it absolute",
+            lightness(e.y_unmarked),
+            e.y_unmarked
+        ),
+        y_unmarked: e.y_unmarked,
+    })
+}
+
+fn absolute(
+    photo: &Photo,
+    ask: &Ask,
+    map: &Homography,
+    surface: &Surface,
+    white: [f64; 4],
+) -> Result<Scale, ReadError> {
+    let [x, y, w, h] = white;
+    let (pw, ph) = (photo.light.width() as f64, photo.light.height() as f64);
+    if !(x >= 0.0 && y >= 0.0 && w >= 4.0 && h >= 4.0 && x + w <= pw && y + h <= ph) {
+        return Err(ReadError::White(format!(
+            "{x},{y},{w},{h} does not lie in the photo of {pw} x {ph} pixels; give x,y,width,height in pixels, at least 4 x 4"
+        )));
+    }
+    if !(ask.white_luminance > 0.0 && ask.white_luminance <= 1.0) {
+        return Err(ReadError::White(format!(
+            "has the luminance {}; it is from 1% to 100%",
+            ask.white_luminance
+        )));
+    }
+    let (mut sum, mut n, mut clipped) = (0.0, 0.0, 0.0);
+    for py in y as usize..(y + h) as usize {
+        for px in x as usize..(x + w) as usize {
+            sum += f64::from(photo.light.row(py).get(px).copied().unwrap_or(0.0));
+            n += 1.0;
+            clipped += f64::from(u8::from(photo.clipped.get(px, py)));
+        }
+    }
+    if clipped > 0.01 * n {
+        return Err(ReadError::White(format!(
+            "is clipped ({:.0} % of its pixels are at the camera's limit); expose less",
+            100.0 * clipped / n
+        )));
+    }
+    let light = sum / n;
+    if light < 0.02 {
+        return Err(ReadError::White("is nearly black; give the rectangle of the white card".into()));
+    }
+    // The light at the card is that of the piece carried on; only its slope is trusted outside the patches.
+    let gentle = Surface::fit(surface.gaps.clone(), 2);
+    let middle = (x + w / 2.0, y + h / 2.0);
+    let at = map.inverse().and_then(|m| m.map(middle)).unwrap_or((0.0, 0.0));
+    let bare = gentle.as_ref().unwrap_or(surface).at(at.0, at.1);
+    let y_unmarked = ask.white_luminance * bare / light;
+    if !(1e-4..=1.0).contains(&y_unmarked) {
+        return Err(ReadError::White(format!(
+            "would give the bare coating the luminance {y_unmarked:.2}; give the rectangle of the white card"
+        )));
+    }
+    Ok(Scale {
+        absolute: true,
+        note: format!(
+            "absolute, against the white reference (luminance {:.2}); the light between the piece and the card is carried on from the gaps",
+            ask.white_luminance
+        ),
+        y_unmarked,
+    })
+}

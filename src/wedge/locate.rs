@@ -1,0 +1,183 @@
+//! Locate: where the wedge lies in the photo, and whether it is the one that the sheet describes.
+
+use super::detect::{self, Searched};
+use super::homography::Homography;
+use super::patches::deviation;
+use super::photo::{Photo, sample};
+use super::read::{Ask, ReadError};
+use super::register::{Registered, register};
+use super::sheet::Wedge;
+
+/// Where the wedge lies in the photo.
+pub struct Seen {
+    /// From mm (y down, from the blank's upper left corner) to photo pixels.
+    pub map: Homography,
+    /// Centres of the finder marks or corners, photo pixels.
+    pub marks: Vec<(f64, f64)>,
+    /// Standard deviation of the edges' blur, mm.
+    pub blur: f64,
+    /// Marks are lighter than the bare coating.
+    pub lighter: bool,
+    /// What a reader must know.
+    pub notes: Vec<String>,
+}
+
+fn model_points(wedge: &Wedge) -> Vec<(f64, f64)> {
+    let height = wedge.blank.height();
+    wedge.marks.iter().map(|m| (m.centre[0], height - m.centre[1])).collect()
+}
+
+/// Finds the finder marks, or takes the points given by hand, and makes both exact.
+///
+/// # Errors
+/// When no consistent set of marks is found or the id's cells say another wedge.
+pub fn by_marks(photo: &Photo, wedge: &Wedge, ask: &Ask) -> Result<Seen, ReadError> {
+    let model = model_points(wedge);
+    let mut map = if ask.corners.is_empty() {
+        detect::find(&photo.light, wedge)
+            .map_err(|Searched { rings, discs }| ReadError::NoMarks { rings, discs })?
+            .map
+    } else {
+        hand_map(photo, &model, ask)?
+    };
+    // Twice: the second time the shapes are looked at through the better perspective.
+    let mut marks: Vec<Registered> = Vec::new();
+    for _ in 0..2 {
+        marks = wedge
+            .marks
+            .iter()
+            .map_while(|m| register(&photo.light, &map, m, wedge.blank.height()))
+            .filter(|r| r.likeness > 0.5)
+            .collect();
+        if marks.len() < 4 {
+            break;
+        }
+        let to: Vec<(f64, f64)> = marks.iter().map(|m| m.at).collect();
+        map = Homography::fit(&model, &to)
+            .ok_or_else(|| ReadError::Corners("lie on a line; give four different points".into()))?;
+    }
+    if marks.len() < 4 && !ask.corners.is_empty() {
+        return Err(ReadError::Corners(
+            "do not lie on the four finder marks; give their centres, the disc with the hole first, then clockwise".into(),
+        ));
+    }
+    if marks.len() < 4 {
+        return Err(ReadError::NoMarks { rings: marks.len(), discs: 0 });
+    }
+    let mut blurs: Vec<f64> = marks.iter().map(|m| m.blur_mm).collect();
+    blurs.sort_by(f64::total_cmp);
+    let contrast = marks.iter().map(|m| m.contrast).sum::<f64>() / 4.0;
+    let mut notes = Vec::new();
+    check_code(photo, wedge, &map, contrast > 0.0, &mut notes)?;
+    // The sharpest photo of this beam still blurs; the second largest guards against one bad mark.
+    Ok(Seen {
+        map,
+        marks: marks.iter().map(|m| m.at).collect(),
+        blur: blurs.get(2).copied().unwrap_or(0.1),
+        lighter: contrast > 0.0,
+        notes,
+    })
+}
+
+fn hand_map(photo: &Photo, model: &[(f64, f64)], ask: &Ask) -> Result<Homography, ReadError> {
+    if ask.corners.len() != 4 {
+        return Err(ReadError::Corners(format!("are {} points; give four", ask.corners.len())));
+    }
+    let (w, h) = (photo.light.width() as f64, photo.light.height() as f64);
+    if let Some(p) = ask.corners.iter().find(|p| !(0.0..w).contains(&p.0) || !(0.0..h).contains(&p.1)) {
+        return Err(ReadError::Corners(format!(
+            "hold {},{}, which lies outside the photo of {w} x {h} pixels",
+            p.0, p.1
+        )));
+    }
+    Homography::fit(model, &ask.corners)
+        .ok_or_else(|| ReadError::Corners("lie on a line; give four different points".into()))
+}
+
+/// Takes the corners of a grid as they were given.
+///
+/// # Errors
+/// When they are not four points of the photo.
+pub fn by_corners(photo: &Photo, wedge: &Wedge, ask: &Ask) -> Result<Seen, ReadError> {
+    let (w, h) = (wedge.blank.width(), wedge.blank.height());
+    let map = hand_map(photo, &[(0.0, 0.0), (w, 0.0), (w, h), (0.0, h)], ask)?;
+    let per_mm = map.scale((w / 2.0, h / 2.0)).unwrap_or(8.0);
+    Ok(Seen {
+        map,
+        marks: ask.corners.clone(),
+        // No finder mark to measure it on: three pixels are taken as the blur of a hand-held photo.
+        blur: 3.0 / per_mm,
+        lighter: true,
+        notes: vec!["there are no finder marks: places rest on the corners given by hand, and the blur was not measured".into()],
+    })
+}
+
+/// Compares the id's cells in the photo with the sheet.
+fn check_code(
+    photo: &Photo,
+    wedge: &Wedge,
+    map: &Homography,
+    lighter: bool,
+    notes: &mut Vec<String>,
+) -> Result<(), ReadError> {
+    let Some(code) = &wedge.code else {
+        notes.push(
+            "this wedge is too small for the cells of its id: see that the photo belongs to the wedge.toml"
+                .into(),
+        );
+        return Ok(());
+    };
+    let height = wedge.blank.height();
+    let look = |x: f64, y: f64, half: f64| -> Option<f64> {
+        let mut sum = 0.0;
+        for j in -2..=2 {
+            for i in -2..=2 {
+                let at = (x + half * f64::from(i) / 2.0, y + half * f64::from(j) / 2.0);
+                let (px, py) = map.map(at)?;
+                sum += f64::from(sample(&photo.light, px, py)?.max(0.0).sqrt());
+            }
+        }
+        Some(sum / 25.0)
+    };
+    let y = height - code.first[1];
+    let cells: Option<Vec<(f64, f64)>> = (0..code.bits.len())
+        .map(|i| {
+            let x = code.first[0] + i as f64 * code.step;
+            let before = look(x - code.step / 2.0, y, 0.05 * code.cell)?;
+            let after = look(x + code.step / 2.0, y, 0.05 * code.cell)?;
+            Some((look(x, y, 0.3 * code.cell)?, (before + after) / 2.0))
+        })
+        .collect();
+    let Some(cells) = cells else { return Ok(()) };
+    let sign = if lighter { 1.0 } else { -1.0 };
+    let differences: Vec<f64> = cells.iter().map(|(c, g)| sign * (c - g)).collect();
+    let top = differences.iter().copied().fold(0.0, f64::max);
+    let level = 0.5 * top;
+    let noise = deviation(&differences.iter().copied().filter(|d| *d < level).collect::<Vec<_>>());
+    let bits: String = differences.iter().map(|d| if *d > level { '1' } else { '0' }).collect();
+    let wrong = bits.chars().zip(code.bits.chars()).filter(|(a, b)| a != b).count();
+    if top < 6.0 * noise || top < 0.02 {
+        if code.bits.contains('1') {
+            return Err(ReadError::NotThis {
+                given: wedge.id.clone(),
+                why: "the cells of the id under the patches are not there".into(),
+            });
+        }
+        return Ok(());
+    }
+    match wrong {
+        0 => Ok(()),
+        1 => {
+            notes.push("one cell of the wedge's id could not be read; the others agree".into());
+            Ok(())
+        }
+        _ => {
+            let digits = bits.len() / 4;
+            let seen = (0..digits)
+                .filter_map(|d| u8::from_str_radix(bits.get(4 * d..4 * d + 4)?, 2).ok())
+                .map(|v| format!("{v:X}"))
+                .collect::<String>();
+            Err(ReadError::OtherWedge { seen: format!("W{seen}"), given: wedge.id.clone() })
+        }
+    }
+}

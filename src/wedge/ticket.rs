@@ -1,0 +1,122 @@
+//! Ticket: how to burn the wedge and photograph it, as a page to print.
+
+use super::draw::Drawing;
+use super::photo::lightness;
+use super::sheet::{Kind, Wedge};
+use crate::proof::canvas::escape;
+use crate::units::short;
+
+/// `1 h 5 min`, `12 min`.
+fn minutes(seconds: f64) -> String {
+    let m = (seconds / 60.0).ceil() as u64;
+    if m >= 60 { format!("{} h {} min", m / 60, m % 60) } else { format!("{m} min") }
+}
+
+/// The ticket; `seconds` is the burning time of the program, where one was written.
+pub fn ticket(drawing: &Drawing, seconds: f64) -> String {
+    let w = &drawing.wedge;
+    let s = &w.signs;
+    let e = &w.expected;
+    let standing = if e.measured { "measured" } else { "assumed" };
+    let rows = [
+        ("Wedge", format!("{} ({})", w.id, w.kind.name())),
+        ("Blank", format!("{}, margin {}", w.blank, w.margin)),
+        ("Machine", format!("{}, {} at 100%", w.machine, w.rated_power)),
+        (
+            "Coating",
+            format!(
+                "{}; expected L* {:.0} bare, {:.0} marked ({standing})",
+                w.coating,
+                lightness(e.y_unmarked),
+                lightness(e.y_marked)
+            ),
+        ),
+        ("Pitch", format!("{} along the lines, {} between them", w.pitch_along, w.pitch_across)),
+        ("Patches", patches(w)),
+        (
+            "Marks and labels",
+            format!(
+                "{} at {}, {} pass: twice to half the exposure the {standing} response needs would still mark",
+                s.power, s.speed, s.passes
+            ),
+        ),
+        ("Time", minutes(seconds)),
+    ];
+    let table: String =
+        rows.iter().map(|(k, v)| format!("<tr><th>{}</th><td>{}</td></tr>", escape(k), escape(v))).collect();
+    let read = match w.kind {
+        Kind::Timing => {
+            "By eye: in each row find the line of the upper comb that continues straight into a line of the lower one, and count lines from the middle (to the right: above zero). Times the step's difference it is how far the two directions lie apart; half of it over the speed is the lag. A photo is read to the hundredth of a millimetre."
+        }
+        Kind::Tone => {
+            "The photo tells the dot gain of each screen and the width of the beam. Burn it with the setting you will use."
+        }
+        Kind::Exposure => {
+            "The photo tells the best power and speed, and how the coating answers to exposure."
+        }
+    };
+    format!(
+        "<!doctype html><html lang=\"en\"><meta charset=\"utf-8\"><title>Wedge {id}</title>\
+         <style>body{{font:15px/1.45 sans-serif;margin:2em;max-width:48em}}th{{text-align:left;vertical-align:top;padding-right:1em}}td,th{{padding-bottom:.3em}}img{{max-width:100%}}</style>\
+         <h1>Wedge {id}</h1><img src=\"wedge.png\" alt=\"The wedge as it is expected to look\"><table>{table}</table>\
+         <p>The picture shows the wedge under the {standing} response; yours will differ, and that is what it is for.</p>\
+         <h2>Burn</h2><ol><li>Eyewear for the laser's wavelength on, enclosure closed, extraction running. Never leave a burn alone.</li>\
+         <li>Lay the coated blank, focus, run wedge.nc. Finder marks and labels come last: a wedge without them was broken off.</li>\
+         <li>Clean it as you clean a finished piece, and lay it on the backdrop it will be seen before.</li></ol>\
+         <h2>Photo</h2><ol><li>All four finder marks in the picture, the piece filling most of it, sharp; a lean of up to 25 degrees does no harm.</li>\
+         <li>Even, diffuse light from the side; no flash, no window mirrored in the glass. No beauty mode, no filter.</li>\
+         <li>A white card beside the piece makes lightness absolute: give its place with --white.</li>\
+         <li>dotwright wedge read PHOTO --wedge wedge.toml --date TODAY --out reading</li></ol><p>{read}</p></html>\n",
+        id = escape(&w.id),
+    )
+}
+
+fn patches(w: &Wedge) -> String {
+    match w.kind {
+        Kind::Exposure => {
+            let power =
+                |f: fn(f64, f64) -> f64, z: f64| w.patches.iter().map(|p| p.dial.power.0 * 100.0).fold(z, f);
+            let speed = |f: fn(f64, f64) -> f64, z: f64| w.patches.iter().map(|p| p.dial.speed.0).fold(z, f);
+            let dose = |f: fn(f64, f64) -> f64, z: f64| w.patches.iter().map(|p| w.dose(&p.dial)).fold(z, f);
+            format!(
+                "{}: power {} to {} % (rows), speed {} to {} mm/s (columns), dose {:.2} to {:.2} J/mm2",
+                w.patches.len(),
+                short(power(f64::min, f64::INFINITY), 1),
+                short(power(f64::max, 0.0), 1),
+                short(speed(f64::min, f64::INFINITY), 2),
+                short(speed(f64::max, 0.0), 2),
+                dose(f64::min, f64::INFINITY),
+                dose(f64::max, 0.0)
+            )
+        }
+        Kind::Tone => {
+            let dial = w.patches.first().map_or(w.signs, |p| p.dial);
+            let mut screens: Vec<&str> =
+                w.patches.iter().map(|p| p.screen.as_str()).filter(|s| !s.is_empty()).collect();
+            screens.dedup();
+            format!(
+                "{} at {}, {}: rows of {}; then line pairs of 1 to 6 pitches along and across the lines, and single dots",
+                w.patches.len(),
+                dial.power,
+                dial.speed,
+                screens.join(", ")
+            )
+        }
+        Kind::Timing => {
+            let c: Vec<String> = w
+                .combs
+                .iter()
+                .map(|c| {
+                    format!(
+                        "{} ({} lines of {:.3} over {:.3} mm)",
+                        c.dial.speed,
+                        2 * c.side + 1,
+                        c.step_right,
+                        c.step_left
+                    )
+                })
+                .collect();
+            c.join(", ")
+        }
+    }
+}

@@ -1,0 +1,186 @@
+//! A wedge as a whole: drawn, written as a program, replayed, looked at and read.
+
+use dotwright::blank::Blank;
+use dotwright::mark::{Beam, Response};
+use dotwright::placement::Grid;
+use dotwright::scan::head::Head;
+use dotwright::units::{Mm, MmPerS, Share, Watts};
+use dotwright::wedge::draw::{Drawing, Request, draw, steps};
+use dotwright::wedge::photo::{Photo, from_picture, lightness};
+use dotwright::wedge::preview::preview;
+use dotwright::wedge::program::program;
+use dotwright::wedge::read::{Ask, ReadError, read_photo};
+use dotwright::wedge::sheet::{Dial, Kind, Wedge};
+
+fn request(kind: Kind, blank: &str) -> Request {
+    Request {
+        kind,
+        blank: Blank { shape: blank.parse().unwrap(), margin: Mm(2.5) },
+        machine: "bench diode".into(),
+        coating: "harbour white".into(),
+        rated_power: Watts(5.0),
+        beam: Beam { along: Mm(0.12), across: Mm(0.12) },
+        beam_measured: false,
+        grid: Grid { along: Mm(0.1), across: Mm(0.1) },
+        powers: steps(0.4, 1.0, 5, true).into_iter().map(Share).collect(),
+        speeds: steps(6.0, 30.0, 5, true).into_iter().map(MmPerS).collect(),
+        chosen: Dial { power: Share(0.9), speed: MmPerS(10.0), passes: 1 },
+        signs: None,
+        response: Response {
+            y_unmarked: 0.03,
+            y_marked: 0.65,
+            y_char: 0.10,
+            x_half: 2.2,
+            rise: 6.25,
+            x_char: 9.0,
+            char_rise: 8.0,
+            schwarzschild: 0.8,
+            v0: MmPerS(12.5),
+        },
+        response_measured: false,
+        screens: vec!["threshold".into()],
+        coverages: steps(0.1, 1.0, 10, false).into_iter().map(Share).collect(),
+    }
+}
+
+/// The preview as if a scanner had seen it: straight from above, evenly lit.
+fn seen(drawing: &Drawing) -> Photo {
+    let (w, h, grey) = preview(drawing, 1);
+    let picture = image::GrayImage::from_raw(w as u32, h as u32, grey).unwrap();
+    from_picture(&image::DynamicImage::ImageLuma8(picture))
+}
+
+#[test]
+fn the_program_of_a_wedge_replays_to_its_dots() {
+    for (kind, blank) in
+        [(Kind::Exposure, "round:60mm"), (Kind::Tone, "rect:80x60mm"), (Kind::Timing, "rect:80x60mm")]
+    {
+        let request = request(kind, blank);
+        let drawing = draw(&request).unwrap();
+        let head = Head::default();
+        let program = program(&drawing, &head, request.blank).unwrap();
+        let options = dotwright::scan::replay::Options::new(&head);
+        let mut replayed = dotwright::scan::replay::replay(&program.bytes[..], &options).unwrap();
+        assert!(replayed.against(&drawing.dots), "{kind:?}");
+        let difference = replayed.report.difference.as_ref().unwrap();
+        assert_eq!(format!("{} {}", difference.missing, difference.extra), "0 0", "{kind:?}");
+        assert!(!replayed.report.power_left_on);
+        assert_eq!(replayed.report.beam_on_in_rapid.count, 0);
+        assert_eq!(replayed.report.beam_on_outside_blank.count, 0);
+        let ends = program.bytes.ends_with(b"M2\n");
+        assert!(ends && program.seconds > 60.0);
+    }
+}
+
+#[test]
+fn the_same_request_gives_the_same_wedge_and_another_one_another_id() {
+    let a = draw(&request(Kind::Exposure, "round:90mm")).unwrap();
+    assert!(a == draw(&request(Kind::Exposure, "round:90mm")).unwrap());
+    let b = draw(&Request { rated_power: Watts(10.0), ..request(Kind::Exposure, "round:90mm") }).unwrap();
+    assert_ne!(a.wedge.id, b.wedge.id);
+    let text = a.wedge.to_toml().unwrap();
+    assert!(Wedge::from_toml(&text).unwrap() == a.wedge);
+    let forged = text.replacen("speed = \"30mm/s\"", "speed = \"31mm/s\"", 1);
+    assert!(Wedge::from_toml(&forged).unwrap_err().to_string().contains("changed after it was drawn"));
+}
+
+#[test]
+fn no_dot_of_a_wedge_lies_beyond_the_margin() {
+    for blank in ["round:90mm", "rect:100x100mm:r8mm", "rect:100x60mm"] {
+        let request = request(Kind::Exposure, blank);
+        let d = draw(&request).unwrap();
+        for y in 0..d.dots.height() {
+            let allowed = d.rect.allowed(&request.blank, y);
+            let inside = (0..d.dots.width()).all(|x| !d.dots.get(x, y) || allowed.contains(&x));
+            assert!(inside, "{blank}: row {y}");
+        }
+    }
+}
+
+#[test]
+fn a_wedge_seen_from_above_is_read_as_it_was_drawn() {
+    for (blank, lighter) in [("rect:100x100mm", true), ("round:90mm", true), ("rect:100x60mm", false)] {
+        let mut request = request(Kind::Exposure, blank);
+        if !lighter {
+            request.response = Response { y_unmarked: 0.7, y_marked: 0.06, y_char: 0.03, ..request.response };
+        }
+        let drawing = draw(&request).unwrap();
+        let evidence = read_photo(&seen(&drawing), &drawing.wedge, &Ask::default()).unwrap();
+        let r = &evidence.reading;
+        assert_eq!(r.marks_lighter, lighter);
+        let response = drawing.wedge.expected.response();
+        for (p, q) in drawing.wedge.patches.iter().zip(&r.patches) {
+            let want = lightness(response.look(drawing.wedge.burn(&p.dial, response).x_solid));
+            let got = q.lightness.get().unwrap();
+            assert!((got - want).abs() < 1.0, "{blank} {}: {got} for {want}", p.name);
+        }
+        // The marks lie where the sheet says: the preview has 2 mm round the blank and 10 pixels a mm.
+        let h = drawing.wedge.blank.height();
+        for (m, px) in drawing.wedge.marks.iter().zip(&r.photo.marks_px) {
+            let want = ((m.centre[0] + 2.0) * 10.0 - 0.5, (h - m.centre[1] + 2.0) * 10.0 - 0.5);
+            assert!((px[0] - want.0).hypot(px[1] - want.1) < 1.0, "{blank}: {px:?} for {want:?}");
+        }
+        assert!(r.pick.is_some());
+    }
+}
+
+#[test]
+fn the_reading_is_the_same_for_any_thread_count() {
+    let drawing = draw(&request(Kind::Exposure, "rect:60x60mm")).unwrap();
+    let photo = seen(&drawing);
+    let read = || read_photo(&photo, &drawing.wedge, &Ask::default()).unwrap().reading;
+    let one = serde_json::to_string(&dotwright::parallel::with_threads(1, read)).unwrap();
+    for n in [2, 3, 7] {
+        assert_eq!(serde_json::to_string(&dotwright::parallel::with_threads(n, read)).unwrap(), one);
+    }
+}
+
+#[test]
+fn a_photo_of_something_else_says_what_was_searched() {
+    let drawing = draw(&request(Kind::Exposure, "rect:60x60mm")).unwrap();
+    let mut picture = image::GrayImage::new(900, 700);
+    for (x, y, p) in picture.enumerate_pixels_mut() {
+        p.0 = [((x * x / 50 + 3 * y) % 200) as u8];
+    }
+    let photo = from_picture(&image::DynamicImage::ImageLuma8(picture));
+    let e = read_photo(&photo, &drawing.wedge, &Ask::default()).unwrap_err();
+    let text = e.to_string();
+    assert!(matches!(e, ReadError::NoMarks { .. }), "{text}");
+    assert!(text.contains("three rings with a dot") && text.contains("--corners"), "{text}");
+}
+
+#[test]
+fn a_wedge_is_not_read_with_the_file_of_another() {
+    let a = draw(&request(Kind::Exposure, "rect:100x100mm")).unwrap();
+    let other = Request { rated_power: Watts(10.0), ..request(Kind::Exposure, "rect:100x100mm") };
+    let b = draw(&other).unwrap();
+    let e = read_photo(&seen(&a), &b.wedge, &Ask::default()).unwrap_err().to_string();
+    assert!(e.contains(&a.wedge.id[..4]) && e.contains(&b.wedge.id), "{e}");
+}
+
+#[test]
+fn a_wedge_that_missed_its_range_says_which_way_to_move() {
+    let weak = Request {
+        powers: steps(0.02, 0.06, 4, true).into_iter().map(Share).collect(),
+        ..request(Kind::Exposure, "rect:100x100mm")
+    };
+    let d = draw(&weak).unwrap();
+    let r = read_photo(&seen(&d), &d.wedge, &Ask::default()).unwrap().reading;
+    assert!(r.notes.iter().any(|n| n.contains("under-burnt") && n.contains("lower speeds")), "{:?}", r.notes);
+    assert!(r.pick.is_none() && r.response.unwrap().x_half_j_mm2.get().is_none());
+}
+
+#[test]
+fn corners_given_by_hand_replace_the_search() {
+    let d = draw(&request(Kind::Exposure, "rect:100x100mm")).unwrap();
+    let photo = seen(&d);
+    let found = read_photo(&photo, &d.wedge, &Ask::default()).unwrap().reading;
+    let near: Vec<(f64, f64)> = found.photo.marks_px.iter().map(|m| (m[0] + 4.0, m[1] - 3.0)).collect();
+    let ask = Ask { corners: near, ..Ask::default() };
+    let by_hand = read_photo(&photo, &d.wedge, &ask).unwrap().reading;
+    for (a, b) in found.photo.marks_px.iter().zip(&by_hand.photo.marks_px) {
+        assert!((a[0] - b[0]).hypot(a[1] - b[1]) < 0.05, "{a:?} {b:?}");
+    }
+    let three = Ask { corners: vec![(1.0, 1.0); 3], ..Ask::default() };
+    assert!(read_photo(&photo, &d.wedge, &three).unwrap_err().to_string().contains("give four"));
+}
