@@ -75,7 +75,7 @@ pub fn candidates(
             verdict: Verdict::new(&summary(&dots, &forecast), cell),
             on: dots.count(),
             lone: lone(&dots),
-            seconds: program(plan, &placement, &dots, name)?.written.survey.times.total(),
+            seconds: program(plan, &placement, &dots, None, name)?.written.survey.times.total(),
             dots,
         });
     }
@@ -91,7 +91,7 @@ pub fn rank(candidates: &mut [Candidate]) {
 }
 
 /// Nothing is wanted where no dot may be.
-fn mask_tone(tone: &mut Tone, plan: &Plan, placement: &Placement) {
+pub fn mask_tone(tone: &mut Tone, plan: &Plan, placement: &Placement) {
     let width = tone.width();
     for y in 0..tone.height() {
         let keep = placement.rect.allowed(&plan.blank, y);

@@ -3,6 +3,7 @@
 use super::{Program, Stages, words};
 use crate::art::{Art, Kind};
 use crate::findings::Finding;
+use crate::job::words::ToneBy;
 use crate::job::{Known, Plan, Standing};
 use crate::proof::report::{
     ArtFacts, BlankFacts, DotFacts, ForecastFacts, GainPoint, PlacementFacts, ProcessFacts, ProgramFacts,
@@ -86,7 +87,10 @@ fn dot_facts(plan: &Plan, stages: &Stages) -> DotFacts {
         pitch_why: plan.pitch_why.clone(),
         on_count: stages.dots.count(),
         coverage_share: stages.dots.coverage(),
-        screen: plan.screen.name.to_string(),
+        screen: match plan.tone_by {
+            ToneBy::Dots => plan.screen.name.to_string(),
+            ToneBy::Power => "none: tones by power".to_string(),
+        },
         dot_gain: plan.dot_gain.to_string(),
         beam_on: plan.beam_on.to_string(),
     }

@@ -1,7 +1,7 @@
 //! Look: one pass of the forecast over all dots, reduced to the blocks of a proof picture and to sums.
 
 use crate::mark::{Burn, Forecast, Taps};
-use crate::plane::Dots;
+use crate::plane::{Dots, Tone};
 use crate::proof::layout::{Layout, Look};
 use crate::proof::loupe::Window;
 
@@ -115,6 +115,50 @@ pub fn reduce(forecast: &Forecast, dots: &Dots, layout: &Layout) -> Reduced {
     };
     let dose = if over_burn_from.is_finite() { peak } else { Vec::new() };
     Reduced { look, dose, mean_mark: sum / all, marked_dots: marked as f64, charred_dots: charred }
+}
+
+/// The look where tones are made by power: each place by its own exposure, `levels[k] / full` of a solid's.
+pub fn of_tone(burn: &Burn, tone: &Tone, levels: &[u32], full: u32, layout: &Layout) -> Reduced {
+    let reached: Vec<f64> =
+        levels.iter().map(|&s| burn.mark(f64::from(s) / f64::from(full.max(1)))).collect();
+    let top = levels.len().saturating_sub(1) as f32;
+    let mark_of =
+        |wanted: f32| reached.get((wanted.clamp(0.0, 1.0) * top + 0.5) as usize).copied().unwrap_or(0.0);
+    let (sx, sy) = (layout.step_along, layout.step_across);
+    let (columns, rows) = (tone.width().div_ceil(sx), tone.height().div_ceil(sy));
+    let mut luminance = vec![0.0f32; columns * rows];
+    let (mut sum, mut marked) = (0.0, 0u64);
+    for r in 0..rows {
+        let high = sy.min(tone.height() - r * sy);
+        for c in 0..columns {
+            let wide = sx.min(tone.width() - c * sx);
+            let mut block = 0.0;
+            for y in r * sy..r * sy + high {
+                for &wanted in &tone.row(y)[c * sx..c * sx + wide] {
+                    let mark = mark_of(wanted);
+                    block += mark;
+                    marked += u64::from(mark >= 0.5);
+                }
+            }
+            sum += block;
+            luminance[r * columns + c] = burn.look_of(block / (high * wide) as f64) as f32;
+        }
+    }
+    let all = (tone.width() * tone.height()).max(1) as f64;
+    Reduced {
+        look: Look {
+            columns,
+            rows,
+            step_along: sx as f64,
+            step_across: sy as f64,
+            luminance,
+            over_burn: Vec::new(),
+        },
+        dose: Vec::new(),
+        mean_mark: sum / all,
+        marked_dots: marked as f64,
+        charred_dots: 0.0,
+    }
 }
 
 /// The look of a window of dots at eight samples a dot each way, straight from the beam's weights: for a

@@ -11,7 +11,7 @@ use crate::art::{self, Art, Kind, View};
 use crate::findings::burn::{self, Remade};
 use crate::findings::{Finding, Severity};
 use crate::findings::{art as of_art, lines as of_lines, machine as of_machine, motion};
-use crate::job::words::{DotGain, ReadAs};
+use crate::job::words::{DotGain, ReadAs, ToneBy};
 use crate::job::{Plan, plan};
 use crate::mark::{Forecast, Summary, summary};
 use crate::placement::{self, Outline, Placement};
@@ -20,6 +20,7 @@ use crate::progress::Progress;
 use crate::proof::layout::{Layout, MOST_PIXELS};
 use crate::proof::report::{ArtFacts, Report};
 use crate::scan::course::{Course, Scan};
+use crate::scan::grey;
 use crate::scan::head::HeadError;
 use crate::scan::lines;
 use crate::scan::program::{self, Notes, Written};
@@ -86,8 +87,8 @@ pub struct Stages {
     pub layout: Layout,
     /// The forecast, reduced to the picture's blocks and to sums.
     pub reduced: Reduced,
-    /// The forecast in figures.
-    pub summary: Summary,
+    /// The forecast in figures; `None` where tones are made by power, which never passes the best mark.
+    pub summary: Option<Summary>,
     /// The scan program; `None` where the machine cannot run one for this job, as a finding says.
     pub program: Option<Program>,
     /// Things a person should know.
@@ -144,8 +145,17 @@ pub fn run(plan: &Plan, art: &Art, name: &str, progress: &dyn Progress) -> Resul
     let placement = wanted.placement;
     let mut notes: Vec<String> = art.notes().to_vec();
     notes.extend(wanted.notes);
-    let (dots, gain) = dots(plan, plan.screen, wanted.tone, &placement, progress)?;
-    let mut stages = foresee(plan, placement, dots, name, progress)?;
+    let (mut stages, gain) = if plan.tone_by == ToneBy::Power {
+        let stages = by_power(plan, placement, wanted.tone, name, progress)?;
+        notes.push(
+            "tones are made by power: the forecast shows each place's own exposure, without the beam's spread"
+                .to_string(),
+        );
+        (stages, Vec::new())
+    } else {
+        let (dots, gain) = dots(plan, plan.screen, wanted.tone, &placement, progress)?;
+        (foresee(plan, placement, dots, name, progress)?, gain)
+    };
     (stages.mean_wanted, stages.gain, stages.notes) = (mean_wanted, gain, notes);
     go_on(progress, "findings")?;
     let mut findings = art_findings(plan, art, &stages);
@@ -195,9 +205,9 @@ fn foresee(
     let forecast = Forecast::new(&plan.burn);
     let layout = Layout::new(&plan.blank, &placement.rect, MOST_PIXELS);
     let reduced = look::reduce(&forecast, &dots, &layout);
-    let summary = summary(&dots, &forecast);
+    let summary = Some(summary(&dots, &forecast));
     go_on(progress, "scan program")?;
-    let program = Some(program(plan, &placement, &dots, name)?);
+    let program = Some(program(plan, &placement, &dots, None, name)?);
     Ok(Stages {
         placement,
         mean_wanted: 0.0,
@@ -214,6 +224,43 @@ fn foresee(
 fn go_on(progress: &dyn Progress, stage: &str) -> Result<(), PipelineError> {
     progress.stage(stage, 0);
     if progress.step(0) { Ok(()) } else { Err(PipelineError::Stopped) }
+}
+
+/// Tones by power instead of dots: the beam is on wherever anything is wanted, at the power that gives it.
+fn by_power(
+    plan: &Plan,
+    placement: Placement,
+    mut tone: Tone,
+    name: &str,
+    progress: &dyn Progress,
+) -> Result<Stages, PipelineError> {
+    go_on(progress, "forecast")?;
+    compare::mask_tone(&mut tone, plan, &placement);
+    let full = (plan.process.power.value.0 * plan.machine.program.full_scale_s).round().max(1.0) as u32;
+    let levels = grey::levels(&plan.burn, full);
+    let mut dots = Dots::off(tone.width(), tone.height());
+    for y in 0..tone.height() {
+        for (x, &wanted) in tone.row(y).iter().enumerate() {
+            if lines::level_of(&levels, wanted) > 0 {
+                dots.set(x, y, true);
+            }
+        }
+    }
+    let layout = Layout::new(&plan.blank, &placement.rect, MOST_PIXELS);
+    let reduced = look::of_tone(&plan.burn, &tone, &levels, full, &layout);
+    go_on(progress, "scan program")?;
+    let program = Some(program(plan, &placement, &dots, Some((tone, levels)), name)?);
+    Ok(Stages {
+        placement,
+        mean_wanted: 0.0,
+        gain: Vec::new(),
+        dots,
+        layout,
+        reduced,
+        summary: None,
+        program,
+        notes: Vec::new(),
+    })
 }
 
 /// Art to wanted mark: place, render, shape, look of the piece.
@@ -371,6 +418,7 @@ fn remake<'a>(
 
 /// Findings from the forecast; a remedy is tried through `remake`.
 fn burn_findings(plan: &Plan, stages: &Stages, remake: &burn::Remake<'_>) -> Vec<Finding> {
+    let Some(summary) = &stages.summary else { return Vec::new() };
     let process = &plan.process;
     let scene = burn::Scene {
         dots: &stages.dots,
@@ -384,10 +432,7 @@ fn burn_findings(plan: &Plan, stages: &Stages, remake: &burn::Remake<'_>) -> Vec
         steps_per_mm: plan.machine.motion.steps_per_mm_y,
         remake,
     };
-    [burn::over_burn(&scene, &stages.summary), burn::under_burn(&scene, &stages.summary)]
-        .into_iter()
-        .flatten()
-        .collect()
+    [burn::over_burn(&scene, summary), burn::under_burn(&scene, summary)].into_iter().flatten().collect()
 }
 
 /// The scan program of a job: its course, what it says of itself, and how long and large it will be.
