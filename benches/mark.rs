@@ -2,8 +2,11 @@
 
 use divan::Bencher;
 use divan::counter::{BytesCount, ItemsCount};
-use dotwright::mark::{Burn, Forecast, Response, Samples};
+use dotwright::findings::burn::Verdict;
+use dotwright::mark::{Burn, Forecast, Response, Samples, reduced, summary};
 use dotwright::plane::Dots;
+use dotwright::screen::{self, Options};
+use dotwright::tone::gain;
 use dotwright::units::MmPerS;
 
 fn main() {
@@ -55,6 +58,39 @@ fn forecast_of_1_mdot_with_all_64_samples(bencher: Bencher) {
     bencher
         .counter(ItemsCount::new(1024usize * 1024))
         .bench(|| forecast.bands(&dots, |b| b.mark.iter().sum::<f32>()));
+}
+
+#[divan::bench]
+fn figures_and_picture_of_1_mdot(bencher: Bencher) {
+    let (dots, forecast) = (dots(1024), Forecast::new(&trade()));
+    bencher.counter(ItemsCount::new(1024usize * 1024)).bench(|| reduced(&dots, &forecast, 600, 600));
+}
+
+/// One step of the search for a remedy: another dose, all figures, the verdict.
+#[divan::bench]
+fn one_step_of_a_remedy_on_1_mdot(bencher: Bencher) {
+    let dots = dots(1024);
+    let burn = Burn { x_solid: 8.6, ..trade() };
+    bencher
+        .counter(ItemsCount::new(1024usize * 1024))
+        .bench(|| Verdict::new(&summary(&dots, &Forecast::new(&burn)), 0.007).clear());
+}
+
+#[divan::bench(args = screen::SCREENS.iter().map(|s| s.name))]
+fn dot_gain_curve(bencher: Bencher, name: &str) {
+    let options = Options::new(trade(), 0.0836, 0.0836);
+    bencher.bench(|| screen::find(name).map(|s| gain::forecast_anew(s, &options)));
+}
+
+/// The curve applied to 89 million tones.
+#[divan::bench(sample_count = 5, sample_size = 1)]
+fn dot_gain_applied_to_89_mdot(bencher: Bencher) {
+    let curve = gain::GainCurve::from_points(&[0.0, 0.1, 0.5, 1.0], &[0.0, 0.2, 0.7, 1.0]);
+    let Ok(curve) = curve else { return };
+    bencher
+        .counter(ItemsCount::new(9433usize * 9433))
+        .with_inputs(|| dotwright::plane::Tone::filled(9433, 9433, 0.4))
+        .bench_values(|tone| curve.apply(tone));
 }
 
 #[divan::bench]

@@ -2,6 +2,7 @@
 
 pub mod art;
 pub mod burn;
+pub mod detail;
 pub mod lines;
 pub mod machine;
 pub mod motion;

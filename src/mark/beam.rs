@@ -2,7 +2,7 @@
 
 use libm::erf;
 
-use crate::units::Mm;
+use crate::units::{JoulesPerMm2, Mm, MmPerS, Watts};
 
 /// 1/e² diameters of the beam on the work, along and across the scan. Both above zero.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -11,6 +11,19 @@ pub struct Beam {
     pub along: Mm,
     /// 1/e² diameter across the scan lines, mm.
     pub across: Mm,
+}
+
+impl Beam {
+    /// Irradiance in the middle of the beam, W/mm²: `2P/(π wx wy)` with w the 1/e² radius.
+    pub fn peak_irradiance(&self, power: Watts) -> f64 {
+        2.0 * power.0 / (std::f64::consts::PI * self.along.0 / 2.0 * self.across.0 / 2.0)
+    }
+
+    /// Dose on the middle of a single line: `√(2/π) P/(v w)` with w the 1/e² radius across the line.
+    pub fn line_peak(&self, power: Watts, speed: MmPerS) -> JoulesPerMm2 {
+        let w = self.across.0 / 2.0;
+        JoulesPerMm2((2.0 / std::f64::consts::PI).sqrt() * power.0 / (speed.0 * w))
+    }
 }
 
 /// Weights of the dots around a sample, for `over` sample positions (phases) inside a dot's cell.
@@ -66,6 +79,50 @@ impl Taps {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn irradiance_and_line_dose_agree_with_the_check_values() {
+        // check values B03, B04, B14 (computed: closed form and brute force agree).
+        let (p, v) = (Watts(4.5), MmPerS(12.5));
+        let round = Beam { along: Mm(0.1), across: Mm(0.1) };
+        assert!((round.peak_irradiance(p) - 1145.9155902616465).abs() < 1e-6);
+        assert!((round.line_peak(p, v).0 - 5.744768837780631).abs() < 1e-9);
+        let flat = Beam { along: Mm(0.08), across: Mm(0.15) };
+        assert!((flat.peak_irradiance(p) - 954.9296585513721).abs() < 1e-6);
+        assert!((flat.line_peak(p, v).0 - 3.8298458918537537).abs() < 1e-9);
+        let turned = Beam { along: Mm(0.15), across: Mm(0.08) };
+        assert!((turned.line_peak(p, v).0 - 7.1809610472257885).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_line_of_dots_has_the_dose_of_a_line() {
+        // The taps of one line, in units of a solid's dose P/(v pitch), against the closed form.
+        let (pitch, w) = (0.0836, 0.05);
+        let taps = Taps::new(2.0 * w / pitch, 2.0 * w / pitch, 1, 4);
+        let e = f64::from(taps.across[4] * taps.along.iter().sum::<f32>());
+        let beam = Beam { along: Mm(2.0 * w), across: Mm(2.0 * w) };
+        let want = beam.line_peak(Watts(4.5), MmPerS(12.5)).0;
+        assert!((e * 4.5 / (12.5 * pitch) - want).abs() < 1e-4 * want);
+    }
+
+    #[test]
+    fn a_switched_edge_is_as_wide_as_the_check_values_say() {
+        // check value B13 (computed): 10-90 % over 1.281551565545214 radii, 16-84 % over one.
+        // Dots from column 0 on along the line: the exposure is the sum of the swept weights.
+        let w = 20.0;
+        let edge =
+            |x: f64| (0..400).map(|c| super::super::exposure::swept(2.0 * w, x - f64::from(c))).sum::<f64>();
+        let place = |level: f64| {
+            let (mut low, mut high) = (-60.0, 60.0);
+            for _ in 0..60 {
+                let middle = 0.5 * (low + high);
+                if edge(middle) < level { low = middle } else { high = middle }
+            }
+            low
+        };
+        assert!(((place(0.9) - place(0.1)) / w - 1.281551565545214).abs() < 1e-6);
+        assert!(((place(0.8) - place(0.2)) / w - 0.8416212335729149).abs() < 1e-6);
+    }
 
     #[test]
     fn a_solid_has_the_mean_exposure_one() {

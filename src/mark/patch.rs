@@ -41,7 +41,7 @@ struct Run {
 
 /// Patches of some consecutive rows, as they grow.
 #[derive(Debug, Default)]
-pub(super) struct Patches {
+pub struct Patches {
     /// For each patch: the one it was joined to (itself while it stands), and its figures.
     parent: Vec<u32>,
     figures: Vec<Patch>,

@@ -1,0 +1,258 @@
+//! Finding `detail-below-beam`: strokes that do not show and gaps that close, because the beam is wider.
+
+use super::{Finding, Remedy, Severity};
+use crate::blank::Blank;
+use crate::mark::exposure::fine;
+use crate::mark::patch::Patches;
+use crate::mark::{Burn, Forecast};
+use crate::placement::DotRect;
+use crate::plane::{Dots, Tone};
+use crate::units::{Mm, short};
+
+/// Lost detail under this area (mm²) in all is not worth a word.
+const LEAST_MM2: f64 = 0.05;
+
+/// The least detail a burn can make with these pitches, from forecasts of lines and gaps of whole dots.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Finest {
+    /// Width of the mark (half rise) of the narrowest stroke that marks.
+    pub stroke: Mm,
+    /// Narrowest gap in a solid that stays open at half the rise in its middle, as drawn.
+    pub gap: Mm,
+}
+
+/// Strokes and gaps of one dot and more, along and across the lines, the worse of the two directions;
+/// `None` where no width up to 40 dots marks or stays open.
+pub fn finest(burn: &Burn, rect: &DotRect) -> Option<Finest> {
+    const OVER: usize = 8;
+    const SIDE: usize = 96;
+    const MIDDLE: usize = SIDE / 2;
+    let marks = |upright: bool, width: usize, gap: bool| -> Vec<bool> {
+        let mut dots = Dots::off(SIDE, SIDE);
+        for i in 0..SIDE {
+            for j in 0..SIDE {
+                let inside = (MIDDLE..MIDDLE + width).contains(&j);
+                let (x, y) = if upright { (j, i) } else { (i, j) };
+                dots.set(x, y, inside != gap);
+            }
+        }
+        let (columns, rows) =
+            if upright { (0..SIDE, MIDDLE..MIDDLE + 1) } else { (MIDDLE..MIDDLE + 1, 0..SIDE) };
+        let exposure = fine(&dots, burn, columns, rows, OVER);
+        let rise = |e: f32| burn.response.r(f64::from(e) * burn.x_solid) >= 0.5;
+        (0..SIDE * OVER)
+            .map(|i| if upright { exposure.row(0)[i] } else { exposure.row(i)[0] })
+            .map(rise)
+            .collect()
+    };
+    // The lines at the plane's edge are left out: they are not the stroke's or the gap's.
+    let inner =
+        |v: &[bool], want: bool| v[8 * OVER..(SIDE - 8) * OVER].iter().filter(|&&m| m == want).count();
+    let mut finest = Finest { stroke: Mm(0.0), gap: Mm(0.0) };
+    for (upright, pitch) in [(true, rect.grid.along.0), (false, rect.grid.across.0)] {
+        let stroke = (1..=40).map(|w| inner(&marks(upright, w, false), true)).find(|&n| n > 0)?;
+        let gap = (1..=40).find(|&w| inner(&marks(upright, w, true), false) > 0)?;
+        finest.stroke = Mm(finest.stroke.0.max(stroke as f64 / OVER as f64 * pitch));
+        finest.gap = Mm(finest.gap.0.max(gap as f64 * pitch));
+    }
+    Some(finest)
+}
+
+/// What is lost: areas in dot cells, and the worst place.
+struct Lost {
+    strokes: u64,
+    gaps: u64,
+    patches: Patches,
+}
+
+/// `detail-below-beam`, for drawings: `wanted` is the drawing's ink before the dot-gain curve, `dots` what
+/// was laid down for it.
+///
+/// A stroke is lost where ink was wanted (a fifth of a dot and more, so that hairlines thinner than a
+/// dot count) and nothing within the beam's radius is forecast to be a quarter marked; a gap is lost
+/// where at least half a dot was to stay free and all within the beam's radius is forecast to be at
+/// least three quarters marked. Edges of larger shapes have marks and free places in reach and are not
+/// counted.
+pub fn detail_below_beam(
+    wanted: &Tone,
+    dots: &Dots,
+    forecast: &Forecast,
+    rect: &DotRect,
+    blank: &Blank,
+) -> Option<Finding> {
+    if (wanted.width(), wanted.height()) != (dots.width(), dots.height()) {
+        return None;
+    }
+    let burn = forecast.burn();
+    let near = |diameter: f64| ((diameter / 2.0).round() as usize).clamp(1, 16);
+    let (across, along) = (near(burn.across), near(burn.along));
+    let reach = across;
+    let width = dots.width();
+    let bands = forecast.bands_with_halo(dots, reach, |band| {
+        let first = (band.first + if band.first == 0 { 0 } else { reach }).min(dots.height());
+        let end = (first / crate::mark::forecast::BAND + 1) * crate::mark::forecast::BAND;
+        let mut lost = Lost { strokes: 0, gaps: 0, patches: Patches::default() };
+        let (mut low, mut high) = (vec![0.0f32; width], vec![0.0f32; width]);
+        let (mut flags, mut zero) = (vec![0.0f32; width], Vec::new());
+        for y in first..end.min(dots.height()) {
+            // Places outside the blank's margin are masked: there nothing was wanted.
+            let allowed = rect.allowed(blank, y);
+            let rows = y.saturating_sub(reach).max(band.first)..(y + reach + 1).min(band.first + band.rows());
+            low.fill(f32::INFINITY);
+            high.fill(0.0);
+            for row in rows {
+                let mark = &band.mark[(row - band.first) * width..][..width];
+                for ((l, h), &m) in low.iter_mut().zip(&mut high).zip(mark) {
+                    *l = if m < *l { m } else { *l };
+                    *h = if m > *h { m } else { *h };
+                }
+            }
+            flags.fill(0.0);
+            let mut any = false;
+            for x in allowed {
+                let t = wanted.row(y)[x];
+                // Most cells are plain: only then the neighbours are looked at.
+                let stroke = t >= 0.2 && high[x] < 0.25;
+                let gap = t <= 0.5 && low[x] > 0.75;
+                if !(stroke || gap) {
+                    continue;
+                }
+                let around = x.saturating_sub(along)..(x + along + 1).min(width);
+                let stroke = stroke && high[around.clone()].iter().all(|&m| m < 0.25);
+                let gap = gap && low[around].iter().all(|&m| m > 0.75);
+                lost.strokes += u64::from(stroke);
+                lost.gaps += u64::from(gap);
+                if stroke || gap {
+                    flags[x] = 1.0;
+                    any = true;
+                }
+            }
+            zero.clone_from(&flags);
+            if any { lost.patches.row(y, &flags, &zero) } else { lost.patches.row(y, &[], &[]) }
+        }
+        lost
+    });
+    let mut all = Lost { strokes: 0, gaps: 0, patches: Patches::default() };
+    for lost in bands {
+        all.strokes += lost.strokes;
+        all.gaps += lost.gaps;
+        all.patches.append(lost.patches);
+    }
+    let cell = rect.grid.along.0 * rect.grid.across.0;
+    let (strokes, gaps) = (all.strokes as f64 * cell, all.gaps as f64 * cell);
+    if strokes + gaps < LEAST_MM2 {
+        return None;
+    }
+    let worst = all.patches.finish()?;
+    let at = rect.centre(blank, worst.worst.0, worst.worst.1);
+    let what = [(strokes, "mm2 of strokes will not show"), (gaps, "mm2 of gaps will close")]
+        .iter()
+        .filter(|(area, _)| *area > 0.0)
+        .map(|(area, text)| format!("{} {text}", short(*area, 2)))
+        .collect::<Vec<_>>()
+        .join(" and ");
+    let mut finding = Finding::new(
+        "detail-below-beam",
+        Severity::Caution,
+        format!(
+            "{what}: finer than the beam can make; the largest place is {} mm from the left and {} mm from the bottom of the blank",
+            short(at.0, 1),
+            short(at.1, 1)
+        ),
+    );
+    finding.area_mm2 = Some(strokes + gaps);
+    finding.at_mm = Some(at);
+    if let Some(finest) = finest(burn, rect) {
+        let remedy = |change, value: Mm, text: String| Remedy {
+            change,
+            value: value.0,
+            unit: "mm",
+            text,
+            verified: false,
+        };
+        if strokes > 0.0 {
+            let least = Mm(finest.stroke.0.max(rect.grid.along.0.max(rect.grid.across.0)));
+            finding = finding.with(remedy("stroke", least, format!("draw strokes at least {least} wide")));
+        }
+        if gaps > 0.0 {
+            let text = format!("leave gaps of at least {}", finest.gap);
+            finding = finding.with(remedy("gap", finest.gap, text));
+        }
+    }
+    Some(finding)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::blank::Shape;
+    use crate::placement::Grid;
+    use crate::progress::Silent;
+    use crate::screen::{Options, threshold};
+
+    const BLANK: Blank =
+        Blank { shape: Shape::Rect { width: Mm(20.0), height: Mm(20.0), radius: Mm(0.0) }, margin: Mm(0.0) };
+
+    /// 200 x 200 dots of 0.1 mm: ink where `ink(x, y)` says how much.
+    fn drawing(ink: impl Fn(usize, usize) -> f32) -> Tone {
+        Tone::from_vec(200, 200, (0..40_000).map(|i| ink(i % 200, i / 200)).collect())
+    }
+
+    fn found(tone: &Tone, beam: f64) -> Option<Finding> {
+        let grid = Grid { along: Mm(0.1), across: Mm(0.1) };
+        let rect = DotRect { left: Mm(0.0), top: Mm(0.0), columns: 200, rows: 200, grid };
+        let burn = Burn::plain(beam, beam);
+        let dots = threshold::threshold(tone, &Options::new(burn, 0.1, 0.1), &Silent);
+        detail_below_beam(tone, &dots, &Forecast::new(&burn), &rect, &BLANK)
+    }
+
+    #[test]
+    fn strokes_and_gaps_wider_than_the_beam_are_fine() {
+        let bars = drawing(|x, _| if x % 12 < 6 { 1.0 } else { 0.0 });
+        assert_eq!(found(&bars, 1.5), None);
+        // Soft edges of large shapes are no detail.
+        let soft = drawing(|x, _| {
+            if x < 99 {
+                1.0
+            } else if x == 99 {
+                0.3
+            } else {
+                0.0
+            }
+        });
+        assert_eq!(found(&soft, 1.5), None);
+    }
+
+    #[test]
+    fn a_hairline_thinner_than_a_dot_is_found_where_it_lies() {
+        let hairline = drawing(|x, y| if x == 50 && (20..180).contains(&y) { 0.3 } else { 0.0 });
+        let finding = found(&hairline, 1.5).unwrap();
+        assert_eq!(finding.name, "detail-below-beam");
+        assert!((finding.area_mm2.unwrap() - 1.6).abs() < 1e-9 && finding.message.contains("strokes"));
+        let (x, y) = finding.at_mm.unwrap();
+        assert!((x - 5.05).abs() < 1e-9 && (2.0..18.0).contains(&y));
+    }
+
+    #[test]
+    fn a_gap_of_one_dot_closes_under_a_wide_beam_only() {
+        for upright in [true, false] {
+            let gap = drawing(|x, y| if (if upright { x } else { y }) == 100 { 0.0 } else { 1.0 });
+            assert_eq!(found(&gap, 1.2), None);
+            let finding = found(&gap, 4.0).unwrap();
+            assert!(finding.message.contains("gaps will close"), "{}", finding.message);
+            assert!(finding.remedies.iter().any(|r| r.change == "gap" && r.value > 0.1));
+        }
+    }
+
+    #[test]
+    fn the_finest_detail_grows_with_the_beam() {
+        let grid = Grid { along: Mm(0.1), across: Mm(0.1) };
+        let rect = DotRect { left: Mm(0.0), top: Mm(0.0), columns: 200, rows: 200, grid };
+        let of = |beam: f64| finest(&Burn::plain(beam, beam), &rect).unwrap();
+        let (narrow, wide) = (of(1.5), of(4.0));
+        assert!(narrow.gap == Mm(0.1) && wide.gap.0 > 0.15, "{narrow:?} {wide:?}");
+        // By hand: one line under a beam of 1.5 pitches has its peak at 0.399/0.375 = 1.064 and is half
+        // marked (0.5) out to 0.375 sqrt(2 ln 2.128) = 0.461 pitches: 0.092 mm wide.
+        assert!(narrow.stroke.0 > 0.08 && narrow.stroke.0 < 0.13, "{narrow:?}");
+    }
+}
