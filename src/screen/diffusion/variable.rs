@@ -51,29 +51,28 @@ fn table(nodes: &[Node]) -> [[f32; 2]; 256] {
 
 /// Shares: ahead (kept for the sides only), below and behind, below.
 pub(super) struct Variable<S: Lanes> {
-    /// By level: the bits of the weights ahead and below-behind, and the highest value left off.
-    by_level: Vec<[i32; 3]>,
-    /// The same for each dot of the row.
+    /// By level: the bits of the weights ahead and below-behind. The sign of the second tells that the level
+    /// is never marked.
+    by_level: Vec<[i32; 2]>,
+    /// The row's levels.
+    levels: Vec<u8>,
+    /// The same weights for each dot of the row.
     ahead: Vec<S::Mem>,
     behind: Vec<S::Mem>,
-    limit: Vec<S::Mem>,
 }
 
 impl<S: Lanes> Variable<S> {
     pub fn ostromoukhov(segment: usize) -> Self {
-        let by_level = table(&OSTROMOUKHOV)
-            .iter()
-            .enumerate()
-            // The author's program leaves level 0 off whatever the error, and marks above ½.
-            .map(|(level, w)| {
-                [w[0].to_bits() as i32, w[1].to_bits() as i32, if level == 0 { i32::MAX } else { ONE / 2 }]
-            })
-            .collect();
+        let bits = |w: &[f32; 2]| [w[0].to_bits() as i32, w[1].to_bits() as i32];
+        let mut by_level: Vec<_> = table(&OSTROMOUKHOV).iter().map(bits).collect();
+        // The author's program leaves level 0 off whatever the error; its weight behind is 0, so that the
+        // sign changes no product.
+        by_level[0][1] = (-0.0f32).to_bits() as i32;
         Variable {
             by_level,
+            levels: vec![0; segment * S::COUNT],
             ahead: vec![S::ZERO; segment],
             behind: vec![S::ZERO; segment],
-            limit: vec![S::ZERO; segment],
         }
     }
 }
@@ -83,16 +82,17 @@ impl<S: Lanes> Rule<S> for Variable<S> {
     const START: f64 = 0.55;
     const FROM_START: &'static [f32] = &[0.4];
 
-    fn see(&mut self, tones: &[f32], segment: usize, _y: u64) {
-        for (lane, part) in tones.chunks_exact(segment).enumerate() {
-            let rows = self.ahead.iter_mut().zip(&mut self.behind).zip(&mut self.limit);
-            for (&tone, ((ahead, behind), limit)) in part.iter().zip(rows) {
-                // A cast from float is 0 for not-a-number and for what is below 0.
-                let level = (tone * 255.0 + 0.5) as u8;
-                let of = self.by_level[usize::from(level)];
-                ahead.as_mut()[lane] = of[0];
-                behind.as_mut()[lane] = of[1];
-                limit.as_mut()[lane] = of[2];
+    #[inline(always)]
+    fn see(&mut self, tones: &[f32], segment: usize) {
+        for (level, &tone) in self.levels.iter_mut().zip(tones) {
+            // A cast from float is 0 for not-a-number and for what is below 0.
+            *level = (tone * 255.0 + 0.5) as u8;
+        }
+        for (i, (ahead, behind)) in self.ahead.iter_mut().zip(&mut self.behind).enumerate() {
+            let levels = self.levels[i..].iter().step_by(segment);
+            let lanes = ahead.as_mut().iter_mut().zip(behind.as_mut());
+            for (&level, (ahead, behind)) in levels.zip(lanes) {
+                [*ahead, *behind] = self.by_level[usize::from(level)];
             }
         }
     }
@@ -107,7 +107,8 @@ impl<S: Lanes> Rule<S> for Variable<S> {
     #[inline(always)]
     fn dot(&self, s: S, i: usize, value: S::V, carry: Carry<S>) -> (S::V, Carry<S>, Shares<S>) {
         let v = s.add(value, carry[0]);
-        let on = s.above(v, s.load(&self.limit[i]));
+        let may = s.above(s.load(&self.behind[i]), s.splat(-1));
+        let on = s.and(s.above(v, s.splat(ONE / 2)), may);
         let error = s.sub(v, s.and(on, s.splat(ONE)));
         let ahead = s.scaled(error, s.load(&self.ahead[i]));
         let behind = s.scaled(error, s.load(&self.behind[i]));
