@@ -9,6 +9,7 @@ use std::cell::OnceCell;
 
 use crate::art::{self, Art, Kind, View};
 use crate::findings::burn::{self, Remade};
+use crate::findings::detail;
 use crate::findings::{Finding, Severity};
 use crate::findings::{art as of_art, lines as of_lines, machine as of_machine, motion};
 use crate::job::words::{DotGain, ReadAs, ToneBy};
@@ -145,6 +146,7 @@ pub fn run(plan: &Plan, art: &Art, name: &str, progress: &dyn Progress) -> Resul
     let placement = wanted.placement;
     let mut notes: Vec<String> = art.notes().to_vec();
     notes.extend(wanted.notes);
+    let mut fine = Vec::new();
     let (mut stages, gain) = if plan.tone_by == ToneBy::Power {
         let stages = by_power(plan, placement, wanted.tone, name, progress)?;
         notes.push(
@@ -153,12 +155,19 @@ pub fn run(plan: &Plan, art: &Art, name: &str, progress: &dyn Progress) -> Resul
         );
         (stages, Vec::new())
     } else {
+        // Only drawings have strokes that may be too thin; their wanted mark is kept to be held against.
+        let kept = (wanted.kind == Kind::Drawing).then(|| wanted.tone.clone());
         let (dots, gain) = dots(plan, plan.screen, wanted.tone, &placement, progress)?;
+        if let Some(tone) = &kept {
+            let forecast = Forecast::new(&plan.burn);
+            fine.extend(detail::detail_below_beam(tone, &dots, &forecast, &placement.rect, &plan.blank));
+        }
         (foresee(plan, placement, dots, name, progress)?, gain)
     };
     (stages.mean_wanted, stages.gain, stages.notes) = (mean_wanted, gain, notes);
     go_on(progress, "findings")?;
     let mut findings = art_findings(plan, art, &stages);
+    findings.extend(fine);
     findings.extend(burn_findings(plan, &stages, &remake(plan, art, progress)));
     let findings = machine_findings(plan, &stages, findings);
     let facts = facts::art_facts(art, name, wanted.kind, &wanted.kind_why);
@@ -440,6 +449,7 @@ pub fn program(
     plan: &Plan,
     placement: &Placement,
     dots: &Dots,
+    grey: Option<(Tone, Vec<u32>)>,
     name: &str,
 ) -> Result<Program, PipelineError> {
     let p = &plan.process;
@@ -456,7 +466,11 @@ pub fn program(
     ];
     let cautions = words::cautions(&plan.machine, &plan.coating, plan.surface);
     let notes = Notes { job: name.to_string(), settings, cautions };
-    let written =
-        program::measure(&course, lines::Art::Dots(dots), &notes).map_err(|_| PipelineError::Stopped)?;
-    Ok(Program { course, notes, grey: None, written })
+    let art = match &grey {
+        Some((tone, levels)) => lines::Art::Grey { tone, levels },
+        None => lines::Art::Dots(dots),
+    };
+    // Nothing is stored, so nothing can fail but a request to stop.
+    let written = program::measure(&course, art, &notes).map_err(|_| PipelineError::Stopped)?;
+    Ok(Program { course, notes, grey, written })
 }
