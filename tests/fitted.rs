@@ -67,12 +67,12 @@ fn more_passes_never_look_worse_and_the_start_is_left_behind() {
 
 #[test]
 fn a_made_up_picture_is_as_good_as_it_was_measured_to_be() {
+    // Measured: 41.1, 39.1, 37.5 dB by diffusion and 41.9, 40.8, 39.7 dB by search, less 0.3 dB.
     let tone = harbour(256, 256);
-    for (beam, diffused, searched) in [(1.0, 0.0, 0.0), (1.5, 0.0, 0.0), (2.0, 0.0, 0.0)] {
+    for (beam, diffused, searched) in [(1.0, 40.8, 41.6), (1.5, 38.8, 40.5), (2.0, 37.2, 39.4)] {
         let o = options(beam);
         let m = score(&made("model-diffusion", &tone, &o), &tone, &o.burn);
         let f = score(&made("fitted", &tone, &o), &tone, &o.burn);
-        println!("beam {beam}: model-diffusion {m:?}\n fitted {f:?}");
         assert!(m.psnr_hvs_db > diffused, "beam {beam}: model-diffusion {} dB", m.psnr_hvs_db);
         assert!(f.psnr_hvs_db > searched, "beam {beam}: fitted {} dB", f.psnr_hvs_db);
         assert!(f.tone_err < 0.002, "beam {beam}: the mean is off by {}", f.tone_err);
