@@ -31,7 +31,7 @@ const SHARE: f32 = 0.6;
 /// Makes the dots region by region, then searches over all.
 pub fn auto(tone: &Tone, options: &Options, progress: &dyn Progress) -> Dots {
     let cells = Cells::new(&options.burn);
-    let (w, h) = (tone.width(), tone.height());
+    let w = tone.width();
     let mut dots = model_diffusion::diffuse(tone, &cells, options.serpentine, progress);
     if w == 0 {
         return dots;
