@@ -48,7 +48,13 @@ pub fn fitted(tone: &Tone, options: &Options, progress: &dyn Progress) -> Dots {
 }
 
 /// Searches from given dots.
-fn improve(tone: &Tone, mut dots: Dots, cells: &Cells, options: &Options, progress: &dyn Progress) -> Dots {
+pub(super) fn improve(
+    tone: &Tone,
+    mut dots: Dots,
+    cells: &Cells,
+    options: &Options,
+    progress: &dyn Progress,
+) -> Dots {
     let (w, h) = (tone.width(), tone.height());
     if w == 0 || h == 0 || options.effort == 0 {
         return dots;

@@ -2,6 +2,7 @@
 //!
 //! To add a screen: write its file with one [`Screen`] constant, and name that constant in [`SCREENS`].
 
+pub mod auto;
 pub mod blue_noise;
 pub mod clustered;
 pub mod diffusion;
@@ -51,6 +52,9 @@ pub struct Options {
     /// Searching screens: how much search, in passes over the plane (a count, not a clock, so that the
     /// same job gives the same bytes). Default 8.
     pub effort: u32,
+    /// Auto: the art was read as a drawing: edges and flat ink are followed, only plain greys are screened.
+    /// Default false.
+    pub drawing: bool,
     /// The burn that the dots are made for.
     pub burn: Burn,
 }
@@ -68,6 +72,7 @@ impl Options {
             pitch_along_mm,
             pitch_across_mm,
             effort: 8,
+            drawing: false,
             burn,
         }
     }
@@ -104,6 +109,7 @@ pub const SCREENS: &[&Screen] = &[
     &clustered::CLUSTERED,
     &model_diffusion::MODEL_DIFFUSION,
     &fitted::FITTED,
+    &auto::AUTO,
 ];
 
 /// The screen of that name.

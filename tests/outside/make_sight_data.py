@@ -60,7 +60,7 @@ def main():
     out["kim_allebach_300dpi_row"] = list(k[12, 12:])
     k = point_spread(25.4 / 300, 300.0, 24, "nasanen")
     out["nasanen_300dpi_row"] = list(k[24, 24:])
-    folder = os.path.join(os.path.dirname(__file__), "..", "data", "fitted")
+    folder = os.path.join(os.path.dirname(os.path.dirname(os.path.abspath(__file__))), "data", "fitted")
     os.makedirs(folder, exist_ok=True)
     with open(os.path.join(folder, "sight.json"), "w") as f:
         json.dump(out, f, indent=1)

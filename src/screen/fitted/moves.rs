@@ -1,8 +1,8 @@
-//! The changes that the search tries: one dot switched, or two neighbours in different states exchanged.
+//! The changes that the search tries: one dot switched, or two near dots in different states exchanged.
 
 use std::collections::BTreeMap;
 
-use super::cells::{Cells, Half};
+use super::cells::{Cells, Felt, Half};
 use super::spread::Weights;
 
 /// Parts of a change's cost that are looked at first.
@@ -37,7 +37,10 @@ pub struct Move {
     pub pull: f32,
 }
 
-/// All moves: the switch first, then the exchanges with the eight neighbours.
+/// Dots either way within which a dot is exchanged.
+const EXCHANGE: isize = 2;
+
+/// All moves: the switch, and the exchanges with the dots around.
 pub struct Moves {
     pub switch: Move,
     pub exchanges: Vec<Move>,
@@ -48,7 +51,9 @@ impl Moves {
     /// of upper halves.
     pub fn new(weights: &Weights, cells: &Cells, stride: usize) -> Self {
         let one = |partner: Option<(isize, isize)>| Move::new(weights, cells, stride, partner);
-        let around = (-1..=1).flat_map(|y| (-1..=1).map(move |x| (x, y))).filter(|&d| d != (0, 0));
+        let around = (-EXCHANGE..=EXCHANGE)
+            .flat_map(|y| (-EXCHANGE..=EXCHANGE).map(move |x| (x, y)))
+            .filter(|&d| d != (0, 0));
         Moves { switch: one(None), exchanges: around.map(|d| one(Some(d))).collect() }
     }
 }
@@ -75,8 +80,7 @@ impl Move {
             })
             .collect();
         let between = |a: &(isize, isize), b: &(isize, isize)| weights.at(a.1 - b.1, a.0 - b.0);
-        let square: Vec<f32> =
-            places.iter().flat_map(|a| places.iter().map(move |b| between(a, b))).collect();
+        let square: Vec<f32> = places.iter().flat_map(|a| places.iter().map(|b| between(a, b))).collect();
         let parts = factor(&square, places.len());
         let (px, py) = partner.unwrap_or((0, 0));
         Move {
@@ -90,6 +94,7 @@ impl Move {
     }
 
     /// The cost of the change's own marks, exactly: the sum of weights times both marks over all pairs.
+    #[inline(always)]
     pub fn own_cost(&self, added: &[f32; MOST_CELLS]) -> f32 {
         let n = self.cells.len();
         let mut cost = 0.0;
@@ -113,7 +118,7 @@ impl Move {
 }
 
 /// The weight between the marks of two lone dots, for marks of sum 1.
-fn pull(weights: &Weights, table: &Cells, felt: &[super::cells::Felt], px: isize, py: isize) -> f32 {
+fn pull(weights: &Weights, table: &Cells, felt: &[Felt], px: isize, py: isize) -> f32 {
     let marks = felt.iter().map(|f| (f.dx, f.dy, table.halves[usize::from(f.mask)] - table.halves[0]));
     let (mut sum, mut all) = (0.0, 0.0);
     for (ax, ay, a) in marks.clone() {
@@ -133,9 +138,11 @@ fn factor(square: &[f32], n: usize) -> Vec<[f32; PARTS]> {
         let pivot = (0..n).fold(0, |b, i| if rest[i * n + i] > rest[b * n + b] { i } else { b });
         let root = rest[pivot * n + pivot].max(1e-12).sqrt();
         let column: Vec<f64> = (0..n).map(|i| rest[i * n + pivot] / root).collect();
-        for (i, row) in rest.chunks_exact_mut(n).enumerate() {
-            parts[i][part] = column[i] as f32;
-            row.iter_mut().zip(&column).for_each(|(v, c)| *v -= column[i] * c);
+        for ((row, l), &c) in rest.chunks_exact_mut(n).zip(&mut parts).zip(&column) {
+            if let Some(l) = l.get_mut(part) {
+                *l = c as f32;
+            }
+            row.iter_mut().zip(&column).for_each(|(v, d)| *v -= c * d);
         }
     }
     parts

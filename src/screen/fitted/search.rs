@@ -2,14 +2,14 @@
 
 use super::cells::{Cells, Half};
 use super::moves::{MOST_CELLS, Move, Moves};
-use super::spread::{REACH, SIDE, Weights};
+use super::spread::{REACH, Weights};
 use crate::plane::{Dots, Tone};
 
 /// Dots on a side of a tile.
 pub const TILE: usize = 96;
-/// Dots around a tile that are looked at: cells felt by an exchange lie 3 outside, errors weigh over
-/// [`REACH`] beyond them, and their codes take in two more.
-pub const HALO: usize = REACH + 6;
+/// Dots around a tile that are looked at: cells felt by an exchange lie up to 4 outside, errors weigh over
+/// [`REACH`] beyond them, and their codes take in two more each way.
+pub const HALO: usize = REACH + 8;
 const STRIDE: usize = TILE + 2 * HALO;
 const PLANE: usize = STRIDE * STRIDE;
 /// Dots either side to which the effect of a change is told at once; the rest is told before each pass.
@@ -141,8 +141,11 @@ impl<'a> Tile<'a> {
         let mut error = vec![0.0f32; PLANE];
         // The outermost cells lack dots of their surroundings.
         for y in 4..STRIDE - 4 {
-            for at in y * STRIDE + 4..(y + 1) * STRIDE - 4 {
-                error[at] = (self.marks[at] + self.marks[at + PLANE] - self.wanted[at]) * self.counts[at];
+            let row = y * STRIDE + 4..(y + 1) * STRIDE - 4;
+            let halves = self.marks[row.clone()].iter().zip(&self.marks[PLANE..][row.clone()]);
+            let wanted = self.wanted[row.clone()].iter().zip(&self.counts[row.clone()]);
+            for ((e, (upper, lower)), (want, count)) in error[row].iter_mut().zip(halves).zip(wanted) {
+                *e = (upper + lower - want) * count;
             }
         }
         self.pressure.fill(0.0);
@@ -160,7 +163,6 @@ impl<'a> Tile<'a> {
                 }
             }
         }
-        debug_assert_eq!(SIDE, 2 * REACH + 1);
     }
 
     /// What each dot's switch would cost, before any pass.
@@ -220,7 +222,7 @@ impl<'a> Tile<'a> {
                     }
                 }
                 // Exchanges: the likeliest by what the two switches would cost on their own.
-                let mut likely = (0.0f32, None);
+                let mut likely = (DOUBT, None);
                 for mv in &moves.exchanges {
                     let other = at.wrapping_add_signed(mv.partner);
                     if self.state[other] != 1 - state {
@@ -275,5 +277,9 @@ impl<'a> Tile<'a> {
     }
 }
 
+/// Above this guess an exchange is not looked into. The guess leaves out how near dots change each other's
+/// marks, which is a tenth and more of a dot's whole weight: looking into the likeliest exchange even where
+/// the guess promised no gain brought 0.1 to 0.2 dB on a photo.
+const DOUBT: f32 = 0.2;
 /// The least gain for which a change is made: rounding of sums of this size stays below it.
 const SLACK: f32 = 1e-6;

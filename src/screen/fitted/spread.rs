@@ -7,11 +7,9 @@ pub const REACH: usize = 12;
 /// Columns of the kept square.
 pub const SIDE: usize = 2 * REACH + 1;
 
-/// How much the plain Gaussian of two dots counts beside the eye's spread, and the unfiltered error beside
-/// both: so that no one filter is fitted, and edges stay crisp.
-pub const SOFT: f64 = 0.3;
-/// See [`SOFT`].
-pub const CRISP: f64 = 0.0;
+/// How much the plain Gaussian of two dots counts beside the eye's spread: enough that no one filter is
+/// fitted, little enough that the eye's spread leads.
+const SOFT: f64 = 0.1;
 
 /// Autocorrelation of the mixed point spread, and its parts that can be applied along one axis at a time.
 pub struct Weights {
@@ -28,7 +26,6 @@ impl Weights {
         let soft = PointSpread::gaussian(2.0, 8);
         let (eye, soft) = (autocorrelation(&eye), autocorrelation(&soft));
         let mut square: Vec<f64> = eye.iter().zip(&soft).map(|(e, s)| e + SOFT * s).collect();
-        square[REACH * SIDE + REACH] += CRISP;
         // A smooth end: a step there would show as a faint grain of that period.
         for (i, v) in square.iter_mut().enumerate() {
             let r = (i % SIDE).abs_diff(REACH).max((i / SIDE).abs_diff(REACH));

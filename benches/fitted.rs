@@ -1,0 +1,54 @@
+//! Benchmarks of the screens that know the beam, on one million dots; see DEVELOPERS.md.
+
+use divan::counter::ItemsCount;
+use dotwright::mark::{Burn, Forecast};
+use dotwright::plane::Tone;
+use dotwright::progress::Silent;
+use dotwright::screen::{self, Options};
+use dotwright::{parallel, sight};
+
+const SIDE: usize = 1024;
+const PITCH_MM: f64 = 25.4 / 304.0;
+
+fn main() {
+    divan::main();
+}
+
+fn waves() -> Tone {
+    let wave = |i: usize| {
+        let (x, y) = ((i % SIDE) as f32, (i / SIDE) as f32);
+        0.35 + 0.3 * (x * 0.011).sin() * (y * 0.017).cos() + 0.1 * (x * y * 2e-4).sin()
+    };
+    Tone::from_vec(SIDE, SIDE, (0..SIDE * SIDE).map(wave).collect())
+}
+
+fn run(bencher: divan::Bencher, name: &str, effort: u32, threads: usize) {
+    let (tone, burn) = (waves(), Burn::plain(1.5, 1.5));
+    let options = Options { effort, ..Options::new(burn, PITCH_MM, PITCH_MM) };
+    let Some(screen) = screen::find(name) else { return };
+    bencher.counter(ItemsCount::new(SIDE * SIDE)).bench(|| {
+        parallel::with_threads(threads, || (screen.make)(divan::black_box(&tone), &options, &Silent))
+    });
+}
+
+#[divan::bench(sample_count = 5)]
+fn model_diffusion(bencher: divan::Bencher) {
+    run(bencher, "model-diffusion", 0, 1);
+}
+
+#[divan::bench(sample_count = 3, args = [1, 2, 4, 8])]
+fn fitted_one_thread(bencher: divan::Bencher, effort: u32) {
+    run(bencher, "fitted", effort, 1);
+}
+
+#[divan::bench(sample_count = 3, args = [1, 2, 4, 8])]
+fn fitted_two_threads(bencher: divan::Bencher, effort: u32) {
+    run(bencher, "fitted", effort, 2);
+}
+
+#[divan::bench(sample_count = 5)]
+fn score(bencher: divan::Bencher) {
+    let tone = waves();
+    let mark = Forecast::new(&Burn::plain(1.5, 1.5)).plane(&dotwright::plane::Dots::off(SIDE, SIDE));
+    bencher.bench(|| sight::score(divan::black_box(&mark), &tone, PITCH_MM, 300.0));
+}
