@@ -151,7 +151,8 @@ mod tests {
             // Sum of twelve uniform numbers less six: near enough to a normal deviate of variance one.
             (0..12)
                 .map(|_| {
-                    state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+                    state =
+                        state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
                     (state >> 11) as f64 / (1u64 << 53) as f64
                 })
                 .sum::<f64>()
