@@ -155,10 +155,11 @@ fn response(evidence: &Evidence, fit: &ResponseFit, wedge: &Wedge) -> String {
     for (k, name) in [(&fit.x_half, "half mark"), (&fit.x_char, "half char")] {
         if let Known::Measured { value, uncertainty } = k {
             let (x, y) = frame.at(*value, 100.0);
+            let anchor = if x > LEFT + 0.75 * WIDTH { "end" } else { "start" };
             if (LEFT..=LEFT + WIDTH).contains(&x) {
                 out.push_str(&format!(
-                    r##"<path d="M{x:.1} {y:.1}v{HEIGHT}" stroke="#999" stroke-dasharray="2 4"/><text x="{:.1}" y="{:.1}" fill="#444">{name} {value:.2} ± {uncertainty:.2}</text>"##,
-                    x + 4.0,
+                    r##"<path d="M{x:.1} {y:.1}v{HEIGHT}" stroke="#999" stroke-dasharray="2 4"/><text x="{:.1}" y="{:.1}" fill="#444" text-anchor="{anchor}">{name} {value:.2} ± {uncertainty:.2}</text>"##,
+                    if anchor == "end" { x - 4.0 } else { x + 4.0 },
                     y + 16.0
                 ));
             }

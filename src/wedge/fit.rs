@@ -145,7 +145,12 @@ impl Model<'_> {
 
     fn rest(&self, p: &[f64; 7]) -> Vec<f64> {
         // A parameter beyond its limit is pulled back, so that the fit does not drift along a flat.
-        let beyond: f64 = (0..7).map(|i| (p[i] - p[i].clamp(LOW[i], HIGH[i])).abs()).sum();
+        let mut beyond: f64 = (0..7).map(|i| (p[i] - p[i].clamp(LOW[i], HIGH[i])).abs()).sum();
+        if self.with_char {
+            // Char comes after the mark, never before: without this a coating that marks dark and chars
+            // darker would fit as well with the two changed over.
+            beyond += (p[HALF] + 0.25 - p[CHAR]).max(0.0);
+        }
         self.points.iter().map(|q| (self.lightness(p, q) - q.lightness) / q.error + 10.0 * beyond).collect()
     }
 

@@ -207,7 +207,8 @@ pub fn lay_out(blank: &Blank, grid: Grid, contents: &Contents) -> Result<Layout,
             height: footer_text,
         });
     }
-    let (w, h, m) = (printable.width() / 2.0, printable.height() / 2.0, mark / 2.0);
+    // One dot further in than the mark's radius: its outermost dots are whole.
+    let (w, h, m) = (printable.width() / 2.0, printable.height() / 2.0, mark / 2.0 + px.max(py));
     let marks = if room.corners {
         let t = corner_inset(&printable, m);
         [

@@ -35,7 +35,19 @@ pub fn by_marks(photo: &Photo, wedge: &Wedge, ask: &Ask) -> Result<Seen, ReadErr
     let model = model_points(wedge);
     let mut map = if ask.corners.is_empty() {
         detect::find(&photo.light, wedge)
-            .map_err(|Searched { rings, discs }| ReadError::NoMarks { rings, discs })?
+            .map_err(|Searched { rings, discs }| {
+                if rings >= 3 && discs >= 1 {
+                    ReadError::NotThis {
+                        given: wedge.id.clone(),
+                        why: format!(
+                            "{rings} rings with a dot and {discs} discs with a hole were seen, but no four of them lie \
+                             as its finder marks do (should they be there, give their centres with --corners)"
+                        ),
+                    }
+                } else {
+                    ReadError::NoMarks { rings, discs }
+                }
+            })?
             .map
     } else {
         hand_map(photo, &model, ask)?

@@ -3,7 +3,7 @@
 use super::homography::Homography;
 use super::photo::{Photo, lightness};
 use super::rectify::{Flat, Surface};
-use super::sheet::{Patch, Wedge};
+use super::sheet::{Patch, Pattern, Wedge};
 use crate::parallel;
 
 /// Side of the aperture through which grain is measured, mm: about what the eye resolves at 300 mm
@@ -19,6 +19,8 @@ pub struct Measured {
     pub cells: Vec<f64>,
     /// Relative error of the light surface there.
     pub light_error: f64,
+    /// Its fill is lines, dots or a screen: the apertures' spread is that of the pattern, not grain.
+    pub patterned: bool,
 }
 
 /// Why a patch is refused.
@@ -116,7 +118,12 @@ fn one(
             *q = (q.0 + v, q.1 + 1.0);
         }
     }
-    let ratio = cells.iter().sum::<f64>() / cells.len() as f64;
+    let patterned = patch.pattern != Pattern::Solid;
+    let ratio = if patterned {
+        flat.soft_mean(l, t, r, b).ok_or(Refusal::Outside)? / surface.at(cx, cy)
+    } else {
+        cells.iter().sum::<f64>() / cells.len() as f64
+    };
     // Glare adds light: what it adds to the gaps beside the patch it adds, about, to the patch.
     let local = surface.at(cx, cy);
     let reach = (w.max(h)) * 0.5 + 2.5;
@@ -139,12 +146,18 @@ fn one(
         }
     }
     let spread = lightness(high) - lightness(low);
-    // Quarters of an even patch differ by its own grain over the root of the apertures in a quarter.
+    // The quarters of a patterned patch see other parts of the pattern and are not compared; those of an even
+    // patch differ by its own grain over the root of the apertures in a quarter.
     let sd = deviation(&cells.iter().map(|c| lightness(c * local)).collect::<Vec<_>>());
-    if spread > 2.5 + 4.0 * sd / (cells.len() as f64 / 4.0).sqrt() {
+    if !patterned && spread > 2.5 + 4.0 * sd / (cells.len() as f64 / 4.0).sqrt() {
         return Err(Refusal::Uneven { spread });
     }
-    Ok(Measured { ratio, cells, light_error: surface.spread / (surface.gaps.len() as f64).sqrt() * 2.5 })
+    Ok(Measured {
+        ratio,
+        cells,
+        patterned,
+        light_error: surface.spread / (surface.gaps.len() as f64).sqrt() * 2.5,
+    })
 }
 
 /// Standard deviation, with n − 1.

@@ -168,6 +168,13 @@ pub fn read_photo(photo: &Photo, wedge: &Wedge, ask: &Ask) -> Result<Evidence, R
         "the photo's own tone curve is not known: lightness assumes the sRGB curve, so switch off the camera's picture styles"
             .into(),
     );
+    if reading.marks_lighter != (wedge.expected.y_marked > wedge.expected.y_unmarked) {
+        let way = if reading.marks_lighter { "lighter" } else { "darker" };
+        reading.notes.push(format!(
+            "the marks are {way} than the bare coating, which {} is not expected to give: see that wedge.toml names the coating that was used",
+            wedge.coating
+        ));
+    }
     let y_gap = reading.scale.y_unmarked;
     let stats: Vec<Result<Stat, Refusal>> =
         measured.iter().map(|m| m.as_ref().map(|m| Stat::of(m, y_gap)).map_err(|e| *e)).collect();
@@ -207,7 +214,12 @@ impl Stat {
         let ls: Vec<f64> = m.cells.iter().map(|c| lightness(c * y_gap)).collect();
         let grain = deviation(&ls);
         // Neighbouring apertures share the coating's mottle: a quarter of them count as independent.
-        let own = deviation(&m.cells) * y_gap / (m.cells.len() as f64 / 4.0).max(1.0).sqrt();
+        // A pattern's spread is no error; its soft mean is good to about half a percent.
+        let own = if m.patterned {
+            0.005 * y
+        } else {
+            deviation(&m.cells) * y_gap / (m.cells.len() as f64 / 4.0).max(1.0).sqrt()
+        };
         let y_error = own.hypot(y * m.light_error).max(1e-5);
         let l = lightness(y);
         Stat { y, y_error, l, l_error: (lightness(y + y_error) - l).hypot(0.1), grain }

@@ -69,6 +69,29 @@ impl Flat {
     }
 }
 
+impl Flat {
+    /// Mean light in a rectangle, weighted with a raised cosine each way (Hann's window): lines and dots
+    /// that do not fill the rectangle a whole number of times do not shift it.
+    pub fn soft_mean(&self, left: f64, top: f64, right: f64, bottom: f64) -> Option<f64> {
+        let (xs, ys) =
+            (self.range(left, right, self.light.width()), self.range(top, bottom, self.light.height()));
+        let hann = |i: usize, from: f64, to: f64| {
+            let t = ((i as f64 + 0.5) / self.per_mm - from) / (to - from);
+            (std::f64::consts::PI * t.clamp(0.0, 1.0)).sin().powi(2)
+        };
+        let across: Vec<f64> = xs.clone().map(|x| hann(x, left, right)).collect();
+        let (mut sum, mut weights) = (0.0, 0.0);
+        for y in ys {
+            let w = hann(y, top, bottom);
+            for (v, u) in self.light.row(y).get(xs.clone())?.iter().zip(&across) {
+                sum += w * u * f64::from(*v);
+                weights += w * u;
+            }
+        }
+        (weights > 0.0 && sum.is_finite()).then(|| sum / weights)
+    }
+}
+
 /// A place that was left unmarked.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Gap {

@@ -8,7 +8,7 @@ import os
 import subprocess
 import sys
 import tempfile
-from dataclasses import asdict, replace
+from dataclasses import asdict
 from pathlib import Path
 
 import numpy as np
@@ -28,7 +28,7 @@ def run(*words, check=True):
     return done
 
 
-def draw(folder, kind="exposure", blank="rect:100x100mm", coating="light-clay", *more):
+def draw(folder, kind="exposure", blank="rect:100x100mm", coating="poster-paint", *more):
     run("wedge", "draw", "--kind", kind, "--blank", blank, "--coating", coating, "--out", folder, *more)
     return Sheet(folder)
 
@@ -113,3 +113,143 @@ def broken(t):
     if "error" in t:
         return ["error"]
     return [k for k, b in BOUNDS.items() if not abs(t[k]) <= b] + ([] if t["right"] else ["pick"])
+
+
+def cli_reader(sheet_folder, out):
+    return lambda path: read(path, sheet_folder, Path(out) / path.stem)
+
+
+@pytest.fixture(scope="module")
+def work():
+    with tempfile.TemporaryDirectory() as folder:
+        yield Path(folder)
+
+
+SMALL = (2000, 1500)
+
+
+@pytest.mark.parametrize("blank, coating, seeds", [
+    ("rect:100x100mm", "poster-paint", range(100, 105)),
+    ("round:90mm", "poster-paint", range(200, 204)),
+    ("rect:100x60mm", "dry-film-moly", range(300, 303)),
+])
+def test_exposure_wedges_are_read_within_the_bounds(work, blank, coating, seeds):
+    folder = work / (blank.replace(":", "-") + coating)
+    steps = "7x5" if "60" in blank else "7x7"
+    sheet = draw(folder, "exposure", blank, coating, "--density", "304dpi", "--steps", steps)
+    picks = 0
+    for seed in seeds:
+        t = trial(seed, sheet, work, cli_reader(folder, work), SMALL)
+        assert "error" not in t, t["error"]
+        for key, bound in BOUNDS.items():
+            assert abs(t[key]) <= bound, (seed, key, t[key], t["scene"])
+        picks += t["right"]
+    # The full run asks for 95 of 100; a few photos cannot tell 95 % from 90 %, so at most one may be wrong.
+    assert picks >= len(seeds) - 1
+
+
+def test_a_white_card_makes_lightness_absolute(work):
+    folder = work / "white"
+    sheet = draw(folder, "exposure", "rect:80x80mm", "poster-paint", "--density", "304dpi", "--steps", "5x5")
+    rng = np.random.default_rng(11)
+    truth = Truth(y_marked=0.55, grain=0.02)
+    card = (40.0, -6.0, 8.0, 0.85)
+    scene = Scene(size=SMALL, fill=0.7, tilt=8, azimuth=40, blur=0.8, slope=(0.08, -0.05), white=card, gain=0.55)
+    piece, steps = burn(sheet, truth, rng, over=2)
+    photo, hom = photograph(sheet, piece, steps, truth, scene, rng)
+    save(photo, work / "white.jpg", 93)
+    p = hom @ [card[0], card[1], 1]
+    x, y = p[:2] / p[2]
+    r = read(work / "white.jpg", folder, work / "white-out", "--white", f"{x - 25:.0f},{y - 25:.0f},50,50",
+             "--white-luminance", "85%")
+    assert r["scale"]["absolute"]
+    seen = np.array([q["lightness"]["value"] for q in r["patches"]])
+    assert np.abs(seen - lightness(true_means(sheet, piece, steps))).max() < 1.0
+
+
+def test_the_beam_and_the_dot_gain_come_from_a_tone_wedge(work):
+    process = work / "given.toml"
+    process.write_text('wedge = "W000000"\ndate = "2026-11-25"\nabsolute_lightness = false\n'
+                       'x_half = { value = "2.2J/mm2", sigma = 0.02 }\nrise = { value = 6.25, sigma = 0.1 }\n'
+                       'schwarzschild = { value = 0.8, sigma = 0.01 }\nv0 = "12.5mm/s"\n')
+    folder = work / "tone"
+    sheet = draw(folder, "tone", "rect:70x70mm", "poster-paint", "--density", "304dpi", "--process", process,
+                 "--power", "90%", "--speed", "12.5mm/s")
+    for seed, along, across in ((1, 0.12, 0.12), (2, 0.15, 0.11), (3, 0.10, 0.16)):
+        rng = np.random.default_rng(seed)
+        truth = Truth(beam_along=along, beam_across=across, grain=0.02)
+        scene = random_scene(rng, SMALL, glare=False)
+        piece, steps = burn(sheet, truth, rng, over=7)
+        photo, _ = photograph(sheet, piece, steps, truth, scene, rng)
+        save(photo, work / "tone.jpg", scene.jpeg)
+        r = read(work / "tone.jpg", folder, work / f"tone-{seed}")
+        assert abs(r["beam"]["along_mm"]["value"] / along - 1) < 0.08, r["beam"]
+        assert abs(r["beam"]["across_mm"]["value"] / across - 1) < 0.08, r["beam"]
+        looks = true_means(sheet, piece, steps)
+        solid = np.mean([y for y, p in zip(looks, sheet.patches) if p["pattern"] == "solid"])
+        for gain in r["dot_gain"]:
+            steps_of = [(i, p) for i, p in enumerate(sheet.patches) if p.get("screen") == gain["screen"]]
+            true = sorted((float(p["coverage"].rstrip("%")) / 100, (looks[i] - truth.y_unmarked) / (solid - truth.y_unmarked))
+                          for i, p in steps_of)
+            for (c, m), s in zip(true, gain["steps"]):
+                assert abs(s["mark"] - m) < 0.03, (gain["screen"], c, m, s)
+
+
+def test_the_lag_comes_from_a_timing_wedge(work):
+    folder = work / "timing"
+    sheet = draw(folder, "timing", "rect:100x100mm", "poster-paint", "--density", "304dpi", "--power", "100%", "--speed", "6..20mm/s")
+    rng = np.random.default_rng(5)
+    truth = Truth(lag_ms=4.0, grain=0.02, x_half=1.6)
+    scene = random_scene(rng, SMALL, glare=False)
+    piece, steps = burn(sheet, truth, rng, over=3)
+    photo, _ = photograph(sheet, piece, steps, truth, scene, rng)
+    save(photo, work / "timing.jpg", scene.jpeg)
+    r = read(work / "timing.jpg", folder, work / "timing-out")
+    for lag in r["lags"]:
+        # check value M08: opposite directions come apart by 2 v tau.
+        assert abs(lag["offset_mm"]["value"] - 2 * lag["speed_mm_s"] * 0.004) < 0.02, lag
+
+
+def test_a_photo_of_another_wedge_is_refused(work):
+    a = draw(work / "a", "exposure", "rect:80x80mm", "poster-paint", "--density", "304dpi", "--steps", "5x5")
+    draw(work / "b", "exposure", "rect:80x80mm", "poster-paint", "--density", "304dpi", "--steps", "5x5", "--power", "50..100%")
+    rng = np.random.default_rng(3)
+    piece, steps = burn(a, Truth(), rng, over=2)
+    photo, _ = photograph(a, piece, steps, Truth(), Scene(size=SMALL), rng)
+    save(photo, work / "other.jpg", 90)
+    done = run("wedge", "read", work / "other.jpg", "--wedge", work / "b" / "wedge.toml", "--date", "2026-11-25",
+               "--out", work / "none", check=False)
+    assert done.returncode == 1 and a.toml["id"][:4] in done.stderr and not (work / "none").exists()
+
+
+def full(count, size=(4000, 3000)):
+    """The full run: `count` seeded photos in turn of three wedges; prints each and the summary."""
+    import cv2
+
+    cv2.setNumThreads(1)
+    trials = []
+    with tempfile.TemporaryDirectory() as folder:
+        folder = Path(folder)
+        kinds = [("rect:100x100mm", "poster-paint"), ("round:90mm", "poster-paint"), ("rect:100x100mm", "dry-film-moly")]
+        sheets = []
+        for i, (blank, coating) in enumerate(kinds):
+            sheets.append((draw(folder / f"s{i}", "exposure", blank, coating, "--density", "304dpi"), folder / f"s{i}"))
+        for seed in range(count):
+            sheet, where = sheets[seed % 3]
+            t = trial(1000 + seed, sheet, folder, cli_reader(where, folder), size)
+            t["kind"] = kinds[seed % 3]
+            trials.append(t)
+            bad = broken(t)
+            s = t["scene"]
+            print(seed, t["kind"][0], t["kind"][1], "ok" if not bad else " ".join(bad),
+                  *(f"{k} {t[k]:.4f}" for k in BOUNDS if k in t), t.get("best"), t.get("pick"),
+                  f"tilt {s['tilt']:.0f} blur {s['blur']:.1f} glare {len(s['glare'])}", t.get("error", ""), flush=True)
+    for kind in sorted(set(t["kind"] for t in trials)):
+        mine = [t for t in trials if t["kind"] == kind]
+        print(kind, len(mine), "photos; within all bounds:", sum(not broken(t) for t in mine))
+        for key in ["error", *BOUNDS, "pick"]:
+            print("   broken by", key, sum(key in broken(t) for t in mine))
+
+
+if __name__ == "__main__":
+    full(int(sys.argv[1]) if len(sys.argv) > 1 else 300)

@@ -69,7 +69,7 @@ class Sheet:
     def __init__(self, folder):
         folder = Path(folder)
         self.toml = tomllib.loads((folder / "wedge.toml").read_text())
-        image = cv2.imread(str(folder / "wedge-dots.png"), cv2.IMREAD_GRAYSCALE)
+        image = cv2.imread(str(folder / "dots.png"), cv2.IMREAD_GRAYSCALE)
         self.dots = image < 128
         t = self.toml
         self.mm = lambda key: float(t[key].removesuffix("mm"))
@@ -164,7 +164,12 @@ def true_means(sheet, piece, steps, inset=0.8):
         i = min(inset, 0.25 * min(r - l, b - t))
         x0, x1 = (l + i - sheet.left) / steps[0], (r - i - sheet.left) / steps[0]
         y0, y1 = (t + i - sheet.top) / steps[1], (b - i - sheet.top) / steps[1]
-        out.append(float(piece[round(y0):round(y1), round(x0):round(x1)].mean()))
+        core = piece[round(y0):round(y1), round(x0):round(x1)]
+        if p["pattern"] == "solid":
+            out.append(float(core.mean()))
+        else:  # lines and dots need not fill the core a whole number of times
+            wy, wx = np.hanning(core.shape[0] + 2)[1:-1], np.hanning(core.shape[1] + 2)[1:-1]
+            out.append(float(wy @ core @ wx / wy.sum() / wx.sum()))
     return np.array(out)
 
 
