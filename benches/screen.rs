@@ -36,11 +36,21 @@ fn wave(side: usize) -> Tone {
 }
 
 fn run(bencher: Bencher, name: &str, side: usize, serpentine: bool) {
+    run_on(bencher, name, side, serpentine, None);
+}
+
+/// The same on a number of threads; `None`: all.
+fn run_on(bencher: Bencher, name: &str, side: usize, serpentine: bool, threads: Option<usize>) {
     let tone = wave(side);
     let mut options = Options::new(Burn::plain(1.5, 1.5), 0.0836, 0.0836);
     options.serpentine = serpentine;
     let Some(screen) = find(name) else { return };
-    bencher.counter(ItemsCount::new(side * side)).bench(|| (screen.make)(&tone, &options, &Silent));
+    let make = || (screen.make)(&tone, &options, &Silent);
+    bencher.counter(ItemsCount::new(side * side)).bench(|| match threads {
+        // A pool costs some ten microseconds, nothing beside 16 million dots.
+        Some(n) => parallel::with_threads(n, make),
+        None => make(),
+    });
 }
 
 #[divan::bench(args = NAMES)]
@@ -50,7 +60,7 @@ fn coaster(bencher: Bencher, name: &str) {
 
 #[divan::bench(args = NAMES, max_time = 2)]
 fn large_one_thread(bencher: Bencher, name: &str) {
-    parallel::with_threads(1, || run(bencher, name, 4096, true));
+    run_on(bencher, name, 4096, true, Some(1));
 }
 
 #[divan::bench(args = ["bayer", "blue-noise", "clustered"], max_time = 2)]

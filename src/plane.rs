@@ -124,7 +124,7 @@ impl Dots {
     pub fn from_packed(width: usize, height: usize, mut bits: Vec<u8>) -> Self {
         let stride = width.div_ceil(8);
         assert_eq!(bits.len(), stride * height, "packed rows do not match {width} x {height}");
-        if width % 8 != 0 {
+        if !width.is_multiple_of(8) {
             let keep = 0xFFu8 << (8 - width % 8);
             for row in bits.chunks_exact_mut(stride) {
                 row[stride - 1] &= keep;

@@ -173,7 +173,7 @@ fn colour_table(profile: &ColorProfile, layout: Layout) -> Option<Reading> {
     linear.cicp = None;
     let options =
         TransformOptions { rendering_intent: RenderingIntent::RelativeColorimetric, ..Default::default() };
-    profile.create_transform_f32(layout, &linear, Layout::Rgb, options).ok().map(|t| Reading::Table(t))
+    profile.create_transform_f32(layout, &linear, Layout::Rgb, options).ok().map(Reading::Table)
 }
 
 #[cfg(test)]

@@ -117,7 +117,7 @@ pub(super) fn within_bounds(width: u64, height: u64, samples: u64, bytes: u64) -
     if width == 0 || height == 0 {
         return Err(Why::NoSize);
     }
-    let planes = if samples % 2 == 0 { 8 } else { 4 };
+    let planes = if samples.is_multiple_of(2) { 8 } else { 4 };
     let pixels = width.saturating_mul(height);
     let need = pixels.saturating_mul(samples.saturating_mul(bytes).saturating_add(planes));
     if pixels > MAX_PIXELS || need > MAX_BYTES {

@@ -55,7 +55,7 @@ pub fn run(args: &AdviseArgs, out: &mut Out) -> Result<u8, Failure> {
     }
     let assumed = plan.process.assumed();
     if args.json {
-        let rows: Vec<_> = list.iter().map(|a| row_json(a)).collect();
+        let rows: Vec<_> = list.iter().map(row_json).collect();
         let all = serde_json::json!({
             "machine": plan.machine.name,
             "coating": plan.coating.name,

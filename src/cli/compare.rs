@@ -99,7 +99,7 @@ pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
         "recommended": { "screen": best.screen, "density_dpi": best.density_dpi, "why": why },
         "process_assumed": first.process.assumed(),
         "viewing_distance_mm": compare::VIEWING_DISTANCE_MM,
-        "candidates": candidates.iter().map(|c| figures_json(c)).collect::<Vec<_>>(),
+        "candidates": candidates.iter().map(figures_json).collect::<Vec<_>>(),
     });
     let mut rows = Vec::new();
     for c in &candidates {

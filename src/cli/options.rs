@@ -113,7 +113,7 @@ pub struct DotOptions {
     /// Distance between lines where it differs from the pitch along them [default: the same]
     #[arg(long, value_name = "MM")]
     pub pitch_across: Option<Pitch>,
-    /// The screen that turns tones into dots; 'dotwright screens' lists them [default: auto]
+    /// The screen that turns tones into dots; 'dotwright screens' lists them [default: floyd-steinberg]
     #[arg(long, value_name = "NAME")]
     pub screen: Option<String>,
     /// Threshold's level, 0% to 100% [default: 50%]
@@ -266,9 +266,12 @@ impl JobOptions {
     }
 }
 
+/// Outline, margin and surface, as far as they were said.
+pub type Parts = (Option<Shape>, Option<Mm>, Option<Surface>);
+
 impl BlankOptions {
     /// Outline, margin and surface, from a shape's text or a kit entry.
-    pub fn shape(&self) -> Result<(Option<Shape>, Option<Mm>, Option<Surface>), KitError> {
+    pub fn shape(&self) -> Result<Parts, KitError> {
         let Some(name) = &self.blank else { return Ok((None, None, None)) };
         if name.contains(':') && kit::entry(Sort::Blank, name).is_none() && !name.ends_with(".toml") {
             let shape = name.parse().map_err(KitError::Shape)?;

@@ -9,6 +9,7 @@ use super::kit::{self, KitError, Surface};
 use super::process::{BeamSize, ExposureAt, ToneCurve};
 use super::words::{Along, Amount, BeamOn, Crop, DotGain, Levels, Packing, ReadAs, Sharpen, ToneBy, Ways};
 use super::{Coating, Job, Known, Machine, Process, ProcessFile, Standing};
+use crate::art::Kind;
 use crate::art::turn::{Turn, TurnError};
 use crate::blank::Blank;
 use crate::findings::burn::Change;
@@ -105,6 +106,13 @@ pub struct Plan {
 }
 
 impl Plan {
+    /// The same plan for art that was read as `kind`: the screens that look at it are told.
+    pub fn reading(&self, kind: Kind) -> Plan {
+        let mut plan = self.clone();
+        plan.options.drawing = kind == Kind::Drawing;
+        plan
+    }
+
     /// The same plan with one change, as if it had been asked for: what a remedy would do.
     pub fn changed(&self, change: Change) -> Plan {
         let mut plan = self.clone();

@@ -55,6 +55,7 @@ pub fn candidates(
     progress: &dyn Progress,
 ) -> Result<(Vec<Candidate>, Wanted), PipelineError> {
     let mut drawn = wanted(plan, art, progress)?;
+    let plan = &plan.reading(drawn.kind);
     let placement = drawn.placement;
     mask_tone(&mut drawn.tone, plan, &placement);
     let forecast = Forecast::new(&plan.burn);
@@ -123,13 +124,16 @@ pub fn lone(dots: &Dots) -> u64 {
     count
 }
 
+/// A window with its mean, its fine detail and its variance.
+type Seen = (Window, f64, f64, f64);
+
 /// Up to three windows of about `side` mm that show most: the most detailed, the smoothest middle tone,
 /// and the one with the most contrast between its halves.
 pub fn telling_windows(tone: &Tone, placement: &Placement, side: f64) -> Vec<Window> {
     let grid = placement.rect.grid;
     let n = |pitch: f64, count: usize| ((side / pitch).round() as usize).clamp(1, count);
     let (w, h) = (n(grid.along.0, tone.width()), n(grid.across.0, tone.height()));
-    let mut seen: Vec<(Window, f64, f64, f64)> = Vec::new();
+    let mut seen: Vec<Seen> = Vec::new();
     for row in (0..=tone.height() - h).step_by((h / 2).max(1)) {
         for column in (0..=tone.width() - w).step_by((w / 2).max(1)) {
             let (mut sum, mut fine, mut square) = (0.0f64, 0.0f64, 0.0f64);
@@ -145,9 +149,8 @@ pub fn telling_windows(tone: &Tone, placement: &Placement, side: f64) -> Vec<Win
             seen.push((window, mean, fine / all, (square / all - mean * mean).max(0.0)));
         }
     }
-    let best = |value: &dyn Fn(&(Window, f64, f64, f64)) -> f64| {
-        seen.iter().max_by(|a, b| value(a).total_cmp(&value(b))).map(|s| s.0)
-    };
+    let best =
+        |value: &dyn Fn(&Seen) -> f64| seen.iter().max_by(|a, b| value(a).total_cmp(&value(b))).map(|s| s.0);
     let middle = |m: f64| 1.0 - (m - 0.35).abs().min(0.35) / 0.35;
     let found = [best(&|s| s.2), best(&|s| middle(s.1) * 0.02 / (0.02 + s.3 + s.2)), best(&|s| s.3)];
     let mut windows: Vec<Window> = Vec::new();

@@ -142,6 +142,7 @@ impl Outcome {
 /// Carries a plan through. `name` is the art's name for the report.
 pub fn run(plan: &Plan, art: &Art, name: &str, progress: &dyn Progress) -> Result<Outcome, PipelineError> {
     let wanted = wanted(plan, art, progress)?;
+    let plan = &plan.reading(wanted.kind);
     let mean_wanted = wanted.tone.mean();
     let placement = wanted.placement;
     let mut notes: Vec<String> = art.notes().to_vec();
@@ -401,7 +402,7 @@ fn machine_findings(plan: &Plan, stages: &Stages, mut all: Vec<Finding>) -> Vec<
     let least = plan.coating.start.least_power;
     all.extend(of_machine::weak_laser(process.rated_power.value, least, &plan.coating.name));
     all.extend(of_machine::assumed(&process.assumed()));
-    all.sort_by(|a, b| b.severity.cmp(&a.severity));
+    all.sort_by_key(|f| std::cmp::Reverse(f.severity));
     all
 }
 

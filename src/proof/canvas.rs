@@ -26,21 +26,13 @@ pub enum ProofError {
     },
     /// A place outside the marked rectangle.
     #[error(
-        "the loupe at {x} mm, {y} mm lies outside the marked area, which goes from {left} mm to {right} mm and from {bottom} mm to {top} mm (from the blank's lower left corner)"
+        "the loupe at {at} lies outside the marked area, which goes {area} (from the blank's lower left corner)"
     )]
     OutsideArt {
-        /// Asked for, from the blank's left.
-        x: String,
-        /// Asked for, from the blank's lower edge.
-        y: String,
-        /// Left edge of the marked area.
-        left: String,
-        /// Right edge.
-        right: String,
-        /// Lower edge.
-        bottom: String,
-        /// Upper edge.
-        top: String,
+        /// Asked for.
+        at: String,
+        /// The marked area.
+        area: String,
     },
     /// The page's template failed.
     #[error("the page could not be made: {0}")]

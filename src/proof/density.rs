@@ -154,7 +154,7 @@ pub fn density(
             if let Some(d) = dose
                 && border(&|p| d[p] >= 1.0)
             {
-                shown = if (x + y) / (4 * line) % 2 == 0 { [255; 3] } else { [0; 3] };
+                shown = if ((x + y) / (4 * line)).is_multiple_of(2) { [255; 3] } else { [0; 3] };
             }
             pixel.copy_from_slice(&shown);
         }

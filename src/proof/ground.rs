@@ -120,7 +120,7 @@ fn grain(x: f64, y: f64) -> f64 {
 
 /// The colour of an over-burnt pixel: stripes that run up to the right, `size` pixels each.
 pub fn hatch(x: usize, y: usize, size: usize) -> Rgb {
-    if (x + y) / size.max(1) % 2 == 0 { OVER_BURN } else { OVER_BURN_DARK }
+    if ((x + y) / size.max(1)).is_multiple_of(2) { OVER_BURN } else { OVER_BURN_DARK }
 }
 
 /// Draws a ring (white inside a dark one, so that it is seen on anything) around a pixel position.

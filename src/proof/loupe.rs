@@ -37,12 +37,14 @@ pub fn window(scene: &Scene, (x, y): (f64, f64), side: f64) -> Result<Window, Pr
     if !(0.0..=rect.width()).contains(&u) || !(0.0..=rect.height()).contains(&v) {
         let mm = |v: f64| short(v, 2);
         return Err(ProofError::OutsideArt {
-            x: mm(x),
-            y: mm(y),
-            left: mm(rect.left.0),
-            right: mm(rect.left.0 + rect.width()),
-            bottom: mm(high - rect.top.0 - rect.height()),
-            top: mm(high - rect.top.0),
+            at: format!("{} mm, {} mm", mm(x), mm(y)),
+            area: format!(
+                "from {} mm to {} mm and from {} mm to {} mm",
+                mm(rect.left.0),
+                mm(rect.left.0 + rect.width()),
+                mm(high - rect.top.0 - rect.height()),
+                mm(high - rect.top.0)
+            ),
         });
     }
     let part = |at: f64, pitch: f64, count: usize| {

@@ -34,7 +34,7 @@ pub fn grouped(v: i64) -> String {
     let digits = v.unsigned_abs().to_string();
     let mut out = String::new();
     for (i, c) in digits.chars().enumerate() {
-        if i > 0 && (digits.len() - i) % 3 == 0 {
+        if i > 0 && (digits.len() - i).is_multiple_of(3) {
             out.push('\u{202f}');
         }
         out.push(c);

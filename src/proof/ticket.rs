@@ -41,7 +41,7 @@ pub fn ticket(report: &Report, pictures: &Pictures) -> Result<String, ProofError
         percent("dots laid, % of the area", "marked, % of a full mark", &[straight, curve])
     });
     let mut findings = report.findings.clone();
-    findings.sort_by(|a, b| b.severity.cmp(&a.severity));
+    findings.sort_by_key(|f| std::cmp::Reverse(f.severity));
     let findings: Vec<Value> = findings
         .iter()
         .map(|f| {

@@ -123,7 +123,7 @@ mod tests {
 
     #[test]
     fn fine_texture_gains_and_a_hard_edge_gets_no_halo() {
-        let texture = |x: usize, y: usize| if (x / 2 + y / 2) % 2 == 0 { 0.02f32 } else { -0.02 };
+        let texture = |x: usize, y: usize| if (x / 2 + y / 2).is_multiple_of(2) { 0.02f32 } else { -0.02 };
         let value = |x: usize, y: usize| if x < 200 { 0.2 + texture(x, y) } else { 0.8 };
         let data = (0..400 * 400).map(|i| value(i % 400, i / 400)).collect();
         let mut p = Light::from_vec(400, 400, data);

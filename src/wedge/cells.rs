@@ -176,8 +176,8 @@ pub(super) fn fill_of(request: &Request, patch: &Patch, nx: usize, ny: usize) ->
     let n = patch.period.max(1);
     match patch.pattern {
         Pattern::Solid => by(&|_, _| true),
-        Pattern::LinesAlong => by(&|_, y| (y / n) % 2 == 0),
-        Pattern::LinesAcross => by(&|x, _| (x / n) % 2 == 0),
+        Pattern::LinesAlong => by(&|_, y| (y / n).is_multiple_of(2)),
+        Pattern::LinesAcross => by(&|x, _| (x / n).is_multiple_of(2)),
         Pattern::Dots => by(&|x, y| x % n == n / 2 && y % n == n / 2),
         Pattern::Screen => {
             let setting = crate::mark::Setting {
