@@ -100,6 +100,9 @@ pub(super) fn tone_plan(request: &Request) -> Result<CellPlan, DrawError> {
         screen: String::new(),
         period: 0,
     };
+    // Line pairs and dots get 60 % of the power: near half the mark their look tells the beam's width to 1 % to
+    // 3 %; at a full mark's power it told 7 % across and 19 % along (covariance of the fit, 0.3 L* of error).
+    let fine = Dial { power: rounded(Share(0.6 * request.chosen.power.0)), ..request.chosen };
     let mut row_labels = Vec::new();
     for (row, name) in request.screens.iter().enumerate() {
         if screen::find(name).is_none() {
@@ -121,11 +124,11 @@ pub(super) fn tone_plan(request: &Request) -> Result<CellPlan, DrawError> {
         let row = request.screens.len() + i;
         row_labels.push(if i == 0 { "ROWS".into() } else { "COLS".into() });
         for period in 1..=6 {
-            cells.push(Cell { pattern, period, ..base(period - 1, row) });
+            cells.push(Cell { pattern, period, dial: fine, ..base(period - 1, row) });
         }
         // Isolated dots fill the rest of the two rows: 3 and 4 pitches apart, then 6 and 8.
         for (k, period) in [[3, 4], [6, 8]][i].into_iter().enumerate() {
-            cells.push(Cell { pattern: Pattern::Dots, period, ..base(6 + k, row) });
+            cells.push(Cell { pattern: Pattern::Dots, period, dial: fine, ..base(6 + k, row) });
         }
     }
     Ok(CellPlan {

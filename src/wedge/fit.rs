@@ -191,13 +191,13 @@ pub fn fit(points: &[Point], ripple: &[f64], y_unmarked: f64, expected: &Expecte
         .unwrap_or(bare);
     let distinct = distinct_speeds(points);
     let s_free = distinct >= 1.3;
-    let start = |half: f64, k: f64, s: f64, charred: f64| -> [f64; 7] {
+    let start = |half: f64, k: f64, s: f64, charred: f64, y_char: f64| -> [f64; 7] {
         [
             super::photo::luminance(extreme).max(1e-3).ln(),
             half.ln(),
             k.ln(),
             s,
-            expected.y_char.max(1e-3).ln(),
+            y_char.max(1e-3).ln(),
             (half * charred).ln(),
             expected.char_rise.ln(),
         ]
@@ -212,17 +212,21 @@ pub fn fit(points: &[Point], ripple: &[f64], y_unmarked: f64, expected: &Expecte
             if s_free {
                 free.push(S);
             }
-            if let Some(f) = base(false).solve(start(half, 5.0, s, 4.0), &free)
+            if let Some(f) = base(false).solve(start(half, 5.0, s, 4.0, expected.y_char), &free)
                 && less(&f, &rising)
             {
                 rising = Some(f);
             }
-            for ratio in [2.5, 4.5] {
+            // Char may look otherwise than expected: darker than the darkest patch, too.
+            let darker = 0.5 * super::photo::luminance(extreme);
+            for (ratio, y_char) in
+                [(2.5, expected.y_char), (4.5, expected.y_char), (2.5, darker), (4.5, darker)]
+            {
                 let free: Vec<usize> = free.iter().copied().chain([CHARRED, CHAR, CHAR_RISE]).collect();
                 if points.len() < free.len() + 2 {
                     continue;
                 }
-                if let Some(f) = base(true).solve(start(half, 5.0, s, ratio), &free)
+                if let Some(f) = base(true).solve(start(half, 5.0, s, ratio, y_char), &free)
                     && less(&f, &both)
                 {
                     both = Some(f);

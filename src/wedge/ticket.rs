@@ -95,7 +95,7 @@ fn patches(w: &Wedge) -> String {
                 w.patches.iter().map(|p| p.screen.as_str()).filter(|s| !s.is_empty()).collect();
             screens.dedup();
             format!(
-                "{} at {}, {}: rows of {}; then line pairs of 1 to 6 pitches along and across the lines, and single dots",
+                "{} at {}, {}: rows of {}; then, at 60% of that power, line pairs of 1 to 6 pitches along and across the lines, and single dots",
                 w.patches.len(),
                 dial.power,
                 dial.speed,
