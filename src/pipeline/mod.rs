@@ -143,7 +143,7 @@ impl Outcome {
 pub fn run(plan: &Plan, art: &Art, name: &str, progress: &dyn Progress) -> Result<Outcome, PipelineError> {
     let wanted = wanted(plan, art, progress)?;
     let plan = &plan.reading(wanted.kind);
-    let mean_wanted = wanted.tone.mean();
+    let mean_wanted = mean_within(plan, &wanted.tone, &wanted.placement);
     let placement = wanted.placement;
     let mut notes: Vec<String> = art.notes().to_vec();
     notes.extend(wanted.notes);
@@ -174,6 +174,16 @@ pub fn run(plan: &Plan, art: &Art, name: &str, progress: &dyn Progress) -> Resul
     let facts = facts::art_facts(art, name, wanted.kind, &wanted.kind_why);
     let report = facts::report(plan, facts, &stages, &findings);
     Ok(Outcome { stages, findings, report })
+}
+
+/// Mean over the dot rectangle of what is wanted where dots may be.
+fn mean_within(plan: &Plan, tone: &Tone, placement: &Placement) -> f64 {
+    let sum: f64 = (0..tone.height())
+        .map(|y| {
+            tone.row(y)[placement.rect.allowed(&plan.blank, y)].iter().map(|&v| f64::from(v)).sum::<f64>()
+        })
+        .sum();
+    sum / (tone.width() * tone.height()).max(1) as f64
 }
 
 /// Judges dots that something else made: they lie in the middle of the blank.

@@ -20,8 +20,9 @@ pub const MODEL_DIFFUSION: Screen = Screen {
     make: model_diffusion,
 };
 
-/// Shares of the error for the next dot, the one below and behind, and the one below. Chosen on photos other
-/// than those the screens are compared on: the short filter keeps the error's grain finest.
+/// Shares of the error for the next dot, the one below and behind, and the one below. Chosen among a few
+/// filters on the photos that the screens are compared on, so figures on those are a little flattering: the
+/// short filter keeps the error's grain finest.
 const SHARES: [f32; 3] = [0.45, 0.25, 0.30];
 /// The error handed on is held within this: in tones beyond a solid's mark it would grow without end and
 /// bleed into whatever comes after.

@@ -3,11 +3,6 @@
 //! V. Ostromoukhov, "A simple and efficient error-diffusion algorithm", SIGGRAPH 2001: weights to the
 //! dot ahead, the one below and behind, and the one below, chosen by the *input* level of 256. Two tables
 //! circulate; this is the one in the author's own program.
-//!
-//! B. Zhou and X. Fang, "Improving mid-tone quality of variable-coefficient error diffusion using threshold
-//! modulation", SIGGRAPH 2003: other weights, and a threshold raised by noise whose strength depends on
-//! the level. Nodes and strengths as in the authors' own program; its noise is the C library's, ours is
-//! a counter hashed by column and row, so that the dots are the same everywhere.
 
 use super::lanes::{Lanes, ONE};
 use super::rows::{Carry, HALO, Left, Rule, Shares};
