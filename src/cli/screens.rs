@@ -11,7 +11,7 @@ use super::prepare::Source;
 use super::{Failure, Out};
 use crate::art::{self, Kind, View, Window};
 use crate::encode::output::Output;
-use crate::mark::{Burn, Forecast};
+use crate::mark::{Burn, Forecast, Samples};
 use crate::plane::Tone;
 use crate::progress::Silent;
 use crate::proof::canvas::{Picture, draw, escape, srgb};
@@ -117,7 +117,7 @@ fn measured(screen: &'static Screen, photo: &Tone, large: &Tone) -> Row {
     for (i, beam) in BEAMS.into_iter().enumerate() {
         let options = Options::new(Burn::plain(beam, beam), PITCH, PITCH);
         let dots = (screen.make)(&input(screen, &options, photo), &options, &Silent);
-        let mark = Forecast::new(&options.burn).plane(&dots);
+        let mark = Forecast::with_samples(&options.burn, Samples::REFERENCE).plane(&dots);
         let score = sight::score(&mark, photo, PITCH, 300.0);
         (row.psnr_db[i], row.ssim[i], row.tone_err[i]) = (score.psnr_hvs_db, score.ssim_hvs, score.tone_err);
     }

@@ -5,7 +5,7 @@ use super::{PipelineError, Wanted, dots, go_on, program, wanted};
 use crate::art::Art;
 use crate::findings::burn::Verdict;
 use crate::job::Plan;
-use crate::mark::{Forecast, summary};
+use crate::mark::{Forecast, Samples, summary};
 use crate::placement::Placement;
 use crate::plane::{Dots, Mark, Tone};
 use crate::progress::Progress;
@@ -59,13 +59,15 @@ pub fn candidates(
     let placement = drawn.placement;
     mask_tone(&mut drawn.tone, plan, &placement);
     let forecast = Forecast::new(&plan.burn);
+    // The quick forecast keeps the mean; figures need each cell's own value.
+    let reference = Forecast::with_samples(&plan.burn, Samples::REFERENCE);
     let layout = Layout::new(&plan.blank, &placement.rect, WHOLE);
     let cell = plan.grid.along.0 * plan.grid.across.0;
     let mut all = Vec::new();
     for screen in screens {
         go_on(progress, screen.name)?;
         let (dots, _) = dots(plan, screen, drawn.tone.clone(), &placement, progress)?;
-        let mark: Mark = forecast.plane(&dots);
+        let mark: Mark = reference.plane(&dots);
         all.push(Candidate {
             screen: screen.name,
             density_dpi: crate::units::MM_PER_INCH / plan.grid.across.0,

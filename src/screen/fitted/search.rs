@@ -12,8 +12,10 @@ pub const TILE: usize = 96;
 pub const HALO: usize = REACH + 8;
 const STRIDE: usize = TILE + 2 * HALO;
 const PLANE: usize = STRIDE * STRIDE;
-/// Dots either side to which the effect of a change is told at once; the rest is told before each pass.
-const NEAR: usize = 7;
+/// Dots either side to which the effect of a change is told at once: all that the weights reach. Telling only
+/// the nearest seven and the rest before the next pass let whole borders answer the same pressure at once, and
+/// more passes made it worse (beam 1.0: 41.5 dB after 4 passes, 39.7 dB after 16).
+const NEAR: usize = REACH;
 const NEAR_SIDE: usize = 2 * NEAR + 1;
 
 /// States of a dot.
