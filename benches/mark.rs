@@ -76,7 +76,12 @@ fn one_step_of_a_remedy_on_1_mdot(bencher: Bencher) {
         .bench(|| Verdict::new(&summary(&dots, &Forecast::new(&burn)), 0.007).clear());
 }
 
-#[divan::bench(args = screen::SCREENS.iter().map(|s| s.name))]
+/// Screens that take coverage; those that know the beam have no curve.
+fn curved() -> impl Iterator<Item = &'static str> {
+    screen::SCREENS.iter().filter(|s| s.wants == screen::Wants::Coverage).map(|s| s.name)
+}
+
+#[divan::bench(args = curved(), max_time = 2)]
 fn dot_gain_curve(bencher: Bencher, name: &str) {
     let options = Options::new(trade(), 0.0836, 0.0836);
     bencher.bench(|| screen::find(name).map(|s| gain::forecast_anew(s, &options)));

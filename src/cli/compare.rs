@@ -128,7 +128,7 @@ pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
         writeln!(out, "{}", serde_json::to_string_pretty(&json)?)?;
     } else if !args.quiet {
         table(out, &candidates)?;
-        writeln!(out, "{}", sheet.why)?;
+        writeln!(out, "Recommended: {} at {} dpi. {}", best.screen, short(best.density_dpi, 1), sheet.why)?;
         writeln!(out, "written to {}; open contact-sheet.html", args.out.display())?;
     }
     Ok(0)
@@ -258,8 +258,7 @@ fn why(best: &Candidate, next: Option<&Candidate>, densities: bool) -> String {
         format!(", {} dB better than {}", short(best.score.psnr_hvs_db - n.score.psnr_hvs_db, 1), name(n))
     });
     format!(
-        "Recommended: {}. Seen from {}, its forecast is nearest to what is wanted ({} dB{lead}), {over}.",
-        name(best),
+        "Seen from {}, its forecast is nearest to what is wanted ({} dB{lead}), {over}.",
         Mm(compare::VIEWING_DISTANCE_MM),
         short(best.score.psnr_hvs_db, 1)
     )
