@@ -201,3 +201,69 @@ fn completions_and_manual_pages_come_from_the_same_definitions() {
     let page = fs::read_to_string(b.path().join("man/dotwright-prepare.1")).expect("the page");
     assert!(page.contains("density") && page.contains("304dpi"));
 }
+
+#[test]
+fn a_program_marks_exactly_its_dots_and_stops_are_kept_from_it() {
+    let b = bench();
+    ok(&["prepare", "disc.svg", "--out", "one", "--blank", "round:40mm"], b.path());
+    let out = ok(&["replay", "one/program.nc", "--against", "one/dots.png", "--out", "path"], b.path());
+    assert!(out.contains("the dots are the same"), "{out}");
+    assert!(b.path().join("path/path.png").is_file() && b.path().join("one/outline.nc").is_file());
+    // Doubled density at the trade's setting over-burns (common practice): no program, exit code 3.
+    let line = "prepare disc.svg --out two --blank round:30mm --density 608dpi --power 90% --speed 12.5mm/s";
+    let o = dotwright(&line.split(' ').collect::<Vec<_>>(), b.path());
+    assert_eq!(o.status.code(), Some(3), "{}", text(&o.stderr));
+    assert!(text(&o.stdout).contains("STOP over-burn") && text(&o.stdout).contains("(checked)"));
+    assert!(b.path().join("two/proof.png").is_file() && !b.path().join("two/program.nc").exists());
+    let line = format!("{} --accept over-burn --replace", line);
+    ok(&line.split(' ').collect::<Vec<_>>(), b.path());
+    assert!(b.path().join("two/program.nc").is_file());
+}
+
+#[test]
+fn tones_by_power_make_a_program_too() {
+    let b = bench();
+    let line = "prepare ramp.png --out one --blank rect:30x25mm --tone-by power";
+    ok(&line.split(' ').collect::<Vec<_>>(), b.path());
+    let out = ok(&["replay", "one/program.nc", "--against", "one/dots.png"], b.path());
+    assert!(out.contains("the dots are the same"), "{out}");
+    let program = fs::read_to_string(b.path().join("one/program.nc")).expect("there");
+    let powers: std::collections::BTreeSet<&str> =
+        program.lines().filter_map(|l| l.split('S').nth(1)).filter(|s| s.parse::<u32>().is_ok()).collect();
+    assert!(powers.len() > 50, "only {} powers", powers.len());
+}
+
+#[test]
+fn any_one_bit_picture_can_be_judged_and_others_say_what_to_do() {
+    let b = bench();
+    let p = b.path();
+    ok(&["prepare", "disc.svg", "--out", "one", "--blank", "round:40mm"], p);
+    let out = ok(&["proof", "one/dots.png", "--blank", "round:40mm", "--out", "two", "--loupe", "20,20"], p);
+    assert!(out.contains("look at proof.png") && p.join("two/loupe.png").is_file(), "{out}");
+    refused(&["proof", "ramp.png", "--density", "304dpi", "--out", "three"], p, 1, "1-bit");
+    let far = ["proof", "one/dots.png", "--blank", "round:40mm", "--out", "three", "--loupe", "90,90"];
+    refused(&far, p, 1, "outside the marked area");
+    for (name, text, part) in [
+        ("beam.toml", "beam_along = { value = \"0mm\" }\n", "line 1"),
+        ("flat.toml", "wedge = \"w\"\nx_half = { value = \"never\" }\n", "line 2: x_half"),
+        ("dim.toml", "marked = { value = 3 }\n", "marked is 3"),
+    ] {
+        fs::write(p.join(name), text).expect("written");
+        refused(&["proof", "one/dots.png", "--out", "three", "--process", name], p, 1, part);
+    }
+}
+
+#[test]
+fn candidates_are_compared_and_pitches_advised() {
+    let b = bench();
+    let line = "compare ramp.png --blank rect:30x25mm --screens bayer,floyd-steinberg --densities 254dpi,290dpi --out sheet";
+    let out = ok(&line.split(' ').collect::<Vec<_>>(), b.path());
+    assert!(out.contains("Recommended: floyd-steinberg"), "{out}");
+    let json: serde_json::Value =
+        serde_json::from_slice(&fs::read(b.path().join("sheet/comparison.json")).expect("there"))
+            .expect("JSON");
+    assert_eq!(json["candidates"].as_array().map(Vec::len), Some(4));
+    refused(&["compare", "ramp.png", "--screens", "bayr", "--out", "x"], b.path(), 1, "did you mean bayer?");
+    let out = ok(&["advise", "--machine", "diode-10w", "--coating", "zinc-spray"], b.path());
+    assert!(out.contains("=>") && out.contains("Never measured here"), "{out}");
+}
