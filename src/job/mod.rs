@@ -7,6 +7,7 @@ pub mod kit;
 pub mod machine;
 pub mod plan;
 pub mod process;
+pub mod settle;
 pub mod words;
 
 pub use asked::Job;
