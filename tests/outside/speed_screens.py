@@ -22,7 +22,7 @@ RUNS = 7
 
 
 def picture():
-    """The picture of examples/screen_speed.rs: a smooth wave with a little grain."""
+    """The picture of benches/screen_speed.rs: a smooth wave with a little grain."""
     i = np.arange(SIDE * SIDE, dtype=np.uint64)
     x, y = (i % SIDE).astype(np.float32), (i // SIDE).astype(np.float32)
     grain = ((i * np.uint64(2654435761)) >> np.uint64(16)) % np.uint64(25)
