@@ -17,6 +17,7 @@ pub(crate) mod cells;
 mod moves;
 mod search;
 pub mod spread;
+mod tile;
 
 use super::model_diffusion;
 use super::{Options, Screen, Wants};
@@ -26,8 +27,8 @@ use crate::progress::Progress;
 use crate::sight::READING_DISTANCE_MM;
 use cells::Cells;
 use moves::Moves;
-use search::{HALO, TILE, Tile};
 use spread::Weights;
+use tile::{TILE, Tile};
 
 /// The searching screen; `Options::effort` is the number of passes.
 pub const FITTED: Screen = Screen {
@@ -60,7 +61,7 @@ pub(super) fn improve(
         return dots;
     }
     let weights = Weights::new(options.pitch_along_mm, options.pitch_across_mm, READING_DISTANCE_MM);
-    let moves = Moves::new(&weights, cells, TILE + 2 * HALO);
+    let moves = Moves::new(&weights, cells);
     let (across, down) = (w.div_ceil(TILE), h.div_ceil(TILE));
     let turns = options.effort.div_ceil(PASSES_A_TURN);
     progress.stage("fitting the dots", u64::from(turns) * (across * down) as u64);

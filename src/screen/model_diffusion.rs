@@ -7,7 +7,7 @@
 //! dots decided before it; what it adds to cells still to come is booked there, the rest on its own cell. The
 //! worths of all dots add up to the forecast exactly, so the mean is kept without a dot-gain curve.
 
-use super::fitted::cells::{Cells, Felt, Half};
+use super::fitted::cells::{CODES, Cells, FEEL, FELT, Feels, each_felt};
 use super::{Options, Screen, Wants};
 use crate::plane::{Dots, Tone};
 use crate::progress::Progress;
@@ -27,7 +27,7 @@ const SHARES: [f32; 3] = [0.45, 0.25, 0.30];
 /// The error handed on is held within this: in tones beyond a solid's mark it would grow without end and
 /// bleed into whatever comes after.
 const MOST_ERROR: f32 = 1.0;
-/// Columns of padding either side.
+/// Columns of padding either side: cells two away feel a dot, and rows are read in fives.
 const PAD: usize = 4;
 /// Rows in the rings.
 const RING: usize = 8;
@@ -44,69 +44,21 @@ pub(super) fn diffuse(tone: &Tone, cells: &Cells, serpentine: bool, progress: &d
     if w == 0 {
         return dots;
     }
-    let felt = Cells::felt();
     let stride = w + 2 * PAD;
-    // Codes and present marks of half cells, and errors, of the rows in work; a row's place is its number
-    // modulo the ring. Cells beyond the plane are kept like any other but book nothing.
-    let mut codes = vec![0u16; 2 * RING * stride];
-    let mut marks = vec![0.0f32; 2 * RING * stride];
-    let mut errors = vec![0.0f32; RING * stride];
+    let mut rings = Rings { codes: vec![0; RING * stride], errors: vec![0.0; RING * stride] };
     progress.stage("screening", h as u64);
     for y in 0..h {
-        let fresh = (y + 2) % RING;
-        for half in 0..2 {
-            codes[(half * RING + fresh) * stride..][..stride].fill(0);
-            marks[(half * RING + fresh) * stride..][..stride].fill(0.0);
+        // The row that comes into reach; all of it lies ahead.
+        let fresh = (y + 2) % RING * stride;
+        rings.codes[fresh..][..stride].fill(0);
+        rings.errors[fresh..][..stride].fill(0.0);
+        let rows = std::array::from_fn(|r| (y + RING + r - 2) % RING * stride);
+        let row = Row { tone: tone.row(y), halves: &cells.halves, rows, y, h };
+        let out = dots.row_mut(y);
+        match !serpentine || y % 2 == 0 {
+            true => row.diffuse::<true>(&mut rings, out),
+            false => row.diffuse::<false>(&mut rings, out),
         }
-        errors[fresh * stride..][..stride].fill(0.0);
-        let forward = !serpentine || y % 2 == 0;
-        let places: Vec<Place> = felt.iter().map(|f| place(f, y, stride, forward)).collect();
-        let inner_row = y >= 2 && y + 2 < h;
-        let (here, below) = (y % RING * stride, (y + 1) % RING * stride);
-        let step: isize = if forward { 1 } else { -1 };
-        let row = dots.row_mut(y);
-        let mut carried = 0.0f32;
-        for i in 0..w {
-            let x = if forward { i } else { w - 1 - i };
-            let wanted = tone.row(y)[x].clamp(0.0, 1.0) + errors[here + PAD + x] + carried;
-            let mut worth = 0.0;
-            let mut added = [0.0f32; 32];
-            for (a, p) in added.iter_mut().zip(&places) {
-                *a = cells.halves[usize::from(codes[p.at + x] | p.mask)] - marks[p.at + x];
-                worth += *a;
-            }
-            if !(inner_row && x >= 2 && x + 2 < w) {
-                // Cells beyond the plane count for nothing.
-                for (a, f) in added.iter_mut().zip(&felt) {
-                    if x.checked_add_signed(f.dx).is_none_or(|c| c >= w)
-                        || y.checked_add_signed(f.dy).is_none_or(|c| c >= h)
-                    {
-                        worth -= *a;
-                        *a = 0.0;
-                    }
-                }
-            }
-            let mut error = wanted;
-            if wanted > 0.5 * worth {
-                row[x / 8] |= 0x80 >> (x % 8);
-                for (a, p) in added.iter().zip(&places) {
-                    codes[p.at + x] |= p.mask;
-                    marks[p.at + x] += a;
-                    match p.later {
-                        Some(cell) => errors[cell + x] -= a,
-                        None => error -= a,
-                    }
-                }
-            }
-            let error = error.clamp(-MOST_ERROR, MOST_ERROR);
-            carried = SHARES[0] * error;
-            let behind = (x as isize - step).clamp(0, w as isize - 1) as usize;
-            errors[below + PAD + behind] += SHARES[1] * error;
-            errors[below + PAD + x] += SHARES[2] * error;
-        }
-        // What would leave at the end of a row goes on to the row below.
-        let last = if forward { w - 1 } else { 0 };
-        errors[below + PAD + last] += carried;
         if !progress.step(1) {
             break;
         }
@@ -114,24 +66,121 @@ pub(super) fn diffuse(tone: &Tone, cells: &Cells, serpentine: bool, progress: &d
     dots
 }
 
-/// A half cell that feels the dots of one row, for column 0.
-struct Place {
-    /// Its place in the rings of codes and marks.
-    at: usize,
-    /// The dot's bit in its code.
-    mask: u16,
-    /// For a cell still to come, its place among the errors.
-    later: Option<usize>,
+/// The rows in work; a row's place is its number modulo the ring. Cells beyond the plane are kept like any
+/// other but count for nothing.
+struct Rings {
+    /// Codes of each cell's halves, the lower one in the upper sixteen bits.
+    codes: Vec<u32>,
+    /// Errors handed on.
+    errors: Vec<f32>,
 }
 
-fn place(f: &Felt, y: usize, stride: usize, forward: bool) -> Place {
-    let ring = (y as isize + f.dy).rem_euclid(RING as isize) as usize;
-    let column = (PAD as isize + f.dx) as usize;
-    let half = if f.half == Half::Upper { 0 } else { RING };
-    let later = f.dy > 0 || (f.dy == 0 && if forward { f.dx > 0 } else { f.dx < 0 });
-    Place {
-        at: (half + ring) * stride + column,
-        mask: f.mask,
-        later: later.then_some(ring * stride + column),
+struct Row<'a> {
+    tone: &'a [f32],
+    halves: &'a [f32; CODES],
+    /// Where the rows from two above to two below begin in the rings.
+    rows: [usize; 5],
+    y: usize,
+    h: usize,
+}
+
+/// Bits of a dot in the codes of the cells around it.
+const BITS: [[u32; 5]; 5] = {
+    let (mut bits, mut i) = ([[0; 5]; 5], 0);
+    while i < FEEL {
+        let Feels { dx, dy, upper, lower } = FELT[i];
+        bits[(dy + 2) as usize][(dx + 2) as usize] = upper as u32 | (lower as u32) << 16;
+        i += 1;
+    }
+    bits
+};
+
+impl Row<'_> {
+    fn diffuse<const FORWARD: bool>(&self, rings: &mut Rings, out: &mut [u8]) {
+        let w = self.tone.len();
+        let inner_row = self.y >= 2 && self.y + 2 < self.h;
+        let (here, below) = (self.rows[2] + PAD, self.rows[3] + PAD);
+        let mut carried = 0.0f32;
+        for i in 0..w {
+            let x = if FORWARD { i } else { w - 1 - i };
+            let wanted = self.tone[x].clamp(0.0, 1.0) + rings.errors[here + x] + carried;
+            let mut added = self.added(&rings.codes, x);
+            if !(inner_row && x >= 2 && x + 2 < w) {
+                self.leave_out_beyond(&mut added, x);
+            }
+            let worth: f32 = added.iter().map(|row| (row[0] + row[1]) + (row[2] + row[3]) + row[4]).sum();
+            let mut error = wanted;
+            if wanted > 0.5 * worth {
+                out[x / 8] |= 0x80 >> (x % 8);
+                error -= self.mark::<FORWARD>(rings, &added, x);
+            }
+            let error = error.clamp(-MOST_ERROR, MOST_ERROR);
+            carried = SHARES[0] * error;
+            let behind = if FORWARD { x.saturating_sub(1) } else { (x + 1).min(w - 1) };
+            rings.errors[below + behind] += SHARES[1] * error;
+            rings.errors[below + x] += SHARES[2] * error;
+        }
+        // What would leave at the end of a row goes on to the row below.
+        rings.errors[below + if FORWARD { w - 1 } else { 0 }] += carried;
+    }
+
+    /// What the dot at `x` would add to the marks of the cells around it.
+    #[inline(always)]
+    fn added(&self, codes: &[u32], x: usize) -> [[f32; 5]; 5] {
+        let mut added = [[0.0f32; 5]; 5];
+        let [Some(a), Some(b), Some(c), Some(d), Some(e)] =
+            self.rows.map(|row| codes[row + PAD + x - 2..].first_chunk::<5>())
+        else {
+            return added;
+        };
+        let codes = [a, b, c, d, e];
+        each_felt!(F, {
+            const R: usize = (F.dy + 2) as usize;
+            const C: usize = (F.dx + 2) as usize;
+            let code = codes[R][C];
+            let (upper, lower) = (code as u16, (code >> 16) as u16);
+            let mut mark = 0.0;
+            if F.upper != 0 {
+                mark += self.halves[usize::from(upper | F.upper)] - self.halves[usize::from(upper)];
+            }
+            if F.lower != 0 {
+                mark += self.halves[usize::from(lower | F.lower)] - self.halves[usize::from(lower)];
+            }
+            added[R][C] = mark;
+        });
+        added
+    }
+
+    /// Cells beyond the plane count for nothing.
+    fn leave_out_beyond(&self, added: &mut [[f32; 5]; 5], x: usize) {
+        for (dy, row) in added.iter_mut().enumerate() {
+            for (dx, a) in row.iter_mut().enumerate() {
+                let inside = |at: usize, d: usize, n: usize| (2..n + 2).contains(&(at + d));
+                if !(inside(x, dx, self.tone.len()) && inside(self.y, dy, self.h)) {
+                    *a = 0.0;
+                }
+            }
+        }
+    }
+
+    /// Puts the dot at `x` on: what it adds to cells still to come is booked there; the rest is returned.
+    #[inline(always)]
+    fn mark<const FORWARD: bool>(&self, rings: &mut Rings, added: &[[f32; 5]; 5], x: usize) -> f32 {
+        let mut own = 0.0;
+        for (r, ((row, bits), added)) in self.rows.iter().zip(&BITS).zip(added).enumerate() {
+            let first = row + PAD + x - 2;
+            if let Some(codes) = rings.codes[first..].first_chunk_mut::<5>() {
+                codes.iter_mut().zip(bits).for_each(|(code, bit)| *code |= bit);
+            }
+            let Some(errors) = rings.errors[first..].first_chunk_mut::<5>() else { continue };
+            for i in 0..5 {
+                if r > 2 || r == 2 && if FORWARD { i > 2 } else { i < 2 } {
+                    errors[i] -= added[i];
+                } else {
+                    own += added[i];
+                }
+            }
+        }
+        own
     }
 }

@@ -13,26 +13,42 @@ const OVER: usize = 8;
 /// Steps of the response table for each unit of exposure.
 const STEPS: f32 = 4096.0;
 
-/// Which half of a cell.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Half {
-    Upper,
-    Lower,
-}
-
-/// One half cell that feels a dot: where it lies from the dot, and the dot's bit in its code.
+/// One cell that feels a dot: where it lies from the dot, and the dot's bit in the codes of its two halves
+/// (0 where a half does not feel it).
 #[derive(Debug, Clone, Copy)]
-pub struct Felt {
+pub struct Feels {
     pub dx: isize,
     pub dy: isize,
-    pub half: Half,
-    pub mask: u16,
+    pub upper: u16,
+    pub lower: u16,
 }
+
+/// Cells that feel a dot.
+pub const FEEL: usize = 21;
+/// All of them, in rows from the top.
+pub const FELT: [Feels; FEEL] = felt();
+
+/// Runs its body for each number of a cell that feels a dot: unrolled, so that places and bits are constants.
+macro_rules! each_felt {
+    ($f:ident, $body:block) => {
+        each_felt!($f, NUMBER, $body)
+    };
+    ($f:ident, $i:ident, $body:block) => {
+        each_felt!(@ $f, $i, $body, 0 1 2 3 4 5 6 7 8 9 10 11 12 13 14 15 16 17 18 19 20)
+    };
+    (@ $f:ident, $i:ident, $body:block, $($number:literal)*) => {
+        $({ #[allow(dead_code)] const $i: usize = $number; const $f: Feels = FELT[$number]; $body })*
+    };
+}
+pub(crate) use each_felt;
 
 /// Mean marks of half cells (half of the cell's mean: two halves add up to it), by code.
 pub struct Cells {
-    pub halves: Vec<f32>,
+    pub halves: Box<[f32; CODES]>,
 }
+
+/// Codes of half cells.
+pub const CODES: usize = 1 << 16;
 
 /// The rows of a code, as seen from an upper half: row, columns either side, first bit.
 const ROWS: [(isize, isize, u32); 4] = [(-2, 1, 0), (-1, 2, 3), (0, 2, 8), (1, 1, 13)];
@@ -62,8 +78,8 @@ impl Cells {
         let three: Vec<[f32; OVER]> = (0..8).map(|c| profile(c, 1)).collect();
         let five: Vec<[f32; OVER]> = (0..32).map(|c| profile(c, 2)).collect();
         let response = Response::new(burn, &along, &across);
-        let mut halves = vec![0.0f32; 1 << 16];
-        crate::parallel::bands(&mut halves, 1 << 8, 16, |first, band| {
+        let mut halves = Box::new([0.0f32; CODES]);
+        crate::parallel::bands(halves.as_mut_slice(), 1 << 8, 16, |first, band| {
             for (i, out) in band.iter_mut().enumerate() {
                 let code = (first << 8) + i;
                 let rows =
@@ -80,25 +96,37 @@ impl Cells {
         });
         Cells { halves }
     }
+}
 
-    /// All half cells that feel a dot, in rows from the top.
-    pub fn felt() -> Vec<Felt> {
-        let mut felt = Vec::new();
-        for dy in -2isize..=2 {
-            for dx in -2isize..=2 {
-                for half in [Half::Upper, Half::Lower] {
-                    // Seen from the cell the dot lies at (−dx, −dy); the lower half looks upside down.
-                    let row = if half == Half::Upper { -dy } else { dy };
-                    for (at, each, first) in ROWS {
-                        if at == row && dx.abs() <= each {
-                            felt.push(Felt { dx, dy, half, mask: 1 << (first as isize + each - dx) });
-                        }
-                    }
-                }
-            }
+/// The bit of a dot in the code of a half cell that lies `dx` columns from it; `row` is the dot's row as the
+/// half sees it.
+const fn bit(dx: isize, row: isize) -> u16 {
+    let mut i = 0;
+    while i < ROWS.len() {
+        let (at, each, first) = ROWS[i];
+        if at == row && dx <= each && -dx <= each {
+            return 1 << (first as isize + each - dx);
         }
-        felt
+        i += 1;
     }
+    0
+}
+
+const fn felt() -> [Feels; FEEL] {
+    let mut felt = [Feels { dx: 0, dy: 0, upper: 0, lower: 0 }; FEEL];
+    let (mut n, mut place) = (0, 0);
+    while place < 25 {
+        let (dx, dy) = (place % 5 - 2, place / 5 - 2);
+        // Seen from the cell the dot lies at (-dx, -dy); the lower half looks upside down.
+        let (upper, lower) = (bit(dx, -dy), bit(dx, dy));
+        if upper | lower != 0 {
+            felt[n] = Feels { dx, dy, upper, lower };
+            n += 1;
+        }
+        place += 1;
+    }
+    assert!(n == FEEL);
+    felt
 }
 
 /// The response, finely tabulated up to the greatest exposure that dots can give.
@@ -131,10 +159,12 @@ mod tests {
         let (w, h) = (dots.width(), dots.height());
         let mut codes = vec![[0u16; 2]; w * h];
         for (x, y) in (0..w * h).map(|i| (i % w, i / w)).filter(|&(x, y)| dots.get(x, y)) {
-            for f in Cells::felt() {
+            for f in FELT {
                 let (cx, cy) = (x as isize + f.dx, y as isize + f.dy);
                 if (0..w as isize).contains(&cx) && (0..h as isize).contains(&cy) {
-                    codes[cy as usize * w + cx as usize][usize::from(f.half == Half::Lower)] |= f.mask;
+                    let code = &mut codes[cy as usize * w + cx as usize];
+                    code[0] |= f.upper;
+                    code[1] |= f.lower;
                 }
             }
         }

@@ -1,168 +1,48 @@
 //! The search within one tile, its surroundings held still.
+//!
+//! A dot is looked into only where it promises something: what its switch would cost is known from when it
+//! was last looked at and follows the pressure since; the best exchange is guessed from what the two switches
+//! cost and pull; only that one is worked out. A dot whose pressure has hardly moved is passed over.
 
-use super::cells::{Cells, Half};
-use super::moves::{MOST_CELLS, Move, Moves};
-use super::spread::{REACH, Weights};
-use crate::plane::{Dots, Tone};
+use super::cells::{FEEL, FELT, Feels, each_felt};
+use super::moves::{AROUND, Basis, Exchange, LANES, NEVER, PARTS, ROWS};
+use super::spread::{PADDED, REACH, SIDE};
+use super::tile::{HALO, STRIDE, Tile};
 
-/// Dots on a side of a tile.
-pub const TILE: usize = 96;
-/// Dots around a tile that are looked at: cells felt by an exchange lie up to 4 outside, errors weigh over
-/// [`REACH`] beyond them, and their codes take in two more each way.
-pub const HALO: usize = REACH + 8;
-const STRIDE: usize = TILE + 2 * HALO;
-const PLANE: usize = STRIDE * STRIDE;
-/// Dots either side to which the effect of a change is told at once: all that the weights reach. Telling only
-/// the nearest seven and the rest before the next pass let whole borders answer the same pressure at once, and
-/// more passes made it worse (beam 1.0: 41.5 dB after 4 passes, 39.7 dB after 16).
-const NEAR: usize = REACH;
-const NEAR_SIDE: usize = 2 * NEAR + 1;
+/// From the first to the last place of the five rows of cells around a dot, and of the rows of lanes.
+const FIVE: usize = 4 * STRIDE + 5;
+const NEAR: usize = (ROWS - 1) * STRIDE + LANES;
+/// Columns of the window in which the marks of an exchange's first dot are lent to the second.
+const WIDE: usize = 2 * (AROUND + 2) + 1;
+const LENT: usize = 4 * WIDE + 5;
+/// Columns of what is told of a change: [`SIDE`] and two either side, up to whole lanes.
+const TOLD: usize = 32;
 
-/// States of a dot.
-const ON: u8 = 1;
-/// Not to be changed: in the surroundings, or beyond the plane.
-const FIXED: u8 = 2;
+/// Above this guess an exchange is not worked out. The guess leaves out how near dots change each other's
+/// marks, which for a beam of two pitches is several times the usual gain: at a quarter of this value its
+/// photos lose 0.05 dB.
+const DOUBT: f32 = 0.02;
+/// The least gain for which a change is made: rounding of sums of this size stays below it.
+const LEAST_GAIN: f32 = 1e-6;
 
-/// A tile with its surroundings, all planes of [`STRIDE`] × [`STRIDE`] values.
-pub struct Tile<'a> {
-    cells: &'a Cells,
-    weights: &'a Weights,
-    moves: &'a Moves,
-    near: Vec<[f32; NEAR_SIDE]>,
-    state: Vec<u8>,
-    /// Codes of upper, then of lower half cells, and their present marks.
-    codes: Vec<u16>,
-    marks: Vec<f32>,
-    wanted: Vec<f32>,
-    /// 1 for cells on the plane, 0 beyond it.
-    counts: Vec<f32>,
-    /// Error of the forecast, correlated with the weights.
-    pressure: Vec<f32>,
-    /// For each dot what switching it would cost when last tried, and the mark it would add.
-    cost: Vec<f32>,
-    added: Vec<f32>,
-    size: (usize, usize),
+/// What switching a dot does.
+#[derive(Clone, Copy)]
+struct Change {
+    /// Marks added to the cells that feel the dot.
+    added: [f32; FEEL],
+    /// Sums of the parts of the weights.
+    parts: [f32; PARTS],
+    cost: f32,
 }
 
-impl<'a> Tile<'a> {
-    /// The tile whose first dot is at `(x0, y0)`.
-    pub fn new(
-        tone: &Tone,
-        dots: &Dots,
-        (x0, y0): (usize, usize),
-        cells: &'a Cells,
-        weights: &'a Weights,
-        moves: &'a Moves,
-    ) -> Self {
-        let (w, h) = (tone.width(), tone.height());
-        let size = (TILE.min(w - x0), TILE.min(h - y0));
-        let mut tile = Tile {
-            cells,
-            weights,
-            moves,
-            near: (0..NEAR_SIDE)
-                .map(|y| {
-                    std::array::from_fn(|x| {
-                        weights.at(x as isize - NEAR as isize, y as isize - NEAR as isize)
-                    })
-                })
-                .collect(),
-            state: vec![FIXED; PLANE],
-            codes: vec![0; 2 * PLANE],
-            marks: vec![0.0; 2 * PLANE],
-            wanted: vec![0.0; PLANE],
-            counts: vec![0.0; PLANE],
-            pressure: vec![0.0; PLANE],
-            cost: vec![0.0; PLANE],
-            added: vec![0.0; PLANE],
-            size,
-        };
-        let touched: Vec<(isize, u16)> = Cells::felt()
-            .iter()
-            .map(|f| {
-                let half = if f.half == Half::Lower { PLANE as isize } else { 0 };
-                (f.dy * STRIDE as isize + f.dx + half, f.mask)
-            })
-            .collect();
-        for ty in 0..STRIDE {
-            let Some(y) = (y0 + ty).checked_sub(HALO).filter(|&y| y < h) else { continue };
-            for tx in 0..STRIDE {
-                let Some(x) = (x0 + tx).checked_sub(HALO).filter(|&x| x < w) else { continue };
-                let at = ty * STRIDE + tx;
-                tile.wanted[at] = tone.row(y)[x].clamp(0.0, 1.0);
-                tile.counts[at] = 1.0;
-                let on = dots.get(x, y);
-                // Dots in the outermost two rows only lend their marks to cells that are not looked at.
-                let inside = |t: usize| (2..STRIDE - 2).contains(&t);
-                if on && inside(tx) && inside(ty) {
-                    for &(offset, mask) in &touched {
-                        tile.codes[at.wrapping_add_signed(offset)] |= mask;
-                    }
-                }
-                let own = |t: usize, n: usize| (HALO..HALO + n).contains(&t);
-                if own(tx, size.0) && own(ty, size.1) {
-                    tile.state[at] = u8::from(on);
-                }
-            }
-        }
-        for (mark, code) in tile.marks.iter_mut().zip(&tile.codes) {
-            *mark = cells.halves[usize::from(*code)];
-        }
-        tile
-    }
+const NONE: Change = Change { added: [0.0; FEEL], parts: [0.0; PARTS], cost: NEVER };
 
-    /// The dots of the tile, row after row.
-    pub fn dots(&self) -> Vec<Vec<bool>> {
-        (0..self.size.1)
-            .map(|y| {
-                let from = (y + HALO) * STRIDE + HALO;
-                self.state[from..from + self.size.0].iter().map(|&s| s == ON).collect()
-            })
-            .collect()
-    }
-
+impl Tile<'_> {
     /// Searches in so many passes, or fewer when none finds anything more.
     pub fn search(&mut self, passes: u32) {
         for pass in 0..passes {
-            let changes = pulp::Arch::new().dispatch(|| {
-                self.weigh();
-                if pass == 0 {
-                    self.look();
-                }
-                self.pass(pass % 2 == 1)
-            });
-            if changes == 0 {
+            if pulp::Arch::new().dispatch(Pass { tile: self, pass }) == 0 {
                 break;
-            }
-        }
-    }
-
-    /// Correlates the error of the forecast with the weights.
-    #[inline(always)]
-    fn weigh(&mut self) {
-        let mut error = vec![0.0f32; PLANE];
-        // The outermost cells lack dots of their surroundings.
-        for y in 4..STRIDE - 4 {
-            let row = y * STRIDE + 4..(y + 1) * STRIDE - 4;
-            let halves = self.marks[row.clone()].iter().zip(&self.marks[PLANE..][row.clone()]);
-            let wanted = self.wanted[row.clone()].iter().zip(&self.counts[row.clone()]);
-            for ((e, (upper, lower)), (want, count)) in error[row].iter_mut().zip(halves).zip(wanted) {
-                *e = (upper + lower - want) * count;
-            }
-        }
-        self.pressure.fill(0.0);
-        let mut tall = [0.0f32; STRIDE];
-        for y in REACH..STRIDE - REACH {
-            let out = &mut self.pressure[y * STRIDE + REACH..(y + 1) * STRIDE - REACH];
-            for (across, along) in &self.weights.lines {
-                tall.fill(0.0);
-                for (j, &weight) in across.iter().enumerate() {
-                    let row = &error[(y + j - REACH) * STRIDE..][..STRIDE];
-                    tall.iter_mut().zip(row).for_each(|(t, e)| *t += weight * e);
-                }
-                for (j, &weight) in along.iter().enumerate() {
-                    out.iter_mut().zip(&tall[j..]).for_each(|(o, t)| *o += weight * t);
-                }
             }
         }
     }
@@ -172,116 +52,246 @@ impl<'a> Tile<'a> {
     fn look(&mut self) {
         for y in HALO..HALO + self.size.1 {
             for at in y * STRIDE + HALO..y * STRIDE + HALO + self.size.0 {
-                self.try_switch(at);
+                self.switch(at);
             }
         }
-    }
-
-    #[inline(always)]
-    fn try_switch(&mut self, at: usize) -> (f32, [f32; MOST_CELLS]) {
-        let mv = &self.moves.switch;
-        let (linear, added) = self.effect(mv, at);
-        let cost = 2.0 * linear + mv.least_cost(&added);
-        self.cost[at] = cost;
-        self.added[at] = added[..mv.cells.len()].iter().sum();
-        (cost, added)
-    }
-
-    /// What a change adds to the cells' marks, and that against the pressure.
-    #[inline(always)]
-    fn effect(&self, mv: &Move, at: usize) -> (f32, [f32; MOST_CELLS]) {
-        let mut added = [0.0f32; MOST_CELLS];
-        for t in &mv.touched {
-            let code = at.wrapping_add_signed(t.code);
-            added[t.cell] += self.cells.halves[usize::from(self.codes[code] ^ t.mask)] - self.marks[code];
-        }
-        let mut linear = 0.0;
-        for (a, &cell) in added.iter_mut().zip(&mv.cells) {
-            let cell = at.wrapping_add_signed(cell);
-            *a *= self.counts[cell];
-            linear += *a * self.pressure[cell];
-        }
-        (linear, added)
     }
 
     /// One pass over the tile; the number of changes made.
     #[inline(always)]
     fn pass(&mut self, backward: bool) -> usize {
-        let moves = self.moves;
         let mut changes = 0;
         for row in 0..self.size.1 {
             for column in 0..self.size.0 {
                 let (x, y) =
                     if backward { (self.size.0 - 1 - column, self.size.1 - 1 - row) } else { (column, row) };
                 let at = (y + HALO) * STRIDE + x + HALO;
-                let state = self.state[at];
-                let (cost, added) = self.try_switch(at);
-                let mut best = (0.0f32, None, [0.0f32; MOST_CELLS]);
-                if cost < 0.0 {
-                    let exact = cost - moves.switch.least_cost(&added) + moves.switch.own_cost(&added);
-                    if exact < -SLACK {
-                        best = (exact, Some(&moves.switch), added);
-                    }
-                }
-                // Exchanges: the likeliest by what the two switches would cost on their own.
-                let mut likely = (DOUBT, None);
-                for mv in &moves.exchanges {
-                    let other = at.wrapping_add_signed(mv.partner);
-                    if self.state[other] != 1 - state {
-                        continue;
-                    }
-                    let guess = cost + self.cost[other] + 2.0 * mv.pull * self.added[at] * self.added[other];
-                    if guess < likely.0 {
-                        likely = (guess, Some(mv));
-                    }
-                }
-                if let Some(mv) = likely.1 {
-                    let (linear, added) = self.effect(mv, at);
-                    let least = 2.0 * linear + mv.least_cost(&added);
-                    if least < best.0 {
-                        let exact = 2.0 * linear + mv.own_cost(&added);
-                        if exact < best.0 - SLACK {
-                            best = (exact, Some(mv), added);
-                        }
-                    }
-                }
-                if let Some(mv) = best.1 {
-                    self.make(mv, at, &best.2);
-                    changes += 1;
+                let moved = 2.0 * self.worth[at] * (self.pressure[at] - self.seen[at]);
+                if moved.abs() >= self.spare[at] {
+                    changes += usize::from(self.visit(at));
                 }
             }
         }
         changes
     }
 
-    /// Makes a change.
+    /// Makes the best change of a dot, if any gains; whether one was made.
     #[inline(always)]
-    fn make(&mut self, mv: &Move, at: usize, added: &[f32; MOST_CELLS]) {
-        self.state[at] ^= ON;
-        if mv.partner != 0 {
-            self.state[at.wrapping_add_signed(mv.partner)] ^= ON;
+    fn visit(&mut self, at: usize) -> bool {
+        if self.spare[at] < 0.0 {
+            self.switch(at);
         }
-        for t in &mv.touched {
-            let code = at.wrapping_add_signed(t.code);
-            self.codes[code] ^= t.mask;
-            self.marks[code] = self.cells.halves[usize::from(self.codes[code])];
+        let cost = self.cost[at] + 2.0 * self.worth[at] * (self.pressure[at] - self.seen[at]);
+        let (guess, partner) = self.likely(at, cost);
+        if guess.min(cost) > DOUBT {
+            self.cost[at] = cost;
+            self.seen[at] = self.pressure[at];
+            self.spare[at] = guess.min(cost);
+            return false;
         }
-        for (&a, &cell) in added.iter().zip(&mv.cells) {
-            if a == 0.0 {
-                continue;
+        let first = self.switch(at);
+        let Some(exchange) = self.moves.around.get(partner) else { return false };
+        let (both, second) = if guess < DOUBT { self.exchange(&first, at, exchange) } else { (NEVER, NONE) };
+        self.spare[at] = both.min(first.cost).max(0.0);
+        if both.min(first.cost) >= -LEAST_GAIN {
+            return false;
+        }
+        self.make(at, &first.added);
+        if both < first.cost {
+            let other = at.wrapping_add_signed(exchange.dy * STRIDE as isize + exchange.dx);
+            self.make(other, &second.added);
+            self.switch(other);
+        }
+        self.switch(at);
+        true
+    }
+
+    /// Works out the switch of one dot, and keeps what it costs.
+    #[inline(always)]
+    fn switch(&mut self, at: usize) -> Change {
+        let (Some(cells), Some(pressure)) = (five(&self.cells, at), five(&self.pressure, at)) else {
+            return NONE;
+        };
+        let mut added = [0.0f32; FEEL];
+        let (mut linear, mut worth) = ([0.0f32; 5], [0.0f32; 5]);
+        each_felt!(F, I, {
+            const ROW: usize = (F.dy + 2) as usize;
+            const PLACE: usize = ROW * STRIDE + (F.dx + 2) as usize;
+            let cell = &cells[PLACE];
+            let mut mark = 0.0;
+            if F.upper != 0 {
+                mark += self.halves[usize::from(cell.upper ^ F.upper)] - cell.upper_mark;
             }
-            let first = at.wrapping_add_signed(cell) - NEAR * STRIDE - NEAR;
-            for (y, near) in self.near.iter().enumerate() {
-                let row = &mut self.pressure[first + y * STRIDE..][..NEAR_SIDE];
-                row.iter_mut().zip(near).for_each(|(p, n)| *p += a * n);
+            if F.lower != 0 {
+                mark += self.halves[usize::from(cell.lower ^ F.lower)] - cell.lower_mark;
             }
+            mark *= cell.counts;
+            added[I] = mark;
+            linear[ROW] += mark * pressure[PLACE];
+            worth[ROW] += mark;
+        });
+        let parts = project(&self.moves.own, &added);
+        let (linear, worth) = (sum(&linear), sum(&worth));
+        let cost = 2.0 * linear + product(&parts, &parts);
+        self.cost[at] = cost;
+        self.worth[at] = worth;
+        self.seen[at] = self.pressure[at];
+        Change { added, parts, cost }
+    }
+
+    /// Works out the exchange of the dot at `at`, whose switch is known, with another: the cost of both, and
+    /// the switch of the other once the first is made.
+    #[inline(always)]
+    fn exchange(&self, first: &Change, at: usize, exchange: &Exchange) -> (f32, Change) {
+        let mut window = [0.0f32; WIDE * WIDE];
+        each_felt!(F, I, {
+            const MIDDLE: isize = WIDE as isize / 2;
+            const PLACE: usize = ((F.dy + MIDDLE) * WIDE as isize + F.dx + MIDDLE) as usize;
+            window[PLACE] = first.added[I];
+        });
+        let corner = (exchange.dy + AROUND as isize) * WIDE as isize + exchange.dx + AROUND as isize;
+        let other = at.wrapping_add_signed(exchange.dy * STRIDE as isize + exchange.dx);
+        let lent = window.get(corner as usize..).and_then(|w| w.first_chunk::<LENT>());
+        let (Some(cells), Some(pressure), Some(lent)) =
+            (five(&self.cells, other), five(&self.pressure, other), lent)
+        else {
+            return (NEVER, NONE);
+        };
+        let mut added = [0.0f32; FEEL];
+        let mut linear = [0.0f32; 5];
+        each_felt!(F, I, {
+            const ROW: usize = (F.dy + 2) as usize;
+            const COLUMN: usize = (F.dx + 2) as usize;
+            const PLACE: usize = ROW * STRIDE + COLUMN;
+            let (cell, flip) = (&cells[PLACE], exchange.flips[I]);
+            let now =
+                self.halves[usize::from(cell.upper ^ flip.0)] + self.halves[usize::from(cell.lower ^ flip.1)];
+            let mark = (now - (cell.upper_mark + cell.lower_mark)) * cell.counts - lent[ROW * WIDE + COLUMN];
+            added[I] = mark;
+            linear[ROW] += mark * pressure[PLACE];
+        });
+        let parts = project(&self.moves.own, &added);
+        let both = product(&project(&exchange.far, &added), &first.parts);
+        let cost = first.cost + 2.0 * (sum(&linear) + both) + product(&parts, &parts);
+        (cost, Change { added, parts, cost })
+    }
+
+    /// The likeliest exchange of a dot, by what the two switches would cost on their own: its guess and its
+    /// number.
+    #[inline(always)]
+    fn likely(&self, at: usize, cost: f32) -> (f32, usize) {
+        let planes = [&self.cost, &self.worth, &self.seen, &self.pressure, &self.side];
+        let [Some(costs), Some(worths), Some(seen), Some(pressure), Some(sides)] =
+            planes.map(|p| near(p, at))
+        else {
+            return (NEVER, 0);
+        };
+        let (against, worth) = (-self.side[at], self.worth[at]);
+        let mut least = [NEVER; LANES];
+        for r in 0..ROWS {
+            let rows = [costs, worths, seen, pressure, sides].map(|p| p[r * STRIDE..].first_chunk::<LANES>());
+            let [Some(costs), Some(worths), Some(seen), Some(pressure), Some(sides)] = rows else { break };
+            let (pull, bar, number) = (&self.moves.pull[r], &self.moves.bar[r], &self.moves.number[r]);
+            for i in 0..LANES {
+                let follow = 2.0 * (pressure[i] - seen[i]);
+                let guess = costs[i] + worths[i] * (pull[i] * worth + follow) + bar[i];
+                // The number rides in the last bits, so that one comparison finds both.
+                let guess = f32::from_bits(guess.to_bits() & !63 | number[i]);
+                let guess = if sides[i] == against { guess } else { NEVER };
+                least[i] = if guess < least[i] { guess } else { least[i] };
+            }
+        }
+        let less = |a: f32, b: f32| if a < b { a } else { b };
+        let four: [f32; 4] = std::array::from_fn(|i| less(least[i], least[i + 4]));
+        let best = less(less(four[0], four[2]), less(four[1], four[3]));
+        if best < 0.5 * NEVER { (best + cost, (best.to_bits() & 63) as usize) } else { (NEVER, 0) }
+    }
+
+    /// Switches a dot and tells all cells that its marks weigh on.
+    #[inline(always)]
+    fn make(&mut self, at: usize, added: &[f32; FEEL]) {
+        self.side[at] = -self.side[at];
+        let mut rows = [[0.0f32; 5]; 5];
+        for (f, &mark) in FELT.iter().zip(added) {
+            let cell = &mut self.cells[at.wrapping_add_signed(f.dy * STRIDE as isize + f.dx)];
+            cell.upper ^= f.upper;
+            cell.lower ^= f.lower;
+            cell.upper_mark = self.halves[usize::from(cell.upper)];
+            cell.lower_mark = self.halves[usize::from(cell.lower)];
+            rows[(f.dy + 2) as usize][(f.dx + 2) as usize] = mark;
+        }
+        // Dots within four share a cell with this one.
+        for y in 0..9 {
+            self.spare[at + y * STRIDE - 4 * STRIDE - 4..][..9].fill(-1.0);
+        }
+        // A row of the pressure takes in the marks of all cells that reach it before it is written.
+        let corner = at - (REACH + 2) * STRIDE - REACH - 2;
+        for y in 0..SIDE + 4 {
+            let Some(row) = self.pressure[corner + y * STRIDE..].first_chunk_mut::<TOLD>() else { continue };
+            let mut sums = *row;
+            for (r, marks) in rows.iter().enumerate() {
+                let Some(weights) = y.checked_sub(r).and_then(|w| self.weights.rows.get(w)) else { continue };
+                for (c, &mark) in marks.iter().enumerate() {
+                    let Some(weights) = weights[PADDED - c..].first_chunk::<TOLD>() else { continue };
+                    sums.iter_mut().zip(weights).for_each(|(s, w)| *s += mark * w);
+                }
+            }
+            *row = sums;
         }
     }
 }
 
-/// Above this guess an exchange is not looked into. The guess leaves out how near dots change each other's
-/// marks, which is a tenth and more of a dot's whole weight: looking into the likeliest exchange even where
-/// the guess promised no gain brought 0.1 to 0.2 dB on a photo.
-const DOUBT: f32 = 0.2;
-/// The least gain for which a change is made: rounding of sums of this size stays below it.
-const SLACK: f32 = 1e-6;
+/// One pass, on the vector path of the machine.
+struct Pass<'t, 'a> {
+    tile: &'t mut Tile<'a>,
+    pass: u32,
+}
+
+impl pulp::NullaryFnOnce for Pass<'_, '_> {
+    type Output = usize;
+
+    #[inline(always)]
+    fn call(self) -> usize {
+        if self.pass == 0 {
+            self.tile.look();
+        }
+        self.tile.pass(self.pass % 2 == 1)
+    }
+}
+
+/// The five rows of cells around a place.
+#[inline(always)]
+fn five<T>(plane: &[T], at: usize) -> Option<&[T; FIVE]> {
+    plane.get(at - 2 * STRIDE - 2..)?.first_chunk()
+}
+
+/// The rows of lanes around a place.
+#[inline(always)]
+fn near(plane: &[f32], at: usize) -> Option<&[f32; NEAR]> {
+    plane.get(at - AROUND * STRIDE - AROUND..)?.first_chunk()
+}
+
+/// Sums of the parts, weighted by marks; in three chains, which the processor adds up side by side.
+#[inline(always)]
+fn project(basis: &Basis, added: &[f32; FEEL]) -> [f32; PARTS] {
+    let mut sums = [[0.0f32; PARTS]; 3];
+    for i in 0..FEEL / 3 {
+        for (k, sums) in sums.iter_mut().enumerate() {
+            let (mark, row) = (added[3 * i + k], &basis[3 * i + k]);
+            sums.iter_mut().zip(row).for_each(|(s, p)| *s += p * mark);
+        }
+    }
+    std::array::from_fn(|i| sums[0][i] + sums[1][i] + sums[2][i])
+}
+
+#[inline(always)]
+fn product(a: &[f32; PARTS], b: &[f32; PARTS]) -> f32 {
+    let p: [f32; PARTS] = std::array::from_fn(|i| a[i] * b[i]);
+    let four: [f32; 4] = std::array::from_fn(|i| p[i] + p[i + 4]);
+    (four[0] + four[2]) + (four[1] + four[3])
+}
+
+#[inline(always)]
+fn sum(v: &[f32; 5]) -> f32 {
+    (v[0] + v[1]) + (v[2] + v[3]) + v[4]
+}

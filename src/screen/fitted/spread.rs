@@ -7,6 +7,9 @@ pub const REACH: usize = 12;
 /// Columns of the kept square.
 pub const SIDE: usize = 2 * REACH + 1;
 
+/// Noughts before each of the padded rows.
+pub const PADDED: usize = 4;
+
 /// How much the plain Gaussian of two dots counts beside the eye's spread: enough that no one filter is
 /// fitted, little enough that the eye's spread leads.
 const SOFT: f64 = 0.1;
@@ -14,7 +17,9 @@ const SOFT: f64 = 0.1;
 /// Autocorrelation of the mixed point spread, and its parts that can be applied along one axis at a time.
 pub struct Weights {
     /// The square, row after row.
-    pub square: Vec<f32>,
+    square: Vec<f32>,
+    /// The same rows between [`PADDED`] noughts and more noughts, up to whole lanes of eight at any start.
+    pub rows: Vec<[f32; PADDED + 32]>,
     /// Lines (across, along), whose outer products add up to the square.
     pub lines: Vec<([f32; SIDE], [f32; SIDE])>,
 }
@@ -32,7 +37,13 @@ impl Weights {
             *v *= if r + 2 > REACH { 0.5 } else { 1.0 };
         }
         let lines = split(&square);
-        Weights { square: square.iter().map(|&v| v as f32).collect(), lines }
+        let square: Vec<f32> = square.iter().map(|&v| v as f32).collect();
+        let rows = square.chunks_exact(SIDE).map(|row| {
+            let mut padded = [0.0; PADDED + 32];
+            padded[PADDED..][..SIDE].copy_from_slice(row);
+            padded
+        });
+        Weights { rows: rows.collect(), square, lines }
     }
 
     /// The weight between two errors `dx` columns and `dy` rows apart.

@@ -1,0 +1,170 @@
+//! One tile of the plane with its surroundings, as the search works on it.
+
+use super::cells::{CODES, Cells};
+use super::moves::{AROUND, Moves};
+use super::spread::{REACH, Weights};
+use crate::plane::{Dots, Tone};
+
+/// Dots on a side of a tile.
+pub const TILE: usize = 96;
+/// Dots either side of the tile whose cells a change can touch.
+const RIM: usize = AROUND + 2;
+/// Dots around a tile that are looked at: errors weigh over [`REACH`] beyond the cells touched, and the codes
+/// of cells take in two more each way.
+pub const HALO: usize = RIM + REACH + 2;
+/// Places on a row of a tile's planes.
+pub const STRIDE: usize = TILE + 2 * HALO;
+const PLANE: usize = STRIDE * STRIDE;
+
+/// The cell of one dot.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Cell {
+    /// Codes of its halves, and their present marks.
+    pub upper: u16,
+    pub lower: u16,
+    pub upper_mark: f32,
+    pub lower_mark: f32,
+    /// 1 on the plane, 0 beyond it.
+    pub counts: f32,
+}
+
+/// A tile with its surroundings, all planes of [`STRIDE`] × [`STRIDE`] values.
+pub struct Tile<'a> {
+    pub(super) halves: &'a [f32; CODES],
+    pub(super) weights: &'a Weights,
+    pub(super) moves: &'a Moves,
+    /// 1 for a dot that is off, −1 for one that is on, 0 for one not to be changed: in the surroundings, or
+    /// beyond the plane.
+    pub(super) side: Vec<f32>,
+    pub(super) cells: Vec<Cell>,
+    /// Error of the forecast, correlated with the weights.
+    pub(super) pressure: Vec<f32>,
+    /// For each dot what switching it would cost and what mark it would add when last looked at, the pressure
+    /// at that time, and the least that any change of it would have cost; below 0 where dots near it have
+    /// changed since.
+    pub(super) cost: Vec<f32>,
+    pub(super) worth: Vec<f32>,
+    pub(super) seen: Vec<f32>,
+    pub(super) spare: Vec<f32>,
+    pub(super) size: (usize, usize),
+}
+
+impl<'a> Tile<'a> {
+    /// The tile whose first dot is at `(x0, y0)`.
+    pub fn new(
+        tone: &Tone,
+        dots: &Dots,
+        (x0, y0): (usize, usize),
+        cells: &'a Cells,
+        weights: &'a Weights,
+        moves: &'a Moves,
+    ) -> Self {
+        let (w, h) = (tone.width(), tone.height());
+        let size = (TILE.min(w - x0), TILE.min(h - y0));
+        let zero = || vec![0.0f32; PLANE];
+        let mut tile = Tile {
+            halves: &cells.halves,
+            weights,
+            moves,
+            side: zero(),
+            cells: vec![Cell::default(); PLANE],
+            pressure: zero(),
+            cost: zero(),
+            worth: zero(),
+            seen: zero(),
+            spare: zero(),
+            size,
+        };
+        let (mut on, mut wanted) = (vec![0u16; PLANE], zero());
+        let own = |t: usize, n: usize| (HALO..HALO + n).contains(&t);
+        for ty in 0..STRIDE {
+            let Some(y) = (y0 + ty).checked_sub(HALO).filter(|&y| y < h) else { continue };
+            let tones = tone.row(y);
+            for tx in 0..STRIDE {
+                let Some(x) = (x0 + tx).checked_sub(HALO).filter(|&x| x < w) else { continue };
+                let at = ty * STRIDE + tx;
+                wanted[at] = tones[x].clamp(0.0, 1.0);
+                tile.cells[at].counts = 1.0;
+                on[at] = u16::from(dots.get(x, y));
+                if own(tx, size.0) && own(ty, size.1) {
+                    tile.side[at] = if on[at] == 1 { -1.0 } else { 1.0 };
+                }
+            }
+        }
+        pulp::Arch::new().dispatch(Fill { tile: &mut tile, on: &on, wanted: &wanted });
+        tile
+    }
+
+    /// The dots of the tile, row after row.
+    pub fn dots(&self) -> Vec<Vec<bool>> {
+        (0..self.size.1)
+            .map(|y| {
+                let from = (y + HALO) * STRIDE + HALO;
+                self.side[from..from + self.size.0].iter().map(|&s| s < 0.0).collect()
+            })
+            .collect()
+    }
+}
+
+/// Fills in codes, marks and pressure.
+struct Fill<'t, 'a> {
+    tile: &'t mut Tile<'a>,
+    on: &'t [u16],
+    wanted: &'t [f32],
+}
+
+impl pulp::NullaryFnOnce for Fill<'_, '_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn call(self) {
+        let error = marks(self.tile, self.on, self.wanted);
+        weigh(self.tile, &error);
+    }
+}
+
+/// Sets the codes and marks of all cells; returns the error of the forecast.
+#[inline(always)]
+fn marks(tile: &mut Tile, on: &[u16], wanted: &[f32]) -> Vec<f32> {
+    // The five dots about each dot of a row.
+    let mut five = vec![0u16; PLANE];
+    for (five, on) in five.chunks_exact_mut(STRIDE).zip(on.chunks_exact(STRIDE)) {
+        for (f, o) in five[2..].iter_mut().zip(on.windows(5)) {
+            *f = o[0] | o[1] << 1 | o[2] << 2 | o[3] << 3 | o[4] << 4;
+        }
+    }
+    let row = |y: usize| &five[y * STRIDE..][..STRIDE];
+    let mut error = vec![0.0f32; PLANE];
+    for y in 2..STRIDE - 2 {
+        let (above2, above, own, below, below2) = (row(y - 2), row(y - 1), row(y), row(y + 1), row(y + 2));
+        let (cells, error) = (&mut tile.cells[y * STRIDE..][..STRIDE], &mut error[y * STRIDE..][..STRIDE]);
+        for x in 0..STRIDE {
+            let three = |five: u16| five >> 1 & 7;
+            let upper = three(above2[x]) | above[x] << 3 | own[x] << 8 | three(below[x]) << 13;
+            let lower = three(below2[x]) | below[x] << 3 | own[x] << 8 | three(above[x]) << 13;
+            let (upper_mark, lower_mark) = (tile.halves[usize::from(upper)], tile.halves[usize::from(lower)]);
+            cells[x] = Cell { upper, lower, upper_mark, lower_mark, ..cells[x] };
+            error[x] = (upper_mark + lower_mark - wanted[y * STRIDE + x]) * cells[x].counts;
+        }
+    }
+    error
+}
+
+/// Correlates the error of the forecast with the weights, one axis after the other.
+#[inline(always)]
+fn weigh(tile: &mut Tile, error: &[f32]) {
+    let mut tall = [0.0f32; STRIDE];
+    for y in HALO - RIM..HALO + tile.size.1 + RIM {
+        let out = &mut tile.pressure[y * STRIDE + REACH..(y + 1) * STRIDE - REACH];
+        for (across, along) in &tile.weights.lines {
+            tall.fill(0.0);
+            for (j, &weight) in across.iter().enumerate() {
+                let row = &error[(y + j - REACH) * STRIDE..][..STRIDE];
+                tall.iter_mut().zip(row).for_each(|(t, e)| *t += weight * e);
+            }
+            for (j, &weight) in along.iter().enumerate() {
+                out.iter_mut().zip(&tall[j..]).for_each(|(o, t)| *o += weight * t);
+            }
+        }
+    }
+}
