@@ -105,6 +105,7 @@ pub const SCREENS: &[&Screen] = &[
     &diffusion::JARVIS_JUDICE_NINKE,
     &diffusion::STUCKI,
     &diffusion::OSTROMOUKHOV,
+    &diffusion::ZHOU_FANG,
     &blue_noise::BLUE_NOISE,
     &clustered::CLUSTERED,
     &model_diffusion::MODEL_DIFFUSION,

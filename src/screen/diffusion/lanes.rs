@@ -131,6 +131,38 @@ mod avx2 {
         }};
     }
 
+    /// Rows to columns: eight rows of eight numbers.
+    #[inline(always)]
+    pub(in super::super) fn transposed(s: Avx2, r: [__m256; 8]) -> [__m256; 8] {
+        let a = s.avx;
+        let t0 = a._mm256_unpacklo_ps(r[0], r[1]);
+        let t1 = a._mm256_unpackhi_ps(r[0], r[1]);
+        let t2 = a._mm256_unpacklo_ps(r[2], r[3]);
+        let t3 = a._mm256_unpackhi_ps(r[2], r[3]);
+        let t4 = a._mm256_unpacklo_ps(r[4], r[5]);
+        let t5 = a._mm256_unpackhi_ps(r[4], r[5]);
+        let t6 = a._mm256_unpacklo_ps(r[6], r[7]);
+        let t7 = a._mm256_unpackhi_ps(r[6], r[7]);
+        let u0 = a._mm256_shuffle_ps::<0x44>(t0, t2);
+        let u1 = a._mm256_shuffle_ps::<0xEE>(t0, t2);
+        let u2 = a._mm256_shuffle_ps::<0x44>(t1, t3);
+        let u3 = a._mm256_shuffle_ps::<0xEE>(t1, t3);
+        let u4 = a._mm256_shuffle_ps::<0x44>(t4, t6);
+        let u5 = a._mm256_shuffle_ps::<0xEE>(t4, t6);
+        let u6 = a._mm256_shuffle_ps::<0x44>(t5, t7);
+        let u7 = a._mm256_shuffle_ps::<0xEE>(t5, t7);
+        [
+            a._mm256_permute2f128_ps::<0x20>(u0, u4),
+            a._mm256_permute2f128_ps::<0x20>(u1, u5),
+            a._mm256_permute2f128_ps::<0x20>(u2, u6),
+            a._mm256_permute2f128_ps::<0x20>(u3, u7),
+            a._mm256_permute2f128_ps::<0x31>(u0, u4),
+            a._mm256_permute2f128_ps::<0x31>(u1, u5),
+            a._mm256_permute2f128_ps::<0x31>(u2, u6),
+            a._mm256_permute2f128_ps::<0x31>(u3, u7),
+        ]
+    }
+
     impl Sixteen {
         #[inline(always)]
         fn fixed(self, tone: __m256) -> __m256i {
@@ -141,38 +173,6 @@ mod avx2 {
             let up = s.avx._mm256_add_ps(s.avx._mm256_min_ps(low, one), one);
             let bits = s.avx2._mm256_sub_epi32(pulp::cast(up), s.avx._mm256_set1_epi32(0x3F80_0000));
             s.avx2._mm256_slli_epi32::<5>(bits)
-        }
-
-        /// Rows to columns: eight rows of eight numbers.
-        #[inline(always)]
-        fn transposed(self, r: [__m256; 8]) -> [__m256; 8] {
-            let a = self.0.avx;
-            let t0 = a._mm256_unpacklo_ps(r[0], r[1]);
-            let t1 = a._mm256_unpackhi_ps(r[0], r[1]);
-            let t2 = a._mm256_unpacklo_ps(r[2], r[3]);
-            let t3 = a._mm256_unpackhi_ps(r[2], r[3]);
-            let t4 = a._mm256_unpacklo_ps(r[4], r[5]);
-            let t5 = a._mm256_unpackhi_ps(r[4], r[5]);
-            let t6 = a._mm256_unpacklo_ps(r[6], r[7]);
-            let t7 = a._mm256_unpackhi_ps(r[6], r[7]);
-            let u0 = a._mm256_shuffle_ps::<0x44>(t0, t2);
-            let u1 = a._mm256_shuffle_ps::<0xEE>(t0, t2);
-            let u2 = a._mm256_shuffle_ps::<0x44>(t1, t3);
-            let u3 = a._mm256_shuffle_ps::<0xEE>(t1, t3);
-            let u4 = a._mm256_shuffle_ps::<0x44>(t4, t6);
-            let u5 = a._mm256_shuffle_ps::<0xEE>(t4, t6);
-            let u6 = a._mm256_shuffle_ps::<0x44>(t5, t7);
-            let u7 = a._mm256_shuffle_ps::<0xEE>(t5, t7);
-            [
-                a._mm256_permute2f128_ps::<0x20>(u0, u4),
-                a._mm256_permute2f128_ps::<0x20>(u1, u5),
-                a._mm256_permute2f128_ps::<0x20>(u2, u6),
-                a._mm256_permute2f128_ps::<0x20>(u3, u7),
-                a._mm256_permute2f128_ps::<0x31>(u0, u4),
-                a._mm256_permute2f128_ps::<0x31>(u1, u5),
-                a._mm256_permute2f128_ps::<0x31>(u2, u6),
-                a._mm256_permute2f128_ps::<0x31>(u3, u7),
-            ]
         }
 
         /// Eight tones of one lane.
@@ -191,7 +191,7 @@ mod avx2 {
             for (k, v) in r.iter_mut().enumerate() {
                 *v = self.eight(tones, from + k * segment);
             }
-            let c = self.transposed(r);
+            let c = transposed(self.0, r);
             [
                 self.fixed(c[0]),
                 self.fixed(c[1]),
@@ -279,4 +279,4 @@ mod avx2 {
 }
 
 #[cfg(target_arch = "x86_64")]
-pub(super) use avx2::Sixteen;
+pub(super) use avx2::{Sixteen, transposed};
