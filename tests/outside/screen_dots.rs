@@ -1,5 +1,5 @@
 //! Screens tones from standard input and writes the packed dots to standard output, so that the outside
-//! checks can give a screen exactly the tones they mean.
+//! checks can give a screen exactly the tones they mean. Several planes may follow each other.
 //!
 //! `screen_dots NAME WIDTH HEIGHT [raster] [as-published] [matrix=N]`; tones are `f32`, little-endian.
 
@@ -16,8 +16,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     };
     let mut bytes = Vec::new();
     std::io::stdin().read_to_end(&mut bytes)?;
-    let tones = bytes.as_chunks::<4>().0.iter().map(|b| f32::from_le_bytes(*b)).collect();
-    let tone = Tone::from_vec(width.parse()?, height.parse()?, tones);
+    let (width, height) = (width.parse::<usize>()?, height.parse::<usize>()?);
     let mut options = Options::new(Burn::plain(1.5, 1.5), 25.4 / 300.0, 25.4 / 300.0);
     for word in words {
         match word.as_str() {
@@ -30,7 +29,10 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         }
     }
     let screen = find(name).ok_or_else(|| format!("no screen {name}"))?;
-    let dots = (screen.make)(&tone, &options, &Silent);
-    std::io::stdout().write_all(dots.bits())?;
+    for plane in bytes.chunks_exact(4 * width * height) {
+        let tones = plane.as_chunks::<4>().0.iter().map(|b| f32::from_le_bytes(*b)).collect();
+        let dots = (screen.make)(&Tone::from_vec(width, height, tones), &options, &Silent);
+        std::io::stdout().write_all(dots.bits())?;
+    }
     Ok(())
 }

@@ -168,7 +168,7 @@ fn run<S: Lanes, R: Rule<S>>(
         let turned = options.serpentine;
         let reverse = options.serpentine && (n + lead) % 2 == 1;
         row.see(tone.row(y));
-        rule.see(&row.tones, row.segment, n);
+        rule.see(s, &row.tones, row.segment, n);
         row.prepare(s, &rule, [&above, &over], turned, reverse);
         if !options.as_published {
             row.keep_lost(&rule, &above, reverse != turned);

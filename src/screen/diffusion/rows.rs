@@ -53,7 +53,7 @@ pub(super) trait Rule<S: Lanes> {
     const FROM_START: &'static [f32];
 
     /// Gets ready for a row: what depends on its tones and its number, counted from the first row walked.
-    fn see(&mut self, tones: &[f32], segment: usize, row: usize);
+    fn see(&mut self, s: S, tones: &[f32], segment: usize, row: usize);
 
     /// What the rows above give to step `i`: `above[0]` is the row above, `above[1]` the one over it.
     /// `turned` tells that the row above ran the other way; `reverse` that this row runs right to left.

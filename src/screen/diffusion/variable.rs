@@ -4,7 +4,7 @@
 //! dot ahead, the one below and behind, and the one below, chosen by the *input* level of 256. Two tables
 //! circulate; this is the one in the author's own program.
 
-use super::lanes::{Lanes, ONE};
+use super::lanes::{BLOCK, Lanes, ONE};
 use super::rows::{Carry, HALO, Left, Rule, Shares};
 
 /// Level of 256, and weights ahead, below and behind, below.
@@ -41,8 +41,8 @@ struct Level {
 }
 
 /// Weights ahead and below-behind by level, as shares of the error; levels above 127 mirror those below.
-fn table(nodes: &[Node]) -> Vec<Level> {
-    let mut table = vec![Level { ahead: 0, behind: 0, threshold: ONE / 2, lift: 0 }; 256];
+fn table(nodes: &[Node]) -> [Level; 256] {
+    let mut table = [Level { ahead: 0, behind: 0, threshold: ONE / 2, lift: 0 }; 256];
     for pair in nodes.windows(2) {
         let (from, to) = (pair[0], pair[1]);
         let share =
@@ -60,10 +60,13 @@ fn table(nodes: &[Node]) -> Vec<Level> {
 
 /// Shares: ahead (kept for the sides only), below and behind, below.
 pub(super) struct Variable<S: Lanes> {
-    by_level: Vec<Level>,
+    by_level: [Level; 256],
+    modulated: bool,
     /// The row's levels.
     levels: Vec<u8>,
-    /// The same for each dot of the row.
+    /// What the levels of a row decide, column by column: weights, threshold, lift.
+    row: [Vec<i32>; 4],
+    /// The first three lane by lane.
     ahead: Vec<S::Mem>,
     behind: Vec<S::Mem>,
     thresholds: Vec<S::Mem>,
@@ -81,7 +84,9 @@ impl<S: Lanes> Variable<S> {
     pub fn new(segment: usize, nodes: &[Node]) -> Self {
         Variable {
             by_level: table(nodes),
+            modulated: false,
             levels: vec![0; segment * S::COUNT],
+            row: std::array::from_fn(|_| vec![0; segment * S::COUNT]),
             ahead: vec![S::ZERO; segment],
             behind: vec![S::ZERO; segment],
             thresholds: vec![S::ZERO; segment],
@@ -90,6 +95,7 @@ impl<S: Lanes> Variable<S> {
 
     /// Lifts the threshold at random by up to `strength(level)` times ½, see [`noise`](super::zhou_fang::noise).
     pub fn modulated(mut self, strength: impl Fn(usize) -> f64) -> Self {
+        self.modulated = true;
         for (level, entry) in self.by_level.iter_mut().enumerate() {
             entry.lift = (strength(level) / 255.0 * f64::from(ONE)).round() as i32;
         }
@@ -103,20 +109,31 @@ impl<S: Lanes> Rule<S> for Variable<S> {
     const FROM_START: &'static [f32] = &[0.4];
 
     #[inline(always)]
-    fn see(&mut self, tones: &[f32], segment: usize, row: usize) {
+    fn see(&mut self, s: S, tones: &[f32], segment: usize, row: usize) {
         for (level, &tone) in self.levels.iter_mut().zip(tones) {
             // A cast from float is 0 for not-a-number and for what is below 0.
             *level = (tone * 255.0 + 0.5) as u8;
         }
-        let weights = self.ahead.iter_mut().zip(&mut self.behind);
-        for (i, ((ahead, behind), threshold)) in weights.zip(&mut self.thresholds).enumerate() {
-            let lanes = ahead.as_mut().iter_mut().zip(behind.as_mut()).zip(threshold.as_mut());
-            let at = (i..).step_by(segment).zip(self.levels[i..].iter().step_by(segment));
-            for ((x, &level), ((ahead, behind), threshold)) in at.zip(lanes) {
-                let level = self.by_level[usize::from(level)];
-                (*ahead, *behind, *threshold) = (level.ahead, level.behind, level.threshold);
-                if level.lift != 0 {
-                    *threshold += super::zhou_fang::noise(x as u32, row as u32) * level.lift;
+        // Indices into slices of one length: chains of `zip` were not compiled for AVX2, four times as slow.
+        let n = self.levels.len();
+        let [ahead, behind, thresholds, lifts] = self.row.each_mut().map(|r| &mut r[..n]);
+        for (x, &level) in self.levels.iter().enumerate() {
+            let level = &self.by_level[usize::from(level)];
+            ahead[x] = level.ahead;
+            behind[x] = level.behind;
+            thresholds[x] = level.threshold;
+            lifts[x] = level.lift;
+        }
+        if self.modulated {
+            for x in 0..n {
+                thresholds[x] += super::zhou_fang::noise(x as u32, row as u32) * lifts[x];
+            }
+        }
+        let lanes = [&mut self.ahead, &mut self.behind, &mut self.thresholds];
+        for (numbers, lanes) in self.row.iter().zip(lanes) {
+            for (block, lanes) in lanes.chunks_exact_mut(BLOCK).enumerate() {
+                for (to, v) in lanes.iter_mut().zip(s.columns(numbers, segment, block * BLOCK)) {
+                    *to = s.store(v);
                 }
             }
         }
