@@ -8,9 +8,10 @@
 //! Sixteen rows are a group. Groups follow each other like the lanes: the next may walk a column as soon as
 //! the one above is a chunk ahead, so several threads share the plane without changing a byte.
 //!
-//! A step is sixteen dots: two vectors of eight, each some 27 instructions, with a chain of eleven cycles
-//! from one step to the next (lane to lane 4, sums 3, threshold and share 4). Tones are turned into columns
-//! a chunk at a time, so that the walk itself keeps all it needs in registers.
+//! A step is sixteen dots: two vectors of eight, each some 22 instructions, with a chain of ten cycles from one
+//! step to the next (lane to lane 4, sums 3, threshold and share 3). Tones are turned into columns a chunk at a
+//! time, so that the walk itself keeps all it needs in registers. Of the time, the walk is a half and the turning
+//! a quarter where the tones come from the cache.
 
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicI32, AtomicUsize, Ordering};
@@ -118,7 +119,8 @@ struct Group<'a> {
 /// What a lane knows from its last steps.
 struct State {
     share: Pair,
-    /// The row above's shares below which the last dot and the one before lay: at its column and one back.
+    /// The row above's shares at the column of the last step and one further back: those of the next step's
+    /// own column and of the one west of it.
     mid: Pair,
     west: Pair,
     /// Dots of this chunk, the first in the highest bit.
@@ -146,7 +148,7 @@ impl pulp::NullaryFnOnce for Group<'_> {
         let mut last_bits = zero;
         let mut values = [[0i32; LANES]; CHUNK];
         let mut given = [0i32; CHUNK];
-        let mut kept = [0i32; CHUNK];
+        let mut kept = [[0i32; 4]; CHUNK];
         for chunk in 0..chunks {
             let at = chunk * CHUNK;
             if let Some((above, g)) = above {
@@ -175,16 +177,20 @@ impl pulp::NullaryFnOnce for Group<'_> {
                 }
             }
             if inside {
-                for ((value, &given), kept) in values.iter().zip(&given).zip(&mut kept) {
-                    *kept = step(s, value, given, &mut state);
+                // Four steps written out: what is east becomes middle and west without moves.
+                let steps = values.as_chunks::<4>().0.iter().zip(given.as_chunks::<4>().0);
+                for ((values, given), kept) in steps.zip(kept.as_chunks_mut::<4>().0) {
+                    for j in 0..4 {
+                        kept[j] = step(s, &values[j], given[j], &mut state);
+                    }
                 }
             } else {
                 for (i, value) in values.iter().enumerate() {
                     kept[i] = edge_step(s, walk.keep_sides, at + i, width, value, given[i], &mut state);
                 }
             }
-            for (to, share) in own.shares.iter().skip(at).zip(&kept) {
-                to.store(*share, Ordering::Relaxed);
+            for (to, lanes) in own.shares.iter().skip(at).zip(&kept) {
+                to.store(lanes[3], Ordering::Relaxed);
             }
             own.done.store(before + chunk + 1, Ordering::Release);
             if chunk > 0 && !band.is_empty() {
@@ -265,19 +271,18 @@ fn from_above(s: Avx2, share: Pair, given: i32) -> Pair {
     [s.avx2._mm256_alignr_epi8::<12>(share[0], low), s.avx2._mm256_alignr_epi8::<12>(share[1], high)]
 }
 
-/// The last lane's share.
+/// The shares of lanes 12 to 15: a single store, of which only the last is used.
 #[inline(always)]
-fn last(share: Pair) -> i32 {
-    let lanes: [i32; 8] = pulp::cast(share[1]);
-    lanes[7]
+fn last(s: Avx2, share: Pair) -> [i32; 4] {
+    pulp::cast(s.avx2._mm256_extracti128_si256::<1>(share[1]))
 }
 
 /// One step with all lanes inside the plane and none at a side. Returns what the last lane left before it.
 #[inline(always)]
-fn step(s: Avx2, value: &[i32; LANES], given: i32, state: &mut State) -> i32 {
+fn step(s: Avx2, value: &[i32; LANES], given: i32, state: &mut State) -> [i32; 4] {
     let a = s.avx2;
     let east = from_above(s, state.share, given);
-    let kept = last(state.share);
+    let kept = last(s, state.share);
     let value: Pair = pulp::cast(*value);
     for i in 0..2 {
         let (share, mid, west, east) = (state.share[i], state.mid[i], state.west[i], east[i]);
@@ -298,8 +303,9 @@ fn step(s: Avx2, value: &[i32; LANES], given: i32, state: &mut State) -> i32 {
 fn decide(s: Avx2, v: __m256i, i: usize, state: &mut State) {
     let a = s.avx2;
     let on = a._mm256_cmpgt_epi32(v, s.avx._mm256_set1_epi32(7 - ONE / 2));
-    let error = a._mm256_add_epi32(v, a._mm256_andnot_si256(on, s.avx._mm256_set1_epi32(ONE)));
-    state.share[i] = a._mm256_srai_epi32::<4>(error);
+    // The shift goes on beside the comparison: a full mark is a whole number of shares.
+    let rest = a._mm256_andnot_si256(on, s.avx._mm256_set1_epi32(ONE / 16));
+    state.share[i] = a._mm256_add_epi32(a._mm256_srai_epi32::<4>(v), rest);
     state.bits[i] = a._mm256_sub_epi32(a._mm256_add_epi32(state.bits[i], state.bits[i]), on);
 }
 
@@ -313,7 +319,7 @@ fn edge_step(
     value: &[i32; LANES],
     given: i32,
     state: &mut State,
-) -> i32 {
+) -> [i32; 4] {
     let a = s.avx2;
     // At its first column nothing lies west; at its last, nothing east.
     let mid: [[i32; 8]; 2] = pulp::cast(state.mid);
