@@ -42,7 +42,7 @@ def pillow(image):
 
 
 def imagemagick(image):
-    """With the dither less without it, both in one process after reading, by its own clock."""
+    """Processor time with the dither less that without it."""
     program = shutil.which("magick") or shutil.which("convert")
     if program is None:
         return None
