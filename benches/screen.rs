@@ -13,7 +13,7 @@ fn main() {
     divan::main();
 }
 
-const NAMES: [&str; 8] = [
+const NAMES: [&str; 9] = [
     "threshold",
     "bayer",
     "blue-noise",
@@ -22,6 +22,7 @@ const NAMES: [&str; 8] = [
     "jarvis-judice-ninke",
     "stucki",
     "ostromoukhov",
+    "zhou-fang",
 ];
 
 fn wave(side: usize) -> Tone {

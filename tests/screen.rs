@@ -8,9 +8,18 @@ use dotwright::screen::{Options, SCREENS, Screen, Wants, find};
 use proptest::prelude::*;
 
 /// The published screens; those that know the beam are tested where they are.
-const PUBLISHED: [&str; 7] =
-    ["bayer", "floyd-steinberg", "jarvis-judice-ninke", "stucki", "ostromoukhov", "blue-noise", "clustered"];
-const DIFFUSING: [&str; 4] = ["floyd-steinberg", "jarvis-judice-ninke", "stucki", "ostromoukhov"];
+const PUBLISHED: [&str; 8] = [
+    "bayer",
+    "floyd-steinberg",
+    "jarvis-judice-ninke",
+    "stucki",
+    "ostromoukhov",
+    "zhou-fang",
+    "blue-noise",
+    "clustered",
+];
+const DIFFUSING: [&str; 5] =
+    ["floyd-steinberg", "jarvis-judice-ninke", "stucki", "ostromoukhov", "zhou-fang"];
 
 fn options() -> Options {
     Options::new(Burn::plain(1.5, 1.5), 0.0836, 0.0836)

@@ -119,9 +119,19 @@ pub struct DotOptions {
     /// Threshold's level, 0% to 100% [default: 50%]
     #[arg(long, value_name = "SHARE")]
     pub level: Option<Share>,
+    /// Bayer's screen: side of its matrix in dots, 2, 4, 8 or 16 [default: 8]
+    ///
+    /// It gives side x side steps of tone; the smaller, the finer its pattern.
+    #[arg(long, value_name = "DOTS", value_parser = clap::builder::PossibleValuesParser::new(["2", "4", "8", "16"]))]
+    pub matrix: Option<String>,
     /// Error diffusion in raster order instead of there and back
     #[arg(long)]
     pub raster_order: bool,
+    /// Error diffusion begins with no error and drops what leaves at the sides, as the publications do
+    ///
+    /// Light tones then leave the first rows blank. Otherwise the start is settled and the sides give nothing away.
+    #[arg(long)]
+    pub as_published: bool,
     /// Clustered dots: clusters a millimetre, 0.2 to 20 [default: 2]
     #[arg(long, value_name = "PER_MM")]
     pub ruling: Option<f64>,
@@ -244,7 +254,9 @@ impl JobOptions {
                 pitch_across: self.dots.pitch_across,
                 screen: self.dots.screen.clone(),
                 level: self.dots.level,
+                matrix: self.dots.matrix.as_ref().and_then(|side| side.parse().ok()),
                 serpentine: switched(self.dots.raster_order, false),
+                as_published: switched(self.dots.as_published, true),
                 ruling_per_mm: self.dots.ruling,
                 angle_deg: self.dots.angle,
                 effort: self.dots.effort,

@@ -104,8 +104,12 @@ section! {
         screen: String,
         /// Threshold's level. Default 50 %.
         level: Share,
-        /// Every second row from right to left. Default true.
+        /// Bayer's screen: side of its matrix, 2, 4, 8 or 16. Default 8.
+        matrix: u32,
+        /// Error diffusion: every second row from right to left. Default true.
         serpentine: bool,
+        /// Error diffusion: no settled start, and errors dropped at the sides. Default false.
+        as_published: bool,
         /// Clustered dots: ruling in clusters a millimetre. Default 2.
         ruling_per_mm: f64,
         /// Clustered dots: angle in degrees. Default 45.

@@ -199,10 +199,15 @@ pub fn resolve(job: &Job) -> Result<Plan, PlanError> {
     let screen = screen::find(name).ok_or_else(|| unknown_screen(name))?;
     let mut options = Options::new(burn, grid.along.0, grid.across.0);
     options.level = dots.level.unwrap_or(options.level);
+    options.matrix = dots.matrix.unwrap_or(options.matrix);
     options.serpentine = dots.serpentine.unwrap_or(options.serpentine);
+    options.as_published = dots.as_published.unwrap_or(options.as_published);
     options.ruling_per_mm = dots.ruling_per_mm.unwrap_or(options.ruling_per_mm);
     options.angle_deg = dots.angle_deg.unwrap_or(options.angle_deg);
     options.effort = dots.effort.unwrap_or(options.effort);
+    if ![2, 4, 8, 16].contains(&options.matrix) {
+        return Err(absurd(format!("a matrix of {} dots is not there; it is 2, 4, 8 or 16", options.matrix)));
+    }
     if !(0.2..=20.0).contains(&options.ruling_per_mm) {
         let r = options.ruling_per_mm;
         return Err(absurd(format!("a ruling of {r} clusters a mm is out of range; it is from 0.2 to 20")));
@@ -384,7 +389,9 @@ fn written_out(plan: &Plan) -> Job {
             pitch_across: crate::units::Pitch::from_mm(plan.grid.across.0),
             screen: Some(plan.screen.name.to_string()),
             level: Some(plan.options.level),
+            matrix: Some(plan.options.matrix),
             serpentine: Some(plan.options.serpentine),
+            as_published: Some(plan.options.as_published),
             ruling_per_mm: Some(plan.options.ruling_per_mm),
             angle_deg: Some(plan.options.angle_deg),
             effort: Some(plan.options.effort),

@@ -52,8 +52,8 @@ pub struct Options {
     /// Searching screens: how much search, in passes over the plane (a count, not a clock, so that the
     /// same job gives the same bytes). Default 8.
     pub effort: u32,
-    /// Auto: the art was read as a drawing: edges and flat ink are followed, only plain greys are screened.
-    /// Default false.
+    /// Auto: the art was read as a drawing, so that tones within 2 % of none or all are the haze of its
+    /// compression and not meant. Default false.
     pub drawing: bool,
     /// The burn that the dots are made for.
     pub burn: Burn,
@@ -105,6 +105,7 @@ pub const SCREENS: &[&Screen] = &[
     &diffusion::JARVIS_JUDICE_NINKE,
     &diffusion::STUCKI,
     &diffusion::OSTROMOUKHOV,
+    &diffusion::ZHOU_FANG,
     &blue_noise::BLUE_NOISE,
     &clustered::CLUSTERED,
     &model_diffusion::MODEL_DIFFUSION,

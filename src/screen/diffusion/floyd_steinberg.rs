@@ -16,7 +16,7 @@ impl<S: Lanes> Rule<S> for FloydSteinberg {
     const START: f64 = 0.55;
     const FROM_START: &'static [f32] = &[9.0 / 16.0];
 
-    fn see(&mut self, _tones: &[f32], _segment: usize) {}
+    fn see(&mut self, _s: S, _tones: &[f32], _segment: usize, _row: usize) {}
 
     #[inline(always)]
     fn given(&self, s: S, above: [&Left<S>; 2], i: usize, turned: bool, reverse: bool) -> S::V {

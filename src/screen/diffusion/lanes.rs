@@ -48,6 +48,8 @@ pub(super) trait Lanes: Copy {
     fn same(self, a: Self::V, b: Self::V) -> bool;
     /// Eight tones of each lane, in fixed point: lane k from `tones[k * segment + at..]`.
     fn fetch(self, tones: &[f32], segment: usize, at: usize) -> [Self::V; BLOCK];
+    /// The same of numbers that are taken as they are.
+    fn columns(self, numbers: &[i32], segment: usize, at: usize) -> [Self::V; BLOCK];
 }
 
 /// One lane: plain code for any machine, and for rows too short to share out.
@@ -109,6 +111,11 @@ impl Lanes for Single {
         let part = &tones[at..at + BLOCK];
         std::array::from_fn(|j| fixed(part[j]))
     }
+    #[inline(always)]
+    fn columns(self, numbers: &[i32], _segment: usize, at: usize) -> [i32; BLOCK] {
+        let part = &numbers[at..at + BLOCK];
+        std::array::from_fn(|j| part[j])
+    }
 }
 
 #[cfg(target_arch = "x86_64")]
@@ -131,6 +138,38 @@ mod avx2 {
         }};
     }
 
+    /// Rows to columns: eight rows of eight numbers.
+    #[inline(always)]
+    pub(in super::super) fn transposed(s: Avx2, r: [__m256; 8]) -> [__m256; 8] {
+        let a = s.avx;
+        let t0 = a._mm256_unpacklo_ps(r[0], r[1]);
+        let t1 = a._mm256_unpackhi_ps(r[0], r[1]);
+        let t2 = a._mm256_unpacklo_ps(r[2], r[3]);
+        let t3 = a._mm256_unpackhi_ps(r[2], r[3]);
+        let t4 = a._mm256_unpacklo_ps(r[4], r[5]);
+        let t5 = a._mm256_unpackhi_ps(r[4], r[5]);
+        let t6 = a._mm256_unpacklo_ps(r[6], r[7]);
+        let t7 = a._mm256_unpackhi_ps(r[6], r[7]);
+        let u0 = a._mm256_shuffle_ps::<0x44>(t0, t2);
+        let u1 = a._mm256_shuffle_ps::<0xEE>(t0, t2);
+        let u2 = a._mm256_shuffle_ps::<0x44>(t1, t3);
+        let u3 = a._mm256_shuffle_ps::<0xEE>(t1, t3);
+        let u4 = a._mm256_shuffle_ps::<0x44>(t4, t6);
+        let u5 = a._mm256_shuffle_ps::<0xEE>(t4, t6);
+        let u6 = a._mm256_shuffle_ps::<0x44>(t5, t7);
+        let u7 = a._mm256_shuffle_ps::<0xEE>(t5, t7);
+        [
+            a._mm256_permute2f128_ps::<0x20>(u0, u4),
+            a._mm256_permute2f128_ps::<0x20>(u1, u5),
+            a._mm256_permute2f128_ps::<0x20>(u2, u6),
+            a._mm256_permute2f128_ps::<0x20>(u3, u7),
+            a._mm256_permute2f128_ps::<0x31>(u0, u4),
+            a._mm256_permute2f128_ps::<0x31>(u1, u5),
+            a._mm256_permute2f128_ps::<0x31>(u2, u6),
+            a._mm256_permute2f128_ps::<0x31>(u3, u7),
+        ]
+    }
+
     impl Sixteen {
         #[inline(always)]
         fn fixed(self, tone: __m256) -> __m256i {
@@ -143,65 +182,19 @@ mod avx2 {
             s.avx2._mm256_slli_epi32::<5>(bits)
         }
 
-        /// Rows to columns: eight rows of eight numbers.
+        /// Eight numbers of eight lanes; what lies beyond the end is zero.
         #[inline(always)]
-        fn transposed(self, r: [__m256; 8]) -> [__m256; 8] {
-            let a = self.0.avx;
-            let t0 = a._mm256_unpacklo_ps(r[0], r[1]);
-            let t1 = a._mm256_unpackhi_ps(r[0], r[1]);
-            let t2 = a._mm256_unpacklo_ps(r[2], r[3]);
-            let t3 = a._mm256_unpackhi_ps(r[2], r[3]);
-            let t4 = a._mm256_unpacklo_ps(r[4], r[5]);
-            let t5 = a._mm256_unpackhi_ps(r[4], r[5]);
-            let t6 = a._mm256_unpacklo_ps(r[6], r[7]);
-            let t7 = a._mm256_unpackhi_ps(r[6], r[7]);
-            let u0 = a._mm256_shuffle_ps::<0x44>(t0, t2);
-            let u1 = a._mm256_shuffle_ps::<0xEE>(t0, t2);
-            let u2 = a._mm256_shuffle_ps::<0x44>(t1, t3);
-            let u3 = a._mm256_shuffle_ps::<0xEE>(t1, t3);
-            let u4 = a._mm256_shuffle_ps::<0x44>(t4, t6);
-            let u5 = a._mm256_shuffle_ps::<0xEE>(t4, t6);
-            let u6 = a._mm256_shuffle_ps::<0x44>(t5, t7);
-            let u7 = a._mm256_shuffle_ps::<0xEE>(t5, t7);
-            [
-                a._mm256_permute2f128_ps::<0x20>(u0, u4),
-                a._mm256_permute2f128_ps::<0x20>(u1, u5),
-                a._mm256_permute2f128_ps::<0x20>(u2, u6),
-                a._mm256_permute2f128_ps::<0x20>(u3, u7),
-                a._mm256_permute2f128_ps::<0x31>(u0, u4),
-                a._mm256_permute2f128_ps::<0x31>(u1, u5),
-                a._mm256_permute2f128_ps::<0x31>(u2, u6),
-                a._mm256_permute2f128_ps::<0x31>(u3, u7),
-            ]
-        }
-
-        /// Eight tones of one lane.
-        #[inline(always)]
-        fn eight(self, tones: &[f32], from: usize) -> __m256 {
-            match tones.get(from..).and_then(<[f32]>::first_chunk::<8>) {
-                Some(part) => pulp::cast(*part),
-                None => self.0.avx._mm256_setzero_ps(),
-            }
-        }
-
-        /// Eight tones of eight lanes, in fixed point.
-        #[inline(always)]
-        fn square(self, tones: &[f32], segment: usize, from: usize) -> [__m256i; 8] {
+        fn square<T: Copy>(self, numbers: &[T], segment: usize, from: usize) -> [__m256; 8]
+        where
+            [T; 8]: pulp::bytemuck::Pod,
+        {
             let mut r = [self.0.avx._mm256_setzero_ps(); 8];
             for (k, v) in r.iter_mut().enumerate() {
-                *v = self.eight(tones, from + k * segment);
+                if let Some(part) = numbers.get(from + k * segment..).and_then(<[T]>::first_chunk::<8>) {
+                    *v = pulp::cast(*part);
+                }
             }
-            let c = self.transposed(r);
-            [
-                self.fixed(c[0]),
-                self.fixed(c[1]),
-                self.fixed(c[2]),
-                self.fixed(c[3]),
-                self.fixed(c[4]),
-                self.fixed(c[5]),
-                self.fixed(c[6]),
-                self.fixed(c[7]),
-            ]
+            transposed(self.0, r)
         }
     }
 
@@ -264,19 +257,25 @@ mod avx2 {
         fn fetch(self, tones: &[f32], segment: usize, at: usize) -> [Self::V; BLOCK] {
             let a = self.square(tones, segment, at);
             let b = self.square(tones, segment, at + 8 * segment);
-            [
-                [a[0], b[0]],
-                [a[1], b[1]],
-                [a[2], b[2]],
-                [a[3], b[3]],
-                [a[4], b[4]],
-                [a[5], b[5]],
-                [a[6], b[6]],
-                [a[7], b[7]],
-            ]
+            // An array's `map` would not be compiled for AVX2.
+            let mut both = [self.splat(0); BLOCK];
+            for ((v, a), b) in both.iter_mut().zip(a).zip(b) {
+                *v = [self.fixed(a), self.fixed(b)];
+            }
+            both
+        }
+        #[inline(always)]
+        fn columns(self, numbers: &[i32], segment: usize, at: usize) -> [Self::V; BLOCK] {
+            let a = self.square(numbers, segment, at);
+            let b = self.square(numbers, segment, at + 8 * segment);
+            let mut both = [self.splat(0); BLOCK];
+            for ((v, a), b) in both.iter_mut().zip(a).zip(b) {
+                *v = [pulp::cast(a), pulp::cast(b)];
+            }
+            both
         }
     }
 }
 
 #[cfg(target_arch = "x86_64")]
-pub(super) use avx2::Sixteen;
+pub(super) use avx2::{Sixteen, transposed};

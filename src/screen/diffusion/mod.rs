@@ -3,9 +3,12 @@
 mod floyd_steinberg;
 mod lanes;
 mod rows;
+#[cfg(target_arch = "x86_64")]
+mod skew;
 mod start;
 mod variable;
 mod wide;
+mod zhou_fang;
 
 use super::{Options, Screen, Wants};
 use crate::plane::{Dots, Tone};
@@ -48,12 +51,21 @@ pub const OSTROMOUKHOV: Screen = Screen {
     make: |tone, options, progress| diffuse(Method::Ostromoukhov, tone, options, progress),
 };
 
+/// Zhou and Fang 2003.
+pub const ZHOU_FANG: Screen = Screen {
+    name: "zhou-fang",
+    about: "as ostromoukhov, its threshold shaken in mid-tones (2003): no regular patterns, a little more grain",
+    wants: Wants::Coverage,
+    make: |tone, options, progress| diffuse(Method::ZhouFang, tone, options, progress),
+};
+
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Method {
     FloydSteinberg,
     JarvisJudiceNinke,
     Stucki,
     Ostromoukhov,
+    ZhouFang,
 }
 
 /// Rows between two questions whether to go on.
@@ -65,9 +77,26 @@ const LEAST_WIDTH: usize = 256;
 fn diffuse(method: Method, tone: &Tone, options: &Options, progress: &dyn Progress) -> Dots {
     #[cfg(target_arch = "x86_64")]
     if let Some(simd) = super::simd::avx2().filter(|_| tone.width() >= LEAST_WIDTH) {
+        if method == Method::FloydSteinberg && !options.serpentine {
+            return skewed(simd, tone, options, progress);
+        }
         return simd.vectorize(Vectored { simd, method, tone, options, progress });
     }
     by_method(Single, method, tone, options, progress)
+}
+
+#[cfg(target_arch = "x86_64")]
+fn skewed(simd: super::simd::Avx2, tone: &Tone, options: &Options, progress: &dyn Progress) -> Dots {
+    type Method = FloydSteinberg;
+    progress.stage("screen", tone.height() as u64);
+    let mut walk = skew::Walk { simd, tone, lead: 0, begin: Vec::new(), keep_sides: !options.as_published };
+    if !options.as_published {
+        walk.lead = start::LEAD;
+        let share = <Method as Rule<Single>>::FROM_START.first().copied().unwrap_or_default();
+        walk.begin = start::errors(tone, <Method as Rule<Single>>::START);
+        walk.begin.iter_mut().for_each(|e| *e = (*e as f32 * share) as i32);
+    }
+    walk.dots(progress)
 }
 
 #[cfg(target_arch = "x86_64")]
@@ -105,6 +134,10 @@ fn by_method<S: Lanes>(
             let segment = Row::<S>::new(tone.width()).segment;
             run(s, Variable::ostromoukhov(segment), tone, options, progress)
         }
+        Method::ZhouFang => {
+            let segment = Row::<S>::new(tone.width()).segment;
+            run(s, zhou_fang::zhou_fang(segment), tone, options, progress)
+        }
     }
 }
 
@@ -135,7 +168,7 @@ fn run<S: Lanes, R: Rule<S>>(
         let turned = options.serpentine;
         let reverse = options.serpentine && (n + lead) % 2 == 1;
         row.see(tone.row(y));
-        rule.see(&row.tones, row.segment);
+        rule.see(s, &row.tones, row.segment, n);
         row.prepare(s, &rule, [&above, &over], turned, reverse);
         if !options.as_published {
             row.keep_lost(&rule, &above, reverse != turned);

@@ -2,7 +2,8 @@
 //!
 //! A row is cut into as many equal segments as there are lanes, each lane walks one segment, and all walk
 //! at once. What a segment starts with is the error its neighbour ends with, which is not yet known: it is
-//! first taken as none. When all have arrived, each starts again with the true value and walks until it meets
+//! first taken as it was three rows of the same direction ago, which is right in flat tones whose pattern
+//! repeats so. When all have arrived, each starts again with the true value and walks until it meets
 //! its own earlier track, exactly; from there on the track is right as it stands. Two tracks of the same row
 //! close in on each other by 7/16 a step (Floyd–Steinberg) and in most pictures are one after 20 to 40 dots. So a
 //! row costs a little more than one walk, either direction of travel is as fast as the other, and the dots
@@ -18,6 +19,12 @@ pub(super) type Carry<S> = [<S as Lanes>::V; 2];
 
 /// Zeros before and after a segment's shares: the widest kernel reaches two dots aside.
 pub(super) const HALO: usize = 2;
+
+/// Rows of one direction after which flat patterns come again. Two tracks of such a pattern that are out of
+/// step never meet, and every segment waits for the one before it: passes a row over 1024 columns of a flat 1/3
+/// are 13.0 from a guess of none, 9.6 from one row ago, 12.6 from two, 2.0 from three, 9.6 from four; the mean
+/// over all 254 greys falls from 1.28 to 1.18.
+const PERIOD: usize = 3;
 
 /// The shares left behind by one row, lane by lane.
 pub(super) struct Left<S: Lanes> {
@@ -45,8 +52,8 @@ pub(super) trait Rule<S: Lanes> {
     /// What part of the errors above the first row it and the next get.
     const FROM_START: &'static [f32];
 
-    /// Gets ready for a row: what depends on its tones alone.
-    fn see(&mut self, tones: &[f32], segment: usize);
+    /// Gets ready for a row: what depends on its tones and its number, counted from the first row walked.
+    fn see(&mut self, s: S, tones: &[f32], segment: usize, row: usize);
 
     /// What the rows above give to step `i`: `above[0]` is the row above, `above[1]` the one over it.
     /// `turned` tells that the row above ran the other way; `reverse` that this row runs right to left.
@@ -74,6 +81,8 @@ pub(super) struct Row<S: Lanes> {
     bytes: Vec<S::Mem>,
     /// The carry at the end of each block.
     ends: Vec<[S::Mem; 2]>,
+    /// What the segments of the last rows of either direction began with, the oldest first.
+    guesses: [[[S::Mem; 2]; PERIOD]; 2],
 }
 
 impl<S: Lanes> Row<S> {
@@ -86,6 +95,7 @@ impl<S: Lanes> Row<S> {
             values: vec![S::ZERO; segment],
             bytes: vec![S::ZERO; segment / BLOCK],
             ends: vec![[S::ZERO; 2]; segment / BLOCK],
+            guesses: [[[S::ZERO; 2]; PERIOD]; 2],
         }
     }
 
@@ -138,12 +148,14 @@ impl<S: Lanes> Row<S> {
 
     #[inline(always)]
     fn walk_to<R: Rule<S>, const REVERSE: bool>(&mut self, s: S, rule: &R, left: &mut Left<S>) {
-        let none = [S::ZERO; 2];
-        self.pass::<R, REVERSE, false>(s, rule, left, none);
+        let guess = self.guesses[usize::from(REVERSE)][0];
+        self.guesses[usize::from(REVERSE)].rotate_left(1);
+        self.pass::<R, REVERSE, false>(s, rule, left, guess);
         // Each pass makes at least one more lane final, so this ends.
         for _ in 1..S::COUNT {
             let Some(last) = (if REVERSE { self.ends.first() } else { self.ends.last() }) else { return };
             let from = [handed_on::<S, REVERSE>(&last[0]), handed_on::<S, REVERSE>(&last[1])];
+            self.guesses[usize::from(REVERSE)][PERIOD - 1] = from;
             if self.pass::<R, REVERSE, true>(s, rule, left, from) {
                 return;
             }

@@ -16,8 +16,13 @@ fn rows(dots: &Dots) -> Vec<String> {
         .collect()
 }
 
-const METHODS: [Method; 4] =
-    [Method::FloydSteinberg, Method::JarvisJudiceNinke, Method::Stucki, Method::Ostromoukhov];
+const METHODS: [Method; 5] = [
+    Method::FloydSteinberg,
+    Method::JarvisJudiceNinke,
+    Method::Stucki,
+    Method::Ostromoukhov,
+    Method::ZhouFang,
+];
 
 /// The textbook's walk in `f64`, written apart from the code above: kernels as printed.
 fn by_the_book(method: Method, tone: &Tone, serpentine: bool) -> Dots {
@@ -54,7 +59,8 @@ fn by_the_book(method: Method, tone: &Tone, serpentine: bool) -> Dots {
             (1, 2, 2.0 / 42.0),
             (2, 2, 1.0 / 42.0),
         ],
-        Method::Ostromoukhov => &[],
+        // Zhou and Fang's are walked apart in tests/outside/test_screen.py.
+        Method::Ostromoukhov | Method::ZhouFang => &[],
     };
     let mut value: Vec<f64> = tone.data().iter().map(|&t| f64::from(t).clamp(0.0, 1.0)).collect();
     let mut dots = Dots::off(w, h);
@@ -151,7 +157,7 @@ fn floyd_steinberg_gives_the_patterns_of_exact_rationals() {
 
 #[test]
 fn every_method_gives_the_dots_of_the_textbook() {
-    for method in METHODS {
+    for method in METHODS.into_iter().filter(|&m| m != Method::ZhouFang) {
         for serpentine in [true, false] {
             for (width, height) in [(1, 1), (1, 9), (9, 1), (17, 23), (300, 40), (1004, 60)] {
                 let tone = picture(width, height, width as u32);
@@ -180,6 +186,23 @@ fn flat_tones_where_lanes_rarely_meet_are_walked_exactly() {
                     let plain = by_method(Single, method, &tone, &options, &Silent);
                     assert_eq!(vectors, plain, "{method:?}");
                 }
+            }
+        }
+    }
+}
+
+#[test]
+fn rows_side_by_side_give_the_bytes_of_the_plain_walk_on_any_thread_count() {
+    for (width, height) in [(256, 5), (257, 33), (289, 16), (1003, 130), (2048, 70)] {
+        let tone = picture(width, height, height as u32);
+        for as_published in [true, false] {
+            let options = options(false, as_published);
+            let plain = by_method(Single, Method::FloydSteinberg, &tone, &options, &Silent);
+            for threads in [1, 2, 3, 7] {
+                let dots = crate::parallel::with_threads(threads, || {
+                    diffuse(Method::FloydSteinberg, &tone, &options, &Silent)
+                });
+                assert!(dots == plain, "{width} x {height}, {threads} threads, {as_published}");
             }
         }
     }

@@ -4,11 +4,11 @@
 //! dot ahead, the one below and behind, and the one below, chosen by the *input* level of 256. Two tables
 //! circulate; this is the one in the author's own program.
 
-use super::lanes::{Lanes, ONE};
+use super::lanes::{BLOCK, Lanes, ONE};
 use super::rows::{Carry, HALO, Left, Rule, Shares};
 
 /// Level of 256, and weights ahead, below and behind, below.
-type Node = (usize, [u32; 3]);
+pub(super) type Node = (usize, [u32; 3]);
 
 const OSTROMOUKHOV: [Node; 15] = [
     (0, [13, 0, 5]),
@@ -28,17 +28,31 @@ const OSTROMOUKHOV: [Node; 15] = [
     (127, [4, 1, 1]),
 ];
 
+/// What a level decides.
+#[derive(Clone, Copy)]
+struct Level {
+    /// Bits of the weights ahead and below-behind, shares of the error.
+    ahead: i32,
+    behind: i32,
+    /// Marked above this, in fixed point.
+    threshold: i32,
+    /// How much a step of noise, of 128, lifts the threshold.
+    lift: i32,
+}
+
 /// Weights ahead and below-behind by level, as shares of the error; levels above 127 mirror those below.
-fn table(nodes: &[Node]) -> [[f32; 2]; 256] {
-    let mut table = [[0.0; 2]; 256];
+fn table(nodes: &[Node]) -> [Level; 256] {
+    let mut table = [Level { ahead: 0, behind: 0, threshold: ONE / 2, lift: 0 }; 256];
     for pair in nodes.windows(2) {
         let (from, to) = (pair[0], pair[1]);
-        let share = |node: Node, k: usize| f64::from(node.1[k]) / node.1.iter().sum::<u32>() as f64;
+        let share =
+            |node: Node, k: usize| f64::from(node.1[k]) / node.1.iter().map(|&w| f64::from(w)).sum::<f64>();
         for level in from.0..=to.0 {
             let t = (level - from.0) as f64 / (to.0 - from.0) as f64;
-            let weights = [0, 1].map(|k| (share(from, k) + t * (share(to, k) - share(from, k))) as f32);
-            table[level] = weights;
-            table[255 - level] = weights;
+            let bits = |k| ((share(from, k) + t * (share(to, k) - share(from, k))) as f32).to_bits() as i32;
+            for at in [level, 255 - level] {
+                (table[at].ahead, table[at].behind) = (bits(0), bits(1));
+            }
         }
     }
     table
@@ -46,29 +60,46 @@ fn table(nodes: &[Node]) -> [[f32; 2]; 256] {
 
 /// Shares: ahead (kept for the sides only), below and behind, below.
 pub(super) struct Variable<S: Lanes> {
-    /// By level: the bits of the weights ahead and below-behind. The sign of the second tells that the level
-    /// is never marked.
-    by_level: Vec<[i32; 2]>,
+    by_level: [Level; 256],
+    modulated: bool,
     /// The row's levels.
     levels: Vec<u8>,
-    /// The same weights for each dot of the row.
+    /// What the levels of a row decide, column by column: weights, threshold, lift.
+    row: [Vec<i32>; 4],
+    /// The first three lane by lane.
     ahead: Vec<S::Mem>,
     behind: Vec<S::Mem>,
+    thresholds: Vec<S::Mem>,
 }
 
 impl<S: Lanes> Variable<S> {
     pub fn ostromoukhov(segment: usize) -> Self {
-        let bits = |w: &[f32; 2]| [w[0].to_bits() as i32, w[1].to_bits() as i32];
-        let mut by_level: Vec<_> = table(&OSTROMOUKHOV).iter().map(bits).collect();
-        // The author's program leaves level 0 off whatever the error; its weight behind is 0, so that the
-        // sign changes no product.
-        by_level[0][1] = (-0.0f32).to_bits() as i32;
+        let mut variable = Self::new(segment, &OSTROMOUKHOV);
+        // The author's program leaves level 0 off whatever the error.
+        variable.by_level[0].threshold = i32::MAX;
+        variable
+    }
+
+    /// Weights from a table of nodes, the threshold at ½.
+    pub fn new(segment: usize, nodes: &[Node]) -> Self {
         Variable {
-            by_level,
+            by_level: table(nodes),
+            modulated: false,
             levels: vec![0; segment * S::COUNT],
+            row: std::array::from_fn(|_| vec![0; segment * S::COUNT]),
             ahead: vec![S::ZERO; segment],
             behind: vec![S::ZERO; segment],
+            thresholds: vec![S::ZERO; segment],
         }
+    }
+
+    /// Lifts the threshold at random by up to `strength(level)` times ½, see [`noise`](super::zhou_fang::noise).
+    pub fn modulated(mut self, strength: impl Fn(usize) -> f64) -> Self {
+        self.modulated = true;
+        for (level, entry) in self.by_level.iter_mut().enumerate() {
+            entry.lift = (strength(level) / 255.0 * f64::from(ONE)).round() as i32;
+        }
+        self
     }
 }
 
@@ -78,16 +109,32 @@ impl<S: Lanes> Rule<S> for Variable<S> {
     const FROM_START: &'static [f32] = &[0.4];
 
     #[inline(always)]
-    fn see(&mut self, tones: &[f32], segment: usize) {
+    fn see(&mut self, s: S, tones: &[f32], segment: usize, row: usize) {
         for (level, &tone) in self.levels.iter_mut().zip(tones) {
             // A cast from float is 0 for not-a-number and for what is below 0.
             *level = (tone * 255.0 + 0.5) as u8;
         }
-        for (i, (ahead, behind)) in self.ahead.iter_mut().zip(&mut self.behind).enumerate() {
-            let levels = self.levels[i..].iter().step_by(segment);
-            let lanes = ahead.as_mut().iter_mut().zip(behind.as_mut());
-            for (&level, (ahead, behind)) in levels.zip(lanes) {
-                [*ahead, *behind] = self.by_level[usize::from(level)];
+        // Indices into slices of one length: chains of `zip` were not compiled for AVX2, four times as slow.
+        let n = self.levels.len();
+        let [ahead, behind, thresholds, lifts] = self.row.each_mut().map(|r| &mut r[..n]);
+        for (x, &level) in self.levels.iter().enumerate() {
+            let level = &self.by_level[usize::from(level)];
+            ahead[x] = level.ahead;
+            behind[x] = level.behind;
+            thresholds[x] = level.threshold;
+            lifts[x] = level.lift;
+        }
+        if self.modulated {
+            for x in 0..n {
+                thresholds[x] += super::zhou_fang::noise(x as u32, row as u32) * lifts[x];
+            }
+        }
+        let lanes = [&mut self.ahead, &mut self.behind, &mut self.thresholds];
+        for (numbers, lanes) in self.row.iter().zip(lanes) {
+            for (block, lanes) in lanes.chunks_exact_mut(BLOCK).enumerate() {
+                for (to, v) in lanes.iter_mut().zip(s.columns(numbers, segment, block * BLOCK)) {
+                    *to = s.store(v);
+                }
             }
         }
     }
@@ -102,8 +149,7 @@ impl<S: Lanes> Rule<S> for Variable<S> {
     #[inline(always)]
     fn dot(&self, s: S, i: usize, value: S::V, carry: Carry<S>) -> (S::V, Carry<S>, Shares<S>) {
         let v = s.add(value, carry[0]);
-        let may = s.above(s.load(&self.behind[i]), s.splat(-1));
-        let on = s.and(s.above(v, s.splat(ONE / 2)), may);
+        let on = s.above(v, s.load(&self.thresholds[i]));
         let error = s.sub(v, s.and(on, s.splat(ONE)));
         let ahead = s.scaled(error, s.load(&self.ahead[i]));
         let behind = s.scaled(error, s.load(&self.behind[i]));

@@ -64,7 +64,7 @@ impl<S: Lanes> Rule<S> for Wide {
     const START: f64 = 0.34;
     const FROM_START: &'static [f32] = &[0.73, 0.26];
 
-    fn see(&mut self, _tones: &[f32], _segment: usize) {}
+    fn see(&mut self, _s: S, _tones: &[f32], _segment: usize, _row: usize) {}
 
     #[inline(always)]
     fn given(&self, s: S, above: [&Left<S>; 2], i: usize, _turned: bool, _reverse: bool) -> S::V {
