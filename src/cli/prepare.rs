@@ -9,7 +9,9 @@ use super::options::{self, JobOptions};
 use super::terminal::{self, Bar};
 use super::{Failure, Out};
 use crate::encode::output::Output;
-use crate::job::{Job, plan};
+use crate::job::Job;
+use crate::job::plan::{self, Plan};
+use crate::screen::fitted;
 use crate::{art, outputs, pipeline};
 
 /// Arguments of `prepare`.
@@ -36,6 +38,9 @@ pub struct PrepareArgs {
     /// A second look: this place of the blank, large, as dots and as forecast, in loupe.png (mm from its lower left: 40,50)
     #[arg(long, value_name = "X,Y", value_parser = options::parse_place)]
     pub loupe: Option<(f64, f64)>,
+    /// Searching screens: as many passes as take this long here, in seconds, for a blank full of dots; the job file keeps their number
+    #[arg(long, value_name = "SECONDS", conflicts_with = "effort", value_parser = parse_seconds)]
+    pub search_time: Option<f64>,
     #[allow(missing_docs)]
     #[command(flatten)]
     pub options: JobOptions,
@@ -53,6 +58,9 @@ pub fn run(args: &PrepareArgs, out: &mut Out) -> Result<u8, Failure> {
     // Everything that can be known to be wrong is found before the long work starts.
     let before = job.art.crc32;
     let mut plan = plan::resolve(&job)?;
+    if let Some(seconds) = args.search_time {
+        search_within(seconds, &mut plan);
+    }
     let mut output = Output::begin(&args.out, args.replace)?;
     let source = Source::read(&file)?;
     let art = art::open(&source.bytes, &source.in_messages)?;
@@ -86,6 +94,28 @@ pub fn run(args: &PrepareArgs, out: &mut Out) -> Result<u8, Failure> {
         );
     }
     Ok(if stopped { 3 } else { 0 })
+}
+
+/// Reads a time in seconds, more than none and at most an hour; a closing `s` is taken too.
+fn parse_seconds(text: &str) -> Result<f64, String> {
+    let seconds = text.strip_suffix('s').unwrap_or(text).trim().parse::<f64>();
+    seconds
+        .ok()
+        .filter(|s| *s > 0.0 && *s <= 3600.0)
+        .ok_or_else(|| "it is a number of seconds up to 3600, such as 5".into())
+}
+
+/// Sets the effort of a searching screen to what the time allows, and says so.
+fn search_within(seconds: f64, plan: &mut Plan) {
+    if !["fitted", "auto"].contains(&plan.screen.name) {
+        plan.notes.push(format!("{} does not search; the search time is not used", plan.screen.name));
+        return;
+    }
+    let shape = plan.blank.printable().unwrap_or(plan.blank.shape);
+    let dots = shape.area() / (plan.grid.along.0 * plan.grid.across.0);
+    plan.options.effort = fitted::passes_within(seconds, dots as usize, &plan.options);
+    let passes = plan.options.effort;
+    plan.notes.push(format!("{passes} passes of search, about {seconds} s on this machine"));
 }
 
 /// An art file's bytes and what to call it.

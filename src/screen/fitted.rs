@@ -19,11 +19,13 @@ mod search;
 pub mod spread;
 mod tile;
 
+use std::time::Instant;
+
 use super::model_diffusion;
 use super::{Options, Screen, Wants};
 use crate::parallel;
 use crate::plane::{Dots, Tone};
-use crate::progress::Progress;
+use crate::progress::{Progress, Silent};
 use crate::sight::READING_DISTANCE_MM;
 use cells::Cells;
 use moves::Moves;
@@ -46,6 +48,31 @@ pub fn fitted(tone: &Tone, options: &Options, progress: &dyn Progress) -> Dots {
     let cells = Cells::new(&options.burn);
     let start = model_diffusion::diffuse(tone, &cells, options.serpentine, progress);
     improve(tone, start, &cells, options, progress)
+}
+
+/// The passes that searching so many dots takes no longer than `seconds` for here: from 1, even where that takes
+/// longer, to 64. A patch of a made-up picture is timed, so the answer is another on another machine; the
+/// dots that a number of passes gives are the same everywhere.
+pub fn passes_within(seconds: f64, dots: usize, options: &Options) -> u32 {
+    const SIDE: usize = 2 * TILE;
+    let wave = |i: usize| {
+        let (x, y) = ((i % SIDE) as f32, (i / SIDE) as f32);
+        0.4 + 0.3 * (x * 0.021).sin() * (y * 0.033).cos() + 0.1 * (x * y * 1e-3).sin()
+    };
+    let tone = Tone::from_vec(SIDE, SIDE, (0..SIDE * SIDE).map(wave).collect());
+    let cells = Cells::new(&options.burn);
+    let time = |effort: u32| {
+        let options = Options { effort, ..options.clone() };
+        let begun = Instant::now();
+        let start = model_diffusion::diffuse(&tone, &cells, options.serpentine, &Silent);
+        improve(&tone, start, &cells, &options, &Silent);
+        begun.elapsed().as_secs_f64()
+    };
+    // The first passes make most of the changes, the later ones take about the same time each.
+    let (one, many) = parallel::with_threads(1, || (time(1), time(9)));
+    let share = dots as f64 / (SIDE * SIDE) as f64 / parallel::threads().max(1) as f64;
+    let each = ((many - one) / 8.0 * share).max(1e-9);
+    (1.0 + (seconds - one * share) / each).clamp(1.0, 64.0) as u32
 }
 
 /// Searches from given dots.
