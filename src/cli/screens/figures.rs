@@ -173,8 +173,8 @@ impl Figures {
              beam is its 1/e² diameter in pitches. It is one picture and a forecast, not a burnt piece.\n\n\
              Speed: {FAST_SIDE} x {FAST_SIDE} dots from tones in memory to packed dots, rows there and back where a \
              screen diffuses, the fastest of several runs. Measured on {}, {} threads, path {}{}; other machines \
-             and other work on the machine give other speeds. The tones alone (f32) are read at {} Mdot/s by one \
-             thread.\n\n\
+             and other work on the machine give other speeds. The tones alone (f32, out of the processor's cache at \
+             this size) are read at {} Mdot/s by one thread.\n\n\
              The picture beside this page, screens.png, shows each screen on the same ramps and photo. Renew both with \
              `dotwright screens --table FOLDER --replace`.\n",
             processor(),

@@ -13,7 +13,7 @@ const PAPER: Rgb = [247; 3];
 const GAP: usize = 12;
 /// Side of the photo's part, and of the part of its dots that is shown at twice the size.
 const PART: usize = 224;
-const WIDTH: usize = 5 * GAP + 4 * PART;
+const WIDTH: usize = 4 * GAP + 4 * PART;
 /// The lightest tones, which show how a screen begins and whether its dots keep apart.
 const LIGHT: f32 = 0.06;
 
@@ -120,7 +120,7 @@ fn curve(search: &[Search]) -> Result<Picture, Failure> {
     let x = |seconds: f64| left + width * (seconds.max(1e-4).log10() - first) / (last - first).max(1.0);
     let y = |db: f64| top + height * (high - db) / (high - low);
     let mut svg = String::from(
-        r#"<text x="12" y="26" font-size="18" font-weight="bold">What more search brings</text><text x="250" y="26" font-size="14">fitted by its passes; 0 is where it starts, model-diffusion</text>"#,
+        r#"<text x="12" y="26" font-size="18" font-weight="bold">What more search brings</text><text x="300" y="26" font-size="14">fitted by its passes; 0 is where it starts, model-diffusion</text>"#,
     );
     let mut db = low;
     while db <= high {
@@ -158,15 +158,16 @@ fn curve(search: &[Search]) -> Result<Picture, Failure> {
                 r#"<circle cx="{:.1}" cy="{:.1}" r="3.5"/><text x="{:.1}" y="{:.1}" font-size="12">{}</text>"#,
                 at.0,
                 at.1,
-                at.0 + 3.0,
+                at.0 + 7.0,
                 at.1 + if beam == 0 { 17.0 } else { -8.0 },
                 s.passes
             );
         }
+        let longest = search.iter().map(|s| s.seconds).fold(0.0, f64::max);
         if let Some(s) = search.last() {
             svg += &format!(
                 r#"<text x="{:.1}" y="{:.1}" font-size="13" font-weight="bold">{label}</text>"#,
-                x(s.seconds) + 26.0,
+                x(longest) + 30.0,
                 y(s.psnr_db[beam]) + if beam == 0 { 17.0 } else { -8.0 }
             );
         }

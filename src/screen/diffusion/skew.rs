@@ -144,6 +144,10 @@ impl pulp::NullaryFnOnce for Group<'_> {
         let Some(own) = ring.get(group % ring.len()) else { return };
         let before = group / ring.len() * chunks;
 
+        // The lines of all rows that are wanted later, one a step.
+        let ahead: [*const i8; CHUNK] = std::array::from_fn(|i| {
+            rows[i % LANES].as_ptr().wrapping_add(AHEAD + i / LANES * (CHUNK / 2)).cast()
+        });
         let mut state = State { share: zero, mid: zero, west: zero, bits: zero };
         let mut last_bits = zero;
         let mut values = [[0i32; LANES]; CHUNK];
@@ -171,16 +175,14 @@ impl pulp::NullaryFnOnce for Group<'_> {
                 values.iter_mut().zip(begin).for_each(|(v, b)| v[0] += b);
             }
             state.bits = zero;
-            for row in rows {
-                for line in [AHEAD, AHEAD + CHUNK / 2] {
-                    s.sse._mm_prefetch::<_MM_HINT_T1>(row.as_ptr().wrapping_add(at + line).cast());
-                }
-            }
             if inside {
-                // Four steps written out: what is east becomes middle and west without moves.
+                // Four steps written out: what is east becomes middle and west without moves. Each asks for one
+                // line of tones: asked for all at once they fill the processor's queue and hold up the walk.
                 let steps = values.as_chunks::<4>().0.iter().zip(given.as_chunks::<4>().0);
-                for ((values, given), kept) in steps.zip(kept.as_chunks_mut::<4>().0) {
+                let steps = steps.zip(kept.as_chunks_mut::<4>().0).zip(ahead.as_chunks::<4>().0);
+                for (((values, given), kept), ahead) in steps {
                     for j in 0..4 {
+                        s.sse._mm_prefetch::<_MM_HINT_T1>(ahead[j].wrapping_add(4 * at));
                         kept[j] = step(s, &values[j], given[j], &mut state);
                     }
                 }
