@@ -5,7 +5,7 @@ mod lanes;
 mod rows;
 #[cfg(target_arch = "x86_64")]
 mod skew;
-mod start;
+pub(in crate::screen) mod start;
 mod variable;
 mod wide;
 mod zhou_fang;

@@ -44,6 +44,11 @@ pub(super) fn errors(tone: &Tone, c: f64) -> Vec<i32> {
         .collect()
 }
 
+/// The same as shares of a dot.
+pub(in crate::screen) fn settled(tone: &Tone, c: f64) -> Vec<f32> {
+    errors(tone, c).iter().map(|&e| e as f32 / ONE as f32).collect()
+}
+
 /// Well-mixed bits of a column's number.
 fn hash(x: u32) -> u32 {
     let mut h = x.wrapping_add(0x9E37_79B9).wrapping_mul(0x85EB_CA6B);
