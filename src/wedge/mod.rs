@@ -24,6 +24,7 @@ pub mod layout;
 pub mod least_squares;
 pub mod lightness;
 pub mod locate;
+pub mod model;
 pub mod patches;
 pub mod photo;
 pub mod pick;

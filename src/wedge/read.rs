@@ -9,6 +9,7 @@ use super::pick::{Choice, pick};
 use super::reading::{PatchReading, PhotoReading, PickReading, Reading, ResponseReading, Scale};
 use super::rectify::{Flat, Surface, gaps, rectify};
 use super::sheet::{Kind, Patch, Wedge};
+use crate::mark::response::OVER_BURN;
 use super::{timing, tone};
 
 /// What a reading is asked with.
@@ -279,6 +280,50 @@ fn exposure(wedge: &Wedge, ask: &Ask, stats: &[Result<Stat, Refusal>], reading: 
     fitted
 }
 
+/// What the choice sees of each patch. A patch's own lightness and the curve's are weighed by their
+/// uncertainties: one noisy patch then neither sets the limit of what is light enough nor wins by chance. A
+/// patch that could not be read stands for its setting with the curve's lightness and the grain of the patch
+/// that was read at the nearest exposure.
+fn choices(wedge: &Wedge, stats: &[Result<Stat, Refusal>], fit: &ResponseFit) -> Vec<Option<Choice>> {
+    let settled = fit.x_half.get().is_some() && fit.rms < 1.5;
+    let exposure = |p: &Patch| wedge.burn(&p.dial, fit.curve).x_solid;
+    let curve_error = fit.rms.max(0.1);
+    let grain_near = |x: f64| {
+        wedge
+            .patches
+            .iter()
+            .zip(stats)
+            .filter_map(|(p, s)| s.as_ref().ok().map(|s| ((exposure(p) / x).ln().abs(), s.grain)))
+            .min_by(|a, b| a.0.total_cmp(&b.0))
+            .map(|(_, grain)| grain)
+    };
+    wedge
+        .patches
+        .iter()
+        .zip(stats)
+        .map(|(p, s)| {
+            let x = exposure(p);
+            let curve = settled.then(|| fit.lightness(x));
+            let (lightness, grain) = match (s, curve) {
+                (Ok(s), Some(l)) => {
+                    let (own, its) = (s.l_error.powi(-2), curve_error.powi(-2));
+                    ((own * s.l + its * l) / (own + its), s.grain)
+                }
+                (Ok(s), None) => (s.l, s.grain),
+                (Err(_), Some(l)) => (l, grain_near(x)?),
+                (Err(_), None) => return None,
+            };
+            Some(Choice {
+                lightness,
+                grain,
+                pace: p.dial.speed.0 / f64::from(p.dial.passes),
+                power: p.dial.power.0,
+                over_burnt: fit.curve.q(x) >= OVER_BURN,
+            })
+        })
+        .collect()
+}
+
 fn choose(
     wedge: &Wedge,
     ask: &Ask,
@@ -286,22 +331,7 @@ fn choose(
     fit: &ResponseFit,
     reading: &mut Reading,
 ) {
-    let choices: Vec<Option<Choice>> = wedge
-        .patches
-        .iter()
-        .zip(stats)
-        .zip(&reading.patches)
-        .map(|((p, s), r)| {
-            let s = s.as_ref().ok()?;
-            Some(Choice {
-                lightness: s.l,
-                grain: s.grain,
-                pace: p.dial.speed.0 / f64::from(p.dial.passes),
-                power: p.dial.power.0,
-                over_burnt: r.char.is_some_and(|c| c >= 0.05),
-            })
-        })
-        .collect();
+    let choices = choices(wedge, stats, fit);
     let Some(i) = pick(&choices, reading.marks_lighter, ask.grain_limit) else {
         reading
             .notes
@@ -326,10 +356,14 @@ fn choose(
         power_percent: 100.0 * p.dial.power.0,
         speed_mm_s: p.dial.speed.0,
         passes: p.dial.passes,
-        lightness: c.lightness,
+        lightness: stats.get(i).and_then(|s| s.as_ref().ok()).map_or(c.lightness, |s| s.l),
         grain: c.grain,
         why: format!(
-            "the fastest within 2 L* of the {name} that is not grainy, then the one with the least power"
+            "the fastest within 2 L* of the {name} that is not grainy, then the one with the least power{}",
+            match stats.get(i) {
+                Some(Err(_)) => "; the patch itself could not be read, its lightness is the curve's through the others",
+                _ => "",
+            }
         ),
         latitude_percent: latitude,
         seconds_for_85_mm: area_lines * 85.0 / p.dial.speed.0 * f64::from(p.dial.passes),

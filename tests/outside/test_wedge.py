@@ -55,7 +55,7 @@ def trial(seed, sheet, folder, reader, size, glare=True):
     lighter = sheet.toml["expected"]["y_marked"] > sheet.toml["expected"]["y_unmarked"]
     truth = random_truth(rng, lighter)
     scene = random_scene(rng, size, glare)
-    piece, steps = burn(sheet, truth, rng, over=3 if min(size) > 1600 else 2)
+    piece, steps = burn(sheet, truth, rng, over=3)
     photo, hom = photograph(sheet, piece, steps, truth, scene, rng)
     path = Path(folder) / f"photo-{seed}.jpg"
     save(photo, path, scene.jpeg)
@@ -158,7 +158,7 @@ def test_a_white_card_makes_lightness_absolute(work):
     truth = Truth(y_marked=0.55, grain=0.02)
     card = (40.0, -6.0, 8.0, 0.85)
     scene = Scene(size=SMALL, fill=0.7, tilt=8, azimuth=40, blur=0.8, slope=(0.08, -0.05), white=card, gain=0.55)
-    piece, steps = burn(sheet, truth, rng, over=2)
+    piece, steps = burn(sheet, truth, rng, over=3)
     photo, hom = photograph(sheet, piece, steps, truth, scene, rng)
     save(photo, work / "white.jpg", 93)
     p = hom @ [card[0], card[1], 1]
@@ -217,7 +217,7 @@ def test_a_photo_of_another_wedge_is_refused(work):
     a = draw(work / "a", "exposure", "rect:80x80mm", "poster-paint", "--density", "304dpi", "--steps", "5x5")
     draw(work / "b", "exposure", "rect:80x80mm", "poster-paint", "--density", "304dpi", "--steps", "5x5", "--power", "50..100%")
     rng = np.random.default_rng(3)
-    piece, steps = burn(a, Truth(), rng, over=2)
+    piece, steps = burn(a, Truth(), rng, over=3)
     photo, _ = photograph(a, piece, steps, Truth(), Scene(size=SMALL), rng)
     save(photo, work / "other.jpg", 90)
     done = run("wedge", "read", work / "other.jpg", "--wedge", work / "b" / "wedge.toml", "--date", "2026-11-25",
