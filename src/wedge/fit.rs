@@ -94,7 +94,7 @@ impl ResponseFit {
 ///
 /// The model is the mean over the lines' ripple of `look(D e (v/v0)^(1−s))` as L*, by the
 /// Levenberg-Marquardt method from several starts; the char is taken in only where it explains more than
-/// chance would (Akaike's corrected criterion lower by 6, Burnham and Anderson 2002). Points far off the
+/// chance would (Akaike's corrected criterion lower by 4, Burnham and Anderson 2002). Points far off the
 /// curve lose weight (Huber's, at 2.5 robust standard deviations): a flaw in one patch does not bend it.
 pub fn fit(points: &[Point], ripple: &[f64], y_unmarked: f64, expected: &Expected) -> ResponseFit {
     let mut errors: Vec<f64> = points.iter().map(|p| p.error).collect();
@@ -164,8 +164,8 @@ fn search(
     let n = base.points.len();
     let mut both = None;
     if n >= with.len() + 2 {
-        // Char may look otherwise than expected: darker than the darkest patch, too.
-        let looks = [expected.y_char.max(1e-3), (0.5 * marked).min(0.5 * base.y_unmarked)];
+        // Char may look otherwise than expected: darker than the darkest patch, too, which is on its way there.
+        let looks = [expected.y_char.max(1e-3), (0.7 * marked).min(0.5 * base.y_unmarked)];
         let later = (expected.x_char.0 / expected.x_half.0).clamp(1.5, 20.0);
         let guesses = looks.map(|look| CharGuess { look, rise: expected.char_rise, later });
         let starts: Vec<[f64; 7]> = match known {
@@ -190,8 +190,9 @@ fn search(
     let score = |cost: f64, k: f64| cost + 2.0 * k + 2.0 * k * (k + 1.0) / (n - k - 1.0).max(1.0);
     match (rising, both) {
         (Some(a), Some(b)) => {
+            // Of the char's three values two are roughly known beforehand: it counts as one parameter.
             let k = free.len() as f64;
-            Some(if score(a.cost, k) - score(b.cost, k + 3.0) > 6.0 { b } else { a })
+            Some(if score(a.cost, k) - score(b.cost, k + 1.0) > 4.0 { b } else { a })
         }
         (a, b) => a.or(b),
     }
@@ -348,7 +349,6 @@ pub fn points(wedge: &Wedge, measured: &[Option<(f64, f64)>]) -> Vec<(usize, Poi
         .filter(|(_, (p, _))| p.pattern == Pattern::Solid)
         .filter_map(|(i, (p, m))| {
             let (lightness, error) = (*m)?;
-            let error = error.hypot(0.1);
             Some((i, Point { dose: wedge.dose(&p.dial), speed: p.dial.speed.0, lightness, error }))
         })
         .collect()

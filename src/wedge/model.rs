@@ -113,9 +113,13 @@ impl Model<'_> {
         // A parameter beyond its limit is pulled back, so that the fit does not drift along a flat.
         let mut beyond: f64 = (0..7).map(|i| (p[i] - p[i].clamp(LOW[i], HIGH[i])).abs()).sum();
         if self.char.is_some() {
-            // Char comes after the mark, never before: without this a coating that marks dark and chars
-            // darker would fit as well with the two changed over.
-            beyond += (p[HALF] + 0.25 - p[CHAR]).max(0.0);
+            // Char comes after the mark: it reaches 5 % (q = 1/20, so (x_char/x)^m = 19) no sooner than the mark
+            // nine tenths (r = 9/10). A coating of which this were not so could not be marked well at any
+            // setting; without it a coating that marks dark and chars darker fits as well with a pale char
+            // that does half of the marking.
+            let nine_tenths = p[HALF] + 9f64.ln() / p[RISE].exp();
+            let twentieth = p[CHAR] - 19f64.ln() / p[CHAR_RISE].exp();
+            beyond += (nine_tenths - twentieth).max(0.0);
         }
         let mut out: Vec<f64> = self
             .points

@@ -19,6 +19,8 @@ pub struct Measured {
     pub cells: Vec<f64>,
     /// Relative error of the light surface there.
     pub light_error: f64,
+    /// Faint glare that was taken off, relative to the unmarked coating.
+    pub veil: f64,
     /// Its fill is lines, dots or a screen: the apertures' spread is that of the pattern, not grain.
     pub patterned: bool,
 }
@@ -126,18 +128,14 @@ fn one(
     };
     // Glare adds light: what it adds to the gaps beside the patch it adds, about, to the patch.
     let local = surface.at(cx, cy);
-    let reach = (w.max(h)) * 0.5 + 2.5;
-    let beside: Vec<f64> = surface
-        .gaps
-        .iter()
-        .filter(|g| (g.at.0 - cx).abs() < reach && (g.at.1 - cy).abs() < reach)
-        .map(|g| g.excess)
-        .collect();
-    let excess = beside.iter().copied().fold(0.0, f64::max);
+    let glare = glare_beside(surface, (cx, cy), w.max(h) * 0.5 + 2.5);
     let steps = |a: f64| (lightness(a) - lightness(mean)).abs();
-    if excess > 5.0 * surface.spread.max(0.004) && steps(mean + excess * local) > 0.8 {
-        return Err(Refusal::Glare { excess: 100.0 * excess });
+    if glare.most > 5.0 * surface.spread.max(0.004) && steps(mean + glare.most * local) > 0.8 {
+        return Err(Refusal::Glare { excess: 100.0 * glare.most });
     }
+    // A faint veil that is sure is taken off.
+    let ratio = ratio - glare.veil;
+    cells.iter_mut().for_each(|c| *c -= glare.veil);
     let (mut low, mut high) = (f64::INFINITY, 0.0f64);
     for (s, n) in quarters {
         if n > 0.0 {
@@ -157,7 +155,31 @@ fn one(
         cells,
         patterned,
         light_error: surface.spread / (surface.gaps.len() as f64).sqrt() * 2.5,
+        veil: glare.veil,
     })
+}
+
+/// Light that the gaps round a place have above the surface, relative to it.
+struct Beside {
+    /// The most of any gap.
+    most: f64,
+    /// The mean, where it is above three of its standard errors; else 0.
+    veil: f64,
+}
+
+fn glare_beside(surface: &Surface, at: (f64, f64), reach: f64) -> Beside {
+    let beside: Vec<f64> = surface
+        .gaps
+        .iter()
+        .filter(|g| (g.at.0 - at.0).abs() < reach && (g.at.1 - at.1).abs() < reach)
+        .map(|g| g.excess)
+        .collect();
+    let n = beside.len().max(1) as f64;
+    let mean = beside.iter().sum::<f64>() / n;
+    Beside {
+        most: beside.iter().copied().fold(0.0, f64::max),
+        veil: if mean > 3.0 * surface.spread / n.sqrt() { mean } else { 0.0 },
+    }
 }
 
 /// Standard deviation, with n − 1.

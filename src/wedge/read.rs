@@ -221,7 +221,8 @@ impl Stat {
         } else {
             deviation(&m.cells) * y_gap / (m.cells.len() as f64 / 4.0).max(1.0).sqrt()
         };
-        let y_error = own.hypot(y * m.light_error).max(1e-5);
+        // The glare over a patch need not be that of the gaps beside it: half of it is error.
+        let y_error = own.hypot(y * m.light_error).hypot(0.5 * m.veil * y_gap).max(1e-5);
         let l = lightness(y);
         Stat { y, y_error, l, l_error: (lightness(y + y_error) - l).hypot(0.1), grain }
     }
@@ -304,9 +305,11 @@ fn choices(wedge: &Wedge, stats: &[Result<Stat, Refusal>], fit: &ResponseFit) ->
         .map(|(p, s)| {
             let x = exposure(p);
             let curve = settled.then(|| fit.lightness(x));
-            let (lightness, grain) = match (s, curve) {
+            let (value, grain) = match (s, curve) {
                 (Ok(s), Some(l)) => {
-                    let (own, its) = (s.l_error.powi(-2), curve_error.powi(-2));
+                    // Between patches of one photo only the spread within each counts.
+                    let own_error = lightness(s.y + s.y_error) - lightness(s.y);
+                    let (own, its) = (own_error.max(0.02).powi(-2), curve_error.powi(-2));
                     ((own * s.l + its * l) / (own + its), s.grain)
                 }
                 (Ok(s), None) => (s.l, s.grain),
@@ -314,7 +317,7 @@ fn choices(wedge: &Wedge, stats: &[Result<Stat, Refusal>], fit: &ResponseFit) ->
                 (Err(_), None) => return None,
             };
             Some(Choice {
-                lightness,
+                lightness: value,
                 grain,
                 pace: p.dial.speed.0 / f64::from(p.dial.passes),
                 power: p.dial.power.0,

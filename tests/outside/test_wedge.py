@@ -16,7 +16,7 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 from wedge_model import (Scene, Sheet, Truth, burn, exposure_of, lightness, photograph, random_scene,  # noqa: E402
-                         random_truth, save, true_grain, true_means)
+                         random_truth, save, seen_at, true_grain, true_means)
 
 DOTWRIGHT = os.environ.get("DOTWRIGHT", "target/release/dotwright")
 
@@ -71,8 +71,7 @@ def trial(seed, sheet, folder, reader, size, glare=True):
     centres = [((l + q) / 2, (t + b) / 2) for l, t, q, b in map(sheet.rect, sheet.patches)]
     worst = 0
     for x, y in centres + ([] if sheet.round else corners):
-        p = hom @ [x, y, 1]
-        m = back @ (p / p[2])
+        m = back @ [*seen_at(scene, hom, x, y), 1]
         worst = max(worst, float(np.hypot(*(m[:2] / m[2] - [x, y]))))
     looks = true_means(sheet, piece, steps)
     known = np.array([p["lightness"].get("value", np.nan) for p in r["patches"]])
