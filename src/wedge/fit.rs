@@ -3,8 +3,8 @@
 use serde::{Deserialize, Serialize};
 
 use super::model::{
-    CHAR, CHAR_RISE, CHAR_RISE_SPREAD, CHARRED, CHARRED_SPREAD, CharGuess, HALF, HIGH, LOW, MARKED, Model, RISE, S,
-    Solved,
+    CHAR, CHAR_RISE, CHAR_RISE_SPREAD, CHARRED, CHARRED_SPREAD, CharGuess, HALF, HIGH, LOW, MARKED, Model,
+    RISE, S, Solved,
 };
 pub use super::model::{Point, ripple};
 use super::photo::{lightness, luminance};
@@ -129,12 +129,7 @@ fn reweighted(model: &Model<'_>, at: &[f64; 7]) -> Vec<f64> {
 }
 
 /// The best minimum, with char or without; `known` is that of an earlier round, to start from.
-fn search(
-    base: &Model<'_>,
-    expected: &Expected,
-    s_free: bool,
-    known: Option<&Solved>,
-) -> Option<Solved> {
+fn search(base: &Model<'_>, expected: &Expected, s_free: bool, known: Option<&Solved>) -> Option<Solved> {
     let bare = lightness(base.y_unmarked);
     let extreme = base
         .points
@@ -154,18 +149,18 @@ fn search(
     }
     let plain: Vec<[f64; 7]> = match known {
         Some(k) => vec![k.all],
-        None => halves
-            .iter()
-            .flat_map(|&h| [expected.schwarzschild, 0.65, 0.95].map(|s| start(h, s)))
-            .collect(),
+        None => {
+            halves.iter().flat_map(|&h| [expected.schwarzschild, 0.65, 0.95].map(|s| start(h, s))).collect()
+        }
     };
     let rising = best(plain.into_iter().filter_map(|s| base.solve(s, &free)));
     let with: Vec<usize> = free.iter().copied().chain([CHARRED, CHAR, CHAR_RISE]).collect();
     let n = base.points.len();
     let mut both = None;
     if n >= with.len() + 2 {
-        // Char may look otherwise than expected: darker than the darkest patch, too, which is on its way there.
-        let looks = [expected.y_char.max(1e-3), (0.7 * marked).min(0.5 * base.y_unmarked)];
+        // Char may look otherwise than expected, too: as soot, which reflects 2 % to 4 %, and darker than the
+        // darkest patch, which is on its way there.
+        let looks = [expected.y_char.max(1e-3), 0.03f64.min(0.5 * marked)];
         let later = (expected.x_char.0 / expected.x_half.0).clamp(1.5, 20.0);
         let guesses = looks.map(|look| CharGuess { look, rise: expected.char_rise, later });
         let starts: Vec<[f64; 7]> = match known {
@@ -228,7 +223,8 @@ fn settle(base: &Model<'_>, mut solved: Solved, expected: &Expected, s_free: boo
     }
     // Look and steepness of char count as measured where the patches know them better by far than was known before.
     let limits = [0.25, 0.25, 0.6, 0.15, 0.5 * CHARRED_SPREAD, 0.25, 0.5 * CHAR_RISE_SPREAD];
-    let defaults = [expected.y_marked.ln(), expected.x_half.0.ln(), expected.rise.ln(), expected.schwarzschild];
+    let defaults =
+        [expected.y_marked.ln(), expected.x_half.0.ln(), expected.rise.ln(), expected.schwarzschild];
     for i in [CHARRED, CHAR_RISE, S, RISE, CHAR, MARKED, HALF] {
         let settled = solved.error[i] <= limits[i];
         let at_limit = solved.all[i] <= LOW[i] + 1e-3 || solved.all[i] >= HIGH[i] - 1e-3;

@@ -38,13 +38,13 @@ pub(super) const LOW: [f64; 7] = [-7.0, -3.0, 0.0, 0.2, -7.0, -2.3, 0.3];
 pub(super) const HIGH: [f64; 7] = [0.3, 3.9, 3.4, 1.4, 0.0, 5.3, 3.4];
 
 /// What is known of char beforehand, as natural logarithms with standard deviations: its look to a factor of
-/// two, its steepness and how much later it comes than the mark to a factor of one and a half (common practice;
+/// two, its steepness to a factor of 1.35, how much later it comes than the mark to one of 1.5 (common practice;
 /// the kit's coatings lie within). Few
 /// patches of a good wedge are charred, and they alone would settle neither: a pale char that comes early
 /// looks like a black one that comes late, and the limit of over-burn would swing between them.
 pub(super) const CHARRED_SPREAD: f64 = 0.7;
 /// See [`CHARRED_SPREAD`].
-pub(super) const CHAR_RISE_SPREAD: f64 = 0.4;
+pub(super) const CHAR_RISE_SPREAD: f64 = 0.3;
 /// See [`CHARRED_SPREAD`].
 const CHAR_SPREAD: f64 = 0.4;
 

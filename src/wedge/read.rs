@@ -9,8 +9,8 @@ use super::pick::{Choice, pick};
 use super::reading::{PatchReading, PhotoReading, PickReading, Reading, ResponseReading, Scale};
 use super::rectify::{Flat, Surface, gaps, rectify};
 use super::sheet::{Kind, Patch, Wedge};
-use crate::mark::response::OVER_BURN;
 use super::{timing, tone};
+use crate::mark::response::OVER_BURN;
 
 /// What a reading is asked with.
 #[derive(Debug, Clone, PartialEq)]
@@ -125,7 +125,8 @@ pub fn read_photo(photo: &Photo, wedge: &Wedge, ask: &Ask) -> Result<Evidence, R
             pixels_per_mm: seen.map.scale((width / 2.0, height / 2.0)).unwrap_or(0.0),
             blur_mm: seen.blur,
             marks_px: seen.marks.iter().map(|m| [m.0, m.1]).collect(),
-            homography: seen.map.rows(),
+            homography: seen.map.plane.rows(),
+            lens_k1: seen.map.lens.k1,
             light_ratio: 1.0,
         },
         patches: Vec::new(),
@@ -204,12 +205,19 @@ pub fn read_photo(photo: &Photo, wedge: &Wedge, ask: &Ask) -> Result<Evidence, R
 struct Stat {
     y: f64,
     y_error: f64,
+    /// The part of `y_error` that is the patch's own grain.
+    y_grain: f64,
     l: f64,
     l_error: f64,
     grain: f64,
 }
 
 impl Stat {
+    /// Uncertainty of the patch's mean from its own grain, L*.
+    fn l_grain(&self) -> f64 {
+        lightness(self.y + self.y_grain) - self.l
+    }
+
     fn of(m: &Measured, y_gap: f64) -> Stat {
         let y = m.ratio * y_gap;
         let ls: Vec<f64> = m.cells.iter().map(|c| lightness(c * y_gap)).collect();
@@ -224,7 +232,7 @@ impl Stat {
         // The glare over a patch need not be that of the gaps beside it: half of it is error.
         let y_error = own.hypot(y * m.light_error).hypot(0.5 * m.veil * y_gap).max(1e-5);
         let l = lightness(y);
-        Stat { y, y_error, l, l_error: (lightness(y + y_error) - l).hypot(0.1), grain }
+        Stat { y, y_error, y_grain: own, l, l_error: (lightness(y + y_error) - l).hypot(0.1), grain }
     }
 }
 
@@ -288,7 +296,16 @@ fn exposure(wedge: &Wedge, ask: &Ask, stats: &[Result<Stat, Refusal>], reading: 
 fn choices(wedge: &Wedge, stats: &[Result<Stat, Refusal>], fit: &ResponseFit) -> Vec<Option<Choice>> {
     let settled = fit.x_half.get().is_some() && fit.rms < 1.5;
     let exposure = |p: &Patch| wedge.burn(&p.dial, fit.curve).x_solid;
-    let curve_error = fit.rms.max(0.1);
+    // How many times more than its grain and 0.05 L* the curve misses a patch, in the middle of them all.
+    let mut misses: Vec<f64> = wedge
+        .patches
+        .iter()
+        .zip(stats)
+        .filter_map(|(p, s)| s.as_ref().ok().map(|s| (s, fit.lightness(exposure(p)))))
+        .map(|(s, l)| (s.l - l).abs() / s.l_grain().hypot(0.05))
+        .collect();
+    misses.sort_by(f64::total_cmp);
+    let misfit = (1.4826 * misses.get(misses.len() / 2).copied().unwrap_or(0.0)).max(1.0);
     let grain_near = |x: f64| {
         wedge
             .patches
@@ -307,9 +324,11 @@ fn choices(wedge: &Wedge, stats: &[Result<Stat, Refusal>], fit: &ResponseFit) ->
             let curve = settled.then(|| fit.lightness(x));
             let (value, grain) = match (s, curve) {
                 (Ok(s), Some(l)) => {
-                    // Between patches of one photo only the spread within each counts.
-                    let own_error = lightness(s.y + s.y_error) - lightness(s.y);
-                    let (own, its) = (own_error.max(0.02).powi(-2), curve_error.powi(-2));
+                    // The curve misses a patch by its grain at least; 0.05 L* is set for what both miss.
+                    let grain = s.l_grain();
+                    let light = lightness(s.y + s.y_error) - lightness(s.y);
+                    let own = (light.powi(2) - grain.powi(2)).max(0.0).sqrt().hypot(0.05).powi(-2);
+                    let its = (misfit * grain.hypot(0.05)).powi(-2);
                     ((own * s.l + its * l) / (own + its), s.grain)
                 }
                 (Ok(s), None) => (s.l, s.grain),
@@ -364,7 +383,8 @@ fn choose(
         why: format!(
             "the fastest within 2 L* of the {name} that is not grainy, then the one with the least power{}",
             match stats.get(i) {
-                Some(Err(_)) => "; the patch itself could not be read, its lightness is the curve's through the others",
+                Some(Err(_)) =>
+                    "; the patch itself could not be read, its lightness is the curve's through the others",
                 _ => "",
             }
         ),

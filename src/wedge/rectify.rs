@@ -2,9 +2,9 @@
 
 use nalgebra::{DMatrix, DVector};
 
-use super::homography::Homography;
 use super::photo::{Photo, sample};
 use super::sheet::Wedge;
+use super::view::View;
 use crate::parallel;
 use crate::plane::Light;
 
@@ -18,7 +18,7 @@ pub struct Flat {
 }
 
 /// Lays the photo flat at about its own resolution, between 8 and 30 samples a mm.
-pub fn rectify(photo: &Photo, map: &Homography, width: f64, height: f64) -> Flat {
+pub fn rectify(photo: &Photo, map: &View, width: f64, height: f64) -> Flat {
     let middle = map.scale((width / 2.0, height / 2.0)).unwrap_or(8.0);
     // At most 3000 samples a side: a large blank far away holds no more detail than that.
     let per_mm = middle.clamp(8.0, 30.0).min(3000.0 / width.max(height));

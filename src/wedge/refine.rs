@@ -50,9 +50,7 @@ pub fn refine(
     let mut patches: Vec<&Patch> = wedge
         .patches
         .iter()
-        .filter(|p| {
-            p.pattern == Pattern::Solid || (p.pattern == Pattern::Screen && p.coverage.0 >= 0.5)
-        })
+        .filter(|p| p.pattern == Pattern::Solid || (p.pattern == Pattern::Screen && p.coverage.0 >= 0.5))
         .collect();
     patches.sort_by(|a, b| far(a).total_cmp(&far(b)));
     let reach = reach(wedge)?;
@@ -63,10 +61,11 @@ pub fn refine(
     for share in rounds {
         let n = (patches.len() as f64 * share).ceil() as usize;
         let near = patches.get(..n.min(patches.len())).unwrap_or(&[]);
-        placed = parallel::map(near.len(), |i| near.get(i).and_then(|p| place(light, &view, p, height, reach)))
-            .into_iter()
-            .flatten()
-            .collect();
+        placed =
+            parallel::map(near.len(), |i| near.get(i).and_then(|p| place(light, &view, p, height, reach)))
+                .into_iter()
+                .flatten()
+                .collect();
         if placed.len() + model.len() < 6 {
             continue;
         }

@@ -165,8 +165,9 @@ def burn(sheet, truth, rng, over=3):
     return np.clip(y, 0, 1).astype(np.float32), step
 
 
-def true_means(sheet, piece, steps, inset=0.8):
-    """Mean luminance of each patch, well inside its edges."""
+def true_means(sheet, piece, steps, inset=0.4):
+    """Mean luminance of each patch inside its edges: 0.4 mm is six times the beam's standard deviation of 0.03 mm
+    and more, and leaves out little of the grain that the patch has."""
     out = []
     for p in sheet.patches:
         l, t, r, b = sheet.rect(p)
@@ -182,7 +183,7 @@ def true_means(sheet, piece, steps, inset=0.8):
     return np.array(out)
 
 
-def true_grain(sheet, piece, steps, aperture=0.4, inset=0.8):
+def true_grain(sheet, piece, steps, aperture=0.4, inset=0.4):
     """Standard deviation of L* through a square aperture, patch by patch."""
     nx, ny = round(aperture / steps[0]), round(aperture / steps[1])
     out = []
