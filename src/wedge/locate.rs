@@ -66,9 +66,21 @@ pub fn by_marks(photo: &Photo, wedge: &Wedge, ask: &Ask) -> Result<Seen, ReadErr
             "do not lie on the four finder marks; give their centres, the disc with the hole first, then clockwise".into(),
         ));
     }
-    let known: Vec<(f64, f64)> = marks.iter().filter_map(|(i, _)| model.get(*i).copied()).collect();
-    let at: Vec<(f64, f64)> = marks.iter().map(|m| m.1.at).collect();
-    let refined = if marks.len() >= 3 { refine(&photo.light, wedge, &view, &known, &at) } else { None };
+    let by = |marks: &[(usize, Registered)]| {
+        let known: Vec<(f64, f64)> = marks.iter().filter_map(|(i, _)| model.get(*i).copied()).collect();
+        let at: Vec<(f64, f64)> = marks.iter().map(|m| m.1.at).collect();
+        if marks.len() >= 3 { refine(&photo.light, wedge, &view, &known, &at) } else { None }
+    };
+    let mut refined = by(&marks);
+    // A mark half under a thumb or a spot of light is found beside its place: the patches know better.
+    while let Some(r) = refined
+        && marks.len() > 3
+        && let Some((away, worst)) = furthest(&marks, &model, &r.view)
+        && away > STRAY_MM
+    {
+        marks.remove(worst);
+        refined = by(&marks);
+    }
     let mut notes = Vec::new();
     if marks.len() < 4 {
         // Without the fourth mark the patches must carry the place: half of a blurred edge is the limit.
@@ -108,6 +120,22 @@ pub fn by_marks(photo: &Photo, wedge: &Wedge, ask: &Ask) -> Result<Seen, ReadErr
         lighter: contrast > 0.0,
         notes,
     })
+}
+
+/// A finder mark further from where the patches put it than this was found beside its place. Marks are good to
+/// 0.02 mm, patches to 0.05 mm each.
+const STRAY_MM: f64 = 0.06;
+
+/// The mark that lies furthest from where the view puts it: mm, and its index in the list.
+fn furthest(marks: &[(usize, Registered)], model: &[(f64, f64)], view: &View) -> Option<(f64, usize)> {
+    marks
+        .iter()
+        .enumerate()
+        .filter_map(|(k, (i, r))| {
+            let (m, p) = (model.get(*i)?, view.unmap(r.at)?);
+            Some(((m.0 - p.0).hypot(m.1 - p.1), k))
+        })
+        .max_by(|a, b| a.0.total_cmp(&b.0))
 }
 
 fn unfound(wedge: &Wedge, searched: Searched) -> ReadError {

@@ -72,7 +72,7 @@ pub fn process(reading: &Reading, wedge: &Wedge, earlier: Option<ProcessFile>) -
         set(&mut p.beam_across, &b.across_mm, |v| BeamSize::Mm(Mm(v)));
     }
     for g in &reading.dot_gain {
-        let curve = curve(g);
+        let curve = if super::tone::wants_mark(&g.screen) { None } else { curve(g) };
         p.tone_curve.retain(|c| c.screen != g.screen);
         if let Some(c) = curve {
             p.tone_curve.push(c);

@@ -94,6 +94,8 @@ pub struct Evidence {
     pub flat: Flat,
     /// The fitted response, for exposure wedges.
     pub fit: Option<ResponseFit>,
+    /// Which way to move the range, where all patches of an exposure wedge are under- or over-burnt.
+    pub missed: Option<String>,
 }
 
 /// Reads a photo of a wedge.
@@ -145,7 +147,7 @@ pub fn read_photo(photo: &Photo, wedge: &Wedge, ask: &Ask) -> Result<Evidence, R
     }
     if wedge.kind == Kind::Timing {
         reading.lags = timing::read(&flat, wedge, seen.lighter);
-        return Ok(Evidence { reading, flat, fit: None });
+        return Ok(Evidence { reading, flat, fit: None, missed: None });
     }
     let guard = patches::guard(wedge, seen.blur);
     let surface = Surface::fit(gaps(&flat, wedge, guard), 3).ok_or_else(|| {
@@ -181,9 +183,12 @@ pub fn read_photo(photo: &Photo, wedge: &Wedge, ask: &Ask) -> Result<Evidence, R
     let stats: Vec<Result<Stat, Refusal>> =
         measured.iter().map(|m| m.as_ref().map(|m| Stat::of(m, y_gap)).map_err(|e| *e)).collect();
     reading.patches = wedge.patches.iter().zip(&stats).map(|(p, s)| patch_reading(wedge, p, s)).collect();
-    let mut response_fit = None;
+    let (mut response_fit, mut missed) = (None, None);
     match wedge.kind {
-        Kind::Exposure => response_fit = Some(exposure(wedge, ask, &stats, &mut reading)),
+        Kind::Exposure => {
+            let (fit, verdict) = exposure(wedge, ask, &stats, &mut reading);
+            (response_fit, missed) = (Some(fit), verdict);
+        }
         Kind::Tone => {
             let looks: Vec<tone::Look> =
                 stats.iter().map(|s| s.as_ref().ok().map(|s| (s.y, s.y_error))).collect();
@@ -197,7 +202,7 @@ pub fn read_photo(photo: &Photo, wedge: &Wedge, ask: &Ask) -> Result<Evidence, R
         }
         Kind::Timing => {}
     }
-    Ok(Evidence { reading, flat, fit: response_fit })
+    Ok(Evidence { reading, flat, fit: response_fit, missed })
 }
 
 /// A patch on the scale.
@@ -254,7 +259,12 @@ fn patch_reading(wedge: &Wedge, p: &Patch, s: &Result<Stat, Refusal>) -> PatchRe
     }
 }
 
-fn exposure(wedge: &Wedge, ask: &Ask, stats: &[Result<Stat, Refusal>], reading: &mut Reading) -> ResponseFit {
+fn exposure(
+    wedge: &Wedge,
+    ask: &Ask,
+    stats: &[Result<Stat, Refusal>],
+    reading: &mut Reading,
+) -> (ResponseFit, Option<String>) {
     let values: Vec<Option<(f64, f64)>> =
         stats.iter().map(|s| s.as_ref().ok().map(|s| (s.l, s.l_error))).collect();
     let points = fit::points(wedge, &values);
@@ -286,7 +296,7 @@ fn exposure(wedge: &Wedge, ask: &Ask, stats: &[Result<Stat, Refusal>], reading: 
         choose(wedge, ask, stats, &fitted, reading);
     }
     reading.response = Some(ResponseReading::new(&fitted));
-    fitted
+    (fitted, verdict)
 }
 
 /// What the choice sees of each patch. A patch's own lightness and the curve's are weighed by their
