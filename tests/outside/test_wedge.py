@@ -178,7 +178,7 @@ def test_the_beam_and_the_dot_gain_come_from_a_tone_wedge(work):
         rng = np.random.default_rng(seed)
         truth = Truth(beam_along=along, beam_across=across, grain=0.02)
         scene = random_scene(rng, SMALL, glare=False)
-        piece, steps = burn(sheet, truth, rng, over=7)
+        piece, steps = burn(sheet, truth, rng, over=5)
         photo, _ = photograph(sheet, piece, steps, truth, scene, rng)
         save(photo, work / "tone.jpg", scene.jpeg)
         r = read(work / "tone.jpg", folder, work / f"tone-{seed}")
