@@ -289,7 +289,7 @@ fn round_room(
             && inside(label_x, bottom - last_row)
             && inside(left + 0.05 * side, bottom + footer)
             && inside(right - 0.05 * side, bottom + footer)
-            && label_x >= -radius + clear
+            && label_x >= -radius + clear + 0.8
             && right <= radius - clear
             && top - top_band >= -radius + clear
             && bottom + footer <= radius - clear;

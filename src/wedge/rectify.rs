@@ -70,6 +70,21 @@ impl Flat {
 }
 
 impl Flat {
+    /// Place (mm) and mean light of each column of samples in a rectangle; columns that reach out of the photo
+    /// are left out. The places are the samples' own: a fine line is not moved by rounding to them.
+    pub fn columns(&self, left: f64, top: f64, right: f64, bottom: f64) -> Vec<(f64, f64)> {
+        let (xs, ys) =
+            (self.range(left, right, self.light.width()), self.range(top, bottom, self.light.height()));
+        let rows = ys.len().max(1) as f64;
+        xs.map(|x| {
+            let sum: f64 =
+                ys.clone().map(|y| f64::from(self.light.row(y).get(x).copied().unwrap_or(f32::NAN))).sum();
+            ((x as f64 + 0.5) / self.per_mm, sum / rows)
+        })
+        .filter(|c| c.1.is_finite())
+        .collect()
+    }
+
     /// Mean light in a rectangle, weighted with a raised cosine each way (Hann's window): lines and dots
     /// that do not fill the rectangle a whole number of times do not shift it.
     pub fn soft_mean(&self, left: f64, top: f64, right: f64, bottom: f64) -> Option<f64> {
