@@ -7,7 +7,7 @@ use dotwright::units::{Mm, MmPerS, Share, Watts};
 use dotwright::wedge::draw::{Drawing, Request, draw, steps};
 use dotwright::wedge::photo;
 use dotwright::wedge::preview::preview;
-use dotwright::wedge::read::{Ask, read_photo};
+use dotwright::wedge::read::{Ask, read, read_photo};
 use dotwright::wedge::sheet::{Dial, Kind};
 
 fn main() {
@@ -69,6 +69,14 @@ fn draw_7_by_7(bencher: divan::Bencher) {
 fn open_12_megapixels(bencher: divan::Bencher) {
     let bytes = jpeg(&drawing());
     bencher.bench(|| photo::open(&bytes));
+}
+
+/// All but the pictures: bytes to reading. The limit is 1.5 s on two cores.
+#[divan::bench(sample_count = 10)]
+fn bytes_to_reading_12_megapixels(bencher: divan::Bencher) {
+    let drawing = drawing();
+    let bytes = jpeg(&drawing);
+    bencher.bench(|| read(&bytes, &drawing.wedge, &Ask::default()));
 }
 
 #[divan::bench(sample_count = 10)]

@@ -1,13 +1,17 @@
 //! A wedge as a whole: drawn, written as a program, replayed, looked at and read.
 
 use dotwright::blank::Blank;
+use dotwright::job::Job;
+use dotwright::job::asked::Reference;
+use dotwright::job::plan::resolve;
 use dotwright::mark::{Beam, Response};
 use dotwright::placement::Grid;
 use dotwright::scan::head::Head;
 use dotwright::units::{Mm, MmPerS, Share, Watts};
-use dotwright::wedge::draw::{Drawing, Request, draw, steps};
+use dotwright::wedge::draw::{Drawing, Request, Way, draw, steps};
 use dotwright::wedge::photo::{Photo, from_picture, lightness};
 use dotwright::wedge::preview::preview;
+use dotwright::wedge::process::process;
 use dotwright::wedge::program::program;
 use dotwright::wedge::read::{Ask, ReadError, read_photo};
 use dotwright::wedge::sheet::{Dial, Kind, Wedge};
@@ -168,6 +172,142 @@ fn a_wedge_that_missed_its_range_says_which_way_to_move() {
     let r = read_photo(&seen(&d), &d.wedge, &Ask::default()).unwrap().reading;
     assert!(r.notes.iter().any(|n| n.contains("under-burnt") && n.contains("lower speeds")), "{:?}", r.notes);
     assert!(r.pick.is_none() && r.response.unwrap().x_half_j_mm2.get().is_none());
+}
+
+#[test]
+fn a_wedge_burnt_too_far_says_which_way_to_move() {
+    let strong = Request {
+        powers: steps(0.6, 1.0, 5, true).into_iter().map(Share).collect(),
+        speeds: steps(2.0, 5.0, 5, true).into_iter().map(MmPerS).collect(),
+        signs: Some(Dial { power: Share(0.9), speed: MmPerS(12.5), passes: 1 }),
+        ..request(Kind::Exposure, "rect:100x100mm")
+    };
+    let d = draw(&strong).unwrap();
+    let evidence = read_photo(&seen(&d), &d.wedge, &Ask::default()).unwrap();
+    let missed = evidence.missed.unwrap();
+    assert!(missed.contains("over-burnt") && missed.contains("higher speeds"), "{missed}");
+    assert!(evidence.reading.pick.is_none());
+}
+
+#[test]
+fn too_few_patches_for_the_fit_leave_the_response_unmeasured() {
+    let small = Request {
+        powers: vec![Share(0.6), Share(1.0)],
+        speeds: vec![MmPerS(8.0), MmPerS(20.0)],
+        ..request(Kind::Exposure, "rect:60x60mm")
+    };
+    let d = draw(&small).unwrap();
+    let r = read_photo(&seen(&d), &d.wedge, &Ask::default()).unwrap().reading;
+    assert!(r.patches.iter().all(|p| p.lightness.get().is_some()));
+    let response = r.response.unwrap();
+    assert!(response.x_half_j_mm2.get().is_none() && response.schwarzschild.get().is_none());
+    assert!(r.notes.iter().any(|n| n.contains("the response needs 5")), "{:?}", r.notes);
+}
+
+/// The photo with a thumb over a finder mark.
+fn covered(photo: &Photo, at: [f64; 2], radius: f64) -> Photo {
+    let mut photo = photo.clone();
+    let width = photo.light.width();
+    for (i, v) in photo.light.data_mut().iter_mut().enumerate() {
+        let (x, y) = ((i % width) as f64, (i / width) as f64);
+        if (x - at[0]).hypot(y - at[1]) < radius {
+            *v = 0.2;
+        }
+    }
+    photo
+}
+
+#[test]
+fn three_finder_marks_do_where_the_patches_settle_the_rest() {
+    for blank in ["rect:100x100mm", "round:90mm"] {
+        let d = draw(&request(Kind::Exposure, blank)).unwrap();
+        let photo = seen(&d);
+        let whole = read_photo(&photo, &d.wedge, &Ask::default()).unwrap().reading;
+        let radius = 0.7 * d.wedge.marks[0].diameter.0 * 10.0;
+        for (i, at) in whole.photo.marks_px.iter().enumerate() {
+            // Once wholly under the thumb, once with a part of it looking out.
+            for beside in [0.0, 0.45 * radius] {
+                let thumb = covered(&photo, [at[0] + beside, at[1]], radius);
+                let r = read_photo(&thumb, &d.wedge, &Ask::default()).unwrap().reading;
+                assert!(r.notes.iter().any(|n| n.contains("one of the four")), "{blank} {i}: {:?}", r.notes);
+                let p = r.photo.marks_px[i];
+                // 10 pixels a mm: 0.15 mm.
+                assert!((p[0] - at[0]).hypot(p[1] - at[1]) < 1.5, "{blank} {i}: {p:?} for {at:?}");
+            }
+        }
+    }
+}
+
+#[test]
+fn two_finder_marks_do_not_do() {
+    let d = draw(&request(Kind::Exposure, "rect:100x100mm")).unwrap();
+    let photo = seen(&d);
+    let marks = read_photo(&photo, &d.wedge, &Ask::default()).unwrap().reading.photo.marks_px;
+    let thumbs = covered(&covered(&photo, marks[1], 60.0), marks[2], 60.0);
+    let e = read_photo(&thumbs, &d.wedge, &Ask::default()).unwrap_err().to_string();
+    assert!(e.contains("--corners"), "{e}");
+}
+
+/// The drawing as a machine burns it whose beam comes late: every comb shifted along its own motion.
+fn late(drawing: &Drawing, seconds: f64) -> Drawing {
+    let mut shifted = drawing.clone();
+    for part in &mut shifted.parts {
+        let sign = match part.way {
+            Way::Both => continue,
+            Way::Right => 1.0,
+            Way::Left => -1.0,
+        };
+        part.rect.left.0 += sign * part.dial.speed.0 * seconds;
+    }
+    shifted
+}
+
+#[test]
+fn the_lag_of_a_timing_wedge_is_what_the_scan_program_takes_up() {
+    // 5 ms at 8, 12 and 20 mm/s are 0.04, 0.06 and 0.1 mm: whole samples of 0.02 mm.
+    let timing = Request {
+        speeds: vec![MmPerS(8.0), MmPerS(12.0), MmPerS(20.0)],
+        ..request(Kind::Timing, "rect:80x60mm")
+    };
+    let drawing = draw(&timing).unwrap();
+    let (w, h, grey) = preview(&late(&drawing, 0.005), 5);
+    let sharp = image::GrayImage::from_raw(w as u32, h as u32, grey).unwrap();
+    // Halved: edges without any blur would be placed to a whole sample only.
+    let filter = image::imageops::FilterType::Triangle;
+    let picture = image::imageops::resize(&sharp, w as u32 / 2, h as u32 / 2, filter);
+    let photo = from_picture(&image::DynamicImage::ImageLuma8(picture));
+    let r = read_photo(&photo, &drawing.wedge, &Ask::default()).unwrap().reading;
+    // Check value M08: opposite directions come apart by 2 v tau.
+    for lag in &r.lags {
+        let offset = lag.offset_mm.get().unwrap();
+        assert!((offset - 2.0 * lag.speed_mm_s * 0.005).abs() < 0.01, "{lag:?}");
+    }
+    let process = process(&r, &drawing.wedge, None);
+    let measured = process.lag_ms.as_ref().unwrap().value;
+    assert!((measured - 5.0).abs() < 0.2, "{measured}");
+    let job = Job { process: Some(Reference::Whole(Box::new(process))), ..Job::default() };
+    let head = resolve(&job).unwrap().machine.head();
+
+    // A job at one speed, written for that machine: burnt late by the true lag, its dots lie where they belong.
+    let one_speed = Request {
+        speeds: vec![MmPerS(12.0)],
+        chosen: Dial { power: Share(0.9), speed: MmPerS(12.0), passes: 1 },
+        signs: Some(Dial { power: Share(0.9), speed: MmPerS(12.0), passes: 1 }),
+        ..request(Kind::Exposure, "rect:60x60mm")
+    };
+    let d = draw(&one_speed).unwrap();
+    let written = program(&d, &head, one_speed.blank).unwrap();
+    let missing = |lag_mm: f64| {
+        let mut options = dotwright::scan::replay::Options::new(&head);
+        options.lag_mm = Some(lag_mm);
+        let mut burnt = dotwright::scan::replay::replay(&written.bytes[..], &options).unwrap();
+        burnt.against(&d.dots);
+        let difference = burnt.report.difference.as_ref().unwrap();
+        difference.missing + difference.extra
+    };
+    assert_eq!(missing(12.0 * 0.005), 0);
+    // Without the lag the lines of opposite directions lie 1.2 dots apart.
+    assert!(missing(0.0) > 1000 && missing(-12.0 * 0.005) > 1000);
 }
 
 #[test]

@@ -369,7 +369,6 @@ fn read_wedge(a: &ReadArgs, out: &mut Out) -> Result<u8, Failure> {
         None => None,
     };
     let bytes = read_bytes(&a.photo)?;
-    let mut output = Output::begin(&a.out, a.replace)?;
     let ask = Ask {
         corners: a.corners.clone(),
         white: a.white,
@@ -379,11 +378,15 @@ fn read_wedge(a: &ReadArgs, out: &mut Out) -> Result<u8, Failure> {
     };
     let evidence = read::read(&bytes, &wedge, &ask)
         .map_err(|e| Failure::input(format!("'{}': {e}", a.photo.display())))?;
+    if let Some(why) = &evidence.missed {
+        return Err(Failure::input(format!("'{}': {why}", a.photo.display())));
+    }
     let reading = &evidence.reading;
     let file = process::process(reading, &wedge, earlier);
     file.check()
         .map_err(|w| Failure::input(format!("the process file would not hold: {} {}", w.key, w.why)))?;
     let json = serde_json::to_string_pretty(reading)?;
+    let mut output = Output::begin(&a.out, a.replace)?;
     output.put("process.toml", toml::to_string_pretty(&file)?.as_bytes())?;
     output.put("reading.json", json.as_bytes())?;
     output.put("curves.svg", curves::curves(&evidence, &wedge).as_bytes())?;

@@ -66,7 +66,8 @@ pub struct Motion {
     /// Extra run-up in which the head settles after speeding up. Default 0.5 mm.
     #[serde(default = "settle")]
     pub settle: Mm,
-    /// How far opposite directions are apart because the beam answers late, in milliseconds. Default 0.
+    /// How late the beam answers, in milliseconds: opposite directions lie twice this times the speed apart.
+    /// Default 0.
     #[serde(default)]
     pub lag_ms: f64,
     /// How exactly a blank can be laid into its place. Default 0.5 mm.

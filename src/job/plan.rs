@@ -153,7 +153,8 @@ pub const DEFAULT_SCREEN: &str = "floyd-steinberg";
 /// Resolves a job: machine, coating and process files are read, defaults filled in, everything checked.
 pub fn resolve(job: &Job) -> Result<Plan, PlanError> {
     let mut assumptions = Vec::new();
-    let machine = referenced(&job.machine, kit::DEFAULT_MACHINE, "machine", kit::machine, Machine::check)?;
+    let mut machine =
+        referenced(&job.machine, kit::DEFAULT_MACHINE, "machine", kit::machine, Machine::check)?;
     let coating = referenced(&job.coating, kit::DEFAULT_COATING, "coating", kit::coating, Coating::check)?;
     if job.machine.is_none() || job.is_unsaid("machine") {
         assumptions.push(format!("the machine is the kit's {}", machine.name));
@@ -169,6 +170,11 @@ pub fn resolve(job: &Job) -> Result<Plan, PlanError> {
         }
         Some(Reference::Name(path)) => Some(read_process(Path::new(path))?),
     };
+    // A timing wedge measures the same delay that a machine file states.
+    if let Some(lag) = measured.as_ref().and_then(|p| p.lag_ms.as_ref()) {
+        machine.motion.lag_ms = lag.value;
+        machine.check().map_err(|w| absurd(format!("the process's lag_ms: {} {}", w.key, w.why)))?;
+    }
     let default_blank = kit::blank(kit::DEFAULT_BLANK)?;
     if job.blank.shape.is_none() || job.is_unsaid("blank") {
         assumptions.push(format!("the blank is a {}", default_blank.name));

@@ -320,7 +320,7 @@ pub struct ProcessFile {
     /// The setting that the practitioner's pick names.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub best: Option<Best>,
-    /// The measured lag between opposite directions, ms.
+    /// How late the beam was measured to answer, ms: half of what lies between opposite directions over the speed.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub lag_ms: Option<Measured<f64>>,
     /// A measured tone curve for each screen on a tone wedge.

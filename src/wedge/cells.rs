@@ -74,6 +74,8 @@ pub(super) fn exposure_plan(request: &Request) -> CellPlan {
         contents: Contents {
             rows: powers.len(),
             columns: speeds.len(),
+            // A patch of 7 mm holds 300 apertures of grain; a larger one only takes longer.
+            most: Some(7.0),
             row_labels: powers.iter().map(|p| p.to_string()).collect(),
             column_labels: speeds.iter().map(|s| short(s.0, 1)).collect(),
             footer: format!("ROWS % COLUMNS mm/s{passes}"),
@@ -135,6 +137,7 @@ pub(super) fn tone_plan(request: &Request) -> Result<CellPlan, DrawError> {
         contents: Contents {
             rows: request.screens.len() + 2,
             columns,
+            most: None,
             row_labels,
             column_labels: coverages.iter().map(|c| short(c.0 * 100.0, 1)).collect(),
             footer: format!("COVERAGE % AT {} {}", request.chosen.power, request.chosen.speed),
@@ -149,6 +152,7 @@ pub(super) fn timing_plan(request: &Request) -> CellPlan {
         contents: Contents {
             rows: speeds.len(),
             columns: 1,
+            most: None,
             row_labels: speeds.iter().map(|s| short(s.0, 1)).collect(),
             column_labels: Vec::new(),
             footer: "TIMING COMBS mm/s".into(),

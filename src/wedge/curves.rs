@@ -155,10 +155,11 @@ fn response(evidence: &Evidence, fit: &ResponseFit, wedge: &Wedge) -> String {
     for (k, name) in [(&fit.x_half, "half mark"), (&fit.x_char, "half char")] {
         if let Known::Measured { value, uncertainty } = k {
             let (x, y) = frame.at(*value, 100.0);
+            let digits = if *uncertainty < 0.01 { 3 } else { 2 };
             let anchor = if x > LEFT + 0.75 * WIDTH { "end" } else { "start" };
             if (LEFT..=LEFT + WIDTH).contains(&x) {
                 out.push_str(&format!(
-                    r##"<path d="M{x:.1} {y:.1}v{HEIGHT}" stroke="#999" stroke-dasharray="2 4"/><text x="{:.1}" y="{:.1}" fill="#444" text-anchor="{anchor}">{name} {value:.2} ± {uncertainty:.2}</text>"##,
+                    r##"<path d="M{x:.1} {y:.1}v{HEIGHT}" stroke="#999" stroke-dasharray="2 4"/><text x="{:.1}" y="{:.1}" fill="#444" text-anchor="{anchor}">{name} {value:.digits$} ± {uncertainty:.digits$}</text>"##,
                     if anchor == "end" { x - 4.0 } else { x + 4.0 },
                     y + 16.0
                 ));
@@ -237,6 +238,16 @@ fn lags(evidence: &Evidence) -> String {
         &ticks(0.0, top),
         &ticks(low, high),
     );
+    // One delay for all speeds: the offset grows by twice the delay with each mm/s.
+    if let Some((lag, error)) = super::process::mean_lag(r) {
+        let end = 2.0 * lag / 1000.0 * top;
+        out.push_str(&polyline(&[frame.at(0.0, 0.0), frame.at(top, end.clamp(low, high))], "#555"));
+        out.push_str(&format!(
+            r#"<text x="{}" y="{}" font-weight="bold">lag {lag:.2} ± {error:.2} ms</text>"#,
+            LEFT + 14.0,
+            TOP + 24.0
+        ));
+    }
     for p in points {
         let (x, y) = frame.at(p.0, p.1);
         out.push_str(&sign(0, x, y));

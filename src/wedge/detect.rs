@@ -8,6 +8,7 @@ use imageproc::region_labelling::{Connectivity, connected_components};
 
 use super::homography::Homography;
 use super::sheet::{CENTRE, RING, Wedge};
+use super::three;
 use crate::parallel;
 use crate::plane::Light;
 
@@ -24,11 +25,9 @@ pub struct Candidate {
     pub lighter: bool,
 }
 
-/// Four marks in the sheet's order, with the perspective they give.
+/// The perspective that a consistent set of marks gives.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Found {
-    /// The marks, the odd one first, then clockwise.
-    pub marks: [Candidate; 4],
     /// From mm (x right, y down, from the blank's upper left corner) to photo pixels.
     pub map: Homography,
 }
@@ -43,9 +42,11 @@ pub struct Searched {
 }
 
 /// Finds the four marks. The photo is looked at reduced by 4, then 2, then 1, each with three widths of
-/// the local threshold; the first scale that gives a consistent set of four wins.
+/// the local threshold; the first scale that gives a consistent set of four wins. Where none does, three
+/// marks and their sizes give a first perspective, for the patches to make exact.
 pub fn find(light: &Light, wedge: &Wedge) -> Result<Found, Searched> {
     let mut searched = Searched::default();
+    let mut best_three: Option<(f64, Homography)> = None;
     for factor in [4, 2, 1] {
         let (w, h) = (light.width() / factor, light.height() / factor);
         if w < 200 || h < 200 {
@@ -74,8 +75,13 @@ pub fn find(light: &Light, wedge: &Wedge) -> Result<Found, Searched> {
         if let Some(found) = consistent(&all, wedge) {
             return Ok(found);
         }
+        let three = three::consistent(&all, wedge);
+        best_three = match (best_three, three) {
+            (Some(a), Some(b)) if a.0 <= b.0 => Some(a),
+            (a, b) => b.or(a),
+        };
     }
-    Err(searched)
+    best_three.map(|(_, map)| Found { map }).ok_or(searched)
 }
 
 /// The square root of linear light, averaged over `factor` by `factor` pixels, in 0..1.
@@ -289,5 +295,5 @@ fn judge(mut set: [Candidate; 4], model: &[(f64, f64)], wedge: &Wedge) -> Option
         [(0.0, 0.0), (w, 0.0), (w, h), (0.0, h)].iter().map(|&p| map.scale(p)).collect::<Option<_>>()?;
     let spread =
         scales.iter().copied().fold(0.0, f64::max) / scales.iter().copied().fold(f64::INFINITY, f64::min);
-    (worst < 0.22 && spread < 2.5).then_some((worst, Found { marks: set, map }))
+    (worst < 0.22 && spread < 2.5).then_some((worst, Found { map }))
 }

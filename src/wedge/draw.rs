@@ -74,24 +74,24 @@ pub fn steps(from: f64, to: f64, steps: usize, log: bool) -> Vec<f64> {
 }
 
 /// The setting for finder marks and labels: as a solid it gets the geometric mean of the exposure at half
-/// rise and at half char, so that an expectation wrong by a factor of two either way still marks. The
-/// speed is the least of those asked for, made slower where full power would not be enough.
+/// rise and at half char, so that an expectation wrong by a factor of two either way still marks. Full power
+/// at the speed that gives it, as long as no faster than was asked for; labels are long and this is the
+/// shortest way through them.
 pub fn sure_dial(request: &Request) -> Dial {
     let r = &request.response;
     let x_char = if r.x_char.is_finite() { r.x_char } else { 4.0 * r.x_half };
     let wanted = (r.x_half * x_char).sqrt();
-    let speed = request.speeds.iter().map(|s| s.0).fold(f64::INFINITY, f64::min);
-    let speed = if speed.is_finite() { speed } else { request.chosen.speed.0 };
+    let fastest = request.speeds.iter().map(|s| s.0).fold(request.chosen.speed.0, f64::max);
     let x_at_full = |v: f64| {
         request.rated_power.0 / (v * request.grid.across.0) * (v / r.v0.0).powf(1.0 - r.schwarzschild)
     };
-    let full = x_at_full(speed);
+    let full = x_at_full(fastest);
     if full >= wanted {
         let power = rounded(Share((wanted / full).max(0.05)));
-        Dial { power, speed: rounded_speed(MmPerS(speed)), passes: 1 }
+        Dial { power, speed: rounded_speed(MmPerS(fastest)), passes: 1 }
     } else {
         // X falls as v^-s: solve for the speed at full power.
-        let slower = speed * (full / wanted).powf(1.0 / r.schwarzschild.max(0.1));
+        let slower = fastest * (full / wanted).powf(1.0 / r.schwarzschild.max(0.1));
         Dial { power: Share(1.0), speed: rounded_speed(MmPerS(slower.max(0.5))), passes: 1 }
     }
 }

@@ -2,10 +2,14 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::least_squares::minimise;
-use super::photo::lightness;
+use super::model::{
+    CHAR, CHAR_RISE, CHAR_RISE_SPREAD, CHARRED, CHARRED_SPREAD, CharGuess, HALF, HIGH, LOW, MARKED, Model,
+    RISE, S, Solved,
+};
+pub use super::model::{Point, ripple};
+use super::photo::{lightness, luminance};
 use super::sheet::{Expected, Pattern, Wedge};
-use crate::mark::{Response, Taps};
+use crate::mark::Response;
 
 /// A value that was measured, or the reason why it was not.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -45,19 +49,6 @@ impl Known {
     }
 }
 
-/// One patch as the fit takes it.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Point {
-    /// Dose of the solid, J/mm².
-    pub dose: f64,
-    /// Speed, mm/s.
-    pub speed: f64,
-    /// Lightness L*.
-    pub lightness: f64,
-    /// Its standard uncertainty, L*.
-    pub error: f64,
-}
-
 /// The response with what is known of each of its values.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ResponseFit {
@@ -86,93 +77,16 @@ pub struct ResponseFit {
     pub patches: usize,
     /// Fitted L* of each point.
     pub fitted: Vec<f64>,
+    /// Exposures between a solid's lines, relative to their mean.
+    pub ripple: Vec<f64>,
 }
 
-/// Index of each parameter in the vector of the fit. Positive values are fitted as logarithms.
-const MARKED: usize = 0;
-const HALF: usize = 1;
-const RISE: usize = 2;
-const S: usize = 3;
-const CHARRED: usize = 4;
-const CHAR: usize = 5;
-const CHAR_RISE: usize = 6;
-/// Limits of the parameters, as fitted: no coating is steeper than 30 or marks outside 0.05–50 J/mm².
-const LOW: [f64; 7] = [-7.0, -3.0, 0.0, 0.2, -7.0, -2.3, 0.3];
-const HIGH: [f64; 7] = [0.3, 3.9, 3.4, 1.4, 0.0, 5.3, 3.4];
-
-/// Exposures between the lines of a solid, relative to its mean: the beam's profile across, summed over lines.
-pub fn ripple(wedge: &Wedge) -> Vec<f64> {
-    ripple_of(wedge.beam_across.0 / wedge.pitch_across.0)
-}
-
-/// The same for a beam of `across` pitches.
-fn ripple_of(across: f64) -> Vec<f64> {
-    let radius = Taps::radius_for(across);
-    let taps = Taps::new(1.0, across, 8, radius);
-    taps.across.chunks(2 * radius + 1).map(|c| c.iter().map(|&v| f64::from(v)).sum()).collect()
-}
-
-struct Model<'a> {
-    points: &'a [Point],
-    ripple: &'a [f64],
-    y_unmarked: f64,
-    v0: f64,
-    with_char: bool,
-}
-
-impl Model<'_> {
-    fn response(&self, p: &[f64; 7]) -> Response {
-        let c = |i: usize| p[i].clamp(LOW[i], HIGH[i]);
-        Response {
-            y_unmarked: self.y_unmarked,
-            y_marked: c(MARKED).exp(),
-            y_char: c(CHARRED).exp(),
-            x_half: c(HALF).exp(),
-            rise: c(RISE).exp(),
-            x_char: if self.with_char { c(CHAR).exp() } else { f64::INFINITY },
-            char_rise: c(CHAR_RISE).exp(),
-            schwarzschild: c(S),
-            v0: crate::units::MmPerS(self.v0),
-        }
+impl ResponseFit {
+    /// L* of the curve for a solid of mean exposure `x` (J/mm²), the lines' ripple taken in.
+    pub fn lightness(&self, x: f64) -> f64 {
+        let n = self.ripple.len().max(1) as f64;
+        lightness(self.ripple.iter().map(|e| self.curve.look(x * e)).sum::<f64>() / n)
     }
-
-    fn lightness(&self, p: &[f64; 7], point: &Point) -> f64 {
-        let r = self.response(p);
-        let x = point.dose * (point.speed / self.v0).powf(1.0 - r.schwarzschild);
-        let y = self.ripple.iter().map(|e| r.look(x * e)).sum::<f64>() / self.ripple.len() as f64;
-        lightness(y)
-    }
-
-    fn rest(&self, p: &[f64; 7]) -> Vec<f64> {
-        // A parameter beyond its limit is pulled back, so that the fit does not drift along a flat.
-        let mut beyond: f64 = (0..7).map(|i| (p[i] - p[i].clamp(LOW[i], HIGH[i])).abs()).sum();
-        if self.with_char {
-            // Char comes after the mark, never before: without this a coating that marks dark and chars
-            // darker would fit as well with the two changed over.
-            beyond += (p[HALF] + 0.25 - p[CHAR]).max(0.0);
-        }
-        self.points.iter().map(|q| (self.lightness(p, q) - q.lightness) / q.error + 10.0 * beyond).collect()
-    }
-
-    fn solve(&self, start: [f64; 7], free: &[usize]) -> Option<Solved> {
-        let whole = |x: &[f64]| {
-            let mut all = start;
-            free.iter().zip(x).for_each(|(&i, v)| all[i] = *v);
-            all
-        };
-        let first: Vec<f64> = free.iter().map(|&i| start[i]).collect();
-        let m = minimise(&first, |x| self.rest(&whole(x)))?;
-        let mut error = [f64::NAN; 7];
-        free.iter().zip(&m.error).for_each(|(&i, e)| error[i] = *e);
-        Some(Solved { all: whole(&m.at), cost: m.cost, error })
-    }
-}
-
-struct Solved {
-    all: [f64; 7],
-    cost: f64,
-    /// Standard uncertainty of each parameter as fitted; NaN where it was not free.
-    error: [f64; 7],
 }
 
 /// Fits the response to the points. `y_unmarked` is the luminance of the bare coating on the scale of the
@@ -180,79 +94,126 @@ struct Solved {
 ///
 /// The model is the mean over the lines' ripple of `look(D e (v/v0)^(1−s))` as L*, by the
 /// Levenberg-Marquardt method from several starts; the char is taken in only where it explains more than
-/// chance would (Akaike's corrected criterion lower by 6, Burnham and Anderson 2002).
+/// chance would (Akaike's corrected criterion lower by 4, Burnham and Anderson 2002). Points far off the
+/// curve lose weight (Huber's, at 2.5 robust standard deviations): a flaw in one patch does not bend it.
 pub fn fit(points: &[Point], ripple: &[f64], y_unmarked: f64, expected: &Expected) -> ResponseFit {
-    let base = |with_char| Model { points, ripple, y_unmarked, v0: expected.v0.0, with_char };
-    let bare = lightness(y_unmarked);
-    let extreme = points
+    let mut errors: Vec<f64> = points.iter().map(|p| p.error).collect();
+    let s_free = distinct_speeds(points) >= 1.3;
+    let mut solved: Option<Solved> = None;
+    for _ in 0..3 {
+        let base = Model { points, errors: &errors, ripple, y_unmarked, v0: expected.v0.0, char: None };
+        let Some(found) = search(&base, expected, s_free, solved.as_ref()) else { break };
+        let next = reweighted(&Model { char: found.char, ..base }, &found.all);
+        solved = Some(found);
+        if next == errors {
+            break;
+        }
+        errors = next;
+    }
+    let base = Model { points, errors: &errors, ripple, y_unmarked, v0: expected.v0.0, char: None };
+    match solved {
+        Some(s) => settle(&base, s, expected, s_free),
+        None => unknown(points, y_unmarked, expected, "the fit found no curve through the patches"),
+    }
+}
+
+/// The points' own errors, widened together where the curve misses the points by more than they say, and one
+/// by one where a point lies far off.
+fn reweighted(model: &Model<'_>, at: &[f64; 7]) -> Vec<f64> {
+    let rest: Vec<f64> =
+        model.points.iter().map(|p| (model.lightness(at, p) - p.lightness).abs() / p.error).collect();
+    let mut sorted = rest.clone();
+    sorted.sort_by(f64::total_cmp);
+    let scale = (1.4826 * sorted.get(sorted.len() / 2).copied().unwrap_or(0.0)).max(1.0);
+    model.points.iter().zip(&rest).map(|(p, z)| p.error * scale * (z / scale / 2.5).max(1.0)).collect()
+}
+
+/// The best minimum, with char or without; `known` is that of an earlier round, to start from.
+fn search(base: &Model<'_>, expected: &Expected, s_free: bool, known: Option<&Solved>) -> Option<Solved> {
+    let bare = lightness(base.y_unmarked);
+    let extreme = base
+        .points
         .iter()
         .map(|p| p.lightness)
         .max_by(|a, b| (a - bare).abs().total_cmp(&(b - bare).abs()))
         .unwrap_or(bare);
-    let distinct = distinct_speeds(points);
-    let s_free = distinct >= 1.3;
-    let start = |half: f64, k: f64, s: f64, charred: f64, y_char: f64| -> [f64; 7] {
-        [
-            super::photo::luminance(extreme).max(1e-3).ln(),
-            half.ln(),
-            k.ln(),
-            s,
-            y_char.max(1e-3).ln(),
-            (half * charred).ln(),
-            expected.char_rise.ln(),
-        ]
-    };
-    let halves = half_guesses(points, bare, extreme, expected);
-    let mut rising: Option<Solved> = None;
-    let mut both: Option<Solved> = None;
-    let less = |a: &Solved, b: &Option<Solved>| b.as_ref().is_none_or(|b| a.cost < b.cost);
-    for &half in &halves {
-        for s in [expected.schwarzschild, 0.65, 0.95] {
-            let mut free = vec![MARKED, HALF, RISE];
-            if s_free {
-                free.push(S);
-            }
-            if let Some(f) = base(false).solve(start(half, 5.0, s, 4.0, expected.y_char), &free)
-                && less(&f, &rising)
-            {
-                rising = Some(f);
-            }
-            // Char may look otherwise than expected: darker than the darkest patch, too.
-            let darker = 0.5 * super::photo::luminance(extreme);
-            for (ratio, y_char) in
-                [(2.5, expected.y_char), (4.5, expected.y_char), (2.5, darker), (4.5, darker)]
-            {
-                let free: Vec<usize> = free.iter().copied().chain([CHARRED, CHAR, CHAR_RISE]).collect();
-                if points.len() < free.len() + 2 {
-                    continue;
-                }
-                if let Some(f) = base(true).solve(start(half, 5.0, s, ratio, y_char), &free)
-                    && less(&f, &both)
-                {
-                    both = Some(f);
-                }
-            }
-        }
-    }
-    let n = points.len() as f64;
-    let score = |cost: f64, k: f64| cost + 2.0 * k + 2.0 * k * (k + 1.0) / (n - k - 1.0).max(1.0);
-    let k = if s_free { 4.0 } else { 3.0 };
-    let with_char = match (&rising, &both) {
-        (Some(a), Some(b)) => score(a.cost, k) - score(b.cost, k + 3.0) > 6.0,
-        (None, Some(_)) => true,
-        _ => false,
-    };
-    let Some(mut solved) = (if with_char { both } else { rising }) else {
-        return unknown(points, y_unmarked, expected, "the fit found no curve through the patches");
+    let marked = luminance(extreme).max(1e-3);
+    let halves = half_guesses(base.points, bare, extreme, expected);
+    let start = |half: f64, s: f64| -> [f64; 7] {
+        let char_rise = expected.char_rise.ln();
+        [marked.ln(), half.ln(), 5f64.ln(), s, expected.y_char.max(1e-3).ln(), (4.0 * half).ln(), char_rise]
     };
     let mut free = vec![MARKED, HALF, RISE];
+    if s_free {
+        free.push(S);
+    }
+    let plain: Vec<[f64; 7]> = match known {
+        Some(k) => vec![k.all],
+        None => {
+            halves.iter().flat_map(|&h| [expected.schwarzschild, 0.65, 0.95].map(|s| start(h, s))).collect()
+        }
+    };
+    let rising = best(plain.into_iter().filter_map(|s| base.solve(s, &free)));
+    let with: Vec<usize> = free.iter().copied().chain([CHARRED, CHAR, CHAR_RISE]).collect();
+    let n = base.points.len();
+    let mut both = None;
+    if n >= with.len() + 2 {
+        // Char may look otherwise than expected, too: as soot, which reflects 2 % to 4 %, and darker than the
+        // darkest patch, which is on its way there.
+        let looks = [expected.y_char.max(1e-3), 0.03f64.min(0.5 * marked)];
+        let later = (expected.x_char.0 / expected.x_half.0).clamp(1.5, 20.0);
+        let guesses = looks.map(|look| CharGuess { look, rise: expected.char_rise, later });
+        let starts: Vec<[f64; 7]> = match known {
+            Some(k) if k.char.is_some() => vec![k.all],
+            _ => rising
+                .iter()
+                .map(|r| r.all)
+                .chain(halves.iter().map(|&h| start(h, rising.as_ref().map_or(0.8, |r| r.all[S]))))
+                .flat_map(|all| [2.5f64, 4.5].map(|ratio| with_char_at(all, ratio)))
+                .collect(),
+        };
+        both = best(guesses.into_iter().flat_map(|g| starts.iter().map(move |s| (g, *s))).filter_map(
+            |(g, mut s)| {
+                if known.is_none_or(|k| k.char.is_none()) {
+                    s[CHARRED] = g.look.ln();
+                }
+                Model { char: Some(g), ..*base }.solve(s, &with)
+            },
+        ));
+    }
+    let n = n as f64;
+    let score = |cost: f64, k: f64| cost + 2.0 * k + 2.0 * k * (k + 1.0) / (n - k - 1.0).max(1.0);
+    match (rising, both) {
+        (Some(a), Some(b)) => {
+            // Of the char's three values two are roughly known beforehand: it counts as one parameter.
+            let k = free.len() as f64;
+            Some(if score(a.cost, k) - score(b.cost, k + 1.0) > 4.0 { b } else { a })
+        }
+        (a, b) => a.or(b),
+    }
+}
+
+fn with_char_at(mut all: [f64; 7], ratio: f64) -> [f64; 7] {
+    all[CHAR] = all[HALF] + ratio.ln();
+    all
+}
+
+fn best(all: impl Iterator<Item = Solved>) -> Option<Solved> {
+    all.min_by(|a, b| a.cost.total_cmp(&b.cost))
+}
+
+/// Names what the points leave open; of the mark's own values it is then fixed, at the expected value where
+/// the points do not speak against it, and the rest fitted again.
+fn settle(base: &Model<'_>, mut solved: Solved, expected: &Expected, s_free: bool) -> ResponseFit {
+    let model = Model { char: solved.char, ..*base };
     let mut notes: [Option<String>; 7] = Default::default();
+    let mut free = vec![MARKED, HALF, RISE];
     if s_free {
         free.push(S);
     } else {
         notes[S] = Some("it needs speeds that differ by a factor of 1.3 or more".into());
     }
-    if with_char {
+    if solved.char.is_some() {
         free.extend([CHARRED, CHAR, CHAR_RISE]);
     } else {
         let why = "no patch was over-burnt; its exposure lies above the largest of the wedge";
@@ -260,18 +221,10 @@ pub fn fit(points: &[Point], ripple: &[f64], y_unmarked: f64, expected: &Expecte
             notes[i] = Some(why.into());
         }
     }
-    // What the points leave open is fixed, the least certain first, and the rest fitted again: at the
-    // expected value where the points do not speak against it, else at the fitted one.
-    let limits = [0.25, 0.25, 0.6, 0.15, 0.5, 0.25, 0.6];
-    let defaults = [
-        expected.y_marked.ln(),
-        expected.x_half.0.ln(),
-        expected.rise.ln(),
-        expected.schwarzschild,
-        expected.y_char.max(1e-3).ln(),
-        expected.x_char.0.ln(),
-        expected.char_rise.ln(),
-    ];
+    // Look and steepness of char count as measured where the patches know them better by far than was known before.
+    let limits = [0.25, 0.25, 0.6, 0.15, 0.5 * CHARRED_SPREAD, 0.25, 0.5 * CHAR_RISE_SPREAD];
+    let defaults =
+        [expected.y_marked.ln(), expected.x_half.0.ln(), expected.rise.ln(), expected.schwarzschild];
     for i in [CHARRED, CHAR_RISE, S, RISE, CHAR, MARKED, HALF] {
         let settled = solved.error[i] <= limits[i];
         let at_limit = solved.all[i] <= LOW[i] + 1e-3 || solved.all[i] >= HIGH[i] - 1e-3;
@@ -279,13 +232,14 @@ pub fn fit(points: &[Point], ripple: &[f64], y_unmarked: f64, expected: &Expecte
             continue;
         }
         notes[i] = Some("the patches do not settle it".into());
+        let Some(&usual) = defaults.get(i) else { continue };
         free.retain(|&j| j != i);
         let fixed_at = |v: f64| {
             let mut start = solved.all;
             start[i] = v;
-            base(with_char).solve(start, &free)
+            model.solve(start, &free)
         };
-        let (usual, own) = (fixed_at(defaults[i]), fixed_at(solved.all[i]));
+        let (usual, own) = (fixed_at(usual), fixed_at(solved.all[i]));
         // A rise of the cost by 4 is two standard deviations.
         let allowed = own.as_ref().map_or(f64::INFINITY, |o| o.cost + 4.0);
         match (usual, own) {
@@ -294,7 +248,7 @@ pub fn fit(points: &[Point], ripple: &[f64], y_unmarked: f64, expected: &Expecte
             _ => {}
         }
     }
-    report(&base(with_char), &solved, &notes, expected)
+    report(&model, &solved, &notes, expected)
 }
 
 fn report(
@@ -325,6 +279,7 @@ fn report(
         rms: (squares / model.points.len().max(1) as f64).sqrt(),
         patches: model.points.len(),
         fitted,
+        ripple: model.ripple.to_vec(),
         response: Response {
             y_unmarked: curve.y_unmarked,
             y_marked: or(MARKED, curve.y_marked, expected.y_marked),
@@ -356,6 +311,7 @@ pub fn unknown(points: &[Point], y_unmarked: f64, expected: &Expected, why: &str
         rms: f64::NAN,
         patches: points.len(),
         fitted: Vec::new(),
+        ripple: vec![1.0],
     }
 }
 
@@ -389,7 +345,6 @@ pub fn points(wedge: &Wedge, measured: &[Option<(f64, f64)>]) -> Vec<(usize, Poi
         .filter(|(_, (p, _))| p.pattern == Pattern::Solid)
         .filter_map(|(i, (p, m))| {
             let (lightness, error) = (*m)?;
-            let error = error.hypot(0.3);
             Some((i, Point { dose: wedge.dose(&p.dial), speed: p.dial.speed.0, lightness, error }))
         })
         .collect()
@@ -397,6 +352,7 @@ pub fn points(wedge: &Wedge, measured: &[Option<(f64, f64)>]) -> Vec<(usize, Poi
 
 #[cfg(test)]
 mod tests {
+    use super::super::model::ripple_of;
     use super::*;
     use crate::units::{JoulesPerMm2, MmPerS};
 

@@ -47,6 +47,19 @@ impl Homography {
         all.iter().all(|x| x.is_finite()).then_some(Homography(all))
     }
 
+    /// The map of three points with the scale (`sizes`, target over source) at each: as a perspective with the
+    /// denominator w grows areas by `det / w³`, the three scales give w at the points, and with it the rest.
+    /// `None` for points on a line.
+    pub fn from_three(from: &[(f64, f64)], to: &[(f64, f64)], sizes: &[f64]) -> Option<Self> {
+        let ([a, b, c], [p, q, r], [s, t, u]) = (from, to, sizes) else { return None };
+        let corners = Matrix3::new(1.0, a.0, a.1, 1.0, b.0, b.1, 1.0, c.0, c.1).try_inverse()?;
+        let w = Vector3::new(s.powf(-2.0 / 3.0), t.powf(-2.0 / 3.0), u.powf(-2.0 / 3.0));
+        let plane = |v: [f64; 3]| corners * Vector3::new(v[0] * w[0], v[1] * w[1], v[2] * w[2]);
+        let (x, y, d) = (plane([p.0, q.0, r.0]), plane([p.1, q.1, r.1]), plane([1.0; 3]));
+        let all = Matrix3::new(x[1], x[2], x[0], y[1], y[2], y[0], d[1], d[2], d[0]);
+        all.iter().all(|v| v.is_finite()).then_some(Homography(all))
+    }
+
     /// Maps a point; `None` at infinity.
     pub fn map(&self, p: (f64, f64)) -> Option<(f64, f64)> {
         apply(&self.0, p)
@@ -132,6 +145,16 @@ mod tests {
         }
         let back = h.inverse().unwrap().map(h.map((33.0, 44.0)).unwrap()).unwrap();
         assert!((back.0 - 33.0).hypot(back.1 - 44.0) < 1e-9);
+    }
+
+    #[test]
+    fn three_points_and_the_scale_at_each_give_the_fourth() {
+        let to = [(312.0, 205.5), (2810.0, 300.25), (2702.0, 2600.0), (402.0, 2511.0)];
+        let h = Homography::fit(&SQUARE, &to).unwrap();
+        let sizes: Vec<f64> = SQUARE[..3].iter().map(|&p| h.scale(p).unwrap()).collect();
+        let m = Homography::from_three(&SQUARE[..3], &to[..3], &sizes).unwrap();
+        let p = m.map(SQUARE[3]).unwrap();
+        assert!((p.0 - to[3].0).hypot(p.1 - to[3].1) < 0.1, "{p:?}");
     }
 
     #[test]

@@ -55,6 +55,8 @@ pub struct Contents {
     pub rows: usize,
     /// See `rows`.
     pub columns: usize,
+    /// The most that a patch measures either way, mm; none where it takes what there is.
+    pub most: Option<f64>,
 }
 
 /// The finished layout. All places in mm from the blank's upper left corner, y downwards.
@@ -137,7 +139,8 @@ pub fn lay_out(blank: &Blank, grid: Grid, contents: &Contents) -> Result<Layout,
     // Patches: whole dots, the same number in each.
     let (sx, sy) = (room.width / contents.columns as f64, room.height / contents.rows as f64);
     let gap = |step: f64| (0.24 * step).clamp(0.8, 3.0);
-    let (wx, wy) = (sx - gap(sx), sy - gap(sy));
+    let cap = contents.most.unwrap_or(f64::INFINITY);
+    let (wx, wy) = ((sx - gap(sx)).min(cap), (sy - gap(sy)).min(cap));
     let side = wx.min(wy);
     if side < LEAST_PATCH_MM {
         return Err(LayoutError::TooSmall {
@@ -169,7 +172,7 @@ pub fn lay_out(blank: &Blank, grid: Grid, contents: &Contents) -> Result<Layout,
 
     let mut labels = Vec::new();
     let widest = contents.column_labels.iter().map(|l| glyphs::width(l, 1.0)).fold(0.0, f64::max);
-    let column_text = if widest > 0.0 { text.min(0.88 * sx / widest).max(0.9) } else { text };
+    let column_text = if widest > 0.0 { text.min(0.72 * sx / widest).max(0.9) } else { text };
     for (c, l) in contents.column_labels.iter().enumerate() {
         let w = glyphs::width(l, column_text);
         labels.push(Label {
@@ -286,7 +289,7 @@ fn round_room(
             && inside(label_x, bottom - last_row)
             && inside(left + 0.05 * side, bottom + footer)
             && inside(right - 0.05 * side, bottom + footer)
-            && label_x >= -radius + clear
+            && label_x >= -radius + clear + 0.8
             && right <= radius - clear
             && top - top_band >= -radius + clear
             && bottom + footer <= radius - clear;
@@ -309,6 +312,7 @@ mod tests {
             footer: "W123456 ROWS % COLUMNS mm/s".into(),
             rows,
             columns,
+            most: None,
         }
     }
 

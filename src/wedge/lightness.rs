@@ -1,12 +1,12 @@
 //! Lightness: the scale on which the patches' luminance is stated, absolute or relative.
 
-use super::homography::Homography;
 use super::patches::{Measured, Refusal};
 use super::photo::{Photo, lightness};
 use super::read::{Ask, ReadError};
 use super::reading::Scale;
 use super::rectify::Surface;
 use super::sheet::Wedge;
+use super::view::View;
 
 /// The ratio to the bare coating that is furthest from one.
 pub fn extreme_ratio(measured: &[Result<Measured, Refusal>]) -> f64 {
@@ -26,7 +26,7 @@ pub fn scale(
     photo: &Photo,
     wedge: &Wedge,
     ask: &Ask,
-    map: &Homography,
+    map: &View,
     surface: &Surface,
     measured: &[Result<Measured, Refusal>],
     lighter: bool,
@@ -62,7 +62,7 @@ pub fn scale(
 fn absolute(
     photo: &Photo,
     ask: &Ask,
-    map: &Homography,
+    map: &View,
     surface: &Surface,
     white: [f64; 4],
 ) -> Result<Scale, ReadError> {
@@ -100,7 +100,7 @@ fn absolute(
     // The light at the card is that of the piece carried on; only its slope is trusted outside the patches.
     let gentle = Surface::fit(surface.gaps.clone(), 2);
     let middle = (x + w / 2.0, y + h / 2.0);
-    let at = map.inverse().and_then(|m| m.map(middle)).unwrap_or((0.0, 0.0));
+    let at = map.unmap(middle).unwrap_or((0.0, 0.0));
     let bare = gentle.as_ref().unwrap_or(surface).at(at.0, at.1);
     let y_unmarked = ask.white_luminance * bare / light;
     if !(1e-4..=1.0).contains(&y_unmarked) {

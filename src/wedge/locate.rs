@@ -5,13 +5,15 @@ use super::homography::Homography;
 use super::patches::deviation;
 use super::photo::{Photo, sample};
 use super::read::{Ask, ReadError};
+use super::refine::refine;
 use super::register::{Registered, register};
 use super::sheet::Wedge;
+use super::view::{Lens, View};
 
 /// Where the wedge lies in the photo.
 pub struct Seen {
     /// From mm (y down, from the blank's upper left corner) to photo pixels.
-    pub map: Homography,
+    pub map: View,
     /// Centres of the finder marks or corners, photo pixels.
     pub marks: Vec<(f64, f64)>,
     /// Standard deviation of the edges' blur, mm.
@@ -27,68 +29,127 @@ fn model_points(wedge: &Wedge) -> Vec<(f64, f64)> {
     wedge.marks.iter().map(|m| (m.centre[0], height - m.centre[1])).collect()
 }
 
-/// Finds the finder marks, or takes the points given by hand, and makes both exact.
+/// Finds the finder marks, or takes the points given by hand, and makes both exact on the marks and on the
+/// edges of the patches. Three marks do where the patches settle the rest.
 ///
 /// # Errors
 /// When no consistent set of marks is found or the id's cells say another wedge.
 pub fn by_marks(photo: &Photo, wedge: &Wedge, ask: &Ask) -> Result<Seen, ReadError> {
     let model = model_points(wedge);
-    let mut map = if ask.corners.is_empty() {
-        detect::find(&photo.light, wedge)
-            .map_err(|Searched { rings, discs }| {
-                if rings >= 3 && discs >= 1 {
-                    ReadError::NotThis {
-                        given: wedge.id.clone(),
-                        why: format!(
-                            "{rings} rings with a dot and {discs} discs with a hole were seen, but no four of them lie \
-                             as its finder marks do (should they be there, give their centres with --corners)"
-                        ),
-                    }
-                } else {
-                    ReadError::NoMarks { rings, discs }
-                }
-            })?
-            .map
-    } else {
+    let lens = Lens::new(photo.light.width(), photo.light.height(), 0.0);
+    let by_hand = !ask.corners.is_empty();
+    let plane = if by_hand {
         hand_map(photo, &model, ask)?
+    } else {
+        detect::find(&photo.light, wedge).map_err(|searched| unfound(wedge, searched))?.map
     };
+    let mut view = View { plane, lens };
     // Twice: the second time the shapes are looked at through the better perspective.
-    let mut marks: Vec<Registered> = Vec::new();
+    let mut marks: Vec<(usize, Registered)> = Vec::new();
     for _ in 0..2 {
         marks = wedge
             .marks
             .iter()
-            .map_while(|m| register(&photo.light, &map, m, wedge.blank.height()))
-            .filter(|r| r.likeness > 0.5)
+            .enumerate()
+            .filter_map(|(i, m)| Some((i, register(&photo.light, &view, m, wedge.blank.height())?)))
+            .filter(|(_, r)| r.likeness > 0.5)
             .collect();
         if marks.len() < 4 {
             break;
         }
-        let to: Vec<(f64, f64)> = marks.iter().map(|m| m.at).collect();
-        map = Homography::fit(&model, &to)
+        let to: Vec<(f64, f64)> = marks.iter().map(|m| m.1.at).collect();
+        view = View::fit(&model, &to, lens)
             .ok_or_else(|| ReadError::Corners("lie on a line; give four different points".into()))?;
     }
-    if marks.len() < 4 && !ask.corners.is_empty() {
+    if marks.len() < 3 && by_hand {
         return Err(ReadError::Corners(
             "do not lie on the four finder marks; give their centres, the disc with the hole first, then clockwise".into(),
         ));
     }
-    if marks.len() < 4 {
-        return Err(ReadError::NoMarks { rings: marks.len(), discs: 0 });
+    let by = |marks: &[(usize, Registered)]| {
+        let known: Vec<(f64, f64)> = marks.iter().filter_map(|(i, _)| model.get(*i).copied()).collect();
+        let at: Vec<(f64, f64)> = marks.iter().map(|m| m.1.at).collect();
+        if marks.len() >= 3 { refine(&photo.light, wedge, &view, &known, &at) } else { None }
+    };
+    let mut refined = by(&marks);
+    // A mark half under a thumb or a spot of light is found beside its place: the patches know better.
+    while let Some(r) = refined
+        && marks.len() > 3
+        && let Some((away, worst)) = furthest(&marks, &model, &r.view)
+        && away > STRAY_MM
+    {
+        marks.remove(worst);
+        refined = by(&marks);
     }
-    let mut blurs: Vec<f64> = marks.iter().map(|m| m.blur_mm).collect();
-    blurs.sort_by(f64::total_cmp);
-    let contrast = marks.iter().map(|m| m.contrast).sum::<f64>() / 4.0;
     let mut notes = Vec::new();
-    check_code(photo, wedge, &map, contrast > 0.0, &mut notes)?;
+    if marks.len() < 4 {
+        // Without the fourth mark the patches must carry the place: half of a blurred edge is the limit.
+        if !refined.is_some_and(|r| r.rest < 0.15) {
+            return Err(ReadError::NoMarks { rings: marks.len(), discs: 0 });
+        }
+        notes.push(
+            "one of the four finder marks was not found: the place rests on the other three and on the edges of the patches".into(),
+        );
+    }
+    if let Some(r) = refined {
+        view = r.view;
+    }
+    if view.lens.k1.abs() > 0.005 {
+        notes.push(format!(
+            "the lens bends straight lines by {:+.1} % at the photo's corners; that was taken out",
+            100.0 * view.lens.k1
+        ));
+    }
+    let mut blurs: Vec<f64> = marks.iter().map(|m| m.1.blur_mm).collect();
+    blurs.sort_by(f64::total_cmp);
+    let contrast = marks.iter().map(|m| m.1.contrast).sum::<f64>() / marks.len() as f64;
+    check_code(photo, wedge, &view, contrast > 0.0, &mut notes)?;
+    let photo_middle = (photo.light.width() as f64 / 2.0, photo.light.height() as f64 / 2.0);
     // The sharpest photo of this beam still blurs; the second largest guards against one bad mark.
     Ok(Seen {
-        map,
-        marks: marks.iter().map(|m| m.at).collect(),
-        blur: blurs.get(2).copied().unwrap_or(0.1),
+        map: view,
+        marks: model
+            .iter()
+            .enumerate()
+            .map(|(i, &m)| {
+                let own = marks.iter().find(|(k, _)| *k == i).map(|(_, r)| r.at);
+                own.or_else(|| view.map(m)).unwrap_or(photo_middle)
+            })
+            .collect(),
+        blur: blurs.get(blurs.len().saturating_sub(2)).copied().unwrap_or(0.1),
         lighter: contrast > 0.0,
         notes,
     })
+}
+
+/// A finder mark further from where the patches put it than this was found beside its place. Marks are good to
+/// 0.02 mm, patches to 0.05 mm each.
+const STRAY_MM: f64 = 0.06;
+
+/// The mark that lies furthest from where the view puts it: mm, and its index in the list.
+fn furthest(marks: &[(usize, Registered)], model: &[(f64, f64)], view: &View) -> Option<(f64, usize)> {
+    marks
+        .iter()
+        .enumerate()
+        .filter_map(|(k, (i, r))| {
+            let (m, p) = (model.get(*i)?, view.unmap(r.at)?);
+            Some(((m.0 - p.0).hypot(m.1 - p.1), k))
+        })
+        .max_by(|a, b| a.0.total_cmp(&b.0))
+}
+
+fn unfound(wedge: &Wedge, searched: Searched) -> ReadError {
+    let Searched { rings, discs } = searched;
+    if rings < 3 || discs < 1 {
+        return ReadError::NoMarks { rings, discs };
+    }
+    ReadError::NotThis {
+        given: wedge.id.clone(),
+        why: format!(
+            "{rings} rings with a dot and {discs} discs with a hole were seen, but no four of them lie \
+             as its finder marks do (should they be there, give their centres with --corners)"
+        ),
+    }
 }
 
 fn hand_map(photo: &Photo, model: &[(f64, f64)], ask: &Ask) -> Result<Homography, ReadError> {
@@ -112,7 +173,8 @@ fn hand_map(photo: &Photo, model: &[(f64, f64)], ask: &Ask) -> Result<Homography
 /// When they are not four points of the photo.
 pub fn by_corners(photo: &Photo, wedge: &Wedge, ask: &Ask) -> Result<Seen, ReadError> {
     let (w, h) = (wedge.blank.width(), wedge.blank.height());
-    let map = hand_map(photo, &[(0.0, 0.0), (w, 0.0), (w, h), (0.0, h)], ask)?;
+    let plane = hand_map(photo, &[(0.0, 0.0), (w, 0.0), (w, h), (0.0, h)], ask)?;
+    let map = View { plane, lens: Lens::new(photo.light.width(), photo.light.height(), 0.0) };
     let per_mm = map.scale((w / 2.0, h / 2.0)).unwrap_or(8.0);
     Ok(Seen {
         map,
@@ -128,7 +190,7 @@ pub fn by_corners(photo: &Photo, wedge: &Wedge, ask: &Ask) -> Result<Seen, ReadE
 fn check_code(
     photo: &Photo,
     wedge: &Wedge,
-    map: &Homography,
+    map: &View,
     lighter: bool,
     notes: &mut Vec<String>,
 ) -> Result<(), ReadError> {

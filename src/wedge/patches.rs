@@ -1,14 +1,17 @@
 //! Patches: lightness and grain of each, or why it cannot be measured.
 
-use super::homography::Homography;
 use super::photo::{Photo, lightness};
 use super::rectify::{Flat, Surface};
 use super::sheet::{Patch, Pattern, Wedge};
+use super::view::View;
 use crate::parallel;
 
 /// Side of the aperture through which grain is measured, mm: about what the eye resolves at 300 mm
 /// (1 minute of arc is 0.09 mm) times four, so that it is the mottle a person sees and not the pixels' noise.
 pub const APERTURE_MM: f64 = 0.4;
+
+/// A gap that is lighter than the surface by more than this many of its standard deviations shows glare.
+const GLARE: f64 = 5.0;
 
 /// A patch measured against the unmarked coating.
 #[derive(Debug, Clone, PartialEq)]
@@ -19,6 +22,8 @@ pub struct Measured {
     pub cells: Vec<f64>,
     /// Relative error of the light surface there.
     pub light_error: f64,
+    /// Faint glare that was taken off, relative to the unmarked coating.
+    pub veil: f64,
     /// Its fill is lines, dots or a screen: the apertures' spread is that of the pattern, not grain.
     pub patterned: bool,
 }
@@ -61,7 +66,7 @@ pub enum Refusal {
 pub fn measure(
     photo: &Photo,
     flat: &Flat,
-    map: &Homography,
+    map: &View,
     surface: &Surface,
     wedge: &Wedge,
     blur: f64,
@@ -80,7 +85,7 @@ pub fn guard(wedge: &Wedge, blur: f64) -> f64 {
 fn one(
     photo: &Photo,
     flat: &Flat,
-    map: &Homography,
+    map: &View,
     surface: &Surface,
     wedge: &Wedge,
     patch: &Patch,
@@ -126,18 +131,14 @@ fn one(
     };
     // Glare adds light: what it adds to the gaps beside the patch it adds, about, to the patch.
     let local = surface.at(cx, cy);
-    let reach = (w.max(h)) * 0.5 + 2.5;
-    let beside: Vec<f64> = surface
-        .gaps
-        .iter()
-        .filter(|g| (g.at.0 - cx).abs() < reach && (g.at.1 - cy).abs() < reach)
-        .map(|g| g.excess)
-        .collect();
-    let excess = beside.iter().copied().fold(0.0, f64::max);
+    let glare = glare_beside(surface, (cx, cy), w.max(h) * 0.5 + 2.5);
     let steps = |a: f64| (lightness(a) - lightness(mean)).abs();
-    if excess > 5.0 * surface.spread.max(0.004) && steps(mean + excess * local) > 0.8 {
-        return Err(Refusal::Glare { excess: 100.0 * excess });
+    if glare.most > GLARE * surface.spread.max(0.004) && steps(mean + glare.most * local) > 0.8 {
+        return Err(Refusal::Glare { excess: 100.0 * glare.most });
     }
+    // A faint veil that is sure is taken off.
+    let ratio = ratio - glare.veil;
+    cells.iter_mut().for_each(|c| *c -= glare.veil);
     let (mut low, mut high) = (f64::INFINITY, 0.0f64);
     for (s, n) in quarters {
         if n > 0.0 {
@@ -157,7 +158,30 @@ fn one(
         cells,
         patterned,
         light_error: surface.spread / (surface.gaps.len() as f64).sqrt() * 2.5,
+        veil: glare.veil,
     })
+}
+
+/// Light that the gaps round a place have above the surface, relative to it.
+struct Beside {
+    /// The most of any gap.
+    most: f64,
+    /// The mean, where there is glare at all and it is above three of its standard errors; else 0.
+    veil: f64,
+}
+
+fn glare_beside(surface: &Surface, at: (f64, f64), reach: f64) -> Beside {
+    let beside: Vec<f64> = surface
+        .gaps
+        .iter()
+        .filter(|g| (g.at.0 - at.0).abs() < reach && (g.at.1 - at.1).abs() < reach)
+        .map(|g| g.excess)
+        .collect();
+    let n = beside.len().max(1) as f64;
+    let mean = beside.iter().sum::<f64>() / n;
+    let most = beside.iter().copied().fold(0.0, f64::max);
+    let sure = most > GLARE * surface.spread.max(0.004) && mean > 3.0 * surface.spread / n.sqrt();
+    Beside { most, veil: if sure { mean } else { 0.0 } }
 }
 
 /// Standard deviation, with n − 1.
@@ -170,7 +194,7 @@ pub fn deviation(values: &[f64]) -> f64 {
     (values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / (n - 1.0)).sqrt()
 }
 
-fn clipped_share(photo: &Photo, map: &Homography, l: f64, t: f64, r: f64, b: f64) -> Option<f64> {
+fn clipped_share(photo: &Photo, map: &View, l: f64, t: f64, r: f64, b: f64) -> Option<f64> {
     let n = 24;
     let mut hits = 0;
     for j in 0..n {

@@ -5,6 +5,7 @@ use super::photo::lightness;
 use super::read::Evidence;
 use super::reading::Reading;
 use super::sheet::{Kind, Wedge};
+use super::tone;
 
 use crate::proof::canvas::{Picture, ProofError, draw, escape, srgb};
 use crate::units::short;
@@ -195,10 +196,13 @@ pub fn text(r: &Reading) -> Vec<(String, bool)> {
         out.push((format!("across the lines {}", known(&b.across_mm, 3, " mm")), false));
     }
     for g in &r.dot_gain {
-        head(format!("Dot gain: {}", g.screen), &mut out);
-        let steps: Vec<String> =
-            g.steps.iter().map(|s| format!("{:.0}→{:.0}%", 100.0 * s.coverage, 100.0 * s.mark)).collect();
-        wrap(&steps.join("  "), &mut out);
+        let own = if tone::wants_mark(&g.screen) { " (it searches for the mark: no curve)" } else { "" };
+        head(format!("Dot gain: {}{own}", g.screen), &mut out);
+        for line in g.steps.chunks(5) {
+            let steps: Vec<String> =
+                line.iter().map(|s| format!("{:.0}→{:.0}%", 100.0 * s.coverage, 100.0 * s.mark)).collect();
+            out.push((steps.join("  "), false));
+        }
     }
     if !r.lags.is_empty() {
         head("Lag between directions".into(), &mut out);
@@ -210,7 +214,11 @@ pub fn text(r: &Reading) -> Vec<(String, bool)> {
         }
     }
     head("Good to know".into(), &mut out);
-    wrap(&format!("Lightness is {}.", r.scale.note), &mut out);
+    if r.patches.is_empty() {
+        out.push(("The lag is how late the beam comes: half the offset over the speed.".into(), false));
+    } else {
+        wrap(&format!("Lightness is {}.", r.scale.note), &mut out);
+    }
     for n in &r.notes {
         wrap(
             &format!(
@@ -225,6 +233,9 @@ pub fn text(r: &Reading) -> Vec<(String, bool)> {
         if let Known::NotMeasured { not_measured } = &p.lightness {
             wrap(&format!("{}: {not_measured}.", p.name), &mut out);
         }
+    }
+    if r.patches.is_empty() {
+        return out;
     }
     out.push((String::new(), false));
     out.push((

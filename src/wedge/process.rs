@@ -72,29 +72,33 @@ pub fn process(reading: &Reading, wedge: &Wedge, earlier: Option<ProcessFile>) -
         set(&mut p.beam_across, &b.across_mm, |v| BeamSize::Mm(Mm(v)));
     }
     for g in &reading.dot_gain {
-        let curve = curve(g);
+        let curve = if super::tone::wants_mark(&g.screen) { None } else { curve(g) };
         p.tone_curve.retain(|c| c.screen != g.screen);
         if let Some(c) = curve {
             p.tone_curve.push(c);
         }
     }
-    let lags: Vec<(f64, f64)> = reading
-        .lags
-        .iter()
-        .filter_map(|l| match l.lag_ms {
-            Known::Measured { value, uncertainty } => Some((value, uncertainty.max(1e-4))),
-            Known::NotMeasured { .. } => None,
-        })
-        .collect();
-    if !lags.is_empty() {
-        // One delay for all speeds: their mean, weighted by their uncertainties.
-        let weight: f64 = lags.iter().map(|l| l.1.powi(-2)).sum();
-        let mean = lags.iter().map(|l| l.0 / l.1.powi(2)).sum::<f64>() / weight;
-        p.lag_ms = Some(Measured { value: rounded(mean), sigma: Some(rounded(weight.powf(-0.5))) });
+    if let Some((lag, error)) = mean_lag(reading) {
+        p.lag_ms = Some(Measured { value: rounded(lag), sigma: Some(rounded(error)) });
+        p.not_measured.remove("lag_ms");
     } else if !reading.lags.is_empty() {
         p.not_measured.insert("lag_ms".into(), "no comb could be read".into());
     }
     p
+}
+
+/// One delay for all speeds, ms: the mean of a timing wedge's lags weighted by their uncertainties, with its
+/// own. None where no comb could be read.
+pub fn mean_lag(reading: &Reading) -> Option<(f64, f64)> {
+    let (mut weight, mut sum) = (0.0, 0.0);
+    for l in &reading.lags {
+        if let Known::Measured { value, uncertainty } = l.lag_ms {
+            let w = uncertainty.max(1e-4).powi(-2);
+            weight += w;
+            sum += w * value;
+        }
+    }
+    (weight > 0.0).then(|| (sum / weight, weight.powf(-0.5)))
 }
 
 fn missing_in(p: &mut ProcessFile, key: &str, known: &Known) {

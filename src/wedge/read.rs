@@ -10,6 +10,7 @@ use super::reading::{PatchReading, PhotoReading, PickReading, Reading, ResponseR
 use super::rectify::{Flat, Surface, gaps, rectify};
 use super::sheet::{Kind, Patch, Wedge};
 use super::{timing, tone};
+use crate::mark::response::OVER_BURN;
 
 /// What a reading is asked with.
 #[derive(Debug, Clone, PartialEq)]
@@ -93,6 +94,8 @@ pub struct Evidence {
     pub flat: Flat,
     /// The fitted response, for exposure wedges.
     pub fit: Option<ResponseFit>,
+    /// Which way to move the range, where all patches of an exposure wedge are under- or over-burnt.
+    pub missed: Option<String>,
 }
 
 /// Reads a photo of a wedge.
@@ -124,7 +127,8 @@ pub fn read_photo(photo: &Photo, wedge: &Wedge, ask: &Ask) -> Result<Evidence, R
             pixels_per_mm: seen.map.scale((width / 2.0, height / 2.0)).unwrap_or(0.0),
             blur_mm: seen.blur,
             marks_px: seen.marks.iter().map(|m| [m.0, m.1]).collect(),
-            homography: seen.map.rows(),
+            homography: seen.map.plane.rows(),
+            lens_k1: seen.map.lens.k1,
             light_ratio: 1.0,
         },
         patches: Vec::new(),
@@ -143,7 +147,7 @@ pub fn read_photo(photo: &Photo, wedge: &Wedge, ask: &Ask) -> Result<Evidence, R
     }
     if wedge.kind == Kind::Timing {
         reading.lags = timing::read(&flat, wedge, seen.lighter);
-        return Ok(Evidence { reading, flat, fit: None });
+        return Ok(Evidence { reading, flat, fit: None, missed: None });
     }
     let guard = patches::guard(wedge, seen.blur);
     let surface = Surface::fit(gaps(&flat, wedge, guard), 3).ok_or_else(|| {
@@ -179,9 +183,12 @@ pub fn read_photo(photo: &Photo, wedge: &Wedge, ask: &Ask) -> Result<Evidence, R
     let stats: Vec<Result<Stat, Refusal>> =
         measured.iter().map(|m| m.as_ref().map(|m| Stat::of(m, y_gap)).map_err(|e| *e)).collect();
     reading.patches = wedge.patches.iter().zip(&stats).map(|(p, s)| patch_reading(wedge, p, s)).collect();
-    let mut response_fit = None;
+    let (mut response_fit, mut missed) = (None, None);
     match wedge.kind {
-        Kind::Exposure => response_fit = Some(exposure(wedge, ask, &stats, &mut reading)),
+        Kind::Exposure => {
+            let (fit, verdict) = exposure(wedge, ask, &stats, &mut reading);
+            (response_fit, missed) = (Some(fit), verdict);
+        }
         Kind::Tone => {
             let looks: Vec<tone::Look> =
                 stats.iter().map(|s| s.as_ref().ok().map(|s| (s.y, s.y_error))).collect();
@@ -195,7 +202,7 @@ pub fn read_photo(photo: &Photo, wedge: &Wedge, ask: &Ask) -> Result<Evidence, R
         }
         Kind::Timing => {}
     }
-    Ok(Evidence { reading, flat, fit: response_fit })
+    Ok(Evidence { reading, flat, fit: response_fit, missed })
 }
 
 /// A patch on the scale.
@@ -203,12 +210,19 @@ pub fn read_photo(photo: &Photo, wedge: &Wedge, ask: &Ask) -> Result<Evidence, R
 struct Stat {
     y: f64,
     y_error: f64,
+    /// The part of `y_error` that is the patch's own grain.
+    y_grain: f64,
     l: f64,
     l_error: f64,
     grain: f64,
 }
 
 impl Stat {
+    /// Uncertainty of the patch's mean from its own grain, L*.
+    fn l_grain(&self) -> f64 {
+        lightness(self.y + self.y_grain) - self.l
+    }
+
     fn of(m: &Measured, y_gap: f64) -> Stat {
         let y = m.ratio * y_gap;
         let ls: Vec<f64> = m.cells.iter().map(|c| lightness(c * y_gap)).collect();
@@ -220,9 +234,10 @@ impl Stat {
         } else {
             deviation(&m.cells) * y_gap / (m.cells.len() as f64 / 4.0).max(1.0).sqrt()
         };
-        let y_error = own.hypot(y * m.light_error).max(1e-5);
+        // The glare over a patch need not be that of the gaps beside it: half of it is error.
+        let y_error = own.hypot(y * m.light_error).hypot(0.5 * m.veil * y_gap).max(1e-5);
         let l = lightness(y);
-        Stat { y, y_error, l, l_error: (lightness(y + y_error) - l).hypot(0.1), grain }
+        Stat { y, y_error, y_grain: own, l, l_error: (lightness(y + y_error) - l).hypot(0.1), grain }
     }
 }
 
@@ -244,7 +259,12 @@ fn patch_reading(wedge: &Wedge, p: &Patch, s: &Result<Stat, Refusal>) -> PatchRe
     }
 }
 
-fn exposure(wedge: &Wedge, ask: &Ask, stats: &[Result<Stat, Refusal>], reading: &mut Reading) -> ResponseFit {
+fn exposure(
+    wedge: &Wedge,
+    ask: &Ask,
+    stats: &[Result<Stat, Refusal>],
+    reading: &mut Reading,
+) -> (ResponseFit, Option<String>) {
     let values: Vec<Option<(f64, f64)>> =
         stats.iter().map(|s| s.as_ref().ok().map(|s| (s.l, s.l_error))).collect();
     let points = fit::points(wedge, &values);
@@ -276,7 +296,64 @@ fn exposure(wedge: &Wedge, ask: &Ask, stats: &[Result<Stat, Refusal>], reading: 
         choose(wedge, ask, stats, &fitted, reading);
     }
     reading.response = Some(ResponseReading::new(&fitted));
-    fitted
+    (fitted, verdict)
+}
+
+/// What the choice sees of each patch. A patch's own lightness and the curve's are weighed by their
+/// uncertainties: one noisy patch then neither sets the limit of what is light enough nor wins by chance. A
+/// patch that could not be read stands for its setting with the curve's lightness and the grain of the patch
+/// that was read at the nearest exposure.
+fn choices(wedge: &Wedge, stats: &[Result<Stat, Refusal>], fit: &ResponseFit) -> Vec<Option<Choice>> {
+    let settled = fit.x_half.get().is_some() && fit.rms < 1.5;
+    let exposure = |p: &Patch| wedge.burn(&p.dial, fit.curve).x_solid;
+    // How many times more than its grain and 0.05 L* the curve misses a patch, in the middle of them all.
+    let mut misses: Vec<f64> = wedge
+        .patches
+        .iter()
+        .zip(stats)
+        .filter_map(|(p, s)| s.as_ref().ok().map(|s| (s, fit.lightness(exposure(p)))))
+        .map(|(s, l)| (s.l - l).abs() / s.l_grain().hypot(0.05))
+        .collect();
+    misses.sort_by(f64::total_cmp);
+    let misfit = (1.4826 * misses.get(misses.len() / 2).copied().unwrap_or(0.0)).max(1.0);
+    let grain_near = |x: f64| {
+        wedge
+            .patches
+            .iter()
+            .zip(stats)
+            .filter_map(|(p, s)| s.as_ref().ok().map(|s| ((exposure(p) / x).ln().abs(), s.grain)))
+            .min_by(|a, b| a.0.total_cmp(&b.0))
+            .map(|(_, grain)| grain)
+    };
+    wedge
+        .patches
+        .iter()
+        .zip(stats)
+        .map(|(p, s)| {
+            let x = exposure(p);
+            let curve = settled.then(|| fit.lightness(x));
+            let (value, grain) = match (s, curve) {
+                (Ok(s), Some(l)) => {
+                    // The curve misses a patch by its grain at least; 0.05 L* is set for what both miss.
+                    let grain = s.l_grain();
+                    let light = lightness(s.y + s.y_error) - lightness(s.y);
+                    let own = (light.powi(2) - grain.powi(2)).max(0.0).sqrt().hypot(0.05).powi(-2);
+                    let its = (misfit * grain.hypot(0.05)).powi(-2);
+                    ((own * s.l + its * l) / (own + its), s.grain)
+                }
+                (Ok(s), None) => (s.l, s.grain),
+                (Err(_), Some(l)) => (l, grain_near(x)?),
+                (Err(_), None) => return None,
+            };
+            Some(Choice {
+                lightness: value,
+                grain,
+                pace: p.dial.speed.0 / f64::from(p.dial.passes),
+                power: p.dial.power.0,
+                over_burnt: fit.curve.q(x) >= OVER_BURN,
+            })
+        })
+        .collect()
 }
 
 fn choose(
@@ -286,22 +363,7 @@ fn choose(
     fit: &ResponseFit,
     reading: &mut Reading,
 ) {
-    let choices: Vec<Option<Choice>> = wedge
-        .patches
-        .iter()
-        .zip(stats)
-        .zip(&reading.patches)
-        .map(|((p, s), r)| {
-            let s = s.as_ref().ok()?;
-            Some(Choice {
-                lightness: s.l,
-                grain: s.grain,
-                pace: p.dial.speed.0 / f64::from(p.dial.passes),
-                power: p.dial.power.0,
-                over_burnt: r.char.is_some_and(|c| c >= 0.05),
-            })
-        })
-        .collect();
+    let choices = choices(wedge, stats, fit);
     let Some(i) = pick(&choices, reading.marks_lighter, ask.grain_limit) else {
         reading
             .notes
@@ -326,10 +388,15 @@ fn choose(
         power_percent: 100.0 * p.dial.power.0,
         speed_mm_s: p.dial.speed.0,
         passes: p.dial.passes,
-        lightness: c.lightness,
+        lightness: stats.get(i).and_then(|s| s.as_ref().ok()).map_or(c.lightness, |s| s.l),
         grain: c.grain,
         why: format!(
-            "the fastest within 2 L* of the {name} that is not grainy, then the one with the least power"
+            "the fastest within 2 L* of the {name} that is not grainy, then the one with the least power{}",
+            match stats.get(i) {
+                Some(Err(_)) =>
+                    "; the patch itself could not be read, its lightness is the curve's through the others",
+                _ => "",
+            }
         ),
         latitude_percent: latitude,
         seconds_for_85_mm: area_lines * 85.0 / p.dial.speed.0 * f64::from(p.dial.passes),

@@ -110,8 +110,12 @@ pub struct PhotoReading {
     pub blur_mm: f64,
     /// Centres of the finder marks in photo pixels, the odd one first, then clockwise.
     pub marks_px: Vec<[f64; 2]>,
-    /// From mm (x to the right, y down, from the blank's upper left corner) to photo pixels, row after row.
+    /// From mm (x to the right, y down, from the blank's upper left corner) to the pixels of a pinhole, row after row.
     pub homography: [f64; 9],
+    /// The lens's radial distortion after that: a pixel lies `1 + k1 r²` times as far from the photo's middle,
+    /// r in half diagonals; 0 where none was seen.
+    #[serde(default)]
+    pub lens_k1: f64,
     /// How unevenly the piece was lit: lightest over darkest place, as a ratio.
     pub light_ratio: f64,
 }

@@ -2,9 +2,9 @@
 
 use nalgebra::{DMatrix, DVector};
 
-use super::homography::Homography;
 use super::photo::{Photo, sample};
 use super::sheet::Wedge;
+use super::view::View;
 use crate::parallel;
 use crate::plane::Light;
 
@@ -18,7 +18,7 @@ pub struct Flat {
 }
 
 /// Lays the photo flat at about its own resolution, between 8 and 30 samples a mm.
-pub fn rectify(photo: &Photo, map: &Homography, width: f64, height: f64) -> Flat {
+pub fn rectify(photo: &Photo, map: &View, width: f64, height: f64) -> Flat {
     let middle = map.scale((width / 2.0, height / 2.0)).unwrap_or(8.0);
     // At most 3000 samples a side: a large blank far away holds no more detail than that.
     let per_mm = middle.clamp(8.0, 30.0).min(3000.0 / width.max(height));
@@ -70,6 +70,21 @@ impl Flat {
 }
 
 impl Flat {
+    /// Place (mm) and mean light of each column of samples in a rectangle; columns that reach out of the photo
+    /// are left out. The places are the samples' own: a fine line is not moved by rounding to them.
+    pub fn columns(&self, left: f64, top: f64, right: f64, bottom: f64) -> Vec<(f64, f64)> {
+        let (xs, ys) =
+            (self.range(left, right, self.light.width()), self.range(top, bottom, self.light.height()));
+        let rows = ys.len().max(1) as f64;
+        xs.map(|x| {
+            let sum: f64 =
+                ys.clone().map(|y| f64::from(self.light.row(y).get(x).copied().unwrap_or(f32::NAN))).sum();
+            ((x as f64 + 0.5) / self.per_mm, sum / rows)
+        })
+        .filter(|c| c.1.is_finite())
+        .collect()
+    }
+
     /// Mean light in a rectangle, weighted with a raised cosine each way (Hann's window): lines and dots
     /// that do not fill the rectangle a whole number of times do not shift it.
     pub fn soft_mean(&self, left: f64, top: f64, right: f64, bottom: f64) -> Option<f64> {
@@ -162,10 +177,55 @@ fn powers(order: usize, u: f64, v: f64) -> Vec<f64> {
     out
 }
 
+/// The median of absolute deviations, as a standard deviation; at least what 8 bits can show.
+fn median_size(rest: &[f64]) -> f64 {
+    let mut sizes: Vec<f64> = rest.iter().map(|r| r.abs()).collect();
+    sizes.sort_by(f64::total_cmp);
+    (1.4826 * sizes.get(sizes.len() / 2).copied().unwrap_or(0.0)).max(1e-4)
+}
+
+/// One step of the robust fit: a polynomial of some order and what it leaves.
+struct Layer {
+    order: usize,
+    coefficients: Vec<f64>,
+    spread: f64,
+    rest: Vec<f64>,
+}
+
+impl Layer {
+    /// Tukey's weights of the gaps; those that are too light lose theirs sooner, for glare only adds light.
+    fn weights(&self) -> Vec<f64> {
+        let weight = |r: &f64| {
+            let constant = if *r > 0.0 { 3.5 } else { 4.685 };
+            let z = r / (constant * self.spread.max(0.002));
+            if z.abs() < 1.0 { (1.0 - z * z).powi(2) } else { 0.0 }
+        };
+        self.rest.iter().map(weight).collect()
+    }
+
+    fn again(&self, order: usize, rows: &[Vec<f64>], logs: &[f64]) -> Option<Layer> {
+        let weights = self.weights();
+        let columns = (order + 1) * (order + 2) / 2;
+        let a = DMatrix::from_fn(rows.len(), columns, |i, j| rows[i][j] * f64::sqrt(weights[i]));
+        let v = DVector::from_fn(rows.len(), |i, _| logs[i] * f64::sqrt(weights[i]));
+        let solved = a.svd(true, true).solve(&v, 1e-9).ok()?;
+        let coefficients: Vec<f64> = solved.iter().copied().collect();
+        let rest: Vec<f64> = rows
+            .iter()
+            .zip(logs)
+            .map(|(p, l)| l - p.iter().zip(&coefficients).map(|(a, b)| a * b).sum::<f64>())
+            .collect();
+        Some(Layer { order, spread: median_size(&rest), coefficients, rest })
+    }
+}
+
 impl Surface {
     /// Fits the surface by iteratively reweighted least squares with Tukey's biweight (tuning constant
     /// 4.685, Huber and Ronchetti, Robust Statistics, 2nd edition), so that glare on some gaps does not
-    /// bend it. Cubic from 40 gaps on, quadratic from 14, a slope from 6, else level. `None` without gaps.
+    /// bend it. The order rises step by step, each starting from what the one before kept: a cubic that may
+    /// bend at once follows the glare. Cubic from 40 gaps on, quadratic from 14, a slope from 6, else level;
+    /// never cubic where more than one gap in 25 was left out, for it would swing freely there.
+    /// `None` without gaps.
     pub fn fit(mut gaps: Vec<Gap>, most: usize) -> Option<Self> {
         let n = gaps.len();
         let order = match n {
@@ -182,35 +242,27 @@ impl Surface {
         }
         let centre = ((l + r) / 2.0, (t + b) / 2.0);
         let reach = ((r - l).max(b - t) / 2.0).max(1.0);
-        let columns = (order + 1) * (order + 2) / 2;
-        let rows: Vec<Vec<f64>> = gaps
-            .iter()
-            .map(|g| powers(order, (g.at.0 - centre.0) / reach, (g.at.1 - centre.1) / reach))
-            .collect();
         let logs: Vec<f64> = gaps.iter().map(|g| g.light.max(1e-6).ln()).collect();
-        let mut weights = vec![1.0; n];
-        let mut coefficients = vec![0.0; columns];
-        let mut spread = 0.0;
-        for _ in 0..12 {
-            let a = DMatrix::from_fn(n, columns, |i, j| rows[i][j] * f64::sqrt(weights[i]));
-            let v = DVector::from_fn(n, |i, _| logs[i] * f64::sqrt(weights[i]));
-            let solved = a.svd(true, true).solve(&v, 1e-9).ok()?;
-            coefficients = solved.iter().copied().collect();
-            let rest: Vec<f64> = rows
+        let mut sorted = logs.clone();
+        sorted.sort_by(f64::total_cmp);
+        let middle = sorted.get(n / 2).copied()?;
+        let rest: Vec<f64> = logs.iter().map(|l| l - middle).collect();
+        let mut layer = Layer { order: 0, coefficients: vec![middle], spread: median_size(&rest), rest };
+        for step in 1..=order {
+            let out = layer.weights().iter().filter(|w| **w == 0.0).count();
+            if step == 3 && 25 * out > n {
+                break;
+            }
+            let rows: Vec<Vec<f64>> = gaps
                 .iter()
-                .zip(&logs)
-                .map(|(p, l)| l - p.iter().zip(&coefficients).map(|(a, b)| a * b).sum::<f64>())
+                .map(|g| powers(step, (g.at.0 - centre.0) / reach, (g.at.1 - centre.1) / reach))
                 .collect();
-            let mut sizes: Vec<f64> = rest.iter().map(|r| r.abs()).collect();
-            sizes.sort_by(f64::total_cmp);
-            // The median of absolute deviations, as a standard deviation; at least what 8 bits can show.
-            spread = (1.4826 * sizes.get(n / 2).copied().unwrap_or(0.0)).max(1e-4);
-            for ((w, r), g) in weights.iter_mut().zip(&rest).zip(&mut gaps) {
-                let z = r / (4.685 * spread.max(0.002));
-                *w = if z.abs() < 1.0 { (1.0 - z * z).powi(2) } else { 0.0 };
-                g.excess = r.exp() - 1.0;
+            for _ in 0..8 {
+                layer = layer.again(step, &rows, &logs)?;
             }
         }
+        gaps.iter_mut().zip(&layer.rest).for_each(|(g, r)| g.excess = r.exp() - 1.0);
+        let Layer { order, coefficients, spread, .. } = layer;
         Some(Surface { coefficients, order, centre, reach, spread, gaps })
     }
 

@@ -2,9 +2,9 @@
 
 use nalgebra::{Matrix6, Vector6};
 
-use super::homography::Homography;
 use super::photo::sample;
 use super::sheet::{CENTRE, FinderMark, RING};
+use super::view::View;
 use crate::plane::Light;
 
 /// A mark as it was measured.
@@ -40,7 +40,7 @@ fn profile(mark: &FinderMark, r: f64, sigma: f64) -> (f64, f64) {
 /// Fits the mark's shape, a level, a slope of light and a contrast to the photo round the place that `map`
 /// (mm, y down, to pixels) gives; moves the centre by Gauss-Newton. `None` where the photo ends or the
 /// fit walks away by more than a mark's radius.
-pub fn register(light: &Light, map: &Homography, mark: &FinderMark, height: f64) -> Option<Registered> {
+pub fn register(light: &Light, map: &View, mark: &FinderMark, height: f64) -> Option<Registered> {
     let (mx, my) = (mark.centre[0], height - mark.centre[1]);
     let radius = mark.diameter.0 / 2.0;
     let n = 48usize;

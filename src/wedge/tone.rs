@@ -55,6 +55,12 @@ pub fn gains(wedge: &Wedge, looks: &[Look], y_unmarked: f64) -> Vec<Gain> {
     out
 }
 
+/// Whether a screen is given the mark that is wanted and finds the dots for it by itself. Its row on a wedge
+/// shows what it laid and what came of it; it needs no dot-gain curve.
+pub fn wants_mark(screen: &str) -> bool {
+    crate::screen::find(screen).is_some_and(|s| s.wants == crate::screen::Wants::Mark)
+}
+
 /// Mean look of the solid patches.
 fn solid(wedge: &Wedge, looks: &[Look]) -> Look {
     let all: Vec<(f64, f64)> = wedge

@@ -8,15 +8,15 @@ import os
 import subprocess
 import sys
 import tempfile
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
-from wedge_model import (Scene, Sheet, Truth, burn, exposure_of, lightness, photograph, random_scene,  # noqa: E402
-                         random_truth, save, true_grain, true_means)
+from wedge_model import (Scene, Sheet, Truth, bend, burn, exposure_of, lightness, photograph, random_scene,  # noqa: E402
+                         random_truth, save, seen_at, true_grain, true_means)
 
 DOTWRIGHT = os.environ.get("DOTWRIGHT", "target/release/dotwright")
 
@@ -55,7 +55,7 @@ def trial(seed, sheet, folder, reader, size, glare=True):
     lighter = sheet.toml["expected"]["y_marked"] > sheet.toml["expected"]["y_unmarked"]
     truth = random_truth(rng, lighter)
     scene = random_scene(rng, size, glare)
-    piece, steps = burn(sheet, truth, rng, over=3 if min(size) > 1600 else 2)
+    piece, steps = burn(sheet, truth, rng, over=3)
     photo, hom = photograph(sheet, piece, steps, truth, scene, rng)
     path = Path(folder) / f"photo-{seed}.jpg"
     save(photo, path, scene.jpeg)
@@ -71,8 +71,7 @@ def trial(seed, sheet, folder, reader, size, glare=True):
     centres = [((l + q) / 2, (t + b) / 2) for l, t, q, b in map(sheet.rect, sheet.patches)]
     worst = 0
     for x, y in centres + ([] if sheet.round else corners):
-        p = hom @ [x, y, 1]
-        m = back @ (p / p[2])
+        m = back @ [*seen_at(scene, hom, x, y), 1]
         worst = max(worst, float(np.hypot(*(m[:2] / m[2] - [x, y]))))
     looks = true_means(sheet, piece, steps)
     known = np.array([p["lightness"].get("value", np.nan) for p in r["patches"]])
@@ -128,9 +127,6 @@ def work():
 SMALL = (2000, 1500)
 
 
-# The bounds stand. The reading does not yet keep all of them on every photo: on seed 104 x_half is off by 6.5 %,
-# and on round blanks the pick is sometimes a neighbour of the best patch.
-@pytest.mark.xfail(reason="x_half and the pick miss their bounds on some photos", strict=False)
 @pytest.mark.parametrize("blank, coating, seeds", [
     ("rect:100x100mm", "poster-paint", range(100, 105)),
     ("round:90mm", "poster-paint", range(200, 204)),
@@ -158,7 +154,7 @@ def test_a_white_card_makes_lightness_absolute(work):
     truth = Truth(y_marked=0.55, grain=0.02)
     card = (40.0, -6.0, 8.0, 0.85)
     scene = Scene(size=SMALL, fill=0.7, tilt=8, azimuth=40, blur=0.8, slope=(0.08, -0.05), white=card, gain=0.55)
-    piece, steps = burn(sheet, truth, rng, over=2)
+    piece, steps = burn(sheet, truth, rng, over=3)
     photo, hom = photograph(sheet, piece, steps, truth, scene, rng)
     save(photo, work / "white.jpg", 93)
     p = hom @ [card[0], card[1], 1]
@@ -182,7 +178,7 @@ def test_the_beam_and_the_dot_gain_come_from_a_tone_wedge(work):
         rng = np.random.default_rng(seed)
         truth = Truth(beam_along=along, beam_across=across, grain=0.02)
         scene = random_scene(rng, SMALL, glare=False)
-        piece, steps = burn(sheet, truth, rng, over=7)
+        piece, steps = burn(sheet, truth, rng, over=5)
         photo, _ = photograph(sheet, piece, steps, truth, scene, rng)
         save(photo, work / "tone.jpg", scene.jpeg)
         r = read(work / "tone.jpg", folder, work / f"tone-{seed}")
@@ -217,12 +213,78 @@ def test_a_photo_of_another_wedge_is_refused(work):
     a = draw(work / "a", "exposure", "rect:80x80mm", "poster-paint", "--density", "304dpi", "--steps", "5x5")
     draw(work / "b", "exposure", "rect:80x80mm", "poster-paint", "--density", "304dpi", "--steps", "5x5", "--power", "50..100%")
     rng = np.random.default_rng(3)
-    piece, steps = burn(a, Truth(), rng, over=2)
+    piece, steps = burn(a, Truth(), rng, over=3)
     photo, _ = photograph(a, piece, steps, Truth(), Scene(size=SMALL), rng)
     save(photo, work / "other.jpg", 90)
     done = run("wedge", "read", work / "other.jpg", "--wedge", work / "b" / "wedge.toml", "--date", "2026-11-25",
                "--out", work / "none", check=False)
     assert done.returncode == 1 and a.toml["id"][:4] in done.stderr and not (work / "none").exists()
+
+
+def shot(work, name, truth=None, **scene):
+    """A 5 x 5 wedge burnt and photographed: sheet, truth, scene, piece with its steps, homography, photo's path."""
+    sheet = draw(work / "shot", "exposure", "rect:80x80mm", "poster-paint", "--density", "304dpi", "--steps", "5x5", "--replace")
+    rng = np.random.default_rng(21)
+    truth = truth or Truth(grain=0.02)
+    scene = Scene(size=SMALL, fill=0.85, tilt=12, azimuth=70, turn=94, blur=0.8, **scene)
+    piece, steps = burn(sheet, truth, rng)
+    photo, hom = photograph(sheet, piece, steps, truth, scene, rng)
+    save(photo, work / f"{name}.jpg", 93)
+    return sheet, truth, scene, (piece, steps), hom, work / f"{name}.jpg"
+
+
+@pytest.mark.parametrize("k1", [-0.03, 0.03])
+def test_a_lens_that_bends_lines_is_taken_out(work, k1):
+    sheet, truth, scene, _, hom, photo = shot(work, "lens", k1=k1)
+    r = read(photo, work / "shot", work / f"lens{k1}")
+    assert abs(r["photo"]["lens_k1"] - k1) < 0.005
+    back = np.linalg.inv(np.array(r["photo"]["homography"]).reshape(3, 3))
+    straight = replace(scene, k1=r["photo"]["lens_k1"])
+    for l, t, q, b in map(sheet.rect, sheet.patches):
+        x, y = (l + q) / 2, (t + b) / 2
+        m = back @ [*bend(straight, *seen_at(scene, hom, x, y), back=True), 1]
+        assert np.hypot(*(m[:2] / m[2] - [x, y])) < BOUNDS["position"]
+    assert abs(r["response"]["x_half_j_mm2"]["value"] / truth.x_half - 1) < BOUNDS["x_half"]
+
+
+def test_what_a_phones_tone_curve_does_is_known(work):
+    # A mild S-curve cannot be told from the coating's own look: lightness moves by several L*, the exposure
+    # at half mark and the exponent hardly. The reading's notes say that the curve is not known.
+    _, truth, _, (piece, steps), _, photo = shot(work, "tone-curve", tone=0.15)
+    r = read(photo, work / "shot", work / "tone-curve")
+    assert abs(r["response"]["x_half_j_mm2"]["value"] / truth.x_half - 1) < 0.06
+    assert abs(r["response"]["schwarzschild"]["value"] - truth.s) < 0.02
+    assert any("tone curve is not known" in n for n in r["notes"])
+
+
+@pytest.mark.parametrize("power, speed, words", [
+    ("1..3%", "20..30mm/s", ("under-burnt", "lower speeds")),
+    ("60..100%", "2..5mm/s", ("over-burnt", "higher speeds")),
+])
+def test_a_missed_range_says_which_way_to_move_and_writes_nothing(work, power, speed, words):
+    # The finder marks are burnt so that they show: only the patches miss.
+    folder = work / words[0]
+    sheet = draw(folder, "exposure", "rect:80x80mm", "poster-paint", "--density", "304dpi", "--steps", "5x5",
+                 "--power", power, "--speed", speed, "--marks-power", "90%", "--marks-speed", "12.5mm/s")
+    rng = np.random.default_rng(4)
+    piece, steps = burn(sheet, Truth(), rng)
+    photo, _ = photograph(sheet, piece, steps, Truth(), Scene(size=SMALL, blur=0.8), rng)
+    save(photo, work / "missed.jpg", 92)
+    done = run("wedge", "read", work / "missed.jpg", "--wedge", folder / "wedge.toml", "--date", "2026-11-25",
+               "--out", folder / "none", check=False)
+    assert done.returncode == 1 and all(w in done.stderr for w in words), done.stderr
+    assert not (folder / "none").exists()
+
+
+def test_a_photo_of_something_else_is_refused_and_nothing_is_written(work):
+    draw(work / "else", "exposure", "rect:80x80mm", "poster-paint", "--density", "304dpi", "--steps", "5x5")
+    rng = np.random.default_rng(8)
+    harbour = np.clip(120 + 60 * np.cumsum(rng.standard_normal((900, 1200, 3)), axis=1) / 30, 0, 255).astype(np.uint8)
+    save(harbour, work / "harbour.jpg", 90)
+    done = run("wedge", "read", work / "harbour.jpg", "--wedge", work / "else" / "wedge.toml", "--date", "2026-11-25",
+               "--out", work / "else" / "none", check=False)
+    assert done.returncode == 1 and "--corners" in done.stderr and "finder marks" in done.stderr
+    assert not (work / "else" / "none").exists()
 
 
 def full(count, size=(4000, 3000)):
