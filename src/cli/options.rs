@@ -138,7 +138,7 @@ pub struct DotOptions {
     /// Clustered dots: angle in degrees, -360 to 360 [default: 45]
     #[arg(long, value_name = "DEGREES", allow_negative_numbers = true)]
     pub angle: Option<f64>,
-    /// Searching screens: passes over the dots, 1 to 64 [default: 8]
+    /// Searching screens: passes over the dots, 1 to 64 [default: 4]
     #[arg(long, value_name = "PASSES", value_parser = clap::value_parser!(u32).range(1..=64))]
     pub effort: Option<u32>,
     /// The colour that means beam on in the dot files: black or white [default: black]

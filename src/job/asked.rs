@@ -114,7 +114,7 @@ section! {
         ruling_per_mm: f64,
         /// Clustered dots: angle in degrees. Default 45.
         angle_deg: f64,
-        /// Passes of a searching screen. Default 8.
+        /// Passes of a searching screen. Default 4.
         effort: u32,
         /// The colour for 'beam on' in the files. Default black.
         beam_on: BeamOn,

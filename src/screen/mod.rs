@@ -50,7 +50,7 @@ pub struct Options {
     /// Distance between rows, mm.
     pub pitch_across_mm: f64,
     /// Searching screens: how much search, in passes over the plane (a count, not a clock, so that the
-    /// same job gives the same bytes). Default 8.
+    /// same job gives the same bytes). Default 4: eight bring 0.01 to 0.03 dB for twice the time.
     pub effort: u32,
     /// Auto: the art was read as a drawing, so that tones within 2 % of none or all are the haze of its
     /// compression and not meant. Default false.
@@ -71,7 +71,7 @@ impl Options {
             angle_deg: 45.0,
             pitch_along_mm,
             pitch_across_mm,
-            effort: 8,
+            effort: 4,
             drawing: false,
             burn,
         }

@@ -35,6 +35,19 @@ def model(p, dose, speed):
     return lightness(y.mean(axis=1))
 
 
+# What is expected of char, with standard deviations in natural logarithms: its look, its steepness, and how much
+# later it comes than the mark. The expected response is that of the Rust test beside the fit.
+CHAR_LOOK, CHAR_RISE, CHAR_LATER = (0.10, 0.7), (8.0, 0.3), (9.0 / 2.2, 0.4)
+
+
+def beforehand(p):
+    return np.array([
+        (p[4] - np.log(CHAR_LOOK[0])) / CHAR_LOOK[1],
+        (p[6] - np.log(CHAR_RISE[0])) / CHAR_RISE[1],
+        (p[5] - p[1] - np.log(CHAR_LATER[0])) / CHAR_LATER[1],
+    ])
+
+
 def main():
     rng = np.random.default_rng(20261125)
     power, speed = (a.ravel() for a in np.meshgrid(POWERS, SPEEDS, indexing="ij"))
@@ -43,7 +56,7 @@ def main():
     start = np.array([np.log(t["y_marked"]), np.log(t["x_half"]), np.log(t["rise"]), t["s"], np.log(t["y_char"]), np.log(t["x_char"]), np.log(t["char_rise"])])
     seen = np.round(model(start, dose, speed) + rng.normal(0, 0.3, dose.size), 3)
     error = np.full(dose.size, 0.5)
-    fit = least_squares(lambda p: (model(p, dose, speed) - seen) / error, start, method="lm", xtol=1e-14, ftol=1e-14)
+    fit = least_squares(lambda p: np.concatenate([(model(p, dose, speed) - seen) / error, beforehand(p)]), start, method="lm", xtol=1e-14, ftol=1e-14)
     cov = np.linalg.inv(fit.jac.T @ fit.jac) * max(1.0, 2 * fit.cost / (dose.size - 7))
     sd = np.sqrt(np.diag(cov))
     p = fit.x
