@@ -69,9 +69,9 @@ fn more_passes_never_look_worse_and_the_start_is_left_behind() {
 
 #[test]
 fn a_made_up_picture_is_as_good_as_it_was_measured_to_be() {
-    // Measured: 41.1, 39.1, 37.5 dB by diffusion and 41.9, 40.8, 39.7 dB by search, less 0.3 dB.
+    // Measured: 41.6, 40.9, 39.1 dB by diffusion and 42.7, 41.6, 40.2 dB by search, less 0.3 dB.
     let tone = harbour(256, 256);
-    for (beam, diffused, searched) in [(1.0, 40.8, 41.6), (1.5, 38.8, 40.5), (2.0, 37.2, 39.4)] {
+    for (beam, diffused, searched) in [(1.0, 41.3, 42.4), (1.5, 40.6, 41.3), (2.0, 38.8, 39.9)] {
         let o = options(beam);
         let m = score(&made("model-diffusion", &tone, &o), &tone, &o.burn);
         let f = score(&made("fitted", &tone, &o), &tone, &o.burn);

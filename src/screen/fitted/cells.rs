@@ -82,6 +82,9 @@ impl Cells {
         crate::parallel::bands(halves.as_mut_slice(), 1 << 8, 16, |first, band| {
             for (i, out) in band.iter_mut().enumerate() {
                 let code = (first << 8) + i;
+                if mirrored(code) < code {
+                    continue;
+                }
                 let rows =
                     [&three[code & 7], &five[code >> 3 & 31], &five[code >> 8 & 31], &three[code >> 13 & 7]];
                 let mut sum = 0.0;
@@ -94,8 +97,20 @@ impl Cells {
                 *out = sum / (OVER * OVER) as f32;
             }
         });
+        // Left and right are alike: half of the codes mirror the other half.
+        for code in 0..halves.len() {
+            halves[code] = halves[code.min(mirrored(code))];
+        }
         Cells { halves }
     }
+}
+
+/// The code with left and right exchanged.
+fn mirrored(code: usize) -> usize {
+    let turned = |first: usize, bits: usize| {
+        (0..bits).filter(|b| code >> (first + b) & 1 == 1).map(|b| 1 << (first + bits - 1 - b)).sum::<usize>()
+    };
+    turned(0, 3) | turned(3, 5) | turned(8, 5) | turned(13, 3)
 }
 
 /// The bit of a dot in the code of a half cell that lies `dx` columns from it; `row` is the dot's row as the
