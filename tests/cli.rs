@@ -87,6 +87,40 @@ fn a_job_run_again_gives_the_same_bytes() {
 }
 
 #[test]
+fn a_search_time_becomes_a_number_of_passes_that_the_job_keeps() {
+    let dir = bench();
+    let out = ok(
+        &[
+            "prepare",
+            "ramp.png",
+            "--blank",
+            "rect:20x15mm",
+            "--screen",
+            "fitted",
+            "--search-time",
+            "0.3s",
+            "--out",
+            "a",
+        ],
+        dir.path(),
+    );
+    let said = out.lines().find(|l| l.contains("of search")).expect("it says how many passes");
+    let passes: u32 =
+        said.split_whitespace().next().and_then(|n| n.parse().ok()).expect("a number of passes");
+    let job = fs::read_to_string(dir.path().join("a/job.toml")).expect("a job file");
+    assert!(job.contains(&format!("effort = {passes}\n")), "{said}\n{job}");
+    ok(&["prepare", "--job", "a/job.toml", "--out", "b"], dir.path());
+    let dots = |folder: &str| fs::read(dir.path().join(folder).join("dots.png")).expect("dots");
+    assert_eq!(dots("a"), dots("b"));
+    refused(
+        &["prepare", "ramp.png", "--search-time", "0", "--out", "c"],
+        dir.path(),
+        2,
+        "a number of seconds up to 3600",
+    );
+}
+
+#[test]
 fn an_option_on_the_line_overrides_the_job_file() {
     let b = bench();
     ok(&["prepare", "disc.svg", "--out", "one", "--blank", "round:50mm"], b.path());

@@ -115,6 +115,7 @@ fn search_within(seconds: f64, plan: &mut Plan) {
     let dots = shape.area() / (plan.grid.along.0 * plan.grid.across.0);
     plan.options.effort = fitted::passes_within(seconds, dots as usize, &plan.options);
     let passes = plan.options.effort;
+    plan.job.dots.effort = Some(passes);
     plan.notes.push(format!("{passes} passes of search, about {seconds} s on this machine"));
 }
 
