@@ -1,7 +1,7 @@
 //! Blue noise: thresholds by void and cluster (R. Ulichney, "The void-and-cluster method for dither array
 //! generation", Proc. SPIE 1913, 1993).
 //!
-//! The mask is made at first use, in whole numbers, so that it is the same everywhere: 60 to 80 ms, on a busy
+//! The mask is made at first use, in whole numbers, so that it is the same everywhere: 95 ms, on a busy
 //! machine up to 200 ms (`cargo bench --bench screen make_the`). A list of screens or a job without it does
 //! not pay for it.
 
