@@ -9,7 +9,7 @@ use dotwright::mark::Burn;
 use dotwright::parallel;
 use dotwright::plane::Tone;
 use dotwright::progress::Silent;
-use dotwright::screen::{Options, SCREENS, Screen, path};
+use dotwright::screen::{Options, SCREENS, Screen, Wants, path};
 use std::hint::black_box;
 use std::time::Instant;
 
@@ -19,8 +19,6 @@ const DOTS: f64 = (SIDE * SIDE) as f64;
 
 const DIFFUSING: [&str; 5] =
     ["floyd-steinberg", "jarvis-judice-ninke", "stucki", "ostromoukhov", "zhou-fang"];
-/// Those take seconds; benches/fitted.rs has them.
-const SEARCHING: [&str; 3] = ["fitted", "model-diffusion", "auto"];
 
 fn main() {
     // A smooth wave with a little grain, 8-bit levels: no flat areas and no ties.
@@ -36,7 +34,8 @@ fn main() {
     // Memory may be slowed by others at any moment: it is measured before and after.
     let before = fastest(|| read(&tone));
     let mut rows = Vec::new();
-    for screen in SCREENS.iter().filter(|s| !SEARCHING.contains(&s.name)) {
+    // Those that know the beam are slower by far; benches/fitted.rs has them.
+    for screen in SCREENS.iter().filter(|s| s.wants == Wants::Coverage) {
         if DIFFUSING.contains(&screen.name) {
             rows.push((format!("{} serpentine", screen.name), of(screen, &tone, true, 1)));
             rows.push((format!("{} raster", screen.name), of(screen, &tone, false, 1)));

@@ -197,6 +197,19 @@ fn a_wrong_command_line_is_told_what_to_write() {
 }
 
 #[test]
+fn the_day_of_a_reading_is_today_unless_it_is_given_and_must_be_a_day() {
+    let b = bench();
+    refused(
+        &["wedge", "read", "ramp.png", "--wedge", "w.toml", "--out", "o", "--date", "2026-02-30"],
+        b.path(),
+        2,
+        "--date",
+    );
+    // Without a day the command gets as far as the missing file.
+    refused(&["wedge", "read", "ramp.png", "--wedge", "w.toml", "--out", "o"], b.path(), 1, "w.toml");
+}
+
+#[test]
 fn standard_input_is_art_too() {
     let b = bench();
     let file = fs::File::open(b.path().join("ramp.png")).expect("there");

@@ -59,7 +59,11 @@ pub fn run(args: &PrepareArgs, out: &mut Out) -> Result<u8, Failure> {
     let before = job.art.crc32;
     let mut plan = plan::resolve(&job)?;
     if let Some(seconds) = args.search_time {
-        search_within(seconds, &mut plan);
+        let said = search_within(seconds, &mut job, &mut plan)?;
+        if !args.quiet && !args.json {
+            writeln!(out, "{said}")?;
+        }
+        plan.notes.push(said);
     }
     let mut output = Output::begin(&args.out, args.replace)?;
     let source = Source::read(&file)?;
@@ -105,18 +109,17 @@ fn parse_seconds(text: &str) -> Result<f64, String> {
         .ok_or_else(|| "it is a number of seconds up to 3600, such as 5".into())
 }
 
-/// Sets the effort of a searching screen to what the time allows, and says so.
-fn search_within(seconds: f64, plan: &mut Plan) {
-    if !["fitted", "auto"].contains(&plan.screen.name) {
-        plan.notes.push(format!("{} does not search; the search time is not used", plan.screen.name));
-        return;
+/// Resolves a job anew with the passes that the time allows, where its screen searches; what to tell of it.
+fn search_within(seconds: f64, job: &mut Job, plan: &mut Plan) -> Result<String, Failure> {
+    if !plan.screen.searches {
+        return Ok(format!("{} does not search; the search time is not used", plan.screen.name));
     }
     let shape = plan.blank.printable().unwrap_or(plan.blank.shape);
     let dots = shape.area() / (plan.grid.along.0 * plan.grid.across.0);
-    plan.options.effort = fitted::passes_within(seconds, dots as usize, &plan.options);
-    let passes = plan.options.effort;
-    plan.job.dots.effort = Some(passes);
-    plan.notes.push(format!("{passes} passes of search, about {seconds} s on this machine"));
+    let passes = fitted::passes_within(seconds, dots as usize, &plan.options);
+    job.dots.effort = Some(passes);
+    *plan = plan::resolve(job)?;
+    Ok(format!("{passes} passes of search, about {seconds} s on this machine"))
 }
 
 /// An art file's bytes and what to call it.

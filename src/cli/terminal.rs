@@ -54,7 +54,7 @@ impl Progress for Bar {
 /// The short summary of a prepared job.
 pub fn summary(out: &mut impl Write, report: &Report, folder: &Path) -> io::Result<()> {
     figures(out, report)?;
-    for note in report.notes.iter().filter(|n| n.starts_with("Assumed") || n.contains("search")) {
+    for note in report.notes.iter().filter(|n| n.starts_with("Assumed")) {
         writeln!(out, "{note}")?;
     }
     findings(out, &report.findings)?;

@@ -114,9 +114,9 @@ struct ReadArgs {
     /// Replace the files of an earlier run in the folder
     #[arg(long)]
     replace: bool,
-    /// The day of the reading, as it shall stand in the files: 2026-11-25
+    /// The day of the reading, as it shall stand in the files: 2026-11-25 [default: today]
     #[arg(long, value_name = "DATE")]
-    date: String,
+    date: Option<jiff::civil::Date>,
     /// Four points in photo pixels, x,y each: the centres of the finder marks, the disc with the hole first, then
     /// clockwise; with --grid its outer corners, clockwise from the upper left [default: marks are searched]
     #[arg(long, value_name = "X,Y", num_args = 4, value_parser = parse_point)]
@@ -374,7 +374,7 @@ fn read_wedge(a: &ReadArgs, out: &mut Out) -> Result<u8, Failure> {
         white: a.white,
         white_luminance: a.white_luminance.0,
         grain_limit: a.grain,
-        date: a.date.clone(),
+        date: a.date.unwrap_or_else(|| jiff::ZonedDateTime::now().date()).to_string(),
     };
     let evidence = read::read(&bytes, &wedge, &ask)
         .map_err(|e| Failure::input(format!("'{}': {e}", a.photo.display())))?;

@@ -1,5 +1,8 @@
 //! Comments of a program: plain, short, never nested.
 
+/// Characters of a comment between its parentheses.
+const LONGEST: usize = 197;
+
 /// `text` as comment lines of at most 200 characters. Parentheses become brackets, so that none is ever
 /// nested; % and ; are spelt otherwise; letters beyond ASCII become their nearest plain form, or a question mark.
 pub(crate) fn comments(text: &str, out: &mut Vec<String>) {
@@ -26,16 +29,19 @@ pub(crate) fn comments(text: &str, out: &mut Vec<String>) {
             _ => plain.push('?'),
         }
     }
+    // Lines of about the same length: the last is not left with a single word.
+    let count = plain.len().div_ceil(LONGEST).max(1);
+    let full = (plain.len().div_ceil(count) + 8).min(LONGEST);
     let mut line = String::new();
     for word in plain.split(' ').filter(|w| !w.is_empty()) {
         let mut word = word;
-        if !line.is_empty() && line.len() + word.len() >= 198 {
+        if !line.is_empty() && line.len() + 1 + word.len() > full {
             out.push(format!("({line})"));
             line.clear();
         }
-        while word.len() > 197 {
-            out.push(format!("({})", &word[..197]));
-            word = &word[197..];
+        while word.len() > LONGEST {
+            out.push(format!("({})", &word[..LONGEST]));
+            word = &word[LONGEST..];
         }
         if !line.is_empty() {
             line.push(' ');
@@ -66,6 +72,7 @@ mod tests {
         assert_eq!(lines[0], "(Lighthouse [large] - ? 90 mm, 5 um2, 90 percent)");
         assert_eq!(lines.last().map(String::as_str), Some("(two lines of text)"));
         assert_eq!(lines.iter().map(|l| l.matches("long").count()).sum::<usize>(), 80);
+        assert!(lines[1..4].iter().all(|l| l.len() > 120), "three lines of about one length: {lines:?}");
         assert_eq!(lines.iter().map(|l| l.matches('y').count()).sum::<usize>(), 500);
         for line in &lines {
             assert!(line.len() <= 200 && line.is_ascii(), "{line}");

@@ -111,7 +111,11 @@ fn preamble(course: &Course, art: Art<'_>, notes: &Notes) -> Vec<String> {
     say(format!("true size: {} x {} mm", short(rect.width(), 4), short(rect.height(), 4)));
     say(format!(
         "grid: {columns} x {rows} dots, pitch {} x {} mm, left {} mm, top {} mm",
-        rect.grid.along.0, rect.grid.across.0, rect.left.0, rect.top.0
+        // Whoever replays the program reads these: over 10 000 dots seven decimals come to half a µm.
+        short(rect.grid.along.0, 7),
+        short(rect.grid.across.0, 7),
+        short(rect.left.0, 7),
+        short(rect.top.0, 7)
     ));
     say(format!(
         "speed {} mm/s, S {} of {}, passes {}, run-up {} mm",

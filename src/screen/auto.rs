@@ -23,6 +23,7 @@ pub const AUTO: Screen = Screen {
     name: "auto",
     about: "as fitted, with flat ink kept solid and bare ground bare: for mixed art, lettering and scans",
     wants: Wants::Mark,
+    searches: true,
     make: auto,
 };
 

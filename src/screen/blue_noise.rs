@@ -18,6 +18,7 @@ pub const BLUE_NOISE: Screen = Screen {
     name: "blue-noise",
     about: "a mask of even, unordered dots (void and cluster): no texture, the same for equal tones",
     wants: Wants::Coverage,
+    searches: false,
     make: blue_noise,
 };
 

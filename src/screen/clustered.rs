@@ -18,6 +18,7 @@ pub const CLUSTERED: Screen = Screen {
     name: "clustered",
     about: "round dots that grow, at a ruling and angle, as in print; kind to beams wider than a dot",
     wants: Wants::Coverage,
+    searches: false,
     make: clustered,
 };
 

@@ -86,6 +86,8 @@ pub struct Screen {
     pub about: &'static str,
     /// What its input is.
     pub wants: Wants,
+    /// Whether it searches, for as many passes as [`Options::effort`] says.
+    pub searches: bool,
     /// Makes the dots: same size as the tone. Values outside 0..1 are read as 0 or 1. Where the
     /// progress asks to stop, what is done so far is returned.
     pub make: fn(&Tone, &Options, &dyn Progress) -> Dots,

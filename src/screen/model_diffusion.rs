@@ -18,6 +18,7 @@ pub const MODEL_DIFFUSION: Screen = Screen {
     name: "model-diffusion",
     about: "error diffusion of the forecast mark: knows the beam, in one quick pass",
     wants: Wants::Mark,
+    searches: false,
     make: model_diffusion,
 };
 
@@ -125,7 +126,7 @@ impl Row<'_> {
         let w = self.tone.len();
         let inner_row = self.y >= 2 && self.y + 2 < self.h;
         let [_, _, here, below, two_below] = self.rows.map(|row| row + PAD);
-        self.fold(rings, here, w);
+        fold(&mut rings.errors[here - PAD..here + w + PAD], w);
         // Errors on their way: to the next dots, and to the rows below, whose places are written once all dots
         // that share in them have been seen.
         let mut ahead = [0.0f32; AHEAD.len()];
@@ -158,14 +159,6 @@ impl Row<'_> {
             rings.errors[onward::<FORWARD>(next(two_below), i as isize - TWO_BEHIND)] += u;
         }
         rings.errors[below + if FORWARD { w - 1 } else { 0 }] += ahead.iter().sum::<f32>();
-    }
-
-    /// Errors that were handed to columns beyond the plane go to its outermost ones.
-    fn fold(&self, rings: &mut Rings, here: usize, w: usize) {
-        let row = &mut rings.errors[here - PAD..here + w + PAD];
-        let (left, right): (f32, f32) = (row[..PAD].iter().sum(), row[PAD + w..].iter().sum());
-        row[PAD] += left;
-        row[PAD + w - 1] += right;
     }
 
     /// What the dot at `x` would add to the marks of the cells around it.
@@ -227,6 +220,13 @@ impl Row<'_> {
         }
         own
     }
+}
+
+/// Errors that were handed to columns beyond the plane go to its outermost ones.
+fn fold(row: &mut [f32], w: usize) {
+    let (left, right): (f32, f32) = (row[..PAD].iter().sum(), row[PAD + w..].iter().sum());
+    row[PAD] += left;
+    row[PAD + w - 1] += right;
 }
 
 /// Adds the shares of an error to what is on its way, in the order of arrival; returns what has arrived.

@@ -10,6 +10,7 @@ pub const BAYER: Screen = Screen {
     name: "bayer",
     about: "ordered dither: a regular cross-hatch, the same for equal tones; fast and steady",
     wants: Wants::Coverage,
+    searches: false,
     make: bayer,
 };
 

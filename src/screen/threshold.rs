@@ -10,6 +10,7 @@ pub const THRESHOLD: Screen = Screen {
     name: "threshold",
     about: "marked where the tone reaches a level; for line art and lettering",
     wants: Wants::Coverage,
+    searches: false,
     make: threshold,
 };
 

@@ -290,10 +290,17 @@ fn judge(mut set: [Candidate; 4], model: &[(f64, f64)], wedge: &Wedge) -> Option
         worst = worst.max((c.diameter / want).ln().abs());
     }
     // Convex and not folded: the scale must be alike over the whole blank.
-    let (w, h) = (wedge.blank.width(), wedge.blank.height());
-    let scales: Vec<f64> =
-        [(0.0, 0.0), (w, 0.0), (w, h), (0.0, h)].iter().map(|&p| map.scale(p)).collect::<Option<_>>()?;
-    let spread =
-        scales.iter().copied().fold(0.0, f64::max) / scales.iter().copied().fold(f64::INFINITY, f64::min);
+    let spread = scale_spread(&map, wedge)?;
     (worst < 0.22 && spread < 2.5).then_some((worst, Found { map }))
+}
+
+/// The largest scale over the smallest among the blank's corners; `None` where one lies at infinity.
+pub(super) fn scale_spread(map: &Homography, wedge: &Wedge) -> Option<f64> {
+    let (w, h) = (wedge.blank.width(), wedge.blank.height());
+    let (mut least, mut most) = (f64::INFINITY, 0.0f64);
+    for corner in [(0.0, 0.0), (w, 0.0), (w, h), (0.0, h)] {
+        let scale = map.scale(corner)?;
+        (least, most) = (least.min(scale), most.max(scale));
+    }
+    Some(most / least)
 }

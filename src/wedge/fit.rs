@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::least_squares::robust_size;
 use super::model::{
     CHAR, CHAR_RISE, CHAR_RISE_SPREAD, CHARRED, CHARRED_SPREAD, CharGuess, HALF, HIGH, LOW, MARKED, Model,
     RISE, S, Solved,
@@ -122,9 +123,7 @@ pub fn fit(points: &[Point], ripple: &[f64], y_unmarked: f64, expected: &Expecte
 fn reweighted(model: &Model<'_>, at: &[f64; 7]) -> Vec<f64> {
     let rest: Vec<f64> =
         model.points.iter().map(|p| (model.lightness(at, p) - p.lightness).abs() / p.error).collect();
-    let mut sorted = rest.clone();
-    sorted.sort_by(f64::total_cmp);
-    let scale = (1.4826 * sorted.get(sorted.len() / 2).copied().unwrap_or(0.0)).max(1.0);
+    let scale = robust_size(rest.iter().copied()).max(1.0);
     model.points.iter().zip(&rest).map(|(p, z)| p.error * scale * (z / scale / 2.5).max(1.0)).collect()
 }
 

@@ -1,6 +1,7 @@
 //! Read: from a photo's bytes and a sheet to a reading.
 
 use super::fit::{self, Known, ResponseFit};
+use super::least_squares::robust_size;
 use super::lightness::{extreme_ratio, scale};
 use super::locate::{by_corners, by_marks};
 use super::patches::{self, Measured, Refusal, deviation};
@@ -307,15 +308,13 @@ fn choices(wedge: &Wedge, stats: &[Result<Stat, Refusal>], fit: &ResponseFit) ->
     let settled = fit.x_half.get().is_some() && fit.rms < 1.5;
     let exposure = |p: &Patch| wedge.burn(&p.dial, fit.curve).x_solid;
     // How many times more than its grain and 0.05 L* the curve misses a patch, in the middle of them all.
-    let mut misses: Vec<f64> = wedge
+    let misses = wedge
         .patches
         .iter()
         .zip(stats)
         .filter_map(|(p, s)| s.as_ref().ok().map(|s| (s, fit.lightness(exposure(p)))))
-        .map(|(s, l)| (s.l - l).abs() / s.l_grain().hypot(0.05))
-        .collect();
-    misses.sort_by(f64::total_cmp);
-    let misfit = (1.4826 * misses.get(misses.len() / 2).copied().unwrap_or(0.0)).max(1.0);
+        .map(|(s, l)| (s.l - l) / s.l_grain().hypot(0.05));
+    let misfit = robust_size(misses).max(1.0);
     let grain_near = |x: f64| {
         wedge
             .patches

@@ -2,6 +2,7 @@
 
 use nalgebra::{DMatrix, DVector};
 
+use super::least_squares::robust_size;
 use super::photo::{Photo, sample};
 use super::sheet::Wedge;
 use super::view::View;
@@ -179,9 +180,7 @@ fn powers(order: usize, u: f64, v: f64) -> Vec<f64> {
 
 /// The median of absolute deviations, as a standard deviation; at least what 8 bits can show.
 fn median_size(rest: &[f64]) -> f64 {
-    let mut sizes: Vec<f64> = rest.iter().map(|r| r.abs()).collect();
-    sizes.sort_by(f64::total_cmp);
-    (1.4826 * sizes.get(sizes.len() / 2).copied().unwrap_or(0.0)).max(1e-4)
+    robust_size(rest.iter().copied()).max(1e-4)
 }
 
 /// One step of the robust fit: a polynomial of some order and what it leaves.

@@ -1,6 +1,6 @@
 //! Three: a perspective from three finder marks and their sizes, where the fourth is hidden or spoilt.
 
-use super::detect::Candidate;
+use super::detect::{Candidate, scale_spread};
 use super::homography::Homography;
 use super::sheet::Wedge;
 
@@ -59,8 +59,7 @@ fn judge(
         .filter_map(|(c, &i)| wedge.marks.get(i).map(|m| c.diameter / m.diameter.0))
         .collect();
     let map = Homography::from_three(from, &to, &sizes)?;
-    let (w, h) = (wedge.blank.width(), wedge.blank.height());
-    let middle = (w / 2.0, h / 2.0);
+    let middle = (wedge.blank.width() / 2.0, wedge.blank.height() / 2.0);
     let d = 0.5;
     let (o, x, y) =
         (map.map(middle)?, map.map((middle.0 + d, middle.1))?, map.map((middle.0, middle.1 + d))?);
@@ -72,10 +71,6 @@ fn judge(
     // The ratio of the singular values of a 2 by 2 matrix from its norm and determinant.
     let half = (a * a + b * b + c * c + e * e) / (2.0 * det);
     let stretch = (half + (half * half - 1.0).max(0.0).sqrt()).ln();
-    let scales: Vec<f64> =
-        [(0.0, 0.0), (w, 0.0), (w, h), (0.0, h)].iter().map(|&p| map.scale(p)).collect::<Option<_>>()?;
-    let spread = (scales.iter().copied().fold(0.0, f64::max)
-        / scales.iter().copied().fold(f64::INFINITY, f64::min))
-    .ln();
+    let spread = scale_spread(&map, wedge)?.ln();
     (stretch < 0.25 && spread < 0.7).then_some((stretch + 0.3 * spread, map))
 }

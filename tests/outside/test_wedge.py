@@ -178,7 +178,7 @@ def test_the_beam_and_the_dot_gain_come_from_a_tone_wedge(work):
         rng = np.random.default_rng(seed)
         truth = Truth(beam_along=along, beam_across=across, grain=0.02)
         scene = random_scene(rng, SMALL, glare=False)
-        piece, steps = burn(sheet, truth, rng, over=5)
+        piece, steps = burn(sheet, truth, rng, over=7)
         photo, _ = photograph(sheet, piece, steps, truth, scene, rng)
         save(photo, work / "tone.jpg", scene.jpeg)
         r = read(work / "tone.jpg", folder, work / f"tone-{seed}")
@@ -252,7 +252,7 @@ def test_what_a_phones_tone_curve_does_is_known(work):
     # at half mark and the exponent hardly. The reading's notes say that the curve is not known.
     _, truth, _, (piece, steps), _, photo = shot(work, "tone-curve", tone=0.15)
     r = read(photo, work / "shot", work / "tone-curve")
-    assert abs(r["response"]["x_half_j_mm2"]["value"] / truth.x_half - 1) < 0.06
+    assert abs(r["response"]["x_half_j_mm2"]["value"] / truth.x_half - 1) < BOUNDS["x_half"]
     assert abs(r["response"]["schwarzschild"]["value"] - truth.s) < 0.02
     assert any("tone curve is not known" in n for n in r["notes"])
 

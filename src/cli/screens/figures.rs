@@ -56,7 +56,7 @@ pub fn measured(photo: &Tone, large: &Tone) -> Figures {
     let rows = SCREENS.iter().map(|s| row(s, photo, large)).collect();
     let of = |passes: u32| {
         let name = if passes == 0 { "model-diffusion" } else { "fitted" };
-        screen::find(name).map(|s| search(s, passes, photo))
+        screen::find(name).map(|s| search(s, passes, photo, large))
     };
     let search = [0].into_iter().chain(PASSES).filter_map(of).collect();
     Figures { rows, search, reading: parallel::with_threads(1, || reading(large)) }
@@ -80,10 +80,10 @@ fn row(screen: &'static Screen, photo: &Tone, large: &Tone) -> Row {
     Row { screen, scores, one_thread: parallel::with_threads(1, speed), all_threads: speed() }
 }
 
-fn search(screen: &Screen, passes: u32, photo: &Tone) -> Search {
+fn search(screen: &Screen, passes: u32, photo: &Tone, large: &Tone) -> Search {
     let with = |beam| Options { effort: passes, ..options(beam) };
     let scores = [1.5, 2.0].map(|beam| score(screen, &with(beam), photo));
-    let speed = fastest(photo.data().len(), || drop(black_box((screen.make)(photo, &with(1.5), &Silent))));
+    let speed = fastest(large.data().len(), || drop(black_box((screen.make)(large, &with(1.5), &Silent))));
     Search {
         passes,
         seconds: 1.0 / speed,

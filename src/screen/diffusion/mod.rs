@@ -24,6 +24,7 @@ pub const FLOYD_STEINBERG: Screen = Screen {
     name: "floyd-steinberg",
     about: "error diffusion to four neighbours (1976): crisp, a little texture in flat tones",
     wants: Wants::Coverage,
+    searches: false,
     make: |tone, options, progress| diffuse(Method::FloydSteinberg, tone, options, progress),
 };
 
@@ -32,6 +33,7 @@ pub const JARVIS_JUDICE_NINKE: Screen = Screen {
     name: "jarvis-judice-ninke",
     about: "error diffusion to twelve neighbours (1976): sharpens, coarser in light tones",
     wants: Wants::Coverage,
+    searches: false,
     make: |tone, options, progress| diffuse(Method::JarvisJudiceNinke, tone, options, progress),
 };
 
@@ -40,6 +42,7 @@ pub const STUCKI: Screen = Screen {
     name: "stucki",
     about: "error diffusion to twelve neighbours (1981): sharpens, cleaner than Jarvis, Judice and Ninke",
     wants: Wants::Coverage,
+    searches: false,
     make: |tone, options, progress| diffuse(Method::Stucki, tone, options, progress),
 };
 
@@ -48,6 +51,7 @@ pub const OSTROMOUKHOV: Screen = Screen {
     name: "ostromoukhov",
     about: "error diffusion with weights by tone (2001): the evenest of the simple ones in flat tones",
     wants: Wants::Coverage,
+    searches: false,
     make: |tone, options, progress| diffuse(Method::Ostromoukhov, tone, options, progress),
 };
 
@@ -56,6 +60,7 @@ pub const ZHOU_FANG: Screen = Screen {
     name: "zhou-fang",
     about: "as ostromoukhov, its threshold shaken in mid-tones (2003): no regular patterns, a little more grain",
     wants: Wants::Coverage,
+    searches: false,
     make: |tone, options, progress| diffuse(Method::ZhouFang, tone, options, progress),
 };
 

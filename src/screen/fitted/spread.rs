@@ -16,9 +16,7 @@ const SOFT: f64 = 0.1;
 
 /// Autocorrelation of the mixed point spread, and its parts that can be applied along one axis at a time.
 pub struct Weights {
-    /// The square, row after row.
-    square: Vec<f32>,
-    /// The same rows between [`PADDED`] noughts and more noughts, up to whole lanes of eight at any start.
+    /// The rows of the square, each between [`PADDED`] noughts and more noughts, up to whole lanes of eight at any start.
     pub rows: Vec<[f32; PADDED + 32]>,
     /// Lines (across, along), whose outer products add up to the square.
     pub lines: Vec<([f32; SIDE], [f32; SIDE])>,
@@ -37,20 +35,19 @@ impl Weights {
             *v *= if r + 2 > REACH { 0.5 } else { 1.0 };
         }
         let lines = split(&square);
-        let square: Vec<f32> = square.iter().map(|&v| v as f32).collect();
         let rows = square.chunks_exact(SIDE).map(|row| {
             let mut padded = [0.0; PADDED + 32];
-            padded[PADDED..][..SIDE].copy_from_slice(row);
+            padded[PADDED..].iter_mut().zip(row).for_each(|(p, &v)| *p = v as f32);
             padded
         });
-        Weights { rows: rows.collect(), square, lines }
+        Weights { rows: rows.collect(), lines }
     }
 
     /// The weight between two errors `dx` columns and `dy` rows apart.
     pub fn at(&self, dx: isize, dy: isize) -> f32 {
         let (x, y) = (dx + REACH as isize, dy + REACH as isize);
         let inside = |v: isize| (0..SIDE as isize).contains(&v);
-        if inside(x) && inside(y) { self.square[y as usize * SIDE + x as usize] } else { 0.0 }
+        if inside(x) && inside(y) { self.rows[y as usize][PADDED + x as usize] } else { 0.0 }
     }
 }
 

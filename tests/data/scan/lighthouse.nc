@@ -1,7 +1,7 @@
 (job: Lighthouse [harbour museum])
 (blank: round:30mm, margin 2mm)
 (true size: 4.0105 x 3.3421 mm)
-(grid: 48 x 40 dots, pitch 0.08355263157894736 x 0.08355263157894736 mm, left 12.994736842105263 mm, top 13.328947368421053 mm)
+(grid: 48 x 40 dots, pitch 0.0835526 x 0.0835526 mm, left 12.9947368 mm, top 13.3289474 mm)
 (speed 12.5 mm/s, S 900 of 1000, passes 1, run-up 0.656 mm)
 (poster paint on glass, 4.5 W)
 (caution: the process is assumed, not measured)
