@@ -1,5 +1,6 @@
 //! Fit: the coating's response, with reciprocity, from the lightness of patches of known exposure.
 
+use nalgebra::{DMatrix, DVector};
 use serde::{Deserialize, Serialize};
 
 use super::least_squares::robust_size;
@@ -80,6 +81,12 @@ pub struct ResponseFit {
     pub fitted: Vec<f64>,
     /// Exposures between a solid's lines, relative to their mean.
     pub ripple: Vec<f64>,
+    /// The curves that explain the patches about as well as [`Self::curve`], each with its weight (sum 1): one
+    /// for each look that char may have. Empty where no char showed.
+    pub chars: Vec<(f64, Response)>,
+    /// How much lighter than it was taken the light over each point is, natural logarithm: what the patches know
+    /// of the light beyond the gaps.
+    pub light: Vec<f64>,
 }
 
 impl ResponseFit {
@@ -87,6 +94,17 @@ impl ResponseFit {
     pub fn lightness(&self, x: f64) -> f64 {
         let n = self.ripple.len().max(1) as f64;
         lightness(self.ripple.iter().map(|e| self.curve.look(x * e)).sum::<f64>() / n)
+    }
+
+    /// Char to be expected at the settings `dose` (J/mm²) and `speed` (mm/s), the mean over [`Self::chars`];
+    /// `None` where no char showed.
+    ///
+    /// The best curve alone is a poor judge of where char sets in. Few patches are charred through, so the look
+    /// of char is often open to a factor of two, and where a paler char is set the same patches are explained by
+    /// one that comes sooner. What is not known is therefore averaged over instead of being settled by the best.
+    pub fn char(&self, dose: f64, speed: f64) -> Option<f64> {
+        let q = |r: &Response| r.q(dose * (speed / r.v0.0).powf(1.0 - r.schwarzschild));
+        (!self.chars.is_empty()).then(|| self.chars.iter().map(|(w, r)| w * q(r)).sum())
     }
 }
 
@@ -97,25 +115,65 @@ impl ResponseFit {
 /// Levenberg-Marquardt method from several starts; the char is taken in only where it explains more than
 /// chance would (Akaike's corrected criterion lower by 4, Burnham and Anderson 2002). Points far off the
 /// curve lose weight (Huber's, at 2.5 robust standard deviations): a flaw in one patch does not bend it.
-pub fn fit(points: &[Point], ripple: &[f64], y_unmarked: f64, expected: &Expected) -> ResponseFit {
+///
+/// `modes` are the ways in which the light over the points may be off, as natural logarithms at one standard
+/// deviation, a row for each point (empty: the light is known). Their sizes are estimated in turn with the curve,
+/// each held to its standard deviation: dark gaps settle the light less well than the bright patches between them.
+pub fn fit(
+    points: &[Point],
+    modes: &[Vec<f64>],
+    ripple: &[f64],
+    y_unmarked: f64,
+    expected: &Expected,
+) -> ResponseFit {
+    let seen = points;
+    let mut points = seen.to_vec();
+    let mut light = vec![0.0; points.len()];
     let mut errors: Vec<f64> = points.iter().map(|p| p.error).collect();
-    let s_free = distinct_speeds(points) >= 1.3;
+    let s_free = distinct_speeds(seen) >= 1.3;
     let mut solved: Option<Solved> = None;
-    for _ in 0..3 {
-        let base = Model { points, errors: &errors, ripple, y_unmarked, v0: expected.v0.0, char: None };
+    let with_light = modes.iter().any(|m| !m.is_empty());
+    for _ in 0..if with_light { 6 } else { 3 } {
+        let base =
+            Model { points: &points, errors: &errors, ripple, y_unmarked, v0: expected.v0.0, char: None };
         let Some(found) = search(&base, expected, s_free, solved.as_ref()) else { break };
-        let next = reweighted(&Model { char: found.char, ..base }, &found.all);
+        let model = Model { char: found.char, ..base };
+        let next = reweighted(&model, &found.all);
+        let curve: Vec<f64> = points.iter().map(|p| model.lightness(&found.all, p)).collect();
         solved = Some(found);
-        if next == errors {
+        if with_light {
+            light = light_over(seen, &next, &curve, modes);
+            points = seen.iter().zip(&light).map(|(p, l)| under(p, *l)).collect();
+        } else if next == errors {
             break;
         }
         errors = next;
     }
-    let base = Model { points, errors: &errors, ripple, y_unmarked, v0: expected.v0.0, char: None };
+    let base = Model { points: &points, errors: &errors, ripple, y_unmarked, v0: expected.v0.0, char: None };
     match solved {
-        Some(s) => settle(&base, s, expected, s_free),
-        None => unknown(points, y_unmarked, expected, "the fit found no curve through the patches"),
+        Some(s) => ResponseFit { light, ..settle(&base, s, expected, s_free) },
+        None => unknown(seen, y_unmarked, expected, "the fit found no curve through the patches"),
     }
+}
+
+/// The point if the light over it is `exp(light)` times what it was taken for.
+fn under(p: &Point, light: f64) -> Point {
+    Point { lightness: lightness(luminance(p.lightness) * (-light).exp()), ..*p }
+}
+
+/// Size of the light's error over each point, natural logarithm: the modes fitted to what the curve leaves, each
+/// held to its standard deviation (ridge regression with the modes' own prior).
+fn light_over(points: &[Point], errors: &[f64], curve: &[f64], modes: &[Vec<f64>]) -> Vec<f64> {
+    let k = modes.first().map_or(0, Vec::len);
+    // A step of one in the logarithm of light, in L*.
+    let slopes: Vec<f64> =
+        points.iter().map(|p| (under(p, -1e-4).lightness - under(p, 1e-4).lightness) / 2e-4).collect();
+    let a = DMatrix::from_fn(points.len(), k, |i, j| modes[i][j] * slopes[i] / errors[i]);
+    let b = DVector::from_fn(points.len(), |i, _| (points[i].lightness - curve[i]) / errors[i]);
+    let normal = a.transpose() * &a + DMatrix::identity(k, k);
+    let size = normal.cholesky().map(|c| c.solve(&(a.transpose() * b)));
+    let size = size.unwrap_or_else(|| DVector::zeros(k));
+    modes.iter().map(|m| m.iter().zip(size.iter()).map(|(m, z)| m * z).sum()).collect()
 }
 
 /// The points' own errors, widened together where the curve misses the points by more than they say, and one
@@ -247,7 +305,37 @@ fn settle(base: &Model<'_>, mut solved: Solved, expected: &Expected, s_free: boo
             _ => {}
         }
     }
-    report(&model, &solved, &notes, expected)
+    let mut out = report(&model, &solved, &notes, expected);
+    out.chars = chars(&model, &solved, &free);
+    out
+}
+
+/// The curve at each look that char may have, the other parameters fitted anew, with its share of the posterior
+/// probability (profile likelihood with what is known beforehand).
+fn chars(model: &Model<'_>, solved: &Solved, free: &[usize]) -> Vec<(f64, Response)> {
+    const STEP: f64 = 0.15;
+    if solved.char.is_none() {
+        return Vec::new();
+    }
+    let others: Vec<usize> = free.iter().copied().filter(|&i| i != CHARRED).collect();
+    let mut all = vec![(solved.cost, model.response(&solved.all))];
+    for way in [-STEP, STEP] {
+        let mut at = solved.all;
+        // Three standard deviations of what is known beforehand: beyond, nothing is likely.
+        for _ in 0..(3.0 * CHARRED_SPREAD / STEP) as usize {
+            at[CHARRED] += way;
+            let Some(next) = model.solve(at, &others) else { break };
+            if next.cost > solved.cost + 12.0 {
+                break;
+            }
+            at = next.all;
+            all.push((next.cost, model.response(&at)));
+        }
+    }
+    let least = all.iter().map(|a| a.0).fold(f64::INFINITY, f64::min);
+    let weights: Vec<f64> = all.iter().map(|a| (-0.5 * (a.0 - least)).exp()).collect();
+    let sum: f64 = weights.iter().sum();
+    all.into_iter().zip(weights).map(|((_, r), w)| (w / sum, r)).collect()
 }
 
 fn report(
@@ -279,6 +367,8 @@ fn report(
         patches: model.points.len(),
         fitted,
         ripple: model.ripple.to_vec(),
+        chars: Vec::new(),
+        light: vec![0.0; model.points.len()],
         response: Response {
             y_unmarked: curve.y_unmarked,
             y_marked: or(MARKED, curve.y_marked, expected.y_marked),
@@ -311,6 +401,8 @@ pub fn unknown(points: &[Point], y_unmarked: f64, expected: &Expected, why: &str
         patches: points.len(),
         fitted: Vec::new(),
         ripple: vec![1.0],
+        chars: Vec::new(),
+        light: vec![0.0; points.len()],
     }
 }
 
@@ -388,7 +480,7 @@ mod tests {
             .collect();
         let across = v["beam_mm"].as_f64().unwrap() / v["pitch_mm"].as_f64().unwrap();
         let waves = ripple_of(across);
-        let f = fit(&points, &waves, v["y_unmarked"].as_f64().unwrap(), &expected());
+        let f = fit(&points, &[], &waves, v["y_unmarked"].as_f64().unwrap(), &expected());
         for (name, known) in [
             ("y_marked", &f.y_marked),
             ("x_half", &f.x_half),
@@ -415,10 +507,43 @@ mod tests {
         let r = expected().response();
         // One speed: nothing is known of reciprocity; doses up to 4 J/mm²: nothing of char.
         let points: Vec<Point> = (2..14).map(|i| made(0.3 * f64::from(i), 12.5, &r)).collect();
-        let f = fit(&points, &[1.0], 0.03, &expected());
+        let f = fit(&points, &[], &[1.0], 0.03, &expected());
         assert!((f.x_half.get().unwrap() - 2.2).abs() < 0.02);
         assert!(f.schwarzschild.get().is_none() && f.x_char.get().is_none(), "{f:?}");
         assert_eq!(f.response.schwarzschild, 0.8);
         assert!(!f.curve.x_char.is_finite());
+    }
+
+    #[test]
+    fn light_that_the_gaps_leave_open_is_told_by_the_patches() {
+        let r = expected().response();
+        let speeds = [6.0, 9.0, 13.0, 20.0];
+        let true_points: Vec<Point> =
+            (0..40).map(|i| made(0.25 * f64::from(i / 4 + 2), speeds[i as usize % 4], &r)).collect();
+        // A slope of light of 0.6 % at one standard deviation, across places that have nothing to do with dose.
+        let modes: Vec<Vec<f64>> =
+            (0..40).map(|i| vec![0.006 * (f64::from(i * 7 % 40) / 20.0 - 1.0)]).collect();
+        let points: Vec<Point> = true_points
+            .iter()
+            .zip(&modes)
+            .map(|(p, m)| Point { error: 0.03, ..under(p, -1.3 * m[0]) })
+            .collect();
+        let f = fit(&points, &modes, &[1.0], 0.03, &expected());
+        for (l, m) in f.light.iter().zip(&modes) {
+            assert!((l - 1.3 * m[0]).abs() < 0.15 * 0.006, "{l} for {}", 1.3 * m[0]);
+        }
+        assert!((f.x_half.get().unwrap() / 2.2 - 1.0).abs() < 2e-3);
+    }
+
+    #[test]
+    fn char_is_the_mean_over_the_looks_it_may_have() {
+        let r = expected().response();
+        let speeds = [6.0, 9.0, 13.0, 20.0];
+        let points: Vec<Point> =
+            (0..40).map(|i| made(0.8 * f64::from(i / 4 + 1), speeds[i as usize % 4], &r)).collect();
+        let f = fit(&points, &[], &[1.0], 0.03, &expected());
+        assert!((f.chars.iter().map(|c| c.0).sum::<f64>() - 1.0).abs() < 1e-9 && f.chars.len() > 3);
+        let five = r.exposure_at_char(0.05);
+        assert!((f.char(five, 12.5).unwrap() - 0.05).abs() < 0.01, "{:?}", f.char(five, 12.5));
     }
 }

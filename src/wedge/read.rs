@@ -184,10 +184,12 @@ pub fn read_photo(photo: &Photo, wedge: &Wedge, ask: &Ask) -> Result<Evidence, R
     let stats: Vec<Result<Stat, Refusal>> =
         measured.iter().map(|m| m.as_ref().map(|m| Stat::of(m, y_gap)).map_err(|e| *e)).collect();
     reading.patches = wedge.patches.iter().zip(&stats).map(|(p, s)| patch_reading(wedge, p, s)).collect();
+    let places: Vec<(f64, f64)> = wedge.patches.iter().map(|p| (p.centre[0], height - p.centre[1])).collect();
+    let modes = surface.modes(&places);
     let (mut response_fit, mut missed) = (None, None);
     match wedge.kind {
         Kind::Exposure => {
-            let (fit, verdict) = exposure(wedge, ask, &stats, &mut reading);
+            let (fit, verdict) = exposure(wedge, ask, &stats, &modes, &mut reading);
             (response_fit, missed) = (Some(fit), verdict);
         }
         Kind::Tone => {
@@ -206,6 +208,13 @@ pub fn read_photo(photo: &Photo, wedge: &Wedge, ask: &Ask) -> Result<Evidence, R
     Ok(Evidence { reading, flat, fit: response_fit, missed })
 }
 
+/// How far a patch's mean is off besides its grain and the light, L* (measured on rendered photos: 0.03 to 0.05).
+const REPEATS: f64 = 0.05;
+
+/// How well the fitted char of a patch near the limit of over-burn is known, as a factor: its exposure to about
+/// 2 % (measured on rendered photos), and char rises with about the eighth power of it.
+const CHAR_FACTOR: f64 = 1.2;
+
 /// A patch on the scale.
 #[derive(Debug, Clone, Copy)]
 struct Stat {
@@ -213,6 +222,8 @@ struct Stat {
     y_error: f64,
     /// The part of `y_error` that is the patch's own grain.
     y_grain: f64,
+    /// The part of `y_error` that faint glare may leave.
+    y_veil: f64,
     l: f64,
     l_error: f64,
     grain: f64,
@@ -222,6 +233,18 @@ impl Stat {
     /// Uncertainty of the patch's mean from its own grain, L*.
     fn l_grain(&self) -> f64 {
         lightness(self.y + self.y_grain) - self.l
+    }
+
+    /// Its lightness if the light over it is `exp(light)` times what it was taken for.
+    fn under(&self, light: f64) -> f64 {
+        lightness(self.y * (-light).exp())
+    }
+
+    /// Uncertainty for the fit, L*: its grain, what glare may leave, [`REPEATS`], and with `light` that of the
+    /// light over it. What shifts all patches alike is no part of it.
+    fn l_fit(&self, light: bool) -> f64 {
+        let y = if light { self.y_error } else { self.y_grain.hypot(self.y_veil) };
+        (lightness(self.y + y) - self.l).hypot(REPEATS)
     }
 
     fn of(m: &Measured, y_gap: f64) -> Stat {
@@ -236,9 +259,10 @@ impl Stat {
             deviation(&m.cells) * y_gap / (m.cells.len() as f64 / 4.0).max(1.0).sqrt()
         };
         // The glare over a patch need not be that of the gaps beside it: half of it is error.
-        let y_error = own.hypot(y * m.light_error).hypot(0.5 * m.veil * y_gap).max(1e-5);
+        let y_veil = 0.5 * m.veil * y_gap;
+        let y_error = own.hypot(y * m.light_error).hypot(y_veil).max(1e-5);
         let l = lightness(y);
-        Stat { y, y_error, y_grain: own, l, l_error: (lightness(y + y_error) - l).hypot(0.1), grain }
+        Stat { y, y_error, y_grain: own, y_veil, l, l_error: (lightness(y + y_error) - l).hypot(0.1), grain }
     }
 }
 
@@ -264,12 +288,15 @@ fn exposure(
     wedge: &Wedge,
     ask: &Ask,
     stats: &[Result<Stat, Refusal>],
+    modes: &[Vec<f64>],
     reading: &mut Reading,
 ) -> (ResponseFit, Option<String>) {
+    let unsettled = modes.iter().all(Vec::is_empty);
     let values: Vec<Option<(f64, f64)>> =
-        stats.iter().map(|s| s.as_ref().ok().map(|s| (s.l, s.l_error))).collect();
+        stats.iter().map(|s| s.as_ref().ok().map(|s| (s.l, s.l_fit(unsettled)))).collect();
     let points = fit::points(wedge, &values);
     let plain: Vec<fit::Point> = points.iter().map(|p| p.1).collect();
+    let open: Vec<Vec<f64>> = points.iter().map(|p| modes.get(p.0).cloned().unwrap_or_default()).collect();
     let y = reading.scale.y_unmarked;
     let bare = lightness(y);
     let verdict = super::verdict::judge(&plain, bare, reading.marks_lighter);
@@ -283,37 +310,50 @@ fn exposure(
             reading.notes.push(why.clone());
             fit::unknown(&plain, y, &wedge.expected, &why)
         }
-        None => fit::fit(&plain, &fit::ripple(wedge), y, &wedge.expected),
+        None => fit::fit(&plain, &open, &fit::ripple(wedge), y, &wedge.expected),
     };
-    let with_char = fitted.curve.x_char.is_finite();
     for ((i, p), l) in points.iter().zip(&fitted.fitted) {
-        let x = p.dose * (p.speed / wedge.expected.v0.0).powf(1.0 - fitted.curve.schwarzschild);
         if let Some(r) = reading.patches.get_mut(*i) {
             r.fitted = Some(*l);
-            r.char = with_char.then(|| fitted.curve.q(x));
+            r.char = fitted.char(p.dose, p.speed);
+        }
+    }
+    let mut light = vec![0.0; stats.len()];
+    for ((i, _), l) in points.iter().zip(&fitted.light) {
+        if let Some(of) = light.get_mut(*i) {
+            *of = *l;
         }
     }
     if verdict.is_none() {
-        choose(wedge, ask, stats, &fitted, reading);
+        choose(wedge, ask, stats, &light, &fitted, reading);
     }
     reading.response = Some(ResponseReading::new(&fitted));
     (fitted, verdict)
 }
 
-/// What the choice sees of each patch. A patch's own lightness and the curve's are weighed by their
+/// What the choice sees of each patch where char counts from `over_burn` on. A patch's own lightness and the curve's are weighed by their
 /// uncertainties: one noisy patch then neither sets the limit of what is light enough nor wins by chance. A
 /// patch that could not be read stands for its setting with the curve's lightness and the grain of the patch
-/// that was read at the nearest exposure.
-fn choices(wedge: &Wedge, stats: &[Result<Stat, Refusal>], fit: &ResponseFit) -> Vec<Option<Choice>> {
+/// that was read at the nearest exposure. `light` is what the fit knows of the light over each patch beyond the
+/// gaps, natural logarithm; it is taken out here and left in the reading's measured values.
+fn choices(
+    wedge: &Wedge,
+    stats: &[Result<Stat, Refusal>],
+    light: &[f64],
+    fit: &ResponseFit,
+    over_burn: f64,
+) -> Vec<Option<Choice>> {
     let settled = fit.x_half.get().is_some() && fit.rms < 1.5;
+    let known = light.iter().any(|l| *l != 0.0);
     let exposure = |p: &Patch| wedge.burn(&p.dial, fit.curve).x_solid;
     // How many times more than its grain and 0.05 L* the curve misses a patch, in the middle of them all.
     let misses = wedge
         .patches
         .iter()
         .zip(stats)
-        .filter_map(|(p, s)| s.as_ref().ok().map(|s| (s, fit.lightness(exposure(p)))))
-        .map(|(s, l)| (s.l - l) / s.l_grain().hypot(0.05));
+        .zip(light)
+        .filter_map(|((p, s), e)| s.as_ref().ok().map(|s| (s, fit.lightness(exposure(p)), e)))
+        .map(|(s, l, e)| (s.under(*e) - l) / s.l_grain().hypot(REPEATS));
     let misfit = robust_size(misses).max(1.0);
     let grain_near = |x: f64| {
         wedge
@@ -328,19 +368,20 @@ fn choices(wedge: &Wedge, stats: &[Result<Stat, Refusal>], fit: &ResponseFit) ->
         .patches
         .iter()
         .zip(stats)
-        .map(|(p, s)| {
+        .zip(light)
+        .map(|((p, s), e)| {
             let x = exposure(p);
             let curve = settled.then(|| fit.lightness(x));
             let (value, grain) = match (s, curve) {
                 (Ok(s), Some(l)) => {
                     // The curve misses a patch by its grain at least; 0.05 L* is set for what both miss.
                     let grain = s.l_grain();
-                    let light = lightness(s.y + s.y_error) - lightness(s.y);
-                    let own = (light.powi(2) - grain.powi(2)).max(0.0).sqrt().hypot(0.05).powi(-2);
-                    let its = (misfit * grain.hypot(0.05)).powi(-2);
-                    ((own * s.l + its * l) / (own + its), s.grain)
+                    let all = s.l_fit(!known);
+                    let own = (all.powi(2) - grain.powi(2)).max(REPEATS.powi(2)).recip();
+                    let its = (misfit * grain.hypot(REPEATS)).powi(-2);
+                    ((own * s.under(*e) + its * l) / (own + its), s.grain)
                 }
-                (Ok(s), None) => (s.l, s.grain),
+                (Ok(s), None) => (s.under(*e), s.grain),
                 (Err(_), Some(l)) => (l, grain_near(x)?),
                 (Err(_), None) => return None,
             };
@@ -349,7 +390,7 @@ fn choices(wedge: &Wedge, stats: &[Result<Stat, Refusal>], fit: &ResponseFit) ->
                 grain,
                 pace: p.dial.speed.0 / f64::from(p.dial.passes),
                 power: p.dial.power.0,
-                over_burnt: fit.curve.q(x) >= OVER_BURN,
+                over_burnt: fit.char(wedge.dose(&p.dial), p.dial.speed.0).is_some_and(|q| q >= over_burn),
             })
         })
         .collect()
@@ -359,11 +400,22 @@ fn choose(
     wedge: &Wedge,
     ask: &Ask,
     stats: &[Result<Stat, Refusal>],
+    light: &[f64],
     fit: &ResponseFit,
     reading: &mut Reading,
 ) {
-    let choices = choices(wedge, stats, fit);
-    let Some(i) = pick(&choices, reading.marks_lighter, ask.grain_limit) else {
+    let at_limit = |limit: f64| {
+        let choices = choices(wedge, stats, light, fit, limit);
+        let i = pick(&choices, reading.marks_lighter, ask.grain_limit);
+        (choices, i)
+    };
+    let (choices, picked) = at_limit(OVER_BURN);
+    let other = [OVER_BURN / CHAR_FACTOR, OVER_BURN * CHAR_FACTOR]
+        .into_iter()
+        .filter_map(|limit| at_limit(limit).1)
+        .find(|o| picked.is_some_and(|i| i != *o))
+        .and_then(|o| wedge.patches.get(o));
+    let Some(i) = picked else {
         reading
             .notes
             .push(format!("no patch is picked: all are grainy (above {} L*) or over-burnt", ask.grain_limit));
@@ -400,6 +452,12 @@ fn choose(
         latitude_percent: latitude,
         seconds_for_85_mm: area_lines * 85.0 / p.dial.speed.0 * f64::from(p.dial.passes),
     });
+    if let Some(o) = other {
+        reading.notes.push(format!(
+            "the pick hangs on where char sets in, which the patches tell to about a fifth of its 5 %: {} may be the better setting; compare {} and {} by eye",
+            o.name, p.name, o.name
+        ));
+    }
     let fastest = wedge.patches.iter().map(|p| p.dial.speed.0).fold(0.0, f64::max);
     if p.dial.speed.0 >= fastest {
         reading.notes.push("the pick is in the fastest column: a faster one may do as well; draw another wedge with higher speeds".into());

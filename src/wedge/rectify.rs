@@ -130,6 +130,8 @@ pub struct Surface {
     pub spread: f64,
     /// The gaps it was fitted to.
     pub gaps: Vec<Gap>,
+    /// Covariance of the coefficients, by what the gaps scatter; empty where they do not settle them.
+    covariance: DMatrix<f64>,
 }
 
 /// The unmarked places between neighbouring patches, cut in about square pieces. `guard` mm are left free
@@ -202,6 +204,14 @@ impl Layer {
         self.rest.iter().map(weight).collect()
     }
 
+    /// Covariance of the coefficients, `s² (AᵀWA)⁻¹`; empty where it does not exist.
+    fn covariance(&self, rows: &[Vec<f64>]) -> DMatrix<f64> {
+        let weights = self.weights();
+        let a = DMatrix::from_fn(rows.len(), self.coefficients.len(), |i, j| rows[i][j] * weights[i].sqrt());
+        let spread = self.spread * self.spread;
+        (a.transpose() * a).try_inverse().map_or_else(|| DMatrix::zeros(0, 0), |m| m * spread)
+    }
+
     fn again(&self, order: usize, rows: &[Vec<f64>], logs: &[f64]) -> Option<Layer> {
         let weights = self.weights();
         let columns = (order + 1) * (order + 2) / 2;
@@ -261,13 +271,41 @@ impl Surface {
             }
         }
         gaps.iter_mut().zip(&layer.rest).for_each(|(g, r)| g.excess = r.exp() - 1.0);
+        let rows: Vec<Vec<f64>> = gaps
+            .iter()
+            .map(|g| powers(layer.order, (g.at.0 - centre.0) / reach, (g.at.1 - centre.1) / reach))
+            .collect();
+        let covariance = layer.covariance(&rows);
         let Layer { order, coefficients, spread, .. } = layer;
-        Some(Surface { coefficients, order, centre, reach, spread, gaps })
+        Some(Surface { coefficients, order, centre, reach, spread, gaps, covariance })
+    }
+
+    /// What the gaps leave open of the light at `places` (mm, y down): the principal ways in which the surface may
+    /// be off there, each as natural logarithms at one standard deviation, the largest first. A place for each row.
+    pub fn modes(&self, places: &[(f64, f64)]) -> Vec<Vec<f64>> {
+        let none = || vec![Vec::new(); places.len()];
+        let Some(first) = places.first() else { return Vec::new() };
+        let columns = self.row(*first).len();
+        if self.covariance.nrows() != columns {
+            return none();
+        }
+        let rows: Vec<Vec<f64>> = places.iter().map(|p| self.row(*p)).collect();
+        let a = DMatrix::from_fn(places.len(), columns, |i, j| rows[i][j]);
+        let Some(root) = self.covariance.clone().cholesky() else { return none() };
+        // The singular vectors of A L, where L Lᵀ is the covariance: those of the error A c at the places.
+        let svd = (a * root.l()).svd(true, false);
+        let Some(u) = svd.u else { return none() };
+        let modes = svd.singular_values.len();
+        (0..places.len()).map(|i| (0..modes).map(|k| u[(i, k)] * svd.singular_values[k]).collect()).collect()
+    }
+
+    fn row(&self, (x, y): (f64, f64)) -> Vec<f64> {
+        powers(self.order, (x - self.centre.0) / self.reach, (y - self.centre.1) / self.reach)
     }
 
     /// Linear light of the unmarked coating at a place (mm, y down).
     pub fn at(&self, x: f64, y: f64) -> f64 {
-        let p = powers(self.order, (x - self.centre.0) / self.reach, (y - self.centre.1) / self.reach);
+        let p = self.row((x, y));
         p.iter().zip(&self.coefficients).map(|(a, b)| a * b).sum::<f64>().exp()
     }
 }
@@ -303,5 +341,19 @@ mod tests {
     #[test]
     fn without_gaps_there_is_no_surface() {
         assert!(Surface::fit(Vec::new(), 3).is_none());
+    }
+
+    #[test]
+    fn the_modes_are_as_large_as_the_surfaces_own_error() {
+        // Gaps with 1 % of noise of a fixed sequence, level light: the surface is off by what the modes say.
+        let noise =
+            |x: f64, y: f64| 0.01 * ((12.9898 * x + 78.233 * y).sin() * 43758.5453).rem_euclid(1.0) * 3.46;
+        let s = Surface::fit(lit(|x, y| 0.1 * (noise(x, y) - 0.0173).exp()), 3).unwrap();
+        let places: Vec<(f64, f64)> =
+            (0..49).map(|i| (10.0 * f64::from(i % 7) + 10.0, 10.0 * f64::from(i / 7) + 10.0)).collect();
+        let modes = s.modes(&places);
+        let said: f64 = modes.iter().flatten().map(|m| m * m).sum::<f64>() / 49.0;
+        let real: f64 = places.iter().map(|p| (s.at(p.0, p.1) / 0.1).ln().powi(2)).sum::<f64>() / 49.0;
+        assert!((real / said).ln().abs() < 4f64.ln(), "{} for {}", real.sqrt(), said.sqrt());
     }
 }

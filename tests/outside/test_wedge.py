@@ -1,10 +1,14 @@
 """Reads photos rendered by wedge_model.py and compares with the truth that was put in.
 
 pytest runs a few small photos; `python tests/outside/test_wedge.py 300` renders phone-sized photos and prints
-how often the bounds were met and where it broke.
+how often the bounds were met and where it broke. With `--jobs 2` it works on so many at once; with
+`--photos DIR` it keeps the photos with the truth behind them and takes those that are there, so that a change of
+the reader is judged again without rendering.
 """
+import argparse
 import json
 import os
+import pickle
 import subprocess
 import sys
 import tempfile
@@ -50,15 +54,47 @@ def practitioner(sheet, truth, looks, grain, lighter):
     return min(fit, key=lambda i: (-dials[i][1], dials[i][0], i)), fit
 
 
-def trial(seed, sheet, folder, reader, size, glare=True):
+def shoot(seed, sheet, size, glare=True):
+    """A coating, a burn and a photo that the seed stands for: the photo, and the truth behind it as a dict."""
     rng = np.random.default_rng(seed)
     lighter = sheet.toml["expected"]["y_marked"] > sheet.toml["expected"]["y_unmarked"]
     truth = random_truth(rng, lighter)
     scene = random_scene(rng, size, glare)
     piece, steps = burn(sheet, truth, rng, over=3)
     photo, hom = photograph(sheet, piece, steps, truth, scene, rng)
+    return photo, {"sheet": sheet.toml["id"], "size": size, "truth": truth, "scene": scene, "hom": hom,
+                   "looks": true_means(sheet, piece, steps), "grain": true_grain(sheet, piece, steps)}
+
+
+def kept(seed, sheet, folder, size):
+    """Path of the photo of `seed` in a folder, and the truth behind it; rendered where it is not there for this sheet."""
+    path = Path(folder) / f"{seed}.jpg"
+    behind = path.with_suffix(".pickle")
+    if path.exists() and behind.exists():
+        known = pickle.loads(behind.read_bytes())
+        if known["sheet"] == sheet.toml["id"] and tuple(known["size"]) == tuple(size):
+            return path, known
+    photo, known = shoot(seed, sheet, size)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    save(photo, path, known["scene"].jpeg)
+    behind.write_bytes(pickle.dumps(known))
+    return path, known
+
+
+def trial(seed, sheet, folder, reader, size, glare=True):
+    """Renders a photo, reads it and judges the reading."""
+    photo, known = shoot(seed, sheet, size, glare)
     path = Path(folder) / f"photo-{seed}.jpg"
-    save(photo, path, scene.jpeg)
+    save(photo, path, known["scene"].jpeg)
+    out = judge(seed, sheet, path, known, reader)
+    path.unlink()
+    return out
+
+
+def judge(seed, sheet, path, behind, reader):
+    """What the reader makes of a photo, against the truth behind it."""
+    truth, scene, hom, looks, grain = (behind[k] for k in ("truth", "scene", "hom", "looks", "grain"))
+    lighter = sheet.toml["expected"]["y_marked"] > sheet.toml["expected"]["y_unmarked"]
     out = {"seed": seed, "truth": asdict(truth), "scene": asdict(scene)}
     try:
         r = reader(path)
@@ -73,7 +109,6 @@ def trial(seed, sheet, folder, reader, size, glare=True):
     for x, y in centres + ([] if sheet.round else corners):
         m = back @ [*seen_at(scene, hom, x, y), 1]
         worst = max(worst, float(np.hypot(*(m[:2] / m[2] - [x, y]))))
-    looks = true_means(sheet, piece, steps)
     known = np.array([p["lightness"].get("value", np.nan) for p in r["patches"]])
     e = sheet.toml["expected"]
     # The reading is relative: bring the truth onto its scale.
@@ -84,7 +119,6 @@ def trial(seed, sheet, folder, reader, size, glare=True):
     elif relative:
         factor = e["y_unmarked"] / truth.y_unmarked
     wanted = lightness(looks * factor)
-    grain = true_grain(sheet, piece, steps)
     best, fit = practitioner(sheet, truth, wanted, grain, lighter)
     pick = r["pick"] and [p["name"] for p in sheet.patches].index(r["pick"]["patch"])
     v = r["response"]
@@ -101,7 +135,6 @@ def trial(seed, sheet, folder, reader, size, glare=True):
         "s": v["schwarzschild"].get("value", np.nan) - truth.s,
         "rms": v["rms_l"], "blur": r["photo"]["blur_mm"],
     }
-    path.unlink()
     return out
 
 
@@ -287,34 +320,57 @@ def test_a_photo_of_something_else_is_refused_and_nothing_is_written(work):
     assert not (work / "else" / "none").exists()
 
 
-def full(count, size=(4000, 3000)):
-    """The full run: `count` seeded photos in turn of three wedges; prints each and the summary."""
+# In turn; the fourth comes on top of the first three, of which the seeds and the order stay as they were.
+KINDS = [("rect:100x100mm", "poster-paint"), ("round:90mm", "poster-paint"), ("rect:100x100mm", "dry-film-moly")]
+ROUND_DARKER = ("round:90mm", "dry-film-moly")
+
+
+def one(job):
+    """One photo of the full run, in a process of its own."""
     import cv2
 
     cv2.setNumThreads(1)
-    trials = []
+    seed, kind, sheet_folder, photos, size = job
+    sheet = Sheet(sheet_folder)
     with tempfile.TemporaryDirectory() as folder:
-        folder = Path(folder)
-        kinds = [("rect:100x100mm", "poster-paint"), ("round:90mm", "poster-paint"), ("rect:100x100mm", "dry-film-moly")]
-        sheets = []
-        for i, (blank, coating) in enumerate(kinds):
-            sheets.append((draw(folder / f"s{i}", "exposure", blank, coating, "--density", "304dpi"), folder / f"s{i}"))
-        for seed in range(count):
-            sheet, where = sheets[seed % 3]
-            t = trial(1000 + seed, sheet, folder, cli_reader(where, folder), size)
-            t["kind"] = kinds[seed % 3]
-            trials.append(t)
-            bad = broken(t)
-            s = t["scene"]
-            print(seed, t["kind"][0], t["kind"][1], "ok" if not bad else " ".join(bad),
-                  *(f"{k} {t[k]:.4f}" for k in BOUNDS if k in t), t.get("best"), t.get("pick"),
-                  f"tilt {s['tilt']:.0f} blur {s['blur']:.1f} glare {len(s['glare'])}", t.get("error", ""), flush=True)
-    for kind in sorted(set(t["kind"] for t in trials)):
+        path, behind = kept(seed, sheet, photos or folder, size)
+        return judge(seed, sheet, path, behind, cli_reader(sheet_folder, folder)) | {"kind": kind}
+
+
+def full(count, jobs=1, photos=None, size=(4000, 3000)):
+    """The full run: `count` seeded photos in turn of three wedges, and a third as many of a fourth; prints each and
+    the summary."""
+    from concurrent.futures import ProcessPoolExecutor
+
+    with tempfile.TemporaryDirectory() as folder:
+        sheets = {}
+        for i, (blank, coating) in enumerate([*KINDS, ROUND_DARKER]):
+            sheets[blank, coating] = Path(folder) / f"s{i}"
+            draw(sheets[blank, coating], "exposure", blank, coating, "--density", "304dpi")
+        work = [(1000 + seed, KINDS[seed % 3]) for seed in range(count)]
+        work += [(2000 + seed, ROUND_DARKER) for seed in range(count // 3)]
+        place = lambda kind: photos and Path(photos) / "-".join(kind).replace(":", "-")
+        queue = [(seed, kind, sheets[kind], place(kind), size) for seed, kind in work]
+        trials = []
+        with ProcessPoolExecutor(jobs) as pool:
+            for t in pool.map(one, queue):
+                trials.append(t)
+                bad = broken(t)
+                s = t["scene"]
+                print(t["seed"], *t["kind"], "ok" if not bad else " ".join(bad),
+                      *(f"{k} {t[k]:.4f}" for k in BOUNDS if k in t), t.get("best"), t.get("pick"),
+                      f"tilt {s['tilt']:.0f} blur {s['blur']:.1f} glare {len(s['glare'])}", t.get("error", ""), flush=True)
+    for kind in [*KINDS, ROUND_DARKER]:
         mine = [t for t in trials if t["kind"] == kind]
-        print(kind, len(mine), "photos; within all bounds:", sum(not broken(t) for t in mine))
+        print(*kind, len(mine), "photos; within all bounds:", sum(not broken(t) for t in mine))
         for key in ["error", *BOUNDS, "pick"]:
             print("   broken by", key, sum(key in broken(t) for t in mine))
 
 
 if __name__ == "__main__":
-    full(int(sys.argv[1]) if len(sys.argv) > 1 else 300)
+    words = argparse.ArgumentParser(description=__doc__)
+    words.add_argument("count", type=int, nargs="?", default=300, help="photos of the first three kinds together")
+    words.add_argument("--jobs", type=int, default=1, help="photos worked on at once")
+    words.add_argument("--photos", help="folder that keeps the photos, and from which those that are there are taken")
+    asked = words.parse_args()
+    full(asked.count, asked.jobs, asked.photos)
