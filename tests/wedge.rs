@@ -129,6 +129,37 @@ fn a_wedge_seen_from_above_is_read_as_it_was_drawn() {
 }
 
 #[test]
+fn one_patch_shows_char_and_is_no_setting_to_pick() {
+    for (blank, most) in [("round:90mm", 3.0), ("rect:100x100mm", 3.0), ("rect:100x60mm:r8mm", 3.0)] {
+        // A beam of two pitches: the preview does not show the ripple that a narrower one leaves between lines.
+        let beam = Beam { along: Mm(0.2), across: Mm(0.2) };
+        let asked = Request { beam, ..request(Kind::Exposure, blank) };
+        let d = draw(&asked).unwrap();
+        let charred: Vec<_> = d.wedge.patches.iter().filter(|p| p.charred).collect();
+        let [patch] = charred[..] else { panic!("{blank}: {} charred patches", charred.len()) };
+        // The strongest setting of the wedge, as often as it takes to get three times the exposure at half char.
+        assert_eq!((patch.dial.power, patch.dial.speed), (Share(1.0), MmPerS(6.0)));
+        let x = |passes| {
+            let dial = Dial { passes, ..patch.dial };
+            d.wedge.burn(&dial, asked.response).x_solid
+        };
+        assert!(x(patch.dial.passes) >= 27.0 && x(patch.dial.passes - 1) < 27.0, "{blank}: {:?}", patch.dial);
+        assert!(patch.size.iter().all(|s| (2.0..=most).contains(s)), "{blank}: {:?}", patch.size);
+        // Without it the look of char hangs on a patch or two that are half charred.
+        let r = read_photo(&seen(&d), &d.wedge, &Ask::default()).unwrap().reading;
+        let y_char = r.response.as_ref().unwrap().y_char.get().unwrap();
+        assert!((y_char / asked.response.y_char).ln().abs() < 0.05, "{blank}: {y_char}");
+        assert_ne!(r.pick.unwrap().patch, patch.name);
+    }
+    // A coating that is not expected to char has none, and no other kind of wedge.
+    let never = Response { x_char: f64::INFINITY, ..request(Kind::Exposure, "round:90mm").response };
+    let d = draw(&Request { response: never, ..request(Kind::Exposure, "round:90mm") }).unwrap();
+    assert!(d.wedge.patches.iter().all(|p| !p.charred));
+    let d = draw(&request(Kind::Tone, "rect:80x60mm")).unwrap();
+    assert!(d.wedge.patches.iter().all(|p| !p.charred));
+}
+
+#[test]
 fn the_reading_is_the_same_for_any_thread_count() {
     let drawing = draw(&request(Kind::Exposure, "rect:60x60mm")).unwrap();
     let photo = seen(&drawing);

@@ -82,7 +82,15 @@ pub struct Layout {
     pub labels: Vec<Label>,
     /// Centre of the first code cell, step, side, cells (0 where there is no room).
     pub code: (f64, f64, f64, f64, usize),
+    /// A small patch beside the last column, level with a row: its dots as in `cell_dots`, and the row. None where
+    /// there is no room.
+    pub beside: Option<([usize; 4], usize)>,
 }
+
+/// The most that the patch beside the grid measures either way, mm.
+const BESIDE_MM: f64 = 3.0;
+/// What is left free around it, mm.
+const BESIDE_GAP_MM: f64 = 0.7;
 
 /// Why a wedge does not fit its blank.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -223,7 +231,44 @@ pub fn lay_out(blank: &Blank, grid: Grid, contents: &Contents) -> Result<Layout,
     } else {
         [(mx, my - h + m), (mx + w - m, my), (mx, my + h - m), (mx - w + m, my)]
     };
-    Ok(Layout { left, top, columns, rows, cells, cell_dots, mark_diameter: mark, marks, labels, code })
+    let row = contents.rows / 5;
+    let beside = beside(&printable, mark, &room, row, sy).map(|(x, y, side)| {
+        let place = |at: f64, from: f64, p: f64| ((at - from) / p).ceil().max(0.0) as usize;
+        let n = |p: f64| (side / p).floor() as usize;
+        ([place(mx + x, left, px), place(my + y - side / 2.0, top, py), n(px), n(py)], row)
+    });
+    Ok(Layout {
+        left,
+        top,
+        columns,
+        rows,
+        cells,
+        cell_dots,
+        mark_diameter: mark,
+        marks,
+        labels,
+        code,
+        beside,
+    })
+}
+
+/// Left edge, middle and side of the patch beside the last column, from the blank's middle.
+fn beside(shape: &Shape, mark: f64, room: &Room, row: usize, step: f64) -> Option<(f64, f64, f64)> {
+    let left = room.left + room.width + BESIDE_GAP_MM;
+    let y = room.top + (row as f64 + 0.5) * step;
+    let fits = |side: f64| {
+        let (right, upper, lower) = (left + side, y - side / 2.0, y + side / 2.0);
+        // The finder marks lie in the corners or at the right edge's middle.
+        let clear = if room.corners {
+            upper > mark + BESIDE_GAP_MM - shape.height() / 2.0
+        } else {
+            lower < -mark / 2.0 - BESIDE_GAP_MM
+        };
+        clear && shape.contains(right, upper) && shape.contains(right, lower)
+    };
+    let sides = (0..=10).map(|i| BESIDE_MM - 0.1 * f64::from(i));
+    let side = sides.into_iter().find(|&s| s >= LEAST_PATCH_MM - 1e-9 && fits(s + 0.2))?;
+    Some((left, y, side))
 }
 
 /// The rectangle for patches and the gaps round them, from the blank's middle, y downwards.
@@ -332,6 +377,11 @@ mod tests {
             let p = b.printable().unwrap();
             let (mx, my) = (b.shape.width() / 2.0, b.shape.height() / 2.0);
             let mut boxes: Vec<Area> = l.cells.clone();
+            if let Some(([c, r, nx, ny], _)) = l.beside {
+                let (px, py) = (grid().along.0, grid().across.0);
+                let (left, top) = (l.left + c as f64 * px, l.top + r as f64 * py);
+                boxes.push(Area { left, top, width: nx as f64 * px, height: ny as f64 * py });
+            }
             for t in &l.labels {
                 boxes.push(Area {
                     left: t.left,

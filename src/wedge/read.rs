@@ -299,14 +299,19 @@ fn exposure(
     let open: Vec<Vec<f64>> = points.iter().map(|p| modes.get(p.0).cloned().unwrap_or_default()).collect();
     let y = reading.scale.y_unmarked;
     let bare = lightness(y);
-    let verdict = super::verdict::judge(&plain, bare, reading.marks_lighter);
+    let settings: Vec<fit::Point> = points
+        .iter()
+        .filter(|(i, _)| wedge.patches.get(*i).is_some_and(|p| !p.charred))
+        .map(|p| p.1)
+        .collect();
+    let verdict = super::verdict::judge(&settings, bare, reading.marks_lighter);
     let fitted = match &verdict {
         Some(v) => {
             reading.notes.push(v.clone());
             fit::unknown(&plain, y, &wedge.expected, v)
         }
-        None if plain.len() < 5 => {
-            let why = format!("{} patches could be measured and the response needs 5", plain.len());
+        None if settings.len() < 5 => {
+            let why = format!("{} patches could be measured and the response needs 5", settings.len());
             reading.notes.push(why.clone());
             fit::unknown(&plain, y, &wedge.expected, &why)
         }
@@ -370,6 +375,9 @@ fn choices(
         .zip(stats)
         .zip(light)
         .map(|((p, s), e)| {
+            if p.charred {
+                return None;
+            }
             let x = exposure(p);
             let curve = settled.then(|| fit.lightness(x));
             let (value, grain) = match (s, curve) {

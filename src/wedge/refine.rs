@@ -50,6 +50,7 @@ pub fn refine(
     let mut patches: Vec<&Patch> = wedge
         .patches
         .iter()
+        .filter(|p| !p.charred)
         .filter(|p| p.pattern == Pattern::Solid || (p.pattern == Pattern::Screen && p.coverage.0 >= 0.5))
         .collect();
     patches.sort_by(|a, b| far(a).total_cmp(&far(b)));
@@ -85,8 +86,9 @@ pub fn refine(
 /// How far from a patch's edge its profile is looked at, mm: less than half of the narrowest gap.
 fn reach(wedge: &Wedge) -> Option<f64> {
     let mut gap = f64::INFINITY;
-    for p in &wedge.patches {
-        for q in &wedge.patches {
+    let grid = || wedge.patches.iter().filter(|p| !p.charred);
+    for p in grid() {
+        for q in grid() {
             for axis in 0..2 {
                 if q.cell[axis] == p.cell[axis] + 1 && q.cell[1 - axis] == p.cell[1 - axis] {
                     let apart = (q.centre[axis] - p.centre[axis]).abs() - (p.size[axis] + q.size[axis]) / 2.0;
@@ -95,7 +97,7 @@ fn reach(wedge: &Wedge) -> Option<f64> {
             }
         }
     }
-    let smallest = wedge.patches.iter().map(|p| p.size[0].min(p.size[1])).fold(f64::INFINITY, f64::min);
+    let smallest = grid().map(|p| p.size[0].min(p.size[1])).fold(f64::INFINITY, f64::min);
     let reach = (0.5 * gap).min(0.3 * smallest);
     (reach.is_finite() && reach > 0.15).then_some(reach)
 }

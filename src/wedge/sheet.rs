@@ -87,6 +87,9 @@ pub struct Patch {
     /// Line pairs and dots: width in pitches; 0 otherwise.
     #[serde(default, skip_serializing_if = "is_zero")]
     pub period: usize,
+    /// Burnt beyond all doubt, so that the look of char is measured: no setting to pick.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub charred: bool,
 }
 
 fn is_zero(n: &usize) -> bool {

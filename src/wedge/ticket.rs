@@ -74,13 +74,19 @@ pub fn ticket(drawing: &Drawing, seconds: f64) -> String {
 fn patches(w: &Wedge) -> String {
     match w.kind {
         Kind::Exposure => {
-            let power =
-                |f: fn(f64, f64) -> f64, z: f64| w.patches.iter().map(|p| p.dial.power.0 * 100.0).fold(z, f);
-            let speed = |f: fn(f64, f64) -> f64, z: f64| w.patches.iter().map(|p| p.dial.speed.0).fold(z, f);
-            let dose = |f: fn(f64, f64) -> f64, z: f64| w.patches.iter().map(|p| w.dose(&p.dial)).fold(z, f);
+            let grid = || w.patches.iter().filter(|p| !p.charred);
+            let power = |f: fn(f64, f64) -> f64, z: f64| grid().map(|p| p.dial.power.0 * 100.0).fold(z, f);
+            let speed = |f: fn(f64, f64) -> f64, z: f64| grid().map(|p| p.dial.speed.0).fold(z, f);
+            let dose = |f: fn(f64, f64) -> f64, z: f64| grid().map(|p| w.dose(&p.dial)).fold(z, f);
+            let charred = w.patches.iter().find(|p| p.charred).map_or(String::new(), |p| {
+                format!(
+                    "; {} beside them is burnt black on purpose, {} times over, so that the photo shows what char looks like",
+                    p.name, p.dial.passes
+                )
+            });
             format!(
-                "{}: power {} to {} % (rows), speed {} to {} mm/s (columns), dose {:.2} to {:.2} J/mm2",
-                w.patches.len(),
+                "{}: power {} to {} % (rows), speed {} to {} mm/s (columns), dose {:.2} to {:.2} J/mm2{charred}",
+                grid().count(),
                 short(power(f64::min, f64::INFINITY), 1),
                 short(power(f64::max, 0.0), 1),
                 short(speed(f64::min, f64::INFINITY), 2),
