@@ -53,7 +53,7 @@ pub fn auto(tone: &Tone, options: &Options, progress: &dyn Progress) -> Dots {
             };
         }
     });
-    let mut dots = model_diffusion::diffuse(&settled, &cells, options.serpentine, progress);
+    let mut dots = model_diffusion::diffuse(&settled, &cells, options, progress);
     keep(&mut dots, &flat);
     dots = improve(&settled, dots, &cells, options, progress);
     keep(&mut dots, &flat);

@@ -47,7 +47,7 @@ const PASSES_A_TURN: u32 = 4;
 /// Searches from model-based error diffusion, `Options::effort` passes over the plane; 0 leaves the start.
 pub fn fitted(tone: &Tone, options: &Options, progress: &dyn Progress) -> Dots {
     let cells = Cells::new(&options.burn);
-    let start = model_diffusion::diffuse(tone, &cells, options.serpentine, progress);
+    let start = model_diffusion::diffuse(tone, &cells, options, progress);
     improve(tone, start, &cells, options, progress)
 }
 
@@ -65,7 +65,7 @@ pub fn passes_within(seconds: f64, dots: usize, options: &Options) -> u32 {
     let time = |effort: u32| {
         let options = Options { effort, ..options.clone() };
         let begun = Instant::now();
-        let start = model_diffusion::diffuse(&tone, &cells, options.serpentine, &Silent);
+        let start = model_diffusion::diffuse(&tone, &cells, &options, &Silent);
         improve(&tone, start, &cells, &options, &Silent);
         begun.elapsed().as_secs_f64()
     };

@@ -8,6 +8,7 @@
 //! worths of all dots add up to the forecast exactly, so the mean is kept without a dot-gain curve.
 
 mod row;
+mod shares;
 mod worth;
 
 use super::diffusion::start;
@@ -16,6 +17,7 @@ use super::{Options, Screen, Wants};
 use crate::plane::{Dots, Tone};
 use crate::progress::Progress;
 use row::{PAD, Rings, Row};
+use shares::Shares;
 use worth::{RING, Ready};
 
 /// One pass of model-based error diffusion.
@@ -27,14 +29,6 @@ pub const MODEL_DIFFUSION: Screen = Screen {
     make: model_diffusion,
 };
 
-/// Shares of a dot's error: for the next two dots; for the row below, from two behind to one ahead; for the row
-/// two below, one behind and straight. Found by a random search from the three shares 0.45, 0.25 and 0.30, for the
-/// best mean look of six photos at beams of 1, 1.5 and 2 pitches (none of them among those that the screens
-/// are compared on). The shares below 0 push the grain to frequencies that the eye hardly sees, as the kernels
-/// of noise shaping do: 1.0 dB better than the three, at all three beams.
-const AHEAD: [f32; 2] = [0.678, -0.121];
-const BELOW: [f32; 4] = [0.047, 0.394, 0.291, -0.086];
-const TWO_BELOW: [f32; 2] = [-0.1, -0.103];
 /// The error handed on is held within this: in tones beyond a solid's mark it would grow without end and
 /// bleed into whatever comes after.
 const MOST_ERROR: f32 = 1.0;
@@ -46,11 +40,21 @@ const START: f64 = 0.34;
 
 /// Diffuses the forecast's error; rows alternate in direction where `Options::serpentine` says so.
 pub fn model_diffusion(tone: &Tone, options: &Options, progress: &dyn Progress) -> Dots {
-    diffuse(tone, &Cells::new(&options.burn), options.serpentine, progress)
+    diffuse(tone, &Cells::new(&options.burn), options, progress)
 }
 
-/// The same with a ready table.
-pub(super) fn diffuse(tone: &Tone, cells: &Cells, serpentine: bool, progress: &dyn Progress) -> Dots {
+/// The same with a ready table of cells.
+pub(super) fn diffuse(tone: &Tone, cells: &Cells, options: &Options, progress: &dyn Progress) -> Dots {
+    diffuse_with(tone, cells, &Shares::new(&options.burn), options.serpentine, progress)
+}
+
+fn diffuse_with(
+    tone: &Tone,
+    cells: &Cells,
+    shares: &Shares,
+    serpentine: bool,
+    progress: &dyn Progress,
+) -> Dots {
     let (w, h) = (tone.width(), tone.height());
     let mut dots = Dots::off(w, h);
     if w == 0 {
@@ -77,7 +81,7 @@ pub(super) fn diffuse(tone: &Tone, cells: &Cells, serpentine: bool, progress: &d
         rings.codes.iter_mut().for_each(|column| column[fresh] = 0);
         rings.errors.iter_mut().for_each(|column| column[fresh] = 0.0);
         let tone = tone.row(if place < lead { lead - 1 - y } else { y });
-        let row = Row { halves: &cells.halves, ready: &ready, tone, y, height, place, above: &above };
+        let row = Row { halves: &cells.halves, ready: &ready, shares, tone, y, height, place, above: &above };
         row.walk(!serpentine || (place + lead).is_multiple_of(2), &mut rings, &mut out);
         std::mem::swap(&mut above, &mut out);
         if place >= lead {

@@ -5,8 +5,9 @@ use pulp::NullaryFnOnce;
 use super::super::fitted::cells::{CODES, FEEL, FELT, Feels};
 #[cfg(target_arch = "x86_64")]
 use super::super::simd::Avx2;
+use super::MOST_ERROR;
+use super::shares::{Share, Shares};
 use super::worth::{Columns, RING, Ready, UNDER, Worth, at_edge};
-use super::{AHEAD, BELOW, MOST_ERROR, TWO_BELOW};
 
 /// Columns of cells beyond the plane either side.
 pub(super) const PAD: usize = 2;
@@ -36,13 +37,11 @@ const BITS: [Columns; RING] = {
     bits
 };
 
-/// Shares of an error by the places below that they go to, in the order of the walk.
-const SHARES: [f32; UNDER] = [BELOW[0], BELOW[1], BELOW[2], BELOW[3], 0.0, TWO_BELOW[0], TWO_BELOW[1], 0.0];
-
 /// What a row is made from.
 pub(super) struct Row<'a> {
     pub halves: &'a [f32; CODES],
     pub ready: &'a Ready,
+    pub shares: &'a Shares,
     pub tone: &'a [f32],
     /// Its number, and that of all rows.
     pub y: usize,
@@ -75,7 +74,7 @@ impl Row<'_> {
 #[derive(Clone, Copy, Default)]
 struct Way {
     /// Errors for the next dots.
-    ahead: [f32; AHEAD.len()],
+    ahead: [f32; 2],
     /// Errors for the five places below from two behind to two ahead, then for the three two rows below: written
     /// once all dots that share in them have been seen.
     under: [f32; UNDER],
@@ -145,8 +144,10 @@ impl<S: HandDown, const FORWARD: bool> Walk<'_, S, FORWARD> {
         };
         let (above, past) = (self.way.above, self.way.past);
         let worth = self.row.ready.worth::<FORWARD>(self.row.halves, codes, place, above, past);
-        let decision = decide(tone(wanted) + errors[2][place % RING] + self.way.ahead[0], &worth);
-        let [down, two_down] = settle(self.simd, &mut self.way, decision, &worth);
+        let tone = tone(wanted);
+        let share = self.row.shares.at(tone);
+        let decision = decide(tone + errors[2][place % RING] + self.way.ahead[0], &worth);
+        let [down, two_down] = settle(self.simd, &mut self.way, decision, share, &worth);
         put(codes, place, decision);
         let (behind, two_behind) = if FORWARD { (0, 1) } else { (4, 3) };
         errors[behind][(place + 1) % RING] += down;
@@ -165,8 +166,10 @@ impl<S: HandDown, const FORWARD: bool> Walk<'_, S, FORWARD> {
         };
         let worth = at_edge::<FORWARD>(self.row.halves, codes, place, inside);
         let handed = self.rings.errors[x][place % RING];
-        let decision = decide(tone(self.row.tone[x]) + handed + self.way.ahead[0], &worth);
-        let [down, two_down] = settle(self.simd, &mut self.way, decision, &worth);
+        let tone = tone(self.row.tone[x]);
+        let share = self.row.shares.at(tone);
+        let decision = decide(tone + handed + self.way.ahead[0], &worth);
+        let [down, two_down] = settle(self.simd, &mut self.way, decision, share, &worth);
         put(codes, place, decision);
         self.hand(i, -2, 1, down);
         self.hand(i, -1, 2, two_down);
@@ -246,15 +249,15 @@ fn decide(wanted: f32, worth: &Worth) -> Decision {
 /// Books what a dot adds and hands its error on; returns the errors that nothing more is added to in this row:
 /// for the place two behind in the row below, and for the one behind two rows below.
 #[inline(always)]
-fn settle(simd: impl HandDown, way: &mut Way, decision: Decision, worth: &Worth) -> [f32; 2] {
+fn settle(simd: impl HandDown, way: &mut Way, decision: Decision, share: &Share, worth: &Worth) -> [f32; 2] {
     let Decision { mask, error } = decision;
     way.past = way.past << 1 | mask & 1;
     way.ahead = [
-        AHEAD[0] * error + way.ahead[1] - decision.if_on(worth.next[0]),
-        AHEAD[1] * error - decision.if_on(worth.next[1]),
+        share.ahead[0] * error + way.ahead[1] - decision.if_on(worth.next[0]),
+        share.ahead[1] * error - decision.if_on(worth.next[1]),
     ];
     let down;
-    (way.under, down) = simd.hand_down(way.under, decision, worth.under);
+    (way.under, down) = simd.hand_down(way.under, &share.under, decision, worth.under);
     down
 }
 
@@ -268,11 +271,12 @@ fn put(codes: &mut Columns, place: usize, decision: Decision) {
 
 /// How what is on its way to the rows below is added to and moves on.
 trait HandDown: Copy {
-    /// Adds a dot's share of the error and takes off what it books; returns what stays under way, a place on, and
+    /// Adds the shares of a dot's error and takes off what it books; returns what stays under way, a place on, and
     /// what leaves for the row below and for the one two below.
     fn hand_down(
         self,
         under: [f32; UNDER],
+        shares: &[f32; UNDER],
         decision: Decision,
         booked: [f32; UNDER],
     ) -> ([f32; UNDER], [f32; 2]);
@@ -287,11 +291,12 @@ impl HandDown for Plain {
     fn hand_down(
         self,
         under: [f32; UNDER],
+        shares: &[f32; UNDER],
         decision: Decision,
         booked: [f32; UNDER],
     ) -> ([f32; UNDER], [f32; 2]) {
         let all: [f32; UNDER] =
-            std::array::from_fn(|i| under[i] + SHARES[i] * decision.error - decision.if_on(booked[i]));
+            std::array::from_fn(|i| under[i] + shares[i] * decision.error - decision.if_on(booked[i]));
         ([all[1], all[2], all[3], all[4], 0.0, all[6], all[7], 0.0], [all[0], all[5]])
     }
 }
@@ -302,12 +307,13 @@ impl HandDown for Avx2 {
     fn hand_down(
         self,
         under: [f32; UNDER],
+        shares: &[f32; UNDER],
         decision: Decision,
         booked: [f32; UNDER],
     ) -> ([f32; UNDER], [f32; 2]) {
         let a = self.avx;
         let mask = pulp::cast(a._mm256_set1_epi32(decision.mask as i32));
-        let share = a._mm256_mul_ps(pulp::cast(SHARES), a._mm256_set1_ps(decision.error));
+        let share = a._mm256_mul_ps(pulp::cast(*shares), a._mm256_set1_ps(decision.error));
         let sum = a._mm256_add_ps(pulp::cast(under), share);
         let all = a._mm256_sub_ps(sum, a._mm256_and_ps(pulp::cast(booked), mask));
         let moved = self.avx2._mm256_permutevar8x32_ps(all, pulp::cast([1i32, 2, 3, 4, 0, 6, 7, 5]));
@@ -331,8 +337,8 @@ mod tests {
         for n in 0..1000 {
             let decision = Decision { mask: 0u32.wrapping_sub(n % 2), error: values(3 * n)[5] };
             let (plain, fast) = (
-                Plain.hand_down(values(n), decision, values(7 * n)),
-                simd.hand_down(values(n), decision, values(7 * n)),
+                Plain.hand_down(values(n), &values(5 * n), decision, values(7 * n)),
+                simd.hand_down(values(n), &values(5 * n), decision, values(7 * n)),
             );
             let bits = |v: ([f32; UNDER], [f32; 2])| (v.0.map(f32::to_bits), v.1.map(f32::to_bits));
             assert_eq!(bits(plain), bits(fast));
