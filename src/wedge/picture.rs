@@ -185,7 +185,7 @@ pub fn text(r: &Reading) -> Vec<(String, bool)> {
         out.push((format!("half mark at {}", known(&f.x_half_j_mm2, 3, " J/mm²")), false));
         out.push((format!("steepness {}", known(&f.rise, 2, "")), false));
         out.push((format!("reciprocity s {}", known(&f.schwarzschild, 3, "")), false));
-        out.push((format!("half char at {}", known(&f.x_char_j_mm2, 1, " J/mm²")), false));
+        out.push((format!("half char at {}", known(&f.x_char_j_mm2, 2, " J/mm²")), false));
         if let Some(rms) = f.rms_l {
             out.push((format!("the curve misses the patches by {rms:.2} L* rms"), false));
         }

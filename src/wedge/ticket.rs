@@ -66,7 +66,7 @@ pub fn ticket(drawing: &Drawing, seconds: f64) -> String {
          <h2>Photo</h2><ol><li>All four finder marks in the picture, the piece filling most of it, sharp; a lean of up to 25 degrees does no harm.</li>\
          <li>Even, diffuse light from the side; no flash, no window mirrored in the glass. No beauty mode, no filter.</li>\
          <li>A white card beside the piece makes lightness absolute: give its place with --white.</li>\
-         <li>dotwright wedge read PHOTO --wedge wedge.toml --date TODAY --out reading</li></ol><p>{read}</p></html>\n",
+         <li>dotwright wedge read PHOTO --wedge wedge.toml --out reading</li></ol><p>{read}</p></html>\n",
         id = escape(&w.id),
     )
 }
@@ -80,7 +80,7 @@ fn patches(w: &Wedge) -> String {
             let dose = |f: fn(f64, f64) -> f64, z: f64| grid().map(|p| w.dose(&p.dial)).fold(z, f);
             let charred = w.patches.iter().find(|p| p.charred).map_or(String::new(), |p| {
                 format!(
-                    "; {} beside them is burnt black on purpose, {} times over, so that the photo shows what char looks like",
+                    "; {} beside them is over-burnt on purpose ({} passes): it shows the photo what char looks like, and is no setting",
                     p.name, p.dial.passes
                 )
             });
