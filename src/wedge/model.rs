@@ -39,9 +39,9 @@ pub(super) const HIGH: [f64; 7] = [0.3, 3.9, 3.4, 1.4, 0.0, 5.3, 3.4];
 
 /// What is known of char beforehand, as natural logarithms with standard deviations: its look to a factor of
 /// two, its steepness to a factor of 1.35, how much later it comes than the mark to one of 1.5 (common practice;
-/// the kit's coatings lie within). Few patches of a good wedge are charred, and they alone would settle neither:
+/// the kit's coatings lie within). Few patches of a good grid are charred, and they alone would settle neither:
 /// a pale char that comes early looks like a black one that comes late, and the limit of over-burn would swing
-/// between them.
+/// between them. The charred patch beside the grid settles the look; a grid that was drawn elsewhere has none.
 pub(super) const CHARRED_SPREAD: f64 = 0.7;
 /// See [`CHARRED_SPREAD`].
 pub(super) const CHAR_RISE_SPREAD: f64 = 0.3;

@@ -336,9 +336,9 @@ fn exposure(
     (fitted, verdict)
 }
 
-/// What the choice sees of each patch where char counts from `over_burn` on. A patch's own lightness and the curve's are weighed by their
-/// uncertainties: one noisy patch then neither sets the limit of what is light enough nor wins by chance. A
-/// patch that could not be read stands for its setting with the curve's lightness and the grain of the patch
+/// What the choice sees of each patch where char counts from `over_burn` on; nothing of the charred patch beside
+/// the grid. A patch's own lightness and the curve's are weighed by their uncertainties: one noisy patch then
+/// neither sets the limit of what is light enough nor wins by chance. A patch that could not be read stands for its setting with the curve's lightness and the grain of the patch
 /// that was read at the nearest exposure. `light` is what the fit knows of the light over each patch beyond the
 /// gaps, natural logarithm; it is taken out here and left in the reading's measured values.
 fn choices(
