@@ -212,7 +212,7 @@ pub fn read_photo(photo: &Photo, wedge: &Wedge, ask: &Ask) -> Result<Evidence, R
 const REPEATS: f64 = 0.05;
 
 /// How well the fitted char of a patch near the limit of over-burn is known, as a factor: its exposure to about
-/// 2 % (measured on rendered photos), and char rises with about the eighth power of it.
+/// 1.6 % (measured on rendered photos), and char rises with about the eighth power of it.
 const CHAR_FACTOR: f64 = 1.2;
 
 /// A patch on the scale.
@@ -338,9 +338,10 @@ fn exposure(
 
 /// What the choice sees of each patch where char counts from `over_burn` on; nothing of the charred patch beside
 /// the grid. A patch's own lightness and the curve's are weighed by their uncertainties: one noisy patch then
-/// neither sets the limit of what is light enough nor wins by chance. A patch that could not be read stands for its setting with the curve's lightness and the grain of the patch
-/// that was read at the nearest exposure. `light` is what the fit knows of the light over each patch beyond the
-/// gaps, natural logarithm; it is taken out here and left in the reading's measured values.
+/// neither sets the limit of what is light enough nor wins by chance. A patch that could not be read stands for
+/// its setting with the curve's lightness and the grain of the patch that was read at the nearest exposure.
+/// `light` is what the fit knows of the light over each patch beyond the gaps, natural logarithm; it is taken out
+/// here and left in the reading's measured values.
 fn choices(
     wedge: &Wedge,
     stats: &[Result<Stat, Refusal>],
