@@ -323,6 +323,19 @@ impl<'de> Deserialize<'de> for Share {
     }
 }
 
+/// Seconds as `45 s`, `12 min 30 s` or `2 h 21 min`, rounded to the last unit shown.
+pub fn duration(seconds: f64) -> String {
+    let s = seconds.max(0.0).round() as u64;
+    if s < 60 {
+        format!("{s} s")
+    } else if s < 3600 {
+        format!("{} min {} s", s / 60, s % 60)
+    } else {
+        let min = (s + 30) / 60;
+        format!("{} h {} min", min / 60, min % 60)
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -370,5 +383,17 @@ mod tests {
             let s = serde_json::to_string(&p).unwrap();
             assert_eq!(serde_json::from_str::<Pitch>(&s).unwrap(), p);
         }
+    }
+
+    #[test]
+    fn durations_are_rounded_to_the_last_unit_shown() {
+        assert_eq!(duration(11.6), "12 s");
+        assert_eq!(duration(45.2), "45 s");
+        assert_eq!(duration(59.7), "1 min 0 s");
+        assert_eq!(duration(250.0), "4 min 10 s");
+        assert_eq!(duration(750.0), "12 min 30 s");
+        assert_eq!(duration(6992.7), "1 h 57 min");
+        assert_eq!(duration(7199.0), "2 h 0 min");
+        assert_eq!(duration(8459.0), "2 h 21 min");
     }
 }

@@ -5,11 +5,11 @@ use std::io::Write;
 use clap::Args;
 
 use super::options::ProcessOptions;
-use super::{Failure, Out, terminal};
+use super::{Failure, Out};
 use crate::blank::parse_size;
 use crate::job::plan;
 use crate::mark::advise::{self, Advice, Question};
-use crate::units::{MM_PER_INCH, Mm, short};
+use crate::units::{MM_PER_INCH, Mm, duration, short};
 
 /// Arguments of `advise`.
 #[derive(Debug, Args)]
@@ -99,7 +99,7 @@ pub fn run(args: &AdviseArgs, out: &mut Out) -> Result<u8, Failure> {
             format!("{:.0}%", a.overlap * 100.0),
             format!("{:.1}%", (a.lines.ripple.ratio() - 1.0) * 100.0),
             format!("{:.2}", a.dose.0),
-            terminal::duration(a.seconds),
+            duration(a.seconds),
             if a.recommended { "" } else { &a.words }
         )?;
     }

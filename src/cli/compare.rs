@@ -7,7 +7,7 @@ use clap::Args;
 
 use super::options::JobOptions;
 use super::prepare::Source;
-use super::terminal::{self, Bar};
+use super::terminal::Bar;
 use super::{Failure, Out};
 use crate::encode::output::Output;
 use crate::job::{Plan, plan};
@@ -19,7 +19,7 @@ use crate::proof::contact_sheet::{self, Figure, Sheet};
 use crate::proof::loupe::Window;
 use crate::proof::picture::{self, Scene};
 use crate::screen::{self, SCREENS, Screen};
-use crate::units::{Mm, Pitch, short};
+use crate::units::{Mm, Pitch, duration, short};
 use crate::{art, job};
 
 /// Arguments of `compare`.
@@ -196,7 +196,7 @@ fn figures(c: &Candidate) -> Vec<Figure> {
         f("over-burnt", format!("{} mm²", short(c.verdict.charred_mm2, 2))),
         f("dots on", format!("{}", c.on)),
         f("dots without a neighbour", format!("{} %", short(lone_share(c) * 100.0, 1))),
-        f("time", terminal::duration(c.seconds)),
+        f("time", duration(c.seconds)),
     ]
 }
 
@@ -239,7 +239,7 @@ fn table(out: &mut Out, candidates: &[Candidate]) -> Result<(), Failure> {
             format!("{:.2}", c.score.tone_err * 100.0),
             format!("{:.2}", c.verdict.charred_mm2),
             format!("{:.1}", lone_share(c) * 100.0),
-            terminal::duration(c.seconds)
+            duration(c.seconds)
         )?;
     }
     Ok(())

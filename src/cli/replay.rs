@@ -12,7 +12,7 @@ use crate::encode::{BeamOn, png};
 use crate::findings::motion;
 use crate::job::kit;
 use crate::scan::replay::{self, Options, Replayed};
-use crate::units::short;
+use crate::units::{duration, short};
 
 /// Arguments of `replay`.
 #[derive(Debug, Args)]
@@ -123,7 +123,7 @@ fn summary(out: &mut Out, replayed: &Replayed) -> Result<(), Failure> {
         r.lines,
         r.bytes,
         r.moves,
-        terminal::duration(r.seconds),
+        duration(r.seconds),
         short(r.travel_mm / 1000.0, 2),
         short(r.burning_mm / 1000.0, 2)
     )?;

@@ -9,7 +9,7 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use crate::findings::{Finding, Severity};
 use crate::progress::Progress;
 use crate::proof::report::Report;
-use crate::units::short;
+use crate::units::{duration, short};
 
 /// A bar for the stage that is running.
 pub struct Bar {
@@ -122,14 +122,4 @@ pub fn findings(out: &mut impl Write, findings: &[Finding]) -> io::Result<()> {
         }
     }
     Ok(())
-}
-
-/// `1 h 56 min`, `4 min 10 s`, `12 s`.
-pub fn duration(seconds: f64) -> String {
-    let s = seconds.round() as u64;
-    match s {
-        0..60 => format!("{s} s"),
-        60..3600 => format!("{} min {} s", s / 60, s % 60),
-        _ => format!("{} h {} min", s / 3600, s % 3600 / 60),
-    }
 }

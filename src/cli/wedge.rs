@@ -6,14 +6,13 @@ use std::path::{Path, PathBuf};
 use clap::{Args, Subcommand};
 
 use super::options::{BlankOptions, ProcessOptions};
-use super::terminal::duration;
 use super::{Failure, Out};
 use crate::encode::BeamOn;
 use crate::encode::output::Output;
 use crate::encode::png::{self, Samples};
 use crate::job::asked::{BlankJob, DotsJob};
 use crate::job::{Job, Plan, Standing, plan};
-use crate::units::{Mm, MmPerS, Pitch, Share};
+use crate::units::{Mm, MmPerS, Pitch, Share, duration};
 use crate::wedge::draw::{self, DrawError, Request};
 use crate::wedge::read::{self, Ask, Evidence};
 use crate::wedge::reading::Reading;

@@ -18,7 +18,7 @@ pub fn fill(name: &'static str, template: &'static str, values: Value) -> Result
     env.add_filter("short", |v: f64, decimals: usize| short(v, decimals));
     env.add_filter("whole", |v: f64| grouped(v.round() as i64));
     env.add_filter("size", |v: f64| size(v));
-    env.add_filter("duration", |v: f64| duration(v));
+    env.add_filter("duration", |v: f64| crate::units::duration(v));
     env.add_filter("sentence", |v: String| sentence(&v));
     env.add_template(name, template).map_err(fail)?;
     env.get_template(name).and_then(|t| t.render(values)).map_err(fail)
@@ -52,19 +52,6 @@ pub fn size(bytes: f64) -> String {
     }
 }
 
-/// Seconds as `45 s`, `12 min 30 s` or `2 h 21 min`, rounded to the last unit shown.
-pub fn duration(seconds: f64) -> String {
-    let s = seconds.max(0.0).round() as u64;
-    if s < 60 {
-        format!("{s} s")
-    } else if s < 3600 {
-        format!("{} min {} s", s / 60, s % 60)
-    } else {
-        let min = (s + 30) / 60;
-        format!("{} h {} min", min / 60, min % 60)
-    }
-}
-
 /// The text with a capital at its start and a full stop at its end.
 pub fn sentence(text: &str) -> String {
     let text = text.trim();
@@ -86,10 +73,6 @@ mod tests {
             (size(999.0), size(98_304.0), size(6_912_345.0)),
             ("999 B".into(), "98.3 kB".into(), "6.9 MB".into())
         );
-        assert_eq!(duration(45.2), "45 s");
-        assert_eq!(duration(750.0), "12 min 30 s");
-        assert_eq!(duration(8459.0), "2 h 21 min");
-        assert_eq!(duration(7199.0), "2 h 0 min");
         assert_eq!(sentence("a line is bent"), "A line is bent.");
     }
 

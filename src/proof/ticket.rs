@@ -116,8 +116,8 @@ fn settings(report: &Report) -> Vec<Value> {
         ),
     ];
     if let Some(t) = &report.times {
-        let on = super::page::duration(t.beam_on_s);
-        all.push(big("Time", super::page::duration(t.total_s), format!("beam on {on}"), None));
+        let on = crate::units::duration(t.beam_on_s);
+        all.push(big("Time", crate::units::duration(t.total_s), format!("beam on {on}"), None));
     }
     all
 }

@@ -106,16 +106,6 @@ impl Times {
     }
 }
 
-/// A duration as a maker reads it: `1 h 57 min`, `4 min 10 s`, `12 s`.
-pub fn duration(seconds: f64) -> String {
-    let s = seconds.round().max(0.0) as u64;
-    match (s / 3600, s / 60 % 60, s % 60) {
-        (0, 0, s) => format!("{s} s"),
-        (0, m, s) => format!("{m} min {s} s"),
-        (h, m, _) => format!("{h} h {m} min"),
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -192,12 +182,5 @@ mod tests {
         assert!((line(gap) - skipped(gap)).abs() < 1e-6, "{gap}");
         assert!(line(gap + 1.0) > skipped(gap + 1.0) && line(gap - 0.3) < skipped(gap - 0.3));
         assert_eq!(skip_from(150.0, 150.0, a, r), None);
-    }
-
-    #[test]
-    fn durations_read_well() {
-        assert_eq!(duration(6992.7), "1 h 56 min");
-        assert_eq!(duration(250.0), "4 min 10 s");
-        assert_eq!(duration(11.6), "12 s");
     }
 }

@@ -502,6 +502,12 @@ mod tests {
         Point { dose, speed, lightness: lightness(r.look(x)), error: 0.3 }
     }
 
+    /// Forty patches at four speeds, each four of a dose `step` J/mm² larger, from `first` steps on.
+    fn forty(step: f64, first: u32, r: &Response) -> Vec<Point> {
+        let speeds = [6.0, 9.0, 13.0, 20.0];
+        (0..40).map(|i| made(step * f64::from(i / 4 + first), speeds[i as usize % 4], r)).collect()
+    }
+
     #[test]
     fn what_the_patches_do_not_show_is_not_measured() {
         let r = expected().response();
@@ -516,10 +522,7 @@ mod tests {
 
     #[test]
     fn light_that_the_gaps_leave_open_is_told_by_the_patches() {
-        let r = expected().response();
-        let speeds = [6.0, 9.0, 13.0, 20.0];
-        let true_points: Vec<Point> =
-            (0..40).map(|i| made(0.25 * f64::from(i / 4 + 2), speeds[i as usize % 4], &r)).collect();
+        let true_points = forty(0.25, 2, &expected().response());
         // A slope of light of 0.6 % at one standard deviation, across places that have nothing to do with dose.
         let modes: Vec<Vec<f64>> =
             (0..40).map(|i| vec![0.006 * (f64::from(i * 7 % 40) / 20.0 - 1.0)]).collect();
@@ -538,10 +541,7 @@ mod tests {
     #[test]
     fn char_is_the_mean_over_the_looks_it_may_have() {
         let r = expected().response();
-        let speeds = [6.0, 9.0, 13.0, 20.0];
-        let points: Vec<Point> =
-            (0..40).map(|i| made(0.8 * f64::from(i / 4 + 1), speeds[i as usize % 4], &r)).collect();
-        let f = fit(&points, &[], &[1.0], 0.03, &expected());
+        let f = fit(&forty(0.8, 1, &r), &[], &[1.0], 0.03, &expected());
         assert!((f.chars.iter().map(|c| c.0).sum::<f64>() - 1.0).abs() < 1e-9 && f.chars.len() > 3);
         let five = r.exposure_at_char(0.05);
         assert!((f.char(five, 12.5).unwrap() - 0.05).abs() < 0.01, "{:?}", f.char(five, 12.5));

@@ -266,8 +266,9 @@ fn beside(shape: &Shape, mark: f64, room: &Room, row: usize, step: f64) -> Optio
         };
         clear && shape.contains(right, upper) && shape.contains(right, lower)
     };
-    let sides = (0..=10).map(|i| BESIDE_MM - 0.1 * f64::from(i));
-    let side = sides.into_iter().find(|&s| s >= LEAST_PATCH_MM - 1e-9 && fits(s + 0.2))?;
+    let steps = ((BESIDE_MM - LEAST_PATCH_MM) / 0.1).round() as u32;
+    // Two tenths of a millimetre more: the patch begins on a whole dot.
+    let side = (0..=steps).map(|i| BESIDE_MM - 0.1 * f64::from(i)).find(|side| fits(side + 0.2))?;
     Some((left, y, side))
 }
 

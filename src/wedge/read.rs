@@ -336,8 +336,7 @@ fn exposure(
     (fitted, verdict)
 }
 
-/// What the choice sees of each patch where char counts from `over_burn` on; nothing of the charred patch beside
-/// the grid. A patch's own lightness and the curve's are weighed by their uncertainties: one noisy patch then
+/// What the choice sees of each patch; nothing of the charred patch beside the grid. A patch's own lightness and the curve's are weighed by their uncertainties: one noisy patch then
 /// neither sets the limit of what is light enough nor wins by chance. A patch that could not be read stands for
 /// its setting with the curve's lightness and the grain of the patch that was read at the nearest exposure.
 /// `light` is what the fit knows of the light over each patch beyond the gaps, natural logarithm; it is taken out
@@ -347,7 +346,6 @@ fn choices(
     stats: &[Result<Stat, Refusal>],
     light: &[f64],
     fit: &ResponseFit,
-    over_burn: f64,
 ) -> Vec<Option<Choice>> {
     let settled = fit.x_half.get().is_some() && fit.rms < 1.5;
     let known = light.iter().any(|l| *l != 0.0);
@@ -399,7 +397,7 @@ fn choices(
                 grain,
                 pace: p.dial.speed.0 / f64::from(p.dial.passes),
                 power: p.dial.power.0,
-                over_burnt: fit.char(wedge.dose(&p.dial), p.dial.speed.0).is_some_and(|q| q >= over_burn),
+                char: fit.char(wedge.dose(&p.dial), p.dial.speed.0).unwrap_or(0.0),
             })
         })
         .collect()
@@ -413,15 +411,12 @@ fn choose(
     fit: &ResponseFit,
     reading: &mut Reading,
 ) {
-    let at_limit = |limit: f64| {
-        let choices = choices(wedge, stats, light, fit, limit);
-        let i = pick(&choices, reading.marks_lighter, ask.grain_limit);
-        (choices, i)
-    };
-    let (choices, picked) = at_limit(OVER_BURN);
+    let choices = choices(wedge, stats, light, fit);
+    let at_limit = |limit: f64| pick(&choices, reading.marks_lighter, ask.grain_limit, limit);
+    let picked = at_limit(OVER_BURN);
     let other = [OVER_BURN / CHAR_FACTOR, OVER_BURN * CHAR_FACTOR]
         .into_iter()
-        .filter_map(|limit| at_limit(limit).1)
+        .filter_map(at_limit)
         .find(|o| picked.is_some_and(|i| i != *o))
         .and_then(|o| wedge.patches.get(o));
     let Some(i) = picked else {

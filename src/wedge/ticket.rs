@@ -4,13 +4,7 @@ use super::draw::Drawing;
 use super::photo::lightness;
 use super::sheet::{Kind, Wedge};
 use crate::proof::canvas::escape;
-use crate::units::short;
-
-/// `1 h 5 min`, `12 min`.
-fn minutes(seconds: f64) -> String {
-    let m = (seconds / 60.0).ceil() as u64;
-    if m >= 60 { format!("{} h {} min", m / 60, m % 60) } else { format!("{m} min") }
-}
+use crate::units::{duration, short};
 
 /// The ticket; `seconds` is the burning time of the program, where one was written.
 pub fn ticket(drawing: &Drawing, seconds: f64) -> String {
@@ -40,7 +34,7 @@ pub fn ticket(drawing: &Drawing, seconds: f64) -> String {
                 s.power, s.speed, s.passes
             ),
         ),
-        ("Time", minutes(seconds)),
+        ("Time", duration(seconds)),
     ];
     let table: String =
         rows.iter().map(|(k, v)| format!("<tr><th>{}</th><td>{}</td></tr>", escape(k), escape(v))).collect();

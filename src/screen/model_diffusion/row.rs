@@ -241,9 +241,8 @@ impl Decision {
 fn decide(wanted: f32, worth: &Worth) -> Decision {
     // On where half of what it adds is less. No branch: half of them would be guessed wrong.
     let mask = ((worth.sum() - 2.0 * wanted).to_bits() as i32 >> 31) as u32;
-    let decision = Decision { mask, error: wanted };
-    let error = wanted - decision.if_on(worth.past);
-    Decision { error: error.clamp(-MOST_ERROR, MOST_ERROR), ..decision }
+    let error = wanted - f32::from_bits(worth.past.to_bits() & mask);
+    Decision { mask, error: error.clamp(-MOST_ERROR, MOST_ERROR) }
 }
 
 /// Books what a dot adds and hands its error on; returns the errors that nothing more is added to in this row:
@@ -269,17 +268,14 @@ fn put(codes: &mut Columns, place: usize, decision: Decision) {
     }
 }
 
+/// Numbers for the places below, in the order of the walk.
+type Under = [f32; UNDER];
+
 /// How what is on its way to the rows below is added to and moves on.
 trait HandDown: Copy {
     /// Adds the shares of a dot's error and takes off what it books; returns what stays under way, a place on, and
     /// what leaves for the row below and for the one two below.
-    fn hand_down(
-        self,
-        under: [f32; UNDER],
-        shares: &[f32; UNDER],
-        decision: Decision,
-        booked: [f32; UNDER],
-    ) -> ([f32; UNDER], [f32; 2]);
+    fn hand_down(self, way: Under, shares: &Under, dot: Decision, booked: Under) -> (Under, [f32; 2]);
 }
 
 /// On any machine.
@@ -288,15 +284,8 @@ struct Plain;
 
 impl HandDown for Plain {
     #[inline(always)]
-    fn hand_down(
-        self,
-        under: [f32; UNDER],
-        shares: &[f32; UNDER],
-        decision: Decision,
-        booked: [f32; UNDER],
-    ) -> ([f32; UNDER], [f32; 2]) {
-        let all: [f32; UNDER] =
-            std::array::from_fn(|i| under[i] + shares[i] * decision.error - decision.if_on(booked[i]));
+    fn hand_down(self, way: Under, shares: &Under, dot: Decision, booked: Under) -> (Under, [f32; 2]) {
+        let all: Under = std::array::from_fn(|i| way[i] + shares[i] * dot.error - dot.if_on(booked[i]));
         ([all[1], all[2], all[3], all[4], 0.0, all[6], all[7], 0.0], [all[0], all[5]])
     }
 }
@@ -304,21 +293,15 @@ impl HandDown for Plain {
 #[cfg(target_arch = "x86_64")]
 impl HandDown for Avx2 {
     #[inline(always)]
-    fn hand_down(
-        self,
-        under: [f32; UNDER],
-        shares: &[f32; UNDER],
-        decision: Decision,
-        booked: [f32; UNDER],
-    ) -> ([f32; UNDER], [f32; 2]) {
+    fn hand_down(self, way: Under, shares: &Under, dot: Decision, booked: Under) -> (Under, [f32; 2]) {
         let a = self.avx;
-        let mask = pulp::cast(a._mm256_set1_epi32(decision.mask as i32));
-        let share = a._mm256_mul_ps(pulp::cast(*shares), a._mm256_set1_ps(decision.error));
-        let sum = a._mm256_add_ps(pulp::cast(under), share);
+        let mask = pulp::cast(a._mm256_set1_epi32(dot.mask as i32));
+        let share = a._mm256_mul_ps(pulp::cast(*shares), a._mm256_set1_ps(dot.error));
+        let sum = a._mm256_add_ps(pulp::cast(way), share);
         let all = a._mm256_sub_ps(sum, a._mm256_and_ps(pulp::cast(booked), mask));
         let moved = self.avx2._mm256_permutevar8x32_ps(all, pulp::cast([1i32, 2, 3, 4, 0, 6, 7, 5]));
         let next = a._mm256_blend_ps::<0b1001_0000>(moved, a._mm256_setzero_ps());
-        let all: [f32; UNDER] = pulp::cast(all);
+        let all: Under = pulp::cast(all);
         (pulp::cast(next), [all[0], all[5]])
     }
 }
