@@ -9,7 +9,7 @@ use dotwright::mark::Burn;
 use dotwright::parallel;
 use dotwright::plane::Tone;
 use dotwright::progress::Silent;
-use dotwright::screen::{Options, SCREENS, Screen, Wants, path};
+use dotwright::screen::{Options, SCREENS, Screen, Wants, find, path};
 use std::hint::black_box;
 use std::time::Instant;
 
@@ -34,7 +34,7 @@ fn main() {
     // Memory may be slowed by others at any moment: it is measured before and after.
     let before = fastest(|| read(&tone));
     let mut rows = Vec::new();
-    // Those that know the beam are slower by far; benches/fitted.rs has them.
+    // `fitted` searches and is slower by far: benches/fitted.rs has it.
     for screen in SCREENS.iter().filter(|s| s.wants == Wants::Coverage) {
         if DIFFUSING.contains(&screen.name) {
             rows.push((format!("{} serpentine", screen.name), of(screen, &tone, true, 1)));
@@ -45,6 +45,9 @@ fn main() {
         } else {
             rows.push((screen.name.to_string(), of(screen, &tone, true, 1)));
         }
+    }
+    if let Some(screen) = find("model-diffusion") {
+        rows.push((screen.name.into(), of(screen, &tone, true, 1)));
     }
     let picture = image::GrayImage::from_raw(SIDE as u32, SIDE as u32, levels).unwrap_or_default();
     let dithered = fastest(|| {

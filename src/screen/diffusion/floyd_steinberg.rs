@@ -8,6 +8,10 @@
 use super::lanes::{Lanes, ONE};
 use super::rows::{Carry, HALO, Left, Rule, Shares};
 
+/// The largest share that goes on to other dots: of an error of half a mark. Only the last dot of a row can be left
+/// with more, as it alone gets more than a full error where what would leave at the side is kept.
+pub(super) const MOST: i32 = ONE / 32 - 1;
+
 /// Share 0 is a sixteenth of the error, rounded to nearest; the kernel is whole multiples of it.
 pub(super) struct FloydSteinberg;
 
@@ -15,6 +19,7 @@ impl<S: Lanes> Rule<S> for FloydSteinberg {
     const SHARES: usize = 1;
     const START: f64 = 0.55;
     const FROM_START: &'static [f32] = &[9.0 / 16.0];
+    const MOST: i32 = MOST;
 
     fn see(&mut self, _s: S, _tones: &[f32], _segment: usize, _row: usize) {}
 
@@ -32,7 +37,8 @@ impl<S: Lanes> Rule<S> for FloydSteinberg {
     #[inline(always)]
     fn dot(&self, s: S, _i: usize, value: S::V, carry: Carry<S>) -> (S::V, Carry<S>, Shares<S>) {
         let v = s.add(value, carry[0]);
-        let on = s.above(v, s.splat(ONE / 2 - 1));
+        // Within half a share's rounding of a half is a half: whether a value is rounded first makes no difference.
+        let on = s.above(v, s.splat(ONE / 2 - 9));
         let error = s.sub(v, s.and(on, s.splat(ONE)));
         let share = s.shr::<4>(s.add(error, s.splat(8)));
         let seven = s.sub(s.shl::<3>(share), share);

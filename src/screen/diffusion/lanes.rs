@@ -138,36 +138,30 @@ mod avx2 {
         }};
     }
 
-    /// Rows to columns: eight rows of eight numbers.
+    /// Rows to columns: eight rows of eight numbers. Rows k and k + 4 are joined as they are read, which
+    /// spares a third of the shuffles.
     #[inline(always)]
-    pub(in super::super) fn transposed(s: Avx2, r: [__m256; 8]) -> [__m256; 8] {
+    pub(in super::super) fn transposed(s: Avx2, rows: [&[f32; 8]; 8]) -> [__m256; 8] {
         let a = s.avx;
-        let t0 = a._mm256_unpacklo_ps(r[0], r[1]);
-        let t1 = a._mm256_unpackhi_ps(r[0], r[1]);
-        let t2 = a._mm256_unpacklo_ps(r[2], r[3]);
-        let t3 = a._mm256_unpackhi_ps(r[2], r[3]);
-        let t4 = a._mm256_unpacklo_ps(r[4], r[5]);
-        let t5 = a._mm256_unpackhi_ps(r[4], r[5]);
-        let t6 = a._mm256_unpacklo_ps(r[6], r[7]);
-        let t7 = a._mm256_unpackhi_ps(r[6], r[7]);
-        let u0 = a._mm256_shuffle_ps::<0x44>(t0, t2);
-        let u1 = a._mm256_shuffle_ps::<0xEE>(t0, t2);
-        let u2 = a._mm256_shuffle_ps::<0x44>(t1, t3);
-        let u3 = a._mm256_shuffle_ps::<0xEE>(t1, t3);
-        let u4 = a._mm256_shuffle_ps::<0x44>(t4, t6);
-        let u5 = a._mm256_shuffle_ps::<0xEE>(t4, t6);
-        let u6 = a._mm256_shuffle_ps::<0x44>(t5, t7);
-        let u7 = a._mm256_shuffle_ps::<0xEE>(t5, t7);
-        [
-            a._mm256_permute2f128_ps::<0x20>(u0, u4),
-            a._mm256_permute2f128_ps::<0x20>(u1, u5),
-            a._mm256_permute2f128_ps::<0x20>(u2, u6),
-            a._mm256_permute2f128_ps::<0x20>(u3, u7),
-            a._mm256_permute2f128_ps::<0x31>(u0, u4),
-            a._mm256_permute2f128_ps::<0x31>(u1, u5),
-            a._mm256_permute2f128_ps::<0x31>(u2, u6),
-            a._mm256_permute2f128_ps::<0x31>(u3, u7),
-        ]
+        let mut columns = [a._mm256_setzero_ps(); 8];
+        for (half, columns) in columns.as_chunks_mut::<4>().0.iter_mut().enumerate() {
+            let mut r = [a._mm256_setzero_ps(); 4];
+            for (k, r) in r.iter_mut().enumerate() {
+                let (low, high) = (rows[k].as_chunks::<4>().0[half], rows[k + 4].as_chunks::<4>().0[half]);
+                *r = a._mm256_insertf128_ps::<1>(a._mm256_castps128_ps256(pulp::cast(low)), pulp::cast(high));
+            }
+            let t0 = a._mm256_unpacklo_ps(r[0], r[1]);
+            let t1 = a._mm256_unpackhi_ps(r[0], r[1]);
+            let t2 = a._mm256_unpacklo_ps(r[2], r[3]);
+            let t3 = a._mm256_unpackhi_ps(r[2], r[3]);
+            *columns = [
+                a._mm256_shuffle_ps::<0x44>(t0, t2),
+                a._mm256_shuffle_ps::<0xEE>(t0, t2),
+                a._mm256_shuffle_ps::<0x44>(t1, t3),
+                a._mm256_shuffle_ps::<0xEE>(t1, t3),
+            ];
+        }
+        columns
     }
 
     impl Sixteen {
@@ -188,13 +182,13 @@ mod avx2 {
         where
             [T; 8]: pulp::bytemuck::Pod,
         {
-            let mut r = [self.0.avx._mm256_setzero_ps(); 8];
-            for (k, v) in r.iter_mut().enumerate() {
+            let mut rows = [&[0.0f32; 8]; 8];
+            for (k, row) in rows.iter_mut().enumerate() {
                 if let Some(part) = numbers.get(from + k * segment..).and_then(<[T]>::first_chunk::<8>) {
-                    *v = pulp::cast(*part);
+                    *row = pulp::bytemuck::cast_ref(part);
                 }
             }
-            transposed(self.0, r)
+            transposed(self.0, rows)
         }
     }
 

@@ -182,6 +182,7 @@ fn run<S: Lanes, R: Rule<S>>(
             }
         }
         row.walk(s, &rule, &mut this, reverse);
+        row.limit::<R>(&mut this, reverse);
         if n >= lead {
             row.pack(dots.row_mut(y));
         }

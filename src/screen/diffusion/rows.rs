@@ -51,6 +51,8 @@ pub(super) trait Rule<S: Lanes> {
     const START: f64;
     /// What part of the errors above the first row it and the next get.
     const FROM_START: &'static [f32];
+    /// The largest share that the last dot of a row may leave.
+    const MOST: i32 = i32::MAX;
 
     /// Gets ready for a row: what depends on its tones and its number, counted from the first row walked.
     fn see(&mut self, s: S, tones: &[f32], segment: usize, row: usize);
@@ -203,6 +205,13 @@ impl<S: Lanes> Row<S> {
             }
         }
         false
+    }
+
+    /// Holds what the last dot of the row leaves within the rule's bounds.
+    pub fn limit<R: Rule<S>>(&self, left: &mut Left<S>, reverse: bool) {
+        let x = if reverse { 0 } else { self.width - 1 };
+        let share = &mut left.planes[0][HALO + x % self.segment].as_mut()[x / self.segment];
+        *share = (*share).clamp(-R::MOST - 1, R::MOST);
     }
 
     /// Writes the packed dots of the row.
