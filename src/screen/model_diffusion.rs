@@ -18,7 +18,7 @@ use crate::plane::{Dots, Tone};
 use crate::progress::Progress;
 use row::{PAD, Rings, Row};
 use shares::Shares;
-use worth::{RING, Ready};
+use worth::{Column, RING, Ready};
 
 /// One pass of model-based error diffusion.
 pub const MODEL_DIFFUSION: Screen = Screen {
@@ -60,25 +60,28 @@ fn diffuse_with(
     if w == 0 {
         return dots;
     }
-    let mut rings = Rings { codes: vec![[0; RING]; w + 2 * PAD], errors: vec![[0.0; RING]; w] };
+    let mut rings = Rings { codes: vec![Column([0; RING]); w + 2 * PAD], errors: vec![[0.0; RING]; w] };
     for (column, settled) in rings.errors.iter_mut().zip(start::settled(tone, START)) {
         column[0] = settled;
     }
     let ready = Ready::new(cells);
     let lead = LEAD.min(h);
+    let mut lacking = vec![0.0f32; w];
     let (mut above, mut out) = (vec![0u8; dots.stride()], vec![0u8; dots.stride()]);
     progress.stage("screening", h as u64);
     for place in 0..lead + h {
-        // The plane begins without the dots of the lead, but with their errors.
+        if place <= lead && place + LAST > lead {
+            note_lacking(&mut lacking, &rings, cells, place);
+        }
         if place == lead {
-            rings.codes.fill([0; RING]);
+            leave_lead(&mut rings, cells, place, &lacking);
             above.fill(0);
         }
         let (first, height) = if place < lead { (0, lead) } else { (lead, h) };
         let y = place - first;
         // The row that comes into reach; all of it lies ahead.
         let fresh = (place + 2) % RING;
-        rings.codes.iter_mut().for_each(|column| column[fresh] = 0);
+        rings.codes.iter_mut().for_each(|column| column.0[fresh] = 0);
         rings.errors.iter_mut().for_each(|column| column[fresh] = 0.0);
         let tone = tone.row(if place < lead { lead - 1 - y } else { y });
         let row = Row { halves: &cells.halves, ready: &ready, shares, tone, y, height, place, above: &above };
@@ -92,4 +95,60 @@ fn diffuse_with(
         }
     }
     dots
+}
+
+/// Rows at the end of the lead, and columns either side, over which what cells lack is averaged.
+const LAST: usize = 16;
+const ASIDE: usize = 8;
+
+/// The mark of a cell so far.
+fn mark(rings: &Rings, cells: &Cells, x: usize, row: usize) -> f32 {
+    let code = rings.codes[PAD + x].0[row % RING];
+    cells.halves[(code & 0xFFFF) as usize] + cells.halves[(code >> 16) as usize]
+}
+
+/// Adds, column by column, what the two rows above lack that the next dots will add to them: the row over these
+/// has got all it will get.
+fn note_lacking(lacking: &mut [f32], rings: &Rings, cells: &Cells, place: usize) {
+    let row = |x, back| mark(rings, cells, x, RING + place - back);
+    lacking.iter_mut().enumerate().for_each(|(x, l)| *l += 2.0 * row(x, 3) - row(x, 2) - row(x, 1));
+}
+
+/// Goes over from the lead to the plane, which begins without its dots but with their errors. Two things are put
+/// right in these: what the lead's dots would have added to the plane's first rows is wanted again, and what
+/// the plane's dots would have added to the lead's last rows is not.
+fn leave_lead(rings: &mut Rings, cells: &Cells, place: usize, lacking: &[f32]) {
+    let width = rings.errors.len();
+    for x in 0..width {
+        let near = &lacking[x.saturating_sub(ASIDE)..(x + ASIDE + 1).min(width)];
+        let lacking = near.iter().sum::<f32>() / (near.len() * LAST.min(place + 1)) as f32;
+        let [first, second] = [0, 1].map(|row| mark(rings, cells, x, place + row));
+        rings.errors[x][place % RING] += first - lacking;
+        rings.errors[x][(place + 1) % RING] += second;
+    }
+    rings.codes.fill(Column([0; RING]));
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::mark::{Burn, Forecast};
+    use crate::progress::Silent;
+
+    #[test]
+    fn the_first_rows_hold_the_tone() {
+        let (width, rows) = (600, 8);
+        for (beam, tone) in [(1.0, 0.02), (1.5, 0.05), (1.5, 0.5), (1.5, 0.9), (1.5, 0.95), (2.0, 0.9)] {
+            let burn = Burn::plain(beam, beam);
+            for serpentine in [true, false] {
+                let options = Options { serpentine, ..Options::new(burn, 0.0847, 0.0847) };
+                let dots = model_diffusion(&Tone::filled(width, 80, tone), &options, &Silent);
+                let marks = Forecast::new(&burn).plane(&dots);
+                let first = &marks.data()[..rows * width];
+                let mean = first.iter().map(|&m| f64::from(m)).sum::<f64>() / first.len() as f64;
+                let off = mean - f64::from(tone);
+                assert!(off.abs() < 0.005, "beam {beam}, tone {tone}, serpentine {serpentine}: off by {off}");
+            }
+        }
+    }
 }

@@ -10,6 +10,8 @@ use crate::mark::{Burn, Taps};
 
 /// Sample positions a cell each way; half of them across belong to each half.
 const OVER: usize = 8;
+/// Samples of a half cell.
+const SAMPLES: usize = OVER * OVER / 2;
 /// Steps of the response table for each unit of exposure.
 const STEPS: f32 = 4096.0;
 
@@ -45,6 +47,8 @@ pub(crate) use each_felt;
 /// Mean marks of half cells (half of the cell's mean: two halves add up to it), by code.
 pub struct Cells {
     pub halves: Box<[f32; CODES]>,
+    /// Mark of a solid; none where some pattern of dots marks more, as where solids char.
+    pub solid: Option<f32>,
 }
 
 /// Codes of half cells.
@@ -68,15 +72,23 @@ impl Cells {
         };
         let along: [[f32; 5]; OVER] = std::array::from_fn(|p| fold(&taps.along, p));
         let across: [[f32; 5]; OVER] = std::array::from_fn(|p| fold(&taps.across, p));
-        // Row codes of three and of five dots, as exposures at each phase along.
-        let profile = |code: usize, each: isize| -> [f32; OVER] {
-            std::array::from_fn(|p| {
-                let bit = |d: isize| code >> (d + each) & 1 == 1;
-                (-each..=each).filter(|&d| bit(d)).map(|d| along[p][(d + 2) as usize]).sum()
-            })
+        // What a row's dots give to each sample of the half, by the row's code.
+        let row = |number: usize| -> Vec<[f32; SAMPLES]> {
+            let (_, each, _) = ROWS[number];
+            let codes = 0..1 << (2 * each + 1);
+            codes
+                .map(|code: usize| {
+                    let on = |d: isize| code >> (d + each) & 1 == 1;
+                    let profile: [f32; OVER] = std::array::from_fn(|p| {
+                        (-each..=each).filter(|&d| on(d)).map(|d| along[p][(d + 2) as usize]).sum()
+                    });
+                    std::array::from_fn(|sample| profile[sample % OVER] * across[sample / OVER][number])
+                })
+                .collect()
         };
-        let three: Vec<[f32; OVER]> = (0..8).map(|c| profile(c, 1)).collect();
-        let five: Vec<[f32; OVER]> = (0..32).map(|c| profile(c, 2)).collect();
+        let [two_away, next, own, beyond] = [0, 1, 2, 3].map(row);
+        let first_two: Vec<[f32; SAMPLES]> =
+            next.iter().flat_map(|b| two_away.iter().map(|a| sum(a, b))).collect();
         let response = Response::new(burn, &along, &across);
         let mut halves = Box::new([0.0f32; CODES]);
         crate::parallel::bands(halves.as_mut_slice(), 1 << 8, 16, |first, band| {
@@ -85,32 +97,36 @@ impl Cells {
                 if mirrored(code) < code {
                     continue;
                 }
-                let rows =
-                    [&three[code & 7], &five[code >> 3 & 31], &five[code >> 8 & 31], &three[code >> 13 & 7]];
-                let mut sum = 0.0;
-                for weight in &across[..OVER / 2] {
-                    for p in 0..OVER {
-                        let e: f32 = rows.iter().zip(weight).map(|(r, w)| r[p] * w).sum();
-                        sum += response.at(e);
-                    }
-                }
-                *out = sum / (OVER * OVER) as f32;
+                let three = sum(&first_two[code & 0xFF], &own[code >> 8 & 31]);
+                let exposures = sum(&three, &beyond[code >> 13 & 7]);
+                *out = response.total(&exposures) / (OVER * OVER) as f32;
             }
         });
         // Left and right are alike: half of the codes mirror the other half.
         for code in 0..halves.len() {
             halves[code] = halves[code.min(mirrored(code))];
         }
-        Cells { halves }
+        let most = halves.iter().copied().fold(0.0, f32::max);
+        let solid = halves[CODES - 1];
+        Cells { solid: (solid >= 0.99 * most).then_some(2.0 * solid), halves }
     }
+}
+
+fn sum(a: &[f32; SAMPLES], b: &[f32; SAMPLES]) -> [f32; SAMPLES] {
+    let mut sum = *a;
+    for (sum, b) in sum.iter_mut().zip(b) {
+        *sum += b;
+    }
+    sum
 }
 
 /// The code with left and right exchanged.
 fn mirrored(code: usize) -> usize {
-    let turned = |first: usize, bits: usize| {
-        (0..bits).filter(|b| code >> (first + b) & 1 == 1).map(|b| 1 << (first + bits - 1 - b)).sum::<usize>()
-    };
-    turned(0, 3) | turned(3, 5) | turned(8, 5) | turned(13, 3)
+    ROWS.iter().fold(0, |all, &(_, each, first)| {
+        let bits = 2 * each as u32 + 1;
+        let row = (code >> first) as u32 & ((1 << bits) - 1);
+        all | (row.reverse_bits() >> (u32::BITS - bits) << first) as usize
+    })
 }
 
 /// The bit of a dot in the code of a half cell that lies `dx` columns from it; `row` is the dot's row as the
@@ -144,22 +160,39 @@ const fn felt() -> [Feels; FEEL] {
     felt
 }
 
-/// The response, finely tabulated up to the greatest exposure that dots can give.
+/// The response, finely tabulated up to the greatest exposure that dots can give: the mark at each step, and what
+/// the next one has more.
 struct Response {
-    marks: Vec<f32>,
+    marks: Vec<[f32; 2]>,
 }
 
 impl Response {
     fn new(burn: &Burn, along: &[[f32; 5]], across: &[[f32; 5]]) -> Self {
         let most = |w: &[[f32; 5]]| w.iter().map(|p| p.iter().sum::<f32>()).fold(0.0, f32::max);
         let steps = (most(along) * most(across) * STEPS).ceil().min(1e6) as usize + 2;
-        Response { marks: (0..steps).map(|i| burn.mark(i as f64 / f64::from(STEPS)) as f32).collect() }
+        let marks: Vec<f32> = (0..steps).map(|i| burn.mark(i as f64 / f64::from(STEPS)) as f32).collect();
+        Response { marks: marks.windows(2).map(|pair| [pair[0], pair[1] - pair[0]]).collect() }
     }
 
-    fn at(&self, exposure: f32) -> f32 {
-        let place = exposure * STEPS;
-        let i = (place as usize).min(self.marks.len() - 2);
-        self.marks[i] + (place - i as f32) * (self.marks[i + 1] - self.marks[i])
+    /// The sum of the marks at all exposures of a half.
+    fn total(&self, exposures: &[f32; SAMPLES]) -> f32 {
+        // A number this large has no room for parts of one: adding it rounds, and what is rounded can be read from
+        // its bits. Unlike a conversion, that is done to several numbers at once.
+        const LARGE: f32 = 12_582_912.0;
+        let most = (self.marks.len() - 1) as f32;
+        let (mut steps, mut beyond) = ([0u32; SAMPLES], [0.0f32; SAMPLES]);
+        for i in 0..SAMPLES {
+            let place = (exposures[i] * STEPS).min(most);
+            let whole = place - 0.5 + LARGE;
+            steps[i] = whole.to_bits().wrapping_sub(LARGE.to_bits());
+            beyond[i] = place - (whole - LARGE);
+        }
+        let mut total = 0.0;
+        for (step, beyond) in steps.into_iter().zip(beyond) {
+            let [mark, more] = self.marks[step as usize];
+            total += mark + beyond * more;
+        }
+        total
     }
 }
 

@@ -7,7 +7,7 @@ use super::super::fitted::cells::{CODES, FEEL, FELT, Feels};
 use super::super::simd::Avx2;
 use super::MOST_ERROR;
 use super::shares::{Share, Shares};
-use super::worth::{Columns, RING, Ready, UNDER, Worth, at_edge};
+use super::worth::{Column, Columns, RING, Ready, UNDER, Worth, at_edge};
 
 /// Columns of cells beyond the plane either side.
 pub(super) const PAD: usize = 2;
@@ -16,19 +16,19 @@ pub(super) const PAD: usize = 2;
 /// plane are kept like any other but count for nothing.
 pub(super) struct Rings {
     /// Codes of each cell's halves, the lower one in the upper sixteen bits; [`PAD`] columns more either side.
-    pub codes: Vec<[u32; RING]>,
+    pub codes: Vec<Column>,
     /// Errors handed on.
     pub errors: Vec<[f32; RING]>,
 }
 
 /// Bits of a dot in the codes of the cells around it, for each place of its row in the ring.
 const BITS: [Columns; RING] = {
-    let (mut bits, mut row) = ([[[0; RING]; 5]; RING], 0);
+    let (mut bits, mut row) = ([[Column([0; RING]); 5]; RING], 0);
     while row < RING {
         let mut i = 0;
         while i < FEEL {
             let Feels { dx, dy, upper, lower } = FELT[i];
-            bits[row][(dx + 2) as usize][(row as isize + dy + RING as isize) as usize % RING] =
+            bits[row][(dx + 2) as usize].0[(row as isize + dy + RING as isize) as usize % RING] =
                 upper as u32 | (lower as u32) << 16;
             i += 1;
         }
@@ -104,9 +104,12 @@ impl<S: HandDown, const FORWARD: bool> NullaryFnOnce for Walk<'_, S, FORWARD> {
         for i in 0..first {
             self.edge_dot(i);
         }
+        // A copy that nothing else can reach stays in registers.
+        let mut way = self.way;
         for i in first..last {
-            self.inner_dot(i);
+            self.inner_dot(&mut way, i);
         }
+        self.way = way;
         for i in last..w {
             self.edge_dot(i);
         }
@@ -132,8 +135,8 @@ impl<S: HandDown, const FORWARD: bool> Walk<'_, S, FORWARD> {
 
     /// A dot all of whose cells lie on the plane.
     #[inline(always)]
-    fn inner_dot(&mut self, i: usize) {
-        self.way.above = self.way.above << 1 | self.bit_above(i + 3);
+    fn inner_dot(&mut self, way: &mut Way, i: usize) {
+        way.above = way.above << 1 | self.bit_above(i + 3);
         let (x, place) = (self.column(i), self.row.place);
         let (Some(codes), Some(errors), Some(&wanted)) = (
             self.rings.codes.get_mut(x..).and_then(<[_]>::first_chunk_mut),
@@ -142,17 +145,17 @@ impl<S: HandDown, const FORWARD: bool> Walk<'_, S, FORWARD> {
         ) else {
             return;
         };
-        let (above, past) = (self.way.above, self.way.past);
+        let (above, past) = (way.above, way.past);
         let worth = self.row.ready.worth::<FORWARD>(self.row.halves, codes, place, above, past);
         let tone = tone(wanted);
         let share = self.row.shares.at(tone);
-        let decision = decide(tone + errors[2][place % RING] + self.way.ahead[0], &worth);
-        let [down, two_down] = settle(self.simd, &mut self.way, decision, share, &worth);
+        let decision = decide(tone + errors[2][place % RING] + way.ahead[0], &worth);
+        let [down, two_down] = settle(self.simd, way, decision, share, &worth);
         put(codes, place, decision);
         let (behind, two_behind) = if FORWARD { (0, 1) } else { (4, 3) };
         errors[behind][(place + 1) % RING] += down;
         errors[two_behind][(place + 2) % RING] += two_down;
-        self.store(x);
+        self.store(x, way.past);
     }
 
     /// A dot at a side or in the outermost rows.
@@ -184,7 +187,7 @@ impl<S: HandDown, const FORWARD: bool> Walk<'_, S, FORWARD> {
             }
             self.hand(i, 0, 1, ahead.iter().sum());
         }
-        self.store(x);
+        self.store(x, self.way.past);
     }
 
     /// Hands an error to a place `on` dots onward from the `i`th and so many rows below; what would leave at the
@@ -196,17 +199,17 @@ impl<S: HandDown, const FORWARD: bool> Walk<'_, S, FORWARD> {
 
     /// Writes the last dots where they fill a byte.
     #[inline(always)]
-    fn store(&mut self, x: usize) {
+    fn store(&mut self, x: usize, past: u32) {
         let byte = if FORWARD {
             if x % 8 != 7 && x + 1 != self.row.tone.len() {
                 return;
             }
-            (self.way.past << (7 - x % 8)) as u8
+            (past << (7 - x % 8)) as u8
         } else {
             if !x.is_multiple_of(8) {
                 return;
             }
-            (self.way.past as u8).reverse_bits()
+            (past as u8).reverse_bits()
         };
         if let Some(out) = self.out.get_mut(x / 8) {
             *out = byte;
@@ -264,7 +267,7 @@ fn settle(simd: impl HandDown, way: &mut Way, decision: Decision, share: &Share,
 #[inline(always)]
 fn put(codes: &mut Columns, place: usize, decision: Decision) {
     for (codes, bits) in codes.iter_mut().zip(&BITS[place % RING]) {
-        codes.iter_mut().zip(bits).for_each(|(code, bit)| *code |= bit & decision.mask);
+        codes.0.iter_mut().zip(bits.0).for_each(|(code, bit)| *code |= bit & decision.mask);
     }
 }
 

@@ -58,7 +58,10 @@ impl Shares {
     /// Those for a tone within 0 and 1.
     #[inline(always)]
     pub fn at(&self, tone: f32) -> &Share {
-        &self.levels[((tone * LEVELS as f32 + 0.5) as usize).min(LEVELS)]
+        // Adding so large a number rounds to whole steps, which can then be read from its bits.
+        const LARGE: f32 = 12_582_912.0;
+        let level = (tone * LEVELS as f32 + LARGE).to_bits().wrapping_sub(LARGE.to_bits());
+        &self.levels[(level as usize).min(LEVELS)]
     }
 }
 

@@ -18,7 +18,12 @@ const SETS: usize = 1 << (ABOVE + PAST);
 
 /// Codes of a dot's five columns of cells, all rows of the ring in each; a cell's lower half in the upper
 /// sixteen bits.
-pub(super) type Columns = [[u32; RING]; 5];
+pub(super) type Columns = [Column; 5];
+
+/// One of them. Aligned, so that none lies across two lines of the cache: what is stored is wanted by the next dot.
+#[derive(Debug, Clone, Copy)]
+#[repr(align(32))]
+pub(super) struct Column(pub [u32; RING]);
 
 /// What one dot would add.
 #[derive(Debug, Clone, Copy, Default)]
@@ -48,26 +53,27 @@ pub(super) struct Ready {
 
 impl Ready {
     pub fn new(cells: &Cells) -> Self {
-        // Bits that the dots of a set make in the halves of one cell, dot by dot.
         let at = |bit: usize| match bit {
             b if b < ABOVE => (3 - b as isize, -1),
             b => (-1 - (b - ABOVE) as isize, 0),
         };
-        let ours = FELT.map(|f| {
-            let bits: [(u16, u16); ABOVE + PAST] = std::array::from_fn(|bit| {
-                let (x, y) = at(bit);
-                let felt = FELT.iter().find(|g| (g.dx, g.dy) == (f.dx - x, f.dy - y));
-                felt.map_or((0, 0), |g| (g.upper, g.lower))
-            });
-            (f, bits)
-        });
         let more =
             |code: u16, bit: u16| cells.halves[usize::from(code | bit)] - cells.halves[usize::from(code)];
         let mut worth = Box::new([([0.0; UNDER], [0.0; 4]); SETS]);
-        for (set, (under, [past, next, after, booked])) in worth.iter_mut().enumerate() {
-            for (Feels { dx, dy, upper, lower }, bits) in ours.iter().filter(|(f, _)| f.dy >= 0) {
-                let on = bits.iter().enumerate().filter(|(bit, _)| set >> bit & 1 == 1);
-                let codes = on.fold((0, 0), |all, (_, bits)| (all.0 | bits.0, all.1 | bits.1));
+        for Feels { dx, dy, upper, lower } in FELT.iter().filter(|f| f.dy >= 0) {
+            // Bits that each dot makes in the halves of this cell; then those of a set, which are its lowest dot's and
+            // those of the set without it.
+            let bits: [(u16, u16); ABOVE + PAST] = std::array::from_fn(|bit| {
+                let (x, y) = at(bit);
+                let felt = FELT.iter().find(|g| (g.dx, g.dy) == (dx - x, dy - y));
+                felt.map_or((0, 0), |g| (g.upper, g.lower))
+            });
+            let mut codes = [(0u16, 0u16); SETS];
+            for set in 1..SETS {
+                let (others, lowest) = (codes[set & (set - 1)], bits[set.trailing_zeros() as usize]);
+                codes[set] = (others.0 | lowest.0, others.1 | lowest.1);
+            }
+            for ((under, [past, next, after, _]), codes) in worth.iter_mut().zip(codes) {
                 let below = more(codes.1, *lower) + if *dy > 0 { more(codes.0, *upper) } else { 0.0 };
                 match (dy, dx) {
                     (2, _) => under[(6 + dx) as usize] = below,
@@ -77,6 +83,8 @@ impl Ready {
                     _ => *past += below,
                 }
             }
+        }
+        for (under, [.., booked]) in worth.iter_mut() {
             *booked = under.iter().sum::<f32>();
         }
         Ready { worth }
@@ -102,7 +110,7 @@ impl Ready {
         each_felt!(F, {
             const C: usize = (F.dx + 2) as usize;
             if F.dy <= 0 {
-                let code = codes[C][row.wrapping_add_signed(F.dy) % RING];
+                let code = codes[C].0[row.wrapping_add_signed(F.dy) % RING];
                 let (upper, lower) = (code as u16, (code >> 16) as u16);
                 let way = if FORWARD { F.dx } else { -F.dx };
                 if F.upper != 0 {
@@ -139,7 +147,7 @@ pub(super) fn at_edge<const FORWARD: bool>(
 ) -> Worth {
     let mut worth = Worth::default();
     for f in FELT.iter().filter(|f| inside(f.dx, f.dy)) {
-        let code = codes[(f.dx + 2) as usize][row.wrapping_add_signed(f.dy) % RING];
+        let code = codes[(f.dx + 2) as usize].0[row.wrapping_add_signed(f.dy) % RING];
         let more = |code: u16, bit: u16| halves[usize::from(code | bit)] - halves[usize::from(code)];
         let mark = more(code as u16, f.upper) + more((code >> 16) as u16, f.lower);
         let way = if FORWARD { f.dx } else { -f.dx };
@@ -175,7 +183,7 @@ mod tests {
             for forward in [true, false] {
                 for place in 0..RING {
                     // Dots of the four rows above and those behind in the own row, by how they lie to the dot.
-                    let mut codes: Columns = [[0; RING]; 5];
+                    let mut codes: Columns = [Column([0; RING]); 5];
                     let (mut above, mut past) = (0, 0);
                     for (y, i) in (-4..=0).flat_map(|y| (-4..=4).map(move |i| (y, i))) {
                         if !(chance() && (y < 0 || i < 0)) {
@@ -186,7 +194,7 @@ mod tests {
                             let (cx, cy) = (x + f.dx, y + f.dy);
                             if cx.abs() <= 2 && cy.abs() <= 2 {
                                 let row = place.wrapping_add_signed(cy) % RING;
-                                codes[(cx + 2) as usize][row] |=
+                                codes[(cx + 2) as usize].0[row] |=
                                     u32::from(f.upper) | u32::from(f.lower) << 16;
                             }
                         }
