@@ -95,6 +95,32 @@ fn flat_tones_keep_their_mean() {
 }
 
 #[test]
+fn the_lightest_and_darkest_tones_keep_their_dots_and_holes_evenly() {
+    let side = 288;
+    for (beam, level) in
+        [(1.0, 0.005f32), (1.5, 0.004), (1.5, 0.012), (1.5, 0.979), (2.0, 0.005), (2.0, 0.98)]
+    {
+        let (tone, o) = (Tone::filled(side, side, level), options(beam));
+        let rare = |name: &str| -> Vec<f64> {
+            // In nine squares away from the edges, where a dot weighs less.
+            let dots = made(name, &tone, &o);
+            let on = |i: usize, square: usize| {
+                let (x, y) = (20 + square % 3 * 80 + i % 80, 20 + square / 3 * 80 + i / 80);
+                dots.get(x, y) == (level < 0.5)
+            };
+            (0..9).map(|square| (0..6400).filter(|&i| on(i, square)).count() as f64).collect()
+        };
+        let (start, found) = (rare("model-diffusion"), rare("fitted"));
+        let mean = start.iter().sum::<f64>() / 9.0;
+        assert!(mean > 10.0, "beam {beam}, tone {level}: {mean} dots a square, too few to tell");
+        for (square, found) in found.into_iter().enumerate() {
+            let off = (found - mean).abs() / mean;
+            assert!(off < 0.2, "beam {beam}, tone {level}, square {square}: {found} for {mean}");
+        }
+    }
+}
+
+#[test]
 fn a_coating_that_chars_gets_fewer_dots_in_its_solids() {
     // Twice the dose that chars: solids turn dark, so full tones need gaps.
     let mut burn = Burn::plain(1.5, 1.5);

@@ -83,21 +83,23 @@ impl Tile<'_> {
         }
         let cost = self.cost[at] + 2.0 * self.worth[at] * (self.pressure[at] - self.seen[at]);
         let (guess, partner) = self.likely(at, cost);
-        if guess.min(cost) > DOUBT {
+        let least = guess.min(cost + self.alone[at]);
+        if least > DOUBT {
             self.cost[at] = cost;
             self.seen[at] = self.pressure[at];
-            self.spare[at] = guess.min(cost);
+            self.spare[at] = least;
             return false;
         }
         let first = self.switch(at);
         let Some(exchange) = self.moves.around.get(partner) else { return false };
         let (both, second) = if guess < DOUBT { self.exchange(&first, at, exchange) } else { (NEVER, NONE) };
-        self.spare[at] = both.min(first.cost).max(0.0);
-        if both.min(first.cost) >= -LEAST_GAIN {
+        let alone = first.cost + self.alone[at];
+        self.spare[at] = both.min(alone).max(0.0);
+        if both.min(alone) >= -LEAST_GAIN {
             return false;
         }
         self.make(at, &first.added);
-        if both < first.cost {
+        if both < alone {
             let other = at.wrapping_add_signed(exchange.dy * STRIDE as isize + exchange.dx);
             self.make(other, &second.added);
             self.switch(other);

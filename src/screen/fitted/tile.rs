@@ -1,7 +1,7 @@
 //! One tile of the plane with its surroundings, as the search works on it.
 
 use super::cells::{CODES, Cells};
-use super::moves::{AROUND, Moves};
+use super::moves::{AROUND, Moves, NEVER};
 use super::spread::{REACH, Weights};
 use crate::plane::{Dots, Tone};
 
@@ -15,6 +15,11 @@ pub const HALO: usize = RIM + REACH + 2;
 /// Places on a row of a tile's planes.
 pub const STRIDE: usize = TILE + 2 * HALO;
 const PLANE: usize = STRIDE * STRIDE;
+/// Tones so near to none, or to what a solid reaches, have lone dots or holes, which are only moved. Switched one by
+/// one most would be lost, as each costs more than the tone it stands for, and what is left would lie in patches.
+const LONE: f32 = 0.02;
+/// Nearer than this they are strays that came in from other tones.
+const STRAY: f32 = 0.002;
 
 /// The cell of one dot.
 #[derive(Debug, Clone, Copy, Default)]
@@ -36,6 +41,8 @@ pub struct Tile<'a> {
     /// 1 for a dot that is off, −1 for one that is on, 0 for one not to be changed: in the surroundings, or
     /// beyond the plane.
     pub(super) side: Vec<f32>,
+    /// What a switch by itself costs on top, where only exchanges are wanted.
+    pub(super) alone: Vec<f32>,
     pub(super) cells: Vec<Cell>,
     /// Error of the forecast, correlated with the weights.
     pub(super) pressure: Vec<f32>,
@@ -67,6 +74,7 @@ impl<'a> Tile<'a> {
             weights,
             moves,
             side: zero(),
+            alone: zero(),
             cells: vec![Cell::default(); PLANE],
             pressure: zero(),
             cost: zero(),
@@ -86,6 +94,10 @@ impl<'a> Tile<'a> {
                 wanted[at] = tones[x].clamp(0.0, 1.0);
                 tile.cells[at].counts = 1.0;
                 on[at] = u16::from(dots.get(x, y));
+                let lone = |distance: f32| (STRAY..LONE).contains(&distance);
+                if lone(wanted[at]) || cells.solid.is_some_and(|solid| lone(solid - wanted[at])) {
+                    tile.alone[at] = NEVER;
+                }
                 if own(tx, size.0) && own(ty, size.1) {
                     tile.side[at] = if on[at] == 1 { -1.0 } else { 1.0 };
                 }
