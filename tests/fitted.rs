@@ -35,9 +35,13 @@ fn harbour(w: usize, h: usize) -> Tone {
 }
 
 fn score(dots: &Dots, tone: &Tone, burn: &Burn) -> sight::Score {
+    score_at(dots, tone, burn, PITCH_MM)
+}
+
+fn score_at(dots: &Dots, tone: &Tone, burn: &Burn, pitch_mm: f64) -> sight::Score {
     // All 8 x 8 samples: the sixteen of the quick forecast keep the mean, but each cell's value is off by up to 0.04.
     let forecast = Forecast::with_samples(burn, Samples::REFERENCE);
-    sight::score(&forecast.plane(dots), tone, PITCH_MM, sight::READING_DISTANCE_MM)
+    sight::score(&forecast.plane(dots), tone, pitch_mm, sight::READING_DISTANCE_MM)
 }
 
 #[test]
@@ -78,6 +82,23 @@ fn a_made_up_picture_is_as_good_as_it_was_measured_to_be() {
         assert!(m.psnr_hvs_db > diffused, "beam {beam}: model-diffusion {} dB", m.psnr_hvs_db);
         assert!(f.psnr_hvs_db > searched, "beam {beam}: fitted {} dB", f.psnr_hvs_db);
         assert!(f.tone_err < 0.002, "beam {beam}: the mean is off by {}", f.tone_err);
+    }
+}
+
+#[test]
+fn at_any_pitch_the_search_is_a_gain() {
+    let tone = harbour(256, 256);
+    for per_inch in [100.0, 150.0, 250.0, 400.0, 600.0, 1200.0] {
+        let pitch_mm = 25.4 / per_inch;
+        for beam in [1.0, 1.5, 2.0] {
+            let o = Options::new(Burn::plain(beam, beam), pitch_mm, pitch_mm);
+            let [start, found] = ["model-diffusion", "fitted"]
+                .map(|name| score_at(&made(name, &tone, &o), &tone, &o.burn, pitch_mm));
+            let (before, after) = (start.psnr_hvs_db, found.psnr_hvs_db);
+            assert!(after > before, "{per_inch} an inch, beam {beam}: {after} dB after {before} dB");
+            let (before, after) = (start.psnr_g2_db, found.psnr_g2_db);
+            assert!(after > before, "{per_inch} an inch, beam {beam}, two dots: {after} dB after {before} dB");
+        }
     }
 }
 
