@@ -97,7 +97,10 @@ fn at_any_pitch_the_search_is_a_gain() {
             let (before, after) = (start.psnr_hvs_db, found.psnr_hvs_db);
             assert!(after > before, "{per_inch} an inch, beam {beam}: {after} dB after {before} dB");
             let (before, after) = (start.psnr_g2_db, found.psnr_g2_db);
-            assert!(after > before, "{per_inch} an inch, beam {beam}, two dots: {after} dB after {before} dB");
+            assert!(
+                after > before,
+                "{per_inch} an inch, beam {beam}, two dots: {after} dB after {before} dB"
+            );
         }
     }
 }
@@ -111,6 +114,24 @@ fn flat_tones_keep_their_mean() {
             let mark = Forecast::new(&o.burn).plane(&made(name, &tone, &o));
             let off = mark.mean() - f64::from(level);
             assert!(off.abs() < 0.5 / 100.0, "{name} at {level}: {off}");
+        }
+    }
+}
+
+#[test]
+fn beams_wider_than_the_codes_of_cells_keep_tones_too() {
+    // Away from the edges, where a wide beam leaves less.
+    let inside = |i: usize| (12..188).contains(&(i % 200)) && (12..188).contains(&(i / 200));
+    for beam in [2.3, 3.0, 4.5] {
+        for level in [0.03f32, 0.1, 0.33, 0.5, 0.72, 0.93] {
+            let (tone, o) = (Tone::filled(200, 200, level), options(beam));
+            for name in ["model-diffusion", "fitted", "auto"] {
+                let mark = Forecast::new(&o.burn).plane(&made(name, &tone, &o));
+                let within = mark.data().iter().enumerate().filter(|(i, _)| inside(*i));
+                let mean = within.map(|(_, &m)| f64::from(m)).sum::<f64>() / (176.0 * 176.0);
+                let off = mean - f64::from(level);
+                assert!(off.abs() < 0.003, "{name}, beam {beam}, tone {level}: {off}");
+            }
         }
     }
 }

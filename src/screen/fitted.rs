@@ -14,6 +14,7 @@
 //! colours of a board: tiles of one round do not touch, so any number of threads gives the same bytes.
 
 pub(crate) mod cells;
+pub(in crate::screen) mod far;
 mod moves;
 mod search;
 pub mod spread;
@@ -47,8 +48,9 @@ const PASSES_A_TURN: u32 = 4;
 /// Searches from model-based error diffusion, `Options::effort` passes over the plane; 0 leaves the start.
 pub fn fitted(tone: &Tone, options: &Options, progress: &dyn Progress) -> Dots {
     let cells = Cells::new(&options.burn);
-    let start = model_diffusion::diffuse(tone, &cells, options, progress);
-    improve(tone, start, &cells, options, progress)
+    let tone = far::asked(tone, &cells, options);
+    let start = model_diffusion::diffuse(&tone, &cells, options, progress);
+    improve(&tone, start, &cells, options, progress)
 }
 
 /// The passes that searching so many dots takes no longer than `seconds` for here: from 1, even where that takes

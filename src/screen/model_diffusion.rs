@@ -12,7 +12,7 @@ mod shares;
 mod worth;
 
 use super::diffusion::start;
-use super::fitted::cells::Cells;
+use super::fitted::{cells::Cells, far};
 use super::{Options, Screen, Wants};
 use crate::plane::{Dots, Tone};
 use crate::progress::Progress;
@@ -40,7 +40,8 @@ const START: f64 = 0.34;
 
 /// Diffuses the forecast's error; rows alternate in direction where `Options::serpentine` says so.
 pub fn model_diffusion(tone: &Tone, options: &Options, progress: &dyn Progress) -> Dots {
-    diffuse(tone, &Cells::new(&options.burn), options, progress)
+    let cells = Cells::new(&options.burn);
+    diffuse(&far::asked(tone, &cells, options), &cells, options, progress)
 }
 
 /// The same with a ready table of cells.

@@ -59,7 +59,8 @@ const ROWS: [(isize, isize, u32); 4] = [(-2, 1, 0), (-1, 2, 3), (0, 2, 8), (1, 1
 
 impl Cells {
     /// The table for a burn. Beams wider than 2.4 pitches reach further than the code: the exposure beyond
-    /// is put on the outermost dots, so that a solid still gets what it gets.
+    /// is put on the outermost dots, so that a solid still gets what it gets; for other tones see
+    /// [`far`](super::far).
     pub fn new(burn: &Burn) -> Self {
         let reach = Taps::radius_for(burn.along.max(burn.across)).max(2);
         let taps = Taps::new(burn.along, burn.across, OVER, reach);
