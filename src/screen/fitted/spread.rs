@@ -32,7 +32,7 @@ pub struct Weights {
 
 impl Weights {
     /// The weights for dots `along_mm` and `across_mm` apart, seen from `distance_mm`; from closer where the dots
-    /// would lie closer than [`FINEST`], from further where they would lie further apart than [`COARSEST`].
+    /// would lie closer than 340 an inch do at 300 mm, from further where they would lie further apart than 250 do.
     pub fn new(along_mm: f64, across_mm: f64, distance_mm: f64) -> Self {
         let (closest, furthest) = (along_mm.min(across_mm), along_mm.max(across_mm));
         let distance_mm = distance_mm.max(furthest / COARSEST).min(closest / FINEST);
