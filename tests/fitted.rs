@@ -137,6 +137,28 @@ fn beams_wider_than_the_codes_of_cells_keep_tones_too() {
 }
 
 #[test]
+fn dark_strokes_stay_dark_on_a_ground_that_a_solid_cannot_reach() {
+    // Three dots wide, down and across; the ground wants all, a solid gives 0.74 and 0.84.
+    let stroke = |i: usize| i % 16 < 3;
+    let tone = |i: usize| if stroke(i % 128) || stroke(i / 128) { 0.0 } else { 1.0 };
+    let tone = Tone::from_vec(128, 128, (0..128 * 128).map(tone).collect());
+    for beam in [0.9, 1.0] {
+        for name in ["model-diffusion", "fitted", "auto"] {
+            let o = options(beam);
+            let dots = made(name, &tone, &o);
+            let inside = (0..128 * 128).filter(|i| tone.data()[*i] == 0.0);
+            let (mut all, mut on) = (0, 0);
+            for i in inside {
+                all += 1;
+                on += usize::from(dots.get(i % 128, i / 128));
+            }
+            let share = on as f64 / all as f64;
+            assert!(share < 0.12, "{name}, beam {beam}: {share} of the strokes' dots are on");
+        }
+    }
+}
+
+#[test]
 fn the_lightest_and_darkest_tones_keep_their_dots_and_holes_evenly() {
     let side = 288;
     for (beam, level) in

@@ -85,7 +85,9 @@ fn diffuse_with(
         rings.codes.iter_mut().for_each(|column| column.0[fresh] = 0);
         rings.errors.iter_mut().for_each(|column| column[fresh] = 0.0);
         let tone = tone.row(if place < lead { lead - 1 - y } else { y });
-        let row = Row { halves: &cells.halves, ready: &ready, shares, tone, y, height, place, above: &above };
+        let most = cells.most();
+        let row =
+            Row { halves: &cells.halves, ready: &ready, shares, tone, most, y, height, place, above: &above };
         row.walk(!serpentine || (place + lead).is_multiple_of(2), &mut rings, &mut out);
         std::mem::swap(&mut above, &mut out);
         if place >= lead {
