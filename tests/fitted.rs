@@ -159,6 +159,20 @@ fn dark_strokes_stay_dark_on_a_ground_that_a_solid_cannot_reach() {
 }
 
 #[test]
+fn white_strokes_on_the_bare_ground_get_all_their_light() {
+    // Where a solid gives 0.84, dots beside the strokes make up for what they lack.
+    let stroke = |i: usize| i % 16 < 3;
+    let tone = |i: usize| if stroke(i % 128) || stroke(i / 128) { 1.0 } else { 0.0 };
+    let tone = Tone::from_vec(128, 128, (0..128 * 128).map(tone).collect());
+    for name in ["model-diffusion", "fitted", "auto"] {
+        let o = options(1.0);
+        let mark = Forecast::new(&o.burn).plane(&made(name, &tone, &o)).mean();
+        let share = mark / tone.mean();
+        assert!((0.93..1.02).contains(&share), "{name}: {share} of the light that is wanted");
+    }
+}
+
+#[test]
 fn the_lightest_and_darkest_tones_keep_their_dots_and_holes_evenly() {
     let side = 288;
     for (beam, level) in

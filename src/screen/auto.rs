@@ -11,7 +11,7 @@
 //! gradient 0.0 to 0.5 dB below, in drawings up to 1 dB. The beam makes a plain threshold's strokes a dot too
 //! wide (35 dB on lettering, the search 44.6 dB), so its edges are the wrong place to begin.
 
-use super::fitted::{cells::Cells, far, improve};
+use super::fitted::{asked, cells::Cells, improve};
 use super::model_diffusion;
 use super::{Options, Screen, Wants};
 use crate::parallel;
@@ -42,7 +42,7 @@ const INK: u8 = 2;
 pub fn auto(tone: &Tone, options: &Options, progress: &dyn Progress) -> Dots {
     let cells = Cells::new(&options.burn);
     let flat = flat(tone, if options.drawing { FLAT_IN_DRAWINGS } else { FLAT });
-    let mut settled = far::asked(tone, &cells, options).into_owned();
+    let mut settled = asked::asked(tone, &cells, options).into_owned();
     let rows = tone.width().max(1);
     parallel::bands(settled.data_mut(), rows, 64, |first, band| {
         for (t, &kind) in band.iter_mut().zip(&flat[first * rows..]) {

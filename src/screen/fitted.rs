@@ -13,8 +13,8 @@
 //! The plane is searched in square tiles, each with its surroundings held still, in four rounds like the
 //! colours of a board: tiles of one round do not touch, so any number of threads gives the same bytes.
 
+pub(in crate::screen) mod asked;
 pub(crate) mod cells;
-pub(in crate::screen) mod far;
 mod moves;
 mod search;
 pub mod spread;
@@ -48,7 +48,7 @@ const PASSES_A_TURN: u32 = 4;
 /// Searches from model-based error diffusion, `Options::effort` passes over the plane; 0 leaves the start.
 pub fn fitted(tone: &Tone, options: &Options, progress: &dyn Progress) -> Dots {
     let cells = Cells::new(&options.burn);
-    let tone = far::asked(tone, &cells, options);
+    let tone = asked::asked(tone, &cells, options);
     let start = model_diffusion::diffuse(&tone, &cells, options, progress);
     improve(&tone, start, &cells, options, progress)
 }

@@ -12,7 +12,7 @@ mod shares;
 mod worth;
 
 use super::diffusion::start;
-use super::fitted::{cells::Cells, far};
+use super::fitted::{asked, cells::Cells};
 use super::{Options, Screen, Wants};
 use crate::plane::{Dots, Tone};
 use crate::progress::Progress;
@@ -41,7 +41,7 @@ const START: f64 = 0.34;
 /// Diffuses the forecast's error; rows alternate in direction where `Options::serpentine` says so.
 pub fn model_diffusion(tone: &Tone, options: &Options, progress: &dyn Progress) -> Dots {
     let cells = Cells::new(&options.burn);
-    diffuse(&far::asked(tone, &cells, options), &cells, options, progress)
+    diffuse(&asked::asked(tone, &cells, options), &cells, options, progress)
 }
 
 /// The same with a ready table of cells.
@@ -85,9 +85,7 @@ fn diffuse_with(
         rings.codes.iter_mut().for_each(|column| column.0[fresh] = 0);
         rings.errors.iter_mut().for_each(|column| column[fresh] = 0.0);
         let tone = tone.row(if place < lead { lead - 1 - y } else { y });
-        let most = cells.most();
-        let row =
-            Row { halves: &cells.halves, ready: &ready, shares, tone, most, y, height, place, above: &above };
+        let row = Row { halves: &cells.halves, ready: &ready, shares, tone, y, height, place, above: &above };
         row.walk(!serpentine || (place + lead).is_multiple_of(2), &mut rings, &mut out);
         std::mem::swap(&mut above, &mut out);
         if place >= lead {

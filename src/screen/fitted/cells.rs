@@ -10,10 +10,6 @@ use crate::mark::{Burn, Taps};
 
 /// Sample positions a cell each way; half of them across belong to each half.
 const OVER: usize = 8;
-/// How much more than a solid gives may be asked for. The search and the diffusion make up for what a solid lacks, with dots
-/// around it: in photos that looks better (at a beam of one pitch, whose solid is 0.84, all that is lacking brings 0.6
-/// dB, this much 0.3), but dark strokes on a solid are filled in, lettering until it cannot be read.
-const MORE: f32 = 0.04;
 /// Samples of a half cell.
 const SAMPLES: usize = OVER * OVER / 2;
 /// Steps of the response table for each unit of exposure.
@@ -64,7 +60,7 @@ const ROWS: [(isize, isize, u32); 4] = [(-2, 1, 0), (-1, 2, 3), (0, 2, 8), (1, 1
 impl Cells {
     /// The table for a burn. Beams wider than 2.4 pitches reach further than the code: the exposure beyond
     /// is put on the outermost dots, so that a solid still gets what it gets; for other tones see
-    /// [`far`](super::far).
+    /// [`asked`](super::asked).
     pub fn new(burn: &Burn) -> Self {
         let reach = Taps::radius_for(burn.along.max(burn.across)).max(2);
         let taps = Taps::new(burn.along, burn.across, OVER, reach);
@@ -114,11 +110,6 @@ impl Cells {
         let most = halves.iter().copied().fold(0.0, f32::max);
         let solid = halves[CODES - 1];
         Cells { solid: (solid >= 0.99 * most).then_some(2.0 * solid), halves }
-    }
-
-    /// The most mark that is asked for: what a solid gives and [`MORE`].
-    pub fn most(&self) -> f32 {
-        self.solid.map_or(1.0, |solid| (solid + MORE).min(1.0))
     }
 }
 

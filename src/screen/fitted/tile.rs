@@ -91,7 +91,7 @@ impl<'a> Tile<'a> {
             for tx in 0..STRIDE {
                 let Some(x) = (x0 + tx).checked_sub(HALO).filter(|&x| x < w) else { continue };
                 let at = ty * STRIDE + tx;
-                wanted[at] = tones[x].clamp(0.0, cells.most());
+                wanted[at] = tones[x].clamp(0.0, 1.0);
                 tile.cells[at].counts = 1.0;
                 on[at] = u16::from(dots.get(x, y));
                 let lone = |distance: f32| (STRAY..LONE).contains(&distance);

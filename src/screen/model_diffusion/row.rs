@@ -43,8 +43,6 @@ pub(super) struct Row<'a> {
     pub ready: &'a Ready,
     pub shares: &'a Shares,
     pub tone: &'a [f32],
-    /// The most mark that can be wanted.
-    pub most: f32,
     /// Its number, and that of all rows.
     pub y: usize,
     pub height: usize,
@@ -149,7 +147,7 @@ impl<S: HandDown, const FORWARD: bool> Walk<'_, S, FORWARD> {
         };
         let (above, past) = (way.above, way.past);
         let worth = self.row.ready.worth::<FORWARD>(self.row.halves, codes, place, above, past);
-        let tone = tone(wanted, self.row.most);
+        let tone = tone(wanted);
         let share = self.row.shares.at(tone);
         let decision = decide(tone + errors[2][place % RING] + way.ahead[0], &worth);
         let [down, two_down] = settle(self.simd, way, decision, share, &worth);
@@ -171,7 +169,7 @@ impl<S: HandDown, const FORWARD: bool> Walk<'_, S, FORWARD> {
         };
         let worth = at_edge::<FORWARD>(self.row.halves, codes, place, inside);
         let handed = self.rings.errors[x][place % RING];
-        let tone = tone(self.row.tone[x], self.row.most);
+        let tone = tone(self.row.tone[x]);
         let share = self.row.shares.at(tone);
         let decision = decide(tone + handed + self.way.ahead[0], &worth);
         let [down, two_down] = settle(self.simd, &mut self.way, decision, share, &worth);
@@ -219,11 +217,11 @@ impl<S: HandDown, const FORWARD: bool> Walk<'_, S, FORWARD> {
     }
 }
 
-/// A tone within 0 and `most`; what is not a number is none.
+/// A tone within 0 and 1; what is not a number is none.
 #[inline(always)]
-fn tone(tone: f32, most: f32) -> f32 {
+fn tone(tone: f32) -> f32 {
     let tone = if tone > 0.0 { tone } else { 0.0 };
-    if tone < most { tone } else { most }
+    if tone < 1.0 { tone } else { 1.0 }
 }
 
 /// Whether a dot is on, and the error that is left.
