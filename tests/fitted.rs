@@ -136,12 +136,17 @@ fn beams_wider_than_the_codes_of_cells_keep_tones_too() {
     }
 }
 
+/// Strokes of that tone, three dots wide, down and across, on a ground of the opposite.
+fn strokes(tone: f32) -> Tone {
+    let stroke = |i: usize| i % 16 < 3;
+    let tones = (0..128 * 128).map(|i| if stroke(i % 128) || stroke(i / 128) { tone } else { 1.0 - tone });
+    Tone::from_vec(128, 128, tones.collect())
+}
+
 #[test]
 fn dark_strokes_stay_dark_on_a_ground_that_a_solid_cannot_reach() {
-    // Three dots wide, down and across; the ground wants all, a solid gives 0.74 and 0.84.
-    let stroke = |i: usize| i % 16 < 3;
-    let tone = |i: usize| if stroke(i % 128) || stroke(i / 128) { 0.0 } else { 1.0 };
-    let tone = Tone::from_vec(128, 128, (0..128 * 128).map(tone).collect());
+    // The ground wants all, a solid gives 0.74 and 0.84.
+    let tone = strokes(0.0);
     for beam in [0.9, 1.0] {
         for name in ["model-diffusion", "fitted", "auto"] {
             let o = options(beam);
@@ -161,9 +166,7 @@ fn dark_strokes_stay_dark_on_a_ground_that_a_solid_cannot_reach() {
 #[test]
 fn white_strokes_on_the_bare_ground_get_all_their_light() {
     // Where a solid gives 0.84, dots beside the strokes make up for what they lack.
-    let stroke = |i: usize| i % 16 < 3;
-    let tone = |i: usize| if stroke(i % 128) || stroke(i / 128) { 1.0 } else { 0.0 };
-    let tone = Tone::from_vec(128, 128, (0..128 * 128).map(tone).collect());
+    let tone = strokes(1.0);
     for name in ["model-diffusion", "fitted", "auto"] {
         let o = options(1.0);
         let mark = Forecast::new(&o.burn).plane(&made(name, &tone, &o)).mean();

@@ -42,7 +42,7 @@ const INK: u8 = 2;
 pub fn auto(tone: &Tone, options: &Options, progress: &dyn Progress) -> Dots {
     let cells = Cells::new(&options.burn);
     let flat = flat(tone, if options.drawing { FLAT_IN_DRAWINGS } else { FLAT });
-    let mut settled = asked::asked(tone, &cells, options).into_owned();
+    let mut settled = tone.clone();
     let rows = tone.width().max(1);
     parallel::bands(settled.data_mut(), rows, 64, |first, band| {
         for (t, &kind) in band.iter_mut().zip(&flat[first * rows..]) {
@@ -53,6 +53,7 @@ pub fn auto(tone: &Tone, options: &Options, progress: &dyn Progress) -> Dots {
             };
         }
     });
+    let settled = asked::asked(&settled, &cells, options);
     let mut dots = model_diffusion::diffuse(&settled, &cells, options, progress);
     keep(&mut dots, &flat);
     dots = improve(&settled, dots, &cells, options, progress);

@@ -58,7 +58,7 @@ fn diffuse_with(
 ) -> Dots {
     let (w, h) = (tone.width(), tone.height());
     let mut dots = Dots::off(w, h);
-    if w == 0 {
+    if w == 0 || h == 0 {
         return dots;
     }
     let mut rings = Rings { codes: vec![Column([0; RING]); w + 2 * PAD], errors: vec![[0.0; RING]; w] };
@@ -66,7 +66,7 @@ fn diffuse_with(
         column[0] = settled;
     }
     let ready = Ready::new(cells);
-    let lead = LEAD.min(h);
+    let lead = LEAD;
     let mut lacking = vec![0.0f32; w];
     let (mut above, mut out) = (vec![0u8; dots.stride()], vec![0u8; dots.stride()]);
     progress.stage("screening", h as u64);
@@ -84,7 +84,7 @@ fn diffuse_with(
         let fresh = (place + 2) % RING;
         rings.codes.iter_mut().for_each(|column| column.0[fresh] = 0);
         rings.errors.iter_mut().for_each(|column| column[fresh] = 0.0);
-        let tone = tone.row(if place < lead { lead - 1 - y } else { y });
+        let tone = tone.row(if place < lead { (lead - 1 - y) % h } else { y });
         let row = Row { halves: &cells.halves, ready: &ready, shares, tone, y, height, place, above: &above };
         row.walk(!serpentine || (place + lead).is_multiple_of(2), &mut rings, &mut out);
         std::mem::swap(&mut above, &mut out);
@@ -122,7 +122,7 @@ fn leave_lead(rings: &mut Rings, cells: &Cells, place: usize, lacking: &[f32]) {
     let width = rings.errors.len();
     for x in 0..width {
         let near = &lacking[x.saturating_sub(ASIDE)..(x + ASIDE + 1).min(width)];
-        let lacking = near.iter().sum::<f32>() / (near.len() * LAST.min(place + 1)) as f32;
+        let lacking = near.iter().sum::<f32>() / (near.len() * LAST) as f32;
         let [first, second] = [0, 1].map(|row| mark(rings, cells, x, place + row));
         rings.errors[x][place % RING] += first - lacking;
         rings.errors[x][(place + 1) % RING] += second;
@@ -136,19 +136,32 @@ mod tests {
     use crate::mark::{Burn, Forecast};
     use crate::progress::Silent;
 
+    /// By how much the mean of the first eight rows is off.
+    fn off(burn: Burn, tone: f32, height: usize, serpentine: bool) -> f64 {
+        let width = 600;
+        let options = Options { serpentine, ..Options::new(burn, 0.0847, 0.0847) };
+        let dots = model_diffusion(&Tone::filled(width, height, tone), &options, &Silent);
+        let marks = Forecast::new(&burn).plane(&dots);
+        let first = marks.data().iter().take(8 * width).map(|&m| f64::from(m));
+        first.sum::<f64>() / (8.min(height) * width) as f64 - f64::from(tone)
+    }
+
     #[test]
     fn the_first_rows_hold_the_tone() {
-        let (width, rows) = (600, 8);
         for (beam, tone) in [(1.0, 0.02), (1.5, 0.05), (1.5, 0.5), (1.5, 0.9), (1.5, 0.95), (2.0, 0.9)] {
-            let burn = Burn::plain(beam, beam);
             for serpentine in [true, false] {
-                let options = Options { serpentine, ..Options::new(burn, 0.0847, 0.0847) };
-                let dots = model_diffusion(&Tone::filled(width, 80, tone), &options, &Silent);
-                let marks = Forecast::new(&burn).plane(&dots);
-                let first = &marks.data()[..rows * width];
-                let mean = first.iter().map(|&m| f64::from(m)).sum::<f64>() / first.len() as f64;
-                let off = mean - f64::from(tone);
+                let off = off(Burn::plain(beam, beam), tone, 80, serpentine);
                 assert!(off.abs() < 0.005, "beam {beam}, tone {tone}, serpentine {serpentine}: off by {off}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_few_rows_alone_have_the_dots_of_light_tones() {
+        for (beam, tone) in [(1.0, 0.02), (1.5, 0.05), (2.0, 0.01)] {
+            for height in [3, 5, 8, 20] {
+                let off = off(Burn::plain(beam, beam), tone, height, true);
+                assert!(off.abs() < 0.006, "{height} rows, beam {beam}, tone {tone}: off by {off}");
             }
         }
     }

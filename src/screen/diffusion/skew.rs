@@ -86,9 +86,7 @@ impl Walk<'_> {
         };
         parallel::map(workers, |_| {
             while let Some((group, band)) = claim() {
-                if let Some(group) = Group::new(self, &ring, group, band.unwrap_or_default()) {
-                    self.simd.vectorize(group);
-                }
+                self.simd.vectorize(Group::new(self, &ring, group, band.unwrap_or_default()));
             }
         });
         dots

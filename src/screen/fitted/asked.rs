@@ -41,13 +41,14 @@ const AROUND: usize = 6;
 
 /// The tone to ask for.
 pub fn asked<'a>(tone: &'a Tone, cells: &Cells, options: &Options) -> Cow<'a, Tone> {
-    if options.burn.along.max(options.burn.across) > FELT {
-        return Cow::Owned(put_right(tone, cells, options));
-    }
-    match cells.solid.filter(|solid| solid + MORE < 1.0) {
+    let tone = match cells.solid.filter(|solid| solid + MORE < 1.0) {
         Some(solid) => Cow::Owned(within_reach(tone, solid)),
         None => Cow::Borrowed(tone),
+    };
+    if options.burn.along.max(options.burn.across) > FELT {
+        return Cow::Owned(put_right(&tone, cells, options));
     }
+    tone
 }
 
 /// The tone, no more above a solid than its surroundings allow: all where they are bare, [`MORE`] where they are as

@@ -35,28 +35,26 @@ pub(super) struct Group<'a> {
 }
 
 impl<'a> Group<'a> {
-    pub fn new(walk: &'a Walk<'a>, ring: &'a [Shared], group: usize, band: &'a mut [u8]) -> Option<Self> {
-        let at = |group: usize| {
-            ring.get(group % ring.len()).map(|shared| (shared, group / ring.len() * walk.words()))
-        };
+    pub fn new(walk: &'a Walk<'a>, ring: &'a [Shared], group: usize, band: &'a mut [u8]) -> Self {
+        let at = |group: usize| (&ring[group % ring.len()], group / ring.len() * walk.words());
         let mut out: [(&mut [[u8; 4]], &mut [u8]); LANES] = Default::default();
         for (out, row) in out.iter_mut().zip(band.chunks_exact_mut(walk.tone.width().div_ceil(8))) {
             *out = row.as_chunks_mut();
         }
-        Some(Group {
+        Group {
             s: walk.simd,
             walk,
             rows: std::array::from_fn(|k| walk.tones(group * LANES + k)),
             out,
             first: group == 0,
-            above: group.checked_sub(1).and_then(at),
-            own: at(group)?,
+            above: group.checked_sub(1).map(at),
+            own: at(group),
             signs: [[0xFF; STRETCH + WORD]; 2],
             past: [[0xFF; WORD]; 2],
             given: [REST; STRETCH],
             kept: [[0; 4]; STRETCH],
             values: [[0; LANES]; WORD],
-        })
+        }
     }
 
     /// Takes what the row above has left for the steps from `at`.
