@@ -2,10 +2,17 @@
 
 import os
 import subprocess
+import sys
 
 import numpy as np
 import pytest
+import skimage.data
 from PIL import Image
+from scipy.signal import fftconvolve
+
+sys.path.insert(0, os.path.dirname(os.path.abspath(__file__)))
+from make_mark_data import mark  # noqa: E402
+from make_sight_data import point_spread  # noqa: E402
 
 DOTWRIGHT = os.environ.get("DOTWRIGHT", "target/release/dotwright")
 # Built by the test command with the other examples.
@@ -260,3 +267,22 @@ def test_the_command_line_passes_the_options_on_and_the_job_file_repeats_them(tm
         [DOTWRIGHT, "prepare", "samples/harbour.jpg", "--out", str(tmp_path / "no"), "--matrix", "5"], capture_output=True
     )
     assert wrong.returncode == 2 and b"[possible values: 2, 4, 8, 16]" in wrong.stderr
+
+
+def test_screens_that_know_the_beam_look_as_they_were_measured_to():
+    """On scikit-image's camera, by a forecast and an eye written apart in numpy; measured 40.97 and 40.56 dB."""
+    wanted = skimage.data.camera() / 255.0
+    wanted = np.where(wanted <= 0.04045, wanted / 12.92, ((wanted + 0.055) / 1.055) ** 2.4)
+    eye = point_spread(25.4 / 300, 300.0, 12, "kim-allebach")
+    inner = (slice(16, -16),) * 2
+
+    def seen(plane):
+        return fftconvolve(np.pad(plane, 12, mode="reflect"), eye, mode="valid")[inner]
+
+    looks = {}
+    for name in ("model-diffusion", "fitted"):
+        marked = mark(dots_of(name, wanted), 1.5, 1.5)
+        looks[name] = -10 * np.log10(np.mean((seen(marked) - seen(wanted)) ** 2))
+        assert abs(marked[inner].mean() - wanted[inner].mean()) < 0.0003
+    assert looks["model-diffusion"] > 40.4
+    assert looks["fitted"] > 40.8
