@@ -4,11 +4,11 @@ use dotwright::blank::Blank;
 use dotwright::mark::{Beam, Response};
 use dotwright::placement::Grid;
 use dotwright::units::{Mm, MmPerS, Share, Watts};
-use dotwright::wedge::draw::{Drawing, Request, draw, steps};
-use dotwright::wedge::photo;
-use dotwright::wedge::preview::preview;
+use dotwright::wedge::draw::drawing::{Drawing, Request, draw, steps};
 use dotwright::wedge::read::{Ask, read, read_photo};
-use dotwright::wedge::sheet::{Dial, Kind};
+use dotwright::wedge::register::photo;
+use dotwright::wedge::show::preview::preview;
+use dotwright::wedge::target::{Dial, Kind};
 
 fn main() {
     divan::main();

@@ -8,13 +8,13 @@ use dotwright::mark::{Beam, Response};
 use dotwright::placement::Grid;
 use dotwright::scan::head::Head;
 use dotwright::units::{Mm, MmPerS, Share, Watts};
-use dotwright::wedge::draw::{Drawing, Request, Way, draw, steps};
-use dotwright::wedge::photo::{Photo, from_picture, lightness};
-use dotwright::wedge::preview::preview;
-use dotwright::wedge::process::process;
-use dotwright::wedge::program::program;
+use dotwright::wedge::draw::drawing::{Drawing, Request, Way, draw, steps};
+use dotwright::wedge::draw::program::program;
 use dotwright::wedge::read::{Ask, ReadError, read_photo};
-use dotwright::wedge::sheet::{Dial, Kind, Wedge};
+use dotwright::wedge::register::photo::{Photo, from_picture, lightness};
+use dotwright::wedge::show::preview::preview;
+use dotwright::wedge::show::process::process;
+use dotwright::wedge::target::{Dial, Kind, Wedge};
 
 fn request(kind: Kind, blank: &str) -> Request {
     Request {

@@ -13,11 +13,13 @@ use crate::encode::png::{self, Samples};
 use crate::job::asked::{BlankJob, DotsJob};
 use crate::job::{Job, Plan, Standing, plan};
 use crate::units::{Mm, MmPerS, Pitch, Share, duration};
-use crate::wedge::draw::{self, DrawError, Request};
+use crate::wedge::draw::drawing::{self as draw, DrawError, Request};
+use crate::wedge::draw::program;
+use crate::wedge::grid;
 use crate::wedge::read::{self, Ask, Evidence};
 use crate::wedge::reading::Reading;
-use crate::wedge::sheet::{Dial, Kind, Wedge};
-use crate::wedge::{compare, curves, grid, picture, preview, process, program, ticket};
+use crate::wedge::show::{compare, curves, picture, preview, process, ticket};
+use crate::wedge::target::{Dial, Kind, Wedge};
 
 /// Arguments of `wedge`.
 #[derive(Debug, Args)]

@@ -1,6 +1,6 @@
 //! Grid: a power by speed grid that was not drawn here, as a wedge without finder marks.
 
-use super::sheet::{Dial, Expected, Kind, Patch, Pattern, VERSION, Wedge};
+use super::target::{Dial, Expected, Kind, Patch, Pattern, VERSION, Wedge};
 use crate::blank::Shape;
 use crate::mark::{Beam, Response};
 use crate::placement;

@@ -1,16 +1,17 @@
 //! Read: from a photo's bytes and a sheet to a reading.
 
-use super::fit::{self, Known, ResponseFit};
-use super::least_squares::robust_size;
-use super::lightness::{extreme_ratio, scale};
-use super::locate::{by_corners, by_marks};
-use super::patches::{self, Measured, Refusal, deviation};
-use super::photo::{self, Photo, PhotoError, lightness};
-use super::pick::{Choice, pick};
+use super::fit::least_squares::robust_size;
+use super::fit::pick::{Choice, pick};
+use super::fit::response::{self as fit, Known, ResponseFit};
+use super::fit::tone;
+use super::measure::lightness::{extreme_ratio, scale};
+use super::measure::patches::{self, Measured, Refusal, deviation};
+use super::measure::rectify::{Flat, Surface, gaps, rectify};
+use super::measure::timing;
 use super::reading::{PatchReading, PhotoReading, PickReading, Reading, ResponseReading, Scale};
-use super::rectify::{Flat, Surface, gaps, rectify};
-use super::sheet::{Kind, Patch, Wedge};
-use super::{timing, tone};
+use super::register::locate::{by_corners, by_marks};
+use super::register::photo::{self, Photo, PhotoError, lightness};
+use super::target::{Kind, Patch, Wedge};
 use crate::mark::response::OVER_BURN;
 
 /// What a reading is asked with.
@@ -304,7 +305,7 @@ fn exposure(
         .filter(|(i, _)| wedge.patches.get(*i).is_some_and(|p| !p.charred))
         .map(|p| p.1)
         .collect();
-    let verdict = super::verdict::judge(&settings, bare, reading.marks_lighter);
+    let verdict = super::fit::verdict::judge(&settings, bare, reading.marks_lighter);
     let fitted = match &verdict {
         Some(v) => {
             reading.notes.push(v.clone());

@@ -2,9 +2,9 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::fit::{Known, ResponseFit};
-use super::timing::Lag;
-use super::tone::{BeamReading, Gain};
+use super::fit::response::{Known, ResponseFit};
+use super::fit::tone::{BeamReading, Gain};
+use super::measure::timing::Lag;
 
 /// One patch as it was read.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

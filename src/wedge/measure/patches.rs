@@ -1,10 +1,10 @@
 //! Patches: lightness and grain of each, or why it cannot be measured.
 
-use super::photo::{Photo, lightness};
 use super::rectify::{Flat, Surface};
-use super::sheet::{Patch, Pattern, Wedge};
-use super::view::View;
 use crate::parallel;
+use crate::wedge::register::camera::View;
+use crate::wedge::register::photo::{Photo, lightness};
+use crate::wedge::target::{Patch, Pattern, Wedge};
 
 /// Side of the aperture through which grain is measured, mm: about what the eye resolves at 300 mm
 /// (1 minute of arc is 0.09 mm) times four, so that it is the mottle a person sees and not the pixels' noise.

@@ -2,7 +2,7 @@
 
 use super::detect::{Candidate, scale_spread};
 use super::homography::Homography;
-use super::sheet::Wedge;
+use crate::wedge::target::Wedge;
 
 /// The best perspective from any three marks of one polarity, with how far it is from a plain view (the
 /// smaller, the better); `None` where no three lie as marks of the sheet could.

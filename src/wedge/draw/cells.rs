@@ -1,12 +1,12 @@
 //! Cells: what each kind of wedge puts into its grid, and the dots of one patch.
 
-use super::draw::{DrawError, Request};
+use super::drawing::{DrawError, Request};
 use super::layout::Contents;
-use super::sheet::{Dial, Patch, Pattern};
 use crate::plane::{Dots, Tone};
 use crate::progress::Silent;
 use crate::screen::{self, Options};
 use crate::units::{MmPerS, Share, Watts, short};
+use crate::wedge::target::{Dial, Patch, Pattern};
 
 /// Rounds a share to 0.1 % and a speed to 0.01 mm/s: what a label, a file and a machine can hold alike.
 pub(super) fn rounded(power: Share) -> Share {

@@ -2,12 +2,12 @@
 
 use nalgebra::{DMatrix, DVector};
 
-use super::least_squares::robust_size;
-use super::photo::{Photo, sample};
-use super::sheet::Wedge;
-use super::view::View;
 use crate::parallel;
 use crate::plane::Light;
+use crate::wedge::fit::least_squares::robust_size;
+use crate::wedge::register::camera::View;
+use crate::wedge::register::photo::{Photo, sample};
+use crate::wedge::target::Wedge;
 
 /// The photo seen straight from above, one sample every `1 / per_mm` mm, from the blank's upper left corner.
 #[derive(Debug, Clone, PartialEq)]

@@ -1,11 +1,11 @@
 //! Picture: the photo laid flat, patches outlined with their values, the pick, and what was read beside it.
 
-use super::fit::Known;
-use super::photo::lightness;
-use super::read::Evidence;
-use super::reading::Reading;
-use super::sheet::{Kind, Wedge};
-use super::tone;
+use crate::wedge::fit::response::Known;
+use crate::wedge::fit::tone;
+use crate::wedge::read::Evidence;
+use crate::wedge::reading::Reading;
+use crate::wedge::register::photo::lightness;
+use crate::wedge::target::{Kind, Wedge};
 
 use crate::proof::canvas::{Picture, ProofError, draw, escape, srgb};
 use crate::units::short;

@@ -1,14 +1,14 @@
 //! Locate: where the wedge lies in the photo, and whether it is the one that the sheet describes.
 
+use super::camera::{Lens, View};
+use super::centre::{Registered, register};
 use super::detect::{self, Searched};
 use super::homography::Homography;
-use super::patches::deviation;
 use super::photo::{Photo, sample};
-use super::read::{Ask, ReadError};
 use super::refine::refine;
-use super::register::{Registered, register};
-use super::sheet::Wedge;
-use super::view::{Lens, View};
+use crate::wedge::measure::patches::deviation;
+use crate::wedge::read::{Ask, ReadError};
+use crate::wedge::target::Wedge;
 
 /// Where the wedge lies in the photo.
 pub struct Seen {

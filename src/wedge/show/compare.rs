@@ -2,8 +2,8 @@
 
 use serde::Serialize;
 
-use super::fit::Known;
-use super::reading::Reading;
+use crate::wedge::fit::response::Known;
+use crate::wedge::reading::Reading;
 
 /// One reading's line in the comparison.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -45,13 +45,13 @@ pub fn compare(readings: &[Reading]) -> Vec<Line> {
 fn line(r: &Reading) -> Line {
     let not =
         || Known::not(if r.kind == "exposure" { "no patch was picked" } else { "this is no exposure wedge" });
-    let of = |f: &dyn Fn(&super::reading::PickReading) -> f64| {
+    let of = |f: &dyn Fn(&crate::wedge::reading::PickReading) -> f64| {
         r.pick.as_ref().map_or_else(not, |p| Known::value(f(p), 0.0))
     };
     let error = r.pick.as_ref().and_then(|p| r.patches.iter().find(|q| q.name == p.patch)).map_or(0.0, |q| {
         if let Known::Measured { uncertainty, .. } = q.lightness { uncertainty } else { 0.0 }
     });
-    let bare = super::photo::lightness(r.scale.y_unmarked);
+    let bare = crate::wedge::register::photo::lightness(r.scale.y_unmarked);
     let with_error = |known: Known| match known {
         Known::Measured { value, .. } => Known::value(value, error),
         other => other,

@@ -3,14 +3,14 @@
 use super::cells::{
     cell_name, exposure_plan, fill_of, rounded, rounded_speed, sorted_speeds, timing_plan, tone_plan, written,
 };
+use super::fiducials::signs_of;
 use super::layout::{Label, Layout, LayoutError, lay_out};
-use super::sheet::{Code, Comb, Dial, Expected, FinderMark, Kind, Patch, Pattern, VERSION, Wedge};
-use super::signs::signs_of;
 use crate::blank::Blank;
 use crate::mark::{Beam, Burn, Response, Setting};
 use crate::placement::{DotRect, Grid};
 use crate::plane::Dots;
 use crate::units::{Mm, MmPerS, Share, Watts};
+use crate::wedge::target::{Code, Comb, Dial, Expected, FinderMark, Kind, Patch, Pattern, VERSION, Wedge};
 
 /// What a wedge is drawn from. Lists hold at least one value.
 #[derive(Debug, Clone, PartialEq)]

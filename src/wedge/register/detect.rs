@@ -7,10 +7,10 @@ use image::{GrayImage, Luma};
 use imageproc::region_labelling::{Connectivity, connected_components};
 
 use super::homography::Homography;
-use super::sheet::{CENTRE, RING, Wedge};
-use super::three;
+use super::three_marks as three;
 use crate::parallel;
 use crate::plane::Light;
+use crate::wedge::target::{CENTRE, RING, Wedge};
 
 /// A mark-like place.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -1,11 +1,11 @@
 //! Curves: lightness against exposure with the fit, dot gain, and lag, as one SVG page.
 
-use super::fit::{Known, ResponseFit, ripple};
-use super::photo::lightness;
-use super::read::Evidence;
-use super::sheet::Wedge;
 use crate::proof::canvas::escape;
 use crate::units::short;
+use crate::wedge::fit::response::{Known, ResponseFit, ripple};
+use crate::wedge::read::Evidence;
+use crate::wedge::register::photo::lightness;
+use crate::wedge::target::Wedge;
 
 /// Seven colours that stay apart for colour-blind eyes (Okabe and Ito, 2008), used together with shapes.
 const COLOURS: [&str; 7] = ["#0072B2", "#E69F00", "#009E73", "#CC79A7", "#56B4E9", "#D55E00", "#000000"];

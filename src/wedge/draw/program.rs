@@ -2,8 +2,7 @@
 
 use std::io;
 
-use super::draw::{Drawing, Part, Way};
-use super::sheet::Kind;
+use super::drawing::{Drawing, Part, Way};
 use crate::blank::Blank;
 use crate::plane::Dots;
 use crate::scan::course::{Course, Scan, Ways};
@@ -11,6 +10,7 @@ use crate::scan::head::{Head, HeadError, Lag};
 use crate::scan::lines::Art;
 use crate::scan::program::{self, Notes};
 use crate::units::short;
+use crate::wedge::target::Kind;
 
 /// The program's bytes and how long it takes.
 #[derive(Debug, Clone, PartialEq)]

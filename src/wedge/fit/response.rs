@@ -9,9 +9,9 @@ use super::model::{
     RISE, S, Solved,
 };
 pub use super::model::{Point, ripple};
-use super::photo::{lightness, luminance};
-use super::sheet::{Expected, Pattern, Wedge};
 use crate::mark::Response;
+use crate::wedge::register::photo::{lightness, luminance};
+use crate::wedge::target::{Expected, Pattern, Wedge};
 
 /// A value that was measured, or the reason why it was not.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -470,7 +470,7 @@ mod tests {
     fn the_fit_is_that_of_scipy_on_the_same_data() {
         // tests/outside/make_wedge_fit.py: scipy.optimize.least_squares, its own model.
         let v: serde_json::Value =
-            serde_json::from_str(include_str!("../../tests/data/wedge/fit.json")).unwrap();
+            serde_json::from_str(include_str!("../../../tests/data/wedge/fit.json")).unwrap();
         let (dose, speed, l) = (numbers(&v, "dose"), numbers(&v, "speed"), numbers(&v, "lightness"));
         let points: Vec<Point> = dose
             .iter()

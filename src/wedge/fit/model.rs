@@ -1,9 +1,9 @@
 //! Model: the coating's response under trial, against patches of known exposure.
 
 use super::least_squares::minimise;
-use super::photo::lightness;
-use super::sheet::Wedge;
 use crate::mark::{Response, Taps};
+use crate::wedge::register::photo::lightness;
+use crate::wedge::target::Wedge;
 
 /// One patch as the fit takes it.
 #[derive(Debug, Clone, Copy, PartialEq)]

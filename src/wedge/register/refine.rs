@@ -1,10 +1,10 @@
 //! Refine: the view of the wedge made exact on the edges of its patches, and the lens's distortion from them.
 
+use super::camera::{Lens, View};
 use super::photo::sample;
-use super::sheet::{Patch, Pattern, Wedge};
-use super::view::{Lens, View};
 use crate::parallel;
 use crate::plane::Light;
+use crate::wedge::target::{Patch, Pattern, Wedge};
 
 /// A patch whose four edges were seen.
 #[derive(Debug, Clone, Copy, PartialEq)]

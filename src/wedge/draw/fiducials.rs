@@ -2,9 +2,9 @@
 
 use super::glyphs::{self, Lettering};
 use super::layout::Label;
-use super::sheet::{CENTRE, RING, Wedge};
 use crate::placement::DotRect;
 use crate::plane::Dots;
+use crate::wedge::target::{CENTRE, RING, Wedge};
 
 /// Finder marks, labels and code cells as dots.
 pub(super) fn signs_of(wedge: &Wedge, rect: &DotRect, labels: &[Label], height: f64) -> Dots {

@@ -1,8 +1,8 @@
 //! Preview: the wedge as it is expected to look, for the screen and the ticket.
 
-use super::draw::Drawing;
-use super::sheet::Dial;
 use crate::mark::Response;
+use crate::wedge::draw::drawing::Drawing;
+use crate::wedge::target::Dial;
 
 /// sRGB code value (0..255) of a relative luminance (IEC 61966-2-1).
 pub fn srgb8(y: f64) -> u8 {

@@ -2,11 +2,11 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::fit::Known;
 use super::least_squares::minimise;
-use super::photo::lightness;
-use super::sheet::{Pattern, Wedge};
+use super::response::Known;
 use crate::mark::{Response, Taps};
+use crate::wedge::register::photo::lightness;
+use crate::wedge::target::{Pattern, Wedge};
 
 /// The measured dot-gain curve of one screen.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

@@ -2,10 +2,10 @@
 
 use nalgebra::{Matrix6, Vector6};
 
+use super::camera::View;
 use super::photo::sample;
-use super::sheet::{CENTRE, FinderMark, RING};
-use super::view::View;
 use crate::plane::Light;
+use crate::wedge::target::{CENTRE, FinderMark, RING};
 
 /// A mark as it was measured.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -1,10 +1,10 @@
 //! Process: a reading as a process file, what was measured with its uncertainty, the rest with its reason.
 
-use super::fit::Known;
-use super::reading::Reading;
-use super::sheet::Wedge;
 use crate::job::process::{BeamSize, Best, ExposureAt, Measured, ProcessFile, ToneCurve};
 use crate::units::{JoulesPerMm2, Mm, MmPerS, Share};
+use crate::wedge::fit::response::Known;
+use crate::wedge::reading::Reading;
+use crate::wedge::target::Wedge;
 
 /// What the reading has measured, laid over what `earlier` held (from other wedges of the same machine and
 /// coating). Only looks that rest on a white reference are written as measured.
@@ -72,7 +72,7 @@ pub fn process(reading: &Reading, wedge: &Wedge, earlier: Option<ProcessFile>) -
         set(&mut p.beam_across, &b.across_mm, |v| BeamSize::Mm(Mm(v)));
     }
     for g in &reading.dot_gain {
-        let curve = if super::tone::wants_mark(&g.screen) { None } else { curve(g) };
+        let curve = if crate::wedge::fit::tone::wants_mark(&g.screen) { None } else { curve(g) };
         p.tone_curve.retain(|c| c.screen != g.screen);
         if let Some(c) = curve {
             p.tone_curve.push(c);
@@ -126,7 +126,7 @@ fn set<T>(slot: &mut Option<Measured<T>>, known: &Known, make: impl Fn(f64) -> T
 
 /// A tone curve that rises: pools neighbouring steps that fall (pool adjacent violators, the least-squares
 /// monotone fit; Barlow et al. 1972), starts at bare coating and ends at the solid.
-fn curve(gain: &super::tone::Gain) -> Option<ToneCurve> {
+fn curve(gain: &crate::wedge::fit::tone::Gain) -> Option<ToneCurve> {
     let mut pools: Vec<(f64, f64, Vec<f64>)> = Vec::new();
     for s in &gain.steps {
         if s.coverage <= 0.0 || s.coverage > 1.0 {

@@ -1,10 +1,10 @@
 //! Ticket: how to burn the wedge and photograph it, as a page to print.
 
-use super::draw::Drawing;
-use super::photo::lightness;
-use super::sheet::{Kind, Wedge};
 use crate::proof::canvas::escape;
 use crate::units::{duration, short};
+use crate::wedge::draw::drawing::Drawing;
+use crate::wedge::register::photo::lightness;
+use crate::wedge::target::{Kind, Wedge};
 
 /// The ticket; `seconds` is the burning time of the program, where one was written.
 pub fn ticket(drawing: &Drawing, seconds: f64) -> String {

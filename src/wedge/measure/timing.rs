@@ -2,10 +2,10 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::fit::Known;
 use super::patches::deviation;
 use super::rectify::Flat;
-use super::sheet::{Comb, Wedge};
+use crate::wedge::fit::response::Known;
+use crate::wedge::target::{Comb, Wedge};
 
 /// The lag at one speed.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

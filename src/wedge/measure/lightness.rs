@@ -1,12 +1,12 @@
 //! Lightness: the scale on which the patches' luminance is stated, absolute or relative.
 
 use super::patches::{Measured, Refusal};
-use super::photo::{Photo, lightness};
-use super::read::{Ask, ReadError};
-use super::reading::Scale;
 use super::rectify::Surface;
-use super::sheet::Wedge;
-use super::view::View;
+use crate::wedge::read::{Ask, ReadError};
+use crate::wedge::reading::Scale;
+use crate::wedge::register::camera::View;
+use crate::wedge::register::photo::{Photo, lightness};
+use crate::wedge::target::Wedge;
 
 /// The ratio to the bare coating that is furthest from one.
 pub fn extreme_ratio(measured: &[Result<Measured, Refusal>]) -> f64 {
