@@ -7,7 +7,7 @@ use crate::encode::{EncodeError, bmp, png, tiff};
 use crate::findings::Severity;
 use crate::job::Plan;
 use crate::pipeline::{Outcome, Program};
-use crate::progress::Progress;
+use crate::progress::{Progress, Stopped};
 use crate::proof::canvas::{Picture, ProofError};
 use crate::proof::loupe;
 use crate::proof::picture::{self, Scene};
@@ -32,8 +32,8 @@ pub enum WriteError {
     #[error("a file could not be put into words: {0}; this is a fault of the program, please report it")]
     Words(String),
     /// The person asked to stop.
-    #[error("stopped as asked; nothing was written")]
-    Stopped,
+    #[error(transparent)]
+    Stopped(#[from] Stopped),
 }
 
 /// Writes everything but does not put it in place yet; returns the completed report.
@@ -45,10 +45,7 @@ pub fn write(
     progress: &dyn Progress,
 ) -> Result<Report, WriteError> {
     let stages = &outcome.stages;
-    progress.stage("pictures and pages", 0);
-    if !progress.step(0) {
-        return Err(WriteError::Stopped);
-    }
+    progress.begin("pictures and pages", 0.5)?;
     let rect = &stages.placement.rect;
     let mut files: Vec<FileFacts> = Vec::new();
 
@@ -75,7 +72,7 @@ pub fn write(
     if let Some(p) = &stages.program
         && outcome.stops(plan).next().is_none()
     {
-        progress.stage("scan program", 0);
+        progress.begin("scan program", 0.5)?;
         let mut written = None;
         output.stream("program.nc", |w| {
             written = Some(write_program(p, dots, w)?);

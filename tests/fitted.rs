@@ -221,7 +221,8 @@ fn a_coating_that_chars_gets_fewer_dots_in_its_solids() {
 struct Impatient(AtomicU64);
 
 impl Progress for Impatient {
-    fn stage(&self, _name: &str, _total: u64) {}
+    fn stage(&self, _name: &str, _share: f64) {}
+    fn expect(&self, _steps: u64) {}
     fn step(&self, _done: u64) -> bool {
         self.0.fetch_add(1, Ordering::Relaxed) < 10
     }

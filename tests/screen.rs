@@ -162,7 +162,8 @@ fn dots_of_light_tones_keep_apart() {
 fn the_work_can_be_stopped() {
     struct Impatient;
     impl Progress for Impatient {
-        fn stage(&self, _name: &str, _total: u64) {}
+        fn stage(&self, _name: &str, _share: f64) {}
+        fn expect(&self, _steps: u64) {}
         fn step(&self, _done: u64) -> bool {
             false
         }

@@ -14,6 +14,7 @@ use crate::job::{Plan, plan};
 use crate::pipeline::compare::{self, Candidate};
 use crate::pipeline::look;
 use crate::plane::Tone;
+use crate::progress::Part;
 use crate::proof::canvas::{Picture, srgb};
 use crate::proof::contact_sheet::{self, Figure, Sheet};
 use crate::proof::loupe::Window;
@@ -80,7 +81,13 @@ pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
     let mut all: Vec<(Candidate, Vec<Picture>)> = Vec::new();
     let mut places: Option<Vec<(f64, f64)>> = None;
     for plan in &plans {
-        let (found, wanted) = compare::candidates(plan, &art, &source.name, &screens, &bar)?;
+        let (found, wanted) = compare::candidates(
+            plan,
+            &art,
+            &source.name,
+            &screens,
+            &Part::new(&bar, 1.0 / plans.len() as f64),
+        )?;
         // The same places for all: those that tell most at the first density.
         let at = places.get_or_insert_with(|| telling_places(&wanted.tone, plan, &found));
         for c in found {

@@ -11,6 +11,7 @@ use super::{Failure, Out};
 use crate::encode::output::Output;
 use crate::job::Job;
 use crate::job::plan::{self, Plan};
+use crate::progress::Part;
 use crate::screen::fitted;
 use crate::{art, outputs, pipeline};
 
@@ -75,9 +76,11 @@ pub fn run(args: &PrepareArgs, out: &mut Out) -> Result<u8, Failure> {
     }
 
     let bar = Bar::new(args.quiet);
-    let result = pipeline::run(&plan, &art, &source.name, &bar)
-        .map_err(Failure::from)
-        .and_then(|outcome| Ok((outputs::write(&plan, &outcome, args.loupe, &mut output, &bar)?, outcome)));
+    let (making, writing) = (Part::new(&bar, 0.7), Part::new(&bar, 0.3));
+    let result =
+        pipeline::run(&plan, &art, &source.name, &making).map_err(Failure::from).and_then(|outcome| {
+            Ok((outputs::write(&plan, &outcome, args.loupe, &mut output, &writing)?, outcome))
+        });
     bar.finish();
     let (report, outcome) = result?;
     output.commit()?;

@@ -7,19 +7,23 @@ use std::time::Duration;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use crate::findings::{Finding, Severity};
-use crate::progress::Progress;
+use crate::progress::{Meter, Progress};
 use crate::proof::report::Report;
 use crate::units::{duration, short};
 
-/// A bar for the stage that is running.
+/// A bar for the whole work, with the name of the stage that is running.
 pub struct Bar {
     bar: ProgressBar,
+    meter: Meter,
 }
+
+/// How finely the bar tells the whole work.
+const PARTS: u64 = 10_000;
 
 impl Bar {
     /// A bar; hidden when `quiet` or when standard error is no terminal.
     pub fn new(quiet: bool) -> Self {
-        let bar = ProgressBar::new(0);
+        let bar = ProgressBar::new(PARTS);
         if quiet || !std::io::stderr().is_terminal() {
             bar.set_draw_target(ProgressDrawTarget::hidden());
         } else {
@@ -29,7 +33,11 @@ impl Bar {
         if let Ok(style) = ProgressStyle::with_template("{msg} {wide_bar} {percent}% {eta}") {
             bar.set_style(style);
         }
-        Bar { bar }
+        Bar { bar, meter: Meter::default() }
+    }
+
+    fn show(&self, done: f64) {
+        self.bar.set_position((done * PARTS as f64) as u64);
     }
 
     /// Removes the bar.
@@ -39,14 +47,17 @@ impl Bar {
 }
 
 impl Progress for Bar {
-    fn stage(&self, name: &str, total: u64) {
-        self.bar.set_length(total);
-        self.bar.set_position(0);
+    fn stage(&self, name: &str, share: f64) {
         self.bar.set_message(name.to_string());
+        self.show(self.meter.stage(share));
+    }
+
+    fn expect(&self, steps: u64) {
+        self.show(self.meter.expect(steps));
     }
 
     fn step(&self, done: u64) -> bool {
-        self.bar.inc(done);
+        self.show(self.meter.step(done));
         true
     }
 }

@@ -1,14 +1,15 @@
 //! Comparing: the same art by several screens and densities, forecast under one process, with figures.
 
 use super::look::{self, Reduced};
-use super::{PipelineError, Wanted, dots, go_on, program, wanted};
+use super::shares::Shares;
+use super::{PipelineError, Wanted, dots, program, wanted};
 use crate::art::Art;
 use crate::findings::burn::Verdict;
 use crate::job::Plan;
 use crate::mark::{Forecast, Samples, summary};
 use crate::placement::Placement;
 use crate::plane::{Dots, Mark, Tone};
-use crate::progress::Progress;
+use crate::progress::{Part, Progress};
 use crate::proof::layout::Layout;
 use crate::proof::loupe::Window;
 use crate::screen::Screen;
@@ -18,6 +19,8 @@ use crate::sight::{self, Score};
 pub const VIEWING_DISTANCE_MM: f64 = 300.0;
 /// Longer side of the whole piece on a contact sheet, pixels.
 const WHOLE: usize = 760;
+/// Share of the time until the wanted mark is drawn.
+const DRAWING: f64 = 0.1;
 
 /// One way of making the piece, carried through.
 #[derive(Debug, Clone)]
@@ -54,7 +57,7 @@ pub fn candidates(
     screens: &[&'static Screen],
     progress: &dyn Progress,
 ) -> Result<(Vec<Candidate>, Wanted), PipelineError> {
-    let mut drawn = wanted(plan, art, progress)?;
+    let mut drawn = wanted(plan, art, &Part::new(progress, DRAWING / Shares::of(plan.screen).before_dots()))?;
     let plan = &plan.reading(drawn.kind);
     let placement = drawn.placement;
     mask_tone(&mut drawn.tone, plan, &placement);
@@ -65,8 +68,10 @@ pub fn candidates(
     let cell = plan.grid.along.0 * plan.grid.across.0;
     let mut all = Vec::new();
     for screen in screens {
-        go_on(progress, screen.name)?;
-        let (dots, _) = dots(plan, screen, drawn.tone.clone(), &placement, progress)?;
+        let part = &Part::new(progress, (1.0 - DRAWING) / screens.len() as f64);
+        let shares = Shares::of(screen);
+        let (dots, _) = dots(plan, screen, drawn.tone.clone(), &placement, part)?;
+        part.begin("forecast", 1.0 - shares.gain - shares.dots)?;
         let mark: Mark = reference.plane(&dots);
         all.push(Candidate {
             screen: screen.name,

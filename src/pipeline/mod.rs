@@ -3,6 +3,7 @@
 pub mod compare;
 pub mod facts;
 pub mod look;
+mod shares;
 pub mod words;
 
 use std::cell::OnceCell;
@@ -17,7 +18,7 @@ use crate::job::{Plan, plan};
 use crate::mark::{Forecast, Summary, summary};
 use crate::placement::{self, Outline, Placement};
 use crate::plane::{Dots, Tone};
-use crate::progress::Progress;
+use crate::progress::{Progress, Stopped, Within};
 use crate::proof::layout::{Layout, MOST_PIXELS};
 use crate::proof::report::{ArtFacts, Report};
 use crate::scan::course::{Course, Scan};
@@ -29,6 +30,7 @@ use crate::screen::{Screen, Wants};
 use crate::tone::{gain, piece, shape};
 use crate::units::{Mm, short};
 use look::Reduced;
+use shares::Shares;
 
 /// Why a plan could not be carried through.
 #[derive(Debug, thiserror::Error)]
@@ -54,8 +56,8 @@ pub enum PipelineError {
     #[error(transparent)]
     Head(#[from] HeadError),
     /// The person asked to stop.
-    #[error("stopped as asked; nothing was written")]
-    Stopped,
+    #[error(transparent)]
+    Stopped(#[from] Stopped),
 }
 
 /// The wanted mark, and how it came about: everything before the screen.
@@ -166,7 +168,7 @@ pub fn run(plan: &Plan, art: &Art, name: &str, progress: &dyn Progress) -> Resul
         (foresee(plan, placement, dots, name, progress)?, gain)
     };
     (stages.mean_wanted, stages.gain, stages.notes) = (mean_wanted, gain, notes);
-    go_on(progress, "findings")?;
+    progress.begin("findings", Shares::of(plan.screen).findings)?;
     let mut findings = art_findings(plan, art, &stages);
     findings.extend(fine);
     findings.extend(burn_findings(plan, &stages, &remake(plan, art, progress)));
@@ -192,7 +194,7 @@ pub fn judge(plan: &Plan, dots: Dots, name: &str, progress: &dyn Progress) -> Re
     let (width, height) = (dots.width() as u32, dots.height() as u32);
     let mut stages = foresee(plan, placement, dots, name, progress)?;
     stages.mean_wanted = stages.dots.coverage();
-    go_on(progress, "findings")?;
+    progress.begin("findings", Shares::of(plan.screen).findings)?;
     // Another pitch or ceiling needs the art, which is not at hand.
     let remake = |change| {
         let kept = matches!(change, burn::Change::Power(_) | burn::Change::Speed(_));
@@ -221,12 +223,12 @@ fn foresee(
     name: &str,
     progress: &dyn Progress,
 ) -> Result<Stages, PipelineError> {
-    go_on(progress, "forecast")?;
+    progress.begin("forecast", Shares::of(plan.screen).forecast)?;
     let forecast = Forecast::new(&plan.burn);
     let layout = Layout::new(&plan.blank, &placement.rect, MOST_PIXELS);
     let reduced = look::reduce(&forecast, &dots, &layout);
     let summary = Some(summary(&dots, &forecast));
-    go_on(progress, "scan program")?;
+    progress.begin("scan program", Shares::of(plan.screen).program)?;
     let program = Some(program(plan, &placement, &dots, None, name)?);
     Ok(Stages {
         placement,
@@ -241,11 +243,6 @@ fn foresee(
     })
 }
 
-fn go_on(progress: &dyn Progress, stage: &str) -> Result<(), PipelineError> {
-    progress.stage(stage, 0);
-    if progress.step(0) { Ok(()) } else { Err(PipelineError::Stopped) }
-}
-
 /// Tones by power instead of dots: the beam is on wherever anything is wanted, at the power that gives it.
 fn by_power(
     plan: &Plan,
@@ -254,7 +251,7 @@ fn by_power(
     name: &str,
     progress: &dyn Progress,
 ) -> Result<Stages, PipelineError> {
-    go_on(progress, "forecast")?;
+    progress.begin("forecast", Shares::of(plan.screen).forecast)?;
     compare::mask_tone(&mut tone, plan, &placement);
     let full = (plan.process.power.value.0 * plan.machine.program.full_scale_s).round().max(1.0) as u32;
     let levels = grey::levels(&plan.burn, full);
@@ -268,7 +265,7 @@ fn by_power(
     }
     let layout = Layout::new(&plan.blank, &placement.rect, MOST_PIXELS);
     let reduced = look::of_tone(&plan.burn, &tone, &levels, full, &layout);
-    go_on(progress, "scan program")?;
+    progress.begin("scan program", Shares::of(plan.screen).program)?;
     let program = Some(program(plan, &placement, &dots, Some((tone, levels)), name)?);
     Ok(Stages {
         placement,
@@ -285,7 +282,7 @@ fn by_power(
 
 /// Art to wanted mark: place, render, shape, look of the piece.
 pub fn wanted(plan: &Plan, art: &Art, progress: &dyn Progress) -> Result<Wanted, PipelineError> {
-    go_on(progress, "placing")?;
+    progress.begin("placing", Shares::of(plan.screen).placing)?;
     let mut view = View { crop: plan.crop.window(), turn: plan.turn, mirror: plan.mirror, ..View::default() };
     let hull = art::extent::extent(art, &view)?;
     if hull.is_empty() {
@@ -301,10 +298,10 @@ pub fn wanted(plan: &Plan, art: &Art, progress: &dyn Progress) -> Result<Wanted,
         ReadAs::Drawing => (Kind::Drawing, "as asked".to_string()),
     };
 
-    go_on(progress, "drawing at the dots' density")?;
+    progress.begin("drawing at the dots' density", Shares::of(plan.screen).drawing)?;
     let rect = &placement.rect;
     let rendered = art::render(art, &view, rect.columns, rect.rows, kind)?;
-    go_on(progress, "tones")?;
+    progress.begin("tones", Shares::of(plan.screen).tones)?;
     let pitch = (plan.grid.along.0, plan.grid.across.0);
     let mut notes = Vec::new();
     let (light, shaped) = shape::shape(rendered.light, rendered.alpha.as_ref(), &plan.shape, pitch)?;
@@ -333,7 +330,7 @@ pub fn dots(
 ) -> Result<(Dots, Vec<(f64, f64)>), PipelineError> {
     let mut curve = None;
     if screen.wants == Wants::Coverage {
-        go_on(progress, "dot-gain curve")?;
+        progress.begin("dot-gain curve", Shares::of(screen).gain)?;
         curve = gain_curve(plan, screen)?;
     }
     let mut tone = tone;
@@ -343,11 +340,9 @@ pub fn dots(
     if plan.ceiling.0 < 1.0 {
         tone = gain::ceiling(tone, plan.ceiling.0);
     }
-    go_on(progress, "dots")?;
+    progress.begin("dots", Shares::of(screen).dots)?;
     let mut dots = (screen.make)(&tone, &plan.options, progress);
-    if !progress.step(0) {
-        return Err(PipelineError::Stopped);
-    }
+    progress.go_on(0)?;
     mask(&mut dots, plan, placement);
     let points = curve
         .filter(|c| c.standing != gain::Standing::None)
@@ -425,6 +420,7 @@ fn remake<'a>(
 ) -> impl Fn(burn::Change) -> Option<Remade> + 'a {
     let drawn: OnceCell<Option<Wanted>> = OnceCell::new();
     move |change| {
+        let progress = &Within(progress);
         let changed = plan.changed(change);
         let wanted = match change {
             burn::Change::Pitch(_) => wanted(&changed, art, progress).ok()?,
@@ -482,6 +478,6 @@ pub fn program(
         None => lines::Art::Dots(dots),
     };
     // Nothing is stored, so nothing can fail but a request to stop.
-    let written = program::measure(&course, art, &notes).map_err(|_| PipelineError::Stopped)?;
+    let written = program::measure(&course, art, &notes).map_err(|_| Stopped)?;
     Ok(Program { course, notes, grey, written })
 }

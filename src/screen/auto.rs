@@ -11,7 +11,7 @@
 //! gradient 0.0 to 0.5 dB below, in drawings up to 1 dB. The beam makes a plain threshold's strokes a dot too
 //! wide (35 dB on lettering, the search 44.6 dB), so its edges are the wrong place to begin.
 
-use super::fitted::{asked, cells::Cells, improve};
+use super::fitted::{asked, cells::Cells, expect, improve};
 use super::model_diffusion;
 use super::{Options, Screen, Wants};
 use crate::parallel;
@@ -54,6 +54,7 @@ pub fn auto(tone: &Tone, options: &Options, progress: &dyn Progress) -> Dots {
         }
     });
     let settled = asked::asked(&settled, &cells, options);
+    expect(&settled, options, progress);
     let mut dots = model_diffusion::diffuse(&settled, &cells, options, progress);
     keep(&mut dots, &flat);
     dots = improve(&settled, dots, &cells, options, progress);

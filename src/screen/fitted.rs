@@ -44,11 +44,15 @@ pub const FITTED: Screen = Screen {
 
 /// Passes over a tile before its neighbours get their turn; further passes come in further turns.
 const PASSES_A_TURN: u32 = 4;
+/// Steps that a turn of a tile counts for, where a row of the start is one: of a million dots, rows of the
+/// start take 25 microseconds each and turns of a tile 3 milliseconds.
+const STEPS_A_TILE: u64 = 100;
 
 /// Searches from model-based error diffusion, `Options::effort` passes over the plane; 0 leaves the start.
 pub fn fitted(tone: &Tone, options: &Options, progress: &dyn Progress) -> Dots {
     let cells = Cells::new(&options.burn);
     let tone = asked::asked(tone, &cells, options);
+    expect(&tone, options, progress);
     let start = model_diffusion::diffuse(&tone, &cells, options, progress);
     improve(&tone, start, &cells, options, progress)
 }
@@ -78,7 +82,13 @@ pub fn passes_within(seconds: f64, dots: usize, options: &Options) -> u32 {
     (1.0 + (seconds - one * share) / each).clamp(1.0, 64.0) as u32
 }
 
-/// Searches from given dots.
+/// Says how many steps a search will count: before the start that it goes out from counts its own.
+pub(super) fn expect(tone: &Tone, options: &Options, progress: &dyn Progress) {
+    let tiles = tone.width().div_ceil(TILE) * tone.height().div_ceil(TILE);
+    progress.expect(STEPS_A_TILE * u64::from(options.effort.div_ceil(PASSES_A_TURN)) * tiles as u64);
+}
+
+/// Searches from given dots; the steps it counts are those that [`expect`] says.
 pub(super) fn improve(
     tone: &Tone,
     mut dots: Dots,
@@ -94,7 +104,6 @@ pub(super) fn improve(
     let moves = Moves::new(&weights, cells);
     let (across, down) = (w.div_ceil(TILE), h.div_ceil(TILE));
     let turns = options.effort.div_ceil(PASSES_A_TURN);
-    progress.stage("fitting the dots", u64::from(turns) * (across * down) as u64);
     for turn in 0..turns {
         let passes = PASSES_A_TURN.min(options.effort - turn * PASSES_A_TURN);
         for round in 0..4 {
@@ -105,7 +114,7 @@ pub(super) fn improve(
             let found = parallel::map(tiles.len(), |i| {
                 let mut tile = Tile::new(tone, &dots, tiles[i], cells, &weights, &moves);
                 tile.search(passes);
-                (tile.dots(), progress.step(1))
+                (tile.dots(), progress.step(STEPS_A_TILE))
             });
             for (&(x0, y0), (rows, _)) in tiles.iter().zip(&found) {
                 for (y, row) in rows.iter().enumerate().take(h - y0) {

@@ -69,7 +69,7 @@ fn diffuse_with(
     let lead = LEAD;
     let mut lacking = vec![0.0f32; w];
     let (mut above, mut out) = (vec![0u8; dots.stride()], vec![0u8; dots.stride()]);
-    progress.stage("screening", h as u64);
+    progress.expect(h as u64);
     for place in 0..lead + h {
         if place <= lead && place + LAST > lead {
             note_lacking(&mut lacking, &rings, cells, place);

@@ -93,7 +93,7 @@ fn diffuse(method: Method, tone: &Tone, options: &Options, progress: &dyn Progre
 #[cfg(target_arch = "x86_64")]
 fn skewed(simd: super::simd::Avx2, tone: &Tone, options: &Options, progress: &dyn Progress) -> Dots {
     type Method = FloydSteinberg;
-    progress.stage("screen", tone.height() as u64);
+    progress.expect(tone.height() as u64);
     let mut walk = skew::Walk { simd, tone, lead: 0, begin: Vec::new(), keep_sides: !options.as_published };
     if !options.as_published {
         walk.lead = start::LEAD;
@@ -159,7 +159,7 @@ fn run<S: Lanes, R: Rule<S>>(
     if width == 0 || height == 0 {
         return dots;
     }
-    progress.stage("screen", height as u64);
+    progress.expect(height as u64);
     let mut row = Row::<S>::new(width);
     let [mut this, mut above, mut over] = [(); 3].map(|()| Left::<S>::none(row.segment));
     let lead = if options.as_published { 0 } else { start::LEAD };
