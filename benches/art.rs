@@ -7,7 +7,7 @@ use std::io::Cursor;
 
 use divan::Bencher;
 use dotwright::art::{Art, Kind, View, open, render};
-use dotwright::tone::piece::{Looks, photo};
+use dotwright::tone::tone_mapping::{Looks, photo};
 
 const SIDES: [usize; 2] = [1017, 9449];
 const LOOKS: Looks = Looks { unmarked: 0.03, marked: 0.65 };

@@ -5,7 +5,7 @@ use dotwright::mark::{Burn, Forecast};
 use dotwright::plane::Tone;
 use dotwright::progress::Silent;
 use dotwright::screen::{self, Options};
-use dotwright::{parallel, sight};
+use dotwright::{parallel, visual_quality};
 
 const SIDE: usize = 1024;
 const PITCH_MM: f64 = 25.4 / 304.0;
@@ -50,5 +50,5 @@ fn fitted_two_threads(bencher: divan::Bencher, effort: u32) {
 fn score(bencher: divan::Bencher) {
     let tone = waves();
     let mark = Forecast::new(&Burn::plain(1.5, 1.5)).plane(&dotwright::plane::Dots::off(SIDE, SIDE));
-    bencher.bench(|| sight::score(divan::black_box(&mark), &tone, PITCH_MM, 300.0));
+    bencher.bench(|| visual_quality::score(divan::black_box(&mark), &tone, PITCH_MM, 300.0));
 }

@@ -6,7 +6,7 @@ use dotwright::findings::burn::Verdict;
 use dotwright::mark::{Burn, Forecast, Response, Samples, reduced, summary};
 use dotwright::plane::Dots;
 use dotwright::screen::{self, Options};
-use dotwright::tone::gain;
+use dotwright::tone::dot_gain;
 use dotwright::units::MmPerS;
 
 fn main() {
@@ -84,13 +84,13 @@ fn curved() -> impl Iterator<Item = &'static str> {
 #[divan::bench(args = curved(), max_time = 2)]
 fn dot_gain_curve(bencher: Bencher, name: &str) {
     let options = Options::new(trade(), 0.0836, 0.0836);
-    bencher.bench(|| screen::find(name).map(|s| gain::forecast_anew(s, &options)));
+    bencher.bench(|| screen::find(name).map(|s| dot_gain::forecast_anew(s, &options)));
 }
 
 /// The curve applied to 89 million tones.
 #[divan::bench(sample_count = 5, sample_size = 1)]
 fn dot_gain_applied_to_89_mdot(bencher: Bencher) {
-    let curve = gain::GainCurve::from_points(&[0.0, 0.1, 0.5, 1.0], &[0.0, 0.2, 0.7, 1.0]);
+    let curve = dot_gain::GainCurve::from_points(&[0.0, 0.1, 0.5, 1.0], &[0.0, 0.2, 0.7, 1.0]);
     let Ok(curve) = curve else { return };
     bencher
         .counter(ItemsCount::new(9433usize * 9433))

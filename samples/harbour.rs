@@ -6,7 +6,7 @@
 
 use std::error::Error;
 
-use dotwright::art::light::linear_to_srgb;
+use dotwright::colour::linear_to_srgb;
 use image::codecs::jpeg::JpegEncoder;
 
 /// A colour in linear light.

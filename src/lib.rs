@@ -12,13 +12,14 @@
 //!                  proof.png, ticket.html, dots.png/.tiff/.bmp, program.nc, job.toml, report.json
 //! ```
 //!
-//! Lower rooms know nothing of higher ones: `units`, `plane`, `parallel`, then `art`, `blank`, `mark`,
-//! `scan`, `encode`, then `screen`, `tone`, then `job`, `findings`, `proof`, `wedge`, then `pipeline`,
+//! Lower rooms know nothing of higher ones: `units`, `plane`, `parallel`, `colour`, then `art`, `blank`, `mark`,
+//! `scan`, `encode`, `visual_quality`, then `screen`, `tone`, then `job`, `findings`, `proof`, `wedge`, then `pipeline`,
 //! then `cli`.
 
 pub mod art;
 pub mod blank;
 pub mod cli;
+pub mod colour;
 pub mod encode;
 pub mod findings;
 pub mod job;
@@ -32,7 +33,7 @@ pub mod progress;
 pub mod proof;
 pub mod scan;
 pub mod screen;
-pub mod sight;
 pub mod tone;
 pub mod units;
+pub mod visual_quality;
 pub mod wedge;

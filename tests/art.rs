@@ -4,8 +4,8 @@
 
 use std::path::PathBuf;
 
-use dotwright::art::light::srgb_to_linear;
 use dotwright::art::{Art, Kind, OpenError, View, kind, open, open_path, render};
+use dotwright::colour::srgb_to_linear;
 use proptest::prelude::*;
 use serde_json::Value;
 

@@ -6,7 +6,7 @@ use dotwright::mark::{Burn, Forecast, Response, Samples};
 use dotwright::plane::{Dots, Tone};
 use dotwright::progress::{Progress, Silent};
 use dotwright::screen::{self, Options};
-use dotwright::{parallel, sight};
+use dotwright::{parallel, visual_quality};
 use proptest::prelude::*;
 
 const PITCH_MM: f64 = 25.4 / 304.0;
@@ -34,14 +34,14 @@ fn harbour(w: usize, h: usize) -> Tone {
     Tone::from_vec(w, h, (0..w * h).map(tone).collect())
 }
 
-fn score(dots: &Dots, tone: &Tone, burn: &Burn) -> sight::Score {
+fn score(dots: &Dots, tone: &Tone, burn: &Burn) -> visual_quality::Score {
     score_at(dots, tone, burn, PITCH_MM)
 }
 
-fn score_at(dots: &Dots, tone: &Tone, burn: &Burn, pitch_mm: f64) -> sight::Score {
+fn score_at(dots: &Dots, tone: &Tone, burn: &Burn, pitch_mm: f64) -> visual_quality::Score {
     // All 8 x 8 samples: the sixteen of the quick forecast keep the mean, but each cell's value is off by up to 0.04.
     let forecast = Forecast::with_samples(burn, Samples::REFERENCE);
-    sight::score(&forecast.plane(dots), tone, pitch_mm, sight::READING_DISTANCE_MM)
+    visual_quality::score(&forecast.plane(dots), tone, pitch_mm, visual_quality::READING_DISTANCE_MM)
 }
 
 #[test]

@@ -1,6 +1,7 @@
 //! A wedge as a whole: drawn, written as a program, replayed, looked at and read.
 
 use dotwright::blank::Blank;
+use dotwright::colour::lstar;
 use dotwright::job::Job;
 use dotwright::job::asked::Reference;
 use dotwright::job::plan::resolve;
@@ -11,7 +12,7 @@ use dotwright::units::{Mm, MmPerS, Share, Watts};
 use dotwright::wedge::draw::drawing::{Drawing, Request, Way, draw, steps};
 use dotwright::wedge::draw::program::program;
 use dotwright::wedge::read::{Ask, ReadError, read_photo};
-use dotwright::wedge::register::photo::{Photo, from_picture, lightness};
+use dotwright::wedge::register::photo::{Photo, from_picture};
 use dotwright::wedge::show::preview::preview;
 use dotwright::wedge::show::process::process;
 use dotwright::wedge::target::{Dial, Kind, Wedge};
@@ -114,7 +115,7 @@ fn a_wedge_seen_from_above_is_read_as_it_was_drawn() {
         assert_eq!(r.marks_lighter, lighter);
         let response = drawing.wedge.expected.response();
         for (p, q) in drawing.wedge.patches.iter().zip(&r.patches) {
-            let want = lightness(response.look(drawing.wedge.burn(&p.dial, response).x_solid));
+            let want = lstar(response.look(drawing.wedge.burn(&p.dial, response).x_solid));
             let got = q.lightness.get().unwrap();
             assert!((got - want).abs() < 1.0, "{blank} {}: {got} for {want}", p.name);
         }

@@ -2,9 +2,9 @@
 
 use resvg::tiny_skia::{Pixmap, Transform};
 
-use super::light::{Curve, WEIGHTS, srgb_to_linear};
 use super::render::{RenderError, Rendered, View};
 use super::vector::{Vector, deep};
+use crate::colour::{Curve, linear_light, relative_luminance, srgb_to_linear};
 use crate::parallel;
 use crate::plane::{Alpha, Light};
 
@@ -86,17 +86,16 @@ fn one_band(
 
 /// Light and alpha of premultiplied sRGB codes.
 fn planes(rgba: &[u8], curve: &Curve) -> (Vec<f32>, Vec<f32>) {
-    let w = WEIGHTS.map(|v| v as f32);
-    let solid: Vec<f32> = (0..256).map(|c| srgb_to_linear(f64::from(c) / 255.0) as f32).collect();
-    let opaque = |c: u8| solid.get(usize::from(c)).copied().unwrap_or(1.0);
+    let solid = linear_light();
+    let opaque = |c: u8| solid[usize::from(c)];
     rgba.chunks_exact(4)
         .map(|p| {
             let y = match p[3] {
                 0 => 1.0,
-                255 => opaque(p[0]) * w[0] + opaque(p[1]) * w[1] + opaque(p[2]) * w[2],
+                255 => relative_luminance([p[0], p[1], p[2]].map(opaque)),
                 a => {
                     let straight = |c: u8| curve.at(f32::from(c) / f32::from(a));
-                    straight(p[0]) * w[0] + straight(p[1]) * w[1] + straight(p[2]) * w[2]
+                    relative_luminance([p[0], p[1], p[2]].map(straight))
                 }
             };
             (y.min(1.0), f32::from(p[3]) / 255.0)

@@ -11,7 +11,7 @@ use moxcms::{
 };
 
 use super::Model;
-use super::light::{WEIGHTS, srgb_to_linear};
+use crate::colour::{WEIGHTS, srgb_to_linear};
 
 /// Codes of a 16-bit sample; 8-bit codes are every 257th.
 const CODES: usize = 65536;

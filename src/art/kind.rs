@@ -5,8 +5,8 @@ use std::str::FromStr;
 
 use serde::{Deserialize, Serialize};
 
-use super::light::{Curve, linear_to_srgb};
 use super::{Art, Raster};
+use crate::colour::{Curve, linear_to_srgb};
 
 /// How art is read.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]

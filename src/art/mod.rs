@@ -10,7 +10,7 @@
 pub mod extent;
 pub mod icc;
 pub mod kind;
-pub mod light;
+
 pub mod open;
 pub mod render;
 pub mod turn;

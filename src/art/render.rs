@@ -9,9 +9,9 @@ use fast_image_resize::pixels::F32;
 use fast_image_resize::{FilterType, ResizeAlg, ResizeOptions, Resizer};
 use serde::{Deserialize, Serialize};
 
-use super::light::{Curve, linear_to_srgb, srgb_to_linear};
 use super::turn::{Turn, turned};
 use super::{Art, Kind, Raster, draw};
+use crate::colour::{Curve, linear_to_srgb, srgb_to_linear};
 use crate::parallel;
 use crate::plane::{Alpha, Light, Plane};
 

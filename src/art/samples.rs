@@ -2,7 +2,7 @@
 
 use super::Model;
 use super::icc::Reading;
-use super::light::{Curve, WEIGHTS, srgb_to_linear};
+use crate::colour::{Curve, relative_luminance, srgb_to_linear};
 use crate::parallel;
 use crate::plane::{Alpha, Light};
 
@@ -62,10 +62,8 @@ impl Pixels {
                 }
             }
             Samples::F32(s) => {
-                let weights = WEIGHTS.map(|v| v as f32);
                 over(s, n, w, &mut light, |p, v| {
-                    let y =
-                        if c >= 3 { p[0] * weights[0] + p[1] * weights[1] + p[2] * weights[2] } else { p[0] };
+                    let y = if c >= 3 { relative_luminance([p[0], p[1], p[2]]) } else { p[0] };
                     *v = unit(y);
                 });
                 if self.alpha && s.chunks_exact(n).any(|p| p[c] < 1.0) {
@@ -147,7 +145,6 @@ fn read<S: Sync + Copy + Into<u32>>(
         (Tables::Grey(t), _) => over(s, n, w, light, |p, v| *v = at(t, p[0]).clamp(0.0, 1.0)),
         (Tables::None, Reading::Table(transform)) => {
             let inputs = if n >= 4 { 4 } else { 3 };
-            let weights = WEIGHTS.map(|v| v as f32);
             parallel::bands(light, w, ROWS, |first, band| {
                 let source = &s[first * w * n..first * w * n + band.len() * n];
                 let from: Vec<f32> =
@@ -156,19 +153,18 @@ fn read<S: Sync + Copy + Into<u32>>(
                 // Lengths match by construction; a transform that fails all the same leaves black.
                 if transform.transform(&from, &mut to).is_ok() {
                     for (p, v) in to.chunks_exact(3).zip(band) {
-                        *v = unit(p[0] * weights[0] + p[1] * weights[1] + p[2] * weights[2]);
+                        *v = unit(relative_luminance([p[0], p[1], p[2]]));
                     }
                 }
             });
         }
         (Tables::None, _) => {
             let curve = Curve::new(srgb_to_linear);
-            let weights = WEIGHTS.map(|v| v as f32);
             over(s, n, w, light, |p, v| {
                 if let [c, m, y, k, ..] = *p {
                     let left = 1.0 - code(k);
                     let ink = |i: S| curve.at((1.0 - code(i)) * left);
-                    *v = unit(ink(c) * weights[0] + ink(m) * weights[1] + ink(y) * weights[2]);
+                    *v = unit(relative_luminance([ink(c), ink(m), ink(y)]));
                 }
             });
         }

@@ -9,13 +9,14 @@ use super::options::JobOptions;
 use super::prepare::Source;
 use super::terminal::Bar;
 use super::{Failure, Out};
+use crate::colour::srgb8;
 use crate::encode::output::Output;
 use crate::job::{Plan, plan};
 use crate::pipeline::compare::{self, Candidate};
 use crate::pipeline::look;
 use crate::plane::Tone;
 use crate::progress::Part;
-use crate::proof::canvas::{Picture, srgb};
+use crate::proof::canvas::Picture;
 use crate::proof::contact_sheet::{self, Figure, Sheet};
 use crate::proof::loupe::Window;
 use crate::proof::picture::{self, Scene};
@@ -186,7 +187,7 @@ fn loupe(plan: &Plan, c: &Candidate, place: (f64, f64)) -> Result<Picture, Failu
     let look = look::of_window(&plan.burn, &c.dots, &window);
     let mut p = Picture::filled(look.columns, look.rows, [0; 3]);
     for (i, pixel) in p.rgb.chunks_exact_mut(3).enumerate() {
-        pixel.fill(srgb(look.luminance[i]));
+        pixel.fill(srgb8(look.luminance[i]));
         if look.over_burn[i] > 0.0 {
             pixel.copy_from_slice(&crate::proof::ground::hatch(i % look.columns, i / look.columns, 6));
         }

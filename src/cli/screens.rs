@@ -14,7 +14,7 @@ use crate::art::{self, Kind, View, Window};
 use crate::encode::output::Output;
 use crate::plane::Tone;
 use crate::screen::{Options, SCREENS, Screen, Wants};
-use crate::tone::gain;
+use crate::tone::dot_gain;
 
 /// Arguments of `screens`.
 #[derive(Debug, Args)]
@@ -86,6 +86,6 @@ fn square(art: &art::Art, side: usize) -> Result<Tone, Failure> {
 fn input(screen: &Screen, options: &Options, wanted: &Tone) -> Tone {
     match screen.wants {
         Wants::Mark => wanted.clone(),
-        Wants::Coverage => gain::forecast(screen, options).apply(wanted.clone()),
+        Wants::Coverage => dot_gain::forecast(screen, options).apply(wanted.clone()),
     }
 }

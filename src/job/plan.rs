@@ -17,7 +17,7 @@ use crate::findings::burn::Change;
 use crate::mark::Burn;
 use crate::placement::{Grid, Place, PlaceError};
 use crate::screen::{self, Options, Screen};
-use crate::tone::gain::GainCurve;
+use crate::tone::dot_gain::GainCurve;
 use crate::tone::shape::{self, Shape};
 use crate::units::{Mm, Share};
 

@@ -13,7 +13,7 @@ use crate::progress::{Part, Progress};
 use crate::proof::layout::Layout;
 use crate::proof::loupe::Window;
 use crate::screen::Screen;
-use crate::sight::{self, Score};
+use crate::visual_quality::{self, Score};
 
 /// Distance from which a piece is looked at, mm: at arm's length, as the measures assume.
 pub const VIEWING_DISTANCE_MM: f64 = 300.0;
@@ -79,7 +79,7 @@ pub fn candidates(
             placement,
             layout,
             reduced: look::reduce(&forecast, &dots, &layout),
-            score: sight::score(&mark, &drawn.tone, plan.grid.across.0, VIEWING_DISTANCE_MM),
+            score: visual_quality::score(&mark, &drawn.tone, plan.grid.across.0, VIEWING_DISTANCE_MM),
             verdict: Verdict::new(&summary(&dots, &forecast), cell),
             on: dots.count(),
             lone: lone(&dots),

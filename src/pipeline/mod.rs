@@ -27,7 +27,7 @@ use crate::scan::head::HeadError;
 use crate::scan::lines;
 use crate::scan::program::{self, Notes, Written};
 use crate::screen::{Screen, Wants};
-use crate::tone::{gain, piece, shape};
+use crate::tone::{dot_gain, shape, tone_mapping};
 use crate::units::{Mm, short};
 use look::Reduced;
 use shares::Shares;
@@ -51,7 +51,7 @@ pub enum PipelineError {
     Shape(#[from] shape::ShapeError),
     /// A measured tone curve cannot be used.
     #[error(transparent)]
-    Gain(#[from] gain::GainError),
+    Gain(#[from] dot_gain::GainError),
     /// The machine cannot run the job.
     #[error(transparent)]
     Head(#[from] HeadError),
@@ -308,13 +308,14 @@ pub fn wanted(plan: &Plan, art: &Art, progress: &dyn Progress) -> Result<Wanted,
     if let Some((black, white)) = shaped.levels {
         notes.push(format!("lightness L* {} became black and {} white", short(black, 1), short(white, 1)));
     }
-    let looks = piece::Looks { unmarked: plan.burn.response.y_unmarked, marked: plan.burn.response.y_marked };
+    let looks =
+        tone_mapping::Looks { unmarked: plan.burn.response.y_unmarked, marked: plan.burn.response.y_marked };
     let tone = match kind {
-        Kind::Photo => piece::photo(light, rendered.alpha.as_ref(), looks),
+        Kind::Photo => tone_mapping::photo(light, rendered.alpha.as_ref(), looks),
         Kind::Drawing => {
-            let (ink, note) = piece::ink(&light, rendered.alpha.as_ref());
+            let (ink, note) = tone_mapping::ink(&light, rendered.alpha.as_ref());
             notes.extend(note);
-            piece::drawing(light, rendered.alpha.as_ref(), ink)
+            tone_mapping::drawing(light, rendered.alpha.as_ref(), ink)
         }
     };
     Ok(Wanted { placement, tone, kind, kind_why, notes })
@@ -338,26 +339,26 @@ pub fn dots(
         tone = c.apply(tone);
     }
     if plan.ceiling.0 < 1.0 {
-        tone = gain::ceiling(tone, plan.ceiling.0);
+        tone = dot_gain::ceiling(tone, plan.ceiling.0);
     }
     progress.begin("dots", Shares::of(screen).dots)?;
     let mut dots = (screen.make)(&tone, &plan.options, progress);
     progress.go_on(0)?;
     mask(&mut dots, plan, placement);
     let points = curve
-        .filter(|c| c.standing != gain::Standing::None)
+        .filter(|c| c.standing != dot_gain::Standing::None)
         .map(|c| c.coverage.iter().zip(&c.mark).map(|(&c, &m)| (f64::from(c), f64::from(m))).collect());
     Ok((dots, points.unwrap_or_default()))
 }
 
 /// The dot-gain curve that the plan asks for.
-fn gain_curve(plan: &Plan, screen: &Screen) -> Result<Option<gain::GainCurve>, PipelineError> {
+fn gain_curve(plan: &Plan, screen: &Screen) -> Result<Option<dot_gain::GainCurve>, PipelineError> {
     match &plan.dot_gain {
         DotGain::Off => Ok(None),
         DotGain::File(_) => Ok(plan.tone_curve.clone()),
         DotGain::Forecast => Ok(Some(match plan::measured_curve(plan, screen.name) {
-            Some(c) => gain::GainCurve::from_points(&c.coverage, &c.mark)?,
-            None => gain::forecast(screen, &plan.options),
+            Some(c) => dot_gain::GainCurve::from_points(&c.coverage, &c.mark)?,
+            None => dot_gain::forecast(screen, &plan.options),
         })),
     }
 }

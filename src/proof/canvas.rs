@@ -100,23 +100,6 @@ pub fn blend(pixel: &mut [u8], colour: Rgb, alpha: f32) {
     }
 }
 
-/// sRGB of each of 65536 steps of linear light (IEC 61966-2-1); within one half of an 8-bit level
-/// everywhere, the steepest part near black included (12.92 · 255 / 65536 = 0.05 levels a step).
-static SRGB: LazyLock<Vec<u8>> = LazyLock::new(|| {
-    (0..=65_535u32)
-        .map(|i| {
-            let y = f64::from(i) / 65_535.0;
-            let v = if y <= 0.003_130_8 { 12.92 * y } else { 1.055 * y.powf(1.0 / 2.4) - 0.055 };
-            (v * 255.0).round() as u8
-        })
-        .collect()
-});
-
-/// The 8-bit sRGB value of the linear light `y`, 0 to 1; clipped outside.
-pub fn srgb(y: f32) -> u8 {
-    SRGB[(y.clamp(0.0, 1.0) * 65_535.0 + 0.5) as usize]
-}
-
 /// The fonts that ship with the program: the lettering does not depend on the machine.
 static FONTS: LazyLock<Arc<fontdb::Database>> = LazyLock::new(|| {
     let mut db = fontdb::Database::new();
@@ -162,17 +145,6 @@ pub fn letters(text: &str) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn linear_light_becomes_srgb_to_the_level() {
-        // IEC 61966-2-1; 0.2140 is the linear light of level 127 (0.21223) to 128 (0.21586) and between.
-        for level in 0..=255u8 {
-            let v = f64::from(level) / 255.0;
-            let y = if v <= 0.040_45 { v / 12.92 } else { ((v + 0.055) / 1.055).powf(2.4) };
-            assert_eq!(srgb(y as f32), level);
-        }
-        assert_eq!((srgb(-1.0), srgb(2.0), srgb(f32::NAN)), (0, 255, 0));
-    }
 
     #[test]
     fn lettering_is_drawn_with_the_shipped_font() {

@@ -1,10 +1,11 @@
 //! `loupe.png`: a small place at high magnification, the dots and their forecast side by side.
 
-use super::canvas::{Picture, ProofError, draw, escape, srgb};
+use super::canvas::{Picture, ProofError, draw, escape};
 use super::ground::hatch;
 use super::layout::{Axis, Look};
 use super::legend::{INK, Key, Legend, PAPER, stack, strip};
 use super::picture::{Scene, standing_line};
+use crate::colour::srgb8;
 use crate::plane::Dots;
 use crate::units::short;
 
@@ -94,7 +95,7 @@ pub fn loupe(scene: &Scene, dots: &Dots, window: &Window, look: &Look) -> Result
         window.columns,
         window.rows
     );
-    let grey = |y: f64| [srgb(y as f32); 3];
+    let grey = |y: f64| [srgb8(y as f32); 3];
     let keys = [
         Key::Patch(grey(scene.y_unmarked), "left alone".into()),
         Key::Patch(grey(scene.y_marked), "full mark".into()),
@@ -148,7 +149,7 @@ fn look_panel(
             if burnt >= 0.5 {
                 p.copy_from_slice(&hatch(x, y, 5));
             } else {
-                p.fill(srgb(light / share.max(1e-6)));
+                p.fill(srgb8(light / share.max(1e-6)));
             }
         }
     }

@@ -1,11 +1,12 @@
 //! `proof.png`: the whole blank as it is forecast to look after cleaning.
 
-use super::canvas::{Picture, ProofError, srgb};
+use super::canvas::{Picture, ProofError};
 use super::ground::{self, hatch};
 use super::layout::{Axis, Layout, Look};
 use super::legend::{Key, Legend, stack, strip};
 use super::report::{Standing, sign};
 use crate::blank::Blank;
+use crate::colour::srgb8;
 use crate::job::kit::Surface;
 use crate::placement::DotRect;
 use crate::units::short;
@@ -45,7 +46,7 @@ pub fn proof(scene: &Scene, layout: &Layout, look: &Look) -> Result<Picture, Pro
     for &spot in scene.spots {
         ground::ring(&mut picture, layout.pixel_of(scene.blank, spot), 13.0 * k, 2.0 * k);
     }
-    let grey = |y: f64| [srgb(y as f32); 3];
+    let grey = |y: f64| [srgb8(y as f32); 3];
     let mut keys = vec![
         Key::Patch(grey(scene.y_unmarked), "left alone".into()),
         Key::Patch(grey(scene.y_marked), "full mark".into()),
@@ -99,7 +100,7 @@ pub fn piece(scene: &Scene, layout: &Layout, look: &Look) -> Result<Picture, Pro
         (rect.top.0, rect.grid.across.0, rect.rows),
         (look.rows, look.step_across),
     );
-    let bare = srgb(scene.y_unmarked as f32);
+    let bare = srgb8(scene.y_unmarked as f32);
     let stripe = (layout.width / 360).max(3);
     Ok(ground::paint(layout, scene.blank, Some(scene.surface), |y, row| {
         row.fill(bare);
@@ -127,7 +128,7 @@ pub fn piece(scene: &Scene, layout: &Layout, look: &Look) -> Result<Picture, Pro
             if burnt >= STRIPED {
                 pixel.copy_from_slice(&hatch(x, y, stripe));
             } else {
-                pixel.fill(srgb(light + (1.0 - share) * scene.y_unmarked as f32));
+                pixel.fill(srgb8(light + (1.0 - share) * scene.y_unmarked as f32));
             }
         }
     }))
@@ -136,6 +137,7 @@ pub fn piece(scene: &Scene, layout: &Layout, look: &Look) -> Result<Picture, Pro
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::colour::linear_light;
     use crate::parallel;
     use crate::plane::Dots;
     use crate::proof::made::{keep, lighthouse, scene_parts};
@@ -161,10 +163,7 @@ mod tests {
         // Every pixel well inside the dots, back in linear light, against the coverage there.
         let p = piece(&scene, &layout, &look).unwrap();
         let (mut sum, mut n) = (0.0, 0.0);
-        let linear = |v: u8| {
-            let v = f64::from(v) / 255.0;
-            if v <= 0.040_45 { v / 12.92 } else { ((v + 0.055) / 1.055).powf(2.4) }
-        };
+        let linear = |v: u8| f64::from(linear_light()[usize::from(v)]);
         for y in 0..p.height {
             for x in 0..p.width {
                 let (mx, my) = (layout.left + x as f64 * layout.pixel, layout.top + y as f64 * layout.pixel);

@@ -1,7 +1,8 @@
 //! Pictures made smaller without moiré: by exact areas, in linear light.
 
-use super::canvas::{Picture, srgb};
+use super::canvas::Picture;
 use super::layout::Axis;
+use crate::colour::{linear_light, srgb8};
 
 /// `picture` made to fit into `side` by `side` pixels, by exact areas in linear light; never enlarged.
 pub fn reduced(picture: &Picture, side: usize) -> Picture {
@@ -14,12 +15,7 @@ pub fn reduced(picture: &Picture, side: usize) -> Picture {
     let (width, height) = (fit(picture.width), fit(picture.height));
     let axis = |n: usize, to: usize| Axis::new((0.0, n as f64 / to as f64, to), (0.0, 1.0, n), (n, 1.0));
     let (ax, ay) = (axis(picture.width, width), axis(picture.height, height));
-    let linear: Vec<f32> = (0..=255u8)
-        .map(|v| {
-            let v = f64::from(v) / 255.0;
-            (if v <= 0.040_45 { v / 12.92 } else { ((v + 0.055) / 1.055).powf(2.4) }) as f32
-        })
-        .collect();
+    let linear = linear_light();
     let mut out = Picture::filled(width, height, [0; 3]);
     crate::parallel::bands(&mut out.rgb, 3 * width, 4, |first, band| {
         for (i, row) in band.chunks_exact_mut(3 * width).enumerate() {
@@ -35,7 +31,7 @@ pub fn reduced(picture: &Picture, side: usize) -> Picture {
                         }
                     }
                 }
-                pixel.copy_from_slice(&sum.map(srgb));
+                pixel.copy_from_slice(&sum.map(srgb8));
             }
         }
     });

@@ -5,7 +5,8 @@
 
 use std::sync::LazyLock;
 
-use super::canvas::{Rgb, srgb};
+use super::canvas::Rgb;
+use crate::colour::{WEIGHTS, luminance, srgb8};
 
 /// L* of the lowest and of the highest colour.
 const LIGHTNESS: (f64, f64) = (14.0, 92.0);
@@ -35,11 +36,6 @@ fn linear(l: f64, a: f64, b: f64) -> [f64; 3] {
     ]
 }
 
-/// Relative luminance Y at a CIE lightness L*.
-fn luminance(lightness: f64) -> f64 {
-    if lightness > 8.0 { ((lightness + 16.0) / 116.0).powi(3) } else { lightness / 903.296_3 }
-}
-
 /// The colour at `t` with exactly the lightness wanted, its colourfulness reduced as little as the gamut asks.
 fn computed(t: f64) -> Rgb {
     let want = luminance(LIGHTNESS.0 + t * (LIGHTNESS.1 - LIGHTNESS.0));
@@ -50,12 +46,12 @@ fn computed(t: f64) -> Rgb {
         let (mut low, mut high) = (0.0, 1.1);
         for _ in 0..50 {
             let l = 0.5 * (low + high);
-            let [r, g, b] = linear(l, a, b);
-            if 0.212_6 * r + 0.715_2 * g + 0.072_2 * b < want { low = l } else { high = l }
+            let y: f64 = linear(l, a, b).iter().zip(WEIGHTS).map(|(v, w)| v * w).sum();
+            if y < want { low = l } else { high = l }
         }
         let rgb = linear(low, a, b);
         if chroma < 0.02 || rgb.iter().all(|v| (-1e-4..=1.0001).contains(v)) {
-            return rgb.map(|v| srgb(v as f32));
+            return rgb.map(|v| srgb8(v as f32));
         }
         chroma -= 0.02;
     }
@@ -64,6 +60,7 @@ fn computed(t: f64) -> Rgb {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::colour::{lstar, srgb_to_linear};
 
     /// Matrices for full dichromacy in linear sRGB: G. M. Machado, M. M. Oliveira and L. A. F. Fernandes,
     /// A physiologically-based model for simulation of color vision deficiency, IEEE TVCG 15 (2009), severity 1.0;
@@ -96,15 +93,11 @@ mod tests {
     ];
 
     fn linear_of(c: Rgb) -> [f64; 3] {
-        c.map(|v| {
-            let v = f64::from(v) / 255.0;
-            if v <= 0.040_45 { v / 12.92 } else { ((v + 0.055) / 1.055).powf(2.4) }
-        })
+        c.map(|v| srgb_to_linear(f64::from(v) / 255.0))
     }
 
     fn lightness(c: [f64; 3]) -> f64 {
-        let y = 0.212_6 * c[0] + 0.715_2 * c[1] + 0.072_2 * c[2];
-        if y > 0.008_856_45 { 116.0 * y.cbrt() - 16.0 } else { 903.296_3 * y }
+        lstar(c.iter().zip(WEIGHTS).map(|(v, w)| v * w).sum())
     }
 
     /// Every 16th of the scale: a step that 8-bit rounding (0.3 L*) does not blur.

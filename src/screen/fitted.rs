@@ -27,7 +27,7 @@ use super::{Options, Screen, Wants};
 use crate::parallel;
 use crate::plane::{Dots, Tone};
 use crate::progress::{Progress, Silent};
-use crate::sight::READING_DISTANCE_MM;
+use crate::visual_quality::READING_DISTANCE_MM;
 use cells::Cells;
 use moves::Moves;
 use spread::Weights;

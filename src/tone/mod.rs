@@ -1,8 +1,8 @@
 //! Tone: levels, contrast, sharpening; the look of the piece; the dot-gain curve.
 
-pub mod gain;
-pub mod piece;
+pub mod dot_gain;
 pub mod shape;
+pub mod tone_mapping;
 
 mod local;
 mod sharpen;

@@ -2,7 +2,7 @@
 //!
 //! All of it works on CIE lightness, where equal steps look equal, and radii are millimetres on the piece.
 
-use crate::art::light::{Curve, lstar, luminance};
+use crate::colour::{Curve, lstar, luminance};
 use crate::parallel;
 use crate::plane::{Alpha, Light};
 

@@ -10,8 +10,9 @@ use super::measure::rectify::{Flat, Surface, gaps, rectify};
 use super::measure::timing;
 use super::reading::{PatchReading, PhotoReading, PickReading, Reading, ResponseReading, Scale};
 use super::register::locate::{by_corners, by_marks};
-use super::register::photo::{self, Photo, PhotoError, lightness};
+use super::register::photo::{self, Photo, PhotoError};
 use super::target::{Kind, Patch, Wedge};
+use crate::colour::lstar;
 use crate::mark::response::OVER_BURN;
 
 /// What a reading is asked with.
@@ -233,24 +234,24 @@ struct Stat {
 impl Stat {
     /// Uncertainty of the patch's mean from its own grain, L*.
     fn l_grain(&self) -> f64 {
-        lightness(self.y + self.y_grain) - self.l
+        lstar(self.y + self.y_grain) - self.l
     }
 
     /// Its lightness if the light over it is `exp(light)` times what it was taken for.
     fn under(&self, light: f64) -> f64 {
-        lightness(self.y * (-light).exp())
+        lstar(self.y * (-light).exp())
     }
 
     /// Uncertainty for the fit, L*: its grain, what glare may leave, [`REPEATS`], and with `light` that of the
     /// light over it. What shifts all patches alike is no part of it.
     fn l_fit(&self, light: bool) -> f64 {
         let y = if light { self.y_error } else { self.y_grain.hypot(self.y_veil) };
-        (lightness(self.y + y) - self.l).hypot(REPEATS)
+        (lstar(self.y + y) - self.l).hypot(REPEATS)
     }
 
     fn of(m: &Measured, y_gap: f64) -> Stat {
         let y = m.ratio * y_gap;
-        let ls: Vec<f64> = m.cells.iter().map(|c| lightness(c * y_gap)).collect();
+        let ls: Vec<f64> = m.cells.iter().map(|c| lstar(c * y_gap)).collect();
         let grain = deviation(&ls);
         // Neighbouring apertures share the coating's mottle: a quarter of them count as independent.
         // A pattern's spread is no error; its soft mean is good to about half a percent.
@@ -262,8 +263,8 @@ impl Stat {
         // The glare over a patch need not be that of the gaps beside it: half of it is error.
         let y_veil = 0.5 * m.veil * y_gap;
         let y_error = own.hypot(y * m.light_error).hypot(y_veil).max(1e-5);
-        let l = lightness(y);
-        Stat { y, y_error, y_grain: own, y_veil, l, l_error: (lightness(y + y_error) - l).hypot(0.1), grain }
+        let l = lstar(y);
+        Stat { y, y_error, y_grain: own, y_veil, l, l_error: (lstar(y + y_error) - l).hypot(0.1), grain }
     }
 }
 
@@ -299,7 +300,7 @@ fn exposure(
     let plain: Vec<fit::Point> = points.iter().map(|p| p.1).collect();
     let open: Vec<Vec<f64>> = points.iter().map(|p| modes.get(p.0).cloned().unwrap_or_default()).collect();
     let y = reading.scale.y_unmarked;
-    let bare = lightness(y);
+    let bare = lstar(y);
     let settings: Vec<fit::Point> = points
         .iter()
         .filter(|(i, _)| wedge.patches.get(*i).is_some_and(|p| !p.charred))

@@ -10,7 +10,7 @@ use crate::parallel;
 use crate::plane::Tone;
 use crate::progress::Silent;
 use crate::screen::{self, Options, SCREENS, Screen};
-use crate::sight::{self, Score};
+use crate::visual_quality::{self, Score};
 
 /// Side of the plane that speed is measured on, dots: about a coaster.
 pub const FAST_SIDE: usize = 1024;
@@ -65,7 +65,7 @@ pub fn measured(photo: &Tone, large: &Tone) -> Figures {
 fn score(screen: &Screen, options: &Options, photo: &Tone) -> Score {
     let dots = (screen.make)(&input(screen, options, photo), options, &Silent);
     let mark = Forecast::with_samples(&options.burn, Samples::REFERENCE).plane(&dots);
-    sight::score(&mark, photo, PITCH, 300.0)
+    visual_quality::score(&mark, photo, PITCH, 300.0)
 }
 
 fn options(beam: f64) -> Options {

@@ -2,10 +2,11 @@
 
 use super::figures::Search;
 use super::{Failure, PITCH, SIDE, input};
+use crate::colour::srgb8;
 use crate::mark::{Burn, Forecast};
 use crate::plane::{Dots, Tone};
 use crate::progress::Silent;
-use crate::proof::canvas::{Picture, Rgb, draw, escape, srgb};
+use crate::proof::canvas::{Picture, Rgb, draw, escape};
 use crate::proof::legend::stack;
 use crate::screen::{Options, SCREENS, Screen};
 
@@ -74,7 +75,7 @@ impl Wanted {
         strip.lay(&tones(&self.ramp), GAP, 0);
         strip.lay(&tones(&self.light), GAP, 2 * (68 + GAP));
         strip.lay(&tones(&self.part), 2 * GAP + 2 * PART, 0);
-        let middle = |x, y| srgb(self.part.row(PART / 4 + y / 2)[PART / 4 + x / 2]);
+        let middle = |x, y| srgb8(self.part.row(PART / 4 + y / 2)[PART / 4 + x / 2]);
         strip.lay(&grey(PART, PART, middle), 3 * GAP + 3 * PART, 0);
         strip
     }
@@ -96,7 +97,7 @@ impl Wanted {
 }
 
 fn tones(tone: &Tone) -> Picture {
-    grey(tone.width(), tone.height(), |x, y| srgb(tone.row(y)[x]))
+    grey(tone.width(), tone.height(), |x, y| srgb8(tone.row(y)[x]))
 }
 
 fn grey(width: usize, height: usize, value: impl Fn(usize, usize) -> u8) -> Picture {

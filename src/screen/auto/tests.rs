@@ -2,8 +2,8 @@ use super::*;
 use crate::mark::{Burn, Forecast};
 use crate::progress::Silent;
 use crate::screen::{SCREENS, threshold};
-use crate::sight;
-use crate::tone::gain;
+use crate::tone::dot_gain;
+use crate::visual_quality;
 
 const PITCH: f64 = 25.4 / 304.0;
 
@@ -73,11 +73,11 @@ fn no_single_screen_does_better_on_mixed_art() {
     for (art, tone) in kinds() {
         let options = options(false);
         let forecast = Forecast::new(&options.burn);
-        let db = |dots: &Dots| sight::score(&forecast.plane(dots), &tone, PITCH, 300.0).psnr_hvs_db;
+        let db = |dots: &Dots| visual_quality::score(&forecast.plane(dots), &tone, PITCH, 300.0).psnr_hvs_db;
         let best = SCREENS.iter().filter(|s| s.name != AUTO.name).map(|screen| {
             let input = match screen.wants {
                 Wants::Coverage if screen.name != threshold::THRESHOLD.name => {
-                    gain::forecast(screen, &options).apply(tone.clone())
+                    dot_gain::forecast(screen, &options).apply(tone.clone())
                 }
                 _ => tone.clone(),
             };

@@ -1,6 +1,6 @@
 //! What the search weighs an error by: the autocorrelation of a mix of point spreads.
 
-use crate::sight::{Eye, PointSpread};
+use crate::visual_quality::{Eye, PointSpread};
 
 /// Dots either side of the autocorrelation that are kept.
 pub const REACH: usize = 12;

@@ -146,7 +146,7 @@ mod tests {
     use crate::mark::Forecast;
     use crate::plane::{Dots, Tone};
     use crate::progress::Silent;
-    use crate::sight::score;
+    use crate::visual_quality::score;
 
     #[test]
     fn all_shares_of_an_error_are_one() {

@@ -1,8 +1,8 @@
 //! Model: the coating's response under trial, against patches of known exposure.
 
 use super::least_squares::minimise;
+use crate::colour::lstar;
 use crate::mark::{Response, Taps};
-use crate::wedge::register::photo::lightness;
 use crate::wedge::target::Wedge;
 
 /// One patch as the fit takes it.
@@ -106,7 +106,7 @@ impl Model<'_> {
         let r = self.response(p);
         let x = point.dose * (point.speed / self.v0).powf(1.0 - r.schwarzschild);
         let y = self.ripple.iter().map(|e| r.look(x * e)).sum::<f64>() / self.ripple.len() as f64;
-        lightness(y)
+        lstar(y)
     }
 
     fn rest(&self, p: &[f64; 7]) -> Vec<f64> {

@@ -9,8 +9,8 @@ use super::model::{
     RISE, S, Solved,
 };
 pub use super::model::{Point, ripple};
+use crate::colour::{lstar, luminance};
 use crate::mark::Response;
-use crate::wedge::register::photo::{lightness, luminance};
 use crate::wedge::target::{Expected, Pattern, Wedge};
 
 /// A value that was measured, or the reason why it was not.
@@ -93,7 +93,7 @@ impl ResponseFit {
     /// L* of the curve for a solid of mean exposure `x` (J/mm²), the lines' ripple taken in.
     pub fn lightness(&self, x: f64) -> f64 {
         let n = self.ripple.len().max(1) as f64;
-        lightness(self.ripple.iter().map(|e| self.curve.look(x * e)).sum::<f64>() / n)
+        lstar(self.ripple.iter().map(|e| self.curve.look(x * e)).sum::<f64>() / n)
     }
 
     /// Char to be expected at the settings `dose` (J/mm²) and `speed` (mm/s), the mean over [`Self::chars`];
@@ -158,7 +158,7 @@ pub fn fit(
 
 /// The point if the light over it is `exp(light)` times what it was taken for.
 fn under(p: &Point, light: f64) -> Point {
-    Point { lightness: lightness(luminance(p.lightness) * (-light).exp()), ..*p }
+    Point { lightness: lstar(luminance(p.lightness) * (-light).exp()), ..*p }
 }
 
 /// Size of the light's error over each point, natural logarithm: the modes fitted to what the curve leaves, each
@@ -187,7 +187,7 @@ fn reweighted(model: &Model<'_>, at: &[f64; 7]) -> Vec<f64> {
 
 /// The best minimum, with char or without; `known` is that of an earlier round, to start from.
 fn search(base: &Model<'_>, expected: &Expected, s_free: bool, known: Option<&Solved>) -> Option<Solved> {
-    let bare = lightness(base.y_unmarked);
+    let bare = lstar(base.y_unmarked);
     let extreme = base
         .points
         .iter()
@@ -499,7 +499,7 @@ mod tests {
 
     fn made(dose: f64, speed: f64, r: &Response) -> Point {
         let x = dose * (speed / r.v0.0).powf(1.0 - r.schwarzschild);
-        Point { dose, speed, lightness: lightness(r.look(x)), error: 0.3 }
+        Point { dose, speed, lightness: lstar(r.look(x)), error: 0.3 }
     }
 
     /// Forty patches at four speeds, each four of a dose `step` J/mm² larger, from `first` steps on.

@@ -4,8 +4,8 @@ use serde::{Deserialize, Serialize};
 
 use super::least_squares::minimise;
 use super::response::Known;
+use crate::colour::lstar;
 use crate::mark::{Response, Taps};
-use crate::wedge::register::photo::lightness;
 use crate::wedge::target::{Pattern, Wedge};
 
 /// The measured dot-gain curve of one screen.
@@ -150,8 +150,8 @@ pub fn beam(wedge: &Wedge, looks: &[Look], y_unmarked: f64) -> BeamReading {
         .filter_map(|(p, l)| {
             let (y, error) = (*l)?;
             let burn = wedge.burn(&p.dial, wedge.expected.response());
-            let slope = (lightness(y + error) - lightness(y)).abs().hypot(0.3);
-            Some((p.pattern, p.period, lightness(y), slope, burn.x_solid))
+            let slope = (lstar(y + error) - lstar(y)).abs().hypot(0.3);
+            Some((p.pattern, p.period, lstar(y), slope, burn.x_solid))
         })
         .collect();
     let lines = |p: Pattern| data.iter().filter(|d| d.0 == p).count();
@@ -175,7 +175,7 @@ pub fn beam(wedge: &Wedge, looks: &[Look], y_unmarked: f64) -> BeamReading {
         let mut out: Vec<f64> = data
             .iter()
             .map(|&(pattern, period, l, error, x)| {
-                (lightness(forecast(pattern, period, d(along, pa), d(across, pc), x, &r)) - l) / error
+                (lstar(forecast(pattern, period, d(along, pa), d(across, pc), x, &r)) - l) / error
             })
             .collect();
         out.push(half / half_error);

@@ -2,10 +2,11 @@
 
 use super::patches::{Measured, Refusal};
 use super::rectify::Surface;
+use crate::colour::lstar;
 use crate::wedge::read::{Ask, ReadError};
 use crate::wedge::reading::Scale;
 use crate::wedge::register::camera::View;
-use crate::wedge::register::photo::{Photo, lightness};
+use crate::wedge::register::photo::Photo;
 use crate::wedge::target::Wedge;
 
 /// The ratio to the bare coating that is furthest from one.
@@ -42,7 +43,7 @@ pub fn scale(
             absolute: false,
             note: format!(
                 "relative: the lightest patch is taken as L* {:.1} (luminance {:.2}, assumed of the coating); a white reference in the photo (--white) makes it absolute",
-                lightness(e.y_marked),
+                lstar(e.y_marked),
                 e.y_marked
             ),
             y_unmarked: e.y_marked / best,
@@ -52,7 +53,7 @@ pub fn scale(
         absolute: false,
         note: format!(
             "relative: the bare coating is taken as L* {:.1} (luminance {:.2}, assumed of the coating); a white reference in the photo (--white) makes it absolute",
-            lightness(e.y_unmarked),
+            lstar(e.y_unmarked),
             e.y_unmarked
         ),
         y_unmarked: e.y_unmarked,

@@ -1,9 +1,10 @@
 //! Patches: lightness and grain of each, or why it cannot be measured.
 
 use super::rectify::{Flat, Surface};
+use crate::colour::lstar;
 use crate::parallel;
 use crate::wedge::register::camera::View;
-use crate::wedge::register::photo::{Photo, lightness};
+use crate::wedge::register::photo::Photo;
 use crate::wedge::target::{Patch, Pattern, Wedge};
 
 /// Side of the aperture through which grain is measured, mm: about what the eye resolves at 300 mm
@@ -132,7 +133,7 @@ fn one(
     // Glare adds light: what it adds to the gaps beside the patch it adds, about, to the patch.
     let local = surface.at(cx, cy);
     let glare = glare_beside(surface, (cx, cy), w.max(h) * 0.5 + 2.5);
-    let steps = |a: f64| (lightness(a) - lightness(mean)).abs();
+    let steps = |a: f64| (lstar(a) - lstar(mean)).abs();
     if glare.most > GLARE * surface.spread.max(0.004) && steps(mean + glare.most * local) > 0.8 {
         return Err(Refusal::Glare { excess: 100.0 * glare.most });
     }
@@ -146,10 +147,10 @@ fn one(
             high = high.max(s / n * local);
         }
     }
-    let spread = lightness(high) - lightness(low);
+    let spread = lstar(high) - lstar(low);
     // The quarters of a patterned patch see other parts of the pattern and are not compared; those of an even
     // patch differ by its own grain over the root of the apertures in a quarter.
-    let sd = deviation(&cells.iter().map(|c| lightness(c * local)).collect::<Vec<_>>());
+    let sd = deviation(&cells.iter().map(|c| lstar(c * local)).collect::<Vec<_>>());
     if !patterned && spread > 2.5 + 4.0 * sd / (cells.len() as f64 / 4.0).sqrt() {
         return Err(Refusal::Uneven { spread });
     }

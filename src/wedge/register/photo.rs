@@ -4,6 +4,7 @@ use std::io::Cursor;
 
 use image::{DynamicImage, ImageDecoder, ImageReader};
 
+use crate::colour::{relative_luminance, srgb_to_linear};
 use crate::parallel;
 use crate::plane::{Dots, Light};
 
@@ -32,22 +33,6 @@ pub enum PhotoError {
         /// Pixels down.
         height: u32,
     },
-}
-
-/// The sRGB curve of IEC 61966-2-1: code value 0..1 to linear light.
-pub fn linear(v: f64) -> f64 {
-    if v <= 0.04045 { v / 12.92 } else { ((v + 0.055) / 1.055).powf(2.4) }
-}
-
-/// CIE 1976 L* of a relative luminance (CIE 15:2004, 8.2.1).
-pub fn lightness(y: f64) -> f64 {
-    let y = y.max(0.0);
-    if y > 216.0 / 24389.0 { 116.0 * y.cbrt() - 16.0 } else { y * 24389.0 / 27.0 }
-}
-
-/// The relative luminance of an L*.
-pub fn luminance(l: f64) -> f64 {
-    if l > 8.0 { ((l + 16.0) / 116.0).powi(3) } else { l.max(0.0) * 27.0 / 24389.0 }
 }
 
 /// Decodes a photo, turns it as its Exif orientation says, and makes linear light of it with the sRGB
@@ -90,7 +75,7 @@ pub fn from_picture(picture: &DynamicImage) -> Photo {
 }
 
 fn from_rgb<T: Copy + Into<u32> + Sync>(width: usize, height: usize, rgb: &[T], full: f64) -> Photo {
-    let table: Vec<f32> = (0..=full as usize).map(|v| linear(v as f64 / full) as f32).collect();
+    let table: Vec<f32> = (0..=full as usize).map(|v| srgb_to_linear(v as f64 / full) as f32).collect();
     let look = |v: T| table.get(v.into() as usize).copied().unwrap_or(1.0);
     let limit = (full * 253.0 / 255.0) as u32;
     let mut light = Light::filled(width, height, 0.0);
@@ -98,7 +83,7 @@ fn from_rgb<T: Copy + Into<u32> + Sync>(width: usize, height: usize, rgb: &[T], 
     parallel::bands(light.data_mut(), row_len, 64, |first, band| {
         let from = first * row_len * 3;
         for (y, px) in band.iter_mut().zip(rgb.get(from..).unwrap_or(&[]).chunks_exact(3)) {
-            *y = 0.2126 * look(px[0]) + 0.7152 * look(px[1]) + 0.0722 * look(px[2]);
+            *y = relative_luminance([look(px[0]), look(px[1]), look(px[2])]);
         }
     });
     let mut clipped = Dots::off(width, height);
@@ -140,17 +125,6 @@ pub fn sample(light: &Light, x: f64, y: f64) -> Option<f32> {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn lightness_and_luminance_are_inverse_and_meet_known_values() {
-        // CIE 15:2004: Y = 0.18418652 has L* 50 (computed from the definition); Y = 1 has 100.
-        assert!((lightness(0.184_186_518_512_444_54) - 50.0).abs() < 1e-9);
-        assert!((lightness(1.0) - 100.0).abs() < 1e-12 && lightness(0.0) == 0.0);
-        for i in 0..=100 {
-            let l = f64::from(i);
-            assert!((lightness(luminance(l)) - l).abs() < 1e-9);
-        }
-    }
 
     #[test]
     fn a_photo_is_the_same_light_for_any_thread_count() {

@@ -51,7 +51,7 @@ fn line(r: &Reading) -> Line {
     let error = r.pick.as_ref().and_then(|p| r.patches.iter().find(|q| q.name == p.patch)).map_or(0.0, |q| {
         if let Known::Measured { uncertainty, .. } = q.lightness { uncertainty } else { 0.0 }
     });
-    let bare = crate::wedge::register::photo::lightness(r.scale.y_unmarked);
+    let bare = crate::colour::lstar(r.scale.y_unmarked);
     let with_error = |known: Known| match known {
         Known::Measured { value, .. } => Known::value(value, error),
         other => other,

@@ -1,10 +1,10 @@
 //! Curves: lightness against exposure with the fit, dot gain, and lag, as one SVG page.
 
+use crate::colour::lstar;
 use crate::proof::canvas::escape;
 use crate::units::short;
 use crate::wedge::fit::response::{Known, ResponseFit, ripple};
 use crate::wedge::read::Evidence;
-use crate::wedge::register::photo::lightness;
 use crate::wedge::target::Wedge;
 
 /// Seven colours that stay apart for colour-blind eyes (Okabe and Ito, 2008), used together with shapes.
@@ -135,7 +135,7 @@ fn response(evidence: &Evidence, fit: &ResponseFit, wedge: &Wedge) -> String {
         &ticks,
         &[0.0, 20.0, 40.0, 60.0, 80.0, 100.0],
     );
-    let (_, bare) = frame.at(low, lightness(r.scale.y_unmarked));
+    let (_, bare) = frame.at(low, lstar(r.scale.y_unmarked));
     out.push_str(&format!(
         r##"<path d="M{LEFT} {bare:.1}h{WIDTH}" stroke="#888" stroke-dasharray="6 5"/><text x="{}" y="{:.1}" text-anchor="end" fill="#555">bare coating</text>"##,
         LEFT + WIDTH - 6.0,
@@ -147,7 +147,7 @@ fn response(evidence: &Evidence, fit: &ResponseFit, wedge: &Wedge) -> String {
             .map(|i| {
                 let x = frame.x.0 * (frame.x.1 / frame.x.0).powf(f64::from(i) / 200.0);
                 let y = waves.iter().map(|e| c.look(x * e)).sum::<f64>() / waves.len().max(1) as f64;
-                frame.at(x, lightness(y))
+                frame.at(x, lstar(y))
             })
             .collect();
         out.push_str(&polyline(&line, "#555"));

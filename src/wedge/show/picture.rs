@@ -1,13 +1,14 @@
 //! Picture: the photo laid flat, patches outlined with their values, the pick, and what was read beside it.
 
+use crate::colour::lstar;
 use crate::wedge::fit::response::Known;
 use crate::wedge::fit::tone;
 use crate::wedge::read::Evidence;
 use crate::wedge::reading::Reading;
-use crate::wedge::register::photo::lightness;
 use crate::wedge::target::{Kind, Wedge};
 
-use crate::proof::canvas::{Picture, ProofError, draw, escape, srgb};
+use crate::colour::srgb8;
+use crate::proof::canvas::{Picture, ProofError, draw, escape};
 use crate::units::short;
 
 /// Width of the flat photo in the picture, pixels.
@@ -66,7 +67,7 @@ fn photo_png(evidence: &Evidence, width: usize, height: usize, scale: f64) -> Re
             // The mean over the pixel, and a little more where the photo is coarser than the picture.
             let reach = size.max(2.0 / flat.per_mm);
             if let Some((v, _)) = flat.mean(l, t, l + reach, t + reach) {
-                let g = srgb(0.92 * v as f32 / top);
+                let g = srgb8(0.92 * v as f32 / top);
                 if let Some(p) = out.rgb.get_mut(3 * (y * width + x)..3 * (y * width + x) + 3) {
                     p.fill(g);
                 }
@@ -239,7 +240,7 @@ pub fn text(r: &Reading) -> Vec<(String, bool)> {
     }
     out.push((String::new(), false));
     out.push((
-        format!("Bare coating L* {:.1}. Numbers in the patches are L*.", lightness(r.scale.y_unmarked)),
+        format!("Bare coating L* {:.1}. Numbers in the patches are L*.", lstar(r.scale.y_unmarked)),
         false,
     ));
     out

@@ -1,15 +1,9 @@
 //! Preview: the wedge as it is expected to look, for the screen and the ticket.
 
+use crate::colour::srgb8_exact;
 use crate::mark::Response;
 use crate::wedge::draw::drawing::Drawing;
 use crate::wedge::target::Dial;
-
-/// sRGB code value (0..255) of a relative luminance (IEC 61966-2-1).
-pub fn srgb8(y: f64) -> u8 {
-    let y = y.clamp(0.0, 1.0);
-    let v = if y <= 0.003_130_8 { 12.92 * y } else { 1.055 * y.powf(1.0 / 2.4) - 0.055 };
-    (v * 255.0).round() as u8
-}
 
 /// Draws the wedge at `scale` picture elements a dot: outside the blank a mid grey with a dark rim at the
 /// edge, inside the look that the expected response gives to each part's mean exposure. Returns width,
@@ -23,7 +17,7 @@ pub fn preview(drawing: &Drawing, scale: usize) -> (usize, usize, Vec<u8>) {
     let (bw, bh) = (w.blank.width(), w.blank.height());
     let width = ((bw + 2.0 * pad) / px).ceil() as usize;
     let height = ((bh + 2.0 * pad) / py).ceil() as usize;
-    let bare = srgb8(response.y_unmarked);
+    let bare = srgb8_exact(response.y_unmarked);
     let mut out = vec![150u8; width * height];
     for y in 0..height {
         for x in 0..width {
@@ -39,7 +33,7 @@ pub fn preview(drawing: &Drawing, scale: usize) -> (usize, usize, Vec<u8>) {
             }
         }
     }
-    let look = |d: &Dial| srgb8(response.look(w.burn(d, response).x_solid));
+    let look = |d: &Dial| srgb8_exact(response.look(w.burn(d, response).x_solid));
     for part in &drawing.parts {
         let value = look(&part.dial);
         let left = ((part.rect.left.0 + pad) / px).round() as usize;

@@ -1,9 +1,9 @@
 //! Ticket: how to burn the wedge and photograph it, as a page to print.
 
+use crate::colour::lstar;
 use crate::proof::canvas::escape;
 use crate::units::{duration, short};
 use crate::wedge::draw::drawing::Drawing;
-use crate::wedge::register::photo::lightness;
 use crate::wedge::target::{Kind, Wedge};
 
 /// The ticket; `seconds` is the burning time of the program, where one was written.
@@ -21,8 +21,8 @@ pub fn ticket(drawing: &Drawing, seconds: f64) -> String {
             format!(
                 "{}; expected L* {:.0} bare, {:.0} marked ({standing})",
                 w.coating,
-                lightness(e.y_unmarked),
-                lightness(e.y_marked)
+                lstar(e.y_unmarked),
+                lstar(e.y_marked)
             ),
         ),
         ("Pitch", format!("{} along the lines, {} between them", w.pitch_along, w.pitch_across)),

@@ -1,6 +1,6 @@
 //! The look of the piece: from the light of the art to the wanted mark fraction of each dot.
 
-use crate::art::light::{Curve, linear_to_srgb, lstar, luminance};
+use crate::colour::{Curve, linear_to_srgb, lstar, luminance};
 use crate::parallel;
 use crate::plane::{Alpha, Light, Tone};
 
@@ -77,7 +77,7 @@ fn ink_share(y: f64) -> f64 {
 /// rest is darker than middle grey (code ½): a white or pale logo made for dark ground.
 pub fn ink(light: &Light, alpha: Option<&Alpha>) -> (Ink, Option<String>) {
     let Some(alpha) = alpha else { return (Ink::Dark, None) };
-    let middle = crate::art::light::srgb_to_linear(0.5) as f32;
+    let middle = crate::colour::srgb_to_linear(0.5) as f32;
     let (mut opaque, mut dark) = (0.0f64, 0.0f64);
     for y in 0..light.height() {
         let (mut row_opaque, mut row_dark) = (0.0f32, 0.0f32);
@@ -142,7 +142,7 @@ mod tests {
     fn an_ideal_piece_marks_the_light_itself() {
         // Check value T12: code 128 wants 21.6 % light coverage, not 50.2 %.
         let ideal = Looks { unmarked: 0.0, marked: 1.0 };
-        let y = crate::art::light::srgb_to_linear(128.0 / 255.0);
+        let y = crate::colour::srgb_to_linear(128.0 / 255.0);
         assert!((mark(ideal, y) - 0.215_860_500_113_899_26).abs() < 1e-9);
     }
 
@@ -167,7 +167,7 @@ mod tests {
 
     #[test]
     fn a_drawing_marks_its_ink_and_neither_paper_nor_air() {
-        let light = Light::from_vec(4, 1, vec![0.0, 1.0, 0.0, crate::art::light::srgb_to_linear(0.5) as f32]);
+        let light = Light::from_vec(4, 1, vec![0.0, 1.0, 0.0, crate::colour::srgb_to_linear(0.5) as f32]);
         let alpha = Alpha::from_vec(4, 1, vec![1.0, 1.0, 0.0, 1.0]);
         let tone = drawing(light.clone(), Some(&alpha), Ink::Dark);
         assert_eq!(&tone.data()[..3], [1.0, 0.0, 0.0]);

@@ -1,11 +1,21 @@
-//! Light: the curves between code values, luminance and lightness.
+//! Colour: the curves between code values, luminance and lightness. They stand here and nowhere else.
 //!
 //! Sources: IEC 61966-2-1 (sRGB), the relative-luminance weights of the same primaries, and
-//! CIE 015 / ISO 11664-4 (L*). The `f64` functions are the exact ones; [`Curve`] is a table of
-//! any of them for whole planes, with a stated error.
+//! CIE 015 / ISO 11664-4 (L*). The `f64` functions are the exact ones, the same bits on every machine
+//! (`libm`). For whole planes there are tables: [`Curve`] of any function, with a stated error,
+//! [`linear_light`] from 8-bit codes, and [`srgb8`] back to them.
+
+use std::sync::LazyLock;
 
 /// Weights of linear red, green and blue in relative luminance (sRGB primaries, white D65).
 pub const WEIGHTS: [f64; 3] = [0.2126, 0.7152, 0.0722];
+
+/// Relative luminance of linear red, green and blue (sRGB primaries), all 0..1.
+#[inline]
+pub fn relative_luminance([r, g, b]: [f32; 3]) -> f32 {
+    const W: [f32; 3] = [WEIGHTS[0] as f32, WEIGHTS[1] as f32, WEIGHTS[2] as f32];
+    r * W[0] + g * W[1] + b * W[2]
+}
 
 /// Linear light of an sRGB code value; both 0..1 (IEC 61966-2-1).
 pub fn srgb_to_linear(code: f64) -> f64 {
@@ -17,18 +27,40 @@ pub fn linear_to_srgb(light: f64) -> f64 {
     if light <= 0.003_130_8 { light * 12.92 } else { 1.055 * libm::pow(light, 1.0 / 2.4) - 0.055 }
 }
 
-/// CIE 1976 lightness L* (0..100) of the relative luminance `y` (0..1, white 1).
+/// The 8-bit sRGB code of the linear light `y`, rounded from the exact curve; clipped outside 0..1.
+pub fn srgb8_exact(y: f64) -> u8 {
+    (linear_to_srgb(y.clamp(0.0, 1.0)) * 255.0).round() as u8
+}
+
+/// The 8-bit sRGB code of the linear light `y`, for whole pictures: from a table of 65536 steps, within one
+/// half of a code everywhere, the steepest part near black included (12.92 · 255 / 65536 = 0.05 codes a step).
+/// Clipped outside 0..1; 0 for what is not a number.
+pub fn srgb8(y: f32) -> u8 {
+    static CODES: LazyLock<Vec<u8>> =
+        LazyLock::new(|| (0..=65_535u32).map(|i| srgb8_exact(f64::from(i) / 65_535.0)).collect());
+    CODES[(y.clamp(0.0, 1.0) * 65_535.0 + 0.5) as usize]
+}
+
+/// The linear light (0..1) of each 8-bit sRGB code.
+pub fn linear_light() -> &'static [f32; 256] {
+    static LIGHT: LazyLock<[f32; 256]> =
+        LazyLock::new(|| std::array::from_fn(|c| srgb_to_linear(c as f64 / 255.0) as f32));
+    &LIGHT
+}
+
+/// CIE 1976 lightness L* (0..100) of the relative luminance `y` (0..1, white 1); 0 below.
 pub fn lstar(y: f64) -> f64 {
+    let y = y.max(0.0);
     if y > 216.0 / 24389.0 { 116.0 * libm::cbrt(y) - 16.0 } else { y * 24389.0 / 27.0 }
 }
 
-/// Relative luminance (0..1) of the CIE 1976 lightness `l` (0..100).
+/// Relative luminance (0..1) of the CIE 1976 lightness `l` (0..100); 0 below.
 pub fn luminance(l: f64) -> f64 {
     if l > 8.0 {
         let t = (l + 16.0) / 116.0;
         t * t * t
     } else {
-        l * 27.0 / 24389.0
+        l.max(0.0) * 27.0 / 24389.0
     }
 }
 
@@ -110,6 +142,21 @@ mod tests {
     }
 
     #[test]
+    fn eight_bits_are_right_to_the_code_by_table_and_by_curve() {
+        // IEC 61966-2-1; 0.2140 is the linear light of level 127 (0.21223) to 128 (0.21586) and between.
+        for code in 0..=255u8 {
+            let light = linear_light()[usize::from(code)];
+            assert_eq!(light, srgb_to_linear(f64::from(code) / 255.0) as f32);
+            assert_eq!((srgb8(light), srgb8_exact(f64::from(light))), (code, code));
+        }
+        for i in 0..=1_000_003u32 {
+            let y = f64::from(i) / 1_000_003.0;
+            assert!((f64::from(srgb8(y as f32)) - linear_to_srgb(y) * 255.0).abs() < 0.53, "{y}");
+        }
+        assert_eq!((srgb8(-1.0), srgb8(2.0), srgb8(f32::NAN)), (0, 255, 0));
+    }
+
+    #[test]
     fn every_code_survives_the_way_there_and_back() {
         // Check value T06: exact for all 8- and 16-bit codes.
         for (top, all) in [(255.0, 256), (65535.0, 65536)] {
@@ -141,6 +188,10 @@ mod tests {
             assert!((lstar(y) - l).abs() < 1e-9, "Y {y}");
             assert!((luminance(l) - y).abs() < 1e-12, "L* {l}");
         }
+        for i in 0..=100 {
+            assert!((lstar(luminance(f64::from(i))) - f64::from(i)).abs() < 1e-9);
+        }
+        assert_eq!((lstar(-0.1), luminance(-1.0)), (0.0, 0.0));
         // Check value T11.
         assert!((luminance(50.0) - 0.184_186_518_512_444_16).abs() < 1e-12);
         assert!((lstar(srgb_to_linear(119.0 / 255.0)) - 50.034_438_792_538_225).abs() < 1e-9);
