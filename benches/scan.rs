@@ -6,12 +6,12 @@ use divan::counter::BytesCount;
 use dotwright::blank::Blank;
 use dotwright::placement::{DotRect, Grid};
 use dotwright::plane::Dots;
-use dotwright::scan::course::{Along, Course, Scan};
-use dotwright::scan::head::Head;
-use dotwright::scan::lines::Art;
+use dotwright::scan::estimate::Estimate;
+use dotwright::scan::limits::Limits;
+use dotwright::scan::lines::Marking;
 use dotwright::scan::program::{self, Notes};
-use dotwright::scan::replay::{Ground, Options, replay};
-use dotwright::scan::tally::Survey;
+use dotwright::scan::raster::{Along, RasterPath, Scan};
+use dotwright::scan::replay::{Ground, ReplayOptions, replay};
 use dotwright::units::Mm;
 
 fn main() {
@@ -36,13 +36,13 @@ fn scattered(columns: usize, rows: usize) -> Dots {
     dots
 }
 
-fn course(dots: &Dots, pitch: f64, along: Along) -> Course {
+fn raster(dots: &Dots, pitch: f64, along: Along) -> RasterPath {
     let side = (dots.width() as f64 * pitch + 5.0).ceil();
     let blank = Blank { shape: format!("rect:{side}x{side}mm").parse().expect("a blank"), margin: Mm(2.0) };
     let grid = Grid { along: Mm(pitch), across: Mm(pitch) };
     let rect = DotRect { left: Mm(2.5), top: Mm(2.5), columns: dots.width(), rows: dots.height(), grid };
-    let head = Head { bed_width: 1000.0, bed_height: 1000.0, ..Head::default() };
-    Course::new(&head, Scan { along, ..Scan::new(100.0, 0.9) }, rect, blank).expect("a course")
+    let limits = Limits { bed_width: 1000.0, bed_height: 1000.0, ..Limits::default() };
+    RasterPath::new(&limits, Scan { along, ..Scan::new(100.0, 0.9) }, rect, blank).expect("a raster path")
 }
 
 /// A coaster of 1017 x 1017 dots.
@@ -69,11 +69,11 @@ impl Write for Count {
 }
 
 fn write(bencher: divan::Bencher<'_, '_>, dots: &Dots, along: Along) {
-    let course = course(dots, 25.4 / 304.0, along);
+    let raster = raster(dots, 25.4 / 304.0, along);
     let mut size = Count(0);
-    program::write(&course, Art::Dots(dots), &Notes::default(), &mut size).expect("written");
+    program::write(&raster, Marking::Dots(dots), &Notes::default(), &mut size).expect("written");
     bencher.counter(BytesCount::new(size.0)).bench_local(|| {
-        program::write(&course, Art::Dots(dots), &Notes::default(), &mut Count(0)).map(|w| w.bytes)
+        program::write(&raster, Marking::Dots(dots), &Notes::default(), &mut Count(0)).map(|w| w.bytes)
     });
 }
 
@@ -94,20 +94,20 @@ fn write_bed_along_y(bencher: divan::Bencher<'_, '_>) {
 
 /// The time of the job alone, without a word.
 #[divan::bench(sample_count = 5)]
-fn survey_bed(bencher: divan::Bencher<'_, '_>) {
+fn estimate_bed(bencher: divan::Bencher<'_, '_>) {
     let dots = bed();
-    let course = course(&dots, 25.4 / 304.0, Along::X);
-    bencher.bench_local(|| Survey::new(&course, Art::Dots(&dots)).times.total());
+    let raster = raster(&dots, 25.4 / 304.0, Along::X);
+    bencher.bench_local(|| Estimate::new(&raster, Marking::Dots(&dots)).times.total());
 }
 
 fn read(bencher: divan::Bencher<'_, '_>, dots: &Dots, along: Along, picture: Option<usize>) {
-    let course = course(dots, 25.4 / 304.0, along);
+    let raster = raster(dots, 25.4 / 304.0, along);
     let mut text = Vec::new();
-    program::write(&course, Art::Dots(dots), &Notes::default(), &mut text).expect("written");
-    let options = Options {
-        ground: Some(Ground { rect: course.rect, blank: course.blank }),
+    program::write(&raster, Marking::Dots(dots), &Notes::default(), &mut text).expect("written");
+    let options = ReplayOptions {
+        ground: Some(Ground { rect: raster.rect, blank: raster.blank }),
         picture,
-        ..Options::new(&course.head)
+        ..ReplayOptions::new(&raster.limits)
     };
     bencher.counter(BytesCount::new(text.len())).bench_local(|| {
         let mut back = replay(&text[..], &options).expect("read");

@@ -6,7 +6,7 @@ use crate::encode::output::{Output, OutputError};
 use crate::encode::{EncodeError, bmp, png, tiff};
 use crate::findings::Severity;
 use crate::job::Plan;
-use crate::pipeline::{Outcome, Program};
+use crate::pipeline::{Outcome, ScanPlan};
 use crate::progress::{Progress, Stopped};
 use crate::proof::canvas::{Picture, ProofError};
 use crate::proof::loupe;
@@ -82,7 +82,7 @@ pub fn write(
         let about = "the scan program: what the machine runs".to_string();
         files.push(FileFacts { name: "program.nc".into(), bytes, about });
         let mut walk = Vec::new();
-        outline::write(&p.course.head, rect, &plan.blank, &p.notes.job, &mut walk)
+        outline::write(&p.raster.limits, rect, &plan.blank, &p.notes.job, &mut walk)
             .map_err(|e| WriteError::Words(e.to_string()))?;
         output.put("outline.nc", &walk)?;
         files.push(FileFacts {
@@ -114,11 +114,11 @@ pub fn write(
 }
 
 fn write_program(
-    p: &Program,
+    p: &ScanPlan,
     dots: &crate::plane::Dots,
     w: &mut impl io::Write,
-) -> io::Result<program::Written> {
-    program::write(&p.course, p.art(dots), &p.notes, w)
+) -> io::Result<program::Cost> {
+    program::write(&p.raster, p.marking(dots), &p.notes, w)
 }
 
 /// Writes a file and notes it.

@@ -7,13 +7,13 @@ use dotwright::blank::{Blank, Shape};
 use dotwright::mark::Burn;
 use dotwright::placement::{DotRect, Grid};
 use dotwright::plane::{Dots, Tone};
-use dotwright::scan::course::{Along, Course, Scan, Ways};
 use dotwright::scan::grey;
-use dotwright::scan::head::{Frame, Head, Lag, PowerMode};
-use dotwright::scan::lines::{Art, level_of};
+use dotwright::scan::limits::{BeamLag, Frame, Limits, PowerMode};
+use dotwright::scan::lines::{Marking, level_of};
 use dotwright::scan::outline;
 use dotwright::scan::program::{self, Notes};
-use dotwright::scan::replay::{Ground, Options, Replayed, replay};
+use dotwright::scan::raster::{Along, RasterPath, Scan, Ways};
+use dotwright::scan::replay::{Ground, ReplayOptions, Replayed, replay};
 use dotwright::units::Mm;
 use proptest::prelude::*;
 
@@ -25,18 +25,18 @@ fn notes() -> Notes {
     }
 }
 
-fn write(course: &Course, art: Art<'_>) -> (String, program::Written) {
+fn write(raster: &RasterPath, art: Marking<'_>) -> (String, program::Cost) {
     let mut out = Vec::new();
-    let written = program::write(course, art, &notes(), &mut out).expect("memory takes all");
+    let written = program::write(raster, art, &notes(), &mut out).expect("memory takes all");
     (String::from_utf8(out).expect("ASCII"), written)
 }
 
-fn read(course: &Course, text: &str, levels: bool) -> Replayed {
-    let options = Options {
-        ground: Some(Ground { rect: course.rect, blank: course.blank }),
-        lag_mm: Some(course.head.lag.shift(course.scan.speed)),
+fn read(raster: &RasterPath, text: &str, levels: bool) -> Replayed {
+    let options = ReplayOptions {
+        ground: Some(Ground { rect: raster.rect, blank: raster.blank }),
+        lag_mm: Some(raster.limits.lag.shift(raster.scan.speed)),
         levels,
-        ..Options::new(&course.head)
+        ..ReplayOptions::new(&raster.limits)
     };
     replay(text.as_bytes(), &options).expect("own programs are read")
 }
@@ -64,7 +64,7 @@ fn parsed_by_crate(text: &str) {
 #[derive(Debug, Clone)]
 struct Case {
     dots: Dots,
-    head: Head,
+    limits: Limits,
     scan: Scan,
     rect: DotRect,
     blank: Blank,
@@ -111,13 +111,13 @@ fn case() -> impl Strategy<Value = Case> {
             let rect = DotRect { left: Mm(at.0), top: Mm(at.1), columns: w, rows: h, grid };
             let blank = Blank { shape: "rect:80x60mm".parse().expect("a blank"), margin: Mm(0.0) };
             let [x_left, y_down, scaled, in_motion] = m.0;
-            let head = Head {
+            let limits = Limits {
                 frame: Frame { zero: (m.1, m.2), x_left, y_down, on_bed: None },
-                lag: Lag::Mm(m.3),
+                lag: BeamLag::Mm(m.3),
                 full_scale_s: m.4,
                 power_mode: if scaled { PowerMode::SpeedScaled } else { PowerMode::Constant },
                 power_in_motion: in_motion,
-                ..Head::default()
+                ..Limits::default()
             };
             let scan = Scan {
                 along: if s.0[0] { Along::X } else { Along::Y },
@@ -128,7 +128,7 @@ fn case() -> impl Strategy<Value = Case> {
                 run_up: [None, Some(0.0), Some(1.5)][usize::from(s.5)],
                 ..Scan::new(s.1, s.2)
             };
-            Case { dots, head, scan, rect, blank }
+            Case { dots, limits, scan, rect, blank }
         })
     })
 }
@@ -138,10 +138,10 @@ proptest! {
 
     #[test]
     fn any_dots_with_any_settings_come_back_bit_for_bit(case in case()) {
-        let course = Course::new(&case.head, case.scan, case.rect, case.blank).expect("a course");
-        let (text, written) = write(&course, Art::Dots(&case.dots));
+        let raster = RasterPath::new(&case.limits, case.scan, case.rect, case.blank).expect("a raster path");
+        let (text, written) = write(&raster, Marking::Dots(&case.dots));
         within_limits(&text);
-        let mut back = read(&course, &text, false);
+        let mut back = read(&raster, &text, false);
         prop_assert!(back.against(&case.dots));
         let r = &back.report;
         let d = r.difference.as_ref().expect("compared");
@@ -152,14 +152,14 @@ proptest! {
         prop_assert_eq!(r.beam_on_in_rapid.count + r.beam_on_at_rest.count + r.beam_on_outside_blank.count, 0);
         prop_assert!(!r.power_left_on && r.not_in_standard_count == 0);
         // Two counts of the same time and travel, by code that shares only the formula of one move.
-        let s = &written.survey;
+        let s = &written.estimate;
         prop_assert!((r.seconds - s.times.total()).abs() < 1e-6 * (1.0 + r.seconds), "{} {:?}", r.seconds, s.times);
         prop_assert!((r.travel_mm - s.travel_mm).abs() < 1e-6 * (1.0 + r.travel_mm));
         prop_assert!((r.burning_mm - s.burning_mm).abs() < 1e-6 * (1.0 + r.burning_mm));
         // Every coordinate within run-up and lag of the art; the last move goes to the program's zero.
         if let Some(e) = s.extents {
-            let far = f64::from(course.run_up) / 1000.0 + case.head.lag.shift(case.scan.speed).abs() + 0.002;
-            let (a, b) = (case.head.frame.to_blank((e[0], e[1])), case.head.frame.to_blank((e[2], e[3])));
+            let far = f64::from(raster.run_up) / 1000.0 + case.limits.lag.shift(case.scan.speed).abs() + 0.002;
+            let (a, b) = (case.limits.frame.to_blank((e[0], e[1])), case.limits.frame.to_blank((e[2], e[3])));
             prop_assert!(a.0.min(b.0) >= case.rect.left.0 - far);
             prop_assert!(a.0.max(b.0) <= case.rect.left.0 + case.rect.width() + far);
             let top = 60.0 - case.rect.top.0;
@@ -174,14 +174,14 @@ proptest! {
 
     #[test]
     fn any_bytes_are_refused_or_read_but_never_panic(bytes in prop::collection::vec(any::<u8>(), 0..300)) {
-        let head = Head::default();
-        let _ = replay(&bytes[..], &Options { picture: Some(64), ..Options::new(&head) });
+        let limits = Limits::default();
+        let _ = replay(&bytes[..], &ReplayOptions { picture: Some(64), ..ReplayOptions::new(&limits) });
     }
 
     #[test]
     fn any_words_are_refused_or_read_but_never_panic(text in "([GMXYSFNPT%( )/.$;-]{1,3}[0-9]{0,4}\n?){0,40}") {
-        let head = Head::default();
-        let _ = replay(text.as_bytes(), &Options { picture: Some(64), ..Options::new(&head) });
+        let limits = Limits::default();
+        let _ = replay(text.as_bytes(), &ReplayOptions { picture: Some(64), ..ReplayOptions::new(&limits) });
     }
 }
 
@@ -192,13 +192,13 @@ fn tones_by_power_come_back_level_for_level() {
     let levels = grey::levels(&Burn::plain(1.5, 1.5), 900);
     for along in [Along::X, Along::Y] {
         for power_in_motion in [true, false] {
-            let head = Head { power_in_motion, ..Head::default() };
+            let limits = Limits { power_in_motion, ..Limits::default() };
             let scan = Scan { along, ..Scan::new(20.0, 0.9) };
             let (rect, blank) = place(w, h, "rect:50x40mm");
-            let course = Course::new(&head, scan, rect, blank).expect("a course");
-            let (text, _) = write(&course, Art::Grey { tone: &tone, levels: &levels });
+            let raster = RasterPath::new(&limits, scan, rect, blank).expect("a raster path");
+            let (text, _) = write(&raster, Marking::Grey { tone: &tone, levels: &levels });
             within_limits(&text);
-            let back = read(&course, &text, true);
+            let back = read(&raster, &text, true);
             let found = back.levels.expect("asked for");
             for (i, (&found, &wanted)) in found.iter().zip(tone.data()).enumerate() {
                 assert_eq!(found, level_of(&levels, wanted) as f32, "{i}");
@@ -237,23 +237,23 @@ fn lighthouse() -> Dots {
 fn samples() -> Vec<(&'static str, String)> {
     let dots = lighthouse();
     let (rect, blank) = place(48, 40, "round:30mm");
-    let plain = Head::default();
-    let other = Head {
+    let plain = Limits::default();
+    let other = Limits {
         power_mode: PowerMode::SpeedScaled,
         power_in_motion: false,
         full_scale_s: 255,
         frame: Frame { zero: (15.0, 15.0), x_left: true, y_down: true, on_bed: None },
-        lag: Lag::Seconds(0.001),
+        lag: BeamLag::Seconds(0.001),
         pointer: Some(0.004),
-        ..Head::default()
+        ..Limits::default()
     };
-    let program = |head: &Head, scan: Scan| {
-        let course = Course::new(head, scan, rect, blank).expect("a course");
-        write(&course, Art::Dots(&dots)).0
+    let program = |limits: &Limits, scan: Scan| {
+        let raster = RasterPath::new(limits, scan, rect, blank).expect("a raster path");
+        write(&raster, Marking::Dots(&dots)).0
     };
-    let walk = |head: &Head| {
+    let walk = |limits: &Limits| {
         let mut out = Vec::new();
-        outline::write(head, &rect, &blank, "Lighthouse", &mut out).expect("memory takes all");
+        outline::write(limits, &rect, &blank, "Lighthouse", &mut out).expect("memory takes all");
         String::from_utf8(out).expect("ASCII")
     };
     vec![
@@ -295,8 +295,8 @@ fn the_stored_samples_are_what_is_written_today() {
 #[test]
 fn a_program_says_by_itself_where_its_dots_lie() {
     let text = &samples()[0].1;
-    let head = Head::default();
-    let mut back = replay(text.as_bytes(), &Options::new(&head)).expect("read");
+    let limits = Limits::default();
+    let mut back = replay(text.as_bytes(), &ReplayOptions::new(&limits)).expect("read");
     assert!(back.against(&lighthouse()));
     assert!(back.report.difference.expect("compared").same);
     assert_eq!(back.ground.expect("said").blank.shape.to_string(), "round:30mm");
@@ -305,10 +305,10 @@ fn a_program_says_by_itself_where_its_dots_lie() {
 #[test]
 fn a_lost_dot_a_shift_and_an_added_burn_are_all_seen() {
     let text = &samples()[0].1;
-    let head = Head::default();
+    let limits = Limits::default();
     let dots = lighthouse();
     let play = |text: &str| {
-        let mut r = replay(text.as_bytes(), &Options::new(&head)).expect("read");
+        let mut r = replay(text.as_bytes(), &ReplayOptions::new(&limits)).expect("read");
         assert!(r.against(&dots));
         r.report
     };
@@ -324,5 +324,8 @@ fn a_lost_dot_a_shift_and_an_added_burn_are_all_seen() {
     assert!(r.off_grid_mm > 1.0);
     let cut = &text[..text.len() / 2];
     let cut = &cut[..cut.rfind('\n').expect("lines")];
-    assert!(replay(cut.as_bytes(), &Options::new(&head)).is_err_and(|e| e.to_string().contains("cut off")));
+    assert!(
+        replay(cut.as_bytes(), &ReplayOptions::new(&limits))
+            .is_err_and(|e| e.to_string().contains("cut off"))
+    );
 }

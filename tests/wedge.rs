@@ -7,7 +7,7 @@ use dotwright::job::asked::Reference;
 use dotwright::job::plan::resolve;
 use dotwright::mark::{Beam, Response};
 use dotwright::placement::Grid;
-use dotwright::scan::head::Head;
+use dotwright::scan::limits::Limits;
 use dotwright::units::{Mm, MmPerS, Share, Watts};
 use dotwright::wedge::draw::drawing::{Drawing, Request, Way, draw, steps};
 use dotwright::wedge::draw::program::program;
@@ -62,9 +62,9 @@ fn the_program_of_a_wedge_replays_to_its_dots() {
     {
         let request = request(kind, blank);
         let drawing = draw(&request).unwrap();
-        let head = Head::default();
-        let program = program(&drawing, &head, request.blank).unwrap();
-        let options = dotwright::scan::replay::Options::new(&head);
+        let limits = Limits::default();
+        let program = program(&drawing, &limits, request.blank).unwrap();
+        let options = dotwright::scan::replay::ReplayOptions::new(&limits);
         let mut replayed = dotwright::scan::replay::replay(&program.bytes[..], &options).unwrap();
         assert!(replayed.against(&drawing.dots), "{kind:?}");
         let difference = replayed.report.difference.as_ref().unwrap();
@@ -318,7 +318,7 @@ fn the_lag_of_a_timing_wedge_is_what_the_scan_program_takes_up() {
     let measured = process.lag_ms.as_ref().unwrap().value;
     assert!((measured - 5.0).abs() < 0.2, "{measured}");
     let job = Job { process: Some(Reference::Whole(Box::new(process))), ..Job::default() };
-    let head = resolve(&job).unwrap().machine.head();
+    let limits = resolve(&job).unwrap().machine.limits();
 
     // A job at one speed, written for that machine: burnt late by the true lag, its dots lie where they belong.
     let one_speed = Request {
@@ -328,9 +328,9 @@ fn the_lag_of_a_timing_wedge_is_what_the_scan_program_takes_up() {
         ..request(Kind::Exposure, "rect:60x60mm")
     };
     let d = draw(&one_speed).unwrap();
-    let written = program(&d, &head, one_speed.blank).unwrap();
+    let written = program(&d, &limits, one_speed.blank).unwrap();
     let missing = |lag_mm: f64| {
-        let mut options = dotwright::scan::replay::Options::new(&head);
+        let mut options = dotwright::scan::replay::ReplayOptions::new(&limits);
         options.lag_mm = Some(lag_mm);
         let mut burnt = dotwright::scan::replay::replay(&written.bytes[..], &options).unwrap();
         burnt.against(&d.dots);

@@ -11,7 +11,7 @@ use crate::encode::output::Output;
 use crate::encode::{BeamOn, png};
 use crate::findings::motion;
 use crate::job::kit;
-use crate::scan::replay::{self, Options, Replayed};
+use crate::scan::replay::{self, ReplayOptions, Replayed};
 use crate::units::{duration, short};
 
 /// Arguments of `replay`.
@@ -48,7 +48,7 @@ const PICTURE: usize = 1600;
 
 /// Runs `replay`.
 pub fn run(args: &ReplayArgs, out: &mut Out) -> Result<u8, Failure> {
-    let head = kit::machine(&args.machine)?.head();
+    let limits = kit::machine(&args.machine)?.limits();
     let mut output = args.out.as_ref().map(|folder| Output::begin(folder, args.replace)).transpose()?;
     let wanted = match &args.against {
         None => None,
@@ -61,7 +61,7 @@ pub fn run(args: &ReplayArgs, out: &mut Out) -> Result<u8, Failure> {
             Some(decoded.dots)
         }
     };
-    let mut options = Options::new(&head);
+    let mut options = ReplayOptions::new(&limits);
     options.picture = output.is_some().then_some(PICTURE);
     let name = &args.program;
     let failed = |e: crate::scan::reader::ReadError| Failure::input(format!("{name}: {e}"));
@@ -90,8 +90,8 @@ pub fn run(args: &ReplayArgs, out: &mut Out) -> Result<u8, Failure> {
     let findings = motion::replayed(&replayed.report);
     let same = replayed.report.difference.as_ref().is_none_or(|d| d.same);
     if let Some(output) = &mut output {
-        if let Some(trace) = &replayed.trace {
-            output.put("path.png", &trace.png()?)?;
+        if let Some(plot) = &replayed.plot {
+            output.put("path.png", &plot.png()?)?;
         }
         output.put("replay.json", serde_json::to_string_pretty(&json(&replayed, &findings))?.as_bytes())?;
     }

@@ -265,7 +265,7 @@ fn draw_wedge(a: &DrawArgs, out: &mut Out) -> Result<u8, Failure> {
     let request = request(a, &plan)?;
     let drawing = draw::draw(&request)?;
     let mut output = Output::begin(&a.out, a.replace)?;
-    let program = program::program(&drawing, &plan.machine.head(), plan.blank)?;
+    let program = program::program(&drawing, &plan.machine.limits(), plan.blank)?;
     let scale = if drawing.dots.width() > 1400 { 1 } else { 2 };
     let (w, h, grey) = preview::preview(&drawing, scale);
     output.put("wedge.toml", drawing.wedge.to_toml()?.as_bytes())?;

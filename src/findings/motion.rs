@@ -1,62 +1,62 @@
 //! Findings about motion: edge-dwell, link-starved, off-bed; and what a replay brings to light.
 
 use super::{Finding, Remedy, Severity};
-use crate::scan::course::{Along, Course, Scan};
-use crate::scan::head::PowerMode;
-use crate::scan::lines::Art;
+use crate::scan::estimate::Estimate;
+use crate::scan::limits::PowerMode;
+use crate::scan::lines::Marking;
 use crate::scan::motion;
 use crate::scan::program::{self, Load, Notes};
+use crate::scan::raster::{Along, RasterPath, Scan};
 use crate::scan::replay::{Places, Replay, off_bed as over_bed};
-use crate::scan::tally::Survey;
 use crate::units::short;
 
-/// All findings about the motion of `art` on `course`, which asks `load` of the link and takes `survey`.
-pub fn all(course: &Course, art: Art<'_>, survey: &Survey, load: &Load) -> Vec<Finding> {
-    [edge_dwell(course, survey), link_starved(course, art, load), off_bed(course, art, survey)]
+/// All findings about the motion of `art` on `raster`, which asks `load` of the link and takes `estimate`.
+pub fn all(raster: &RasterPath, art: Marking<'_>, estimate: &Estimate, load: &Load) -> Vec<Finding> {
+    [edge_dwell(raster, estimate), link_starved(raster, art, load), off_bed(raster, art, estimate)]
         .into_iter()
         .flatten()
         .collect()
 }
 
-/// The same course with another scan; `None` where the machine cannot do it.
-fn changed(course: &Course, scan: Scan) -> Option<Course> {
-    Course::new(&course.head, scan, course.rect, course.blank).ok()
+/// The same path with another scan; `None` where the machine cannot do it.
+fn changed(raster: &RasterPath, scan: Scan) -> Option<RasterPath> {
+    RasterPath::new(&raster.limits, scan, raster.rect, raster.blank).ok()
 }
 
-fn pitch_along(course: &Course) -> f64 {
-    match course.scan.along {
-        Along::X => course.rect.grid.along.0,
-        Along::Y => course.rect.grid.across.0,
+fn pitch_along(raster: &RasterPath) -> f64 {
+    match raster.scan.along {
+        Along::X => raster.rect.grid.along.0,
+        Along::Y => raster.rect.grid.across.0,
     }
 }
 
 /// Extra dose over the first dot of a line, as a fraction.
-fn first_dot(course: &Course) -> f64 {
-    let run_up = f64::from(course.run_up) / 1000.0;
+fn first_dot(raster: &RasterPath) -> f64 {
+    let run_up = f64::from(raster.run_up) / 1000.0;
     // Half a micrometre is rounding of the run-up, not a lack of it.
-    let enough = run_up + 0.0005 >= motion::ramp_mm(course.scan.speed, course.head.acceleration);
+    let enough = run_up + 0.0005 >= motion::ramp_mm(raster.scan.speed, raster.limits.acceleration);
     if enough {
         return 0.0;
     }
-    motion::edge_extra_dose(course.scan.speed, course.head.acceleration, run_up, pitch_along(course))
+    motion::edge_extra_dose(raster.scan.speed, raster.limits.acceleration, run_up, pitch_along(raster))
 }
 
 /// `edge-dwell`: the run-up is shorter than `v²/(2a)`, so the head is slow at the edge and marks it more.
-pub fn edge_dwell(course: &Course, survey: &Survey) -> Option<Finding> {
-    let (v, a) = (course.scan.speed, course.head.acceleration);
-    let (extra, run_up) = (first_dot(course), f64::from(course.run_up) / 1000.0);
-    if extra < 0.005 || survey.lines == 0 {
+pub fn edge_dwell(raster: &RasterPath, estimate: &Estimate) -> Option<Finding> {
+    let (v, a) = (raster.scan.speed, raster.limits.acceleration);
+    let (extra, run_up) = (first_dot(raster), f64::from(raster.run_up) / 1000.0);
+    if extra < 0.005 || estimate.lines == 0 {
         return None;
     }
     let ramp = motion::ramp_mm(v, a);
-    let scaled = course.head.power_mode == PowerMode::SpeedScaled;
+    let scaled = raster.limits.power_mode == PowerMode::SpeedScaled;
     let severity = match extra {
         _ if scaled => Severity::Note,
         e if e >= 0.05 => Severity::Caution,
         _ => Severity::Note,
     };
     let at_edge = motion::speed_at(run_up, 1e9, v, a);
-    let edge = if course.head.power_in_motion {
+    let edge = if raster.limits.power_in_motion {
         format!("The run-up of {} mm is shorter than the {} mm", short(run_up, 2), short(ramp, 2))
     } else {
         format!(
@@ -83,17 +83,17 @@ pub fn edge_dwell(course: &Course, survey: &Survey) -> Option<Finding> {
         short(at_edge, 2)
     );
     let mut finding = Finding::new("edge-dwell", severity, message);
-    if course.head.power_in_motion {
-        let mm = (course.head.run_up(v) * 100.0).ceil() / 100.0;
-        if let Some(c) = changed(course, Scan { run_up: Some(mm), ..course.scan }) {
-            let grown = survey.extents.map(|e| {
+    if raster.limits.power_in_motion {
+        let mm = (raster.limits.run_up(v) * 100.0).ceil() / 100.0;
+        if let Some(c) = changed(raster, Scan { run_up: Some(mm), ..raster.scan }) {
+            let grown = estimate.extents.map(|e| {
                 let more = mm - run_up;
-                match course.scan.along {
+                match raster.scan.along {
                     Along::X => [e[0] - more, e[1], e[2] + more, e[3]],
                     Along::Y => [e[0], e[1] - more, e[2], e[3] + more],
                 }
             });
-            let fits = grown.is_none_or(|e| over_bed(&course.head, Some(&course.blank), e) == 0.0);
+            let fits = grown.is_none_or(|e| over_bed(&raster.limits, Some(&raster.blank), e) == 0.0);
             finding = finding.with(Remedy {
                 change: "run-up",
                 value: mm,
@@ -103,16 +103,16 @@ pub fn edge_dwell(course: &Course, survey: &Survey) -> Option<Finding> {
             });
         }
     }
-    let speed = if course.head.power_in_motion {
-        motion::speed_for_run_up(run_up, course.head.settle.min(run_up / 2.0), a)
+    let speed = if raster.limits.power_in_motion {
+        motion::speed_for_run_up(run_up, raster.limits.settle.min(run_up / 2.0), a)
     } else {
         // From a stop the first dot always gets more; 5 % is let pass.
-        let over = pitch_along(course);
+        let over = pitch_along(raster);
         slowest_with(v, |speed| motion::edge_extra_dose(speed, a, 0.0, over) < 0.05)
     };
     let speed = (speed * 10.0).floor() / 10.0;
     if speed >= 0.1
-        && let Some(c) = changed(course, Scan { speed, run_up: Some(run_up), ..course.scan })
+        && let Some(c) = changed(raster, Scan { speed, run_up: Some(run_up), ..raster.scan })
     {
         finding = finding.with(Remedy {
             change: "speed",
@@ -136,31 +136,31 @@ fn slowest_with(high: f64, good: impl Fn(f64) -> bool) -> f64 {
 }
 
 /// `link-starved`: the link cannot carry the densest stretch of the program at this speed.
-pub fn link_starved(course: &Course, art: Art<'_>, load: &Load) -> Option<Finding> {
-    let link = course.head.link_bytes_per_s?;
-    let needed = load.bytes_per_mm * course.scan.speed;
+pub fn link_starved(raster: &RasterPath, art: Marking<'_>, load: &Load) -> Option<Finding> {
+    let link = raster.limits.link_bytes_per_s?;
+    let needed = load.bytes_per_mm * raster.scan.speed;
     if needed <= link {
         return None;
     }
     let severity =
-        if course.head.power_mode == PowerMode::Constant { Severity::Stop } else { Severity::Caution };
+        if raster.limits.power_mode == PowerMode::Constant { Severity::Stop } else { Severity::Caution };
     let message = format!(
         "At {} mm/s the densest stretch of the program needs {} bytes/s ({} bytes a move, line {}), but the \
          link to the controller carries {} bytes/s: the head would stall with the beam on and burn.",
-        short(course.scan.speed, 2),
+        short(raster.scan.speed, 2),
         short(needed, 0),
         short(load.bytes_per_move, 1),
         load.line,
         short(link, 0)
     );
     let mut finding = Finding::new("link-starved", severity, message);
-    let (x, y) = course.head.frame.to_blank(load.at);
+    let (x, y) = raster.limits.frame.to_blank(load.at);
     finding.at_mm = Some((x, y));
     // A slower scan has a shorter run-up, which changes the first stretch of each line a little: 1 % is
     // kept back and the program written again to see that it fits.
     let fit = load.speed_that_fits(link) * 0.99;
     let speed = if fit >= 1.0 { (fit * 10.0).floor() / 10.0 } else { (fit * 1000.0).floor() / 1000.0 };
-    if let Some(c) = changed(course, Scan { speed, ..course.scan }) {
+    if let Some(c) = changed(raster, Scan { speed, ..raster.scan }) {
         let fits =
             program::measure(&c, art, &Notes::default()).is_ok_and(|w| w.load.bytes_per_mm * speed <= link);
         finding = finding.with(Remedy {
@@ -177,36 +177,38 @@ pub fn link_starved(course: &Course, art: Art<'_>, load: &Load) -> Option<Findin
         value: bytes,
         unit: "bytes/s",
         text: format!("a link of {} bytes/s, or the program run from the controller's own store", bytes),
-        verified: load.bytes_per_mm * course.scan.speed <= bytes,
+        verified: load.bytes_per_mm * raster.scan.speed <= bytes,
     }))
 }
 
 /// `off-bed`: lines with their run-ups leave the machine's bed.
-pub fn off_bed(course: &Course, art: Art<'_>, survey: &Survey) -> Option<Finding> {
-    let over = |c: &Course, s: &Survey| s.extents.map_or(0.0, |e| over_bed(&c.head, Some(&c.blank), e));
-    let most = over(course, survey);
+pub fn off_bed(raster: &RasterPath, art: Marking<'_>, estimate: &Estimate) -> Option<Finding> {
+    let over =
+        |c: &RasterPath, s: &Estimate| s.extents.map_or(0.0, |e| over_bed(&c.limits, Some(&c.blank), e));
+    let most = over(raster, estimate);
     if most <= 0.0 {
         return None;
     }
-    let head = &course.head;
-    let assumed = if head.frame.on_bed.is_none() { " (the blank is taken to lie in its middle)" } else { "" };
+    let limits = &raster.limits;
+    let assumed =
+        if limits.frame.on_bed.is_none() { " (the blank is taken to lie in its middle)" } else { "" };
     let message = format!(
         "The lines with their run-ups leave the bed of {} x {} mm by {} mm{assumed}.",
-        short(head.bed_width, 1),
-        short(head.bed_height, 1),
+        short(limits.bed_width, 1),
+        short(limits.bed_height, 1),
         short(most, 2)
     );
     let mut finding = Finding::new("off-bed", Severity::Stop, message);
-    if let (Some(at), Some(e)) = (head.frame.on_bed, survey.extents) {
-        let (a, b) = (head.frame.to_blank((e[0], e[1])), head.frame.to_blank((e[2], e[3])));
+    if let (Some(at), Some(e)) = (limits.frame.on_bed, estimate.extents) {
+        let (a, b) = (limits.frame.to_blank((e[0], e[1])), limits.frame.to_blank((e[2], e[3])));
         let place = |at: f64, low: f64, high: f64, bed: f64| {
             (high - low <= bed).then(|| (at.max(-low).min(bed - high) * 100.0).round() / 100.0)
         };
-        let x = place(at.0, a.0.min(b.0), a.0.max(b.0), head.bed_width);
-        let y = place(at.1, a.1.min(b.1), a.1.max(b.1), head.bed_height);
+        let x = place(at.0, a.0.min(b.0), a.0.max(b.0), limits.bed_width);
+        let y = place(at.1, a.1.min(b.1), a.1.max(b.1), limits.bed_height);
         if let (Some(x), Some(y)) = (x, y) {
-            let mut moved = course.clone();
-            moved.head.frame.on_bed = Some((x, y));
+            let mut moved = raster.clone();
+            moved.limits.frame.on_bed = Some((x, y));
             finding = finding.with(Remedy {
                 change: "place on the bed",
                 value: (x - at.0).hypot(y - at.1),
@@ -216,17 +218,17 @@ pub fn off_bed(course: &Course, art: Art<'_>, survey: &Survey) -> Option<Finding
                     short(x, 2),
                     short(y, 2)
                 ),
-                verified: over(&moved, survey) < 0.011,
+                verified: over(&moved, estimate) < 0.011,
             });
         }
     }
-    let room = f64::from(course.run_up) / 1000.0 - most;
-    let settle = head.settle.min(room.max(0.0));
-    let speed = (motion::speed_for_run_up(room, settle, head.acceleration) * 10.0).floor() / 10.0;
-    let slower = Scan { speed, run_up: None, ..course.scan };
+    let room = f64::from(raster.run_up) / 1000.0 - most;
+    let settle = limits.settle.min(room.max(0.0));
+    let speed = (motion::speed_for_run_up(room, settle, limits.acceleration) * 10.0).floor() / 10.0;
+    let slower = Scan { speed, run_up: None, ..raster.scan };
     if speed >= 0.1
-        && let Some(c) = changed(course, slower)
-        && over(&c, &Survey::new(&c, art)) == 0.0
+        && let Some(c) = changed(raster, slower)
+        && over(&c, &Estimate::new(&c, art)) == 0.0
     {
         finding = finding.with(Remedy {
             change: "speed",
@@ -236,9 +238,9 @@ pub fn off_bed(course: &Course, art: Art<'_>, survey: &Survey) -> Option<Finding
             verified: true,
         });
     }
-    let turned = if course.scan.along == Along::X { Along::Y } else { Along::X };
-    if let Some(c) = changed(course, Scan { along: turned, ..course.scan })
-        && over(&c, &Survey::new(&c, art)) == 0.0
+    let turned = if raster.scan.along == Along::X { Along::Y } else { Along::X };
+    if let Some(c) = changed(raster, Scan { along: turned, ..raster.scan })
+        && over(&c, &Estimate::new(&c, art)) == 0.0
     {
         let axis = if turned == Along::X { "x" } else { "y" };
         finding = finding.with(Remedy {
@@ -322,46 +324,46 @@ mod tests {
     use crate::blank::Blank;
     use crate::placement::{DotRect, Grid};
     use crate::plane::Dots;
-    use crate::scan::head::Head;
-    use crate::scan::replay::{Options, replay};
+    use crate::scan::limits::Limits;
+    use crate::scan::replay::{ReplayOptions, replay};
     use crate::units::Mm;
 
     fn solid(columns: usize, rows: usize) -> Dots {
         Dots::from_packed(columns, rows, vec![0xFF; columns.div_ceil(8) * rows])
     }
 
-    fn find(head: &Head, scan: Scan, dots: &Dots) -> Vec<Finding> {
+    fn find(limits: &Limits, scan: Scan, dots: &Dots) -> Vec<Finding> {
         let blank = Blank { shape: "rect:90x60mm".parse().unwrap(), margin: Mm(1.0) };
         let grid = Grid { along: Mm(0.1), across: Mm(0.1) };
         let rect = DotRect { left: Mm(2.0), top: Mm(2.0), columns: dots.width(), rows: dots.height(), grid };
-        let course = Course::new(head, scan, rect, blank).unwrap();
-        let w = program::measure(&course, Art::Dots(dots), &Notes::default()).unwrap();
-        all(&course, Art::Dots(dots), &w.survey, &w.load)
+        let raster = RasterPath::new(limits, scan, rect, blank).unwrap();
+        let w = program::measure(&raster, Marking::Dots(dots), &Notes::default()).unwrap();
+        all(&raster, Marking::Dots(dots), &w.estimate, &w.load)
     }
 
     #[test]
     fn a_good_job_has_nothing_to_say() {
-        assert_eq!(find(&Head::default(), Scan::new(12.5, 0.9), &solid(800, 20)), []);
+        assert_eq!(find(&Limits::default(), Scan::new(12.5, 0.9), &solid(800, 20)), []);
     }
 
     #[test]
     fn a_short_run_up_burns_the_edge_by_a_stated_dose() {
         let scan = Scan { run_up: Some(2.5), ..Scan::new(100.0, 0.9) };
-        let f = &find(&Head::default(), scan, &solid(800, 20))[0];
+        let f = &find(&Limits::default(), scan, &solid(800, 20))[0];
         // v²/(2a) = 10 mm; after 2.5 mm the head does √(2·500·2.5) = 50 mm/s: twice the dose at the edge,
         // 98 % more over the first 0.1 mm: ((√2600 − √2500)/500)·100/0.1 − 1.
         assert_eq!((f.name, f.severity), ("edge-dwell", Severity::Caution));
         assert!(f.message.contains("98 % more") && f.message.contains("50 mm/s"), "{}", f.message);
         assert!(f.remedies.iter().all(|r| r.verified) && f.remedies.len() == 2, "{f:?}");
         assert_eq!((f.remedies[0].value, f.remedies[1].value), (10.5, 44.7));
-        let scaled = Head { power_mode: PowerMode::SpeedScaled, ..Head::default() };
+        let scaled = Limits { power_mode: PowerMode::SpeedScaled, ..Limits::default() };
         assert_eq!(find(&scaled, scan, &solid(800, 20))[0].severity, Severity::Note);
     }
 
     #[test]
     fn a_controller_that_switches_at_rest_is_told_so() {
-        let head = Head { power_in_motion: false, ..Head::default() };
-        let found = find(&head, Scan::new(30.0, 0.9), &solid(80, 4));
+        let limits = Limits { power_in_motion: false, ..Limits::default() };
+        let found = find(&limits, Scan::new(30.0, 0.9), &solid(80, 4));
         let f = found.iter().find(|f| f.name == "edge-dwell").unwrap();
         assert!(f.message.contains("switches the beam at rest"), "{}", f.message);
         assert!(f.remedies[0].verified && f.remedies[0].value < 10.0, "{f:?}");
@@ -371,21 +373,21 @@ mod tests {
     fn a_starved_link_names_the_speed_that_fits() {
         let mut dots = Dots::off(800, 4);
         (0..800).step_by(2).for_each(|x| dots.set(x, 2, true));
-        let f = &find(&Head::default(), Scan::new(150.0, 0.9), &dots)[0];
+        let f = &find(&Limits::default(), Scan::new(150.0, 0.9), &dots)[0];
         assert_eq!((f.name, f.severity), ("link-starved", Severity::Stop));
         assert!(f.message.contains("line 2") && f.message.contains("11520 bytes/s"), "{}", f.message);
         let speed = &f.remedies[0];
         // 16 or 17 bytes for two dots of 0.1 mm: near 11520/(16.5/0.2 mm) = 140 mm/s.
         assert!(speed.verified && speed.value > 130.0 && speed.value < 150.0, "{speed:?}");
-        let slower = find(&Head::default(), Scan::new(speed.value, 0.9), &dots);
+        let slower = find(&Limits::default(), Scan::new(speed.value, 0.9), &dots);
         assert!(slower.iter().all(|f| f.name != "link-starved"), "{slower:?}");
     }
 
     #[test]
     fn leaving_the_bed_is_a_stop_with_places_and_speeds_that_fit() {
-        let mut head = Head { bed_width: 120.0, bed_height: 100.0, ..Head::default() };
-        head.frame.on_bed = Some((2.0, 5.0));
-        let f = &find(&head, Scan::new(100.0, 0.9), &solid(800, 20))[0];
+        let mut limits = Limits { bed_width: 120.0, bed_height: 100.0, ..Limits::default() };
+        limits.frame.on_bed = Some((2.0, 5.0));
+        let f = &find(&limits, Scan::new(100.0, 0.9), &solid(800, 20))[0];
         // Run-up 10.5 mm, art 2 mm from the blank's left, blank 2 mm from the bed's: 6.5 mm too far.
         assert_eq!((f.name, f.severity), ("off-bed", Severity::Stop));
         assert!(f.message.contains("by 6.5 mm"), "{}", f.message);
@@ -398,8 +400,8 @@ mod tests {
     #[test]
     fn a_dangerous_program_is_stopped() {
         let play = |p: &str| {
-            let head = Head::default();
-            replayed(&replay(p.as_bytes(), &Options::new(&head)).unwrap().report)
+            let limits = Limits::default();
+            replayed(&replay(p.as_bytes(), &ReplayOptions::new(&limits)).unwrap().report)
         };
         let found = play("(blank: rect:20x10mm)\nG21G90M3S500\nG1X5F600\nG0X15\nG4P2\nG1X30\n$H\nM2\n");
         let names: Vec<_> = found.iter().map(|f| f.name).collect();

@@ -6,7 +6,7 @@ use super::file::{Absurd, unless};
 use super::process::Standing;
 use super::words::PowerMode;
 use crate::blank::parse_size;
-use crate::scan::head::{Frame, Head, Lag};
+use crate::scan::limits::{BeamLag, Frame, Limits};
 use crate::units::{Mm, MmPerS, Watts};
 
 /// A machine file: one machine's numbers.
@@ -142,10 +142,10 @@ impl Machine {
     }
 
     /// The numbers that the scan program needs.
-    pub fn head(&self) -> Head {
+    pub fn limits(&self) -> Limits {
         let (m, c) = (&self.motion, &self.program);
         let (bed_width, bed_height) = self.bed();
-        Head {
+        Limits {
             bed_width,
             bed_height,
             acceleration: m.acceleration_mm_per_s2,
@@ -166,7 +166,7 @@ impl Machine {
             link_bytes_per_s: (c.link_bytes_per_s > 0.0).then_some(c.link_bytes_per_s),
             link_buffer_bytes: c.link_buffer_bytes,
             settle: m.settle.0,
-            lag: Lag::Seconds(m.lag_ms / 1000.0),
+            lag: BeamLag::Seconds(m.lag_ms / 1000.0),
             pointer: c.pointer_power.map(|p| p.0),
         }
     }
@@ -207,7 +207,7 @@ impl Machine {
         unless((1.0..=1e5).contains(&s), "full_scale_s", format!("is {s}; it must be from 1 to 100000"))?;
         let link = c.link_bytes_per_s;
         unless((0.0..=1e9).contains(&link), "link_bytes_per_s", "must be from 0 (no link) to 1000000000")?;
-        if let Err(e) = self.head().check(None) {
+        if let Err(e) = self.limits().check(None) {
             return Err(Absurd { key: "machine", why: format!("cannot be: {e}") });
         }
         Ok(())

@@ -9,8 +9,8 @@ use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use crate::art::Window;
 pub use crate::encode::BeamOn;
 pub use crate::encode::tiff::Packing;
-pub use crate::scan::course::{Along, Ways};
-pub use crate::scan::head::PowerMode;
+pub use crate::scan::limits::PowerMode;
+pub use crate::scan::raster::{Along, Ways};
 use crate::units::{Mm, Share};
 
 /// Serialises through `Display` and `FromStr`.

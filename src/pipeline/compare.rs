@@ -83,7 +83,7 @@ pub fn candidates(
             verdict: Verdict::new(&summary(&dots, &forecast), cell),
             on: dots.count(),
             lone: lone(&dots),
-            seconds: program(plan, &placement, &dots, None, name)?.written.survey.times.total(),
+            seconds: program(plan, &placement, &dots, None, name)?.written.estimate.times.total(),
             dots,
         });
     }

@@ -1,6 +1,6 @@
 //! Facts: the report of a job, filled from its plan and what the stages found.
 
-use super::{Program, Stages, words};
+use super::{ScanPlan, Stages, words};
 use crate::art::{Art, Kind};
 use crate::findings::Finding;
 use crate::job::words::ToneBy;
@@ -134,21 +134,21 @@ fn process_facts(plan: &Plan) -> ProcessFacts {
     }
 }
 
-fn times(p: &Program) -> TimeFacts {
-    let t = &p.written.survey.times;
+fn times(p: &ScanPlan) -> TimeFacts {
+    let t = &p.written.estimate.times;
     TimeFacts { total_s: t.total(), beam_on_s: t.burning_s, run_up_s: t.run_up_s + t.turn_s }
 }
 
-fn program(plan: &Plan, p: &Program) -> ProgramFacts {
-    let link = plan.machine.head().link_bytes_per_s.map(|rate| {
+fn program(plan: &Plan, p: &ScanPlan) -> ProgramFacts {
+    let link = plan.machine.limits().link_bytes_per_s.map(|rate| {
         let need = p.written.load.bytes_per_mm * plan.process.speed.value.0;
         format!("needs up to {} of the link's {} bytes/s", need.ceil(), rate)
     });
     ProgramFacts {
         lines: p.written.program_lines,
         bytes: p.written.bytes,
-        travel_mm: p.written.survey.travel_mm,
-        run_up_mm: f64::from(p.course.run_up) / 1000.0,
+        travel_mm: p.written.estimate.travel_mm,
+        run_up_mm: f64::from(p.raster.run_up) / 1000.0,
         link,
     }
 }

@@ -21,11 +21,11 @@ use crate::plane::{Dots, Tone};
 use crate::progress::{Progress, Stopped, Within};
 use crate::proof::layout::{Layout, MOST_PIXELS};
 use crate::proof::report::{ArtFacts, Report};
-use crate::scan::course::{Course, Scan};
 use crate::scan::grey;
-use crate::scan::head::HeadError;
+use crate::scan::limits::LimitsError;
 use crate::scan::lines;
-use crate::scan::program::{self, Notes, Written};
+use crate::scan::program::{self, Cost, Notes};
+use crate::scan::raster::{RasterPath, Scan};
 use crate::screen::{Screen, Wants};
 use crate::tone::{dot_gain, shape, tone_mapping};
 use crate::units::{Mm, short};
@@ -54,7 +54,7 @@ pub enum PipelineError {
     Gain(#[from] dot_gain::GainError),
     /// The machine cannot run the job.
     #[error(transparent)]
-    Head(#[from] HeadError),
+    Limits(#[from] LimitsError),
     /// The person asked to stop.
     #[error(transparent)]
     Stopped(#[from] Stopped),
@@ -93,30 +93,30 @@ pub struct Stages {
     /// The forecast in figures; `None` where tones are made by power, which never passes the best mark.
     pub summary: Option<Summary>,
     /// The scan program; `None` where the machine cannot run one for this job, as a finding says.
-    pub program: Option<Program>,
+    pub program: Option<ScanPlan>,
     /// Things a person should know.
     pub notes: Vec<String>,
 }
 
 /// The scan program, settled but not yet written.
 #[derive(Debug, Clone)]
-pub struct Program {
+pub struct ScanPlan {
     /// Lines, run-up and speed.
-    pub course: Course,
+    pub raster: RasterPath,
     /// What the program says of itself.
     pub notes: Notes,
     /// For tones by power: the wanted marks and the S word of each level.
     pub grey: Option<(Tone, Vec<u32>)>,
     /// Time, travel, size and load on the link.
-    pub written: Written,
+    pub written: Cost,
 }
 
-impl Program {
+impl ScanPlan {
     /// What is scanned.
-    pub fn art<'a>(&'a self, dots: &'a Dots) -> lines::Art<'a> {
+    pub fn marking<'a>(&'a self, dots: &'a Dots) -> lines::Marking<'a> {
         match &self.grey {
-            Some((tone, levels)) => lines::Art::Grey { tone, levels },
-            None => lines::Art::Dots(dots),
+            Some((tone, levels)) => lines::Marking::Grey { tone, levels },
+            None => lines::Marking::Dots(dots),
         }
     }
 }
@@ -403,7 +403,7 @@ fn machine_findings(plan: &Plan, stages: &Stages, mut all: Vec<Finding>) -> Vec<
     all.extend(of_lines::crowded(beam, plan.grid.across, motion_of.steps_per_mm_y));
     all.extend(of_machine::step_beat(plan.grid.across, motion_of.steps_per_mm_y, Mm(p.rect.height())));
     if let Some(p) = &stages.program {
-        all.extend(motion::all(&p.course, p.art(&stages.dots), &p.written.survey, &p.written.load));
+        all.extend(motion::all(&p.raster, p.marking(&stages.dots), &p.written.estimate, &p.written.load));
     }
     let least = plan.coating.start.least_power;
     all.extend(of_machine::weak_laser(process.rated_power.value, least, &plan.coating.name));
@@ -452,21 +452,21 @@ fn burn_findings(plan: &Plan, stages: &Stages, remake: &burn::Remake<'_>) -> Vec
     [burn::over_burn(&scene, summary), burn::under_burn(&scene, summary)].into_iter().flatten().collect()
 }
 
-/// The scan program of a job: its course, what it says of itself, and how long and large it will be.
+/// The scan program of a job: its path, what it says of itself, and how long and large it will be.
 pub fn program(
     plan: &Plan,
     placement: &Placement,
     dots: &Dots,
     grey: Option<(Tone, Vec<u32>)>,
     name: &str,
-) -> Result<Program, PipelineError> {
+) -> Result<ScanPlan, PipelineError> {
     let p = &plan.process;
     let mut scan = Scan::new(p.speed.value.0, p.power.value.0);
     scan.ways = plan.ways;
     scan.passes = p.passes.value;
     scan.run_up = plan.run_up.map(|r| r.0);
     scan.trim = plan.trim.0;
-    let course = Course::new(&plan.machine.head(), scan, placement.rect, plan.blank)?;
+    let raster = RasterPath::new(&plan.machine.limits(), scan, placement.rect, plan.blank)?;
     let settings = vec![
         format!("{} on {}", plan.coating.name, plan.machine.name),
         format!("power {} of {}, {}", p.power.value, p.rated_power.value, p.power.standing),
@@ -475,10 +475,10 @@ pub fn program(
     let cautions = words::cautions(&plan.machine, &plan.coating, plan.surface);
     let notes = Notes { job: name.to_string(), settings, cautions };
     let art = match &grey {
-        Some((tone, levels)) => lines::Art::Grey { tone, levels },
-        None => lines::Art::Dots(dots),
+        Some((tone, levels)) => lines::Marking::Grey { tone, levels },
+        None => lines::Marking::Dots(dots),
     };
     // Nothing is stored, so nothing can fail but a request to stop.
-    let written = program::measure(&course, art, &notes).map_err(|_| Stopped)?;
-    Ok(Program { course, notes, grey, written })
+    let written = program::measure(&raster, art, &notes).map_err(|_| Stopped)?;
+    Ok(ScanPlan { raster, notes, grey, written })
 }

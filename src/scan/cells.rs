@@ -1,4 +1,4 @@
-//! Cells: dots (or S levels) rebuilt from swept stretches. A cell is marked when its centre is swept.
+//! RebuiltDots: dots (or S levels) rebuilt from swept stretches. A cell is marked when its centre is swept.
 
 use serde::Serialize;
 
@@ -14,7 +14,7 @@ const GRACE: f64 = 1e-6;
 
 /// Dots under reconstruction.
 #[derive(Debug, Clone)]
-pub struct Cells {
+pub struct RebuiltDots {
     rect: DotRect,
     /// Upper edge of the first row, mm above the blank's lower edge.
     top: f64,
@@ -30,10 +30,10 @@ pub struct Cells {
     pub off_grid_mm: f64,
 }
 
-impl Cells {
+impl RebuiltDots {
     /// Empty cells on the grid of `rect` on `blank`; with `levels` the S words are kept too (4 bytes a dot).
     pub fn new(rect: DotRect, blank: &Blank, levels: bool) -> Self {
-        Cells {
+        RebuiltDots {
             rect,
             top: blank.shape.height() - rect.top.0,
             per_mm: (1.0 / rect.grid.along.0, 1.0 / rect.grid.across.0),
@@ -236,11 +236,11 @@ mod tests {
     use super::*;
     use crate::placement::Grid;
 
-    fn cells() -> Cells {
+    fn cells() -> RebuiltDots {
         let blank = Blank { shape: "rect:20x10mm".parse().unwrap(), margin: Mm(1.0) };
         let grid = Grid { along: Mm(0.5), across: Mm(0.5) };
         let rect = DotRect { left: Mm(2.0), top: Mm(2.0), columns: 20, rows: 8, grid };
-        Cells::new(rect, &blank, true)
+        RebuiltDots::new(rect, &blank, true)
     }
 
     #[test]

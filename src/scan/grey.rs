@@ -6,7 +6,7 @@ use crate::mark::Burn;
 pub const STEPS: usize = 256;
 
 /// The S words for the wanted mark fractions 0, 1/255, … 1 of a solid tone, at most `full` (the S word at
-/// which `burn` was reckoned): the inverse of the response, see [`super::lines::Art::Grey`].
+/// which `burn` was reckoned): the inverse of the response, see [`super::lines::Marking::Grey`].
 ///
 /// The exposure of a continuous tone is proportional to power, so the relative exposure is the share of
 /// `full`. Where the coating chars before it is fully marked, fractions out of reach take the power of the

@@ -1,8 +1,8 @@
-//! Lines: dots to runs in the order in which the head meets them.
+//! Scan lines: dots to runs in the order in which the head meets them.
 //!
 //! Nothing is held but the dots themselves and one line (along y: eight columns at a time).
 
-use super::course::{Along, Course, Ways};
+use super::raster::{Along, RasterPath, Ways};
 use crate::plane::{Dots, Tone};
 
 /// A stretch with the beam on. `from` and `to` are µm of the program along the line, in the order of travel.
@@ -18,7 +18,7 @@ pub struct Run {
 
 /// One line that marks something.
 #[derive(Debug, Clone, Copy)]
-pub struct Line<'a> {
+pub struct ScanLine<'a> {
     /// Row (or column) of the dots.
     pub number: u32,
     /// Position across the lines, µm of the program.
@@ -33,8 +33,8 @@ pub struct Line<'a> {
 
 /// What is marked.
 #[derive(Debug, Clone, Copy)]
-pub enum Art<'a> {
-    /// Dots, each at the course's power.
+pub enum Marking<'a> {
+    /// Dots, each at the raster path's power.
     Dots(&'a Dots),
     /// Wanted marks, each by its own power: `levels[k]` is the S word of the mark fraction
     /// `k / (levels.len() − 1)`; 0 leaves the beam off.
@@ -46,17 +46,17 @@ pub enum Art<'a> {
     },
 }
 
-impl Art<'_> {
+impl Marking<'_> {
     /// Columns and rows.
     pub fn size(&self) -> (usize, usize) {
         match self {
-            Art::Dots(d) => (d.width(), d.height()),
-            Art::Grey { tone, .. } => (tone.width(), tone.height()),
+            Marking::Dots(d) => (d.width(), d.height()),
+            Marking::Grey { tone, .. } => (tone.width(), tone.height()),
         }
     }
 }
 
-/// The S word for the wanted mark fraction `mark` by a table of [`Art::Grey`]: the nearest entry.
+/// The S word for the wanted mark fraction `mark` by a table of [`Marking::Grey`]: the nearest entry.
 pub fn level_of(levels: &[u32], mark: f32) -> u32 {
     let top = levels.len().saturating_sub(1);
     // A value that is not a number casts to 0: the beam stays off.
@@ -66,9 +66,9 @@ pub fn level_of(levels: &[u32], mark: f32) -> u32 {
 
 /// Iterates over the lines that mark something, pass after pass, in the order of the program.
 #[derive(Debug)]
-pub struct Lines<'a> {
-    course: &'a Course,
-    art: Art<'a>,
+pub struct ScanLines<'a> {
+    raster: &'a RasterPath,
+    marking: Marking<'a>,
     next: u32,
     passes_left: u32,
     forward: bool,
@@ -80,15 +80,15 @@ pub struct Lines<'a> {
     columns_of: Option<u32>,
 }
 
-impl<'a> Lines<'a> {
-    /// The lines of `art` on `course`. Art of another size than the course's dot rectangle is cut to it.
-    pub fn new(course: &'a Course, art: Art<'a>) -> Self {
-        Lines {
-            course,
-            art,
+impl<'a> ScanLines<'a> {
+    /// The lines of `marking` along `raster`. A marking of another size than the raster path's dot rectangle is cut to it.
+    pub fn new(raster: &'a RasterPath, marking: Marking<'a>) -> Self {
+        ScanLines {
+            raster,
+            marking,
             next: 0,
-            passes_left: course.scan.passes,
-            forward: course.scan.ways != Ways::Back,
+            passes_left: raster.scan.passes,
+            forward: raster.scan.ways != Ways::Back,
             edges: Vec::new(),
             runs: Vec::new(),
             columns: Vec::new(),
@@ -97,13 +97,13 @@ impl<'a> Lines<'a> {
     }
 
     /// The next line that marks something; `None` at the end of the last pass.
-    pub fn next_line(&mut self) -> Option<Line<'_>> {
-        let course = self.course;
+    pub fn next_line(&mut self) -> Option<ScanLine<'_>> {
+        let raster = self.raster;
         loop {
             if self.passes_left == 0 {
                 return None;
             }
-            if self.next >= course.lines {
+            if self.next >= raster.lines {
                 self.next = 0;
                 self.passes_left -= 1;
                 continue;
@@ -114,8 +114,8 @@ impl<'a> Lines<'a> {
             if self.runs.is_empty() {
                 continue;
             }
-            let rising = self.forward == course.grows();
-            let lag = if self.forward { -course.lag } else { course.lag };
+            let rising = self.forward == raster.grows();
+            let lag = if self.forward { -raster.lag } else { raster.lag };
             if !self.forward {
                 self.runs.reverse();
                 for run in &mut self.runs {
@@ -128,14 +128,14 @@ impl<'a> Lines<'a> {
                     run.to += lag;
                 }
             }
-            if course.scan.ways == Ways::Both {
+            if raster.scan.ways == Ways::Both {
                 self.forward = !self.forward;
             }
-            let way = if rising { course.run_up } else { -course.run_up };
+            let way = if rising { raster.run_up } else { -raster.run_up };
             let (first, last) = (self.runs[0], self.runs[self.runs.len() - 1]);
-            return Some(Line {
+            return Some(ScanLine {
                 number,
-                across: course.across(number),
+                across: raster.across(number),
                 start: first.from - way,
                 end: last.to + way,
                 runs: &self.runs,
@@ -146,10 +146,10 @@ impl<'a> Lines<'a> {
     /// Fills `runs` with those of line `number`, by rising dot.
     fn find_runs(&mut self, number: u32) {
         self.runs.clear();
-        match self.art {
-            Art::Dots(dots) => {
+        match self.marking {
+            Marking::Dots(dots) => {
                 self.edges.clear();
-                match self.course.scan.along {
+                match self.raster.scan.along {
                     Along::X => {
                         if (number as usize) < dots.height() {
                             edges(dots.row(number as usize), &mut self.edges);
@@ -169,16 +169,16 @@ impl<'a> Lines<'a> {
                 }
                 self.place_runs();
             }
-            Art::Grey { tone, levels } => self.grey_runs(number, tone, levels),
+            Marking::Grey { tone, levels } => self.grey_runs(number, tone, levels),
         }
     }
 
     /// Turns edges in dots into runs in µm.
     fn place_runs(&mut self) {
-        let course = self.course;
-        let (ruler, end) = (course.along, course.dots);
-        let trim = if course.grows() { course.trim } else { -course.trim };
-        let level = course.level;
+        let raster = self.raster;
+        let (ruler, end) = (raster.along, raster.dots);
+        let trim = if raster.grows() { raster.trim } else { -raster.trim };
+        let level = raster.level;
         self.runs.extend(self.edges.as_chunks::<2>().0.iter().filter(|e| e[0] < end).map(|&[on, off]| Run {
             from: ruler.at(on) + trim,
             to: ruler.at(off.min(end)) - trim,
@@ -187,8 +187,8 @@ impl<'a> Lines<'a> {
     }
 
     fn grey_runs(&mut self, number: u32, tone: &Tone, levels: &[u32]) {
-        let course = self.course;
-        let along_x = course.scan.along == Along::X;
+        let raster = self.raster;
+        let along_x = raster.scan.along == Along::X;
         let (count, lines) =
             if along_x { (tone.width(), tone.height()) } else { (tone.height(), tone.width()) };
         if number as usize >= lines {
@@ -197,14 +197,14 @@ impl<'a> Lines<'a> {
         let (data, width, n) = (tone.data(), tone.width(), number as usize);
         let value = |i: usize| if along_x { data[n * width + i] } else { data[i * width + n] };
         let (mut start, mut level) = (0u32, 0u32);
-        let count = count.min(course.dots as usize) as u32;
+        let count = count.min(raster.dots as usize) as u32;
         for i in 0..=count {
             let here = if i < count { level_of(levels, value(i as usize)) } else { 0 };
             if here == level {
                 continue;
             }
             if level > 0 {
-                self.runs.push(Run { from: course.along.at(start), to: course.along.at(i), level });
+                self.runs.push(Run { from: raster.along.at(start), to: raster.along.at(i), level });
             }
             (start, level) = (i, here);
         }
@@ -259,8 +259,8 @@ mod tests {
     use super::*;
     use crate::blank::Blank;
     use crate::placement::{DotRect, Grid};
-    use crate::scan::course::Scan;
-    use crate::scan::head::{Frame, Head, Lag};
+    use crate::scan::limits::{BeamLag, Frame, Limits};
+    use crate::scan::raster::Scan;
     use crate::units::Mm;
 
     fn dots(rows: &[&str]) -> Dots {
@@ -273,18 +273,18 @@ mod tests {
         d
     }
 
-    fn course(d: &Dots, head: &Head, scan: Scan) -> Course {
+    fn raster(d: &Dots, limits: &Limits, scan: Scan) -> RasterPath {
         let blank = Blank { shape: "rect:50x40mm".parse().unwrap(), margin: Mm(1.0) };
         let grid = Grid { along: Mm(0.1), across: Mm(0.2) };
         let rect = DotRect { left: Mm(10.0), top: Mm(10.0), columns: d.width(), rows: d.height(), grid };
-        Course::new(head, scan, rect, blank).unwrap()
+        RasterPath::new(limits, scan, rect, blank).unwrap()
     }
 
     /// Number, across, start, end, runs.
     type Seen = (u32, i32, i32, i32, Vec<(i32, i32)>);
 
-    fn all(c: &Course, d: &Dots) -> Vec<Seen> {
-        let mut lines = Lines::new(c, Art::Dots(d));
+    fn all(c: &RasterPath, d: &Dots) -> Vec<Seen> {
+        let mut lines = ScanLines::new(c, Marking::Dots(d));
         let mut out = Vec::new();
         while let Some(l) = lines.next_line() {
             out.push((l.number, l.across, l.start, l.end, l.runs.iter().map(|r| (r.from, r.to)).collect()));
@@ -299,7 +299,7 @@ mod tests {
     #[test]
     fn lines_run_there_and_back_and_leave_out_blank_rows() {
         let d = dots(&["##..#", ".....", ".##.."]);
-        let c = course(&d, &Head::default(), short());
+        let c = raster(&d, &Limits::default(), short());
         let want = vec![
             (0, 29_900, 9_000, 11_500, vec![(10_000, 10_200), (10_400, 10_500)]),
             (2, 29_500, 11_300, 9_100, vec![(10_300, 10_100)]),
@@ -310,7 +310,7 @@ mod tests {
     #[test]
     fn one_way_lines_all_run_forward_and_passes_repeat_the_whole_art() {
         let d = dots(&["##", "#."]);
-        let c = course(&d, &Head::default(), Scan { ways: Ways::One, passes: 2, ..short() });
+        let c = raster(&d, &Limits::default(), Scan { ways: Ways::One, passes: 2, ..short() });
         let got: Vec<_> = all(&c, &d).iter().map(|l| (l.0, l.4[0])).collect();
         let (a, b) = ((0, (10_000, 10_200)), (1, (10_000, 10_100)));
         assert_eq!(got, [a, b, a, b]);
@@ -319,7 +319,7 @@ mod tests {
     #[test]
     fn along_y_columns_become_lines() {
         let d = dots(&["#..", "#.#", "..#"]);
-        let c = course(&d, &Head::default(), Scan { along: Along::Y, ..short() });
+        let c = raster(&d, &Limits::default(), Scan { along: Along::Y, ..short() });
         let want = vec![
             (0, 10_050, 31_000, 28_600, vec![(30_000, 29_600)]),
             (2, 10_250, 28_400, 30_800, vec![(29_400, 29_800)]),
@@ -333,8 +333,8 @@ mod tests {
         let d = dots(&["#", "#"]);
         for x_left in [false, true] {
             let frame = Frame { x_left, ..Frame::default() };
-            let head = Head { lag: Lag::Seconds(0.001), frame, ..Head::default() };
-            let c = course(&d, &head, Scan { speed: 100.0, ..short() });
+            let limits = Limits { lag: BeamLag::Seconds(0.001), frame, ..Limits::default() };
+            let c = raster(&d, &limits, Scan { speed: 100.0, ..short() });
             for line in all(&c, &d) {
                 let (from, to) = line.4[0];
                 let (low, motion) = (from.min(to), (to - from).signum());
@@ -347,15 +347,15 @@ mod tests {
     #[test]
     fn trimmed_runs_are_shorter_at_both_ends() {
         let d = dots(&["##"]);
-        let c = course(&d, &Head::default(), Scan { trim: 0.03, ..short() });
+        let c = raster(&d, &Limits::default(), Scan { trim: 0.03, ..short() });
         assert_eq!(all(&c, &d)[0].4, [(10_030, 10_170)]);
     }
 
     #[test]
     fn grey_runs_join_equal_levels_and_leave_the_beam_off_at_level_0() {
         let tone = Tone::from_vec(5, 1, vec![0.0, 1.0, 1.0, 0.5, f32::NAN]);
-        let c = course(&Dots::off(5, 1), &Head::default(), short());
-        let mut lines = Lines::new(&c, Art::Grey { tone: &tone, levels: &[0, 400, 900] });
+        let c = raster(&Dots::off(5, 1), &Limits::default(), short());
+        let mut lines = ScanLines::new(&c, Marking::Grey { tone: &tone, levels: &[0, 400, 900] });
         let line = lines.next_line().unwrap();
         let runs: Vec<_> = line.runs.iter().map(|r| (r.from, r.to, r.level)).collect();
         assert_eq!(runs, [(10_100, 10_300, 900), (10_300, 10_400, 400)]);
@@ -371,7 +371,7 @@ mod tests {
                     (start..end).for_each(|x| d.set(x, 0, true));
                     let mut out = Vec::new();
                     edges(d.row(0), &mut out);
-                    // A run that fills the last byte ends at the padding, which the course cuts off.
+                    // A run that fills the last byte ends at the padding, which the raster path cuts off.
                     assert_eq!(out[0] as usize, start);
                     assert!(out[1] as usize == end && out.len() == 2, "{width} {start} {end} {out:?}");
                 }

@@ -1,8 +1,8 @@
 //! Scan program: lines, motion, RS-274 words, replay.
 //!
 //! ```text
-//! Head + Scan + DotRect --resolve--> Course --Lines--> Line, Line, ... --program--> words
-//!                                                          |
+//! Limits + Scan + DotRect --resolve--> RasterPath --ScanLines--> ScanLine, ScanLine, ... --program--> words
+//!                                                                  |
 //!                                                       motion: time, speed, load on the link
 //! words --reader--> moves --replay--> dots, time, path, findings
 //! ```
@@ -10,18 +10,18 @@
 //! The writer ([`program`]) and the reader ([`reader`], [`replay`]) share no code, so that one can
 //! prove the other.
 
+pub mod backplot;
+pub mod block;
 pub mod cells;
 mod comments;
-pub mod course;
+pub mod estimate;
 pub mod grey;
-pub mod head;
+pub mod limits;
 pub mod lines;
 pub mod motion;
 pub mod number;
 pub mod outline;
 pub mod program;
+pub mod raster;
 pub mod reader;
 pub mod replay;
-pub mod tally;
-pub mod trace;
-pub mod words;

@@ -8,9 +8,9 @@
 use std::io::{self, Write};
 
 use super::comments::comments;
-use super::course::um;
-use super::head::{Head, HeadError, PowerMode};
+use super::limits::{Limits, LimitsError, PowerMode};
 use super::number::thousandths;
+use super::raster::um;
 use crate::blank::{Blank, Shape};
 use crate::placement::DotRect;
 
@@ -24,17 +24,23 @@ pub const WALK_SPEED: f64 = 50.0;
 ///
 /// # Errors
 /// Those of `out`.
-pub fn write(head: &Head, rect: &DotRect, blank: &Blank, job: &str, out: &mut impl Write) -> io::Result<()> {
+pub fn write(
+    limits: &Limits,
+    rect: &DotRect,
+    blank: &Blank,
+    job: &str,
+    out: &mut impl Write,
+) -> io::Result<()> {
     let mut lines = Vec::new();
     comments(&format!("outline of job: {job}"), &mut lines);
     comments(&format!("blank: {}, margin {}", blank.shape, blank.margin), &mut lines);
-    let level = head.pointer.map_or(0, |p| (p * f64::from(head.full_scale_s)).round() as u32);
+    let level = limits.pointer.map_or(0, |p| (p * f64::from(limits.full_scale_s)).round() as u32);
     if level > 0 {
-        let share = crate::units::short(100.0 * f64::from(level) / f64::from(head.full_scale_s), 3);
+        let share = crate::units::short(100.0 * f64::from(level) / f64::from(limits.full_scale_s), 3);
         comments(
             &format!(
                 "pointer power: S {level} of {}, {share} %, as the machine file says",
-                head.full_scale_s
+                limits.full_scale_s
             ),
             &mut lines,
         );
@@ -47,18 +53,18 @@ pub fn write(head: &Head, rect: &DotRect, blank: &Blank, job: &str, out: &mut im
             &mut lines,
         );
     }
-    lines.extend(head.header.iter().cloned());
+    lines.extend(limits.header.iter().cloned());
     lines.push("G21G90G94G17M5S0".into());
-    let on = if head.power_mode == PowerMode::Constant { "M3" } else { "M4" };
-    let feed = thousandths((WALK_SPEED.min(head.top_speed) * 60_000.0).round() as i64);
+    let on = if limits.power_mode == PowerMode::Constant { "M3" } else { "M4" };
+    let feed = thousandths((WALK_SPEED.min(limits.top_speed) * 60_000.0).round() as i64);
     for (name, path) in [("art", art_box(rect, blank)), ("edge of the blank", edge(&blank.shape))] {
         lines.push(format!("({name})"));
-        walk(head, &path, on, level, &feed, &mut lines);
+        walk(limits, &path, on, level, &feed, &mut lines);
     }
     lines.push("M5S0".into());
     lines.push("G0X0Y0".into());
-    if !head.footer.is_empty() {
-        lines.extend(head.footer.iter().cloned());
+    if !limits.footer.is_empty() {
+        lines.extend(limits.footer.iter().cloned());
         lines.push("M5S0".into());
     }
     lines.push("M2".into());
@@ -68,18 +74,18 @@ pub fn write(head: &Head, rect: &DotRect, blank: &Blank, job: &str, out: &mut im
     out.flush()
 }
 
-/// Refuses what [`write()`] cannot do: the numbers of [`Head::check`].
+/// Refuses what [`write()`] cannot do: the numbers of [`Limits::check`].
 ///
 /// # Errors
 /// The first key out of range.
-pub fn check(head: &Head, blank: &Blank) -> Result<(), HeadError> {
-    head.check(Some(blank))
+pub fn check(limits: &Limits, blank: &Blank) -> Result<(), LimitsError> {
+    limits.check(Some(blank))
 }
 
 /// To the first point with the beam off, round with pointer power, beam off.
-fn walk(head: &Head, path: &[(f64, f64)], on: &str, level: u32, feed: &str, lines: &mut Vec<String>) {
+fn walk(limits: &Limits, path: &[(f64, f64)], on: &str, level: u32, feed: &str, lines: &mut Vec<String>) {
     let place = |p: (f64, f64)| {
-        let (x, y) = head.frame.to_program(p);
+        let (x, y) = limits.frame.to_program(p);
         (um(x), um(y))
     };
     let mut at = None;
@@ -146,30 +152,30 @@ pub fn edge(shape: &Shape) -> Vec<(f64, f64)> {
 mod tests {
     use super::*;
     use crate::placement::Grid;
-    use crate::scan::replay::{Options, replay};
+    use crate::scan::replay::{ReplayOptions, replay};
     use crate::units::Mm;
 
-    fn outline(head: &Head, shape: &str) -> (String, Blank) {
+    fn outline(limits: &Limits, shape: &str) -> (String, Blank) {
         let blank = Blank { shape: shape.parse().unwrap(), margin: Mm(2.5) };
         let grid = Grid { along: Mm(0.1), across: Mm(0.1) };
         let rect = DotRect { left: Mm(10.0), top: Mm(20.0), columns: 300, rows: 200, grid };
         let mut out = Vec::new();
-        write(head, &rect, &blank, "Lighthouse (large)", &mut out).unwrap();
+        write(limits, &rect, &blank, "Lighthouse (large)", &mut out).unwrap();
         (String::from_utf8(out).unwrap(), blank)
     }
 
     #[test]
     fn the_beam_stays_off_unless_the_machine_has_a_pointer_power() {
         // check value S01 (laser-class summaries of IEC 60825-1): above 500 mW is class 4.
-        let head = Head::default();
-        let (text, _) = outline(&head, "round:90mm");
+        let limits = Limits::default();
+        let (text, _) = outline(&limits, "round:90mm");
         assert!(text.contains("500 mW") && text.contains("class 4"));
         assert!(!text.contains("M3") && !text.contains("M4"));
-        let r = replay(text.as_bytes(), &Options::new(&head)).unwrap().report;
+        let r = replay(text.as_bytes(), &ReplayOptions::new(&limits)).unwrap().report;
         assert_eq!((r.burning_mm, r.power_left_on, r.not_in_standard_count), (0.0, false, 0));
-        let low = Head { pointer: Some(0.001), ..Head::default() };
+        let low = Limits { pointer: Some(0.001), ..Limits::default() };
         let (text, _) = outline(&low, "round:90mm");
-        let r = replay(text.as_bytes(), &Options::new(&low)).unwrap().report;
+        let r = replay(text.as_bytes(), &ReplayOptions::new(&low)).unwrap().report;
         assert_eq!((r.highest_s, r.beam_on_in_rapid.count, r.power_left_on), (1.0, 0, false));
         // Round the art's box of 30 x 20 mm and the circle.
         assert!((r.burning_mm - 100.0 - std::f64::consts::PI * 90.0).abs() < 0.5, "{}", r.burning_mm);

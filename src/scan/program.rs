@@ -9,11 +9,11 @@
 use std::io::{self, Write};
 
 use super::comments::comments;
-use super::course::{Along, Course};
-use super::head::PowerMode;
-use super::lines::{Art, Line, Lines, Run};
+use super::estimate::{Estimate, Estimator};
+use super::limits::PowerMode;
+use super::lines::{Marking, Run, ScanLine, ScanLines};
 use super::number::{Cursor, WORD, thousandths};
-use super::tally::{Survey, Tally};
+use super::raster::{Along, RasterPath};
 use crate::units::short;
 
 /// What the program says about itself in comments, besides what it knows.
@@ -57,57 +57,62 @@ pub fn fed_speed(bytes_per_s: f64, bytes_per_mm: f64) -> f64 {
 
 /// What was written.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Written {
+pub struct Cost {
     /// Time, travel, extents.
-    pub survey: Survey,
+    pub estimate: Estimate,
     /// Size of the program.
     pub bytes: u64,
-    /// Lines of the program, comments included.
+    /// ScanLines of the program, comments included.
     pub program_lines: u64,
     /// The densest stretch.
     pub load: Load,
 }
 
-/// Writes the program of `art` on `course` to `out` and flushes it.
+/// Writes the program of `marking` along `raster` to `out` and flushes it.
 ///
 /// Memory: 64 KiB and one line of runs, whatever the size of the art.
 ///
 /// # Errors
 /// Those of `out`; what is already written is then not a program, and is the caller's to remove.
-pub fn write(course: &Course, art: Art<'_>, notes: &Notes, out: &mut impl Write) -> io::Result<Written> {
-    let mut w = Writer::new(course, out);
-    for line in preamble(course, art, notes) {
+pub fn write(
+    raster: &RasterPath,
+    marking: Marking<'_>,
+    notes: &Notes,
+    out: &mut impl Write,
+) -> io::Result<Cost> {
+    let mut w = Writer::new(raster, out);
+    for line in preamble(raster, marking, notes) {
         w.text(&line)?;
     }
-    let mut tally = Tally::new(course);
-    let mut lines = Lines::new(course, art);
+    let mut estimator = Estimator::new(raster);
+    let mut lines = ScanLines::new(raster, marking);
     while let Some(line) = lines.next_line() {
-        tally.line(&line);
-        if course.head.power_in_motion { w.line(&line)? } else { w.switched_line(&line)? }
+        estimator.line(&line);
+        if raster.limits.power_in_motion { w.line(&line)? } else { w.switched_line(&line)? }
     }
-    for line in ending(course) {
+    for line in ending(raster) {
         w.text(&line)?;
     }
-    w.finish(tally.finish())
+    w.finish(estimator.finish())
 }
 
 /// The same as [`write()`], into nothing: how long, how large and how dense the program will be.
 ///
 /// # Errors
 /// None in practice: nothing is stored.
-pub fn measure(course: &Course, art: Art<'_>, notes: &Notes) -> io::Result<Written> {
-    write(course, art, notes, &mut io::sink())
+pub fn measure(raster: &RasterPath, marking: Marking<'_>, notes: &Notes) -> io::Result<Cost> {
+    write(raster, marking, notes, &mut io::sink())
 }
 
 /// Comments, the machine's header, then all modes stated (check value G16: defaults are not relied on).
 /// The header comes first, so that nothing in it can change a mode that is stated here.
-fn preamble(course: &Course, art: Art<'_>, notes: &Notes) -> Vec<String> {
+fn preamble(raster: &RasterPath, marking: Marking<'_>, notes: &Notes) -> Vec<String> {
     let mut lines = Vec::new();
     let mut say = |text: String| comments(&text, &mut lines);
-    let (rect, scan) = (&course.rect, &course.scan);
-    let (columns, rows) = art.size();
+    let (rect, scan) = (&raster.rect, &raster.scan);
+    let (columns, rows) = marking.size();
     say(format!("job: {}", notes.job));
-    say(format!("blank: {}, margin {}", course.blank.shape, course.blank.margin));
+    say(format!("blank: {}, margin {}", raster.blank.shape, raster.blank.margin));
     say(format!("true size: {} x {} mm", short(rect.width(), 4), short(rect.height(), 4)));
     say(format!(
         "grid: {columns} x {rows} dots, pitch {} x {} mm, left {} mm, top {} mm",
@@ -120,17 +125,17 @@ fn preamble(course: &Course, art: Art<'_>, notes: &Notes) -> Vec<String> {
     say(format!(
         "speed {} mm/s, S {} of {}, passes {}, run-up {} mm",
         short(scan.speed, 4),
-        course.level,
-        course.head.full_scale_s,
+        raster.level,
+        raster.limits.full_scale_s,
         scan.passes,
-        thousandths(course.run_up.into())
+        thousandths(raster.run_up.into())
     ));
-    let lag = if course.grows() { course.lag } else { -course.lag };
+    let lag = if raster.grows() { raster.lag } else { -raster.lag };
     if lag != 0 {
         say(format!("lag {} mm along the motion, taken up in the coordinates", thousandths(lag.into())));
     }
-    if course.trim != 0 {
-        say(format!("each run is shortened by {} mm at either end", thousandths(course.trim.into())));
+    if raster.trim != 0 {
+        say(format!("each run is shortened by {} mm at either end", thousandths(raster.trim.into())));
     }
     for s in &notes.settings {
         say(s.clone());
@@ -138,26 +143,26 @@ fn preamble(course: &Course, art: Art<'_>, notes: &Notes) -> Vec<String> {
     for c in &notes.cautions {
         say(format!("caution: {c}"));
     }
-    lines.extend(course.head.header.iter().cloned());
+    lines.extend(raster.limits.header.iter().cloned());
     lines.push("G21G90G94G17M5S0".into());
-    if course.head.power_in_motion {
-        lines.push(format!("{}S0", on_word(course)));
+    if raster.limits.power_in_motion {
+        lines.push(format!("{}S0", on_word(raster)));
     }
     lines
 }
 
-fn on_word(course: &Course) -> &'static str {
-    match course.head.power_mode {
+fn on_word(raster: &RasterPath) -> &'static str {
+    match raster.limits.power_mode {
         PowerMode::Constant => "M3",
         PowerMode::SpeedScaled => "M4",
     }
 }
 
 /// Beam off, back to the program's zero, the machine's footer, beam off again, end.
-fn ending(course: &Course) -> Vec<String> {
+fn ending(raster: &RasterPath) -> Vec<String> {
     let mut lines = vec!["M5S0".to_string(), "G0X0Y0".into()];
-    if !course.head.footer.is_empty() {
-        lines.extend(course.head.footer.iter().cloned());
+    if !raster.limits.footer.is_empty() {
+        lines.extend(raster.limits.footer.iter().cloned());
         lines.push("M5S0".into());
     }
     lines.push("M2".into());
@@ -172,7 +177,7 @@ const STRETCH: u32 = 32;
 const STRETCHES: usize = 12;
 
 struct Writer<'a, W: Write> {
-    course: &'a Course,
+    raster: &'a RasterPath,
     out: &'a mut W,
     buffer: Vec<u8>,
     used: usize,
@@ -193,15 +198,15 @@ struct Writer<'a, W: Write> {
 }
 
 impl<'a, W: Write> Writer<'a, W> {
-    fn new(course: &'a Course, out: &'a mut W) -> Self {
+    fn new(raster: &'a RasterPath, out: &'a mut W) -> Self {
         Writer {
-            course,
+            raster,
             out,
             buffer: vec![0; BUFFER],
             used: 0,
             flushed: 0,
             program_lines: 0,
-            letters: if course.scan.along == Along::X { (b'X', b'Y') } else { (b'Y', b'X') },
+            letters: if raster.scan.along == Along::X { (b'X', b'Y') } else { (b'Y', b'X') },
             at: None,
             level: 0,
             feed_said: false,
@@ -255,7 +260,7 @@ impl<'a, W: Write> Writer<'a, W> {
         if moves_across {
             c.length(self.letters.1, across);
         }
-        if self.level != 0 && self.course.head.power_in_motion {
+        if self.level != 0 && self.raster.limits.power_in_motion {
             c.byte(b'S');
             c.byte(b'0');
             self.level = 0;
@@ -281,7 +286,7 @@ impl<'a, W: Write> Writer<'a, W> {
         self.used += c.len();
         if !self.feed_said {
             self.feed_said = true;
-            for b in format!("F{}", thousandths(self.course.feed)).bytes() {
+            for b in format!("F{}", thousandths(self.raster.feed)).bytes() {
                 self.buffer[self.used] = b;
                 self.used += 1;
             }
@@ -301,11 +306,11 @@ impl<'a, W: Write> Writer<'a, W> {
 
     /// A line where power changes in motion: chains of G1 moves, each opened by its run-up and closed by
     /// its run-out, with rapids over long blank stretches.
-    fn line(&mut self, line: &Line<'_>) -> io::Result<()> {
-        let course = self.course;
+    fn line(&mut self, line: &ScanLine<'_>) -> io::Result<()> {
+        let raster = self.raster;
         self.begin_stretches(line.start);
-        let way = if line.end > line.start { course.run_up } else { -course.run_up };
-        let skip = course.skip.unwrap_or(i32::MAX).unsigned_abs();
+        let way = if line.end > line.start { raster.run_up } else { -raster.run_up };
+        let skip = raster.skip.unwrap_or(i32::MAX).unsigned_abs();
         self.rapid(line.start, line.across)?;
         let mut chain = line.runs;
         while let Some(first) = chain.first() {
@@ -344,7 +349,7 @@ impl<'a, W: Write> Writer<'a, W> {
 
     /// Runs and the blank stretches between them, all in one chain; the innermost loop.
     #[inline(always)]
-    fn chain(&mut self, runs: &[Run], from: i32, line: &Line<'_>) -> io::Result<()> {
+    fn chain(&mut self, runs: &[Run], from: i32, line: &ScanLine<'_>) -> io::Result<()> {
         let letter = self.letters.0;
         let (mut at, mut level) = (from, self.level);
         for run in runs {
@@ -387,9 +392,9 @@ impl<'a, W: Write> Writer<'a, W> {
     }
 
     /// Ends the stretches whose length is reached (at the end of a chain: all) and starts the next ones.
-    fn end_stretches(&mut self, line: &Line<'_>, all: bool) {
+    fn end_stretches(&mut self, line: &ScanLine<'_>, all: bool) {
         let (bytes, along) = (self.bytes(), self.at.map_or(0, |a| a.0));
-        let ahead = self.course.head.link_buffer_bytes;
+        let ahead = self.raster.limits.link_buffer_bytes;
         let blocks = self.runs / STRETCH;
         for (i, stretch) in self.stretches.iter_mut().enumerate() {
             if !all && !blocks.is_multiple_of(1 << i) {
@@ -409,15 +414,15 @@ impl<'a, W: Write> Writer<'a, W> {
                     bytes_per_mm,
                     bytes_per_move: size / f64::from(2 * runs),
                     line: line.number,
-                    at: self.course.xy(along, line.across),
+                    at: self.raster.xy(along, line.across),
                 };
             }
         }
     }
 
     /// A line where power changes at rest only: a rapid to each run, the beam on, the run, the beam off.
-    fn switched_line(&mut self, line: &Line<'_>) -> io::Result<()> {
-        let on = on_word(self.course);
+    fn switched_line(&mut self, line: &ScanLine<'_>) -> io::Result<()> {
+        let on = on_word(self.raster);
         self.begin_stretches(line.start);
         for run in line.runs {
             self.rapid(run.from, line.across)?;
@@ -434,10 +439,10 @@ impl<'a, W: Write> Writer<'a, W> {
         Ok(())
     }
 
-    fn finish(mut self, survey: Survey) -> io::Result<Written> {
+    fn finish(mut self, estimate: Estimate) -> io::Result<Cost> {
         self.flush()?;
         self.out.flush()?;
-        Ok(Written { survey, bytes: self.flushed, program_lines: self.program_lines, load: self.load })
+        Ok(Cost { estimate, bytes: self.flushed, program_lines: self.program_lines, load: self.load })
     }
 }
 
@@ -447,18 +452,18 @@ mod tests {
     use crate::blank::Blank;
     use crate::placement::{DotRect, Grid};
     use crate::plane::Dots;
-    use crate::scan::course::Scan;
-    use crate::scan::head::Head;
+    use crate::scan::limits::Limits;
+    use crate::scan::raster::Scan;
     use crate::units::Mm;
 
-    fn program(head: &Head, scan: Scan, dots: &Dots, notes: &Notes) -> (String, Written) {
+    fn program(limits: &Limits, scan: Scan, dots: &Dots, notes: &Notes) -> (String, Cost) {
         let blank = Blank { shape: "rect:50x40mm".parse().unwrap(), margin: Mm(1.0) };
         let grid = Grid { along: Mm(0.1), across: Mm(0.2) };
         let rect =
             DotRect { left: Mm(10.0), top: Mm(10.0), columns: dots.width(), rows: dots.height(), grid };
-        let course = Course::new(head, scan, rect, blank).unwrap();
+        let raster = RasterPath::new(limits, scan, rect, blank).unwrap();
         let mut out = Vec::new();
-        let written = write(&course, Art::Dots(dots), notes, &mut out).unwrap();
+        let written = write(&raster, Marking::Dots(dots), notes, &mut out).unwrap();
         assert_eq!(written.bytes, out.len() as u64);
         let text = String::from_utf8(out).unwrap();
         assert_eq!(written.program_lines, text.lines().count() as u64);
@@ -480,7 +485,7 @@ mod tests {
     #[test]
     fn a_small_program_holds_exactly_the_words_it_needs() {
         let scan = Scan { run_up: Some(1.0), ..Scan::new(10.0, 0.8) };
-        let (text, _) = program(&Head::default(), scan, &two_lines(), &Notes::default());
+        let (text, _) = program(&Limits::default(), scan, &two_lines(), &Notes::default());
         assert_eq!(
             moves(&text),
             "G21G90G94G17M5S0 M3S0 G0X9Y29.9 G1X10F600 X10.2S800 X10.4S0 X10.5S800 X11.5S0 \
@@ -491,20 +496,20 @@ mod tests {
     #[test]
     fn without_a_run_up_the_beam_is_off_before_the_rapid() {
         let scan = Scan { run_up: Some(0.0), ..Scan::new(10.0, 0.8) };
-        let (text, _) = program(&Head::default(), scan, &two_lines(), &Notes::default());
+        let (text, _) = program(&Limits::default(), scan, &two_lines(), &Notes::default());
         assert!(moves(&text).contains("G1X10.2S800F600 X10.4S0 X10.5S800 G0X10.3Y29.7S0 G1X10.2S800 M5S0"));
     }
 
     #[test]
     fn where_power_cannot_change_in_motion_the_beam_is_switched_at_rest() {
-        let head = Head {
+        let limits = Limits {
             power_in_motion: false,
             power_mode: PowerMode::SpeedScaled,
             header: vec!["G54".into()],
             footer: vec!["M9".into()],
-            ..Head::default()
+            ..Limits::default()
         };
-        let (text, _) = program(&head, Scan::new(10.0, 0.8), &two_lines(), &Notes::default());
+        let (text, _) = program(&limits, Scan::new(10.0, 0.8), &two_lines(), &Notes::default());
         assert_eq!(
             moves(&text),
             "G54 G21G90G94G17M5S0 G0X10Y29.9 M4S800 G1X10.2F600 M5 G0X10.4 M4S800 G1X10.5 M5 \
@@ -517,12 +522,12 @@ mod tests {
         let mut d = Dots::off(300, 1);
         d.set(0, 0, true);
         d.set(299, 0, true);
-        let (text, w) = program(&Head::default(), Scan::new(10.0, 1.0), &d, &Notes::default());
+        let (text, w) = program(&Limits::default(), Scan::new(10.0, 1.0), &d, &Notes::default());
         assert!(moves(&text).contains("X10.1S1000 X10.7S0 G0X39.3 G1X39.9 X40S1000 X40.6S0"), "{text}");
         let scan = Scan { skip_blanks: false, ..Scan::new(10.0, 1.0) };
-        let (slow, ws) = program(&Head::default(), scan, &d, &Notes::default());
+        let (slow, ws) = program(&Limits::default(), scan, &d, &Notes::default());
         assert!(moves(&slow).contains("X10.1S1000 X39.9S0 X40S1000"));
-        assert!(w.survey.times.total() < ws.survey.times.total() - 1.0);
+        assert!(w.estimate.times.total() < ws.estimate.times.total() - 1.0);
     }
 
     #[test]
@@ -546,8 +551,8 @@ mod tests {
         let mut d = Dots::off(400, 2);
         (0..400).for_each(|x| d.set(x, 1, true));
         (200..400).step_by(2).for_each(|x| d.set(x, 0, true));
-        let head = Head { link_buffer_bytes: 0.0, ..Head::default() };
-        let (_, w) = program(&head, Scan::new(10.0, 1.0), &d, &Notes::default());
+        let limits = Limits { link_buffer_bytes: 0.0, ..Limits::default() };
+        let (_, w) = program(&limits, Scan::new(10.0, 1.0), &d, &Notes::default());
         assert_eq!(w.load.line, 0);
         // "X30.1S1000" and "X30.2S0" with their line ends: 19 bytes for two dots of 0.1 mm.
         assert!((w.load.bytes_per_mm - 95.0).abs() < 5.0, "{:?}", w.load);
@@ -568,8 +573,8 @@ mod tests {
         let blank = Blank { shape: "rect:50x40mm".parse().unwrap(), margin: Mm(1.0) };
         let grid = Grid { along: Mm(0.1), across: Mm(0.2) };
         let rect = DotRect { left: Mm(10.0), top: Mm(10.0), columns: 5, rows: 2, grid };
-        let course = Course::new(&Head::default(), Scan::new(10.0, 1.0), rect, blank).unwrap();
-        let e = write(&course, Art::Dots(&two_lines()), &Notes::default(), &mut Full(300)).unwrap_err();
+        let raster = RasterPath::new(&Limits::default(), Scan::new(10.0, 1.0), rect, blank).unwrap();
+        let e = write(&raster, Marking::Dots(&two_lines()), &Notes::default(), &mut Full(300)).unwrap_err();
         assert_eq!(e.kind(), io::ErrorKind::StorageFull);
     }
 }

@@ -6,7 +6,7 @@
 
 use std::io::{self, BufRead};
 
-use super::words::{self, Fault, Words};
+use super::block::{self, Block, Fault};
 
 /// One straight move, mm and mm/s.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -61,7 +61,7 @@ pub struct Ending {
     pub lines: u64,
     /// Bytes read.
     pub bytes: u64,
-    /// Words that the standard does not know: the first twenty.
+    /// Block that the standard does not know: the first twenty.
     pub odd: Vec<OddWord>,
     /// How many there are.
     pub odd_count: u64,
@@ -177,7 +177,7 @@ fn line_end(bytes: &[u8]) -> Option<usize> {
 
 struct Reader {
     state: State,
-    words: Words,
+    block: Block,
     ending: Ending,
     /// A first line of % was seen: the program ends at the second.
     percent: bool,
@@ -198,7 +198,7 @@ impl Reader {
                 on: false,
                 at: (0.0, 0.0),
             },
-            words: Words::default(),
+            block: Block::default(),
             ending: Ending::default(),
             percent: false,
             blank_so_far: true,
@@ -230,7 +230,7 @@ impl Reader {
             }
         }
         self.blank_so_far = false;
-        let (ending, words) = (&mut self.ending, &mut self.words);
+        let (ending, words) = (&mut self.ending, &mut self.block);
         words
             .parse(
                 line,
@@ -263,7 +263,7 @@ impl Reader {
     /// not the order in which they stand.
     #[inline(always)]
     fn execute(&mut self, hear: &mut impl FnMut(Event<'_>)) -> Result<(), Fault> {
-        let (w, s) = (&self.words, &mut self.state);
+        let (w, s) = (&self.block, &mut self.state);
         let line = self.ending.lines;
         if w.only_xs() {
             // Nine lines of ten in a raster: an axis word and perhaps S, nothing modal.
@@ -275,7 +275,7 @@ impl Reader {
             }
         } else {
             if let Some(f) = w.get(b'F') {
-                s.feed = words::within(b'F', f * s.mm_per_unit, 0.0, 1e7)?;
+                s.feed = block::within(b'F', f * s.mm_per_unit, 0.0, 1e7)?;
             }
             if let Some(v) = w.get(b'S') {
                 if v < 0.0 {
@@ -283,32 +283,32 @@ impl Reader {
                 }
                 s.s = v;
             }
-            if let Some(m) = w.m(words::SPINDLE) {
+            if let Some(m) = w.m(block::SPINDLE) {
                 s.on = m != 5;
                 self.ending.speed_scaled |= m == 4;
                 hear(Event::Switch);
             }
             if w.dwell() {
-                let seconds = words::within(b'P', w.get(b'P').ok_or(Fault::DwellWithoutP)?, 0.0, 1e6)?;
+                let seconds = block::within(b'P', w.get(b'P').ok_or(Fault::DwellWithoutP)?, 0.0, 1e6)?;
                 hear(Event::Dwell { seconds, power: if s.on { s.s } else { 0.0 }, line });
             }
-            match w.g(words::UNITS) {
+            match w.g(block::UNITS) {
                 Some(200) => s.mm_per_unit = crate::units::MM_PER_INCH,
                 Some(_) => s.mm_per_unit = 1.0,
                 None => {}
             }
-            match w.g(words::DISTANCE) {
+            match w.g(block::DISTANCE) {
                 Some(900) => s.absolute = true,
                 Some(_) => s.absolute = false,
                 None => {}
             }
-            match w.g(words::MOTION) {
+            match w.g(block::MOTION) {
                 Some(0) => s.motion = Motion::Rapid,
                 Some(10) => s.motion = Motion::Feed,
                 Some(_) => s.motion = Motion::None,
                 None => {}
             }
-            if w.g(words::MOTION).is_some_and(|g| g <= 10) && !w.has_axis() {
+            if w.g(block::MOTION).is_some_and(|g| g <= 10) && !w.has_axis() {
                 return Err(Fault::NoAxis);
             }
         }
@@ -324,7 +324,7 @@ impl Reader {
                 None => Ok(now),
                 Some(v) => {
                     let v = v * s.mm_per_unit;
-                    words::within(letter, if s.absolute { v } else { now + v }, -1e5, 1e5)
+                    block::within(letter, if s.absolute { v } else { now + v }, -1e5, 1e5)
                 }
             };
             let to = (axis(b'X', s.at.0)?, axis(b'Y', s.at.1)?);
@@ -332,7 +332,7 @@ impl Reader {
             hear(Event::Move(Move { from: s.at, to, rapid, speed: s.feed / 60.0, power, line }));
             s.at = to;
         }
-        if w.m(words::STOPPING).is_some_and(|m| m == 2 || m == 30) {
+        if w.m(block::STOPPING).is_some_and(|m| m == 2 || m == 30) {
             self.ended = true;
             self.ending.power_left_on = s.on && s.s > 0.0;
         }

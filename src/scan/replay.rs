@@ -7,11 +7,11 @@ use std::io::BufRead;
 
 use serde::Serialize;
 
-use super::cells::{Cells, Difference, Inside, compare};
-use super::head::Head;
+use super::backplot::{Backplot, PlotView};
+use super::cells::{Difference, Inside, RebuiltDots, compare};
+use super::limits::Limits;
 use super::motion;
 use super::reader::{self, Event, Move, OddWord, ReadError};
-use super::trace::{Trace, View};
 use crate::blank::{Blank, Shape};
 use crate::placement::{DotRect, Grid};
 use crate::plane::Dots;
@@ -28,9 +28,9 @@ pub struct Ground {
 
 /// How a program is replayed.
 #[derive(Debug, Clone)]
-pub struct Options<'a> {
+pub struct ReplayOptions<'a> {
     /// The machine.
-    pub head: &'a Head,
+    pub limits: &'a Limits,
     /// Where the dots lie; `None` takes what the program's comments say, if they do.
     pub ground: Option<Ground>,
     /// How far marks land along the motion, mm; `None` takes what the program's comments say, else 0.
@@ -41,10 +41,10 @@ pub struct Options<'a> {
     pub picture: Option<usize>,
 }
 
-impl<'a> Options<'a> {
+impl<'a> ReplayOptions<'a> {
     /// Replay on `head`, all else from the program's comments, without a picture.
-    pub fn new(head: &'a Head) -> Self {
-        Options { head, ground: None, lag_mm: None, levels: false, picture: None }
+    pub fn new(limits: &'a Limits) -> Self {
+        ReplayOptions { limits, ground: None, lag_mm: None, levels: false, picture: None }
     }
 }
 
@@ -129,7 +129,7 @@ pub struct Replayed {
     /// The S word of each dot, row after row, where it was asked for; 0 = beam off.
     pub levels: Option<Vec<f32>>,
     /// The path.
-    pub trace: Option<Trace>,
+    pub plot: Option<Backplot>,
 }
 
 impl Replayed {
@@ -145,7 +145,7 @@ impl Replayed {
 ///
 /// # Errors
 /// The first line that cannot be read, with its number; a program without an end.
-pub fn replay(input: impl BufRead, options: &Options<'_>) -> Result<Replayed, ReadError> {
+pub fn replay(input: impl BufRead, options: &ReplayOptions<'_>) -> Result<Replayed, ReadError> {
     let mut player = Player::new(options);
     let ending = reader::read(input, |event| player.hear(event))?;
     Ok(player.finish(ending))
@@ -164,15 +164,15 @@ struct Chain {
 }
 
 struct Player<'a> {
-    options: &'a Options<'a>,
+    options: &'a ReplayOptions<'a>,
     /// Signs and zero that turn program coordinates into the blank's.
     sign: (f64, f64),
     lag: f64,
     said: Said,
     ground: Option<Ground>,
     inside: Option<Inside>,
-    cells: Option<Cells>,
-    trace: Option<Trace>,
+    cells: Option<RebuiltDots>,
+    plot: Option<Backplot>,
     chain: Option<Chain>,
     began: bool,
     extents: [f64; 4],
@@ -189,9 +189,9 @@ struct Said {
 }
 
 impl<'a> Player<'a> {
-    fn new(options: &'a Options<'a>) -> Self {
+    fn new(options: &'a ReplayOptions<'a>) -> Self {
         let sign = |flip: bool| if flip { -1.0 } else { 1.0 };
-        let frame = &options.head.frame;
+        let frame = &options.limits.frame;
         Player {
             options,
             sign: (sign(frame.x_left), sign(frame.y_down)),
@@ -200,7 +200,7 @@ impl<'a> Player<'a> {
             ground: None,
             inside: None,
             cells: None,
-            trace: None,
+            plot: None,
             chain: None,
             began: false,
             extents: [f64::INFINITY, f64::INFINITY, f64::NEG_INFINITY, f64::NEG_INFINITY],
@@ -257,21 +257,21 @@ impl<'a> Player<'a> {
         let said = self.said.rect.zip(self.said.blank).map(|(rect, blank)| Ground { rect, blank });
         self.ground = self.options.ground.or(said);
         self.lag = self.options.lag_mm.unwrap_or(self.said.lag);
-        self.cells = self.ground.map(|g| Cells::new(g.rect, &g.blank, self.options.levels));
+        self.cells = self.ground.map(|g| RebuiltDots::new(g.rect, &g.blank, self.options.levels));
         let blank = self.ground.map(|g| g.blank).or(self.said.blank);
         self.inside = blank.map(|b| Inside::new(&b));
-        let head = self.options.head;
-        self.trace = self.options.picture.and_then(|pixels| {
+        let limits = self.options.limits;
+        self.plot = self.options.picture.and_then(|pixels| {
             // The blank with the run-ups beside it, else the bed.
             let (low, high) = match blank {
                 Some(b) => {
                     let edge = self.said.run_up + 2.0;
                     ((-edge, -edge), (b.shape.width() + edge, b.shape.height() + edge))
                 }
-                None => ((0.0, 0.0), (head.bed_width, head.bed_height)),
+                None => ((0.0, 0.0), (limits.bed_width, limits.bed_height)),
             };
-            let (p, q) = (head.frame.to_program(low), head.frame.to_program(high));
-            Trace::new(View { mm: [p.0.min(q.0), p.1.min(q.1), p.0.max(q.0), p.1.max(q.1)], pixels })
+            let (p, q) = (limits.frame.to_program(low), limits.frame.to_program(high));
+            Backplot::new(PlotView { mm: [p.0.min(q.0), p.1.min(q.1), p.0.max(q.0), p.1.max(q.1)], pixels })
         });
     }
 
@@ -305,8 +305,8 @@ impl<'a> Player<'a> {
         if m.power > 0.0 {
             self.burn(m, direction, length);
         }
-        if let Some(trace) = &mut self.trace {
-            trace.add(m.from, m.to, m.rapid, m.power > 0.0);
+        if let Some(plot) = &mut self.plot {
+            plot.add(m.from, m.to, m.rapid, m.power > 0.0);
         }
     }
 
@@ -318,7 +318,7 @@ impl<'a> Player<'a> {
                 && (c.direction.1 - direction.1).abs() < 1e-6
                 && c.rapid == m.rapid
                 && c.speed == m.speed
-                && (self.options.head.power_in_motion || c.power == m.power);
+                && (self.options.limits.power_in_motion || c.power == m.power);
             if straight {
                 c.length += length;
                 c.to = m.to;
@@ -339,14 +339,14 @@ impl<'a> Player<'a> {
 
     fn end_chain(&mut self) {
         let Some(c) = self.chain.take() else { return };
-        let head = self.options.head;
-        let speed = if c.rapid { head.rapid_speed } else { c.speed.min(head.top_speed) };
+        let limits = self.options.limits;
+        let speed = if c.rapid { limits.rapid_speed } else { c.speed.min(limits.top_speed) };
         if !c.rapid {
             self.report.highest_speed = self.report.highest_speed.max(c.speed);
         }
-        self.report.seconds += motion::rest_to_rest(c.length, speed, head.acceleration);
-        if let Some(trace) = &mut self.trace {
-            trace.end_chain(c.from, c.to, speed, head.acceleration);
+        self.report.seconds += motion::rest_to_rest(c.length, speed, limits.acceleration);
+        if let Some(plot) = &mut self.plot {
+            plot.end_chain(c.from, c.to, speed, limits.acceleration);
         }
     }
 
@@ -358,7 +358,7 @@ impl<'a> Player<'a> {
         if m.rapid {
             self.report.beam_on_in_rapid.add(m.line, length);
         }
-        let zero = self.options.head.frame.zero;
+        let zero = self.options.limits.frame.zero;
         let shift = (direction.0 * self.lag, direction.1 * self.lag);
         let place =
             |p: (f64, f64)| ((p.0 + shift.0) * self.sign.0 + zero.0, (p.1 + shift.1) * self.sign.1 + zero.1);
@@ -379,7 +379,7 @@ impl<'a> Player<'a> {
         if report.moves > 0 {
             report.extents_mm = Some(self.extents);
             let blank = self.ground.map(|g| g.blank).or(self.said.blank);
-            report.off_bed_mm = off_bed(self.options.head, blank.as_ref(), self.extents);
+            report.off_bed_mm = off_bed(self.options.limits, blank.as_ref(), self.extents);
         }
         report.lines = ending.lines;
         report.bytes = ending.bytes;
@@ -394,22 +394,24 @@ impl<'a> Player<'a> {
             report.dots_on = Some(parts.0.count());
             (dots, levels) = (Some(parts.0), parts.1);
         }
-        Replayed { report, ground: self.ground, dots, levels, trace: self.trace }
+        Replayed { report, ground: self.ground, dots, levels, plot: self.plot }
     }
 }
 
 /// How far a path with these extents (mm of the program) leaves the bed, mm. Where neither the machine
 /// nor a blank says where the program's zero lies, only the size of the path counts.
-pub fn off_bed(head: &Head, blank: Option<&Blank>, extents: [f64; 4]) -> f64 {
+pub fn off_bed(limits: &Limits, blank: Option<&Blank>, extents: [f64; 4]) -> f64 {
     let (a, b) =
-        (head.frame.to_blank((extents[0], extents[1])), head.frame.to_blank((extents[2], extents[3])));
+        (limits.frame.to_blank((extents[0], extents[1])), limits.frame.to_blank((extents[2], extents[3])));
     let (low, high) = ((a.0.min(b.0), a.1.min(b.1)), (a.0.max(b.0), a.1.max(b.1)));
-    let at = match (head.frame.on_bed, blank) {
+    let at = match (limits.frame.on_bed, blank) {
         (Some(at), _) => at,
-        (None, Some(blank)) => head.blank_on_bed(blank),
-        (None, None) => ((head.bed_width - high.0 - low.0) / 2.0, (head.bed_height - high.1 - low.1) / 2.0),
+        (None, Some(blank)) => limits.blank_on_bed(blank),
+        (None, None) => {
+            ((limits.bed_width - high.0 - low.0) / 2.0, (limits.bed_height - high.1 - low.1) / 2.0)
+        }
     };
-    [-(low.0 + at.0), -(low.1 + at.1), high.0 + at.0 - head.bed_width, high.1 + at.1 - head.bed_height]
+    [-(low.0 + at.0), -(low.1 + at.1), high.0 + at.0 - limits.bed_width, high.1 + at.1 - limits.bed_height]
         .into_iter()
         // A thousandth of a millimetre is rounding.
         .fold(0.0, |most, over| if over > 0.001 { f64::max(most, over) } else { most })
@@ -456,8 +458,8 @@ mod tests {
     use super::*;
 
     fn play(program: &str) -> Replayed {
-        let head = Head::default();
-        let options = Options { picture: Some(200), ..Options::new(&head) };
+        let limits = Limits::default();
+        let options = ReplayOptions { picture: Some(200), ..ReplayOptions::new(&limits) };
         replay(program.as_bytes(), &options).unwrap()
     }
 
@@ -476,7 +478,7 @@ mod tests {
         let want = motion::rest_to_rest(1f64.hypot(7.75), 150.0, 500.0) + 12.0 / 10.0 + 10.0 / 500.0;
         assert!((r.report.seconds - want).abs() < 1e-9, "{} {want}", r.report.seconds);
         assert_eq!(r.report.extents_mm, Some([1.0, 7.75, 13.0, 7.75]));
-        assert!(r.trace.is_some());
+        assert!(r.plot.is_some());
     }
 
     #[test]
@@ -502,11 +504,11 @@ mod tests {
 
     #[test]
     fn the_bed_is_left_where_the_machine_says_it_ends() {
-        let head = Head { bed_width: 100.0, bed_height: 100.0, ..Head::default() };
+        let limits = Limits { bed_width: 100.0, bed_height: 100.0, ..Limits::default() };
         let blank = Blank { shape: "rect:90x90mm".parse().unwrap(), margin: Mm(1.0) };
-        assert_eq!(off_bed(&head, Some(&blank), [-5.0, 0.0, 95.0, 90.0]), 0.0);
-        assert_eq!(off_bed(&head, Some(&blank), [-6.5, 0.0, 95.0, 90.0]), 1.5);
-        let mut at = head.clone();
+        assert_eq!(off_bed(&limits, Some(&blank), [-5.0, 0.0, 95.0, 90.0]), 0.0);
+        assert_eq!(off_bed(&limits, Some(&blank), [-6.5, 0.0, 95.0, 90.0]), 1.5);
+        let mut at = limits.clone();
         at.frame.on_bed = Some((2.0, 5.0));
         assert_eq!(off_bed(&at, Some(&blank), [-5.0, 0.0, 95.0, 90.0]), 3.0);
         at.frame.x_left = true;

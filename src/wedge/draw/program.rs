@@ -5,16 +5,16 @@ use std::io;
 use super::drawing::{Drawing, Part, Way};
 use crate::blank::Blank;
 use crate::plane::Dots;
-use crate::scan::course::{Course, Scan, Ways};
-use crate::scan::head::{Head, HeadError, Lag};
-use crate::scan::lines::Art;
+use crate::scan::limits::{BeamLag, Limits, LimitsError};
+use crate::scan::lines::Marking;
 use crate::scan::program::{self, Notes};
+use crate::scan::raster::{RasterPath, Scan, Ways};
 use crate::units::short;
 use crate::wedge::target::Kind;
 
 /// The program's bytes and how long it takes.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Program {
+pub struct WedgeProgram {
     /// RS-274 words.
     pub bytes: Vec<u8>,
     /// Burning time with turns, s.
@@ -26,7 +26,7 @@ pub struct Program {
 pub enum ProgramError {
     /// What is asked of the machine.
     #[error(transparent)]
-    Head(#[from] HeadError),
+    Limits(#[from] LimitsError),
     /// Writing into memory failed.
     #[error("the program could not be put together ({0}); free some memory")]
     Write(#[from] io::Error),
@@ -34,18 +34,18 @@ pub enum ProgramError {
 
 /// Writes the parts in their order. A timing wedge is written without the machine's lag taken up, so that
 /// it shows the whole lag. The comments describe the whole sheet, so that a replay rebuilds all its dots.
-pub fn program(drawing: &Drawing, head: &Head, blank: Blank) -> Result<Program, ProgramError> {
+pub fn program(drawing: &Drawing, limits: &Limits, blank: Blank) -> Result<WedgeProgram, ProgramError> {
     let wedge = &drawing.wedge;
-    let plain = |first: bool, last: bool| Head {
-        lag: if wedge.kind == Kind::Timing { Lag::Mm(0.0) } else { head.lag },
-        header: if first { head.header.clone() } else { Vec::new() },
-        footer: if last { head.footer.clone() } else { Vec::new() },
-        ..head.clone()
+    let plain = |first: bool, last: bool| Limits {
+        lag: if wedge.kind == Kind::Timing { BeamLag::Mm(0.0) } else { limits.lag },
+        header: if first { limits.header.clone() } else { Vec::new() },
+        footer: if last { limits.footer.clone() } else { Vec::new() },
+        ..limits.clone()
     };
     let mut bytes = Vec::new();
     let mut seconds = 0.0;
     // The whole sheet's own comments, from a part that covers it and marks nothing.
-    let course = Course::new(
+    let raster = RasterPath::new(
         &plain(true, true),
         Scan::new(wedge.signs.speed.0, wedge.signs.power.0),
         drawing.rect,
@@ -61,7 +61,7 @@ pub fn program(drawing: &Drawing, head: &Head, blank: Blank) -> Result<Program, 
     };
     let mut about = Vec::new();
     let empty = Dots::off(drawing.rect.columns, drawing.rect.rows);
-    program::write(&course, Art::Dots(&empty), &notes, &mut about)?;
+    program::write(&raster, Marking::Dots(&empty), &notes, &mut about)?;
     for line in lines(&about).filter(|l| l.starts_with(b"(") && !l.starts_with(b"(speed")) {
         push(&mut bytes, line);
     }
@@ -69,9 +69,9 @@ pub fn program(drawing: &Drawing, head: &Head, blank: Blank) -> Result<Program, 
     for (i, part) in drawing.parts.iter().enumerate() {
         let (first, last) = (i == 0, i + 1 == count);
         let mut one = Vec::new();
-        let course = Course::new(&plain(first, last), scan(part), part.rect, blank)?;
-        let done = program::write(&course, Art::Dots(&part.dots), &Notes::default(), &mut one)?;
-        seconds += done.survey.times.total();
+        let raster = RasterPath::new(&plain(first, last), scan(part), part.rect, blank)?;
+        let done = program::write(&raster, Marking::Dots(&part.dots), &Notes::default(), &mut one)?;
+        seconds += done.estimate.times.total();
         push(&mut bytes, comment(part).as_bytes());
         for line in lines(&one) {
             let ends = line == b"M2" || line == b"G0X0Y0";
@@ -80,7 +80,7 @@ pub fn program(drawing: &Drawing, head: &Head, blank: Blank) -> Result<Program, 
             }
         }
     }
-    Ok(Program { bytes, seconds })
+    Ok(WedgeProgram { bytes, seconds })
 }
 
 fn scan(part: &Part) -> Scan {

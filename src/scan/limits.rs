@@ -1,4 +1,4 @@
-//! The head: what the machine can do and how its controller wants to be spoken to, as plain numbers.
+//! The limits: what the machine can do and how its controller wants to be spoken to, as plain numbers.
 
 use crate::blank::Blank;
 
@@ -14,7 +14,7 @@ pub enum PowerMode {
 /// How late the beam follows the head. A late beam shifts every line along its own motion; lines of
 /// opposite directions come apart by twice that (check value M08: `2 v tau`).
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Lag {
+pub enum BeamLag {
     /// Marks land this many mm further along the motion than programmed: half of what neighbouring
     /// lines come apart. Holds for the speed it was measured at.
     Mm(f64),
@@ -22,12 +22,12 @@ pub enum Lag {
     Seconds(f64),
 }
 
-impl Lag {
+impl BeamLag {
     /// The shift along the motion at `speed` mm/s, mm.
     pub fn shift(self, speed: f64) -> f64 {
         match self {
-            Lag::Mm(mm) => mm,
-            Lag::Seconds(s) => s * speed,
+            BeamLag::Mm(mm) => mm,
+            BeamLag::Seconds(s) => s * speed,
         }
     }
 }
@@ -61,9 +61,9 @@ impl Frame {
     }
 }
 
-/// The machine's numbers. All are resolved; ranges are those of [`Head::check`].
+/// The machine's numbers. All are resolved; ranges are those of [`Limits::check`].
 #[derive(Debug, Clone, PartialEq)]
-pub struct Head {
+pub struct Limits {
     /// Size of the bed along x, mm, 10 to 10000.
     pub bed_width: f64,
     /// Size of the bed along y, mm, 10 to 10000.
@@ -97,16 +97,16 @@ pub struct Head {
     /// Run-up beyond `v²/(2a)` in which the head's swing dies away, mm, 0 to 100. Default 0.5 (assumed).
     pub settle: f64,
     /// How late the beam follows the head. Default 0.
-    pub lag: Lag,
+    pub lag: BeamLag,
     /// Power safe to show the outline with, as a share of full power, 0 to 0.05. `None` (the default):
     /// the beam stays off while the outline is walked.
     pub pointer: Option<f64>,
 }
 
-impl Default for Head {
+impl Default for Limits {
     /// A small frame of 400 x 400 mm with a serial link: assumed values.
     fn default() -> Self {
-        Head {
+        Limits {
             bed_width: 400.0,
             bed_height: 400.0,
             acceleration: 500.0,
@@ -122,7 +122,7 @@ impl Default for Head {
             link_bytes_per_s: Some(11520.0),
             link_buffer_bytes: 128.0,
             settle: 0.5,
-            lag: Lag::Mm(0.0),
+            lag: BeamLag::Mm(0.0),
             pointer: None,
         }
     }
@@ -130,7 +130,7 @@ impl Default for Head {
 
 /// Why a machine, or what is asked of it, cannot be.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
-pub enum HeadError {
+pub enum LimitsError {
     /// A number outside its range.
     #[error("{key} is {value}; it must be {range}")]
     Range {
@@ -163,23 +163,23 @@ pub enum HeadError {
     },
 }
 
-fn within(key: &'static str, value: f64, unit: &str, low: f64, high: f64) -> Result<(), HeadError> {
+fn within(key: &'static str, value: f64, unit: &str, low: f64, high: f64) -> Result<(), LimitsError> {
     if value.is_finite() && (low..=high).contains(&value) {
         return Ok(());
     }
-    Err(HeadError::Range {
+    Err(LimitsError::Range {
         key,
         value: format!("{value}{unit}"),
         range: format!("from {low}{unit} to {high}{unit}"),
     })
 }
 
-impl Head {
+impl Limits {
     /// Refuses numbers that no machine has, naming the key, and a bed smaller than the blank.
     ///
     /// # Errors
     /// The first key whose value is out of range.
-    pub fn check(&self, blank: Option<&Blank>) -> Result<(), HeadError> {
+    pub fn check(&self, blank: Option<&Blank>) -> Result<(), LimitsError> {
         within("bed width", self.bed_width, "mm", 10.0, 10_000.0)?;
         within("bed height", self.bed_height, "mm", 10.0, 10_000.0)?;
         within("acceleration", self.acceleration, "mm/s2", 1.0, 100_000.0)?;
@@ -194,8 +194,8 @@ impl Head {
             within("link speed", rate, " bytes/s", 10.0, 1e10)?;
         }
         match self.lag {
-            Lag::Mm(mm) => within("lag", mm, "mm", -5.0, 5.0)?,
-            Lag::Seconds(s) => within("lag", s * 1000.0, "ms", -50.0, 50.0)?,
+            BeamLag::Mm(mm) => within("lag", mm, "mm", -5.0, 5.0)?,
+            BeamLag::Seconds(s) => within("lag", s * 1000.0, "ms", -50.0, 50.0)?,
         }
         if let Some(p) = self.pointer {
             within("pointer power", p * 100.0, "%", 0.0, 5.0)?;
@@ -214,7 +214,7 @@ impl Head {
         }
         match blank {
             Some(b) if b.shape.width() > self.bed_width || b.shape.height() > self.bed_height => {
-                Err(HeadError::BedTooSmall {
+                Err(LimitsError::BedTooSmall {
                     blank: format!("{} x {} mm", b.shape.width(), b.shape.height()),
                     bed: format!("{} x {} mm", self.bed_width, self.bed_height),
                 })
@@ -238,9 +238,9 @@ impl Head {
 }
 
 /// 256 characters are the standard's limit (check value G01); one is kept for the line's end.
-fn check_line(key: &'static str, line: &str) -> Result<(), HeadError> {
+fn check_line(key: &'static str, line: &str) -> Result<(), LimitsError> {
     let shown = || line.chars().take(40).collect::<String>();
-    let fail = |why| Err(HeadError::Line { key, line: shown(), why });
+    let fail = |why| Err(LimitsError::Line { key, line: shown(), why });
     if line.len() > 255 {
         fail("is longer than 255 characters; shorten it")
     } else if !line.bytes().all(|b| (0x20..0x7F).contains(&b) || b == b'\t') {
@@ -263,20 +263,20 @@ mod tests {
 
     #[test]
     fn absurd_machines_are_refused_by_the_name_of_the_key() {
-        let ok = Head::default();
+        let ok = Limits::default();
         ok.check(None).unwrap();
         let cases = [
-            (Head { full_scale_s: 0, ..ok.clone() }, "full-scale S is 0"),
-            (Head { acceleration: 0.0, ..ok.clone() }, "acceleration is 0mm/s2"),
-            (Head { acceleration: f64::NAN, ..ok.clone() }, "acceleration"),
-            (Head { link_bytes_per_s: Some(0.0), ..ok.clone() }, "link speed"),
-            (Head { pointer: Some(0.5), ..ok.clone() }, "pointer power is 50%"),
-            (Head { header: vec!["a".repeat(256)], ..ok.clone() }, "longer than 255"),
-            (Head { footer: vec!["(a (b))".into()], ..ok.clone() }, "unpaired"),
-            (Head { header: vec!["G21\nM3".into()], ..ok.clone() }, "not plain ASCII"),
+            (Limits { full_scale_s: 0, ..ok.clone() }, "full-scale S is 0"),
+            (Limits { acceleration: 0.0, ..ok.clone() }, "acceleration is 0mm/s2"),
+            (Limits { acceleration: f64::NAN, ..ok.clone() }, "acceleration"),
+            (Limits { link_bytes_per_s: Some(0.0), ..ok.clone() }, "link speed"),
+            (Limits { pointer: Some(0.5), ..ok.clone() }, "pointer power is 50%"),
+            (Limits { header: vec!["a".repeat(256)], ..ok.clone() }, "longer than 255"),
+            (Limits { footer: vec!["(a (b))".into()], ..ok.clone() }, "unpaired"),
+            (Limits { header: vec!["G21\nM3".into()], ..ok.clone() }, "not plain ASCII"),
         ];
-        for (head, said) in cases {
-            let e = head.check(None).unwrap_err().to_string();
+        for (limits, said) in cases {
+            let e = limits.check(None).unwrap_err().to_string();
             assert!(e.contains(said), "{e}");
         }
     }
@@ -284,8 +284,8 @@ mod tests {
     #[test]
     fn a_bed_smaller_than_the_blank_is_refused() {
         let blank = Blank { shape: "rect:100x60mm".parse().unwrap(), margin: Mm(2.0) };
-        let head = Head { bed_width: 90.0, ..Head::default() };
-        let e = head.check(Some(&blank)).unwrap_err().to_string();
+        let limits = Limits { bed_width: 90.0, ..Limits::default() };
+        let e = limits.check(Some(&blank)).unwrap_err().to_string();
         assert!(e.contains("100 x 60 mm") && e.contains("90 x 400 mm"), "{e}");
     }
 
@@ -300,7 +300,7 @@ mod tests {
     fn the_lag_in_time_shifts_by_speed() {
         // check value M08 (computed): neighbours come apart by 2 v tau = 0.025 and 0.2 mm.
         for (v, apart) in [(12.5, 0.025), (100.0, 0.2)] {
-            assert!((2.0 * Lag::Seconds(0.001).shift(v) - apart).abs() < 1e-12);
+            assert!((2.0 * BeamLag::Seconds(0.001).shift(v) - apart).abs() < 1e-12);
         }
     }
 }

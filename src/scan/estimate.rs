@@ -1,18 +1,18 @@
-//! The tally of a job: time, travel and extents, line by line, without writing a word.
+//! The estimate of a job: time, travel and extents, line by line, without writing a word.
 //!
 //! One addition a run and one square root a line: whole micrometres are summed, and turned into
 //! seconds once a chain.
 
-use super::course::Course;
-use super::lines::{Art, Line, Lines};
+use super::lines::{Marking, ScanLine, ScanLines};
 use super::motion::{self, Times};
+use super::raster::RasterPath;
 
 /// What a job takes.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Survey {
+pub struct Estimate {
     /// Where the time goes.
     pub times: Times,
-    /// Lines that mark something, all passes.
+    /// ScanLines that mark something, all passes.
     pub lines: u64,
     /// Stretches with the beam on, all passes.
     pub runs: u64,
@@ -25,22 +25,22 @@ pub struct Survey {
     pub extents: Option<[f64; 4]>,
 }
 
-impl Survey {
-    /// Surveys `art` on `course`.
-    pub fn new(course: &Course, art: Art<'_>) -> Survey {
-        let mut tally = Tally::new(course);
-        let mut lines = Lines::new(course, art);
+impl Estimate {
+    /// Estimates `marking` along `raster`.
+    pub fn new(raster: &RasterPath, marking: Marking<'_>) -> Estimate {
+        let mut estimator = Estimator::new(raster);
+        let mut lines = ScanLines::new(raster, marking);
         while let Some(line) = lines.next_line() {
-            tally.line(&line);
+            estimator.line(&line);
         }
-        tally.finish()
+        estimator.finish()
     }
 }
 
 /// Adds up lines in the order of the program.
 #[derive(Debug)]
-pub struct Tally<'a> {
-    course: &'a Course,
+pub struct Estimator<'a> {
+    raster: &'a RasterPath,
     times: Times,
     lines: u64,
     runs: u64,
@@ -51,11 +51,11 @@ pub struct Tally<'a> {
     extents: [i32; 4],
 }
 
-impl<'a> Tally<'a> {
-    /// An empty tally; the head is at the program's zero.
-    pub fn new(course: &'a Course) -> Self {
-        Tally {
-            course,
+impl<'a> Estimator<'a> {
+    /// An empty estimate; the head is at the program's zero.
+    pub fn new(raster: &'a RasterPath) -> Self {
+        Estimator {
+            raster,
             times: Times::default(),
             lines: 0,
             runs: 0,
@@ -71,16 +71,16 @@ impl<'a> Tally<'a> {
         let way = d(along, self.at.0).hypot(d(across, self.at.1));
         self.at = (along, across);
         self.travel_mm += way;
-        motion::rest_to_rest(way, self.course.head.rapid_speed, self.course.head.acceleration)
+        motion::rest_to_rest(way, self.raster.limits.rapid_speed, self.raster.limits.acceleration)
     }
 
     /// Adds a chain from `start` to `end` (µm along) that burns `burning` µm and crosses `blank` µm.
     fn chain(&mut self, start: i32, end: i32, burning: u64, blank: u64) {
-        let (v, a) = (self.course.scan.speed, self.course.head.acceleration);
+        let (v, a) = (self.raster.scan.speed, self.raster.limits.acceleration);
         let way = f64::from(start.abs_diff(end)) / 1000.0;
         let mm = |um: u64| um as f64 / 1000.0;
         let all = motion::rest_to_rest(way, v, a);
-        let (burn, cross) = if self.course.run_up == 0 && !self.course.head.power_in_motion {
+        let (burn, cross) = if self.raster.run_up == 0 && !self.raster.limits.power_in_motion {
             // The head starts and stops with the beam on: all of the time burns.
             (all, 0.0)
         } else {
@@ -95,7 +95,7 @@ impl<'a> Tally<'a> {
     }
 
     /// Adds a line.
-    pub fn line(&mut self, line: &Line<'_>) {
+    pub fn line(&mut self, line: &ScanLine<'_>) {
         let seconds = self.rapid(line.start, line.across);
         if self.lines == 0 {
             self.times.approach_s += seconds
@@ -104,9 +104,9 @@ impl<'a> Tally<'a> {
         }
         self.lines += 1;
         self.runs += line.runs.len() as u64;
-        let way = if line.end > line.start { self.course.run_up } else { -self.course.run_up };
+        let way = if line.end > line.start { self.raster.run_up } else { -self.raster.run_up };
         // No stretch of a bed is as long as i32::MAX µm (2.1 km): nothing is skipped then.
-        let skip = self.course.skip.unwrap_or(i32::MAX).unsigned_abs();
+        let skip = self.raster.skip.unwrap_or(i32::MAX).unsigned_abs();
         let (mut start, mut at) = (line.start, line.start + way);
         let (mut burning, mut blank) = (0u64, 0u64);
         for run in line.runs {
@@ -129,16 +129,16 @@ impl<'a> Tally<'a> {
     }
 
     /// The sum, with the way back to the program's zero.
-    pub fn finish(mut self) -> Survey {
+    pub fn finish(mut self) -> Estimate {
         if self.lines > 0 {
             self.times.approach_s += self.rapid(0, 0);
         }
         let e = self.extents;
         let extents = (self.lines > 0).then(|| {
-            let (low, high) = (self.course.xy(e[0], e[1]), self.course.xy(e[2], e[3]));
+            let (low, high) = (self.raster.xy(e[0], e[1]), self.raster.xy(e[2], e[3]));
             [low.0, low.1, high.0, high.1]
         });
-        Survey {
+        Estimate {
             times: self.times,
             lines: self.lines,
             runs: self.runs,
@@ -155,19 +155,19 @@ mod tests {
     use crate::blank::Blank;
     use crate::placement::{DotRect, Grid};
     use crate::plane::Dots;
-    use crate::scan::course::Scan;
-    use crate::scan::head::Head;
+    use crate::scan::limits::Limits;
+    use crate::scan::raster::Scan;
     use crate::units::Mm;
 
     /// A solid of `columns` x `rows` dots in the middle of a 90 mm square.
-    fn solid(columns: usize, rows: usize, pitch: f64, scan: Scan, settle: f64) -> Survey {
+    fn solid(columns: usize, rows: usize, pitch: f64, scan: Scan, settle: f64) -> Estimate {
         let blank = Blank { shape: "rect:90x90mm".parse().unwrap(), margin: Mm(2.0) };
         let grid = Grid { along: Mm(pitch), across: Mm(pitch) };
         let rect = DotRect { left: Mm(2.5), top: Mm(2.5), columns, rows, grid };
-        let head = Head { settle, ..Head::default() };
-        let course = Course::new(&head, scan, rect, blank).unwrap();
+        let limits = Limits { settle, ..Limits::default() };
+        let raster = RasterPath::new(&limits, scan, rect, blank).unwrap();
         let bits = vec![0xFF; columns.div_ceil(8) * rows];
-        Survey::new(&course, Art::Dots(&Dots::from_packed(columns, rows, bits)))
+        Estimate::new(&raster, Marking::Dots(&Dots::from_packed(columns, rows, bits)))
     }
 
     #[test]

@@ -1,4 +1,4 @@
-//! The trace: the path of a program as a picture, with where the beam is on and where the head is slow.
+//! The backplot: the path of a program as a picture, with where the beam is on and where the head is slow.
 //!
 //! One chain of moves is gathered in a row of pixels before it is drawn, because only at its end is it
 //! known where the head began to slow down. Memory is that of the picture, whatever the program's size.
@@ -16,7 +16,7 @@ enum Ink {
 
 /// The part of the program's plane that is drawn.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct View {
+pub struct PlotView {
     /// Left, bottom, right, top, mm of the program.
     pub mm: [f64; 4],
     /// Pixels of the longer side, 16 to 2000.
@@ -25,8 +25,8 @@ pub struct View {
 
 /// A picture of a path under construction.
 #[derive(Debug, Clone)]
-pub struct Trace {
-    view: View,
+pub struct Backplot {
+    view: PlotView,
     width: usize,
     height: usize,
     per_mm: f64,
@@ -45,9 +45,9 @@ const SLOW: [f64; 3] = [213.0, 94.0, 0.0];
 const DARK: [u8; 3] = [86, 180, 233];
 const RAPID: [u8; 3] = [0, 158, 115];
 
-impl Trace {
+impl Backplot {
     /// An empty picture of `view`; `None` where it has no area.
-    pub fn new(view: View) -> Option<Self> {
+    pub fn new(view: PlotView) -> Option<Self> {
         let (w, h) = (view.mm[2] - view.mm[0], view.mm[3] - view.mm[1]);
         if !(w > 0.0 && h > 0.0 && w.is_finite() && h.is_finite()) {
             return None;
@@ -55,7 +55,7 @@ impl Trace {
         let per_mm = view.pixels.clamp(16, 2000) as f64 / w.max(h);
         let size = |mm: f64| ((mm * per_mm).ceil() as usize).clamp(1, 2000);
         let (width, height) = (size(w), size(h));
-        Some(Trace {
+        Some(Backplot {
             view,
             width,
             height,
@@ -181,7 +181,7 @@ impl Trace {
 mod tests {
     use super::*;
 
-    fn at(t: &Trace, x: usize, y: usize) -> [u8; 3] {
+    fn at(t: &Backplot, x: usize, y: usize) -> [u8; 3] {
         let (w, _, rgb) = t.pixels();
         let i = (y * w + x) * 3;
         [rgb[i], rgb[i + 1], rgb[i + 2]]
@@ -189,7 +189,7 @@ mod tests {
 
     #[test]
     fn the_beam_is_dark_and_turns_vermilion_where_the_head_is_slow() {
-        let mut t = Trace::new(View { mm: [0.0, 0.0, 100.0, 50.0], pixels: 100 }).unwrap();
+        let mut t = Backplot::new(PlotView { mm: [0.0, 0.0, 100.0, 50.0], pixels: 100 }).unwrap();
         // A chain without run-up: from rest to 100 mm/s within 10 mm at 500 mm/s².
         t.add((10.0, 25.0), (90.0, 25.0), false, true);
         t.end_chain((10.0, 25.0), (90.0, 25.0), 100.0, 500.0);
@@ -205,7 +205,7 @@ mod tests {
 
     #[test]
     fn ways_with_the_beam_off_are_dashed_and_rapids_dotted() {
-        let mut t = Trace::new(View { mm: [0.0, 0.0, 100.0, 50.0], pixels: 100 }).unwrap();
+        let mut t = Backplot::new(PlotView { mm: [0.0, 0.0, 100.0, 50.0], pixels: 100 }).unwrap();
         t.add((0.0, 10.5), (100.0, 10.5), false, false);
         t.end_chain((0.0, 10.5), (100.0, 10.5), 10.0, 500.0);
         t.add((20.5, 0.0), (20.5, 50.0), true, false);

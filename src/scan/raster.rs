@@ -1,6 +1,6 @@
-//! The course: head, scan settings and dot rectangle settled into whole micrometres, once.
+//! The raster path: head, scan settings and dot rectangle settled into whole micrometres, once.
 
-use super::head::{Frame, Head, HeadError};
+use super::limits::{Frame, Limits, LimitsError};
 use super::motion;
 use crate::blank::Blank;
 use crate::placement::DotRect;
@@ -34,7 +34,7 @@ pub struct Scan {
     pub along: Along,
     /// Both directions or one. Default both.
     pub ways: Ways,
-    /// Scan speed, mm/s, above 0 and at most the head's top speed.
+    /// Scan speed, mm/s, above 0 and at most the machine's top speed.
     pub speed: f64,
     /// Power while a dot is on, as a share of full power, above 0 to 1.
     pub power: f64,
@@ -110,9 +110,9 @@ impl Ruler {
 /// Everything that the lines, the program and the times need, settled. Lengths in whole micrometres
 /// of the program's axes.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Course {
+pub struct RasterPath {
     /// The machine.
-    pub head: Head,
+    pub limits: Limits,
     /// What was asked; the speed is that of the F word.
     pub scan: Scan,
     /// Where the dots lie.
@@ -139,15 +139,20 @@ pub struct Course {
     across: Ruler,
 }
 
-impl Course {
+impl RasterPath {
     /// Settles the scan of the dots in `rect` on `blank`.
     ///
     /// # Errors
-    /// A number out of its range, a speed above the head's, a bed smaller than the blank.
-    pub fn new(head: &Head, mut scan: Scan, rect: DotRect, blank: Blank) -> Result<Course, HeadError> {
-        head.check(Some(&blank))?;
-        range("speed", scan.speed, "mm/s", scan.speed >= 0.01 && scan.speed <= head.top_speed, || {
-            format!("from 0.01mm/s to the machine's top speed of {}mm/s", head.top_speed)
+    /// A number out of its range, a speed above the machine's, a bed smaller than the blank.
+    pub fn new(
+        limits: &Limits,
+        mut scan: Scan,
+        rect: DotRect,
+        blank: Blank,
+    ) -> Result<RasterPath, LimitsError> {
+        limits.check(Some(&blank))?;
+        range("speed", scan.speed, "mm/s", scan.speed >= 0.01 && scan.speed <= limits.top_speed, || {
+            format!("from 0.01mm/s to the machine's top speed of {}mm/s", limits.top_speed)
         })?;
         // The speed that the F word can say: whole thousandths of a mm/min.
         let feed = (scan.speed * 60_000.0).round() as i64;
@@ -161,31 +166,31 @@ impl Course {
         range("trim", scan.trim, "mm", (0.0..=5.0).contains(&scan.trim), || "from 0mm to 5mm".into())?;
         // Where power cannot change in motion, every run starts and ends at rest, on its own edges.
         let run_up = match scan.run_up {
-            _ if !head.power_in_motion => 0.0,
+            _ if !limits.power_in_motion => 0.0,
             Some(mm) => mm,
-            None => head.run_up(scan.speed),
+            None => limits.run_up(scan.speed),
         };
         range("run-up", run_up, "mm", (0.0..=2000.0).contains(&run_up), || {
             "from 0mm to 2000mm; lower the speed".into()
         })?;
-        let frame = &head.frame;
+        let frame = &limits.frame;
         let (along, across, lines, dots, pitch) = axes(frame, &rect, &blank, scan.along);
         let sign = if along.grows() { 1.0 } else { -1.0 };
         // The lag counts along the line's own motion; it is taken up by programming against it.
-        let lag = head.lag.shift(scan.speed) * sign;
-        range("lag", head.lag.shift(scan.speed), "mm", lag.abs() <= 5.0, || {
+        let lag = limits.lag.shift(scan.speed) * sign;
+        range("lag", limits.lag.shift(scan.speed), "mm", lag.abs() <= 5.0, || {
             "from -5mm to 5mm at this speed".into()
         })?;
-        let skip = if !head.power_in_motion {
+        let skip = if !limits.power_in_motion {
             Some(1)
         } else if scan.skip_blanks {
-            motion::skip_from(scan.speed, head.rapid_speed, head.acceleration, run_up)
+            motion::skip_from(scan.speed, limits.rapid_speed, limits.acceleration, run_up)
                 .map(|mm| um(mm).max(2 * um(run_up) + 1))
         } else {
             None
         };
-        Ok(Course {
-            head: head.clone(),
+        Ok(RasterPath {
+            limits: limits.clone(),
             scan,
             rect,
             blank,
@@ -195,7 +200,7 @@ impl Course {
             skip,
             lag: um(lag),
             trim: um(scan.trim).min((400.0 * pitch - 0.5) as i32).max(0),
-            level: ((scan.power * f64::from(head.full_scale_s)).round() as u32).max(1),
+            level: ((scan.power * f64::from(limits.full_scale_s)).round() as u32).max(1),
             feed,
             along,
             across,
@@ -241,11 +246,11 @@ fn range(
     unit: &str,
     fits: bool,
     range: impl Fn() -> String,
-) -> Result<(), HeadError> {
+) -> Result<(), LimitsError> {
     if fits {
         Ok(())
     } else {
-        Err(HeadError::Range {
+        Err(LimitsError::Range {
             key,
             value: format!("{}{unit}", crate::units::short(value, 4)),
             range: range(),
@@ -262,7 +267,7 @@ pub(crate) fn um(mm: f64) -> i32 {
 mod tests {
     use super::*;
     use crate::placement::Grid;
-    use crate::scan::head::Lag;
+    use crate::scan::limits::BeamLag;
     use crate::units::Mm;
 
     fn place(columns: usize, rows: usize, pitch: f64) -> (DotRect, Blank) {
@@ -275,7 +280,7 @@ mod tests {
     fn edges_are_the_nearest_micrometre_to_the_exact_ones() {
         let pitch = 25.4 / 304.0;
         let (rect, blank) = place(1017, 10, pitch);
-        let c = Course::new(&Head::default(), Scan::new(12.5, 0.9), rect, blank).unwrap();
+        let c = RasterPath::new(&Limits::default(), Scan::new(12.5, 0.9), rect, blank).unwrap();
         for i in 0..=1017u32 {
             let exact = (5.0 + f64::from(i) * pitch) * 1000.0;
             assert!((f64::from(c.along.at(i)) - exact).abs() <= 0.5 + 1e-6, "{i}");
@@ -303,26 +308,26 @@ mod tests {
     fn a_trim_never_loses_a_dots_centre() {
         let (rect, blank) = place(10, 10, 0.1);
         let scan = Scan { trim: 1.0, ..Scan::new(12.5, 0.9) };
-        assert_eq!(Course::new(&Head::default(), scan, rect, blank).unwrap().trim, 39);
+        assert_eq!(RasterPath::new(&Limits::default(), scan, rect, blank).unwrap().trim, 39);
     }
 
     #[test]
     fn what_the_machine_cannot_do_is_refused_with_its_number() {
         let (rect, blank) = place(10, 10, 0.1);
-        let head = Head::default();
-        let late = Head { lag: Lag::Seconds(0.05), ..head.clone() };
-        let weak = Head { acceleration: 1.0, ..head.clone() };
+        let limits = Limits::default();
+        let late = Limits { lag: BeamLag::Seconds(0.05), ..limits.clone() };
+        let weak = Limits { acceleration: 1.0, ..limits.clone() };
         let cases = [
-            (&head, Scan::new(500.0, 0.9), "top speed of 150mm/s"),
-            (&head, Scan::new(0.0, 0.9), "speed is 0mm/s"),
-            (&head, Scan::new(f64::NAN, 0.9), "speed"),
-            (&head, Scan::new(10.0, 0.0), "power is 0%"),
-            (&head, Scan { passes: 0, ..Scan::new(10.0, 1.0) }, "passes is 0"),
+            (&limits, Scan::new(500.0, 0.9), "top speed of 150mm/s"),
+            (&limits, Scan::new(0.0, 0.9), "speed is 0mm/s"),
+            (&limits, Scan::new(f64::NAN, 0.9), "speed"),
+            (&limits, Scan::new(10.0, 0.0), "power is 0%"),
+            (&limits, Scan { passes: 0, ..Scan::new(10.0, 1.0) }, "passes is 0"),
             (&late, Scan::new(150.0, 1.0), "lag is 7.5mm"),
             (&weak, Scan::new(150.0, 1.0), "lower the speed"),
         ];
-        for (head, scan, said) in cases {
-            let e = Course::new(head, scan, rect, blank).unwrap_err().to_string();
+        for (limits, scan, said) in cases {
+            let e = RasterPath::new(limits, scan, rect, blank).unwrap_err().to_string();
             assert!(e.contains(said), "{e}");
         }
     }

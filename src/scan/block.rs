@@ -99,7 +99,7 @@ const TENS: [f64; 19] =
 
 /// The words of a line. G codes are kept as tenths (G38.2 is 382), by modal group.
 #[derive(Debug, Default)]
-pub struct Words {
+pub struct Block {
     seen: u32,
     values: [f64; 26],
     g_seen: u32,
@@ -110,7 +110,7 @@ pub struct Words {
     dwell: bool,
 }
 
-impl Words {
+impl Block {
     /// The value of a letter (upper case, not G or M), where it stands on the line.
     #[inline(always)]
     pub fn get(&self, letter: u8) -> Option<f64> {
