@@ -1,0 +1,54 @@
+(outline of job: emblem.svg)
+(blank: round:20mm, margin 2.5mm)
+(pointer power: off. Follow the head, not a beam.)
+(A marking diode is class 4: above 500 mW, IEC 60825-1. It harms the eye even by reflection, so the outline shows no beam unless the machine file has a pointer power that is known to be safe.)
+G21G90G94G17M5S0
+(art)
+G0X2.519Y2.519
+G1F3000X17.481
+Y17.481
+X2.519
+Y2.519
+M5S0
+(edge of the blank)
+G0X10Y0
+G1F3000X11.736Y0.152
+X13.42Y0.603
+X15Y1.34
+X16.428Y2.34
+X17.66Y3.572
+X18.66Y5
+X19.397Y6.58
+X19.848Y8.264
+X20Y10
+X19.848Y11.736
+X19.397Y13.42
+X18.66Y15
+X17.66Y16.428
+X16.428Y17.66
+X15Y18.66
+X13.42Y19.397
+X11.736Y19.848
+X10Y20
+X8.264Y19.848
+X6.58Y19.397
+X5Y18.66
+X3.572Y17.66
+X2.34Y16.428
+X1.34Y15
+X0.603Y13.42
+X0.152Y11.736
+X0Y10
+X0.152Y8.264
+X0.603Y6.58
+X1.34Y5
+X2.34Y3.572
+X3.572Y2.34
+X5Y1.34
+X6.58Y0.603
+X8.264Y0.152
+X10Y0
+M5S0
+M5S0
+G0X0Y0
+M2

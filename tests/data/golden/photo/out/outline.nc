@@ -1,0 +1,54 @@
+(outline of job: harbour.jpg)
+(blank: round:22mm, margin 2.5mm)
+(pointer power: off. Follow the head, not a beam.)
+(A marking diode is class 4: above 500 mW, IEC 60825-1. It harms the eye even by reflection, so the outline shows no beam unless the machine file has a pointer power that is known to be safe.)
+G21G90G94G17M5S0
+(art)
+G0X2.513Y2.512
+G1F3000X19.487
+Y19.487
+X2.513
+Y2.512
+M5S0
+(edge of the blank)
+G0X11Y0
+G1F3000X12.91Y0.167
+X14.762Y0.663
+X16.5Y1.474
+X18.071Y2.574
+X19.426Y3.929
+X20.526Y5.5
+X21.337Y7.238
+X21.833Y9.09
+X22Y11
+X21.833Y12.91
+X21.337Y14.762
+X20.526Y16.5
+X19.426Y18.071
+X18.071Y19.426
+X16.5Y20.526
+X14.762Y21.337
+X12.91Y21.833
+X11Y22
+X9.09Y21.833
+X7.238Y21.337
+X5.5Y20.526
+X3.929Y19.426
+X2.574Y18.071
+X1.474Y16.5
+X0.663Y14.762
+X0.167Y12.91
+X0Y11
+X0.167Y9.09
+X0.663Y7.238
+X1.474Y5.5
+X2.574Y3.929
+X3.929Y2.574
+X5.5Y1.474
+X7.238Y0.663
+X9.09Y0.167
+X11Y0
+M5S0
+M5S0
+G0X0Y0
+M2
