@@ -7,7 +7,7 @@ use std::sync::OnceLock;
 use divan::Bencher;
 use divan::counter::ItemsCount;
 use dotwright::art;
-use dotwright::encode::output::Output;
+use dotwright::encode::sink::Folder;
 use dotwright::job::asked::{BlankJob, DotsJob};
 use dotwright::job::{Job, Plan, plan};
 use dotwright::placement::Place;
@@ -53,7 +53,7 @@ fn coaster_all_outputs(bencher: Bencher) {
     let bytes = jpeg();
     bencher.counter(ItemsCount::new(1017 * 1017usize)).bench(|| {
         let folder = tempfile::tempdir().expect("a folder");
-        let mut output = Output::begin(&folder.path().join("out"), false).expect("begun");
+        let mut output = Folder::begin(&folder.path().join("out"), &outputs::JOB, false, &[]).expect("begun");
         let art = art::open(bytes, "the sample").expect("opened");
         let outcome = pipeline::run(&plan, &art, "sample", &Silent).expect("run");
         outputs::write(&plan, &outcome, None, &mut output, &Silent).expect("written");

@@ -1,8 +1,8 @@
-//! Outputs: an outcome written into a folder, all or nothing, and the report completed with what was written.
+//! Outputs: an outcome written into a sink, and the report completed with what was written.
 
 use std::io;
 
-use crate::encode::output::{Output, OutputError};
+use crate::encode::sink::{Files, OutputError, Sink};
 use crate::encode::{EncodeError, bmp, png, tiff};
 use crate::findings::Severity;
 use crate::job::Plan;
@@ -15,6 +15,28 @@ use crate::proof::report::{FileFacts, Report};
 use crate::proof::{density, ticket};
 use crate::scan::outline;
 use crate::scan::program;
+
+/// The files of a job carried through.
+pub const JOB: Files = Files {
+    names: &[
+        "dots.png",
+        "dots.tiff",
+        "dots.bmp",
+        "proof.png",
+        "density.png",
+        "loupe.png",
+        "ticket.html",
+        "job.toml",
+        "report.json",
+        "program.nc",
+        "outline.nc",
+    ],
+    never_beside: &[("wedge.toml", "a wedge")],
+};
+
+/// The files of dots that were only judged.
+pub const PROOF: Files =
+    Files { names: &["proof.png", "density.png", "loupe.png", "report.json"], never_beside: &[] };
 
 /// Why the outputs cannot be written.
 #[derive(Debug, thiserror::Error)]
@@ -36,12 +58,15 @@ pub enum WriteError {
     Stopped(#[from] Stopped),
 }
 
-/// Writes everything but does not put it in place yet; returns the completed report.
+/// Writes the files of a job into a sink, which puts them in place or not; returns the completed report.
+///
+/// # Errors
+/// When a file cannot be made or written, or when `progress` ends the work.
 pub fn write(
     plan: &Plan,
     outcome: &Outcome,
     loupe_at: Option<(f64, f64)>,
-    output: &mut Output,
+    output: &mut dyn Sink,
     progress: &dyn Progress,
 ) -> Result<Report, WriteError> {
     let stages = &outcome.stages;
@@ -74,8 +99,8 @@ pub fn write(
     {
         progress.begin("scan program", 0.5)?;
         let mut written = None;
-        output.stream("program.nc", |w| {
-            written = Some(write_program(p, dots, w)?);
+        output.stream("program.nc", &mut |mut w| {
+            written = Some(write_program(p, dots, &mut w)?);
             Ok(())
         })?;
         let bytes = written.map(|w| w.bytes);
@@ -123,7 +148,7 @@ fn write_program(
 
 /// Writes a file and notes it.
 fn put(
-    output: &mut Output,
+    output: &mut dyn Sink,
     files: &mut Vec<FileFacts>,
     name: &str,
     about: &str,
@@ -146,7 +171,7 @@ fn pictures(
     plan: &Plan,
     outcome: &Outcome,
     loupe_at: Option<(f64, f64)>,
-    output: &mut Output,
+    output: &mut dyn Sink,
 ) -> Result<(Vec<FileFacts>, Shown), WriteError> {
     let mut files = Vec::new();
     let stages = &outcome.stages;
@@ -196,11 +221,14 @@ fn pictures(
 }
 
 /// Writes the pictures and the report of dots that were only judged.
+///
+/// # Errors
+/// As [`write`].
 pub fn write_proof(
     plan: &Plan,
     outcome: &Outcome,
     loupe_at: Option<(f64, f64)>,
-    output: &mut Output,
+    output: &mut dyn Sink,
 ) -> Result<Report, WriteError> {
     let mut report = outcome.report.clone();
     let (mut files, _) = pictures(plan, outcome, loupe_at, output)?;

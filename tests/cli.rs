@@ -1,6 +1,8 @@
 //! The command line as a maker uses it: real commands, real files, exit codes and sentences.
 
+use std::collections::BTreeMap;
 use std::fs;
+use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 
@@ -140,9 +142,248 @@ fn a_folder_that_is_not_empty_is_kept_unless_replaced() {
     let b = bench();
     ok(&["prepare", "disc.svg", "--out", "out"], b.path());
     refused(&["prepare", "disc.svg", "--out", "out"], b.path(), 1, "--replace");
-    ok(&["prepare", "disc.svg", "--out", "out", "--replace"], b.path());
+    ok(&["prepare", "disc.svg", "--out", "out", "--bmp", "--replace"], b.path());
     fs::write(b.path().join("out/notes.txt"), "mine").expect("written");
-    refused(&["prepare", "disc.svg", "--out", "out", "--replace"], b.path(), 1, "notes.txt");
+    ok(&["prepare", "disc.svg", "--out", "out", "--replace"], b.path());
+    let left = files(&b.path().join("out"));
+    assert!(left.contains_key("notes.txt") && !left.contains_key("dots.bmp"), "{:?}", left.keys());
+}
+
+/// Names and bytes of a folder's files.
+fn files(folder: &Path) -> BTreeMap<String, Vec<u8>> {
+    let name = |p: &Path| p.file_name().expect("a name").to_string_lossy().into_owned();
+    listing(folder).iter().map(|p| (name(p), fs::read(p).expect("a file"))).collect()
+}
+
+/// Runs a command in a folder of files; all files but those named must stay as they are.
+fn changes_only(args: &[&str], folder: &Path, out: &str, names: &[&str]) {
+    let before = files(&folder.join(out));
+    ok(args, folder);
+    let after = files(&folder.join(out));
+    for (name, bytes) in &before {
+        assert!(names.contains(&name.as_str()) || after.get(name) == Some(bytes), "{args:?} took {name}");
+    }
+    for name in names {
+        assert!(after.contains_key(*name), "{args:?} did not write {name}");
+    }
+}
+
+#[test]
+fn replace_touches_only_the_files_that_the_command_itself_writes() {
+    let b = bench();
+    let p = b.path();
+    ok(&["prepare", "disc.svg", "--out", "d", "--blank", "round:30mm"], p);
+    changes_only(
+        &["replay", "d/program.nc", "--out", "d", "--replace"],
+        p,
+        "d",
+        &["path.png", "replay.json"],
+    );
+    changes_only(
+        &["proof", "d/dots.png", "--blank", "round:30mm", "--out", "d", "--replace"],
+        p,
+        "d",
+        &["proof.png", "density.png", "report.json"],
+    );
+    let line = "compare disc.svg --blank round:20mm --screens bayer --out d --replace";
+    changes_only(
+        &line.split(' ').collect::<Vec<_>>(),
+        p,
+        "d",
+        &["contact-sheet.png", "contact-sheet.html", "comparison.json"],
+    );
+}
+
+#[test]
+fn a_file_that_is_read_is_never_replaced() {
+    let b = bench();
+    let p = b.path();
+    ok(&["prepare", "disc.svg", "--out", "d", "--blank", "round:30mm", "--bmp"], p);
+    for art in ["d/dots.png", "d/dots.bmp", "d/../d/dots.png"] {
+        refused(&["prepare", art, "--out", "d", "--replace"], p, 1, "is read by this run");
+    }
+    // A job is run again in its own folder, as long as the job file stays what it is.
+    let job = fs::read(p.join("d/job.toml")).expect("there");
+    ok(&["prepare", "--job", "d/job.toml", "--out", "d", "--replace"], p);
+    assert_eq!(fs::read(p.join("d/job.toml")).expect("there"), job);
+    let other = ["prepare", "--job", "d/job.toml", "--power", "60%", "--out", "d", "--replace"];
+    refused(&other, p, 1, "job.toml' is read by this run");
+    // What stands on standard input may be a file of the folder too.
+    #[cfg(target_os = "linux")]
+    {
+        let o = Command::new(env!("CARGO_BIN_EXE_dotwright"))
+            .args(["prepare", "-", "--out", "d", "--replace"])
+            .current_dir(p)
+            .stdin(fs::File::open(p.join("d/dots.png")).expect("there"))
+            .output()
+            .expect("it starts");
+        assert_eq!(o.status.code(), Some(1), "{}", text(&o.stderr));
+        assert!(text(&o.stderr).contains("is read by this run"), "{}", text(&o.stderr));
+    }
+}
+
+#[test]
+fn a_job_and_a_wedge_do_not_take_each_others_files() {
+    let b = bench();
+    let p = b.path();
+    ok(&["prepare", "disc.svg", "--out", "job", "--blank", "round:30mm"], p);
+    ok(&["wedge", "draw", "--out", "wedge"], p);
+    refused(&["wedge", "draw", "--out", "job", "--replace"], p, 1, "holds a job");
+    refused(&["prepare", "disc.svg", "--out", "wedge", "--replace"], p, 1, "holds a wedge");
+    changes_only(&["wedge", "draw", "--out", "wedge", "--replace"], p, "wedge", &["wedge.nc", "ticket.html"]);
+}
+
+#[test]
+fn a_stopped_job_leaves_no_earlier_program_behind() {
+    let b = bench();
+    ok(&["prepare", "disc.svg", "--out", "d", "--blank", "round:30mm"], b.path());
+    let line =
+        "prepare disc.svg --out d --replace --blank round:30mm --density 608dpi --power 90% --speed 12.5mm/s";
+    let o = dotwright(&line.split(' ').collect::<Vec<_>>(), b.path());
+    assert_eq!(o.status.code(), Some(3), "{}", text(&o.stderr));
+    let left = files(&b.path().join("d"));
+    assert!(left.contains_key("ticket.html") && !left.contains_key("program.nc"), "{:?}", left.keys());
+}
+
+#[cfg(unix)]
+#[test]
+fn the_folder_that_the_shell_stands_in_stays_the_same() {
+    use std::os::unix::fs::MetadataExt;
+    let b = bench();
+    let d = b.path().join("d");
+    fs::create_dir(&d).expect("made");
+    fs::copy(b.path().join("disc.svg"), d.join("disc.svg")).expect("copied");
+    let inode = fs::metadata(&d).expect("there").ino();
+    for _ in 0..2 {
+        ok(&["prepare", "disc.svg", "--out", ".", "--replace", "--blank", "round:30mm"], &d);
+        assert_eq!(fs::metadata(&d).expect("there").ino(), inode);
+    }
+    let left = files(&d);
+    assert!(left.contains_key("disc.svg") && left.contains_key("program.nc"), "{:?}", left.keys());
+}
+
+#[test]
+fn an_archive_holds_the_same_bytes_as_the_folder() {
+    let b = bench();
+    let p = b.path();
+    ok(&["prepare", "disc.svg", "--out", "d", "--blank", "round:30mm"], p);
+    let out = ok(&["prepare", "disc.svg", "--out", "d.zip", "--blank", "round:30mm"], p);
+    assert!(out.contains("written to d.zip; open ticket.html first"), "{out}");
+    let bytes = fs::read(p.join("d.zip")).expect("there");
+    let archive = rawzip::ZipArchive::from_slice(&bytes).expect("an archive");
+    let mut entries = archive.entries();
+    let mut packed = BTreeMap::new();
+    while let Some(e) = entries.next_entry().expect("readable") {
+        let name = e.file_path().try_normalize().expect("a name").as_ref().to_string();
+        let data = archive.get_entry(e.wayfinder()).expect("there").data();
+        let mut file = Vec::new();
+        match e.compression_method() {
+            rawzip::CompressionMethod::STORE => file.extend(data),
+            _ => drop(flate2::read::DeflateDecoder::new(data).read_to_end(&mut file).expect("unpacked")),
+        }
+        packed.insert(name, file);
+    }
+    assert!(packed == files(&p.join("d")));
+    refused(&["prepare", "disc.svg", "--out", "d.zip"], p, 1, "is there already");
+    ok(&["prepare", "disc.svg", "--out", "d.zip", "--blank", "round:30mm", "--replace"], p);
+    assert!(fs::read(p.join("d.zip")).expect("there") == bytes);
+}
+
+#[test]
+fn only_a_reader_that_went_away_is_no_error() {
+    let b = bench();
+    refused(&["prepare", "Broken pipe.jpg", "--out", "out"], b.path(), 1, "Broken pipe.jpg");
+    // A stop is a stop, whoever reads: standard output is a pipe that nobody holds any more.
+    let line =
+        "prepare disc.svg --blank round:30mm --density 608dpi --power 90% --speed 12.5mm/s --json --out";
+    let mut stop = Command::new(env!("CARGO_BIN_EXE_dotwright"))
+        .args(line.split(' ').chain(["two"]))
+        .current_dir(b.path())
+        .stdin(Stdio::null())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("it starts");
+    drop(stop.stdout.take());
+    let o = stop.wait_with_output().expect("it ends");
+    assert_eq!(o.status.code(), Some(3), "{}", text(&o.stderr));
+    // A full disk is an error, and tells which.
+    if cfg!(target_os = "linux") {
+        let full = fs::OpenOptions::new().write(true).open("/dev/full").expect("there");
+        let o = Command::new(env!("CARGO_BIN_EXE_dotwright"))
+            .args(["kit", "list"])
+            .stdout(full)
+            .output()
+            .expect("it starts");
+        assert_eq!(o.status.code(), Some(1));
+        assert!(text(&o.stderr).contains("standard output cannot be written"), "{}", text(&o.stderr));
+    }
+}
+
+#[test]
+fn names_never_steer_the_terminal() {
+    let b = bench();
+    let bad = "red\u{1b}[31m\u{9b}1m\nSTOP.svg";
+    if fs::copy(b.path().join("disc.svg"), b.path().join(bad)).is_err() {
+        return; // A system that has no such names.
+    }
+    let steers = |t: &str| t.chars().any(|c| c.is_control() && c != '\n');
+    let told = r"red\u001b[31m\u009b1m\u000aSTOP.svg";
+    for json in [&["--json"][..], &[]] {
+        let args =
+            [&["prepare", bad, "--out", "o\u{7}ut", "--replace", "--blank", "round:30mm"], json].concat();
+        let o = dotwright(&args, b.path());
+        assert!(o.status.success(), "{}", text(&o.stderr));
+        assert!(!steers(&text(&o.stdout)) && !steers(&text(&o.stderr)), "{:?}", text(&o.stdout));
+        assert!(
+            text(&o.stdout).contains(if json.is_empty() { told } else { "STOP.svg" }),
+            "{}",
+            text(&o.stdout)
+        );
+    }
+    ok(&["prepare", "--job", "o\u{7}ut/job.toml", "--out", "again"], b.path());
+    for (code, args) in [
+        (1, vec!["prepare", "no\u{1b}[31m\nthing.jpg", "--out", "x"]),
+        (1, vec!["prepare", "disc.svg", "--out", "x", "--machine", "\u{1b}]0;x\u{7}"]),
+        (1, vec!["replay", "\u{1b}[31m"]),
+        (2, vec!["prepare", "disc.svg", "--out", "x", "--power", "\u{1b}[31m"]),
+        (2, vec!["\u{1b}[31m"]),
+    ] {
+        let o = dotwright(&args, b.path());
+        assert_eq!(o.status.code(), Some(code), "{args:?}: {}", text(&o.stderr));
+        assert!(!steers(&text(&o.stderr)) && text(&o.stderr).contains(r"\u001b"), "{:?}", text(&o.stderr));
+        assert!(code == 2 || text(&o.stderr).trim().lines().count() == 1, "{:?}", text(&o.stderr));
+    }
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn a_file_name_may_be_any_bytes() {
+    use std::ffi::OsStr;
+    use std::os::unix::ffi::OsStrExt;
+    let b = bench();
+    let art = OsStr::from_bytes(b"caf\xe9 100%.svg");
+    fs::copy(b.path().join("disc.svg"), b.path().join(art)).expect("copied");
+    let run = |args: &[&OsStr]| {
+        let mut c = Command::new(env!("CARGO_BIN_EXE_dotwright"));
+        let o = c.args(args).current_dir(b.path()).stdin(Stdio::null()).output().expect("it starts");
+        assert!(o.status.success(), "{args:?}\n{}", text(&o.stderr));
+    };
+    let w = OsStr::new;
+    let out = OsStr::from_bytes(b"out \xff");
+    run(&[w("prepare"), art, w("--out"), out, w("--blank"), w("round:30mm")]);
+    let job = b.path().join(out).join("job.toml");
+    let told = fs::read_to_string(&job).expect("text");
+    assert!(told.contains(r#"file = "file:../caf%E9 100%25.svg""#), "{told}");
+    run(&[w("prepare"), w("--job"), job.as_os_str(), w("--out"), w("again")]);
+    assert!(files(&b.path().join(out)) == files(&b.path().join("again")));
+    run(&[w("replay"), b.path().join(out).join("program.nc").as_os_str()]);
+    run(&[w("proof"), b.path().join(out).join("dots.png").as_os_str(), w("--out"), w("judged")]);
+    // What is named by a kit's name or a file's is such a name too.
+    let paint = OsStr::from_bytes(b"mein l\xe4ck.toml");
+    let kit = ok(&["kit", "show", "poster-paint"], b.path());
+    fs::write(b.path().join(paint), kit).expect("written");
+    run(&[w("prepare"), w("disc.svg"), w("--out"), w("own"), w("--coating"), paint]);
 }
 
 #[test]

@@ -4,8 +4,9 @@ use std::io::Write;
 
 use clap::Args;
 
+use super::failure::Failure;
 use super::options::ProcessOptions;
-use super::{Failure, Out};
+use super::out::Out;
 use crate::blank::parse_size;
 use crate::job::plan;
 use crate::mark::advise::{self, Advice, Question};

@@ -5,12 +5,14 @@ use std::path::PathBuf;
 
 use clap::Args;
 
+use super::failure::Failure;
 use super::options::JobOptions;
-use super::prepare::Source;
+use super::out::Out;
+use super::source::Source;
+use super::target::OutOptions;
 use super::terminal::Bar;
-use super::{Failure, Out};
 use crate::colour::srgb8;
-use crate::encode::output::Output;
+use crate::encode::sink::{Files, Sink};
 use crate::job::{Plan, plan};
 use crate::pipeline::compare::{self, Candidate};
 use crate::pipeline::look;
@@ -29,7 +31,7 @@ use crate::{art, job};
 pub struct CompareArgs {
     /// The picture, drawing or logo; '-' reads standard input
     #[arg(value_name = "ART")]
-    pub art: String,
+    pub art: PathBuf,
     /// The screens to compare, separated by commas
     #[arg(
         long,
@@ -41,12 +43,9 @@ pub struct CompareArgs {
     /// The densities to compare, separated by commas: 254dpi,304dpi [default: that of the job]
     #[arg(long, value_name = "DENSITIES", value_delimiter = ',', conflicts_with_all = ["density", "pitch"])]
     pub densities: Vec<Pitch>,
-    /// The folder to write contact-sheet.png, contact-sheet.html and comparison.json into
-    #[arg(long, short, value_name = "FOLDER")]
-    pub out: PathBuf,
-    /// Replace the files of an earlier run in the folder
-    #[arg(long)]
-    pub replace: bool,
+    #[allow(missing_docs)]
+    #[command(flatten)]
+    pub out: OutOptions,
     /// Print the figures as JSON instead of the table
     #[arg(long)]
     pub json: bool,
@@ -58,13 +57,17 @@ pub struct CompareArgs {
     pub options: JobOptions,
 }
 
+/// What it writes.
+const FILES: Files =
+    Files { names: &["contact-sheet.png", "contact-sheet.html", "comparison.json"], never_beside: &[] };
+
 /// Side of the loupes, mm.
 const LOUPE_SIDE: f64 = 5.0;
 
 /// Runs `compare`.
 pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
     let screens = args.screens.iter().map(|n| named(n.trim())).collect::<Result<Vec<_>, _>>()?;
-    let mut job = args.options.job(Some(args.art.clone()))?;
+    let mut job = args.options.job(Some(job::file_name::text(&args.art)))?;
     let densities: Vec<Option<Pitch>> = if args.densities.is_empty() {
         vec![job.dots.pitch]
     } else {
@@ -75,7 +78,7 @@ pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
         job.dots.pitch = d;
         plans.push(plan::resolve(&job)?);
     }
-    let mut output = Output::begin(&args.out, args.replace)?;
+    let mut output = args.out.begin(&FILES, &[&args.art])?;
     let source = Source::read(&args.art)?;
     let art = art::open(&source.bytes, &source.in_messages)?;
     let bar = Bar::new(args.quiet);
@@ -96,7 +99,7 @@ pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
             all.push((c, loupes));
         }
     }
-    bar.finish();
+    drop(bar);
     let mut candidates: Vec<Candidate> = all.iter().map(|(c, _)| c.clone()).collect();
     compare::rank(&mut candidates);
     let Some(best) = candidates.first() else { return Err(Failure::input("there is nothing to compare")) };
@@ -137,7 +140,7 @@ pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
     } else if !args.quiet {
         table(out, &candidates)?;
         writeln!(out, "Recommended: {} at {} dpi. {}", best.screen, short(best.density_dpi, 1), sheet.why)?;
-        writeln!(out, "written to {}; open contact-sheet.html", args.out.display())?;
+        writeln!(out, "written to {}; open contact-sheet.html", args.out)?;
     }
     Ok(0)
 }

@@ -3,9 +3,11 @@
 use std::io::Write;
 use std::path::PathBuf;
 
-use clap::{Args, CommandFactory};
+use clap::{Args, Command};
 
-use super::{Failure, Line, Out};
+use super::failure::Failure;
+use super::out::Out;
+use super::plain;
 
 /// Arguments of `completions`.
 #[derive(Debug, Args)]
@@ -22,20 +24,19 @@ pub struct ManArgs {
 }
 
 /// Prints the completions for a shell.
-pub fn completions(args: &CompletionsArgs, out: &mut Out) -> Result<u8, Failure> {
-    clap_complete::generate(args.shell, &mut Line::command(), "dotwright", out);
+pub fn completions(args: &CompletionsArgs, mut command: Command, out: &mut Out) -> Result<u8, Failure> {
+    clap_complete::generate(args.shell, &mut command, "dotwright", out);
     Ok(0)
 }
 
 /// Writes the manual pages.
-pub fn man(args: &ManArgs, out: &mut Out) -> Result<u8, Failure> {
+pub fn man(args: &ManArgs, command: Command, out: &mut Out) -> Result<u8, Failure> {
     if !args.folder.is_dir() {
         let name = args.folder.display();
         return Err(Failure::input(format!("there is no folder {name}; make it first")));
     }
-    let command = Line::command().disable_help_subcommand(true);
-    clap_mangen::generate_to(command, &args.folder)
+    clap_mangen::generate_to(command.disable_help_subcommand(true), &args.folder)
         .map_err(|e| Failure::input(format!("cannot write into {}: {e}", args.folder.display())))?;
-    writeln!(out, "manual pages are in {}", args.folder.display())?;
+    writeln!(out, "manual pages are in {}", plain::path(&args.folder))?;
     Ok(0)
 }

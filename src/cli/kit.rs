@@ -4,7 +4,8 @@ use std::io::Write;
 
 use clap::{Args, Subcommand};
 
-use super::{Failure, Out};
+use super::failure::Failure;
+use super::out::Out;
 use crate::job::kit::{self, ENTRIES, Entry, Sort};
 
 /// Arguments of `kit`.

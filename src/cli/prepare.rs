@@ -5,12 +5,15 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 
+use super::failure::Failure;
 use super::options::{self, JobOptions};
+use super::out::Out;
+use super::out::say;
+use super::source::Source;
+use super::target::OutOptions;
 use super::terminal::{self, Bar};
-use super::{Failure, Out};
-use crate::encode::output::Output;
-use crate::job::Job;
 use crate::job::plan::{self, Plan};
+use crate::job::{Job, file_name};
 use crate::progress::Part;
 use crate::screen::fitted;
 use crate::{art, outputs, pipeline};
@@ -20,16 +23,13 @@ use crate::{art, outputs, pipeline};
 pub struct PrepareArgs {
     /// The picture, drawing or logo: JPEG, PNG, TIFF, WebP, BMP, GIF or SVG; '-' reads standard input
     #[arg(value_name = "ART", required_unless_present = "job")]
-    pub art: Option<String>,
-    /// The folder to write into; it must be new or empty unless --replace is given
-    #[arg(long, short, value_name = "FOLDER")]
-    pub out: PathBuf,
+    pub art: Option<PathBuf>,
+    #[allow(missing_docs)]
+    #[command(flatten)]
+    pub out: OutOptions,
     /// Repeat the job of this file; options on the line come before its values
     #[arg(long, value_name = "FILE")]
     pub job: Option<PathBuf>,
-    /// Replace the files of an earlier run in the folder
-    #[arg(long)]
-    pub replace: bool,
     /// Print the report as JSON instead of the summary
     #[arg(long)]
     pub json: bool,
@@ -49,11 +49,11 @@ pub struct PrepareArgs {
 
 /// Runs `prepare`.
 pub fn run(args: &PrepareArgs, out: &mut Out) -> Result<u8, Failure> {
-    let mut job = args.options.job(args.art.clone())?;
+    let mut job = args.options.job(args.art.as_deref().map(file_name::text))?;
     if let Some(path) = &args.job {
         job = job.over(Job::read(path)?);
     }
-    let Some(file) = job.art.file.clone() else {
+    let Some(file) = job.art.file.as_deref().map(file_name::path) else {
         return Err(Failure::input("the job file names no art; give the picture's name on the command line"));
     };
     // Everything that can be known to be wrong is found before the long work starts.
@@ -66,11 +66,11 @@ pub fn run(args: &PrepareArgs, out: &mut Out) -> Result<u8, Failure> {
         }
         plan.notes.push(said);
     }
-    let mut output = Output::begin(&args.out, args.replace)?;
     let source = Source::read(&file)?;
-    let art = art::open(&source.bytes, &source.in_messages)?;
     plan.job.art.crc32 = Some(source.crc32);
-    plan.job.art.file = Some(source.as_seen_from(&args.out));
+    plan.job.art.file = Some(source.as_seen_from(args.out.folder()));
+    let mut output = args.out.begin(&outputs::JOB, &read(args, &file, &plan)?)?;
+    let art = art::open(&source.bytes, &source.in_messages)?;
     if args.job.is_some() && args.art.is_none() && before.is_some_and(|c| c != source.crc32) {
         plan.notes.push(format!("{} has changed since the job was first prepared", source.name));
     }
@@ -81,7 +81,7 @@ pub fn run(args: &PrepareArgs, out: &mut Out) -> Result<u8, Failure> {
         pipeline::run(&plan, &art, &source.name, &making).map_err(Failure::from).and_then(|outcome| {
             Ok((outputs::write(&plan, &outcome, args.loupe, &mut output, &writing)?, outcome))
         });
-    bar.finish();
+    drop(bar);
     let (report, outcome) = result?;
     output.commit()?;
 
@@ -94,13 +94,27 @@ pub fn run(args: &PrepareArgs, out: &mut Out) -> Result<u8, Failure> {
     if stopped && !args.quiet {
         let names: Vec<&str> = outcome.stops(&plan).map(|f| f.name).collect();
         let accept: Vec<String> = names.iter().map(|n| format!("--accept {n}")).collect();
-        eprintln!(
-            "dotwright: no scan program was written because of {}; mend it, or say {}",
+        say(&format!(
+            "no scan program was written because of {}; mend it, or say {}",
             names.join(" and "),
             accept.join(" ")
-        );
+        ));
     }
     Ok(if stopped { 3 } else { 0 })
+}
+
+/// The files that the run reads, none of which is replaced. A job file that says what it said before may be:
+/// so a job is run again in its own folder.
+fn read<'a>(args: &'a PrepareArgs, art: &'a Path, plan: &Plan) -> Result<Vec<&'a Path>, Failure> {
+    let mut read = vec![art];
+    if let Some(job) = &args.job {
+        let same =
+            std::fs::read(job).is_ok_and(|old| plan.job.to_toml().is_ok_and(|new| new.as_bytes() == old));
+        if !same {
+            read.push(job);
+        }
+    }
+    Ok(read)
 }
 
 /// Reads a time in seconds, more than none and at most an hour; a closing `s` is taken too.
@@ -123,79 +137,4 @@ fn search_within(seconds: f64, job: &mut Job, plan: &mut Plan) -> Result<String,
     job.dots.effort = Some(passes);
     *plan = plan::resolve(job)?;
     Ok(format!("{passes} passes of search, about {seconds} s on this machine"))
-}
-
-/// An art file's bytes and what to call it.
-pub struct Source {
-    /// All bytes.
-    pub bytes: Vec<u8>,
-    /// The file name without its folder, or `standard input`.
-    pub name: String,
-    /// What it is called in messages: with its folder, as given.
-    pub in_messages: String,
-    /// CRC-32 of the bytes.
-    pub crc32: u32,
-    path: Option<PathBuf>,
-}
-
-/// The longest file that is read: what the decoders may use in all.
-const MOST_BYTES: u64 = 2 << 30;
-
-impl Source {
-    /// Reads a file, or standard input for `-`.
-    pub fn read(file: &str) -> Result<Source, Failure> {
-        use std::io::Read;
-        let mut bytes = Vec::new();
-        let (name, in_messages, path) = if file == "-" {
-            let name = "standard input".to_string();
-            (name.clone(), format!("the picture on {name}"), None)
-        } else {
-            let path = Path::new(file);
-            let name = path.file_name().map_or(file.to_string(), |n| n.to_string_lossy().into_owned());
-            (name, format!("'{file}'"), Some(path.to_path_buf()))
-        };
-        let unreadable =
-            |why: String| Failure::input(format!("cannot read {in_messages}: {why}; check its name"));
-        match &path {
-            None => std::io::stdin().lock().take(MOST_BYTES + 1).read_to_end(&mut bytes),
-            Some(p) if p.is_dir() => return Err(unreadable("it is a folder".into())),
-            Some(p) => std::fs::File::open(p).and_then(|f| f.take(MOST_BYTES + 1).read_to_end(&mut bytes)),
-        }
-        .map_err(|e| unreadable(e.to_string()))?;
-        if bytes.len() as u64 > MOST_BYTES {
-            return Err(unreadable("it is longer than 2 GiB".into()));
-        }
-        let mut crc = flate2::Crc::new();
-        crc.update(&bytes);
-        Ok(Source { crc32: crc.sum(), bytes, name, in_messages, path })
-    }
-
-    /// The file's name as seen from another folder, so that a job file can be moved together with its art.
-    fn as_seen_from(&self, folder: &Path) -> String {
-        let Some(path) = &self.path else { return "-".to_string() };
-        let whole = |p: &Path| std::path::absolute(p).unwrap_or_else(|_| p.to_path_buf());
-        let (to, from) = (tidy(&whole(path)), tidy(&whole(folder)));
-        let shared = to.iter().zip(&from).take_while(|(a, b)| a == b).count();
-        if shared == 0 {
-            return path.to_string_lossy().into_owned();
-        }
-        let up = std::iter::repeat_n("..".to_string(), from.len() - shared);
-        up.chain(to[shared..].iter().cloned()).collect::<Vec<_>>().join("/")
-    }
-}
-
-/// The parts of an absolute path, with `.` and `..` resolved as written.
-fn tidy(path: &Path) -> Vec<String> {
-    let mut parts: Vec<String> = Vec::new();
-    for part in path.components() {
-        match part {
-            std::path::Component::CurDir => {}
-            std::path::Component::ParentDir => {
-                parts.pop();
-            }
-            std::path::Component::RootDir => parts.push(String::new()),
-            other => parts.push(other.as_os_str().to_string_lossy().into_owned()),
-        }
-    }
-    parts
 }

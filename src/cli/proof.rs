@@ -5,11 +5,12 @@ use std::path::PathBuf;
 
 use clap::Args;
 
+use super::failure::Failure;
 use super::options::{self, BlankOptions, ProcessOptions};
-use super::prepare::Source;
+use super::out::Out;
+use super::source::Source;
+use super::target::OutOptions;
 use super::terminal::{self, Bar};
-use super::{Failure, Out};
-use crate::encode::output::Output;
 use crate::encode::{BeamOn, png};
 use crate::job::asked::{BlankJob, DotsJob};
 use crate::job::{Job, plan};
@@ -21,19 +22,16 @@ use crate::{outputs, pipeline};
 pub struct ProofArgs {
     /// The dots: a 1-bit PNG; '-' reads standard input
     #[arg(value_name = "DOTS.png")]
-    pub dots: String,
+    pub dots: PathBuf,
     /// Density of the dots, for example 304dpi [default: what the file says of itself]
     #[arg(long, value_name = "DPI")]
     pub density: Option<Pitch>,
     /// The colour that means beam on: black or white [default: black]
     #[arg(long, value_name = "COLOUR", default_value = "black", hide_default_value = true)]
     pub beam_on: BeamOn,
-    /// The folder to write proof.png, density.png and report.json into
-    #[arg(long, short, value_name = "FOLDER")]
-    pub out: PathBuf,
-    /// Replace the files of an earlier run in the folder
-    #[arg(long)]
-    pub replace: bool,
+    #[allow(missing_docs)]
+    #[command(flatten)]
+    pub out: OutOptions,
     /// A place of the blank, large, as dots and as forecast, in loupe.png (mm from its lower left: 40,50)
     #[arg(long, value_name = "X,Y", value_parser = options::parse_place)]
     pub loupe: Option<(f64, f64)>,
@@ -79,18 +77,18 @@ pub fn run(args: &ProofArgs, out: &mut Out) -> Result<u8, Failure> {
         ..args.process.references()
     };
     let plan = plan::resolve(&job)?;
-    let mut output = Output::begin(&args.out, args.replace)?;
+    let mut output = args.out.begin(&outputs::PROOF, &[&args.dots])?;
     let bar = Bar::new(args.quiet);
     let outcome = pipeline::judge(&plan, decoded.dots, &source.name, &bar)?;
     let report = outputs::write_proof(&plan, &outcome, args.loupe, &mut output)?;
-    bar.finish();
+    drop(bar);
     output.commit()?;
     if args.json {
         writeln!(out, "{}", report.to_json()?)?;
     } else if !args.quiet {
         terminal::figures(out, &report)?;
         terminal::findings(out, &report.findings)?;
-        writeln!(out, "written to {}; look at proof.png", args.out.display())?;
+        writeln!(out, "written to {}; look at proof.png", args.out)?;
     }
     Ok(if outcome.stops(&plan).next().is_some() { 3 } else { 0 })
 }

@@ -2,12 +2,15 @@
 
 use std::fs::File;
 use std::io::{BufReader, Write};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args;
 
-use super::{Failure, Out, terminal};
-use crate::encode::output::Output;
+use super::failure::Failure;
+use super::out::Out;
+use super::target::{OutOptions, Replace};
+use super::{plain, terminal};
+use crate::encode::sink::{Files, Sink};
 use crate::encode::{BeamOn, png};
 use crate::findings::motion;
 use crate::job::kit;
@@ -19,7 +22,7 @@ use crate::units::{duration, short};
 pub struct ReplayArgs {
     /// The program, RS-274 words; '-' reads standard input
     #[arg(value_name = "PROGRAM")]
-    pub program: String,
+    pub program: PathBuf,
     /// The dots it should make: a 1-bit PNG such as dots.png
     #[arg(long, value_name = "DOTS.png")]
     pub against: Option<PathBuf>,
@@ -29,12 +32,12 @@ pub struct ReplayArgs {
     /// The machine: a kit entry or a file of your own
     #[arg(long, value_name = "NAME|FILE", default_value = kit::DEFAULT_MACHINE)]
     pub machine: String,
-    /// Write the path as a picture (path.png) and the report (replay.json) into this folder
+    /// Write the path as a picture (path.png) and the report (replay.json) into this folder or archive (NAME.zip)
     #[arg(long, short, value_name = "FOLDER")]
     pub out: Option<PathBuf>,
-    /// Replace the files of an earlier run in the folder
-    #[arg(long)]
-    pub replace: bool,
+    #[allow(missing_docs)]
+    #[command(flatten)]
+    pub replace: Replace,
     /// Print the report as JSON instead of the summary
     #[arg(long)]
     pub json: bool,
@@ -43,13 +46,19 @@ pub struct ReplayArgs {
     pub quiet: bool,
 }
 
+/// What it writes.
+const FILES: Files = Files { names: &["path.png", "replay.json"], never_beside: &[] };
+
 /// Longer side of the path's picture, pixels.
 const PICTURE: usize = 1600;
 
 /// Runs `replay`.
 pub fn run(args: &ReplayArgs, out: &mut Out) -> Result<u8, Failure> {
     let limits = kit::machine(&args.machine)?.limits();
-    let mut output = args.out.as_ref().map(|folder| Output::begin(folder, args.replace)).transpose()?;
+    let read: Vec<&Path> =
+        std::iter::once(&args.program).chain(&args.against).map(PathBuf::as_path).collect();
+    let place = args.out.clone().map(|out| OutOptions { out, replace: args.replace });
+    let mut output = place.as_ref().map(|p| p.begin(&FILES, &read)).transpose()?;
     let wanted = match &args.against {
         None => None,
         Some(path) => {
@@ -63,12 +72,12 @@ pub fn run(args: &ReplayArgs, out: &mut Out) -> Result<u8, Failure> {
     };
     let mut options = ReplayOptions::new(&limits);
     options.picture = output.is_some().then_some(PICTURE);
-    let name = &args.program;
+    let name = plain::path(&args.program);
     let failed = |e: crate::scan::reader::ReadError| Failure::input(format!("{name}: {e}"));
     let mut replayed = if name == "-" {
         replay::replay(std::io::stdin().lock(), &options).map_err(failed)?
     } else {
-        let file = File::open(name)
+        let file = File::open(&args.program)
             .map_err(|e| Failure::input(format!("cannot read {name}: {e}; check its name")))?;
         replay::replay(BufReader::with_capacity(1 << 20, file), &options).map_err(failed)?
     };
@@ -103,8 +112,8 @@ pub fn run(args: &ReplayArgs, out: &mut Out) -> Result<u8, Failure> {
     } else if !args.quiet {
         summary(out, &replayed)?;
         terminal::findings(out, &findings)?;
-        if let Some(folder) = &args.out {
-            writeln!(out, "the path is drawn in {}", folder.join("path.png").display())?;
+        if let Some(place) = &place {
+            writeln!(out, "the path is drawn in {}", place.find("path.png"))?;
         }
     }
     let stop = findings.iter().any(|f| f.severity == crate::findings::Severity::Stop);

@@ -8,10 +8,12 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use super::prepare::Source;
-use super::{Failure, Out};
+use super::failure::Failure;
+use super::out::Out;
+use super::source::Source;
+use super::target::{OutOptions, Replace};
 use crate::art::{self, Kind, View, Window};
-use crate::encode::output::Output;
+use crate::encode::sink::{Files, Sink};
 use crate::plane::Tone;
 use crate::screen::{Options, SCREENS, Screen, Wants};
 use crate::tone::dot_gain;
@@ -26,14 +28,17 @@ pub struct ScreensArgs {
     pub table: Option<PathBuf>,
     /// The picture to measure on
     #[arg(long, value_name = "ART", default_value = "samples/harbour.jpg")]
-    pub art: String,
-    /// Replace the files of an earlier run in the folder
-    #[arg(long)]
-    pub replace: bool,
+    pub art: PathBuf,
+    #[allow(missing_docs)]
+    #[command(flatten)]
+    pub replace: Replace,
     /// Print JSON
     #[arg(long)]
     pub json: bool,
 }
+
+/// What it writes.
+const FILES: Files = Files { names: &["screens.md", "screens.png"], never_beside: &[] };
 
 /// Side of the picture that quality is measured on, dots.
 const SIDE: usize = 512;
@@ -55,7 +60,8 @@ pub fn run(args: &ScreensArgs, out: &mut Out) -> Result<u8, Failure> {
         }
         return Ok(0);
     };
-    let mut output = Output::begin(folder, args.replace)?;
+    let place = OutOptions { out: folder.clone(), replace: args.replace };
+    let mut output = place.begin(&FILES, &[&args.art])?;
     let source = Source::read(&args.art)?;
     let art = art::open(&source.bytes, &source.in_messages)?;
     let photo = square(&art, SIDE)?;
@@ -67,7 +73,7 @@ pub fn run(args: &ScreensArgs, out: &mut Out) -> Result<u8, Failure> {
     if args.json {
         writeln!(out, "{}", serde_json::to_string_pretty(&figures.json())?)?;
     } else {
-        writeln!(out, "{}written to {}", figures.document(&source.name), folder.display())?;
+        writeln!(out, "{}written to {place}", figures.document(&source.name))?;
     }
     Ok(0)
 }

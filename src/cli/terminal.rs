@@ -1,15 +1,27 @@
 //! Progress on the terminal: on standard error, only when that is a terminal, only for long work.
 
 use std::io::{self, IsTerminal, Write};
-use std::path::Path;
+use std::sync::Mutex;
 use std::time::Duration;
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
+use super::signals;
+use super::target::OutOptions;
 use crate::findings::{Finding, Severity};
 use crate::progress::{Meter, Progress};
 use crate::proof::report::Report;
 use crate::units::{duration, short};
+
+/// The bar that is shown, for whoever must end the program at once.
+static SHOWN: Mutex<Option<ProgressBar>> = Mutex::new(None);
+
+/// Takes the bar off the terminal, if one is shown.
+pub fn clear() {
+    if let Some(bar) = SHOWN.lock().ok().and_then(|mut shown| shown.take()) {
+        bar.finish_and_clear();
+    }
+}
 
 /// A bar for the whole work, with the name of the stage that is running.
 pub struct Bar {
@@ -33,16 +45,22 @@ impl Bar {
         if let Ok(style) = ProgressStyle::with_template("{msg} {wide_bar} {percent}% {eta}") {
             bar.set_style(style);
         }
+        if let Ok(mut shown) = SHOWN.lock() {
+            *shown = Some(bar.clone());
+        }
+        signals::at_work(true);
         Bar { bar, meter: Meter::default() }
     }
 
     fn show(&self, done: f64) {
         self.bar.set_position((done * PARTS as f64) as u64);
     }
+}
 
-    /// Removes the bar.
-    pub fn finish(&self) {
-        self.bar.finish_and_clear();
+impl Drop for Bar {
+    fn drop(&mut self) {
+        clear();
+        signals::at_work(false);
     }
 }
 
@@ -58,18 +76,18 @@ impl Progress for Bar {
 
     fn step(&self, done: u64) -> bool {
         self.show(self.meter.step(done));
-        true
+        signals::asked().is_none()
     }
 }
 
 /// The short summary of a prepared job.
-pub fn summary(out: &mut impl Write, report: &Report, folder: &Path) -> io::Result<()> {
+pub fn summary(out: &mut impl Write, report: &Report, place: &OutOptions) -> io::Result<()> {
     figures(out, report)?;
     for note in report.notes.iter().filter(|n| n.starts_with("Assumed")) {
         writeln!(out, "{note}")?;
     }
     findings(out, &report.findings)?;
-    writeln!(out, "written to {}; open ticket.html first", folder.display())
+    writeln!(out, "written to {place}; open ticket.html first")
 }
 
 /// The figures of a report: art, place, dots, settings, time.

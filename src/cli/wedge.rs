@@ -5,11 +5,13 @@ use std::path::{Path, PathBuf};
 
 use clap::{Args, Subcommand};
 
+use super::failure::Failure;
 use super::options::{BlankOptions, ProcessOptions};
-use super::{Failure, Out};
+use super::out::Out;
+use super::target::OutOptions;
 use crate::encode::BeamOn;
-use crate::encode::output::Output;
 use crate::encode::png::{self, Samples};
+use crate::encode::sink::{Files, Sink};
 use crate::job::asked::{BlankJob, DotsJob};
 use crate::job::{Job, Plan, Standing, plan};
 use crate::units::{Mm, MmPerS, Pitch, Share, duration};
@@ -44,12 +46,8 @@ struct DrawArgs {
     /// What it measures: exposure (best setting, response), tone (dot gain, beam) or timing (lag)
     #[arg(long, value_name = "KIND", default_value = "exposure", value_parser = clap::builder::PossibleValuesParser::new(["exposure", "tone", "timing"]))]
     kind: String,
-    /// The folder to write into; it must be new or empty unless --replace is given
-    #[arg(long, short, value_name = "FOLDER")]
-    out: PathBuf,
-    /// Replace the files of an earlier run in the folder
-    #[arg(long)]
-    replace: bool,
+    #[command(flatten)]
+    out: OutOptions,
     /// The blank: round:90mm, rect:100x60mm, rect:100x100mm:r8mm, or a kit entry [default: glass-tile-100]
     #[arg(long, value_name = "SHAPE")]
     blank: Option<String>,
@@ -109,12 +107,8 @@ struct ReadArgs {
     /// The wedge.toml that 'wedge draw' wrote for this piece
     #[arg(long, value_name = "FILE", required_unless_present = "grid")]
     wedge: Option<PathBuf>,
-    /// The folder to write into; it must be new or empty unless --replace is given
-    #[arg(long, short, value_name = "FOLDER")]
-    out: PathBuf,
-    /// Replace the files of an earlier run in the folder
-    #[arg(long)]
-    replace: bool,
+    #[command(flatten)]
+    out: OutOptions,
     /// The day of the reading, as it shall stand in the files: 2026-11-25 [default: today]
     #[arg(long, value_name = "DATE")]
     date: Option<jiff::civil::Date>,
@@ -176,6 +170,16 @@ struct CompareArgs {
     #[arg(long)]
     json: bool,
 }
+
+/// What `wedge draw` writes.
+const DRAWN: Files = Files {
+    names: &["wedge.toml", "wedge.png", "dots.png", "wedge.nc", "ticket.html"],
+    never_beside: &[("job.toml", "a job")],
+};
+
+/// What `wedge read` writes.
+const READ: Files =
+    Files { names: &["process.toml", "reading.json", "curves.svg", "reading.png"], never_beside: &[] };
 
 /// Runs `wedge`.
 pub fn run(args: &WedgeArgs, out: &mut Out) -> Result<u8, Failure> {
@@ -264,7 +268,7 @@ fn draw_wedge(a: &DrawArgs, out: &mut Out) -> Result<u8, Failure> {
     let plan = resolve(a.blank.as_ref(), a.margin, a.density.or(a.pitch), &names)?;
     let request = request(a, &plan)?;
     let drawing = draw::draw(&request)?;
-    let mut output = Output::begin(&a.out, a.replace)?;
+    let mut output = a.out.begin(&DRAWN, &[])?;
     let program = program::program(&drawing, &plan.machine.limits(), plan.blank)?;
     let scale = if drawing.dots.width() > 1400 { 1 } else { 2 };
     let (w, h, grey) = preview::preview(&drawing, scale);
@@ -287,7 +291,7 @@ fn draw_wedge(a: &DrawArgs, out: &mut Out) -> Result<u8, Failure> {
         wedge.signs.speed,
         if request.signs.is_some() { "as asked" } else { "surely marks under the expected response" }
     )?;
-    writeln!(out, "written to {}; open ticket.html first", a.out.display())?;
+    writeln!(out, "written to {}; open ticket.html first", a.out)?;
     Ok(0)
 }
 
@@ -387,7 +391,10 @@ fn read_wedge(a: &ReadArgs, out: &mut Out) -> Result<u8, Failure> {
     file.check()
         .map_err(|w| Failure::input(format!("the process file would not hold: {} {}", w.key, w.why)))?;
     let json = serde_json::to_string_pretty(reading)?;
-    let mut output = Output::begin(&a.out, a.replace)?;
+    let process = a.process.as_ref().map(Path::new);
+    let read: Vec<&Path> =
+        [Some(a.photo.as_path()), a.wedge.as_deref(), process].into_iter().flatten().collect();
+    let mut output = a.out.begin(&READ, &read)?;
     output.put("process.toml", toml::to_string_pretty(&file)?.as_bytes())?;
     output.put("reading.json", json.as_bytes())?;
     output.put("curves.svg", curves::curves(&evidence, &wedge).as_bytes())?;
@@ -397,12 +404,7 @@ fn read_wedge(a: &ReadArgs, out: &mut Out) -> Result<u8, Failure> {
         writeln!(out, "{json}")?;
     } else {
         summary(out, &evidence)?;
-        writeln!(
-            out,
-            "written to {}; use it with --process {}",
-            a.out.display(),
-            a.out.join("process.toml").display()
-        )?;
+        writeln!(out, "written to {}; use it with --process {}", a.out, a.out.find("process.toml"))?;
     }
     Ok(0)
 }

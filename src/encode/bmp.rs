@@ -3,7 +3,9 @@
 //! Layout after Microsoft's BITMAPFILEHEADER and BITMAPINFOHEADER: a positive height means rows from
 //! the bottom up, each row padded to four bytes, densities in whole pixels a metre.
 
-use super::{BeamOn, EncodeError, pixels_per_metre};
+use super::beam_on::BeamOn;
+use super::density::pixels_per_metre;
+use super::error::EncodeError;
 use crate::placement::Grid;
 use crate::plane::Dots;
 

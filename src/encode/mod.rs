@@ -1,67 +1,14 @@
-//! Encoders: one file format a file; they return bytes. Where the bytes go is decided in [`output`].
+//! Encoders: one file format a file; they return bytes. Where the bytes go is decided in [`sink`].
 
 pub mod bmp;
-pub mod output;
 pub mod png;
+pub mod sink;
 pub mod tiff;
 
-use serde::{Deserialize, Serialize};
+mod beam_on;
+mod density;
+mod error;
 
-/// How a dot that the beam marks is stored in a picture file.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
-pub enum BeamOn {
-    /// Black where the beam is on (the default, and what most senders expect).
-    #[default]
-    Black,
-    /// White where the beam is on.
-    White,
-}
-
-/// Why a picture could not be encoded.
-#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-pub enum EncodeError {
-    /// The format cannot hold so many columns, rows or bytes.
-    #[error(
-        "{columns} x {rows} pixels are more than a {format} file can hold ({limit}); make the piece smaller or its density lower"
-    )]
-    TooLarge {
-        /// The format's name.
-        format: &'static str,
-        /// Columns.
-        columns: usize,
-        /// Rows.
-        rows: usize,
-        /// The limit in words.
-        limit: &'static str,
-    },
-    /// The encoder reported a failure.
-    #[error("the {format} file could not be made: {why}")]
-    Failed {
-        /// The format's name.
-        format: &'static str,
-        /// What the encoder said.
-        why: String,
-    },
-}
-
-/// Pixels a metre, rounded to the nearest whole one, for a pitch in mm: what PNG's `pHYs` and a BMP
-/// header hold. 304 dpi is 11968.504 a metre and is stored as 11969.
-pub fn pixels_per_metre(pitch_mm: f64) -> u32 {
-    (1000.0 / pitch_mm).round() as u32
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn pixels_a_metre_are_rounded_not_cut() {
-        // check values U04, U06 (PNG specification 1.2, 4.2.4.2; 1 inch = 0.0254 m exactly).
-        let dpi = [72.0, 96.0, 127.0, 254.0, 300.0, 304.0, 318.0, 508.0, 600.0, 1000.0];
-        let want = [2835, 3780, 5000, 10000, 11811, 11969, 12520, 20000, 23622, 39370];
-        for (d, w) in dpi.into_iter().zip(want) {
-            assert_eq!(pixels_per_metre(25.4 / d), w, "{d} dpi");
-        }
-    }
-}
+pub use beam_on::BeamOn;
+pub use density::pixels_per_metre;
+pub use error::EncodeError;

@@ -7,7 +7,9 @@
 
 use flate2::{Compress, Compression, FlushCompress};
 
-use super::{BeamOn, EncodeError, pixels_per_metre};
+use super::beam_on::BeamOn;
+use super::density::pixels_per_metre;
+use super::error::EncodeError;
 use crate::parallel;
 use crate::placement::Grid;
 use crate::plane::Dots;

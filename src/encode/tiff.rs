@@ -10,7 +10,8 @@ use ::tiff::encoder::{Rational, TiffEncoder};
 use ::tiff::tags::Tag;
 use serde::{Deserialize, Serialize};
 
-use super::{BeamOn, EncodeError};
+use super::beam_on::BeamOn;
+use super::error::EncodeError;
 use crate::parallel;
 use crate::placement::Grid;
 use crate::plane::Dots;

@@ -3,6 +3,7 @@
 pub mod asked;
 pub mod coating;
 pub mod file;
+pub mod file_name;
 pub mod kit;
 pub mod machine;
 pub mod plan;

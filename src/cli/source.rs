@@ -1,0 +1,85 @@
+//! A file that a command reads: its bytes and what to call it.
+
+use std::ffi::OsString;
+use std::fs::File;
+use std::io::{self, Read};
+use std::path::{Component, Path, PathBuf};
+
+use super::failure::Failure;
+use super::plain;
+use crate::job::file_name;
+
+/// A file's bytes and what to call it.
+pub struct Source {
+    /// All bytes.
+    pub bytes: Vec<u8>,
+    /// The file name without its folder, or `standard input`; on one line, as a terminal may have it.
+    pub name: String,
+    /// What it is called in messages: with its folder, as given.
+    pub in_messages: String,
+    /// CRC-32 of the bytes.
+    pub crc32: u32,
+    path: Option<PathBuf>,
+}
+
+/// The longest file that is read: what the decoders may use in all.
+const MOST_BYTES: u64 = 2 << 30;
+
+impl Source {
+    /// Reads a file, or standard input for `-`.
+    pub fn read(file: &Path) -> Result<Source, Failure> {
+        let mut bytes = Vec::new();
+        let (name, in_messages, path) = if file == Path::new("-") {
+            let name = "standard input".to_string();
+            (name.clone(), format!("the picture on {name}"), None)
+        } else {
+            let name = plain::path(file.file_name().map_or(file, Path::new));
+            (name, format!("'{}'", plain::path(file)), Some(file.to_path_buf()))
+        };
+        let unreadable =
+            |why: String| Failure::input(format!("cannot read {in_messages}: {why}; check its name"));
+        match &path {
+            None => io::stdin().lock().take(MOST_BYTES + 1).read_to_end(&mut bytes),
+            Some(p) if p.is_dir() => return Err(unreadable("it is a folder".into())),
+            Some(p) => File::open(p).and_then(|f| f.take(MOST_BYTES + 1).read_to_end(&mut bytes)),
+        }
+        .map_err(|e| unreadable(e.to_string()))?;
+        if bytes.len() as u64 > MOST_BYTES {
+            return Err(unreadable("it is longer than 2 GiB".into()));
+        }
+        let mut crc = flate2::Crc::new();
+        crc.update(&bytes);
+        Ok(Source { crc32: crc.sum(), bytes, name, in_messages, path })
+    }
+
+    /// The file's name as text, as seen from another folder, so that a job file can be moved together with
+    /// its art.
+    pub fn as_seen_from(&self, folder: &Path) -> String {
+        let Some(path) = &self.path else { return "-".to_string() };
+        let whole = |p: &Path| std::path::absolute(p).unwrap_or_else(|_| p.to_path_buf());
+        let (to, from) = (tidy(&whole(path)), tidy(&whole(folder)));
+        let shared = to.iter().zip(&from).take_while(|(a, b)| a == b).count();
+        if shared == 0 {
+            return file_name::text(path);
+        }
+        let up = std::iter::repeat_n(OsString::from(".."), from.len() - shared);
+        let parts: Vec<OsString> = up.chain(to[shared..].iter().cloned()).collect();
+        file_name::text(Path::new(&parts.join("/".as_ref())))
+    }
+}
+
+/// The parts of an absolute path, with `.` and `..` resolved as written.
+fn tidy(path: &Path) -> Vec<OsString> {
+    let mut parts: Vec<OsString> = Vec::new();
+    for part in path.components() {
+        match part {
+            Component::CurDir => {}
+            Component::ParentDir => {
+                parts.pop();
+            }
+            Component::RootDir => parts.push(OsString::new()),
+            other => parts.push(other.as_os_str().to_os_string()),
+        }
+    }
+    parts
+}

@@ -1,0 +1,368 @@
+//! Hidden folders and files of outputs in the making: `.NAME.unfinished-XXXXXX`.
+//!
+//! Each is held by a file lock, which ends with its owner however that ends. So a later run knows which of
+//! them nobody works on any more ([`sweep`]) and removes them; and a run that must stop at once removes its
+//! own ([`abandon`]).
+//!
+//! ```text
+//! .NAME.unfinished-XXXXXX/  lock   held by the owner
+//!                           new    complete files so far
+//!                           out    old files taken out of the wanted folder
+//!                           in     `new` renamed once all old files are out: from here on the new ones go in
+//! ```
+
+use std::ffi::{OsStr, OsString};
+use std::fs::{self, File, OpenOptions, TryLockError};
+use std::io;
+use std::path::{Path, PathBuf};
+use std::sync::{Mutex, MutexGuard, PoisonError};
+
+use tempfile::{NamedTempFile, TempDir};
+
+const SIGN: &str = ".unfinished-";
+const LOCK: &str = "lock";
+
+/// What this process has in the making, and the folders that it made for it. Locked while files take their
+/// places, so that nothing is abandoned half-way.
+static LIVE: Mutex<Vec<Live>> = Mutex::new(Vec::new());
+
+#[derive(Debug)]
+struct Live {
+    path: PathBuf,
+    made: Vec<PathBuf>,
+}
+
+fn live() -> MutexGuard<'static, Vec<Live>> {
+    LIVE.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// Removes what this process has in the making, together with folders made for it. For a program that has
+/// to end at once; whatever is being put in its place at that moment is finished first.
+pub fn abandon() {
+    remove_live(|_| true);
+}
+
+/// Removes those in the making that are meant.
+pub(super) fn remove_live(meant: impl Fn(&Path) -> bool) {
+    for gone in live().extract_if(.., |l| meant(&l.path)) {
+        remove(&gone.path);
+        for folder in gone.made.iter().rev() {
+            let _ = fs::remove_dir(folder);
+        }
+    }
+}
+
+/// A place in the list of what is in the making.
+#[derive(Debug)]
+struct Kept {
+    path: PathBuf,
+}
+
+impl Kept {
+    fn new(path: PathBuf, made: Vec<PathBuf>) -> Kept {
+        live().push(Live { path: path.clone(), made });
+        Kept { path }
+    }
+}
+
+impl Drop for Kept {
+    fn drop(&mut self) {
+        live().retain(|l| l.path != self.path);
+    }
+}
+
+/// A hidden folder in the making; removed when dropped.
+#[derive(Debug)]
+pub(super) struct UnfinishedFolder {
+    // In this order: what is open is closed before the folder goes, as some systems want.
+    _lock: File,
+    dir: TempDir,
+    _kept: Kept,
+}
+
+impl UnfinishedFolder {
+    /// Makes one within a folder. `made` are folders that go with it when it is abandoned.
+    pub(super) fn begin(within: &Path, name: &OsStr, made: &[PathBuf]) -> io::Result<Self> {
+        let (dir, lock) = held(|| {
+            let dir = tempfile::Builder::new().prefix(&prefix(name)).tempdir_in(within)?;
+            let path = dir.path().join(LOCK);
+            let file = OpenOptions::new().write(true).create_new(true).open(&path)?;
+            Ok((dir, file, path))
+        })?;
+        // The hidden folder is the owner's alone; the one inside has the usual rights and is what stays.
+        fs::create_dir(dir.path().join("new"))?;
+        let kept = Kept::new(dir.path().to_path_buf(), made.to_vec());
+        Ok(UnfinishedFolder { _lock: lock, dir, _kept: kept })
+    }
+
+    /// Where its files are made.
+    pub(super) fn new_files(&self) -> PathBuf {
+        self.dir.path().join("new")
+    }
+
+    /// Puts its files where they are wanted: they become the folder, or go into the one that this lies in,
+    /// from which the files named `old` are taken out. Never abandoned half-way.
+    pub(super) fn place(&mut self, folder: &Path, old: Vec<&str>) -> io::Result<()> {
+        let _held = live();
+        if self.dir.path().parent() == Some(folder) {
+            self.exchange(folder, old)
+        } else {
+            fs::rename(self.new_files(), folder)
+        }
+    }
+
+    /// Takes the files named `old` out of `folder`, in which this lies, and puts all new ones in. Should a
+    /// step fail, those before it are undone.
+    ///
+    /// The files of the machine go out first and come in last: at no moment does a scan program lie beside
+    /// pages of another job.
+    fn exchange(&mut self, folder: &Path, mut old: Vec<&str>) -> io::Result<()> {
+        let [new, incoming, out] = ["new", "in", "out"].map(|n| self.dir.path().join(n));
+        old.sort_by_key(|n| !is_program(n));
+        let old = old.iter().map(OsString::from).collect();
+        let steps = || {
+            fs::create_dir(&out)?;
+            moved(folder, &out, old)?;
+            fs::rename(&new, &incoming)?;
+            let mut names = names(&incoming)?;
+            names.sort_by_key(|n| (is_program(&n.to_string_lossy()), n.clone()));
+            moved(&incoming, folder, names)
+        };
+        let Err(cause) = steps() else { return Ok(()) };
+        // Nothing new is in the folder; the old files go back.
+        let back = names(&out).and_then(|n| moved(&out, folder, n));
+        if cause.kind() == io::ErrorKind::Other || back.is_err() {
+            self.dir.disable_cleanup(true);
+            let lie = self.dir.path().display();
+            return Err(io::Error::other(format!("{cause}; files that could not go back are in '{lie}'")));
+        }
+        Err(cause)
+    }
+}
+
+/// A hidden file in the making; removed when dropped.
+#[derive(Debug)]
+pub(super) struct UnfinishedFile {
+    pub(super) file: NamedTempFile,
+    _kept: Kept,
+}
+
+impl UnfinishedFile {
+    /// Makes one beside the wanted file. `made` are folders that go with it when it is abandoned.
+    pub(super) fn begin(within: &Path, name: &OsStr, made: &[PathBuf]) -> io::Result<Self> {
+        let (file, _) = held(|| {
+            // Made as any other file is, not for the owner's eyes alone: it is what stays.
+            let file =
+                tempfile::Builder::new().prefix(&prefix(name)).make_in(within, |p| File::create_new(p))?;
+            let (lock, path) = (file.as_file().try_clone()?, file.path().to_path_buf());
+            Ok((file, lock, path))
+        })?;
+        let kept = Kept::new(file.path().to_path_buf(), made.to_vec());
+        Ok(UnfinishedFile { file, _kept: kept })
+    }
+
+    /// Puts the finished file where it is wanted.
+    pub(super) fn place(self, wanted: &Path, replace: bool) -> io::Result<()> {
+        let UnfinishedFile { file, _kept } = self;
+        let held = live();
+        let placed = if replace { file.persist(wanted) } else { file.persist_noclobber(wanted) };
+        drop(held);
+        placed.map(drop).map_err(|e| e.error)
+    }
+}
+
+/// `.NAME.unfinished-`, with a long name cut: file systems take 255 bytes.
+fn prefix(name: &OsStr) -> String {
+    let short: String = name.to_string_lossy().chars().take(40).collect();
+    format!(".{short}{SIGN}")
+}
+
+/// Makes something and locks it. A run that sweeps may find it in between and remove it; then another is
+/// made.
+fn held<T>(mut make: impl FnMut() -> io::Result<(T, File, PathBuf)>) -> io::Result<(T, File)> {
+    for _ in 0..20 {
+        let (made, lock, path) = match make() {
+            Ok(all) => all,
+            Err(e) if e.kind() == io::ErrorKind::NotFound => continue,
+            Err(e) => return Err(e),
+        };
+        // A file system without locks: then nobody sweeps either.
+        let _ = lock.try_lock();
+        if path.exists() {
+            return Ok((made, lock));
+        }
+    }
+    Err(io::Error::from(io::ErrorKind::NotFound))
+}
+
+/// Removes what runs that are gone left in a folder, and finishes what they were putting in place.
+pub(super) fn sweep(within: &Path) {
+    for name in names(within).unwrap_or_default() {
+        if is_unfinished(&name) {
+            let path = within.join(&name);
+            if nobody_owns(&path) {
+                remove(&path);
+            }
+        }
+    }
+}
+
+/// Whether a name is that of something in the making.
+pub(super) fn is_unfinished(name: &OsStr) -> bool {
+    let name = name.to_string_lossy();
+    name.starts_with('.') && name.contains(SIGN)
+}
+
+fn nobody_owns(path: &Path) -> bool {
+    let Ok(about) = fs::symlink_metadata(path) else { return false };
+    let lock = match about.file_type() {
+        t if t.is_dir() => path.join(LOCK),
+        t if t.is_file() => path.to_path_buf(),
+        _ => return false,
+    };
+    match File::open(&lock) {
+        Ok(file) => match file.try_lock() {
+            Ok(()) => true,
+            Err(TryLockError::WouldBlock | TryLockError::Error(_)) => false,
+        },
+        // Not locked yet, or left at that very moment: only an empty folder goes (see `held`).
+        Err(e) if e.kind() == io::ErrorKind::NotFound => {
+            let _ = fs::remove_dir(path);
+            false
+        }
+        Err(_) => false,
+    }
+}
+
+/// Removes something in the making; what had begun to take its place is brought to an end before.
+fn remove(path: &Path) {
+    if path.is_file() {
+        let _ = fs::remove_file(path);
+        return;
+    }
+    let (incoming, outgoing) = (path.join("in"), path.join("out"));
+    if let Some(folder) = path.parent() {
+        let from = if incoming.is_dir() { incoming } else { outgoing };
+        let done = match names(&from) {
+            Ok(names) => moved(&from, folder, names),
+            Err(e) if e.kind() == io::ErrorKind::NotFound => Ok(()),
+            Err(e) => Err(e),
+        };
+        if done.is_err() {
+            return;
+        }
+    }
+    let _ = fs::remove_dir_all(path);
+}
+
+fn is_program(name: &str) -> bool {
+    name.ends_with(".nc")
+}
+
+fn names(folder: &Path) -> io::Result<Vec<OsString>> {
+    fs::read_dir(folder)?.map(|e| e.map(|e| e.file_name())).collect()
+}
+
+/// Moves files from one folder into another; should one fail, those before it go back (an error of kind
+/// `Other` says that they could not).
+fn moved(from: &Path, to: &Path, names: Vec<OsString>) -> io::Result<()> {
+    for (i, name) in names.iter().enumerate() {
+        if let Err(cause) = fs::rename(from.join(name), to.join(name)) {
+            for name in names[..i].iter().rev() {
+                if fs::rename(to.join(name), from.join(name)).is_err() {
+                    return Err(io::Error::other(cause));
+                }
+            }
+            return Err(cause);
+        }
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn listing(folder: &Path) -> Vec<String> {
+        let mut all: Vec<String> =
+            names(folder).unwrap().iter().map(|n| n.to_string_lossy().into_owned()).collect();
+        all.sort();
+        all
+    }
+
+    /// What a run that was killed leaves: the folder, without its lock held.
+    fn left(within: &Path, inside: &[&str]) -> PathBuf {
+        let path = within.join(".coaster.unfinished-dead00");
+        fs::create_dir(&path).unwrap();
+        fs::write(path.join(LOCK), b"").unwrap();
+        for name in inside {
+            let file = path.join(name);
+            fs::create_dir_all(file.parent().unwrap()).unwrap();
+            fs::write(file, format!("{name} of the killed run")).unwrap();
+        }
+        path
+    }
+
+    #[test]
+    fn what_nobody_works_on_is_swept_and_all_else_stays() {
+        let root = tempfile::tempdir().unwrap();
+        left(root.path(), &["new/dots.png"]);
+        fs::create_dir(root.path().join(".empty.unfinished-dead01")).unwrap();
+        fs::create_dir(root.path().join(".mine.unfinished-notes")).unwrap();
+        fs::write(root.path().join(".mine.unfinished-notes/text"), b"mine").unwrap();
+        fs::write(root.path().join(".coaster.zip.unfinished-dead02"), b"PK").unwrap();
+        let alive = UnfinishedFolder::begin(root.path(), OsStr::new("tag"), &[]).unwrap();
+        let file = UnfinishedFile::begin(root.path(), OsStr::new("tag.zip"), &[]).unwrap();
+        sweep(root.path());
+        let name = |p: &Path| p.file_name().unwrap().to_string_lossy().into_owned();
+        let mut want =
+            vec![name(alive.dir.path()), name(file.file.path()), ".mine.unfinished-notes".to_string()];
+        want.sort();
+        assert_eq!(listing(root.path()), want);
+        drop((alive, file));
+        assert_eq!(listing(root.path()), [".mine.unfinished-notes"]);
+    }
+
+    #[test]
+    fn a_run_killed_while_old_files_go_out_is_undone() {
+        let root = tempfile::tempdir().unwrap();
+        left(root.path(), &["new/dots.png", "out/program.nc"]);
+        fs::write(root.path().join("dots.png"), b"old").unwrap();
+        sweep(root.path());
+        assert_eq!(listing(root.path()), ["dots.png", "program.nc"]);
+        assert_eq!(fs::read(root.path().join("dots.png")).unwrap(), b"old");
+    }
+
+    #[test]
+    fn a_run_killed_while_new_files_go_in_is_finished() {
+        let root = tempfile::tempdir().unwrap();
+        left(root.path(), &["in/program.nc", "out/program.nc", "out/dots.tiff"]);
+        fs::write(root.path().join("dots.png"), b"new").unwrap();
+        sweep(root.path());
+        assert_eq!(listing(root.path()), ["dots.png", "program.nc"]);
+        assert_eq!(fs::read(root.path().join("program.nc")).unwrap(), b"in/program.nc of the killed run");
+    }
+
+    #[test]
+    fn an_exchange_that_fails_leaves_the_old_files() {
+        let root = tempfile::tempdir().unwrap();
+        fs::write(root.path().join("dots.png"), b"old").unwrap();
+        fs::write(root.path().join("program.nc"), b"old").unwrap();
+        let mut made = UnfinishedFolder::begin(root.path(), OsStr::new("x"), &[]).unwrap();
+        fs::write(made.new_files().join("dots.png"), b"new").unwrap();
+        fs::write(made.new_files().join("job.toml"), b"new").unwrap();
+        // Somebody made a folder in the way of the second new file.
+        fs::create_dir_all(root.path().join("job.toml/of mine")).unwrap();
+        assert!(made.exchange(root.path(), vec!["dots.png", "program.nc"]).is_err());
+        drop(made);
+        assert_eq!(listing(root.path()), ["dots.png", "job.toml", "program.nc"]);
+        assert_eq!(fs::read(root.path().join("dots.png")).unwrap(), b"old");
+    }
+
+    #[test]
+    fn a_long_name_is_cut() {
+        let root = tempfile::tempdir().unwrap();
+        let long = "ä".repeat(120);
+        assert!(UnfinishedFolder::begin(root.path(), OsStr::new(&long), &[]).is_ok());
+    }
+}
