@@ -23,6 +23,7 @@ mod target;
 mod terminal;
 mod wedge;
 
+use std::borrow::Cow;
 use std::io::Write;
 
 use clap::{CommandFactory, Parser};
@@ -52,9 +53,13 @@ pub fn main() -> u8 {
 
 /// Help and version are no errors; a closed pipe while printing them is none either.
 fn help_or_complaint(e: &clap::Error) -> u8 {
-    let text = e.render().to_string();
-    let plain = plain::lines(&text);
-    let _ = if plain == text { e.print() } else { write!(std::io::stderr(), "{plain}") };
+    // A complaint repeats what was written: colours are only for what cannot steer the terminal.
+    let steers = std::env::args_os().any(|a| matches!(plain::line(&a.to_string_lossy()), Cow::Owned(_)));
+    let _ = if steers {
+        write!(std::io::stderr(), "{}", plain::lines(&e.render().to_string()))
+    } else {
+        e.print()
+    };
     if e.use_stderr() { 2 } else { 0 }
 }
 

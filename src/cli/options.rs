@@ -1,14 +1,17 @@
 //! The options of a job, shared by the commands that take one; each states its default, unit and range.
 
+use std::path::Path;
+
 use clap::Args;
+use clap::builder::{OsStringValueParser, TypedValueParser};
 
 use crate::blank::Shape;
-use crate::job::Job;
 use crate::job::asked::{ArtJob, BlankJob, BurnJob, DotsJob, Reference, ScanJob, ToneJob};
 use crate::job::kit::{self, KitError, Sort, Surface};
 use crate::job::words::{
     Amount, BeamOn, Crop, CurvePoints, DotGain, Levels, Packing, ReadAs, Sharpen, ToneBy, Ways,
 };
+use crate::job::{Job, file_name};
 use crate::placement::Place;
 use crate::units::{Mm, MmPerS, Pitch, Share};
 
@@ -19,7 +22,7 @@ pub struct BlankOptions {
     /// The blank: round:90mm, rect:100x60mm, rect:100x100mm:r8mm, or a kit entry [default: glass-tile-100]
     ///
     /// A side is from 1mm to 2000mm; r is the corner radius.
-    #[arg(long, value_name = "SHAPE")]
+    #[arg(long, value_name = "SHAPE", value_parser = named())]
     pub blank: Option<String>,
     /// What is kept free at the blank's edge [default: the kit entry's, or 2.5mm]
     ///
@@ -44,6 +47,11 @@ pub struct BlankOptions {
     /// What the blank's surface looks like: glass, tile, slate or metal [default: the kit entry's, or glass]
     #[arg(long, value_name = "SURFACE", value_parser = parse_surface)]
     pub surface: Option<Surface>,
+}
+
+/// A name of the kit or a file's, which may be any bytes.
+pub fn named() -> impl TypedValueParser<Value = String> {
+    OsStringValueParser::new().map(|name| file_name::text(Path::new(&name)))
 }
 
 fn parse_surface(text: &str) -> Result<Surface, String> {
@@ -89,7 +97,7 @@ pub struct ToneOptions {
     #[arg(long, value_name = "POINTS")]
     pub curve: Option<CurvePoints>,
     /// Make up for the growth of dots: off, forecast, or a file with a measured tone curve [default: forecast]
-    #[arg(long, value_name = "HOW")]
+    #[arg(long, value_name = "HOW", value_parser = named().try_map(|how| how.parse::<DotGain>()))]
     pub dot_gain: Option<DotGain>,
     /// The most coverage anywhere, 1% to 100% [default: 100%]
     #[arg(long, value_name = "SHARE")]
@@ -157,13 +165,13 @@ pub struct DotOptions {
 #[command(next_help_heading = "Machine, coating and settings")]
 pub struct ProcessOptions {
     /// The machine: a kit entry or a file of your own [default: diode-5w]
-    #[arg(long, value_name = "NAME|FILE")]
+    #[arg(long, value_name = "NAME|FILE", value_parser = named())]
     pub machine: Option<String>,
     /// The coating: a kit entry or a file of your own [default: poster-paint]
-    #[arg(long, value_name = "NAME|FILE")]
+    #[arg(long, value_name = "NAME|FILE", value_parser = named())]
     pub coating: Option<String>,
     /// What a wedge has measured: a process file [default: none, values are assumed]
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, value_name = "FILE", value_parser = named())]
     pub process: Option<String>,
     /// Power setting, above 0% and at most 100% [default: the coating's start]
     #[arg(long, value_name = "SHARE")]

@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 
 use super::failure::Failure;
+use super::options::named;
 use super::out::Out;
 use super::target::{OutOptions, Replace};
 use super::{plain, terminal};
@@ -30,7 +31,7 @@ pub struct ReplayArgs {
     #[arg(long, value_name = "COLOUR", default_value = "black", hide_default_value = true)]
     pub beam_on: BeamOn,
     /// The machine: a kit entry or a file of your own
-    #[arg(long, value_name = "NAME|FILE", default_value = kit::DEFAULT_MACHINE)]
+    #[arg(long, value_name = "NAME|FILE", value_parser = named(), default_value = kit::DEFAULT_MACHINE)]
     pub machine: String,
     /// Write the path as a picture (path.png) and the report (replay.json) into this folder or archive (NAME.zip)
     #[arg(long, short, value_name = "FOLDER")]

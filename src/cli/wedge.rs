@@ -6,14 +6,14 @@ use std::path::{Path, PathBuf};
 use clap::{Args, Subcommand};
 
 use super::failure::Failure;
-use super::options::{BlankOptions, ProcessOptions};
+use super::options::{BlankOptions, ProcessOptions, named};
 use super::out::Out;
 use super::target::OutOptions;
 use crate::encode::BeamOn;
 use crate::encode::png::{self, Samples};
 use crate::encode::sink::{Files, Sink};
 use crate::job::asked::{BlankJob, DotsJob};
-use crate::job::{Job, Plan, Standing, plan};
+use crate::job::{Job, Plan, Standing, file_name, plan};
 use crate::units::{Mm, MmPerS, Pitch, Share, duration};
 use crate::wedge::draw::drawing::{self as draw, DrawError, Request};
 use crate::wedge::draw::program;
@@ -49,7 +49,7 @@ struct DrawArgs {
     #[command(flatten)]
     out: OutOptions,
     /// The blank: round:90mm, rect:100x60mm, rect:100x100mm:r8mm, or a kit entry [default: glass-tile-100]
-    #[arg(long, value_name = "SHAPE")]
+    #[arg(long, value_name = "SHAPE", value_parser = named())]
     blank: Option<String>,
     /// What is kept free at the blank's edge [default: the kit entry's, or 2.5mm]
     #[arg(long, value_name = "MM")]
@@ -88,13 +88,13 @@ struct DrawArgs {
     #[arg(long, value_name = "MM")]
     pitch: Option<Pitch>,
     /// The machine: a kit entry or a file of your own [default: diode-5w]
-    #[arg(long, value_name = "NAME|FILE")]
+    #[arg(long, value_name = "NAME|FILE", value_parser = named())]
     machine: Option<String>,
     /// The coating: a kit entry or a file of your own [default: poster-paint]
-    #[arg(long, value_name = "NAME|FILE")]
+    #[arg(long, value_name = "NAME|FILE", value_parser = named())]
     coating: Option<String>,
     /// What an earlier wedge has measured: its process file [default: none]
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, value_name = "FILE", value_parser = named())]
     process: Option<String>,
 }
 
@@ -126,7 +126,7 @@ struct ReadArgs {
     #[arg(long, value_name = "L*", default_value_t = 3.0)]
     grain: f64,
     /// An earlier process file of the same machine and coating: its values are kept where this wedge has none
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, value_name = "FILE", value_parser = named())]
     process: Option<String>,
     /// A grid that was not drawn here: columns (speeds) by rows (powers), 7x7; needs --powers, --speeds, --size, --corners
     #[arg(long, value_name = "NxM", conflicts_with = "wedge", requires_all = ["powers", "speeds", "size", "corners"])]
@@ -150,10 +150,10 @@ struct ReadArgs {
     #[arg(long, value_name = "PITCH")]
     pitch: Option<Pitch>,
     /// Machine of the grid [default: diode-5w]
-    #[arg(long, value_name = "NAME|FILE")]
+    #[arg(long, value_name = "NAME|FILE", value_parser = named())]
     machine: Option<String>,
     /// Coating of the grid [default: poster-paint]
-    #[arg(long, value_name = "NAME|FILE")]
+    #[arg(long, value_name = "NAME|FILE", value_parser = named())]
     coating: Option<String>,
     /// Print the reading as JSON instead of the summary
     #[arg(long)]
@@ -370,7 +370,7 @@ fn read_wedge(a: &ReadArgs, out: &mut Out) -> Result<u8, Failure> {
         None => foreign(a)?,
     };
     let earlier = match &a.process {
-        Some(path) => Some(plan::read_process(Path::new(path))?),
+        Some(path) => Some(plan::read_process(&file_name::path(path))?),
         None => None,
     };
     let bytes = read_bytes(&a.photo)?;
@@ -391,9 +391,9 @@ fn read_wedge(a: &ReadArgs, out: &mut Out) -> Result<u8, Failure> {
     file.check()
         .map_err(|w| Failure::input(format!("the process file would not hold: {} {}", w.key, w.why)))?;
     let json = serde_json::to_string_pretty(reading)?;
-    let process = a.process.as_ref().map(Path::new);
+    let process = a.process.as_deref().map(file_name::path);
     let read: Vec<&Path> =
-        [Some(a.photo.as_path()), a.wedge.as_deref(), process].into_iter().flatten().collect();
+        [Some(a.photo.as_path()), a.wedge.as_deref(), process.as_deref()].into_iter().flatten().collect();
     let mut output = a.out.begin(&READ, &read)?;
     output.put("process.toml", toml::to_string_pretty(&file)?.as_bytes())?;
     output.put("reading.json", json.as_bytes())?;

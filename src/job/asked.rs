@@ -5,6 +5,7 @@ use std::path::Path;
 use serde::{Deserialize, Serialize};
 
 use super::file::{self, FileError};
+use super::file_name;
 use super::kit::Surface;
 use super::words::{
     Along, Amount, BeamOn, Crop, CurvePoints, DotGain, Levels, Packing, ReadAs, Sharpen, ToneBy, Ways,
@@ -46,7 +47,8 @@ macro_rules! section {
 section! {
     /// The art and how it is read.
     ArtJob {
-        /// The art's file, as seen from the folder of the job file.
+        /// The art's file, as seen from the folder of the job file; a name that is no text stands there
+        /// percent-encoded after `file:`.
         file: String,
         /// The file's CRC-32 when the job was prepared, so that a changed file is noticed.
         crc32: u32,
@@ -221,10 +223,10 @@ impl Job {
     pub fn read(path: &Path) -> Result<Job, FileError> {
         let text = file::read_text("job", path)?;
         let mut job: Job = file::parse("job", path, &text)?;
-        if let (Some(art), Some(folder)) = (&job.art.file, path.parent())
-            && Path::new(art).is_relative()
+        if let (Some(art), Some(folder)) = (job.art.file.as_deref().map(file_name::path), path.parent())
+            && art.is_relative()
         {
-            job.art.file = Some(folder.join(art).to_string_lossy().into_owned());
+            job.art.file = Some(file_name::text(&folder.join(art)));
         }
         Ok(job)
     }

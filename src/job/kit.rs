@@ -1,11 +1,10 @@
 //! The kit: starter machines, coatings and blanks. All their numbers are common practice, none is
 //! measured, and each entry says so.
 
-use std::path::Path;
-
 use serde::{Deserialize, Serialize};
 
 use super::file::{self, Absurd, FileError};
+use super::file_name;
 use super::{Coating, Machine};
 use crate::blank::Shape;
 use crate::units::Mm;
@@ -152,7 +151,7 @@ fn load<T: serde::de::DeserializeOwned>(
     name: &str,
     check: impl Fn(&T) -> Result<(), Absurd>,
 ) -> Result<T, KitError> {
-    let path = Path::new(name);
+    let path = &file_name::path(name);
     let text = match entry(sort, name) {
         Some(e) => e.text.to_string(),
         None if path.is_file() || name.ends_with(".toml") => file::read_text(what, path)?,
