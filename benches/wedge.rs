@@ -4,7 +4,7 @@ use dotwright::blank::Blank;
 use dotwright::mark::{Beam, Response};
 use dotwright::placement::Grid;
 use dotwright::units::{Mm, MmPerS, Share, Watts};
-use dotwright::wedge::draw::drawing::{Drawing, Request, draw, steps};
+use dotwright::wedge::draw::{Drawing, Request, draw, steps};
 use dotwright::wedge::read::{Ask, read, read_photo};
 use dotwright::wedge::register::photo;
 use dotwright::wedge::show::preview::preview;
@@ -27,7 +27,7 @@ fn drawing() -> Drawing {
         powers: steps(0.4, 1.0, 7, true).into_iter().map(Share).collect(),
         speeds: steps(6.0, 30.0, 7, true).into_iter().map(MmPerS).collect(),
         chosen: Dial { power: Share(0.9), speed: MmPerS(12.5), passes: 1 },
-        signs: None,
+        fiducials: None,
         response: Response {
             y_unmarked: 0.03,
             y_marked: 0.65,

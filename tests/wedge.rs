@@ -9,8 +9,8 @@ use dotwright::mark::{Beam, Response};
 use dotwright::placement::Grid;
 use dotwright::scan::limits::Limits;
 use dotwright::units::{Mm, MmPerS, Share, Watts};
-use dotwright::wedge::draw::drawing::{Drawing, Request, Way, draw, steps};
 use dotwright::wedge::draw::program::program;
+use dotwright::wedge::draw::{Drawing, Request, Way, draw, steps};
 use dotwright::wedge::read::{Ask, ReadError, read_photo};
 use dotwright::wedge::register::photo::{Photo, from_picture};
 use dotwright::wedge::show::preview::preview;
@@ -30,7 +30,7 @@ fn request(kind: Kind, blank: &str) -> Request {
         powers: steps(0.4, 1.0, 5, true).into_iter().map(Share).collect(),
         speeds: steps(6.0, 30.0, 5, true).into_iter().map(MmPerS).collect(),
         chosen: Dial { power: Share(0.9), speed: MmPerS(10.0), passes: 1 },
-        signs: None,
+        fiducials: None,
         response: Response {
             y_unmarked: 0.03,
             y_marked: 0.65,
@@ -211,7 +211,7 @@ fn a_wedge_burnt_too_far_says_which_way_to_move() {
     let strong = Request {
         powers: steps(0.6, 1.0, 5, true).into_iter().map(Share).collect(),
         speeds: steps(2.0, 5.0, 5, true).into_iter().map(MmPerS).collect(),
-        signs: Some(Dial { power: Share(0.9), speed: MmPerS(12.5), passes: 1 }),
+        fiducials: Some(Dial { power: Share(0.9), speed: MmPerS(12.5), passes: 1 }),
         ..request(Kind::Exposure, "rect:100x100mm")
     };
     let d = draw(&strong).unwrap();
@@ -324,7 +324,7 @@ fn the_lag_of_a_timing_wedge_is_what_the_scan_program_takes_up() {
     let one_speed = Request {
         speeds: vec![MmPerS(12.0)],
         chosen: Dial { power: Share(0.9), speed: MmPerS(12.0), passes: 1 },
-        signs: Some(Dial { power: Share(0.9), speed: MmPerS(12.0), passes: 1 }),
+        fiducials: Some(Dial { power: Share(0.9), speed: MmPerS(12.0), passes: 1 }),
         ..request(Kind::Exposure, "rect:60x60mm")
     };
     let d = draw(&one_speed).unwrap();

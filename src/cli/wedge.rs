@@ -15,8 +15,8 @@ use crate::encode::sink::{Files, Sink};
 use crate::job::asked::{BlankJob, DotsJob};
 use crate::job::{Job, Plan, Standing, file_name, plan};
 use crate::units::{Mm, MmPerS, Pitch, Share, duration};
-use crate::wedge::draw::drawing::{self as draw, DrawError, Request};
 use crate::wedge::draw::program;
+use crate::wedge::draw::{self, DrawError, Request};
 use crate::wedge::grid;
 use crate::wedge::read::{self, Ask, Evidence};
 use crate::wedge::reading::Reading;
@@ -287,9 +287,9 @@ fn draw_wedge(a: &DrawArgs, out: &mut Out) -> Result<u8, Failure> {
         wedge.blank,
         drawing.parts.len(),
         duration(program.seconds),
-        wedge.signs.power,
-        wedge.signs.speed,
-        if request.signs.is_some() { "as asked" } else { "surely marks under the expected response" }
+        wedge.fiducials.power,
+        wedge.fiducials.speed,
+        if request.fiducials.is_some() { "as asked" } else { "surely marks under the expected response" }
     )?;
     writeln!(out, "written to {}; open ticket.html first", a.out)?;
     Ok(0)
@@ -339,7 +339,7 @@ fn request(a: &DrawArgs, plan: &Plan) -> Result<Request, Failure> {
         powers,
         speeds,
         chosen: Dial { power: first_power, speed: first_speed, passes: a.passes },
-        signs: match (a.marks_power, a.marks_speed) {
+        fiducials: match (a.marks_power, a.marks_speed) {
             (Some(power), Some(speed)) => Some(Dial { power, speed, passes: 1 }),
             _ => None,
         },

@@ -101,7 +101,7 @@ pub fn wedge(grid: &Grid) -> Result<Wedge, GridError> {
         top: Mm(0.0),
         columns: (width / grid.pitch.along.0).round().max(1.0) as usize,
         rows: (height / grid.pitch.across.0).round().max(1.0) as usize,
-        signs: dial,
+        fiducials: dial,
         expected: Expected::from_response(&grid.response, false),
         code: None,
         marks: Vec::new(),

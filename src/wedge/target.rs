@@ -233,7 +233,8 @@ pub struct Wedge {
     /// Rows of dots.
     pub rows: usize,
     /// Power, speed and passes of finder marks, labels and the id's cells: chosen to mark surely.
-    pub signs: Dial,
+    #[serde(rename = "signs")]
+    pub fiducials: Dial,
     /// The response that was expected.
     pub expected: Expected,
     /// The id's cells; none on a blank too small for them.

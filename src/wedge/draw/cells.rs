@@ -1,27 +1,10 @@
-//! Cells: what each kind of wedge puts into its grid, and the dots of one patch.
+//! Cells: what each kind of wedge puts into its grid.
 
-use super::drawing::{DrawError, Request};
-use super::layout::Contents;
-use crate::plane::{Dots, Tone};
-use crate::progress::Silent;
-use crate::screen::{self, Options};
-use crate::units::{MmPerS, Share, Watts, short};
-use crate::wedge::target::{Dial, Patch, Pattern};
-
-/// Rounds a share to 0.1 % and a speed to 0.01 mm/s: what a label, a file and a machine can hold alike.
-pub(super) fn rounded(power: Share) -> Share {
-    written(Share((power.0 * 1000.0).round() / 1000.0))
-}
-
-/// The share as a file gives it back, to the last bit.
-pub(super) fn written(share: Share) -> Share {
-    share.to_string().parse().unwrap_or(share)
-}
-
-/// See [`rounded`].
-pub(super) fn rounded_speed(speed: MmPerS) -> MmPerS {
-    MmPerS((speed.0 * 100.0).round() / 100.0)
-}
+use super::contents::Contents;
+use super::request::{DrawError, Request, rounded, sorted_speeds};
+use crate::screen;
+use crate::units::{Share, short};
+use crate::wedge::target::{Dial, Pattern};
 
 /// One cell of the grid: where it lies and what fills it.
 pub(super) struct Cell {
@@ -38,13 +21,6 @@ pub(super) struct Cell {
 pub(super) struct CellPlan {
     pub contents: Contents,
     pub cells: Vec<Cell>,
-}
-
-pub(super) fn sorted_speeds(request: &Request) -> Vec<MmPerS> {
-    let mut speeds: Vec<MmPerS> = request.speeds.iter().copied().map(rounded_speed).collect();
-    speeds.sort_by(|a, b| a.0.total_cmp(&b.0));
-    speeds.dedup();
-    speeds
 }
 
 pub(super) fn exposure_plan(request: &Request) -> CellPlan {
@@ -165,42 +141,4 @@ pub(super) fn timing_plan(request: &Request) -> CellPlan {
 pub(super) fn cell_name(column: usize, row: usize) -> String {
     let letter = char::from(b'A' + (column % 26) as u8);
     format!("{letter}{}", row + 1)
-}
-
-/// The dots of a patch.
-pub(super) fn fill_of(request: &Request, patch: &Patch, nx: usize, ny: usize) -> Dots {
-    let by = |on: &dyn Fn(usize, usize) -> bool| {
-        let mut d = Dots::off(nx, ny);
-        for y in 0..ny {
-            for x in 0..nx {
-                if on(x, y) {
-                    d.set(x, y, true);
-                }
-            }
-        }
-        d
-    };
-    let n = patch.period.max(1);
-    match patch.pattern {
-        Pattern::Solid => by(&|_, _| true),
-        Pattern::LinesAlong => by(&|_, y| (y / n).is_multiple_of(2)),
-        Pattern::LinesAcross => by(&|x, _| (x / n).is_multiple_of(2)),
-        Pattern::Dots => by(&|x, y| x % n == n / 2 && y % n == n / 2),
-        Pattern::Screen => {
-            let setting = crate::mark::Setting {
-                power: Watts(request.rated_power.0 * patch.dial.power.0),
-                speed: patch.dial.speed,
-                passes: patch.dial.passes,
-                pitch_along: request.grid.along,
-                pitch_across: request.grid.across,
-            };
-            let burn = crate::mark::Burn::new(request.beam, setting, request.response);
-            let options = Options::new(burn, request.grid.along.0, request.grid.across.0);
-            let tone = Tone::filled(nx, ny, patch.coverage.0 as f32);
-            // A screen that wants the mark gets it through the same number: its patch is then a check of the
-            // model (wanted against measured mark), not a step of coverage.
-            screen::find(&patch.screen)
-                .map_or_else(|| Dots::off(nx, ny), |s| (s.make)(&tone, &options, &Silent))
-        }
-    }
 }

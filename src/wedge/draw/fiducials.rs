@@ -1,13 +1,14 @@
-//! Signs: finder marks, labels and the id's cells as dots.
+//! Fiducials: finder marks, the id's cells, ticks and labels, as dots.
 
 use super::glyphs::{self, Lettering};
-use super::layout::Label;
+use super::labels::Label;
 use crate::placement::DotRect;
 use crate::plane::Dots;
 use crate::wedge::target::{CENTRE, RING, Wedge};
 
-/// Finder marks, labels and code cells as dots.
-pub(super) fn signs_of(wedge: &Wedge, rect: &DotRect, labels: &[Label], height: f64) -> Dots {
+/// Finder marks, labels, ticks at the combs and the id's cells: all that is burnt at the fiducials' setting.
+pub(super) fn fiducials(wedge: &Wedge, rect: &DotRect, labels: &[Label]) -> Dots {
+    let height = wedge.blank.height();
     let mut dots = Dots::off(rect.columns, rect.rows);
     let (px, py) = (rect.grid.along.0, rect.grid.across.0);
     // Only the dots of a box are asked, never the whole plane.

@@ -1,8 +1,26 @@
 //! Draw: a wedge from what was asked, its dots, and the scan program that burns it.
+//!
+//! ```text
+//! Request --cells--> Contents --layout (room, labels)--> TargetLayout --drawing--> Drawing (Wedge, Dots, Parts) --program-->
+//! ```
 
-pub mod cells;
-pub mod drawing;
-pub mod fiducials;
-pub mod glyphs;
-pub mod layout;
+mod cells;
+mod charred;
+mod comb;
+mod contents;
+mod drawing;
+mod fiducials;
+mod fill;
+mod glyphs;
+mod labels;
+mod layout;
+mod parts;
 pub mod program;
+mod request;
+mod room;
+
+pub use drawing::{Drawing, draw};
+pub use layout::LayoutError;
+pub use parts::{Part, Way};
+pub use request::{DrawError, Request, steps};
+pub use room::LEAST_PATCH_MM;

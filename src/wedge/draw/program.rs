@@ -2,7 +2,8 @@
 
 use std::io;
 
-use super::drawing::{Drawing, Part, Way};
+use super::drawing::Drawing;
+use super::parts::{Part, Way};
 use crate::blank::Blank;
 use crate::plane::Dots;
 use crate::scan::limits::{BeamLag, Limits, LimitsError};
@@ -47,7 +48,7 @@ pub fn program(drawing: &Drawing, limits: &Limits, blank: Blank) -> Result<Wedge
     // The whole sheet's own comments, from a part that covers it and marks nothing.
     let raster = RasterPath::new(
         &plain(true, true),
-        Scan::new(wedge.signs.speed.0, wedge.signs.power.0),
+        Scan::new(wedge.fiducials.speed.0, wedge.fiducials.power.0),
         drawing.rect,
         blank,
     )?;

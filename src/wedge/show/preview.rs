@@ -2,7 +2,7 @@
 
 use crate::colour::srgb8_exact;
 use crate::mark::Response;
-use crate::wedge::draw::drawing::Drawing;
+use crate::wedge::draw::Drawing;
 use crate::wedge::target::Dial;
 
 /// Draws the wedge at `scale` picture elements a dot: outside the blank a mid grey with a dark rim at the

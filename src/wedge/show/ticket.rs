@@ -3,13 +3,13 @@
 use crate::colour::lstar;
 use crate::proof::canvas::escape;
 use crate::units::{duration, short};
-use crate::wedge::draw::drawing::Drawing;
+use crate::wedge::draw::Drawing;
 use crate::wedge::target::{Kind, Wedge};
 
 /// The ticket; `seconds` is the burning time of the program, where one was written.
 pub fn ticket(drawing: &Drawing, seconds: f64) -> String {
     let w = &drawing.wedge;
-    let s = &w.signs;
+    let s = &w.fiducials;
     let e = &w.expected;
     let standing = if e.measured { "measured" } else { "assumed" };
     let rows = [
@@ -90,7 +90,7 @@ fn patches(w: &Wedge) -> String {
             )
         }
         Kind::Tone => {
-            let dial = w.patches.first().map_or(w.signs, |p| p.dial);
+            let dial = w.patches.first().map_or(w.fiducials, |p| p.dial);
             let mut screens: Vec<&str> =
                 w.patches.iter().map(|p| p.screen.as_str()).filter(|s| !s.is_empty()).collect();
             screens.dedup();

@@ -1,0 +1,62 @@
+//! Parts: what is burnt one after the other, each at its own setting, and in which order.
+
+use crate::placement::DotRect;
+use crate::plane::Dots;
+use crate::wedge::target::Dial;
+
+/// A part of the wedge that is burnt at one setting.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Part {
+    /// Name for the program's comments.
+    pub name: String,
+    /// Power, speed, passes.
+    pub dial: Dial,
+    /// Its dots.
+    pub dots: Dots,
+    /// Where they lie.
+    pub rect: DotRect,
+    /// Which way its lines run.
+    pub way: Way,
+}
+
+/// Direction of a part's lines.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Way {
+    /// Both ways in turn, as the machine marks pictures.
+    Both,
+    /// Towards growing x only.
+    Right,
+    /// Towards falling x only.
+    Left,
+}
+
+/// Orders parts so that each is far from the last few: every patch meets a cool neighbourhood.
+pub(super) fn spread_heat(parts: Vec<Part>) -> Vec<Part> {
+    let middle = |p: &Part| (p.rect.left.0 + p.rect.width() / 2.0, p.rect.top.0 + p.rect.height() / 2.0);
+    let mut rest: Vec<Option<Part>> = parts.into_iter().map(Some).collect();
+    let mut out: Vec<Part> = Vec::with_capacity(rest.len());
+    while out.len() < rest.len() {
+        let heat = |p: &Part| {
+            let (x, y) = middle(p);
+            out.iter()
+                .rev()
+                .take(4)
+                .enumerate()
+                .map(|(age, q)| {
+                    let (qx, qy) = middle(q);
+                    1.0 / ((x - qx).powi(2) + (y - qy).powi(2) + 1.0) / (age + 1) as f64
+                })
+                .sum::<f64>()
+        };
+        let next = rest
+            .iter()
+            .enumerate()
+            .filter_map(|(i, p)| p.as_ref().map(|p| (i, heat(p))))
+            .min_by(|a, b| a.1.total_cmp(&b.1).then(a.0.cmp(&b.0)));
+        match next.and_then(|(i, _)| rest.get_mut(i).and_then(Option::take)) {
+            Some(p) => out.push(p),
+            None => break,
+        }
+    }
+    out
+}

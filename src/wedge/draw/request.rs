@@ -1,0 +1,133 @@
+//! Request: what a wedge is drawn from, why it cannot be, and settings as a label, a file and a machine hold them.
+
+use super::layout::LayoutError;
+use crate::blank::Blank;
+use crate::mark::{Beam, Response};
+use crate::placement::Grid;
+use crate::units::{MmPerS, Share, Watts};
+use crate::wedge::target::{Dial, Kind};
+
+/// What a wedge is drawn from. Lists hold at least one value.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Request {
+    /// What it measures.
+    pub kind: Kind,
+    /// The blank with its margin.
+    pub blank: Blank,
+    /// Machine's name.
+    pub machine: String,
+    /// Coating's name.
+    pub coating: String,
+    /// Laser's rated optical power.
+    pub rated_power: Watts,
+    /// The beam in force.
+    pub beam: Beam,
+    /// Whether it was measured.
+    pub beam_measured: bool,
+    /// Distances between dots.
+    pub grid: Grid,
+    /// Exposure wedge: powers of the rows, any order (drawn falling from the top).
+    pub powers: Vec<Share>,
+    /// Exposure wedge: speeds of the columns; timing wedge: speeds of the combs. Drawn rising.
+    pub speeds: Vec<MmPerS>,
+    /// The setting of tone patches, and the power and passes of combs; passes of exposure patches.
+    pub chosen: Dial,
+    /// Setting of finder marks and labels; `None` takes the one that surely marks under the expected response.
+    pub fiducials: Option<Dial>,
+    /// The expected response.
+    pub response: Response,
+    /// Whether it was measured.
+    pub response_measured: bool,
+    /// Tone wedge: names of screens, one row each.
+    pub screens: Vec<String>,
+    /// Tone wedge: coverages, one column each.
+    pub coverages: Vec<Share>,
+}
+
+/// Why a wedge cannot be drawn.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum DrawError {
+    /// It does not fit.
+    #[error(transparent)]
+    Layout(#[from] LayoutError),
+    /// A list is empty or too long, a value out of range.
+    #[error("{0}")]
+    Asked(String),
+}
+
+/// `steps` values from `from` to `to`, both included, linear or in equal ratios.
+pub fn steps(from: f64, to: f64, steps: usize, log: bool) -> Vec<f64> {
+    if steps <= 1 {
+        return vec![to];
+    }
+    (0..steps)
+        .map(|i| {
+            let t = i as f64 / (steps - 1) as f64;
+            if log && from > 0.0 && to > 0.0 { from * (to / from).powf(t) } else { from + (to - from) * t }
+        })
+        .collect()
+}
+
+/// The setting for finder marks and labels: as a solid it gets the geometric mean of the exposure at half
+/// rise and at half char, so that an expectation wrong by a factor of two either way still marks. Full power
+/// at the speed that gives it, as long as no faster than was asked for; labels are long and this is the
+/// shortest way through them.
+pub fn sure_dial(request: &Request) -> Dial {
+    let r = &request.response;
+    let x_char = if r.x_char.is_finite() { r.x_char } else { 4.0 * r.x_half };
+    let wanted = (r.x_half * x_char).sqrt();
+    let fastest = request.speeds.iter().map(|s| s.0).fold(request.chosen.speed.0, f64::max);
+    let x_at_full = |v: f64| {
+        request.rated_power.0 / (v * request.grid.across.0) * (v / r.v0.0).powf(1.0 - r.schwarzschild)
+    };
+    let full = x_at_full(fastest);
+    if full >= wanted {
+        let power = rounded(Share((wanted / full).max(0.05)));
+        Dial { power, speed: rounded_speed(MmPerS(fastest)), passes: 1 }
+    } else {
+        // X falls as v^-s: solve for the speed at full power.
+        let slower = fastest * (full / wanted).powf(1.0 / r.schwarzschild.max(0.1));
+        Dial { power: Share(1.0), speed: rounded_speed(MmPerS(slower.max(0.5))), passes: 1 }
+    }
+}
+
+/// Refuses what no wedge can hold.
+pub(super) fn check(request: &Request) -> Result<(), DrawError> {
+    let refuse = |m: String| Err(DrawError::Asked(m));
+    if request.powers.is_empty() || request.speeds.is_empty() {
+        return refuse("a wedge needs at least one power and one speed".into());
+    }
+    if let Some(p) = request.powers.iter().find(|p| p.0 < 0.01 || p.0 > 1.0) {
+        return refuse(format!("a power of {p} cannot be drawn; powers are from 1% to 100%"));
+    }
+    if let Some(s) = request.speeds.iter().find(|s| s.0 < 0.5 || s.0 > 1000.0) {
+        return refuse(format!("a speed of {s} cannot be drawn; speeds are from 0.5mm/s to 1000mm/s"));
+    }
+    if request.powers.len() > 20 || request.speeds.len() > 20 {
+        return refuse("a wedge has at most 20 x 20 patches; ask for fewer steps".into());
+    }
+    Ok(())
+}
+
+/// Rounds a share to 0.1 % and a speed to 0.01 mm/s: what a label, a file and a machine can hold alike.
+pub(super) fn rounded(power: Share) -> Share {
+    written(Share((power.0 * 1000.0).round() / 1000.0))
+}
+
+/// The share as a file gives it back, to the last bit.
+pub(super) fn written(share: Share) -> Share {
+    share.to_string().parse().unwrap_or(share)
+}
+
+/// See [`rounded`].
+pub(super) fn rounded_speed(speed: MmPerS) -> MmPerS {
+    MmPerS((speed.0 * 100.0).round() / 100.0)
+}
+
+/// The speeds as they are drawn: rounded, rising, none twice.
+pub(super) fn sorted_speeds(request: &Request) -> Vec<MmPerS> {
+    let mut speeds: Vec<MmPerS> = request.speeds.iter().copied().map(rounded_speed).collect();
+    speeds.sort_by(|a, b| a.0.total_cmp(&b.0));
+    speeds.dedup();
+    speeds
+}
