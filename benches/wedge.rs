@@ -3,12 +3,14 @@
 use dotwright::blank::Blank;
 use dotwright::mark::{Beam, Response};
 use dotwright::placement::Grid;
+use dotwright::progress::Silent;
 use dotwright::units::{Mm, MmPerS, Share, Watts};
+use dotwright::wedge::ask::Ask;
 use dotwright::wedge::draw::{Drawing, Request, draw, steps};
-use dotwright::wedge::read::{Ask, read, read_photo};
+use dotwright::wedge::read::{read, read_photo};
 use dotwright::wedge::register::photo;
 use dotwright::wedge::show::preview::preview;
-use dotwright::wedge::target::{Dial, Kind};
+use dotwright::wedge::target::{Dial, WedgeKind};
 
 fn main() {
     divan::main();
@@ -16,7 +18,7 @@ fn main() {
 
 fn drawing() -> Drawing {
     draw(&Request {
-        kind: Kind::Exposure,
+        kind: WedgeKind::Exposure,
         blank: Blank { shape: "rect:100x100mm".parse().expect("a shape"), margin: Mm(2.5) },
         machine: "bench".into(),
         coating: "bench".into(),
@@ -76,7 +78,7 @@ fn open_12_megapixels(bencher: divan::Bencher) {
 fn bytes_to_reading_12_megapixels(bencher: divan::Bencher) {
     let drawing = drawing();
     let bytes = jpeg(&drawing);
-    bencher.bench(|| read(&bytes, &drawing.wedge, &Ask::default()));
+    bencher.bench(|| read(&bytes, &drawing.wedge, &Ask::default(), &Silent));
 }
 
 #[divan::bench(sample_count = 10)]
@@ -84,5 +86,5 @@ fn read_12_megapixels(bencher: divan::Bencher) {
     let drawing = drawing();
     let bytes = jpeg(&drawing);
     let photo = photo::open(&bytes).expect("a photo");
-    bencher.bench(|| read_photo(&photo, &drawing.wedge, &Ask::default()));
+    bencher.bench(|| read_photo(&photo, &drawing.wedge, &Ask::default(), &Silent));
 }

@@ -7,17 +7,19 @@ use dotwright::job::asked::Reference;
 use dotwright::job::plan::resolve;
 use dotwright::mark::{Beam, Response};
 use dotwright::placement::Grid;
+use dotwright::progress::Silent;
 use dotwright::scan::limits::Limits;
 use dotwright::units::{Mm, MmPerS, Share, Watts};
+use dotwright::wedge::ask::{Ask, ReadingError};
 use dotwright::wedge::draw::program::program;
 use dotwright::wedge::draw::{Drawing, Request, Way, draw, steps};
-use dotwright::wedge::read::{Ask, ReadError, read_photo};
+use dotwright::wedge::read::read_photo;
 use dotwright::wedge::register::photo::{Photo, from_picture};
 use dotwright::wedge::show::preview::preview;
 use dotwright::wedge::show::process::process;
-use dotwright::wedge::target::{Dial, Kind, Wedge};
+use dotwright::wedge::target::{Dial, Wedge, WedgeKind};
 
-fn request(kind: Kind, blank: &str) -> Request {
+fn request(kind: WedgeKind, blank: &str) -> Request {
     Request {
         kind,
         blank: Blank { shape: blank.parse().unwrap(), margin: Mm(2.5) },
@@ -57,9 +59,11 @@ fn seen(drawing: &Drawing) -> Photo {
 
 #[test]
 fn the_program_of_a_wedge_replays_to_its_dots() {
-    for (kind, blank) in
-        [(Kind::Exposure, "round:60mm"), (Kind::Tone, "rect:80x60mm"), (Kind::Timing, "rect:80x60mm")]
-    {
+    for (kind, blank) in [
+        (WedgeKind::Exposure, "round:60mm"),
+        (WedgeKind::Tone, "rect:80x60mm"),
+        (WedgeKind::Timing, "rect:80x60mm"),
+    ] {
         let request = request(kind, blank);
         let drawing = draw(&request).unwrap();
         let limits = Limits::default();
@@ -79,9 +83,10 @@ fn the_program_of_a_wedge_replays_to_its_dots() {
 
 #[test]
 fn the_same_request_gives_the_same_wedge_and_another_one_another_id() {
-    let a = draw(&request(Kind::Exposure, "round:90mm")).unwrap();
-    assert!(a == draw(&request(Kind::Exposure, "round:90mm")).unwrap());
-    let b = draw(&Request { rated_power: Watts(10.0), ..request(Kind::Exposure, "round:90mm") }).unwrap();
+    let a = draw(&request(WedgeKind::Exposure, "round:90mm")).unwrap();
+    assert!(a == draw(&request(WedgeKind::Exposure, "round:90mm")).unwrap());
+    let b =
+        draw(&Request { rated_power: Watts(10.0), ..request(WedgeKind::Exposure, "round:90mm") }).unwrap();
     assert_ne!(a.wedge.id, b.wedge.id);
     let text = a.wedge.to_toml().unwrap();
     assert!(Wedge::from_toml(&text).unwrap() == a.wedge);
@@ -92,7 +97,7 @@ fn the_same_request_gives_the_same_wedge_and_another_one_another_id() {
 #[test]
 fn no_dot_of_a_wedge_lies_beyond_the_margin() {
     for blank in ["round:90mm", "rect:100x100mm:r8mm", "rect:100x60mm"] {
-        let request = request(Kind::Exposure, blank);
+        let request = request(WedgeKind::Exposure, blank);
         let d = draw(&request).unwrap();
         for y in 0..d.dots.height() {
             let allowed = d.rect.allowed(&request.blank, y);
@@ -105,12 +110,12 @@ fn no_dot_of_a_wedge_lies_beyond_the_margin() {
 #[test]
 fn a_wedge_seen_from_above_is_read_as_it_was_drawn() {
     for (blank, lighter) in [("rect:100x100mm", true), ("round:90mm", true), ("rect:100x60mm", false)] {
-        let mut request = request(Kind::Exposure, blank);
+        let mut request = request(WedgeKind::Exposure, blank);
         if !lighter {
             request.response = Response { y_unmarked: 0.7, y_marked: 0.06, y_char: 0.03, ..request.response };
         }
         let drawing = draw(&request).unwrap();
-        let evidence = read_photo(&seen(&drawing), &drawing.wedge, &Ask::default()).unwrap();
+        let evidence = read_photo(&seen(&drawing), &drawing.wedge, &Ask::default(), &Silent).unwrap();
         let r = &evidence.reading;
         assert_eq!(r.marks_lighter, lighter);
         let response = drawing.wedge.expected.response();
@@ -134,7 +139,7 @@ fn one_patch_shows_char_and_is_no_setting_to_pick() {
     for (blank, most) in [("round:90mm", 3.0), ("rect:100x100mm", 3.0), ("rect:100x60mm:r8mm", 3.0)] {
         // A beam of two pitches: the preview does not show the ripple that a narrower one leaves between lines.
         let beam = Beam { along: Mm(0.2), across: Mm(0.2) };
-        let asked = Request { beam, ..request(Kind::Exposure, blank) };
+        let asked = Request { beam, ..request(WedgeKind::Exposure, blank) };
         let d = draw(&asked).unwrap();
         let charred: Vec<_> = d.wedge.patches.iter().filter(|p| p.charred).collect();
         let [patch] = charred[..] else { panic!("{blank}: {} charred patches", charred.len()) };
@@ -147,24 +152,24 @@ fn one_patch_shows_char_and_is_no_setting_to_pick() {
         assert!(x(patch.dial.passes) >= 27.0 && x(patch.dial.passes - 1) < 27.0, "{blank}: {:?}", patch.dial);
         assert!(patch.size.iter().all(|s| (2.0..=most).contains(s)), "{blank}: {:?}", patch.size);
         // Without it the look of char hangs on a patch or two that are half charred.
-        let r = read_photo(&seen(&d), &d.wedge, &Ask::default()).unwrap().reading;
+        let r = read_photo(&seen(&d), &d.wedge, &Ask::default(), &Silent).unwrap().reading;
         let y_char = r.response.as_ref().unwrap().y_char.get().unwrap();
         assert!((y_char / asked.response.y_char).ln().abs() < 0.05, "{blank}: {y_char}");
         assert_ne!(r.pick.unwrap().patch, patch.name);
     }
     // A coating that is not expected to char has none, and no other kind of wedge.
-    let never = Response { x_char: f64::INFINITY, ..request(Kind::Exposure, "round:90mm").response };
-    let d = draw(&Request { response: never, ..request(Kind::Exposure, "round:90mm") }).unwrap();
+    let never = Response { x_char: f64::INFINITY, ..request(WedgeKind::Exposure, "round:90mm").response };
+    let d = draw(&Request { response: never, ..request(WedgeKind::Exposure, "round:90mm") }).unwrap();
     assert!(d.wedge.patches.iter().all(|p| !p.charred));
-    let d = draw(&request(Kind::Tone, "rect:80x60mm")).unwrap();
+    let d = draw(&request(WedgeKind::Tone, "rect:80x60mm")).unwrap();
     assert!(d.wedge.patches.iter().all(|p| !p.charred));
 }
 
 #[test]
 fn the_reading_is_the_same_for_any_thread_count() {
-    let drawing = draw(&request(Kind::Exposure, "rect:60x60mm")).unwrap();
+    let drawing = draw(&request(WedgeKind::Exposure, "rect:60x60mm")).unwrap();
     let photo = seen(&drawing);
-    let read = || read_photo(&photo, &drawing.wedge, &Ask::default()).unwrap().reading;
+    let read = || read_photo(&photo, &drawing.wedge, &Ask::default(), &Silent).unwrap().reading;
     let one = serde_json::to_string(&dotwright::parallel::with_threads(1, read)).unwrap();
     for n in [2, 3, 7] {
         assert_eq!(serde_json::to_string(&dotwright::parallel::with_threads(n, read)).unwrap(), one);
@@ -173,24 +178,24 @@ fn the_reading_is_the_same_for_any_thread_count() {
 
 #[test]
 fn a_photo_of_something_else_says_what_was_searched() {
-    let drawing = draw(&request(Kind::Exposure, "rect:60x60mm")).unwrap();
+    let drawing = draw(&request(WedgeKind::Exposure, "rect:60x60mm")).unwrap();
     let mut picture = image::GrayImage::new(900, 700);
     for (x, y, p) in picture.enumerate_pixels_mut() {
         p.0 = [((x * x / 50 + 3 * y) % 200) as u8];
     }
     let photo = from_picture(&image::DynamicImage::ImageLuma8(picture));
-    let e = read_photo(&photo, &drawing.wedge, &Ask::default()).unwrap_err();
+    let e = read_photo(&photo, &drawing.wedge, &Ask::default(), &Silent).unwrap_err();
     let text = e.to_string();
-    assert!(matches!(e, ReadError::NoMarks { .. }), "{text}");
+    assert!(matches!(e, ReadingError::NoMarks { .. }), "{text}");
     assert!(text.contains("three rings with a dot") && text.contains("--corners"), "{text}");
 }
 
 #[test]
 fn a_wedge_is_not_read_with_the_file_of_another() {
-    let a = draw(&request(Kind::Exposure, "rect:100x100mm")).unwrap();
-    let other = Request { rated_power: Watts(10.0), ..request(Kind::Exposure, "rect:100x100mm") };
+    let a = draw(&request(WedgeKind::Exposure, "rect:100x100mm")).unwrap();
+    let other = Request { rated_power: Watts(10.0), ..request(WedgeKind::Exposure, "rect:100x100mm") };
     let b = draw(&other).unwrap();
-    let e = read_photo(&seen(&a), &b.wedge, &Ask::default()).unwrap_err().to_string();
+    let e = read_photo(&seen(&a), &b.wedge, &Ask::default(), &Silent).unwrap_err().to_string();
     assert!(e.contains(&a.wedge.id[..4]) && e.contains(&b.wedge.id), "{e}");
 }
 
@@ -198,10 +203,10 @@ fn a_wedge_is_not_read_with_the_file_of_another() {
 fn a_wedge_that_missed_its_range_says_which_way_to_move() {
     let weak = Request {
         powers: steps(0.02, 0.06, 4, true).into_iter().map(Share).collect(),
-        ..request(Kind::Exposure, "rect:100x100mm")
+        ..request(WedgeKind::Exposure, "rect:100x100mm")
     };
     let d = draw(&weak).unwrap();
-    let r = read_photo(&seen(&d), &d.wedge, &Ask::default()).unwrap().reading;
+    let r = read_photo(&seen(&d), &d.wedge, &Ask::default(), &Silent).unwrap().reading;
     assert!(r.notes.iter().any(|n| n.contains("under-burnt") && n.contains("lower speeds")), "{:?}", r.notes);
     assert!(r.pick.is_none() && r.response.unwrap().x_half_j_mm2.get().is_none());
 }
@@ -212,10 +217,10 @@ fn a_wedge_burnt_too_far_says_which_way_to_move() {
         powers: steps(0.6, 1.0, 5, true).into_iter().map(Share).collect(),
         speeds: steps(2.0, 5.0, 5, true).into_iter().map(MmPerS).collect(),
         fiducials: Some(Dial { power: Share(0.9), speed: MmPerS(12.5), passes: 1 }),
-        ..request(Kind::Exposure, "rect:100x100mm")
+        ..request(WedgeKind::Exposure, "rect:100x100mm")
     };
     let d = draw(&strong).unwrap();
-    let evidence = read_photo(&seen(&d), &d.wedge, &Ask::default()).unwrap();
+    let evidence = read_photo(&seen(&d), &d.wedge, &Ask::default(), &Silent).unwrap();
     let missed = evidence.missed.unwrap();
     assert!(missed.contains("over-burnt") && missed.contains("higher speeds"), "{missed}");
     assert!(evidence.reading.pick.is_none());
@@ -226,10 +231,10 @@ fn too_few_patches_for_the_fit_leave_the_response_unmeasured() {
     let small = Request {
         powers: vec![Share(0.6), Share(1.0)],
         speeds: vec![MmPerS(8.0), MmPerS(20.0)],
-        ..request(Kind::Exposure, "rect:60x60mm")
+        ..request(WedgeKind::Exposure, "rect:60x60mm")
     };
     let d = draw(&small).unwrap();
-    let r = read_photo(&seen(&d), &d.wedge, &Ask::default()).unwrap().reading;
+    let r = read_photo(&seen(&d), &d.wedge, &Ask::default(), &Silent).unwrap().reading;
     assert!(r.patches.iter().all(|p| p.lightness.get().is_some()));
     let response = r.response.unwrap();
     assert!(response.x_half_j_mm2.get().is_none() && response.schwarzschild.get().is_none());
@@ -252,15 +257,15 @@ fn covered(photo: &Photo, at: [f64; 2], radius: f64) -> Photo {
 #[test]
 fn three_finder_marks_do_where_the_patches_settle_the_rest() {
     for blank in ["rect:100x100mm", "round:90mm"] {
-        let d = draw(&request(Kind::Exposure, blank)).unwrap();
+        let d = draw(&request(WedgeKind::Exposure, blank)).unwrap();
         let photo = seen(&d);
-        let whole = read_photo(&photo, &d.wedge, &Ask::default()).unwrap().reading;
+        let whole = read_photo(&photo, &d.wedge, &Ask::default(), &Silent).unwrap().reading;
         let radius = 0.7 * d.wedge.marks[0].diameter.0 * 10.0;
         for (i, at) in whole.photo.marks_px.iter().enumerate() {
             // Once wholly under the thumb, once with a part of it looking out.
             for beside in [0.0, 0.45 * radius] {
                 let thumb = covered(&photo, [at[0] + beside, at[1]], radius);
-                let r = read_photo(&thumb, &d.wedge, &Ask::default()).unwrap().reading;
+                let r = read_photo(&thumb, &d.wedge, &Ask::default(), &Silent).unwrap().reading;
                 assert!(r.notes.iter().any(|n| n.contains("one of the four")), "{blank} {i}: {:?}", r.notes);
                 let p = r.photo.marks_px[i];
                 // 10 pixels a mm: 0.15 mm.
@@ -272,11 +277,11 @@ fn three_finder_marks_do_where_the_patches_settle_the_rest() {
 
 #[test]
 fn two_finder_marks_do_not_do() {
-    let d = draw(&request(Kind::Exposure, "rect:100x100mm")).unwrap();
+    let d = draw(&request(WedgeKind::Exposure, "rect:100x100mm")).unwrap();
     let photo = seen(&d);
-    let marks = read_photo(&photo, &d.wedge, &Ask::default()).unwrap().reading.photo.marks_px;
+    let marks = read_photo(&photo, &d.wedge, &Ask::default(), &Silent).unwrap().reading.photo.marks_px;
     let thumbs = covered(&covered(&photo, marks[1], 60.0), marks[2], 60.0);
-    let e = read_photo(&thumbs, &d.wedge, &Ask::default()).unwrap_err().to_string();
+    let e = read_photo(&thumbs, &d.wedge, &Ask::default(), &Silent).unwrap_err().to_string();
     assert!(e.contains("--corners"), "{e}");
 }
 
@@ -299,7 +304,7 @@ fn the_lag_of_a_timing_wedge_is_what_the_scan_program_takes_up() {
     // 5 ms at 8, 12 and 20 mm/s are 0.04, 0.06 and 0.1 mm: whole samples of 0.02 mm.
     let timing = Request {
         speeds: vec![MmPerS(8.0), MmPerS(12.0), MmPerS(20.0)],
-        ..request(Kind::Timing, "rect:80x60mm")
+        ..request(WedgeKind::Timing, "rect:80x60mm")
     };
     let drawing = draw(&timing).unwrap();
     let (w, h, grey) = preview(&late(&drawing, 0.005), 5);
@@ -308,7 +313,7 @@ fn the_lag_of_a_timing_wedge_is_what_the_scan_program_takes_up() {
     let filter = image::imageops::FilterType::Triangle;
     let picture = image::imageops::resize(&sharp, w as u32 / 2, h as u32 / 2, filter);
     let photo = from_picture(&image::DynamicImage::ImageLuma8(picture));
-    let r = read_photo(&photo, &drawing.wedge, &Ask::default()).unwrap().reading;
+    let r = read_photo(&photo, &drawing.wedge, &Ask::default(), &Silent).unwrap().reading;
     // Check value M08: opposite directions come apart by 2 v tau.
     for lag in &r.lags {
         let offset = lag.offset_mm.get().unwrap();
@@ -325,7 +330,7 @@ fn the_lag_of_a_timing_wedge_is_what_the_scan_program_takes_up() {
         speeds: vec![MmPerS(12.0)],
         chosen: Dial { power: Share(0.9), speed: MmPerS(12.0), passes: 1 },
         fiducials: Some(Dial { power: Share(0.9), speed: MmPerS(12.0), passes: 1 }),
-        ..request(Kind::Exposure, "rect:60x60mm")
+        ..request(WedgeKind::Exposure, "rect:60x60mm")
     };
     let d = draw(&one_speed).unwrap();
     let written = program(&d, &limits, one_speed.blank).unwrap();
@@ -344,15 +349,15 @@ fn the_lag_of_a_timing_wedge_is_what_the_scan_program_takes_up() {
 
 #[test]
 fn corners_given_by_hand_replace_the_search() {
-    let d = draw(&request(Kind::Exposure, "rect:100x100mm")).unwrap();
+    let d = draw(&request(WedgeKind::Exposure, "rect:100x100mm")).unwrap();
     let photo = seen(&d);
-    let found = read_photo(&photo, &d.wedge, &Ask::default()).unwrap().reading;
+    let found = read_photo(&photo, &d.wedge, &Ask::default(), &Silent).unwrap().reading;
     let near: Vec<(f64, f64)> = found.photo.marks_px.iter().map(|m| (m[0] + 4.0, m[1] - 3.0)).collect();
     let ask = Ask { corners: near, ..Ask::default() };
-    let by_hand = read_photo(&photo, &d.wedge, &ask).unwrap().reading;
+    let by_hand = read_photo(&photo, &d.wedge, &ask, &Silent).unwrap().reading;
     for (a, b) in found.photo.marks_px.iter().zip(&by_hand.photo.marks_px) {
         assert!((a[0] - b[0]).hypot(a[1] - b[1]) < 0.05, "{a:?} {b:?}");
     }
     let three = Ask { corners: vec![(1.0, 1.0); 3], ..Ask::default() };
-    assert!(read_photo(&photo, &d.wedge, &three).unwrap_err().to_string().contains("give four"));
+    assert!(read_photo(&photo, &d.wedge, &three, &Silent).unwrap_err().to_string().contains("give four"));
 }

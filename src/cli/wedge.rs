@@ -9,19 +9,22 @@ use super::failure::Failure;
 use super::options::{BlankOptions, ProcessOptions, named};
 use super::out::Out;
 use super::target::OutOptions;
+use super::terminal::Bar;
 use crate::encode::BeamOn;
 use crate::encode::png::{self, Samples};
 use crate::encode::sink::{Files, Sink};
 use crate::job::asked::{BlankJob, DotsJob};
 use crate::job::{Job, Plan, Standing, file_name, plan};
 use crate::units::{Mm, MmPerS, Pitch, Share, duration};
+use crate::wedge::ask::Ask;
 use crate::wedge::draw::program;
 use crate::wedge::draw::{self, DrawError, Request};
+use crate::wedge::evidence::Evidence;
 use crate::wedge::grid;
-use crate::wedge::read::{self, Ask, Evidence};
+use crate::wedge::read;
 use crate::wedge::reading::Reading;
 use crate::wedge::show::{compare, curves, picture, preview, process, ticket};
-use crate::wedge::target::{Dial, Kind, Wedge};
+use crate::wedge::target::{Dial, Wedge, WedgeKind};
 
 /// Arguments of `wedge`.
 #[derive(Debug, Args)]
@@ -297,20 +300,20 @@ fn draw_wedge(a: &DrawArgs, out: &mut Out) -> Result<u8, Failure> {
 
 fn request(a: &DrawArgs, plan: &Plan) -> Result<Request, Failure> {
     let kind = match a.kind.as_str() {
-        "tone" => Kind::Tone,
-        "timing" => Kind::Timing,
-        _ => Kind::Exposure,
+        "tone" => WedgeKind::Tone,
+        "timing" => WedgeKind::Timing,
+        _ => WedgeKind::Exposure,
     };
     let p = &plan.process;
-    let steps = a.steps.as_deref().unwrap_or(if kind == Kind::Timing { "5" } else { "7x7" });
+    let steps = a.steps.as_deref().unwrap_or(if kind == WedgeKind::Timing { "5" } else { "7x7" });
     let (columns, rows) = counts(steps)?;
     let usual = |exposure: &'static str, own: String| match kind {
-        Kind::Exposure => exposure.to_string(),
+        WedgeKind::Exposure => exposure.to_string(),
         _ => own,
     };
     let power = a.power.clone().unwrap_or_else(|| usual("40..100%", p.power.value.to_string()));
     let speed = a.speed.clone().unwrap_or_else(|| match kind {
-        Kind::Timing => "6..30mm/s".into(),
+        WedgeKind::Timing => "6..30mm/s".into(),
         _ => usual("6..30mm/s", p.speed.value.to_string()),
     });
     let powers: Vec<Share> = values(&power, rows, !a.linear, |v: &Share| v.0, Share)?;
@@ -381,7 +384,8 @@ fn read_wedge(a: &ReadArgs, out: &mut Out) -> Result<u8, Failure> {
         grain_limit: a.grain,
         date: a.date.unwrap_or_else(|| jiff::ZonedDateTime::now().date()).to_string(),
     };
-    let evidence = read::read(&bytes, &wedge, &ask)
+    let bar = Bar::new(false);
+    let evidence = read::read(&bytes, &wedge, &ask, &bar)
         .map_err(|e| Failure::input(format!("'{}': {e}", a.photo.display())))?;
     if let Some(why) = &evidence.missed {
         return Err(Failure::input(format!("'{}': {why}", a.photo.display())));
@@ -429,7 +433,7 @@ fn foreign(a: &ReadArgs) -> Result<Wedge, Failure> {
     }
     let size = crate::blank::parse_size(a.size.as_deref().unwrap_or("")).map_err(Failure::input)?;
     let p = &plan.process;
-    Ok(grid::wedge(&grid::Grid {
+    Ok(grid::wedge(&grid::ForeignGrid {
         powers,
         speeds,
         passes: a.passes,

@@ -1,6 +1,6 @@
 //! Grid: a power by speed grid that was not drawn here, as a wedge without finder marks.
 
-use super::target::{Dial, Expected, Kind, Patch, Pattern, VERSION, Wedge};
+use super::target::{Dial, Expected, Pattern, TestPatch, VERSION, Wedge, WedgeKind};
 use crate::blank::Shape;
 use crate::mark::{Beam, Response};
 use crate::placement;
@@ -8,7 +8,7 @@ use crate::units::{Mm, MmPerS, Share, Watts};
 
 /// What is known of a grid.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Grid {
+pub struct ForeignGrid {
     /// Power of each row, from the top.
     pub powers: Vec<Share>,
     /// Speed of each column, from the left.
@@ -39,7 +39,7 @@ pub struct Grid {
 pub struct GridError(String);
 
 /// The grid as a wedge whose blank is the rectangle between the corners.
-pub fn wedge(grid: &Grid) -> Result<Wedge, GridError> {
+pub fn wedge(grid: &ForeignGrid) -> Result<Wedge, GridError> {
     let (columns, rows) = (grid.speeds.len(), grid.powers.len());
     if columns < 2 || rows < 2 {
         return Err(GridError(format!(
@@ -68,7 +68,7 @@ pub fn wedge(grid: &Grid) -> Result<Wedge, GridError> {
     let mut patches = Vec::new();
     for (r, &power) in grid.powers.iter().enumerate() {
         for (c, &speed) in grid.speeds.iter().enumerate() {
-            patches.push(Patch {
+            patches.push(TestPatch {
                 name: format!("{}{}", char::from(b'A' + (c % 26) as u8), r + 1),
                 cell: [c, r],
                 centre: [c as f64 * sx + size[0] / 2.0, height - (r as f64 * sy + size[1] / 2.0)],
@@ -86,7 +86,7 @@ pub fn wedge(grid: &Grid) -> Result<Wedge, GridError> {
     let mut wedge = Wedge {
         version: VERSION,
         id: String::new(),
-        kind: Kind::Exposure,
+        kind: WedgeKind::Exposure,
         blank: Shape::Rect { width: Mm(width), height: Mm(height), radius: Mm(0.0) },
         margin: Mm(0.0),
         machine: grid.machine.clone(),
@@ -116,8 +116,8 @@ pub fn wedge(grid: &Grid) -> Result<Wedge, GridError> {
 mod tests {
     use super::*;
 
-    fn grid() -> Grid {
-        Grid {
+    fn grid() -> ForeignGrid {
+        ForeignGrid {
             powers: vec![Share(1.0), Share(0.5)],
             speeds: vec![MmPerS(10.0), MmPerS(20.0), MmPerS(30.0)],
             passes: 1,
@@ -144,9 +144,14 @@ mod tests {
 
     #[test]
     fn what_cannot_be_read_is_refused() {
-        assert!(wedge(&Grid { gap: Share(0.0), ..grid() }).unwrap_err().to_string().contains("gap of 0%"));
         assert!(
-            wedge(&Grid { powers: vec![Share(1.0)], ..grid() }).unwrap_err().to_string().contains("2 x 2")
+            wedge(&ForeignGrid { gap: Share(0.0), ..grid() }).unwrap_err().to_string().contains("gap of 0%")
+        );
+        assert!(
+            wedge(&ForeignGrid { powers: vec![Share(1.0)], ..grid() })
+                .unwrap_err()
+                .to_string()
+                .contains("2 x 2")
         );
     }
 }

@@ -11,7 +11,10 @@
 //! Places on the wedge are mm from the blank's lower left corner, y upwards; inside the reading, mm from its
 //! upper left corner, y downwards, as the photo's rows run.
 
+pub mod ask;
 pub mod draw;
+pub mod estimate;
+pub mod evidence;
 pub mod fit;
 pub mod grid;
 pub mod measure;
@@ -20,3 +23,5 @@ pub mod reading;
 pub mod register;
 pub mod show;
 pub mod target;
+
+mod spread;

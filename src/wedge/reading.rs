@@ -2,9 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::fit::response::{Known, ResponseFit};
-use super::fit::tone::{BeamReading, Gain};
-use super::measure::timing::Lag;
+use super::estimate::Estimate;
 
 /// One patch as it was read.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -22,7 +20,7 @@ pub struct PatchReading {
     /// Share of the dots that are on.
     pub coverage: f64,
     /// Lightness L*, absolute or relative as the reading's scale says.
-    pub lightness: Known,
+    pub lightness: Estimate,
     /// Grain: standard deviation of L* through a square aperture of 0.4 mm.
     pub grain: Option<f64>,
     /// L* of the fitted response.
@@ -60,7 +58,7 @@ pub struct PickReading {
     /// Why this one, in words.
     pub why: String,
     /// How far power may rise, in percent of this setting, before char reaches 5 %; where it was measured.
-    pub latitude_percent: Known,
+    pub latitude_percent: Estimate,
     /// Seconds for a square of 85 mm at this speed and the wedge's pitch, turns of the head left out.
     pub seconds_for_85_mm: f64,
 }
@@ -69,34 +67,70 @@ pub struct PickReading {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[allow(missing_docs)]
 pub struct ResponseReading {
-    pub y_marked: Known,
-    pub y_char: Known,
-    pub x_half_j_mm2: Known,
-    pub rise: Known,
-    pub x_char_j_mm2: Known,
-    pub char_rise: Known,
-    pub schwarzschild: Known,
+    pub y_marked: Estimate,
+    pub y_char: Estimate,
+    pub x_half_j_mm2: Estimate,
+    pub rise: Estimate,
+    pub x_char_j_mm2: Estimate,
+    pub char_rise: Estimate,
+    pub schwarzschild: Estimate,
     pub v0_mm_s: f64,
     pub rms_l: Option<f64>,
     pub patches: usize,
 }
 
-impl ResponseReading {
-    /// From a fit.
-    pub fn new(fit: &ResponseFit) -> Self {
-        ResponseReading {
-            y_marked: fit.y_marked.clone(),
-            y_char: fit.y_char.clone(),
-            x_half_j_mm2: fit.x_half.clone(),
-            rise: fit.rise.clone(),
-            x_char_j_mm2: fit.x_char.clone(),
-            char_rise: fit.char_rise.clone(),
-            schwarzschild: fit.schwarzschild.clone(),
-            v0_mm_s: fit.response.v0.0,
-            rms_l: fit.rms.is_finite().then_some(fit.rms),
-            patches: fit.patches,
-        }
+/// The measured dot-gain curve of one screen.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Gain {
+    /// The screen.
+    pub screen: String,
+    /// Rising coverage.
+    pub steps: Vec<GainStep>,
+}
+
+/// One step of the curve.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct GainStep {
+    /// Share of the dots that are on.
+    pub coverage: f64,
+    /// Mark fraction (Murray–Davies, against the bare coating and the solid of the same wedge).
+    pub mark: f64,
+    /// Its standard uncertainty.
+    pub uncertainty: f64,
+}
+
+/// The beam as it was measured.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct BeamReading {
+    /// 1/e² diameter along the scan, mm.
+    pub along_mm: Estimate,
+    /// 1/e² diameter across the scan, mm.
+    pub across_mm: Estimate,
+    /// Root mean square of the residuals, L*; none where nothing was fitted.
+    pub rms: Option<f64>,
+}
+
+impl BeamReading {
+    /// Neither way, for one reason.
+    pub fn not(why: &str) -> Self {
+        BeamReading { along_mm: Estimate::not(why), across_mm: Estimate::not(why), rms: None }
     }
+}
+
+/// The lag at one speed.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct LagReading {
+    /// The comb's name.
+    pub name: String,
+    /// Speed, mm/s.
+    pub speed_mm_s: f64,
+    /// How far lines marked towards the right lie right of those marked towards the left, mm. Above zero
+    /// where the beam comes late.
+    pub offset_mm: Estimate,
+    /// Time by which the beam comes late: the offset over twice the speed, ms.
+    pub lag_ms: Estimate,
+    /// The line, counted from the middle (left below zero), at which the two combs line up.
+    pub lines_up_at: Option<i64>,
 }
 
 /// How the photo was taken, as far as it shows.
@@ -150,7 +184,7 @@ pub struct Reading {
     /// The beam from a tone wedge.
     pub beam: Option<BeamReading>,
     /// The lags of a timing wedge.
-    pub lags: Vec<Lag>,
+    pub lags: Vec<LagReading>,
     /// What a reader must know, each a sentence.
     pub notes: Vec<String>,
 }

@@ -16,7 +16,7 @@ pub const CENTRE: f64 = 0.34;
 /// What a wedge measures.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
-pub enum Kind {
+pub enum WedgeKind {
     /// Patches of power by speed: response and best setting.
     Exposure,
     /// Coverage steps of screens, line pairs, dots: dot gain and beam width.
@@ -25,13 +25,13 @@ pub enum Kind {
     Timing,
 }
 
-impl Kind {
+impl WedgeKind {
     /// Its name in files and on the command line.
     pub fn name(self) -> &'static str {
         match self {
-            Kind::Exposure => "exposure",
-            Kind::Tone => "tone",
-            Kind::Timing => "timing",
+            WedgeKind::Exposure => "exposure",
+            WedgeKind::Tone => "tone",
+            WedgeKind::Timing => "timing",
         }
     }
 }
@@ -65,7 +65,7 @@ pub enum Pattern {
 
 /// One patch: a rectangle of whole dots with its exposure.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Patch {
+pub struct TestPatch {
     /// Its name, unique on the wedge: column letter and row number (`C4`).
     pub name: String,
     /// Column and row, from 0 at the upper left.
@@ -203,7 +203,7 @@ pub struct Wedge {
     /// `W` and six hexadecimal digits, a hash of everything else here: the same wedge has the same id.
     pub id: String,
     /// What it measures.
-    pub kind: Kind,
+    pub kind: WedgeKind,
     /// The blank it is drawn for.
     pub blank: Shape,
     /// What is kept free inside the blank's outline.
@@ -245,7 +245,7 @@ pub struct Wedge {
     pub marks: Vec<FinderMark>,
     /// The patches.
     #[serde(rename = "patch", default)]
-    pub patches: Vec<Patch>,
+    pub patches: Vec<TestPatch>,
     /// The combs of a timing wedge.
     #[serde(rename = "comb", default, skip_serializing_if = "Vec::is_empty")]
     pub combs: Vec<Comb>,
@@ -253,7 +253,7 @@ pub struct Wedge {
 
 /// Why a text is not a wedge.
 #[derive(Debug, thiserror::Error)]
-pub enum SheetError {
+pub enum TargetError {
     /// Not TOML, or a field is missing or wrong.
     #[error(
         "this is not a wedge.toml: {0}; give the file that 'dotwright wedge draw' wrote beside the program"
@@ -308,27 +308,27 @@ impl Wedge {
     }
 
     /// The file's text.
-    pub fn to_toml(&self) -> Result<String, SheetError> {
-        toml::to_string(self).map_err(|e| SheetError::Syntax(e.to_string()))
+    pub fn to_toml(&self) -> Result<String, TargetError> {
+        toml::to_string(self).map_err(|e| TargetError::Syntax(e.to_string()))
     }
 
     /// Reads a file's text and checks it.
-    pub fn from_toml(text: &str) -> Result<Self, SheetError> {
+    pub fn from_toml(text: &str) -> Result<Self, TargetError> {
         let wedge: Wedge =
-            toml::from_str(text).map_err(|e| SheetError::Syntax(e.message().replace('\n', " ")))?;
+            toml::from_str(text).map_err(|e| TargetError::Syntax(e.message().replace('\n', " ")))?;
         if wedge.version != VERSION {
-            return Err(SheetError::Version { found: wedge.version });
+            return Err(TargetError::Version { found: wedge.version });
         }
         wedge.check()?;
         let computed = wedge.computed_id();
         if computed != wedge.id {
-            return Err(SheetError::Changed { computed, found: wedge.id });
+            return Err(TargetError::Changed { computed, found: wedge.id });
         }
         Ok(wedge)
     }
 
-    fn check(&self) -> Result<(), SheetError> {
-        let bad = |what: &str| Err(SheetError::Impossible(what.to_string()));
+    fn check(&self) -> Result<(), TargetError> {
+        let bad = |what: &str| Err(TargetError::Impossible(what.to_string()));
         let positive = |v: f64| v.is_finite() && v > 0.0;
         for (name, v) in [
             ("rated_power", self.rated_power.0),

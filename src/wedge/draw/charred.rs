@@ -6,7 +6,7 @@ use super::request::{Request, rounded, sorted_speeds};
 use crate::mark::{Burn, Setting};
 use crate::placement::DotRect;
 use crate::units::{Share, Watts};
-use crate::wedge::target::{Dial, Patch, Pattern};
+use crate::wedge::target::{Dial, Pattern, TestPatch};
 
 /// Times the expected exposure at half char that the charred patch gets: with a steepness of 6 and a coating that
 /// chars at half as much again it is still 98 % charred.
@@ -42,9 +42,9 @@ pub(super) fn charred_patch(
     height: f64,
     cell: [usize; 2],
     dial: Dial,
-) -> Patch {
+) -> TestPatch {
     let area = place.area(whole);
-    Patch {
+    TestPatch {
         name: cell_name(cell[0], cell[1]),
         cell,
         centre: [area.left + area.width / 2.0, height - area.top - area.height / 2.0],

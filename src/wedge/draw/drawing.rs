@@ -12,7 +12,7 @@ use super::request::{DrawError, Request, check, sorted_speeds, sure_dial, writte
 use crate::placement::DotRect;
 use crate::plane::Dots;
 use crate::units::{Mm, Share};
-use crate::wedge::target::{Code, Expected, FinderMark, Kind, Patch, VERSION, Wedge};
+use crate::wedge::target::{Code, Expected, FinderMark, TestPatch, VERSION, Wedge, WedgeKind};
 
 /// Stands for the id in labels until the id is known: as long as one.
 const NO_ID: &str = "W000000";
@@ -38,9 +38,9 @@ pub struct Drawing {
 pub fn draw(request: &Request) -> Result<Drawing, DrawError> {
     check(request)?;
     let CellPlan { mut contents, cells } = match request.kind {
-        Kind::Exposure => exposure_plan(request),
-        Kind::Tone => tone_plan(request)?,
-        Kind::Timing => timing_plan(request),
+        WedgeKind::Exposure => exposure_plan(request),
+        WedgeKind::Tone => tone_plan(request)?,
+        WedgeKind::Timing => timing_plan(request),
     };
     contents.footer = format!("{NO_ID} {}", contents.footer);
     let layout = lay_out(&request.blank, request.grid, &contents)?;
@@ -56,12 +56,12 @@ pub fn draw(request: &Request) -> Result<Drawing, DrawError> {
         wedge.patches.push(patch);
         fills.push((place, fill));
     }
-    if request.kind == Kind::Timing {
+    if request.kind == WedgeKind::Timing {
         for (cell, &speed) in layout.cells.iter().zip(&sorted_speeds(request)) {
             wedge.combs.push(comb(request, speed, cell, &layout.whole, height)?);
         }
     }
-    if let (Kind::Exposure, Some((place, row)), Some(dial)) =
+    if let (WedgeKind::Exposure, Some((place, row)), Some(dial)) =
         (request.kind, layout.beside, charring_dial(request))
     {
         let patch = charred_patch(&place, &layout.whole, height, [contents.columns, row], dial);
@@ -72,10 +72,10 @@ pub fn draw(request: &Request) -> Result<Drawing, DrawError> {
     Ok(assemble(wedge, &layout, fills))
 }
 
-fn patch(cell: &Cell, place: &DotBox, whole: &DotRect, height: f64) -> Patch {
+fn patch(cell: &Cell, place: &DotBox, whole: &DotRect, height: f64) -> TestPatch {
     let area = place.area(whole);
     let (x, y) = area.centre();
-    Patch {
+    TestPatch {
         name: cell_name(cell.column, cell.row),
         cell: [cell.column, cell.row],
         centre: [x, height - y],

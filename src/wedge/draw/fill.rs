@@ -5,10 +5,10 @@ use crate::plane::{Dots, Tone};
 use crate::progress::Silent;
 use crate::screen::{self, Options};
 use crate::units::Watts;
-use crate::wedge::target::{Patch, Pattern};
+use crate::wedge::target::{Pattern, TestPatch};
 
 /// The dots of a patch.
-pub(super) fn fill_of(request: &Request, patch: &Patch, (nx, ny): (usize, usize)) -> Dots {
+pub(super) fn fill_of(request: &Request, patch: &TestPatch, (nx, ny): (usize, usize)) -> Dots {
     let by = |on: &dyn Fn(usize, usize) -> bool| {
         let mut d = Dots::off(nx, ny);
         for y in 0..ny {

@@ -11,7 +11,7 @@ use crate::scan::lines::Marking;
 use crate::scan::program::{self, Notes};
 use crate::scan::raster::{RasterPath, Scan, Ways};
 use crate::units::short;
-use crate::wedge::target::Kind;
+use crate::wedge::target::WedgeKind;
 
 /// The program's bytes and how long it takes.
 #[derive(Debug, Clone, PartialEq)]
@@ -38,7 +38,7 @@ pub enum ProgramError {
 pub fn program(drawing: &Drawing, limits: &Limits, blank: Blank) -> Result<WedgeProgram, ProgramError> {
     let wedge = &drawing.wedge;
     let plain = |first: bool, last: bool| Limits {
-        lag: if wedge.kind == Kind::Timing { BeamLag::Mm(0.0) } else { limits.lag },
+        lag: if wedge.kind == WedgeKind::Timing { BeamLag::Mm(0.0) } else { limits.lag },
         header: if first { limits.header.clone() } else { Vec::new() },
         footer: if last { limits.footer.clone() } else { Vec::new() },
         ..limits.clone()

@@ -5,13 +5,13 @@ use crate::blank::Blank;
 use crate::mark::{Beam, Response};
 use crate::placement::Grid;
 use crate::units::{MmPerS, Share, Watts};
-use crate::wedge::target::{Dial, Kind};
+use crate::wedge::target::{Dial, WedgeKind};
 
 /// What a wedge is drawn from. Lists hold at least one value.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Request {
     /// What it measures.
-    pub kind: Kind,
+    pub kind: WedgeKind,
     /// The blank with its margin.
     pub blank: Blank,
     /// Machine's name.

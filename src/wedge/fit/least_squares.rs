@@ -86,14 +86,6 @@ pub fn minimise(start: &[f64], residuals: impl Fn(&[f64]) -> Vec<f64>) -> Option
     Some(Minimum { at: problem.at.as_slice().to_vec(), cost, error })
 }
 
-/// The median of the sizes of residuals, as the standard deviation that a normal distribution of that median has
-/// (times 1.4826; Huber and Ronchetti, Robust Statistics, 2nd edition): a few stray ones do not move it. 0 for none.
-pub fn robust_size(rest: impl Iterator<Item = f64>) -> f64 {
-    let mut sizes: Vec<f64> = rest.map(f64::abs).collect();
-    sizes.sort_by(f64::total_cmp);
-    1.4826 * sizes.get(sizes.len() / 2).copied().unwrap_or(0.0)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -1,8 +1,21 @@
 //! Fit: the coating's response, the beam and the dot gain from what was measured, and the pick.
 
-pub mod least_squares;
-pub mod model;
-pub mod pick;
-pub mod response;
-pub mod tone;
-pub mod verdict;
+mod beam;
+mod choice;
+mod exposure;
+mod fitted;
+mod gain;
+mod least_squares;
+mod model;
+mod pick;
+mod response;
+mod search;
+mod settle;
+mod verdict;
+
+pub use beam::beam;
+pub use choice::{Chosen, choose};
+pub use exposure::{ExposureFit, exposure};
+pub use fitted::ResponseFit;
+pub use gain::{gains, wants_mark};
+pub use model::ripple;

@@ -1,6 +1,6 @@
 //! Verdict: whether an exposure wedge missed its range, and which way to move it.
 
-use super::response::Point;
+use super::model::Point;
 
 /// A sentence when all patches are under- or over-burnt; `None` when the range shows the coating's response.
 /// `bare` is the lightness of the bare coating.

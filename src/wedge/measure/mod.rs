@@ -1,6 +1,15 @@
 //! Measure: the photo laid flat, its light evened, and what each patch and comb shows.
 
-pub mod lightness;
-pub mod patches;
-pub mod rectify;
-pub mod timing;
+mod combs;
+mod measured;
+mod patches;
+mod rectify;
+mod scale;
+mod surface;
+mod value;
+
+pub use combs::combs;
+pub use measured::{Measured, measure};
+pub use patches::{APERTURE_MM, Refusal};
+pub use rectify::{Flat, rectify};
+pub use value::{PatchValue, REPEATS};

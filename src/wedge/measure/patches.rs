@@ -1,11 +1,13 @@
 //! Patches: lightness and grain of each, or why it cannot be measured.
 
-use super::rectify::{Flat, Surface};
+use super::rectify::Flat;
+use super::surface::LightSurface;
 use crate::colour::lstar;
 use crate::parallel;
-use crate::wedge::register::camera::View;
+use crate::wedge::register::Camera;
 use crate::wedge::register::photo::Photo;
-use crate::wedge::target::{Patch, Pattern, Wedge};
+use crate::wedge::spread::deviation;
+use crate::wedge::target::{Pattern, TestPatch, Wedge};
 
 /// Side of the aperture through which grain is measured, mm: about what the eye resolves at 300 mm
 /// (1 minute of arc is 0.09 mm) times four, so that it is the mottle a person sees and not the pixels' noise.
@@ -16,7 +18,7 @@ const GLARE: f64 = 5.0;
 
 /// A patch measured against the unmarked coating.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Measured {
+pub struct PatchLight {
     /// Mean light relative to the unmarked coating at the same place.
     pub ratio: f64,
     /// The same through each aperture of the core.
@@ -67,13 +69,13 @@ pub enum Refusal {
 pub fn measure(
     photo: &Photo,
     flat: &Flat,
-    map: &View,
-    surface: &Surface,
+    camera: &Camera,
+    surface: &LightSurface,
     wedge: &Wedge,
     blur: f64,
-) -> Vec<Result<Measured, Refusal>> {
+) -> Vec<Result<PatchLight, Refusal>> {
     parallel::map(wedge.patches.len(), |i| match wedge.patches.get(i) {
-        Some(p) => one(photo, flat, map, surface, wedge, p, blur),
+        Some(p) => one(photo, flat, camera, surface, wedge, p, blur),
         None => Err(Refusal::Outside),
     })
 }
@@ -86,12 +88,12 @@ pub fn guard(wedge: &Wedge, blur: f64) -> f64 {
 fn one(
     photo: &Photo,
     flat: &Flat,
-    map: &View,
-    surface: &Surface,
+    camera: &Camera,
+    surface: &LightSurface,
     wedge: &Wedge,
-    patch: &Patch,
+    patch: &TestPatch,
     blur: f64,
-) -> Result<Measured, Refusal> {
+) -> Result<PatchLight, Refusal> {
     let (cx, cy) = (patch.centre[0], wedge.blank.height() - patch.centre[1]);
     let [w, h] = patch.size;
     let side = w.min(h);
@@ -101,7 +103,7 @@ fn one(
     }
     let (l, t, r, b) =
         (cx - w / 2.0 + guard, cy - h / 2.0 + guard, cx + w / 2.0 - guard, cy + h / 2.0 - guard);
-    let share = clipped_share(photo, map, l, t, r, b).ok_or(Refusal::Outside)?;
+    let share = clipped_share(photo, camera, l, t, r, b).ok_or(Refusal::Outside)?;
     if share > 0.01 {
         return Err(Refusal::Clipped { share: 100.0 * share });
     }
@@ -154,7 +156,7 @@ fn one(
     if !patterned && spread > 2.5 + 4.0 * sd / (cells.len() as f64 / 4.0).sqrt() {
         return Err(Refusal::Uneven { spread });
     }
-    Ok(Measured {
+    Ok(PatchLight {
         ratio,
         cells,
         patterned,
@@ -171,7 +173,7 @@ struct Beside {
     veil: f64,
 }
 
-fn glare_beside(surface: &Surface, at: (f64, f64), reach: f64) -> Beside {
+fn glare_beside(surface: &LightSurface, at: (f64, f64), reach: f64) -> Beside {
     let beside: Vec<f64> = surface
         .gaps
         .iter()
@@ -185,23 +187,13 @@ fn glare_beside(surface: &Surface, at: (f64, f64), reach: f64) -> Beside {
     Beside { most, veil: if sure { mean } else { 0.0 } }
 }
 
-/// Standard deviation, with n − 1.
-pub fn deviation(values: &[f64]) -> f64 {
-    let n = values.len() as f64;
-    if n < 2.0 {
-        return 0.0;
-    }
-    let mean = values.iter().sum::<f64>() / n;
-    (values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / (n - 1.0)).sqrt()
-}
-
-fn clipped_share(photo: &Photo, map: &View, l: f64, t: f64, r: f64, b: f64) -> Option<f64> {
+fn clipped_share(photo: &Photo, camera: &Camera, l: f64, t: f64, r: f64, b: f64) -> Option<f64> {
     let n = 24;
     let mut hits = 0;
     for j in 0..n {
         for i in 0..n {
             let at = (l + (r - l) * (i as f64 + 0.5) / n as f64, t + (b - t) * (j as f64 + 0.5) / n as f64);
-            let (x, y) = map.map(at)?;
+            let (x, y) = camera.project(at)?;
             let (x, y) = (x.round(), y.round());
             if !(x >= 0.0 && y >= 0.0)
                 || x as usize >= photo.light.width()

@@ -1,4 +1,4 @@
-//! View: from the wedge's plane (mm) to the photo (pixels): a perspective, then the lens's radial distortion.
+//! Camera: from the wedge's plane (mm) to the photo (pixels): a perspective, then the lens's radial distortion.
 
 use super::homography::Homography;
 
@@ -43,35 +43,35 @@ impl Lens {
 
 /// How the wedge is seen: mm (x to the right, y down, from the blank's upper left corner) to photo pixels.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct View {
+pub struct Camera {
     /// The perspective, to the pixels of a pinhole.
     pub plane: Homography,
     /// The lens.
     pub lens: Lens,
 }
 
-impl View {
+impl Camera {
     /// Fits the perspective under a given lens to places (mm) and where they are seen (pixels). `None` where
     /// they do not settle it.
     pub fn fit(from: &[(f64, f64)], seen: &[(f64, f64)], lens: Lens) -> Option<Self> {
         let to: Vec<(f64, f64)> = seen.iter().map(|&p| lens.straighten(p)).collect();
-        Some(View { plane: Homography::fit(from, &to)?, lens })
+        Some(Camera { plane: Homography::fit(from, &to)?, lens })
     }
 
     /// The photo's pixel that shows a place; `None` at infinity.
-    pub fn map(&self, p: (f64, f64)) -> Option<(f64, f64)> {
+    pub fn project(&self, p: (f64, f64)) -> Option<(f64, f64)> {
         Some(self.lens.bend(self.plane.map(p)?))
     }
 
     /// The place that a pixel shows.
-    pub fn unmap(&self, p: (f64, f64)) -> Option<(f64, f64)> {
+    pub fn back_project(&self, p: (f64, f64)) -> Option<(f64, f64)> {
         self.plane.inverse()?.map(self.lens.straighten(p))
     }
 
     /// Pixels a mm at a place: the root of the area's growth.
     pub fn scale(&self, p: (f64, f64)) -> Option<f64> {
         let d = 1e-3;
-        let (o, x, y) = (self.map(p)?, self.map((p.0 + d, p.1))?, self.map((p.0, p.1 + d))?);
+        let (o, x, y) = (self.project(p)?, self.project((p.0 + d, p.1))?, self.project((p.0, p.1 + d))?);
         let det = (x.0 - o.0) * (y.1 - o.1) - (x.1 - o.1) * (y.0 - o.0);
         Some(det.abs().sqrt() / d)
     }

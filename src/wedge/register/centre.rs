@@ -2,7 +2,7 @@
 
 use nalgebra::{Matrix6, Vector6};
 
-use super::camera::View;
+use super::camera::Camera;
 use super::photo::sample;
 use crate::plane::Light;
 use crate::wedge::target::{CENTRE, FinderMark, RING};
@@ -37,10 +37,10 @@ fn profile(mark: &FinderMark, r: f64, sigma: f64) -> (f64, f64) {
     }
 }
 
-/// Fits the mark's shape, a level, a slope of light and a contrast to the photo round the place that `map`
+/// Fits the mark's shape, a level, a slope of light and a contrast to the photo round the place that `camera`
 /// (mm, y down, to pixels) gives; moves the centre by Gauss-Newton. `None` where the photo ends or the
 /// fit walks away by more than a mark's radius.
-pub fn register(light: &Light, map: &View, mark: &FinderMark, height: f64) -> Option<Registered> {
+pub fn register(light: &Light, camera: &Camera, mark: &FinderMark, height: f64) -> Option<Registered> {
     let (mx, my) = (mark.centre[0], height - mark.centre[1]);
     let radius = mark.diameter.0 / 2.0;
     let n = 48usize;
@@ -50,7 +50,7 @@ pub fn register(light: &Light, map: &View, mark: &FinderMark, height: f64) -> Op
     for j in 0..n {
         for i in 0..n {
             let (x, y) = ((i as f64 + 0.5) * step - reach, (j as f64 + 0.5) * step - reach);
-            let (px, py) = map.map((mx + x, my + y))?;
+            let (px, py) = camera.project((mx + x, my + y))?;
             // The square root evens out the noise between light and dark.
             samples.push((x, y, f64::from(sample(light, px, py)?.max(0.0).sqrt())));
         }
@@ -66,7 +66,7 @@ pub fn register(light: &Light, map: &View, mark: &FinderMark, height: f64) -> Op
         }
     }
     let (rest, (dx, dy), sigma, gain) = best?;
-    let at = map.map((mx + dx, my + dy))?;
+    let at = camera.project((mx + dx, my + dy))?;
     Some(Registered {
         at,
         blur_mm: sigma,

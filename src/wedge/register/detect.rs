@@ -6,31 +6,13 @@
 use image::{GrayImage, Luma};
 use imageproc::region_labelling::{Connectivity, connected_components};
 
+use super::candidate::MarkCandidate;
 use super::homography::Homography;
-use super::three_marks as three;
+use super::{four_marks, three_marks};
 use crate::parallel;
 use crate::plane::Light;
+use crate::progress::{Progress, Stopped};
 use crate::wedge::target::{CENTRE, RING, Wedge};
-
-/// A mark-like place.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Candidate {
-    /// Centre in photo pixels.
-    pub at: (f64, f64),
-    /// Outer diameter in photo pixels (of the circle of the same area).
-    pub diameter: f64,
-    /// A disc with a hole rather than a ring with a dot.
-    pub odd: bool,
-    /// The mark is lighter than what is round it.
-    pub lighter: bool,
-}
-
-/// The perspective that a consistent set of marks gives.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Found {
-    /// From mm (x right, y down, from the blank's upper left corner) to photo pixels.
-    pub map: Homography,
-}
 
 /// What was searched, for the message when nothing is found.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -41,13 +23,25 @@ pub struct Searched {
     pub discs: usize,
 }
 
+/// Why no marks were found.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Unfound {
+    /// The whole photo was searched.
+    Searched(Searched),
+    /// The person asked to stop.
+    Stopped(Stopped),
+}
+
 /// Finds the four marks. The photo is looked at reduced by 4, then 2, then 1, each with three widths of
 /// the local threshold; the first scale that gives a consistent set of four wins. Where none does, three
 /// marks and their sizes give a first perspective, for the patches to make exact.
-pub fn find(light: &Light, wedge: &Wedge) -> Result<Found, Searched> {
+pub fn find(light: &Light, wedge: &Wedge, progress: &dyn Progress) -> Result<Homography, Unfound> {
     let mut searched = Searched::default();
     let mut best_three: Option<(f64, Homography)> = None;
-    for factor in [4, 2, 1] {
+    let factors = [4, 2, 1];
+    progress.expect(factors.len() as u64);
+    for factor in factors {
+        progress.go_on(1).map_err(Unfound::Stopped)?;
         let (w, h) = (light.width() / factor, light.height() / factor);
         if w < 200 || h < 200 {
             continue;
@@ -58,9 +52,9 @@ pub fn find(light: &Light, wedge: &Wedge) -> Result<Found, Searched> {
             let radius = (shorter / [10, 20, 36][i]).max(6);
             candidates(&threshold(&small, radius), factor as f64)
         });
-        let mut all: Vec<Candidate> = Vec::new();
+        let mut all: Vec<MarkCandidate> = Vec::new();
         for c in lists.into_iter().flatten() {
-            let same = |d: &Candidate| {
+            let same = |d: &MarkCandidate| {
                 (d.at.0 - c.at.0).hypot(d.at.1 - c.at.1) < 0.2 * c.diameter
                     && d.odd == c.odd
                     && d.lighter == c.lighter
@@ -72,16 +66,16 @@ pub fn find(light: &Light, wedge: &Wedge) -> Result<Found, Searched> {
         }
         searched.rings = searched.rings.max(all.iter().filter(|c| !c.odd).count());
         searched.discs = searched.discs.max(all.iter().filter(|c| c.odd).count());
-        if let Some(found) = consistent(&all, wedge) {
-            return Ok(found);
+        if let Some(map) = four_marks::consistent(&all, wedge) {
+            return Ok(map);
         }
-        let three = three::consistent(&all, wedge);
+        let three = three_marks::consistent(&all, wedge);
         best_three = match (best_three, three) {
             (Some(a), Some(b)) if a.0 <= b.0 => Some(a),
             (a, b) => b.or(a),
         };
     }
-    best_three.map(|(_, map)| Found { map }).ok_or(searched)
+    best_three.map(|(_, map)| map).ok_or(Unfound::Searched(searched))
 }
 
 /// The square root of linear light, averaged over `factor` by `factor` pixels, in 0..1.
@@ -159,7 +153,7 @@ impl Region {
     }
 }
 
-fn candidates(binary: &GrayImage, factor: f64) -> Vec<Candidate> {
+fn candidates(binary: &GrayImage, factor: f64) -> Vec<MarkCandidate> {
     let labels = connected_components(binary, Connectivity::Four, Luma([0u8]));
     let count = labels.pixels().map(|p| p[0]).max().unwrap_or(0) as usize + 1;
     let none = Region {
@@ -228,79 +222,14 @@ fn candidates(binary: &GrayImage, factor: f64) -> Vec<Candidate> {
     out
 }
 
-fn candidate(r: &Region, area: f64, odd: bool, lighter: bool, factor: f64) -> Candidate {
+fn candidate(r: &Region, area: f64, odd: bool, lighter: bool, factor: f64) -> MarkCandidate {
     let (x, y) = r.centre();
     // Pixel centres of the reduced picture lie in the middle of their block of pixels.
     let up = |v: f64| (v + 0.5) * factor - 0.5;
-    Candidate {
+    MarkCandidate {
         at: (up(x), up(y)),
         diameter: 2.0 * (area / std::f64::consts::PI).sqrt() * factor,
         odd,
         lighter,
     }
-}
-
-/// One odd and three ordinary marks of one polarity whose places and sizes agree with the sheet.
-fn consistent(all: &[Candidate], wedge: &Wedge) -> Option<Found> {
-    let height = wedge.blank.height();
-    let model: Vec<(f64, f64)> = wedge.marks.iter().map(|m| (m.centre[0], height - m.centre[1])).collect();
-    if model.len() != 4 {
-        return None;
-    }
-    let mut best: Option<(f64, Found)> = None;
-    for odd in all.iter().filter(|c| c.odd) {
-        let mut rings: Vec<&Candidate> = all
-            .iter()
-            .filter(|c| {
-                !c.odd && c.lighter == odd.lighter && (0.5..=2.0).contains(&(c.diameter / odd.diameter))
-            })
-            .collect();
-        // A wedge has three; a photo full of ring-like things is cut short, nearest in size first.
-        rings.sort_by(|a, b| {
-            (a.diameter / odd.diameter).ln().abs().total_cmp(&(b.diameter / odd.diameter).ln().abs())
-        });
-        rings.truncate(14);
-        for i in 0..rings.len() {
-            for j in i + 1..rings.len() {
-                for k in j + 1..rings.len() {
-                    let set = [*odd, *rings[i], *rings[j], *rings[k]];
-                    let Some((score, found)) = judge(set, &model, wedge) else { continue };
-                    if best.as_ref().is_none_or(|(s, _)| score < *s) {
-                        best = Some((score, found));
-                    }
-                }
-            }
-        }
-    }
-    best.map(|(_, f)| f)
-}
-
-/// Orders a set clockwise from the odd mark and scores how far its sizes are from what the perspective says.
-fn judge(mut set: [Candidate; 4], model: &[(f64, f64)], wedge: &Wedge) -> Option<(f64, Found)> {
-    let (cx, cy) = set.iter().fold((0.0, 0.0), |(a, b), c| (a + c.at.0 / 4.0, b + c.at.1 / 4.0));
-    let angle = |c: &Candidate| (c.at.1 - cy).atan2(c.at.0 - cx);
-    let start = angle(&set[0]);
-    let turn = |c: &Candidate| (angle(c) - start).rem_euclid(std::f64::consts::TAU);
-    set[1..].sort_by(|a, b| turn(a).total_cmp(&turn(b)));
-    let to: Vec<(f64, f64)> = set.iter().map(|c| c.at).collect();
-    let map = Homography::fit(model, &to)?;
-    let mut worst: f64 = 0.0;
-    for ((c, m), mark) in set.iter().zip(model).zip(&wedge.marks) {
-        let want = map.scale(*m)? * mark.diameter.0;
-        worst = worst.max((c.diameter / want).ln().abs());
-    }
-    // Convex and not folded: the scale must be alike over the whole blank.
-    let spread = scale_spread(&map, wedge)?;
-    (worst < 0.22 && spread < 2.5).then_some((worst, Found { map }))
-}
-
-/// The largest scale over the smallest among the blank's corners; `None` where one lies at infinity.
-pub(super) fn scale_spread(map: &Homography, wedge: &Wedge) -> Option<f64> {
-    let (w, h) = (wedge.blank.width(), wedge.blank.height());
-    let (mut least, mut most) = (f64::INFINITY, 0.0f64);
-    for corner in [(0.0, 0.0), (w, 0.0), (w, h), (0.0, h)] {
-        let scale = map.scale(corner)?;
-        (least, most) = (least.min(scale), most.max(scale));
-    }
-    Some(most / least)
 }

@@ -8,7 +8,7 @@ pub struct Homography(Matrix3<f64>);
 
 impl Homography {
     /// The map that brings `from` to `to` with the least squares of distances in `to`: normalised direct
-    /// linear transform (Hartley and Zisserman, Multiple View Geometry, 2nd edition, algorithm 4.2), then
+    /// linear transform (Hartley and Zisserman, Multiple Camera Geometry, 2nd edition, algorithm 4.2), then
     /// Gauss-Newton on the distances. `None` for fewer than four points or when they do not settle it.
     pub fn fit(from: &[(f64, f64)], to: &[(f64, f64)]) -> Option<Self> {
         if from.len() < 4 || from.len() != to.len() {

@@ -1,19 +1,20 @@
-//! Locate: where the wedge lies in the photo, and whether it is the one that the sheet describes.
+//! Locate: where the wedge lies in the photo, and whether it is the one that its file describes.
 
-use super::camera::{Lens, View};
+use super::camera::{Camera, Lens};
 use super::centre::{Registered, register};
-use super::detect::{self, Searched};
+use super::code::check_code;
+use super::detect::{self, Searched, Unfound};
 use super::homography::Homography;
-use super::photo::{Photo, sample};
+use super::photo::Photo;
 use super::refine::refine;
-use crate::wedge::measure::patches::deviation;
-use crate::wedge::read::{Ask, ReadError};
+use crate::progress::Progress;
+use crate::wedge::ask::{Ask, ReadingError};
 use crate::wedge::target::Wedge;
 
 /// Where the wedge lies in the photo.
-pub struct Seen {
+pub struct Located {
     /// From mm (y down, from the blank's upper left corner) to photo pixels.
-    pub map: View,
+    pub camera: Camera,
     /// Centres of the finder marks or corners, photo pixels.
     pub marks: Vec<(f64, f64)>,
     /// Standard deviation of the edges' blur, mm.
@@ -22,6 +23,19 @@ pub struct Seen {
     pub lighter: bool,
     /// What a reader must know.
     pub notes: Vec<String>,
+}
+
+/// Finds the wedge in the photo: by its finder marks, or, for a grid that has none, by the corners given by hand.
+///
+/// # Errors
+/// When the wedge is not found or another one is seen, or the corners given by hand do not do.
+pub fn locate(
+    photo: &Photo,
+    wedge: &Wedge,
+    ask: &Ask,
+    progress: &dyn Progress,
+) -> Result<Located, ReadingError> {
+    if wedge.marks.is_empty() { by_corners(photo, wedge, ask) } else { by_marks(photo, wedge, ask, progress) }
 }
 
 fn model_points(wedge: &Wedge) -> Vec<(f64, f64)> {
@@ -34,16 +48,21 @@ fn model_points(wedge: &Wedge) -> Vec<(f64, f64)> {
 ///
 /// # Errors
 /// When no consistent set of marks is found or the id's cells say another wedge.
-pub fn by_marks(photo: &Photo, wedge: &Wedge, ask: &Ask) -> Result<Seen, ReadError> {
+fn by_marks(
+    photo: &Photo,
+    wedge: &Wedge,
+    ask: &Ask,
+    progress: &dyn Progress,
+) -> Result<Located, ReadingError> {
     let model = model_points(wedge);
     let lens = Lens::new(photo.light.width(), photo.light.height(), 0.0);
     let by_hand = !ask.corners.is_empty();
     let plane = if by_hand {
         hand_map(photo, &model, ask)?
     } else {
-        detect::find(&photo.light, wedge).map_err(|searched| unfound(wedge, searched))?.map
+        detect::find(&photo.light, wedge, progress).map_err(|e| unfound(wedge, e))?
     };
-    let mut view = View { plane, lens };
+    let mut camera = Camera { plane, lens };
     // Twice: the second time the shapes are looked at through the better perspective.
     let mut marks: Vec<(usize, Registered)> = Vec::new();
     for _ in 0..2 {
@@ -51,31 +70,31 @@ pub fn by_marks(photo: &Photo, wedge: &Wedge, ask: &Ask) -> Result<Seen, ReadErr
             .marks
             .iter()
             .enumerate()
-            .filter_map(|(i, m)| Some((i, register(&photo.light, &view, m, wedge.blank.height())?)))
+            .filter_map(|(i, m)| Some((i, register(&photo.light, &camera, m, wedge.blank.height())?)))
             .filter(|(_, r)| r.likeness > 0.5)
             .collect();
         if marks.len() < 4 {
             break;
         }
         let to: Vec<(f64, f64)> = marks.iter().map(|m| m.1.at).collect();
-        view = View::fit(&model, &to, lens)
-            .ok_or_else(|| ReadError::Corners("lie on a line; give four different points".into()))?;
+        camera = Camera::fit(&model, &to, lens)
+            .ok_or_else(|| ReadingError::Corners("lie on a line; give four different points".into()))?;
     }
     if marks.len() < 3 && by_hand {
-        return Err(ReadError::Corners(
+        return Err(ReadingError::Corners(
             "do not lie on the four finder marks; give their centres, the disc with the hole first, then clockwise".into(),
         ));
     }
     let by = |marks: &[(usize, Registered)]| {
         let known: Vec<(f64, f64)> = marks.iter().filter_map(|(i, _)| model.get(*i).copied()).collect();
         let at: Vec<(f64, f64)> = marks.iter().map(|m| m.1.at).collect();
-        if marks.len() >= 3 { refine(&photo.light, wedge, &view, &known, &at) } else { None }
+        if marks.len() >= 3 { refine(&photo.light, wedge, &camera, &known, &at) } else { None }
     };
     let mut refined = by(&marks);
     // A mark half under a thumb or a spot of light is found beside its place: the patches know better.
     while let Some(r) = refined
         && marks.len() > 3
-        && let Some((away, worst)) = furthest(&marks, &model, &r.view)
+        && let Some((away, worst)) = furthest(&marks, &model, &r.camera)
         && away > STRAY_MM
     {
         marks.remove(worst);
@@ -85,35 +104,35 @@ pub fn by_marks(photo: &Photo, wedge: &Wedge, ask: &Ask) -> Result<Seen, ReadErr
     if marks.len() < 4 {
         // Without the fourth mark the patches must carry the place: half of a blurred edge is the limit.
         if !refined.is_some_and(|r| r.rest < 0.15) {
-            return Err(ReadError::NoMarks { rings: marks.len(), discs: 0 });
+            return Err(ReadingError::NoMarks { rings: marks.len(), discs: 0 });
         }
         notes.push(
             "one of the four finder marks was not found: the place rests on the other three and on the edges of the patches".into(),
         );
     }
     if let Some(r) = refined {
-        view = r.view;
+        camera = r.camera;
     }
-    if view.lens.k1.abs() > 0.005 {
+    if camera.lens.k1.abs() > 0.005 {
         notes.push(format!(
             "the lens bends straight lines by {:+.1} % at the photo's corners; that was taken out",
-            100.0 * view.lens.k1
+            100.0 * camera.lens.k1
         ));
     }
     let mut blurs: Vec<f64> = marks.iter().map(|m| m.1.blur_mm).collect();
     blurs.sort_by(f64::total_cmp);
     let contrast = marks.iter().map(|m| m.1.contrast).sum::<f64>() / marks.len() as f64;
-    check_code(photo, wedge, &view, contrast > 0.0, &mut notes)?;
+    check_code(photo, wedge, &camera, contrast > 0.0, &mut notes)?;
     let photo_middle = (photo.light.width() as f64 / 2.0, photo.light.height() as f64 / 2.0);
     // The sharpest photo of this beam still blurs; the second largest guards against one bad mark.
-    Ok(Seen {
-        map: view,
+    Ok(Located {
+        camera,
         marks: model
             .iter()
             .enumerate()
             .map(|(i, &m)| {
                 let own = marks.iter().find(|(k, _)| *k == i).map(|(_, r)| r.at);
-                own.or_else(|| view.map(m)).unwrap_or(photo_middle)
+                own.or_else(|| camera.project(m)).unwrap_or(photo_middle)
             })
             .collect(),
         blur: blurs.get(blurs.len().saturating_sub(2)).copied().unwrap_or(0.1),
@@ -126,24 +145,27 @@ pub fn by_marks(photo: &Photo, wedge: &Wedge, ask: &Ask) -> Result<Seen, ReadErr
 /// 0.02 mm, patches to 0.05 mm each.
 const STRAY_MM: f64 = 0.06;
 
-/// The mark that lies furthest from where the view puts it: mm, and its index in the list.
-fn furthest(marks: &[(usize, Registered)], model: &[(f64, f64)], view: &View) -> Option<(f64, usize)> {
+/// The mark that lies furthest from where the camera puts it: mm, and its index in the list.
+fn furthest(marks: &[(usize, Registered)], model: &[(f64, f64)], camera: &Camera) -> Option<(f64, usize)> {
     marks
         .iter()
         .enumerate()
         .filter_map(|(k, (i, r))| {
-            let (m, p) = (model.get(*i)?, view.unmap(r.at)?);
+            let (m, p) = (model.get(*i)?, camera.back_project(r.at)?);
             Some(((m.0 - p.0).hypot(m.1 - p.1), k))
         })
         .max_by(|a, b| a.0.total_cmp(&b.0))
 }
 
-fn unfound(wedge: &Wedge, searched: Searched) -> ReadError {
-    let Searched { rings, discs } = searched;
+fn unfound(wedge: &Wedge, why: Unfound) -> ReadingError {
+    let Searched { rings, discs } = match why {
+        Unfound::Stopped(stopped) => return stopped.into(),
+        Unfound::Searched(searched) => searched,
+    };
     if rings < 3 || discs < 1 {
-        return ReadError::NoMarks { rings, discs };
+        return ReadingError::NoMarks { rings, discs };
     }
-    ReadError::NotThis {
+    ReadingError::NotThis {
         given: wedge.id.clone(),
         why: format!(
             "{rings} rings with a dot and {discs} discs with a hole were seen, but no four of them lie \
@@ -152,106 +174,36 @@ fn unfound(wedge: &Wedge, searched: Searched) -> ReadError {
     }
 }
 
-fn hand_map(photo: &Photo, model: &[(f64, f64)], ask: &Ask) -> Result<Homography, ReadError> {
+fn hand_map(photo: &Photo, model: &[(f64, f64)], ask: &Ask) -> Result<Homography, ReadingError> {
     if ask.corners.len() != 4 {
-        return Err(ReadError::Corners(format!("are {} points; give four", ask.corners.len())));
+        return Err(ReadingError::Corners(format!("are {} points; give four", ask.corners.len())));
     }
     let (w, h) = (photo.light.width() as f64, photo.light.height() as f64);
     if let Some(p) = ask.corners.iter().find(|p| !(0.0..w).contains(&p.0) || !(0.0..h).contains(&p.1)) {
-        return Err(ReadError::Corners(format!(
+        return Err(ReadingError::Corners(format!(
             "hold {},{}, which lies outside the photo of {w} x {h} pixels",
             p.0, p.1
         )));
     }
     Homography::fit(model, &ask.corners)
-        .ok_or_else(|| ReadError::Corners("lie on a line; give four different points".into()))
+        .ok_or_else(|| ReadingError::Corners("lie on a line; give four different points".into()))
 }
 
 /// Takes the corners of a grid as they were given.
 ///
 /// # Errors
 /// When they are not four points of the photo.
-pub fn by_corners(photo: &Photo, wedge: &Wedge, ask: &Ask) -> Result<Seen, ReadError> {
+fn by_corners(photo: &Photo, wedge: &Wedge, ask: &Ask) -> Result<Located, ReadingError> {
     let (w, h) = (wedge.blank.width(), wedge.blank.height());
     let plane = hand_map(photo, &[(0.0, 0.0), (w, 0.0), (w, h), (0.0, h)], ask)?;
-    let map = View { plane, lens: Lens::new(photo.light.width(), photo.light.height(), 0.0) };
-    let per_mm = map.scale((w / 2.0, h / 2.0)).unwrap_or(8.0);
-    Ok(Seen {
-        map,
+    let camera = Camera { plane, lens: Lens::new(photo.light.width(), photo.light.height(), 0.0) };
+    let per_mm = camera.scale((w / 2.0, h / 2.0)).unwrap_or(8.0);
+    Ok(Located {
+        camera,
         marks: ask.corners.clone(),
         // No finder mark to measure it on: three pixels are taken as the blur of a hand-held photo.
         blur: 3.0 / per_mm,
         lighter: true,
         notes: vec!["there are no finder marks: places rest on the corners given by hand, and the blur was not measured".into()],
     })
-}
-
-/// Compares the id's cells in the photo with the sheet.
-fn check_code(
-    photo: &Photo,
-    wedge: &Wedge,
-    map: &View,
-    lighter: bool,
-    notes: &mut Vec<String>,
-) -> Result<(), ReadError> {
-    let Some(code) = &wedge.code else {
-        notes.push(
-            "this wedge is too small for the cells of its id: see that the photo belongs to the wedge.toml"
-                .into(),
-        );
-        return Ok(());
-    };
-    let height = wedge.blank.height();
-    let look = |x: f64, y: f64, half: f64| -> Option<f64> {
-        let mut sum = 0.0;
-        for j in -2..=2 {
-            for i in -2..=2 {
-                let at = (x + half * f64::from(i) / 2.0, y + half * f64::from(j) / 2.0);
-                let (px, py) = map.map(at)?;
-                sum += f64::from(sample(&photo.light, px, py)?.max(0.0).sqrt());
-            }
-        }
-        Some(sum / 25.0)
-    };
-    let y = height - code.first[1];
-    let cells: Option<Vec<(f64, f64)>> = (0..code.bits.len())
-        .map(|i| {
-            let x = code.first[0] + i as f64 * code.step;
-            let before = look(x - code.step / 2.0, y, 0.05 * code.cell)?;
-            let after = look(x + code.step / 2.0, y, 0.05 * code.cell)?;
-            Some((look(x, y, 0.3 * code.cell)?, (before + after) / 2.0))
-        })
-        .collect();
-    let Some(cells) = cells else { return Ok(()) };
-    let sign = if lighter { 1.0 } else { -1.0 };
-    let differences: Vec<f64> = cells.iter().map(|(c, g)| sign * (c - g)).collect();
-    let top = differences.iter().copied().fold(0.0, f64::max);
-    let level = 0.5 * top;
-    let noise = deviation(&differences.iter().copied().filter(|d| *d < level).collect::<Vec<_>>());
-    let bits: String = differences.iter().map(|d| if *d > level { '1' } else { '0' }).collect();
-    let wrong = bits.chars().zip(code.bits.chars()).filter(|(a, b)| a != b).count();
-    if top < 6.0 * noise || top < 0.02 {
-        if code.bits.contains('1') {
-            return Err(ReadError::NotThis {
-                given: wedge.id.clone(),
-                why: "the cells of the id under the patches are not there".into(),
-            });
-        }
-        return Ok(());
-    }
-    match wrong {
-        0 => Ok(()),
-        1 => {
-            notes.push("one cell of the wedge's id could not be read; the others agree".into());
-            Ok(())
-        }
-        _ => {
-            let digits = bits.len() / 4;
-            let seen = (0..digits)
-                .filter_map(|d| u8::from_str_radix(bits.get(4 * d..4 * d + 4)?, 2).ok())
-                .map(|v| format!("{v:X}"))
-                .collect::<String>();
-            Err(ReadError::OtherWedge { seen: format!("W{seen}"), given: wedge.id.clone() })
-        }
-    }
 }

@@ -1,10 +1,18 @@
 //! Register: where the wedge lies in the photo, by its finder marks and then by the edges of its patches.
 
-pub mod camera;
-pub mod centre;
-pub mod detect;
-pub mod homography;
-pub mod locate;
+mod camera;
+mod candidate;
+mod centre;
+mod code;
+mod detect;
+mod four_marks;
+mod homography;
+mod locate;
 pub mod photo;
-pub mod refine;
-pub mod three_marks;
+mod refine;
+mod three_marks;
+
+pub use camera::{Camera, Lens};
+pub use homography::Homography;
+pub use locate::{Located, locate};
+pub use photo::Photo;

@@ -1,10 +1,10 @@
-//! Refine: the view of the wedge made exact on the edges of its patches, and the lens's distortion from them.
+//! Refine: the camera of the wedge made exact on the edges of its patches, and the lens's distortion from them.
 
-use super::camera::{Lens, View};
+use super::camera::{Camera, Lens};
 use super::photo::sample;
 use crate::parallel;
 use crate::plane::Light;
-use crate::wedge::target::{Patch, Pattern, Wedge};
+use crate::wedge::target::{Pattern, TestPatch, Wedge};
 
 /// A patch whose four edges were seen.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -18,15 +18,15 @@ struct Placed {
 /// How well the sheet lies in the photo.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Refined {
-    /// The view.
-    pub view: View,
+    /// The camera.
+    pub camera: Camera,
     /// Patches that it rests on.
     pub patches: usize,
-    /// Root mean square of what is left between the view and the patches, mm.
+    /// Root mean square of what is left between the camera and the patches, mm.
     pub rest: f64,
 }
 
-/// Patches needed before they may move the view.
+/// Patches needed before they may move the camera.
 pub const LEAST: usize = 8;
 /// Distortion beyond this is no phone's: the edges are then of something else.
 const MOST_K1: f64 = 0.12;
@@ -37,17 +37,17 @@ const MOST_K1: f64 = 0.12;
 pub fn refine(
     light: &Light,
     wedge: &Wedge,
-    start: &View,
+    start: &Camera,
     model: &[(f64, f64)],
     seen: &[(f64, f64)],
 ) -> Option<Refined> {
     let height = wedge.blank.height();
-    let centre = |p: &Patch| (p.centre[0], height - p.centre[1]);
-    let far = |p: &Patch| {
+    let centre = |p: &TestPatch| (p.centre[0], height - p.centre[1]);
+    let far = |p: &TestPatch| {
         let (x, y) = centre(p);
         model.iter().map(|m| (m.0 - x).hypot(m.1 - y)).fold(f64::INFINITY, f64::min)
     };
-    let mut patches: Vec<&Patch> = wedge
+    let mut patches: Vec<&TestPatch> = wedge
         .patches
         .iter()
         .filter(|p| !p.charred)
@@ -55,32 +55,32 @@ pub fn refine(
         .collect();
     patches.sort_by(|a, b| far(a).total_cmp(&far(b)));
     let reach = reach(wedge)?;
-    let mut view = *start;
+    let mut camera = *start;
     let mut placed = Vec::new();
-    // With four marks the view is near enough everywhere; with three it grows from them.
+    // With four marks the camera is near enough everywhere; with three it grows from them.
     let rounds = if model.len() >= 4 { vec![1.0] } else { vec![0.3, 0.55, 0.8, 1.0] };
     for share in rounds {
         let n = (patches.len() as f64 * share).ceil() as usize;
         let near = patches.get(..n.min(patches.len())).unwrap_or(&[]);
         placed =
-            parallel::map(near.len(), |i| near.get(i).and_then(|p| place(light, &view, p, height, reach)))
+            parallel::map(near.len(), |i| near.get(i).and_then(|p| place(light, &camera, p, height, reach)))
                 .into_iter()
                 .flatten()
                 .collect();
         if placed.len() + model.len() < 6 {
             continue;
         }
-        view = fit(&mut placed, model, seen, view.lens)?.0;
+        camera = fit(&mut placed, model, seen, camera.lens)?.0;
     }
     if placed.len() < LEAST {
         return None;
     }
-    let (flat, rest_flat) = fit(&mut placed, model, seen, view.lens)?;
+    let (flat, rest_flat) = fit(&mut placed, model, seen, camera.lens)?;
     let (bent, rest_bent) = with_lens(&placed, model, seen, light)?;
     // A fifth less is left, or the lens is not worth its parameter.
-    let (view, rest) = if rest_bent < 0.8 * rest_flat { (bent, rest_bent) } else { (flat, rest_flat) };
-    let per_mm = view.scale((wedge.blank.width() / 2.0, height / 2.0))?;
-    Some(Refined { view, patches: placed.len(), rest: rest / per_mm })
+    let (camera, rest) = if rest_bent < 0.8 * rest_flat { (bent, rest_bent) } else { (flat, rest_flat) };
+    let per_mm = camera.scale((wedge.blank.width() / 2.0, height / 2.0))?;
+    Some(Refined { camera, patches: placed.len(), rest: rest / per_mm })
 }
 
 /// How far from a patch's edge its profile is looked at, mm: less than half of the narrowest gap.
@@ -103,25 +103,25 @@ fn reach(wedge: &Wedge) -> Option<f64> {
 }
 
 /// The middle of a patch from its four edges; `None` where one of them does not show.
-fn place(light: &Light, view: &View, patch: &Patch, height: f64, reach: f64) -> Option<Placed> {
+fn place(light: &Light, camera: &Camera, patch: &TestPatch, height: f64, reach: f64) -> Option<Placed> {
     let (x, y) = (patch.centre[0], height - patch.centre[1]);
     let [w, h] = patch.size;
-    let left = edge(light, view, (x - w / 2.0, y), (1.0, 0.0), h, reach)?;
-    let right = edge(light, view, (x + w / 2.0, y), (-1.0, 0.0), h, reach)?;
-    let top = edge(light, view, (x, y - h / 2.0), (0.0, 1.0), w, reach)?;
-    let bottom = edge(light, view, (x, y + h / 2.0), (0.0, -1.0), w, reach)?;
+    let left = edge(light, camera, (x - w / 2.0, y), (1.0, 0.0), h, reach)?;
+    let right = edge(light, camera, (x + w / 2.0, y), (-1.0, 0.0), h, reach)?;
+    let top = edge(light, camera, (x, y - h / 2.0), (0.0, 1.0), w, reach)?;
+    let bottom = edge(light, camera, (x, y + h / 2.0), (0.0, -1.0), w, reach)?;
     // Growth by beam and blur is the same on both sides and falls out.
     let moved = (x + (left - right) / 2.0, y + (top - bottom) / 2.0);
     let grown = ((left + right) / 2.0).abs().max(((top + bottom) / 2.0).abs());
     (grown < 0.6 * reach).then_some(())?;
-    Some(Placed { model: (x, y), seen: view.map(moved)? })
+    Some(Placed { model: (x, y), seen: camera.project(moved)? })
 }
 
 /// How far inside its place an edge lies, mm: from the area under the profile across it, which blur does not
 /// move. `inward` points into the patch, `length` is the edge's.
 fn edge(
     light: &Light,
-    view: &View,
+    camera: &Camera,
     at: (f64, f64),
     inward: (f64, f64),
     length: f64,
@@ -135,7 +135,7 @@ fn edge(
         for j in 0..ALONG {
             let s = 0.6 * length * ((j as f64 + 0.5) / ALONG as f64 - 0.5);
             let p = (at.0 + t * inward.0 + s * inward.1, at.1 + t * inward.1 + s * inward.0);
-            let (px, py) = view.map(p)?;
+            let (px, py) = camera.project(p)?;
             *v += f64::from(sample(light, px, py)?) / ALONG as f64;
         }
     }
@@ -160,32 +160,32 @@ fn fit(
     model: &[(f64, f64)],
     seen: &[(f64, f64)],
     lens: Lens,
-) -> Option<(View, f64)> {
+) -> Option<(Camera, f64)> {
     for _ in 0..2 {
-        let view = through(placed, model, seen, lens)?;
-        let away: Vec<f64> = placed.iter().map(|p| distance(&view, p)).collect();
+        let camera = through(placed, model, seen, lens)?;
+        let away: Vec<f64> = placed.iter().map(|p| distance(&camera, p)).collect();
         let mut sorted = away.clone();
         sorted.sort_by(f64::total_cmp);
         let limit = 4.0 * sorted.get(sorted.len() / 2).copied().unwrap_or(0.0).max(0.25);
         let mut keep = away.iter().map(|a| *a <= limit);
         placed.retain(|_| keep.next().unwrap_or(false));
     }
-    let view = through(placed, model, seen, lens)?;
-    Some((view, rms(&view, placed)))
+    let camera = through(placed, model, seen, lens)?;
+    Some((camera, rms(&camera, placed)))
 }
 
-fn through(placed: &[Placed], model: &[(f64, f64)], seen: &[(f64, f64)], lens: Lens) -> Option<View> {
+fn through(placed: &[Placed], model: &[(f64, f64)], seen: &[(f64, f64)], lens: Lens) -> Option<Camera> {
     let from: Vec<(f64, f64)> = model.iter().copied().chain(placed.iter().map(|p| p.model)).collect();
     let to: Vec<(f64, f64)> = seen.iter().copied().chain(placed.iter().map(|p| p.seen)).collect();
-    View::fit(&from, &to, lens)
+    Camera::fit(&from, &to, lens)
 }
 
-fn distance(view: &View, p: &Placed) -> f64 {
-    view.map(p.model).map_or(f64::INFINITY, |q| (q.0 - p.seen.0).hypot(q.1 - p.seen.1))
+fn distance(camera: &Camera, p: &Placed) -> f64 {
+    camera.project(p.model).map_or(f64::INFINITY, |q| (q.0 - p.seen.0).hypot(q.1 - p.seen.1))
 }
 
-fn rms(view: &View, placed: &[Placed]) -> f64 {
-    (placed.iter().map(|p| distance(view, p).powi(2)).sum::<f64>() / placed.len().max(1) as f64).sqrt()
+fn rms(camera: &Camera, placed: &[Placed]) -> f64 {
+    (placed.iter().map(|p| distance(camera, p).powi(2)).sum::<f64>() / placed.len().max(1) as f64).sqrt()
 }
 
 /// The lens that leaves least, by golden section over its coefficient.
@@ -194,12 +194,12 @@ fn with_lens(
     model: &[(f64, f64)],
     seen: &[(f64, f64)],
     light: &Light,
-) -> Option<(View, f64)> {
-    let at = |k1: f64| -> Option<(View, f64)> {
-        let view = through(placed, model, seen, Lens::new(light.width(), light.height(), k1))?;
+) -> Option<(Camera, f64)> {
+    let at = |k1: f64| -> Option<(Camera, f64)> {
+        let camera = through(placed, model, seen, Lens::new(light.width(), light.height(), k1))?;
         let marks = model.iter().zip(seen).map(|(&m, &s)| Placed { model: m, seen: s });
         let all: Vec<Placed> = placed.iter().copied().chain(marks).collect();
-        Some((view, rms(&view, &all)))
+        Some((camera, rms(&camera, &all)))
     };
     let ratio = (5f64.sqrt() - 1.0) / 2.0;
     let (mut low, mut high) = (-MOST_K1, MOST_K1);
@@ -207,6 +207,6 @@ fn with_lens(
         let (a, b) = (high - ratio * (high - low), low + ratio * (high - low));
         if at(a)?.1 < at(b)?.1 { high = b } else { low = a }
     }
-    let (view, _) = at((low + high) / 2.0)?;
-    Some((view, rms(&view, placed)))
+    let (camera, _) = at((low + high) / 2.0)?;
+    Some((camera, rms(&camera, placed)))
 }

@@ -1,19 +1,19 @@
-//! Three: a perspective from three finder marks and their sizes, where the fourth is hidden or spoilt.
+//! Three marks: a perspective from three finder marks and their sizes, where the fourth is hidden or spoilt.
 
-use super::detect::{Candidate, scale_spread};
+use super::candidate::{MarkCandidate, scale_spread};
 use super::homography::Homography;
 use crate::wedge::target::Wedge;
 
 /// The best perspective from any three marks of one polarity, with how far it is from a plain view (the
 /// smaller, the better); `None` where no three lie as marks of the sheet could.
-pub(super) fn consistent(all: &[Candidate], wedge: &Wedge) -> Option<(f64, Homography)> {
+pub(super) fn consistent(all: &[MarkCandidate], wedge: &Wedge) -> Option<(f64, Homography)> {
     let height = wedge.blank.height();
     let model: Vec<(f64, f64)> = wedge.marks.iter().map(|m| (m.centre[0], height - m.centre[1])).collect();
     if model.len() != 4 {
         return None;
     }
     // The commonest size among all is that of the marks; a photo full of ring-like things is cut short.
-    let mut seen: Vec<&Candidate> = all.iter().collect();
+    let mut seen: Vec<&MarkCandidate> = all.iter().collect();
     seen.sort_by(|a, b| b.diameter.total_cmp(&a.diameter));
     seen.truncate(16);
     let mut best: Option<(f64, Homography)> = None;
@@ -47,7 +47,7 @@ pub(super) fn consistent(all: &[Candidate], wedge: &Wedge) -> Option<(f64, Homog
 /// direction against the other in the middle (a tilt of 25 degrees gives 0.1) and the change of scale from
 /// corner to corner.
 fn judge(
-    set: &[&Candidate; 3],
+    set: &[&MarkCandidate; 3],
     from: &[(f64, f64)],
     kept: &[usize],
     wedge: &Wedge,

@@ -2,12 +2,12 @@
 
 use serde::Serialize;
 
-use crate::wedge::fit::response::Known;
+use crate::wedge::estimate::Estimate;
 use crate::wedge::reading::Reading;
 
 /// One reading's line in the comparison.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Line {
+pub struct Compared {
     /// Coating.
     pub coating: String,
     /// Machine.
@@ -19,44 +19,45 @@ pub struct Line {
     /// Whether its lightness is absolute.
     pub absolute: bool,
     /// Lightness of the picked patch, L*.
-    pub lightness: Known,
+    pub lightness: Estimate,
     /// Contrast of the picked patch against the bare coating, L*.
-    pub contrast: Known,
+    pub contrast: Estimate,
     /// Power of the pick, percent.
-    pub power_percent: Known,
+    pub power_percent: Estimate,
     /// Speed of the pick, mm/s.
-    pub speed_mm_s: Known,
+    pub speed_mm_s: Estimate,
     /// Minutes for a square of 85 mm at the pick, turns left out.
-    pub minutes_for_85_mm: Known,
+    pub minutes_for_85_mm: Estimate,
     /// Grain of the pick, L*.
-    pub grain: Known,
+    pub grain: Estimate,
     /// How far power may rise before char reaches 5 %, percent.
-    pub latitude_percent: Known,
+    pub latitude_percent: Estimate,
 }
 
 /// The lines, the whitest (or blackest) mark first: by contrast against the bare coating.
-pub fn compare(readings: &[Reading]) -> Vec<Line> {
-    let mut lines: Vec<Line> = readings.iter().map(line).collect();
-    let key = |l: &Line| l.contrast.get().unwrap_or(f64::NEG_INFINITY);
+pub fn compare(readings: &[Reading]) -> Vec<Compared> {
+    let mut lines: Vec<Compared> = readings.iter().map(line).collect();
+    let key = |l: &Compared| l.contrast.get().unwrap_or(f64::NEG_INFINITY);
     lines.sort_by(|a, b| key(b).total_cmp(&key(a)));
     lines
 }
 
-fn line(r: &Reading) -> Line {
-    let not =
-        || Known::not(if r.kind == "exposure" { "no patch was picked" } else { "this is no exposure wedge" });
+fn line(r: &Reading) -> Compared {
+    let not = || {
+        Estimate::not(if r.kind == "exposure" { "no patch was picked" } else { "this is no exposure wedge" })
+    };
     let of = |f: &dyn Fn(&crate::wedge::reading::PickReading) -> f64| {
-        r.pick.as_ref().map_or_else(not, |p| Known::value(f(p), 0.0))
+        r.pick.as_ref().map_or_else(not, |p| Estimate::value(f(p), 0.0))
     };
     let error = r.pick.as_ref().and_then(|p| r.patches.iter().find(|q| q.name == p.patch)).map_or(0.0, |q| {
-        if let Known::Measured { uncertainty, .. } = q.lightness { uncertainty } else { 0.0 }
+        if let Estimate::Measured { uncertainty, .. } = q.lightness { uncertainty } else { 0.0 }
     });
     let bare = crate::colour::lstar(r.scale.y_unmarked);
-    let with_error = |known: Known| match known {
-        Known::Measured { value, .. } => Known::value(value, error),
+    let with_error = |known: Estimate| match known {
+        Estimate::Measured { value, .. } => Estimate::value(value, error),
         other => other,
     };
-    Line {
+    Compared {
         coating: r.coating.clone(),
         machine: r.machine.clone(),
         wedge: r.wedge.clone(),
@@ -73,8 +74,8 @@ fn line(r: &Reading) -> Line {
 }
 
 /// The comparison as a table for the terminal.
-pub fn table(lines: &[Line]) -> String {
-    let cell = |k: &Known, decimals: usize| {
+pub fn table(lines: &[Compared]) -> String {
+    let cell = |k: &Estimate, decimals: usize| {
         k.get().map_or("not measured".to_string(), |v| format!("{v:.decimals$}"))
     };
     let head = [

@@ -3,8 +3,9 @@
 use crate::colour::lstar;
 use crate::proof::canvas::escape;
 use crate::units::short;
-use crate::wedge::fit::response::{Known, ResponseFit, ripple};
-use crate::wedge::read::Evidence;
+use crate::wedge::estimate::Estimate;
+use crate::wedge::evidence::Evidence;
+use crate::wedge::fit::{ResponseFit, ripple};
 use crate::wedge::target::Wedge;
 
 /// Seven colours that stay apart for colour-blind eyes (Okabe and Ito, 2008), used together with shapes.
@@ -153,7 +154,7 @@ fn response(evidence: &Evidence, fit: &ResponseFit, wedge: &Wedge) -> String {
         out.push_str(&polyline(&line, "#555"));
     }
     for (k, name) in [(&fit.x_half, "half mark"), (&fit.x_char, "half char")] {
-        if let Known::Measured { value, uncertainty } = k {
+        if let Estimate::Measured { value, uncertainty } = k {
             let (x, y) = frame.at(*value, 100.0);
             let digits = if *uncertainty < 0.01 { 3 } else { 2 };
             let anchor = if x > LEFT + 0.75 * WIDTH { "end" } else { "start" };

@@ -1,11 +1,11 @@
 //! Picture: the photo laid flat, patches outlined with their values, the pick, and what was read beside it.
 
 use crate::colour::lstar;
-use crate::wedge::fit::response::Known;
-use crate::wedge::fit::tone;
-use crate::wedge::read::Evidence;
+use crate::wedge::estimate::Estimate;
+use crate::wedge::evidence::Evidence;
+use crate::wedge::fit::wants_mark;
 use crate::wedge::reading::Reading;
-use crate::wedge::target::{Kind, Wedge};
+use crate::wedge::target::{Wedge, WedgeKind};
 
 use crate::colour::srgb8;
 use crate::proof::canvas::{Picture, ProofError, draw, escape};
@@ -88,7 +88,7 @@ fn overlay(reading: &Reading, wedge: &Wedge, scale: f64) -> String {
         let is_pick = picked == Some(p.name.as_str());
         let (colour, line) = match (&r.lightness, is_pick) {
             (_, true) => (PICK, 6.0),
-            (Known::NotMeasured { .. }, _) => (REFUSED, 2.5),
+            (Estimate::NotMeasured { .. }, _) => (REFUSED, 2.5),
             _ => (PATCH, 1.5),
         };
         out.push_str(&format!(
@@ -144,13 +144,13 @@ fn overlay(reading: &Reading, wedge: &Wedge, scale: f64) -> String {
     out
 }
 
-fn known(k: &Known, decimals: usize, unit: &str) -> String {
+fn known(k: &Estimate, decimals: usize, unit: &str) -> String {
     match k {
-        Known::Measured { value, uncertainty } if *uncertainty > 0.0 => {
+        Estimate::Measured { value, uncertainty } if *uncertainty > 0.0 => {
             format!("{value:.decimals$} ± {uncertainty:.decimals$}{unit}")
         }
-        Known::Measured { value, .. } => format!("{value:.decimals$}{unit}"),
-        Known::NotMeasured { .. } => "not measured".into(),
+        Estimate::Measured { value, .. } => format!("{value:.decimals$}{unit}"),
+        Estimate::NotMeasured { .. } => "not measured".into(),
     }
 }
 
@@ -178,7 +178,7 @@ pub fn text(r: &Reading) -> Vec<(String, bool)> {
         out.push((format!("L* {:.1}, grain {:.1} L*", p.lightness, p.grain), false));
         wrap(&p.why, &mut out);
         out.push((format!("power may rise by {} before char", known(&p.latitude_percent, 0, " %")), false));
-    } else if r.kind == Kind::Exposure.name() {
+    } else if r.kind == WedgeKind::Exposure.name() {
         head("No patch is picked".into(), &mut out);
     }
     if let Some(f) = &r.response {
@@ -197,7 +197,7 @@ pub fn text(r: &Reading) -> Vec<(String, bool)> {
         out.push((format!("across the lines {}", known(&b.across_mm, 3, " mm")), false));
     }
     for g in &r.dot_gain {
-        let own = if tone::wants_mark(&g.screen) { " (it searches for the mark: no curve)" } else { "" };
+        let own = if wants_mark(&g.screen) { " (it searches for the mark: no curve)" } else { "" };
         head(format!("Dot gain: {}{own}", g.screen), &mut out);
         for line in g.steps.chunks(5) {
             let steps: Vec<String> =
@@ -231,7 +231,7 @@ pub fn text(r: &Reading) -> Vec<(String, bool)> {
         );
     }
     for p in r.patches.iter().filter(|p| p.lightness.get().is_none()).take(8) {
-        if let Known::NotMeasured { not_measured } = &p.lightness {
+        if let Estimate::NotMeasured { not_measured } = &p.lightness {
             wrap(&format!("{}: {not_measured}.", p.name), &mut out);
         }
     }

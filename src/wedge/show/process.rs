@@ -2,7 +2,8 @@
 
 use crate::job::process::{BeamSize, Best, ExposureAt, Measured, ProcessFile, ToneCurve};
 use crate::units::{JoulesPerMm2, Mm, MmPerS, Share};
-use crate::wedge::fit::response::Known;
+use crate::wedge::estimate::Estimate;
+use crate::wedge::fit::wants_mark;
 use crate::wedge::reading::Reading;
 use crate::wedge::target::Wedge;
 
@@ -18,8 +19,8 @@ pub fn process(reading: &Reading, wedge: &Wedge, earlier: Option<ProcessFile>) -
     p.date.clone_from(&reading.date);
     p.machine.clone_from(&reading.machine);
     p.coating.clone_from(&reading.coating);
-    let mut missing = |key: &str, known: &Known| {
-        if let Known::NotMeasured { not_measured } = known {
+    let mut missing = |key: &str, known: &Estimate| {
+        if let Estimate::NotMeasured { not_measured } = known {
             p.not_measured.insert(key.to_string(), not_measured.clone());
         } else {
             p.not_measured.remove(key);
@@ -38,9 +39,9 @@ pub fn process(reading: &Reading, wedge: &Wedge, earlier: Option<ProcessFile>) -
         let looks = if reading.scale.absolute {
             None
         } else {
-            Some(Known::not("there was no white reference in the photo: lightness is relative"))
+            Some(Estimate::not("there was no white reference in the photo: lightness is relative"))
         };
-        let bare = Known::value(reading.scale.y_unmarked, 0.0);
+        let bare = Estimate::value(reading.scale.y_unmarked, 0.0);
         for (key, known) in [("unmarked", &bare), ("marked", &r.y_marked), ("charred", &r.y_char)] {
             missing(key, looks.as_ref().unwrap_or(known));
         }
@@ -72,7 +73,7 @@ pub fn process(reading: &Reading, wedge: &Wedge, earlier: Option<ProcessFile>) -
         set(&mut p.beam_across, &b.across_mm, |v| BeamSize::Mm(Mm(v)));
     }
     for g in &reading.dot_gain {
-        let curve = if crate::wedge::fit::tone::wants_mark(&g.screen) { None } else { curve(g) };
+        let curve = if wants_mark(&g.screen) { None } else { curve(g) };
         p.tone_curve.retain(|c| c.screen != g.screen);
         if let Some(c) = curve {
             p.tone_curve.push(c);
@@ -92,7 +93,7 @@ pub fn process(reading: &Reading, wedge: &Wedge, earlier: Option<ProcessFile>) -
 pub fn mean_lag(reading: &Reading) -> Option<(f64, f64)> {
     let (mut weight, mut sum) = (0.0, 0.0);
     for l in &reading.lags {
-        if let Known::Measured { value, uncertainty } = l.lag_ms {
+        if let Estimate::Measured { value, uncertainty } = l.lag_ms {
             let w = uncertainty.max(1e-4).powi(-2);
             weight += w;
             sum += w * value;
@@ -101,8 +102,8 @@ pub fn mean_lag(reading: &Reading) -> Option<(f64, f64)> {
     (weight > 0.0).then(|| (sum / weight, weight.powf(-0.5)))
 }
 
-fn missing_in(p: &mut ProcessFile, key: &str, known: &Known) {
-    if let Known::NotMeasured { not_measured } = known {
+fn missing_in(p: &mut ProcessFile, key: &str, known: &Estimate) {
+    if let Estimate::NotMeasured { not_measured } = known {
         p.not_measured.insert(key.to_string(), not_measured.clone());
     } else {
         p.not_measured.remove(key);
@@ -118,15 +119,15 @@ fn rounded(v: f64) -> f64 {
     (v * scale).round() / scale
 }
 
-fn set<T>(slot: &mut Option<Measured<T>>, known: &Known, make: impl Fn(f64) -> T) {
-    if let Known::Measured { value, uncertainty } = known {
+fn set<T>(slot: &mut Option<Measured<T>>, known: &Estimate, make: impl Fn(f64) -> T) {
+    if let Estimate::Measured { value, uncertainty } = known {
         *slot = Some(Measured { value: make(rounded(*value)), sigma: Some(rounded(*uncertainty)) });
     }
 }
 
 /// A tone curve that rises: pools neighbouring steps that fall (pool adjacent violators, the least-squares
 /// monotone fit; Barlow et al. 1972), starts at bare coating and ends at the solid.
-fn curve(gain: &crate::wedge::fit::tone::Gain) -> Option<ToneCurve> {
+fn curve(gain: &crate::wedge::reading::Gain) -> Option<ToneCurve> {
     let mut pools: Vec<(f64, f64, Vec<f64>)> = Vec::new();
     for s in &gain.steps {
         if s.coverage <= 0.0 || s.coverage > 1.0 {

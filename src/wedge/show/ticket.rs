@@ -4,7 +4,7 @@ use crate::colour::lstar;
 use crate::proof::canvas::escape;
 use crate::units::{duration, short};
 use crate::wedge::draw::Drawing;
-use crate::wedge::target::{Kind, Wedge};
+use crate::wedge::target::{Wedge, WedgeKind};
 
 /// The ticket; `seconds` is the burning time of the program, where one was written.
 pub fn ticket(drawing: &Drawing, seconds: f64) -> String {
@@ -39,13 +39,13 @@ pub fn ticket(drawing: &Drawing, seconds: f64) -> String {
     let table: String =
         rows.iter().map(|(k, v)| format!("<tr><th>{}</th><td>{}</td></tr>", escape(k), escape(v))).collect();
     let read = match w.kind {
-        Kind::Timing => {
+        WedgeKind::Timing => {
             "By eye: in each row find the line of the upper comb that continues straight into a line of the lower one, and count lines from the middle (to the right: above zero). Times the step's difference it is how far the two directions lie apart; half of it over the speed is the lag. A photo is read to the hundredth of a millimetre."
         }
-        Kind::Tone => {
+        WedgeKind::Tone => {
             "The photo tells the dot gain of each screen and the width of the beam. Burn it with the setting you will use."
         }
-        Kind::Exposure => {
+        WedgeKind::Exposure => {
             "The photo tells the best power and speed, and how the coating answers to exposure."
         }
     };
@@ -67,7 +67,7 @@ pub fn ticket(drawing: &Drawing, seconds: f64) -> String {
 
 fn patches(w: &Wedge) -> String {
     match w.kind {
-        Kind::Exposure => {
+        WedgeKind::Exposure => {
             let grid = || w.patches.iter().filter(|p| !p.charred);
             let power = |f: fn(f64, f64) -> f64, z: f64| grid().map(|p| p.dial.power.0 * 100.0).fold(z, f);
             let speed = |f: fn(f64, f64) -> f64, z: f64| grid().map(|p| p.dial.speed.0).fold(z, f);
@@ -89,7 +89,7 @@ fn patches(w: &Wedge) -> String {
                 dose(f64::max, 0.0)
             )
         }
-        Kind::Tone => {
+        WedgeKind::Tone => {
             let dial = w.patches.first().map_or(w.fiducials, |p| p.dial);
             let mut screens: Vec<&str> =
                 w.patches.iter().map(|p| p.screen.as_str()).filter(|s| !s.is_empty()).collect();
@@ -102,7 +102,7 @@ fn patches(w: &Wedge) -> String {
                 screens.join(", ")
             )
         }
-        Kind::Timing => {
+        WedgeKind::Timing => {
             let c: Vec<String> = w
                 .combs
                 .iter()

@@ -1,16 +1,16 @@
-//! Lightness: the scale on which the patches' luminance is stated, absolute or relative.
+//! Scale: that on which the patches' luminance is stated, absolute or relative.
 
-use super::patches::{Measured, Refusal};
-use super::rectify::Surface;
+use super::patches::{PatchLight, Refusal};
+use super::surface::LightSurface;
 use crate::colour::lstar;
-use crate::wedge::read::{Ask, ReadError};
+use crate::wedge::ask::{Ask, ReadingError};
 use crate::wedge::reading::Scale;
-use crate::wedge::register::camera::View;
+use crate::wedge::register::Camera;
 use crate::wedge::register::photo::Photo;
 use crate::wedge::target::Wedge;
 
 /// The ratio to the bare coating that is furthest from one.
-pub fn extreme_ratio(measured: &[Result<Measured, Refusal>]) -> f64 {
+pub fn extreme_ratio(measured: &[Result<PatchLight, Refusal>]) -> f64 {
     measured
         .iter()
         .flatten()
@@ -27,13 +27,13 @@ pub fn scale(
     photo: &Photo,
     wedge: &Wedge,
     ask: &Ask,
-    map: &View,
-    surface: &Surface,
-    measured: &[Result<Measured, Refusal>],
+    camera: &Camera,
+    surface: &LightSurface,
+    measured: &[Result<PatchLight, Refusal>],
     lighter: bool,
-) -> Result<Scale, ReadError> {
+) -> Result<Scale, ReadingError> {
     if let Some(white) = ask.white {
-        return absolute(photo, ask, map, surface, white);
+        return absolute(photo, ask, camera, surface, white);
     }
     let e = &wedge.expected;
     let best = measured.iter().flatten().map(|m| m.ratio).fold(0.0, f64::max);
@@ -63,19 +63,19 @@ pub fn scale(
 fn absolute(
     photo: &Photo,
     ask: &Ask,
-    map: &View,
-    surface: &Surface,
+    camera: &Camera,
+    surface: &LightSurface,
     white: [f64; 4],
-) -> Result<Scale, ReadError> {
+) -> Result<Scale, ReadingError> {
     let [x, y, w, h] = white;
     let (pw, ph) = (photo.light.width() as f64, photo.light.height() as f64);
     if !(x >= 0.0 && y >= 0.0 && w >= 4.0 && h >= 4.0 && x + w <= pw && y + h <= ph) {
-        return Err(ReadError::White(format!(
+        return Err(ReadingError::White(format!(
             "{x},{y},{w},{h} does not lie in the photo of {pw} x {ph} pixels; give x,y,width,height in pixels, at least 4 x 4"
         )));
     }
     if !(ask.white_luminance > 0.0 && ask.white_luminance <= 1.0) {
-        return Err(ReadError::White(format!(
+        return Err(ReadingError::White(format!(
             "has the luminance {}; it is from 1% to 100%",
             ask.white_luminance
         )));
@@ -89,23 +89,23 @@ fn absolute(
         }
     }
     if clipped > 0.01 * n {
-        return Err(ReadError::White(format!(
+        return Err(ReadingError::White(format!(
             "is clipped ({:.0} % of its pixels are at the camera's limit); expose less",
             100.0 * clipped / n
         )));
     }
     let light = sum / n;
     if light < 0.02 {
-        return Err(ReadError::White("is nearly black; give the rectangle of the white card".into()));
+        return Err(ReadingError::White("is nearly black; give the rectangle of the white card".into()));
     }
     // The light at the card is that of the piece carried on; only its slope is trusted outside the patches.
-    let gentle = Surface::fit(surface.gaps.clone(), 2);
+    let gentle = LightSurface::fit(surface.gaps.clone(), 2);
     let middle = (x + w / 2.0, y + h / 2.0);
-    let at = map.unmap(middle).unwrap_or((0.0, 0.0));
+    let at = camera.back_project(middle).unwrap_or((0.0, 0.0));
     let bare = gentle.as_ref().unwrap_or(surface).at(at.0, at.1);
     let y_unmarked = ask.white_luminance * bare / light;
     if !(1e-4..=1.0).contains(&y_unmarked) {
-        return Err(ReadError::White(format!(
+        return Err(ReadingError::White(format!(
             "would give the bare coating the luminance {y_unmarked:.2}; give the rectangle of the white card"
         )));
     }

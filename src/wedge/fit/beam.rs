@@ -1,98 +1,14 @@
-//! Tone: dot gain and beam width, from coverage steps, line pairs and single dots.
+//! Beam: its width along and across, from line pairs, single dots and solids of a tone wedge.
 
-use serde::{Deserialize, Serialize};
-
-use super::least_squares::minimise;
-use super::response::Known;
+use super::gain::solid;
+use super::least_squares::{Minimum, minimise};
 use crate::colour::lstar;
 use crate::mark::{Response, Taps};
+use crate::progress::{Progress, Stopped};
+use crate::wedge::estimate::Estimate;
+use crate::wedge::measure::{PatchValue, Refusal};
+use crate::wedge::reading::BeamReading;
 use crate::wedge::target::{Pattern, Wedge};
-
-/// The measured dot-gain curve of one screen.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Gain {
-    /// The screen.
-    pub screen: String,
-    /// Rising coverage.
-    pub steps: Vec<GainStep>,
-}
-
-/// One step of the curve.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct GainStep {
-    /// Share of the dots that are on.
-    pub coverage: f64,
-    /// Mark fraction (Murray–Davies, against the bare coating and the solid of the same wedge).
-    pub mark: f64,
-    /// Its standard uncertainty.
-    pub uncertainty: f64,
-}
-
-/// A patch's luminance with its standard uncertainty.
-pub type Look = Option<(f64, f64)>;
-
-/// The curves of all screens, with 0 and the solid as their ends. Empty when no solid could be measured.
-pub fn gains(wedge: &Wedge, looks: &[Look], y_unmarked: f64) -> Vec<Gain> {
-    let Some((solid, solid_error)) = solid(wedge, looks) else { return Vec::new() };
-    let mut out: Vec<Gain> = Vec::new();
-    for (p, look) in wedge.patches.iter().zip(looks) {
-        if p.screen.is_empty() {
-            continue;
-        }
-        let Some((y, error)) = *look else { continue };
-        let span = solid - y_unmarked;
-        let mark = (y - y_unmarked) / span;
-        let uncertainty = error.hypot(mark * solid_error) / span.abs();
-        let step = GainStep { coverage: p.coverage.0, mark, uncertainty };
-        match out.iter_mut().find(|g| g.screen == p.screen) {
-            Some(g) => g.steps.push(step),
-            None => out.push(Gain { screen: p.screen.clone(), steps: vec![step] }),
-        }
-    }
-    for g in &mut out {
-        g.steps.sort_by(|a, b| a.coverage.total_cmp(&b.coverage));
-    }
-    out
-}
-
-/// Whether a screen is given the mark that is wanted and finds the dots for it by itself. Its row on a wedge
-/// shows what it laid and what came of it; it needs no dot-gain curve.
-pub fn wants_mark(screen: &str) -> bool {
-    crate::screen::find(screen).is_some_and(|s| s.wants == crate::screen::Wants::Mark)
-}
-
-/// Mean look of the solid patches.
-fn solid(wedge: &Wedge, looks: &[Look]) -> Look {
-    let all: Vec<(f64, f64)> = wedge
-        .patches
-        .iter()
-        .zip(looks)
-        .filter(|(p, _)| p.pattern == Pattern::Solid)
-        .filter_map(|(_, l)| *l)
-        .collect();
-    let n = all.len() as f64;
-    (n > 0.0).then(|| {
-        let mean = all.iter().map(|l| l.0).sum::<f64>() / n;
-        (mean, all.iter().map(|l| l.1).fold(0.0, f64::max) / n.sqrt())
-    })
-}
-
-/// The beam as it was measured.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct BeamReading {
-    /// 1/e² diameter along the scan, mm.
-    pub along_mm: Known,
-    /// 1/e² diameter across the scan, mm.
-    pub across_mm: Known,
-    /// Root mean square of the residuals, L*; none where nothing was fitted.
-    pub rms: Option<f64>,
-}
-
-impl BeamReading {
-    fn not(why: &str) -> Self {
-        BeamReading { along_mm: Known::not(why), across_mm: Known::not(why), rms: None }
-    }
-}
 
 /// Relative exposure over one period of a row of dots, `on(i)` saying which are on: `over` samples a dot.
 /// `taps` holds `over` phases of `2 radius + 1` weights.
@@ -141,14 +57,22 @@ fn forecast(pattern: Pattern, period: usize, along: f64, across: f64, x: f64, r:
 /// Fits the beam's diameters to line pairs, single dots and solids. The response is the expected one: its
 /// half point and steepness may move within what is known of them (2 % and 5 % where they were measured,
 /// 20 % and 25 % where they are assumed), the look of a full mark is free.
-pub fn beam(wedge: &Wedge, looks: &[Look], y_unmarked: f64) -> BeamReading {
+///
+/// # Errors
+/// [`Stopped`] where the person asked for it.
+pub fn beam(
+    wedge: &Wedge,
+    values: &[Result<PatchValue, Refusal>],
+    y_unmarked: f64,
+    progress: &dyn Progress,
+) -> Result<BeamReading, Stopped> {
     let data: Vec<(Pattern, usize, f64, f64, f64)> = wedge
         .patches
         .iter()
-        .zip(looks)
+        .zip(values)
         .filter(|(p, _)| p.pattern != Pattern::Screen)
-        .filter_map(|(p, l)| {
-            let (y, error) = (*l)?;
+        .filter_map(|(p, v)| {
+            let (y, error) = v.as_ref().ok().map(|v| (v.y, v.y_error))?;
             let burn = wedge.burn(&p.dial, wedge.expected.response());
             let slope = (lstar(y + error) - lstar(y)).abs().hypot(0.3);
             Some((p.pattern, p.period, lstar(y), slope, burn.x_solid))
@@ -156,12 +80,12 @@ pub fn beam(wedge: &Wedge, looks: &[Look], y_unmarked: f64) -> BeamReading {
         .collect();
     let lines = |p: Pattern| data.iter().filter(|d| d.0 == p).count();
     if lines(Pattern::LinesAlong) < 3 || lines(Pattern::LinesAcross) < 3 || lines(Pattern::Solid) < 1 {
-        return BeamReading::not("it needs a solid and at least three line pairs each way");
+        return Ok(BeamReading::not("it needs a solid and at least three line pairs each way"));
     }
     let e = &wedge.expected;
     let base = Response { y_unmarked, ..e.response() };
     let (half_error, rise_error) = if e.measured { (0.02, 0.05) } else { (0.20, 0.25) };
-    let start_look = solid(wedge, looks).map_or(e.y_marked, |s| s.0).max(1e-3);
+    let start_look = solid(wedge, values).map_or(e.y_marked, |s| s.0).max(1e-3);
     let (pa, pc) = (wedge.pitch_along.0, wedge.pitch_across.0);
     let rest = |p: &[f64]| -> Vec<f64> {
         let [along, across, half, rise, look] = *p else { return Vec::new() };
@@ -182,8 +106,11 @@ pub fn beam(wedge: &Wedge, looks: &[Look], y_unmarked: f64) -> BeamReading {
         out.push(rise / rise_error);
         out
     };
-    let mut best: Option<super::least_squares::Minimum> = None;
-    for scale in [0.7, 1.0, 1.5] {
+    let mut best: Option<Minimum> = None;
+    let scales = [0.7, 1.0, 1.5];
+    progress.expect(scales.len() as u64);
+    for scale in scales {
+        progress.go_on(1)?;
         let start = [
             (wedge.beam_along.0 * scale).ln(),
             (wedge.beam_across.0 * scale).ln(),
@@ -197,12 +124,14 @@ pub fn beam(wedge: &Wedge, looks: &[Look], y_unmarked: f64) -> BeamReading {
             best = Some(m);
         }
     }
-    let Some(m) = best else { return BeamReading::not("the fit found no beam that explains the line pairs") };
+    let Some(m) = best else {
+        return Ok(BeamReading::not("the fit found no beam that explains the line pairs"));
+    };
     let known = |i: usize| {
         let (v, e) = (m.at[i].exp(), m.error[i]);
-        if e <= 0.15 { Known::value(v, v * e) } else { Known::not("the line pairs do not settle it") }
+        if e <= 0.15 { Estimate::value(v, v * e) } else { Estimate::not("the line pairs do not settle it") }
     };
     let n = data.len() as f64;
     let squares: f64 = rest(&m.at).iter().take(data.len()).zip(&data).map(|(r, d)| (r * d.3).powi(2)).sum();
-    BeamReading { along_mm: known(0), across_mm: known(1), rms: Some((squares / n).sqrt()) }
+    Ok(BeamReading { along_mm: known(0), across_mm: known(1), rms: Some((squares / n).sqrt()) })
 }

@@ -1,42 +1,25 @@
-//! Timing: the lag of the beam behind the head, from combs marked in opposite directions.
+//! Combs: the lag of the beam behind the head, from combs marked in opposite directions.
 
-use serde::{Deserialize, Serialize};
-
-use super::patches::deviation;
 use super::rectify::Flat;
-use crate::wedge::fit::response::Known;
+use crate::wedge::estimate::Estimate;
+use crate::wedge::reading::LagReading;
+use crate::wedge::spread::deviation;
 use crate::wedge::target::{Comb, Wedge};
 
-/// The lag at one speed.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Lag {
-    /// The comb's name.
-    pub name: String,
-    /// Speed, mm/s.
-    pub speed_mm_s: f64,
-    /// How far lines marked towards the right lie right of those marked towards the left, mm. Above zero
-    /// where the beam comes late.
-    pub offset_mm: Known,
-    /// Time by which the beam comes late: the offset over twice the speed, ms.
-    pub lag_ms: Known,
-    /// The line, counted from the middle (left below zero), at which the two combs line up.
-    pub lines_up_at: Option<i64>,
-}
-
-/// Reads every comb of a timing wedge. `blur` in mm as for patches.
-pub fn read(flat: &Flat, wedge: &Wedge, lighter: bool) -> Vec<Lag> {
+/// Reads every comb of a timing wedge; `lighter` says that marks are lighter than the bare coating.
+pub fn combs(flat: &Flat, wedge: &Wedge, lighter: bool) -> Vec<LagReading> {
     wedge.combs.iter().map(|c| one(flat, wedge, c, lighter)).collect()
 }
 
-fn one(flat: &Flat, wedge: &Wedge, comb: &Comb, lighter: bool) -> Lag {
+fn one(flat: &Flat, wedge: &Wedge, comb: &Comb, lighter: bool) -> LagReading {
     let speed = comb.dial.speed.0;
     let right = shifts(flat, wedge, comb, comb.rows_right, comb.step_right, lighter);
     let left = shifts(flat, wedge, comb, comb.rows_left, comb.step_left, lighter);
-    let nothing = |why: &str| Lag {
+    let nothing = |why: &str| LagReading {
         name: comb.name.clone(),
         speed_mm_s: speed,
-        offset_mm: Known::not(why),
-        lag_ms: Known::not(why),
+        offset_mm: Estimate::not(why),
+        lag_ms: Estimate::not(why),
         lines_up_at: None,
     };
     let least = 2 * comb.side / 2 + 1;
@@ -58,11 +41,11 @@ fn one(flat: &Flat, wedge: &Wedge, comb: &Comb, lighter: bool) -> Lag {
         );
     }
     let vernier = comb.step_left - comb.step_right;
-    Lag {
+    LagReading {
         name: comb.name.clone(),
         speed_mm_s: speed,
-        offset_mm: Known::value(offset, error),
-        lag_ms: Known::value(1000.0 * offset / (2.0 * speed), 1000.0 * error / (2.0 * speed)),
+        offset_mm: Estimate::value(offset, error),
+        lag_ms: Estimate::value(1000.0 * offset / (2.0 * speed), 1000.0 * error / (2.0 * speed)),
         lines_up_at: (vernier > 0.0).then(|| (offset / vernier).round() as i64),
     }
 }

@@ -1,0 +1,80 @@
+//! Ask: what a reading is asked with, and why a photo gives none.
+
+use super::register::photo::PhotoError;
+use crate::progress::Stopped;
+
+/// What a reading is asked with.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Ask {
+    /// Four points given by hand, photo pixels: the centres of the finder marks, the odd one (the disc with
+    /// a hole) first, then clockwise; for a grid that was drawn elsewhere its outer corners, clockwise from
+    /// the upper left. Empty: the finder marks are searched.
+    pub corners: Vec<(f64, f64)>,
+    /// A white reference in the photo: x, y, width, height in pixels.
+    pub white: Option<[f64; 4]>,
+    /// The white reference's luminance, 0..1. Default 1.
+    pub white_luminance: f64,
+    /// Grain above which a patch is not picked, L*. Default 3.
+    pub grain_limit: f64,
+    /// The day, as it shall be written.
+    pub date: String,
+}
+
+impl Default for Ask {
+    fn default() -> Self {
+        Ask { corners: Vec::new(), white: None, white_luminance: 1.0, grain_limit: 3.0, date: String::new() }
+    }
+}
+
+/// Why a photo gives no reading.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum ReadingError {
+    /// The file.
+    #[error(transparent)]
+    Photo(#[from] PhotoError),
+    /// No consistent set of marks.
+    #[error(
+        "the four finder marks were not found: searched for three rings with a dot and one disc with a hole, \
+         lighter or darker than the blank, at three scales, and saw {rings} such rings and {discs} such discs; \
+         see that all four are in the photo, sharp and free of glare, or give their centres with --corners \
+         x,y x,y x,y x,y (the disc with the hole first, then clockwise)"
+    )]
+    NoMarks {
+        /// Rings seen.
+        rings: usize,
+        /// Discs seen.
+        discs: usize,
+    },
+    /// The id's cells say another wedge.
+    #[error(
+        "the photo shows the wedge {seen}…, but this wedge.toml is of {given}; give the wedge.toml that belongs to the piece"
+    )]
+    OtherWedge {
+        /// First digits of the id in the photo.
+        seen: String,
+        /// The id in the file.
+        given: String,
+    },
+    /// The marks are there but what should be between them is not.
+    #[error(
+        "the photo does not show the wedge {given}: {why}; give the wedge.toml that belongs to the piece, or a photo of it"
+    )]
+    NotThis {
+        /// The id in the file.
+        given: String,
+        /// What is missing.
+        why: String,
+    },
+    /// The points given by hand do not do.
+    #[error("the corners {0}")]
+    Corners(String),
+    /// The white reference does not do.
+    #[error("the white reference {0}")]
+    White(String),
+    /// The person asked to stop.
+    #[error(transparent)]
+    Stopped(#[from] Stopped),
+    /// Nothing can be measured.
+    #[error("no patch can be measured: {0}")]
+    Nothing(String),
+}

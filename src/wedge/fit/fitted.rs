@@ -1,0 +1,103 @@
+//! Fitted: the response with what is known of each of its values.
+
+use super::model::Point;
+use crate::colour::lstar;
+use crate::mark::Response;
+use crate::wedge::estimate::Estimate;
+use crate::wedge::reading::ResponseReading;
+use crate::wedge::target::Expected;
+
+/// The response with what is known of each of its values.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ResponseFit {
+    /// Values in force: measured where they could be, as expected where not.
+    pub response: Response,
+    /// The curve through the patches. Where values are not settled one by one they still describe the
+    /// patches together; `x_char` is infinite where no char showed.
+    pub curve: Response,
+    /// Look of a full mark, luminance.
+    pub y_marked: Estimate,
+    /// Look of char, luminance.
+    pub y_char: Estimate,
+    /// Exposure at half rise, J/mm².
+    pub x_half: Estimate,
+    /// Steepness of the rise.
+    pub rise: Estimate,
+    /// Exposure at half char, J/mm².
+    pub x_char: Estimate,
+    /// Steepness of the char.
+    pub char_rise: Estimate,
+    /// Schwarzschild exponent.
+    pub schwarzschild: Estimate,
+    /// Root mean square of the residuals, L*.
+    pub rms: f64,
+    /// Patches that were fitted.
+    pub patches: usize,
+    /// Fitted L* of each point.
+    pub fitted: Vec<f64>,
+    /// Exposures between a solid's lines, relative to their mean.
+    pub ripple: Vec<f64>,
+    /// The curves that explain the patches about as well as [`Self::curve`], each with its weight (sum 1): one
+    /// for each look that char may have. Empty where no char showed.
+    pub chars: Vec<(f64, Response)>,
+    /// How much lighter than it was taken the light over each point is, natural logarithm: what the patches know
+    /// of the light beyond the gaps.
+    pub light: Vec<f64>,
+}
+
+impl ResponseFit {
+    /// L* of the curve for a solid of mean exposure `x` (J/mm²), the lines' ripple taken in.
+    pub fn lightness(&self, x: f64) -> f64 {
+        let n = self.ripple.len().max(1) as f64;
+        lstar(self.ripple.iter().map(|e| self.curve.look(x * e)).sum::<f64>() / n)
+    }
+
+    /// What of it stands in the reading.
+    pub fn reading(&self) -> ResponseReading {
+        ResponseReading {
+            y_marked: self.y_marked.clone(),
+            y_char: self.y_char.clone(),
+            x_half_j_mm2: self.x_half.clone(),
+            rise: self.rise.clone(),
+            x_char_j_mm2: self.x_char.clone(),
+            char_rise: self.char_rise.clone(),
+            schwarzschild: self.schwarzschild.clone(),
+            v0_mm_s: self.response.v0.0,
+            rms_l: self.rms.is_finite().then_some(self.rms),
+            patches: self.patches,
+        }
+    }
+
+    /// Char to be expected at the settings `dose` (J/mm²) and `speed` (mm/s), the mean over [`Self::chars`];
+    /// `None` where no char showed.
+    ///
+    /// The best curve alone is a poor judge of where char sets in. Few patches are charred through, so the look
+    /// of char is often open to a factor of two, and where a paler char is set the same patches are explained by
+    /// one that comes sooner. What is not known is therefore averaged over instead of being settled by the best.
+    pub fn char(&self, dose: f64, speed: f64) -> Option<f64> {
+        let q = |r: &Response| r.q(dose * (speed / r.v0.0).powf(1.0 - r.schwarzschild));
+        (!self.chars.is_empty()).then(|| self.chars.iter().map(|(w, r)| w * q(r)).sum())
+    }
+}
+
+/// A fit of which nothing is known, for one reason.
+pub fn unknown(points: &[Point], y_unmarked: f64, expected: &Expected, why: &str) -> ResponseFit {
+    let not = || Estimate::not(why);
+    ResponseFit {
+        response: Response { y_unmarked, ..expected.response() },
+        curve: Response { y_unmarked, ..expected.response() },
+        y_marked: not(),
+        y_char: not(),
+        x_half: not(),
+        rise: not(),
+        x_char: not(),
+        char_rise: not(),
+        schwarzschild: not(),
+        rms: f64::NAN,
+        patches: points.len(),
+        fitted: Vec::new(),
+        ripple: vec![1.0],
+        chars: Vec::new(),
+        light: vec![0.0; points.len()],
+    }
+}

@@ -1,0 +1,135 @@
+//! Settle: which of the fitted values the patches really tell, and what the others are taken as.
+
+use super::fitted::ResponseFit;
+use super::model::{
+    CHAR, CHAR_RISE, CHAR_RISE_SPREAD, CHARRED, CHARRED_SPREAD, HALF, HIGH, LOW, MARKED, Model, RISE, S,
+    Solved,
+};
+use crate::mark::Response;
+use crate::wedge::estimate::Estimate;
+use crate::wedge::target::Expected;
+
+/// Names what the points leave open; of the mark's own values it is then fixed, at the expected value where
+/// the points do not speak against it, and the rest fitted again.
+pub(super) fn settle(base: &Model<'_>, mut solved: Solved, expected: &Expected, s_free: bool) -> ResponseFit {
+    let model = Model { char: solved.char, ..*base };
+    let mut notes: [Option<String>; 7] = Default::default();
+    let mut free = vec![MARKED, HALF, RISE];
+    if s_free {
+        free.push(S);
+    } else {
+        notes[S] = Some("it needs speeds that differ by a factor of 1.3 or more".into());
+    }
+    if solved.char.is_some() {
+        free.extend([CHARRED, CHAR, CHAR_RISE]);
+    } else {
+        let why = "no patch was over-burnt; its exposure lies above the largest of the wedge";
+        for i in [CHARRED, CHAR, CHAR_RISE] {
+            notes[i] = Some(why.into());
+        }
+    }
+    // Look and steepness of char count as measured where the patches know them better by far than was known before.
+    let limits = [0.25, 0.25, 0.6, 0.15, 0.5 * CHARRED_SPREAD, 0.25, 0.5 * CHAR_RISE_SPREAD];
+    let defaults =
+        [expected.y_marked.ln(), expected.x_half.0.ln(), expected.rise.ln(), expected.schwarzschild];
+    for i in [CHARRED, CHAR_RISE, S, RISE, CHAR, MARKED, HALF] {
+        let settled = solved.error[i] <= limits[i];
+        let at_limit = solved.all[i] <= LOW[i] + 1e-3 || solved.all[i] >= HIGH[i] - 1e-3;
+        if !free.contains(&i) || (settled && !at_limit) {
+            continue;
+        }
+        notes[i] = Some("the patches do not settle it".into());
+        let Some(&usual) = defaults.get(i) else { continue };
+        free.retain(|&j| j != i);
+        let fixed_at = |v: f64| {
+            let mut start = solved.all;
+            start[i] = v;
+            model.solve(start, &free)
+        };
+        let (usual, own) = (fixed_at(usual), fixed_at(solved.all[i]));
+        // A rise of the cost by 4 is two standard deviations.
+        let allowed = own.as_ref().map_or(f64::INFINITY, |o| o.cost + 4.0);
+        match (usual, own) {
+            (Some(f), _) if f.cost <= allowed => solved = f,
+            (_, Some(f)) => solved = f,
+            _ => {}
+        }
+    }
+    let mut out = report(&model, &solved, &notes, expected);
+    out.chars = chars(&model, &solved, &free);
+    out
+}
+
+/// The curve at each look that char may have, the other parameters fitted anew, with its share of the posterior
+/// probability (profile likelihood with what is known beforehand).
+fn chars(model: &Model<'_>, solved: &Solved, free: &[usize]) -> Vec<(f64, Response)> {
+    const STEP: f64 = 0.15;
+    if solved.char.is_none() {
+        return Vec::new();
+    }
+    let others: Vec<usize> = free.iter().copied().filter(|&i| i != CHARRED).collect();
+    let mut all = vec![(solved.cost, model.response(&solved.all))];
+    for way in [-STEP, STEP] {
+        let mut at = solved.all;
+        // Three standard deviations of what is known beforehand: beyond, nothing is likely.
+        for _ in 0..(3.0 * CHARRED_SPREAD / STEP) as usize {
+            at[CHARRED] += way;
+            let Some(next) = model.solve(at, &others) else { break };
+            if next.cost > solved.cost + 12.0 {
+                break;
+            }
+            at = next.all;
+            all.push((next.cost, model.response(&at)));
+        }
+    }
+    let least = all.iter().map(|a| a.0).fold(f64::INFINITY, f64::min);
+    let weights: Vec<f64> = all.iter().map(|a| (-0.5 * (a.0 - least)).exp()).collect();
+    let sum: f64 = weights.iter().sum();
+    all.into_iter().zip(weights).map(|((_, r), w)| (w / sum, r)).collect()
+}
+
+fn report(
+    model: &Model<'_>,
+    solved: &Solved,
+    notes: &[Option<String>; 7],
+    expected: &Expected,
+) -> ResponseFit {
+    let curve = model.response(&solved.all);
+    let known = |i: usize, log: bool| match &notes[i] {
+        Some(why) => Estimate::not(why.clone()),
+        None => {
+            let v = if log { solved.all[i].exp() } else { solved.all[i] };
+            Estimate::value(v, if log { v * solved.error[i] } else { solved.error[i] })
+        }
+    };
+    let fitted: Vec<f64> = model.points.iter().map(|p| model.lightness(&solved.all, p)).collect();
+    let squares: f64 = fitted.iter().zip(model.points).map(|(f, p)| (f - p.lightness).powi(2)).sum();
+    let or = |i: usize, fitted: f64, usual: f64| if notes[i].is_some() { usual } else { fitted };
+    ResponseFit {
+        y_marked: known(MARKED, true),
+        y_char: known(CHARRED, true),
+        x_half: known(HALF, true),
+        rise: known(RISE, true),
+        x_char: known(CHAR, true),
+        char_rise: known(CHAR_RISE, true),
+        schwarzschild: known(S, false),
+        rms: (squares / model.points.len().max(1) as f64).sqrt(),
+        patches: model.points.len(),
+        fitted,
+        ripple: model.ripple.to_vec(),
+        chars: Vec::new(),
+        light: vec![0.0; model.points.len()],
+        response: Response {
+            y_unmarked: curve.y_unmarked,
+            y_marked: or(MARKED, curve.y_marked, expected.y_marked),
+            y_char: or(CHARRED, curve.y_char, expected.y_char),
+            x_half: or(HALF, curve.x_half, expected.x_half.0),
+            rise: or(RISE, curve.rise, expected.rise),
+            x_char: or(CHAR, curve.x_char, expected.x_char.0),
+            char_rise: or(CHAR_RISE, curve.char_rise, expected.char_rise),
+            schwarzschild: or(S, curve.schwarzschild, expected.schwarzschild),
+            v0: curve.v0,
+        },
+        curve,
+    }
+}
