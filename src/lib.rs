@@ -18,6 +18,7 @@
 
 pub mod art;
 pub mod blank;
+#[cfg(feature = "cli")]
 pub mod cli;
 pub mod colour;
 pub mod encode;
