@@ -5,12 +5,12 @@ use std::path::PathBuf;
 
 use clap::Args;
 
+use super::bar::Bar;
 use super::failure::Failure;
 use super::options::JobOptions;
 use super::out::Out;
 use super::source::Source;
 use super::target::OutOptions;
-use super::terminal::Bar;
 use crate::colour::srgb8;
 use crate::encode::sink::{Files, Sink};
 use crate::job::{Plan, plan};

@@ -5,6 +5,7 @@
 //! 128 and the signal's number where a signal ended it.
 
 mod advise;
+mod bar;
 mod compare;
 mod extras;
 mod failure;
@@ -38,7 +39,7 @@ pub fn main() -> u8 {
         Ok(line) => line,
         Err(e) => return help_or_complaint(&e),
     };
-    signals::listen();
+    signals::listen(bar::clear);
     let mut out = Out::standard();
     let done = run(&line, &mut out).and_then(|code| Ok(out.flush().map(|()| code)?));
     match (done, signals::asked()) {

@@ -11,7 +11,7 @@ use super::out::Out;
 use super::out::say;
 use super::source::Source;
 use super::target::OutOptions;
-use super::terminal::{self, Bar};
+use super::{bar::Bar, terminal};
 use crate::job::plan::{self, Plan};
 use crate::job::{Job, file_name};
 use crate::progress::Part;

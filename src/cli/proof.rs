@@ -10,7 +10,7 @@ use super::options::{self, BlankOptions, ProcessOptions};
 use super::out::Out;
 use super::source::Source;
 use super::target::OutOptions;
-use super::terminal::{self, Bar};
+use super::{bar::Bar, terminal};
 use crate::encode::{BeamOn, png};
 use crate::job::asked::{BlankJob, DotsJob};
 use crate::job::{Job, plan};

@@ -48,7 +48,7 @@ pub use unix::listen;
 
 /// Without such signals there is nothing to listen to.
 #[cfg(not(unix))]
-pub fn listen() {}
+pub fn listen(_before_the_end: fn()) {}
 
 #[cfg(unix)]
 mod unix {
@@ -61,15 +61,14 @@ mod unix {
     use signal_hook::iterator::Signals;
 
     use super::{ASKED, AT_WORK, stopped};
-    use crate::cli::terminal;
     use crate::encode::sink;
 
     /// How long the work may take to its next step.
     const PATIENCE: Duration = Duration::from_secs(1);
 
-    /// Listens from now on. Where that cannot be, signals end the run at once, as they do by themselves, and
+    /// Listens from now on. `before_the_end` tidies the terminal when the run ends at once. Where that cannot be, signals end the run at once, as they do by themselves, and
     /// the next run tidies up.
-    pub fn listen() {
+    pub fn listen(before_the_end: fn()) {
         let mut heard = vec![SIGINT, SIGTERM];
         if !hangup_is_ignored() {
             heard.push(SIGHUP);
@@ -82,18 +81,18 @@ mod unix {
                 if first && AT_WORK.load(Ordering::SeqCst) {
                     thread::spawn(move || {
                         thread::sleep(PATIENCE);
-                        end(number);
+                        end(number, before_the_end);
                     });
                 } else {
-                    end(number);
+                    end(number, before_the_end);
                 }
             }
         });
     }
 
-    fn end(signal: u8) -> ! {
+    fn end(signal: u8, before: fn()) -> ! {
         sink::abandon();
-        terminal::clear();
+        before();
         process::exit(i32::from(stopped(signal)))
     }
 

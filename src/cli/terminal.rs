@@ -1,84 +1,11 @@
-//! Progress on the terminal: on standard error, only when that is a terminal, only for long work.
+//! What a run tells on standard output: figures, findings and their remedies.
 
-use std::io::{self, IsTerminal, Write};
-use std::sync::Mutex;
-use std::time::Duration;
+use std::io::{self, Write};
 
-use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
-
-use super::signals;
 use super::target::OutOptions;
 use crate::findings::{Finding, Severity};
-use crate::progress::{Meter, Progress};
 use crate::proof::report::Report;
 use crate::units::{duration, short};
-
-/// The bar that is shown, for whoever must end the program at once.
-static SHOWN: Mutex<Option<ProgressBar>> = Mutex::new(None);
-
-/// Takes the bar off the terminal, if one is shown.
-pub fn clear() {
-    if let Some(bar) = SHOWN.lock().ok().and_then(|mut shown| shown.take()) {
-        bar.finish_and_clear();
-    }
-}
-
-/// A bar for the whole work, with the name of the stage that is running.
-pub struct Bar {
-    bar: ProgressBar,
-    meter: Meter,
-}
-
-/// How finely the bar tells the whole work.
-const PARTS: u64 = 10_000;
-
-impl Bar {
-    /// A bar; hidden when `quiet` or when standard error is no terminal.
-    pub fn new(quiet: bool) -> Self {
-        let bar = ProgressBar::new(PARTS);
-        if quiet || !std::io::stderr().is_terminal() {
-            bar.set_draw_target(ProgressDrawTarget::hidden());
-        } else {
-            bar.set_draw_target(ProgressDrawTarget::stderr_with_hz(8));
-            bar.enable_steady_tick(Duration::from_millis(250));
-        }
-        if let Ok(style) = ProgressStyle::with_template("{msg} {wide_bar} {percent}% {eta}") {
-            bar.set_style(style);
-        }
-        if let Ok(mut shown) = SHOWN.lock() {
-            *shown = Some(bar.clone());
-        }
-        signals::at_work(true);
-        Bar { bar, meter: Meter::default() }
-    }
-
-    fn show(&self, done: f64) {
-        self.bar.set_position((done * PARTS as f64) as u64);
-    }
-}
-
-impl Drop for Bar {
-    fn drop(&mut self) {
-        clear();
-        signals::at_work(false);
-    }
-}
-
-impl Progress for Bar {
-    fn stage(&self, name: &str, share: f64) {
-        self.bar.set_message(name.to_string());
-        self.show(self.meter.stage(share));
-    }
-
-    fn expect(&self, steps: u64) {
-        self.show(self.meter.expect(steps));
-    }
-
-    fn step(&self, done: u64) -> bool {
-        self.show(self.meter.step(done));
-        signals::asked().is_none()
-    }
-}
 
 /// The short summary of a prepared job.
 pub fn summary(out: &mut impl Write, report: &Report, place: &OutOptions) -> io::Result<()> {

@@ -5,11 +5,11 @@ use std::path::{Path, PathBuf};
 
 use clap::{Args, Subcommand};
 
+use super::bar::Bar;
 use super::failure::Failure;
 use super::options::{BlankOptions, ProcessOptions, named};
 use super::out::Out;
 use super::target::OutOptions;
-use super::terminal::Bar;
 use crate::encode::BeamOn;
 use crate::encode::png::{self, Samples};
 use crate::encode::sink::{Files, Sink};
