@@ -3,8 +3,9 @@
 use divan::Bencher;
 use divan::counter::{BytesCount, ItemsCount};
 use dotwright::findings::burn::Verdict;
-use dotwright::mark::{Burn, Forecast, Response, Samples, reduced, summary};
-use dotwright::plane::Dots;
+use dotwright::mark::{Burn, CellSamples, Forecast, Ink, Response, Wish, sums, walk};
+use dotwright::plane::{Dots, Tone};
+use dotwright::progress::Silent;
 use dotwright::screen::{self, Options};
 use dotwright::tone::dot_gain;
 use dotwright::units::MmPerS;
@@ -54,26 +55,29 @@ fn forecast_by_bands(bencher: Bencher, side: usize) {
 
 #[divan::bench]
 fn forecast_of_1_mdot_with_all_64_samples(bencher: Bencher) {
-    let (dots, forecast) = (dots(1024), Forecast::with_samples(&trade(), Samples::REFERENCE));
+    let (dots, forecast) = (dots(1024), Forecast::with_samples(&trade(), CellSamples::REFERENCE));
     bencher
         .counter(ItemsCount::new(1024usize * 1024))
         .bench(|| forecast.bands(&dots, |b| b.mark.iter().sum::<f32>()));
 }
 
-#[divan::bench]
-fn figures_and_picture_of_1_mdot(bencher: Bencher) {
-    let (dots, forecast) = (dots(1024), Forecast::new(&trade()));
-    bencher.counter(ItemsCount::new(1024usize * 1024)).bench(|| reduced(&dots, &forecast, 600, 600));
+/// The whole forecast of a bed: sums and the blocks of a picture, one walk; of a drawing with its lost detail.
+#[divan::bench(args = [(1024, 1, false), (1024, 1, true), (9433, 5, false), (9433, 5, true)], max_time = 20)]
+fn one_walk(bencher: Bencher, (side, block, drawing): (usize, usize, bool)) {
+    let (dots, forecast) = (dots(side), Forecast::new(&trade()));
+    let ink = drawing.then(|| Ink::new(&Tone::filled(side, side, 0.4), |_| 0..side));
+    let wish = Wish { blocks: (block, block), ink: ink.as_ref() };
+    bencher.counter(ItemsCount::new(side * side)).bench(|| walk(&forecast, &dots, wish, &Silent));
 }
 
-/// One step of the search for a remedy: another dose, all figures, the verdict.
+/// One step of the search for a remedy: another dose, all sums, the verdict.
 #[divan::bench]
 fn one_step_of_a_remedy_on_1_mdot(bencher: Bencher) {
     let dots = dots(1024);
     let burn = Burn { x_solid: 8.6, ..trade() };
     bencher
         .counter(ItemsCount::new(1024usize * 1024))
-        .bench(|| Verdict::new(&summary(&dots, &Forecast::new(&burn)), 0.007).clear());
+        .bench(|| sums(&Forecast::new(&burn), &dots, &Silent).map(|sums| Verdict::new(&sums, 0.007).clear()));
 }
 
 /// Screens that take coverage; those that know the beam have no curve.

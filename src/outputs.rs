@@ -9,6 +9,7 @@ use crate::job::Plan;
 use crate::pipeline::{Outcome, ScanPlan};
 use crate::progress::{Progress, Stopped};
 use crate::proof::canvas::{Picture, ProofError};
+use crate::proof::close_up::close_up;
 use crate::proof::loupe;
 use crate::proof::picture::{self, Scene};
 use crate::proof::report::{FileFacts, Report};
@@ -188,7 +189,7 @@ fn pictures(
         spots: &spots,
     };
     let layout = &stages.layout;
-    let proof = picture::proof(&scene, layout, &stages.reduced.look)?;
+    let proof = picture::proof(&scene, layout, &stages.look)?;
     put(
         output,
         &mut files,
@@ -196,7 +197,7 @@ fn pictures(
         "how the piece is forecast to look after cleaning",
         &proof.to_png(Some(layout.pixel))?,
     )?;
-    let dose = (!stages.reduced.dose.is_empty()).then_some(stages.reduced.dose.as_slice());
+    let dose = (!stages.dose.is_empty()).then_some(stages.dose.as_slice());
     let dense = density::density(&scene, layout, dots, dose)?;
     put(
         output,
@@ -250,6 +251,6 @@ fn loupe_picture(
     place: (f64, f64),
 ) -> Result<Picture, WriteError> {
     let window = loupe::window(scene, place, LOUPE_SIDE)?;
-    let look = crate::pipeline::look::of_window(&plan.burn, &outcome.stages.dots, &window);
+    let look = close_up(&plan.burn, &outcome.stages.dots, &window);
     Ok(loupe::loupe(scene, &outcome.stages.dots, &window, &look)?)
 }

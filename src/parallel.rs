@@ -30,6 +30,21 @@ pub fn map<R: Send>(count: usize, work: impl Fn(usize) -> R + Sync + Send) -> Ve
     (0..count).into_par_iter().map(work).collect()
 }
 
+/// The same where the work needs room that is worth keeping: `ready()` makes it, once for several `i`, and
+/// what it holds from one `i` to the next must not change an answer.
+pub fn map_with<S, R: Send>(
+    count: usize,
+    ready: impl Fn() -> S + Sync + Send,
+    work: impl Fn(&mut S, usize) -> R + Sync + Send,
+) -> Vec<R> {
+    (0..count).into_par_iter().map_init(ready, work).collect()
+}
+
+/// Does two works at once, where there is a thread for each.
+pub fn both<A: Send, B: Send>(first: impl FnOnce() -> A + Send, second: impl FnOnce() -> B + Send) -> (A, B) {
+    rayon::join(first, second)
+}
+
 /// Runs `work` on a pool of exactly `threads` threads (tests use it to prove that the thread count
 /// does not change a byte).
 pub fn with_threads<R: Send>(threads: usize, work: impl FnOnce() -> R + Send) -> R {

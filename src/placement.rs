@@ -17,6 +17,13 @@ pub struct Grid {
     pub across: Mm,
 }
 
+impl Grid {
+    /// Area of a dot's cell, mm².
+    pub fn cell_mm2(&self) -> f64 {
+        self.along.0 * self.across.0
+    }
+}
+
 /// The dot rectangle on the blank: its true place and size after rounding to whole dots.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct DotRect {

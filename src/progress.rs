@@ -2,7 +2,7 @@
 //!
 //! An orchestrator, which knows how long its stages take beside each other, begins them with their
 //! share of the whole. What works inside a stage knows its steps only: it says how many there will be,
-//! counts them, and stops when it is told to. A work that is part of a larger one is given a [`Part`].
+//! counts them, and stops when it is told to. A work that is part of a larger one is given a [`Portion`].
 
 use std::sync::{Mutex, PoisonError};
 
@@ -55,19 +55,19 @@ impl Progress for Silent {
 }
 
 /// The progress of a work that is a part of a larger one: the shares of its stages are shares of that part.
-pub struct Part<'a> {
+pub struct Portion<'a> {
     whole: &'a dyn Progress,
     share: f64,
 }
 
-impl<'a> Part<'a> {
+impl<'a> Portion<'a> {
     /// The part that is `share` (0 to 1) of `whole`.
     pub fn new(whole: &'a dyn Progress, share: f64) -> Self {
-        Part { whole, share }
+        Portion { whole, share }
     }
 }
 
-impl Progress for Part<'_> {
+impl Progress for Portion<'_> {
     fn stage(&self, name: &str, share: f64) {
         self.whole.stage(name, share * self.share);
     }
@@ -190,7 +190,7 @@ mod tests {
     #[test]
     fn a_part_has_its_share_of_the_whole_and_a_work_within_a_stage_none_of_its_own() {
         let watched = Watched { meter: Meter::default(), seen: Mutex::new(Vec::new()) };
-        let half = Part::new(&watched, 0.5);
+        let half = Portion::new(&watched, 0.5);
         half.stage("first", 0.4);
         Within(&half).stage("unsaid", 1.0);
         half.stage("second", 0.6);
@@ -209,7 +209,7 @@ mod tests {
                 false
             }
         }
-        assert_eq!(Part::new(&Impatient, 0.5).begin("work", 1.0), Err(Stopped));
+        assert_eq!(Portion::new(&Impatient, 0.5).begin("work", 1.0), Err(Stopped));
         assert_eq!(Within(&Impatient).go_on(3), Err(Stopped));
         assert_eq!(Silent.begin("work", 1.0), Ok(()));
     }

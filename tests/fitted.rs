@@ -2,7 +2,7 @@
 
 use std::sync::atomic::{AtomicU64, Ordering};
 
-use dotwright::mark::{Burn, Forecast, Response, Samples};
+use dotwright::mark::{Burn, CellSamples, Forecast, Response};
 use dotwright::plane::{Dots, Tone};
 use dotwright::progress::{Progress, Silent};
 use dotwright::screen::{self, Options};
@@ -40,7 +40,7 @@ fn score(dots: &Dots, tone: &Tone, burn: &Burn) -> visual_quality::Score {
 
 fn score_at(dots: &Dots, tone: &Tone, burn: &Burn, pitch_mm: f64) -> visual_quality::Score {
     // All 8 x 8 samples: the sixteen of the quick forecast keep the mean, but each cell's value is off by up to 0.04.
-    let forecast = Forecast::with_samples(burn, Samples::REFERENCE);
+    let forecast = Forecast::with_samples(burn, CellSamples::REFERENCE);
     visual_quality::score(&forecast.plane(dots), tone, pitch_mm, visual_quality::READING_DISTANCE_MM)
 }
 

@@ -1,8 +1,9 @@
 //! The forecast as a whole: against quadrature, against the 8 x 8 reference, turned, in any number of threads.
 
-use dotwright::mark::{Burn, Forecast, Samples, exposure, reduced, summary};
+use dotwright::mark::{Burn, CellSamples, Forecast, Ink, Seen, Sums, Wish, exposure, sums, walk};
 use dotwright::parallel::with_threads;
-use dotwright::plane::Dots;
+use dotwright::plane::{Dots, Tone};
+use dotwright::progress::{Progress, Silent, Stopped};
 
 /// `###./..#.` as dots, one row between slashes.
 fn dots_of(text: &str) -> Dots {
@@ -25,6 +26,14 @@ fn random(width: usize, height: usize, chance: f64, seed: u64) -> Dots {
         }
     }
     dots
+}
+
+fn summed(forecast: &Forecast, dots: &Dots) -> Sums {
+    sums(forecast, dots, &Silent).unwrap()
+}
+
+fn seen(forecast: &Forecast, dots: &Dots, blocks: (usize, usize)) -> Seen {
+    walk(forecast, dots, Wish { blocks, ink: None }, &Silent).unwrap()
 }
 
 /// Floyd–Steinberg, rows to and fro, of a flat tone: for its texture.
@@ -86,7 +95,7 @@ fn marks_of_all_64_samples_agree_with_an_outside_calculation() {
         let beam: Vec<f64> = head[5..].split(' ').map(|t| t.parse().unwrap()).collect();
         let dots = dots_of(&lines.next().unwrap()[5..]);
         let burn = Burn::plain(beam[0], beam[1]);
-        let marks = Forecast::with_samples(&burn, Samples::REFERENCE).plane(&dots);
+        let marks = Forecast::with_samples(&burn, CellSamples::REFERENCE).plane(&dots);
         for y in 0..dots.height() {
             for (got, want) in marks.row(y).iter().zip(lines.next().unwrap().split(' ')) {
                 let want: f32 = want.parse().unwrap();
@@ -116,9 +125,9 @@ fn few_samples_keep_the_mean_mark_within_a_third_of_a_percent_of_the_reference()
     for (along, across) in [(0.8, 0.8), (1.0, 1.0), (1.436, 1.436), (2.0, 2.0), (3.0, 1.2), (4.5, 4.5)] {
         for power in [0.7, 1.0, 2.0] {
             let burn = Burn { x_solid: power, ..Burn::plain(along, across) };
-            let (few, all) = (Forecast::new(&burn), Forecast::with_samples(&burn, Samples::REFERENCE));
+            let (few, all) = (Forecast::new(&burn), Forecast::with_samples(&burn, CellSamples::REFERENCE));
             for (i, dots) in pictures.iter().enumerate() {
-                let (a, b) = (summary(dots, &few).mean_mark, summary(dots, &all).mean_mark);
+                let (a, b) = (summed(&few, dots).totals.mean_mark, summed(&all, dots).totals.mean_mark);
                 // Below one mark in fifty the share is of no account.
                 assert!((a - b).abs() < 0.003 * b.max(0.02), "{along} {across} {power} {i}: {a} {b}");
             }
@@ -132,7 +141,7 @@ fn the_forecast_is_the_same_for_any_thread_count() {
     let burn = Burn { x_solid: 2.2, ..Burn::plain(1.436, 2.0) };
     let burn = Burn { response: dotwright::mark::Response { x_char: 2.0, ..burn.response }, ..burn };
     let forecast = Forecast::new(&burn);
-    let work = || (forecast.plane(&dots), reduced(&dots, &forecast, 130, 77));
+    let work = || (forecast.plane(&dots), seen(&forecast, &dots, (5, 3)));
     let one = with_threads(1, work);
     for threads in [2, 3, 7] {
         assert!(with_threads(threads, work) == one, "{threads} threads");
@@ -144,11 +153,13 @@ fn bands_with_a_halo_show_the_same_rows() {
     let dots = random(300, 200, 0.5, 4);
     let forecast = Forecast::new(&Burn::plain(1.5, 1.5));
     let whole = forecast.plane(&dots);
-    forecast.bands_with_halo(&dots, 5, |band| {
-        for i in 0..band.rows() {
-            assert_eq!(band.mark[i * 300..(i + 1) * 300], *whole.row(band.first + i));
+    let rows = forecast.bands_with_halo(&dots, 5, &Silent, |band| {
+        for y in band.first..band.first + band.rows() {
+            assert_eq!(band.marks(y), whole.row(y));
         }
+        (band.first, band.own.clone(), band.rows())
     });
+    assert_eq!(rows.unwrap()[1..3], [(59, 64..128, 74), (123, 128..192, 74)]);
 }
 
 #[test]
@@ -158,7 +169,7 @@ fn art_turned_upside_down_is_forecast_upside_down() {
     for y in 0..150 {
         (0..203).for_each(|x| turned.set(202 - x, 149 - y, dots.get(x, y)));
     }
-    let forecast = Forecast::with_samples(&Burn::plain(1.436, 2.0), Samples::REFERENCE);
+    let forecast = Forecast::with_samples(&Burn::plain(1.436, 2.0), CellSamples::REFERENCE);
     let (a, b) = (forecast.plane(&dots), forecast.plane(&turned));
     for (v, w) in a.data().iter().zip(b.data().iter().rev()) {
         assert!((v - w).abs() < 1e-3, "{v} {w}");
@@ -173,9 +184,9 @@ fn more_power_never_means_less_exposure_or_less_char() {
         let plain = Burn { x_solid: 0.15 * f64::from(step), ..Burn::plain(1.436, 1.436) };
         let mut charring = plain;
         charring.response.x_char = 1.5;
-        let marked = summary(&dots, &Forecast::new(&plain)).mean_mark;
-        let s = summary(&dots, &Forecast::new(&charring));
-        let now = (marked, s.charred, f64::from(s.peak) * plain.x_solid);
+        let marked = summed(&Forecast::new(&plain), &dots).totals.mean_mark;
+        let s = summed(&Forecast::new(&charring), &dots);
+        let now = (marked, s.totals.charred, f64::from(s.peak) * plain.x_solid);
         assert!(now.0 > last.0 && now.1 >= last.1 && now.2 > last.2, "{step}: {now:?} {last:?}");
         last = now;
     }
@@ -207,43 +218,165 @@ fn a_mark_ends_at_the_edge_of_the_dots() {
 }
 
 #[test]
-fn the_reduced_picture_keeps_the_mean_and_the_places() {
-    let dots = random(331, 257, 0.5, 8);
-    let burn = Burn::plain(1.5, 1.5);
-    let forecast = Forecast::new(&burn);
-    let marks = forecast.plane(&dots);
-    for (columns, rows) in [(331, 257), (100, 77), (33, 20), (1, 1)] {
-        let (summary, small) = reduced(&dots, &forecast, columns, rows);
-        assert_eq!((small.look.width(), small.look.height()), (columns, rows));
-        assert!((small.look.mean() - summary.mean_mark).abs() < 1e-5);
-        if columns == 331 {
-            let far = small.look.data().iter().zip(marks.data()).map(|(a, b)| (a - b).abs());
-            assert!(far.fold(0.0, f32::max) < 1e-5);
+fn planes_of_any_small_size_are_forecast() {
+    for (width, height) in [(0, 0), (1, 1), (7, 3), (8, 1), (64, 65), (257, 2)] {
+        let dots = random(width, height, 0.7, 3);
+        let s = summed(&Forecast::new(&Burn::plain(1.5, 1.5)), &dots);
+        assert_eq!(s.cells, (width * height) as u64);
+        assert!(s.totals.mean_mark.is_finite());
+    }
+}
+
+/// A burn that chars solids, and some of what is dense.
+fn charring() -> Burn {
+    let burn = Burn { x_solid: 1.4, ..Burn::plain(1.436, 2.0) };
+    Burn { response: dotwright::mark::Response { x_char: 1.3, ..burn.response }, ..burn }
+}
+
+/// Random dots with a solid, a bare place and, at the edges, cut blocks.
+fn busy(width: usize, height: usize) -> Dots {
+    let mut dots = random(width, height, 0.5, 8);
+    for y in 0..height {
+        for x in 0..width {
+            if (60..140).contains(&x) && (40..150).contains(&y) {
+                dots.set(x, y, true);
+            }
+            if (150..260).contains(&x) && (20..90).contains(&y) {
+                dots.set(x, y, false);
+            }
         }
-        if columns == 100 {
-            // The cell at column 41, row 30: by hand from its exact area.
-            let (w, h) = (331.0 / 100.0, 257.0 / 77.0);
-            let mut sum = 0.0;
-            for y in 0..257 {
-                for x in 0..331 {
-                    let share = |i: usize, c: f64, s: f64| {
-                        ((i as f64 + 1.0).min((c + 1.0) * s) - (i as f64).max(c * s)).max(0.0)
-                    };
-                    sum += f64::from(marks.row(y)[x]) * share(x, 41.0, w) * share(y, 30.0, h);
+    }
+    dots
+}
+
+#[test]
+fn one_walk_gives_what_the_plane_holds() {
+    let dots = busy(331, 257);
+    let burn = charring();
+    let forecast = Forecast::new(&burn);
+    let over_burn_from = burn.over_burn_from() as f32;
+    // The whole plane, by the bands: marks, greatest exposures, over-burnt shares.
+    let plane = |take: fn(&dotwright::mark::Band) -> Vec<f32>| forecast.bands(&dots, take).concat();
+    let (mark, peak, charred) =
+        (plane(|b| b.mark.to_vec()), plane(|b| b.peak.to_vec()), plane(|b| b.charred.to_vec()));
+    let sum = |v: &[f32]| v.iter().map(|&v| f64::from(v)).sum::<f64>();
+    for (along, across) in [(1, 1), (3, 5), (4, 4), (7, 100), (331, 257), (400, 1)] {
+        let seen = seen(&forecast, &dots, (along, across));
+        let totals = seen.sums.totals;
+        assert!((totals.mean_mark - sum(&mark) / (331.0 * 257.0)).abs() < 1e-6);
+        assert_eq!(totals.marked, mark.iter().filter(|&&m| m >= 0.5).count() as u64);
+        assert!((totals.charred - sum(&charred)).abs() < 1e-6 && totals.charred > 1000.0, "{totals:?}");
+        let top = peak.iter().copied().fold(0.0, f32::max);
+        assert_eq!((seen.sums.peak, peak[seen.sums.peak_at.1 * 331 + seen.sums.peak_at.0]), (top, top));
+        let b = &seen.blocks;
+        assert_eq!((b.columns, b.rows), (331usize.div_ceil(along), 257usize.div_ceil(across)));
+        for (r, c) in (0..b.rows).flat_map(|r| (0..b.columns).map(move |c| (r, c))) {
+            let (mut looks, mut burnt, mut most, mut cells) = (0.0, 0.0, 0.0f32, 0.0);
+            for y in r * across..((r + 1) * across).min(257) {
+                for x in c * along..((c + 1) * along).min(331) {
+                    let i = y * 331 + x;
+                    looks += f64::from(mark[i]);
+                    burnt += f64::from(charred[i]);
+                    most = most.max(peak[i]);
+                    cells += 1.0;
                 }
             }
-            let got = f64::from(small.look.row(30)[41]);
-            assert!((got - sum / (w * h)).abs() < 1e-5, "{got} {}", sum / (w * h));
+            // Looks go from 0 to 1 here, so a block's look is its mean mark fraction.
+            let (i, look) = (r * b.columns + c, (looks / cells).clamp(0.0, 1.0));
+            assert!((f64::from(b.look[i]) - look).abs() < 2e-5, "{along} {across} {r} {c}");
+            assert!((f64::from(b.charred[i]) - burnt / cells).abs() < 1e-5, "{along} {across} {r} {c}");
+            assert_eq!(b.dose[i], most / over_burn_from, "{along} {across} {r} {c}");
         }
     }
 }
 
 #[test]
-fn planes_of_any_small_size_are_forecast() {
-    for (width, height) in [(0, 0), (1, 1), (7, 3), (8, 1), (64, 65), (257, 2)] {
-        let dots = random(width, height, 0.7, 3);
-        let s = summary(&dots, &Forecast::new(&Burn::plain(1.5, 1.5)));
-        assert_eq!(s.cells, (width * height) as u64);
-        assert!(s.mean_mark.is_finite());
+fn all_that_a_walk_gives_is_what_walks_of_their_own_give() {
+    let dots = busy(331, 257);
+    let forecast = Forecast::new(&charring());
+    let tone = Tone::from_vec(331, 257, (0..331 * 257).map(|i| (i % 331) as f32 / 331.0).collect());
+    let ink = Ink::new(&tone, |y| y % 20..331);
+    let all = walk(&forecast, &dots, Wish { blocks: (4, 3), ink: Some(&ink) }, &Silent).unwrap();
+    let picture = seen(&forecast, &dots, (4, 3));
+    assert_eq!((&all.sums, &all.blocks), (&picture.sums, &picture.blocks), "ink or no ink");
+    let alone = summed(&forecast, &dots);
+    let mean = all.sums.totals.mean_mark;
+    // Where there are blocks the mean is summed by them: the same but for rounding.
+    assert!((alone.totals.mean_mark - mean).abs() < 1e-6);
+    let totals = dotwright::mark::Totals { mean_mark: mean, ..alone.totals };
+    assert_eq!(all.sums, Sums { totals, ..alone }, "picture or no picture");
+    let other = walk(&forecast, &dots, Wish { blocks: (9, 9), ink: Some(&ink) }, &Silent).unwrap();
+    assert!(all.lost.is_some() && all.lost == other.lost, "{:?} {:?}", all.lost, other.lost);
+}
+
+#[test]
+fn strokes_and_gaps_are_lost_where_the_definition_says_so() {
+    let dots = busy(300, 200);
+    let forecast = Forecast::new(&Burn::plain(1.5, 2.6));
+    let marks = forecast.plane(&dots);
+    let tone = random(300, 200, 0.6, 77);
+    let tone =
+        |x: usize, y: usize| if tone.get(x, y) { 0.2 + (x % 8) as f32 / 10.0 } else { (y % 3) as f32 / 16.0 };
+    let plane = Tone::from_vec(300, 200, (0..300 * 200).map(|i| tone(i % 300, i / 300)).collect());
+    let allowed = |y: usize| y % 7..300 - y % 5;
+    let lost =
+        walk(&forecast, &dots, Wish { blocks: (2, 2), ink: Some(&Ink::new(&plane, allowed)) }, &Silent);
+    // One cell along (1.5 / 2, rounded) and one across (2.6 / 2) are near.
+    let (mut strokes, mut gaps) = (0, 0);
+    for y in 0..200usize {
+        for x in allowed(y) {
+            let near = || {
+                (y.saturating_sub(1)..=(y + 1).min(199))
+                    .flat_map(move |v| (x.saturating_sub(1)..=(x + 1).min(299)).map(move |u| (u, v)))
+                    .map(|(u, v)| marks.row(v)[u])
+            };
+            strokes += u64::from(tone(x, y) >= 0.2 && near().all(|m| m < 0.25));
+            gaps += u64::from(tone(x, y) <= 0.5 && near().all(|m| m > 0.75));
+        }
+    }
+    let lost = lost.unwrap().lost.unwrap();
+    assert_eq!((lost.strokes, lost.gaps), (strokes, gaps));
+    assert!(strokes > 1000 && gaps > 1000, "{strokes} {gaps}");
+}
+
+/// Stops after so many steps.
+struct Patient {
+    left: std::sync::atomic::AtomicI64,
+    expected: std::sync::atomic::AtomicU64,
+}
+
+impl Patient {
+    fn new(steps: i64) -> Self {
+        Patient { left: steps.into(), expected: 0.into() }
+    }
+}
+
+impl Progress for Patient {
+    fn stage(&self, _name: &str, _share: f64) {}
+    fn expect(&self, steps: u64) {
+        self.expected.fetch_add(steps, std::sync::atomic::Ordering::Relaxed);
+    }
+    fn step(&self, done: u64) -> bool {
+        let done = done as i64;
+        self.left.fetch_sub(done, std::sync::atomic::Ordering::Relaxed) - done > 0
+    }
+}
+
+#[test]
+fn a_walk_counts_its_rows_and_stops_in_the_middle_when_asked() {
+    let dots = random(300, 2000, 0.5, 6);
+    let forecast = Forecast::new(&Burn::plain(1.5, 1.5));
+    let wish = Wish { blocks: (2, 2), ink: None };
+    for threads in [1, 3] {
+        with_threads(threads, || {
+            let patient = Patient::new(2001);
+            assert!(walk(&forecast, &dots, wish, &patient).is_ok());
+            assert_eq!((patient.left.into_inner(), patient.expected.into_inner()), (1, 2000));
+            let patient = Patient::new(700);
+            assert_eq!(walk(&forecast, &dots, wish, &patient), Err(Stopped));
+            // Bands that were under way are finished, no further ones begun.
+            assert!(patient.left.into_inner() > -64 * 4);
+            assert_eq!(sums(&forecast, &dots, &Patient::new(0)), Err(Stopped));
+        });
     }
 }

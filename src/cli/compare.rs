@@ -14,11 +14,11 @@ use super::target::OutOptions;
 use crate::colour::srgb8;
 use crate::encode::sink::{Files, Sink};
 use crate::job::{Plan, plan};
-use crate::pipeline::compare::{self, Candidate};
-use crate::pipeline::look;
+use crate::pipeline::compare::{self, Contender};
 use crate::plane::Tone;
-use crate::progress::Part;
+use crate::progress::Portion;
 use crate::proof::canvas::Picture;
+use crate::proof::close_up::close_up;
 use crate::proof::contact_sheet::{self, Figure, Sheet};
 use crate::proof::loupe::Window;
 use crate::proof::picture::{self, Scene};
@@ -82,15 +82,15 @@ pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
     let source = Source::read(&args.art)?;
     let art = art::open(&source.bytes, &source.in_messages)?;
     let bar = Bar::new(args.quiet);
-    let mut all: Vec<(Candidate, Vec<Picture>)> = Vec::new();
+    let mut all: Vec<(Contender, Vec<Picture>)> = Vec::new();
     let mut places: Option<Vec<(f64, f64)>> = None;
     for plan in &plans {
-        let (found, wanted) = compare::candidates(
+        let (found, wanted) = compare::contenders(
             plan,
             &art,
             &source.name,
             &screens,
-            &Part::new(&bar, 1.0 / plans.len() as f64),
+            &Portion::new(&bar, 1.0 / plans.len() as f64),
         )?;
         // The same places for all: those that tell most at the first density.
         let at = places.get_or_insert_with(|| telling_places(&wanted.tone, plan, &found));
@@ -100,7 +100,7 @@ pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
         }
     }
     drop(bar);
-    let mut candidates: Vec<Candidate> = all.iter().map(|(c, _)| c.clone()).collect();
+    let mut candidates: Vec<Contender> = all.iter().map(|(c, _)| c.clone()).collect();
     compare::rank(&mut candidates);
     let Some(best) = candidates.first() else { return Err(Failure::input("there is nothing to compare")) };
     let why = why(best, candidates.get(1), plans.len() > 1);
@@ -145,7 +145,7 @@ pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
     Ok(0)
 }
 
-fn same(a: &Candidate, b: &Candidate) -> bool {
+fn same(a: &Contender, b: &Contender) -> bool {
     a.screen == b.screen && a.density_dpi == b.density_dpi
 }
 
@@ -159,7 +159,7 @@ fn named(name: &str) -> Result<&'static Screen, Failure> {
 }
 
 /// Centres, mm from the blank's lower left corner, of the windows that tell most.
-fn telling_places(tone: &Tone, plan: &Plan, found: &[Candidate]) -> Vec<(f64, f64)> {
+fn telling_places(tone: &Tone, plan: &Plan, found: &[Contender]) -> Vec<(f64, f64)> {
     let Some(first) = found.first() else { return Vec::new() };
     let rect = &first.placement.rect;
     compare::telling_windows(tone, &first.placement, LOUPE_SIDE)
@@ -168,7 +168,7 @@ fn telling_places(tone: &Tone, plan: &Plan, found: &[Candidate]) -> Vec<(f64, f6
         .collect()
 }
 
-fn scene<'a>(plan: &'a Plan, c: &'a Candidate) -> Scene<'a> {
+fn scene<'a>(plan: &'a Plan, c: &'a Contender) -> Scene<'a> {
     Scene {
         blank: &plan.blank,
         surface: plan.surface,
@@ -180,14 +180,14 @@ fn scene<'a>(plan: &'a Plan, c: &'a Candidate) -> Scene<'a> {
     }
 }
 
-fn whole(plan: &Plan, c: &Candidate) -> Result<Picture, Failure> {
-    Ok(picture::piece(&scene(plan, c), &c.layout, &c.reduced.look)?)
+fn whole(plan: &Plan, c: &Contender) -> Result<Picture, Failure> {
+    Ok(picture::piece(&scene(plan, c), &c.layout, &c.look)?)
 }
 
 /// A place as forecast, eight samples a dot.
-fn loupe(plan: &Plan, c: &Candidate, place: (f64, f64)) -> Result<Picture, Failure> {
+fn loupe(plan: &Plan, c: &Contender, place: (f64, f64)) -> Result<Picture, Failure> {
     let window: Window = crate::proof::loupe::window(&scene(plan, c), place, LOUPE_SIDE)?;
-    let look = look::of_window(&plan.burn, &c.dots, &window);
+    let look = close_up(&plan.burn, &c.dots, &window);
     let mut p = Picture::filled(look.columns, look.rows, [0; 3]);
     for (i, pixel) in p.rgb.chunks_exact_mut(3).enumerate() {
         pixel.fill(srgb8(look.luminance[i]));
@@ -198,7 +198,7 @@ fn loupe(plan: &Plan, c: &Candidate, place: (f64, f64)) -> Result<Picture, Failu
     Ok(p)
 }
 
-fn figures(c: &Candidate) -> Vec<Figure> {
+fn figures(c: &Contender) -> Vec<Figure> {
     let f = |name: &str, text: String| Figure { name: name.into(), text };
     vec![
         f("what the eye sees (HVS-weighted PSNR)", format!("{} dB", short(c.score.psnr_hvs_db, 1))),
@@ -211,11 +211,11 @@ fn figures(c: &Candidate) -> Vec<Figure> {
     ]
 }
 
-fn lone_share(c: &Candidate) -> f64 {
+fn lone_share(c: &Contender) -> f64 {
     if c.on == 0 { 0.0 } else { c.lone as f64 / c.on as f64 }
 }
 
-fn figures_json(c: &Candidate) -> serde_json::Value {
+fn figures_json(c: &Contender) -> serde_json::Value {
     serde_json::json!({
         "screen": c.screen,
         "density_dpi": c.density_dpi,
@@ -233,7 +233,7 @@ fn figures_json(c: &Candidate) -> serde_json::Value {
     })
 }
 
-fn table(out: &mut Out, candidates: &[Candidate]) -> Result<(), Failure> {
+fn table(out: &mut Out, candidates: &[Contender]) -> Result<(), Failure> {
     writeln!(
         out,
         "{:<20} {:>8} {:>9} {:>7} {:>8} {:>11} {:>9}  time",
@@ -256,8 +256,8 @@ fn table(out: &mut Out, candidates: &[Candidate]) -> Result<(), Failure> {
     Ok(())
 }
 
-fn why(best: &Candidate, next: Option<&Candidate>, densities: bool) -> String {
-    let name = |c: &Candidate| {
+fn why(best: &Contender, next: Option<&Contender>, densities: bool) -> String {
+    let name = |c: &Contender| {
         if densities {
             format!("{} at {} dpi", c.screen, short(c.density_dpi, 1))
         } else {

@@ -14,7 +14,7 @@ use super::target::OutOptions;
 use super::{bar::Bar, terminal};
 use crate::job::plan::{self, Plan};
 use crate::job::{Job, file_name};
-use crate::progress::Part;
+use crate::progress::Portion;
 use crate::screen::fitted;
 use crate::{art, outputs, pipeline};
 
@@ -76,7 +76,7 @@ pub fn run(args: &PrepareArgs, out: &mut Out) -> Result<u8, Failure> {
     }
 
     let bar = Bar::new(args.quiet);
-    let (making, writing) = (Part::new(&bar, 0.7), Part::new(&bar, 0.3));
+    let (making, writing) = (Portion::new(&bar, 0.7), Portion::new(&bar, 0.3));
     let result =
         pipeline::run(&plan, &art, &source.name, &making).map_err(Failure::from).and_then(|outcome| {
             Ok((outputs::write(&plan, &outcome, args.loupe, &mut output, &writing)?, outcome))

@@ -3,10 +3,9 @@
 use super::{Finding, Remedy, Severity};
 use crate::blank::Blank;
 use crate::mark::exposure::fine;
-use crate::mark::patch::Patches;
-use crate::mark::{Burn, Forecast};
+use crate::mark::{Burn, Lost};
 use crate::placement::DotRect;
-use crate::plane::{Dots, Tone};
+use crate::plane::Dots;
 use crate::units::{Mm, short};
 
 /// Lost detail under this area (mm²) in all is not worth a word.
@@ -39,7 +38,7 @@ pub fn finest(burn: &Burn, rect: &DotRect) -> Option<Finest> {
         let (columns, rows) =
             if upright { (0..SIDE, MIDDLE..MIDDLE + 1) } else { (MIDDLE..MIDDLE + 1, 0..SIDE) };
         let exposure = fine(&dots, burn, columns, rows, OVER);
-        let rise = |e: f32| burn.response.r(f64::from(e) * burn.x_solid) >= 0.5;
+        let rise = |e: f32| burn.response.rise_at(f64::from(e) * burn.x_solid) >= 0.5;
         (0..SIDE * OVER)
             .map(|i| if upright { exposure.row(0)[i] } else { exposure.row(i)[0] })
             .map(rise)
@@ -58,93 +57,14 @@ pub fn finest(burn: &Burn, rect: &DotRect) -> Option<Finest> {
     Some(finest)
 }
 
-/// What is lost: areas in dot cells, and the worst place.
-struct Lost {
-    strokes: u64,
-    gaps: u64,
-    patches: Patches,
-}
-
-/// `detail-below-beam`, for drawings: `wanted` is the drawing's ink before the dot-gain curve, `dots` what
-/// was laid down for it.
-///
-/// A stroke is lost where ink was wanted (a fifth of a dot and more, so that hairlines thinner than a
-/// dot count) and nothing within the beam's radius is forecast to be a quarter marked; a gap is lost
-/// where at least half a dot was to stay free and all within the beam's radius is forecast to be at
-/// least three quarters marked. Edges of larger shapes have marks and free places in reach and are not
-/// counted.
-pub fn detail_below_beam(
-    wanted: &Tone,
-    dots: &Dots,
-    forecast: &Forecast,
-    rect: &DotRect,
-    blank: &Blank,
-) -> Option<Finding> {
-    if (wanted.width(), wanted.height()) != (dots.width(), dots.height()) {
-        return None;
-    }
-    let burn = forecast.burn();
-    let near = |diameter: f64| ((diameter / 2.0).round() as usize).clamp(1, 16);
-    let (across, along) = (near(burn.across), near(burn.along));
-    let reach = across;
-    let width = dots.width();
-    let bands = forecast.bands_with_halo(dots, reach, |band| {
-        let first = (band.first + if band.first == 0 { 0 } else { reach }).min(dots.height());
-        let end = (first / crate::mark::forecast::BAND + 1) * crate::mark::forecast::BAND;
-        let mut lost = Lost { strokes: 0, gaps: 0, patches: Patches::default() };
-        let (mut low, mut high) = (vec![0.0f32; width], vec![0.0f32; width]);
-        let (mut flags, mut zero) = (vec![0.0f32; width], Vec::new());
-        for y in first..end.min(dots.height()) {
-            // Places outside the blank's margin are masked: there nothing was wanted.
-            let allowed = rect.allowed(blank, y);
-            let rows = y.saturating_sub(reach).max(band.first)..(y + reach + 1).min(band.first + band.rows());
-            low.fill(f32::INFINITY);
-            high.fill(0.0);
-            for row in rows {
-                let mark = &band.mark[(row - band.first) * width..][..width];
-                for ((l, h), &m) in low.iter_mut().zip(&mut high).zip(mark) {
-                    *l = if m < *l { m } else { *l };
-                    *h = if m > *h { m } else { *h };
-                }
-            }
-            flags.fill(0.0);
-            let mut any = false;
-            for x in allowed {
-                let t = wanted.row(y)[x];
-                // Most cells are plain: only then the neighbours are looked at.
-                let stroke = t >= 0.2 && high[x] < 0.25;
-                let gap = t <= 0.5 && low[x] > 0.75;
-                if !(stroke || gap) {
-                    continue;
-                }
-                let around = x.saturating_sub(along)..(x + along + 1).min(width);
-                let stroke = stroke && high[around.clone()].iter().all(|&m| m < 0.25);
-                let gap = gap && low[around].iter().all(|&m| m > 0.75);
-                lost.strokes += u64::from(stroke);
-                lost.gaps += u64::from(gap);
-                if stroke || gap {
-                    flags[x] = 1.0;
-                    any = true;
-                }
-            }
-            zero.clone_from(&flags);
-            if any { lost.patches.row(y, &flags, &zero) } else { lost.patches.row(y, &[], &[]) }
-        }
-        lost
-    });
-    let mut all = Lost { strokes: 0, gaps: 0, patches: Patches::default() };
-    for lost in bands {
-        all.strokes += lost.strokes;
-        all.gaps += lost.gaps;
-        all.patches.append(lost.patches);
-    }
-    let cell = rect.grid.along.0 * rect.grid.across.0;
-    let (strokes, gaps) = (all.strokes as f64 * cell, all.gaps as f64 * cell);
+/// `detail-below-beam`, for drawings: what the forecast under `burn` found to be lost.
+pub fn detail_below_beam(lost: &Lost, burn: &Burn, rect: &DotRect, blank: &Blank) -> Option<Finding> {
+    let cell = rect.grid.cell_mm2();
+    let (strokes, gaps) = (lost.strokes as f64 * cell, lost.gaps as f64 * cell);
     if strokes + gaps < LEAST_MM2 {
         return None;
     }
-    let worst = all.patches.finish()?;
-    let at = rect.centre(blank, worst.worst.0, worst.worst.1);
+    let at = rect.centre(blank, lost.worst.0, lost.worst.1);
     let what = [(strokes, "mm2 of strokes will not show"), (gaps, "mm2 of gaps will close")]
         .iter()
         .filter(|(area, _)| *area > 0.0)
@@ -186,7 +106,9 @@ pub fn detail_below_beam(
 mod tests {
     use super::*;
     use crate::blank::Shape;
+    use crate::mark::{Forecast, Ink, Wish, walk};
     use crate::placement::Grid;
+    use crate::plane::Tone;
     use crate::progress::Silent;
     use crate::screen::{Options, threshold};
 
@@ -203,7 +125,10 @@ mod tests {
         let rect = DotRect { left: Mm(0.0), top: Mm(0.0), columns: 200, rows: 200, grid };
         let burn = Burn::plain(beam, beam);
         let dots = threshold::threshold(tone, &Options::new(burn, 0.1, 0.1), &Silent);
-        detail_below_beam(tone, &dots, &Forecast::new(&burn), &rect, &BLANK)
+        let ink = Ink::new(tone, |_| 0..200);
+        let wish = Wish { blocks: (1, 1), ink: Some(&ink) };
+        let lost = walk(&Forecast::new(&burn), &dots, wish, &Silent).unwrap().lost?;
+        detail_below_beam(&lost, &burn, &rect, &BLANK)
     }
 
     #[test]

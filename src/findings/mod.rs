@@ -2,10 +2,13 @@
 
 pub mod art;
 pub mod burn;
+pub mod change;
 pub mod detail;
 pub mod lines;
 pub mod machine;
 pub mod motion;
+mod remedies;
+pub mod trial;
 
 use serde::Serialize;
 

@@ -216,13 +216,13 @@ mod tests {
         for e in ENTRIES.iter().filter(|e| e.sort == Sort::Coating) {
             let c = coating(e.id).unwrap();
             let (r, x) = (c.response(), c.start.exposure.0);
-            assert!(r.r(x) > 0.95, "{}: a full mark at its start, {}", e.id, r.r(x));
-            assert!(r.q(x) < 0.01, "{}: no char at its start, {}", e.id, r.q(x));
+            assert!(r.rise_at(x) > 0.95, "{}: a full mark at its start, {}", e.id, r.rise_at(x));
+            assert!(r.char_at(x) < 0.01, "{}: no char at its start, {}", e.id, r.char_at(x));
             assert!(
-                r.q(2.0 * x) >= 0.05 || e.id == "bare-slate",
+                r.char_at(2.0 * x) >= 0.05 || e.id == "bare-slate",
                 "{}: doubled exposure chars, {}",
                 e.id,
-                r.q(2.0 * x)
+                r.char_at(2.0 * x)
             );
         }
     }

@@ -36,7 +36,7 @@ impl Ripple {
 
 /// How the lines of a solid come out.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Lines {
+pub struct LinePair {
     /// Dose on and between the lines.
     pub ripple: Ripple,
     /// Mark fraction on a line.
@@ -45,24 +45,24 @@ pub struct Lines {
     pub mark_between: f64,
 }
 
-impl Lines {
+impl LinePair {
     /// The lines of a solid under a burn.
     pub fn new(burn: &Burn) -> Self {
         let ripple = Ripple::new(burn.across);
-        Lines { ripple, mark_on: burn.mark(ripple.on), mark_between: burn.mark(ripple.between) }
+        LinePair { ripple, mark_on: burn.mark(ripple.on), mark_between: burn.mark(ripple.between) }
     }
 
     /// Whether the lines will show in a solid: the mark between them is under 90 % of that on them.
     /// Judged on the rise alone, so that lines charred pale do not pass as even.
     pub fn apart(&self, burn: &Burn) -> bool {
-        let rise = |e: f64| burn.response.r(e * burn.x_solid);
+        let rise = |e: f64| burn.response.rise_at(e * burn.x_solid);
         rise(self.ripple.between) < LINES_SHOW * rise(self.ripple.on)
     }
 }
 
 /// `Some` where the lines of a solid lie so far apart that they show.
-pub fn lines_apart(burn: &Burn) -> Option<Lines> {
-    let lines = Lines::new(burn);
+pub fn lines_apart(burn: &Burn) -> Option<LinePair> {
+    let lines = LinePair::new(burn);
     lines.apart(burn).then_some(lines)
 }
 
@@ -130,7 +130,7 @@ pub struct Advice {
     /// they lie clear of each other.
     pub overlap: f64,
     /// Dose and mark on and between lines.
-    pub lines: Lines,
+    pub lines: LinePair,
     /// Mean dose of a solid.
     pub dose: JoulesPerMm2,
     /// Effective exposure of a solid's mean, J/mm².
@@ -178,7 +178,7 @@ fn candidate(q: &Question, steps: u32) -> Advice {
     let pitch = Mm(f64::from(steps) / q.steps_per_mm);
     let setting = Setting { pitch_along: pitch, pitch_across: pitch, ..q.setting };
     let burn = Burn::new(q.beam, setting, q.response);
-    let lines = Lines::new(&burn);
+    let lines = LinePair::new(&burn);
     let (along, across) = (q.size.0.0, q.size.1.0);
     let speed = setting.speed.0;
     let line = along / speed + q.acceleration.filter(|a| *a > 0.0).map_or(0.0, |a| 2.0 * speed / a);

@@ -28,25 +28,25 @@ const FARTHEST: usize = 64;
 /// ordered, clustered and line patterns and beams of 0.8 to 4 pitches: within 0.03 %; a plain 4 x 4
 /// grid, also sixteen samples, is off by 36 % at 0.8, 3 % at 1.436 and 0.6 % at 2 pitches.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Samples {
+pub struct CellSamples {
     /// Grid cells a dot, each way.
     pub n: usize,
     /// One of so many grid cells is a sample.
     pub step: usize,
 }
 
-impl Samples {
+impl CellSamples {
     /// All 8 x 8 samples: the reference.
-    pub const REFERENCE: Samples = Samples { n: 8, step: 1 };
+    pub const REFERENCE: CellSamples = CellSamples { n: 8, step: 1 };
 
     /// The fewest samples whose mean mark is within 0.3 % of the reference, for a beam whose smaller
     /// diameter is `diameter` pitches. Beams under 0.7 pitches need a grid finer than 8 x 8.
     pub fn for_beam(diameter: f64) -> Self {
         match diameter {
-            d if d < 0.35 => Samples { n: 32, step: 4 },
-            d if d < 0.7 => Samples { n: 16, step: 4 },
-            d if d < 4.0 => Samples { n: 8, step: 4 },
-            _ => Samples { n: 4, step: 2 },
+            d if d < 0.35 => CellSamples { n: 32, step: 4 },
+            d if d < 0.7 => CellSamples { n: 16, step: 4 },
+            d if d < 4.0 => CellSamples { n: 8, step: 4 },
+            _ => CellSamples { n: 4, step: 2 },
         }
     }
 
@@ -96,7 +96,7 @@ pub(super) struct Kernel {
 }
 
 impl Kernel {
-    pub fn new(burn: &Burn, samples: Samples) -> Self {
+    pub fn new(burn: &Burn, samples: CellSamples) -> Self {
         // A beam of nothing is refused where processes are read; here it must only not divide by zero.
         let (along, across) = (burn.along.max(1e-3), burn.across.max(1e-3));
         let radius_along = Taps::radius_for(along).min(FARTHEST);
@@ -137,6 +137,7 @@ impl Kernel {
 
     /// Exposure along the line, relative to a solid's, of the `8 * bytes` dots whose first byte is at
     /// `first` in the padded row: `out[phase * TILE + column]`.
+    #[inline(always)]
     pub fn along(&self, padded: &[u8], first: usize, bytes: usize, out: &mut [f32]) {
         // The window starts `radius_along` bits before the byte.
         let back = self.radius_along.div_ceil(8);
@@ -266,18 +267,18 @@ mod tests {
 
     #[test]
     fn sixteen_samples_meet_every_row_of_the_reference() {
-        let s = Samples::for_beam(1.436);
+        let s = CellSamples::for_beam(1.436);
         assert_eq!(s.count(), 16);
         assert_eq!(s.columns().len(), 4);
         assert!((0..8).all(|r| (0..8).any(|c| s.has(c, r))));
-        assert_eq!(Samples::REFERENCE.count(), 64);
-        assert_eq!(Samples::for_beam(5.0).count(), 8);
+        assert_eq!(CellSamples::REFERENCE.count(), 64);
+        assert_eq!(CellSamples::for_beam(5.0).count(), 8);
     }
 
     #[test]
     fn tables_of_bytes_give_the_sum_over_dots() {
         for along in [0.9, 1.436, 3.0, 5.2, 9.0] {
-            let kernel = Kernel::new(&Burn::plain(along, along), Samples::REFERENCE);
+            let kernel = Kernel::new(&Burn::plain(along, along), CellSamples::REFERENCE);
             let row: Vec<u8> = (0..24u32).map(|i| (i.wrapping_mul(2654435761) >> 13) as u8).collect();
             let pad = kernel.pad();
             let mut padded = vec![0; row.len() + 2 * pad];

@@ -1,10 +1,14 @@
 //! The forecast: what the dots will look like under a burn, band by band.
 
-use super::curve::Curve;
-use super::exposure::{CHUNK, Kernel, Samples, TILE};
+use std::ops::Range;
+
+use super::exposure::{CHUNK, CellSamples, Kernel, TILE};
 use super::response::Burn;
+use super::table::MarkTable;
+use super::vector;
 use crate::parallel;
 use crate::plane::{Dots, Mark};
+use crate::progress::{Progress, Silent, Stopped};
 
 /// Rows of a band. Lines above and below a band are worked out again by its neighbours: at a radius
 /// of three, 6 in 64.
@@ -15,7 +19,7 @@ pub const BAND: usize = 64;
 pub struct Forecast {
     burn: Burn,
     kernel: Kernel,
-    curve: Curve,
+    table: MarkTable,
     over_burn_from: f32,
     solid: Solid,
 }
@@ -34,10 +38,12 @@ pub struct Solid {
 }
 
 /// The forecast of some rows, one value a dot cell, row after row.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone)]
 pub struct Band<'a> {
     /// The first row's number in the plane.
     pub first: usize,
+    /// Numbers of the band's own rows: all of them, without those of a halo.
+    pub own: Range<usize>,
     /// Columns.
     pub width: usize,
     /// Mean mark fraction; the look is linear in it ([`Burn::look_of`]).
@@ -46,35 +52,61 @@ pub struct Band<'a> {
     pub peak: &'a [f32],
     /// Share of the cell that is over-burnt, 0 to 1.
     pub charred: &'a [f32],
+    /// Greatest of the peaks of each row.
+    pub tops: &'a [f32],
 }
 
-impl Band<'_> {
-    /// Rows.
+impl<'a> Band<'a> {
+    /// Rows, those of a halo included.
     pub fn rows(&self) -> usize {
-        self.mark.len() / self.width.max(1)
+        self.tops.len()
+    }
+
+    /// The marks of row `y` of the plane.
+    #[inline(always)]
+    pub fn marks(&self, y: usize) -> &'a [f32] {
+        &self.mark[(y - self.first) * self.width..][..self.width]
+    }
+
+    /// The greatest exposures of row `y` of the plane.
+    #[inline(always)]
+    pub fn peaks(&self, y: usize) -> &'a [f32] {
+        &self.peak[(y - self.first) * self.width..][..self.width]
+    }
+
+    /// The over-burnt shares of row `y` of the plane.
+    #[inline(always)]
+    pub fn charred(&self, y: usize) -> &'a [f32] {
+        &self.charred[(y - self.first) * self.width..][..self.width]
+    }
+
+    /// The greatest exposure in row `y` of the plane.
+    #[inline(always)]
+    pub fn top(&self, y: usize) -> f32 {
+        self.tops[y - self.first]
     }
 }
 
 impl Forecast {
     /// Makes a burn ready, with the fewest samples that keep the mean within 0.3 % of the reference.
     pub fn new(burn: &Burn) -> Self {
-        Forecast::with_samples(burn, Samples::for_beam(burn.along.min(burn.across)))
+        Forecast::with_samples(burn, CellSamples::for_beam(burn.along.min(burn.across)))
     }
 
     /// The same with given samples.
-    pub fn with_samples(burn: &Burn, samples: Samples) -> Self {
+    pub fn with_samples(burn: &Burn, samples: CellSamples) -> Self {
         let kernel = Kernel::new(burn, samples);
-        let curve = Curve::new(burn, kernel.most());
+        let table = MarkTable::new(burn, kernel.most());
         let over_burn_from = burn.over_burn_from() as f32;
         let exposures = kernel.solid();
         let n = exposures.len() as f32;
         let solid = Solid {
-            mark: exposures.iter().map(|&e| curve.mark(e)).sum::<f32>() / n,
+            mark: exposures.iter().map(|&e| table.mark(e)).sum::<f32>() / n,
             least: exposures.iter().copied().fold(f32::INFINITY, f32::min),
             peak: exposures.iter().copied().fold(0.0, f32::max),
             charred: exposures.iter().filter(|&&e| e >= over_burn_from).count() as f32 / n,
         };
-        Forecast { burn: *burn, kernel, curve, over_burn_from, solid }
+        Forecast { burn: *burn, kernel, table, over_burn_from, solid }
     }
 
     /// The burn it was made from.
@@ -92,29 +124,54 @@ impl Forecast {
         (self.kernel.radius_along, self.kernel.radius_across)
     }
 
-    /// Calls `see` for the bands of `BAND` rows, several at once, and returns its answers in order
+    /// The relative exposure from which on a sample counts as over-burnt; infinite where the coating
+    /// never chars.
+    pub(super) fn over_burn_from(&self) -> f32 {
+        self.over_burn_from
+    }
+
+    /// Calls `see` for the bands of [`BAND`] rows, several at once, and returns its answers in order
     /// from the top. Memory: one band for each thread, never a whole plane.
-    pub fn bands<R: Send>(&self, dots: &Dots, see: impl Fn(Band) -> R + Sync + Send) -> Vec<R> {
-        self.bands_with_halo(dots, 0, see)
+    pub fn bands<R: Send>(&self, dots: &Dots, see: impl Fn(&Band) -> R + Sync + Send) -> Vec<R> {
+        self.bands_with_halo(dots, 0, &Silent, see).unwrap_or_default()
     }
 
     /// The same with `halo` more rows above and below each band where the plane has them, so that
-    /// neighbourhoods can be judged without a seam. [`Band::first`] is the first row given; the band
-    /// proper is the rows from the next multiple of [`BAND`] on.
+    /// neighbourhoods can be judged without a seam. Each row of the plane is a step of `progress`.
+    ///
+    /// # Errors
+    /// [`Stopped`] where the person asked for it.
     pub fn bands_with_halo<R: Send>(
         &self,
         dots: &Dots,
         halo: usize,
-        see: impl Fn(Band) -> R + Sync + Send,
-    ) -> Vec<R> {
+        progress: &dyn Progress,
+        see: impl Fn(&Band) -> R + Sync + Send,
+    ) -> Result<Vec<R>, Stopped> {
         let (width, height) = (dots.width(), dots.height());
-        parallel::map(height.div_ceil(BAND), |i| {
-            let first = (i * BAND).saturating_sub(halo);
-            let end = ((i + 1) * BAND + halo).min(height);
-            let mut rows = Rows::new(width, end - first);
-            self.rows(dots, first, &mut rows);
-            see(Band { first, width, mark: &rows.mark, peak: &rows.peak, charred: &rows.charred })
-        })
+        progress.expect(height as u64);
+        let ready = || (Ring::new(dots, &self.kernel), Rows::new(width, (BAND + 2 * halo).min(height)));
+        let answers = parallel::map_with(height.div_ceil(BAND), ready, |(ring, rows), i| {
+            progress.go_on(0)?;
+            let own = i * BAND..((i + 1) * BAND).min(height);
+            let first = own.start.saturating_sub(halo);
+            let count = (own.end + halo).min(height) - first;
+            vector::widest(|| self.rows(dots, first, count, ring, rows));
+            let cells = count * width;
+            let answer = see(&Band {
+                first,
+                own: own.clone(),
+                width,
+                mark: &rows.mark[..cells],
+                peak: &rows.peak[..cells],
+                charred: &rows.charred[..cells],
+                tops: &rows.tops[..count],
+            });
+            rows.cool(count, self.over_burn_from);
+            progress.go_on(own.len() as u64)?;
+            Ok(answer)
+        });
+        answers.into_iter().collect()
     }
 
     /// The whole plane's mean mark fractions: for small pictures.
@@ -123,27 +180,34 @@ impl Forecast {
         Mark::from_vec(dots.width(), dots.height(), bands.concat())
     }
 
-    /// Forecasts the rows from `first` on into `rows`.
-    fn rows(&self, dots: &Dots, first: usize, rows: &mut Rows) {
+    /// Forecasts `count` rows from `first` on into `rows`.
+    #[inline(always)]
+    fn rows(&self, dots: &Dots, first: usize, count: usize, ring: &mut Ring, rows: &mut Rows) {
         // The number of lines taken in is known when compiled for the usual beams (1 to 4 pitches).
         match self.kernel.radius_across {
-            2 => self.rows_of::<5>(dots, first, rows),
-            3 => self.rows_of::<7>(dots, first, rows),
-            4 => self.rows_of::<9>(dots, first, rows),
-            5 => self.rows_of::<11>(dots, first, rows),
-            _ => self.rows_of::<0>(dots, first, rows),
+            2 => self.rows_of::<5>(dots, first, count, ring, rows),
+            3 => self.rows_of::<7>(dots, first, count, ring, rows),
+            4 => self.rows_of::<9>(dots, first, count, ring, rows),
+            5 => self.rows_of::<11>(dots, first, count, ring, rows),
+            _ => self.rows_of::<0>(dots, first, count, ring, rows),
         }
     }
 
-    fn rows_of<const LINES: usize>(&self, dots: &Dots, first: usize, rows: &mut Rows) {
+    #[inline(always)]
+    fn rows_of<const LINES: usize>(
+        &self,
+        dots: &Dots,
+        first: usize,
+        count: usize,
+        ring: &mut Ring,
+        rows: &mut Rows,
+    ) {
         let k = &self.kernel;
-        let lines = 2 * k.radius_across + 1;
-        let count = rows.mark.len() / rows.width.max(1);
-        let mut ring = Ring::new(dots, k, lines);
+        rows.tops[..count].fill(0.0);
         for tile in (0..rows.width).step_by(TILE) {
             ring.tile = tile;
             let columns = TILE.min(rows.width - tile);
-            for line in 0..lines - 1 {
+            for line in 0..ring.lines - 1 {
                 ring.fill(k, dots, (first + line) as isize - k.radius_across as isize);
             }
             for row in 0..count {
@@ -157,28 +221,37 @@ impl Forecast {
                         &mut rows.peak[cells.clone()],
                         &mut rows.charred[cells],
                     );
-                    self.chunk::<LINES>(&ring, y, chunk, out);
+                    let top = self.chunk::<LINES>(ring, y, chunk, out);
+                    rows.tops[row] = if top > rows.tops[row] { top } else { rows.tops[row] };
                 }
             }
         }
     }
 
-    /// Forecasts up to `CHUNK` cells of row `y`.
+    /// Forecasts up to `CHUNK` cells of row `y`; their greatest peak. Cells that are not over-burnt are left
+    /// as they are in `charred`: nothing.
+    #[inline(always)]
     fn chunk<const LINES: usize>(
         &self,
         ring: &Ring,
         y: usize,
         chunk: usize,
         (mark, peak, charred): (&mut [f32], &mut [f32], &mut [f32]),
-    ) {
+    ) -> f32 {
         let n = mark.len();
         match ring.state(chunk) {
-            State::Blank => return,
+            State::Blank => {
+                mark.fill(0.0);
+                peak.fill(0.0);
+                return 0.0;
+            }
             State::Solid => {
                 mark.fill(self.solid.mark);
                 peak.fill(self.solid.peak);
-                charred.fill(self.solid.charred);
-                return;
+                if self.solid.charred > 0.0 {
+                    charred.fill(self.solid.charred);
+                }
+                return self.solid.peak;
             }
             State::Mixed => {}
         }
@@ -190,16 +263,17 @@ impl Forecast {
             }
             let mut index = [0u32; CHUNK];
             for x in 0..CHUNK {
-                index[x] = self.curve.index(e[x]);
+                index[x] = self.table.index(e[x]);
             }
             for x in 0..CHUNK {
-                sum[x] += self.curve.entry(index[x]);
+                sum[x] += self.table.entry(index[x]);
             }
         });
         mark.iter_mut().zip(&sum).for_each(|(m, s)| *m = s * self.kernel.share);
         peak.copy_from_slice(&top[..n]);
         let hot = self.over_burn_from;
-        if peak.iter().any(|&p| p >= hot) {
+        let greatest = peak.iter().fold(0.0f32, |a, &b| if b > a { b } else { a });
+        if greatest >= hot {
             let mut over = [0.0f32; CHUNK];
             self.each_sample::<LINES>(ring, y, chunk, |e| {
                 for x in 0..CHUNK {
@@ -208,6 +282,7 @@ impl Forecast {
             });
             charred.iter_mut().zip(&over).for_each(|(c, o)| *c = o * self.kernel.share);
         }
+        greatest
     }
 
     /// Calls `see` with the exposures of a chunk's cells at each sample position.
@@ -253,18 +328,26 @@ impl Forecast {
 
 static NOTHING: [f32; CHUNK] = [0.0; CHUNK];
 
-/// The three planes of some rows.
+/// The planes of some rows, used for one band after another. Between bands `charred` is all nothing.
 struct Rows {
     width: usize,
     mark: Vec<f32>,
     peak: Vec<f32>,
     charred: Vec<f32>,
+    tops: Vec<f32>,
 }
 
 impl Rows {
     fn new(width: usize, rows: usize) -> Self {
         let zeros = || vec![0.0; width * rows];
-        Rows { width, mark: zeros(), peak: zeros(), charred: zeros() }
+        Rows { width, mark: zeros(), peak: zeros(), charred: zeros(), tops: vec![0.0; rows] }
+    }
+
+    /// Takes back what was over-burnt in the first `count` rows.
+    fn cool(&mut self, count: usize, over_burn_from: f32) {
+        for (row, _) in self.tops[..count].iter().enumerate().filter(|(_, top)| **top >= over_burn_from) {
+            self.charred[row * self.width..(row + 1) * self.width].fill(0.0);
+        }
     }
 }
 
@@ -293,7 +376,8 @@ struct Ring {
 }
 
 impl Ring {
-    fn new(dots: &Dots, kernel: &Kernel, lines: usize) -> Self {
+    fn new(dots: &Dots, kernel: &Kernel) -> Self {
+        let lines = 2 * kernel.radius_across + 1;
         let pad = kernel.pad();
         Ring {
             lines,
@@ -310,6 +394,7 @@ impl Ring {
     }
 
     /// Works out line `y`; a line outside the plane has no dots.
+    #[inline(always)]
     fn fill(&mut self, kernel: &Kernel, dots: &Dots, y: isize) {
         let slot = (y + kernel.radius_across as isize) as usize % self.lines;
         self.any[slot] = Default::default();
@@ -340,6 +425,7 @@ impl Ring {
         }
     }
 
+    #[inline(always)]
     fn state(&self, chunk: usize) -> State {
         if !self.any.iter().any(|line| line[chunk]) {
             State::Blank

@@ -5,16 +5,25 @@
 
 pub mod advise;
 pub mod beam;
-pub mod curve;
+pub mod blocks;
+pub mod by_power;
 pub mod exposure;
 pub mod forecast;
+pub mod lost;
 pub mod patch;
 pub mod response;
-pub mod summary;
+pub mod sums;
+pub mod table;
+mod vector;
+pub mod walk;
 
 pub use beam::{Beam, Taps};
-pub use exposure::Samples;
+pub use blocks::Blocks;
+pub use by_power::by_power;
+pub use exposure::CellSamples;
 pub use forecast::{Band, Forecast, Solid};
-pub use patch::Patch;
+pub use lost::{Ink, Lost};
+pub use patch::CellPatch;
 pub use response::{Burn, Response, Setting};
-pub use summary::{Reduced, Summary, reduced, summary};
+pub use sums::{Sums, Totals};
+pub use walk::{Seen, Wish, sums, walk};

@@ -1,8 +1,9 @@
-//! Connected patches of over-burnt cells, found row by row without a plane of labels.
+//! Connected patches of cells (over-burnt ones, or ones whose detail is lost), found row by row without a
+//! plane of labels.
 
 /// A connected patch of over-burnt cells (cells that share edges).
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Patch {
+pub struct CellPatch {
     /// Over-burnt area, in cells.
     pub area: f64,
     /// The cell with the greatest exposure.
@@ -13,8 +14,8 @@ pub struct Patch {
     pub bounds: (usize, usize, usize, usize),
 }
 
-impl Patch {
-    fn join(&mut self, other: &Patch) {
+impl CellPatch {
+    fn join(&mut self, other: &CellPatch) {
         self.area += other.area;
         if other.peak > self.peak || (other.peak == self.peak && other.worst.1 < self.worst.1) {
             (self.peak, self.worst) = (other.peak, other.worst);
@@ -23,7 +24,7 @@ impl Patch {
         self.bounds = (a.0.min(b.0), a.1.max(b.1), a.2.min(b.2), a.3.max(b.3));
     }
 
-    fn larger(self, other: Option<Patch>) -> Option<Patch> {
+    fn larger(self, other: Option<CellPatch>) -> Option<CellPatch> {
         match other {
             Some(o) if o.area > self.area || (o.area == self.area && o.worst.1 < self.worst.1) => Some(o),
             _ => Some(self),
@@ -41,16 +42,16 @@ struct Run {
 
 /// Patches of some consecutive rows, as they grow.
 #[derive(Debug, Default)]
-pub struct Patches {
+pub struct CellPatches {
     /// For each patch: the one it was joined to (itself while it stands), and its figures.
     parent: Vec<u32>,
-    figures: Vec<Patch>,
+    figures: Vec<CellPatch>,
     /// Runs of the first and of the latest row; `None` before the first row.
     first: Option<Vec<Run>>,
     latest: Vec<Run>,
 }
 
-impl Patches {
+impl CellPatches {
     /// Takes in the next row: over-burnt shares and exposures; empty where none is over-burnt.
     pub fn row(&mut self, y: usize, charred: &[f32], peak: &[f32]) {
         let mut runs = Vec::new();
@@ -62,7 +63,7 @@ impl Patches {
             let worst = (from..end).fold(from, |w, i| if peak[i] > peak[w] { i } else { w });
             let patch = self.parent.len() as u32;
             self.parent.push(patch);
-            self.figures.push(Patch {
+            self.figures.push(CellPatch {
                 area,
                 worst: (worst, y),
                 peak: peak[worst],
@@ -81,7 +82,7 @@ impl Patches {
     }
 
     /// Takes in the rows that follow.
-    pub fn append(&mut self, below: Patches) {
+    pub fn append(&mut self, below: CellPatches) {
         let Some(first) = below.first else { return };
         let shift = self.parent.len() as u32;
         let shifted = |runs: Vec<Run>| -> Vec<Run> {
@@ -100,7 +101,7 @@ impl Patches {
     }
 
     /// The largest patch.
-    pub fn finish(self) -> Option<Patch> {
+    pub fn finish(self) -> Option<CellPatch> {
         let roots = self.parent.iter().enumerate().filter(|&(i, &p)| i as u32 == p);
         roots.fold(None, |best, (i, _)| self.figures[i].larger(best))
     }
@@ -145,8 +146,8 @@ impl Patches {
 mod tests {
     use super::*;
 
-    fn patches(rows: &[&str], first: usize) -> Patches {
-        let mut p = Patches::default();
+    fn patches(rows: &[&str], first: usize) -> CellPatches {
+        let mut p = CellPatches::default();
         for (i, row) in rows.iter().enumerate() {
             let charred: Vec<f32> = row.bytes().map(|b| if b == b'#' { 1.0 } else { 0.0 }).collect();
             p.row(first + i, &charred, &charred);
@@ -167,7 +168,7 @@ mod tests {
     fn bands_put_together_give_the_same_patches() {
         for cut in 1..PICTURE.len() {
             for second in cut..=PICTURE.len() {
-                let mut p = Patches::default();
+                let mut p = CellPatches::default();
                 p.append(patches(&PICTURE[..cut], 0));
                 p.append(patches(&PICTURE[cut..second], cut));
                 p.append(patches(&PICTURE[second..], second));

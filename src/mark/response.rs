@@ -10,6 +10,7 @@ pub const OVER_BURN: f64 = 0.05;
 ///
 /// Rise `r(X) = 1/(1 + (x_half/X)^k)`, char `q(X) = 1/(1 + (x_char/X)^m)`; look of a point
 /// `Y = y_unmarked + r (y_marked − y_unmarked)`, then towards `y_char` by q (design, section 4).
+/// In code they are [`Response::rise_at`] and [`Response::char_at`].
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Response {
     /// Look of the bare place after cleaning, 0..1.
@@ -34,12 +35,12 @@ pub struct Response {
 
 impl Response {
     /// Mark rise at the effective exposure `x` (J/mm²), 0..1.
-    pub fn r(&self, x: f64) -> f64 {
+    pub fn rise_at(&self, x: f64) -> f64 {
         if x <= 0.0 { 0.0 } else { 1.0 / (1.0 + (self.x_half / x).powf(self.rise)) }
     }
 
     /// Char at the effective exposure `x` (J/mm²), 0..1.
-    pub fn q(&self, x: f64) -> f64 {
+    pub fn char_at(&self, x: f64) -> f64 {
         if x <= 0.0 || self.x_char.is_infinite() {
             0.0
         } else {
@@ -47,15 +48,15 @@ impl Response {
         }
     }
 
-    /// The effective exposure (J/mm²) at which char reaches `q`, above 0 and under 1.
-    pub fn exposure_at_char(&self, q: f64) -> f64 {
-        self.x_char * (1.0 / q - 1.0).powf(-1.0 / self.char_rise)
+    /// The effective exposure (J/mm²) at which char reaches `char`, above 0 and under 1.
+    pub fn exposure_at_char(&self, char: f64) -> f64 {
+        self.x_char * (1.0 / char - 1.0).powf(-1.0 / self.char_rise)
     }
 
     /// Look of a point at the effective exposure `x`, relative luminance.
     pub fn look(&self, x: f64) -> f64 {
-        let y = self.y_unmarked + self.r(x) * (self.y_marked - self.y_unmarked);
-        y + self.q(x) * (self.y_char - y)
+        let y = self.y_unmarked + self.rise_at(x) * (self.y_marked - self.y_unmarked);
+        y + self.char_at(x) * (self.y_char - y)
     }
 
     /// Mark fraction `a = (Y − y_unmarked)/(y_marked − y_unmarked)` (Murray–Davies) at exposure `x`.
@@ -135,10 +136,10 @@ impl Burn {
 
     /// Char fraction at the relative exposure `e`.
     pub fn char(&self, e: f64) -> f64 {
-        self.response.q(e * self.x_solid)
+        self.response.char_at(e * self.x_solid)
     }
 
-    /// The relative exposure from which on a place counts as over-burnt: char `q` of [`OVER_BURN`].
+    /// The relative exposure from which on a place counts as over-burnt: char of [`OVER_BURN`].
     /// Infinite where the coating never chars.
     pub fn over_burn_from(&self) -> f64 {
         self.response.exposure_at_char(OVER_BURN) / self.x_solid

@@ -1,16 +1,18 @@
 //! Comparing: the same art by several screens and densities, forecast under one process, with figures.
 
-use super::look::{self, Reduced};
+use super::error::PipelineError;
+use super::foresee::foresee;
+use super::laid::{Laid, dots};
 use super::shares::Shares;
-use super::{PipelineError, Wanted, dots, program, wanted};
+use super::wanted::{Wanted, wanted};
 use crate::art::Art;
 use crate::findings::burn::Verdict;
 use crate::job::Plan;
-use crate::mark::{Forecast, Samples, summary};
+use crate::mark::{CellSamples, Forecast};
 use crate::placement::Placement;
 use crate::plane::{Dots, Mark, Tone};
-use crate::progress::{Part, Progress};
-use crate::proof::layout::Layout;
+use crate::progress::{Portion, Progress};
+use crate::proof::layout::{Layout, Look};
 use crate::proof::loupe::Window;
 use crate::screen::Screen;
 use crate::visual_quality::{self, Score};
@@ -24,7 +26,7 @@ const DRAWING: f64 = 0.1;
 
 /// One way of making the piece, carried through.
 #[derive(Debug, Clone)]
-pub struct Candidate {
+pub struct Contender {
     /// The screen.
     pub screen: &'static str,
     /// Dots an inch, across the lines.
@@ -36,7 +38,7 @@ pub struct Candidate {
     /// How the whole piece is drawn.
     pub layout: Layout,
     /// The whole piece's look.
-    pub reduced: Reduced,
+    pub look: Look,
     /// Forecast against wanted, as the eye sees it at [`VIEWING_DISTANCE_MM`].
     pub score: Score,
     /// What the forecast says of over-burn.
@@ -50,63 +52,54 @@ pub struct Candidate {
 }
 
 /// Carries one plan through several screens. The wanted mark is drawn once.
-pub fn candidates(
+///
+/// # Errors
+/// See [`PipelineError`]; [`PipelineError::Stopped`] where the person asked for it.
+pub fn contenders(
     plan: &Plan,
     art: &Art,
     name: &str,
     screens: &[&'static Screen],
     progress: &dyn Progress,
-) -> Result<(Vec<Candidate>, Wanted), PipelineError> {
-    let mut drawn = wanted(plan, art, &Part::new(progress, DRAWING / Shares::of(plan.screen).before_dots()))?;
+) -> Result<(Vec<Contender>, Wanted), PipelineError> {
+    let drawing = Portion::new(progress, DRAWING / Shares::of(plan.screen).before_dots());
+    let mut drawn = wanted(plan, art, &drawing)?;
     let plan = &plan.reading(drawn.kind);
     let placement = drawn.placement;
-    mask_tone(&mut drawn.tone, plan, &placement);
-    let forecast = Forecast::new(&plan.burn);
+    drawn.mask(plan);
     // The quick forecast keeps the mean; figures need each cell's own value.
-    let reference = Forecast::with_samples(&plan.burn, Samples::REFERENCE);
-    let layout = Layout::new(&plan.blank, &placement.rect, WHOLE);
-    let cell = plan.grid.along.0 * plan.grid.across.0;
+    let reference = Forecast::with_samples(&plan.burn, CellSamples::REFERENCE);
     let mut all = Vec::new();
     for screen in screens {
-        let part = &Part::new(progress, (1.0 - DRAWING) / screens.len() as f64);
-        let shares = Shares::of(screen);
-        let (dots, _) = dots(plan, screen, drawn.tone.clone(), &placement, part)?;
-        part.begin("forecast", 1.0 - shares.gain - shares.dots)?;
-        let mark: Mark = reference.plane(&dots);
-        all.push(Candidate {
+        let part = &Portion::new(progress, (1.0 - DRAWING) / screens.len() as f64);
+        let (dots, gain) = dots(plan, screen, drawn.tone.clone(), &placement, part)?;
+        let laid = Laid { dots, gain, ink: None, powers: None };
+        let seen = foresee(plan, &placement, &laid, WHOLE, name, part)?;
+        let mark: Mark = reference.plane(&laid.dots);
+        all.push(Contender {
             screen: screen.name,
             density_dpi: crate::units::MM_PER_INCH / plan.grid.across.0,
             placement,
-            layout,
-            reduced: look::reduce(&forecast, &dots, &layout),
+            layout: seen.layout,
+            look: seen.look,
             score: visual_quality::score(&mark, &drawn.tone, plan.grid.across.0, VIEWING_DISTANCE_MM),
-            verdict: Verdict::new(&summary(&dots, &forecast), cell),
-            on: dots.count(),
-            lone: lone(&dots),
-            seconds: program(plan, &placement, &dots, None, name)?.written.estimate.times.total(),
-            dots,
+            verdict: seen.sums.map_or(Verdict::CLEAR, |sums| Verdict::new(&sums, plan.grid.cell_mm2())),
+            on: laid.dots.count(),
+            lone: lone(&laid.dots),
+            seconds: seen.written.estimate.times.total(),
+            dots: laid.dots,
         });
+        part.go_on(0)?;
     }
     Ok((all, drawn))
 }
 
 /// The best first: none that over-burns before one that does not, then by what the eye sees.
-pub fn rank(candidates: &mut [Candidate]) {
-    candidates.sort_by(|a, b| {
-        let burnt = |c: &Candidate| !c.verdict.clear();
+pub fn rank(contenders: &mut [Contender]) {
+    contenders.sort_by(|a, b| {
+        let burnt = |c: &Contender| !c.verdict.clear();
         burnt(a).cmp(&burnt(b)).then(b.score.psnr_hvs_db.total_cmp(&a.score.psnr_hvs_db))
     });
-}
-
-/// Nothing is wanted where no dot may be.
-pub fn mask_tone(tone: &mut Tone, plan: &Plan, placement: &Placement) {
-    let width = tone.width();
-    for y in 0..tone.height() {
-        let keep = placement.rect.allowed(&plan.blank, y);
-        let row = &mut tone.data_mut()[y * width..(y + 1) * width];
-        row[..keep.start].fill(0.0);
-        row[keep.end..].fill(0.0);
-    }
 }
 
 /// How many dots have none of their eight neighbours on.

@@ -1,8 +1,10 @@
 //! Proof: the pictures and pages that a person looks at, and the report behind them.
 
 pub mod canvas;
+pub mod close_up;
 pub mod contact_sheet;
 pub mod density;
+pub mod facts;
 pub mod ground;
 pub mod layout;
 pub mod legend;
@@ -14,6 +16,7 @@ pub mod reduce;
 pub mod report;
 pub mod scale;
 pub mod ticket;
+pub mod words;
 
 #[cfg(test)]
 pub(crate) mod made;

@@ -8,7 +8,7 @@ use super::measure::{Measured, PatchValue, Refusal, combs, measure, rectify};
 use super::reading::{PatchReading, PhotoReading, Reading, Scale};
 use super::register::{Located, Photo, locate, photo};
 use super::target::{TestPatch, Wedge, WedgeKind};
-use crate::progress::{Part, Progress};
+use crate::progress::{Portion, Progress};
 
 /// The part of the time that opening the photo takes (12 megapixels, JPEG).
 const OPENING: f64 = 0.35;
@@ -26,7 +26,7 @@ pub fn read(
 ) -> Result<Evidence, ReadingError> {
     progress.begin("opening the photo", OPENING)?;
     let photo = photo::open(bytes)?;
-    read_photo(&photo, wedge, ask, &Part::new(progress, 1.0 - OPENING))
+    read_photo(&photo, wedge, ask, &Portion::new(progress, 1.0 - OPENING))
 }
 
 /// Reads a photo that is decoded already.

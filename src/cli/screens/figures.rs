@@ -5,7 +5,7 @@ use std::hint::black_box;
 use std::time::Instant;
 
 use super::{PITCH, SIDE, input};
-use crate::mark::{Burn, Forecast, Samples};
+use crate::mark::{Burn, CellSamples, Forecast};
 use crate::parallel;
 use crate::plane::Tone;
 use crate::progress::Silent;
@@ -64,7 +64,7 @@ pub fn measured(photo: &Tone, large: &Tone) -> Figures {
 
 fn score(screen: &Screen, options: &Options, photo: &Tone) -> Score {
     let dots = (screen.make)(&input(screen, options, photo), options, &Silent);
-    let mark = Forecast::with_samples(&options.burn, Samples::REFERENCE).plane(&dots);
+    let mark = Forecast::with_samples(&options.burn, CellSamples::REFERENCE).plane(&dots);
     visual_quality::score(&mark, photo, PITCH, 300.0)
 }
 

@@ -10,7 +10,7 @@ use crate::mark::{Burn, Taps};
 
 /// Sample positions a cell each way; half of them across belong to each half.
 const OVER: usize = 8;
-/// Samples of a half cell.
+/// CellSamples of a half cell.
 const SAMPLES: usize = OVER * OVER / 2;
 /// Steps of the response table for each unit of exposure.
 const STEPS: f32 = 4096.0;
@@ -200,7 +200,7 @@ impl Response {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::mark::{Forecast, Samples};
+    use crate::mark::{CellSamples, Forecast};
     use crate::plane::Dots;
 
     /// The mark of every cell by the table, with codes put together dot by dot.
@@ -234,7 +234,7 @@ mod tests {
                     dots.set(i % w, i / w, (state >> 16) % 12 < often);
                 }
                 let ours = looked_up(&cells, &dots);
-                let whole = Forecast::with_samples(&burn, Samples::REFERENCE).plane(&dots);
+                let whole = Forecast::with_samples(&burn, CellSamples::REFERENCE).plane(&dots);
                 let off: Vec<f32> = ours.iter().zip(whole.data()).map(|(a, b)| (a - b).abs()).collect();
                 let worst = off.iter().copied().fold(0.0, f32::max);
                 let usual = off.iter().sum::<f32>() / off.len() as f32;

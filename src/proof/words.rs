@@ -1,7 +1,8 @@
-//! Sentences of the ticket: surfaces and cautions.
+//! Sentences of the ticket and of the scan program's comments: surfaces, settings and cautions.
 
 use crate::job::kit::Surface;
-use crate::job::{Coating, Machine};
+use crate::job::{Coating, Machine, Plan};
+use crate::units::short;
 
 /// A surface in words.
 pub fn surface(surface: Surface) -> &'static str {
@@ -11,6 +12,28 @@ pub fn surface(surface: Surface) -> &'static str {
         Surface::Slate => "slate",
         Surface::Metal => "metal",
     }
+}
+
+/// The settings, as a scan program states them.
+pub fn settings(plan: &Plan) -> Vec<String> {
+    let p = &plan.process;
+    vec![
+        format!("{} on {}", plan.coating.name, plan.machine.name),
+        format!("power {} of {}, {}", p.power.value, p.rated_power.value, p.power.standing),
+        format!("speed {}, {}", p.speed.value, p.speed.standing),
+    ]
+}
+
+/// Why art was read as it was, where a person said so.
+pub const AS_ASKED: &str = "as asked";
+
+/// What to say of tones that are made by power.
+pub const BY_POWER: &str =
+    "tones are made by power: the forecast shows each place's own exposure, without the beam's spread";
+
+/// What to say of levels that were found or given: the lightness that became black and the one that became white.
+pub fn levels((black, white): (f64, f64)) -> String {
+    format!("lightness L* {} became black and {} white", short(black, 1), short(white, 1))
 }
 
 /// The usual cautions, and those of this laser, coating and surface.

@@ -15,13 +15,13 @@ const SHIFT: u32 = 23 - OCTAVE_BITS;
 /// sample is at most `k/4 / 4096` for a rise of steepness k (0.0004 at 6.25) of either sign, so that
 /// a mean over samples errs by far less. Exposures under 1/32768 of a solid's greatest count as none.
 #[derive(Debug, Clone)]
-pub struct Curve {
+pub struct MarkTable {
     table: Box<[f32; ENTRIES]>,
     low: f32,
     base: u32,
 }
 
-impl Curve {
+impl MarkTable {
     /// The table for relative exposures up to `most`.
     pub fn new(burn: &Burn, most: f32) -> Self {
         // The octave that holds `most`, and fifteen below it.
@@ -36,7 +36,7 @@ impl Curve {
             let to = f32::from_bits((base + i as u32 + 1) << SHIFT);
             let middle = 0.5 * (f64::from(from) + f64::from(to));
             table[i] = burn.mark(middle) as f32;
-            if burn.response.r(middle * burn.x_solid) < 1e-8 {
+            if burn.response.rise_at(middle * burn.x_solid) < 1e-8 {
                 break;
             }
         }
@@ -44,7 +44,7 @@ impl Curve {
         let end = table[last.min(ENTRIES - 1)];
         table[last.min(ENTRIES - 1)..].fill(end);
         let table = table.try_into().unwrap_or_else(|_| Box::new([0.0; ENTRIES]));
-        Curve { table, low, base }
+        MarkTable { table, low, base }
     }
 
     /// Where in the table the relative exposure `e`, not negative, is found.
@@ -54,7 +54,7 @@ impl Curve {
         (e.to_bits() >> SHIFT) - self.base
     }
 
-    /// The entry at an index that [`Curve::index`] gave.
+    /// The entry at an index that [`MarkTable::index`] gave.
     #[inline(always)]
     pub(super) fn entry(&self, index: u32) -> f32 {
         self.table[index as usize & (ENTRIES - 1)]
@@ -74,18 +74,18 @@ mod tests {
     #[test]
     fn the_table_is_as_near_as_it_says() {
         for burn in [Burn::plain(1.5, 1.5), poster_paint(4.5, 304.0), poster_paint(30.0, 304.0)] {
-            let curve = Curve::new(&burn, 1.6);
+            let table = MarkTable::new(&burn, 1.6);
             let bound = burn.response.rise.max(burn.response.char_rise) / 4.0 / 4096.0 * 1.05;
             let (mut worst, mut sum) = (0.0f64, 0.0f64);
             for i in 0..100_000 {
                 let e = 1.6 * (i as f64 + 0.37) / 100_000.0;
-                let err = f64::from(curve.mark(e as f32)) - burn.mark(e);
+                let err = f64::from(table.mark(e as f32)) - burn.mark(e);
                 worst = worst.max(err.abs());
                 sum += err;
             }
             assert!(worst < bound, "{worst} {bound}");
             assert!((sum / 100_000.0).abs() < 2e-6, "{}", sum / 100_000.0);
-            assert_eq!(curve.mark(0.0), 0.0);
+            assert_eq!(table.mark(0.0), 0.0);
         }
     }
 }

@@ -1,23 +1,47 @@
 //! Facts: the report of a job, filled from its plan and what the stages found.
 
-use super::{ScanPlan, Stages, words};
+use super::report::{
+    ArtFacts, BlankFacts, DotFacts, ForecastFacts, GainPoint, PlacementFacts, ProcessFacts, ProgramFacts,
+    Report, SCHEMA_VERSION, StepFacts, TimeFacts,
+};
+use super::words;
 use crate::art::{Art, Kind};
 use crate::findings::Finding;
 use crate::job::words::ToneBy;
 use crate::job::{Known, Plan, Standing};
-use crate::proof::report::{
-    ArtFacts, BlankFacts, DotFacts, ForecastFacts, GainPoint, PlacementFacts, ProcessFacts, ProgramFacts,
-    Report, SCHEMA_VERSION, StepFacts, TimeFacts,
-};
+use crate::mark::Totals;
+use crate::placement::Placement;
+use crate::plane::Dots;
+use crate::scan::program::Cost;
+use crate::scan::raster::RasterPath;
 use crate::units::MM_PER_INCH;
 
-/// The report, without files, times and program, which are known later.
-pub fn report(plan: &Plan, art: ArtFacts, stages: &Stages, findings: &[Finding]) -> Report {
-    let cell = plan.grid.along.0 * plan.grid.across.0;
+/// What the stages of a job found, as far as a report tells it.
+#[derive(Debug, Clone, Copy)]
+pub struct Found<'a> {
+    /// Where the art lies.
+    pub placement: &'a Placement,
+    /// Mean of the wanted mark over the dot rectangle, 0 to 1.
+    pub mean_wanted: f64,
+    /// The dot-gain curve, coverage and mark; empty where none was used.
+    pub gain: &'a [(f64, f64)],
+    /// The dots.
+    pub dots: &'a Dots,
+    /// What the forecast comes to.
+    pub totals: Totals,
+    /// The scan program, where there is one.
+    pub program: Option<(&'a RasterPath, &'a Cost)>,
+    /// What a person should know, one sentence each.
+    pub notes: &'a [String],
+}
+
+/// The report, without its files, which are known later.
+pub fn report(plan: &Plan, art: ArtFacts, found: &Found, findings: &[Finding]) -> Report {
+    let cell = plan.grid.cell_mm2();
     Report {
         schema_version: SCHEMA_VERSION,
         written_by: format!("Dotwright {}", env!("CARGO_PKG_VERSION")),
-        notes: notes(plan, &art, stages),
+        notes: notes(plan, &art, found.notes),
         art,
         blank: BlankFacts {
             shape: plan.blank.shape.to_string(),
@@ -26,22 +50,18 @@ pub fn report(plan: &Plan, art: ArtFacts, stages: &Stages, findings: &[Finding])
             margin_mm: plan.blank.margin.0,
             surface: words::surface(plan.surface).to_string(),
         },
-        placement: placement_facts(plan, stages),
-        dots: dot_facts(plan, stages),
+        placement: placement_facts(plan, found.placement),
+        dots: dot_facts(plan, found),
         process: process_facts(plan),
         forecast: Some(ForecastFacts {
-            mean_mark_share: stages.reduced.mean_mark,
-            mean_wanted_share: stages.mean_wanted,
-            marked_mm2: stages.reduced.marked_dots * cell,
-            over_burn_mm2: stages.reduced.charred_dots * cell,
+            mean_mark_share: found.totals.mean_mark,
+            mean_wanted_share: found.mean_wanted,
+            marked_mm2: found.totals.marked as f64 * cell,
+            over_burn_mm2: found.totals.charred * cell,
         }),
-        times: stages.program.as_ref().map(times),
-        program: stages.program.as_ref().map(|p| program(plan, p)),
-        gain_curve: stages
-            .gain
-            .iter()
-            .map(|&(c, m)| GainPoint { coverage_share: c, mark_share: m })
-            .collect(),
+        times: found.program.map(|(_, written)| times(written)),
+        program: found.program.map(|(raster, written)| program(plan, raster, written)),
+        gain_curve: found.gain.iter().map(|&(c, m)| GainPoint { coverage_share: c, mark_share: m }).collect(),
         findings: findings.to_vec(),
         files: Vec::new(),
         cautions: words::cautions(&plan.machine, &plan.coating, plan.surface),
@@ -49,7 +69,7 @@ pub fn report(plan: &Plan, art: ArtFacts, stages: &Stages, findings: &[Finding])
     }
 }
 
-/// What is known of the art.
+/// What is known of art that was drawn.
 pub fn art_facts(art: &Art, name: &str, kind: Kind, why: &str) -> ArtFacts {
     let pixels = art.pixels();
     ArtFacts {
@@ -62,8 +82,19 @@ pub fn art_facts(art: &Art, name: &str, kind: Kind, why: &str) -> ArtFacts {
     }
 }
 
-fn placement_facts(plan: &Plan, stages: &Stages) -> PlacementFacts {
-    let p = &stages.placement;
+/// What is known of dots that something else made, `columns` by `rows`.
+pub fn art_facts_of_dots(name: &str, columns: usize, rows: usize) -> ArtFacts {
+    ArtFacts {
+        name: name.to_string(),
+        format: "1-bit PNG".into(),
+        read_as: "dots".into(),
+        read_as_why: "they are judged as they are".into(),
+        width_px: Some(columns as u32),
+        height_px: Some(rows as u32),
+    }
+}
+
+fn placement_facts(plan: &Plan, p: &Placement) -> PlacementFacts {
     PlacementFacts {
         wished_width_mm: p.wished_width.0,
         wished_height_mm: p.wished_height.0,
@@ -76,8 +107,8 @@ fn placement_facts(plan: &Plan, stages: &Stages) -> PlacementFacts {
     }
 }
 
-fn dot_facts(plan: &Plan, stages: &Stages) -> DotFacts {
-    let rect = &stages.placement.rect;
+fn dot_facts(plan: &Plan, found: &Found) -> DotFacts {
+    let rect = &found.placement.rect;
     DotFacts {
         columns: rect.columns as u64,
         rows: rect.rows as u64,
@@ -85,8 +116,8 @@ fn dot_facts(plan: &Plan, stages: &Stages) -> DotFacts {
         pitch_across_mm: plan.grid.across.0,
         density_dpi: MM_PER_INCH / plan.grid.across.0,
         pitch_why: plan.pitch_why.clone(),
-        on_count: stages.dots.count(),
-        coverage_share: stages.dots.coverage(),
+        on_count: found.dots.count(),
+        coverage_share: found.dots.coverage(),
         screen: match plan.tone_by {
             ToneBy::Dots => plan.screen.name.to_string(),
             ToneBy::Power => "none: tones by power".to_string(),
@@ -134,32 +165,32 @@ fn process_facts(plan: &Plan) -> ProcessFacts {
     }
 }
 
-fn times(p: &ScanPlan) -> TimeFacts {
-    let t = &p.written.estimate.times;
+fn times(written: &Cost) -> TimeFacts {
+    let t = &written.estimate.times;
     TimeFacts { total_s: t.total(), beam_on_s: t.burning_s, run_up_s: t.run_up_s + t.turn_s }
 }
 
-fn program(plan: &Plan, p: &ScanPlan) -> ProgramFacts {
+fn program(plan: &Plan, raster: &RasterPath, written: &Cost) -> ProgramFacts {
     let link = plan.machine.limits().link_bytes_per_s.map(|rate| {
-        let need = p.written.load.bytes_per_mm * plan.process.speed.value.0;
+        let need = written.load.bytes_per_mm * plan.process.speed.value.0;
         format!("needs up to {} of the link's {} bytes/s", need.ceil(), rate)
     });
     ProgramFacts {
-        lines: p.written.program_lines,
-        bytes: p.written.bytes,
-        travel_mm: p.written.estimate.travel_mm,
-        run_up_mm: f64::from(p.raster.run_up) / 1000.0,
+        lines: written.program_lines,
+        bytes: written.bytes,
+        travel_mm: written.estimate.travel_mm,
+        run_up_mm: f64::from(raster.run_up) / 1000.0,
         link,
     }
 }
 
 /// What the program decided on its own, in sentences.
-fn notes(plan: &Plan, art: &ArtFacts, stages: &Stages) -> Vec<String> {
+fn notes(plan: &Plan, art: &ArtFacts, of_stages: &[String]) -> Vec<String> {
     let mut notes: Vec<String> = plan.assumptions.iter().map(|a| format!("Assumed: {a}.")).collect();
     notes.extend(plan.notes.iter().map(|n| format!("{n}.")));
     notes.push(format!("Pitch {}: {}.", crate::units::short(plan.grid.along.0, 4) + " mm", plan.pitch_why));
     notes.push(format!("Read as {}: {}.", art.read_as, art.read_as_why));
-    notes.extend(stages.notes.iter().map(|n| format!("{}.", n.trim_end_matches('.'))));
+    notes.extend(of_stages.iter().map(|n| format!("{}.", n.trim_end_matches('.'))));
     notes
 }
 

@@ -1,0 +1,52 @@
+//! Change: one thing of a job made otherwise, to be tried and, where it helps, to be advised.
+
+use super::Remedy;
+use crate::units::{MM_PER_INCH, Mm, MmPerS, Share, Watts, short};
+
+/// One change of the job.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Change {
+    /// Another optical power.
+    Power(Watts),
+    /// Another speed.
+    Speed(MmPerS),
+    /// Another pitch, across the lines (along them in proportion).
+    Pitch(Mm),
+    /// Coverage held to a share.
+    Ceiling(Share),
+}
+
+/// Which way a change is meant to move the exposure.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Aim {
+    /// Less of it.
+    Cooler,
+    /// More of it.
+    Hotter,
+}
+
+impl Change {
+    /// The remedy that says this: `value` is the number that a maker sets (a share of the power or of the
+    /// coverage in %, a speed in mm/s, a pitch in mm).
+    pub fn remedy(self, value: f64, aim: Aim) -> Remedy {
+        let either = |cooler: &'static str, hotter: &'static str| match aim {
+            Aim::Cooler => cooler,
+            Aim::Hotter => hotter,
+        };
+        let (change, unit, text) = match self {
+            Change::Power(watts) => {
+                let verb = either("lower", "raise");
+                ("power", "%", format!("{verb} the power to {}% ({watts})", short(value, 0)))
+            }
+            Change::Speed(speed) => {
+                ("speed", "mm/s", format!("scan {}, at {speed}", either("faster", "slower")))
+            }
+            Change::Pitch(pitch) => {
+                let (verb, dpi) = (either("widen", "narrow"), short(MM_PER_INCH / pitch.0, 1));
+                ("pitch", "mm", format!("{verb} the pitch to {pitch} ({dpi} dpi)"))
+            }
+            Change::Ceiling(_) => ("ceiling", "%", format!("hold the coverage to {}%", short(value, 0))),
+        };
+        Remedy { change, value, unit, text, verified: false }
+    }
+}

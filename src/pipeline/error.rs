@@ -1,0 +1,36 @@
+//! Why a plan could not be carried through.
+
+use crate::art::render::RenderError;
+use crate::placement::PlaceError;
+use crate::progress::Stopped;
+use crate::scan::limits::LimitsError;
+use crate::tone::dot_gain::GainError;
+use crate::tone::shape::ShapeError;
+
+/// Why a plan could not be carried through.
+#[derive(Debug, thiserror::Error)]
+pub enum PipelineError {
+    /// The art cannot go on the blank.
+    #[error(transparent)]
+    Place(#[from] PlaceError),
+    /// The art cannot be drawn.
+    #[error(transparent)]
+    Render(#[from] RenderError),
+    /// Nothing of the art can be seen.
+    #[error(
+        "the art is transparent everywhere, so there is nothing to mark; choose another file or another crop"
+    )]
+    Nothing,
+    /// The tones cannot be shaped as asked.
+    #[error(transparent)]
+    Shape(#[from] ShapeError),
+    /// A measured tone curve cannot be used.
+    #[error(transparent)]
+    Gain(#[from] GainError),
+    /// The machine cannot run the job.
+    #[error(transparent)]
+    Limits(#[from] LimitsError),
+    /// The person asked to stop.
+    #[error(transparent)]
+    Stopped(#[from] Stopped),
+}

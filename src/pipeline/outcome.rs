@@ -1,0 +1,124 @@
+//! Outcome: what the stages of a job found, and what is worth saying of it.
+
+use super::foresee::Foreseen;
+use super::laid::{Laid, Powers};
+use crate::findings::{Finding, Severity};
+use crate::job::Plan;
+use crate::mark::{Sums, Totals};
+use crate::placement::Placement;
+use crate::plane::Dots;
+use crate::proof::facts::Found;
+use crate::proof::layout::{Layout, Look};
+use crate::proof::report::Report;
+use crate::scan::lines;
+use crate::scan::program::{Cost, Notes};
+use crate::scan::raster::RasterPath;
+
+/// What the stages found.
+#[derive(Debug, Clone)]
+pub struct Stages {
+    /// Where the art lies.
+    pub placement: Placement,
+    /// Mean of the wanted mark over the dot rectangle, 0 to 1; the coverage of dots that are only judged.
+    pub mean_wanted: f64,
+    /// The dot-gain curve: coverage and the mark it gives; empty where none was used.
+    pub gain: Vec<(f64, f64)>,
+    /// The dots, masked.
+    pub dots: Dots,
+    /// How the piece is drawn.
+    pub layout: Layout,
+    /// The forecast look of the piece, in the samples of `layout`.
+    pub look: Look,
+    /// Greatest exposure of each sample, relative to the one at which over-burn begins; empty where the
+    /// coating never chars.
+    pub dose: Vec<f32>,
+    /// What the forecast comes to.
+    pub totals: Totals,
+    /// The sums by which over-burn and under-burn are judged; `None` where tones are made by power, which
+    /// never passes the best mark.
+    pub sums: Option<Sums>,
+    /// The scan program.
+    pub program: Option<ScanPlan>,
+    /// Things a person should know.
+    pub notes: Vec<String>,
+}
+
+impl Stages {
+    /// What was laid down, and what is foreseen of it.
+    pub(super) fn new(
+        placement: Placement,
+        mean_wanted: f64,
+        laid: Laid,
+        seen: Foreseen,
+        notes: Vec<String>,
+    ) -> Self {
+        let Laid { dots, gain, powers, .. } = laid;
+        let program = ScanPlan { raster: seen.raster, notes: seen.notes, powers, written: seen.written };
+        Stages {
+            placement,
+            mean_wanted,
+            gain,
+            dots,
+            layout: seen.layout,
+            look: seen.look,
+            dose: seen.dose,
+            totals: seen.totals,
+            sums: seen.sums,
+            program: Some(program),
+            notes,
+        }
+    }
+
+    /// As far as a report tells it.
+    pub(super) fn found(&self) -> Found<'_> {
+        Found {
+            placement: &self.placement,
+            mean_wanted: self.mean_wanted,
+            gain: &self.gain,
+            dots: &self.dots,
+            totals: self.totals,
+            program: self.program.as_ref().map(|p| (&p.raster, &p.written)),
+            notes: &self.notes,
+        }
+    }
+}
+
+/// The scan program, settled but not yet written.
+#[derive(Debug, Clone)]
+pub struct ScanPlan {
+    /// Lines, run-up and speed.
+    pub raster: RasterPath,
+    /// What the program says of itself.
+    pub notes: Notes,
+    /// The powers, where tones are made by them.
+    pub powers: Option<Powers>,
+    /// Time, travel, size and load on the link.
+    pub written: Cost,
+}
+
+impl ScanPlan {
+    /// What is scanned.
+    pub fn marking<'a>(&'a self, dots: &'a Dots) -> lines::Marking<'a> {
+        Powers::marking(self.powers.as_ref(), dots)
+    }
+}
+
+/// A job carried through.
+#[derive(Debug, Clone)]
+pub struct Outcome {
+    /// What the stages found.
+    pub stages: Stages,
+    /// What is worth saying, the most serious first.
+    pub findings: Vec<Finding>,
+    /// Every figure, still without files.
+    pub report: Report,
+}
+
+impl Outcome {
+    /// Findings of severity stop that the plan does not accept.
+    pub fn stops<'a>(&'a self, plan: &'a Plan) -> impl Iterator<Item = &'a Finding> {
+        let unaccepted =
+            |f: &&Finding| f.severity == Severity::Stop && !plan.accept.iter().any(|a| a == f.name);
+        self.findings.iter().filter(unaccepted)
+    }
+}

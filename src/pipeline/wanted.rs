@@ -1,0 +1,94 @@
+//! Wanted: art to the wanted mark of each dot, by place, drawing, shape and the look of the piece.
+
+use super::error::PipelineError;
+use super::shares::Shares;
+use crate::art::{self, Art, Kind, View};
+use crate::job::Plan;
+use crate::job::words::ReadAs;
+use crate::placement::{self, Outline, Placement};
+use crate::plane::Tone;
+use crate::progress::Progress;
+use crate::proof::words;
+use crate::tone::{shape, tone_mapping};
+
+/// The wanted mark, and how it came about: everything before the screen.
+#[derive(Debug, Clone)]
+pub struct Wanted {
+    /// Where the art lies.
+    pub placement: Placement,
+    /// The wanted mark fraction of each dot.
+    pub tone: Tone,
+    /// How the art was read.
+    pub kind: Kind,
+    /// Why it was read so.
+    pub kind_why: String,
+    /// Things a person should know.
+    pub notes: Vec<String>,
+}
+
+impl Wanted {
+    /// Mean over the dot rectangle of what is wanted where dots may be.
+    pub fn mean(&self, plan: &Plan) -> f64 {
+        let tone = &self.tone;
+        let sum: f64 = (0..tone.height())
+            .map(|y| {
+                let allowed = self.placement.rect.allowed(&plan.blank, y);
+                tone.row(y)[allowed].iter().map(|&v| f64::from(v)).sum::<f64>()
+            })
+            .sum();
+        sum / (tone.width() * tone.height()).max(1) as f64
+    }
+
+    /// Nothing is wanted where no dot may be.
+    pub fn mask(&mut self, plan: &Plan) {
+        let width = self.tone.width();
+        for y in 0..self.tone.height() {
+            let keep = self.placement.rect.allowed(&plan.blank, y);
+            let row = &mut self.tone.data_mut()[y * width..(y + 1) * width];
+            row[..keep.start].fill(0.0);
+            row[keep.end..].fill(0.0);
+        }
+    }
+}
+
+/// Art to wanted mark: place, render, shape, look of the piece.
+///
+/// # Errors
+/// See [`PipelineError`]; [`PipelineError::Stopped`] where the person asked for it.
+pub fn wanted(plan: &Plan, art: &Art, progress: &dyn Progress) -> Result<Wanted, PipelineError> {
+    let shares = Shares::of(plan.screen);
+    progress.begin("placing", shares.placing)?;
+    let mut view = View { crop: plan.crop.window(), turn: plan.turn, mirror: plan.mirror, ..View::default() };
+    let hull = art::extent::extent(art, &view)?;
+    if hull.is_empty() {
+        return Err(PipelineError::Nothing);
+    }
+    let (w, h) = view.size(art);
+    let placement = placement::place(&Outline { aspect: w / h, hull }, &plan.blank, plan.place, plan.grid)?;
+    view.window = placement.window;
+
+    let (kind, kind_why) = match plan.read_as {
+        ReadAs::Auto => art::kind::decide(art),
+        ReadAs::Photo => (Kind::Photo, words::AS_ASKED.to_string()),
+        ReadAs::Drawing => (Kind::Drawing, words::AS_ASKED.to_string()),
+    };
+
+    progress.begin("drawing at the dots' density", shares.drawing)?;
+    let rect = &placement.rect;
+    let rendered = art::render(art, &view, rect.columns, rect.rows, kind)?;
+    progress.begin("tones", shares.tones)?;
+    let pitch = (plan.grid.along.0, plan.grid.across.0);
+    let (light, shaped) = shape::shape(rendered.light, rendered.alpha.as_ref(), &plan.shape, pitch)?;
+    let mut notes: Vec<String> = shaped.levels.map(words::levels).into_iter().collect();
+    let looks =
+        tone_mapping::Looks { unmarked: plan.burn.response.y_unmarked, marked: plan.burn.response.y_marked };
+    let tone = match kind {
+        Kind::Photo => tone_mapping::photo(light, rendered.alpha.as_ref(), looks),
+        Kind::Drawing => {
+            let (ink, note) = tone_mapping::ink(&light, rendered.alpha.as_ref());
+            notes.extend(note);
+            tone_mapping::drawing(light, rendered.alpha.as_ref(), ink)
+        }
+    };
+    Ok(Wanted { placement, tone, kind, kind_why, notes })
+}
