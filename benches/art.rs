@@ -6,8 +6,8 @@
 use std::io::Cursor;
 
 use divan::Bencher;
-use dotwright::art::{Art, Kind, View, open, render};
-use dotwright::tone::tone_mapping::{Looks, photo};
+use dotwright::kernels::art::{Art, Kind, View, open, render};
+use dotwright::kernels::tone::tone_mapping::{Looks, photo};
 
 const SIDES: [usize; 2] = [1017, 9449];
 const LOOKS: Looks = Looks { unmarked: 0.03, marked: 0.65 };
@@ -45,7 +45,7 @@ fn render_photo(bencher: Bencher, side: usize) {
 
 #[divan::bench(args = SIDES, sample_count = 5)]
 fn map_to_the_piece(bencher: Bencher, side: usize) {
-    let light = dotwright::plane::Light::filled(side, side, 0.3);
+    let light = dotwright::kernels::plane::Light::filled(side, side, 0.3);
     bencher.with_inputs(|| light.clone()).bench_values(|light| photo(light, None, LOOKS));
 }
 

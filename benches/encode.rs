@@ -2,10 +2,10 @@
 
 use divan::Bencher;
 use divan::counter::ItemsCount;
-use dotwright::encode::{BeamOn, bmp, png, tiff};
-use dotwright::placement::Grid;
-use dotwright::plane::Dots;
-use dotwright::units::Mm;
+use dotwright::kernels::encode::{BeamOn, bmp, png, tiff};
+use dotwright::kernels::placement::Grid;
+use dotwright::kernels::plane::Dots;
+use dotwright::kernels::units::Mm;
 
 fn main() {
     divan::main();
@@ -66,13 +66,13 @@ fn bmp_dots(bencher: Bencher, side: usize) {
 /// Proof, density and their files, as a job of a coaster or of a bed makes them.
 mod pictures {
     use super::*;
-    use dotwright::blank::Blank;
-    use dotwright::job::kit::Surface;
-    use dotwright::job::process::Standing;
-    use dotwright::placement::DotRect;
-    use dotwright::proof::layout::{Layout, Look, MOST_PIXELS};
-    use dotwright::proof::picture::Scene;
-    use dotwright::proof::{density, picture};
+    use dotwright::kernels::blank::Blank;
+    use dotwright::kernels::job::kit::Surface;
+    use dotwright::kernels::job::process::Standing;
+    use dotwright::kernels::placement::DotRect;
+    use dotwright::kernels::proof::layout::{Layout, Look, MOST_PIXELS};
+    use dotwright::kernels::proof::picture::Scene;
+    use dotwright::kernels::proof::{density, picture};
 
     fn with(side: usize, work: impl FnOnce(&Dots, &Layout, &Scene, &Look)) {
         let mm = side as f64 * GRID.along.0;

@@ -1,11 +1,11 @@
 //! Benchmarks of the screens that know the beam, on one million dots; see DEVELOPERS.md.
 
 use divan::counter::ItemsCount;
-use dotwright::mark::{Burn, Forecast};
-use dotwright::plane::Tone;
-use dotwright::progress::Silent;
-use dotwright::screen::{self, Options};
-use dotwright::{parallel, visual_quality};
+use dotwright::kernels::mark::{Burn, Forecast};
+use dotwright::kernels::plane::Tone;
+use dotwright::kernels::progress::Silent;
+use dotwright::kernels::screen::{self, Options};
+use dotwright::kernels::{parallel, visual_quality};
 
 const SIDE: usize = 1024;
 const PITCH_MM: f64 = 25.4 / 304.0;
@@ -49,6 +49,6 @@ fn fitted_two_threads(bencher: divan::Bencher, effort: u32) {
 #[divan::bench(sample_count = 5)]
 fn score(bencher: divan::Bencher) {
     let tone = waves();
-    let mark = Forecast::new(&Burn::plain(1.5, 1.5)).plane(&dotwright::plane::Dots::off(SIDE, SIDE));
+    let mark = Forecast::new(&Burn::plain(1.5, 1.5)).plane(&dotwright::kernels::plane::Dots::off(SIDE, SIDE));
     bencher.bench(|| visual_quality::score(divan::black_box(&mark), &tone, PITCH_MM, 300.0));
 }

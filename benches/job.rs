@@ -6,14 +6,14 @@ use std::sync::OnceLock;
 
 use divan::Bencher;
 use divan::counter::ItemsCount;
-use dotwright::art;
-use dotwright::encode::sink::Folder;
-use dotwright::job::asked::{BlankJob, DotsJob};
-use dotwright::job::{Job, Plan, plan};
-use dotwright::placement::Place;
-use dotwright::progress::Silent;
-use dotwright::units::{Mm, Pitch};
-use dotwright::{outputs, pipeline};
+use dotwright::kernels::art;
+use dotwright::kernels::encode::sink::Folder;
+use dotwright::kernels::job::asked::{BlankJob, DotsJob};
+use dotwright::kernels::job::{Job, Plan, plan};
+use dotwright::kernels::placement::Place;
+use dotwright::kernels::progress::Silent;
+use dotwright::kernels::units::{Mm, Pitch};
+use dotwright::kernels::{outputs, pipeline};
 
 fn main() {
     divan::main();

@@ -2,13 +2,13 @@
 
 use divan::Bencher;
 use divan::counter::{BytesCount, ItemsCount};
-use dotwright::findings::burn::Verdict;
-use dotwright::mark::{Burn, CellSamples, Forecast, Ink, Response, Wish, sums, walk};
-use dotwright::plane::{Dots, Tone};
-use dotwright::progress::Silent;
-use dotwright::screen::{self, Options};
-use dotwright::tone::dot_gain;
-use dotwright::units::MmPerS;
+use dotwright::kernels::findings::burn::Verdict;
+use dotwright::kernels::mark::{Burn, CellSamples, Forecast, Ink, Response, Wish, sums, walk};
+use dotwright::kernels::plane::{Dots, Tone};
+use dotwright::kernels::progress::Silent;
+use dotwright::kernels::screen::{self, Options};
+use dotwright::kernels::tone::dot_gain;
+use dotwright::kernels::units::MmPerS;
 
 fn main() {
     divan::main();
@@ -98,7 +98,7 @@ fn dot_gain_applied_to_89_mdot(bencher: Bencher) {
     let Ok(curve) = curve else { return };
     bencher
         .counter(ItemsCount::new(9433usize * 9433))
-        .with_inputs(|| dotwright::plane::Tone::filled(9433, 9433, 0.4))
+        .with_inputs(|| dotwright::kernels::plane::Tone::filled(9433, 9433, 0.4))
         .bench_values(|tone| curve.apply(tone));
 }
 

@@ -3,16 +3,16 @@
 use std::io::{self, Write};
 
 use divan::counter::BytesCount;
-use dotwright::blank::Blank;
-use dotwright::placement::{DotRect, Grid};
-use dotwright::plane::Dots;
-use dotwright::scan::estimate::Estimate;
-use dotwright::scan::limits::Limits;
-use dotwright::scan::lines::Marking;
-use dotwright::scan::program::{self, Notes};
-use dotwright::scan::raster::{Along, RasterPath, Scan};
-use dotwright::scan::replay::{Ground, ReplayOptions, replay};
-use dotwright::units::Mm;
+use dotwright::kernels::blank::Blank;
+use dotwright::kernels::placement::{DotRect, Grid};
+use dotwright::kernels::plane::Dots;
+use dotwright::kernels::scan::estimate::Estimate;
+use dotwright::kernels::scan::limits::Limits;
+use dotwright::kernels::scan::lines::Marking;
+use dotwright::kernels::scan::program::{self, Notes};
+use dotwright::kernels::scan::raster::{Along, RasterPath, Scan};
+use dotwright::kernels::scan::replay::{Ground, ReplayOptions, replay};
+use dotwright::kernels::units::Mm;
 
 fn main() {
     divan::main();

@@ -2,11 +2,11 @@
 
 use divan::Bencher;
 use divan::counter::ItemsCount;
-use dotwright::mark::Burn;
-use dotwright::parallel;
-use dotwright::plane::Tone;
-use dotwright::progress::Silent;
-use dotwright::screen::{Options, blue_noise, find, path};
+use dotwright::kernels::mark::Burn;
+use dotwright::kernels::parallel;
+use dotwright::kernels::plane::Tone;
+use dotwright::kernels::progress::Silent;
+use dotwright::kernels::screen::{Options, blue_noise, find, path};
 
 fn main() {
     println!("path: {}", path());

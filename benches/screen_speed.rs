@@ -5,11 +5,11 @@
 //! of several runs. Tones are `f32`, so a dot is four bytes read; a screen that did nothing else could reach the
 //! memory limit and no more.
 
-use dotwright::mark::Burn;
-use dotwright::parallel;
-use dotwright::plane::Tone;
-use dotwright::progress::Silent;
-use dotwright::screen::{Options, SCREENS, Screen, Wants, find, path};
+use dotwright::kernels::mark::Burn;
+use dotwright::kernels::parallel;
+use dotwright::kernels::plane::Tone;
+use dotwright::kernels::progress::Silent;
+use dotwright::kernels::screen::{Options, SCREENS, Screen, Wants, find, path};
 use std::hint::black_box;
 use std::time::Instant;
 

@@ -1,16 +1,16 @@
 //! Benchmarks of the wedge: drawing, and reading a photo of 12 megapixels. See DEVELOPERS.md.
 
-use dotwright::blank::Blank;
-use dotwright::mark::{Beam, Response};
-use dotwright::placement::Grid;
-use dotwright::progress::Silent;
-use dotwright::units::{Mm, MmPerS, Share, Watts};
-use dotwright::wedge::ask::Ask;
-use dotwright::wedge::draw::{Drawing, Request, draw, steps};
-use dotwright::wedge::read::{read, read_photo};
-use dotwright::wedge::register::photo;
-use dotwright::wedge::show::preview::preview;
-use dotwright::wedge::target::{Dial, WedgeKind};
+use dotwright::kernels::blank::Blank;
+use dotwright::kernels::mark::{Beam, Response};
+use dotwright::kernels::placement::Grid;
+use dotwright::kernels::progress::Silent;
+use dotwright::kernels::units::{Mm, MmPerS, Share, Watts};
+use dotwright::kernels::wedge::ask::Ask;
+use dotwright::kernels::wedge::draw::{Drawing, Request, draw, steps};
+use dotwright::kernels::wedge::read::{read, read_photo};
+use dotwright::kernels::wedge::register::photo;
+use dotwright::kernels::wedge::show::preview::preview;
+use dotwright::kernels::wedge::target::{Dial, WedgeKind};
 
 fn main() {
     divan::main();

@@ -6,7 +6,7 @@
 
 use std::error::Error;
 
-use dotwright::colour::linear_to_srgb;
+use dotwright::kernels::colour::linear_to_srgb;
 use image::codecs::jpeg::JpegEncoder;
 
 /// A colour in linear light.
@@ -391,7 +391,7 @@ fn main() -> Result<(), Box<dyn Error>> {
     let height = width * 3 / 4;
     let px = 1.0 / height as f32;
     let lamps = lamps();
-    let rows = dotwright::parallel::map(height, |row| {
+    let rows = dotwright::kernels::parallel::map(height, |row| {
         let mut line = Vec::with_capacity(width * 3);
         for column in 0..width {
             // Two by two samples a picture element.

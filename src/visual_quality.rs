@@ -187,12 +187,6 @@ pub fn psnr(a: &[f32], b: &[f32], peak: f64) -> f64 {
     -10.0 * libm::log10(sum / a.len().max(1) as f64 / (peak * peak))
 }
 
-/// Structural similarity of two planes of `width` × `height` values (Z. Wang et al. 2004: window Gaussian of
-/// sigma 1.5 on 11 × 11 values, K1 0.01, K2 0.03, windows wholly inside), `range` the range of the values.
-pub fn ssim(a: &[f32], b: &[f32], width: usize, height: usize, range: f64) -> f64 {
-    similarity::ssim(&blur::Pair { width, height, mark: a.to_vec(), wanted: b.to_vec() }, range)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -263,7 +257,8 @@ mod tests {
             [(16, 100.0, 110.0, 0.9954764440915066), (4, 0.0, 255.0, 9.999000099990002e-5)]
         {
             let (a, b) = (vec![l; side * side], vec![r; side * side]);
-            assert!((ssim(&a, &b, side, side, 255.0) - want).abs() < 1e-9, "{l} against {r}");
+            let pair = blur::Pair { width: side, height: side, mark: a, wanted: b };
+            assert!((similarity::ssim(&pair, 255.0) - want).abs() < 1e-9, "{l} against {r}");
         }
     }
 

@@ -4,8 +4,8 @@
 
 use std::path::PathBuf;
 
-use dotwright::art::{Art, Kind, OpenError, View, kind, open, open_path, render};
-use dotwright::colour::srgb_to_linear;
+use dotwright::kernels::art::{Art, Kind, OpenError, View, kind, open, open_path, render};
+use dotwright::kernels::colour::srgb_to_linear;
 use proptest::prelude::*;
 use serde_json::Value;
 
@@ -341,7 +341,7 @@ proptest! {
         }
         if let Ok(art) = open(&data, "'changed'") {
             let _ = render(&art, &View::default(), 5, 4, Kind::Photo);
-            let _ = dotwright::art::extent::extent(&art, &View::default());
+            let _ = dotwright::kernels::art::extent::extent(&art, &View::default());
         }
     }
 }

@@ -2,11 +2,11 @@
 
 use std::io::Read;
 
-use dotwright::encode::{BeamOn, bmp, png, tiff};
-use dotwright::parallel;
-use dotwright::placement::Grid;
-use dotwright::plane::Dots;
-use dotwright::units::Mm;
+use dotwright::kernels::encode::{BeamOn, bmp, png, tiff};
+use dotwright::kernels::parallel;
+use dotwright::kernels::placement::Grid;
+use dotwright::kernels::plane::Dots;
+use dotwright::kernels::units::Mm;
 
 /// A made-up dither: an ordered pattern over a ramp, with noise from a small linear congruence.
 fn dither(width: usize, height: usize) -> Dots {

@@ -2,11 +2,11 @@
 
 use std::sync::atomic::{AtomicU64, Ordering};
 
-use dotwright::mark::{Burn, CellSamples, Forecast, Response};
-use dotwright::plane::{Dots, Tone};
-use dotwright::progress::{Progress, Silent};
-use dotwright::screen::{self, Options};
-use dotwright::{parallel, visual_quality};
+use dotwright::kernels::mark::{Burn, CellSamples, Forecast, Response};
+use dotwright::kernels::plane::{Dots, Tone};
+use dotwright::kernels::progress::{Progress, Silent};
+use dotwright::kernels::screen::{self, Options};
+use dotwright::kernels::{parallel, visual_quality};
 use proptest::prelude::*;
 
 const PITCH_MM: f64 = 25.4 / 304.0;

@@ -1,9 +1,9 @@
 //! The forecast as a whole: against quadrature, against the 8 x 8 reference, turned, in any number of threads.
 
-use dotwright::mark::{Burn, CellSamples, Forecast, Ink, Seen, Sums, Wish, exposure, sums, walk};
-use dotwright::parallel::with_threads;
-use dotwright::plane::{Dots, Tone};
-use dotwright::progress::{Progress, Silent, Stopped};
+use dotwright::kernels::mark::{Burn, CellSamples, Forecast, Ink, Seen, Sums, Wish, exposure, sums, walk};
+use dotwright::kernels::parallel::with_threads;
+use dotwright::kernels::plane::{Dots, Tone};
+use dotwright::kernels::progress::{Progress, Silent, Stopped};
 
 /// `###./..#.` as dots, one row between slashes.
 fn dots_of(text: &str) -> Dots {
@@ -139,7 +139,7 @@ fn few_samples_keep_the_mean_mark_within_a_third_of_a_percent_of_the_reference()
 fn the_forecast_is_the_same_for_any_thread_count() {
     let dots = random(700, 500, 0.6, 9);
     let burn = Burn { x_solid: 2.2, ..Burn::plain(1.436, 2.0) };
-    let burn = Burn { response: dotwright::mark::Response { x_char: 2.0, ..burn.response }, ..burn };
+    let burn = Burn { response: dotwright::kernels::mark::Response { x_char: 2.0, ..burn.response }, ..burn };
     let forecast = Forecast::new(&burn);
     let work = || (forecast.plane(&dots), seen(&forecast, &dots, (5, 3)));
     let one = with_threads(1, work);
@@ -230,7 +230,7 @@ fn planes_of_any_small_size_are_forecast() {
 /// A burn that chars solids, and some of what is dense.
 fn charring() -> Burn {
     let burn = Burn { x_solid: 1.4, ..Burn::plain(1.436, 2.0) };
-    Burn { response: dotwright::mark::Response { x_char: 1.3, ..burn.response }, ..burn }
+    Burn { response: dotwright::kernels::mark::Response { x_char: 1.3, ..burn.response }, ..burn }
 }
 
 /// Random dots with a solid, a bare place and, at the edges, cut blocks.
@@ -256,7 +256,7 @@ fn one_walk_gives_what_the_plane_holds() {
     let forecast = Forecast::new(&burn);
     let over_burn_from = burn.over_burn_from() as f32;
     // The whole plane, by the bands: marks, greatest exposures, over-burnt shares.
-    let plane = |take: fn(&dotwright::mark::Band) -> Vec<f32>| forecast.bands(&dots, take).concat();
+    let plane = |take: fn(&dotwright::kernels::mark::Band) -> Vec<f32>| forecast.bands(&dots, take).concat();
     let (mark, peak, charred) =
         (plane(|b| b.mark.to_vec()), plane(|b| b.peak.to_vec()), plane(|b| b.charred.to_vec()));
     let sum = |v: &[f32]| v.iter().map(|&v| f64::from(v)).sum::<f64>();
@@ -303,7 +303,7 @@ fn all_that_a_walk_gives_is_what_walks_of_their_own_give() {
     let mean = all.sums.totals.mean_mark;
     // Where there are blocks the mean is summed by them: the same but for rounding.
     assert!((alone.totals.mean_mark - mean).abs() < 1e-6);
-    let totals = dotwright::mark::Totals { mean_mark: mean, ..alone.totals };
+    let totals = dotwright::kernels::mark::Totals { mean_mark: mean, ..alone.totals };
     assert_eq!(all.sums, Sums { totals, ..alone }, "picture or no picture");
     let other = walk(&forecast, &dots, Wish { blocks: (9, 9), ink: Some(&ink) }, &Silent).unwrap();
     assert!(all.lost.is_some() && all.lost == other.lost, "{:?} {:?}", all.lost, other.lost);

@@ -3,18 +3,18 @@
 
 use std::path::Path;
 
-use dotwright::blank::{Blank, Shape};
-use dotwright::mark::Burn;
-use dotwright::placement::{DotRect, Grid};
-use dotwright::plane::{Dots, Tone};
-use dotwright::scan::grey;
-use dotwright::scan::limits::{BeamLag, Frame, Limits, PowerMode};
-use dotwright::scan::lines::{Marking, level_of};
-use dotwright::scan::outline;
-use dotwright::scan::program::{self, Notes};
-use dotwright::scan::raster::{Along, RasterPath, Scan, Ways};
-use dotwright::scan::replay::{Ground, ReplayOptions, Replayed, replay};
-use dotwright::units::Mm;
+use dotwright::kernels::blank::{Blank, Shape};
+use dotwright::kernels::mark::Burn;
+use dotwright::kernels::placement::{DotRect, Grid};
+use dotwright::kernels::plane::{Dots, Tone};
+use dotwright::kernels::scan::grey;
+use dotwright::kernels::scan::limits::{BeamLag, Frame, Limits, PowerMode};
+use dotwright::kernels::scan::lines::{Marking, level_of};
+use dotwright::kernels::scan::outline;
+use dotwright::kernels::scan::program::{self, Notes};
+use dotwright::kernels::scan::raster::{Along, RasterPath, Scan, Ways};
+use dotwright::kernels::scan::replay::{Ground, ReplayOptions, Replayed, replay};
+use dotwright::kernels::units::Mm;
 use proptest::prelude::*;
 
 fn notes() -> Notes {

@@ -1,10 +1,10 @@
 //! The screens as a whole: any size, any thread count, means, starts.
 
-use dotwright::mark::Burn;
-use dotwright::parallel::with_threads;
-use dotwright::plane::{Dots, Tone};
-use dotwright::progress::{Progress, Silent};
-use dotwright::screen::{Options, SCREENS, Screen, Wants, find};
+use dotwright::kernels::mark::Burn;
+use dotwright::kernels::parallel::with_threads;
+use dotwright::kernels::plane::{Dots, Tone};
+use dotwright::kernels::progress::{Progress, Silent};
+use dotwright::kernels::screen::{Options, SCREENS, Screen, Wants, find};
 use proptest::prelude::*;
 
 /// The published screens; those that know the beam are tested where they are.

@@ -1,23 +1,23 @@
 //! A wedge as a whole: drawn, written as a program, replayed, looked at and read.
 
-use dotwright::blank::Blank;
-use dotwright::colour::lstar;
-use dotwright::job::Job;
-use dotwright::job::asked::Reference;
-use dotwright::job::plan::resolve;
-use dotwright::mark::{Beam, Response};
-use dotwright::placement::Grid;
-use dotwright::progress::Silent;
-use dotwright::scan::limits::Limits;
-use dotwright::units::{Mm, MmPerS, Share, Watts};
-use dotwright::wedge::ask::{Ask, ReadingError};
-use dotwright::wedge::draw::program::program;
-use dotwright::wedge::draw::{Drawing, Request, Way, draw, steps};
-use dotwright::wedge::read::read_photo;
-use dotwright::wedge::register::photo::{Photo, from_picture};
-use dotwright::wedge::show::preview::preview;
-use dotwright::wedge::show::process::process;
-use dotwright::wedge::target::{Dial, Wedge, WedgeKind};
+use dotwright::kernels::blank::Blank;
+use dotwright::kernels::colour::lstar;
+use dotwright::kernels::job::Job;
+use dotwright::kernels::job::asked::Reference;
+use dotwright::kernels::job::plan::resolve;
+use dotwright::kernels::mark::{Beam, Response};
+use dotwright::kernels::placement::Grid;
+use dotwright::kernels::progress::Silent;
+use dotwright::kernels::scan::limits::Limits;
+use dotwright::kernels::units::{Mm, MmPerS, Share, Watts};
+use dotwright::kernels::wedge::ask::{Ask, ReadingError};
+use dotwright::kernels::wedge::draw::program::program;
+use dotwright::kernels::wedge::draw::{Drawing, Request, Way, draw, steps};
+use dotwright::kernels::wedge::read::read_photo;
+use dotwright::kernels::wedge::register::photo::{Photo, from_picture};
+use dotwright::kernels::wedge::show::preview::preview;
+use dotwright::kernels::wedge::show::process::process;
+use dotwright::kernels::wedge::target::{Dial, Wedge, WedgeKind};
 
 fn request(kind: WedgeKind, blank: &str) -> Request {
     Request {
@@ -68,8 +68,8 @@ fn the_program_of_a_wedge_replays_to_its_dots() {
         let drawing = draw(&request).unwrap();
         let limits = Limits::default();
         let program = program(&drawing, &limits, request.blank).unwrap();
-        let options = dotwright::scan::replay::ReplayOptions::new(&limits);
-        let mut replayed = dotwright::scan::replay::replay(&program.bytes[..], &options).unwrap();
+        let options = dotwright::kernels::scan::replay::ReplayOptions::new(&limits);
+        let mut replayed = dotwright::kernels::scan::replay::replay(&program.bytes[..], &options).unwrap();
         assert!(replayed.against(&drawing.dots), "{kind:?}");
         let difference = replayed.report.difference.as_ref().unwrap();
         assert_eq!(format!("{} {}", difference.missing, difference.extra), "0 0", "{kind:?}");
@@ -170,9 +170,9 @@ fn the_reading_is_the_same_for_any_thread_count() {
     let drawing = draw(&request(WedgeKind::Exposure, "rect:60x60mm")).unwrap();
     let photo = seen(&drawing);
     let read = || read_photo(&photo, &drawing.wedge, &Ask::default(), &Silent).unwrap().reading;
-    let one = serde_json::to_string(&dotwright::parallel::with_threads(1, read)).unwrap();
+    let one = serde_json::to_string(&dotwright::kernels::parallel::with_threads(1, read)).unwrap();
     for n in [2, 3, 7] {
-        assert_eq!(serde_json::to_string(&dotwright::parallel::with_threads(n, read)).unwrap(), one);
+        assert_eq!(serde_json::to_string(&dotwright::kernels::parallel::with_threads(n, read)).unwrap(), one);
     }
 }
 
@@ -335,9 +335,9 @@ fn the_lag_of_a_timing_wedge_is_what_the_scan_program_takes_up() {
     let d = draw(&one_speed).unwrap();
     let written = program(&d, &limits, one_speed.blank).unwrap();
     let missing = |lag_mm: f64| {
-        let mut options = dotwright::scan::replay::ReplayOptions::new(&limits);
+        let mut options = dotwright::kernels::scan::replay::ReplayOptions::new(&limits);
         options.lag_mm = Some(lag_mm);
-        let mut burnt = dotwright::scan::replay::replay(&written.bytes[..], &options).unwrap();
+        let mut burnt = dotwright::kernels::scan::replay::replay(&written.bytes[..], &options).unwrap();
         burnt.against(&d.dots);
         let difference = burnt.report.difference.as_ref().unwrap();
         difference.missing + difference.extra

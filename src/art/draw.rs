@@ -106,7 +106,8 @@ fn planes(rgba: &[u8], curve: &Curve) -> (Vec<f32>, Vec<f32>) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::art::{Art, Kind, Turn, Window, open, render};
+    use crate::art::turn::Turn;
+    use crate::art::{Art, Kind, Window, open, render};
 
     fn drawing(body: &str) -> Art {
         let text = format!("<svg xmlns='http://www.w3.org/2000/svg' width='40' height='20'>{body}</svg>");

@@ -104,7 +104,8 @@ fn few(hull: Vec<(f64, f64)>) -> Vec<(f64, f64)> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::art::{Turn, open};
+    use crate::art::open;
+    use crate::art::turn::Turn;
 
     fn drawing(body: &str) -> Art {
         let text = format!("<svg xmlns='http://www.w3.org/2000/svg' width='80' height='40'>{body}</svg>");

@@ -26,10 +26,9 @@ mod sniff;
 
 pub use kind::Kind;
 pub use open::{OpenError, open, open_path};
-pub use render::{Rendered, View, Window, render};
+pub use render::{View, Window, render};
 pub use resolution::Resolution;
 pub use sniff::Format;
-pub use turn::Turn;
 pub use vector::Vector;
 
 use crate::plane::{Alpha, Light};

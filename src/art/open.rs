@@ -129,7 +129,7 @@ pub(super) fn within_bounds(width: u64, height: u64, samples: u64, bytes: u64) -
 /// Opens the picture in `bytes`; `name` stands for it in messages (`'harbour.jpg'`, `the picture on standard input`).
 ///
 /// The content decides on the format, never the name. Orientation (Exif), embedded profile, bit
-/// depth and alpha are honoured; see [`Raster`] and [`super::Vector`] for what comes out.
+/// depth and alpha are honoured.
 pub fn open(bytes: &[u8], name: &str) -> Result<Art, OpenError> {
     inner(bytes).map_err(|why| OpenError { name: name.to_string(), why })
 }

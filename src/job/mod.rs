@@ -2,6 +2,7 @@
 
 pub mod asked;
 pub mod coating;
+mod face;
 pub mod file;
 pub mod file_name;
 pub mod kit;

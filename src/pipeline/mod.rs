@@ -11,9 +11,9 @@ mod shares;
 mod wanted;
 
 pub use error::PipelineError;
-pub use laid::{Laid, Powers, dots, mask};
+pub use laid::{Laid, dots};
 pub use outcome::{Outcome, ScanPlan, Stages};
-pub use wanted::{Wanted, wanted};
+pub use wanted::wanted;
 
 use crate::art::Art;
 use crate::job::Plan;

@@ -1,7 +1,7 @@
 //! The report: every figure of a job, for the ticket and, as `report.json`, for other programs.
 //!
 //! Units are in the names of the fields. A value of the process says whether it was measured, given or
-//! assumed. The fields of the JSON file are listed in [`schema`]; [`schema_markdown`] prints them.
+//! assumed. The fields of the JSON file are listed in [`schema`].
 
 pub mod schema;
 
@@ -10,7 +10,7 @@ use serde::Serialize;
 use crate::findings::Finding;
 pub use crate::job::process::{Known, Standing};
 
-pub use schema::{FIELDS, schema_markdown};
+pub use schema::FIELDS;
 
 /// Version of the JSON layout. It rises when a field is renamed or removed or changes its meaning, not
 /// when one is added.
@@ -28,7 +28,7 @@ pub fn sign(standing: Standing) -> &'static str {
 /// Everything that is known of a job after it was prepared.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Report {
-    /// [`SCHEMA_VERSION`].
+    /// Version of the JSON layout.
     pub schema_version: u32,
     /// Name and version of the program that wrote it.
     pub written_by: String,

@@ -75,11 +75,6 @@ impl<'a> Cursor<'a> {
         self.at
     }
 
-    /// Whether nothing is written yet.
-    pub fn is_empty(&self) -> bool {
-        self.at == 0
-    }
-
     /// One byte. Text that does not fit is dropped; callers keep [`WORD`] bytes a word.
     #[inline(always)]
     pub fn byte(&mut self, b: u8) {

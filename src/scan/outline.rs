@@ -8,7 +8,7 @@
 use std::io::{self, Write};
 
 use super::comments::comments;
-use super::limits::{Limits, LimitsError, PowerMode};
+use super::limits::{Limits, PowerMode};
 use super::number::thousandths;
 use super::raster::um;
 use crate::blank::{Blank, Shape};
@@ -72,14 +72,6 @@ pub fn write(
     text.push('\n');
     out.write_all(text.as_bytes())?;
     out.flush()
-}
-
-/// Refuses what [`write()`] cannot do: the numbers of [`Limits::check`].
-///
-/// # Errors
-/// The first key out of range.
-pub fn check(limits: &Limits, blank: &Blank) -> Result<(), LimitsError> {
-    limits.check(Some(blank))
 }
 
 /// To the first point with the beam off, round with pointer power, beam off.

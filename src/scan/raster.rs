@@ -43,7 +43,8 @@ pub struct Scan {
     /// Run-up before and after each line, mm; `None` (the default) takes `v²/(2a)` and the settle length.
     pub run_up: Option<f64>,
     /// How much each run of dots is shortened at either end, mm, 0 and up; at most 0.4 of the pitch is
-    /// taken, so that every dot's centre is still swept. Default 0. See [`equal_area_trim`].
+    /// taken, so that every dot's centre is still swept. Default 0. With `π/8` of
+    /// the beam's diameter a swept disc marks the area of its own dots.
     pub trim: f64,
     /// Rapids over blank stretches where that saves time. Default true.
     pub skip_blanks: bool,
@@ -63,16 +64,6 @@ impl Scan {
             skip_blanks: true,
         }
     }
-}
-
-/// The trim of each end of a run for which a swept disc of `diameter` marks the area of its own dots:
-/// `π/8` of the diameter.
-///
-/// A disc swept over L marks the stadium `L W + π W²/4`; with `L = n p − π W/4` that is `n p W`, the run's
-/// own length at the width of the beam. Untrimmed and with W = p, one dot marks 1.785 of its area
-/// (check value D11, computed).
-pub fn equal_area_trim(diameter: f64) -> f64 {
-    std::f64::consts::PI * diameter / 8.0
 }
 
 /// Edges between dots along an axis, in whole micrometres of the program: `(base + step i) / 2^32`.
@@ -295,6 +286,8 @@ mod tests {
         // check value D11 (computed): untrimmed, W/p = 0.8, 1, 1.2 mark 1.3027, 1.7854, 2.3310 dot areas.
         use std::f64::consts::PI;
         let swept = |w: f64, l: f64| w * l + PI * w * w / 4.0;
+        // A disc swept over L marks the stadium L W + π W²/4; with L = n p − π W/4 that is n p W.
+        let equal_area_trim = |diameter: f64| PI * diameter / 8.0;
         for (w, want) in [(0.8, 1.302654824574367), (1.0, 1.7853981633974483), (1.2, 2.3309733552923255)] {
             assert!((swept(w, 1.0) - want).abs() < 1e-9);
             for n in [1.0, 5.0] {

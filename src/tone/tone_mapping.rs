@@ -43,11 +43,6 @@ pub fn mark(looks: Looks, y: f64) -> f64 {
     ((luminance(l) - looks.unmarked) / (looks.marked - looks.unmarked)).clamp(0.0, 1.0)
 }
 
-/// The luminance of a piece marked to the fraction `a`: Murray–Davies the other way round.
-pub fn look(looks: Looks, a: f64) -> f64 {
-    looks.unmarked + a * (looks.marked - looks.unmarked)
-}
-
 /// Reads a photo: the look of its tones is kept as far as the piece allows. Transparent places are
 /// left alone, half transparent ones marked by half. Done in place: the plane of light becomes the plane of tone.
 pub fn photo(light: Light, alpha: Option<&Alpha>, looks: Looks) -> Tone {
@@ -114,6 +109,11 @@ mod tests {
 
     const LIGHTER: Looks = Looks { unmarked: 0.03, marked: 0.65 };
     const DARKER: Looks = Looks { unmarked: 0.75, marked: 0.05 };
+
+    /// The luminance of a piece marked to the fraction `a`: Murray–Davies the other way round.
+    fn look(looks: Looks, a: f64) -> f64 {
+        looks.unmarked + a * (looks.marked - looks.unmarked)
+    }
 
     #[test]
     fn white_gets_the_lightest_look_whichever_way_the_coating_goes() {

@@ -3,10 +3,10 @@
 //!
 //! `screen_dots NAME WIDTH HEIGHT [raster] [as-published] [matrix=N]`; tones are `f32`, little-endian.
 
-use dotwright::mark::Burn;
-use dotwright::plane::Tone;
-use dotwright::progress::Silent;
-use dotwright::screen::{Options, find};
+use dotwright::kernels::mark::Burn;
+use dotwright::kernels::plane::Tone;
+use dotwright::kernels::progress::Silent;
+use dotwright::kernels::screen::{Options, find};
 use std::io::{Read, Write};
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {

@@ -109,6 +109,8 @@ impl Sink for Folder {
 }
 
 pub(super) fn unwritable(folder: &Path, cause: io::Error) -> OutputError {
+    // Of a hidden name in the making, which some causes add, nobody need know.
+    let cause = if cause.get_ref().is_some() { io::Error::from(cause.kind()) } else { cause };
     OutputError::Unwritable { folder: folder.to_path_buf(), cause }
 }
 

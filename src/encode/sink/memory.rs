@@ -7,12 +7,12 @@ use super::{OutputError, Sink, Streaming};
 /// Files in memory, in the order in which they came.
 ///
 /// ```
-/// use dotwright::encode::sink::{Memory, Sink};
+/// use dotwright::sink::{Memory, Sink};
 ///
 /// let mut files = Memory::default();
 /// files.put("note.txt", b"dry for ten minutes")?;
 /// assert_eq!(files.get("note.txt"), Some(&b"dry for ten minutes"[..]));
-/// # Ok::<(), dotwright::encode::sink::OutputError>(())
+/// # Ok::<(), dotwright::sink::OutputError>(())
 /// ```
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Memory {

@@ -15,7 +15,7 @@ use super::{Files, OutputError, Sink, Streaming};
 /// A ZIP archive into any writer. After a file that failed it is of no use and should be dropped.
 ///
 /// ```
-/// use dotwright::encode::sink::{Sink, Zip};
+/// use dotwright::sink::{Sink, Zip};
 ///
 /// let mut zip = Zip::new(Vec::new());
 /// zip.put("note.txt", b"dry for ten minutes")?;

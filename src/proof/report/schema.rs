@@ -1,7 +1,7 @@
 //! The fields of `report.json`, one line each, checked against the report itself.
 
 /// Path of a field and what it holds. `[]` stands for each entry of a list. Where a field is a
-/// [`Known`](super::Known) value, its `value`, `standing` (`assumed`, `measured` or `given`) and `source` lie below the path.
+/// known value, its `value`, `standing` (`assumed`, `measured` or `given`) and `source` lie below the path.
 pub const FIELDS: &[(&str, &str)] = &[
     (
         "schema_version",
@@ -99,12 +99,6 @@ pub const FIELDS: &[(&str, &str)] = &[
     ("steps[].text", "what to do, in sentences"),
 ];
 
-/// [`FIELDS`] as a Markdown table.
-pub fn schema_markdown() -> String {
-    let rows: String = FIELDS.iter().map(|(path, about)| format!("| `{path}` | {about} |\n")).collect();
-    format!("| field | what it holds |\n|---|---|\n{rows}")
-}
-
 #[cfg(test)]
 mod tests {
     use std::collections::BTreeSet;
@@ -155,10 +149,5 @@ mod tests {
         assert_eq!(json["process"]["beam_along_mm"]["value"], 0.12);
         assert_eq!(json["process"]["beam_along_mm"]["standing"], "assumed");
         assert_eq!(json["process"]["power_share"]["standing"], "given");
-    }
-
-    #[test]
-    fn the_table_prints_as_markdown() {
-        assert!(schema_markdown().contains("| `dots.pitch_along_mm` | distance between dots of a row |"));
     }
 }

@@ -20,7 +20,5 @@ mod request;
 mod room;
 
 pub use drawing::{Drawing, draw};
-pub use layout::LayoutError;
-pub use parts::{Part, Way};
+pub use parts::Way;
 pub use request::{DrawError, Request, steps};
-pub use room::LEAST_PATCH_MM;

@@ -14,8 +14,8 @@ mod settle;
 mod verdict;
 
 pub use beam::beam;
-pub use choice::{Chosen, choose};
-pub use exposure::{ExposureFit, exposure};
+pub use choice::choose;
+pub use exposure::exposure;
 pub use fitted::ResponseFit;
 pub use gain::{gains, wants_mark};
 pub use model::ripple;

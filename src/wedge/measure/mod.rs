@@ -10,6 +10,6 @@ mod value;
 
 pub use combs::combs;
 pub use measured::{Measured, measure};
-pub use patches::{APERTURE_MM, Refusal};
+pub use patches::Refusal;
 pub use rectify::{Flat, rectify};
 pub use value::{PatchValue, REPEATS};

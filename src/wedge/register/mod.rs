@@ -12,7 +12,6 @@ pub mod photo;
 mod refine;
 mod three_marks;
 
-pub use camera::{Camera, Lens};
-pub use homography::Homography;
+pub use camera::Camera;
 pub use locate::{Located, locate};
 pub use photo::Photo;
