@@ -71,6 +71,8 @@ fn bed_dots(bencher: Bencher) {
         let wanted = pipeline::wanted(&plan, &art, &Silent).expect("drawn");
         drop(art);
         let placement = wanted.placement;
-        pipeline::dots(&plan, plan.screen, wanted.tone, &placement, &Silent).expect("screened").0
+        pipeline::dots(&plan, plan.dots.screen, wanted.kind, wanted.tone, &placement, &Silent)
+            .expect("screened")
+            .0
     });
 }

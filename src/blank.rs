@@ -215,6 +215,44 @@ impl Blank {
     }
 }
 
+/// What a blank's surface looks like.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Surface {
+    /// Clear glass before a dark backdrop.
+    Glass,
+    /// Glazed tile.
+    Tile,
+    /// Slate.
+    Slate,
+    /// Metal.
+    Metal,
+}
+
+impl std::fmt::Display for Surface {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(match self {
+            Surface::Glass => "glass",
+            Surface::Tile => "tile",
+            Surface::Slate => "slate",
+            Surface::Metal => "metal",
+        })
+    }
+}
+
+impl FromStr for Surface {
+    type Err = String;
+    fn from_str(text: &str) -> Result<Self, String> {
+        match text {
+            "glass" => Ok(Surface::Glass),
+            "tile" => Ok(Surface::Tile),
+            "slate" => Ok(Surface::Slate),
+            "metal" => Ok(Surface::Metal),
+            _ => Err(format!("'{text}' is no surface; choose glass, tile, slate or metal")),
+        }
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

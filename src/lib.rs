@@ -81,9 +81,10 @@ pub mod kernels;
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 pub mod asked {
-    pub use crate::blank::Shape;
+    pub use crate::blank::{Shape, Surface};
+    pub use crate::findings::Figure;
+    pub use crate::job::acceptance::{Acceptance, Given};
     pub use crate::job::asked::{ArtJob, BlankJob, BurnJob, DotsJob, Reference, ScanJob, ToneJob};
-    pub use crate::job::kit::Surface;
     pub use crate::job::words::{
         Along, Amount, BeamOn, Crop, CurvePoints, DotGain, Levels, Packing, ReadAs, Sharpen, ToneBy, Ways,
     };
@@ -131,6 +132,21 @@ pub use encode::sink;
 pub use findings::Finding;
 pub use findings::{Remedy, Severity};
 
+/// A job, what it names and what is known of its art's file: for a job file that is kept beside its art, so that what
+/// is accepted belongs to this art alone.
+///
+/// ```
+/// use dotwright::{ArtFile, Brief, Job};
+///
+/// let mut brief = Brief::read("scan.accept = ['over-burn']".parse()?)?;
+/// brief.art = Some(ArtFile { name: "ship.png".into(), path: "../ship.png".into(), crc32: 0x1234_5678 });
+/// let plan = brief.settle()?;
+/// assert_eq!(plan.job.art.crc32, Some(0x1234_5678));
+/// let wrong: Job = "scan.accept = ['overburn']".parse()?;
+/// assert!(Brief::read(wrong)?.settle().unwrap_err().to_string().contains("did you mean over-burn?"));
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+pub use job::Brief;
 /// A job as it is asked; what is absent is settled by the plan.
 ///
 /// ```
@@ -156,8 +172,7 @@ pub use job::Job;
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 pub use job::Plan;
-pub use job::file::FileError;
-pub use job::plan::PlanError;
+pub use job::{ArtFile, FileError, PlanError};
 
 /// The names of the files of a job: all that writing it again replaces.
 ///

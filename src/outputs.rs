@@ -76,19 +76,25 @@ pub fn write(
     let mut files: Vec<FileFacts> = Vec::new();
 
     let dots = &stages.dots;
-    let black_or_white = format!("the dots, {} = beam on", plan.beam_on);
-    put(output, &mut files, "dots.png", &black_or_white, &png::dots(dots, rect.grid, plan.beam_on)?)?;
-    if let Some(packing) = plan.tiff {
+    let black_or_white = format!("the dots, {} = beam on", plan.dots.beam_on);
+    put(output, &mut files, "dots.png", &black_or_white, &png::dots(dots, rect.grid, plan.dots.beam_on)?)?;
+    if let Some(packing) = plan.dots.tiff {
         put(
             output,
             &mut files,
             "dots.tiff",
             &black_or_white,
-            &tiff::dots(dots, rect.grid, plan.beam_on, packing)?,
+            &tiff::dots(dots, rect.grid, plan.dots.beam_on, packing)?,
         )?;
     }
-    if plan.bmp {
-        put(output, &mut files, "dots.bmp", &black_or_white, &bmp::dots(dots, rect.grid, plan.beam_on)?)?;
+    if plan.dots.bmp {
+        put(
+            output,
+            &mut files,
+            "dots.bmp",
+            &black_or_white,
+            &bmp::dots(dots, rect.grid, plan.dots.beam_on)?,
+        )?;
     }
 
     let (pictures, bytes) = pictures(plan, outcome, loupe_at, output)?;
@@ -120,7 +126,7 @@ pub fn write(
         report.program = None;
     }
 
-    let job = plan.job.to_toml().map_err(|e| WriteError::Words(e.to_string()))?;
+    let job = plan.written_back(&outcome.findings).to_toml().map_err(|e| WriteError::Words(e.to_string()))?;
     output.put("job.toml", job.as_bytes())?;
     files.push(FileFacts {
         name: "job.toml".into(),

@@ -557,3 +557,59 @@ fn candidates_are_compared_and_pitches_advised() {
     let out = ok(&["advise", "--machine", "diode-10w", "--coating", "zinc-spray"], b.path());
     assert!(out.contains("=>") && out.contains("Never measured here"), "{out}");
 }
+
+#[test]
+fn an_acceptance_is_for_its_art_and_its_figure() {
+    let b = bench();
+    let p = b.path();
+    let run = |line: &str| {
+        let o = dotwright(&line.split(' ').collect::<Vec<_>>(), p);
+        (o.status.code(), text(&o.stderr))
+    };
+    let stops = |line: &str, part: &str| {
+        let (code, err) = run(line);
+        assert_eq!(code, Some(3), "{line}\n{err}");
+        assert!(
+            err.contains(part) && err.contains("--accept over-burn"),
+            "{line}: '{part}' is not in\n{err}"
+        );
+    };
+    let hot = "--blank round:30mm --density 608dpi --power 90% --speed 12.5mm/s";
+    let (code, err) = run(&format!("prepare disc.svg --out one {hot} --accept over-burn"));
+    assert_eq!(code, Some(0), "{err}");
+    let job = fs::read_to_string(p.join("one/job.toml")).expect("there");
+    assert!(job.contains("[[scan.accept]]\nname = \"over-burn\"\nart_crc32 = "), "{job}");
+
+    // The same art under the same job: accepted as before, and the same bytes.
+    let (code, err) = run("prepare --job one/job.toml --out two");
+    assert_eq!(code, Some(0), "{err}");
+    for name in listing(&p.join("one")) {
+        let name = name.file_name().expect("a name").to_owned();
+        let [one, two] = ["one", "two"].map(|d| fs::read(p.join(d).join(&name)).expect("both"));
+        assert!(one == two, "{name:?} differs");
+    }
+
+    // Other art, a worse figure, and a plain name as older files have it: nobody has looked at those.
+    let square =
+        r#"<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 9 9"><rect width="9" height="9"/></svg>"#;
+    fs::write(p.join("square.svg"), square).expect("written");
+    stops("prepare square.svg --job one/job.toml --out three", "for other art than this");
+    assert!(!p.join("three/program.nc").exists());
+    let report = fs::read_to_string(p.join("three/report.json")).expect("there");
+    assert!(report.contains("for other art than this"), "the report says so too");
+    stops("prepare --job one/job.toml --out four --margin 1mm", "no longer holds");
+    let start = job.find("[[scan.accept]]").expect("there");
+    let end = start + job[start..].find("\n\n").expect("more follows");
+    let plain =
+        format!("{}{}", &job[..start], &job[end..]).replace("[scan]\n", "[scan]\naccept = [\"over-burn\"]\n");
+    fs::write(p.join("plain.toml"), plain.replace("../disc.svg", "disc.svg")).expect("written");
+    stops("prepare --job plain.toml --out five", "without saying for which art");
+    let (code, err) = run("prepare --job plain.toml --out six --accept over-burn");
+    assert_eq!(code, Some(0), "{err}");
+
+    let line = "prepare disc.svg --out seven --accept overburn";
+    refused(&line.split(' ').collect::<Vec<_>>(), p, 1, "did you mean over-burn?");
+    fs::write(p.join("typo.toml"), job.replace("name = \"over-burn\"", "name = \"over-bun\""))
+        .expect("written");
+    refused(&["prepare", "--job", "typo.toml", "--out", "seven"], p, 1, "did you mean over-burn?");
+}

@@ -13,7 +13,7 @@ use super::source::Source;
 use super::target::OutOptions;
 use crate::colour::srgb8;
 use crate::encode::sink::{Files, Sink};
-use crate::job::{Plan, plan};
+use crate::job::{Plan, plan, settle};
 use crate::pipeline::compare::{self, Contender};
 use crate::plane::Tone;
 use crate::progress::Portion;
@@ -22,7 +22,6 @@ use crate::proof::close_up::close_up;
 use crate::proof::contact_sheet::{self, Figure, Sheet};
 use crate::proof::loupe::Window;
 use crate::proof::picture::{self, Scene};
-use crate::screen::{self, SCREENS, Screen};
 use crate::units::{Mm, Pitch, duration, short};
 use crate::{art, job};
 
@@ -66,7 +65,7 @@ const LOUPE_SIDE: f64 = 5.0;
 
 /// Runs `compare`.
 pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
-    let screens = args.screens.iter().map(|n| named(n.trim())).collect::<Result<Vec<_>, _>>()?;
+    let screens = args.screens.iter().map(|n| settle::screen(n.trim())).collect::<Result<Vec<_>, _>>()?;
     let mut job = args.options.job(Some(job::file_name::text(&args.art)))?;
     let densities: Vec<Option<Pitch>> = if args.densities.is_empty() {
         vec![job.dots.pitch]
@@ -147,15 +146,6 @@ pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
 
 fn same(a: &Contender, b: &Contender) -> bool {
     a.screen == b.screen && a.density_dpi == b.density_dpi
-}
-
-fn named(name: &str) -> Result<&'static Screen, Failure> {
-    screen::find(name).ok_or_else(|| {
-        let names: Vec<&'static str> = SCREENS.iter().map(|s| s.name).collect();
-        let near =
-            job::kit::nearest(name, &names).map(|n| format!(" (did you mean {n}?)")).unwrap_or_default();
-        Failure::input(format!("there is no screen '{name}'{near}; choose from {}", names.join(", ")))
-    })
 }
 
 /// Centres, mm from the blank's lower left corner, of the windows that tell most.

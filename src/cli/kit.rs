@@ -7,6 +7,7 @@ use clap::{Args, Subcommand};
 use super::failure::Failure;
 use super::out::Out;
 use crate::job::kit::{self, ENTRIES, Entry, Sort};
+use crate::job::near::did_you_mean;
 
 /// Arguments of `kit`.
 #[derive(Debug, Args)]
@@ -63,8 +64,7 @@ pub fn run(args: &KitArgs, out: &mut Out) -> Result<u8, Failure> {
         KitCommand::Show { name, json } => {
             let entry = ENTRIES.iter().find(|e| e.id == name).ok_or_else(|| {
                 let ids: Vec<&'static str> = ENTRIES.iter().map(|e| e.id).collect();
-                let near =
-                    kit::nearest(name, &ids).map(|n| format!(" (did you mean {n}?)")).unwrap_or_default();
+                let near = did_you_mean(name, &ids);
                 Failure::input(format!(
                     "the kit has no '{name}'{near}; 'dotwright kit list' shows all entries"
                 ))

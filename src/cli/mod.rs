@@ -18,6 +18,7 @@ mod prepare;
 mod proof;
 mod replay;
 mod screens;
+mod search_time;
 mod signals;
 mod source;
 mod target;

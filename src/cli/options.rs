@@ -5,13 +5,14 @@ use std::path::Path;
 use clap::Args;
 use clap::builder::{OsStringValueParser, TypedValueParser};
 
-use crate::blank::Shape;
+use crate::blank::{Shape, Surface};
+use crate::job::acceptance::Acceptance;
 use crate::job::asked::{ArtJob, BlankJob, BurnJob, DotsJob, Reference, ScanJob, ToneJob};
-use crate::job::kit::{self, KitError, Sort, Surface};
+use crate::job::kit::{self, Sort};
 use crate::job::words::{
     Amount, BeamOn, Crop, CurvePoints, DotGain, Levels, Packing, ReadAs, Sharpen, ToneBy, Ways,
 };
-use crate::job::{Job, file_name};
+use crate::job::{Job, KitError, file_name};
 use crate::placement::Place;
 use crate::units::{Mm, MmPerS, Pitch, Share};
 
@@ -45,23 +46,13 @@ pub struct BlankOptions {
     #[arg(long, value_name = "PART")]
     pub crop: Option<Crop>,
     /// What the blank's surface looks like: glass, tile, slate or metal [default: the kit entry's, or glass]
-    #[arg(long, value_name = "SURFACE", value_parser = parse_surface)]
+    #[arg(long, value_name = "SURFACE", value_parser = clap::value_parser!(Surface))]
     pub surface: Option<Surface>,
 }
 
 /// A name of the kit or a file's, which may be any bytes.
 pub fn named() -> impl TypedValueParser<Value = String> {
     OsStringValueParser::new().map(|name| file_name::text(Path::new(&name)))
-}
-
-fn parse_surface(text: &str) -> Result<Surface, String> {
-    match text {
-        "glass" => Ok(Surface::Glass),
-        "tile" => Ok(Surface::Tile),
-        "slate" => Ok(Surface::Slate),
-        "metal" => Ok(Surface::Metal),
-        _ => Err(format!("'{text}' is no surface; choose glass, tile, slate or metal")),
-    }
 }
 
 /// Parses a place on the blank, `40,50` in mm from its lower left corner.
@@ -200,7 +191,9 @@ pub struct ScanOptions {
     /// Shorten each run at either end, so that a swept dot marks its own area, 0mm to 1mm [default: 0mm]
     #[arg(long, value_name = "MM")]
     pub trim: Option<Mm>,
-    /// Write the program in spite of this finding of severity stop; may be repeated
+    /// Write the program in spite of this finding of severity stop: over-burn, link-starved or off-bed; may be repeated
+    ///
+    /// The job file keeps it for this art and for a finding no worse than this one.
     #[arg(long, value_name = "FINDING")]
     pub accept: Vec<String>,
 }
@@ -279,7 +272,8 @@ impl JobOptions {
                 axis: None,
                 run_up: self.scan.run_up,
                 trim: self.scan.trim,
-                accept: (!self.scan.accept.is_empty()).then(|| self.scan.accept.clone()),
+                accept: (!self.scan.accept.is_empty())
+                    .then(|| self.scan.accept.iter().map(Acceptance::now).collect()),
             },
             ..self.process.references()
         })
@@ -294,7 +288,7 @@ impl BlankOptions {
     pub fn shape(&self) -> Result<Parts, KitError> {
         let Some(name) = &self.blank else { return Ok((None, None, None)) };
         if name.contains(':') && kit::entry(Sort::Blank, name).is_none() && !name.ends_with(".toml") {
-            let shape = name.parse().map_err(KitError::Shape)?;
+            let shape = name.parse()?;
             return Ok((Some(shape), Some(Mm(2.5)), None));
         }
         let b = kit::blank(name)?;

@@ -7,15 +7,13 @@ use clap::Args;
 
 use super::failure::Failure;
 use super::options::{self, JobOptions};
-use super::out::Out;
-use super::out::say;
+use super::out::{Out, say};
+use super::search_time;
 use super::source::Source;
 use super::target::OutOptions;
 use super::{bar::Bar, terminal};
-use crate::job::plan::{self, Plan};
-use crate::job::{Job, file_name};
+use crate::job::{Brief, Job, Plan, file_name};
 use crate::progress::Portion;
-use crate::screen::fitted;
 use crate::{art, outputs, pipeline};
 
 /// Arguments of `prepare`.
@@ -40,7 +38,7 @@ pub struct PrepareArgs {
     #[arg(long, value_name = "X,Y", value_parser = options::parse_place)]
     pub loupe: Option<(f64, f64)>,
     /// Searching screens: as many passes as take this long here, in seconds, for a blank full of dots; the job file keeps their number
-    #[arg(long, value_name = "SECONDS", conflicts_with = "effort", value_parser = parse_seconds)]
+    #[arg(long, value_name = "SECONDS", conflicts_with = "effort", value_parser = search_time::parse_seconds)]
     pub search_time: Option<f64>,
     #[allow(missing_docs)]
     #[command(flatten)]
@@ -56,24 +54,20 @@ pub fn run(args: &PrepareArgs, out: &mut Out) -> Result<u8, Failure> {
     let Some(file) = job.art.file.as_deref().map(file_name::path) else {
         return Err(Failure::input("the job file names no art; give the picture's name on the command line"));
     };
+    let mut brief = Brief::read(job)?;
     // Everything that can be known to be wrong is found before the long work starts.
-    let before = job.art.crc32;
-    let mut plan = plan::resolve(&job)?;
+    let plan = brief.settle()?;
     if let Some(seconds) = args.search_time {
-        let said = search_within(seconds, &mut job, &mut plan)?;
+        let said = search_time::ask_for(&mut brief, &plan, seconds);
         if !args.quiet && !args.json {
             writeln!(out, "{said}")?;
         }
-        plan.notes.push(said);
     }
     let source = Source::read(&file)?;
-    plan.job.art.crc32 = Some(source.crc32);
-    plan.job.art.file = Some(source.as_seen_from(args.out.folder()));
+    brief.art = Some(source.art_file(args.out.folder()));
+    let plan = brief.settle()?;
     let mut output = args.out.begin(&outputs::JOB, &read(args, &file, &plan)?)?;
     let art = art::open(&source.bytes, &source.in_messages)?;
-    if args.job.is_some() && args.art.is_none() && before.is_some_and(|c| c != source.crc32) {
-        plan.notes.push(format!("{} has changed since the job was first prepared", source.name));
-    }
 
     let bar = Bar::new(args.quiet);
     let (making, writing) = (Portion::new(&bar, 0.7), Portion::new(&bar, 0.3));
@@ -92,6 +86,9 @@ pub fn run(args: &PrepareArgs, out: &mut Out) -> Result<u8, Failure> {
         terminal::summary(out, &report, &args.out)?;
     }
     if stopped && !args.quiet {
+        for why in outcome.stops(&plan).filter_map(|f| plan.accepts(f).lapsed()) {
+            say(&why);
+        }
         let names: Vec<&str> = outcome.stops(&plan).map(|f| f.name).collect();
         let accept: Vec<String> = names.iter().map(|n| format!("--accept {n}")).collect();
         say(&format!(
@@ -115,26 +112,4 @@ fn read<'a>(args: &'a PrepareArgs, art: &'a Path, plan: &Plan) -> Result<Vec<&'a
         }
     }
     Ok(read)
-}
-
-/// Reads a time in seconds, more than none and at most an hour; a closing `s` is taken too.
-fn parse_seconds(text: &str) -> Result<f64, String> {
-    let seconds = text.strip_suffix('s').unwrap_or(text).trim().parse::<f64>();
-    seconds
-        .ok()
-        .filter(|s| *s > 0.0 && *s <= 3600.0)
-        .ok_or_else(|| "it is a number of seconds up to 3600, such as 5".into())
-}
-
-/// Resolves a job anew with the passes that the time allows, where its screen searches; what to tell of it.
-fn search_within(seconds: f64, job: &mut Job, plan: &mut Plan) -> Result<String, Failure> {
-    if !plan.screen.searches {
-        return Ok(format!("{} does not search; the search time is not used", plan.screen.name));
-    }
-    let shape = plan.blank.printable().unwrap_or(plan.blank.shape);
-    let dots = shape.area() / (plan.grid.along.0 * plan.grid.across.0);
-    let passes = fitted::passes_within(seconds, dots as usize, &plan.options);
-    job.dots.effort = Some(passes);
-    *plan = plan::resolve(job)?;
-    Ok(format!("{passes} passes of search, about {seconds} s on this machine"))
 }

@@ -7,7 +7,7 @@ use std::path::{Component, Path, PathBuf};
 
 use super::failure::Failure;
 use super::plain;
-use crate::job::file_name;
+use crate::job::{ArtFile, file_name};
 
 /// A file's bytes and what to call it.
 pub struct Source {
@@ -52,9 +52,14 @@ impl Source {
         Ok(Source { crc32: crc.sum(), bytes, name, in_messages, path })
     }
 
+    /// What the job file of `folder` keeps of it.
+    pub fn art_file(&self, folder: &Path) -> ArtFile {
+        ArtFile { name: self.name.clone(), path: self.as_seen_from(folder), crc32: self.crc32 }
+    }
+
     /// The file's name as text, as seen from another folder, so that a job file can be moved together with
     /// its art.
-    pub fn as_seen_from(&self, folder: &Path) -> String {
+    fn as_seen_from(&self, folder: &Path) -> String {
         let Some(path) = &self.path else { return "-".to_string() };
         let whole = |p: &Path| std::path::absolute(p).unwrap_or_else(|_| p.to_path_buf());
         let (to, from) = (tidy(&whole(path)), tidy(&whole(folder)));

@@ -14,6 +14,7 @@ use crate::encode::BeamOn;
 use crate::encode::png::{self, Samples};
 use crate::encode::sink::{Files, Sink};
 use crate::job::asked::{BlankJob, DotsJob};
+use crate::job::named::read_process;
 use crate::job::{Job, Plan, Standing, file_name, plan};
 use crate::units::{Mm, MmPerS, Pitch, Share, duration};
 use crate::wedge::ask::Ask;
@@ -373,7 +374,7 @@ fn read_wedge(a: &ReadArgs, out: &mut Out) -> Result<u8, Failure> {
         None => foreign(a)?,
     };
     let earlier = match &a.process {
-        Some(path) => Some(plan::read_process(&file_name::path(path))?),
+        Some(path) => Some(read_process(&file_name::path(path))?),
         None => None,
     };
     let bytes = read_bytes(&a.photo)?;

@@ -1,6 +1,5 @@
 //! Findings from the forecast: over-burn, under-burn.
 
-pub use super::change::Change;
 use super::remedies::{cooler, hotter};
 use super::trial::Remake;
 use super::{Finding, Severity};
@@ -117,7 +116,8 @@ pub fn over_burn(case: &Case, sums: &Sums) -> Option<Finding> {
         short(exposure, 2),
         short(case.response.exposure_at_char(crate::mark::response::OVER_BURN), 2)
     );
-    let mut finding = Finding::new("over-burn", verdict.severity(), message);
+    let mut finding =
+        Finding::new("over-burn", verdict.severity(), message).measuring(verdict.charred_mm2, "mm2");
     finding.area_mm2 = Some(verdict.charred_mm2);
     finding.at_mm = Some(at);
     finding.remedies = cooler(case, worst);
@@ -159,6 +159,7 @@ pub fn under_burn(case: &Case, sums: &Sums) -> Option<Finding> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::findings::change::Change;
     use crate::findings::trial::Remade;
     use crate::mark::response::tests::{POSTER_PAINT, setting};
     use crate::mark::{Forecast, sums};

@@ -4,13 +4,18 @@ pub mod art;
 pub mod burn;
 pub mod change;
 pub mod detail;
+mod figure;
 pub mod lines;
 pub mod machine;
 pub mod motion;
 mod remedies;
 pub mod trial;
 
+pub use figure::Figure;
 use serde::Serialize;
+
+/// Names of the findings that may be of severity stop: those that can be accepted.
+pub const STOPS: &[&str] = &["over-burn", "link-starved", "off-bed"];
 
 /// How serious a finding is. `Stop` keeps the scan program from being written unless accepted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
@@ -52,6 +57,9 @@ pub struct Finding {
     pub area_mm2: Option<f64>,
     /// The worst spot, mm from the blank's lower left corner (x to the right, y up).
     pub at_mm: Option<(f64, f64)>,
+    /// How bad it is, where one number tells: what an acceptance is held to.
+    #[serde(skip)]
+    pub figure: Option<Figure>,
     /// What would clear it, best first.
     pub remedies: Vec<Remedy>,
 }
@@ -59,7 +67,21 @@ pub struct Finding {
 impl Finding {
     /// A finding without place and remedies; add them with struct update or the builders below.
     pub fn new(name: &'static str, severity: Severity, message: impl Into<String>) -> Self {
-        Finding { name, severity, message: message.into(), area_mm2: None, at_mm: None, remedies: Vec::new() }
+        Finding {
+            name,
+            severity,
+            message: message.into(),
+            area_mm2: None,
+            at_mm: None,
+            figure: None,
+            remedies: Vec::new(),
+        }
+    }
+
+    /// The same finding with the number that tells how bad it is; it grows with the harm.
+    pub fn measuring(mut self, value: f64, unit: &'static str) -> Self {
+        self.figure = Some(Figure::new(value, unit));
+        self
     }
 
     /// The same finding with a remedy added.

@@ -153,7 +153,8 @@ pub fn link_starved(raster: &RasterPath, art: Marking<'_>, load: &Load) -> Optio
         load.line,
         short(link, 0)
     );
-    let mut finding = Finding::new("link-starved", severity, message);
+    let mut finding =
+        Finding::new("link-starved", severity, message).measuring(needed / link * 100.0, "% of the link");
     let (x, y) = raster.limits.frame.to_blank(load.at);
     finding.at_mm = Some((x, y));
     // A slower scan has a shorter run-up, which changes the first stretch of each line a little: 1 % is
@@ -198,7 +199,7 @@ pub fn off_bed(raster: &RasterPath, art: Marking<'_>, estimate: &Estimate) -> Op
         short(limits.bed_height, 1),
         short(most, 2)
     );
-    let mut finding = Finding::new("off-bed", Severity::Stop, message);
+    let mut finding = Finding::new("off-bed", Severity::Stop, message).measuring(most, "mm");
     if let (Some(at), Some(e)) = (limits.frame.on_bed, estimate.extents) {
         let (a, b) = (limits.frame.to_blank((e[0], e[1])), limits.frame.to_blank((e[2], e[3])));
         let place = |at: f64, low: f64, high: f64, bed: f64| {

@@ -4,14 +4,14 @@ use std::path::Path;
 
 use serde::{Deserialize, Serialize};
 
-use super::file::{self, FileError};
-use super::file_name;
-use super::kit::Surface;
+use super::acceptance::{self, Acceptance};
+use super::error::FileError;
 use super::words::{
     Along, Amount, BeamOn, Crop, CurvePoints, DotGain, Levels, Packing, ReadAs, Sharpen, ToneBy, Ways,
 };
 use super::{Coating, Machine, ProcessFile};
-use crate::blank::Shape;
+use super::{file, file_name};
+use crate::blank::{Shape, Surface};
 use crate::placement::Place;
 use crate::units::{Mm, MmPerS, Pitch, Share};
 
@@ -152,8 +152,8 @@ section! {
         run_up: Mm,
         /// What each run is shortened by at either end. Default 0 mm.
         trim: Mm,
-        /// Findings of severity stop that are accepted.
-        accept: Vec<String>,
+        /// Findings of severity stop that may pass, each for its art and no worse than it was. Default none.
+        accept: Vec<Acceptance>,
     }
 }
 
@@ -189,7 +189,8 @@ pub struct Job {
 }
 
 impl Job {
-    /// This job's values, and where one is absent that of `base`.
+    /// This job's values, and where one is absent that of `base`. What either accepts is accepted, but `base`'s
+    /// checksum of the art belongs to `base`'s art.
     pub fn over(self, base: Job) -> Job {
         let said = [
             ("machine", self.machine.is_some()),
@@ -199,15 +200,17 @@ impl Job {
             ("power", self.burn.power.is_some()),
             ("speed", self.burn.speed.is_some()),
         ];
+        let crc32 = self.art.crc32.or(base.art.crc32.filter(|_| self.art.file.is_none()));
+        let accept = acceptance::merged(self.scan.accept.clone(), base.scan.accept.clone());
         let still = |key: &String| !said.iter().any(|(k, now)| *now && k == key);
         Job {
             unsaid: base.unsaid.into_iter().filter(still).collect(),
-            art: self.art.over(base.art),
+            art: ArtJob { crc32, ..self.art.over(base.art) },
             blank: self.blank.over(base.blank),
             tone: self.tone.over(base.tone),
             dots: self.dots.over(base.dots),
             burn: self.burn.over(base.burn),
-            scan: self.scan.over(base.scan),
+            scan: ScanJob { accept, ..self.scan.over(base.scan) },
             machine: self.machine.or(base.machine),
             coating: self.coating.or(base.coating),
             process: self.process.or(base.process),
@@ -220,6 +223,9 @@ impl Job {
     }
 
     /// Reads a job file. The art's file name is made relative to the current folder.
+    ///
+    /// # Errors
+    /// Where it cannot be read or is no job file; the sentence names the line.
     pub fn read(path: &Path) -> Result<Job, FileError> {
         let text = file::read_text("job", path)?;
         let mut job: Job = file::parse("job", path, &text)?;
@@ -232,6 +238,9 @@ impl Job {
     }
 
     /// The text of the job file.
+    ///
+    /// # Errors
+    /// Where a value cannot be put into TOML, which no value of a job should be.
     pub fn to_toml(&self) -> Result<String, toml::ser::Error> {
         let head = "# A job of Dotwright: what was asked, with every default written out.\n\
                     # Run it again with: dotwright prepare --job job.toml --out FOLDER\n\n";

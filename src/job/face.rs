@@ -3,9 +3,8 @@
 use std::path::Path;
 use std::str::FromStr;
 
-use super::Job;
-use super::file::{self, FileError};
-use super::plan::{self, Plan, PlanError};
+use super::plan::{self, Plan};
+use super::{FileError, Job, PlanError, file};
 
 impl FromStr for Job {
     type Err = FileError;

@@ -1,47 +1,10 @@
 //! Reading the project's TOML files: which file, which line, which key, what is wrong.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use serde::de::DeserializeOwned;
 
-/// Why a TOML file cannot be used. Lines are counted from 1.
-#[derive(Debug, thiserror::Error)]
-pub enum FileError {
-    /// The file cannot be read at all.
-    #[error("cannot read {what} file {path}: {cause}; check the name and that you may read it")]
-    Unreadable {
-        /// What kind of file it should be.
-        what: &'static str,
-        /// Where.
-        path: PathBuf,
-        /// The system's reason.
-        cause: std::io::Error,
-    },
-    /// Text that is not as the kind of file wants it.
-    #[error("{what} file {path}, line {line}: {cause}")]
-    Wrong {
-        /// What kind of file it should be.
-        what: &'static str,
-        /// Where.
-        path: PathBuf,
-        /// Line of the trouble, from 1.
-        line: usize,
-        /// What is wrong, in one sentence.
-        cause: String,
-    },
-    /// A value out of its range.
-    #[error("{what} file {path}{}: {cause}", line.map(|l| format!(", line {l}")).unwrap_or_default())]
-    Absurd {
-        /// What kind of file it should be.
-        what: &'static str,
-        /// Where.
-        path: PathBuf,
-        /// Line where the key stands, from 1, where it could be found.
-        line: Option<usize>,
-        /// Which key, and what is wrong with it.
-        cause: String,
-    },
-}
+use super::error::FileError;
 
 /// A value out of range: the key's last name and a sentence.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -3,36 +3,14 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::file::{self, Absurd, FileError};
+use super::error::KitError;
+use super::file::{self, Absurd};
 use super::file_name;
+use super::near::did_you_mean;
 use super::{Coating, Machine};
 use crate::blank::Shape;
+pub use crate::blank::Surface;
 use crate::units::Mm;
-
-/// What a blank's surface looks like.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
-pub enum Surface {
-    /// Clear glass before a dark backdrop.
-    Glass,
-    /// Glazed tile.
-    Tile,
-    /// Slate.
-    Slate,
-    /// Metal.
-    Metal,
-}
-
-impl std::fmt::Display for Surface {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.write_str(match self {
-            Surface::Glass => "glass",
-            Surface::Tile => "tile",
-            Surface::Slate => "slate",
-            Surface::Metal => "metal",
-        })
-    }
-}
 
 /// A starter blank.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -99,29 +77,6 @@ pub const DEFAULT_COATING: &str = "poster-paint";
 /// See [`DEFAULT_MACHINE`].
 pub const DEFAULT_BLANK: &str = "glass-tile-100";
 
-/// Why an entry or file cannot be had.
-#[derive(Debug, thiserror::Error)]
-pub enum KitError {
-    /// No entry and no file of that name.
-    #[error("there is no {sort} '{name}', neither in the kit nor as a file{}; the kit has {known}", near.as_ref().map(|n| format!(" (did you mean {n}?)")).unwrap_or_default())]
-    Unknown {
-        /// What was looked for.
-        sort: &'static str,
-        /// The name as given.
-        name: String,
-        /// An entry of nearly that name.
-        near: Option<&'static str>,
-        /// All names of that sort.
-        known: String,
-    },
-    /// The file is there but cannot be used.
-    #[error(transparent)]
-    File(#[from] FileError),
-    /// A blank's shape cannot be read.
-    #[error(transparent)]
-    Shape(crate::blank::ShapeError),
-}
-
 /// The entry of that sort and name.
 pub fn entry(sort: Sort, id: &str) -> Option<&'static Entry> {
     ENTRIES.iter().find(|e| e.sort == sort && e.id == id)
@@ -164,27 +119,8 @@ fn load<T: serde::de::DeserializeOwned>(
 
 fn unknown(sort: Sort, what: &'static str, name: &str) -> KitError {
     let ids: Vec<&'static str> = ENTRIES.iter().filter(|e| e.sort == sort).map(|e| e.id).collect();
-    KitError::Unknown { sort: what, name: name.to_string(), near: nearest(name, &ids), known: ids.join(", ") }
-}
-
-/// The candidate that shares most of its letter pairs with `name`, where any is near.
-pub fn nearest(name: &str, candidates: &[&'static str]) -> Option<&'static str> {
-    let pairs = |s: &str| -> Vec<(char, char)> {
-        let l: Vec<char> = s.to_lowercase().chars().filter(|c| c.is_alphanumeric()).collect();
-        l.windows(2).map(|w| (w[0], w[1])).collect()
-    };
-    let wanted = pairs(name);
-    let score = |c: &str| {
-        let have = pairs(c);
-        let shared = wanted.iter().filter(|p| have.contains(p)).count();
-        2.0 * shared as f64 / (wanted.len() + have.len()).max(1) as f64
-    };
-    candidates
-        .iter()
-        .map(|&c| (score(c), c))
-        .filter(|(s, _)| *s > 0.35)
-        .max_by(|a, b| a.0.total_cmp(&b.0))
-        .map(|(_, c)| c)
+    let near = did_you_mean(name, &ids);
+    KitError::Unknown { sort: what, name: name.to_string(), near, known: ids.join(", ") }
 }
 
 #[cfg(test)]

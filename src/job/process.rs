@@ -74,8 +74,6 @@ pub struct Process {
     pub char: Known<(f64, f64)>,
     /// Reciprocity: Schwarzschild exponent and reference speed.
     pub reciprocity: Known<(f64, MmPerS)>,
-    /// A measured tone curve, where there is one: coverage and mark fraction, for one screen.
-    pub tone_curve: Option<ToneCurve>,
 }
 
 impl Process {

@@ -37,7 +37,7 @@ impl<'a> Again<'a> {
 
     /// The same job with a change; `None` where it cannot be carried through or is to stop.
     pub fn with(&self, change: Change) -> Option<Remade> {
-        let plan = self.plan.changed(change);
+        let plan = self.plan.with(change).ok()?;
         let remade = |dots| Some(Remade { dots, grid: plan.grid, burn: plan.burn });
         let art = match (self.source, change) {
             (Source::Art(art), _) => art,
@@ -48,7 +48,9 @@ impl<'a> Again<'a> {
             Change::Pitch(_) => wanted(&plan, art, &self.progress).ok()?,
             _ => self.drawn.get_or_init(|| wanted(self.plan, art, &self.progress).ok()).clone()?,
         };
-        let (dots, _) = dots(&plan, plan.screen, wanted.tone, &wanted.placement, &self.progress).ok()?;
+        let (dots, _) =
+            dots(&plan, plan.dots.screen, wanted.kind, wanted.tone, &wanted.placement, &self.progress)
+                .ok()?;
         remade(dots)
     }
 }

@@ -62,9 +62,8 @@ pub fn contenders(
     screens: &[&'static Screen],
     progress: &dyn Progress,
 ) -> Result<(Vec<Contender>, Wanted), PipelineError> {
-    let drawing = Portion::new(progress, DRAWING / Shares::of(plan.screen).before_dots());
+    let drawing = Portion::new(progress, DRAWING / Shares::of(plan.dots.screen).before_dots());
     let mut drawn = wanted(plan, art, &drawing)?;
-    let plan = &plan.reading(drawn.kind);
     let placement = drawn.placement;
     drawn.mask(plan);
     // The quick forecast keeps the mean; figures need each cell's own value.
@@ -72,7 +71,7 @@ pub fn contenders(
     let mut all = Vec::new();
     for screen in screens {
         let part = &Portion::new(progress, (1.0 - DRAWING) / screens.len() as f64);
-        let (dots, gain) = dots(plan, screen, drawn.tone.clone(), &placement, part)?;
+        let (dots, gain) = dots(plan, screen, drawn.kind, drawn.tone.clone(), &placement, part)?;
         let laid = Laid { dots, gain, ink: None, powers: None };
         let seen = foresee(plan, &placement, &laid, WHOLE, name, part)?;
         let mark: Mark = reference.plane(&laid.dots);

@@ -48,7 +48,7 @@ pub(super) fn foresee(
     name: &str,
     progress: &dyn Progress,
 ) -> Result<Foreseen, PipelineError> {
-    let shares = Shares::of(plan.screen);
+    let shares = Shares::of(plan.dots.screen);
     progress.begin("forecast and scan program", shares.forecast + shares.program)?;
     let layout = Layout::new(&plan.blank, &placement.rect, most);
     let sides = (layout.step_along, layout.step_across);
@@ -99,9 +99,9 @@ fn pictured(blocks: Blocks) -> (Look, Vec<f32>) {
 fn raster(plan: &Plan, placement: &Placement) -> Result<RasterPath, LimitsError> {
     let p = &plan.process;
     let mut scan = Scan::new(p.speed.value.0, p.power.value.0);
-    scan.ways = plan.ways;
+    scan.ways = plan.scan.ways;
     scan.passes = p.passes.value;
-    scan.run_up = plan.run_up.map(|r| r.0);
-    scan.trim = plan.trim.0;
+    scan.run_up = plan.scan.run_up.map(|r| r.0);
+    scan.trim = plan.scan.trim.0;
     RasterPath::new(&plan.machine.limits(), scan, placement.rect, plan.blank)
 }

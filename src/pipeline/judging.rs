@@ -35,9 +35,9 @@ pub(super) fn findings(
 fn art_findings(plan: &Plan, art: &Art, stages: &Stages) -> Vec<Finding> {
     let p = &stages.placement;
     let Some((w, h)) = art.pixels() else { return Vec::new() };
-    let crop = plan.crop.window();
+    let crop = plan.art.crop.window();
     let (mut w, mut h) = (w as f64 * crop.width(), h as f64 * crop.height());
-    if plan.turn.swaps() {
+    if plan.art.turn.swaps() {
         std::mem::swap(&mut w, &mut h);
     }
     let shown = (w * p.window.width(), h * p.window.height());

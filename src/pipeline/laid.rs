@@ -4,8 +4,8 @@ use super::error::PipelineError;
 use super::shares::Shares;
 use super::wanted::Wanted;
 use crate::art::Kind;
+use crate::job::Plan;
 use crate::job::words::{DotGain, ToneBy};
-use crate::job::{Plan, plan};
 use crate::mark::Ink;
 use crate::placement::Placement;
 use crate::plane::{Dots, Tone};
@@ -64,14 +64,14 @@ impl Laid {
     /// # Errors
     /// See [`PipelineError`]; [`PipelineError::Stopped`] where the person asked for it.
     pub fn new(plan: &Plan, mut wanted: Wanted, progress: &dyn Progress) -> Result<Laid, PipelineError> {
-        if plan.tone_by == ToneBy::Power {
+        if plan.scan.tone_by == ToneBy::Power {
             wanted.mask(plan);
             return Ok(Laid::by_power(plan, wanted.tone));
         }
         let placement = &wanted.placement;
         let allowed = |y| placement.rect.allowed(&plan.blank, y);
         let ink = (wanted.kind == Kind::Drawing).then(|| Ink::new(&wanted.tone, allowed));
-        let (dots, gain) = dots(plan, plan.screen, wanted.tone, placement, progress)?;
+        let (dots, gain) = dots(plan, plan.dots.screen, wanted.kind, wanted.tone, placement, progress)?;
         Ok(Laid { dots, gain, ink, powers: None })
     }
 
@@ -91,13 +91,14 @@ impl Laid {
     }
 }
 
-/// Wanted mark to masked dots by a screen; also the dot-gain curve that was used.
+/// Wanted mark of art read as `kind` to masked dots by a screen; also the dot-gain curve that was used.
 ///
 /// # Errors
 /// See [`PipelineError`]; [`PipelineError::Stopped`] where the person asked for it.
 pub fn dots(
     plan: &Plan,
     screen: &Screen,
+    kind: Kind,
     tone: Tone,
     placement: &Placement,
     progress: &dyn Progress,
@@ -111,11 +112,11 @@ pub fn dots(
     if let Some(c) = &curve {
         tone = c.apply(tone);
     }
-    if plan.ceiling.0 < 1.0 {
-        tone = dot_gain::ceiling(tone, plan.ceiling.0);
+    if plan.tone.ceiling.0 < 1.0 {
+        tone = dot_gain::ceiling(tone, plan.tone.ceiling.0);
     }
     progress.begin("dots", Shares::of(screen).dots)?;
-    let mut dots = (screen.make)(&tone, &plan.options, progress);
+    let mut dots = (screen.make)(&tone, &plan.options(kind), progress);
     progress.go_on(0)?;
     mask(&mut dots, plan, placement);
     let points = curve
@@ -126,12 +127,12 @@ pub fn dots(
 
 /// The dot-gain curve that the plan asks for.
 fn gain_curve(plan: &Plan, screen: &Screen) -> Result<Option<dot_gain::GainCurve>, PipelineError> {
-    match &plan.dot_gain {
+    match &plan.tone.dot_gain {
         DotGain::Off => Ok(None),
-        DotGain::File(_) => Ok(plan.tone_curve.clone()),
-        DotGain::Forecast => Ok(Some(match plan::measured_curve(plan, screen.name) {
+        DotGain::File(_) => Ok(plan.tone.curve.clone()),
+        DotGain::Forecast => Ok(Some(match plan.measured_curve(screen.name) {
             Some(c) => dot_gain::GainCurve::from_points(&c.coverage, &c.mark)?,
-            None => dot_gain::forecast(screen, &plan.options),
+            None => dot_gain::forecast(screen, &plan.dots.options),
         })),
     }
 }

@@ -32,18 +32,17 @@ use shares::Shares;
 /// See [`PipelineError`]; [`PipelineError::Stopped`] where the person asked for it.
 pub fn run(plan: &Plan, art: &Art, name: &str, progress: &dyn Progress) -> Result<Outcome, PipelineError> {
     let wanted = wanted(plan, art, progress)?;
-    let plan = &plan.reading(wanted.kind);
     let (placement, mean_wanted) = (wanted.placement, wanted.mean(plan));
     let about_art = facts::art_facts(art, name, wanted.kind, &wanted.kind_why);
     let mut notes = [art.notes(), &wanted.notes].concat();
-    if plan.tone_by == ToneBy::Power {
+    if plan.scan.tone_by == ToneBy::Power {
         notes.push(words::BY_POWER.to_string());
     }
     let laid = Laid::new(plan, wanted, progress)?;
     let seen = foresee::foresee(plan, &placement, &laid, MOST_PIXELS, name, progress)?;
     let lost = seen.lost;
     let stages = Stages::new(placement, mean_wanted, laid, seen, notes);
-    progress.begin("findings", Shares::of(plan.screen).findings)?;
+    progress.begin("findings", Shares::of(plan.dots.screen).findings)?;
     let findings = judging::findings(plan, Source::Art(art), &stages, lost.as_ref(), progress);
     progress.go_on(0)?;
     let report = facts::report(plan, about_art, &stages.found(), &findings);
@@ -60,7 +59,7 @@ pub fn judge(plan: &Plan, dots: Dots, name: &str, progress: &dyn Progress) -> Re
     let (mean_wanted, laid) = (dots.coverage(), Laid::given(dots));
     let seen = foresee::foresee(plan, &placement, &laid, MOST_PIXELS, name, progress)?;
     let stages = Stages::new(placement, mean_wanted, laid, seen, Vec::new());
-    progress.begin("findings", Shares::of(plan.screen).findings)?;
+    progress.begin("findings", Shares::of(plan.dots.screen).findings)?;
     let findings = judging::findings(plan, Source::Dots(&stages.dots), &stages, None, progress);
     progress.go_on(0)?;
     let report = facts::report(plan, about_art, &stages.found(), &findings);

@@ -117,8 +117,6 @@ pub struct Outcome {
 impl Outcome {
     /// Findings of severity stop that the plan does not accept.
     pub fn stops<'a>(&'a self, plan: &'a Plan) -> impl Iterator<Item = &'a Finding> {
-        let unaccepted =
-            |f: &&Finding| f.severity == Severity::Stop && !plan.accept.iter().any(|a| a == f.name);
-        self.findings.iter().filter(unaccepted)
+        self.findings.iter().filter(|f| f.severity == Severity::Stop && !plan.accepts(f).passes())
     }
 }

@@ -56,18 +56,24 @@ impl Wanted {
 /// # Errors
 /// See [`PipelineError`]; [`PipelineError::Stopped`] where the person asked for it.
 pub fn wanted(plan: &Plan, art: &Art, progress: &dyn Progress) -> Result<Wanted, PipelineError> {
-    let shares = Shares::of(plan.screen);
+    let shares = Shares::of(plan.dots.screen);
     progress.begin("placing", shares.placing)?;
-    let mut view = View { crop: plan.crop.window(), turn: plan.turn, mirror: plan.mirror, ..View::default() };
+    let mut view = View {
+        crop: plan.art.crop.window(),
+        turn: plan.art.turn,
+        mirror: plan.art.mirror,
+        ..View::default()
+    };
     let hull = art::extent::extent(art, &view)?;
     if hull.is_empty() {
         return Err(PipelineError::Nothing);
     }
     let (w, h) = view.size(art);
-    let placement = placement::place(&Outline { aspect: w / h, hull }, &plan.blank, plan.place, plan.grid)?;
+    let placement =
+        placement::place(&Outline { aspect: w / h, hull }, &plan.blank, plan.art.place, plan.grid)?;
     view.window = placement.window;
 
-    let (kind, kind_why) = match plan.read_as {
+    let (kind, kind_why) = match plan.art.read_as {
         ReadAs::Auto => art::kind::decide(art),
         ReadAs::Photo => (Kind::Photo, words::AS_ASKED.to_string()),
         ReadAs::Drawing => (Kind::Drawing, words::AS_ASKED.to_string()),
@@ -78,7 +84,7 @@ pub fn wanted(plan: &Plan, art: &Art, progress: &dyn Progress) -> Result<Wanted,
     let rendered = art::render(art, &view, rect.columns, rect.rows, kind)?;
     progress.begin("tones", shares.tones)?;
     let pitch = (plan.grid.along.0, plan.grid.across.0);
-    let (light, shaped) = shape::shape(rendered.light, rendered.alpha.as_ref(), &plan.shape, pitch)?;
+    let (light, shaped) = shape::shape(rendered.light, rendered.alpha.as_ref(), &plan.tone.shape, pitch)?;
     let mut notes: Vec<String> = shaped.levels.map(words::levels).into_iter().collect();
     let looks =
         tone_mapping::Looks { unmarked: plan.burn.response.y_unmarked, marked: plan.burn.response.y_marked };

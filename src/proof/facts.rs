@@ -41,7 +41,7 @@ pub fn report(plan: &Plan, art: ArtFacts, found: &Found, findings: &[Finding]) -
     Report {
         schema_version: SCHEMA_VERSION,
         written_by: format!("Dotwright {}", env!("CARGO_PKG_VERSION")),
-        notes: notes(plan, &art, found.notes),
+        notes: notes(plan, &art, found.notes, findings),
         art,
         blank: BlankFacts {
             shape: plan.blank.shape.to_string(),
@@ -102,8 +102,8 @@ fn placement_facts(plan: &Plan, p: &Placement) -> PlacementFacts {
         true_height_mm: p.rect.height(),
         left_mm: p.rect.left.0,
         top_mm: p.rect.top.0,
-        turn_deg: f64::from(plan.turn.degrees()),
-        mirror: plan.mirror,
+        turn_deg: f64::from(plan.art.turn.degrees()),
+        mirror: plan.art.mirror,
     }
 }
 
@@ -118,12 +118,12 @@ fn dot_facts(plan: &Plan, found: &Found) -> DotFacts {
         pitch_why: plan.pitch_why.clone(),
         on_count: found.dots.count(),
         coverage_share: found.dots.coverage(),
-        screen: match plan.tone_by {
-            ToneBy::Dots => plan.screen.name.to_string(),
+        screen: match plan.scan.tone_by {
+            ToneBy::Dots => plan.dots.screen.name.to_string(),
             ToneBy::Power => "none: tones by power".to_string(),
         },
-        dot_gain: plan.dot_gain.to_string(),
-        beam_on: plan.beam_on.to_string(),
+        dot_gain: plan.tone.dot_gain.to_string(),
+        beam_on: plan.dots.beam_on.to_string(),
     }
 }
 
@@ -185,11 +185,12 @@ fn program(plan: &Plan, raster: &RasterPath, written: &Cost) -> ProgramFacts {
 }
 
 /// What the program decided on its own, in sentences.
-fn notes(plan: &Plan, art: &ArtFacts, of_stages: &[String]) -> Vec<String> {
+fn notes(plan: &Plan, art: &ArtFacts, of_stages: &[String], findings: &[Finding]) -> Vec<String> {
     let mut notes: Vec<String> = plan.assumptions.iter().map(|a| format!("Assumed: {a}.")).collect();
     notes.extend(plan.notes.iter().map(|n| format!("{n}.")));
     notes.push(format!("Pitch {}: {}.", crate::units::short(plan.grid.along.0, 4) + " mm", plan.pitch_why));
     notes.push(format!("Read as {}: {}.", art.read_as, art.read_as_why));
+    notes.extend(findings.iter().filter_map(|f| plan.accepts(f).lapsed()).map(|why| format!("{why}.")));
     notes.extend(of_stages.iter().map(|n| format!("{}.", n.trim_end_matches('.'))));
     notes
 }
@@ -210,7 +211,7 @@ fn steps(plan: &Plan) -> Vec<StepFacts> {
     );
     let lay = format!(
         "Lay the blank in its jig{}. Walk the outline with the beam off and check that it stays on the blank, {} mm inside its edge.",
-        if plan.mirror {
+        if plan.art.mirror {
             ", coated side up: the art is mirrored, it is looked at through the glass"
         } else {
             ""

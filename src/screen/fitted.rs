@@ -20,8 +20,6 @@ mod search;
 pub mod spread;
 mod tile;
 
-use std::time::Instant;
-
 use super::model_diffusion;
 use super::{Options, Screen, Wants};
 use crate::parallel;
@@ -57,29 +55,45 @@ pub fn fitted(tone: &Tone, options: &Options, progress: &dyn Progress) -> Dots {
     improve(&tone, start, &cells, options, progress)
 }
 
-/// The passes that searching so many dots takes no longer than `seconds` for here: from 1, even where that takes
-/// longer, to 64. A patch of a made-up picture is timed, so the answer is another on another machine; the
-/// dots that a number of passes gives are the same everywhere.
-pub fn passes_within(seconds: f64, dots: usize, options: &Options) -> u32 {
-    const SIDE: usize = 2 * TILE;
+/// How long searching takes: seconds a dot, on one thread.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SearchRate {
+    /// The start and the first pass.
+    pub first: f64,
+    /// Each pass after it.
+    pub each: f64,
+}
+
+impl SearchRate {
+    /// The rate at which [`search_sample`] was searched, from the seconds that it took.
+    pub fn from_sample(first: f64, each: f64) -> Self {
+        let dots = (SAMPLE_SIDE * SAMPLE_SIDE) as f64;
+        SearchRate { first: first / dots, each: each / dots }
+    }
+}
+
+/// Side of the sample, in dots.
+const SAMPLE_SIDE: usize = 2 * TILE;
+
+/// Searches a made-up picture in so many passes and forgets its dots: for timing.
+pub fn search_sample(options: &Options, passes: u32) {
     let wave = |i: usize| {
-        let (x, y) = ((i % SIDE) as f32, (i / SIDE) as f32);
+        let (x, y) = ((i % SAMPLE_SIDE) as f32, (i / SAMPLE_SIDE) as f32);
         0.4 + 0.3 * (x * 0.021).sin() * (y * 0.033).cos() + 0.1 * (x * y * 1e-3).sin()
     };
-    let tone = Tone::from_vec(SIDE, SIDE, (0..SIDE * SIDE).map(wave).collect());
+    let tone = Tone::from_vec(SAMPLE_SIDE, SAMPLE_SIDE, (0..SAMPLE_SIDE * SAMPLE_SIDE).map(wave).collect());
+    let options = Options { effort: passes, ..options.clone() };
     let cells = Cells::new(&options.burn);
-    let time = |effort: u32| {
-        let options = Options { effort, ..options.clone() };
-        let begun = Instant::now();
-        let start = model_diffusion::diffuse(&tone, &cells, &options, &Silent);
-        improve(&tone, start, &cells, &options, &Silent);
-        begun.elapsed().as_secs_f64()
-    };
-    // The first passes make most of the changes, the later ones take about the same time each.
-    let (one, many) = parallel::with_threads(1, || (time(1), time(9)));
-    let share = dots as f64 / (SIDE * SIDE) as f64 / parallel::threads().max(1) as f64;
-    let each = ((many - one) / 8.0 * share).max(1e-9);
-    (1.0 + (seconds - one * share) / each).clamp(1.0, 64.0) as u32
+    let start = model_diffusion::diffuse(&tone, &cells, &options, &Silent);
+    std::hint::black_box(improve(&tone, start, &cells, &options, &Silent));
+}
+
+/// The passes that searching so many dots takes no longer than `seconds` for, on so many threads: from 1, even where
+/// that takes longer, to 64.
+pub fn passes_within(seconds: f64, dots: usize, threads: usize, rate: SearchRate) -> u32 {
+    let share = dots as f64 / threads.max(1) as f64;
+    let each = (rate.each * share).max(1e-9);
+    (1.0 + (seconds - rate.first * share) / each).clamp(1.0, 64.0) as u32
 }
 
 /// Says how many steps a search will count: before the start that it goes out from counts its own.
@@ -129,4 +143,20 @@ pub(super) fn improve(
         }
     }
     dots
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn passes_follow_the_time_the_dots_and_the_threads() {
+        // A microsecond a dot for the first pass, half of one for each other.
+        let rate = SearchRate { first: 1e-6, each: 0.5e-6 };
+        assert_eq!(passes_within(3.1, 1_000_000, 1, rate), 5);
+        assert_eq!(passes_within(3.1, 2_000_000, 2, rate), 5);
+        assert_eq!(passes_within(1.6, 1_000_000, 2, rate), 5);
+        assert_eq!(passes_within(0.1, 1_000_000, 1, rate), 1, "one pass at least");
+        assert_eq!(passes_within(3600.0, 1_000_000, 1, rate), 64);
+    }
 }

@@ -35,6 +35,11 @@ const CLUSTERED: &[(&str, &str)] = &[(SCREEN, "'clustered'")];
 const HOT: &[(&str, &str)] = &[("job.burn.speed", "'4mm/s'")];
 /// A blank that lies at the far corner of the bed.
 const CORNER: &[(&str, &str)] = &[("machine.motion.blank_on_bed", "'390x392mm'")];
+/// The same, accepted for the art that is used here, at a figure that it stays below.
+const ACCEPTED: &[(&str, &str)] = &[
+    ("job.burn.speed", "'4mm/s'"),
+    ("job.scan.accept", "[{ name = 'over-burn', art_crc32 = 648326614, figure = '500 mm2' }]"),
+];
 const HALF_MEASURED: &[(&str, &str)] = &[("process.wedge", "'W1'")];
 
 /// Keys whose value is only kept and shown with the job it belongs to.
@@ -103,7 +108,17 @@ const KEYS: &[Key] = &[
     key("job.scan.direction", "'one'", "program"),
     key("job.scan.run_up", "'3mm'", "program"),
     key("job.scan.trim", "'0.02mm'", "program"),
-    with(HOT, key("job.scan.accept", "['over-burn']", "program")),
+    with(
+        HOT,
+        key(
+            "job.scan.accept",
+            "[{ name = 'over-burn', art_crc32 = 648326614, figure = '500 mm2' }]",
+            "program",
+        ),
+    ),
+    with(ACCEPTED, key("job.scan.accept.0.name", "'off-bed'", "program")),
+    with(ACCEPTED, key("job.scan.accept.0.art_crc32", "7", "program")),
+    with(ACCEPTED, key("job.scan.accept.0.figure", "'0.1 mm2'", "program")),
     key("machine.name", "'bench'", "ticket.html"),
     key("machine.standing", "'given'", "report:/process/rated_power_w"),
     key("machine.source", "'its maker'", "job:/machine/source"),
@@ -225,7 +240,7 @@ fn files() -> Files {
         world::run(&words, Path::new(".")).out.parse().expect("TOML")
     };
     let job = "[art]\nfile = 'whole.jpg'\n[blank]\nshape = 'rect:12x9mm'\nmargin = '1mm'\nsurface = 'glass'\n\
-               [tone]\n[dots]\n[burn]\n[scan]\n";
+               [tone]\n[dots]\n[burn]\n[[scan.accept]]\nname = 'off-bed'\nart_crc32 = 1\nfigure = '1 mm'\n";
     Files::from([
         ("job", job.parse().expect("TOML")),
         ("machine", kit("diode-5w")),

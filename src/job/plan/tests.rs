@@ -1,0 +1,131 @@
+use super::*;
+use crate::job::asked::{BlankJob, BurnJob, DotsJob, Reference};
+use crate::job::{Brief, Standing};
+use crate::units::{MmPerS, Watts};
+
+#[test]
+fn an_empty_job_becomes_a_plan_that_says_what_it_assumed() {
+    let plan = resolve(&Job::default()).unwrap();
+    assert_eq!(plan.blank.shape.to_string(), "rect:100x100mm");
+    assert_eq!(plan.grid.along, Mm(0.0875));
+    assert!(plan.pitch_why.contains("7 motor steps"), "{}", plan.pitch_why);
+    assert_eq!(plan.process.speed.value, MmPerS(12.5));
+    assert_eq!(plan.assumptions.len(), 4, "{:?}", plan.assumptions);
+    assert_eq!(plan.process.assumed().len(), 5);
+}
+
+#[test]
+fn a_written_out_job_gives_the_same_plan() {
+    let plan = resolve(&Job::default()).unwrap();
+    let text = plan.job.to_toml().unwrap();
+    let job: Job = toml::from_str(&text).unwrap();
+    assert_eq!(job, plan.job);
+    let again = resolve(&job).unwrap();
+    assert_eq!(again.job, plan.job);
+    assert_eq!(again.process, plan.process);
+    assert_eq!(again.assumptions, plan.assumptions);
+    assert_eq!(again.burn, plan.burn);
+}
+
+#[test]
+fn what_the_line_says_overrides_the_job_and_is_given() {
+    let base = resolve(&Job::default()).unwrap().job.clone();
+    let burn = BurnJob { power: Some(Share(0.5)), ..BurnJob::default() };
+    let plan = resolve(&Job { burn, ..Job::default() }.over(base)).unwrap();
+    assert_eq!(plan.process.power.value, Share(0.5));
+    assert_eq!(plan.process.power.standing, Standing::Given);
+    assert_eq!(plan.process.speed.standing, Standing::Assumed);
+}
+
+#[test]
+fn impossible_jobs_say_what_is_wrong() {
+    let blank = |shape: &str, margin: f64| Job {
+        blank: BlankJob {
+            shape: Some(shape.parse().unwrap()),
+            margin: Some(Mm(margin)),
+            ..BlankJob::default()
+        },
+        ..Job::default()
+    };
+    let screen = |name: &str| Job {
+        dots: DotsJob { screen: Some(name.into()), ..DotsJob::default() },
+        ..Job::default()
+    };
+    let speed =
+        |v: f64| Job { burn: BurnJob { speed: Some(MmPerS(v)), ..BurnJob::default() }, ..Job::default() };
+    for (job, part) in [
+        (blank("round:4mm", 2.5), "smaller than its margins"),
+        (screen("treshold"), "did you mean threshold?"),
+        (speed(900.0), "marks at up to 100mm/s"),
+        (Job { machine: Some(Reference::Name("diode-7w".into())), ..Job::default() }, "there is no machine"),
+    ] {
+        let e = resolve(&job).unwrap_err().to_string();
+        assert!(e.contains(part), "{e}");
+    }
+}
+
+#[test]
+fn a_process_file_can_state_the_plain_model() {
+    let p: ProcessFile = toml::from_str(
+        "beam_along = { value = '1.5pitch' }\nbeam_across = { value = '1.5pitch' }\nunmarked = { value = 0 }\n\
+         marked = { value = 1 }\ncharred = { value = 0 }\nx_half = { value = '0.5solid' }\nrise = { value = 6.25 }\n\
+         x_char = { value = 'never' }\n",
+    )
+    .unwrap();
+    let plan = resolve(&Job { process: Some(Reference::Whole(Box::new(p))), ..Job::default() }).unwrap();
+    let plain = Burn::plain(1.5, 1.5);
+    for e in [0.1, 0.4, 0.5, 0.8, 1.3] {
+        assert!((plan.burn.mark(e) - plain.mark(e)).abs() < 1e-12);
+        assert_eq!(plan.burn.char(e), 0.0);
+    }
+    assert!((plan.burn.along - 1.5).abs() < 1e-12 && (plan.burn.across - 1.5).abs() < 1e-12);
+    assert_eq!(plan.process.beam.standing, Standing::Given);
+}
+
+#[test]
+fn a_change_is_settled_as_if_it_had_been_asked_for() {
+    let plan = resolve(&Job::default()).unwrap();
+    let asked = |change: Job| resolve(&change.over(plan.job.clone())).unwrap();
+    let weaker = plan.with(Change::Power(Watts(3.0))).unwrap();
+    let burn = BurnJob { power: Some(Share(0.6)), ..BurnJob::default() };
+    assert_eq!(weaker.job, asked(Job { burn, ..Job::default() }).job);
+    assert!((weaker.burn.x_solid - plan.burn.x_solid / 0.9 * 0.6).abs() < 1e-12);
+    let wider = plan.with(Change::Pitch(Mm(0.1))).unwrap();
+    assert!((wider.grid.along.0 - 0.1).abs() < 1e-12 && wider.grid.across == Mm(0.1));
+    assert_eq!(
+        wider.process.speed.value, plan.process.speed.value,
+        "the speed is that of the plan, not a new start"
+    );
+    let held = plan.with(Change::Ceiling(Share(0.8))).unwrap();
+    assert_eq!((held.tone.ceiling, held.burn), (Share(0.8), plan.burn));
+    assert!(plan.with(Change::Speed(MmPerS(900.0))).is_err());
+}
+
+#[test]
+fn a_response_stated_by_solids_follows_the_setting() {
+    let p: ProcessFile = toml::from_str("x_half = { value = '0.5solid' }\n").unwrap();
+    let plan = resolve(&Job { process: Some(Reference::Whole(Box::new(p))), ..Job::default() }).unwrap();
+    let weaker = plan.with(Change::Power(Watts(2.0))).unwrap();
+    let half = |plan: &Plan| plan.process.rise.value.0 / plan.burn.x_solid;
+    assert!((half(&plan) - 0.5).abs() < 1e-12 && (half(&weaker) - 0.5).abs() < 1e-12);
+}
+
+#[test]
+fn art_that_has_changed_is_noticed_unless_other_art_was_named() {
+    let file = |crc32| ArtFile { name: "ship.png".into(), path: "../ship.png".into(), crc32 };
+    let mut brief = Brief::read(Job::default()).unwrap();
+    brief.art = Some(file(7));
+    let first = brief.settle().unwrap();
+    assert_eq!((first.job.art.crc32, first.job.art.file.as_deref()), (Some(7), Some("../ship.png")));
+    assert!(first.notes.is_empty());
+    let again = |line: Job, crc32| {
+        let mut brief = Brief::read(line.over(first.job.clone())).unwrap();
+        brief.art = Some(file(crc32));
+        brief.settle().unwrap()
+    };
+    assert!(again(Job::default(), 7).notes.is_empty());
+    assert_eq!(again(Job::default(), 8).notes, ["ship.png has changed since the job was first prepared"]);
+    let mut other = Job::default();
+    other.art.file = Some("lighthouse.png".into());
+    assert!(again(other, 8).notes.is_empty());
+}

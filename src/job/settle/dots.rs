@@ -1,0 +1,74 @@
+//! How dots are made of the tones, and into which files.
+
+use crate::job::asked::DotsJob;
+use crate::job::error::PlanError;
+use crate::job::words::{BeamOn, Packing};
+use crate::mark::Burn;
+use crate::placement::Grid;
+use crate::screen::{self, Options, SCREENS, Screen};
+
+/// The screen that is used when none is named.
+const DEFAULT_SCREEN: &str = "floyd-steinberg";
+
+/// How dots are made, and into which files.
+#[derive(Debug, Clone)]
+pub struct SettledDots {
+    /// The screen.
+    pub screen: &'static Screen,
+    /// The screens' settings, for art that is a photo; see [`Plan::options`](crate::job::Plan::options).
+    pub options: Options,
+    /// The colour for 'beam on'.
+    pub beam_on: BeamOn,
+    /// Whether a TIFF is written, and how it is packed.
+    pub tiff: Option<Packing>,
+    /// Whether a BMP is written.
+    pub bmp: bool,
+}
+
+/// The screen of that name.
+///
+/// # Errors
+/// Where there is none; the sentence names a near one, and all.
+pub fn screen(name: &str) -> Result<&'static Screen, PlanError> {
+    screen::find(name).ok_or_else(|| {
+        let names: Vec<&'static str> = SCREENS.iter().map(|s| s.name).collect();
+        PlanError::unknown("screen", name, &names)
+    })
+}
+
+pub(super) fn settle(dots: &DotsJob, burn: Burn, grid: Grid) -> Result<SettledDots, PlanError> {
+    Ok(SettledDots {
+        screen: screen(dots.screen.as_deref().unwrap_or(DEFAULT_SCREEN))?,
+        options: options(dots, Options::new(burn, grid.along.0, grid.across.0))?,
+        beam_on: dots.beam_on.unwrap_or(BeamOn::Black),
+        tiff: dots.tiff,
+        bmp: dots.bmp.unwrap_or(false),
+    })
+}
+
+/// The screens' settings: what was asked, and the usual ones where nothing was.
+fn options(dots: &DotsJob, usual: Options) -> Result<Options, PlanError> {
+    let options = Options {
+        level: dots.level.unwrap_or(usual.level),
+        matrix: dots.matrix.unwrap_or(usual.matrix),
+        serpentine: dots.serpentine.unwrap_or(usual.serpentine),
+        as_published: dots.as_published.unwrap_or(usual.as_published),
+        ruling_per_mm: dots.ruling_per_mm.unwrap_or(usual.ruling_per_mm),
+        angle_deg: dots.angle_deg.unwrap_or(usual.angle_deg),
+        effort: dots.effort.unwrap_or(usual.effort),
+        ..usual
+    };
+    let Options { matrix, ruling_per_mm: ruling, angle_deg: angle, effort, .. } = options;
+    let wrong = if ![2, 4, 8, 16].contains(&matrix) {
+        format!("a matrix of {matrix} dots is not there; it is 2, 4, 8 or 16")
+    } else if !(0.2..=20.0).contains(&ruling) {
+        format!("a ruling of {ruling} clusters a mm is out of range; it is from 0.2 to 20")
+    } else if !(-360.0..=360.0).contains(&angle) {
+        format!("an angle of {angle}° is out of range; it is from -360 to 360")
+    } else if !(1..=64).contains(&effort) {
+        format!("an effort of {effort} is out of range; it is from 1 to 64")
+    } else {
+        return Ok(options);
+    };
+    Err(PlanError::absurd(wrong))
+}

@@ -1,0 +1,99 @@
+//! Settling: a brief becomes a plan, part by part. Values in, values out: no file is touched.
+
+mod art;
+mod blank;
+mod dots;
+mod pitch;
+mod process;
+mod scan;
+mod tone;
+
+pub use art::SettledArt;
+pub use dots::{SettledDots, screen};
+pub use scan::SettledScan;
+pub use tone::SettledTone;
+
+use super::asked::Job;
+use super::brief::{ArtFile, Brief};
+use super::error::PlanError;
+use super::plan::{Plan, Settled};
+use super::{Coating, Machine, Named, Process, ProcessFile, Standing, written};
+
+pub(super) fn settle(brief: &Brief) -> Result<Plan, PlanError> {
+    let Brief { job, named, art: art_file, notes } = brief.clone();
+    let Named { machine, coating, measured, tone_curve } = named;
+    let machine = measured_on(machine, measured.as_ref())?;
+    let blank = blank::settle(&job.blank)?;
+    let pitch = pitch::settle(&job, &machine, measured.as_ref());
+    let process = process::settle(&job, &machine, &coating, measured.as_ref(), &pitch)?;
+    let burn = process.burn();
+    let tone = tone::settle(&job.tone, tone_curve)?;
+    let dots = dots::settle(&job.dots, burn, pitch.grid)?;
+    let scan = scan::settle(&job.scan)?;
+    let art = art::settle(&job.art, &job.blank)?;
+    let assumptions = assumptions(&job, &machine, &coating, &blank, &process);
+    let changed = art_file.as_ref().and_then(|file| changed_since(&job, file));
+    let mut settled = Settled {
+        job,
+        art_file,
+        art,
+        machine,
+        coating,
+        measured,
+        process,
+        burn,
+        blank: blank.blank,
+        surface: blank.surface,
+        grid: pitch.grid,
+        pitch_why: pitch.why,
+        tone,
+        dots,
+        scan,
+        assumptions,
+        notes: notes.into_iter().chain(changed).collect(),
+    };
+    settled.job = written::out(&settled);
+    Ok(Plan::new(settled))
+}
+
+/// The machine with what was measured of it: a timing wedge measures the same delay that a machine file states.
+fn measured_on(mut machine: Machine, measured: Option<&ProcessFile>) -> Result<Machine, PlanError> {
+    if let Some(lag) = measured.and_then(|p| p.lag_ms.as_ref()) {
+        machine.motion.lag_ms = lag.value;
+        machine
+            .check()
+            .map_err(|w| PlanError::absurd(format!("the process's lag_ms: {} {}", w.key, w.why)))?;
+    }
+    Ok(machine)
+}
+
+/// What is assumed because nobody said otherwise, one sentence each.
+fn assumptions(
+    job: &Job,
+    machine: &Machine,
+    coating: &Coating,
+    blank: &blank::Stock,
+    process: &Process,
+) -> Vec<String> {
+    let mut all = Vec::new();
+    if job.machine.is_none() || job.is_unsaid("machine") {
+        all.push(format!("the machine is the kit's {}", machine.name));
+    }
+    if job.coating.is_none() || job.is_unsaid("coating") {
+        all.push(format!("the coating is {}", coating.name));
+    }
+    if job.blank.shape.is_none() || job.is_unsaid("blank") {
+        all.push(format!("the blank is a {}", blank.usual));
+    }
+    let (power, speed) = (&process.power, &process.speed);
+    if power.standing == Standing::Assumed && speed.standing == Standing::Assumed {
+        all.push(format!("power {} and speed {} are a start from common practice", power.value, speed.value));
+    }
+    all
+}
+
+/// What to say where the job was prepared from other bytes under the same name.
+fn changed_since(job: &Job, file: &ArtFile) -> Option<String> {
+    let before = job.art.crc32?;
+    (before != file.crc32).then(|| format!("{} has changed since the job was first prepared", file.name))
+}

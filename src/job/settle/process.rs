@@ -1,0 +1,225 @@
+//! The process: what was measured comes first, then what was asked, then what machine and coating say.
+
+use super::pitch::Pitches;
+use crate::job::error::PlanError;
+use crate::job::{Coating, Job, Known, Machine, Process, ProcessFile, Standing};
+use crate::mark::{Beam, Setting};
+use crate::units::{Mm, MmPerS, Share, Watts};
+
+pub(super) fn settle(
+    job: &Job,
+    machine: &Machine,
+    coating: &Coating,
+    measured: Option<&ProcessFile>,
+    pitch: &Pitches,
+) -> Result<Process, PlanError> {
+    let none = ProcessFile::default();
+    let sources = Sources { machine, coating, file: measured.unwrap_or(&none), stated: measured.is_some() };
+    let grid = pitch.grid;
+    let rated_power = sources.of_machine(machine.laser.power, "power");
+    let passes = passes(job, &sources)?;
+    let power = power(job, &sources)?;
+    let reciprocity = sources.reciprocity();
+    let speed = speed(job, &sources, power.value, passes.value, grid.across, reciprocity.value)?;
+    let setting = Setting {
+        power: Watts(rated_power.value.0 * power.value.0),
+        speed: speed.value,
+        passes: passes.value,
+        pitch_along: grid.along,
+        pitch_across: grid.across,
+    };
+    let (s, v0) = reciprocity.value;
+    let solid = setting.solid_dose().0 * libm::pow(speed.value.0 / v0.0, 1.0 - s);
+    Ok(Process {
+        beam: sources.beam(grid.along, grid.across),
+        rated_power,
+        power,
+        speed,
+        passes,
+        pitch_along: Known::new(grid.along, pitch.known.standing, pitch.known.source.clone()),
+        pitch_across: Known::new(grid.across, pitch.known.standing, pitch.known.source.clone()),
+        looks: sources.looks()?,
+        rise: sources.rise(solid),
+        char: sources.char(solid),
+        reciprocity,
+    })
+}
+
+/// Where values come from.
+struct Sources<'a> {
+    machine: &'a Machine,
+    coating: &'a Coating,
+    /// What was measured; empty where nothing was.
+    file: &'a ProcessFile,
+    /// Whether there is a process file at all.
+    stated: bool,
+}
+
+impl Sources<'_> {
+    fn of_machine<T>(&self, value: T, what: &str) -> Known<T> {
+        Known::new(value, self.machine.standing, format!("{what} of {}", self.machine.name))
+    }
+
+    fn of_coating<T>(&self, value: T, what: &str) -> Known<T> {
+        Known::new(value, self.coating.standing, format!("{what} of {}", self.coating.name))
+    }
+
+    /// A value from the process file. Without a wedge it was stated by hand: it is given, not measured.
+    fn of_file<T>(&self, value: T) -> Known<T> {
+        match (self.stated, self.file.wedge.is_empty()) {
+            (true, true) => Known::new(value, Standing::Given, "process file"),
+            (true, false) => Known::new(value, Standing::Measured, self.file.source()),
+            (false, _) => Known::new(value, Standing::Assumed, ""),
+        }
+    }
+
+    fn beam(&self, along: Mm, across: Mm) -> Known<Beam> {
+        let (file, laser) = (self.file, &self.machine.laser);
+        let beam = Beam {
+            along: file.beam_along.as_ref().map_or(laser.beam_along, |b| b.value.mm(along.0)),
+            across: file.beam_across.as_ref().map_or(laser.beam_across, |b| b.value.mm(across.0)),
+        };
+        match file.beam_along.is_some() && file.beam_across.is_some() {
+            true => self.of_file(beam),
+            false => self.of_machine(beam, "beam"),
+        }
+    }
+
+    /// Luminances unmarked, marked and charred.
+    fn looks(&self) -> Result<Known<[f64; 3]>, PlanError> {
+        let (file, response) = (self.file, self.coating.response());
+        let looks = [
+            file.unmarked.as_ref().map_or(response.y_unmarked, |v| v.value),
+            file.marked.as_ref().map_or(response.y_marked, |v| v.value),
+            file.charred.as_ref().map_or(response.y_char, |v| v.value),
+        ];
+        if (looks[0] - looks[1]).abs() < 0.02 {
+            return Err(PlanError::absurd(
+                "the marked and the unmarked look of this process are the same; read the wedge again",
+            ));
+        }
+        Ok(match file.unmarked.is_some() && file.marked.is_some() {
+            true => self.of_file(looks),
+            false => self.of_coating(looks, "looks"),
+        })
+    }
+
+    /// Half exposure and steepness of the rise; `solid` is the effective exposure of a solid, J/mm².
+    fn rise(&self, solid: f64) -> Known<(f64, f64)> {
+        let (file, response) = (self.file, self.coating.response());
+        let rise = (
+            file.x_half.as_ref().map_or(response.x_half, |v| v.value.dose(solid)),
+            file.rise.as_ref().map_or(response.rise, |v| v.value),
+        );
+        match file.x_half.is_some() && file.rise.is_some() {
+            true => self.of_file(rise),
+            false => self.of_coating(rise, "response"),
+        }
+    }
+
+    /// Half exposure and steepness of the char; `solid` as for [`Sources::rise`].
+    fn char(&self, solid: f64) -> Known<(f64, f64)> {
+        let (file, response) = (self.file, self.coating.response());
+        let char = (
+            file.x_char.as_ref().map_or(response.x_char, |v| v.value.dose(solid)),
+            file.char_rise.as_ref().map_or(response.char_rise, |v| v.value),
+        );
+        match file.x_char.is_some() {
+            true => self.of_file(char),
+            false => self.of_coating(char, "char"),
+        }
+    }
+
+    /// Schwarzschild exponent and reference speed.
+    fn reciprocity(&self) -> Known<(f64, MmPerS)> {
+        let (file, response) = (self.file, self.coating.response());
+        let s = file.schwarzschild.as_ref().map_or(response.schwarzschild, |s| s.value);
+        let both = (s, file.v0.unwrap_or(response.v0));
+        match file.schwarzschild.is_some() {
+            true => self.of_file(both),
+            false => self.of_coating(both, "reciprocity"),
+        }
+    }
+
+    /// A setting: as asked; else that of the wedge's best patch; else the usual one. A value that an earlier run
+    /// filled in is taken over, but is not called given.
+    fn setting<T>(
+        &self,
+        asked: Option<T>,
+        unsaid: bool,
+        best: Option<T>,
+        usual: impl FnOnce() -> (T, String),
+    ) -> Known<T> {
+        match (asked, best) {
+            (Some(value), _) if !unsaid => Known::new(value, Standing::Given, "as asked"),
+            (kept, Some(best)) => self.of_file(kept.unwrap_or(best)),
+            (kept, None) => {
+                let (usual, source) = usual();
+                Known::new(kept.unwrap_or(usual), self.coating.standing, source)
+            }
+        }
+    }
+}
+
+fn passes(job: &Job, sources: &Sources<'_>) -> Result<Known<u32>, PlanError> {
+    let passes = job.burn.passes.or(sources.file.best.as_ref().map(|b| b.passes)).unwrap_or(1);
+    if !(1..=20).contains(&passes) {
+        return Err(PlanError::absurd(format!("{passes} passes are out of range; choose 1 to 20")));
+    }
+    Ok(Known::new(passes, Standing::Given, "as asked, or 1"))
+}
+
+fn power(job: &Job, sources: &Sources<'_>) -> Result<Known<Share>, PlanError> {
+    let coating = sources.coating;
+    let best = sources.file.best.as_ref().map(|b| b.power);
+    let usual = || (coating.start.power, format!("start for {}", coating.name));
+    let power = sources.setting(job.burn.power, job.is_unsaid("power"), best, usual);
+    let p = power.value;
+    if p.0 <= 0.0 || p.0 > 1.0 {
+        return Err(PlanError::absurd(format!(
+            "a power of {p} is out of range; it is above 0% and at most 100%"
+        )));
+    }
+    Ok(power)
+}
+
+fn speed(
+    job: &Job,
+    sources: &Sources<'_>,
+    power: Share,
+    passes: u32,
+    pitch: Mm,
+    (s, v0): (f64, MmPerS),
+) -> Result<Known<MmPerS>, PlanError> {
+    let (machine, coating) = (sources.machine, sources.coating);
+    let top = machine.motion.top_speed;
+    let best = sources.file.best.as_ref().map(|b| b.speed);
+    let usual = || {
+        let watts = Watts(machine.laser.power.0 * power.0);
+        let exposure = coating.start.exposure.0 / f64::from(passes);
+        let source = format!("start exposure of {} for {watts}", coating.name);
+        (start_speed(watts, pitch, exposure, s, v0, top), source)
+    };
+    let speed = sources.setting(job.burn.speed, job.is_unsaid("speed"), best, usual);
+    let v = speed.value;
+    if v.0 <= 0.0 || v.0 > top.0 {
+        return Err(PlanError::absurd(format!(
+            "a speed of {v} is out of range; {} marks at up to {top}",
+            machine.name
+        )));
+    }
+    Ok(speed)
+}
+
+/// The speed at which a solid gets the effective exposure `exposure` (J/mm²) in one pass:
+/// `X = P/(v p) · (v/v₀)^(1−s)`, so `v = (P / (X p v₀^(1−s)))^(1/s)`; rounded to a number that is easily set.
+fn start_speed(power: Watts, pitch: Mm, exposure: f64, s: f64, v0: MmPerS, top: MmPerS) -> MmPerS {
+    let v = libm::pow(power.0 / (exposure * pitch.0 * libm::pow(v0.0, 1.0 - s)), 1.0 / s);
+    let step = match v {
+        v if v < 2.0 => 0.05,
+        v if v < 5.0 => 0.1,
+        v if v < 40.0 => 0.5,
+        _ => 1.0,
+    };
+    MmPerS(((v / step).round() * step).max(step).min(top.0))
+}

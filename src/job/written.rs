@@ -1,0 +1,105 @@
+//! Written back: the job that gives a plan again, every default written out.
+
+use super::acceptance::Acceptance;
+use super::asked::{ArtJob, BlankJob, BurnJob, DotsJob, Job, Reference, ScanJob, ToneJob};
+use super::plan::Settled;
+use super::words::{Along, Amount, Levels, Sharpen};
+use crate::units::{Pitch, Share};
+
+/// The job that gives this plan again; `settled.job` is the job as it was asked.
+pub(super) fn out(settled: &Settled) -> Job {
+    Job {
+        unsaid: unsaid(&settled.job),
+        art: art(settled),
+        blank: BlankJob {
+            shape: Some(settled.blank.shape),
+            margin: Some(settled.blank.margin),
+            surface: Some(settled.surface),
+            place: Some(settled.art.place),
+        },
+        tone: tone(settled),
+        dots: dots(settled),
+        burn: BurnJob {
+            power: Some(settled.process.power.value),
+            speed: Some(settled.process.speed.value),
+            passes: Some(settled.process.passes.value),
+        },
+        scan: ScanJob {
+            tone_by: Some(settled.scan.tone_by),
+            direction: Some(settled.scan.ways),
+            axis: Some(Along::X),
+            run_up: settled.scan.run_up,
+            trim: Some(settled.scan.trim),
+            accept: some(settled.scan.accept.clone()),
+        },
+        machine: Some(Reference::Whole(Box::new(settled.machine.clone()))),
+        coating: Some(Reference::Whole(Box::new(settled.coating.clone()))),
+        process: settled.measured.clone().map(|m| Reference::Whole(Box::new(m))),
+    }
+}
+
+/// The job with these acceptances in place of its own.
+pub(super) fn accepting(job: &Job, accept: impl Iterator<Item = Acceptance>) -> Job {
+    let scan = ScanJob { accept: some(accept.collect()), ..job.scan.clone() };
+    Job { scan, ..job.clone() }
+}
+
+fn some<T>(list: Vec<T>) -> Option<Vec<T>> {
+    (!list.is_empty()).then_some(list)
+}
+
+/// What nobody asked for, now or before.
+fn unsaid(asked: &Job) -> Vec<String> {
+    let filled = [
+        ("machine", asked.machine.is_none()),
+        ("coating", asked.coating.is_none()),
+        ("blank", asked.blank.shape.is_none()),
+        ("pitch", asked.dots.pitch.is_none()),
+        ("power", asked.burn.power.is_none()),
+        ("speed", asked.burn.speed.is_none()),
+    ];
+    filled.iter().filter(|(k, absent)| *absent || asked.is_unsaid(k)).map(|(k, _)| k.to_string()).collect()
+}
+
+fn art(settled: &Settled) -> ArtJob {
+    let (asked, file) = (&settled.job.art, settled.art_file.as_ref());
+    ArtJob {
+        file: file.map(|f| f.path.clone()).or_else(|| asked.file.clone()),
+        crc32: file.map(|f| f.crc32).or(asked.crc32),
+        read_as: Some(settled.art.read_as),
+        crop: Some(settled.art.crop),
+        turn: Some(settled.art.turn.degrees()),
+        mirror: Some(settled.art.mirror),
+    }
+}
+
+fn tone(settled: &Settled) -> ToneJob {
+    let asked = &settled.job.tone;
+    ToneJob {
+        levels: Some(asked.levels.unwrap_or(Levels::Off)),
+        contrast: Some(asked.contrast.unwrap_or(Amount(Share(0.0)))),
+        sharpen: Some(asked.sharpen.unwrap_or(Sharpen::Off)),
+        curve: Some(asked.curve.clone().unwrap_or_default()),
+        dot_gain: Some(settled.tone.dot_gain.clone()),
+        ceiling: Some(settled.tone.ceiling),
+    }
+}
+
+fn dots(settled: &Settled) -> DotsJob {
+    let (dots, options) = (&settled.dots, &settled.dots.options);
+    DotsJob {
+        pitch: Pitch::from_mm(settled.grid.along.0),
+        pitch_across: Pitch::from_mm(settled.grid.across.0),
+        screen: Some(dots.screen.name.to_string()),
+        level: Some(options.level),
+        matrix: Some(options.matrix),
+        serpentine: Some(options.serpentine),
+        as_published: Some(options.as_published),
+        ruling_per_mm: Some(options.ruling_per_mm),
+        angle_deg: Some(options.angle_deg),
+        effort: Some(options.effort),
+        beam_on: Some(dots.beam_on),
+        tiff: dots.tiff,
+        bmp: Some(dots.bmp),
+    }
+}
