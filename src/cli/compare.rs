@@ -7,7 +7,7 @@ use clap::Args;
 
 use super::bar::Bar;
 use super::failure::Failure;
-use super::options::JobOptions;
+use super::options::PieceOptions;
 use super::out::Out;
 use super::source::Source;
 use super::target::OutOptions;
@@ -53,7 +53,7 @@ pub struct CompareArgs {
     pub quiet: bool,
     #[allow(missing_docs)]
     #[command(flatten)]
-    pub options: JobOptions,
+    pub options: PieceOptions,
 }
 
 /// What it writes.

@@ -16,7 +16,7 @@ use crate::job::{Job, KitError, file_name};
 use crate::placement::Place;
 use crate::units::{Mm, MmPerS, Pitch, Share};
 
-/// How the art lies on the blank.
+/// What is marked on.
 #[derive(Debug, Clone, Default, Args)]
 #[command(next_help_heading = "Blank and place")]
 pub struct BlankOptions {
@@ -30,6 +30,15 @@ pub struct BlankOptions {
     /// From 0mm up. No dot is ever laid beyond it.
     #[arg(long, value_name = "MM")]
     pub margin: Option<Mm>,
+    /// What the blank's surface looks like: glass, tile, slate or metal [default: the kit entry's, or glass]
+    #[arg(long, value_name = "SURFACE", value_parser = clap::value_parser!(Surface))]
+    pub surface: Option<Surface>,
+}
+
+/// How the art lies on the blank.
+#[derive(Debug, Clone, Default, Args)]
+#[command(next_help_heading = "Blank and place")]
+pub struct PlaceOptions {
     /// How large the art becomes: inside, cover, or a size such as 60x40mm [default: inside]
     ///
     /// inside: as large as fits inside the margin (what is transparent does not count). cover: as large as
@@ -45,9 +54,6 @@ pub struct BlankOptions {
     /// Use a part of the art: left,top,width,height in percent, for example 10%,0%,80%,100% [default: off]
     #[arg(long, value_name = "PART")]
     pub crop: Option<Crop>,
-    /// What the blank's surface looks like: glass, tile, slate or metal [default: the kit entry's, or glass]
-    #[arg(long, value_name = "SURFACE", value_parser = clap::value_parser!(Surface))]
-    pub surface: Option<Surface>,
 }
 
 /// A name of the kit or a file's, which may be any bytes.
@@ -95,7 +101,7 @@ pub struct ToneOptions {
     pub ceiling: Option<Share>,
 }
 
-/// The dots.
+/// The dots, whichever screen makes them.
 #[derive(Debug, Clone, Default, Args)]
 #[command(next_help_heading = "Dots")]
 pub struct DotOptions {
@@ -112,9 +118,6 @@ pub struct DotOptions {
     /// Distance between lines where it differs from the pitch along them [default: the same]
     #[arg(long, value_name = "MM")]
     pub pitch_across: Option<Pitch>,
-    /// The screen that turns tones into dots; 'dotwright screens' lists them [default: floyd-steinberg]
-    #[arg(long, value_name = "NAME")]
-    pub screen: Option<String>,
     /// Threshold's level, 0% to 100% [default: 50%]
     #[arg(long, value_name = "SHARE")]
     pub level: Option<Share>,
@@ -140,6 +143,21 @@ pub struct DotOptions {
     /// Searching screens: passes over the dots, 1 to 64 [default: 4]
     #[arg(long, value_name = "PASSES", value_parser = clap::value_parser!(u32).range(1..=64))]
     pub effort: Option<u32>,
+}
+
+/// The screen.
+#[derive(Debug, Clone, Default, Args)]
+#[command(next_help_heading = "Dots")]
+pub struct ScreenOptions {
+    /// The screen that turns tones into dots; 'dotwright screens' lists them [default: floyd-steinberg]
+    #[arg(long, value_name = "NAME")]
+    pub screen: Option<String>,
+}
+
+/// The files of dots.
+#[derive(Debug, Clone, Default, Args)]
+#[command(next_help_heading = "Dots")]
+pub struct DotFileOptions {
     /// The colour that means beam on in the dot files: black or white [default: black]
     #[arg(long, value_name = "COLOUR")]
     pub beam_on: Option<BeamOn>,
@@ -175,13 +193,10 @@ pub struct ProcessOptions {
     pub passes: Option<u32>,
 }
 
-/// The scan program.
+/// How the head scans.
 #[derive(Debug, Clone, Default, Args)]
 #[command(next_help_heading = "Scan program")]
 pub struct ScanOptions {
-    /// Tones by dots, or by the power of the moment: dots or power [default: dots]
-    #[arg(long, value_name = "HOW")]
-    pub tone_by: Option<ToneBy>,
     /// Lines there and back, or all one way: both or one [default: both]
     #[arg(long, value_name = "WAY")]
     pub direction: Option<Ways>,
@@ -191,6 +206,15 @@ pub struct ScanOptions {
     /// Shorten each run at either end, so that a swept dot marks its own area, 0mm to 1mm [default: 0mm]
     #[arg(long, value_name = "MM")]
     pub trim: Option<Mm>,
+}
+
+/// The program that is written.
+#[derive(Debug, Clone, Default, Args)]
+#[command(next_help_heading = "Scan program")]
+pub struct ProgramOptions {
+    /// Tones by dots, or by the power of the moment: dots or power [default: dots]
+    #[arg(long, value_name = "HOW")]
+    pub tone_by: Option<ToneBy>,
     /// Write the program in spite of this finding of severity stop: over-burn, link-starved or off-bed; may be repeated
     ///
     /// The job file keeps it for this art and for a finding no worse than this one.
@@ -198,12 +222,15 @@ pub struct ScanOptions {
     pub accept: Vec<String>,
 }
 
-/// All options of a job.
+/// The options of a piece whose dots any screen may make: what `prepare` and `compare` have in common.
 #[derive(Debug, Clone, Default, Args)]
-pub struct JobOptions {
+pub struct PieceOptions {
     #[allow(missing_docs)]
     #[command(flatten)]
     pub blank: BlankOptions,
+    #[allow(missing_docs)]
+    #[command(flatten)]
+    pub place: PlaceOptions,
     #[allow(missing_docs)]
     #[command(flatten)]
     pub tone: ToneOptions,
@@ -218,12 +245,29 @@ pub struct JobOptions {
     pub scan: ScanOptions,
 }
 
+/// All options of a job.
+#[derive(Debug, Clone, Default, Args)]
+pub struct JobOptions {
+    #[allow(missing_docs)]
+    #[command(flatten)]
+    pub piece: PieceOptions,
+    #[allow(missing_docs)]
+    #[command(flatten)]
+    pub screen: ScreenOptions,
+    #[allow(missing_docs)]
+    #[command(flatten)]
+    pub files: DotFileOptions,
+    #[allow(missing_docs)]
+    #[command(flatten)]
+    pub program: ProgramOptions,
+}
+
 /// Some only when the switch is set, so that an absent switch does not override a job file.
 fn switched<T>(on: bool, value: T) -> Option<T> {
     on.then_some(value)
 }
 
-impl JobOptions {
+impl PieceOptions {
     /// What was asked on the command line.
     pub fn job(&self, art: Option<String>) -> Result<Job, KitError> {
         let (shape, margin, surface) = self.blank.shape()?;
@@ -232,15 +276,15 @@ impl JobOptions {
                 file: art,
                 crc32: None,
                 read_as: self.tone.read_as,
-                crop: self.blank.crop,
-                turn: self.blank.turn.as_ref().and_then(|t| t.parse().ok()),
-                mirror: switched(self.blank.mirror, true),
+                crop: self.place.crop,
+                turn: self.place.turn.as_ref().and_then(|t| t.parse().ok()),
+                mirror: switched(self.place.mirror, true),
             },
             blank: BlankJob {
                 shape,
                 margin: self.blank.margin.or(margin),
                 surface: self.blank.surface.or(surface),
-                place: self.blank.place,
+                place: self.place.place,
             },
             tone: ToneJob {
                 levels: self.tone.levels,
@@ -253,7 +297,6 @@ impl JobOptions {
             dots: DotsJob {
                 pitch: self.dots.density.or(self.dots.pitch),
                 pitch_across: self.dots.pitch_across,
-                screen: self.dots.screen.clone(),
                 level: self.dots.level,
                 matrix: self.dots.matrix.as_ref().and_then(|side| side.parse().ok()),
                 serpentine: switched(self.dots.raster_order, false),
@@ -261,21 +304,39 @@ impl JobOptions {
                 ruling_per_mm: self.dots.ruling,
                 angle_deg: self.dots.angle,
                 effort: self.dots.effort,
-                beam_on: self.dots.beam_on,
-                tiff: self.dots.tiff,
-                bmp: switched(self.dots.bmp, true),
+                ..DotsJob::default()
             },
             burn: self.process.burn(),
             scan: ScanJob {
-                tone_by: self.scan.tone_by,
                 direction: self.scan.direction,
-                axis: None,
                 run_up: self.scan.run_up,
                 trim: self.scan.trim,
-                accept: (!self.scan.accept.is_empty())
-                    .then(|| self.scan.accept.iter().map(Acceptance::now).collect()),
+                ..ScanJob::default()
             },
             ..self.process.references()
+        })
+    }
+}
+
+impl JobOptions {
+    /// What was asked on the command line.
+    pub fn job(&self, art: Option<String>) -> Result<Job, KitError> {
+        let piece = self.piece.job(art)?;
+        let accept = &self.program.accept;
+        Ok(Job {
+            dots: DotsJob {
+                screen: self.screen.screen.clone(),
+                beam_on: self.files.beam_on,
+                tiff: self.files.tiff,
+                bmp: switched(self.files.bmp, true),
+                ..piece.dots
+            },
+            scan: ScanJob {
+                tone_by: self.program.tone_by,
+                accept: (!accept.is_empty()).then(|| accept.iter().map(Acceptance::now).collect()),
+                ..piece.scan
+            },
+            ..piece
         })
     }
 }

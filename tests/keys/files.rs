@@ -33,13 +33,13 @@ const SCREEN: &str = "job.dots.screen";
 const CLUSTERED: &[(&str, &str)] = &[(SCREEN, "'clustered'")];
 /// So much exposure that the piece chars.
 const HOT: &[(&str, &str)] = &[("job.burn.speed", "'4mm/s'")];
-/// A blank that lies at the far corner of the bed.
-const CORNER: &[(&str, &str)] = &[("machine.motion.blank_on_bed", "'390x392mm'")];
 /// The same, accepted for the art that is used here, at a figure that it stays below.
 const ACCEPTED: &[(&str, &str)] = &[
     ("job.burn.speed", "'4mm/s'"),
     ("job.scan.accept", "[{ name = 'over-burn', art_crc32 = 648326614, figure = '500 mm2' }]"),
 ];
+/// A blank that lies at the far corner of the bed.
+const CORNER: &[(&str, &str)] = &[("machine.motion.blank_on_bed", "'390x392mm'")];
 const HALF_MEASURED: &[(&str, &str)] = &[("process.wedge", "'W1'")];
 
 /// Keys whose value is only kept and shown with the job it belongs to.

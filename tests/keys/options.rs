@@ -35,20 +35,6 @@ const READ: &str = "wedge.png --wedge wedge.toml --date 2026-01-02 --out out";
 const GRID: &str = "wedge.png --grid 3x3 --powers 100..40% --speeds 6..30mm/s --size 40x40mm \
                     --corners 100,100 900,100 900,900 100,900 --date 2026-01-02 --out out";
 
-/// Options that are accepted and not used yet, each because it is being mended: nothing else may be here.
-const DROPPED: &[Opt] = &[
-    opt("compare --screen", COMPARE, "--screen bayer", "comparison.json"),
-    opt("compare --beam-on", COMPARE, "--beam-on white", "comparison.json"),
-    opt("compare --tiff", COMPARE, "--tiff", "dots.tiff"),
-    opt("compare --bmp", COMPARE, "--bmp", "dots.bmp"),
-    opt("compare --tone-by", COMPARE, "--tone-by power", "comparison.json"),
-    opt("compare --accept", COMPARE, "--accept over-burn", "comparison.json"),
-    opt("proof --place", PROOF, "--place cover", "report.json"),
-    opt("proof --turn", PROOF, "--turn 90", "report.json"),
-    opt("proof --mirror", PROOF, "--mirror", "proof.png"),
-    opt("proof --crop", PROOF, "--crop 10%,0%,80%,100%", "report.json"),
-];
-
 const OPTIONS: &[Opt] = &[
     opt("prepare --out", "whole.jpg --blank rect:12x9mm", "--out out", "dots.png"),
     opt("prepare --job", ART, "--job job.toml", "dots.png"),
@@ -389,16 +375,6 @@ fn every_option_changes_what_is_made_or_is_refused() {
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
 
-#[test]
-fn what_is_known_to_be_dropped_is_not_mended_yet() {
-    let mended = wrong(DROPPED, |o| {
-        let (before, after) = seen(o);
-        let same = after.code == before.code && before.side(o.seen) == after.side(o.seen);
-        (!same).then(|| format!("{} is mended: move it to the table of options", o.of))
-    });
-    assert!(mended.is_empty(), "{}", mended.join("\n"));
-}
-
 /// The names that follow an indent in a part of a command's help.
 fn listed(help: &str, part: &str) -> Vec<String> {
     let lines = help.lines().skip_while(|l| *l != part).skip(1);
@@ -423,8 +399,7 @@ fn every_option_of_every_command_is_in_the_table() {
         }
     }
     assert!(commands.len() >= 13, "{commands:?}");
-    let known: BTreeSet<&str> =
-        OPTIONS.iter().chain(DROPPED).map(|o| o.of).chain(LONG.iter().copied()).collect();
+    let known: BTreeSet<&str> = OPTIONS.iter().map(|o| o.of).chain(LONG.iter().copied()).collect();
     let mut found = BTreeSet::new();
     for command in &commands {
         for line in help(command).lines() {
