@@ -24,6 +24,7 @@ use crate::wedge::evidence::Evidence;
 use crate::wedge::grid;
 use crate::wedge::read;
 use crate::wedge::reading::Reading;
+use crate::wedge::show::summary::summary;
 use crate::wedge::show::{compare, curves, picture, preview, process, ticket};
 use crate::wedge::target::{Dial, Wedge, WedgeKind};
 
@@ -408,7 +409,7 @@ fn read_wedge(a: &ReadArgs, out: &mut Out) -> Result<u8, Failure> {
     if a.json {
         writeln!(out, "{json}")?;
     } else {
-        summary(out, &evidence)?;
+        print_summary(out, &evidence)?;
         writeln!(out, "written to {}; use it with --process {}", a.out, a.out.find("process.toml"))?;
     }
     Ok(0)
@@ -449,10 +450,10 @@ fn foreign(a: &ReadArgs) -> Result<Wedge, Failure> {
     })?)
 }
 
-fn summary(out: &mut Out, evidence: &Evidence) -> Result<(), Failure> {
-    for (line, strong) in picture::text(&evidence.reading) {
-        if strong || !line.is_empty() {
-            writeln!(out, "{}{line}", if strong { "" } else { "  " })?;
+fn print_summary(out: &mut Out, evidence: &Evidence) -> Result<(), Failure> {
+    for line in summary(&evidence.reading, picture::LETTERS) {
+        if line.strong || !line.text.is_empty() {
+            writeln!(out, "{}{}", if line.strong { "" } else { "  " }, line.text)?;
         }
     }
     Ok(())

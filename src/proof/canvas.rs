@@ -142,6 +142,21 @@ pub fn letters(text: &str) -> f64 {
     0.57 * text.chars().count() as f64
 }
 
+/// `text` in lines of at most `most` letters, broken at spaces; a longer word has a line of its own.
+pub fn wrapped(text: &str, most: usize) -> Vec<String> {
+    let mut lines: Vec<String> = Vec::new();
+    for word in text.split(' ') {
+        match lines.last_mut() {
+            Some(line) if line.chars().count() + 1 + word.chars().count() <= most => {
+                line.push(' ');
+                line.push_str(word);
+            }
+            _ => lines.push(word.to_string()),
+        }
+    }
+    lines
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -158,6 +173,13 @@ mod tests {
     fn a_wrong_drawing_is_an_error() {
         assert!(draw(10, 10, [0; 3], "<text").is_err());
         assert!(draw(0, 10, [0; 3], "").is_err());
+    }
+
+    #[test]
+    fn lines_are_broken_at_spaces_only() {
+        assert_eq!(wrapped("two masts, one funnel", 10), ["two masts,", "one funnel"]);
+        assert_eq!(wrapped("a lighthouse-keeper", 4), ["a", "lighthouse-keeper"]);
+        assert_eq!(wrapped("", 4), [""]);
     }
 
     #[test]

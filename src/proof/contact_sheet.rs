@@ -2,7 +2,7 @@
 
 use minijinja::{Value, context};
 
-use super::canvas::{Picture, ProofError, draw, escape};
+use super::canvas::{Picture, ProofError, draw, escape, wrapped};
 use super::legend::{INK, PAPER};
 use super::page::{data_uri, fill};
 use super::reduce::reduced;
@@ -115,21 +115,6 @@ fn words(candidate: &Candidate, rank: usize, width: usize) -> Result<Picture, Pr
         body += &text(GAP, y, 15, "", &line);
     }
     draw(width, y + 12, PAPER, &body)
-}
-
-/// `text` in lines of at most `most` letters, broken at spaces.
-fn wrapped(text: &str, most: usize) -> Vec<String> {
-    let mut lines: Vec<String> = Vec::new();
-    for word in text.split(' ') {
-        match lines.last_mut() {
-            Some(line) if line.chars().count() + 1 + word.chars().count() <= most => {
-                line.push(' ');
-                line.push_str(word);
-            }
-            _ => lines.push(word.to_string()),
-        }
-    }
-    lines
 }
 
 /// Why a sheet could not be made.

@@ -3,9 +3,9 @@
 use minijinja::value::Serde;
 use minijinja::{Value, context};
 
-use super::canvas::{Picture, ProofError};
+use super::canvas::{Picture, ProofError, escape};
 use super::page::{data_uri, fill};
-use super::plot::{Curve, percent};
+use super::plot::{Field, Plot, PlotAxis};
 use super::reduce::reduced;
 use super::report::{Report, Standing, sign};
 use crate::findings::Severity;
@@ -34,12 +34,9 @@ pub struct Pictures<'a> {
 /// # Errors
 /// When a picture has no pixels.
 pub fn ticket(report: &Report, pictures: &Pictures) -> Result<String, ProofError> {
-    let gain: Vec<(f64, f64)> = report.gain_curve.iter().map(|p| (p.coverage_share, p.mark_share)).collect();
-    let plot = (!gain.is_empty()).then(|| {
-        let straight = Curve { points: &[(0.0, 0.0), (1.0, 1.0)], label: "", dash: "3 4" };
-        let curve = Curve { points: &gain, label: "this screen and process", dash: "none" };
-        percent("dots laid, % of the area", "marked, % of a full mark", &[straight, curve])
-    });
+    let gain: Vec<(f64, f64)> =
+        report.gain_curve.iter().map(|p| (100.0 * p.coverage_share, 100.0 * p.mark_share)).collect();
+    let plot = (!gain.is_empty()).then(|| gain_plot(&gain));
     let mut findings = report.findings.clone();
     findings.sort_by_key(|f| std::cmp::Reverse(f.severity));
     let findings: Vec<Value> = findings
@@ -69,6 +66,32 @@ pub fn ticket(report: &Report, pictures: &Pictures) -> Result<String, ProofError
         process => process(report),
     };
     fill("ticket.html", include_str!("ticket.html"), values)
+}
+
+/// The dot-gain curve, percent either way, as an SVG element that scales with the page.
+fn gain_plot(gain: &[(f64, f64)]) -> String {
+    let quarters = [0.0, 25.0, 50.0, 75.0, 100.0];
+    let axis = |title: &str| PlotAxis::linear(title, 0.0, 100.0).with_ticks(&quarters);
+    let field = Field { left: 64.0, top: 12.0, width: 260.0, height: 260.0, text: 12.0 };
+    let plot = Plot { field, x: axis("dots laid, % of the area"), y: axis("marked, % of a full mark") };
+    let mut body = plot.axes() + &plot.line(&[(0.0, 0.0), (100.0, 100.0)], "currentColor", "3 4");
+    body += &plot.line(gain, "currentColor", "");
+    // The label sits beside the middle of its curve, on paper so that lines do not cross it.
+    if let Some(&(c, m)) = gain.get(gain.len() / 2) {
+        let (x, y) = plot.at(c, m);
+        body += &format!(
+            r#"<text x="{:.1}" y="{:.1}" paint-order="stroke" stroke="white" stroke-width="4">this screen and process</text>"#,
+            x + 9.0,
+            y + 14.0
+        );
+    }
+    format!(
+        r#"<svg class="plot" viewBox="0 0 {} {}" role="img" aria-label="{} against {}" font-size="12" fill="currentColor">{body}</svg>"#,
+        field.left + field.width + 20.0,
+        field.top + field.height + 48.0,
+        escape(&plot.y.title),
+        escape(&plot.x.title)
+    )
 }
 
 /// The picture, at most `side` pixels long, as a data URI.

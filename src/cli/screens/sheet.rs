@@ -8,6 +8,7 @@ use crate::plane::{Dots, Tone};
 use crate::progress::Silent;
 use crate::proof::canvas::{Picture, Rgb, draw, escape};
 use crate::proof::legend::stack;
+use crate::proof::plot::{Field, Plot, PlotAxis, sign};
 use crate::screen::{Options, SCREENS, Screen};
 
 const PAPER: Rgb = [247; 3];
@@ -110,68 +111,52 @@ fn grey(width: usize, height: usize, value: impl Fn(usize, usize) -> u8) -> Pict
 
 /// Quality against time for the searching screen, time on a scale of powers.
 fn curve(search: &[Search]) -> Result<Picture, Failure> {
-    const FIELD: (f64, f64, f64, f64) = (70.0, 52.0, 760.0, 230.0);
-    let (left, top, width, height) = FIELD;
     let all = || search.iter().flat_map(|s| s.psnr_db);
     let low = all().fold(f64::INFINITY, f64::min).floor();
     let high = all().fold(f64::NEG_INFINITY, f64::max).ceil().max(low + 1.0);
-    let ends =
-        |f: fn(f64, f64) -> f64, from| search.iter().map(|s| s.seconds.max(1e-4).log10()).fold(from, f);
-    let (first, last) = (ends(f64::min, f64::INFINITY).floor(), ends(f64::max, f64::NEG_INFINITY).ceil());
-    let x = |seconds: f64| left + width * (seconds.max(1e-4).log10() - first) / (last - first).max(1.0);
-    let y = |db: f64| top + height * (high - db) / (high - low);
-    let mut svg = String::from(
-        r#"<text x="12" y="26" font-size="18" font-weight="bold">What more search brings</text><text x="300" y="26" font-size="14">fitted by its passes; 0 is where it starts, model-diffusion</text>"#,
+    let decibels: Vec<f64> = (0..=(high - low) as u32).map(|i| low + f64::from(i)).collect();
+    let ends = |f: fn(f64, f64) -> f64, from| search.iter().map(|s| taken(s).log10()).fold(from, f);
+    let first = ends(f64::min, f64::INFINITY).floor() as i32;
+    let last = (ends(f64::max, f64::NEG_INFINITY).ceil() as i32).max(first + 1);
+    let seconds: Vec<(f64, String)> =
+        (first..=last).map(|p| 10f64.powi(p)).map(|s| (s, format!("{s} s"))).collect();
+    let plot = Plot {
+        field: Field { left: 70.0, top: 52.0, width: 760.0, height: 230.0, text: 13.0 },
+        x: PlotAxis::log("time for a million dots", 10f64.powi(first), 10f64.powi(last)).with_labels(seconds),
+        y: PlotAxis::linear("PSNR after the eye, dB", low, high).with_ticks(&decibels),
+    };
+    let mut svg = format!(
+        r#"<text x="12" y="26" font-size="18" font-weight="bold">What more search brings</text><text x="300" y="26" font-size="14">fitted by its passes; 0 is where it starts, model-diffusion</text><g font-size="13">{}"#,
+        plot.axes()
     );
-    let mut db = low;
-    while db <= high {
-        svg += &format!(
-            r##"<path d="M{left} {0:.1}h{width}" stroke="#bbb"/><text x="{1}" y="{2:.1}" font-size="13" text-anchor="end">{db:.0}</text>"##,
-            y(db),
-            left - 8.0,
-            y(db) + 4.0
-        );
-        db += 1.0;
-    }
-    for power in first as i32..=last as i32 {
-        let seconds = 10f64.powi(power);
-        svg += &format!(
-            r##"<path d="M{0:.1} {top}v{height}" stroke="#bbb"/><text x="{0:.1}" y="{1}" font-size="13" text-anchor="middle">{seconds} s</text>"##,
-            x(seconds),
-            top + height + 18.0
-        );
-    }
-    svg += &format!(
-        r#"<text x="{}" y="{}" font-size="13" text-anchor="middle">time for a million dots</text><text transform="translate(22 {}) rotate(-90)" font-size="13" text-anchor="middle">PSNR after the eye, dB</text>"#,
-        left + width / 2.0,
-        top + height + 38.0,
-        top + height / 2.0
-    );
-    for (beam, dash, label) in [(0, "none", "beam 1.5"), (1, "7 4", "beam 2.0")] {
-        let points = search.iter().map(|s| format!("{:.1} {:.1}", x(s.seconds), y(s.psnr_db[beam])));
-        let path = points.collect::<Vec<_>>().join("L");
-        svg += &format!(
-            r#"<path d="M{path}" fill="none" stroke="black" stroke-width="2" stroke-dasharray="{dash}"/>"#
-        );
-        for s in search {
-            let at = (x(s.seconds), y(s.psnr_db[beam]));
+    for (beam, dash, label) in [(0, "", "beam 1.5"), (1, "7 4", "beam 2.0")] {
+        let below = if beam == 0 { 17.0 } else { -8.0 };
+        let points: Vec<(f64, f64)> = search.iter().map(|s| (taken(s), s.psnr_db[beam])).collect();
+        svg += &plot.line(&points, "black", dash);
+        for (s, p) in search.iter().zip(&points) {
+            let (x, y) = plot.at(p.0, p.1);
+            svg += &sign(beam, x, y);
             svg += &format!(
-                r#"<circle cx="{:.1}" cy="{:.1}" r="3.5"/><text x="{:.1}" y="{:.1}" font-size="12">{}</text>"#,
-                at.0,
-                at.1,
-                at.0 + 7.0,
-                at.1 + if beam == 0 { 17.0 } else { -8.0 },
+                r#"<text x="{:.1}" y="{:.1}" font-size="12">{}</text>"#,
+                x + 7.0,
+                y + below,
                 s.passes
             );
         }
-        let longest = search.iter().map(|s| s.seconds).fold(0.0, f64::max);
-        if let Some(s) = search.last() {
+        let longest = points.iter().map(|p| p.0).fold(0.0, f64::max);
+        if let Some(p) = points.last() {
+            let (x, y) = plot.at(longest, p.1);
             svg += &format!(
-                r#"<text x="{:.1}" y="{:.1}" font-size="13" font-weight="bold">{label}</text>"#,
-                x(longest) + 30.0,
-                y(s.psnr_db[beam]) + if beam == 0 { 17.0 } else { -8.0 }
+                r#"<text x="{:.1}" y="{:.1}" font-weight="bold">{label}</text>"#,
+                x + 30.0,
+                y + below
             );
         }
     }
-    Ok(draw(WIDTH, 340, PAPER, &svg)?)
+    Ok(draw(WIDTH, 340, PAPER, &(svg + "</g>"))?)
+}
+
+/// Seconds for a million dots, as a log axis can show them.
+fn taken(search: &Search) -> f64 {
+    search.seconds.max(1e-4)
 }

@@ -5,4 +5,5 @@ pub mod curves;
 pub mod picture;
 pub mod preview;
 pub mod process;
+pub mod summary;
 pub mod ticket;

@@ -1,24 +1,25 @@
 //! Picture: the photo laid flat, patches outlined with their values, the pick, and what was read beside it.
 
-use crate::colour::lstar;
-use crate::wedge::estimate::Estimate;
-use crate::wedge::evidence::Evidence;
-use crate::wedge::fit::wants_mark;
-use crate::wedge::reading::Reading;
-use crate::wedge::target::{Wedge, WedgeKind};
-
+use super::summary::summary;
 use crate::colour::srgb8;
 use crate::proof::canvas::{Picture, ProofError, draw, escape};
-use crate::units::short;
+use crate::proof::page::data_uri;
+use crate::proof::plot::{ORANGE, SKY_BLUE, VERMILION};
+use crate::wedge::estimate::Estimate;
+use crate::wedge::evidence::Evidence;
+use crate::wedge::reading::Reading;
+use crate::wedge::target::Wedge;
 
 /// Width of the flat photo in the picture, pixels.
 const PHOTO: f64 = 1120.0;
 /// Width of the column of text, pixels.
 const COLUMN: f64 = 520.0;
-/// Colours that stay apart for colour-blind eyes (Okabe and Ito, 2008): sky blue, orange, vermillion.
-const PATCH: &str = "#56B4E9";
-const PICK: &str = "#E69F00";
-const REFUSED: &str = "#D55E00";
+/// Letters in a line of it: letters of 16 pixels are 0.56 of that wide in the mean.
+pub const LETTERS: usize = (COLUMN / (0.56 * 16.0)) as usize;
+/// Outlines.
+const PATCH: &str = SKY_BLUE;
+const PICK: &str = ORANGE;
+const REFUSED: &str = VERMILION;
 
 /// Draws the reading.
 ///
@@ -28,24 +29,24 @@ pub fn reading_picture(evidence: &Evidence, wedge: &Wedge) -> Result<Picture, Pr
     let (w, h) = (wedge.blank.width(), wedge.blank.height());
     let scale = PHOTO / w.max(h);
     let (pw, ph) = ((w * scale).round(), (h * scale).round());
-    let column = text(&evidence.reading);
+    let column = summary(&evidence.reading, LETTERS);
     let rows = column.len() as f64;
     let height = (ph + 40.0).max(60.0 + 24.0 * rows);
     let (width, height) = ((pw + COLUMN + 60.0) as usize, height as usize);
     let mut body = String::new();
     let photo = photo_png(evidence, pw as usize, ph as usize, scale)?;
     body.push_str(&format!(
-        r#"<image x="20" y="20" width="{pw}" height="{ph}" href="data:image/png;base64,{}"/>"#,
-        base64(&photo)
+        r#"<image x="20" y="20" width="{pw}" height="{ph}" href="{}"/>"#,
+        data_uri(&photo)
     ));
     body.push_str(&format!(
         r#"<g transform="translate(20 20)">{}</g>"#,
         overlay(&evidence.reading, wedge, scale)
     ));
     body.push_str(&format!(r#"<g transform="translate({} 40)" font-size="16" fill="black">"#, pw + 45.0));
-    for (i, (line, strong)) in column.iter().enumerate() {
-        let weight = if *strong { r#" font-weight="bold""# } else { "" };
-        body.push_str(&format!(r#"<text x="0" y="{}"{weight}>{}</text>"#, 24 * i, escape(line)));
+    for (i, line) in column.iter().enumerate() {
+        let weight = if line.strong { r#" font-weight="bold""# } else { "" };
+        body.push_str(&format!(r#"<text x="0" y="{}"{weight}>{}</text>"#, 24 * i, escape(&line.text)));
     }
     body.push_str("</g>");
     draw(width, height, [250, 250, 248], &body)
@@ -142,155 +143,4 @@ fn overlay(reading: &Reading, wedge: &Wedge, scale: f64) -> String {
         }
     }
     out
-}
-
-fn known(k: &Estimate, decimals: usize, unit: &str) -> String {
-    match k {
-        Estimate::Measured { value, uncertainty } if *uncertainty > 0.0 => {
-            format!("{value:.decimals$} ± {uncertainty:.decimals$}{unit}")
-        }
-        Estimate::Measured { value, .. } => format!("{value:.decimals$}{unit}"),
-        Estimate::NotMeasured { .. } => "not measured".into(),
-    }
-}
-
-/// The text beside the photo: lines, and whether they are headings.
-pub fn text(r: &Reading) -> Vec<(String, bool)> {
-    let mut out: Vec<(String, bool)> = Vec::new();
-    let head = |t: String, out: &mut Vec<(String, bool)>| {
-        if !out.is_empty() {
-            out.push((String::new(), false));
-        }
-        out.push((t, true));
-    };
-    head(format!("Wedge {} ({})", r.wedge, r.kind), &mut out);
-    out.push((format!("{} on {}", r.coating, r.machine), false));
-    if !r.date.is_empty() {
-        out.push((format!("read {}", r.date), false));
-    }
-    if let Some(p) = &r.pick {
-        head("The pick".into(), &mut out);
-        let passes = if p.passes == 1 { String::new() } else { format!(", {} passes", p.passes) };
-        out.push((
-            format!("{}: {}% at {} mm/s{passes}", p.patch, short(p.power_percent, 1), short(p.speed_mm_s, 2)),
-            true,
-        ));
-        out.push((format!("L* {:.1}, grain {:.1} L*", p.lightness, p.grain), false));
-        wrap(&p.why, &mut out);
-        out.push((format!("power may rise by {} before char", known(&p.latitude_percent, 0, " %")), false));
-    } else if r.kind == WedgeKind::Exposure.name() {
-        head("No patch is picked".into(), &mut out);
-    }
-    if let Some(f) = &r.response {
-        head("The response".into(), &mut out);
-        out.push((format!("half mark at {}", known(&f.x_half_j_mm2, 3, " J/mm²")), false));
-        out.push((format!("steepness {}", known(&f.rise, 2, "")), false));
-        out.push((format!("reciprocity s {}", known(&f.schwarzschild, 3, "")), false));
-        out.push((format!("half char at {}", known(&f.x_char_j_mm2, 2, " J/mm²")), false));
-        if let Some(rms) = f.rms_l {
-            out.push((format!("the curve misses the patches by {rms:.2} L* rms"), false));
-        }
-    }
-    if let Some(b) = &r.beam {
-        head("The beam (1/e² diameter)".into(), &mut out);
-        out.push((format!("along the lines {}", known(&b.along_mm, 3, " mm")), false));
-        out.push((format!("across the lines {}", known(&b.across_mm, 3, " mm")), false));
-    }
-    for g in &r.dot_gain {
-        let own = if wants_mark(&g.screen) { " (it searches for the mark: no curve)" } else { "" };
-        head(format!("Dot gain: {}{own}", g.screen), &mut out);
-        for line in g.steps.chunks(5) {
-            let steps: Vec<String> =
-                line.iter().map(|s| format!("{:.0}→{:.0}%", 100.0 * s.coverage, 100.0 * s.mark)).collect();
-            out.push((steps.join("  "), false));
-        }
-    }
-    if !r.lags.is_empty() {
-        head("Lag between directions".into(), &mut out);
-        for l in &r.lags {
-            out.push((
-                format!("{}: {}, {}", l.name, known(&l.offset_mm, 3, " mm"), known(&l.lag_ms, 2, " ms")),
-                false,
-            ));
-        }
-    }
-    head("Good to know".into(), &mut out);
-    if r.patches.is_empty() {
-        out.push(("The lag is how late the beam comes: half the offset over the speed.".into(), false));
-    } else {
-        wrap(&format!("Lightness is {}.", r.scale.note), &mut out);
-    }
-    for n in &r.notes {
-        wrap(
-            &format!(
-                "{}{}.",
-                n.chars().next().map_or(String::new(), |c| c.to_uppercase().collect()),
-                n.chars().skip(1).collect::<String>()
-            ),
-            &mut out,
-        );
-    }
-    for p in r.patches.iter().filter(|p| p.lightness.get().is_none()).take(8) {
-        if let Estimate::NotMeasured { not_measured } = &p.lightness {
-            wrap(&format!("{}: {not_measured}.", p.name), &mut out);
-        }
-    }
-    if r.patches.is_empty() {
-        return out;
-    }
-    out.push((String::new(), false));
-    out.push((
-        format!("Bare coating L* {:.1}. Numbers in the patches are L*.", lstar(r.scale.y_unmarked)),
-        false,
-    ));
-    out
-}
-
-/// Breaks a sentence into lines that fit the column.
-fn wrap(sentence: &str, out: &mut Vec<(String, bool)>) {
-    let most = (COLUMN / (0.56 * 16.0)) as usize;
-    let mut line = String::new();
-    for word in sentence.split_whitespace() {
-        if !line.is_empty() && line.chars().count() + 1 + word.chars().count() > most {
-            out.push((std::mem::take(&mut line), false));
-        }
-        if !line.is_empty() {
-            line.push(' ');
-        }
-        line.push_str(word);
-    }
-    out.push((line, false));
-}
-
-/// Base64 of RFC 4648, section 4.
-fn base64(bytes: &[u8]) -> String {
-    const LETTERS: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
-    let mut out = String::with_capacity(bytes.len().div_ceil(3) * 4);
-    for c in bytes.chunks(3) {
-        let n = c.iter().enumerate().fold(0u32, |n, (i, &b)| n | u32::from(b) << (16 - 8 * i));
-        for i in 0..4 {
-            let letter = LETTERS[(n >> (18 - 6 * i) & 63) as usize];
-            out.push(if i <= c.len() { char::from(letter) } else { '=' });
-        }
-    }
-    out
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn base64_agrees_with_the_test_vectors_of_rfc_4648() {
-        for (plain, coded) in [
-            ("", ""),
-            ("f", "Zg=="),
-            ("fo", "Zm8="),
-            ("foo", "Zm9v"),
-            ("foob", "Zm9vYg=="),
-            ("foobar", "Zm9vYmFy"),
-        ] {
-            assert_eq!(base64(plain.as_bytes()), coded);
-        }
-    }
 }

@@ -1,0 +1,129 @@
+//! Summary: what was read, in lines for the terminal and for the picture.
+
+use crate::colour::lstar;
+use crate::proof::canvas::wrapped;
+use crate::units::short;
+use crate::wedge::estimate::Estimate;
+use crate::wedge::fit::wants_mark;
+use crate::wedge::reading::Reading;
+use crate::wedge::target::WedgeKind;
+
+fn known(k: &Estimate, decimals: usize, unit: &str) -> String {
+    match k {
+        Estimate::Measured { value, uncertainty } if *uncertainty > 0.0 => {
+            format!("{value:.decimals$} ± {uncertainty:.decimals$}{unit}")
+        }
+        Estimate::Measured { value, .. } => format!("{value:.decimals$}{unit}"),
+        Estimate::NotMeasured { .. } => "not measured".into(),
+    }
+}
+
+/// A line of the summary.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SummaryLine {
+    /// What it says; empty between parts.
+    pub text: String,
+    /// Whether it is a heading or the pick.
+    pub strong: bool,
+}
+
+/// The reading in lines of at most `most` letters.
+pub fn summary(r: &Reading, most: usize) -> Vec<SummaryLine> {
+    lines(r, most).into_iter().map(|(text, strong)| SummaryLine { text, strong }).collect()
+}
+
+fn lines(r: &Reading, most: usize) -> Vec<(String, bool)> {
+    let mut out: Vec<(String, bool)> = Vec::new();
+    let head = |t: String, out: &mut Vec<(String, bool)>| {
+        if !out.is_empty() {
+            out.push((String::new(), false));
+        }
+        out.push((t, true));
+    };
+    head(format!("Wedge {} ({})", r.wedge, r.kind), &mut out);
+    out.push((format!("{} on {}", r.coating, r.machine), false));
+    if !r.date.is_empty() {
+        out.push((format!("read {}", r.date), false));
+    }
+    if let Some(p) = &r.pick {
+        head("The pick".into(), &mut out);
+        let passes = if p.passes == 1 { String::new() } else { format!(", {} passes", p.passes) };
+        out.push((
+            format!("{}: {}% at {} mm/s{passes}", p.patch, short(p.power_percent, 1), short(p.speed_mm_s, 2)),
+            true,
+        ));
+        out.push((format!("L* {:.1}, grain {:.1} L*", p.lightness, p.grain), false));
+        wrap(most, &p.why, &mut out);
+        out.push((format!("power may rise by {} before char", known(&p.latitude_percent, 0, " %")), false));
+    } else if r.kind == WedgeKind::Exposure.name() {
+        head("No patch is picked".into(), &mut out);
+    }
+    if let Some(f) = &r.response {
+        head("The response".into(), &mut out);
+        out.push((format!("half mark at {}", known(&f.x_half_j_mm2, 3, " J/mm²")), false));
+        out.push((format!("steepness {}", known(&f.rise, 2, "")), false));
+        out.push((format!("reciprocity s {}", known(&f.schwarzschild, 3, "")), false));
+        out.push((format!("half char at {}", known(&f.x_char_j_mm2, 2, " J/mm²")), false));
+        if let Some(rms) = f.rms_l {
+            out.push((format!("the curve misses the patches by {rms:.2} L* rms"), false));
+        }
+    }
+    if let Some(b) = &r.beam {
+        head("The beam (1/e² diameter)".into(), &mut out);
+        out.push((format!("along the lines {}", known(&b.along_mm, 3, " mm")), false));
+        out.push((format!("across the lines {}", known(&b.across_mm, 3, " mm")), false));
+    }
+    for g in &r.dot_gain {
+        let own = if wants_mark(&g.screen) { " (it searches for the mark: no curve)" } else { "" };
+        head(format!("Dot gain: {}{own}", g.screen), &mut out);
+        for line in g.steps.chunks(5) {
+            let steps: Vec<String> =
+                line.iter().map(|s| format!("{:.0}→{:.0}%", 100.0 * s.coverage, 100.0 * s.mark)).collect();
+            out.push((steps.join("  "), false));
+        }
+    }
+    if !r.lags.is_empty() {
+        head("Lag between directions".into(), &mut out);
+        for l in &r.lags {
+            out.push((
+                format!("{}: {}, {}", l.name, known(&l.offset_mm, 3, " mm"), known(&l.lag_ms, 2, " ms")),
+                false,
+            ));
+        }
+    }
+    head("Good to know".into(), &mut out);
+    if r.patches.is_empty() {
+        out.push(("The lag is how late the beam comes: half the offset over the speed.".into(), false));
+    } else {
+        wrap(most, &format!("Lightness is {}.", r.scale.note), &mut out);
+    }
+    for n in &r.notes {
+        wrap(
+            most,
+            &format!(
+                "{}{}.",
+                n.chars().next().map_or(String::new(), |c| c.to_uppercase().collect()),
+                n.chars().skip(1).collect::<String>()
+            ),
+            &mut out,
+        );
+    }
+    for p in r.patches.iter().filter(|p| p.lightness.get().is_none()).take(8) {
+        if let Estimate::NotMeasured { not_measured } = &p.lightness {
+            wrap(most, &format!("{}: {not_measured}.", p.name), &mut out);
+        }
+    }
+    if r.patches.is_empty() {
+        return out;
+    }
+    out.push((String::new(), false));
+    out.push((
+        format!("Bare coating L* {:.1}. Numbers in the patches are L*.", lstar(r.scale.y_unmarked)),
+        false,
+    ));
+    out
+}
+
+fn wrap(most: usize, sentence: &str, out: &mut Vec<(String, bool)>) {
+    out.extend(wrapped(sentence, most).into_iter().map(|line| (line, false)));
+}
