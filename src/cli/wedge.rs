@@ -281,7 +281,7 @@ fn draw_wedge(a: &DrawArgs, out: &mut Out) -> Result<u8, Failure> {
     output.put("wedge.png", &png::picture(w, h, Samples::Grey, &grey, None)?)?;
     output.put("dots.png", &png::dots(&drawing.dots, request.grid, BeamOn::Black)?)?;
     output.put("wedge.nc", &program.bytes)?;
-    output.put("ticket.html", ticket::ticket(&drawing, program.seconds).as_bytes())?;
+    output.put("ticket.html", ticket::ticket(&drawing, program.seconds)?.as_bytes())?;
     output.commit()?;
     let wedge = &drawing.wedge;
     writeln!(

@@ -1,4 +1,4 @@
-//! Pages: one self-contained HTML file from a template, with everything escaped.
+//! Pages: one HTML file from a template, in the one style that all pages share, with everything escaped.
 
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
@@ -6,6 +6,10 @@ use minijinja::{Environment, Value};
 
 use super::canvas::ProofError;
 use crate::units::short;
+
+/// What all pages have in common: head, style and print. A page's template extends `page.html` and fills its blocks
+/// `title`, `style` and `body`.
+const PAGE: &str = include_str!("page.html");
 
 /// Fills the template with `values`.
 ///
@@ -20,6 +24,7 @@ pub fn fill(name: &'static str, template: &'static str, values: Value) -> Result
     env.add_filter("size", |v: f64| size(v));
     env.add_filter("duration", |v: f64| crate::units::duration(v));
     env.add_filter("sentence", |v: String| sentence(&v));
+    env.add_template("page.html", PAGE).map_err(fail)?;
     env.add_template(name, template).map_err(fail)?;
     env.get_template(name).and_then(|t| t.render(values)).map_err(fail)
 }
@@ -81,6 +86,15 @@ mod tests {
         let page = fill("t.html", "<p>{{ name }}</p>", minijinja::context! { name => "<b>&" }).unwrap();
         assert_eq!(page, "<p>&lt;b&gt;&amp;</p>");
         assert!(fill("t.html", "{{ missing.part }}", minijinja::context! {}).is_err());
+    }
+
+    #[test]
+    fn a_page_fills_the_blocks_of_the_shared_one() {
+        let own = r#"{% extends "page.html" %}{% block title %}{{ name }}{% endblock %}{% block body %}<h1>{{ name }}</h1>{% endblock %}"#;
+        let page = fill("own.html", own, minijinja::context! { name => "Rope & tar" }).unwrap();
+        assert!(page.starts_with("<!DOCTYPE html>") && page.ends_with("</html>"), "{page}");
+        assert!(page.contains("<title>Rope &amp; tar</title>") && page.contains("<h1>Rope &amp; tar</h1>"));
+        assert!(page.contains("@media print") && !page.contains("{%"));
     }
 
     #[test]

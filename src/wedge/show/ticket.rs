@@ -1,13 +1,19 @@
 //! Ticket: how to burn the wedge and photograph it, as a page to print.
 
+use minijinja::{Value, context};
+
 use crate::colour::lstar;
-use crate::proof::canvas::escape;
+use crate::proof::canvas::ProofError;
+use crate::proof::page::fill;
 use crate::units::{duration, short};
 use crate::wedge::draw::Drawing;
 use crate::wedge::target::{Wedge, WedgeKind};
 
 /// The ticket; `seconds` is the burning time of the program, where one was written.
-pub fn ticket(drawing: &Drawing, seconds: f64) -> String {
+///
+/// # Errors
+/// When the template does not fit, which is a fault of the program.
+pub fn ticket(drawing: &Drawing, seconds: f64) -> Result<String, ProofError> {
     let w = &drawing.wedge;
     let s = &w.fiducials;
     let e = &w.expected;
@@ -36,8 +42,6 @@ pub fn ticket(drawing: &Drawing, seconds: f64) -> String {
         ),
         ("Time", duration(seconds)),
     ];
-    let table: String =
-        rows.iter().map(|(k, v)| format!("<tr><th>{}</th><td>{}</td></tr>", escape(k), escape(v))).collect();
     let read = match w.kind {
         WedgeKind::Timing => {
             "By eye: in each row find the line of the upper comb that continues straight into a line of the lower one, and count lines from the middle (to the right: above zero). Times the step's difference it is how far the two directions lie apart; half of it over the speed is the lag. A photo is read to the hundredth of a millimetre."
@@ -49,20 +53,9 @@ pub fn ticket(drawing: &Drawing, seconds: f64) -> String {
             "The photo tells the best power and speed, and how the coating answers to exposure."
         }
     };
-    format!(
-        "<!doctype html><html lang=\"en\"><meta charset=\"utf-8\"><title>Wedge {id}</title>\
-         <style>body{{font:15px/1.45 sans-serif;margin:2em;max-width:48em}}th{{text-align:left;vertical-align:top;padding-right:1em}}td,th{{padding-bottom:.3em}}img{{max-width:100%}}</style>\
-         <h1>Wedge {id}</h1><img src=\"wedge.png\" alt=\"The wedge as it is expected to look\"><table>{table}</table>\
-         <p>The picture shows the wedge under the {standing} response; yours will differ, and that is what it is for.</p>\
-         <h2>Burn</h2><ol><li>Eyewear for the laser's wavelength on, enclosure closed, extraction running. Never leave a burn alone.</li>\
-         <li>Lay the coated blank, focus, run wedge.nc. Finder marks and labels come last: a wedge without them was broken off.</li>\
-         <li>Clean it as you clean a finished piece, and lay it on the backdrop it will be seen before.</li></ol>\
-         <h2>Photo</h2><ol><li>All four finder marks in the picture, the piece filling most of it, sharp; a lean of up to 25 degrees does no harm.</li>\
-         <li>Even, diffuse light from the side; no flash, no window mirrored in the glass. No beauty mode, no filter.</li>\
-         <li>A white card beside the piece makes lightness absolute: give its place with --white.</li>\
-         <li>dotwright wedge read PHOTO --wedge wedge.toml --out reading</li></ol><p>{read}</p></html>\n",
-        id = escape(&w.id),
-    )
+    let rows: Vec<Value> = rows.into_iter().map(|(name, text)| context! { name, text }).collect();
+    let values = context! { id => w.id.clone(), rows, standing, read };
+    fill("wedge-ticket.html", include_str!("ticket.html"), values)
 }
 
 fn patches(w: &Wedge) -> String {
