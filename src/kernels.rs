@@ -6,7 +6,9 @@
 #![allow(missing_docs)]
 
 pub mod art {
-    pub use crate::art::{Art, Kind, OpenError, View, open, open_path, render};
+    pub use crate::art::{
+        Art, Kind, OpenError, Patience, Photo, View, open, open_path, open_photo, open_within, render,
+    };
     pub mod extent {
         pub use crate::art::extent::extent;
     }

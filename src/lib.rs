@@ -112,7 +112,18 @@ pub use art::open;
 /// # Ok::<(), dotwright::OpenError>(())
 /// ```
 pub use art::open_path;
-pub use art::{Art, OpenError};
+/// Opens the picture or drawing in some bytes, with another patience than the usual one for drawings.
+///
+/// ```
+/// use dotwright::{Patience, open_within};
+///
+/// let svg = br#"<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 9 9"><circle cx="4" cy="4" r="4"/></svg>"#;
+/// let art = open_within(svg, "'disc.svg'", Patience { drawing_s: 300.0 })?;
+/// assert_eq!(art.size(), (9.0, 9.0));
+/// # Ok::<(), dotwright::OpenError>(())
+/// ```
+pub use art::open_within;
+pub use art::{Art, OpenError, Patience};
 
 pub use encode::sink;
 

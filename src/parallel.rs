@@ -3,6 +3,10 @@
 //! Kernels get plain slices and never mention rayon. A band is a fixed number of rows, whatever
 //! the number of threads, so results are the same bytes on any machine.
 
+use std::sync::mpsc::{RecvTimeoutError, sync_channel};
+use std::thread;
+use std::time::Duration;
+
 use rayon::prelude::*;
 
 /// The least number of values worth handing to another thread. Measured on two cores: below about
@@ -60,9 +64,51 @@ pub fn threads() -> usize {
     rayon::current_num_threads()
 }
 
+/// What became of work done aside.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Aside<R> {
+    /// It is done.
+    Done(R),
+    /// It takes longer than allowed. Its thread goes on until it ends or the program does.
+    Late,
+    /// No thread can be had for it, and why; or it panicked.
+    NoThread(String),
+}
+
+/// Runs `work` on a thread of its own with a stack of `stack` bytes, and waits at most so many seconds for it.
+pub fn aside<R: Send + 'static>(
+    stack: usize,
+    seconds: f64,
+    work: impl FnOnce() -> R + Send + 'static,
+) -> Aside<R> {
+    let (tell, told) = sync_channel(1);
+    // Nobody listens any more when the work comes late.
+    let spawned = thread::Builder::new().stack_size(stack).spawn(move || {
+        let _ = tell.send(work());
+    });
+    if let Err(e) = spawned {
+        return Aside::NoThread(format!("no thread can be had for it: {e}"));
+    }
+    let patience = Duration::try_from_secs_f64(seconds.max(0.0)).unwrap_or(Duration::MAX);
+    match told.recv_timeout(patience) {
+        Ok(result) => Aside::Done(result),
+        Err(RecvTimeoutError::Timeout) => Aside::Late,
+        Err(RecvTimeoutError::Disconnected) => Aside::NoThread("its thread ended before it did".into()),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn work_aside_is_waited_for_and_given_up() {
+        assert_eq!(aside(1 << 20, 60.0, || 6 * 7), Aside::Done(42));
+        let (go, wait) = sync_channel::<()>(1);
+        assert_eq!(aside(1 << 20, 0.01, move || wait.recv().is_ok()), Aside::Late);
+        drop(go);
+        assert_eq!(aside(1 << 20, f64::INFINITY, || 1), Aside::Done(1));
+    }
 
     #[test]
     fn bands_cover_every_row_once_for_any_thread_count() {

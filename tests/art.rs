@@ -4,7 +4,9 @@
 
 use std::path::PathBuf;
 
-use dotwright::kernels::art::{Art, Kind, OpenError, View, kind, open, open_path, render};
+use dotwright::kernels::art::{
+    Art, Kind, OpenError, Patience, View, kind, open, open_path, open_within, render,
+};
 use dotwright::kernels::colour::srgb_to_linear;
 use proptest::prelude::*;
 use serde_json::Value;
@@ -170,7 +172,7 @@ fn drawings_never_reach_outside_and_never_run_away() {
         laughs += &format!("<!ENTITY a{i} '{}'>", format!("&a{};", i - 1).repeat(10));
     }
     laughs += "]><svg xmlns='http://www.w3.org/2000/svg' width='9' height='9'>&a11;</svg>";
-    assert!(refused(laughs.as_bytes()).contains("not a valid SVG"));
+    assert!(refused(laughs.as_bytes()).contains("once its entities are replaced"));
     assert!(refused(svg(&"<g>".repeat(200_000)).as_bytes()).contains("nests"));
     let liar = "<image width='9' height='9' href='data:image/png;base64,iVBORw0KGgoAAAANSUhEUgAA6mAAAOpgCAIAAADeVkGAAAAACklEQVR4nGMAAQAABQABDQottAAAAABJRU5ErkJggg=='/>";
     let said = refused(svg(liar).as_bytes());
@@ -183,6 +185,169 @@ fn drawings_never_reach_outside_and_never_run_away() {
     ));
     let art = open(deep.as_bytes(), "'picture'").unwrap();
     assert!(render(&art, &View::default(), 20, 20, Kind::Drawing).unwrap().alpha.is_some());
+}
+
+/// A drawing of 20 x 16 units.
+fn drawing(body: &str) -> String {
+    format!(
+        "<svg xmlns='http://www.w3.org/2000/svg' xmlns:xlink='http://www.w3.org/1999/xlink' width='20' height='16'>{body}</svg>"
+    )
+}
+
+/// What is said when a drawing is opened and drawn in two sizes, as a job does; `None` when it comes out.
+fn complaint(text: &str) -> Option<String> {
+    let art = match open(text.as_bytes(), "'drawing.svg'") {
+        Ok(art) => art,
+        Err(e) => return Some(e.to_string()),
+    };
+    [(1024, 819), (200, 160)].into_iter().find_map(|(columns, rows)| {
+        render(&art, &View::default(), columns, rows, Kind::Drawing).err().map(|e| e.to_string())
+    })
+}
+
+#[test]
+fn a_kilobyte_of_drawing_never_asks_for_more_than_it_is_given() {
+    let filtered = |f: &str| {
+        drawing(&format!("<filter id='f'>{f}</filter><rect width='20' height='16' filter='url(#f)'/>"))
+    };
+    let stroked = |d: &str, more: &str| drawing(&format!("<path d='{d}' fill='none' stroke='#000' {more}/>"));
+    let nested = |n: usize| {
+        let mut inner =
+            "<svg xmlns='http://www.w3.org/2000/svg' width='9' height='9'><rect width='9' height='9'/></svg>"
+                .to_string();
+        for _ in 0..n {
+            let data: String = inner.bytes().map(|b| format!("%{b:02x}")).collect();
+            inner = format!(
+                "<svg xmlns='http://www.w3.org/2000/svg' width='9' height='9'><image width='9' height='9' href='data:image/svg+xml,{data}'/></svg>"
+            );
+        }
+        inner
+    };
+    let far = "more than ten million dots beyond the art";
+    let late = "takes more than 30 s to draw";
+    let memory = "need more than 2 GiB";
+    let laughs: String = (1..8).fold("<!ENTITY a0 'ahoy ahoy '>".into(), |s: String, i| {
+        s + &format!("<!ENTITY a{i} '{}'>", format!("&a{};", i - 1).repeat(10))
+    });
+    let cases: Vec<(&str, String, &str)> = vec![
+        ("a far corner, turned", drawing("<path transform='rotate(135)' d='M0 0L1e9 1e9L0 5Z'/>"), far),
+        ("a far corner", drawing("<path d='M0 0L1e9 1e9L0 5Z'/>"), far),
+        ("corners beyond all numbers", drawing("<path d='M-1e38 -1e38L1e38 1e38L0 5Z'/>"), "not a valid SVG|million|comes out"),
+        ("a far curve with a wide stroke", stroked("M-1e9 -1e9C1e9 1e9 -1e9 1e9 1e9 -1e9", "stroke-width='3e8'"), far),
+        ("a stroke of a thousand kilometres", stroked("M0 0L9 9", "stroke-width='1e9'"), far),
+        ("a far picture", drawing("<g transform='scale(1e8)'><image width='9' height='9' href='data:image/png;base64,iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAAAAAA6fptVAAAACklEQVR4nGNgAAAAAgABSK+kcQAAAABJRU5ErkJggg=='/></g>"), far),
+        ("turbulence of many octaves", filtered("<feTurbulence baseFrequency='.05' numOctaves='99999'/>"), late),
+        ("a wide morphology", filtered("<feMorphology radius='300'/>"), late),
+        ("a wide blur, many times", filtered(&"<feGaussianBlur stdDeviation='900'/>".repeat(3000)), late),
+        ("a large kernel, many times", filtered(&format!("<feConvolveMatrix order='99' kernelMatrix='{}'/>", "1 ".repeat(99 * 99)).repeat(3)), late),
+        ("lighting, many times", filtered(&"<feDiffuseLighting><fePointLight x='1' y='1' z='1'/></feDiffuseLighting>".repeat(4000)), late),
+        ("a vast tile", drawing("<pattern id='p' width='1e5' height='1e5' patternUnits='userSpaceOnUse'><rect width='1' height='1'/></pattern><rect width='20' height='16' fill='url(#p)'/>"), memory),
+        ("tiles of tiles", drawing(&format!("{}<rect width='20' height='16' fill='url(#p9)'/>", (0..10).map(|i| format!("<pattern id='p{i}' width='20' height='16' patternUnits='userSpaceOnUse'>{}</pattern>", if i == 0 { "<rect width='9' height='9'/>".into() } else { format!("<rect width='20' height='16' fill='url(#p{})'/>", i - 1).repeat(9) })).collect::<String>())), "more than 1000000 elements"),
+        ("endless dashes", drawing(&"<path d='M0 0H99000' stroke='#000' stroke-dasharray='.2 .2'/>".repeat(900)), late),
+        ("layers without end", drawing(&format!("{}<rect width='20' height='16'/>{}", "<g opacity='.9'>".repeat(250), "</g>".repeat(250)).replace("<rect", "<rect x='-40' y='-32' ").replace("'20' height='16'/>", "'100' height='80'/>")), "need more than 2 GiB|million"),
+        ("a book of text", drawing(&format!("<text font-size='2' y='5'>{}</text>", "ahoy ".repeat(300_000))), "sets more than 50000 letters"),
+        ("a page, many times", drawing(&format!("<text id='t' y='5'>{}</text>{}", "ahoy ".repeat(500), "<use href='#t'/>".repeat(99))), "sets more than 50000 letters"),
+        ("markers of markers", drawing(&format!("<marker id='m'>{}</marker><path marker-mid='url(#m)' d='M0 0{}'/>", "<rect/>".repeat(900), "L1 1".repeat(900))), "more than 1000000 elements"),
+        ("text from entities", format!("<!DOCTYPE svg [{laughs}]>{}", drawing("<text>&a7;</text>")), "once its entities are replaced"),
+        ("drawings in drawings", nested(6), "embeds drawings in each other"),
+        ("a mask of itself", drawing("<mask id='m' mask='url(#m)'><rect/></mask><rect width='9' height='9' mask='url(#m)'/>"), "in a circle"),
+    ];
+    let mut faults = Vec::new();
+    for (name, text, says) in cases {
+        let begun = std::time::Instant::now();
+        let said = complaint(&text).unwrap_or_else(|| "comes out".into());
+        if !says.split('|').any(|s| said.contains(s)) || said.contains('\n') {
+            faults.push(format!("{name}: {said}"));
+        }
+        // Refused before it is drawn: even a slow machine at work on other things takes no more than this.
+        if begun.elapsed().as_secs() > 15 {
+            faults.push(format!("{name}: took {:?}", begun.elapsed()));
+        }
+    }
+    assert!(faults.is_empty(), "{faults:#?}");
+}
+
+#[test]
+fn what_a_maker_draws_still_comes_out() {
+    for (name, body) in [
+        (
+            "a shadow",
+            "<filter id='f'><feDropShadow dx='1' dy='1' stdDeviation='.5'/></filter><rect x='4' y='4' width='9' height='6' filter='url(#f)'/>",
+        ),
+        (
+            "waves",
+            "<filter id='f'><feTurbulence baseFrequency='.3' numOctaves='5'/></filter><rect width='20' height='16' filter='url(#f)'/>",
+        ),
+        (
+            "a dashed rope",
+            "<circle cx='10' cy='8' r='6' fill='none' stroke='#000' stroke-dasharray='.4 .2'/>",
+        ),
+        (
+            "a hatched sail",
+            "<pattern id='p' width='1' height='1' patternUnits='userSpaceOnUse'><path d='M0 0L1 1' stroke='#000' stroke-width='.2'/></pattern><path d='M2 14L10 1L18 14Z' fill='url(#p)'/>",
+        ),
+        (
+            "a masked moon",
+            "<mask id='m'><rect width='20' height='16' fill='#fff'/><circle cx='12' cy='6' r='4'/></mask><circle cx='10' cy='8' r='5' mask='url(#m)'/>",
+        ),
+        ("ground far beyond the sheet", "<rect x='-20000' y='-20000' width='40000' height='40000'/>"),
+        (
+            "a clipped name",
+            "<clipPath id='c'><circle cx='10' cy='8' r='6'/></clipPath><text clip-path='url(#c)' x='1' y='10' font-size='5'>Harbour</text>",
+        ),
+    ] {
+        assert_eq!(complaint(&drawing(body)), None, "{name}");
+    }
+}
+
+#[test]
+fn a_drawing_is_given_up_after_its_time() {
+    let slow = drawing(
+        "<filter id='f'><feTurbulence baseFrequency='.05' numOctaves='400'/></filter><rect width='20' height='16' filter='url(#f)'/>",
+    );
+    let hasty = Patience { drawing_s: 0.05 };
+    let begun = std::time::Instant::now();
+    let art = open_within(slow.as_bytes(), "'drawing.svg'", Patience::default()).unwrap();
+    let patient = render(&art, &View::default(), 40, 32, Kind::Drawing).unwrap();
+    assert!(patient.alpha.is_some());
+    match open_within(slow.as_bytes(), "'drawing.svg'", hasty) {
+        Ok(art) => {
+            let said = render(&art, &View::default(), 900, 720, Kind::Drawing).unwrap_err().to_string();
+            assert!(said.contains("takes more than 0.05 s to draw at 900 x 720 dots"), "{said}");
+            assert!(said.contains("--drawing-time"));
+        }
+        // Reading alone takes longer on a machine that is busy with other things.
+        Err(e) => assert!(e.to_string().contains("takes more than 0.05 s to read"), "{e}"),
+    }
+    assert!(begun.elapsed().as_secs() < 20, "{:?}", begun.elapsed());
+}
+
+#[test]
+fn a_file_claims_no_more_than_its_bytes_can_hold() {
+    let mut hollow: Vec<(&str, Vec<u8>)> = Vec::new();
+    // The size stands in the start of frame of a JPEG, big end first, height before width.
+    for name in ["whole.jpg", "whole-progressive.jpg"] {
+        let mut jpeg = bytes(name);
+        let at = jpeg.windows(2).position(|w| w == [0xFF, 0xC0] || w == [0xFF, 0xC2]).unwrap();
+        jpeg[at + 5..at + 9].copy_from_slice(&[0x2E, 0xE0, 0x2E, 0xE0]);
+        hollow.push((name, jpeg));
+    }
+    let mut png = bytes("whole.png");
+    png[16..24].copy_from_slice(&[0, 0, 0x2E, 0xE0, 0, 0, 0x2E, 0xE0]);
+    let mut crc = flate2::Crc::new();
+    crc.update(&png[12..29]);
+    png[29..33].copy_from_slice(&crc.sum().to_be_bytes());
+    hollow.push(("whole.png", png));
+    let mut gif = bytes("whole.gif");
+    gif[6..10].copy_from_slice(&[0xE0, 0x2E, 0xE0, 0x2E]);
+    hollow.push(("whole.gif", gif));
+    let mut bmp = bytes("whole.bmp");
+    bmp[18..26].copy_from_slice(&[0xE0, 0x2E, 0, 0, 0xE0, 0x2E, 0, 0]);
+    hollow.push(("whole.bmp", bmp));
+    for (name, data) in hollow {
+        let said = refused(&data);
+        assert!(said.contains("12000 x 12000") && said.contains("bytes can hold"), "{name}: {said}");
+    }
 }
 
 #[test]

@@ -7,7 +7,9 @@ use image::{ColorType, ExtendedColorType, ImageDecoder, ImageError, ImageFormat,
 use tiff::decoder::{Decoder, DecodingResult};
 use tiff::tags::Tag;
 
-use super::open::{MAX_BYTES, Why, one_line, within_bounds};
+use super::bounds::{MAX_BYTES, Packing, can_hold, within_bounds};
+use super::error::{Why, one_line};
+use super::resolution::{self, Resolution};
 use super::samples::{Pixels, Samples};
 use super::{Format, Model};
 
@@ -17,6 +19,8 @@ pub(super) struct Decoded {
     pub bits: u8,
     pub icc: Option<Vec<u8>>,
     pub orientation: Orientation,
+    /// As the file claims, before it is turned upright.
+    pub resolution: Option<Resolution>,
     pub notes: Vec<String>,
 }
 
@@ -31,7 +35,9 @@ pub(super) fn general(bytes: &[u8], format: Format) -> Result<Decoded, Why> {
         Format::Jpeg | Format::Svg => return Err(Why::NotAPicture),
     };
     let mut limits = Limits::no_limits();
-    limits.max_alloc = Some(MAX_BYTES);
+    // The decoder of PNG needs a few rows, as the picture goes straight into our own plane; what else it
+    // would unpack is text and profiles.
+    limits.max_alloc = Some(if format == Format::Png { MAX_ASIDE } else { MAX_BYTES });
     let mut reader = ImageReader::with_format(Cursor::new(bytes), as_image);
     reader.limits(limits);
     let mut decoder = reader.into_decoder().map_err(|e| why(&e))?;
@@ -44,6 +50,9 @@ pub(super) fn general(bytes: &[u8], format: Format) -> Result<Decoded, Why> {
         samples,
         u64::from(colour.bytes_per_pixel()) / samples.max(1),
     )?;
+    if format != Format::Tiff {
+        can_hold(width.into(), height.into(), packing(format, bytes), bytes.len() as u64)?;
+    }
     let bits = bits(decoder.original_color_type(), colour);
     // A profile or orientation that cannot be read does not stand in the way of the picture.
     let icc = decoder.icc_profile().ok().flatten();
@@ -70,7 +79,33 @@ pub(super) fn general(bytes: &[u8], format: Format) -> Result<Decoded, Why> {
         notes.push(format!("it holds {frames}; the first was taken"));
     }
     let pixels = Pixels { width: width as usize, height: height as usize, samples, model, alpha };
-    Ok(Decoded { pixels, bits, icc, orientation, notes })
+    Ok(Decoded { pixels, bits, icc, orientation, resolution: resolution::claimed(format, bytes), notes })
+}
+
+/// Most memory, in bytes, that a decoder may take for what is not picture.
+const MAX_ASIDE: u64 = 128 << 20;
+
+/// How densely a file of this format can hold its picture; of a PNG by its header.
+pub(super) fn packing(format: Format, bytes: &[u8]) -> Packing {
+    match format {
+        Format::Jpeg => Packing::Jpeg,
+        Format::Png => {
+            // IHDR (PNG 11.2.2): bit depth and colour type; what is unknown counts as one bit.
+            let depth = bytes.get(24).copied().map_or(1, u64::from).max(1);
+            let channels = match bytes.get(25) {
+                Some(2) => 3,
+                Some(4) => 2,
+                Some(6) => 4,
+                _ => 1,
+            };
+            Packing::Deflate { bits: depth * channels }
+        }
+        Format::Gif => Packing::Lzw { bits: 8 },
+        Format::WebP => Packing::WebP,
+        Format::Bmp => Packing::Runs { bits: 8 },
+        // Of a TIFF its tags tell; a drawing has no picture elements.
+        Format::Tiff | Format::Svg => Packing::Fax,
+    }
 }
 
 /// "an animation" where the file holds more than one frame.
@@ -111,7 +146,7 @@ fn why(e: &ImageError) -> Why {
         other => {
             // The decoder's own error says more than the wrapper around it.
             let inner = std::error::Error::source(other).map(ToString::to_string);
-            Why::damaged(&[], inner.unwrap_or_else(|| other.to_string()))
+            Why::damaged(inner.unwrap_or_else(|| other.to_string()))
         }
     }
 }
@@ -122,7 +157,7 @@ pub(super) fn tiff(bytes: &[u8]) -> Result<Decoded, Why> {
     let failed = |e: tiff::TiffError| match e {
         tiff::TiffError::IoError(_) => Why::CutOff,
         tiff::TiffError::UnsupportedError(u) => Why::Unsupported(one_line(&u.to_string())),
-        other => Why::damaged(&[], other),
+        other => Why::damaged(other),
     };
     let mut limits = tiff::decoder::Limits::default();
     limits.decoding_buffer_size = MAX_BYTES as usize;
@@ -130,6 +165,8 @@ pub(super) fn tiff(bytes: &[u8]) -> Result<Decoded, Why> {
     let mut file = Decoder::new(Cursor::new(bytes)).map_err(failed)?.with_limits(limits);
     let (width, height) = file.dimensions().map_err(failed)?;
     let colour = file.colortype().map_err(failed)?;
+    let compression = file.find_tag(Tag::Compression).ok().flatten().and_then(|v| v.into_u64().ok());
+    can_hold(width.into(), height.into(), tiff_packing(compression, colour), bytes.len() as u64)?;
     let (bits, channels, model) = match colour {
         tiff::ColorType::CMYK(b @ (8 | 16)) => (b, 4, Model::Cmyk),
         tiff::ColorType::Gray(32) => (32, 1, Model::Grey),
@@ -168,5 +205,22 @@ pub(super) fn tiff(bytes: &[u8]) -> Result<Decoded, Why> {
     if found != expected {
         return Err(Why::CutOff);
     }
-    Ok(Decoded { pixels, bits, icc, orientation, notes })
+    let resolution = resolution::claimed(Format::Tiff, bytes);
+    Ok(Decoded { pixels, bits, icc, orientation, resolution, notes })
+}
+
+/// How densely a TIFF can hold its picture, by its compression (TIFF 6.0 and its supplements; uncompressed
+/// where nothing is said). Unknown ones are left to the decoder, which reads none of them.
+fn tiff_packing(compression: Option<u64>, colour: tiff::ColorType) -> Packing {
+    // Luminance and colour differences may be stored for one of several picture elements only.
+    let samples = if matches!(colour, tiff::ColorType::YCbCr(_)) { 1 } else { colour.num_samples().max(1) };
+    let bits = u64::from(colour.bit_depth()) * u64::from(samples);
+    match compression {
+        None | Some(1) => Packing::None { bits },
+        Some(5) => Packing::Lzw { bits },
+        Some(6 | 7) => Packing::Jpeg,
+        Some(8 | 32946) => Packing::Deflate { bits },
+        Some(32773) => Packing::Runs { bits },
+        _ => Packing::Fax,
+    }
 }

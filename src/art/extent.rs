@@ -1,7 +1,8 @@
 //! Extent: the outline of what is not transparent, for fitting an emblem to its blank.
 
-use super::render::{RenderError, View, render};
-use super::{Art, Kind};
+use super::render::render;
+use super::view::{View, Window};
+use super::{Art, Kind, RenderError};
 use crate::plane::Alpha;
 
 /// Dots along the longer side in which the extent is looked for: a thousandth of the art's size.
@@ -27,7 +28,7 @@ pub fn extent(art: &Art, view: &View) -> Result<Vec<(f64, f64)>, RenderError> {
     // A raster is not enlarged: its own elements are the finest there is to know.
     let scale = if art.pixels().is_some() { scale.min(1.0) } else { scale };
     let dots = |v: f64| ((v * scale).round() as usize).max(1);
-    let whole = View { window: super::Window::WHOLE, ..*view };
+    let whole = View { window: Window::WHOLE, ..*view };
     let rendered = render(art, &whole, dots(w), dots(h), Kind::Drawing)?;
     Ok(match rendered.alpha {
         None => corners,
@@ -86,7 +87,7 @@ fn few(hull: Vec<(f64, f64)>) -> Vec<(f64, f64)> {
         return hull;
     }
     let line = |i: usize| {
-        let (sin, cos) = (std::f64::consts::TAU * i as f64 / DIRECTIONS as f64).sin_cos();
+        let (sin, cos) = libm::sincos(std::f64::consts::TAU * i as f64 / DIRECTIONS as f64);
         let reach = hull.iter().map(|p| p.0 * cos + p.1 * sin).fold(f64::NEG_INFINITY, f64::max);
         (cos, sin, reach)
     };

@@ -11,6 +11,7 @@ use moxcms::{
 };
 
 use super::Model;
+use super::contain::contained;
 use crate::colour::{WEIGHTS, srgb_to_linear};
 
 /// Codes of a 16-bit sample; 8-bit codes are every 257th.
@@ -68,11 +69,19 @@ fn srgb() -> Reading {
 /// cannot be used is passed over and said so.
 pub(super) fn reading(icc: Option<&[u8]>, model: Model) -> Read {
     let Some(bytes) = icc else { return plain(model, "as no profile is embedded") };
-    let passed_over = |why: &str| {
-        let mut read = plain(model, "as its profile cannot be used");
-        read.note = Some(format!("the embedded colour profile was passed over, as {why}"));
-        read
-    };
+    contained(|| under(bytes, model)).unwrap_or_else(|_| passed_over(model, "it cannot be made sense of"))
+}
+
+/// The reading without a profile that is there, and why.
+fn passed_over(model: Model, why: &str) -> Read {
+    let mut read = plain(model, "as its profile cannot be used");
+    read.note = Some(format!("the embedded colour profile was passed over, as {why}"));
+    read
+}
+
+/// The reading under a profile.
+fn under(bytes: &[u8], model: Model) -> Read {
+    let passed_over = |why: &str| passed_over(model, why);
     let Ok(profile) = ColorProfile::new_from_slice(bytes) else {
         return passed_over("it is damaged or of an unknown kind");
     };

@@ -7,8 +7,10 @@ use zune_core::options::DecoderOptions;
 use zune_jpeg::JpegDecoder;
 
 use super::Model;
+use super::bounds::{Packing, can_hold, within_bounds};
 use super::decode::Decoded;
-use super::open::{Why, within_bounds};
+use super::error::Why;
+use super::resolution::{self, Resolution};
 use super::samples::{Pixels, Samples};
 
 fn decoder(bytes: &[u8], options: DecoderOptions) -> JpegDecoder<ZCursor<&[u8]>> {
@@ -28,7 +30,7 @@ pub(super) fn decode(bytes: &[u8]) -> Result<Decoded, Why> {
         // Extra bytes between the headers do no harm.
         let options = options.set_strict_mode(false);
         head = decoder(bytes, options);
-        head.decode_headers().map_err(|e| Why::damaged(bytes, e))?;
+        head.decode_headers().map_err(Why::damaged)?;
         options
     } else {
         options
@@ -41,17 +43,21 @@ pub(super) fn decode(bytes: &[u8]) -> Result<Decoded, Why> {
         ColorSpace::YCCK => (ColorSpace::YCCK, Model::Cmyk, 4),
         _ => (ColorSpace::RGB, Model::Rgb, 3),
     };
-    within_bounds(width as u64, height as u64, samples as u64, 1)?;
-    if !ends(bytes) {
+    let markers = Markers::read(bytes);
+    // Coefficients take two bytes a sample, beside the samples.
+    let each = if markers.progressive { 3 } else { 1 };
+    within_bounds(width as u64, height as u64, samples as u64, each)?;
+    if !markers.ends(bytes) {
         return Err(Why::CutOff);
     }
+    can_hold(width as u64, height as u64, Packing::Jpeg, bytes.len() as u64)?;
     let mut data = vec![0u8; width * height * samples];
     let mut body = decoder(bytes, options.jpeg_set_out_colorspace(out));
-    body.decode_into(&mut data).map_err(|e| Why::damaged(bytes, e))?;
+    body.decode_into(&mut data).map_err(Why::damaged)?;
     match stored {
         ColorSpace::YCCK => ycck_to_cmyk(&mut data),
         // Files with an Adobe marker store inks inverted (Adobe TN 5116 leaves it open, all practice does so).
-        ColorSpace::CMYK if has_adobe_marker(bytes) => data.iter_mut().for_each(|v| *v = 255 - *v),
+        ColorSpace::CMYK if markers.adobe => data.iter_mut().for_each(|v| *v = 255 - *v),
         _ => {}
     }
     Ok(Decoded {
@@ -62,6 +68,7 @@ pub(super) fn decode(bytes: &[u8]) -> Result<Decoded, Why> {
             .exif()
             .and_then(|chunk| Orientation::from_exif_chunk(chunk))
             .unwrap_or(Orientation::NoTransforms),
+        resolution: markers.resolution,
         notes: Vec::new(),
     })
 }
@@ -79,34 +86,79 @@ fn ycck_to_cmyk(data: &mut [u8]) {
     }
 }
 
-/// Marker segments before the first scan, as (marker, payload).
-fn segments(bytes: &[u8]) -> impl Iterator<Item = (u8, &[u8])> {
-    let mut at = 2;
-    std::iter::from_fn(move || {
-        while bytes.get(at) == Some(&0xFF) && bytes.get(at + 1) == Some(&0xFF) {
-            at += 1;
-        }
-        if bytes.get(at) != Some(&0xFF) {
-            return None;
-        }
-        let marker = *bytes.get(at + 1)?;
-        let length = usize::from(u16::from_be_bytes(bytes.get(at + 2..at + 4)?.try_into().ok()?));
-        if marker == 0xDA || length < 2 {
-            return None;
-        }
-        let payload = bytes.get(at + 4..at + 2 + length)?;
-        at += 2 + length;
-        Some((marker, payload))
-    })
+/// What the marker segments before the first scan say (ITU-T T.81, annex B), walked once.
+#[derive(Debug, Default, PartialEq)]
+struct Markers {
+    /// Whether the picture comes in several passes, whose coefficients are all kept until the last.
+    progressive: bool,
+    /// Whether an Adobe segment is there.
+    adobe: bool,
+    /// The resolution that a JFIF segment claims.
+    resolution: Option<Resolution>,
+    /// Where the first scan's own segment begins, or the walk ended.
+    scan: usize,
 }
 
-fn has_adobe_marker(bytes: &[u8]) -> bool {
-    segments(bytes).any(|(m, p)| m == 0xEE && p.starts_with(b"Adobe"))
+impl Markers {
+    fn read(bytes: &[u8]) -> Self {
+        let mut found = Markers { scan: 2, ..Markers::default() };
+        while let Some((marker, payload, next)) = segment(bytes, found.scan) {
+            match marker {
+                // Start of frame, progressive: Huffman and arithmetic, alone and differential.
+                0xC2 | 0xC6 | 0xCA | 0xCE => found.progressive = true,
+                0xE0 if payload.starts_with(b"JFIF\0") && found.resolution.is_none() => {
+                    found.resolution = resolution::jfif(payload);
+                }
+                0xEE if payload.starts_with(b"Adobe") => found.adobe = true,
+                _ => {}
+            }
+            found.scan = next;
+        }
+        found
+    }
+
+    /// Whether an end-of-image marker follows the first scan: after a thumbnail's, which lies in a
+    /// segment before it. Stuffed bytes (FF 00) cannot make one up.
+    fn ends(&self, bytes: &[u8]) -> bool {
+        bytes.get(self.scan..).is_some_and(|scan| scan.windows(2).rev().any(|w| w == [0xFF, 0xD9]))
+    }
 }
 
-/// Whether an end-of-image marker follows the first scan: after a thumbnail's, which lies in a
-/// segment before it. Stuffed bytes (FF 00) cannot make one up.
-fn ends(bytes: &[u8]) -> bool {
-    let before_scan: usize = 2 + segments(bytes).map(|(_, p)| p.len() + 4).sum::<usize>();
-    bytes.get(before_scan..).is_some_and(|scan| scan.windows(2).rev().any(|w| w == [0xFF, 0xD9]))
+/// The segment at `at`, any fill bytes before it passed over: its marker, its payload and where the next begins.
+/// `None` at the first scan and where there is no segment.
+fn segment(bytes: &[u8], mut at: usize) -> Option<(u8, &[u8], usize)> {
+    while bytes.get(at) == Some(&0xFF) && bytes.get(at + 1) == Some(&0xFF) {
+        at += 1;
+    }
+    if bytes.get(at) != Some(&0xFF) {
+        return None;
+    }
+    let marker = *bytes.get(at + 1)?;
+    let length = usize::from(u16::from_be_bytes(bytes.get(at + 2..at + 4)?.try_into().ok()?));
+    if marker == 0xDA || length < 2 {
+        return None;
+    }
+    Some((marker, bytes.get(at + 4..at + 2 + length)?, at + 2 + length))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn markers_are_read_in_one_walk() {
+        // Start, JFIF with 254 dots a centimetre, fill bytes, Adobe, progressive frame, scan.
+        let mut file = vec![0xFF, 0xD8, 0xFF, 0xE0, 0, 16];
+        file.extend(b"JFIF\0\x01\x02\x02\x00\xFE\x00\xFE\0\0");
+        file.extend([0xFF, 0xFF, 0xFF, 0xEE, 0, 7]);
+        file.extend(b"Adobe");
+        file.extend([0xFF, 0xC2, 0, 3, 8, 0xFF, 0xDA, 0, 2, 1, 2, 3]);
+        let m = Markers::read(&file);
+        assert!(m.progressive && m.adobe && !m.ends(&file));
+        assert!((m.resolution.unwrap().x_dpi - 254.0 * 2.54).abs() < 1e-9);
+        assert_eq!(file[m.scan..m.scan + 2], [0xFF, 0xDA]);
+        file.extend([0xFF, 0xD9]);
+        assert!(m.ends(&file));
+        assert_eq!(Markers::read(b""), Markers { scan: 2, ..Markers::default() });
+    }
 }

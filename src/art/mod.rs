@@ -6,124 +6,37 @@
 //! Art --kind--> photo or drawing      Art --extent--> hull of what is not transparent
 //! Art, View, columns x rows --render--> Rendered: light and alpha, one value a dot
 //! ```
+//!
+//! A file is a stranger's: it is opened within stated [bounds], decoders and the drawing library run where
+//! their panics are caught, and a drawing's cost is known before it is drawn.
 
+pub mod bounds;
 pub mod extent;
 pub mod icc;
 pub mod kind;
-
 pub mod open;
+pub mod photo;
 pub mod render;
 pub mod turn;
 pub mod vector;
 
+mod contain;
 mod decode;
-mod draw;
-mod guard;
+mod error;
 mod jpeg;
+mod picture;
 mod resolution;
 mod samples;
 mod sniff;
+mod view;
 
+pub use bounds::Patience;
+pub use error::{OpenError, RenderError};
 pub use kind::Kind;
-pub use open::{OpenError, open, open_path};
-pub use render::{View, Window, render};
+pub use open::{open, open_path, open_within};
+pub use photo::{Photo, open_photo};
+pub use picture::{Art, Model, Raster};
+pub use render::{Rendered, render};
 pub use resolution::Resolution;
 pub use sniff::Format;
-pub use vector::Vector;
-
-use crate::plane::{Alpha, Light};
-
-/// An opened picture file: nothing of the file is needed any more.
-#[derive(Debug, Clone)]
-pub enum Art {
-    /// Picture elements, in linear light.
-    Raster(Raster),
-    /// A drawing, drawn anew at each density.
-    Vector(Vector),
-}
-
-/// A picture of picture elements, upright, in linear light.
-#[derive(Debug, Clone)]
-pub struct Raster {
-    /// Relative luminance, 0 (black) to 1 (white).
-    pub light: Light,
-    /// Opacity, where the file has any that is not 1 everywhere.
-    pub alpha: Option<Alpha>,
-    /// What the file said of itself.
-    pub facts: Facts,
-}
-
-/// What a raster file said of itself.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Facts {
-    /// The file's format, by its content.
-    pub format: Format,
-    /// Bits a sample as stored (1 to 32).
-    pub bits: u8,
-    /// How colours are stored.
-    pub model: Model,
-    /// Whether every picture element is one of at most two tones.
-    pub bilevel: bool,
-    /// How the colours were read, in words (`sRGB, as no profile is embedded`).
-    pub colour: String,
-    /// Dots an inch the file claims, where it does.
-    pub resolution: Option<Resolution>,
-    /// Things a person should know about the opening (a damaged profile passed over, a first frame taken).
-    pub notes: Vec<String>,
-}
-
-/// How a file stores its colours.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Model {
-    /// One channel.
-    Grey,
-    /// Red, green, blue (also a palette).
-    Rgb,
-    /// Cyan, magenta, yellow, black.
-    Cmyk,
-}
-
-impl Art {
-    /// Width and height in source units: picture elements of a raster, user units of a drawing; never zero.
-    pub fn size(&self) -> (f64, f64) {
-        match self {
-            Art::Raster(r) => (r.light.width() as f64, r.light.height() as f64),
-            Art::Vector(v) => v.size(),
-        }
-    }
-
-    /// Columns and rows of picture elements; `None` for a drawing, which has any density.
-    pub fn pixels(&self) -> Option<(usize, usize)> {
-        match self {
-            Art::Raster(r) => Some((r.light.width(), r.light.height())),
-            Art::Vector(_) => None,
-        }
-    }
-
-    /// Things a person should know about the opening.
-    pub fn notes(&self) -> &[String] {
-        match self {
-            Art::Raster(r) => &r.facts.notes,
-            Art::Vector(v) => v.notes(),
-        }
-    }
-
-    /// One line for the ticket: `JPEG, 4000 x 3000, 8 bits, colours read as sRGB, as no profile is embedded`.
-    pub fn describe(&self) -> String {
-        match self {
-            Art::Raster(r) => format!(
-                "{}, {} x {}, {} {}, colours read as {}",
-                r.facts.format,
-                r.light.width(),
-                r.light.height(),
-                r.facts.bits,
-                if r.facts.bits == 1 { "bit" } else { "bits" },
-                r.facts.colour
-            ),
-            Art::Vector(v) => {
-                let (w, h) = v.size();
-                format!("SVG drawing, {} x {} units", crate::units::short(w, 2), crate::units::short(h, 2))
-            }
-        }
-    }
-}
+pub use view::{View, Window};

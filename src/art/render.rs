@@ -7,120 +7,17 @@
 use fast_image_resize::images::{TypedImage, TypedImageRef};
 use fast_image_resize::pixels::F32;
 use fast_image_resize::{FilterType, ResizeAlg, ResizeOptions, Resizer};
-use serde::{Deserialize, Serialize};
 
 use super::turn::{Turn, turned};
-use super::{Art, Kind, Raster, draw};
+use super::vector::draw;
+use super::view::{View, Window};
+use super::{Art, Kind, Raster, RenderError};
 use crate::colour::{Curve, linear_to_srgb, srgb_to_linear};
 use crate::parallel;
 use crate::plane::{Alpha, Light, Plane};
 
 /// Rows a band of the passes over whole planes.
 const ROWS: usize = 16;
-
-/// A part of a picture in fractions of its width and height, from the upper left corner.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct Window {
-    /// Left edge, 0..1.
-    pub left: f64,
-    /// Upper edge, 0..1.
-    pub top: f64,
-    /// Right edge, above `left`, at most 1.
-    pub right: f64,
-    /// Lower edge, above `top`, at most 1.
-    pub bottom: f64,
-}
-
-impl Window {
-    /// The whole picture.
-    pub const WHOLE: Window = Window { left: 0.0, top: 0.0, right: 1.0, bottom: 1.0 };
-
-    /// Width, in fractions of the whole.
-    pub fn width(&self) -> f64 {
-        self.right - self.left
-    }
-
-    /// Height, in fractions of the whole.
-    pub fn height(&self) -> f64 {
-        self.bottom - self.top
-    }
-
-    /// Whether it lies within the picture and is not empty (a billionth is granted for rounding).
-    fn is_sound(&self) -> bool {
-        let grace = 1e-9;
-        self.left >= -grace
-            && self.top >= -grace
-            && self.right <= 1.0 + grace
-            && self.bottom <= 1.0 + grace
-            && self.width() > grace
-            && self.height() > grace
-    }
-
-    fn at(&self, (x, y): (f64, f64)) -> (f64, f64) {
-        (self.left + x * self.width(), self.top + y * self.height())
-    }
-
-    fn within(&self, (x, y): (f64, f64)) -> (f64, f64) {
-        ((x - self.left) / self.width(), (y - self.top) / self.height())
-    }
-
-    fn around(a: (f64, f64), b: (f64, f64)) -> Window {
-        let clip = |v: f64| v.clamp(0.0, 1.0);
-        Window {
-            left: clip(a.0.min(b.0)),
-            top: clip(a.1.min(b.1)),
-            right: clip(a.0.max(b.0)),
-            bottom: clip(a.1.max(b.1)),
-        }
-    }
-}
-
-/// What is seen of the art: first cropped, then turned clockwise, then mirrored left to right, then
-/// looked at through `window` (the whole of it, unless only a part is placed on the blank).
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct View {
-    /// Part of the art as opened.
-    pub crop: Window,
-    /// Turn of the cropped art.
-    pub turn: Turn,
-    /// Left and right changed, after the turn (for marking the back of glass).
-    pub mirror: bool,
-    /// Part of the cropped, turned and mirrored art.
-    pub window: Window,
-}
-
-impl Default for View {
-    fn default() -> Self {
-        View { crop: Window::WHOLE, turn: Turn::None, mirror: false, window: Window::WHOLE }
-    }
-}
-
-impl View {
-    /// Width and height of the cropped and turned art, in source units (the window is not applied).
-    pub fn size(&self, art: &Art) -> (f64, f64) {
-        let (w, h) = art.size();
-        let (w, h) = (w * self.crop.width(), h * self.crop.height());
-        if self.turn.swaps() { (h, w) } else { (w, h) }
-    }
-
-    /// The seen part in fractions of the art as opened.
-    fn region(&self) -> Window {
-        let back = |p| self.crop.at(self.turn.back(self.mirror, self.window.at(p)));
-        Window::around(back((0.0, 0.0)), back((1.0, 1.0)))
-    }
-
-    /// The seen part in fractions of the whole art once that is turned and mirrored.
-    fn turned_region(&self) -> Window {
-        let r = self.region();
-        let ahead = |p| self.turn.ahead(self.mirror, p);
-        Window::around(ahead((r.left, r.top)), ahead((r.right, r.bottom)))
-    }
-
-    /// Where a point of the art as opened (fractions) comes to lie in the seen part (fractions).
-    pub(super) fn seen(&self, p: (f64, f64)) -> (f64, f64) {
-        self.window.within(self.turn.ahead(self.mirror, self.crop.within(p)))
-    }
-}
 
 /// Art at one value a dot.
 #[derive(Debug, Clone, PartialEq)]
@@ -129,23 +26,6 @@ pub struct Rendered {
     pub light: Light,
     /// Opacity, where the art has any that is not 1 everywhere.
     pub alpha: Option<Alpha>,
-}
-
-/// Why art cannot be rendered.
-#[derive(Debug, thiserror::Error)]
-pub enum RenderError {
-    /// The crop or window is empty or reaches outside.
-    #[error(
-        "the part from {0}% to {1}% across and {2}% to {3}% down is empty or lies outside the art; \
-         give a part between 0% and 100%"
-    )]
-    Outside(f64, f64, f64, f64),
-    /// No dots asked for, or more than can be counted.
-    #[error("{0} x {1} dots cannot be rendered; give at least one dot each way")]
-    Dots(usize, usize),
-    /// The resampler or the drawing library failed.
-    #[error("the art cannot be rendered at this size ({0}); choose a smaller size or density")]
-    Failed(String),
 }
 
 /// Renders what `view` shows of `art` into `columns` x `rows` dots.
@@ -286,7 +166,8 @@ fn resample(plane: &Light, region: Window, columns: usize, rows: usize) -> Resul
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::art::{Facts, Format, Model};
+    use crate::art::picture::Facts;
+    use crate::art::{Format, Model};
     use proptest::prelude::*;
 
     fn art(w: usize, h: usize, f: impl Fn(usize, usize) -> f32) -> Art {

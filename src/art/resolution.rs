@@ -13,10 +13,15 @@ pub struct Resolution {
     pub y_dpi: f64,
 }
 
-/// The claim of a file, where it makes a sensible one (1 to 100000 dots an inch).
+/// A claim in dots an inch, where it is a sensible one (1 to 100000).
+fn sensible((x_dpi, y_dpi): (f64, f64)) -> Option<Resolution> {
+    let fits = |v: f64| (1.0..=100_000.0).contains(&v);
+    (fits(x_dpi) && fits(y_dpi)).then_some(Resolution { x_dpi, y_dpi })
+}
+
+/// The claim of a PNG, TIFF or BMP; the others make none here ([`jfif`] is that of a JPEG).
 pub(super) fn claimed(format: Format, bytes: &[u8]) -> Option<Resolution> {
-    let (x, y) = match format {
-        Format::Jpeg => jfif(bytes)?,
+    sensible(match format {
         Format::Png => phys(bytes)?,
         Format::Bmp => {
             let per_metre =
@@ -24,10 +29,8 @@ pub(super) fn claimed(format: Format, bytes: &[u8]) -> Option<Resolution> {
             (per_metre(38)? * 0.0254, per_metre(42)? * 0.0254)
         }
         Format::Tiff => tags(bytes)?,
-        Format::WebP | Format::Gif | Format::Svg => return None,
-    };
-    let sensible = |v: f64| (1.0..=100_000.0).contains(&v);
-    (sensible(x) && sensible(y)).then_some(Resolution { x_dpi: x, y_dpi: y })
+        Format::Jpeg | Format::WebP | Format::Gif | Format::Svg => return None,
+    })
 }
 
 fn be16(bytes: &[u8], at: usize) -> Option<u16> {
@@ -38,28 +41,15 @@ fn be32(bytes: &[u8], at: usize) -> Option<u32> {
     Some(u32::from_be_bytes(bytes.get(at..at + 4)?.try_into().ok()?))
 }
 
-/// JFIF 1.02, page 5: units 1 = dots an inch, 2 = dots a centimetre, 0 = only the ratio.
-fn jfif(bytes: &[u8]) -> Option<(f64, f64)> {
-    let mut at = 2;
-    while bytes.get(at) == Some(&0xFF) {
-        let (marker, length) = (*bytes.get(at + 1)?, usize::from(be16(bytes, at + 2)?));
-        if marker == 0xE0 && bytes.get(at + 4..at + 9) == Some(b"JFIF\0") {
-            let scale = match bytes.get(at + 11)? {
-                1 => 1.0,
-                2 => 2.54,
-                _ => return None,
-            };
-            return Some((
-                f64::from(be16(bytes, at + 12)?) * scale,
-                f64::from(be16(bytes, at + 14)?) * scale,
-            ));
-        }
-        if marker == 0xDA || length < 2 {
-            return None;
-        }
-        at += 2 + length;
-    }
-    None
+/// The claim of a JFIF segment (JFIF 1.02, page 5): units 1 = dots an inch, 2 = dots a centimetre, 0 = only
+/// the ratio.
+pub(super) fn jfif(payload: &[u8]) -> Option<Resolution> {
+    let scale = match payload.get(7)? {
+        1 => 1.0,
+        2 => 2.54,
+        _ => return None,
+    };
+    sensible((f64::from(be16(payload, 8)?) * scale, f64::from(be16(payload, 10)?) * scale))
 }
 
 /// PNG 11.3.4.3 `pHYs`: picture elements a metre, unit 1.

@@ -1,10 +1,14 @@
 //! Samples of a decoded file, turned into planes of linear light and alpha.
 
+use std::sync::atomic::{AtomicBool, Ordering};
+
 use super::Model;
+use super::contain::contained;
+use super::error::Why;
 use super::icc::Reading;
 use crate::colour::{Curve, relative_luminance, srgb_to_linear};
 use crate::parallel;
-use crate::plane::{Alpha, Light};
+use crate::plane::{Alpha, Cover, Light, Plane};
 
 /// Rows a band.
 const ROWS: usize = 32;
@@ -41,22 +45,44 @@ impl Pixels {
         self.colours() + usize::from(self.alpha)
     }
 
+    /// Where a colour channel is at its upper limit (1, elsewhere 0): at 253 or above of 255, or as much of
+    /// what the samples go up to. Such a place may be any brighter than it says.
+    pub fn at_limit(&self) -> Plane<Cover> {
+        let (w, h, n, c) = (self.width, self.height, self.channels(), self.colours());
+        let mut out = vec![0.0f32; w * h];
+        // Of inks the least counts.
+        let inks = self.model == Model::Cmyk;
+        match &self.samples {
+            Samples::U8(s) => {
+                over(s, n, w, &mut out, |p, v| *v = limit(&p[..c], inks, |s| f32::from(s) / 255.0))
+            }
+            Samples::U16(s) => {
+                over(s, n, w, &mut out, |p, v| *v = limit(&p[..c], inks, |s| f32::from(s) / 65535.0));
+            }
+            Samples::F32(s) => over(s, n, w, &mut out, |p, v| *v = limit(&p[..c], inks, |s| s)),
+        }
+        Plane::from_vec(w, h, out)
+    }
+
     /// The planes. Alpha that is 1 everywhere is left out.
-    pub fn into_planes(self, reading: &Reading) -> (Light, Option<Alpha>) {
+    ///
+    /// # Errors
+    /// When the colour table of the profile cannot be gone through.
+    pub fn into_planes(self, reading: &Reading) -> Result<(Light, Option<Alpha>), Why> {
         let (w, h, n, c) = (self.width, self.height, self.channels(), self.colours());
         let mut light = vec![0.0f32; w * h];
         let mut alpha = None;
         match &self.samples {
             Samples::U8(s) => {
                 let curves = short(reading);
-                read(s, n, w, &mut light, reading, &curves, |v| f32::from(v) / 255.0);
+                read(s, n, w, &mut light, reading, &curves, |v| f32::from(v) / 255.0)?;
                 if self.alpha && s.chunks_exact(n).any(|p| p[c] != u8::MAX) {
                     alpha = Some(channel(s, n, c, w, h, |v| f32::from(v) / 255.0));
                 }
             }
             Samples::U16(s) => {
                 let curves = long(reading);
-                read(s, n, w, &mut light, reading, &curves, |v| f32::from(v) / 65535.0);
+                read(s, n, w, &mut light, reading, &curves, |v| f32::from(v) / 65535.0)?;
                 if self.alpha && s.chunks_exact(n).any(|p| p[c] != u16::MAX) {
                     alpha = Some(channel(s, n, c, w, h, |v| f32::from(v) / 65535.0));
                 }
@@ -71,8 +97,18 @@ impl Pixels {
                 }
             }
         }
-        (Light::from_vec(w, h, light), alpha)
+        Ok((Light::from_vec(w, h, light), alpha))
     }
+}
+
+/// 1 where one of the colours is at its upper limit, by its share of the whole range.
+fn limit<S: Copy>(colours: &[S], inks: bool, share: impl Fn(S) -> f32) -> f32 {
+    const LIMIT: f32 = 253.0 / 255.0;
+    let at = match (inks, colours) {
+        (true, &[c, m, y, k]) => [c, m, y].into_iter().any(|i| (1.0 - share(i)) * (1.0 - share(k)) >= LIMIT),
+        _ => colours.iter().any(|&s| share(s) >= LIMIT),
+    };
+    f32::from(u8::from(at))
 }
 
 /// 0..1; not a number becomes 0.
@@ -134,7 +170,7 @@ fn read<S: Sync + Copy + Into<u32>>(
     reading: &Reading,
     tables: &Tables,
     code: impl Fn(S) -> f32 + Sync + Send,
-) {
+) -> Result<(), Why> {
     let at = |t: &[f32], c: S| t.get(Into::<u32>::into(c) as usize).copied().unwrap_or(1.0);
     match (tables, reading) {
         (Tables::Rgb([r, g, b]), _) => over(s, n, w, light, |p, v| {
@@ -145,18 +181,24 @@ fn read<S: Sync + Copy + Into<u32>>(
         (Tables::Grey(t), _) => over(s, n, w, light, |p, v| *v = at(t, p[0]).clamp(0.0, 1.0)),
         (Tables::None, Reading::Table(transform)) => {
             let inputs = if n >= 4 { 4 } else { 3 };
+            let failed = AtomicBool::new(false);
             parallel::bands(light, w, ROWS, |first, band| {
                 let source = &s[first * w * n..first * w * n + band.len() * n];
                 let from: Vec<f32> =
                     source.chunks_exact(n).flat_map(|p| p.iter().take(inputs).map(|&v| code(v))).collect();
                 let mut to = vec![0.0f32; band.len() * 3];
-                // Lengths match by construction; a transform that fails all the same leaves black.
-                if transform.transform(&from, &mut to).is_ok() {
-                    for (p, v) in to.chunks_exact(3).zip(band) {
-                        *v = unit(relative_luminance([p[0], p[1], p[2]]));
-                    }
+                // Lengths match by construction; the table is the file's own.
+                let done = contained(|| transform.transform(&from, &mut to).is_ok());
+                if done != Ok(true) {
+                    failed.store(true, Ordering::Relaxed);
+                }
+                for (p, v) in to.chunks_exact(3).zip(band) {
+                    *v = unit(relative_luminance([p[0], p[1], p[2]]));
                 }
             });
+            if failed.into_inner() {
+                return Err(Why::Damaged("the colour table of its profile cannot be read".into()));
+            }
         }
         (Tables::None, _) => {
             let curve = Curve::new(srgb_to_linear);
@@ -169,4 +211,5 @@ fn read<S: Sync + Copy + Into<u32>>(
             });
         }
     }
+    Ok(())
 }

@@ -7,7 +7,7 @@ use clap::Args;
 
 use super::bar::Bar;
 use super::failure::Failure;
-use super::options::PieceOptions;
+use super::options::{DrawingOptions, PieceOptions};
 use super::out::Out;
 use super::source::Source;
 use super::target::OutOptions;
@@ -54,6 +54,9 @@ pub struct CompareArgs {
     #[allow(missing_docs)]
     #[command(flatten)]
     pub options: PieceOptions,
+    #[allow(missing_docs)]
+    #[command(flatten)]
+    pub drawing: DrawingOptions,
 }
 
 /// What it writes.
@@ -79,7 +82,7 @@ pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
     }
     let mut output = args.out.begin(&FILES, &[&args.art])?;
     let source = Source::read(&args.art)?;
-    let art = art::open(&source.bytes, &source.in_messages)?;
+    let art = art::open_within(&source.bytes, &source.in_messages, args.drawing.patience())?;
     let bar = Bar::new(args.quiet);
     let mut all: Vec<(Contender, Vec<Picture>)> = Vec::new();
     let mut places: Option<Vec<(f64, f64)>> = None;

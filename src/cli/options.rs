@@ -5,6 +5,7 @@ use std::path::Path;
 use clap::Args;
 use clap::builder::{OsStringValueParser, TypedValueParser};
 
+use crate::art::Patience;
 use crate::blank::{Shape, Surface};
 use crate::job::acceptance::Acceptance;
 use crate::job::asked::{ArtJob, BlankJob, BurnJob, DotsJob, Reference, ScanJob, ToneJob};
@@ -59,6 +60,21 @@ pub struct PlaceOptions {
 /// A name of the kit or a file's, which may be any bytes.
 pub fn named() -> impl TypedValueParser<Value = String> {
     OsStringValueParser::new().map(|name| file_name::text(Path::new(&name)))
+}
+
+/// How long art may take to be opened and drawn.
+#[derive(Debug, Args)]
+pub struct DrawingOptions {
+    /// How long an SVG may take to be read, and again each time it is drawn, in seconds [default: 30s]
+    #[arg(long, value_name = "SECONDS", value_parser = super::search_time::parse_seconds)]
+    pub drawing_time: Option<f64>,
+}
+
+impl DrawingOptions {
+    /// The patience for opening.
+    pub fn patience(&self) -> Patience {
+        self.drawing_time.map_or_else(Patience::default, |drawing_s| Patience { drawing_s })
+    }
 }
 
 /// Parses a place on the blank, `40,50` in mm from its lower left corner.

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 
 use super::failure::Failure;
-use super::options::{self, JobOptions};
+use super::options::{self, DrawingOptions, JobOptions};
 use super::out::{Out, say};
 use super::search_time;
 use super::source::Source;
@@ -42,6 +42,9 @@ pub struct PrepareArgs {
     pub search_time: Option<f64>,
     #[allow(missing_docs)]
     #[command(flatten)]
+    pub drawing: DrawingOptions,
+    #[allow(missing_docs)]
+    #[command(flatten)]
     pub options: JobOptions,
 }
 
@@ -67,7 +70,7 @@ pub fn run(args: &PrepareArgs, out: &mut Out) -> Result<u8, Failure> {
     brief.art = Some(source.art_file(args.out.folder()));
     let plan = brief.settle()?;
     let mut output = args.out.begin(&outputs::JOB, &read(args, &file, &plan)?)?;
-    let art = art::open(&source.bytes, &source.in_messages)?;
+    let art = art::open_within(&source.bytes, &source.in_messages, args.drawing.patience())?;
 
     let bar = Bar::new(args.quiet);
     let (making, writing) = (Portion::new(&bar, 0.7), Portion::new(&bar, 0.3));

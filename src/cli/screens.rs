@@ -9,6 +9,7 @@ use std::path::PathBuf;
 use clap::Args;
 
 use super::failure::Failure;
+use super::options::DrawingOptions;
 use super::out::Out;
 use super::source::Source;
 use super::target::{OutOptions, Replace};
@@ -32,6 +33,9 @@ pub struct ScreensArgs {
     #[allow(missing_docs)]
     #[command(flatten)]
     pub replace: Replace,
+    #[allow(missing_docs)]
+    #[command(flatten)]
+    pub drawing: DrawingOptions,
     /// Print JSON
     #[arg(long)]
     pub json: bool,
@@ -63,7 +67,7 @@ pub fn run(args: &ScreensArgs, out: &mut Out) -> Result<u8, Failure> {
     let place = OutOptions { out: folder.clone(), replace: args.replace };
     let mut output = place.begin(&FILES, &[&args.art])?;
     let source = Source::read(&args.art)?;
-    let art = art::open(&source.bytes, &source.in_messages)?;
+    let art = art::open_within(&source.bytes, &source.in_messages, args.drawing.patience())?;
     let photo = square(&art, SIDE)?;
     let large = square(&art, figures::FAST_SIDE)?;
     let figures = figures::measured(&photo, &large);

@@ -1,6 +1,6 @@
 //! Why a plan could not be carried through.
 
-use crate::art::render::RenderError;
+use crate::art::RenderError;
 use crate::placement::PlaceError;
 use crate::progress::Stopped;
 use crate::scan::limits::LimitsError;

@@ -109,7 +109,7 @@ pub struct PlacementFacts {
     pub left_mm: f64,
     /// Top edge, from the blank's top, downwards.
     pub top_mm: f64,
-    /// Turn, counter-clockwise.
+    /// Turn, degrees clockwise.
     pub turn_deg: f64,
     /// Whether it is mirrored, to be seen through the back of glass.
     pub mirror: bool,

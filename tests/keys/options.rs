@@ -26,6 +26,7 @@ const fn opt(of: &'static str, line: &'static str, add: &'static str, seen: &'st
 }
 
 const ART: &str = "whole.jpg --blank rect:12x9mm --margin 1mm --out out";
+const EMBLEM: &str = "emblem.svg --blank rect:12x9mm --out out";
 const HOT: &str = "whole.jpg --blank rect:12x9mm --margin 1mm --speed 4mm/s --out out";
 const COMPARE: &str = "whole.jpg --blank rect:12x9mm --margin 1mm --screens bayer,floyd-steinberg --out out";
 const PROOF: &str = "dots.png --blank rect:12x9mm --margin 1mm --out out";
@@ -48,6 +49,7 @@ const OPTIONS: &[Opt] = &[
         "--search-time 0.01s",
         "job:/dots/effort",
     ),
+    opt("prepare --drawing-time", EMBLEM, "--drawing-time 0.000001s", "exit"),
     opt("prepare --blank", "whole.jpg --out out", "--blank rect:12x9mm", "dots.png"),
     opt("prepare --margin", ART, "--margin 2mm", "dots.png"),
     opt("prepare --place", ART, "--place cover", "dots.png"),
@@ -112,6 +114,12 @@ const OPTIONS: &[Opt] = &[
     opt("prepare --run-up", ART, "--run-up 3mm", "program"),
     opt("prepare --trim", ART, "--trim 0.02mm", "program"),
     opt("prepare --accept", HOT, "--accept over-burn", "program"),
+    opt(
+        "compare --drawing-time",
+        "emblem.svg --blank rect:12x9mm --screens bayer --out out",
+        "--drawing-time 0.000001s",
+        "exit",
+    ),
     opt("compare --screens", "whole.jpg --blank rect:12x9mm --out out", "--screens bayer", "comparison.json"),
     opt("compare --densities", COMPARE, "--densities 200dpi,254dpi", "comparison.json"),
     opt("compare --out", "whole.jpg --blank rect:12x9mm --screens bayer", "--out out", "comparison.json"),
@@ -259,7 +267,7 @@ const OPTIONS: &[Opt] = &[
 ];
 
 /// Options whose work takes a minute: `screens --table` measures every screen, on the picture of `--art`.
-const LONG: &[&str] = &["screens --table", "screens --art", "screens --replace"];
+const LONG: &[&str] = &["screens --table", "screens --art", "screens --replace", "screens --drawing-time"];
 
 /// The commands that have commands of their own.
 const GROUPS: &[&str] = &["wedge", "kit"];
@@ -286,6 +294,8 @@ fn bench() -> tempfile::TempDir {
     let at = |name: &str| place.path().join(name);
     let art = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/art/whole.jpg");
     fs::copy(art, at("whole.jpg")).expect("the art is there");
+    let emblem = Path::new(env!("CARGO_MANIFEST_DIR")).join("samples/emblem.svg");
+    fs::copy(emblem, at("emblem.svg")).expect("the drawing is there");
     fs::write(at("job.toml"), "[dots]\nscreen = 'bayer'\n").expect("written");
     let process = "[rise]\nvalue = 3.0\n[x_half]\nvalue = '1.8J/mm2'\n[beam_across]\nvalue = '0.15mm'\n\
                    [best]\npower = '80%'\nspeed = '11mm/s'\npitch = '0.1mm'\npasses = 1\n";

@@ -25,7 +25,7 @@ pub const FIELDS: &[(&str, &str)] = &[
     ("placement.true_height_mm", "height after rounding to whole dots"),
     ("placement.left_mm", "left edge, from the blank's left"),
     ("placement.top_mm", "top edge, from the blank's top downwards"),
-    ("placement.turn_deg", "turn, counter-clockwise"),
+    ("placement.turn_deg", "turn, clockwise"),
     ("placement.mirror", "whether it is mirrored for the back of glass"),
     ("dots.columns", "dots a row"),
     ("dots.rows", "rows"),

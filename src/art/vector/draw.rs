@@ -1,9 +1,16 @@
 //! Drawings drawn at the density itself, in bands of rows.
 
-use resvg::tiny_skia::{Pixmap, Transform};
+use std::sync::Arc;
+use std::time::Instant;
 
-use super::render::{RenderError, Rendered, View};
-use super::vector::{Vector, deep};
+use resvg::tiny_skia::{Pixmap, Transform};
+use resvg::usvg::Tree;
+
+use super::Vector;
+use super::cost::{Cost, Refusal, cost};
+use super::watch::{Stopped, watched};
+use crate::art::bounds::MAX_BYTES;
+use crate::art::{RenderError, Rendered, View};
 use crate::colour::{Curve, linear_light, relative_luminance, srgb_to_linear};
 use crate::parallel;
 use crate::plane::{Alpha, Light};
@@ -15,30 +22,66 @@ const FILTER_REACH: usize = 512;
 
 /// Draws what `view` shows into `columns` x `rows` dots: anti-aliased by area, transparent where
 /// nothing is drawn. Bands have the same heights whatever the number of threads.
-pub(super) fn draw(art: &Vector, view: &View, columns: usize, rows: usize) -> Result<Rendered, RenderError> {
+///
+/// # Errors
+/// What the drawing may take is looked at first: a shape that reaches too far, layers that need too much
+/// memory and work that cannot be done in the drawing's time are refused before anything is drawn; work that takes
+/// longer all the same is given up.
+pub(in crate::art) fn draw(
+    art: &Vector,
+    view: &View,
+    columns: usize,
+    rows: usize,
+) -> Result<Rendered, RenderError> {
+    let begun = Instant::now();
+    let seconds = art.patience.drawing_s;
+    let late = || RenderError::Late { seconds, columns, rows };
     let place = placement(art, view, columns, rows);
     let filters = !art.tree.filters().is_empty();
     let reach = if filters { FILTER_REACH } else { 0 };
     let least = if filters { 2048 } else { 16 };
     let band = (BAND_DOTS / columns.max(1)).clamp(least, rows.max(least));
-    let bands = rows.div_ceil(band);
+    let bands: Vec<Band> = (0..rows)
+        .step_by(band)
+        .map(|top| {
+            let height = band.min(rows - top);
+            let above = reach.min(top);
+            Band { top, height, above, below: reach.min(rows - top - height) }
+        })
+        .collect();
+    let given_up = |stopped| match stopped {
+        Stopped::Late => late(),
+        Stopped::GaveUp(words) => RenderError::GaveUp(words),
+    };
+    let (tree, all) = (Arc::clone(&art.tree), bands.clone());
+    let cost = watched(seconds, move || {
+        let mut sum = Cost { seconds: 0.0, bytes: 0 };
+        for b in all {
+            let one = cost(&tree, b.place(place), columns, b.rows(), seconds - sum.seconds)?;
+            sum = Cost { seconds: sum.seconds + one.seconds, bytes: sum.bytes.max(one.bytes) };
+        }
+        Ok(sum)
+    });
+    let cost = cost.map_err(given_up)?.map_err(|refusal| match refusal {
+        Refusal::FarAway => RenderError::FarAway,
+        Refusal::Late => late(),
+        Refusal::Memory => RenderError::Memory(columns, rows),
+    })?;
     let curve = Curve::new(srgb_to_linear);
     let mut light = Vec::with_capacity(columns * rows);
     let mut alpha = Vec::with_capacity(columns * rows);
-    // A few bands at once, so that finished ones do not pile up beside the planes.
-    let group = parallel::threads().max(1);
-    for first in (0..bands).step_by(group) {
-        let some = group.min(bands - first);
-        let drawn = parallel::map(some, |i| {
-            let top = (first + i) * band;
-            let above = reach.min(top);
-            let height = band.min(rows - top);
-            let below = reach.min(rows - top - height);
-            let pixels = deep(|| one_band(art, place, columns, top - above, above + height + below))
-                .map_err(|e| RenderError::Failed(e.to_string()))??;
-            let kept =
-                pixels.data().get(above * columns * 4..(above + height) * columns * 4).unwrap_or_default();
-            Ok::<_, RenderError>(planes(kept, &curve))
+    // A few bands at once, so that finished ones do not pile up beside the planes, and as many as there is
+    // memory for.
+    let group = parallel::threads().min((MAX_BYTES / cost.bytes.max(1)) as usize).max(1);
+    for some in bands.chunks(group) {
+        let drawn = parallel::map(some.len(), |i| {
+            let b = some[i];
+            let left = seconds - begun.elapsed().as_secs_f64();
+            let tree = Arc::clone(&art.tree);
+            let pixels = watched(left, move || one_band(&tree, b.place(place), columns, b.rows()));
+            let pixels = pixels.map_err(given_up)??;
+            let kept = pixels.data().get(b.above * columns * 4..(b.above + b.height) * columns * 4);
+            Ok::<_, RenderError>(planes(kept.unwrap_or_default(), &curve))
         });
         for result in drawn {
             let (l, a) = result?;
@@ -51,6 +94,30 @@ pub(super) fn draw(art: &Vector, view: &View, columns: usize, rows: usize) -> Re
         light: Light::from_vec(columns, rows, light),
         alpha: (!opaque).then(|| Alpha::from_vec(columns, rows, alpha)),
     })
+}
+
+/// Rows drawn at once.
+#[derive(Debug, Clone, Copy)]
+struct Band {
+    /// First row kept.
+    top: usize,
+    /// Rows kept.
+    height: usize,
+    /// Rows drawn above and below them and not kept.
+    above: usize,
+    below: usize,
+}
+
+impl Band {
+    /// Rows drawn.
+    fn rows(&self) -> usize {
+        self.above + self.height + self.below
+    }
+
+    /// From user units to dots of the band.
+    fn place(&self, whole: Transform) -> Transform {
+        whole.post_translate(0.0, -((self.top - self.above) as f32))
+    }
 }
 
 /// From user units to dots.
@@ -71,16 +138,10 @@ fn placement(art: &Vector, view: &View, columns: usize, rows: usize) -> Transfor
     )
 }
 
-fn one_band(
-    art: &Vector,
-    place: Transform,
-    columns: usize,
-    top: usize,
-    height: usize,
-) -> Result<Pixmap, RenderError> {
-    let mut pixels = Pixmap::new(columns as u32, height as u32)
-        .ok_or_else(|| RenderError::Failed(format!("no room for a band of {columns} x {height} dots")))?;
-    resvg::render(&art.tree, place.post_translate(0.0, -(top as f32)), &mut pixels.as_mut());
+fn one_band(tree: &Tree, place: Transform, columns: usize, rows: usize) -> Result<Pixmap, RenderError> {
+    let mut pixels = Pixmap::new(columns as u32, rows as u32)
+        .ok_or_else(|| RenderError::Failed(format!("no room for a band of {columns} x {rows} dots")))?;
+    resvg::render(tree, place, &mut pixels.as_mut());
     Ok(pixels)
 }
 
@@ -155,7 +216,7 @@ mod tests {
         let seven = parallel::with_threads(7, || render(&a, &View::default(), c, r, Kind::Drawing).unwrap());
         assert!(one == seven);
         let Art::Vector(v) = &a else { panic!() };
-        let whole = one_band(v, placement(v, &View::default(), c, r), c, 0, r).unwrap();
+        let whole = one_band(&v.tree, placement(v, &View::default(), c, r), c, r).unwrap();
         let (_, alpha) = planes(whole.data(), &Curve::new(srgb_to_linear));
         let joined = one.alpha.unwrap();
         // A curve is cut into lines from where it lies, so that here and there one of the sixteen samples

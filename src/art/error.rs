@@ -1,0 +1,160 @@
+//! Errors of this room: why a file cannot be opened, and why art cannot be rendered.
+
+/// A file that cannot be opened as a picture: which, why, and what to do, in one sentence.
+#[derive(Debug, thiserror::Error)]
+#[error("{name} {why}")]
+pub struct OpenError {
+    /// The file as named by the person, in quotes; or what stands for it.
+    pub name: String,
+    /// The reason.
+    #[source]
+    pub why: Why,
+}
+
+/// Why a file cannot be opened.
+#[derive(Debug, thiserror::Error)]
+pub enum Why {
+    /// The file system refused.
+    #[error("cannot be read ({0}); check its name and its permissions")]
+    Unreadable(std::io::Error),
+    /// No byte in it.
+    #[error("is empty; copy or export it again")]
+    Empty,
+    /// Not a known kind of picture.
+    #[error("is not a picture; give a JPEG, PNG, TIFF, WebP, BMP, GIF or SVG file")]
+    NotAPicture,
+    /// A known kind of something else.
+    #[error("is {0}, which cannot be opened; export it as a JPEG, PNG, TIFF, WebP, BMP, GIF or SVG file")]
+    SomethingElse(&'static str),
+    /// A drawing where only a photo will do.
+    #[error("is a drawing, not a photo; give a JPEG, PNG, TIFF or WebP photo")]
+    NotAPhoto,
+    /// The data end before the picture does.
+    #[error("is cut off: it ends before its picture does; copy or export it again")]
+    CutOff,
+    /// The data contradict themselves.
+    #[error("is damaged ({0}); copy or export it again")]
+    Damaged(String),
+    /// A variant that no decoder here reads.
+    #[error("is of a kind that cannot be read ({0}); save it as PNG or TIFF with 8 or 16 bits a channel")]
+    Unsupported(String),
+    /// Beyond the bounds.
+    #[error(
+        "claims {width} x {height} picture elements, {:.0} megapixels that need {:.1} GiB; \
+         at most 250 megapixels and 2 GiB are opened, so scale it down first",
+        *width as f64 * *height as f64 / 1e6, *need as f64 / (1u64 << 30) as f64
+    )]
+    TooLarge {
+        /// Columns claimed.
+        width: u64,
+        /// Rows claimed.
+        height: u64,
+        /// Bytes it would take to open.
+        need: u64,
+    },
+    /// More picture elements than the file's bytes can hold.
+    #[error(
+        "claims {width} x {height} picture elements, more than its {bytes} bytes can hold; \
+         copy or export it again"
+    )]
+    Hollow {
+        /// Columns claimed.
+        width: u64,
+        /// Rows claimed.
+        height: u64,
+        /// Bytes of the file, or of the picture embedded in a drawing.
+        bytes: u64,
+    },
+    /// More bytes than are read.
+    #[error("is longer than 2 GiB; at most 250 megapixels and 2 GiB are opened, so scale it down first")]
+    TooLong,
+    /// No columns or no rows.
+    #[error("has no width or no height; export it again")]
+    NoSize,
+    /// A drawing with a reference outside itself.
+    #[error(
+        "refers to '{0}' outside itself, which is never followed; embed that picture in the SVG or remove it"
+    )]
+    Refers(String),
+    /// A drawing that is not well-formed, or that the drawing library refuses.
+    #[error("is not a valid SVG ({0}); export it again")]
+    BadDrawing(String),
+    /// A drawing beyond the bounds.
+    #[error("{0}; simplify the drawing, or export it as PNG")]
+    TooComplex(String),
+    /// A drawing that takes longer than is allowed.
+    #[error(
+        "takes more than {0} s to read; simplify the drawing, export it as PNG, \
+         or allow it more time with --drawing-time"
+    )]
+    Late(f64),
+}
+
+/// Why art cannot be rendered.
+#[derive(Debug, thiserror::Error)]
+pub enum RenderError {
+    /// The crop or window is empty or reaches outside.
+    #[error(
+        "the part from {0}% to {1}% across and {2}% to {3}% down is empty or lies outside the art; \
+         give a part between 0% and 100%"
+    )]
+    Outside(f64, f64, f64, f64),
+    /// No dots asked for, or more than can be counted.
+    #[error("{0} x {1} dots cannot be rendered; give at least one dot each way")]
+    Dots(usize, usize),
+    /// The resampler failed, or no memory can be had.
+    #[error("the art cannot be rendered at this size ({0}); choose a smaller size or density")]
+    Failed(String),
+    /// A shape too far away to be drawn.
+    #[error(
+        "a shape of the drawing reaches more than ten million dots beyond the art at this density; \
+         shorten or remove it, or export the drawing as PNG"
+    )]
+    FarAway,
+    /// Layers, filters and patterns that need too much memory.
+    #[error(
+        "the drawing's layers, filters and patterns need more than 2 GiB at {0} x {1} dots; \
+         simplify the drawing, or export it as PNG"
+    )]
+    Memory(usize, usize),
+    /// More work than the time allows.
+    #[error(
+        "the drawing takes more than {seconds} s to draw at {columns} x {rows} dots; simplify it, \
+         export it as PNG, or allow it more time with --drawing-time"
+    )]
+    Late {
+        /// The seconds allowed.
+        seconds: f64,
+        /// Columns asked for.
+        columns: usize,
+        /// Rows asked for.
+        rows: usize,
+    },
+    /// The drawing library gave up.
+    #[error("the drawing library cannot draw this ({0}); simplify the drawing, or export it as PNG")]
+    GaveUp(String),
+}
+
+impl Why {
+    /// A decoder's complaint: cut off where it met the end, damaged otherwise.
+    pub(super) fn damaged(complaint: impl std::fmt::Display) -> Self {
+        let text = complaint.to_string();
+        let low = text.to_lowercase();
+        let ended = [
+            "unexpected end",
+            "premature end",
+            "unexpected eof",
+            "no more bytes",
+            "failed to fill",
+            "exhausted",
+            "not enough",
+        ];
+        if ended.iter().any(|t| low.contains(t)) { Why::CutOff } else { Why::Damaged(one_line(&text)) }
+    }
+}
+
+/// At most 160 printable characters on one line.
+pub(super) fn one_line(text: &str) -> String {
+    let flat: String = text.chars().map(|c| if c.is_control() { ' ' } else { c }).take(160).collect();
+    flat.trim().trim_end_matches('.').to_string()
+}

@@ -1,0 +1,131 @@
+//! Drawings: SVG parsed with the fonts that ship, and nothing from the machine or the network.
+//!
+//! ```text
+//! text --entities, guard--> bounded text --library--> tree      tree, place --cost--> seconds and bytes
+//! tree, place --draw, in bands, watched--> light and alpha
+//! ```
+//!
+//! A drawing of a kilobyte can ask for years of work. What it may ask for is bounded before the drawing
+//! library sees it ([guard]) and again before each time it is drawn ([cost]); what still takes too long is
+//! given up after the person's time, and a panic of the library is caught ([watch]).
+
+mod cost;
+pub(super) mod draw;
+mod embedded;
+mod entities;
+mod fonts;
+mod guard;
+mod style;
+mod watch;
+
+use std::io::Read;
+use std::sync::{Arc, Mutex, PoisonError};
+
+use resvg::usvg::{ImageHrefResolver, Options, Tree};
+
+use self::embedded::Embedded;
+use self::guard::MAX_TEXT;
+use self::watch::{Stopped, watched};
+use super::bounds::Patience;
+use super::error::{Why, one_line};
+
+/// A parsed drawing, resolved and ready to be drawn at any density.
+#[derive(Debug, Clone)]
+pub struct Vector {
+    tree: Arc<Tree>,
+    patience: Patience,
+    notes: Vec<String>,
+}
+
+impl Vector {
+    /// Width and height in user units; never zero.
+    pub fn size(&self) -> (f64, f64) {
+        (f64::from(self.tree.size().width()), f64::from(self.tree.size().height()))
+    }
+
+    pub(super) fn notes(&self) -> &[String] {
+        &self.notes
+    }
+}
+
+/// Parses the bytes of an SVG, plain or compressed with gzip.
+pub(super) fn parse(bytes: &[u8], patience: Patience) -> Result<Vector, Why> {
+    let unpacked;
+    let bytes = if bytes.starts_with(&[0x1F, 0x8B]) {
+        unpacked = unpack(bytes)?;
+        &unpacked
+    } else {
+        bytes
+    };
+    if bytes.len() as u64 > MAX_TEXT {
+        return Err(Why::TooComplex(format!("is longer than {} MiB", MAX_TEXT >> 20)));
+    }
+    let text = std::str::from_utf8(bytes).map_err(|_| Why::BadDrawing("its text is not UTF-8".into()))?;
+    let text = text.trim_start_matches('\u{FEFF}').to_string();
+    let parsed = watched(patience.drawing_s, move || {
+        guard::check(&text)?;
+        tree(&text)
+    });
+    let (tree, notes) = parsed.map_err(|stopped| match stopped {
+        Stopped::Late => Why::Late(patience.drawing_s),
+        Stopped::GaveUp(words) => Why::BadDrawing(format!("the drawing library gave up on it: {words}")),
+    })??;
+    Ok(Vector { tree: Arc::new(tree), patience, notes })
+}
+
+/// The text inside a file compressed with gzip.
+fn unpack(bytes: &[u8]) -> Result<Vec<u8>, Why> {
+    let mut out = Vec::new();
+    let packed = flate2::read::MultiGzDecoder::new(bytes);
+    packed.take(MAX_TEXT + 1).read_to_end(&mut out).map_err(|e| match e.kind() {
+        std::io::ErrorKind::UnexpectedEof => Why::CutOff,
+        _ => Why::Damaged(one_line(&format!("its compression is broken: {e}"))),
+    })?;
+    if super::sniff::sniff(&out) != Ok(super::Format::Svg) && out.len() as u64 <= MAX_TEXT {
+        return Err(Why::SomethingElse("a compressed file without a drawing in it"));
+    }
+    Ok(out)
+}
+
+/// The drawing as the library resolves it, and what a person should know of it.
+fn tree(text: &str) -> Result<(Tree, Vec<String>), Why> {
+    let missing = Mutex::new(Vec::new());
+    let embedded = Mutex::new(Embedded::default());
+    let keep = |why: Why| {
+        let mut e = embedded.lock().unwrap_or_else(PoisonError::into_inner);
+        e.fault.get_or_insert(why);
+        None
+    };
+    let mut options = Options {
+        font_family: "sans-serif".to_string(),
+        fontdb: fonts::shipped(),
+        font_resolver: fonts::resolver(&missing),
+        ..Options::default()
+    };
+    options.image_href_resolver = ImageHrefResolver {
+        resolve_data: Box::new(|_, data, options| match embedded::picture(data, options, &embedded) {
+            Ok(kind) => Some(kind),
+            Err(why) => keep(why),
+        }),
+        resolve_string: Box::new(|target, _| keep(Why::Refers(one_line(target)))),
+    };
+    let parsed = Tree::from_str(text, &options).map_err(|e| Why::BadDrawing(one_line(&e.to_string())));
+    drop(options);
+    if let Some(fault) = embedded.into_inner().unwrap_or_else(PoisonError::into_inner).fault {
+        return Err(fault);
+    }
+    let tree = parsed?;
+    let (w, h) = (tree.size().width(), tree.size().height());
+    if !(w.is_finite() && h.is_finite() && w > 0.0 && h > 0.0) {
+        return Err(Why::NoSize);
+    }
+    let mut notes = Vec::new();
+    let names = missing.into_inner().unwrap_or_else(PoisonError::into_inner);
+    if !names.is_empty() {
+        notes.push(format!(
+            "its lettering asks for {}, which does not ship: DejaVu was used instead; turn lettering into outlines to keep its look",
+            names.iter().map(|n| format!("'{}'", one_line(n))).collect::<Vec<_>>().join(", ")
+        ));
+    }
+    Ok((tree, notes))
+}
