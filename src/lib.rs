@@ -66,6 +66,9 @@ mod wedge;
 #[doc(hidden)]
 pub mod kernels;
 
+#[cfg(test)]
+mod same_bits;
+
 /// What a job asks for, section by section, and the values in it.
 ///
 /// ```

@@ -62,7 +62,7 @@ impl Taps {
                 let s = sx * std::f64::consts::SQRT_2;
                 a.push((0.5 * (erf((d + 0.5) / s) - erf((d - 0.5) / s))) as f32);
                 c.push(
-                    ((-d * d / (2.0 * sy * sy)).exp() / ((2.0 * std::f64::consts::PI).sqrt() * sy)) as f32,
+                    (libm::exp(-d * d / (2.0 * sy * sy)) / ((2.0 * std::f64::consts::PI).sqrt() * sy)) as f32,
                 );
             }
         }

@@ -233,7 +233,7 @@ pub(super) fn swept(diameter: f64, d: f64) -> f64 {
 /// Exposure at distance `d` (line pitches) across a line, relative to a solid's mean.
 pub(super) fn stamped(diameter: f64, d: f64) -> f64 {
     let s = diameter / 4.0;
-    (-d * d / (2.0 * s * s)).exp() / ((2.0 * std::f64::consts::PI).sqrt() * s)
+    libm::exp(-d * d / (2.0 * s * s)) / ((2.0 * std::f64::consts::PI).sqrt() * s)
 }
 
 /// What each value of byte `byte` of the window gives to the eight dots, at position `x` in their cells.

@@ -36,7 +36,7 @@ pub struct Response {
 impl Response {
     /// Mark rise at the effective exposure `x` (J/mm²), 0..1.
     pub fn rise_at(&self, x: f64) -> f64 {
-        if x <= 0.0 { 0.0 } else { 1.0 / (1.0 + (self.x_half / x).powf(self.rise)) }
+        if x <= 0.0 { 0.0 } else { 1.0 / (1.0 + libm::pow(self.x_half / x, self.rise)) }
     }
 
     /// Char at the effective exposure `x` (J/mm²), 0..1.
@@ -44,13 +44,13 @@ impl Response {
         if x <= 0.0 || self.x_char.is_infinite() {
             0.0
         } else {
-            1.0 / (1.0 + (self.x_char / x).powf(self.char_rise))
+            1.0 / (1.0 + libm::pow(self.x_char / x, self.char_rise))
         }
     }
 
     /// The effective exposure (J/mm²) at which char reaches `char`, above 0 and under 1.
     pub fn exposure_at_char(&self, char: f64) -> f64 {
-        self.x_char * (1.0 / char - 1.0).powf(-1.0 / self.char_rise)
+        self.x_char * libm::pow(1.0 / char - 1.0, -1.0 / self.char_rise)
     }
 
     /// Look of a point at the effective exposure `x`, relative luminance.
@@ -103,7 +103,7 @@ pub struct Burn {
 impl Burn {
     /// Puts beam, setting and response together: `X = D · (v/v₀)^(1−s)` at relative exposure 1.
     pub fn new(beam: Beam, setting: Setting, response: Response) -> Self {
-        let reciprocity = (setting.speed.0 / response.v0.0).powf(1.0 - response.schwarzschild);
+        let reciprocity = libm::pow(setting.speed.0 / response.v0.0, 1.0 - response.schwarzschild);
         Burn {
             along: beam.along.0 / setting.pitch_along.0,
             across: beam.across.0 / setting.pitch_across.0,

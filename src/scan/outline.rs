@@ -122,7 +122,7 @@ pub fn edge(shape: &Shape) -> Vec<(f64, f64)> {
     };
     // A chord over the angle t stays within r (1 − cos(t/2)) of its arc.
     let quarter = if r > 0.0 {
-        let half = (1.0 - (CHORD_ERROR / r).min(0.5)).acos();
+        let half = libm::acos(1.0 - (CHORD_ERROR / r).min(0.5));
         (std::f64::consts::FRAC_PI_2 / (2.0 * half)).ceil().max(1.0) as usize
     } else {
         0
@@ -132,7 +132,7 @@ pub fn edge(shape: &Shape) -> Vec<(f64, f64)> {
     for (i, (cx, cy)) in centres.into_iter().enumerate() {
         for k in 0..=quarter {
             let turn = i as f64 - 1.0 + if quarter > 0 { k as f64 / quarter as f64 } else { 0.0 };
-            let (sin, cos) = (turn * std::f64::consts::FRAC_PI_2).sin_cos();
+            let (sin, cos) = libm::sincos(turn * std::f64::consts::FRAC_PI_2);
             path.push((cx + r * cos, cy + r * sin));
         }
     }

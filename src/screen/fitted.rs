@@ -79,7 +79,7 @@ const SAMPLE_SIDE: usize = 2 * TILE;
 pub fn search_sample(options: &Options, passes: u32) {
     let wave = |i: usize| {
         let (x, y) = ((i % SAMPLE_SIDE) as f32, (i / SAMPLE_SIDE) as f32);
-        0.4 + 0.3 * (x * 0.021).sin() * (y * 0.033).cos() + 0.1 * (x * y * 1e-3).sin()
+        0.4 + 0.3 * libm::sinf(x * 0.021) * libm::cosf(y * 0.033) + 0.1 * libm::sinf(x * y * 1e-3)
     };
     let tone = Tone::from_vec(SAMPLE_SIDE, SAMPLE_SIDE, (0..SAMPLE_SIDE * SAMPLE_SIDE).map(wave).collect());
     let options = Options { effort: passes, ..options.clone() };

@@ -56,7 +56,8 @@ pub(super) fn unsharp(plane: &mut Light, amount: f32, sx: f64, sy: f64) {
 /// A Gaussian of unit sum, cut at three standard deviations; odd length.
 fn kernel(sigma: f64) -> Vec<f32> {
     let half = (3.0 * sigma).ceil().max(1.0) as i64;
-    let weights: Vec<f64> = (-half..=half).map(|i| libm::exp(-0.5 * (i as f64 / sigma).powi(2))).collect();
+    let weights: Vec<f64> =
+        (-half..=half).map(|i| libm::exp(-0.5 * (i as f64 / sigma) * (i as f64 / sigma))).collect();
     let sum: f64 = weights.iter().sum();
     weights.iter().map(|w| (w / sum) as f32).collect()
 }

@@ -70,7 +70,7 @@ fn within_reach(tone: &Tone, solid: f32) -> Tone {
             for (x, asked) in asked.iter_mut().enumerate().filter(|(_, t)| **t > solid) {
                 let around = (x as isize - AROUND as isize..=x as isize + AROUND as isize)
                     .map(|x| columns[x.clamp(0, width as isize - 1) as usize]);
-                let bare = 1.0 - around.sum::<f32>() / ((2 * AROUND + 1) as f32).powi(2);
+                let bare = 1.0 - around.sum::<f32>() / ((2 * AROUND + 1) * (2 * AROUND + 1)) as f32;
                 let more = (1.0 - solid) * ((bare - BARE[0]) / (BARE[1] - BARE[0])).clamp(0.0, 1.0);
                 *asked = asked.min(solid + more.max(MORE));
             }
@@ -100,7 +100,7 @@ fn curve(cells: &Cells, options: &Options) -> Vec<f32> {
         let dots = model_diffusion::diffuse(&Tone::filled(SIDE, SIDE, LEVELS[i]), cells, options, &Silent);
         let marks = forecast.plane(&dots);
         let rows = (EDGE..SIDE - EDGE).flat_map(|y| &marks.row(y)[EDGE..SIDE - EDGE]);
-        rows.map(|&m| f64::from(m)).sum::<f64>() as f32 / ((SIDE - 2 * EDGE) as f32).powi(2)
+        rows.map(|&m| f64::from(m)).sum::<f64>() as f32 / ((SIDE - 2 * EDGE) * (SIDE - 2 * EDGE)) as f32
     });
     // Rising pairs of what was forecast and what was asked; where solids char, the first that reaches a mark counts.
     let mut pairs = vec![(0.0f32, 0.0f32)];

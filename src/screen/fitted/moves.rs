@@ -105,7 +105,10 @@ impl Parts {
     fn new(weights: &Weights) -> Self {
         let index = |x: isize, y: isize| (y + REACH) as usize * SIDE + (x + REACH) as usize;
         let place = |i: usize| ((i % SIDE) as isize - REACH, (i / SIDE) as isize - REACH);
-        let heed = |f: usize| (-((FELT[f].dx.pow(2) + FELT[f].dy.pow(2)) as f64) / (2.0 * HEED * HEED)).exp();
+        let heed = |f: usize| {
+            let squares = (FELT[f].dx.pow(2) + FELT[f].dy.pow(2)) as f64;
+            libm::exp(-squares / (2.0 * HEED * HEED))
+        };
         let mut parts = vec![[0.0f64; PARTS]; SIDE * SIDE];
         let mut left = [f64::from(weights.at(0, 0)); FEEL];
         for k in 0..PARTS {
@@ -119,7 +122,8 @@ impl Parts {
                 part[k] = (f64::from(weights.at(x - px, y - py)) - known) / root;
             }
             for (l, f) in left.iter_mut().zip(&FELT) {
-                *l = (*l - parts[index(f.dx, f.dy)][k].powi(2)).max(0.0);
+                let part = parts[index(f.dx, f.dy)][k];
+                *l = (*l - part * part).max(0.0);
             }
         }
         Parts { parts }
