@@ -14,6 +14,9 @@ use crate::progress::{Progress, Silent, Stopped};
 /// of three, 6 in 64.
 pub const BAND: usize = 64;
 
+/// Samples whose places in the table are kept before they are summed.
+const BATCH: usize = 16;
+
 /// A burn made ready: beam tables and response table. Costs about a millisecond; keep it for many planes.
 #[derive(Debug, Clone)]
 pub struct Forecast {
@@ -156,7 +159,7 @@ impl Forecast {
             let own = i * BAND..((i + 1) * BAND).min(height);
             let first = own.start.saturating_sub(halo);
             let count = (own.end + halo).min(height) - first;
-            vector::widest(|| self.rows(dots, first, count, ring, rows));
+            vector::widest(RowsOf { forecast: self, dots, first, count, ring, rows });
             let cells = count * width;
             let answer = see(&Band {
                 first,
@@ -257,22 +260,31 @@ impl Forecast {
         }
         let mut sum = [0.0f32; CHUNK];
         let mut top = [0.0f32; CHUNK];
+        // Indices of some samples are kept and their entries summed cell by cell, so that a sum stays in a
+        // register: summing sample by sample takes twice as long.
+        let mut kept = [[0u16; CHUNK]; BATCH];
+        let mut samples = 0;
         self.each_sample::<LINES>(ring, y, chunk, |e| {
+            let index = &mut kept[samples % BATCH];
             for x in 0..CHUNK {
                 top[x] = if e[x] > top[x] { e[x] } else { top[x] };
-            }
-            let mut index = [0u32; CHUNK];
-            for x in 0..CHUNK {
                 index[x] = self.table.index(e[x]);
             }
-            for x in 0..CHUNK {
-                sum[x] += self.table.entry(index[x]);
+            samples += 1;
+            if samples % BATCH == 0 {
+                for x in 0..CHUNK {
+                    sum[x] = kept.iter().fold(sum[x], |s, index| s + self.table.entry(index[x]));
+                }
             }
         });
+        let rest = &kept[..samples % BATCH];
+        for x in 0..if rest.is_empty() { 0 } else { CHUNK } {
+            sum[x] = rest.iter().fold(sum[x], |s, index| s + self.table.entry(index[x]));
+        }
         mark.iter_mut().zip(&sum).for_each(|(m, s)| *m = s * self.kernel.share);
         peak.copy_from_slice(&top[..n]);
         let hot = self.over_burn_from;
-        let greatest = peak.iter().fold(0.0f32, |a, &b| if b > a { b } else { a });
+        let greatest = vector::greatest(peak);
         if greatest >= hot {
             let mut over = [0.0f32; CHUNK];
             self.each_sample::<LINES>(ring, y, chunk, |e| {
@@ -327,6 +339,25 @@ impl Forecast {
 }
 
 static NOTHING: [f32; CHUNK] = [0.0; CHUNK];
+
+/// Some rows of a forecast, as a work for the widest vectors.
+struct RowsOf<'a> {
+    forecast: &'a Forecast,
+    dots: &'a Dots,
+    first: usize,
+    count: usize,
+    ring: &'a mut Ring,
+    rows: &'a mut Rows,
+}
+
+impl vector::Work for RowsOf<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn call(self) {
+        self.forecast.rows(self.dots, self.first, self.count, self.ring, self.rows);
+    }
+}
 
 /// The planes of some rows, used for one band after another. Between bands `charred` is all nothing.
 struct Rows {

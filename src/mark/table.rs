@@ -7,6 +7,8 @@ const OCTAVE_BITS: u32 = 11;
 /// Entries: sixteen octaves.
 const ENTRIES: usize = 16 << OCTAVE_BITS;
 const SHIFT: u32 = 23 - OCTAVE_BITS;
+/// As many as a 16-bit index can name: whatever the index, an entry is there, and nothing is checked.
+const NAMED: usize = 1 << 16;
 
 /// Mark fraction by relative exposure, tabled at 2048 values an octave.
 ///
@@ -16,7 +18,7 @@ const SHIFT: u32 = 23 - OCTAVE_BITS;
 /// a mean over samples errs by far less. Exposures under 1/32768 of a solid's greatest count as none.
 #[derive(Debug, Clone)]
 pub struct MarkTable {
-    table: Box<[f32; ENTRIES]>,
+    table: Box<[f32; NAMED]>,
     low: f32,
     base: u32,
 }
@@ -28,7 +30,7 @@ impl MarkTable {
         let top = most.clamp(1e-30, 1e30).to_bits() >> 23;
         let low = f32::from_bits((top - 15) << 23);
         let base = (top - 15) << (23 - SHIFT);
-        let mut table = vec![0.0f32; ENTRIES].into_boxed_slice();
+        let mut table = vec![0.0f32; NAMED].into_boxed_slice();
         let last = (most.to_bits() >> SHIFT).saturating_sub(base) as usize;
         // Downwards from the greatest exposure, until nothing is marked any more.
         for i in (1..=last.min(ENTRIES - 1)).rev() {
@@ -43,21 +45,21 @@ impl MarkTable {
         // Rounding may put a sample a hair over the greatest exposure.
         let end = table[last.min(ENTRIES - 1)];
         table[last.min(ENTRIES - 1)..].fill(end);
-        let table = table.try_into().unwrap_or_else(|_| Box::new([0.0; ENTRIES]));
+        let table = table.try_into().unwrap_or_else(|_| Box::new([0.0; NAMED]));
         MarkTable { table, low, base }
     }
 
     /// Where in the table the relative exposure `e`, not negative, is found.
     #[inline(always)]
-    pub(super) fn index(&self, e: f32) -> u32 {
+    pub(super) fn index(&self, e: f32) -> u16 {
         let e = if e > self.low { e } else { self.low };
-        (e.to_bits() >> SHIFT) - self.base
+        (e.to_bits() >> SHIFT).wrapping_sub(self.base) as u16
     }
 
     /// The entry at an index that [`MarkTable::index`] gave.
     #[inline(always)]
-    pub(super) fn entry(&self, index: u32) -> f32 {
-        self.table[index as usize & (ENTRIES - 1)]
+    pub(super) fn entry(&self, index: u16) -> f32 {
+        self.table[usize::from(index)]
     }
 
     /// Mark fraction at the relative exposure `e`, not negative.

@@ -4,12 +4,26 @@
 //! The work is the same code on either path, and nothing in it is contracted or put in another order, so
 //! both give the same bits.
 
-/// Runs `work`, which must be `#[inline(always)]` all the way down, on the widest vectors there are.
+pub(super) use pulp::NullaryFnOnce as Work;
+
+/// Runs `work` on the widest vectors there are. What it calls must be `#[inline(always)]` all the way down:
+/// a closure is not, so the work is a struct of its own.
 #[inline(always)]
-pub(super) fn widest<R>(work: impl FnOnce() -> R) -> R {
+pub(super) fn widest<W: Work>(work: W) -> W::Output {
     #[cfg(target_arch = "x86_64")]
     if let Some(simd) = pulp::x86::V3::try_new() {
         return simd.vectorize(work);
     }
-    work()
+    work.call()
+}
+
+/// The greatest of some numbers, none of which is below 0 or no number: eight at a time.
+#[inline(always)]
+pub(super) fn greatest(numbers: &[f32]) -> f32 {
+    let (eights, rest) = numbers.as_chunks::<8>();
+    let mut most = [0.0f32; 8];
+    for eight in eights {
+        most.iter_mut().zip(eight).for_each(|(m, &v)| *m = if v > *m { v } else { *m });
+    }
+    most.iter().chain(rest).fold(0.0, |a, &b| if b > a { b } else { a })
 }

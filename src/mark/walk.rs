@@ -2,7 +2,7 @@
 //! picture and what detail is lost.
 
 use super::blocks::{self, BandBlocks, Blocks};
-use super::forecast::Forecast;
+use super::forecast::{Band, Forecast};
 use super::lost::{self, BandLost, Ink, Lost};
 use super::sums::{self, BandSums, Sums};
 use super::vector;
@@ -42,15 +42,7 @@ pub fn walk(
     let sides = (wish.blocks.0.max(1), wish.blocks.1.max(1));
     let halo = wish.ink.map_or(0, |_| lost::halo(forecast));
     let bands = forecast.bands_with_halo(dots, halo, progress, |band| {
-        vector::widest(|| {
-            let (mut sums, mut blocks) = (BandSums::default(), BandBlocks::new(forecast, band, sides));
-            for y in band.own.clone() {
-                let charred = (band.top(y) >= forecast.over_burn_from()).then(|| band.charred(y));
-                let sum = blocks.row(y, band.marks(y), band.peaks(y), charred);
-                sums.row(dots, forecast, band, y, Some(sum));
-            }
-            (sums, blocks, wish.ink.map(|ink| BandLost::of(band, ink, forecast)))
-        })
+        vector::widest(BandWalk { forecast, dots, band, wish: Wish { blocks: sides, ..wish } })
     })?;
     let (mut of_sums, mut of_blocks, mut of_lost) = (Vec::new(), Vec::new(), Vec::new());
     for (sums, blocks, lost) in bands {
@@ -70,12 +62,51 @@ pub fn walk(
 /// # Errors
 /// [`Stopped`] where the person asked for it.
 pub fn sums(forecast: &Forecast, dots: &Dots, progress: &dyn Progress) -> Result<Sums, Stopped> {
-    let bands = forecast.bands_with_halo(dots, 0, progress, |band| {
-        vector::widest(|| {
-            let mut sums = BandSums::default();
-            band.own.clone().for_each(|y| sums.row(dots, forecast, band, y, None));
-            sums
-        })
-    })?;
+    let bands = forecast
+        .bands_with_halo(dots, 0, progress, |band| vector::widest(BandSumming { forecast, dots, band }))?;
     Ok(sums::together(forecast, dots, bands))
+}
+
+/// All that a walk takes from a band, as a work for the widest vectors.
+struct BandWalk<'a> {
+    forecast: &'a Forecast,
+    dots: &'a Dots,
+    band: &'a Band<'a>,
+    wish: Wish<'a>,
+}
+
+impl vector::Work for BandWalk<'_> {
+    type Output = (BandSums, BandBlocks, Option<BandLost>);
+
+    #[inline(always)]
+    fn call(self) -> Self::Output {
+        let BandWalk { forecast, dots, band, wish } = self;
+        let (mut sums, mut blocks) = (BandSums::default(), BandBlocks::new(forecast, band, wish.blocks));
+        for y in band.own.clone() {
+            let charred = (band.top(y) >= forecast.over_burn_from()).then(|| band.charred(y));
+            let sum = blocks.row(y, band.marks(y), band.peaks(y), charred);
+            sums.row(dots, forecast, band, y, Some(sum));
+        }
+        (sums, blocks, wish.ink.map(|ink| BandLost::of(band, ink, forecast)))
+    }
+}
+
+/// The sums alone of a band, as a work for the widest vectors.
+struct BandSumming<'a> {
+    forecast: &'a Forecast,
+    dots: &'a Dots,
+    band: &'a Band<'a>,
+}
+
+impl vector::Work for BandSumming<'_> {
+    type Output = BandSums;
+
+    #[inline(always)]
+    fn call(self) -> BandSums {
+        let mut sums = BandSums::default();
+        for y in self.band.own.clone() {
+            sums.row(self.dots, self.forecast, self.band, y, None);
+        }
+        sums
+    }
 }
