@@ -6,11 +6,13 @@ use divan::counter::BytesCount;
 use dotwright::kernels::blank::Blank;
 use dotwright::kernels::placement::{DotRect, Grid};
 use dotwright::kernels::plane::Dots;
+use dotwright::kernels::progress::Silent;
+use dotwright::kernels::scan::axis::Along;
 use dotwright::kernels::scan::estimate::Estimate;
 use dotwright::kernels::scan::limits::Limits;
 use dotwright::kernels::scan::lines::Marking;
-use dotwright::kernels::scan::program::{self, Notes};
-use dotwright::kernels::scan::raster::{Along, RasterPath, Scan};
+use dotwright::kernels::scan::program::Program;
+use dotwright::kernels::scan::raster::{RasterPath, Scan};
 use dotwright::kernels::scan::replay::{Ground, ReplayOptions, replay};
 use dotwright::kernels::units::Mm;
 
@@ -41,7 +43,8 @@ fn raster(dots: &Dots, pitch: f64, along: Along) -> RasterPath {
     let blank = Blank { shape: format!("rect:{side}x{side}mm").parse().expect("a blank"), margin: Mm(2.0) };
     let grid = Grid { along: Mm(pitch), across: Mm(pitch) };
     let rect = DotRect { left: Mm(2.5), top: Mm(2.5), columns: dots.width(), rows: dots.height(), grid };
-    let limits = Limits { bed_width: 1000.0, bed_height: 1000.0, ..Limits::default() };
+    let mut limits = Limits::default();
+    (limits.x.travel, limits.y.travel) = (1000.0, 1000.0);
     RasterPath::new(&limits, Scan { along, ..Scan::new(100.0, 0.9) }, rect, blank).expect("a raster path")
 }
 
@@ -71,10 +74,11 @@ impl Write for Count {
 fn write(bencher: divan::Bencher<'_, '_>, dots: &Dots, along: Along) {
     let raster = raster(dots, 25.4 / 304.0, along);
     let mut size = Count(0);
-    program::write(&raster, Marking::Dots(dots), &Notes::default(), &mut size).expect("written");
-    bencher.counter(BytesCount::new(size.0)).bench_local(|| {
-        program::write(&raster, Marking::Dots(dots), &Notes::default(), &mut Count(0)).map(|w| w.bytes)
-    });
+    let program = Program::of_raster(raster, Marking::Dots(dots), Vec::new());
+    program.write(&mut size, &Silent).expect("written");
+    bencher
+        .counter(BytesCount::new(size.0))
+        .bench_local(|| program.write(&mut Count(0), &Silent).map(|w| w.bytes));
 }
 
 #[divan::bench]
@@ -97,13 +101,15 @@ fn write_bed_along_y(bencher: divan::Bencher<'_, '_>) {
 fn estimate_bed(bencher: divan::Bencher<'_, '_>) {
     let dots = bed();
     let raster = raster(&dots, 25.4 / 304.0, Along::X);
-    bencher.bench_local(|| Estimate::new(&raster, Marking::Dots(&dots)).times.total());
+    let program = Program::of_raster(raster, Marking::Dots(&dots), Vec::new());
+    bencher.bench_local(|| Estimate::new(&program).times.total());
 }
 
 fn read(bencher: divan::Bencher<'_, '_>, dots: &Dots, along: Along, picture: Option<usize>) {
     let raster = raster(dots, 25.4 / 304.0, along);
     let mut text = Vec::new();
-    program::write(&raster, Marking::Dots(dots), &Notes::default(), &mut text).expect("written");
+    let program = Program::of_raster(raster.clone(), Marking::Dots(dots), Vec::new());
+    program.write(&mut text, &Silent).expect("written");
     let options = ReplayOptions {
         ground: Some(Ground { rect: raster.rect, blank: raster.blank }),
         picture,

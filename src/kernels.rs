@@ -95,6 +95,12 @@ pub mod proof {
     }
 }
 pub mod scan {
+    pub mod axis {
+        pub use crate::scan::axis::{Along, Axis};
+    }
+    pub mod contour {
+        pub use crate::scan::contour::Contour;
+    }
     pub mod estimate {
         pub use crate::scan::estimate::Estimate;
     }
@@ -102,22 +108,28 @@ pub mod scan {
         pub use crate::scan::grey::levels;
     }
     pub mod limits {
-        pub use crate::scan::limits::{BeamLag, Frame, Limits, PowerMode};
+        pub use crate::scan::limits::{BeamLag, Limits, PowerMode};
     }
     pub mod lines {
         pub use crate::scan::lines::{Marking, level_of};
     }
     pub mod outline {
-        pub use crate::scan::outline::write;
+        pub use crate::scan::outline::program;
     }
     pub mod program {
-        pub use crate::scan::program::{Cost, Notes, write};
+        pub use crate::scan::program::{Cost, Notes, Program};
     }
     pub mod raster {
-        pub use crate::scan::raster::{Along, RasterPath, Scan, Ways};
+        pub use crate::scan::raster::{RasterPath, Scan, Ways};
+    }
+    pub mod readback {
+        pub use crate::scan::readback::write;
     }
     pub mod replay {
         pub use crate::scan::replay::{Ground, ReplayOptions, Replayed, replay};
+    }
+    pub mod toolpath {
+        pub use crate::scan::toolpath::Toolpath;
     }
 }
 pub mod screen {

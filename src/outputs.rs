@@ -5,17 +5,20 @@ use std::io;
 use crate::encode::sink::{Files, OutputError, Sink};
 use crate::encode::{EncodeError, bmp, png, tiff};
 use crate::findings::Severity;
+use crate::findings::motion;
 use crate::job::Plan;
-use crate::pipeline::{Outcome, ScanPlan};
-use crate::progress::{Progress, Stopped};
+use crate::pipeline::Outcome;
+use crate::plane::Dots;
+use crate::progress::{Progress, Silent, Stopped};
 use crate::proof::canvas::{Picture, ProofError};
 use crate::proof::close_up::close_up;
 use crate::proof::loupe;
 use crate::proof::picture::{self, Scene};
 use crate::proof::report::{FileFacts, Report};
 use crate::proof::{density, ticket};
-use crate::scan::outline;
-use crate::scan::program;
+use crate::scan::program::{Program, Unwritten};
+use crate::scan::readback::{self, ReadBackError};
+use crate::scan::replay::ReplayOptions;
 
 /// The files of a job carried through.
 pub const JOB: Files = Files {
@@ -54,6 +57,12 @@ pub enum WriteError {
     /// The report or the job file.
     #[error("a file could not be put into words: {0}; this is a fault of the program, please report it")]
     Words(String),
+    /// A program that cannot be written or read back.
+    #[error(transparent)]
+    ReadBack(#[from] ReadBackError),
+    /// A program that must not be run.
+    #[error("{0} is not safe to run, so nothing was written. {1}")]
+    Unsafe(String, String),
     /// The person asked to stop.
     #[error(transparent)]
     Stopped(#[from] Stopped),
@@ -105,21 +114,13 @@ pub fn write(
         && outcome.stops(plan).next().is_none()
     {
         progress.begin("scan program", 0.5)?;
-        let mut written = None;
-        output.stream("program.nc", &mut |mut w| {
-            written = Some(write_program(p, dots, &mut w)?);
-            Ok(())
-        })?;
-        let bytes = written.map(|w| w.bytes);
+        let bytes = write_program("program.nc", &p.program(dots), Some(dots), outcome, output, progress)?;
         let about = "the scan program: what the machine runs".to_string();
-        files.push(FileFacts { name: "program.nc".into(), bytes, about });
-        let mut walk = Vec::new();
-        outline::write(&p.raster.limits, rect, &plan.blank, &p.notes.job, &mut walk)
-            .map_err(|e| WriteError::Words(e.to_string()))?;
-        output.put("outline.nc", &walk)?;
+        files.push(FileFacts { name: "program.nc".into(), bytes: Some(bytes), about });
+        let walk = write_program("outline.nc", &p.outline(), None, outcome, output, &Silent)?;
         files.push(FileFacts {
             name: "outline.nc".into(),
-            bytes: Some(walk.len() as u64),
+            bytes: Some(walk),
             about: "walks the art's box and the blank's edge, to check the place".into(),
         });
     } else {
@@ -145,12 +146,46 @@ pub fn write(
     Ok(report)
 }
 
+/// Writes a program and reads it back as it is written; its size in bytes. It marks `dots`, where there
+/// are any.
 fn write_program(
-    p: &ScanPlan,
-    dots: &crate::plane::Dots,
-    w: &mut impl io::Write,
-) -> io::Result<program::Cost> {
-    program::write(&p.raster, p.marking(dots), &p.notes, w)
+    name: &str,
+    program: &Program<'_>,
+    dots: Option<&Dots>,
+    outcome: &Outcome,
+    output: &mut dyn Sink,
+    progress: &dyn Progress,
+) -> Result<u64, WriteError> {
+    let options = ReplayOptions::of(program);
+    let mut done = None;
+    let streamed = output.stream(name, &mut |out| match readback::write(program, &options, out, progress) {
+        Ok(written) => {
+            done = Some(Ok(written));
+            Ok(())
+        }
+        // The sink says what it could not write, and where.
+        Err(ReadBackError::Unwritten(Unwritten::Io(e))) => Err(e),
+        Err(e) => {
+            done = Some(Err(e));
+            Err(io::Error::other("the program was given up"))
+        }
+    });
+    let (cost, mut replayed) = match done {
+        Some(Err(ReadBackError::Unwritten(Unwritten::Stopped(stopped)))) => return Err(stopped.into()),
+        Some(Err(e)) => return Err(e.into()),
+        Some(Ok(done)) => streamed.map(|_| done)?,
+        None => return Err(streamed.err().map_or_else(|| WriteError::Words(name.into()), WriteError::from)),
+    };
+    if let Some(dots) = dots {
+        replayed.against(dots);
+    }
+    let stops = motion::replayed(&replayed.report);
+    // What was found before was accepted, or no program would be written.
+    let accepted = |name| outcome.findings.iter().any(|f| f.name == name);
+    match stops.iter().find(|f| f.severity == Severity::Stop && !accepted(f.name)) {
+        Some(stop) => Err(WriteError::Unsafe(name.to_string(), stop.message.clone())),
+        None => Ok(cost.bytes),
+    }
 }
 
 /// Writes a file and notes it.

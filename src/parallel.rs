@@ -4,6 +4,7 @@
 //! the number of threads, so results are the same bytes on any machine.
 
 use std::sync::mpsc::{RecvTimeoutError, sync_channel};
+use std::sync::{Mutex, PoisonError, mpsc};
 use std::thread;
 use std::time::Duration;
 
@@ -47,6 +48,56 @@ pub fn map_with<S, R: Send>(
 /// Does two works at once, where there is a thread for each.
 pub fn both<A: Send, B: Send>(first: impl FnOnce() -> A + Send, second: impl FnOnce() -> B + Send) -> (A, B) {
     rayon::join(first, second)
+}
+
+/// Pieces on their way from one thread to another; more would only wait.
+const ON_THE_WAY: usize = 4;
+
+/// Runs `make` on this thread and `take` on another. What `make` gives to its function comes to `take`, piece
+/// after piece in order; from the piece on that `take` refuses by `false`, giving returns `false`.
+/// Returns what `make` returned and the state that `take` worked on.
+pub fn pass_on<S: Send, R>(
+    state: S,
+    take: impl FnMut(&mut S, &[u8]) -> bool + Send,
+    make: impl FnOnce(&mut dyn FnMut(&[u8]) -> bool) -> R,
+) -> (R, S) {
+    let (give, taken) = mpsc::sync_channel::<Vec<u8>>(ON_THE_WAY);
+    let (back, empty) = mpsc::channel::<Vec<u8>>();
+    let taker = Mutex::new((state, take));
+    let lock = || taker.lock().unwrap_or_else(PoisonError::into_inner);
+    let made = thread::scope(|scope| {
+        let on_its_own = move || {
+            let (state, take) = &mut *lock();
+            while let Ok(mut piece) = taken.recv() {
+                if !take(state, &piece) {
+                    break;
+                }
+                piece.clear();
+                // Nobody takes it back once all is made.
+                let _ = back.send(piece);
+            }
+        };
+        let Ok(thread) = thread::Builder::new().spawn_scoped(scope, on_its_own) else {
+            // No further thread can be had: the work is done on this one, with the same result.
+            let mut going = true;
+            return make(&mut |bytes| {
+                let (state, take) = &mut *lock();
+                going = going && take(state, bytes);
+                going
+            });
+        };
+        let made = make(&mut |bytes| {
+            let mut piece = empty.try_recv().unwrap_or_default();
+            piece.extend_from_slice(bytes);
+            give.send(piece).is_ok()
+        });
+        drop(give);
+        match thread.join() {
+            Ok(()) => made,
+            Err(panic) => std::panic::resume_unwind(panic),
+        }
+    });
+    (made, taker.into_inner().unwrap_or_else(PoisonError::into_inner).0)
 }
 
 /// Runs `work` on a pool of exactly `threads` threads (tests use it to prove that the thread count
@@ -108,6 +159,32 @@ mod tests {
         assert_eq!(aside(1 << 20, 0.01, move || wait.recv().is_ok()), Aside::Late);
         drop(go);
         assert_eq!(aside(1 << 20, f64::INFINITY, || 1), Aside::Done(1));
+    }
+
+    #[test]
+    fn pieces_come_in_order_and_a_refusal_is_told() {
+        let give_all = |give: &mut dyn FnMut(&[u8]) -> bool| {
+            (0..1000u32).take_while(|i| give(&vec![*i as u8; *i as usize % 50])).count()
+        };
+        let (given, seen) = pass_on(
+            Vec::new(),
+            |seen: &mut Vec<u8>, piece| {
+                seen.extend_from_slice(piece);
+                true
+            },
+            give_all,
+        );
+        let want: Vec<u8> = (0..1000u32).flat_map(|i| vec![i as u8; i as usize % 50]).collect();
+        assert!(given == 1000 && seen == want);
+        let (given, pieces) = pass_on(
+            0,
+            |pieces, _| {
+                *pieces += 1;
+                *pieces < 10
+            },
+            give_all,
+        );
+        assert!((10..=10 + ON_THE_WAY + 1).contains(&given) && pieces == 10, "{given}");
     }
 
     #[test]

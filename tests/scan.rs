@@ -7,13 +7,18 @@ use dotwright::kernels::blank::{Blank, Shape};
 use dotwright::kernels::mark::Burn;
 use dotwright::kernels::placement::{DotRect, Grid};
 use dotwright::kernels::plane::{Dots, Tone};
+use dotwright::kernels::progress::Silent;
+use dotwright::kernels::scan::axis::{Along, Axis};
+use dotwright::kernels::scan::contour::Contour;
 use dotwright::kernels::scan::grey;
-use dotwright::kernels::scan::limits::{BeamLag, Frame, Limits, PowerMode};
+use dotwright::kernels::scan::limits::{BeamLag, Limits, PowerMode};
 use dotwright::kernels::scan::lines::{Marking, level_of};
 use dotwright::kernels::scan::outline;
-use dotwright::kernels::scan::program::{self, Notes};
-use dotwright::kernels::scan::raster::{Along, RasterPath, Scan, Ways};
+use dotwright::kernels::scan::program::{Cost, Notes, Program};
+use dotwright::kernels::scan::raster::{RasterPath, Scan, Ways};
+use dotwright::kernels::scan::readback;
 use dotwright::kernels::scan::replay::{Ground, ReplayOptions, Replayed, replay};
+use dotwright::kernels::scan::toolpath::Toolpath;
 use dotwright::kernels::units::Mm;
 use proptest::prelude::*;
 
@@ -25,16 +30,20 @@ fn notes() -> Notes {
     }
 }
 
-fn write(raster: &RasterPath, art: Marking<'_>) -> (String, program::Cost) {
+fn program<'a>(raster: &RasterPath, marking: Marking<'a>) -> Program<'a> {
+    Program::of_raster(raster.clone(), marking, notes().of_raster(raster))
+}
+
+fn write(raster: &RasterPath, marking: Marking<'_>) -> (String, Cost) {
     let mut out = Vec::new();
-    let written = program::write(raster, art, &notes(), &mut out).expect("memory takes all");
+    let written = program(raster, marking).write(&mut out, &Silent).expect("memory takes all");
     (String::from_utf8(out).expect("ASCII"), written)
 }
 
 fn read(raster: &RasterPath, text: &str, levels: bool) -> Replayed {
     let options = ReplayOptions {
         ground: Some(Ground { rect: raster.rect, blank: raster.blank }),
-        lag_mm: Some(raster.limits.lag.shift(raster.scan.speed)),
+        lag: Some(raster.limits.lag),
         levels,
         ..ReplayOptions::new(&raster.limits)
     };
@@ -111,8 +120,10 @@ fn case() -> impl Strategy<Value = Case> {
             let rect = DotRect { left: Mm(at.0), top: Mm(at.1), columns: w, rows: h, grid };
             let blank = Blank { shape: "rect:80x60mm".parse().expect("a blank"), margin: Mm(0.0) };
             let [x_left, y_down, scaled, in_motion] = m.0;
+            let plain = Limits::default();
             let limits = Limits {
-                frame: Frame { zero: (m.1, m.2), x_left, y_down, on_bed: None },
+                x: Axis { zero: m.1, backwards: x_left, ..plain.x },
+                y: Axis { zero: m.2, backwards: y_down, ..plain.y },
                 lag: BeamLag::Mm(m.3),
                 full_scale_s: m.4,
                 power_mode: if scaled { PowerMode::SpeedScaled } else { PowerMode::Constant },
@@ -159,7 +170,7 @@ proptest! {
         // Every coordinate within run-up and lag of the art; the last move goes to the program's zero.
         if let Some(e) = s.extents {
             let far = f64::from(raster.run_up) / 1000.0 + case.limits.lag.shift(case.scan.speed).abs() + 0.002;
-            let (a, b) = (case.limits.frame.to_blank((e[0], e[1])), case.limits.frame.to_blank((e[2], e[3])));
+            let (a, b) = (case.limits.to_blank((e[0], e[1])), case.limits.to_blank((e[2], e[3])));
             prop_assert!(a.0.min(b.0) >= case.rect.left.0 - far);
             prop_assert!(a.0.max(b.0) <= case.rect.left.0 + case.rect.width() + far);
             let top = 60.0 - case.rect.top.0;
@@ -182,6 +193,83 @@ proptest! {
     fn any_words_are_refused_or_read_but_never_panic(text in "([GMXYSFNPT%( )/.$;-]{1,3}[0-9]{0,4}\n?){0,40}") {
         let limits = Limits::default();
         let _ = replay(text.as_bytes(), &ReplayOptions { picture: Some(64), ..ReplayOptions::new(&limits) });
+    }
+}
+
+/// Rasters and contours one after the other, on one sheet.
+fn sheet() -> impl Strategy<Value = Vec<(Dots, (usize, usize), Scan)>> {
+    let part = (dots(24, 16), 0usize..6, 0usize..5, any::<[bool; 2]>(), 2.0f64..60.0, 0.1f64..=1.0);
+    prop::collection::vec(part, 1..6).prop_map(|parts| {
+        parts
+            .into_iter()
+            .map(|(dots, column, row, [along_y, both], speed, power)| {
+                let along = if along_y { Along::Y } else { Along::X };
+                let ways = if both { Ways::Both } else { Ways::Back };
+                (dots, (column * 30, row * 20), Scan { along, ways, ..Scan::new(speed, power) })
+            })
+            .collect()
+    })
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(100))]
+
+    #[test]
+    fn parts_of_any_kind_come_back_as_one_sheet(
+        sheet in sheet(),
+        lag in -0.004f64..0.004,
+        in_motion in any::<bool>(),
+        accelerations in (100.0f64..2000.0, 100.0f64..2000.0),
+    ) {
+        let plain = Limits::default();
+        let limits = Limits {
+            lag: BeamLag::Seconds(lag),
+            power_in_motion: in_motion,
+            x: Axis { acceleration: accelerations.0, ..plain.x },
+            y: Axis { acceleration: accelerations.1, rapid_speed: 90.0, ..plain.y },
+            ..plain
+        };
+        let blank = Blank { shape: "rect:60x50mm".parse().expect("a blank"), margin: Mm(0.0) };
+        let grid = Grid { along: Mm(0.2), across: Mm(0.25) };
+        let whole = DotRect { left: Mm(10.0), top: Mm(10.0), columns: 180, rows: 100, grid };
+        let mut wanted = Dots::off(whole.columns, whole.rows);
+        let mut parts = Vec::new();
+        for (dots, at, scan) in &sheet {
+            for (x, y) in (0..24).flat_map(|x| (0..16).map(move |y| (x, y))).filter(|&(x, y)| dots.get(x, y)) {
+                wanted.set(at.0 + x, at.1 + y, true);
+            }
+            let rect = DotRect {
+                left: Mm(10.0 + at.0 as f64 * 0.2),
+                top: Mm(10.0 + at.1 as f64 * 0.25),
+                columns: 24,
+                rows: 16,
+                grid,
+            };
+            let path = RasterPath::new(&limits, *scan, rect, blank).expect("a path");
+            parts.push(Toolpath { remark: "a part".into(), ..Toolpath::raster(path, Marking::Dots(dots)) });
+            let corners = [(1.0, 1.0), (59.0, 1.0), (30.0, 49.0), (1.0, 1.0)];
+            parts.push(Toolpath::contour("a walk", Contour::new(&limits, &corners, 0, 40.0)));
+        }
+        let program = Program::new(&limits, Vec::new(), parts);
+        let options = ReplayOptions {
+            ground: Some(Ground { rect: whole, blank }),
+            ..ReplayOptions::of(&program)
+        };
+        let mut out = Vec::new();
+        let (cost, mut back) = readback::write(&program, &options, &mut out, &Silent).expect("read back");
+        within_limits(std::str::from_utf8(&out).expect("ASCII"));
+        prop_assert!(back.against(&wanted));
+        let r = &back.report;
+        prop_assert!(r.difference.as_ref().expect("compared").same, "{:?}", r.difference);
+        prop_assert_eq!(r.beam_on_in_rapid.count + r.beam_on_at_rest.count + r.beam_on_outside_blank.count, 0);
+        prop_assert!(!r.power_left_on && r.off_grid_mm == 0.0 && r.not_in_standard_count == 0);
+        let e = &cost.estimate;
+        prop_assert!((r.seconds - e.times.total()).abs() < 1e-6 * r.seconds, "{} {:?}", r.seconds, e.times);
+        prop_assert!((r.travel_mm - e.travel_mm).abs() < 1e-6 * r.travel_mm);
+        prop_assert!((r.burning_mm - e.burning_mm).abs() < 1e-6 * (1.0 + r.burning_mm));
+        for (a, b) in r.extents_mm.expect("moves").iter().zip(e.reach) {
+            prop_assert!((a - b).abs() < 1e-9, "{:?} {:?}", r.extents_mm, e.reach);
+        }
     }
 }
 
@@ -233,6 +321,34 @@ fn lighthouse() -> Dots {
     d
 }
 
+/// The lighthouse in two parts, the left half by rows, the right half by columns at another speed and power,
+/// and a walk round it between them.
+fn halves(dots: &Dots, limits: &Limits) -> String {
+    let (rect, blank) = place(48, 40, "round:30mm");
+    let half = |from: usize| {
+        let mut d = Dots::off(24, 40);
+        (0..40).for_each(|y| (0..24).for_each(|x| d.set(x, y, dots.get(from + x, y))));
+        let left = Mm(rect.left.0 + from as f64 * rect.grid.along.0);
+        (d, DotRect { left, columns: 24, ..rect })
+    };
+    let ((left, a), (right, b)) = (half(0), half(24));
+    let path = |scan, rect| RasterPath::new(limits, scan, rect, blank).expect("a path");
+    let rows = path(Scan::new(12.5, 0.9), a);
+    let columns = path(Scan { along: Along::Y, ways: Ways::Back, ..Scan::new(30.0, 0.4) }, b);
+    let part = |name: &str, path, dots| Toolpath { remark: name.into(), ..Toolpath::raster(path, dots) };
+    let walk = Contour::new(limits, &[(12.0, 12.0), (18.0, 12.0), (18.0, 18.0), (12.0, 12.0)], 0, 40.0);
+    let parts = vec![
+        part("left half", rows, Marking::Dots(&left)),
+        Toolpath::contour("walk", walk),
+        part("right half", columns, Marking::Dots(&right)),
+    ];
+    let mut comments = notes().of_place(&rect, &blank);
+    comments.push("(lag 2 ms along the motion, taken up in the coordinates)".into());
+    let mut out = Vec::new();
+    Program::new(limits, comments, parts).write(&mut out, &Silent).expect("memory takes all");
+    String::from_utf8(out).expect("ASCII")
+}
+
 /// The stored samples: name, text.
 fn samples() -> Vec<(&'static str, String)> {
     let dots = lighthouse();
@@ -242,7 +358,8 @@ fn samples() -> Vec<(&'static str, String)> {
         power_mode: PowerMode::SpeedScaled,
         power_in_motion: false,
         full_scale_s: 255,
-        frame: Frame { zero: (15.0, 15.0), x_left: true, y_down: true, on_bed: None },
+        x: Axis { zero: 15.0, backwards: true, ..plain.x },
+        y: Axis { zero: 15.0, backwards: true, ..plain.y },
         lag: BeamLag::Seconds(0.001),
         pointer: Some(0.004),
         ..Limits::default()
@@ -253,11 +370,16 @@ fn samples() -> Vec<(&'static str, String)> {
     };
     let walk = |limits: &Limits| {
         let mut out = Vec::new();
-        outline::write(limits, &rect, &blank, "Lighthouse", &mut out).expect("memory takes all");
+        outline::program(limits, &rect, &blank, "Lighthouse")
+            .write(&mut out, &Silent)
+            .expect("memory takes all");
         String::from_utf8(out).expect("ASCII")
     };
+    let heavy = Limits { y: Axis { acceleration: 200.0, rapid_speed: 60.0, ..plain.y }, ..plain.clone() };
     vec![
         ("lighthouse.nc", program(&plain, Scan::new(12.5, 0.9))),
+        ("lighthouse_along_y.nc", program(&heavy, Scan { along: Along::Y, ..Scan::new(60.0, 0.9) })),
+        ("parts.nc", halves(&dots, &Limits { lag: BeamLag::Seconds(0.002), ..plain.clone() })),
         ("lighthouse_switched.nc", program(&other, Scan { along: Along::Y, ..Scan::new(30.0, 0.5) })),
         ("outline.nc", walk(&plain)),
         ("outline_pointer.nc", walk(&other)),

@@ -8,7 +8,9 @@ use dotwright::kernels::job::plan::resolve;
 use dotwright::kernels::mark::{Beam, Response};
 use dotwright::kernels::placement::Grid;
 use dotwright::kernels::progress::Silent;
-use dotwright::kernels::scan::limits::Limits;
+use dotwright::kernels::scan::axis::Axis;
+use dotwright::kernels::scan::limits::{BeamLag, Limits};
+use dotwright::kernels::scan::replay::{ReplayOptions, replay};
 use dotwright::kernels::units::{Mm, MmPerS, Share, Watts};
 use dotwright::kernels::wedge::ask::{Ask, ReadingError};
 use dotwright::kernels::wedge::draw::program::program;
@@ -79,6 +81,40 @@ fn the_program_of_a_wedge_replays_to_its_dots() {
         let ends = program.bytes.ends_with(b"M2\n");
         assert!(ends && program.seconds > 60.0);
     }
+}
+
+#[test]
+fn a_late_beam_is_taken_up_at_every_speed_of_a_wedge() {
+    // 4 ms at 30 mm/s are 1.2 dots, at 6 mm/s a quarter of one.
+    let late = Limits { lag: BeamLag::Seconds(0.004), ..Limits::default() };
+    let request = request(WedgeKind::Exposure, "rect:60x60mm");
+    let drawing = draw(&request).unwrap();
+    let written = program(&drawing, &late, request.blank).unwrap();
+    // Whoever replays it knows only what its comments say.
+    let mut back = replay(&written.bytes[..], &ReplayOptions::new(&late)).unwrap();
+    assert!(back.against(&drawing.dots) && back.report.difference.unwrap().same);
+    assert!(written.bytes.starts_with(b"(job: exposure wedge"));
+    // A timing wedge shows the whole lag, so nothing of it is taken up.
+    let request = Request { kind: WedgeKind::Timing, ..request };
+    let drawing = draw(&request).unwrap();
+    let written = program(&drawing, &late, request.blank).unwrap();
+    assert_eq!(written, program(&drawing, &Limits::default(), request.blank).unwrap());
+}
+
+#[test]
+fn a_wedge_that_the_machine_cannot_burn_as_asked_is_refused() {
+    let request = request(WedgeKind::Exposure, "rect:60x60mm");
+    let drawing = draw(&request).unwrap();
+    let refusal = |limits: &Limits| program(&drawing, limits, request.blank).unwrap_err().to_string();
+    let plain = Limits::default();
+    let at_the_edge = Limits { on_bed: Some((-5.0, 20.0)), ..plain.clone() };
+    assert!(refusal(&at_the_edge).contains("leave the bed of 400 x 400 mm by"), "{}", refusal(&at_the_edge));
+    let far_zero = Limits { x: Axis { zero: -500.0, ..plain.x }, ..plain.clone() };
+    assert!(refusal(&far_zero).contains("leave the bed"), "{}", refusal(&far_zero));
+    let coarse = Limits { full_scale_s: 1, ..plain.clone() };
+    assert!(refusal(&coarse).contains("too few steps"), "{}", refusal(&coarse));
+    let burning = Limits { footer: vec!["M3S1000".into()], ..plain };
+    assert!(refusal(&burning).contains("switches the beam on"), "{}", refusal(&burning));
 }
 
 #[test]
@@ -336,7 +372,7 @@ fn the_lag_of_a_timing_wedge_is_what_the_scan_program_takes_up() {
     let written = program(&d, &limits, one_speed.blank).unwrap();
     let missing = |lag_mm: f64| {
         let mut options = dotwright::kernels::scan::replay::ReplayOptions::new(&limits);
-        options.lag_mm = Some(lag_mm);
+        options.lag = Some(dotwright::kernels::scan::limits::BeamLag::Mm(lag_mm));
         let mut burnt = dotwright::kernels::scan::replay::replay(&written.bytes[..], &options).unwrap();
         burnt.against(&d.dots);
         let difference = burnt.report.difference.as_ref().unwrap();

@@ -15,7 +15,7 @@ pub use figure::Figure;
 use serde::Serialize;
 
 /// Names of the findings that may be of severity stop: those that can be accepted.
-pub const STOPS: &[&str] = &["over-burn", "link-starved", "off-bed"];
+pub const STOPS: &[&str] = &["over-burn", "link-starved", "off-bed", "coarse-power"];
 
 /// How serious a finding is. `Stop` keeps the scan program from being written unless accepted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]

@@ -1,49 +1,56 @@
-//! Findings about motion: edge-dwell, link-starved, off-bed; and what a replay brings to light.
+//! Findings about motion: edge-dwell, link-starved, off-bed, coarse-power; and what a replay brings to light.
 
 use super::{Finding, Remedy, Severity};
+use crate::progress::Silent;
+use crate::scan::axis::Along;
 use crate::scan::estimate::Estimate;
 use crate::scan::limits::PowerMode;
 use crate::scan::lines::Marking;
+use crate::scan::load::Load;
 use crate::scan::motion;
-use crate::scan::program::{self, Load, Notes};
-use crate::scan::raster::{Along, RasterPath, Scan};
-use crate::scan::replay::{Places, Replay, off_bed as over_bed};
+use crate::scan::outline;
+use crate::scan::program::{Cost, Program};
+use crate::scan::raster::{RasterPath, Scan};
+use crate::scan::replay::{Places, Replay};
 use crate::units::short;
 
-/// All findings about the motion of `art` on `raster`, which asks `load` of the link and takes `estimate`.
-pub fn all(raster: &RasterPath, art: Marking<'_>, estimate: &Estimate, load: &Load) -> Vec<Finding> {
-    [edge_dwell(raster, estimate), link_starved(raster, art, load), off_bed(raster, art, estimate)]
-        .into_iter()
-        .flatten()
-        .collect()
+/// All findings about the motion of `marking` along `path`, which comes to `cost`, and of its outline.
+pub fn all(path: &RasterPath, marking: Marking<'_>, cost: &Cost) -> Vec<Finding> {
+    [
+        edge_dwell(path, &cost.estimate),
+        link_starved(path, marking, &cost.load),
+        off_bed(path, marking, &cost.estimate),
+        coarse_power(path),
+    ]
+    .into_iter()
+    .flatten()
+    .collect()
 }
 
 /// The same path with another scan; `None` where the machine cannot do it.
-fn changed(raster: &RasterPath, scan: Scan) -> Option<RasterPath> {
-    RasterPath::new(&raster.limits, scan, raster.rect, raster.blank).ok()
+fn changed(path: &RasterPath, scan: Scan) -> Option<RasterPath> {
+    RasterPath::new(&path.limits, scan, path.rect, path.blank).ok()
 }
 
-fn pitch_along(raster: &RasterPath) -> f64 {
-    match raster.scan.along {
-        Along::X => raster.rect.grid.along.0,
-        Along::Y => raster.rect.grid.across.0,
-    }
+/// Time, travel and reach of a path.
+fn estimate(path: &RasterPath, marking: Marking<'_>) -> Estimate {
+    Estimate::new(&Program::of_raster(path.clone(), marking, Vec::new()))
 }
 
 /// Extra dose over the first dot of a line, as a fraction.
 fn first_dot(raster: &RasterPath) -> f64 {
     let run_up = f64::from(raster.run_up) / 1000.0;
     // Half a micrometre is rounding of the run-up, not a lack of it.
-    let enough = run_up + 0.0005 >= motion::ramp_mm(raster.scan.speed, raster.limits.acceleration);
+    let enough = run_up + 0.0005 >= motion::ramp_mm(raster.scan.speed, raster.axis().acceleration);
     if enough {
         return 0.0;
     }
-    motion::edge_extra_dose(raster.scan.speed, raster.limits.acceleration, run_up, pitch_along(raster))
+    motion::edge_extra_dose(raster.scan.speed, raster.axis().acceleration, run_up, raster.pitch())
 }
 
 /// `edge-dwell`: the run-up is shorter than `v²/(2a)`, so the head is slow at the edge and marks it more.
 pub fn edge_dwell(raster: &RasterPath, estimate: &Estimate) -> Option<Finding> {
-    let (v, a) = (raster.scan.speed, raster.limits.acceleration);
+    let (v, a) = (raster.scan.speed, raster.axis().acceleration);
     let (extra, run_up) = (first_dot(raster), f64::from(raster.run_up) / 1000.0);
     if extra < 0.005 || estimate.lines == 0 {
         return None;
@@ -84,7 +91,7 @@ pub fn edge_dwell(raster: &RasterPath, estimate: &Estimate) -> Option<Finding> {
     );
     let mut finding = Finding::new("edge-dwell", severity, message);
     if raster.limits.power_in_motion {
-        let mm = (raster.limits.run_up(v) * 100.0).ceil() / 100.0;
+        let mm = (raster.limits.run_up(raster.scan.along, v) * 100.0).ceil() / 100.0;
         if let Some(c) = changed(raster, Scan { run_up: Some(mm), ..raster.scan }) {
             let grown = estimate.extents.map(|e| {
                 let more = mm - run_up;
@@ -93,7 +100,7 @@ pub fn edge_dwell(raster: &RasterPath, estimate: &Estimate) -> Option<Finding> {
                     Along::Y => [e[0], e[1] - more, e[2], e[3] + more],
                 }
             });
-            let fits = grown.is_none_or(|e| over_bed(&raster.limits, Some(&raster.blank), e) == 0.0);
+            let fits = grown.is_none_or(|e| raster.limits.off_bed(Some(&raster.blank), e) == 0.0);
             finding = finding.with(Remedy {
                 change: "run-up",
                 value: mm,
@@ -107,7 +114,7 @@ pub fn edge_dwell(raster: &RasterPath, estimate: &Estimate) -> Option<Finding> {
         motion::speed_for_run_up(run_up, raster.limits.settle.min(run_up / 2.0), a)
     } else {
         // From a stop the first dot always gets more; 5 % is let pass.
-        let over = pitch_along(raster);
+        let over = raster.pitch();
         slowest_with(v, |speed| motion::edge_extra_dose(speed, a, 0.0, over) < 0.05)
     };
     let speed = (speed * 10.0).floor() / 10.0;
@@ -136,7 +143,7 @@ fn slowest_with(high: f64, good: impl Fn(f64) -> bool) -> f64 {
 }
 
 /// `link-starved`: the link cannot carry the densest stretch of the program at this speed.
-pub fn link_starved(raster: &RasterPath, art: Marking<'_>, load: &Load) -> Option<Finding> {
+pub fn link_starved(raster: &RasterPath, marking: Marking<'_>, load: &Load) -> Option<Finding> {
     let link = raster.limits.link_bytes_per_s?;
     let needed = load.bytes_per_mm * raster.scan.speed;
     if needed <= link {
@@ -155,15 +162,16 @@ pub fn link_starved(raster: &RasterPath, art: Marking<'_>, load: &Load) -> Optio
     );
     let mut finding =
         Finding::new("link-starved", severity, message).measuring(needed / link * 100.0, "% of the link");
-    let (x, y) = raster.limits.frame.to_blank(load.at);
+    let (x, y) = raster.limits.to_blank(load.at);
     finding.at_mm = Some((x, y));
     // A slower scan has a shorter run-up, which changes the first stretch of each line a little: 1 % is
     // kept back and the program written again to see that it fits.
     let fit = load.speed_that_fits(link) * 0.99;
     let speed = if fit >= 1.0 { (fit * 10.0).floor() / 10.0 } else { (fit * 1000.0).floor() / 1000.0 };
     if let Some(c) = changed(raster, Scan { speed, ..raster.scan }) {
-        let fits =
-            program::measure(&c, art, &Notes::default()).is_ok_and(|w| w.load.bytes_per_mm * speed <= link);
+        let fits = Program::of_raster(c, marking, Vec::new())
+            .measure(&Silent)
+            .is_ok_and(|cost| cost.load.bytes_per_mm * speed <= link);
         finding = finding.with(Remedy {
             change: "speed",
             value: speed,
@@ -182,34 +190,50 @@ pub fn link_starved(raster: &RasterPath, art: Marking<'_>, load: &Load) -> Optio
     }))
 }
 
-/// `off-bed`: lines with their run-ups leave the machine's bed.
-pub fn off_bed(raster: &RasterPath, art: Marking<'_>, estimate: &Estimate) -> Option<Finding> {
-    let over =
-        |c: &RasterPath, s: &Estimate| s.extents.map_or(0.0, |e| over_bed(&c.limits, Some(&c.blank), e));
-    let most = over(raster, estimate);
-    if most <= 0.0 {
+/// Where all moves of a job end: left, bottom, right, top, mm of the program. The marks with their
+/// run-ups, the way back to the program's zero, and the outline.
+fn reach(path: &RasterPath, estimate: &Estimate) -> [f64; 4] {
+    let walk = Estimate::new(&outline::program(&path.limits, &path.rect, &path.blank, "")).reach;
+    let e = estimate.reach;
+    [e[0].min(walk[0]), e[1].min(walk[1]), e[2].max(walk[2]), e[3].max(walk[3])]
+}
+
+/// `off-bed`: a move of the program or of its outline leaves the machine's bed.
+pub fn off_bed(path: &RasterPath, marking: Marking<'_>, estimate: &Estimate) -> Option<Finding> {
+    let over = |p: &RasterPath, reach: [f64; 4]| p.limits.off_bed(Some(&p.blank), reach);
+    let fits = |p: &RasterPath| over(p, reach(p, &self::estimate(p, marking))) == 0.0;
+    let all = reach(path, estimate);
+    if over(path, all) <= 0.0 {
         return None;
     }
-    let limits = &raster.limits;
-    let assumed =
-        if limits.frame.on_bed.is_none() { " (the blank is taken to lie in its middle)" } else { "" };
+    let limits = &path.limits;
+    let lines = estimate.extents.map_or(0.0, |e| over(path, e));
+    let back = over(path, [0.0; 4]);
+    let (what, most) = if lines > 0.0 {
+        ("The lines with their run-ups leave", lines)
+    } else if back > 0.0 {
+        ("The way back to the program's zero leaves", back)
+    } else {
+        ("The outline leaves", over(path, all))
+    };
+    let assumed = if limits.on_bed.is_none() { " (the blank is taken to lie in its middle)" } else { "" };
     let message = format!(
-        "The lines with their run-ups leave the bed of {} x {} mm by {} mm{assumed}.",
-        short(limits.bed_width, 1),
-        short(limits.bed_height, 1),
+        "{what} the bed of {} x {} mm by {} mm{assumed}.",
+        short(limits.x.travel, 1),
+        short(limits.y.travel, 1),
         short(most, 2)
     );
     let mut finding = Finding::new("off-bed", Severity::Stop, message).measuring(most, "mm");
-    if let (Some(at), Some(e)) = (limits.frame.on_bed, estimate.extents) {
-        let (a, b) = (limits.frame.to_blank((e[0], e[1])), limits.frame.to_blank((e[2], e[3])));
+    if let Some(at) = limits.on_bed {
+        let (a, b) = (limits.to_blank((all[0], all[1])), limits.to_blank((all[2], all[3])));
         let place = |at: f64, low: f64, high: f64, bed: f64| {
             (high - low <= bed).then(|| (at.max(-low).min(bed - high) * 100.0).round() / 100.0)
         };
-        let x = place(at.0, a.0.min(b.0), a.0.max(b.0), limits.bed_width);
-        let y = place(at.1, a.1.min(b.1), a.1.max(b.1), limits.bed_height);
+        let x = place(at.0, a.0.min(b.0), a.0.max(b.0), limits.x.travel);
+        let y = place(at.1, a.1.min(b.1), a.1.max(b.1), limits.y.travel);
         if let (Some(x), Some(y)) = (x, y) {
-            let mut moved = raster.clone();
-            moved.limits.frame.on_bed = Some((x, y));
+            let mut moved = path.clone();
+            moved.limits.on_bed = Some((x, y));
             finding = finding.with(Remedy {
                 change: "place on the bed",
                 value: (x - at.0).hypot(y - at.1),
@@ -219,17 +243,19 @@ pub fn off_bed(raster: &RasterPath, art: Marking<'_>, estimate: &Estimate) -> Op
                     short(x, 2),
                     short(y, 2)
                 ),
-                verified: over(&moved, estimate) < 0.011,
+                verified: over(&moved, all) < 0.011,
             });
         }
     }
-    let room = f64::from(raster.run_up) / 1000.0 - most;
+    let acceleration = path.axis().acceleration;
+    let room = f64::from(path.run_up) / 1000.0 - lines;
     let settle = limits.settle.min(room.max(0.0));
-    let speed = (motion::speed_for_run_up(room, settle, limits.acceleration) * 10.0).floor() / 10.0;
-    let slower = Scan { speed, run_up: None, ..raster.scan };
-    if speed >= 0.1
-        && let Some(c) = changed(raster, slower)
-        && over(&c, &Estimate::new(&c, art)) == 0.0
+    let speed = (motion::speed_for_run_up(room, settle, acceleration) * 10.0).floor() / 10.0;
+    let slower = Scan { speed, run_up: None, ..path.scan };
+    if lines > 0.0
+        && speed >= 0.1
+        && let Some(c) = changed(path, slower)
+        && fits(&c)
     {
         finding = finding.with(Remedy {
             change: "speed",
@@ -239,17 +265,56 @@ pub fn off_bed(raster: &RasterPath, art: Marking<'_>, estimate: &Estimate) -> Op
             verified: true,
         });
     }
-    let turned = if raster.scan.along == Along::X { Along::Y } else { Along::X };
-    if let Some(c) = changed(raster, Scan { along: turned, ..raster.scan })
-        && over(&c, &Estimate::new(&c, art)) == 0.0
+    let along = path.scan.along.turned();
+    if let Some(c) = changed(path, Scan { along, ..path.scan })
+        && fits(&c)
     {
-        let axis = if turned == Along::X { "x" } else { "y" };
+        let axis = if along == Along::X { "x" } else { "y" };
         finding = finding.with(Remedy {
             change: "lines along",
             value: 90.0,
             unit: "deg",
             text: format!("lines along {axis}"),
-            verified: true,
+            // Pitches that differ along and across change places with the lines: other dots.
+            verified: path.rect.grid.along == path.rect.grid.across,
+        });
+    }
+    Some(finding)
+}
+
+/// A power that rounding changes by more is worth a word.
+const POWER_ERROR: f64 = 0.01;
+/// A power that rounding changes by more spoils the burn.
+const POWER_SPOILT: f64 = 0.1;
+
+/// `coarse-power`: the machine's S words are so few that the power of a dot is not the one asked for.
+pub fn coarse_power(path: &RasterPath) -> Option<Finding> {
+    let error = path.power_error();
+    if error.abs() <= POWER_ERROR {
+        return None;
+    }
+    let full = f64::from(path.limits.full_scale_s);
+    let percent = |share: f64| short(share * 100.0, 2);
+    let message = format!(
+        "The machine's full power is S {full}, so a power of {}% becomes S {}, which is {}%: {}% {} than the \
+         forecast reckons with.",
+        percent(path.scan.power),
+        path.level,
+        percent(f64::from(path.level) / full),
+        percent(error.abs()),
+        if error > 0.0 { "more" } else { "less" }
+    );
+    let severity = if error.abs() > POWER_SPOILT { Severity::Stop } else { Severity::Caution };
+    let mut finding =
+        Finding::new("coarse-power", severity, message).measuring(error.abs() * 100.0, "% of the power");
+    let power = f64::from(path.level) / full;
+    if let Some(c) = changed(path, Scan { power, ..path.scan }) {
+        finding = finding.with(Remedy {
+            change: "power",
+            value: power * 100.0,
+            unit: "%",
+            text: format!("power of {}%, with the speed changed alike", percent(power)),
+            verified: c.power_error().abs() <= POWER_ERROR,
         });
     }
     Some(finding)
@@ -338,8 +403,9 @@ mod tests {
         let grid = Grid { along: Mm(0.1), across: Mm(0.1) };
         let rect = DotRect { left: Mm(2.0), top: Mm(2.0), columns: dots.width(), rows: dots.height(), grid };
         let raster = RasterPath::new(limits, scan, rect, blank).unwrap();
-        let w = program::measure(&raster, Marking::Dots(dots), &Notes::default()).unwrap();
-        all(&raster, Marking::Dots(dots), &w.estimate, &w.load)
+        let marking = Marking::Dots(dots);
+        let cost = Program::of_raster(raster.clone(), marking, Vec::new()).measure(&Silent).unwrap();
+        all(&raster, marking, &cost)
     }
 
     #[test]
@@ -386,8 +452,8 @@ mod tests {
 
     #[test]
     fn leaving_the_bed_is_a_stop_with_places_and_speeds_that_fit() {
-        let mut limits = Limits { bed_width: 120.0, bed_height: 100.0, ..Limits::default() };
-        limits.frame.on_bed = Some((2.0, 5.0));
+        let mut limits = Limits { on_bed: Some((2.0, 5.0)), ..Limits::default() };
+        (limits.x.travel, limits.y.travel) = (120.0, 100.0);
         let f = &find(&limits, Scan::new(100.0, 0.9), &solid(800, 20))[0];
         // Run-up 10.5 mm, art 2 mm from the blank's left, blank 2 mm from the bed's: 6.5 mm too far.
         assert_eq!((f.name, f.severity), ("off-bed", Severity::Stop));
@@ -396,6 +462,37 @@ mod tests {
         assert_eq!(names[0], ("place on the bed", true));
         assert!(f.remedies[0].text.contains("8.5, 5 mm"), "{}", f.remedies[0].text);
         assert!(names.contains(&("speed", true)), "{names:?}");
+    }
+
+    #[test]
+    fn the_way_back_to_zero_and_the_outline_must_stay_on_the_bed_too() {
+        // Zero 30 mm left of the blank, which lies 20 mm from the bed's left edge.
+        let mut limits = Limits { on_bed: Some((20.0, 20.0)), ..Limits::default() };
+        limits.x.zero = -30.0;
+        let f = &find(&limits, Scan::new(12.5, 0.9), &solid(800, 20))[0];
+        assert_eq!((f.name, f.severity), ("off-bed", Severity::Stop));
+        assert_eq!(f.message, "The way back to the program's zero leaves the bed of 400 x 400 mm by 10 mm.");
+        let moved = &f.remedies[0];
+        assert!(moved.verified && moved.text.contains("30, 20 mm"), "{f:?}");
+        // The blank of 90 mm hangs over the bed's right edge by 4 mm; the art of 20 mm does not.
+        let limits = Limits { on_bed: Some((314.0, 20.0)), ..Limits::default() };
+        let f = &find(&limits, Scan::new(12.5, 0.9), &solid(200, 20))[0];
+        assert_eq!(f.message, "The outline leaves the bed of 400 x 400 mm by 4 mm.");
+        assert!(f.remedies[0].verified && f.remedies[0].text.contains("310, 20 mm"), "{f:?}");
+    }
+
+    #[test]
+    fn few_steps_of_power_are_told_before_they_burn() {
+        let coarse = |full_scale_s| Limits { full_scale_s, ..Limits::default() };
+        assert_eq!(find(&coarse(1000), Scan::new(12.5, 0.9), &solid(80, 4)), []);
+        assert_eq!(find(&coarse(10), Scan::new(12.5, 0.9), &solid(80, 4)), []);
+        let f = &find(&coarse(1), Scan::new(12.5, 0.8), &solid(80, 4))[0];
+        assert_eq!((f.name, f.severity), ("coarse-power", Severity::Stop));
+        assert!(f.message.contains("S 1, which is 100%: 25% more"), "{}", f.message);
+        let f = &find(&coarse(20), Scan::new(12.5, 0.93), &solid(80, 4))[0];
+        assert_eq!(f.severity, Severity::Caution);
+        assert!(f.message.contains("S 19, which is 95%: 2.15% more"), "{}", f.message);
+        assert!(f.remedies[0].verified && f.remedies[0].value == 95.0, "{f:?}");
     }
 
     #[test]

@@ -6,7 +6,8 @@ use super::file::{Absurd, unless};
 use super::process::Standing;
 use super::words::PowerMode;
 use crate::blank::parse_size;
-use crate::scan::limits::{BeamLag, Frame, Limits};
+use crate::scan::axis::Axis;
+use crate::scan::limits::{BeamLag, Limits, LimitsError};
 use crate::units::{Mm, MmPerS, Watts};
 
 /// A machine file: one machine's numbers.
@@ -63,6 +64,15 @@ pub struct Motion {
     pub top_speed: MmPerS,
     /// Speed of moves that do not mark.
     pub rapid_speed: MmPerS,
+    /// Acceleration along y in mm/s², where it differs: the same range.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub acceleration_y_mm_per_s2: Option<f64>,
+    /// Highest speed while marking along y, where it differs.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub top_speed_y: Option<MmPerS>,
+    /// Speed along y of moves that do not mark, where it differs.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rapid_speed_y: Option<MmPerS>,
     /// Extra run-up in which the head settles after speeding up. Default 0.5 mm.
     #[serde(default = "settle")]
     pub settle: Mm,
@@ -144,25 +154,37 @@ impl Machine {
     /// The numbers that the scan program needs.
     pub fn limits(&self) -> Limits {
         let (m, c) = (&self.motion, &self.program);
-        let (bed_width, bed_height) = self.bed();
-        Limits {
-            bed_width,
-            bed_height,
+        let (width, height) = self.bed();
+        let zero = parse_offset(&m.zero).unwrap_or((0.0, 0.0));
+        let x = Axis {
+            letter: b'X',
+            travel: width,
+            zero: zero.0,
+            backwards: m.x_to_the_left,
+            steps_per_mm: m.steps_per_mm_x,
             acceleration: m.acceleration_mm_per_s2,
             top_speed: m.top_speed.0,
             rapid_speed: m.rapid_speed.0,
-            steps_per_mm: (m.steps_per_mm_x, m.steps_per_mm_y),
+        };
+        let y = Axis {
+            letter: b'Y',
+            travel: height,
+            zero: zero.1,
+            backwards: m.y_downwards,
+            steps_per_mm: m.steps_per_mm_y,
+            acceleration: m.acceleration_y_mm_per_s2.unwrap_or(m.acceleration_mm_per_s2),
+            top_speed: m.top_speed_y.unwrap_or(m.top_speed).0,
+            rapid_speed: m.rapid_speed_y.unwrap_or(m.rapid_speed).0,
+        };
+        Limits {
+            x,
+            y,
+            on_bed: m.blank_on_bed.as_deref().and_then(|t| parse_offset(t).ok()),
             full_scale_s: c.full_scale_s.round() as u32,
             power_mode: c.power_mode,
             power_in_motion: c.s_inside_moves,
             header: c.header.clone(),
             footer: c.footer.clone(),
-            frame: Frame {
-                zero: parse_offset(&m.zero).unwrap_or((0.0, 0.0)),
-                x_left: m.x_to_the_left,
-                y_down: m.y_downwards,
-                on_bed: m.blank_on_bed.as_deref().and_then(|t| parse_offset(t).ok()),
-            },
             link_bytes_per_s: (c.link_bytes_per_s > 0.0).then_some(c.link_bytes_per_s),
             link_buffer_bytes: c.link_buffer_bytes,
             settle: m.settle.0,
@@ -188,10 +210,21 @@ impl Machine {
         for (key, v) in [("steps_per_mm_x", m.steps_per_mm_x), ("steps_per_mm_y", m.steps_per_mm_y)] {
             unless((1.0..=10_000.0).contains(&v), key, format!("is {v}; it must be from 1 to 10000"))?;
         }
-        let a = m.acceleration_mm_per_s2;
-        let why = format!("is {a}; it must be from 1 to 100000");
-        unless((1.0..=100_000.0).contains(&a), "acceleration_mm_per_s2", why)?;
-        for (key, v) in [("top_speed", m.top_speed), ("rapid_speed", m.rapid_speed)] {
+        let accelerations = [
+            ("acceleration_mm_per_s2", Some(m.acceleration_mm_per_s2)),
+            ("acceleration_y_mm_per_s2", m.acceleration_y_mm_per_s2),
+        ];
+        for (key, a) in accelerations.into_iter().filter_map(|(key, a)| Some((key, a?))) {
+            let why = format!("is {a}; it must be from 1 to 100000");
+            unless((1.0..=100_000.0).contains(&a), key, why)?;
+        }
+        let speeds = [
+            ("top_speed", Some(m.top_speed)),
+            ("rapid_speed", Some(m.rapid_speed)),
+            ("top_speed_y", m.top_speed_y),
+            ("rapid_speed_y", m.rapid_speed_y),
+        ];
+        for (key, v) in speeds.into_iter().filter_map(|(key, v)| Some((key, v?))) {
             unless(
                 v.0 > 0.0 && v.0 <= 5000.0,
                 key,
@@ -207,10 +240,10 @@ impl Machine {
         unless((1.0..=1e5).contains(&s), "full_scale_s", format!("is {s}; it must be from 1 to 100000"))?;
         let link = c.link_bytes_per_s;
         unless((0.0..=1e9).contains(&link), "link_bytes_per_s", "must be from 0 (no link) to 1000000000")?;
-        if let Err(e) = self.limits().check(None) {
-            return Err(Absurd { key: "machine", why: format!("cannot be: {e}") });
-        }
-        Ok(())
+        self.limits().check(None).map_err(|e| match e {
+            LimitsError::Line { key, line, why } => Absurd { key, why: format!("line '{line}' {why}") },
+            e => Absurd { key: "machine", why: format!("cannot be: {e}") },
+        })
     }
 }
 

@@ -11,7 +11,7 @@ use crate::progress::{Progress, Stopped};
 use crate::proof::layout::{Layout, Look};
 use crate::proof::words;
 use crate::scan::limits::LimitsError;
-use crate::scan::program::{self, Cost, Notes};
+use crate::scan::program::{Cost, Notes, Program};
 use crate::scan::raster::{RasterPath, Scan};
 
 /// What is foreseen.
@@ -59,7 +59,8 @@ pub(super) fn foresee(
         cautions: words::cautions(&plan.machine, &plan.coating, plan.surface),
     };
     // Nothing is stored, so nothing can fail but a request to stop.
-    let measure = || program::measure(&raster, laid.marking(), &notes).map_err(|_| Stopped);
+    let program = Program::of_raster(raster.clone(), laid.marking(), notes.of_raster(&raster));
+    let measure = || program.measure(progress).map_err(|_| Stopped);
     let (seen, written) = parallel::both(|| forecast(plan, laid, sides, progress), measure);
     let ((blocks, totals, sums, lost), written) = (seen?, written?);
     let (look, dose) = pictured(blocks);

@@ -61,7 +61,7 @@ fn machine_findings(plan: &Plan, stages: &Stages) -> Vec<Finding> {
     all.extend(of_lines::crowded(beam, plan.grid.across, motion_of.steps_per_mm_y));
     all.extend(of_machine::step_beat(plan.grid.across, motion_of.steps_per_mm_y, Mm(p.rect.height())));
     if let Some(p) = &stages.program {
-        all.extend(motion::all(&p.raster, p.marking(&stages.dots), &p.written.estimate, &p.written.load));
+        all.extend(motion::all(&p.raster, p.marking(&stages.dots), &p.written));
     }
     let least = plan.coating.start.least_power;
     all.extend(of_machine::weak_laser(process.rated_power.value, least, &plan.coating.name));

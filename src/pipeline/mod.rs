@@ -12,7 +12,7 @@ mod wanted;
 
 pub use error::PipelineError;
 pub use laid::{Laid, dots};
-pub use outcome::{Outcome, ScanPlan, Stages};
+pub use outcome::{Outcome, Stages};
 pub use wanted::wanted;
 
 use crate::art::Art;

@@ -10,9 +10,9 @@ use crate::plane::Dots;
 use crate::proof::facts::Found;
 use crate::proof::layout::{Layout, Look};
 use crate::proof::report::Report;
-use crate::scan::lines;
-use crate::scan::program::{Cost, Notes};
+use crate::scan::program::{Cost, Notes, Program};
 use crate::scan::raster::RasterPath;
+use crate::scan::{lines, outline};
 
 /// What the stages found.
 #[derive(Debug, Clone)]
@@ -100,6 +100,18 @@ impl ScanPlan {
     /// What is scanned.
     pub fn marking<'a>(&'a self, dots: &'a Dots) -> lines::Marking<'a> {
         Powers::marking(self.powers.as_ref(), dots)
+    }
+
+    /// The program that marks it.
+    pub fn program<'a>(&'a self, dots: &'a Dots) -> Program<'a> {
+        let comments = self.notes.of_raster(&self.raster);
+        Program::of_raster(self.raster.clone(), self.marking(dots), comments)
+    }
+
+    /// The program that walks its outline.
+    pub fn outline(&self) -> Program<'static> {
+        let path = &self.raster;
+        outline::program(&path.limits, &path.rect, &path.blank, &self.notes.job)
     }
 }
 

@@ -73,6 +73,8 @@ pub const DISTANCE: usize = 3;
 pub const UNITS: usize = 6;
 /// M words, modal group 4: stopping.
 pub const STOPPING: usize = 4;
+/// M words, modal group 6: the tool.
+pub const TOOL: usize = 6;
 /// M words, modal group 7: the spindle, here the beam.
 pub const SPINDLE: usize = 7;
 
@@ -260,7 +262,7 @@ impl Block {
         let group = match code {
             Some(0 | 1 | 2 | 30 | 60) => STOPPING,
             Some(3..=5) => SPINDLE,
-            Some(6) => 6,
+            Some(6) => TOOL,
             // Mist and flood may stand together; each counts as a group of its own here.
             Some(7) => 10,
             Some(8 | 9) => 8,

@@ -1,4 +1,75 @@
-//! Comments of a program: plain, short, never nested.
+//! Comments: what a program says of itself, plain, short, never nested.
+
+use super::number::thousandths;
+use super::raster::RasterPath;
+use crate::blank::Blank;
+use crate::placement::DotRect;
+use crate::units::short;
+
+/// What the program says about itself, besides what it knows.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Notes {
+    /// Name of the job.
+    pub job: String,
+    /// Settings worth keeping with the program, one a comment: time, coating, power in watts, …
+    pub settings: Vec<String>,
+    /// What to beware of, one a comment.
+    pub cautions: Vec<String>,
+}
+
+impl Notes {
+    /// The comments of a program that marks one raster.
+    pub fn of_raster(&self, path: &RasterPath) -> Vec<String> {
+        let mut lines = self.of_place(&path.rect, &path.blank);
+        let mut say = |text: String| comments(&text, &mut lines);
+        let scan = &path.scan;
+        say(format!(
+            "speed {} mm/s, S {} of {}, passes {}, run-up {} mm",
+            short(scan.speed, 4),
+            path.level,
+            path.limits.full_scale_s,
+            scan.passes,
+            thousandths(path.run_up.into())
+        ));
+        let lag = if path.grows() { path.lag } else { -path.lag };
+        if lag != 0 {
+            say(format!("lag {} mm along the motion, taken up in the coordinates", thousandths(lag.into())));
+        }
+        if path.trim != 0 {
+            say(format!("each run is shortened by {} mm at either end", thousandths(path.trim.into())));
+        }
+        lines.extend(self.remarks());
+        lines
+    }
+
+    /// The comments that say where dots lie: whoever replays the program reads them.
+    pub fn of_place(&self, rect: &DotRect, blank: &Blank) -> Vec<String> {
+        let mut lines = Vec::new();
+        let mut say = |text: String| comments(&text, &mut lines);
+        say(format!("job: {}", self.job));
+        say(format!("blank: {}, margin {}", blank.shape, blank.margin));
+        say(format!("true size: {} x {} mm", short(rect.width(), 4), short(rect.height(), 4)));
+        say(format!(
+            "grid: {} x {} dots, pitch {} x {} mm, left {} mm, top {} mm",
+            rect.columns,
+            rect.rows,
+            // Over 10 000 dots seven decimals come to half a µm.
+            short(rect.grid.along.0, 7),
+            short(rect.grid.across.0, 7),
+            short(rect.left.0, 7),
+            short(rect.top.0, 7)
+        ));
+        lines
+    }
+
+    /// The comments of settings and cautions.
+    pub fn remarks(&self) -> Vec<String> {
+        let mut lines = Vec::new();
+        self.settings.iter().for_each(|s| comments(s, &mut lines));
+        self.cautions.iter().for_each(|c| comments(&format!("caution: {c}"), &mut lines));
+        lines
+    }
+}
 
 /// Characters of a comment between its parentheses.
 const LONGEST: usize = 197;

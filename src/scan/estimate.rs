@@ -3,16 +3,21 @@
 //! One addition a run and one square root a line: whole micrometres are summed, and turned into
 //! seconds once a chain.
 
-use super::lines::{Marking, ScanLine, ScanLines};
+use super::axis::Along;
+use super::contour::Contour;
+use super::limits::Limits;
+use super::lines::{ScanLine, ScanLines};
 use super::motion::{self, Times};
+use super::program::Program;
 use super::raster::RasterPath;
+use super::toolpath::Moves;
 
-/// What a job takes.
+/// What a program takes.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Estimate {
     /// Where the time goes.
     pub times: Times,
-    /// ScanLines that mark something, all passes.
+    /// Lines that mark something, all passes; stretches of contours.
     pub lines: u64,
     /// Stretches with the beam on, all passes.
     pub runs: u64,
@@ -20,67 +25,116 @@ pub struct Estimate {
     pub burning_mm: f64,
     /// Length of all moves, mm.
     pub travel_mm: f64,
-    /// Left, bottom, right, top of all moves between lines and along them, mm of the program; the way
-    /// from and to the program's zero is not counted. `None` where nothing is marked.
+    /// Left, bottom, right, top of lines with their run-ups and of contours, mm of the program; the ways
+    /// from and to the program's zero are not counted. `None` where nothing is marked.
     pub extents: Option<[f64; 4]>,
+    /// Left, bottom, right, top of the ends of all moves, the way back to the program's zero among them, mm
+    /// of the program.
+    pub reach: [f64; 4],
 }
 
 impl Estimate {
-    /// Estimates `marking` along `raster`.
-    pub fn new(raster: &RasterPath, marking: Marking<'_>) -> Estimate {
-        let mut estimator = Estimator::new(raster);
-        let mut lines = ScanLines::new(raster, marking);
-        while let Some(line) = lines.next_line() {
-            estimator.line(&line);
+    /// Estimates a program, without writing a word.
+    pub fn new(program: &Program<'_>) -> Estimate {
+        let mut estimator = Estimator::new(&program.limits);
+        for part in &program.parts {
+            estimator.part();
+            match &part.moves {
+                Moves::Raster(path, marking) => {
+                    let mut lines = ScanLines::new(path, *marking);
+                    while let Some(line) = lines.next_line() {
+                        estimator.line(path, &line);
+                    }
+                }
+                Moves::Contour(contour) => estimator.contour(contour),
+            }
         }
         estimator.finish()
     }
 }
 
-/// Adds up lines in the order of the program.
+/// Left, bottom, right, top, µm of the program; inside out while empty.
+#[derive(Debug, Clone, Copy)]
+struct Bounds([i32; 4]);
+
+impl Bounds {
+    const EMPTY: Bounds = Bounds([i32::MAX, i32::MAX, i32::MIN, i32::MIN]);
+
+    fn add(&mut self, (x, y): (i32, i32)) {
+        let b = &mut self.0;
+        *b = [b[0].min(x), b[1].min(y), b[2].max(x), b[3].max(y)];
+    }
+
+    fn mm(self) -> Option<[f64; 4]> {
+        (self.0[0] <= self.0[2]).then(|| self.0.map(|v| f64::from(v) / 1000.0))
+    }
+}
+
+/// Adds up the parts of a program in their order.
 #[derive(Debug)]
 pub struct Estimator<'a> {
-    raster: &'a RasterPath,
+    limits: &'a Limits,
     times: Times,
     lines: u64,
     runs: u64,
     burning_um: u64,
     travel_mm: f64,
-    /// Where the head is, µm along and across; the program's zero at first.
+    /// Where the head is, µm of the program along x and y; its zero at first.
     at: (i32, i32),
-    extents: [i32; 4],
+    /// The next line is the first of its part.
+    begins: bool,
+    bounds: Bounds,
 }
 
 impl<'a> Estimator<'a> {
     /// An empty estimate; the head is at the program's zero.
-    pub fn new(raster: &'a RasterPath) -> Self {
+    pub fn new(limits: &'a Limits) -> Self {
         Estimator {
-            raster,
+            limits,
             times: Times::default(),
             lines: 0,
             runs: 0,
             burning_um: 0,
             travel_mm: 0.0,
             at: (0, 0),
-            extents: [i32::MAX, i32::MAX, i32::MIN, i32::MIN],
+            begins: true,
+            bounds: Bounds::EMPTY,
         }
     }
 
-    fn rapid(&mut self, along: i32, across: i32) -> f64 {
+    /// The next line or contour begins a part.
+    pub fn part(&mut self) {
+        self.begins = true;
+    }
+
+    /// Moves by a rapid; how long it takes.
+    fn rapid(&mut self, to: (i32, i32)) -> f64 {
         let d = |a: i32, b: i32| (f64::from(a) - f64::from(b)) / 1000.0;
-        let way = d(along, self.at.0).hypot(d(across, self.at.1));
-        self.at = (along, across);
+        let (dx, dy) = (d(to.0, self.at.0), d(to.1, self.at.1));
+        let way = dx.hypot(dy);
+        self.at = to;
         self.travel_mm += way;
-        motion::rest_to_rest(way, self.raster.limits.rapid_speed, self.raster.limits.acceleration)
+        let pace = self.limits.pace(dx, dy);
+        motion::rest_to_rest(way, pace.rapid_speed, pace.acceleration)
+    }
+
+    /// The rapid to where a line or contour begins.
+    fn approach(&mut self, to: (i32, i32)) {
+        let seconds = self.rapid(to);
+        if std::mem::take(&mut self.begins) {
+            self.times.approach_s += seconds;
+        } else {
+            self.times.turn_s += seconds;
+        }
     }
 
     /// Adds a chain from `start` to `end` (µm along) that burns `burning` µm and crosses `blank` µm.
-    fn chain(&mut self, start: i32, end: i32, burning: u64, blank: u64) {
-        let (v, a) = (self.raster.scan.speed, self.raster.limits.acceleration);
+    fn chain(&mut self, path: &RasterPath, (start, end): (i32, i32), burning: u64, blank: u64) {
+        let (v, a) = (path.scan.speed, path.axis().acceleration);
         let way = f64::from(start.abs_diff(end)) / 1000.0;
         let mm = |um: u64| um as f64 / 1000.0;
         let all = motion::rest_to_rest(way, v, a);
-        let (burn, cross) = if self.raster.run_up == 0 && !self.raster.limits.power_in_motion {
+        let (burn, cross) = if path.run_up == 0 && !path.limits.power_in_motion {
             // The head starts and stops with the beam on: all of the time burns.
             (all, 0.0)
         } else {
@@ -91,29 +145,27 @@ impl<'a> Estimator<'a> {
         self.times.run_up_s += (all - burn - cross).max(0.0);
         self.burning_um += burning;
         self.travel_mm += way;
-        self.at.0 = end;
+        self.at = match path.scan.along {
+            Along::X => (end, self.at.1),
+            Along::Y => (self.at.0, end),
+        };
     }
 
-    /// Adds a line.
-    pub fn line(&mut self, line: &ScanLine<'_>) {
-        let seconds = self.rapid(line.start, line.across);
-        if self.lines == 0 {
-            self.times.approach_s += seconds
-        } else {
-            self.times.turn_s += seconds
-        }
+    /// Adds a line of dots.
+    pub fn line(&mut self, path: &RasterPath, line: &ScanLine<'_>) {
+        self.approach(path.xy(line.start, line.across));
         self.lines += 1;
         self.runs += line.runs.len() as u64;
-        let way = if line.end > line.start { self.raster.run_up } else { -self.raster.run_up };
+        let way = if line.end > line.start { path.run_up } else { -path.run_up };
         // No stretch of a bed is as long as i32::MAX µm (2.1 km): nothing is skipped then.
-        let skip = self.raster.skip.unwrap_or(i32::MAX).unsigned_abs();
+        let skip = path.skip.unwrap_or(i32::MAX).unsigned_abs();
         let (mut start, mut at) = (line.start, line.start + way);
         let (mut burning, mut blank) = (0u64, 0u64);
         for run in line.runs {
             let gap = run.from.abs_diff(at);
             if gap >= skip {
-                self.chain(start, at + way, burning, blank);
-                let seconds = self.rapid(run.from - way, line.across);
+                self.chain(path, (start, at + way), burning, blank);
+                let seconds = self.rapid(path.xy(run.from - way, line.across));
                 self.times.skip_s += seconds;
                 (start, burning, blank) = (run.from - way, 0, 0);
             } else {
@@ -122,22 +174,41 @@ impl<'a> Estimator<'a> {
             burning += u64::from(run.to.abs_diff(run.from));
             at = run.to;
         }
-        self.chain(start, line.end, burning, blank);
-        let e = &mut self.extents;
-        let (low, high) = (line.start.min(line.end), line.start.max(line.end));
-        *e = [e[0].min(low), e[1].min(line.across), e[2].max(high), e[3].max(line.across)];
+        self.chain(path, (start, line.end), burning, blank);
+        self.bounds.add(path.xy(line.start, line.across));
+        self.bounds.add(path.xy(line.end, line.across));
+    }
+
+    /// Adds a contour: the head stops at each of its points.
+    pub fn contour(&mut self, contour: &Contour) {
+        let Some(&first) = contour.points.first() else { return };
+        self.approach(first);
+        self.bounds.add(first);
+        let speed = contour.feed as f64 / 60_000.0;
+        for &to in &contour.points[1..] {
+            let d = |a: i32, b: i32| (f64::from(a) - f64::from(b)) / 1000.0;
+            let (dx, dy) = (d(to.0, self.at.0), d(to.1, self.at.1));
+            let way = dx.hypot(dy);
+            let seconds = motion::rest_to_rest(way, speed, self.limits.pace(dx, dy).acceleration);
+            if contour.level > 0 {
+                self.times.burning_s += seconds;
+                self.burning_um += (way * 1000.0).round() as u64;
+                self.runs += 1;
+            } else {
+                self.times.crossing_s += seconds;
+            }
+            self.lines += 1;
+            self.travel_mm += way;
+            self.at = to;
+            self.bounds.add(to);
+        }
     }
 
     /// The sum, with the way back to the program's zero.
     pub fn finish(mut self) -> Estimate {
-        if self.lines > 0 {
-            self.times.approach_s += self.rapid(0, 0);
-        }
-        let e = self.extents;
-        let extents = (self.lines > 0).then(|| {
-            let (low, high) = (self.raster.xy(e[0], e[1]), self.raster.xy(e[2], e[3]));
-            [low.0, low.1, high.0, high.1]
-        });
+        self.times.approach_s += self.rapid((0, 0));
+        let extents = self.bounds.mm();
+        self.bounds.add((0, 0));
         Estimate {
             times: self.times,
             lines: self.lines,
@@ -145,6 +216,7 @@ impl<'a> Estimator<'a> {
             burning_mm: self.burning_um as f64 / 1000.0,
             travel_mm: self.travel_mm,
             extents,
+            reach: self.bounds.mm().unwrap_or_default(),
         }
     }
 }
@@ -155,7 +227,7 @@ mod tests {
     use crate::blank::Blank;
     use crate::placement::{DotRect, Grid};
     use crate::plane::Dots;
-    use crate::scan::limits::Limits;
+    use crate::scan::lines::Marking;
     use crate::scan::raster::Scan;
     use crate::units::Mm;
 
@@ -167,7 +239,8 @@ mod tests {
         let limits = Limits { settle, ..Limits::default() };
         let raster = RasterPath::new(&limits, scan, rect, blank).unwrap();
         let bits = vec![0xFF; columns.div_ceil(8) * rows];
-        Estimate::new(&raster, Marking::Dots(&Dots::from_packed(columns, rows, bits)))
+        let dots = Dots::from_packed(columns, rows, bits);
+        Estimate::new(&Program::of_raster(raster, Marking::Dots(&dots), Vec::new()))
     }
 
     #[test]

@@ -1,5 +1,7 @@
 //! The limits: what the machine can do and how its controller wants to be spoken to, as plain numbers.
 
+use super::axis::{Along, Axis, Pace};
+use super::preset;
 use crate::blank::Blank;
 
 /// How the controller turns the S word into light (controller practice, in no standard).
@@ -32,50 +34,16 @@ impl BeamLag {
     }
 }
 
-/// How the program's axes lie. The plain frame has its zero at the blank's lower left corner, X to the
-/// right and Y up.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct Frame {
-    /// Where the program's zero lies, mm to the right of and above the blank's lower left corner. Default 0, 0.
-    pub zero: (f64, f64),
-    /// X grows to the left. Default false.
-    pub x_left: bool,
-    /// Y grows downwards, towards the maker. Default false.
-    pub y_down: bool,
-    /// Where the blank's lower left corner lies on the bed, mm from the bed's lower left corner.
-    /// `None` (the default): unknown, the blank is taken to lie in the middle.
-    pub on_bed: Option<(f64, f64)>,
-}
-
-impl Frame {
-    /// Program coordinates of a point of the blank (mm to the right of and above its lower left corner).
-    pub fn to_program(&self, (x, y): (f64, f64)) -> (f64, f64) {
-        let flip = |v: f64, f: bool| if f { -v } else { v };
-        (flip(x - self.zero.0, self.x_left), flip(y - self.zero.1, self.y_down))
-    }
-
-    /// The point of the blank (mm to the right of and above its lower left corner) at program coordinates.
-    pub fn to_blank(&self, (x, y): (f64, f64)) -> (f64, f64) {
-        let flip = |v: f64, f: bool| if f { -v } else { v };
-        (flip(x, self.x_left) + self.zero.0, flip(y, self.y_down) + self.zero.1)
-    }
-}
-
 /// The machine's numbers. All are resolved; ranges are those of [`Limits::check`].
 #[derive(Debug, Clone, PartialEq)]
 pub struct Limits {
-    /// Size of the bed along x, mm, 10 to 10000.
-    pub bed_width: f64,
-    /// Size of the bed along y, mm, 10 to 10000.
-    pub bed_height: f64,
-    /// Acceleration along a line and at turns, mm/s², 1 to 100000. Default 500.
-    pub acceleration: f64,
-    /// Highest speed of a marking move, mm/s, 0.1 to 10000.
-    pub top_speed: f64,
-    /// Speed of a rapid, mm/s, 0.1 to 10000.
-    pub rapid_speed: f64,
-    /// Motor steps a mm along x and y, above 0.
-    pub steps_per_mm: (f64, f64),
+    /// The axis from left to right. Plainly its zero lies at the blank's left edge.
+    pub x: Axis,
+    /// The axis from near to far. Plainly its zero lies at the blank's lower edge.
+    pub y: Axis,
+    /// Where the blank's lower left corner lies on the bed, mm from the bed's lower left corner, -10000 to
+    /// 10000. `None` (the default): unknown, the blank is taken to lie in the middle.
+    pub on_bed: Option<(f64, f64)>,
     /// The S word that means full power, 1 to 100000. Default 1000.
     pub full_scale_s: u32,
     /// What the controller does with power when the speed changes. Default constant.
@@ -83,12 +51,11 @@ pub struct Limits {
     /// Whether an S word may change the power inside a moving G1 chain without a stop. Default true;
     /// otherwise the beam is switched by M3 and M5 with the head at rest.
     pub power_in_motion: bool,
-    /// Lines put before everything else, as the controller needs them. Default none.
+    /// Lines put before everything else, as the controller needs them: modes and dwell, see
+    /// [`super::preset`]. Default none.
     pub header: Vec<String>,
-    /// Lines put before the program's end, after the beam is off. Default none.
+    /// Lines put before the program's end, after the beam is off; modes and dwell too. Default none.
     pub footer: Vec<String>,
-    /// How the program's axes lie.
-    pub frame: Frame,
     /// Bytes a second that the link to the controller carries; `None` where the program is run from
     /// the controller's own store. A serial line of 115200 baud, 8N1, carries 11520.
     pub link_bytes_per_s: Option<f64>,
@@ -107,18 +74,14 @@ impl Default for Limits {
     /// A small frame of 400 x 400 mm with a serial link: assumed values.
     fn default() -> Self {
         Limits {
-            bed_width: 400.0,
-            bed_height: 400.0,
-            acceleration: 500.0,
-            top_speed: 150.0,
-            rapid_speed: 150.0,
-            steps_per_mm: (80.0, 80.0),
+            x: Axis::new(b'X'),
+            y: Axis::new(b'Y'),
+            on_bed: None,
             full_scale_s: 1000,
             power_mode: PowerMode::Constant,
             power_in_motion: true,
             header: Vec::new(),
             footer: Vec::new(),
-            frame: Frame::default(),
             link_bytes_per_s: Some(11520.0),
             link_buffer_bytes: 128.0,
             settle: 0.5,
@@ -151,7 +114,7 @@ pub enum LimitsError {
         /// Size of the bed.
         bed: String,
     },
-    /// A header or footer line that no controller could read.
+    /// A header or footer line that may not stand there.
     #[error("{key} line '{line}' {why}")]
     Line {
         /// `header` or `footer`.
@@ -159,11 +122,17 @@ pub enum LimitsError {
         /// The line, shortened.
         line: String,
         /// What is wrong and what to do.
-        why: &'static str,
+        why: String,
     },
 }
 
-fn within(key: &'static str, value: f64, unit: &str, low: f64, high: f64) -> Result<(), LimitsError> {
+pub(super) fn within(
+    key: &'static str,
+    value: f64,
+    unit: &str,
+    low: f64,
+    high: f64,
+) -> Result<(), LimitsError> {
     if value.is_finite() && (low..=high).contains(&value) {
         return Ok(());
     }
@@ -180,13 +149,22 @@ impl Limits {
     /// # Errors
     /// The first key whose value is out of range.
     pub fn check(&self, blank: Option<&Blank>) -> Result<(), LimitsError> {
-        within("bed width", self.bed_width, "mm", 10.0, 10_000.0)?;
-        within("bed height", self.bed_height, "mm", 10.0, 10_000.0)?;
-        within("acceleration", self.acceleration, "mm/s2", 1.0, 100_000.0)?;
-        within("top speed", self.top_speed, "mm/s", 0.1, 10_000.0)?;
-        within("rapid speed", self.rapid_speed, "mm/s", 0.1, 10_000.0)?;
-        within("steps per mm along x", self.steps_per_mm.0, "", 0.1, 100_000.0)?;
-        within("steps per mm along y", self.steps_per_mm.1, "", 0.1, 100_000.0)?;
+        self.x.check(&[
+            "bed width",
+            "acceleration",
+            "top speed",
+            "rapid speed",
+            "steps per mm along x",
+            "zero along x",
+        ])?;
+        self.y.check(&[
+            "bed height",
+            "acceleration along y",
+            "top speed along y",
+            "rapid speed along y",
+            "steps per mm along y",
+            "zero along y",
+        ])?;
         within("full-scale S", f64::from(self.full_scale_s), "", 1.0, 100_000.0)?;
         within("settle length", self.settle, "mm", 0.0, 100.0)?;
         within("link buffer", self.link_buffer_bytes, " bytes", 0.0, 1e9)?;
@@ -200,59 +178,82 @@ impl Limits {
         if let Some(p) = self.pointer {
             within("pointer power", p * 100.0, "%", 0.0, 5.0)?;
         }
-        for (key, v) in [("zero along x", self.frame.zero.0), ("zero along y", self.frame.zero.1)] {
-            within(key, v, "mm", -10_000.0, 10_000.0)?;
-        }
-        if let Some((x, y)) = self.frame.on_bed {
+        if let Some((x, y)) = self.on_bed {
             within("place on the bed along x", x, "mm", -10_000.0, 10_000.0)?;
             within("place on the bed along y", y, "mm", -10_000.0, 10_000.0)?;
         }
         for (key, lines) in [("header", &self.header), ("footer", &self.footer)] {
             for line in lines {
-                check_line(key, line)?;
+                preset::check(key, line)?;
             }
         }
         match blank {
-            Some(b) if b.shape.width() > self.bed_width || b.shape.height() > self.bed_height => {
+            Some(b) if b.shape.width() > self.x.travel || b.shape.height() > self.y.travel => {
                 Err(LimitsError::BedTooSmall {
                     blank: format!("{} x {} mm", b.shape.width(), b.shape.height()),
-                    bed: format!("{} x {} mm", self.bed_width, self.bed_height),
+                    bed: format!("{} x {} mm", self.x.travel, self.y.travel),
                 })
             }
             _ => Ok(()),
         }
     }
 
-    /// The least run-up for `speed` mm/s: `v²/(2a)` and the settle length, mm.
-    pub fn run_up(&self, speed: f64) -> f64 {
-        super::motion::ramp_mm(speed, self.acceleration) + self.settle
+    /// The axis that lines run along, and the one across them.
+    pub fn axes(&self, along: Along) -> (&Axis, &Axis) {
+        match along {
+            Along::X => (&self.x, &self.y),
+            Along::Y => (&self.y, &self.x),
+        }
+    }
+
+    /// How fast a straight move may be that goes so far along x and y.
+    pub fn pace(&self, dx: f64, dy: f64) -> Pace {
+        match (dx != 0.0, dy != 0.0) {
+            (true, true) => Pace::both(&self.x, &self.y),
+            (false, true) => Pace::of(&self.y),
+            _ => Pace::of(&self.x),
+        }
+    }
+
+    /// Program coordinates of a point of the blank (mm to the right of and above its lower left corner).
+    pub fn to_program(&self, (x, y): (f64, f64)) -> (f64, f64) {
+        (self.x.to_program(x), self.y.to_program(y))
+    }
+
+    /// The point of the blank (mm to the right of and above its lower left corner) at program coordinates.
+    pub fn to_blank(&self, (x, y): (f64, f64)) -> (f64, f64) {
+        (self.x.to_blank(x), self.y.to_blank(y))
+    }
+
+    /// The least run-up along an axis for `speed` mm/s: `v²/(2a)` and the settle length, mm.
+    pub fn run_up(&self, along: Along, speed: f64) -> f64 {
+        super::motion::ramp_mm(speed, self.axes(along).0.acceleration) + self.settle
     }
 
     /// Where the blank's lower left corner lies on the bed, mm: as stated, else in the middle.
     pub fn blank_on_bed(&self, blank: &Blank) -> (f64, f64) {
-        self.frame.on_bed.unwrap_or((
-            (self.bed_width - blank.shape.width()) / 2.0,
-            (self.bed_height - blank.shape.height()) / 2.0,
+        self.on_bed.unwrap_or((
+            (self.x.travel - blank.shape.width()) / 2.0,
+            (self.y.travel - blank.shape.height()) / 2.0,
         ))
     }
-}
 
-/// 256 characters are the standard's limit (check value G01); one is kept for the line's end.
-fn check_line(key: &'static str, line: &str) -> Result<(), LimitsError> {
-    let shown = || line.chars().take(40).collect::<String>();
-    let fail = |why| Err(LimitsError::Line { key, line: shown(), why });
-    if line.len() > 255 {
-        fail("is longer than 255 characters; shorten it")
-    } else if !line.bytes().all(|b| (0x20..0x7F).contains(&b) || b == b'\t') {
-        fail("holds characters that are not plain ASCII on one line; take them out")
-    } else {
-        let unpaired = line.bytes().try_fold(0i32, |depth, b| match b {
-            b'(' if depth == 0 => Some(1),
-            b')' if depth == 1 => Some(0),
-            b'(' | b')' => None,
-            _ => Some(depth),
-        });
-        if unpaired == Some(0) { Ok(()) } else { fail("has unpaired parentheses; close each comment once") }
+    /// How far moves leave the bed, mm, 0 where they do not. `reach` is left, bottom, right and top of all
+    /// of them, mm of the program. Where neither the machine nor a blank says where the program's zero lies,
+    /// only the size of the path counts.
+    pub fn off_bed(&self, blank: Option<&Blank>, reach: [f64; 4]) -> f64 {
+        let (a, b) = (self.to_blank((reach[0], reach[1])), self.to_blank((reach[2], reach[3])));
+        let (low, high) = ((a.0.min(b.0), a.1.min(b.1)), (a.0.max(b.0), a.1.max(b.1)));
+        let (width, height) = (self.x.travel, self.y.travel);
+        let at = match (self.on_bed, blank) {
+            (Some(at), _) => at,
+            (None, Some(blank)) => self.blank_on_bed(blank),
+            (None, None) => ((width - high.0 - low.0) / 2.0, (height - high.1 - low.1) / 2.0),
+        };
+        [-(low.0 + at.0), -(low.1 + at.1), high.0 + at.0 - width, high.1 + at.1 - height]
+            .into_iter()
+            // A thousandth of a millimetre is rounding.
+            .fold(0.0, |most, over| if over > 0.001 { f64::max(most, over) } else { most })
     }
 }
 
@@ -265,10 +266,11 @@ mod tests {
     fn absurd_machines_are_refused_by_the_name_of_the_key() {
         let ok = Limits::default();
         ok.check(None).unwrap();
+        let slow = |acceleration| Limits { y: Axis { acceleration, ..ok.y }, ..ok.clone() };
         let cases = [
             (Limits { full_scale_s: 0, ..ok.clone() }, "full-scale S is 0"),
-            (Limits { acceleration: 0.0, ..ok.clone() }, "acceleration is 0mm/s2"),
-            (Limits { acceleration: f64::NAN, ..ok.clone() }, "acceleration"),
+            (slow(0.0), "acceleration along y is 0mm/s2"),
+            (slow(f64::NAN), "acceleration"),
             (Limits { link_bytes_per_s: Some(0.0), ..ok.clone() }, "link speed"),
             (Limits { pointer: Some(0.5), ..ok.clone() }, "pointer power is 50%"),
             (Limits { header: vec!["a".repeat(256)], ..ok.clone() }, "longer than 255"),
@@ -284,16 +286,22 @@ mod tests {
     #[test]
     fn a_bed_smaller_than_the_blank_is_refused() {
         let blank = Blank { shape: "rect:100x60mm".parse().unwrap(), margin: Mm(2.0) };
-        let limits = Limits { bed_width: 90.0, ..Limits::default() };
+        let limits = Limits { x: Axis { travel: 90.0, ..Axis::new(b'X') }, ..Limits::default() };
         let e = limits.check(Some(&blank)).unwrap_err().to_string();
         assert!(e.contains("100 x 60 mm") && e.contains("90 x 400 mm"), "{e}");
     }
 
     #[test]
-    fn a_frame_is_undone_exactly() {
-        let f = Frame { zero: (10.0, -3.0), x_left: true, y_down: true, on_bed: None };
-        assert_eq!(f.to_blank(f.to_program((12.5, 7.25))), (12.5, 7.25));
-        assert_eq!(Frame::default().to_program((1.0, 2.0)), (1.0, 2.0));
+    fn the_bed_is_left_where_the_machine_says_it_ends() {
+        let mut limits = Limits::default();
+        (limits.x.travel, limits.y.travel) = (100.0, 100.0);
+        let blank = Blank { shape: "rect:90x90mm".parse().unwrap(), margin: Mm(1.0) };
+        assert_eq!(limits.off_bed(Some(&blank), [-5.0, 0.0, 95.0, 90.0]), 0.0);
+        assert_eq!(limits.off_bed(Some(&blank), [-6.5, 0.0, 95.0, 90.0]), 1.5);
+        limits.on_bed = Some((2.0, 5.0));
+        assert_eq!(limits.off_bed(Some(&blank), [-5.0, 0.0, 95.0, 90.0]), 3.0);
+        limits.x.backwards = true;
+        assert_eq!(limits.off_bed(Some(&blank), [-99.0, 0.0, 0.0, 90.0]), 1.0);
     }
 
     #[test]

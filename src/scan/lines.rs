@@ -2,7 +2,8 @@
 //!
 //! Nothing is held but the dots themselves and one line (along y: eight columns at a time).
 
-use super::raster::{Along, RasterPath, Ways};
+use super::axis::Along;
+use super::raster::{RasterPath, Ways};
 use crate::plane::{Dots, Tone};
 
 /// A stretch with the beam on. `from` and `to` are µm of the program along the line, in the order of travel.
@@ -196,17 +197,21 @@ impl<'a> ScanLines<'a> {
         }
         let (data, width, n) = (tone.data(), tone.width(), number as usize);
         let value = |i: usize| if along_x { data[n * width + i] } else { data[i * width + n] };
-        let (mut start, mut level) = (0u32, 0u32);
+        // A stretch is shortened where the beam goes on and off, not where its power changes.
+        let trim = if raster.grows() { raster.trim } else { -raster.trim };
+        let (mut from, mut level) = (0, 0u32);
         let count = count.min(raster.dots as usize) as u32;
         for i in 0..=count {
             let here = if i < count { level_of(levels, value(i as usize)) } else { 0 };
             if here == level {
                 continue;
             }
+            let edge = raster.along.at(i);
             if level > 0 {
-                self.runs.push(Run { from: raster.along.at(start), to: raster.along.at(i), level });
+                self.runs.push(Run { from, to: if here > 0 { edge } else { edge - trim }, level });
             }
-            (start, level) = (i, here);
+            from = if level > 0 { edge } else { edge + trim };
+            level = here;
         }
     }
 }
@@ -259,7 +264,7 @@ mod tests {
     use super::*;
     use crate::blank::Blank;
     use crate::placement::{DotRect, Grid};
-    use crate::scan::limits::{BeamLag, Frame, Limits};
+    use crate::scan::limits::{BeamLag, Limits};
     use crate::scan::raster::Scan;
     use crate::units::Mm;
 
@@ -332,8 +337,8 @@ mod tests {
         // check value M08 (computed): tau 1 ms at 100 mm/s shifts by 0.1 mm along the motion.
         let d = dots(&["#", "#"]);
         for x_left in [false, true] {
-            let frame = Frame { x_left, ..Frame::default() };
-            let limits = Limits { lag: BeamLag::Seconds(0.001), frame, ..Limits::default() };
+            let mut limits = Limits { lag: BeamLag::Seconds(0.001), ..Limits::default() };
+            limits.x.backwards = x_left;
             let c = raster(&d, &limits, Scan { speed: 100.0, ..short() });
             for line in all(&c, &d) {
                 let (from, to) = line.4[0];
@@ -360,6 +365,11 @@ mod tests {
         let runs: Vec<_> = line.runs.iter().map(|r| (r.from, r.to, r.level)).collect();
         assert_eq!(runs, [(10_100, 10_300, 900), (10_300, 10_400, 400)]);
         assert!(lines.next_line().is_none());
+        // Shortened at the ends of the stretch, not where its power changes.
+        let c = raster(&Dots::off(5, 1), &Limits::default(), Scan { trim: 0.03, ..short() });
+        let mut lines = ScanLines::new(&c, Marking::Grey { tone: &tone, levels: &[0, 400, 900] });
+        let runs: Vec<_> = lines.next_line().unwrap().runs.iter().map(|r| (r.from, r.to, r.level)).collect();
+        assert_eq!(runs, [(10_130, 10_300, 900), (10_300, 10_370, 400)]);
     }
 
     #[test]

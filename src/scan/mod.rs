@@ -1,27 +1,38 @@
 //! Scan program: lines, motion, RS-274 words, replay.
 //!
 //! ```text
-//! Limits + Scan + DotRect --resolve--> RasterPath --ScanLines--> ScanLine, ScanLine, ... --program--> words
-//!                                                                  |
-//!                                                       motion: time, speed, load on the link
-//! words --reader--> moves --replay--> dots, time, path, findings
+//! Limits + Scan + DotRect --settle--> RasterPath --ScanLines--> ScanLine, ScanLine, ...
+//!
+//! Program: opening, parts (Toolpath: raster or contour), closing --write--> words
+//!                             |                                      |
+//!                          Estimate: time, travel, reach            Load on the link
+//!
+//! words --reader--> moves --replay--> dots, time, backplot, what is dangerous
 //! ```
 //!
 //! The writer ([`program`]) and the reader ([`reader`], [`replay`]) share no code, so that one can
 //! prove the other.
 
+pub mod axis;
 pub mod backplot;
 pub mod block;
-pub mod cells;
 mod comments;
+pub mod contour;
 pub mod estimate;
 pub mod grey;
 pub mod limits;
 pub mod lines;
+pub mod load;
 pub mod motion;
 pub mod number;
 pub mod outline;
+mod plain;
+pub mod preset;
 pub mod program;
 pub mod raster;
+pub mod readback;
 pub mod reader;
+pub mod rebuilt;
 pub mod replay;
+pub mod toolpath;
+mod writer;

@@ -5,12 +5,11 @@
 //! A marking diode is class 4 (above 500 mW, IEC 60825-1; check value S01): hazardous to the eye by direct,
 //! specular and diffuse reflection. Its work power is never used to point.
 
-use std::io::{self, Write};
-
 use super::comments::comments;
-use super::limits::{Limits, PowerMode};
-use super::number::thousandths;
-use super::raster::um;
+use super::contour::Contour;
+use super::limits::Limits;
+use super::program::Program;
+use super::toolpath::Toolpath;
 use crate::blank::{Blank, Shape};
 use crate::placement::DotRect;
 
@@ -20,17 +19,8 @@ const CHORD_ERROR: f64 = 0.045;
 /// Speed of the walk unless the machine is slower, mm/s: slow enough to follow by eye (common practice).
 pub const WALK_SPEED: f64 = 50.0;
 
-/// Writes the outline program and flushes it.
-///
-/// # Errors
-/// Those of `out`.
-pub fn write(
-    limits: &Limits,
-    rect: &DotRect,
-    blank: &Blank,
-    job: &str,
-    out: &mut impl Write,
-) -> io::Result<()> {
+/// The outline of art that lies in `rect` on `blank`: two contours, the art's box and the blank's edge.
+pub fn program(limits: &Limits, rect: &DotRect, blank: &Blank, job: &str) -> Program<'static> {
     let mut lines = Vec::new();
     comments(&format!("outline of job: {job}"), &mut lines);
     comments(&format!("blank: {}, margin {}", blank.shape, blank.margin), &mut lines);
@@ -53,56 +43,12 @@ pub fn write(
             &mut lines,
         );
     }
-    lines.extend(limits.header.iter().cloned());
-    lines.push("G21G90G94G17M5S0".into());
-    let on = if limits.power_mode == PowerMode::Constant { "M3" } else { "M4" };
-    let feed = thousandths((WALK_SPEED.min(limits.top_speed) * 60_000.0).round() as i64);
-    for (name, path) in [("art", art_box(rect, blank)), ("edge of the blank", edge(&blank.shape))] {
-        lines.push(format!("({name})"));
-        walk(limits, &path, on, level, &feed, &mut lines);
-    }
-    lines.push("M5S0".into());
-    lines.push("G0X0Y0".into());
-    if !limits.footer.is_empty() {
-        lines.extend(limits.footer.iter().cloned());
-        lines.push("M5S0".into());
-    }
-    lines.push("M2".into());
-    let mut text = lines.join("\n");
-    text.push('\n');
-    out.write_all(text.as_bytes())?;
-    out.flush()
-}
-
-/// To the first point with the beam off, round with pointer power, beam off.
-fn walk(limits: &Limits, path: &[(f64, f64)], on: &str, level: u32, feed: &str, lines: &mut Vec<String>) {
-    let place = |p: (f64, f64)| {
-        let (x, y) = limits.frame.to_program(p);
-        (um(x), um(y))
-    };
-    let mut at = None;
-    let mut opening = String::new();
-    for &p in path {
-        let (x, y) = place(p);
-        let word = |letter, value: i32| format!("{letter}{}", thousandths(value.into()));
-        match at {
-            None => {
-                lines.push(format!("G0{}{}", word('X', x), word('Y', y)));
-                if level > 0 {
-                    lines.push(format!("{on}S{level}"));
-                }
-                opening = format!("G1F{feed}");
-            }
-            Some((bx, by)) if (bx, by) == (x, y) => {}
-            Some((bx, by)) => {
-                let x_word = if bx == x { String::new() } else { word('X', x) };
-                let y_word = if by == y { String::new() } else { word('Y', y) };
-                lines.push(format!("{}{x_word}{y_word}", std::mem::take(&mut opening)));
-            }
-        }
-        at = Some((x, y));
-    }
-    lines.push("M5S0".into());
+    let walk = |points: &[(f64, f64)]| Contour::new(limits, points, level, WALK_SPEED);
+    let parts = vec![
+        Toolpath::contour("art", walk(&if level > 0 { lit_box(rect, blank) } else { art_box(rect, blank) })),
+        Toolpath::contour("edge of the blank", walk(&edge(&blank.shape))),
+    ];
+    Program::new(limits, lines, parts)
 }
 
 /// The art's box, closed; mm from the blank's lower left corner.
@@ -111,6 +57,37 @@ fn art_box(rect: &DotRect, blank: &Blank) -> Vec<(f64, f64)> {
     let top = blank.shape.height() - rect.top.0;
     let bottom = top - rect.height();
     vec![(left, bottom), (right, bottom), (right, top), (left, top), (left, bottom)]
+}
+
+/// The art's box where the beam may show it: what of it lies on the blank.
+fn lit_box(rect: &DotRect, blank: &Blank) -> Vec<(f64, f64)> {
+    let all = art_box(rect, blank);
+    let (w, h) = (blank.shape.width(), blank.shape.height());
+    if all.iter().all(|p| blank.shape.contains(p.0 - w / 2.0, p.1 - h / 2.0)) {
+        return all;
+    }
+    // The blank's edge, cut off along one side of the box after the other (Sutherland and Hodgman 1974);
+    // both are convex.
+    let mut left = edge(&blank.shape);
+    for side in all.windows(2) {
+        let (a, b) = (side[0], side[1]);
+        let inside = |p: (f64, f64)| (b.0 - a.0) * (p.1 - a.1) - (b.1 - a.1) * (p.0 - a.0);
+        let mut kept = Vec::with_capacity(left.len() + 2);
+        for pair in left.windows(2) {
+            let (p, q) = (pair[0], pair[1]);
+            let (dp, dq) = (inside(p), inside(q));
+            if dp >= 0.0 {
+                kept.push(p);
+            }
+            if (dp >= 0.0) != (dq >= 0.0) {
+                let f = dp / (dp - dq);
+                kept.push((p.0 + f * (q.0 - p.0), p.1 + f * (q.1 - p.1)));
+            }
+        }
+        kept.extend(kept.first().copied());
+        left = kept;
+    }
+    left
 }
 
 /// The blank's edge as a closed line of chords; mm from the blank's lower left corner.
@@ -144,6 +121,7 @@ pub fn edge(shape: &Shape) -> Vec<(f64, f64)> {
 mod tests {
     use super::*;
     use crate::placement::Grid;
+    use crate::progress::Silent;
     use crate::scan::replay::{ReplayOptions, replay};
     use crate::units::Mm;
 
@@ -152,7 +130,9 @@ mod tests {
         let grid = Grid { along: Mm(0.1), across: Mm(0.1) };
         let rect = DotRect { left: Mm(10.0), top: Mm(20.0), columns: 300, rows: 200, grid };
         let mut out = Vec::new();
-        write(limits, &rect, &blank, "Lighthouse (large)", &mut out).unwrap();
+        let program = program(limits, &rect, &blank, "Lighthouse (large)");
+        let cost = program.write(&mut out, &Silent).unwrap();
+        assert_eq!(cost.bytes, out.len() as u64);
         (String::from_utf8(out).unwrap(), blank)
     }
 
@@ -172,6 +152,28 @@ mod tests {
         // Round the art's box of 30 x 20 mm and the circle.
         assert!((r.burning_mm - 100.0 - std::f64::consts::PI * 90.0).abs() < 0.5, "{}", r.burning_mm);
         assert_eq!(r.beam_on_outside_blank.count, 0);
+    }
+
+    #[test]
+    fn a_pointer_shows_of_the_arts_box_what_lies_on_the_blank() {
+        let limits = Limits { pointer: Some(0.004), ..Limits::default() };
+        for (shape, columns, rows, left, top) in [
+            ("round:40mm", 360, 360, 2.0, 2.0),
+            ("round:40mm", 400, 100, 0.0, 15.0),
+            ("rect:40x30mm:r10mm", 400, 300, 0.0, 0.0),
+            ("rect:40x30mm", 500, 100, -5.0, 10.0),
+        ] {
+            let blank = Blank { shape: shape.parse().unwrap(), margin: Mm(0.0) };
+            let grid = Grid { along: Mm(0.1), across: Mm(0.1) };
+            let rect = DotRect { left: Mm(left), top: Mm(top), columns, rows, grid };
+            let mut out = Vec::new();
+            program(&limits, &rect, &blank, "x").write(&mut out, &Silent).unwrap();
+            let r = replay(&out[..], &ReplayOptions::new(&limits)).unwrap().report;
+            assert_eq!(r.beam_on_outside_blank.count, 0, "{shape} {columns}");
+            let edge: f64 =
+                edge(&blank.shape).windows(2).map(|p| (p[0].0 - p[1].0).hypot(p[0].1 - p[1].1)).sum();
+            assert!(r.burning_mm > edge + 40.0, "{shape} {columns}: {}", r.burning_mm);
+        }
     }
 
     #[test]

@@ -1,19 +1,10 @@
 //! The raster path: head, scan settings and dot rectangle settled into whole micrometres, once.
 
-use super::limits::{Frame, Limits, LimitsError};
+use super::axis::{Along, Axis};
+use super::limits::{Limits, LimitsError};
 use super::motion;
 use crate::blank::Blank;
 use crate::placement::DotRect;
-
-/// The axis that lines run along.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum Along {
-    /// Lines are rows of dots.
-    #[default]
-    X,
-    /// Lines are columns of dots, for blanks that must not be shaken sideways or a head faster along y.
-    Y,
-}
 
 /// Whether lines are marked on the way back too.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -77,9 +68,11 @@ pub(crate) struct Ruler {
 }
 
 impl Ruler {
-    fn new(start_mm: f64, step_mm: f64) -> Self {
+    /// Edges from `start` on, `step` apart (mm of the blank), as the program counts along an axis.
+    fn of(axis: &Axis, start: f64, step: f64) -> Self {
         let fixed = |mm: f64| (mm * 1000.0 * 4_294_967_296.0).round() as i64;
-        Ruler { base: fixed(start_mm) + (1 << 31), step: fixed(step_mm) }
+        let step = if axis.backwards { -step } else { step };
+        Ruler { base: fixed(axis.to_program(start)) + (1 << 31), step: fixed(step) }
     }
 
     /// Position of edge `i`, whole micrometres, rounded to nearest.
@@ -142,8 +135,9 @@ impl RasterPath {
         blank: Blank,
     ) -> Result<RasterPath, LimitsError> {
         limits.check(Some(&blank))?;
-        range("speed", scan.speed, "mm/s", scan.speed >= 0.01 && scan.speed <= limits.top_speed, || {
-            format!("from 0.01mm/s to the machine's top speed of {}mm/s", limits.top_speed)
+        let axis = limits.axes(scan.along).0;
+        range("speed", scan.speed, "mm/s", scan.speed >= 0.01 && scan.speed <= axis.top_speed, || {
+            format!("from 0.01mm/s to the machine's top speed of {}mm/s", axis.top_speed)
         })?;
         // The speed that the F word can say: whole thousandths of a mm/min.
         let feed = (scan.speed * 60_000.0).round() as i64;
@@ -159,13 +153,18 @@ impl RasterPath {
         let run_up = match scan.run_up {
             _ if !limits.power_in_motion => 0.0,
             Some(mm) => mm,
-            None => limits.run_up(scan.speed),
+            None => limits.run_up(scan.along, scan.speed),
         };
         range("run-up", run_up, "mm", (0.0..=2000.0).contains(&run_up), || {
             "from 0mm to 2000mm; lower the speed".into()
         })?;
-        let frame = &limits.frame;
-        let (along, across, lines, dots, pitch) = axes(frame, &rect, &blank, scan.along);
+        let columns = Ruler::of(&limits.x, rect.left.0, rect.grid.along.0);
+        let rows = Ruler::of(&limits.y, blank.shape.height() - rect.top.0, -rect.grid.across.0);
+        let (across, down) = (rect.columns as u32, rect.rows as u32);
+        let (along, across, lines, dots, pitch) = match scan.along {
+            Along::X => (columns, rows, down, across, rect.grid.along.0),
+            Along::Y => (rows, columns, across, down, rect.grid.across.0),
+        };
         let sign = if along.grows() { 1.0 } else { -1.0 };
         // The lag counts along the line's own motion; it is taken up by programming against it.
         let lag = limits.lag.shift(scan.speed) * sign;
@@ -175,7 +174,7 @@ impl RasterPath {
         let skip = if !limits.power_in_motion {
             Some(1)
         } else if scan.skip_blanks {
-            motion::skip_from(scan.speed, limits.rapid_speed, limits.acceleration, run_up)
+            motion::skip_from(scan.speed, axis.rapid_speed, axis.acceleration, run_up)
                 .map(|mm| um(mm).max(2 * um(run_up) + 1))
         } else {
             None
@@ -208,26 +207,34 @@ impl RasterPath {
         self.along.grows()
     }
 
-    /// A position along and across the lines (µm) as program coordinates x, y in mm.
-    pub fn xy(&self, along: i32, across: i32) -> (f64, f64) {
-        let (a, c) = (f64::from(along) / 1000.0, f64::from(across) / 1000.0);
+    /// A position along and across the lines as program coordinates x, y; in the same unit.
+    pub fn xy<T>(&self, along: T, across: T) -> (T, T) {
         match self.scan.along {
-            Along::X => (a, c),
-            Along::Y => (c, a),
+            Along::X => (along, across),
+            Along::Y => (across, along),
         }
     }
-}
 
-/// Rulers along and across, number of lines, dots a line, pitch along the line (mm).
-fn axes(frame: &Frame, rect: &DotRect, blank: &Blank, along: Along) -> (Ruler, Ruler, u32, u32, f64) {
-    let (x, y) = frame.to_program((rect.left.0, blank.shape.height() - rect.top.0));
-    let (dx, dy) = (rect.grid.along.0, rect.grid.across.0);
-    let columns = Ruler::new(x, if frame.x_left { -dx } else { dx });
-    let rows = Ruler::new(y, if frame.y_down { dy } else { -dy });
-    let (across, down) = (rect.columns as u32, rect.rows as u32);
-    match along {
-        Along::X => (columns, rows, down, across, dx),
-        Along::Y => (rows, columns, across, down, dy),
+    /// The axis that lines run along.
+    pub fn axis(&self) -> &Axis {
+        self.limits.axes(self.scan.along).0
+    }
+
+    /// The letters of the axes along and across the lines.
+    pub fn letters(&self) -> (u8, u8) {
+        let (along, across) = self.limits.axes(self.scan.along);
+        (along.letter, across.letter)
+    }
+
+    /// Distance between dots along the line, mm.
+    pub fn pitch(&self) -> f64 {
+        self.xy(self.rect.grid.along.0, self.rect.grid.across.0).0
+    }
+
+    /// How much more power the S word of a dot gives than was asked for, as a share of that: S counts in
+    /// whole numbers, so a machine of few steps cannot give every power.
+    pub fn power_error(&self) -> f64 {
+        f64::from(self.level) / (self.scan.power * f64::from(self.limits.full_scale_s)) - 1.0
     }
 }
 
@@ -309,7 +316,7 @@ mod tests {
         let (rect, blank) = place(10, 10, 0.1);
         let limits = Limits::default();
         let late = Limits { lag: BeamLag::Seconds(0.05), ..limits.clone() };
-        let weak = Limits { acceleration: 1.0, ..limits.clone() };
+        let weak = Limits { x: Axis { acceleration: 1.0, ..limits.x }, ..limits.clone() };
         let cases = [
             (&limits, Scan::new(500.0, 0.9), "top speed of 150mm/s"),
             (&limits, Scan::new(0.0, 0.9), "speed is 0mm/s"),

@@ -7,6 +7,7 @@
 use std::io::{self, BufRead};
 
 use super::block::{self, Block, Fault};
+use super::plain::{PLAIN, plain_line};
 
 /// One straight move, mm and mm/s.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -105,6 +106,7 @@ enum Motion {
 }
 
 /// The modal state, in mm and mm/min whatever the program's units.
+#[derive(Debug)]
 struct State {
     motion: Motion,
     mm_per_unit: f64,
@@ -118,64 +120,45 @@ struct State {
 /// Longest line the standard allows, without its line end (check value G01).
 pub const LONGEST_LINE: usize = 256;
 
-/// Reads a program and calls `hear` for everything it does. Memory is that of `input`'s buffer and one line.
-///
-/// # Errors
-/// The first line that is not RS-274 or no raster's, with its number; a program without an end.
-pub fn read(mut input: impl BufRead, mut hear: impl FnMut(Event<'_>)) -> Result<Ending, ReadError> {
-    let mut reader = Reader::new();
-    let mut rest: Vec<u8> = Vec::with_capacity(LONGEST_LINE + 2);
-    loop {
-        let chunk = match input.fill_buf() {
-            Ok(c) => c,
-            Err(e) if e.kind() == io::ErrorKind::Interrupted => continue,
-            Err(e) => return Err(e.into()),
-        };
-        let size = chunk.len();
-        if size == 0 {
-            if !rest.is_empty() {
-                reader.line(&rest, &mut hear)?;
-            }
-            return reader.finish();
-        }
-        let mut chunk_rest = chunk;
-        if !rest.is_empty() {
-            // The line that straddles two chunks is put together apart.
-            let end = line_end(chunk_rest);
-            let take = end.unwrap_or(chunk_rest.len()).min(LONGEST_LINE + 2);
-            rest.extend_from_slice(&chunk_rest[..take]);
-            match end {
-                Some(n) => {
-                    reader.line(&rest, &mut hear)?;
-                    rest.clear();
-                    chunk_rest = &chunk_rest[n + 1..];
-                }
-                None => chunk_rest = &[],
-            }
-        }
-        while let Some(n) = line_end(chunk_rest) {
-            reader.line(&chunk_rest[..n], &mut hear)?;
-            chunk_rest = &chunk_rest[n + 1..];
-        }
-        if !chunk_rest.is_empty() {
-            rest.extend_from_slice(&chunk_rest[..chunk_rest.len().min(LONGEST_LINE + 2)]);
-        }
-        reader.ending.bytes += size as u64;
-        input.consume(size);
-        // A line without an end is refused at once, not gathered.
-        if rest.len() > LONGEST_LINE + 1 {
-            reader.line(&rest, &mut hear)?;
-        }
+/// Hears what a program does.
+pub trait Hear {
+    /// The next thing that happens.
+    fn hear(&mut self, event: Event<'_>);
+}
+
+impl<F: FnMut(Event<'_>)> Hear for F {
+    #[inline(always)]
+    fn hear(&mut self, event: Event<'_>) {
+        self(event);
     }
 }
 
-/// Where the line ends. Lines of a raster are about ten bytes: a plain loop beats a search made for long texts.
-#[inline(always)]
-fn line_end(bytes: &[u8]) -> Option<usize> {
-    bytes.iter().position(|&b| b == b'\n')
+/// Hands on all of `input` piece by piece. Memory is that of its buffer.
+///
+/// # Errors
+/// Those of `take`; an input that cannot be read.
+pub fn pieces(
+    mut input: impl BufRead,
+    mut take: impl FnMut(&[u8]) -> Result<(), ReadError>,
+) -> Result<(), ReadError> {
+    loop {
+        let piece = match input.fill_buf() {
+            Ok(piece) => piece,
+            Err(e) if e.kind() == io::ErrorKind::Interrupted => continue,
+            Err(e) => return Err(e.into()),
+        };
+        let size = piece.len();
+        if size == 0 {
+            return Ok(());
+        }
+        take(piece)?;
+        input.consume(size);
+    }
 }
 
-struct Reader {
+/// Reads a program that comes piece by piece.
+#[derive(Debug)]
+pub struct Reader<H> {
     state: State,
     block: Block,
     ending: Ending,
@@ -184,10 +167,20 @@ struct Reader {
     blank_so_far: bool,
     ended: bool,
     closed: bool,
+    /// The start of a line whose end is still to come.
+    rest: Vec<u8>,
+    hear: H,
 }
 
-impl Reader {
-    fn new() -> Self {
+/// Where the line ends. Lines of a raster are about ten bytes: a plain loop beats a search made for long texts.
+#[inline(always)]
+fn line_end(bytes: &[u8]) -> Option<usize> {
+    bytes.iter().position(|&b| b == b'\n')
+}
+
+impl<H: Hear> Reader<H> {
+    /// A reader at the start of a program.
+    pub fn new(hear: H) -> Self {
         Reader {
             state: State {
                 motion: Motion::None,
@@ -204,11 +197,82 @@ impl Reader {
             blank_so_far: true,
             ended: false,
             closed: false,
+            rest: Vec::with_capacity(LONGEST_LINE + 2),
+            hear,
         }
     }
 
+    /// Reads the next piece, of any length.
+    ///
+    /// # Errors
+    /// The first line that is not RS-274 or no raster's, with its number.
+    pub fn push(&mut self, bytes: &[u8]) -> Result<(), ReadError> {
+        self.ending.bytes += bytes.len() as u64;
+        let mut left = bytes;
+        if !self.rest.is_empty() {
+            // The line that straddles two pieces is put together apart.
+            let end = line_end(left);
+            let take = end.unwrap_or(left.len()).min(LONGEST_LINE + 2);
+            let mut line = std::mem::take(&mut self.rest);
+            line.extend_from_slice(&left[..take]);
+            match end {
+                Some(n) => {
+                    self.line(&line)?;
+                    line.clear();
+                    left = &left[n + 1..];
+                }
+                None => left = &[],
+            }
+            self.rest = line;
+        }
+        loop {
+            left = &left[self.plain_lines(left)?..];
+            let Some(n) = line_end(left) else { break };
+            self.line(&left[..n])?;
+            left = &left[n + 1..];
+        }
+        if !left.is_empty() {
+            self.rest.extend_from_slice(&left[..left.len().min(LONGEST_LINE + 2)]);
+        }
+        // A line without an end is refused at once, not gathered.
+        if self.rest.len() > LONGEST_LINE + 1 {
+            let line = std::mem::take(&mut self.rest);
+            self.line(&line)?;
+        }
+        Ok(())
+    }
+
+    /// Executes the lines at the start of `bytes` that are of the plainest kind, an X or Y word and perhaps
+    /// an S word: nine in ten of a raster's. How many bytes they were. All others take the long way.
     #[inline(always)]
-    fn line(&mut self, line: &[u8], hear: &mut impl FnMut(Event<'_>)) -> Result<(), ReadError> {
+    fn plain_lines(&mut self, bytes: &[u8]) -> Result<usize, ReadError> {
+        let s = &self.state;
+        let moving = s.motion == Motion::Rapid || s.motion == Motion::Feed && s.feed > 0.0;
+        if !moving || !s.absolute || s.mm_per_unit != 1.0 || self.ended || self.closed {
+            return Ok(0);
+        }
+        let (rapid, speed, on) = (s.motion == Motion::Rapid, s.feed / 60.0, s.on);
+        let (mut at, mut power, mut line, mut used) = (s.at, s.s, self.ending.lines, 0);
+        while let Some(plain) = bytes.get(used..).and_then(<[u8]>::first_chunk::<PLAIN>).and_then(plain_line)
+        {
+            let (value, is_y) = plain.coordinate;
+            if !(-1e5..=1e5).contains(&value) {
+                break;
+            }
+            let to = if is_y { (at.0, value) } else { (value, at.1) };
+            power = plain.s.unwrap_or(power);
+            line += 1;
+            used += plain.len;
+            let light = if on { power } else { 0.0 };
+            self.hear.hear(Event::Move(Move { from: at, to, rapid, speed, power: light, line }));
+            at = to;
+        }
+        (self.state.at, self.state.s, self.ending.lines) = (at, power, line);
+        Ok(used)
+    }
+
+    #[inline(always)]
+    fn line(&mut self, line: &[u8]) -> Result<(), ReadError> {
         self.ending.lines += 1;
         let number = self.ending.lines;
         let at = |fault| ReadError::Line { line: number, fault };
@@ -230,11 +294,11 @@ impl Reader {
             }
         }
         self.blank_so_far = false;
-        let (ending, words) = (&mut self.ending, &mut self.block);
+        let (ending, words, hear) = (&mut self.ending, &mut self.block, &mut self.hear);
         words
             .parse(
                 line,
-                |comment| hear(Event::Comment(comment)),
+                |comment| hear.hear(Event::Comment(comment)),
                 |word| {
                     ending.odd_count += 1;
                     if ending.odd.len() < 20 {
@@ -244,7 +308,7 @@ impl Reader {
                 },
             )
             .map_err(at)?;
-        self.execute(hear).map_err(at)
+        self.execute().map_err(at)
     }
 
     fn percent_line(&mut self) -> Result<(), Fault> {
@@ -262,8 +326,8 @@ impl Reader {
     /// Executes the words of one line in the standard's order (section 3.8, check value G09), which is
     /// not the order in which they stand.
     #[inline(always)]
-    fn execute(&mut self, hear: &mut impl FnMut(Event<'_>)) -> Result<(), Fault> {
-        let (w, s) = (&self.block, &mut self.state);
+    fn execute(&mut self) -> Result<(), Fault> {
+        let (w, s, hear) = (&self.block, &mut self.state, &mut self.hear);
         let line = self.ending.lines;
         if w.only_xs() {
             // Nine lines of ten in a raster: an axis word and perhaps S, nothing modal.
@@ -286,11 +350,11 @@ impl Reader {
             if let Some(m) = w.m(block::SPINDLE) {
                 s.on = m != 5;
                 self.ending.speed_scaled |= m == 4;
-                hear(Event::Switch);
+                hear.hear(Event::Switch);
             }
             if w.dwell() {
                 let seconds = block::within(b'P', w.get(b'P').ok_or(Fault::DwellWithoutP)?, 0.0, 1e6)?;
-                hear(Event::Dwell { seconds, power: if s.on { s.s } else { 0.0 }, line });
+                hear.hear(Event::Dwell { seconds, power: if s.on { s.s } else { 0.0 }, line });
             }
             match w.g(block::UNITS) {
                 Some(200) => s.mm_per_unit = crate::units::MM_PER_INCH,
@@ -329,7 +393,7 @@ impl Reader {
             };
             let to = (axis(b'X', s.at.0)?, axis(b'Y', s.at.1)?);
             let power = if s.on { s.s } else { 0.0 };
-            hear(Event::Move(Move { from: s.at, to, rapid, speed: s.feed / 60.0, power, line }));
+            hear.hear(Event::Move(Move { from: s.at, to, rapid, speed: s.feed / 60.0, power, line }));
             s.at = to;
         }
         if w.m(block::STOPPING).is_some_and(|m| m == 2 || m == 30) {
@@ -339,7 +403,15 @@ impl Reader {
         Ok(())
     }
 
-    fn finish(mut self) -> Result<Ending, ReadError> {
+    /// The program has come to its end: what is known of it, and who heard it.
+    ///
+    /// # Errors
+    /// A last line that is not RS-274; a program without an end.
+    pub fn finish(mut self) -> Result<(Ending, H), ReadError> {
+        if !self.rest.is_empty() {
+            let line = std::mem::take(&mut self.rest);
+            self.line(&line)?;
+        }
         let line = self.ending.lines;
         if self.percent && !self.closed {
             return Err(ReadError::CutOff { line, what: "without its closing %" });
@@ -351,13 +423,20 @@ impl Reader {
             self.ending.power_left_on = self.state.on && self.state.s > 0.0;
         }
         self.ending.at = self.state.at;
-        Ok(self.ending)
+        Ok((self.ending, self.hear))
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Reads a whole program.
+    fn read(input: impl BufRead, hear: impl FnMut(Event<'_>)) -> Result<Ending, ReadError> {
+        let mut reader = Reader::new(hear);
+        pieces(input, |piece| reader.push(piece))?;
+        reader.finish().map(|(ending, _)| ending)
+    }
 
     fn moves(program: &str) -> Result<Vec<Move>, String> {
         let mut out = Vec::new();

@@ -7,11 +7,14 @@ use std::io::BufRead;
 
 use serde::Serialize;
 
+use super::axis::Axis;
 use super::backplot::{Backplot, PlotView};
-use super::cells::{Difference, Inside, RebuiltDots, compare};
-use super::limits::Limits;
+use super::limits::{BeamLag, Limits};
 use super::motion;
-use super::reader::{self, Event, Move, OddWord, ReadError};
+use super::program::Program;
+use super::reader::{self, Event, Hear, Move, OddWord, ReadError, Reader};
+use super::rebuilt::{Difference, Inside, RebuiltDots, compare};
+use super::toolpath::{Moves, Toolpath};
 use crate::blank::{Blank, Shape};
 use crate::placement::{DotRect, Grid};
 use crate::plane::Dots;
@@ -33,8 +36,8 @@ pub struct ReplayOptions<'a> {
     pub limits: &'a Limits,
     /// Where the dots lie; `None` takes what the program's comments say, if they do.
     pub ground: Option<Ground>,
-    /// How far marks land along the motion, mm; `None` takes what the program's comments say, else 0.
-    pub lag_mm: Option<f64>,
+    /// How late the beam follows the head; `None` takes what the program's comments say, else 0.
+    pub lag: Option<BeamLag>,
     /// Keep the S word of each dot too.
     pub levels: bool,
     /// Draw the path, this many pixels wide or high.
@@ -44,7 +47,19 @@ pub struct ReplayOptions<'a> {
 impl<'a> ReplayOptions<'a> {
     /// Replay on `head`, all else from the program's comments, without a picture.
     pub fn new(limits: &'a Limits) -> Self {
-        ReplayOptions { limits, ground: None, lag_mm: None, levels: false, picture: None }
+        ReplayOptions { limits, ground: None, lag: None, levels: false, picture: None }
+    }
+
+    /// Replay of a program of one's own: what its comments say is known. Dots are rebuilt where all of them
+    /// lie on one raster.
+    pub fn of(program: &'a Program<'_>) -> Self {
+        let ground = match program.parts.as_slice() {
+            [Toolpath { moves: Moves::Raster(path, _), .. }] => {
+                Some(Ground { rect: path.rect, blank: path.blank })
+            }
+            _ => None,
+        };
+        ReplayOptions { ground, lag: Some(program.limits.lag), ..ReplayOptions::new(&program.limits) }
     }
 }
 
@@ -71,7 +86,7 @@ impl Places {
 }
 
 /// What a program does.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize)]
 pub struct Replay {
     /// Lines of the program.
     pub lines: u64,
@@ -146,9 +161,36 @@ impl Replayed {
 /// # Errors
 /// The first line that cannot be read, with its number; a program without an end.
 pub fn replay(input: impl BufRead, options: &ReplayOptions<'_>) -> Result<Replayed, ReadError> {
-    let mut player = Player::new(options);
-    let ending = reader::read(input, |event| player.hear(event))?;
-    Ok(player.finish(ending))
+    let mut playback = Playback::new(options);
+    reader::pieces(input, |piece| playback.push(piece))?;
+    playback.finish()
+}
+
+/// Replays a program that comes piece by piece.
+#[derive(Debug)]
+pub struct Playback<'a>(Reader<Player<'a>>);
+
+impl<'a> Playback<'a> {
+    /// At the start of a program.
+    pub fn new(options: &'a ReplayOptions<'a>) -> Self {
+        Playback(Reader::new(Player::new(options)))
+    }
+
+    /// The next piece, of any length.
+    ///
+    /// # Errors
+    /// The first line that cannot be read, with its number.
+    pub fn push(&mut self, piece: &[u8]) -> Result<(), ReadError> {
+        self.0.push(piece)
+    }
+
+    /// The program has come to its end.
+    ///
+    /// # Errors
+    /// A last line that cannot be read; a program without an end.
+    pub fn finish(self) -> Result<Replayed, ReadError> {
+        self.0.finish().map(|(ending, player)| player.finish(ending))
+    }
 }
 
 /// Moves in one direction at one speed: run from rest to rest.
@@ -160,14 +202,16 @@ struct Chain {
     rapid: bool,
     speed: f64,
     power: f64,
-    length: f64,
+    /// What turns a coordinate of the program into one of the blank: it is added to the signed coordinate.
+    shift: (f64, f64),
 }
 
+#[derive(Debug)]
 struct Player<'a> {
     options: &'a ReplayOptions<'a>,
-    /// Signs and zero that turn program coordinates into the blank's.
+    /// Signs that turn program coordinates into the blank's.
     sign: (f64, f64),
-    lag: f64,
+    lag: BeamLag,
     said: Said,
     ground: Option<Ground>,
     inside: Option<Inside>,
@@ -180,56 +224,15 @@ struct Player<'a> {
 }
 
 /// What the comments say.
-#[derive(Debug, Default)]
+#[derive(Debug)]
 struct Said {
     blank: Option<Blank>,
     rect: Option<DotRect>,
     run_up: f64,
-    lag: f64,
+    lag: BeamLag,
 }
 
-impl<'a> Player<'a> {
-    fn new(options: &'a ReplayOptions<'a>) -> Self {
-        let sign = |flip: bool| if flip { -1.0 } else { 1.0 };
-        let frame = &options.limits.frame;
-        Player {
-            options,
-            sign: (sign(frame.x_left), sign(frame.y_down)),
-            lag: 0.0,
-            said: Said::default(),
-            ground: None,
-            inside: None,
-            cells: None,
-            plot: None,
-            chain: None,
-            began: false,
-            extents: [f64::INFINITY, f64::INFINITY, f64::NEG_INFINITY, f64::NEG_INFINITY],
-            report: Replay {
-                lines: 0,
-                bytes: 0,
-                moves: 0,
-                seconds: 0.0,
-                travel_mm: 0.0,
-                burning_mm: 0.0,
-                extents_mm: None,
-                highest_s: 0.0,
-                highest_speed: 0.0,
-                speed_scaled: false,
-                beam_on_in_rapid: Places::default(),
-                beam_on_at_rest: Places::default(),
-                beam_on_outside_blank: Places::default(),
-                off_bed_mm: 0.0,
-                not_in_standard: Vec::new(),
-                not_in_standard_count: 0,
-                power_left_on: false,
-                dots_on: None,
-                dots_again: 0,
-                off_grid_mm: 0.0,
-                difference: None,
-            },
-        }
-    }
-
+impl Hear for Player<'_> {
     #[inline(always)]
     fn hear(&mut self, event: Event<'_>) {
         match event {
@@ -249,14 +252,38 @@ impl<'a> Player<'a> {
             }
         }
     }
+}
+
+impl<'a> Player<'a> {
+    fn new(options: &'a ReplayOptions<'a>) -> Self {
+        let sign = |axis: &Axis| if axis.backwards { -1.0 } else { 1.0 };
+        Player {
+            options,
+            sign: (sign(&options.limits.x), sign(&options.limits.y)),
+            lag: BeamLag::Mm(0.0),
+            said: Said { blank: None, rect: None, run_up: 0.0, lag: BeamLag::Mm(0.0) },
+            ground: None,
+            inside: None,
+            cells: None,
+            plot: None,
+            chain: None,
+            began: false,
+            extents: [f64::INFINITY, f64::INFINITY, f64::NEG_INFINITY, f64::NEG_INFINITY],
+            report: Replay::default(),
+        }
+    }
 
     /// Settles where the dots lie, once the first move comes: by then the comments are read.
     #[cold]
-    fn begin(&mut self) {
+    fn begin(&mut self, first: &Move) {
         self.began = true;
+        if !first.rapid {
+            // Only a first move by G1 starts where no move has ended.
+            self.reach(first.from);
+        }
         let said = self.said.rect.zip(self.said.blank).map(|(rect, blank)| Ground { rect, blank });
         self.ground = self.options.ground.or(said);
-        self.lag = self.options.lag_mm.unwrap_or(self.said.lag);
+        self.lag = self.options.lag.unwrap_or(self.said.lag);
         self.cells = self.ground.map(|g| RebuiltDots::new(g.rect, &g.blank, self.options.levels));
         let blank = self.ground.map(|g| g.blank).or(self.said.blank);
         self.inside = blank.map(|b| Inside::new(&b));
@@ -268,64 +295,58 @@ impl<'a> Player<'a> {
                     let edge = self.said.run_up + 2.0;
                     ((-edge, -edge), (b.shape.width() + edge, b.shape.height() + edge))
                 }
-                None => ((0.0, 0.0), (limits.bed_width, limits.bed_height)),
+                None => ((0.0, 0.0), (limits.x.travel, limits.y.travel)),
             };
-            let (p, q) = (limits.frame.to_program(low), limits.frame.to_program(high));
+            let (p, q) = (limits.to_program(low), limits.to_program(high));
             Backplot::new(PlotView { mm: [p.0.min(q.0), p.1.min(q.1), p.0.max(q.0), p.1.max(q.1)], pixels })
         });
+    }
+
+    fn reach(&mut self, (x, y): (f64, f64)) {
+        let e = &mut self.extents;
+        *e = [e[0].min(x), e[1].min(y), e[2].max(x), e[3].max(y)];
     }
 
     #[inline(always)]
     fn step(&mut self, m: &Move) {
         if !self.began {
-            self.begin();
+            self.begin(m);
         }
+        self.report.moves += 1;
         let (dx, dy) = (m.to.0 - m.from.0, m.to.1 - m.from.1);
         // Most moves run along an axis: their length needs no root.
-        let length = if dy == 0.0 { dx.abs() } else { dx.hypot(dy) };
-        self.report.moves += 1;
-        self.extents = [
-            self.extents[0].min(m.to.0),
-            self.extents[1].min(m.to.1),
-            self.extents[2].max(m.to.0),
-            self.extents[3].max(m.to.1),
-        ];
+        let (length, direction) = if dy == 0.0 {
+            (dx.abs(), (1f64.copysign(dx), 0.0))
+        } else if dx == 0.0 {
+            (dy.abs(), (0.0, 1f64.copysign(dy)))
+        } else {
+            let length = dx.hypot(dy);
+            (length, (dx / length, dy / length))
+        };
         if length == 0.0 {
-            return;
+            return self.reach(m.to);
         }
-        if self.report.moves == 1 && !m.rapid {
-            // Only a first move by G1 starts where no move has ended.
-            let e = self.extents;
-            let (x, y) = m.from;
-            self.extents = [e[0].min(x), e[1].min(y), e[2].max(x), e[3].max(y)];
-        }
-        self.report.travel_mm += length;
-        let direction = if dy == 0.0 { (dx.signum(), 0.0) } else { (dx / length, dy / length) };
-        self.join(m, direction, length);
+        let shift = match &mut self.chain {
+            Some(c) if c.goes_on(m, direction, self.options.limits.power_in_motion) => {
+                c.to = m.to;
+                c.shift
+            }
+            _ => self.begin_chain(m, direction),
+        };
         if m.power > 0.0 {
-            self.burn(m, direction, length);
+            self.burn(m, shift, length);
         }
         if let Some(plot) = &mut self.plot {
             plot.add(m.from, m.to, m.rapid, m.power > 0.0);
         }
     }
 
-    /// Joins a move to the chain under way where the head need not stop between them.
-    #[inline(always)]
-    fn join(&mut self, m: &Move, direction: (f64, f64), length: f64) {
-        if let Some(c) = &mut self.chain {
-            let straight = (c.direction.0 - direction.0).abs() < 1e-6
-                && (c.direction.1 - direction.1).abs() < 1e-6
-                && c.rapid == m.rapid
-                && c.speed == m.speed
-                && (self.options.limits.power_in_motion || c.power == m.power);
-            if straight {
-                c.length += length;
-                c.to = m.to;
-                return;
-            }
-        }
+    fn begin_chain(&mut self, m: &Move, direction: (f64, f64)) -> (f64, f64) {
         self.end_chain();
+        let limits = self.options.limits;
+        let lag = self.lag.shift(m.speed);
+        let shift = |axis: &Axis, sign: f64, along: f64| along * lag * sign + axis.zero;
+        let shift = (shift(&limits.x, self.sign.0, direction.0), shift(&limits.y, self.sign.1, direction.1));
         self.chain = Some(Chain {
             from: m.from,
             to: m.to,
@@ -333,35 +354,37 @@ impl<'a> Player<'a> {
             rapid: m.rapid,
             speed: m.speed,
             power: m.power,
-            length,
+            shift,
         });
+        shift
     }
 
     fn end_chain(&mut self) {
         let Some(c) = self.chain.take() else { return };
-        let limits = self.options.limits;
-        let speed = if c.rapid { limits.rapid_speed } else { c.speed.min(limits.top_speed) };
+        let (dx, dy) = (c.to.0 - c.from.0, c.to.1 - c.from.1);
+        let length = dx.hypot(dy);
+        let pace = self.options.limits.pace(dx, dy);
+        let speed = if c.rapid { pace.rapid_speed } else { c.speed.min(pace.top_speed) };
         if !c.rapid {
             self.report.highest_speed = self.report.highest_speed.max(c.speed);
         }
-        self.report.seconds += motion::rest_to_rest(c.length, speed, limits.acceleration);
+        self.report.travel_mm += length;
+        self.report.seconds += motion::rest_to_rest(length, speed, pace.acceleration);
+        self.reach(c.to);
         if let Some(plot) = &mut self.plot {
-            plot.end_chain(c.from, c.to, speed, limits.acceleration);
+            plot.end_chain(c.from, c.to, speed, pace.acceleration);
         }
     }
 
     /// A move with the beam on.
     #[inline(always)]
-    fn burn(&mut self, m: &Move, direction: (f64, f64), length: f64) {
+    fn burn(&mut self, m: &Move, shift: (f64, f64), length: f64) {
         self.report.burning_mm += length;
         self.report.highest_s = self.report.highest_s.max(m.power);
         if m.rapid {
             self.report.beam_on_in_rapid.add(m.line, length);
         }
-        let zero = self.options.limits.frame.zero;
-        let shift = (direction.0 * self.lag, direction.1 * self.lag);
-        let place =
-            |p: (f64, f64)| ((p.0 + shift.0) * self.sign.0 + zero.0, (p.1 + shift.1) * self.sign.1 + zero.1);
+        let place = |p: (f64, f64)| (p.0 * self.sign.0 + shift.0, p.1 * self.sign.1 + shift.1);
         let (from, to) = (place(m.from), place(m.to));
         if let Some(inside) = &mut self.inside
             && !inside.holds(from, to)
@@ -379,7 +402,7 @@ impl<'a> Player<'a> {
         if report.moves > 0 {
             report.extents_mm = Some(self.extents);
             let blank = self.ground.map(|g| g.blank).or(self.said.blank);
-            report.off_bed_mm = off_bed(self.options.limits, blank.as_ref(), self.extents);
+            report.off_bed_mm = self.options.limits.off_bed(blank.as_ref(), self.extents);
         }
         report.lines = ending.lines;
         report.bytes = ending.bytes;
@@ -389,32 +412,25 @@ impl<'a> Player<'a> {
         report.power_left_on = ending.power_left_on;
         let (mut dots, mut levels) = (None, None);
         if let Some(cells) = self.cells {
-            (report.dots_again, report.off_grid_mm) = (cells.again, cells.off_grid_mm);
-            let parts = cells.into_parts();
-            report.dots_on = Some(parts.0.count());
-            (dots, levels) = (Some(parts.0), parts.1);
+            let rebuilt = cells.finish();
+            (report.dots_again, report.off_grid_mm) = (rebuilt.again, rebuilt.off_grid_mm);
+            report.dots_on = Some(rebuilt.dots.count());
+            (dots, levels) = (Some(rebuilt.dots), rebuilt.levels);
         }
         Replayed { report, ground: self.ground, dots, levels, plot: self.plot }
     }
 }
 
-/// How far a path with these extents (mm of the program) leaves the bed, mm. Where neither the machine
-/// nor a blank says where the program's zero lies, only the size of the path counts.
-pub fn off_bed(limits: &Limits, blank: Option<&Blank>, extents: [f64; 4]) -> f64 {
-    let (a, b) =
-        (limits.frame.to_blank((extents[0], extents[1])), limits.frame.to_blank((extents[2], extents[3])));
-    let (low, high) = ((a.0.min(b.0), a.1.min(b.1)), (a.0.max(b.0), a.1.max(b.1)));
-    let at = match (limits.frame.on_bed, blank) {
-        (Some(at), _) => at,
-        (None, Some(blank)) => limits.blank_on_bed(blank),
-        (None, None) => {
-            ((limits.bed_width - high.0 - low.0) / 2.0, (limits.bed_height - high.1 - low.1) / 2.0)
-        }
-    };
-    [-(low.0 + at.0), -(low.1 + at.1), high.0 + at.0 - limits.bed_width, high.1 + at.1 - limits.bed_height]
-        .into_iter()
-        // A thousandth of a millimetre is rounding.
-        .fold(0.0, |most, over| if over > 0.001 { f64::max(most, over) } else { most })
+impl Chain {
+    /// Whether the head need not stop before a move.
+    #[inline(always)]
+    fn goes_on(&self, m: &Move, direction: (f64, f64), power_in_motion: bool) -> bool {
+        (self.direction.0 - direction.0).abs() < 1e-6
+            && (self.direction.1 - direction.1).abs() < 1e-6
+            && self.rapid == m.rapid
+            && self.speed == m.speed
+            && (power_in_motion || self.power == m.power)
+    }
 }
 
 impl Said {
@@ -447,7 +463,15 @@ impl Said {
                 }
             }
             "speed" => self.run_up = numbers.last().copied().unwrap_or(0.0).clamp(0.0, 2000.0),
-            "lag" => self.lag = numbers.first().copied().unwrap_or(0.0).clamp(-5.0, 5.0),
+            "lag" => {
+                let value = numbers.first().copied().unwrap_or(0.0);
+                // A program of one speed says how far, one of several speeds how late.
+                self.lag = if rest.split([' ', ',']).nth(1) == Some("ms") {
+                    BeamLag::Seconds(value.clamp(-50.0, 50.0) / 1000.0)
+                } else {
+                    BeamLag::Mm(value.clamp(-5.0, 5.0))
+                };
+            }
             _ => {}
         }
     }
@@ -500,18 +524,5 @@ mod tests {
         let r = play("G20 G91 M4 S1\nG1 X1 F60\nG21\nX-5.4\nG90 X0 Y2\nM5\nM2\n");
         assert_eq!(r.report.extents_mm, Some([0.0, 0.0, 25.4, 2.0]));
         assert!((r.report.highest_speed - 25.4).abs() < 1e-12 && r.report.speed_scaled);
-    }
-
-    #[test]
-    fn the_bed_is_left_where_the_machine_says_it_ends() {
-        let limits = Limits { bed_width: 100.0, bed_height: 100.0, ..Limits::default() };
-        let blank = Blank { shape: "rect:90x90mm".parse().unwrap(), margin: Mm(1.0) };
-        assert_eq!(off_bed(&limits, Some(&blank), [-5.0, 0.0, 95.0, 90.0]), 0.0);
-        assert_eq!(off_bed(&limits, Some(&blank), [-6.5, 0.0, 95.0, 90.0]), 1.5);
-        let mut at = limits.clone();
-        at.frame.on_bed = Some((2.0, 5.0));
-        assert_eq!(off_bed(&at, Some(&blank), [-5.0, 0.0, 95.0, 90.0]), 3.0);
-        at.frame.x_left = true;
-        assert_eq!(off_bed(&at, Some(&blank), [-99.0, 0.0, 0.0, 90.0]), 1.0);
     }
 }

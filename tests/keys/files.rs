@@ -68,6 +68,7 @@ const READ_IN_THE_FILE: &[&str] = &["blank.name", "blank.about"];
 const DROPPED: &[Key] = &[
     key("job.scan.axis", "'y'", "program"),
     with(&[("job.scan.axis", "'y'")], key("machine.motion.steps_per_mm_x", "33", "report:/findings")),
+    with(&[("job.scan.axis", "'y'")], key("machine.motion.top_speed_y", "'10mm/s'", "program")),
 ];
 
 const KEYS: &[Key] = &[
@@ -131,6 +132,8 @@ const KEYS: &[Key] = &[
     key("machine.motion.acceleration_mm_per_s2", "50", "program"),
     key("machine.motion.top_speed", "'10mm/s'", "program"),
     key("machine.motion.rapid_speed", "'20mm/s'", "report:/times"),
+    key("machine.motion.acceleration_y_mm_per_s2", "50", "report:/times"),
+    key("machine.motion.rapid_speed_y", "'20mm/s'", "report:/times"),
     key("machine.motion.settle", "'2mm'", "program"),
     key("machine.motion.lag_ms", "5", "program"),
     key("machine.motion.placement_tolerance", "'3mm'", "report:/findings"),

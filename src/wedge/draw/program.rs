@@ -1,15 +1,17 @@
 //! Program: the scan program of a whole wedge, part after part, each at its own power and speed.
 
-use std::io;
-
 use super::drawing::Drawing;
 use super::parts::{Part, Way};
 use crate::blank::Blank;
-use crate::plane::Dots;
+use crate::findings::{Severity, motion};
+use crate::progress::Silent;
 use crate::scan::limits::{BeamLag, Limits, LimitsError};
 use crate::scan::lines::Marking;
-use crate::scan::program::{self, Notes};
+use crate::scan::program::{Notes, Program};
 use crate::scan::raster::{RasterPath, Scan, Ways};
+use crate::scan::readback::{self, ReadBackError};
+use crate::scan::replay::{Ground, ReplayOptions};
+use crate::scan::toolpath::Toolpath;
 use crate::units::short;
 use crate::wedge::target::WedgeKind;
 
@@ -20,6 +22,8 @@ pub struct WedgeProgram {
     pub bytes: Vec<u8>,
     /// Burning time with turns, s.
     pub seconds: f64,
+    /// How much a part's power differs most from the one asked for, as a share: S words are whole numbers.
+    pub power_error: f64,
 }
 
 /// Why no program can be written.
@@ -28,30 +32,47 @@ pub enum ProgramError {
     /// What is asked of the machine.
     #[error(transparent)]
     Limits(#[from] LimitsError),
-    /// Writing into memory failed.
-    #[error("the program could not be put together ({0}); free some memory")]
-    Write(#[from] io::Error),
+    /// Powers that the machine cannot tell apart.
+    #[error(
+        "the machine's full power is S {full}, too few steps for a wedge: a power would be wrong by {percent}%; correct full_scale_s in the machine file, or ask for powers that are whole steps of it"
+    )]
+    CoarsePower {
+        /// The S word of full power.
+        full: u32,
+        /// How much a power would be wrong, %.
+        percent: String,
+    },
+    /// Moves beyond the bed.
+    #[error(
+        "the wedge's program would leave the bed of {bed} by {by} mm; ask for slower speeds or a smaller blank, or correct bed, zero and blank_on_bed in the machine file"
+    )]
+    OffBed {
+        /// The bed's size.
+        bed: String,
+        /// How far, mm.
+        by: String,
+    },
+    /// Writing into memory failed, or the reader does not understand what was written.
+    #[error(transparent)]
+    ReadBack(#[from] ReadBackError),
+    /// A program that must not be run.
+    #[error("the wedge's program is not safe to run, so nothing was written. {0}")]
+    Unsafe(String),
 }
 
-/// Writes the parts in their order. A timing wedge is written without the machine's lag taken up, so that
-/// it shows the whole lag. The comments describe the whole sheet, so that a replay rebuilds all its dots.
+/// A power that is wrong by more makes a wedge worthless: what it measures would be wrong alike.
+const POWER_SPOILT: f64 = 0.05;
+
+/// Writes the parts in their order and reads the program back. A timing wedge is written without the
+/// machine's lag taken up, so that it shows the whole lag. The comments describe the whole sheet, so that a
+/// replay rebuilds all its dots.
+///
+/// # Errors
+/// What the machine cannot do; a program that leaves the bed or would not mark the wedge's dots.
 pub fn program(drawing: &Drawing, limits: &Limits, blank: Blank) -> Result<WedgeProgram, ProgramError> {
     let wedge = &drawing.wedge;
-    let plain = |first: bool, last: bool| Limits {
-        lag: if wedge.kind == WedgeKind::Timing { BeamLag::Mm(0.0) } else { limits.lag },
-        header: if first { limits.header.clone() } else { Vec::new() },
-        footer: if last { limits.footer.clone() } else { Vec::new() },
-        ..limits.clone()
-    };
-    let mut bytes = Vec::new();
-    let mut seconds = 0.0;
-    // The whole sheet's own comments, from a part that covers it and marks nothing.
-    let raster = RasterPath::new(
-        &plain(true, true),
-        Scan::new(wedge.fiducials.speed.0, wedge.fiducials.power.0),
-        drawing.rect,
-        blank,
-    )?;
+    let lag = if wedge.kind == WedgeKind::Timing { BeamLag::Mm(0.0) } else { limits.lag };
+    let limits = &Limits { lag, ..limits.clone() };
     let notes = Notes {
         job: format!("{} wedge {}", wedge.kind.name(), wedge.id),
         settings: vec![
@@ -60,28 +81,45 @@ pub fn program(drawing: &Drawing, limits: &Limits, blank: Blank) -> Result<Wedge
         ],
         cautions: Vec::new(),
     };
-    let mut about = Vec::new();
-    let empty = Dots::off(drawing.rect.columns, drawing.rect.rows);
-    program::write(&raster, Marking::Dots(&empty), &notes, &mut about)?;
-    for line in lines(&about).filter(|l| l.starts_with(b"(") && !l.starts_with(b"(speed")) {
-        push(&mut bytes, line);
+    let mut comments = notes.of_place(&drawing.rect, &blank);
+    comments.extend(lag_comment(lag));
+    comments.extend(notes.remarks());
+    let mut parts = Vec::with_capacity(drawing.parts.len());
+    let mut power_error = 0.0f64;
+    for part in &drawing.parts {
+        let path = RasterPath::new(limits, scan(part), part.rect, blank)?;
+        power_error = power_error.max(path.power_error().abs());
+        parts.push(Toolpath { remark: remark(part), ..Toolpath::raster(path, Marking::Dots(&part.dots)) });
     }
-    let count = drawing.parts.len();
-    for (i, part) in drawing.parts.iter().enumerate() {
-        let (first, last) = (i == 0, i + 1 == count);
-        let mut one = Vec::new();
-        let raster = RasterPath::new(&plain(first, last), scan(part), part.rect, blank)?;
-        let done = program::write(&raster, Marking::Dots(&part.dots), &Notes::default(), &mut one)?;
-        seconds += done.estimate.times.total();
-        push(&mut bytes, comment(part).as_bytes());
-        for line in lines(&one) {
-            let ends = line == b"M2" || line == b"G0X0Y0";
-            if !line.starts_with(b"(") && (last || !ends) {
-                push(&mut bytes, line);
-            }
-        }
+    if power_error > POWER_SPOILT {
+        let percent = short(power_error * 100.0, 1);
+        return Err(ProgramError::CoarsePower { full: limits.full_scale_s, percent });
     }
-    Ok(WedgeProgram { bytes, seconds })
+    let program = Program::new(limits, comments, parts);
+    let ground = Ground { rect: drawing.rect, blank };
+    let options = ReplayOptions { ground: Some(ground), ..ReplayOptions::of(&program) };
+    let mut bytes = Vec::new();
+    let (cost, mut replayed) = readback::write(&program, &options, &mut bytes, &Silent)?;
+    let by = limits.off_bed(Some(&blank), cost.estimate.reach);
+    if by > 0.0 {
+        let bed = format!("{} x {} mm", limits.x.travel, limits.y.travel);
+        return Err(ProgramError::OffBed { bed, by: short(by, 2) });
+    }
+    replayed.against(&drawing.dots);
+    match motion::replayed(&replayed.report).iter().find(|f| f.severity == Severity::Stop) {
+        Some(stop) => Err(ProgramError::Unsafe(stop.message.clone())),
+        None => Ok(WedgeProgram { bytes, seconds: cost.estimate.times.total(), power_error }),
+    }
+}
+
+/// How late the beam is: at each part's speed that is another length, so the time is said.
+fn lag_comment(lag: BeamLag) -> Option<String> {
+    let (value, unit) = match lag {
+        BeamLag::Seconds(s) => (s * 1000.0, "ms"),
+        BeamLag::Mm(mm) => (mm, "mm"),
+    };
+    (value != 0.0)
+        .then(|| format!("(lag {} {unit} along the motion, taken up in the coordinates)", short(value, 3)))
 }
 
 fn scan(part: &Part) -> Scan {
@@ -96,22 +134,13 @@ fn scan(part: &Part) -> Scan {
     }
 }
 
-fn comment(part: &Part) -> String {
+fn remark(part: &Part) -> String {
     let d = &part.dial;
     let passes = if d.passes == 1 { String::new() } else { format!(", {} passes", d.passes) };
     format!(
-        "({}: power {}%, speed {} mm/s{passes})",
+        "{}: power {}%, speed {} mm/s{passes}",
         part.name.to_lowercase(),
         short(100.0 * d.power.0, 1),
         short(d.speed.0, 2)
     )
-}
-
-fn lines(bytes: &[u8]) -> impl Iterator<Item = &[u8]> {
-    bytes.split(|&b| b == b'\n').filter(|l| !l.is_empty())
-}
-
-fn push(out: &mut Vec<u8>, line: &[u8]) {
-    out.extend_from_slice(line);
-    out.push(b'\n');
 }

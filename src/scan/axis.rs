@@ -1,0 +1,133 @@
+//! The machine's axes as data: letter, travel, direction, motor steps, speeds and acceleration.
+
+use super::limits::{LimitsError, within};
+
+/// The axis that lines run along.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Along {
+    /// Lines are rows of dots.
+    #[default]
+    X,
+    /// Lines are columns of dots, for blanks that must not be shaken sideways or a head faster along y.
+    Y,
+}
+
+impl Along {
+    /// The other axis.
+    pub fn turned(self) -> Along {
+        match self {
+            Along::X => Along::Y,
+            Along::Y => Along::X,
+        }
+    }
+}
+
+/// One axis of the machine. All values are resolved; ranges are those of [`super::limits::Limits::check`].
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Axis {
+    /// The letter of its words, upper case.
+    pub letter: u8,
+    /// How far the head travels along it, mm, 10 to 10000: a side of the bed.
+    pub travel: f64,
+    /// Where the program's zero lies along it, mm from the blank's left (x) or lower (y) edge. Default 0.
+    pub zero: f64,
+    /// The program's values grow to the left (x) or downwards (y). Default false.
+    pub backwards: bool,
+    /// Motor steps a mm, 0.1 to 100000.
+    pub steps_per_mm: f64,
+    /// Acceleration, mm/s², 1 to 100000.
+    pub acceleration: f64,
+    /// Highest speed of a marking move, mm/s, 0.1 to 10000.
+    pub top_speed: f64,
+    /// Speed of a rapid, mm/s, 0.1 to 10000.
+    pub rapid_speed: f64,
+}
+
+impl Axis {
+    /// An axis of 400 mm, 80 steps a mm, 500 mm/s² and 150 mm/s: assumed values.
+    pub fn new(letter: u8) -> Axis {
+        Axis {
+            letter,
+            travel: 400.0,
+            zero: 0.0,
+            backwards: false,
+            steps_per_mm: 80.0,
+            acceleration: 500.0,
+            top_speed: 150.0,
+            rapid_speed: 150.0,
+        }
+    }
+
+    /// The program's value at a place of the blank, mm from its left or lower edge.
+    pub fn to_program(&self, at: f64) -> f64 {
+        if self.backwards { self.zero - at } else { at - self.zero }
+    }
+
+    /// The place of the blank, mm from its left or lower edge, at the program's value.
+    pub fn to_blank(&self, at: f64) -> f64 {
+        if self.backwards { self.zero - at } else { at + self.zero }
+    }
+
+    /// Refuses numbers that no axis has. `keys` name what is checked, in the order of the checks.
+    pub(super) fn check(&self, keys: &[&'static str; 6]) -> Result<(), LimitsError> {
+        let [travel, acceleration, top_speed, rapid_speed, steps, zero] = *keys;
+        within(travel, self.travel, "mm", 10.0, 10_000.0)?;
+        within(acceleration, self.acceleration, "mm/s2", 1.0, 100_000.0)?;
+        within(top_speed, self.top_speed, "mm/s", 0.1, 10_000.0)?;
+        within(rapid_speed, self.rapid_speed, "mm/s", 0.1, 10_000.0)?;
+        within(steps, self.steps_per_mm, "", 0.1, 100_000.0)?;
+        within(zero, self.zero, "mm", -10_000.0, 10_000.0)
+    }
+}
+
+/// How fast a straight move may be.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Pace {
+    /// Highest speed of a marking move, mm/s.
+    pub top_speed: f64,
+    /// Speed of a rapid, mm/s.
+    pub rapid_speed: f64,
+    /// Acceleration, mm/s².
+    pub acceleration: f64,
+}
+
+impl Pace {
+    /// The pace of one axis.
+    pub fn of(axis: &Axis) -> Pace {
+        Pace { top_speed: axis.top_speed, rapid_speed: axis.rapid_speed, acceleration: axis.acceleration }
+    }
+
+    /// The pace of a move that both axes take part in: that of the slower one in each respect, whatever
+    /// the slope. Controllers differ in how much more they allow a diagonal; none allows less.
+    pub fn both(a: &Axis, b: &Axis) -> Pace {
+        Pace {
+            top_speed: a.top_speed.min(b.top_speed),
+            rapid_speed: a.rapid_speed.min(b.rapid_speed),
+            acceleration: a.acceleration.min(b.acceleration),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_place_is_found_again_whichever_way_the_axis_grows() {
+        for backwards in [false, true] {
+            let axis = Axis { zero: 12.5, backwards, ..Axis::new(b'X') };
+            for at in [-3.0, 0.0, 7.25, 100.0] {
+                assert_eq!(axis.to_blank(axis.to_program(at)), at);
+            }
+        }
+        assert_eq!(Axis { zero: 10.0, backwards: true, ..Axis::new(b'Y') }.to_program(12.0), -2.0);
+    }
+
+    #[test]
+    fn a_diagonal_is_as_fast_as_the_slower_axis() {
+        let (x, y) = (Axis::new(b'X'), Axis { acceleration: 200.0, rapid_speed: 60.0, ..Axis::new(b'Y') });
+        let pace = Pace::both(&x, &y);
+        assert_eq!((pace.top_speed, pace.rapid_speed, pace.acceleration), (150.0, 60.0, 200.0));
+        assert_eq!(Pace::of(&x).acceleration, 500.0);
+    }
+}

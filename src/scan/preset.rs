@@ -1,0 +1,132 @@
+//! The preset: what a maker's own header and footer lines may do.
+//!
+//! They are copied into every program, so they may set modes and dwell; they may not move the head, switch
+//! the beam or end the program. What a word does that RS-274 does not know cannot be told, so it is refused
+//! too. Read by the reader's own words ([`Block`]), which the writer knows nothing of.
+
+use super::block::{self, Block};
+use super::limits::LimitsError;
+
+/// Refuses a header or footer line that does more than set modes and dwell.
+///
+/// # Errors
+/// What the line does, and what to do.
+pub fn check(key: &'static str, line: &str) -> Result<(), LimitsError> {
+    match refusal(line) {
+        None => Ok(()),
+        Some(why) => Err(LimitsError::Line { key, line: line.chars().take(40).collect(), why }),
+    }
+}
+
+fn refusal(line: &str) -> Option<String> {
+    // 256 characters are the standard's limit (check value G01); one is kept for the line's end.
+    if line.len() > 255 {
+        return Some("is longer than 255 characters; shorten it".into());
+    }
+    if !line.bytes().all(|b| (0x20..0x7F).contains(&b) || b == b'\t') {
+        return Some("holds characters that are not plain ASCII on one line; take them out".into());
+    }
+    let mut unknown = None;
+    let mut words = Block::default();
+    let parsed = words.parse(
+        line.as_bytes(),
+        |_| {},
+        |word| {
+            // A semicolon opens a comment in many controllers: it does nothing.
+            if !word.starts_with(b";") && unknown.is_none() {
+                unknown = Some(String::from_utf8_lossy(word).into_owned());
+            }
+        },
+    );
+    if let Err(fault) = parsed {
+        return Some(format!("cannot stand in a program: {fault}"));
+    }
+    if let Some(word) = unknown {
+        return Some(format!(
+            "holds '{word}', which RS-274 does not know, so it cannot be told whether it moves the head or \
+             switches the beam; send it to the controller by hand"
+        ));
+    }
+    let does = if words.has_axis() || words.g(block::MOTION).is_some_and(|g| g <= 10) {
+        "moves the head"
+    } else if words.m(block::SPINDLE).is_some_and(|m| m != 5) {
+        "switches the beam on"
+    } else if words.get(b'S').is_some_and(|s| s != 0.0) {
+        "sets the beam's power"
+    } else if words.m(block::STOPPING).is_some_and(|m| m == 2 || m == 30) {
+        "ends the program"
+    } else if words.m(block::STOPPING).is_some_and(|m| m == 60) {
+        "changes the pallet, which moves"
+    } else if words.m(block::TOOL).is_some() {
+        "changes the tool, which may move the head"
+    } else if words.dwell() && words.get(b'P').is_none() {
+        return Some("does not say how long to dwell; add a P word to its G4".into());
+    } else {
+        return None;
+    };
+    Some(format!("{does}; header and footer may only set modes and dwell: take it out"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn modes_dwell_and_comments_may_stand() {
+        for line in [
+            "G54",
+            "G21 G90",
+            "G64",
+            "G4 P0.5",
+            "M8",
+            "M9 (air off)",
+            "(air on)",
+            "; air",
+            "",
+            "M5 S0",
+            "N1 G17",
+            "M0",
+        ] {
+            assert_eq!(refusal(line), None, "{line}");
+        }
+    }
+
+    #[test]
+    fn what_moves_burns_or_ends_is_refused() {
+        for (line, said) in [
+            ("M3S1000", "switches the beam on"),
+            ("m4", "switches the beam on"),
+            ("/M3", "switches the beam on"),
+            ("G0X100Y100", "moves the head"),
+            ("G1X0F100", "moves the head"),
+            ("G1", "moves the head"),
+            ("Z5", "moves the head"),
+            ("G90 Y2", "moves the head"),
+            ("S1", "sets the beam's power"),
+            ("M2", "ends the program"),
+            ("M30", "ends the program"),
+            ("M6 T1", "changes the tool"),
+            ("G4", "how long to dwell"),
+            ("M60", "changes the pallet"),
+            ("G28", "changes of the coordinates"),
+            ("G92X0", "changes of the coordinates"),
+            ("G2X1I1", "arcs"),
+            ("A90", "rotary axes"),
+            ("$H", "cannot be told"),
+            ("M106 S255", "cannot be told"),
+            ("#1=5", "parameters and expressions"),
+            ("%", "starts no word"),
+            ("(a (b))", "nested or unpaired"),
+            ("(a", "not closed"),
+            ("a)", "A has no number"),
+            ("G21\nM3", "not plain ASCII"),
+            ("M3 M5", "modal group"),
+        ] {
+            let why = refusal(line).unwrap_or_default();
+            assert!(why.contains(said), "{line}: '{why}'");
+        }
+        assert!(refusal(&"G".repeat(256)).is_some_and(|why| why.contains("longer than 255")));
+        let e = check("footer", "G1X0F100").unwrap_err().to_string();
+        assert!(e.starts_with("footer line 'G1X0F100' moves the head;"), "{e}");
+    }
+}

@@ -1,0 +1,303 @@
+//! The writer: lines of dots and contours as words, in a buffer of its own.
+
+use std::io::{self, Write};
+
+use super::contour::Contour;
+use super::limits::Limits;
+use super::lines::{Run, ScanLine};
+use super::load::{Load, LoadMeter};
+use super::number::{Cursor, WORD, thousandths};
+use super::program::on_word;
+use super::raster::RasterPath;
+
+/// Bytes that are handed on at once. A file's own buffer of this size is then passed by.
+const FLUSH: usize = 256 * 1024;
+/// Room for a few lines of words.
+const ROOM: usize = 8 * WORD;
+
+/// Writes words; knows what is in force, so that it says only what changes.
+pub(super) struct Writer<'a, W: Write> {
+    limits: &'a Limits,
+    out: &'a mut W,
+    buffer: Vec<u8>,
+    used: usize,
+    flushed: u64,
+    program_lines: u64,
+    /// Where the head is along and across the lines, µm; `None` before the part's first move.
+    at: Option<(i32, i32)>,
+    /// The S word in force.
+    level: u32,
+    feed_said: bool,
+    load: Load,
+    meter: LoadMeter,
+}
+
+impl<'a, W: Write> Writer<'a, W> {
+    /// A writer of one program.
+    pub(super) fn new(limits: &'a Limits, out: &'a mut W) -> Self {
+        Writer {
+            limits,
+            out,
+            buffer: vec![0; FLUSH + ROOM],
+            used: 0,
+            flushed: 0,
+            program_lines: 0,
+            at: None,
+            level: 0,
+            feed_said: false,
+            load: Load::default(),
+            meter: LoadMeter::default(),
+        }
+    }
+
+    /// A part begins: it takes nothing for granted of what the one before left.
+    pub(super) fn part(&mut self) {
+        (self.at, self.level, self.feed_said) = (None, 0, false);
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        self.out.write_all(&self.buffer[..self.used])?;
+        self.flushed += self.used as u64;
+        self.used = 0;
+        Ok(())
+    }
+
+    /// Makes room for a few lines of words.
+    #[inline(always)]
+    fn room(&mut self) -> io::Result<()> {
+        if self.used >= FLUSH { self.flush() } else { Ok(()) }
+    }
+
+    fn bytes(&self) -> u64 {
+        self.flushed + self.used as u64
+    }
+
+    /// A whole line as text.
+    pub(super) fn text(&mut self, line: &str) -> io::Result<()> {
+        if self.used + line.len() + 1 > self.buffer.len() {
+            self.flush()?;
+        }
+        match self.buffer.get_mut(self.used..self.used + line.len() + 1) {
+            Some(place) => {
+                place[..line.len()].copy_from_slice(line.as_bytes());
+                place[line.len()] = b'\n';
+                self.used += line.len() + 1;
+            }
+            None => {
+                self.out.write_all(line.as_bytes())?;
+                self.out.write_all(b"\n")?;
+                self.flushed += line.len() as u64 + 1;
+            }
+        }
+        self.program_lines += 1;
+        Ok(())
+    }
+
+    /// A rapid with the beam off; nothing where the head is already there.
+    fn rapid(&mut self, path: &RasterPath, along: i32, across: i32) -> io::Result<()> {
+        self.room()?;
+        let at = self.at.replace((along, across));
+        let (moves_along, moves_across) = (at.is_none_or(|a| a.0 != along), at.is_none_or(|a| a.1 != across));
+        if !moves_along && !moves_across {
+            return Ok(());
+        }
+        let letters = path.letters();
+        let mut c = Cursor::new(&mut self.buffer[self.used..]);
+        c.byte(b'G');
+        c.byte(b'0');
+        if moves_along {
+            c.length(letters.0, along);
+        }
+        if moves_across {
+            c.length(letters.1, across);
+        }
+        if self.level != 0 && self.limits.power_in_motion {
+            c.byte(b'S');
+            c.byte(b'0');
+            self.level = 0;
+        }
+        c.byte(b'\n');
+        self.used += c.len();
+        self.program_lines += 1;
+        Ok(())
+    }
+
+    /// The words that open a chain: `G1`, and the feed where it was never said.
+    fn open_chain(&mut self, path: &RasterPath, along: i32, level: u32) -> io::Result<()> {
+        self.room()?;
+        let mut c = Cursor::new(&mut self.buffer[self.used..]);
+        c.byte(b'G');
+        c.byte(b'1');
+        c.length(path.letters().0, along);
+        if level != self.level {
+            c.byte(b'S');
+            c.whole(level);
+            self.level = level;
+        }
+        self.used += c.len();
+        if !self.feed_said {
+            self.feed_said = true;
+            for b in format!("F{}", thousandths(path.feed)).bytes() {
+                self.buffer[self.used] = b;
+                self.used += 1;
+            }
+        }
+        self.buffer[self.used] = b'\n';
+        self.used += 1;
+        self.program_lines += 1;
+        self.set_along(along);
+        Ok(())
+    }
+
+    fn set_along(&mut self, along: i32) {
+        if let Some(at) = &mut self.at {
+            at.0 = along;
+        }
+    }
+
+    /// A line of dots.
+    pub(super) fn line(&mut self, path: &RasterPath, line: &ScanLine<'_>) -> io::Result<()> {
+        if path.limits.power_in_motion {
+            self.moving_line(path, line)
+        } else {
+            self.switched_line(path, line)
+        }
+    }
+
+    /// A line where power changes in motion: chains of G1 moves, each opened by its run-up and closed by
+    /// its run-out, with rapids over long blank stretches.
+    fn moving_line(&mut self, path: &RasterPath, line: &ScanLine<'_>) -> io::Result<()> {
+        self.meter.begin(self.bytes(), line.start);
+        let letter = path.letters().0;
+        let way = if line.end > line.start { path.run_up } else { -path.run_up };
+        let skip = path.skip.unwrap_or(i32::MAX).unsigned_abs();
+        self.rapid(path, line.start, line.across)?;
+        let mut chain = line.runs;
+        while let Some(first) = chain.first() {
+            // Up to the first gap that is worth a skip.
+            let len = chain.windows(2).position(|w| w[0].to.abs_diff(w[1].from) >= skip);
+            let (now, later) = chain.split_at(len.map_or(chain.len(), |n| n + 1));
+            if way != 0 {
+                self.open_chain(path, first.from, 0)?;
+                self.chain(path, now, first.from, line)?;
+            } else {
+                self.open_chain(path, first.to, first.level)?;
+                self.chain(path, &now[1..], first.to, line)?;
+            }
+            self.end_stretches(path, line, true);
+            let last = now[now.len() - 1].to;
+            if way != 0 {
+                self.room()?;
+                let mut c = Cursor::new(&mut self.buffer[self.used..]);
+                c.length(letter, last + way);
+                c.byte(b'S');
+                c.byte(b'0');
+                c.byte(b'\n');
+                self.used += c.len();
+                self.program_lines += 1;
+                self.level = 0;
+            }
+            self.set_along(last + way);
+            if let Some(next) = later.first() {
+                self.rapid(path, next.from - way, line.across)?;
+                self.meter.begin(self.bytes(), next.from - way);
+            }
+            chain = later;
+        }
+        Ok(())
+    }
+
+    /// Runs and the blank stretches between them, all in one chain; the innermost loop.
+    #[inline(always)]
+    fn chain(&mut self, path: &RasterPath, runs: &[Run], from: i32, line: &ScanLine<'_>) -> io::Result<()> {
+        let letter = path.letters().0;
+        let (mut at, mut level) = (from, self.level);
+        for run in runs {
+            self.room()?;
+            let mut c = Cursor::new(&mut self.buffer[self.used..]);
+            if run.from != at {
+                c.length(letter, run.from);
+                if level != 0 {
+                    c.byte(b'S');
+                    c.byte(b'0');
+                    level = 0;
+                }
+                c.byte(b'\n');
+                self.program_lines += 1;
+            }
+            c.length(letter, run.to);
+            if run.level != level {
+                c.byte(b'S');
+                c.whole(run.level);
+                level = run.level;
+            }
+            c.byte(b'\n');
+            at = run.to;
+            self.used += c.len();
+            self.program_lines += 1;
+            if self.meter.run() {
+                self.set_along(at);
+                self.end_stretches(path, line, false);
+            }
+        }
+        self.level = level;
+        self.set_along(at);
+        Ok(())
+    }
+
+    /// Ends the stretches whose length is reached (at the end of a chain: all); the densest of all is kept.
+    fn end_stretches(&mut self, path: &RasterPath, line: &ScanLine<'_>, all: bool) {
+        let (bytes, along, speed) = (self.bytes(), self.at.map_or(0, |a| a.0), path.scan.speed);
+        let least =
+            if self.load.speed == speed { self.load.bytes_per_mm } else { self.load.bytes_per_s() / speed };
+        if let Some((bytes_per_mm, bytes_per_move)) = self.meter.end(self.limits, bytes, along, all, least) {
+            let mm = |um: i32| f64::from(um) / 1000.0;
+            let at = path.xy(mm(along), mm(line.across));
+            self.load = Load { bytes_per_mm, bytes_per_move, line: line.number, at, speed };
+        }
+    }
+
+    /// A line where power changes at rest only: a rapid to each run, the beam on, the run, the beam off.
+    fn switched_line(&mut self, path: &RasterPath, line: &ScanLine<'_>) -> io::Result<()> {
+        let on = on_word(self.limits);
+        self.meter.begin(self.bytes(), line.start);
+        for run in line.runs {
+            self.rapid(path, run.from, line.across)?;
+            self.text(&format!("{on}S{}", run.level))?;
+            self.level = run.level;
+            self.open_chain(path, run.to, run.level)?;
+            self.text("M5")?;
+            if self.meter.run() {
+                self.end_stretches(path, line, false);
+            }
+        }
+        self.end_stretches(path, line, true);
+        Ok(())
+    }
+
+    /// A contour: to its first point with the beam off, then along it, with the beam at its power.
+    pub(super) fn contour(&mut self, contour: &Contour) -> io::Result<()> {
+        let (x, y) = (char::from(self.limits.x.letter), char::from(self.limits.y.letter));
+        let word = |letter, um: i32| format!("{letter}{}", thousandths(um.into()));
+        let Some(&first) = contour.points.first() else { return Ok(()) };
+        self.text(&format!("G0{}{}", word(x, first.0), word(y, first.1)))?;
+        if contour.level > 0 {
+            self.text(&format!("{}S{}", on_word(self.limits), contour.level))?;
+        }
+        let mut opening = format!("G1F{}", thousandths(contour.feed));
+        for pair in contour.points.windows(2) {
+            let (from, to) = (pair[0], pair[1]);
+            let along_x = if from.0 == to.0 { String::new() } else { word(x, to.0) };
+            let along_y = if from.1 == to.1 { String::new() } else { word(y, to.1) };
+            self.text(&format!("{}{along_x}{along_y}", std::mem::take(&mut opening)))?;
+        }
+        Ok(())
+    }
+
+    /// Hands on what is left: the program's bytes, its lines and its densest stretch.
+    pub(super) fn finish(mut self) -> io::Result<(u64, u64, Load)> {
+        self.flush()?;
+        self.out.flush()?;
+        Ok((self.flushed, self.program_lines, self.load))
+    }
+}
