@@ -11,7 +11,7 @@
 //! gradient 0.0 to 0.5 dB below, in drawings up to 1 dB. The beam makes a plain threshold's strokes a dot too
 //! wide (35 dB on lettering, the search 44.6 dB), so its edges are the wrong place to begin.
 
-use super::fitted::{asked, cells::Cells, expect, improve};
+use super::fitted::{expect, improve, mark_table::MarkTable, target};
 use super::model_diffusion;
 use super::{Options, Screen, Wants};
 use crate::parallel;
@@ -40,7 +40,7 @@ const INK: u8 = 2;
 
 /// Settles what is flat, then searches for the rest.
 pub fn auto(tone: &Tone, options: &Options, progress: &dyn Progress) -> Dots {
-    let cells = Cells::new(&options.burn);
+    let table = MarkTable::new(&options.burn);
     let flat = flat(tone, if options.drawing { FLAT_IN_DRAWINGS } else { FLAT });
     let mut settled = tone.clone();
     let rows = tone.width().max(1);
@@ -53,11 +53,11 @@ pub fn auto(tone: &Tone, options: &Options, progress: &dyn Progress) -> Dots {
             };
         }
     });
-    let settled = asked::asked(&settled, &cells, options);
+    let settled = target::target(&settled, &table, options);
     expect(&settled, options, progress);
-    let mut dots = model_diffusion::diffuse(&settled, &cells, options, progress);
+    let mut dots = model_diffusion::diffuse(&settled, &table, options, progress);
     keep(&mut dots, &flat);
-    dots = improve(&settled, dots, &cells, options, progress);
+    dots = improve(&settled, dots, &table, options, progress);
     keep(&mut dots, &flat);
     dots
 }

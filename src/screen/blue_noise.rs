@@ -9,7 +9,7 @@ use std::sync::OnceLock;
 
 use libm::exp;
 
-use super::{Options, Screen, Wants, tile};
+use super::{Options, Screen, Wants, threshold_array};
 use crate::plane::{Dots, Tone};
 use crate::progress::Progress;
 
@@ -27,7 +27,7 @@ pub const SIDE: usize = 128;
 
 /// Marks each dot whose tone is above (rank + ½) / 128².
 pub fn blue_noise(tone: &Tone, _options: &Options, _progress: &dyn Progress) -> Dots {
-    tile::above(tone, thresholds(), SIDE)
+    threshold_array::above(tone, thresholds(), SIDE)
 }
 
 /// The mask as thresholds, row-major, each of (r + ½) / 128² once.

@@ -5,7 +5,7 @@
 //! direct binary search and its implications for tone reproduction and texture quality", IEEE Transactions on
 //! Image Processing 9, 2000): the error of the forecast is kept as its correlation with the autocorrelation
 //! of the eye's point spread, so a change of dots is judged from the few cells whose mark it changes. A change
-//! is a dot switched, or exchanged with a neighbour in the other state.
+//! is a dot toggled, or swapped with a neighbour in the other state.
 //!
 //! The published form adds up dots; here a dot changes the marks of the cells around it as the swept beam
 //! and the response of the coating say, whatever the other dots there are.
@@ -13,11 +13,11 @@
 //! The plane is searched in square tiles, each with its surroundings held still, in four rounds like the
 //! colours of a board: tiles of one round do not touch, so any number of threads gives the same bytes.
 
-pub(in crate::screen) mod asked;
-pub(crate) mod cells;
+pub mod autocorrelation;
+pub(crate) mod mark_table;
 mod moves;
 mod search;
-pub mod spread;
+pub(in crate::screen) mod target;
 mod tile;
 
 use super::model_diffusion;
@@ -26,9 +26,9 @@ use crate::parallel;
 use crate::plane::{Dots, Tone};
 use crate::progress::{Progress, Silent};
 use crate::visual_quality::READING_DISTANCE_MM;
-use cells::Cells;
+use autocorrelation::Autocorrelation;
+use mark_table::MarkTable;
 use moves::Moves;
-use spread::Weights;
 use tile::{TILE, Tile};
 
 /// The searching screen; `Options::effort` is the number of passes.
@@ -48,11 +48,11 @@ const STEPS_A_TILE: u64 = 100;
 
 /// Searches from model-based error diffusion, `Options::effort` passes over the plane; 0 leaves the start.
 pub fn fitted(tone: &Tone, options: &Options, progress: &dyn Progress) -> Dots {
-    let cells = Cells::new(&options.burn);
-    let tone = asked::asked(tone, &cells, options);
+    let table = MarkTable::new(&options.burn);
+    let tone = target::target(tone, &table, options);
     expect(&tone, options, progress);
-    let start = model_diffusion::diffuse(&tone, &cells, options, progress);
-    improve(&tone, start, &cells, options, progress)
+    let start = model_diffusion::diffuse(&tone, &table, options, progress);
+    improve(&tone, start, &table, options, progress)
 }
 
 /// How long searching takes: seconds a dot, on one thread.
@@ -83,9 +83,9 @@ pub fn search_sample(options: &Options, passes: u32) {
     };
     let tone = Tone::from_vec(SAMPLE_SIDE, SAMPLE_SIDE, (0..SAMPLE_SIDE * SAMPLE_SIDE).map(wave).collect());
     let options = Options { effort: passes, ..options.clone() };
-    let cells = Cells::new(&options.burn);
-    let start = model_diffusion::diffuse(&tone, &cells, &options, &Silent);
-    std::hint::black_box(improve(&tone, start, &cells, &options, &Silent));
+    let table = MarkTable::new(&options.burn);
+    let start = model_diffusion::diffuse(&tone, &table, &options, &Silent);
+    std::hint::black_box(improve(&tone, start, &table, &options, &Silent));
 }
 
 /// The passes that searching so many dots takes no longer than `seconds` for, on so many threads: from 1, even where
@@ -106,7 +106,7 @@ pub(super) fn expect(tone: &Tone, options: &Options, progress: &dyn Progress) {
 pub(super) fn improve(
     tone: &Tone,
     mut dots: Dots,
-    cells: &Cells,
+    table: &MarkTable,
     options: &Options,
     progress: &dyn Progress,
 ) -> Dots {
@@ -114,8 +114,8 @@ pub(super) fn improve(
     if w == 0 || h == 0 || options.effort == 0 {
         return dots;
     }
-    let weights = Weights::new(options.pitch_along_mm, options.pitch_across_mm, READING_DISTANCE_MM);
-    let moves = Moves::new(&weights, cells);
+    let weights = Autocorrelation::new(options.pitch_along_mm, options.pitch_across_mm, READING_DISTANCE_MM);
+    let moves = Moves::new(&weights, table);
     let (across, down) = (w.div_ceil(TILE), h.div_ceil(TILE));
     let turns = options.effort.div_ceil(PASSES_A_TURN);
     for turn in 0..turns {
@@ -126,7 +126,7 @@ pub(super) fn improve(
                 .flat_map(|y| (round % 2..across).step_by(2).map(move |x| (x * TILE, y * TILE)))
                 .collect();
             let found = parallel::map(tiles.len(), |i| {
-                let mut tile = Tile::new(tone, &dots, tiles[i], cells, &weights, &moves);
+                let mut tile = Tile::new(tone, &dots, tiles[i], table, &weights, &moves);
                 tile.search(passes);
                 (tile.dots(), progress.step(STEPS_A_TILE))
             });

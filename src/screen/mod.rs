@@ -11,7 +11,7 @@ pub mod model_diffusion;
 pub mod ordered;
 pub mod simd;
 pub mod threshold;
-mod tile;
+mod threshold_array;
 
 pub use simd::path;
 

@@ -3,22 +3,22 @@
 //!
 //! After T. N. Pappas and D. L. Neuhoff, "Printer models and error diffusion", IEEE Transactions on Image
 //! Processing 4 (1995). There the model of a printer gives each dot's tone from the dots around it; here the
-//! swept beam and the response do. A dot's worth is the sum of all it changes in the forecast, given the
+//! swept beam and the response do. A dot's increment is the sum of all it changes in the forecast, given the
 //! dots decided before it; what it adds to cells still to come is booked there, the rest on its own cell. The
-//! worths of all dots add up to the forecast exactly, so the mean is kept without a dot-gain curve.
+//! increments of all dots add up to the forecast exactly, so the mean is kept without a dot-gain curve.
 
+mod error_filter;
+mod increment;
 mod row;
-mod shares;
-mod worth;
 
-use super::diffusion::start;
-use super::fitted::{asked, cells::Cells};
+use super::diffusion::startup;
+use super::fitted::{mark_table::MarkTable, target};
 use super::{Options, Screen, Wants};
 use crate::plane::{Dots, Tone};
 use crate::progress::Progress;
+use error_filter::ErrorFilters;
+use increment::{Column, Increments, RING};
 use row::{PAD, Rings, Row};
-use shares::Shares;
-use worth::{Column, RING, Ready};
 
 /// One pass of model-based error diffusion.
 pub const MODEL_DIFFUSION: Screen = Screen {
@@ -35,24 +35,24 @@ const MOST_ERROR: f32 = 1.0;
 /// Rows walked before the plane, its first ones mirrored, so that the first rows find errors such as a settled
 /// pattern has: without them light tones leave the first rows blank.
 const LEAD: usize = 32;
-/// How narrow the errors begin, see [`start`]: as for the wide kernels.
-const START: f64 = 0.34;
+/// How narrow the errors begin, see [`startup`]: as for the wide kernels.
+const STARTUP_SPREAD: f64 = 0.34;
 
 /// Diffuses the forecast's error; rows alternate in direction where `Options::serpentine` says so.
 pub fn model_diffusion(tone: &Tone, options: &Options, progress: &dyn Progress) -> Dots {
-    let cells = Cells::new(&options.burn);
-    diffuse(&asked::asked(tone, &cells, options), &cells, options, progress)
+    let table = MarkTable::new(&options.burn);
+    diffuse(&target::target(tone, &table, options), &table, options, progress)
 }
 
 /// The same with a ready table of cells.
-pub(super) fn diffuse(tone: &Tone, cells: &Cells, options: &Options, progress: &dyn Progress) -> Dots {
-    diffuse_with(tone, cells, &Shares::new(&options.burn), options.serpentine, progress)
+pub(super) fn diffuse(tone: &Tone, table: &MarkTable, options: &Options, progress: &dyn Progress) -> Dots {
+    diffuse_with(tone, table, &ErrorFilters::new(&options.burn), options.serpentine, progress)
 }
 
 fn diffuse_with(
     tone: &Tone,
-    cells: &Cells,
-    shares: &Shares,
+    table: &MarkTable,
+    filters: &ErrorFilters,
     serpentine: bool,
     progress: &dyn Progress,
 ) -> Dots {
@@ -62,20 +62,20 @@ fn diffuse_with(
         return dots;
     }
     let mut rings = Rings { codes: vec![Column([0; RING]); w + 2 * PAD], errors: vec![[0.0; RING]; w] };
-    for (column, settled) in rings.errors.iter_mut().zip(start::settled(tone, START)) {
+    for (column, settled) in rings.errors.iter_mut().zip(startup::settled(tone, STARTUP_SPREAD)) {
         column[0] = settled;
     }
-    let ready = Ready::new(cells);
+    let ready = Increments::new(table);
     let lead = LEAD;
     let mut lacking = vec![0.0f32; w];
     let (mut above, mut out) = (vec![0u8; dots.stride()], vec![0u8; dots.stride()]);
     progress.expect(h as u64);
     for place in 0..lead + h {
         if place <= lead && place + LAST > lead {
-            note_lacking(&mut lacking, &rings, cells, place);
+            note_lacking(&mut lacking, &rings, table, place);
         }
         if place == lead {
-            leave_lead(&mut rings, cells, place, &lacking);
+            leave_lead(&mut rings, table, place, &lacking);
             above.fill(0);
         }
         let (first, height) = if place < lead { (0, lead) } else { (lead, h) };
@@ -85,7 +85,8 @@ fn diffuse_with(
         rings.codes.iter_mut().for_each(|column| column.0[fresh] = 0);
         rings.errors.iter_mut().for_each(|column| column[fresh] = 0.0);
         let tone = tone.row(if place < lead { (lead - 1 - y) % h } else { y });
-        let row = Row { halves: &cells.halves, ready: &ready, shares, tone, y, height, place, above: &above };
+        let row =
+            Row { halves: &table.halves, ready: &ready, filters, tone, y, height, place, above: &above };
         row.walk(!serpentine || (place + lead).is_multiple_of(2), &mut rings, &mut out);
         std::mem::swap(&mut above, &mut out);
         if place >= lead {
@@ -103,27 +104,27 @@ const LAST: usize = 16;
 const ASIDE: usize = 8;
 
 /// The mark of a cell so far.
-fn mark(rings: &Rings, cells: &Cells, x: usize, row: usize) -> f32 {
+fn mark(rings: &Rings, table: &MarkTable, x: usize, row: usize) -> f32 {
     let code = rings.codes[PAD + x].0[row % RING];
-    cells.halves[(code & 0xFFFF) as usize] + cells.halves[(code >> 16) as usize]
+    table.halves[(code & 0xFFFF) as usize] + table.halves[(code >> 16) as usize]
 }
 
 /// Adds, column by column, what the two rows above lack that the next dots will add to them: the row over these
 /// has got all it will get.
-fn note_lacking(lacking: &mut [f32], rings: &Rings, cells: &Cells, place: usize) {
-    let row = |x, back| mark(rings, cells, x, RING + place - back);
+fn note_lacking(lacking: &mut [f32], rings: &Rings, table: &MarkTable, place: usize) {
+    let row = |x, back| mark(rings, table, x, RING + place - back);
     lacking.iter_mut().enumerate().for_each(|(x, l)| *l += 2.0 * row(x, 3) - row(x, 2) - row(x, 1));
 }
 
 /// Goes over from the lead to the plane, which begins without its dots but with their errors. Two things are put
 /// right in these: what the lead's dots would have added to the plane's first rows is wanted again, and what
 /// the plane's dots would have added to the lead's last rows is not.
-fn leave_lead(rings: &mut Rings, cells: &Cells, place: usize, lacking: &[f32]) {
+fn leave_lead(rings: &mut Rings, table: &MarkTable, place: usize, lacking: &[f32]) {
     let width = rings.errors.len();
     for x in 0..width {
         let near = &lacking[x.saturating_sub(ASIDE)..(x + ASIDE + 1).min(width)];
         let lacking = near.iter().sum::<f32>() / (near.len() * LAST) as f32;
-        let [first, second] = [0, 1].map(|row| mark(rings, cells, x, place + row));
+        let [first, second] = [0, 1].map(|row| mark(rings, table, x, place + row));
         rings.errors[x][place % RING] += first - lacking;
         rings.errors[x][(place + 1) % RING] += second;
     }

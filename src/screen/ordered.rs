@@ -1,7 +1,7 @@
 //! Ordered dither: Bayer's matrices (B. E. Bayer, "An optimum method for two-level rendition of
 //! continuous-tone pictures", IEEE ICC 1973).
 
-use super::{Options, Screen, Wants, tile};
+use super::{Options, Screen, Wants, threshold_array};
 use crate::plane::{Dots, Tone};
 use crate::progress::Progress;
 
@@ -38,7 +38,7 @@ pub fn bayer(tone: &Tone, options: &Options, _progress: &dyn Progress) -> Dots {
     let side = (options.matrix.clamp(2, 16) as usize).next_power_of_two();
     let cells = (side * side) as f32;
     let thresholds: Vec<f32> = matrix(side).iter().map(|&m| (m as f32 + 0.5) / cells).collect();
-    tile::above(tone, &thresholds, side)
+    threshold_array::above(tone, &thresholds, side)
 }
 
 #[cfg(test)]

@@ -17,8 +17,8 @@ pub(super) struct FloydSteinberg;
 
 impl<S: Lanes> Rule<S> for FloydSteinberg {
     const SHARES: usize = 1;
-    const START: f64 = 0.55;
-    const FROM_START: &'static [f32] = &[9.0 / 16.0];
+    const STARTUP_SPREAD: f64 = 0.55;
+    const STARTUP_SHARES: &'static [f32] = &[9.0 / 16.0];
     const MOST: i32 = MOST;
 
     fn see(&mut self, _s: S, _tones: &[f32], _segment: usize, _row: usize) {}

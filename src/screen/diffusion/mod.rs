@@ -3,10 +3,10 @@
 mod floyd_steinberg;
 mod lanes;
 mod rows;
-#[cfg(target_arch = "x86_64")]
-mod skew;
-pub(in crate::screen) mod start;
+pub(in crate::screen) mod startup;
 mod variable;
+#[cfg(target_arch = "x86_64")]
+mod wavefront;
 mod wide;
 mod zhou_fang;
 
@@ -83,7 +83,7 @@ fn diffuse(method: Method, tone: &Tone, options: &Options, progress: &dyn Progre
     #[cfg(target_arch = "x86_64")]
     if let Some(simd) = super::simd::avx2().filter(|_| tone.width() >= LEAST_WIDTH) {
         if method == Method::FloydSteinberg && !options.serpentine {
-            return skewed(simd, tone, options, progress);
+            return by_wavefront(simd, tone, options, progress);
         }
         return simd.vectorize(Vectored { simd, method, tone, options, progress });
     }
@@ -91,14 +91,15 @@ fn diffuse(method: Method, tone: &Tone, options: &Options, progress: &dyn Progre
 }
 
 #[cfg(target_arch = "x86_64")]
-fn skewed(simd: super::simd::Avx2, tone: &Tone, options: &Options, progress: &dyn Progress) -> Dots {
+fn by_wavefront(simd: super::simd::Avx2, tone: &Tone, options: &Options, progress: &dyn Progress) -> Dots {
     type Method = FloydSteinberg;
     progress.expect(tone.height() as u64);
-    let mut walk = skew::Walk { simd, tone, lead: 0, begin: Vec::new(), keep_sides: !options.as_published };
+    let mut walk =
+        wavefront::Walk { simd, tone, lead: 0, begin: Vec::new(), keep_sides: !options.as_published };
     if !options.as_published {
-        walk.lead = start::LEAD;
-        let share = <Method as Rule<Single>>::FROM_START.first().copied().unwrap_or_default();
-        walk.begin = start::errors(tone, <Method as Rule<Single>>::START);
+        walk.lead = startup::LEAD;
+        let share = <Method as Rule<Single>>::STARTUP_SHARES.first().copied().unwrap_or_default();
+        walk.begin = startup::errors(tone, <Method as Rule<Single>>::STARTUP_SPREAD);
         walk.begin.iter_mut().for_each(|e| *e = (*e as f32 * share) as i32);
     }
     walk.dots(progress)
@@ -162,8 +163,8 @@ fn run<S: Lanes, R: Rule<S>>(
     progress.expect(height as u64);
     let mut row = Row::<S>::new(width);
     let [mut this, mut above, mut over] = [(); 3].map(|()| Left::<S>::none(row.segment));
-    let lead = if options.as_published { 0 } else { start::LEAD };
-    let begin = if lead > 0 { start::errors(tone, R::START) } else { Vec::new() };
+    let lead = if options.as_published { 0 } else { startup::LEAD };
+    let begin = if lead > 0 { startup::errors(tone, R::STARTUP_SPREAD) } else { Vec::new() };
     for n in 0..lead + height {
         // The rows before the first mirror those after it.
         let y = if n < lead { (lead - 1 - n) % height } else { n - lead };
@@ -177,7 +178,7 @@ fn run<S: Lanes, R: Rule<S>>(
         row.prepare(s, &rule, [&above, &over], turned, reverse);
         if !options.as_published {
             row.keep_lost(&rule, &above, reverse != turned);
-            if let Some(share) = R::FROM_START.get(n) {
+            if let Some(share) = R::STARTUP_SHARES.get(n) {
                 row.add(&begin, *share);
             }
         }

@@ -47,10 +47,10 @@ impl<S: Lanes> Left<S> {
 pub(super) trait Rule<S: Lanes> {
     /// Shares that are kept.
     const SHARES: usize;
-    /// The settled error's constant c, see [`start`](super::start).
-    const START: f64;
+    /// The settled error's constant c, see [`startup`](super::startup).
+    const STARTUP_SPREAD: f64;
     /// What part of the errors above the first row it and the next get.
-    const FROM_START: &'static [f32];
+    const STARTUP_SHARES: &'static [f32];
     /// The largest share that the last dot of a row may leave.
     const MOST: i32 = i32::MAX;
 

@@ -105,8 +105,8 @@ impl<S: Lanes> Variable<S> {
 
 impl<S: Lanes> Rule<S> for Variable<S> {
     const SHARES: usize = 3;
-    const START: f64 = 0.55;
-    const FROM_START: &'static [f32] = &[0.4];
+    const STARTUP_SPREAD: f64 = 0.55;
+    const STARTUP_SHARES: &'static [f32] = &[0.4];
 
     #[inline(always)]
     fn see(&mut self, s: S, tones: &[f32], segment: usize, row: usize) {

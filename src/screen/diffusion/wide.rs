@@ -61,8 +61,8 @@ impl Wide {
 
 impl<S: Lanes> Rule<S> for Wide {
     const SHARES: usize = 2;
-    const START: f64 = 0.34;
-    const FROM_START: &'static [f32] = &[0.73, 0.26];
+    const STARTUP_SPREAD: f64 = 0.34;
+    const STARTUP_SHARES: &'static [f32] = &[0.73, 0.26];
 
     fn see(&mut self, _s: S, _tones: &[f32], _segment: usize, _row: usize) {}
 

@@ -1,33 +1,33 @@
-//! The changes that the search tries: one dot switched, or two near dots in different states exchanged.
+//! The changes that the search tries: one dot toggled, or two near dots in different states swapped.
 //!
 //! What a change costs on its own is the sum of the weights between all pairs of marks that it adds. The
 //! weights are smooth over the few cells that a dot touches, so they split into [`PARTS`] products (a Cholesky
 //! factor with pivots, cut short): the cost is the square of a vector of so many sums, and the cost of two
 //! changes at once the product of their vectors.
 
-use super::cells::{Cells, FEEL, FELT};
-use super::spread::Weights;
+use super::autocorrelation::Autocorrelation;
+use super::mark_table::{AFFECTED, AFFECTED_CELLS, MarkTable};
 
 /// Parts that the weights between near cells are split into. With 16 the dots of four photos score the same
 /// within 0.01 dB, and the search takes a fifth longer.
 pub const PARTS: usize = 8;
-/// Dots either way within which a dot is exchanged. Three dots bring no measurable gain.
+/// Dots either way within which a dot is swapped. Three dots bring no measurable gain.
 pub const AROUND: usize = 2;
 /// Rows of dots around a dot, and the lanes in which the dots of such a row are looked at.
 pub const ROWS: usize = 2 * AROUND + 1;
 pub const LANES: usize = 8;
-/// Larger than any cost: what a dot that cannot be exchanged is given.
+/// Larger than any cost: what a dot that cannot be swapped is given.
 pub const NEVER: f32 = 1e30;
 
 /// Parts of the weights at each cell that feels a dot.
-pub type Basis = [[f32; PARTS]; FEEL];
+pub type Basis = [[f32; PARTS]; AFFECTED_CELLS];
 
-/// Where the second dot of an exchange lies, and how it is seen from the first.
-pub struct Exchange {
+/// Where the second dot of a swap lies, and how it is seen from the first.
+pub struct Swap {
     pub dx: isize,
     pub dy: isize,
     /// Bits that change in the codes of the upper and lower halves of the cells around the second dot.
-    pub flips: [(u16, u16); FEEL],
+    pub flips: [(u16, u16); AFFECTED_CELLS],
     /// The parts at the cells around the second dot, in the frame of the first.
     pub far: Basis,
 }
@@ -37,7 +37,7 @@ pub struct Moves {
     /// Parts at the cells around a dot.
     pub own: Basis,
     /// The dots around, in rows of [`LANES`]; those beyond the middle five are never chosen.
-    pub around: Vec<Exchange>,
+    pub around: Vec<Swap>,
     /// For each of them, twice the weight between two lone dots there, for marks of sum 1.
     pub pull: [[f32; LANES]; ROWS],
     /// Added to a guess: [`NEVER`] for the dot itself and for lanes beyond the middle five, otherwise 0.
@@ -47,10 +47,10 @@ pub struct Moves {
 }
 
 impl Moves {
-    pub fn new(weights: &Weights, cells: &Cells) -> Self {
+    pub fn new(weights: &Autocorrelation, table: &MarkTable) -> Self {
         let parts = Parts::new(weights);
         let mut moves = Moves {
-            own: FELT.map(|f| parts.at(f.dx, f.dy)),
+            own: AFFECTED.map(|f| parts.at(f.dx, f.dy)),
             around: Vec::with_capacity(ROWS * LANES),
             pull: [[0.0; LANES]; ROWS],
             bar: [[NEVER; LANES]; ROWS],
@@ -59,15 +59,15 @@ impl Moves {
         for r in 0..ROWS {
             for i in 0..LANES {
                 let (dx, dy) = (i as isize - AROUND as isize, r as isize - AROUND as isize);
-                let flips = FELT.map(|f| {
-                    let first = FELT.iter().find(|g| (g.dx, g.dy) == (f.dx + dx, f.dy + dy));
+                let flips = AFFECTED.map(|f| {
+                    let first = AFFECTED.iter().find(|g| (g.dx, g.dy) == (f.dx + dx, f.dy + dy));
                     let (upper, lower) = first.map_or((0, 0), |g| (g.upper, g.lower));
                     (f.upper ^ upper, f.lower ^ lower)
                 });
-                let far = FELT.map(|f| parts.at(f.dx + dx, f.dy + dy));
-                moves.around.push(Exchange { dx, dy, flips, far });
+                let far = AFFECTED.map(|f| parts.at(f.dx + dx, f.dy + dy));
+                moves.around.push(Swap { dx, dy, flips, far });
                 if i < ROWS && (dx, dy) != (0, 0) {
-                    moves.pull[r][i] = 2.0 * pull(weights, cells, dx, dy);
+                    moves.pull[r][i] = 2.0 * pull(weights, table, dx, dy);
                     moves.bar[r][i] = 0.0;
                 }
             }
@@ -77,9 +77,9 @@ impl Moves {
 }
 
 /// The weight between the marks of two lone dots, for marks of sum 1.
-fn pull(weights: &Weights, cells: &Cells, px: isize, py: isize) -> f32 {
-    let lone = |code: u16| cells.halves[usize::from(code)] - cells.halves[0];
-    let marks = FELT.map(|f| (f.dx, f.dy, lone(f.upper) + lone(f.lower)));
+fn pull(weights: &Autocorrelation, table: &MarkTable, px: isize, py: isize) -> f32 {
+    let lone = |code: u16| table.halves[usize::from(code)] - table.halves[0];
+    let marks = AFFECTED.map(|f| (f.dx, f.dy, lone(f.upper) + lone(f.lower)));
     let (mut sum, mut all) = (0.0, 0.0);
     for (ax, ay, a) in marks {
         all += a;
@@ -90,7 +90,7 @@ fn pull(weights: &Weights, cells: &Cells, px: isize, py: isize) -> f32 {
     if all > 0.0 { sum / (all * all) } else { 0.0 }
 }
 
-/// Cells either side of a dot that the parts are known for: those around any dot that it is exchanged with.
+/// Cells either side of a dot that the parts are known for: those around any dot that it is swapped with.
 const REACH: isize = AROUND as isize + 2;
 const SIDE: usize = 2 * REACH as usize + 1;
 /// Standard deviation, in dots, of the heed that is paid to cells: marks are largest in the middle.
@@ -102,26 +102,26 @@ struct Parts {
 }
 
 impl Parts {
-    fn new(weights: &Weights) -> Self {
+    fn new(weights: &Autocorrelation) -> Self {
         let index = |x: isize, y: isize| (y + REACH) as usize * SIDE + (x + REACH) as usize;
         let place = |i: usize| ((i % SIDE) as isize - REACH, (i / SIDE) as isize - REACH);
         let heed = |f: usize| {
-            let squares = (FELT[f].dx.pow(2) + FELT[f].dy.pow(2)) as f64;
+            let squares = (AFFECTED[f].dx.pow(2) + AFFECTED[f].dy.pow(2)) as f64;
             libm::exp(-squares / (2.0 * HEED * HEED))
         };
         let mut parts = vec![[0.0f64; PARTS]; SIDE * SIDE];
-        let mut left = [f64::from(weights.at(0, 0)); FEEL];
+        let mut left = [f64::from(weights.at(0, 0)); AFFECTED_CELLS];
         for k in 0..PARTS {
             let worst = |b: usize, i: usize| if left[i] * heed(i) > left[b] * heed(b) { i } else { b };
-            let pivot = (0..FEEL).fold(0, worst);
-            let (px, py) = (FELT[pivot].dx, FELT[pivot].dy);
+            let pivot = (0..AFFECTED_CELLS).fold(0, worst);
+            let (px, py) = (AFFECTED[pivot].dx, AFFECTED[pivot].dy);
             let (root, base) = (left[pivot].max(1e-12).sqrt(), parts[index(px, py)]);
             for (i, part) in parts.iter_mut().enumerate() {
                 let (x, y) = place(i);
                 let known: f64 = part.iter().zip(&base).take(k).map(|(a, b)| a * b).sum();
                 part[k] = (f64::from(weights.at(x - px, y - py)) - known) / root;
             }
-            for (l, f) in left.iter_mut().zip(&FELT) {
+            for (l, f) in left.iter_mut().zip(&AFFECTED) {
                 let part = parts[index(f.dx, f.dy)][k];
                 *l = (*l - part * part).max(0.0);
             }
@@ -144,7 +144,7 @@ mod tests {
     use crate::mark::Burn;
 
     /// The sum over all pairs, as written down by Analoui and Allebach.
-    fn whole(weights: &Weights, marks: &[(isize, isize, f32)]) -> f32 {
+    fn whole(weights: &Autocorrelation, marks: &[(isize, isize, f32)]) -> f32 {
         let pairs = marks.iter().flat_map(|a| marks.iter().map(move |b| (a, b)));
         pairs.map(|(a, b)| a.2 * b.2 * weights.at(a.0 - b.0, a.1 - b.1)).sum()
     }
@@ -152,19 +152,19 @@ mod tests {
     #[test]
     fn parts_give_the_cost_of_lone_dots_and_of_exchanges() {
         let pitch = 25.4 / 300.0;
-        let weights = Weights::new(pitch, pitch, 300.0);
+        let weights = Autocorrelation::new(pitch, pitch, 300.0);
         for beam in [1.0, 1.5, 2.0] {
-            let cells = Cells::new(&Burn::plain(beam, beam));
-            let moves = Moves::new(&weights, &cells);
-            let lone = |code: u16| cells.halves[usize::from(code)] - cells.halves[0];
-            let added = FELT.map(|f| lone(f.upper) + lone(f.lower));
+            let table = MarkTable::new(&Burn::plain(beam, beam));
+            let moves = Moves::new(&weights, &table);
+            let lone = |code: u16| table.halves[usize::from(code)] - table.halves[0];
+            let added = AFFECTED.map(|f| lone(f.upper) + lone(f.lower));
             let sums = |basis: &Basis| -> [f32; PARTS] {
                 std::array::from_fn(|k| basis.iter().zip(&added).map(|(p, a)| p[k] * a).sum())
             };
             let product =
                 |a: &[f32; PARTS], b: &[f32; PARTS]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f32>();
             let own = sums(&moves.own);
-            let marks: Vec<_> = FELT.iter().zip(added).map(|(f, a)| (f.dx, f.dy, a)).collect();
+            let marks: Vec<_> = AFFECTED.iter().zip(added).map(|(f, a)| (f.dx, f.dy, a)).collect();
             let exact = whole(&weights, &marks);
             let ours = product(&own, &own);
             assert!((ours / exact - 1.0).abs() < 0.01, "beam {beam}: a dot costs {exact}, by parts {ours}");

@@ -1,8 +1,8 @@
 //! One tile of the plane with its surroundings, as the search works on it.
 
-use super::cells::{CODES, Cells};
+use super::autocorrelation::{Autocorrelation, REACH};
+use super::mark_table::{CODES, MarkTable};
 use super::moves::{AROUND, Moves, NEVER};
-use super::spread::{REACH, Weights};
 use crate::plane::{Dots, Tone};
 
 /// Dots on a side of a tile.
@@ -36,23 +36,23 @@ pub struct Cell {
 /// A tile with its surroundings, all planes of [`STRIDE`] × [`STRIDE`] values.
 pub struct Tile<'a> {
     pub(super) halves: &'a [f32; CODES],
-    pub(super) weights: &'a Weights,
+    pub(super) weights: &'a Autocorrelation,
     pub(super) moves: &'a Moves,
     /// 1 for a dot that is off, −1 for one that is on, 0 for one not to be changed: in the surroundings, or
     /// beyond the plane.
-    pub(super) side: Vec<f32>,
-    /// What a switch by itself costs on top, where only exchanges are wanted.
+    pub(super) toggle_sign: Vec<f32>,
+    /// What a toggle by itself costs on top, where only swaps are wanted.
     pub(super) alone: Vec<f32>,
     pub(super) cells: Vec<Cell>,
     /// Error of the forecast, correlated with the weights.
-    pub(super) pressure: Vec<f32>,
-    /// For each dot what switching it would cost and what mark it would add when last looked at, the pressure
+    pub(super) correlation: Vec<f32>,
+    /// For each dot what toggling it would cost and what mark it would add when last looked at, the correlation
     /// at that time, and the least that any change of it would have cost; below 0 where dots near it have
     /// changed since.
     pub(super) cost: Vec<f32>,
-    pub(super) worth: Vec<f32>,
-    pub(super) seen: Vec<f32>,
-    pub(super) spare: Vec<f32>,
+    pub(super) added_mark: Vec<f32>,
+    pub(super) correlation_then: Vec<f32>,
+    pub(super) least_cost: Vec<f32>,
     pub(super) size: (usize, usize),
 }
 
@@ -62,25 +62,25 @@ impl<'a> Tile<'a> {
         tone: &Tone,
         dots: &Dots,
         (x0, y0): (usize, usize),
-        cells: &'a Cells,
-        weights: &'a Weights,
+        table: &'a MarkTable,
+        weights: &'a Autocorrelation,
         moves: &'a Moves,
     ) -> Self {
         let (w, h) = (tone.width(), tone.height());
         let size = (TILE.min(w - x0), TILE.min(h - y0));
         let zero = || vec![0.0f32; PLANE];
         let mut tile = Tile {
-            halves: &cells.halves,
+            halves: &table.halves,
             weights,
             moves,
-            side: zero(),
+            toggle_sign: zero(),
             alone: zero(),
             cells: vec![Cell::default(); PLANE],
-            pressure: zero(),
+            correlation: zero(),
             cost: zero(),
-            worth: zero(),
-            seen: zero(),
-            spare: zero(),
+            added_mark: zero(),
+            correlation_then: zero(),
+            least_cost: zero(),
             size,
         };
         let (mut on, mut wanted) = (vec![0u16; PLANE], zero());
@@ -95,11 +95,11 @@ impl<'a> Tile<'a> {
                 tile.cells[at].counts = 1.0;
                 on[at] = u16::from(dots.get(x, y));
                 let lone = |distance: f32| (STRAY..LONE).contains(&distance);
-                if lone(wanted[at]) || cells.solid.is_some_and(|solid| lone(solid - wanted[at])) {
+                if lone(wanted[at]) || table.solid.is_some_and(|solid| lone(solid - wanted[at])) {
                     tile.alone[at] = NEVER;
                 }
                 if own(tx, size.0) && own(ty, size.1) {
-                    tile.side[at] = if on[at] == 1 { -1.0 } else { 1.0 };
+                    tile.toggle_sign[at] = if on[at] == 1 { -1.0 } else { 1.0 };
                 }
             }
         }
@@ -112,13 +112,13 @@ impl<'a> Tile<'a> {
         (0..self.size.1)
             .map(|y| {
                 let from = (y + HALO) * STRIDE + HALO;
-                self.side[from..from + self.size.0].iter().map(|&s| s < 0.0).collect()
+                self.toggle_sign[from..from + self.size.0].iter().map(|&s| s < 0.0).collect()
             })
             .collect()
     }
 }
 
-/// Fills in codes, marks and pressure.
+/// Fills in codes, marks and correlation.
 struct Fill<'t, 'a> {
     tile: &'t mut Tile<'a>,
     on: &'t [u16],
@@ -167,7 +167,7 @@ fn marks(tile: &mut Tile, on: &[u16], wanted: &[f32]) -> Vec<f32> {
 fn weigh(tile: &mut Tile, error: &[f32]) {
     let mut tall = [0.0f32; STRIDE];
     for y in HALO - RIM..HALO + tile.size.1 + RIM {
-        let out = &mut tile.pressure[y * STRIDE + REACH..(y + 1) * STRIDE - REACH];
+        let out = &mut tile.correlation[y * STRIDE + REACH..(y + 1) * STRIDE - REACH];
         for (across, along) in &tile.weights.lines {
             tall.fill(0.0);
             for (j, &weight) in across.iter().enumerate() {

@@ -2,12 +2,12 @@
 
 use pulp::NullaryFnOnce;
 
-use super::super::fitted::cells::{CODES, FEEL, FELT, Feels};
+use super::super::fitted::mark_table::{AFFECTED, AFFECTED_CELLS, Affected, CODES};
 #[cfg(target_arch = "x86_64")]
 use super::super::simd::Avx2;
 use super::MOST_ERROR;
-use super::shares::{Share, Shares};
-use super::worth::{Column, Columns, RING, Ready, UNDER, Worth, at_edge};
+use super::error_filter::{ErrorFilter, ErrorFilters};
+use super::increment::{Column, Columns, Increment, Increments, RING, UNDER, at_edge};
 
 /// Columns of cells beyond the plane either side.
 pub(super) const PAD: usize = 2;
@@ -26,8 +26,8 @@ const BITS: [Columns; RING] = {
     let (mut bits, mut row) = ([[Column([0; RING]); 5]; RING], 0);
     while row < RING {
         let mut i = 0;
-        while i < FEEL {
-            let Feels { dx, dy, upper, lower } = FELT[i];
+        while i < AFFECTED_CELLS {
+            let Affected { dx, dy, upper, lower } = AFFECTED[i];
             bits[row][(dx + 2) as usize].0[(row as isize + dy + RING as isize) as usize % RING] =
                 upper as u32 | (lower as u32) << 16;
             i += 1;
@@ -40,8 +40,8 @@ const BITS: [Columns; RING] = {
 /// What a row is made from.
 pub(super) struct Row<'a> {
     pub halves: &'a [f32; CODES],
-    pub ready: &'a Ready,
-    pub shares: &'a Shares,
+    pub ready: &'a Increments,
+    pub filters: &'a ErrorFilters,
     pub tone: &'a [f32],
     /// Its number, and that of all rows.
     pub y: usize,
@@ -146,11 +146,11 @@ impl<S: HandDown, const FORWARD: bool> Walk<'_, S, FORWARD> {
             return;
         };
         let (above, past) = (way.above, way.past);
-        let worth = self.row.ready.worth::<FORWARD>(self.row.halves, codes, place, above, past);
+        let increment = self.row.ready.increment::<FORWARD>(self.row.halves, codes, place, above, past);
         let tone = tone(wanted);
-        let share = self.row.shares.at(tone);
-        let decision = decide(tone + errors[2][place % RING] + way.ahead[0], &worth);
-        let [down, two_down] = settle(self.simd, way, decision, share, &worth);
+        let filter = self.row.filters.at(tone);
+        let decision = decide(tone + errors[2][place % RING] + way.ahead[0], &increment);
+        let [down, two_down] = settle(self.simd, way, decision, filter, &increment);
         put(codes, place, decision);
         let (behind, two_behind) = if FORWARD { (0, 1) } else { (4, 3) };
         errors[behind][(place + 1) % RING] += down;
@@ -167,12 +167,12 @@ impl<S: HandDown, const FORWARD: bool> Walk<'_, S, FORWARD> {
             x.checked_add_signed(dx).is_some_and(|x| x < w)
                 && self.row.y.checked_add_signed(dy).is_some_and(|y| y < self.row.height)
         };
-        let worth = at_edge::<FORWARD>(self.row.halves, codes, place, inside);
+        let increment = at_edge::<FORWARD>(self.row.halves, codes, place, inside);
         let handed = self.rings.errors[x][place % RING];
         let tone = tone(self.row.tone[x]);
-        let share = self.row.shares.at(tone);
-        let decision = decide(tone + handed + self.way.ahead[0], &worth);
-        let [down, two_down] = settle(self.simd, &mut self.way, decision, share, &worth);
+        let filter = self.row.filters.at(tone);
+        let decision = decide(tone + handed + self.way.ahead[0], &increment);
+        let [down, two_down] = settle(self.simd, &mut self.way, decision, filter, &increment);
         put(codes, place, decision);
         self.hand(i, -2, 1, down);
         self.hand(i, -1, 2, two_down);
@@ -241,25 +241,31 @@ impl Decision {
 
 /// Decides a dot of which so much mark is wanted.
 #[inline(always)]
-fn decide(wanted: f32, worth: &Worth) -> Decision {
+fn decide(wanted: f32, increment: &Increment) -> Decision {
     // On where half of what it adds is less. No branch: half of them would be guessed wrong.
-    let mask = ((worth.sum() - 2.0 * wanted).to_bits() as i32 >> 31) as u32;
-    let error = wanted - f32::from_bits(worth.past.to_bits() & mask);
+    let mask = ((increment.sum() - 2.0 * wanted).to_bits() as i32 >> 31) as u32;
+    let error = wanted - f32::from_bits(increment.past.to_bits() & mask);
     Decision { mask, error: error.clamp(-MOST_ERROR, MOST_ERROR) }
 }
 
 /// Books what a dot adds and hands its error on; returns the errors that nothing more is added to in this row:
 /// for the place two behind in the row below, and for the one behind two rows below.
 #[inline(always)]
-fn settle(simd: impl HandDown, way: &mut Way, decision: Decision, share: &Share, worth: &Worth) -> [f32; 2] {
+fn settle(
+    simd: impl HandDown,
+    way: &mut Way,
+    decision: Decision,
+    filter: &ErrorFilter,
+    increment: &Increment,
+) -> [f32; 2] {
     let Decision { mask, error } = decision;
     way.past = way.past << 1 | mask & 1;
     way.ahead = [
-        share.ahead[0] * error + way.ahead[1] - decision.if_on(worth.next[0]),
-        share.ahead[1] * error - decision.if_on(worth.next[1]),
+        filter.ahead[0] * error + way.ahead[1] - decision.if_on(increment.next[0]),
+        filter.ahead[1] * error - decision.if_on(increment.next[1]),
     ];
     let down;
-    (way.under, down) = simd.hand_down(way.under, &share.under, decision, worth.under);
+    (way.under, down) = simd.hand_down(way.under, &filter.under, decision, increment.under);
     down
 }
 

@@ -23,14 +23,14 @@ const FINEST: f64 = 25.4 / 340.0 / 300.0;
 const COARSEST: f64 = 25.4 / 250.0 / 300.0;
 
 /// Autocorrelation of the mixed point spread, and its parts that can be applied along one axis at a time.
-pub struct Weights {
+pub struct Autocorrelation {
     /// The rows of the square, each between [`PADDED`] noughts and more noughts, up to whole lanes of eight at any start.
     pub rows: Vec<[f32; PADDED + 32]>,
     /// Lines (across, along), whose outer products add up to the square.
     pub lines: Vec<([f32; SIDE], [f32; SIDE])>,
 }
 
-impl Weights {
+impl Autocorrelation {
     /// The weights for dots `along_mm` and `across_mm` apart, seen from `distance_mm`; from closer where the dots
     /// would lie closer than 340 an inch do at 300 mm, from further where they would lie further apart than 250 do.
     pub fn new(along_mm: f64, across_mm: f64, distance_mm: f64) -> Self {
@@ -51,7 +51,7 @@ impl Weights {
             padded[PADDED..].iter_mut().zip(row).for_each(|(p, &v)| *p = v as f32);
             padded
         });
-        Weights { rows: rows.collect(), lines }
+        Autocorrelation { rows: rows.collect(), lines }
     }
 
     /// The weight between two errors `dx` columns and `dy` rows apart.

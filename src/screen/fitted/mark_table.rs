@@ -18,7 +18,7 @@ const STEPS: f32 = 4096.0;
 /// One cell that feels a dot: where it lies from the dot, and the dot's bit in the codes of its two halves
 /// (0 where a half does not feel it).
 #[derive(Debug, Clone, Copy)]
-pub struct Feels {
+pub struct Affected {
     pub dx: isize,
     pub dy: isize,
     pub upper: u16,
@@ -26,26 +26,26 @@ pub struct Feels {
 }
 
 /// Cells that feel a dot.
-pub const FEEL: usize = 21;
+pub const AFFECTED_CELLS: usize = 21;
 /// All of them, in rows from the top.
-pub const FELT: [Feels; FEEL] = felt();
+pub const AFFECTED: [Affected; AFFECTED_CELLS] = affected();
 
 /// Runs its body for each number of a cell that feels a dot: unrolled, so that places and bits are constants.
-macro_rules! each_felt {
+macro_rules! each_affected {
     ($f:ident, $body:block) => {
-        each_felt!($f, NUMBER, $body)
+        each_affected!($f, NUMBER, $body)
     };
     ($f:ident, $i:ident, $body:block) => {
-        each_felt!(@ $f, $i, $body, 0 1 2 3 4 5 6 7 8 9 10 11 12 13 14 15 16 17 18 19 20)
+        each_affected!(@ $f, $i, $body, 0 1 2 3 4 5 6 7 8 9 10 11 12 13 14 15 16 17 18 19 20)
     };
     (@ $f:ident, $i:ident, $body:block, $($number:literal)*) => {
-        $({ #[allow(dead_code)] const $i: usize = $number; const $f: Feels = FELT[$number]; $body })*
+        $({ #[allow(dead_code)] const $i: usize = $number; const $f: Affected = AFFECTED[$number]; $body })*
     };
 }
-pub(crate) use each_felt;
+pub(crate) use each_affected;
 
 /// Mean marks of half cells (half of the cell's mean: two halves add up to it), by code.
-pub struct Cells {
+pub struct MarkTable {
     pub halves: Box<[f32; CODES]>,
     /// Mark of a solid; none where some pattern of dots marks more, as where solids char.
     pub solid: Option<f32>,
@@ -57,10 +57,10 @@ pub const CODES: usize = 1 << 16;
 /// The rows of a code, as seen from an upper half: row, columns either side, first bit.
 const ROWS: [(isize, isize, u32); 4] = [(-2, 1, 0), (-1, 2, 3), (0, 2, 8), (1, 1, 13)];
 
-impl Cells {
+impl MarkTable {
     /// The table for a burn. Beams wider than 2.4 pitches reach further than the code: the exposure beyond
     /// is put on the outermost dots, so that a solid still gets what it gets; for other tones see
-    /// [`asked`](super::asked).
+    /// [`target`](super::target).
     pub fn new(burn: &Burn) -> Self {
         let reach = Taps::radius_for(burn.along.max(burn.across)).max(2);
         let taps = Taps::new(burn.along, burn.across, OVER, reach);
@@ -109,7 +109,7 @@ impl Cells {
         }
         let most = halves.iter().copied().fold(0.0, f32::max);
         let solid = halves[CODES - 1];
-        Cells { solid: (solid >= 0.99 * most).then_some(2.0 * solid), halves }
+        MarkTable { solid: (solid >= 0.99 * most).then_some(2.0 * solid), halves }
     }
 }
 
@@ -144,20 +144,20 @@ const fn bit(dx: isize, row: isize) -> u16 {
     0
 }
 
-const fn felt() -> [Feels; FEEL] {
-    let mut felt = [Feels { dx: 0, dy: 0, upper: 0, lower: 0 }; FEEL];
+const fn affected() -> [Affected; AFFECTED_CELLS] {
+    let mut felt = [Affected { dx: 0, dy: 0, upper: 0, lower: 0 }; AFFECTED_CELLS];
     let (mut n, mut place) = (0, 0);
     while place < 25 {
         let (dx, dy) = (place % 5 - 2, place / 5 - 2);
         // Seen from the cell the dot lies at (-dx, -dy); the lower half looks upside down.
         let (upper, lower) = (bit(dx, -dy), bit(dx, dy));
         if upper | lower != 0 {
-            felt[n] = Feels { dx, dy, upper, lower };
+            felt[n] = Affected { dx, dy, upper, lower };
             n += 1;
         }
         place += 1;
     }
-    assert!(n == FEEL);
+    assert!(n == AFFECTED_CELLS);
     felt
 }
 
@@ -204,11 +204,11 @@ mod tests {
     use crate::plane::Dots;
 
     /// The mark of every cell by the table, with codes put together dot by dot.
-    fn looked_up(cells: &Cells, dots: &Dots) -> Vec<f32> {
+    fn looked_up(table: &MarkTable, dots: &Dots) -> Vec<f32> {
         let (w, h) = (dots.width(), dots.height());
         let mut codes = vec![[0u16; 2]; w * h];
         for (x, y) in (0..w * h).map(|i| (i % w, i / w)).filter(|&(x, y)| dots.get(x, y)) {
-            for f in FELT {
+            for f in AFFECTED {
                 let (cx, cy) = (x as isize + f.dx, y as isize + f.dy);
                 if (0..w as isize).contains(&cx) && (0..h as isize).contains(&cy) {
                     let code = &mut codes[cy as usize * w + cx as usize];
@@ -217,7 +217,7 @@ mod tests {
                 }
             }
         }
-        codes.iter().map(|c| cells.halves[usize::from(c[0])] + cells.halves[usize::from(c[1])]).collect()
+        codes.iter().map(|c| table.halves[usize::from(c[0])] + table.halves[usize::from(c[1])]).collect()
     }
 
     #[test]
@@ -225,7 +225,7 @@ mod tests {
         let (w, h) = (61, 47);
         for (beam, most, mean) in [(1.0, 0.01, 0.002), (1.5, 0.02, 0.002), (2.0, 0.06, 0.004)] {
             let burn = Burn::plain(beam, beam);
-            let cells = Cells::new(&burn);
+            let table = MarkTable::new(&burn);
             for often in [2u32, 5, 11] {
                 let mut dots = Dots::off(w, h);
                 let mut state = 12345u32;
@@ -233,7 +233,7 @@ mod tests {
                     state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
                     dots.set(i % w, i / w, (state >> 16) % 12 < often);
                 }
-                let ours = looked_up(&cells, &dots);
+                let ours = looked_up(&table, &dots);
                 let whole = Forecast::with_samples(&burn, CellSamples::REFERENCE).plane(&dots);
                 let off: Vec<f32> = ours.iter().zip(whole.data()).map(|(a, b)| (a - b).abs()).collect();
                 let worst = off.iter().copied().fold(0.0, f32::max);

@@ -4,7 +4,7 @@
 //! and the lower halves of its own row. What the dot adds to them stands ready in a table by eleven such dots.
 //! Only the other 16 are looked up one by one.
 
-use super::super::fitted::cells::{CODES, Cells, FELT, Feels, each_felt};
+use super::super::fitted::mark_table::{AFFECTED, Affected, CODES, MarkTable, each_affected};
 
 /// Rows in the rings: five are in work; with eight a column is a vector.
 pub(super) const RING: usize = 8;
@@ -27,7 +27,7 @@ pub(super) struct Column(pub [u32; RING]);
 
 /// What one dot would add.
 #[derive(Debug, Clone, Copy, Default)]
-pub(super) struct Worth {
+pub(super) struct Increment {
     /// To cells whose own dot is decided, and to its own.
     pub past: f32,
     /// To all others.
@@ -38,7 +38,7 @@ pub(super) struct Worth {
     pub under: [f32; UNDER],
 }
 
-impl Worth {
+impl Increment {
     /// All of it.
     #[inline(always)]
     pub fn sum(&self) -> f32 {
@@ -47,25 +47,25 @@ impl Worth {
 }
 
 /// The part that stands ready, the same for both directions.
-pub(super) struct Ready {
-    worth: Box<[([f32; UNDER], [f32; 4]); SETS]>,
+pub(super) struct Increments {
+    increment: Box<[([f32; UNDER], [f32; 4]); SETS]>,
 }
 
-impl Ready {
-    pub fn new(cells: &Cells) -> Self {
+impl Increments {
+    pub fn new(table: &MarkTable) -> Self {
         let at = |bit: usize| match bit {
             b if b < ABOVE => (3 - b as isize, -1),
             b => (-1 - (b - ABOVE) as isize, 0),
         };
         let more =
-            |code: u16, bit: u16| cells.halves[usize::from(code | bit)] - cells.halves[usize::from(code)];
-        let mut worth = Box::new([([0.0; UNDER], [0.0; 4]); SETS]);
-        for Feels { dx, dy, upper, lower } in FELT.iter().filter(|f| f.dy >= 0) {
+            |code: u16, bit: u16| table.halves[usize::from(code | bit)] - table.halves[usize::from(code)];
+        let mut increment = Box::new([([0.0; UNDER], [0.0; 4]); SETS]);
+        for Affected { dx, dy, upper, lower } in AFFECTED.iter().filter(|f| f.dy >= 0) {
             // Bits that each dot makes in the halves of this cell; then those of a set, which are its lowest dot's and
             // those of the set without it.
             let bits: [(u16, u16); ABOVE + PAST] = std::array::from_fn(|bit| {
                 let (x, y) = at(bit);
-                let felt = FELT.iter().find(|g| (g.dx, g.dy) == (dx - x, dy - y));
+                let felt = AFFECTED.iter().find(|g| (g.dx, g.dy) == (dx - x, dy - y));
                 felt.map_or((0, 0), |g| (g.upper, g.lower))
             });
             let mut codes = [(0u16, 0u16); SETS];
@@ -73,7 +73,7 @@ impl Ready {
                 let (others, lowest) = (codes[set & (set - 1)], bits[set.trailing_zeros() as usize]);
                 codes[set] = (others.0 | lowest.0, others.1 | lowest.1);
             }
-            for ((under, [past, next, after, _]), codes) in worth.iter_mut().zip(codes) {
+            for ((under, [past, next, after, _]), codes) in increment.iter_mut().zip(codes) {
                 let below = more(codes.1, *lower) + if *dy > 0 { more(codes.0, *upper) } else { 0.0 };
                 match (dy, dx) {
                     (2, _) => under[(6 + dx) as usize] = below,
@@ -84,30 +84,30 @@ impl Ready {
                 }
             }
         }
-        for (under, [.., booked]) in worth.iter_mut() {
+        for (under, [.., booked]) in increment.iter_mut() {
             *booked = under.iter().sum::<f32>();
         }
-        Ready { worth }
+        Increments { increment }
     }
 
-    /// The worth of a dot all of whose cells lie on the plane, in row `row` of the ring. `above` holds the dots
+    /// The increment of a dot all of whose cells lie on the plane, in row `row` of the ring. `above` holds the dots
     /// of the row above, the lowest bit three ahead; `past` those of its own row, the lowest bit one behind.
     #[inline(always)]
-    pub fn worth<const FORWARD: bool>(
+    pub fn increment<const FORWARD: bool>(
         &self,
         halves: &[f32; CODES],
         codes: &Columns,
         row: usize,
         above: u32,
         past: u32,
-    ) -> Worth {
+    ) -> Increment {
         let by = (above as usize & ((1 << ABOVE) - 1)) | (past as usize & ((1 << PAST) - 1)) << ABOVE;
-        let (under, near) = &self.worth[by];
+        let (under, near) = &self.increment[by];
         let mut next = [near[1], near[2]];
         // Those of cells whose own dot is decided, in the order of the cells.
         let mut marks = [0.0f32; 16];
         let mut count = 0;
-        each_felt!(F, {
+        each_affected!(F, {
             const C: usize = (F.dx + 2) as usize;
             if F.dy <= 0 {
                 let code = codes[C].0[row.wrapping_add_signed(F.dy) % RING];
@@ -134,35 +134,35 @@ impl Ready {
         let past =
             ((eight[0] + eight[1]) + (eight[2] + eight[3])) + ((eight[4] + eight[5]) + (eight[6] + eight[7]));
         let booked = near[3] + (next[0] + next[1]);
-        Worth { past, booked, next, under: *under }
+        Increment { past, booked, next, under: *under }
     }
 }
 
-/// The worth of any dot, looked up cell by cell; `inside` says which of the 5 × 5 cells lie on the plane.
+/// The increment of any dot, looked up cell by cell; `inside` says which of the 5 × 5 cells lie on the plane.
 pub(super) fn at_edge<const FORWARD: bool>(
     halves: &[f32; CODES],
     codes: &Columns,
     row: usize,
     inside: impl Fn(isize, isize) -> bool,
-) -> Worth {
-    let mut worth = Worth::default();
-    for f in FELT.iter().filter(|f| inside(f.dx, f.dy)) {
+) -> Increment {
+    let mut increment = Increment::default();
+    for f in AFFECTED.iter().filter(|f| inside(f.dx, f.dy)) {
         let code = codes[(f.dx + 2) as usize].0[row.wrapping_add_signed(f.dy) % RING];
         let more = |code: u16, bit: u16| halves[usize::from(code | bit)] - halves[usize::from(code)];
         let mark = more(code as u16, f.upper) + more((code >> 16) as u16, f.lower);
         let way = if FORWARD { f.dx } else { -f.dx };
         match (f.dy, way) {
-            (2, _) => worth.under[(6 + way) as usize] = mark,
-            (1, _) => worth.under[(2 + way) as usize] = mark,
-            (0, 1..) => worth.next[way as usize - 1] = mark,
+            (2, _) => increment.under[(6 + way) as usize] = mark,
+            (1, _) => increment.under[(2 + way) as usize] = mark,
+            (0, 1..) => increment.next[way as usize - 1] = mark,
             _ => {
-                worth.past += mark;
+                increment.past += mark;
                 continue;
             }
         }
-        worth.booked += mark;
+        increment.booked += mark;
     }
-    worth
+    increment
 }
 
 #[cfg(test)]
@@ -178,8 +178,8 @@ mod tests {
             state >> 16 & 1 == 1
         };
         for beam in [1.0, 1.5, 2.0] {
-            let cells = Cells::new(&Burn::plain(beam, beam));
-            let ready = Ready::new(&cells);
+            let table = MarkTable::new(&Burn::plain(beam, beam));
+            let ready = Increments::new(&table);
             for forward in [true, false] {
                 for place in 0..RING {
                     // Dots of the four rows above and those behind in the own row, by how they lie to the dot.
@@ -190,7 +190,7 @@ mod tests {
                             continue;
                         }
                         let x = if forward { i } else { -i };
-                        for f in &FELT {
+                        for f in &AFFECTED {
                             let (cx, cy) = (x + f.dx, y + f.dy);
                             if cx.abs() <= 2 && cy.abs() <= 2 {
                                 let row = place.wrapping_add_signed(cy) % RING;
@@ -204,19 +204,19 @@ mod tests {
                             _ => {}
                         }
                     }
-                    let halves = &cells.halves;
+                    let halves = &table.halves;
                     let (quick, whole) = if forward {
                         (
-                            ready.worth::<true>(halves, &codes, place, above, past),
+                            ready.increment::<true>(halves, &codes, place, above, past),
                             at_edge::<true>(halves, &codes, place, |_, _| true),
                         )
                     } else {
                         (
-                            ready.worth::<false>(halves, &codes, place, above, past),
+                            ready.increment::<false>(halves, &codes, place, above, past),
                             at_edge::<false>(halves, &codes, place, |_, _| true),
                         )
                     };
-                    let all = |w: &Worth| [&[w.past, w.booked][..], &w.next, &w.under].concat();
+                    let all = |w: &Increment| [&[w.past, w.booked][..], &w.next, &w.under].concat();
                     for (a, b) in all(&quick).iter().zip(all(&whole)) {
                         assert!((a - b).abs() < 1e-6, "beam {beam}, forward {forward}: {quick:?}, {whole:?}");
                     }

@@ -1,4 +1,4 @@
-//! The shares of a dot's error, by tone and beam.
+//! The error filter: which share of a dot's error goes where, by tone and beam.
 //!
 //! As in the error diffusions of Ostromoukhov (2001) and of Zhou and Fang (2003) they change with the tone. There
 //! they are fitted to a spectrum that is thought good; here the look itself was searched for. For each tone and beam
@@ -8,13 +8,13 @@
 //! part in it. Those for 1.5 pitches are taken half way back to the shares that the search began with: alone they
 //! cost a picture of smooth tones 0.5 dB before the search of `fitted`, and six photos look better so, too.
 
-use super::worth::UNDER;
+use super::increment::UNDER;
 use crate::mark::Burn;
 
-/// Shares of an error; all together are 1. Those below 0 push the grain to frequencies that the eye hardly sees, as
+/// An error filter: shares of an error, all together 1. Those below 0 push the grain to frequencies that the eye hardly sees, as
 /// the kernels of noise shaping do.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Share {
+pub(super) struct ErrorFilter {
     /// For the next two dots.
     pub ahead: [f32; 2],
     /// For the five places below from two behind to two ahead, then for the three two rows below, in the order of
@@ -28,18 +28,18 @@ type All = [f32; 2 + UNDER];
 /// Steps of tone.
 const LEVELS: usize = 128;
 
-/// Shares by tone.
-pub(super) struct Shares {
-    levels: [Share; LEVELS + 1],
+/// Error filters by tone.
+pub(super) struct ErrorFilters {
+    levels: [ErrorFilter; LEVELS + 1],
 }
 
-impl Shares {
+impl ErrorFilters {
     /// The shares for a burn: between the beams and tones of the table they are mixed in proportion, beyond it they
     /// are those of its end.
     pub fn new(burn: &Burn) -> Self {
         let beam = (burn.along * burn.across).sqrt();
         let beam = between(&BEAMS, beam);
-        Shares::by(|level| {
+        ErrorFilters::by(|level| {
             let tone = between(&TONES, level as f64 / LEVELS as f64);
             let mixed = |beam: usize| mix(&TABLE[beam][tone.0], &TABLE[beam][tone.0 + 1], tone.1);
             mix(&mixed(beam.0), &mixed(beam.0 + 1), beam.1)
@@ -47,17 +47,17 @@ impl Shares {
     }
 
     fn by(all: impl Fn(usize) -> All) -> Self {
-        Shares {
+        ErrorFilters {
             levels: std::array::from_fn(|level| {
                 let all = all(level);
-                Share { ahead: [all[0], all[1]], under: std::array::from_fn(|i| all[2 + i]) }
+                ErrorFilter { ahead: [all[0], all[1]], under: std::array::from_fn(|i| all[2 + i]) }
             }),
         }
     }
 
     /// Those for a tone within 0 and 1.
     #[inline(always)]
-    pub fn at(&self, tone: f32) -> &Share {
+    pub fn at(&self, tone: f32) -> &ErrorFilter {
         // Adding so large a number rounds to whole steps, which can then be read from its bits.
         const LARGE: f32 = 12_582_912.0;
         let level = (tone * LEVELS as f32 + LARGE).to_bits().wrapping_sub(LARGE.to_bits());
@@ -140,7 +140,7 @@ const TABLE: [[All; TONES.len()]; BEAMS.len()] = [
 #[cfg(test)]
 mod tests {
     use super::super::super::Options;
-    use super::super::super::fitted::{cells::Cells, improve};
+    use super::super::super::fitted::{improve, mark_table::MarkTable};
     use super::super::diffuse_with;
     use super::*;
     use crate::mark::Forecast;
@@ -151,10 +151,10 @@ mod tests {
     #[test]
     fn all_shares_of_an_error_are_one() {
         for beam in [0.7, 1.0, 1.2, 1.5, 1.9, 2.0, 3.0] {
-            let shares = Shares::new(&Burn::plain(beam, beam));
+            let filters = ErrorFilters::new(&Burn::plain(beam, beam));
             for level in 0..=256 {
-                let share = shares.at(level as f32 / 256.0);
-                let all: f32 = share.ahead.iter().chain(&share.under).sum();
+                let filter = filters.at(level as f32 / 256.0);
+                let all: f32 = filter.ahead.iter().chain(&filter.under).sum();
                 assert!((all - 1.0).abs() < 1e-5, "beam {beam}, tone {level}/256: {all}");
             }
         }
@@ -165,8 +165,8 @@ mod tests {
         assert_eq!(between(&BEAMS, 0.5), (0, 0.0));
         assert_eq!(between(&BEAMS, 1.75), (1, 0.5));
         assert_eq!(between(&BEAMS, 9.0), (1, 1.0));
-        let shares = Shares::new(&Burn::plain(1.5, 1.5));
-        assert_eq!(shares.at(0.5).ahead, [TABLE[1][8][0], TABLE[1][8][1]]);
+        let filters = ErrorFilters::new(&Burn::plain(1.5, 1.5));
+        assert_eq!(filters.at(0.5).ahead, [TABLE[1][8][0], TABLE[1][8][1]]);
     }
 
     /// Uniform numbers, 0 to 1, and normal ones (Marsaglia's shifts; Box and Muller).
@@ -215,17 +215,17 @@ mod tests {
         Tone::from_vec(w, h, sum.iter().map(|v| (mean + swing * v).clamp(0.0, 1.0) as f32).collect())
     }
 
-    fn look(all: All, tones: &[Tone], cells: &Cells, options: &Options) -> f64 {
-        let shares = Shares::by(|_| all);
+    fn look(all: All, tones: &[Tone], table: &MarkTable, options: &Options) -> f64 {
+        let filters = ErrorFilters::by(|_| all);
         let seen = |dots: &Dots, tone: &Tone| {
             let forecast = Forecast::new(&options.burn).plane(dots);
             let s = score(&forecast, tone, options.pitch_along_mm, 300.0);
             s.psnr_hvs_db + 0.1 * s.psnr_g2_db
         };
         let each = tones.iter().map(|tone| {
-            let start = diffuse_with(tone, cells, &shares, true, &Silent);
+            let start = diffuse_with(tone, table, &filters, true, &Silent);
             let before = seen(&start, tone);
-            0.25 * before + 0.75 * seen(&improve(tone, start, cells, options, &Silent), tone)
+            0.25 * before + 0.75 * seen(&improve(tone, start, table, options, &Silent), tone)
         });
         each.sum::<f64>() / tones.len() as f64
     }
@@ -238,11 +238,11 @@ mod tests {
         for beam in BEAMS {
             let pitch = 25.4 / 300.0;
             let options = Options { effort: 3, ..Options::new(Burn::plain(beam, beam), pitch, pitch) };
-            let cells = Cells::new(&options.burn);
+            let table = MarkTable::new(&options.burn);
             let mut found = [0.678, -0.121, 0.047, 0.394, 0.291, -0.086, 0.0, -0.1, -0.103, 0.0];
             for mean in TONES {
                 let tones = [ramp(mean), texture(mean)];
-                let (mut best, mut step) = (look(found, &tones, &cells, &options), 0.07);
+                let (mut best, mut step) = (look(found, &tones, &table, &options), 0.07);
                 for _ in 0..400 {
                     let mut trial = found;
                     for _ in 0..1 + (4.0 * chance.uniform()) as usize {
@@ -254,7 +254,7 @@ mod tests {
                     }
                     trial = trial.map(|v| (v / sum * 1000.0).round() / 1000.0);
                     trial[3] += 1.0 - trial.iter().sum::<f32>();
-                    let this = look(trial, &tones, &cells, &options);
+                    let this = look(trial, &tones, &table, &options);
                     if this > best + 0.002 {
                         (best, found) = (this, trial);
                     } else {

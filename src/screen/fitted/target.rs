@@ -1,7 +1,7 @@
 //! What is asked for in place of the wanted tone, where a beam is wide or narrow.
 //!
 //! Wide beams reach further than the codes of cells, and what dots further away give is put on the outermost ones (see
-//! [`Cells`]). That keeps solids right, but not the tones between: at three pitches they came out up to 0.02 too dark.
+//! [`MarkTable`]). That keeps solids right, but not the tones between: at three pitches they came out up to 0.02 too dark.
 //! So a curve puts them right, as the dot-gain curve does for screens that know no beam: flat tones are diffused, and
 //! what the whole forecast makes of them tells which tone to ask for.
 //!
@@ -12,14 +12,14 @@
 use std::borrow::Cow;
 
 use super::super::{Options, model_diffusion};
-use super::cells::Cells;
+use super::mark_table::MarkTable;
 use crate::mark::Forecast;
 use crate::parallel;
 use crate::plane::Tone;
 use crate::progress::Silent;
 
-/// Beams up to so many pitches are felt within the codes: their tones are right to 0.0005.
-const FELT: f64 = 2.1;
+/// Beams up to so many pitches are felt within the table: their tones are right to 0.0005.
+const WITHIN_TABLE: f64 = 2.1;
 /// Dots on a side of a flat patch, and those at its edges that do not count.
 const SIDE: usize = 160;
 const EDGE: usize = 16;
@@ -40,13 +40,13 @@ const BARE: [f32; 2] = [0.35, 0.75];
 const AROUND: usize = 6;
 
 /// The tone to ask for.
-pub fn asked<'a>(tone: &'a Tone, cells: &Cells, options: &Options) -> Cow<'a, Tone> {
-    let tone = match cells.solid.filter(|solid| solid + MORE < 1.0) {
+pub fn target<'a>(tone: &'a Tone, table: &MarkTable, options: &Options) -> Cow<'a, Tone> {
+    let tone = match table.solid.filter(|solid| solid + MORE < 1.0) {
         Some(solid) => Cow::Owned(within_reach(tone, solid)),
         None => Cow::Borrowed(tone),
     };
-    if options.burn.along.max(options.burn.across) > FELT {
-        return Cow::Owned(put_right(&tone, cells, options));
+    if options.burn.along.max(options.burn.across) > WITHIN_TABLE {
+        return Cow::Owned(put_right(&tone, table, options));
     }
     tone
 }
@@ -80,8 +80,8 @@ fn within_reach(tone: &Tone, solid: f32) -> Tone {
 }
 
 /// The tone that the whole forecast makes the wanted one of.
-fn put_right(tone: &Tone, cells: &Cells, options: &Options) -> Tone {
-    let curve = curve(cells, options);
+fn put_right(tone: &Tone, table: &MarkTable, options: &Options) -> Tone {
+    let curve = curve(table, options);
     let mut asked = tone.clone();
     parallel::bands(asked.data_mut(), tone.width().max(1), 64, |_, band| {
         for t in band {
@@ -94,10 +94,10 @@ fn put_right(tone: &Tone, cells: &Cells, options: &Options) -> Tone {
 }
 
 /// What to ask for, by wanted tone in [`STEPS`].
-fn curve(cells: &Cells, options: &Options) -> Vec<f32> {
+fn curve(table: &MarkTable, options: &Options) -> Vec<f32> {
     let forecast = Forecast::new(&options.burn);
     let marks = parallel::map(LEVELS.len(), |i| {
-        let dots = model_diffusion::diffuse(&Tone::filled(SIDE, SIDE, LEVELS[i]), cells, options, &Silent);
+        let dots = model_diffusion::diffuse(&Tone::filled(SIDE, SIDE, LEVELS[i]), table, options, &Silent);
         let marks = forecast.plane(&dots);
         let rows = (EDGE..SIDE - EDGE).flat_map(|y| &marks.row(y)[EDGE..SIDE - EDGE]);
         rows.map(|&m| f64::from(m)).sum::<f64>() as f32 / ((SIDE - 2 * EDGE) * (SIDE - 2 * EDGE)) as f32
