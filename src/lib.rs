@@ -85,7 +85,7 @@ mod same_bits;
 /// ```
 pub mod asked {
     pub use crate::blank::{Shape, Surface};
-    pub use crate::findings::Figure;
+    pub use crate::findings::Harm;
     pub use crate::job::acceptance::{Acceptance, Given};
     pub use crate::job::asked::{ArtJob, BlankJob, BurnJob, DotsJob, Reference, ScanJob, ToneJob};
     pub use crate::job::words::{

@@ -4,14 +4,14 @@ pub mod art;
 pub mod burn;
 pub mod change;
 pub mod detail;
-mod figure;
+mod harm;
 pub mod lines;
 pub mod machine;
 pub mod motion;
 mod remedies;
 pub mod trial;
 
-pub use figure::Figure;
+pub use harm::Harm;
 use serde::Serialize;
 
 /// Names of the findings that may be of severity stop: those that can be accepted.
@@ -59,7 +59,7 @@ pub struct Finding {
     pub at_mm: Option<(f64, f64)>,
     /// How bad it is, where one number tells: what an acceptance is held to.
     #[serde(skip)]
-    pub figure: Option<Figure>,
+    pub harm: Option<Harm>,
     /// What would clear it, best first.
     pub remedies: Vec<Remedy>,
 }
@@ -73,14 +73,14 @@ impl Finding {
             message: message.into(),
             area_mm2: None,
             at_mm: None,
-            figure: None,
+            harm: None,
             remedies: Vec::new(),
         }
     }
 
     /// The same finding with the number that tells how bad it is; it grows with the harm.
     pub fn measuring(mut self, value: f64, unit: &'static str) -> Self {
-        self.figure = Some(Figure::new(value, unit));
+        self.harm = Some(Harm::new(value, unit));
         self
     }
 

@@ -7,7 +7,7 @@ use serde::de::{MapAccess, Visitor, value::MapAccessDeserializer};
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
 use super::error::PlanError;
-use crate::findings::{Figure, Finding, STOPS};
+use crate::findings::{Finding, Harm, STOPS};
 
 /// How much larger than accepted a figure may be and still pass: 1 %. That is for another version's rounding;
 /// the same job on the same art has the same figure.
@@ -32,7 +32,7 @@ pub enum Given {
         /// CRC-32 of the art's file.
         art_crc32: u32,
         /// The finding's figure; `None` where it has none.
-        figure: Option<Figure>,
+        figure: Option<Harm>,
     },
     /// For nobody knows what: a plain name, as older job files have it.
     Unknown,
@@ -98,7 +98,7 @@ pub(super) fn judge(accept: &[Acceptance], finding: &Finding, art_crc32: Option<
     match &found.given {
         Given::Now => Held::Passed(match art_crc32 {
             Some(art_crc32) => {
-                let figure = finding.figure.as_ref().map(Figure::rounded);
+                let figure = finding.harm.as_ref().map(Harm::rounded);
                 Acceptance { name: name.to_string(), given: Given::Then { art_crc32, figure } }
             }
             None => found.clone(),
@@ -106,7 +106,7 @@ pub(super) fn judge(accept: &[Acceptance], finding: &Finding, art_crc32: Option<
         Given::Then { art_crc32: then, .. } if art_crc32 != Some(*then) => Held::Lapsed(format!(
             "the job file accepts {name} for other art than this, so it does not hold here"
         )),
-        Given::Then { figure, .. } => match (figure, &finding.figure) {
+        Given::Then { figure, .. } => match (figure, &finding.harm) {
             (Some(then), Some(now)) if now.worse_than(then, TOLERANCE) => Held::Lapsed(format!(
                 "the job file accepts {name} at {then}, but it is {} now, so that no longer holds",
                 now.rounded()
@@ -130,7 +130,7 @@ struct Entry {
     name: String,
     art_crc32: u32,
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    figure: Option<Figure>,
+    figure: Option<Harm>,
 }
 
 impl Serialize for Acceptance {

@@ -22,7 +22,7 @@ pub struct Coating {
     /// What it usually goes on, in words.
     pub used_on: String,
     /// How the piece looks.
-    pub look: Look,
+    pub look: CoatingLook,
     /// How it answers to exposure.
     pub response: ResponseFile,
     /// Where to start.
@@ -38,7 +38,7 @@ fn given() -> Standing {
 /// Relative luminances (0..1) of the piece after cleaning.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Look {
+pub struct CoatingLook {
     /// Where nothing was marked.
     pub unmarked: f64,
     /// Where it is fully marked.

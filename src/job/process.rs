@@ -242,7 +242,7 @@ text_value!(
 /// A measured value with its uncertainty (one standard deviation, in the value's unit; absent where unknown).
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Measured<T> {
+pub struct MeasuredValue<T> {
     /// The value.
     pub value: T,
     /// One standard deviation, in the unit of the value.
@@ -284,34 +284,34 @@ pub struct ProcessFile {
     pub absolute_lightness: bool,
     /// 1/e² beam diameter along the scan.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub beam_along: Option<Measured<BeamSize>>,
+    pub beam_along: Option<MeasuredValue<BeamSize>>,
     /// 1/e² beam diameter across the scan.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub beam_across: Option<Measured<BeamSize>>,
+    pub beam_across: Option<MeasuredValue<BeamSize>>,
     /// Look where nothing was marked, luminance 0..1.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub unmarked: Option<Measured<f64>>,
+    pub unmarked: Option<MeasuredValue<f64>>,
     /// Look of a full mark.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub marked: Option<Measured<f64>>,
+    pub marked: Option<MeasuredValue<f64>>,
     /// Look of a charred place.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub charred: Option<Measured<f64>>,
+    pub charred: Option<MeasuredValue<f64>>,
     /// Effective exposure at half the mark.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub x_half: Option<Measured<ExposureAt>>,
+    pub x_half: Option<MeasuredValue<ExposureAt>>,
     /// Steepness of the rise.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub rise: Option<Measured<f64>>,
+    pub rise: Option<MeasuredValue<f64>>,
     /// Effective exposure at half the char.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub x_char: Option<Measured<ExposureAt>>,
+    pub x_char: Option<MeasuredValue<ExposureAt>>,
     /// Steepness of the char.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub char_rise: Option<Measured<f64>>,
+    pub char_rise: Option<MeasuredValue<f64>>,
     /// Schwarzschild exponent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub schwarzschild: Option<Measured<f64>>,
+    pub schwarzschild: Option<MeasuredValue<f64>>,
     /// Reference speed of the reciprocity law.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub v0: Option<MmPerS>,
@@ -320,7 +320,7 @@ pub struct ProcessFile {
     pub best: Option<Best>,
     /// How late the beam was measured to answer, ms: half of what lies between opposite directions over the speed.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub lag_ms: Option<Measured<f64>>,
+    pub lag_ms: Option<MeasuredValue<f64>>,
     /// A measured tone curve for each screen on a tone wedge.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub tone_curve: Vec<ToneCurve>,

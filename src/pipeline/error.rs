@@ -5,7 +5,7 @@ use crate::placement::PlaceError;
 use crate::progress::Stopped;
 use crate::scan::limits::LimitsError;
 use crate::tone::dot_gain::GainError;
-use crate::tone::shape::ShapeError;
+use crate::tone::shape::ShapingError;
 
 /// Why a plan could not be carried through.
 #[derive(Debug, thiserror::Error)]
@@ -23,7 +23,7 @@ pub enum PipelineError {
     Nothing,
     /// The tones cannot be shaped as asked.
     #[error(transparent)]
-    Shape(#[from] ShapeError),
+    Shape(#[from] ShapingError),
     /// A measured tone curve cannot be used.
     #[error(transparent)]
     Gain(#[from] GainError),

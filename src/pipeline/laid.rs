@@ -120,7 +120,7 @@ pub fn dots(
     progress.go_on(0)?;
     mask(&mut dots, plan, placement);
     let points = curve
-        .filter(|c| c.standing != dot_gain::Standing::None)
+        .filter(|c| c.source != dot_gain::GainSource::None)
         .map(|c| c.coverage.iter().zip(&c.mark).map(|(&c, &m)| (f64::from(c), f64::from(m))).collect());
     Ok((dots, points.unwrap_or_default()))
 }

@@ -12,7 +12,7 @@ use crate::screen::{Options, Screen, Wants};
 
 /// Where a curve comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Standing {
+pub enum GainSource {
     /// Coverage is left as it is: the screen sees to the dot gain itself, does not keep tones, or none is wanted.
     None,
     /// Forecast on flat patches.
@@ -29,7 +29,7 @@ pub struct GainCurve {
     /// Mark fraction at each coverage, 0 to 1, rising.
     pub mark: Vec<f32>,
     /// Where it comes from.
-    pub standing: Standing,
+    pub source: GainSource,
     /// Coverage above which the mark falls again, because it chars. The curve goes on to (1, 1) from
     /// there, so that a wanted solid stays a solid and the over-burn is found, not hidden in a texture.
     pub limit: Option<f32>,
@@ -105,7 +105,7 @@ const TABLE: usize = 4096;
 impl GainCurve {
     /// The curve that leaves coverage as it is.
     pub fn none() -> Self {
-        GainCurve { coverage: vec![0.0, 1.0], mark: vec![0.0, 1.0], standing: Standing::None, limit: None }
+        GainCurve { coverage: vec![0.0, 1.0], mark: vec![0.0, 1.0], source: GainSource::None, limit: None }
     }
 
     /// A measured curve from points; `(0, 0)` is added where it is missing.
@@ -133,7 +133,7 @@ impl GainCurve {
         let mut curve = GainCurve {
             coverage: coverage.iter().map(|&v| v as f32).collect(),
             mark: mark.iter().map(|&v| v as f32).collect(),
-            standing: Standing::Measured,
+            source: GainSource::Measured,
             limit: None,
         };
         if curve.coverage[0] > 0.0 {
@@ -180,7 +180,7 @@ impl GainCurve {
 
     /// Turns wanted marks into coverages, in place.
     pub fn apply(&self, mut tone: Tone) -> Tone {
-        if self.standing == Standing::None {
+        if self.source == GainSource::None {
             return tone;
         }
         let table: Vec<f32> = (0..=TABLE + 1).map(|i| self.invert(i as f32 / TABLE as f32)).collect();
@@ -312,7 +312,7 @@ fn rising(mut points: Vec<(f32, f32)>) -> GainCurve {
         coverage.push(1.0);
         mark.push(mark.last().map_or(1.0, |&m| (m + 1e-3).max(1.0)));
     }
-    GainCurve { coverage, mark, standing: Standing::Forecast, limit }
+    GainCurve { coverage, mark, source: GainSource::Forecast, limit }
 }
 
 /// Holds coverage to at most `share` (0 to 1), softly: light tones are left alone, those near full
@@ -367,7 +367,7 @@ mod tests {
     fn the_curve_rises_and_the_gain_is_felt() {
         for beam in [1.0, 1.5, 2.0, 3.0] {
             let c = forecast_anew(&CARRY, &options(beam));
-            assert_eq!(c.standing, Standing::Forecast);
+            assert_eq!(c.source, GainSource::Forecast);
             assert_eq!((c.coverage[0], c.mark[0]), (0.0, 0.0));
             assert_eq!(*c.coverage.last().unwrap(), 1.0);
             assert!(c.mark.windows(2).all(|m| m[1] > m[0]) && c.coverage.windows(2).all(|m| m[1] > m[0]));
@@ -435,7 +435,7 @@ mod tests {
     fn measured_curves_say_what_is_wrong() {
         let ok = GainCurve::from_toml("coverage = [0.1, 0.5, 1]\nmark = [0.2, 0.8, 1]").unwrap();
         assert_eq!(ok.coverage, [0.0, 0.1, 0.5, 1.0]);
-        assert_eq!(ok.standing, Standing::Measured);
+        assert_eq!(ok.source, GainSource::Measured);
         for (text, says) in [
             ("coverage = [0, 0.5, 1]", "mark"),
             ("coverage = [0, 0.5, 1]\nmark = [0, 1]", "3 values in coverage and 2 in mark"),

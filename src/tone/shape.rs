@@ -13,7 +13,7 @@ const ROWS: usize = 16;
 
 /// Where black and white of the picture are put.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub enum Levels {
+pub enum LevelStretch {
     /// As they are.
     #[default]
     Off,
@@ -33,13 +33,13 @@ pub enum Levels {
 
 /// What is done to the tones before they are mapped to the piece. The default does nothing.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub struct Shape {
+pub struct Shaping {
     /// Black and white.
-    pub levels: Levels,
+    pub levels: LevelStretch,
     /// Contrast of surroundings a few millimetres wide.
     pub local: Option<Local>,
     /// Contrast of fine detail.
-    pub sharpen: Option<Sharpen>,
+    pub sharpen: Option<UnsharpMask>,
     /// Lightness in, lightness out (L*, 0 to 100), at least two points with rising `in`; empty for none.
     pub curve: Vec<(f64, f64)>,
 }
@@ -55,7 +55,7 @@ pub struct Local {
 
 /// Unsharp masking.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Sharpen {
+pub struct UnsharpMask {
     /// Standard deviation of the Gaussian, mm (0.02 to 3; one pitch is a good start).
     pub radius_mm: f64,
     /// Gain of the detail (0 to 5; 0.7 is a good start).
@@ -64,7 +64,7 @@ pub struct Sharpen {
 
 /// Why tones cannot be shaped as asked.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
-pub enum ShapeError {
+pub enum ShapingError {
     /// A value out of its range.
     #[error("{what} is {value}; it goes from {range}")]
     Range {
@@ -92,25 +92,29 @@ pub struct Shaped {
     pub levels: Option<(f64, f64)>,
 }
 
-impl Shape {
+impl Shaping {
     /// Whether nothing is to be done.
     pub fn is_nothing(&self) -> bool {
-        self == &Shape::default()
+        self == &Shaping::default()
     }
 
     /// Checks every value against its range.
-    pub fn check(&self) -> Result<(), ShapeError> {
+    pub fn check(&self) -> Result<(), ShapingError> {
         let within = |what, value: f64, from: f64, to: f64, range| {
-            if (from..=to).contains(&value) { Ok(()) } else { Err(ShapeError::Range { what, value, range }) }
+            if (from..=to).contains(&value) {
+                Ok(())
+            } else {
+                Err(ShapingError::Range { what, value, range })
+            }
         };
         match self.levels {
-            Levels::Off => {}
-            Levels::Auto { clip } => within("the clipped share", clip, 0.0, 0.2, "0 to 0.2 (20 %)")?,
-            Levels::Given { black, white } => {
+            LevelStretch::Off => {}
+            LevelStretch::Auto { clip } => within("the clipped share", clip, 0.0, 0.2, "0 to 0.2 (20 %)")?,
+            LevelStretch::Given { black, white } => {
                 within("the black level", black, 0.0, 100.0, "L* 0 to 100")?;
                 within("the white level", white, 0.0, 100.0, "L* 0 to 100")?;
                 if white - black < 1.0 {
-                    return Err(ShapeError::Levels(black, white));
+                    return Err(ShapingError::Levels(black, white));
                 }
             }
         }
@@ -127,7 +131,7 @@ impl Shape {
             within("a point of the tone curve", y, 0.0, 100.0, "L* 0 to 100")?;
         }
         let rises = self.curve.windows(2).all(|p| p[1].0 - p[0].0 > 1e-6);
-        if self.curve.len() == 1 || !rises { Err(ShapeError::Curve) } else { Ok(()) }
+        if self.curve.len() == 1 || !rises { Err(ShapingError::Curve) } else { Ok(()) }
     }
 }
 
@@ -136,9 +140,9 @@ impl Shape {
 pub fn shape(
     mut light: Light,
     alpha: Option<&Alpha>,
-    shape: &Shape,
+    shape: &Shaping,
     pitch_mm: (f64, f64),
-) -> Result<(Light, Shaped), ShapeError> {
+) -> Result<(Light, Shaped), ShapingError> {
     shape.check()?;
     if shape.is_nothing() {
         return Ok((light, Shaped { levels: None }));
@@ -146,9 +150,9 @@ pub fn shape(
     each(&mut light, &Curve::new(|y| lstar(y) / 100.0));
     // From here to the last line the plane holds L* / 100.
     let levels = match shape.levels {
-        Levels::Off => None,
-        Levels::Auto { clip } => automatic(&light, alpha, clip),
-        Levels::Given { black, white } => Some((black, white)),
+        LevelStretch::Off => None,
+        LevelStretch::Auto { clip } => automatic(&light, alpha, clip),
+        LevelStretch::Given { black, white } => Some((black, white)),
     };
     if let Some((black, white)) = levels {
         let (black, span) = (black as f32 / 100.0, ((white - black) / 100.0) as f32);
@@ -261,19 +265,19 @@ mod tests {
 
     #[test]
     fn nothing_asked_is_nothing_done() {
-        assert_eq!(shape(ramp(), None, &Shape::default(), PITCH).unwrap().0, ramp());
+        assert_eq!(shape(ramp(), None, &Shaping::default(), PITCH).unwrap().0, ramp());
     }
 
     #[test]
     fn automatic_levels_reach_from_black_to_white() {
-        let auto = Shape { levels: Levels::Auto { clip: 0.0 }, ..Shape::default() };
+        let auto = Shaping { levels: LevelStretch::Auto { clip: 0.0 }, ..Shaping::default() };
         let (out, done) = shape(ramp(), None, &auto, PITCH).unwrap();
         let (black, white) = done.levels.unwrap();
         assert!((black - 20.0).abs() < 0.05 && (white - 80.0).abs() < 0.05);
         assert!(l(out.row(0)[0]) < 0.1 && l(out.row(0)[255]) > 99.9);
         assert!((l(out.row(9)[128]) - 100.0 * 128.0 / 255.0).abs() < 0.1);
         // A tenth at each end may go.
-        let auto = Shape { levels: Levels::Auto { clip: 0.1 }, ..Shape::default() };
+        let auto = Shaping { levels: LevelStretch::Auto { clip: 0.1 }, ..Shaping::default() };
         let (black, white) = shape(ramp(), None, &auto, PITCH).unwrap().1.levels.unwrap();
         assert!((black - 26.0).abs() < 0.3 && (white - 74.0).abs() < 0.3, "{black} {white}");
         // A flat picture has no range to stretch.
@@ -286,7 +290,7 @@ mod tests {
     fn transparent_places_do_not_set_the_levels() {
         let alpha =
             Alpha::from_vec(256, 64, (0..256 * 64).map(|i| if i % 256 < 128 { 0.0 } else { 1.0 }).collect());
-        let auto = Shape { levels: Levels::Auto { clip: 0.0 }, ..Shape::default() };
+        let auto = Shaping { levels: LevelStretch::Auto { clip: 0.0 }, ..Shaping::default() };
         let (black, _) = shape(ramp(), Some(&alpha), &auto, PITCH).unwrap().1.levels.unwrap();
         assert!((black - 50.1).abs() < 0.2, "{black}");
     }
@@ -295,29 +299,29 @@ mod tests {
     fn a_tone_curve_goes_through_its_points() {
         let curve = vec![(0.0, 0.0), (50.0, 70.0), (100.0, 100.0)];
         let grey = Light::filled(8, 8, luminance(50.0) as f32);
-        let (out, _) = shape(grey, None, &Shape { curve, ..Shape::default() }, PITCH).unwrap();
+        let (out, _) = shape(grey, None, &Shaping { curve, ..Shaping::default() }, PITCH).unwrap();
         assert!((l(out.data()[0]) - 70.0).abs() < 1e-2);
     }
 
     #[test]
     fn what_is_out_of_range_is_refused_with_its_range() {
-        let s = Shape { sharpen: Some(Sharpen { radius_mm: 9.0, amount: 1.0 }), ..Shape::default() };
+        let s = Shaping { sharpen: Some(UnsharpMask { radius_mm: 9.0, amount: 1.0 }), ..Shaping::default() };
         let said = shape(ramp(), None, &s, PITCH).unwrap_err().to_string();
         assert_eq!(said, "the radius of the sharpening is 9; it goes from 0.02 to 3 mm");
-        let s = Shape { levels: Levels::Given { black: 80.0, white: 20.0 }, ..Shape::default() };
+        let s = Shaping { levels: LevelStretch::Given { black: 80.0, white: 20.0 }, ..Shaping::default() };
         assert!(shape(ramp(), None, &s, PITCH).unwrap_err().to_string().contains("exchange them"));
-        let s = Shape { curve: vec![(50.0, 0.0), (20.0, 9.0)], ..Shape::default() };
-        assert_eq!(s.check(), Err(ShapeError::Curve));
+        let s = Shaping { curve: vec![(50.0, 0.0), (20.0, 9.0)], ..Shaping::default() };
+        assert_eq!(s.check(), Err(ShapingError::Curve));
     }
 
     #[test]
     fn threads_do_not_change_a_byte() {
         let light =
             Light::from_vec(417, 311, (0..417 * 311).map(|i| ((i * 37) % 1013) as f32 / 1012.0).collect());
-        let all = Shape {
-            levels: Levels::Auto { clip: 0.01 },
+        let all = Shaping {
+            levels: LevelStretch::Auto { clip: 0.01 },
             local: Some(Local { radius_mm: 2.0, amount: 0.5 }),
-            sharpen: Some(Sharpen { radius_mm: 0.15, amount: 0.8 }),
+            sharpen: Some(UnsharpMask { radius_mm: 0.15, amount: 0.8 }),
             curve: vec![(0.0, 5.0), (100.0, 95.0)],
         };
         let one = parallel::with_threads(1, || shape(light.clone(), None, &all, PITCH).unwrap());

@@ -4,7 +4,7 @@ use crate::job::asked::ToneJob;
 use crate::job::error::PlanError;
 use crate::job::words::{DotGain, Levels, Sharpen};
 use crate::tone::dot_gain::GainCurve;
-use crate::tone::shape::{self, Shape};
+use crate::tone::shape::{self, Shaping};
 use crate::units::Share;
 
 /// Radius of the local contrast on the piece, mm: larger than any texture, smaller than a face.
@@ -14,7 +14,7 @@ const CONTRAST_RADIUS_MM: f64 = 4.0;
 #[derive(Debug, Clone, PartialEq)]
 pub struct SettledTone {
     /// Levels, local contrast, sharpening and curve, in the units of that stage.
-    pub shape: Shape,
+    pub shape: Shaping,
     /// The dot-gain curve.
     pub dot_gain: DotGain,
     /// The measured curve of a file, where one was named.
@@ -35,20 +35,20 @@ pub(super) fn settle(tone: &ToneJob, curve: Option<GainCurve>) -> Result<Settled
     Ok(SettledTone { shape, dot_gain: tone.dot_gain.clone().unwrap_or(DotGain::Forecast), curve, ceiling })
 }
 
-fn shaping(tone: &ToneJob) -> Shape {
+fn shaping(tone: &ToneJob) -> Shaping {
     let amount = tone.contrast.map_or(0.0, |a| a.0.0);
-    Shape {
+    Shaping {
         levels: match tone.levels.unwrap_or(Levels::Off) {
-            Levels::Off => shape::Levels::Off,
-            Levels::Auto(clip) => shape::Levels::Auto { clip: clip.0 },
+            Levels::Off => shape::LevelStretch::Off,
+            Levels::Auto(clip) => shape::LevelStretch::Auto { clip: clip.0 },
             Levels::Given(black, white) => {
-                shape::Levels::Given { black: black.0 * 100.0, white: white.0 * 100.0 }
+                shape::LevelStretch::Given { black: black.0 * 100.0, white: white.0 * 100.0 }
             }
         },
         local: (amount > 0.0).then_some(shape::Local { radius_mm: CONTRAST_RADIUS_MM, amount }),
         sharpen: match tone.sharpen.unwrap_or(Sharpen::Off) {
             Sharpen::Off => None,
-            Sharpen::Mask { radius, amount } => Some(shape::Sharpen { radius_mm: radius.0, amount }),
+            Sharpen::Mask { radius, amount } => Some(shape::UnsharpMask { radius_mm: radius.0, amount }),
         },
         curve: tone.curve.iter().flat_map(|c| &c.0).map(|(a, b)| (a.0 * 100.0, b.0 * 100.0)).collect(),
     }

@@ -1,6 +1,6 @@
 //! Process: a reading as a process file, what was measured with its uncertainty, the rest with its reason.
 
-use crate::job::process::{BeamSize, Best, ExposureAt, Measured, ProcessFile, ToneCurve};
+use crate::job::process::{BeamSize, Best, ExposureAt, MeasuredValue, ProcessFile, ToneCurve};
 use crate::units::{JoulesPerMm2, Mm, MmPerS, Share};
 use crate::wedge::estimate::Estimate;
 use crate::wedge::fit::wants_mark;
@@ -53,7 +53,7 @@ pub fn process(reading: &Reading, wedge: &Wedge, earlier: Option<ProcessFile>) -
         p.v0 = Some(MmPerS(r.v0_mm_s));
         if reading.scale.absolute {
             p.absolute_lightness = true;
-            p.unmarked = Some(Measured { value: rounded(reading.scale.y_unmarked), sigma: None });
+            p.unmarked = Some(MeasuredValue { value: rounded(reading.scale.y_unmarked), sigma: None });
             set(&mut p.marked, &r.y_marked, |v| v);
             set(&mut p.charred, &r.y_char, |v| v);
         }
@@ -80,7 +80,7 @@ pub fn process(reading: &Reading, wedge: &Wedge, earlier: Option<ProcessFile>) -
         }
     }
     if let Some((lag, error)) = mean_lag(reading) {
-        p.lag_ms = Some(Measured { value: rounded(lag), sigma: Some(rounded(error)) });
+        p.lag_ms = Some(MeasuredValue { value: rounded(lag), sigma: Some(rounded(error)) });
         p.not_measured.remove("lag_ms");
     } else if !reading.lags.is_empty() {
         p.not_measured.insert("lag_ms".into(), "no comb could be read".into());
@@ -119,9 +119,9 @@ fn rounded(v: f64) -> f64 {
     (v * scale).round() / scale
 }
 
-fn set<T>(slot: &mut Option<Measured<T>>, known: &Estimate, make: impl Fn(f64) -> T) {
+fn set<T>(slot: &mut Option<MeasuredValue<T>>, known: &Estimate, make: impl Fn(f64) -> T) {
     if let Estimate::Measured { value, uncertainty } = known {
-        *slot = Some(Measured { value: make(rounded(*value)), sigma: Some(rounded(*uncertainty)) });
+        *slot = Some(MeasuredValue { value: make(rounded(*value)), sigma: Some(rounded(*uncertainty)) });
     }
 }
 
