@@ -22,10 +22,10 @@ pub struct Photo {
     pub facts: Facts,
 }
 
-/// Opens the photo in `bytes`, as [`super::open`] does; `name` stands for it in messages.
+/// Opens the photo in `bytes`, as [`super::open()`] does; `name` stands for it in messages.
 ///
 /// # Errors
-/// As [`super::open`], and for a drawing.
+/// As [`super::open()`], and for a drawing.
 pub fn open_photo(bytes: &[u8], name: &str) -> Result<Photo, OpenError> {
     inner(bytes).map_err(|why| OpenError { name: name.to_string(), why })
 }

@@ -1,6 +1,6 @@
 """The curves between code values, luminance and lightness, against colour-science.
 
-The Rust side is held to the same numbers in src/art/light.rs (check values T01 to T11); here they are shown to be
+The Rust side is held to the same numbers in src/colour.rs (check values T01 to T11); here they are shown to be
 those of an independent library. Files are compared in tests/art.rs with what Pillow read (make_art_data.py).
 """
 
@@ -16,8 +16,8 @@ ROOT = pathlib.Path(__file__).resolve().parents[2]
 
 
 def numbers(name):
-    """The literals of one `let NAME = [...]` of the tests in src/art/light.rs."""
-    text = (ROOT / "src/art/light.rs").read_text()
+    """The literals of one `let NAME = [...]` of the tests in src/colour.rs."""
+    text = (ROOT / "src/colour.rs").read_text()
     body = text.split(f"let {name} = [", 1)[1].split("]", 1)[0]
     return np.array([float(v.replace("_", "")) for v in body.replace("\n", " ").split(",") if v.strip()])
 
