@@ -130,6 +130,12 @@ impl Kernel {
         }
     }
 
+    /// The samples of a cell: their row and their phase along.
+    #[inline(always)]
+    pub fn samples(&self) -> impl Iterator<Item = (&SampleRow, usize)> {
+        self.rows.iter().flat_map(|row| row.phases.iter().map(move |&phase| (row, phase)))
+    }
+
     /// Bytes of zeros that a row needs on either side.
     pub fn pad(&self) -> usize {
         self.radius_along.div_ceil(8) + 1

@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use super::exposure::{CHUNK, CellSamples, Kernel, TILE};
+use super::exposure::{CHUNK, CellSamples, Kernel, SampleRow, TILE};
 use super::response::Burn;
 use super::table::MarkTable;
 use super::vector;
@@ -264,7 +264,9 @@ impl Forecast {
         // register: summing sample by sample takes twice as long.
         let mut kept = [[0u16; CHUNK]; BATCH];
         let mut samples = 0;
-        self.each_sample::<LINES>(ring, y, chunk, |e| {
+        let places: [usize; LINES] = std::array::from_fn(|j| ring.place(y, j, chunk));
+        for sample in self.kernel.samples() {
+            let e = self.sample(ring, y, chunk, sample, &places);
             let index = &mut kept[samples % BATCH];
             for x in 0..CHUNK {
                 top[x] = if e[x] > top[x] { e[x] } else { top[x] };
@@ -273,13 +275,18 @@ impl Forecast {
             samples += 1;
             if samples % BATCH == 0 {
                 for x in 0..CHUNK {
-                    sum[x] = kept.iter().fold(sum[x], |s, index| s + self.table.entry(index[x]));
+                    let mut s = sum[x];
+                    for index in &kept {
+                        s += self.table.entry(index[x]);
+                    }
+                    sum[x] = s;
                 }
             }
-        });
-        let rest = &kept[..samples % BATCH];
-        for x in 0..if rest.is_empty() { 0 } else { CHUNK } {
-            sum[x] = rest.iter().fold(sum[x], |s, index| s + self.table.entry(index[x]));
+        }
+        for index in &kept[..samples % BATCH] {
+            for x in 0..CHUNK {
+                sum[x] += self.table.entry(index[x]);
+            }
         }
         mark.iter_mut().zip(&sum).for_each(|(m, s)| *m = s * self.kernel.share);
         peak.copy_from_slice(&top[..n]);
@@ -287,54 +294,50 @@ impl Forecast {
         let greatest = vector::greatest(peak);
         if greatest >= hot {
             let mut over = [0.0f32; CHUNK];
-            self.each_sample::<LINES>(ring, y, chunk, |e| {
+            for sample in self.kernel.samples() {
+                let e = self.sample(ring, y, chunk, sample, &places);
                 for x in 0..CHUNK {
                     over[x] += if e[x] >= hot { 1.0 } else { 0.0 };
                 }
-            });
+            }
             charred.iter_mut().zip(&over).for_each(|(c, o)| *c = o * self.kernel.share);
         }
         greatest
     }
 
-    /// Calls `see` with the exposures of a chunk's cells at each sample position.
+    /// The exposures of a chunk's cells at one sample position.
     #[inline(always)]
-    fn each_sample<const LINES: usize>(
+    fn sample<const LINES: usize>(
         &self,
         ring: &Ring,
         y: usize,
         chunk: usize,
-        mut see: impl FnMut(&[f32; CHUNK]),
-    ) {
-        let k = &self.kernel;
-        for sample_row in &k.rows {
-            for &phase in &sample_row.phases {
-                let mut e = [0.0f32; CHUNK];
-                if LINES > 0 {
-                    let mut lines: [&[f32; CHUNK]; LINES] = [&NOTHING; LINES];
-                    let mut weights = [0.0f32; LINES];
-                    for (j, line) in lines.iter_mut().enumerate() {
-                        *line = ring.line(y + j, phase, chunk);
-                        weights[j] = sample_row.weights[j];
-                    }
-                    for x in 0..CHUNK {
-                        let mut s = weights[0] * lines[0][x];
-                        for j in 1..LINES {
-                            s += weights[j] * lines[j][x];
-                        }
-                        e[x] = s;
-                    }
-                } else {
-                    for (j, &weight) in sample_row.weights.iter().enumerate() {
-                        let line = ring.line(y + j, phase, chunk);
-                        for x in 0..CHUNK {
-                            e[x] += weight * line[x];
-                        }
-                    }
+        (row, phase): (&SampleRow, usize),
+        places: &[usize; LINES],
+    ) -> [f32; CHUNK] {
+        let mut e = [0.0f32; CHUNK];
+        if LINES > 0 {
+            let weights: &[f32; LINES] = row.weights.first_chunk().unwrap_or(&[0.0; LINES]);
+            let mut lines: [&[f32; CHUNK]; LINES] = [&NOTHING; LINES];
+            for (line, &place) in lines.iter_mut().zip(places) {
+                *line = ring.at(place, phase);
+            }
+            for x in 0..CHUNK {
+                let mut s = weights[0] * lines[0][x];
+                for j in 1..LINES {
+                    s += weights[j] * lines[j][x];
                 }
-                see(&e);
+                e[x] = s;
+            }
+        } else {
+            for (j, &weight) in row.weights.iter().enumerate() {
+                let line = ring.at(ring.place(y, j, chunk), phase);
+                for x in 0..CHUNK {
+                    e[x] += weight * line[x];
+                }
             }
         }
+        e
     }
 }
 
@@ -397,8 +400,8 @@ struct Ring {
     tile: usize,
     width: usize,
     height: usize,
-    /// For each line, phase and column.
-    exposure: Vec<f32>,
+    /// For each line, phase and chunk: its columns.
+    exposure: Vec<[f32; CHUNK]>,
     phases: usize,
     /// For each line and chunk: whether any, and whether all dots of the neighbourhood are on.
     any: Vec<[bool; TILE / CHUNK]>,
@@ -416,7 +419,7 @@ impl Ring {
             tile: 0,
             width: dots.width(),
             height: dots.height(),
-            exposure: vec![0.0; lines * kernel.phases * TILE],
+            exposure: vec![[0.0; CHUNK]; lines * kernel.phases * (TILE / CHUNK)],
             phases: kernel.phases,
             any: vec![[false; TILE / CHUNK]; lines],
             all: vec![[false; TILE / CHUNK]; lines],
@@ -431,7 +434,8 @@ impl Ring {
         self.any[slot] = Default::default();
         self.all[slot] = Default::default();
         if y < 0 || y as usize >= self.height {
-            self.exposure[slot * self.phases * TILE..][..self.phases * TILE].fill(0.0);
+            let chunks = self.phases * (TILE / CHUNK);
+            self.exposure[slot * chunks..(slot + 1) * chunks].fill([0.0; CHUNK]);
             return;
         }
         let row = dots.row(y as usize);
@@ -447,7 +451,8 @@ impl Ring {
             self.all[slot][chunk] = near.iter().all(|&b| b == 0xFF);
             any |= self.any[slot][chunk];
         }
-        let out = &mut self.exposure[slot * self.phases * TILE..][..self.phases * TILE];
+        let chunks = self.phases * (TILE / CHUNK);
+        let out = self.exposure[slot * chunks..(slot + 1) * chunks].as_flattened_mut();
         if any {
             let bytes = (self.width - self.tile).min(TILE).div_ceil(8);
             kernel.along(&self.padded, self.pad, bytes, out);
@@ -467,10 +472,15 @@ impl Ring {
         }
     }
 
-    /// The exposures of the line in slot `y` (the line's number plus the radius), one phase and chunk.
+    /// The place of the first phase of a chunk in the line that is `j` lines below the first that reaches row `y`.
     #[inline(always)]
-    fn line(&self, y: usize, phase: usize, chunk: usize) -> &[f32; CHUNK] {
-        let at = ((y % self.lines) * self.phases + phase) * TILE + chunk * CHUNK;
-        self.exposure[at..].first_chunk().unwrap_or(&NOTHING)
+    fn place(&self, y: usize, j: usize, chunk: usize) -> usize {
+        ((y + j) % self.lines) * self.phases * (TILE / CHUNK) + chunk
+    }
+
+    /// The exposures at a place and so many phases on.
+    #[inline(always)]
+    fn at(&self, place: usize, phase: usize) -> &[f32; CHUNK] {
+        &self.exposure[place + phase * (TILE / CHUNK)]
     }
 }
