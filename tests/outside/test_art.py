@@ -1,7 +1,7 @@
 """The curves between code values, luminance and lightness, against colour-science.
 
-The Rust side is held to the same numbers in src/colour.rs (check values T01 to T11); here they are shown to be
-those of an independent library. Files are compared in tests/art.rs with what Pillow read (make_art_data.py).
+The Rust side is held to the same numbers in src/colour.rs (check values T01 to T08, T10, T11); here they are shown
+to be those of an independent library. Files are compared in tests/art.rs with what Pillow read (make_art_data.py).
 """
 
 import json
