@@ -232,7 +232,8 @@ fn a_kilobyte_of_drawing_never_asks_for_more_than_it_is_given() {
     let cases: Vec<(&str, String, &str)> = vec![
         ("a far corner, turned", drawing("<path transform='rotate(135)' d='M0 0L1e9 1e9L0 5Z'/>"), far),
         ("a far corner", drawing("<path d='M0 0L1e9 1e9L0 5Z'/>"), far),
-        ("corners beyond all numbers", drawing("<path d='M-1e38 -1e38L1e38 1e38L0 5Z'/>"), "not a valid SVG|million|comes out"),
+        ("corners beyond all numbers", drawing("<path d='M-1e38 -1e38L1e38 1e38L0 5Z'/>"), "more than a thousand million"),
+        ("an arc of pieces without end", drawing("<path d='M0 0A9 1e37 0 1 0 20 24'/>"), "more than a thousand million"),
         ("a far curve with a wide stroke", stroked("M-1e9 -1e9C1e9 1e9 -1e9 1e9 1e9 -1e9", "stroke-width='3e8'"), far),
         ("a stroke of a thousand kilometres", stroked("M0 0L9 9", "stroke-width='1e9'"), far),
         ("a far picture", drawing("<g transform='scale(1e8)'><image width='9' height='9' href='data:image/png;base64,iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAAAAAA6fptVAAAACklEQVR4nGNgAAAAAgABSK+kcQAAAABJRU5ErkJggg=='/></g>"), far),

@@ -131,7 +131,7 @@ pub enum RenderError {
         rows: usize,
     },
     /// The drawing library gave up.
-    #[error("the drawing library cannot draw this ({0}); simplify the drawing, or export it as PNG")]
+    #[error("the drawing cannot be drawn: {0}; simplify it, or export it as PNG")]
     GaveUp(String),
 }
 

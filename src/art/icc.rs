@@ -69,7 +69,7 @@ fn srgb() -> Reading {
 /// cannot be used is passed over and said so.
 pub(super) fn reading(icc: Option<&[u8]>, model: Model) -> Read {
     let Some(bytes) = icc else { return plain(model, "as no profile is embedded") };
-    contained(|| under(bytes, model)).unwrap_or_else(|_| passed_over(model, "it cannot be made sense of"))
+    contained(|| under(bytes, model)).unwrap_or_else(|| passed_over(model, "it cannot be made sense of"))
 }
 
 /// The reading without a profile that is there, and why.

@@ -85,7 +85,7 @@ pub(super) fn decoded(bytes: &[u8], format: Format) -> Result<Decoded, Why> {
         Format::Tiff => decode::tiff(bytes),
         _ => decode::general(bytes, format),
     });
-    decoded.unwrap_or_else(|words| Err(Why::Damaged(words)))
+    decoded.unwrap_or_else(|| Err(Why::Damaged("its decoder cannot make sense of it".into())))
 }
 
 /// The picture of those samples: colours read, brought upright.

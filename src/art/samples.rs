@@ -189,7 +189,7 @@ fn read<S: Sync + Copy + Into<u32>>(
                 let mut to = vec![0.0f32; band.len() * 3];
                 // Lengths match by construction; the table is the file's own.
                 let done = contained(|| transform.transform(&from, &mut to).is_ok());
-                if done != Ok(true) {
+                if done != Some(true) {
                     failed.store(true, Ordering::Relaxed);
                 }
                 for (p, v) in to.chunks_exact(3).zip(band) {

@@ -21,6 +21,9 @@ pub(super) const MAX_DRAWN: u64 = 1_000_000;
 /// Most letters set once every reference is followed: twenty pages of a book. Each takes the library some
 /// 60 µs, and a kilobyte of memory.
 const MAX_LETTERS: u64 = 50_000;
+/// Greatest number in a path's data. The library cuts an arc into the more pieces the greater its radii are, without
+/// bound: of a radius of 1e38 a gigabyte.
+const MAX_NUMBER: f64 = 1e9;
 /// Longest style sheets, all together: the library tries each of their rules on each element.
 const MAX_STYLE: usize = 1 << 20;
 
@@ -84,6 +87,9 @@ pub(super) fn check(text: &str) -> Result<Weight, Why> {
     if let Some(target) = doc.descendants().find_map(outside) {
         return Err(Why::Refers(one_line(target)));
     }
+    if doc.descendants().filter_map(|n| n.attribute("d")).any(|d| greatest(d) > MAX_NUMBER) {
+        return Err(Why::TooComplex("has a path with a number of more than a thousand million".into()));
+    }
     let mut ids: HashMap<&str, Node> = HashMap::new();
     for node in doc.descendants() {
         if let Some(id) = node.attribute("id") {
@@ -95,6 +101,34 @@ pub(super) fn check(text: &str) -> Result<Weight, Why> {
         return Err(Why::TooComplex(format!("has style sheets of more than {} MiB", MAX_STYLE >> 20)));
     }
     weigh(doc.root_element(), &ids, &Sheet::new(styles()))
+}
+
+/// The greatest number in a path's data, without its sign.
+fn greatest(data: &str) -> f64 {
+    let bytes = data.as_bytes();
+    let (mut at, mut greatest) = (0, 0.0f64);
+    let digits = |mut i: usize| {
+        while bytes.get(i).is_some_and(u8::is_ascii_digit) {
+            i += 1;
+        }
+        i
+    };
+    while let Some(step) = bytes.get(at..).and_then(|b| b.iter().position(u8::is_ascii_digit)) {
+        let start = at + step;
+        let mut end = digits(start);
+        if bytes.get(end) == Some(&b'.') {
+            end = digits(end + 1);
+        }
+        if matches!(bytes.get(end), Some(b'e' | b'E')) {
+            let signed = end + 1 + usize::from(matches!(bytes.get(end + 1), Some(b'+' | b'-')));
+            if digits(signed) > signed {
+                end = digits(signed);
+            }
+        }
+        greatest = greatest.max(data[start..end].parse().unwrap_or(0.0));
+        at = end;
+    }
+    greatest
 }
 
 fn href<'a>(node: Node<'a, '_>) -> Option<&'a str> {
@@ -391,6 +425,18 @@ mod tests {
         assert!(check(&svg(&book)).unwrap_err().to_string().contains("more than 50000 letters"));
         // What is not set is not counted.
         check(&svg(&format!("<desc>{}</desc>", "ahoy ".repeat(20_000)))).unwrap();
+    }
+
+    #[test]
+    fn numbers_in_path_data_are_held_within_bounds() {
+        for (data, want) in
+            [("M0 0L12.5-7e2.5", 700.0), ("", 0.0), ("A1e38,-5 0 10.5.25", 1e38), ("M1ex-2E+3", 2000.0)]
+        {
+            assert_eq!(greatest(data), want, "{data}");
+        }
+        let said = check(&svg("<path d='M0 0A1 -5e36 0 1 0 20 24'/>")).unwrap_err().to_string();
+        assert!(said.contains("a path with a number of more than a thousand million"), "{said}");
+        check(&svg("<path d='M-1e9 0h2000000000e-1'/>")).unwrap();
     }
 
     #[test]

@@ -68,7 +68,7 @@ pub(super) fn parse(bytes: &[u8], patience: Patience) -> Result<Vector, Why> {
     });
     let (tree, notes) = parsed.map_err(|stopped| match stopped {
         Stopped::Late => Why::Late(patience.drawing_s),
-        Stopped::GaveUp(words) => Why::BadDrawing(format!("the drawing library gave up on it: {words}")),
+        Stopped::GaveUp(words) => Why::BadDrawing(words),
     })??;
     Ok(Vector { tree: Arc::new(tree), patience, notes })
 }

@@ -12,7 +12,7 @@ pub(super) enum Stopped {
     /// It took longer than allowed. It goes on unseen until it ends or the program does; what it may take was
     /// bounded before it began.
     Late,
-    /// It panicked, with these words, or no thread could be had.
+    /// The library panicked, or no thread could be had: what to say of it.
     GaveUp(String),
 }
 
@@ -22,8 +22,9 @@ pub(super) fn watched<R: Send + 'static>(
     work: impl FnOnce() -> R + Send + 'static,
 ) -> Result<R, Stopped> {
     match parallel::aside(STACK, seconds, move || contained(work)) {
-        Aside::Done(Ok(result)) => Ok(result),
-        Aside::Done(Err(words)) | Aside::NoThread(words) => Err(Stopped::GaveUp(words)),
+        Aside::Done(Some(result)) => Ok(result),
+        Aside::Done(None) => Err(Stopped::GaveUp("the drawing library cannot make sense of it".into())),
+        Aside::NoThread(words) => Err(Stopped::GaveUp(words)),
         Aside::Late => Err(Stopped::Late),
     }
 }
