@@ -2,6 +2,8 @@
 
 use std::marker::PhantomData;
 
+pub(crate) mod sets;
+
 /// Linear light: relative luminance Y of IEC 61966-2-1, 0 (black) to 1 (white).
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct LinearLight;

@@ -1,6 +1,8 @@
 //! Connected patches of cells (over-burnt ones, or ones whose detail is lost), found row by row without a
 //! plane of labels.
 
+use crate::plane::sets::Sets;
+
 /// A connected patch of over-burnt cells (cells that share edges).
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct CellPatch {
@@ -43,8 +45,8 @@ struct Run {
 /// Patches of some consecutive rows, as they grow.
 #[derive(Debug, Default)]
 pub struct CellPatches {
-    /// For each patch: the one it was joined to (itself while it stands), and its figures.
-    parent: Vec<u32>,
+    /// Patches that were joined, and the figures of each.
+    joined: Sets,
     figures: Vec<CellPatch>,
     /// Runs of the first and of the latest row; `None` before the first row.
     first: Option<Vec<Run>>,
@@ -61,8 +63,7 @@ impl CellPatches {
             let end = charred[from..].iter().position(|&c| c <= 0.0).map_or(charred.len(), |n| from + n);
             let area = charred[from..end].iter().map(|&c| f64::from(c)).sum();
             let worst = (from..end).fold(from, |w, i| if peak[i] > peak[w] { i } else { w });
-            let patch = self.parent.len() as u32;
-            self.parent.push(patch);
+            let patch = self.joined.add();
             self.figures.push(CellPatch {
                 area,
                 worst: (worst, y),
@@ -84,11 +85,10 @@ impl CellPatches {
     /// Takes in the rows that follow.
     pub fn append(&mut self, below: CellPatches) {
         let Some(first) = below.first else { return };
-        let shift = self.parent.len() as u32;
+        let shift = self.joined.append(below.joined);
         let shifted = |runs: Vec<Run>| -> Vec<Run> {
             runs.into_iter().map(|r| Run { patch: r.patch + shift, ..r }).collect()
         };
-        self.parent.extend(below.parent.iter().map(|p| p + shift));
         self.figures.extend(below.figures);
         let first = shifted(first);
         if self.first.is_none() {
@@ -102,8 +102,7 @@ impl CellPatches {
 
     /// The largest patch.
     pub fn finish(self) -> Option<CellPatch> {
-        let roots = self.parent.iter().enumerate().filter(|&(i, &p)| i as u32 == p);
-        roots.fold(None, |best, (i, _)| self.figures[i].larger(best))
+        self.joined.roots().fold(None, |best, i| self.figures[i as usize].larger(best))
     }
 
     /// Joins the patches of runs that touch.
@@ -121,24 +120,11 @@ impl CellPatches {
         }
     }
 
-    fn root(&mut self, mut p: u32) -> u32 {
-        while self.parent[p as usize] != p {
-            let up = self.parent[self.parent[p as usize] as usize];
-            self.parent[p as usize] = up;
-            p = up;
-        }
-        p
-    }
-
     fn join(&mut self, a: u32, b: u32) {
-        let (a, b) = (self.root(a), self.root(b));
-        if a == b {
-            return;
+        if let Some((keep, drop)) = self.joined.join(a, b) {
+            let other = self.figures[drop as usize];
+            self.figures[keep as usize].join(&other);
         }
-        let (keep, drop) = (a.min(b), a.max(b));
-        self.parent[drop as usize] = keep;
-        let other = self.figures[drop as usize];
-        self.figures[keep as usize].join(&other);
     }
 }
 

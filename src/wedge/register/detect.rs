@@ -3,11 +3,9 @@
 //! A mark is seen by its nesting: a small round region inside a ring inside a ring. No other part of a
 //! wedge nests so, and the test holds for either polarity, any turn, and tilts far beyond 25 degrees.
 
-use image::{GrayImage, Luma};
-use imageproc::region_labelling::{Connectivity, connected_components};
-
 use super::candidate::MarkCandidate;
 use super::homography::Homography;
+use super::regions::{Region, Regions};
 use super::{four_marks, three_marks};
 use crate::parallel;
 use crate::plane::Light;
@@ -50,7 +48,7 @@ pub fn find(light: &Light, wedge: &Wedge, progress: &dyn Progress) -> Result<Hom
         let shorter = w.min(h);
         let lists = parallel::map(3, |i| {
             let radius = (shorter / [10, 20, 36][i]).max(6);
-            candidates(&threshold(&small, radius), factor as f64)
+            candidates(&Regions::of(&threshold(&small, radius), w), factor as f64)
         });
         let mut all: Vec<MarkCandidate> = Vec::new();
         for c in lists.into_iter().flatten() {
@@ -97,8 +95,8 @@ fn reduce(light: &Light, factor: usize) -> Light {
     out
 }
 
-/// 2 where a pixel is above the mean of the square of `radius` round it, else 1.
-fn threshold(small: &Light, radius: usize) -> GrayImage {
+/// Whether each pixel is above the mean of the square of `radius` round it.
+fn threshold(small: &Light, radius: usize) -> Vec<bool> {
     let (w, h) = (small.width(), small.height());
     let mut sums = vec![0f64; (w + 1) * (h + 1)];
     for y in 0..h {
@@ -108,89 +106,30 @@ fn threshold(small: &Light, radius: usize) -> GrayImage {
             sums[(y + 1) * (w + 1) + x + 1] = sums[y * (w + 1) + x + 1] + run;
         }
     }
-    let mut out = GrayImage::new(w as u32, h as u32);
+    let mut out = Vec::with_capacity(w * h);
     for y in 0..h {
         let (y0, y1) = (y.saturating_sub(radius), (y + radius + 1).min(h));
         for (x, &v) in small.row(y).iter().enumerate() {
             let (x0, x1) = (x.saturating_sub(radius), (x + radius + 1).min(w));
             let at = |yy: usize, xx: usize| sums[yy * (w + 1) + xx];
             let sum = at(y1, x1) - at(y0, x1) - at(y1, x0) + at(y0, x0);
-            let above = f64::from(v) * ((y1 - y0) * (x1 - x0)) as f64 > sum;
-            out.put_pixel(x as u32, y as u32, Luma([1 + u8::from(above)]));
+            out.push(f64::from(v) * ((y1 - y0) * (x1 - x0)) as f64 > sum);
         }
     }
     out
 }
 
-#[derive(Clone, Copy)]
-struct Region {
-    area: f64,
-    sum: (f64, f64),
-    low: (u32, u32),
-    high: (u32, u32),
-    light: bool,
-    start: (u32, u32),
-}
-
-impl Region {
-    fn centre(&self) -> (f64, f64) {
-        (self.sum.0 / self.area, self.sum.1 / self.area)
-    }
-
-    fn width(&self) -> f64 {
-        f64::from(self.high.0 - self.low.0 + 1)
-    }
-
-    fn height(&self) -> f64 {
-        f64::from(self.high.1 - self.low.1 + 1)
-    }
-
-    fn holds(&self, inner: &Region) -> bool {
-        self.low.0 < inner.low.0
-            && self.low.1 < inner.low.1
-            && self.high.0 > inner.high.0
-            && self.high.1 > inner.high.1
-    }
-}
-
-fn candidates(binary: &GrayImage, factor: f64) -> Vec<MarkCandidate> {
-    let labels = connected_components(binary, Connectivity::Four, Luma([0u8]));
-    let count = labels.pixels().map(|p| p[0]).max().unwrap_or(0) as usize + 1;
-    let none = Region {
-        area: 0.0,
-        sum: (0.0, 0.0),
-        low: (u32::MAX, u32::MAX),
-        high: (0, 0),
-        light: false,
-        start: (0, 0),
-    };
-    let mut regions = vec![none; count];
-    for ((x, y, l), v) in labels.enumerate_pixels().zip(binary.pixels()) {
-        let r = &mut regions[l[0] as usize];
-        if r.area == 0.0 {
-            r.light = v[0] == 2;
-            r.start = (x, y);
-        }
-        r.area += 1.0;
-        r.sum = (r.sum.0 + f64::from(x), r.sum.1 + f64::from(y));
-        r.low = (r.low.0.min(x), r.low.1.min(y));
-        r.high = (r.high.0.max(x), r.high.1.max(y));
-    }
-    // The region round another: the pixel above its first pixel in reading order belongs to it.
-    let round = |r: &Region| -> Option<&Region> {
-        let y = r.start.1.checked_sub(1)?;
-        regions.get(labels.get_pixel(r.start.0, y)[0] as usize)
-    };
+fn candidates(regions: &Regions, factor: f64) -> Vec<MarkCandidate> {
     let ellipse = |area: f64, r: &Region| {
         (0.8..=1.15).contains(&(area / (std::f64::consts::FRAC_PI_4 * r.width() * r.height())))
             && (0.55..=1.8).contains(&(r.width() / r.height()))
     };
     let mut out = Vec::new();
-    for c in regions.iter().filter(|r| r.area >= 5.0) {
+    for c in regions.all.iter().filter(|r| r.area >= 5.0) {
         if !ellipse(c.area, c) {
             continue;
         }
-        let Some(b) = round(c) else { continue };
+        let Some(b) = regions.round(c) else { continue };
         let near = |p: &Region, q: &Region| {
             let ((ax, ay), (bx, by)) = (p.centre(), q.centre());
             (ax - bx).hypot(ay - by) < 0.12 * (p.width() + p.height()) / 2.0 + 0.3
@@ -205,7 +144,7 @@ fn candidates(binary: &GrayImage, factor: f64) -> Vec<MarkCandidate> {
             let area = b.area + c.area;
             out.push(candidate(b, area, true, b.light, factor));
         }
-        let Some(a) = round(b) else { continue };
+        let Some(a) = regions.round(b) else { continue };
         let inner = (RING * RING - CENTRE * CENTRE) / (CENTRE * CENTRE);
         let outer = (1.0 - RING * RING) / (CENTRE * CENTRE);
         let (q1, q2) = (ratio / inner, a.area / c.area / outer);

@@ -10,6 +10,7 @@ mod homography;
 mod locate;
 pub mod photo;
 mod refine;
+mod regions;
 mod three_marks;
 
 pub use camera::Camera;
