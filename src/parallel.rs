@@ -14,6 +14,12 @@ use rayon::prelude::*;
 /// 32 k simple operations the hand-over costs more than it saves.
 pub const LEAST_WORK: usize = 32 * 1024;
 
+/// Calls `work(i)` for `i` in `0..count`, several at once. Bands and maps come through here, and through a
+/// reference: the library's machinery is compiled once rather than for each of some fifty kernels.
+fn each(count: usize, work: &(dyn Fn(usize) + Sync)) {
+    (0..count).into_par_iter().for_each(work);
+}
+
 /// Calls `work(first_row, band)` for consecutive bands of `rows` rows of `row_len` values each,
 /// several at once when the plane is worth it. The last band may be shorter.
 pub fn bands<T: Send>(
@@ -25,14 +31,24 @@ pub fn bands<T: Send>(
     let len = (row_len * rows).max(1);
     if data.len() < LEAST_WORK {
         data.chunks_mut(len).enumerate().for_each(|(i, band)| work(i * rows, band));
-    } else {
-        data.par_chunks_mut(len).enumerate().for_each(|(i, band)| work(i * rows, band));
+        return;
     }
+    let bands: Vec<_> = data.chunks_mut(len).map(Mutex::new).collect();
+    each(bands.len(), &|i| {
+        // Each band has one taker, so the lock is free; it was poisoned only if this very work panicked before.
+        let mut band = bands[i].lock().unwrap_or_else(PoisonError::into_inner);
+        work(i * rows, &mut band);
+    });
 }
 
 /// Computes `work(i)` for `i` in `0..count`, several at once, and returns the results in order.
 pub fn map<R: Send>(count: usize, work: impl Fn(usize) -> R + Sync + Send) -> Vec<R> {
-    (0..count).into_par_iter().map(work).collect()
+    let results: Vec<_> = (0..count).map(|_| Mutex::new(None)).collect();
+    each(count, &|i| {
+        let result = work(i);
+        *results[i].lock().unwrap_or_else(PoisonError::into_inner) = Some(result);
+    });
+    results.into_iter().filter_map(|r| r.into_inner().unwrap_or_else(PoisonError::into_inner)).collect()
 }
 
 /// The same where the work needs room that is worth keeping: `ready()` makes it, once for several `i`, and
