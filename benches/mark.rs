@@ -27,7 +27,7 @@ fn trade() -> Burn {
         schwarzschild: 0.8,
         v0: MmPerS(12.5),
     };
-    Burn { along: 1.436, across: 1.436, x_solid: 4.31, response }
+    Burn { x_solid: 4.31, response, ..Burn::plain(1.436, 1.436) }
 }
 
 /// Dots at 45 % with the texture of an error diffusion: the carry of a running sum, shifted by line.

@@ -4,10 +4,9 @@ use std::io::{self, Write};
 
 use divan::counter::BytesCount;
 use dotwright::kernels::blank::Blank;
-use dotwright::kernels::placement::{DotRect, Grid};
+use dotwright::kernels::placement::{Along, DotRect, Grid};
 use dotwright::kernels::plane::Dots;
 use dotwright::kernels::progress::Silent;
-use dotwright::kernels::scan::axis::Along;
 use dotwright::kernels::scan::estimate::Estimate;
 use dotwright::kernels::scan::limits::Limits;
 use dotwright::kernels::scan::lines::Marking;

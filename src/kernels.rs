@@ -75,7 +75,7 @@ pub mod pipeline {
     pub use crate::pipeline::{dots, run, wanted};
 }
 pub mod placement {
-    pub use crate::placement::{DotRect, Grid, Place};
+    pub use crate::placement::{Along, DotRect, Grid, Place};
 }
 pub mod plane {
     pub use crate::plane::{Dots, Light, Tone};
@@ -96,7 +96,7 @@ pub mod proof {
 }
 pub mod scan {
     pub mod axis {
-        pub use crate::scan::axis::{Along, Axis};
+        pub use crate::scan::axis::Axis;
     }
     pub mod contour {
         pub use crate::scan::contour::Contour;

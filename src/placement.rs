@@ -8,6 +8,34 @@ use crate::art::Window;
 use crate::blank::{Blank, parse_size};
 use crate::units::Mm;
 
+/// The axis that lines run along.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Along {
+    /// Lines are rows of dots.
+    #[default]
+    X,
+    /// Lines are columns of dots, for blanks that must not be shaken sideways or a head faster along y.
+    Y,
+}
+
+impl Along {
+    /// The other axis.
+    pub fn turned(self) -> Along {
+        match self {
+            Along::X => Along::Y,
+            Along::Y => Along::X,
+        }
+    }
+
+    /// What belongs to x and to y, as what belongs to the direction along the lines and across them; and back.
+    pub fn swap<T>(self, (x, y): (T, T)) -> (T, T) {
+        match self {
+            Along::X => (x, y),
+            Along::Y => (y, x),
+        }
+    }
+}
+
 /// Distances between dots (mm): `along` between dots of a row (x), `across` between rows (y). Both above zero.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Grid {

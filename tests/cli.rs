@@ -511,6 +511,61 @@ fn a_program_marks_exactly_its_dots_and_stops_are_kept_from_it() {
 }
 
 #[test]
+fn lines_along_y_mark_the_dots_just_as_well() {
+    let b = bench();
+    ok(&["prepare", "disc.svg", "--out", "one", "--blank", "round:40mm", "--axis", "y"], b.path());
+    let out = ok(&["replay", "one/program.nc", "--against", "one/dots.png"], b.path());
+    assert!(out.contains("the dots are the same") && !out.contains("STOP"), "{out}");
+    let outline = ok(&["replay", "one/outline.nc"], b.path());
+    assert!(!outline.contains("STOP"), "{outline}");
+    let program = fs::read_to_string(b.path().join("one/program.nc")).expect("there");
+    let upright = program.lines().filter(|l| l.starts_with('Y')).count();
+    assert!(upright > 500 && !program.lines().any(|l| l.starts_with('X')), "{upright}");
+    ok(&["prepare", "--job", "one/job.toml", "--out", "two"], b.path());
+    let read = |folder: &str| fs::read(b.path().join(folder).join("program.nc")).expect("there");
+    assert!(read("one") == read("two"));
+}
+
+/// A machine file of the kit with something else in it.
+fn machine(folder: &Path, from: &str, to: &str) -> String {
+    let own = ok(&["kit", "show", "diode-5w"], folder);
+    assert!(own.contains(from), "{own}");
+    fs::write(folder.join("own.toml"), own.replacen(from, to, 1)).expect("written");
+    "own.toml".into()
+}
+
+#[test]
+fn a_program_that_would_burn_or_leave_the_bed_is_never_written() {
+    let b = bench();
+    for header in ["M3S1000", "G0X100Y100", "M2"] {
+        for key in ["header", "footer"] {
+            let own = machine(b.path(), "[program]", &format!("[program]\n{key} = ['{header}']"));
+            let said = format!("{key} line '{header}'");
+            refused(&["prepare", "disc.svg", "--out", "out", "--machine", &own], b.path(), 1, &said);
+            refused(&["wedge", "draw", "--out", "out", "--machine", &own], b.path(), 1, &said);
+        }
+    }
+    // The blank hangs over the bed's edge; the art does not.
+    let own = machine(b.path(), "[motion]", "[motion]\nblank_on_bed = '315x0mm'");
+    let line = ["prepare", "disc.svg", "--place", "20x20mm", "--out", "out", "--machine", &own];
+    let o = dotwright(&line, b.path());
+    assert_eq!(o.status.code(), Some(3), "{}", text(&o.stderr));
+    assert!(text(&o.stdout).contains("STOP off-bed: The outline leaves the bed"), "{}", text(&o.stdout));
+    assert!(!b.path().join("out/program.nc").exists() && !b.path().join("out/outline.nc").exists());
+    refused(&["wedge", "draw", "--out", "wedge", "--machine", &own], b.path(), 1, "would leave the bed");
+    // One step of power for all.
+    let own = machine(b.path(), "full_scale_s = 1000", "full_scale_s = 1");
+    refused(&["wedge", "draw", "--out", "wedge", "--machine", &own], b.path(), 1, "too few steps");
+    let line = ["prepare", "disc.svg", "--out", "coarse", "--machine", &own];
+    let o = dotwright(&line, b.path());
+    assert!(
+        o.status.code() == Some(3) && text(&o.stdout).contains("STOP coarse-power"),
+        "{}",
+        text(&o.stdout)
+    );
+}
+
+#[test]
 fn tones_by_power_make_a_program_too() {
     let b = bench();
     let line = "prepare ramp.png --out one --blank rect:30x25mm --tone-by power";

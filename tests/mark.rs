@@ -2,6 +2,7 @@
 
 use dotwright::kernels::mark::{Burn, CellSamples, Forecast, Ink, Seen, Sums, Wish, exposure, sums, walk};
 use dotwright::kernels::parallel::with_threads;
+use dotwright::kernels::placement::Along;
 use dotwright::kernels::plane::{Dots, Tone};
 use dotwright::kernels::progress::{Progress, Silent, Stopped};
 
@@ -124,14 +125,59 @@ fn few_samples_keep_the_mean_mark_within_a_third_of_a_percent_of_the_reference()
     }
     for (along, across) in [(0.8, 0.8), (1.0, 1.0), (1.436, 1.436), (2.0, 2.0), (3.0, 1.2), (4.5, 4.5)] {
         for power in [0.7, 1.0, 2.0] {
-            let burn = Burn { x_solid: power, ..Burn::plain(along, across) };
-            let (few, all) = (Forecast::new(&burn), Forecast::with_samples(&burn, CellSamples::REFERENCE));
-            for (i, dots) in pictures.iter().enumerate() {
-                let (a, b) = (summed(&few, dots).totals.mean_mark, summed(&all, dots).totals.mean_mark);
-                // Below one mark in fifty the share is of no account.
-                assert!((a - b).abs() < 0.003 * b.max(0.02), "{along} {across} {power} {i}: {a} {b}");
+            for lines in [Along::X, Along::Y] {
+                let burn = Burn { x_solid: power, lines, ..Burn::plain(along, across) };
+                let (few, all) =
+                    (Forecast::new(&burn), Forecast::with_samples(&burn, CellSamples::REFERENCE));
+                for (i, dots) in pictures.iter().enumerate() {
+                    let (a, b) = (summed(&few, dots).totals.mean_mark, summed(&all, dots).totals.mean_mark);
+                    // Below one mark in fifty the share is of no account.
+                    let near = (a - b).abs() < 0.003 * b.max(0.02);
+                    assert!(near, "{along} {across} {power} {lines:?} {i}: {a} {b}");
+                }
             }
         }
+    }
+}
+
+/// Columns become rows.
+fn turned(dots: &Dots) -> Dots {
+    let mut out = Dots::off(dots.height(), dots.width());
+    (0..dots.height()).for_each(|y| (0..dots.width()).for_each(|x| out.set(y, x, dots.get(x, y))));
+    out
+}
+
+#[test]
+fn dots_marked_by_columns_look_like_turned_dots_marked_by_rows() {
+    for (dots, (along, across)) in [
+        (random(150, 110, 0.4, 3), (1.0, 1.6)),
+        (random(75, 140, 0.6, 5), (2.2, 1.2)),
+        (diffused(96, 0.3), (1.436, 1.436)),
+        (random(90, 90, 0.5, 7), (5.0, 3.0)),
+    ] {
+        let burn = Burn { x_solid: 2.0, ..Burn::plain(along, across) };
+        let upright = Burn { lines: Along::Y, ..burn };
+        let plane =
+            |burn: &Burn, dots: &Dots| Forecast::with_samples(burn, CellSamples::REFERENCE).plane(dots);
+        let (rows, columns) = (plane(&burn, &turned(&dots)), plane(&upright, &dots));
+        let close = |burn: &Burn, dots: &Dots| exposure::fine(dots, burn, 0..40, 0..40, 4);
+        let (near, far) = (close(&burn, &turned(&dots)), close(&upright, &dots));
+        for y in 0..dots.height() {
+            for x in 0..dots.width() {
+                let (a, b) = (columns.row(y)[x], rows.row(x)[y]);
+                assert!((a - b).abs() < 2e-4, "{along} {across} at {x} {y}: {a} {b}");
+            }
+        }
+        for i in 0..160 {
+            for j in 0..160 {
+                assert!((near.row(i)[j] - far.row(j)[i]).abs() < 1e-5, "{along} {across} at {i} {j}");
+            }
+        }
+        // Swept and stamped differ, so that a mistake is seen.
+        let along_rows = plane(&burn, &dots);
+        let apart = along_rows.data().iter().zip(columns.data()).map(|(a, b)| (a - b).abs());
+        let most = apart.fold(0.0, f32::max);
+        assert!(rows.mean() > 0.0 && most > 1e-3, "{along} {across}: {most}");
     }
 }
 

@@ -5,10 +5,10 @@ use std::path::Path;
 
 use dotwright::kernels::blank::{Blank, Shape};
 use dotwright::kernels::mark::Burn;
-use dotwright::kernels::placement::{DotRect, Grid};
+use dotwright::kernels::placement::{Along, DotRect, Grid};
 use dotwright::kernels::plane::{Dots, Tone};
 use dotwright::kernels::progress::Silent;
-use dotwright::kernels::scan::axis::{Along, Axis};
+use dotwright::kernels::scan::axis::Axis;
 use dotwright::kernels::scan::contour::Contour;
 use dotwright::kernels::scan::grey;
 use dotwright::kernels::scan::limits::{BeamLag, Limits, PowerMode};

@@ -11,7 +11,7 @@ use crate::job::acceptance::Acceptance;
 use crate::job::asked::{ArtJob, BlankJob, BurnJob, DotsJob, Reference, ScanJob, ToneJob};
 use crate::job::kit::{self, Sort};
 use crate::job::words::{
-    Amount, BeamOn, Crop, CurvePoints, DotGain, Levels, Packing, ReadAs, Sharpen, ToneBy, Ways,
+    Along, Amount, BeamOn, Crop, CurvePoints, DotGain, Levels, Packing, ReadAs, Sharpen, ToneBy, Ways,
 };
 use crate::job::{Job, KitError, file_name};
 use crate::placement::Place;
@@ -216,6 +216,12 @@ pub struct ScanOptions {
     /// Lines there and back, or all one way: both or one [default: both]
     #[arg(long, value_name = "WAY")]
     pub direction: Option<Ways>,
+    /// The axis that lines run along: x or y [default: x]
+    ///
+    /// Along y the lines are columns: for a blank that must not be shaken sideways, a machine that is faster along y,
+    /// or a bed with no room for run-ups along x. The pitch across the lines suits the motor steps of the other axis.
+    #[arg(long, value_name = "AXIS")]
+    pub axis: Option<Along>,
     /// Run-up at each end of a line, 0mm to 200mm [default: v²/(2a) and the machine's settle length]
     #[arg(long, value_name = "MM")]
     pub run_up: Option<Mm>,
@@ -325,6 +331,7 @@ impl PieceOptions {
             burn: self.process.burn(),
             scan: ScanJob {
                 direction: self.scan.direction,
+                axis: self.scan.axis,
                 run_up: self.scan.run_up,
                 trim: self.scan.trim,
                 ..ScanJob::default()

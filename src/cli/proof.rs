@@ -12,7 +12,8 @@ use super::source::Source;
 use super::target::OutOptions;
 use super::{bar::Bar, terminal};
 use crate::encode::{BeamOn, png};
-use crate::job::asked::{BlankJob, DotsJob};
+use crate::job::asked::{BlankJob, DotsJob, ScanJob};
+use crate::job::words::Along;
 use crate::job::{Job, plan};
 use crate::units::Pitch;
 use crate::{outputs, pipeline};
@@ -26,6 +27,9 @@ pub struct ProofArgs {
     /// Density of the dots, for example 304dpi [default: what the file says of itself]
     #[arg(long, value_name = "DPI")]
     pub density: Option<Pitch>,
+    /// The axis that lines run along: x or y [default: x]
+    #[arg(long, value_name = "AXIS")]
+    pub axis: Option<Along>,
     /// The colour that means beam on: black or white [default: black]
     #[arg(long, value_name = "COLOUR", default_value = "black", hide_default_value = true)]
     pub beam_on: BeamOn,
@@ -54,7 +58,7 @@ pub fn run(args: &ProofArgs, out: &mut Out) -> Result<u8, Failure> {
     let source = Source::read(&args.dots)?;
     let decoded = png::read_dots(&source.bytes, args.beam_on)
         .map_err(|e| Failure::input(format!("{} holds no dots: {e}", source.in_messages)))?;
-    let (along, across) = match (args.density, decoded.pixels_per_metre) {
+    let (x, y) = match (args.density, decoded.pixels_per_metre) {
         (Some(d), _) => (d, d),
         (None, Some((x, y))) => {
             match (Pitch::from_mm(1e3 / f64::from(x)), Pitch::from_mm(1e3 / f64::from(y))) {
@@ -64,6 +68,7 @@ pub fn run(args: &ProofArgs, out: &mut Out) -> Result<u8, Failure> {
         }
         (None, None) => return Err(no_density(&source.in_messages)),
     };
+    let (along, across) = args.axis.unwrap_or_default().swap((x, y));
     let (shape, margin, surface) = args.blank.shape()?;
     let job = Job {
         blank: BlankJob {
@@ -74,6 +79,7 @@ pub fn run(args: &ProofArgs, out: &mut Out) -> Result<u8, Failure> {
         },
         dots: DotsJob { pitch: Some(along), pitch_across: Some(across), ..DotsJob::default() },
         burn: args.process.burn(),
+        scan: ScanJob { axis: args.axis, ..ScanJob::default() },
         ..args.process.references()
     };
     let plan = plan::resolve(&job)?;

@@ -58,11 +58,19 @@ pub fn crowded(beam: Beam, pitch: Mm, steps_per_mm: f64) -> Option<Finding> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::placement::Along;
     use crate::units::{MmPerS, Watts};
 
     fn setting(dpi: f64) -> Setting {
         let p = Mm(25.4 / dpi);
-        Setting { power: Watts(4.5), speed: MmPerS(12.5), passes: 1, pitch_along: p, pitch_across: p }
+        Setting {
+            power: Watts(4.5),
+            speed: MmPerS(12.5),
+            passes: 1,
+            pitch_along: p,
+            pitch_across: p,
+            lines: Along::X,
+        }
     }
 
     fn beam() -> Beam {

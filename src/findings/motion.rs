@@ -1,8 +1,8 @@
 //! Findings about motion: edge-dwell, link-starved, off-bed, coarse-power; and what a replay brings to light.
 
 use super::{Finding, Remedy, Severity};
+use crate::placement::Along;
 use crate::progress::Silent;
-use crate::scan::axis::Along;
 use crate::scan::estimate::Estimate;
 use crate::scan::limits::PowerMode;
 use crate::scan::lines::Marking;
@@ -274,7 +274,7 @@ pub fn off_bed(path: &RasterPath, marking: Marking<'_>, estimate: &Estimate) -> 
             change: "lines along",
             value: 90.0,
             unit: "deg",
-            text: format!("lines along {axis}"),
+            text: format!("lines along {axis}: --axis {axis}"),
             // Pitches that differ along and across change places with the lines: other dots.
             verified: path.rect.grid.along == path.rect.grid.across,
         });

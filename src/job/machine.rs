@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::file::{Absurd, unless};
 use super::process::Standing;
-use super::words::PowerMode;
+use super::words::{Along, PowerMode};
 use crate::blank::parse_size;
 use crate::scan::axis::Axis;
 use crate::scan::limits::{BeamLag, Limits, LimitsError};
@@ -191,6 +191,12 @@ impl Machine {
             lag: BeamLag::Seconds(m.lag_ms / 1000.0),
             pointer: c.pointer_power.map(|p| p.0),
         }
+    }
+
+    /// The axis that lines run along, and the one across them.
+    pub fn axes(&self, lines: Along) -> (Axis, Axis) {
+        let limits = self.limits();
+        lines.swap((limits.x, limits.y))
     }
 
     /// Refuses values that no machine has, naming the key.

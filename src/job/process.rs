@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use super::file::{Absurd, unless};
 use crate::mark::{Beam, Burn, Response, Setting};
+use crate::placement::Along;
 use crate::units::{JoulesPerMm2, Mm, MmPerS, Share, Watts};
 
 /// How a value is known.
@@ -66,6 +67,8 @@ pub struct Process {
     pub pitch_along: Known<Mm>,
     /// Pitch across the lines.
     pub pitch_across: Known<Mm>,
+    /// The axis that lines run along.
+    pub lines: Along,
     /// Looks of the piece: unmarked, marked, charred.
     pub looks: Known<[f64; 3]>,
     /// The rise: `x_half`, steepness.
@@ -85,6 +88,7 @@ impl Process {
             passes: self.passes.value,
             pitch_along: self.pitch_along.value,
             pitch_across: self.pitch_across.value,
+            lines: self.lines,
         }
     }
 

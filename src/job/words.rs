@@ -9,7 +9,7 @@ use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use crate::art::Window;
 pub use crate::encode::BeamOn;
 pub use crate::encode::tiff::Packing;
-pub use crate::scan::axis::Along;
+pub use crate::placement::Along;
 pub use crate::scan::limits::PowerMode;
 pub use crate::scan::raster::Ways;
 use crate::units::{Mm, Share};

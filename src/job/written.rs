@@ -3,7 +3,7 @@
 use super::acceptance::Acceptance;
 use super::asked::{ArtJob, BlankJob, BurnJob, DotsJob, Job, Reference, ScanJob, ToneJob};
 use super::plan::Settled;
-use super::words::{Along, Amount, Levels, Sharpen};
+use super::words::{Amount, Levels, Sharpen};
 use crate::units::{Pitch, Share};
 
 /// The job that gives this plan again; `settled.job` is the job as it was asked.
@@ -27,7 +27,7 @@ pub(super) fn out(settled: &Settled) -> Job {
         scan: ScanJob {
             tone_by: Some(settled.scan.tone_by),
             direction: Some(settled.scan.ways),
-            axis: Some(Along::X),
+            axis: Some(settled.scan.lines),
             run_up: settled.scan.run_up,
             trim: Some(settled.scan.trim),
             accept: some(settled.scan.accept.clone()),
@@ -88,8 +88,8 @@ fn tone(settled: &Settled) -> ToneJob {
 fn dots(settled: &Settled) -> DotsJob {
     let (dots, options) = (&settled.dots, &settled.dots.options);
     DotsJob {
-        pitch: Pitch::from_mm(settled.grid.along.0),
-        pitch_across: Pitch::from_mm(settled.grid.across.0),
+        pitch: Pitch::from_mm(settled.process.pitch_along.value.0),
+        pitch_across: Pitch::from_mm(settled.process.pitch_across.value.0),
         screen: Some(dots.screen.name.to_string()),
         level: Some(options.level),
         matrix: Some(options.matrix),

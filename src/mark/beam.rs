@@ -1,7 +1,6 @@
 //! The beam: an elliptical Gaussian, swept one pitch along the line while a dot is on.
 
-use libm::erf;
-
+use super::exposure::{stamped, swept};
 use crate::units::{JoulesPerMm2, Mm, MmPerS, Watts};
 
 /// 1/e² diameters of the beam on the work, along and across the scan. Both above zero.
@@ -26,6 +25,42 @@ impl Beam {
     }
 }
 
+/// How the light of a dot falls off along one axis of a plane of dots, for a 1/e² beam diameter in pitches
+/// of that axis.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Profile {
+    /// Along the lines: the Gaussian of standard deviation `diameter / 4`, integrated over the one-pitch travel
+    /// of a dot (difference of two error functions).
+    Swept(f64),
+    /// Across them: its density at the line's distance.
+    Stamped(f64),
+}
+
+impl Profile {
+    /// Exposure at distance `d` (pitches) from a dot, relative to a solid's mean.
+    pub fn at(self, d: f64) -> f64 {
+        match self {
+            Profile::Swept(diameter) => swept(diameter, d),
+            Profile::Stamped(diameter) => stamped(diameter, d),
+        }
+    }
+
+    /// The 1/e² beam diameter, pitches.
+    pub fn diameter(self) -> f64 {
+        match self {
+            Profile::Swept(diameter) | Profile::Stamped(diameter) => diameter,
+        }
+    }
+
+    /// The same of a beam that is at least `least` pitches wide.
+    pub(super) fn at_least(self, least: f64) -> Profile {
+        match self {
+            Profile::Swept(diameter) => Profile::Swept(diameter.max(least)),
+            Profile::Stamped(diameter) => Profile::Stamped(diameter.max(least)),
+        }
+    }
+}
+
 /// Weights of the dots around a sample, for `over` sample positions (phases) inside a dot's cell.
 ///
 /// `along[phase * taps + j]` is the exposure that the dot `j - radius` columns away gives to a
@@ -38,35 +73,32 @@ pub struct Taps {
     pub over: usize,
     /// Dots on either side that are taken in.
     pub radius: usize,
-    /// Weights along the scan, `over * (2 radius + 1)`.
+    /// Weights along the rows, `over * (2 radius + 1)`.
     pub along: Vec<f32>,
-    /// Weights across the scan, `over * (2 radius + 1)`.
+    /// Weights down the columns, `over * (2 radius + 1)`.
     pub across: Vec<f32>,
 }
 
 impl Taps {
     /// Taps for a beam whose 1/e² diameters are `along` and `across` pitches (of the pitch along and
-    /// across the lines respectively), with `over` phases and dots up to `radius` away.
-    ///
-    /// Along: the Gaussian of standard deviation `diameter / 4`, integrated over the one-pitch travel
-    /// of a dot (difference of two error functions). Across: its density at the line's distance.
+    /// across the lines respectively), with `over` phases and dots up to `radius` away. Lines are rows.
     pub fn new(along: f64, across: f64, over: usize, radius: usize) -> Self {
+        Taps::of((Profile::Swept(along), Profile::Stamped(across)), over, radius)
+    }
+
+    /// Taps for how light falls off along the rows and down the columns, see [`super::Burn::profiles`].
+    pub fn of((x, y): (Profile, Profile), over: usize, radius: usize) -> Self {
         let taps = 2 * radius + 1;
-        let (sx, sy) = (along / 4.0, across / 4.0);
-        let mut a = Vec::with_capacity(over * taps);
-        let mut c = Vec::with_capacity(over * taps);
-        for phase in 0..over {
-            let x = (phase as f64 + 0.5) / over as f64 - 0.5;
-            for j in 0..taps {
-                let d = x - (j as f64 - radius as f64);
-                let s = sx * std::f64::consts::SQRT_2;
-                a.push((0.5 * (erf((d + 0.5) / s) - erf((d - 0.5) / s))) as f32);
-                c.push(
-                    (libm::exp(-d * d / (2.0 * sy * sy)) / ((2.0 * std::f64::consts::PI).sqrt() * sy)) as f32,
-                );
-            }
-        }
-        Taps { over, radius, along: a, across: c }
+        let weights = |profile: Profile| -> Vec<f32> {
+            (0..over)
+                .flat_map(|phase| (0..taps).map(move |j| (phase, j)))
+                .map(|(phase, j)| {
+                    let at = (phase as f64 + 0.5) / over as f64 - 0.5;
+                    profile.at(at - (j as f64 - radius as f64)) as f32
+                })
+                .collect()
+        };
+        Taps { over, radius, along: weights(x), across: weights(y) }
     }
 
     /// The least radius, in dots, beyond which a beam of `diameter` pitches gives less than about

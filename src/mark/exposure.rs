@@ -8,7 +8,7 @@ use std::ops::Range;
 
 use libm::erf;
 
-use super::beam::Taps;
+use super::beam::{Profile, Taps};
 use super::response::Burn;
 use crate::plane::{Dots, Exposure};
 
@@ -98,15 +98,16 @@ pub(super) struct Kernel {
 impl Kernel {
     pub fn new(burn: &Burn, samples: CellSamples) -> Self {
         // A beam of nothing is refused where processes are read; here it must only not divide by zero.
-        let (along, across) = (burn.along.max(1e-3), burn.across.max(1e-3));
-        let radius_along = Taps::radius_for(along).min(FARTHEST);
-        let radius_across = Taps::radius_for(across).min(FARTHEST);
+        let (along, across) = burn.profiles();
+        let (along, across) = (along.at_least(1e-3), across.at_least(1e-3));
+        let radius_along = Taps::radius_for(along.diameter()).min(FARTHEST);
+        let radius_across = Taps::radius_for(across.diameter()).min(FARTHEST);
         let columns = samples.columns();
         let at = |i: usize| (i as f64 + 0.5) / samples.n as f64 - 0.5;
         let rows = (0..samples.n)
             .map(|row| SampleRow {
                 weights: (0..2 * radius_across + 1)
-                    .map(|j| stamped(across, at(row) - (j as f64 - radius_across as f64)) as f32)
+                    .map(|j| across.at(at(row) - (j as f64 - radius_across as f64)) as f32)
                     .collect(),
                 phases: (0..columns.len()).filter(|&p| samples.has(columns[p], row)).collect(),
             })
@@ -199,14 +200,15 @@ pub fn fine(dots: &Dots, burn: &Burn, columns: Range<usize>, rows: Range<usize>,
     let columns = columns.start.min(dots.width())..columns.end.min(dots.width());
     let rows = rows.start.min(dots.height())..rows.end.min(dots.height());
     let over = over.max(1);
-    let (along, across) = (burn.along.max(1e-3), burn.across.max(1e-3));
-    let (near, far) = (Taps::radius_for(along), Taps::radius_for(across));
+    let (along, across) = burn.profiles();
+    let (along, across) = (along.at_least(1e-3), across.at_least(1e-3));
+    let (near, far) = (Taps::radius_for(along.diameter()), Taps::radius_for(across.diameter()));
     let at = |i: usize| (i as f64 + 0.5) / over as f64 - 0.5;
     let weights = |radius: usize, f: &dyn Fn(f64) -> f64| -> Vec<f64> {
         let r = radius as f64;
         (0..over).flat_map(|p| (0..2 * radius + 1).map(move |j| at(p) - (j as f64 - r))).map(f).collect()
     };
-    let (taps, lines) = (weights(near, &|d| swept(along, d)), weights(far, &|d| stamped(across, d)));
+    let (taps, lines) = (weights(near, &|d| along.at(d)), weights(far, &|d| across.at(d)));
     let width = columns.len() * over;
     let mut out = vec![0.0f64; width * rows.len() * over];
     let first = rows.start.saturating_sub(far);
@@ -243,14 +245,14 @@ pub(super) fn stamped(diameter: f64, d: f64) -> f64 {
 }
 
 /// What each value of byte `byte` of the window gives to the eight dots, at position `x` in their cells.
-fn byte_table(along: f64, x: f64, byte: usize, radius: usize) -> Vec<[f32; 8]> {
+fn byte_table(along: Profile, x: f64, byte: usize, radius: usize) -> Vec<[f32; 8]> {
     let mut of_bit = [[0.0f64; 8]; 8];
     for (bit, gives) in of_bit.iter_mut().enumerate() {
         for (dot, g) in gives.iter_mut().enumerate() {
             // Column of the bit relative to the dot's.
             let away = (8 * byte + bit) as f64 - radius as f64 - dot as f64;
             if away.abs() <= radius as f64 {
-                *g = swept(along, x - away);
+                *g = along.at(x - away);
             }
         }
     }

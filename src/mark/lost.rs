@@ -57,8 +57,9 @@ pub struct Lost {
 /// Rows above and below a cell, and columns on either side, in which a mark or a free place is near it: the
 /// beam's radius.
 fn near(forecast: &Forecast) -> (usize, usize) {
+    let (x, y) = forecast.burn().profiles();
     let dots = |diameter: f64| ((diameter / 2.0).round() as usize).clamp(1, 16);
-    (dots(forecast.burn().across), dots(forecast.burn().along))
+    (dots(y.diameter()), dots(x.diameter()))
 }
 
 /// Rows above and below its own that a band needs.

@@ -1,6 +1,7 @@
 //! What a dose does to the coating: rise, char, look; and the setting that makes the dose.
 
-use super::beam::Beam;
+use super::beam::{Beam, Profile};
+use crate::placement::Along;
 use crate::units::{JoulesPerMm2, Mm, MmPerS, Watts};
 
 /// Char fraction from which on a place counts as over-burnt (design, section 4).
@@ -78,6 +79,8 @@ pub struct Setting {
     pub pitch_along: Mm,
     /// Distance between lines, mm.
     pub pitch_across: Mm,
+    /// The axis that lines run along.
+    pub lines: Along,
 }
 
 impl Setting {
@@ -94,6 +97,8 @@ pub struct Burn {
     pub along: f64,
     /// 1/e² beam diameter across the scan, in line pitches.
     pub across: f64,
+    /// The axis that lines run along: rows of dots or columns.
+    pub lines: Along,
     /// Effective exposure X of a solid's mean (relative exposure e = 1), J/mm².
     pub x_solid: f64,
     /// The coating's response.
@@ -107,6 +112,7 @@ impl Burn {
         Burn {
             along: beam.along.0 / setting.pitch_along.0,
             across: beam.across.0 / setting.pitch_across.0,
+            lines: setting.lines,
             x_solid: setting.solid_dose().0 * reciprocity,
             response,
         }
@@ -126,7 +132,12 @@ impl Burn {
             schwarzschild: 1.0,
             v0: MmPerS(12.5),
         };
-        Burn { along, across, x_solid: 1.0, response }
+        Burn { along, across, lines: Along::X, x_solid: 1.0, response }
+    }
+
+    /// How the light of a dot falls off along the rows (x) and down the columns (y) of a plane of dots.
+    pub fn profiles(&self) -> (Profile, Profile) {
+        self.lines.swap((Profile::Swept(self.along), Profile::Stamped(self.across)))
     }
 
     /// Mark fraction at the relative exposure `e`.
@@ -168,6 +179,7 @@ pub(crate) mod tests {
             passes: 1,
             pitch_along: Mm(25.4 / dpi),
             pitch_across: Mm(25.4 / dpi),
+            lines: Along::X,
         }
     }
 

@@ -101,6 +101,7 @@ fn raster(plan: &Plan, placement: &Placement) -> Result<RasterPath, LimitsError>
     let p = &plan.process;
     let mut scan = Scan::new(p.speed.value.0, p.power.value.0);
     scan.ways = plan.scan.ways;
+    scan.along = plan.scan.lines;
     scan.passes = p.passes.value;
     scan.run_up = plan.scan.run_up.map(|r| r.0);
     scan.trim = plan.scan.trim.0;

@@ -9,7 +9,7 @@ use crate::findings::{
 use crate::job::Plan;
 use crate::mark::Lost;
 use crate::progress::Progress;
-use crate::units::Mm;
+use crate::units::{Mm, MmPerS};
 
 /// All findings of a job, the most serious first.
 pub(super) fn findings(
@@ -57,9 +57,11 @@ fn machine_findings(plan: &Plan, stages: &Stages) -> Vec<Finding> {
     let tolerance = motion_of.placement_tolerance;
     all.extend(of_art::past_margin(p.past_margin, plan.blank.margin, tolerance, radius, fitting));
     let (setting, response) = (process.setting(), process.response());
-    all.extend(of_lines::apart(beam, &setting, &response, motion_of.steps_per_mm_y));
-    all.extend(of_lines::crowded(beam, plan.grid.across, motion_of.steps_per_mm_y));
-    all.extend(of_machine::step_beat(plan.grid.across, motion_of.steps_per_mm_y, Mm(p.rect.height())));
+    let steps_per_mm = plan.machine.axes(setting.lines).1.steps_per_mm;
+    let (_, across) = setting.lines.swap((p.rect.width(), p.rect.height()));
+    all.extend(of_lines::apart(beam, &setting, &response, steps_per_mm));
+    all.extend(of_lines::crowded(beam, setting.pitch_across, steps_per_mm));
+    all.extend(of_machine::step_beat(setting.pitch_across, steps_per_mm, Mm(across)));
     if let Some(p) = &stages.program {
         all.extend(motion::all(&p.raster, p.marking(&stages.dots), &p.written));
     }
@@ -74,6 +76,7 @@ fn burn_findings(plan: &Plan, source: Source<'_>, stages: &Stages, progress: &dy
     let Some(sums) = &stages.sums else { return Vec::new() };
     let process = &plan.process;
     let again = Again::new(plan, source, progress);
+    let (along, across) = plan.machine.axes(process.lines);
     let case = burn::Case {
         dots: &stages.dots,
         rect: &stages.placement.rect,
@@ -82,8 +85,8 @@ fn burn_findings(plan: &Plan, source: Source<'_>, stages: &Stages, progress: &dy
         setting: process.setting(),
         response: process.response(),
         rated_power: process.rated_power.value,
-        top_speed: plan.machine.motion.top_speed,
-        steps_per_mm: plan.machine.motion.steps_per_mm_y,
+        top_speed: MmPerS(along.top_speed),
+        steps_per_mm: across.steps_per_mm,
         remake: &|change| again.with(change),
         progress,
     };

@@ -10,7 +10,7 @@ use crate::plane::Dots;
 pub fn close_up(burn: &Burn, dots: &Dots, window: &Window) -> Look {
     const OVER: usize = 8;
     let radius = Taps::radius_for(burn.along.max(burn.across));
-    let taps = Taps::new(burn.along, burn.across, OVER, radius);
+    let taps = Taps::of(burn.profiles(), OVER, radius);
     let n = 2 * radius + 1;
     let (columns, rows) = (window.columns * OVER, window.rows * OVER);
     let on = |x: isize, y: isize| {

@@ -188,7 +188,11 @@ fn program(plan: &Plan, raster: &RasterPath, written: &Cost) -> ProgramFacts {
 fn notes(plan: &Plan, art: &ArtFacts, of_stages: &[String], findings: &[Finding]) -> Vec<String> {
     let mut notes: Vec<String> = plan.assumptions.iter().map(|a| format!("Assumed: {a}.")).collect();
     notes.extend(plan.notes.iter().map(|n| format!("{n}.")));
-    notes.push(format!("Pitch {}: {}.", crate::units::short(plan.grid.along.0, 4) + " mm", plan.pitch_why));
+    notes.push(format!(
+        "Pitch {}: {}.",
+        crate::units::short(plan.process.pitch_along.value.0, 4) + " mm",
+        plan.pitch_why
+    ));
     notes.push(format!("Read as {}: {}.", art.read_as, art.read_as_why));
     notes.extend(findings.iter().filter_map(|f| plan.accepts(f).lapsed()).map(|why| format!("{why}.")));
     notes.extend(of_stages.iter().map(|n| format!("{}.", n.trim_end_matches('.'))));

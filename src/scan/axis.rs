@@ -2,26 +2,6 @@
 
 use super::limits::{LimitsError, within};
 
-/// The axis that lines run along.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum Along {
-    /// Lines are rows of dots.
-    #[default]
-    X,
-    /// Lines are columns of dots, for blanks that must not be shaken sideways or a head faster along y.
-    Y,
-}
-
-impl Along {
-    /// The other axis.
-    pub fn turned(self) -> Along {
-        match self {
-            Along::X => Along::Y,
-            Along::Y => Along::X,
-        }
-    }
-}
-
 /// One axis of the machine. All values are resolved; ranges are those of [`super::limits::Limits::check`].
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Axis {

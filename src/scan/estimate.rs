@@ -3,7 +3,6 @@
 //! One addition a run and one square root a line: whole micrometres are summed, and turned into
 //! seconds once a chain.
 
-use super::axis::Along;
 use super::contour::Contour;
 use super::limits::Limits;
 use super::lines::{ScanLine, ScanLines};
@@ -11,6 +10,7 @@ use super::motion::{self, Times};
 use super::program::Program;
 use super::raster::RasterPath;
 use super::toolpath::Moves;
+use crate::placement::Along;
 
 /// What a program takes.
 #[derive(Debug, Clone, Copy, PartialEq)]

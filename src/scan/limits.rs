@@ -1,8 +1,9 @@
 //! The limits: what the machine can do and how its controller wants to be spoken to, as plain numbers.
 
-use super::axis::{Along, Axis, Pace};
+use super::axis::{Axis, Pace};
 use super::preset;
 use crate::blank::Blank;
+use crate::placement::Along;
 
 /// How the controller turns the S word into light (controller practice, in no standard).
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -2,8 +2,8 @@
 //!
 //! Nothing is held but the dots themselves and one line (along y: eight columns at a time).
 
-use super::axis::Along;
 use super::raster::{RasterPath, Ways};
+use crate::placement::Along;
 use crate::plane::{Dots, Tone};
 
 /// A stretch with the beam on. `from` and `to` are µm of the program along the line, in the order of travel.

@@ -1,9 +1,10 @@
 //! The raster path: head, scan settings and dot rectangle settled into whole micrometres, once.
 
-use super::axis::{Along, Axis};
+use super::axis::Axis;
 use super::limits::{Limits, LimitsError};
 use super::motion;
 use crate::blank::Blank;
+use crate::placement::Along;
 use crate::placement::DotRect;
 
 /// Whether lines are marked on the way back too.

@@ -4,6 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::blank::Shape;
 use crate::mark::{Beam, Burn, Response, Setting};
+use crate::placement::Along;
 use crate::units::{JoulesPerMm2, Mm, MmPerS, Share, Watts};
 
 /// The version of `wedge.toml` that this program writes and reads.
@@ -370,6 +371,7 @@ impl Wedge {
             passes: dial.passes,
             pitch_along: self.pitch_along,
             pitch_across: self.pitch_across,
+            lines: Along::X,
         }
     }
 

@@ -30,6 +30,7 @@ const fn with(with: &'static [(&'static str, &'static str)], k: Key) -> Key {
 }
 
 const SCREEN: &str = "job.dots.screen";
+const ALONG_Y: &[(&str, &str)] = &[("job.scan.axis", "'y'")];
 const CLUSTERED: &[(&str, &str)] = &[(SCREEN, "'clustered'")];
 /// So much exposure that the piece chars.
 const HOT: &[(&str, &str)] = &[("job.burn.speed", "'4mm/s'")];
@@ -65,11 +66,7 @@ const RECORDS: &[(&str, &str)] = &[
 const READ_IN_THE_FILE: &[&str] = &["blank.name", "blank.about"];
 
 /// Keys that are accepted and not used yet, each because it is being mended: nothing else may be here.
-const DROPPED: &[Key] = &[
-    key("job.scan.axis", "'y'", "program"),
-    with(&[("job.scan.axis", "'y'")], key("machine.motion.steps_per_mm_x", "33", "report:/findings")),
-    with(&[("job.scan.axis", "'y'")], key("machine.motion.top_speed_y", "'10mm/s'", "program")),
-];
+const DROPPED: &[Key] = &[];
 
 const KEYS: &[Key] = &[
     with(&[("job.burn.power", "'80%'")], key("job.unsaid", "['power']", "report:/process/power_share")),
@@ -107,6 +104,7 @@ const KEYS: &[Key] = &[
     key("job.burn.passes", "2", "program"),
     key("job.scan.tone_by", "'power'", "program"),
     key("job.scan.direction", "'one'", "program"),
+    key("job.scan.axis", "'y'", "program"),
     key("job.scan.run_up", "'3mm'", "program"),
     key("job.scan.trim", "'0.02mm'", "program"),
     with(
@@ -129,6 +127,8 @@ const KEYS: &[Key] = &[
     key("machine.laser.beam_across", "'0.2mm'", "dots.png"),
     with(CORNER, key("machine.motion.bed", "'500x500mm'", "report:/findings")),
     key("machine.motion.steps_per_mm_y", "33", "dots.png"),
+    with(ALONG_Y, key("machine.motion.steps_per_mm_x", "33", "dots.png")),
+    with(ALONG_Y, key("machine.motion.top_speed_y", "'10mm/s'", "program")),
     key("machine.motion.acceleration_mm_per_s2", "50", "program"),
     key("machine.motion.top_speed", "'10mm/s'", "program"),
     key("machine.motion.rapid_speed", "'20mm/s'", "report:/times"),

@@ -1,6 +1,8 @@
 use super::*;
-use crate::job::asked::{BlankJob, BurnJob, DotsJob, Reference};
-use crate::job::{Brief, Standing};
+use crate::job::asked::{BlankJob, BurnJob, DotsJob, Reference, ScanJob};
+use crate::job::{Brief, Standing, kit};
+use crate::mark::beam::Profile;
+use crate::placement::Along;
 use crate::units::{MmPerS, Watts};
 
 #[test]
@@ -128,4 +130,31 @@ fn art_that_has_changed_is_noticed_unless_other_art_was_named() {
     let mut other = Job::default();
     other.art.file = Some("lighthouse.png".into());
     assert!(again(other, 8).notes.is_empty());
+}
+
+#[test]
+fn lines_along_y_suit_the_other_axis() {
+    let mut machine = kit::machine("diode-5w").unwrap();
+    machine.laser.beam_along = Mm(0.18);
+    machine.motion.steps_per_mm_x = 50.0;
+    machine.motion.top_speed_y = Some(MmPerS(20.0));
+    let job = Job {
+        machine: Some(Reference::Whole(Box::new(machine))),
+        scan: ScanJob { axis: Some(Along::Y), ..ScanJob::default() },
+        ..Job::default()
+    };
+    let plan = resolve(&job).unwrap();
+    // 0.7 of the beam of 0.12 mm across is 4.2 steps of 1/50 mm along x: four of them.
+    assert_eq!((plan.grid.along, plan.grid.across), (Mm(0.08), Mm(0.08)));
+    assert!(plan.pitch_why.contains("4 motor steps"), "{}", plan.pitch_why);
+    // A dot is swept along y, where the beam is wider; the light falls off across it along x.
+    assert_eq!(plan.burn.profiles(), (Profile::Stamped(0.12 / 0.08), Profile::Swept(0.18 / 0.08)));
+    let narrow =
+        Job { dots: DotsJob { pitch_across: Pitch::from_mm(0.1), ..DotsJob::default() }, ..job.clone() };
+    let plan = resolve(&narrow).unwrap();
+    assert_eq!((plan.grid.along, plan.grid.across), (Mm(0.1), Mm(0.08)));
+    assert_eq!(resolve(&plan.job).unwrap().grid, plan.grid);
+    let fast = Job { burn: BurnJob { speed: Some(MmPerS(30.0)), ..BurnJob::default() }, ..job };
+    let e = resolve(&fast).unwrap_err().to_string();
+    assert!(e.contains("marks at up to 20mm/s"), "{e}");
 }

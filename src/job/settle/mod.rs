@@ -28,7 +28,7 @@ pub(super) fn settle(brief: &Brief) -> Result<Plan, PlanError> {
     let process = process::settle(&job, &machine, &coating, measured.as_ref(), &pitch)?;
     let burn = process.burn();
     let tone = tone::settle(&job.tone, tone_curve)?;
-    let dots = dots::settle(&job.dots, burn, pitch.grid)?;
+    let dots = dots::settle(&job.dots, burn, pitch.grid())?;
     let scan = scan::settle(&job.scan)?;
     let art = art::settle(&job.art, &job.blank)?;
     let assumptions = assumptions(&job, &machine, &coating, &blank, &process);
@@ -44,7 +44,7 @@ pub(super) fn settle(brief: &Brief) -> Result<Plan, PlanError> {
         burn,
         blank: blank.blank,
         surface: blank.surface,
-        grid: pitch.grid,
+        grid: pitch.grid(),
         pitch_why: pitch.why,
         tone,
         dots,

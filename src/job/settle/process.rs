@@ -15,29 +15,30 @@ pub(super) fn settle(
 ) -> Result<Process, PlanError> {
     let none = ProcessFile::default();
     let sources = Sources { machine, coating, file: measured.unwrap_or(&none), stated: measured.is_some() };
-    let grid = pitch.grid;
     let rated_power = sources.of_machine(machine.laser.power, "power");
     let passes = passes(job, &sources)?;
     let power = power(job, &sources)?;
     let reciprocity = sources.reciprocity();
-    let speed = speed(job, &sources, power.value, passes.value, grid.across, reciprocity.value)?;
+    let speed = speed(job, &sources, power.value, passes.value, pitch, reciprocity.value)?;
     let setting = Setting {
         power: Watts(rated_power.value.0 * power.value.0),
         speed: speed.value,
         passes: passes.value,
-        pitch_along: grid.along,
-        pitch_across: grid.across,
+        pitch_along: pitch.along,
+        pitch_across: pitch.across,
+        lines: pitch.lines,
     };
     let (s, v0) = reciprocity.value;
     let solid = setting.solid_dose().0 * libm::pow(speed.value.0 / v0.0, 1.0 - s);
     Ok(Process {
-        beam: sources.beam(grid.along, grid.across),
+        beam: sources.beam(pitch.along, pitch.across),
         rated_power,
         power,
         speed,
         passes,
-        pitch_along: Known::new(grid.along, pitch.known.standing, pitch.known.source.clone()),
-        pitch_across: Known::new(grid.across, pitch.known.standing, pitch.known.source.clone()),
+        pitch_along: Known::new(pitch.along, pitch.known.standing, pitch.known.source.clone()),
+        pitch_across: Known::new(pitch.across, pitch.known.standing, pitch.known.source.clone()),
+        lines: pitch.lines,
         looks: sources.looks()?,
         rise: sources.rise(solid),
         char: sources.char(solid),
@@ -188,17 +189,17 @@ fn speed(
     sources: &Sources<'_>,
     power: Share,
     passes: u32,
-    pitch: Mm,
+    pitch: &Pitches,
     (s, v0): (f64, MmPerS),
 ) -> Result<Known<MmPerS>, PlanError> {
     let (machine, coating) = (sources.machine, sources.coating);
-    let top = machine.motion.top_speed;
+    let top = MmPerS(machine.axes(pitch.lines).0.top_speed);
     let best = sources.file.best.as_ref().map(|b| b.speed);
     let usual = || {
         let watts = Watts(machine.laser.power.0 * power.0);
         let exposure = coating.start.exposure.0 / f64::from(passes);
         let source = format!("start exposure of {} for {watts}", coating.name);
-        (start_speed(watts, pitch, exposure, s, v0, top), source)
+        (start_speed(watts, pitch.across, exposure, s, v0, top), source)
     };
     let speed = sources.setting(job.burn.speed, job.is_unsaid("speed"), best, usual);
     let v = speed.value;

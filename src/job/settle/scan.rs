@@ -3,7 +3,7 @@
 use crate::job::acceptance::{self, Acceptance};
 use crate::job::asked::ScanJob;
 use crate::job::error::PlanError;
-use crate::job::words::{ToneBy, Ways};
+use crate::job::words::{Along, ToneBy, Ways};
 use crate::units::Mm;
 
 /// How the scan program is made.
@@ -13,6 +13,8 @@ pub struct SettledScan {
     pub tone_by: ToneBy,
     /// Lines there and back or one way.
     pub ways: Ways,
+    /// The axis that lines run along.
+    pub lines: Along,
     /// Run-up where it was given.
     pub run_up: Option<Mm>,
     /// What each run is shortened by at either end.
@@ -34,6 +36,7 @@ pub(super) fn settle(scan: &ScanJob) -> Result<SettledScan, PlanError> {
     Ok(SettledScan {
         tone_by: scan.tone_by.unwrap_or(ToneBy::Dots),
         ways: scan.direction.unwrap_or(Ways::Both),
+        lines: scan.axis.unwrap_or_default(),
         run_up: scan.run_up,
         trim,
         accept,

@@ -63,7 +63,7 @@ impl MarkTable {
     /// [`target`](super::target).
     pub fn new(burn: &Burn) -> Self {
         let reach = Taps::radius_for(burn.along.max(burn.across)).max(2);
-        let taps = Taps::new(burn.along, burn.across, OVER, reach);
+        let taps = Taps::of(burn.profiles(), OVER, reach);
         let fold = |weights: &[f32], phase: usize| -> [f32; 5] {
             let mut five = [0.0; 5];
             for (j, w) in weights[phase * (2 * reach + 1)..][..2 * reach + 1].iter().enumerate() {

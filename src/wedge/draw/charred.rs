@@ -4,7 +4,7 @@ use super::cells::cell_name;
 use super::layout::DotBox;
 use super::request::{Request, rounded, sorted_speeds};
 use crate::mark::{Burn, Setting};
-use crate::placement::DotRect;
+use crate::placement::{Along, DotRect};
 use crate::units::{Share, Watts};
 use crate::wedge::target::{Dial, Pattern, TestPatch};
 
@@ -29,6 +29,7 @@ pub(super) fn charring_dial(request: &Request) -> Option<Dial> {
         passes: 1,
         pitch_along: request.grid.along,
         pitch_across: request.grid.across,
+        lines: Along::X,
     };
     let once = Burn::new(request.beam, setting, *r).x_solid;
     let passes = (CHARRED * r.x_char / once).ceil();

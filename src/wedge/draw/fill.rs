@@ -1,6 +1,7 @@
 //! Fill: the dots of one patch.
 
 use super::request::Request;
+use crate::placement::Along;
 use crate::plane::{Dots, Tone};
 use crate::progress::Silent;
 use crate::screen::{self, Options};
@@ -33,6 +34,7 @@ pub(super) fn fill_of(request: &Request, patch: &TestPatch, (nx, ny): (usize, us
                 passes: patch.dial.passes,
                 pitch_along: request.grid.along,
                 pitch_across: request.grid.across,
+                lines: Along::X,
             };
             let burn = crate::mark::Burn::new(request.beam, setting, request.response);
             let options = Options::new(burn, request.grid.along.0, request.grid.across.0);
