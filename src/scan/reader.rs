@@ -7,7 +7,7 @@
 use std::io::{self, BufRead};
 
 use super::block::{self, Block, Fault};
-use super::plain::{PLAIN, plain_line};
+use super::plain::{PLAIN, PlainLines};
 
 /// One straight move, mm and mm/s.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -124,6 +124,13 @@ pub const LONGEST_LINE: usize = 256;
 pub trait Hear {
     /// The next thing that happens.
     fn hear(&mut self, event: Event<'_>);
+
+    /// A move along one axis, y where `upright`: nine in ten of a raster's.
+    #[inline(always)]
+    fn straight(&mut self, m: &Move, upright: bool) {
+        let _ = upright;
+        self.hear(Event::Move(*m));
+    }
 }
 
 impl<F: FnMut(Event<'_>)> Hear for F {
@@ -167,6 +174,7 @@ pub struct Reader<H> {
     blank_so_far: bool,
     ended: bool,
     closed: bool,
+    plain: PlainLines,
     /// The start of a line whose end is still to come.
     rest: Vec<u8>,
     hear: H,
@@ -197,6 +205,7 @@ impl<H: Hear> Reader<H> {
             blank_so_far: true,
             ended: false,
             closed: false,
+            plain: PlainLines::new(),
             rest: Vec::with_capacity(LONGEST_LINE + 2),
             hear,
         }
@@ -253,7 +262,9 @@ impl<H: Hear> Reader<H> {
         }
         let (rapid, speed, on) = (s.motion == Motion::Rapid, s.feed / 60.0, s.on);
         let (mut at, mut power, mut line, mut used) = (s.at, s.s, self.ending.lines, 0);
-        while let Some(plain) = bytes.get(used..).and_then(<[u8]>::first_chunk::<PLAIN>).and_then(plain_line)
+        let mut lines = self.plain;
+        while let Some(plain) =
+            bytes.get(used..).and_then(<[u8]>::first_chunk::<PLAIN>).and_then(|b| lines.next(b))
         {
             let (value, is_y) = plain.coordinate;
             if !(-1e5..=1e5).contains(&value) {
@@ -264,10 +275,10 @@ impl<H: Hear> Reader<H> {
             line += 1;
             used += plain.len;
             let light = if on { power } else { 0.0 };
-            self.hear.hear(Event::Move(Move { from: at, to, rapid, speed, power: light, line }));
+            self.hear.straight(&Move { from: at, to, rapid, speed, power: light, line }, is_y);
             at = to;
         }
-        (self.state.at, self.state.s, self.ending.lines) = (at, power, line);
+        (self.state.at, self.state.s, self.ending.lines, self.plain) = (at, power, line, lines);
         Ok(used)
     }
 

@@ -5,7 +5,6 @@ use serde::Serialize;
 use crate::blank::{Blank, Shape};
 use crate::placement::DotRect;
 use crate::plane::Dots;
-use crate::units::Mm;
 
 /// How far from a dot's centre a stretch may pass across the line and still count as its line, in pitches.
 const OFF_CENTRE: f64 = 0.25;
@@ -21,14 +20,21 @@ pub struct RebuiltDots {
     top: f64,
     /// Dots a mm along and across: a product is several times faster than a quotient.
     per_mm: (f64, f64),
-    /// The height of the last level stretch and its row, where it passes a row closely enough.
-    level: (f64, Option<usize>),
-    /// The same of the last upright stretch and its column.
-    upright: (f64, Option<usize>),
     rows: Swept,
     /// Its rows are the columns; none until something is swept along one.
     columns: Option<Swept>,
     off_grid_mm: f64,
+}
+
+/// Where stretches along one axis lie among the dots.
+#[derive(Debug, Clone, Copy)]
+pub struct Lane {
+    upright: bool,
+    /// The row or column, where they pass one closely enough.
+    line: Option<usize>,
+    /// Turn a coordinate into dots along that line, 0 at the first one's centre.
+    scale: f64,
+    offset: f64,
 }
 
 /// Dots that were swept, and by which S word.
@@ -60,27 +66,22 @@ impl Swept {
     /// Dots `first..end` of a row.
     #[inline(always)]
     fn mark(&mut self, row: usize, first: usize, end: usize, power: f64) {
-        let width = self.dots.width();
+        let count = end - first;
         let bits = self.dots.row_mut(row);
-        let (a, b) = (first / 8, (end - 1) / 8);
-        let (head, tail) = (0xFFu8 >> (first % 8), 0xFFu8 << (7 - (end - 1) % 8));
-        let mut again = 0;
-        if a == b {
-            let mask = head & tail;
-            again += (bits[a] & mask).count_ones();
-            bits[a] |= mask;
-        } else {
-            again += (bits[a] & head).count_ones() + (bits[b] & tail).count_ones();
-            bits[a] |= head;
-            bits[b] |= tail;
-            for byte in &mut bits[a + 1..b] {
-                again += byte.count_ones();
-                *byte = 0xFF;
+        // Nearly all runs of a picture are short: four bytes at once hold them, whatever byte they begin in.
+        match bits.get_mut(first / 8..).and_then(<[u8]>::first_chunk_mut::<4>) {
+            Some(four) if count <= 25 => {
+                let now = u32::from_be_bytes(*four);
+                let mask = (u32::MAX << (32 - count)) >> (first % 8);
+                if now & mask != 0 {
+                    self.again += u64::from((now & mask).count_ones());
+                }
+                *four = (now | mask).to_be_bytes();
             }
+            _ => self.again += mark_long(bits, first, end),
         }
-        self.again += u64::from(again);
         if let Some(levels) = &mut self.levels {
-            let at = row * width;
+            let at = row * self.dots.width();
             levels[at + first..at + end].fill(power as f32);
         }
     }
@@ -114,8 +115,6 @@ impl RebuiltDots {
             rect,
             top: blank.shape.height() - rect.top.0,
             per_mm: (1.0 / rect.grid.along.0, 1.0 / rect.grid.across.0),
-            level: (f64::NAN, None),
-            upright: (f64::NAN, None),
             rows: Swept::new(rect.columns, rect.rows, levels),
             columns: None,
             off_grid_mm: 0.0,
@@ -133,35 +132,54 @@ impl RebuiltDots {
 
     /// Sweeps from one point to another with the beam at the S word `power`; mm from the blank's lower
     /// left corner.
-    #[inline(always)]
     pub fn sweep(&mut self, from: (f64, f64), to: (f64, f64), power: f64) {
-        let column = |x: f64| (x - self.rect.left.0) * self.per_mm.0 - 0.5;
-        let row = |y: f64| (self.top - y) * self.per_mm.1 - 0.5;
-        if from.1 == to.1 {
-            if from.1 != self.level.0 {
-                self.level = (from.1, nearest(row(from.1), self.rect.rows));
-            }
-            match (self.level.1, centres(column(from.0), column(to.0), self.rect.columns)) {
-                (Some(row), (first, end)) if first < end => self.rows.mark(row, first, end, power),
-                _ => self.off_grid_mm += (to.0 - from.0).abs(),
-            }
-        } else if from.0 == to.0 {
-            if from.0 != self.upright.0 {
-                self.upright = (from.0, nearest(column(from.0), self.rect.columns));
-            }
-            match (self.upright.1, centres(row(from.1), row(to.1), self.rect.rows)) {
-                (Some(column), (first, end)) if first < end => {
-                    let (rect, levels) = (&self.rect, self.rows.levels.is_some());
-                    self.columns
-                        .get_or_insert_with(|| Swept::new(rect.rows, rect.columns, levels))
-                        .mark(column, first, end, power);
-                }
-                _ => self.off_grid_mm += (to.1 - from.1).abs(),
-            }
+        if from.1 == to.1 || from.0 == to.0 {
+            let upright = from.1 != to.1;
+            let turn = |p: (f64, f64)| if upright { (p.1, p.0) } else { p };
+            let ((from, fixed), (to, _)) = (turn(from), turn(to));
+            self.sweep_lane(&self.lane(upright, fixed, 1.0, 0.0), from, to, (to - from).abs(), power);
         } else {
+            let column = |x: f64| (x - self.rect.left.0) * self.per_mm.0 - 0.5;
+            let row = |y: f64| (self.top - y) * self.per_mm.1 - 0.5;
             let (a, b) = ((column(from.0), row(from.1)), (column(to.0), row(to.1)));
             self.sweep_slope(a, b, power, (from.0 - to.0).hypot(from.1 - to.1));
         }
+    }
+
+    /// The lane of a stretch along x (`upright`: along y) that lies `fixed` mm from the blank's lower (left)
+    /// edge, for coordinates that are `sign` times those of the blank less `shift`.
+    pub fn lane(&self, upright: bool, fixed: f64, sign: f64, shift: f64) -> Lane {
+        let (left, top, per_mm) = (self.rect.left.0, self.top, self.per_mm);
+        if upright {
+            let line = nearest((fixed - left) * per_mm.0 - 0.5, self.rect.columns);
+            Lane { upright, line, scale: -sign * per_mm.1, offset: (top - shift) * per_mm.1 - 0.5 }
+        } else {
+            let line = nearest((top - fixed) * per_mm.1 - 0.5, self.rect.rows);
+            Lane { upright, line, scale: sign * per_mm.0, offset: (shift - left) * per_mm.0 - 0.5 }
+        }
+    }
+
+    /// Sweeps along a lane from one coordinate to another, `mm` apart, with the beam at the S word `power`.
+    #[inline(always)]
+    pub fn sweep_lane(&mut self, lane: &Lane, from: f64, to: f64, mm: f64, power: f64) {
+        let at = |p: f64| p * lane.scale + lane.offset;
+        let count = if lane.upright { self.rect.rows } else { self.rect.columns };
+        match (lane.line, centres(at(from), at(to), count)) {
+            (Some(line), (first, end)) if first < end => {
+                if lane.upright {
+                    self.upright_lines().mark(line, first, end, power);
+                } else {
+                    self.rows.mark(line, first, end, power);
+                }
+            }
+            _ => self.off_grid_mm += mm,
+        }
+    }
+
+    /// The plane whose rows are the columns.
+    fn upright_lines(&mut self) -> &mut Swept {
+        let (rect, levels) = (&self.rect, self.rows.levels.is_some());
+        self.columns.get_or_insert_with(|| Swept::new(rect.rows, rect.columns, levels))
     }
 
     /// Any slope: every centre along the longer axis that the stretch passes closely enough.
@@ -189,6 +207,19 @@ impl RebuiltDots {
             self.off_grid_mm += mm;
         }
     }
+}
+
+/// Sets bits `first..end` of a packed row, byte by byte; how many were set before.
+fn mark_long(bits: &mut [u8], first: usize, end: usize) -> u64 {
+    let mut again = 0;
+    for (i, byte) in bits[first / 8..end.div_ceil(8)].iter_mut().enumerate() {
+        let at = first / 8 * 8 + 8 * i;
+        let head = 0xFF >> first.saturating_sub(at).min(7);
+        let tail = 0xFF << (at + 8).saturating_sub(end).min(7);
+        again += u64::from((*byte & head & tail).count_ones());
+        *byte |= head & tail;
+    }
+    again
 }
 
 /// The line of `count` whose centre lies close enough to `at` (in lines, 0 at the first one's centre).
@@ -223,14 +254,19 @@ fn turned(dots: &Dots) -> Dots {
     out
 }
 
-/// The whole numbers between `a` and `b` that are below `count`, as a half-open range.
+/// The whole numbers between `a` and `b`, which are within ±2^31, that are below `count`, as a half-open range.
 #[inline(always)]
 fn centres(a: f64, b: f64, count: usize) -> (usize, usize) {
     let (low, high) = if a < b { (a, b) } else { (b, a) };
-    // Both are moved up by one so that truncation rounds down also just below zero.
-    let first = (low - GRACE + 2.0).max(1.0) as usize - 1;
-    let end = (high + GRACE + 1.0).max(0.0) as usize;
-    (first, end.min(count))
+    let clamped = |v: i32| (v.max(0) as usize).min(count);
+    (clamped(whole(low - GRACE + 0.5 - 1e-9)), clamped(whole(high + GRACE + 0.5 + 1e-9)))
+}
+
+/// The nearest whole number: at this size the last bit of a number counts ones. A cast takes thrice as long.
+#[inline(always)]
+fn whole(v: f64) -> i32 {
+    const ONES: f64 = 6_755_399_441_055_744.0;
+    (v + ONES).to_bits() as i32
 }
 
 /// How rebuilt dots differ from those wanted.
@@ -271,13 +307,11 @@ pub fn compare(wanted: &Dots, found: &Dots) -> Option<Difference> {
     Some(d)
 }
 
-/// Whether stretches lie on a blank. Rows and columns repeat, so the last one's span is kept.
+/// Whether stretches lie on a blank.
 #[derive(Debug, Clone)]
 pub struct Inside {
     shape: Shape,
     turned: Shape,
-    row: (f64, Option<(f64, f64)>),
-    column: (f64, Option<(f64, f64)>),
 }
 
 impl Inside {
@@ -288,32 +322,28 @@ impl Inside {
             Shape::Rect { width, height, radius } => Shape::Rect { width: height, height: width, radius },
             round => round,
         };
-        let half = |s: Shape| Mm(s.width() / 2.0).0 - 0.002;
-        let place = |span: Option<(f64, f64)>, s: Shape| span.map(|(l, r)| (l + half(s), r + half(s)));
-        Inside {
-            shape,
-            turned,
-            row: (0.0, place(shape.span(-half(turned)), shape)),
-            column: (0.0, place(turned.span(-half(shape)), turned)),
-        }
+        Inside { shape, turned }
+    }
+
+    /// From where to where a stretch along x (`upright`: along y) may lie that is `fixed` mm from the blank's
+    /// lower (left) edge, mm from its left (lower) edge; `None` where there is nothing of the blank.
+    pub fn span(&self, upright: bool, fixed: f64) -> Option<(f64, f64)> {
+        let (shape, other) = if upright { (self.turned, self.shape) } else { (self.shape, self.turned) };
+        // Half the size of the blank itself, along and across.
+        let (along, across) = (shape.width() / 2.0 - 0.002, other.width() / 2.0 - 0.002);
+        shape.span(fixed - across).map(|(low, high)| (low + along, high + along))
     }
 
     /// Whether both ends (mm from the blank's lower left corner) lie on the blank; every shape is convex,
     /// so all between them does as well.
-    #[inline(always)]
-    pub fn holds(&mut self, from: (f64, f64), to: (f64, f64)) -> bool {
-        let (w, h) = (self.shape.width() / 2.0 - 0.002, self.shape.height() / 2.0 - 0.002);
-        if from.1 == to.1 {
-            if from.1 != self.row.0 {
-                self.row = (from.1, self.shape.span(from.1 - h).map(|(l, r)| (l + w, r + w)));
-            }
-            self.row.1.is_some_and(|(l, r)| from.0.min(to.0) >= l && from.0.max(to.0) <= r)
-        } else if from.0 == to.0 {
-            if from.0 != self.column.0 {
-                self.column = (from.0, self.turned.span(from.0 - w).map(|(l, r)| (l + h, r + h)));
-            }
-            self.column.1.is_some_and(|(l, r)| from.1.min(to.1) >= l && from.1.max(to.1) <= r)
+    pub fn holds(&self, from: (f64, f64), to: (f64, f64)) -> bool {
+        if from.1 == to.1 || from.0 == to.0 {
+            let upright = from.1 != to.1;
+            let turn = |p: (f64, f64)| if upright { (p.1, p.0) } else { p };
+            let ((from, fixed), (to, _)) = (turn(from), turn(to));
+            self.span(upright, fixed).is_some_and(|(low, high)| from.min(to) >= low && from.max(to) <= high)
         } else {
+            let (w, h) = (self.shape.width() / 2.0 - 0.002, self.shape.height() / 2.0 - 0.002);
             self.shape.contains(from.0 - w, from.1 - h) && self.shape.contains(to.0 - w, to.1 - h)
         }
     }
@@ -323,6 +353,7 @@ impl Inside {
 mod tests {
     use super::*;
     use crate::placement::Grid;
+    use crate::units::Mm;
 
     fn cells() -> RebuiltDots {
         let blank = Blank { shape: "rect:20x10mm".parse().unwrap(), margin: Mm(1.0) };
@@ -364,6 +395,26 @@ mod tests {
     }
 
     #[test]
+    fn runs_of_every_place_and_length_are_marked() {
+        for width in [1, 7, 24, 31, 40, 77] {
+            for first in 0..width {
+                for end in first + 1..=width {
+                    let mut swept = Swept::new(width, 2, false);
+                    swept.mark(1, first, end, 1.0);
+                    let on: Vec<usize> = (0..width).filter(|&x| swept.dots.get(x, 1)).collect();
+                    assert!(
+                        on == (first..end).collect::<Vec<_>>() && swept.dots.row(0).iter().all(|b| *b == 0)
+                    );
+                    assert_eq!(swept.again, 0);
+                    swept.mark(1, 0, width, 1.0);
+                    assert_eq!(swept.again as usize, end - first);
+                    assert_eq!(mark_long(swept.dots.row_mut(1), first, end) as usize, end - first);
+                }
+            }
+        }
+    }
+
+    #[test]
     fn columns_become_rows_at_every_size() {
         for (width, height) in [(1, 1), (7, 9), (8, 8), (9, 17), (64, 3), (30, 70)] {
             let mut d = Dots::off(width, height);
@@ -390,7 +441,7 @@ mod tests {
     #[test]
     fn stretches_are_on_the_blank_or_not() {
         let blank = Blank { shape: "round:20mm".parse().unwrap(), margin: Mm(1.0) };
-        let mut inside = Inside::new(&blank);
+        let inside = Inside::new(&blank);
         assert!(inside.holds((0.0, 10.0), (20.0, 10.0)));
         assert!(!inside.holds((-0.1, 10.0), (20.0, 10.0)));
         assert!(!inside.holds((0.0, 0.0), (1.0, 0.0)));

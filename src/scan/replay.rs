@@ -13,7 +13,7 @@ use super::limits::{BeamLag, Limits};
 use super::motion;
 use super::program::Program;
 use super::reader::{self, Event, Hear, Move, OddWord, ReadError, Reader};
-use super::rebuilt::{Difference, Inside, RebuiltDots, compare};
+use super::rebuilt::{Difference, Inside, Lane, RebuiltDots, compare};
 use super::toolpath::{Moves, Toolpath};
 use crate::blank::{Blank, Shape};
 use crate::placement::{DotRect, Grid};
@@ -206,6 +206,34 @@ struct Chain {
     shift: (f64, f64),
 }
 
+/// A chain along one axis at the feed, as long as it goes on: what most moves of a raster need, worked out once.
+#[derive(Debug, Clone, Copy)]
+struct LineUnderWay {
+    upright: bool,
+    /// 1 where the program's values grow along it, -1 where they fall.
+    way: f64,
+    speed: f64,
+    /// The only power that it may have, where the controller cannot change power in motion.
+    power: Option<f64>,
+    /// How far it has come, mm of the program.
+    to: f64,
+    lane: Option<Lane>,
+    /// From where to where it may lie to be on the blank, mm of the program.
+    inside: Option<(f64, f64)>,
+}
+
+impl LineUnderWay {
+    /// Whether a move goes on along it.
+    #[inline(always)]
+    fn goes_on(&self, m: &Move, upright: bool, way: f64) -> bool {
+        self.upright == upright
+            && way * self.way > 0.0
+            && !m.rapid
+            && m.speed == self.speed
+            && self.power.is_none_or(|p| p == m.power)
+    }
+}
+
 #[derive(Debug)]
 struct Player<'a> {
     options: &'a ReplayOptions<'a>,
@@ -218,6 +246,7 @@ struct Player<'a> {
     cells: Option<RebuiltDots>,
     plot: Option<Backplot>,
     chain: Option<Chain>,
+    line: Option<LineUnderWay>,
     began: bool,
     extents: [f64; 4],
     report: Replay,
@@ -252,6 +281,24 @@ impl Hear for Player<'_> {
             }
         }
     }
+
+    #[inline(always)]
+    fn straight(&mut self, m: &Move, upright: bool) {
+        let (from, to) = if upright { (m.from.1, m.to.1) } else { (m.from.0, m.to.0) };
+        match &mut self.line {
+            Some(line) if line.goes_on(m, upright, to - from) => {
+                line.to = to;
+                self.report.moves += 1;
+                if m.power > 0.0 {
+                    self.burn_on(m, from, to);
+                }
+                if let Some(plot) = &mut self.plot {
+                    plot.add(m.from, m.to, m.rapid, m.power > 0.0);
+                }
+            }
+            _ => self.step(m),
+        }
+    }
 }
 
 impl<'a> Player<'a> {
@@ -267,6 +314,7 @@ impl<'a> Player<'a> {
             cells: None,
             plot: None,
             chain: None,
+            line: None,
             began: false,
             extents: [f64::INFINITY, f64::INFINITY, f64::NEG_INFINITY, f64::NEG_INFINITY],
             report: Replay::default(),
@@ -329,6 +377,9 @@ impl<'a> Player<'a> {
         let shift = match &mut self.chain {
             Some(c) if c.goes_on(m, direction, self.options.limits.power_in_motion) => {
                 c.to = m.to;
+                if let Some(line) = &mut self.line {
+                    line.to = if line.upright { m.to.1 } else { m.to.0 };
+                }
                 c.shift
             }
             _ => self.begin_chain(m, direction),
@@ -347,6 +398,10 @@ impl<'a> Player<'a> {
         let lag = self.lag.shift(m.speed);
         let shift = |axis: &Axis, sign: f64, along: f64| along * lag * sign + axis.zero;
         let shift = (shift(&limits.x, self.sign.0, direction.0), shift(&limits.y, self.sign.1, direction.1));
+        let upright = direction.0 == 0.0;
+        if !m.rapid && (upright || direction.1 == 0.0) {
+            self.line = Some(self.line_under_way(m, upright, direction, shift));
+        }
         self.chain = Some(Chain {
             from: m.from,
             to: m.to,
@@ -359,8 +414,39 @@ impl<'a> Player<'a> {
         shift
     }
 
+    fn line_under_way(
+        &self,
+        m: &Move,
+        upright: bool,
+        direction: (f64, f64),
+        shift: (f64, f64),
+    ) -> LineUnderWay {
+        let (x, y) =
+            ((m.to.0, shift.0, self.sign.0, direction.0), (m.to.1, shift.1, self.sign.1, direction.1));
+        let ((to, shift, sign, way), (fixed, off, other, _)) = if upright { (y, x) } else { (x, y) };
+        let fixed = fixed * other + off;
+        // The blank's edges as the program counts.
+        let counted = |(low, high): (f64, f64)| {
+            let (a, b) = ((low - shift) * sign, (high - shift) * sign);
+            (a.min(b), a.max(b))
+        };
+        let nowhere = (f64::INFINITY, f64::NEG_INFINITY);
+        LineUnderWay {
+            upright,
+            way,
+            speed: m.speed,
+            power: (!self.options.limits.power_in_motion).then_some(m.power),
+            to,
+            lane: self.cells.as_ref().map(|cells| cells.lane(upright, fixed, sign, shift)),
+            inside: self.inside.as_ref().map(|inside| inside.span(upright, fixed).map_or(nowhere, counted)),
+        }
+    }
+
     fn end_chain(&mut self) {
-        let Some(c) = self.chain.take() else { return };
+        let Some(mut c) = self.chain.take() else { return };
+        if let Some(line) = self.line.take() {
+            *(if line.upright { &mut c.to.1 } else { &mut c.to.0 }) = line.to;
+        }
         let (dx, dy) = (c.to.0 - c.from.0, c.to.1 - c.from.1);
         let length = dx.hypot(dy);
         let pace = self.options.limits.pace(dx, dy);
@@ -377,7 +463,6 @@ impl<'a> Player<'a> {
     }
 
     /// A move with the beam on.
-    #[inline(always)]
     fn burn(&mut self, m: &Move, shift: (f64, f64), length: f64) {
         self.report.burning_mm += length;
         self.report.highest_s = self.report.highest_s.max(m.power);
@@ -386,13 +471,32 @@ impl<'a> Player<'a> {
         }
         let place = |p: (f64, f64)| (p.0 * self.sign.0 + shift.0, p.1 * self.sign.1 + shift.1);
         let (from, to) = (place(m.from), place(m.to));
-        if let Some(inside) = &mut self.inside
+        if let Some(inside) = &self.inside
             && !inside.holds(from, to)
         {
             self.report.beam_on_outside_blank.add(m.line, length);
         }
         if let Some(cells) = &mut self.cells {
             cells.sweep(from, to, m.power);
+        }
+    }
+
+    /// A move with the beam on along the line under way.
+    #[inline(always)]
+    fn burn_on(&mut self, m: &Move, from: f64, to: f64) {
+        let Some(line) = &self.line else { return };
+        let length = (to - from).abs();
+        self.report.burning_mm += length;
+        if m.power > self.report.highest_s {
+            self.report.highest_s = m.power;
+        }
+        if let Some((low, high)) = line.inside
+            && !(from >= low && to >= low && from <= high && to <= high)
+        {
+            self.report.beam_on_outside_blank.add(m.line, length);
+        }
+        if let (Some(cells), Some(lane)) = (&mut self.cells, &line.lane) {
+            cells.sweep_lane(lane, from, to, length, m.power);
         }
     }
 
@@ -454,8 +558,8 @@ impl Said {
                     && (1.0..=1e6).contains(&columns)
                     && (1.0..=1e6).contains(&rows)
                     && columns * rows <= 1e10
-                    && along > 0.0
-                    && across > 0.0
+                    && (0.001..=1000.0).contains(&along)
+                    && (0.001..=1000.0).contains(&across)
                 {
                     let grid = Grid { along: Mm(along), across: Mm(across) };
                     let (columns, rows) = (columns as usize, rows as usize);
