@@ -3,7 +3,7 @@
 use divan::Bencher;
 use divan::counter::{BytesCount, ItemsCount};
 use dotwright::kernels::findings::burn::Verdict;
-use dotwright::kernels::mark::{Burn, CellSamples, Forecast, Ink, Response, Wish, sums, walk};
+use dotwright::kernels::mark::{Burn, CellSamples, Forecast, LineWork, Response, Wish, sums, walk};
 use dotwright::kernels::plane::{Dots, Tone};
 use dotwright::kernels::progress::Silent;
 use dotwright::kernels::screen::{self, Options};
@@ -65,7 +65,7 @@ fn forecast_of_1_mdot_with_all_64_samples(bencher: Bencher) {
 #[divan::bench(args = [(1024, 1, false), (1024, 1, true), (9433, 5, false), (9433, 5, true)], max_time = 20)]
 fn one_walk(bencher: Bencher, (side, block, drawing): (usize, usize, bool)) {
     let (dots, forecast) = (dots(side), Forecast::new(&trade()));
-    let ink = drawing.then(|| Ink::new(&Tone::filled(side, side, 0.4), |_| 0..side));
+    let ink = drawing.then(|| LineWork::new(&Tone::filled(side, side, 0.4), |_| 0..side));
     let wish = Wish { blocks: (block, block), ink: ink.as_ref() };
     bencher.counter(ItemsCount::new(side * side)).bench(|| walk(&forecast, &dots, wish, &Silent));
 }

@@ -1,6 +1,8 @@
 //! The forecast as a whole: against quadrature, against the 8 x 8 reference, turned, in any number of threads.
 
-use dotwright::kernels::mark::{Burn, CellSamples, Forecast, Ink, Seen, Sums, Wish, exposure, sums, walk};
+use dotwright::kernels::mark::{
+    Burn, CellSamples, Forecast, LineWork, Seen, Sums, Wish, exposure, sums, walk,
+};
 use dotwright::kernels::parallel::with_threads;
 use dotwright::kernels::placement::Along;
 use dotwright::kernels::plane::{Dots, Tone};
@@ -341,7 +343,7 @@ fn all_that_a_walk_gives_is_what_walks_of_their_own_give() {
     let dots = busy(331, 257);
     let forecast = Forecast::new(&charring());
     let tone = Tone::from_vec(331, 257, (0..331 * 257).map(|i| (i % 331) as f32 / 331.0).collect());
-    let ink = Ink::new(&tone, |y| y % 20..331);
+    let ink = LineWork::new(&tone, |y| y % 20..331);
     let all = walk(&forecast, &dots, Wish { blocks: (4, 3), ink: Some(&ink) }, &Silent).unwrap();
     let picture = seen(&forecast, &dots, (4, 3));
     assert_eq!((&all.sums, &all.blocks), (&picture.sums, &picture.blocks), "ink or no ink");
@@ -366,7 +368,7 @@ fn strokes_and_gaps_are_lost_where_the_definition_says_so() {
     let plane = Tone::from_vec(300, 200, (0..300 * 200).map(|i| tone(i % 300, i / 300)).collect());
     let allowed = |y: usize| y % 7..300 - y % 5;
     let lost =
-        walk(&forecast, &dots, Wish { blocks: (2, 2), ink: Some(&Ink::new(&plane, allowed)) }, &Silent);
+        walk(&forecast, &dots, Wish { blocks: (2, 2), ink: Some(&LineWork::new(&plane, allowed)) }, &Silent);
     // One cell along (1.5 / 2, rounded) and one across (2.6 / 2) are near.
     let (mut strokes, mut gaps) = (0, 0);
     for y in 0..200usize {

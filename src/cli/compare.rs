@@ -20,7 +20,7 @@ use crate::progress::Portion;
 use crate::proof::canvas::Picture;
 use crate::proof::close_up::close_up;
 use crate::proof::contact_sheet::{self, Figure, Sheet};
-use crate::proof::loupe::Window;
+use crate::proof::loupe::DotWindow;
 use crate::proof::picture::{self, Scene};
 use crate::units::{Mm, Pitch, duration, short};
 use crate::{art, job};
@@ -179,7 +179,7 @@ fn whole(plan: &Plan, c: &Contender) -> Result<Picture, Failure> {
 
 /// A place as forecast, eight samples a dot.
 fn loupe(plan: &Plan, c: &Contender, place: (f64, f64)) -> Result<Picture, Failure> {
-    let window: Window = crate::proof::loupe::window(&scene(plan, c), place, LOUPE_SIDE)?;
+    let window: DotWindow = crate::proof::loupe::window(&scene(plan, c), place, LOUPE_SIDE)?;
     let look = close_up(&plan.burn, &c.dots, &window);
     let mut p = Picture::filled(look.columns, look.rows, [0; 3]);
     for (i, pixel) in p.rgb.chunks_exact_mut(3).enumerate() {

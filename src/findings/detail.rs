@@ -106,7 +106,7 @@ pub fn detail_below_beam(lost: &Lost, burn: &Burn, rect: &DotRect, blank: &Blank
 mod tests {
     use super::*;
     use crate::blank::Shape;
-    use crate::mark::{Forecast, Ink, Wish, walk};
+    use crate::mark::{Forecast, LineWork, Wish, walk};
     use crate::placement::Grid;
     use crate::plane::Tone;
     use crate::progress::Silent;
@@ -125,7 +125,7 @@ mod tests {
         let rect = DotRect { left: Mm(0.0), top: Mm(0.0), columns: 200, rows: 200, grid };
         let burn = Burn::plain(beam, beam);
         let dots = threshold::threshold(tone, &Options::new(burn, 0.1, 0.1), &Silent);
-        let ink = Ink::new(tone, |_| 0..200);
+        let ink = LineWork::new(tone, |_| 0..200);
         let wish = Wish { blocks: (1, 1), ink: Some(&ink) };
         let lost = walk(&Forecast::new(&burn), &dots, wish, &Silent).unwrap().lost?;
         detail_below_beam(&lost, &burn, &rect, &BLANK)

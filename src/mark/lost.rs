@@ -17,12 +17,12 @@ const ALL_OVER: f32 = 0.75;
 
 /// What a drawing wants, two bits a dot: where its strokes lie, and where it is to stay free.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Ink {
+pub struct LineWork {
     strokes: Dots,
     gaps: Dots,
 }
 
-impl Ink {
+impl LineWork {
     /// The ink of a drawing, `wanted` before the dot-gain curve, one value a dot. `allowed` says for a row
     /// in which columns dots may lie: nothing is wanted elsewhere.
     pub fn new(wanted: &Tone, allowed: impl Fn(usize) -> Range<usize>) -> Self {
@@ -39,7 +39,7 @@ impl Ink {
             strokes.keep_only(y, allowed(y));
             gaps.keep_only(y, allowed(y));
         }
-        Ink { strokes, gaps }
+        LineWork { strokes, gaps }
     }
 }
 
@@ -82,7 +82,7 @@ impl BandLost {
     /// radius is forecast to be at least three quarters marked. Edges of larger shapes have marks and free
     /// places in reach and are not counted.
     #[inline(always)]
-    pub fn of(band: &Band, ink: &Ink, forecast: &Forecast) -> Self {
+    pub fn of(band: &Band, ink: &LineWork, forecast: &Forecast) -> Self {
         let (reach, along) = near(forecast);
         let width = band.width;
         let mut lost = BandLost { strokes: 0, gaps: 0, patches: CellPatches::default() };

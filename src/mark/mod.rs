@@ -22,7 +22,7 @@ pub use blocks::Blocks;
 pub use by_power::by_power;
 pub use exposure::CellSamples;
 pub use forecast::{Band, Forecast};
-pub use lost::{Ink, Lost};
+pub use lost::{LineWork, Lost};
 pub use response::{Burn, Response, Setting};
 pub use sums::{Sums, Totals};
 pub use walk::{Seen, Wish, sums, walk};

@@ -3,7 +3,7 @@
 
 use super::blocks::{self, BandBlocks, Blocks};
 use super::forecast::{Band, Forecast};
-use super::lost::{self, BandLost, Ink, Lost};
+use super::lost::{self, BandLost, LineWork, Lost};
 use super::sums::{self, BandSums, Sums};
 use super::vector;
 use crate::plane::Dots;
@@ -15,7 +15,7 @@ pub struct Wish<'a> {
     /// Dots of a picture's block along and across the lines, 1 and more.
     pub blocks: (usize, usize),
     /// The ink of a drawing, of as many columns and rows as there are dots, to find what of it is lost.
-    pub ink: Option<&'a Ink>,
+    pub ink: Option<&'a LineWork>,
 }
 
 /// What a walk brought home.

@@ -13,7 +13,7 @@ use crate::placement::Placement;
 use crate::plane::{Dots, Mark, Tone};
 use crate::progress::{Portion, Progress};
 use crate::proof::layout::{Layout, Look};
-use crate::proof::loupe::Window;
+use crate::proof::loupe::DotWindow;
 use crate::screen::Screen;
 use crate::visual_quality::{self, Score};
 
@@ -124,11 +124,11 @@ pub fn lone(dots: &Dots) -> u64 {
 }
 
 /// A window with its mean, its fine detail and its variance.
-type Seen = (Window, f64, f64, f64);
+type Seen = (DotWindow, f64, f64, f64);
 
 /// Up to three windows of about `side` mm that show most: the most detailed, the smoothest middle tone,
 /// and the one with the most contrast between its halves.
-pub fn telling_windows(tone: &Tone, placement: &Placement, side: f64) -> Vec<Window> {
+pub fn telling_windows(tone: &Tone, placement: &Placement, side: f64) -> Vec<DotWindow> {
     let grid = placement.rect.grid;
     let n = |pitch: f64, count: usize| ((side / pitch).round() as usize).clamp(1, count);
     let (w, h) = (n(grid.along.0, tone.width()), n(grid.across.0, tone.height()));
@@ -144,7 +144,7 @@ pub fn telling_windows(tone: &Tone, placement: &Placement, side: f64) -> Vec<Win
             }
             let all = (w * h) as f64;
             let mean = sum / all;
-            let window = Window { column, row, columns: w, rows: h };
+            let window = DotWindow { column, row, columns: w, rows: h };
             seen.push((window, mean, fine / all, (square / all - mean * mean).max(0.0)));
         }
     }
@@ -152,7 +152,7 @@ pub fn telling_windows(tone: &Tone, placement: &Placement, side: f64) -> Vec<Win
         |value: &dyn Fn(&Seen) -> f64| seen.iter().max_by(|a, b| value(a).total_cmp(&value(b))).map(|s| s.0);
     let middle = |m: f64| 1.0 - (m - 0.35).abs().min(0.35) / 0.35;
     let found = [best(&|s| s.2), best(&|s| middle(s.1) * 0.02 / (0.02 + s.3 + s.2)), best(&|s| s.3)];
-    let mut windows: Vec<Window> = Vec::new();
+    let mut windows: Vec<DotWindow> = Vec::new();
     for w in found.into_iter().flatten() {
         if windows.iter().all(|o| (o.column, o.row) != (w.column, w.row)) {
             windows.push(w);

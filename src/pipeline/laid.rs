@@ -6,7 +6,7 @@ use super::wanted::Wanted;
 use crate::art::Kind;
 use crate::job::Plan;
 use crate::job::words::{DotGain, ToneBy};
-use crate::mark::Ink;
+use crate::mark::LineWork;
 use crate::placement::Placement;
 use crate::plane::{Dots, Tone};
 use crate::progress::Progress;
@@ -22,7 +22,7 @@ pub struct Laid {
     /// The dot-gain curve: coverage and the mark it gives; empty where none was used.
     pub gain: Vec<(f64, f64)>,
     /// The ink of a drawing, to be held against the forecast: only drawings have strokes that may be too thin.
-    pub ink: Option<Ink>,
+    pub ink: Option<LineWork>,
     /// The powers, where tones are made by them.
     pub powers: Option<Powers>,
 }
@@ -70,7 +70,7 @@ impl Laid {
         }
         let placement = &wanted.placement;
         let allowed = |y| placement.rect.allowed(&plan.blank, y);
-        let ink = (wanted.kind == Kind::Drawing).then(|| Ink::new(&wanted.tone, allowed));
+        let ink = (wanted.kind == Kind::Drawing).then(|| LineWork::new(&wanted.tone, allowed));
         let (dots, gain) = dots(plan, plan.dots.screen, wanted.kind, wanted.tone, placement, progress)?;
         Ok(Laid { dots, gain, ink, powers: None })
     }

@@ -1,13 +1,13 @@
 //! Close-up: the forecast of a window of dots, large, for a loupe.
 
 use super::layout::Look;
-use super::loupe::Window;
+use super::loupe::DotWindow;
 use crate::mark::{Burn, Taps};
 use crate::plane::Dots;
 
 /// The look of a window of dots at eight samples a dot each way, straight from the beam's weights: for a
 /// loupe, where the roundness of the beam shows.
-pub fn close_up(burn: &Burn, dots: &Dots, window: &Window) -> Look {
+pub fn close_up(burn: &Burn, dots: &Dots, window: &DotWindow) -> Look {
     const OVER: usize = 8;
     let radius = Taps::radius_for(burn.along.max(burn.across));
     let taps = Taps::of(burn.profiles(), OVER, radius);
@@ -69,7 +69,7 @@ mod tests {
     fn a_window_has_the_mean_of_its_forecast() {
         let burn = Burn::plain(1.5, 1.5);
         let dots = pattern();
-        let window = Window { column: 50, row: 40, columns: 60, rows: 50 };
+        let window = DotWindow { column: 50, row: 40, columns: 60, rows: 50 };
         let look = close_up(&burn, &dots, &window);
         let mean: f64 =
             look.luminance.iter().map(|&v| f64::from(v)).sum::<f64>() / look.luminance.len() as f64;

@@ -16,7 +16,7 @@ const GAP: usize = 20;
 
 /// The dots that a loupe shows.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Window {
+pub struct DotWindow {
     /// First column.
     pub column: usize,
     /// First row, from the top.
@@ -32,7 +32,7 @@ pub struct Window {
 ///
 /// # Errors
 /// When the point itself lies outside the marked rectangle.
-pub fn window(scene: &Scene, (x, y): (f64, f64), side: f64) -> Result<Window, ProofError> {
+pub fn window(scene: &Scene, (x, y): (f64, f64), side: f64) -> Result<DotWindow, ProofError> {
     let (rect, high) = (scene.rect, scene.blank.shape.height());
     let (u, v) = (x - rect.left.0, high - y - rect.top.0);
     if !(0.0..=rect.width()).contains(&u) || !(0.0..=rect.height()).contains(&v) {
@@ -55,7 +55,7 @@ pub fn window(scene: &Scene, (x, y): (f64, f64), side: f64) -> Result<Window, Pr
     };
     let (column, columns) = part(u, rect.grid.along.0, rect.columns);
     let (row, rows) = part(v, rect.grid.across.0, rect.rows);
-    Ok(Window { column, row, columns, rows })
+    Ok(DotWindow { column, row, columns, rows })
 }
 
 /// The loupe's picture. `look` covers exactly the dots of `window`; several samples a dot show the beam's
@@ -63,7 +63,7 @@ pub fn window(scene: &Scene, (x, y): (f64, f64), side: f64) -> Result<Window, Pr
 ///
 /// # Errors
 /// When the look's planes do not have its size, the window lies outside `dots`, or the lettering fails.
-pub fn loupe(scene: &Scene, dots: &Dots, window: &Window, look: &Look) -> Result<Picture, ProofError> {
+pub fn loupe(scene: &Scene, dots: &Dots, window: &DotWindow, look: &Look) -> Result<Picture, ProofError> {
     let want = look.columns * look.rows;
     if look.luminance.len() != want || !(look.over_burn.is_empty() || look.over_burn.len() == want) {
         return Err(ProofError::Size { have: look.luminance.len(), want });
@@ -107,7 +107,7 @@ pub fn loupe(scene: &Scene, dots: &Dots, window: &Window, look: &Look) -> Result
 }
 
 /// Each dot as a black cell; a thin lighter line parts neighbours where cells are large enough.
-fn dot_panel(dots: &Dots, window: &Window, (pw, ph): (usize, usize)) -> Picture {
+fn dot_panel(dots: &Dots, window: &DotWindow, (pw, ph): (usize, usize)) -> Picture {
     let mut panel = Picture::filled(pw, ph, [255; 3]);
     let scale = pw as f64 / window.columns as f64;
     for (y, row) in panel.rgb.chunks_exact_mut(3 * pw).enumerate() {
@@ -125,7 +125,7 @@ fn dot_panel(dots: &Dots, window: &Window, (pw, ph): (usize, usize)) -> Picture 
 
 fn look_panel(
     look: &Look,
-    window: &Window,
+    window: &DotWindow,
     (along, across): (f64, f64),
     pixel: f64,
     (pw, ph): (usize, usize),
@@ -228,7 +228,7 @@ mod tests {
             spots: &[],
         };
         let w = window(&scene, (2.6, 57.4), 6.0).unwrap();
-        assert_eq!(w, Window { column: 0, row: 0, columns: 60, rows: 60 });
+        assert_eq!(w, DotWindow { column: 0, row: 0, columns: 60, rows: 60 });
         let w = window(&scene, (97.4, 2.6), 6.0).unwrap();
         assert_eq!((w.column, w.row), (890, 490));
         let e = window(&scene, (1.0, 30.0), 6.0).unwrap_err().to_string();

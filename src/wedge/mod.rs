@@ -13,11 +13,11 @@
 
 pub mod ask;
 pub mod draw;
-pub mod estimate;
 pub mod evidence;
 pub mod fit;
 pub mod grid;
 pub mod measure;
+pub mod measurement;
 pub mod read;
 pub mod reading;
 pub mod register;

@@ -1,10 +1,10 @@
 //! Read: from a photo's bytes and the wedge that it shows to a reading.
 
 use super::ask::{Ask, ReadingError};
-use super::estimate::Estimate;
 use super::evidence::Evidence;
 use super::fit::{beam, choose, exposure, gains};
 use super::measure::{Measured, PatchValue, Refusal, combs, measure, rectify};
+use super::measurement::Measurement;
 use super::reading::{PatchReading, PhotoReading, Reading, Scale};
 use super::register::{Located, Photo, locate, photo};
 use super::target::{TestPatch, Wedge, WedgeKind};
@@ -150,8 +150,8 @@ fn patch_reading(wedge: &Wedge, p: &TestPatch, s: &Result<PatchValue, Refusal>) 
         dose_j_mm2: wedge.dose(&p.dial),
         coverage: p.coverage.0,
         lightness: match s {
-            Ok(s) => Estimate::value(s.l, s.l_error),
-            Err(e) => Estimate::not(e.to_string()),
+            Ok(s) => Measurement::value(s.l, s.l_error),
+            Err(e) => Measurement::not(e.to_string()),
         },
         grain: s.as_ref().ok().map(|s| s.grain),
         fitted: None,

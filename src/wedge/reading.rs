@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::estimate::Estimate;
+use super::measurement::Measurement;
 
 /// One patch as it was read.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -20,7 +20,7 @@ pub struct PatchReading {
     /// Share of the dots that are on.
     pub coverage: f64,
     /// Lightness L*, absolute or relative as the reading's scale says.
-    pub lightness: Estimate,
+    pub lightness: Measurement,
     /// Grain: standard deviation of L* through a square aperture of 0.4 mm.
     pub grain: Option<f64>,
     /// L* of the fitted response.
@@ -58,7 +58,7 @@ pub struct PickReading {
     /// Why this one, in words.
     pub why: String,
     /// How far power may rise, in percent of this setting, before char reaches 5 %; where it was measured.
-    pub latitude_percent: Estimate,
+    pub latitude_percent: Measurement,
     /// Seconds for a square of 85 mm at this speed and the wedge's pitch, turns of the head left out.
     pub seconds_for_85_mm: f64,
 }
@@ -67,13 +67,13 @@ pub struct PickReading {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[allow(missing_docs)]
 pub struct ResponseReading {
-    pub y_marked: Estimate,
-    pub y_char: Estimate,
-    pub x_half_j_mm2: Estimate,
-    pub rise: Estimate,
-    pub x_char_j_mm2: Estimate,
-    pub char_rise: Estimate,
-    pub schwarzschild: Estimate,
+    pub y_marked: Measurement,
+    pub y_char: Measurement,
+    pub x_half_j_mm2: Measurement,
+    pub rise: Measurement,
+    pub x_char_j_mm2: Measurement,
+    pub char_rise: Measurement,
+    pub schwarzschild: Measurement,
     pub v0_mm_s: f64,
     pub rms_l: Option<f64>,
     pub patches: usize,
@@ -103,9 +103,9 @@ pub struct GainStep {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct BeamReading {
     /// 1/e² diameter along the scan, mm.
-    pub along_mm: Estimate,
+    pub along_mm: Measurement,
     /// 1/e² diameter across the scan, mm.
-    pub across_mm: Estimate,
+    pub across_mm: Measurement,
     /// Root mean square of the residuals, L*; none where nothing was fitted.
     pub rms: Option<f64>,
 }
@@ -113,7 +113,7 @@ pub struct BeamReading {
 impl BeamReading {
     /// Neither way, for one reason.
     pub fn not(why: &str) -> Self {
-        BeamReading { along_mm: Estimate::not(why), across_mm: Estimate::not(why), rms: None }
+        BeamReading { along_mm: Measurement::not(why), across_mm: Measurement::not(why), rms: None }
     }
 }
 
@@ -126,9 +126,9 @@ pub struct LagReading {
     pub speed_mm_s: f64,
     /// How far lines marked towards the right lie right of those marked towards the left, mm. Above zero
     /// where the beam comes late.
-    pub offset_mm: Estimate,
+    pub offset_mm: Measurement,
     /// Time by which the beam comes late: the offset over twice the speed, ms.
-    pub lag_ms: Estimate,
+    pub lag_ms: Measurement,
     /// The line, counted from the middle (left below zero), at which the two combs line up.
     pub lines_up_at: Option<i64>,
 }

@@ -5,8 +5,8 @@ use super::least_squares::{Minimum, minimise};
 use crate::colour::lstar;
 use crate::mark::{Response, Taps};
 use crate::progress::{Progress, Stopped};
-use crate::wedge::estimate::Estimate;
 use crate::wedge::measure::{PatchValue, Refusal};
+use crate::wedge::measurement::Measurement;
 use crate::wedge::reading::BeamReading;
 use crate::wedge::target::{Pattern, Wedge};
 
@@ -129,7 +129,11 @@ pub fn beam(
     };
     let known = |i: usize| {
         let (v, e) = (m.at[i].exp(), m.error[i]);
-        if e <= 0.15 { Estimate::value(v, v * e) } else { Estimate::not("the line pairs do not settle it") }
+        if e <= 0.15 {
+            Measurement::value(v, v * e)
+        } else {
+            Measurement::not("the line pairs do not settle it")
+        }
     };
     let n = data.len() as f64;
     let squares: f64 = rest(&m.at).iter().take(data.len()).zip(&data).map(|(r, d)| (r * d.3).powi(2)).sum();

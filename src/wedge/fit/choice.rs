@@ -3,8 +3,8 @@
 use super::exposure::ExposureFit;
 use super::pick::{Choice, pick};
 use crate::mark::response::OVER_BURN;
-use crate::wedge::estimate::Estimate;
 use crate::wedge::measure::{Measured, PatchValue, REPEATS, Refusal};
+use crate::wedge::measurement::Measurement;
 use crate::wedge::reading::PickReading;
 use crate::wedge::spread::robust_size;
 use crate::wedge::target::{TestPatch, Wedge};
@@ -70,9 +70,9 @@ fn reading(
             // q = 5 % at X = x_char 19^(-1/m).
             let at_five = x_char * 19f64.powf(-1.0 / r.char_rise);
             let x = wedge.burn(&p.dial, *r).x_solid;
-            Estimate::value(100.0 * (at_five / x - 1.0), 0.0)
+            Measurement::value(100.0 * (at_five / x - 1.0), 0.0)
         }
-        None => Estimate::not("no patch was over-burnt"),
+        None => Measurement::not("no patch was over-burnt"),
     };
     let name = if lighter { "lightest" } else { "darkest" };
     let unread = if value.is_none() {

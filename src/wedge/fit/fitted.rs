@@ -3,7 +3,7 @@
 use super::model::Point;
 use crate::colour::lstar;
 use crate::mark::Response;
-use crate::wedge::estimate::Estimate;
+use crate::wedge::measurement::Measurement;
 use crate::wedge::reading::ResponseReading;
 use crate::wedge::target::Expected;
 
@@ -16,19 +16,19 @@ pub struct ResponseFit {
     /// patches together; `x_char` is infinite where no char showed.
     pub curve: Response,
     /// Look of a full mark, luminance.
-    pub y_marked: Estimate,
+    pub y_marked: Measurement,
     /// Look of char, luminance.
-    pub y_char: Estimate,
+    pub y_char: Measurement,
     /// Exposure at half rise, J/mm².
-    pub x_half: Estimate,
+    pub x_half: Measurement,
     /// Steepness of the rise.
-    pub rise: Estimate,
+    pub rise: Measurement,
     /// Exposure at half char, J/mm².
-    pub x_char: Estimate,
+    pub x_char: Measurement,
     /// Steepness of the char.
-    pub char_rise: Estimate,
+    pub char_rise: Measurement,
     /// Schwarzschild exponent.
-    pub schwarzschild: Estimate,
+    pub schwarzschild: Measurement,
     /// Root mean square of the residuals, L*.
     pub rms: f64,
     /// Patches that were fitted.
@@ -82,7 +82,7 @@ impl ResponseFit {
 
 /// A fit of which nothing is known, for one reason.
 pub fn unknown(points: &[Point], y_unmarked: f64, expected: &Expected, why: &str) -> ResponseFit {
-    let not = || Estimate::not(why);
+    let not = || Measurement::not(why);
     ResponseFit {
         response: Response { y_unmarked, ..expected.response() },
         curve: Response { y_unmarked, ..expected.response() },

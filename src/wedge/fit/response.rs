@@ -108,7 +108,7 @@ mod tests {
     use crate::mark::Response;
     use crate::progress::Silent;
     use crate::units::{JoulesPerMm2, MmPerS};
-    use crate::wedge::estimate::Estimate;
+    use crate::wedge::measurement::Measurement;
 
     fn expected() -> Expected {
         Expected {
@@ -154,7 +154,7 @@ mod tests {
             ("char_rise", &f.char_rise),
         ] {
             let want = numbers(&v["fit"], name);
-            let Estimate::Measured { value, uncertainty } = known else { panic!("{name}: {known:?}") };
+            let Measurement::Measured { value, uncertainty } = known else { panic!("{name}: {known:?}") };
             assert!((value / want[0] - 1.0).abs() < 2e-3, "{name}: {value} for {}", want[0]);
             assert!((uncertainty / want[1] - 1.0).abs() < 0.05, "{name}: ± {uncertainty} for {}", want[1]);
         }

@@ -6,7 +6,7 @@ use super::model::{
     Solved,
 };
 use crate::mark::Response;
-use crate::wedge::estimate::Estimate;
+use crate::wedge::measurement::Measurement;
 use crate::wedge::target::Expected;
 
 /// Names what the points leave open; of the mark's own values it is then fixed, at the expected value where
@@ -96,10 +96,10 @@ fn report(
 ) -> ResponseFit {
     let curve = model.response(&solved.all);
     let known = |i: usize, log: bool| match &notes[i] {
-        Some(why) => Estimate::not(why.clone()),
+        Some(why) => Measurement::not(why.clone()),
         None => {
             let v = if log { solved.all[i].exp() } else { solved.all[i] };
-            Estimate::value(v, if log { v * solved.error[i] } else { solved.error[i] })
+            Measurement::value(v, if log { v * solved.error[i] } else { solved.error[i] })
         }
     };
     let fitted: Vec<f64> = model.points.iter().map(|p| model.lightness(&solved.all, p)).collect();

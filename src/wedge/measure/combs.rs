@@ -1,7 +1,7 @@
 //! Combs: the lag of the beam behind the head, from combs marked in opposite directions.
 
 use super::rectify::Flat;
-use crate::wedge::estimate::Estimate;
+use crate::wedge::measurement::Measurement;
 use crate::wedge::reading::LagReading;
 use crate::wedge::spread::deviation;
 use crate::wedge::target::{Comb, Wedge};
@@ -18,8 +18,8 @@ fn one(flat: &Flat, wedge: &Wedge, comb: &Comb, lighter: bool) -> LagReading {
     let nothing = |why: &str| LagReading {
         name: comb.name.clone(),
         speed_mm_s: speed,
-        offset_mm: Estimate::not(why),
-        lag_ms: Estimate::not(why),
+        offset_mm: Measurement::not(why),
+        lag_ms: Measurement::not(why),
         lines_up_at: None,
     };
     let least = 2 * comb.side / 2 + 1;
@@ -44,8 +44,8 @@ fn one(flat: &Flat, wedge: &Wedge, comb: &Comb, lighter: bool) -> LagReading {
     LagReading {
         name: comb.name.clone(),
         speed_mm_s: speed,
-        offset_mm: Estimate::value(offset, error),
-        lag_ms: Estimate::value(1000.0 * offset / (2.0 * speed), 1000.0 * error / (2.0 * speed)),
+        offset_mm: Measurement::value(offset, error),
+        lag_ms: Measurement::value(1000.0 * offset / (2.0 * speed), 1000.0 * error / (2.0 * speed)),
         lines_up_at: (vernier > 0.0).then(|| (offset / vernier).round() as i64),
     }
 }

@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use crate::wedge::estimate::Estimate;
+use crate::wedge::measurement::Measurement;
 use crate::wedge::reading::Reading;
 
 /// One reading's line in the comparison.
@@ -19,19 +19,19 @@ pub struct Compared {
     /// Whether its lightness is absolute.
     pub absolute: bool,
     /// Lightness of the picked patch, L*.
-    pub lightness: Estimate,
+    pub lightness: Measurement,
     /// Contrast of the picked patch against the bare coating, L*.
-    pub contrast: Estimate,
+    pub contrast: Measurement,
     /// Power of the pick, percent.
-    pub power_percent: Estimate,
+    pub power_percent: Measurement,
     /// Speed of the pick, mm/s.
-    pub speed_mm_s: Estimate,
+    pub speed_mm_s: Measurement,
     /// Minutes for a square of 85 mm at the pick, turns left out.
-    pub minutes_for_85_mm: Estimate,
+    pub minutes_for_85_mm: Measurement,
     /// Grain of the pick, L*.
-    pub grain: Estimate,
+    pub grain: Measurement,
     /// How far power may rise before char reaches 5 %, percent.
-    pub latitude_percent: Estimate,
+    pub latitude_percent: Measurement,
 }
 
 /// The lines, the whitest (or blackest) mark first: by contrast against the bare coating.
@@ -44,17 +44,21 @@ pub fn compare(readings: &[Reading]) -> Vec<Compared> {
 
 fn line(r: &Reading) -> Compared {
     let not = || {
-        Estimate::not(if r.kind == "exposure" { "no patch was picked" } else { "this is no exposure wedge" })
+        Measurement::not(if r.kind == "exposure" {
+            "no patch was picked"
+        } else {
+            "this is no exposure wedge"
+        })
     };
     let of = |f: &dyn Fn(&crate::wedge::reading::PickReading) -> f64| {
-        r.pick.as_ref().map_or_else(not, |p| Estimate::value(f(p), 0.0))
+        r.pick.as_ref().map_or_else(not, |p| Measurement::value(f(p), 0.0))
     };
     let error = r.pick.as_ref().and_then(|p| r.patches.iter().find(|q| q.name == p.patch)).map_or(0.0, |q| {
-        if let Estimate::Measured { uncertainty, .. } = q.lightness { uncertainty } else { 0.0 }
+        if let Measurement::Measured { uncertainty, .. } = q.lightness { uncertainty } else { 0.0 }
     });
     let bare = crate::colour::lstar(r.scale.y_unmarked);
-    let with_error = |known: Estimate| match known {
-        Estimate::Measured { value, .. } => Estimate::value(value, error),
+    let with_error = |known: Measurement| match known {
+        Measurement::Measured { value, .. } => Measurement::value(value, error),
         other => other,
     };
     Compared {
@@ -75,7 +79,7 @@ fn line(r: &Reading) -> Compared {
 
 /// The comparison as a table for the terminal.
 pub fn table(lines: &[Compared]) -> String {
-    let cell = |k: &Estimate, decimals: usize| {
+    let cell = |k: &Measurement, decimals: usize| {
         k.get().map_or("not measured".to_string(), |v| format!("{v:.decimals$}"))
     };
     let head = [

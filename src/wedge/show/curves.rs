@@ -5,9 +5,9 @@ use crate::colour::lstar;
 use crate::proof::canvas::escape;
 use crate::proof::plot::{COLOURS, Field, Plot, PlotAxis, VERMILION, legend, sign};
 use crate::units::short;
-use crate::wedge::estimate::Estimate;
 use crate::wedge::evidence::Evidence;
 use crate::wedge::fit::{ResponseFit, ripple};
+use crate::wedge::measurement::Measurement;
 use crate::wedge::reading::Reading;
 use crate::wedge::target::Wedge;
 
@@ -74,7 +74,7 @@ fn response(r: &Reading, fit: &ResponseFit, wedge: &Wedge) -> String {
         out += &plot.line(&line, FITTED, "");
     }
     for (k, name) in [(&fit.x_half, "half mark"), (&fit.x_char, "half char")] {
-        if let Estimate::Measured { value, uncertainty } = k {
+        if let Measurement::Measured { value, uncertainty } = k {
             let digits = if *uncertainty < 0.01 { 3 } else { 2 };
             out += &plot.upright(*value, &format!("{name} {value:.digits$} ± {uncertainty:.digits$}"));
         }

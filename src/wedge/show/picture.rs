@@ -5,8 +5,8 @@ use crate::colour::srgb8;
 use crate::proof::canvas::{Picture, ProofError, draw, escape};
 use crate::proof::page::data_uri;
 use crate::proof::plot::{ORANGE, SKY_BLUE, VERMILION};
-use crate::wedge::estimate::Estimate;
 use crate::wedge::evidence::Evidence;
+use crate::wedge::measurement::Measurement;
 use crate::wedge::reading::Reading;
 use crate::wedge::target::Wedge;
 
@@ -89,7 +89,7 @@ fn overlay(reading: &Reading, wedge: &Wedge, scale: f64) -> String {
         let is_pick = picked == Some(p.name.as_str());
         let (colour, line) = match (&r.lightness, is_pick) {
             (_, true) => (PICK, 6.0),
-            (Estimate::NotMeasured { .. }, _) => (REFUSED, 2.5),
+            (Measurement::NotMeasured { .. }, _) => (REFUSED, 2.5),
             _ => (PATCH, 1.5),
         };
         out.push_str(&format!(

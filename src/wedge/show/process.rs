@@ -2,8 +2,8 @@
 
 use crate::job::process::{BeamSize, Best, ExposureAt, MeasuredValue, ProcessFile, ToneCurve};
 use crate::units::{JoulesPerMm2, Mm, MmPerS, Share};
-use crate::wedge::estimate::Estimate;
 use crate::wedge::fit::wants_mark;
+use crate::wedge::measurement::Measurement;
 use crate::wedge::reading::Reading;
 use crate::wedge::target::Wedge;
 
@@ -19,8 +19,8 @@ pub fn process(reading: &Reading, wedge: &Wedge, earlier: Option<ProcessFile>) -
     p.date.clone_from(&reading.date);
     p.machine.clone_from(&reading.machine);
     p.coating.clone_from(&reading.coating);
-    let mut missing = |key: &str, known: &Estimate| {
-        if let Estimate::NotMeasured { not_measured } = known {
+    let mut missing = |key: &str, known: &Measurement| {
+        if let Measurement::NotMeasured { not_measured } = known {
             p.not_measured.insert(key.to_string(), not_measured.clone());
         } else {
             p.not_measured.remove(key);
@@ -39,9 +39,9 @@ pub fn process(reading: &Reading, wedge: &Wedge, earlier: Option<ProcessFile>) -
         let looks = if reading.scale.absolute {
             None
         } else {
-            Some(Estimate::not("there was no white reference in the photo: lightness is relative"))
+            Some(Measurement::not("there was no white reference in the photo: lightness is relative"))
         };
-        let bare = Estimate::value(reading.scale.y_unmarked, 0.0);
+        let bare = Measurement::value(reading.scale.y_unmarked, 0.0);
         for (key, known) in [("unmarked", &bare), ("marked", &r.y_marked), ("charred", &r.y_char)] {
             missing(key, looks.as_ref().unwrap_or(known));
         }
@@ -93,7 +93,7 @@ pub fn process(reading: &Reading, wedge: &Wedge, earlier: Option<ProcessFile>) -
 pub fn mean_lag(reading: &Reading) -> Option<(f64, f64)> {
     let (mut weight, mut sum) = (0.0, 0.0);
     for l in &reading.lags {
-        if let Estimate::Measured { value, uncertainty } = l.lag_ms {
+        if let Measurement::Measured { value, uncertainty } = l.lag_ms {
             let w = uncertainty.max(1e-4).powi(-2);
             weight += w;
             sum += w * value;
@@ -102,8 +102,8 @@ pub fn mean_lag(reading: &Reading) -> Option<(f64, f64)> {
     (weight > 0.0).then(|| (sum / weight, weight.powf(-0.5)))
 }
 
-fn missing_in(p: &mut ProcessFile, key: &str, known: &Estimate) {
-    if let Estimate::NotMeasured { not_measured } = known {
+fn missing_in(p: &mut ProcessFile, key: &str, known: &Measurement) {
+    if let Measurement::NotMeasured { not_measured } = known {
         p.not_measured.insert(key.to_string(), not_measured.clone());
     } else {
         p.not_measured.remove(key);
@@ -119,8 +119,8 @@ fn rounded(v: f64) -> f64 {
     (v * scale).round() / scale
 }
 
-fn set<T>(slot: &mut Option<MeasuredValue<T>>, known: &Estimate, make: impl Fn(f64) -> T) {
-    if let Estimate::Measured { value, uncertainty } = known {
+fn set<T>(slot: &mut Option<MeasuredValue<T>>, known: &Measurement, make: impl Fn(f64) -> T) {
+    if let Measurement::Measured { value, uncertainty } = known {
         *slot = Some(MeasuredValue { value: make(rounded(*value)), sigma: Some(rounded(*uncertainty)) });
     }
 }

@@ -3,18 +3,18 @@
 use crate::colour::lstar;
 use crate::proof::canvas::wrapped;
 use crate::units::short;
-use crate::wedge::estimate::Estimate;
 use crate::wedge::fit::wants_mark;
+use crate::wedge::measurement::Measurement;
 use crate::wedge::reading::Reading;
 use crate::wedge::target::WedgeKind;
 
-fn known(k: &Estimate, decimals: usize, unit: &str) -> String {
+fn known(k: &Measurement, decimals: usize, unit: &str) -> String {
     match k {
-        Estimate::Measured { value, uncertainty } if *uncertainty > 0.0 => {
+        Measurement::Measured { value, uncertainty } if *uncertainty > 0.0 => {
             format!("{value:.decimals$} ± {uncertainty:.decimals$}{unit}")
         }
-        Estimate::Measured { value, .. } => format!("{value:.decimals$}{unit}"),
-        Estimate::NotMeasured { .. } => "not measured".into(),
+        Measurement::Measured { value, .. } => format!("{value:.decimals$}{unit}"),
+        Measurement::NotMeasured { .. } => "not measured".into(),
     }
 }
 
@@ -109,7 +109,7 @@ fn lines(r: &Reading, most: usize) -> Vec<(String, bool)> {
         );
     }
     for p in r.patches.iter().filter(|p| p.lightness.get().is_none()).take(8) {
-        if let Estimate::NotMeasured { not_measured } = &p.lightness {
+        if let Measurement::NotMeasured { not_measured } = &p.lightness {
             wrap(most, &format!("{}: {not_measured}.", p.name), &mut out);
         }
     }
