@@ -122,7 +122,8 @@ mod tests {
     use super::*;
     use crate::placement::Grid;
     use crate::progress::Silent;
-    use crate::scan::replay::{ReplayOptions, replay};
+    use crate::scan::limits::BeamLag;
+    use crate::scan::replay::{Ground, ReplayOptions, replay};
     use crate::units::Mm;
 
     fn outline(limits: &Limits, shape: &str) -> (String, Blank) {
@@ -156,7 +157,8 @@ mod tests {
 
     #[test]
     fn a_pointer_shows_of_the_arts_box_what_lies_on_the_blank() {
-        let limits = Limits { pointer: Some(0.004), ..Limits::default() };
+        // A late beam moves no contour: it stays on until the head rests.
+        let limits = Limits { pointer: Some(0.004), lag: BeamLag::Seconds(0.0025), ..Limits::default() };
         for (shape, columns, rows, left, top) in [
             ("round:40mm", 360, 360, 2.0, 2.0),
             ("round:40mm", 400, 100, 0.0, 15.0),
@@ -167,7 +169,12 @@ mod tests {
             let grid = Grid { along: Mm(0.1), across: Mm(0.1) };
             let rect = DotRect { left: Mm(left), top: Mm(top), columns, rows, grid };
             let mut out = Vec::new();
-            program(&limits, &rect, &blank, "x").write(&mut out, &Silent).unwrap();
+            let program = program(&limits, &rect, &blank, "x");
+            program.write(&mut out, &Silent).unwrap();
+            let options =
+                ReplayOptions { ground: Some(Ground { rect, blank }), ..ReplayOptions::of(&program) };
+            let r = replay(&out[..], &options).unwrap().report;
+            assert_eq!(r.beam_on_outside_blank.count, 0, "{shape} {columns}");
             let r = replay(&out[..], &ReplayOptions::new(&limits)).unwrap().report;
             assert_eq!(r.beam_on_outside_blank.count, 0, "{shape} {columns}");
             let edge: f64 =

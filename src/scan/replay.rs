@@ -59,7 +59,11 @@ impl<'a> ReplayOptions<'a> {
             }
             _ => None,
         };
-        ReplayOptions { ground, lag: Some(program.limits.lag), ..ReplayOptions::new(&program.limits) }
+        // A late beam shifts where marks begin and end. A contour keeps its beam on from end to end, and
+        // there the head rests: what it lights is where the head goes.
+        let rasters = program.parts.iter().any(|part| matches!(part.moves, Moves::Raster(..)));
+        let lag = if rasters { program.limits.lag } else { BeamLag::Mm(0.0) };
+        ReplayOptions { ground, lag: Some(lag), ..ReplayOptions::new(&program.limits) }
     }
 }
 
