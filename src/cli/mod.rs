@@ -57,12 +57,20 @@ pub fn main() -> u8 {
 fn help_or_complaint(e: &clap::Error) -> u8 {
     // A complaint repeats what was written: colours are only for what cannot steer the terminal.
     let steers = std::env::args_os().any(|a| matches!(plain::line(&a.to_string_lossy()), Cow::Owned(_)));
-    let _ = if steers {
+    let printed = if steers {
         write!(std::io::stderr(), "{}", plain::lines(&e.render().to_string()))
     } else {
-        e.print()
+        // Of what was printed the end may still be on its way.
+        e.print().and_then(|()| std::io::stdout().flush())
     };
-    if e.use_stderr() { 2 } else { 0 }
+    match printed {
+        _ if e.use_stderr() => 2,
+        Err(e) if e.kind() != std::io::ErrorKind::BrokenPipe => {
+            out::say(&format!("standard output cannot be written: {e}"));
+            1
+        }
+        _ => 0,
+    }
 }
 
 fn run(line: &Line, out: &mut Out) -> Result<u8, Failure> {
