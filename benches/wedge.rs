@@ -70,7 +70,7 @@ fn draw_7_by_7(bencher: divan::Bencher) {
 #[divan::bench(sample_count = 10)]
 fn open_12_megapixels(bencher: divan::Bencher) {
     let bytes = jpeg(&drawing());
-    bencher.bench(|| photo::open(&bytes));
+    bencher.bench(|| photo::open(&bytes, "photo"));
 }
 
 /// All but the pictures: bytes to reading. The limit is 1.5 s on two cores.
@@ -78,13 +78,13 @@ fn open_12_megapixels(bencher: divan::Bencher) {
 fn bytes_to_reading_12_megapixels(bencher: divan::Bencher) {
     let drawing = drawing();
     let bytes = jpeg(&drawing);
-    bencher.bench(|| read(&bytes, &drawing.wedge, &Ask::default(), &Silent));
+    bencher.bench(|| read(&bytes, "photo", &drawing.wedge, &Ask::default(), &Silent));
 }
 
 #[divan::bench(sample_count = 10)]
 fn read_12_megapixels(bencher: divan::Bencher) {
     let drawing = drawing();
     let bytes = jpeg(&drawing);
-    let photo = photo::open(&bytes).expect("a photo");
+    let photo = photo::open(&bytes, "photo").expect("a photo");
     bencher.bench(|| read_photo(&photo, &drawing.wedge, &Ask::default(), &Silent));
 }

@@ -167,7 +167,7 @@ pub mod wedge {
     }
     pub mod register {
         pub mod photo {
-            pub use crate::wedge::register::photo::{Photo, from_picture, open};
+            pub use crate::wedge::register::photo::open;
         }
     }
     pub mod show {

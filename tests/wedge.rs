@@ -1,5 +1,6 @@
 //! A wedge as a whole: drawn, written as a program, replayed, looked at and read.
 
+use dotwright::kernels::art::{Photo, open_photo};
 use dotwright::kernels::blank::Blank;
 use dotwright::kernels::colour::lstar;
 use dotwright::kernels::job::Job;
@@ -16,7 +17,6 @@ use dotwright::kernels::wedge::ask::{Ask, ReadingError};
 use dotwright::kernels::wedge::draw::program::program;
 use dotwright::kernels::wedge::draw::{Drawing, Request, Way, draw, steps};
 use dotwright::kernels::wedge::read::read_photo;
-use dotwright::kernels::wedge::register::photo::{Photo, from_picture};
 use dotwright::kernels::wedge::show::preview::preview;
 use dotwright::kernels::wedge::show::process::process;
 use dotwright::kernels::wedge::target::{Dial, Wedge, WedgeKind};
@@ -56,7 +56,14 @@ fn request(kind: WedgeKind, blank: &str) -> Request {
 fn seen(drawing: &Drawing) -> Photo {
     let (w, h, grey) = preview(drawing, 1);
     let picture = image::GrayImage::from_raw(w as u32, h as u32, grey).unwrap();
-    from_picture(&image::DynamicImage::ImageLuma8(picture))
+    shown(picture)
+}
+
+/// The photo that such a picture is.
+fn shown(picture: image::GrayImage) -> Photo {
+    let mut png = std::io::Cursor::new(Vec::new());
+    picture.write_to(&mut png, image::ImageFormat::Png).unwrap();
+    open_photo(&png.into_inner(), "made").unwrap()
 }
 
 #[test]
@@ -219,7 +226,7 @@ fn a_photo_of_something_else_says_what_was_searched() {
     for (x, y, p) in picture.enumerate_pixels_mut() {
         p.0 = [((x * x / 50 + 3 * y) % 200) as u8];
     }
-    let photo = from_picture(&image::DynamicImage::ImageLuma8(picture));
+    let photo = shown(picture);
     let e = read_photo(&photo, &drawing.wedge, &Ask::default(), &Silent).unwrap_err();
     let text = e.to_string();
     assert!(matches!(e, ReadingError::NoMarks { .. }), "{text}");
@@ -348,7 +355,7 @@ fn the_lag_of_a_timing_wedge_is_what_the_scan_program_takes_up() {
     // Halved: edges without any blur would be placed to a whole sample only.
     let filter = image::imageops::FilterType::Triangle;
     let picture = image::imageops::resize(&sharp, w as u32 / 2, h as u32 / 2, filter);
-    let photo = from_picture(&image::DynamicImage::ImageLuma8(picture));
+    let photo = shown(picture);
     let r = read_photo(&photo, &drawing.wedge, &Ask::default(), &Silent).unwrap().reading;
     // Check value M08: opposite directions come apart by 2 v tau.
     for lag in &r.lags {

@@ -26,6 +26,9 @@ pub enum Why {
     /// A known kind of something else.
     #[error("is {0}, which cannot be opened; export it as a JPEG, PNG, TIFF, WebP, BMP, GIF or SVG file")]
     SomethingElse(&'static str),
+    /// Not a known kind of picture, where only a photo will do.
+    #[error("is not a picture; give a JPEG, PNG, TIFF or WebP photo")]
+    NothingSeen,
     /// A drawing where only a photo will do.
     #[error("is a drawing, not a photo; give a JPEG, PNG, TIFF or WebP photo")]
     NotAPhoto,

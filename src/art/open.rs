@@ -92,6 +92,7 @@ pub(super) fn decoded(bytes: &[u8], format: Format) -> Result<Decoded, Why> {
 pub(super) fn upright(decoded: Decoded, format: Format) -> Result<Raster, Why> {
     let model = decoded.pixels.model;
     let read = icc::reading(decoded.icc.as_deref(), model);
+    let profile = decoded.icc.is_some() && read.note.is_none();
     let (light, alpha) = decoded.pixels.into_planes(&read.reading)?;
     let (turn, mirror) = turn(decoded.orientation);
     let light = turned(light, turn, mirror);
@@ -106,6 +107,7 @@ pub(super) fn upright(decoded: Decoded, format: Format) -> Result<Raster, Why> {
         model,
         bilevel: bilevel(light.data()),
         colour: read.words,
+        profile,
         resolution,
         notes,
     };

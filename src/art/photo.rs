@@ -31,7 +31,10 @@ pub fn open_photo(bytes: &[u8], name: &str) -> Result<Photo, OpenError> {
 }
 
 fn inner(bytes: &[u8]) -> Result<Photo, Why> {
-    let format = format(bytes)?;
+    let format = format(bytes).map_err(|why| match why {
+        Why::NotAPicture => Why::NothingSeen,
+        other => other,
+    })?;
     if format == Format::Svg {
         return Err(Why::NotAPhoto);
     }

@@ -38,6 +38,8 @@ pub struct Facts {
     pub bilevel: bool,
     /// How the colours were read, in words (`sRGB, as no profile is embedded`).
     pub colour: String,
+    /// Whether an embedded profile decided that.
+    pub profile: bool,
     /// Dots an inch the file claims, where it does.
     pub resolution: Option<Resolution>,
     /// Things a person should know about the opening (a damaged profile passed over, a first frame taken).

@@ -181,6 +181,7 @@ mod tests {
                 model: Model::Grey,
                 bilevel: false,
                 colour: String::new(),
+                profile: false,
                 resolution: None,
                 notes: Vec::new(),
             },

@@ -17,7 +17,7 @@ use crate::job::asked::{BlankJob, DotsJob};
 use crate::job::named::read_process;
 use crate::job::{Job, Plan, Standing, file_name, plan};
 use crate::units::{Mm, MmPerS, Pitch, Share, duration};
-use crate::wedge::ask::Ask;
+use crate::wedge::ask::{Ask, ReadingError};
 use crate::wedge::draw::program;
 use crate::wedge::draw::{self, DrawError, Request};
 use crate::wedge::evidence::Evidence;
@@ -387,10 +387,13 @@ fn read_wedge(a: &ReadArgs, out: &mut Out) -> Result<u8, Failure> {
         date: a.date.unwrap_or_else(|| jiff::ZonedDateTime::now().date()).to_string(),
     };
     let bar = Bar::new(false);
-    let evidence = read::read(&bytes, &wedge, &ask, &bar)
-        .map_err(|e| Failure::input(format!("'{}': {e}", a.photo.display())))?;
+    let name = format!("'{}'", a.photo.display());
+    let evidence = read::read(&bytes, &name, &wedge, &ask, &bar).map_err(|e| match e {
+        ReadingError::Photo(e) => Failure::input(e.to_string()),
+        e => Failure::input(format!("{name}: {e}")),
+    })?;
     if let Some(why) = &evidence.missed {
-        return Err(Failure::input(format!("'{}': {why}", a.photo.display())));
+        return Err(Failure::input(format!("{name}: {why}")));
     }
     let reading = &evidence.reading;
     let file = process::process(reading, &wedge, earlier);

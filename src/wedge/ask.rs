@@ -27,7 +27,7 @@ impl Default for Ask {
 }
 
 /// Why a photo gives no reading.
-#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[derive(Debug, thiserror::Error)]
 pub enum ReadingError {
     /// The file.
     #[error(transparent)]

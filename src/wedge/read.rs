@@ -6,26 +6,28 @@ use super::fit::{beam, choose, exposure, gains};
 use super::measure::{Measured, PatchValue, Refusal, combs, measure, rectify};
 use super::measurement::Measurement;
 use super::reading::{PatchReading, PhotoReading, Reading, Scale};
-use super::register::{Located, Photo, locate, photo};
+use super::register::{Located, locate, photo};
 use super::target::{TestPatch, Wedge, WedgeKind};
+use crate::art::Photo;
 use crate::progress::{Portion, Progress};
 
 /// The part of the time that opening the photo takes (12 megapixels, JPEG).
 const OPENING: f64 = 0.35;
 
-/// Reads a photo of a wedge.
+/// Reads a photo of a wedge; `name` stands for the file in messages.
 ///
 /// # Errors
 /// When the file is no photo, the photo does not show the wedge, or nothing can be measured in it; and
 /// [`ReadingError::Stopped`] where the person asked for it.
 pub fn read(
     bytes: &[u8],
+    name: &str,
     wedge: &Wedge,
     ask: &Ask,
     progress: &dyn Progress,
 ) -> Result<Evidence, ReadingError> {
     progress.begin("opening the photo", OPENING)?;
-    let photo = photo::open(bytes)?;
+    let photo = photo::open(bytes, name)?;
     read_photo(&photo, wedge, ask, &Portion::new(progress, 1.0 - OPENING))
 }
 
@@ -51,7 +53,7 @@ pub fn read_photo(
     }
     progress.begin("measuring the patches", 0.05)?;
     let measured = measure(photo, &flat, &located, wedge, ask)?;
-    take_in(&mut reading, wedge, &measured);
+    take_in(&mut reading, photo, wedge, &measured);
     progress.begin("fitting the response", 0.3)?;
     let y_unmarked = measured.scale.y_unmarked;
     if wedge.kind == WedgeKind::Tone {
@@ -85,6 +87,7 @@ fn begun(photo: &Photo, wedge: &Wedge, ask: &Ask, located: &Located) -> Reading 
     let middle = (wedge.blank.width() / 2.0, wedge.blank.height() / 2.0);
     let pixels_per_mm = located.camera.scale(middle).unwrap_or(0.0);
     let mut notes = located.notes.clone();
+    notes.extend_from_slice(&photo.facts.notes);
     if pixels_per_mm < 6.0 {
         notes.push(format!(
             "the piece has only {pixels_per_mm:.1} pixels a mm in this photo; go nearer for 10 or more"
@@ -122,16 +125,21 @@ fn begun(photo: &Photo, wedge: &Wedge, ask: &Ask, located: &Located) -> Reading 
 }
 
 /// Takes the measured patches and their scale into the reading, with what is to be said of them.
-fn take_in(reading: &mut Reading, wedge: &Wedge, measured: &Measured) {
+fn take_in(reading: &mut Reading, photo: &Photo, wedge: &Wedge, measured: &Measured) {
     reading.photo.light_ratio = measured.light_ratio;
     reading.marks_lighter = measured.lighter;
     reading.scale = measured.scale.clone();
     reading.patches =
         wedge.patches.iter().zip(&measured.values).map(|(p, v)| patch_reading(wedge, p, v)).collect();
-    reading.notes.push(
+    reading.notes.push(if photo.facts.profile {
+        format!(
+            "the photo's colours are read as {}; what the camera did to its tones before is not known, so switch off its picture styles",
+            photo.facts.colour
+        )
+    } else {
         "the photo's own tone curve is not known: lightness assumes the sRGB curve, so switch off the camera's picture styles"
-            .into(),
-    );
+            .into()
+    });
     if measured.lighter != (wedge.expected.y_marked > wedge.expected.y_unmarked) {
         let way = if measured.lighter { "lighter" } else { "darker" };
         reading.notes.push(format!(

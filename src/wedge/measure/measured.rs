@@ -5,9 +5,10 @@ use super::rectify::Flat;
 use super::scale::{extreme_ratio, scale};
 use super::surface::{LightSurface, gaps};
 use super::value::PatchValue;
+use crate::art::Photo;
 use crate::wedge::ask::{Ask, ReadingError};
 use crate::wedge::reading::Scale;
-use crate::wedge::register::{Located, Photo};
+use crate::wedge::register::Located;
 use crate::wedge::target::Wedge;
 
 /// The patches as they were measured.

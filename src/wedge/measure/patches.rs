@@ -2,10 +2,10 @@
 
 use super::rectify::Flat;
 use super::surface::LightSurface;
+use crate::art::Photo;
 use crate::colour::lstar;
 use crate::parallel;
 use crate::wedge::register::Camera;
-use crate::wedge::register::photo::Photo;
 use crate::wedge::spread::deviation;
 use crate::wedge::target::{Pattern, TestPatch, Wedge};
 

@@ -1,9 +1,10 @@
 //! Rectify: the photo laid flat, in mm.
 
+use crate::art::Photo;
 use crate::parallel;
 use crate::plane::Light;
 use crate::wedge::register::Camera;
-use crate::wedge::register::photo::{Photo, sample};
+use crate::wedge::register::photo::sample;
 
 /// The photo seen straight from above, one sample every `1 / per_mm` mm, from the blank's upper left corner.
 #[derive(Debug, Clone, PartialEq)]

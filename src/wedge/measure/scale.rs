@@ -2,11 +2,11 @@
 
 use super::patches::{PatchLight, Refusal};
 use super::surface::LightSurface;
+use crate::art::Photo;
 use crate::colour::lstar;
 use crate::wedge::ask::{Ask, ReadingError};
 use crate::wedge::reading::Scale;
 use crate::wedge::register::Camera;
-use crate::wedge::register::photo::Photo;
 use crate::wedge::target::Wedge;
 
 /// The ratio to the bare coating that is furthest from one.

@@ -1,7 +1,8 @@
 //! Code: the cells of the wedge's id under the patches, so that a photo is never read with another wedge's file.
 
 use super::camera::Camera;
-use super::photo::{Photo, sample};
+use super::photo::sample;
+use crate::art::Photo;
 use crate::wedge::ask::ReadingError;
 use crate::wedge::spread::deviation;
 use crate::wedge::target::Wedge;

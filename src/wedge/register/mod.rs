@@ -15,4 +15,3 @@ mod three_marks;
 
 pub use camera::Camera;
 pub use locate::{Located, locate};
-pub use photo::Photo;

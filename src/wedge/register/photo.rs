@@ -1,106 +1,43 @@
-//! Photo: a picture file as linear light, with the places where the camera was at its limit.
+//! Photo: the camera's picture that a wedge is read from, and light between its pixels.
 
-use std::io::Cursor;
+use crate::art::{OpenError, Photo, open_photo};
+use crate::plane::Light;
 
-use image::{DynamicImage, ImageDecoder, ImageReader};
+/// Pixels that a photo has at least, each way.
+const LEAST: usize = 400;
 
-use crate::colour::{relative_luminance, srgb_to_linear};
-use crate::parallel;
-use crate::plane::{Dots, Light};
-
-/// A photo: linear light, and where a colour channel was clipped (bit on).
-#[derive(Debug, Clone, PartialEq)]
-pub struct Photo {
-    /// Relative luminance as the camera wrote it, 0..1.
-    pub light: Light,
-    /// Pixels with a channel at 253 or above of 255: they may be any brighter than they say.
-    pub clipped: Dots,
-}
-
-/// Why a file is not a photo that can be read.
-#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+/// Why a file is not a photo that can be read. Each sentence names the file.
+#[derive(Debug, thiserror::Error)]
 pub enum PhotoError {
-    /// Not a picture.
-    #[error("this is not a picture that can be read ({0}); give a JPEG, PNG, TIFF or WebP photo")]
-    Format(String),
+    /// Not a picture, or a damaged one.
+    #[error(transparent)]
+    Open(#[from] OpenError),
     /// Too few pixels for any wedge.
     #[error(
-        "the photo has only {width} x {height} pixels; a wedge needs at least 400 pixels each way, best a full camera picture"
+        "{name} has only {width} x {height} pixels; a wedge needs at least {LEAST} pixels each way, best a full camera picture"
     )]
     Small {
+        /// The file as named by the person, in quotes.
+        name: String,
         /// Pixels across.
-        width: u32,
+        width: usize,
         /// Pixels down.
-        height: u32,
+        height: usize,
     },
 }
 
-/// Decodes a photo, turns it as its Exif orientation says, and makes linear light of it with the sRGB
-/// curve and the weights 0.2126, 0.7152, 0.0722. The camera's own tone curve is not known: see the
-/// reading's notes.
-pub fn open(bytes: &[u8]) -> Result<Photo, PhotoError> {
-    let fail = |e: image::ImageError| PhotoError::Format(e.to_string().to_lowercase());
-    let reader = ImageReader::new(Cursor::new(bytes))
-        .with_guessed_format()
-        .map_err(|e| PhotoError::Format(e.to_string().to_lowercase()))?;
-    let mut decoder = reader.into_decoder().map_err(fail)?;
-    let (width, height) = decoder.dimensions();
-    if width < 400 || height < 400 {
-        return Err(PhotoError::Small { width, height });
+/// Opens the photo in `bytes`: upright, as light by its embedded profile. `name` stands for it in messages. The
+/// camera's own tone curve is not known: see the reading's notes.
+///
+/// # Errors
+/// When it is no photo, is damaged, or has fewer than 400 pixels each way.
+pub fn open(bytes: &[u8], name: &str) -> Result<Photo, PhotoError> {
+    let photo = open_photo(bytes, name)?;
+    let (width, height) = (photo.light.width(), photo.light.height());
+    if width.min(height) < LEAST {
+        return Err(PhotoError::Small { name: name.to_string(), width, height });
     }
-    let orientation = decoder.orientation().map_err(fail)?;
-    let mut picture = DynamicImage::from_decoder(decoder).map_err(fail)?;
-    picture.apply_orientation(orientation);
-    Ok(from_picture(&picture))
-}
-
-/// Linear light of a decoded picture.
-pub fn from_picture(picture: &DynamicImage) -> Photo {
-    let deep = matches!(
-        picture,
-        DynamicImage::ImageRgb16(_)
-            | DynamicImage::ImageRgba16(_)
-            | DynamicImage::ImageLuma16(_)
-            | DynamicImage::ImageLumaA16(_)
-    );
-    if deep {
-        let rgb = picture.to_rgb16();
-        from_rgb(rgb.width() as usize, rgb.height() as usize, rgb.as_raw(), 65535.0)
-    } else if let DynamicImage::ImageRgb8(rgb) = picture {
-        from_rgb(rgb.width() as usize, rgb.height() as usize, rgb.as_raw(), 255.0)
-    } else {
-        let rgb = picture.to_rgb8();
-        from_rgb(rgb.width() as usize, rgb.height() as usize, rgb.as_raw(), 255.0)
-    }
-}
-
-fn from_rgb<T: Copy + Into<u32> + Sync>(width: usize, height: usize, rgb: &[T], full: f64) -> Photo {
-    let table: Vec<f32> = (0..=full as usize).map(|v| srgb_to_linear(v as f64 / full) as f32).collect();
-    let look = |v: T| table.get(v.into() as usize).copied().unwrap_or(1.0);
-    let limit = (full * 253.0 / 255.0) as u32;
-    let mut light = Light::filled(width, height, 0.0);
-    let row_len = width.max(1);
-    parallel::bands(light.data_mut(), row_len, 64, |first, band| {
-        let from = first * row_len * 3;
-        for (y, px) in band.iter_mut().zip(rgb.get(from..).unwrap_or(&[]).chunks_exact(3)) {
-            *y = relative_luminance([look(px[0]), look(px[1]), look(px[2])]);
-        }
-    });
-    let mut clipped = Dots::off(width, height);
-    let stride = clipped.stride();
-    parallel::bands(clipped.bits_mut(), stride, 64, |first, band| {
-        for (i, row) in band.chunks_exact_mut(stride).enumerate() {
-            let from = (first + i) * row_len * 3;
-            let Some(line) = rgb.get(from..from + 3 * row_len) else { continue };
-            for (byte, group) in row.iter_mut().zip(line.chunks(24)) {
-                for (k, px) in group.chunks_exact(3).enumerate() {
-                    let top = px[0].into().max(px[1].into()).max(px[2].into());
-                    *byte |= u8::from(top >= limit) << (7 - k);
-                }
-            }
-        }
-    });
-    Photo { light, clipped }
+    Ok(photo)
 }
 
 /// Linear light at a place between pixels (pixel centres at whole numbers), by bilinear interpolation.
@@ -125,6 +62,13 @@ pub fn sample(light: &Light, x: f64, y: f64) -> Option<f32> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::parallel;
+
+    fn png(picture: image::DynamicImage) -> Vec<u8> {
+        let mut png = std::io::Cursor::new(Vec::new());
+        picture.write_to(&mut png, image::ImageFormat::Png).unwrap();
+        png.into_inner()
+    }
 
     #[test]
     fn a_photo_is_the_same_light_for_any_thread_count() {
@@ -132,21 +76,19 @@ mod tests {
         for (i, p) in rgb.pixels_mut().enumerate() {
             *p = image::Rgb([(i * 7 % 256) as u8, (i * 13 % 251) as u8, (i % 250) as u8]);
         }
-        let picture = DynamicImage::ImageRgb8(rgb);
-        let one = parallel::with_threads(1, || from_picture(&picture));
+        let bytes = png(rgb.into());
+        let one = parallel::with_threads(1, || open(&bytes, "made").unwrap());
         for n in [2, 3, 7] {
-            assert!(parallel::with_threads(n, || from_picture(&picture)) == one);
+            assert!(parallel::with_threads(n, || open(&bytes, "made").unwrap()) == one);
         }
         assert!(one.clipped.count() > 0);
     }
 
     #[test]
-    fn what_is_not_a_photo_is_refused_in_words() {
-        assert!(open(b"not a picture").unwrap_err().to_string().contains("JPEG"));
-        let mut png = Vec::new();
-        DynamicImage::new_luma8(20, 20)
-            .write_to(&mut Cursor::new(&mut png), image::ImageFormat::Png)
-            .unwrap();
-        assert!(open(&png).unwrap_err().to_string().contains("20 x 20"));
+    fn what_is_not_a_photo_is_refused_in_words_that_name_it() {
+        let said = open(b"not a picture", "'x.jpg'").unwrap_err().to_string();
+        assert_eq!(said, "'x.jpg' is not a picture; give a JPEG, PNG, TIFF or WebP photo");
+        let said = open(&png(image::DynamicImage::new_luma8(900, 20)), "'x.png'").unwrap_err().to_string();
+        assert!(said.starts_with("'x.png' has only 900 x 20 pixels; a wedge needs at least 400"), "{said}");
     }
 }
