@@ -163,6 +163,9 @@ struct ReadArgs {
     /// Print the reading as JSON instead of the summary
     #[arg(long)]
     json: bool,
+    /// Print nothing but errors
+    #[arg(long, short)]
+    quiet: bool,
 }
 
 /// Arguments of `wedge compare`.
@@ -386,12 +389,13 @@ fn read_wedge(a: &ReadArgs, out: &mut Out) -> Result<u8, Failure> {
         grain_limit: a.grain,
         date: a.date.unwrap_or_else(|| jiff::ZonedDateTime::now().date()).to_string(),
     };
-    let bar = Bar::new(false);
+    let bar = Bar::new(a.quiet);
     let name = format!("'{}'", a.photo.display());
     let evidence = read::read(&bytes, &name, &wedge, &ask, &bar).map_err(|e| match e {
         ReadingError::Photo(e) => Failure::input(e.to_string()),
         e => Failure::input(format!("{name}: {e}")),
     })?;
+    drop(bar);
     if let Some(why) = &evidence.missed {
         return Err(Failure::input(format!("{name}: {why}")));
     }
@@ -411,7 +415,7 @@ fn read_wedge(a: &ReadArgs, out: &mut Out) -> Result<u8, Failure> {
     output.commit()?;
     if a.json {
         writeln!(out, "{json}")?;
-    } else {
+    } else if !a.quiet {
         print_summary(out, &evidence)?;
         writeln!(out, "written to {}; use it with --process {}", a.out, a.out.find("process.toml"))?;
     }

@@ -264,6 +264,7 @@ const OPTIONS: &[Opt] = &[
     opt("wedge read --machine", GRID, "--machine diode-20w", "reading.json"),
     opt("wedge read --coating", GRID, "--coating bare-slate", "reading.json"),
     opt("wedge read --json", READ, "--json", "said"),
+    opt("wedge read --quiet", READ, "--quiet", "said"),
     opt("wedge compare --json", "reading.json", "--json", "said"),
     opt("kit list --json", "", "--json", "said"),
     opt("kit show --json", "poster-paint", "--json", "said"),
