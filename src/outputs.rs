@@ -81,6 +81,7 @@ pub fn write(
 ) -> Result<Report, WriteError> {
     let stages = &outcome.stages;
     progress.begin("pictures and pages", 0.5)?;
+    progress.expect(1);
     let rect = &stages.placement.rect;
     let mut files: Vec<FileFacts> = Vec::new();
 
@@ -106,7 +107,8 @@ pub fn write(
         )?;
     }
 
-    let (pictures, bytes) = pictures(plan, outcome, loupe_at, output)?;
+    progress.go_on(1)?;
+    let (pictures, bytes) = pictures(plan, outcome, loupe_at, output, progress)?;
     files.extend(pictures);
 
     let mut report = outcome.report.clone();
@@ -208,13 +210,15 @@ struct Shown {
     loupe: Option<Picture>,
 }
 
-/// Writes proof, density and loupe.
+/// Writes proof, density and loupe; may be ended between them.
 fn pictures(
     plan: &Plan,
     outcome: &Outcome,
     loupe_at: Option<(f64, f64)>,
     output: &mut dyn Sink,
+    progress: &dyn Progress,
 ) -> Result<(Vec<FileFacts>, Shown), WriteError> {
+    progress.expect(2 + u64::from(loupe_at.is_some()));
     let mut files = Vec::new();
     let stages = &outcome.stages;
     let (rect, dots) = (&stages.placement.rect, &stages.dots);
@@ -238,6 +242,7 @@ fn pictures(
         "how the piece is forecast to look after cleaning",
         &proof.to_png(Some(layout.pixel))?,
     )?;
+    progress.go_on(1)?;
     let dose = (!stages.dose.is_empty()).then_some(stages.dose.as_slice());
     let dense = density::density(&scene, layout, dots, dose)?;
     put(
@@ -247,6 +252,7 @@ fn pictures(
         "how dense the dots are, and where solids lie",
         &dense.to_png(Some(layout.pixel))?,
     )?;
+    progress.go_on(1)?;
     let mut loupe = None;
     if let Some(place) = loupe_at {
         let large = loupe_picture(plan, outcome, &scene, place)?;
@@ -257,6 +263,7 @@ fn pictures(
             "one place large, as dots and as forecast",
             &large.to_png(None)?,
         )?;
+        progress.go_on(1)?;
         loupe = Some(large);
     }
     Ok((files, Shown { proof, density: dense, loupe }))
@@ -271,9 +278,11 @@ pub fn write_proof(
     outcome: &Outcome,
     loupe_at: Option<(f64, f64)>,
     output: &mut dyn Sink,
+    progress: &dyn Progress,
 ) -> Result<Report, WriteError> {
     let mut report = outcome.report.clone();
-    let (mut files, _) = pictures(plan, outcome, loupe_at, output)?;
+    progress.begin("pictures", 1.0)?;
+    let (mut files, _) = pictures(plan, outcome, loupe_at, output, progress)?;
     files.push(FileFacts { name: "report.json".into(), bytes: None, about: "every figure".into() });
     report.files = files;
     report.program = None;

@@ -15,6 +15,7 @@ use crate::encode::{BeamOn, png};
 use crate::job::asked::{BlankJob, DotsJob, ScanJob};
 use crate::job::words::Along;
 use crate::job::{Job, plan};
+use crate::progress::Portion;
 use crate::units::Pitch;
 use crate::{outputs, pipeline};
 
@@ -85,8 +86,9 @@ pub fn run(args: &ProofArgs, out: &mut Out) -> Result<u8, Failure> {
     let plan = plan::resolve(&job)?;
     let mut output = args.out.begin(&outputs::PROOF, &[&args.dots])?;
     let bar = Bar::new(args.quiet);
-    let outcome = pipeline::judge(&plan, decoded.dots, &source.name, &bar)?;
-    let report = outputs::write_proof(&plan, &outcome, args.loupe, &mut output)?;
+    let (judging, writing) = (Portion::new(&bar, 0.7), Portion::new(&bar, 0.3));
+    let outcome = pipeline::judge(&plan, decoded.dots, &source.name, &judging)?;
+    let report = outputs::write_proof(&plan, &outcome, args.loupe, &mut output, &writing)?;
     drop(bar);
     output.commit()?;
     if args.json {
