@@ -386,6 +386,20 @@ fn a_file_name_may_be_any_bytes() {
     let kit = ok(&["kit", "show", "poster-paint"], b.path());
     fs::write(b.path().join(paint), kit).expect("written");
     run(&[w("prepare"), w("disc.svg"), w("--out"), w("own"), w("--coating"), paint]);
+    let measured = OsStr::from_bytes(b"gemessen \xfc.toml");
+    let process = "machine = 'diode-5w'\ncoating = 'poster-paint'\n[x_half]\nvalue = '1.8J/mm2'\n";
+    fs::write(b.path().join(measured), process).expect("written");
+    let curve = OsStr::from_bytes(b"kurve \xfc.toml");
+    fs::write(b.path().join(curve), "coverage = [0.0, 0.3, 1.0]\nmark = [0.0, 0.5, 1.0]\n").expect("written");
+    let small = [w("prepare"), w("ramp.png"), w("--blank"), w("round:12mm"), w("--accept"), w("over-burn")];
+    run(&[&small[..], &[w("--out"), w("by-process"), w("--process"), measured]].concat());
+    run(&[&small[..], &[w("--out"), w("by-curve"), w("--dot-gain"), curve]].concat());
+    run(&[&small[..], &[w("--out"), w("plain")]].concat());
+    let dots = |out: &str| fs::read(b.path().join(out).join("dots.png")).expect("there");
+    assert!(dots("by-process") != dots("plain") && dots("by-curve") != dots("plain"));
+    let again = w("by-curve/job.toml");
+    run(&[w("prepare"), w("--job"), again, w("--out"), w("by-curve-again")]);
+    assert!(dots("by-curve-again") == dots("by-curve"));
 }
 
 #[test]
