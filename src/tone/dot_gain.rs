@@ -154,8 +154,12 @@ impl GainCurve {
             coverage: Vec<f64>,
             mark: Vec<f64>,
         }
-        let file: File =
-            toml::from_str(text).map_err(|e| GainError::Syntax(e.to_string().trim().replace('\n', " ")))?;
+        // The message alone: with it the library would repeat the whole line, however long.
+        let file: File = toml::from_str(text).map_err(|e| {
+            let before = e.span().and_then(|s| text.get(..s.start)).unwrap_or("");
+            let line = before.matches('\n').count() + 1;
+            GainError::Syntax(format!("line {line}: {}", e.message().replace('\n', " ")))
+        })?;
         GainCurve::from_points(&file.coverage, &file.mark)
     }
 
@@ -449,6 +453,9 @@ mod tests {
             let e = GainCurve::from_toml(text).unwrap_err().to_string();
             assert!(e.contains(says), "{text}: {e}");
         }
+        let long = format!("mark = [0, 1]\ncoverage = [{}", "0.5, ".repeat(2000));
+        let e = GainCurve::from_toml(&long).unwrap_err().to_string();
+        assert!(e.contains("line 2") && e.len() < 250, "{e}");
     }
 
     #[test]
