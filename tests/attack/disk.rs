@@ -8,7 +8,7 @@ use crate::chance::{self, Chance};
 use crate::run::{bounded, fault, listing, program, words};
 
 /// How many runs are tried where nobody asks for more.
-const USUAL: usize = 40;
+const USUAL: usize = 30;
 
 /// Each writes one large file at least.
 const LINES: &[&str] = &[

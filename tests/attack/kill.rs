@@ -10,7 +10,7 @@ use crate::chance::{self, Chance};
 use crate::run::{bounded, command, listing, words};
 
 /// How many runs are ended where nobody asks for more.
-const USUAL: usize = 40;
+const USUAL: usize = 30;
 
 /// The same piece at two powers, so that both write the same names with other bytes.
 const LINES: [&str; 2] = [
