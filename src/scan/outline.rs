@@ -1,5 +1,5 @@
-//! The outline: a small program that walks the art's box and the blank's edge, to check the position
-//! before the burn.
+//! The outline: a small program that walks what shows where the blank must lie, to check its position before the
+//! burn: the circle at the margin of a round blank; the art's box and the edge of any other.
 //!
 //! The beam stays off unless the machine file gives a pointer power that is safe to look at from the side.
 //! A marking diode is class 4 (above 500 mW, IEC 60825-1; check value S01): hazardous to the eye by direct,
@@ -19,7 +19,8 @@ const CHORD_ERROR: f64 = 0.045;
 /// Speed of the walk unless the machine is slower, mm/s: slow enough to follow by eye (common practice).
 pub const WALK_SPEED: f64 = 50.0;
 
-/// The outline of art that lies in `rect` on `blank`: two contours, the art's box and the blank's edge.
+/// The outline of art that lies in `rect` on `blank`. On a round blank a box says nothing, for its corners may lie in the
+/// air: there it is the circle at the margin, within which all dots lie. Else two contours, the art's box and the edge.
 pub fn program(limits: &Limits, rect: &DotRect, blank: &Blank, job: &str) -> Program<'static> {
     let mut lines = Vec::new();
     comments(&format!("outline of job: {job}"), &mut lines);
@@ -44,10 +45,20 @@ pub fn program(limits: &Limits, rect: &DotRect, blank: &Blank, job: &str) -> Pro
         );
     }
     let walk = |points: &[(f64, f64)]| Contour::new(limits, points, level, WALK_SPEED);
-    let parts = vec![
-        Toolpath::contour("art", walk(&if level > 0 { lit_box(rect, blank) } else { art_box(rect, blank) })),
-        Toolpath::contour("edge of the blank", walk(&edge(&blank.shape))),
-    ];
+    let parts = match (blank.shape, blank.printable()) {
+        (Shape::Round { .. }, Some(within)) => {
+            let circle: Vec<(f64, f64)> =
+                edge(&within).iter().map(|p| (p.0 + blank.margin.0, p.1 + blank.margin.0)).collect();
+            vec![Toolpath::contour("circle at the margin", walk(&circle))]
+        }
+        _ => vec![
+            Toolpath::contour(
+                "art",
+                walk(&if level > 0 { lit_box(rect, blank) } else { art_box(rect, blank) }),
+            ),
+            Toolpath::contour("edge of the blank", walk(&edge(&blank.shape))),
+        ],
+    };
     Program::new(limits, lines, parts)
 }
 
@@ -150,8 +161,8 @@ mod tests {
         let (text, _) = outline(&low, "round:90mm");
         let r = replay(text.as_bytes(), &ReplayOptions::new(&low)).unwrap().report;
         assert_eq!((r.highest_s, r.beam_on_in_rapid.count, r.power_left_on), (1.0, 0, false));
-        // Round the art's box of 30 x 20 mm and the circle.
-        assert!((r.burning_mm - 100.0 - std::f64::consts::PI * 90.0).abs() < 0.5, "{}", r.burning_mm);
+        // Once round the circle 2.5 mm inside the edge, and nowhere else.
+        assert!((r.burning_mm - std::f64::consts::PI * 85.0).abs() < 0.5, "{}", r.burning_mm);
         assert_eq!(r.beam_on_outside_blank.count, 0);
     }
 
@@ -160,8 +171,8 @@ mod tests {
         // A late beam moves no contour: it stays on until the head rests.
         let limits = Limits { pointer: Some(0.004), lag: BeamLag::Seconds(0.0025), ..Limits::default() };
         for (shape, columns, rows, left, top) in [
-            ("round:40mm", 360, 360, 2.0, 2.0),
-            ("round:40mm", 400, 100, 0.0, 15.0),
+            ("rect:40x40mm:r19mm", 360, 360, 2.0, 2.0),
+            ("rect:40x40mm:r19mm", 400, 100, 0.0, 15.0),
             ("rect:40x30mm:r10mm", 400, 300, 0.0, 0.0),
             ("rect:40x30mm", 500, 100, -5.0, 10.0),
         ] {
