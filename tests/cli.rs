@@ -503,7 +503,7 @@ fn completions_and_manual_pages_come_from_the_same_definitions() {
     fs::create_dir(b.path().join("man")).expect("made");
     ok(&["man", "man"], b.path());
     let page = fs::read_to_string(b.path().join("man/dotwright-prepare.1")).expect("the page");
-    assert!(page.contains("density") && page.contains("304dpi"));
+    assert!(page.contains("density") && page.contains("290.3dpi"));
 }
 
 #[test]
@@ -681,4 +681,90 @@ fn an_acceptance_is_for_its_art_and_its_figure() {
     fs::write(p.join("typo.toml"), job.replace("name = \"over-burn\"", "name = \"over-bun\""))
         .expect("written");
     refused(&["prepare", "--job", "typo.toml", "--out", "seven"], p, 1, "did you mean over-burn?");
+}
+
+#[test]
+fn what_is_cut_missing_or_faint_is_found_and_only_that() {
+    let b = bench();
+    let p = b.path();
+    let found = |art: &str, more: &str| -> Vec<String> {
+        let line = format!("prepare {art} --out out --replace --json {more}");
+        let o = dotwright(&line.split_whitespace().collect::<Vec<_>>(), p);
+        let json: serde_json::Value = serde_json::from_slice(&o.stdout).expect("a report");
+        let all = json["findings"].as_array().expect("findings");
+        all.iter().map(|f| f["name"].as_str().expect("a name").to_string()).collect()
+    };
+    let has = |found: &[String], name: &str| found.iter().any(|f| f == name);
+    let svg = |name: &str, inside: &str| {
+        let text = format!("<svg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 560 260'>{inside}</svg>");
+        fs::write(p.join(name), text).expect("written");
+    };
+    let text = |t: &str| format!("<text x='280' y='160' font-size='90' text-anchor='middle'>{t}</text>");
+    svg("long.svg", &text("Bartholomew Featherstone"));
+    svg("glyphs.svg", &text("Anna 李伟"));
+    svg("name.svg", &text("Ingrid Sørli"));
+    svg("wide.svg", "<path d='M0 0H560V260H0Z M40 40V220H520V40Z'/>");
+    svg(
+        "speck.svg",
+        "<rect width='560' height='260' fill='#fff'/><rect x='280' y='130' width='1' height='1'/>",
+    );
+    let tag = "--blank rect:60x30mm";
+    let plain = found("name.svg", tag);
+    for name in ["cut", "missing-glyph", "faint"] {
+        assert!(!has(&plain, name), "{plain:?}");
+    }
+    assert!(has(&found("long.svg", tag), "cut"));
+    let glyphs = found("glyphs.svg", tag);
+    assert!(has(&glyphs, "missing-glyph") && !has(&glyphs, "cut"), "{glyphs:?}");
+    // A frame round the edge is cut where the blank is filled, and not where the frame lies inside.
+    assert!(has(&found("wide.svg", "--blank round:40mm --place cover"), "cut"));
+    assert!(!has(&found("wide.svg", "--blank round:40mm"), "cut"));
+    assert!(has(&found("speck.svg", tag), "faint"));
+}
+
+#[test]
+fn a_remedy_that_brings_another_fault_is_not_called_checked() {
+    let b = bench();
+    // Steps of 1/80 mm: twice the density chars and crowds the lines; every remedy that is called checked is tried here.
+    let line = |more: &[&str]| -> serde_json::Value {
+        let mut all =
+            vec!["prepare", "disc.svg", "--blank", "round:30mm", "--out", "out", "--replace", "--json"];
+        all.extend(more);
+        let o = dotwright(&all, b.path());
+        serde_json::from_slice(&o.stdout).expect("a report")
+    };
+    let serious = |report: &serde_json::Value| -> Vec<String> {
+        let all = report["findings"].as_array().expect("findings");
+        let serious = all.iter().filter(|f| f["severity"] != "note");
+        serious.map(|f| f["name"].as_str().expect("a name").to_string()).collect()
+    };
+    let before = line(&["--density", "608dpi", "--speed", "12.5mm/s"]);
+    let names = serious(&before);
+    assert!(names.contains(&"over-burn".to_string()), "{names:?}");
+    let mut tried = 0;
+    for finding in before["findings"].as_array().expect("findings") {
+        for remedy in finding["remedies"].as_array().expect("remedies") {
+            let value = &remedy["value"];
+            let change = match remedy["change"].as_str().expect("a change") {
+                "power" => ["--power".to_string(), format!("{value}%")],
+                "speed" => ["--speed".to_string(), format!("{value}mm/s")],
+                "pitch" => ["--pitch".to_string(), format!("{value}mm")],
+                _ => continue,
+            };
+            let mut options = vec![change[0].as_str(), change[1].as_str()];
+            for (key, other, value) in
+                [("--density", "--pitch", "608dpi"), ("--speed", "--speed", "12.5mm/s")]
+            {
+                if change[0] != other {
+                    options.extend([key, value]);
+                }
+            }
+            let after = serious(&line(&options));
+            let name = finding["name"].as_str().expect("a name").to_string();
+            let clean = after.iter().all(|n| names.contains(n)) && !after.contains(&name);
+            assert_eq!(remedy["verified"], clean, "{name} {remedy}: {after:?}");
+            tried += 1;
+        }
+    }
+    assert!(tried >= 4, "{tried}");
 }

@@ -2,7 +2,7 @@
 
 use super::resolution::Resolution;
 use super::sniff::Format;
-use super::vector::Vector;
+use super::vector::{Lettering, Vector};
 use crate::plane::{Alpha, Light};
 
 /// An opened picture file: nothing of the file is needed any more.
@@ -79,6 +79,14 @@ impl Art {
         match self {
             Art::Raster(r) => &r.facts.notes,
             Art::Vector(v) => v.notes(),
+        }
+    }
+
+    /// What became of a drawing's text; `None` for picture elements.
+    pub fn lettering(&self) -> Option<&Lettering> {
+        match self {
+            Art::Raster(_) => None,
+            Art::Vector(v) => Some(v.lettering()),
         }
     }
 

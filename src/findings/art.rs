@@ -1,11 +1,17 @@
-//! Findings about the art and its place: coarse-art, past-margin.
+//! Findings about the art and its place: coarse-art, cut, missing-glyph, past-margin.
 
 use super::{Finding, Remedy, Severity};
 use crate::units::{MM_PER_INCH, Mm, short};
 
 /// `coarse-art`: fewer source pixels than dots. `source` are the pixels of the part that is shown, `dots`
-/// the dots that show it (columns, rows); `width` is its true width.
-pub fn coarse_art(source: (f64, f64), dots: (usize, usize), width: Mm) -> Option<Finding> {
+/// the dots that show it (columns, rows); `width` is its true width. `coarser` gives the least pitch from the given one
+/// on that the machine makes without a fault of its own, where there is one.
+pub fn coarse_art(
+    source: (f64, f64),
+    dots: (usize, usize),
+    width: Mm,
+    coarser: impl Fn(Mm) -> Option<Mm>,
+) -> Option<Finding> {
     let ratio = (source.0 / dots.0 as f64).min(source.1 / dots.1 as f64);
     if ratio >= 0.98 {
         return None;
@@ -27,17 +33,72 @@ pub fn coarse_art(source: (f64, f64), dots: (usize, usize), width: Mm) -> Option
         text: format!("use a larger picture, or make it at most {} mm wide", short(fitting, 1)),
         verified: true,
     });
-    let dpi = dots.0 as f64 * ratio / width.0 * MM_PER_INCH;
-    if dpi >= 150.0 {
+    if let Some(pitch) = coarser(Mm(width.0 / (dots.0 as f64 * ratio))) {
+        let dpi = MM_PER_INCH / pitch.0;
         finding = finding.with(Remedy {
-            change: "density",
-            value: dpi,
-            unit: "dpi",
-            text: format!("or lower the density to {} dpi: a dot for each pixel", short(dpi, 0)),
+            change: "pitch",
+            value: pitch.0,
+            unit: "mm",
+            text: format!("or widen the pitch to {pitch} ({} dpi): a dot for each pixel", short(dpi, 1)),
             verified: true,
         });
     }
     Some(finding)
+}
+
+/// A drawing that loses less than this share of its ink at the blank's edge is not cut: rounding to whole dots takes
+/// as much.
+const CUT_FROM: f64 = 0.003;
+
+/// `cut`: lettering reaches past the drawing's page by `past`, a share of the page's side, and ends there.
+pub fn cut_by_page(past: f64) -> Finding {
+    let percent = (past * 100.0).ceil();
+    let message = format!(
+        "the drawing's lettering reaches past its page by {percent}% of the page's side and is cut off there"
+    );
+    Finding::new("cut", Severity::Caution, message).with(Remedy {
+        change: "page",
+        value: percent,
+        unit: "%",
+        text: format!(
+            "make the page at least {percent}% larger on that side in the drawing program, or the lettering smaller"
+        ),
+        verified: false,
+    })
+}
+
+/// `cut`: `share` of a drawing's ink lies where no dot may be, past the margin or outside the blank.
+pub fn cut_by_blank(share: f64) -> Option<Finding> {
+    (share >= CUT_FROM).then(|| {
+        let message = format!(
+            "{}% of the drawing lies past the margin or outside the blank and is left out",
+            short((share * 100.0).max(1.0), 0)
+        );
+        Finding::new("cut", Severity::Caution, message).with(Remedy {
+            change: "place",
+            value: 100.0 * share,
+            unit: "%",
+            text: "place it whole with --place inside".into(),
+            verified: true,
+        })
+    })
+}
+
+/// `missing-glyph`: characters that no font at hand has.
+pub fn missing_glyph(missing: &[char]) -> Option<Finding> {
+    (!missing.is_empty()).then(|| {
+        let list = missing.iter().map(|c| c.to_string()).collect::<Vec<_>>().join(" ");
+        let message = format!("no font at hand has {list}: the lettering shows empty boxes in their place");
+        Finding::new("missing-glyph", Severity::Caution, message).with(Remedy {
+            change: "lettering",
+            value: missing.len() as f64,
+            unit: if missing.len() == 1 { "character" } else { "characters" },
+            text:
+                "turn the lettering into outlines (paths) in the drawing program and save the drawing again"
+                    .into(),
+            verified: false,
+        })
+    })
 }
 
 /// `past-margin`: the art reaches past the margin by `past`, or the margin is less than what the placement
@@ -83,11 +144,15 @@ mod tests {
 
     #[test]
     fn a_picture_with_enough_pixels_is_not_coarse() {
-        assert!(coarse_art((1017.0, 1017.0), (1017, 1017), Mm(85.0)).is_none());
-        let f = coarse_art((400.0, 500.0), (1017, 1017), Mm(85.0)).unwrap();
+        let none = |_| None;
+        assert!(coarse_art((1017.0, 1017.0), (1017, 1017), Mm(85.0), none).is_none());
+        let f = coarse_art((400.0, 500.0), (1017, 1017), Mm(85.0), none).unwrap();
         assert_eq!(f.severity, Severity::Caution);
         assert!(f.message.contains("2.54 times"), "{}", f.message);
-        assert!((f.remedies[0].value - 85.0 * 400.0 / 1017.0).abs() < 1e-9);
+        assert!((f.remedies[0].value - 85.0 * 400.0 / 1017.0).abs() < 1e-9 && f.remedies.len() == 1);
+        let steps = |p: Mm| Some(Mm((p.0 * 80.0).ceil() / 80.0));
+        let f = coarse_art((900.0, 900.0), (971, 971), Mm(84.9625), steps).unwrap();
+        assert!((f.remedies[1].value - 0.1).abs() < 1e-12, "{f:?}");
     }
 
     #[test]

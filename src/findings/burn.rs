@@ -22,6 +22,10 @@ pub const RUINED_SHARE: f64 = 0.01;
 /// A solid counts as fully marked when it looks within so many L* of a full mark: what a practitioner
 /// no longer tells apart, and the margin by which the best patch of a wedge is picked.
 pub const FULL_WITHIN_LSTAR: f64 = 2.0;
+/// A solid that reaches less than this share of a full mark is a stop: what is left of the coating is thin and the
+/// mark washes off or cannot be told from the piece (own judgement).
+pub const HALF_MARKED: f64 = 0.5;
+
 /// What the findings are about.
 #[derive(Clone, Copy)]
 pub struct Case<'a> {
@@ -134,7 +138,8 @@ pub fn shortfall(burn: &Burn) -> Option<f64> {
     ((lstar(look) - lstar(r.y_marked)).abs() > FULL_WITHIN_LSTAR).then_some(reached)
 }
 
-/// `under-burn`: a solid does not reach a full mark (within 2 L*) under the burn.
+/// `under-burn`: a solid does not reach a full mark (within 2 L*) under the burn; a stop where it reaches less than
+/// half.
 pub fn under_burn(case: &Case, sums: &Sums) -> Option<Finding> {
     if sums.dots == 0 {
         return None;
@@ -147,7 +152,9 @@ pub fn under_burn(case: &Case, sums: &Sums) -> Option<Finding> {
         short(burn.x_solid, 2),
         short(case.response.x_half, 2)
     );
-    let mut finding = Finding::new("under-burn", Severity::Caution, message);
+    let severity = if reached < HALF_MARKED { Severity::Stop } else { Severity::Caution };
+    let mut finding =
+        Finding::new("under-burn", severity, message).measuring(100.0 * (1.0 - reached), "% short");
     if sums.solid_cells > 0 {
         finding.area_mm2 = Some(sums.solid_cells as f64 * case.rect.grid.cell_mm2());
         finding.at_mm = sums.solid_at.map(|(x, y)| case.rect.centre(case.blank, x, y));

@@ -4,6 +4,7 @@ pub mod art;
 pub mod burn;
 pub mod change;
 pub mod detail;
+pub mod faint;
 mod harm;
 pub mod lines;
 pub mod machine;
@@ -15,7 +16,7 @@ pub use harm::Harm;
 use serde::Serialize;
 
 /// Names of the findings that may be of severity stop: those that can be accepted.
-pub const STOPS: &[&str] = &["over-burn", "link-starved", "off-bed", "coarse-power"];
+pub const STOPS: &[&str] = &["over-burn", "link-starved", "off-bed", "coarse-power", "under-burn"];
 
 /// How serious a finding is. `Stop` keeps the scan program from being written unless accepted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]

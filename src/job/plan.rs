@@ -17,7 +17,7 @@ use crate::blank::{Blank, Surface};
 use crate::findings::Finding;
 use crate::findings::change::Change;
 use crate::mark::Burn;
-use crate::placement::Grid;
+use crate::placement::{Grid, Place};
 use crate::screen::Options;
 use crate::units::{Mm, Pitch, Share};
 
@@ -120,6 +120,19 @@ impl Plan {
             tone_curve: self.tone.curve.clone(),
         };
         Brief { job, named, art: self.art_file.clone(), notes: self.notes.clone() }.settle()
+    }
+
+    /// The same blank with the whole of the art on it, small and in about `places` places along its longer side: to see
+    /// what of it another placement leaves out.
+    pub fn in_small(&self, places: f64) -> Plan {
+        let mut settled = Settled::clone(&self.0);
+        // Half the room: even art with a transparent border, which may reach past the margin, is then shown whole.
+        let room = self.blank.shape.width().min(self.blank.shape.height()) - 2.0 * self.blank.margin.0;
+        let side = Mm((room / 2.0).max(1e-3));
+        let pitch = Mm(side.0 / places);
+        settled.grid = Grid { along: pitch, across: pitch };
+        settled.art.place = Place::Box { width: side, height: side };
+        Plan::new(settled)
     }
 
     /// The screens' settings for art that was read as `kind`: some look at it.

@@ -1,13 +1,15 @@
 //! Judging: what is worth saying of a job, family by family.
 
 use super::again::{Again, Source};
+use super::checked;
 use super::outcome::Stages;
-use crate::art::Art;
+use crate::art::{Art, Kind};
+use crate::findings::change::Change;
 use crate::findings::{
-    Finding, art as of_art, burn, detail, lines as of_lines, machine as of_machine, motion,
+    Finding, art as of_art, burn, detail, faint, lines as of_lines, machine as of_machine, motion,
 };
 use crate::job::Plan;
-use crate::mark::Lost;
+use crate::mark::{Lost, advise};
 use crate::progress::Progress;
 use crate::units::{Mm, MmPerS};
 
@@ -19,22 +21,52 @@ pub(super) fn findings(
     lost: Option<&Lost>,
     progress: &dyn Progress,
 ) -> Vec<Finding> {
+    let mut all = burn_findings(plan, source, stages, progress);
+    all.extend(of_the_job(plan, source, stages, lost));
+    all.sort_by_key(|f| std::cmp::Reverse(f.severity));
+    checked::check(plan, source, &mut all, progress);
+    all
+}
+
+/// Findings that need no other try of the job.
+pub(super) fn of_the_job(
+    plan: &Plan,
+    source: Source<'_>,
+    stages: &Stages,
+    lost: Option<&Lost>,
+) -> Vec<Finding> {
     let mut all = match source {
         Source::Art(art) => art_findings(plan, art, stages),
         Source::Dots(_) => Vec::new(),
     };
     let rect = &stages.placement.rect;
     all.extend(lost.and_then(|lost| detail::detail_below_beam(lost, &plan.burn, rect, &plan.blank)));
-    all.extend(burn_findings(plan, source, stages, progress));
+    all.extend(faint_findings(plan, stages));
     all.extend(machine_findings(plan, stages));
-    all.sort_by_key(|f| std::cmp::Reverse(f.severity));
     all
+}
+
+/// Names of what is wrong with the burn, without a search for what would mend it.
+pub(super) fn of_the_burn(plan: &Plan, stages: &Stages) -> Vec<&'static str> {
+    let Some(sums) = &stages.sums else { return Vec::new() };
+    let over = !burn::Verdict::new(sums, stages.placement.rect.grid.cell_mm2()).clear();
+    let under = sums.dots > 0 && burn::shortfall(&plan.burn).is_some();
+    [(over, "over-burn"), (under, "under-burn")].into_iter().filter(|(is, _)| *is).map(|(_, n)| n).collect()
 }
 
 /// Findings about the art.
 fn art_findings(plan: &Plan, art: &Art, stages: &Stages) -> Vec<Finding> {
     let p = &stages.placement;
-    let Some((w, h)) = art.pixels() else { return Vec::new() };
+    let mut all = Vec::new();
+    if let Some(lettering) = art.lettering() {
+        all.extend(of_art::missing_glyph(&lettering.missing));
+        all.extend(lettering.past_page.map(of_art::cut_by_page));
+    }
+    // Art that is larger than asked for by its own box is past the margin, which says as much.
+    if p.past_margin.0 <= 0.0 {
+        all.extend(of_art::cut_by_blank(stages.left_out));
+    }
+    let Some((w, h)) = art.pixels() else { return all };
     let crop = plan.art.crop.window();
     let (mut w, mut h) = (w as f64 * crop.width(), h as f64 * crop.height());
     if plan.art.turn.swaps() {
@@ -42,7 +74,36 @@ fn art_findings(plan: &Plan, art: &Art, stages: &Stages) -> Vec<Finding> {
     }
     let shown = (w * p.window.width(), h * p.window.height());
     let rect = &p.rect;
-    of_art::coarse_art(shown, (rect.columns, rect.rows), Mm(rect.width())).into_iter().collect()
+    let coarser = |pitch: Mm| {
+        // Whole motor steps, and lines that do not show.
+        let steps_per_mm = plan.machine.axes(plan.process.lines).1.steps_per_mm;
+        let known = steps_per_mm.is_finite() && steps_per_mm > 0.0;
+        let whole = if known { Mm((pitch.0 * steps_per_mm - 1e-6).ceil() / steps_per_mm) } else { pitch };
+        let with = plan.with(Change::Pitch(whole)).ok()?;
+        advise::lines_apart(&with.burn).is_none().then_some(whole)
+    };
+    all.extend(of_art::coarse_art(shown, (rect.columns, rect.rows), Mm(rect.width()), coarser));
+    all
+}
+
+/// Whether the piece will show anything; dots that came from elsewhere may be strokes or tones, so the milder rule
+/// holds for them.
+fn faint_findings(plan: &Plan, stages: &Stages) -> Option<Finding> {
+    let (rect, look) = (&stages.placement.rect, &stages.look);
+    let (along, across) = (look.step_along, look.step_across);
+    let allowed = |row: f64| {
+        let y = ((row * across) as usize).min(rect.rows.saturating_sub(1));
+        let columns = rect.allowed(&plan.blank, y);
+        (columns.start as f64 / along, columns.end as f64 / along)
+    };
+    let bare = plan.burn.response.y_unmarked;
+    if stages.kind == Some(Kind::Photo) {
+        let sample = (along * rect.grid.along.0).max(across * rect.grid.across.0);
+        let places = faint::places(&look.luminance, look.columns, sample, allowed);
+        faint::of_tones(&places, bare, stages.dots.count())
+    } else {
+        faint::of_strokes(&look.luminance, bare, stages.dots.count())
+    }
 }
 
 /// Findings about place, lines, motion and machine.

@@ -1,6 +1,7 @@
 //! The recipe: a plan and art in, an outcome out, stage by stage. No file and no clock inside.
 
 mod again;
+mod checked;
 pub mod compare;
 mod error;
 mod foresee;
@@ -34,6 +35,7 @@ pub fn run(plan: &Plan, art: &Art, name: &str, progress: &dyn Progress) -> Resul
     let wanted = wanted(plan, art, progress)?;
     let (placement, mean_wanted) = (wanted.placement, wanted.mean(plan));
     let about_art = facts::art_facts(art, name, wanted.kind, &wanted.kind_why);
+    let (kind, left_out) = (Some(wanted.kind), wanted.left_out(plan, art, progress)?);
     let mut notes = [art.notes(), &wanted.notes].concat();
     if plan.scan.tone_by == ToneBy::Power {
         notes.push(words::BY_POWER.to_string());
@@ -41,7 +43,7 @@ pub fn run(plan: &Plan, art: &Art, name: &str, progress: &dyn Progress) -> Resul
     let laid = Laid::new(plan, wanted, progress)?;
     let seen = foresee::foresee(plan, &placement, &laid, MOST_PIXELS, name, progress)?;
     let lost = seen.lost;
-    let stages = Stages::new(placement, mean_wanted, laid, seen, notes);
+    let stages = Stages::new(placement, mean_wanted, laid, seen, kind, left_out, notes);
     progress.begin("findings", Shares::of(plan.dots.screen).findings)?;
     let findings = judging::findings(plan, Source::Art(art), &stages, lost.as_ref(), progress);
     progress.go_on(0)?;
@@ -58,7 +60,7 @@ pub fn judge(plan: &Plan, dots: Dots, name: &str, progress: &dyn Progress) -> Re
     let about_art = facts::art_facts_of_dots(name, dots.width(), dots.height());
     let (mean_wanted, laid) = (dots.coverage(), Laid::given(dots));
     let seen = foresee::foresee(plan, &placement, &laid, MOST_PIXELS, name, progress)?;
-    let stages = Stages::new(placement, mean_wanted, laid, seen, Vec::new());
+    let stages = Stages::new(placement, mean_wanted, laid, seen, None, 0.0, Vec::new());
     progress.begin("findings", Shares::of(plan.dots.screen).findings)?;
     let findings = judging::findings(plan, Source::Dots(&stages.dots), &stages, None, progress);
     progress.go_on(0)?;

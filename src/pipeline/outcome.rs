@@ -2,6 +2,7 @@
 
 use super::foresee::Foreseen;
 use super::laid::{Laid, Powers};
+use crate::art::Kind;
 use crate::findings::{Finding, Severity};
 use crate::job::Plan;
 use crate::mark::{Sums, Totals};
@@ -39,6 +40,10 @@ pub struct Stages {
     pub sums: Option<Sums>,
     /// The scan program.
     pub program: Option<ScanPlan>,
+    /// How the art was read; `None` for dots that something else made.
+    pub kind: Option<Kind>,
+    /// Share of a drawing's ink that lies where no dot may be, 0 to 1.
+    pub left_out: f64,
     /// Things a person should know.
     pub notes: Vec<String>,
 }
@@ -50,6 +55,8 @@ impl Stages {
         mean_wanted: f64,
         laid: Laid,
         seen: Foreseen,
+        read: Option<Kind>,
+        left_out: f64,
         notes: Vec<String>,
     ) -> Self {
         let Laid { dots, gain, powers, .. } = laid;
@@ -65,6 +72,8 @@ impl Stages {
             totals: seen.totals,
             sums: seen.sums,
             program: Some(program),
+            kind: read,
+            left_out,
             notes,
         }
     }
@@ -78,6 +87,7 @@ impl Stages {
             dots: &self.dots,
             totals: self.totals,
             program: self.program.as_ref().map(|p| (&p.raster, &p.written)),
+            ready_made: self.kind.is_none(),
             notes: &self.notes,
         }
     }

@@ -8,7 +8,7 @@ use crate::job::words::ReadAs;
 use crate::parallel;
 use crate::placement::{self, Outline, Placement};
 use crate::plane::Tone;
-use crate::progress::Progress;
+use crate::progress::{Progress, Within};
 use crate::proof::words;
 use crate::tone::{shape, tone_mapping};
 
@@ -43,6 +43,48 @@ impl Wanted {
         sum / (tone.width() * height).max(1) as f64
     }
 
+    /// The share of a drawing's ink that lies where no dot may be, or beyond the part of the art that has dots; 0 for
+    /// photos, which may be cut.
+    ///
+    /// # Errors
+    /// As [`wanted`]: a part that is left out is looked for in the whole art, drawn coarsely.
+    pub fn left_out(&self, plan: &Plan, art: &Art, progress: &dyn Progress) -> Result<f64, PipelineError> {
+        if self.kind != Kind::Drawing {
+            return Ok(0.0);
+        }
+        let p = &self.placement;
+        // A dot that lies across the margin is left out; that is a frayed edge, not a cut.
+        let grace = 1.5 * p.rect.grid.along.0.max(p.rect.grid.across.0);
+        let Some(near) = plan.blank.printable().and_then(|s| s.inset(-grace)) else { return Ok(0.0) };
+        let (mut kept, mut all) = (0.0f64, 0.0f64);
+        if p.window == art::Window::WHOLE {
+            let (h, middle) = (plan.blank.shape.height(), plan.blank.shape.width() / 2.0);
+            for y in 0..self.tone.height() {
+                let row = self.tone.row(y);
+                let allowed = p.rect.allowed(&plan.blank, y);
+                let sum = |part: &[f32]| part.iter().map(|&v| f64::from(v)).sum::<f64>();
+                kept += sum(&row[allowed.clone()]);
+                all += sum(row);
+                for x in (0..allowed.start).chain(allowed.end..row.len()).filter(|&x| row[x] > 0.0) {
+                    let (right, up) = p.rect.centre(&plan.blank, x, y);
+                    kept += if near.contains(right - middle, up - h / 2.0) { f64::from(row[x]) } else { 0.0 };
+                }
+            }
+        } else {
+            let drawn = wanted(&plan.in_small(COARSE), art, &Within(progress))?.tone;
+            let (w, h) = (drawn.width() as f64, drawn.height() as f64);
+            for y in 0..drawn.height() {
+                let down = ((y as f64 + 0.5) / h - 0.5) * p.wished_height.0;
+                for (x, &v) in drawn.row(y).iter().enumerate() {
+                    let along = ((x as f64 + 0.5) / w - 0.5) * p.wished_width.0;
+                    all += f64::from(v);
+                    kept += if near.contains(along, down) { f64::from(v) } else { 0.0 };
+                }
+            }
+        }
+        Ok(if all > 0.0 { (1.0 - kept / all).max(0.0) } else { 0.0 })
+    }
+
     /// Nothing is wanted where no dot may be.
     pub fn mask(&mut self, plan: &Plan) {
         let width = self.tone.width();
@@ -54,6 +96,9 @@ impl Wanted {
         }
     }
 }
+
+/// Places along the longer side in which ink that is left out is looked for.
+const COARSE: f64 = 400.0;
 
 /// Rows that are summed at once: each sum waits for its last addition, so that one alone takes four times as long.
 const ABREAST: usize = 8;

@@ -15,6 +15,7 @@ mod embedded;
 mod entities;
 mod fonts;
 mod guard;
+mod lettering;
 mod style;
 mod watch;
 
@@ -25,6 +26,7 @@ use resvg::usvg::{ImageHrefResolver, Options, Tree};
 
 use self::embedded::Embedded;
 use self::guard::MAX_TEXT;
+pub use self::lettering::Lettering;
 use self::watch::{Stopped, watched};
 use super::bounds::Patience;
 use super::error::{Why, one_line};
@@ -35,12 +37,18 @@ pub struct Vector {
     tree: Arc<Tree>,
     patience: Patience,
     notes: Vec<String>,
+    lettering: Lettering,
 }
 
 impl Vector {
     /// Width and height in user units; never zero.
     pub fn size(&self) -> (f64, f64) {
         (f64::from(self.tree.size().width()), f64::from(self.tree.size().height()))
+    }
+
+    /// What became of its text.
+    pub fn lettering(&self) -> &Lettering {
+        &self.lettering
     }
 
     pub(super) fn notes(&self) -> &[String] {
@@ -66,11 +74,11 @@ pub(super) fn parse(bytes: &[u8], patience: Patience) -> Result<Vector, Why> {
         guard::check(&text)?;
         tree(&text)
     });
-    let (tree, notes) = parsed.map_err(|stopped| match stopped {
+    let (tree, notes, lettering) = parsed.map_err(|stopped| match stopped {
         Stopped::Late => Why::Late(patience.drawing_s),
         Stopped::GaveUp(words) => Why::BadDrawing(words),
     })??;
-    Ok(Vector { tree: Arc::new(tree), patience, notes })
+    Ok(Vector { tree: Arc::new(tree), patience, notes, lettering })
 }
 
 /// The text inside a file compressed with gzip.
@@ -88,7 +96,7 @@ fn unpack(bytes: &[u8]) -> Result<Vec<u8>, Why> {
 }
 
 /// The drawing as the library resolves it, and what a person should know of it.
-fn tree(text: &str) -> Result<(Tree, Vec<String>), Why> {
+fn tree(text: &str) -> Result<(Tree, Vec<String>, Lettering), Why> {
     let missing = Mutex::new(Vec::new());
     let embedded = Mutex::new(Embedded::default());
     let keep = |why: Why| {
@@ -127,5 +135,6 @@ fn tree(text: &str) -> Result<(Tree, Vec<String>), Why> {
             names.iter().map(|n| format!("'{}'", one_line(n))).collect::<Vec<_>>().join(", ")
         ));
     }
-    Ok((tree, notes))
+    let lettering = Lettering::of(&tree);
+    Ok((tree, notes, lettering))
 }
