@@ -39,7 +39,7 @@ pub struct CompareArgs {
         default_value = "threshold,bayer,blue-noise,floyd-steinberg,model-diffusion,fitted"
     )]
     pub screens: Vec<String>,
-    /// The densities to compare, separated by commas: 254dpi,304dpi [default: that of the job]
+    /// The densities to compare, separated by commas: 254dpi,290.3dpi [default: that of the job]
     #[arg(long, value_name = "DENSITIES", value_delimiter = ',', conflicts_with_all = ["density", "pitch"])]
     pub densities: Vec<Pitch>,
     #[allow(missing_docs)]

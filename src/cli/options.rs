@@ -121,12 +121,12 @@ pub struct ToneOptions {
 #[derive(Debug, Clone, Default, Args)]
 #[command(next_help_heading = "Dots")]
 pub struct DotOptions {
-    /// Density of dots, for example 304dpi [default: advised for the machine's beam and motors]
+    /// Density of dots, for example 290.3dpi [default: advised for the machine's beam and motors]
     ///
     /// From 5.08dpi to 5080dpi. The same as --pitch, said the other way round.
     #[arg(long, value_name = "DPI", conflicts_with = "pitch")]
     pub density: Option<Pitch>,
-    /// Distance between dots, for example 0.0836mm [default: advised for the machine's beam and motors]
+    /// Distance between dots, for example 0.0875mm [default: advised for the machine's beam and motors]
     ///
     /// From 0.005mm to 5mm. The advised pitch is a whole number of motor steps near 0.7 of the beam across.
     #[arg(long, value_name = "MM")]

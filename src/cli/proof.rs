@@ -25,7 +25,7 @@ pub struct ProofArgs {
     /// The dots: a 1-bit PNG; '-' reads standard input
     #[arg(value_name = "DOTS.png")]
     pub dots: PathBuf,
-    /// Density of the dots, for example 304dpi [default: what the file says of itself]
+    /// Density of the dots, for example 290.3dpi [default: what the file says of itself]
     #[arg(long, value_name = "DPI")]
     pub density: Option<Pitch>,
     /// The axis that lines run along: x or y [default: x]
@@ -102,5 +102,5 @@ pub fn run(args: &ProofArgs, out: &mut Out) -> Result<u8, Failure> {
 }
 
 fn no_density(name: &str) -> Failure {
-    Failure::input(format!("{name} does not say how dense its dots are; add for example --density 304dpi"))
+    Failure::input(format!("{name} does not say how dense its dots are; add for example --density 290.3dpi"))
 }

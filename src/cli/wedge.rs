@@ -86,10 +86,10 @@ struct DrawArgs {
     /// Speed of finder marks and labels [default: what surely marks under the expected response]
     #[arg(long, value_name = "SPEED", requires = "marks_power")]
     marks_speed: Option<MmPerS>,
-    /// Density of dots, for example 304dpi [default: advised for the machine]
+    /// Density of dots, for example 290.3dpi [default: advised for the machine]
     #[arg(long, value_name = "DPI", conflicts_with = "pitch")]
     density: Option<Pitch>,
-    /// Distance between dots, for example 0.0836mm [default: advised for the machine]
+    /// Distance between dots, for example 0.0875mm [default: advised for the machine]
     #[arg(long, value_name = "MM")]
     pitch: Option<Pitch>,
     /// The machine: a kit entry or a file of your own [default: diode-5w]

@@ -31,6 +31,8 @@ pub struct Found<'a> {
     pub totals: Totals,
     /// The scan program, where there is one.
     pub program: Option<(&'a RasterPath, &'a Cost)>,
+    /// Whether something else made the dots: nothing is known of their screen.
+    pub ready_made: bool,
     /// What a person should know, one sentence each.
     pub notes: &'a [String],
 }
@@ -41,7 +43,7 @@ pub fn report(plan: &Plan, art: ArtFacts, found: &Found, findings: &[Finding]) -
     Report {
         schema_version: SCHEMA_VERSION,
         written_by: format!("Dotwright {}", env!("CARGO_PKG_VERSION")),
-        notes: notes(plan, &art, found.notes, findings),
+        notes: notes(plan, &art, found, findings),
         art,
         blank: BlankFacts {
             shape: plan.blank.shape.to_string(),
@@ -107,6 +109,16 @@ fn placement_facts(plan: &Plan, p: &Placement) -> PlacementFacts {
     }
 }
 
+/// What is said of dots that something else made.
+const READY_MADE: &str = "the dots came ready-made";
+
+/// Places where a dot may be: those on the blank less its margin, and those where one is all the same.
+fn places(plan: &Plan, found: &Found) -> u64 {
+    let rect = &found.placement.rect;
+    let allowed: u64 = (0..rect.rows).map(|y| rect.allowed(&plan.blank, y).len() as u64).sum();
+    allowed.max(found.dots.count())
+}
+
 fn dot_facts(plan: &Plan, found: &Found) -> DotFacts {
     let rect = &found.placement.rect;
     DotFacts {
@@ -115,14 +127,15 @@ fn dot_facts(plan: &Plan, found: &Found) -> DotFacts {
         pitch_along_mm: plan.grid.along.0,
         pitch_across_mm: plan.grid.across.0,
         density_dpi: MM_PER_INCH / plan.grid.across.0,
-        pitch_why: plan.pitch_why.clone(),
+        pitch_why: if found.ready_made { READY_MADE.into() } else { plan.pitch_why.clone() },
         on_count: found.dots.count(),
-        coverage_share: found.dots.coverage(),
+        coverage_share: found.dots.count() as f64 / places(plan, found).max(1) as f64,
         screen: match plan.scan.tone_by {
+            _ if found.ready_made => READY_MADE.to_string(),
             ToneBy::Dots => plan.dots.screen.name.to_string(),
             ToneBy::Power => "none: tones by power".to_string(),
         },
-        dot_gain: plan.tone.dot_gain.to_string(),
+        dot_gain: if found.ready_made { "none".into() } else { plan.tone.dot_gain.to_string() },
         beam_on: plan.dots.beam_on.to_string(),
     }
 }
@@ -185,17 +198,17 @@ fn program(plan: &Plan, raster: &RasterPath, written: &Cost) -> ProgramFacts {
 }
 
 /// What the program decided on its own, in sentences.
-fn notes(plan: &Plan, art: &ArtFacts, of_stages: &[String], findings: &[Finding]) -> Vec<String> {
+fn notes(plan: &Plan, art: &ArtFacts, found: &Found, findings: &[Finding]) -> Vec<String> {
     let mut notes: Vec<String> = plan.assumptions.iter().map(|a| format!("Assumed: {a}.")).collect();
     notes.extend(plan.notes.iter().map(|n| format!("{n}.")));
     notes.push(format!(
         "Pitch {}: {}.",
         crate::units::short(plan.process.pitch_along.value.0, 4) + " mm",
-        plan.pitch_why
+        if found.ready_made { READY_MADE } else { &plan.pitch_why }
     ));
     notes.push(format!("Read as {}: {}.", art.read_as, art.read_as_why));
     notes.extend(findings.iter().filter_map(|f| plan.accepts(f).lapsed()).map(|why| format!("{why}.")));
-    notes.extend(of_stages.iter().map(|n| format!("{}.", n.trim_end_matches('.'))));
+    notes.extend(found.notes.iter().map(|n| format!("{}.", n.trim_end_matches('.'))));
     notes
 }
 

@@ -132,7 +132,7 @@ pub struct DotFacts {
     pub pitch_why: String,
     /// Dots on which the beam is on.
     pub on_count: u64,
-    /// Their share of all dots of the rectangle, 0 to 1.
+    /// Their share of the places where dots may be (on the blank less its margin), 0 to 1.
     pub coverage_share: f64,
     /// The screen's name.
     pub screen: String,

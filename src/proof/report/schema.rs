@@ -34,7 +34,10 @@ pub const FIELDS: &[(&str, &str)] = &[
     ("dots.density_dpi", "rows an inch, 25.4 / pitch_across_mm"),
     ("dots.pitch_why", "why this pitch"),
     ("dots.on_count", "dots on which the beam is on"),
-    ("dots.coverage_share", "their share of all dots of the rectangle, 0 to 1"),
+    (
+        "dots.coverage_share",
+        "their share of the places where dots may be (on the blank less its margin), 0 to 1",
+    ),
     ("dots.screen", "name of the screen"),
     ("dots.dot_gain", "dot-gain curve in words"),
     ("dots.beam_on", "what stands for beam on in the picture files, `black` or `white`"),
