@@ -86,8 +86,9 @@ mod tests {
 
     #[test]
     fn what_is_not_a_photo_is_refused_in_words_that_name_it() {
-        let said = open(b"not a picture", "'x.jpg'").unwrap_err().to_string();
-        assert_eq!(said, "'x.jpg' is not a picture; give a JPEG, PNG, TIFF or WebP photo");
+        let said = |bytes: &[u8]| open(bytes, "'x.jpg'").unwrap_err().to_string();
+        assert_eq!(said(&[0, 1, 2, 3]), "'x.jpg' is not a picture; give a JPEG, PNG, TIFF or WebP photo");
+        assert!(said(b"harbour").starts_with("'x.jpg' is text, which cannot be opened"));
         let said = open(&png(image::DynamicImage::new_luma8(900, 20)), "'x.png'").unwrap_err().to_string();
         assert!(said.starts_with("'x.png' has only 900 x 20 pixels; a wedge needs at least 400"), "{said}");
     }
