@@ -3,13 +3,15 @@
 use super::{Finding, Remedy, Severity};
 use crate::blank::Blank;
 use crate::mark::exposure::fine;
-use crate::mark::{Burn, Lost};
+use crate::mark::{Blurred, Burn, Lost};
 use crate::placement::DotRect;
 use crate::plane::Dots;
 use crate::units::{Mm, short};
 
 /// Lost detail under this area (mm²) in all is not worth a word.
 const LEAST_MM2: f64 = 0.05;
+/// Fine strokes that run together are looked for in places of half a square millimetre: a single one may be chance.
+const LEAST_TOGETHER_MM2: f64 = 0.6;
 
 /// The least detail a burn can make with these pitches, from forecasts of lines and gaps of whole dots.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -57,20 +59,46 @@ pub fn finest(burn: &Burn, rect: &DotRect) -> Option<Finest> {
     Some(finest)
 }
 
+/// What the forecast found of a drawing's detail.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Detail {
+    /// Strokes that will not show and gaps that will close.
+    pub lost: Option<Lost>,
+    /// Fine lettering and hatching that will run together.
+    pub blurred: Option<Blurred>,
+}
+
 /// `detail-below-beam`, for drawings: what the forecast under `burn` found to be lost.
-pub fn detail_below_beam(lost: &Lost, burn: &Burn, rect: &DotRect, blank: &Blank) -> Option<Finding> {
+pub fn detail_below_beam(detail: &Detail, burn: &Burn, rect: &DotRect, blank: &Blank) -> Option<Finding> {
     let cell = rect.grid.cell_mm2();
-    let (strokes, gaps) = (lost.strokes as f64 * cell, lost.gaps as f64 * cell);
-    if strokes + gaps < LEAST_MM2 {
+    let of_lost = |count: fn(&Lost) -> u64| detail.lost.as_ref().map_or(0.0, |l| count(l) as f64 * cell);
+    let (strokes, gaps) = (of_lost(|l| l.strokes), of_lost(|l| l.gaps));
+    let run_together = detail.blurred.map_or(0.0, |b| b.cells as f64 * cell);
+    if strokes + gaps < LEAST_MM2 && run_together < LEAST_TOGETHER_MM2 {
         return None;
     }
-    let at = rect.centre(blank, lost.worst.0, lost.worst.1);
-    let what = [(strokes, "mm2 of strokes will not show"), (gaps, "mm2 of gaps will close")]
-        .iter()
-        .filter(|(area, _)| *area > 0.0)
-        .map(|(area, text)| format!("{} {text}", short(*area, 2)))
-        .collect::<Vec<_>>()
-        .join(" and ");
+    // The larger of the two is where to look first.
+    let worst = match (detail.lost, detail.blurred) {
+        (Some(lost), Some(blurred)) => {
+            if run_together > strokes + gaps {
+                blurred.worst
+            } else {
+                lost.worst
+            }
+        }
+        (lost, blurred) => lost.map(|l| l.worst).or(blurred.map(|b| b.worst))?,
+    };
+    let at = rect.centre(blank, worst.0, worst.1);
+    let what = [
+        (strokes, "mm2 of strokes will not show"),
+        (gaps, "mm2 of gaps will close"),
+        (run_together, "mm2 of fine strokes will run together"),
+    ]
+    .iter()
+    .filter(|(area, _)| *area > 0.0)
+    .map(|(area, text)| format!("{} {text}", short(*area, 2)))
+    .collect::<Vec<_>>()
+    .join(" and ");
     let mut finding = Finding::new(
         "detail-below-beam",
         Severity::Caution,
@@ -80,9 +108,23 @@ pub fn detail_below_beam(lost: &Lost, burn: &Burn, rect: &DotRect, blank: &Blank
             short(at.1, 1)
         ),
     );
-    finding.area_mm2 = Some(strokes + gaps);
+    finding.area_mm2 = Some(strokes + gaps + run_together);
     finding.at_mm = Some(at);
-    if let Some(finest) = finest(burn, rect) {
+    if run_together > 0.0 {
+        let (along, across) = burn.profiles();
+        let beam = (along.diameter() * rect.grid.along.0).max(across.diameter() * rect.grid.across.0);
+        finding = finding.with(Remedy {
+            change: "gap",
+            value: beam,
+            unit: "mm",
+            text: format!(
+                "make fine strokes and the gaps between them at least {} mm wide, or the whole piece larger",
+                short(beam, 2)
+            ),
+            verified: false,
+        });
+    }
+    if let Some(finest) = finest(burn, rect).filter(|_| strokes + gaps > 0.0) {
         let remedy = |change, value: Mm, text: String| Remedy {
             change,
             value: value.0,
@@ -127,8 +169,8 @@ mod tests {
         let dots = threshold::threshold(tone, &Options::new(burn, 0.1, 0.1), &Silent);
         let ink = LineWork::new(tone, |_| 0..200);
         let wish = Wish { blocks: (1, 1), ink: Some(&ink) };
-        let lost = walk(&Forecast::new(&burn), &dots, wish, &Silent).unwrap().lost?;
-        detail_below_beam(&lost, &burn, &rect, &BLANK)
+        let lost = walk(&Forecast::new(&burn), &dots, wish, &Silent).unwrap().lost;
+        detail_below_beam(&Detail { lost, blurred: None }, &burn, &rect, &BLANK)
     }
 
     #[test]

@@ -135,6 +135,14 @@ impl Plan {
         Plan::new(settled)
     }
 
+    /// The same piece with its art drawn `times` finer than the dots: to see what of it the dots cannot show.
+    pub fn finer(&self, times: usize) -> Plan {
+        let mut settled = Settled::clone(&self.0);
+        let of = |pitch: Mm| Mm(pitch.0 / times.max(1) as f64);
+        settled.grid = Grid { along: of(self.grid.along), across: of(self.grid.across) };
+        Plan::new(settled)
+    }
+
     /// The screens' settings for art that was read as `kind`: some look at it.
     pub fn options(&self, kind: Kind) -> Options {
         Options { drawing: kind == Kind::Drawing, ..self.dots.options.clone() }

@@ -6,6 +6,7 @@
 pub mod advise;
 pub mod beam;
 pub mod blocks;
+mod blurred;
 pub mod by_power;
 pub mod exposure;
 pub mod forecast;
@@ -19,6 +20,7 @@ pub mod walk;
 
 pub use beam::{Beam, Taps};
 pub use blocks::Blocks;
+pub use blurred::{Blurred, blurred};
 pub use by_power::by_power;
 pub use exposure::CellSamples;
 pub use forecast::{Band, Forecast};

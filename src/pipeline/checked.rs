@@ -6,8 +6,9 @@ use super::foresee::foresee;
 use super::judging;
 use super::laid::Laid;
 use super::outcome::Stages;
-use super::wanted::wanted;
+use super::wanted::{Wanted, wanted};
 use crate::findings::change::Change;
+use crate::findings::detail::Detail;
 use crate::findings::{Finding, Remedy, Severity};
 use crate::job::Plan;
 use crate::placement;
@@ -81,7 +82,13 @@ fn carried(
     let seen = foresee(&plan, &placement, &laid, MOST_PIXELS, "", &quiet).ok()?;
     let lost = seen.lost;
     let stages = Stages::new(placement, 0.0, laid, seen, kind, left_out, Vec::new());
-    let mut names = serious(&judging::of_the_job(&plan, source, &stages, lost.as_ref()));
+    let blurred = match (source, kind) {
+        (Source::Art(art), Some(kind)) => {
+            Wanted::blurred(&plan, art, (kind, &stages.placement), &stages.dots, &quiet).ok()?
+        }
+        _ => None,
+    };
+    let mut names = serious(&judging::of_the_job(&plan, source, &stages, &Detail { lost, blurred }));
     names.extend(judging::of_the_burn(&plan, &stages));
     Some(names)
 }

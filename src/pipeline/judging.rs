@@ -5,11 +5,12 @@ use super::checked;
 use super::outcome::Stages;
 use crate::art::{Art, Kind};
 use crate::findings::change::Change;
+use crate::findings::detail::Detail;
 use crate::findings::{
     Finding, art as of_art, burn, detail, faint, lines as of_lines, machine as of_machine, motion,
 };
 use crate::job::Plan;
-use crate::mark::{Lost, advise};
+use crate::mark::advise;
 use crate::progress::Progress;
 use crate::units::{Mm, MmPerS};
 
@@ -18,7 +19,7 @@ pub(super) fn findings(
     plan: &Plan,
     source: Source<'_>,
     stages: &Stages,
-    lost: Option<&Lost>,
+    lost: &Detail,
     progress: &dyn Progress,
 ) -> Vec<Finding> {
     let mut all = burn_findings(plan, source, stages, progress);
@@ -29,18 +30,13 @@ pub(super) fn findings(
 }
 
 /// Findings that need no other try of the job.
-pub(super) fn of_the_job(
-    plan: &Plan,
-    source: Source<'_>,
-    stages: &Stages,
-    lost: Option<&Lost>,
-) -> Vec<Finding> {
+pub(super) fn of_the_job(plan: &Plan, source: Source<'_>, stages: &Stages, lost: &Detail) -> Vec<Finding> {
     let mut all = match source {
         Source::Art(art) => art_findings(plan, art, stages),
         Source::Dots(_) => Vec::new(),
     };
     let rect = &stages.placement.rect;
-    all.extend(lost.and_then(|lost| detail::detail_below_beam(lost, &plan.burn, rect, &plan.blank)));
+    all.extend(detail::detail_below_beam(lost, &plan.burn, rect, &plan.blank));
     all.extend(faint_findings(plan, stages));
     all.extend(machine_findings(plan, stages));
     all

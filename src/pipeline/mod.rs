@@ -14,9 +14,10 @@ mod wanted;
 pub use error::PipelineError;
 pub use laid::{Laid, dots};
 pub use outcome::{Outcome, Stages};
-pub use wanted::wanted;
+pub use wanted::{Wanted, wanted};
 
 use crate::art::Art;
+use crate::findings::detail::Detail;
 use crate::job::Plan;
 use crate::job::words::ToneBy;
 use crate::placement;
@@ -35,7 +36,8 @@ pub fn run(plan: &Plan, art: &Art, name: &str, progress: &dyn Progress) -> Resul
     let wanted = wanted(plan, art, progress)?;
     let (placement, mean_wanted) = (wanted.placement, wanted.mean(plan));
     let about_art = facts::art_facts(art, name, wanted.kind, &wanted.kind_why);
-    let (kind, left_out) = (Some(wanted.kind), wanted.left_out(plan, art, progress)?);
+    let read = wanted.kind;
+    let (kind, left_out) = (Some(read), wanted.left_out(plan, art, progress)?);
     let mut notes = [art.notes(), &wanted.notes].concat();
     if plan.scan.tone_by == ToneBy::Power {
         notes.push(words::BY_POWER.to_string());
@@ -45,7 +47,9 @@ pub fn run(plan: &Plan, art: &Art, name: &str, progress: &dyn Progress) -> Resul
     let lost = seen.lost;
     let stages = Stages::new(placement, mean_wanted, laid, seen, kind, left_out, notes);
     progress.begin("findings", Shares::of(plan.dots.screen).findings)?;
-    let findings = judging::findings(plan, Source::Art(art), &stages, lost.as_ref(), progress);
+    let blurred = Wanted::blurred(plan, art, (read, &stages.placement), &stages.dots, progress)?;
+    let detail = Detail { lost, blurred };
+    let findings = judging::findings(plan, Source::Art(art), &stages, &detail, progress);
     progress.go_on(0)?;
     let report = facts::report(plan, about_art, &stages.found(), &findings);
     Ok(Outcome { stages, findings, report })
@@ -62,7 +66,7 @@ pub fn judge(plan: &Plan, dots: Dots, name: &str, progress: &dyn Progress) -> Re
     let seen = foresee::foresee(plan, &placement, &laid, MOST_PIXELS, name, progress)?;
     let stages = Stages::new(placement, mean_wanted, laid, seen, None, 0.0, Vec::new());
     progress.begin("findings", Shares::of(plan.dots.screen).findings)?;
-    let findings = judging::findings(plan, Source::Dots(&stages.dots), &stages, None, progress);
+    let findings = judging::findings(plan, Source::Dots(&stages.dots), &stages, &Detail::default(), progress);
     progress.go_on(0)?;
     let report = facts::report(plan, about_art, &stages.found(), &findings);
     Ok(Outcome { stages, findings, report })

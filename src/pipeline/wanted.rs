@@ -4,10 +4,11 @@ use super::error::PipelineError;
 use super::shares::Shares;
 use crate::art::{self, Art, Kind, View};
 use crate::job::Plan;
-use crate::job::words::ReadAs;
+use crate::job::words::{ReadAs, ToneBy};
+use crate::mark::{Blurred, blurred};
 use crate::parallel;
 use crate::placement::{self, Outline, Placement};
-use crate::plane::Tone;
+use crate::plane::{Dots, Tone};
 use crate::progress::{Progress, Within};
 use crate::proof::words;
 use crate::tone::{shape, tone_mapping};
@@ -85,6 +86,33 @@ impl Wanted {
         Ok(if all > 0.0 { (1.0 - kept / all).max(0.0) } else { 0.0 })
     }
 
+    /// The detail of a drawing that runs together in `dots`; `None` for photos, whose grain is no detail, and for drawings
+    /// that have nothing finer than their dots.
+    ///
+    /// # Errors
+    /// As [`wanted`]: the drawing is drawn finer than its dots.
+    pub fn blurred(
+        plan: &Plan,
+        art: &Art,
+        (kind, placement): (Kind, &Placement),
+        dots: &Dots,
+        progress: &dyn Progress,
+    ) -> Result<Option<Blurred>, PipelineError> {
+        let rect = &placement.rect;
+        let cells = (rect.columns * rect.rows) as f64;
+        let times = (FINE_CELLS / cells).sqrt().floor().min(3.0);
+        let shown = placement.window.width() * plan.art.crop.window().width();
+        // Picture elements no finer than the dots have nothing to lose.
+        let finer = art.pixels().is_none_or(|(w, _)| w as f64 * shown > 1.1 * rect.columns as f64);
+        // Tones by power have no dots to look at.
+        let dotted = plan.scan.tone_by == ToneBy::Dots;
+        if kind != Kind::Drawing || !dotted || times < 2.0 || !finer {
+            return Ok(None);
+        }
+        let fine = wanted(&plan.finer(times as usize), art, &Within(progress))?;
+        Ok(blurred(dots, &plan.burn, rect, &fine.tone, &fine.placement.rect))
+    }
+
     /// Nothing is wanted where no dot may be.
     pub fn mask(&mut self, plan: &Plan) {
         let width = self.tone.width();
@@ -97,6 +125,9 @@ impl Wanted {
     }
 }
 
+/// The most samples in which a drawing is looked at finer than its dots; larger ones are not, for what is lost at that
+/// size is seen on the proof.
+const FINE_CELLS: f64 = 6e6;
 /// Places along the longer side in which ink that is left out is looked for.
 const COARSE: f64 = 400.0;
 

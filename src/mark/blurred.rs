@@ -1,0 +1,174 @@
+//! Blurred: fine detail of a drawing that neither shows nor closes but runs together into a grey.
+
+use super::exposure::fine;
+use super::response::Burn;
+use crate::parallel;
+use crate::placement::DotRect;
+use crate::plane::{Dots, Tone};
+
+/// Side of a place that is judged, dots: a letter or two of the smallest lettering that a beam makes.
+const SIDE: usize = 8;
+/// Samples of the forecast a dot each way.
+const OVER: usize = 3;
+/// Ink from here on is a stroke.
+const INK: f32 = 0.5;
+/// The least share of a place that its narrow gaps take up: the inner corners of large letters come to less.
+const LEAST_GAPS: f64 = 0.03;
+/// Strokes and gaps are told apart where their mean marks differ by so much of a full mark; lines and gaps of the beam's
+/// width come to about 0.5 (own judgement).
+const TOLD_APART: f64 = 0.35;
+
+/// Detail that runs together.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Blurred {
+    /// Dots' cells in all such places.
+    pub cells: u64,
+    /// Column and row of the middle of the worst place.
+    pub worst: (usize, usize),
+}
+
+/// Places of `dots` in which strokes and the gaps between them come out alike. Gaps narrower than the beam are looked at;
+/// a single stroke that is thinner than the beam comes out wider, which is no loss. `ink` is what is wanted, drawn finer
+/// than the dots: its samples lie as `ink_rect` says, those of the dots as `rect` says.
+pub fn blurred(dots: &Dots, burn: &Burn, rect: &DotRect, ink: &Tone, ink_rect: &DotRect) -> Option<Blurred> {
+    let gaps = narrow_gaps(burn, rect, ink, ink_rect);
+    let (across, down) = (rect.columns / SIDE, rect.rows / SIDE);
+    let rows = parallel::map(down, |row| {
+        let place = |column| Place { dots, burn, rect, ink, ink_rect, gaps: &gaps, at: (column, row) };
+        (0..across).filter_map(|column| place(column).alike()).collect::<Vec<_>>()
+    });
+    let found: Vec<(f64, (usize, usize))> = rows.into_iter().flatten().collect();
+    let worst = found.iter().max_by(|a, b| a.0.total_cmp(&b.0))?.1;
+    let middle = |i: usize| i * SIDE + SIDE / 2;
+    Some(Blurred { cells: (found.len() * SIDE * SIDE) as u64, worst: (middle(worst.0), middle(worst.1)) })
+}
+
+/// Ground between two strokes of a row or of a column that are nearer to each other than the beam is wide.
+fn narrow_gaps(burn: &Burn, rect: &DotRect, ink: &Tone, ink_rect: &DotRect) -> Dots {
+    let (along, across) = burn.profiles();
+    let samples = |diameter: f64, pitch: f64, step: f64| (diameter * pitch / step).round() as usize;
+    let wide = samples(along.diameter(), rect.grid.along.0, ink_rect.grid.along.0);
+    let high = samples(across.diameter(), rect.grid.across.0, ink_rect.grid.across.0);
+    let mut gaps = Dots::off(ink.width(), ink.height());
+    for y in 0..ink.height() {
+        let mut last = None;
+        for (x, _) in ink.row(y).iter().enumerate().filter(|(_, v)| **v >= INK) {
+            if let Some(from) = last.filter(|&from| x - from - 1 <= wide) {
+                (from + 1..x).for_each(|x| gaps.set(x, y, true));
+            }
+            last = Some(x);
+        }
+    }
+    let mut last = vec![None; ink.width()];
+    for y in 0..ink.height() {
+        for (x, _) in ink.row(y).iter().enumerate().filter(|(_, v)| **v >= INK) {
+            if let Some(from) = last[x].filter(|&from| y - from - 1 <= high) {
+                (from + 1..y).for_each(|y| gaps.set(x, y, true));
+            }
+            last[x] = Some(y);
+        }
+    }
+    gaps
+}
+
+/// A place of `SIDE` by `SIDE` dots.
+struct Place<'a> {
+    dots: &'a Dots,
+    burn: &'a Burn,
+    rect: &'a DotRect,
+    ink: &'a Tone,
+    ink_rect: &'a DotRect,
+    gaps: &'a Dots,
+    /// Which of them, columns and rows of places.
+    at: (usize, usize),
+}
+
+impl Place<'_> {
+    /// The area of its narrow gaps, samples, and the place, where gaps and strokes are not told apart.
+    fn alike(&self) -> Option<(f64, (usize, usize))> {
+        let (x0, y0) = (self.at.0 * SIDE, self.at.1 * SIDE);
+        let (rect, ink_rect) = (self.rect, self.ink_rect);
+        let (dots, samples) = (&rect.grid, &ink_rect.grid);
+        let across =
+            positions(rect.left.0, dots.along.0, ink_rect.left.0, samples.along.0, x0, self.ink.width());
+        let down =
+            positions(rect.top.0, dots.across.0, ink_rect.top.0, samples.across.0, y0, self.ink.height());
+        let gap = |x: usize, y: usize| self.gaps.get(x, y);
+        let count =
+            down.iter().map(|&(y, _)| across.iter().filter(|&&(x, _)| gap(x, y)).count()).sum::<usize>();
+        if (count as f64) < LEAST_GAPS * (across.len() * down.len()).max(1) as f64 {
+            return None;
+        }
+        let exposure = fine(self.dots, self.burn, x0..x0 + SIDE, y0..y0 + SIDE, OVER);
+        let (mut of_strokes, mut of_gaps) = ((0.0f64, 0u32), (0.0f64, 0u32));
+        for &(y, v) in &down {
+            let row = exposure.row((v * OVER as f32) as usize);
+            for &(x, u) in &across {
+                let sum = match (gap(x, y), self.ink.row(y)[x] >= INK) {
+                    (true, _) => &mut of_gaps,
+                    (_, true) => &mut of_strokes,
+                    _ => continue,
+                };
+                let sample = f64::from(row[(u * OVER as f32) as usize]);
+                sum.0 += self.burn.response.rise_at(sample * self.burn.x_solid);
+                sum.1 += 1;
+            }
+        }
+        let mean = |(sum, n): (f64, u32)| sum / f64::from(n.max(1));
+        let apart = mean(of_strokes) - mean(of_gaps);
+        (of_strokes.1 > 0 && apart < TOLD_APART).then_some((count as f64, self.at))
+    }
+}
+
+/// Samples whose centres lie within `SIDE` dots from dot `first` on: their number and their place in those dots.
+/// `start` and `pitch` are of the dots, `from` and `step` of the samples, mm.
+fn positions(start: f64, pitch: f64, from: f64, step: f64, first: usize, count: usize) -> Vec<(usize, f32)> {
+    let edge = start + first as f64 * pitch - from;
+    let low = (edge / step - 0.5).ceil().max(0.0) as usize;
+    let inside = |i: usize| ((i as f64 + 0.5) * step - edge) / pitch;
+    (low..count).map(|i| (i, inside(i) as f32)).take_while(|&(_, u)| u < SIDE as f32 - 1e-4).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::placement::Grid;
+    use crate::progress::Silent;
+    use crate::screen::{Options, diffusion};
+    use crate::units::Mm;
+
+    /// Stripes of ink `stroke` dots wide, one each `period` dots, as floyd-steinberg lays them down.
+    fn stripes(stroke: f64, period: f64, beam: f64) -> Option<Blurred> {
+        let of = |n: usize, pitch: f64| {
+            let grid = Grid { along: Mm(pitch), across: Mm(pitch) };
+            DotRect { left: Mm(1.0), top: Mm(2.0), columns: n, rows: n, grid }
+        };
+        let (rect, fine) = (of(96, 0.1), of(4 * 96, 0.025));
+        let on = |x: f64| if x.rem_euclid(period) < stroke { 1.0 } else { 0.0 };
+        let ink: Vec<f32> = (0..384 * 384).map(|i| on(((i % 384) as f64 + 0.5) / 4.0)).collect();
+        let ink = Tone::from_vec(384, 384, ink);
+        let mean = |i: usize| (0..4).map(|k| ink.row(0)[i % 96 * 4 + k]).sum::<f32>() / 4.0;
+        let tone = Tone::from_vec(96, 96, (0..96 * 96).map(mean).collect());
+        let burn = Burn::plain(beam, beam);
+        let dots = (diffusion::FLOYD_STEINBERG.make)(&tone, &Options::new(burn, 0.1, 0.1), &Silent);
+        blurred(&dots, &burn, &rect, &ink, &fine)
+    }
+
+    #[test]
+    fn strokes_and_gaps_of_half_a_dot_run_together() {
+        let found = stripes(0.55, 1.2, 1.4).unwrap();
+        assert!(found.cells > 96 * 96 / 2, "{found:?}");
+    }
+
+    #[test]
+    fn those_of_the_beams_width_do_not() {
+        assert_eq!(stripes(2.0, 4.3, 1.4), None);
+        assert_eq!(stripes(3.0, 7.7, 1.4), None);
+    }
+
+    #[test]
+    fn a_hairline_alone_and_large_shapes_lose_nothing() {
+        assert_eq!(stripes(0.5, 13.3, 1.4), None);
+        assert_eq!(stripes(20.0, 43.3, 1.4), None);
+    }
+}
