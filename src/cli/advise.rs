@@ -40,14 +40,13 @@ pub fn run(args: &AdviseArgs, out: &mut Out) -> Result<u8, Failure> {
     let beam = plan.process.beam.value;
     let question = Question {
         beam,
-        setting: plan.process.setting(),
         response: plan.process.response(),
         steps_per_mm: plan.machine.motion.steps_per_mm_y,
         range: (args.from.unwrap_or(Mm(beam.across.0 / 4.0)), args.to.unwrap_or(Mm(beam.across.0 * 1.5))),
         size: args.size,
         acceleration: Some(plan.machine.motion.acceleration_mm_per_s2),
     };
-    let list = advise::pitches(&question);
+    let list = advise::pitches(&question, &|pitch| plan.start_at(pitch));
     if list.is_empty() {
         return Err(Failure::input(format!(
             "no whole motor step lies between {} and {}; widen --from and --to",
@@ -86,19 +85,20 @@ pub fn run(args: &AdviseArgs, out: &mut Out) -> Result<u8, Failure> {
     )?;
     writeln!(
         out,
-        "{:>2} {:>6} {:>9} {:>8} {:>9} {:>9} {:>14} {:>11}",
-        "", "steps", "pitch mm", "dpi", "overlap", "ripple", "dose J/mm2", "time"
+        "{:>2} {:>6} {:>9} {:>8} {:>9} {:>9} {:>10} {:>12} {:>11}",
+        "", "steps", "pitch mm", "dpi", "overlap", "ripple", "speed mm/s", "dose J/mm2", "time"
     )?;
     for a in &list {
         writeln!(
             out,
-            "{:>2} {:>6} {:>9} {:>8} {:>9} {:>9} {:>14} {:>11}  {}",
+            "{:>2} {:>6} {:>9} {:>8} {:>9} {:>9} {:>10} {:>12} {:>11}  {}",
             if a.recommended { "=>" } else { "" },
             a.steps,
             short(a.pitch.0, 4),
             short(MM_PER_INCH / a.pitch.0, 1),
             format!("{:.0}%", a.overlap * 100.0),
             format!("{:.1}%", (a.lines.ripple.ratio() - 1.0) * 100.0),
+            short(a.speed.0, 2),
             format!("{:.2}", a.dose.0),
             duration(a.seconds),
             if a.recommended { "" } else { &a.words }
@@ -122,6 +122,7 @@ fn row_json(a: &Advice) -> serde_json::Value {
         "pitch_mm": a.pitch.0,
         "density_dpi": MM_PER_INCH / a.pitch.0,
         "steps": a.steps,
+        "speed_mm_per_s": a.speed.0,
         "overlap_share": a.overlap,
         "ripple_share": a.lines.ripple.ratio() - 1.0,
         "mark_on_lines": a.lines.mark_on,

@@ -99,7 +99,7 @@ fn about(e: &Entry) -> Result<String, Failure> {
         }
         Sort::Blank => {
             let b = kit::blank(e.id)?;
-            format!("{}, {}, margin {}", b.about, b.shape, b.margin)
+            format!("{}, {}, margin {}; takes {}", b.about, b.shape, b.margin, b.coatings.join(", "))
         }
     })
 }

@@ -6,7 +6,7 @@ use clap::Args;
 use clap::builder::{OsStringValueParser, TypedValueParser};
 
 use crate::art::Patience;
-use crate::blank::{Shape, Surface};
+use crate::blank::Surface;
 use crate::job::acceptance::Acceptance;
 use crate::job::asked::{ArtJob, BlankJob, BurnJob, DotsJob, Reference, ScanJob, ToneJob};
 use crate::job::kit::{self, Sort};
@@ -23,7 +23,8 @@ use crate::units::{Mm, MmPerS, Pitch, Share};
 pub struct BlankOptions {
     /// The blank: round:90mm, rect:100x60mm, rect:100x100mm:r8mm, or a kit entry [default: glass-tile-100]
     ///
-    /// A side is from 1mm to 2000mm; r is the corner radius.
+    /// A side is from 1mm to 2000mm; r is the corner radius. A kit entry such as slate-coaster-100 brings its margin, its
+    /// surface and its usual coating.
     #[arg(long, value_name = "SHAPE", value_parser = named())]
     pub blank: Option<String>,
     /// What is kept free at the blank's edge [default: the kit entry's, or 2.5mm]
@@ -31,7 +32,7 @@ pub struct BlankOptions {
     /// From 0mm up. No dot is ever laid beyond it.
     #[arg(long, value_name = "MM")]
     pub margin: Option<Mm>,
-    /// What the blank's surface looks like: glass, tile, slate or metal [default: the kit entry's, or glass]
+    /// What the blank's surface is: glass, tile, slate or metal [default: the kit entry's, the coating's, or glass]
     #[arg(long, value_name = "SURFACE", value_parser = clap::value_parser!(Surface))]
     pub surface: Option<Surface>,
 }
@@ -192,7 +193,7 @@ pub struct ProcessOptions {
     /// The machine: a kit entry or a file of your own [default: diode-5w]
     #[arg(long, value_name = "NAME|FILE", value_parser = named())]
     pub machine: Option<String>,
-    /// The coating: a kit entry or a file of your own [default: poster-paint]
+    /// The coating: a kit entry or a file of your own [default: the blank's usual one]
     #[arg(long, value_name = "NAME|FILE", value_parser = named())]
     pub coating: Option<String>,
     /// What a wedge has measured: a process file [default: none, values are assumed]
@@ -292,7 +293,7 @@ fn switched<T>(on: bool, value: T) -> Option<T> {
 impl PieceOptions {
     /// What was asked on the command line.
     pub fn job(&self, art: Option<String>) -> Result<Job, KitError> {
-        let (shape, margin, surface) = self.blank.shape()?;
+        let blank = self.blank.asked()?;
         Ok(Job {
             art: ArtJob {
                 file: art,
@@ -302,12 +303,7 @@ impl PieceOptions {
                 turn: self.place.turn.as_ref().and_then(|t| t.parse().ok()),
                 mirror: switched(self.place.mirror, true),
             },
-            blank: BlankJob {
-                shape,
-                margin: self.blank.margin.or(margin),
-                surface: self.blank.surface.or(surface),
-                place: self.place.place,
-            },
+            blank: BlankJob { place: self.place.place, ..blank },
             tone: ToneJob {
                 levels: self.tone.levels,
                 contrast: self.tone.contrast,
@@ -364,19 +360,25 @@ impl JobOptions {
     }
 }
 
-/// Outline, margin and surface, as far as they were said.
-pub type Parts = (Option<Shape>, Option<Mm>, Option<Surface>);
-
 impl BlankOptions {
-    /// Outline, margin and surface, from a shape's text or a kit entry.
-    pub fn shape(&self) -> Result<Parts, KitError> {
-        let Some(name) = &self.blank else { return Ok((None, None, None)) };
+    /// What was asked of the blank: a shape, or all that a kit entry or a file says.
+    pub fn asked(&self) -> Result<BlankJob, KitError> {
+        let (margin, surface) = (self.margin, self.surface);
+        let Some(name) = &self.blank else { return Ok(BlankJob { margin, surface, ..BlankJob::default() }) };
         if name.contains(':') && kit::entry(Sort::Blank, name).is_none() && !name.ends_with(".toml") {
-            let shape = name.parse()?;
-            return Ok((Some(shape), Some(Mm(2.5)), None));
+            let (shape, margin) = (Some(name.parse()?), margin.or(Some(Mm(2.5))));
+            return Ok(BlankJob { shape, margin, surface, ..BlankJob::default() });
         }
         let b = kit::blank(name)?;
-        Ok((Some(b.shape), Some(b.margin), Some(b.surface)))
+        // Of another surface than the entry's it takes other coatings.
+        let as_is = surface.is_none_or(|s| s == b.surface) && !b.coatings.is_empty();
+        Ok(BlankJob {
+            shape: Some(b.shape),
+            margin: margin.or(Some(b.margin)),
+            surface: surface.or(Some(b.surface)),
+            coatings: as_is.then_some(b.coatings),
+            place: None,
+        })
     }
 }
 

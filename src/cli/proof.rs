@@ -12,7 +12,7 @@ use super::source::Source;
 use super::target::OutOptions;
 use super::{bar::Bar, terminal};
 use crate::encode::{BeamOn, png};
-use crate::job::asked::{BlankJob, DotsJob, ScanJob};
+use crate::job::asked::{DotsJob, ScanJob};
 use crate::job::words::Along;
 use crate::job::{Job, plan};
 use crate::progress::Portion;
@@ -70,14 +70,8 @@ pub fn run(args: &ProofArgs, out: &mut Out) -> Result<u8, Failure> {
         (None, None) => return Err(no_density(&source.in_messages)),
     };
     let (along, across) = args.axis.unwrap_or_default().swap((x, y));
-    let (shape, margin, surface) = args.blank.shape()?;
     let job = Job {
-        blank: BlankJob {
-            shape,
-            margin: args.blank.margin.or(margin),
-            surface: args.blank.surface.or(surface),
-            place: None,
-        },
+        blank: args.blank.asked()?,
         dots: DotsJob { pitch: Some(along), pitch_across: Some(across), ..DotsJob::default() },
         burn: args.process.burn(),
         scan: ScanJob { axis: args.axis, ..ScanJob::default() },

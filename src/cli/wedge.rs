@@ -13,7 +13,7 @@ use super::target::OutOptions;
 use crate::encode::BeamOn;
 use crate::encode::png::{self, Samples};
 use crate::encode::sink::{Files, Sink};
-use crate::job::asked::{BlankJob, DotsJob};
+use crate::job::asked::DotsJob;
 use crate::job::named::read_process;
 use crate::job::{Job, Plan, Standing, file_name, plan};
 use crate::units::{Mm, MmPerS, Pitch, Share, duration};
@@ -95,7 +95,7 @@ struct DrawArgs {
     /// The machine: a kit entry or a file of your own [default: diode-5w]
     #[arg(long, value_name = "NAME|FILE", value_parser = named())]
     machine: Option<String>,
-    /// The coating: a kit entry or a file of your own [default: poster-paint]
+    /// The coating: a kit entry or a file of your own [default: the blank's usual one]
     #[arg(long, value_name = "NAME|FILE", value_parser = named())]
     coating: Option<String>,
     /// What an earlier wedge has measured: its process file [default: none]
@@ -257,12 +257,9 @@ fn resolve(
     pitch: Option<Pitch>,
     names: &ProcessOptions,
 ) -> Result<Plan, Failure> {
-    let (shape, own, surface) = BlankOptions { blank: blank.cloned(), ..BlankOptions::default() }.shape()?;
-    let job = Job {
-        blank: BlankJob { shape, margin: margin.or(own), surface, ..BlankJob::default() },
-        dots: DotsJob { pitch, ..DotsJob::default() },
-        ..names.references()
-    };
+    let blank = BlankOptions { blank: blank.cloned(), margin, surface: None };
+    let job =
+        Job { blank: blank.asked()?, dots: DotsJob { pitch, ..DotsJob::default() }, ..names.references() };
     Ok(plan::resolve(&job)?)
 }
 

@@ -1,4 +1,4 @@
-//! Findings about the machine and the process: step-beat, weak-laser, assumed.
+//! Findings about the machine and the process: step-beat, weak-laser, coating-mismatch, assumed.
 
 use super::{Finding, Remedy, Severity};
 use crate::units::{MM_PER_INCH, Mm, Watts, short};
@@ -84,6 +84,46 @@ pub fn weak_laser(laser: Watts, least: Watts, coating: &str) -> Option<Finding> 
     })
 }
 
+/// A coating that a blank takes.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Fitting {
+    /// As `--coating` names it.
+    pub id: String,
+    /// What it is called.
+    pub name: String,
+    /// The weakest laser that is known to mark it.
+    pub least: Watts,
+}
+
+/// `coating-mismatch`: the coating is none of those that the blank takes. `blank` says what it is made of;
+/// those that the laser is too weak for come last.
+pub fn coating_mismatch(coating: &str, blank: &str, takes: &[Fitting], laser: Watts) -> Option<Finding> {
+    if takes.is_empty() || takes.iter().any(|f| f.name == coating) {
+        return None;
+    }
+    let names: Vec<&str> = takes.iter().map(|f| f.name.as_str()).collect();
+    let names = match names.as_slice() {
+        [one] => one.to_string(),
+        [first @ .., last] => format!("{} or {last}", first.join(", ")),
+        [] => return None,
+    };
+    let message = format!(
+        "{coating} does not belong on this blank of {blank}, which takes {names}: look, settings and steps would be wrong"
+    );
+    let mut fitting: Vec<&Fitting> = takes.iter().collect();
+    fitting.sort_by_key(|f| laser.0 < f.least.0);
+    let finding = Finding::new("coating-mismatch", Severity::Caution, message);
+    Some(fitting.iter().fold(finding, |finding, f| {
+        finding.with(Remedy {
+            change: "coating",
+            value: f.least.0,
+            unit: "W",
+            text: format!("take {}: --coating {} (a laser of {} or more)", f.name, f.id, f.least),
+            verified: false,
+        })
+    }))
+}
+
 /// `assumed`: values that decide the look were never measured.
 pub fn assumed(values: &[&str]) -> Option<Finding> {
     (!values.is_empty()).then(|| {
@@ -131,6 +171,21 @@ mod tests {
         assert_eq!(f.remedies.len(), 2);
         assert!((f.remedies[0].value - 0.0875).abs() < 1e-12 && f.remedies.iter().all(|r| r.verified));
         assert!(f.message.contains("0.265mm") && f.message.contains("16.7%"), "{}", f.message);
+    }
+
+    #[test]
+    fn a_coating_that_does_not_belong_on_the_blank_is_answered_with_those_that_do() {
+        let fitting =
+            |id: &str, name: &str, least| Fitting { id: id.into(), name: name.into(), least: Watts(least) };
+        let glass = [fitting("zinc-spray", "zinc spray", 10.0), fitting("poster-paint", "poster paint", 5.0)];
+        let f = coating_mismatch("bare slate", "glass", &glass, Watts(5.0)).unwrap();
+        assert!(f.message.contains("glass, which takes zinc spray or poster paint"), "{}", f.message);
+        assert!(
+            f.remedies[0].text.contains("--coating poster-paint"),
+            "what this laser marks comes first: {f:?}"
+        );
+        assert!(coating_mismatch("poster paint", "glass", &glass, Watts(5.0)).is_none());
+        assert!(coating_mismatch("poster paint", "glass", &[], Watts(5.0)).is_none());
     }
 
     #[test]

@@ -72,6 +72,9 @@ section! {
         margin: Mm,
         /// What the surface looks like.
         surface: Surface,
+        /// The coatings that it takes, as `--coating` names them, the usual one first. Default: the kit's for its
+        /// surface.
+        coatings: Vec<String>,
         /// How large the art becomes. Default inside.
         place: Place,
     }
@@ -162,7 +165,7 @@ section! {
 #[serde(deny_unknown_fields, default)]
 pub struct Job {
     /// What nobody asked for but was filled in when the job was first prepared: `machine`, `coating`,
-    /// `blank`, `pitch`, `power`, `speed`. So that a job that is run again says the same of its values.
+    /// `blank`, `surface`, `pitch`, `power`, `speed`. So that a job that is run again says the same of its values.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub unsaid: Vec<String>,
     /// The art.
@@ -190,12 +193,15 @@ pub struct Job {
 
 impl Job {
     /// This job's values, and where one is absent that of `base`. What either accepts is accepted, but `base`'s
-    /// checksum of the art belongs to `base`'s art.
+    /// checksum of the art belongs to `base`'s art. What was only filled in for `base` and follows from something
+    /// that is named anew is filled in anew: the coating of another blank, the setting of another coating.
     pub fn over(self, base: Job) -> Job {
+        let base = self.without_what_follows(base);
         let said = [
             ("machine", self.machine.is_some()),
             ("coating", self.coating.is_some()),
             ("blank", self.blank.shape.is_some()),
+            ("surface", self.blank.surface.is_some()),
             ("pitch", self.dots.pitch.is_some()),
             ("power", self.burn.power.is_some()),
             ("speed", self.burn.speed.is_some()),
@@ -215,6 +221,31 @@ impl Job {
             coating: self.coating.or(base.coating),
             process: self.process.or(base.process),
         }
+    }
+
+    /// `base` less what was filled in there and follows from what is named here.
+    fn without_what_follows(&self, mut base: Job) -> Job {
+        let blank = &self.blank;
+        if blank.shape.is_some() || blank.surface.is_some() || blank.coatings.is_some() {
+            base.blank.coatings = None;
+            if base.is_unsaid("coating") {
+                base.coating = None;
+            }
+        }
+        let other_machine = self.machine.is_some() || self.process.is_some();
+        if other_machine && base.is_unsaid("pitch") {
+            // Written out, the pitch across is there even where it was that along.
+            base.dots.pitch_across = base.dots.pitch_across.filter(|p| Some(*p) != base.dots.pitch);
+            base.dots.pitch = None;
+        }
+        let other_start = other_machine || self.coating.is_some() || base.coating.is_none();
+        if other_start && base.is_unsaid("power") {
+            base.burn.power = None;
+        }
+        if other_start && base.is_unsaid("speed") {
+            base.burn.speed = None;
+        }
+        base
     }
 
     /// Whether a value that is there was filled in rather than asked for.

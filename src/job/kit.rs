@@ -24,6 +24,9 @@ pub struct KitBlank {
     pub margin: Mm,
     /// What its surface looks like.
     pub surface: Surface,
+    /// The coatings it takes, as `--coating` names them, the usual one first. Empty: those of its surface.
+    #[serde(default)]
+    pub coatings: Vec<String>,
     /// In a few words.
     pub about: String,
 }
@@ -67,7 +70,7 @@ macro_rules! entries {
 entries! {
     Machine "machine": "diode-5w", "diode-10w", "diode-20w";
     Coating "coating": "poster-paint", "dry-film-moly", "blackboard-paint", "zinc-spray", "bare-slate", "black-anodised-aluminium";
-    Blank "blank": "glass-tile-100", "glass-coaster-90", "glass-coaster-square-100", "ceramic-tile-108", "slate-coaster-100", "metal-tag-60";
+    Blank "blank": "glass-tile-100", "glass-coaster-90", "glass-coaster-square-100", "ceramic-tile-108", "slate-coaster-100", "metal-tag-60", "steel-tag-60";
 }
 
 /// The machine, coating and blank that are used when none is named.
@@ -100,6 +103,46 @@ pub fn blank(name: &str) -> Result<KitBlank, KitError> {
     })
 }
 
+/// The kit's coatings for a surface, the usual one first: those that its blanks of that surface take.
+pub fn coatings_on(surface: Surface) -> Result<Vec<String>, KitError> {
+    let mut all: Vec<String> = Vec::new();
+    for e in of(Sort::Blank) {
+        let b = blank(e.id)?;
+        if b.surface == surface {
+            all.extend(b.coatings.into_iter().filter(|c| !all.contains(c)).collect::<Vec<_>>());
+        }
+    }
+    Ok(all)
+}
+
+/// The kit's coating that is called `called` in its file (`poster paint`), with the name it goes by.
+pub fn coating_called(called: &str) -> Result<Option<(&'static str, Coating)>, KitError> {
+    for e in of(Sort::Coating) {
+        let c = coating(e.id)?;
+        if c.name == called {
+            return Ok(Some((e.id, c)));
+        }
+    }
+    Ok(None)
+}
+
+/// The surface that a coating is for: that of the first of the kit's blanks that takes it. `None` for one that
+/// the kit does not know.
+pub fn surface_for(coating: &Coating) -> Result<Option<Surface>, KitError> {
+    let Some((id, _)) = coating_called(&coating.name)? else { return Ok(None) };
+    for e in of(Sort::Blank) {
+        let b = blank(e.id)?;
+        if b.coatings.iter().any(|c| c == id) {
+            return Ok(Some(b.surface));
+        }
+    }
+    Ok(None)
+}
+
+fn of(sort: Sort) -> impl Iterator<Item = &'static Entry> {
+    ENTRIES.iter().filter(move |e| e.sort == sort)
+}
+
 fn load<T: serde::de::DeserializeOwned>(
     sort: Sort,
     what: &'static str,
@@ -118,7 +161,7 @@ fn load<T: serde::de::DeserializeOwned>(
 }
 
 fn unknown(sort: Sort, what: &'static str, name: &str) -> KitError {
-    let ids: Vec<&'static str> = ENTRIES.iter().filter(|e| e.sort == sort).map(|e| e.id).collect();
+    let ids: Vec<&'static str> = of(sort).map(|e| e.id).collect();
     let near = did_you_mean(name, &ids);
     KitError::Unknown { sort: what, name: name.to_string(), near, known: ids.join(", ") }
 }
@@ -142,7 +185,13 @@ mod tests {
                     assert_eq!(c.standing, Standing::Assumed, "{}", e.id);
                     assert!(c.source.contains("common practice"), "{}", e.id);
                 }
-                Sort::Blank => drop(blank(e.id).unwrap()),
+                Sort::Blank => {
+                    let b = blank(e.id).unwrap();
+                    assert!(!b.coatings.is_empty(), "{} names what it takes", e.id);
+                    for c in &b.coatings {
+                        assert!(entry(Sort::Coating, c).is_some(), "{} of {}", c, e.id);
+                    }
+                }
             }
         }
     }
@@ -161,6 +210,20 @@ mod tests {
                 r.char_at(2.0 * x)
             );
         }
+    }
+
+    #[test]
+    fn every_surface_has_its_coatings_and_every_coating_its_surface() {
+        assert_eq!(coatings_on(Surface::Glass).unwrap(), ["poster-paint", "blackboard-paint", "zinc-spray"]);
+        assert_eq!(coatings_on(Surface::Tile).unwrap(), ["dry-film-moly"]);
+        assert_eq!(coatings_on(Surface::Slate).unwrap(), ["bare-slate"]);
+        assert_eq!(coatings_on(Surface::Metal).unwrap(), ["black-anodised-aluminium", "dry-film-moly"]);
+        for e in of(Sort::Coating) {
+            let surface = surface_for(&coating(e.id).unwrap()).unwrap();
+            assert!(surface.is_some(), "no blank of the kit takes {}", e.id);
+        }
+        let own = Coating { name: "chalk".into(), ..coating("poster-paint").unwrap() };
+        assert_eq!(surface_for(&own).unwrap(), None);
     }
 
     #[test]

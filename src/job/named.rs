@@ -3,7 +3,7 @@
 
 use std::path::Path;
 
-use super::asked::{Job, Reference};
+use super::asked::{BlankJob, Job, Reference};
 use super::error::{FileError, KitError, PlanError};
 use super::kit;
 use super::words::DotGain;
@@ -32,7 +32,13 @@ impl Named {
     pub fn read(job: &Job) -> Result<Named, PlanError> {
         Ok(Named {
             machine: thing(&job.machine, kit::DEFAULT_MACHINE, "machine", kit::machine, Machine::check)?,
-            coating: thing(&job.coating, kit::DEFAULT_COATING, "coating", kit::coating, Coating::check)?,
+            coating: thing(
+                &job.coating,
+                &usual_coating(&job.blank)?,
+                "coating",
+                kit::coating,
+                Coating::check,
+            )?,
             measured: process(&job.process)?,
             tone_curve: match &job.tone.dot_gain {
                 Some(DotGain::File(path)) => Some(tone_curve(&file_name::path(path))?),
@@ -40,6 +46,18 @@ impl Named {
             },
         })
     }
+}
+
+/// The coating that is taken where none is named: the blank's usual one.
+fn usual_coating(blank: &BlankJob) -> Result<String, KitError> {
+    let of_blank = blank.coatings.iter().flatten().next().cloned();
+    let of_surface = |surface| kit::coatings_on(surface).map(|all| all.into_iter().next());
+    Ok(match (of_blank, blank.surface) {
+        (Some(coating), _) => Some(coating),
+        (None, Some(surface)) => of_surface(surface)?,
+        (None, None) => None,
+    }
+    .unwrap_or_else(|| kit::DEFAULT_COATING.to_string()))
 }
 
 /// The named or embedded thing, checked either way.

@@ -9,14 +9,14 @@ use super::brief::{ArtFile, Brief};
 use super::error::PlanError;
 use super::named::Named;
 use super::process::ToneCurve;
-use super::settle::{SettledArt, SettledDots, SettledScan, SettledTone};
+use super::settle::{SettledArt, SettledDots, SettledScan, SettledTone, start_speed};
 use super::written;
 use super::{Coating, Machine, Process, ProcessFile};
 use crate::art::Kind;
 use crate::blank::{Blank, Surface};
 use crate::findings::Finding;
 use crate::findings::change::Change;
-use crate::mark::Burn;
+use crate::mark::{Burn, Setting};
 use crate::placement::{Grid, Place};
 use crate::screen::Options;
 use crate::units::{Mm, Pitch, Share};
@@ -44,6 +44,8 @@ pub struct Settled {
     pub blank: Blank,
     /// The blank's surface.
     pub surface: Surface,
+    /// The coatings that the blank takes, as the kit or a file names them, the usual one first.
+    pub coatings: Vec<String>,
     /// Distances between dots.
     pub grid: Grid,
     /// Why this pitch, in words.
@@ -141,6 +143,20 @@ impl Plan {
         let of = |pitch: Mm| Mm(pitch.0 / times.max(1) as f64);
         settled.grid = Grid { along: of(self.grid.along), across: of(self.grid.across) };
         Plan::new(settled)
+    }
+
+    /// The setting that the same job starts from at another pitch: what was asked or measured stays.
+    pub fn start_at(&self, pitch: Mm) -> Setting {
+        let mut setting = self.process.setting();
+        (setting.pitch_along, setting.pitch_across) = (pitch, pitch);
+        let unsaid = self.job.is_unsaid("speed") && self.measured.as_ref().is_none_or(|m| m.best.is_none());
+        if unsaid {
+            let (s, v0) = self.process.reciprocity.value;
+            let top = self.machine.motion.top_speed;
+            let exposure = self.coating.start.exposure.0 / f64::from(setting.passes);
+            setting.speed = start_speed(setting.power, pitch, exposure, s, v0, top);
+        }
+        setting
     }
 
     /// The screens' settings for art that was read as `kind`: some look at it.

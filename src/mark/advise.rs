@@ -2,7 +2,7 @@
 
 use super::exposure::stamped;
 use super::response::{Burn, Response, Setting};
-use crate::units::{JoulesPerMm2, Mm, short};
+use crate::units::{JoulesPerMm2, Mm, MmPerS, short};
 
 /// The advised pitch as a share of the beam's 1/e² diameter across (common practice): the dose then
 /// ripples by 11 % and solids hold together, while neighbouring dots still stand apart.
@@ -103,8 +103,6 @@ pub fn recommended_pitch(beam: Mm, steps_per_mm: f64) -> Mm {
 pub struct Question {
     /// 1/e² beam diameters along and across.
     pub beam: super::beam::Beam,
-    /// Power, speed and passes; its pitches are replaced by each candidate.
-    pub setting: Setting,
     /// The coating.
     pub response: Response,
     /// Motor steps per mm across the lines.
@@ -122,6 +120,8 @@ pub struct Question {
 pub struct Advice {
     /// Distance between lines.
     pub pitch: Mm,
+    /// Speed while marking.
+    pub speed: MmPerS,
     /// Whole motor steps a line.
     pub steps: u32,
     /// Lines that fit into a beam's diameter across.
@@ -150,9 +150,9 @@ pub struct Advice {
 }
 
 /// All pitches of whole motor steps in the range (at most 200, the coarsest first), with their figures
-/// at the power and speed in hand, and one advised: nearest to 0.7 of the beam across among those that
+/// at the setting that each starts from (`start`; its pitches are set here), and one advised: nearest to 0.7 of the beam across among those that
 /// neither show lines, nor crowd them, nor over-burn; where none is left, nearest to 0.7 whatever it does.
-pub fn pitches(question: &Question) -> Vec<Advice> {
+pub fn pitches(question: &Question, start: &dyn Fn(Mm) -> Setting) -> Vec<Advice> {
     let q = question;
     let steps_per_mm = q.steps_per_mm;
     if !(steps_per_mm.is_finite() && steps_per_mm > 0.0) {
@@ -160,7 +160,8 @@ pub fn pitches(question: &Question) -> Vec<Advice> {
     }
     let first = (q.range.0.0 * steps_per_mm - 1e-9).ceil().max(1.0) as u32;
     let last = (q.range.1.0 * steps_per_mm + 1e-9).floor().max(0.0) as u32;
-    let mut list: Vec<Advice> = (first..=last).rev().take(200).map(|steps| candidate(q, steps)).collect();
+    let mut list: Vec<Advice> =
+        (first..=last).rev().take(200).map(|steps| candidate(q, steps, start)).collect();
     let far = |a: &Advice| (a.pitch.0 / q.beam.across.0 - ADVISED_SHARE).abs();
     let nearest = |list: &[Advice], fit: &dyn Fn(&Advice) -> bool| {
         (0..list.len()).filter(|&i| fit(&list[i])).min_by(|&a, &b| far(&list[a]).total_cmp(&far(&list[b])))
@@ -174,9 +175,9 @@ pub fn pitches(question: &Question) -> Vec<Advice> {
     list
 }
 
-fn candidate(q: &Question, steps: u32) -> Advice {
+fn candidate(q: &Question, steps: u32, start: &dyn Fn(Mm) -> Setting) -> Advice {
     let pitch = Mm(f64::from(steps) / q.steps_per_mm);
-    let setting = Setting { pitch_along: pitch, pitch_across: pitch, ..q.setting };
+    let setting = Setting { pitch_along: pitch, pitch_across: pitch, ..start(pitch) };
     let burn = Burn::new(q.beam, setting, q.response);
     let lines = LinePair::new(&burn);
     let (along, across) = (q.size.0.0, q.size.1.0);
@@ -184,6 +185,7 @@ fn candidate(q: &Question, steps: u32) -> Advice {
     let line = along / speed + q.acceleration.filter(|a| *a > 0.0).map_or(0.0, |a| 2.0 * speed / a);
     Advice {
         pitch,
+        speed: setting.speed,
         steps,
         lines_a_beam: burn.across,
         overlap: 1.0 - pitch.0 / q.beam.across.0,
@@ -234,10 +236,14 @@ mod tests {
     use crate::mark::beam::Beam;
     use crate::mark::response::tests::{POSTER_PAINT, setting};
 
-    fn question(watts: f64) -> Question {
+    /// The advice at one speed for all pitches.
+    fn pitches(question: &Question, watts: f64) -> Vec<Advice> {
+        super::pitches(question, &|_| setting(watts, 304.0))
+    }
+
+    fn question() -> Question {
         Question {
             beam: Beam { along: Mm(0.12), across: Mm(0.12) },
-            setting: setting(watts, 304.0),
             response: POSTER_PAINT,
             steps_per_mm: 80.0,
             range: (Mm(0.02), Mm(0.2)),
@@ -287,7 +293,7 @@ mod tests {
         assert_eq!(recommended_pitch(Mm(0.12), 80.0), Mm(0.0875));
         assert_eq!(recommended_pitch(Mm(0.001), 80.0), Mm(1.0 / 80.0));
         assert_eq!(recommended_pitch(Mm(0.1), f64::NAN), Mm(0.06999999999999999));
-        let list = pitches(&question(4.5));
+        let list = pitches(&question(), 4.5);
         assert_eq!(list.iter().filter(|a| a.recommended).count(), 1);
         let best = list.iter().find(|a| a.recommended).unwrap();
         assert_eq!((best.steps, best.pitch), (7, Mm(0.0875)));
@@ -299,12 +305,12 @@ mod tests {
 
     #[test]
     fn wide_pitches_show_lines_and_narrow_ones_crowd_and_over_burn() {
-        let list = pitches(&question(4.5));
+        let list = pitches(&question(), 4.5);
         let of = |steps: u32| list.iter().find(|a| a.steps == steps).unwrap();
         assert!(of(16).lines_apart && !of(7).lines_apart && !of(7).lines_crowded);
         assert!(of(2).lines_crowded && of(2).over_burnt && !of(3).lines_crowded);
         assert!(of(16).words.contains("lines will show"));
-        let burn = Burn::new(question(4.5).beam, setting(4.5, 180.0), POSTER_PAINT);
+        let burn = Burn::new(question().beam, setting(4.5, 180.0), POSTER_PAINT);
         let apart = lines_apart(&burn).unwrap();
         assert!(apart.mark_between < 0.9 * apart.mark_on);
         let even = closest_even_pitch(Mm(0.12), &setting(4.5, 180.0), &POSTER_PAINT, 80.0).unwrap();
@@ -315,9 +321,9 @@ mod tests {
 
     #[test]
     fn where_every_pitch_over_burns_the_words_say_so() {
-        let list = pitches(&question(40.0));
+        let list = pitches(&question(), 40.0);
         let best = list.iter().find(|a| a.recommended).unwrap();
         assert!(best.over_burnt && best.words.contains("over-burn"), "{}", best.words);
-        assert!(pitches(&Question { steps_per_mm: 0.0, ..question(4.5) }).is_empty());
+        assert!(pitches(&Question { steps_per_mm: 0.0, ..question() }, 4.5).is_empty());
     }
 }

@@ -6,10 +6,12 @@ use super::outcome::Stages;
 use crate::art::{Art, Kind};
 use crate::findings::change::Change;
 use crate::findings::detail::Detail;
+use crate::findings::machine::Fitting;
 use crate::findings::{
     Finding, art as of_art, burn, detail, faint, lines as of_lines, machine as of_machine, motion,
 };
 use crate::job::Plan;
+use crate::job::kit::{self, Sort};
 use crate::mark::advise;
 use crate::progress::Progress;
 use crate::units::{Mm, MmPerS};
@@ -123,9 +125,26 @@ fn machine_findings(plan: &Plan, stages: &Stages) -> Vec<Finding> {
         all.extend(motion::all(&p.raster, p.marking(&stages.dots), &p.written));
     }
     let least = plan.coating.start.least_power;
-    all.extend(of_machine::weak_laser(process.rated_power.value, least, &plan.coating.name));
+    let laser = process.rated_power.value;
+    all.extend(of_machine::weak_laser(laser, least, &plan.coating.name));
+    if let Some(takes) = taken(plan) {
+        let of = plan.surface.to_string();
+        all.extend(of_machine::coating_mismatch(&plan.coating.name, &of, &takes, laser));
+    }
     all.extend(of_machine::assumed(&process.assumed()));
     all
+}
+
+/// The coatings that the blank takes; `None` where that cannot be judged, because the coating or one that the blank
+/// takes is the maker's own.
+fn taken(plan: &Plan) -> Option<Vec<Fitting>> {
+    kit::coating_called(&plan.coating.name).ok()??;
+    let one = |id: &String| {
+        kit::entry(Sort::Coating, id)?;
+        let c = kit::coating(id).ok()?;
+        Some(Fitting { id: id.clone(), name: c.name, least: c.start.least_power })
+    };
+    plan.coatings.iter().map(one).collect()
 }
 
 /// Findings from the forecast; what would mend them is tried on the job carried through again.
@@ -148,4 +167,122 @@ fn burn_findings(plan: &Plan, source: Source<'_>, stages: &Stages, progress: &dy
         progress,
     };
     [burn::over_burn(&case, sums), burn::under_burn(&case, sums)].into_iter().flatten().collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::job::Job;
+    use crate::job::asked::{BlankJob, Reference};
+    use crate::mark::advise::{self, Question};
+    use crate::progress::Silent;
+    use crate::{art, pipeline};
+
+    fn job(machine: &str, blank: &str, coating: Option<&str>) -> Job {
+        let b = kit::blank(blank).unwrap();
+        Job {
+            machine: Some(Reference::Name(machine.into())),
+            coating: coating.map(|c| Reference::Name(c.into())),
+            blank: BlankJob {
+                // As small as holds the art, so that little is drawn.
+                shape: format!("rect:{0}x{0}mm", 8.0 + 2.0 * b.margin.0).parse().ok(),
+                margin: Some(b.margin),
+                surface: Some(b.surface),
+                coatings: Some(b.coatings),
+                place: Some("8x8mm".parse().unwrap()),
+            },
+            ..Job::default()
+        }
+    }
+
+    /// Every machine of the kit with every blank and each coating that it takes and the machine can mark.
+    fn sensible() -> Vec<(Job, String)> {
+        let mut all = Vec::new();
+        let of = |sort| kit::ENTRIES.iter().filter(move |e| e.sort == sort);
+        for m in of(Sort::Machine) {
+            let laser = kit::machine(m.id).unwrap().laser.power;
+            for b in of(Sort::Blank) {
+                for c in kit::blank(b.id).unwrap().coatings {
+                    if kit::coating(&c).unwrap().start.least_power.0 <= laser.0 {
+                        all.push((job(m.id, b.id, Some(&c)), format!("{} {} {c}", m.id, b.id)));
+                    }
+                }
+            }
+        }
+        all
+    }
+
+    #[test]
+    fn what_the_kit_offers_together_gives_no_caution_from_its_own_start() {
+        // A solid, a stroke of 1 mm and paper.
+        let svg = br#"<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 8 8"><rect width="4" height="8"/><rect x="5.5" width="1" height="8"/></svg>"#;
+        let art = art::open(svg, "'bars.svg'").unwrap();
+        let all = sensible();
+        assert!(all.len() > 30, "{}", all.len());
+        for (job, what) in all {
+            let plan = Plan::of(&job).unwrap();
+            let outcome = pipeline::run(&plan, &art, "bars.svg", &Silent).unwrap();
+            let said: Vec<&str> =
+                outcome.findings.iter().filter(|f| f.name != "assumed").map(|f| f.message.as_str()).collect();
+            assert!(said.is_empty(), "{what}: {said:?}");
+        }
+    }
+
+    #[test]
+    fn advice_and_job_start_from_the_same_pitch_and_speed() {
+        for (job, what) in sensible() {
+            let plan = Plan::of(&job).unwrap();
+            let beam = plan.process.beam.value;
+            let question = Question {
+                beam,
+                response: plan.process.response(),
+                steps_per_mm: plan.machine.motion.steps_per_mm_y,
+                range: (Mm(beam.across.0 / 4.0), Mm(beam.across.0 * 1.5)),
+                size: (Mm(85.0), Mm(85.0)),
+                acceleration: None,
+            };
+            let list = advise::pitches(&question, &|pitch| plan.start_at(pitch));
+            let best = list.iter().find(|a| a.recommended).unwrap();
+            assert!((best.pitch.0 - plan.grid.across.0).abs() < 1e-12, "{what}");
+            assert_eq!(best.speed, plan.process.speed.value, "{what}");
+            // So it is at every other pitch that the advice lists.
+            for a in list.iter().step_by(3) {
+                let mut asked = job.clone();
+                asked.dots.pitch = crate::units::Pitch::from_mm(a.pitch.0);
+                assert_eq!(a.speed, Plan::of(&asked).unwrap().process.speed.value, "{what} at {}", a.pitch);
+            }
+        }
+    }
+
+    #[test]
+    fn the_coating_follows_the_blank_and_another_is_found() {
+        for (blank, coating) in [
+            ("slate-coaster-100", "bare slate"),
+            ("metal-tag-60", "black anodised aluminium"),
+            ("steel-tag-60", "dry-film moly"),
+            ("ceramic-tile-108", "dry-film moly"),
+            ("glass-coaster-90", "poster paint"),
+        ] {
+            let plan = Plan::of(&job("diode-5w", blank, None)).unwrap();
+            assert_eq!(plan.coating.name, coating, "{blank}");
+            let said = plan.assumptions.join("; ");
+            assert!(said.contains(&format!("the coating is {coating}, the usual one on")), "{said}");
+        }
+        let wrong = |coating| {
+            let plan = Plan::of(&job("diode-5w", "metal-tag-60", Some(coating))).unwrap();
+            let takes = taken(&plan).unwrap();
+            of_machine::coating_mismatch(&plan.coating.name, "metal", &takes, plan.process.rated_power.value)
+        };
+        for coating in ["poster-paint", "dry-film-moly", "bare-slate"] {
+            let text = &wrong(coating).unwrap().remedies[0].text;
+            assert!(text.contains("--coating black-anodised-aluminium"), "{text}");
+        }
+        assert!(wrong("black-anodised-aluminium").is_none());
+        // A maker's own paint is taken at their word.
+        let mut own = kit::coating("poster-paint").unwrap();
+        own.name = "harbour black".into();
+        let own = Some(Reference::Whole(Box::new(own)));
+        let plan = Plan::of(&Job { coating: own, ..job("diode-5w", "metal-tag-60", None) }).unwrap();
+        assert!(taken(&plan).is_none());
+    }
 }

@@ -79,6 +79,7 @@ const KEYS: &[Key] = &[
     key("job.blank.shape", "'round:9mm'", "dots.png"),
     key("job.blank.margin", "'2mm'", "dots.png"),
     key("job.blank.surface", "'slate'", "proof.png"),
+    key("job.blank.coatings", "['bare-slate']", "report:/findings"),
     key("job.blank.place", "'cover'", "dots.png"),
     key("job.tone.levels", "'20%,80%'", "dots.png"),
     key("job.tone.contrast", "'80%'", "dots.png"),
@@ -231,6 +232,7 @@ const KEYS: &[Key] = &[
     key("blank.shape", "'rect:11x9mm'", "dots.png"),
     key("blank.margin", "'4mm'", "dots.png"),
     key("blank.surface", "'slate'", "proof.png"),
+    key("blank.coatings", "['poster-paint']", "report:/findings"),
 ];
 
 /// The files of a job.

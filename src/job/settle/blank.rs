@@ -3,7 +3,7 @@
 use crate::blank::{Blank, Surface};
 use crate::job::asked::BlankJob;
 use crate::job::error::PlanError;
-use crate::job::kit;
+use crate::job::{Coating, kit};
 use crate::placement::PlaceError;
 
 /// What is marked on.
@@ -12,11 +12,14 @@ pub(super) struct Stock {
     pub blank: Blank,
     /// Its surface.
     pub surface: Surface,
+    /// The coatings it takes, as the kit or a file names them, the usual one first.
+    pub coatings: Vec<String>,
     /// What the kit calls the blank that is taken where none is asked for.
     pub usual: String,
 }
 
-pub(super) fn settle(asked: &BlankJob) -> Result<Stock, PlanError> {
+/// `said` is the coating that was asked for: where no surface is, it tells what the blank is made of.
+pub(super) fn settle(asked: &BlankJob, said: Option<&Coating>) -> Result<Stock, PlanError> {
     let usual = kit::blank(kit::DEFAULT_BLANK)?;
     let shape = asked.shape.unwrap_or(usual.shape);
     let margin = asked.margin.unwrap_or(usual.margin);
@@ -29,5 +32,14 @@ pub(super) fn settle(asked: &BlankJob) -> Result<Stock, PlanError> {
     if blank.printable().is_none() {
         return Err(PlaceError::NoRoom { shape: shape.to_string(), margin: margin.to_string() }.into());
     }
-    Ok(Stock { blank, surface: asked.surface.unwrap_or(usual.surface), usual: usual.name })
+    let surface = match (asked.surface, said) {
+        (Some(surface), _) => surface,
+        (None, Some(coating)) => kit::surface_for(coating)?.unwrap_or(usual.surface),
+        (None, None) => usual.surface,
+    };
+    let coatings = match asked.coatings.as_ref().filter(|named| !named.is_empty()) {
+        Some(named) => named.clone(),
+        None => kit::coatings_on(surface)?,
+    };
+    Ok(Stock { blank, surface, coatings, usual: usual.name })
 }

@@ -10,6 +10,7 @@ mod tone;
 
 pub use art::SettledArt;
 pub use dots::{SettledDots, screen};
+pub(super) use process::start_speed;
 pub use scan::SettledScan;
 pub use tone::SettledTone;
 
@@ -23,7 +24,8 @@ pub(super) fn settle(brief: &Brief) -> Result<Plan, PlanError> {
     let Brief { job, named, art: art_file, notes } = brief.clone();
     let Named { machine, coating, measured, tone_curve } = named;
     let machine = measured_on(machine, measured.as_ref())?;
-    let blank = blank::settle(&job.blank)?;
+    let said = job.coating.is_some() && !job.is_unsaid("coating");
+    let blank = blank::settle(&job.blank, said.then_some(&coating))?;
     let pitch = pitch::settle(&job, &machine, measured.as_ref());
     let process = process::settle(&job, &machine, &coating, measured.as_ref(), &pitch)?;
     let burn = process.burn();
@@ -44,6 +46,7 @@ pub(super) fn settle(brief: &Brief) -> Result<Plan, PlanError> {
         burn,
         blank: blank.blank,
         surface: blank.surface,
+        coatings: blank.coatings,
         grid: pitch.grid(),
         pitch_why: pitch.why,
         tone,
@@ -79,11 +82,18 @@ fn assumptions(
     if job.machine.is_none() || job.is_unsaid("machine") {
         all.push(format!("the machine is the kit's {}", machine.name));
     }
-    if job.coating.is_none() || job.is_unsaid("coating") {
-        all.push(format!("the coating is {}", coating.name));
-    }
+    let no_coating = job.coating.is_none() || job.is_unsaid("coating");
+    let no_surface = job.blank.surface.is_none() || job.is_unsaid("surface");
+    let on = blank.surface;
     if job.blank.shape.is_none() || job.is_unsaid("blank") {
-        all.push(format!("the blank is a {}", blank.usual));
+        let is_usual = no_surface && no_coating;
+        let what = if is_usual { blank.usual.clone() } else { format!("{on} of {}", blank.blank.shape) };
+        all.push(format!("the blank is a {what}"));
+    } else if no_surface {
+        all.push(format!("the blank is {on}; say --surface, or a blank of the kit, where it is not"));
+    }
+    if no_coating {
+        all.push(format!("the coating is {}, the usual one on {on}", coating.name));
     }
     let (power, speed) = (&process.power, &process.speed);
     if power.standing == Standing::Assumed && speed.standing == Standing::Assumed {

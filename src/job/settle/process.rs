@@ -214,7 +214,14 @@ fn speed(
 
 /// The speed at which a solid gets the effective exposure `exposure` (J/mm²) in one pass:
 /// `X = P/(v p) · (v/v₀)^(1−s)`, so `v = (P / (X p v₀^(1−s)))^(1/s)`; rounded to a number that is easily set.
-fn start_speed(power: Watts, pitch: Mm, exposure: f64, s: f64, v0: MmPerS, top: MmPerS) -> MmPerS {
+pub(in crate::job) fn start_speed(
+    power: Watts,
+    pitch: Mm,
+    exposure: f64,
+    s: f64,
+    v0: MmPerS,
+    top: MmPerS,
+) -> MmPerS {
     let v = libm::pow(power.0 / (exposure * pitch.0 * libm::pow(v0.0, 1.0 - s)), 1.0 / s);
     let step = match v {
         v if v < 2.0 => 0.05,
