@@ -96,7 +96,10 @@ pub struct ToneOptions {
     /// photo keeps the look of the tones; drawing marks what is ink; auto decides from the file and says why.
     #[arg(long, value_name = "HOW")]
     pub read_as: Option<ReadAs>,
-    /// Stretch the tones: off, auto, auto:0.5% (share clipped at either end, at most 20%) or 5%,95% [default: off]
+    /// Stretch the tones: auto, off, auto:0.5% (share clipped at either end, at most 20%) or 5%,95% [default: auto]
+    ///
+    /// auto gives a photo what it lacks, within bounds: a dark or dull one its range, a subject in shadow more light. A good
+    /// photo, a night sky, a flat card and every drawing are left alone. What was done is said.
     #[arg(long, value_name = "LEVELS")]
     pub levels: Option<Levels>,
     /// Local contrast, off or 0% to 100% [default: off]

@@ -83,7 +83,7 @@ section! {
 section! {
     /// The tones.
     ToneJob {
-        /// Levels. Default off.
+        /// Levels. Default auto.
         levels: Levels,
         /// Local contrast. Default off.
         contrast: Amount,

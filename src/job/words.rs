@@ -95,6 +95,8 @@ worded!(PowerMode, "power mode" { Constant = "constant", SpeedScaled = "speed-sc
 pub enum Levels {
     /// As they are.
     Off,
+    /// What a photo lacks, within bounds; drawings are left alone.
+    Fitting,
     /// The darkest and lightest tones become black and white, after clipping this share at either end.
     Auto(Share),
     /// These lightnesses (L* as a share of 100) become black and white.
@@ -105,6 +107,7 @@ impl fmt::Display for Levels {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Levels::Off => f.write_str("off"),
+            Levels::Fitting => f.write_str("auto"),
             Levels::Auto(clip) => write!(f, "auto:{clip}"),
             Levels::Given(a, b) => write!(f, "{a},{b}"),
         }
@@ -118,7 +121,7 @@ impl FromStr for Levels {
         let t = text.trim();
         match t {
             "off" => return Ok(Levels::Off),
-            "auto" => return Ok(Levels::Auto(Share(0.005))),
+            "auto" => return Ok(Levels::Fitting),
             _ => {}
         }
         if let Some(clip) = t.strip_prefix("auto:") {
@@ -359,6 +362,7 @@ mod tests {
     #[test]
     fn words_are_printed_as_they_are_read() {
         same::<Levels>("off");
+        same::<Levels>("auto");
         same::<Levels>("auto:0.5%");
         same::<Levels>("5%,95%");
         same::<Amount>("30%");

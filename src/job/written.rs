@@ -78,7 +78,7 @@ fn art(settled: &Settled) -> ArtJob {
 fn tone(settled: &Settled) -> ToneJob {
     let asked = &settled.job.tone;
     ToneJob {
-        levels: Some(asked.levels.unwrap_or(Levels::Off)),
+        levels: Some(asked.levels.unwrap_or(Levels::Fitting)),
         contrast: Some(asked.contrast.unwrap_or(Amount(Share(0.0)))),
         sharpen: Some(asked.sharpen.unwrap_or(Sharpen::Off)),
         curve: Some(asked.curve.clone().unwrap_or_default()),

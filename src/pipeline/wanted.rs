@@ -182,8 +182,13 @@ pub fn wanted(plan: &Plan, art: &Art, progress: &dyn Progress) -> Result<Wanted,
     let rendered = art::render(art, &view, rect.columns, rect.rows, kind)?;
     progress.begin("tones", shares.tones)?;
     let pitch = (plan.grid.along.0, plan.grid.across.0);
-    let (light, shaped) = shape::shape(rendered.light, rendered.alpha.as_ref(), &plan.tone.shape, pitch)?;
+    let mut shaping = plan.tone.shape.clone();
+    if kind != Kind::Photo && shaping.levels == shape::LevelStretch::Fitting {
+        shaping.levels = shape::LevelStretch::Off;
+    }
+    let (light, shaped) = shape::shape(rendered.light, rendered.alpha.as_ref(), &shaping, pitch)?;
     let mut notes: Vec<String> = shaped.levels.map(words::levels).into_iter().collect();
+    notes.extend(shaped.automatic.as_ref().map(words::automatic));
     let looks =
         tone_mapping::Looks { unmarked: plan.burn.response.y_unmarked, marked: plan.burn.response.y_marked };
     let tone = match kind {

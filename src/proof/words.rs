@@ -2,6 +2,7 @@
 
 use crate::job::kit::Surface;
 use crate::job::{Coating, Machine, Plan};
+use crate::tone::automatic::Automatic;
 use crate::units::short;
 
 /// A surface in words.
@@ -34,6 +35,33 @@ pub const BY_POWER: &str =
 /// What to say of levels that were found or given: the lightness that became black and the one that became white.
 pub fn levels((black, white): (f64, f64)) -> String {
     format!("lightness L* {} became black and {} white", short(black, 1), short(white, 1))
+}
+
+/// What to say of automatic levels.
+pub fn automatic(done: &Automatic) -> String {
+    let whole = |l: f64| short(l, 0);
+    let mut said = Vec::new();
+    let (black, white) = (whole(done.black), whole(done.white));
+    if done.white - done.black < 98.0 {
+        let lacks = if done.black < 15.0 && done.white < 70.0 {
+            "the photo is dark"
+        } else {
+            "the photo has little contrast"
+        };
+        said.push(format!(
+            "{lacks}: its lightness from L* {black} to {white} was spread from black to white"
+        ));
+    }
+    if done.lift > 0.02 {
+        said.push("the subject lies in shadow before a light ground: its shadows were lifted".to_string());
+    }
+    if done.smooth > 0.1 {
+        said.push("noise was smoothed".to_string());
+    }
+    if done.detail > 0.02 {
+        said.push(format!("detail was strengthened by {}%", whole(done.detail * 100.0)));
+    }
+    format!("{} (--levels off leaves the tones alone)", said.join(", "))
 }
 
 /// The usual cautions, and those of this laser, coating and surface.

@@ -13,14 +13,32 @@ const EDGE: f32 = 0.0036;
 const ROWS: usize = 16;
 
 /// A small plane of coefficients.
-struct Small {
-    w: usize,
-    h: usize,
-    data: Vec<f32>,
+pub(super) struct Small {
+    pub w: usize,
+    pub h: usize,
+    pub data: Vec<f32>,
+}
+
+impl Small {
+    /// The same again.
+    pub fn copy(&self) -> Small {
+        Small { w: self.w, h: self.h, data: self.data.clone() }
+    }
 }
 
 /// Makes detail within a radius of `rx` columns and `ry` rows `1 + amount` times as strong. Results are held to 0..1.
 pub(super) fn strengthen(plane: &mut Light, amount: f32, rx: f64, ry: f64) {
+    beside_smooth(plane, (rx, ry), EDGE, |v, smooth| smooth + (1.0 + amount) * (v - smooth));
+}
+
+/// Puts a function of each value and the smooth tone around it in its place, held to 0..1. `edge` is the variance
+/// above which a place counts as an edge.
+pub(super) fn beside_smooth(
+    plane: &mut Light,
+    (rx, ry): (f64, f64),
+    edge: f32,
+    of: impl Fn(f32, f32) -> f32 + Sync,
+) {
     let (w, h) = (plane.width(), plane.height());
     // Four steps of the reduced plane a radius: what He and Sun found to be indistinguishable.
     let step = |r: f64, n: usize| ((r / 4.0) as usize).clamp(1, n.max(1));
@@ -31,7 +49,7 @@ pub(super) fn strengthen(plane: &mut Light, amount: f32, rx: f64, ry: f64) {
     let (mean, square) = (boxed(mean, sx, sy), boxed(square, sx, sy));
     let gain = |(m, s): (&f32, &f32)| {
         let variance = (s - m * m).max(0.0);
-        variance / (variance + EDGE)
+        variance / (variance + edge)
     };
     let a: Vec<f32> = mean.data.iter().zip(&square.data).map(gain).collect();
     let b: Vec<f32> = mean.data.iter().zip(&a).map(|(m, a)| m * (1.0 - a)).collect();
@@ -48,7 +66,7 @@ pub(super) fn strengthen(plane: &mut Light, amount: f32, rx: f64, ry: f64) {
                 let gain = row_a[x0] + (row_a[x1] - row_a[x0]) * t;
                 let offset = row_b[x0] + (row_b[x1] - row_b[x0]) * t;
                 let smooth = gain * *v + offset;
-                *v = (smooth + (1.0 + amount) * (*v - smooth)).clamp(0.0, 1.0);
+                *v = of(*v, smooth).clamp(0.0, 1.0);
             }
         }
     });
@@ -78,7 +96,7 @@ fn reduced(plane: &Light, bx: usize, by: usize) -> (Small, Small) {
 }
 
 /// Mean over a window of `rx` and `ry` to either side, cut at the edges.
-fn boxed(p: Small, rx: usize, ry: usize) -> Small {
+pub(super) fn boxed(p: Small, rx: usize, ry: usize) -> Small {
     let mut out = p.data.clone();
     for (from, to) in p.data.chunks(p.w).zip(out.chunks_mut(p.w)) {
         running(|i| from[i], p.w, rx, |i, v| to[i] = v);

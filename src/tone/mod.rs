@@ -4,5 +4,6 @@ pub mod dot_gain;
 pub mod shape;
 pub mod tone_mapping;
 
+pub mod automatic;
 mod local;
 mod sharpen;

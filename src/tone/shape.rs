@@ -6,6 +6,7 @@ use crate::colour::{Curve, lstar, luminance};
 use crate::parallel;
 use crate::plane::{Alpha, Light};
 
+use super::automatic::Automatic;
 use super::{local, sharpen};
 
 /// Rows a band.
@@ -17,6 +18,8 @@ pub enum LevelStretch {
     /// As they are.
     #[default]
     Off,
+    /// What a photo lacks, within bounds: see [`Automatic`].
+    Fitting,
     /// The lightness below and above which the share `clip` (0 to 0.2) of the picture lies become black and white.
     Auto {
         /// Share of the picture that may be clipped at each end.
@@ -90,6 +93,8 @@ pub enum ShapingError {
 pub struct Shaped {
     /// The lightness (L*) that became black and white, where levels were set.
     pub levels: Option<(f64, f64)>,
+    /// What was found that the photo lacks, and done.
+    pub automatic: Option<Automatic>,
 }
 
 impl Shaping {
@@ -108,7 +113,7 @@ impl Shaping {
             }
         };
         match self.levels {
-            LevelStretch::Off => {}
+            LevelStretch::Off | LevelStretch::Fitting => {}
             LevelStretch::Auto { clip } => within("the clipped share", clip, 0.0, 0.2, "0 to 0.2 (20 %)")?,
             LevelStretch::Given { black, white } => {
                 within("the black level", black, 0.0, 100.0, "L* 0 to 100")?;
@@ -144,14 +149,20 @@ pub fn shape(
     pitch_mm: (f64, f64),
 ) -> Result<(Light, Shaped), ShapingError> {
     shape.check()?;
-    if shape.is_nothing() {
-        return Ok((light, Shaped { levels: None }));
+    let automatic = match shape.levels {
+        LevelStretch::Fitting => Automatic::of(&light, alpha, pitch_mm),
+        _ => None,
+    };
+    // What is left alone is left to the bit.
+    let no_levels = matches!(shape.levels, LevelStretch::Off | LevelStretch::Fitting) && automatic.is_none();
+    if no_levels && (Shaping { levels: LevelStretch::Off, ..shape.clone() }).is_nothing() {
+        return Ok((light, Shaped { levels: None, automatic: None }));
     }
     each(&mut light, &Curve::new(|y| lstar(y) / 100.0));
     // From here to the last line the plane holds L* / 100.
     let levels = match shape.levels {
-        LevelStretch::Off => None,
-        LevelStretch::Auto { clip } => automatic(&light, alpha, clip),
+        LevelStretch::Off | LevelStretch::Fitting => None,
+        LevelStretch::Auto { clip } => clipped(&light, alpha, clip),
         LevelStretch::Given { black, white } => Some((black, white)),
     };
     if let Some((black, white)) = levels {
@@ -161,6 +172,9 @@ pub fn shape(
             band.iter_mut().for_each(|v| *v = ((*v - black) / span).clamp(0.0, 1.0));
         });
     }
+    if let Some(a) = &automatic {
+        a.apply(&mut light, pitch_mm);
+    }
     if let Some(l) = shape.local {
         local::strengthen(&mut light, l.amount as f32, l.radius_mm / pitch_mm.0, l.radius_mm / pitch_mm.1);
     }
@@ -169,7 +183,7 @@ pub fn shape(
     }
     let tone = monotone(&shape.curve);
     each(&mut light, &Curve::new(|l| luminance(tone(l * 100.0).clamp(0.0, 100.0))));
-    Ok((light, Shaped { levels }))
+    Ok((light, Shaped { levels, automatic }))
 }
 
 fn each(light: &mut Light, curve: &Curve) {
@@ -179,7 +193,7 @@ fn each(light: &mut Light, curve: &Curve) {
 
 /// The lightness below and above which `clip` of the opaque places lie; `None` when there is no
 /// range to stretch (less than 1 L*).
-fn automatic(lightness: &Light, alpha: Option<&Alpha>, clip: f64) -> Option<(f64, f64)> {
+fn clipped(lightness: &Light, alpha: Option<&Alpha>, clip: f64) -> Option<(f64, f64)> {
     const BINS: usize = 4096;
     let mut bins = vec![0u64; BINS];
     let mut all = 0u64;

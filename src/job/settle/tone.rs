@@ -38,8 +38,9 @@ pub(super) fn settle(tone: &ToneJob, curve: Option<GainCurve>) -> Result<Settled
 fn shaping(tone: &ToneJob) -> Shaping {
     let amount = tone.contrast.map_or(0.0, |a| a.0.0);
     Shaping {
-        levels: match tone.levels.unwrap_or(Levels::Off) {
+        levels: match tone.levels.unwrap_or(Levels::Fitting) {
             Levels::Off => shape::LevelStretch::Off,
+            Levels::Fitting => shape::LevelStretch::Fitting,
             Levels::Auto(clip) => shape::LevelStretch::Auto { clip: clip.0 },
             Levels::Given(black, white) => {
                 shape::LevelStretch::Given { black: black.0 * 100.0, white: white.0 * 100.0 }
