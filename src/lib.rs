@@ -89,7 +89,8 @@ pub mod asked {
     pub use crate::job::acceptance::{Acceptance, Given};
     pub use crate::job::asked::{ArtJob, BlankJob, BurnJob, DotsJob, Reference, ScanJob, ToneJob};
     pub use crate::job::words::{
-        Along, Amount, BeamOn, Crop, CurvePoints, DotGain, Levels, Packing, ReadAs, Sharpen, ToneBy, Ways,
+        Along, Amount, BeamOn, Crop, CurvePoints, DotGain, Levels, Nudge, Packing, ReadAs, Sharpen, ToneBy,
+        Ways,
     };
     pub use crate::job::{Coating, Machine, ProcessFile};
     pub use crate::placement::Place;

@@ -16,6 +16,7 @@ mod out;
 mod plain;
 mod prepare;
 mod proof;
+mod relatives;
 mod replay;
 mod screens;
 mod search_time;
@@ -28,6 +29,7 @@ mod wedge;
 use std::borrow::Cow;
 use std::io::Write;
 
+use clap::error::{ContextKind, ContextValue, ErrorKind};
 use clap::{CommandFactory, Parser};
 
 use failure::Failure;
@@ -55,6 +57,13 @@ pub fn main() -> u8 {
 
 /// Help and version are no errors; a closed pipe while printing them is none either.
 fn help_or_complaint(e: &clap::Error) -> u8 {
+    if let (ErrorKind::UnknownArgument, Some(ContextValue::String(tried))) =
+        (e.kind(), e.get(ContextKind::InvalidArg))
+        && let Some(said) = relatives::of(tried)
+    {
+        out::say(&said);
+        return 2;
+    }
     // A complaint repeats what was written: colours are only for what cannot steer the terminal.
     let steers = std::env::args_os().any(|a| matches!(plain::line(&a.to_string_lossy()), Cow::Owned(_)));
     let printed = if steers {

@@ -11,7 +11,7 @@ use crate::job::acceptance::Acceptance;
 use crate::job::asked::{ArtJob, BlankJob, BurnJob, DotsJob, Reference, ScanJob, ToneJob};
 use crate::job::kit::{self, Sort};
 use crate::job::words::{
-    Along, Amount, BeamOn, Crop, CurvePoints, DotGain, Levels, Packing, ReadAs, Sharpen, ToneBy, Ways,
+    Along, Amount, BeamOn, Crop, CurvePoints, DotGain, Levels, Nudge, Packing, ReadAs, Sharpen, ToneBy, Ways,
 };
 use crate::job::{Job, KitError, file_name};
 use crate::placement::Place;
@@ -102,9 +102,20 @@ pub struct ToneOptions {
     /// photo, a night sky, a flat card and every drawing are left alone. What was done is said.
     #[arg(long, value_name = "LEVELS")]
     pub levels: Option<Levels>,
-    /// Local contrast, off or 0% to 100% [default: off]
+    /// Lighter or darker, after the levels: -100 to 100, for example 20 or -20 [default: off]
+    ///
+    /// Black stays black and white stays white. 20, 20% and +20% are the same.
+    #[arg(long, value_name = "AMOUNT", allow_hyphen_values = true)]
+    pub brighten: Option<Nudge>,
+    /// Harder or flatter, after the levels: -100 to 100, for example 20 or -20 [default: off]
+    #[arg(long, value_name = "AMOUNT", allow_hyphen_values = true)]
+    pub contrast: Option<Nudge>,
+    /// Exchange light and dark of a photo, ink and ground of a drawing
+    #[arg(long)]
+    pub invert: bool,
+    /// Contrast of small places within their surroundings, off or 0% to 100% [default: off]
     #[arg(long, value_name = "AMOUNT")]
-    pub contrast: Option<Amount>,
+    pub local_contrast: Option<Amount>,
     /// Sharpen: off, a radius on the piece, or radius,amount: 0.2mm,80% [default: off]
     ///
     /// The radius is from 0.01mm to 5mm, the amount from 0% to 300% (100% where it is not given).
@@ -309,7 +320,10 @@ impl PieceOptions {
             blank: BlankJob { place: self.place.place, ..blank },
             tone: ToneJob {
                 levels: self.tone.levels,
+                brighten: self.tone.brighten,
                 contrast: self.tone.contrast,
+                invert: switched(self.tone.invert, true),
+                local_contrast: self.tone.local_contrast,
                 sharpen: self.tone.sharpen,
                 curve: self.tone.curve.clone(),
                 dot_gain: self.tone.dot_gain.clone(),

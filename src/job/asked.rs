@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use super::acceptance::{self, Acceptance};
 use super::error::FileError;
 use super::words::{
-    Along, Amount, BeamOn, Crop, CurvePoints, DotGain, Levels, Packing, ReadAs, Sharpen, ToneBy, Ways,
+    Along, Amount, BeamOn, Crop, CurvePoints, DotGain, Levels, Nudge, Packing, ReadAs, Sharpen, ToneBy, Ways,
 };
 use super::{Coating, Machine, ProcessFile};
 use super::{file, file_name};
@@ -85,8 +85,14 @@ section! {
     ToneJob {
         /// Levels. Default auto.
         levels: Levels,
+        /// Lighter or darker, after the levels. Default off.
+        brighten: Nudge,
+        /// Harder or flatter, after the levels. Default off.
+        contrast: Nudge,
+        /// Light and dark exchanged; of a drawing, ink and ground. Default false.
+        invert: bool,
         /// Local contrast. Default off.
-        contrast: Amount,
+        local_contrast: Amount,
         /// Sharpening. Default off.
         sharpen: Sharpen,
         /// Tone curve. Default off.

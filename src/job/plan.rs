@@ -19,7 +19,7 @@ use crate::findings::change::Change;
 use crate::mark::{Burn, Setting};
 use crate::placement::{Grid, Place};
 use crate::screen::Options;
-use crate::units::{Mm, Pitch, Share};
+use crate::units::{Mm, MmPerS, Pitch, Share};
 
 /// All that is settled, part by part.
 #[derive(Debug, Clone)]
@@ -152,7 +152,7 @@ impl Plan {
         let unsaid = self.job.is_unsaid("speed") && self.measured.as_ref().is_none_or(|m| m.best.is_none());
         if unsaid {
             let (s, v0) = self.process.reciprocity.value;
-            let top = self.machine.motion.top_speed;
+            let top = MmPerS(self.machine.axes(self.process.lines).0.top_speed);
             let exposure = self.coating.start.exposure.0 / f64::from(setting.passes);
             setting.speed = start_speed(setting.power, pitch, exposure, s, v0, top);
         }

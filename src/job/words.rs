@@ -144,6 +144,40 @@ impl FromStr for Levels {
     }
 }
 
+/// More or less of something, by hand: from −100 % to 100 %, held as −1 to 1.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Nudge(pub f64);
+
+impl fmt::Display for Nudge {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if self.0 == 0.0 {
+            f.write_str("off")
+        } else {
+            write!(f, "{}%", crate::units::short(self.0 * 100.0, 6))
+        }
+    }
+}
+
+impl FromStr for Nudge {
+    type Err = String;
+    /// `20`, `20%`, `+20 %`, `-12,5` and `off` are all taken.
+    fn from_str(text: &str) -> Result<Self, String> {
+        let t = text.trim();
+        if t == "off" {
+            return Ok(Nudge(0.0));
+        }
+        let number =
+            t.trim_end_matches('%').trim_end().trim_start_matches('+').replace(',', ".").replace('−', "-");
+        match number.parse::<f64>() {
+            Ok(n) if (-100.0..=100.0).contains(&n) => Ok(Nudge(n / 100.0)),
+            Ok(n) if n.is_finite() => Err(format!("'{t}' is out of range: it goes from -100 to 100")),
+            _ => Err(format!(
+                "'{t}' is no amount; write for example 20 for more or -20 for less (from -100 to 100)"
+            )),
+        }
+    }
+}
+
 /// An amount that may be off: local contrast.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Amount(pub Share);
@@ -346,7 +380,7 @@ impl FromStr for DotGain {
 }
 
 as_text!(Ways, Along, PowerMode);
-as_text!(Levels, Amount, Sharpen, CurvePoints, Crop, DotGain, crate::placement::Place);
+as_text!(Levels, Nudge, Amount, Sharpen, CurvePoints, Crop, DotGain, crate::placement::Place);
 
 #[cfg(test)]
 mod tests {
@@ -366,6 +400,10 @@ mod tests {
         same::<Levels>("auto:0.5%");
         same::<Levels>("5%,95%");
         same::<Amount>("30%");
+        same::<Nudge>("-20%");
+        for text in ["20", "20%", "+20%", " 20 %", "20,0", "+20"] {
+            assert_eq!(text.parse::<Nudge>(), Ok(Nudge(0.2)), "{text}");
+        }
         same::<Sharpen>("0.2mm,80%");
         same::<CurvePoints>("0%:0%,50%:60%,100%:100%");
         same::<Crop>("10%,0%,80%,100%");
@@ -378,6 +416,9 @@ mod tests {
         for e in [
             "maybe".parse::<ReadAs>().unwrap_err(),
             "95%,5%".parse::<Levels>().unwrap_err(),
+            "200".parse::<Nudge>().unwrap_err(),
+            "much".parse::<Nudge>().unwrap_err(),
+            "NaN".parse::<Nudge>().unwrap_err(),
             "0.2".parse::<Sharpen>().unwrap_err(),
             "0%:50%,50%:10%".parse::<CurvePoints>().unwrap_err(),
             "50%,0%,80%,100%".parse::<Crop>().unwrap_err(),

@@ -79,7 +79,10 @@ fn tone(settled: &Settled) -> ToneJob {
     let asked = &settled.job.tone;
     ToneJob {
         levels: Some(asked.levels.unwrap_or(Levels::Fitting)),
-        contrast: Some(asked.contrast.unwrap_or(Amount(Share(0.0)))),
+        brighten: Some(asked.brighten.unwrap_or_default()),
+        contrast: Some(asked.contrast.unwrap_or_default()),
+        invert: Some(asked.invert.unwrap_or(false)),
+        local_contrast: Some(asked.local_contrast.unwrap_or(Amount(Share(0.0)))),
         sharpen: Some(asked.sharpen.unwrap_or(Sharpen::Off)),
         curve: Some(asked.curve.clone().unwrap_or_default()),
         dot_gain: Some(settled.tone.dot_gain.clone()),

@@ -150,8 +150,8 @@ pub struct Advice {
 }
 
 /// All pitches of whole motor steps in the range (at most 200, the coarsest first), with their figures
-/// at the setting that each starts from (`start`; its pitches are set here), and one advised: nearest to 0.7 of the beam across among those that
-/// neither show lines, nor crowd them, nor over-burn; where none is left, nearest to 0.7 whatever it does.
+/// at the setting that each starts from (`start`; its pitches are set here), and one advised: nearest to 0.7
+/// of the beam across among those that neither show lines, nor crowd them, nor over-burn; where none is left, nearest to 0.7 whatever it does.
 pub fn pitches(question: &Question, start: &dyn Fn(Mm) -> Setting) -> Vec<Advice> {
     let q = question;
     let steps_per_mm = q.steps_per_mm;

@@ -8,7 +8,7 @@ use crate::job::words::{ReadAs, ToneBy};
 use crate::mark::{Blurred, blurred};
 use crate::parallel;
 use crate::placement::{self, Outline, Placement};
-use crate::plane::{Dots, Tone};
+use crate::plane::{Alpha, Dots, Tone};
 use crate::progress::{Progress, Within};
 use crate::proof::words;
 use crate::tone::{shape, tone_mapping};
@@ -183,15 +183,20 @@ pub fn wanted(plan: &Plan, art: &Art, progress: &dyn Progress) -> Result<Wanted,
     progress.begin("tones", shares.tones)?;
     let pitch = (plan.grid.along.0, plan.grid.across.0);
     let mut shaping = plan.tone.shape.clone();
-    if kind != Kind::Photo && shaping.levels == shape::LevelStretch::Fitting {
-        shaping.levels = shape::LevelStretch::Off;
+    let mut negative = false;
+    if kind != Kind::Photo {
+        if shaping.levels == shape::LevelStretch::Fitting {
+            shaping.levels = shape::LevelStretch::Off;
+        }
+        // Ink and ground change places once it is known which is which.
+        negative = std::mem::take(&mut shaping.tilt.invert);
     }
     let (light, shaped) = shape::shape(rendered.light, rendered.alpha.as_ref(), &shaping, pitch)?;
     let mut notes: Vec<String> = shaped.levels.map(words::levels).into_iter().collect();
     notes.extend(shaped.automatic.as_ref().map(words::automatic));
     let looks =
         tone_mapping::Looks { unmarked: plan.burn.response.y_unmarked, marked: plan.burn.response.y_marked };
-    let tone = match kind {
+    let mut tone = match kind {
         Kind::Photo => tone_mapping::photo(light, rendered.alpha.as_ref(), looks),
         Kind::Drawing => {
             let (ink, note) = tone_mapping::ink(&light, rendered.alpha.as_ref());
@@ -199,7 +204,21 @@ pub fn wanted(plan: &Plan, art: &Art, progress: &dyn Progress) -> Result<Wanted,
             tone_mapping::drawing(light, rendered.alpha.as_ref(), ink)
         }
     };
+    if negative {
+        exchange(&mut tone, rendered.alpha.as_ref());
+    }
     Ok(Wanted { placement, tone, kind, kind_why, notes })
+}
+
+/// Exchanges ink and ground; what is transparent stays unmarked.
+fn exchange(tone: &mut Tone, alpha: Option<&Alpha>) {
+    let width = tone.width();
+    for (y, row) in tone.data_mut().chunks_mut(width).enumerate() {
+        match alpha {
+            Some(a) => row.iter_mut().zip(a.row(y)).for_each(|(v, a)| *v = (a - *v).max(0.0)),
+            None => row.iter_mut().for_each(|v| *v = 1.0 - *v),
+        }
+    }
 }
 
 #[cfg(test)]

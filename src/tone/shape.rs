@@ -39,12 +39,39 @@ pub enum LevelStretch {
 pub struct Shaping {
     /// Black and white.
     pub levels: LevelStretch,
+    /// Lightness and contrast by hand.
+    pub tilt: Tilt,
     /// Contrast of surroundings a few millimetres wide.
     pub local: Option<Local>,
     /// Contrast of fine detail.
     pub sharpen: Option<UnsharpMask>,
     /// Lightness in, lightness out (L*, 0 to 100), at least two points with rising `in`; empty for none.
     pub curve: Vec<(f64, f64)>,
+}
+
+/// Lightness and contrast, set by hand; black stays black and white stays white. The default does nothing.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Tilt {
+    /// −1 (darker) to 1 (lighter): middle grey, L* 50, becomes 25 and 71.
+    pub brighten: f64,
+    /// −1 (flatter) to 1 (harder): the slope at middle grey becomes 0.2 and 3.
+    pub contrast: f64,
+    /// Black becomes white and white black.
+    pub invert: bool,
+}
+
+impl Tilt {
+    /// Lightness for lightness, both from 0 to 1.
+    pub fn at(&self, l: f64) -> f64 {
+        let l = libm::pow(l.clamp(0.0, 1.0), libm::exp2(-self.brighten));
+        let from_middle = 2.0 * l - 1.0;
+        let tilted = match self.contrast {
+            c if c > 0.0 => from_middle * (1.0 + 2.0 * c) / (1.0 + 2.0 * c * from_middle.abs()),
+            c => from_middle * (1.0 + 0.8 * c),
+        };
+        let l = 0.5 + 0.5 * tilted;
+        if self.invert { 1.0 - l } else { l }
+    }
 }
 
 /// Local contrast: detail smaller than the radius is strengthened, large tones and hard edges stay.
@@ -123,6 +150,8 @@ impl Shaping {
                 }
             }
         }
+        within("brightening", self.tilt.brighten, -1.0, 1.0, "-1 to 1 (-100 % to 100 %)")?;
+        within("contrast", self.tilt.contrast, -1.0, 1.0, "-1 to 1 (-100 % to 100 %)")?;
         if let Some(l) = self.local {
             within("the radius of the local contrast", l.radius_mm, 0.5, 50.0, "0.5 to 50 mm")?;
             within("the amount of the local contrast", l.amount, 0.0, 3.0, "0 to 3")?;
@@ -174,6 +203,9 @@ pub fn shape(
     }
     if let Some(a) = &automatic {
         a.apply(&mut light, pitch_mm);
+    }
+    if shape.tilt != Tilt::default() {
+        each(&mut light, &Curve::new(|l| shape.tilt.at(l)));
     }
     if let Some(l) = shape.local {
         local::strengthen(&mut light, l.amount as f32, l.radius_mm / pitch_mm.0, l.radius_mm / pitch_mm.1);
@@ -310,6 +342,26 @@ mod tests {
     }
 
     #[test]
+    fn lightness_and_contrast_keep_the_ends_and_rise() {
+        let tilt = |brighten, contrast| Tilt { brighten, contrast, invert: false };
+        for t in [tilt(0.0, 0.0), tilt(1.0, 0.0), tilt(-1.0, 0.4), tilt(0.2, 1.0)] {
+            assert!(t.at(0.0).abs() < 1e-12 && (t.at(1.0) - 1.0).abs() < 1e-12, "{t:?}");
+            let rises = (0..100).all(|i| t.at(f64::from(i + 1) / 100.0) > t.at(f64::from(i) / 100.0));
+            assert!(rises, "{t:?}");
+        }
+        // √½ and ½².
+        assert!(
+            (tilt(1.0, 0.0).at(0.5) - std::f64::consts::FRAC_1_SQRT_2).abs() < 1e-6
+                && (tilt(-1.0, 0.0).at(0.5) - 0.25).abs() < 1e-9
+        );
+        assert!(tilt(0.0, 0.5).at(0.6) > 0.65 && tilt(0.0, 0.5).at(0.4) < 0.35);
+        assert!((tilt(0.0, -1.0).at(1.0) - 0.6).abs() < 1e-9, "flat, but never gone");
+        let grey = Light::filled(8, 8, luminance(30.0) as f32);
+        let asked = Shaping { tilt: Tilt { invert: true, ..Tilt::default() }, ..Shaping::default() };
+        assert!((l(shape(grey, None, &asked, PITCH).unwrap().0.data()[0]) - 70.0).abs() < 0.05);
+    }
+
+    #[test]
     fn a_tone_curve_goes_through_its_points() {
         let curve = vec![(0.0, 0.0), (50.0, 70.0), (100.0, 100.0)];
         let grey = Light::filled(8, 8, luminance(50.0) as f32);
@@ -337,6 +389,7 @@ mod tests {
             local: Some(Local { radius_mm: 2.0, amount: 0.5 }),
             sharpen: Some(UnsharpMask { radius_mm: 0.15, amount: 0.8 }),
             curve: vec![(0.0, 5.0), (100.0, 95.0)],
+            ..Shaping::default()
         };
         let one = parallel::with_threads(1, || shape(light.clone(), None, &all, PITCH).unwrap());
         for threads in [2, 3, 7] {

@@ -17,7 +17,7 @@ const JOBS: &[Job] = &[
         name: "photo",
         art: &["samples/harbour.jpg"],
         lines: &[
-            "prepare harbour.jpg --blank round:22mm --place cover --levels auto --contrast 20% --sharpen 0.2mm --out out",
+            "prepare harbour.jpg --blank round:22mm --place cover --levels auto:0.5% --local-contrast 20% --brighten 10 --sharpen 0.2mm --out out",
         ],
         keep: &[],
     },

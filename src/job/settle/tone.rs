@@ -2,7 +2,7 @@
 
 use crate::job::asked::ToneJob;
 use crate::job::error::PlanError;
-use crate::job::words::{DotGain, Levels, Sharpen};
+use crate::job::words::{DotGain, Levels, Nudge, Sharpen};
 use crate::tone::dot_gain::GainCurve;
 use crate::tone::shape::{self, Shaping};
 use crate::units::Share;
@@ -36,7 +36,8 @@ pub(super) fn settle(tone: &ToneJob, curve: Option<GainCurve>) -> Result<Settled
 }
 
 fn shaping(tone: &ToneJob) -> Shaping {
-    let amount = tone.contrast.map_or(0.0, |a| a.0.0);
+    let amount = tone.local_contrast.map_or(0.0, |a| a.0.0);
+    let nudge = |n: Option<Nudge>| n.unwrap_or_default().0;
     Shaping {
         levels: match tone.levels.unwrap_or(Levels::Fitting) {
             Levels::Off => shape::LevelStretch::Off,
@@ -45,6 +46,11 @@ fn shaping(tone: &ToneJob) -> Shaping {
             Levels::Given(black, white) => {
                 shape::LevelStretch::Given { black: black.0 * 100.0, white: white.0 * 100.0 }
             }
+        },
+        tilt: shape::Tilt {
+            brighten: nudge(tone.brighten),
+            contrast: nudge(tone.contrast),
+            invert: tone.invert.unwrap_or(false),
         },
         local: (amount > 0.0).then_some(shape::Local { radius_mm: CONTRAST_RADIUS_MM, amount }),
         sharpen: match tone.sharpen.unwrap_or(Sharpen::Off) {
