@@ -96,7 +96,8 @@ impl Automatic {
     pub(super) fn apply(&self, plane: &mut Light, pitch_mm: (f64, f64)) {
         let dots = |mm: f64| (mm / pitch_mm.0, mm / pitch_mm.1);
         if self.smooth > 0.0 {
-            let (keep, variance) = (1.0 - self.smooth as f32, (2.0 * self.noise / 100.0).powi(2) as f32);
+            let twice = 2.0 * self.noise / 100.0;
+            let (keep, variance) = (1.0 - self.smooth as f32, (twice * twice) as f32);
             local::beside_smooth(plane, dots(SMOOTHING_MM), variance, |v, smooth| {
                 smooth + keep * (v - smooth)
             });
