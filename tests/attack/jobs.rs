@@ -200,7 +200,7 @@ fn one(place: &Path, machine: &Machine, line: &[String], counts: &Counts) -> Res
     fs::write(place.join("machine.toml"), machine.file()).map_err(|e| e.to_string())?;
     let _ = fs::remove_dir_all(place.join("out"));
     let before = listing(place);
-    let mut args = words("prepare --machine machine.toml --out out --quiet");
+    let mut args = words("prepare --machine machine.toml --out out --quiet --accept under-burn");
     args.extend_from_slice(line);
     let ended = bounded(&args, place, "");
     if let Some(wrong) = fault(&ended, &before, &listing(place)) {

@@ -59,7 +59,7 @@ pub fn sorts(bench: &Path) -> Vec<Sort> {
     let made = |name: &str| fs::read(bench.join(name)).expect("made");
     fs::copy(data.join("tests/data/art/whole.jpg"), bench.join("art")).expect("copied");
     fs::write(bench.join("wide.svg"), DRAWING).expect("written");
-    let small = "--blank rect:8x6mm --margin 0.5mm --pitch 0.2mm --speed 15mm/s";
+    let small = "--blank rect:8x6mm --margin 0.5mm --pitch 0.2mm --speed 15mm/s --accept under-burn";
     run(&format!("prepare art {small} --out piece"));
     run(&format!(
         "prepare wide.svg {small} --tone-by power --levels auto --sharpen 0.2mm --run-up 1mm --out power"
