@@ -150,7 +150,9 @@ impl FromStr for Place {
                 }
                 Ok(Place::Box { width, height })
             }
-            _ => Err(format!("'{text}' is no way to place; write inside, cover or a size such as 60x40mm")),
+            _ => Err(format!(
+                "'{text}' is not a way to place the art; write inside, cover or a size such as 60x40mm"
+            )),
         }
     }
 }

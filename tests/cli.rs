@@ -67,12 +67,42 @@ fn bench() -> tempfile::TempDir {
 fn prepare_with_nothing_else_works_and_says_what_it_assumed() {
     let b = bench();
     let out = ok(&["prepare", "ramp.png", "--out", "out"], b.path());
-    for part in ["assumed", "glass tile", "poster paint", "diode 5 W", "0.0875mm"] {
+    for part in ["assumed", "glass tile", "poster paint", "diode 5 W", "0.0875 mm"] {
         assert!(out.contains(part), "'{part}' is not in\n{out}");
     }
     for name in ["dots.png", "proof.png", "density.png", "ticket.html", "job.toml", "report.json"] {
         assert!(b.path().join("out").join(name).is_file(), "{name}");
     }
+}
+
+#[test]
+fn when_all_is_well_six_lines_say_so_and_more_where_it_is_asked_for() {
+    let b = bench();
+    let said = ok(&["prepare", "disc.svg", "--out", "out", "--blank", "round:50mm"], b.path());
+    assert_eq!(said.lines().count(), 6, "{said}");
+    for part in
+        ["read as a drawing", "it will be", "of the art is under the beam", "it takes", "note assumed"]
+    {
+        assert!(said.contains(part), "'{part}' is not in\n{said}");
+    }
+    assert!(
+        said.ends_with("written to out; open ticket.html first, print it and follow its steps\n"),
+        "{said}"
+    );
+    let line = ["prepare", "disc.svg", "--out", "out", "--replace", "--blank", "round:50mm", "--verbose"];
+    let more = ok(&line, b.path());
+    for part in [
+        "Assumed: the machine",
+        "Pitch 0.0875 mm",
+        "mean mark",
+        "asked for 45 x 45 mm",
+        "-> burn an exposure",
+    ] {
+        assert!(more.contains(part), "'{part}' is not in\n{more}");
+    }
+    assert!(said.lines().filter(|l| !l.starts_with("it will be")).all(|l| more.contains(l)), "{more}");
+    let line = ["prepare", "disc.svg", "--out", "out", "--replace", "--verbose", "--quiet"];
+    refused(&line, b.path(), 2, "cannot be used with");
 }
 
 #[test]

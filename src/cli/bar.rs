@@ -2,7 +2,7 @@
 
 use std::io::{self, IsTerminal};
 use std::sync::Mutex;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
@@ -23,21 +23,21 @@ pub fn clear() {
 pub struct Bar {
     bar: ProgressBar,
     meter: Meter,
+    /// When to show it, until it is shown.
+    due: Mutex<Option<Instant>>,
 }
+
+/// Work that takes less needs no bar: it would flash up and be gone before it can be read.
+const PATIENCE: Duration = Duration::from_secs(1);
 
 /// How finely the bar tells the whole work.
 const PARTS: u64 = 10_000;
 
 impl Bar {
-    /// A bar; hidden when `quiet` or when standard error is no terminal.
+    /// A bar that shows itself after a second of work; never when `quiet` or when standard error is no terminal.
     pub fn new(quiet: bool) -> Self {
-        let bar = ProgressBar::new(PARTS);
-        if quiet || !io::stderr().is_terminal() {
-            bar.set_draw_target(ProgressDrawTarget::hidden());
-        } else {
-            bar.set_draw_target(ProgressDrawTarget::stderr_with_hz(8));
-            bar.enable_steady_tick(Duration::from_millis(250));
-        }
+        let bar = ProgressBar::with_draw_target(Some(PARTS), ProgressDrawTarget::hidden());
+        let shown = !quiet && io::stderr().is_terminal();
         if let Ok(style) = ProgressStyle::with_template("{msg} {wide_bar} {percent}% {eta}") {
             bar.set_style(style);
         }
@@ -45,10 +45,17 @@ impl Bar {
             *shown = Some(bar.clone());
         }
         signals::at_work(true);
-        Bar { bar, meter: Meter::default() }
+        Bar { bar, meter: Meter::default(), due: Mutex::new(shown.then(|| Instant::now() + PATIENCE)) }
     }
 
     fn show(&self, done: f64) {
+        if let Ok(mut due) = self.due.lock()
+            && due.is_some_and(|at| Instant::now() >= at)
+        {
+            *due = None;
+            self.bar.set_draw_target(ProgressDrawTarget::stderr_with_hz(8));
+            self.bar.enable_steady_tick(Duration::from_millis(250));
+        }
         self.bar.set_position((done * PARTS as f64) as u64);
     }
 }

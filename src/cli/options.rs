@@ -80,8 +80,11 @@ impl DrawingOptions {
 
 /// Parses a place on the blank, `40,50` in mm from its lower left corner.
 pub fn parse_place(text: &str) -> Result<(f64, f64), String> {
-    let wrong =
-        || format!("'{text}' is no place; write mm from the blank's lower left corner, for example 40,50");
+    let wrong = || {
+        format!(
+            "'{text}' is not a place on the blank; write mm from the blank's lower left corner, for example 40,50"
+        )
+    };
     let (x, y) = text.split_once(',').ok_or_else(wrong)?;
     let mm = |t: &str| t.trim().trim_end_matches("mm").parse::<f64>().ok().filter(|v| v.is_finite());
     Ok((mm(x).ok_or_else(wrong)?, mm(y).ok_or_else(wrong)?))

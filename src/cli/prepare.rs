@@ -31,6 +31,9 @@ pub struct PrepareArgs {
     /// Print the report as JSON instead of the summary
     #[arg(long)]
     pub json: bool,
+    /// Print all that was decided, with every figure and remedy
+    #[arg(long, short, conflicts_with = "quiet")]
+    pub verbose: bool,
     /// Print nothing but errors
     #[arg(long, short)]
     pub quiet: bool,
@@ -86,7 +89,7 @@ pub fn run(args: &PrepareArgs, out: &mut Out) -> Result<u8, Failure> {
     if args.json {
         writeln!(out, "{}", report.to_json()?)?;
     } else if !args.quiet {
-        terminal::summary(out, &report, &args.out)?;
+        terminal::summary(out, &report, &args.out, args.verbose)?;
     }
     if stopped && !args.quiet {
         for why in outcome.stops(&plan).filter_map(|f| plan.accepts(f).lapsed()) {

@@ -43,6 +43,9 @@ pub struct ProofArgs {
     /// Print the report as JSON instead of the summary
     #[arg(long)]
     pub json: bool,
+    /// Print all figures and remedies
+    #[arg(long, short, conflicts_with = "quiet")]
+    pub verbose: bool,
     /// Print nothing but errors
     #[arg(long, short)]
     pub quiet: bool,
@@ -88,8 +91,8 @@ pub fn run(args: &ProofArgs, out: &mut Out) -> Result<u8, Failure> {
     if args.json {
         writeln!(out, "{}", report.to_json()?)?;
     } else if !args.quiet {
-        terminal::figures(out, &report)?;
-        terminal::findings(out, &report.findings)?;
+        terminal::decided(out, &report, args.verbose)?;
+        terminal::findings(out, &report.findings, args.verbose)?;
         writeln!(out, "written to {}; look at proof.png", args.out)?;
     }
     Ok(if outcome.stops(&plan).next().is_some() { 3 } else { 0 })

@@ -1,71 +1,112 @@
-//! What a run tells on standard output: figures, findings and their remedies.
+//! What a run tells on standard output: what was decided, what to look at, what to do; more where it is asked for.
 
 use std::io::{self, Write};
 
 use super::target::OutOptions;
 use crate::findings::{Finding, Severity};
+use crate::job::Standing;
 use crate::proof::report::Report;
 use crate::units::{duration, short};
 
-/// The short summary of a prepared job.
-pub fn summary(out: &mut impl Write, report: &Report, place: &OutOptions) -> io::Result<()> {
-    figures(out, report)?;
-    for note in report.notes.iter().filter(|n| n.starts_with("Assumed")) {
-        writeln!(out, "{note}")?;
-    }
-    findings(out, &report.findings)?;
-    writeln!(out, "written to {place}; open ticket.html first")
+/// The summary of a prepared job: six lines when all is well.
+pub fn summary(out: &mut impl Write, report: &Report, place: &OutOptions, verbose: bool) -> io::Result<()> {
+    decided(out, report, verbose)?;
+    findings(out, &report.findings, verbose)?;
+    writeln!(out, "written to {place}; {}", next(report))
 }
 
-/// The figures of a report: art, place, dots, settings, time.
-pub fn figures(out: &mut impl Write, report: &Report) -> io::Result<()> {
+/// What to do first.
+fn next(report: &Report) -> &'static str {
+    let stops = report.findings.iter().any(|f| f.severity == Severity::Stop);
+    if stops && report.program.is_none() {
+        "do not burn it as it is; ticket.html says what to mend"
+    } else {
+        "open ticket.html first, print it and follow its steps"
+    }
+}
+
+/// What was decided: art and place, dots, settings, time.
+pub fn decided(out: &mut impl Write, report: &Report, verbose: bool) -> io::Result<()> {
     let (a, b, p, d) = (&report.art, &report.blank, &report.placement, &report.dots);
     let process = &report.process;
-    let mm = |v: f64, n| short(v, n);
-    writeln!(out, "{} as a {} ({})", a.name, a.read_as, a.read_as_why)?;
+    let mm = short;
+    if a.read_as == "dots" {
+        writeln!(out, "{}: dots, judged as they are", a.name)?;
+    } else {
+        writeln!(out, "{}: read as a {} ({})", a.name, a.read_as, a.read_as_why)?;
+    }
+    let (want, will) = ((p.wished_width_mm, p.wished_height_mm), (p.true_width_mm, p.true_height_mm));
+    // Rounding to whole dots changes a size by less than a dot; more lies outside the margin, be it ink or empty.
+    let more = want.0 - will.0 > d.pitch_along_mm || want.1 - will.1 > d.pitch_across_mm;
+    let rest = match (verbose, more) {
+        (true, _) => format!(" (asked for {} x {} mm)", mm(want.0, 3), mm(want.1, 3)),
+        (false, true) => format!(" of {} x {} mm", mm(want.0, 1), mm(want.1, 1)),
+        (false, false) => String::new(),
+    };
     writeln!(
         out,
-        "on {}, {}, margin {} mm: {} x {} mm (wished {} x {} mm)",
+        "it will be {} x {} mm{rest} on {}, {}, margin {} mm",
+        mm(will.0, 2),
+        mm(will.1, 2),
         b.shape,
         b.surface,
-        mm(b.margin_mm, 2),
-        mm(p.true_width_mm, 3),
-        mm(p.true_height_mm, 3),
-        mm(p.wished_width_mm, 3),
-        mm(p.wished_height_mm, 3)
+        mm(b.margin_mm, 2)
     )?;
     writeln!(
         out,
-        "{} x {} dots by {}, pitch {}mm ({} dpi; {}), {}% on",
+        "{} x {} dots by {}, {} mm apart ({} dpi); {} % of the art is under the beam",
         d.columns,
         d.rows,
         d.screen,
-        mm(d.pitch_across_mm, 5),
-        mm(d.density_dpi, 2),
-        d.pitch_why,
+        mm(d.pitch_across_mm, 4),
+        mm(d.density_dpi, 1),
         mm(d.coverage_share * 100.0, 1)
     )?;
+    let said = |s: Standing| if s == Standing::Given { String::new() } else { format!(" ({s})") };
     writeln!(
         out,
-        "{} on {}: power {}% [{}], speed {} mm/s [{}], {} pass{}, dose {} J/mm2",
+        "{} on {}: power {} %{}, speed {} mm/s{}, {} pass{}{}",
         process.coating,
         process.machine,
         mm(process.power_share.value * 100.0, 1),
-        process.power_share.standing,
-        mm(process.speed_mm_per_s.value, 3),
-        process.speed_mm_per_s.standing,
+        said(process.power_share.standing),
+        mm(process.speed_mm_per_s.value, 2),
+        said(process.speed_mm_per_s.standing),
         process.passes.value,
         if process.passes.value == 1 { "" } else { "es" },
-        mm(process.dose_j_per_mm2, 2)
+        report.times.as_ref().map_or(String::new(), |t| format!("; it takes {}", duration(t.total_s)))
+    )?;
+    if !verbose {
+        return Ok(());
+    }
+    writeln!(
+        out,
+        "  a solid gets {} J/mm2, which acts like {} J/mm2 at {} mm/s",
+        mm(process.dose_j_per_mm2, 2),
+        mm(process.effective_exposure_j_per_mm2, 2),
+        mm(process.reference_speed_mm_per_s.value, 2)
     )?;
     if let Some(t) = &report.times {
-        writeln!(out, "time {}", duration(t.total_s))?;
+        writeln!(out, "  the beam is on for {}", duration(t.beam_on_s))?;
+    }
+    if let Some(f) = &report.forecast {
+        writeln!(
+            out,
+            "  mean mark {} % as forecast, {} % as asked for; {} mm2 marked, {} mm2 over-burnt",
+            mm(f.mean_mark_share * 100.0, 1),
+            mm(f.mean_wanted_share * 100.0, 1),
+            mm(f.marked_mm2, 1),
+            mm(f.over_burn_mm2, 2)
+        )?;
+    }
+    for note in &report.notes {
+        writeln!(out, "  {note}")?;
     }
     Ok(())
 }
 
-/// Findings and their remedies.
-pub fn findings(out: &mut impl Write, findings: &[Finding]) -> io::Result<()> {
+/// Findings, and their remedies: those of a note only where more is asked for.
+pub fn findings(out: &mut impl Write, findings: &[Finding], verbose: bool) -> io::Result<()> {
     for f in findings {
         let sign = match f.severity {
             Severity::Note => "note",
@@ -73,7 +114,7 @@ pub fn findings(out: &mut impl Write, findings: &[Finding]) -> io::Result<()> {
             Severity::Stop => "STOP",
         };
         writeln!(out, "{sign} {}: {}", f.name, f.message)?;
-        for r in &f.remedies {
+        for r in f.remedies.iter().filter(|_| verbose || f.severity > Severity::Note) {
             writeln!(out, "    -> {}{}", r.text, if r.verified { " (checked)" } else { "" })?;
         }
     }

@@ -41,6 +41,7 @@ const OPTIONS: &[Opt] = &[
     opt("prepare --job", ART, "--job job.toml", "dots.png"),
     opt("prepare --replace", "whole.jpg --blank rect:12x9mm --out full", "--replace", "exit"),
     opt("prepare --json", ART, "--json", "said"),
+    opt("prepare --verbose", ART, "--verbose", "said"),
     opt("prepare --quiet", ART, "--quiet", "said"),
     opt("prepare --loupe", ART, "--loupe 5,5", "loupe.png"),
     opt(
@@ -194,6 +195,7 @@ const OPTIONS: &[Opt] = &[
     opt("proof --replace", "dots.png --blank rect:12x9mm --out full", "--replace", "exit"),
     opt("proof --loupe", PROOF, "--loupe 5,5", "loupe.png"),
     opt("proof --json", PROOF, "--json", "said"),
+    opt("proof --verbose", PROOF, "--verbose", "said"),
     opt("proof --quiet", PROOF, "--quiet", "said"),
     opt("proof --blank", "dots.png --out out", "--blank round:15mm", "report.json"),
     opt("proof --margin", PROOF, "--margin 2mm", "report.json"),
