@@ -234,13 +234,13 @@ fn pictures(
         spots: &spots,
     };
     let layout = &stages.layout;
-    let proof = picture::proof(&scene, layout, &stages.look)?;
+    let proof = picture::ringed(&scene, layout, &stages.look)?;
     put(
         output,
         &mut files,
         "proof.png",
         "how the piece is forecast to look after cleaning",
-        &proof.to_png(Some(layout.pixel))?,
+        &picture::with_legend(&proof, &scene, layout)?.to_png(Some(layout.pixel))?,
     )?;
     progress.go_on(1)?;
     let dose = (!stages.dose.is_empty()).then_some(stages.dose.as_slice());

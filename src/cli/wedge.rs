@@ -16,6 +16,7 @@ use crate::encode::sink::{Files, Sink};
 use crate::job::asked::DotsJob;
 use crate::job::named::read_process;
 use crate::job::{Job, Plan, Standing, file_name, plan};
+use crate::proof::canvas::Picture;
 use crate::units::{Mm, MmPerS, Pitch, Share, duration};
 use crate::wedge::ask::{Ask, ReadingError};
 use crate::wedge::draw::program;
@@ -277,11 +278,12 @@ fn draw_wedge(a: &DrawArgs, out: &mut Out) -> Result<u8, Failure> {
     let program = program::program(&drawing, &plan.machine.limits(), plan.blank)?;
     let scale = if drawing.dots.width() > 1400 { 1 } else { 2 };
     let (w, h, grey) = preview::preview(&drawing, scale);
+    let shown = Picture { width: w, height: h, rgb: grey.iter().flat_map(|&v| [v; 3]).collect() };
     output.put("wedge.toml", drawing.wedge.to_toml()?.as_bytes())?;
     output.put("wedge.png", &png::picture(w, h, Samples::Grey, &grey, None)?)?;
     output.put("dots.png", &png::dots(&drawing.dots, request.grid, BeamOn::Black)?)?;
     output.put("wedge.nc", &program.bytes)?;
-    output.put("ticket.html", ticket::ticket(&drawing, program.seconds)?.as_bytes())?;
+    output.put("ticket.html", ticket::ticket(&drawing, program.seconds, &plan, &shown)?.as_bytes())?;
     output.commit()?;
     let wedge = &drawing.wedge;
     writeln!(

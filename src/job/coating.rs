@@ -83,15 +83,18 @@ pub struct Start {
 pub struct Work {
     /// How the blank is cleaned before.
     pub clean: String,
-    /// How the coating is mixed.
+    /// How the coating is mixed; empty where nothing is.
+    #[serde(default)]
     pub mix: String,
-    /// How it is put on.
+    /// How it is put on; empty where the blank needs no coating.
+    #[serde(default)]
     pub apply: String,
-    /// How long and how it dries.
+    /// How long and how it dries; empty where it need not.
+    #[serde(default)]
     pub dry: String,
     /// How the rest is taken off after marking.
     pub wash_off: String,
-    /// How the piece is finished.
+    /// How the piece is finished; empty where it is done.
     #[serde(default)]
     pub finish: String,
     /// What to beware of with this coating.

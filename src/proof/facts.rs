@@ -2,9 +2,9 @@
 
 use super::report::{
     ArtFacts, BlankFacts, DotFacts, ForecastFacts, GainPoint, PlacementFacts, ProcessFacts, ProgramFacts,
-    Report, SCHEMA_VERSION, StepFacts, TimeFacts,
+    Report, SCHEMA_VERSION, TimeFacts,
 };
-use super::words;
+use super::{steps, words};
 use crate::art::{Art, Kind};
 use crate::findings::Finding;
 use crate::job::words::ToneBy;
@@ -67,7 +67,7 @@ pub fn report(plan: &Plan, art: ArtFacts, found: &Found, findings: &[Finding]) -
         findings: findings.to_vec(),
         files: Vec::new(),
         cautions: words::cautions(&plan.machine, &plan.coating, plan.surface),
-        steps: steps(plan),
+        steps: steps::of_job(plan),
     }
 }
 
@@ -106,6 +106,7 @@ fn placement_facts(plan: &Plan, p: &Placement) -> PlacementFacts {
         top_mm: p.rect.top.0,
         turn_deg: f64::from(plan.art.turn.degrees()),
         mirror: plan.art.mirror,
+        shown: plan.art.mirror.then(|| words::mirrored(plan.surface)),
     }
 }
 
@@ -210,45 +211,4 @@ fn notes(plan: &Plan, art: &ArtFacts, found: &Found, findings: &[Finding]) -> Ve
     notes.extend(findings.iter().filter_map(|f| plan.accepts(f).lapsed()).map(|why| format!("{why}.")));
     notes.extend(found.notes.iter().map(|n| format!("{}.", n.trim_end_matches('.'))));
     notes
-}
-
-/// What to do, in order, from cleaning to washing off.
-fn steps(plan: &Plan) -> Vec<StepFacts> {
-    let w = &plan.coating.work;
-    let p = &plan.process;
-    let set = format!(
-        "Set the power to {} ({} of {}), the speed to {} ({} mm/min), {} pass{}; focus on the coating.",
-        p.power.value,
-        crate::units::Watts(p.rated_power.value.0 * p.power.value.0),
-        p.rated_power.value,
-        p.speed.value,
-        crate::units::short(p.speed.value.0 * 60.0, 1),
-        p.passes.value,
-        if p.passes.value == 1 { "" } else { "es" },
-    );
-    let lay = format!(
-        "Lay the blank in its jig{}. Walk the outline with the beam off and check that it stays on the blank, {} mm inside its edge.",
-        if plan.art.mirror {
-            ", coated side up: the art is mirrored, it is looked at through the glass"
-        } else {
-            ""
-        },
-        crate::units::short(plan.blank.margin.0, 2)
-    );
-    [
-        ("Clean", w.clean.as_str()),
-        ("Mix", w.mix.as_str()),
-        ("Coat", w.apply.as_str()),
-        ("Dry", w.dry.as_str()),
-        ("Lay", lay.as_str()),
-        ("Set", set.as_str()),
-        ("Protect", "Put the eyewear on, close the enclosure, switch the extraction on, keep an extinguisher at hand."),
-        ("Mark", "Start, and stay beside it until the head is back and the beam is off."),
-        ("Wash off", w.wash_off.as_str()),
-        ("Finish", w.finish.as_str()),
-    ]
-    .iter()
-    .filter(|(_, text)| !text.is_empty())
-    .map(|(title, text)| StepFacts { title: title.to_string(), text: text.to_string() })
-    .collect()
 }

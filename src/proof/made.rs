@@ -49,6 +49,7 @@ pub fn report() -> Report {
             top_mm: 2.513,
             turn_deg: 0.0,
             mirror: true,
+            shown: Some(super::words::mirrored(crate::blank::Surface::Glass)),
         },
         dots: DotFacts {
             columns: 1017,

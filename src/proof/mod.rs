@@ -15,6 +15,8 @@ pub mod plot;
 pub mod reduce;
 pub mod report;
 pub mod scale;
+pub mod sheet;
+pub mod steps;
 pub mod ticket;
 pub mod words;
 

@@ -11,6 +11,10 @@ use crate::units::short;
 /// `title`, `style` and `body`.
 const PAGE: &str = include_str!("page.html");
 
+/// What pages to print and to work from have in common: it extends `page.html`, and has the blocks `own_style`,
+/// `beside` (the steps) and `more` (for the screen alone); see [`super::sheet::Sheet`].
+const SHEET: &str = include_str!("sheet.html");
+
 /// Fills the template with `values`.
 ///
 /// # Errors
@@ -25,6 +29,7 @@ pub fn fill(name: &'static str, template: &'static str, values: Value) -> Result
     env.add_filter("duration", |v: f64| crate::units::duration(v));
     env.add_filter("sentence", |v: String| sentence(&v));
     env.add_template("page.html", PAGE).map_err(fail)?;
+    env.add_template("sheet.html", SHEET).map_err(fail)?;
     env.add_template(name, template).map_err(fail)?;
     env.get_template(name).and_then(|t| t.render(values)).map_err(fail)
 }

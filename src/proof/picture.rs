@@ -41,11 +41,27 @@ const STRIPED: f32 = 0.02;
 /// # Errors
 /// When the look's planes do not have its size, or the legend cannot be drawn.
 pub fn proof(scene: &Scene, layout: &Layout, look: &Look) -> Result<Picture, ProofError> {
+    with_legend(&ringed(scene, layout, look)?, scene, layout)
+}
+
+/// The piece as forecast with rings around its worst spots, without legend: for a page that has its own words.
+///
+/// # Errors
+/// When the look's planes do not have its size.
+pub fn ringed(scene: &Scene, layout: &Layout, look: &Look) -> Result<Picture, ProofError> {
     let mut picture = piece(scene, layout, look)?;
     let k = layout.width as f64 / 1100.0;
     for &spot in scene.spots {
         ground::ring(&mut picture, layout.pixel_of(scene.blank, spot), 13.0 * k, 2.0 * k);
     }
+    Ok(picture)
+}
+
+/// The picture of a piece with its legend below.
+///
+/// # Errors
+/// When the legend cannot be drawn.
+pub fn with_legend(picture: &Picture, scene: &Scene, layout: &Layout) -> Result<Picture, ProofError> {
     let grey = |y: f64| [srgb8(y as f32); 3];
     let mut keys = vec![
         Key::Patch(grey(scene.y_unmarked), "left alone".into()),
@@ -65,7 +81,7 @@ pub fn proof(scene: &Scene, layout: &Layout, look: &Look) -> Result<Picture, Pro
     );
     let standing = standing_line(scene.standing);
     let legend = Legend { title: &title, standing: &standing, pixel: layout.pixel, keys: &keys };
-    Ok(stack(&picture, &strip(layout.width, &legend)?))
+    Ok(stack(picture, &strip(layout.width, &legend)?))
 }
 
 /// How far a forecast can be trusted, in one line.

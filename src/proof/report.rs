@@ -113,6 +113,8 @@ pub struct PlacementFacts {
     pub turn_deg: f64,
     /// Whether it is mirrored, to be seen through the back of glass.
     pub mirror: bool,
+    /// From which side it is seen, in words, where it is mirrored.
+    pub shown: Option<String>,
 }
 
 /// What is laid down.

@@ -4,24 +4,23 @@ use minijinja::value::Serde;
 use minijinja::{Value, context};
 
 use super::canvas::{Picture, ProofError, escape};
-use super::page::{data_uri, fill};
+use super::page::{data_uri, fill, sentence};
 use super::plot::{Field, Plot, PlotAxis};
 use super::reduce::reduced;
 use super::report::{Report, Standing, sign};
-use crate::findings::Severity;
+use super::sheet::{Setting, Sheet};
+use crate::findings::{Finding, Severity};
 use crate::job::Known;
 use crate::units::short;
 
-/// Longest side of the proof on the page, pixels: about 190 dpi at its printed width of 105 mm. Reduced
-/// here, because a viewer that shrinks fine dots by its own means shows moiré that the piece will not have.
-const PROOF_SIDE: usize = 780;
-/// The same for the density, printed 70 mm wide.
-const DENSITY_SIDE: usize = 520;
+/// Longest side of the density on the page, pixels. Reduced here, because a viewer that shrinks fine dots by its own
+/// means shows moiré that the piece will not have.
+const DENSITY_SIDE: usize = 780;
 
 /// The pictures of a ticket.
 #[derive(Debug, Clone, Copy)]
 pub struct Pictures<'a> {
-    /// The forecast of the whole piece.
+    /// The forecast of the whole piece, without legend.
     pub proof: &'a Picture,
     /// Where the dots lie how densely.
     pub density: &'a Picture,
@@ -39,7 +38,32 @@ pub fn ticket(report: &Report, pictures: &Pictures) -> Result<String, ProofError
     let plot = (!gain.is_empty()).then(|| gain_plot(&gain));
     let mut findings = report.findings.clone();
     findings.sort_by_key(|f| std::cmp::Reverse(f.severity));
-    let findings: Vec<Value> = findings
+    let stopped = findings.iter().any(|f| f.severity == Severity::Stop) && report.program.is_none();
+    let (p, blank) = (&report.process, &report.blank);
+    let sheet = Sheet {
+        kind: "Workbench ticket",
+        title: report.art.name.clone(),
+        about: format!(
+            "{} on {}, {}, margin {} mm · {} · {}",
+            sentence_start(&report.art.read_as), blank.surface, blank.shape, short(blank.margin_mm, 2), p.coating, p.machine
+        ),
+        standing: (p.standing, match p.standing {
+            Standing::Measured => "read from a wedge burnt on this machine",
+            _ => "not measured on this machine: try it on a spare piece first, or burn a wedge",
+        }),
+        stopped: stopped.then_some(
+            "As it is set, this job would go wrong, so no scan program was written. Mend what is marked Stop and prepare it again.",
+        ),
+        shown: report.placement.shown.as_deref(),
+        settings: settings(report),
+        picture: pictures.proof,
+        picture_title: "What to expect",
+        caption: caption(report, &findings),
+        steps: if stopped { &[] } else { &report.steps },
+        cautions: &report.cautions,
+        beside: [false, true].map(|brief| findings.iter().map(|f| paragraphs(f, brief)).collect()),
+    };
+    let shown: Vec<Value> = findings
         .iter()
         .map(|f| {
             let (mark, word) = match f.severity {
@@ -51,21 +75,56 @@ pub fn ticket(report: &Report, pictures: &Pictures) -> Result<String, ProofError
         })
         .collect();
     let standing = |s: Standing| context! { word => s.to_string(), sign => sign(s) };
-    let p = &report.process;
     let values = context! {
+        sheet => sheet.values()?,
         r => Value::from(Serde(report)),
-        proof => uri(pictures.proof, PROOF_SIDE)?,
         density => uri(pictures.density, DENSITY_SIDE)?,
         loupe => pictures.loupe.map(|p| uri(p, usize::MAX)).transpose()?,
         plot,
-        findings,
-        stops => report.findings.iter().any(|f| f.severity == Severity::Stop),
-        standing => standing(p.standing),
+        findings => shown,
         legend => [Standing::Measured, Standing::Given, Standing::Assumed].map(standing),
-        settings => settings(report),
         process => process(report),
     };
     fill("ticket.html", include_str!("ticket.html"), values)
+}
+
+/// With a capital.
+fn sentence_start(text: &str) -> String {
+    sentence(text).trim_end_matches('.').to_string()
+}
+
+/// What to know of the picture of the piece.
+fn caption(report: &Report, findings: &[Finding]) -> String {
+    let p = &report.placement;
+    let mm = |v: f64| short(v, 2);
+    let mut words = format!(
+        "The finished piece, as forecast. The art is {} × {} mm and lies {} mm from the left and {} mm from the top of the blank. Blue dashes: the margin.",
+        mm(p.true_width_mm),
+        mm(p.true_height_mm),
+        mm(p.left_mm),
+        mm(p.top_mm)
+    );
+    if report.forecast.as_ref().is_some_and(|f| f.over_burn_mm2 > 0.0) {
+        words += " Orange stripes: over-burnt.";
+    }
+    if findings.iter().any(|f| f.severity > Severity::Note && f.at_mm.is_some()) {
+        words += " Ring: the worst spot.";
+    }
+    words
+}
+
+/// Letters of the paragraphs of a finding on the page; `brief` as the page prints it where room is scarce.
+fn paragraphs(f: &Finding, brief: bool) -> Vec<usize> {
+    let message = f.message.chars().count() + f.name.len() + 12;
+    let remedies = match (brief, f.severity) {
+        (true, Severity::Note) => 0,
+        (true, _) => 1,
+        (false, _) => usize::MAX,
+    };
+    // The place has its own line, and so has the word whether a remedy was checked, now and then.
+    let place = f.at_mm.map(|_| 72);
+    let remedies = f.remedies.iter().take(remedies).map(|r| r.text.chars().count() + 26);
+    std::iter::once(message).chain(place).chain(remedies).collect()
 }
 
 /// The dot-gain curve, percent either way, as an SVG element that scales with the page.
@@ -106,41 +165,38 @@ fn line<T>(name: &str, text: String, known: &Known<T>) -> Value {
 }
 
 /// What is set on the machine, in large figures.
-fn settings(report: &Report) -> Vec<Value> {
+fn settings(report: &Report) -> Vec<Setting> {
     let p = &report.process;
-    let big = |name: &str, text: String, small: String, known: Option<&Known<f64>>| {
-        context! {
-            name, text, small,
-            word => known.map(|k| k.standing.to_string()),
-            sign => known.map(|k| sign(k.standing)),
-        }
-    };
     let watts = p.power_share.value * p.rated_power_w.value;
     let speed = p.speed_mm_per_s.value;
+    let standing = |k: &Known<f64>| Some(k.standing);
     let mut all = vec![
-        big(
-            "Power",
-            format!("{} %", short(p.power_share.value * 100.0, 1)),
-            format!("{} W of {} W", short(watts, 2), short(p.rated_power_w.value, 2)),
-            Some(&p.power_share),
-        ),
-        big(
-            "Speed",
-            format!("{} mm/s", short(speed, 2)),
-            format!("{} mm/min", short(speed * 60.0, 1)),
-            Some(&p.speed_mm_per_s),
-        ),
-        big("Passes", p.passes.value.to_string(), "over each line".into(), None),
-        big(
+        Setting {
+            standing: standing(&p.power_share),
+            ..Setting::new(
+                "Power",
+                format!("{} %", short(p.power_share.value * 100.0, 1)),
+                format!("{} W of {} W", short(watts, 2), short(p.rated_power_w.value, 2)),
+            )
+        },
+        Setting {
+            standing: standing(&p.speed_mm_per_s),
+            ..Setting::new(
+                "Speed",
+                format!("{} mm/s", short(speed, 2)),
+                format!("{} mm/min", short(speed * 60.0, 1)),
+            )
+        },
+        Setting::new("Passes", p.passes.value.to_string(), "over each line".into()),
+        Setting::new(
             "Line pitch",
             format!("{} mm", short(report.dots.pitch_across_mm, 4)),
             format!("{} dpi", short(report.dots.density_dpi, 1)),
-            None,
         ),
     ];
     if let Some(t) = &report.times {
         let on = crate::units::duration(t.beam_on_s);
-        all.push(big("Time", crate::units::duration(t.total_s), format!("beam on {on}"), None));
+        all.push(Setting::new("Time", crate::units::duration(t.total_s), format!("beam on {on}")));
     }
     all
 }
@@ -227,6 +283,27 @@ mod tests {
     }
 
     #[test]
+    fn a_stopped_job_says_do_not_burn_and_has_no_steps() {
+        let mut r = report();
+        let burnt = page(&r);
+        assert!(!burnt.contains("DO NOT BURN") && burnt.contains("<h2>Steps"), "a stop that was accepted");
+        r.program = None;
+        let stopped = page(&r);
+        assert!(stopped.contains("<strong>DO NOT BURN") && !stopped.contains("<h2>Steps"));
+        assert!(stopped.contains("Set the power to 78 %"), "what would mend it stays");
+    }
+
+    #[test]
+    fn mirrored_work_says_from_which_side_it_is_seen() {
+        let mut r = report();
+        r.placement.shown = Some(crate::proof::words::mirrored(crate::blank::Surface::Glass));
+        assert!(page(&r).contains("looked at through the glass"));
+        r.placement.shown = None;
+        assert!(!page(&r).contains("class=\"shown\""));
+        assert!(crate::proof::words::mirrored(crate::blank::Surface::Slate).contains("reads backwards"));
+    }
+
+    #[test]
     fn a_ticket_needs_nothing_from_elsewhere() {
         let html = page(&report());
         for forbidden in ["<script", "http:", "https:", "<link", "@import", "url(", "src=\"/", "javascript:"]
@@ -257,6 +334,6 @@ mod tests {
         let dot = Picture::filled(1, 1, [9; 3]);
         let html = ticket(&r, &Pictures { proof: &dot, density: &dot, loupe: None }).unwrap();
         assert!(html.contains("</html>") && !html.contains("Time<"));
-        assert!(html.contains("Nothing stands against"));
+        assert!(html.contains("Nothing stands against") && !html.contains("DO NOT BURN"));
     }
 }

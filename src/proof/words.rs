@@ -64,6 +64,14 @@ pub fn automatic(done: &Automatic) -> String {
     format!("{} (--levels off leaves the tones alone)", said.join(", "))
 }
 
+/// From which side a mirrored piece is seen.
+pub fn mirrored(on: Surface) -> String {
+    match on {
+        Surface::Glass => "Mirrored: mark the back of the glass. The finished piece is looked at through the glass, from its other side; the picture here shows the marked side.".into(),
+        other => format!("Mirrored: seen from the marked side it reads backwards, and {other} cannot be looked at from the other side. Prepare it again without --mirror unless that is wanted."),
+    }
+}
+
 /// The usual cautions, and those of this laser, coating and surface.
 ///
 /// Sources: laser classes of IEC 60825-1 (a continuous source above 0.5 W is class 4), eyewear by
@@ -73,8 +81,10 @@ pub fn cautions(machine: &Machine, coating: &Coating, on: Surface) -> Vec<String
     let laser = &machine.laser;
     let mut all = vec![
         format!(
-            "This laser ({}, {} nm) can blind by its beam, by reflections and by scattered light, burn skin and start a fire. Wear eyewear made for {} nm, and never look at the spot, not even through it.",
-            laser.power, laser.wavelength_nm, laser.wavelength_nm
+            "This laser ({} W, {} nm) can blind by its beam, by reflections and by scattered light, burn skin and start a fire. Wear eyewear made for {} nm, and never look at the spot, not even through it.",
+            short(laser.power.0, 2),
+            laser.wavelength_nm,
+            laser.wavelength_nm
         ),
         "Keep the enclosure closed while the beam may be on.".to_string(),
         "Never leave a burn alone; keep an extinguisher at hand.".to_string(),
@@ -83,10 +93,11 @@ pub fn cautions(machine: &Machine, coating: &Coating, on: Surface) -> Vec<String
             .to_string(),
     ];
     match on {
-        Surface::Glass => all.push(
+        Surface::Glass => all.extend([
             "Glass lets the beam through and mirrors part of it: lay it on something matt and dark that does not burn."
                 .to_string(),
-        ),
+            "Hot glass may crack: let it cool down before water touches it.".to_string(),
+        ]),
         Surface::Metal | Surface::Tile => {
             all.push("Shiny surfaces mirror the beam: the enclosure must be closed all round.".to_string());
         }

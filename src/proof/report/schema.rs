@@ -27,6 +27,7 @@ pub const FIELDS: &[(&str, &str)] = &[
     ("placement.top_mm", "top edge, from the blank's top downwards"),
     ("placement.turn_deg", "turn, clockwise"),
     ("placement.mirror", "whether it is mirrored for the back of glass"),
+    ("placement.shown", "from which side it is seen, where it is mirrored; else null"),
     ("dots.columns", "dots a row"),
     ("dots.rows", "rows"),
     ("dots.pitch_along_mm", "distance between dots of a row"),

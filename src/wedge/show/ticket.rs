@@ -2,60 +2,156 @@
 
 use minijinja::{Value, context};
 
+use crate::blank::Surface;
 use crate::colour::lstar;
-use crate::proof::canvas::ProofError;
+use crate::job::Plan;
+use crate::proof::canvas::{Picture, ProofError};
 use crate::proof::page::fill;
-use crate::units::{duration, short};
+use crate::proof::report::{Standing, StepFacts};
+use crate::proof::sheet::{Setting, Sheet};
+use crate::proof::steps::{self, step};
+use crate::proof::words;
+use crate::units::{MM_PER_INCH, duration, short};
 use crate::wedge::draw::Drawing;
-use crate::wedge::target::{Wedge, WedgeKind};
+use crate::wedge::target::{Dial, Wedge, WedgeKind};
 
-/// The ticket; `seconds` is the burning time of the program, where one was written.
+/// The ticket for a wedge drawn under `plan`; `seconds` is the burning time of its program, `picture` how it is
+/// expected to look.
 ///
 /// # Errors
-/// When the template does not fit, which is a fault of the program.
-pub fn ticket(drawing: &Drawing, seconds: f64) -> Result<String, ProofError> {
+/// When the template does not fit or the picture has no pixels, which are faults of the program.
+pub fn ticket(drawing: &Drawing, seconds: f64, plan: &Plan, picture: &Picture) -> Result<String, ProofError> {
     let w = &drawing.wedge;
-    let s = &w.fiducials;
-    let e = &w.expected;
-    let standing = if e.measured { "measured" } else { "assumed" };
-    let rows = [
-        ("Wedge", format!("{} ({})", w.id, w.kind.name())),
-        ("Blank", format!("{}, margin {}", w.blank, w.margin)),
-        ("Machine", format!("{}, {} at 100%", w.machine, w.rated_power)),
+    let (standing, expected) = if w.expected.measured {
+        (Standing::Measured, "the picture shows what an earlier wedge foretells")
+    } else {
         (
-            "Coating",
-            format!(
-                "{}; expected L* {:.0} bare, {:.0} marked ({standing})",
-                w.coating,
-                lstar(e.y_unmarked),
-                lstar(e.y_marked)
-            ),
+            Standing::Assumed,
+            "the picture shows what is assumed; your wedge will differ, and that is what it is for",
+        )
+    };
+    let rows = rows(drawing, standing);
+    let letters: Vec<Vec<usize>> =
+        rows.iter().map(|(name, text)| vec![name.len() + text.chars().count() + 2]).collect();
+    let cautions = words::cautions(&plan.machine, &plan.coating, plan.surface);
+    let steps = all_steps(w.kind, plan);
+    let sheet = Sheet {
+        kind: "Workbench ticket of a wedge",
+        title: format!("{} ({})", w.id, w.kind.name()),
+        about: format!(
+            "Wedge on {}, {}, margin {} · {} · {}, {} at full power",
+            words::surface(plan.surface),
+            w.blank,
+            w.margin,
+            w.coating,
+            w.machine,
+            w.rated_power
         ),
-        ("Pitch", format!("{} along the lines, {} between them", w.pitch_along, w.pitch_across)),
+        standing: (standing, expected),
+        stopped: None,
+        shown: None,
+        settings: settings(w, seconds),
+        picture,
+        picture_title: "What to expect",
+        caption: "The wedge after cleaning, as expected. The finder marks in its corners are for the photo."
+            .into(),
+        steps: &steps,
+        cautions: &cautions,
+        beside: [letters.clone(), letters],
+    };
+    let rows: Vec<Value> = rows.into_iter().map(|(name, text)| context! { name, text }).collect();
+    fill("wedge-ticket.html", include_str!("ticket.html"), context! { sheet => sheet.values()?, rows })
+}
+
+fn rows(drawing: &Drawing, standing: Standing) -> Vec<(&'static str, String)> {
+    let w = &drawing.wedge;
+    let (e, s) = (&w.expected, &w.fiducials);
+    vec![
         ("Patches", patches(w)),
         (
             "Marks and labels",
             format!(
-                "{} at {}, {} pass: twice to half the exposure the {standing} response needs would still mark",
-                s.power, s.speed, s.passes
+                "{} at {}, {} pass{}: twice to half the exposure the {standing} response needs would still mark",
+                s.power,
+                s.speed,
+                s.passes,
+                if s.passes == 1 { "" } else { "es" }
             ),
         ),
-        ("Time", duration(seconds)),
-    ];
-    let read = match w.kind {
+        (
+            "Expected lightness",
+            format!("L* {:.0} bare, {:.0} marked ({standing})", lstar(e.y_unmarked), lstar(e.y_marked)),
+        ),
+        ("Pitch", format!("{} along the lines, {} between them", w.pitch_along, w.pitch_across)),
+    ]
+}
+
+/// What the program sets by itself, in large figures.
+fn settings(w: &Wedge, seconds: f64) -> Vec<Setting> {
+    let dials: Vec<Dial> = w
+        .patches
+        .iter()
+        .filter(|p| !p.charred)
+        .map(|p| p.dial)
+        .chain(w.combs.iter().map(|c| c.dial))
+        .collect();
+    let range = |of: fn(&Dial) -> f64, decimals: usize, unit: &str| {
+        let low = dials.iter().map(of).fold(f64::INFINITY, f64::min);
+        let high = dials.iter().map(of).fold(0.0, f64::max);
+        let (low, high) = (short(low, decimals), short(high, decimals));
+        if low == high { format!("{low} {unit}") } else { format!("{low} to {high} {unit}") }
+    };
+    let passes = dials.first().map_or(1, |d| d.passes);
+    let own = "set by the program";
+    vec![
+        Setting::new("Power", range(|d| d.power.0 * 100.0, 1, "%"), own.into()),
+        Setting::new("Speed", range(|d| d.speed.0, 2, "mm/s"), own.into()),
+        Setting::new("Passes", passes.to_string(), "over each line".into()),
+        Setting::new(
+            "Line pitch",
+            format!("{} mm", short(w.pitch_across.0, 4)),
+            format!("{} dpi", short(MM_PER_INCH / w.pitch_across.0, 1)),
+        ),
+        Setting::new("Time", duration(seconds), "with all turns".into()),
+    ]
+}
+
+/// What to do, from the bare blank to the reading.
+fn all_steps(kind: WedgeKind, plan: &Plan) -> Vec<StepFacts> {
+    let work = &plan.coating.work;
+    let mut all = steps::before(work, plan.surface);
+    all.extend([
+        step("Lay", "Lay the blank in its jig and focus on the coating. The program sets every power and speed itself."),
+        steps::protect(),
+        step(
+            "Mark",
+            "Run wedge.nc, and stay beside it until the head is back and the beam is off. Finder marks and labels come last: a wedge without them was broken off.",
+        ),
+    ]);
+    all.extend(steps::after(work, plan.surface));
+    let mirrored = match plan.surface {
+        Surface::Glass | Surface::Metal | Surface::Tile => "no window mirrored in the piece, ",
+        Surface::Slate => "",
+    };
+    let read = match kind {
         WedgeKind::Timing => {
-            "By eye: in each row find the line of the upper comb that continues straight into a line of the lower one, and count lines from the middle (to the right: above zero). Times the step's difference it is how far the two directions lie apart; half of it over the speed is the lag. A photo is read to the hundredth of a millimetre."
+            "dotwright wedge read PHOTO --wedge wedge.toml --out reading. By eye: in each row find the line of the upper comb that continues straight into a line of the lower one, and count lines from the middle, to the right above zero. Times the step's difference, that is how far the two directions lie apart; half of it over the speed is the lag."
         }
         WedgeKind::Tone => {
-            "The photo tells the dot gain of each screen and the width of the beam. Burn it with the setting you will use."
+            "dotwright wedge read PHOTO --wedge wedge.toml --out reading. It tells the dot gain of each screen and the width of the beam, for the setting this wedge was burnt with."
         }
         WedgeKind::Exposure => {
-            "The photo tells the best power and speed, and how the coating answers to exposure."
+            "dotwright wedge read PHOTO --wedge wedge.toml --out reading. It tells the best power and speed, and how the coating answers to exposure."
         }
     };
-    let rows: Vec<Value> = rows.into_iter().map(|(name, text)| context! { name, text }).collect();
-    let values = context! { id => w.id.clone(), rows, standing, read };
-    fill("wedge-ticket.html", include_str!("ticket.html"), values)
+    all.extend([
+        step(
+            "Photo",
+            format!("All four finder marks in the picture, the piece filling most of it, sharp; a lean of up to 25 degrees does no harm. Even, diffuse light from the side; no flash, {mirrored}no beauty mode, no filter. A white card beside the piece makes lightness absolute: give its place with --white."),
+        ),
+        step("Read", read),
+    ]);
+    all
 }
 
 fn patches(w: &Wedge) -> String {
@@ -72,7 +168,7 @@ fn patches(w: &Wedge) -> String {
                 )
             });
             format!(
-                "{}: power {} to {} % (rows), speed {} to {} mm/s (columns), dose {:.2} to {:.2} J/mm2{charred}",
+                "{}: power {} to {} % (rows), speed {} to {} mm/s (columns), dose {:.2} to {:.2} J/mm²{charred}",
                 grid().count(),
                 short(power(f64::min, f64::INFINITY), 1),
                 short(power(f64::max, 0.0), 1),
