@@ -15,7 +15,7 @@ use crate::proof::close_up::close_up;
 use crate::proof::loupe;
 use crate::proof::picture::{self, Scene};
 use crate::proof::report::{FileFacts, Report};
-use crate::proof::{density, ticket};
+use crate::proof::{customer, density, ticket};
 use crate::scan::program::{Program, Unwritten};
 use crate::scan::readback::{self, ReadBackError};
 use crate::scan::replay::ReplayOptions;
@@ -27,6 +27,7 @@ pub const JOB: Files = Files {
         "dots.tiff",
         "dots.bmp",
         "proof.png",
+        "customer.png",
         "density.png",
         "loupe.png",
         "ticket.html",
@@ -218,7 +219,8 @@ fn pictures(
     output: &mut dyn Sink,
     progress: &dyn Progress,
 ) -> Result<(Vec<FileFacts>, Shown), WriteError> {
-    progress.expect(2 + u64::from(loupe_at.is_some()));
+    let more = u64::from(loupe_at.is_some()) + u64::from(outcome.original.is_some());
+    progress.expect(2 + more);
     let mut files = Vec::new();
     let stages = &outcome.stages;
     let (rect, dots) = (&stages.placement.rect, &stages.dots);
@@ -243,6 +245,13 @@ fn pictures(
         &picture::with_legend(&proof, &scene, layout)?.to_png(Some(layout.pixel))?,
     )?;
     progress.go_on(1)?;
+    if let Some(original) = &outcome.original {
+        let original = original.turned(plan.art.turn, false);
+        let both = customer::customer(&original, &scene, layout, &stages.look, plan.art.mirror)?;
+        let about = "the original beside the finished piece, to be sent for approval";
+        put(output, &mut files, "customer.png", about, &both.to_png(None)?)?;
+        progress.go_on(1)?;
+    }
     let dose = (!stages.dose.is_empty()).then_some(stages.dose.as_slice());
     let dense = density::density(&scene, layout, dots, dose)?;
     put(

@@ -8,6 +8,7 @@ use super::bounds::{MAX_BYTES, Patience};
 use super::contain::contained;
 use super::decode::Decoded;
 use super::error::{OpenError, Why};
+use super::likeness::Likeness;
 use super::picture::{Art, Facts, Raster};
 use super::sniff::{Format, sniff};
 use super::turn::{Turn, turned};
@@ -93,8 +94,9 @@ pub(super) fn upright(decoded: Decoded, format: Format) -> Result<Raster, Why> {
     let model = decoded.pixels.model;
     let read = icc::reading(decoded.icc.as_deref(), model);
     let profile = decoded.icc.is_some() && read.note.is_none();
-    let (light, alpha) = decoded.pixels.into_planes(&read.reading)?;
     let (turn, mirror) = turn(decoded.orientation);
+    let likeness = Likeness::of(&decoded.pixels, decoded.icc.as_deref(), turn, mirror);
+    let (light, alpha) = decoded.pixels.into_planes(&read.reading)?;
     let light = turned(light, turn, mirror);
     let alpha = alpha.map(|a| turned(a, turn, mirror));
     let mut notes = decoded.notes;
@@ -111,7 +113,7 @@ pub(super) fn upright(decoded: Decoded, format: Format) -> Result<Raster, Why> {
         resolution,
         notes,
     };
-    Ok(Raster { light, alpha, facts })
+    Ok(Raster { light, alpha, likeness, facts })
 }
 
 /// The turn clockwise and the mirroring after it that bring a picture upright (Exif 2.32, tag 274).

@@ -1,5 +1,6 @@
 //! Opened art: a raster in linear light, or a drawing; and what the file said of itself.
 
+use super::likeness::Likeness;
 use super::resolution::Resolution;
 use super::sniff::Format;
 use super::vector::{Lettering, Vector};
@@ -21,6 +22,8 @@ pub struct Raster {
     pub light: Light,
     /// Opacity, where the file has any that is not 1 everywhere.
     pub alpha: Option<Alpha>,
+    /// What it looks like, small and in its colours.
+    pub likeness: Likeness,
     /// What the file said of itself.
     pub facts: Facts,
 }

@@ -175,6 +175,7 @@ mod tests {
         Art::Raster(Raster {
             light: Light::from_vec(w, h, data),
             alpha: None,
+            likeness: crate::art::Likeness { width: 1, height: 1, rgba: vec![255; 4] },
             facts: Facts {
                 format: Format::Png,
                 bits: 8,

@@ -16,7 +16,7 @@ pub use laid::{Laid, dots};
 pub use outcome::{Outcome, Stages};
 pub use wanted::{Wanted, wanted};
 
-use crate::art::Art;
+use crate::art::{self, Art};
 use crate::findings::detail::Detail;
 use crate::job::Plan;
 use crate::job::words::ToneBy;
@@ -52,7 +52,8 @@ pub fn run(plan: &Plan, art: &Art, name: &str, progress: &dyn Progress) -> Resul
     let findings = judging::findings(plan, Source::Art(art), &stages, &detail, progress);
     progress.go_on(0)?;
     let report = facts::report(plan, about_art, &stages.found(), &findings);
-    Ok(Outcome { stages, findings, report })
+    let original = Some(art::likeness(art)?);
+    Ok(Outcome { stages, findings, report, original })
 }
 
 /// Judges dots that something else made: they lie in the middle of the blank.
@@ -69,5 +70,5 @@ pub fn judge(plan: &Plan, dots: Dots, name: &str, progress: &dyn Progress) -> Re
     let findings = judging::findings(plan, Source::Dots(&stages.dots), &stages, &Detail::default(), progress);
     progress.go_on(0)?;
     let report = facts::report(plan, about_art, &stages.found(), &findings);
-    Ok(Outcome { stages, findings, report })
+    Ok(Outcome { stages, findings, report, original: None })
 }

@@ -2,7 +2,7 @@
 
 use super::foresee::Foreseen;
 use super::laid::{Laid, Powers};
-use crate::art::Kind;
+use crate::art::{Kind, Likeness};
 use crate::findings::{Finding, Severity};
 use crate::job::Plan;
 use crate::mark::{Sums, Totals};
@@ -134,6 +134,8 @@ pub struct Outcome {
     pub findings: Vec<Finding>,
     /// Every figure, still without files.
     pub report: Report,
+    /// What the art looks like, where there is art and not only dots.
+    pub original: Option<Likeness>,
 }
 
 impl Outcome {

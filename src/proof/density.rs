@@ -125,7 +125,7 @@ pub fn density(
         .collect();
     let row_of = |y: usize| under(y, layout.top, rect.top.0, across * layout.step_across as f64, rows);
     let line = (layout.width / 700).max(1);
-    let picture = ground::paint(layout, scene.blank, None, |y, row| {
+    let picture = ground::paint(layout, scene.blank, None, true, |y, row| {
         let none = colour(0.0);
         let here = row_of(y);
         // The row a line's width further down, for outlines.

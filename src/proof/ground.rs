@@ -30,13 +30,14 @@ pub fn distance(shape: &Shape, x: f64, y: f64) -> f64 {
     }
 }
 
-/// Paints bench, blank, edge and margin line. `fill(row, pixels)` gives a row of pixels as if the blank
+/// Paints bench, blank and edge, and the margin where a `margin_line` is wanted. `fill(row, pixels)` gives a row of pixels as if the blank
 /// were everywhere; with a `surface` the outermost part of the margin is shaded so that the material is
 /// recognised. Nothing is shaded where marks can be.
 pub fn paint(
     layout: &Layout,
     blank: &Blank,
     surface: Option<Surface>,
+    margin_line: bool,
     fill: impl Fn(usize, &mut [u8]) + Sync + Send,
 ) -> Picture {
     let mut picture = Picture::filled(layout.width, layout.height, BENCH);
@@ -61,7 +62,12 @@ pub fn paint(
                 let d = distance(&blank.shape, x, y);
                 edge(pixel, &blank.shape, surface, (x, y, d), rim, p);
                 let line = (1.0 - (d + blank.margin.0).abs() / p) as f32;
-                if d <= 0.0 && line > 0.0 && blank.margin.0 > 2.0 * p && (column + first + i) % 6 < 3 {
+                if margin_line
+                    && d <= 0.0
+                    && line > 0.0
+                    && blank.margin.0 > 2.0 * p
+                    && (column + first + i) % 6 < 3
+                {
                     blend(pixel, MARGIN, line);
                 }
             }

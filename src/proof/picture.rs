@@ -99,6 +99,23 @@ pub fn standing_line(standing: Standing) -> String {
 /// # Errors
 /// When the look's planes do not have its size.
 pub fn piece(scene: &Scene, layout: &Layout, look: &Look) -> Result<Picture, ProofError> {
+    painted(scene, layout, look, true)
+}
+
+/// The piece as forecast and nothing else: no margin line, and what is over-burnt in its own tone.
+///
+/// # Errors
+/// When the look's planes do not have its size.
+pub fn plain(scene: &Scene, layout: &Layout, look: &Look) -> Result<Picture, ProofError> {
+    painted(scene, layout, look, false)
+}
+
+fn painted(
+    scene: &Scene,
+    layout: &Layout,
+    look: &Look,
+    for_the_workshop: bool,
+) -> Result<Picture, ProofError> {
     let want = look.columns * look.rows;
     for plane in [&look.luminance, &look.over_burn] {
         if plane.len() != want && !(plane.is_empty() && std::ptr::eq(plane, &look.over_burn)) {
@@ -118,7 +135,7 @@ pub fn piece(scene: &Scene, layout: &Layout, look: &Look) -> Result<Picture, Pro
     );
     let bare = srgb8(scene.y_unmarked as f32);
     let stripe = (layout.width / 360).max(3);
-    Ok(ground::paint(layout, scene.blank, Some(scene.surface), |y, row| {
+    Ok(ground::paint(layout, scene.blank, Some(scene.surface), for_the_workshop, |y, row| {
         row.fill(bare);
         let (first_row, rows) = axis_y.at(y);
         if rows.is_empty() {
@@ -141,7 +158,7 @@ pub fn piece(scene: &Scene, layout: &Layout, look: &Look) -> Result<Picture, Pro
                     }
                 }
             }
-            if burnt >= STRIPED {
+            if for_the_workshop && burnt >= STRIPED {
                 pixel.copy_from_slice(&hatch(x, y, stripe));
             } else {
                 pixel.fill(srgb8(light + (1.0 - share) * scene.y_unmarked as f32));

@@ -10,7 +10,7 @@ use super::Vector;
 use super::cost::{Cost, Refusal, cost};
 use super::watch::{Stopped, watched};
 use crate::art::bounds::MAX_BYTES;
-use crate::art::{RenderError, Rendered, View};
+use crate::art::{Likeness, RenderError, Rendered, View};
 use crate::colour::{Curve, linear_light, relative_luminance, srgb_to_linear};
 use crate::parallel;
 use crate::plane::{Alpha, Light};
@@ -93,6 +93,41 @@ pub(in crate::art) fn draw(
     Ok(Rendered {
         light: Light::from_vec(columns, rows, light),
         alpha: (!opaque).then(|| Alpha::from_vec(columns, rows, alpha)),
+    })
+}
+
+/// What the drawing looks like in its colours, at most `most` pixels long, within its bounds of time and memory.
+///
+/// # Errors
+/// As [`draw`].
+pub(in crate::art) fn likeness(art: &Vector, most: usize) -> Result<Likeness, RenderError> {
+    let (w, h) = art.size();
+    let scale = most as f64 / w.max(h);
+    let side = |v: f64| ((v * scale).round() as usize).clamp(1, most);
+    let (columns, rows) = (side(w), side(h));
+    let place = placement(art, &View::default(), columns, rows);
+    let (tree, seconds) = (Arc::clone(&art.tree), art.patience.drawing_s);
+    let late = RenderError::Late { seconds, columns, rows };
+    let drawn = watched(seconds, move || match cost(&tree, place, columns, rows, seconds) {
+        Ok(_) => one_band(&tree, place, columns, rows),
+        Err(Refusal::FarAway) => Err(RenderError::FarAway),
+        Err(Refusal::Late) => Err(RenderError::Late { seconds, columns, rows }),
+        Err(Refusal::Memory) => Err(RenderError::Memory(columns, rows)),
+    });
+    let pixels = match drawn {
+        Ok(pixels) => pixels?,
+        Err(Stopped::Late) => return Err(late),
+        Err(Stopped::GaveUp(words)) => return Err(RenderError::GaveUp(words)),
+    };
+    let straight = |p: &[u8]| {
+        let alpha = u32::from(p[3]).max(1);
+        let code = |c: u8| (u32::from(c) * 255 / alpha).min(255) as u8;
+        [code(p[0]), code(p[1]), code(p[2]), p[3]]
+    };
+    Ok(Likeness {
+        width: columns,
+        height: rows,
+        rgba: pixels.data().chunks_exact(4).flat_map(straight).collect(),
     })
 }
 
