@@ -11,16 +11,20 @@ use super::options::{DrawingOptions, PieceOptions};
 use super::out::Out;
 use super::source::Source;
 use super::target::OutOptions;
+use crate::art::Art;
 use crate::colour::srgb8;
 use crate::encode::sink::{Files, Sink};
-use crate::job::{Plan, plan, settle};
+use crate::job::{Plan, Standing, plan, settle};
+use crate::pipeline::PipelineError;
 use crate::pipeline::compare::{self, Contender};
+use crate::placement::Placement;
 use crate::plane::Tone;
 use crate::progress::Portion;
 use crate::proof::canvas::Picture;
 use crate::proof::close_up::close_up;
 use crate::proof::contact_sheet::{self, Figure, Sheet};
-use crate::proof::loupe::DotWindow;
+use crate::proof::layout::{Layout, Look};
+use crate::proof::loupe::{self, DotWindow};
 use crate::proof::picture::{self, Scene};
 use crate::units::{Mm, Pitch, duration, short};
 use crate::{art, job};
@@ -63,8 +67,17 @@ pub struct CompareArgs {
 const FILES: Files =
     Files { names: &["contact-sheet.png", "contact-sheet.html", "comparison.json"], never_beside: &[] };
 
-/// Side of the loupes, mm.
-const LOUPE_SIDE: f64 = 5.0;
+/// Side of the crops, mm.
+const CROP_SIDE: f64 = 5.0;
+/// Longer side of a whole piece, pixels: that of the sheet.
+const WHOLE: usize = 600;
+
+/// One way to make the piece, carried through, with its crops.
+struct Made<'a> {
+    plan: &'a Plan,
+    contender: Contender,
+    crops: Vec<Picture>,
+}
 
 /// Runs `compare`.
 pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
@@ -84,55 +97,33 @@ pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
     let source = Source::read(&args.art)?;
     let art = art::open_within(&source.bytes, &source.in_messages, args.drawing.patience())?;
     let bar = Bar::new(args.quiet);
-    let mut all: Vec<(Contender, Vec<Picture>)> = Vec::new();
-    let mut places: Option<Vec<(f64, f64)>> = None;
-    for plan in &plans {
-        let (found, wanted) = compare::contenders(
-            plan,
-            &art,
-            &source.name,
-            &screens,
-            &Portion::new(&bar, 1.0 / plans.len() as f64),
-        )?;
-        // The same places for all: those that tell most at the first density.
-        let at = places.get_or_insert_with(|| telling_places(&wanted.tone, plan, &found));
-        for c in found {
-            let loupes = at.iter().map(|&p| loupe(plan, &c, p)).collect::<Result<Vec<_>, _>>()?;
-            all.push((c, loupes));
+    let mut all: Vec<Made> = Vec::new();
+    let mut places: Vec<(f64, f64)> = Vec::new();
+    for (i, plan) in plans.iter().enumerate() {
+        let part = Portion::new(&bar, 1.0 / plans.len() as f64);
+        let (found, wanted) = compare::contenders(plan, &art, &source.name, &screens, &part)?;
+        if i == 0 {
+            // The same places for all: those that tell most at the first density.
+            places = telling_places(&wanted.tone, plan, &found);
+        }
+        for contender in found {
+            let crops = places.iter().map(|&p| crop(plan, &contender, p)).collect::<Result<_, _>>()?;
+            all.push(Made { plan, contender, crops });
         }
     }
     drop(bar);
-    let mut candidates: Vec<Contender> = all.iter().map(|(c, _)| c.clone()).collect();
-    compare::rank(&mut candidates);
-    let Some(best) = candidates.first() else { return Err(Failure::input("there is nothing to compare")) };
-    let why = why(best, candidates.get(1), plans.len() > 1);
-    let first = &plans[0];
+    all.sort_by(|a, b| compare::better(&a.contender, &b.contender));
+    let Some(best) = all.first() else { return Err(Failure::input("there is nothing to compare")) };
+    let next = all.get(1).map(|m| &m.contender);
+    let words = why(&best.contender, next, plans.len() > 1);
+    let sheet = sheet(&source.name, &art, &all, &places, words.clone())?;
     let json = serde_json::json!({
         "art": source.name,
-        "recommended": { "screen": best.screen, "density_dpi": best.density_dpi, "why": why },
-        "process_assumed": first.process.assumed(),
+        "recommended": { "screen": best.contender.screen, "density_dpi": best.contender.density_dpi, "why": words },
+        "process_assumed": best.plan.process.assumed(),
         "viewing_distance_mm": compare::VIEWING_DISTANCE_MM,
-        "candidates": candidates.iter().map(figures_json).collect::<Vec<_>>(),
+        "candidates": all.iter().map(|m| figures_json(&m.contender)).collect::<Vec<_>>(),
     });
-    let mut rows = Vec::new();
-    for c in &candidates {
-        let plan = plans.iter().find(|p| p.grid == c.placement.rect.grid).unwrap_or(first);
-        let loupes = all.iter().find(|(o, _)| same(o, c)).map(|(_, l)| l.clone()).unwrap_or_default();
-        rows.push(contact_sheet::Candidate {
-            name: format!("{} at {} dpi", c.screen, short(c.density_dpi, 1)),
-            whole: whole(plan, c)?,
-            loupes,
-            figures: figures(c),
-        });
-    }
-    let standing =
-        if first.process.assumed().is_empty() { job::Standing::Measured } else { job::Standing::Assumed };
-    let sheet = Sheet {
-        title: format!("{} on {} ({})", source.name, first.blank.shape, first.coating.name),
-        standing: picture::standing_line(standing),
-        candidates: rows,
-        why,
-    };
     output.put("contact-sheet.png", &contact_sheet::picture(&sheet)?.to_png(None)?)?;
     output.put("contact-sheet.html", contact_sheet::page(&sheet)?.as_bytes())?;
     output.put("comparison.json", serde_json::to_string_pretty(&json)?.as_bytes())?;
@@ -140,65 +131,132 @@ pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
     if args.json {
         writeln!(out, "{}", serde_json::to_string_pretty(&json)?)?;
     } else if !args.quiet {
-        table(out, &candidates)?;
-        writeln!(out, "Recommended: {} at {} dpi. {}", best.screen, short(best.density_dpi, 1), sheet.why)?;
+        table(out, &all)?;
+        writeln!(
+            out,
+            "Recommended: {} at {} dpi. {words}",
+            best.contender.screen,
+            short(best.contender.density_dpi, 1)
+        )?;
         writeln!(out, "written to {}; open contact-sheet.html", args.out)?;
     }
     Ok(0)
 }
 
-fn same(a: &Contender, b: &Contender) -> bool {
-    a.screen == b.screen && a.density_dpi == b.density_dpi
+/// The sheet of what was made, in its order.
+fn sheet(
+    name: &str,
+    art: &Art,
+    all: &[Made],
+    places: &[(f64, f64)],
+    words: String,
+) -> Result<Sheet, Failure> {
+    let Some(first) = all.first() else { return Err(Failure::input("there is nothing to compare")) };
+    let (plan, placement) = (first.plan, &first.contender.placement);
+    let blank = &plan.blank;
+    let layout = Layout::to_scale(blank, WHOLE);
+    let standing = if plan.process.assumed().is_empty() { Standing::Measured } else { Standing::Assumed };
+    let candidates = all.iter().map(|m| {
+        let c = &m.contender;
+        Ok(contact_sheet::Candidate {
+            name: format!("{} at {} dpi", c.screen, short(c.density_dpi, 1)),
+            whole: picture::piece(&scene(m.plan, &c.placement), &layout, &c.look)?,
+            crops: m.crops.clone(),
+            figures: figures(c),
+        })
+    });
+    let candidates = candidates.collect::<Result<_, Failure>>()?;
+    // The original is looked at by daylight: on a ground of the light that lies behind transparent art.
+    let bright = Scene { y_unmarked: f64::from(compare::BEHIND), y_marked: 1.0, ..scene(plan, placement) };
+    let rect = &placement.rect;
+    let everything = DotWindow { column: 0, row: 0, columns: rect.columns, rows: rect.rows };
+    let grey = |window: &DotWindow, over| compare::as_placed(plan, art, placement, window, over);
+    let crops = places.iter().map(|&place| {
+        let window = loupe::window(&bright, place, CROP_SIDE)?;
+        Ok(panel(&grey(&window, 8).map_err(PipelineError::from)?))
+    });
+    let mut placed = grey(&everything, 1).map_err(PipelineError::from)?;
+    for (y, row) in placed.luminance.chunks_exact_mut(rect.columns.max(1)).enumerate() {
+        let kept = rect.allowed(blank, y);
+        row[..kept.start].fill(compare::BEHIND);
+        row[kept.end..].fill(compare::BEHIND);
+    }
+    let original = contact_sheet::Candidate {
+        name: "the original, in grey".into(),
+        whole: picture::plain(&bright, &layout, &placed)?,
+        crops: crops.collect::<Result<_, Failure>>()?,
+        figures: Vec::new(),
+    };
+    let share = |(x, y): (f64, f64)| {
+        let (px, py) = layout.pixel_of(blank, (x, y));
+        (px / layout.width as f64, py / layout.height as f64)
+    };
+    let half = CROP_SIDE / 2.0;
+    let framed = places.iter().map(|&(x, y)| {
+        let ((left, top), (right, bottom)) = (share((x - half, y + half)), share((x + half, y - half)));
+        [left, top, right, bottom]
+    });
+    Ok(Sheet {
+        title: format!("{name} on {} ({})", blank.shape, plan.coating.name),
+        standing: picture::standing_line(standing),
+        original,
+        places: framed.collect(),
+        candidates,
+        recommends: true,
+        words: format!(
+            "{words} The lettered places are {CROP_SIDE} mm wide and the same on all; the original is shown in grey, at the same size."
+        ),
+    })
 }
 
 /// Centres, mm from the blank's lower left corner, of the windows that tell most.
 fn telling_places(tone: &Tone, plan: &Plan, found: &[Contender]) -> Vec<(f64, f64)> {
     let Some(first) = found.first() else { return Vec::new() };
     let rect = &first.placement.rect;
-    compare::telling_windows(tone, &first.placement, LOUPE_SIDE)
+    compare::telling_windows(tone, &first.placement, CROP_SIDE)
         .iter()
         .map(|w| rect.centre(&plan.blank, w.column + w.columns / 2, w.row + w.rows / 2))
         .collect()
 }
 
-fn scene<'a>(plan: &'a Plan, c: &'a Contender) -> Scene<'a> {
+fn scene<'a>(plan: &'a Plan, placement: &'a Placement) -> Scene<'a> {
     Scene {
         blank: &plan.blank,
         surface: plan.surface,
-        rect: &c.placement.rect,
+        rect: &placement.rect,
         y_unmarked: plan.burn.response.y_unmarked,
         y_marked: plan.burn.response.y_marked,
-        standing: job::Standing::Assumed,
+        standing: Standing::Assumed,
         spots: &[],
     }
 }
 
-fn whole(plan: &Plan, c: &Contender) -> Result<Picture, Failure> {
-    Ok(picture::piece(&scene(plan, c), &c.layout, &c.look)?)
+/// A place as forecast, eight samples a dot.
+fn crop(plan: &Plan, c: &Contender, place: (f64, f64)) -> Result<Picture, Failure> {
+    let window: DotWindow = loupe::window(&scene(plan, &c.placement), place, CROP_SIDE)?;
+    Ok(panel(&close_up(&plan.burn, &c.dots, &window)))
 }
 
-/// A place as forecast, eight samples a dot.
-fn loupe(plan: &Plan, c: &Contender, place: (f64, f64)) -> Result<Picture, Failure> {
-    let window: DotWindow = crate::proof::loupe::window(&scene(plan, c), place, LOUPE_SIDE)?;
-    let look = close_up(&plan.burn, &c.dots, &window);
+/// A look, a pixel a sample.
+fn panel(look: &Look) -> Picture {
     let mut p = Picture::filled(look.columns, look.rows, [0; 3]);
     for (i, pixel) in p.rgb.chunks_exact_mut(3).enumerate() {
         pixel.fill(srgb8(look.luminance[i]));
-        if look.over_burn[i] > 0.0 {
+        if look.over_burn.get(i).is_some_and(|&share| share > 0.0) {
             pixel.copy_from_slice(&crate::proof::ground::hatch(i % look.columns, i / look.columns, 6));
         }
     }
-    Ok(p)
+    p
 }
 
 fn figures(c: &Contender) -> Vec<Figure> {
     let f = |name: &str, text: String| Figure { name: name.into(), text };
     vec![
-        f("what the eye sees (HVS-weighted PSNR)", format!("{} dB", short(c.score.psnr_hvs_db, 1))),
+        f("likeness as the eye sees it", format!("{} dB", short(c.score.psnr_hvs_db, 1))),
         f("structure (SSIM)", short(c.score.ssim_hvs, 3)),
-        f("error of the mean tone", format!("{} %", short(c.score.tone_err * 100.0, 2))),
+        f("tone off by", format!("{} %", short(c.score.tone_err * 100.0, 2))),
+        f("mean mark", format!("{} %", short(c.mean_mark * 100.0, 1))),
         f("over-burnt", format!("{} mm²", short(c.verdict.charred_mm2, 2))),
-        f("dots on", format!("{}", c.on)),
         f("dots without a neighbour", format!("{} %", short(lone_share(c) * 100.0, 1))),
         f("time", duration(c.seconds)),
     ]
@@ -226,13 +284,13 @@ fn figures_json(c: &Contender) -> serde_json::Value {
     })
 }
 
-fn table(out: &mut Out, candidates: &[Contender]) -> Result<(), Failure> {
+fn table(out: &mut Out, all: &[Made]) -> Result<(), Failure> {
     writeln!(
         out,
         "{:<20} {:>8} {:>9} {:>7} {:>8} {:>11} {:>9}  time",
         "screen", "dpi", "PSNR dB", "SSIM", "tone %", "burnt mm2", "lone %"
     )?;
-    for c in candidates {
+    for c in all.iter().map(|m| &m.contender) {
         writeln!(
             out,
             "{:<20} {:>8} {:>9} {:>7} {:>8} {:>11} {:>9}  {}",

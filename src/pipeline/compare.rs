@@ -1,26 +1,29 @@
 //! Comparing: the same art by several screens and densities, forecast under one process, with figures.
 
+use std::cmp::Ordering;
+
 use super::error::PipelineError;
 use super::foresee::foresee;
 use super::laid::{Laid, dots};
 use super::shares::Shares;
 use super::wanted::{Wanted, wanted};
-use crate::art::Art;
+use crate::art::{self, Art, Kind, RenderError, View};
 use crate::findings::burn::Verdict;
 use crate::job::Plan;
 use crate::mark::{CellSamples, Forecast};
 use crate::placement::Placement;
 use crate::plane::{Dots, Mark, Tone};
 use crate::progress::{Portion, Progress};
-use crate::proof::layout::{Layout, Look};
+use crate::proof::layout::Look;
 use crate::proof::loupe::DotWindow;
 use crate::screen::Screen;
 use crate::visual_quality::{self, Score};
 
 /// Distance from which a piece is looked at, mm: at arm's length, as the measures assume.
 pub const VIEWING_DISTANCE_MM: f64 = 300.0;
-/// Longer side of the whole piece on a contact sheet, pixels.
-const WHOLE: usize = 760;
+/// Longer side for which the whole piece is forecast, pixels: twice that of a contact sheet, which puts all at one
+/// scale whatever their pitch.
+const WHOLE: usize = 1240;
 /// Share of the time until the wanted mark is drawn.
 const DRAWING: f64 = 0.1;
 
@@ -35,14 +38,14 @@ pub struct Contender {
     pub placement: Placement,
     /// The dots.
     pub dots: Dots,
-    /// How the whole piece is drawn.
-    pub layout: Layout,
     /// The whole piece's look.
     pub look: Look,
     /// Forecast against wanted, as the eye sees it at [`VIEWING_DISTANCE_MM`].
     pub score: Score,
     /// What the forecast says of over-burn.
     pub verdict: Verdict,
+    /// Mean forecast mark of the dot rectangle, 0 to 1.
+    pub mean_mark: f64,
     /// Dots that are on.
     pub on: u64,
     /// Of these, how many have no neighbour: the smallest dots there are.
@@ -79,10 +82,10 @@ pub fn contenders(
             screen: screen.name,
             density_dpi: crate::units::MM_PER_INCH / plan.grid.across.0,
             placement,
-            layout: seen.layout,
             look: seen.look,
             score: visual_quality::score(&mark, &drawn.tone, plan.grid.across.0, VIEWING_DISTANCE_MM),
             verdict: seen.sums.map_or(Verdict::CLEAR, |sums| Verdict::new(&sums, plan.grid.cell_mm2())),
+            mean_mark: seen.totals.mean_mark,
             on: laid.dots.count(),
             lone: lone(&laid.dots),
             seconds: seen.written.estimate.times.total(),
@@ -93,12 +96,49 @@ pub fn contenders(
     Ok((all, drawn))
 }
 
+/// The art as it is placed, in grey: `window` of its dots at `over` samples a dot. What is transparent is half the
+/// light of white, on which ink of either colour is seen.
+///
+/// # Errors
+/// See [`RenderError`].
+pub fn as_placed(
+    plan: &Plan,
+    art: &Art,
+    placement: &Placement,
+    window: &DotWindow,
+    over: usize,
+) -> Result<Look, RenderError> {
+    let (rect, whole) = (&placement.rect, placement.window);
+    let x = |column: usize| whole.left + whole.width() * column as f64 / rect.columns as f64;
+    let y = |row: usize| whole.top + whole.height() * row as f64 / rect.rows as f64;
+    let view = View {
+        crop: plan.art.crop.window(),
+        turn: plan.art.turn,
+        mirror: plan.art.mirror,
+        window: art::Window {
+            left: x(window.column),
+            top: y(window.row),
+            right: x(window.column + window.columns),
+            bottom: y(window.row + window.rows),
+        },
+    };
+    let (columns, rows) = (window.columns * over, window.rows * over);
+    let drawn = art::render(art, &view, columns, rows, Kind::Photo)?;
+    let mut luminance = drawn.light.into_vec();
+    if let Some(alpha) = drawn.alpha {
+        luminance.iter_mut().zip(alpha.data()).for_each(|(y, a)| *y = a * *y + (1.0 - a) * BEHIND);
+    }
+    let step = 1.0 / over as f64;
+    Ok(Look { columns, rows, step_along: step, step_across: step, luminance, over_burn: Vec::new() })
+}
+
+/// What is seen behind transparent art, relative luminance.
+pub const BEHIND: f32 = 0.5;
+
 /// The best first: none that over-burns before one that does not, then by what the eye sees.
-pub fn rank(contenders: &mut [Contender]) {
-    contenders.sort_by(|a, b| {
-        let burnt = |c: &Contender| !c.verdict.clear();
-        burnt(a).cmp(&burnt(b)).then(b.score.psnr_hvs_db.total_cmp(&a.score.psnr_hvs_db))
-    });
+pub fn better(a: &Contender, b: &Contender) -> Ordering {
+    let burnt = |c: &Contender| !c.verdict.clear();
+    burnt(a).cmp(&burnt(b)).then(b.score.psnr_hvs_db.total_cmp(&a.score.psnr_hvs_db))
 }
 
 /// How many dots have none of their eight neighbours on.
@@ -126,7 +166,7 @@ pub fn lone(dots: &Dots) -> u64 {
 /// A window with its mean, its fine detail and its variance.
 type Seen = (DotWindow, f64, f64, f64);
 
-/// Up to three windows of about `side` mm that show most: the most detailed, the smoothest middle tone,
+/// Up to three windows of about `side` mm, apart from each other, that show most: the most detailed, the smoothest middle tone,
 /// and the one with the most contrast between its halves.
 pub fn telling_windows(tone: &Tone, placement: &Placement, side: f64) -> Vec<DotWindow> {
     let grid = placement.rect.grid;
@@ -148,15 +188,16 @@ pub fn telling_windows(tone: &Tone, placement: &Placement, side: f64) -> Vec<Dot
             seen.push((window, mean, fine / all, (square / all - mean * mean).max(0.0)));
         }
     }
-    let best =
-        |value: &dyn Fn(&Seen) -> f64| seen.iter().max_by(|a, b| value(a).total_cmp(&value(b))).map(|s| s.0);
     let middle = |m: f64| 1.0 - (m - 0.35).abs().min(0.35) / 0.35;
-    let found = [best(&|s| s.2), best(&|s| middle(s.1) * 0.02 / (0.02 + s.3 + s.2)), best(&|s| s.3)];
+    let wanted: [&dyn Fn(&Seen) -> f64; 3] =
+        [&|s| s.2, &|s| middle(s.1) * 0.02 / (0.02 + s.3 + s.2), &|s| s.3];
     let mut windows: Vec<DotWindow> = Vec::new();
-    for w in found.into_iter().flatten() {
-        if windows.iter().all(|o| (o.column, o.row) != (w.column, w.row)) {
-            windows.push(w);
-        }
+    for value in wanted {
+        let apart = |a: &DotWindow, b: &DotWindow| {
+            a.column.abs_diff(b.column) >= a.columns || a.row.abs_diff(b.row) >= a.rows
+        };
+        let left = seen.iter().filter(|s| windows.iter().all(|w| apart(w, &s.0)));
+        windows.extend(left.max_by(|a, b| value(a).total_cmp(&value(b))).map(|s| s.0));
     }
     windows
 }

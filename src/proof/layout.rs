@@ -59,6 +59,24 @@ impl Layout {
         Layout { pixel, step_along: step(along), step_across: step(across), width, height, left, top }
     }
 
+    /// The layout of a blank with a narrow bench around it, its longer side `side` pixels: at one scale whatever the
+    /// pitch of its dots. It is filled from a look of any step.
+    pub fn to_scale(blank: &Blank, side: usize) -> Layout {
+        let (w, h) = (blank.shape.width(), blank.shape.height());
+        let bench = 0.02 * w.max(h);
+        let pixel = (w.max(h) + 2.0 * bench) / side.max(1) as f64;
+        let count = |size: f64| (((size + 2.0 * bench) / pixel).round() as usize).max(1);
+        Layout {
+            pixel,
+            step_along: 1,
+            step_across: 1,
+            width: count(w),
+            height: count(h),
+            left: -bench,
+            top: -bench,
+        }
+    }
+
     /// Columns and rows of samples that a forecast for this layout has.
     pub fn samples(&self, rect: &DotRect) -> (usize, usize) {
         (rect.columns.div_ceil(self.step_along), rect.rows.div_ceil(self.step_across))

@@ -100,3 +100,16 @@ def test_a_wedge_ticket_is_one_sheet_with_the_coatings_steps(tmp_path, kind, pap
     assert len(pages) == 1, pages[1:]
     for words in ("Shake the can", "metal fume fever", "finder marks", "wedge read PHOTO", "DO NOT"):
         assert (words in pages[0]) == (words != "DO NOT"), words
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_a_contact_sheet_prints_without_empty_sheets(tmp_path, paper):
+    out = tmp_path / "out"
+    screens = ["threshold", "bayer", "blue-noise", "floyd-steinberg", "model-diffusion"]
+    run("compare", os.path.join(SAMPLES, "harbour.jpg"), "--blank", "round:60mm", "--place", "cover",
+        "--screens", ",".join(screens), "--out", out, "--quiet")
+    pages = sheets(out / "contact-sheet.html", paper)
+    # Six cells in rows of three: one sheet, or two where the second row does not fit.
+    assert len(pages) <= 2 and all(pages), pages
+    words = " ".join(pages)
+    assert words.index("Original") < min(words.index(f"{s} at") for s in screens)
