@@ -40,7 +40,7 @@ pub fn decided(out: &mut impl Write, report: &Report, verbose: bool) -> io::Resu
     let more = want.0 - will.0 > d.pitch_along_mm || want.1 - will.1 > d.pitch_across_mm;
     let rest = match (verbose, more) {
         (true, _) => format!(" (asked for {} x {} mm)", mm(want.0, 3), mm(want.1, 3)),
-        (false, true) => format!(" of {} x {} mm", mm(want.0, 1), mm(want.1, 1)),
+        (false, true) => format!(" ({} x {} mm as a whole)", mm(want.0, 1), mm(want.1, 1)),
         (false, false) => String::new(),
     };
     writeln!(
