@@ -52,12 +52,12 @@ pub fn decided(out: &mut impl Write, report: &Report, verbose: bool) -> io::Resu
         b.surface,
         mm(b.margin_mm, 2)
     )?;
+    let by = if a.read_as == "dots" { String::new() } else { format!(" by {}", d.screen) };
     writeln!(
         out,
-        "{} x {} dots by {}, {} mm apart ({} dpi); {} % of the art is under the beam",
+        "{} x {} dots{by}, {} mm apart ({} dpi); {} % of the art is under the beam",
         d.columns,
         d.rows,
-        d.screen,
         mm(d.pitch_across_mm, 4),
         mm(d.density_dpi, 1),
         mm(d.coverage_share * 100.0, 1)

@@ -67,7 +67,7 @@ pub fn automatic(done: &Automatic) -> String {
 /// From which side a mirrored piece is seen.
 pub fn mirrored(on: Surface) -> String {
     match on {
-        Surface::Glass => "Mirrored: mark the back of the glass. The finished piece is looked at through the glass, from its other side; the picture here shows the marked side.".into(),
+        Surface::Glass => "Mirrored: mark the back of the glass. The finished piece is looked at through the glass, from its other side; the forecast shows the marked side.".into(),
         other => format!("Mirrored: seen from the marked side it reads backwards, and {other} cannot be looked at from the other side. Prepare it again without --mirror unless that is wanted."),
     }
 }
