@@ -6,6 +6,7 @@ Nothing here is ours but the pages: what a browser makes of them is found out by
 import os
 import shutil
 import subprocess
+import unicodedata
 
 import pytest
 
@@ -46,7 +47,8 @@ def sheets(page, paper):
     width, height = (float(v) / 72 * 25.4 for v in reader.pages[0].mediabox[2:])
     want = {"A4": (210, 297), "Letter": (215.9, 279.4)}[paper]
     assert abs(width - want[0]) < 1 and abs(height - want[1]) < 1, "the browser printed on another paper"
-    return [" ".join(p.extract_text().split()) for p in reader.pages]
+    # Letters that the font joins, such as fi, come apart again.
+    return [" ".join(unicodedata.normalize("NFKC", p.extract_text()).split()) for p in reader.pages]
 
 
 JOBS = {
