@@ -77,6 +77,11 @@ pub fn decided(out: &mut impl Write, report: &Report, verbose: bool) -> io::Resu
         report.times.as_ref().map_or(String::new(), |t| format!("; it takes {}", duration(t.total_s)))
     )?;
     if !verbose {
+        // What was decided for the maker and can be decided otherwise names its option; the rest is for the curious.
+        let choices = report.notes.iter().filter(|n| n.starts_with("Assumed: the blank") || n.contains("--"));
+        for note in choices {
+            writeln!(out, "{note}")?;
+        }
         return Ok(());
     }
     writeln!(
