@@ -92,9 +92,13 @@ fn when_all_is_well_six_lines_say_so_and_more_where_it_is_asked_for() {
     let line =
         ["prepare", "disc.svg", "--out", "out", "--replace", "--blank", "glass-coaster-90", "--verbose"];
     let more = ok(&line, b.path());
-    for part in
-        ["Assumed: the machine", "Pitch 0.0875 mm", "mean mark", "(asked for 84.8", "-> burn an exposure"]
-    {
+    for part in [
+        "Assumed: the machine",
+        "Pitch 0.0875 mm",
+        "mean mark",
+        "(asked for 84.776 x 84.776 mm)",
+        "-> burn an exposure",
+    ] {
         assert!(more.contains(part), "'{part}' is not in\n{more}");
     }
     assert!(said.lines().filter(|l| !l.starts_with("it will be")).all(|l| more.contains(l)), "{more}");
