@@ -108,9 +108,11 @@ def test_the_dots_are_those_that_were_asked_for(name, to_blank):
 def test_the_outline_without_a_pointer_never_turns_the_beam_on():
     assert all(power == 0 for *_, power in moves("outline.nc")[0])
     walked = [m for m in moves("outline_pointer.nc")[0] if m[3] > 0]
-    # Round a box of 48 x 40 dots and a circle of 30 mm.
+    # Once round the circle that the margin of 2 mm leaves of a blank of 30 mm, in chords.
     length = sum(math.dist(a, b) for _, a, b, _ in walked)
-    assert abs(length - 2 * (48 + 40) * PITCH - math.pi * 30) < 0.4
+    assert -0.15 < length - math.pi * 26 < 0, length
+    middle = [sum(p[i] for _, p, _, _ in walked) / len(walked) for i in (0, 1)]
+    assert all(abs(math.dist(p, middle) - 13) < 0.01 for _, p, _, _ in walked)
     assert {power for *_, power in walked} == {1.0}
 
 
