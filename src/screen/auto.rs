@@ -1,15 +1,13 @@
-//! The screen for whatever comes: flat ink solid and bare ground bare, everything else searched.
+//! The screen for whatever comes: flat ink solid and bare ground bare, a drawing's edges where they should be, and
+//! everything else searched.
 //!
-//! What is flat is settled by threshold before anything else: no dot strays into it, and the haze that
-//! compression leaves in a drawing's ground is not marked. All that is left, tones and anti-aliased edges alike, is
-//! searched as one picture, so there are no seams between regions: the search judges every dot by the same
-//! forecast, and lays those of an edge so that the marked edge, with the beam's spread, lies where it is
-//! wanted.
-//!
-//! A threshold for the edges too was tried, as a start for the search, at levels 50, 65 and 80 %: on lettering
-//! it ends 0.1, 0.2 and 0.5 dB below a start by error diffusion of the forecast, on line art beside a
-//! gradient 0.0 to 0.5 dB below, in drawings up to 1 dB. The beam makes a plain threshold's strokes a dot too
-//! wide (35 dB on lettering, the search 44.6 dB), so its edges are the wrong place to begin.
+//! What is flat is settled by threshold before anything else: no dot strays into it, and the haze that compression leaves in
+//! a drawing's ground is not marked. Of a photo all that is left, tones and anti-aliased edges alike, is searched as one
+//! picture, so there are no seams between regions. Of a drawing its tints and faint strokes are, but its edges have a search
+//! of their own (see [`edges`]): `fitted` weighs an error as the eye does at reading distance, and frays them.
+
+mod edges;
+mod kinds;
 
 use super::fitted::{expect, improve, mark_table::MarkTable, target};
 use super::model_diffusion;
@@ -17,11 +15,12 @@ use super::{Options, Screen, Wants};
 use crate::parallel;
 use crate::plane::{Dots, Tone};
 use crate::progress::Progress;
+use kinds::Kind;
 
 /// The screen for mixed art; `Options::drawing` says how the art was read, `Options::effort` is the search.
 pub const AUTO: Screen = Screen {
     name: "auto",
-    about: "as fitted, with flat ink kept solid and bare ground bare: for mixed art, lettering and scans",
+    about: "true edges and solid ink in drawings, fitted to the tones elsewhere: the best for whatever comes",
     wants: Wants::Mark,
     searches: true,
     make: auto,
@@ -29,8 +28,6 @@ pub const AUTO: Screen = Screen {
 
 /// Tones this near to none or all count as flat: one level of 256, so that a photo's lightest tones stay.
 const FLAT: f32 = 1.0 / 255.0;
-/// The same in a drawing, which has no such tones but the noise of its compression.
-const FLAT_IN_DRAWINGS: f32 = 0.02;
 /// Dots either way that must be flat too: the beam's spread reaches that far, so edges are left alone.
 const AROUND: usize = 4;
 
@@ -38,10 +35,26 @@ const AROUND: usize = 4;
 const BARE: u8 = 1;
 const INK: u8 = 2;
 
-/// Settles what is flat, then searches for the rest.
+/// A photo or mixed art: settles what is flat, then searches for the rest. A drawing: solid ink, bare ground and edges
+/// that lie where they should; only its tints are searched like a photo.
 pub fn auto(tone: &Tone, options: &Options, progress: &dyn Progress) -> Dots {
+    if !options.drawing {
+        return searched(tone, FLAT, options, progress);
+    }
+    let kinds = kinds::kinds(tone);
+    let mut dots = if kinds.contains(&Kind::Tone) {
+        searched(tone, kinds::FLAT, options, progress)
+    } else {
+        Dots::off(tone.width(), tone.height())
+    };
+    edges::lay(tone, &mut dots, &kinds, &options.burn, options.effort, progress);
+    dots
+}
+
+/// Settles what is flat, within `near` of none or all, then searches for the rest.
+fn searched(tone: &Tone, near: f32, options: &Options, progress: &dyn Progress) -> Dots {
     let table = MarkTable::new(&options.burn);
-    let flat = flat(tone, if options.drawing { FLAT_IN_DRAWINGS } else { FLAT });
+    let flat = flat(tone, near);
     let mut settled = tone.clone();
     let rows = tone.width().max(1);
     parallel::bands(settled.data_mut(), rows, 64, |first, band| {

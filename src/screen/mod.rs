@@ -52,8 +52,8 @@ pub struct Options {
     /// Searching screens: how much search, in passes over the plane (a count, not a clock, so that the
     /// same job gives the same bytes). Default 4: eight bring 0.01 to 0.03 dB for twice the time.
     pub effort: u32,
-    /// Auto: the art was read as a drawing, so that tones within 2 % of none or all are the haze of its
-    /// compression and not meant. Default false.
+    /// Auto: the art was read as a drawing, so that its edges are to be true, and tones within 2 % of none or all are
+    /// the haze of its compression and not meant. Default false.
     pub drawing: bool,
     /// The burn that the dots are made for.
     pub burn: Burn,
