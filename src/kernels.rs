@@ -7,13 +7,13 @@
 
 pub mod art {
     pub use crate::art::{
-        Art, Kind, OpenError, Patience, Photo, View, open, open_path, open_photo, open_within, render,
+        Art, Kind, OpenError, Patience, Photo, View, Window, open, open_path, open_photo, open_within, render,
     };
     pub mod extent {
         pub use crate::art::extent::extent;
     }
-    pub mod kind {
-        pub use crate::art::kind::decide;
+    pub mod reading {
+        pub use crate::art::reading::{Decision, decide, features};
     }
 }
 pub mod blank {

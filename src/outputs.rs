@@ -15,7 +15,7 @@ use crate::proof::close_up::close_up;
 use crate::proof::loupe;
 use crate::proof::picture::{self, Scene};
 use crate::proof::report::{FileFacts, Report};
-use crate::proof::{customer, density, ticket};
+use crate::proof::{customer, density, readings, ticket};
 use crate::scan::program::{Program, Unwritten};
 use crate::scan::readback::{self, ReadBackError};
 use crate::scan::replay::ReplayOptions;
@@ -30,6 +30,7 @@ pub const JOB: Files = Files {
         "customer.png",
         "density.png",
         "loupe.png",
+        "readings.png",
         "ticket.html",
         "job.toml",
         "report.json",
@@ -111,6 +112,12 @@ pub fn write(
     progress.go_on(1)?;
     let (pictures, bytes) = pictures(plan, outcome, loupe_at, output, progress)?;
     files.extend(pictures);
+
+    if let Some(readings) = &outcome.readings {
+        let picture = readings::picture(&scene(plan, outcome, &[]), readings)?;
+        let about = "the art by both of its likely readings, as forecast";
+        put(output, &mut files, "readings.png", about, &picture.to_png(None)?)?;
+    }
 
     let mut report = outcome.report.clone();
     if let Some(p) = &stages.program
@@ -211,6 +218,19 @@ struct Shown {
     loupe: Option<Picture>,
 }
 
+/// What is drawn around a look.
+fn scene<'a>(plan: &'a Plan, outcome: &'a Outcome, spots: &'a [(f64, f64)]) -> Scene<'a> {
+    Scene {
+        blank: &plan.blank,
+        surface: plan.surface,
+        rect: &outcome.stages.placement.rect,
+        y_unmarked: plan.burn.response.y_unmarked,
+        y_marked: plan.burn.response.y_marked,
+        standing: outcome.report.process.standing,
+        spots,
+    }
+}
+
 /// Writes proof, density and loupe; may be ended between them.
 fn pictures(
     plan: &Plan,
@@ -223,18 +243,10 @@ fn pictures(
     progress.expect(2 + more);
     let mut files = Vec::new();
     let stages = &outcome.stages;
-    let (rect, dots) = (&stages.placement.rect, &stages.dots);
+    let dots = &stages.dots;
     let spots: Vec<(f64, f64)> =
         outcome.findings.iter().filter(|f| f.severity > Severity::Note).filter_map(|f| f.at_mm).collect();
-    let scene = Scene {
-        blank: &plan.blank,
-        surface: plan.surface,
-        rect,
-        y_unmarked: plan.burn.response.y_unmarked,
-        y_marked: plan.burn.response.y_marked,
-        standing: outcome.report.process.standing,
-        spots: &spots,
-    };
+    let scene = scene(plan, outcome, &spots);
     let layout = &stages.layout;
     let proof = picture::ringed(&scene, layout, &stages.look)?;
     put(

@@ -5,7 +5,7 @@
 use std::path::PathBuf;
 
 use dotwright::kernels::art::{
-    Art, Kind, OpenError, Patience, View, kind, open, open_path, open_within, render,
+    Art, Kind, OpenError, Patience, View, Window, open, open_path, open_within, reading, render,
 };
 use dotwright::kernels::colour::srgb_to_linear;
 use proptest::prelude::*;
@@ -439,7 +439,8 @@ fn photos_and_drawings_are_told_apart() {
     ];
     let mut faults = Vec::new();
     for (name, want, art) in cases {
-        let (got, why) = kind::decide(&art);
+        let said = reading::decide(&art, Window::WHOLE);
+        let (got, why) = (said.kind, said.why);
         assert!(!why.is_empty());
         if got != want {
             faults.push(format!("{name}: {got}, as {why}"));
@@ -460,7 +461,7 @@ fn the_samples_open() {
     {
         let art = open_path(&sample(name)).unwrap();
         assert!(art.notes().is_empty(), "{name}: {:?}", art.notes());
-        assert_eq!(kind::decide(&art).0, want, "{name}");
+        assert_eq!(reading::decide(&art, Window::WHOLE).kind, want, "{name}");
     }
 }
 

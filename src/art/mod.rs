@@ -3,7 +3,7 @@
 //! ```text
 //! bytes --sniff--> JPEG, PNG, TIFF, WebP, BMP, GIF --decode, profile, orient--> Raster --+
 //!               \-> SVG --guard, parse--> Vector ----------------------------------------+--> Art
-//! Art --kind--> photo or drawing      Art --extent--> hull of what is not transparent
+//! Art --reading--> photo, drawing or paper      Art --extent--> hull of what is not transparent
 //! Art, View, columns x rows --render--> Rendered: light and alpha, one value a dot
 //! ```
 //!
@@ -13,14 +13,15 @@
 pub mod bounds;
 pub mod extent;
 pub mod icc;
-pub mod kind;
 pub mod likeness;
 pub mod open;
 pub mod photo;
+pub mod reading;
 pub mod render;
 pub mod turn;
 pub mod vector;
 
+mod colours;
 mod contain;
 mod decode;
 mod error;
@@ -32,12 +33,13 @@ mod sniff;
 mod view;
 
 pub use bounds::Patience;
+use colours::Colours;
 pub use error::{OpenError, RenderError};
-pub use kind::Kind;
 pub use likeness::{Likeness, likeness};
 pub use open::{open, open_path, open_within};
 pub use photo::{Photo, open_photo};
 pub use picture::{Art, Model, Raster};
+pub use reading::Kind;
 pub use render::{Rendered, render};
 pub use resolution::Resolution;
 pub use sniff::Format;

@@ -96,9 +96,10 @@ pub(super) fn upright(decoded: Decoded, format: Format) -> Result<Raster, Why> {
     let profile = decoded.icc.is_some() && read.note.is_none();
     let (turn, mirror) = turn(decoded.orientation);
     let likeness = Likeness::of(&decoded.pixels, decoded.icc.as_deref(), turn, mirror);
-    let (light, alpha) = decoded.pixels.into_planes(&read.reading)?;
+    let (light, alpha, colours) = decoded.pixels.into_planes(&read.reading)?;
     let light = turned(light, turn, mirror);
     let alpha = alpha.map(|a| turned(a, turn, mirror));
+    let colours = colours.map(|c| c.turned(turn, mirror));
     let mut notes = decoded.notes;
     notes.extend(read.note);
     let swapped = |r: Resolution| Resolution { x_dpi: r.y_dpi, y_dpi: r.x_dpi };
@@ -113,7 +114,7 @@ pub(super) fn upright(decoded: Decoded, format: Format) -> Result<Raster, Why> {
         resolution,
         notes,
     };
-    Ok(Raster { light, alpha, likeness, facts })
+    Ok(Raster { light, alpha, likeness, colours, facts })
 }
 
 /// The turn clockwise and the mirroring after it that bring a picture upright (Exif 2.32, tag 274).

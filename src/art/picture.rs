@@ -1,5 +1,6 @@
 //! Opened art: a raster in linear light, or a drawing; and what the file said of itself.
 
+use super::colours::Colours;
 use super::likeness::Likeness;
 use super::resolution::Resolution;
 use super::sniff::Format;
@@ -24,6 +25,8 @@ pub struct Raster {
     pub alpha: Option<Alpha>,
     /// What it looks like, small and in its colours.
     pub likeness: Likeness,
+    /// Its colours, where it has any to speak of: two inks may be as light as each other.
+    pub colours: Option<Colours>,
     /// What the file said of itself.
     pub facts: Facts,
 }

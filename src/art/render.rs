@@ -32,9 +32,9 @@ pub struct Rendered {
 ///
 /// Shrinking uses Lanczos 3, enlarging Catmull–Rom (a cubic that keeps edges with little ringing);
 /// results are held to 0..1. Alpha is resampled with the light multiplied by it, so that the colour
-/// hidden under transparent places does not leak out. A photo is averaged in linear light. A drawing
-/// is averaged in code values: whatever drew it blended its edges so, hence a code value *is* the
-/// share of the ink there.
+/// hidden under transparent places does not leak out. A photo, also of paper, is averaged in linear
+/// light. A drawing is averaged in code values: whatever drew it blended its edges so, hence a code value
+/// *is* the share of the ink there, and half a dot of one-bit ink is half ink.
 pub fn render(
     art: &Art,
     view: &View,
@@ -69,7 +69,7 @@ fn raster(
     rows: usize,
     kind: Kind,
 ) -> Result<Rendered, RenderError> {
-    let coded = kind == Kind::Drawing && !art.facts.bilevel;
+    let coded = kind == Kind::Drawing;
     // The smaller of the two is turned: a large result is written once and never copied.
     let turn_first = columns * rows > art.light.data().len();
     let still = view.turn == Turn::None && !view.mirror;
@@ -176,6 +176,7 @@ mod tests {
             light: Light::from_vec(w, h, data),
             alpha: None,
             likeness: crate::art::Likeness { width: 1, height: 1, rgba: vec![255; 4] },
+            colours: None,
             facts: Facts {
                 format: Format::Png,
                 bits: 8,

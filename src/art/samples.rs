@@ -3,6 +3,7 @@
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use super::Model;
+use super::colours::Colours;
 use super::contain::contained;
 use super::error::Why;
 use super::icc::Reading;
@@ -64,11 +65,11 @@ impl Pixels {
         Plane::from_vec(w, h, out)
     }
 
-    /// The planes. Alpha that is 1 everywhere is left out.
+    /// The planes, and the colours where there are any. Alpha that is 1 everywhere is left out.
     ///
     /// # Errors
     /// When the colour table of the profile cannot be gone through.
-    pub fn into_planes(self, reading: &Reading) -> Result<(Light, Option<Alpha>), Why> {
+    pub fn into_planes(self, reading: &Reading) -> Result<(Light, Option<Alpha>, Option<Colours>), Why> {
         let (w, h, n, c) = (self.width, self.height, self.channels(), self.colours());
         let mut light = vec![0.0f32; w * h];
         let mut alpha = None;
@@ -97,7 +98,13 @@ impl Pixels {
                 }
             }
         }
-        Ok((Light::from_vec(w, h, light), alpha))
+        let codes = match self.samples {
+            Samples::U8(s) if c == 3 => Some(s),
+            Samples::U16(s) if c == 3 => Some(s.iter().map(|&v| (v >> 8) as u8).collect()),
+            _ => None,
+        };
+        let colours = codes.and_then(|codes| Colours::of(codes, n, w, h));
+        Ok((Light::from_vec(w, h, light), alpha, colours))
     }
 }
 

@@ -43,7 +43,7 @@ impl Window {
             && self.height() > grace
     }
 
-    fn at(&self, (x, y): (f64, f64)) -> (f64, f64) {
+    pub(crate) fn at(&self, (x, y): (f64, f64)) -> (f64, f64) {
         (self.left + x * self.width(), self.top + y * self.height())
     }
 
@@ -91,7 +91,7 @@ impl View {
     }
 
     /// The seen part in fractions of the art as opened.
-    pub(super) fn region(&self) -> Window {
+    pub(crate) fn region(&self) -> Window {
         let back = |p| self.crop.at(self.turn.back(self.mirror, self.window.at(p)));
         Window::around(back((0.0, 0.0)), back((1.0, 1.0)))
     }

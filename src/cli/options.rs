@@ -94,9 +94,11 @@ pub fn parse_place(text: &str) -> Result<(f64, f64), String> {
 #[derive(Debug, Clone, Default, Args)]
 #[command(next_help_heading = "Tones")]
 pub struct ToneOptions {
-    /// How the art is read: auto, photo or drawing [default: auto]
+    /// How the art is read: auto, photo, drawing or paper [default: auto]
     ///
-    /// photo keeps the look of the tones; drawing marks what is ink; auto decides from the file and says why.
+    /// photo keeps the look of the tones; drawing marks what is ink; paper is a drawing or print on paper, photographed
+    /// or scanned: the paper's shadow and colour are taken away and its strokes are marked; auto decides from the file,
+    /// says why, and says so where it is unsure.
     #[arg(long, value_name = "HOW")]
     pub read_as: Option<ReadAs>,
     /// Stretch the tones: auto, off, auto:0.5% (share clipped at either end, at most 20%) or 5%,95% [default: auto]

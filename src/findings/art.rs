@@ -1,6 +1,8 @@
-//! Findings about the art and its place: coarse-art, cut, missing-glyph, past-margin.
+//! Findings about the art and its place: coarse-art, cut, missing-glyph, past-margin, reading-unsure, sheet-edge.
 
 use super::{Finding, Remedy, Severity};
+use crate::art::Kind;
+use crate::art::reading::Decision;
 use crate::units::{MM_PER_INCH, Mm, short};
 
 /// `coarse-art`: fewer source pixels than dots. `source` are the pixels of the part that is shown, `dots`
@@ -101,6 +103,58 @@ pub fn missing_glyph(missing: &[char]) -> Option<Finding> {
     })
 }
 
+/// `reading-unsure`: the art may as well be read as `other`; `readings.png` shows both.
+pub fn reading_unsure(reading: &Decision, other: Kind) -> Finding {
+    let message = format!(
+        "it is read as {}, but only {}% sure: it may be {}; readings.png shows both",
+        reading.kind.in_words(),
+        short(reading.sure * 100.0, 0),
+        other.in_words()
+    );
+    Finding::new("reading-unsure", Severity::Caution, message).with(Remedy {
+        change: "read-as",
+        value: 0.0,
+        unit: "",
+        text: format!(
+            "look at readings.png, then say --read-as {other}, or --read-as {} if it is right as it is",
+            reading.kind
+        ),
+        // What is asked for is never in doubt.
+        verified: true,
+    })
+}
+
+/// What lies around a sheet of paper that does not fill the picture.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Around {
+    /// Share of the picture that the sheet fills.
+    pub share: f64,
+    /// The sheet's left and upper edge, width and height, in shares of the art as opened.
+    pub crop: [f64; 4],
+}
+
+/// `sheet-edge`: the sheet of paper does not fill the picture.
+pub fn sheet_edge(around: &Around) -> Option<Finding> {
+    let message = format!(
+        "the sheet of paper fills {}% of what is placed: what lies around it is left bare",
+        short(around.share * 100.0, 0)
+    );
+    // Whole per cent, inwards, so that none of the table is left.
+    let [left, top, width, height] = around.crop.map(|v| v * 100.0);
+    let (l, t) = ((left + 0.5).ceil(), (top + 0.5).ceil());
+    let (w, h) = ((left + width - 0.5).floor() - l, (top + height - 0.5).floor() - t);
+    let finding = Finding::new("sheet-edge", Severity::Note, message);
+    (w >= 1.0 && h >= 1.0).then(|| {
+        finding.with(Remedy {
+            change: "crop",
+            value: w,
+            unit: "%",
+            text: format!("use the sheet alone: --crop {l}%,{t}%,{w}%,{h}%"),
+            verified: false,
+        })
+    })
+}
+
 /// `past-margin`: the art reaches past the margin by `past`, or the margin is less than what the placement
 /// tolerance and the beam's radius need.
 pub fn past_margin(
@@ -153,6 +207,26 @@ mod tests {
         let steps = |p: Mm| Some(Mm((p.0 * 80.0).ceil() / 80.0));
         let f = coarse_art((900.0, 900.0), (971, 971), Mm(84.9625), steps).unwrap();
         assert!((f.remedies[1].value - 0.1).abs() < 1e-12, "{f:?}");
+    }
+
+    #[test]
+    fn an_unsure_reading_names_the_other_and_the_option() {
+        let reading = Decision { kind: Kind::Photo, sure: 0.617, other: Some(Kind::Paper), why: "so".into() };
+        let f = reading_unsure(&reading, Kind::Paper);
+        assert_eq!(
+            f.message,
+            "it is read as a photo, but only 62% sure: it may be a drawing on paper; readings.png shows both"
+        );
+        assert!(f.remedies[0].text.contains("--read-as paper"), "{f:?}");
+    }
+
+    #[test]
+    fn a_sheet_on_a_table_is_cut_out_by_a_crop_that_can_be_typed() {
+        let f = sheet_edge(&Around { share: 0.56, crop: [0.123, 0.1, 0.75, 0.8] }).unwrap();
+        let text = &f.remedies[0].text;
+        let crop = text.split("--crop ").nth(1).unwrap();
+        assert_eq!(crop, "13%,11%,73%,78%");
+        assert!(crop.parse::<crate::job::words::Crop>().is_ok());
     }
 
     #[test]

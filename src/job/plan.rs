@@ -161,7 +161,7 @@ impl Plan {
 
     /// The screens' settings for art that was read as `kind`: some look at it.
     pub fn options(&self, kind: Kind) -> Options {
-        Options { drawing: kind == Kind::Drawing, ..self.dots.options.clone() }
+        Options { drawing: kind.is_drawn(), ..self.dots.options.clone() }
     }
 
     /// The tone curve of the process for a screen, where one was measured.

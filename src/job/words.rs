@@ -71,6 +71,8 @@ words! {
         Photo = "photo",
         /// Its ink is marked.
         Drawing = "drawing",
+        /// It is drawn or printed on paper: shadow and colour of the paper are taken away, its ink is marked.
+        Paper = "paper",
     }
 }
 

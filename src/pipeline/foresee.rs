@@ -85,7 +85,7 @@ fn forecast(
 }
 
 /// A forecast by blocks as a picture shows it, and its exposures.
-fn pictured(blocks: Blocks) -> (Look, Vec<f32>) {
+pub(super) fn pictured(blocks: Blocks) -> (Look, Vec<f32>) {
     let look = Look {
         columns: blocks.columns,
         rows: blocks.rows,

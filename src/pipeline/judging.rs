@@ -52,6 +52,12 @@ pub(super) fn of_the_burn(plan: &Plan, stages: &Stages) -> Vec<&'static str> {
     [(over, "over-burn"), (under, "under-burn")].into_iter().filter(|(is, _)| *is).map(|(_, n)| n).collect()
 }
 
+/// Puts a further finding where its severity belongs.
+pub(super) fn add(all: &mut Vec<Finding>, found: Option<Finding>) {
+    all.extend(found);
+    all.sort_by_key(|f| std::cmp::Reverse(f.severity));
+}
+
 /// Findings about the art.
 fn art_findings(plan: &Plan, art: &Art, stages: &Stages) -> Vec<Finding> {
     let p = &stages.placement;

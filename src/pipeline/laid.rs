@@ -70,7 +70,7 @@ impl Laid {
         }
         let placement = &wanted.placement;
         let allowed = |y| placement.rect.allowed(&plan.blank, y);
-        let ink = (wanted.kind == Kind::Drawing).then(|| LineWork::new(&wanted.tone, allowed));
+        let ink = wanted.kind.is_drawn().then(|| LineWork::new(&wanted.tone, allowed));
         let (dots, gain) = dots(plan, plan.dots.screen, wanted.kind, wanted.tone, placement, progress)?;
         Ok(Laid { dots, gain, ink, powers: None })
     }

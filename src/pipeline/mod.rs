@@ -8,6 +8,8 @@ mod foresee;
 mod judging;
 mod laid;
 mod outcome;
+mod read;
+mod readings;
 mod shares;
 mod wanted;
 
@@ -17,6 +19,7 @@ pub use outcome::{Outcome, Stages};
 pub use wanted::{Wanted, wanted};
 
 use crate::art::{self, Art};
+use crate::findings::art as of_art;
 use crate::findings::detail::Detail;
 use crate::job::Plan;
 use crate::job::words::ToneBy;
@@ -35,7 +38,8 @@ use shares::Shares;
 pub fn run(plan: &Plan, art: &Art, name: &str, progress: &dyn Progress) -> Result<Outcome, PipelineError> {
     let wanted = wanted(plan, art, progress)?;
     let (placement, mean_wanted) = (wanted.placement, wanted.mean(plan));
-    let about_art = facts::art_facts(art, name, wanted.kind, &wanted.kind_why);
+    let about_art = facts::art_facts(art, name, &wanted.reading);
+    let (reading, around) = (wanted.reading.clone(), wanted.around);
     let read = wanted.kind;
     let (kind, left_out) = (Some(read), wanted.left_out(plan, art, progress)?);
     let mut notes = [art.notes(), &wanted.notes].concat();
@@ -49,11 +53,14 @@ pub fn run(plan: &Plan, art: &Art, name: &str, progress: &dyn Progress) -> Resul
     progress.begin("findings", Shares::of(plan.dots.screen).findings)?;
     let blurred = Wanted::blurred(plan, art, (read, &stages.placement), &stages.dots, progress)?;
     let detail = Detail { lost, blurred };
-    let findings = judging::findings(plan, Source::Art(art), &stages, &detail, progress);
+    let mut findings = judging::findings(plan, Source::Art(art), &stages, &detail, progress);
+    judging::add(&mut findings, around.and_then(|a| of_art::sheet_edge(&a)));
+    let readings = readings::unsure(plan, art, &reading, &stages.dots, progress)?;
+    judging::add(&mut findings, readings.as_ref().map(|r| of_art::reading_unsure(&reading, r.second.kind)));
     progress.go_on(0)?;
     let report = facts::report(plan, about_art, &stages.found(), &findings);
     let original = Some(art::likeness(art)?);
-    Ok(Outcome { stages, findings, report, original })
+    Ok(Outcome { stages, findings, report, original, readings })
 }
 
 /// Judges dots that something else made: they lie in the middle of the blank.
@@ -70,5 +77,5 @@ pub fn judge(plan: &Plan, dots: Dots, name: &str, progress: &dyn Progress) -> Re
     let findings = judging::findings(plan, Source::Dots(&stages.dots), &stages, &Detail::default(), progress);
     progress.go_on(0)?;
     let report = facts::report(plan, about_art, &stages.found(), &findings);
-    Ok(Outcome { stages, findings, report, original: None })
+    Ok(Outcome { stages, findings, report, original: None, readings: None })
 }

@@ -10,6 +10,7 @@ use crate::placement::Placement;
 use crate::plane::Dots;
 use crate::proof::facts::Found;
 use crate::proof::layout::{Layout, Look};
+use crate::proof::readings::Readings;
 use crate::proof::report::Report;
 use crate::scan::program::{Cost, Notes, Program};
 use crate::scan::raster::RasterPath;
@@ -136,6 +137,8 @@ pub struct Outcome {
     pub report: Report,
     /// What the art looks like, where there is art and not only dots.
     pub original: Option<Likeness>,
+    /// Both readings of art that could be either.
+    pub readings: Option<Readings>,
 }
 
 impl Outcome {

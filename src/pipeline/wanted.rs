@@ -1,8 +1,11 @@
 //! Wanted: art to the wanted mark of each dot, by place, drawing, shape and the look of the piece.
 
 use super::error::PipelineError;
+use super::read::{self, ReadArt};
 use super::shares::Shares;
+use crate::art::reading::Decision;
 use crate::art::{self, Art, Kind, View};
+use crate::findings::art::Around;
 use crate::job::Plan;
 use crate::job::words::{ReadAs, ToneBy};
 use crate::mark::{Blurred, blurred};
@@ -22,8 +25,10 @@ pub struct Wanted {
     pub tone: Tone,
     /// How the art was read.
     pub kind: Kind,
-    /// Why it was read so.
-    pub kind_why: String,
+    /// How sure that is, and why.
+    pub reading: Decision,
+    /// What lies around a sheet of paper, where it does not fill the picture.
+    pub around: Option<Around>,
     /// Things a person should know.
     pub notes: Vec<String>,
 }
@@ -50,7 +55,7 @@ impl Wanted {
     /// # Errors
     /// As [`wanted`]: a part that is left out is looked for in the whole art, drawn coarsely.
     pub fn left_out(&self, plan: &Plan, art: &Art, progress: &dyn Progress) -> Result<f64, PipelineError> {
-        if self.kind != Kind::Drawing {
+        if !self.kind.is_drawn() {
             return Ok(0.0);
         }
         let p = &self.placement;
@@ -154,6 +159,16 @@ fn abreast(rows: [&[f32]; ABREAST]) -> [f64; ABREAST] {
 /// # Errors
 /// See [`PipelineError`]; [`PipelineError::Stopped`] where the person asked for it.
 pub fn wanted(plan: &Plan, art: &Art, progress: &dyn Progress) -> Result<Wanted, PipelineError> {
+    wanted_as(plan, art, plan.art.read_as, progress)
+}
+
+/// The same with another reading than the plan's.
+pub(super) fn wanted_as(
+    plan: &Plan,
+    art: &Art,
+    read_as: ReadAs,
+    progress: &dyn Progress,
+) -> Result<Wanted, PipelineError> {
     let shares = Shares::of(plan.dots.screen);
     progress.begin("placing", shares.placing)?;
     let mut view = View {
@@ -171,15 +186,16 @@ pub fn wanted(plan: &Plan, art: &Art, progress: &dyn Progress) -> Result<Wanted,
         placement::place(&Outline { aspect: w / h, hull }, &plan.blank, plan.art.place, plan.grid)?;
     view.window = placement.window;
 
-    let (kind, kind_why) = match plan.art.read_as {
-        ReadAs::Auto => art::kind::decide(art),
-        ReadAs::Photo => (Kind::Photo, words::AS_ASKED.to_string()),
-        ReadAs::Drawing => (Kind::Drawing, words::AS_ASKED.to_string()),
-    };
+    let read = ReadArt::new(plan, art, read_as);
+    let kind = read.reading.kind;
 
     progress.begin("drawing at the dots' density", shares.drawing)?;
     let rect = &placement.rect;
-    let rendered = art::render(art, &view, rect.columns, rect.rows, kind)?;
+    let read::Drawn { rendered, sheet, note } = read.render(&view, rect.columns, rect.rows)?;
+    let around = sheet.map(|sheet| {
+        let crop = read::crop_to(&sheet, &view);
+        Around { share: sheet.share, crop: [crop.left, crop.top, crop.width(), crop.height()] }
+    });
     progress.begin("tones", shares.tones)?;
     let pitch = (plan.grid.along.0, plan.grid.across.0);
     let mut shaping = plan.tone.shape.clone();
@@ -194,11 +210,12 @@ pub fn wanted(plan: &Plan, art: &Art, progress: &dyn Progress) -> Result<Wanted,
     let (light, shaped) = shape::shape(rendered.light, rendered.alpha.as_ref(), &shaping, pitch)?;
     let mut notes: Vec<String> = shaped.levels.map(words::levels).into_iter().collect();
     notes.extend(shaped.automatic.as_ref().map(words::automatic));
+    notes.extend(note);
     let looks =
         tone_mapping::Looks { unmarked: plan.burn.response.y_unmarked, marked: plan.burn.response.y_marked };
     let mut tone = match kind {
         Kind::Photo => tone_mapping::photo(light, rendered.alpha.as_ref(), looks),
-        Kind::Drawing => {
+        Kind::Drawing | Kind::Paper => {
             let (ink, note) = tone_mapping::ink(&light, rendered.alpha.as_ref());
             notes.extend(note);
             tone_mapping::drawing(light, rendered.alpha.as_ref(), ink)
@@ -207,7 +224,7 @@ pub fn wanted(plan: &Plan, art: &Art, progress: &dyn Progress) -> Result<Wanted,
     if negative {
         exchange(&mut tone, rendered.alpha.as_ref());
     }
-    Ok(Wanted { placement, tone, kind, kind_why, notes })
+    Ok(Wanted { placement, tone, kind, reading: read.reading, around, notes })
 }
 
 /// Exchanges ink and ground; what is transparent stays unmarked.

@@ -5,7 +5,8 @@ use super::report::{
     Report, SCHEMA_VERSION, TimeFacts,
 };
 use super::{steps, words};
-use crate::art::{Art, Kind};
+use crate::art::Art;
+use crate::art::reading::Decision;
 use crate::findings::Finding;
 use crate::job::words::ToneBy;
 use crate::job::{Known, Plan, Standing};
@@ -72,13 +73,15 @@ pub fn report(plan: &Plan, art: ArtFacts, found: &Found, findings: &[Finding]) -
 }
 
 /// What is known of art that was drawn.
-pub fn art_facts(art: &Art, name: &str, kind: Kind, why: &str) -> ArtFacts {
+pub fn art_facts(art: &Art, name: &str, reading: &Decision) -> ArtFacts {
     let pixels = art.pixels();
     ArtFacts {
         name: name.to_string(),
         format: art.describe(),
-        read_as: kind.to_string(),
-        read_as_why: why.to_string(),
+        read_as: reading.kind.to_string(),
+        // Two decimals: the model knows no more.
+        read_as_sure_share: reading.other.map(|_| (reading.sure * 100.0).round() / 100.0),
+        read_as_why: reading.why.clone(),
         width_px: pixels.map(|p| p.0 as u32),
         height_px: pixels.map(|p| p.1 as u32),
     }
@@ -90,6 +93,7 @@ pub fn art_facts_of_dots(name: &str, columns: usize, rows: usize) -> ArtFacts {
         name: name.to_string(),
         format: "1-bit PNG".into(),
         read_as: "dots".into(),
+        read_as_sure_share: None,
         read_as_why: "they are judged as they are".into(),
         width_px: Some(columns as u32),
         height_px: Some(rows as u32),

@@ -29,6 +29,7 @@ pub fn report() -> Report {
             name: "lighthouse at dusk.jpg".into(),
             format: "JPEG".into(),
             read_as: "photo".into(),
+            read_as_sure_share: Some(0.97),
             read_as_why: "it has continuous tones".into(),
             width_px: Some(4032),
             height_px: Some(3024),

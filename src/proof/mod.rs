@@ -13,6 +13,7 @@ pub mod loupe;
 pub mod page;
 pub mod picture;
 pub mod plot;
+pub mod readings;
 pub mod reduce;
 pub mod report;
 pub mod scale;

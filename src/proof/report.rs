@@ -69,8 +69,10 @@ pub struct ArtFacts {
     pub name: String,
     /// File format in words (`JPEG`, `SVG`, …).
     pub format: String,
-    /// How it was read: `photo` or `drawing`.
+    /// How it was read: `photo`, `drawing` or `paper`.
     pub read_as: String,
+    /// How sure that is, 0 to 1; none where it was asked for or cannot be otherwise.
+    pub read_as_sure_share: Option<f64>,
     /// Why it was read so.
     pub read_as_why: String,
     /// Columns of the source as it stands upright; absent for drawings without pixels.

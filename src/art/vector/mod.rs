@@ -22,7 +22,7 @@ mod watch;
 use std::io::Read;
 use std::sync::{Arc, Mutex, PoisonError};
 
-use resvg::usvg::{ImageHrefResolver, Options, Tree};
+use resvg::usvg::{Group, ImageHrefResolver, ImageKind, Node, Options, Tree};
 
 use self::embedded::Embedded;
 use self::guard::MAX_TEXT;
@@ -51,8 +51,26 @@ impl Vector {
         &self.lettering
     }
 
+    /// Whether it is nothing but one picture of picture elements: a photo that came in a drawing's file.
+    pub(super) fn is_one_picture(&self) -> bool {
+        let (mut pictures, mut others) = (0, 0);
+        count(self.tree.root(), &mut pictures, &mut others);
+        pictures == 1 && others == 0
+    }
+
     pub(super) fn notes(&self) -> &[String] {
         &self.notes
+    }
+}
+
+/// Counts pictures of picture elements, and what else a drawing holds.
+fn count(group: &Group, pictures: &mut usize, others: &mut usize) {
+    for node in group.children() {
+        match node {
+            Node::Group(inner) => count(inner, pictures, others),
+            Node::Image(image) if !matches!(image.kind(), ImageKind::SVG(_)) => *pictures += 1,
+            _ => *others += 1,
+        }
     }
 }
 

@@ -1,0 +1,70 @@
+//! Colours as stored: what luminance alone does not tell, kept where art has any colours to speak of.
+
+use std::fmt;
+use std::sync::Arc;
+
+use super::turn::{Turn, turned};
+use crate::parallel;
+use crate::plane::Light;
+
+/// Channels that differ by so many codes are a colour and not the noise of a compression.
+const COLOURFUL: u8 = 32;
+/// One picture element in so many must be coloured.
+const ONE_IN: usize = 2000;
+
+/// Red, green and blue codes of a raster as it was stored, before it was brought upright. Shared, never changed.
+#[derive(Clone)]
+pub struct Colours {
+    codes: Arc<[u8]>,
+    channels: usize,
+    width: usize,
+    height: usize,
+    turn: Turn,
+    mirror: bool,
+}
+
+impl fmt::Debug for Colours {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "Colours({} x {})", self.width, self.height)
+    }
+}
+
+impl Colours {
+    /// Codes of `channels` (3, or 4 with alpha) a picture element; `None` where the picture is grey.
+    pub(super) fn of(codes: Vec<u8>, channels: usize, width: usize, height: usize) -> Option<Colours> {
+        let coloured = codes
+            .chunks_exact(channels.max(3))
+            .filter(|p| {
+                let (low, high) = (p[0].min(p[1]).min(p[2]), p[0].max(p[1]).max(p[2]));
+                high - low >= COLOURFUL
+            })
+            .count();
+        let enough = coloured * ONE_IN >= width * height && coloured > 0;
+        enough.then(|| Colours {
+            codes: codes.into(),
+            channels,
+            width,
+            height,
+            turn: Turn::None,
+            mirror: false,
+        })
+    }
+
+    /// The same, to be turned and then mirrored before use.
+    pub(super) fn turned(self, turn: Turn, mirror: bool) -> Colours {
+        Colours { turn, mirror, ..self }
+    }
+
+    /// A plane with one value a picture element, upright, of its red, green and blue (0 to 1).
+    pub(super) fn map(&self, f: impl Fn([f32; 3]) -> f32 + Sync + Send) -> Light {
+        let mut out = vec![0.0f32; self.width * self.height];
+        let (w, n) = (self.width, self.channels);
+        parallel::bands(&mut out, w, 32, |first, band| {
+            let source = &self.codes[first * w * n..first * w * n + band.len() * n];
+            for (p, v) in source.chunks_exact(n).zip(band) {
+                *v = f([p[0], p[1], p[2]].map(|c| f32::from(c) / 255.0));
+            }
+        });
+        turned(Light::from_vec(self.width, self.height, out), self.turn, self.mirror)
+    }
+}

@@ -1,0 +1,291 @@
+//! Background: the light that bare paper would give at each place, with its shadows, from the picture itself.
+//!
+//! Strokes are narrow and darker than the paper around them. So the light of a cell is a high quantile of what it
+//! holds; a closing (the greatest of a neighbourhood, then the least of that) carries the paper over what is
+//! broader than a cell, and leaves a shadow, which is broader than the neighbourhood, as it is. A closing of the
+//! picture's tones as background estimate: J. Serra, Image Analysis and Mathematical Morphology (1982).
+//! A patch of cells far darker than the lightest paper a good way around is no shadow but a solid of ink: the paper there
+//! is carried in from its sides. One that reaches the picture's edge is what the sheet lies on, and stays.
+
+/// Cells along the longer side.
+const CELLS: usize = 100;
+/// Half width of the closing, cells: a solid up to a tenth of the longer side is carried over.
+const REACH: usize = 5;
+/// Half width of the surroundings in which a solid's paper is looked for, cells.
+const FAR: usize = 16;
+/// A cell under this share of its surroundings' paper is ink: a shadow of a hand or a phone leaves more than half of
+/// the light (common practice, no source).
+const INK_UNDER: f32 = 0.42;
+/// Share of a cell that is darker than its paper, at most: the light of paper is read from the rest.
+const QUANTILE: f64 = 0.8;
+
+/// The light of bare paper, by cells.
+#[derive(Debug, Clone)]
+pub(super) struct Background {
+    columns: usize,
+    rows: usize,
+    cell: (f64, f64),
+    light: Vec<f32>,
+}
+
+impl Background {
+    /// Of a picture of relative luminance; places that are not `opaque` do not count.
+    pub fn of(width: usize, height: usize, light: &[f32], opaque: Option<&[bool]>) -> Background {
+        let side = (width.max(height) as f64 / CELLS as f64).max(4.0);
+        let columns = ((width as f64 / side).round() as usize).max(1);
+        let rows = ((height as f64 / side).round() as usize).max(1);
+        let cell = (width as f64 / columns as f64, height as f64 / rows as f64);
+        let cut = |i: usize, size: f64, n: usize| ((i as f64 * size).round() as usize).min(n);
+        let quantiles = crate::parallel::map(rows, |r| {
+            let ys = cut(r, cell.1, height)..cut(r + 1, cell.1, height);
+            (0..columns)
+                .map(|c| {
+                    let xs = cut(c, cell.0, width)..cut(c + 1, cell.0, width);
+                    let mut values: Vec<f32> = ys
+                        .clone()
+                        .flat_map(|y| xs.clone().map(move |x| y * width + x))
+                        .filter(|&i| opaque.is_none_or(|o| o[i]))
+                        .map(|i| light[i])
+                        .collect();
+                    let at = (values.len() as f64 * QUANTILE) as usize;
+                    (at < values.len()).then(|| *values.select_nth_unstable_by(at, f32::total_cmp).1)
+                })
+                .collect::<Vec<Option<f32>>>()
+        });
+        let raw: Vec<f32> = quantiles.into_iter().flatten().map(|v| v.unwrap_or(0.0)).collect();
+        let raw = without_solids(raw, columns, rows);
+        let closed = closing(&raw, columns, rows);
+        let light = smooth(&closed, columns, rows);
+        Background { columns, rows, cell, light }
+    }
+
+    /// Columns and rows of cells.
+    pub fn cells(&self) -> (usize, usize) {
+        (self.columns, self.rows)
+    }
+
+    /// The light of each cell, row after row.
+    pub fn light(&self) -> &[f32] {
+        &self.light
+    }
+
+    /// The background of row `y`, one value a column.
+    pub fn row(&self, y: usize, out: &mut [f32]) {
+        let at = |v: f64, cell: f64, n: usize| {
+            let p = ((v + 0.5) / cell - 0.5).clamp(0.0, (n - 1) as f64);
+            let i = (p as usize).min(n.saturating_sub(2));
+            (i, (i + 1).min(n - 1), (p - i as f64) as f32)
+        };
+        let (above, below, v) = at(y as f64, self.cell.1, self.rows);
+        let line: Vec<f32> = (0..self.columns)
+            .map(|c| {
+                let (a, b) = (self.light[above * self.columns + c], self.light[below * self.columns + c]);
+                a + (b - a) * v
+            })
+            .collect();
+        for (x, o) in out.iter_mut().enumerate() {
+            let (left, right, u) = at(x as f64, self.cell.0, self.columns);
+            *o = line[left] + (line[right] - line[left]) * u;
+        }
+    }
+
+    /// The standard deviation of its logarithm, and its median.
+    pub fn spread(&self) -> (f64, f64) {
+        let logs: Vec<f64> = self.light.iter().map(|&l| libm::log(f64::from(l.max(1e-4)))).collect();
+        let n = logs.len().max(1) as f64;
+        let mean = logs.iter().sum::<f64>() / n;
+        let deviation = (logs.iter().map(|l| (l - mean) * (l - mean)).sum::<f64>() / n).sqrt();
+        let mut sorted = self.light.clone();
+        sorted.sort_unstable_by(f32::total_cmp);
+        (deviation, sorted.get(sorted.len() / 2).copied().map_or(1.0, f64::from))
+    }
+}
+
+/// Cells of solid ink replaced by the mean of the paper at their sides, ring after ring from the outside in.
+fn without_solids(raw: Vec<f32>, columns: usize, rows: usize) -> Vec<f32> {
+    let far = around(&around(&raw, columns, rows, FAR, f32::max), columns, rows, FAR, f32::min);
+    let mut paper: Vec<Option<f32>> =
+        raw.iter().zip(&far).map(|(&r, &f)| (r >= INK_UNDER * f).then_some(r)).collect();
+    beyond(&mut paper, &raw, columns, rows);
+    let known = paper.iter().flatten().count();
+    // Where nearly all would be ink there is no sheet of paper to speak of.
+    if known * 4 < raw.len() {
+        return raw;
+    }
+    while paper.iter().any(Option::is_none) {
+        let before = paper.clone();
+        for r in 0..rows {
+            for c in 0..columns {
+                if before[r * columns + c].is_some() {
+                    continue;
+                }
+                let (mut sum, mut n) = (0.0f32, 0u8);
+                for y in r.saturating_sub(1)..(r + 2).min(rows) {
+                    for x in c.saturating_sub(1)..(c + 2).min(columns) {
+                        if let Some(v) = before[y * columns + x] {
+                            sum += v;
+                            n += 1;
+                        }
+                    }
+                }
+                if n > 0 {
+                    paper[r * columns + c] = Some(sum / f32::from(n));
+                }
+            }
+        }
+        if paper == before {
+            break;
+        }
+    }
+    paper.into_iter().zip(raw).map(|(p, r)| p.unwrap_or(r)).collect()
+}
+
+/// Dark patches that reach the picture's edge are no ink: their cells are known again.
+fn beyond(paper: &mut [Option<f32>], raw: &[f32], columns: usize, rows: usize) {
+    let edge = |i: usize| {
+        i.is_multiple_of(columns) || i % columns + 1 == columns || i < columns || i / columns + 1 == rows
+    };
+    let mut next: Vec<usize> = (0..raw.len()).filter(|&i| edge(i) && paper[i].is_none()).collect();
+    // A stroke that runs off the picture is no table: that takes a fair part of the frame.
+    if next.len() * 12 < 2 * (columns + rows) {
+        return;
+    }
+    next.iter().for_each(|&i| paper[i] = Some(raw[i]));
+    while let Some(i) = next.pop() {
+        let (c, r) = (i % columns, i / columns);
+        let near = [
+            (c > 0, i.wrapping_sub(1)),
+            (c + 1 < columns, i + 1),
+            (r > 0, i.wrapping_sub(columns)),
+            (r + 1 < rows, i + columns),
+        ];
+        for (there, j) in near {
+            if there && paper[j].is_none() {
+                paper[j] = Some(raw[j]);
+                next.push(j);
+            }
+        }
+    }
+}
+
+/// The closing. Beyond its edges the plane goes on falling as it does inside them, or else is as at its edge: so paper
+/// that darkens towards the edge of the picture is not carried over either.
+fn closing(v: &[f32], columns: usize, rows: usize) -> Vec<f32> {
+    let (wide, high) = (columns + 2 * REACH, rows + 2 * REACH);
+    let fall = |at: usize, n: usize| -> (usize, Option<usize>) {
+        let last = n - 1;
+        match at.checked_sub(REACH) {
+            None => (0, Some((REACH - at).min(last))),
+            Some(i) if i > last => (last, Some(last - (i - last).min(last))),
+            Some(i) => (i, None),
+        }
+    };
+    let beyond = |edge: f32, inner: f32| (edge * edge / inner.max(1e-6)).min(edge);
+    let mut padded = Vec::with_capacity(wide * high);
+    for y in 0..high {
+        let (r, inner_r) = fall(y, rows);
+        for x in 0..wide {
+            let (c, inner_c) = fall(x, columns);
+            let mut value = v[r * columns + c];
+            if let Some(i) = inner_c {
+                value = beyond(value, v[r * columns + i]);
+            }
+            if let Some(i) = inner_r {
+                value = value.min(beyond(v[r * columns + c], v[i * columns + c]));
+            }
+            padded.push(value);
+        }
+    }
+    let closed = around(&around(&padded, wide, high, REACH, f32::max), wide, high, REACH, f32::min);
+    (0..v.len()).map(|i| closed[(i / columns + REACH) * wide + i % columns + REACH]).collect()
+}
+
+/// The greatest or least of the square of so many cells around each cell, first along rows, then along columns.
+fn around(v: &[f32], columns: usize, rows: usize, reach: usize, pick: fn(f32, f32) -> f32) -> Vec<f32> {
+    let mut along = vec![0.0f32; v.len()];
+    for r in 0..rows {
+        let row = &v[r * columns..(r + 1) * columns];
+        for c in 0..columns {
+            let part = &row[c.saturating_sub(reach)..(c + reach + 1).min(columns)];
+            along[r * columns + c] = part.iter().copied().reduce(pick).unwrap_or(0.0);
+        }
+    }
+    let mut out = vec![0.0f32; v.len()];
+    for r in 0..rows {
+        let span = r.saturating_sub(reach)..(r + reach + 1).min(rows);
+        for c in 0..columns {
+            out[r * columns + c] = span.clone().map(|r| along[r * columns + c]).reduce(pick).unwrap_or(0.0);
+        }
+    }
+    out
+}
+
+/// Each cell and its eight neighbours by the weights 1 2 1 both ways: the cells' own steps are gone.
+fn smooth(v: &[f32], columns: usize, rows: usize) -> Vec<f32> {
+    let pass = |v: &[f32], n: usize, stride: usize, i: usize, at: usize| {
+        let (before, after) = (if at > 0 { i - stride } else { i }, if at + 1 < n { i + stride } else { i });
+        (v[before] + 2.0 * v[i] + v[after]) / 4.0
+    };
+    let along: Vec<f32> = (0..v.len()).map(|i| pass(v, columns, 1, i, i % columns)).collect();
+    (0..v.len()).map(|i| pass(&along, rows, columns, i, i / columns)).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn strokes_leave_no_trace_and_a_shadow_stays() {
+        let (w, h) = (600, 400);
+        // Paper that darkens to the right, with strokes 6 wide and a solid of 40 x 40.
+        let paper = |x: usize| 0.8 - 0.5 * x as f32 / w as f32;
+        let light: Vec<f32> = (0..w * h)
+            .map(|i| {
+                let (x, y) = (i % w, i / w);
+                let inked = (x + 30) % 60 < 6 || ((300..340).contains(&x) && (100..140).contains(&y));
+                if inked { paper(x) * 0.1 } else { paper(x) }
+            })
+            .collect();
+        let ground = Background::of(w, h, &light, None);
+        let mut row = vec![0.0; w];
+        for y in [20, 120, 380] {
+            ground.row(y, &mut row);
+            for (x, &found) in row.iter().enumerate().take(597).skip(3) {
+                assert!((found / paper(x) - 1.0).abs() < 0.06, "{x} {y}: {found} for {}", paper(x));
+            }
+        }
+    }
+
+    #[test]
+    fn a_large_solid_is_no_shadow() {
+        let (w, h) = (500, 400);
+        let light: Vec<f32> = (0..w * h)
+            .map(|i| {
+                let (x, y) = (i % w, i / w);
+                if (150..300).contains(&x) && (100..250).contains(&y) { 0.05 } else { 0.7 }
+            })
+            .collect();
+        let mut row = vec![0.0; w];
+        Background::of(w, h, &light, None).row(200, &mut row);
+        assert!(row.iter().all(|b| (b - 0.7).abs() < 0.02), "{row:?}");
+    }
+
+    #[test]
+    fn a_table_around_the_sheet_stays_dark() {
+        let (w, h) = (500, 400);
+        let light: Vec<f32> = (0..w * h)
+            .map(|i| if (80..420).contains(&(i % w)) && (60..340).contains(&(i / w)) { 0.7 } else { 0.1 })
+            .collect();
+        let mut row = vec![0.0; w];
+        Background::of(w, h, &light, None).row(200, &mut row);
+        assert!((row[20] - 0.1).abs() < 0.02 && (row[250] - 0.7).abs() < 0.02, "{} {}", row[20], row[250]);
+    }
+
+    #[test]
+    fn the_smallest_picture_has_a_background() {
+        let ground = Background::of(1, 1, &[0.3], None);
+        let mut row = [0.0];
+        ground.row(0, &mut row);
+        assert_eq!(row, [0.3]);
+    }
+}

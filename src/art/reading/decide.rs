@@ -1,0 +1,136 @@
+//! Decide: the reading of art, how sure it is, and why, in words.
+
+use super::features::{Features, measure};
+use super::kind::Kind;
+use super::model::{KINDS, likelihoods};
+use super::small::Small;
+use crate::art::picture::Facts;
+use crate::art::{Art, Format, Model, Raster, View, Window, render};
+
+/// A decision that is less sure than this (0 to 1) is worth a second look.
+pub const UNSURE: f64 = 0.8;
+/// How sure a decision is at most when it rests on looks alone.
+const MOST: f64 = 0.999;
+
+/// How art is read, and how that came about.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Decision {
+    /// The reading.
+    pub kind: Kind,
+    /// How sure it is, 0 to 1; 1 where it was asked for.
+    pub sure: f64,
+    /// The next likely reading, where another is possible at all.
+    pub other: Option<Kind>,
+    /// Why, in words that follow "as".
+    pub why: String,
+}
+
+impl Decision {
+    /// What a person asked for.
+    pub fn asked(kind: Kind, why: &str) -> Decision {
+        Decision { kind, sure: 1.0, other: None, why: why.to_string() }
+    }
+
+    fn certain(kind: Kind, why: &str) -> Decision {
+        Decision { kind, sure: 1.0, other: None, why: why.to_string() }
+    }
+}
+
+/// What is measured of the part `crop` of a raster; `None` for a drawing of any density and where nothing is opaque.
+pub fn features(art: &Art, crop: Window) -> Option<Features> {
+    match art {
+        Art::Vector(_) => None,
+        Art::Raster(raster) => measure(&Small::of(raster, crop)),
+    }
+}
+
+/// Decides how the part `crop` of the art is read when nobody says, how sure that is, and why.
+pub fn decide(art: &Art, crop: Window) -> Decision {
+    let raster = match art {
+        Art::Vector(v) if v.is_one_picture() => return embedded(art, crop),
+        Art::Vector(_) => return Decision::certain(Kind::Drawing, "it is an SVG drawing"),
+        Art::Raster(r) => r,
+    };
+    of(raster, crop)
+}
+
+/// Longer side in which a picture within a drawing is looked at.
+const SIDE: f64 = 800.0;
+
+/// Decides on a drawing that holds nothing but a picture.
+fn embedded(art: &Art, crop: Window) -> Decision {
+    let view = View { crop, ..View::default() };
+    let (w, h) = view.size(art);
+    let dots = |v: f64| ((v * SIDE / w.max(h)).round() as usize).max(1);
+    let Ok(drawn) = render(art, &view, dots(w), dots(h), Kind::Photo) else {
+        return Decision::certain(Kind::Drawing, "it is an SVG drawing");
+    };
+    let facts = Facts {
+        format: Format::Svg,
+        bits: 8,
+        model: Model::Rgb,
+        bilevel: false,
+        colour: String::new(),
+        profile: false,
+        resolution: None,
+        notes: Vec::new(),
+    };
+    let raster = Raster { light: drawn.light, alpha: drawn.alpha, colours: None, facts };
+    let said = of(&raster, Window::WHOLE);
+    Decision { why: format!("it is an SVG that holds nothing but a picture, and {}", said.why), ..said }
+}
+
+fn of(raster: &Raster, crop: Window) -> Decision {
+    if raster.facts.bilevel {
+        return Decision::certain(Kind::Drawing, "it has no more than two tones");
+    }
+    let small = Small::of(raster, crop);
+    let Some(f) = measure(&small) else {
+        return Decision::certain(Kind::Drawing, "nothing of it is opaque");
+    };
+    let mut likely = likelihoods(&f);
+    // A cut-out is made by a program that draws: paper under a camera is never transparent.
+    let stencil = small.clear_cut >= 0.85 && small.transparent >= 0.03;
+    if stencil {
+        likely[1] += likely[2];
+        likely[2] = 0.0;
+    }
+    if grainy(&f) && !stencil {
+        // Neither ink nor ground of a drawing has grain all over.
+        let others = likely[0] + likely[2];
+        likely = [likely[0], 0.0, likely[2]].map(|l| if others > 0.0 { l / others } else { 0.5 });
+    }
+    let mut order = [0usize, 1, 2];
+    order.sort_by(|&a, &b| likely[b].total_cmp(&likely[a]).then(a.cmp(&b)));
+    let kind = KINDS[order[0]];
+    Decision {
+        kind,
+        sure: likely[order[0]].min(MOST),
+        other: Some(KINDS[order[1]]),
+        why: why(kind, &f, stencil),
+    }
+}
+
+/// Whether the picture has grain all over, as a camera's sensor gives it in fog or at night: no block of it is quiet, and
+/// the usual block varies by more than a drawing's ground does and less than hatching.
+fn grainy(f: &Features) -> bool {
+    let (noise, quiet) = (libm::exp(f[10]) - 0.1, f[21]);
+    (2.5..14.0).contains(&noise) && quiet < 0.05
+}
+
+fn why(kind: Kind, f: &Features, stencil: bool) -> String {
+    let percent = |v: f64| format!("{:.0}%", (v * 100.0).floor().clamp(0.0, 100.0));
+    let [flat, _, _, _, tones, ..] = *f;
+    match kind {
+        Kind::Drawing if stencil => {
+            format!("it is cut out on transparency and {} of it lies in few flat tones", percent(tones))
+        }
+        Kind::Drawing => format!("{} of it lies in few flat tones that stand apart", percent(tones)),
+        Kind::Paper => format!(
+            "it shows strokes on paper: {} of it is bare paper, once its light and shadow are evened out",
+            percent(f[6])
+        ),
+        Kind::Photo if flat > 0.9 => "its tones run smoothly into each other".to_string(),
+        Kind::Photo => format!("its tones run into each other: only {} of it is flat", percent(flat)),
+    }
+}

@@ -1,0 +1,542 @@
+//! Ink: what of a drawing differs from the ground that it lies on.
+//!
+//! The ground is the tone along the border (or none, where that is transparent). The share of ink of a place is its
+//! distance from the ground in luma and colour differences (ITU-R BT.709-6, item 3), where code values are blended by
+//! whatever drew the edges: along an edge the distance is the share of the ink's cover. So white lettering on black
+//! is ink, and yellow on white, hardly darker, is seen by its colour.
+//!
+//! Tones: what fills a notable area evenly is meant. The strongest ink becomes solid and so do inks nearly as strong,
+//! unless two of them touch, where lettering would drown; a tint stays one. The ripple of a compression beside an edge
+//! is none of these: each tone draws to itself what lies within the ripple's height.
+
+use crate::art::{Colours, Format, Raster, Rendered};
+use crate::colour::{Curve, linear_to_srgb, srgb_to_linear};
+use crate::parallel;
+use crate::plane::{Alpha, Light};
+
+/// An ink of this share of the strongest is meant to be solid (common practice in preparing line art, no source).
+const SOLID_FROM: f64 = 0.72;
+/// The share that a strong ink gets where it touches a stronger one.
+const BESIDE: f64 = 0.6;
+/// Least share of a tint that is meant: it must show.
+const LEAST_TINT: f64 = 0.12;
+/// The strongest ink is brought to solid from no less than this: below, it is the noise of an empty picture.
+const LEAST_INK: f64 = 0.06;
+/// Half width of a tone, of 255.
+const TONE: usize = 8;
+/// Most of the ripple that is taken for one.
+const MOST_RIPPLE: f64 = 0.22;
+
+/// How the shares of ink of a drawing become marks.
+#[derive(Debug, Clone)]
+pub struct Inked {
+    /// Share of ink and what it becomes, rising; empty where it stays as it is.
+    steps: Vec<(f64, f64)>,
+    /// A note for the person, where the ground is not white.
+    pub note: Option<String>,
+}
+
+/// Luma and the two colour differences of red, green and blue codes, 0..1.
+fn opponent([r, g, b]: [f32; 3]) -> [f32; 3] {
+    let y = 0.2126 * r + 0.7152 * g + 0.0722 * b;
+    [y, (b - y) / 1.8556, (r - y) / 1.5748]
+}
+
+/// What ground and ink are found in.
+struct Planes<'a> {
+    light: &'a Light,
+    alpha: Option<&'a Alpha>,
+    colours: Option<&'a Colours>,
+    lossy: bool,
+}
+
+/// Least share of ink of a place, and least share of places with it, for a ground to be one: art of one tone all over
+/// is all ink.
+const SEEN: (f32, usize) = (0.1, 5000);
+
+/// Finds ground and ink of a drawing: the drawing as dark ink on white (code 1 − share of ink, as linear light), and how
+/// its tones are settled once it is rendered.
+pub fn inked(raster: &Raster) -> (Raster, Inked) {
+    let planes = Planes {
+        light: &raster.light,
+        alpha: raster.alpha.as_ref(),
+        colours: raster.colours.as_ref(),
+        lossy: matches!(raster.facts.format, Format::Jpeg | Format::WebP),
+    };
+    let (light, inked) = planes.inked(planes.ground());
+    (Raster { light, alpha: raster.alpha.clone(), colours: None, facts: raster.facts.clone() }, inked)
+}
+
+/// Does the same to an SVG drawing, rendered, whose ground is not white; else changes nothing. Its tones are as they
+/// were drawn, so nothing needs settling but that the strongest ink is solid.
+pub fn on_its_ground(rendered: &mut Rendered) -> Option<String> {
+    let planes =
+        Planes { light: &rendered.light, alpha: rendered.alpha.as_ref(), colours: None, lossy: false };
+    let ground = planes.ground();
+    if ground.1 {
+        return None;
+    }
+    let (light, inked) = planes.inked(ground);
+    inked.note.as_ref()?;
+    rendered.light = light;
+    inked.settle(&mut rendered.light, 1.0);
+    inked.note
+}
+
+impl Planes<'_> {
+    fn inked(&self, (ground, plain): ([f32; 3], bool)) -> (Light, Inked) {
+        let mut share = self.shares(ground);
+        let differs = share.data().iter().filter(|s| **s > SEEN.0).count();
+        let plain = plain || differs * SEEN.1 < share.data().len();
+        if plain && ground != WHITE {
+            share = self.shares(WHITE);
+        }
+        let steps = Tones::of(&share, self.alpha, self.lossy).steps();
+        let curve = Curve::new(|s| srgb_to_linear(1.0 - s));
+        let w = share.width();
+        parallel::bands(share.data_mut(), w, 32, |_, band| curve.apply(band));
+        let note = (!plain).then(|| {
+            if ground[0] < 0.5 {
+                "its ground is dark: what is lighter is taken for the ink, and the ground stays bare"
+                    .to_string()
+            } else {
+                "its ground is tinted: it stays bare, and what differs from it is taken for the ink"
+                    .to_string()
+            }
+        });
+        (share, Inked { steps, note })
+    }
+}
+
+impl Inked {
+    /// Brings the drawing, rendered to dots, to the marks that its tones mean. `enlarged` is how many dots there are
+    /// to a picture element: from two on, edges are drawn steeper about their middle, since a soft ramp would be
+    /// screened as a tone.
+    pub fn settle(&self, light: &mut Light, enlarged: f64) {
+        let soft = if enlarged > 1.5 { 0.25 * (1.0 - 1.0 / enlarged) } else { 0.0 };
+        let two_tone = self.steps.len() <= 4;
+        if self.steps.is_empty() && soft == 0.0 {
+            return;
+        }
+        let steps = if self.steps.is_empty() { vec![(0.0, 0.0), (1.0, 1.0)] } else { self.steps.clone() };
+        let become_ = |share: f64| {
+            let v = along(&steps, share);
+            if two_tone { ((v - soft) / (1.0 - 2.0 * soft)).clamp(0.0, 1.0) } else { v }
+        };
+        let curve = Curve::new(|y| srgb_to_linear(1.0 - become_(1.0 - linear_to_srgb(y))));
+        let w = light.width();
+        parallel::bands(light.data_mut(), w, 16, |_, band| curve.apply(band));
+    }
+}
+
+/// The value of the polygon through `points` at `x`; level beyond its ends.
+fn along(points: &[(f64, f64)], x: f64) -> f64 {
+    let i = points.partition_point(|p| p.0 <= x);
+    match (i.checked_sub(1).and_then(|i| points.get(i)), points.get(i)) {
+        (Some(a), Some(b)) => a.1 + (b.1 - a.1) * (x - a.0) / (b.0 - a.0).max(1e-9),
+        (Some(end), None) | (None, Some(end)) => end.1,
+        (None, None) => x,
+    }
+}
+
+/// White paper: luma and colour differences.
+const WHITE: [f32; 3] = [1.0, 0.0, 0.0];
+
+impl Planes<'_> {
+    /// The ground (luma and colour differences), and whether it is white or nothing, as usual.
+    fn ground(&self) -> ([f32; 3], bool) {
+        let raster = self;
+        let (w, h) = (raster.light.width(), raster.light.height());
+        let frame = (w.min(h) / 100).max(1);
+        let code = Curve::new(linear_to_srgb);
+        // One plane a component, where there are colours; the border alone is looked at.
+        let part = |k: usize| raster.colours.map(|c| c.map(move |rgb| opponent(rgb)[k]));
+        let planes = [part(0), part(1), part(2)];
+        let at = |x: usize, y: usize| -> [f32; 3] {
+            match &planes {
+                [Some(a), Some(b), Some(c)] => [a.row(y)[x], b.row(y)[x], c.row(y)[x]],
+                _ => [code.at(raster.light.row(y)[x]), 0.0, 0.0],
+            }
+        };
+        let mut border: Vec<[f32; 3]> = Vec::new();
+        let mut all = 0usize;
+        for y in 0..h {
+            let inner = y >= frame && y + frame < h;
+            let xs: Vec<usize> = if inner {
+                (0..frame).chain(w.saturating_sub(frame).max(frame)..w).collect()
+            } else {
+                (0..w).collect()
+            };
+            for x in xs {
+                all += 1;
+                if raster.alpha.is_none_or(|a| a.row(y)[x] >= 0.5) {
+                    border.push(at(x, y));
+                }
+            }
+        }
+        if border.len() * 2 < all {
+            return (WHITE, true);
+        }
+        let middle = border.len() / 2;
+        let median = std::array::from_fn(|k| {
+            let mut values: Vec<f32> = border.iter().map(|p| p[k]).collect();
+            *values.select_nth_unstable_by(middle, f32::total_cmp).1
+        });
+        let near = border.iter().filter(|p| distance(**p, median) < 0.08).count();
+        // A border of many tones is no ground: paper is assumed.
+        if near * 2 < border.len() || distance(median, WHITE) < 0.03 {
+            return (WHITE, true);
+        }
+        (median, false)
+    }
+}
+
+fn distance(a: [f32; 3], b: [f32; 3]) -> f32 {
+    let d: f32 = a.iter().zip(b).map(|(a, b)| (a - b) * (a - b)).sum();
+    d.sqrt()
+}
+
+impl Planes<'_> {
+    /// The distance of each place from the ground, at most 1. A lossy file stores colours at half the density and rougher
+    /// than luma, so that they bleed over edges: there the least difference of colour around counts.
+    fn shares(&self, ground: [f32; 3]) -> Light {
+        let (raster, lossy) = (self, self.lossy);
+        if let Some(colours) = raster.colours {
+            if !lossy {
+                return colours.map(|rgb| distance(opponent(rgb), ground).min(1.0));
+            }
+            let mut luma = colours.map(|rgb| opponent(rgb)[0] - ground[0]);
+            let tint = colours.map(|rgb| {
+                let [_, b, r] = opponent(rgb);
+                distance([0.0, b, r], [0.0, ground[1], ground[2]])
+            });
+            let tint = least(&tint);
+            let w = luma.width();
+            parallel::bands(luma.data_mut(), w, 32, |first, band| {
+                for (l, t) in band.iter_mut().zip(&tint.data()[first * w..]) {
+                    *l = (*l * *l + t * t).sqrt().min(1.0);
+                }
+            });
+            return luma;
+        }
+        let off = f64::from(ground[0]);
+        let tint = f64::from(ground[1] * ground[1] + ground[2] * ground[2]);
+        let curve = Curve::new(|y| {
+            let d = linear_to_srgb(y) - off;
+            (d * d + tint).sqrt().min(1.0)
+        });
+        let mut out = raster.light.clone();
+        let w = out.width();
+        parallel::bands(out.data_mut(), w, 32, |_, band| curve.apply(band));
+        out
+    }
+}
+
+/// The least value within two elements each way.
+fn least(plane: &Light) -> Light {
+    const REACH: usize = 2;
+    let (w, h) = (plane.width(), plane.height());
+    let mut along = vec![0.0f32; w * h];
+    parallel::bands(&mut along, w, 32, |first, band| {
+        for (i, out) in band.chunks_exact_mut(w).enumerate() {
+            let row = plane.row(first + i);
+            for (x, o) in out.iter_mut().enumerate() {
+                *o = row[x.saturating_sub(REACH)..(x + REACH + 1).min(w)].iter().copied().fold(1.0, f32::min);
+            }
+        }
+    });
+    let mut out = vec![0.0f32; w * h];
+    parallel::bands(&mut out, w, 32, |first, band| {
+        for (i, line) in band.chunks_exact_mut(w).enumerate() {
+            let y = first + i;
+            line.fill(1.0);
+            for j in y.saturating_sub(REACH)..(y + REACH + 1).min(h) {
+                line.iter_mut().zip(&along[j * w..]).for_each(|(o, &v)| *o = o.min(v));
+            }
+        }
+    });
+    Light::from_vec(w, h, out)
+}
+
+/// The tones of a drawing, by their shares of ink.
+#[derive(Debug, Clone, PartialEq)]
+struct Tones {
+    /// Shares that fill a notable area evenly, rising, the ground left out; each with whether it touches a stronger one.
+    tones: Vec<(f64, bool)>,
+    /// The share of the strongest ink.
+    strongest: f64,
+    /// Height of the ripple beside edges.
+    ripple: f64,
+}
+
+impl Tones {
+    fn of(share: &Light, alpha: Option<&Alpha>, lossy: bool) -> Tones {
+        let (w, h) = (share.width(), share.height());
+        let opaque = |x: usize, y: usize| alpha.is_none_or(|a| a.row(y)[x] >= 0.5);
+        let step: f32 = if lossy { 8.0 / 255.0 } else { 2.5 / 255.0 };
+        let (mut flat, mut all) = (vec![0u64; 256], vec![0u64; 256]);
+        let mut places = 0u64;
+        let code = |v: f32| ((v * 255.0).round() as usize).min(255);
+        for y in 0..h {
+            let (row, below) = (share.row(y), share.row((y + 1).min(h - 1)));
+            for x in 0..w {
+                if !opaque(x, y) {
+                    continue;
+                }
+                let v = row[x];
+                places += 1;
+                all[code(v)] += 1;
+                let right = row[(x + 1).min(w - 1)];
+                flat[code(v)] += u64::from((right - v).abs() <= step && (below[x] - v).abs() <= step);
+            }
+        }
+        let inked: u64 = all[26..].iter().sum();
+        let mut peaks = peaks(&flat, places, inked);
+        peaks.sort_unstable();
+        let strongest = match peaks.last() {
+            Some(&top) => top as f64 / 255.0,
+            None => quantile(&all[26..], 0.98).map_or(1.0, |i| (i + 26) as f64 / 255.0),
+        };
+        let tones = peaks
+            .iter()
+            .enumerate()
+            .map(|(i, &p)| (p as f64 / 255.0, touches(share, p, &peaks[i + 1..])))
+            .collect();
+        let ripple = if lossy { ripple(share, &peaks) } else { 0.0 };
+        Tones { tones, strongest: strongest.clamp(LEAST_INK, 1.0), ripple }
+    }
+
+    /// Share of ink and what it becomes; empty where nothing changes.
+    fn steps(&self) -> Vec<(f64, f64)> {
+        let scale = 1.0 / self.strongest;
+        let mut levels: Vec<(f64, f64)> = vec![(0.0, 0.0)];
+        for &(p, touching) in &self.tones {
+            let share = (p * scale).min(1.0);
+            let mark = match share {
+                s if s >= 0.999 => 1.0,
+                s if s >= SOLID_FROM && touching => s.min(BESIDE),
+                s if s >= SOLID_FROM => 1.0,
+                s => s.max(LEAST_TINT),
+            };
+            let least = levels.last().map_or(0.0, |l| l.1);
+            levels.push((p, mark.max(least)));
+        }
+        if levels.len() == 1 {
+            levels.push((self.strongest, 1.0));
+        }
+        let plain = levels.len() == 2 && self.strongest >= 0.97 && self.ripple < 0.02;
+        if plain {
+            return Vec::new();
+        }
+        let mut steps: Vec<(f64, f64)> = Vec::new();
+        for (i, &(p, mark)) in levels.iter().enumerate() {
+            let before = if i > 0 { p - levels[i - 1].0 } else { f64::INFINITY };
+            let after = levels.get(i + 1).map_or(f64::INFINITY, |n| n.0 - p);
+            let width = self.ripple.min(before.min(after) / 3.0);
+            if i > 0 {
+                steps.push((p - width, mark));
+            }
+            // What is stronger than the strongest is as solid.
+            steps.push((if i + 1 == levels.len() { p.max(p - width + 1e-6) } else { p + width }, mark));
+        }
+        steps.dedup_by(|b, a| b.0 <= a.0);
+        steps
+    }
+}
+
+/// The codes, of 255, at which even places gather, the ground left out; at most five.
+fn peaks(flat: &[u64], places: u64, inked: u64) -> Vec<usize> {
+    let mut left = flat.to_vec();
+    let mass = |bins: &[u64], at: usize, by: usize| {
+        bins[at.saturating_sub(by)..(at + by + 1).min(256)].iter().sum::<u64>()
+    };
+    // The ground's own.
+    left[..TONE + 4].fill(0);
+    let mut found = Vec::new();
+    for _ in 0..8 {
+        let Some(peak) = (0..256).max_by_key(|&i| (mass(&left, i, 2), std::cmp::Reverse(i))) else { break };
+        let core = mass(&left, peak, 3);
+        if core * 200 < places && core * 12 < inked || core * 2000 < places || core == 0 {
+            break;
+        }
+        // A tone stands for itself; a gradient, or the foot of another tone, has as much beside it.
+        let alone = core * 10 >= mass(flat, peak, TONE - 1) * 6;
+        left[peak.saturating_sub(2 * TONE)..(peak + 2 * TONE + 1).min(256)].fill(0);
+        if alone {
+            found.push(peak);
+        }
+        if found.len() == 5 {
+            break;
+        }
+    }
+    found
+}
+
+/// Whether a notable part of a tone's border is with one of the stronger tones rather than with the ground.
+fn touches(share: &Light, tone: usize, stronger: &[usize]) -> bool {
+    const APART: usize = 4;
+    if stronger.is_empty() {
+        return false;
+    }
+    let (w, h) = (share.width(), share.height());
+    let of = |v: f32, t: usize| (v * 255.0 - t as f32).abs() <= TONE as f32;
+    let (mut border, mut with) = (0u64, 0u64);
+    let mut pair = |a: f32, b: f32| {
+        let (a, b) = if of(a, tone) { (a, b) } else { (b, a) };
+        if of(a, tone) && !of(b, tone) {
+            border += 1;
+            with += u64::from(stronger.iter().any(|&s| of(b, s)));
+        }
+    };
+    for y in 0..h {
+        let row = share.row(y);
+        for x in 0..w {
+            if x + APART < w {
+                pair(row[x], row[x + APART]);
+            }
+            if y + APART < h {
+                pair(row[x], share.row(y + APART)[x]);
+            }
+        }
+    }
+    with * 20 > border
+}
+
+/// How high the ripple of a lossy compression stands on the bare ground near edges.
+fn ripple(share: &Light, peaks: &[usize]) -> f64 {
+    const NEAR: usize = 2;
+    let (w, h) = (share.width(), share.height());
+    // Places within two elements of ink are its edge, not its ripple.
+    let mut edge = vec![false; w * h];
+    for y in 0..h {
+        for (x, &v) in share.row(y).iter().enumerate() {
+            if v > 0.4 {
+                for j in y.saturating_sub(NEAR)..(y + NEAR + 1).min(h) {
+                    edge[j * w + x.saturating_sub(NEAR)..j * w + (x + NEAR + 1).min(w)].fill(true);
+                }
+            }
+        }
+    }
+    let mut bins = vec![0u64; 256];
+    for (i, &v) in share.data().iter().enumerate() {
+        let code = (v * 255.0).round() as usize;
+        if !edge[i] && (3..102).contains(&code) && peaks.iter().all(|p| p.abs_diff(code) > TONE) {
+            bins[code] += 1;
+        }
+    }
+    let all: u64 = bins.iter().sum();
+    if all * 1000 < share.data().len() as u64 {
+        return 0.03;
+    }
+    let top = quantile(&bins, 0.97).map_or(0.0, |c| c as f64 / 255.0);
+    (top + 0.01).clamp(0.03, MOST_RIPPLE)
+}
+
+fn quantile(bins: &[u64], share: f64) -> Option<usize> {
+    let all: u64 = bins.iter().sum();
+    let mut gone = 0;
+    bins.iter().position(|n| {
+        gone += n;
+        all > 0 && gone as f64 >= share * all as f64
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::art::{Art, open};
+
+    fn raster(w: u32, h: u32, f: impl Fn(u32, u32) -> [u8; 3]) -> Raster {
+        let mut png = std::io::Cursor::new(Vec::new());
+        image::RgbImage::from_fn(w, h, |x, y| image::Rgb(f(x, y)))
+            .write_to(&mut png, image::ImageFormat::Png)
+            .unwrap();
+        let Art::Raster(r) = open(&png.into_inner(), "made").unwrap() else { panic!() };
+        r
+    }
+
+    /// The mark that each colour of a row of boxes gets, on a ground; boxes of 40 with 20 between them.
+    fn marks(ground: [u8; 3], boxes: &[[u8; 3]]) -> Vec<f64> {
+        let w = 20 + 60 * boxes.len() as u32;
+        let at = |x: u32| (x.saturating_sub(20) / 60) as usize;
+        let r = raster(w, 80, |x, y| {
+            if x >= 20 && (x - 20) % 60 < 40 && (20..60).contains(&y) { boxes[at(x)] } else { ground }
+        });
+        let (raster, inked) = inked(&r);
+        let mut light = raster.light;
+        inked.settle(&mut light, 1.0);
+        assert!(light.row(3)[3] > 0.999, "the ground stays bare");
+        (0..boxes.len()).map(|i| 1.0 - linear_to_srgb(f64::from(light.row(40)[40 + 60 * i]))).collect()
+    }
+
+    #[test]
+    fn the_ground_is_what_the_art_lies_on() {
+        let one = |v: Vec<f64>| assert!(v.iter().all(|m| *m > 0.99), "{v:?}");
+        one(marks([255; 3], &[[0; 3]]));
+        one(marks([0; 3], &[[255; 3]]));
+        one(marks([20, 30, 70], &[[250, 250, 240]]));
+        one(marks([245, 240, 225], &[[110, 15, 20]]));
+        // One ink alone is solid, however light.
+        one(marks([255; 3], &[[255, 255, 0]]));
+        one(marks([255; 3], &[[255, 255, 150]]));
+        one(marks([255; 3], &[[128; 3]]));
+    }
+
+    #[test]
+    fn strong_inks_are_solid_and_tints_stay() {
+        let got = marks([255; 3], &[[0; 3], [20, 40, 110], [200, 30, 40], [150; 3], [240, 190, 30]]);
+        assert!(got[..3].iter().all(|m| *m > 0.99), "{got:?}");
+        assert!((got[3] - 105.0 / 255.0).abs() < 0.02, "{got:?}");
+        assert!((0.3..0.7).contains(&got[4]), "{got:?}");
+    }
+
+    #[test]
+    fn lettering_on_a_badge_does_not_drown() {
+        // Red strokes on a black badge on white.
+        let r = raster(200, 200, |x, y| {
+            let badge = (40..160).contains(&x) && (40..160).contains(&y);
+            let stroke = (60..140).contains(&x) && y % 20 < 8;
+            if badge && stroke {
+                [220, 20, 30]
+            } else if badge {
+                [0; 3]
+            } else {
+                [255; 3]
+            }
+        });
+        let (raster, inked) = inked(&r);
+        let mut light = raster.light;
+        inked.settle(&mut light, 1.0);
+        let mark = |x: usize, y: usize| 1.0 - linear_to_srgb(f64::from(light.row(y)[x]));
+        assert!(mark(50, 100) > 0.99 && mark(100, 104) < 0.7, "{} {}", mark(50, 100), mark(100, 104));
+    }
+
+    #[test]
+    fn a_clean_black_drawing_is_left_as_it_is() {
+        let r = raster(100, 100, |x, y| [if (x / 9 + y / 9) % 3 == 0 { 0 } else { 255 }; 3]);
+        let (_, inked) = inked(&r);
+        assert!(inked.steps.is_empty() && inked.note.is_none());
+    }
+
+    #[test]
+    fn the_ripple_of_a_jpeg_is_bare_and_an_edge_keeps_its_place() {
+        let mut jpeg = std::io::Cursor::new(Vec::new());
+        let picture = image::GrayImage::from_fn(256, 256, |x, y| {
+            let d = (f64::from(x) - 128.0).hypot(f64::from(y) - 128.0);
+            image::Luma([((d - 80.0).abs() - 6.0).clamp(0.0, 1.0).mul_add(255.0, 0.0) as u8])
+        });
+        let ideal: f64 = picture.pixels().map(|p| 1.0 - f64::from(p.0[0]) / 255.0).sum();
+        image::codecs::jpeg::JpegEncoder::new_with_quality(&mut jpeg, 30).encode_image(&picture).unwrap();
+        let Art::Raster(r) = open(&jpeg.into_inner(), "made").unwrap() else { panic!() };
+        let (raster, inked) = inked(&r);
+        let mut light = raster.light;
+        inked.settle(&mut light, 1.0);
+        let marks: Vec<f64> = light.data().iter().map(|&y| 1.0 - linear_to_srgb(f64::from(y))).collect();
+        let sum: f64 = marks.iter().sum();
+        assert!((sum / ideal - 1.0).abs() < 0.03, "{}", sum / ideal);
+        let specks = (0..256 * 256)
+            .filter(|i| ((i % 256) as f64 - 128.0).hypot((i / 256) as f64 - 128.0) < 60.0 && marks[*i] > 0.03)
+            .count();
+        assert!(specks < 20, "{specks}");
+    }
+}

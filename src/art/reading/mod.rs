@@ -1,0 +1,21 @@
+//! Reading: whether art is a photo, a drawing or a drawing on paper, and how sure that is.
+//!
+//! ```text
+//! Art, part of it --small--> codes and background --features--> 24 numbers --model--> how likely each reading is
+//! drawing --ink--> dark ink on white, its tones settled      paper --flattened--> strokes alone
+//! ```
+
+mod background;
+mod decide;
+mod features;
+mod ink;
+mod kind;
+mod model;
+mod paper;
+mod small;
+mod weights;
+
+pub use decide::{Decision, UNSURE, decide, features};
+pub use ink::{Inked, inked, on_its_ground};
+pub use kind::Kind;
+pub use paper::{PaperSheet, flattened};

@@ -1,0 +1,355 @@
+//! Paper: from a photo or scan of a drawn or printed sheet to its strokes alone.
+//!
+//! In linear light a place reflects the paper's light times what the stroke leaves of it; so the light is divided by
+//! the background, and what is missing from 1 is the stroke's depth. A blurred edge has half the depth where the stroke
+//! ends, so shares of ink are depths over the depth of a full stroke, and strokes keep their weight. Faint pencil has a
+//! small full depth and is as solid as ink.
+
+use super::background::Background;
+use crate::colour::{Curve, srgb_to_linear};
+use crate::parallel;
+use crate::plane::Light;
+
+/// Steps of the histogram of reflectances, of 1.
+const STEPS: usize = 500;
+/// What lies so many standard deviations of the paper's grain below the paper may be a stroke.
+const GRAIN: f64 = 3.0;
+/// Of the depths of all that may be stroke, the one that counts as full: above the edges, below the darkest spots.
+const FULL: f64 = 0.65;
+/// Least depth of a full stroke.
+const LEAST_DEPTH: f64 = 0.05;
+/// Two neighbouring cells of one sheet differ by no more than this factor: light falls off gently, the sheet's edge
+/// does not.
+const GENTLE: f32 = 1.22;
+
+/// Where the sheet lies, where it does not fill the picture: fractions of its width and height.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PaperSheet {
+    /// Left, upper, right and lower edge, 0..1.
+    pub edges: [f64; 4],
+    /// Share of the picture that it fills.
+    pub share: f64,
+}
+
+/// The strokes on paper as dark ink on white: code 1 − share of ink, as linear light.
+pub fn flattened(light: &Light) -> (Light, Option<PaperSheet>) {
+    let (w, h) = (light.width(), light.height());
+    let ground = Background::of(w, h, light.data(), None);
+    let inside = sheet(&ground);
+    let (columns, rows) = ground.cells();
+    let cell_of = |x: usize, y: usize| (y * rows / h.max(1)) * columns + x * columns / w.max(1);
+    let mut depth = vec![0.0f32; w * h];
+    parallel::bands(&mut depth, w, 16, |first, band| {
+        let mut row = vec![0.0f32; w];
+        for (i, out) in band.chunks_exact_mut(w).enumerate() {
+            let y = first + i;
+            ground.row(y, &mut row);
+            for (x, ((d, &l), &g)) in out.iter_mut().zip(light.row(y)).zip(&row).enumerate() {
+                let on_sheet = inside.as_ref().is_none_or(|s| s.cells[cell_of(x, y)]);
+                *d = if on_sheet { l / g.max(1e-4) } else { f32::NAN };
+            }
+        }
+    });
+    let (paper, grain) = paper(&depth);
+    // From reflectance to depth below the paper; beyond the sheet there is none.
+    parallel::bands(&mut depth, w, 16, |_, band| {
+        band.iter_mut().for_each(|d| *d = if d.is_nan() { 0.0 } else { 1.0 - *d / paper as f32 });
+    });
+    let full = full_depth(&depth, (w, h), grain);
+    let low = (GRAIN * grain).clamp(0.03 * full, 0.35 * full);
+    let (low, span) = (low as f32, (full - 2.0 * low) as f32);
+    let mut out = vec![0.0f32; w * h];
+    let white = Curve::new(|ink| srgb_to_linear(1.0 - ink));
+    parallel::bands(&mut out, w, 16, |first, band| {
+        for (i, line) in band.chunks_exact_mut(w).enumerate() {
+            let y = first + i;
+            for (x, v) in line.iter_mut().enumerate() {
+                let mut ink = ((depth[y * w + x] - low) / span).clamp(0.0, 1.0);
+                // A speck of grain has no neighbours.
+                if ink > 0.0 && around(&depth, w, h, x, y) < 0.5 * low {
+                    ink = 0.0;
+                }
+                *v = white.at(ink);
+            }
+        }
+    });
+    (Light::from_vec(w, h, out), inside.map(|s| s.sheet))
+}
+
+/// The mean depth of the eight places around one.
+fn around(depth: &[f32], w: usize, h: usize, x: usize, y: usize) -> f32 {
+    let (mut sum, mut n) = (0.0f32, 0.0f32);
+    for j in y.saturating_sub(1)..(y + 2).min(h) {
+        for i in x.saturating_sub(1)..(x + 2).min(w) {
+            if (i, j) != (x, y) {
+                sum += depth[j * w + i];
+                n += 1.0;
+            }
+        }
+    }
+    sum / n.max(1.0)
+}
+
+/// The reflectance of bare paper against the background (its commonest), and its grain's standard deviation, from what
+/// is lighter than that: strokes are darker.
+fn paper(reflectance: &[f32]) -> (f64, f64) {
+    let mut bins = vec![0u64; 2 * STEPS];
+    for r in reflectance.iter().filter(|r| !r.is_nan()) {
+        bins[((r * STEPS as f32) as usize).min(2 * STEPS - 1)] += 1;
+    }
+    // As wide as grain is, so that the middle of an even spread is found and not one of its humps.
+    let mass = |i: usize| bins[i.saturating_sub(12)..(i + 13).min(bins.len())].iter().sum::<u64>();
+    let mode = (STEPS * 7 / 10..2 * STEPS).max_by_key(|&i| (mass(i), std::cmp::Reverse(i))).unwrap_or(STEPS);
+    let above: u64 = bins[mode..].iter().sum();
+    let mut gone = 0;
+    let sigma = bins[mode..]
+        .iter()
+        .position(|n| {
+            gone += n;
+            gone as f64 >= 0.683 * above as f64
+        })
+        .unwrap_or(1);
+    ((mode as f64 + 0.5) / STEPS as f64, (sigma as f64 + 0.5) / STEPS as f64)
+}
+
+/// The depth of a full stroke.
+fn full_depth(depth: &[f32], (w, h): (usize, usize), grain: f64) -> f64 {
+    let from = (4.0 * grain).max(0.04);
+    let mut bins = vec![0u64; STEPS + 1];
+    for (i, &d) in depth.iter().enumerate().filter(|(_, d)| f64::from(**d) > from) {
+        // Grain has no neighbours; a stroke has, were it only two elements wide.
+        if f64::from(around(depth, w, h, i % w, i / w)) > 0.7 * from {
+            bins[((d * STEPS as f32) as usize).min(STEPS)] += 1;
+        }
+    }
+    let all: u64 = bins.iter().sum();
+    // Hardly a stroke: what little there is must not be blown up.
+    if all * 20_000 < depth.len() as u64 {
+        return 1.0;
+    }
+    let mut gone = 0;
+    let at = bins.iter().position(|n| {
+        gone += n;
+        gone as f64 >= FULL * all as f64
+    });
+    (at.unwrap_or(STEPS) as f64 / STEPS as f64).max(LEAST_DEPTH)
+}
+
+struct Inside {
+    cells: Vec<bool>,
+    sheet: PaperSheet,
+}
+
+/// The cells of the sheet, where it does not fill the picture.
+fn sheet(ground: &Background) -> Option<Inside> {
+    let (columns, rows) = ground.cells();
+    let light = ground.light();
+    // From each cell of the picture's middle, the lightest first, over gentle steps; the first large patch is the sheet.
+    let mut order: Vec<usize> = (0..light.len())
+        .filter(|i| {
+            let (c, r) = (i % columns, i / columns);
+            (columns / 4..columns - columns / 4).contains(&c) && (rows / 4..rows - rows / 4).contains(&r)
+        })
+        .collect();
+    order.sort_by(|&a, &b| light[b].total_cmp(&light[a]).then(a.cmp(&b)));
+    let mut seen = vec![false; light.len()];
+    for start in order {
+        if seen[start] {
+            continue;
+        }
+        let patch = spread(light, columns, rows, start, &mut seen);
+        if patch.len() * 5 < light.len() {
+            continue;
+        }
+        let mut cells = vec![false; light.len()];
+        patch.iter().for_each(|&i| cells[i] = true);
+        fill_holes(&mut cells, columns, rows);
+        let full = cells.iter().filter(|c| **c).count();
+        if full as f64 > 0.97 * light.len() as f64 {
+            return None;
+        }
+        // A table is darker than the sheet on it or lighter, not the same paper in the shade of a hand.
+        let mean = |want: bool| {
+            let of: Vec<f32> =
+                light.iter().zip(&cells).filter(|(_, c)| **c == want).map(|(l, _)| *l).collect();
+            of.iter().sum::<f32>() / of.len().max(1) as f32
+        };
+        let ratio = mean(true) / mean(false).max(1e-4);
+        if (0.75..1.33).contains(&ratio) {
+            return None;
+        }
+        let cells = shrunk(&cells, columns, rows);
+        let share = cells.iter().filter(|c| **c).count() as f64 / cells.len() as f64;
+        let (mut l, mut t, mut r, mut b) = (columns, rows, 0, 0);
+        for i in (0..cells.len()).filter(|&i| cells[i]) {
+            let (c, row) = (i % columns, i / columns);
+            (l, t, r, b) = (l.min(c), t.min(row), r.max(c + 1), b.max(row + 1));
+        }
+        if share < 0.1 {
+            return None;
+        }
+        let edges = [
+            l as f64 / columns as f64,
+            t as f64 / rows as f64,
+            r as f64 / columns as f64,
+            b as f64 / rows as f64,
+        ];
+        return Some(Inside { cells, sheet: PaperSheet { edges, share } });
+    }
+    None
+}
+
+fn spread(light: &[f32], columns: usize, rows: usize, start: usize, seen: &mut [bool]) -> Vec<usize> {
+    let (mut patch, mut next) = (Vec::new(), vec![start]);
+    seen[start] = true;
+    while let Some(i) = next.pop() {
+        patch.push(i);
+        let (c, r) = (i % columns, i / columns);
+        let mut to = |j: usize| {
+            let (a, b) = (light[i].max(1e-4), light[j].max(1e-4));
+            if !seen[j] && a / b < GENTLE && b / a < GENTLE {
+                seen[j] = true;
+                next.push(j);
+            }
+        };
+        if c > 0 {
+            to(i - 1);
+        }
+        if c + 1 < columns {
+            to(i + 1);
+        }
+        if r > 0 {
+            to(i - columns);
+        }
+        if r + 1 < rows {
+            to(i + columns);
+        }
+    }
+    patch
+}
+
+/// What the border cannot be reached from is inside too.
+fn fill_holes(cells: &mut [bool], columns: usize, rows: usize) {
+    let mut outside = vec![false; cells.len()];
+    let edge = |i: usize| {
+        i.is_multiple_of(columns) || i % columns + 1 == columns || i / columns == 0 || i / columns + 1 == rows
+    };
+    let mut next: Vec<usize> = (0..cells.len()).filter(|&i| edge(i) && !cells[i]).collect();
+    next.iter().for_each(|&i| outside[i] = true);
+    while let Some(i) = next.pop() {
+        let (c, r) = (i % columns, i / columns);
+        let near = [
+            (c > 0, i.wrapping_sub(1)),
+            (c + 1 < columns, i + 1),
+            (r > 0, i.wrapping_sub(columns)),
+            (r + 1 < rows, i + columns),
+        ];
+        for (there, j) in near {
+            if there && !cells[j] && !outside[j] {
+                outside[j] = true;
+                next.push(j);
+            }
+        }
+    }
+    cells.iter_mut().zip(outside).for_each(|(c, o)| *c = !o);
+}
+
+/// Two cells less all around, where it does not end at the picture's own edge: the sheet's edge is no stroke.
+fn shrunk(cells: &[bool], columns: usize, rows: usize) -> Vec<bool> {
+    (0..cells.len())
+        .map(|i| {
+            let (c, r) = (i % columns, i / columns);
+            let ys = r.saturating_sub(2)..(r + 3).min(rows);
+            ys.into_iter()
+                .all(|y| (c.saturating_sub(2)..(c + 3).min(columns)).all(|x| cells[y * columns + x]))
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::colour::linear_to_srgb;
+
+    fn grain(i: usize) -> f32 {
+        let h = (i as u32).wrapping_mul(0x9E37_79B1);
+        let h = (h ^ (h >> 15)).wrapping_mul(0x2C1B_3C6D);
+        ((h >> 8) & 0xFFFF) as f32 / 65535.0 - 0.5
+    }
+
+    fn ink(light: &Light, x: usize, y: usize) -> f64 {
+        1.0 - linear_to_srgb(f64::from(light.row(y)[x]))
+    }
+
+    /// A sheet in uneven light with strokes 5 wide of `depth`, every 50, and grain.
+    fn sketch(w: usize, h: usize, depth: f32, table: bool) -> Light {
+        let data = (0..w * h)
+            .map(|i| {
+                let (x, y) = (i % w, i / w);
+                let off = table && (x < w / 8 || x >= w - w / 8 || y < h / 8 || y >= h - h / 8);
+                let shade = 0.8 - 0.5 * x as f32 / w as f32 - 0.1 * y as f32 / h as f32;
+                let stroke = x % 50 < 5 && x > w / 6 && x < w - w / 6 && y > h / 6 && y < h - h / 6;
+                let paper = if off {
+                    0.2
+                } else if stroke {
+                    1.0 - depth
+                } else {
+                    1.0
+                };
+                shade * paper * (1.0 + 0.05 * grain(i))
+            })
+            .collect();
+        Light::from_vec(w, h, data)
+    }
+
+    #[test]
+    fn paper_becomes_bare_and_faint_strokes_solid_whatever_the_light() {
+        for depth in [0.2, 0.5, 0.95] {
+            let (out, sheet) = flattened(&sketch(800, 600, depth, false));
+            assert!(sheet.is_none());
+            let (mut bare, mut solid, mut strokes) = (0, 0, 0);
+            for y in 120..480 {
+                for x in 160..640 {
+                    if x % 50 < 5 {
+                        strokes += 1;
+                        solid += usize::from(ink(&out, x, y) > 0.7);
+                    } else {
+                        bare += usize::from(ink(&out, x, y) < 0.05);
+                    }
+                }
+            }
+            assert!(solid as f64 > 0.9 * strokes as f64, "{depth}: {solid} of {strokes}");
+            assert!(bare as f64 > 0.995 * (360.0 * 480.0 - strokes as f64), "{depth}: {bare}");
+        }
+    }
+
+    #[test]
+    fn what_lies_around_the_sheet_is_left_bare() {
+        let (out, sheet) = flattened(&sketch(800, 600, 0.6, true));
+        let sheet = sheet.unwrap();
+        assert!((0.4..0.6).contains(&sheet.share), "{sheet:?}");
+        assert!(
+            sheet.edges.iter().zip([0.125, 0.125, 0.875, 0.875]).all(|(a, b)| (a - b).abs() < 0.04),
+            "{sheet:?}"
+        );
+        for (x, y) in [(20, 300), (100, 300), (400, 75), (780, 590), (700, 300)] {
+            assert!(ink(&out, x, y) < 0.05, "{x} {y}");
+        }
+        assert!(ink(&out, 402, 300) > 0.7);
+    }
+
+    #[test]
+    fn an_empty_sheet_stays_bare() {
+        let (out, _) = flattened(&sketch(500, 400, 0.0, false));
+        let mean =
+            (0..400).flat_map(|y| (0..500).map(move |x| (x, y))).map(|(x, y)| ink(&out, x, y)).sum::<f64>();
+        assert!(mean / 200_000.0 < 0.002, "{mean}");
+    }
+
+    #[test]
+    fn threads_do_not_change_a_byte() {
+        let art = sketch(801, 603, 0.4, true);
+        let one = parallel::with_threads(1, || flattened(&art));
+        assert!([2, 3, 7].into_iter().all(|n| parallel::with_threads(n, || flattened(&art)) == one));
+    }
+}

@@ -1,0 +1,76 @@
+//! Read: the art as it is read, and rendered to dots so that only light is left: of a photo its own, of a drawing or a
+//! sheet of paper that of dark ink on white.
+
+use std::borrow::Cow;
+
+use super::error::PipelineError;
+use crate::art::reading::{self, Decision, Inked, PaperSheet};
+use crate::art::{self, Art, Kind, Rendered, View, Window};
+use crate::job::Plan;
+use crate::job::words::ReadAs;
+use crate::proof::words;
+
+/// Art with its reading.
+pub(super) struct ReadArt<'a> {
+    /// How it is read.
+    pub reading: Decision,
+    art: Cow<'a, Art>,
+    inked: Option<Inked>,
+}
+
+/// What was rendered, and what came out of it.
+pub(super) struct Drawn {
+    /// Drawn and alpha, one value a dot.
+    pub rendered: Rendered,
+    /// Where the sheet of paper lies in what is seen, where it does not fill it.
+    pub sheet: Option<PaperSheet>,
+    /// A note for the person, where the ground of a drawing is not white.
+    pub note: Option<String>,
+}
+
+impl<'a> ReadArt<'a> {
+    /// Reads the art as asked, or decides.
+    pub fn new(plan: &Plan, art: &'a Art, read_as: ReadAs) -> ReadArt<'a> {
+        let asked = |kind| Decision::asked(kind, words::AS_ASKED);
+        let reading = match read_as {
+            ReadAs::Auto => reading::decide(art, plan.art.crop.window()),
+            ReadAs::Photo => asked(Kind::Photo),
+            ReadAs::Drawing => asked(Kind::Drawing),
+            ReadAs::Paper => asked(Kind::Paper),
+        };
+        let mut read = ReadArt { reading, art: Cow::Borrowed(art), inked: None };
+        if let (Kind::Drawing, Art::Raster(raster)) = (read.reading.kind, art) {
+            let (raster, inked) = reading::inked(raster);
+            read.art = Cow::Owned(Art::Raster(raster));
+            read.inked = Some(inked);
+        }
+        read
+    }
+
+    /// What `view` shows of it in `columns` x `rows` dots.
+    pub fn render(&self, view: &View, columns: usize, rows: usize) -> Result<Drawn, PipelineError> {
+        let mut rendered = art::render(&self.art, view, columns, rows, self.reading.kind)?;
+        let (mut sheet, mut note) = (None, None);
+        if let Some(inked) = &self.inked {
+            let seen = view.region().width() * self.art.size().0;
+            let along = if view.turn.swaps() { rows } else { columns };
+            inked.settle(&mut rendered.light, along as f64 / seen.max(1.0));
+            note.clone_from(&inked.note);
+        } else if self.reading.kind == Kind::Drawing {
+            note = reading::on_its_ground(&mut rendered);
+        }
+        if self.reading.kind == Kind::Paper {
+            let (light, found) = reading::flattened(&rendered.light);
+            rendered.light = light;
+            sheet = found;
+        }
+        Ok(Drawn { rendered, sheet, note })
+    }
+}
+
+/// The part of the art as opened that a sheet, found in what `view` shows, covers.
+pub(super) fn crop_to(sheet: &PaperSheet, view: &View) -> Window {
+    let [left, top, right, bottom] = sheet.edges;
+    let (a, b) = (view.window.at((left, top)), view.window.at((right, bottom)));
+    View { window: Window { left: a.0, top: a.1, right: b.0, bottom: b.1 }, ..*view }.region()
+}
