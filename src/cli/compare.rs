@@ -40,7 +40,7 @@ pub struct CompareArgs {
         long,
         value_name = "NAMES",
         value_delimiter = ',',
-        default_value = "threshold,bayer,blue-noise,floyd-steinberg,model-diffusion,fitted"
+        default_value = "threshold,bayer,blue-noise,floyd-steinberg,model-diffusion,auto"
     )]
     pub screens: Vec<String>,
     /// The densities to compare, separated by commas: 254dpi,290.3dpi [default: that of the job]

@@ -185,7 +185,7 @@ pub struct DotOptions {
 #[derive(Debug, Clone, Default, Args)]
 #[command(next_help_heading = "Dots")]
 pub struct ScreenOptions {
-    /// The screen that turns tones into dots; 'dotwright screens' lists them [default: floyd-steinberg]
+    /// The screen that turns tones into dots; 'dotwright screens' lists them [default: auto]
     #[arg(long, value_name = "NAME")]
     pub screen: Option<String>,
 }

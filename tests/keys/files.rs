@@ -31,6 +31,8 @@ const fn with(with: &'static [(&'static str, &'static str)], k: Key) -> Key {
 
 const SCREEN: &str = "job.dots.screen";
 const ALONG_Y: &[(&str, &str)] = &[("job.scan.axis", "'y'")];
+/// A screen that has a dot-gain curve and options of its own.
+const DIFFUSED: &[(&str, &str)] = &[(SCREEN, "'floyd-steinberg'")];
 const CLUSTERED: &[(&str, &str)] = &[(SCREEN, "'clustered'")];
 /// So much exposure that the piece chars.
 const HOT: &[(&str, &str)] = &[("job.burn.speed", "'4mm/s'")];
@@ -88,15 +90,15 @@ const KEYS: &[Key] = &[
     key("job.tone.local_contrast", "'80%'", "dots.png"),
     key("job.tone.sharpen", "'0.3mm,200%'", "dots.png"),
     key("job.tone.curve", "'0%:0%,50%:60%,100%:100%'", "dots.png"),
-    key("job.tone.dot_gain", "'off'", "dots.png"),
+    with(DIFFUSED, key("job.tone.dot_gain", "'off'", "dots.png")),
     key("job.tone.ceiling", "'50%'", "dots.png"),
     key("job.dots.pitch", "'0.12mm'", "dots.png"),
     key("job.dots.pitch_across", "'0.12mm'", "dots.png"),
     key("job.dots.screen", "'bayer'", "dots.png"),
     with(&[(SCREEN, "'threshold'")], key("job.dots.level", "'30%'", "dots.png")),
     with(&[(SCREEN, "'bayer'")], key("job.dots.matrix", "4", "dots.png")),
-    key("job.dots.serpentine", "false", "dots.png"),
-    key("job.dots.as_published", "true", "dots.png"),
+    with(DIFFUSED, key("job.dots.serpentine", "false", "dots.png")),
+    with(DIFFUSED, key("job.dots.as_published", "true", "dots.png")),
     with(CLUSTERED, key("job.dots.ruling_per_mm", "4.0", "dots.png")),
     with(CLUSTERED, key("job.dots.angle_deg", "10.0", "dots.png")),
     with(&[(SCREEN, "'fitted'")], key("job.dots.effort", "1", "dots.png")),
@@ -203,10 +205,13 @@ const KEYS: &[Key] = &[
     key("process.v0", "'40mm/s'", "report:/process/speed_mm_per_s"),
     key("process.best", "{ power = '70%', speed = '11mm/s', pitch = '0.1mm', passes = 1 }", "program"),
     key("process.lag_ms", "{ value = 5.0 }", "program"),
-    key(
-        "process.tone_curve",
-        "[{ screen = 'floyd-steinberg', coverage = [0.0, 0.5, 1.0], mark = [0.0, 0.8, 1.0] }]",
-        "dots.png",
+    with(
+        DIFFUSED,
+        key(
+            "process.tone_curve",
+            "[{ screen = 'floyd-steinberg', coverage = [0.0, 0.5, 1.0], mark = [0.0, 0.8, 1.0] }]",
+            "dots.png",
+        ),
     ),
     key("process.beam_along.value", "'0.2mm'", "dots.png"),
     key("process.beam_across.value", "'0.2mm'", "dots.png"),
@@ -223,13 +228,13 @@ const KEYS: &[Key] = &[
     key("process.best.speed", "'11mm/s'", "program"),
     key("process.best.pitch", "'0.1mm'", "dots.png"),
     key("process.best.passes", "2", "program"),
-    key("process.tone_curve.0.screen", "'floyd-steinberg'", "dots.png"),
+    with(DIFFUSED, key("process.tone_curve.0.screen", "'floyd-steinberg'", "dots.png")),
     with(
-        &[("process.tone_curve.0.screen", "'floyd-steinberg'")],
+        &[(SCREEN, "'floyd-steinberg'"), ("process.tone_curve.0.screen", "'floyd-steinberg'")],
         key("process.tone_curve.0.coverage", "[0.0, 0.2, 1.0]", "dots.png"),
     ),
     with(
-        &[("process.tone_curve.0.screen", "'floyd-steinberg'")],
+        &[(SCREEN, "'floyd-steinberg'"), ("process.tone_curve.0.screen", "'floyd-steinberg'")],
         key("process.tone_curve.0.mark", "[0.0, 0.2, 1.0]", "dots.png"),
     ),
     key("blank.shape", "'rect:11x9mm'", "dots.png"),

@@ -26,6 +26,7 @@ const fn opt(of: &'static str, line: &'static str, add: &'static str, seen: &'st
 }
 
 const ART: &str = "whole.jpg --blank rect:12x9mm --margin 1mm --out out";
+const DIFFUSED: &str = "whole.jpg --blank rect:12x9mm --margin 1mm --screen floyd-steinberg --out out";
 const EMBLEM: &str = "emblem.svg --blank rect:12x9mm --out out";
 const HOT: &str = "whole.jpg --blank rect:12x9mm --margin 1mm --speed 4mm/s --out out";
 const COMPARE: &str = "whole.jpg --blank rect:12x9mm --margin 1mm --screens bayer,floyd-steinberg --out out";
@@ -66,7 +67,7 @@ const OPTIONS: &[Opt] = &[
     opt("prepare --local-contrast", ART, "--local-contrast 80%", "dots.png"),
     opt("prepare --sharpen", ART, "--sharpen 0.3mm,200%", "dots.png"),
     opt("prepare --curve", ART, "--curve 0%:0%,50%:60%,100%:100%", "dots.png"),
-    opt("prepare --dot-gain", ART, "--dot-gain off", "dots.png"),
+    opt("prepare --dot-gain", DIFFUSED, "--dot-gain off", "dots.png"),
     opt("prepare --ceiling", ART, "--ceiling 50%", "dots.png"),
     opt("prepare --density", ART, "--density 200dpi", "dots.png"),
     opt("prepare --pitch", ART, "--pitch 0.12mm", "dots.png"),
@@ -84,8 +85,8 @@ const OPTIONS: &[Opt] = &[
         "--matrix 4",
         "dots.png",
     ),
-    opt("prepare --raster-order", ART, "--raster-order", "dots.png"),
-    opt("prepare --as-published", ART, "--as-published", "dots.png"),
+    opt("prepare --raster-order", DIFFUSED, "--raster-order", "dots.png"),
+    opt("prepare --as-published", DIFFUSED, "--as-published", "dots.png"),
     opt(
         "prepare --ruling",
         "whole.jpg --blank rect:12x9mm --screen clustered --out out",

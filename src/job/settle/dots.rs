@@ -8,7 +8,7 @@ use crate::placement::Grid;
 use crate::screen::{self, Options, SCREENS, Screen};
 
 /// The screen that is used when none is named.
-const DEFAULT_SCREEN: &str = "floyd-steinberg";
+const DEFAULT_SCREEN: &str = "auto";
 
 /// How dots are made, and into which files.
 #[derive(Debug, Clone)]
