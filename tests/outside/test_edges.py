@@ -79,7 +79,8 @@ def test_edges_lie_where_the_drawing_has_them(shapes, tmp_path, dpi, beam, bare,
         combs.append(teeth(dots))
     mean = {key: np.mean([f[key] for f in found]) for key in found[0]}
     assert mean["edge"] <= most, [round(f["edge"], 1) for f in found]
-    assert max(abs(f["growth"]) for f in found) <= 2.0, [round(f["growth"], 1) for f in found]
+    # 2 um at 300 dpi, and as much of a pitch at others.
+    assert max(abs(f["growth"]) for f in found) <= 2.0 * 300 / dpi, [round(f["growth"], 1) for f in found]
     # As little as before there was a search for edges: 0.8 % of the strokes and 4.2 % of the gaps at 1.5 pitches.
     assert mean["broken"] <= 0.012 and mean["closed"] <= 0.06
     # In a search for the eye that looks at photos single dots stand out, or are left out, at 17 to 18 of 100 dots of edge.

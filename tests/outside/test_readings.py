@@ -24,16 +24,23 @@ PROGRAM = os.path.join(os.path.dirname(DOTWRIGHT), "examples", "reading_of")
 KINDS = ["photo", "drawing", "paper"]
 
 
-# The goal is 97 of 100. With the lines of print that were added last it stands at 208 of 215, one piece short of that.
-GOAL_SHORT_OF = 0.96
-
-
-def test_pieces_never_fitted_are_read_right(tmp_path):
-    rows = [r for r in make(str(tmp_path)) if r["part"] == "held"]
-    assert len(rows) >= 120 and len({r["sort"] for r in rows}) >= 12
-    files = [str(tmp_path / r["file"]) for r in rows]
+def judged(folder):
+    """The pieces that were not fitted: where they lie, what each is, and how it is read."""
+    rows = [r for r in make(str(folder)) if r["part"] == "held"]
+    files = [str(folder / r["file"]) for r in rows]
     said = subprocess.run([PROGRAM] + files, check=True, capture_output=True, text=True).stdout.splitlines()
-    said = [json.loads(line) for line in said]
+    return files, rows, [json.loads(line) for line in said]
+
+
+def test_pieces_never_fitted_are_read_right_and_unsure_ones_ask(tmp_path):
+    # One test, as the pieces take a while to make.
+    pieces = judged(tmp_path)
+    all_are_read_right(*pieces[1:])
+    the_unsure_ask_and_show_both(pieces, tmp_path)
+
+
+def all_are_read_right(rows, said):
+    assert len(rows) >= 120 and len({r["sort"] for r in rows}) >= 12
     table = collections.Counter((r["label"], s["read_as"]) for r, s in zip(rows, said))
     print("is \\ read as", *KINDS)
     for kind in KINDS:
@@ -42,11 +49,33 @@ def test_pieces_never_fitted_are_read_right(tmp_path):
     print("wrong:", *wrong, sep="\n  ")
     sure = [(r, s) for r, s in zip(rows, said) if s["sure"] >= 0.8]
     print(len(sure), "of", len(rows), "at least 80 % sure")
-    assert len(wrong) <= (1 - GOAL_SHORT_OF) * len(rows), wrong
+    assert len(wrong) <= 0.03 * len(rows), wrong
     # What is said to be sure is: and it does not ask of everything.
     right = sum(r["label"] == s["read_as"] for r, s in sure)
     assert right >= 0.98 * len(sure) and len(sure) >= 0.85 * len(rows), (right, len(sure))
     assert all(0.33 <= s["sure"] <= 1 and s["why"] for s in said)
+
+
+def the_unsure_ask_and_show_both(pieces, tmp_path):
+    """Those that are hardest to tell ask, and those next to them that are sure do not."""
+    order = sorted(zip(*pieces), key=lambda piece: piece[2]["sure"])
+    unsure = [piece for piece in order if piece[2]["sure"] < 0.79]
+    assert len(unsure) >= 3
+    for file, _, said in unsure[:3] + [piece for piece in order if piece[2]["sure"] > 0.81][:2]:
+        (tmp_path / "out").mkdir(exist_ok=True)
+        out = tmp_path / "out" / os.path.basename(file)
+        line = [DOTWRIGHT, "prepare", file, "--blank", "rect:40x40mm", "--margin", "1mm", "--out", str(out), "--quiet"]
+        done = subprocess.run(line, capture_output=True, text=True)
+        assert done.returncode in (0, 3), done.stderr
+        report = json.loads((out / "report.json").read_text())
+        assert report["art"]["read_as_sure_share"] == pytest.approx(said["sure"], abs=0.01)
+        found = [f for f in report["findings"] if f["name"] == "reading-unsure"]
+        assert bool(found) == (said["sure"] < 0.8)
+        assert (out / "readings.png").exists() == bool(found)
+        if found:
+            assert "--read-as" in found[0]["remedies"][0]["text"]
+            width, height = Image.open(out / "readings.png").size
+            assert width > height
 
 
 def prepared(art, tmp_path, name, *words, ext="png", **how):
@@ -114,37 +143,12 @@ def test_paper_is_bare_and_strokes_are_kept(tool, depth, tmp_path):
     assert (mark[stroke] > 0.25).mean() > (0.93 if tool == "ink" else 0.66), (mark[stroke] > 0.25).mean()
 
 
-@pytest.mark.xfail(reason="the shade of this sheet leads over to its table", strict=False)
-def test_a_sheet_on_a_table_is_said_and_its_table_left_bare(tmp_path):
-    rng = np.random.default_rng(3)
+@pytest.mark.parametrize("seed", [3, 4, 5, 6])
+def test_a_sheet_on_a_table_is_said_and_its_table_left_bare(seed, tmp_path):
+    rng = np.random.default_rng(seed)
     photo = seen(sheet_of(compass, rng, 1400, "ink", 0.9), rng, table=True)
     report, dots, _ = prepared(photo, tmp_path, "table", "--read-as", "paper", ext="jpg", quality=88)
     found = {f["name"]: f for f in report["findings"]}
     assert "--crop" in found["sheet-edge"]["remedies"][0]["text"]
     rows, columns = dots.shape
     assert dots[: rows // 16].mean() < 0.005 and dots[:, : columns // 16].mean() < 0.005 and dots.any()
-
-
-def test_an_unsure_reading_asks_and_shows_both(tmp_path):
-    """Grey noise in four flat boxes is neither the one nor the other; whatever is decided, an unsure one must say so."""
-    rows = make_unsure()
-    asked = 0
-    for i, art in enumerate(rows):
-        report, _, out = prepared(art, tmp_path, f"unsure-{i}", ext="jpg", quality=70)
-        sure = report["art"]["read_as_sure_share"]
-        found = [f for f in report["findings"] if f["name"] == "reading-unsure"]
-        assert bool(found) == (sure < 0.795) or abs(sure - 0.8) < 0.006, (sure, found)
-        assert (out / "readings.png").exists() == bool(found)
-        if found:
-            asked += 1
-            assert "--read-as" in found[0]["remedies"][0]["text"]
-            width, height = Image.open(out / "readings.png").size
-            assert width > height
-    assert asked > 0
-
-
-def make_unsure():
-    rng = np.random.default_rng(11)
-    for noise in (2, 6, 10, 14, 18, 24):
-        code = np.kron(rng.integers(40, 230, (4, 4)), np.ones((110, 110)))
-        yield (code + rng.normal(0, noise, code.shape)).clip(0, 255).astype(np.uint8)

@@ -16,6 +16,11 @@ const FAR: usize = 16;
 /// A cell under this share of its surroundings' paper is ink: a shadow of a hand or a phone leaves more than half of
 /// the light (common practice, no source).
 const INK_UNDER: f32 = 0.42;
+/// Half width of the neighbourhood in which a step is looked for, cells. The shadow of a hand, that takes half of the light
+/// over a tenth of the picture, leaves 0.7 of it over such a way; a table under a sheet takes more at once.
+const STEP_REACH: usize = 3;
+/// What a step leaves of the light, at most.
+const STEP: f32 = 0.62;
 /// Share of a cell that is darker than its paper, at most: the light of paper is read from the rest.
 const QUANTILE: f64 = 0.8;
 
@@ -26,6 +31,8 @@ pub(super) struct Background {
     rows: usize,
     cell: (f64, f64),
     light: Vec<f32>,
+    /// Before it was smoothed.
+    crisp: Vec<f32>,
 }
 
 impl Background {
@@ -56,7 +63,7 @@ impl Background {
         let raw = without_solids(raw, columns, rows);
         let closed = closing(&raw, columns, rows);
         let light = smooth(&closed, columns, rows);
-        Background { columns, rows, cell, light }
+        Background { columns, rows, cell, light, crisp: closed }
     }
 
     /// Columns and rows of cells.
@@ -67,6 +74,13 @@ impl Background {
     /// The light of each cell, row after row.
     pub fn light(&self) -> &[f32] {
         &self.light
+    }
+
+    /// Where the light steps as no shadow does, on the darker side of the step, `STEP_REACH` cells deep: where a sheet ends on
+    /// its table.
+    pub fn steps(&self) -> Vec<bool> {
+        let lightest = around(&self.crisp, self.columns, self.rows, STEP_REACH, f32::max);
+        self.crisp.iter().zip(lightest).map(|(&c, l)| c < STEP * l).collect()
     }
 
     /// The background of row `y`, one value a column.

@@ -5,7 +5,7 @@ use super::kind::Kind;
 use super::model::{KINDS, likelihoods};
 use super::small::Small;
 use crate::art::picture::Facts;
-use crate::art::{Art, Format, Model, Raster, View, Window, render};
+use crate::art::{Art, Format, Model, Raster, View, Window, likeness, render};
 
 /// A decision that is less sure than this (0 to 1) is worth a second look.
 pub const UNSURE: f64 = 0.8;
@@ -75,7 +75,10 @@ fn embedded(art: &Art, crop: Window) -> Decision {
         resolution: None,
         notes: Vec::new(),
     };
-    let raster = Raster { light: drawn.light, alpha: drawn.alpha, colours: None, facts };
+    let Ok(likeness) = likeness(art) else {
+        return Decision::certain(Kind::Drawing, "it is an SVG drawing");
+    };
+    let raster = Raster { light: drawn.light, alpha: drawn.alpha, colours: None, likeness, facts };
     let said = of(&raster, Window::WHOLE);
     Decision { why: format!("it is an SVG that holds nothing but a picture, and {}", said.why), ..said }
 }
@@ -91,7 +94,8 @@ fn of(raster: &Raster, crop: Window) -> Decision {
     let mut likely = likelihoods(&f);
     // A cut-out is made by a program that draws: paper under a camera is never transparent.
     let stencil = small.clear_cut >= 0.85 && small.transparent >= 0.03;
-    if stencil {
+    let lossy = matches!(raster.facts.format, Format::Jpeg | Format::WebP);
+    if stencil || (spotless(&f) && !lossy) {
         likely[1] += likely[2];
         likely[2] = 0.0;
     }
@@ -109,6 +113,13 @@ fn of(raster: &Raster, crop: Window) -> Decision {
         other: Some(KINDS[order[1]]),
         why: why(kind, &f, stencil),
     }
+}
+
+/// Whether most of the picture has no grain at all, not even one code: what a program drew. Paper under a camera or in a
+/// scanner always has some, unless the file's compression took it away.
+fn spotless(f: &Features) -> bool {
+    let (even, noise) = (f[1], libm::exp(f[10]) - 0.1);
+    even > 0.9 && noise < 0.02
 }
 
 /// Whether the picture has grain all over, as a camera's sensor gives it in fog or at night: no block of it is quiet, and
@@ -130,7 +141,15 @@ fn why(kind: Kind, f: &Features, stencil: bool) -> String {
             "it shows strokes on paper: {} of it is bare paper, once its light and shadow are evened out",
             percent(f[6])
         ),
-        Kind::Photo if flat > 0.9 => "its tones run smoothly into each other".to_string(),
-        Kind::Photo => format!("its tones run into each other: only {} of it is flat", percent(flat)),
+        Kind::Photo if tones < 0.6 => {
+            format!(
+                "its tones run into each other: only {} of it lies in its four commonest tones",
+                percent(tones)
+            )
+        }
+        Kind::Photo if flat < 0.6 => {
+            format!("its tones run into each other: only {} of it is flat", percent(flat))
+        }
+        Kind::Photo => "its tones run into each other".to_string(),
     }
 }

@@ -1,10 +1,11 @@
 //! Features: what is measured of a picture to tell a photo, a drawing and a sheet of paper from each other.
 
 use super::background;
+use super::paper::bare_paper;
 use super::small::Small;
 
 /// How many there are.
-pub const COUNT: usize = 24;
+pub const COUNT: usize = 27;
 
 /// One value a feature, in this order; shares are 0 to 1, steps and ranges are sRGB codes (0 to 255).
 ///
@@ -32,6 +33,10 @@ pub const COUNT: usize = 24;
 /// 21. quiet: share of blocks with a range of at most 6 codes;
 /// 22. levels: standard deviation of the means of quiet blocks, of 64 codes;
 /// 23. drift: logarithm of the mean step between neighbouring quiet blocks;
+/// 24. grain: logarithm of the standard deviation of what is lighter than bare paper, against it;
+/// 25. below: logarithm of the share that is darker than bare paper by four of these, and not alone in it: on paper,
+///     strokes however faint;
+/// 26. above: logarithm of the share that is lighter by as much: on paper, nothing.
 pub type Features = [f64; COUNT];
 
 /// Half width of a tone in codes.
@@ -91,6 +96,9 @@ pub(super) fn measure(s: &Small) -> Option<Features> {
         blocks.quiet,
         blocks.levels / 64.0,
         libm::log(blocks.drift + 0.02),
+        libm::log(reflect.grain + 1e-3),
+        libm::log(share(reflect.below) + 1e-3),
+        libm::log(share(reflect.above) + 1e-3),
     ])
 }
 
@@ -194,11 +202,25 @@ struct Reflect {
     wash: u64,
     uneven: f64,
     level: f64,
+    grain: f64,
+    below: u64,
+    above: u64,
 }
 
 fn reflect(s: &Small) -> Reflect {
     let ground = background::Background::of(s.width, s.height, &s.light, Some(&s.opaque));
-    let mut n = Reflect { paper: 0, strokes: 0, between: 0, wash: 0, uneven: 0.0, level: 0.0 };
+    let mut n = Reflect {
+        paper: 0,
+        strokes: 0,
+        between: 0,
+        wash: 0,
+        uneven: 0.0,
+        level: 0.0,
+        grain: 0.0,
+        below: 0,
+        above: 0,
+    };
+    let mut reflectance = vec![f32::NAN; s.light.len()];
     let mut row = vec![0.0f32; s.width];
     for y in 0..s.height {
         ground.row(y, &mut row);
@@ -208,6 +230,7 @@ fn reflect(s: &Small) -> Reflect {
                 continue;
             }
             let r = s.light[i] / ground.max(1e-4);
+            reflectance[i] = r;
             n.paper += u64::from(r >= 0.92);
             n.strokes += u64::from(r < 0.8);
             n.between += u64::from((0.8..0.92).contains(&r));
@@ -217,6 +240,33 @@ fn reflect(s: &Small) -> Reflect {
     let (uneven, level) = ground.spread();
     n.uneven = uneven;
     n.level = crate::colour::linear_to_srgb(level) * 255.0;
+    let (bare, grain) = bare_paper(&reflectance);
+    let apart = (4.0 * grain).max(0.02);
+    let (low, high) = ((bare * (1.0 - apart)) as f32, (bare * (1.0 + apart)) as f32);
+    n.grain = grain;
+    n.below = in_company(&reflectance, (s.width, s.height), |r| r < low);
+    n.above = in_company(&reflectance, (s.width, s.height), |r| r > high);
+    n
+}
+
+/// How many places have three or more of the nine around them (themselves one of these) in the range: a speck of grain has
+/// fewer.
+fn in_company(v: &[f32], (w, h): (usize, usize), within: impl Fn(f32) -> bool) -> u64 {
+    let mut n = 0;
+    for y in 0..h {
+        for x in 0..w {
+            let rows = y.saturating_sub(1)..(y + 2).min(h);
+            let some: usize = rows
+                .map(|y| {
+                    v[y * w + x.saturating_sub(1)..y * w + (x + 2).min(w)]
+                        .iter()
+                        .filter(|r| within(**r))
+                        .count()
+                })
+                .sum();
+            n += u64::from(some >= 3);
+        }
+    }
     n
 }
 

@@ -64,8 +64,12 @@ pub fn inked(raster: &Raster) -> (Raster, Inked) {
         lossy: matches!(raster.facts.format, Format::Jpeg | Format::WebP),
     };
     let (light, inked) = planes.inked(planes.ground());
-    (Raster { light, alpha: raster.alpha.clone(), colours: None, facts: raster.facts.clone() }, inked)
+    let (alpha, likeness, facts) = (raster.alpha.clone(), raster.likeness.clone(), raster.facts.clone());
+    (Raster { light, alpha, colours: None, likeness, facts }, inked)
 }
+
+/// Share of transparency from which it is the ground: rounded corners alone are less.
+const AIR: f64 = 0.15;
 
 /// Does the same to an SVG drawing, rendered, whose ground is not white; else changes nothing. Its tones are as they
 /// were drawn, so nothing needs settling but that the strongest ink is solid.
@@ -147,6 +151,11 @@ impl Planes<'_> {
     fn ground(&self) -> ([f32; 3], bool) {
         let raster = self;
         let (w, h) = (raster.light.width(), raster.light.height());
+        // Where a fair part is air, the art lies on that, though a frame of ink runs along its border.
+        let air = raster.alpha.map_or(0, |a| a.data().iter().filter(|a| **a < 0.5).count());
+        if air as f64 > AIR * (w * h) as f64 {
+            return (WHITE, true);
+        }
         let frame = (w.min(h) / 100).max(1);
         let code = Curve::new(linear_to_srgb);
         // One plane a component, where there are colours; the border alone is looked at.
@@ -467,6 +476,17 @@ mod tests {
         inked.settle(&mut light, 1.0);
         assert!(light.row(3)[3] > 0.999, "the ground stays bare");
         (0..boxes.len()).map(|i| 1.0 - linear_to_srgb(f64::from(light.row(40)[40 + 60 * i]))).collect()
+    }
+
+    #[test]
+    fn a_frame_of_ink_along_the_border_is_no_ground_where_the_rest_is_air() {
+        let (w, h) = (60, 40);
+        let framed = |x: usize, y: usize| x < 4 || y < 4 || x >= w - 4 || y >= h - 4;
+        let alpha = (0..w * h).map(|i| f32::from(u8::from(framed(i % w, i / w)))).collect();
+        let mut drawn =
+            Rendered { light: Light::filled(w, h, 0.0), alpha: Some(Alpha::from_vec(w, h, alpha)) };
+        assert_eq!(on_its_ground(&mut drawn), None);
+        assert!(drawn.light.data().iter().all(|l| *l == 0.0));
     }
 
     #[test]

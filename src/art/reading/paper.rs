@@ -18,8 +18,7 @@ const GRAIN: f64 = 3.0;
 const FULL: f64 = 0.65;
 /// Least depth of a full stroke.
 const LEAST_DEPTH: f64 = 0.05;
-/// Two neighbouring cells of one sheet differ by no more than this factor: light falls off gently, the sheet's edge
-/// does not.
+/// Two neighbouring cells of one sheet differ by no more than this factor.
 const GENTLE: f32 = 1.22;
 
 /// Where the sheet lies, where it does not fill the picture: fractions of its width and height.
@@ -50,7 +49,7 @@ pub fn flattened(light: &Light) -> (Light, Option<PaperSheet>) {
             }
         }
     });
-    let (paper, grain) = paper(&depth);
+    let (paper, grain) = bare_paper(&depth);
     // From reflectance to depth below the paper; beyond the sheet there is none.
     parallel::bands(&mut depth, w, 16, |_, band| {
         band.iter_mut().for_each(|d| *d = if d.is_nan() { 0.0 } else { 1.0 - *d / paper as f32 });
@@ -92,7 +91,7 @@ fn around(depth: &[f32], w: usize, h: usize, x: usize, y: usize) -> f32 {
 
 /// The reflectance of bare paper against the background (its commonest), and its grain's standard deviation, from what
 /// is lighter than that: strokes are darker.
-fn paper(reflectance: &[f32]) -> (f64, f64) {
+pub(super) fn bare_paper(reflectance: &[f32]) -> (f64, f64) {
     let mut bins = vec![0u64; 2 * STEPS];
     for r in reflectance.iter().filter(|r| !r.is_nan()) {
         bins[((r * STEPS as f32) as usize).min(2 * STEPS - 1)] += 1;
@@ -144,6 +143,7 @@ struct Inside {
 fn sheet(ground: &Background) -> Option<Inside> {
     let (columns, rows) = ground.cells();
     let light = ground.light();
+    let steps = ground.steps();
     // From each cell of the picture's middle, the lightest first, over gentle steps; the first large patch is the sheet.
     let mut order: Vec<usize> = (0..light.len())
         .filter(|i| {
@@ -152,7 +152,8 @@ fn sheet(ground: &Background) -> Option<Inside> {
         })
         .collect();
     order.sort_by(|&a, &b| light[b].total_cmp(&light[a]).then(a.cmp(&b)));
-    let mut seen = vec![false; light.len()];
+    // Light falls off gently on the sheet; at its edge it steps, and there the spreading ends.
+    let mut seen = steps;
     for start in order {
         if seen[start] {
             continue;
