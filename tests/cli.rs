@@ -424,10 +424,13 @@ fn a_file_name_may_be_any_bytes() {
     fs::write(b.path().join(curve), "coverage = [0.0, 0.3, 1.0]\nmark = [0.0, 0.5, 1.0]\n").expect("written");
     let small = [w("prepare"), w("ramp.png"), w("--blank"), w("round:12mm"), w("--accept"), w("over-burn")];
     run(&[&small[..], &[w("--out"), w("by-process"), w("--process"), measured]].concat());
-    run(&[&small[..], &[w("--out"), w("by-curve"), w("--dot-gain"), curve]].concat());
+    // A curve is for screens that do not know the beam.
+    let diffused = [&small[..], &[w("--screen"), w("floyd-steinberg")]].concat();
+    run(&[&diffused[..], &[w("--out"), w("by-curve"), w("--dot-gain"), curve]].concat());
     run(&[&small[..], &[w("--out"), w("plain")]].concat());
+    run(&[&diffused[..], &[w("--out"), w("plain-diffused")]].concat());
     let dots = |out: &str| fs::read(b.path().join(out).join("dots.png")).expect("there");
-    assert!(dots("by-process") != dots("plain") && dots("by-curve") != dots("plain"));
+    assert!(dots("by-process") != dots("plain") && dots("by-curve") != dots("plain-diffused"));
     let again = w("by-curve/job.toml");
     run(&[w("prepare"), w("--job"), again, w("--out"), w("by-curve-again")]);
     assert!(dots("by-curve-again") == dots("by-curve"));

@@ -11,6 +11,7 @@ use super::options::{DrawingOptions, PieceOptions};
 use super::out::Out;
 use super::source::Source;
 use super::target::OutOptions;
+use super::unused;
 use crate::art::Art;
 use crate::colour::srgb8;
 use crate::encode::sink::{Files, Sink};
@@ -82,6 +83,7 @@ struct Made<'a> {
 /// Runs `compare`.
 pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
     let screens = args.screens.iter().map(|n| settle::screen(n.trim())).collect::<Result<Vec<_>, _>>()?;
+    unused::refused(&args.options, &screens)?;
     let mut job = args.options.job(Some(job::file_name::text(&args.art)))?;
     let densities: Vec<Option<Pitch>> = if args.densities.is_empty() {
         vec![job.dots.pitch]

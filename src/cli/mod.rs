@@ -24,6 +24,7 @@ mod signals;
 mod source;
 mod target;
 mod terminal;
+mod unused;
 mod wedge;
 
 use std::borrow::Cow;

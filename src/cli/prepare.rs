@@ -11,6 +11,7 @@ use super::out::{Out, say};
 use super::search_time;
 use super::source::Source;
 use super::target::OutOptions;
+use super::unused;
 use super::{bar::Bar, terminal};
 use crate::job::{Brief, Job, Plan, file_name};
 use crate::progress::Portion;
@@ -63,6 +64,7 @@ pub fn run(args: &PrepareArgs, out: &mut Out) -> Result<u8, Failure> {
     let mut brief = Brief::read(job)?;
     // Everything that can be known to be wrong is found before the long work starts.
     let plan = brief.settle()?;
+    unused::refused(&args.options.piece, &[plan.dots.screen])?;
     if let Some(seconds) = args.search_time {
         let said = search_time::ask_for(&mut brief, &plan, seconds);
         if !args.quiet && !args.json {

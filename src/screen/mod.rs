@@ -88,6 +88,8 @@ pub struct Screen {
     pub wants: Wants,
     /// Whether it searches, for as many passes as [`Options::effort`] says.
     pub searches: bool,
+    /// The options of the command line that it has a use for and other screens have not.
+    pub takes: &'static [&'static str],
     /// Makes the dots: same size as the tone. Values outside 0..1 are read as 0 or 1. Where the
     /// progress asks to stop, what is done so far is returned.
     pub make: fn(&Tone, &Options, &dyn Progress) -> Dots,

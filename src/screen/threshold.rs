@@ -11,6 +11,7 @@ pub const THRESHOLD: Screen = Screen {
     about: "marked where the tone reaches a level; for line art and lettering",
     wants: Wants::Coverage,
     searches: false,
+    takes: &["level", "dot-gain"],
     make: threshold,
 };
 
