@@ -40,6 +40,7 @@
 
 mod art;
 mod blank;
+mod cause;
 #[cfg(feature = "cli")]
 #[doc(hidden)]
 pub mod cli;
@@ -107,6 +108,17 @@ pub mod asked {
 /// # Ok::<(), dotwright::OpenError>(())
 /// ```
 pub use art::open;
+/// Opens a page of a document, with everything said that can be said of opening a file.
+///
+/// ```
+/// use dotwright::{Opening, open_as};
+///
+/// let svg = br#"<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 9 9"><circle cx="4" cy="4" r="4"/></svg>"#;
+/// let second = Opening { page: 2, ..Opening::default() };
+/// let said = open_as(svg, "'disc.svg'", &second).unwrap_err().to_string();
+/// assert!(said.starts_with("'disc.svg' has one page only"));
+/// ```
+pub use art::open_as;
 /// Opens a picture or drawing by its file's name.
 ///
 /// ```
@@ -127,7 +139,7 @@ pub use art::open_path;
 /// # Ok::<(), dotwright::OpenError>(())
 /// ```
 pub use art::open_within;
-pub use art::{Art, OpenError, Patience};
+pub use art::{Art, OpenError, Opening, Patience};
 
 pub use encode::sink;
 

@@ -10,13 +10,28 @@ pub const MAX_BYTES: u64 = 2 << 30;
 /// What a person allows the opening and drawing of art to take.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Patience {
-    /// Seconds that an SVG may take to be read, and again each time it is drawn; 30 unless said otherwise.
+    /// Seconds that an SVG or PDF may take to be read, and again each time it is drawn; 30 unless said otherwise.
     pub drawing_s: f64,
 }
 
 impl Default for Patience {
     fn default() -> Self {
         Patience { drawing_s: 30.0 }
+    }
+}
+
+/// How a file is opened.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Opening {
+    /// What opening and drawing may take.
+    pub patience: Patience,
+    /// The page of a document that is taken, counted from 1, which is the default.
+    pub page: u32,
+}
+
+impl Default for Opening {
+    fn default() -> Self {
+        Opening { patience: Patience::default(), page: 1 }
     }
 }
 
@@ -63,6 +78,8 @@ pub(super) enum Packing {
     /// Of lossless WebP a picture of one colour takes no bits at all; matches of 4096 take some sixteen, so
     /// that a picture with anything in it stays below 4096 picture elements a byte.
     WebP,
+    /// Blocks of up to 64 x 64, of which eight and more share a bit where nothing changes (ITU-T H.265).
+    Hevc,
     /// A row like the one above takes one bit however long it is (ITU-T T.6); pages with anything on them
     /// stay far below 32768 picture elements a byte.
     Fax,
@@ -82,7 +99,7 @@ pub(super) fn can_hold(width: u64, height: u64, packing: Packing, bytes: u64) ->
         Packing::Runs { bits } => row_bytes(bits) <= bytes.saturating_mul(128),
         Packing::Jpeg => width.div_ceil(8).saturating_mul(height.div_ceil(8)) <= bytes.saturating_mul(8),
         Packing::WebP => pixels <= bytes.saturating_mul(4096),
-        Packing::Fax => pixels <= bytes.saturating_mul(32_768),
+        Packing::Hevc | Packing::Fax => pixels <= bytes.saturating_mul(32_768),
     };
     if held || pixels <= GRANTED { Ok(()) } else { Err(Why::Hollow { width, height, bytes }) }
 }
@@ -100,6 +117,7 @@ mod tests {
             Packing::Runs { bits: 8 },
             Packing::Jpeg,
             Packing::WebP,
+            Packing::Hevc,
             Packing::Fax,
         ] {
             let said = can_hold(15_000, 15_000, packing, 1024).unwrap_err().to_string();

@@ -32,7 +32,7 @@ pub(super) fn general(bytes: &[u8], format: Format) -> Result<Decoded, Why> {
         Format::Bmp => ImageFormat::Bmp,
         Format::Gif => ImageFormat::Gif,
         Format::Tiff => ImageFormat::Tiff,
-        Format::Jpeg | Format::Svg => return Err(Why::NotAPicture),
+        Format::Jpeg | Format::Heic | Format::Svg | Format::Pdf => return Err(Why::NotAPicture),
     };
     let mut limits = Limits::no_limits();
     // The decoder of PNG needs a few rows, as the picture goes straight into our own plane; what else it
@@ -62,7 +62,7 @@ pub(super) fn general(bytes: &[u8], format: Format) -> Result<Decoded, Why> {
         ColorType::La8 | ColorType::La16 => (Model::Grey, true),
         ColorType::Rgb8 | ColorType::Rgb16 | ColorType::Rgb32F => (Model::Rgb, false),
         ColorType::Rgba8 | ColorType::Rgba16 | ColorType::Rgba32F => (Model::Rgb, true),
-        other => return Err(Why::Unsupported(format!("{other:?}"))),
+        _ => return Err(Why::Unsupported("its colours are stored in an unusual way".into())),
     };
     let mut raw = vec![0u8; decoder.total_bytes() as usize];
     decoder.read_image(&mut raw).map_err(|e| why(&e))?;
@@ -104,7 +104,8 @@ pub(super) fn packing(format: Format, bytes: &[u8]) -> Packing {
         Format::WebP => Packing::WebP,
         Format::Bmp => Packing::Runs { bits: 8 },
         // Of a TIFF its tags tell; a drawing has no picture elements.
-        Format::Tiff | Format::Svg => Packing::Fax,
+        Format::Tiff | Format::Svg | Format::Pdf => Packing::Fax,
+        Format::Heic => Packing::Hevc,
     }
 }
 
@@ -193,7 +194,7 @@ pub(super) fn tiff(bytes: &[u8]) -> Result<Decoded, Why> {
             notes.push("its floating-point values were taken as linear light from 0 to 1".to_string());
             Samples::F32(v)
         }
-        _ => return Err(Why::Unsupported(format!("{colour:?}"))),
+        _ => return Err(Why::Unsupported("its colours are stored in an unusual way".into())),
     };
     let pixels = Pixels { width, height, samples, model, alpha: false };
     let expected = width * height * pixels.channels();

@@ -15,16 +15,18 @@ pub struct OpenError {
 #[derive(Debug, thiserror::Error)]
 pub enum Why {
     /// The file system refused.
-    #[error("cannot be read ({0}); check its name and its permissions")]
+    #[error("cannot be read ({}); check its name and its permissions", crate::cause::of(.0))]
     Unreadable(std::io::Error),
     /// No byte in it.
     #[error("is empty; copy or export it again")]
     Empty,
     /// Not a known kind of picture.
-    #[error("is not a picture; give a JPEG, PNG, TIFF, WebP, BMP, GIF or SVG file")]
+    #[error("is not a picture; give a JPEG, PNG, TIFF, WebP, HEIC, BMP, GIF, SVG or PDF file")]
     NotAPicture,
     /// A known kind of something else.
-    #[error("is {0}, which cannot be opened; export it as a JPEG, PNG, TIFF, WebP, BMP, GIF or SVG file")]
+    #[error(
+        "is {0}, which cannot be opened; export it as a JPEG, PNG, TIFF, WebP, BMP, GIF, SVG or PDF file"
+    )]
     SomethingElse(&'static str),
     /// Not a known kind of picture, where only a photo will do.
     #[error("is not a picture; give a JPEG, PNG, TIFF or WebP photo")]
@@ -41,6 +43,9 @@ pub enum Why {
     /// A variant that no decoder here reads.
     #[error("is of a kind that cannot be read ({0}); save it as PNG or TIFF with 8 or 16 bits a channel")]
     Unsupported(String),
+    /// A photo of a telephone that no decoder here reads.
+    #[error("is a HEIC photo of a kind that cannot be read ({0}); export or share it as JPEG")]
+    UnusualPhoto(String),
     /// Beyond the bounds.
     #[error(
         "claims {width} x {height} picture elements, {:.0} megapixels that need {:.1} GiB; \
@@ -74,6 +79,17 @@ pub enum Why {
     /// No columns or no rows.
     #[error("has no width or no height; export it again")]
     NoSize,
+    /// A document that opens only with a password.
+    #[error("is locked with a password; save it without one, or export the page as SVG")]
+    Locked,
+    /// A page that is not there.
+    #[error("{}", no_page(*asked, *pages))]
+    NoPage {
+        /// The page asked for, counted from 1.
+        asked: usize,
+        /// Pages there are.
+        pages: usize,
+    },
     /// A drawing with a reference outside itself.
     #[error(
         "refers to '{0}' outside itself, which is never followed; embed that picture in the SVG or remove it"
@@ -136,6 +152,15 @@ pub enum RenderError {
     /// The drawing library gave up.
     #[error("the drawing cannot be drawn: {0}; simplify it, or export it as PNG")]
     GaveUp(String),
+}
+
+/// Why there is no such page.
+fn no_page(asked: usize, pages: usize) -> String {
+    match pages {
+        0 => "has no page; export it again".into(),
+        1 => format!("has one page only, so there is no page {asked}; leave --page out"),
+        n => format!("has {n} pages, so there is no page {asked}; choose one of --page 1 to --page {n}"),
+    }
 }
 
 impl Why {

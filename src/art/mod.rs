@@ -1,8 +1,8 @@
 //! Art: opening picture files into linear light, and drawings at the density itself.
 //!
 //! ```text
-//! bytes --sniff--> JPEG, PNG, TIFF, WebP, BMP, GIF --decode, profile, orient--> Raster --+
-//!               \-> SVG --guard, parse--> Vector ----------------------------------------+--> Art
+//! bytes --sniff--> JPEG, PNG, TIFF, WebP, HEIC, BMP, GIF --decode, profile, orient--> Raster --+
+//!               \-> PDF --a page--> SVG --guard, parse--> Vector -------------------------------+--> Art
 //! Art --reading--> photo, drawing or paper      Art --extent--> hull of what is not transparent
 //! Art, View, columns x rows --render--> Rendered: light and alpha, one value a dot
 //! ```
@@ -25,6 +25,7 @@ mod colours;
 mod contain;
 mod decode;
 mod error;
+mod heic;
 mod jpeg;
 mod picture;
 mod resolution;
@@ -32,11 +33,11 @@ mod samples;
 mod sniff;
 mod view;
 
-pub use bounds::Patience;
+pub use bounds::{Opening, Patience};
 use colours::Colours;
 pub use error::{OpenError, RenderError};
 pub use likeness::{Likeness, likeness};
-pub use open::{open, open_path, open_within};
+pub use open::{open, open_as, open_path, open_within};
 pub use photo::{Photo, open_photo};
 pub use picture::{Art, Model, Raster};
 pub use reading::Kind;

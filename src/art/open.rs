@@ -4,7 +4,7 @@ use std::fs::File;
 use std::io::Read;
 use std::path::Path;
 
-use super::bounds::{MAX_BYTES, Patience};
+use super::bounds::{MAX_BYTES, Opening, Patience};
 use super::contain::contained;
 use super::decode::Decoded;
 use super::error::{OpenError, Why};
@@ -12,7 +12,7 @@ use super::likeness::Likeness;
 use super::picture::{Art, Facts, Raster};
 use super::sniff::{Format, sniff};
 use super::turn::{Turn, turned};
-use super::{Resolution, decode, icc, jpeg, vector};
+use super::{Resolution, decode, heic, icc, jpeg, vector};
 
 /// Opens the picture in `bytes`; `name` stands for it in messages (`'harbour.jpg'`, `the picture on standard input`).
 ///
@@ -30,7 +30,15 @@ pub fn open(bytes: &[u8], name: &str) -> Result<Art, OpenError> {
 /// # Errors
 /// As [`open`].
 pub fn open_within(bytes: &[u8], name: &str, patience: Patience) -> Result<Art, OpenError> {
-    inner(bytes, patience).map_err(|why| OpenError { name: name.to_string(), why })
+    open_as(bytes, name, &Opening { patience, ..Opening::default() })
+}
+
+/// As [`open`], with everything said that can be said of opening a file.
+///
+/// # Errors
+/// As [`open`], and when the document has no such page.
+pub fn open_as(bytes: &[u8], name: &str, how: &Opening) -> Result<Art, OpenError> {
+    inner(bytes, how).map_err(|why| OpenError { name: name.to_string(), why })
 }
 
 /// Opens the picture at `path`.
@@ -64,9 +72,12 @@ fn read_all(source: impl Read) -> Result<Vec<u8>, Why> {
     if bytes.len() as u64 > MAX_BYTES { Err(Why::TooLong) } else { Ok(bytes) }
 }
 
-fn inner(bytes: &[u8], patience: Patience) -> Result<Art, Why> {
+fn inner(bytes: &[u8], how: &Opening) -> Result<Art, Why> {
+    let page = how.page as usize;
     match format(bytes)? {
-        Format::Svg => vector::parse(bytes, patience).map(Art::Vector),
+        Format::Pdf => vector::parse_page(bytes, page, how.patience).map(Art::Vector),
+        _ if page != 1 => Err(Why::NoPage { asked: page, pages: 1 }),
+        Format::Svg => vector::parse(bytes, how.patience).map(Art::Vector),
         raster => Ok(Art::Raster(upright(decoded(bytes, raster)?, raster)?)),
     }
 }
@@ -84,6 +95,7 @@ pub(super) fn decoded(bytes: &[u8], format: Format) -> Result<Decoded, Why> {
     let decoded = contained(|| match format {
         Format::Jpeg => jpeg::decode(bytes),
         Format::Tiff => decode::tiff(bytes),
+        Format::Heic => heic::decode(bytes),
         _ => decode::general(bytes, format),
     });
     decoded.unwrap_or_else(|| Err(Why::Damaged("its decoder cannot make sense of it".into())))

@@ -35,7 +35,7 @@ fn inner(bytes: &[u8]) -> Result<Photo, Why> {
         Why::NotAPicture => Why::NothingSeen,
         other => other,
     })?;
-    if format == Format::Svg {
+    if matches!(format, Format::Svg | Format::Pdf) {
         return Err(Why::NotAPhoto);
     }
     let decoded = decoded(bytes, format)?;

@@ -110,7 +110,10 @@ impl Art {
             ),
             Art::Vector(v) => {
                 let (w, h) = v.size();
-                format!("SVG drawing, {} x {} units", crate::units::short(w, 2), crate::units::short(h, 2))
+                // A unit of PDF is 1/72 inch (ISO 32000, 8.3.2.3).
+                let units = if v.format() == Format::Pdf { "points" } else { "units" };
+                let (w, h) = (crate::units::short(w, 2), crate::units::short(h, 2));
+                format!("{} drawing, {w} x {h} {units}", v.format())
             }
         }
     }

@@ -29,7 +29,7 @@ pub(super) fn claimed(format: Format, bytes: &[u8]) -> Option<Resolution> {
             (per_metre(38)? * 0.0254, per_metre(42)? * 0.0254)
         }
         Format::Tiff => tags(bytes)?,
-        Format::Jpeg | Format::WebP | Format::Gif | Format::Svg => return None,
+        Format::Jpeg | Format::WebP | Format::Heic | Format::Gif | Format::Svg | Format::Pdf => return None,
     })
 }
 

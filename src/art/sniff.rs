@@ -17,8 +17,12 @@ pub enum Format {
     Bmp,
     /// GIF.
     Gif,
+    /// HEIC: a photo of a telephone, HEVC in HEIF (ISO/IEC 23008-12).
+    Heic,
     /// SVG, plain or compressed with gzip.
     Svg,
+    /// PDF (ISO 32000).
+    Pdf,
 }
 
 impl fmt::Display for Format {
@@ -30,7 +34,9 @@ impl fmt::Display for Format {
             Format::WebP => "WebP",
             Format::Bmp => "BMP",
             Format::Gif => "GIF",
+            Format::Heic => "HEIC",
             Format::Svg => "SVG",
+            Format::Pdf => "PDF",
         })
     }
 }
@@ -56,6 +62,13 @@ pub(super) fn sniff(bytes: &[u8]) -> Result<Format, Option<&'static str>> {
     if starts(b"GIF87a") || starts(b"GIF89a") {
         return Ok(Format::Gif);
     }
+    // Readers of PDF grant something before the head; what is in other files by chance never begins with it.
+    if starts(b"%PDF-") || starts(b"\xEF\xBB\xBF%PDF-") {
+        return Ok(Format::Pdf);
+    }
+    if holds_hevc(bytes) {
+        return Ok(Format::Heic);
+    }
     if starts(&[0x1F, 0x8B]) || looks_like_svg(bytes) {
         return Ok(Format::Svg);
     }
@@ -70,18 +83,25 @@ fn looks_like_svg(bytes: &[u8]) -> bool {
     first == Some(&b'<') && text.windows(4).any(|w| w == b"<svg" || w == b":svg")
 }
 
+/// Whether the brands of a HEIF file, the first or one of those it goes with, say that its picture is HEVC.
+fn holds_hevc(bytes: &[u8]) -> bool {
+    let length = bytes.get(..4).map_or(0, |b| u32::from_be_bytes([b[0], b[1], b[2], b[3]]) as usize);
+    let Some(brands) = bytes.get(8..length.clamp(8, 512).min(bytes.len())) else { return false };
+    bytes.get(4..8) == Some(b"ftyp")
+        && brands
+            .chunks_exact(4)
+            .any(|b| matches!(b, b"heic" | b"heix" | b"heim" | b"heis" | b"hevc" | b"hevx"))
+}
+
 /// What a practitioner may hold instead of a picture, and cannot be opened here.
 fn something_else(bytes: &[u8]) -> Option<&'static str> {
     let starts = |magic: &[u8]| bytes.starts_with(magic);
     if bytes.get(4..8) == Some(b"ftyp") {
         return Some(match bytes.get(8..12) {
-            Some(b"heic" | b"heix" | b"mif1" | b"hevc" | b"msf1") => "a HEIF photo of a telephone",
             Some(b"avif" | b"avis") => "an AVIF picture",
+            Some(b"mif1" | b"msf1") => "a HEIF picture of an unusual kind",
             _ => "a film",
         });
-    }
-    if starts(b"%PDF") {
-        return Some("a PDF document");
     }
     if starts(b"%!PS") || starts(&[0xC5, 0xD0, 0xD3, 0xC6]) {
         return Some("a PostScript document");
@@ -118,7 +138,13 @@ mod tests {
         assert_eq!(sniff(b"\xEF\xBB\xBF  <?xml version='1.0'?><!-- --><svg/>"), Ok(Format::Svg));
         assert_eq!(sniff(b"<s:svg xmlns:s='http://www.w3.org/2000/svg'/>"), Ok(Format::Svg));
         assert_eq!(sniff(b"<html></html>"), Err(Some("text")));
-        assert_eq!(sniff(b"%PDF-1.7"), Err(Some("a PDF document")));
+        assert_eq!(sniff(b"%PDF-1.7"), Ok(Format::Pdf));
+        assert_eq!(sniff(b"\0\0\0\x1Cftypmif1\0\0\0\0mif1heicmiaf"), Ok(Format::Heic));
+        assert_eq!(
+            sniff(b"\0\0\0\x1Cftypmif1\0\0\0\0mif1avifmiaf"),
+            Err(Some("a HEIF picture of an unusual kind"))
+        );
+        assert_eq!(sniff(b"\0\0\0\x1Cftypavif\0\0\0\0mif1avifmiaf"), Err(Some("an AVIF picture")));
         assert_eq!(sniff(b""), Err(None));
         assert_eq!(sniff(&[0, 1, 2, 3]), Err(None));
     }

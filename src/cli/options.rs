@@ -30,7 +30,7 @@ pub struct BlankOptions {
     /// What is kept free at the blank's edge [default: the kit entry's, or 2.5mm]
     ///
     /// From 0mm up. No dot is ever laid beyond it.
-    #[arg(long, value_name = "MM")]
+    #[arg(long, allow_hyphen_values = true, value_name = "MM")]
     pub margin: Option<Mm>,
     /// What the blank's surface is: glass, tile, slate or metal [default: the kit entry's, the coating's, or glass]
     #[arg(long, value_name = "SURFACE", value_parser = clap::value_parser!(Surface))]
@@ -53,6 +53,9 @@ pub struct PlaceOptions {
     /// Mirror left to right, for marking the back of glass
     #[arg(long)]
     pub mirror: bool,
+    /// The page of a PDF, counted from 1 [default: 1]
+    #[arg(long, value_name = "NUMBER", value_parser = clap::value_parser!(u32).range(1..))]
+    pub page: Option<u32>,
     /// Use a part of the art: left,top,width,height in percent, for example 10%,0%,80%,100% [default: off]
     #[arg(long, value_name = "PART")]
     pub crop: Option<Crop>,
@@ -66,7 +69,7 @@ pub fn named() -> impl TypedValueParser<Value = String> {
 /// How long art may take to be opened and drawn.
 #[derive(Debug, Args)]
 pub struct DrawingOptions {
-    /// How long an SVG may take to be read, and again each time it is drawn, in seconds [default: 30s]
+    /// How long an SVG or PDF may take to be read, and again each time it is drawn, in seconds [default: 30s]
     #[arg(long, value_name = "SECONDS", value_parser = super::search_time::parse_seconds)]
     pub drawing_time: Option<f64>,
 }
@@ -144,15 +147,15 @@ pub struct DotOptions {
     /// Density of dots, for example 290.3dpi [default: advised for the machine's beam and motors]
     ///
     /// From 5.08dpi to 5080dpi. The same as --pitch, said the other way round.
-    #[arg(long, value_name = "DPI", conflicts_with = "pitch")]
+    #[arg(long, allow_hyphen_values = true, value_name = "DPI", conflicts_with = "pitch")]
     pub density: Option<Pitch>,
     /// Distance between dots, for example 0.0875mm [default: advised for the machine's beam and motors]
     ///
     /// From 0.005mm to 5mm. The advised pitch is a whole number of motor steps near 0.7 of the beam across.
-    #[arg(long, value_name = "MM")]
+    #[arg(long, allow_hyphen_values = true, value_name = "MM")]
     pub pitch: Option<Pitch>,
     /// Distance between lines where it differs from the pitch along them [default: the same]
-    #[arg(long, value_name = "MM")]
+    #[arg(long, allow_hyphen_values = true, value_name = "MM")]
     pub pitch_across: Option<Pitch>,
     /// Threshold's level, 0% to 100% [default: 50%]
     #[arg(long, value_name = "SHARE")]
@@ -219,10 +222,10 @@ pub struct ProcessOptions {
     #[arg(long, value_name = "FILE", value_parser = named())]
     pub process: Option<String>,
     /// Power setting, above 0% and at most 100% [default: the coating's start]
-    #[arg(long, value_name = "SHARE")]
+    #[arg(long, allow_hyphen_values = true, value_name = "SHARE")]
     pub power: Option<Share>,
     /// Speed while marking, for example 12.5mm/s or 750mm/min [default: for the coating's start exposure]
-    #[arg(long, value_name = "SPEED")]
+    #[arg(long, allow_hyphen_values = true, value_name = "SPEED")]
     pub speed: Option<MmPerS>,
     /// Passes over each line, 1 to 20 [default: 1]
     #[arg(long, value_name = "TIMES", value_parser = clap::value_parser!(u32).range(1..=20))]
@@ -243,10 +246,10 @@ pub struct ScanOptions {
     #[arg(long, value_name = "AXIS")]
     pub axis: Option<Along>,
     /// Run-up at each end of a line, 0mm to 200mm [default: v²/(2a) and the machine's settle length]
-    #[arg(long, value_name = "MM")]
+    #[arg(long, allow_hyphen_values = true, value_name = "MM")]
     pub run_up: Option<Mm>,
     /// Shorten each run at either end, so that a swept dot marks its own area, 0mm to 1mm [default: 0mm]
-    #[arg(long, value_name = "MM")]
+    #[arg(long, allow_hyphen_values = true, value_name = "MM")]
     pub trim: Option<Mm>,
 }
 
@@ -317,6 +320,7 @@ impl PieceOptions {
             art: ArtJob {
                 file: art,
                 crc32: None,
+                page: self.place.page,
                 read_as: self.tone.read_as,
                 crop: self.place.crop,
                 turn: self.place.turn.as_ref().and_then(|t| t.parse().ok()),
@@ -387,7 +391,8 @@ impl BlankOptions {
     pub fn asked(&self) -> Result<BlankJob, KitError> {
         let (margin, surface) = (self.margin, self.surface);
         let Some(name) = &self.blank else { return Ok(BlankJob { margin, surface, ..BlankJob::default() }) };
-        if name.contains(':') && kit::entry(Sort::Blank, name).is_none() && !name.ends_with(".toml") {
+        let a_shape = name.contains(':') || name.starts_with(|c: char| c.is_ascii_digit());
+        if a_shape && kit::entry(Sort::Blank, name).is_none() && !name.ends_with(".toml") {
             let (shape, margin) = (Some(name.parse()?), margin.or(Some(Mm(2.5))));
             return Ok(BlankJob { shape, margin, surface, ..BlankJob::default() });
         }

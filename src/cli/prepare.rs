@@ -13,6 +13,7 @@ use super::source::Source;
 use super::target::OutOptions;
 use super::unused;
 use super::{bar::Bar, terminal};
+use crate::art::Opening;
 use crate::job::{Brief, Job, Plan, file_name};
 use crate::progress::Portion;
 use crate::{art, outputs, pipeline};
@@ -20,7 +21,7 @@ use crate::{art, outputs, pipeline};
 /// Arguments of `prepare`.
 #[derive(Debug, Args)]
 pub struct PrepareArgs {
-    /// The picture, drawing or logo: JPEG, PNG, TIFF, WebP, BMP, GIF or SVG; '-' reads standard input
+    /// The picture, drawing or logo: JPEG, PNG, TIFF, WebP, HEIC, BMP, GIF, SVG or PDF; '-' reads standard input
     #[arg(value_name = "ART", required_unless_present = "job")]
     pub art: Option<PathBuf>,
     #[allow(missing_docs)]
@@ -75,7 +76,8 @@ pub fn run(args: &PrepareArgs, out: &mut Out) -> Result<u8, Failure> {
     brief.art = Some(source.art_file(args.out.folder()));
     let plan = brief.settle()?;
     let mut output = args.out.begin(&outputs::JOB, &read(args, &file, &plan)?)?;
-    let art = art::open_within(&source.bytes, &source.in_messages, args.drawing.patience())?;
+    let how = Opening { patience: args.drawing.patience(), page: plan.art.page };
+    let art = art::open_as(&source.bytes, &source.in_messages, &how)?;
 
     let bar = Bar::new(args.quiet);
     let (making, writing) = (Portion::new(&bar, 0.7), Portion::new(&bar, 0.3));

@@ -52,6 +52,8 @@ section! {
         file: String,
         /// The file's CRC-32 when the job was prepared, so that a changed file is noticed.
         crc32: u32,
+        /// The page of a PDF, counted from 1. Default 1.
+        page: u32,
         /// How it is read. Default auto.
         read_as: ReadAs,
         /// The part that is used. Default all.

@@ -68,6 +68,8 @@ fn art(settled: &Settled) -> ArtJob {
     ArtJob {
         file: file.map(|f| f.path.clone()).or_else(|| asked.file.clone()),
         crc32: file.map(|f| f.crc32).or(asked.crc32),
+        // Nearly all art has one page, and says nothing of it.
+        page: Some(settled.art.page).filter(|&p| p != 1),
         read_as: Some(settled.art.read_as),
         crop: Some(settled.art.crop),
         turn: Some(settled.art.turn.degrees()),

@@ -92,6 +92,10 @@ pub fn sorts(bench: &Path) -> Vec<Sort> {
             pictures.push(fs::read(entry.path()).expect("readable"));
         }
     }
+    let mut phones = Vec::new();
+    for name in ["tiles-turned", "ten-bits-alpha", "odd", "profile", "across-colour"] {
+        phones.push(read(&format!("tests/data/heic/{name}.heic")));
+    }
     // What has no checksums is still a photo when parts of it are spoiled.
     let photo = image::load_from_memory(&made("drawn/wedge.png")).expect("a picture");
     let mut photos = vec![made("drawn/wedge.png")];
@@ -117,6 +121,8 @@ pub fn sorts(bench: &Path) -> Vec<Sort> {
             20,
         ),
         sort("picture", Form::Bytes, pictures, "art", &[PREPARE], 13),
+        sort("document", Form::Text, vec![read("tests/data/art/rich.pdf")], "art", &[PREPARE], 5),
+        sort("telephone", Form::Bytes, phones, "art", &[PREPARE], 3),
         sort("png", Form::Png, png, "art", &[PREPARE], 7),
         sort(
             "program",

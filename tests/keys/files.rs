@@ -74,6 +74,7 @@ const KEYS: &[Key] = &[
     with(&[("job.burn.power", "'80%'")], key("job.unsaid", "['power']", "report:/process/power_share")),
     key("job.art.file", "'disc.svg'", "dots.png"),
     key("job.art.crc32", "7", "report:/notes"),
+    with(&[("job.art.file", "'two.pdf'")], key("job.art.page", "2", "dots.png")),
     key("job.art.read_as", "'drawing'", "dots.png"),
     key("job.art.crop", "'10%,0%,80%,100%'", "dots.png"),
     key("job.art.turn", "90", "dots.png"),
@@ -300,6 +301,8 @@ fn made(files: &Files, uses: &BTreeSet<&str>) -> Made {
     fs::copy(art, at("whole.jpg")).expect("the art is there");
     let disc = r#"<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 40 30"><circle cx="20" cy="15" r="12"/></svg>"#;
     fs::write(at("disc.svg"), disc).expect("written");
+    let document = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/art/two.pdf");
+    fs::copy(document, at("two.pdf")).expect("the document is there");
     let mut args = vec!["prepare".to_string(), "--out".into(), "out".into()];
     for (name, table) in files {
         if uses.contains(name) {

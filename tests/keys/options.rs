@@ -57,6 +57,7 @@ const OPTIONS: &[Opt] = &[
     opt("prepare --place", ART, "--place cover", "dots.png"),
     opt("prepare --turn", ART, "--turn 90", "dots.png"),
     opt("prepare --mirror", ART, "--mirror", "dots.png"),
+    opt("prepare --page", "two.pdf --blank rect:12x9mm --out out", "--page 2", "dots.png"),
     opt("prepare --crop", ART, "--crop 10%,0%,80%,100%", "dots.png"),
     opt("prepare --surface", ART, "--surface slate", "proof.png"),
     opt("prepare --read-as", ART, "--read-as drawing", "dots.png"),
@@ -309,6 +310,8 @@ fn bench() -> tempfile::TempDir {
     fs::copy(art, at("whole.jpg")).expect("the art is there");
     let emblem = Path::new(env!("CARGO_MANIFEST_DIR")).join("samples/emblem.svg");
     fs::copy(emblem, at("emblem.svg")).expect("the drawing is there");
+    let document = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/art/two.pdf");
+    fs::copy(document, at("two.pdf")).expect("the document is there");
     fs::write(at("job.toml"), "[dots]\nscreen = 'bayer'\n").expect("written");
     let process = "[rise]\nvalue = 3.0\n[x_half]\nvalue = '1.8J/mm2'\n[beam_across]\nvalue = '0.15mm'\n\
                    [best]\npower = '80%'\nspeed = '11mm/s'\npitch = '0.1mm'\npasses = 1\n";

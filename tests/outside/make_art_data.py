@@ -187,4 +187,35 @@ drawing = b"<svg xmlns='http://www.w3.org/2000/svg' width='20' height='10'><rect
 (OUT / "packed.svgz").write_bytes(gzip.compress(drawing, mtime=0))
 (OUT / "bomb.svgz").write_bytes(gzip.compress(b"<svg>" + b" " * (80 << 20), mtime=0))
 
+
+
+def document(pages, size, resources="", more=()):
+    """A PDF of pages, each with what it draws."""
+    kids = " ".join(f"{3 + 2 * i} 0 R" for i in range(len(pages)))
+    objects = ["<< /Type /Catalog /Pages 2 0 R >>", f"<< /Type /Pages /Kids [{kids}] /Count {len(pages)} >>"]
+    for i, drawn in enumerate(pages):
+        box = f"/MediaBox [0 0 {size[0]} {size[1]}]"
+        objects.append(f"<< /Type /Page /Parent 2 0 R {box} /Resources << {resources} >> /Contents {4 + 2 * i} 0 R >>")
+        objects.append(f"<< /Length {len(drawn)} >>\nstream\n{drawn}\nendstream")
+    objects.extend(more)
+    out, table = "%PDF-1.4\n", f"xref\n0 {len(objects) + 1}\n0000000000 65535 f \n"
+    for i, text in enumerate(objects):
+        table += f"{len(out):010} 00000 n \n"
+        out += f"{i + 1} 0 obj\n{text}\nendobj\n"
+    end = f"trailer\n<< /Size {len(objects) + 1} /Root 1 0 R >>\nstartxref\n{len(out)}\n%%EOF\n"
+    return (out + table + end).encode()
+
+
+# Lettering without its font, a gradient, a form, a picture in line, transparency, a clip and dashes: object 5 is the form.
+RICH = """q 5 5 80 50 re W n 0.3 g /S gs 10 10 30 30 re f 1 0 0 RG 3 w [4 2] 1 d 10 50 m 30 20 60 70 80 10 c S Q
+BT /F 12 Tf 8 8 Td 1 Tr (Harbour) Tj 0 Tr 0 14 Td [(mu) -200 (seum)] TJ ET
+q 0.7 0.7 -0.7 0.7 50 20 cm /X Do Q /Pattern cs /P scn 60 30 25 25 re f*
+q 10 0 0 10 70 5 cm BI /W 4 /H 4 /BPC 1 /IM true ID \x55\x33\x55\x33 EI Q"""
+FORM = "<< /Type /XObject /Subtype /Form /BBox [0 0 20 20] /Length 28 >>\nstream\n0 0 20 20 re 5 5 10 10 re f*\nendstream"
+PARTS = """/Font << /F << /Type /Font /Subtype /Type1 /BaseFont /Times-Bold >> >> /XObject << /X 5 0 R >>
+/ExtGState << /S << /ca 0.5 /BM /Multiply >> >> /Pattern << /P << /PatternType 2 /Shading << /ShadingType 3 /ColorSpace /DeviceRGB
+/Coords [70 40 2 70 40 20] /Extend [true false] /Function << /FunctionType 2 /Domain [0 1] /C0 [0 0 0] /C1 [1 1 1] /N 1 >> >> >> >>"""
+(OUT / "rich.pdf").write_bytes(document([RICH], (90, 60), PARTS, [FORM]))
+(OUT / "two.pdf").write_bytes(document(["5 5 60 20 re f", "50 60 m 90 5 l 10 5 l f"], (90, 60)))
+
 (OUT / "expected.json").write_text(json.dumps(expected))

@@ -47,26 +47,31 @@ pub fn features(art: &Art, crop: Window) -> Option<Features> {
 /// Decides how the part `crop` of the art is read when nobody says, how sure that is, and why.
 pub fn decide(art: &Art, crop: Window) -> Decision {
     let raster = match art {
-        Art::Vector(v) if v.is_one_picture() => return embedded(art, crop),
-        Art::Vector(_) => return Decision::certain(Kind::Drawing, "it is an SVG drawing"),
+        Art::Vector(v) if v.is_one_picture() => return embedded(art, v.format(), crop),
+        Art::Vector(v) => return Decision::certain(Kind::Drawing, &drawing(v.format())),
         Art::Raster(r) => r,
     };
     of(raster, crop)
+}
+
+/// Why a drawing of any density is one.
+fn drawing(format: Format) -> String {
+    format!("it is {} drawing", if format == Format::Pdf { "a PDF" } else { "an SVG" })
 }
 
 /// Longer side in which a picture within a drawing is looked at.
 const SIDE: f64 = 800.0;
 
 /// Decides on a drawing that holds nothing but a picture.
-fn embedded(art: &Art, crop: Window) -> Decision {
+fn embedded(art: &Art, format: Format, crop: Window) -> Decision {
     let view = View { crop, ..View::default() };
     let (w, h) = view.size(art);
     let dots = |v: f64| ((v * SIDE / w.max(h)).round() as usize).max(1);
     let Ok(drawn) = render(art, &view, dots(w), dots(h), Kind::Photo) else {
-        return Decision::certain(Kind::Drawing, "it is an SVG drawing");
+        return Decision::certain(Kind::Drawing, &drawing(format));
     };
     let facts = Facts {
-        format: Format::Svg,
+        format,
         bits: 8,
         model: Model::Rgb,
         bilevel: false,
@@ -80,7 +85,7 @@ fn embedded(art: &Art, crop: Window) -> Decision {
     };
     let raster = Raster { light: drawn.light, alpha: drawn.alpha, colours: None, likeness, facts };
     let said = of(&raster, Window::WHOLE);
-    Decision { why: format!("it is an SVG that holds nothing but a picture, and {}", said.why), ..said }
+    Decision { why: format!("it holds nothing but a picture, and {}", said.why), ..said }
 }
 
 fn of(raster: &Raster, crop: Window) -> Decision {

@@ -46,7 +46,7 @@ pub(super) fn picture(
         Format::Svg => {
             return drawing(&data, options, sum).map(ImageKind::SVG);
         }
-        Format::Tiff | Format::Bmp => {
+        Format::Tiff | Format::Bmp | Format::Heic | Format::Pdf => {
             return Err(Why::BadDrawing(format!(
                 "a {format} picture is embedded in it; embed a PNG instead"
             )));

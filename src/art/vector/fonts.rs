@@ -28,6 +28,11 @@ pub(super) fn shipped() -> Arc<fontdb::Database> {
     }))
 }
 
+/// One of the four, by its look.
+pub(super) fn face(serifs: bool, bold: bool) -> &'static [u8] {
+    FONTS[2 * usize::from(serifs) + usize::from(bold)]
+}
+
 /// Whether a family name belongs to a face with serifs, by the names that are common in drawings.
 fn has_serifs(name: &str) -> bool {
     let name = name.to_lowercase();

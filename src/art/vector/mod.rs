@@ -1,6 +1,7 @@
 //! Drawings: SVG parsed with the fonts that ship, and nothing from the machine or the network.
 //!
 //! ```text
+//! PDF --pdf--> text
 //! text --entities, guard--> bounded text --library--> tree      tree, place --cost--> seconds and bytes
 //! tree, place --draw, in bands, watched--> light and alpha
 //! ```
@@ -16,6 +17,7 @@ mod entities;
 mod fonts;
 mod guard;
 mod lettering;
+mod pdf;
 mod style;
 mod watch;
 
@@ -28,6 +30,7 @@ use self::embedded::Embedded;
 use self::guard::MAX_TEXT;
 pub use self::lettering::Lettering;
 use self::watch::{Stopped, watched};
+use super::Format;
 use super::bounds::Patience;
 use super::error::{Why, one_line};
 
@@ -35,6 +38,7 @@ use super::error::{Why, one_line};
 #[derive(Debug, Clone)]
 pub struct Vector {
     tree: Arc<Tree>,
+    format: Format,
     patience: Patience,
     notes: Vec<String>,
     lettering: Lettering,
@@ -46,7 +50,12 @@ impl Vector {
         (f64::from(self.tree.size().width()), f64::from(self.tree.size().height()))
     }
 
-    /// What became of its text.
+    /// SVG or PDF.
+    pub fn format(&self) -> Format {
+        self.format
+    }
+
+    /// What became of its text; a PDF's is outlines already.
     pub fn lettering(&self) -> &Lettering {
         &self.lettering
     }
@@ -96,7 +105,26 @@ pub(super) fn parse(bytes: &[u8], patience: Patience) -> Result<Vector, Why> {
         Stopped::Late => Why::Late(patience.drawing_s),
         Stopped::GaveUp(words) => Why::BadDrawing(words),
     })??;
-    Ok(Vector { tree: Arc::new(tree), patience, notes, lettering })
+    Ok(Vector { tree: Arc::new(tree), format: Format::Svg, patience, notes, lettering })
+}
+
+/// Parses a page, counted from 1, of the bytes of a PDF.
+pub(super) fn parse_page(bytes: &[u8], page: usize, patience: Patience) -> Result<Vector, Why> {
+    let bytes = bytes.to_vec();
+    let parsed = watched(patience.drawing_s, move || {
+        let converted = pdf::page(&bytes, page)?;
+        if converted.text.len() as u64 > MAX_TEXT {
+            return Err(Why::TooComplex(format!("comes to more than {} MiB as a drawing", MAX_TEXT >> 20)));
+        }
+        guard::check(&converted.text)?;
+        let (tree, more, lettering) = tree(&converted.text)?;
+        Ok((tree, [converted.notes, more].concat(), lettering))
+    });
+    let (tree, notes, lettering) = parsed.map_err(|stopped| match stopped {
+        Stopped::Late => Why::Late(patience.drawing_s),
+        Stopped::GaveUp(_) => Why::Damaged("its page cannot be made sense of".into()),
+    })??;
+    Ok(Vector { tree: Arc::new(tree), format: Format::Pdf, patience, notes, lettering })
 }
 
 /// The text inside a file compressed with gzip.

@@ -9,6 +9,8 @@ use crate::placement::Place;
 /// How the art is read and laid.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct SettledArt {
+    /// The page of a PDF, counted from 1.
+    pub page: u32,
     /// How it is read.
     pub read_as: ReadAs,
     /// Which part of it is used.
@@ -23,7 +25,12 @@ pub struct SettledArt {
 
 pub(super) fn settle(art: &ArtJob, blank: &BlankJob) -> Result<SettledArt, PlanError> {
     let turn = art.turn.unwrap_or(0);
+    let page = art.page.unwrap_or(1);
+    if page == 0 {
+        return Err(PlanError::absurd("page 0 is no page: pages are counted from 1".to_string()));
+    }
     Ok(SettledArt {
+        page,
         read_as: art.read_as.unwrap_or(ReadAs::Auto),
         crop: art.crop.unwrap_or(Crop::WHOLE),
         turn: turn.to_string().parse().map_err(|e: TurnError| PlanError::absurd(e.to_string()))?,
