@@ -146,13 +146,26 @@ pub fn parse_size(text: &str) -> Result<(Mm, Mm), String> {
     }
 }
 
+/// What a text without a sort of shape lacks; a size alone is completed.
+fn sort_of(text: &str) -> String {
+    let has_unit = text.ends_with(|c: char| c.is_alphabetic());
+    let size = if has_unit { text.to_string() } else { format!("{text}mm") };
+    if size.parse::<Mm>().is_ok() {
+        format!("say its sort: round:{size} for a round one")
+    } else if parse_size(&size).is_ok() {
+        format!("say its sort: rect:{size}")
+    } else {
+        "it has no size".into()
+    }
+}
+
 impl FromStr for Shape {
     type Err = ShapeError;
     fn from_str(text: &str) -> Result<Self, ShapeError> {
         let fail = |why: String| ShapeError { text: text.to_string(), why };
         let mut parts = text.trim().split(':');
         let kind = parts.next().unwrap_or("");
-        let size = parts.next().ok_or_else(|| fail("it has no size".into()))?;
+        let size = parts.next().ok_or_else(|| fail(sort_of(kind)))?;
         let shape = match kind {
             "round" => {
                 let diameter: Mm = size.parse().map_err(|e: crate::units::UnitError| fail(e.to_string()))?;

@@ -24,12 +24,20 @@ pub enum UnitError {
         example: &'static str,
     },
     /// A number without its unit.
-    #[error("'{text}' has no unit; write for example {example}")]
+    #[error("'{text}' has no unit; write for example {}", with_unit(text, example))]
     NoUnit {
         /// The text as given.
         text: String,
         /// A valid text.
         example: &'static str,
+    },
+    /// A decimal comma, which separates other things here.
+    #[error("'{text}' has a decimal comma; write {point}")]
+    Comma {
+        /// The text as given.
+        text: String,
+        /// The same with a point.
+        point: String,
     },
     /// A unit that this quantity does not have.
     #[error("'{text}' has the unknown unit '{unit}'; use {known}")]
@@ -51,6 +59,14 @@ pub enum UnitError {
     },
 }
 
+/// The number as given with the unit of the example. Where that says it in two ways, the first is for numbers above 5:
+/// no pitch is that many mm.
+fn with_unit(text: &str, example: &str) -> String {
+    let (large, small) = example.split_once(" or ").unwrap_or((example, example));
+    let way = if text.trim().parse().is_ok_and(|v: f64| v > 5.0) { large } else { small };
+    format!("{}{}", text.trim(), way.trim_start_matches(|c: char| c.is_ascii_digit() || c == '.'))
+}
+
 /// Splits `12.5mm/s` into 12.5 and `mm/s`. White space around either part is ignored.
 fn split(text: &str, example: &'static str) -> Result<(f64, String), UnitError> {
     let t = text.trim();
@@ -60,7 +76,13 @@ fn split(text: &str, example: &'static str) -> Result<(f64, String), UnitError> 
         .map_or(t.len(), |(i, _)| i);
     let value: f64 =
         t[..end].parse().map_err(|_| UnitError::NotANumber { text: text.to_string(), example })?;
-    Ok((value, t[end..].trim().to_string()))
+    let unit = t[end..].trim();
+    // A unit never begins with a comma, so that a digit after one is a decimal.
+    let decimals = unit.strip_prefix(',').is_some_and(|u| u.starts_with(|c: char| c.is_ascii_digit()));
+    if decimals && !t[..end].contains('.') {
+        return Err(UnitError::Comma { text: text.to_string(), point: t.replacen(',', ".", 1) });
+    }
+    Ok((value, unit.to_string()))
 }
 
 /// Prints a number with at most `decimals` decimals and no trailing zeros (`12.5`, `90`, `0.0836`).

@@ -451,6 +451,117 @@ fn bad_art_is_refused_with_one_sentence() {
     }
 }
 
+/// A document of pages of 90 x 60 points, each with what it draws.
+fn document(pages: &[&str]) -> Vec<u8> {
+    let kids: Vec<_> = (0..pages.len()).map(|i| format!("{} 0 R", 3 + 2 * i)).collect();
+    let mut objects = vec![
+        "<< /Type /Catalog /Pages 2 0 R >>".to_string(),
+        format!("<< /Type /Pages /Kids [{}] /Count {} >>", kids.join(" "), kids.len()),
+    ];
+    for (i, drawn) in pages.iter().enumerate() {
+        let content = 4 + 2 * i;
+        objects.push(format!(
+            "<< /Type /Page /Parent 2 0 R /MediaBox [0 0 90 60] /Resources << >> /Contents {content} 0 R >>"
+        ));
+        objects.push(format!("<< /Length {} >>\nstream\n{drawn}\nendstream", drawn.len()));
+    }
+    let mut out = b"%PDF-1.4\n".to_vec();
+    let mut table = format!("xref\n0 {}\n0000000000 65535 f \n", objects.len() + 1);
+    for (i, object) in objects.iter().enumerate() {
+        table.push_str(&format!("{:010} 00000 n \n", out.len()));
+        out.extend_from_slice(format!("{} 0 obj\n{object}\nendobj\n", i + 1).as_bytes());
+    }
+    let end = format!(
+        "{table}trailer\n<< /Size {} /Root 1 0 R >>\nstartxref\n{}\n%%EOF\n",
+        objects.len() + 1,
+        out.len()
+    );
+    out.extend_from_slice(end.as_bytes());
+    out
+}
+
+#[test]
+fn a_page_of_a_document_marks_what_the_same_drawing_marks() {
+    let b = bench();
+    let p = b.path();
+    // The upper left corner of the page is at 0, 60 of a document, at 0, 0 of a drawing.
+    let pages = ["0 0 90 60 re f", "10 10 40 30 re f 60 60 m 90 60 l 75 0 l h f"];
+    fs::write(p.join("two.pdf"), document(&pages)).expect("written");
+    let same = r#"<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 90 60"><path d="M10 20h40v30h-40zM60 0H90L75 60z"/></svg>"#;
+    fs::write(p.join("same.svg"), same).expect("written");
+    let line = |art: &str, more: &str| {
+        let line = format!("prepare {art} --blank rect:60x40mm --margin 1mm {more}");
+        ok(&line.split(' ').filter(|w| !w.is_empty()).collect::<Vec<_>>(), p)
+    };
+    line("two.pdf", "--page 2 --out pdf");
+    line("same.svg", "--out svg");
+    line("two.pdf", "--out first");
+    let dots = |folder: &str| fs::read(p.join(folder).join("dots.png")).expect("there");
+    assert_eq!(dots("pdf"), dots("svg"));
+    assert_ne!(dots("pdf"), dots("first"));
+    let report = |folder: &str| fs::read_to_string(p.join(folder).join("report.json")).expect("there");
+    assert!(report("pdf").contains("it has 2 pages; page 2 was taken"), "{}", report("pdf"));
+    // The job keeps the page.
+    ok(&["prepare", "--job", "pdf/job.toml", "--out", "again"], p);
+    assert_eq!(dots("pdf"), dots("again"));
+    refused(&["prepare", "two.pdf", "--page", "3", "--out", "out"], p, 1, "--page 1 to --page 2");
+    refused(&["prepare", "same.svg", "--page", "2", "--out", "out"], p, 1, "one page only");
+    fs::write(p.join("cut.pdf"), &document(&pages)[..70]).expect("written");
+    refused(&["prepare", "cut.pdf", "--out", "out"], p, 1, "cut.pdf");
+}
+
+#[test]
+fn every_complaint_leads_on_and_none_speaks_to_programmers() {
+    let b = bench();
+    let p = b.path();
+    fs::create_dir(p.join("samples")).expect("made");
+    fs::copy(p.join("ramp.png"), p.join("samples/harbour.png")).expect("copied");
+    fs::create_dir(p.join("full")).expect("made");
+    fs::write(p.join("full/mine.txt"), "mine").expect("written");
+    for (line, code, part) in [
+        ("prepare harbor.png --out out", 1, "did you mean 'samples/harbour.png'?"),
+        ("prepare samples/harbor.png --out out", 1, "did you mean 'samples/harbour.png'?"),
+        ("prepare elsewhere/ramp.png --out out", 1, "did you mean 'ramp.png'?"),
+        ("prepare sunset.png --out out", 1, "there is no such file; check its name"),
+        ("prepare samples --out out", 1, "it is a folder"),
+        ("prepare ramp.png --out full", 1, "is not empty"),
+        ("prepare ramp.png --out ramp.png/out", 1, "'"),
+        ("compare harbor.png --out out", 1, "did you mean 'samples/harbour.png'?"),
+        ("proof rampe.png --out out", 1, "did you mean 'ramp.png'?"),
+        ("replay program.nc", 1, "there is no such file"),
+        ("wedge read photo.jpg --wedge wedge.toml --out out", 1, "there is no such file"),
+        ("prepare --job job.toml --out out", 1, "there is no such file"),
+        ("prepare ramp.png --out out --machine mine.toml", 1, "mine.toml"),
+        ("prepare ramp.png --out out --process mine.toml", 1, "there is no such file"),
+        ("prepare ramp.png --out out --density 304", 2, "write for example 304dpi"),
+        ("prepare ramp.png --out out --pitch 0.08", 2, "write for example 0.08mm"),
+        ("prepare ramp.png --out out --margin 2", 2, "write for example 2mm"),
+        ("prepare ramp.png --out out --margin 2,5mm", 2, "decimal comma; write 2.5mm"),
+        ("prepare ramp.png --out out --power 72,5%", 2, "decimal comma; write 72.5%"),
+        ("prepare ramp.png --out out --margin -1mm", 1, "from 0mm to 1000mm"),
+        ("prepare ramp.png --out out --speed -5mm/s", 1, "speed"),
+        ("prepare ramp.png --out out --blank 90mm", 1, "round:90mm"),
+        ("prepare ramp.png --out out --blank 90", 1, "round:90mm"),
+        ("prepare ramp.png --out out --blank 100x60mm", 1, "rect:100x60mm"),
+        ("prepare ramp.png --out out --blank round:88,9mm", 1, "write 88.9mm"),
+        ("prepare ramp.png --out out --rotate 90", 2, "--turn 90"),
+        ("prepare ramp.png --out out --flip", 2, "--mirror"),
+        ("prepare ramp.png --out out --brightness 10", 2, "--"),
+        ("prepare ramp.png --out out --gamma=2", 2, "--curve"),
+        ("prepare ramp.png --out out --dpi 300", 2, "--density"),
+        ("prepare ramp.png --out out --size 60x40mm", 2, "--place 60x40mm"),
+        ("wedge draw --out out --feed 20", 2, "--"),
+        ("advise --material slate", 2, "--coating"),
+    ] {
+        let words: Vec<_> = line.split(' ').collect();
+        refused(&words, p, code, part);
+        let said = text(&dotwright(&words, p).stderr);
+        for inner in ["os error", "Some(", "None", "Err(", "Ok(", "\\\"", "NotFound", "::"] {
+            assert!(!said.contains(inner), "{line}: '{inner}' in\n{said}");
+        }
+    }
+}
+
 #[test]
 fn impossible_jobs_are_refused_with_one_sentence() {
     let b = bench();

@@ -1,5 +1,7 @@
 //! Why a command ended early.
 
+use crate::cause;
+
 /// A sentence for the person and an exit code.
 #[derive(Debug)]
 pub struct Failure {
@@ -12,7 +14,7 @@ pub struct Failure {
 impl Failure {
     /// An input that cannot be used.
     pub fn input(sentence: impl Into<String>) -> Self {
-        Failure { sentence: sentence.into(), code: 1 }
+        Failure { sentence: cause::numberless(&sentence.into()).into_owned(), code: 1 }
     }
 }
 

@@ -58,11 +58,8 @@ pub fn main() -> u8 {
 
 /// Help and version are no errors; a closed pipe while printing them is none either.
 fn help_or_complaint(e: &clap::Error) -> u8 {
-    if let (ErrorKind::UnknownArgument, Some(ContextValue::String(tried))) =
-        (e.kind(), e.get(ContextKind::InvalidArg))
-        && let Some(said) = relatives::of(tried)
-    {
-        out::say(&said);
+    if let Some(sentence) = relatives::lead(e) {
+        out::say(&sentence);
         return 2;
     }
     // A complaint repeats what was written: colours are only for what cannot steer the terminal.
@@ -76,7 +73,7 @@ fn help_or_complaint(e: &clap::Error) -> u8 {
     match printed {
         _ if e.use_stderr() => 2,
         Err(e) if e.kind() != std::io::ErrorKind::BrokenPipe => {
-            out::say(&format!("standard output cannot be written: {e}"));
+            out::say(&format!("standard output cannot be written: {}", crate::cause::of(&e)));
             1
         }
         _ => 0,

@@ -10,7 +10,7 @@ use super::failure::Failure;
 use super::options::named;
 use super::out::Out;
 use super::target::{OutOptions, Replace};
-use super::{plain, terminal};
+use super::{plain, source, terminal};
 use crate::encode::sink::{Files, Sink};
 use crate::encode::{BeamOn, png};
 use crate::findings::motion;
@@ -63,9 +63,7 @@ pub fn run(args: &ReplayArgs, out: &mut Out) -> Result<u8, Failure> {
     let wanted = match &args.against {
         None => None,
         Some(path) => {
-            let bytes = std::fs::read(path).map_err(|e| {
-                Failure::input(format!("cannot read {}: {e}; check its name", path.display()))
-            })?;
+            let bytes = std::fs::read(path).map_err(|e| source::unreadable(path, &e))?;
             let decoded = png::read_dots(&bytes, args.beam_on)
                 .map_err(|e| Failure::input(format!("{} holds no dots: {e}", path.display())))?;
             Some(decoded.dots)
@@ -78,8 +76,7 @@ pub fn run(args: &ReplayArgs, out: &mut Out) -> Result<u8, Failure> {
     let mut replayed = if name == "-" {
         replay::replay(std::io::stdin().lock(), &options).map_err(failed)?
     } else {
-        let file = File::open(&args.program)
-            .map_err(|e| Failure::input(format!("cannot read {name}: {e}; check its name")))?;
+        let file = File::open(&args.program).map_err(|e| source::unreadable(&args.program, &e))?;
         replay::replay(BufReader::with_capacity(1 << 20, file), &options).map_err(failed)?
     };
     if let Some(dots) = &wanted
@@ -149,10 +146,12 @@ fn summary(out: &mut Out, replayed: &Replayed) -> Result<(), Failure> {
         Some(d) if d.same => writeln!(out, "the dots are the same, every one")?,
         Some(d) => writeln!(
             out,
-            "THE DOTS DIFFER: {} are missing, {} too many; the first at column and row {:?}",
+            "THE DOTS DIFFER: {} are missing, {} too many{}",
             d.missing,
             d.extra,
-            d.first.first()
+            d.first
+                .first()
+                .map_or(String::new(), |at| format!("; the first in column {}, row {}", at.0, at.1))
         )?,
         None => {}
     }

@@ -7,7 +7,8 @@ use std::path::{Component, Path, PathBuf};
 
 use super::failure::Failure;
 use super::plain;
-use crate::job::{ArtFile, file_name};
+use crate::cause;
+use crate::job::{ArtFile, file_name, near};
 
 /// A file's bytes and what to call it.
 pub struct Source {
@@ -20,6 +21,12 @@ pub struct Source {
     /// CRC-32 of the bytes.
     pub crc32: u32,
     path: Option<PathBuf>,
+}
+
+/// A file that the system does not give: why, and a file of nearly that name where there is one.
+pub fn unreadable(path: &Path, e: &io::Error) -> Failure {
+    let next = near::or_check(path, e);
+    Failure::input(format!("cannot read '{}': {}; {}", plain::path(path), cause::of(e), plain::line(&next)))
 }
 
 /// The longest file that is read: what the decoders may use in all.
@@ -36,16 +43,18 @@ impl Source {
             let name = plain::path(file.file_name().map_or(file, Path::new));
             (name, format!("'{}'", plain::path(file)), Some(file.to_path_buf()))
         };
-        let unreadable =
-            |why: String| Failure::input(format!("cannot read {in_messages}: {why}; check its name"));
+        let refused = |why: &str| Failure::input(format!("cannot read {in_messages}: {why}; check its name"));
         match &path {
             None => io::stdin().lock().take(MOST_BYTES + 1).read_to_end(&mut bytes),
-            Some(p) if p.is_dir() => return Err(unreadable("it is a folder".into())),
+            Some(p) if p.is_dir() => return Err(refused("it is a folder")),
             Some(p) => File::open(p).and_then(|f| f.take(MOST_BYTES + 1).read_to_end(&mut bytes)),
         }
-        .map_err(|e| unreadable(e.to_string()))?;
+        .map_err(|e| match &path {
+            Some(p) => unreadable(p, &e),
+            None => refused(&cause::of(&e)),
+        })?;
         if bytes.len() as u64 > MOST_BYTES {
-            return Err(unreadable("it is longer than 2 GiB".into()));
+            return Err(refused("it is longer than 2 GiB"));
         }
         let mut crc = flate2::Crc::new();
         crc.update(&bytes);

@@ -9,6 +9,7 @@ use super::bar::Bar;
 use super::failure::Failure;
 use super::options::{BlankOptions, ProcessOptions, named};
 use super::out::Out;
+use super::source;
 use super::target::OutOptions;
 use crate::encode::BeamOn;
 use crate::encode::png::{self, Samples};
@@ -361,8 +362,7 @@ fn request(a: &DrawArgs, plan: &Plan) -> Result<Request, Failure> {
 }
 
 fn read_bytes(path: &Path) -> Result<Vec<u8>, Failure> {
-    std::fs::read(path)
-        .map_err(|e| Failure::input(format!("cannot read '{}': {e}; check its name", path.display())))
+    std::fs::read(path).map_err(|e| source::unreadable(path, &e))
 }
 
 fn read_text(path: &Path) -> Result<String, Failure> {

@@ -9,7 +9,11 @@ use crate::placement::PlaceError;
 #[derive(Debug, thiserror::Error)]
 pub enum FileError {
     /// The file cannot be read at all.
-    #[error("cannot read {what} file {path}: {cause}; check the name and that you may read it")]
+    #[error(
+        "cannot read {what} file {path}: {}; {}",
+        crate::cause::of(cause),
+        super::near::or_check(path, cause)
+    )]
     Unreadable {
         /// What kind of file it should be.
         what: &'static str,

@@ -1,15 +1,53 @@
 //! Names that were nearly right.
 
+use std::io;
+use std::path::{Path, PathBuf};
+
 /// ` (did you mean poster-paint?)`, or nothing where no candidate is near `name`.
 pub fn did_you_mean(name: &str, candidates: &[&'static str]) -> String {
-    nearest(name, candidates).map(|n| format!(" (did you mean {n}?)")).unwrap_or_default()
+    nearest(name, candidates, NEAR).map(|n| format!(" (did you mean {n}?)")).unwrap_or_default()
 }
 
 /// The least share of letter pairs in common, of both names' pairs together, at which a name counts as near.
 const NEAR: f64 = 0.35;
 
-/// The candidate that shares most of its letter pairs with `name`, where any is near.
-fn nearest(name: &str, candidates: &[&'static str]) -> Option<&'static str> {
+/// As much for files, whose endings are alike anyway.
+const NEAR_FILE: f64 = 0.6;
+/// Files and folders that are looked at for one of nearly the right name.
+const LOOKED_AT: usize = 2000;
+
+/// What to do about a file that is not to be had: `did you mean 'samples/harbour.jpg'?`, or `check its name`.
+pub fn or_check(path: &Path, why: &io::Error) -> String {
+    match why.kind() {
+        io::ErrorKind::NotFound => near_file(path)
+            .map_or("check its name".into(), |near| format!("did you mean '{}'?", near.display())),
+        io::ErrorKind::PermissionDenied => "check that you may read it".into(),
+        _ => "check its name".into(),
+    }
+}
+
+/// A file of nearly the same name in the same folder or in one right below it; where there is no such folder, in the
+/// one that the shell stands in.
+fn near_file(path: &Path) -> Option<PathBuf> {
+    let name = path.file_name()?.to_str()?;
+    let folder = path.parent().filter(|p| p.is_dir()).unwrap_or(Path::new(""));
+    let list = |folder: &Path| -> Vec<PathBuf> {
+        let here = if folder.as_os_str().is_empty() { Path::new(".") } else { folder };
+        let entries = std::fs::read_dir(here).into_iter().flatten().flatten().take(LOOKED_AT);
+        let mut names: Vec<_> = entries.map(|e| folder.join(e.file_name())).collect();
+        names.sort();
+        names
+    };
+    let here = list(folder);
+    let below = here.iter().filter(|p| p.is_dir()).flat_map(|p| list(p)).take(LOOKED_AT);
+    let all: Vec<PathBuf> = here.iter().cloned().chain(below).filter(|p| p.is_file()).collect();
+    let names: Vec<&str> = all.iter().filter_map(|p| p.file_name()?.to_str()).collect();
+    let found = nearest(name, &names, NEAR_FILE)?;
+    all.iter().find(|p| p.file_name().is_some_and(|n| n == found)).cloned()
+}
+
+/// The candidate that shares most of its letter pairs with `name`, and more than `least` of them; the first of equals.
+fn nearest<'a>(name: &str, candidates: &[&'a str], least: f64) -> Option<&'a str> {
     let pairs = |s: &str| -> Vec<(char, char)> {
         let l: Vec<char> = s.to_lowercase().chars().filter(|c| c.is_alphanumeric()).collect();
         l.windows(2).map(|w| (w[0], w[1])).collect()
@@ -23,7 +61,8 @@ fn nearest(name: &str, candidates: &[&'static str]) -> Option<&'static str> {
     candidates
         .iter()
         .map(|&c| (score(c), c))
-        .filter(|(s, _)| *s > NEAR)
+        .filter(|(s, _)| *s > least)
+        .rev()
         .max_by(|a, b| a.0.total_cmp(&b.0))
         .map(|(_, c)| c)
 }
@@ -38,5 +77,21 @@ mod tests {
         assert_eq!(did_you_mean("Posterpant", &names), " (did you mean poster-paint?)");
         assert_eq!(did_you_mean("zink-spray", &names), " (did you mean zinc-spray?)");
         assert_eq!(did_you_mean("lacquer", &names), "");
+    }
+
+    #[test]
+    fn a_file_of_nearly_that_name_is_found_here_and_in_the_folders_below() {
+        let dir = tempfile::tempdir().unwrap();
+        std::fs::create_dir(dir.path().join("samples")).unwrap();
+        for name in ["samples/harbour.jpg", "emblem.svg"] {
+            std::fs::write(dir.path().join(name), "x").unwrap();
+        }
+        let gone = io::Error::from(io::ErrorKind::NotFound);
+        let said = |name: &str| or_check(&dir.path().join(name), &gone);
+        let harbour = format!("did you mean '{}'?", dir.path().join("samples/harbour.jpg").display());
+        assert_eq!(said("harbor.jpg"), harbour);
+        assert_eq!(said("samples/harbour.jpeg"), harbour);
+        assert!(said("emblm.svg").contains("emblem.svg"));
+        assert_eq!(said("lighthouse.png"), "check its name");
     }
 }

@@ -94,7 +94,7 @@ pub enum ReadError {
         what: &'static str,
     },
     /// The file cannot be read.
-    #[error("cannot read the program: {0}")]
+    #[error("cannot read the program: {}", crate::cause::of(.0))]
     Io(#[from] io::Error),
 }
 

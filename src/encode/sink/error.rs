@@ -44,7 +44,7 @@ pub enum OutputError {
     #[error("'{0}' is not the name of an output file")]
     UnknownName(String),
     /// The folder cannot be written to.
-    #[error("nothing can be written in '{}' ({cause}); choose a folder you may write to", .folder.display())]
+    #[error("nothing can be written in '{}' ({}); choose a folder you may write to", .folder.display(), place(.cause))]
     Unwritable {
         /// The folder.
         folder: PathBuf,
@@ -52,7 +52,7 @@ pub enum OutputError {
         cause: io::Error,
     },
     /// A file could not be written to its end.
-    #[error("'{file}' could not be written in '{}' ({cause}); nothing was kept, free some space or choose another folder", .folder.display())]
+    #[error("'{file}' could not be written in '{}' ({}); nothing was kept, free some space or choose another folder", .folder.display(), place(.cause))]
     Write {
         /// The folder.
         folder: PathBuf,
@@ -62,11 +62,19 @@ pub enum OutputError {
         cause: io::Error,
     },
     /// The finished files could not take their place.
-    #[error("the finished files could not be put into '{}' ({cause}); nothing was changed", .folder.display())]
+    #[error("the finished files could not be put into '{}' ({}); nothing was changed", .folder.display(), place(.cause))]
     Place {
         /// The wanted folder or file.
         folder: PathBuf,
         /// What the system said.
         cause: io::Error,
     },
+}
+
+/// Why a place refused to be written to.
+fn place(cause: &io::Error) -> String {
+    match cause.kind() {
+        io::ErrorKind::NotFound => "there is no such place".to_string(),
+        _ => crate::cause::of(cause),
+    }
 }
