@@ -58,7 +58,9 @@ fn photos_of_telephones_give_the_light_that_libheif_reads() {
         let (most, on_mean) = if EXACT.contains(&name.as_str()) { (1e-6, 1e-6) } else { (0.014, 0.0012) };
         assert!(worst <= most && mean <= on_mean, "{name}: {worst} and {mean}");
         if let (Some(a), Some(b)) = (&got.alpha, &want.alpha) {
-            assert!(off(a.data(), b.data()).0 <= 0.5 / 255.0 + 1e-6, "{name}");
+            // Of ten bits the PNG keeps the upper eight, cut and not rounded: three codes of 1023 are lost at most.
+            let most = if name.starts_with("ten") { 3.0 / 1023.0 } else { 0.0 };
+            assert!(off(a.data(), b.data()).0 <= most + 1e-6, "{name}");
         }
         seen += 1;
     }
