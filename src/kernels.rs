@@ -7,8 +7,8 @@
 
 pub mod art {
     pub use crate::art::{
-        Art, Kind, OpenError, Opening, Patience, Photo, Raster, View, Window, open, open_as, open_path, open_photo,
-        open_within, render,
+        Art, Kind, OpenError, Opening, Patience, Photo, Raster, View, Window, open, open_as, open_path,
+        open_photo, open_within, render,
     };
     pub mod extent {
         pub use crate::art::extent::extent;

@@ -139,7 +139,7 @@ pub use art::open_path;
 /// # Ok::<(), dotwright::OpenError>(())
 /// ```
 pub use art::open_within;
-pub use art::{Art, OpenError, Opening, Patience};
+pub use art::{Art, Fonts, FontsError, OpenError, Opening, Patience};
 
 pub use encode::sink;
 

@@ -544,6 +544,11 @@ fn every_complaint_leads_on_and_none_speaks_to_programmers() {
         ("prepare ramp.png --out out --blank 90", 1, "round:90mm"),
         ("prepare ramp.png --out out --blank 100x60mm", 1, "rect:100x60mm"),
         ("prepare ramp.png --out out --blank round:88,9mm", 1, "write 88.9mm"),
+        ("prepare ramp.png --out out --ruling 4", 1, "clustered"),
+        ("prepare ramp.png --out out --dot-gain off", 1, "floyd-steinberg"),
+        ("prepare ramp.png --out out --screen bayer --effort 8", 1, "fitted"),
+        ("prepare ramp.png --out out --fonts nowhere", 1, "--fonts"),
+        ("prepare ramp.png --out out --fonts ramp.png", 1, "no font"),
         ("prepare ramp.png --out out --rotate 90", 2, "--turn 90"),
         ("prepare ramp.png --out out --flip", 2, "--mirror"),
         ("prepare ramp.png --out out --brightness 10", 2, "--"),
@@ -861,6 +866,14 @@ fn what_is_cut_missing_or_faint_is_found_and_only_that() {
     assert!(has(&found("long.svg", tag), "cut"));
     let glyphs = found("glyphs.svg", tag);
     assert!(has(&glyphs, "missing-glyph") && !has(&glyphs, "cut"), "{glyphs:?}");
+    // A font that has them is named: by its file, or by the folder that holds it.
+    fs::create_dir(p.join("fonts")).expect("made");
+    let font = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/art/blocks.ttf");
+    fs::copy(font, p.join("fonts/blocks.ttf")).expect("copied");
+    for place in ["fonts", "fonts/blocks.ttf"] {
+        let with = found("glyphs.svg", &format!("{tag} --fonts {place}"));
+        assert!(!has(&with, "missing-glyph"), "{with:?}");
+    }
     // A frame round the edge is cut where the blank is filled, and not where the frame lies inside.
     assert!(has(&found("wide.svg", "--blank round:40mm --place cover"), "cut"));
     assert!(!has(&found("wide.svg", "--blank round:40mm"), "cut"));

@@ -1,6 +1,7 @@
 //! Bounds: how large a picture may be, what a file of so many bytes can hold, and how long drawing may take.
 
 use super::error::Why;
+use super::vector::Fonts;
 
 /// Most picture elements that are opened.
 pub const MAX_PIXELS: u64 = 250_000_000;
@@ -21,17 +22,19 @@ impl Default for Patience {
 }
 
 /// How a file is opened.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone)]
 pub struct Opening {
     /// What opening and drawing may take.
     pub patience: Patience,
     /// The page of a document that is taken, counted from 1, which is the default.
     pub page: u32,
+    /// The fonts that the lettering of an SVG is set in; those that ship by default.
+    pub fonts: Fonts,
 }
 
 impl Default for Opening {
     fn default() -> Self {
-        Opening { patience: Patience::default(), page: 1 }
+        Opening { patience: Patience::default(), page: 1, fonts: Fonts::default() }
     }
 }
 

@@ -44,4 +44,5 @@ pub use reading::Kind;
 pub use render::{Rendered, render};
 pub use resolution::Resolution;
 pub use sniff::Format;
+pub use vector::{Fonts, FontsError};
 pub use view::{View, Window};

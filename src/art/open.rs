@@ -77,7 +77,7 @@ fn inner(bytes: &[u8], how: &Opening) -> Result<Art, Why> {
     match format(bytes)? {
         Format::Pdf => vector::parse_page(bytes, page, how.patience).map(Art::Vector),
         _ if page != 1 => Err(Why::NoPage { asked: page, pages: 1 }),
-        Format::Svg => vector::parse(bytes, how.patience).map(Art::Vector),
+        Format::Svg => vector::parse(bytes, how.patience, &how.fonts).map(Art::Vector),
         raster => Ok(Art::Raster(upright(decoded(bytes, raster)?, raster)?)),
     }
 }

@@ -12,7 +12,7 @@ use super::out::Out;
 use super::source::Source;
 use super::target::OutOptions;
 use super::unused;
-use crate::art::{Art, Opening};
+use crate::art::Art;
 use crate::colour::srgb8;
 use crate::encode::sink::{Files, Sink};
 use crate::job::{Plan, Standing, plan, settle};
@@ -97,8 +97,8 @@ pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
     }
     let mut output = args.out.begin(&FILES, &[&args.art])?;
     let source = Source::read(&args.art)?;
-    let page = plans.first().map_or(1, |p| p.art.page);
-    let how = Opening { patience: args.drawing.patience(), page };
+    let Some(any) = plans.first() else { return Err(Failure::input("there is nothing to compare")) };
+    let how = args.drawing.opening(any)?;
     let art = art::open_as(&source.bytes, &source.in_messages, &how)?;
     let bar = Bar::new(args.quiet);
     let mut all: Vec<Made> = Vec::new();

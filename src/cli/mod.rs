@@ -30,7 +30,6 @@ mod wedge;
 use std::borrow::Cow;
 use std::io::Write;
 
-use clap::error::{ContextKind, ContextValue, ErrorKind};
 use clap::{CommandFactory, Parser};
 
 use failure::Failure;

@@ -5,7 +5,7 @@ use std::path::Path;
 use clap::Args;
 use clap::builder::{OsStringValueParser, TypedValueParser};
 
-use crate::art::Patience;
+use crate::art::{Fonts, FontsError, Opening, Patience};
 use crate::blank::Surface;
 use crate::job::acceptance::Acceptance;
 use crate::job::asked::{ArtJob, BlankJob, BurnJob, DotsJob, Reference, ScanJob, ToneJob};
@@ -13,7 +13,7 @@ use crate::job::kit::{self, Sort};
 use crate::job::words::{
     Along, Amount, BeamOn, Crop, CurvePoints, DotGain, Levels, Nudge, Packing, ReadAs, Sharpen, ToneBy, Ways,
 };
-use crate::job::{Job, KitError, file_name};
+use crate::job::{Job, KitError, Plan, file_name};
 use crate::placement::Place;
 use crate::units::{Mm, MmPerS, Pitch, Share};
 
@@ -56,6 +56,9 @@ pub struct PlaceOptions {
     /// The page of a PDF, counted from 1 [default: 1]
     #[arg(long, value_name = "NUMBER", value_parser = clap::value_parser!(u32).range(1..))]
     pub page: Option<u32>,
+    /// More fonts for an SVG's lettering: a font file, a folder of fonts, or system [default: DejaVu, which ships]
+    #[arg(long, value_name = "FILE|FOLDER|system", value_parser = named())]
+    pub fonts: Option<String>,
     /// Use a part of the art: left,top,width,height in percent, for example 10%,0%,80%,100% [default: off]
     #[arg(long, value_name = "PART")]
     pub crop: Option<Crop>,
@@ -64,6 +67,15 @@ pub struct PlaceOptions {
 /// A name of the kit or a file's, which may be any bytes.
 pub fn named() -> impl TypedValueParser<Value = String> {
     OsStringValueParser::new().map(|name| file_name::text(Path::new(&name)))
+}
+
+/// The place of fonts as the job file keeps it: as seen from everywhere.
+fn fonts(place: &str) -> String {
+    let path = file_name::path(place);
+    match std::path::absolute(&path) {
+        Ok(whole) if place != "system" => file_name::text(&whole),
+        _ => place.to_string(),
+    }
 }
 
 /// How long art may take to be opened and drawn.
@@ -75,6 +87,13 @@ pub struct DrawingOptions {
 }
 
 impl DrawingOptions {
+    /// How the art of a plan is opened.
+    pub fn opening(&self, plan: &Plan) -> Result<Opening, FontsError> {
+        let place = plan.job.art.fonts.as_deref();
+        let fonts = place.map(|p| Fonts::with(&file_name::path(p).to_string_lossy())).transpose()?;
+        Ok(Opening { patience: self.patience(), page: plan.art.page, fonts: fonts.unwrap_or_default() })
+    }
+
     /// The patience for opening.
     pub fn patience(&self) -> Patience {
         self.drawing_time.map_or_else(Patience::default, |drawing_s| Patience { drawing_s })
@@ -321,6 +340,7 @@ impl PieceOptions {
                 file: art,
                 crc32: None,
                 page: self.place.page,
+                fonts: self.place.fonts.as_deref().map(fonts),
                 read_as: self.tone.read_as,
                 crop: self.place.crop,
                 turn: self.place.turn.as_ref().and_then(|t| t.parse().ok()),

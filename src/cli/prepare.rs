@@ -13,7 +13,6 @@ use super::source::Source;
 use super::target::OutOptions;
 use super::unused;
 use super::{bar::Bar, terminal};
-use crate::art::Opening;
 use crate::job::{Brief, Job, Plan, file_name};
 use crate::progress::Portion;
 use crate::{art, outputs, pipeline};
@@ -76,7 +75,7 @@ pub fn run(args: &PrepareArgs, out: &mut Out) -> Result<u8, Failure> {
     brief.art = Some(source.art_file(args.out.folder()));
     let plan = brief.settle()?;
     let mut output = args.out.begin(&outputs::JOB, &read(args, &file, &plan)?)?;
-    let how = Opening { patience: args.drawing.patience(), page: plan.art.page };
+    let how = args.drawing.opening(&plan)?;
     let art = art::open_as(&source.bytes, &source.in_messages, &how)?;
 
     let bar = Bar::new(args.quiet);

@@ -23,7 +23,10 @@ const RELATIVES: &[Relative] = &[
     relative(
         &["brightness", "bright", "lighten", "lighter", "lightness", "exposure"],
         &[
-            ("brighten", "make the tones lighter with --brighten 20, or darker with --brighten -20 (from -100 to 100)"),
+            (
+                "brighten",
+                "make the tones lighter with --brighten 20, or darker with --brighten -20 (from -100 to 100)",
+            ),
             ("curve", "lighten the middle tones with --curve 0%:0%,50%:65%,100%:100%"),
         ],
     ),
@@ -52,11 +55,17 @@ const RELATIVES: &[Relative] = &[
     ),
     relative(
         &["dpi", "ppi", "lpi", "resolution", "lines", "spacing"],
-        &[("density", "set the density of dots, for example with --density 290dpi; without it a fitting one is advised")],
+        &[(
+            "density",
+            "set the density of dots, for example with --density 290dpi; without it a fitting one is advised",
+        )],
     ),
     relative(
         &["size", "width", "height", "scale", "resize", "fit"],
-        &[("place", "say how large the art becomes with --place 60x40mm; the blank's own size is said with --blank, as in --blank round:90mm")],
+        &[(
+            "place",
+            "say how large the art becomes with --place 60x40mm; the blank's own size is said with --blank, as in --blank round:90mm",
+        )],
     ),
     relative(
         &["shape", "diameter", "round", "object", "workpiece"],
@@ -64,10 +73,16 @@ const RELATIVES: &[Relative] = &[
     ),
     relative(
         &["material", "substrate", "paint", "finish"],
-        &[("coating", "name the blank, as in --blank slate-coaster-100, or the coating, as in --coating poster-paint; 'dotwright kit list' shows all")],
+        &[(
+            "coating",
+            "name the blank, as in --blank slate-coaster-100, or the coating, as in --coating poster-paint; 'dotwright kit list' shows all",
+        )],
     ),
     relative(&["laser", "device", "printer"], &[("machine", "name the machine with --machine diode-5w")]),
-    relative(&["dither", "halftone", "dithering", "mode"], &[("screen", "choose the screen with --screen; 'dotwright screens' lists them")]),
+    relative(
+        &["dither", "halftone", "dithering", "mode"],
+        &[("screen", "choose the screen with --screen; 'dotwright screens' lists them")],
+    ),
     relative(
         &["feed", "feedrate", "feed-rate", "velocity"],
         &[("speed", "set the speed with --speed 12.5mm/s")],

@@ -96,7 +96,8 @@ pub fn missing_glyph(missing: &[char]) -> Option<Finding> {
             value: missing.len() as f64,
             unit: if missing.len() == 1 { "character" } else { "characters" },
             text:
-                "turn the lettering into outlines (paths) in the drawing program and save the drawing again"
+                "use the fonts installed here with --fonts system, or name a font that has them with --fonts \
+                   FILE, or turn the lettering into outlines (paths) in the drawing program"
                     .into(),
             verified: false,
         })

@@ -54,6 +54,8 @@ section! {
         crc32: u32,
         /// The page of a PDF, counted from 1. Default 1.
         page: u32,
+        /// More fonts for its lettering: a file, a folder, or `system`. Default: those that ship.
+        fonts: String,
         /// How it is read. Default auto.
         read_as: ReadAs,
         /// The part that is used. Default all.
@@ -272,6 +274,12 @@ impl Job {
             && art.is_relative()
         {
             job.art.file = Some(file_name::text(&folder.join(art)));
+        }
+        if let (Some(fonts), Some(folder)) = (job.art.fonts.as_deref().map(file_name::path), path.parent())
+            && fonts.is_relative()
+            && fonts != Path::new("system")
+        {
+            job.art.fonts = Some(file_name::text(&folder.join(fonts)));
         }
         Ok(job)
     }

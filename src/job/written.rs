@@ -70,6 +70,7 @@ fn art(settled: &Settled) -> ArtJob {
         crc32: file.map(|f| f.crc32).or(asked.crc32),
         // Nearly all art has one page, and says nothing of it.
         page: Some(settled.art.page).filter(|&p| p != 1),
+        fonts: asked.fonts.clone(),
         read_as: Some(settled.art.read_as),
         crop: Some(settled.art.crop),
         turn: Some(settled.art.turn.degrees()),

@@ -121,7 +121,7 @@ pub fn sorts(bench: &Path) -> Vec<Sort> {
             20,
         ),
         sort("picture", Form::Bytes, pictures, "art", &[PREPARE], 13),
-        sort("document", Form::Text, vec![read("tests/data/art/rich.pdf")], "art", &[PREPARE], 5),
+        sort("document", Form::Text, vec![read("tests/data/art/rich.pdf")], "art", &[DRAWN], 5),
         sort("telephone", Form::Bytes, phones, "art", &[PREPARE], 3),
         sort("png", Form::Png, png, "art", &[PREPARE], 7),
         sort(

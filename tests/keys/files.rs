@@ -75,6 +75,7 @@ const KEYS: &[Key] = &[
     key("job.art.file", "'disc.svg'", "dots.png"),
     key("job.art.crc32", "7", "report:/notes"),
     with(&[("job.art.file", "'two.pdf'")], key("job.art.page", "2", "dots.png")),
+    with(&[("job.art.file", "'sign.svg'")], key("job.art.fonts", "'blocks.ttf'", "dots.png")),
     key("job.art.read_as", "'drawing'", "dots.png"),
     key("job.art.crop", "'10%,0%,80%,100%'", "dots.png"),
     key("job.art.turn", "90", "dots.png"),
@@ -303,6 +304,10 @@ fn made(files: &Files, uses: &BTreeSet<&str>) -> Made {
     fs::write(at("disc.svg"), disc).expect("written");
     let document = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/art/two.pdf");
     fs::copy(document, at("two.pdf")).expect("the document is there");
+    let sign = r#"<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 60 40"><text y="30" font-size="20" font-family="Harbour Blocks">Ha</text></svg>"#;
+    fs::write(at("sign.svg"), sign).expect("written");
+    let font = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/art/blocks.ttf");
+    fs::copy(font, at("blocks.ttf")).expect("the font is there");
     let mut args = vec!["prepare".to_string(), "--out".into(), "out".into()];
     for (name, table) in files {
         if uses.contains(name) {

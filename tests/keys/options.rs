@@ -106,6 +106,7 @@ const OPTIONS: &[Opt] = &[
         "--effort 1",
         "dots.png",
     ),
+    opt("prepare --fonts", "sign.svg --blank rect:12x9mm --out out", "--fonts blocks.ttf", "dots.png"),
     opt("prepare --beam-on", ART, "--beam-on white", "dots.png"),
     opt("prepare --tiff", ART, "--tiff", "dots.tiff"),
     opt("prepare --bmp", ART, "--bmp", "dots.bmp"),
@@ -137,6 +138,18 @@ const OPTIONS: &[Opt] = &[
     opt("compare --margin", COMPARE, "--margin 2mm", "comparison.json"),
     opt("compare --place", COMPARE, "--place cover", "comparison.json"),
     opt("compare --turn", COMPARE, "--turn 90", "comparison.json"),
+    opt(
+        "compare --page",
+        "two.pdf --blank rect:12x9mm --screens bayer --out out",
+        "--page 2",
+        "comparison.json",
+    ),
+    opt(
+        "compare --fonts",
+        "sign.svg --blank rect:12x9mm --screens bayer --out out",
+        "--fonts blocks.ttf",
+        "comparison.json",
+    ),
     opt("compare --mirror", COMPARE, "--mirror", "comparison.json"),
     opt("compare --crop", COMPARE, "--crop 10%,0%,80%,100%", "comparison.json"),
     opt("compare --surface", COMPARE, "--surface slate", "contact-sheet.png"),
@@ -312,6 +325,10 @@ fn bench() -> tempfile::TempDir {
     fs::copy(emblem, at("emblem.svg")).expect("the drawing is there");
     let document = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/art/two.pdf");
     fs::copy(document, at("two.pdf")).expect("the document is there");
+    let sign = r#"<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 60 40"><text y="30" font-size="20" font-family="Harbour Blocks">Ha</text></svg>"#;
+    fs::write(at("sign.svg"), sign).expect("written");
+    let font = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/art/blocks.ttf");
+    fs::copy(font, at("blocks.ttf")).expect("the font is there");
     fs::write(at("job.toml"), "[dots]\nscreen = 'bayer'\n").expect("written");
     let process = "[rise]\nvalue = 3.0\n[x_half]\nvalue = '1.8J/mm2'\n[beam_across]\nvalue = '0.15mm'\n\
                    [best]\npower = '80%'\nspeed = '11mm/s'\npitch = '0.1mm'\npasses = 1\n";

@@ -1,4 +1,4 @@
-//! Fonts: the four faces that ship, and which of them stands in for a name; none of the machine's is used.
+//! Fonts: the four faces that ship, and which of them stands in for a name that is not at hand.
 
 use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
@@ -58,18 +58,36 @@ fn has_serifs(name: &str) -> bool {
     !name.contains("sans") && known.iter().any(|k| name.contains(k))
 }
 
-/// Picks one of the four shipped faces: by the first family that tells its kind, and by weight.
+/// Picks a face by the first family at hand; where none is, one of the four shipped faces: by the first family that tells its kind, and by weight.
 /// Names that were asked for and do not ship are put down in `missing`.
 pub(super) fn resolver(missing: &Mutex<Vec<String>>) -> FontResolver<'_> {
     FontResolver {
         select_font: Box::new(move |font, db| {
-            let mut serifs = None;
+            let style = match font.style() {
+                resvg::usvg::FontStyle::Normal => fontdb::Style::Normal,
+                resvg::usvg::FontStyle::Italic => fontdb::Style::Italic,
+                resvg::usvg::FontStyle::Oblique => fontdb::Style::Oblique,
+            };
+            let (mut serifs, mut settled) = (None, false);
             for family in font.families() {
                 let (kind, name) = match family {
                     FontFamily::Serif | FontFamily::Cursive => (true, None),
                     FontFamily::SansSerif | FontFamily::Monospace | FontFamily::Fantasy => (false, None),
                     FontFamily::Named(n) => (has_serifs(n), Some(n)),
                 };
+                let at_hand = name.filter(|_| db.len() > FONTS.len()).and_then(|n| {
+                    db.query(&fontdb::Query {
+                        families: &[fontdb::Family::Name(n)],
+                        weight: fontdb::Weight(font.weight()),
+                        stretch: fontdb::Stretch::Normal,
+                        style,
+                    })
+                });
+                if !settled && at_hand.is_some() {
+                    return at_hand;
+                }
+                // What comes after a sort of face is for those who have none of it.
+                settled |= name.is_none();
                 if let Some(n) = name.filter(|n| !n.to_lowercase().starts_with("dejavu s")) {
                     let mut names = missing.lock().unwrap_or_else(PoisonError::into_inner);
                     if !names.contains(n) && names.len() < 8 {

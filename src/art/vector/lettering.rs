@@ -78,12 +78,32 @@ mod tests {
     use crate::art::Patience;
     use crate::art::vector::parse;
 
+    /// The scripts that the shipped fonts are for, by Unicode's blocks; without the four letters of Middle Welsh, U+1EFA to
+    /// U+1EFF.
+    #[test]
+    fn the_shipped_fonts_have_latin_greek_and_cyrillic() {
+        let blocks = [0xA1..=0x17F, 0x386..=0x3CE, 0x400..=0x4FF, 0x1E00..=0x1EF9, 0x1F00..=0x1FFC];
+        let all: Vec<char> = blocks.into_iter().flatten().filter_map(char::from_u32).collect();
+        let letters: String = all.into_iter().filter(|c| c.is_alphabetic()).collect();
+        assert!(letters.chars().count() > 900);
+        assert_eq!(lettering(&letters).missing, Vec::<char>::new());
+    }
+
+    #[test]
+    fn a_named_font_gives_what_the_shipped_ones_lack_and_no_other_is_touched() {
+        let own = concat!(env!("CARGO_MANIFEST_DIR"), "/src/art/fonts/DejaVuSerif.ttf");
+        let fonts = crate::art::vector::Fonts::with(own).unwrap();
+        let svg = "<svg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 9 9'><text y='9' font-family='DejaVu Serif'>A</text></svg>";
+        let art = parse(svg.as_bytes(), Patience::default(), &fonts).unwrap();
+        assert!(art.notes().is_empty(), "{:?}", art.notes());
+    }
+
     fn lettering(text: &str) -> super::Lettering {
         let svg = format!(
             "<svg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 200 100'><text x='100' y='60' font-size='40' \
              text-anchor='middle'>{text}</text></svg>"
         );
-        parse(svg.as_bytes(), Patience::default()).unwrap().lettering().clone()
+        parse(svg.as_bytes(), Patience::default(), &Default::default()).unwrap().lettering().clone()
     }
 
     #[test]

@@ -1,4 +1,4 @@
-//! Drawings: SVG parsed with the fonts that ship, and nothing from the machine or the network.
+//! Drawings: SVG parsed with the fonts that ship and those that were named, and nothing from the network.
 //!
 //! ```text
 //! PDF --pdf--> text
@@ -17,6 +17,7 @@ mod entities;
 mod fonts;
 mod guard;
 mod lettering;
+mod more_fonts;
 mod pdf;
 mod style;
 mod watch;
@@ -29,6 +30,7 @@ use resvg::usvg::{Group, ImageHrefResolver, ImageKind, Node, Options, Tree};
 use self::embedded::Embedded;
 use self::guard::MAX_TEXT;
 pub use self::lettering::Lettering;
+pub use self::more_fonts::{Fonts, FontsError};
 use self::watch::{Stopped, watched};
 use super::Format;
 use super::bounds::Patience;
@@ -84,7 +86,7 @@ fn count(group: &Group, pictures: &mut usize, others: &mut usize) {
 }
 
 /// Parses the bytes of an SVG, plain or compressed with gzip.
-pub(super) fn parse(bytes: &[u8], patience: Patience) -> Result<Vector, Why> {
+pub(super) fn parse(bytes: &[u8], patience: Patience, fonts: &Fonts) -> Result<Vector, Why> {
     let unpacked;
     let bytes = if bytes.starts_with(&[0x1F, 0x8B]) {
         unpacked = unpack(bytes)?;
@@ -97,9 +99,10 @@ pub(super) fn parse(bytes: &[u8], patience: Patience) -> Result<Vector, Why> {
     }
     let text = std::str::from_utf8(bytes).map_err(|_| Why::BadDrawing("its text is not UTF-8".into()))?;
     let text = text.trim_start_matches('\u{FEFF}').to_string();
+    let fonts = fonts.clone();
     let parsed = watched(patience.drawing_s, move || {
         guard::check(&text)?;
-        tree(&text)
+        tree(&text, &fonts)
     });
     let (tree, notes, lettering) = parsed.map_err(|stopped| match stopped {
         Stopped::Late => Why::Late(patience.drawing_s),
@@ -117,7 +120,7 @@ pub(super) fn parse_page(bytes: &[u8], page: usize, patience: Patience) -> Resul
             return Err(Why::TooComplex(format!("comes to more than {} MiB as a drawing", MAX_TEXT >> 20)));
         }
         guard::check(&converted.text)?;
-        let (tree, more, lettering) = tree(&converted.text)?;
+        let (tree, more, lettering) = tree(&converted.text, &Fonts::default())?;
         Ok((tree, [converted.notes, more].concat(), lettering))
     });
     let (tree, notes, lettering) = parsed.map_err(|stopped| match stopped {
@@ -142,7 +145,7 @@ fn unpack(bytes: &[u8]) -> Result<Vec<u8>, Why> {
 }
 
 /// The drawing as the library resolves it, and what a person should know of it.
-fn tree(text: &str) -> Result<(Tree, Vec<String>, Lettering), Why> {
+fn tree(text: &str, fonts: &Fonts) -> Result<(Tree, Vec<String>, Lettering), Why> {
     let missing = Mutex::new(Vec::new());
     let embedded = Mutex::new(Embedded::default());
     let keep = |why: Why| {
@@ -152,7 +155,7 @@ fn tree(text: &str) -> Result<(Tree, Vec<String>, Lettering), Why> {
     };
     let mut options = Options {
         font_family: "sans-serif".to_string(),
-        fontdb: fonts::shipped(),
+        fontdb: Arc::clone(&fonts.0),
         font_resolver: fonts::resolver(&missing),
         ..Options::default()
     };
@@ -177,7 +180,7 @@ fn tree(text: &str) -> Result<(Tree, Vec<String>, Lettering), Why> {
     let names = missing.into_inner().unwrap_or_else(PoisonError::into_inner);
     if !names.is_empty() {
         notes.push(format!(
-            "its lettering asks for {}, which does not ship: DejaVu was used instead; turn lettering into outlines to keep its look",
+            "its lettering asks for {}, which is not at hand: DejaVu was used instead; name its file with --fonts, or turn lettering into outlines to keep its look",
             names.iter().map(|n| format!("'{}'", one_line(n))).collect::<Vec<_>>().join(", ")
         ));
     }
