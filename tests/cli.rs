@@ -547,7 +547,7 @@ fn every_complaint_leads_on_and_none_speaks_to_programmers() {
         ("prepare ramp.png --out out --ruling 4", 1, "clustered"),
         ("prepare ramp.png --out out --dot-gain off", 1, "floyd-steinberg"),
         ("prepare ramp.png --out out --screen bayer --effort 8", 1, "fitted"),
-        ("prepare ramp.png --out out --fonts nowhere", 1, "--fonts"),
+        ("prepare ramp.png --out out --fonts nowhere", 1, "there are no fonts at"),
         ("prepare ramp.png --out out --fonts ramp.png", 1, "no font"),
         ("prepare ramp.png --out out --rotate 90", 2, "--turn 90"),
         ("prepare ramp.png --out out --flip", 2, "--mirror"),

@@ -29,7 +29,10 @@ impl Out {
                 self.closed = true;
                 Ok(())
             }
-            Err(e) => Err(io::Error::new(e.kind(), format!("standard output cannot be written: {e}"))),
+            Err(e) => Err(io::Error::new(
+                e.kind(),
+                format!("standard output cannot be written: {}", crate::cause::of(&e)),
+            )),
             Ok(()) => Ok(()),
         }
     }

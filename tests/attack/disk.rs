@@ -133,6 +133,10 @@ fn a_full_standard_output_is_no_success() {
         let full = fs::File::options().write(true).open("/dev/full").expect("open");
         let done = Command::new(program()).args(words(line)).stdout(full).output().expect("it starts");
         let err = String::from_utf8_lossy(&done.stderr).into_owned();
-        assert!(done.status.code() == Some(1) && err.contains("space"), "{line}: {:?} {err}", done.status);
+        assert!(
+            done.status.code() == Some(1) && err.contains("the disk is full"),
+            "{line}: {:?} {err}",
+            done.status
+        );
     }
 }

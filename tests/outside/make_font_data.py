@@ -32,7 +32,7 @@ shapes["space"] = TTGlyphPen(None).glyph()
 builder.setupGlyf(shapes)
 builder.setupHorizontalMetrics({n: (w, 50) for n, w in widths.items()})
 builder.setupHorizontalHeader(ascent=900, descent=-200)
-builder.setupNameTable({"familyName": "Harbour Blocks", "styleName": "Regular"})
+builder.setupNameTable({"familyName": "Harbour Blocks", "styleName": "Regular", "psName": "HarbourBlocks-Regular"})
 builder.setupOS2(sTypoAscender=900, usWinAscent=900, usWinDescent=200)
 builder.setupPost()
 # The same bytes every time.

@@ -10,10 +10,11 @@ use std::sync::{Arc, Mutex, PoisonError};
 use hayro_svg::hayro_interpret::font::{FontData, FontQuery, GlyphRun, StandardFont};
 use hayro_svg::hayro_interpret::hayro_syntax::page::Page;
 use hayro_svg::hayro_interpret::hayro_syntax::{DecryptionError, LoadPdfError, Pdf};
-use hayro_svg::hayro_interpret::kurbo::{BezPath, Rect};
+use hayro_svg::hayro_interpret::kurbo::{BezPath, Rect, Shape};
+use hayro_svg::hayro_interpret::pattern::Pattern;
 use hayro_svg::hayro_interpret::{
     BlendMode, ClipPath, Context, Device, DrawMode, DrawProps, Image, ImageDrawProps, InterpreterCache,
-    InterpreterSettings, InterpreterWarning, SoftMask, TransformExt, interpret_page,
+    InterpreterSettings, InterpreterWarning, Paint, SoftMask, TransformExt, interpret_page,
 };
 use hayro_svg::{RenderCache, SvgRenderSettings, convert};
 
@@ -196,8 +197,8 @@ impl Scale {
 }
 
 impl<'a> Device<'a> for Scale {
-    fn draw_path(&mut self, path: &BezPath, _: DrawProps<'a>, _: &DrawMode) {
-        self.add(1, path.elements().len() as u64, 0);
+    fn draw_path(&mut self, path: &BezPath, props: DrawProps<'a>, mode: &DrawMode) {
+        self.add(1, path.elements().len() as u64, shaded(&props, path.bounding_box(), mode));
     }
 
     fn push_clip_path(&mut self, clip: &ClipPath) {
@@ -208,8 +209,14 @@ impl<'a> Device<'a> for Scale {
         self.add(1, 0, 0);
     }
 
-    fn draw_glyph_run(&mut self, run: &GlyphRun<'_, 'a>, _: DrawProps<'a>, _: &DrawMode) {
-        self.add(run.glyphs().len() as u64, 0, 0);
+    fn draw_glyph_run(&mut self, run: &GlyphRun<'_, 'a>, props: DrawProps<'a>, mode: &DrawMode) {
+        // Letters are drawn in thousandths of their size.
+        let em = Rect::new(0.0, 0.0, 1000.0, 1000.0);
+        let all = run.glyphs().iter().map(|g| {
+            let placed = DrawProps { transform: props.transform * g.transform(), ..props.clone() };
+            shaded(&placed, em, mode)
+        });
+        self.add(run.glyphs().len() as u64, 0, all.fold(0, u64::saturating_add));
     }
 
     fn draw_image(&mut self, image: Image<'a, '_>, _: ImageDrawProps<'a>) {
@@ -219,6 +226,20 @@ impl<'a> Device<'a> for Scale {
     fn pop_clip(&mut self) {}
 
     fn pop_transparency_group(&mut self) {}
+}
+
+/// Elements of the picture that a shading becomes, of which there is one for each unit of the page that a path spans.
+fn shaded(props: &DrawProps<'_>, of: Rect, mode: &DrawMode) -> u64 {
+    let Paint::Pattern(pattern) = &props.paint else { return 0 };
+    let Pattern::Shading(_) = pattern.as_ref() else { return 0 };
+    let more = match mode {
+        DrawMode::Stroke(stroke) | DrawMode::FillAndStroke(_, stroke) => f64::from(stroke.line_width),
+        _ => 0.0,
+    };
+    let all = props.transform.transform_rect_bbox(of.inflate(more, more));
+    // What is not a number is without end; the conversion ends at the most.
+    let area = all.width() * all.height();
+    if area.is_nan() { u64::MAX } else { area as u64 }
 }
 
 /// Refuses a document whose deflated streams come to more than is ever needed: each is unpacked here once and
@@ -303,6 +324,26 @@ mod tests {
         }
         objects.extend(more.iter().map(|m| m.to_string()));
         document(&objects.iter().map(String::as_str).collect::<Vec<_>>())
+    }
+
+    #[test]
+    fn a_shading_over_a_rectangle_without_end_is_refused() {
+        let page = "<< /Type /Page /Parent 2 0 R /MediaBox [0 0 90 60] /Contents 4 0 R /Resources << /Pattern << /P << \
+                    /PatternType 2 /Shading << /ShadingType 3 /ColorSpace /DeviceRGB /Coords [70 40 2 70 40 20] \
+                    /Extend [true false] /Function << /FunctionType 2 /Domain [0 1] /C0 [0 0 0] /C1 [1 1 1] /N 1 >> >> >> >> >> >>";
+        let of = |side: &str| {
+            let drawn = format!("/Pattern cs /P scn 60 30 {side} 25 re f*");
+            let stream = format!("<< /Length {} >>\nstream\n{drawn}\nendstream", drawn.len());
+            let all = [
+                "<< /Type /Catalog /Pages 2 0 R >>",
+                "<< /Type /Pages /Kids [3 0 R] /Count 1 >>",
+                page,
+                &stream,
+            ];
+            super::page(&document(&all), 1)
+        };
+        assert!(of("25").is_ok());
+        assert!(matches!(of("4294967296"), Err(Why::TooComplex(_))));
     }
 
     #[test]
