@@ -1,4 +1,4 @@
-//! `dotwright compare`: a contact sheet of screens and densities.
+//! `dotwright compare`: a contact sheet of screens and densities, or of lightness and contrast.
 
 use std::io::Write;
 use std::path::PathBuf;
@@ -11,6 +11,7 @@ use super::options::{DrawingOptions, PieceOptions};
 use super::out::Out;
 use super::source::Source;
 use super::target::OutOptions;
+use super::tones;
 use super::unused;
 use crate::art::Art;
 use crate::colour::srgb8;
@@ -36,14 +37,12 @@ pub struct CompareArgs {
     /// The picture, drawing or logo; '-' reads standard input
     #[arg(value_name = "ART")]
     pub art: PathBuf,
-    /// The screens to compare, separated by commas
-    #[arg(
-        long,
-        value_name = "NAMES",
-        value_delimiter = ',',
-        default_value = "threshold,bayer,blue-noise,floyd-steinberg,model-diffusion,auto"
-    )]
+    /// The screens to compare, separated by commas [default: threshold,bayer,blue-noise,floyd-steinberg,model-diffusion,auto]
+    #[arg(long, value_name = "NAMES", value_delimiter = ',')]
     pub screens: Vec<String>,
+    /// Compare lightness and contrast instead: the piece as it is, lighter, darker, harder, softer, by one screen [default: auto]
+    #[arg(long, conflicts_with = "densities")]
+    pub tones: bool,
     /// The densities to compare, separated by commas: 254dpi,290.3dpi [default: that of the job]
     #[arg(long, value_name = "DENSITIES", value_delimiter = ',', conflicts_with_all = ["density", "pitch"])]
     pub densities: Vec<Pitch>,
@@ -73,16 +72,40 @@ const CROP_SIDE: f64 = 5.0;
 /// Longer side of a whole piece, pixels: that of the sheet.
 const WHOLE: usize = 600;
 
+/// The screens that are compared where none is named, and the one that shows tones.
+const SCREENS: &[&str] = &["threshold", "bayer", "blue-noise", "floyd-steinberg", "model-diffusion", "auto"];
+const FOR_TONES: &[&str] = &["auto"];
+
 /// One way to make the piece, carried through, with its crops.
 struct Made<'a> {
     plan: &'a Plan,
+    /// What it is called where it is no matter of screen and density.
+    tones: Option<&'a str>,
     contender: Contender,
     crops: Vec<Picture>,
 }
 
+impl Made<'_> {
+    fn name(&self) -> String {
+        let by = || format!("{} at {} dpi", self.contender.screen, short(self.contender.density_dpi, 1));
+        self.tones.map_or_else(by, str::to_string)
+    }
+}
+
 /// Runs `compare`.
 pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
-    let screens = args.screens.iter().map(|n| settle::screen(n.trim())).collect::<Result<Vec<_>, _>>()?;
+    let usual = if args.tones { FOR_TONES } else { SCREENS };
+    let names: Vec<&str> = if args.screens.is_empty() {
+        usual.to_vec()
+    } else {
+        args.screens.iter().map(|n| n.trim()).collect()
+    };
+    if args.tones && names.len() > 1 {
+        return Err(Failure::input(
+            "--tones shows the tones by one screen; name one with --screens, or none",
+        ));
+    }
+    let screens = names.into_iter().map(settle::screen).collect::<Result<Vec<_>, _>>()?;
     unused::refused(&args.options, &screens)?;
     let mut job = args.options.job(Some(job::file_name::text(&args.art)))?;
     let densities: Vec<Option<Pitch>> = if args.densities.is_empty() {
@@ -90,20 +113,26 @@ pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
     } else {
         args.densities.iter().map(|d| Some(*d)).collect()
     };
-    let mut plans: Vec<Plan> = Vec::new();
-    for d in densities {
-        job.dots.pitch = d;
-        plans.push(plan::resolve(&job)?);
+    let mut plans: Vec<(Option<String>, Plan)> = Vec::new();
+    if args.tones {
+        for tones::Version { name, job } in tones::versions(&job) {
+            plans.push((Some(name), plan::resolve(&job)?));
+        }
+    } else {
+        for d in densities {
+            job.dots.pitch = d;
+            plans.push((None, plan::resolve(&job)?));
+        }
     }
     let mut output = args.out.begin(&FILES, &[&args.art])?;
     let source = Source::read(&args.art)?;
-    let Some(any) = plans.first() else { return Err(Failure::input("there is nothing to compare")) };
+    let Some((_, any)) = plans.first() else { return Err(Failure::input("there is nothing to compare")) };
     let how = args.drawing.opening(any)?;
     let art = art::open_as(&source.bytes, &source.in_messages, &how)?;
     let bar = Bar::new(args.quiet);
     let mut all: Vec<Made> = Vec::new();
     let mut places: Vec<(f64, f64)> = Vec::new();
-    for (i, plan) in plans.iter().enumerate() {
+    for (i, (tones, plan)) in plans.iter().enumerate() {
         let part = Portion::new(&bar, 1.0 / plans.len() as f64);
         let (found, wanted) = compare::contenders(plan, &art, &source.name, &screens, &part)?;
         if i == 0 {
@@ -112,21 +141,30 @@ pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
         }
         for contender in found {
             let crops = places.iter().map(|&p| crop(plan, &contender, p)).collect::<Result<_, _>>()?;
-            all.push(Made { plan, contender, crops });
+            all.push(Made { plan, tones: tones.as_deref(), contender, crops });
         }
     }
     drop(bar);
-    all.sort_by(|a, b| compare::better(&a.contender, &b.contender));
+    if !args.tones {
+        all.sort_by(|a, b| compare::better(&a.contender, &b.contender));
+    }
     let Some(best) = all.first() else { return Err(Failure::input("there is nothing to compare")) };
     let next = all.get(1).map(|m| &m.contender);
-    let words = why(&best.contender, next, plans.len() > 1);
+    let words = if args.tones {
+        "Choose by looking; what stands behind a name is what to say to prepare for it.".to_string()
+    } else {
+        why(&best.contender, next, plans.len() > 1)
+    };
     let sheet = sheet(&source.name, &art, &all, &places, words.clone())?;
+    let recommended = (!args.tones).then(|| {
+        serde_json::json!({ "screen": best.contender.screen, "density_dpi": best.contender.density_dpi, "why": words })
+    });
     let json = serde_json::json!({
         "art": source.name,
-        "recommended": { "screen": best.contender.screen, "density_dpi": best.contender.density_dpi, "why": words },
+        "recommended": recommended,
         "process_assumed": best.plan.process.assumed(),
         "viewing_distance_mm": compare::VIEWING_DISTANCE_MM,
-        "candidates": all.iter().map(|m| figures_json(&m.contender)).collect::<Vec<_>>(),
+        "candidates": all.iter().map(figures_json).collect::<Vec<_>>(),
     });
     output.put("contact-sheet.png", &contact_sheet::picture(&sheet)?.to_png(None)?)?;
     output.put("contact-sheet.html", contact_sheet::page(&sheet)?.as_bytes())?;
@@ -135,13 +173,15 @@ pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
     if args.json {
         writeln!(out, "{}", serde_json::to_string_pretty(&json)?)?;
     } else if !args.quiet {
-        table(out, &all)?;
-        writeln!(
-            out,
-            "Recommended: {} at {} dpi. {words}",
-            best.contender.screen,
-            short(best.contender.density_dpi, 1)
-        )?;
+        if args.tones {
+            for m in &all {
+                writeln!(out, "{}", m.name())?;
+            }
+            writeln!(out, "{words}")?;
+        } else {
+            table(out, &all)?;
+            writeln!(out, "Recommended: {}. {words}", best.name())?;
+        }
         writeln!(out, "written to {}; open contact-sheet.html", args.out)?;
     }
     Ok(0)
@@ -163,10 +203,10 @@ fn sheet(
     let candidates = all.iter().map(|m| {
         let c = &m.contender;
         Ok(contact_sheet::Candidate {
-            name: format!("{} at {} dpi", c.screen, short(c.density_dpi, 1)),
+            name: m.name(),
             whole: picture::piece(&scene(m.plan, &c.placement), &layout, &c.look)?,
             crops: m.crops.clone(),
-            figures: figures(c),
+            figures: if m.tones.is_some() { tone_figures(c) } else { figures(c) },
         })
     });
     let candidates = candidates.collect::<Result<_, Failure>>()?;
@@ -206,7 +246,7 @@ fn sheet(
         original,
         places: framed.collect(),
         candidates,
-        recommends: true,
+        recommends: first.tones.is_none(),
         words: format!(
             "{words} The lettered places are {CROP_SIDE} mm wide and the same on all; the original is shown in grey, at the same size."
         ),
@@ -266,12 +306,23 @@ fn figures(c: &Contender) -> Vec<Figure> {
     ]
 }
 
+/// What lightness and contrast change.
+fn tone_figures(c: &Contender) -> Vec<Figure> {
+    let f = |name: &str, text: String| Figure { name: name.into(), text };
+    vec![
+        f("mean mark", format!("{} %", short(c.mean_mark * 100.0, 1))),
+        f("over-burnt", format!("{} mm²", short(c.verdict.charred_mm2, 2))),
+        f("time", duration(c.seconds)),
+    ]
+}
+
 fn lone_share(c: &Contender) -> f64 {
     if c.on == 0 { 0.0 } else { c.lone as f64 / c.on as f64 }
 }
 
-fn figures_json(c: &Contender) -> serde_json::Value {
-    serde_json::json!({
+fn figures_json(m: &Made) -> serde_json::Value {
+    let c = &m.contender;
+    let mut json = serde_json::json!({
         "screen": c.screen,
         "density_dpi": c.density_dpi,
         "columns": c.placement.rect.columns,
@@ -285,7 +336,11 @@ fn figures_json(c: &Contender) -> serde_json::Value {
         "dots_on": c.on,
         "lone_dots": c.lone,
         "time_s": c.seconds,
-    })
+    });
+    if let (Some(name), Some(all)) = (m.tones, json.as_object_mut()) {
+        all.insert("tones".into(), name.into());
+    }
+    json
 }
 
 fn table(out: &mut Out, all: &[Made]) -> Result<(), Failure> {

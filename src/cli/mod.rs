@@ -24,6 +24,7 @@ mod signals;
 mod source;
 mod target;
 mod terminal;
+mod tones;
 mod unused;
 mod wedge;
 

@@ -129,6 +129,12 @@ const OPTIONS: &[Opt] = &[
         "exit",
     ),
     opt("compare --screens", "whole.jpg --blank rect:12x9mm --out out", "--screens bayer", "comparison.json"),
+    opt(
+        "compare --tones",
+        "whole.jpg --blank rect:12x9mm --screens bayer --out out",
+        "--tones",
+        "comparison.json",
+    ),
     opt("compare --densities", COMPARE, "--densities 200dpi,254dpi", "comparison.json"),
     opt("compare --out", "whole.jpg --blank rect:12x9mm --screens bayer", "--out out", "comparison.json"),
     opt("compare --replace", "whole.jpg --blank rect:12x9mm --screens bayer --out full", "--replace", "told"),
