@@ -124,20 +124,26 @@ pub fn coating_mismatch(coating: &str, blank: &str, takes: &[Fitting], laser: Wa
     }))
 }
 
+/// How many values decide the look: beam, looks, response, char and reciprocity. An exposure wedge measures them all.
+const DECISIVE: usize = 5;
+
 /// `assumed`: values that decide the look were never measured.
 pub fn assumed(values: &[&str]) -> Option<Finding> {
     (!values.is_empty()).then(|| {
-        let message = format!(
-            "never measured on this machine and coating: {}; the forecast rests on common practice",
-            values.join(", ")
-        );
+        let list = values.join(", ");
+        let message = if values.len() < DECISIVE {
+            format!("not yet measured on this machine and coating: {list}; for this the forecast rests on common practice")
+        } else {
+            format!("never measured on this machine and coating: {list}; the forecast rests on common practice")
+        };
         Finding::new("assumed", Severity::Note, message).with(Remedy {
             change: "process",
             value: 1.0,
             unit: "wedge",
-            text:
-                "burn an exposure wedge on a spare blank, read it, and pass its process file with --process"
-                    .into(),
+            text: format!(
+                "burn an exposure wedge on a spare blank, which measures {}, read it, and pass its process file with --process",
+                if values.len() < DECISIVE { list.as_str() } else { "them all" }
+            ),
             verified: false,
         })
     })
@@ -146,6 +152,20 @@ pub fn assumed(values: &[&str]) -> Option<Finding> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_is_still_to_be_measured_is_told_from_what_was_never_measured() {
+        let said = |values: &[&str]| {
+            let f = assumed(values).unwrap();
+            (f.message.clone(), f.remedies[0].text.clone())
+        };
+        let (all, wedge) = said(&["beam", "looks", "response", "char", "reciprocity"]);
+        assert!(all.starts_with("never measured") && wedge.contains("measures them all"), "{all} {wedge}");
+        let (some, wedge) = said(&["char"]);
+        assert!(some.starts_with("not yet measured") && some.contains(": char;"), "{some}");
+        assert!(wedge.contains("which measures char,"), "{wedge}");
+        assert_eq!(assumed(&[]), None);
+    }
 
     #[test]
     fn the_beat_of_304_dpi_at_80_steps_a_mm() {
