@@ -65,7 +65,7 @@ pub fn contenders(
     screens: &[&'static Screen],
     progress: &dyn Progress,
 ) -> Result<(Vec<Contender>, Wanted), PipelineError> {
-    let drawing = Portion::new(progress, DRAWING / Shares::of(plan.dots.screen).before_dots());
+    let drawing = Portion::new(progress, DRAWING / Shares::of_job(plan).before_dots());
     let mut drawn = wanted(plan, art, &drawing)?;
     let placement = drawn.placement;
     drawn.mask(plan);

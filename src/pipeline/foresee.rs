@@ -48,7 +48,7 @@ pub(super) fn foresee(
     name: &str,
     progress: &dyn Progress,
 ) -> Result<Foreseen, PipelineError> {
-    let shares = Shares::of(plan.dots.screen);
+    let shares = Shares::of_job(plan);
     progress.begin("forecast and scan program", shares.forecast + shares.program)?;
     let layout = Layout::new(&plan.blank, &placement.rect, most);
     let sides = (layout.step_along, layout.step_across);

@@ -50,7 +50,7 @@ pub fn run(plan: &Plan, art: &Art, name: &str, progress: &dyn Progress) -> Resul
     let seen = foresee::foresee(plan, &placement, &laid, MOST_PIXELS, name, progress)?;
     let lost = seen.lost;
     let stages = Stages::new(placement, mean_wanted, laid, seen, kind, left_out, notes);
-    progress.begin("findings", Shares::of(plan.dots.screen).findings)?;
+    progress.begin("findings", Shares::of_job(plan).findings)?;
     let blurred = Wanted::blurred(plan, art, (read, &stages.placement), &stages.dots, progress)?;
     let detail = Detail { lost, blurred };
     let mut findings = judging::findings(plan, Source::Art(art), &stages, &detail, progress);
@@ -73,7 +73,7 @@ pub fn judge(plan: &Plan, dots: Dots, name: &str, progress: &dyn Progress) -> Re
     let (mean_wanted, laid) = (dots.coverage(), Laid::given(dots));
     let seen = foresee::foresee(plan, &placement, &laid, MOST_PIXELS, name, progress)?;
     let stages = Stages::new(placement, mean_wanted, laid, seen, None, 0.0, Vec::new());
-    progress.begin("findings", Shares::of(plan.dots.screen).findings)?;
+    progress.begin("findings", Shares::of_job(plan).findings)?;
     let findings = judging::findings(plan, Source::Dots(&stages.dots), &stages, &Detail::default(), progress);
     progress.go_on(0)?;
     let report = facts::report(plan, about_art, &stages.found(), &findings);

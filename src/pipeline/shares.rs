@@ -1,5 +1,7 @@
 //! Shares: what part of the whole time each stage takes, so that a bar moves evenly.
 
+use crate::job::Plan;
+use crate::job::words::ToneBy;
 use crate::screen::Screen;
 
 /// Shares of the stages of a job carried through; they add up to 1. Rough means of photos of 1 to 90 million
@@ -51,6 +53,11 @@ impl Shares {
     /// The shares of a job by a screen.
     pub fn of(screen: &Screen) -> Shares {
         if screen.searches { Shares::SEARCHING } else { Shares::DIRECT }
+    }
+
+    /// The shares of a job: one whose tones are by power makes no dots, whatever its screen.
+    pub fn of_job(plan: &Plan) -> Shares {
+        if plan.scan.tone_by == ToneBy::Power { Shares::DIRECT } else { Shares::of(plan.dots.screen) }
     }
 
     /// All that comes before the screen, as a share of the job.

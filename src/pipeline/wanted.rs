@@ -169,7 +169,7 @@ pub(super) fn wanted_as(
     read_as: ReadAs,
     progress: &dyn Progress,
 ) -> Result<Wanted, PipelineError> {
-    let shares = Shares::of(plan.dots.screen);
+    let shares = Shares::of_job(plan);
     progress.begin("placing", shares.placing)?;
     let mut view = View {
         crop: plan.art.crop.window(),
