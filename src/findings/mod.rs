@@ -10,6 +10,7 @@ pub mod lines;
 pub mod machine;
 pub mod motion;
 mod remedies;
+pub mod tone;
 pub mod trial;
 
 pub use harm::Harm;

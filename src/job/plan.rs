@@ -164,9 +164,23 @@ impl Plan {
         Options { drawing: kind.is_drawn(), ..self.dots.options.clone() }
     }
 
-    /// The tone curve of the process for a screen, where one was measured.
+    /// The tone curve of the process for a screen, where one was measured at this job's setting.
     pub fn measured_curve(&self, screen: &str) -> Option<&ToneCurve> {
+        self.curve_of(screen).filter(|c| self.holds(c))
+    }
+
+    /// The tone curve of the process for a screen that was measured at another setting than this job's.
+    pub fn curve_elsewhere(&self, screen: &str) -> Option<&ToneCurve> {
+        self.curve_of(screen).filter(|c| !self.holds(c))
+    }
+
+    fn curve_of(&self, screen: &str) -> Option<&ToneCurve> {
         self.measured.as_ref()?.tone_curve.iter().find(|c| c.screen == screen)
+    }
+
+    fn holds(&self, curve: &ToneCurve) -> bool {
+        let p = &self.process;
+        curve.holds_at(p.power.value, p.speed.value, p.pitch_across.value, p.passes.value)
     }
 
     /// Whether a finding may pass because the person accepted it, for this art and no worse than it is.

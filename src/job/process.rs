@@ -254,16 +254,37 @@ pub struct MeasuredValue<T> {
     pub sigma: Option<f64>,
 }
 
-/// A tone curve: which mark fraction a coverage gives, for one screen.
+/// A tone curve: which mark a coverage gives, for one screen.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct ToneCurve {
     /// The screen it was measured with.
     pub screen: String,
-    /// Dot coverage, 0..1, rising.
+    /// Dot coverage, 0..1, rising; for a screen that is given the mark itself, the wanted share of a solid's mark.
     pub coverage: Vec<f64>,
-    /// Mark fraction at each coverage, 0..1, not falling.
+    /// Share of the mark of a solid burnt beside it (Murray–Davies), 0..1, not falling. A solid need not be a full
+    /// mark: whoever uses the curve brings it to that scale.
     pub mark: Vec<f64>,
+    /// Standard uncertainty of each mark; empty where it is not known.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub sigma: Vec<f64>,
+    /// The setting that it was burnt at; it holds for no other. None where it is not known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub setting: Option<Best>,
+}
+
+impl ToneCurve {
+    /// Whether it holds at a setting: the same pitch and passes, and the dose and the speed to 3 %, within which dot
+    /// gain moves by less than a percent of the mark (forecast, poster paint).
+    pub fn holds_at(&self, power: Share, speed: MmPerS, pitch: Mm, passes: u32) -> bool {
+        let near = |a: f64, b: f64, within: f64| (a / b - 1.0).abs() <= within;
+        self.setting.as_ref().is_none_or(|s| {
+            s.passes == passes
+                && near(pitch.0, s.pitch.0, 0.01)
+                && near(speed.0, s.speed.0, 0.03)
+                && near(power.0 / speed.0, s.power.0 / s.speed.0, 0.03)
+        })
+    }
 }
 
 /// A process file (`process.toml`): what a wedge has measured. Every value is optional: what is absent
@@ -333,7 +354,7 @@ pub struct ProcessFile {
     pub not_measured: BTreeMap<String, String>,
 }
 
-/// The best setting of a wedge.
+/// A setting of a wedge: that of its best patch, or that of its tones.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Best {
@@ -390,6 +411,16 @@ impl ProcessFile {
             unless(within(&c.mark), "mark", "must hold values from 0 to 1")?;
             unless(c.coverage.windows(2).all(|w| w[1] > w[0]), "coverage", "must rise from value to value")?;
             unless(c.mark.windows(2).all(|w| w[1] >= w[0]), "mark", "must not fall from value to value")?;
+            unless(
+                c.mark.last().is_some_and(|m| *m > 0.0),
+                "mark",
+                "must end above 0: it is that of a solid",
+            )?;
+            unless(
+                c.sigma.is_empty() || (c.sigma.len() == n && c.sigma.iter().all(|s| (0.0..=1.0).contains(s))),
+                "sigma",
+                "needs a value from 0 to 1 for each mark",
+            )?;
         }
         Ok(())
     }

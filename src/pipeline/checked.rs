@@ -81,7 +81,7 @@ fn carried(
     };
     let seen = foresee(&plan, &placement, &laid, MOST_PIXELS, "", &quiet).ok()?;
     let lost = seen.lost;
-    let stages = Stages::new(placement, 0.0, laid, seen, kind, left_out, Vec::new());
+    let stages = Stages::new(placement, (0.0, None), laid, seen, kind, left_out, Vec::new());
     let blurred = match (source, kind) {
         (Source::Art(art), Some(kind)) => {
             Wanted::blurred(&plan, art, (kind, &stages.placement), &stages.dots, &quiet).ok()?

@@ -8,12 +8,14 @@ use crate::findings::change::Change;
 use crate::findings::detail::Detail;
 use crate::findings::machine::Fitting;
 use crate::findings::{
-    Finding, art as of_art, burn, detail, faint, lines as of_lines, machine as of_machine, motion,
+    Finding, art as of_art, burn, detail, faint, lines as of_lines, machine as of_machine, motion, tone,
 };
 use crate::job::Plan;
 use crate::job::kit::{self, Sort};
+use crate::job::words::DotGain;
 use crate::mark::advise;
 use crate::progress::Progress;
+use crate::screen::Wants;
 use crate::units::{Mm, MmPerS};
 
 /// All findings of a job, the most serious first.
@@ -40,6 +42,7 @@ pub(super) fn of_the_job(plan: &Plan, source: Source<'_>, stages: &Stages, lost:
     let rect = &stages.placement.rect;
     all.extend(detail::detail_below_beam(lost, &plan.burn, rect, &plan.blank));
     all.extend(faint_findings(plan, stages));
+    all.extend(tone_findings(plan, stages));
     all.extend(machine_findings(plan, stages));
     all
 }
@@ -108,6 +111,20 @@ fn faint_findings(plan: &Plan, stages: &Stages) -> Option<Finding> {
     } else {
         faint::of_strokes(&look.luminance, bare, stages.dots.count())
     }
+}
+
+/// Whether the dots keep the tones, where nothing else is wrong with the burn: char takes the mark away again.
+fn tone_findings(plan: &Plan, stages: &Stages) -> Option<Finding> {
+    let clear = of_the_burn(plan, stages).is_empty();
+    let wanted = stages.mean_reachable.filter(|_| clear)?;
+    let screen = plan.dots.screen;
+    let with = match &plan.tone.dot_gain {
+        DotGain::Off if screen.wants == Wants::Coverage => tone::MadeWith::Nothing,
+        DotGain::File(_) if screen.wants == Wants::Coverage => tone::MadeWith::File,
+        DotGain::Forecast if plan.measured_curve(screen.name).is_some() => tone::MadeWith::Wedge,
+        _ => tone::MadeWith::Forecast,
+    };
+    tone::shift(wanted, stages.totals.mean_mark, with)
 }
 
 /// Findings about place, lines, motion and machine.

@@ -5,14 +5,16 @@ use super::shares::Shares;
 use super::wanted::Wanted;
 use crate::art::Kind;
 use crate::job::Plan;
+use crate::job::process::ToneCurve;
 use crate::job::words::{DotGain, ToneBy};
-use crate::mark::LineWork;
+use crate::mark::{Forecast, LineWork};
 use crate::placement::Placement;
 use crate::plane::{Dots, Tone};
 use crate::progress::Progress;
 use crate::scan::{grey, lines};
+use crate::screen::threshold::THRESHOLD;
 use crate::screen::{Screen, Wants};
-use crate::tone::dot_gain;
+use crate::tone::dot_gain::{self, GainCurve, GainSource, MeasuredStep};
 
 /// What is laid down.
 #[derive(Debug, Clone)]
@@ -107,6 +109,8 @@ pub fn dots(
     if screen.wants == Wants::Coverage {
         progress.begin("dot-gain curve", Shares::of(screen).gain)?;
         curve = gain_curve(plan, screen)?;
+    } else if plan.tone.dot_gain == DotGain::Forecast {
+        curve = plan.measured_curve(screen.name).map(|c| marks_kept(plan, c));
     }
     let mut tone = tone;
     if let Some(c) = &curve {
@@ -120,21 +124,64 @@ pub fn dots(
     progress.go_on(0)?;
     mask(&mut dots, plan, placement);
     let points = curve
-        .filter(|c| c.source != dot_gain::GainSource::None)
+        .filter(|c| c.source != GainSource::None)
         .map(|c| c.coverage.iter().zip(&c.mark).map(|(&c, &m)| (f64::from(c), f64::from(m))).collect());
     Ok((dots, points.unwrap_or_default()))
 }
 
 /// The dot-gain curve that the plan asks for.
-fn gain_curve(plan: &Plan, screen: &Screen) -> Result<Option<dot_gain::GainCurve>, PipelineError> {
+fn gain_curve(plan: &Plan, screen: &Screen) -> Result<Option<GainCurve>, PipelineError> {
     match &plan.tone.dot_gain {
         DotGain::Off => Ok(None),
         DotGain::File(_) => Ok(plan.tone.curve.clone()),
-        DotGain::Forecast => Ok(Some(match plan.measured_curve(screen.name) {
-            Some(c) => dot_gain::GainCurve::from_points(&c.coverage, &c.mark)?,
-            None => dot_gain::forecast(screen, &plan.dots.options),
-        })),
+        DotGain::Forecast => Ok(Some(forecast_or_measured(plan, screen)?)),
     }
+}
+
+/// The forecast curve, moved to where a tone wedge measured it. A screen that does not keep tones has no forecast: its
+/// measured curve stands alone.
+fn forecast_or_measured(plan: &Plan, screen: &Screen) -> Result<GainCurve, PipelineError> {
+    let forecast = dot_gain::forecast(screen, &plan.dots.options);
+    let Some(c) = plan.measured_curve(screen.name) else { return Ok(forecast) };
+    let solid = solid_of(plan);
+    if forecast.source == GainSource::None {
+        let marks: Vec<f64> = steps_of(c).iter().map(|s| s.mark * solid).collect();
+        return Ok(GainCurve::from_points(&c.coverage, &marks)?);
+    }
+    Ok(forecast.moved_to(&steps_of(c), solid))
+}
+
+/// What a screen that sees to the dot gain itself was measured to make of the marks that it was given.
+fn marks_kept(plan: &Plan, curve: &ToneCurve) -> GainCurve {
+    let solid = solid_of(plan);
+    let mut steps = steps_of(curve);
+    steps.iter_mut().for_each(|s| s.coverage *= solid);
+    GainCurve::own(solid).moved_to(&steps, solid)
+}
+
+/// Mean over the dot rectangle of what is wanted of a photo, as far as a solid reaches it: what the dots' mean mark should
+/// be. `None` where it is meant to be another: strokes grow by the beam, a ceiling holds tones back, power makes tones
+/// without dots, and a threshold keeps none.
+pub fn reachable(plan: &Plan, wanted: &Wanted) -> Option<f64> {
+    let dots = plan.scan.tone_by == ToneBy::Dots && plan.tone.ceiling.0 >= 1.0;
+    let keeps = plan.dots.screen.name != THRESHOLD.name;
+    (wanted.kind == Kind::Photo && dots && keeps)
+        .then(|| wanted.mean_up_to(plan, Forecast::new(&plan.burn).solid().mark))
+}
+
+/// The mark of a solid, as a share of a full mark.
+fn solid_of(plan: &Plan) -> f64 {
+    f64::from(Forecast::new(&plan.burn).solid().mark)
+}
+
+/// The steps of a measured curve, as shares of its solid.
+fn steps_of(curve: &ToneCurve) -> Vec<MeasuredStep> {
+    let end = curve.mark.last().copied().unwrap_or(1.0).max(1e-6);
+    let points = curve.coverage.iter().zip(&curve.mark).enumerate();
+    let sigma = |i: usize| curve.sigma.get(i).copied().unwrap_or(0.0);
+    points
+        .map(|(i, (&coverage, &mark))| MeasuredStep { coverage, mark: mark / end, sigma: sigma(i) })
+        .collect()
 }
 
 /// Removes every dot that is not wholly on the blank less its margin.

@@ -37,7 +37,7 @@ use shares::Shares;
 /// See [`PipelineError`]; [`PipelineError::Stopped`] where the person asked for it.
 pub fn run(plan: &Plan, art: &Art, name: &str, progress: &dyn Progress) -> Result<Outcome, PipelineError> {
     let wanted = wanted(plan, art, progress)?;
-    let (placement, mean_wanted) = (wanted.placement, wanted.mean(plan));
+    let (placement, mean) = (wanted.placement, (wanted.mean(plan), laid::reachable(plan, &wanted)));
     let about_art = facts::art_facts(art, name, &wanted.reading);
     let (reading, around) = (wanted.reading.clone(), wanted.around);
     let read = wanted.kind;
@@ -46,10 +46,11 @@ pub fn run(plan: &Plan, art: &Art, name: &str, progress: &dyn Progress) -> Resul
     if plan.scan.tone_by == ToneBy::Power {
         notes.push(words::BY_POWER.to_string());
     }
+    notes.extend(plan.curve_elsewhere(plan.dots.screen.name).map(words::curve_elsewhere));
     let laid = Laid::new(plan, wanted, progress)?;
     let seen = foresee::foresee(plan, &placement, &laid, MOST_PIXELS, name, progress)?;
     let lost = seen.lost;
-    let stages = Stages::new(placement, mean_wanted, laid, seen, kind, left_out, notes);
+    let stages = Stages::new(placement, mean, laid, seen, kind, left_out, notes);
     progress.begin("findings", Shares::of_job(plan).findings)?;
     let blurred = Wanted::blurred(plan, art, (read, &stages.placement), &stages.dots, progress)?;
     let detail = Detail { lost, blurred };
@@ -70,9 +71,9 @@ pub fn run(plan: &Plan, art: &Art, name: &str, progress: &dyn Progress) -> Resul
 pub fn judge(plan: &Plan, dots: Dots, name: &str, progress: &dyn Progress) -> Result<Outcome, PipelineError> {
     let placement = placement::of_dots(&plan.blank, plan.grid, dots.width(), dots.height());
     let about_art = facts::art_facts_of_dots(name, dots.width(), dots.height());
-    let (mean_wanted, laid) = (dots.coverage(), Laid::given(dots));
+    let (mean, laid) = ((dots.coverage(), None), Laid::given(dots));
     let seen = foresee::foresee(plan, &placement, &laid, MOST_PIXELS, name, progress)?;
-    let stages = Stages::new(placement, mean_wanted, laid, seen, None, 0.0, Vec::new());
+    let stages = Stages::new(placement, mean, laid, seen, None, 0.0, Vec::new());
     progress.begin("findings", Shares::of_job(plan).findings)?;
     let findings = judging::findings(plan, Source::Dots(&stages.dots), &stages, &Detail::default(), progress);
     progress.go_on(0)?;

@@ -23,6 +23,8 @@ pub struct Stages {
     pub placement: Placement,
     /// Mean of the wanted mark over the dot rectangle, 0 to 1; the coverage of dots that are only judged.
     pub mean_wanted: f64,
+    /// The same of as much of it as a solid reaches; `None` where no dots were made for tones.
+    pub mean_reachable: Option<f64>,
     /// The dot-gain curve: coverage and the mark it gives; empty where none was used.
     pub gain: Vec<(f64, f64)>,
     /// The dots, masked.
@@ -53,7 +55,7 @@ impl Stages {
     /// What was laid down, and what is foreseen of it.
     pub(super) fn new(
         placement: Placement,
-        mean_wanted: f64,
+        (mean_wanted, mean_reachable): (f64, Option<f64>),
         laid: Laid,
         seen: Foreseen,
         read: Option<Kind>,
@@ -65,6 +67,7 @@ impl Stages {
         Stages {
             placement,
             mean_wanted,
+            mean_reachable,
             gain,
             dots,
             layout: seen.layout,

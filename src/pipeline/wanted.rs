@@ -36,6 +36,11 @@ pub struct Wanted {
 impl Wanted {
     /// Mean over the dot rectangle of what is wanted where dots may be.
     pub fn mean(&self, plan: &Plan) -> f64 {
+        self.mean_up_to(plan, f32::INFINITY)
+    }
+
+    /// The same of as much of it as no mark above `most` (a share of a full mark) gives.
+    pub fn mean_up_to(&self, plan: &Plan, most: f32) -> f64 {
         let (tone, rect) = (&self.tone, &self.placement.rect);
         let height = tone.height();
         let sums = parallel::map(height.div_ceil(ABREAST), |i| {
@@ -43,7 +48,7 @@ impl Wanted {
                 y if y < height => &tone.row(y)[rect.allowed(&plan.blank, y)],
                 _ => &[],
             });
-            abreast(rows)
+            abreast(rows, most)
         });
         let sum: f64 = sums.iter().flatten().take(height).sum();
         sum / (tone.width() * height).max(1) as f64
@@ -139,17 +144,17 @@ const COARSE: f64 = 400.0;
 /// Rows that are summed at once: each sum waits for its last addition, so that one alone takes four times as long.
 const ABREAST: usize = 8;
 
-/// The sum of each row, in f64 from its first value to its last.
-fn abreast(rows: [&[f32]; ABREAST]) -> [f64; ABREAST] {
+/// The sum of each row, in f64 from its first value to its last, no value counted above `most`.
+fn abreast(rows: [&[f32]; ABREAST], most: f32) -> [f64; ABREAST] {
     let shortest = rows.iter().map(|r| r.len()).min().unwrap_or(0);
     let mut sums = [0.0f64; ABREAST];
     for x in 0..shortest {
         for (sum, row) in sums.iter_mut().zip(&rows) {
-            *sum += f64::from(row[x]);
+            *sum += f64::from(row[x].min(most));
         }
     }
     for (sum, row) in sums.iter_mut().zip(&rows) {
-        row[shortest..].iter().for_each(|&v| *sum += f64::from(v));
+        row[shortest..].iter().for_each(|&v| *sum += f64::from(v.min(most)));
     }
     sums
 }
@@ -246,7 +251,7 @@ mod tests {
     fn rows_summed_at_once_are_summed_as_each_alone() {
         let row = |n: usize| (0..n).map(|i| (i as f32 * 0.37).sin().abs()).collect::<Vec<f32>>();
         let rows: [Vec<f32>; ABREAST] = std::array::from_fn(|k| row([300, 7, 0, 999, 41, 300, 1, 64][k]));
-        let sums = abreast(std::array::from_fn(|k| rows[k].as_slice()));
+        let sums = abreast(std::array::from_fn(|k| rows[k].as_slice()), f32::INFINITY);
         for (sum, row) in sums.iter().zip(&rows) {
             assert_eq!(*sum, row.iter().map(|&v| f64::from(v)).sum::<f64>());
         }

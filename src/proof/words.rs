@@ -1,6 +1,7 @@
 //! Sentences of the ticket and of the scan program's comments: surfaces, settings and cautions.
 
 use crate::job::kit::Surface;
+use crate::job::process::ToneCurve;
 use crate::job::{Coating, Machine, Plan};
 use crate::tone::automatic::Automatic;
 use crate::units::short;
@@ -31,6 +32,18 @@ pub const AS_ASKED: &str = "as asked";
 /// What to say of tones that are made by power.
 pub const BY_POWER: &str =
     "tones are made by power: the forecast shows each place's own exposure, without the beam's spread";
+
+/// What to say of a measured tone curve that does not hold at the job's setting.
+pub fn curve_elsewhere(curve: &ToneCurve) -> String {
+    let at = curve
+        .setting
+        .as_ref()
+        .map_or(String::new(), |s| format!(" ({} at {}, lines {} apart)", s.power, s.speed, s.pitch));
+    format!(
+        "the tone curve of {} was measured at another setting{at}; dot gain is forecast instead",
+        curve.screen
+    )
+}
 
 /// What to say of levels that were found or given: the lightness that became black and the one that became white.
 pub fn levels((black, white): (f64, f64)) -> String {

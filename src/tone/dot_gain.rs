@@ -17,8 +17,20 @@ pub enum GainSource {
     None,
     /// Forecast on flat patches.
     Forecast,
-    /// Measured on a tone wedge.
+    /// Measured on a tone wedge, or read from a file.
     Measured,
+}
+
+/// A patch of a tone wedge: its coverage, its mark as a share of that of the solid beside it, and the standard
+/// uncertainty of that share.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct MeasuredStep {
+    /// Dot coverage, 0 to 1.
+    pub coverage: f64,
+    /// Share of the solid's mark, 0 to 1.
+    pub mark: f64,
+    /// Its standard uncertainty.
+    pub sigma: f64,
 }
 
 /// Mark fraction by dot coverage, rising, from (0, 0) to a solid.
@@ -34,6 +46,10 @@ pub struct GainCurve {
     /// there, so that a wanted solid stays a solid and the over-burn is found, not hidden in a texture.
     pub limit: Option<f32>,
 }
+
+/// What the mark of a flat patch is off by at least, as a share of a solid's: the forecast keeps the mean to 0.3 %,
+/// and a patch of a few millimetres holds a few thousand dots.
+const LEAST_SIGMA: f64 = 0.004;
 
 /// Why numbers are not a tone curve.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -161,6 +177,55 @@ impl GainCurve {
             GainError::Syntax(format!("line {line}: {}", e.message().replace('\n', " ")))
         })?;
         GainCurve::from_points(&file.coverage, &file.mark)
+    }
+
+    /// This forecast curve, moved to where the steps of a tone wedge lie; `solid` is the mark of a solid, as a share of
+    /// a full mark: the steps are shares of it.
+    ///
+    /// Between the steps the curve keeps the forecast's shape, which bends more than straight lines between ten steps
+    /// could. How far the steps may leave it is told by the steps themselves: each difference is drawn towards the
+    /// forecast by the part of their common variance that their own uncertainty explains (empirical Bayes; Efron and
+    /// Morris 1973). Where the forecast is right within what the photo shows, it stays.
+    pub fn moved_to(&self, steps: &[MeasuredStep], solid: f64) -> Self {
+        let inner: Vec<(f32, f64, f64)> = steps
+            .iter()
+            .filter(|s| s.coverage > 0.0 && s.coverage < 1.0)
+            .map(|s| {
+                let c = s.coverage as f32;
+                (c, solid * s.mark - f64::from(self.mark_of(c)), solid * s.sigma.max(LEAST_SIGMA))
+            })
+            .collect();
+        let n = inner.len().max(1) as f64;
+        let excess = inner.iter().map(|(_, d, s)| d * d - s * s).sum::<f64>() / n;
+        if excess <= 0.0 {
+            return self.clone();
+        }
+        let (mut at, mut by) = (vec![0.0], vec![0.0]);
+        for (c, d, s) in inner {
+            at.push(c);
+            by.push((d * excess / (excess + s * s)) as f32);
+        }
+        at.push(1.0);
+        by.push(0.0);
+        // Past the turn that char makes, the curve only leads to a solid.
+        let last = self.limit.unwrap_or(1.0);
+        let mut places: Vec<f32> = self.coverage.iter().chain(&at).copied().filter(|c| *c <= last).collect();
+        places.sort_by(f32::total_cmp);
+        places.dedup();
+        let points = places.iter().map(|&c| (c, (self.mark_of(c) + interpolate(&at, &by, c)).max(0.0)));
+        let mut moved = rising(points.collect());
+        if let Some(limit) = self.limit {
+            moved.coverage.push(1.0);
+            moved.mark.push(moved.mark.last().map_or(1.0, |&m| (m + 1e-3).max(1.0)));
+            moved.limit = Some(limit);
+        }
+        GainCurve { source: GainSource::Measured, ..moved }
+    }
+
+    /// The curve of a screen that sees to the dot gain itself: it gives the mark that is asked for.
+    pub fn own(solid: f64) -> Self {
+        let marks = vec![0.0, solid.clamp(0.5, 0.999) as f32, 1.0];
+        GainCurve { coverage: marks.clone(), mark: marks, source: GainSource::None, limit: None }
     }
 
     /// The greatest mark that any coverage gives: that of a solid, or of the coverage where char turns
@@ -462,6 +527,42 @@ mod tests {
         let long = format!("mark = [0, 1]\ncoverage = [{}", "0.5, ".repeat(2000));
         let e = GainCurve::from_toml(&long).unwrap_err().to_string();
         assert!(e.contains("line 2") && e.len() < 250, "{e}");
+    }
+
+    #[test]
+    fn steps_that_agree_with_the_forecast_change_nothing_and_others_move_it() {
+        let c = forecast_anew(&CARRY, &options(1.3));
+        let solid = f64::from(c.reach());
+        let steps = |wrong: f64, scatter: f64| -> Vec<MeasuredStep> {
+            (1..10)
+                .map(|i| {
+                    let coverage = f64::from(i) / 10.0;
+                    let true_mark = f64::from(c.mark_of(coverage as f32)) / solid;
+                    let off = wrong * coverage * (1.0 - coverage) + scatter * f64::from(i % 3 - 1);
+                    MeasuredStep { coverage, mark: true_mark + off, sigma: 0.01 }
+                })
+                .collect()
+        };
+        // The steps are shares of a solid that is less than a full mark: read as shares of a full mark they are too strong.
+        assert!(solid < 0.98, "{solid}");
+        assert_eq!(c.moved_to(&steps(0.0, 0.0), solid), c);
+        assert_eq!(c.moved_to(&steps(0.0, 0.009), solid), c);
+        let moved = c.moved_to(&steps(0.4, 0.0), solid);
+        assert_eq!(moved.source, GainSource::Measured);
+        assert!(moved.mark.windows(2).all(|m| m[1] > m[0]), "{moved:?}");
+        assert_eq!((moved.reach(), moved.coverage.last()), (c.reach(), Some(&1.0)));
+        for i in 1..10 {
+            let at = i as f32 / 10.0;
+            let want = c.mark_of(at) + (0.4 * solid) as f32 * at * (1.0 - at);
+            assert!(
+                (moved.mark_of(at) - want.min(c.reach())).abs() < 0.02,
+                "{at}: {} {want}",
+                moved.mark_of(at)
+            );
+        }
+        // Between the steps the forecast's bend is kept.
+        let between = moved.mark_of(0.05) - c.mark_of(0.05);
+        assert!((between / (moved.mark_of(0.1) - c.mark_of(0.1)) - 0.5).abs() < 0.02);
     }
 
     #[test]

@@ -239,6 +239,18 @@ const KEYS: &[Key] = &[
         &[(SCREEN, "'floyd-steinberg'"), ("process.tone_curve.0.screen", "'floyd-steinberg'")],
         key("process.tone_curve.0.mark", "[0.0, 0.2, 1.0]", "dots.png"),
     ),
+    with(
+        &[("process.tone_curve.0.screen", "'floyd-steinberg'")],
+        key("process.tone_curve.0.sigma", "[0.0, 0.3, 0.0]", "dots.png"),
+    ),
+    with(
+        &[("process.tone_curve.0.screen", "'floyd-steinberg'")],
+        key(
+            "process.tone_curve.0.setting",
+            "{ power = '70%', speed = '11mm/s', pitch = '0.1mm', passes = 1 }",
+            "dots.png",
+        ),
+    ),
     key("blank.shape", "'rect:11x9mm'", "dots.png"),
     key("blank.margin", "'4mm'", "dots.png"),
     key("blank.surface", "'slate'", "proof.png"),

@@ -4,7 +4,7 @@ use crate::job::process::{BeamSize, Best, ExposureAt, MeasuredValue, ProcessFile
 use crate::units::{JoulesPerMm2, Mm, MmPerS, Share};
 use crate::wedge::fit::wants_mark;
 use crate::wedge::measurement::Measurement;
-use crate::wedge::reading::Reading;
+use crate::wedge::reading::{Gain, Reading};
 use crate::wedge::target::Wedge;
 
 /// What the reading has measured, laid over what `earlier` held (from other wedges of the same machine and
@@ -73,7 +73,7 @@ pub fn process(reading: &Reading, wedge: &Wedge, earlier: Option<ProcessFile>) -
         set(&mut p.beam_across, &b.across_mm, |v| BeamSize::Mm(Mm(v)));
     }
     for g in &reading.dot_gain {
-        let curve = if wants_mark(&g.screen) { None } else { curve(g) };
+        let curve = if wants_mark(&g.screen) { None } else { curve(g, setting(wedge, &g.screen)) };
         p.tone_curve.retain(|c| c.screen != g.screen);
         if let Some(c) = curve {
             p.tone_curve.push(c);
@@ -127,34 +127,41 @@ fn set<T>(slot: &mut Option<MeasuredValue<T>>, known: &Measurement, make: impl F
 
 /// A tone curve that rises: pools neighbouring steps that fall (pool adjacent violators, the least-squares
 /// monotone fit; Barlow et al. 1972), starts at bare coating and ends at the solid.
-fn curve(gain: &crate::wedge::reading::Gain) -> Option<ToneCurve> {
+fn curve(gain: &Gain, setting: Option<Best>) -> Option<ToneCurve> {
+    // Mean mark, mean square of its uncertainty, coverages.
     let mut pools: Vec<(f64, f64, Vec<f64>)> = Vec::new();
     for s in &gain.steps {
         if s.coverage <= 0.0 || s.coverage > 1.0 {
             continue;
         }
-        pools.push((s.mark.clamp(0.0, 1.0), 1.0, vec![s.coverage]));
+        pools.push((s.mark.clamp(0.0, 1.0), s.uncertainty.powi(2), vec![s.coverage]));
         while let [.., a, b] = pools.as_slice() {
             if a.0 <= b.0 {
                 break;
             }
-            let merged = (
-                (a.0 * a.1 + b.0 * b.1) / (a.1 + b.1),
-                a.1 + b.1,
-                a.2.iter().chain(&b.2).copied().collect::<Vec<f64>>(),
-            );
+            let (n, m) = (a.2.len() as f64, b.2.len() as f64);
+            let mean = |x: f64, y: f64| (x * n + y * m) / (n + m);
+            let merged = (mean(a.0, b.0), mean(a.1, b.1), [a.2.as_slice(), b.2.as_slice()].concat());
             pools.truncate(pools.len() - 2);
             pools.push(merged);
         }
     }
-    let (mut coverage, mut mark) = (vec![0.0], vec![0.0]);
-    for (m, _, cs) in pools {
+    let (mut coverage, mut mark, mut sigma) = (vec![0.0], vec![0.0], vec![0.0]);
+    for (m, square, cs) in pools {
         for c in cs {
             if coverage.last().is_some_and(|last| c > *last) {
                 coverage.push(rounded(c));
                 mark.push(rounded(m));
+                sigma.push(rounded(square.sqrt().min(1.0)));
             }
         }
     }
-    (coverage.len() >= 3).then(|| ToneCurve { screen: gain.screen.clone(), coverage, mark })
+    let screen = gain.screen.clone();
+    (coverage.len() >= 3).then_some(ToneCurve { screen, coverage, mark, sigma, setting })
+}
+
+/// The setting that the patches of a screen were burnt at.
+fn setting(wedge: &Wedge, screen: &str) -> Option<Best> {
+    let dial = wedge.patches.iter().find(|p| p.screen == screen)?.dial;
+    Some(Best { power: dial.power, speed: dial.speed, pitch: wedge.pitch_across, passes: dial.passes })
 }

@@ -1,0 +1,66 @@
+//! Finding `tone-shift`: tones that come out weaker or stronger than they are wanted.
+
+use super::{Finding, Severity};
+use crate::units::short;
+
+/// A mean that is off by more than this share of what is wanted is a finding: screens with their own curves keep it to
+/// 0.6 % (measured on the samples), and 2 % of a middle tone is half an L*, which is about what is told apart side by side.
+const SHIFT: f64 = 0.02;
+/// Less than this share of a full mark is not looked at: a nearly bare piece has no tones.
+const LEAST: f64 = 0.01;
+
+/// What the dots' tones were made with.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum MadeWith {
+    /// A curve that a tone wedge measured.
+    Wedge,
+    /// A curve of the maker's own file.
+    File,
+    /// No curve, as asked.
+    Nothing,
+    /// The forecast's own curve.
+    Forecast,
+}
+
+/// `tone-shift`: the mean mark that is forecast differs from the wanted one by more than 2 % of it. `wanted` is the mean of
+/// what a solid can reach of it; both are shares of a full mark.
+pub fn shift(wanted: f64, forecast: f64, with: MadeWith) -> Option<Finding> {
+    let off = forecast / wanted.max(1e-9) - 1.0;
+    if wanted < LEAST || off.abs() <= SHIFT {
+        return None;
+    }
+    let way = if off < 0.0 { "weak" } else { "strong" };
+    let why = match with {
+        MadeWith::Wedge => {
+            "; the measured tone curve and the rest of the process do not agree: read the newest wedge again with --process, or take tone_curve out of the process file"
+        }
+        MadeWith::File => {
+            "; the curve of --dot-gain is not that of this process: leave it out, or burn a tone wedge"
+        }
+        MadeWith::Nothing => "; leave out --dot-gain off",
+        MadeWith::Forecast => "; another screen keeps the tones: --screen auto",
+    };
+    let message = format!(
+        "the tones will come out {}% too {way}: their mean is {}% of a full mark where {}% is wanted{why}",
+        short(100.0 * off.abs(), 1),
+        short(100.0 * forecast, 1),
+        short(100.0 * wanted, 1)
+    );
+    Some(Finding::new("tone-shift", Severity::Caution, message))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_mean_that_is_off_by_more_than_two_percent_is_said_with_its_way() {
+        let said = |wanted, forecast| shift(wanted, forecast, MadeWith::Wedge).map(|f| f.message);
+        assert_eq!(said(0.30, 0.305), None);
+        let weak = said(0.30, 0.276).unwrap();
+        assert!(weak.contains("8% too weak") && weak.contains("27.6% of a full mark where 30%"), "{weak}");
+        assert!(said(0.30, 0.33).unwrap().contains("10% too strong"));
+        assert_eq!(said(0.005, 0.0), None);
+        assert!(shift(0.3, 0.4, MadeWith::Nothing).unwrap().message.ends_with("leave out --dot-gain off"));
+    }
+}
