@@ -29,7 +29,8 @@ fn drawing() -> Drawing {
         powers: steps(0.4, 1.0, 7, true).into_iter().map(Share).collect(),
         speeds: steps(6.0, 30.0, 7, true).into_iter().map(MmPerS).collect(),
         chosen: Dial { power: Share(0.9), speed: MmPerS(12.5), passes: 1 },
-        fiducials: None,
+        marks_power: None,
+        marks_speed: None,
         response: Response {
             y_unmarked: 0.03,
             y_marked: 0.65,

@@ -44,7 +44,7 @@ pub mod findings {
     }
 }
 pub mod job {
-    pub use crate::job::{Job, Plan};
+    pub use crate::job::{Job, Plan, ProcessFile};
     pub mod asked {
         pub use crate::job::asked::{BlankJob, DotsJob, Reference};
     }
@@ -158,10 +158,13 @@ pub mod wedge {
         pub use crate::wedge::ask::{Ask, ReadingError};
     }
     pub mod draw {
-        pub use crate::wedge::draw::{Drawing, Request, Way, draw, steps};
+        pub use crate::wedge::draw::{Drawing, Request, Way, draw, steps, usual_range};
         pub mod program {
             pub use crate::wedge::draw::program::program;
         }
+    }
+    pub mod reading {
+        pub use crate::wedge::reading::Reading;
     }
     pub mod read {
         pub use crate::wedge::read::{read, read_photo};

@@ -34,7 +34,8 @@ fn request(kind: WedgeKind, blank: &str) -> Request {
         powers: steps(0.4, 1.0, 5, true).into_iter().map(Share).collect(),
         speeds: steps(6.0, 30.0, 5, true).into_iter().map(MmPerS).collect(),
         chosen: Dial { power: Share(0.9), speed: MmPerS(10.0), passes: 1 },
-        fiducials: None,
+        marks_power: None,
+        marks_speed: None,
         response: Response {
             y_unmarked: 0.03,
             y_marked: 0.65,
@@ -186,13 +187,13 @@ fn one_patch_shows_char_and_is_no_setting_to_pick() {
         let d = draw(&asked).unwrap();
         let charred: Vec<_> = d.wedge.patches.iter().filter(|p| p.charred).collect();
         let [patch] = charred[..] else { panic!("{blank}: {} charred patches", charred.len()) };
-        // The strongest setting of the wedge, as often as it takes to get three times the exposure at half char.
+        // The strongest setting of the wedge, as often as it takes to get 2.2 times the exposure at half char.
         assert_eq!((patch.dial.power, patch.dial.speed), (Share(1.0), MmPerS(6.0)));
         let x = |passes| {
             let dial = Dial { passes, ..patch.dial };
             d.wedge.burn(&dial, asked.response).x_solid
         };
-        assert!(x(patch.dial.passes) >= 27.0 && x(patch.dial.passes - 1) < 27.0, "{blank}: {:?}", patch.dial);
+        assert!(x(patch.dial.passes) >= 19.8 && x(patch.dial.passes - 1) < 19.8, "{blank}: {:?}", patch.dial);
         assert!(patch.size.iter().all(|s| (2.0..=most).contains(s)), "{blank}: {:?}", patch.size);
         // Without it the look of char hangs on a patch or two that are half charred.
         let r = read_photo(&seen(&d), &d.wedge, &Ask::default(), &Silent).unwrap().reading;
@@ -259,7 +260,8 @@ fn a_wedge_burnt_too_far_says_which_way_to_move() {
     let strong = Request {
         powers: steps(0.6, 1.0, 5, true).into_iter().map(Share).collect(),
         speeds: steps(2.0, 5.0, 5, true).into_iter().map(MmPerS).collect(),
-        fiducials: Some(Dial { power: Share(0.9), speed: MmPerS(12.5), passes: 1 }),
+        marks_power: Some(Share(0.9)),
+        marks_speed: Some(MmPerS(12.5)),
         ..request(WedgeKind::Exposure, "rect:100x100mm")
     };
     let d = draw(&strong).unwrap();
@@ -303,13 +305,19 @@ fn three_finder_marks_do_where_the_patches_settle_the_rest() {
         let d = draw(&request(WedgeKind::Exposure, blank)).unwrap();
         let photo = seen(&d);
         let whole = read_photo(&photo, &d.wedge, &Ask::default(), &Silent).unwrap().reading;
-        let radius = 0.7 * d.wedge.marks[0].diameter.0 * 10.0;
+        // A thumb reaches in from the edge.
+        let radius = 1.05 * d.wedge.marks[0].diameter.0 * 10.0;
         for (i, at) in whole.photo.marks_px.iter().enumerate() {
             // Once wholly under the thumb, once with a part of it looking out.
-            for beside in [0.0, 0.45 * radius] {
+            for beside in [0.0, 0.7 * radius] {
                 let thumb = covered(&photo, [at[0] + beside, at[1]], radius);
                 let r = read_photo(&thumb, &d.wedge, &Ask::default(), &Silent).unwrap().reading;
-                assert!(r.notes.iter().any(|n| n.contains("one of the four")), "{blank} {i}: {:?}", r.notes);
+                assert!(
+                    r.notes.iter().any(|n| n.contains("one of the four")),
+                    "{blank} {i} {beside}: {:?} {:?} {at:?}",
+                    r.notes,
+                    r.photo.marks_px
+                );
                 let p = r.photo.marks_px[i];
                 // 10 pixels a mm: 0.15 mm.
                 assert!((p[0] - at[0]).hypot(p[1] - at[1]) < 1.5, "{blank} {i}: {p:?} for {at:?}");
@@ -372,7 +380,8 @@ fn the_lag_of_a_timing_wedge_is_what_the_scan_program_takes_up() {
     let one_speed = Request {
         speeds: vec![MmPerS(12.0)],
         chosen: Dial { power: Share(0.9), speed: MmPerS(12.0), passes: 1 },
-        fiducials: Some(Dial { power: Share(0.9), speed: MmPerS(12.0), passes: 1 }),
+        marks_power: Some(Share(0.9)),
+        marks_speed: Some(MmPerS(12.0)),
         ..request(WedgeKind::Exposure, "rect:60x60mm")
     };
     let d = draw(&one_speed).unwrap();
@@ -403,4 +412,65 @@ fn corners_given_by_hand_replace_the_search() {
     }
     let three = Ask { corners: vec![(1.0, 1.0); 3], ..Ask::default() };
     assert!(read_photo(&photo, &d.wedge, &three, &Silent).unwrap_err().to_string().contains("give four"));
+}
+
+#[test]
+fn a_combined_wedge_tells_everything_from_one_photo() {
+    let mut asked = request(WedgeKind::Combined, "rect:90x90mm");
+    asked.screens = vec!["auto".into(), "floyd-steinberg".into()];
+    asked.chosen = Dial { power: Share(0.9), speed: MmPerS(11.0), passes: 1 };
+    // A beam of two pitches: the preview does not show the ripple that a narrower one leaves between lines.
+    asked.beam = Beam { along: Mm(0.2), across: Mm(0.2) };
+    let d = draw(&asked).unwrap();
+    let w = &d.wedge;
+    let of = |pattern: &str| w.patches.iter().filter(|p| format!("{:?}", p.pattern) == pattern).count();
+    assert_eq!((of("LinesAlong"), of("LinesAcross"), of("Dots")), (5, 5, 5));
+    assert_eq!(w.patches.iter().filter(|p| p.is_setting()).count(), 25);
+    assert_eq!(w.combs.len(), 3);
+    // Fine lines across the scan are burnt one way: a late beam would pass for a wider one.
+    let one_way = d.parts.iter().filter(|p| p.way == Way::Right && p.name.starts_with("PATCH")).count();
+    assert_eq!(one_way, 10);
+    let r = read_photo(&seen(&d), w, &Ask::default(), &Silent).unwrap().reading;
+    assert!(r.pick.is_some() && r.response.as_ref().unwrap().x_half_j_mm2.get().is_some());
+    assert_eq!((r.dot_gain.len(), r.lags.len()), (2, 3));
+    assert!(r.beam.is_some());
+    // What is picked is a setting of the grid, never a solid of a screen's row.
+    let pick = r.pick.as_ref().unwrap();
+    assert!(w.patches.iter().any(|p| p.is_setting() && p.name == pick.patch));
+    // The patches are kept, and a later sheet takes them in: read again with them, the answer stays.
+    let file = process(&r, w, None);
+    assert_eq!(file.sheet.len(), 1);
+    assert_eq!(file.sheet[0].patch.len(), w.patches.len() - of("Screen"));
+    let text = toml::to_string_pretty(&file).unwrap();
+    let back: dotwright::kernels::job::ProcessFile = toml::from_str(&text).unwrap();
+    assert_eq!(back, file);
+    let tone = draw(&request(WedgeKind::Tone, "rect:80x60mm")).unwrap();
+    let ask = Ask { earlier: file.sheet, ..Ask::default() };
+    let both = read_photo(&seen(&tone), &tone.wedge, &ask, &Silent).unwrap().reading;
+    let x = |r: &dotwright::kernels::wedge::reading::Reading| r.response.as_ref().unwrap().x_half_j_mm2.get();
+    assert!((x(&both).unwrap() / x(&r).unwrap() - 1.0).abs() < 0.1, "{:?} {:?}", x(&both), x(&r));
+}
+
+#[test]
+fn wedges_of_the_usual_range_burn_in_the_time_that_is_promised() {
+    use dotwright::kernels::wedge::draw::usual_range;
+    for (kind, columns, rows, minutes) in
+        [(WedgeKind::Exposure, 6, 6, 20.0), (WedgeKind::Combined, 6, 5, 35.0)]
+    {
+        for blank in ["rect:100x100mm", "round:90mm"] {
+            let mut asked = request(kind, blank);
+            asked.grid = Grid { along: Mm(0.0875), across: Mm(0.0875) };
+            let u = usual_range(asked.rated_power, asked.grid.across, &asked.response, MmPerS(100.0));
+            asked.powers = steps(u.powers.0.0, u.powers.1.0, rows, true).into_iter().map(Share).collect();
+            asked.speeds = steps(u.speeds.0.0, u.speeds.1.0, columns, true).into_iter().map(MmPerS).collect();
+            asked.screens = vec!["blue-noise".into(), "floyd-steinberg".into()];
+            asked.chosen = Dial { power: Share(0.9), speed: MmPerS(12.5), passes: 1 };
+            let d = draw(&asked).unwrap();
+            let mut limits = Limits::default();
+            limits.x.acceleration = 500.0;
+            limits.y.acceleration = 500.0;
+            let seconds = program(&d, &limits, asked.blank).unwrap().seconds;
+            assert!(seconds < 60.0 * minutes, "{kind:?} {blank}: {:.1} min", seconds / 60.0);
+        }
+    }
 }

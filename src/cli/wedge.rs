@@ -21,7 +21,7 @@ use crate::proof::canvas::Picture;
 use crate::units::{Mm, MmPerS, Pitch, Share, duration};
 use crate::wedge::ask::{Ask, ReadingError};
 use crate::wedge::draw::program;
-use crate::wedge::draw::{self, DrawError, Request};
+use crate::wedge::draw::{self, DrawError, Drawing, Request};
 use crate::wedge::evidence::Evidence;
 use crate::wedge::grid;
 use crate::wedge::read;
@@ -50,9 +50,9 @@ enum WedgeCommand {
 /// Arguments of `wedge draw`.
 #[derive(Debug, Args)]
 struct DrawArgs {
-    /// What it measures: exposure (best setting, response), tone (dot gain, beam) or timing (lag)
-    #[arg(long, value_name = "KIND", default_value = "exposure", value_parser = clap::builder::PossibleValuesParser::new(["exposure", "tone", "timing"]))]
-    kind: String,
+    /// What it measures: exposure (best setting, response), tone (dot gain, beam), timing (lag) or combined (all of it) [default: combined where the blank has room for it, else exposure]
+    #[arg(long, value_name = "KIND", value_parser = clap::builder::PossibleValuesParser::new(["exposure", "tone", "timing", "combined"]))]
+    kind: Option<String>,
     #[command(flatten)]
     out: OutOptions,
     /// The blank: round:90mm, rect:100x60mm, rect:100x100mm:r8mm, or a kit entry [default: glass-tile-100]
@@ -61,13 +61,13 @@ struct DrawArgs {
     /// What is kept free at the blank's edge [default: the kit entry's, or 2.5mm]
     #[arg(long, value_name = "MM")]
     margin: Option<Mm>,
-    /// Power: a range such as 40..100%, or one value for tone and timing [default: 40..100%, or the process's]
+    /// Power: a range such as 45..100%, or one value for tone and timing [default: round the coating's expected half exposure, or the process's]
     #[arg(long, value_name = "RANGE")]
     power: Option<String>,
-    /// Speed: a range such as 6..30mm/s, or one value for tone [default: 6..30mm/s, or the process's]
+    /// Speed: a range such as 7..30mm/s, or one value for tone [default: round the coating's expected half exposure, or the process's; timing: 10..25mm/s]
     #[arg(long, value_name = "RANGE")]
     speed: Option<String>,
-    /// Columns (speeds) by rows (powers), 2x2 to 20x20; for timing the number of speeds [default: 7x7, timing: 5]
+    /// Columns (speeds) by rows (powers), 2x2 to 20x20; for timing the number of speeds [default: 6x6, or as many as fit; combined: 6x5, timing: 3]
     #[arg(long, value_name = "NxM")]
     steps: Option<String>,
     /// Steps in equal differences instead of equal ratios
@@ -76,17 +76,17 @@ struct DrawArgs {
     /// Passes over each line, 1 to 20
     #[arg(long, value_name = "TIMES", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=20))]
     passes: u32,
-    /// Tone: screens, separated by commas; 'dotwright screens' lists them [default: the coverage screens, at most four]
+    /// Tone and combined: screens, separated by commas; 'dotwright screens' lists them [default: auto and floyd-steinberg]
     #[arg(long, value_name = "NAMES")]
     screens: Option<String>,
     /// Tone: how many steps of coverage up to 100%, 3 to 20
     #[arg(long, value_name = "COUNT", default_value_t = 10, value_parser = clap::value_parser!(u32).range(3..=20))]
     coverages: u32,
     /// Power of finder marks and labels [default: what surely marks under the expected response]
-    #[arg(long, value_name = "SHARE", requires = "marks_speed")]
+    #[arg(long, value_name = "SHARE")]
     marks_power: Option<Share>,
     /// Speed of finder marks and labels [default: what surely marks under the expected response]
-    #[arg(long, value_name = "SPEED", requires = "marks_power")]
+    #[arg(long, value_name = "SPEED")]
     marks_speed: Option<MmPerS>,
     /// Density of dots, for example 290.3dpi [default: advised for the machine]
     #[arg(long, value_name = "DPI", conflicts_with = "pitch")]
@@ -273,8 +273,8 @@ fn draw_wedge(a: &DrawArgs, out: &mut Out) -> Result<u8, Failure> {
         ..ProcessOptions::default()
     };
     let plan = resolve(a.blank.as_ref(), a.margin, a.density.or(a.pitch), &names)?;
-    let request = request(a, &plan)?;
-    let drawing = draw::draw(&request)?;
+    let drawn = drawing(a, &plan)?;
+    let (request, drawing) = (drawn.0, drawn.1);
     let mut output = a.out.begin(&DRAWN, &[])?;
     let program = program::program(&drawing, &plan.machine.limits(), plan.blank)?;
     let scale = if drawing.dots.width() > 1400 { 1 } else { 2 };
@@ -297,43 +297,75 @@ fn draw_wedge(a: &DrawArgs, out: &mut Out) -> Result<u8, Failure> {
         duration(program.seconds),
         wedge.fiducials.power,
         wedge.fiducials.speed,
-        if request.fiducials.is_some() { "as asked" } else { "surely marks under the expected response" }
+        if a.marks_power.and(a.marks_speed).is_some() {
+            "as asked"
+        } else {
+            "surely marks under the expected response"
+        }
     )?;
     writeln!(out, "written to {}; open ticket.html first", a.out)?;
     Ok(0)
 }
 
-fn request(a: &DrawArgs, plan: &Plan) -> Result<Request, Failure> {
-    let kind = match a.kind.as_str() {
-        "tone" => WedgeKind::Tone,
-        "timing" => WedgeKind::Timing,
-        _ => WedgeKind::Exposure,
+/// The drawing that was asked for; where no kind was, the combined one if it fits, and where no steps were, as many as fit.
+fn drawing(a: &DrawArgs, plan: &Plan) -> Result<(Request, Drawing), Failure> {
+    let of = |kind: WedgeKind, steps: &str| -> Result<(Request, Drawing), Failure> {
+        let request = request(a, plan, kind, steps)?;
+        let drawing = draw::draw(&request)?;
+        Ok((request, drawing))
     };
+    let first_that_fits = |kind: WedgeKind, all: &[&str]| {
+        let asked: Vec<&str> = a.steps.as_deref().map_or(all.to_vec(), |s| vec![s]);
+        let mut done = of(kind, asked[0]);
+        for steps in &asked[1..] {
+            if done.is_ok() {
+                break;
+            }
+            done = of(kind, steps).or(done);
+        }
+        done
+    };
+    let exposure = || first_that_fits(WedgeKind::Exposure, &["6x6", "6x5", "6x4", "6x3", "5x3", "4x3"]);
+    match a.kind.as_deref() {
+        Some("exposure") => exposure(),
+        Some("tone") => of(WedgeKind::Tone, a.steps.as_deref().unwrap_or("1x1")),
+        Some("timing") => first_that_fits(WedgeKind::Timing, &["3", "2", "1"]),
+        Some(_) => first_that_fits(WedgeKind::Combined, COMBINED_STEPS),
+        None => first_that_fits(WedgeKind::Combined, COMBINED_STEPS).or_else(|_| exposure()),
+    }
+}
+
+/// Speeds by powers of a combined wedge, the first that fits.
+const COMBINED_STEPS: &[&str] = &["6x5", "5x5", "5x4"];
+
+fn request(a: &DrawArgs, plan: &Plan, kind: WedgeKind, steps: &str) -> Result<Request, Failure> {
     let p = &plan.process;
-    let steps = a.steps.as_deref().unwrap_or(if kind == WedgeKind::Timing { "5" } else { "7x7" });
     let (columns, rows) = counts(steps)?;
-    let usual = |exposure: &'static str, own: String| match kind {
-        WedgeKind::Exposure => exposure.to_string(),
-        _ => own,
-    };
-    let power = a.power.clone().unwrap_or_else(|| usual("40..100%", p.power.value.to_string()));
+    let top = plan.machine.axes(crate::placement::Along::X).0.top_speed;
+    let usual = draw::usual_range(p.rated_power.value, p.pitch_across.value, &p.response(), MmPerS(top));
+    let grid = matches!(kind, WedgeKind::Exposure | WedgeKind::Combined);
+    let power = a.power.clone().unwrap_or_else(|| match grid {
+        true => format!("{}..{}", usual.powers.0, usual.powers.1),
+        false => p.power.value.to_string(),
+    });
     let speed = a.speed.clone().unwrap_or_else(|| match kind {
-        WedgeKind::Timing => "6..30mm/s".into(),
-        _ => usual("6..30mm/s", p.speed.value.to_string()),
+        WedgeKind::Timing => "10..25mm/s".into(),
+        WedgeKind::Tone => p.speed.value.to_string(),
+        _ => format!("{}..{}mm/s", usual.speeds.0.0, usual.speeds.1.0),
     });
     let powers: Vec<Share> = values(&power, rows, !a.linear, |v: &Share| v.0, Share)?;
     let speeds: Vec<MmPerS> = values(&speed, columns, !a.linear, |v: &MmPerS| v.0, MmPerS)?;
     let (Some(&first_power), Some(&first_speed)) = (powers.first(), speeds.first()) else {
         return Err(DrawError::Asked("a wedge needs a power and a speed".into()).into());
     };
+    // The tones of a combined wedge are burnt as the next job would be, those of a tone wedge as asked.
+    let (power, speed) = match kind {
+        WedgeKind::Combined => (p.power.value, p.speed.value),
+        _ => (first_power, first_speed),
+    };
     let screens = match &a.screens {
         Some(list) => list.split(',').map(|s| s.trim().to_string()).collect(),
-        None => crate::screen::SCREENS
-            .iter()
-            .filter(|s| s.wants == crate::screen::Wants::Coverage && s.name != "threshold")
-            .take(4)
-            .map(|s| s.name.to_string())
-            .collect(),
+        None => ["auto", "floyd-steinberg"].map(String::from).to_vec(),
     };
     Ok(Request {
         kind,
@@ -346,11 +378,9 @@ fn request(a: &DrawArgs, plan: &Plan) -> Result<Request, Failure> {
         grid: crate::placement::Grid { along: p.pitch_along.value, across: p.pitch_across.value },
         powers,
         speeds,
-        chosen: Dial { power: first_power, speed: first_speed, passes: a.passes },
-        fiducials: match (a.marks_power, a.marks_speed) {
-            (Some(power), Some(speed)) => Some(Dial { power, speed, passes: 1 }),
-            _ => None,
-        },
+        chosen: Dial { power, speed, passes: a.passes },
+        marks_power: a.marks_power,
+        marks_speed: a.marks_speed,
         response: p.response(),
         response_measured: p.rise.standing == Standing::Measured,
         screens,
@@ -387,6 +417,10 @@ fn read_wedge(a: &ReadArgs, out: &mut Out) -> Result<u8, Failure> {
         white_luminance: a.white_luminance.0,
         grain_limit: a.grain,
         date: a.date.unwrap_or_else(|| jiff::ZonedDateTime::now().date()).to_string(),
+        earlier: earlier
+            .as_ref()
+            .filter(|p| p.machine == wedge.machine && p.coating == wedge.coating)
+            .map_or(Vec::new(), |p| p.sheet.clone()),
     };
     let bar = Bar::new(a.quiet);
     let name = format!("'{}'", a.photo.display());

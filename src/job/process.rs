@@ -9,6 +9,7 @@ use super::file::{Absurd, unless};
 use crate::mark::{Beam, Burn, Response, Setting};
 use crate::placement::Along;
 use crate::units::{JoulesPerMm2, Mm, MmPerS, Share, Watts};
+use crate::wedge::target::Pattern;
 
 /// How a value is known.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -349,9 +350,46 @@ pub struct ProcessFile {
     /// A measured tone curve for each screen on a tone wedge.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub tone_curve: Vec<ToneCurve>,
+    /// The patches of the sheets that were read, the newest first: a later sheet is fitted together with them.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub sheet: Vec<SheetRecord>,
     /// What could not be measured, and why, by key.
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     pub not_measured: BTreeMap<String, String>,
+}
+
+/// The patches of a wedge as they were read.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct SheetRecord {
+    /// The wedge's id.
+    pub wedge: String,
+    /// Pitch along the lines.
+    pub pitch_along: Mm,
+    /// Pitch across them.
+    pub pitch_across: Mm,
+    /// Luminance of the bare coating, on the scale of the patches' lightness.
+    pub y_unmarked: f64,
+    /// The patches.
+    pub patch: Vec<PatchRecord>,
+}
+
+/// A patch as it was read.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct PatchRecord {
+    /// Dose of a solid at its setting, J/mm².
+    pub dose_j_mm2: f64,
+    /// Speed.
+    pub speed: MmPerS,
+    /// What it is filled with.
+    pub pattern: Pattern,
+    /// Line pairs and dots: width in pitches; 0 otherwise.
+    pub period: usize,
+    /// Lightness L*.
+    pub lightness: f64,
+    /// Its standard uncertainty, L*.
+    pub sigma: f64,
 }
 
 /// A setting of a wedge: that of its best patch, or that of its tones.
@@ -398,6 +436,26 @@ impl ProcessFile {
         }
         if let Some(v) = &self.v0 {
             unless(v.0 > 0.0, "v0", "must be above 0 mm/s")?;
+        }
+        for s in &self.sheet {
+            let within = s.patch.len() <= 500
+                && (0.0..=1.0).contains(&s.y_unmarked)
+                && s.pitch_along.0 > 0.0
+                && s.pitch_across.0 > 0.0;
+            unless(within, "sheet", "holds what no wedge has; leave the table out, or read the wedge again")?;
+            let sound = |p: &PatchRecord| {
+                let positive = |v: f64| v > 0.0 && v.is_finite();
+                positive(p.dose_j_mm2)
+                    && positive(p.speed.0)
+                    && (0.0..=200.0).contains(&p.lightness)
+                    && (0.0..=200.0).contains(&p.sigma)
+                    && p.period <= 64
+            };
+            unless(
+                s.patch.iter().all(sound),
+                "patch",
+                "holds what no patch has; leave the sheet out, or read the wedge again",
+            )?;
         }
         for c in &self.tone_curve {
             let n = c.coverage.len();

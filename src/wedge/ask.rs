@@ -1,6 +1,7 @@
 //! Ask: what a reading is asked with, and why a photo gives none.
 
 use super::register::photo::PhotoError;
+use crate::job::process::SheetRecord;
 use crate::progress::Stopped;
 
 /// What a reading is asked with.
@@ -18,11 +19,20 @@ pub struct Ask {
     pub grain_limit: f64,
     /// The day, as it shall be written.
     pub date: String,
+    /// Sheets of the same machine and coating that were read before: their patches are fitted together with these.
+    pub earlier: Vec<SheetRecord>,
 }
 
 impl Default for Ask {
     fn default() -> Self {
-        Ask { corners: Vec::new(), white: None, white_luminance: 1.0, grain_limit: 3.0, date: String::new() }
+        Ask {
+            corners: Vec::new(),
+            white: None,
+            white_luminance: 1.0,
+            grain_limit: 3.0,
+            date: String::new(),
+            earlier: Vec::new(),
+        }
     }
 }
 

@@ -78,6 +78,7 @@ pub fn wedge(grid: &ForeignGrid) -> Result<Wedge, GridError> {
                 coverage: Share(1.0),
                 screen: String::new(),
                 period: 0,
+                wanted: None,
                 charred: false,
             });
         }

@@ -12,6 +12,7 @@
 //! upper left corner, y downwards, as the photo's rows run.
 
 pub mod ask;
+mod doubt;
 pub mod draw;
 pub mod evidence;
 pub mod fit;

@@ -1,15 +1,19 @@
 //! Read: from a photo's bytes and the wedge that it shows to a reading.
 
 use super::ask::{Ask, ReadingError};
+use super::doubt::doubts;
 use super::evidence::Evidence;
-use super::fit::{beam, choose, exposure, gains};
+use super::fit::{ResponseFit, beam, choose, exposure, gains};
 use super::measure::{Measured, PatchValue, Refusal, combs, measure, rectify};
 use super::measurement::Measurement;
-use super::reading::{PatchReading, PhotoReading, Reading, Scale};
+use super::reading::{BeamReading, PatchReading, PhotoReading, Reading, Scale};
 use super::register::{Located, locate, photo};
 use super::target::{TestPatch, Wedge, WedgeKind};
 use crate::art::Photo;
+use crate::colour::lstar;
+use crate::mark::{Beam, Burn};
 use crate::progress::{Portion, Progress};
+use crate::units::Mm;
 
 /// The part of the time that opening the photo takes (12 megapixels, JPEG).
 const OPENING: f64 = 0.35;
@@ -46,40 +50,63 @@ pub fn read_photo(
     progress.begin("laying the photo flat", 0.2)?;
     let flat = rectify(photo, &located.camera, wedge.blank.width(), wedge.blank.height());
     let mut reading = begun(photo, wedge, ask, &located);
-    if wedge.kind == WedgeKind::Timing {
-        progress.begin("reading the combs", 0.35)?;
+    if !wedge.combs.is_empty() {
+        progress.begin("reading the combs", 0.05)?;
         reading.lags = combs(&flat, wedge, located.lighter);
+    }
+    if wedge.patches.is_empty() {
         return Ok(Evidence { reading, flat, fit: None, missed: None });
     }
     progress.begin("measuring the patches", 0.05)?;
     let measured = measure(photo, &flat, &located, wedge, ask)?;
     take_in(&mut reading, photo, wedge, &measured);
-    progress.begin("fitting the response", 0.3)?;
+    progress.begin("fitting the response", 0.25)?;
     let y_unmarked = measured.scale.y_unmarked;
-    if wedge.kind == WedgeKind::Tone {
-        reading.dot_gain = gains(wedge, &measured.values, y_unmarked);
+    if wedge.kind == WedgeKind::Tone && ask.earlier.is_empty() {
+        reading.dot_gain = gains(wedge, &measured.values, y_unmarked, None);
         reading.beam = Some(beam(wedge, &measured.values, y_unmarked, progress)?);
         if !wedge.expected.measured {
             reading.notes.push(
                 "the beam's width leans on a response that was assumed when this wedge was drawn; read an exposure wedge first and draw the tone wedge with its process.toml".into(),
             );
         }
+        doubt(&mut reading, wedge, &measured, None);
         return Ok(Evidence { reading, flat, fit: None, missed: None });
     }
-    let found = exposure(wedge, &measured, progress)?;
+    let found = exposure(wedge, &measured, &ask.earlier, progress)?;
     reading.notes.extend_from_slice(&found.notes);
     for (patch, curve) in reading.patches.iter_mut().zip(&found.curve) {
         if let Some((fitted, char)) = *curve {
             (patch.fitted, patch.char) = (Some(fitted), char);
         }
     }
-    if found.missed.is_none() {
+    if found.missed.is_none() && wedge.kind != WedgeKind::Tone {
         let chosen = choose(wedge, &measured, &found, ask.grain_limit);
         reading.pick = chosen.pick;
         reading.notes.extend(chosen.notes);
     }
-    reading.response = Some(found.response.reading());
+    let fit = &found.response;
+    if wedge.patches.iter().any(|p| !p.screen.is_empty()) {
+        let beam = Beam { along: Mm(fit.beam[0]), across: Mm(fit.beam[1]) };
+        let burn = |p: &TestPatch| Burn::new(beam, wedge.setting(&p.dial), fit.curve);
+        reading.dot_gain = gains(wedge, &measured.values, y_unmarked, Some(&burn));
+    }
+    if wedge.patches.iter().any(|p| p.period > 0) {
+        reading.beam = Some(BeamReading {
+            along_mm: fit.beam_along.clone(),
+            across_mm: fit.beam_across.clone(),
+            rms: fit.rms.is_finite().then_some(fit.rms),
+        });
+    }
+    reading.response = Some(fit.reading());
+    doubt(&mut reading, wedge, &measured, Some(fit));
     Ok(Evidence { reading, flat, fit: Some(found.response), missed: found.missed })
+}
+
+/// Takes in what speaks against the reading, as doubts and as notes.
+fn doubt(reading: &mut Reading, wedge: &Wedge, measured: &Measured, fit: Option<&ResponseFit>) {
+    reading.doubts = doubts(wedge, measured, fit);
+    reading.notes.extend_from_slice(&reading.doubts);
 }
 
 /// The reading before anything is measured.
@@ -104,6 +131,7 @@ fn begun(photo: &Photo, wedge: &Wedge, ask: &Ask, located: &Located) -> Reading 
             absolute: false,
             note: "no lightness was measured".into(),
             y_unmarked: wedge.expected.y_unmarked,
+            sigma: 0.0,
         },
         photo: PhotoReading {
             size: [photo.light.width(), photo.light.height()],
@@ -120,6 +148,7 @@ fn begun(photo: &Photo, wedge: &Wedge, ask: &Ask, located: &Located) -> Reading 
         dot_gain: Vec::new(),
         beam: None,
         lags: Vec::new(),
+        doubts: Vec::new(),
         notes,
     }
 }
@@ -129,8 +158,21 @@ fn take_in(reading: &mut Reading, photo: &Photo, wedge: &Wedge, measured: &Measu
     reading.photo.light_ratio = measured.light_ratio;
     reading.marks_lighter = measured.lighter;
     reading.scale = measured.scale.clone();
-    reading.patches =
-        wedge.patches.iter().zip(&measured.values).map(|(p, v)| patch_reading(wedge, p, v)).collect();
+    reading.patches = wedge
+        .patches
+        .iter()
+        .zip(&measured.values)
+        .map(|(p, v)| patch_reading(wedge, p, v, measured.scale.sigma))
+        .collect();
+    let unread: Vec<String> = (wedge.patches.iter().zip(&measured.values))
+        .filter_map(|(p, v)| v.as_ref().err().map(|why| format!("{} ({why})", p.name)))
+        .collect();
+    if !unread.is_empty() {
+        let more = unread.len().saturating_sub(6);
+        let rest = if more > 0 { format!(" and {more} more") } else { String::new() };
+        let some = unread.iter().take(6).cloned().collect::<Vec<_>>().join(", ");
+        reading.notes.push(format!("not read: {some}{rest}"));
+    }
     reading.notes.push(if photo.facts.profile {
         format!(
             "the photo's colours are read as {}; what the camera did to its tones before is not known, so switch off its picture styles",
@@ -149,7 +191,7 @@ fn take_in(reading: &mut Reading, photo: &Photo, wedge: &Wedge, measured: &Measu
     }
 }
 
-fn patch_reading(wedge: &Wedge, p: &TestPatch, s: &Result<PatchValue, Refusal>) -> PatchReading {
+fn patch_reading(wedge: &Wedge, p: &TestPatch, s: &Result<PatchValue, Refusal>, scale: f64) -> PatchReading {
     PatchReading {
         name: p.name.clone(),
         power_percent: 100.0 * p.dial.power.0,
@@ -158,7 +200,8 @@ fn patch_reading(wedge: &Wedge, p: &TestPatch, s: &Result<PatchValue, Refusal>) 
         dose_j_mm2: wedge.dose(&p.dial),
         coverage: p.coverage.0,
         lightness: match s {
-            Ok(s) => Measurement::value(s.l, s.l_error),
+            // What the whole scale is off by comes on top of the patch's own error.
+            Ok(s) => Measurement::value(s.l, s.l_error.hypot(lstar(s.y * (1.0 + scale)) - s.l)),
             Err(e) => Measurement::not(e.to_string()),
         },
         grain: s.as_ref().ok().map(|s| s.grain),

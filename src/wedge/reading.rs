@@ -38,6 +38,9 @@ pub struct Scale {
     pub note: String,
     /// Luminance of the bare coating on this scale.
     pub y_unmarked: f64,
+    /// How well an absolute scale is known, one standard deviation as a share; 0 for a relative one.
+    #[serde(default)]
+    pub sigma: f64,
 }
 
 /// The practitioner's choice.
@@ -97,6 +100,9 @@ pub struct GainStep {
     pub mark: f64,
     /// Its standard uncertainty.
     pub uncertainty: f64,
+    /// The mark that the fitted response and beam foretell of the same dots, on the same scale; none where they do not.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub foretold: Option<f64>,
 }
 
 /// The beam as it was measured.
@@ -185,6 +191,9 @@ pub struct Reading {
     pub beam: Option<BeamReading>,
     /// The lags of a timing wedge.
     pub lags: Vec<LagReading>,
+    /// What speaks against the reading, each a sentence: with any of these it is not to be used.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub doubts: Vec<String>,
     /// What a reader must know, each a sentence.
     pub notes: Vec<String>,
 }

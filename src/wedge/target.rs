@@ -24,6 +24,8 @@ pub enum WedgeKind {
     Tone,
     /// Vernier combs: lag between lines of opposite directions.
     Timing,
+    /// All of it on one piece: response, char, beam, dot gain and lag from one photo.
+    Combined,
 }
 
 impl WedgeKind {
@@ -33,6 +35,7 @@ impl WedgeKind {
             WedgeKind::Exposure => "exposure",
             WedgeKind::Tone => "tone",
             WedgeKind::Timing => "timing",
+            WedgeKind::Combined => "combined",
         }
     }
 }
@@ -88,9 +91,19 @@ pub struct TestPatch {
     /// Line pairs and dots: width in pitches; 0 otherwise.
     #[serde(default, skip_serializing_if = "is_zero")]
     pub period: usize,
+    /// What the screen was given: a coverage, or the mark itself where it sees to the dot gain; none without a screen.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub wanted: Option<Share>,
     /// Burnt beyond all doubt, so that the look of char is measured: no setting to pick.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub charred: bool,
+}
+
+impl TestPatch {
+    /// Whether it stands for a setting that may be picked: a solid of the grid of powers by speeds.
+    pub fn is_setting(&self) -> bool {
+        self.pattern == Pattern::Solid && !self.charred && self.screen.is_empty()
+    }
 }
 
 fn is_zero(n: &usize) -> bool {

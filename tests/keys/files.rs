@@ -62,6 +62,10 @@ const RECORDS: &[(&str, &str)] = &[
     ("process.char_rise.sigma", "0.01"),
     ("process.schwarzschild.sigma", "0.01"),
     ("process.lag_ms.sigma", "0.01"),
+    (
+        "process.sheet",
+        "[{ wedge = 'W1', pitch_along = '0.1mm', pitch_across = '0.1mm', y_unmarked = 0.03, patch = [] }]",
+    ),
 ];
 
 /// Keys that say what a file is to whoever reads it, and go no further.
@@ -240,11 +244,11 @@ const KEYS: &[Key] = &[
         key("process.tone_curve.0.mark", "[0.0, 0.2, 1.0]", "dots.png"),
     ),
     with(
-        &[("process.tone_curve.0.screen", "'floyd-steinberg'")],
+        &[(SCREEN, "'floyd-steinberg'"), ("process.tone_curve.0.screen", "'floyd-steinberg'")],
         key("process.tone_curve.0.sigma", "[0.0, 0.3, 0.0]", "dots.png"),
     ),
     with(
-        &[("process.tone_curve.0.screen", "'floyd-steinberg'")],
+        &[(SCREEN, "'floyd-steinberg'"), ("process.tone_curve.0.screen", "'floyd-steinberg'")],
         key(
             "process.tone_curve.0.setting",
             "{ power = '70%', speed = '11mm/s', pitch = '0.1mm', passes = 1 }",

@@ -34,8 +34,8 @@ const PROOF: &str = "dots.png --blank rect:12x9mm --margin 1mm --out out";
 const TONE: &str = "--kind tone --blank rect:45x45mm --coverages 4 --screens bayer --out out";
 const DRAW: &str = "--blank rect:50x50mm --steps 3x3 --out out";
 const READ: &str = "wedge.png --wedge wedge.toml --date 2026-01-02 --out out";
-const GRID: &str = "wedge.png --grid 3x3 --powers 100..40% --speeds 6..30mm/s --size 40x40mm \
-                    --corners 100,100 900,100 900,900 100,900 --date 2026-01-02 --out out";
+const GRID: &str = "wedge.png --grid 3x3 --powers 100..40% --speeds 6..30mm/s --size 14.5x16.1mm \
+                    --corners 263,215 595,215 595,583 263,583 --date 2026-01-02 --out out";
 
 const OPTIONS: &[Opt] = &[
     opt("prepare --out", "whole.jpg --blank rect:12x9mm", "--out out", "dots.png"),
@@ -280,7 +280,7 @@ const OPTIONS: &[Opt] = &[
     opt("wedge read --process", READ, "--process process.toml", "process.toml"),
     opt(
         "wedge read --grid",
-        "wedge.png --powers 100..40% --speeds 6..30mm/s --size 40x40mm --corners 100,100 900,100 900,900 100,900 --out out",
+        "wedge.png --powers 100..40% --speeds 6..30mm/s --size 14.5x16.1mm --corners 263,215 595,215 595,583 263,583 --out out",
         "--grid 3x3",
         "process.toml",
     ),
@@ -344,7 +344,8 @@ fn bench() -> tempfile::TempDir {
     fs::write(at("small.toml"), small).expect("written");
     run("prepare whole.jpg --blank rect:12x9mm --margin 1mm --out full");
     run("replay full/program.nc --out walked");
-    run("wedge draw --blank rect:50x50mm --steps 3x3 --out drawn");
+    // So small that its gaps are the fifth of a step that a grid has by default.
+    run("wedge draw --kind exposure --blank rect:31x31mm --steps 3x3 --out drawn");
     run("wedge read drawn/wedge.png --wedge drawn/wedge.toml --date 2026-01-02 --out read");
     for (from, to) in [
         ("full/dots.png", "dots.png"),

@@ -47,15 +47,34 @@ def read(photo, sheet_folder, out, *more):
     return json.loads((Path(out) / "reading.json").read_text())
 
 
+def said_of(sheet, truth, p):
+    """How much `prepare` would find in a solid burnt so, by the rules in the README: 0 nothing, 1 lines that show, 2 less than a
+    full mark, 3 char on the lines. Looks are those the wedge expects: a photo without a white card tells none."""
+    x = exposure_of(sheet, truth, p)
+    sigma = truth.beam_across / 4 / sheet.pitch[1]
+    lines = np.arange(-6, 7)
+    dose = lambda at: float((np.exp(-((at - lines) ** 2) / (2 * sigma**2)) / (np.sqrt(2 * np.pi) * sigma)).sum())
+    rise = lambda e: 1 / (1 + (truth.x_half / (x * e)) ** truth.rise)
+    e = sheet.toml["expected"]
+    look = e["y_unmarked"] + rise(1) * (e["y_marked"] - e["y_unmarked"])
+    if 1 / (1 + (truth.x_char / (x * dose(0))) ** truth.char_rise) >= 0.05:
+        return 3
+    if abs(lightness(look) - lightness(e["y_marked"])) > 2:
+        return 2
+    return int(rise(dose(0.5)) < 0.9 * rise(dose(0)))
+
+
 def practitioner(sheet, truth, looks, grain, lighter):
-    """The rule of the design on the true looks: index of the patch, and those that qualify."""
+    """The rule of the pick on the truth: of the patches in which `prepare` finds least the fastest, then the weakest; where it
+    finds worse than lines in all, those within 2 L* of the best. Index of the patch, and those that qualify."""
     dials = [sheet.dial(p) for p in sheet.patches]
-    x = np.array([exposure_of(sheet, truth, p) for p in sheet.patches])
-    over = 1 / (1 + (truth.x_char / x) ** truth.char_rise) >= 0.05
-    good = (~over) & (grain <= 3.0)
+    said = np.array([9 if p.get("charred") else said_of(sheet, truth, p) for p in sheet.patches])
+    good = (said < 3) & (grain <= 3.0)
     value = looks if lighter else -looks
-    best = value[good].max()
-    fit = [i for i in range(len(dials)) if good[i] and value[i] >= best - 2]
+    if said[good].min() <= 1:
+        fit = [i for i in range(len(dials)) if good[i] and said[i] == said[good].min()]
+    else:
+        fit = [i for i in range(len(dials)) if good[i] and value[i] >= value[good].max() - 2]
     return min(fit, key=lambda i: (-dials[i][1], dials[i][0], i)), fit
 
 
@@ -134,8 +153,8 @@ def judge(seed, sheet, path, behind, reader):
         "refused": [p["name"] + ": " + p["lightness"]["not_measured"] for p in r["patches"] if "value" not in p["lightness"]],
         "grain": float(np.nanmax(np.abs(np.array([p["grain"] if p["grain"] is not None else np.nan for p in r["patches"]]) - grain))),
         "best": sheet.patches[best]["name"], "pick": r["pick"] and r["pick"]["patch"],
-        "right": pick == best, "qualifies": pick in fit,
-        "margin": float(wanted[best] - max(wanted[i] for i in fit) + 2) if lighter else float(min(wanted[i] for i in fit) + 2 - wanted[best]),
+        "right": pick == best or any(f": {sheet.patches[best]['name']} may be the better setting" in n for n in r["notes"]),
+        "alone": pick == best, "qualifies": pick in fit,
         "x_half": v["x_half_j_mm2"].get("value", np.nan) / truth.x_half - 1,
         "s": v["schwarzschild"].get("value", np.nan) - truth.s,
         "rms": v["rms_l"], "blur": r["photo"]["blur_mm"],

@@ -1,9 +1,11 @@
 //! Cells: what each kind of wedge puts into its grid.
 
 use super::contents::Contents;
+use super::layout::DotBox;
 use super::request::{DrawError, Request, rounded, sorted_speeds};
+use crate::placement::Grid;
 use crate::screen;
-use crate::units::{Share, short};
+use crate::units::{MmPerS, Share, short};
 use crate::wedge::target::{Dial, Pattern};
 
 /// One cell of the grid: where it lies and what fills it.
@@ -21,43 +23,158 @@ pub(super) struct Cell {
 pub(super) struct CellPlan {
     pub contents: Contents,
     pub cells: Vec<Cell>,
+    /// The speeds of the combs, with the rectangle of cells that they share: one below the other over all columns where
+    /// they have rows of their own, else beside each other.
+    pub combs: Vec<(MmPerS, CombPlace)>,
 }
 
-pub(super) fn exposure_plan(request: &Request) -> CellPlan {
+/// Where a comb lies in the grid.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct CombPlace {
+    /// The row.
+    pub row: usize,
+    /// Which of how many parts of the row's width it takes.
+    pub part: usize,
+    /// See `part`.
+    pub parts: usize,
+}
+
+/// The most that a patch measures either way, mm: it holds 80 apertures of grain, which give its mean to 0.1 L*.
+const PATCH_MM: f64 = 4.0;
+/// The most that a comb pair measures, mm: 25 lines, and a height of which a photo sees twenty rows of pixels for each half.
+const COMB_MM: (f64, f64) = (35.0, 2.6);
+
+/// The powers as they are drawn: rounded, falling, none twice.
+fn sorted_powers(request: &Request) -> Vec<Share> {
     let mut powers: Vec<Share> = request.powers.iter().copied().map(rounded).collect();
     powers.sort_by(|a, b| b.0.total_cmp(&a.0));
     powers.dedup();
-    let speeds = sorted_speeds(request);
-    let mut cells = Vec::new();
-    for (row, &power) in powers.iter().enumerate() {
-        for (column, &speed) in speeds.iter().enumerate() {
-            cells.push(Cell {
-                column,
-                row,
-                dial: Dial { power, speed, passes: request.chosen.passes },
-                pattern: Pattern::Solid,
-                coverage: Share(1.0),
-                screen: String::new(),
-                period: 0,
-            });
-        }
-    }
-    let passes = match request.chosen.passes {
-        1 => String::new(),
-        n => format!(" {n}X"),
+    powers
+}
+
+fn solid(column: usize, row: usize, dial: Dial) -> Cell {
+    let screen = String::new();
+    Cell { column, row, dial, pattern: Pattern::Solid, coverage: Share(1.0), screen, period: 0 }
+}
+
+/// Solids of falling power by rising speed, from the upper left corner on.
+fn solids(request: &Request, powers: &[Share], speeds: &[MmPerS]) -> Vec<Cell> {
+    let passes = request.chosen.passes;
+    let row_of = |(row, &power): (usize, &Share)| {
+        let cell =
+            move |(column, &speed): (usize, &MmPerS)| solid(column, row, Dial { power, speed, passes });
+        speeds.iter().enumerate().map(cell).collect::<Vec<_>>()
     };
+    powers.iter().enumerate().flat_map(row_of).collect()
+}
+
+/// How the footer states the passes.
+fn passes_text(passes: u32) -> String {
+    if passes == 1 { String::new() } else { format!(" {passes}X") }
+}
+
+pub(super) fn exposure_plan(request: &Request) -> CellPlan {
+    let (powers, speeds) = (sorted_powers(request), sorted_speeds(request));
     CellPlan {
         contents: Contents {
             rows: powers.len(),
             columns: speeds.len(),
-            // A patch of 7 mm holds 300 apertures of grain; a larger one only takes longer.
-            most: Some(7.0),
+            most: (PATCH_MM, PATCH_MM),
             row_labels: powers.iter().map(|p| p.to_string()).collect(),
             column_labels: speeds.iter().map(|s| short(s.0, 1)).collect(),
-            footer: format!("ROWS % COLUMNS mm/s{passes}"),
+            footer: format!("% BY mm/s{}", passes_text(request.chosen.passes)),
+        },
+        cells: solids(request, &powers, &speeds),
+        combs: Vec::new(),
+    }
+}
+
+/// The dial of line pairs and dots: at 60 % of the power, near half the mark, their look tells the beam's width to 1 % to
+/// 3 %; at a full mark's power it told 7 % across and 19 % along (covariance of the fit, 0.3 L* of error).
+fn fine_dial(request: &Request) -> Dial {
+    Dial { power: rounded(Share(0.6 * request.chosen.power.0)), ..request.chosen }
+}
+
+/// Four letters of a screen's name.
+fn screen_label(name: &str) -> String {
+    name.chars().filter(char::is_ascii_alphanumeric).take(4).collect::<String>().to_uppercase()
+}
+
+/// The screens asked for, each of which there must be.
+fn known_screens(request: &Request) -> Result<(), DrawError> {
+    match request.screens.iter().find(|name| screen::find(name).is_none()) {
+        Some(name) => {
+            let known: Vec<&str> = screen::SCREENS.iter().map(|s| s.name).collect();
+            Err(DrawError::Asked(format!("there is no screen '{name}'; there are {}", known.join(", "))))
+        }
+        None => Ok(()),
+    }
+}
+
+/// Columns of the fine patterns beside the solids of a combined wedge: line pairs along, across, single dots.
+const FINE_COLUMNS: usize = 3;
+
+/// Solids with the fine patterns beside them; below, a row for each screen; below these, the combs.
+pub(super) fn combined_plan(request: &Request) -> Result<CellPlan, DrawError> {
+    known_screens(request)?;
+    let (powers, speeds) = (sorted_powers(request), sorted_speeds(request));
+    let mut cells = solids(request, &powers, &speeds);
+    let columns = speeds.len() + FINE_COLUMNS;
+    let fine = fine_dial(request);
+    for row in 0..powers.len() {
+        // The shortest periods tell the beam, the longer ones join them to the solids.
+        let period = row + 1;
+        for (k, pattern) in [Pattern::LinesAlong, Pattern::LinesAcross].into_iter().enumerate() {
+            cells.push(Cell { pattern, period, ..solid(speeds.len() + k, row, fine) });
+        }
+        // Dots closer than two pitches are nearly solid.
+        cells.push(Cell { pattern: Pattern::Dots, period: row + 2, ..solid(speeds.len() + 2, row, fine) });
+    }
+    let mut row_labels: Vec<String> = powers.iter().map(|p| p.to_string()).collect();
+    for (k, name) in request.screens.iter().enumerate() {
+        row_labels.push(screen_label(name));
+        for column in 0..columns {
+            // The last one is a solid, against which the others are read.
+            let coverage = rounded(Share((column + 1) as f64 / columns as f64));
+            let pattern = if column + 1 == columns { Pattern::Solid } else { Pattern::Screen };
+            let cell = solid(column, powers.len() + k, request.chosen);
+            cells.push(Cell { pattern, coverage, screen: name.clone(), ..cell });
+        }
+    }
+    let row = row_labels.len();
+    row_labels.push("LAG".into());
+    let mut column_labels: Vec<String> = speeds.iter().map(|s| short(s.0, 1)).collect();
+    column_labels.extend(["ROW", "COL", "DOT"].map(String::from));
+    let comb_speeds = comb_speeds(&speeds);
+    let parts = comb_speeds.len();
+    let place = |(part, speed)| (speed, CombPlace { row, part, parts });
+    Ok(CellPlan {
+        contents: Contents {
+            rows: row + 1,
+            columns,
+            most: (PATCH_MM, PATCH_MM),
+            row_labels,
+            column_labels,
+            footer: format!(
+                "{} {} mm/s{}",
+                request.chosen.power,
+                short(request.chosen.speed.0, 1),
+                passes_text(request.chosen.passes)
+            ),
         },
         cells,
-    }
+        combs: comb_speeds.into_iter().enumerate().map(place).collect(),
+    })
+}
+
+/// Three of the speeds, as near as they come to 10, 15 and 22 mm/s: slower combs take long, and faster ones hardly mark.
+fn comb_speeds(speeds: &[MmPerS]) -> Vec<MmPerS> {
+    let near = |to: f64| {
+        speeds.iter().copied().min_by(|a, b| (a.0 / to).ln().abs().total_cmp(&(b.0 / to).ln().abs()))
+    };
+    let mut out: Vec<MmPerS> = [10.0, 15.0, 22.0].into_iter().filter_map(near).collect();
+    out.dedup();
+    out
 }
 
 pub(super) fn tone_plan(request: &Request) -> Result<CellPlan, DrawError> {
@@ -67,58 +184,41 @@ pub(super) fn tone_plan(request: &Request) -> Result<CellPlan, DrawError> {
     if coverages.len() < 3 || request.screens.is_empty() {
         return Err(DrawError::Asked("a tone wedge needs at least one screen and three coverages".into()));
     }
+    known_screens(request)?;
     let columns = coverages.len().max(8);
     let mut cells = Vec::new();
-    let base = |column, row| Cell {
-        column,
-        row,
-        dial: request.chosen,
-        pattern: Pattern::Solid,
-        coverage: Share(1.0),
-        screen: String::new(),
-        period: 0,
-    };
-    // Line pairs and dots get 60 % of the power: near half the mark their look tells the beam's width to 1 % to
-    // 3 %; at a full mark's power it told 7 % across and 19 % along (covariance of the fit, 0.3 L* of error).
-    let fine = Dial { power: rounded(Share(0.6 * request.chosen.power.0)), ..request.chosen };
+    let fine = fine_dial(request);
     let mut row_labels = Vec::new();
     for (row, name) in request.screens.iter().enumerate() {
-        if screen::find(name).is_none() {
-            let known: Vec<&str> = screen::SCREENS.iter().map(|s| s.name).collect();
-            return Err(DrawError::Asked(format!(
-                "there is no screen '{name}'; there are {}",
-                known.join(", ")
-            )));
-        }
-        row_labels.push(
-            name.chars().filter(char::is_ascii_alphanumeric).take(4).collect::<String>().to_uppercase(),
-        );
+        row_labels.push(screen_label(name));
         for (column, &coverage) in coverages.iter().enumerate() {
             let pattern = if coverage.0 >= 1.0 { Pattern::Solid } else { Pattern::Screen };
-            cells.push(Cell { pattern, coverage, screen: name.clone(), ..base(column, row) });
+            let cell = solid(column, row, request.chosen);
+            cells.push(Cell { pattern, coverage, screen: name.clone(), ..cell });
         }
     }
     for (i, pattern) in [Pattern::LinesAlong, Pattern::LinesAcross].into_iter().enumerate() {
         let row = request.screens.len() + i;
         row_labels.push(if i == 0 { "ROWS".into() } else { "COLS".into() });
         for period in 1..=6 {
-            cells.push(Cell { pattern, period, dial: fine, ..base(period - 1, row) });
+            cells.push(Cell { pattern, period, ..solid(period - 1, row, fine) });
         }
         // Isolated dots fill the rest of the two rows: 3 and 4 pitches apart, then 6 and 8.
         for (k, period) in [[3, 4], [6, 8]][i].into_iter().enumerate() {
-            cells.push(Cell { pattern: Pattern::Dots, period, dial: fine, ..base(6 + k, row) });
+            cells.push(Cell { pattern: Pattern::Dots, period, ..solid(6 + k, row, fine) });
         }
     }
     Ok(CellPlan {
         contents: Contents {
             rows: request.screens.len() + 2,
             columns,
-            most: None,
+            most: (PATCH_MM, PATCH_MM),
             row_labels,
             column_labels: coverages.iter().map(|c| short(c.0 * 100.0, 1)).collect(),
             footer: format!("COVERAGE % AT {} {}", request.chosen.power, request.chosen.speed),
         },
         cells,
+        combs: Vec::new(),
     })
 }
 
@@ -128,13 +228,33 @@ pub(super) fn timing_plan(request: &Request) -> CellPlan {
         contents: Contents {
             rows: speeds.len(),
             columns: 1,
-            most: None,
+            most: COMB_MM,
             row_labels: speeds.iter().map(|s| short(s.0, 1)).collect(),
             column_labels: Vec::new(),
             footer: "TIMING COMBS mm/s".into(),
         },
         cells: Vec::new(),
+        combs: speeds.iter().enumerate().map(|(row, &s)| (s, CombPlace { row, part: 0, parts: 1 })).collect(),
     }
+}
+
+/// The dots of a comb pair: its part of its row, no larger than [`COMB_MM`], in the middle of it.
+pub(super) fn comb_box(place: CombPlace, columns: usize, cells: &[DotBox], grid: Grid) -> Option<DotBox> {
+    let first = cells.get(place.row * columns)?;
+    let last = cells.get(place.row * columns + columns - 1)?;
+    let whole = last.column + last.columns - first.column;
+    // Between combs two lines' width is left free.
+    let gap = if place.parts > 1 { (0.8 / grid.along.0).round() as usize } else { 0 };
+    let room = (whole + gap) / place.parts;
+    let most = |mm: f64, pitch: f64| (mm / pitch).floor() as usize;
+    let wide = (room - gap.min(room)).min(most(COMB_MM.0, grid.along.0));
+    let high = first.rows.min(most(COMB_MM.1, grid.across.0));
+    Some(DotBox {
+        column: first.column + place.part * room + (room - gap.min(room) - wide) / 2,
+        row: first.row + (first.rows - high) / 2,
+        columns: wide,
+        rows: high,
+    })
 }
 
 /// Column letter and row number.

@@ -13,6 +13,6 @@ pub struct Contents {
     pub rows: usize,
     /// See `rows`.
     pub columns: usize,
-    /// The most that a patch measures either way, mm; none where it takes what there is.
-    pub most: Option<f64>,
+    /// The most that a patch measures, width and height, mm: a larger one only takes longer.
+    pub most: (f64, f64),
 }

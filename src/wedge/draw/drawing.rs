@@ -1,18 +1,20 @@
 //! Drawing: a wedge from what was asked, its dots, and its parts in the order in which they are burnt.
 
-use super::cells::{Cell, CellPlan, cell_name, exposure_plan, timing_plan, tone_plan};
+use super::cells::{
+    Cell, CellPlan, cell_name, comb_box, combined_plan, exposure_plan, timing_plan, tone_plan,
+};
 use super::charred::{charred_patch, charring_dial};
 use super::comb::{comb, halves};
-use super::fiducials::fiducials;
+use super::fiducials::{finder_mark, lettering};
 use super::fill::fill_of;
 use super::labels::Label;
 use super::layout::{DotBox, TargetLayout, lay_out};
 use super::parts::{Part, Way, spread_heat};
-use super::request::{DrawError, Request, check, sorted_speeds, sure_dial, written};
+use super::request::{DrawError, Request, check, sure_dial, written};
 use crate::placement::DotRect;
 use crate::plane::Dots;
 use crate::units::{Mm, Share};
-use crate::wedge::target::{Code, Expected, FinderMark, TestPatch, VERSION, Wedge, WedgeKind};
+use crate::wedge::target::{Code, Expected, FinderMark, Pattern, TestPatch, VERSION, Wedge, WedgeKind};
 
 /// Stands for the id in labels until the id is known: as long as one.
 const NO_ID: &str = "W000000";
@@ -37,10 +39,11 @@ pub struct Drawing {
 /// When the lists of the request are empty, too long or out of range, or do not fit the blank.
 pub fn draw(request: &Request) -> Result<Drawing, DrawError> {
     check(request)?;
-    let CellPlan { mut contents, cells } = match request.kind {
+    let CellPlan { mut contents, cells, combs } = match request.kind {
         WedgeKind::Exposure => exposure_plan(request),
         WedgeKind::Tone => tone_plan(request)?,
         WedgeKind::Timing => timing_plan(request),
+        WedgeKind::Combined => combined_plan(request)?,
     };
     contents.footer = format!("{NO_ID} {}", contents.footer);
     let layout = lay_out(&request.blank, request.grid, &contents)?;
@@ -51,25 +54,26 @@ pub fn draw(request: &Request) -> Result<Drawing, DrawError> {
         let Some(&place) = layout.cells.get(cell.row * contents.columns + cell.column) else { continue };
         let mut patch = patch(cell, &place, &layout.whole, height);
         let fill = fill_of(request, &patch, (place.columns, place.rows));
+        patch.wanted = (patch.pattern == Pattern::Screen).then_some(patch.coverage);
         // Coverage as laid, not as wished: the screens round to whole dots.
         patch.coverage = written(Share((fill.coverage() * 1e4).round() / 1e4));
         wedge.patches.push(patch);
         fills.push((place, fill));
     }
-    if request.kind == WedgeKind::Timing {
-        for (cell, &speed) in layout.cells.iter().zip(&sorted_speeds(request)) {
-            wedge.combs.push(comb(request, speed, cell, &layout.whole, height)?);
-        }
+    let mut comb_boxes = Vec::new();
+    for (speed, place) in combs {
+        let Some(cell) = comb_box(place, contents.columns, &layout.cells, request.grid) else { continue };
+        wedge.combs.push(comb(request, speed, &cell, &layout.whole, height)?);
+        comb_boxes.push(cell);
     }
-    if let (WedgeKind::Exposure, Some((place, row)), Some(dial)) =
-        (request.kind, layout.beside, charring_dial(request))
-    {
+    let charrable = matches!(request.kind, WedgeKind::Exposure | WedgeKind::Combined);
+    if let (true, Some((place, row)), Some(dial)) = (charrable, layout.beside, charring_dial(request)) {
         let patch = charred_patch(&place, &layout.whole, height, [contents.columns, row], dial);
         fills.push((place, fill_of(request, &patch, (place.columns, place.rows))));
         wedge.patches.push(patch);
     }
     wedge.seal();
-    Ok(assemble(wedge, &layout, fills))
+    Ok(assemble(wedge, &layout, fills, &comb_boxes))
 }
 
 fn patch(cell: &Cell, place: &DotBox, whole: &DotRect, height: f64) -> TestPatch {
@@ -85,6 +89,7 @@ fn patch(cell: &Cell, place: &DotBox, whole: &DotRect, height: f64) -> TestPatch
         coverage: cell.coverage,
         screen: cell.screen.clone(),
         period: cell.period,
+        wanted: None,
         charred: false,
     }
 }
@@ -111,7 +116,7 @@ fn unfilled(request: &Request, layout: &TargetLayout) -> Wedge {
         top: layout.whole.top,
         columns: layout.whole.columns,
         rows: layout.whole.rows,
-        fiducials: request.fiducials.unwrap_or_else(|| sure_dial(request)),
+        fiducials: sure_dial(request),
         expected: Expected::from_response(&request.response, request.response_measured),
         code: (code.count > 0).then(|| Code {
             first: [code.first.0, height - code.first.1],
@@ -135,7 +140,12 @@ fn unfilled(request: &Request, layout: &TargetLayout) -> Wedge {
 }
 
 /// Lays all dots and orders the parts.
-fn assemble(wedge: Wedge, layout: &TargetLayout, fills: Vec<(DotBox, Dots)>) -> Drawing {
+fn assemble(
+    wedge: Wedge,
+    layout: &TargetLayout,
+    fills: Vec<(DotBox, Dots)>,
+    comb_boxes: &[DotBox],
+) -> Drawing {
     let whole = layout.whole;
     let mut dots = Dots::off(whole.columns, whole.rows);
     let mut parts = Vec::new();
@@ -146,11 +156,15 @@ fn assemble(wedge: Wedge, layout: &TargetLayout, fills: Vec<(DotBox, Dots)>) -> 
             dial: patch.dial,
             dots: fill,
             rect: place.rect(&whole),
-            way: Way::Both,
+            // A late beam moves the lines of one way against those of the other and would pass for a wider one.
+            way: match patch.pattern {
+                Pattern::LinesAcross | Pattern::Dots => Way::Right,
+                _ => Way::Both,
+            },
         });
     }
     let mut parts = spread_heat(parts);
-    for (comb, cell) in wedge.combs.iter().zip(&layout.cells) {
+    for (comb, cell) in wedge.combs.iter().zip(comb_boxes) {
         for (place, part) in halves(comb, cell, &whole) {
             stamp(&mut dots, &part.dots, place.column, place.row);
             parts.push(part);
@@ -158,16 +172,39 @@ fn assemble(wedge: Wedge, layout: &TargetLayout, fills: Vec<(DotBox, Dots)>) -> 
     }
     let labels: Vec<Label> =
         layout.labels.iter().map(|l| Label { text: l.text.replace(NO_ID, &wedge.id), ..l.clone() }).collect();
-    let marking = fiducials(&wedge, &whole, &labels);
-    stamp(&mut dots, &marking, 0, 0);
-    parts.push(Part {
-        name: "FINDER MARKS AND LABELS".into(),
-        dial: wedge.fiducials,
-        dots: marking,
-        rect: whole,
-        way: Way::Both,
-    });
+    // Each mark is a part of its own: in one part the head would cross the whole piece between two of them, line by line.
+    let mut signs = vec![("LABELS".to_string(), lettering(&wedge, &whole, &labels))];
+    let marks = wedge.marks.iter().enumerate();
+    signs.extend(marks.map(|(i, m)| (format!("FINDER MARK {}", i + 1), finder_mark(m, &wedge, &whole))));
+    for (name, plane) in signs {
+        let Some(place) = inked(&plane) else { continue };
+        stamp(&mut dots, &plane, 0, 0);
+        let dots = cut(&plane, &place);
+        parts.push(Part { name, dial: wedge.fiducials, dots, rect: place.rect(&whole), way: Way::Both });
+    }
     Drawing { wedge, dots, rect: whole, parts }
+}
+
+/// The box that holds all dots of a plane; none for an empty one.
+fn inked(plane: &Dots) -> Option<DotBox> {
+    let (w, h) = (plane.width(), plane.height());
+    let rows: Vec<usize> = (0..h).filter(|&y| (0..w).any(|x| plane.get(x, y))).collect();
+    let (&top, &bottom) = (rows.first()?, rows.last()?);
+    let left = rows.iter().filter_map(|&y| (0..w).find(|&x| plane.get(x, y))).min()?;
+    let right = rows.iter().filter_map(|&y| (0..w).rfind(|&x| plane.get(x, y))).max()?;
+    Some(DotBox { column: left, row: top, columns: right - left + 1, rows: bottom - top + 1 })
+}
+
+fn cut(plane: &Dots, place: &DotBox) -> Dots {
+    let mut out = Dots::off(place.columns, place.rows);
+    for y in 0..place.rows {
+        for x in 0..place.columns {
+            if plane.get(place.column + x, place.row + y) {
+                out.set(x, y, true);
+            }
+        }
+    }
+    out
 }
 
 fn stamp(onto: &mut Dots, what: &Dots, left: usize, top: usize) {

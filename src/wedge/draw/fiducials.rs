@@ -4,40 +4,53 @@ use super::glyphs::{self, Lettering};
 use super::labels::Label;
 use crate::placement::DotRect;
 use crate::plane::Dots;
-use crate::wedge::target::{CENTRE, RING, Wedge};
+use crate::wedge::target::{CENTRE, FinderMark, RING, Wedge};
 
-/// Finder marks, labels, ticks at the combs and the id's cells: all that is burnt at the fiducials' setting.
-pub(super) fn fiducials(wedge: &Wedge, rect: &DotRect, labels: &[Label]) -> Dots {
-    let height = wedge.blank.height();
-    let mut dots = Dots::off(rect.columns, rect.rows);
+/// Sets the dots of a box (left, top, right, bottom, mm from the blank's upper left corner) whose centres are `on`; only
+/// they are asked, never the whole plane.
+fn fill(
+    dots: &mut Dots,
+    rect: &DotRect,
+    [left, top, right, bottom]: [f64; 4],
+    on: &dyn Fn(f64, f64) -> bool,
+) {
     let (px, py) = (rect.grid.along.0, rect.grid.across.0);
-    // Only the dots of a box are asked, never the whole plane.
-    let mut fill = |left: f64, top: f64, right: f64, bottom: f64, on: &dyn Fn(f64, f64) -> bool| {
-        let cell =
-            |v: f64, origin: f64, p: f64, n: usize| (((v - origin) / p).floor().max(0.0) as usize).min(n);
-        let (x0, x1) =
-            (cell(left, rect.left.0, px, rect.columns), cell(right, rect.left.0, px, rect.columns - 1));
-        let (y0, y1) = (cell(top, rect.top.0, py, rect.rows), cell(bottom, rect.top.0, py, rect.rows - 1));
-        for y in y0..=y1 {
-            for x in x0..=x1 {
-                let at = (rect.left.0 + (x as f64 + 0.5) * px, rect.top.0 + (y as f64 + 0.5) * py);
-                if on(at.0, at.1) && x < rect.columns && y < rect.rows {
-                    dots.set(x, y, true);
-                }
+    let cell = |v: f64, origin: f64, p: f64, n: usize| (((v - origin) / p).floor().max(0.0) as usize).min(n);
+    let (x0, x1) =
+        (cell(left, rect.left.0, px, rect.columns), cell(right, rect.left.0, px, rect.columns - 1));
+    let (y0, y1) = (cell(top, rect.top.0, py, rect.rows), cell(bottom, rect.top.0, py, rect.rows - 1));
+    for y in y0..=y1 {
+        for x in x0..=x1 {
+            let at = (rect.left.0 + (x as f64 + 0.5) * px, rect.top.0 + (y as f64 + 0.5) * py);
+            if on(at.0, at.1) && x < rect.columns && y < rect.rows {
+                dots.set(x, y, true);
             }
         }
-    };
-    for m in &wedge.marks {
-        let (cx, cy, r) = (m.centre[0], height - m.centre[1], m.diameter.0 / 2.0);
-        fill(cx - r, cy - r, cx + r, cy + r, &|x, y| {
-            let d = (x - cx).hypot(y - cy) / r;
-            if m.odd { (CENTRE..=1.0).contains(&d) } else { (RING..=1.0).contains(&d) || d <= CENTRE }
-        });
     }
+}
+
+/// One finder mark.
+pub(super) fn finder_mark(mark: &FinderMark, wedge: &Wedge, rect: &DotRect) -> Dots {
+    let mut dots = Dots::off(rect.columns, rect.rows);
+    let (cx, cy) = (mark.centre[0], wedge.blank.height() - mark.centre[1]);
+    let r = mark.diameter.0 / 2.0;
+    fill(&mut dots, rect, [cx - r, cy - r, cx + r, cy + r], &|x, y| {
+        let d = (x - cx).hypot(y - cy) / r;
+        if mark.odd { (CENTRE..=1.0).contains(&d) } else { (RING..=1.0).contains(&d) || d <= CENTRE }
+    });
+    dots
+}
+
+/// Labels, ticks at the combs and the id's cells.
+pub(super) fn lettering(wedge: &Wedge, rect: &DotRect, labels: &[Label]) -> Dots {
+    let height = wedge.blank.height();
+    let mut dots = Dots::off(rect.columns, rect.rows);
+    let px = rect.grid.along.0;
     for l in labels {
         let letters: Lettering = glyphs::set(&l.text, l.left, l.top, l.height);
         let (w, h) = (glyphs::width(&l.text, l.height), letters.half_width);
-        fill(l.left - h, l.top - h, l.left + w + h, l.top + l.height + h, &|x, y| letters.covers(x, y));
+        let place = [l.left - h, l.top - h, l.left + w + h, l.top + l.height + h];
+        fill(&mut dots, rect, place, &|x, y| letters.covers(x, y));
     }
     // A tick above and below the middle line of each comb pair: where counting starts.
     for c in &wedge.combs {
@@ -46,7 +59,8 @@ pub(super) fn fiducials(wedge: &Wedge, rect: &DotRect, labels: &[Label]) -> Dots
             (height - c.rows_right[1] - 0.75, height - c.rows_right[1] - 0.25),
             (height - c.rows_left[0] + 0.25, height - c.rows_left[0] + 0.75),
         ] {
-            fill(c.middle - half, top, c.middle + half, bottom, &|x, _| (x - c.middle).abs() <= half);
+            let place = [c.middle - half, top, c.middle + half, bottom];
+            fill(&mut dots, rect, place, &|x, _| (x - c.middle).abs() <= half);
         }
     }
     if let Some(code) = &wedge.code {
@@ -54,7 +68,8 @@ pub(super) fn fiducials(wedge: &Wedge, rect: &DotRect, labels: &[Label]) -> Dots
             if bit == '1' {
                 let (cx, cy) = (code.first[0] + i as f64 * code.step, height - code.first[1]);
                 let h = code.cell / 2.0;
-                fill(cx - h, cy - h, cx + h, cy + h, &|x, y| (x - cx).abs() <= h && (y - cy).abs() <= h);
+                let place = [cx - h, cy - h, cx + h, cy + h];
+                fill(&mut dots, rect, place, &|x, y| (x - cx).abs() <= h && (y - cy).abs() <= h);
             }
         }
     }

@@ -1,15 +1,37 @@
 //! Fill: the dots of one patch.
 
 use super::request::Request;
-use crate::placement::Along;
+use crate::mark::{Beam, Response};
+use crate::placement::{Along, Grid};
 use crate::plane::{Dots, Tone};
 use crate::progress::Silent;
 use crate::screen::{self, Options};
 use crate::units::Watts;
-use crate::wedge::target::{Pattern, TestPatch};
+use crate::wedge::target::{Expected, Pattern, TestPatch};
+
+/// What the dots of a patch are made for.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Bench {
+    /// Laser's rated optical power.
+    pub rated_power: Watts,
+    /// Distances between dots.
+    pub grid: Grid,
+    /// The beam in force.
+    pub beam: Beam,
+    /// The expected response.
+    pub response: Response,
+}
 
 /// The dots of a patch.
-pub(super) fn fill_of(request: &Request, patch: &TestPatch, (nx, ny): (usize, usize)) -> Dots {
+pub(super) fn fill_of(request: &Request, patch: &TestPatch, size: (usize, usize)) -> Dots {
+    // As the file of the wedge holds them, so that whoever reads it makes the same dots.
+    let response = Expected::from_response(&request.response, false).response();
+    let Request { rated_power, grid, beam, .. } = *request;
+    dots_of(&Bench { rated_power, grid, beam, response }, patch, size)
+}
+
+/// The dots of a patch of so many columns and rows.
+pub fn dots_of(bench: &Bench, patch: &TestPatch, (nx, ny): (usize, usize)) -> Dots {
     let by = |on: &dyn Fn(usize, usize) -> bool| {
         let mut d = Dots::off(nx, ny);
         for y in 0..ny {
@@ -29,15 +51,15 @@ pub(super) fn fill_of(request: &Request, patch: &TestPatch, (nx, ny): (usize, us
         Pattern::Dots => by(&|x, y| x % n == n / 2 && y % n == n / 2),
         Pattern::Screen => {
             let setting = crate::mark::Setting {
-                power: Watts(request.rated_power.0 * patch.dial.power.0),
+                power: Watts(bench.rated_power.0 * patch.dial.power.0),
                 speed: patch.dial.speed,
                 passes: patch.dial.passes,
-                pitch_along: request.grid.along,
-                pitch_across: request.grid.across,
+                pitch_along: bench.grid.along,
+                pitch_across: bench.grid.across,
                 lines: Along::X,
             };
-            let burn = crate::mark::Burn::new(request.beam, setting, request.response);
-            let options = Options::new(burn, request.grid.along.0, request.grid.across.0);
+            let burn = crate::mark::Burn::new(bench.beam, setting, bench.response);
+            let options = Options::new(burn, bench.grid.along.0, bench.grid.across.0);
             let tone = Tone::filled(nx, ny, patch.coverage.0 as f32);
             // A screen that wants the mark gets it through the same number: its patch is then a check of the
             // model (wanted against measured mark), not a step of coverage.

@@ -16,9 +16,12 @@ mod labels;
 mod layout;
 mod parts;
 pub mod program;
+mod range;
 mod request;
 mod room;
 
 pub use drawing::{Drawing, draw};
+pub use fill::{Bench, dots_of};
 pub use parts::Way;
+pub use range::usual_range;
 pub use request::{DrawError, Request, steps};

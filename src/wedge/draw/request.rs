@@ -32,8 +32,10 @@ pub struct Request {
     pub speeds: Vec<MmPerS>,
     /// The setting of tone patches, and the power and passes of combs; passes of exposure patches.
     pub chosen: Dial,
-    /// Setting of finder marks and labels; `None` takes the one that surely marks under the expected response.
-    pub fiducials: Option<Dial>,
+    /// Power of finder marks and labels; `None` takes what surely marks under the expected response.
+    pub marks_power: Option<Share>,
+    /// Speed of finder marks and labels; `None` takes what surely marks under the expected response.
+    pub marks_speed: Option<MmPerS>,
     /// The expected response.
     pub response: Response,
     /// Whether it was measured.
@@ -68,26 +70,44 @@ pub fn steps(from: f64, to: f64, steps: usize, log: bool) -> Vec<f64> {
         .collect()
 }
 
-/// The setting for finder marks and labels: as a solid it gets the geometric mean of the exposure at half
-/// rise and at half char, so that an expectation wrong by a factor of two either way still marks. Full power
-/// at the speed that gives it, as long as no faster than was asked for; labels are long and this is the
-/// shortest way through them.
+/// Exposure of finder marks and labels over that at half the rise: a coating that needs half as much again is still marked
+/// to three quarters, and one that needs twice as much to a third, which shows.
+const SURE: f64 = 1.75;
+
+/// The setting for finder marks and labels: as a solid it gets 1.75 times the exposure at half rise, but no more than the
+/// geometric mean of that and of the one at half char. Full power at the speed that gives it, as long as no faster than was asked for; labels are long and this is the
+/// shortest way through them. A power or a speed of the maker's own is taken, and the other follows.
 pub fn sure_dial(request: &Request) -> Dial {
     let r = &request.response;
     let x_char = if r.x_char.is_finite() { r.x_char } else { 4.0 * r.x_half };
-    let wanted = (r.x_half * x_char).sqrt();
+    let wanted = (SURE * r.x_half).min((r.x_half * x_char).sqrt());
     let fastest = request.speeds.iter().map(|s| s.0).fold(request.chosen.speed.0, f64::max);
-    let x_at_full = |v: f64| {
-        request.rated_power.0 / (v * request.grid.across.0) * (v / r.v0.0).powf(1.0 - r.schwarzschild)
+    let at_speed = |v: f64| {
+        let power = wanted / request.exposure(Share(1.0), MmPerS(v));
+        rounded(Share(power.clamp(0.05, 1.0)))
     };
-    let full = x_at_full(fastest);
-    if full >= wanted {
-        let power = rounded(Share((wanted / full).max(0.05)));
-        Dial { power, speed: rounded_speed(MmPerS(fastest)), passes: 1 }
-    } else {
-        // X falls as v^-s: solve for the speed at full power.
-        let slower = fastest * (full / wanted).powf(1.0 / r.schwarzschild.max(0.1));
-        Dial { power: Share(1.0), speed: rounded_speed(MmPerS(slower.max(0.5))), passes: 1 }
+    // X falls as v^-s: solve for the speed at a power.
+    let at_power = |power: Share| {
+        let part = request.exposure(power, MmPerS(fastest)) / wanted;
+        rounded_speed(MmPerS((fastest * part.powf(1.0 / r.schwarzschild.max(0.1))).clamp(0.5, fastest)))
+    };
+    match (request.marks_power, request.marks_speed) {
+        (Some(power), Some(speed)) => Dial { power, speed, passes: 1 },
+        (Some(power), None) => Dial { power, speed: at_power(power), passes: 1 },
+        (None, Some(speed)) => Dial { power: at_speed(speed.0), speed, passes: 1 },
+        (None, None) if request.exposure(Share(1.0), MmPerS(fastest)) >= wanted => {
+            Dial { power: at_speed(fastest), speed: rounded_speed(MmPerS(fastest)), passes: 1 }
+        }
+        (None, None) => Dial { power: Share(1.0), speed: at_power(Share(1.0)), passes: 1 },
+    }
+}
+
+impl Request {
+    /// Effective exposure of a solid in one pass, J/mm².
+    fn exposure(&self, power: Share, speed: MmPerS) -> f64 {
+        let r = &self.response;
+        self.rated_power.0 * power.0 / (speed.0 * self.grid.across.0)
+            * (speed.0 / r.v0.0).powf(1.0 - r.schwarzschild)
     }
 }
 

@@ -1,57 +1,19 @@
 //! Beam: its width along and across, from line pairs, single dots and solids of a tone wedge.
 
+use super::exposures::{Fill, parts};
 use super::gain::solid;
 use super::least_squares::{Minimum, minimise};
 use crate::colour::lstar;
-use crate::mark::{Response, Taps};
+use crate::mark::Response;
 use crate::progress::{Progress, Stopped};
 use crate::wedge::measure::{PatchValue, Refusal};
 use crate::wedge::measurement::Measurement;
 use crate::wedge::reading::BeamReading;
 use crate::wedge::target::{Pattern, Wedge};
 
-/// Relative exposure over one period of a row of dots, `on(i)` saying which are on: `over` samples a dot.
-/// `taps` holds `over` phases of `2 radius + 1` weights.
-fn profile(taps: &[f32], over: usize, radius: usize, period: usize, on: impl Fn(usize) -> bool) -> Vec<f64> {
-    let n = 2 * radius + 1;
-    let mut out = Vec::with_capacity(period * over);
-    for i in 0..period {
-        for phase in 0..over {
-            let weights = taps.get(phase * n..(phase + 1) * n).unwrap_or(&[]);
-            let sum = weights
-                .iter()
-                .enumerate()
-                // Adding 64 periods keeps the index above zero: no beam reaches further (Taps::radius_for).
-                .filter(|(j, _)| on((i + 64 * period + j - radius) % period))
-                .map(|(_, &w)| f64::from(w))
-                .sum();
-            out.push(sum);
-        }
-    }
-    out
-}
-
-/// Mean luminance of a patch of `pattern` under a beam (in pitches) and an exposure.
-fn forecast(pattern: Pattern, period: usize, along: f64, across: f64, x: f64, r: &Response) -> f64 {
-    let over = 6;
-    let radius = Taps::radius_for(along.max(across)).min(32);
-    let taps = Taps::new(along, across, over, radius);
-    let n = period.max(1);
-    let full = |_: usize| true;
-    let pair = |i: usize| i < n;
-    let single = |i: usize| i == 0;
-    let (xs, ys) = match pattern {
-        Pattern::LinesAlong => (vec![1.0], profile(&taps.across, over, radius, 2 * n, pair)),
-        Pattern::LinesAcross => {
-            (profile(&taps.along, over, radius, 2 * n, pair), profile(&taps.across, over, radius, 1, full))
-        }
-        Pattern::Dots => {
-            (profile(&taps.along, over, radius, n, single), profile(&taps.across, over, radius, n, single))
-        }
-        Pattern::Solid | Pattern::Screen => (vec![1.0], profile(&taps.across, over, radius, 1, full)),
-    };
-    let count = (xs.len() * ys.len()) as f64;
-    xs.iter().map(|a| ys.iter().map(|b| r.look(x * a * b)).sum::<f64>()).sum::<f64>() / count
+/// Mean luminance of a fill under a beam (mm) and an exposure.
+fn forecast(fill: &Fill, beam: [f64; 2], x: f64, r: &Response) -> f64 {
+    parts(fill, beam).iter().map(|(e, share)| share * r.look(x * e)).sum()
 }
 
 /// Fits the beam's diameters to line pairs, single dots and solids. The response is the expected one: its
@@ -86,7 +48,7 @@ pub fn beam(
     let base = Response { y_unmarked, ..e.response() };
     let (half_error, rise_error) = if e.measured { (0.02, 0.05) } else { (0.20, 0.25) };
     let start_look = solid(wedge, values).map_or(e.y_marked, |s| s.0).max(1e-3);
-    let (pa, pc) = (wedge.pitch_along.0, wedge.pitch_across.0);
+    let pitch = [wedge.pitch_along.0, wedge.pitch_across.0];
     let rest = |p: &[f64]| -> Vec<f64> {
         let [along, across, half, rise, look] = *p else { return Vec::new() };
         let r = Response {
@@ -95,11 +57,11 @@ pub fn beam(
             y_marked: look.clamp(-7.0, 0.5).exp(),
             ..base
         };
-        let d = |v: f64, pitch: f64| v.clamp(-4.6, 1.0).exp() / pitch;
+        let beam = [along, across].map(|v: f64| v.clamp(-4.6, 1.0).exp());
         let mut out: Vec<f64> = data
             .iter()
             .map(|&(pattern, period, l, error, x)| {
-                (lstar(forecast(pattern, period, d(along, pa), d(across, pc), x, &r)) - l) / error
+                (lstar(forecast(&Fill { pattern, period, pitch }, beam, x, &r)) - l) / error
             })
             .collect();
         out.push(half / half_error);

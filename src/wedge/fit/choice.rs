@@ -1,17 +1,19 @@
 //! Choice: which patch is picked, why, and what else it hangs on.
 
 use super::exposure::ExposureFit;
+use super::judged::Judged;
 use super::pick::{Choice, pick};
-use crate::mark::response::OVER_BURN;
+use crate::mark::{Beam, Burn, Response};
+use crate::units::{Mm, short};
 use crate::wedge::measure::{Measured, PatchValue, REPEATS, Refusal};
 use crate::wedge::measurement::Measurement;
 use crate::wedge::reading::PickReading;
 use crate::wedge::spread::robust_size;
-use crate::wedge::target::{TestPatch, Wedge};
+use crate::wedge::target::{Pattern, TestPatch, Wedge};
 
-/// How well the fitted char of a patch near the limit of over-burn is known, as a factor: its exposure to about
-/// 1.6 % (measured on rendered photos), and char rises with about the eighth power of it.
-const CHAR_FACTOR: f64 = 1.2;
+/// How well the exposure of a patch over that at which char or a full mark begins is known: to about 1.6 % (measured on
+/// rendered photos), or to what the fit says.
+const EXPOSURE_KNOWN: f64 = 0.016;
 
 /// The picked patch, and what a reader must know of the choice.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -26,12 +28,15 @@ pub struct Chosen {
 pub fn choose(wedge: &Wedge, measured: &Measured, exposure: &ExposureFit, grain_limit: f64) -> Chosen {
     let Measured { values, lighter, .. } = measured;
     let lighter = *lighter;
-    let choices = choices(wedge, values, exposure);
-    let at_limit = |limit: f64| pick(&choices, lighter, grain_limit, limit);
-    let picked = at_limit(OVER_BURN);
-    let other = [OVER_BURN / CHAR_FACTOR, OVER_BURN * CHAR_FACTOR]
+    let bench = Bench::new(wedge, measured, exposure);
+    let choices = choices(wedge, values, exposure, &bench);
+    let picked = pick(&choices, lighter, grain_limit);
+    let other = [-1.0, 1.0]
         .into_iter()
-        .filter_map(at_limit)
+        .filter_map(|way| {
+            let off = bench.again(&choices, wedge, 1.0 + way * bench.known);
+            pick(&off, lighter, grain_limit)
+        })
         .find(|o| picked.is_some_and(|i| i != *o))
         .and_then(|o| wedge.patches.get(o));
     let patch = |i: usize| Some((wedge.patches.get(i)?, choices.get(i)?.as_ref()?, values.get(i)?));
@@ -43,15 +48,90 @@ pub fn choose(wedge: &Wedge, measured: &Measured, exposure: &ExposureFit, grain_
     let mut notes = Vec::new();
     if let Some(o) = other {
         notes.push(format!(
-            "the pick hangs on where char sets in, which the patches tell to about a fifth of its 5 %: {} may be the better setting; compare {} and {} by eye",
-            o.name, p.name, o.name
+            "the pick hangs on where a full mark or char sets in, which the patches tell to {:.1} % of the exposure: {} may be the better setting; compare {} and {} by eye",
+            100.0 * bench.known, o.name, p.name, o.name
         ));
     }
-    let fastest = wedge.patches.iter().map(|p| p.dial.speed.0).fold(0.0, f64::max);
-    if p.dial.speed.0 >= fastest {
-        notes.push("the pick is in the fastest column: a faster one may do as well; draw another wedge with higher speeds".into());
+    if let Some(j) = c.judged.filter(|j| *j != Judged::Clear) {
+        notes.push(format!(
+            "of every patch 'prepare' would find something at the pitch of this wedge ({}), of the pick {}: follow what it offers",
+            wedge.pitch_across,
+            j.name()
+        ));
     }
+    notes.extend(edge(wedge, p));
     Chosen { pick: Some(pick), notes }
+}
+
+/// What to say of a pick at the edge of the range: the best may lie beyond it, and which range holds it.
+fn edge(wedge: &Wedge, pick: &TestPatch) -> Option<String> {
+    let all = || wedge.patches.iter().filter(|p| p.is_setting());
+    let speed = |p: &TestPatch| p.dial.speed.0;
+    let slowest = all().map(speed).fold(f64::INFINITY, f64::min);
+    let fastest = all().map(speed).fold(0.0, f64::max);
+    let strongest = all().map(|p| p.dial.power.0).fold(0.0, f64::max);
+    let v = pick.dial.speed.0;
+    let range = |from: f64, to: f64| format!("--speed {}..{}mm/s", short(from, 1), short(to, 1));
+    if v >= fastest {
+        return Some(format!(
+            "the pick is in the fastest column: a faster one may do as well; draw another wedge with {}",
+            range(0.6 * v, 2.0 * v)
+        ));
+    }
+    (v <= slowest && pick.dial.power.0 >= strongest).then(|| {
+        format!(
+            "the pick is the strongest patch of all: the range may not hold the best; draw another wedge with {}",
+            range(0.5 * v, 1.5 * v)
+        )
+    })
+}
+
+/// What `prepare` will know of machine and coating once this reading's process file is given to it.
+struct Bench {
+    beam: Beam,
+    response: Response,
+    /// How well the exposure is known, as a share.
+    known: f64,
+    /// Whether there is a response at all.
+    fitted: bool,
+}
+
+impl Bench {
+    fn new(wedge: &Wedge, measured: &Measured, exposure: &ExposureFit) -> Bench {
+        let fit = &exposure.response;
+        let beam = match (fit.beam_along.get(), fit.beam_across.get()) {
+            (Some(along), Some(across)) => Beam { along: Mm(along), across: Mm(across) },
+            _ => wedge.beam(),
+        };
+        let e = &wedge.expected;
+        // Looks are taken over only where a white reference made them absolute.
+        let response = match measured.scale.absolute {
+            true => fit.response,
+            false => {
+                Response { y_unmarked: e.y_unmarked, y_marked: e.y_marked, y_char: e.y_char, ..fit.response }
+            }
+        };
+        let sigma = match fit.x_half {
+            Measurement::Measured { value, uncertainty } => uncertainty / value,
+            Measurement::NotMeasured { .. } => 0.0,
+        };
+        let fitted = fit.x_half.get().is_some() && fit.rms < 1.5;
+        Bench { beam, response, known: sigma.max(EXPOSURE_KNOWN), fitted }
+    }
+
+    fn judged(&self, wedge: &Wedge, patch: &TestPatch, times: f64) -> Option<Judged> {
+        let mut burn = Burn::new(self.beam, wedge.setting(&patch.dial), self.response);
+        burn.x_solid *= times;
+        self.fitted.then(|| Judged::usual(&burn))
+    }
+
+    /// The choices if every exposure were so many times what it is.
+    fn again(&self, choices: &[Option<Choice>], wedge: &Wedge, times: f64) -> Vec<Option<Choice>> {
+        let one = |(c, p): (&Option<Choice>, &TestPatch)| {
+            c.map(|c| Choice { judged: self.judged(wedge, p, times), ..c })
+        };
+        choices.iter().zip(&wedge.patches).map(one).collect()
+    }
 }
 
 /// The pick as the reading states it; `value` is that of the patch, where it could be read.
@@ -70,7 +150,8 @@ fn reading(
             // q = 5 % at X = x_char 19^(-1/m).
             let at_five = x_char * 19f64.powf(-1.0 / r.char_rise);
             let x = wedge.burn(&p.dial, *r).x_solid;
-            Measurement::value(100.0 * (at_five / x - 1.0), 0.0)
+            let on = fit.ripple.iter().copied().fold(1.0, f64::max);
+            Measurement::value(100.0 * (at_five / (x * on) - 1.0), 0.0)
         }
         None => Measurement::not("no patch was over-burnt"),
     };
@@ -80,6 +161,11 @@ fn reading(
     } else {
         ""
     };
+    let fit_for = match choice.judged {
+        Some(Judged::Clear) => "of which 'prepare' has nothing to say".to_string(),
+        Some(Judged::LinesApart) => "with a full mark and no char".to_string(),
+        _ => format!("within 2 L* of the {name}"),
+    };
     let lines = 85.0 / wedge.pitch_across.0;
     PickReading {
         patch: p.name.clone(),
@@ -88,9 +174,7 @@ fn reading(
         passes: p.dial.passes,
         lightness: value.map_or(choice.lightness, |v| v.l),
         grain: choice.grain,
-        why: format!(
-            "the fastest within 2 L* of the {name} that is not grainy, then the one with the least power{unread}"
-        ),
+        why: format!("the fastest {fit_for} that is not grainy, then the one with the least power{unread}"),
         latitude_percent: latitude,
         seconds_for_85_mm: lines * 85.0 / p.dial.speed.0 * f64::from(p.dial.passes),
     }
@@ -106,6 +190,7 @@ fn choices(
     wedge: &Wedge,
     values: &[Result<PatchValue, Refusal>],
     exposure: &ExposureFit,
+    bench: &Bench,
 ) -> Vec<Option<Choice>> {
     let (fit, light) = (&exposure.response, &exposure.light);
     let settled = fit.x_half.get().is_some() && fit.rms < 1.5;
@@ -117,6 +202,7 @@ fn choices(
         .iter()
         .zip(values)
         .zip(light)
+        .filter(|((p, _), _)| p.pattern == Pattern::Solid)
         .filter_map(|((p, s), e)| s.as_ref().ok().map(|s| (s, fit.lightness(x_of(p)), e)))
         .map(|(s, l, e)| (s.under(*e) - l) / s.l_grain().hypot(REPEATS));
     let misfit = robust_size(misses).max(1.0);
@@ -125,6 +211,7 @@ fn choices(
             .patches
             .iter()
             .zip(values)
+            .filter(|(p, _)| p.pattern == Pattern::Solid)
             .filter_map(|(p, s)| s.as_ref().ok().map(|s| ((x_of(p) / x).ln().abs(), s.grain)))
             .min_by(|a, b| a.0.total_cmp(&b.0))
             .map(|(_, grain)| grain)
@@ -135,7 +222,7 @@ fn choices(
         .zip(values)
         .zip(light)
         .map(|((p, s), e)| {
-            if p.charred {
+            if !p.is_setting() {
                 return None;
             }
             let x = x_of(p);
@@ -158,7 +245,7 @@ fn choices(
                 grain,
                 pace: p.dial.speed.0 / f64::from(p.dial.passes),
                 power: p.dial.power.0,
-                char: fit.char(wedge.dose(&p.dial), p.dial.speed.0).unwrap_or(0.0),
+                judged: bench.judged(wedge, p, 1.0),
             })
         })
         .collect()

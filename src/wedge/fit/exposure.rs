@@ -1,18 +1,23 @@
-//! Exposure: what an exposure wedge tells: the response through its patches, or which way it missed its range.
+//! Exposure: what the patches of a wedge tell: the response and the beam, or which way the wedge missed its range.
 
+use super::exposures::{Exposures, Fill};
 use super::fitted::{ResponseFit, unknown};
-use super::model::{Point, ripple};
-use super::response::fit;
+use super::model::{BeamGuess, EARLIER, Point};
+use super::response::{Data, fit};
 use super::verdict::judge;
 use crate::colour::lstar;
+use crate::job::process::SheetRecord;
 use crate::progress::{Progress, Stopped};
 use crate::wedge::measure::{Measured, PatchValue, Refusal};
 use crate::wedge::target::{Pattern, Wedge};
 
-/// Patches that the response needs, at least.
+/// Solids that the response needs, at least.
 const LEAST: usize = 5;
+/// How well a beam is known that was assumed, and one that an earlier wedge told, as natural logarithms: makers of diodes
+/// differ by a fifth (common practice).
+const BEAM_SPREAD: (f64, f64) = (0.2, 0.05);
 
-/// The response of an exposure wedge with what it says of each patch.
+/// The response of a wedge with what it says of each patch.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ExposureFit {
     /// The response.
@@ -27,37 +32,62 @@ pub struct ExposureFit {
     pub notes: Vec<String>,
 }
 
-/// Fits the response to the patches.
+/// Fits the response to the patches, together with those of sheets that were read `earlier`.
 ///
 /// # Errors
 /// [`Stopped`] where the person asked for it.
-pub fn exposure(wedge: &Wedge, measured: &Measured, progress: &dyn Progress) -> Result<ExposureFit, Stopped> {
+pub fn exposure(
+    wedge: &Wedge,
+    measured: &Measured,
+    earlier: &[SheetRecord],
+    progress: &dyn Progress,
+) -> Result<ExposureFit, Stopped> {
     let Measured { values, modes, lighter, .. } = measured;
     let y_unmarked = measured.scale.y_unmarked;
     let unsettled = modes.iter().all(Vec::is_empty);
-    let points = points(wedge, values, unsettled);
-    let plain: Vec<Point> = points.iter().map(|p| p.1).collect();
-    let open: Vec<Vec<f64>> = points.iter().map(|p| modes.get(p.0).cloned().unwrap_or_default()).collect();
-    let settings: Vec<Point> = points
+    let pitch = [wedge.pitch_along.0, wedge.pitch_across.0];
+    // The fit takes the pitch of the sheet that is read from its first fill.
+    let mut fills = vec![Fill { pattern: Pattern::Solid, period: 0, pitch }];
+    let own = points(wedge, values, unsettled, &mut fills);
+    let settings: Vec<Point> = own
         .iter()
-        .filter(|(i, _)| wedge.patches.get(*i).is_some_and(|p| !p.charred))
+        .filter(|(i, _)| wedge.patches.get(*i).is_some_and(|p| p.is_setting()))
         .map(|p| p.1)
         .collect();
+    let width = modes.iter().map(Vec::len).max().unwrap_or(0);
+    let mut all: Vec<Point> = own.iter().map(|p| p.1).collect();
+    let mut open: Vec<Vec<f64>> = own.iter().map(|p| modes.get(p.0).cloned().unwrap_or_default()).collect();
+    let mut bare = vec![y_unmarked];
+    for sheet in earlier.iter().filter(|s| s.wedge != wedge.id).take(EARLIER) {
+        all.extend(recorded(sheet, bare.len(), &mut fills));
+        open.resize(all.len(), vec![0.0; width]);
+        bare.push(sheet.y_unmarked);
+    }
+    let solid = |p: &Point| fills.get(p.fill).is_some_and(|f| f.pattern == Pattern::Solid);
+    let charred = |i: usize| wedge.patches.get(i).is_some_and(|p| p.charred);
+    let solids = own.iter().filter(|(i, p)| solid(p) && !charred(*i)).count()
+        + all.iter().skip(own.len()).filter(|p| solid(p)).count();
     let missed = judge(&settings, lstar(y_unmarked), *lighter);
-    let few = || format!("{} patches could be measured and the response needs {LEAST}", settings.len());
-    let why = missed.clone().or_else(|| (settings.len() < LEAST).then(few));
+    let few = || format!("{solids} patches could be measured and the response needs {LEAST}");
+    let why = missed.clone().or_else(|| (solids < LEAST).then(few));
+    let spread = if wedge.beam_measured { BEAM_SPREAD.1 } else { BEAM_SPREAD.0 };
+    let beam = BeamGuess { beam: [wedge.beam_along.0, wedge.beam_across.0], spread };
     let response = match &why {
-        Some(why) => unknown(&plain, y_unmarked, &wedge.expected, why),
-        None => fit(&plain, &open, &ripple(wedge), y_unmarked, &wedge.expected, progress)?,
+        Some(why) => unknown(&all, y_unmarked, beam.beam, &wedge.expected, why),
+        None => {
+            let exposures = Exposures::new(fills);
+            let data = Data { points: &all, modes: &open, exposures: &exposures, bare: &bare, beam };
+            fit(&data, &wedge.expected, progress)?
+        }
     };
     let mut curve = vec![None; values.len()];
-    for ((i, p), l) in points.iter().zip(&response.fitted) {
+    for ((i, p), l) in own.iter().zip(&response.fitted) {
         if let Some(of) = curve.get_mut(*i) {
             *of = Some((*l, response.char(p.dose, p.speed)));
         }
     }
     let mut light = vec![0.0; values.len()];
-    for ((i, _), l) in points.iter().zip(&response.light) {
+    for ((i, _), l) in own.iter().zip(&response.light) {
         if let Some(of) = light.get_mut(*i) {
             *of = *l;
         }
@@ -65,19 +95,52 @@ pub fn exposure(wedge: &Wedge, measured: &Measured, progress: &dyn Progress) -> 
     Ok(ExposureFit { response, missed, curve, light, notes: why.into_iter().collect() })
 }
 
-/// The solid patches that could be measured, as the fit takes them, each with its index on the wedge. `unsettled`
-/// says that nothing is known of the light's error beside the patches' own uncertainty.
-fn points(wedge: &Wedge, values: &[Result<PatchValue, Refusal>], unsettled: bool) -> Vec<(usize, Point)> {
-    wedge
-        .patches
-        .iter()
-        .zip(values)
-        .enumerate()
-        .filter(|(_, (p, _))| p.pattern == Pattern::Solid)
-        .filter_map(|(i, (p, v))| {
-            let v = v.as_ref().ok()?;
-            let (dose, speed) = (wedge.dose(&p.dial), p.dial.speed.0);
-            Some((i, Point { dose, speed, lightness: v.l, error: v.l_fit(unsettled) }))
-        })
-        .collect()
+/// Index of a fill, which is added where it is new.
+fn index_of(fill: Fill, fills: &mut Vec<Fill>) -> usize {
+    fills.iter().position(|f| *f == fill).unwrap_or_else(|| {
+        fills.push(fill);
+        fills.len() - 1
+    })
+}
+
+/// The patches that could be measured, screens left out, as the fit takes them, each with its index on the wedge.
+/// `unsettled` says that nothing is known of the light's error beside the patches' own uncertainty.
+fn points(
+    wedge: &Wedge,
+    values: &[Result<PatchValue, Refusal>],
+    unsettled: bool,
+    fills: &mut Vec<Fill>,
+) -> Vec<(usize, Point)> {
+    let pitch = [wedge.pitch_along.0, wedge.pitch_across.0];
+    let mut out = Vec::new();
+    for (i, (p, v)) in wedge.patches.iter().zip(values).enumerate() {
+        let Ok(v) = v else { continue };
+        if p.pattern == Pattern::Screen {
+            continue;
+        }
+        let fill = index_of(Fill { pattern: p.pattern, period: p.period, pitch }, fills);
+        let (dose, speed) = (wedge.dose(&p.dial), p.dial.speed.0);
+        let part = |at: f64, size: f64| 2.0 * at / size - 1.0;
+        let place = [part(p.centre[0], wedge.blank.width()), -part(p.centre[1], wedge.blank.height())];
+        out.push((
+            i,
+            Point { dose, speed, lightness: v.l, error: v.l_fit(unsettled), fill, sheet: 0, place },
+        ));
+    }
+    out
+}
+
+/// The patches of a sheet that was read before.
+fn recorded(record: &SheetRecord, sheet: usize, fills: &mut Vec<Fill>) -> Vec<Point> {
+    let pitch = [record.pitch_along.0, record.pitch_across.0];
+    let point = |p: &crate::job::process::PatchRecord| Point {
+        dose: p.dose_j_mm2,
+        speed: p.speed.0,
+        lightness: p.lightness,
+        error: p.sigma.max(0.05),
+        fill: index_of(Fill { pattern: p.pattern, period: p.period, pitch }, fills),
+        sheet,
+        place: [0.0, 0.0],
+    };
+    record.patch.iter().map(point).collect()
 }

@@ -37,6 +37,12 @@ pub struct ResponseFit {
     pub fitted: Vec<f64>,
     /// Exposures between a solid's lines, relative to their mean.
     pub ripple: Vec<f64>,
+    /// The beam of the curve: 1/e² diameters along and across the lines, mm.
+    pub beam: [f64; 2],
+    /// What is known of its diameter along the lines, mm.
+    pub beam_along: Measurement,
+    /// The same across them.
+    pub beam_across: Measurement,
     /// The curves that explain the patches about as well as [`Self::curve`], each with its weight (sum 1): one
     /// for each look that char may have. Empty where no char showed.
     pub chars: Vec<(f64, Response)>,
@@ -81,7 +87,13 @@ impl ResponseFit {
 }
 
 /// A fit of which nothing is known, for one reason.
-pub fn unknown(points: &[Point], y_unmarked: f64, expected: &Expected, why: &str) -> ResponseFit {
+pub fn unknown(
+    points: &[Point],
+    y_unmarked: f64,
+    beam: [f64; 2],
+    expected: &Expected,
+    why: &str,
+) -> ResponseFit {
     let not = || Measurement::not(why);
     ResponseFit {
         response: Response { y_unmarked, ..expected.response() },
@@ -97,6 +109,9 @@ pub fn unknown(points: &[Point], y_unmarked: f64, expected: &Expected, why: &str
         patches: points.len(),
         fitted: Vec::new(),
         ripple: vec![1.0],
+        beam,
+        beam_along: not(),
+        beam_across: not(),
         chars: Vec::new(),
         light: vec![0.0; points.len()],
     }

@@ -3,8 +3,10 @@
 mod beam;
 mod choice;
 mod exposure;
+mod exposures;
 mod fitted;
 mod gain;
+mod judged;
 mod least_squares;
 mod model;
 mod pick;
@@ -18,4 +20,3 @@ pub use choice::choose;
 pub use exposure::exposure;
 pub use fitted::ResponseFit;
 pub use gain::{gains, wants_mark};
-pub use model::ripple;

@@ -1,9 +1,10 @@
-//! Model: the coating's response under trial, against patches of known exposure.
+//! Model: the coating's response and the beam under trial, against patches of known exposure.
 
+use super::exposures::Exposures;
 use super::least_squares::minimise;
 use crate::colour::lstar;
-use crate::mark::{Response, Taps};
-use crate::wedge::target::Wedge;
+use crate::mark::Response;
+use crate::wedge::target::Pattern;
 
 /// One patch as the fit takes it.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -16,9 +17,23 @@ pub struct Point {
     pub lightness: f64,
     /// Its standard uncertainty, L*.
     pub error: f64,
+    /// What it is filled with: index of the fit's fills.
+    pub fill: usize,
+    /// The sheet that it lies on: 0 for the one that is read, then those read before.
+    pub sheet: usize,
+    /// Where it lies on the piece: from −1 at the left and the upper edge to 1 at the right and the lower one; 0 on sheets
+    /// read before.
+    pub place: [f64; 2],
 }
 
-/// Index of each parameter in the vector of the fit. Positive values are fitted as logarithms.
+/// Sheets read before that a fit takes in, at most.
+pub const EARLIER: usize = 3;
+/// Parameters of the fit.
+pub(super) const ALL: usize = 9 + EARLIER + 2;
+/// The parameters, in their order. Positive values are fitted as logarithms.
+pub(super) type Parameters = [f64; ALL];
+
+/// Index of each parameter in the vector of the fit.
 pub(super) const MARKED: usize = 0;
 /// See [`MARKED`].
 pub(super) const HALF: usize = 1;
@@ -32,10 +47,23 @@ pub(super) const CHARRED: usize = 4;
 pub(super) const CHAR: usize = 5;
 /// See [`MARKED`].
 pub(super) const CHAR_RISE: usize = 6;
-/// Limits of the parameters, as fitted: no coating is steeper than 30 or marks outside 0.05–50 J/mm².
-pub(super) const LOW: [f64; 7] = [-7.0, -3.0, 0.0, 0.2, -7.0, -2.3, 0.3];
+/// The beam's diameter along the lines.
+pub(super) const ALONG: usize = 7;
+/// The beam's diameter across them.
+pub(super) const ACROSS: usize = 8;
+/// The look of a full mark on the first sheet read before; the others follow. A photo's light is known to a factor only.
+pub(super) const OTHER: usize = 9;
+/// Slope of the coating's sensitivity from the piece's middle to its right and to its lower edge, natural logarithm: a brush
+/// leaves more paint on one side. Without it a slope passes for reciprocity, for speeds grow from left to right.
+pub(super) const SLOPE: usize = OTHER + EARLIER;
+/// What is known of it beforehand, one standard deviation: 3 % (own judgement; with more of it open, reciprocity is no longer told from one photo).
+const SLOPE_SPREAD: f64 = 0.03;
+/// Limits of the parameters, as fitted: no coating is steeper than 30 or marks outside 0.05–50 J/mm², no beam is outside
+/// 0.01–2 mm.
+pub(super) const LOW: Parameters =
+    [-7.0, -3.0, 0.0, 0.2, -7.0, -2.3, 0.3, -4.6, -4.6, -7.0, -7.0, -7.0, -0.4, -0.4];
 /// See [`LOW`].
-pub(super) const HIGH: [f64; 7] = [0.3, 3.9, 3.4, 1.4, 0.0, 5.3, 3.4];
+pub(super) const HIGH: Parameters = [0.3, 3.9, 3.4, 1.4, 0.0, 5.3, 3.4, 0.7, 0.7, 0.3, 0.3, 0.3, 0.4, 0.4];
 
 /// What is known of char beforehand, as natural logarithms with standard deviations: its look to a factor of
 /// two, its steepness to a factor of 1.35, how much later it comes than the mark to one of 1.5 (common practice;
@@ -48,18 +76,6 @@ pub(super) const CHAR_RISE_SPREAD: f64 = 0.3;
 /// See [`CHARRED_SPREAD`].
 const CHAR_SPREAD: f64 = 0.4;
 
-/// Exposures between the lines of a solid, relative to its mean: the beam's profile across, summed over lines.
-pub fn ripple(wedge: &Wedge) -> Vec<f64> {
-    ripple_of(wedge.beam_across.0 / wedge.pitch_across.0)
-}
-
-/// The same for a beam of `across` pitches.
-pub(super) fn ripple_of(across: f64) -> Vec<f64> {
-    let radius = Taps::radius_for(across);
-    let taps = Taps::new(1.0, across, 8, radius);
-    taps.across.chunks(2 * radius + 1).map(|c| c.iter().map(|&v| f64::from(v)).sum()).collect()
-}
-
 /// The char that is expected.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct CharGuess {
@@ -71,14 +87,26 @@ pub(super) struct CharGuess {
     pub later: f64,
 }
 
+/// What is known of the beam beforehand.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct BeamGuess {
+    /// 1/e² diameters along and across the lines, mm.
+    pub beam: [f64; 2],
+    /// Their standard uncertainty, as natural logarithms; 0 takes them as known and fits neither.
+    pub spread: f64,
+}
+
 /// Points with what the model needs to meet them.
 #[derive(Clone, Copy)]
 pub(super) struct Model<'a> {
     pub points: &'a [Point],
     /// Standard uncertainty of each point in force, L*.
     pub errors: &'a [f64],
-    pub ripple: &'a [f64],
-    pub y_unmarked: f64,
+    /// The exposures of the points' fills.
+    pub exposures: &'a Exposures,
+    /// Luminance of the bare coating on each sheet.
+    pub bare: &'a [f64],
+    pub beam: BeamGuess,
     pub v0: f64,
     /// The char that is expected; none for a response without char.
     pub char: Option<CharGuess>,
@@ -86,10 +114,10 @@ pub(super) struct Model<'a> {
 
 impl Model<'_> {
     /// The response that the parameters stand for; `x_char` is infinite without char.
-    pub fn response(&self, p: &[f64; 7]) -> Response {
+    pub fn response(&self, p: &Parameters) -> Response {
         let c = |i: usize| p[i].clamp(LOW[i], HIGH[i]);
         Response {
-            y_unmarked: self.y_unmarked,
+            y_unmarked: self.bare.first().copied().unwrap_or(0.0),
             y_marked: c(MARKED).exp(),
             y_char: c(CHARRED).exp(),
             x_half: c(HALF).exp(),
@@ -101,17 +129,74 @@ impl Model<'_> {
         }
     }
 
-    /// The mean look over the lines' ripple of `look(D e (v/v0)^(1−s))`, as L*.
-    pub fn lightness(&self, p: &[f64; 7], point: &Point) -> f64 {
-        let r = self.response(p);
-        let x = point.dose * (point.speed / self.v0).powf(1.0 - r.schwarzschild);
-        let y = self.ripple.iter().map(|e| r.look(x * e)).sum::<f64>() / self.ripple.len() as f64;
-        lstar(y)
+    /// The same on another sheet, whose photo has its own scale of light.
+    fn response_on(&self, p: &Parameters, sheet: usize) -> Response {
+        let own = self.response(p);
+        let Some(k) = sheet.checked_sub(1) else { return own };
+        let i = OTHER + k.min(EARLIER - 1);
+        let y_marked = p[i].clamp(LOW[i], HIGH[i]).exp();
+        Response {
+            y_unmarked: self.bare.get(sheet).copied().unwrap_or(own.y_unmarked),
+            y_marked,
+            y_char: own.y_char * y_marked / own.y_marked,
+            ..own
+        }
     }
 
-    fn rest(&self, p: &[f64; 7]) -> Vec<f64> {
+    /// The beam that the parameters stand for, mm.
+    pub fn beam_of(&self, p: &Parameters) -> [f64; 2] {
+        [ALONG, ACROSS].map(|i| p[i].clamp(LOW[i], HIGH[i]).exp())
+    }
+
+    /// L* of each point: the mean look over its exposures.
+    pub fn lightnesses(&self, p: &Parameters) -> Vec<f64> {
+        let parts = self.exposures.under(self.beam_of(p));
+        let sheets: Vec<Response> = (0..self.bare.len().max(1)).map(|s| self.response_on(p, s)).collect();
+        let of = |point: &Point| {
+            let (Some(parts), Some(r)) = (parts.get(point.fill), sheets.get(point.sheet)) else { return 0.0 };
+            let slope = p[SLOPE] * point.place[0] + p[SLOPE + 1] * point.place[1];
+            let x = point.dose * (point.speed / self.v0).powf(1.0 - r.schwarzschild) * slope.exp();
+            lstar(parts.iter().map(|(e, share)| share * r.look(x * e)).sum::<f64>())
+        };
+        self.points.iter().map(of).collect()
+    }
+
+    /// Which parameters the points may tell, char left out; `s_free`: speeds differ enough for the exponent.
+    pub fn free(&self, s_free: bool) -> Vec<usize> {
+        let mut free = vec![MARKED, HALF, RISE];
+        if s_free {
+            free.push(S);
+        }
+        if self.beam.spread > 0.0 {
+            free.push(ACROSS);
+            if self.exposures.fills().iter().any(|f| f.shows_along()) {
+                free.push(ALONG);
+            }
+        }
+        free.extend((1..self.bare.len().min(EARLIER + 1)).map(|s| OTHER + s - 1));
+        if self.sloped() {
+            free.extend([SLOPE, SLOPE + 1]);
+        }
+        free
+    }
+
+    /// Whether there are patches enough, and spread enough, to tell a slope of the coating.
+    fn sloped(&self) -> bool {
+        let spread = |i: usize| {
+            let at = || self.points.iter().map(move |p| p.place[i]);
+            at().fold(f64::NEG_INFINITY, f64::max) - at().fold(f64::INFINITY, f64::min)
+        };
+        self.points.len() >= 20 && spread(0) > 0.3 && spread(1) > 0.3
+    }
+
+    /// Whether any of its fills is finer than a solid.
+    pub fn has_fine(&self) -> bool {
+        self.exposures.fills().iter().any(|f| f.pattern != Pattern::Solid)
+    }
+
+    fn rest(&self, p: &Parameters) -> Vec<f64> {
         // A parameter beyond its limit is pulled back, so that the fit does not drift along a flat.
-        let mut beyond: f64 = (0..7).map(|i| (p[i] - p[i].clamp(LOW[i], HIGH[i])).abs()).sum();
+        let mut beyond: f64 = (0..ALL).map(|i| (p[i] - p[i].clamp(LOW[i], HIGH[i])).abs()).sum();
         if self.char.is_some() {
             // Char comes after the mark: it reaches 5 % (q = 1/20, so (x_char/x)^m = 19) no sooner than the mark
             // nine tenths (r = 9/10). A coating of which this were not so could not be marked well at any
@@ -122,21 +207,27 @@ impl Model<'_> {
             beyond += (nine_tenths - twentieth).max(0.0);
         }
         let mut out: Vec<f64> = self
-            .points
+            .lightnesses(p)
             .iter()
+            .zip(self.points)
             .zip(self.errors)
-            .map(|(q, e)| (self.lightness(p, q) - q.lightness) / e + 10.0 * beyond)
+            .map(|((l, q), e)| (l - q.lightness) / e + 10.0 * beyond)
             .collect();
         if let Some(guess) = self.char {
             out.push((p[CHARRED] - guess.look.ln()) / CHARRED_SPREAD);
             out.push((p[CHAR_RISE] - guess.rise.ln()) / CHAR_RISE_SPREAD);
             out.push((p[CHAR] - p[HALF] - guess.later.ln()) / CHAR_SPREAD);
         }
+        out.extend([p[SLOPE] / SLOPE_SPREAD, p[SLOPE + 1] / SLOPE_SPREAD]);
+        if self.beam.spread > 0.0 {
+            out.push((p[ALONG] - self.beam.beam[0].ln()) / self.beam.spread);
+            out.push((p[ACROSS] - self.beam.beam[1].ln()) / self.beam.spread);
+        }
         out
     }
 
     /// Minimises over the `free` parameters from `start`.
-    pub fn solve(&self, start: [f64; 7], free: &[usize]) -> Option<Solved> {
+    pub fn solve(&self, start: Parameters, free: &[usize]) -> Option<Solved> {
         let whole = |x: &[f64]| {
             let mut all = start;
             free.iter().zip(x).for_each(|(&i, v)| all[i] = *v);
@@ -144,7 +235,7 @@ impl Model<'_> {
         };
         let first: Vec<f64> = free.iter().map(|&i| start[i]).collect();
         let m = minimise(&first, |x| self.rest(&whole(x)))?;
-        let mut error = [f64::NAN; 7];
+        let mut error = [f64::NAN; ALL];
         free.iter().zip(&m.error).for_each(|(&i, e)| error[i] = *e);
         Some(Solved { all: whole(&m.at), cost: m.cost, error, char: self.char })
     }
@@ -153,10 +244,10 @@ impl Model<'_> {
 /// A minimum of the model.
 #[derive(Clone)]
 pub(super) struct Solved {
-    pub all: [f64; 7],
+    pub all: Parameters,
     pub cost: f64,
     /// Standard uncertainty of each parameter as fitted; NaN where it was not free.
-    pub error: [f64; 7],
+    pub error: Parameters,
     /// The char that the model expected.
     pub char: Option<CharGuess>,
 }

@@ -2,8 +2,9 @@
 
 use nalgebra::{DMatrix, DVector};
 
+use super::exposures::Exposures;
 use super::fitted::{ResponseFit, unknown};
-use super::model::{Model, Point, Solved};
+use super::model::{BeamGuess, Model, Point, Solved};
 use super::search::search;
 use super::settle::settle;
 use crate::colour::{lstar, luminance};
@@ -11,29 +12,40 @@ use crate::progress::{Progress, Stopped};
 use crate::wedge::spread::robust_size;
 use crate::wedge::target::Expected;
 
-/// Fits the response to the points. `y_unmarked` is the luminance of the bare coating on the scale of the
-/// points' lightness. What the points cannot tell is left as expected and named as not measured.
+/// What a fit is made from.
+#[derive(Debug, Clone, Copy)]
+pub struct Data<'a> {
+    /// The patches, those of the sheet that is read first.
+    pub points: &'a [Point],
+    /// The ways in which the light over the points may be off, as natural logarithms at one standard deviation, a row
+    /// for each point (empty: the light is known).
+    pub modes: &'a [Vec<f64>],
+    /// The exposures of their fills; the first fill is a solid of the sheet that is read.
+    pub exposures: &'a Exposures,
+    /// Luminance of the bare coating on each sheet, on the scale of its points' lightness.
+    pub bare: &'a [f64],
+    /// What is known of the beam.
+    pub beam: BeamGuess,
+}
+
+/// Fits the response, and the beam where fine patterns show it, to the points. What the points cannot tell is left as
+/// expected and named as not measured.
 ///
-/// The model is the mean over the lines' ripple of `look(D e (v/v0)^(1−s))` as L*, by the
+/// The model is the mean over a pattern's exposures `e` of `look(D e (v/v0)^(1−s))` as L*, by the
 /// Levenberg-Marquardt method from several starts; the char is taken in only where it explains more than
 /// chance would (Akaike's corrected criterion lower by 4, Burnham and Anderson 2002). Points far off the
 /// curve lose weight (Huber's, at 2.5 robust standard deviations): a flaw in one patch does not bend it.
 ///
-/// `modes` are the ways in which the light over the points may be off, as natural logarithms at one standard
-/// deviation, a row for each point (empty: the light is known). Their sizes are estimated in turn with the curve,
-/// each held to its standard deviation: dark gaps settle the light less well than the bright patches between them.
+/// The beam is held to what was known of it (a normal distribution of its logarithm), so that what is open of it is open
+/// in the rise too: a solid between its lines is half of one, half of the other.
+///
+/// The sizes of the light's modes are estimated in turn with the curve, each held to its standard deviation: dark gaps
+/// settle the light less well than the bright patches between them.
 ///
 /// # Errors
 /// [`Stopped`] where the person asked for it.
-pub fn fit(
-    points: &[Point],
-    modes: &[Vec<f64>],
-    ripple: &[f64],
-    y_unmarked: f64,
-    expected: &Expected,
-    progress: &dyn Progress,
-) -> Result<ResponseFit, Stopped> {
-    let seen = points;
+pub fn fit(data: &Data, expected: &Expected, progress: &dyn Progress) -> Result<ResponseFit, Stopped> {
+    let Data { points: seen, modes, exposures, bare, beam } = *data;
     let mut points = seen.to_vec();
     let mut light = vec![0.0; points.len()];
     let mut errors: Vec<f64> = points.iter().map(|p| p.error).collect();
@@ -42,14 +54,14 @@ pub fn fit(
     let with_light = modes.iter().any(|m| !m.is_empty());
     let rounds = if with_light { 6 } else { 3 };
     progress.expect(rounds);
+    let v0 = expected.v0.0;
     for _ in 0..rounds {
         progress.go_on(1)?;
-        let base =
-            Model { points: &points, errors: &errors, ripple, y_unmarked, v0: expected.v0.0, char: None };
+        let base = Model { points: &points, errors: &errors, exposures, bare, beam, v0, char: None };
         let Some(found) = search(&base, expected, s_free, solved.as_ref()) else { break };
         let model = Model { char: found.char, ..base };
-        let next = reweighted(&model, &found.all);
-        let curve: Vec<f64> = points.iter().map(|p| model.lightness(&found.all, p)).collect();
+        let curve = model.lightnesses(&found.all);
+        let next = reweighted(&points, &curve);
         solved = Some(found);
         if with_light {
             light = light_over(seen, &next, &curve, modes);
@@ -59,10 +71,11 @@ pub fn fit(
         }
         errors = next;
     }
-    let base = Model { points: &points, errors: &errors, ripple, y_unmarked, v0: expected.v0.0, char: None };
+    let base = Model { points: &points, errors: &errors, exposures, bare, beam, v0, char: None };
+    let y_unmarked = bare.first().copied().unwrap_or(expected.y_unmarked);
     Ok(match solved {
         Some(s) => ResponseFit { light, ..settle(&base, s, expected, s_free) },
-        None => unknown(seen, y_unmarked, expected, "the fit found no curve through the patches"),
+        None => unknown(seen, y_unmarked, beam.beam, expected, "the fit found no curve through the patches"),
     })
 }
 
@@ -88,11 +101,10 @@ fn light_over(points: &[Point], errors: &[f64], curve: &[f64], modes: &[Vec<f64>
 
 /// The points' own errors, widened together where the curve misses the points by more than they say, and one
 /// by one where a point lies far off.
-fn reweighted(model: &Model<'_>, at: &[f64; 7]) -> Vec<f64> {
-    let rest: Vec<f64> =
-        model.points.iter().map(|p| (model.lightness(at, p) - p.lightness).abs() / p.error).collect();
+fn reweighted(points: &[Point], curve: &[f64]) -> Vec<f64> {
+    let rest: Vec<f64> = curve.iter().zip(points).map(|(l, p)| (l - p.lightness).abs() / p.error).collect();
     let scale = robust_size(rest.iter().copied()).max(1.0);
-    model.points.iter().zip(&rest).map(|(p, z)| p.error * scale * (z / scale / 2.5).max(1.0)).collect()
+    points.iter().zip(&rest).map(|(p, z)| p.error * scale * (z / scale / 2.5).max(1.0)).collect()
 }
 
 fn distinct_speeds(points: &[Point]) -> f64 {
@@ -103,12 +115,18 @@ fn distinct_speeds(points: &[Point]) -> f64 {
 
 #[cfg(test)]
 mod tests {
-    use super::super::model::ripple_of;
+    use super::super::exposures::Fill;
+    use super::super::model::{CHAR, CHAR_RISE, CHARRED, HALF, MARKED, RISE, S};
+    use super::super::settle::REPEATS;
     use super::*;
     use crate::mark::Response;
     use crate::progress::Silent;
     use crate::units::{JoulesPerMm2, MmPerS};
     use crate::wedge::measurement::Measurement;
+    use crate::wedge::target::Pattern;
+
+    /// A beam so wide that a solid has no ripple, pitches.
+    const FLAT: f64 = 6.0;
 
     fn expected() -> Expected {
         Expected {
@@ -125,6 +143,14 @@ mod tests {
         }
     }
 
+    /// The fit of solids under a known beam, `across` pitches wide.
+    fn of_solids(points: &[Point], modes: &[Vec<f64>], across: f64, y_unmarked: f64) -> ResponseFit {
+        let exposures = Exposures::new(vec![Fill { pattern: Pattern::Solid, period: 0, pitch: [0.1, 0.1] }]);
+        let beam = BeamGuess { beam: [0.1 * across, 0.1 * across], spread: 0.0 };
+        let data = Data { points, modes, exposures: &exposures, bare: &[y_unmarked], beam };
+        fit(&data, &expected(), &Silent).unwrap()
+    }
+
     fn numbers(v: &serde_json::Value, key: &str) -> Vec<f64> {
         v[key].as_array().unwrap().iter().map(|x| x.as_f64().unwrap()).collect()
     }
@@ -139,30 +165,36 @@ mod tests {
             .iter()
             .zip(&speed)
             .zip(&l)
-            .map(|((&dose, &speed), &lightness)| Point { dose, speed, lightness, error: 0.5 })
+            .map(|((&dose, &speed), &lightness)| Point { error: 0.5, ..at(dose, speed, lightness) })
             .collect();
         let across = v["beam_mm"].as_f64().unwrap() / v["pitch_mm"].as_f64().unwrap();
-        let waves = ripple_of(across);
-        let f = fit(&points, &[], &waves, v["y_unmarked"].as_f64().unwrap(), &expected(), &Silent).unwrap();
-        for (name, known) in [
-            ("y_marked", &f.y_marked),
-            ("x_half", &f.x_half),
-            ("rise", &f.rise),
-            ("schwarzschild", &f.schwarzschild),
-            ("y_char", &f.y_char),
-            ("x_char", &f.x_char),
-            ("char_rise", &f.char_rise),
+        let f = of_solids(&points, &[], across, v["y_unmarked"].as_f64().unwrap());
+        for (name, known, i) in [
+            ("y_marked", &f.y_marked, MARKED),
+            ("x_half", &f.x_half, HALF),
+            ("rise", &f.rise, RISE),
+            ("schwarzschild", &f.schwarzschild, S),
+            ("y_char", &f.y_char, CHARRED),
+            ("x_char", &f.x_char, CHAR),
+            ("char_rise", &f.char_rise, CHAR_RISE),
         ] {
             let want = numbers(&v["fit"], name);
             let Measurement::Measured { value, uncertainty } = known else { panic!("{name}: {known:?}") };
             assert!((value / want[0] - 1.0).abs() < 2e-3, "{name}: {value} for {}", want[0]);
-            assert!((uncertainty / want[1] - 1.0).abs() < 0.05, "{name}: ± {uncertainty} for {}", want[1]);
+            // What all patches of a piece share comes on top of what scipy knows.
+            let shared = REPEATS[i] * if i == S { 1.0 } else { *value };
+            let said = want[1].hypot(shared);
+            assert!((uncertainty / said - 1.0).abs() < 0.05, "{name}: ± {uncertainty} for {said}");
         }
+    }
+
+    fn at(dose: f64, speed: f64, lightness: f64) -> Point {
+        Point { dose, speed, lightness, error: 0.3, fill: 0, sheet: 0, place: [0.0, 0.0] }
     }
 
     fn made(dose: f64, speed: f64, r: &Response) -> Point {
         let x = dose * (speed / r.v0.0).powf(1.0 - r.schwarzschild);
-        Point { dose, speed, lightness: lstar(r.look(x)), error: 0.3 }
+        at(dose, speed, lstar(r.look(x)))
     }
 
     /// Forty patches at four speeds, each four of a dose `step` J/mm² larger, from `first` steps on.
@@ -176,7 +208,7 @@ mod tests {
         let r = expected().response();
         // One speed: nothing is known of reciprocity; doses up to 4 J/mm²: nothing of char.
         let points: Vec<Point> = (2..14).map(|i| made(0.3 * f64::from(i), 12.5, &r)).collect();
-        let f = fit(&points, &[], &[1.0], 0.03, &expected(), &Silent).unwrap();
+        let f = of_solids(&points, &[], FLAT, 0.03);
         assert!((f.x_half.get().unwrap() - 2.2).abs() < 0.02);
         assert!(f.schwarzschild.get().is_none() && f.x_char.get().is_none(), "{f:?}");
         assert_eq!(f.response.schwarzschild, 0.8);
@@ -194,7 +226,7 @@ mod tests {
             .zip(&modes)
             .map(|(p, m)| Point { error: 0.03, ..under(p, -1.3 * m[0]) })
             .collect();
-        let f = fit(&points, &modes, &[1.0], 0.03, &expected(), &Silent).unwrap();
+        let f = of_solids(&points, &modes, FLAT, 0.03);
         for (l, m) in f.light.iter().zip(&modes) {
             assert!((l - 1.3 * m[0]).abs() < 0.15 * 0.006, "{l} for {}", 1.3 * m[0]);
         }
@@ -204,7 +236,7 @@ mod tests {
     #[test]
     fn char_is_the_mean_over_the_looks_it_may_have() {
         let r = expected().response();
-        let f = fit(&forty(0.8, 1, &r), &[], &[1.0], 0.03, &expected(), &Silent).unwrap();
+        let f = of_solids(&forty(0.8, 1, &r), &[], FLAT, 0.03);
         assert!((f.chars.iter().map(|c| c.0).sum::<f64>() - 1.0).abs() < 1e-9 && f.chars.len() > 3);
         let five = r.exposure_at_char(0.05);
         assert!((f.char(five, 12.5).unwrap() - 0.05).abs() < 0.01, "{:?}", f.char(five, 12.5));

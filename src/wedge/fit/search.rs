@@ -1,8 +1,11 @@
 //! Search: the best minimum of the model from several starts, with char or without.
 
-use super::model::{CHAR, CHAR_RISE, CHARRED, CharGuess, HALF, MARKED, Model, Point, RISE, S, Solved};
+use super::model::{
+    ACROSS, ALL, ALONG, CHAR, CHAR_RISE, CHARRED, CharGuess, EARLIER, Model, OTHER, Parameters, Point, S,
+    Solved,
+};
 use crate::colour::{lstar, luminance};
-use crate::wedge::target::Expected;
+use crate::wedge::target::{Expected, Pattern};
 
 /// The best minimum, with char or without; `known` is that of an earlier round, to start from.
 pub(super) fn search(
@@ -11,24 +14,78 @@ pub(super) fn search(
     s_free: bool,
     known: Option<&Solved>,
 ) -> Option<Solved> {
-    let bare = lstar(base.y_unmarked);
-    let extreme = base
-        .points
-        .iter()
-        .map(|p| p.lightness)
-        .max_by(|a, b| (a - bare).abs().total_cmp(&(b - bare).abs()))
-        .unwrap_or(bare);
-    let marked = luminance(extreme).max(1e-3);
-    let halves = half_guesses(base.points, bare, extreme, expected);
-    let start = |half: f64, s: f64| -> [f64; 7] {
-        let char_rise = expected.char_rise.ln();
-        [marked.ln(), half.ln(), 5f64.ln(), s, expected.y_char.max(1e-3).ln(), (4.0 * half).ln(), char_rise]
+    // The first starts are many and meet the solids alone: fine patterns would only mislead them, for the beam is not known.
+    let (solids, errors) = solids(base);
+    let alone = Model { points: &solids, errors: &errors, ..*base };
+    let coarse = base.has_fine() && known.is_none() && solids.len() >= 8;
+    let first = from_starts(if coarse { &alone } else { base }, expected, s_free, known);
+    let (rising, both) = if coarse {
+        let free = base.free(s_free);
+        let with: Vec<usize> = free.iter().copied().chain([CHARRED, CHAR, CHAR_RISE]).collect();
+        let again = |s: Solved| match s.char {
+            Some(_) => Model { char: s.char, ..*base }.solve(s.all, &with),
+            None => base.solve(s.all, &free),
+        };
+        (first.0.and_then(again), first.1.and_then(again))
+    } else {
+        first
     };
-    let mut free = vec![MARKED, HALF, RISE];
-    if s_free {
-        free.push(S);
+    let n = base.points.len() as f64;
+    let score = |cost: f64, k: f64| cost + 2.0 * k + 2.0 * k * (k + 1.0) / (n - k - 1.0).max(1.0);
+    match (rising, both) {
+        (Some(a), Some(b)) => {
+            // Of the char's three values two are roughly known beforehand: it counts as one parameter.
+            let k = base.free(s_free).len() as f64;
+            Some(if score(a.cost, k) - score(b.cost, k + 1.0) > 4.0 { b } else { a })
+        }
+        (a, b) => a.or(b),
     }
-    let plain: Vec<[f64; 7]> = match known {
+}
+
+/// The solids with their errors.
+fn solids(base: &Model<'_>) -> (Vec<Point>, Vec<f64>) {
+    let fills = base.exposures.fills();
+    let solid = |p: &Point| fills.get(p.fill).is_some_and(|f| f.pattern == Pattern::Solid);
+    base.points.iter().zip(base.errors).filter(|(p, _)| solid(p)).map(|(p, e)| (*p, *e)).unzip()
+}
+
+/// The best minimum without char and the best with it.
+fn from_starts(
+    base: &Model<'_>,
+    expected: &Expected,
+    s_free: bool,
+    known: Option<&Solved>,
+) -> (Option<Solved>, Option<Solved>) {
+    let bare = |sheet: usize| lstar(base.bare.get(sheet).copied().unwrap_or(0.0));
+    let extreme = |sheet: usize| {
+        base.points
+            .iter()
+            .filter(|p| p.sheet == sheet)
+            .map(|p| p.lightness)
+            .max_by(|a, b| (a - bare(sheet)).abs().total_cmp(&(b - bare(sheet)).abs()))
+            .unwrap_or(bare(sheet))
+    };
+    let marked = |sheet: usize| luminance(extreme(sheet)).max(1e-3);
+    let halves = half_guesses(base.points, bare(0), extreme(0), expected);
+    let start = |half: f64, s: f64| -> Parameters {
+        let char_rise = expected.char_rise.ln();
+        let mut all = [0.0; ALL];
+        let own = [
+            marked(0).ln(),
+            half.ln(),
+            5f64.ln(),
+            s,
+            expected.y_char.max(1e-3).ln(),
+            (4.0 * half).ln(),
+            char_rise,
+        ];
+        all[..own.len()].copy_from_slice(&own);
+        (all[ALONG], all[ACROSS]) = (base.beam.beam[0].ln(), base.beam.beam[1].ln());
+        all[OTHER..OTHER + EARLIER].iter_mut().enumerate().for_each(|(k, v)| *v = marked(k + 1).ln());
+        all
+    };
+    let free = base.free(s_free);
+    let plain: Vec<Parameters> = match known {
         Some(k) => vec![k.all],
         None => {
             halves.iter().flat_map(|&h| [expected.schwarzschild, 0.65, 0.95].map(|s| start(h, s))).collect()
@@ -36,15 +93,14 @@ pub(super) fn search(
     };
     let rising = best(plain.into_iter().filter_map(|s| base.solve(s, &free)));
     let with: Vec<usize> = free.iter().copied().chain([CHARRED, CHAR, CHAR_RISE]).collect();
-    let n = base.points.len();
     let mut both = None;
-    if n >= with.len() + 2 {
+    if base.points.len() >= with.len() + 2 {
         // Char may look otherwise than expected, too: as soot, which reflects 2 % to 4 %, and darker than the
         // darkest patch, which is on its way there.
-        let looks = [expected.y_char.max(1e-3), 0.03f64.min(0.5 * marked)];
+        let looks = [expected.y_char.max(1e-3), 0.03f64.min(0.5 * marked(0))];
         let later = (expected.x_char.0 / expected.x_half.0).clamp(1.5, 20.0);
         let guesses = looks.map(|look| CharGuess { look, rise: expected.char_rise, later });
-        let starts: Vec<[f64; 7]> = match known {
+        let starts: Vec<Parameters> = match known {
             Some(k) if k.char.is_some() => vec![k.all],
             _ => rising
                 .iter()
@@ -62,20 +118,11 @@ pub(super) fn search(
             },
         ));
     }
-    let n = n as f64;
-    let score = |cost: f64, k: f64| cost + 2.0 * k + 2.0 * k * (k + 1.0) / (n - k - 1.0).max(1.0);
-    match (rising, both) {
-        (Some(a), Some(b)) => {
-            // Of the char's three values two are roughly known beforehand: it counts as one parameter.
-            let k = free.len() as f64;
-            Some(if score(a.cost, k) - score(b.cost, k + 1.0) > 4.0 { b } else { a })
-        }
-        (a, b) => a.or(b),
-    }
+    (rising, both)
 }
 
-fn with_char_at(mut all: [f64; 7], ratio: f64) -> [f64; 7] {
-    all[CHAR] = all[HALF] + ratio.ln();
+fn with_char_at(mut all: Parameters, ratio: f64) -> Parameters {
+    all[CHAR] = all[super::model::HALF] + ratio.ln();
     all
 }
 
@@ -83,11 +130,12 @@ fn best(all: impl Iterator<Item = Solved>) -> Option<Solved> {
     all.min_by(|a, b| a.cost.total_cmp(&b.cost))
 }
 
-/// Exposures at which the patches pass half way from bare to the extreme, and the expected one.
+/// Exposures at which the patches of the sheet that is read pass half way from bare to the extreme, and the expected one.
 fn half_guesses(points: &[Point], bare: f64, extreme: f64, expected: &Expected) -> Vec<f64> {
     let exposure = |p: &Point| p.dose * (p.speed / expected.v0.0).powf(1.0 - expected.schwarzschild);
+    let own = points.iter().filter(|p| p.sheet == 0);
     let mut sorted: Vec<(f64, f64)> =
-        points.iter().map(|p| (exposure(p), (p.lightness - bare) / (extreme - bare))).collect();
+        own.map(|p| (exposure(p), (p.lightness - bare) / (extreme - bare))).collect();
     sorted.sort_by(|a, b| a.0.total_cmp(&b.0));
     let passed = sorted.windows(2).find(|w| w[0].1 < 0.5 && w[1].1 >= 0.5).map(|w| (w[0].0 * w[1].0).sqrt());
     let mut out = vec![passed.unwrap_or(expected.x_half.0)];

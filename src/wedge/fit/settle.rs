@@ -1,23 +1,26 @@
 //! Settle: which of the fitted values the patches really tell, and what the others are taken as.
 
+use super::exposures::ripple;
 use super::fitted::ResponseFit;
 use super::model::{
-    CHAR, CHAR_RISE, CHAR_RISE_SPREAD, CHARRED, CHARRED_SPREAD, HALF, HIGH, LOW, MARKED, Model, RISE, S,
-    Solved,
+    ACROSS, ALL, ALONG, CHAR, CHAR_RISE, CHAR_RISE_SPREAD, CHARRED, CHARRED_SPREAD, HALF, HIGH, LOW, MARKED,
+    Model, RISE, S, Solved,
 };
 use crate::mark::Response;
 use crate::wedge::measurement::Measurement;
 use crate::wedge::target::Expected;
 
+/// How far each parameter is off in photos of known truth besides what the points' scatter says, as fitted: what all
+/// patches of a piece share (its light, the lens's blur at fine lines, the thickness of the paint) does not average out.
+pub(super) const REPEATS: [f64; 9] = [0.01, 0.005, 0.01, 0.005, 0.02, 0.01, 0.03, 0.02, 0.005];
+
 /// Names what the points leave open; of the mark's own values it is then fixed, at the expected value where
 /// the points do not speak against it, and the rest fitted again.
 pub(super) fn settle(base: &Model<'_>, mut solved: Solved, expected: &Expected, s_free: bool) -> ResponseFit {
     let model = Model { char: solved.char, ..*base };
-    let mut notes: [Option<String>; 7] = Default::default();
-    let mut free = vec![MARKED, HALF, RISE];
-    if s_free {
-        free.push(S);
-    } else {
+    let mut notes: [Option<String>; ALL] = Default::default();
+    let mut free = base.free(s_free);
+    if !s_free {
         notes[S] = Some("it needs speeds that differ by a factor of 1.3 or more".into());
     }
     if solved.char.is_some() {
@@ -29,7 +32,17 @@ pub(super) fn settle(base: &Model<'_>, mut solved: Solved, expected: &Expected, 
         }
     }
     // Look and steepness of char count as measured where the patches know them better by far than was known before.
-    let limits = [0.25, 0.25, 0.6, 0.15, 0.5 * CHARRED_SPREAD, 0.25, 0.5 * CHAR_RISE_SPREAD];
+    let limits = [0.25, 0.25, 0.6, 0.15, 0.5 * CHARRED_SPREAD, 0.25, 0.5 * CHAR_RISE_SPREAD, 0.15, 0.15];
+    let fills = base.exposures.fills();
+    for (i, shown) in
+        [(ALONG, fills.iter().any(|f| f.shows_along())), (ACROSS, fills.iter().any(|f| f.shows_across()))]
+    {
+        if !shown || !free.contains(&i) {
+            notes[i] = Some("no wedge with line pairs was read".into());
+        } else if solved.error[i].is_nan() || solved.error[i] > limits[i] {
+            notes[i] = Some("the line pairs do not settle it".into());
+        }
+    }
     let defaults =
         [expected.y_marked.ln(), expected.x_half.0.ln(), expected.rise.ln(), expected.schwarzschild];
     for i in [CHARRED, CHAR_RISE, S, RISE, CHAR, MARKED, HALF] {
@@ -91,7 +104,7 @@ fn chars(model: &Model<'_>, solved: &Solved, free: &[usize]) -> Vec<(f64, Respon
 fn report(
     model: &Model<'_>,
     solved: &Solved,
-    notes: &[Option<String>; 7],
+    notes: &[Option<String>; ALL],
     expected: &Expected,
 ) -> ResponseFit {
     let curve = model.response(&solved.all);
@@ -99,10 +112,14 @@ fn report(
         Some(why) => Measurement::not(why.clone()),
         None => {
             let v = if log { solved.all[i].exp() } else { solved.all[i] };
-            Measurement::value(v, if log { v * solved.error[i] } else { solved.error[i] })
+            let error = solved.error[i].hypot(REPEATS.get(i).copied().unwrap_or(0.0));
+            Measurement::value(v, if log { v * error } else { error })
         }
     };
-    let fitted: Vec<f64> = model.points.iter().map(|p| model.lightness(&solved.all, p)).collect();
+    let fitted = model.lightnesses(&solved.all);
+    let beam = model.beam_of(&solved.all);
+    // The pitch of the sheet that is read: its solids come first.
+    let pitch = model.exposures.fills().first().map_or(1.0, |f| f.pitch[1]);
     let squares: f64 = fitted.iter().zip(model.points).map(|(f, p)| (f - p.lightness).powi(2)).sum();
     let or = |i: usize, fitted: f64, usual: f64| if notes[i].is_some() { usual } else { fitted };
     ResponseFit {
@@ -116,7 +133,10 @@ fn report(
         rms: (squares / model.points.len().max(1) as f64).sqrt(),
         patches: model.points.len(),
         fitted,
-        ripple: model.ripple.to_vec(),
+        ripple: ripple(beam[1] / pitch),
+        beam,
+        beam_along: known(ALONG, true),
+        beam_across: known(ACROSS, true),
         chars: Vec::new(),
         light: vec![0.0; model.points.len()],
         response: Response {

@@ -66,7 +66,15 @@ mod tests {
         (1..=16)
             .map(|i| {
                 let dose = f64::from(i) * 0.5;
-                Point { dose, speed: 30.0 / f64::from(i), lightness: look(dose), error: 0.3 }
+                Point {
+                    dose,
+                    speed: 30.0 / f64::from(i),
+                    lightness: look(dose),
+                    error: 0.3,
+                    fill: 0,
+                    sheet: 0,
+                    place: [0.0, 0.0],
+                }
             })
             .collect()
     }

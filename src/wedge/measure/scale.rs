@@ -4,6 +4,7 @@ use super::patches::{PatchLight, Refusal};
 use super::surface::LightSurface;
 use crate::art::Photo;
 use crate::colour::lstar;
+use crate::units::short;
 use crate::wedge::ask::{Ask, ReadingError};
 use crate::wedge::reading::Scale;
 use crate::wedge::register::Camera;
@@ -18,6 +19,11 @@ pub fn extreme_ratio(measured: &[Result<PatchLight, Refusal>]) -> f64 {
         .max_by(|a, b| a.max(1e-6).ln().abs().total_cmp(&b.max(1e-6).ln().abs()))
         .unwrap_or(1.0)
 }
+
+/// The light at a white reference that two ways of carrying it on give further apart, as a logarithm, is not known.
+const MOST_SPREAD: f64 = 0.15;
+/// What the reference's own evenness and the camera leave open, as a logarithm (own judgement).
+const LEAST_SPREAD: f64 = 0.015;
 
 /// Settles luminance: from the white reference, or from one look that was expected.
 ///
@@ -47,6 +53,7 @@ pub fn scale(
                 e.y_marked
             ),
             y_unmarked: e.y_marked / best,
+            sigma: 0.0,
         });
     }
     Ok(Scale {
@@ -57,6 +64,7 @@ pub fn scale(
             e.y_unmarked
         ),
         y_unmarked: e.y_unmarked,
+        sigma: 0.0,
     })
 }
 
@@ -98,11 +106,25 @@ fn absolute(
     if light < 0.02 {
         return Err(ReadingError::White("is nearly black; give the rectangle of the white card".into()));
     }
-    // The light at the card is that of the piece carried on; only its slope is trusted outside the patches.
-    let gentle = LightSurface::fit(surface.gaps.clone(), 2);
+    // The light at the card is that of the piece carried on, as a slope and as a bend: how far the two differ there is how
+    // well it is known.
     let middle = (x + w / 2.0, y + h / 2.0);
     let at = camera.back_project(middle).unwrap_or((0.0, 0.0));
-    let bare = gentle.as_ref().unwrap_or(surface).at(at.0, at.1);
+    let carried = |order: usize| LightSurface::fit(surface.gaps.clone(), order).map(|s| s.at(at.0, at.1));
+    let (Some(sloped), Some(bent)) = (carried(1), carried(2)) else {
+        return Err(ReadingError::White(
+            "cannot be used: there are too few gaps to carry the light on".into(),
+        ));
+    };
+    let spread = (bent / sloped).ln().abs();
+    if spread > MOST_SPREAD {
+        return Err(ReadingError::White(format!(
+            "lies where the light is not known: carried on from the piece it comes out {} % apart in two ways; lay the card against the piece, in the same even light",
+            short(100.0 * spread, 0)
+        )));
+    }
+    let bare = (sloped * bent).sqrt();
+    let sigma = spread.hypot(LEAST_SPREAD);
     let y_unmarked = ask.white_luminance * bare / light;
     if !(1e-4..=1.0).contains(&y_unmarked) {
         return Err(ReadingError::White(format!(
@@ -112,9 +134,11 @@ fn absolute(
     Ok(Scale {
         absolute: true,
         note: format!(
-            "absolute, against the white reference (luminance {:.2}); the light between the piece and the card is carried on from the gaps",
-            ask.white_luminance
+            "absolute, against the white reference (luminance {:.2}), to {} %; the light between the piece and the card is carried on from the gaps",
+            ask.white_luminance,
+            short(100.0 * sigma, 0)
         ),
         y_unmarked,
+        sigma,
     })
 }

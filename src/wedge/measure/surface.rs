@@ -59,13 +59,28 @@ pub fn gaps(flat: &Flat, wedge: &Wedge, guard: f64) -> Vec<Gap> {
         for q in &wedge.patches {
             let (ql, qt) = (q.centre[0] - q.size[0] / 2.0, height - q.centre[1] - q.size[1] / 2.0);
             if q.cell == [p.cell[0] + 1, p.cell[1]] {
-                add(pr + guard, pt + guard, ql - guard, pb - guard);
+                for (l, r) in beside(pr + guard, ql - guard) {
+                    add(l, pt + guard, r, pb - guard);
+                }
             } else if q.cell == [p.cell[0], p.cell[1] + 1] {
-                add(pl + guard, pb + guard, pr - guard, qt - guard);
+                for (t, b) in beside(pb + guard, qt - guard) {
+                    add(pl + guard, t, pr - guard, b);
+                }
             }
         }
     }
     out
+}
+
+/// The stretch between two patches, or of a wide one what lies near each: a reflection on a patch shows beside it and not
+/// half way to the next.
+fn beside(from: f64, to: f64) -> Vec<(f64, f64)> {
+    const NEAR_MM: f64 = 1.5;
+    if to - from > 2.0 * NEAR_MM {
+        vec![(from, from + NEAR_MM), (to - NEAR_MM, to)]
+    } else {
+        vec![(from, to)]
+    }
 }
 
 fn powers(order: usize, u: f64, v: f64) -> Vec<f64> {

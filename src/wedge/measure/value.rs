@@ -50,11 +50,9 @@ impl PatchValue {
         let ls: Vec<f64> = m.cells.iter().map(|c| lstar(c * y_gap)).collect();
         let grain = deviation(&ls);
         // Neighbouring apertures share the coating's mottle: a quarter of them count as independent.
-        // A pattern's spread is no error; its soft mean is good to about half a percent.
-        let own = if m.patterned {
-            0.005 * y
-        } else {
-            deviation(&m.cells) * y_gap / (m.cells.len() as f64 / 4.0).max(1.0).sqrt()
+        let own = match m.pattern {
+            Some(share) => share * y,
+            None => deviation(&m.cells) * y_gap / (m.cells.len() as f64 / 4.0).max(1.0).sqrt(),
         };
         // The glare over a patch need not be that of the gaps beside it: half of it is error.
         let y_veil = 0.5 * m.veil * y_gap;

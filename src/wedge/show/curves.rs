@@ -6,10 +6,10 @@ use crate::proof::canvas::escape;
 use crate::proof::plot::{COLOURS, Field, Plot, PlotAxis, VERMILION, legend, sign};
 use crate::units::short;
 use crate::wedge::evidence::Evidence;
-use crate::wedge::fit::{ResponseFit, ripple};
+use crate::wedge::fit::ResponseFit;
 use crate::wedge::measurement::Measurement;
 use crate::wedge::reading::Reading;
-use crate::wedge::target::Wedge;
+use crate::wedge::target::{Pattern, Wedge};
 
 const FIELD: Field = Field { left: 90.0, top: 70.0, width: 760.0, height: 420.0, text: 14.0 };
 /// Where the list of series begins.
@@ -41,7 +41,15 @@ fn title(text: &str) -> String {
 fn response(r: &Reading, fit: &ResponseFit, wedge: &Wedge) -> String {
     let c = &fit.curve;
     let x_of = |dose: f64, speed: f64| dose * (speed / c.v0.0).powf(1.0 - c.schwarzschild);
-    let xs: Vec<f64> = r.patches.iter().map(|p| x_of(p.dose_j_mm2, p.speed_mm_s)).collect();
+    // Fine patterns have no exposure of their own to stand at.
+    let solids: Vec<_> = r
+        .patches
+        .iter()
+        .zip(&wedge.patches)
+        .filter(|(_, p)| p.pattern == Pattern::Solid)
+        .map(|(p, _)| p)
+        .collect();
+    let xs: Vec<f64> = solids.iter().map(|p| x_of(p.dose_j_mm2, p.speed_mm_s)).collect();
     let low = xs.iter().copied().fold(f64::INFINITY, f64::min);
     let high = xs.iter().copied().fold(0.0, f64::max);
     if !(low > 0.0 && high >= low) {
@@ -63,12 +71,10 @@ fn response(r: &Reading, fit: &ResponseFit, wedge: &Wedge) -> String {
         + &plot.axes();
     out += &plot.level(lstar(r.scale.y_unmarked), "bare coating");
     if !fit.fitted.is_empty() {
-        let waves = ripple(wedge);
         let line: Vec<(f64, f64)> = (0..=200)
             .map(|i| {
                 let x = plot.x.from * (plot.x.to / plot.x.from).powf(f64::from(i) / 200.0);
-                let y = waves.iter().map(|e| c.look(x * e)).sum::<f64>() / waves.len().max(1) as f64;
-                (x, lstar(y))
+                (x, fit.lightness(x))
             })
             .collect();
         out += &plot.line(&line, FITTED, "");
@@ -79,10 +85,10 @@ fn response(r: &Reading, fit: &ResponseFit, wedge: &Wedge) -> String {
             out += &plot.upright(*value, &format!("{name} {value:.digits$} ± {uncertainty:.digits$}"));
         }
     }
-    let mut speeds: Vec<f64> = r.patches.iter().map(|p| p.speed_mm_s).collect();
+    let mut speeds: Vec<f64> = solids.iter().map(|p| p.speed_mm_s).collect();
     speeds.sort_by(f64::total_cmp);
     speeds.dedup();
-    for (p, &x) in r.patches.iter().zip(&xs) {
+    for (p, &x) in solids.iter().zip(&xs) {
         let Some(l) = p.lightness.get() else { continue };
         let (px, py) = plot.at(x, l);
         let i = speeds.iter().position(|s| *s == p.speed_mm_s).unwrap_or(0);

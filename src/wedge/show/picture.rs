@@ -43,6 +43,12 @@ pub fn reading_picture(evidence: &Evidence, wedge: &Wedge) -> Result<Picture, Pr
         r#"<g transform="translate(20 20)">{}</g>"#,
         overlay(&evidence.reading, wedge, scale)
     ));
+    if !evidence.reading.doubts.is_empty() {
+        body.push_str(&format!(
+            r##"<rect x="20" y="20" width="{pw}" height="64" fill="{REFUSED}" fill-opacity="0.92"/><text x="{}" y="66" font-size="40" font-weight="bold" text-anchor="middle" fill="white">DO NOT USE THIS READING</text>"##,
+            20.0 + pw / 2.0
+        ));
+    }
     body.push_str(&format!(r#"<g transform="translate({} 40)" font-size="16" fill="black">"#, pw + 45.0));
     for (i, line) in column.iter().enumerate() {
         let weight = if line.strong { r#" font-weight="bold""# } else { "" };

@@ -1,16 +1,21 @@
 //! Process: a reading as a process file, what was measured with its uncertainty, the rest with its reason.
 
-use crate::job::process::{BeamSize, Best, ExposureAt, MeasuredValue, ProcessFile, ToneCurve};
+use crate::job::process::{
+    BeamSize, Best, ExposureAt, MeasuredValue, PatchRecord, ProcessFile, SheetRecord, ToneCurve,
+};
 use crate::units::{JoulesPerMm2, Mm, MmPerS, Share};
 use crate::wedge::fit::wants_mark;
 use crate::wedge::measurement::Measurement;
-use crate::wedge::reading::{Gain, Reading};
-use crate::wedge::target::Wedge;
+use crate::wedge::reading::{Gain, PatchReading, Reading};
+use crate::wedge::target::{Pattern, TestPatch, Wedge};
 
 /// What the reading has measured, laid over what `earlier` held (from other wedges of the same machine and
 /// coating). Only looks that rest on a white reference are written as measured.
 pub fn process(reading: &Reading, wedge: &Wedge, earlier: Option<ProcessFile>) -> ProcessFile {
     let mut p = earlier.unwrap_or_default();
+    if p.coating != reading.coating || p.machine != reading.machine {
+        p.sheet.clear();
+    }
     p.wedge = if p.wedge.is_empty() || p.wedge.contains(&reading.wedge) {
         if p.wedge.is_empty() { reading.wedge.clone() } else { p.wedge }
     } else {
@@ -53,9 +58,18 @@ pub fn process(reading: &Reading, wedge: &Wedge, earlier: Option<ProcessFile>) -
         p.v0 = Some(MmPerS(r.v0_mm_s));
         if reading.scale.absolute {
             p.absolute_lightness = true;
-            p.unmarked = Some(MeasuredValue { value: rounded(reading.scale.y_unmarked), sigma: None });
-            set(&mut p.marked, &r.y_marked, |v| v);
-            set(&mut p.charred, &r.y_char, |v| v);
+            let scale = reading.scale.sigma;
+            let y = reading.scale.y_unmarked;
+            p.unmarked = Some(MeasuredValue { value: rounded(y), sigma: Some(rounded(y * scale)) });
+            // The whole scale is off alike.
+            let with_scale = |known: &Measurement| match *known {
+                Measurement::Measured { value, uncertainty } => {
+                    Measurement::value(value, uncertainty.hypot(value * scale))
+                }
+                _ => known.clone(),
+            };
+            set(&mut p.marked, &with_scale(&r.y_marked), |v| v);
+            set(&mut p.charred, &with_scale(&r.y_char), |v| v);
         }
     }
     if let Some(pick) = &reading.pick {
@@ -73,11 +87,16 @@ pub fn process(reading: &Reading, wedge: &Wedge, earlier: Option<ProcessFile>) -
         set(&mut p.beam_across, &b.across_mm, |v| BeamSize::Mm(Mm(v)));
     }
     for g in &reading.dot_gain {
-        let curve = if wants_mark(&g.screen) { None } else { curve(g, setting(wedge, &g.screen)) };
+        let curve = curve(g, setting(wedge, &g.screen));
         p.tone_curve.retain(|c| c.screen != g.screen);
         if let Some(c) = curve {
             p.tone_curve.push(c);
         }
+    }
+    if let Some(record) = record(reading, wedge) {
+        p.sheet.retain(|s| s.wedge != record.wedge);
+        p.sheet.insert(0, record);
+        p.sheet.truncate(KEPT_SHEETS);
     }
     if let Some((lag, error)) = mean_lag(reading) {
         p.lag_ms = Some(MeasuredValue { value: rounded(lag), sigma: Some(rounded(error)) });
@@ -86,6 +105,33 @@ pub fn process(reading: &Reading, wedge: &Wedge, earlier: Option<ProcessFile>) -
         p.not_measured.insert("lag_ms".into(), "no comb could be read".into());
     }
     p
+}
+
+/// Sheets that a process file keeps, the newest first: a later one is fitted together with them.
+const KEPT_SHEETS: usize = 3;
+
+/// The patches as a later reading takes them in again; screens are left out, which no fit looks at. None where there are
+/// none.
+fn record(reading: &Reading, wedge: &Wedge) -> Option<SheetRecord> {
+    let one = |(p, r): (&TestPatch, &PatchReading)| match r.lightness {
+        Measurement::Measured { value, uncertainty } if p.pattern != Pattern::Screen => Some(PatchRecord {
+            dose_j_mm2: rounded(r.dose_j_mm2),
+            speed: p.dial.speed,
+            pattern: p.pattern,
+            period: p.period,
+            lightness: rounded(value),
+            sigma: rounded(uncertainty),
+        }),
+        _ => None,
+    };
+    let patch: Vec<PatchRecord> = wedge.patches.iter().zip(&reading.patches).filter_map(one).collect();
+    (!patch.is_empty() && !wedge.marks.is_empty()).then(|| SheetRecord {
+        wedge: reading.wedge.clone(),
+        pitch_along: wedge.pitch_along,
+        pitch_across: wedge.pitch_across,
+        y_unmarked: rounded(reading.scale.y_unmarked),
+        patch,
+    })
 }
 
 /// One delay for all speeds, ms: the mean of a timing wedge's lags weighted by their uncertainties, with its
@@ -131,10 +177,10 @@ fn curve(gain: &Gain, setting: Option<Best>) -> Option<ToneCurve> {
     // Mean mark, mean square of its uncertainty, coverages.
     let mut pools: Vec<(f64, f64, Vec<f64>)> = Vec::new();
     for s in &gain.steps {
-        if s.coverage <= 0.0 || s.coverage > 1.0 {
-            continue;
-        }
-        pools.push((s.mark.clamp(0.0, 1.0), s.uncertainty.powi(2), vec![s.coverage]));
+        // A screen that is given the mark itself is held to what is foretold of its dots.
+        let at = if wants_mark(&gain.screen) { s.foretold } else { Some(s.coverage) };
+        let Some(at) = at.filter(|c| *c > 0.0 && *c <= 1.0) else { continue };
+        pools.push((s.mark.clamp(0.0, 1.0), s.uncertainty.powi(2), vec![at]));
         while let [.., a, b] = pools.as_slice() {
             if a.0 <= b.0 {
                 break;

@@ -45,6 +45,13 @@ fn lines(r: &Reading, most: usize) -> Vec<(String, bool)> {
     if !r.date.is_empty() {
         out.push((format!("read {}", r.date), false));
     }
+    if !r.doubts.is_empty() {
+        head("DO NOT USE THIS READING".into(), &mut out);
+        for d in &r.doubts {
+            wrap(most, &sentence(d), &mut out);
+        }
+        wrap(most, AGAIN, &mut out);
+    }
     if let Some(p) = &r.pick {
         head("The pick".into(), &mut out);
         let passes = if p.passes == 1 { String::new() } else { format!(", {} passes", p.passes) };
@@ -54,8 +61,14 @@ fn lines(r: &Reading, most: usize) -> Vec<(String, bool)> {
         ));
         out.push((format!("L* {:.1}, grain {:.1} L*", p.lightness, p.grain), false));
         wrap(most, &p.why, &mut out);
-        out.push((format!("power may rise by {} before char", known(&p.latitude_percent, 0, " %")), false));
-    } else if r.kind == WedgeKind::Exposure.name() {
+        out.push((
+            match p.latitude_percent.get() {
+                Some(_) => format!("power may rise by {} before char", known(&p.latitude_percent, 0, " %")),
+                None => "how far power may rise before char was not measured".into(),
+            },
+            false,
+        ));
+    } else if [WedgeKind::Exposure, WedgeKind::Combined].iter().any(|k| r.kind == k.name()) {
         head("No patch is picked".into(), &mut out);
     }
     if let Some(f) = &r.response {
@@ -74,7 +87,7 @@ fn lines(r: &Reading, most: usize) -> Vec<(String, bool)> {
         out.push((format!("across the lines {}", known(&b.across_mm, 3, " mm")), false));
     }
     for g in &r.dot_gain {
-        let own = if wants_mark(&g.screen) { " (it searches for the mark: no curve)" } else { "" };
+        let own = if wants_mark(&g.screen) { " (it sees to the dot gain itself)" } else { "" };
         head(format!("Dot gain: {}{own}", g.screen), &mut out);
         for line in g.steps.chunks(5) {
             let steps: Vec<String> =
@@ -97,31 +110,51 @@ fn lines(r: &Reading, most: usize) -> Vec<(String, bool)> {
     } else {
         wrap(most, &format!("Lightness is {}.", r.scale.note), &mut out);
     }
-    for n in &r.notes {
-        wrap(
-            most,
-            &format!(
-                "{}{}.",
-                n.chars().next().map_or(String::new(), |c| c.to_uppercase().collect()),
-                n.chars().skip(1).collect::<String>()
-            ),
-            &mut out,
-        );
+    for n in r.notes.iter().filter(|n| !r.doubts.contains(n)) {
+        wrap(most, &sentence(n), &mut out);
     }
-    for p in r.patches.iter().filter(|p| p.lightness.get().is_none()).take(8) {
-        if let Measurement::NotMeasured { not_measured } = &p.lightness {
-            wrap(most, &format!("{}: {not_measured}.", p.name), &mut out);
-        }
+    if !r.patches.is_empty() {
+        out.push((String::new(), false));
+        out.push((
+            format!("Bare coating L* {:.1}. Numbers in the patches are L*.", lstar(r.scale.y_unmarked)),
+            false,
+        ));
     }
-    if r.patches.is_empty() {
-        return out;
-    }
-    out.push((String::new(), false));
-    out.push((
-        format!("Bare coating L* {:.1}. Numbers in the patches are L*.", lstar(r.scale.y_unmarked)),
-        false,
-    ));
+    head("What to do now".into(), &mut out);
+    wrap(most, &next(r), &mut out);
     out
+}
+
+/// How to take a photo again that went wrong.
+const AGAIN: &str = "Take another photo: soft light from one side, nothing bright behind you that the piece could mirror, no flash, the lightest patch well below white.";
+
+/// One sentence that a maker can act on.
+fn next(r: &Reading) -> String {
+    if !r.doubts.is_empty() {
+        return "Take the photo again, and use the process.toml of the new reading only.".into();
+    }
+    match (&r.pick, r.lags.is_empty()) {
+        (Some(p), _) => format!(
+            "Give process.toml to the next job with --process: it then marks at {}% and {} mm/s.",
+            short(p.power_percent, 1),
+            short(p.speed_mm_s, 2)
+        ),
+        (None, _) if r.response.is_some() && r.kind != WedgeKind::Tone.name() => {
+            "Draw another wedge with the powers and speeds that the notes name.".into()
+        }
+        (None, false) => {
+            "Give process.toml to the next job with --process: its lines of opposite directions then meet."
+                .into()
+        }
+        _ => "Give process.toml to the next job with --process: its tones then follow what was measured."
+            .into(),
+    }
+}
+
+/// A note as a sentence.
+fn sentence(note: &str) -> String {
+    let first: String = note.chars().next().map_or(String::new(), |c| c.to_uppercase().collect());
+    format!("{first}{}.", note.chars().skip(1).collect::<String>())
 }
 
 fn wrap(most: usize, sentence: &str, out: &mut Vec<(String, bool)>) {

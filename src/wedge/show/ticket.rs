@@ -13,7 +13,7 @@ use crate::proof::steps::{self, step};
 use crate::proof::words;
 use crate::units::{MM_PER_INCH, duration, short};
 use crate::wedge::draw::Drawing;
-use crate::wedge::target::{Dial, Wedge, WedgeKind};
+use crate::wedge::target::{Comb, Dial, Pattern, Wedge, WedgeKind};
 
 /// The ticket for a wedge drawn under `plan`; `seconds` is the burning time of its program, `picture` how it is
 /// expected to look.
@@ -71,7 +71,7 @@ fn rows(drawing: &Drawing, standing: Standing) -> Vec<(&'static str, String)> {
         (
             "Marks and labels",
             format!(
-                "{} at {}, {} pass{}: twice to half the exposure the {standing} response needs would still mark",
+                "{} at {}, {} pass{}: a coating that needs half as much again as {standing} is still marked",
                 s.power,
                 s.speed,
                 s.passes,
@@ -140,6 +140,9 @@ fn all_steps(kind: WedgeKind, plan: &Plan) -> Vec<StepFacts> {
         WedgeKind::Tone => {
             "dotwright wedge read PHOTO --wedge wedge.toml --out reading. It tells the dot gain of each screen and the width of the beam, for the setting this wedge was burnt with."
         }
+        WedgeKind::Combined => {
+            "dotwright wedge read PHOTO --wedge wedge.toml --out reading. It tells the best power and speed, how the coating answers to exposure, the width of the beam, the dot gain of each screen and the lag."
+        }
         WedgeKind::Exposure => {
             "dotwright wedge read PHOTO --wedge wedge.toml --out reading. It tells the best power and speed, and how the coating answers to exposure."
         }
@@ -156,56 +159,64 @@ fn all_steps(kind: WedgeKind, plan: &Plan) -> Vec<StepFacts> {
 
 fn patches(w: &Wedge) -> String {
     match w.kind {
-        WedgeKind::Exposure => {
-            let grid = || w.patches.iter().filter(|p| !p.charred);
-            let power = |f: fn(f64, f64) -> f64, z: f64| grid().map(|p| p.dial.power.0 * 100.0).fold(z, f);
-            let speed = |f: fn(f64, f64) -> f64, z: f64| grid().map(|p| p.dial.speed.0).fold(z, f);
-            let dose = |f: fn(f64, f64) -> f64, z: f64| grid().map(|p| w.dose(&p.dial)).fold(z, f);
-            let charred = w.patches.iter().find(|p| p.charred).map_or(String::new(), |p| {
-                format!(
-                    "; {} beside them is over-burnt on purpose ({} passes): it shows the photo what char looks like, and is no setting",
-                    p.name, p.dial.passes
-                )
-            });
-            format!(
-                "{}: power {} to {} % (rows), speed {} to {} mm/s (columns), dose {:.2} to {:.2} J/mm²{charred}",
-                grid().count(),
-                short(power(f64::min, f64::INFINITY), 1),
-                short(power(f64::max, 0.0), 1),
-                short(speed(f64::min, f64::INFINITY), 2),
-                short(speed(f64::max, 0.0), 2),
-                dose(f64::min, f64::INFINITY),
-                dose(f64::max, 0.0)
-            )
-        }
-        WedgeKind::Tone => {
-            let dial = w.patches.first().map_or(w.fiducials, |p| p.dial);
-            let mut screens: Vec<&str> =
-                w.patches.iter().map(|p| p.screen.as_str()).filter(|s| !s.is_empty()).collect();
-            screens.dedup();
-            format!(
-                "{} at {}, {}: rows of {}; then, at 60% of that power, line pairs of 1 to 6 pitches along and across the lines, and single dots",
-                w.patches.len(),
-                dial.power,
-                dial.speed,
-                screens.join(", ")
-            )
-        }
-        WedgeKind::Timing => {
-            let c: Vec<String> = w
-                .combs
-                .iter()
-                .map(|c| {
-                    format!(
-                        "{} ({} lines of {:.3} over {:.3} mm)",
-                        c.dial.speed,
-                        2 * c.side + 1,
-                        c.step_right,
-                        c.step_left
-                    )
-                })
-                .collect();
-            c.join(", ")
-        }
+        WedgeKind::Exposure => solids(w),
+        WedgeKind::Tone => tones(w),
+        WedgeKind::Timing => combs(w),
+        WedgeKind::Combined => format!("{}; {}; combs at {}", solids(w), tones(w), combs(w)),
     }
+}
+
+/// The patches of power by speed.
+fn solids(w: &Wedge) -> String {
+    let grid = || w.patches.iter().filter(|p| p.is_setting());
+    let power = |f: fn(f64, f64) -> f64, z: f64| grid().map(|p| p.dial.power.0 * 100.0).fold(z, f);
+    let speed = |f: fn(f64, f64) -> f64, z: f64| grid().map(|p| p.dial.speed.0).fold(z, f);
+    let dose = |f: fn(f64, f64) -> f64, z: f64| grid().map(|p| w.dose(&p.dial)).fold(z, f);
+    let charred = w.patches.iter().find(|p| p.charred).map_or(String::new(), |p| {
+        format!(
+            "; {} beside them is over-burnt on purpose ({} passes): it shows the photo what char looks like, and is no setting",
+            p.name, p.dial.passes
+        )
+    });
+    format!(
+        "{}: power {} to {} % (rows), speed {} to {} mm/s (columns), dose {:.2} to {:.2} J/mm²{charred}",
+        grid().count(),
+        short(power(f64::min, f64::INFINITY), 1),
+        short(power(f64::max, 0.0), 1),
+        short(speed(f64::min, f64::INFINITY), 2),
+        short(speed(f64::max, 0.0), 2),
+        dose(f64::min, f64::INFINITY),
+        dose(f64::max, 0.0)
+    )
+}
+
+/// The rows of screens and the fine patterns.
+fn tones(w: &Wedge) -> String {
+    let of_screens = || w.patches.iter().filter(|p| !p.screen.is_empty());
+    let dial = of_screens().next().map_or(w.fiducials, |p| p.dial);
+    let mut screens: Vec<&str> = of_screens().map(|p| p.screen.as_str()).collect();
+    screens.dedup();
+    let periods = w.patches.iter().filter(|p| p.pattern == Pattern::LinesAlong).map(|p| p.period);
+    format!(
+        "{} at {}, {}: rows of {} with rising coverage; at 60% of that power, line pairs of 1 to {} pitches along and across the lines, and single dots",
+        of_screens().count(),
+        dial.power,
+        dial.speed,
+        screens.join(", "),
+        periods.max().unwrap_or(0)
+    )
+}
+
+/// The combs.
+fn combs(w: &Wedge) -> String {
+    let one = |c: &Comb| {
+        format!(
+            "{} ({} lines of {:.3} over {:.3} mm)",
+            c.dial.speed,
+            2 * c.side + 1,
+            c.step_right,
+            c.step_left
+        )
+    };
+    w.combs.iter().map(one).collect::<Vec<_>>().join(", ")
 }

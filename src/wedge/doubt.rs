@@ -1,0 +1,54 @@
+//! Doubt: what speaks against a reading, so that it is not taken for true.
+
+use super::fit::ResponseFit;
+use super::measure::{Measured, Refusal};
+use super::target::{Pattern, Wedge};
+use crate::units::short;
+
+/// Patches of a good photo lie on one curve to 0.3 L* (rendered photos); above this the light or the machine was not what it
+/// was taken for.
+const OFF_CURVE: f64 = 0.7;
+/// Light that differs by more over the piece has an edge or a glare in it, which no smooth surface follows.
+const UNEVEN: f64 = 1.9;
+/// Below half, reciprocity fails more than any heat conduction allows.
+const LEAST_EXPONENT: f64 = 0.45;
+/// A burn has grain; a drawing has none, L*.
+const LEAST_GRAIN: f64 = 0.02;
+
+/// What speaks against the reading, a sentence each.
+pub fn doubts(wedge: &Wedge, measured: &Measured, fit: Option<&ResponseFit>) -> Vec<String> {
+    let mut out = Vec::new();
+    if measured.light_ratio > UNEVEN {
+        out.push(format!(
+            "the light over the piece differs {} times: a shadow's edge, a reflection or a lamp too near",
+            short(measured.light_ratio, 1)
+        ));
+    }
+    let clipped = measured.values.iter().filter(|v| matches!(v, Err(Refusal::Clipped { .. }))).count();
+    if clipped > 0 {
+        out.push(format!(
+            "the photo is over-exposed: {clipped} patch{} at the camera's limit, so the lightest of them are missing and the scale of lightness is wrong",
+            if clipped == 1 { " is" } else { "es are" }
+        ));
+    }
+    let grains = wedge.patches.iter().zip(&measured.values).filter(|(p, _)| p.pattern == Pattern::Solid);
+    let mut grains: Vec<f64> = grains.filter_map(|(_, v)| v.as_ref().ok().map(|v| v.grain)).collect();
+    grains.sort_by(f64::total_cmp);
+    if grains.get(grains.len() / 2).is_some_and(|g| *g < LEAST_GRAIN) {
+        out.push("the patches have no grain at all: this is a picture of the drawing, not a photo of a burnt piece".into());
+    }
+    let Some(fit) = fit else { return out };
+    if fit.rms > OFF_CURVE {
+        out.push(format!(
+            "the patches do not lie on one curve (they are {} L* off): glare or a veil of light on the piece, or a machine that does not keep the program's powers and speeds",
+            short(fit.rms, 1)
+        ));
+    }
+    if let Some(s) = fit.schwarzschild.get().filter(|s| *s < LEAST_EXPONENT) {
+        out.push(format!(
+            "fast patches are as strong as slow ones (exponent {}): see whether the controller holds the speed below what the program asks for",
+            short(s, 2)
+        ));
+    }
+    out
+}
