@@ -7,6 +7,8 @@
 //! A patch of cells far darker than the lightest paper a good way around is no shadow but a solid of ink: the paper there
 //! is carried in from its sides. One that reaches the picture's edge is what the sheet lies on, and stays.
 
+use super::cells::Cells;
+
 /// Cells along the longer side.
 const CELLS: usize = 100;
 /// Half width of the closing, cells: a solid up to a tenth of the longer side is carried over.
@@ -156,30 +158,20 @@ fn without_solids(raw: Vec<f32>, columns: usize, rows: usize) -> Vec<f32> {
 
 /// Dark patches that reach the picture's edge are no ink: their cells are known again.
 fn beyond(paper: &mut [Option<f32>], raw: &[f32], columns: usize, rows: usize) {
-    let edge = |i: usize| {
-        i.is_multiple_of(columns) || i % columns + 1 == columns || i < columns || i / columns + 1 == rows
-    };
-    let mut next: Vec<usize> = (0..raw.len()).filter(|&i| edge(i) && paper[i].is_none()).collect();
+    let grid = Cells { columns, rows };
+    let begin: Vec<usize> = (0..raw.len()).filter(|&i| grid.at_edge(i) && paper[i].is_none()).collect();
     // A stroke that runs off the picture is no table: that takes a fair part of the frame.
-    if next.len() * 12 < 2 * (columns + rows) {
+    if begin.len() * 12 < 2 * (columns + rows) {
         return;
     }
-    next.iter().for_each(|&i| paper[i] = Some(raw[i]));
-    while let Some(i) = next.pop() {
-        let (c, r) = (i % columns, i / columns);
-        let near = [
-            (c > 0, i.wrapping_sub(1)),
-            (c + 1 < columns, i + 1),
-            (r > 0, i.wrapping_sub(columns)),
-            (r + 1 < rows, i + columns),
-        ];
-        for (there, j) in near {
-            if there && paper[j].is_none() {
-                paper[j] = Some(raw[j]);
-                next.push(j);
-            }
+    begin.iter().for_each(|&i| paper[i] = Some(raw[i]));
+    grid.flood(begin, |_, j| {
+        let new = paper[j].is_none();
+        if new {
+            paper[j] = Some(raw[j]);
         }
-    }
+        new
+    });
 }
 
 /// The closing. Beyond its edges the plane goes on falling as it does inside them, or else is as at its edge: so paper

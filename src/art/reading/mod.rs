@@ -6,6 +6,7 @@
 //! ```
 
 mod background;
+mod cells;
 mod decide;
 mod features;
 mod ink;

@@ -6,6 +6,7 @@
 //! small full depth and is as solid as ink.
 
 use super::background::Background;
+use super::cells::Cells;
 use crate::colour::{Curve, srgb_to_linear};
 use crate::parallel;
 use crate::plane::Light;
@@ -142,6 +143,7 @@ struct Inside {
 /// The cells of the sheet, where it does not fill the picture.
 fn sheet(ground: &Background) -> Option<Inside> {
     let (columns, rows) = ground.cells();
+    let grid = Cells { columns, rows };
     let light = ground.light();
     let steps = ground.steps();
     // From each cell of the picture's middle, the lightest first, over gentle steps; the first large patch is the sheet.
@@ -158,13 +160,13 @@ fn sheet(ground: &Background) -> Option<Inside> {
         if seen[start] {
             continue;
         }
-        let patch = spread(light, columns, rows, start, &mut seen);
+        let patch = spread(light, grid, start, &mut seen);
         if patch.len() * 5 < light.len() {
             continue;
         }
         let mut cells = vec![false; light.len()];
         patch.iter().for_each(|&i| cells[i] = true);
-        fill_holes(&mut cells, columns, rows);
+        fill_holes(&mut cells, grid);
         let full = cells.iter().filter(|c| **c).count();
         if full as f64 > 0.97 * light.len() as f64 {
             return None;
@@ -200,58 +202,27 @@ fn sheet(ground: &Background) -> Option<Inside> {
     None
 }
 
-fn spread(light: &[f32], columns: usize, rows: usize, start: usize, seen: &mut [bool]) -> Vec<usize> {
-    let (mut patch, mut next) = (Vec::new(), vec![start]);
+fn spread(light: &[f32], grid: Cells, start: usize, seen: &mut [bool]) -> Vec<usize> {
+    let mut patch = vec![start];
     seen[start] = true;
-    while let Some(i) = next.pop() {
-        patch.push(i);
-        let (c, r) = (i % columns, i / columns);
-        let mut to = |j: usize| {
-            let (a, b) = (light[i].max(1e-4), light[j].max(1e-4));
-            if !seen[j] && a / b < GENTLE && b / a < GENTLE {
-                seen[j] = true;
-                next.push(j);
-            }
-        };
-        if c > 0 {
-            to(i - 1);
+    grid.flood(vec![start], |i, j| {
+        let (a, b) = (light[i].max(1e-4), light[j].max(1e-4));
+        let enters = !seen[j] && a / b < GENTLE && b / a < GENTLE;
+        if enters {
+            seen[j] = true;
+            patch.push(j);
         }
-        if c + 1 < columns {
-            to(i + 1);
-        }
-        if r > 0 {
-            to(i - columns);
-        }
-        if r + 1 < rows {
-            to(i + columns);
-        }
-    }
+        enters
+    });
     patch
 }
 
 /// What the border cannot be reached from is inside too.
-fn fill_holes(cells: &mut [bool], columns: usize, rows: usize) {
+fn fill_holes(cells: &mut [bool], grid: Cells) {
     let mut outside = vec![false; cells.len()];
-    let edge = |i: usize| {
-        i.is_multiple_of(columns) || i % columns + 1 == columns || i / columns == 0 || i / columns + 1 == rows
-    };
-    let mut next: Vec<usize> = (0..cells.len()).filter(|&i| edge(i) && !cells[i]).collect();
-    next.iter().for_each(|&i| outside[i] = true);
-    while let Some(i) = next.pop() {
-        let (c, r) = (i % columns, i / columns);
-        let near = [
-            (c > 0, i.wrapping_sub(1)),
-            (c + 1 < columns, i + 1),
-            (r > 0, i.wrapping_sub(columns)),
-            (r + 1 < rows, i + columns),
-        ];
-        for (there, j) in near {
-            if there && !cells[j] && !outside[j] {
-                outside[j] = true;
-                next.push(j);
-            }
-        }
-    }
+    let begin: Vec<usize> = (0..cells.len()).filter(|&i| grid.at_edge(i) && !cells[i]).collect();
+    begin.iter().for_each(|&i| outside[i] = true);
+    grid.flood(begin, |_, j| !cells[j] && !std::mem::replace(&mut outside[j], true));
     cells.iter_mut().zip(outside).for_each(|(c, o)| *c = !o);
 }
 
