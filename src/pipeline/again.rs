@@ -22,9 +22,12 @@ pub(super) enum Source<'a> {
 
 /// A job that can be carried through again.
 pub(super) struct Again<'a> {
-    plan: &'a Plan,
-    source: Source<'a>,
-    progress: Within<'a>,
+    /// The job.
+    pub plan: &'a Plan,
+    /// What its dots are made from.
+    pub source: Source<'a>,
+    /// Told of the work, which is within another's.
+    pub progress: Within<'a>,
     /// The wanted mark, drawn again only once, and only when there is anything to mend.
     drawn: OnceCell<Option<Wanted>>,
 }
@@ -44,13 +47,21 @@ impl<'a> Again<'a> {
             (Source::Dots(dots), Change::Power(_) | Change::Speed(_)) => return remade(dots.clone()),
             (Source::Dots(_), Change::Pitch(_) | Change::Ceiling(_)) => return None,
         };
-        let wanted = match change {
-            Change::Pitch(_) => wanted(&plan, art, &self.progress).ok()?,
-            _ => self.drawn.get_or_init(|| wanted(self.plan, art, &self.progress).ok()).clone()?,
-        };
+        let wanted = self.wanted(&plan, art, change)?;
         let (dots, _) =
             dots(&plan, plan.dots.screen, wanted.kind, wanted.tone, &wanted.placement, &self.progress)
                 .ok()?;
         remade(dots)
+    }
+
+    /// The wanted mark of `plan`, which is the job with a change: only another pitch needs it drawn anew. `None` where it
+    /// cannot be drawn or is to stop.
+    pub fn wanted(&self, plan: &Plan, art: &Art, change: Change) -> Option<Wanted> {
+        match change {
+            Change::Pitch(_) => wanted(plan, art, &self.progress).ok(),
+            Change::Power(_) | Change::Speed(_) | Change::Ceiling(_) => {
+                self.drawn.get_or_init(|| wanted(self.plan, art, &self.progress).ok()).clone()
+            }
+        }
     }
 }

@@ -26,10 +26,11 @@ pub(super) fn findings(
     lost: &Detail,
     progress: &dyn Progress,
 ) -> Vec<Finding> {
-    let mut all = burn_findings(plan, source, stages, progress);
+    let again = Again::new(plan, source, progress);
+    let mut all = burn_findings(&again, stages, progress);
     all.extend(of_the_job(plan, source, stages, lost));
     all.sort_by_key(|f| std::cmp::Reverse(f.severity));
-    checked::check(plan, source, &mut all, progress);
+    checked::check(&again, stages.left_out, &mut all);
     all
 }
 
@@ -171,10 +172,10 @@ fn taken(plan: &Plan) -> Option<Vec<Fitting>> {
 }
 
 /// Findings from the forecast; what would mend them is tried on the job carried through again.
-fn burn_findings(plan: &Plan, source: Source<'_>, stages: &Stages, progress: &dyn Progress) -> Vec<Finding> {
+fn burn_findings(again: &Again<'_>, stages: &Stages, progress: &dyn Progress) -> Vec<Finding> {
     let Some(sums) = &stages.sums else { return Vec::new() };
+    let plan = again.plan;
     let process = &plan.process;
-    let again = Again::new(plan, source, progress);
     let (along, across) = plan.machine.axes(process.lines);
     let case = burn::Case {
         dots: &stages.dots,

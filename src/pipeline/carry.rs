@@ -1,0 +1,55 @@
+//! Carry: a wanted mark carried through to dots, forecast and scan program, for the job itself and for what would mend it.
+
+use super::error::PipelineError;
+use super::foresee::foresee;
+use super::laid::{self, Laid};
+use super::outcome::Stages;
+use super::shares::Shares;
+use super::wanted::Wanted;
+use crate::art::Art;
+use crate::findings::detail::Detail;
+use crate::job::Plan;
+use crate::placement;
+use crate::plane::Dots;
+use crate::progress::Progress;
+use crate::proof::layout::MOST_PIXELS;
+
+/// Carries `wanted`, which was made from `art`, through; `left_out` is the share of its ink that has no dots.
+///
+/// # Errors
+/// See [`PipelineError`]; [`PipelineError::Stopped`] where the person asked for it.
+pub(super) fn carry(
+    plan: &Plan,
+    art: &Art,
+    (wanted, left_out): (Wanted, f64),
+    (name, notes): (&str, Vec<String>),
+    progress: &dyn Progress,
+) -> Result<(Stages, Detail), PipelineError> {
+    let (placement, kind) = (wanted.placement, wanted.kind);
+    let mean = (wanted.mean(plan), laid::reachable(plan, &wanted));
+    let laid = Laid::new(plan, wanted, progress)?;
+    let seen = foresee(plan, &placement, &laid, MOST_PIXELS, name, progress)?;
+    let lost = seen.lost;
+    let stages = Stages::new(placement, mean, laid, seen, Some(kind), left_out, notes);
+    progress.begin("findings", Shares::of_job(plan).findings)?;
+    let blurred = Wanted::blurred(plan, art, (kind, &stages.placement), &stages.dots, progress)?;
+    Ok((stages, Detail { lost, blurred }))
+}
+
+/// The same for dots that something else made: they lie in the middle of the blank.
+///
+/// # Errors
+/// As [`carry`].
+pub(super) fn judged(
+    plan: &Plan,
+    dots: Dots,
+    name: &str,
+    progress: &dyn Progress,
+) -> Result<(Stages, Detail), PipelineError> {
+    let placement = placement::of_dots(&plan.blank, plan.grid, dots.width(), dots.height());
+    let (mean, laid) = ((dots.coverage(), None), Laid::given(dots));
+    let seen = foresee(plan, &placement, &laid, MOST_PIXELS, name, progress)?;
+    let stages = Stages::new(placement, mean, laid, seen, None, 0.0, Vec::new());
+    progress.begin("findings", Shares::of_job(plan).findings)?;
+    Ok((stages, Detail::default()))
+}
