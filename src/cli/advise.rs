@@ -110,7 +110,7 @@ pub fn run(args: &AdviseArgs, out: &mut Out) -> Result<u8, Failure> {
     if !assumed.is_empty() {
         writeln!(
             out,
-            "Never measured here: {}. Burn an exposure wedge before you trust these figures.",
+            "Never measured here: {}. Burn a wedge before you trust these figures.",
             assumed.join(", ")
         )?;
     }

@@ -78,7 +78,7 @@ pub fn weak_laser(laser: Watts, least: Watts, coating: &str) -> Option<Finding> 
             change: "laser",
             value: least.0,
             unit: "W",
-            text: format!("use a laser of {least} or more, or another coating; burn an exposure wedge first"),
+            text: format!("use a laser of {least} or more, or another coating; burn a wedge first"),
             verified: false,
         })
     })
@@ -124,7 +124,7 @@ pub fn coating_mismatch(coating: &str, blank: &str, takes: &[Fitting], laser: Wa
     }))
 }
 
-/// How many values decide the look: beam, looks, response, char and reciprocity. An exposure wedge measures them all.
+/// How many values decide the look: beam, looks, response, char and reciprocity. A wedge measures them all.
 const DECISIVE: usize = 5;
 
 /// `assumed`: values that decide the look were never measured.
@@ -141,7 +141,7 @@ pub fn assumed(values: &[&str]) -> Option<Finding> {
             value: 1.0,
             unit: "wedge",
             text: format!(
-                "burn an exposure wedge on a spare blank, which measures {}, read it, and pass its process file with --process",
+                "burn a wedge on a spare blank ('dotwright wedge draw --out DIR'), which measures {}, read it, and pass its process file with --process",
                 if values.len() < DECISIVE { list.as_str() } else { "them all" }
             ),
             verified: false,

@@ -1,6 +1,7 @@
 //! `density.png`: how densely the dots lie, place by place.
 
 use super::canvas::{Picture, ProofError, Rgb};
+use super::facts;
 use super::ground;
 use super::layout::{Layout, counts};
 use super::legend::{Key, Legend, stack, strip};
@@ -169,7 +170,8 @@ pub fn density(
         keys.push(Key::Contour("over-burn begins".into()));
     }
     let title = format!("Dot coverage, each place over {} × {} mm", short(WINDOW_MM, 1), short(WINDOW_MM, 1));
-    let mean = format!("{} % of all dots are on", short(100.0 * dots.coverage(), 1));
+    let share = facts::coverage(scene.blank, scene.rect, dots);
+    let mean = format!("{} % of the art is under the beam", short(100.0 * share, 1));
     let legend = Legend { title: &title, standing: &mean, pixel: layout.pixel, keys: &keys };
     Ok(stack(&picture, &strip(layout.width, &legend)?))
 }

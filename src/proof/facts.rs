@@ -7,11 +7,12 @@ use super::report::{
 use super::{steps, words};
 use crate::art::Art;
 use crate::art::reading::Decision;
+use crate::blank::Blank;
 use crate::findings::Finding;
 use crate::job::words::ToneBy;
 use crate::job::{Known, Plan, Standing};
 use crate::mark::Totals;
-use crate::placement::Placement;
+use crate::placement::{DotRect, Placement};
 use crate::plane::Dots;
 use crate::scan::program::Cost;
 use crate::scan::raster::RasterPath;
@@ -118,10 +119,14 @@ fn placement_facts(plan: &Plan, p: &Placement) -> PlacementFacts {
 const READY_MADE: &str = "the dots came ready-made";
 
 /// Places where a dot may be: those on the blank less its margin, and those where one is all the same.
-fn places(plan: &Plan, found: &Found) -> u64 {
-    let rect = &found.placement.rect;
-    let allowed: u64 = (0..rect.rows).map(|y| rect.allowed(&plan.blank, y).len() as u64).sum();
-    allowed.max(found.dots.count())
+fn places(blank: &Blank, rect: &DotRect, dots: &Dots) -> u64 {
+    let allowed: u64 = (0..rect.rows).map(|y| rect.allowed(blank, y).len() as u64).sum();
+    allowed.max(dots.count())
+}
+
+/// Share of the places where dots may be that have one.
+pub(super) fn coverage(blank: &Blank, rect: &DotRect, dots: &Dots) -> f64 {
+    dots.count() as f64 / places(blank, rect, dots).max(1) as f64
 }
 
 fn dot_facts(plan: &Plan, found: &Found) -> DotFacts {
@@ -134,7 +139,7 @@ fn dot_facts(plan: &Plan, found: &Found) -> DotFacts {
         density_dpi: MM_PER_INCH / plan.grid.across.0,
         pitch_why: if found.ready_made { READY_MADE.into() } else { plan.pitch_why.clone() },
         on_count: found.dots.count(),
-        coverage_share: found.dots.count() as f64 / places(plan, found).max(1) as f64,
+        coverage_share: coverage(&plan.blank, rect, found.dots),
         screen: match plan.scan.tone_by {
             _ if found.ready_made => READY_MADE.to_string(),
             ToneBy::Dots => plan.dots.screen.name.to_string(),
