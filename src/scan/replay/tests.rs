@@ -1,0 +1,43 @@
+use super::*;
+
+fn play(program: &str) -> Replayed {
+    let limits = Limits::default();
+    let options = ReplayOptions { picture: Some(200), ..ReplayOptions::new(&limits) };
+    replay(program.as_bytes(), &options).unwrap()
+}
+
+#[test]
+fn a_program_of_any_origin_is_replayed_with_its_comments() {
+    let r = play(
+        "(blank: rect:20x10mm, margin 1mm)\n(grid: 20 x 8 dots, pitch 0.5 x 0.5 mm, left 2 mm, top 2 mm)\n\
+         G21 G90 M3 S0\nG0 X1 Y7.75\nG1 X2.5 F600\nX4 S500\nX13 S0\nM5\nM30\n",
+    );
+    let dots = r.dots.as_ref().unwrap();
+    assert_eq!((dots.width(), dots.height(), r.report.dots_on), (20, 8, Some(3)));
+    assert!(dots.get(1, 0) && dots.get(2, 0) && dots.get(3, 0));
+    assert_eq!((r.report.burning_mm, r.report.highest_s, r.report.highest_speed), (1.5, 500.0, 10.0));
+    assert!(!r.report.power_left_on && r.report.beam_on_outside_blank.count == 0);
+    // From the zero to the start by a rapid, then 12 mm at 10 mm/s with both ramps.
+    let want = motion::rest_to_rest(1f64.hypot(7.75), 150.0, 500.0) + 12.0 / 10.0 + 10.0 / 500.0;
+    assert!((r.report.seconds - want).abs() < 1e-9, "{} {want}", r.report.seconds);
+    assert_eq!(r.report.extents_mm, Some([1.0, 7.75, 13.0, 7.75]));
+    assert!(r.plot.is_some());
+}
+
+#[test]
+fn what_is_dangerous_is_named_with_its_line() {
+    let r = play("(blank: rect:20x10mm)\nG21 G90 M3 S500\nG1 X5 F600\nG0 X15\nG4 P2\nG1 X30\nM2\n");
+    assert_eq!(r.report.beam_on_in_rapid.lines, [4]);
+    assert_eq!(r.report.beam_on_at_rest.lines, [5]);
+    assert_eq!((r.report.beam_on_outside_blank.lines, r.report.beam_on_outside_blank.mm), (vec![6], 15.0));
+    assert!(r.report.power_left_on);
+    let r = play("G21 G90 M3 S500\nG1 X500 F6000\nM5\nM2\n");
+    assert_eq!((r.report.off_bed_mm, r.report.power_left_on), (50.0, false));
+}
+
+#[test]
+fn inches_and_incremental_moves_are_understood() {
+    let r = play("G20 G91 M4 S1\nG1 X1 F60\nG21\nX-5.4\nG90 X0 Y2\nM5\nM2\n");
+    assert_eq!(r.report.extents_mm, Some([0.0, 0.0, 25.4, 2.0]));
+    assert!((r.report.highest_speed - 25.4).abs() < 1e-12 && r.report.speed_scaled);
+}
