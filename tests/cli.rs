@@ -97,7 +97,7 @@ fn when_all_is_well_six_lines_say_so_and_more_where_it_is_asked_for() {
         "Pitch 0.0875 mm",
         "mean mark",
         "(asked for 84.776 x 84.776 mm)",
-        "-> burn an exposure",
+        "-> burn a wedge",
     ] {
         assert!(more.contains(part), "'{part}' is not in\n{more}");
     }
@@ -878,6 +878,29 @@ fn what_is_cut_missing_or_faint_is_found_and_only_that() {
     assert!(has(&found("wide.svg", "--blank round:40mm --place cover"), "cut"));
     assert!(!has(&found("wide.svg", "--blank round:40mm"), "cut"));
     assert!(has(&found("speck.svg", tag), "faint"));
+}
+
+#[test]
+fn a_tone_wedge_of_the_searching_screen_is_followed_unless_told_not_to() {
+    let b = bench();
+    let process = "machine = 'diode-5w'\ncoating = 'poster-paint'\n[[tone_curve]]\nscreen = 'auto'\n\
+                   coverage = [0.0, 0.3, 0.6, 1.0]\nmark = [0.0, 0.4, 0.7, 1.0]\n";
+    fs::write(b.path().join("toned.toml"), process).expect("written");
+    let line =
+        ["prepare", "ramp.png", "--blank", "round:12mm", "--quiet", "--process", "toned.toml", "--out"];
+    ok(&[&line[..], &["followed"]].concat(), b.path());
+    ok(&[&line[..], &["not", "--dot-gain", "off"]].concat(), b.path());
+    let dots = |out: &str| fs::read(b.path().join(out).join("dots.png")).expect("there");
+    assert_ne!(dots("followed"), dots("not"));
+    // A curve of a file is of no use to it, wedge or no wedge.
+    fs::write(b.path().join("curve.toml"), "coverage = [0.0, 0.5, 1.0]\nmark = [0.0, 0.5, 1.0]\n")
+        .expect("written");
+    refused(
+        &[&line[..], &["no", "--dot-gain", "curve.toml"]].concat(),
+        b.path(),
+        1,
+        "--dot-gain does nothing",
+    );
 }
 
 #[test]

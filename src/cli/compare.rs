@@ -106,7 +106,6 @@ pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
         ));
     }
     let screens = names.into_iter().map(settle::screen).collect::<Result<Vec<_>, _>>()?;
-    unused::refused(&args.options, &screens)?;
     let mut job = args.options.job(Some(job::file_name::text(&args.art)))?;
     let densities: Vec<Option<Pitch>> = if args.densities.is_empty() {
         vec![job.dots.pitch]
@@ -124,9 +123,10 @@ pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
             plans.push((None, plan::resolve(&job)?));
         }
     }
+    let Some((_, any)) = plans.first() else { return Err(Failure::input("there is nothing to compare")) };
+    unused::refused(&args.options, &screens, any)?;
     let mut output = args.out.begin(&FILES, &[&args.art])?;
     let source = Source::read(&args.art)?;
-    let Some((_, any)) = plans.first() else { return Err(Failure::input("there is nothing to compare")) };
     let how = args.drawing.opening(any)?;
     let art = art::open_as(&source.bytes, &source.in_messages, &how)?;
     let bar = Bar::new(args.quiet);

@@ -64,7 +64,7 @@ pub fn run(args: &PrepareArgs, out: &mut Out) -> Result<u8, Failure> {
     let mut brief = Brief::read(job)?;
     // Everything that can be known to be wrong is found before the long work starts.
     let plan = brief.settle()?;
-    unused::refused(&args.options.piece, &[plan.dots.screen])?;
+    unused::refused(&args.options.piece, &[plan.dots.screen], &plan)?;
     if let Some(seconds) = args.search_time {
         let said = search_time::ask_for(&mut brief, &plan, seconds);
         if !args.quiet && !args.json {

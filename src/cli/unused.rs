@@ -2,13 +2,15 @@
 
 use super::failure::Failure;
 use super::options::PieceOptions;
+use crate::job::Plan;
+use crate::job::words::DotGain;
 use crate::screen::{SCREENS, Screen};
 
 /// Refuses them.
 ///
 /// # Errors
-/// A sentence that names the option, the screens in use, and those that take it.
-pub fn refused(options: &PieceOptions, screens: &[&Screen]) -> Result<(), Failure> {
+/// A sentence that names the option, the screens in use, and those that take it. `plan` is one of the job.
+pub fn refused(options: &PieceOptions, screens: &[&Screen], plan: &Plan) -> Result<(), Failure> {
     let (dots, tone) = (&options.dots, &options.tone);
     let said = [
         ("level", dots.level.is_some()),
@@ -20,8 +22,12 @@ pub fn refused(options: &PieceOptions, screens: &[&Screen]) -> Result<(), Failur
         ("effort", dots.effort.is_some()),
         ("dot-gain", tone.dot_gain.is_some()),
     ];
+    let from_file = matches!(tone.dot_gain, Some(DotGain::File(_)));
     for (option, _) in said.into_iter().filter(|(_, said)| *said) {
-        if !screens.iter().any(|s| s.takes.contains(&option)) {
+        // A screen that sees to the dot gain itself still follows a tone wedge that was burnt with it, unless told not to.
+        let follows =
+            |s: &Screen| option == "dot-gain" && !from_file && plan.measured_curve(s.name).is_some();
+        if !screens.iter().any(|s| s.takes.contains(&option) || follows(s)) {
             let names = |of: &[&Screen]| of.iter().map(|s| s.name).collect::<Vec<_>>().join(", ");
             let takers: Vec<&Screen> =
                 SCREENS.iter().copied().filter(|s| s.takes.contains(&option)).collect();
