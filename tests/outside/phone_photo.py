@@ -40,6 +40,7 @@ class Shot:
     bench: str = "wood"            # wood, cloth or grey
     clutter: int = 0               # other coasters, rules and pens beside the piece
     covered: tuple = ()            # (x0, y0, x1, y1) mm: a sheet of paper over the piece
+    card: tuple = ()               # (x, y, side) mm and luminance of a white card on the bench
     seed: int = 0
 
 
@@ -153,6 +154,10 @@ def bench(shot, width, height, rng):
         else:              # a pen
             c, d = np.cos(way + 1.7), np.sin(way + 1.7)
             cv2.line(table, (px(x - 60 * c), px(y - 60 * d)), (px(x + 60 * c), px(y + 60 * d)), (0.35, 0.08, 0.06), px(6), cv2.LINE_AA)
+    if shot.card:
+        x, y, wide, light = shot.card
+        col, row = px(x + origin[0]), px(side - y - origin[1])
+        cv2.rectangle(table, (col - px(wide / 2), row - px(wide / 2)), (col + px(wide / 2), row + px(wide / 2)), (light,) * 3, -1)
     return table, origin
 
 
