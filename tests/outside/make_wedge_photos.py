@@ -304,7 +304,7 @@ def judge(record, work, out=None):
     out = Path(out or work / "readings" / Path(record["photo"]).stem)
     done = run("wedge", "read", work / record["photo"], "--wedge", sheet.folder / "wedge.toml", "--out", out, "--replace",
                "--date", "2026-11-25", check=False)
-    got = dict(record, refused=None, notes=[], flagged=False, values={}, l_error=[], l_sigma=[])
+    got = dict(record, refused=None, notes=[], flagged=False, values={}, missing=[], unread=0, l_error=[], l_sigma=[])
     if done.returncode:
         said = re.sub(r"\s+", " ", done.stderr).strip()
         return dict(got, refused=said, flagged=True, crashed=done.returncode not in (1, 2))
@@ -333,7 +333,7 @@ def judge(record, work, out=None):
         wanted = lightness(looks * factor)
         keep = ~np.isnan(seen)
         got["l_error"], got["l_sigma"] = (seen - wanted)[keep].tolist(), sigma[keep].tolist()
-        got["unread"] = int((~keep).sum())
+        got["unread"] = int((~keep).sum())   # the patches say why in the summary, the reading itself need not
         best, fit = practitioner(sheet, truth, wanted, np.array(record["grains"]))
         if r.get("pick") and best is not None:
             names = [p["name"] for p in sheet.patches]
@@ -356,7 +356,7 @@ def judge(record, work, out=None):
         hold("beam across", r["beam"]["across_mm"], truth.beam_across, 0.08)
         for k, name in (("along_mm", "beam along"), ("across_mm", "beam across")):
             if "value" not in r["beam"][k]:
-                values[name] = (float("inf"), 0.0, 0.08)
+                got["missing"].append(name)
     solid = [y for y, p in zip(looks, sheet.patches) if p["pattern"] == "solid" and not p.get("charred")]
     for gain in r.get("dot_gain", []):
         steps = {round(float(p["coverage"].rstrip("%")) / 100, 4): looks[i] for i, p in enumerate(sheet.patches) if p.get("screen") == gain["screen"]}
@@ -381,7 +381,7 @@ def broken(j):
     out += [n for n, (e, _, limit) in j["values"].items() if limit and abs(e) > limit]
     if j.get("pick") in ("wrong", "would do", "none"):
         out.append("pick " + j["pick"])
-    return out
+    return out + [m + " not measured" for m in j["missing"]]
 
 
 def tables(judged):
@@ -395,26 +395,37 @@ def tables(judged):
     bad = [j for j in photos if j["doubtful"] == "yes"]
     say(f"photos with nothing to flag: {len(plain)}, of these flagged or refused {sum(j['flagged'] for j in plain)}; to be flagged: {len(bad)}, not flagged {sum(not j['flagged'] for j in bad)}")
     say("")
-    share = lambda ok: f"{sum(ok)} of {len(ok)} ({100 * np.mean(ok):.0f} %)" if ok else "none"
-    say("| of the photos that are not flagged | within | worst | 2 sigma hold |")
-    say("|---|---|---|---|")
-    with_l = [j for j in kept if j["l_error"]]
-    if with_l:
-        worst = [max(abs(e) for e in j["l_error"]) for j in with_l]
-        all_z = [abs(e) / max(s, 1e-9) for j in with_l for e, s in zip(j["l_error"], j["l_sigma"])]
-        say(f"| every patch's L* within 1 | {share([w <= 1 for w in worst])} | {max(worst):.1f} | {share([z <= 2 for z in all_z])} patches |")
-    picks = [j["pick"] for j in kept if "pick" in j]
-    if picks:
-        say(f"| right pick, or the right one named | {share([p in ('right', 'named') for p in picks])} | "
-            f"right {picks.count('right')}, named {picks.count('named')}, would do {picks.count('would do')}, wrong {picks.count('wrong')}, none {picks.count('none')} | |")
-    names = dict.fromkeys(re.sub(r" at .*| curve .*", "", n) for j in kept for n in j["values"])
-    for name in names:
-        rows = [v for j in kept for n, v in j["values"].items() if re.sub(r" at .*| curve .*", "", n) == name]
+    say(f"patches that are not read in the photos that are read as if true: {sum(j['unread'] for j in kept)}, in {sum(j['unread'] > 0 for j in kept)} photos")
+    say("")
+    share = lambda ok: f"{sum(ok)} of {len(ok)} ({100 * np.mean(ok):.0f} %)" if ok else "-"
+    say("| of the photos that are not flagged | within | worst | 2 sigma hold | within, of photos with nothing to flag | 2 sigma hold |")
+    say("|---|---|---|---|---|---|")
+    clean = [j for j in kept if j["doubtful"] == "no"]
+
+    def l_of(rows):
+        rows = [j for j in rows if j["l_error"]]
+        worst = [max(abs(e) for e in j["l_error"]) for j in rows]
+        z = [abs(e) / max(s, 1e-9) for j in rows for e, s in zip(j["l_error"], j["l_sigma"])]
+        return share([w <= 1 for w in worst]), f"{max(worst, default=0):.1f}", share([v <= 2 for v in z])
+
+    a, b = l_of(kept), l_of(clean)
+    say(f"| every patch's L* within 1 | {a[0]} | {a[1]} | {a[2]} of patches | {b[0]} | {b[2]} |")
+    picks = lambda rows: [j["pick"] for j in rows if "pick" in j]
+    good = lambda rows: share([p in ("right", "named") for p in picks(rows)])
+    many = ", ".join(f"{w} {picks(kept).count(w)}" for w in ("right", "named", "would do", "wrong", "none"))
+    say(f"| right pick, or the right one named | {good(kept)} | {many} | | {good(clean)} | |")
+    base = lambda n: re.sub(r" at .*| curve .*", "", n)
+    for name in dict.fromkeys(base(n) for j in kept for n in [*j["values"], *j["missing"]]):
+        of = lambda rows: [v for j in rows for n, v in j["values"].items() if base(n) == name]
+        lost = sum(name in j["missing"] for j in kept)
+        rows = of(kept)
+        if not rows:
+            continue
         limit = rows[0][2]
-        errors = [abs(v[0]) for v in rows]
-        held = "" if name == "tone" else share([abs(v[1]) <= 2 for v in rows])
-        within = share([e <= limit for e in errors]) if limit else ""
-        say(f"| {name}{' curve' if name == 'tone' else ''}{f' within {limit:g}' if limit else ''} | {within} | {max(errors):.3f} | {held} |")
+        within = lambda r: share([abs(v[0]) <= limit for v in r]) if limit else "-"
+        held = lambda r: "-" if name == "tone" else share([abs(v[1]) <= 2 for v in r])
+        say(f"| {name}{' curve' if name == 'tone' else ''}{f' within {limit:g}' if limit else ''} | {within(rows)}{f', not measured {lost}' if lost else ''} | "
+            f"{max(abs(v[0]) for v in rows):.3f} | {held(rows)} | {within(of(clean))} | {held(of(clean))} |")
     say("")
     say("| condition | photos | refused | flagged | good | broken by, with how many |")
     say("|---|---|---|---|---|---|")
@@ -452,6 +463,8 @@ def tables(judged):
 def one_line(j):
     if j["refused"]:
         return "refused: " + j["refused"][:120]
+    if j["kind"] == "negative":
+        return "flagged: " + "; ".join(j["notes"])[:120] if j["flagged"] else "READ AS IF TRUE"
     worst = f"L* {max(map(abs, j['l_error'])):.2f}" if j["l_error"] else ""
     return " ".join(filter(None, ["flagged" if j["flagged"] else "", worst, j.get("pick", ""), *broken(j)])) or "good"
 

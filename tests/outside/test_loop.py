@@ -1,0 +1,43 @@
+"""A small part of the loop, so that it cannot break unseen: one truth, one photo, an exposure wedge. `python loop.py --all` runs all of it.
+
+The bounds are what the program reached when they were written, less a margin for other truths; they say that
+the loop closes, not how well it may. Measured figures are in wedges.md.
+"""
+import os
+import sys
+from pathlib import Path
+
+import pytest
+
+os.environ.setdefault("DOTWRIGHT", "target/release/dotwright")
+sys.path.insert(0, str(Path(__file__).parent))
+from loop import loop  # noqa: E402
+from make_wedge_photos import all_of, broken  # noqa: E402
+
+
+@pytest.fixture(scope="module")
+def marks(tmp_path_factory):
+    made = loop([0], 1, ["floyd-steinberg"], tmp_path_factory.mktemp("loop"), ("kit", "+ exposure wedge", "the truth"), loud=False)
+    assert not [m for m in made if "error" in m], made
+    return {m["row"]: m for m in made}
+
+
+def test_an_exposure_wedge_makes_the_mark_and_its_forecast_better(marks):
+    kit, wedge, truth = (marks[r] for r in ("kit", "+ exposure wedge", "the truth"))
+    assert wedge["psnr"] > kit["psnr"] + 4, (kit, wedge)
+    assert wedge["forecast"] < 0.6 * kit["forecast"], (kit, wedge)
+    assert truth["psnr"] > 37.7, truth
+
+
+def test_the_forecast_agrees_with_a_burn_of_the_program_by_another_model(marks):
+    # The program forecasts from dots, this model burns the moves: mean mark within a quarter of a percent of full.
+    for m in marks.values():
+        assert abs(m["mean_told"] - m["mean_here"]) < 0.0025, m
+
+
+def test_photos_of_wedges_are_read(tmp_path):
+    judged = all_of(4, 0, (2000, 1500), ["exposure"], tmp_path, 7, 2, loud=False)
+    assert len(judged) == 4 and not [j["refused"] for j in judged if j["refused"] and j["doubtful"] == "no"]
+    for j in judged:
+        if j["doubtful"] == "no" and not j["flagged"]:
+            assert not {"L*", "half exposure", "pick wrong"} & set(broken(j)), (j["photo"], j["conditions"], broken(j), j["values"])
