@@ -109,7 +109,7 @@ def truth_of(number):
 def told_in_full(truth, path):
     """The truth as a process file: what the best of all wedges could tell."""
     t = truth
-    pitch = max(round(0.7 * t.beam_across * 80), 1) / 80
+    pitch = 0.0875                      # that of the wedges, so that rows differ by what is known alone
     wished = 4.1 / 2.2 * t.x_half        # as far above the half exposure as the kit starts
     speed = (0.9 * t.watts / pitch / wished * t.v0 ** (t.s - 1)) ** (1 / t.s)
     m = lambda v, unit="": f'{{ value = "{v:.5f}{unit}", sigma = {0.001 * v:.6f} }}' if unit else f"{{ value = {v:.5f}, sigma = {0.001 * v:.6f} }}"
