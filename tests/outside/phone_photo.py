@@ -347,7 +347,7 @@ def doubtful(shot, truth, conditions=()):
         return "yes", f"a veil of {veil / bare:.1f} times the dark look's light"
     if veil > 0.04 * bare:
         return "may", f"a veil of {veil / bare:.2f} times the dark look's light"
-    if any(soft < 10 for _, _, soft, _ in shot.shadows):
+    if any(soft < 2.5 for _, _, soft, _ in shot.shadows):
         return "may", "the edge of a shadow"
     if shot.tone > 0.05:
         return "may", f"the phone's own tone curve, {shot.tone:.2f}"
