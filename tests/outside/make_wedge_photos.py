@@ -35,7 +35,7 @@ DOTWRIGHT = os.environ.get("DOTWRIGHT", "target/release/dotwright")
 
 # Notes that come with good photos too: a reading with another one is flagged.
 EVERYDAY = ("the photo's own tone curve is not known", "the photo's colours are read as", "the pick hangs on",
-            "the pick is in the fastest column", "the lens bends straight lines", "the beam's width leans on")
+            "the pick is in the fastest column", "the pick is the strongest", "of every patch 'prepare'", "not read:", "the lens bends straight lines", "the beam's width leans on")
 
 
 def run(*words, check=True):
@@ -48,7 +48,7 @@ def run(*words, check=True):
 def can_draw(kind):
     """Whether this program knows the kind of wedge."""
     listed = run("wedge", "draw", "--help").stdout
-    return re.search(rf"possible values:[^\]]*\b{kind}\b", listed.replace("\n", " ")) is not None
+    return re.search(rf"possible values:[^\]]*\b{kind}\b", " ".join(listed.split())) is not None
 
 
 def mm(text):
@@ -282,17 +282,37 @@ def replace_size(shot, size, j):
 
 # ---- judging -----------------------------------------------------------------------------------------------------------
 
+def is_setting(p):
+    """Whether a patch is a solid at a setting of its own: neither part of a screen's row nor burnt to char."""
+    return p["pattern"] == "solid" and not p.get("charred") and not p.get("screen")
+
+
+def said_of(sheet, truth, p):
+    """How much `prepare` would find in a solid burnt so, by the rules in the README: 0 nothing, 1 lines that show, 2 less than a
+    full mark, 3 char on the lines. Looks are those the wedge expects: a photo without a white card tells none."""
+    x = sheet.exposure(truth, p)
+    sigma, lines = truth.beam_across / 4 / sheet.pitch, np.arange(-6, 7)
+    dose = lambda at: float((np.exp(-((at - lines) ** 2) / (2 * sigma**2)) / (np.sqrt(2 * np.pi) * sigma)).sum())
+    e = sheet.toml["expected"]
+    full = e["y_unmarked"] + truth.rise_at(x) * (e["y_marked"] - e["y_unmarked"])
+    if truth.char_at(x * dose(0)) >= 0.05:
+        return 3
+    if abs(lightness(full) - lightness(e["y_marked"])) > 2:
+        return 2
+    return int(truth.rise_at(x * dose(0.5)) < 0.9 * truth.rise_at(x * dose(0)))
+
+
 def practitioner(sheet, truth, l, grain):
-    """The rule of the design on the true looks: the patch to pick, and all that would do."""
+    """The rule of the pick on the truth: of the patches in which `prepare` finds least the fastest, then the weakest; where it
+    finds worse than lines in all, those within 2 L* of the best. The patch to pick, and all that would do."""
     told = truth.as_told()
-    char = [float(told.char_at(sheet.exposure(told, p))) for p in sheet.patches]
-    ok = [i for i, p in enumerate(sheet.patches)
-          if p["pattern"] == "solid" and not p.get("charred") and char[i] < 0.05 and grain[i] <= 3.0]
+    said = [said_of(sheet, told, p) if is_setting(p) else 9 for p in sheet.patches]
+    ok = [i for i in range(len(said)) if said[i] < 3 and grain[i] <= 3.0]
     if not ok:
         return None, []
     value = l if sheet.lighter else -l
-    best = max(value[i] for i in ok)
-    fit = [i for i in ok if value[i] >= best - 2]
+    least, best = min(said[i] for i in ok), max(value[i] for i in ok)
+    fit = [i for i in ok if said[i] == least] if least <= 1 else [i for i in ok if value[i] >= best - 2]
     speed = lambda i: float(sheet.patches[i]["speed"].removesuffix("mm/s")) / sheet.patches[i]["passes"]
     power = lambda i: float(sheet.patches[i]["power"].rstrip("%"))
     return min(fit, key=lambda i: (-speed(i), power(i), i)), fit
@@ -357,7 +377,7 @@ def judge(record, work, out=None):
         for k, name in (("along_mm", "beam along"), ("across_mm", "beam across")):
             if "value" not in r["beam"][k]:
                 got["missing"].append(name)
-    solid = [y for y, p in zip(looks, sheet.patches) if p["pattern"] == "solid" and not p.get("charred")]
+    solid = [y for y, p in zip(looks, sheet.patches) if p["pattern"] == "solid" and p.get("screen")]
     for gain in r.get("dot_gain", []):
         steps = {round(float(p["coverage"].rstrip("%")) / 100, 4): looks[i] for i, p in enumerate(sheet.patches) if p.get("screen") == gain["screen"]}
         worst = 0.0
