@@ -13,6 +13,9 @@ const LEAST_MM2: f64 = 0.05;
 /// Fine strokes that run together are looked for in places of half a square millimetre: a single one may be chance.
 const LEAST_TOGETHER_MM2: f64 = 0.6;
 
+/// What is said of a photo.
+const PHOTO: &str = "mm2 of small lettering or line work in the photo will run together";
+
 /// The least detail a burn can make with these pitches, from forecasts of lines and gaps of whole dots.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Finest {
@@ -66,9 +69,12 @@ pub struct Detail {
     pub lost: Option<Lost>,
     /// Fine lettering and hatching that will run together.
     pub blurred: Option<Blurred>,
+    /// Whether it was looked for in a photo, where it may be rigging or a lattice as well as lettering.
+    pub of_photo: bool,
 }
 
-/// `detail-below-beam`, for drawings: what the forecast under `burn` found to be lost.
+/// `detail-below-beam`: what the forecast under `burn` found to be lost of a drawing; a note only where it is part of a
+/// photo.
 pub fn detail_below_beam(detail: &Detail, burn: &Burn, rect: &DotRect, blank: &Blank) -> Option<Finding> {
     let cell = rect.grid.cell_mm2();
     let of_lost = |count: fn(&Lost) -> u64| detail.lost.as_ref().map_or(0.0, |l| count(l) as f64 * cell);
@@ -92,7 +98,7 @@ pub fn detail_below_beam(detail: &Detail, burn: &Burn, rect: &DotRect, blank: &B
     let what = [
         (strokes, "mm2 of strokes will not show"),
         (gaps, "mm2 of gaps will close"),
-        (run_together, "mm2 of fine strokes will run together"),
+        (run_together, if detail.of_photo { PHOTO } else { "mm2 of fine strokes will run together" }),
     ]
     .iter()
     .filter(|(area, _)| *area > 0.0)
@@ -101,7 +107,7 @@ pub fn detail_below_beam(detail: &Detail, burn: &Burn, rect: &DotRect, blank: &B
     .join(" and ");
     let mut finding = Finding::new(
         "detail-below-beam",
-        Severity::Caution,
+        if detail.of_photo { Severity::Note } else { Severity::Caution },
         format!(
             "{what}: finer than the beam can make; the largest place is {} mm from the left and {} mm from the bottom of the blank",
             short(at.0, 1),
@@ -170,7 +176,7 @@ mod tests {
         let ink = LineWork::new(tone, |_| 0..200);
         let wish = Wish { blocks: (1, 1), ink: Some(&ink) };
         let lost = walk(&Forecast::new(&burn), &dots, wish, &Silent).unwrap().lost;
-        detail_below_beam(&Detail { lost, blurred: None }, &burn, &rect, &BLANK)
+        detail_below_beam(&Detail { lost, ..Detail::default() }, &burn, &rect, &BLANK)
     }
 
     #[test]

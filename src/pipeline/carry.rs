@@ -6,7 +6,7 @@ use super::laid::{self, Laid};
 use super::outcome::Stages;
 use super::shares::Shares;
 use super::wanted::Wanted;
-use crate::art::Art;
+use crate::art::{Art, Kind};
 use crate::findings::detail::Detail;
 use crate::job::Plan;
 use crate::placement;
@@ -33,7 +33,7 @@ pub(super) fn carry(
     let stages = Stages::new(placement, mean, laid, seen, Some(kind), left_out, notes);
     progress.begin("findings", Shares::of_job(plan).findings)?;
     let blurred = Wanted::blurred(plan, art, (kind, &stages.placement), &stages.dots, progress)?;
-    Ok((stages, Detail { lost, blurred }))
+    Ok((stages, Detail { lost, blurred, of_photo: kind == Kind::Photo }))
 }
 
 /// The same for dots that something else made: they lie in the middle of the blank.

@@ -8,7 +8,7 @@ use crate::art::{self, Art, Kind, View};
 use crate::findings::art::Around;
 use crate::job::Plan;
 use crate::job::words::{ReadAs, ToneBy};
-use crate::mark::{Blurred, blurred};
+use crate::mark::{Blurred, blurred, lettering_of};
 use crate::parallel;
 use crate::placement::{self, Outline, Placement};
 use crate::plane::{Alpha, Dots, Tone};
@@ -96,11 +96,11 @@ impl Wanted {
         Ok(if all > 0.0 { (1.0 - kept / all).max(0.0) } else { 0.0 })
     }
 
-    /// The detail of a drawing that runs together in `dots`; `None` for photos, whose grain is no detail, and for drawings
-    /// that have nothing finer than their dots.
+    /// The fine strokes of the art that run together in `dots`; of a photo only those of lettering and the like, for its
+    /// grain is no detail. `None` for art that has nothing finer than its dots.
     ///
     /// # Errors
-    /// As [`wanted`]: the drawing is drawn finer than its dots.
+    /// As [`wanted`]: the art is drawn finer than its dots.
     pub fn blurred(
         plan: &Plan,
         art: &Art,
@@ -116,11 +116,16 @@ impl Wanted {
         let finer = art.pixels().is_none_or(|(w, _)| w as f64 * shown > 1.1 * rect.columns as f64);
         // Tones by power have no dots to look at.
         let dotted = plan.scan.tone_by == ToneBy::Dots;
-        if kind != Kind::Drawing || !dotted || times < 2.0 || !finer {
+        if kind == Kind::Paper || !dotted || times < 2.0 || !finer {
             return Ok(None);
         }
-        let fine = wanted(&plan.finer(times as usize), art, &Within(progress))?;
-        Ok(blurred(dots, &plan.burn, rect, &fine.tone, &fine.placement.rect))
+        let mut fine = wanted(&plan.finer(times as usize), art, &Within(progress))?;
+        if kind == Kind::Photo {
+            lettering_of(&mut fine.tone, times as usize);
+        }
+        let found = blurred(dots, &plan.burn, rect, &fine.tone, &fine.placement.rect);
+        let least = if kind == Kind::Photo { LEAST_LETTERING_MM2 } else { 0.0 };
+        Ok(found.filter(|b| b.cells as f64 * rect.grid.cell_mm2() >= least))
     }
 
     /// Nothing is wanted where no dot may be.
@@ -138,6 +143,10 @@ impl Wanted {
 /// The most samples in which a drawing is looked at finer than its dots; larger ones are not, for what is lost at that
 /// size is seen on the proof.
 const FINE_CELLS: f64 = 6e6;
+
+/// Lettering that runs together in a photo is worth a word from this area on (mm²): a word of a few letters. Less may be
+/// a fence or a lattice.
+const LEAST_LETTERING_MM2: f64 = 2.0;
 /// Places along the longer side in which ink that is left out is looked for.
 const COARSE: f64 = 400.0;
 

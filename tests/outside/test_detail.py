@@ -16,7 +16,7 @@ import subprocess
 import numpy as np
 import pytest
 import skimage.data
-from PIL import Image
+from PIL import Image, ImageDraw, ImageFilter, ImageFont
 from scipy.ndimage import convolve1d, gaussian_filter
 from scipy.special import erf
 from sklearn.datasets import load_sample_image
@@ -171,3 +171,37 @@ def test_what_is_meant_to_be_dark_or_flat_stays_so(tmp_path):
         after, _, _ = prepared(light, tmp_path / f"{name} auto")
         assert abs(after.mean() - before.mean()) < 1.0, name
         assert after.std() < 1.1 * before.std() + 0.1, name
+
+
+LETTERING = "Harbour museum, pier four\nLighthouse keepers' day\nOpen from ten to five"
+FONT = os.path.join(os.path.dirname(__file__), "../../src/art/fonts/DejaVuSerif.ttf")
+
+
+def findings(tmp_path, image, side):
+    image.save(tmp_path / "art.png")
+    asked = ["--blank", f"rect:{side + 5}x{side + 5}mm", "--coating", "poster-paint", "--surface", "glass", "--read-as", "photo"]
+    words = [DOTWRIGHT, "prepare", tmp_path / "art.png", *asked, "--out", tmp_path / "out", "--replace", "--json"]
+    out = subprocess.run([str(w) for w in words], capture_output=True, text=True, check=False)
+    return {f["name"]: f for f in json.loads(out.stdout)["findings"]}
+
+
+@pytest.mark.parametrize("name", ["china", "coffee", "motorcycle", "cat"])
+@pytest.mark.parametrize("size, found", [(28, True), (200, False)])
+def test_lettering_in_a_photo_is_found_where_it_is_too_small(tmp_path, name, size, found):
+    """A label in a photo of 1800 pixels on 85 mm: letters of about 1 mm, which no beam of 0.12 mm makes, and of 7 mm."""
+    pixels = skimage.data.stereo_motorcycle()[0] if name == "motorcycle" else (code(photo(name)) * 255).astype(np.uint8)
+    image = Image.fromarray(pixels)
+    image = image.resize((1800, 1800 * image.height // image.width), Image.Resampling.LANCZOS)
+    draw = ImageDraw.Draw(image)
+    draw.rectangle((300, 300, 300 + size * 14, 300 + size * 4), fill=(240, 238, 230))
+    draw.multiline_text((330, 310), LETTERING, fill=(20, 25, 40), font=ImageFont.truetype(FONT, size))
+    image = image.filter(ImageFilter.GaussianBlur(0.7))
+    assert ("detail-below-beam" in findings(tmp_path, image, 85)) == found
+
+
+@pytest.mark.parametrize("name", ["china", "coffee", "flower", "cat", "camera", "grass", "gravel", "rocket"])
+def test_fine_grain_of_a_photo_without_lettering_is_no_lettering(tmp_path, name):
+    """Photos at 15 mm have three picture elements and more to a dot: leaves, fur, tiles and grass are lost, and are no
+    lettering."""
+    image = Image.fromarray((code(photo(name)) * 255).astype(np.uint8))
+    assert "detail-below-beam" not in findings(tmp_path, image, 15)
