@@ -1,6 +1,7 @@
 //! Planes of numbers: one value a dot, row 0 at the top of the piece as its owner sees it.
 
 use std::marker::PhantomData;
+use std::ops::Range;
 
 pub(crate) mod sets;
 
@@ -89,6 +90,13 @@ impl<K> Plane<K> {
         let sum: f64 =
             self.data.chunks(self.width.max(1)).map(|r| r.iter().map(|&v| f64::from(v)).sum::<f64>()).sum();
         sum / self.data.len() as f64
+    }
+
+    /// The part of `columns` by `rows`; both lie within the plane.
+    pub fn part(&self, columns: Range<usize>, rows: Range<usize>) -> Self {
+        let (width, height) = (columns.len(), rows.len());
+        let data = rows.flat_map(|y| self.row(y)[columns.clone()].iter().copied()).collect();
+        Self::from_vec(width, height, data)
     }
 
     /// The same numbers under another meaning; used by the one stage that turns one into the other.
@@ -193,6 +201,13 @@ impl Dots {
     pub fn coverage(&self) -> f64 {
         let all = self.width as f64 * self.height as f64;
         if all == 0.0 { 0.0 } else { self.count() as f64 / all }
+    }
+
+    /// The part of `columns` by `rows`, which begins at a whole byte; both lie within the plane.
+    pub fn part(&self, columns: Range<usize>, rows: Range<usize>) -> Self {
+        let (width, height, first) = (columns.len(), rows.len(), columns.start / 8);
+        let bits = rows.flat_map(|y| self.row(y)[first..][..width.div_ceil(8)].iter().copied()).collect();
+        Dots::from_packed(width, height, bits)
     }
 
     /// Clears every dot of row `y` outside columns `keep`.

@@ -9,7 +9,7 @@ mod harm;
 pub mod lines;
 pub mod machine;
 pub mod motion;
-mod remedies;
+pub(crate) mod remedies;
 pub mod tone;
 pub mod trial;
 

@@ -1,12 +1,13 @@
 //! Remedies: the search for what clears over-burn or under-burn, each the least change found that does so
 //! when the job is worked through again.
 
+use std::ops::Range;
+
 use super::Remedy;
 use super::burn::{Case, shortfall};
 use super::change::{Aim, Change};
 use super::trial::{Trial, verdict};
 use crate::mark::{Burn, advise};
-use crate::plane::Dots;
 use crate::units::{Mm, MmPerS, Share, Watts, short};
 
 /// Planes up to this many dots are searched whole, larger ones on a window around the worst spot.
@@ -113,7 +114,8 @@ fn cool_enough(case: &Case, worst: (usize, usize)) -> Option<f64> {
     let dots = if case.dots.width() * case.dots.height() <= SEARCHED_WHOLE {
         case.dots
     } else {
-        cut = window(case.dots, worst);
+        let (columns, rows) = window((case.dots.width(), case.dots.height()), worst, WINDOW);
+        cut = case.dots.part(columns, rows);
         &cut
     };
     let burn = case.burn();
@@ -132,13 +134,17 @@ fn cool_enough(case: &Case, worst: (usize, usize)) -> Option<f64> {
     Some(low)
 }
 
-fn window(dots: &Dots, centre: (usize, usize)) -> Dots {
-    let (w, h) = (dots.width().min(WINDOW), dots.height().min(WINDOW));
+/// Columns and rows of a window of `side` dots, or as many as there are, around `centre`.
+pub(crate) fn window(
+    (width, height): (usize, usize),
+    centre: (usize, usize),
+    side: usize,
+) -> (Range<usize>, Range<usize>) {
+    let (w, h) = (width.min(side), height.min(side));
     // From a whole byte on, so that rows are copied as they are.
-    let left = centre.0.saturating_sub(w / 2).min(dots.width() - w) / 8 * 8;
-    let top = centre.1.saturating_sub(h / 2).min(dots.height() - h);
-    let bits = (top..top + h).flat_map(|y| dots.row(y)[left / 8..][..w.div_ceil(8)].iter().copied());
-    Dots::from_packed(w, h, bits.collect())
+    let left = centre.0.saturating_sub(w / 2).min(width - w) / 8 * 8;
+    let top = centre.1.saturating_sub(h / 2).min(height - h);
+    (left..left + w, top..top + h)
 }
 
 /// Remedies for under-burn: more power, slower, a closer pitch. What would clear it but char elsewhere is
@@ -190,11 +196,16 @@ fn narrower(case: &Case, factor: f64) -> Option<Step> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::plane::Dots;
 
     #[test]
     fn a_window_keeps_the_worst_spot() {
         let mut dots = Dots::off(3000, 2000);
         dots.set(2990, 5, true);
-        assert_eq!((window(&dots, (2990, 5)).count(), window(&dots, (5, 5)).count()), (1, 0));
+        let count = |centre| {
+            let (columns, rows) = window((3000, 2000), centre, WINDOW);
+            dots.part(columns, rows).count()
+        };
+        assert_eq!((count((2990, 5)), count((5, 5))), (1, 0));
     }
 }

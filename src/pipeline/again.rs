@@ -1,15 +1,22 @@
 //! Again: the job carried through once more with one change, up to its dots, for the findings to try.
 
 use std::cell::OnceCell;
+use std::ops::Range;
 
 use super::laid::dots;
 use super::wanted::{Wanted, wanted};
 use crate::art::Art;
 use crate::findings::change::Change;
+use crate::findings::remedies::window;
 use crate::findings::trial::Remade;
 use crate::job::Plan;
 use crate::plane::Dots;
 use crate::progress::{Progress, Within};
+
+/// Jobs of up to this many dots are tried whole: they are worked through in a blink.
+const TRIED_WHOLE: usize = 8_000_000;
+/// Side of the window of larger ones, dots.
+const WINDOW: usize = 1024;
 
 /// What the job's dots are made from.
 #[derive(Clone, Copy)]
@@ -28,30 +35,53 @@ pub(super) struct Again<'a> {
     pub source: Source<'a>,
     /// Told of the work, which is within another's.
     pub progress: Within<'a>,
+    /// Where the burn is at its worst, as shares of the dots' width and height.
+    worst: (f64, f64),
     /// The wanted mark, drawn again only once, and only when there is anything to mend.
     drawn: OnceCell<Option<Wanted>>,
 }
 
 impl<'a> Again<'a> {
     /// A job with its source.
-    pub fn new(plan: &'a Plan, source: Source<'a>, progress: &'a dyn Progress) -> Self {
-        Again { plan, source, progress: Within(progress), drawn: OnceCell::new() }
+    pub fn new(plan: &'a Plan, source: Source<'a>, worst: (f64, f64), progress: &'a dyn Progress) -> Self {
+        Again { plan, source, progress: Within(progress), worst, drawn: OnceCell::new() }
     }
 
-    /// The same job with a change; `None` where it cannot be carried through or is to stop.
+    /// The same job with a change; of a large one only a window around the place where the burn is at its worst, for there
+    /// a change must help first. `None` where it cannot be carried through or is to stop.
     pub fn with(&self, change: Change) -> Option<Remade> {
         let plan = self.plan.with(change).ok()?;
         let remade = |dots| Some(Remade { dots, grid: plan.grid, burn: plan.burn });
         let art = match (self.source, change) {
             (Source::Art(art), _) => art,
-            (Source::Dots(dots), Change::Power(_) | Change::Speed(_)) => return remade(dots.clone()),
+            (Source::Dots(dots), Change::Power(_) | Change::Speed(_)) => {
+                let window = self.window(dots.width(), dots.height());
+                return remade(
+                    window.map_or_else(|| dots.clone(), |(columns, rows)| dots.part(columns, rows)),
+                );
+            }
             (Source::Dots(_), Change::Pitch(_) | Change::Ceiling(_)) => return None,
         };
-        let wanted = self.wanted(&plan, art, change)?;
+        let mut wanted = self.wanted(&plan, art, change)?;
+        if let Some((columns, rows)) = self.window(wanted.tone.width(), wanted.tone.height()) {
+            wanted = wanted.part(columns, rows);
+        }
         let (dots, _) =
             dots(&plan, plan.dots.screen, wanted.kind, wanted.tone, &wanted.placement, &self.progress)
                 .ok()?;
         remade(dots)
+    }
+
+    /// Whether the job is so large that changes are tried on a part of it first.
+    pub fn is_large(&self, dots: &Dots) -> bool {
+        dots.width() * dots.height() > TRIED_WHOLE
+    }
+
+    /// The window in which a change is tried; `None` for all of it.
+    fn window(&self, width: usize, height: usize) -> Option<(Range<usize>, Range<usize>)> {
+        let at = |share: f64, of: usize| ((share * of as f64) as usize).min(of.saturating_sub(1));
+        let worst = (at(self.worst.0, width), at(self.worst.1, height));
+        (width * height > TRIED_WHOLE).then(|| window((width, height), worst, WINDOW))
     }
 
     /// The wanted mark of `plan`, which is the job with a change: only another pitch needs it drawn anew. `None` where it

@@ -4,6 +4,7 @@
 use super::again::{Again, Source};
 use super::carry::{carry, judged};
 use super::judging;
+use super::outcome::Stages;
 use crate::findings::change::Change;
 use crate::findings::{Finding, Remedy, Severity};
 use crate::job::Plan;
@@ -11,15 +12,31 @@ use crate::units::{Mm, MmPerS, Share, Watts};
 
 /// Carries the job through with each remedy that claims to be checked, and takes the claim back, saying why, where
 /// that brings what was not there before or leaves what it was to clear.
-/// `left_out` is the share of the ink that the job leaves out.
-pub(super) fn check(again: &Again<'_>, left_out: f64, findings: &mut [Finding]) {
+/// `stages` are those of the job. Of a large job, each try of which takes seconds, one checked remedy is enough for
+/// each finding, and what the person accepted needs none.
+pub(super) fn check(again: &Again<'_>, stages: &Stages, findings: &mut [Finding]) {
+    let left_out = stages.left_out;
+    let sparing = again.is_large(&stages.dots);
     let before: Vec<&'static str> = serious(findings);
     for finding in findings {
         let name = finding.name;
+        let mut enough = sparing && again.plan.accepts(finding).passes();
         for remedy in finding.remedies.iter_mut().filter(|r| r.verified) {
             let Some(change) = change(again.plan, remedy) else { continue };
+            if enough {
+                remedy.verified = false;
+                continue;
+            }
+            // What the plan alone shows to be no better needs no drawing.
+            let brings = |plan: &Plan| {
+                let names = judging::of_the_plan(plan);
+                names.iter().any(|n| !before.contains(n)).then_some(names)
+            };
+            let planned = again.plan.with(change).ok();
+            let at_once = planned.as_ref().and_then(brings);
             // What cannot be carried through was refused by the machine, or the person wants the work to end.
-            let Some(after) = carried(again, left_out, change) else {
+            let after = at_once.or_else(|| carried(again, planned?, left_out, change));
+            let Some(after) = after else {
                 remedy.verified = false;
                 continue;
             };
@@ -29,6 +46,7 @@ pub(super) fn check(again: &Again<'_>, left_out: f64, findings: &mut [Finding]) 
                 remedy.text.push_str(&format!("; that brings {}", brought.join(" and ")));
             }
             remedy.verified = brought.is_empty() && !after.contains(&name);
+            enough = sparing && remedy.verified;
         }
         finding.remedies.sort_by_key(|r| !r.verified);
     }
@@ -51,9 +69,8 @@ fn change(plan: &Plan, remedy: &Remedy) -> Option<Change> {
     })
 }
 
-/// What is serious in the job with a change; nothing where it cannot be carried through.
-fn carried(again: &Again<'_>, left_out: f64, change: Change) -> Option<Vec<&'static str>> {
-    let plan = again.plan.with(change).ok()?;
+/// What is serious in `plan`, the job with a change; nothing where it cannot be carried through.
+fn carried(again: &Again<'_>, plan: Plan, left_out: f64, change: Change) -> Option<Vec<&'static str>> {
     let quiet = &again.progress;
     let (stages, detail) = match again.source {
         Source::Art(art) => {

@@ -26,12 +26,19 @@ pub(super) fn findings(
     lost: &Detail,
     progress: &dyn Progress,
 ) -> Vec<Finding> {
-    let again = Again::new(plan, source, progress);
+    let again = Again::new(plan, source, worst(stages), progress);
     let mut all = burn_findings(&again, stages, progress);
     all.extend(of_the_job(plan, source, stages, lost));
     all.sort_by_key(|f| std::cmp::Reverse(f.severity));
-    checked::check(&again, stages.left_out, &mut all);
+    checked::check(&again, stages, &mut all);
     all
+}
+
+/// Where the burn is at its worst, as shares of the dots' width and height.
+fn worst(stages: &Stages) -> (f64, f64) {
+    let rect = &stages.placement.rect;
+    let (x, y) = stages.sums.as_ref().map_or((0, 0), |s| s.largest.map_or(s.peak_at, |p| p.worst));
+    ((x as f64 + 0.5) / rect.columns.max(1) as f64, (y as f64 + 0.5) / rect.rows.max(1) as f64)
 }
 
 /// Findings that need no other try of the job.
@@ -139,11 +146,10 @@ fn machine_findings(plan: &Plan, stages: &Stages) -> Vec<Finding> {
     let motion_of = &plan.machine.motion;
     let tolerance = motion_of.placement_tolerance;
     all.extend(of_art::past_margin(p.past_margin, plan.blank.margin, tolerance, radius, fitting));
-    let (setting, response) = (process.setting(), process.response());
+    let setting = process.setting();
     let steps_per_mm = plan.machine.axes(setting.lines).1.steps_per_mm;
     let (_, across) = setting.lines.swap((p.rect.width(), p.rect.height()));
-    all.extend(of_lines::apart(beam, &setting, &response, steps_per_mm));
-    all.extend(of_lines::crowded(beam, setting.pitch_across, steps_per_mm));
+    all.extend(line_findings(plan));
     all.extend(of_machine::step_beat(setting.pitch_across, steps_per_mm, Mm(across)));
     if let Some(p) = &stages.program {
         all.extend(motion::all(&p.raster, p.marking(&stages.dots), &p.written));
@@ -157,6 +163,21 @@ fn machine_findings(plan: &Plan, stages: &Stages) -> Vec<Finding> {
     }
     all.extend(of_machine::assumed(&process.assumed()));
     all
+}
+
+/// What is to be said of the lines before anything is drawn.
+fn line_findings(plan: &Plan) -> impl Iterator<Item = Finding> {
+    let process = &plan.process;
+    let (beam, setting, response) = (process.beam.value, process.setting(), process.response());
+    let steps_per_mm = plan.machine.axes(setting.lines).1.steps_per_mm;
+    let apart = of_lines::apart(beam, &setting, &response, steps_per_mm);
+    apart.into_iter().chain(of_lines::crowded(beam, setting.pitch_across, steps_per_mm))
+}
+
+/// Names of what is wrong with a job as far as its plan shows it, before anything is drawn.
+pub(super) fn of_the_plan(plan: &Plan) -> Vec<&'static str> {
+    let under = burn::shortfall(&plan.burn).map(|_| "under-burn");
+    line_findings(plan).map(|f| f.name).chain(under).collect()
 }
 
 /// The coatings that the blank takes; `None` where that cannot be judged, because the coating or one that the blank

@@ -1,5 +1,7 @@
 //! Wanted: art to the wanted mark of each dot, by place, drawing, shape and the look of the piece.
 
+use std::ops::Range;
+
 use super::error::PipelineError;
 use super::read::{self, ReadArt};
 use super::shares::Shares;
@@ -126,6 +128,16 @@ impl Wanted {
         let found = blurred(dots, &plan.burn, rect, &fine.tone, &fine.placement.rect);
         let least = if kind == Kind::Photo { LEAST_LETTERING_MM2 } else { 0.0 };
         Ok(found.filter(|b| b.cells as f64 * rect.grid.cell_mm2() >= least))
+    }
+
+    /// The part of `columns` by `rows`, where it lies.
+    pub fn part(mut self, columns: Range<usize>, rows: Range<usize>) -> Self {
+        let rect = &mut self.placement.rect;
+        rect.left.0 += columns.start as f64 * rect.grid.along.0;
+        rect.top.0 += rows.start as f64 * rect.grid.across.0;
+        (rect.columns, rect.rows) = (columns.len(), rows.len());
+        self.tone = self.tone.part(columns, rows);
+        self
     }
 
     /// Nothing is wanted where no dot may be.
