@@ -68,7 +68,7 @@ fn bed_dots(bencher: Bencher) {
     let bytes = jpeg();
     bencher.counter(ItemsCount::new(9449 * 9449usize)).bench(|| {
         let art = art::open(bytes, "the sample").expect("opened");
-        let wanted = pipeline::wanted(&plan, &art, &Silent).expect("drawn");
+        let wanted = pipeline::wanted(&plan, pipeline::Shown::Art(&art), &Silent).expect("drawn");
         drop(art);
         let placement = wanted.placement;
         pipeline::dots(&plan, plan.dots.screen, wanted.kind, wanted.tone, &placement, &Silent)

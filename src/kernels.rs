@@ -73,7 +73,7 @@ pub mod parallel {
     pub use crate::parallel::{map, with_threads};
 }
 pub mod pipeline {
-    pub use crate::pipeline::{dots, run, wanted};
+    pub use crate::pipeline::{Shown, dots, run, wanted};
 }
 pub mod placement {
     pub use crate::placement::{Along, DotRect, Grid, Place};

@@ -32,8 +32,8 @@
 //! Without the default feature `cli` the library builds without the command line and what only it needs.
 //!
 //! Lower rooms know nothing of higher ones: `units`, `plane`, `parallel`, `colour`, then `art`, `blank`, `mark`,
-//! `scan`, `encode`, `visual_quality`, then `screen`, `tone`, then `job`, `findings`, `proof`, `wedge`, then `pipeline`,
-//! then `cli`.
+//! `scan`, `encode`, `visual_quality`, then `screen`, `tone`, `layer`, then `job`, `findings`, `proof`, `wedge`, then
+//! `order`, then `pipeline`, then `cli`.
 
 // Measuring, replaying and comparing have no part in the library's face yet: only the command line calls them.
 #![cfg_attr(not(feature = "cli"), allow(dead_code, unused_imports))]
@@ -48,6 +48,7 @@ mod colour;
 mod encode;
 mod findings;
 mod job;
+mod layer;
 mod mark;
 mod outputs;
 mod parallel;
@@ -88,10 +89,10 @@ pub mod asked {
     pub use crate::blank::{Shape, Surface};
     pub use crate::findings::Harm;
     pub use crate::job::acceptance::{Acceptance, Given};
-    pub use crate::job::asked::{ArtJob, BlankJob, BurnJob, DotsJob, Reference, ScanJob, ToneJob};
+    pub use crate::job::asked::{ArtJob, BlankJob, BurnJob, DotsJob, LayerJob, Reference, ScanJob, ToneJob};
     pub use crate::job::words::{
-        Along, Amount, BeamOn, Crop, CurvePoints, DotGain, Levels, Nudge, Packing, ReadAs, Sharpen, ToneBy,
-        Ways,
+        Align, Along, Amount, Anchor, BeamOn, Crop, CurvePoints, DotGain, Levels, Nudge, Offset, Packing,
+        ReadAs, Sharpen, ToneBy, Ways,
     };
     pub use crate::job::{Coating, Machine, ProcessFile};
     pub use crate::placement::Place;

@@ -5,7 +5,7 @@ use std::ops::Range;
 use std::str::FromStr;
 
 use crate::art::Window;
-use crate::blank::{Blank, parse_size};
+use crate::blank::{Blank, Shape, parse_size};
 use crate::units::Mm;
 
 /// The axis that lines run along.
@@ -267,6 +267,208 @@ pub fn place(outline: &Outline, blank: &Blank, place: Place, grid: Grid) -> Resu
     };
     let window = Window { left: x0, top: y0, right: x1, bottom: y1 };
     Ok(Placement { wished_width: Mm(width), wished_height: Mm(height), rect, window, past_margin: Mm(past) })
+}
+
+/// Where something lies on its blank.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Spot {
+    /// The place of the blank less its margin that its box is set against.
+    pub anchor: Anchor,
+    /// How far it is moved from there: to the right and up.
+    pub at: Offset,
+    /// Where it stands in its box, if that is wider; default as the anchor says.
+    pub align: Option<Align>,
+}
+
+/// A place of the blank less its margin.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Anchor {
+    /// The middle.
+    #[default]
+    Middle,
+    /// The middle of the upper edge.
+    Top,
+    /// The middle of the lower edge.
+    Bottom,
+    /// The middle of the left edge.
+    Left,
+    /// The middle of the right edge.
+    Right,
+    /// The upper left corner.
+    TopLeft,
+    /// The upper right corner.
+    TopRight,
+    /// The lower left corner.
+    BottomLeft,
+    /// The lower right corner.
+    BottomRight,
+}
+
+impl Anchor {
+    /// To the right and down, each -1, 0 or 1.
+    fn sides(self) -> (f64, f64) {
+        match self {
+            Anchor::Middle => (0.0, 0.0),
+            Anchor::Top => (0.0, -1.0),
+            Anchor::Bottom => (0.0, 1.0),
+            Anchor::Left => (-1.0, 0.0),
+            Anchor::Right => (1.0, 0.0),
+            Anchor::TopLeft => (-1.0, -1.0),
+            Anchor::TopRight => (1.0, -1.0),
+            Anchor::BottomLeft => (-1.0, 1.0),
+            Anchor::BottomRight => (1.0, 1.0),
+        }
+    }
+}
+
+/// Where something stands in a box that is wider, and where the lines of a text begin or end.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Align {
+    /// At the left.
+    Left,
+    /// In the middle.
+    Middle,
+    /// At the right.
+    Right,
+}
+
+impl Align {
+    fn side(self) -> f64 {
+        match self {
+            Align::Left => -1.0,
+            Align::Middle => 0.0,
+            Align::Right => 1.0,
+        }
+    }
+}
+
+/// A distance to the right and up; printed and read as `10mm,-4mm`.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Offset {
+    /// To the right; to the left below zero.
+    pub right: Mm,
+    /// Up; down below zero.
+    pub up: Mm,
+}
+
+impl fmt::Display for Offset {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}mm,{}mm", self.right.0, self.up.0)
+    }
+}
+
+impl FromStr for Offset {
+    type Err = String;
+    fn from_str(text: &str) -> Result<Self, String> {
+        let wrong = || format!("'{text}' is no distance to the right and up; write for example 10mm,-4mm");
+        let (right, up) = text.split_once(',').ok_or_else(wrong)?;
+        let length = |t: &str| {
+            let (sign, size) = t.trim().strip_prefix('-').map_or((1.0, t.trim()), |rest| (-1.0, rest));
+            let mm: Mm = if size == "0" { Mm(0.0) } else { size.parse().map_err(|_| wrong())? };
+            if mm.0 > 2000.0 { Err(wrong()) } else { Ok(Mm(sign * mm.0)) }
+        };
+        Ok(Offset { right: length(right)?, up: length(up)? })
+    }
+}
+
+/// Places something on a blank at a spot of its own. Its dots are those of one lattice, which has a corner of four dots
+/// in the middle of the blank, so that what lies on the same blank meets dot by dot; it comes to lie within half a dot of
+/// its place. What would lie beyond the margin's box gets no dots.
+///
+/// # Errors
+/// As [`place`].
+pub fn place_at(
+    outline: &Outline,
+    blank: &Blank,
+    place: Place,
+    spot: &Spot,
+    grid: Grid,
+) -> Result<Placement, PlaceError> {
+    let no_room = || PlaceError::NoRoom { shape: blank.shape.to_string(), margin: blank.margin.to_string() };
+    let printable = blank.printable().ok_or_else(no_room)?;
+    let (pw, ph) = (printable.width(), printable.height());
+    let (uw, uh) = (outline.aspect, 1.0);
+    let (right, down) = (spot.at.right.0, -spot.at.up.0);
+    // Measured from the middle of the blank.
+    let hull = |scale: f64, cx: f64, cy: f64| {
+        outline.hull.iter().map(move |&(x, y)| (cx + (x - 0.5) * uw * scale, cy + (y - 0.5) * uh * scale))
+    };
+    let scale = match place {
+        Place::Inside => {
+            let (mut low, mut high) = (0.0, 4.0 * (pw / uw).max(ph / uh));
+            for _ in 0..100 {
+                let middle = (low + high) / 2.0;
+                let fits = hull(middle, right, down).all(|(x, y)| printable.contains(x, y));
+                if fits { low = middle } else { high = middle }
+            }
+            low
+        }
+        Place::Cover => (pw / uw).max(ph / uh),
+        Place::Box { width, height } => (width.0 / uw).min(height.0 / uh),
+    };
+    let (width, height) = (uw * scale, uh * scale);
+    let (cx, cy) = match place {
+        Place::Box { width: bw, .. } => {
+            let (h, v) = spot.anchor.sides();
+            let side = spot.align.map_or(h, Align::side);
+            (h * (pw - bw.0) / 2.0 + side * (bw.0 - width) / 2.0 + right, v * (ph - height) / 2.0 + down)
+        }
+        Place::Inside | Place::Cover => (right, down),
+    };
+    let past = if place == Place::Cover {
+        0.0
+    } else {
+        past_edge(&printable, || hull(scale * (1.0 - 1e-9), cx, cy))
+    };
+    // Less than a dot is a frayed edge, and the outline of a drawing is not known any better.
+    let past = if past <= grid.along.0.max(grid.across.0) { 0.0 } else { past };
+    let (first, columns, x0, x1) = of_lattice(cx, width, pw, grid.along.0);
+    let (top, rows, y0, y1) = of_lattice(cy, height, ph, grid.across.0);
+    let dots = columns as f64 * rows as f64;
+    if dots > MOST_DOTS {
+        return Err(PlaceError::TooManyDots {
+            width: Mm(width.min(pw)).to_string(),
+            height: Mm(height.min(ph)).to_string(),
+            pitch: grid.along.to_string(),
+            millions: (dots / 1e6).round() as u64,
+        });
+    }
+    let rect = DotRect {
+        left: Mm(blank.shape.width() / 2.0 + first * grid.along.0),
+        top: Mm(blank.shape.height() / 2.0 + top * grid.across.0),
+        columns,
+        rows,
+        grid,
+    };
+    let window = Window { left: x0, top: y0, right: x1, bottom: y1 };
+    Ok(Placement { wished_width: Mm(width), wished_height: Mm(height), rect, window, past_margin: Mm(past) })
+}
+
+/// How far points reach past a shape, mm, to a hundredth; 0 where they do not.
+fn past_edge<I: Iterator<Item = (f64, f64)>>(shape: &Shape, points: impl Fn() -> I) -> f64 {
+    let holds = |by: f64| shape.inset(-by).is_some_and(|s| points().all(|(x, y)| s.contains(x, y)));
+    if holds(0.0) {
+        return 0.0;
+    }
+    let (mut low, mut high) = (0.0, 4000.0);
+    while high - low > 0.005 {
+        let middle = (low + high) / 2.0;
+        if holds(middle) { high = middle } else { low = middle }
+    }
+    high
+}
+
+/// The first dot of a lattice with an edge at 0 and the number of dots for a side of `size` mm around `centre`, as far as
+/// it lies within `room` mm around 0; and the shown part as fractions. At least one dot, which may lie outside.
+fn of_lattice(centre: f64, size: f64, room: f64, pitch: f64) -> (f64, usize, f64, f64) {
+    let whole = (size / pitch).round().max(1.0);
+    let start = ((centre - whole * pitch / 2.0) / pitch).round();
+    let most = (room / 2.0 / pitch + 1e-9).floor();
+    let (from, to) = (start.max(-most), (start + whole).min(most));
+    if to - from < 1.0 {
+        return (start, 1, 0.0, 1.0 / whole);
+    }
+    (from, (to - from) as usize, (from - start) / whole, (to - start) / whole)
 }
 
 /// The placement of `columns` x `rows` ready dots in the middle of a blank, not cut where they reach too far.

@@ -22,6 +22,7 @@ mod screens;
 mod search_time;
 mod signals;
 mod source;
+mod sources;
 mod target;
 mod terminal;
 mod tones;

@@ -8,10 +8,11 @@ use clap::builder::{OsStringValueParser, TypedValueParser};
 use crate::art::{Fonts, FontsError, Opening, Patience};
 use crate::blank::Surface;
 use crate::job::acceptance::Acceptance;
-use crate::job::asked::{ArtJob, BlankJob, BurnJob, DotsJob, Reference, ScanJob, ToneJob};
+use crate::job::asked::{ArtJob, BlankJob, BurnJob, DotsJob, LayerJob, Reference, ScanJob, ToneJob};
 use crate::job::kit::{self, Sort};
 use crate::job::words::{
-    Along, Amount, BeamOn, Crop, CurvePoints, DotGain, Levels, Nudge, Packing, ReadAs, Sharpen, ToneBy, Ways,
+    Along, Amount, Anchor, BeamOn, Crop, CurvePoints, DotGain, Levels, Nudge, Offset, Packing, ReadAs,
+    Sharpen, ToneBy, Ways,
 };
 use crate::job::{Job, KitError, Plan, file_name};
 use crate::placement::Place;
@@ -47,6 +48,12 @@ pub struct PlaceOptions {
     /// needed to fill it; the rest is cut off. A size: as large as fits into that box. Proportions are kept.
     #[arg(long, value_name = "HOW")]
     pub place: Option<Place>,
+    /// The place of the blank less its margin that art of a stated size is set against: middle, top, bottom, left, right, top-left ... [default: middle]
+    #[arg(long, value_name = "PLACE")]
+    pub anchor: Option<Anchor>,
+    /// Move the art from there, to the right and up: 10mm,-4mm [default: 0mm,0mm]
+    #[arg(long, value_name = "RIGHT,UP", allow_hyphen_values = true)]
+    pub at: Option<Offset>,
     /// Turn the art clockwise: 0, 90, 180 or 270 degrees [default: 0]
     #[arg(long, value_name = "DEGREES", value_parser = clap::builder::PossibleValuesParser::new(["0", "90", "180", "270"]))]
     pub turn: Option<String>,
@@ -309,9 +316,57 @@ pub struct PieceOptions {
     pub scan: ScanOptions,
 }
 
+/// What lies on the piece besides its art.
+#[derive(Debug, Clone, Default, Args)]
+#[command(next_help_heading = "Layers")]
+pub struct LayerOptions {
+    /// A text above the art, as large as fits; \n begins a new line. More of it is said with --layer
+    #[arg(long, value_name = "TEXT")]
+    pub text: Vec<String>,
+    /// A border of this width, at the margin; more of it is said with --layer
+    #[arg(long, value_name = "WIDTH")]
+    pub border: Option<Mm>,
+    /// A layer with all that can be said of it, as in job.toml: "text = 'Anna', place = '60x8mm', anchor = 'bottom'"
+    ///
+    /// Layers lie above each other in their order, above the art. A layer has one of text, border (its width) and file, and
+    /// may have: place, anchor, at ('10mm,-4mm'), turn, bare (true: left bare instead of marked), clear ('0.5mm': what lies
+    /// below is cleared so far around it); a text also font, bold, lines (it may be broken into so many), align, arc_mm (the radius of its circle, below zero
+    /// along the bottom); a border inset; a file read_as, crop, mirror, invert, brighten, contrast.
+    #[arg(long, value_name = "LAYER", value_parser = parse_layer)]
+    pub layer: Vec<LayerJob>,
+}
+
+/// Parses a layer as an inline table of TOML.
+fn parse_layer(text: &str) -> Result<LayerJob, String> {
+    #[derive(serde::Deserialize)]
+    struct One {
+        layer: LayerJob,
+    }
+    let inner = text.trim().trim_start_matches('{').trim_end_matches('}');
+    let said = |e: toml::de::Error| {
+        format!("{}; write for example \"text = 'Anna', place = '60x8mm'\"", e.message().replace('\n', " "))
+    };
+    toml::from_str::<One>(&format!("layer = {{ {inner} }}")).map(|one| one.layer).map_err(said)
+}
+
+impl LayerOptions {
+    /// The layers, bottom to top: the border, those that are said in full, the texts.
+    fn layers(&self) -> Vec<LayerJob> {
+        let border = self.border.map(|width| LayerJob { border: Some(width), ..LayerJob::default() });
+        let texts = self
+            .text
+            .iter()
+            .map(|text| LayerJob { text: Some(text.replace("\\n", "\n")), ..LayerJob::default() });
+        border.into_iter().chain(self.layer.iter().cloned()).chain(texts).collect()
+    }
+}
+
 /// All options of a job.
 #[derive(Debug, Clone, Default, Args)]
 pub struct JobOptions {
+    #[allow(missing_docs)]
+    #[command(flatten)]
+    pub layers: LayerOptions,
     #[allow(missing_docs)]
     #[command(flatten)]
     pub piece: PieceOptions,
@@ -345,6 +400,8 @@ impl PieceOptions {
                 crop: self.place.crop,
                 turn: self.place.turn.as_ref().and_then(|t| t.parse().ok()),
                 mirror: switched(self.place.mirror, true),
+                anchor: self.place.anchor,
+                at: self.place.at,
             },
             blank: BlankJob { place: self.place.place, ..blank },
             tone: ToneJob {
@@ -389,6 +446,7 @@ impl JobOptions {
         let piece = self.piece.job(art)?;
         let accept = &self.program.accept;
         Ok(Job {
+            layers: self.layers.layers(),
             dots: DotsJob {
                 screen: self.screen.screen.clone(),
                 beam_on: self.files.beam_on,

@@ -9,19 +9,19 @@ use super::failure::Failure;
 use super::options::{self, DrawingOptions, JobOptions};
 use super::out::{Out, say};
 use super::search_time;
-use super::source::Source;
+use super::sources::Sources;
 use super::target::OutOptions;
 use super::unused;
 use super::{bar::Bar, terminal};
 use crate::job::{Brief, Job, Plan, file_name};
 use crate::progress::Portion;
-use crate::{art, outputs, pipeline};
+use crate::{outputs, pipeline};
 
 /// Arguments of `prepare`.
 #[derive(Debug, Args)]
 pub struct PrepareArgs {
     /// The picture, drawing or logo: JPEG, PNG, TIFF, WebP, HEIC, BMP, GIF, SVG or PDF; '-' reads standard input
-    #[arg(value_name = "ART", required_unless_present = "job")]
+    #[arg(value_name = "ART", required_unless_present_any = ["job", "text", "border", "layer"])]
     pub art: Option<PathBuf>,
     #[allow(missing_docs)]
     #[command(flatten)]
@@ -58,9 +58,10 @@ pub fn run(args: &PrepareArgs, out: &mut Out) -> Result<u8, Failure> {
     if let Some(path) = &args.job {
         job = job.over(Job::read(path)?);
     }
-    let Some(file) = job.art.file.as_deref().map(file_name::path) else {
+    let file = job.art.file.as_deref().map(file_name::path);
+    if file.is_none() && job.layers.is_empty() {
         return Err(Failure::input("the job file names no art; give the picture's name on the command line"));
-    };
+    }
     let mut brief = Brief::read(job)?;
     // Everything that can be known to be wrong is found before the long work starts.
     let plan = brief.settle()?;
@@ -71,19 +72,21 @@ pub fn run(args: &PrepareArgs, out: &mut Out) -> Result<u8, Failure> {
             writeln!(out, "{said}")?;
         }
     }
-    let source = Source::read(&file)?;
-    brief.art = Some(source.art_file(args.out.folder()));
+    let folder = args.out.folder();
+    let sources = Sources::read(file.as_deref(), &brief.job.layers)?;
+    brief.art = sources.art.as_ref().map(|s| s.art_file(folder));
+    brief.layers = sources.layers.iter().map(|s| s.as_ref().map(|s| s.art_file(folder))).collect();
     let plan = brief.settle()?;
-    let mut output = args.out.begin(&outputs::JOB, &read(args, &file, &plan)?)?;
+    let mut output = args.out.begin(&outputs::JOB, &read(args, &sources.files(), &plan)?)?;
     let how = args.drawing.opening(&plan)?;
-    let art = art::open_as(&source.bytes, &source.in_messages, &how)?;
+    let opened = sources.opened(&plan, &how, None)?;
 
     let bar = Bar::new(args.quiet);
     let (making, writing) = (Portion::new(&bar, 0.7), Portion::new(&bar, 0.3));
     let result =
-        pipeline::run(&plan, &art, &source.name, &making).map_err(Failure::from).and_then(|outcome| {
-            Ok((outputs::write(&plan, &outcome, args.loupe, &mut output, &writing)?, outcome))
-        });
+        pipeline::run_shown(&plan, opened.shown(), &opened.name(), &making).map_err(Failure::from).and_then(
+            |outcome| Ok((outputs::write(&plan, &outcome, args.loupe, &mut output, &writing)?, outcome)),
+        );
     drop(bar);
     let (report, outcome) = result?;
     output.commit()?;
@@ -111,8 +114,8 @@ pub fn run(args: &PrepareArgs, out: &mut Out) -> Result<u8, Failure> {
 
 /// The files that the run reads, none of which is replaced. A job file that says what it said before may be:
 /// so a job is run again in its own folder.
-fn read<'a>(args: &'a PrepareArgs, art: &'a Path, plan: &Plan) -> Result<Vec<&'a Path>, Failure> {
-    let mut read = vec![art];
+fn read<'a>(args: &'a PrepareArgs, art: &[&'a Path], plan: &Plan) -> Result<Vec<&'a Path>, Failure> {
+    let mut read = art.to_vec();
     if let Some(job) = &args.job {
         let same =
             std::fs::read(job).is_ok_and(|old| plan.job.to_toml().is_ok_and(|new| new.as_bytes() == old));

@@ -88,10 +88,7 @@ const RELATIVES: &[Relative] = &[
         &[("speed", "set the speed with --speed 12.5mm/s")],
     ),
     relative(&["intensity", "strength"], &[("power", "set the power with --power 90%")]),
-    relative(
-        &["border", "padding", "offset", "inset"],
-        &[("margin", "keep the edge free with --margin 2.5mm")],
-    ),
+    relative(&["padding", "offset", "inset"], &[("margin", "keep the edge free with --margin 2.5mm")]),
     relative(
         &["output", "destination", "folder", "dir"],
         &[("out", "name the folder for the results with --out")],

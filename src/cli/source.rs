@@ -61,6 +61,11 @@ impl Source {
         Ok(Source { crc32: crc.sum(), bytes, name, in_messages, path })
     }
 
+    /// Where it lies; `None` for standard input.
+    pub fn path(&self) -> Option<&Path> {
+        self.path.as_deref()
+    }
+
     /// What the job file of `folder` keeps of it.
     pub fn art_file(&self, folder: &Path) -> ArtFile {
         ArtFile { name: self.name.clone(), path: self.as_seen_from(folder), crc32: self.crc32 }

@@ -7,7 +7,8 @@ use serde::{Deserialize, Serialize};
 use super::acceptance::{self, Acceptance};
 use super::error::FileError;
 use super::words::{
-    Along, Amount, BeamOn, Crop, CurvePoints, DotGain, Levels, Nudge, Packing, ReadAs, Sharpen, ToneBy, Ways,
+    Align, Along, Amount, Anchor, BeamOn, Crop, CurvePoints, DotGain, Levels, Nudge, Offset, Packing, ReadAs,
+    Sharpen, ToneBy, Ways,
 };
 use super::{Coating, Machine, ProcessFile};
 use super::{file, file_name};
@@ -64,6 +65,62 @@ section! {
         turn: u16,
         /// Mirrored left to right, for marking the back of glass. Default false.
         mirror: bool,
+        /// The place of the blank less its margin that it is set against. Default middle.
+        anchor: Anchor,
+        /// How far it is moved from there, to the right and up. Default 0mm,0mm.
+        at: Offset,
+    }
+}
+
+section! {
+    /// A layer: one thing more on the piece, above the art and the layers before it. It is a picture's file, a text or a
+    /// border; exactly one of `file`, `text` and `border` is there.
+    LayerJob {
+        /// A picture's or drawing's file, as seen from the folder of the job file.
+        file: String,
+        /// That file's CRC-32 when the job was prepared.
+        crc32: u32,
+        /// A text; lines end with a line feed.
+        text: String,
+        /// A border of this width.
+        border: Mm,
+        /// How large it becomes: of a text that runs along an arc, the greatest length and the height of its line.
+        /// Default inside.
+        place: Place,
+        /// The place of the blank less its margin that it is set against. Default middle.
+        anchor: Anchor,
+        /// How far it is moved from there, to the right and up. Default 0mm,0mm.
+        at: Offset,
+        /// A quarter turn or more, clockwise: 0, 90, 180 or 270. Default 0.
+        turn: u16,
+        /// Left bare where it is ink, whatever lies below; else it is marked. Default false.
+        bare: bool,
+        /// What lies below is cleared for so far around its ink. Default: nothing is cleared.
+        clear: Mm,
+        /// A text's font, by its family. Default DejaVu Sans.
+        font: String,
+        /// Whether a text is bold. Default false.
+        bold: bool,
+        /// Into how many lines a text of one may be broken at its spaces, where its letters become larger so. Default 1.
+        lines: u32,
+        /// Where a text's lines begin or end, and where it stands in a box that is wider. Default as the anchor says.
+        align: Align,
+        /// A text runs along a circle of this radius, over its top; below zero along its bottom. Default: straight.
+        arc_mm: f64,
+        /// A border's distance from the edge of the blank. Default the margin.
+        inset: Mm,
+        /// How a file is read. Default auto.
+        read_as: ReadAs,
+        /// The part of a file's picture that is used. Default all.
+        crop: Crop,
+        /// A file's picture mirrored left to right. Default false.
+        mirror: bool,
+        /// A file's light and dark exchanged. Default false.
+        invert: bool,
+        /// A file's picture lighter or darker. Default off.
+        brighten: Nudge,
+        /// A file's picture harder or flatter. Default off.
+        contrast: Nudge,
     }
 }
 
@@ -180,6 +237,9 @@ pub struct Job {
     pub unsaid: Vec<String>,
     /// The art.
     pub art: ArtJob,
+    /// What lies above the art, bottom to top.
+    #[serde(rename = "layer", skip_serializing_if = "Vec::is_empty")]
+    pub layers: Vec<LayerJob>,
     /// The blank.
     pub blank: BlankJob,
     /// The tones.
@@ -222,6 +282,7 @@ impl Job {
         Job {
             unsaid: base.unsaid.into_iter().filter(still).collect(),
             art: ArtJob { crc32, ..self.art.over(base.art) },
+            layers: if self.layers.is_empty() { base.layers } else { self.layers },
             blank: self.blank.over(base.blank),
             tone: self.tone.over(base.tone),
             dots: self.dots.over(base.dots),
@@ -270,10 +331,13 @@ impl Job {
     pub fn read(path: &Path) -> Result<Job, FileError> {
         let text = file::read_text("job", path)?;
         let mut job: Job = file::parse("job", path, &text)?;
-        if let (Some(art), Some(folder)) = (job.art.file.as_deref().map(file_name::path), path.parent())
-            && art.is_relative()
-        {
-            job.art.file = Some(file_name::text(&folder.join(art)));
+        let files = job.layers.iter_mut().map(|l| &mut l.file);
+        for file in files.chain([&mut job.art.file]) {
+            if let (Some(art), Some(folder)) = (file.as_deref().map(file_name::path), path.parent())
+                && art.is_relative()
+            {
+                *file = Some(file_name::text(&folder.join(art)));
+            }
         }
         if let (Some(fonts), Some(folder)) = (job.art.fonts.as_deref().map(file_name::path), path.parent())
             && fonts.is_relative()

@@ -26,6 +26,8 @@ pub struct Brief {
     pub named: Named,
     /// Its art's file; `None` where no art has been read yet.
     pub art: Option<ArtFile>,
+    /// The files of its layers, one each; `None` for a layer without a file. Empty where none has been read yet.
+    pub layers: Vec<Option<ArtFile>>,
     /// What was said to the person on the way here and belongs on the report, one sentence each without its full stop.
     pub notes: Vec<String>,
 }
@@ -36,7 +38,7 @@ impl Brief {
     /// # Errors
     /// See [`Named::read`].
     pub fn read(job: Job) -> Result<Brief, PlanError> {
-        Ok(Brief { named: Named::read(&job)?, job, art: None, notes: Vec::new() })
+        Ok(Brief { named: Named::read(&job)?, job, art: None, layers: Vec::new(), notes: Vec::new() })
     }
 
     /// Fills in defaults and checks all numbers, each by itself and against each other. No file is touched.

@@ -9,7 +9,7 @@ use super::brief::{ArtFile, Brief};
 use super::error::PlanError;
 use super::named::Named;
 use super::process::ToneCurve;
-use super::settle::{SettledArt, SettledDots, SettledScan, SettledTone, start_speed};
+use super::settle::{SettledArt, SettledDots, SettledLayer, SettledScan, SettledTone, start_speed};
 use super::written;
 use super::{Coating, Machine, Process, ProcessFile};
 use crate::art::Kind;
@@ -30,6 +30,8 @@ pub struct Settled {
     pub art_file: Option<ArtFile>,
     /// How the art is read and laid.
     pub art: SettledArt,
+    /// What lies on the piece, bottom to top, its art first; empty where it is its art and nothing else.
+    pub layers: Vec<SettledLayer>,
     /// The machine.
     pub machine: Machine,
     /// The coating.
@@ -121,7 +123,8 @@ impl Plan {
             measured: self.measured.clone(),
             tone_curve: self.tone.curve.clone(),
         };
-        Brief { job, named, art: self.art_file.clone(), notes: self.notes.clone() }.settle()
+        let (art, notes) = (self.art_file.clone(), self.notes.clone());
+        Brief { job, named, art, layers: Vec::new(), notes }.settle()
     }
 
     /// The same blank with the whole of the art on it, small and in about `places` places along its longer side: to see
@@ -134,6 +137,19 @@ impl Plan {
         let pitch = Mm(side.0 / places);
         settled.grid = Grid { along: pitch, across: pitch };
         settled.art.place = Place::Box { width: side, height: side };
+        settled.art.spot = None;
+        Plan::new(settled)
+    }
+
+    /// The plan of one of its layers alone, which is settled as a piece's art is.
+    pub fn of_layer(&self, layer: &SettledLayer, place: Place) -> Plan {
+        let mut settled = Settled::clone(&self.0);
+        settled.art = SettledArt { place, ..layer.art };
+        if place == Place::Inside {
+            settled.blank.margin = Mm(settled.blank.margin.0.max(layer.free.0));
+        }
+        settled.tone = layer.tone.clone();
+        settled.layers = Vec::new();
         Plan::new(settled)
     }
 

@@ -9,7 +9,7 @@ use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use crate::art::Window;
 pub use crate::encode::BeamOn;
 pub use crate::encode::tiff::Packing;
-pub use crate::placement::Along;
+pub use crate::placement::{Align, Along, Anchor, Offset};
 pub use crate::scan::limits::PowerMode;
 pub use crate::scan::raster::Ways;
 use crate::units::{Mm, Share};
@@ -90,6 +90,18 @@ worded!(BeamOn, "colour for the beam" { Black = "black", White = "white" });
 worded!(Packing, "packing for a TIFF" { Group4 = "group4", PackBits = "packbits" });
 worded!(Ways, "direction for lines" { Both = "both", One = "one", Back = "back" });
 worded!(Along, "axis" { X = "x", Y = "y" });
+worded!(Anchor, "place of the blank" {
+    Middle = "middle",
+    Top = "top",
+    Bottom = "bottom",
+    Left = "left",
+    Right = "right",
+    TopLeft = "top-left",
+    TopRight = "top-right",
+    BottomLeft = "bottom-left",
+    BottomRight = "bottom-right",
+});
+worded!(Align, "way to align" { Left = "left", Middle = "middle", Right = "right" });
 worded!(PowerMode, "power mode" { Constant = "constant", SpeedScaled = "speed-scaled" });
 
 /// Stretching the tones before all else.
@@ -381,7 +393,7 @@ impl FromStr for DotGain {
     }
 }
 
-as_text!(Ways, Along, PowerMode);
+as_text!(Ways, Along, PowerMode, Anchor, Align, Offset);
 as_text!(Levels, Nudge, Amount, Sharpen, CurvePoints, Crop, DotGain, crate::placement::Place);
 
 #[cfg(test)]

@@ -11,6 +11,7 @@ pub(super) fn out(settled: &Settled) -> Job {
     Job {
         unsaid: unsaid(&settled.job),
         art: art(settled),
+        layers: settled.job.layers.clone(),
         blank: BlankJob {
             shape: Some(settled.blank.shape),
             margin: Some(settled.blank.margin),
@@ -75,6 +76,8 @@ fn art(settled: &Settled) -> ArtJob {
         crop: Some(settled.art.crop),
         turn: Some(settled.art.turn.degrees()),
         mirror: Some(settled.art.mirror),
+        anchor: asked.anchor,
+        at: asked.at,
     }
 }
 

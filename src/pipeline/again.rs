@@ -4,8 +4,8 @@ use std::cell::OnceCell;
 use std::ops::Range;
 
 use super::laid::dots;
-use super::wanted::{Wanted, wanted};
-use crate::art::Art;
+use super::shown::{Shown, wanted};
+use super::wanted::Wanted;
 use crate::findings::change::Change;
 use crate::findings::remedies::window;
 use crate::findings::trial::Remade;
@@ -22,7 +22,7 @@ const WINDOW: usize = 1024;
 #[derive(Clone, Copy)]
 pub(super) enum Source<'a> {
     /// Art, which can be drawn and screened anew.
-    Art(&'a Art),
+    Shown(Shown<'a>),
     /// Dots that something else made: another pitch or ceiling needs the art, which is not at hand.
     Dots(&'a Dots),
 }
@@ -52,8 +52,8 @@ impl<'a> Again<'a> {
     pub fn with(&self, change: Change) -> Option<Remade> {
         let plan = self.plan.with(change).ok()?;
         let remade = |dots| Some(Remade { dots, grid: plan.grid, burn: plan.burn });
-        let art = match (self.source, change) {
-            (Source::Art(art), _) => art,
+        let shown = match (self.source, change) {
+            (Source::Shown(shown), _) => shown,
             (Source::Dots(dots), Change::Power(_) | Change::Speed(_)) => {
                 let window = self.window(dots.width(), dots.height());
                 return remade(
@@ -62,7 +62,7 @@ impl<'a> Again<'a> {
             }
             (Source::Dots(_), Change::Pitch(_) | Change::Ceiling(_)) => return None,
         };
-        let mut wanted = self.wanted(&plan, art, change)?;
+        let mut wanted = self.wanted(&plan, shown, change)?;
         if let Some((columns, rows)) = self.window(wanted.tone.width(), wanted.tone.height()) {
             wanted = wanted.part(columns, rows);
         }
@@ -86,11 +86,11 @@ impl<'a> Again<'a> {
 
     /// The wanted mark of `plan`, which is the job with a change: only another pitch needs it drawn anew. `None` where it
     /// cannot be drawn or is to stop.
-    pub fn wanted(&self, plan: &Plan, art: &Art, change: Change) -> Option<Wanted> {
+    pub fn wanted(&self, plan: &Plan, shown: Shown<'_>, change: Change) -> Option<Wanted> {
         match change {
-            Change::Pitch(_) => wanted(plan, art, &self.progress).ok(),
+            Change::Pitch(_) => wanted(plan, shown, &self.progress).ok(),
             Change::Power(_) | Change::Speed(_) | Change::Ceiling(_) => {
-                self.drawn.get_or_init(|| wanted(self.plan, art, &self.progress).ok()).clone()
+                self.drawn.get_or_init(|| wanted(self.plan, shown, &self.progress).ok()).clone()
             }
         }
     }

@@ -5,8 +5,9 @@ use super::foresee::foresee;
 use super::laid::{self, Laid};
 use super::outcome::Stages;
 use super::shares::Shares;
+use super::shown::Shown;
 use super::wanted::Wanted;
-use crate::art::{Art, Kind};
+use crate::art::Kind;
 use crate::findings::detail::Detail;
 use crate::job::Plan;
 use crate::placement;
@@ -14,13 +15,13 @@ use crate::plane::Dots;
 use crate::progress::Progress;
 use crate::proof::layout::MOST_PIXELS;
 
-/// Carries `wanted`, which was made from `art`, through; `left_out` is the share of its ink that has no dots.
+/// Carries `wanted`, which was made from what is `shown`, through; `left_out` is the share of its ink that has no dots.
 ///
 /// # Errors
 /// See [`PipelineError`]; [`PipelineError::Stopped`] where the person asked for it.
 pub(super) fn carry(
     plan: &Plan,
-    art: &Art,
+    shown: Shown<'_>,
     (wanted, left_out): (Wanted, f64),
     (name, notes): (&str, Vec<String>),
     progress: &dyn Progress,
@@ -32,7 +33,7 @@ pub(super) fn carry(
     let lost = seen.lost;
     let stages = Stages::new(placement, mean, laid, seen, Some(kind), left_out, notes);
     progress.begin("findings", Shares::of_job(plan).findings)?;
-    let blurred = Wanted::blurred(plan, art, (kind, &stages.placement), &stages.dots, progress)?;
+    let blurred = Wanted::blurred(plan, shown, (kind, &stages.placement), &stages.dots, progress)?;
     Ok((stages, Detail { lost, blurred, of_photo: kind == Kind::Photo }))
 }
 

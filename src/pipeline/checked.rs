@@ -73,13 +73,13 @@ fn change(plan: &Plan, remedy: &Remedy) -> Option<Change> {
 fn carried(again: &Again<'_>, plan: Plan, left_out: f64, change: Change) -> Option<Vec<&'static str>> {
     let quiet = &again.progress;
     let (stages, detail) = match again.source {
-        Source::Art(art) => {
-            let wanted = again.wanted(&plan, art, change)?;
+        Source::Shown(shown) => {
+            let wanted = again.wanted(&plan, shown, change)?;
             let left_out = match change {
-                Change::Pitch(_) => wanted.left_out(&plan, art, quiet).ok()?,
+                Change::Pitch(_) => wanted.left_out(&plan, shown, quiet).ok()?,
                 _ => left_out,
             };
-            carry(&plan, art, (wanted, left_out), ("", Vec::new()), quiet).ok()?
+            carry(&plan, shown, (wanted, left_out), ("", Vec::new()), quiet).ok()?
         }
         Source::Dots(dots) if matches!(change, Change::Power(_) | Change::Speed(_)) => {
             judged(&plan, dots.clone(), "", quiet).ok()?

@@ -6,7 +6,8 @@ use super::error::PipelineError;
 use super::foresee::foresee;
 use super::laid::{Laid, dots};
 use super::shares::Shares;
-use super::wanted::{Wanted, wanted};
+use super::shown::{Shown, wanted};
+use super::wanted::Wanted;
 use crate::art::{self, Art, Kind, RenderError, View};
 use crate::findings::burn::Verdict;
 use crate::job::Plan;
@@ -66,7 +67,7 @@ pub fn contenders(
     progress: &dyn Progress,
 ) -> Result<(Vec<Contender>, Wanted), PipelineError> {
     let drawing = Portion::new(progress, DRAWING / Shares::of_job(plan).before_dots());
-    let mut drawn = wanted(plan, art, &drawing)?;
+    let mut drawn = wanted(plan, Shown::Art(art), &drawing)?;
     let placement = drawn.placement;
     drawn.mask(plan);
     // The quick forecast keeps the mean; figures need each cell's own value.

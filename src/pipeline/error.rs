@@ -21,6 +21,11 @@ pub enum PipelineError {
         "the art is transparent everywhere, so there is nothing to mark; choose another file or another crop"
     )]
     Nothing,
+    /// Nothing of a layer can be seen.
+    #[error(
+        "the layer {0} is transparent everywhere, so there is nothing to mark; leave it out, or choose another"
+    )]
+    NothingIn(String),
     /// The tones cannot be shaped as asked.
     #[error(transparent)]
     Shape(#[from] ShapingError),
@@ -30,6 +35,9 @@ pub enum PipelineError {
     /// The machine cannot run the job.
     #[error(transparent)]
     Limits(#[from] LimitsError),
+    /// A picture cannot be drawn.
+    #[error("a picture could not be drawn: {0}; this is a fault of the program, please report it")]
+    Picture(String),
     /// The person asked to stop.
     #[error(transparent)]
     Stopped(#[from] Stopped),

@@ -3,6 +3,7 @@
 use super::again::{Again, Source};
 use super::checked;
 use super::outcome::Stages;
+use super::shown::Shown;
 use crate::art::{Art, Kind};
 use crate::findings::change::Change;
 use crate::findings::detail::Detail;
@@ -44,7 +45,7 @@ fn worst(stages: &Stages) -> (f64, f64) {
 /// Findings that need no other try of the job.
 pub(super) fn of_the_job(plan: &Plan, source: Source<'_>, stages: &Stages, lost: &Detail) -> Vec<Finding> {
     let mut all = match source {
-        Source::Art(art) => art_findings(plan, art, stages),
+        Source::Shown(shown) => art_findings(plan, shown, stages),
         Source::Dots(_) => Vec::new(),
     };
     let rect = &stages.placement.rect;
@@ -70,10 +71,10 @@ pub(super) fn add(all: &mut Vec<Finding>, found: Option<Finding>) {
 }
 
 /// Findings about the art.
-fn art_findings(plan: &Plan, art: &Art, stages: &Stages) -> Vec<Finding> {
+fn art_findings(plan: &Plan, shown: Shown<'_>, stages: &Stages) -> Vec<Finding> {
     let p = &stages.placement;
     let mut all = Vec::new();
-    if let Some(lettering) = art.lettering() {
+    for lettering in shown.arts().filter_map(Art::lettering) {
         all.extend(of_art::missing_glyph(&lettering.missing));
         all.extend(lettering.past_page.map(of_art::cut_by_page));
     }
@@ -81,7 +82,7 @@ fn art_findings(plan: &Plan, art: &Art, stages: &Stages) -> Vec<Finding> {
     if p.past_margin.0 <= 0.0 {
         all.extend(of_art::cut_by_blank(stages.left_out));
     }
-    let Some((w, h)) = art.pixels() else { return all };
+    let Some((w, h)) = shown.alone().and_then(Art::pixels) else { return all };
     let crop = plan.art.crop.window();
     let (mut w, mut h) = (w as f64 * crop.width(), h as f64 * crop.height());
     if plan.art.turn.swaps() {

@@ -8,16 +8,19 @@ mod error;
 mod foresee;
 mod judging;
 mod laid;
+mod layers;
 mod outcome;
 mod read;
 mod readings;
 mod shares;
+mod shown;
 mod wanted;
 
 pub use error::PipelineError;
 pub use laid::dots;
+pub use layers::{Common, Layer, layers};
 pub use outcome::Outcome;
-pub use wanted::wanted;
+pub use shown::{Shown, wanted};
 
 use crate::art::{self, Art};
 use crate::findings::art as of_art;
@@ -28,28 +31,48 @@ use crate::progress::Progress;
 use crate::proof::{facts, words};
 use again::Source;
 
-/// Carries a plan through. `name` is the art's name for the report.
+/// Carries a plan of one picture through. `name` is the art's name for the report.
 ///
 /// # Errors
 /// See [`PipelineError`]; [`PipelineError::Stopped`] where the person asked for it.
 pub fn run(plan: &Plan, art: &Art, name: &str, progress: &dyn Progress) -> Result<Outcome, PipelineError> {
-    let wanted = wanted(plan, art, progress)?;
-    let about_art = facts::art_facts(art, name, &wanted.reading);
+    run_shown(plan, Shown::Art(art), name, progress)
+}
+
+/// Carries a plan through, of one picture or of layers.
+///
+/// # Errors
+/// As [`run`].
+pub fn run_shown(
+    plan: &Plan,
+    shown: Shown<'_>,
+    name: &str,
+    progress: &dyn Progress,
+) -> Result<Outcome, PipelineError> {
+    let wanted = wanted(plan, shown, progress)?;
+    let about_art = match shown {
+        Shown::Art(art) => facts::art_facts(art, name, &wanted.reading),
+        Shown::Layers(layers) => facts::art_facts_of_layers(layers.len(), name, &wanted.reading),
+    };
     let (reading, around) = (wanted.reading.clone(), wanted.around);
-    let left_out = wanted.left_out(plan, art, progress)?;
-    let mut notes = [art.notes(), &wanted.notes].concat();
+    let left_out = wanted.left_out(plan, shown, progress)?;
+    let mut notes: Vec<String> = shown.arts().flat_map(|art| art.notes().iter().cloned()).collect();
+    notes.extend(wanted.notes.iter().cloned());
     if plan.scan.tone_by == ToneBy::Power {
         notes.push(words::BY_POWER.to_string());
     }
     notes.extend(plan.curve_elsewhere(plan.dots.screen.name).map(words::curve_elsewhere));
-    let (stages, detail) = carry::carry(plan, art, (wanted, left_out), (name, notes), progress)?;
-    let mut findings = judging::findings(plan, Source::Art(art), &stages, &detail, progress);
+    let (stages, detail) = carry::carry(plan, shown, (wanted, left_out), (name, notes), progress)?;
+    let mut findings = judging::findings(plan, Source::Shown(shown), &stages, &detail, progress);
     judging::add(&mut findings, around.and_then(|a| of_art::sheet_edge(&a)));
-    let readings = readings::unsure(plan, art, &reading, &stages.dots, progress)?;
+    let readings = match shown.alone() {
+        Some(art) => readings::unsure(plan, art, &reading, &stages.dots, progress)?,
+        None => None,
+    };
     judging::add(&mut findings, readings.as_ref().map(|r| of_art::reading_unsure(&reading, r.second.kind)));
     progress.go_on(0)?;
     let report = facts::report(plan, about_art, &stages.found(), &findings);
-    let original = Some(art::likeness(art)?);
+    let original = shown.alone().map(art::likeness).transpose()?;
     Ok(Outcome { stages, findings, report, original, readings })
 }
 

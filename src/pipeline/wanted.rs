@@ -5,6 +5,7 @@ use std::ops::Range;
 use super::error::PipelineError;
 use super::read::{self, ReadArt};
 use super::shares::Shares;
+use super::shown::{Shown, wanted};
 use crate::art::reading::Decision;
 use crate::art::{self, Art, Kind, View};
 use crate::findings::art::Around;
@@ -33,6 +34,8 @@ pub struct Wanted {
     pub around: Option<Around>,
     /// Things a person should know.
     pub notes: Vec<String>,
+    /// The share of the ink of drawn layers that has no dots, where they are many.
+    pub left_out: Option<f64>,
 }
 
 impl Wanted {
@@ -61,7 +64,15 @@ impl Wanted {
     ///
     /// # Errors
     /// As [`wanted`]: a part that is left out is looked for in the whole art, drawn coarsely.
-    pub fn left_out(&self, plan: &Plan, art: &Art, progress: &dyn Progress) -> Result<f64, PipelineError> {
+    pub fn left_out(
+        &self,
+        plan: &Plan,
+        shown: Shown<'_>,
+        progress: &dyn Progress,
+    ) -> Result<f64, PipelineError> {
+        if let Some(known) = self.left_out {
+            return Ok(known);
+        }
         if !self.kind.is_drawn() {
             return Ok(0.0);
         }
@@ -84,12 +95,20 @@ impl Wanted {
                 }
             }
         } else {
-            let drawn = wanted(&plan.in_small(COARSE), art, &Within(progress))?.tone;
+            let drawn = wanted(&plan.in_small(COARSE), shown, &Within(progress))?.tone;
             let (w, h) = (drawn.width() as f64, drawn.height() as f64);
+            let shape = &plan.blank.shape;
+            // The middle of the whole art, of which the window is shown, from the middle of the blank.
+            let of = |start: f64, side: f64, first: f64, part: f64, blank: f64| {
+                start + side * (0.5 - first) / part - blank / 2.0
+            };
+            let seen = &p.window;
+            let cx = of(p.rect.left.0, p.rect.width(), seen.left, seen.width(), shape.width());
+            let cy = of(p.rect.top.0, p.rect.height(), seen.top, seen.height(), shape.height());
             for y in 0..drawn.height() {
-                let down = ((y as f64 + 0.5) / h - 0.5) * p.wished_height.0;
+                let down = cy + ((y as f64 + 0.5) / h - 0.5) * p.wished_height.0;
                 for (x, &v) in drawn.row(y).iter().enumerate() {
-                    let along = ((x as f64 + 0.5) / w - 0.5) * p.wished_width.0;
+                    let along = cx + ((x as f64 + 0.5) / w - 0.5) * p.wished_width.0;
                     all += f64::from(v);
                     kept += if near.contains(along, down) { f64::from(v) } else { 0.0 };
                 }
@@ -105,7 +124,7 @@ impl Wanted {
     /// As [`wanted`]: the art is drawn finer than its dots.
     pub fn blurred(
         plan: &Plan,
-        art: &Art,
+        shown: Shown<'_>,
         (kind, placement): (Kind, &Placement),
         dots: &Dots,
         progress: &dyn Progress,
@@ -113,15 +132,16 @@ impl Wanted {
         let rect = &placement.rect;
         let cells = (rect.columns * rect.rows) as f64;
         let times = (FINE_CELLS / cells).sqrt().floor().min(3.0);
-        let shown = placement.window.width() * plan.art.crop.window().width();
+        let part = placement.window.width() * plan.art.crop.window().width();
         // Picture elements no finer than the dots have nothing to lose.
-        let finer = art.pixels().is_none_or(|(w, _)| w as f64 * shown > 1.1 * rect.columns as f64);
+        let too_few = |(w, _): (usize, usize)| w as f64 * part <= 1.1 * rect.columns as f64;
+        let finer = shown.alone().is_none_or(|art| !art.pixels().is_some_and(too_few));
         // Tones by power have no dots to look at.
         let dotted = plan.scan.tone_by == ToneBy::Dots;
         if kind == Kind::Paper || !dotted || times < 2.0 || !finer {
             return Ok(None);
         }
-        let mut fine = wanted(&plan.finer(times as usize), art, &Within(progress))?;
+        let mut fine = wanted(&plan.finer(times as usize), shown, &Within(progress))?;
         if kind == Kind::Photo {
             lettering_of(&mut fine.tone, times as usize);
         }
@@ -180,15 +200,10 @@ fn abreast(rows: [&[f32]; ABREAST], most: f32) -> [f64; ABREAST] {
     sums
 }
 
-/// Art to wanted mark: place, render, shape, look of the piece.
+/// One picture to the wanted mark, read as `read_as`: place, render, shape, look of the piece.
 ///
 /// # Errors
 /// See [`PipelineError`]; [`PipelineError::Stopped`] where the person asked for it.
-pub fn wanted(plan: &Plan, art: &Art, progress: &dyn Progress) -> Result<Wanted, PipelineError> {
-    wanted_as(plan, art, plan.art.read_as, progress)
-}
-
-/// The same with another reading than the plan's.
 pub(super) fn wanted_as(
     plan: &Plan,
     art: &Art,
@@ -208,8 +223,11 @@ pub(super) fn wanted_as(
         return Err(PipelineError::Nothing);
     }
     let (w, h) = view.size(art);
-    let placement =
-        placement::place(&Outline { aspect: w / h, hull }, &plan.blank, plan.art.place, plan.grid)?;
+    let outline = Outline { aspect: w / h, hull };
+    let placement = match &plan.art.spot {
+        Some(spot) => placement::place_at(&outline, &plan.blank, plan.art.place, spot, plan.grid)?,
+        None => placement::place(&outline, &plan.blank, plan.art.place, plan.grid)?,
+    };
     view.window = placement.window;
 
     let read = ReadArt::new(plan, art, read_as);
@@ -250,7 +268,7 @@ pub(super) fn wanted_as(
     if negative {
         exchange(&mut tone, rendered.alpha.as_ref());
     }
-    Ok(Wanted { placement, tone, kind, reading: read.reading, around, notes })
+    Ok(Wanted { placement, tone, kind, reading: read.reading, around, notes, left_out: None })
 }
 
 /// Exchanges ink and ground; what is transparent stays unmarked.

@@ -88,6 +88,19 @@ pub fn art_facts(art: &Art, name: &str, reading: &Decision) -> ArtFacts {
     }
 }
 
+/// What is known of art that is `count` layers.
+pub fn art_facts_of_layers(count: usize, name: &str, reading: &Decision) -> ArtFacts {
+    ArtFacts {
+        name: name.to_string(),
+        format: if count == 1 { "1 layer".into() } else { format!("{count} layers") },
+        read_as: reading.kind.to_string(),
+        read_as_sure_share: None,
+        read_as_why: reading.why.clone(),
+        width_px: None,
+        height_px: None,
+    }
+}
+
 /// What is known of dots that something else made, `columns` by `rows`.
 pub fn art_facts_of_dots(name: &str, columns: usize, rows: usize) -> ArtFacts {
     ArtFacts {

@@ -45,6 +45,11 @@ const ACCEPTED: &[(&str, &str)] = &[
 const CORNER: &[(&str, &str)] = &[("machine.motion.blank_on_bed", "'390x392mm'")];
 const HALF_MEASURED: &[(&str, &str)] = &[("process.wedge", "'W1'")];
 
+const LETTER: &[(&str, &str)] = &[("job.layer", "[{ text = 'Fog', place = '8x2mm' }]")];
+const LETTERS: &[(&str, &str)] = &[("job.layer", "[{ text = 'Fog and rain', place = '8x4mm' }]")];
+const LINE: &[(&str, &str)] = &[("job.layer", "[{ border = '0.5mm' }]")];
+const PICTURE: &[(&str, &str)] = &[("job.layer", "[{ file = 'whole.jpg', place = '5x5mm' }]")];
+
 /// Keys whose value is only kept and shown with the job it belongs to.
 const RECORDS: &[(&str, &str)] = &[
     ("process.absolute_lightness", "true"),
@@ -84,6 +89,31 @@ const KEYS: &[Key] = &[
     key("job.art.crop", "'10%,0%,80%,100%'", "dots.png"),
     key("job.art.turn", "90", "dots.png"),
     key("job.art.mirror", "true", "dots.png"),
+    with(&[("job.blank.place", "'4x3mm'")], key("job.art.anchor", "'top-left'", "program")),
+    with(&[("job.blank.place", "'4x3mm'")], key("job.art.at", "'1mm,0mm'", "program")),
+    key("job.layer", "[{ border = '0.5mm' }]", "dots.png"),
+    with(LETTER, key("job.layer.0.text", "'E'", "dots.png")),
+    with(LETTER, key("job.layer.0.place", "'3x2mm'", "dots.png")),
+    with(LETTER, key("job.layer.0.anchor", "'left'", "dots.png")),
+    with(LETTER, key("job.layer.0.at", "'1mm,-0.5mm'", "dots.png")),
+    with(LETTER, key("job.layer.0.turn", "90", "dots.png")),
+    with(LETTER, key("job.layer.0.bare", "true", "dots.png")),
+    with(LETTER, key("job.layer.0.clear", "'0.5mm'", "dots.png")),
+    with(LETTER, key("job.layer.0.font", "'DejaVu Serif'", "dots.png")),
+    with(LETTER, key("job.layer.0.bold", "true", "dots.png")),
+    with(LETTERS, key("job.layer.0.lines", "2", "dots.png")),
+    with(LETTER, key("job.layer.0.align", "'left'", "dots.png")),
+    with(LETTER, key("job.layer.0.arc_mm", "3.0", "dots.png")),
+    with(LINE, key("job.layer.0.border", "'1mm'", "dots.png")),
+    with(LINE, key("job.layer.0.inset", "'2mm'", "dots.png")),
+    with(PICTURE, key("job.layer.0.file", "'disc.svg'", "dots.png")),
+    with(PICTURE, key("job.layer.0.crc32", "7", "report:/notes")),
+    with(PICTURE, key("job.layer.0.read_as", "'drawing'", "dots.png")),
+    with(PICTURE, key("job.layer.0.crop", "'10%,0%,80%,100%'", "dots.png")),
+    with(PICTURE, key("job.layer.0.mirror", "true", "dots.png")),
+    with(PICTURE, key("job.layer.0.invert", "true", "dots.png")),
+    with(PICTURE, key("job.layer.0.brighten", "'40%'", "dots.png")),
+    with(PICTURE, key("job.layer.0.contrast", "'80%'", "dots.png")),
     key("job.blank.shape", "'round:9mm'", "dots.png"),
     key("job.blank.margin", "'2mm'", "dots.png"),
     key("job.blank.surface", "'slate'", "proof.png"),
@@ -432,7 +462,8 @@ fn tables(at: &str, table: &Table, all: &mut Vec<String>) {
 
 #[test]
 fn every_key_that_a_file_may_hold_is_in_the_tables() {
-    let files = files();
+    let mut files = files();
+    set(&mut files, "job.layer", value("[{ border = '0.5mm' }]"));
     let mut all = Vec::new();
     for (name, table) in &files {
         tables(name, table, &mut all);

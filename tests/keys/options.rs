@@ -29,7 +29,10 @@ const ART: &str = "whole.jpg --blank rect:12x9mm --margin 1mm --out out";
 const DIFFUSED: &str = "whole.jpg --blank rect:12x9mm --margin 1mm --screen floyd-steinberg --out out";
 const EMBLEM: &str = "emblem.svg --blank rect:12x9mm --out out";
 const HOT: &str = "whole.jpg --blank rect:12x9mm --margin 1mm --speed 4mm/s --out out";
+const PLACED: &str = "whole.jpg --blank rect:12x9mm --margin 1mm --place 4x3mm --out out";
 const COMPARE: &str = "whole.jpg --blank rect:12x9mm --margin 1mm --screens bayer,floyd-steinberg --out out";
+const COMPARED: &str =
+    "whole.jpg --blank rect:12x9mm --margin 1mm --place 4x3mm --screens bayer,floyd-steinberg --out out";
 const PROOF: &str = "dots.png --blank rect:12x9mm --margin 1mm --out out";
 const TONE: &str = "--kind tone --blank rect:45x45mm --coverages 4 --screens bayer --out out";
 const DRAW: &str = "--blank rect:50x50mm --steps 3x3 --out out";
@@ -55,6 +58,11 @@ const OPTIONS: &[Opt] = &[
     opt("prepare --blank", "whole.jpg --out out", "--blank rect:12x9mm", "dots.png"),
     opt("prepare --margin", ART, "--margin 2mm", "dots.png"),
     opt("prepare --place", ART, "--place cover", "dots.png"),
+    opt("prepare --anchor", PLACED, "--anchor left", "program"),
+    opt("prepare --at", PLACED, "--at 1mm,-0.5mm", "program"),
+    opt("prepare --text", ART, "--text Fog", "dots.png"),
+    opt("prepare --border", ART, "--border 0.5mm", "dots.png"),
+    opt("prepare --layer", ART, "--layer text='Fog',place='5x2mm'", "dots.png"),
     opt("prepare --turn", ART, "--turn 90", "dots.png"),
     opt("prepare --mirror", ART, "--mirror", "dots.png"),
     opt("prepare --page", "two.pdf --blank rect:12x9mm --out out", "--page 2", "dots.png"),
@@ -156,6 +164,8 @@ const OPTIONS: &[Opt] = &[
         "--fonts blocks.ttf",
         "comparison.json",
     ),
+    opt("compare --anchor", COMPARED, "--anchor left", "comparison.json"),
+    opt("compare --at", COMPARED, "--at 1mm,-0.5mm", "comparison.json"),
     opt("compare --mirror", COMPARE, "--mirror", "comparison.json"),
     opt("compare --crop", COMPARE, "--crop 10%,0%,80%,100%", "comparison.json"),
     opt("compare --surface", COMPARE, "--surface slate", "contact-sheet.png"),

@@ -43,6 +43,17 @@ impl Lettering {
     }
 }
 
+/// The box of the outlines of all letters: the library's own box of a text is that of its lines.
+pub(super) fn letters(tree: &Tree) -> Option<[f64; 4]> {
+    let mut texts = Vec::new();
+    gather(tree.root(), &mut texts);
+    let boxes = texts.iter().filter(|t| t.flattened().has_children()).map(|t| {
+        let b = t.flattened().abs_bounding_box();
+        [b.left(), b.top(), b.right(), b.bottom()].map(f64::from)
+    });
+    boxes.reduce(|a, b| [a[0].min(b[0]), a[1].min(b[1]), a[2].max(b[2]), a[3].max(b[3])])
+}
+
 /// The text nodes below a group, in the order of the drawing.
 fn gather<'a>(group: &'a Group, texts: &mut Vec<&'a Text>) {
     for node in group.children() {

@@ -52,6 +52,11 @@ impl Vector {
         (f64::from(self.tree.size().width()), f64::from(self.tree.size().height()))
     }
 
+    /// The box of the letters of all its text, user units: left, top, right and bottom; `None` where no letter shows.
+    pub fn letters(&self) -> Option<[f64; 4]> {
+        lettering::letters(&self.tree)
+    }
+
     /// SVG or PDF.
     pub fn format(&self) -> Format {
         self.format

@@ -3,8 +3,8 @@
 use crate::art::turn::{Turn, TurnError};
 use crate::job::asked::{ArtJob, BlankJob};
 use crate::job::error::PlanError;
-use crate::job::words::{Crop, ReadAs};
-use crate::placement::Place;
+use crate::job::words::{Align, Anchor, Crop, Offset, ReadAs};
+use crate::placement::{Place, Spot};
 
 /// How the art is read and laid.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -21,6 +21,14 @@ pub struct SettledArt {
     pub mirror: bool,
     /// How large it becomes.
     pub place: Place,
+    /// Where it lies; `None`: in the middle, on dots of its own.
+    pub spot: Option<Spot>,
+}
+
+/// A place on the blank; `None` where nothing was asked.
+pub(super) fn spot(anchor: Option<Anchor>, at: Option<Offset>, align: Option<Align>) -> Option<Spot> {
+    let asked = anchor.is_some() || at.is_some() || align.is_some();
+    asked.then(|| Spot { anchor: anchor.unwrap_or_default(), at: at.unwrap_or_default(), align })
 }
 
 pub(super) fn settle(art: &ArtJob, blank: &BlankJob) -> Result<SettledArt, PlanError> {
@@ -36,5 +44,6 @@ pub(super) fn settle(art: &ArtJob, blank: &BlankJob) -> Result<SettledArt, PlanE
         turn: turn.to_string().parse().map_err(|e: TurnError| PlanError::absurd(e.to_string()))?,
         mirror: art.mirror.unwrap_or(false),
         place: blank.place.unwrap_or(Place::Inside),
+        spot: spot(art.anchor, art.at, None),
     })
 }

@@ -3,6 +3,7 @@
 mod art;
 mod blank;
 mod dots;
+mod layer;
 mod pitch;
 mod process;
 mod scan;
@@ -10,18 +11,19 @@ mod tone;
 
 pub use art::SettledArt;
 pub use dots::{SettledDots, screen};
+pub use layer::{SettledLayer, Shows};
 pub(super) use process::start_speed;
 pub use scan::SettledScan;
 pub use tone::SettledTone;
 
-use super::asked::Job;
+use super::asked::{Job, LayerJob};
 use super::brief::{ArtFile, Brief};
 use super::error::PlanError;
 use super::plan::{Plan, Settled};
 use super::{Coating, Machine, Named, Process, ProcessFile, Standing, written};
 
 pub(super) fn settle(brief: &Brief) -> Result<Plan, PlanError> {
-    let Brief { job, named, art: art_file, notes } = brief.clone();
+    let Brief { mut job, named, art: art_file, layers: files, notes } = brief.clone();
     let Named { machine, coating, measured, tone_curve } = named;
     let machine = measured_on(machine, measured.as_ref())?;
     let said = job.coating.is_some() && !job.is_unsaid("coating");
@@ -33,12 +35,17 @@ pub(super) fn settle(brief: &Brief) -> Result<Plan, PlanError> {
     let dots = dots::settle(&job.dots, burn, pitch.grid())?;
     let scan = scan::settle(&job.scan)?;
     let art = art::settle(&job.art, &job.blank)?;
+    let changed_layers =
+        files.iter().zip(&mut job.layers).filter_map(|(file, layer)| layer_file(file.as_ref()?, layer));
+    let notes = notes.into_iter().chain(changed_layers).collect::<Vec<_>>();
+    let layers = layer::settle(&job, &blank.blank, &art, &tone)?;
     let assumptions = assumptions(&job, &machine, &coating, &blank, &process);
     let changed = art_file.as_ref().and_then(|file| changed_since(&job, file));
     let mut settled = Settled {
         job,
         art_file,
         art,
+        layers,
         machine,
         coating,
         measured,
@@ -100,6 +107,14 @@ fn assumptions(
         all.push(format!("power {} and speed {} are a start from common practice", power.value, speed.value));
     }
     all
+}
+
+/// Names the file that a layer was read from; what to say where it has changed.
+fn layer_file(file: &ArtFile, layer: &mut LayerJob) -> Option<String> {
+    let before = layer.crc32.replace(file.crc32);
+    layer.file = Some(file.path.clone());
+    let changed = before.is_some_and(|b| b != file.crc32);
+    changed.then(|| format!("{} has changed since the job was first prepared", file.name))
 }
 
 /// What to say where the job was prepared from other bytes under the same name.

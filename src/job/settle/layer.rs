@@ -1,0 +1,189 @@
+//! What lies on a piece, layer by layer.
+
+use super::art::{self, SettledArt};
+use super::tone::{self, SettledTone};
+use crate::blank::Blank;
+use crate::job::asked::{ArtJob, BlankJob, Job, LayerJob, ToneJob};
+use crate::job::error::PlanError;
+use crate::layer::Lettered;
+use crate::placement::Place;
+use crate::units::Mm;
+
+/// A layer.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SettledLayer {
+    /// What it shows.
+    pub shows: Shows,
+    /// How it is read and laid.
+    pub art: SettledArt,
+    /// What is done to its tones.
+    pub tone: SettledTone,
+    /// Whether its ink is left bare rather than marked.
+    pub bare: bool,
+    /// How far from the edge it keeps where it is as large as fits: within the borders below it.
+    pub free: Mm,
+    /// How far around its ink what lies below is cleared; `None`: it is not.
+    pub clear: Option<Mm>,
+}
+
+/// What a layer shows.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Shows {
+    /// A file; the first is the job's own art.
+    File(String),
+    /// A text.
+    Text(Lettered),
+    /// A line along the edge.
+    Border {
+        /// Its width.
+        width: Mm,
+        /// Its distance from the edge.
+        inset: Mm,
+    },
+}
+
+/// The layers of a job, bottom to top; none where the job is one piece of art and nothing else.
+pub(super) fn settle(
+    job: &Job,
+    blank: &Blank,
+    art: &SettledArt,
+    tone: &SettledTone,
+) -> Result<Vec<SettledLayer>, PlanError> {
+    if job.layers.is_empty() {
+        return Ok(Vec::new());
+    }
+    // The art lies below all borders, and keeps clear of none.
+    let base = job.art.file.as_ref().map(|file| SettledLayer {
+        shows: Shows::File(file.clone()),
+        art: SettledArt { spot: Some(art.spot.unwrap_or_default()), ..*art },
+        tone: tone.clone(),
+        bare: false,
+        free: Mm(0.0),
+        clear: None,
+    });
+    let more = job.layers.iter().enumerate().map(|(i, layer)| one(layer, i + 1, blank, tone));
+    let mut all = base.map(Ok).into_iter().chain(more).collect::<Result<Vec<_>, PlanError>>()?;
+    let mut free = 0.0f64;
+    for layer in &mut all {
+        layer.free = Mm(free);
+        if let Shows::Border { width, inset } = layer.shows {
+            free = free.max(inset.0 + width.0 + width.0.max(LEAST_GAP_MM));
+        }
+    }
+    Ok(all)
+}
+
+/// Between a border and what is as large as fits within it, at least; or the border's width, mm (own judgement).
+const LEAST_GAP_MM: f64 = 1.5;
+
+fn one(
+    layer: &LayerJob,
+    number: usize,
+    blank: &Blank,
+    of_piece: &SettledTone,
+) -> Result<SettledLayer, PlanError> {
+    let wrong = |what: String| Err(PlanError::absurd(format!("layer {number}: {what}")));
+    let of_text = [
+        ("font", layer.font.is_some()),
+        ("bold", layer.bold.is_some()),
+        ("lines", layer.lines.is_some()),
+        ("align", layer.align.is_some()),
+        ("arc_mm", layer.arc_mm.is_some()),
+    ];
+    let of_border = [("inset", layer.inset.is_some())];
+    let of_file = [
+        ("read_as", layer.read_as.is_some()),
+        ("crop", layer.crop.is_some()),
+        ("mirror", layer.mirror.is_some()),
+        ("invert", layer.invert.is_some()),
+        ("brighten", layer.brighten.is_some()),
+        ("contrast", layer.contrast.is_some()),
+        ("crc32", layer.crc32.is_some()),
+    ];
+    let of_both = [
+        ("place", layer.place.is_some()),
+        ("anchor", layer.anchor.is_some()),
+        ("at", layer.at.is_some()),
+        ("turn", layer.turn.is_some()),
+    ];
+    let (shows, strange): (Shows, Vec<(&str, bool)>) = match (&layer.file, &layer.text, layer.border) {
+        (Some(file), None, None) => (Shows::File(file.clone()), [&of_text[..], &of_border].concat()),
+        (None, Some(text), None) => {
+            if text.trim().is_empty() {
+                return wrong("its text is empty".into());
+            }
+            if text.chars().count() > 2000 {
+                return wrong("its text is longer than 2000 characters".into());
+            }
+            if let Some(r) = layer.arc_mm.filter(|r| !(1.0..=1000.0).contains(&r.abs())) {
+                return wrong(format!(
+                    "an arc of {r} mm makes no sense; it is from 1 to 1000 mm, or below zero for the bottom of the circle"
+                ));
+            }
+            if layer.arc_mm.is_some() && !matches!(layer.place, Some(Place::Box { .. })) {
+                return wrong("a text along an arc needs a size, such as place = '60x6mm': the greatest length and the height of a line".into());
+            }
+            if !(1..=10).contains(&layer.lines.unwrap_or(1)) {
+                return wrong("lines is from 1 to 10".into());
+            }
+            let lettered = Lettered {
+                text: text.clone(),
+                font: layer.font.clone(),
+                bold: layer.bold.unwrap_or(false),
+                lines: layer.lines.unwrap_or(1),
+                align: layer.align,
+                arc: layer.arc_mm.map(Mm),
+            };
+            (Shows::Text(lettered), [&of_border[..], &of_file].concat())
+        }
+        (None, None, Some(width)) => {
+            let inset = layer.inset.unwrap_or(blank.margin);
+            let inner = blank.shape.inset(inset.0).and_then(|s| s.inset(width.0));
+            if !(0.01..=100.0).contains(&width.0) || inset.0 < 0.0 || inner.is_none() {
+                return wrong(format!(
+                    "a border {width} wide, {inset} from the edge, does not fit on {}",
+                    blank.shape
+                ));
+            }
+            (Shows::Border { width, inset }, [&of_text[..], &of_file, &of_both].concat())
+        }
+        _ => return wrong("say what it shows by exactly one of file, text and border".into()),
+    };
+    if let Some((key, _)) = strange.iter().find(|(_, there)| *there) {
+        let what = match shows {
+            Shows::File(_) => "file",
+            Shows::Text(_) => "text",
+            Shows::Border { .. } => "border",
+        };
+        return wrong(format!("{key} means nothing for a {what}"));
+    }
+    if let Some(halo) = layer.clear.filter(|c| !(0.0..=50.0).contains(&c.0)) {
+        return wrong(format!("clearing {halo} around it makes no sense; it is from 0mm to 50mm"));
+    }
+    let laid = ArtJob {
+        read_as: layer.read_as,
+        crop: layer.crop,
+        turn: layer.turn,
+        mirror: layer.mirror,
+        anchor: Some(layer.anchor.unwrap_or_default()),
+        at: layer.at,
+        ..ArtJob::default()
+    };
+    let mut settled = art::settle(&laid, &BlankJob { place: layer.place, ..BlankJob::default() })?;
+    settled.spot = art::spot(laid.anchor, laid.at, layer.align);
+    let asked = ToneJob {
+        invert: layer.invert,
+        brighten: layer.brighten,
+        contrast: layer.contrast,
+        ..ToneJob::default()
+    };
+    let shaped = tone::settle(&asked, None)?;
+    Ok(SettledLayer {
+        shows,
+        art: settled,
+        tone: SettledTone { shape: shaped.shape, ..of_piece.clone() },
+        bare: layer.bare.unwrap_or(false),
+        free: Mm(0.0),
+        clear: layer.clear,
+    })
+}

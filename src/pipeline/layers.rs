@@ -1,0 +1,145 @@
+//! Layers opened: each with its art, and drawn once for all pieces that have it.
+
+use std::collections::HashMap;
+use std::sync::atomic::{AtomicI64, Ordering};
+use std::sync::{Arc, Mutex, PoisonError};
+
+use super::error::PipelineError;
+use super::shown::Shown;
+use super::wanted::{Wanted, wanted_as};
+use crate::art::{Art, OpenError, Opening};
+use crate::job::Plan;
+use crate::job::settle::{SettledLayer, Shows};
+use crate::layer::{self, LayerArt};
+use crate::placement::Grid;
+use crate::progress::Progress;
+
+/// A layer opened.
+#[derive(Debug)]
+pub struct Layer {
+    /// Its art.
+    pub art: LayerArt,
+    /// What was drawn of it before; `None`: nothing is kept.
+    drawn: Option<Kept>,
+}
+
+/// What was drawn of a layer, at which pitches, and how many bytes more may be kept of all layers.
+#[derive(Debug)]
+struct Kept {
+    parts: Mutex<Vec<(Grid, Arc<Part>)>>,
+    room: Arc<AtomicI64>,
+}
+
+/// A layer drawn.
+#[derive(Debug)]
+pub struct Part {
+    /// Its wanted mark.
+    pub wanted: Wanted,
+    /// Its ink, dots.
+    pub ink: f64,
+    /// As much of it as has no dots.
+    pub lost: f64,
+}
+
+/// The layers that several pieces have in common, drawn once.
+#[derive(Debug)]
+pub struct Common {
+    known: Mutex<HashMap<String, Arc<Layer>>>,
+    room: Arc<AtomicI64>,
+}
+
+/// Bytes of drawn layers that are kept.
+const ROOM: i64 = 128 << 20;
+
+impl Default for Common {
+    fn default() -> Self {
+        Common { known: Mutex::default(), room: Arc::new(AtomicI64::new(ROOM)) }
+    }
+}
+
+impl Layer {
+    /// Its wanted mark on a piece, for which it is settled so.
+    pub(super) fn part(
+        &self,
+        plan: &Plan,
+        settled: &SettledLayer,
+        progress: &dyn Progress,
+    ) -> Result<Arc<Part>, PipelineError> {
+        let before = self.drawn.as_ref().and_then(|kept| {
+            let drawn = kept.parts.lock().unwrap_or_else(PoisonError::into_inner);
+            drawn.iter().find(|(grid, _)| *grid == plan.grid).map(|(_, part)| Arc::clone(part))
+        });
+        if let Some(part) = before {
+            return Ok(part);
+        }
+        let part = Arc::new(self.draw(plan, settled, progress)?);
+        if let Some(Kept { parts, room }) = &self.drawn {
+            let bytes = 4 * part.wanted.tone.data().len() as i64;
+            if room.fetch_sub(bytes, Ordering::Relaxed) >= bytes {
+                parts.lock().unwrap_or_else(PoisonError::into_inner).push((plan.grid, Arc::clone(&part)));
+            } else {
+                room.fetch_add(bytes, Ordering::Relaxed);
+            }
+        }
+        Ok(part)
+    }
+
+    fn draw(
+        &self,
+        plan: &Plan,
+        settled: &SettledLayer,
+        progress: &dyn Progress,
+    ) -> Result<Part, PipelineError> {
+        let plan = plan.of_layer(settled, self.art.place);
+        let wanted = wanted_as(&plan, &self.art.art, settled.art.read_as, progress).map_err(|e| match e {
+            PipelineError::Nothing => PipelineError::NothingIn(self.art.name.clone()),
+            other => other,
+        })?;
+        let (mut ink, mut lost) = (0.0, 0.0);
+        if wanted.kind.is_drawn() {
+            ink = wanted.tone.data().iter().map(|&v| f64::from(v)).sum();
+            lost = ink * wanted.left_out(&plan, Shown::Art(&self.art.art), progress)?;
+        }
+        Ok(Part { wanted, ink, lost })
+    }
+}
+
+/// The layers of a plan, opened, in their order: `files` are those that were opened, one for each layer that shows a file.
+/// Files and borders that are settled alike on other pieces are those of `common`.
+///
+/// # Errors
+/// Where fonts or the drawing library fail.
+pub fn layers(
+    plan: &Plan,
+    files: Vec<(String, Art)>,
+    opening: &Opening,
+    common: Option<&Common>,
+) -> Result<Vec<Arc<Layer>>, OpenError> {
+    let mut files = files.into_iter();
+    let mut all = Vec::with_capacity(plan.layers.len());
+    for settled in &plan.layers {
+        let place = settled.art.place;
+        let art = match &settled.shows {
+            Shows::File(_) => match files.next() {
+                Some((name, art)) => LayerArt { art, place, name },
+                None => continue,
+            },
+            Shows::Text(text) => {
+                all.push(Arc::new(Layer { art: text.drawn(place, opening)?, drawn: None }));
+                continue;
+            }
+            Shows::Border { width, inset } => layer::border(&plan.blank.shape, *width, *inset)?,
+        };
+        let Some(common) = common else {
+            all.push(Arc::new(Layer { art, drawn: None }));
+            continue;
+        };
+        // All that decides how it is drawn, but for the pitch.
+        let key = format!("{settled:?} {:?} {:?}", plan.blank, plan.burn.response);
+        let mut known = common.known.lock().unwrap_or_else(PoisonError::into_inner);
+        let fresh =
+            || Layer { art, drawn: Some(Kept { parts: Mutex::default(), room: Arc::clone(&common.room) }) };
+        all.push(Arc::clone(known.entry(key).or_insert_with(|| Arc::new(fresh()))));
+    }
+    Ok(all)
+}

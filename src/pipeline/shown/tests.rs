@@ -1,0 +1,113 @@
+use super::*;
+use crate::art;
+use crate::job::Job;
+use crate::pipeline::layers;
+use crate::progress::Silent;
+
+fn piece(job: &str) -> (Plan, Wanted) {
+    let job: Job = job.parse().unwrap();
+    let plan = Plan::of(&job).unwrap();
+    let arts = layers(&plan, Vec::new(), &art::Opening::default(), None).unwrap();
+    let wanted = wanted(&plan, Shown::Layers(&arts), &Silent).unwrap();
+    (plan, wanted)
+}
+
+/// The mean of the wanted mark in a box of the blank, mm from its upper left corner.
+fn mean(wanted: &Wanted, x: (f64, f64), y: (f64, f64)) -> f64 {
+    let rect = &wanted.placement.rect;
+    let (mut sum, mut n) = (0.0, 0);
+    for row in 0..rect.rows {
+        for column in 0..rect.columns {
+            let at = (
+                rect.left.0 + (column as f64 + 0.5) * rect.grid.along.0,
+                rect.top.0 + (row as f64 + 0.5) * rect.grid.across.0,
+            );
+            if (x.0..x.1).contains(&at.0) && (y.0..y.1).contains(&at.1) {
+                sum += f64::from(wanted.tone.row(row)[column]);
+                n += 1;
+            }
+        }
+    }
+    if n == 0 { 0.0 } else { sum / f64::from(n) }
+}
+
+#[test]
+fn a_border_lies_where_it_is_asked_to() {
+    let (_, wanted) =
+        piece("blank = { shape = 'rect:40x20mm', margin = '1mm' }\n[[layer]]\nborder = '1mm'\ninset = '2mm'");
+    assert!(mean(&wanted, (2.1, 2.9), (3.0, 17.0)) > 0.99);
+    assert!(mean(&wanted, (37.1, 37.9), (3.0, 17.0)) > 0.99);
+    assert!(mean(&wanted, (3.0, 37.0), (17.1, 17.9)) > 0.99);
+    assert!(mean(&wanted, (3.2, 36.8), (3.2, 16.8)) == 0.0 && mean(&wanted, (0.0, 1.9), (0.0, 20.0)) == 0.0);
+    assert_eq!((wanted.left_out, wanted.placement.past_margin.0), (Some(0.0), 0.0));
+}
+
+#[test]
+fn a_text_stands_at_its_anchor_and_is_as_large_as_its_box() {
+    let of = |more: &str| {
+        piece(&format!(
+            "blank = {{ shape = 'rect:60x40mm', margin = '2mm' }}\n[[layer]]\ntext = 'HHH'\nplace = '30x5mm'\n{more}"
+        ))
+        .1
+    };
+    let left = of("anchor = 'top-left'").placement;
+    // A line is 5 mm high: its letters reach from 0.03 of it below its upper end, as the height above the base line.
+    assert!((left.rect.left.0 - 2.0).abs() < 0.1 && (left.rect.top.0 - 2.0).abs() < 0.1, "{left:?}");
+    assert!((left.wished_height.0 - 5.0).abs() < 1.5 * 0.0875);
+    let right = of("anchor = 'bottom-right'\nat = '-3mm,4mm'").placement;
+    assert!((right.rect.left.0 + right.rect.width() - 55.0).abs() < 0.1, "{right:?}");
+    assert!((right.rect.top.0 + right.rect.height() - 34.0).abs() < 0.1, "{right:?}");
+    // In a wide box a text stands where its lines begin.
+    let begins = of("anchor = 'middle'\nalign = 'left'").placement;
+    assert!((begins.rect.left.0 - 15.0).abs() < 0.1, "{begins:?}");
+    let turned = of("turn = 90").placement;
+    assert!(turned.rect.height() > 2.0 * turned.rect.width());
+}
+
+#[test]
+fn a_layer_clears_or_bares_what_lies_below() {
+    let over = |more: &str| {
+        piece(&format!(
+            "blank = {{ shape = 'rect:40x40mm', margin = '1mm' }}\n[[layer]]\nborder = '15mm'\n[[layer]]\ntext = 'I'\nbold = true\nplace = '10x20mm'\nanchor = 'left'\nat = '4mm,0mm'\n{more}"
+        ))
+        .1
+    };
+    let (marked, bare, cleared) = (over(""), over("bare = true"), over("clear = '1mm'"));
+    let around = |w: &Wanted| mean(w, (1.2, 15.8), (8.0, 32.0));
+    assert!(around(&marked) > 0.99);
+    assert!(around(&bare) < around(&marked) - 0.05);
+    // The stroke itself is marked again within what was cleared around it.
+    let middle = |w: &Wanted| mean(w, (6.5, 7.3), (15.0, 25.0));
+    assert!(middle(&cleared) > 0.99 && middle(&bare) < 0.01, "{} {}", middle(&cleared), middle(&bare));
+    assert!(around(&cleared) < around(&marked) - 0.05);
+}
+
+#[test]
+fn a_text_along_an_arc_follows_it() {
+    let of = |arc: f64| {
+        piece(&format!(
+            "blank = {{ shape = 'round:80mm', margin = '2mm' }}\n[[layer]]\ntext = 'EEEEEEEEEEEE'\nplace = '60x6mm'\narc_mm = {arc}"
+        ))
+        .1
+    };
+    let (top, bottom) = (of(30.0), of(-30.0));
+    for (wanted, ring, upper) in
+        [(&top, (30.0, 30.0 + 6.0 * 0.76), true), (&bottom, (30.0 - 6.0 * 0.76, 30.0), false)]
+    {
+        let rect = &wanted.placement.rect;
+        let (mut all, mut on_ring, mut above) = (0.0, 0.0, 0.0);
+        for y in 0..rect.rows {
+            for (x, &v) in wanted.tone.row(y).iter().enumerate() {
+                let dx = rect.left.0 + (x as f64 + 0.5) * rect.grid.along.0 - 40.0;
+                let dy = rect.top.0 + (y as f64 + 0.5) * rect.grid.across.0 - 40.0;
+                let r = dx.hypot(dy);
+                all += f64::from(v);
+                // Straight letters on a curve stand off it by a little at their corners.
+                on_ring += if (ring.0 - 0.3..ring.1 + 0.3).contains(&r) { f64::from(v) } else { 0.0 };
+                above += if dy < 0.0 { f64::from(v) } else { 0.0 };
+            }
+        }
+        assert!(all > 100.0 && on_ring / all > 0.99, "{} of {all}", on_ring / all);
+        assert!((above / all > 0.95) == upper, "{}", above / all);
+    }
+}
