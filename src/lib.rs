@@ -50,6 +50,7 @@ mod findings;
 mod job;
 mod layer;
 mod mark;
+mod order;
 mod outputs;
 mod parallel;
 mod pipeline;

@@ -1,5 +1,7 @@
 //! Outputs: an outcome written into a sink, and the report completed with what was written.
 
+mod tray;
+
 use std::io;
 
 use crate::encode::sink::{Files, OutputError, Sink};
@@ -16,9 +18,12 @@ use crate::proof::loupe;
 use crate::proof::picture::{self, Scene};
 use crate::proof::report::{FileFacts, Report};
 use crate::proof::{customer, density, readings, ticket};
+use crate::scan::limits::LimitsError;
 use crate::scan::program::{Program, Unwritten};
 use crate::scan::readback::{self, ReadBackError};
 use crate::scan::replay::ReplayOptions;
+
+pub use tray::{Asked, MOST_TRAYS, OrderReport, TRAY, Tray, write_trays};
 
 /// The files of a job carried through.
 pub const JOB: Files = Files {
@@ -62,6 +67,9 @@ pub enum WriteError {
     /// A program that cannot be written or read back.
     #[error(transparent)]
     ReadBack(#[from] ReadBackError),
+    /// A tray that does not lie on the bed.
+    #[error(transparent)]
+    Limits(#[from] LimitsError),
     /// A program that must not be run.
     #[error("{0} is not safe to run, so nothing was written. {1}")]
     Unsafe(String, String),
@@ -124,10 +132,12 @@ pub fn write(
         && outcome.stops(plan).next().is_none()
     {
         progress.begin("scan program", 0.5)?;
-        let bytes = write_program("program.nc", &p.program(dots), Some(dots), outcome, output, progress)?;
+        // What was found before was accepted, or no program would be written.
+        let accepted = |name: &str| outcome.findings.iter().any(|f| f.name == name);
+        let bytes = write_program("program.nc", &p.program(dots), Some(dots), &accepted, output, progress)?;
         let about = "the scan program: what the machine runs".to_string();
         files.push(FileFacts { name: "program.nc".into(), bytes: Some(bytes), about });
-        let walk = write_program("outline.nc", &p.outline(), None, outcome, output, &Silent)?;
+        let walk = write_program("outline.nc", &p.outline(), None, &accepted, output, &Silent)?;
         files.push(FileFacts {
             name: "outline.nc".into(),
             bytes: Some(walk),
@@ -156,13 +166,13 @@ pub fn write(
     Ok(report)
 }
 
-/// Writes a program and reads it back as it is written; its size in bytes. It marks `dots`, where there
-/// are any.
-fn write_program(
+/// Writes a program and reads it back as it is written; its size in bytes. It marks `dots`, where there are any; a stop
+/// that was `accepted`, by its name, is none.
+pub(crate) fn write_program(
     name: &str,
     program: &Program<'_>,
     dots: Option<&Dots>,
-    outcome: &Outcome,
+    accepted: &dyn Fn(&str) -> bool,
     output: &mut dyn Sink,
     progress: &dyn Progress,
 ) -> Result<u64, WriteError> {
@@ -190,8 +200,6 @@ fn write_program(
         replayed.against(dots);
     }
     let stops = motion::replayed(&replayed.report);
-    // What was found before was accepted, or no program would be written.
-    let accepted = |name| outcome.findings.iter().any(|f| f.name == name);
     match stops.iter().find(|f| f.severity == Severity::Stop && !accepted(f.name)) {
         Some(stop) => Err(WriteError::Unsafe(name.to_string(), stop.message.clone())),
         None => Ok(cost.bytes),

@@ -2,7 +2,7 @@
 
 use clap::{Parser, Subcommand};
 
-use super::{advise, compare, extras, kit, prepare, proof, replay, screens, wedge};
+use super::{advise, compare, extras, kit, prepare, proof, replay, screens, tray, wedge};
 
 /// Makes pictures and logos ready to be marked on coated blanks by a small laser
 ///
@@ -26,6 +26,8 @@ manual and the rules of your place.";
 pub enum Command {
     /// Make art ready to be marked: dots, proof, ticket and job file
     Prepare(Box<prepare::PrepareArgs>),
+    /// Lay the pieces of an order on trays: one scan program, one ticket, a jig
+    Tray(Box<tray::TrayArgs>),
     /// Compare screens and densities on a contact sheet, forecast under your process
     Compare(Box<compare::CompareArgs>),
     /// Forecast and findings of any 1-bit picture, whatever made it: proof.png, density.png, report.json

@@ -26,6 +26,7 @@ mod sources;
 mod target;
 mod terminal;
 mod tones;
+mod tray;
 mod unused;
 mod wedge;
 
@@ -85,6 +86,7 @@ fn run(line: &Line, out: &mut Out) -> Result<u8, Failure> {
     match &line.command {
         Command::Prepare(args) => prepare::run(args, out),
         Command::Compare(args) => compare::run(args, out),
+        Command::Tray(args) => tray::run(args, out),
         Command::Proof(args) => proof::run(args, out),
         Command::Advise(args) => advise::run(args, out),
         Command::Replay(args) => replay::run(args, out),

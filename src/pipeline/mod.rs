@@ -14,6 +14,7 @@ mod read;
 mod readings;
 mod shares;
 mod shown;
+pub mod tray;
 mod wanted;
 
 pub use error::PipelineError;

@@ -20,6 +20,7 @@ pub mod scale;
 pub mod sheet;
 pub mod steps;
 pub mod ticket;
+pub mod tray;
 pub mod words;
 
 #[cfg(test)]

@@ -166,11 +166,21 @@ fn line<T>(name: &str, text: String, known: &Known<T>) -> Value {
 
 /// What is set on the machine, in large figures.
 fn settings(report: &Report) -> Vec<Setting> {
+    let mut all = burn_settings(report);
+    if let Some(t) = &report.times {
+        let on = crate::units::duration(t.beam_on_s);
+        all.push(Setting::new("Time", crate::units::duration(t.total_s), format!("beam on {on}")));
+    }
+    all
+}
+
+/// What is set for a burn, less its time.
+pub(super) fn burn_settings(report: &Report) -> Vec<Setting> {
     let p = &report.process;
     let watts = p.power_share.value * p.rated_power_w.value;
     let speed = p.speed_mm_per_s.value;
     let standing = |k: &Known<f64>| Some(k.standing);
-    let mut all = vec![
+    vec![
         Setting {
             standing: standing(&p.power_share),
             ..Setting::new(
@@ -193,12 +203,7 @@ fn settings(report: &Report) -> Vec<Setting> {
             format!("{} mm", short(report.dots.pitch_across_mm, 4)),
             format!("{} dpi", short(report.dots.density_dpi, 1)),
         ),
-    ];
-    if let Some(t) = &report.times {
-        let on = crate::units::duration(t.beam_on_s);
-        all.push(Setting::new("Time", crate::units::duration(t.total_s), format!("beam on {on}")));
-    }
-    all
+    ]
 }
 
 /// All values that decide the look of the burn.

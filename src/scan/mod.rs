@@ -16,7 +16,7 @@
 pub mod axis;
 pub mod backplot;
 pub mod block;
-mod comments;
+pub(crate) mod comments;
 pub mod contour;
 pub mod estimate;
 pub mod grey;

@@ -118,6 +118,23 @@ const JOBS: &[Job] = &[
         keep: &["proof/", "replay/"],
     },
     Job {
+        name: "layers-and-tray",
+        art: &["samples/emblem.svg", "tests/data/orders/tags.toml", "tests/data/orders/tags.csv"],
+        lines: &[
+            "prepare emblem.svg --place 8x8mm --anchor left --at 1mm,0mm --border 0.5mm --text Fog --blank rect:30x16mm --out made",
+            "tray tags.toml --jig 20%,50mm/s --out tray",
+        ],
+        keep: &[
+            "made/dots.png",
+            "made/job.toml",
+            "tray/program-1.nc",
+            "tray/ticket.html",
+            "tray/jig.nc",
+            "tray/jig.svg",
+            "tray/report.json",
+        ],
+    },
+    Job {
         name: "advice-and-lists",
         art: &[],
         lines: &[
@@ -161,5 +178,6 @@ golden! {
     a_timing_wedge: "wedge-timing",
     a_contact_sheet: "compare",
     a_proof_and_a_replay: "proof-and-replay",
+    layers_and_a_tray: "layers-and-tray",
     advice_and_lists: "advice-and-lists",
 }

@@ -33,6 +33,7 @@ const PLACED: &str = "whole.jpg --blank rect:12x9mm --margin 1mm --place 4x3mm -
 const COMPARE: &str = "whole.jpg --blank rect:12x9mm --margin 1mm --screens bayer,floyd-steinberg --out out";
 const COMPARED: &str =
     "whole.jpg --blank rect:12x9mm --margin 1mm --place 4x3mm --screens bayer,floyd-steinberg --out out";
+const ORDER: &str = "order.toml --out out";
 const PROOF: &str = "dots.png --blank rect:12x9mm --margin 1mm --out out";
 const TONE: &str = "--kind tone --blank rect:45x45mm --coverages 4 --screens bayer --out out";
 const DRAW: &str = "--blank rect:50x50mm --steps 3x3 --out out";
@@ -144,6 +145,16 @@ const OPTIONS: &[Opt] = &[
         "comparison.json",
     ),
     opt("compare --densities", COMPARE, "--densities 200dpi,254dpi", "comparison.json"),
+    opt("tray --out", "order.toml", "--out out", "ticket.html"),
+    opt("tray --replace", "order.toml --out full", "--replace", "exit"),
+    opt("tray --grid", ORDER, "--grid 1x3", "tray-1.png"),
+    opt("tray --gap", ORDER, "--gap 2mm", "tray-1.png"),
+    opt("tray --from", ORDER, "--from 2", "program-1.nc"),
+    opt("tray --skip-bad-rows", "bad.toml --out out", "--skip-bad-rows", "ticket.html"),
+    opt("tray --jig", ORDER, "--jig 20%,50mm/s", "jig.nc"),
+    opt("tray --json", ORDER, "--json", "said"),
+    opt("tray --quiet", ORDER, "--quiet", "said"),
+    opt("tray --drawing-time", ORDER, "--drawing-time 0.000001s", "exit"),
     opt("compare --out", "whole.jpg --blank rect:12x9mm --screens bayer", "--out out", "comparison.json"),
     opt("compare --replace", "whole.jpg --blank rect:12x9mm --screens bayer --out full", "--replace", "told"),
     opt("compare --json", COMPARE, "--json", "said"),
@@ -345,6 +356,14 @@ fn bench() -> tempfile::TempDir {
     fs::write(at("sign.svg"), sign).expect("written");
     let font = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/art/blocks.ttf");
     fs::copy(font, at("blocks.ttf")).expect("the font is there");
+    let order =
+        "blank = 'rect:12x9mm'\ntable = 'tags.csv'\ntray.grid = '3x1'\n[[piece.layer]]\ntext = '{name}'\n";
+    fs::write(at("order.toml"), order).expect("written");
+    fs::write(at("tags.csv"), "name\nFog\nRain\nFog\n").expect("written");
+    let missing = "[[piece.layer]]\nfile = '{art}'\n";
+    fs::write(at("bad.toml"), format!("blank = 'rect:12x9mm'\ntable = 'bad.csv'\n{missing}"))
+        .expect("written");
+    fs::write(at("bad.csv"), "art\nemblem.svg\nnone.svg\n").expect("written");
     fs::write(at("job.toml"), "[dots]\nscreen = 'bayer'\n").expect("written");
     let process = "[rise]\nvalue = 3.0\n[x_half]\nvalue = '1.8J/mm2'\n[beam_across]\nvalue = '0.15mm'\n\
                    [best]\npower = '80%'\nspeed = '11mm/s'\npitch = '0.1mm'\npasses = 1\n";

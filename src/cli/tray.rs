@@ -1,0 +1,325 @@
+//! `dotwright tray`: an order, a piece at each spot.
+
+use std::collections::HashMap;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+
+use super::bar::Bar;
+use super::failure::Failure;
+use super::options::{BlankOptions, DrawingOptions};
+use super::out::{Out, say};
+use super::sources::Sources;
+use super::target::OutOptions;
+use crate::job::{Brief, file_name};
+use crate::order::{Item, Order, Row, Spots, route, travel};
+use crate::outputs::{self, Asked, MOST_TRAYS, OrderReport, Tray};
+use crate::pipeline::Common;
+use crate::pipeline::tray::{Laid, Piece};
+use crate::progress::{Portion, Progress, Within};
+use crate::units::{Mm, MmPerS, Share, duration};
+use crate::{parallel, pipeline};
+
+/// Longest side of a piece's picture, pixels: large enough for a page of four beside each other.
+const PICTURE_SIDE: usize = 560;
+
+/// Arguments of `tray`.
+#[derive(Debug, Args)]
+pub struct TrayArgs {
+    /// The order, or a job file for copies of one piece (TOML)
+    #[arg(value_name = "ORDER")]
+    pub order: PathBuf,
+    #[allow(missing_docs)]
+    #[command(flatten)]
+    pub out: OutOptions,
+    /// Spots in columns and rows, as in 4x5 [default: the order's]
+    #[arg(long, value_name = "COLUMNSxROWS")]
+    pub grid: Option<String>,
+    /// Between the blanks and around them [default: the order's, or 5mm]
+    #[arg(long, value_name = "MM")]
+    pub gap: Option<Mm>,
+    /// Begin with this piece, by its number on the ticket: those before it are marked already
+    #[arg(long, value_name = "NUMBER", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..))]
+    pub from: u32,
+    /// Leave out rows of the table that cannot be used, and say which
+    #[arg(long)]
+    pub skip_bad_rows: bool,
+    /// Also jig.nc, which marks the edges of the blanks on a card at this power and speed: 20%,50mm/s
+    #[arg(long, value_name = "POWER,SPEED", value_parser = parse_card)]
+    pub jig: Option<(Share, MmPerS)>,
+    /// Print the report as JSON instead of the summary
+    #[arg(long)]
+    pub json: bool,
+    /// Print nothing but errors
+    #[arg(long, short)]
+    pub quiet: bool,
+    #[allow(missing_docs)]
+    #[command(flatten)]
+    pub drawing: DrawingOptions,
+}
+
+fn parse_card(text: &str) -> Result<(Share, MmPerS), String> {
+    let wrong = || format!("'{text}' is no power and speed; write for example 20%,50mm/s");
+    let (power, speed) = text.split_once(',').ok_or_else(wrong)?;
+    let power: Share = power.trim().parse().map_err(|_| wrong())?;
+    Ok((power, speed.trim().parse().map_err(|_| wrong())?))
+}
+
+/// A row that cannot be used.
+struct Bad {
+    row: usize,
+    why: String,
+}
+
+/// Runs `tray`.
+pub fn run(args: &TrayArgs, out: &mut Out) -> Result<u8, Failure> {
+    let mut order = Order::read(&args.order)?;
+    if args.grid.is_some() {
+        order.tray.grid.clone_from(&args.grid);
+        order.tray.spots.clear();
+    }
+    order.tray.gap = args.gap.or(order.tray.gap);
+    let title = order.title.clone().unwrap_or_default();
+    let title = Row { number: 1, cells: HashMap::new().into_iter().collect() }.fill(&title).unwrap_or(title);
+    let mut bad = Vec::new();
+    let mut items = Vec::new();
+    for item in crate::order::items(&order, &args.order)? {
+        match item {
+            Ok(item) => items.push(item),
+            Err(crate::order::OrderError::Row(row, why)) => bad.push(Bad { row, why }),
+            Err(e) => return Err(e.into()),
+        }
+    }
+    refuse(args, &bad)?;
+    let read = files(args, &order, &items);
+    let read: Vec<&Path> = read.iter().map(PathBuf::as_path).collect();
+    let mut output = args.out.begin(&outputs::TRAY, &read)?;
+
+    let bar = Bar::new(args.quiet);
+    let made = made(args, &items, &Portion::new(&bar, 0.8));
+    let written = made.and_then(|(pieces, of_item, worse)| {
+        bad.extend(worse);
+        refuse(args, &bad)?;
+        let skipped: Vec<String> = bad.iter().map(|b| format!("row {}: {}", b.row, b.why)).collect();
+        write(
+            args,
+            &order,
+            (&title, &skipped),
+            (&items, &pieces, &of_item),
+            &mut output,
+            &Portion::new(&bar, 0.2),
+        )
+    });
+    drop(bar);
+    let report = written?;
+    output.commit()?;
+    if args.json {
+        writeln!(out, "{}", serde_json::to_string_pretty(&report)?)?;
+    } else if !args.quiet {
+        summary(out, &report, args)?;
+    }
+    let stopped = report.trays.iter().any(|t| t.time_s.is_none());
+    if stopped && !args.quiet {
+        say(
+            "no scan program was written, because some pieces would go wrong; ticket.html says which and why",
+        );
+    }
+    Ok(if stopped { 3 } else { 0 })
+}
+
+/// Ends the work at a bad row, unless they are to be left out.
+fn refuse(args: &TrayArgs, bad: &[Bad]) -> Result<(), Failure> {
+    let Some(first) = bad.first().filter(|_| !args.skip_bad_rows) else { return Ok(()) };
+    let others = match bad.len() {
+        1 => String::new(),
+        n => format!("; {} more rows cannot be used either", n - 1),
+    };
+    Err(Failure::input(format!(
+        "row {} of the table: {}{others}; mend them, or say --skip-bad-rows to go on without",
+        first.row, first.why
+    )))
+}
+
+/// The files that the run reads, none of which is replaced.
+fn files(args: &TrayArgs, order: &Order, items: &[Item]) -> Vec<PathBuf> {
+    let table = order.table.as_deref().map(|t| Order::beside(&args.order, t));
+    let art = items.iter().flat_map(|i| i.job.layers.iter().map(|l| &l.file).chain([&i.job.art.file]));
+    let art = art.flatten().map(|f| file_name::path(f));
+    [args.order.clone()].into_iter().chain(table).chain(art).collect()
+}
+
+type Made = (Vec<Piece>, Vec<Option<usize>>, Vec<Bad>);
+
+/// The pieces, each kind once; which of them each item is; the rows that cannot be used.
+fn made(args: &TrayArgs, items: &[Item], progress: &dyn Progress) -> Result<Made, Failure> {
+    progress.begin("pieces", 1.0)?;
+    let mut kinds: Vec<&Item> = Vec::new();
+    let mut known: HashMap<(String, Option<String>), usize> = HashMap::new();
+    let mut of_item = Vec::with_capacity(items.len());
+    for item in items {
+        let key = (item.job.to_toml()?, item.blank.clone());
+        let kind = *known.entry(key).or_insert_with(|| {
+            kinds.push(item);
+            kinds.len() - 1
+        });
+        of_item.push(kind);
+    }
+    progress.expect(kinds.len() as u64);
+    let common = Common::default();
+    let results = parallel::map(kinds.len(), |i| {
+        let piece = piece(args, kinds[i], &common, &Within(progress));
+        let go_on = progress.go_on(1);
+        piece.and_then(|p| Ok(go_on.map(|()| p)?))
+    });
+    progress.go_on(0)?;
+    let (mut pieces, mut place, mut bad) = (Vec::new(), Vec::new(), Vec::new());
+    for result in results {
+        place.push(result.map(|piece| {
+            pieces.push(piece);
+            pieces.len() - 1
+        }));
+    }
+    let of_item = items
+        .iter()
+        .zip(of_item)
+        .map(|(item, kind)| match &place[kind] {
+            Ok(piece) => Some(*piece),
+            Err(e) => {
+                bad.push(Bad { row: item.row, why: e.sentence.clone() });
+                None
+            }
+        })
+        .collect();
+    if pieces.is_empty()
+        && let Some(first) = bad.first()
+    {
+        return Err(Failure::input(format!(
+            "row {} of the table: {}; no row can be used",
+            first.row, first.why
+        )));
+    }
+    Ok((pieces, of_item, bad))
+}
+
+/// One piece carried through.
+fn piece(args: &TrayArgs, item: &Item, common: &Common, progress: &dyn Progress) -> Result<Piece, Failure> {
+    let mut job = item.job.clone();
+    if let Some(name) = &item.blank {
+        let asked = BlankOptions { blank: Some(name.clone()), ..BlankOptions::default() }.asked()?;
+        job.blank = job.blank.over(asked);
+    }
+    let file = job.art.file.as_deref().map(file_name::path);
+    if file.is_none() && job.layers.is_empty() {
+        return Err(Failure::input("there is nothing on the piece: it has no art and no layer"));
+    }
+    let mut brief = Brief::read(job)?;
+    let sources = Sources::read(file.as_deref(), &brief.job.layers)?;
+    let folder = args.out.folder();
+    brief.art = sources.art.as_ref().map(|s| s.art_file(folder));
+    brief.layers = sources.layers.iter().map(|s| s.as_ref().map(|s| s.art_file(folder))).collect();
+    let plan = brief.settle()?;
+    let opened = sources.opened(&plan, &args.drawing.opening(&plan)?, Some(common))?;
+    let outcome = pipeline::run_shown(&plan, opened.shown(), &opened.name(), progress)?;
+    Ok(Piece::new(plan, outcome, PICTURE_SIDE)?)
+}
+
+/// Lays the pieces on trays and writes all files.
+fn write(
+    args: &TrayArgs,
+    order: &Order,
+    (title, skipped): (&str, &[String]),
+    (items, pieces, of_item): (&[Item], &[Piece], &[Option<usize>]),
+    output: &mut super::target::Target,
+    progress: &dyn Progress,
+) -> Result<OrderReport, Failure> {
+    let far = |f: fn(&Piece) -> f64| pieces.iter().map(f).fold(0.0, f64::max);
+    let spot = (far(|p| p.sides().0), far(|p| p.sides().1));
+    let count: usize = items.iter().filter_map(|i| i.copies).sum();
+    let spots = Spots::new(&order.tray, spot, count)?;
+    let mut wanted: Vec<(&Item, &Piece)> = Vec::new();
+    for (item, piece) in items.iter().zip(of_item).filter_map(|(item, p)| Some((item, &pieces[(*p)?]))) {
+        let copies = item.copies.unwrap_or(spots.corners.len());
+        wanted.extend(std::iter::repeat_n((item, piece), copies));
+    }
+    if wanted.is_empty() {
+        return Err(Failure::input("the order has no piece; every row asks for 0 copies"));
+    }
+    let trays = wanted.len().div_ceil(spots.corners.len());
+    if trays > MOST_TRAYS {
+        return Err(Failure::input(format!(
+            "{} pieces on trays of {} spots make {trays} trays; it is at most {MOST_TRAYS}, so split the order or use a larger grid",
+            wanted.len(),
+            spots.corners.len()
+        )));
+    }
+    let from = args.from as usize;
+    if from > wanted.len() {
+        return Err(Failure::input(format!("there is no piece {from}: the order has {}", wanted.len())));
+    }
+    let mut all = Vec::new();
+    let mut between = Vec::new();
+    let mut number = 1;
+    for group in wanted.chunks(spots.corners.len()) {
+        let corners: Vec<(f64, f64)> = group
+            .iter()
+            .zip(&spots.corners)
+            .map(|((_, piece), corner)| {
+                let (w, h) = piece.sides();
+                (corner.0 + (spot.0 - w) / 2.0, corner.1 + (spot.1 - h) / 2.0)
+            })
+            .collect();
+        let stops = group
+            .iter()
+            .zip(&corners)
+            .map(|((_, piece), &corner)| piece.stop(spots.tray, corner))
+            .collect::<Result<Vec<_>, _>>()?;
+        let order = route(&stops);
+        between.push(travel(&stops, &order));
+        let mut tray = Tray { sides: spots.tray, laid: Vec::new(), of: Vec::new() };
+        for &i in &order {
+            let (item, piece) = group[i];
+            tray.laid.push(Laid { number, name: &item.name, piece, corner: corners[i] });
+            tray.of.push((i + 1, item.row));
+            number += 1;
+        }
+        all.push(tray);
+    }
+    let card = args.jig.map(|(power, speed)| {
+        let full = pieces.first().map_or(1000.0, |p| p.plan.machine.program.full_scale_s);
+        ((power.0 * full).round() as u32, speed.0)
+    });
+    let asked = Asked { title, from, card, skipped };
+    Ok(outputs::write_trays(&asked, &all, &between, output, progress)?)
+}
+
+/// What was decided, what to look at, what to do.
+fn summary(out: &mut Out, report: &OrderReport, args: &TrayArgs) -> Result<(), Failure> {
+    let (count, trays) = (report.pieces.len(), report.trays.len());
+    let plural = |n: usize| if n == 1 { "" } else { "s" };
+    let time: f64 = report.trays.iter().filter_map(|t| t.time_s).sum();
+    let (w, h) = report.trays.first().map_or((0.0, 0.0), |t| (t.width_mm, t.height_mm));
+    writeln!(
+        out,
+        "{}: {count} piece{} on {trays} tray{} of {} x {} mm; marking takes {}",
+        report.title,
+        plural(count),
+        plural(trays),
+        crate::units::short(w, 1),
+        crate::units::short(h, 1),
+        duration(time)
+    )?;
+    let mut names: Vec<&str> = report.pieces.iter().flat_map(|p| &p.findings).map(String::as_str).collect();
+    names.sort_unstable();
+    names.dedup();
+    for name in names {
+        let of: Vec<usize> =
+            report.pieces.iter().filter(|p| p.findings.iter().any(|f| f == name)).map(|p| p.number).collect();
+        writeln!(out, "look at {name}: piece{} {}", plural(of.len()), crate::proof::tray::listed(&of))?;
+    }
+    for skipped in &report.skipped {
+        writeln!(out, "left out: {skipped}")?;
+    }
+    writeln!(out, "written to {}; open ticket.html first, print it and follow its steps", args.out)?;
+    Ok(())
+}

@@ -1,0 +1,103 @@
+//! The order file: what all pieces have in common, the table that tells them apart, and the tray they lie on.
+
+use std::path::{Path, PathBuf};
+
+use serde::{Deserialize, Serialize};
+
+use super::spots::SpotsError;
+use super::table::TableError;
+use crate::job::{FileError, Job, KitError, file, file_name};
+use crate::units::Mm;
+
+/// An order, as it was asked.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Order {
+    /// What the order is called. Default: the file's name.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub title: Option<String>,
+    /// The blank of the pieces: an entry of the kit, a file or a shape; may hold `{columns}`. Default: that of `piece`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub blank: Option<String>,
+    /// The table's file, CSV, as seen from the order's folder: a row is a piece. Default: one piece.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub table: Option<String>,
+    /// What a piece is called, with `{columns}`. Default: its first text, else its art.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub name: Option<String>,
+    /// The column that says how many of a piece are wanted, or their number. Default 1; without a table as many as there
+    /// are spots.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub copies: Option<String>,
+    /// The tray.
+    pub tray: TrayJob,
+    /// The piece, as in a job file; its texts and files may hold `{columns}`.
+    pub piece: Job,
+}
+
+/// The tray, as it was asked.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct TrayJob {
+    /// Spots in columns and rows: `4x5`. Default: one row of as many as there are pieces.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub grid: Option<String>,
+    /// Between blanks and around them. Default 5mm.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub gap: Option<Mm>,
+    /// Instead of a grid, the lower left corner of each spot from that of the tray, mm.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub spots: Vec<[f64; 2]>,
+}
+
+/// Why an order cannot be used.
+#[derive(Debug, thiserror::Error)]
+pub enum OrderError {
+    /// The file.
+    #[error(transparent)]
+    File(#[from] FileError),
+    /// A blank.
+    #[error(transparent)]
+    Kit(#[from] KitError),
+    /// The table.
+    #[error(transparent)]
+    Table(#[from] TableError),
+    /// The tray.
+    #[error(transparent)]
+    Spots(#[from] SpotsError),
+    /// A row of the table.
+    #[error("row {0} of the table: {1}")]
+    Row(usize, String),
+    /// Something else of the order.
+    #[error("{0}")]
+    Absurd(String),
+}
+
+impl Order {
+    /// Reads an order file, or a job file as an order of copies of one piece.
+    ///
+    /// # Errors
+    /// Where it cannot be read or is neither; the sentence names the line.
+    pub fn read(path: &Path) -> Result<Order, OrderError> {
+        let text = file::read_text("order", path)?;
+        let table: toml::Table = file::parse("order", path, &text)?;
+        let keys = ["piece", "table", "tray", "copies", "title"];
+        let mut order = if keys.iter().any(|k| table.contains_key(*k)) {
+            file::parse::<Order>("order", path, &text)?
+        } else {
+            Order { piece: file::parse::<Job>("job", path, &text)?, ..Order::default() }
+        };
+        let stem = path.file_stem().map(|s| s.to_string_lossy().into_owned());
+        order.title = order.title.or(stem);
+        Ok(order)
+    }
+
+    /// A file that the order names, as seen from where it lies.
+    pub fn beside(order: &Path, named: &str) -> PathBuf {
+        let named = file_name::path(named);
+        match order.parent() {
+            Some(folder) if named.is_relative() => folder.join(named),
+            _ => named,
+        }
+    }
+}

@@ -1,0 +1,107 @@
+//! Items: the rows of an order as jobs.
+
+use std::path::Path;
+
+use super::file::{Order, OrderError};
+use super::table::{Row, Table};
+use crate::job::{Job, file_name};
+
+/// The most pieces of an order.
+pub const MOST_PIECES: usize = 2000;
+
+/// A row of an order as a job.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Item {
+    /// The row of the table, counted from 1; 1 where there is no table.
+    pub row: usize,
+    /// What the piece is called.
+    pub name: String,
+    /// Its blank, as asked; `None`: that of the job.
+    pub blank: Option<String>,
+    /// Its job; its files are named as seen from here.
+    pub job: Job,
+    /// How many of it; `None`: as many as there are spots.
+    pub copies: Option<usize>,
+}
+
+/// The items of an order that lies at `path`, row by row; a row that cannot be used is an error of its own.
+///
+/// # Errors
+/// Where the table cannot be read, or asks for too much.
+pub fn items(order: &Order, path: &Path) -> Result<Vec<Result<Item, OrderError>>, OrderError> {
+    let table = order.table.as_deref().map(|t| Table::read(&Order::beside(path, t))).transpose()?;
+    let Some(table) = table else {
+        let alone = Row { number: 1, cells: Default::default() };
+        let mut item = item(order, path, &alone)?;
+        item.copies = match order.copies.as_deref() {
+            Some(n) => Some(copies(n).map_err(OrderError::Absurd)?),
+            None => None,
+        };
+        return Ok(vec![Ok(item)]);
+    };
+    if let Some(column) = order.copies.as_deref()
+        && column.parse::<usize>().is_err()
+        && !table.columns.iter().any(|c| c == column)
+    {
+        let known = table.columns.join(", ");
+        return Err(OrderError::Absurd(format!(
+            "copies: the table has no column '{column}'; it has {known}"
+        )));
+    }
+    let all: Vec<_> = table.rows.iter().map(|row| item(order, path, row)).collect();
+    let count: usize = all.iter().flatten().filter_map(|i| i.copies).sum();
+    if count > MOST_PIECES {
+        return Err(OrderError::Absurd(format!(
+            "the order has {count} pieces; it is at most {MOST_PIECES}, split it"
+        )));
+    }
+    Ok(all)
+}
+
+fn item(order: &Order, path: &Path, row: &Row) -> Result<Item, OrderError> {
+    let wrong = |why: String| OrderError::Row(row.number, why);
+    let mut job = order.piece.clone();
+    let files = job.layers.iter_mut().map(|l| &mut l.file).chain([&mut job.art.file]);
+    for file in files.filter_map(Option::as_mut) {
+        let named = row.fill(file).map_err(wrong)?;
+        if named.trim().is_empty() {
+            return Err(wrong(format!("'{file}' is empty there")));
+        }
+        *file = file_name::text(&Order::beside(path, &named));
+    }
+    for layer in &mut job.layers {
+        if let Some(text) = &mut layer.text {
+            *text = row.fill(text).map_err(wrong)?.replace("\\n", "\n");
+        }
+    }
+    // A text that is empty in this row is left out: a tag without a title.
+    job.layers.retain(|l| l.text.as_ref().is_none_or(|t| !t.trim().is_empty()));
+    let blank = order.blank.as_deref().map(|b| row.fill(b)).transpose().map_err(wrong)?;
+    let name = match &order.name {
+        Some(name) => row.fill(name).map_err(wrong)?,
+        None => usual_name(&job, row.number),
+    };
+    let copies = match order.copies.as_deref() {
+        None => 1,
+        Some(column) => copies(row.cells.get(column).map_or(column, String::as_str)).map_err(wrong)?,
+    };
+    Ok(Item { row: row.number, name, blank, job, copies: Some(copies) })
+}
+
+/// A number of copies.
+fn copies(text: &str) -> Result<usize, String> {
+    match text.trim().parse() {
+        Ok(n) if n <= MOST_PIECES => Ok(n),
+        _ => Err(format!("'{text}' is no number of copies; it is from 0 to {MOST_PIECES}")),
+    }
+}
+
+/// What a piece is called where nothing was said.
+fn usual_name(job: &Job, number: usize) -> String {
+    let text = job.layers.iter().find_map(|l| l.text.as_ref()).map(|t| t.replace('\n', " "));
+    let file = || {
+        let file = job.art.file.as_ref().or_else(|| job.layers.iter().find_map(|l| l.file.as_ref()))?;
+        file_name::path(file).file_name().map(|n| n.to_string_lossy().into_owned())
+    };
+    text.or_else(file).unwrap_or_else(|| format!("piece {number}"))
+}

@@ -1,0 +1,17 @@
+//! Orders: a table of what is wanted becomes pieces, and pieces lie at the spots of trays.
+//!
+//! ```text
+//! order.toml, table --rows--> items --settle, carry through--> pieces --spots, route--> trays
+//! ```
+
+mod file;
+mod item;
+mod route;
+mod spots;
+mod table;
+
+pub use file::{Order, OrderError};
+pub use item::{Item, items};
+pub use route::{Stop, route, travel};
+pub use spots::{Sides, Spots};
+pub use table::Row;

@@ -1,0 +1,126 @@
+//! Spots: where the blanks lie on a tray.
+
+use super::file::TrayJob;
+use crate::units::{Mm, short};
+
+/// Width and height, mm.
+pub type Sides = (f64, f64);
+
+/// The spots of a tray, all of one size: that of the largest blank.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Spots {
+    /// Width and height of the tray.
+    pub tray: Sides,
+    /// Width and height of a spot.
+    pub spot: Sides,
+    /// The lower left corner of each, mm from that of the tray; in a grid from the upper left, row by row.
+    pub corners: Vec<(f64, f64)>,
+}
+
+/// Why there are no such spots.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum SpotsError {
+    /// The grid is no grid.
+    #[error("'{0}' is no grid of spots; write columns and rows, for example 4x5, each from 1 to 100")]
+    Grid(String),
+    /// A gap out of its range.
+    #[error("a gap of {0} makes no sense; it is from 0mm to 200mm")]
+    Gap(String),
+    /// Both a grid and a list.
+    #[error("the tray has a grid and a list of spots; keep one of them")]
+    Both,
+    /// Two spots overlap.
+    #[error("spots {0} and {1} overlap: a blank is {2} mm; move one of them")]
+    Overlap(usize, usize, String),
+    /// A spot that lies off the tray's corner.
+    #[error("spot {0} lies at {1} mm: left of or below the tray's corner, which is 0,0")]
+    Off(usize, String),
+}
+
+impl Spots {
+    /// The spots that were asked for, for blanks of at most `spot`; `pieces` lie on them.
+    ///
+    /// # Errors
+    /// See [`SpotsError`].
+    pub fn new(asked: &TrayJob, spot: Sides, pieces: usize) -> Result<Spots, SpotsError> {
+        let gap = asked.gap.unwrap_or(Mm(5.0));
+        if !(0.0..=200.0).contains(&gap.0) {
+            return Err(SpotsError::Gap(gap.to_string()));
+        }
+        if !asked.spots.is_empty() {
+            if asked.grid.is_some() {
+                return Err(SpotsError::Both);
+            }
+            return Spots::listed(asked, spot, gap.0);
+        }
+        let (columns, rows) = match &asked.grid {
+            Some(text) => grid(text).ok_or_else(|| SpotsError::Grid(text.clone()))?,
+            None => (pieces.clamp(1, 100), 1),
+        };
+        let along = |i: usize, side: f64| gap.0 + i as f64 * (side + gap.0);
+        let of = |i: usize| (along(i % columns, spot.0), along(rows - 1 - i / columns, spot.1));
+        Ok(Spots {
+            tray: (along(columns, spot.0), along(rows, spot.1)),
+            spot,
+            corners: (0..columns * rows).map(of).collect(),
+        })
+    }
+
+    fn listed(asked: &TrayJob, spot: Sides, gap: f64) -> Result<Spots, SpotsError> {
+        let corners: Vec<(f64, f64)> = asked.spots.iter().map(|&[x, y]| (x, y)).collect();
+        for (i, &(x, y)) in corners.iter().enumerate() {
+            if !(x >= 0.0 && y >= 0.0 && x <= 10_000.0 && y <= 10_000.0) {
+                return Err(SpotsError::Off(i + 1, format!("{}, {}", short(x, 2), short(y, 2))));
+            }
+            let over = |&(u, v): &(f64, f64)| (u - x).abs() < spot.0 - 1e-6 && (v - y).abs() < spot.1 - 1e-6;
+            if let Some(k) = corners[..i].iter().position(over) {
+                let size = format!("{} x {}", short(spot.0, 2), short(spot.1, 2));
+                return Err(SpotsError::Overlap(k + 1, i + 1, size));
+            }
+        }
+        let far = |f: fn(&(f64, f64)) -> f64| corners.iter().map(f).fold(0.0, f64::max);
+        Ok(Spots { tray: (far(|c| c.0) + spot.0 + gap, far(|c| c.1) + spot.1 + gap), spot, corners })
+    }
+}
+
+/// Columns and rows.
+fn grid(text: &str) -> Option<(usize, usize)> {
+    let (columns, rows) = text.split_once(['x', '×'])?;
+    let side = |t: &str| t.trim().parse().ok().filter(|n| (1..=100).contains(n));
+    Some((side(columns)?, side(rows)?))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn asked(text: &str) -> TrayJob {
+        toml::from_str(text).unwrap()
+    }
+
+    #[test]
+    fn a_grid_is_read_from_its_upper_left() {
+        let spots = Spots::new(&asked("grid = '3x2'\ngap = '4mm'"), (50.0, 20.0), 6).unwrap();
+        assert_eq!(spots.tray, (3.0 * 50.0 + 4.0 * 4.0, 2.0 * 20.0 + 3.0 * 4.0));
+        assert_eq!(spots.corners[0], (4.0, 28.0));
+        assert_eq!(spots.corners[2], (112.0, 28.0));
+        assert_eq!(spots.corners[5], (112.0, 4.0));
+    }
+
+    #[test]
+    fn spots_that_cannot_be_are_refused_with_their_numbers() {
+        for (text, said) in [
+            ("grid = '3'", "is no grid"),
+            ("grid = '0x2'", "is no grid"),
+            ("gap = '300mm'", "makes no sense"),
+            ("spots = [[0, 0], [60, 0], [70, 5]]", "spots 2 and 3 overlap"),
+            ("spots = [[0, -1]]", "spot 1 lies at 0, -1"),
+            ("grid = '2x2'\nspots = [[0, 0]]", "keep one"),
+        ] {
+            let e = Spots::new(&asked(text), (50.0, 20.0), 2).unwrap_err().to_string();
+            assert!(e.contains(said), "{text}: {e}");
+        }
+        let spots = Spots::new(&asked("spots = [[0, 0], [60, 30]]"), (50.0, 20.0), 2).unwrap();
+        assert_eq!(spots.tray, (115.0, 55.0));
+    }
+}

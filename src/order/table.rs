@@ -1,0 +1,229 @@
+//! The table: CSV in UTF-8, columns by name, with commas, semicolons or tabs between.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+/// The most rows of an order.
+pub const MOST_ROWS: usize = 10_000;
+/// The longest table that is read, bytes.
+const MOST_BYTES: u64 = 16 << 20;
+
+/// A table with a head line.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Table {
+    /// The names of its columns.
+    pub columns: Vec<String>,
+    /// Its rows.
+    pub rows: Vec<Row>,
+}
+
+/// A row of a table.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Row {
+    /// Its number, counted from 1 below the head line.
+    pub number: usize,
+    /// What stands in each column.
+    pub cells: BTreeMap<String, String>,
+}
+
+/// Why a table cannot be used.
+#[derive(Debug, thiserror::Error)]
+pub enum TableError {
+    /// The file cannot be read.
+    #[error("cannot read the table {}: {}; {}", path.display(), crate::cause::of(cause), crate::job::near::or_check(path, cause))]
+    Unreadable {
+        /// Where.
+        path: PathBuf,
+        /// The system's reason.
+        cause: std::io::Error,
+    },
+    /// The text is no table.
+    #[error("the table {}: {why}", path.display())]
+    Wrong {
+        /// Where.
+        path: PathBuf,
+        /// What is wrong, in a sentence.
+        why: String,
+    },
+}
+
+impl Table {
+    /// Reads a table.
+    ///
+    /// # Errors
+    /// A file that cannot be read; text that is not UTF-8; a head line with empty or doubled names; no row, or too many; a
+    /// row with other than the head line's cells.
+    pub fn read(path: &Path) -> Result<Table, TableError> {
+        let unreadable = |cause| TableError::Unreadable { path: path.to_path_buf(), cause };
+        let wrong = |why: &str| TableError::Wrong { path: path.to_path_buf(), why: why.to_string() };
+        let size = std::fs::metadata(path).map_err(unreadable)?.len();
+        if size > MOST_BYTES {
+            return Err(wrong("it is longer than 16 MB; is it the right file?"));
+        }
+        let bytes = std::fs::read(path).map_err(unreadable)?;
+        if bytes.starts_with(b"PK\x03\x04") {
+            return Err(wrong("it is a spreadsheet; save it as CSV (UTF-8) and name that file"));
+        }
+        let text = String::from_utf8(bytes)
+            .map_err(|_| wrong("its letters are not UTF-8; save it as CSV (UTF-8) from the spreadsheet"))?;
+        Table::parse(&text).map_err(|why| wrong(&why))
+    }
+
+    /// Parses the text of a table.
+    ///
+    /// # Errors
+    /// As [`Table::read`], in a sentence.
+    pub fn parse(text: &str) -> Result<Table, String> {
+        let text = text.trim_start_matches('\u{FEFF}');
+        let mut reader = csv::ReaderBuilder::new()
+            .delimiter(separator(text))
+            .flexible(true)
+            .trim(csv::Trim::All)
+            .from_reader(text.as_bytes());
+        let said = |e: csv::Error| match e.position() {
+            Some(p) => format!("line {} cannot be made sense of", p.line()),
+            None => "it cannot be made sense of".to_string(),
+        };
+        let columns: Vec<String> = reader.headers().map_err(said)?.iter().map(str::to_string).collect();
+        if columns.iter().all(String::is_empty) {
+            return Err("it is empty; its first line names the columns".into());
+        }
+        if let Some(i) = columns.iter().position(String::is_empty) {
+            return Err(format!("column {} has no name; its first line names the columns", i + 1));
+        }
+        if let Some(name) =
+            columns.iter().enumerate().find_map(|(i, n)| columns[..i].contains(n).then_some(n))
+        {
+            return Err(format!("two columns are called '{name}'"));
+        }
+        let mut rows = Vec::new();
+        for record in reader.records() {
+            let record = record.map_err(said)?;
+            if record.iter().all(str::is_empty) {
+                continue;
+            }
+            let number = rows.len() + 1;
+            if record.len() != columns.len() {
+                let line = record.position().map_or(number + 1, |p| p.line() as usize);
+                return Err(format!(
+                    "line {line} has {} cells, the first line {}; put a cell that holds the separator between quotes",
+                    record.len(),
+                    columns.len()
+                ));
+            }
+            if number > MOST_ROWS {
+                return Err(format!("it has more than {MOST_ROWS} rows; split the order"));
+            }
+            let cells = columns.iter().cloned().zip(record.iter().map(str::to_string)).collect();
+            rows.push(Row { number, cells });
+        }
+        if rows.is_empty() {
+            return Err("it has a first line and no rows".into());
+        }
+        Ok(Table { columns, rows })
+    }
+}
+
+/// What stands between the cells: the sign that the first line has most of, outside quotes.
+fn separator(text: &str) -> u8 {
+    let first = text.lines().next().unwrap_or_default();
+    let count = |sign: char| {
+        let mut quoted = false;
+        first
+            .chars()
+            .filter(|&c| {
+                quoted ^= c == '"';
+                c == sign && !quoted
+            })
+            .count()
+    };
+    let signs = [',', ';', '\t'];
+    let best = signs.into_iter().max_by_key(|&s| (count(s), s == ',')).unwrap_or(',');
+    best as u8
+}
+
+impl Row {
+    /// `text` with each `{column}` replaced by what stands there; `{{` and `}}` are braces.
+    ///
+    /// # Errors
+    /// A column that is not there, or a brace without its partner, in a sentence.
+    pub fn fill(&self, text: &str) -> Result<String, String> {
+        let mut out = String::with_capacity(text.len());
+        let mut rest = text;
+        while let Some(at) = rest.find(['{', '}']) {
+            out.push_str(&rest[..at]);
+            let brace = &rest[at..at + 1];
+            rest = &rest[at + 1..];
+            if let Some(after) = rest.strip_prefix(brace) {
+                out.push_str(brace);
+                rest = after;
+                continue;
+            }
+            let end = rest.find('}').filter(|_| brace == "{");
+            let Some(end) = end else {
+                return Err(format!(
+                    "'{text}' has a brace without its partner; write {{{{ or }}}} for a brace itself"
+                ));
+            };
+            let name = rest[..end].trim();
+            let Some(cell) = self.cells.get(name) else {
+                let known: Vec<&str> = self.cells.keys().map(String::as_str).collect();
+                let known = if known.is_empty() {
+                    "there is no table".into()
+                } else {
+                    format!("it has {}", known.join(", "))
+                };
+                return Err(format!("the table has no column '{name}'; {known}"));
+            };
+            out.push_str(cell);
+            rest = &rest[end + 1..];
+        }
+        out.push_str(rest);
+        Ok(out)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn columns_are_told_by_whatever_stands_between_them() {
+        for text in [
+            "name,role\n\"Anna, the first\",keeper\nBo,cook\n",
+            "\u{FEFF}name;role\r\nAnna, the first;keeper\r\n\r\nBo;cook\r\n",
+            "name\trole\nAnna, the first\tkeeper\nBo\tcook",
+        ] {
+            let table = Table::parse(text).unwrap();
+            assert_eq!(table.columns, ["name", "role"]);
+            assert_eq!(table.rows.len(), 2, "{text:?}");
+            assert_eq!(table.rows[0].cells["name"], "Anna, the first");
+            assert_eq!((table.rows[1].number, table.rows[1].cells["role"].as_str()), (2, "cook"));
+        }
+    }
+
+    #[test]
+    fn what_is_no_table_is_said_in_a_sentence() {
+        for (text, said) in [
+            ("", "is empty"),
+            ("name\n", "no rows"),
+            ("name,name\na,b\n", "two columns are called 'name'"),
+            ("name,\na,b\n", "column 2 has no name"),
+            ("name,role\na,b,c\n", "line 2 has 3 cells"),
+        ] {
+            let e = Table::parse(text).unwrap_err();
+            assert!(e.contains(said), "{text:?}: {e}");
+        }
+        let long = format!("name\n{}", "x\n".repeat(MOST_ROWS + 1));
+        assert!(Table::parse(&long).unwrap_err().contains("more than 10000 rows"));
+    }
+
+    #[test]
+    fn columns_fill_a_text() {
+        let row = Table::parse("name,role\nAnna,keeper").unwrap().rows.remove(0);
+        assert_eq!(row.fill("{name} · {{{role}}}").unwrap(), "Anna · {keeper}");
+        assert!(row.fill("{nmae}").unwrap_err().contains("no column 'nmae'; it has name, role"));
+        assert!(row.fill("{name").unwrap_err().contains("brace without its partner"));
+        assert!(row.fill("name}").unwrap_err().contains("brace without its partner"));
+    }
+}

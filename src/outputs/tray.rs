@@ -1,0 +1,252 @@
+//! The files of an order: programs and pictures of its trays, one ticket, one page for approval, the jig.
+
+use serde::Serialize;
+
+use super::{WriteError, write_program};
+use crate::encode::sink::{Files, Sink};
+use crate::findings::Severity;
+use crate::pipeline::tray::{Laid, edges, jig, program};
+use crate::progress::{Progress, Silent};
+use crate::proof::report::SCHEMA_VERSION;
+use crate::proof::tray::{Common, PieceFacts, Shown, TrayFacts, from_above, pieces, ticket};
+
+/// The most trays of an order.
+pub const MOST_TRAYS: usize = 12;
+
+/// The files of an order.
+pub const TRAY: Files = Files {
+    names: &[
+        "ticket.html",
+        "pieces.png",
+        "jig.svg",
+        "jig.nc",
+        "report.json",
+        "program-1.nc",
+        "outline-1.nc",
+        "tray-1.png",
+        "program-2.nc",
+        "outline-2.nc",
+        "tray-2.png",
+        "program-3.nc",
+        "outline-3.nc",
+        "tray-3.png",
+        "program-4.nc",
+        "outline-4.nc",
+        "tray-4.png",
+        "program-5.nc",
+        "outline-5.nc",
+        "tray-5.png",
+        "program-6.nc",
+        "outline-6.nc",
+        "tray-6.png",
+        "program-7.nc",
+        "outline-7.nc",
+        "tray-7.png",
+        "program-8.nc",
+        "outline-8.nc",
+        "tray-8.png",
+        "program-9.nc",
+        "outline-9.nc",
+        "tray-9.png",
+        "program-10.nc",
+        "outline-10.nc",
+        "tray-10.png",
+        "program-11.nc",
+        "outline-11.nc",
+        "tray-11.png",
+        "program-12.nc",
+        "outline-12.nc",
+        "tray-12.png",
+    ],
+    never_beside: &[("wedge.toml", "a wedge"), ("job.toml", "a single job")],
+};
+
+/// A tray with its pieces in the order of marking.
+pub struct Tray<'a> {
+    /// Width and height, mm.
+    pub sides: (f64, f64),
+    /// Its pieces.
+    pub laid: Vec<Laid<'a>>,
+    /// The spot of each, from 1, and its row of the table.
+    pub of: Vec<(usize, usize)>,
+}
+
+/// What an order comes to, for other programs.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct OrderReport {
+    /// The version of these fields.
+    pub schema_version: u32,
+    /// What the order is called.
+    pub title: String,
+    /// Its trays.
+    pub trays: Vec<TrayReport>,
+    /// All pieces, in the order of marking.
+    pub pieces: Vec<PieceFacts>,
+    /// Rows of the table that were left out, and why.
+    pub skipped: Vec<String>,
+}
+
+/// A tray of the report.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct TrayReport {
+    /// Width and height, mm.
+    pub width_mm: f64,
+    /// See `width_mm`.
+    pub height_mm: f64,
+    /// How long its program takes, s; absent where none was written.
+    pub time_s: Option<f64>,
+    /// The way of the head between pieces, from the corner and back, mm.
+    pub between_mm: f64,
+}
+
+/// How an order is written.
+pub struct Asked<'a> {
+    /// What it is called.
+    pub title: &'a str,
+    /// The number of the piece to begin with; those before it are marked already.
+    pub from: usize,
+    /// The S word and speed, mm/s, with which the edges of the blanks are marked on a card.
+    pub card: Option<(u32, f64)>,
+    /// Rows that were left out, and why.
+    pub skipped: &'a [String],
+}
+
+/// Writes the files of an order.
+///
+/// # Errors
+/// As [`super::write`]; a tray that does not lie on the bed.
+pub fn write_trays(
+    asked: &Asked<'_>,
+    trays: &[Tray<'_>],
+    between_mm: &[f64],
+    output: &mut dyn Sink,
+    progress: &dyn Progress,
+) -> Result<OrderReport, WriteError> {
+    let all: Vec<&Laid<'_>> = trays.iter().flat_map(|t| &t.laid).collect();
+    let Some(first) = all.first() else { return Err(WriteError::Words("an order without pieces".into())) };
+    let burns = all.iter().all(|one| one.piece.burns);
+    progress.begin("programs and pictures", 1.0)?;
+    progress.expect(2 * trays.len() as u64 + 1);
+    let mut facts = Vec::new();
+    let mut shown = Vec::new();
+    let mut list = Vec::new();
+    for (i, tray) in trays.iter().enumerate() {
+        let number = i + 1;
+        let mut seconds = None;
+        let left: Vec<Laid<'_>> = tray.laid.iter().filter(|l| l.number >= asked.from).cloned().collect();
+        let to_write = if burns { program(asked.title, tray.sides, &left)? } else { None };
+        if let Some(program) = to_write {
+            let accepted =
+                |name: &str| left.iter().any(|l| l.piece.report.findings.iter().any(|f| f.name == name));
+            write_program(&format!("program-{number}.nc"), &program, None, &accepted, output, &Silent)?;
+            seconds = Some(program.measure(&Silent).map_err(unwritten)?.estimate.times.total());
+            let walk = edges(asked.title, &program.limits, &left, None);
+            write_program(&format!("outline-{number}.nc"), &walk, None, &accepted, output, &Silent)?;
+            if let (1, Some(_)) = (number, asked.card) {
+                let marked = edges(asked.title, &program.limits, &tray.laid, asked.card);
+                write_program("jig.nc", &marked, None, &accepted, output, &Silent)?;
+            }
+        }
+        progress.go_on(1)?;
+        let on_tray: Vec<Shown<'_>> = tray.laid.iter().map(as_shown).collect();
+        let picture = from_above(tray.sides, &on_tray)?;
+        output.put(&format!("tray-{number}.png"), &picture.to_png(None)?)?;
+        facts.push((TrayFacts { number, sides: tray.sides, seconds }, picture));
+        shown.extend(on_tray);
+        list.extend(
+            tray.laid.iter().zip(&tray.of).map(|(one, &(spot, row))| piece_facts(one, (number, spot, row))),
+        );
+        progress.go_on(1)?;
+    }
+    // For approval in the order of the table, in which the customer looks for them.
+    let mut approval: Vec<(usize, Shown<'_>)> =
+        trays.iter().flat_map(|t| t.of.iter().map(|of| of.1)).zip(shown).collect();
+    approval.sort_by_key(|(row, one)| (*row, one.number));
+    let approval: Vec<Shown<'_>> = approval.into_iter().map(|(_, one)| one).collect();
+    output.put("pieces.png", &pieces(asked.title, &approval)?.to_png(None)?)?;
+    if let Some(tray) = trays.first() {
+        output.put("jig.svg", jig(tray.sides, &tray.laid).as_bytes())?;
+    }
+    let report = OrderReport {
+        schema_version: SCHEMA_VERSION,
+        title: asked.title.to_string(),
+        trays: facts
+            .iter()
+            .zip(between_mm)
+            .map(|((t, _), &between_mm)| TrayReport {
+                width_mm: t.sides.0,
+                height_mm: t.sides.1,
+                time_s: t.seconds,
+                between_mm,
+            })
+            .collect(),
+        pieces: list,
+        skipped: asked.skipped.to_vec(),
+    };
+    let json = serde_json::to_string_pretty(&report).map_err(|e| WriteError::Words(e.to_string()))?;
+    output.put("report.json", json.as_bytes())?;
+    let common = common(&all);
+    let page = ticket(asked.title, &first.piece.report, &facts, &report.pieces, &common, asked.skipped)?;
+    output.put("ticket.html", page.as_bytes())?;
+    progress.go_on(1)?;
+    Ok(report)
+}
+
+fn unwritten(e: crate::scan::program::Unwritten) -> WriteError {
+    WriteError::ReadBack(e.into())
+}
+
+fn as_shown<'a>(one: &Laid<'a>) -> Shown<'a> {
+    Shown {
+        number: one.number,
+        name: one.name,
+        picture: &one.piece.picture,
+        layout: &one.piece.layout,
+        corner: one.corner,
+        sides: one.piece.sides(),
+    }
+}
+
+fn piece_facts(one: &Laid<'_>, (tray, spot, row): (usize, usize, usize)) -> PieceFacts {
+    let report = &one.piece.report;
+    let serious = report.findings.iter().filter(|f| f.severity > Severity::Note);
+    PieceFacts {
+        number: one.number,
+        tray,
+        spot,
+        name: one.name.to_string(),
+        row,
+        blank: report.blank.shape.clone(),
+        left_mm: one.corner.0,
+        bottom_mm: one.corner.1,
+        time_s: report.times.as_ref().map(|t| t.total_s),
+        findings: serious.map(|f| f.name.to_string()).collect(),
+    }
+}
+
+/// The findings of all pieces, each name once, the most serious first.
+fn common(all: &[&Laid<'_>]) -> Vec<Common> {
+    let mut found: Vec<Common> = Vec::new();
+    for one in all {
+        for f in &one.piece.report.findings {
+            match found.iter_mut().find(|c| c.name == f.name && c.severity == f.severity) {
+                Some(c) => c.pieces.push(one.number),
+                None => found.push(Common {
+                    severity: f.severity,
+                    name: f.name,
+                    message: f.message.clone(),
+                    pieces: vec![one.number],
+                }),
+            }
+        }
+    }
+    for c in &mut found {
+        c.pieces.sort_unstable();
+        c.pieces.dedup();
+        if c.pieces.len() > 1 && c.severity > Severity::Note {
+            c.message = format!("the first of {} pieces: {}", c.pieces.len(), c.message);
+        }
+    }
+    found.sort_by_key(|c| std::cmp::Reverse(c.severity));
+    found
+}

@@ -1,0 +1,223 @@
+//! Trays: pieces that were carried through, each at its spot, in one scan program of parts.
+
+use super::error::PipelineError;
+use super::laid::Powers;
+use super::outcome::Outcome;
+use crate::blank::{Blank, Shape};
+use crate::job::Plan;
+use crate::order::{Sides, Stop};
+use crate::placement::DotRect;
+use crate::plane::Dots;
+use crate::proof::canvas::{Picture, ProofError};
+use crate::proof::layout::Layout;
+use crate::proof::picture::{self, Scene};
+use crate::proof::report::Report;
+use crate::scan::comments::comments;
+use crate::scan::contour::Contour;
+use crate::scan::limits::{Limits, LimitsError};
+use crate::scan::lines::ScanLines;
+use crate::scan::outline::{WALK_SPEED, edge};
+use crate::scan::program::{Notes, Program};
+use crate::scan::raster::RasterPath;
+use crate::scan::toolpath::Toolpath;
+use crate::units::Mm;
+
+/// A piece carried through: what a tray needs of it.
+#[derive(Debug, Clone)]
+pub struct Piece {
+    /// Its plan.
+    pub plan: Plan,
+    /// Its dots.
+    pub dots: Dots,
+    /// The powers, where tones are made by them.
+    powers: Option<Powers>,
+    /// Its lines, as they lie on its own blank.
+    raster: RasterPath,
+    /// What its program says of itself.
+    notes: Notes,
+    /// Every figure, and what was found.
+    pub report: Report,
+    /// Whether nothing stands against burning it.
+    pub burns: bool,
+    /// The finished piece, small.
+    pub picture: Picture,
+    /// The size of its pixels, and where its edges lie.
+    pub layout: Layout,
+}
+
+impl Piece {
+    /// What a tray needs of a piece; its picture is `side` pixels along its longer side.
+    ///
+    /// # Errors
+    /// Where the picture cannot be drawn, or there is no scan program.
+    pub fn new(plan: Plan, outcome: Outcome, side: usize) -> Result<Piece, PipelineError> {
+        let burns = outcome.stops(&plan).next().is_none();
+        let Outcome { stages, report, .. } = outcome;
+        let layout = Layout::to_scale(&plan.blank, side);
+        let scene = Scene {
+            blank: &plan.blank,
+            surface: plan.surface,
+            rect: &stages.placement.rect,
+            y_unmarked: plan.burn.response.y_unmarked,
+            y_marked: plan.burn.response.y_marked,
+            standing: report.process.standing,
+            spots: &[],
+        };
+        let fail = |e: ProofError| PipelineError::Picture(e.to_string());
+        let picture = picture::plain(&scene, &layout, &stages.look).map_err(fail)?;
+        let Some(scan) = stages.program else { return Err(PipelineError::Picture("no scan program".into())) };
+        Ok(Piece {
+            dots: stages.dots,
+            powers: scan.powers,
+            raster: scan.raster,
+            notes: scan.notes,
+            report,
+            burns,
+            picture,
+            layout,
+            plan,
+        })
+    }
+
+    /// Width and height of its blank, mm.
+    pub fn sides(&self) -> Sides {
+        (self.plan.blank.shape.width(), self.plan.blank.shape.height())
+    }
+
+    /// Its lines where the lower left corner of its blank lies at `corner` of a tray.
+    ///
+    /// # Errors
+    /// A tray that does not lie on the bed.
+    pub fn path(&self, tray: Sides, corner: (f64, f64)) -> Result<RasterPath, LimitsError> {
+        let rect = self.rect(tray, corner);
+        let (limits, scan) = (&self.raster.limits, self.raster.scan);
+        RasterPath::new(limits, scan, rect, flat(tray))
+    }
+
+    /// Its dots there.
+    pub fn rect(&self, tray: Sides, corner: (f64, f64)) -> DotRect {
+        let own = self.raster.rect;
+        DotRect {
+            left: Mm(own.left.0 + corner.0),
+            top: Mm(own.top.0 + tray.1 - corner.1 - self.plan.blank.shape.height()),
+            ..own
+        }
+    }
+
+    /// Where the head comes to it and leaves it, mm of the tray; its corner where nothing is marked.
+    ///
+    /// # Errors
+    /// As [`Piece::path`].
+    pub fn stop(&self, tray: Sides, corner: (f64, f64)) -> Result<Stop, LimitsError> {
+        let path = self.path(tray, corner)?;
+        let mut lines = ScanLines::new(&path, Powers::marking(self.powers.as_ref(), &self.dots));
+        let at = |along: i32, across: i32| {
+            let (x, y) = path.xy(along, across);
+            path.limits.to_blank((f64::from(x) / 1000.0, f64::from(y) / 1000.0))
+        };
+        let mut stop = Stop { entry: corner, exit: corner };
+        let mut first = true;
+        while let Some(line) = lines.next_line() {
+            if std::mem::take(&mut first) {
+                stop.entry = at(line.start, line.across);
+            }
+            stop.exit = at(line.end, line.across);
+        }
+        Ok(stop)
+    }
+}
+
+/// A tray as a blank without a margin.
+pub fn flat((width, height): Sides) -> Blank {
+    Blank { shape: Shape::Rect { width: Mm(width), height: Mm(height), radius: Mm(0.0) }, margin: Mm(0.0) }
+}
+
+/// A piece at a spot: its number, its name, where its blank's lower left corner lies.
+#[derive(Debug, Clone)]
+pub struct Laid<'a> {
+    /// Its number in the order of marking, over all trays.
+    pub number: usize,
+    /// What it is called.
+    pub name: &'a str,
+    /// The piece.
+    pub piece: &'a Piece,
+    /// The lower left corner of its blank on the tray, mm.
+    pub corner: (f64, f64),
+}
+
+/// The program that marks the pieces of a tray one after the other.
+///
+/// # Errors
+/// A tray that does not lie on the bed.
+pub fn program<'a>(title: &str, tray: Sides, laid: &[Laid<'a>]) -> Result<Option<Program<'a>>, LimitsError> {
+    let Some(first) = laid.first() else { return Ok(None) };
+    let mut said = Vec::new();
+    comments(&format!("order: {title}"), &mut said);
+    comments(&format!("tray: {} x {} mm, {} pieces", tray.0, tray.1, laid.len()), &mut said);
+    said.extend(first.piece.notes.remarks());
+    let mut parts = Vec::with_capacity(laid.len());
+    for one in laid {
+        let path = one.piece.path(tray, one.corner)?;
+        let marking = Powers::marking(one.piece.powers.as_ref(), &one.piece.dots);
+        let remark = format!("piece {}: {}, at {} x {} mm", one.number, one.name, one.corner.0, one.corner.1);
+        parts.push(Toolpath { remark: plain(&remark), ..Toolpath::raster(path, marking) });
+    }
+    Ok(Some(Program::new(&first.piece.raster.limits, said, parts)))
+}
+
+/// The program that walks the edges of the blanks of a tray, one after the other; `burn` is the S word and the speed in
+/// mm/s with which it marks them on a card, else the pointer shows them, or nothing.
+pub fn edges(title: &str, limits: &Limits, laid: &[Laid<'_>], burn: Option<(u32, f64)>) -> Program<'static> {
+    let pointer = limits.pointer.map_or(0, |p| (p * f64::from(limits.full_scale_s)).round() as u32);
+    let (level, speed) = burn.unwrap_or((pointer, WALK_SPEED));
+    let mut said = Vec::new();
+    comments(&format!("edges of the blanks of order: {title}"), &mut said);
+    let caution = match (burn, level) {
+        (Some(_), _) => {
+            "caution: this marks the card at working power. Eyewear, enclosure, extraction; never leave it alone."
+        }
+        (None, 0) => "pointer power: off. Follow the head, not a beam.",
+        (None, _) => "caution: wear the eyewear for this beam and do not look at the spot",
+    };
+    comments(caution, &mut said);
+    let of = |one: &Laid<'_>| {
+        let points: Vec<(f64, f64)> = edge(&one.piece.plan.blank.shape)
+            .iter()
+            .map(|p| (p.0 + one.corner.0, p.1 + one.corner.1))
+            .collect();
+        Toolpath::contour(
+            &plain(&format!("blank {}", one.number)),
+            Contour::new(limits, &points, level, speed),
+        )
+    };
+    Program::new(limits, said, laid.iter().map(of).collect())
+}
+
+/// The edges of the blanks of a tray as an SVG in millimetres, to cut a jig by.
+pub fn jig(tray: Sides, laid: &[Laid<'_>]) -> String {
+    let (w, h) = tray;
+    let mut svg = format!(
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{w}mm\" height=\"{h}mm\" viewBox=\"0 0 {w} {h}\" fill=\"none\" stroke=\"#000\" stroke-width=\"0.1\">\n<rect width=\"{w}\" height=\"{h}\"/>\n"
+    );
+    for one in laid {
+        let (x, y) = one.corner;
+        let (bw, bh) = one.piece.sides();
+        let top = h - y - bh;
+        svg += &match one.piece.plan.blank.shape {
+            Shape::Round { .. } => {
+                format!("<circle cx=\"{}\" cy=\"{}\" r=\"{}\"/>\n", x + bw / 2.0, top + bh / 2.0, bw / 2.0)
+            }
+            Shape::Rect { radius, .. } => {
+                format!("<rect x=\"{x}\" y=\"{top}\" width=\"{bw}\" height=\"{bh}\" rx=\"{}\"/>\n", radius.0)
+            }
+        };
+    }
+    svg + "</svg>\n"
+}
+
+/// A remark as a comment may hold it, on one line.
+fn plain(text: &str) -> String {
+    let mut lines = Vec::new();
+    comments(text, &mut lines);
+    lines.first().map_or(String::new(), |l| l.trim_start_matches('(').trim_end_matches(')').to_string())
+}

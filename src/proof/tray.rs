@@ -1,0 +1,308 @@
+//! Trays for people: the tray from above with its numbers, the pieces with their names, the ticket.
+
+use minijinja::value::Serde;
+use minijinja::{Value, context};
+
+use super::canvas::{Picture, ProofError, draw, escape, letters};
+use super::ground::BENCH;
+use super::legend::{INK, PAPER};
+use super::page::fill;
+use super::reduce::reduced;
+use super::report::{Report, StepFacts};
+use super::sheet::{Setting, Sheet};
+use super::ticket::burn_settings;
+use crate::findings::Severity;
+use crate::units::{duration, short};
+
+/// Longest side of the picture of a tray, pixels.
+const SIDE: f64 = 1800.0;
+/// Columns of the page of pieces.
+const COLUMNS: usize = 4;
+/// Width of a piece on that page, and the gap around it, pixels.
+const CELL: usize = 420;
+const GAP: usize = 28;
+
+/// A piece as it is shown on its tray.
+#[derive(Debug, Clone)]
+pub struct Shown<'a> {
+    /// Its number.
+    pub number: usize,
+    /// Its name.
+    pub name: &'a str,
+    /// The finished piece, the size of a pixel and the picture's left and upper edge from the blank's, mm.
+    pub picture: &'a Picture,
+    /// Pixel size and place.
+    pub layout: &'a super::layout::Layout,
+    /// The lower left corner of its blank on the tray, and the blank's width and height, mm.
+    pub corner: (f64, f64),
+    /// The blank's width and height, mm.
+    pub sides: (f64, f64),
+}
+
+/// The tray from above, each piece at its spot with its number.
+///
+/// # Errors
+/// When lettering cannot be drawn.
+pub fn from_above(tray: (f64, f64), shown: &[Shown<'_>]) -> Result<Picture, ProofError> {
+    let pixel = tray.0.max(tray.1) / SIDE;
+    let pixels = |mm: f64| ((mm / pixel).round().max(1.0)) as usize;
+    let mut all = Picture::filled(pixels(tray.0), pixels(tray.1), BENCH);
+    for one in shown {
+        let (x, y) = one.corner;
+        let longest = one.picture.width.max(one.picture.height) as f64 * one.layout.pixel;
+        let small = reduced(one.picture, pixels(longest));
+        let place = |mm: f64| ((mm / pixel).round().max(0.0)) as usize;
+        let left = place(x + one.layout.left);
+        let top = place(tray.1 - y - one.sides.1 + one.layout.top);
+        let fits = |at: usize, side: usize, of: usize| at.min(of.saturating_sub(side));
+        all.lay(&small, fits(left, small.width, all.width), fits(top, small.height, all.height));
+        let badge = number(one.number)?;
+        let (bx, by) = (place(x), place(tray.1 - y - one.sides.1));
+        all.lay(&badge, fits(bx, badge.width, all.width), fits(by, badge.height, all.height));
+    }
+    Ok(all)
+}
+
+/// A number on paper.
+fn number(n: usize) -> Result<Picture, ProofError> {
+    const HIGH: usize = 34;
+    let text = n.to_string();
+    let wide = 14 + (letters(&text) * 24.0).ceil() as usize;
+    let body = format!(
+        r#"<rect x="1" y="1" width="{}" height="{}" fill="none" stroke="{INK}" stroke-width="2"/><text x="{}" y="25" font-size="24" font-weight="bold" text-anchor="middle" fill="{INK}">{text}</text>"#,
+        wide - 2,
+        HIGH - 2,
+        wide as f64 / 2.0
+    );
+    draw(wide, HIGH, PAPER, &body)
+}
+
+/// The finished pieces side by side with their names, to be sent for approval.
+///
+/// # Errors
+/// When lettering cannot be drawn.
+pub fn pieces(title: &str, shown: &[Shown<'_>]) -> Result<Picture, ProofError> {
+    let columns = COLUMNS.min(shown.len().max(1));
+    let small: Vec<Picture> = shown.iter().map(|s| reduced(s.picture, CELL)).collect();
+    let high = small.iter().map(|p| p.height).max().unwrap_or(1);
+    let (step_x, step_y) = (CELL + GAP, high + 2 * GAP);
+    let rows = shown.len().div_ceil(columns);
+    let (width, top) = (GAP + columns * step_x, 3 * GAP);
+    let mut body = format!(
+        r#"<text x="{GAP}" y="{}" font-size="30" font-weight="bold" fill="{INK}">{}</text>"#,
+        2 * GAP,
+        escape(title)
+    );
+    for (i, one) in shown.iter().enumerate() {
+        let (x, y) = (GAP + i % columns * step_x, top + i / columns * step_y);
+        body += &format!(
+            r#"<text x="{x}" y="{}" font-size="20" fill="{INK}">{}</text>"#,
+            y + high + GAP,
+            escape(&cut(one.name))
+        );
+    }
+    let mut all = draw(width, top + rows * step_y + GAP, PAPER, &body)?;
+    for (i, piece) in small.iter().enumerate() {
+        let (x, y) = (GAP + i % columns * step_x, top + i / columns * step_y);
+        all.lay(piece, x + (CELL - piece.width) / 2, y + (high - piece.height) / 2);
+    }
+    Ok(all)
+}
+
+/// A name that fits below its piece.
+fn cut(name: &str) -> String {
+    if name.chars().count() <= 34 { name.to_string() } else { name.chars().take(33).chain(['…']).collect() }
+}
+
+/// What the ticket of an order says of one tray.
+#[derive(Debug, Clone)]
+pub struct TrayFacts {
+    /// Its number, from 1.
+    pub number: usize,
+    /// Width and height, mm.
+    pub sides: (f64, f64),
+    /// Time of its program, s; `None` where there is none.
+    pub seconds: Option<f64>,
+}
+
+/// A piece in the ticket's list.
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+pub struct PieceFacts {
+    /// Its number in the order of marking.
+    pub number: usize,
+    /// Its tray.
+    pub tray: usize,
+    /// Its spot on the tray, counted from 1.
+    pub spot: usize,
+    /// What it is called.
+    pub name: String,
+    /// Its row of the table.
+    pub row: usize,
+    /// Its blank.
+    pub blank: String,
+    /// The lower left corner of its blank on the tray, mm.
+    pub left_mm: f64,
+    /// See `left_mm`.
+    pub bottom_mm: f64,
+    /// How long it takes by itself, s.
+    pub time_s: Option<f64>,
+    /// The names of what was found, cautions and stops.
+    pub findings: Vec<String>,
+}
+
+/// The same caution or stop of one piece or several.
+#[derive(Debug, Clone)]
+pub struct Common {
+    /// How serious it is.
+    pub severity: Severity,
+    /// Its name.
+    pub name: &'static str,
+    /// What it says of the first of them.
+    pub message: String,
+    /// The numbers of the pieces.
+    pub pieces: Vec<usize>,
+}
+
+/// The ticket of an order.
+///
+/// # Errors
+/// When a picture has no pixels.
+pub fn ticket(
+    title: &str,
+    first: &Report,
+    trays: &[(TrayFacts, Picture)],
+    pieces: &[PieceFacts],
+    common: &[Common],
+    skipped: &[String],
+) -> Result<String, ProofError> {
+    let Some((_, picture)) = trays.first() else { return Err(ProofError::Page("no tray".into())) };
+    let stopped = trays.iter().any(|(t, _)| t.seconds.is_none());
+    let total: f64 = trays.iter().filter_map(|(t, _)| t.seconds).sum();
+    let mut settings = burn_settings(first);
+    if !stopped {
+        let about =
+            if trays.len() == 1 { "all pieces".to_string() } else { format!("{} trays", trays.len()) };
+        settings.push(Setting::new("Time", duration(total), about));
+    }
+    let said: Vec<Value> = common
+        .iter()
+        .map(|c| {
+            let (mark, word) = match c.severity {
+                Severity::Stop => ("■", "Stop"),
+                Severity::Caution => ("▲", "Caution"),
+                Severity::Note => ("●", "Note"),
+            };
+            context! { mark, word, class => word.to_lowercase(), name => c.name, message => c.message.clone(), pieces => listed(&c.pieces) }
+        })
+        .collect();
+    let letters =
+        |c: &Common| vec![c.message.chars().count() + c.name.len() + 12, listed(&c.pieces).len() + 12];
+    let paragraphs: Vec<Vec<usize>> = common.iter().map(letters).collect();
+    let more: Vec<Value> = trays
+        .iter()
+        .skip(1)
+        .map(|(t, picture)| {
+            let png = reduced(picture, 780).to_png(None).map_err(|e| ProofError::Page(e.to_string()))?;
+            Ok(context! { number => t.number, picture => super::page::data_uri(&png) })
+        })
+        .collect::<Result<_, ProofError>>()?;
+    let steps: Vec<StepFacts> = if stopped { Vec::new() } else { steps(&first.steps, trays) };
+    let count = pieces.len();
+    let (w, h) = trays[0].0.sides;
+    let sheet = Sheet {
+        kind: "Tray ticket",
+        title: title.to_string(),
+        about: format!(
+            "{count} piece{} on {} tray{} of {} × {} mm · {} · {}",
+            if count == 1 { "" } else { "s" },
+            trays.len(),
+            if trays.len() == 1 { "" } else { "s" },
+            short(w, 1),
+            short(h, 1),
+            first.process.coating,
+            first.process.machine
+        ),
+        standing: (first.process.standing, match first.process.standing {
+            super::report::Standing::Measured => "read from a wedge burnt on this machine",
+            _ => "not measured on this machine: try one piece first, or burn a wedge",
+        }),
+        stopped: stopped.then_some(
+            "As it is set, some pieces would go wrong, so no scan program was written. Mend what is marked Stop and run the order again.",
+        ),
+        shown: first.placement.shown.as_deref(),
+        settings,
+        picture,
+        picture_title: "The tray from above",
+        caption: "Each blank at its spot, as it is forecast to look. The numbers are the order of marking; the tray's lower left corner is the program's zero.".into(),
+        steps: &steps,
+        cautions: &first.cautions,
+        beside: [paragraphs.clone(), paragraphs],
+    };
+    let values = context! {
+        sheet => sheet.values()?,
+        title,
+        findings => said,
+        pieces => Value::from(Serde(pieces)),
+        trays => more,
+        skipped => Value::from(Serde(skipped)),
+        written_by => first.written_by.clone(),
+    };
+    fill("tray.html", include_str!("tray.html"), values)
+}
+
+/// The steps of a piece as those of trays.
+fn steps(of_piece: &[StepFacts], trays: &[(TrayFacts, Picture)]) -> Vec<StepFacts> {
+    let files = |what: &str| match trays {
+        [_] => format!("{what}-1.nc"),
+        _ => format!("{what}-1.nc to {what}-{}.nc", trays.len()),
+    };
+    let of = |s: &StepFacts| match s.title.as_str() {
+        "Lay" => format!(
+            "Make the jig from jig.svg and lay the blanks in its spots. Run {}: the head must follow the edge of each blank.",
+            files("outline")
+        ),
+        "Mark" => format!(
+            "Run {}{}, and stay beside it until the head is back and the beam is off. Stopped half way: run the order again with --from and the number of the piece to begin with.",
+            files("program"),
+            if trays.len() > 1 { ", one tray after the other" } else { "" }
+        ),
+        _ => s.text.clone(),
+    };
+    of_piece.iter().map(|s| StepFacts { title: s.title.clone(), text: of(s) }).collect()
+}
+
+/// Numbers as a person lists them: `1, 3 to 5 and 9`.
+pub fn listed(numbers: &[usize]) -> String {
+    let mut runs: Vec<(usize, usize)> = Vec::new();
+    for &n in numbers {
+        match runs.last_mut() {
+            Some((_, end)) if *end + 1 == n => *end = n,
+            _ => runs.push((n, n)),
+        }
+    }
+    let words: Vec<String> = runs
+        .iter()
+        .flat_map(|&(a, b)| match b - a {
+            0 => vec![a.to_string()],
+            1 => vec![a.to_string(), b.to_string()],
+            _ => vec![format!("{a} to {b}")],
+        })
+        .collect();
+    match words.as_slice() {
+        [] => String::new(),
+        [one] => one.clone(),
+        [all @ .., last] => format!("{} and {last}", all.join(", ")),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_are_listed_as_people_do() {
+        assert_eq!(listed(&[4]), "4");
+        assert_eq!(listed(&[1, 2]), "1 and 2");
+        assert_eq!(listed(&[1, 3, 4, 5, 9]), "1, 3 to 5 and 9");
+    }
+}
