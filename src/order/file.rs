@@ -19,7 +19,7 @@ pub struct Order {
     /// The blank of the pieces: an entry of the kit, a file or a shape; may hold `{columns}`. Default: that of `piece`.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub blank: Option<String>,
-    /// The table's file, CSV, as seen from the order's folder: a row is a piece. Default: one piece.
+    /// The table's file, CSV, XLSX or ODS, as seen from the order's folder: a row is a piece. Default: one piece.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub table: Option<String>,
     /// What a piece is called, with `{columns}`. Default: its first text, else its art.

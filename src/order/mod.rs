@@ -8,6 +8,7 @@ mod file;
 mod item;
 mod route;
 mod spots;
+mod spreadsheet;
 mod table;
 
 pub use file::{Order, OrderError};

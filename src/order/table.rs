@@ -1,7 +1,9 @@
-//! The table: CSV in UTF-8, columns by name, with commas, semicolons or tabs between.
+//! The table: CSV in UTF-8 with commas, semicolons or tabs between, or the first sheet of a spreadsheet; columns by name.
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
+
+use super::spreadsheet;
 
 /// The most rows of an order.
 pub const MOST_ROWS: usize = 10_000;
@@ -62,7 +64,7 @@ impl Table {
         }
         let bytes = std::fs::read(path).map_err(unreadable)?;
         if bytes.starts_with(b"PK\x03\x04") {
-            return Err(wrong("it is a spreadsheet; save it as CSV (UTF-8) and name that file"));
+            return spreadsheet::cells(&bytes).and_then(Table::of).map_err(|why| wrong(&why));
         }
         let text = String::from_utf8(bytes)
             .map_err(|_| wrong("its letters are not UTF-8; save it as CSV (UTF-8) from the spreadsheet"))?;
@@ -78,13 +80,29 @@ impl Table {
         let mut reader = csv::ReaderBuilder::new()
             .delimiter(separator(text))
             .flexible(true)
+            .has_headers(false)
             .trim(csv::Trim::All)
             .from_reader(text.as_bytes());
-        let said = |e: csv::Error| match e.position() {
-            Some(p) => format!("line {} cannot be made sense of", p.line()),
-            None => "it cannot be made sense of".to_string(),
-        };
-        let columns: Vec<String> = reader.headers().map_err(said)?.iter().map(str::to_string).collect();
+        let mut lines = Vec::new();
+        // The head line is a line like the others here.
+        for record in reader.records() {
+            let record = record.map_err(|e| match e.position() {
+                Some(p) => format!("line {} cannot be made sense of", p.line()),
+                None => "it cannot be made sense of".to_string(),
+            })?;
+            let number = record.position().map_or(lines.len() + 1, |p| p.line() as usize);
+            lines.push((number, record.iter().map(str::to_string).collect()));
+            if lines.len() > MOST_ROWS + 1 {
+                break;
+            }
+        }
+        Table::of(lines)
+    }
+
+    /// The table of some lines, each with its number in the file; the first names the columns.
+    fn of(lines: Vec<(usize, Vec<String>)>) -> Result<Table, String> {
+        let mut lines = lines.into_iter();
+        let columns = lines.next().map(|(_, names)| names).unwrap_or_default();
         if columns.iter().all(String::is_empty) {
             return Err("it is empty; its first line names the columns".into());
         }
@@ -97,25 +115,19 @@ impl Table {
             return Err(format!("two columns are called '{name}'"));
         }
         let mut rows = Vec::new();
-        for record in reader.records() {
-            let record = record.map_err(said)?;
-            if record.iter().all(str::is_empty) {
-                continue;
-            }
+        for (line, cells) in lines.filter(|(_, cells)| cells.iter().any(|c| !c.is_empty())) {
             let number = rows.len() + 1;
-            if record.len() != columns.len() {
-                let line = record.position().map_or(number + 1, |p| p.line() as usize);
+            if cells.len() != columns.len() {
                 return Err(format!(
                     "line {line} has {} cells, the first line {}; put a cell that holds the separator between quotes",
-                    record.len(),
+                    cells.len(),
                     columns.len()
                 ));
             }
             if number > MOST_ROWS {
                 return Err(format!("it has more than {MOST_ROWS} rows; split the order"));
             }
-            let cells = columns.iter().cloned().zip(record.iter().map(str::to_string)).collect();
-            rows.push(Row { number, cells });
+            rows.push(Row { number, cells: columns.iter().cloned().zip(cells).collect() });
         }
         if rows.is_empty() {
             return Err("it has a first line and no rows".into());

@@ -13,6 +13,7 @@ import subprocess
 from pathlib import Path
 
 import numpy as np
+import openpyxl
 import pytest
 from burn_model import read_program
 from fontTools.ttLib import TTFont
@@ -60,6 +61,40 @@ def test_two_runs_of_an_order_are_the_same_bytes(tags, tmp_path):
     assert files == sorted(p.name for p in (tmp_path / "again").iterdir())
     for name in files:
         assert (tags / name).read_bytes() == (tmp_path / "again" / name).read_bytes(), name
+
+
+def test_a_spreadsheet_gives_what_its_csv_gives(tags, tmp_path):
+    """The same table written by openpyxl."""
+    book = openpyxl.Workbook()
+    sheet = book.active
+    for i, line in enumerate((ROOT / "samples/volunteers.csv").read_text().splitlines()):
+        name, title, copies = line.split(",")
+        sheet.append([name, title, copies if i == 0 else int(copies)])
+    sheet["E2"] = "a remark beside the table"
+    book.save(tmp_path / "volunteers.xlsx")
+    order = (ROOT / "samples/week-order.toml").read_text()
+    order = order.replace("volunteers.csv", "volunteers.xlsx").replace("emblem.svg", str(ROOT / "samples/emblem.svg"))
+    (tmp_path / "order.toml").write_text(order)
+    done = run("tray", tmp_path / "order.toml", "--out", tmp_path / "out")
+    assert done.returncode == 0, done.stderr
+    for name in ("program-1.nc", "program-2.nc", "report.json"):
+        assert (tmp_path / "out" / name).read_bytes() == (tags / name).read_bytes(), name
+
+
+def test_a_broken_spreadsheet_is_one_sentence(tmp_path):
+    book = openpyxl.Workbook()
+    book.active.append(["name"])
+    book.save(tmp_path / "t.xlsx")
+    whole = (tmp_path / "t.xlsx").read_bytes()
+    rng = np.random.default_rng(3)
+    (tmp_path / "order.toml").write_text("blank = 'rect:20x10mm'\ntable = 't.xlsx'\n[[piece.layer]]\ntext = '{name}'\n")
+    for kind in range(30):
+        broken = bytearray(whole[:rng.integers(4, len(whole))] if kind % 2 else whole)
+        for at in rng.integers(4, len(broken), 20):
+            broken[at] = rng.integers(256)
+        (tmp_path / "t.xlsx").write_bytes(broken)
+        done = run("tray", "order.toml", "--out", "out", cwd=tmp_path)
+        assert done.returncode == 1 and len(done.stderr.strip().splitlines()) == 1, done.stderr
 
 
 def test_the_beam_is_on_only_within_the_margins_of_the_spots(tags):
