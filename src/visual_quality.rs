@@ -7,7 +7,7 @@
 mod blur;
 mod similarity;
 
-use crate::plane::{Mark, Tone};
+use crate::plane::{Mark, Plane, Tone};
 
 /// Reading distance in mm, the default of the measures.
 pub const READING_DISTANCE_MM: f64 = 300.0;
@@ -169,6 +169,56 @@ pub fn score(mark: &Mark, wanted: &Tone, pitch_mm: f64, distance_mm: f64) -> Sco
     }
 }
 
+/// The same for planes whose dots lie `along` and `across` apart, mm: the eye sees millimetres, so both planes are brought
+/// to squares of the larger pitch first, by exact areas.
+///
+/// # Panics
+/// As [`score`].
+pub fn score_in_mm(mark: &Mark, wanted: &Tone, (along, across): (f64, f64), distance_mm: f64) -> Score {
+    let side = along.max(across);
+    let close = |pitch: f64| side / pitch < 1.0 + 1e-6;
+    if close(along) && close(across) {
+        return score(mark, wanted, side, distance_mm);
+    }
+    let (mark, wanted) =
+        (squares(mark, (side / along, side / across)), squares(wanted, (side / along, side / across)));
+    score(&mark, &wanted, side, distance_mm)
+}
+
+/// Means over cells of `columns` by `rows` values, neither below 1; what does not fill a cell at the right and at the lower
+/// end is left out.
+fn squares<K: Sync>(plane: &Plane<K>, (columns, rows): (f64, f64)) -> Plane<K> {
+    let count = |n: usize, each: f64| ((n as f64 / each + 1e-9).floor() as usize).max(1);
+    let (width, height) = (count(plane.width(), columns), count(plane.height(), rows));
+    let (of_columns, of_rows) = (cells(width, columns, plane.width()), cells(height, rows, plane.height()));
+    let mut out = Plane::filled(width, height, 0.0);
+    crate::parallel::bands(out.data_mut(), width, 16, |first, band| {
+        let mut tall = vec![0.0f64; plane.width()];
+        for (i, row) in band.chunks_exact_mut(width).enumerate() {
+            tall.fill(0.0);
+            for &(y, share) in &of_rows[first + i] {
+                tall.iter_mut().zip(plane.row(y)).for_each(|(t, &v)| *t += share * f64::from(v));
+            }
+            for (v, cell) in row.iter_mut().zip(&of_columns) {
+                *v = cell.iter().map(|&(x, share)| share * tall[x]).sum::<f64>() as f32;
+            }
+        }
+    });
+    out
+}
+
+/// Which of `n` values make up each of `count` cells of `each` values, and the share of each; the shares add up to 1.
+fn cells(count: usize, each: f64, n: usize) -> Vec<Vec<(usize, f64)>> {
+    let one = |i: usize| {
+        let (from, to) = (i as f64 * each, (i + 1) as f64 * each);
+        let values = from as usize..(to.ceil() as usize).min(n);
+        let part = |v: usize| (to.min(v as f64 + 1.0) - from.max(v as f64)).max(0.0);
+        let sum: f64 = values.clone().map(part).sum();
+        values.map(|v| (v, part(v) / sum.max(1e-12))).collect()
+    };
+    (0..count).map(one).collect()
+}
+
 /// Peak signal to noise ratio, `10 log10(peak² / mean squared difference)` in dB; infinite for equal planes.
 pub fn psnr(a: &[f32], b: &[f32], peak: f64) -> f64 {
     let sum: f64 = a
@@ -201,6 +251,26 @@ mod tests {
         let o = (0..w * h).map(at).map(|(x, y)| wanted(x, y) as f32).collect();
         let m = (0..w * h).map(at).map(|(x, y)| (wanted(x, y) + error(x, y)) as f32).collect();
         (Mark::from_vec(w, h, m), Tone::from_vec(w, h, o))
+    }
+
+    #[test]
+    fn dots_of_another_pitch_along_or_across_look_alike() {
+        // Each value two or three times over, at a half or a third of the pitch, is the same picture.
+        let (mark, wanted) = planes(120, 90);
+        let plain = score(&mark, &wanted, 0.09, 300.0);
+        fn times<K>(p: &Plane<K>, along: usize, across: usize) -> Plane<K> {
+            let (w, h) = (p.width() * along, p.height() * across);
+            Plane::from_vec(w, h, (0..w * h).map(|i| p.row(i / w / across)[i % w / along]).collect())
+        }
+        for (along, across) in [(1, 1), (2, 1), (3, 1), (1, 2)] {
+            let pitches = (0.09 / along as f64, 0.09 / across as f64);
+            let s = score_in_mm(&times(&mark, along, across), &times(&wanted, along, across), pitches, 300.0);
+            assert!((s.psnr_hvs_db - plain.psnr_hvs_db).abs() < 1e-4, "{along} {across}: {s:?} {plain:?}");
+            assert!((s.ssim_hvs - plain.ssim_hvs).abs() < 1e-6 && (s.tone_err - plain.tone_err).abs() < 1e-6);
+        }
+        // Cells of a value and a half hold the mean.
+        let halves = cells(2, 1.5, 3);
+        assert!((halves[0][1].1 - 1.0 / 3.0).abs() < 1e-12 && (halves[1][0].1 - 1.0 / 3.0).abs() < 1e-12);
     }
 
     fn outside() -> serde_json::Value {

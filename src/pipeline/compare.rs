@@ -84,7 +84,12 @@ pub fn contenders(
             density_dpi: crate::units::MM_PER_INCH / plan.grid.across.0,
             placement,
             look: seen.look,
-            score: visual_quality::score(&mark, &drawn.tone, plan.grid.across.0, VIEWING_DISTANCE_MM),
+            score: visual_quality::score_in_mm(
+                &mark,
+                &drawn.tone,
+                (plan.grid.along.0, plan.grid.across.0),
+                VIEWING_DISTANCE_MM,
+            ),
             verdict: seen.sums.map_or(Verdict::CLEAR, |sums| Verdict::new(&sums, plan.grid.cell_mm2())),
             mean_mark: seen.totals.mean_mark,
             on: laid.dots.count(),

@@ -98,7 +98,10 @@ fn art_findings(plan: &Plan, shown: Shown<'_>, stages: &Stages) -> Vec<Finding> 
         let with = plan.with(Change::Pitch(whole)).ok()?;
         advise::lines_apart(&with.burn).is_none().then_some(whole)
     };
-    all.extend(of_art::coarse_art(shown, (rect.columns, rect.rows), Mm(rect.width()), coarser));
+    // Dots may lie closer along the lines than the lines lie: what the art must fill is squares of the wider pitch.
+    let square = rect.grid.along.0.max(rect.grid.across.0);
+    let squares = ((rect.width() / square).round() as usize, (rect.height() / square).round() as usize);
+    all.extend(of_art::coarse_art(shown, squares, Mm(rect.width()), coarser));
     all
 }
 
