@@ -148,7 +148,7 @@ fn why(kind: Kind, f: &Features, stencil: bool) -> String {
         ),
         Kind::Photo if tones < 0.6 => {
             format!(
-                "its tones run into each other: only {} of it lies in its four commonest tones",
+                "it has many tones that run into each other: a few flat ones make up only {} of it",
                 percent(tones)
             )
         }
