@@ -196,6 +196,69 @@ proptest! {
     }
 }
 
+/// A machine that plans ahead, near or far: how many moves, accelerations, lag, way before a mark, link, moves a second.
+fn planner() -> impl Strategy<Value = Limits> {
+    let motion = (1u32..=64, 100.0f64..10_000.0, 100.0f64..10_000.0, -3e-3f64..3e-3, 0u8..3, 0u8..2);
+    let rates = (prop::option::of(500.0f64..20_000.0), prop::option::of(50.0f64..2000.0));
+    (motion, rates, any::<[bool; 2]>()).prop_map(|(m, rates, backwards)| {
+        let plain = Limits::default();
+        Limits {
+            plans_ahead: Some(m.0),
+            x: Axis { acceleration: m.1, backwards: backwards[0], ..plain.x },
+            y: Axis { acceleration: m.2, backwards: backwards[1], rapid_speed: 400.0, ..plain.y },
+            lag: BeamLag::Seconds([m.3, m.3, 0.0][usize::from(m.4)]),
+            gap_settle: [0.0, 0.05][usize::from(m.5)],
+            link_bytes_per_s: rates.0,
+            moves_per_s: rates.1,
+            ..plain
+        }
+    })
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(1000))]
+
+    #[test]
+    fn a_hurry_in_gaps_leaves_every_mark_as_it_is(
+        (case, limits) in (case(), planner()),
+        speed in 2.0f64..80.0,
+    ) {
+        let scan = Scan { speed, run_up: None, ..case.scan };
+        let steady = Scan { hurry: false, ..scan };
+        let path = |scan| RasterPath::new(&limits, scan, case.rect, case.blank).expect("a raster path");
+        let (slow, fast) = (path(steady), path(scan));
+        let ((slow_text, slow_cost), (text, cost)) =
+            (write(&slow, Marking::Dots(&case.dots)), write(&fast, Marking::Dots(&case.dots)));
+        within_limits(&text);
+        let (before, mut back) = (read(&slow, &slow_text, false).report, read(&fast, &text, false));
+        prop_assert!(back.against(&case.dots));
+        let r = &back.report;
+        prop_assert!(r.difference.as_ref().expect("compared").same, "{:?}", r.difference);
+        prop_assert_eq!(r.beam_on_in_rapid.count + r.beam_on_at_rest.count + r.beam_on_outside_blank.count, 0);
+        prop_assert!(r.off_grid_mm == 0.0 && !r.power_left_on && r.highest_s == before.highest_s);
+        prop_assert!((r.burning_mm - before.burning_mm).abs() < 1e-6 * (1.0 + r.burning_mm));
+        // A controller that sees too little ahead is slow within marks whatever the program; a hurry adds nothing.
+        let (a, b) = (&before.beam_on_off_speed, &r.beam_on_off_speed);
+        prop_assert!(b.count <= a.count && b.mm <= a.mm + 1e-6, "{b:?} {a:?}");
+        let (s, t) = (&slow_cost.estimate.times, &cost.estimate.times);
+        prop_assert!(t.total() <= s.total() + 1e-9 && (t.burning_s - s.burning_s).abs() < 1e-9, "{t:?} {s:?}");
+        // The forecast is that of a controller that sees far enough.
+        let far = Limits { plans_ahead: Some(10_000), ..limits.clone() };
+        let seen = replay(text.as_bytes(), &ReplayOptions {
+            ground: Some(Ground { rect: fast.rect, blank: fast.blank }),
+            lag: Some(limits.lag),
+            ..ReplayOptions::new(&far)
+        }).expect("read").report;
+        prop_assert!((seen.seconds - t.total()).abs() < 1e-6 * (1.0 + t.total()), "{} {t:?}", seen.seconds);
+        prop_assert_eq!(seen.beam_on_off_speed.count, 0);
+        prop_assert!((r.travel_mm - cost.estimate.travel_mm).abs() < 1e-6 * (1.0 + r.travel_mm));
+        // The link and the controller are asked for no more than before, or than they carry.
+        let busy = |cost: &Cost| cost.load.bytes_per_s();
+        let carried = limits.link_bytes_per_s.unwrap_or(f64::INFINITY);
+        prop_assert!(busy(&cost) <= busy(&slow_cost).max(carried) * 1.001, "{} {}", busy(&cost), busy(&slow_cost));
+    }
+}
+
 /// Rasters and contours one after the other, on one sheet.
 fn sheet() -> impl Strategy<Value = Vec<(Dots, (usize, usize), Scan)>> {
     let part = (dots(24, 16), 0usize..6, 0usize..5, any::<[bool; 2]>(), 2.0f64..60.0, 0.1f64..=1.0);
@@ -375,12 +438,17 @@ fn samples() -> Vec<(&'static str, String)> {
             .expect("memory takes all");
         String::from_utf8(out).expect("ASCII")
     };
+    let hasty = Limits { plans_ahead: Some(15), lag: BeamLag::Seconds(0.002), ..plain.clone() };
+    let early =
+        Limits { plans_ahead: Some(15), lag: BeamLag::Seconds(-0.001), gap_settle: 0.02, ..plain.clone() };
     let heavy = Limits { y: Axis { acceleration: 200.0, rapid_speed: 60.0, ..plain.y }, ..plain.clone() };
     vec![
         ("lighthouse.nc", program(&plain, Scan::new(12.5, 0.9))),
         ("lighthouse_along_y.nc", program(&heavy, Scan { along: Along::Y, ..Scan::new(60.0, 0.9) })),
         ("parts.nc", halves(&dots, &Limits { lag: BeamLag::Seconds(0.002), ..plain.clone() })),
         ("lighthouse_switched.nc", program(&other, Scan { along: Along::Y, ..Scan::new(30.0, 0.5) })),
+        ("hurried.nc", program(&hasty, Scan::new(12.5, 0.9))),
+        ("hurried_early.nc", program(&early, Scan { along: Along::Y, trim: 0.01, ..Scan::new(25.0, 0.9) })),
         ("outline.nc", walk(&plain)),
         ("outline_pointer.nc", walk(&other)),
     ]

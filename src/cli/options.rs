@@ -271,7 +271,7 @@ pub struct ScanOptions {
     /// or a bed with no room for run-ups along x. The pitch across the lines suits the motor steps of the other axis.
     #[arg(long, value_name = "AXIS")]
     pub axis: Option<Along>,
-    /// Run-up at each end of a line, 0mm to 200mm [default: v²/(2a) and the machine's settle length]
+    /// Run-up at each end of a line, 0mm to 200mm [default: v²/(2a) and the machine's settle length; behind a line no more than it takes to stop, where the machine file says that the controller plans ahead]
     #[arg(long, allow_hyphen_values = true, value_name = "MM")]
     pub run_up: Option<Mm>,
     /// Shorten each run at either end, so that a swept dot marks its own area, 0mm to 1mm [default: 0mm]

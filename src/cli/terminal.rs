@@ -92,7 +92,14 @@ pub fn decided(out: &mut impl Write, report: &Report, verbose: bool) -> io::Resu
         mm(process.reference_speed_mm_per_s.value, 2)
     )?;
     if let Some(t) = &report.times {
-        writeln!(out, "  the beam is on for {}", duration(t.beam_on_s))?;
+        writeln!(
+            out,
+            "  marks take {}, gaps {}, run-ups and turns {}; at this dose and power no program is quicker than {}",
+            duration(t.beam_on_s),
+            duration(t.gaps_s),
+            duration(t.run_up_s),
+            duration(t.bound_s)
+        )?;
     }
     if let Some(f) = &report.forecast {
         writeln!(

@@ -1,4 +1,4 @@
-//! Findings about motion: edge-dwell, link-starved, off-bed, coarse-power; and what a replay brings to light.
+//! Findings about motion: edge-dwell, link-starved, short-sighted, off-bed, coarse-power; and what a replay brings to light.
 
 use super::{Finding, Remedy, Severity};
 use crate::placement::Along;
@@ -19,6 +19,7 @@ pub fn all(path: &RasterPath, marking: Marking<'_>, cost: &Cost) -> Vec<Finding>
     [
         edge_dwell(path, &cost.estimate),
         link_starved(path, marking, &cost.load),
+        short_sighted(path, marking, &cost.estimate),
         off_bed(path, marking, &cost.estimate),
         coarse_power(path),
     ]
@@ -190,6 +191,40 @@ pub fn link_starved(raster: &RasterPath, marking: Marking<'_>, load: &Load) -> O
     }))
 }
 
+/// `short-sighted`: the controller does not see far enough ahead to hold the speed where moves are short.
+pub fn short_sighted(raster: &RasterPath, marking: Marking<'_>, estimate: &Estimate) -> Option<Finding> {
+    let ahead = raster.limits.plans_ahead.filter(|_| estimate.unseen > 0)?;
+    let v = raster.scan.speed;
+    let scaled = raster.limits.power_mode == PowerMode::SpeedScaled;
+    let effect = if scaled { "slow down there with the beam on" } else { "slow down there and burn" };
+    let message = format!(
+        "The controller plans {ahead} moves ahead. From {} mm/s the head needs {} mm to stop, and in {} places so \
+         many moves are shorter than that: it would {effect}.",
+        short(v, 2),
+        short(motion::ramp_mm(v, raster.axis().acceleration), 2),
+        estimate.unseen
+    );
+    let severity = if scaled { Severity::Note } else { Severity::Caution };
+    let finding =
+        Finding::new("short-sighted", severity, message).measuring(estimate.unseen as f64, "places");
+    let fits = |speed: f64| {
+        changed(raster, Scan { speed, ..raster.scan })
+            .is_some_and(|c| self::estimate(&c, marking).unseen == 0)
+    };
+    let speeds = std::iter::successors(Some(v), |v| Some(v * 0.85)).skip(1).take(20);
+    let speed = speeds.map(|v| (v * 10.0).floor() / 10.0).find(|&speed| speed >= 0.1 && fits(speed));
+    Some(match speed {
+        Some(speed) => finding.with(Remedy {
+            change: "speed",
+            value: speed,
+            unit: "mm/s",
+            text: format!("speed of {} mm/s or less, with the power lowered alike", short(speed, 1)),
+            verified: true,
+        }),
+        None => finding,
+    })
+}
+
 /// Where all moves of a job end: left, bottom, right, top, mm of the program. The marks with their
 /// run-ups, the way back to the program's zero, and the outline.
 fn reach(path: &RasterPath, estimate: &Estimate) -> [f64; 4] {
@@ -353,6 +388,15 @@ pub fn replayed(replay: &Replay) -> Vec<Finding> {
             d.first.first().map_or(String::new(), |(x, y)| format!(", the first in column {x} of row {y}"));
         stop("dots-differ", format!("{} dots are missing and {} are too many{at}.", d.missing, d.extra));
     }
+    let p = &replay.beam_on_off_speed;
+    if p.count > 0 {
+        let text = format!(
+            "With the beam on the head is not at the program's speed over {} mm, in {}: it speeds up or brakes there.",
+            short(p.mm, 2),
+            places(p, "move")
+        );
+        found.push(Finding::new("off-speed", Severity::Note, text));
+    }
     let mut caution = |name, message: String| found.push(Finding::new(name, Severity::Caution, message));
     if replay.off_grid_mm > 0.001 {
         let mm = short(replay.off_grid_mm, 1);
@@ -496,6 +540,25 @@ mod tests {
     }
 
     #[test]
+    fn a_controller_that_sees_too_few_moves_is_told_of_with_a_speed_that_it_holds() {
+        let mut d = Dots::off(80, 4);
+        (0..320).filter(|i| i % 2 == 0).for_each(|i| d.set(i % 80, i / 80, true));
+        let limits = |ahead| Limits { plans_ahead: Some(ahead), link_bytes_per_s: None, ..Limits::default() };
+        assert_eq!(find(&limits(15), Scan::new(12.5, 0.9), &d), []);
+        // From 60 mm/s the head needs 3.6 mm to stop; 15 moves are 1.5 mm.
+        let f = &find(&limits(15), Scan::new(60.0, 0.9), &d)[0];
+        assert_eq!((f.name, f.severity), ("short-sighted", Severity::Caution));
+        assert!(f.message.contains("15 moves ahead") && f.message.contains("3.6 mm"), "{}", f.message);
+        let speed = f.remedies[0].value;
+        assert!((30.0..38.0).contains(&speed), "{f:?}");
+        assert_eq!(find(&limits(15), Scan::new(speed, 0.9), &d), []);
+        assert_eq!(find(&limits(200), Scan::new(60.0, 0.9), &d), []);
+        // A controller of which nothing is known is not judged.
+        let unknown = Limits { plans_ahead: None, ..limits(15) };
+        assert_eq!(find(&unknown, Scan::new(60.0, 0.9), &d), []);
+    }
+
+    #[test]
     fn a_dangerous_program_is_stopped() {
         let play = |p: &str| {
             let limits = Limits::default();
@@ -505,10 +568,13 @@ mod tests {
         let names: Vec<_> = found.iter().map(|f| f.name).collect();
         assert_eq!(
             names,
-            ["power-left-on", "beam-in-rapid", "beam-at-rest", "beam-off-blank", "off-standard"]
+            ["power-left-on", "beam-in-rapid", "beam-at-rest", "beam-off-blank", "off-speed", "off-standard"]
         );
         assert!(found[..4].iter().all(|f| f.severity == Severity::Stop));
         assert_eq!(found[1].message, "The beam is on during 1 rapid (line 4) over 10 mm.");
-        assert_eq!(play("G21G90M3S500\nG1X5F600\nM5S0\nM2\n"), []);
+        assert_eq!(play("G21G90M3S0\nG1X5F600\nX10S500\nX15S0\nM5S0\nM2\n"), []);
+        let f = &play("G21G90M3S500\nG1X5F600\nM5S0\nM2\n")[0];
+        assert_eq!((f.name, f.severity), ("off-speed", Severity::Note));
+        assert!(f.message.contains("over 0.2 mm, in 1 move (line 2)"), "{}", f.message);
     }
 }

@@ -76,6 +76,10 @@ pub struct Motion {
     /// Extra run-up in which the head settles after speeding up. Default 0.5 mm.
     #[serde(default = "settle")]
     pub settle: Mm,
+    /// Way before each mark in which the head already goes at the marking speed after it hurried across a gap
+    /// between marks. Default 0 mm.
+    #[serde(default = "no_way", skip_serializing_if = "is_no_way")]
+    pub gap_settle: Mm,
     /// How late the beam answers, in milliseconds: opposite directions lie twice this times the speed apart.
     /// Default 0.
     #[serde(default)]
@@ -99,6 +103,14 @@ pub struct Motion {
 
 fn settle() -> Mm {
     Mm(0.5)
+}
+
+fn no_way() -> Mm {
+    Mm(0.0)
+}
+
+fn is_no_way(way: &Mm) -> bool {
+    way.0 == 0.0
 }
 
 fn tolerance() -> Mm {
@@ -126,6 +138,13 @@ pub struct Controller {
     /// Bytes the controller holds ahead of the move it runs. Default 128.
     #[serde(default = "buffer")]
     pub link_buffer_bytes: f64,
+    /// Moves that the controller looks ahead beyond the one it runs: the head then hurries across gaps between
+    /// marks. Default 0: not known, and the head keeps one speed along each line.
+    #[serde(default, skip_serializing_if = "is_unknown")]
+    pub plans_ahead: f64,
+    /// Moves a second that the controller takes in. Default 0: not known, no limit.
+    #[serde(default, skip_serializing_if = "is_unknown")]
+    pub moves_per_s: f64,
     /// Lines before the first move.
     #[serde(default)]
     pub header: Vec<String>,
@@ -139,6 +158,10 @@ pub struct Controller {
 
 fn buffer() -> f64 {
     128.0
+}
+
+fn is_unknown(number: &f64) -> bool {
+    *number == 0.0
 }
 
 fn yes() -> bool {
@@ -187,7 +210,10 @@ impl Machine {
             footer: c.footer.clone(),
             link_bytes_per_s: (c.link_bytes_per_s > 0.0).then_some(c.link_bytes_per_s),
             link_buffer_bytes: c.link_buffer_bytes,
+            plans_ahead: (c.plans_ahead > 0.0).then_some(c.plans_ahead as u32),
+            moves_per_s: (c.moves_per_s > 0.0).then_some(c.moves_per_s),
             settle: m.settle.0,
+            gap_settle: m.gap_settle.0,
             lag: BeamLag::Seconds(m.lag_ms / 1000.0),
             pointer: c.pointer_power.map(|p| p.0),
         }
@@ -238,6 +264,7 @@ impl Machine {
             )?;
         }
         unless((0.0..=50.0).contains(&m.settle.0), "settle", "must be from 0 mm to 50 mm")?;
+        unless((0.0..=50.0).contains(&m.gap_settle.0), "gap_settle", "must be from 0 mm to 50 mm")?;
         unless((-50.0..=50.0).contains(&m.lag_ms), "lag_ms", "must be from -50 to 50")?;
         let t = m.placement_tolerance.0;
         unless((0.0..=20.0).contains(&t), "placement_tolerance", "must be from 0 mm to 20 mm")?;
@@ -246,6 +273,16 @@ impl Machine {
         unless((1.0..=1e5).contains(&s), "full_scale_s", format!("is {s}; it must be from 1 to 100000"))?;
         let link = c.link_bytes_per_s;
         unless((0.0..=1e9).contains(&link), "link_bytes_per_s", "must be from 0 (no link) to 1000000000")?;
+        let ahead = c.plans_ahead;
+        let whole = ahead.fract() == 0.0 && (0.0..=10_000.0).contains(&ahead);
+        unless(
+            whole,
+            "plans_ahead",
+            format!("is {ahead}; it must be a whole number from 0 (not known) to 10000"),
+        )?;
+        let rate = c.moves_per_s;
+        let why = "must be from 1 to 1000000, or 0 (not known)";
+        unless(rate == 0.0 || (1.0..=1e6).contains(&rate), "moves_per_s", why)?;
         self.limits().check(None).map_err(|e| match e {
             LimitsError::Line { key, line, why } => Absurd { key, why: format!("line '{line}' {why}") },
             e => Absurd { key: "machine", why: format!("cannot be: {e}") },

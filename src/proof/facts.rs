@@ -63,7 +63,7 @@ pub fn report(plan: &Plan, art: ArtFacts, found: &Found, findings: &[Finding]) -
             marked_mm2: found.totals.marked as f64 * cell,
             over_burn_mm2: found.totals.charred * cell,
         }),
-        times: found.program.map(|(_, written)| times(written)),
+        times: found.program.map(|(_, written)| times(plan, found.dots, written)),
         program: found.program.map(|(raster, written)| program(plan, raster, written)),
         gain_curve: found.gain.iter().map(|&(c, m)| GainPoint { coverage_share: c, mark_share: m }).collect(),
         findings: findings.to_vec(),
@@ -201,9 +201,19 @@ fn process_facts(plan: &Plan) -> ProcessFacts {
     }
 }
 
-fn times(written: &Cost) -> TimeFacts {
+fn times(plan: &Plan, dots: &Dots, written: &Cost) -> TimeFacts {
     let t = &written.estimate.times;
-    TimeFacts { total_s: t.total(), beam_on_s: t.burning_s, run_up_s: t.run_up_s + t.turn_s }
+    let setting = plan.process.setting();
+    let area = dots.count() as f64 * plan.grid.cell_mm2();
+    TimeFacts {
+        total_s: t.total(),
+        beam_on_s: t.burning_s,
+        gaps_s: t.crossing_s + t.skip_s,
+        run_up_s: t.run_up_s + t.turn_s,
+        turn_s: t.turn_s,
+        approach_s: t.approach_s,
+        bound_s: area * setting.solid_dose().0 / setting.power.0,
+    }
 }
 
 fn program(plan: &Plan, raster: &RasterPath, written: &Cost) -> ProgramFacts {

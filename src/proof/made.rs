@@ -95,7 +95,15 @@ pub fn report() -> Report {
             marked_mm2: 2391.0,
             over_burn_mm2: 3.2,
         }),
-        times: Some(TimeFacts { total_s: 8460.0, beam_on_s: 2756.0, run_up_s: 318.0 }),
+        times: Some(TimeFacts {
+            total_s: 8460.0,
+            beam_on_s: 2756.0,
+            gaps_s: 5383.0,
+            run_up_s: 318.0,
+            turn_s: 52.0,
+            approach_s: 3.0,
+            bound_s: 2790.0,
+        }),
         program: Some(ProgramFacts {
             lines: 418_002,
             bytes: 6_912_345,

@@ -215,8 +215,16 @@ pub struct TimeFacts {
     pub total_s: f64,
     /// With the beam on.
     pub beam_on_s: f64,
+    /// In gaps between marks, rapids over long ones among them.
+    pub gaps_s: f64,
     /// In run-ups and turns.
     pub run_up_s: f64,
+    /// Of these, in turns from line to line.
+    pub turn_s: f64,
+    /// From the program's zero to the first line and back from the last.
+    pub approach_s: f64,
+    /// What no program can be quicker than at this dose and power: marked area × dose / power.
+    pub bound_s: f64,
 }
 
 /// The scan program.

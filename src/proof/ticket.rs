@@ -7,11 +7,11 @@ use super::canvas::{Picture, ProofError, escape};
 use super::page::{data_uri, fill, sentence};
 use super::plot::{Field, Plot, PlotAxis};
 use super::reduce::reduced;
-use super::report::{Report, Standing, sign};
+use super::report::{Report, Standing, TimeFacts, sign};
 use super::sheet::{Setting, Sheet};
 use crate::findings::{Finding, Severity};
 use crate::job::Known;
-use crate::units::short;
+use crate::units::{duration, short};
 
 /// Longest side of the density on the page, pixels. Reduced here, because a viewer that shrinks fine dots by its own
 /// means shows moiré that the piece will not have.
@@ -82,6 +82,8 @@ pub fn ticket(report: &Report, pictures: &Pictures) -> Result<String, ProofError
         loupe => pictures.loupe.map(|p| uri(p, usize::MAX)).transpose()?,
         plot,
         findings => shown,
+        bound => report.times.as_ref().map(|t| duration(t.bound_s)),
+        hours => report.times.as_ref().map(hours),
         legend => [Standing::Measured, Standing::Given, Standing::Assumed].map(standing),
         process => process(report),
     };
@@ -164,12 +166,25 @@ fn line<T>(name: &str, text: String, known: &Known<T>) -> Value {
     context! { name, text, word => known.standing.to_string(), sign => sign(known.standing), source => known.source.clone() }
 }
 
+/// Where the time goes, in words for a table.
+fn hours(t: &TimeFacts) -> Vec<(&'static str, String)> {
+    vec![
+        ("marks, beam on", duration(t.beam_on_s)),
+        ("gaps between marks", duration(t.gaps_s)),
+        ("run-ups", duration(t.run_up_s - t.turn_s)),
+        ("turns from line to line", duration(t.turn_s)),
+        ("to the first line and back", duration(t.approach_s)),
+        ("all", duration(t.total_s)),
+    ]
+}
+
 /// What is set on the machine, in large figures.
 fn settings(report: &Report) -> Vec<Setting> {
     let mut all = burn_settings(report);
     if let Some(t) = &report.times {
-        let on = crate::units::duration(t.beam_on_s);
-        all.push(Setting::new("Time", crate::units::duration(t.total_s), format!("beam on {on}")));
+        let parts = [("marks", t.beam_on_s), ("gaps", t.gaps_s), ("run-ups and turns", t.run_up_s)];
+        let parts = parts.map(|(name, s)| format!("{name} {}", duration(s))).join(", ");
+        all.push(Setting::new("Time", duration(t.total_s), parts));
     }
     all
 }

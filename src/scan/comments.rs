@@ -31,6 +31,9 @@ impl Notes {
             scan.passes,
             thousandths(path.run_up.into())
         ));
+        if let Some(hurry) = &path.gaps.hurry {
+            say(format!("gaps between marks are crossed at up to {} mm/s, beam off", short(hurry.top(), 2)));
+        }
         let lag = if path.grows() { path.lag } else { -path.lag };
         if lag != 0 {
             say(format!("lag {} mm along the motion, taken up in the coordinates", thousandths(lag.into())));

@@ -4,6 +4,7 @@
 //! seconds once a chain.
 
 use super::contour::Contour;
+use super::gaps::Crossing;
 use super::limits::Limits;
 use super::lines::{ScanLine, ScanLines};
 use super::motion::{self, Times};
@@ -17,10 +18,12 @@ use crate::placement::Along;
 pub struct Estimate {
     /// Where the time goes.
     pub times: Times,
-    /// Lines that mark something, all passes; stretches of contours.
+    /// Lines that mark something, or stretches of them, all passes; stretches of contours.
     pub lines: u64,
     /// Stretches with the beam on, all passes.
     pub runs: u64,
+    /// Runs that begin where the controller does not see far enough ahead to hold the marking speed.
+    pub unseen: u64,
     /// Length of all stretches with the beam on, mm.
     pub burning_mm: f64,
     /// Length of all moves, mm.
@@ -70,6 +73,18 @@ impl Bounds {
     }
 }
 
+/// What a chain of moves of one line comes to.
+#[derive(Debug, Clone, Copy, Default)]
+struct Chain {
+    /// With the beam on, µm.
+    burning: u64,
+    /// Blank and crossed at the scan speed, µm.
+    blank: u64,
+    /// Blank and hurried across, µm, and how long that takes, s.
+    hurried: u64,
+    hurried_s: f64,
+}
+
 /// Adds up the parts of a program in their order.
 #[derive(Debug)]
 pub struct Estimator<'a> {
@@ -77,6 +92,7 @@ pub struct Estimator<'a> {
     times: Times,
     lines: u64,
     runs: u64,
+    unseen: u64,
     burning_um: u64,
     travel_mm: f64,
     /// Where the head is, µm of the program along x and y; its zero at first.
@@ -94,6 +110,7 @@ impl<'a> Estimator<'a> {
             times: Times::default(),
             lines: 0,
             runs: 0,
+            unseen: 0,
             burning_um: 0,
             travel_mm: 0.0,
             at: (0, 0),
@@ -128,12 +145,14 @@ impl<'a> Estimator<'a> {
         }
     }
 
-    /// Adds a chain from `start` to `end` (µm along) that burns `burning` µm and crosses `blank` µm.
-    fn chain(&mut self, path: &RasterPath, (start, end): (i32, i32), burning: u64, blank: u64) {
+    /// Adds a chain from `start` to `end` (µm along).
+    fn chain(&mut self, path: &RasterPath, (start, end): (i32, i32), chain: Chain) {
+        let Chain { burning, blank, hurried, hurried_s } = chain;
         let (v, a) = (path.scan.speed, path.axis().acceleration);
         let way = f64::from(start.abs_diff(end)) / 1000.0;
         let mm = |um: u64| um as f64 / 1000.0;
-        let all = motion::rest_to_rest(way, v, a);
+        // A gap that is hurried across begins and ends at the scan speed, as if it were not there.
+        let all = motion::rest_to_rest(way - mm(hurried), v, a);
         let (burn, cross) = if path.run_up == 0 && !path.limits.power_in_motion {
             // The head starts and stops with the beam on: all of the time burns.
             (all, 0.0)
@@ -141,7 +160,7 @@ impl<'a> Estimator<'a> {
             ((mm(burning) / v).min(all), mm(blank) / v)
         };
         self.times.burning_s += burn;
-        self.times.crossing_s += cross.min(all - burn);
+        self.times.crossing_s += cross.min(all - burn) + hurried_s;
         self.times.run_up_s += (all - burn - cross).max(0.0);
         self.burning_um += burning;
         self.travel_mm += way;
@@ -156,25 +175,32 @@ impl<'a> Estimator<'a> {
         self.approach(path.xy(line.start, line.across));
         self.lines += 1;
         self.runs += line.runs.len() as u64;
-        let way = if line.end > line.start { path.run_up } else { -path.run_up };
-        // No stretch of a bed is as long as i32::MAX µm (2.1 km): nothing is skipped then.
-        let skip = path.skip.unwrap_or(i32::MAX).unsigned_abs();
-        let (mut start, mut at) = (line.start, line.start + way);
-        let (mut burning, mut blank) = (0u64, 0u64);
+        self.unseen += u64::from(line.unseen);
+        let sign = if line.end > line.start { 1 } else { -1 };
+        let (run_up, run_out) = (sign * path.run_up, sign * path.run_out);
+        let (mut start, mut at) = (line.start, line.start + run_up);
+        let mut chain = Chain::default();
         for run in line.runs {
             let gap = run.from.abs_diff(at);
-            if gap >= skip {
-                self.chain(path, (start, at + way), burning, blank);
-                let seconds = self.rapid(path.xy(run.from - way, line.across));
-                self.times.skip_s += seconds;
-                (start, burning, blank) = (run.from - way, 0, 0);
-            } else {
-                blank += u64::from(gap);
+            match (run.crossing, &path.gaps.hurry) {
+                // Where the line begins there is none.
+                _ if gap == 0 => {}
+                (Crossing::Skipped, _) => {
+                    self.chain(path, (start, at + run_out), chain);
+                    let seconds = self.rapid(path.xy(run.from - run_up, line.across));
+                    self.times.skip_s += seconds;
+                    (start, chain) = (run.from - run_up, Chain::default());
+                }
+                (Crossing::Hurried, Some(hurry)) => {
+                    chain.hurried += u64::from(gap);
+                    chain.hurried_s += hurry.seconds(f64::from(gap));
+                }
+                _ => chain.blank += u64::from(gap),
             }
-            burning += u64::from(run.to.abs_diff(run.from));
+            chain.burning += u64::from(run.to.abs_diff(run.from));
             at = run.to;
         }
-        self.chain(path, (start, line.end), burning, blank);
+        self.chain(path, (start, line.end), chain);
         self.bounds.add(path.xy(line.start, line.across));
         self.bounds.add(path.xy(line.end, line.across));
     }
@@ -213,6 +239,7 @@ impl<'a> Estimator<'a> {
             times: self.times,
             lines: self.lines,
             runs: self.runs,
+            unseen: self.unseen,
             burning_mm: self.burning_um as f64 / 1000.0,
             travel_mm: self.travel_mm,
             extents,

@@ -62,8 +62,17 @@ pub struct Limits {
     pub link_bytes_per_s: Option<f64>,
     /// Bytes the controller holds ahead of the move it runs. Default 128 (assumed).
     pub link_buffer_bytes: f64,
+    /// Moves that the controller looks ahead beyond the one it runs, so that it goes through the joints of a
+    /// straight line without a stop and brakes in time, 1 to 10000 (common practice: 15 on small controllers).
+    /// `None` (the default): not known, and the head is never asked to change its speed within a line.
+    pub plans_ahead: Option<u32>,
+    /// Moves a second that the controller takes in, 1 to 1000000; `None` (the default): not known, no limit.
+    pub moves_per_s: Option<f64>,
     /// Run-up beyond `v²/(2a)` in which the head's swing dies away, mm, 0 to 100. Default 0.5 (assumed).
     pub settle: f64,
+    /// Way before each mark in which the head already goes at the marking speed after it hurried across a gap,
+    /// mm, 0 to 100. Default 0.
+    pub gap_settle: f64,
     /// How late the beam follows the head. Default 0.
     pub lag: BeamLag,
     /// Power safe to show the outline with, as a share of full power, 0 to 0.05. `None` (the default):
@@ -85,7 +94,10 @@ impl Default for Limits {
             footer: Vec::new(),
             link_bytes_per_s: Some(11520.0),
             link_buffer_bytes: 128.0,
+            plans_ahead: None,
+            moves_per_s: None,
             settle: 0.5,
+            gap_settle: 0.0,
             lag: BeamLag::Mm(0.0),
             pointer: None,
         }
@@ -168,7 +180,14 @@ impl Limits {
         ])?;
         within("full-scale S", f64::from(self.full_scale_s), "", 1.0, 100_000.0)?;
         within("settle length", self.settle, "mm", 0.0, 100.0)?;
+        within("settle length in gaps", self.gap_settle, "mm", 0.0, 100.0)?;
         within("link buffer", self.link_buffer_bytes, " bytes", 0.0, 1e9)?;
+        if let Some(moves) = self.plans_ahead {
+            within("number of moves planned ahead", f64::from(moves), "", 1.0, 10_000.0)?;
+        }
+        if let Some(moves) = self.moves_per_s {
+            within("number of moves a second", moves, "", 1.0, 1e6)?;
+        }
         if let Some(rate) = self.link_bytes_per_s {
             within("link speed", rate, " bytes/s", 10.0, 1e10)?;
         }

@@ -1,7 +1,10 @@
 //! Scan lines: dots to runs in the order in which the head meets them.
 //!
-//! Nothing is held but the dots themselves and one line (along y: eight columns at a time).
+//! Nothing is held but the dots themselves and one line (along y: eight columns at a time), and, where lines are
+//! not marked whole, the order of their stretches.
 
+use super::gaps::Crossing;
+use super::islands::{self, Stretch};
 use super::raster::{RasterPath, Ways};
 use crate::placement::Along;
 use crate::plane::{Dots, Tone};
@@ -15,9 +18,11 @@ pub struct Run {
     pub to: i32,
     /// The S word, above 0.
     pub level: u32,
+    /// How the gap before it is crossed; of no meaning for the first of a line.
+    pub crossing: Crossing,
 }
 
-/// One line that marks something.
+/// One line that marks something, or a stretch of one.
 #[derive(Debug, Clone, Copy)]
 pub struct ScanLine<'a> {
     /// Row (or column) of the dots.
@@ -28,6 +33,8 @@ pub struct ScanLine<'a> {
     pub start: i32,
     /// Where the run-out ends, µm.
     pub end: i32,
+    /// Runs that begin where the controller does not see far enough ahead to hold the marking speed.
+    pub unseen: u32,
     /// What is marked, in the order of travel; never empty.
     pub runs: &'a [Run],
 }
@@ -70,6 +77,8 @@ pub fn level_of(levels: &[u32], mark: f32) -> u32 {
 pub struct ScanLines<'a> {
     raster: &'a RasterPath,
     marking: Marking<'a>,
+    /// The order of stretches; `None`: line by line.
+    order: Option<Vec<Stretch>>,
     next: u32,
     passes_left: u32,
     forward: bool,
@@ -79,14 +88,34 @@ pub struct ScanLines<'a> {
     /// Along y: eight columns as packed lines, and which of them.
     columns: Vec<u8>,
     columns_of: Option<u32>,
+    /// How far link and controller are behind the head, s.
+    behind: f64,
 }
 
 impl<'a> ScanLines<'a> {
     /// The lines of `marking` along `raster`. A marking of another size than the raster path's dot rectangle is cut to it.
+    ///
+    /// Lines with wide gaps may be marked in stretches, in the order that takes the least time; that order is
+    /// settled here, in a walk over the dots.
     pub fn new(raster: &'a RasterPath, marking: Marking<'a>) -> Self {
+        ScanLines::in_order(raster, marking, islands::order(raster, marking))
+    }
+
+    /// The lines one after the other, each whole.
+    pub(super) fn in_rows(raster: &'a RasterPath, marking: Marking<'a>) -> Self {
+        ScanLines::in_order(raster, marking, None)
+    }
+
+    /// The stretches in their order; `None`: line by line.
+    pub(super) fn in_order(
+        raster: &'a RasterPath,
+        marking: Marking<'a>,
+        order: Option<Vec<Stretch>>,
+    ) -> Self {
         ScanLines {
             raster,
             marking,
+            order,
             next: 0,
             passes_left: raster.scan.passes,
             forward: raster.scan.ways != Ways::Back,
@@ -94,24 +123,42 @@ impl<'a> ScanLines<'a> {
             runs: Vec::new(),
             columns: Vec::new(),
             columns_of: None,
+            behind: 0.0,
         }
     }
 
-    /// The next line that marks something; `None` at the end of the last pass.
+    /// Lines or stretches of a pass, marked or not.
+    pub fn count(&self) -> u64 {
+        self.order.as_ref().map_or(u64::from(self.raster.lines), |order| order.len() as u64)
+    }
+
+    /// The runs of a line by rising dot, where no lag is taken up.
+    pub(super) fn find(&mut self, number: u32) -> &[Run] {
+        self.find_runs(number);
+        &self.runs
+    }
+
+    /// The next line or stretch that marks something; `None` at the end of the last pass.
     pub fn next_line(&mut self) -> Option<ScanLine<'_>> {
         let raster = self.raster;
         loop {
             if self.passes_left == 0 {
                 return None;
             }
-            if self.next >= raster.lines {
+            if u64::from(self.next) >= self.count() {
                 self.next = 0;
                 self.passes_left -= 1;
                 continue;
             }
-            let number = self.next;
+            let stretch = self.order.as_ref().map(|order| order[self.next as usize]);
+            let number = stretch.map_or(self.next, |s| s.line);
             self.next += 1;
             self.find_runs(number);
+            if let Some(s) = stretch {
+                self.runs.truncate(s.end as usize);
+                self.runs.drain(..(s.first as usize).min(self.runs.len()));
+                self.forward = s.forward;
+            }
             if self.runs.is_empty() {
                 continue;
             }
@@ -132,13 +179,15 @@ impl<'a> ScanLines<'a> {
             if raster.scan.ways == Ways::Both {
                 self.forward = !self.forward;
             }
-            let way = if rising { raster.run_up } else { -raster.run_up };
+            let unseen = raster.gaps.settle(&mut self.runs, &mut self.behind);
+            let sign = if rising { 1 } else { -1 };
             let (first, last) = (self.runs[0], self.runs[self.runs.len() - 1]);
             return Some(ScanLine {
                 number,
                 across: raster.across(number),
-                start: first.from - way,
-                end: last.to + way,
+                start: first.from - sign * raster.run_up,
+                end: last.to + sign * raster.run_out,
+                unseen,
                 runs: &self.runs,
             });
         }
@@ -184,6 +233,7 @@ impl<'a> ScanLines<'a> {
             from: ruler.at(on) + trim,
             to: ruler.at(off.min(end)) - trim,
             level,
+            crossing: Crossing::Paced,
         }));
     }
 
@@ -208,7 +258,8 @@ impl<'a> ScanLines<'a> {
             }
             let edge = raster.along.at(i);
             if level > 0 {
-                self.runs.push(Run { from, to: if here > 0 { edge } else { edge - trim }, level });
+                let to = if here > 0 { edge } else { edge - trim };
+                self.runs.push(Run { from, to, level, crossing: Crossing::Paced });
             }
             from = if level > 0 { edge } else { edge + trim };
             level = here;

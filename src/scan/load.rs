@@ -5,8 +5,8 @@ use super::limits::Limits;
 /// The most that the program asks of the link.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Load {
-    /// Bytes for each mm of travel in the densest stretch, less what the controller holds ahead. Times the
-    /// speed it is the bytes a second that the link must carry. Stretches are 64 moves, 128, 256, … up to a
+    /// Bytes for each mm of travel in the densest stretch, less what the controller holds ahead; a gap that the
+    /// head hurries across counts as the shorter way that takes as long at the scan speed. Times the speed it is the bytes a second that the link must carry. Stretches are 64 moves, 128, 256, … up to a
     /// whole line: the short ones find dense spots, the long ones what a store of a few moves cannot level.
     pub bytes_per_mm: f64,
     /// Bytes of a move in that stretch, mean.
@@ -46,16 +46,23 @@ const STRETCHES: usize = 12;
 #[derive(Debug, Default)]
 pub(super) struct LoadMeter {
     /// Where each stretch under way began: bytes written before it, µm along, runs before it.
-    stretches: [(u64, i32, u32); STRETCHES],
+    stretches: [(u64, i32, u32, f64); STRETCHES],
     /// Runs since the chain began.
     runs: u32,
+    /// By how much the way since then seems shorter because the head hurried, µm.
+    saved: f64,
 }
 
 impl LoadMeter {
     /// A chain begins, `bytes` into the program and `along` µm along its line.
     pub(super) fn begin(&mut self, bytes: u64, along: i32) {
-        self.stretches = [(bytes, along, 0); STRETCHES];
-        self.runs = 0;
+        self.stretches = [(bytes, along, 0, 0.0); STRETCHES];
+        (self.runs, self.saved) = (0, 0.0);
+    }
+
+    /// The head hurries across a gap, which seems so many µm shorter at the scan speed.
+    pub(super) fn hurry(&mut self, saved: f64) {
+        self.saved += saved;
     }
 
     /// A run is written; whether stretches end with it.
@@ -82,9 +89,10 @@ impl LoadMeter {
             if !all && !blocks.is_multiple_of(1 << i) {
                 break;
             }
-            let (before, from, runs) = std::mem::replace(stretch, (bytes, along, self.runs));
+            let now = (bytes, along, self.runs, self.saved);
+            let (before, from, runs, saved) = std::mem::replace(stretch, now);
             let size = (bytes - before) as f64;
-            let way = f64::from(along.abs_diff(from)) / 1000.0;
+            let way = (f64::from(along.abs_diff(from)) - (self.saved - saved)) / 1000.0;
             if size <= limits.link_buffer_bytes || way <= 0.0 {
                 continue;
             }

@@ -84,6 +84,12 @@ impl<'a> Cursor<'a> {
         }
     }
 
+    /// Text as it stands.
+    #[inline(always)]
+    pub fn bytes(&mut self, text: &[u8]) {
+        text.iter().for_each(|&b| self.byte(b));
+    }
+
     #[inline(always)]
     fn piece(&mut self, piece: &Piece) {
         if let Some(p) = self.bytes.get_mut(self.at..self.at + 8) {

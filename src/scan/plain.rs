@@ -1,10 +1,10 @@
-//! Plain lines: an X or Y word and perhaps an S word, read eight characters at a time.
+//! Plain lines: an X or Y word and perhaps an S word and an F word, read eight characters at a time.
 //!
 //! The same numbers as the long way gives ([`super::block`]), in a fifth of the time; whatever is not
 //! of this very form is left to it.
 
-/// Characters that a plain line may take: two words of a letter, a sign and eight characters, a line end.
-pub(super) const PLAIN: usize = 24;
+/// Characters that a plain line may take: three words of a letter, a sign and up to eight characters, a line end.
+pub(super) const PLAIN: usize = 32;
 
 /// A plain line.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -13,25 +13,51 @@ pub(super) struct Plain {
     pub coordinate: (f64, bool),
     /// The S word, 0 or more.
     pub s: Option<f64>,
+    /// The F word, 0 or more.
+    pub f: Option<f64>,
     /// Characters of the line with its line end.
     pub len: usize,
 }
 
-/// Reads plain lines; remembers the last S word other than S0, which is mostly the next one too.
+/// Reads plain lines; remembers the last S word other than S0, which is mostly the next one too, and the last two
+/// F words, which mostly take turns.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct PlainLines {
-    /// Its number and the line end, the first character lowest, and which bits of eight characters they are.
+    s: Word,
+    f: [Word; 2],
+}
+
+/// A number as it stands.
+#[derive(Debug, Clone, Copy)]
+struct Word {
+    /// Its characters, the first lowest, and which bits of eight characters they are.
     text: u64,
     mask: u64,
     len: usize,
-    s: f64,
+    value: f64,
+}
+
+impl Word {
+    /// No text is this.
+    const NONE: Word = Word { text: u64::MAX, mask: 0, len: 0, value: 0.0 };
+
+    #[inline(always)]
+    fn begins(&self, word: u64) -> bool {
+        word & self.mask == self.text
+    }
+
+    /// The number that begins eight characters, with at most so many decimals.
+    fn read(word: u64, most: usize) -> Option<Word> {
+        let (whole, decimals, len) = digits(word).filter(|d| d.1 <= most)?;
+        let mask = u64::MAX >> (8 * (8 - len));
+        Some(Word { text: word & mask, mask, len, value: whole as f64 / TENS[decimals & 7] })
+    }
 }
 
 impl PlainLines {
     /// Nothing is remembered yet.
     pub(super) fn new() -> Self {
-        // No text is this.
-        PlainLines { text: u64::MAX, mask: 0, len: 0, s: 0.0 }
+        PlainLines { s: Word::NONE, f: [Word::NONE; 2] }
     }
 
     /// The plain line at the start of `bytes`; `None` where it is of any other kind.
@@ -69,45 +95,62 @@ impl PlainLines {
         }
     }
 
-    /// The line's end, or the S word and the line's end, from `end` on.
+    /// The S and F words and the line's end, as far as they are there, from `end` on.
     #[inline(always)]
     fn power(&mut self, bytes: &[u8; PLAIN], end: usize, size: f64) -> Option<Plain> {
-        let plain = |s, len| Some(Plain { coordinate: (size, false), s, len });
+        let plain = |s, len| Some(Plain { coordinate: (size, false), s, f: None, len });
         match bytes[end] {
             b'\n' => plain(None, end + 1),
             b'S' => {
                 let word = eight(bytes, end + 1);
-                if word & 0xFFFF == u64::from_le_bytes(*b"0\n\0\0\0\0\0\0") {
-                    plain(Some(0.0), end + 3)
-                } else if word & self.mask == self.text {
-                    plain(Some(self.s), end + 1 + self.len)
+                let (s, next) = if word & 0xFF == u64::from(b'0') && !is_digit(bytes[end + 2]) {
+                    (0.0, end + 2)
                 } else {
-                    self.learn(bytes, end + 1)?;
-                    plain(Some(self.s), end + 1 + self.len)
+                    if !self.s.begins(word) || is_digit(bytes[end + 1 + self.s.len]) {
+                        self.s = Word::read(word, 0)?;
+                    }
+                    (self.s.value, end + 1 + self.s.len)
+                };
+                match bytes[next] {
+                    b'\n' => plain(Some(s), next + 1),
+                    b'F' => self.feed(bytes, next + 1, Plain { s: Some(s), ..plain(None, 0)? }),
+                    _ => None,
                 }
             }
+            b'F' => self.feed(bytes, end + 1, plain(None, 0)?),
             _ => None,
         }
     }
 
-    /// Reads and remembers the number at `start`, which ends with the line.
-    #[cold]
-    fn learn(&mut self, bytes: &[u8; PLAIN], start: usize) -> Option<()> {
+    /// The F word's number at `start`, which ends with the line.
+    #[inline(always)]
+    fn feed(&mut self, bytes: &[u8; PLAIN], start: usize, plain: Plain) -> Option<Plain> {
         let word = eight(bytes, start);
-        let (whole, decimals, count) = digits(word)?;
-        if decimals > 0 || bytes[start + count] != b'\n' {
-            return None;
-        }
-        let mask = u64::MAX >> (8 * (7 - count));
-        *self = PlainLines { text: word & mask, mask, len: count + 1, s: whole as f64 };
-        Some(())
+        let whole = |f: &Word| f.begins(word) && bytes[start + f.len] == b'\n';
+        let f = match self.f {
+            [f, _] if whole(&f) => f,
+            [_, f] if whole(&f) => f,
+            [last, _] => {
+                let f = Word::read(word, 7)?;
+                self.f = [f, last];
+                f
+            }
+        };
+        let end = start + f.len;
+        (bytes[end] == b'\n').then_some(Plain { f: Some(f.value), len: end + 1, ..plain })
     }
+}
+
+/// Whether a number goes on with a character.
+#[inline(always)]
+fn is_digit(byte: u8) -> bool {
+    byte.is_ascii_digit() || byte == b'.'
 }
 
 const ZEROS: u64 = 0x3030_3030_3030_3030;
 const TENS: [f64; 8] = [1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7];
 
-/// Eight characters as one number, the first lowest. `start` is at most 11.
+/// Eight characters as one number, the first lowest. `start` is at most 24.
 #[inline(always)]
 fn eight(bytes: &[u8; PLAIN], start: usize) -> u64 {
     let mut word = [0; 8];
@@ -182,6 +225,23 @@ mod tests {
         assert_eq!(plain("X7.\n").unwrap().coordinate.0, 7.0);
         assert_eq!(plain("X.25S0\n").unwrap().coordinate.0, 0.25);
         assert_eq!(plain("X1234567S1234567\n").unwrap().s, Some(1_234_567.0));
+        let p = plain("X10.5S900F750\n").unwrap();
+        assert_eq!((p.coordinate.0, p.s, p.f, p.len), (10.5, Some(900.0), Some(750.0), 14));
+        let p = plain("Y-10.4F6000.25\n").unwrap();
+        assert_eq!((p.coordinate, p.s, p.f, p.len), ((-10.4, true), None, Some(6000.25), 15));
+        let p = plain("X1234567S1234567F1234567\n").unwrap();
+        assert_eq!((p.f, p.len), (Some(1_234_567.0), 25));
+    }
+
+    #[test]
+    fn feeds_that_take_turns_are_not_taken_for_each_other() {
+        let mut lines = PlainLines::new();
+        for f in [750.0, 6000.0, 750.0, 75.0, 6000.5, 7500.0, 6000.0, 75.0, 750.0] {
+            let mut bytes = [b'?'; PLAIN];
+            let text = format!("X1S0F{f}\n");
+            bytes[..text.len()].copy_from_slice(text.as_bytes());
+            assert_eq!(lines.next(&bytes).and_then(|p| p.f), Some(f));
+        }
     }
 
     #[test]
@@ -202,12 +262,14 @@ mod tests {
             "X1S-5\n",
             "X1S5.5\n",
             "X1S\n",
-            "X1S5F6\n",
+            "X1F5S6\n",
+            "X1S5F\n",
+            "X1S5F6F7\n",
             "X12345678\n",
             "X1234.567\n",
             "X1S12345678\n",
             "X1",
-            "X1F5\n",
+            "X1F-5\n",
             "Z1\n",
             "X1e5\n",
             "X1\u{e9}\n",
@@ -231,14 +293,15 @@ mod tests {
             assert_eq!(read(&mut lines, text), Some(s), "{text}");
         }
         assert_eq!(read(&mut lines, "X1S90.5\n"), None);
-        assert_eq!(read(&mut lines, "X1S90F5\n"), None);
+        assert_eq!(read(&mut lines, "X1S90F5\n"), Some(90.0));
+        assert_eq!(read(&mut lines, "X1S901\n"), Some(901.0));
     }
 
     proptest! {
         #![proptest_config(ProptestConfig::with_cases(2000))]
 
         #[test]
-        fn what_is_read_is_what_the_long_way_reads(text in "[XY]-?[0-9]{0,4}\\.?[0-9]{0,4}(S[0-9]{0,5}\\.?[0-9]{0,2})?\n") {
+        fn what_is_read_is_what_the_long_way_reads(text in "[XY]-?[0-9]{0,4}\\.?[0-9]{0,4}(S[0-9]{0,5}\\.?[0-9]{0,2})?(F[0-9]{0,5}\\.?[0-9]{0,2})?\n") {
             if let Some(p) = plain(&text) {
                 let mut block = Block::default();
                 let line = &text.as_bytes()[..text.len() - 1];
@@ -246,6 +309,7 @@ mod tests {
                 let letter = if p.coordinate.1 { b'Y' } else { b'X' };
                 prop_assert_eq!(block.get(letter).map(f64::to_bits), Some(p.coordinate.0.to_bits()));
                 prop_assert_eq!(block.get(b'S'), p.s);
+                prop_assert_eq!(block.get(b'F').map(f64::to_bits), p.f.map(f64::to_bits));
                 prop_assert_eq!(p.len, text.len());
             }
         }

@@ -124,8 +124,8 @@ impl<'a> Program<'a> {
                     if path.limits.power_in_motion {
                         w.text(&format!("{}S0", on_word(&path.limits)))?;
                     }
-                    progress.expect(u64::from(path.lines) * u64::from(path.scan.passes));
                     let mut lines = ScanLines::new(path, *marking);
+                    progress.expect(lines.count() * u64::from(path.scan.passes));
                     while let Some(line) = lines.next_line() {
                         estimator.line(path, &line);
                         w.line(path, &line)?;

@@ -1,6 +1,7 @@
 //! The raster path: head, scan settings and dot rectangle settled into whole micrometres, once.
 
 use super::axis::Axis;
+use super::gaps::{Ask, Gaps};
 use super::limits::{Limits, LimitsError};
 use super::motion;
 use crate::blank::Blank;
@@ -32,7 +33,8 @@ pub struct Scan {
     pub power: f64,
     /// Times the whole art is marked, 1 to 20. Default 1.
     pub passes: u32,
-    /// Run-up before and after each line, mm; `None` (the default) takes `v²/(2a)` and the settle length.
+    /// Run-up before and after each line, mm; `None` (the default) takes `v²/(2a)` and the settle length, and
+    /// after the line, where the controller plans ahead, no more than it takes to stop.
     pub run_up: Option<f64>,
     /// How much each run of dots is shortened at either end, mm, 0 and up; at most 0.4 of the pitch is
     /// taken, so that every dot's centre is still swept. Default 0. With `π/8` of
@@ -40,6 +42,8 @@ pub struct Scan {
     pub trim: f64,
     /// Rapids over blank stretches where that saves time. Default true.
     pub skip_blanks: bool,
+    /// The head hurries across gaps between marks where the controller is known to plan ahead. Default true.
+    pub hurry: bool,
 }
 
 impl Scan {
@@ -54,6 +58,7 @@ impl Scan {
             run_up: None,
             trim: 0.0,
             skip_blanks: true,
+            hurry: true,
         }
     }
 }
@@ -108,10 +113,12 @@ pub struct RasterPath {
     pub lines: u32,
     /// Dots a line.
     pub dots: u32,
-    /// Run-up and run-out, µm.
+    /// Run-up, µm.
     pub run_up: i32,
-    /// The shortest blank stretch that is skipped by a rapid, µm; `None`: none is.
-    pub skip: Option<i32>,
+    /// Run-out, µm.
+    pub run_out: i32,
+    /// How blank stretches are crossed.
+    pub gaps: Gaps,
     /// How far every line is shifted against its motion, µm.
     pub lag: i32,
     /// What each end of a run is shortened by, µm.
@@ -150,12 +157,25 @@ impl RasterPath {
             "from 1 to 20".into()
         })?;
         range("trim", scan.trim, "mm", (0.0..=5.0).contains(&scan.trim), || "from 0mm to 5mm".into())?;
+        let shift = limits.lag.shift(scan.speed);
+        let planned = limits.plans_ahead.is_some() && limits.power_in_motion;
         // Where power cannot change in motion, every run starts and ends at rest, on its own edges.
         let run_up = match scan.run_up {
             _ if !limits.power_in_motion => 0.0,
             Some(mm) => mm,
+            // An early beam is on before its mark's coordinate.
+            None if planned => limits.run_up(scan.along, scan.speed) + (-shift).max(0.0),
             None => limits.run_up(scan.along, scan.speed),
         };
+        // The head's swing dies away before a mark, not behind it; a late beam is still on there.
+        let run_out = match scan.run_up {
+            None if planned => motion::ramp_mm(scan.speed, axis.acceleration) + shift.max(0.0),
+            _ => run_up,
+        };
+        let up = |mm: f64| {
+            if planned && scan.run_up.is_none() { (mm * 1000.0 - 1e-6).ceil() / 1000.0 } else { mm }
+        };
+        let (run_up, run_out) = (up(run_up), up(run_out));
         range("run-up", run_up, "mm", (0.0..=2000.0).contains(&run_up), || {
             "from 0mm to 2000mm; lower the speed".into()
         })?;
@@ -168,17 +188,25 @@ impl RasterPath {
         };
         let sign = if along.grows() { 1.0 } else { -1.0 };
         // The lag counts along the line's own motion; it is taken up by programming against it.
-        let lag = limits.lag.shift(scan.speed) * sign;
-        range("lag", limits.lag.shift(scan.speed), "mm", lag.abs() <= 5.0, || {
-            "from -5mm to 5mm at this speed".into()
-        })?;
-        let skip = if !limits.power_in_motion {
-            Some(1)
-        } else if scan.skip_blanks {
-            motion::skip_from(scan.speed, axis.rapid_speed, axis.acceleration, run_up)
-                .map(|mm| um(mm).max(2 * um(run_up) + 1))
+        let lag = shift * sign;
+        range("lag", shift, "mm", lag.abs() <= 5.0, || "from -5mm to 5mm at this speed".into())?;
+        let gaps = if limits.power_in_motion {
+            let (a, b) = (along.at(0), along.at(dots));
+            let beyond = um(run_up.max(run_out) + shift.abs());
+            Gaps::new(&Ask {
+                limits,
+                axis,
+                speed: scan.speed,
+                feed,
+                lag: shift,
+                run_up,
+                run_out,
+                skips: scan.skip_blanks,
+                hurries: scan.hurry,
+                span: (a.min(b) - beyond, a.max(b) + beyond),
+            })
         } else {
-            None
+            Gaps::all_skipped()
         };
         Ok(RasterPath {
             limits: limits.clone(),
@@ -188,7 +216,8 @@ impl RasterPath {
             lines,
             dots,
             run_up: um(run_up),
-            skip,
+            run_out: um(run_out),
+            gaps,
             lag: um(lag),
             trim: um(scan.trim).min((400.0 * pitch - 0.5) as i32).max(0),
             level: ((scan.power * f64::from(limits.full_scale_s)).round() as u32).max(1),

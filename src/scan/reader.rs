@@ -252,7 +252,7 @@ impl<H: Hear> Reader<H> {
     }
 
     /// Executes the lines at the start of `bytes` that are of the plainest kind, an X or Y word and perhaps
-    /// an S word: nine in ten of a raster's. How many bytes they were. All others take the long way.
+    /// an S word and an F word: nine in ten of a raster's. How many bytes they were. All others take the long way.
     #[inline(always)]
     fn plain_lines(&mut self, bytes: &[u8]) -> Result<usize, ReadError> {
         let s = &self.state;
@@ -260,8 +260,9 @@ impl<H: Hear> Reader<H> {
         if !moving || !s.absolute || s.mm_per_unit != 1.0 || self.ended || self.closed {
             return Ok(0);
         }
-        let (rapid, speed, on) = (s.motion == Motion::Rapid, s.feed / 60.0, s.on);
+        let (rapid, on) = (s.motion == Motion::Rapid, s.on);
         let (mut at, mut power, mut line, mut used) = (s.at, s.s, self.ending.lines, 0);
+        let (mut feed, mut speed) = (s.feed, s.feed / 60.0);
         let mut lines = self.plain;
         while let Some(plain) =
             bytes.get(used..).and_then(<[u8]>::first_chunk::<PLAIN>).and_then(|b| lines.next(b))
@@ -269,6 +270,12 @@ impl<H: Hear> Reader<H> {
             let (value, is_y) = plain.coordinate;
             if !(-1e5..=1e5).contains(&value) {
                 break;
+            }
+            if let Some(f) = plain.f {
+                if !(f > 0.0 && f <= 1e7) {
+                    break;
+                }
+                (feed, speed) = (f, f / 60.0);
             }
             let to = if is_y { (at.0, value) } else { (value, at.1) };
             power = plain.s.unwrap_or(power);
@@ -278,7 +285,8 @@ impl<H: Hear> Reader<H> {
             self.hear.straight(&Move { from: at, to, rapid, speed, power: light, line }, is_y);
             at = to;
         }
-        (self.state.at, self.state.s, self.ending.lines, self.plain) = (at, power, line, lines);
+        (self.state.at, self.state.s, self.state.feed) = (at, power, feed);
+        (self.ending.lines, self.plain) = (line, lines);
         Ok(used)
     }
 

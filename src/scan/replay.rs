@@ -9,6 +9,7 @@ use serde::Serialize;
 
 use super::axis::Axis;
 use super::backplot::{Backplot, PlotView};
+use super::course::{Course, LONGEST, Rules};
 use super::limits::{BeamLag, Limits};
 use super::motion;
 use super::program::Program;
@@ -108,10 +109,13 @@ pub struct Replay {
     pub extents_mm: Option<[f64; 4]>,
     /// Highest S word with the beam on.
     pub highest_s: f64,
-    /// Highest feed of a G1 move, mm/s.
+    /// Highest feed of a G1 move with the beam on, mm/s; of any where it never is.
     pub highest_speed: f64,
     /// M4 is used: power scaled with speed.
     pub speed_scaled: bool,
+    /// Moves with the beam on during which the head is not within 1 % of the feed, and over how many mm: where it
+    /// speeds up, brakes or hurries, with the lag reckoned in.
+    pub beam_on_off_speed: Places,
     /// Moves by G0 with the beam on.
     pub beam_on_in_rapid: Places,
     /// Rests (G4) with the beam on.
@@ -197,13 +201,14 @@ impl<'a> Playback<'a> {
     }
 }
 
-/// Moves in one direction at one speed: run from rest to rest.
+/// Moves in one direction, run from rest to rest: at one speed, or at any where the controller plans ahead.
 #[derive(Debug, Clone, Copy)]
 struct Chain {
     from: (f64, f64),
     to: (f64, f64),
     direction: (f64, f64),
     rapid: bool,
+    /// The feed of those with the beam on, once there are some.
     speed: f64,
     power: f64,
     /// What turns a coordinate of the program into one of the blank: it is added to the signed coordinate.
@@ -216,7 +221,10 @@ struct LineUnderWay {
     upright: bool,
     /// 1 where the program's values grow along it, -1 where they fall.
     way: f64,
+    /// The feed of moves with the beam on.
     speed: f64,
+    /// Moves with the beam off may have another feed: the controller plans ahead.
+    planned: bool,
     /// The only power that it may have, where the controller cannot change power in motion.
     power: Option<f64>,
     /// How far it has come, mm of the program.
@@ -233,7 +241,7 @@ impl LineUnderWay {
         self.upright == upright
             && way * self.way > 0.0
             && !m.rapid
-            && m.speed == self.speed
+            && (m.speed == self.speed || self.planned && m.power <= 0.0)
             && self.power.is_none_or(|p| p == m.power)
     }
 }
@@ -251,6 +259,9 @@ struct Player<'a> {
     plot: Option<Backplot>,
     chain: Option<Chain>,
     line: Option<LineUnderWay>,
+    course: Course,
+    /// Highest feed of moves with the beam on, and of all.
+    fastest: (f64, f64),
     began: bool,
     extents: [f64; 4],
     report: Replay,
@@ -290,9 +301,10 @@ impl Hear for Player<'_> {
     fn straight(&mut self, m: &Move, upright: bool) {
         let (from, to) = if upright { (m.from.1, m.to.1) } else { (m.from.0, m.to.0) };
         match &mut self.line {
-            Some(line) if line.goes_on(m, upright, to - from) => {
+            Some(line) if line.goes_on(m, upright, to - from) && self.course.len() < LONGEST => {
                 line.to = to;
                 self.report.moves += 1;
+                self.course.push((to - from).abs(), m.speed, m.power > 0.0, m.line);
                 if m.power > 0.0 {
                     self.burn_on(m, from, to);
                 }
@@ -319,6 +331,8 @@ impl<'a> Player<'a> {
             plot: None,
             chain: None,
             line: None,
+            course: Course::default(),
+            fastest: (0.0, 0.0),
             began: false,
             extents: [f64::INFINITY, f64::INFINITY, f64::NEG_INFINITY, f64::NEG_INFINITY],
             report: Replay::default(),
@@ -379,15 +393,20 @@ impl<'a> Player<'a> {
             return self.reach(m.to);
         }
         let shift = match &mut self.chain {
-            Some(c) if c.goes_on(m, direction, self.options.limits.power_in_motion) => {
+            Some(c) if c.goes_on(m, direction, self.options.limits) && self.course.len() < LONGEST => {
                 c.to = m.to;
-                if let Some(line) = &mut self.line {
-                    line.to = if line.upright { m.to.1 } else { m.to.0 };
+                if m.power > 0.0 && m.speed != c.speed {
+                    self.change_speed(m, direction)
+                } else {
+                    if let Some(line) = &mut self.line {
+                        line.to = if line.upright { m.to.1 } else { m.to.0 };
+                    }
+                    c.shift
                 }
-                c.shift
             }
             _ => self.begin_chain(m, direction),
         };
+        self.course.push(length, m.speed, m.power > 0.0, m.line);
         if m.power > 0.0 {
             self.burn(m, shift, length);
         }
@@ -398,14 +417,7 @@ impl<'a> Player<'a> {
 
     fn begin_chain(&mut self, m: &Move, direction: (f64, f64)) -> (f64, f64) {
         self.end_chain();
-        let limits = self.options.limits;
-        let lag = self.lag.shift(m.speed);
-        let shift = |axis: &Axis, sign: f64, along: f64| along * lag * sign + axis.zero;
-        let shift = (shift(&limits.x, self.sign.0, direction.0), shift(&limits.y, self.sign.1, direction.1));
-        let upright = direction.0 == 0.0;
-        if !m.rapid && (upright || direction.1 == 0.0) {
-            self.line = Some(self.line_under_way(m, upright, direction, shift));
-        }
+        let shift = self.take_aim(m, direction);
         self.chain = Some(Chain {
             from: m.from,
             to: m.to,
@@ -415,6 +427,29 @@ impl<'a> Player<'a> {
             power: m.power,
             shift,
         });
+        shift
+    }
+
+    /// The beam goes on at another feed than before in the chain: its marks are shifted by another length.
+    #[cold]
+    fn change_speed(&mut self, m: &Move, direction: (f64, f64)) -> (f64, f64) {
+        let shift = self.take_aim(m, direction);
+        if let Some(c) = &mut self.chain {
+            (c.speed, c.shift) = (m.speed, shift);
+        }
+        shift
+    }
+
+    /// Where marks at the feed of a move land, and the line that they are on.
+    fn take_aim(&mut self, m: &Move, direction: (f64, f64)) -> (f64, f64) {
+        let limits = self.options.limits;
+        let lag = self.lag.shift(m.speed);
+        let shift = |axis: &Axis, sign: f64, along: f64| along * lag * sign + axis.zero;
+        let shift = (shift(&limits.x, self.sign.0, direction.0), shift(&limits.y, self.sign.1, direction.1));
+        let upright = direction.0 == 0.0;
+        if !m.rapid && (upright || direction.1 == 0.0) {
+            self.line = Some(self.line_under_way(m, upright, direction, shift));
+        }
         shift
     }
 
@@ -439,6 +474,7 @@ impl<'a> Player<'a> {
             upright,
             way,
             speed: m.speed,
+            planned: self.options.limits.plans_ahead.is_some(),
             power: (!self.options.limits.power_in_motion).then_some(m.power),
             to,
             lane: self.cells.as_ref().map(|cells| cells.lane(upright, fixed, sign, shift)),
@@ -455,11 +491,23 @@ impl<'a> Player<'a> {
         let length = dx.hypot(dy);
         let pace = self.options.limits.pace(dx, dy);
         let speed = if c.rapid { pace.rapid_speed } else { c.speed.min(pace.top_speed) };
-        if !c.rapid {
-            self.report.highest_speed = self.report.highest_speed.max(c.speed);
-        }
         self.report.travel_mm += length;
-        self.report.seconds += motion::rest_to_rest(length, speed, pace.acceleration);
+        let planned = self.options.limits.plans_ahead.filter(|_| !c.rapid);
+        if planned.is_none() {
+            self.report.seconds += motion::rest_to_rest(length, speed, pace.acceleration);
+        }
+        if !c.rapid {
+            let rules =
+                Rules { ahead: planned, top: pace.top_speed, acceleration: pace.acceleration, lag: self.lag };
+            let off = &mut self.report.beam_on_off_speed;
+            let passage = self.course.run(&rules, |line, mm| off.add(line, mm));
+            let (lit, any) = passage.fastest;
+            self.fastest = (self.fastest.0.max(lit), self.fastest.1.max(any));
+            if planned.is_some() {
+                self.report.seconds += passage.seconds;
+            }
+        }
+        self.course.clear();
         self.reach(c.to);
         if let Some(plot) = &mut self.plot {
             plot.end_chain(c.from, c.to, speed, pace.acceleration);
@@ -507,6 +555,7 @@ impl<'a> Player<'a> {
     fn finish(mut self, ending: reader::Ending) -> Replayed {
         self.end_chain();
         let mut report = self.report;
+        report.highest_speed = if self.fastest.0 > 0.0 { self.fastest.0 } else { self.fastest.1 };
         if report.moves > 0 {
             report.extents_mm = Some(self.extents);
             let blank = self.ground.map(|g| g.blank).or(self.said.blank);
@@ -532,12 +581,12 @@ impl<'a> Player<'a> {
 impl Chain {
     /// Whether the head need not stop before a move.
     #[inline(always)]
-    fn goes_on(&self, m: &Move, direction: (f64, f64), power_in_motion: bool) -> bool {
+    fn goes_on(&self, m: &Move, direction: (f64, f64), limits: &Limits) -> bool {
         (self.direction.0 - direction.0).abs() < 1e-6
             && (self.direction.1 - direction.1).abs() < 1e-6
             && self.rapid == m.rapid
-            && self.speed == m.speed
-            && (power_in_motion || self.power == m.power)
+            && (self.speed == m.speed || !m.rapid && limits.plans_ahead.is_some())
+            && (limits.power_in_motion || self.power == m.power)
     }
 }
 

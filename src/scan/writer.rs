@@ -3,6 +3,7 @@
 use std::io::{self, Write};
 
 use super::contour::Contour;
+use super::gaps::{Crossing, Hurry};
 use super::limits::Limits;
 use super::lines::{Run, ScanLine};
 use super::load::{Load, LoadMeter};
@@ -12,8 +13,48 @@ use super::raster::RasterPath;
 
 /// Bytes that are handed on at once. A file's own buffer of this size is then passed by.
 const FLUSH: usize = 256 * 1024;
-/// Room for a few lines of words.
-const ROOM: usize = 8 * WORD;
+/// Room for a few lines of words: a gap in a hurry and its run are ten of them.
+const ROOM: usize = 12 * WORD;
+
+/// Switches the beam off by an S word, where it is not off yet.
+#[inline(always)]
+fn dark(c: &mut Cursor<'_>, level: &mut u32) {
+    if *level != 0 {
+        c.byte(b'S');
+        c.byte(b'0');
+        *level = 0;
+    }
+}
+
+/// The moves across a gap in a hurry: how many they are, and the F word that the next move needs.
+fn hurried<'h>(
+    c: &mut Cursor<'_>,
+    hurry: &'h Hurry,
+    letter: u8,
+    (from, to): (i32, i32),
+    mut level: u32,
+) -> (u64, &'h [u8]) {
+    let sign = if to > from { 1 } else { -1 };
+    let [fast, slow] = &hurry.feeds;
+    let mut moves = 1;
+    if hurry.after > 0 {
+        c.length(letter, from + sign * hurry.after);
+        dark(c, &mut level);
+        c.byte(b'\n');
+        moves += 1;
+    }
+    c.length(letter, to - sign * hurry.before);
+    dark(c, &mut level);
+    c.bytes(fast.as_bytes());
+    c.byte(b'\n');
+    if hurry.before == 0 {
+        return (moves, slow.as_bytes());
+    }
+    c.length(letter, to);
+    c.bytes(slow.as_bytes());
+    c.byte(b'\n');
+    (moves + 1, &[])
+}
 
 /// Writes words; knows what is in force, so that it says only what changes.
 pub(super) struct Writer<'a, W: Write> {
@@ -169,15 +210,15 @@ impl<'a, W: Write> Writer<'a, W> {
     fn moving_line(&mut self, path: &RasterPath, line: &ScanLine<'_>) -> io::Result<()> {
         self.meter.begin(self.bytes(), line.start);
         let letter = path.letters().0;
-        let way = if line.end > line.start { path.run_up } else { -path.run_up };
-        let skip = path.skip.unwrap_or(i32::MAX).unsigned_abs();
+        let sign = if line.end > line.start { 1 } else { -1 };
+        let (run_up, run_out) = (sign * path.run_up, sign * path.run_out);
         self.rapid(path, line.start, line.across)?;
         let mut chain = line.runs;
         while let Some(first) = chain.first() {
-            // Up to the first gap that is worth a skip.
-            let len = chain.windows(2).position(|w| w[0].to.abs_diff(w[1].from) >= skip);
+            // Up to the first gap that is skipped.
+            let len = chain[1..].iter().position(|run| run.crossing == Crossing::Skipped);
             let (now, later) = chain.split_at(len.map_or(chain.len(), |n| n + 1));
-            if way != 0 {
+            if run_up != 0 {
                 self.open_chain(path, first.from, 0)?;
                 self.chain(path, now, first.from, line)?;
             } else {
@@ -186,10 +227,10 @@ impl<'a, W: Write> Writer<'a, W> {
             }
             self.end_stretches(path, line, true);
             let last = now[now.len() - 1].to;
-            if way != 0 {
+            if run_out != 0 {
                 self.room()?;
                 let mut c = Cursor::new(&mut self.buffer[self.used..]);
-                c.length(letter, last + way);
+                c.length(letter, last + run_out);
                 c.byte(b'S');
                 c.byte(b'0');
                 c.byte(b'\n');
@@ -197,10 +238,10 @@ impl<'a, W: Write> Writer<'a, W> {
                 self.program_lines += 1;
                 self.level = 0;
             }
-            self.set_along(last + way);
+            self.set_along(last + run_out);
             if let Some(next) = later.first() {
-                self.rapid(path, next.from - way, line.across)?;
-                self.meter.begin(self.bytes(), next.from - way);
+                self.rapid(path, next.from - run_up, line.across)?;
+                self.meter.begin(self.bytes(), next.from - run_up);
             }
             chain = later;
         }
@@ -215,15 +256,23 @@ impl<'a, W: Write> Writer<'a, W> {
         for run in runs {
             self.room()?;
             let mut c = Cursor::new(&mut self.buffer[self.used..]);
+            let mut slower: &[u8] = &[];
             if run.from != at {
-                c.length(letter, run.from);
-                if level != 0 {
-                    c.byte(b'S');
-                    c.byte(b'0');
-                    level = 0;
+                match &path.gaps.hurry {
+                    Some(hurry) if run.crossing == Crossing::Hurried => {
+                        let (moves, left) = hurried(&mut c, hurry, letter, (at, run.from), level);
+                        (level, slower) = (0, left);
+                        self.program_lines += moves;
+                        let gap = f64::from(run.from.abs_diff(at));
+                        self.meter.hurry(gap - 1000.0 * path.scan.speed * hurry.seconds(gap));
+                    }
+                    _ => {
+                        c.length(letter, run.from);
+                        dark(&mut c, &mut level);
+                        c.byte(b'\n');
+                        self.program_lines += 1;
+                    }
                 }
-                c.byte(b'\n');
-                self.program_lines += 1;
             }
             c.length(letter, run.to);
             if run.level != level {
@@ -231,6 +280,7 @@ impl<'a, W: Write> Writer<'a, W> {
                 c.whole(run.level);
                 level = run.level;
             }
+            c.bytes(slower);
             c.byte(b'\n');
             at = run.to;
             self.used += c.len();

@@ -34,6 +34,7 @@ struct Machine {
     footer: Vec<String>,
     pointer: bool,
     link: u32,
+    ahead: u32,
 }
 
 impl Machine {
@@ -46,7 +47,7 @@ impl Machine {
              [motion]\nbed = '{}x{}mm'\nsteps_per_mm_x = 80\nsteps_per_mm_y = 100\nacceleration_mm_per_s2 = {}\n\
              top_speed = '100mm/s'\nrapid_speed = '{}mm/s'\nsettle = '{}mm'\nlag_ms = {:?}\nzero = '{}x{}mm'\n\
              x_to_the_left = {}\ny_downwards = {}\n{on_bed}[program]\nfull_scale_s = {}\npower_mode = '{}'\n\
-             s_inside_moves = {}\nlink_bytes_per_s = {}\nheader = [{}]\nfooter = [{}]\n{pointer}",
+             s_inside_moves = {}\nlink_bytes_per_s = {}\nplans_ahead = {}\nheader = [{}]\nfooter = [{}]\n{pointer}",
             self.bed.0,
             self.bed.1,
             self.acceleration,
@@ -61,6 +62,7 @@ impl Machine {
             if self.scaled { "speed-scaled" } else { "constant" },
             self.moving,
             self.link,
+            self.ahead,
             list(&self.header),
             list(&self.footer),
         )
@@ -91,6 +93,7 @@ fn machine() -> impl Strategy<Value = Machine> {
         modes(),
         any::<bool>(),
         prop::sample::select(vec![0u32, 11_520, 100_000]),
+        prop::sample::select(vec![0u32, 1, 4, 15, 64]),
     );
     (motion, program).prop_map(|(m, p)| Machine {
         bed: m.0,
@@ -108,6 +111,7 @@ fn machine() -> impl Strategy<Value = Machine> {
         footer: p.4,
         pointer: p.5,
         link: p.6,
+        ahead: p.7,
     })
 }
 

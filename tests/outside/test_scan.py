@@ -18,7 +18,7 @@ from pygcode.gcodes import MODAL_GROUP_MAP  # noqa: E402
 
 DATA = pathlib.Path(__file__).parent.parent / "data" / "scan"
 PROGRAMS = ["lighthouse.nc", "lighthouse_along_y.nc", "lighthouse_switched.nc", "outline.nc", "outline_pointer.nc",
-            "parts.nc"]
+            "parts.nc", "hurried.nc", "hurried_early.nc"]
 PITCH = 25.4 / 304
 DOTWRIGHT = os.path.abspath(os.environ.get("DOTWRIGHT", "target/release/dotwright"))
 
@@ -175,6 +175,8 @@ def plain(x, y):
     ("lighthouse_along_y.nc", plain, 0.0),
     ("lighthouse_switched.nc", lambda x, y: (15 - x, 15 - y), 0.001),
     ("parts.nc", plain, 0.002),
+    ("hurried.nc", plain, 0.002),
+    ("hurried_early.nc", plain, -0.001),
 ])
 def test_a_reader_written_apart_finds_the_same_dots(name, to_blank, delay):
     assert rebuilt(name, to_blank, delay) == (DATA / "lighthouse.txt").read_text().split()

@@ -36,6 +36,28 @@ fn what_is_dangerous_is_named_with_its_line() {
 }
 
 #[test]
+fn a_beam_that_is_on_where_the_head_is_slow_or_hurries_is_measured() {
+    let line = "G21 G90 M3 S0\nG0 X1\nG1 X2 F600\nX4 S500\nX8 S0 F3000\nX9 S500 F600\nX10 S0\nM5\nM2\n";
+    let play = |program: &str, plans_ahead| {
+        let limits = Limits { plans_ahead, ..Limits::default() };
+        replay(program.as_bytes(), &ReplayOptions::new(&limits)).unwrap().report
+    };
+    let r = play(line, Some(15));
+    assert_eq!((r.beam_on_off_speed.count, r.highest_speed), (0, 10.0));
+    let gap = motion::hurried(4.0, 10.0, 50.0, 500.0);
+    let want = motion::rest_to_rest(1.0, 150.0, 500.0) + 5.0 / 10.0 + 10.0 / 500.0 + gap;
+    assert!((r.seconds - want).abs() < 1e-9, "{} {want}", r.seconds);
+    // A controller that is not known to plan ahead may stop wherever the feed changes.
+    let r = play(line, None);
+    assert_eq!((r.beam_on_off_speed.count, r.beam_on_off_speed.lines.as_slice()), (2, &[4, 6][..]));
+    // The beam is still on in the gap, which never gets to its feed; a run-up is too short.
+    let r = play(&line.replace("X8 S0 F3000", "X8 F3000"), Some(15));
+    assert_eq!((r.beam_on_off_speed.lines.as_slice(), r.highest_speed), (&[5][..], 50.0));
+    let r = play(&line.replace("G0 X1\n", "G0 X1.99\n"), Some(15));
+    assert_eq!(r.beam_on_off_speed.lines, [4]);
+}
+
+#[test]
 fn inches_and_incremental_moves_are_understood() {
     let r = play("G20 G91 M4 S1\nG1 X1 F60\nG21\nX-5.4\nG90 X0 Y2\nM5\nM2\n");
     assert_eq!(r.report.extents_mm, Some([0.0, 0.0, 25.4, 2.0]));

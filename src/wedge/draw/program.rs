@@ -130,6 +130,8 @@ fn scan(part: &Part) -> Scan {
             Way::Right => Ways::One,
             Way::Left => Ways::Back,
         },
+        // Combs measure how late the beam is: a head that hurries off would show another lag at each end of a line.
+        hurry: part.way == Way::Both,
         ..Scan::new(part.dial.speed.0, part.dial.power.0)
     }
 }

@@ -1,0 +1,383 @@
+//! Gaps: how the head crosses the blank stretches of a line.
+//!
+//! Marks are made at the marking speed `v`. Between two of them the head may hurry: it speeds up where the first
+//! has ended and has braked again where the next begins, so it gets to `√(v² + a·gap)` at most. That takes a
+//! controller that goes through the joints of a straight line at the slower of both feeds and brakes in time for
+//! them; how far it sees ahead is the machine's ([`Limits::plans_ahead`], common practice).
+//!
+//! A gap is crossed at the marking speed where hurrying would ask more of the link or of the controller than they
+//! carry, or where the controller would not see far enough ahead to brake.
+
+use super::axis::Axis;
+use super::limits::Limits;
+use super::lines::Run;
+use super::motion;
+use super::number::thousandths;
+
+/// How the gap before a run is crossed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Crossing {
+    /// At the marking speed.
+    #[default]
+    Paced,
+    /// Faster: the head speeds up and brakes within the gap.
+    Hurried,
+    /// By a rapid from rest to rest, with a run-out before it and a run-up behind it.
+    Skipped,
+}
+
+/// How the gaps of a raster are crossed. Lengths are whole micrometres.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Gaps {
+    /// The shortest gap that a rapid crosses sooner than the marking speed; `u32::MAX`: none is.
+    pub skip: u32,
+    /// How the head hurries; `None` where it never does.
+    pub hurry: Option<Hurry>,
+}
+
+/// How the head hurries across a gap: the beam goes off, `after` is crossed at the marking speed, then the head
+/// speeds up and brakes, `before` is crossed at the marking speed, and the beam goes on.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Hurry {
+    /// The F words of a gap and of a mark.
+    pub feeds: [String; 2],
+    /// Way after a mark at its speed, µm: a late beam is still on there.
+    pub after: i32,
+    /// Way before a mark at its speed, µm: an early beam is on there already, or the head's swing dies away.
+    pub before: i32,
+    /// The shortest gap that is worth it, µm.
+    shortest: u32,
+    /// The shortest gap that a rapid crosses sooner still, µm; `u32::MAX`: none is.
+    skip: u32,
+    /// What the head needs to stop from the marking speed, µm.
+    ramp: u32,
+    /// Moves that the controller sees ahead.
+    ahead: u32,
+    /// mm/s.
+    speed: f64,
+    /// Speed that is not exceeded in a gap, mm/s.
+    top: f64,
+    /// mm/s².
+    acceleration: f64,
+    supply: Supply,
+}
+
+/// How long link and controller need for a gap and the run behind it, s; 0 where they set no limit.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Supply {
+    paced: f64,
+    hurried: f64,
+    /// What the controller holds in store, s: it is never further behind.
+    store: f64,
+}
+
+/// What the gaps of a raster depend on.
+pub(super) struct Ask<'a> {
+    pub limits: &'a Limits,
+    pub axis: &'a Axis,
+    /// Marking speed, mm/s, and its F word in thousandths of a mm/min.
+    pub speed: f64,
+    pub feed: i64,
+    /// How far marks land along the motion, mm.
+    pub lag: f64,
+    /// Run-up and run-out, mm.
+    pub run_up: f64,
+    pub run_out: f64,
+    /// Rapids where they save time; hurrying where the controller plans ahead.
+    pub skips: bool,
+    pub hurries: bool,
+    /// Least and greatest value along the line, µm of the program.
+    pub span: (i32, i32),
+}
+
+/// Speeds that differ by less are not worth the words, as a share.
+const WORTH: f64 = 0.02;
+
+fn um(mm: f64) -> u32 {
+    (mm * 1000.0).ceil().clamp(0.0, f64::from(u32::MAX)) as u32
+}
+
+impl Gaps {
+    pub(super) fn new(ask: &Ask<'_>) -> Gaps {
+        let rapid = |crossing: &dyn Fn(f64) -> f64| {
+            let ways = (ask.run_out, ask.run_up);
+            let mm =
+                motion::skip_from(crossing, ask.speed, ask.axis.rapid_speed, ask.axis.acceleration, ways);
+            let least = (super::raster::um(ask.run_out) + super::raster::um(ask.run_up) + 1).unsigned_abs();
+            mm.map_or(u32::MAX, |mm| super::raster::um(mm).unsigned_abs().max(least))
+        };
+        let rapid = |crossing: &dyn Fn(f64) -> f64| if ask.skips { rapid(crossing) } else { u32::MAX };
+        let hurry = Hurry::new(ask).map(|mut hurry| {
+            hurry.skip = rapid(&|mm| hurry.seconds(mm * 1000.0));
+            hurry
+        });
+        Gaps { skip: rapid(&|mm| mm / ask.speed), hurry }
+    }
+
+    /// Every gap is crossed by a rapid.
+    pub(super) fn all_skipped() -> Gaps {
+        Gaps { skip: 1, hurry: None }
+    }
+
+    /// Settles how the gap before each run of a line is crossed. `behind` is how far link and controller are
+    /// behind the head, s; it is carried from line to line. How many runs begin where the controller does not see
+    /// far enough ahead to hold the marking speed, as far as it is known how far it sees.
+    pub(super) fn settle(&self, runs: &mut [Run], behind: &mut f64) -> u32 {
+        match &self.hurry {
+            Some(hurry) => return hurry.settle(runs, self.skip, behind),
+            None if self.skip == u32::MAX => {}
+            None => {
+                for i in 1..runs.len() {
+                    if runs[i - 1].to.abs_diff(runs[i].from) >= self.skip {
+                        runs[i].crossing = Crossing::Skipped;
+                    }
+                }
+            }
+        }
+        0
+    }
+}
+
+impl Hurry {
+    fn new(ask: &Ask<'_>) -> Option<Hurry> {
+        let (v, a, top) = (ask.speed, ask.axis.acceleration, ask.axis.top_speed);
+        let ahead = ask.limits.plans_ahead.filter(|_| ask.hurries)?;
+        let ramp = motion::ramp_mm(v, a);
+        // A head that is not yet at its speed where the first mark begins has none to keep. Half a micrometre is
+        // rounding.
+        let enough = ask.run_up.min(ask.run_out) + 0.0005 >= ramp;
+        if !enough || top < v * (1.0 + WORTH) {
+            return None;
+        }
+        let after = um(ask.lag.max(0.0)) as i32;
+        let before = um((-ask.lag).max(0.0) + ask.limits.gap_settle) as i32;
+        let worth = um(((1.0 + WORTH).powi(2) - 1.0) * v * v / a);
+        let feed = (top * 60_000.0).floor() as i64;
+        let feeds = [feed, ask.feed].map(|f| format!("F{}", thousandths(f)));
+        Some(Hurry {
+            supply: Supply::new(ask, &feeds, (after > 0, before > 0)),
+            feeds,
+            after,
+            before,
+            shortest: worth + after.unsigned_abs() + before.unsigned_abs(),
+            skip: u32::MAX,
+            ramp: um(ramp),
+            ahead,
+            speed: v,
+            top,
+            acceleration: a,
+        })
+    }
+
+    /// Speed that is not exceeded in a gap, mm/s.
+    pub fn top(&self) -> f64 {
+        self.top
+    }
+
+    /// How long the head needs to hurry across a gap of so many µm, s.
+    pub fn seconds(&self, gap: f64) -> f64 {
+        let paced = f64::from(self.after + self.before);
+        let hurried = (gap - paced).max(0.0) / 1000.0;
+        paced / 1000.0 / self.speed + motion::hurried(hurried, self.speed, self.top, self.acceleration)
+    }
+
+    /// Moves of a gap that is hurried across, and of the run behind it.
+    fn moves(&self) -> u32 {
+        2 + u32::from(self.after > 0) + u32::from(self.before > 0)
+    }
+
+    fn settle(&self, runs: &mut [Run], skip: u32, behind: &mut f64) -> u32 {
+        let limited = self.supply.hurried > 0.0;
+        // A gap's moves count in what is seen ahead of all joints of so many runs before it.
+        let before = self.ahead as usize / 2 + 1;
+        let (mut blind_to, mut unseen) = (0, 0);
+        for i in 0..runs.len() {
+            if !self.sees_enough(runs, i, self.moves(), self.after.unsigned_abs()) {
+                blind_to = i + before;
+                // Crossed at the marking speed, a gap is one move.
+                unseen += u32::from(!self.sees_enough(runs, i, 2, 0));
+            }
+            if i == 0 {
+                continue;
+            }
+            let gap = runs[i - 1].to.abs_diff(runs[i].from);
+            let seconds = if limited { self.seconds(f64::from(gap)) } else { 0.0 };
+            let run = f64::from(runs[i].from.abs_diff(runs[i].to)) / 1000.0 / self.speed;
+            let after = *behind + self.supply.hurried - seconds - run;
+            runs[i].crossing = if gap >= self.skip {
+                Crossing::Skipped
+            } else if gap >= self.shortest && after <= 0.0 && i > blind_to {
+                Crossing::Hurried
+            } else if gap >= skip {
+                Crossing::Skipped
+            } else {
+                Crossing::Paced
+            };
+            if limited {
+                *behind = match runs[i].crossing {
+                    Crossing::Hurried => 0.0,
+                    // The head rests on its way: link and controller fall no further behind.
+                    Crossing::Skipped => *behind,
+                    Crossing::Paced => {
+                        let way = f64::from(gap) / 1000.0 / self.speed;
+                        (*behind + self.supply.paced - way - run).clamp(0.0, self.supply.store)
+                    }
+                };
+            }
+        }
+        unseen
+    }
+
+    /// Whether the controller, at the start of run `i` and of the gap before it, sees far enough ahead to stop from
+    /// the marking speed; else it would be slower there. Every gap and the run behind it are taken for so many moves,
+    /// the first `after` µm of each for a move of their own.
+    #[inline(always)]
+    fn sees_enough(&self, runs: &[Run], i: usize, moves: u32, after: u32) -> bool {
+        let (ahead, moves, last) = (self.ahead as usize, moves as usize, runs.len() - 1);
+        let way = |from: i32, to: usize| runs[to.min(last)].to.abs_diff(from);
+        // The run-out behind the last run is as long as it takes.
+        let run = moves * (last - i) + 2 <= ahead || way(runs[i].from, i + (ahead - 1) / moves) >= self.ramp;
+        let gap = i == 0
+            || moves * (last - i + 1) < ahead
+            || ahead >= moves && {
+                // A joint within the gap sees the same runs, from `after` further on.
+                way(runs[i - 1].to, i + ahead / moves - 1) >= self.ramp + after
+            };
+        run && gap
+    }
+}
+
+impl Supply {
+    fn new(ask: &Ask<'_>, feeds: &[String; 2], coasts: (bool, bool)) -> Supply {
+        // The longest word that a place on the line can have, with the end of its line.
+        let (low, high) = ask.span;
+        let whole = |um: i32| (um.unsigned_abs() / 1000).max(1).ilog10() + 1;
+        let place = 1 + u32::from(low < 0) + whole(low).max(whole(high)) + 4 + 1;
+        let powers = 2 + 1 + ask.limits.full_scale_s.max(1).ilog10() + 1;
+        let coasts = u32::from(coasts.0) + u32::from(coasts.1);
+        let feeds = feeds.iter().map(String::len).sum::<usize>() as f64;
+        let paced = f64::from(2 * place + powers);
+        let hurried = f64::from((2 + coasts) * place + powers) + feeds;
+        let (link, moves) = (ask.limits.link_bytes_per_s, ask.limits.moves_per_s);
+        let per = |count: f64, rate: Option<f64>| rate.map_or(0.0, |rate| count / rate);
+        Supply {
+            paced: per(paced, link).max(per(2.0, moves)),
+            hurried: per(hurried, link).max(per(2.0 + f64::from(coasts), moves)),
+            store: per(ask.limits.link_buffer_bytes, link).max(per(2.0, moves)),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn ask(limits: &Limits) -> Ask<'_> {
+        Ask {
+            limits,
+            axis: &limits.x,
+            speed: 12.5,
+            feed: 750_000,
+            lag: 0.0,
+            run_up: 0.7,
+            run_out: 0.16,
+            skips: true,
+            hurries: true,
+            span: (0, 99_000),
+        }
+    }
+
+    fn line(places: &[(i32, i32)]) -> Vec<Run> {
+        places.iter().map(|&(from, to)| Run { from, to, level: 9, crossing: Crossing::Paced }).collect()
+    }
+
+    fn crossings(gaps: &Gaps, places: &[(i32, i32)]) -> Vec<Crossing> {
+        let (mut runs, mut behind) = (line(places), 0.0);
+        gaps.settle(&mut runs, &mut behind);
+        runs[1..].iter().map(|r| r.crossing).collect()
+    }
+
+    use Crossing::{Hurried, Paced, Skipped};
+
+    #[test]
+    fn only_a_controller_that_is_known_to_plan_ahead_hurries() {
+        let limits = Limits::default();
+        let gaps = Gaps::new(&ask(&limits));
+        assert_eq!(gaps.hurry, None);
+        assert_eq!(crossings(&gaps, &[(0, 100), (200, 300), (40_300, 40_400)]), [Paced, Skipped]);
+        let limits = Limits { plans_ahead: Some(15), ..limits };
+        let gaps = Gaps::new(&ask(&limits));
+        // A rapid is no faster than the head in a hurry, so it is never worth the two stops.
+        assert_eq!(crossings(&gaps, &[(0, 100), (200, 300), (40_300, 40_400)]), [Hurried, Hurried]);
+        assert_eq!(crossings(&gaps, &[(0, 100), (105, 300)]), [Paced]);
+        let slow = Ask { hurries: false, ..ask(&limits) };
+        assert_eq!(Gaps::new(&slow).hurry, None);
+        let short = Ask { run_up: 0.1, ..ask(&limits) };
+        assert_eq!(Gaps::new(&short).hurry, None);
+    }
+
+    #[test]
+    fn a_rapid_that_is_faster_still_takes_the_longest_gaps() {
+        let mut limits = Limits { plans_ahead: Some(15), ..Limits::default() };
+        limits.x.top_speed = 20.0;
+        let gaps = Gaps::new(&ask(&limits));
+        let hurry = gaps.hurry.as_ref().unwrap();
+        let skipped = |g: f64| {
+            let between = g - 0.16 - 0.7;
+            12.5 / 500.0 + 0.86 / 12.5 + motion::rest_to_rest(between, 150.0, 500.0)
+        };
+        let from = f64::from(hurry.skip) / 1000.0;
+        assert!(hurry.seconds(1000.0 * (from + 0.1)) > skipped(from + 0.1));
+        assert!(hurry.seconds(1000.0 * (from - 0.1)) < skipped(from - 0.1));
+        let far = hurry.skip as i32;
+        assert_eq!(crossings(&gaps, &[(0, 100), (99 + far, 999_000)]), [Hurried]);
+        assert_eq!(crossings(&gaps, &[(0, 100), (100 + far, 999_000)]), [Skipped]);
+    }
+
+    #[test]
+    fn a_controller_that_sees_too_little_ahead_keeps_the_speed() {
+        // From 12.5 mm/s the head needs 0.157 mm to stop; runs and gaps are 0.03 mm long.
+        let fine: Vec<(i32, i32)> = (0..20).map(|i| (60 * i, 60 * i + 30)).collect();
+        let hurried = |ahead| {
+            let limits = Limits { plans_ahead: Some(ahead), link_bytes_per_s: None, ..Limits::default() };
+            let gaps = Gaps::new(&ask(&limits));
+            crossings(&gaps, &fine).iter().filter(|&&c| c == Hurried).count()
+        };
+        // Six moves are 0.15 mm for sure from the start of a run, seven are 0.18 mm.
+        for ahead in [1, 2, 3, 6] {
+            assert_eq!(hurried(ahead), 0);
+        }
+        assert_eq!(hurried(7), 19);
+        assert_eq!(hurried(64), 19);
+    }
+
+    #[test]
+    fn a_late_or_early_beam_keeps_its_way_at_the_marking_speed() {
+        let limits = Limits { plans_ahead: Some(15), gap_settle: 0.05, ..Limits::default() };
+        for (lag, after, before) in [(0.02, 20, 50), (-0.02, 0, 70), (0.0, 0, 50)] {
+            let hurry = Hurry::new(&Ask { lag, ..ask(&limits) }).unwrap();
+            assert_eq!((hurry.after, hurry.before), (after, before));
+            let kept = f64::from(after + before);
+            let want = kept / 12_500.0 + motion::hurried(1.0, 12.5, 150.0, 500.0);
+            assert!((hurry.seconds(1000.0 + kept) - want).abs() < 1e-12);
+        }
+    }
+
+    #[test]
+    fn a_slow_link_and_a_slow_controller_keep_the_speed_where_marks_are_dense() {
+        let dense: Vec<(i32, i32)> = (0..50).map(|i| (200 * i, 200 * i + 100)).collect();
+        let wide: Vec<(i32, i32)> = (0..50).map(|i| (3000 * i, 3000 * i + 100)).collect();
+        let plain = Limits { plans_ahead: Some(30), ..Limits::default() };
+        // A gap and a run of 0.1 mm each take 16 ms at 12.5 mm/s, and 15 ms in a hurry.
+        for (limits, fits) in [
+            (plain.clone(), true),
+            (Limits { link_bytes_per_s: Some(2000.0), ..plain.clone() }, false),
+            (Limits { moves_per_s: Some(120.0), ..plain.clone() }, false),
+            (Limits { moves_per_s: Some(140.0), ..plain }, true),
+        ] {
+            let gaps = Gaps::new(&ask(&limits));
+            assert_eq!(crossings(&gaps, &dense).iter().all(|&c| c == Hurried), fits, "{limits:?}");
+            assert!(crossings(&gaps, &wide).iter().all(|&c| c == Hurried), "{limits:?}");
+        }
+    }
+}
