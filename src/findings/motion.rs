@@ -5,7 +5,7 @@ use crate::placement::Along;
 use crate::progress::Silent;
 use crate::scan::estimate::Estimate;
 use crate::scan::limits::PowerMode;
-use crate::scan::lines::Marking;
+use crate::scan::lines::{Marking, ScanLines};
 use crate::scan::load::Load;
 use crate::scan::motion;
 use crate::scan::outline;
@@ -30,7 +30,7 @@ pub fn all(path: &RasterPath, marking: Marking<'_>, cost: &Cost) -> Vec<Finding>
 
 /// The same path with another scan; `None` where the machine cannot do it.
 fn changed(path: &RasterPath, scan: Scan) -> Option<RasterPath> {
-    RasterPath::new(&path.limits, scan, path.rect, path.blank).ok()
+    Some(RasterPath::new(&path.limits, scan, path.rect, path.blank).ok()?.ordered_as(path))
 }
 
 /// Time, travel and reach of a path.
@@ -208,8 +208,11 @@ pub fn short_sighted(raster: &RasterPath, marking: Marking<'_>, estimate: &Estim
     let finding =
         Finding::new("short-sighted", severity, message).measuring(estimate.unseen as f64, "places");
     let fits = |speed: f64| {
-        changed(raster, Scan { speed, ..raster.scan })
-            .is_some_and(|c| self::estimate(&c, marking).unseen == 0)
+        changed(raster, Scan { speed, ..raster.scan }).is_some_and(|c| {
+            let mut lines = ScanLines::new(&c, marking);
+            // The first place that is not seen decides.
+            std::iter::from_fn(|| lines.next_line().map(|l| l.unseen)).all(|unseen| unseen == 0)
+        })
     };
     let speeds = std::iter::successors(Some(v), |v| Some(v * 0.85)).skip(1).take(20);
     let speed = speeds.map(|v| (v * 10.0).floor() / 10.0).find(|&speed| speed >= 0.1 && fits(speed));

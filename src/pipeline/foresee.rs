@@ -52,7 +52,7 @@ pub(super) fn foresee(
     progress.begin("forecast and scan program", shares.forecast + shares.program)?;
     let layout = Layout::new(&plan.blank, &placement.rect, most);
     let sides = (layout.step_along, layout.step_across);
-    let raster = raster(plan, placement)?;
+    let raster = raster(plan, placement)?.ordered(laid.marking());
     let notes = Notes {
         job: name.to_string(),
         settings: words::settings(plan),

@@ -91,7 +91,7 @@ impl Piece {
     pub fn path(&self, tray: Sides, corner: (f64, f64)) -> Result<RasterPath, LimitsError> {
         let rect = self.rect(tray, corner);
         let (limits, scan) = (&self.raster.limits, self.raster.scan);
-        RasterPath::new(limits, scan, rect, flat(tray))
+        Ok(RasterPath::new(limits, scan, rect, flat(tray))?.ordered_as(&self.raster))
     }
 
     /// Its dots there.

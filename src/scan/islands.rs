@@ -4,14 +4,17 @@
 //! those that lie beside each other on neighbouring lines are marked one after the other, to and fro, before the head
 //! goes on to the next island. Whole lines stay where that saves nothing.
 
+use std::sync::Arc;
+
 use super::estimate::Estimator;
 use super::lines::{Marking, ScanLines};
 use super::motion;
 use super::raster::{RasterPath, Ways};
+use crate::parallel;
 
 /// A stretch of a line that is marked in one go.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) struct Stretch {
+pub(crate) struct Stretch {
     /// Row (or column) of the dots.
     pub line: u32,
     /// Its runs, counted by rising dot: the first, and the one behind the last.
@@ -34,53 +37,62 @@ const PRICES: [f64; 3] = [1.15, 1.7, 3.0];
 const WORTH: f64 = 0.01;
 /// Lines without a mark that an island may bridge.
 const BRIDGE: u32 = 4;
+/// Lines that are looked at in one go.
+const BAND: u32 = 64;
 /// More islands are too many to look for the nearest: the time goes with their square.
 const MOST: usize = 600;
 
 /// The order that takes the least time; `None`: line by line.
-pub(super) fn order(raster: &RasterPath, marking: Marking<'_>) -> Option<Vec<Stretch>> {
+pub(super) fn order(raster: &RasterPath, marking: Marking<'_>) -> Option<Arc<Vec<Stretch>>> {
     let hurry = raster.gaps.hurry.as_ref()?;
     let (v, a) = (raster.scan.speed, raster.axis().acceleration);
     let across = raster.limits.axes(raster.scan.along).1;
     let ways = f64::from(raster.run_up + raster.run_out) / 1000.0;
     let pitch = f64::from(raster.across(0).abs_diff(raster.across(1))) / 1000.0;
     let turn = ways / v + v / a + motion::rest_to_rest(pitch, across.rapid_speed, across.acceleration);
-    let mut rows = ScanLines::in_rows(raster, marking);
     let wide = |gap: u32| hurry.seconds(f64::from(gap));
-    let (mut all, mut saved) = (0.0, 0.0);
-    for number in 0..raster.lines {
+    let looked_at = |number: u32, rows: &mut ScanLines<'_>| {
         let runs = rows.find(number);
-        if runs.is_empty() {
-            continue;
-        }
-        all += turn;
+        let (mut all, mut saved) = (if runs.is_empty() { 0.0 } else { turn }, 0.0);
         for pair in runs.windows(2) {
             let (gap, run) = (pair[0].to.abs_diff(pair[1].from), pair[1].from.abs_diff(pair[1].to));
             let seconds = if gap > 0 { wide(gap) } else { 0.0 };
             all += seconds + f64::from(run) / 1000.0 / v;
             saved += (seconds - PRICES[0] * turn).max(0.0);
         }
-    }
+        (all, saved)
+    };
+    let bands = parallel::map(raster.lines.div_ceil(BAND) as usize, |band| {
+        let mut rows = ScanLines::in_rows(raster, marking);
+        let lines = band as u32 * BAND..((band as u32 + 1) * BAND).min(raster.lines);
+        lines.map(|number| looked_at(number, &mut rows)).fold((0.0, 0.0), |a, b| (a.0 + b.0, a.1 + b.1))
+    });
+    let (all, saved) = bands.into_iter().fold((0.0, 0.0), |a, b| (a.0 + b.0, a.1 + b.1));
     if saved < WORTH * all {
         return None;
     }
-    let seconds = |order: Option<Vec<Stretch>>| {
-        let mut lines = ScanLines::in_order(raster, marking, order);
-        let mut estimator = Estimator::new(&raster.limits);
-        while let Some(line) = lines.next_line() {
-            estimator.line(raster, &line);
-        }
-        estimator.finish().times.total()
-    };
-    let mut best = (seconds(None) * (1.0 - WORTH), None);
+    let mut rows = ScanLines::in_rows(raster, marking);
+    let mut best = (seconds(raster, marking, None) * (1.0 - WORTH), None);
     for price in PRICES {
-        let Some(order) = islands(raster, &mut rows, |gap| wide(gap) > price * turn) else { continue };
-        let time = seconds(Some(order.clone()));
+        let Some(order) = islands(raster, &mut rows, |gap| wide(gap) > price * turn).map(Arc::new) else {
+            continue;
+        };
+        let time = seconds(raster, marking, Some(Arc::clone(&order)));
         if time < best.0 {
             best = (time, Some(order));
         }
     }
     best.1
+}
+
+/// How long it takes in an order, s.
+fn seconds(raster: &RasterPath, marking: Marking<'_>, order: Option<Arc<Vec<Stretch>>>) -> f64 {
+    let mut lines = ScanLines::in_order(raster, marking, order);
+    let mut estimator = Estimator::new(&raster.limits);
+    while let Some(line) = lines.next_line() {
+        estimator.line(raster, &line);
+    }
+    estimator.finish().times.total()
 }
 
 /// Islands one after the other, each from its end that is nearest; `None` where they are too many.
@@ -203,15 +215,6 @@ mod tests {
         d
     }
 
-    fn seconds(raster: &RasterPath, d: &Dots, order: Option<Vec<Stretch>>) -> f64 {
-        let mut lines = ScanLines::in_order(raster, Marking::Dots(d), order);
-        let mut estimator = Estimator::new(&raster.limits);
-        while let Some(line) = lines.next_line() {
-            estimator.line(raster, &line);
-        }
-        estimator.finish().times.total()
-    }
-
     #[test]
     fn posts_far_apart_are_marked_one_after_the_other() {
         let d = posts();
@@ -230,7 +233,8 @@ mod tests {
                 let turned = order.windows(2).filter(|w| w[0].forward != w[1].forward).count();
                 assert_eq!(turned > 190, ways == Ways::Both, "{turned}");
                 assert!(order.iter().all(|s| ways != Ways::Back || !s.forward));
-                let (slow, fast) = (seconds(&raster, &d, None), seconds(&raster, &d, Some(order)));
+                let took = |order| seconds(&raster, Marking::Dots(&d), order);
+                let (slow, fast) = (took(None), took(Some(order)));
                 assert!(fast < 0.75 * slow, "{fast} {slow}");
             }
         }

@@ -3,8 +3,10 @@
 //! Nothing is held but the dots themselves and one line (along y: eight columns at a time), and, where lines are
 //! not marked whole, the order of their stretches.
 
+use std::sync::Arc;
+
 use super::gaps::Crossing;
-use super::islands::{self, Stretch};
+use super::islands::Stretch;
 use super::raster::{RasterPath, Ways};
 use crate::placement::Along;
 use crate::plane::{Dots, Tone};
@@ -78,7 +80,7 @@ pub struct ScanLines<'a> {
     raster: &'a RasterPath,
     marking: Marking<'a>,
     /// The order of stretches; `None`: line by line.
-    order: Option<Vec<Stretch>>,
+    order: Option<Arc<Vec<Stretch>>>,
     next: u32,
     passes_left: u32,
     forward: bool,
@@ -95,10 +97,9 @@ pub struct ScanLines<'a> {
 impl<'a> ScanLines<'a> {
     /// The lines of `marking` along `raster`. A marking of another size than the raster path's dot rectangle is cut to it.
     ///
-    /// Lines with wide gaps may be marked in stretches, in the order that takes the least time; that order is
-    /// settled here, in a walk over the dots.
+    /// They come in the order of the path, see [`RasterPath::ordered`].
     pub fn new(raster: &'a RasterPath, marking: Marking<'a>) -> Self {
-        ScanLines::in_order(raster, marking, islands::order(raster, marking))
+        ScanLines::in_order(raster, marking, raster.order.clone())
     }
 
     /// The lines one after the other, each whole.
@@ -110,7 +111,7 @@ impl<'a> ScanLines<'a> {
     pub(super) fn in_order(
         raster: &'a RasterPath,
         marking: Marking<'a>,
-        order: Option<Vec<Stretch>>,
+        order: Option<Arc<Vec<Stretch>>>,
     ) -> Self {
         ScanLines {
             raster,

@@ -1,8 +1,12 @@
 //! The raster path: head, scan settings and dot rectangle settled into whole micrometres, once.
 
+use std::sync::Arc;
+
 use super::axis::Axis;
 use super::gaps::{Ask, Gaps};
+use super::islands::{self, Stretch};
 use super::limits::{Limits, LimitsError};
+use super::lines::Marking;
 use super::motion;
 use crate::blank::Blank;
 use crate::placement::Along;
@@ -127,6 +131,8 @@ pub struct RasterPath {
     pub level: u32,
     /// The F word in thousandths of a mm/min.
     pub feed: i64,
+    /// The order of its stretches, settled once for what it marks; `None`: line by line.
+    pub(crate) order: Option<Arc<Vec<Stretch>>>,
     pub(crate) along: Ruler,
     across: Ruler,
 }
@@ -222,9 +228,24 @@ impl RasterPath {
             trim: um(scan.trim).min((400.0 * pitch - 0.5) as i32).max(0),
             level: ((scan.power * f64::from(limits.full_scale_s)).round() as u32).max(1),
             feed,
+            order: None,
             along,
             across,
         })
+    }
+
+    /// The same with its lines in the order that takes the least time for `marking`: lines with wide gaps may be marked in
+    /// stretches. That takes a walk over the dots; what is made of the path afterwards shares it.
+    pub fn ordered(self, marking: Marking<'_>) -> RasterPath {
+        let order = islands::order(&self, marking);
+        RasterPath { order, ..self }
+    }
+
+    /// The same in the order of another path that marks the same dots, which may lie elsewhere or be scanned at another speed.
+    pub fn ordered_as(self, other: &RasterPath) -> RasterPath {
+        let same = self.scan.along == other.scan.along && self.scan.ways == other.scan.ways;
+        let order = other.order.clone().filter(|_| same && self.gaps.hurry.is_some());
+        RasterPath { order, ..self }
     }
 
     /// The position of line `i` across the lines, µm.

@@ -3,9 +3,13 @@
 //! Independent of the writer: it knows the words ([`super::reader`]), the machine and the place of the
 //! dots, and rebuilds dots, times and the path. It streams: memory is that of the dots and the picture.
 
+mod report;
+mod said;
+
 use std::io::BufRead;
 
-use serde::Serialize;
+pub use self::report::{Places, Replay};
+use self::said::Said;
 
 use super::axis::Axis;
 use super::backplot::{Backplot, PlotView};
@@ -13,13 +17,12 @@ use super::course::{Course, LONGEST, Rules};
 use super::limits::{BeamLag, Limits};
 use super::motion;
 use super::program::Program;
-use super::reader::{self, Event, Hear, Move, OddWord, ReadError, Reader};
-use super::rebuilt::{Difference, Inside, Lane, RebuiltDots, compare};
+use super::reader::{self, Event, Hear, Move, ReadError, Reader};
+use super::rebuilt::{Inside, Lane, RebuiltDots, compare};
 use super::toolpath::{Moves, Toolpath};
-use crate::blank::{Blank, Shape};
-use crate::placement::{DotRect, Grid};
+use crate::blank::Blank;
+use crate::placement::DotRect;
 use crate::plane::Dots;
-use crate::units::Mm;
 
 /// Where the dots of a program lie.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -66,78 +69,6 @@ impl<'a> ReplayOptions<'a> {
         let lag = if rasters { program.limits.lag } else { BeamLag::Mm(0.0) };
         ReplayOptions { ground, lag: Some(lag), ..ReplayOptions::new(&program.limits) }
     }
-}
-
-/// Lines of the program at which something happens.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
-pub struct Places {
-    /// How often.
-    pub count: u64,
-    /// The first twenty lines.
-    pub lines: Vec<u64>,
-    /// Length of the moves, mm (of rests: 0).
-    pub mm: f64,
-}
-
-impl Places {
-    #[cold]
-    fn add(&mut self, line: u64, mm: f64) {
-        self.count += 1;
-        self.mm += mm;
-        if self.lines.len() < 20 && self.lines.last() != Some(&line) {
-            self.lines.push(line);
-        }
-    }
-}
-
-/// What a program does.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
-pub struct Replay {
-    /// Lines of the program.
-    pub lines: u64,
-    /// Its size.
-    pub bytes: u64,
-    /// Moves.
-    pub moves: u64,
-    /// Time of the whole program, s.
-    pub seconds: f64,
-    /// Length of all moves, mm.
-    pub travel_mm: f64,
-    /// Length of the moves with the beam on, mm.
-    pub burning_mm: f64,
-    /// Left, bottom, right, top of all moves, mm of the program; a first rapid's start is not counted.
-    pub extents_mm: Option<[f64; 4]>,
-    /// Highest S word with the beam on.
-    pub highest_s: f64,
-    /// Highest feed of a G1 move with the beam on, mm/s; of any where it never is.
-    pub highest_speed: f64,
-    /// M4 is used: power scaled with speed.
-    pub speed_scaled: bool,
-    /// Moves with the beam on during which the head is not within 1 % of the feed, and over how many mm: where it
-    /// speeds up, brakes or hurries, with the lag reckoned in.
-    pub beam_on_off_speed: Places,
-    /// Moves by G0 with the beam on.
-    pub beam_on_in_rapid: Places,
-    /// Rests (G4) with the beam on.
-    pub beam_on_at_rest: Places,
-    /// Moves with the beam on that leave the blank.
-    pub beam_on_outside_blank: Places,
-    /// How far the path leaves the bed, mm; 0 where it does not.
-    pub off_bed_mm: f64,
-    /// Words that the standard does not know: the first twenty.
-    pub not_in_standard: Vec<OddWord>,
-    /// How many there are.
-    pub not_in_standard_count: u64,
-    /// The beam was on, with power, when the program ended.
-    pub power_left_on: bool,
-    /// Dots that are on, where it is known where they lie.
-    pub dots_on: Option<u64>,
-    /// Dots swept again: their number times the passes beyond the first.
-    pub dots_again: u64,
-    /// Length of beam-on moves that pass between the lines of dots or beside them, mm.
-    pub off_grid_mm: f64,
-    /// How the dots differ from those wanted, where some were given.
-    pub difference: Option<Difference>,
 }
 
 /// A replay with what it rebuilt.
@@ -267,15 +198,6 @@ struct Player<'a> {
     report: Replay,
 }
 
-/// What the comments say.
-#[derive(Debug)]
-struct Said {
-    blank: Option<Blank>,
-    rect: Option<DotRect>,
-    run_up: f64,
-    lag: BeamLag,
-}
-
 impl Hear for Player<'_> {
     #[inline(always)]
     fn hear(&mut self, event: Event<'_>) {
@@ -324,7 +246,7 @@ impl<'a> Player<'a> {
             options,
             sign: (sign(&options.limits.x), sign(&options.limits.y)),
             lag: BeamLag::Mm(0.0),
-            said: Said { blank: None, rect: None, run_up: 0.0, lag: BeamLag::Mm(0.0) },
+            said: Said::default(),
             ground: None,
             inside: None,
             cells: None,
@@ -587,50 +509,6 @@ impl Chain {
             && self.rapid == m.rapid
             && (self.speed == m.speed || !m.rapid && limits.plans_ahead.is_some())
             && (limits.power_in_motion || self.power == m.power)
-    }
-}
-
-impl Said {
-    /// Takes in one comment of the program's head.
-    fn hear(&mut self, text: &str) {
-        let Some((key, rest)) = text.split_once([':', ' ']) else { return };
-        let numbers: Vec<f64> = rest
-            .split([' ', ','])
-            .filter(|w| w.starts_with(|c: char| c.is_ascii_digit() || c == '-'))
-            .filter_map(|w| w.parse().ok())
-            .collect();
-        match key {
-            "blank" => {
-                let mut words = rest.split([',', ' ']).filter(|w| !w.is_empty());
-                let shape: Option<Shape> = words.next().and_then(|w| w.parse().ok());
-                let margin: Option<Mm> = words.next_back().and_then(|w| w.parse().ok());
-                self.blank = shape.map(|shape| Blank { shape, margin: margin.unwrap_or(Mm(0.0)) });
-            }
-            "grid" => {
-                if let [columns, rows, along, across, left, top] = numbers[..]
-                    && (1.0..=1e6).contains(&columns)
-                    && (1.0..=1e6).contains(&rows)
-                    && columns * rows <= 1e10
-                    && (0.001..=1000.0).contains(&along)
-                    && (0.001..=1000.0).contains(&across)
-                {
-                    let grid = Grid { along: Mm(along), across: Mm(across) };
-                    let (columns, rows) = (columns as usize, rows as usize);
-                    self.rect = Some(DotRect { left: Mm(left), top: Mm(top), columns, rows, grid });
-                }
-            }
-            "speed" => self.run_up = numbers.last().copied().unwrap_or(0.0).clamp(0.0, 2000.0),
-            "lag" => {
-                let value = numbers.first().copied().unwrap_or(0.0);
-                // A program of one speed says how far, one of several speeds how late.
-                self.lag = if rest.split([' ', ',']).nth(1) == Some("ms") {
-                    BeamLag::Seconds(value.clamp(-50.0, 50.0) / 1000.0)
-                } else {
-                    BeamLag::Mm(value.clamp(-5.0, 5.0))
-                };
-            }
-            _ => {}
-        }
     }
 }
 

@@ -89,6 +89,7 @@ pub fn program(drawing: &Drawing, limits: &Limits, blank: Blank) -> Result<Wedge
     for part in &drawing.parts {
         let path = RasterPath::new(limits, scan(part), part.rect, blank)?;
         power_error = power_error.max(path.power_error().abs());
+        let path = path.ordered(Marking::Dots(&part.dots));
         parts.push(Toolpath { remark: remark(part), ..Toolpath::raster(path, Marking::Dots(&part.dots)) });
     }
     if power_error > POWER_SPOILT {
