@@ -119,16 +119,15 @@ pub fn detail_below_beam(detail: &Detail, burn: &Burn, rect: &DotRect, blank: &B
     if run_together > 0.0 {
         let (along, across) = burn.profiles();
         let beam = (along.diameter() * rect.grid.along.0).max(across.diameter() * rect.grid.across.0);
-        finding = finding.with(Remedy {
-            change: "gap",
-            value: beam,
-            unit: "mm",
-            text: format!(
-                "make fine strokes and the gaps between them at least {} mm wide, or the whole piece larger",
-                short(beam, 2)
-            ),
-            verified: false,
-        });
+        let text = if detail.of_photo {
+            "where it is to be read, make the whole piece larger, or set it anew with --text".to_string()
+        } else {
+            let least = short(beam, 2);
+            format!(
+                "make fine strokes and the gaps between them at least {least} mm wide, or the whole piece larger"
+            )
+        };
+        finding = finding.with(Remedy { change: "gap", value: beam, unit: "mm", text, verified: false });
     }
     if let Some(finest) = finest(burn, rect).filter(|_| strokes + gaps > 0.0) {
         let remedy = |change, value: Mm, text: String| Remedy {

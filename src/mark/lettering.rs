@@ -20,6 +20,8 @@ const EVEN: f64 = 0.4;
 const EVEN_WITHIN: f32 = 0.08;
 /// Grounds of places that lie beside each other in one line of lettering differ by no more.
 const NEAR: f32 = 0.1;
+/// Tones that are told apart.
+const LEVELS: usize = 256;
 /// Lettering takes up at least so many places.
 const LEAST: usize = 4;
 
@@ -98,20 +100,36 @@ fn cut(fine: &Tone, (x0, y0): (usize, usize), side: usize) -> Option<TwoTone> {
     let reach = side / 4;
     let columns = x0.saturating_sub(reach)..(x0 + side + reach).min(fine.width());
     let rows = y0.saturating_sub(reach)..(y0 + side + reach).min(fine.height());
-    let mut tones: Vec<f32> = rows.flat_map(|y| fine.row(y)[columns.clone()].iter().copied()).collect();
-    tones.sort_unstable_by(f32::total_cmp);
-    let at = |share: f64| tones[((tones.len() - 1) as f64 * share) as usize];
+    // How many have each of 256 tones: no finer are told apart here.
+    let mut counts = [0u32; LEVELS];
+    let level = |v: f32| ((v * (LEVELS - 1) as f32 + 0.5) as usize).min(LEVELS - 1);
+    rows.for_each(|y| fine.row(y)[columns.clone()].iter().for_each(|&v| counts[level(v)] += 1));
+    let all: u32 = counts.iter().sum();
+    let tone = |level: usize| level as f32 / (LEVELS - 1) as f32;
+    // The tone below which the share lies, and the share from one tone up to another.
+    let at = |share: f64| {
+        let mut below = 0;
+        let reached = counts.iter().position(|&n| {
+            below += n;
+            f64::from(below) > share * f64::from(all - 1)
+        });
+        tone(reached.unwrap_or(LEVELS - 1))
+    };
+    let share = |from: f32, to: f32| {
+        let end = if to > 1.0 { LEVELS } else { level(to) };
+        let part = level(from.max(0.0))..end;
+        counts.get(part).map_or(0.0, |c| f64::from(c.iter().sum::<u32>()) / f64::from(all))
+    };
     let (low, high) = (at(END), at(1.0 - END));
     if high - low < APART {
         return None;
     }
     let third = (high - low) / 3.0;
-    let below = |v: f32| tones.partition_point(|&t| t < v);
-    let between = (below(high - third) - below(low + third)) as f64 / tones.len() as f64;
-    let dark = below((low + high) / 2.0) * 2 > tones.len();
+    let between = share(low + third, high - third);
+    let dark = share(0.0, (low + high) / 2.0) > 0.5;
     let ground = if dark { low } else { high };
     // The ground is one tone.
-    let even = (below(ground + EVEN_WITHIN) - below(ground - EVEN_WITHIN)) as f64 / tones.len() as f64;
+    let even = share(ground - EVEN_WITHIN, ground + EVEN_WITHIN);
     (between <= BETWEEN && even >= EVEN).then_some(TwoTone { ground, cut: (low + high) / 2.0 })
 }
 
