@@ -19,7 +19,7 @@ use crate::proof::picture::{self, Scene};
 use crate::proof::report::{FileFacts, Report};
 use crate::proof::{customer, density, readings, ticket};
 use crate::scan::limits::LimitsError;
-use crate::scan::program::{Program, Unwritten};
+use crate::scan::program::{Cost, Program, Unwritten};
 use crate::scan::readback::{self, ReadBackError};
 use crate::scan::replay::ReplayOptions;
 
@@ -134,13 +134,13 @@ pub fn write(
         progress.begin("scan program", 0.5)?;
         // What was found before was accepted, or no program would be written.
         let accepted = |name: &str| outcome.findings.iter().any(|f| f.name == name);
-        let bytes = write_program("program.nc", &p.program(dots), Some(dots), &accepted, output, progress)?;
+        let marking = write_program("program.nc", &p.program(dots), Some(dots), &accepted, output, progress)?;
         let about = "the scan program: what the machine runs".to_string();
-        files.push(FileFacts { name: "program.nc".into(), bytes: Some(bytes), about });
+        files.push(FileFacts { name: "program.nc".into(), bytes: Some(marking.bytes), about });
         let walk = write_program("outline.nc", &p.outline(), None, &accepted, output, &Silent)?;
         files.push(FileFacts {
             name: "outline.nc".into(),
-            bytes: Some(walk),
+            bytes: Some(walk.bytes),
             about: "walks the art's box and the blank's edge, to check the place".into(),
         });
     } else {
@@ -166,7 +166,7 @@ pub fn write(
     Ok(report)
 }
 
-/// Writes a program and reads it back as it is written; its size in bytes. It marks `dots`, where there are any; a stop
+/// Writes a program and reads it back as it is written; what it comes to. It marks `dots`, where there are any; a stop
 /// that was `accepted`, by its name, is none.
 pub(crate) fn write_program(
     name: &str,
@@ -175,7 +175,7 @@ pub(crate) fn write_program(
     accepted: &dyn Fn(&str) -> bool,
     output: &mut dyn Sink,
     progress: &dyn Progress,
-) -> Result<u64, WriteError> {
+) -> Result<Cost, WriteError> {
     let options = ReplayOptions::of(program);
     let mut done = None;
     let streamed = output.stream(name, &mut |out| match readback::write(program, &options, out, progress) {
@@ -202,7 +202,7 @@ pub(crate) fn write_program(
     let stops = motion::replayed(&replayed.report);
     match stops.iter().find(|f| f.severity == Severity::Stop && !accepted(f.name)) {
         Some(stop) => Err(WriteError::Unsafe(name.to_string(), stop.message.clone())),
-        None => Ok(cost.bytes),
+        None => Ok(cost),
     }
 }
 

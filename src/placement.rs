@@ -226,14 +226,7 @@ pub fn place(outline: &Outline, blank: &Blank, place: Place, grid: Grid) -> Resu
     let inside = |scale: f64| {
         outline.hull.iter().all(|&(x, y)| printable.contains((x - 0.5) * uw * scale, (y - 0.5) * uh * scale))
     };
-    let largest_inside = || {
-        let (mut low, mut high) = (0.0, 4.0 * (pw / uw).max(ph / uh));
-        for _ in 0..100 {
-            let middle = (low + high) / 2.0;
-            if inside(middle) { low = middle } else { high = middle }
-        }
-        low
-    };
+    let largest_inside = || largest((pw / uw).max(ph / uh), inside);
     let scale = match place {
         Place::Inside => largest_inside(),
         Place::Cover => (pw / uw).max(ph / uh),
@@ -249,15 +242,7 @@ pub fn place(outline: &Outline, blank: &Blank, place: Place, grid: Grid) -> Resu
     };
     let (columns, x0, x1) = whole_dots(width, pw, grid.along.0);
     let (rows, y0, y1) = whole_dots(height, ph, grid.across.0);
-    let dots = columns as f64 * rows as f64;
-    if dots > MOST_DOTS {
-        return Err(PlaceError::TooManyDots {
-            width: Mm(width.min(pw)).to_string(),
-            height: Mm(height.min(ph)).to_string(),
-            pitch: grid.along.to_string(),
-            millions: (dots / 1e6).round() as u64,
-        });
-    }
+    few_enough((columns, rows), (width.min(pw), height.min(ph)), grid)?;
     let rect = DotRect {
         left: Mm((blank.shape.width() - columns as f64 * grid.along.0) / 2.0),
         top: Mm((blank.shape.height() - rows as f64 * grid.across.0) / 2.0),
@@ -267,6 +252,34 @@ pub fn place(outline: &Outline, blank: &Blank, place: Place, grid: Grid) -> Resu
     };
     let window = Window { left: x0, top: y0, right: x1, bottom: y1 };
     Ok(Placement { wished_width: Mm(width), wished_height: Mm(height), rect, window, past_margin: Mm(past) })
+}
+
+/// The largest scale that fits, which is below four times the one that covers.
+fn largest(covers: f64, fits: impl Fn(f64) -> bool) -> f64 {
+    let (mut low, mut high) = (0.0, 4.0 * covers);
+    for _ in 0..100 {
+        let middle = (low + high) / 2.0;
+        if fits(middle) { low = middle } else { high = middle }
+    }
+    low
+}
+
+/// Refuses more dots than the program works on.
+fn few_enough(
+    (columns, rows): (usize, usize),
+    (width, height): (f64, f64),
+    grid: Grid,
+) -> Result<(), PlaceError> {
+    let dots = columns as f64 * rows as f64;
+    if dots <= MOST_DOTS {
+        return Ok(());
+    }
+    Err(PlaceError::TooManyDots {
+        width: Mm(width).to_string(),
+        height: Mm(height).to_string(),
+        pitch: grid.along.to_string(),
+        millions: (dots / 1e6).round() as u64,
+    })
 }
 
 /// Where something lies on its blank.
@@ -394,15 +407,9 @@ pub fn place_at(
         outline.hull.iter().map(move |&(x, y)| (cx + (x - 0.5) * uw * scale, cy + (y - 0.5) * uh * scale))
     };
     let scale = match place {
-        Place::Inside => {
-            let (mut low, mut high) = (0.0, 4.0 * (pw / uw).max(ph / uh));
-            for _ in 0..100 {
-                let middle = (low + high) / 2.0;
-                let fits = hull(middle, right, down).all(|(x, y)| printable.contains(x, y));
-                if fits { low = middle } else { high = middle }
-            }
-            low
-        }
+        Place::Inside => largest((pw / uw).max(ph / uh), |scale| {
+            hull(scale, right, down).all(|(x, y)| printable.contains(x, y))
+        }),
         Place::Cover => (pw / uw).max(ph / uh),
         Place::Box { width, height } => (width.0 / uw).min(height.0 / uh),
     };
@@ -424,15 +431,7 @@ pub fn place_at(
     let past = if past <= grid.along.0.max(grid.across.0) { 0.0 } else { past };
     let (first, columns, x0, x1) = of_lattice(cx, width, pw, grid.along.0);
     let (top, rows, y0, y1) = of_lattice(cy, height, ph, grid.across.0);
-    let dots = columns as f64 * rows as f64;
-    if dots > MOST_DOTS {
-        return Err(PlaceError::TooManyDots {
-            width: Mm(width.min(pw)).to_string(),
-            height: Mm(height.min(ph)).to_string(),
-            pitch: grid.along.to_string(),
-            millions: (dots / 1e6).round() as u64,
-        });
-    }
+    few_enough((columns, rows), (width.min(pw), height.min(ph)), grid)?;
     let rect = DotRect {
         left: Mm(blank.shape.width() / 2.0 + first * grid.along.0),
         top: Mm(blank.shape.height() / 2.0 + top * grid.across.0),

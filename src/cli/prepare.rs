@@ -58,8 +58,7 @@ pub fn run(args: &PrepareArgs, out: &mut Out) -> Result<u8, Failure> {
     if let Some(path) = &args.job {
         job = job.over(Job::read(path)?);
     }
-    let file = job.art.file.as_deref().map(file_name::path);
-    if file.is_none() && job.layers.is_empty() {
+    if job.art.file.is_none() && job.layers.is_empty() {
         return Err(Failure::input("the job file names no art; give the picture's name on the command line"));
     }
     let mut brief = Brief::read(job)?;
@@ -72,11 +71,7 @@ pub fn run(args: &PrepareArgs, out: &mut Out) -> Result<u8, Failure> {
             writeln!(out, "{said}")?;
         }
     }
-    let folder = args.out.folder();
-    let sources = Sources::read(file.as_deref(), &brief.job.layers)?;
-    brief.art = sources.art.as_ref().map(|s| s.art_file(folder));
-    brief.layers = sources.layers.iter().map(|s| s.as_ref().map(|s| s.art_file(folder))).collect();
-    let plan = brief.settle()?;
+    let (sources, plan) = Sources::settled(&mut brief, args.out.folder())?;
     let mut output = args.out.begin(&outputs::JOB, &read(args, &sources.files(), &plan)?)?;
     let how = args.drawing.opening(&plan)?;
     let opened = sources.opened(&plan, &how, None)?;

@@ -7,7 +7,7 @@ use super::failure::Failure;
 use super::source::Source;
 use crate::art::{self, Art, Opening};
 use crate::job::asked::LayerJob;
-use crate::job::{Plan, file_name};
+use crate::job::{Brief, Plan, file_name};
 use crate::pipeline::{Common, Layer, Shown, layers};
 
 /// The files of a piece.
@@ -27,8 +27,17 @@ pub enum Opened {
 }
 
 impl Sources {
-    /// Reads them.
-    pub fn read(art: Option<&Path>, layers: &[LayerJob]) -> Result<Sources, Failure> {
+    /// Reads those that a job names, and settles it with what is known of them; `folder` is where its files will lie.
+    pub fn settled(brief: &mut Brief, folder: &Path) -> Result<(Sources, Plan), Failure> {
+        let art = brief.job.art.file.as_deref().map(file_name::path);
+        let sources = Sources::read(art.as_deref(), &brief.job.layers)?;
+        brief.art = sources.art.as_ref().map(|s| s.art_file(folder));
+        brief.layers = sources.layers.iter().map(|s| s.as_ref().map(|s| s.art_file(folder))).collect();
+        let plan = brief.settle()?;
+        Ok((sources, plan))
+    }
+
+    fn read(art: Option<&Path>, layers: &[LayerJob]) -> Result<Sources, Failure> {
         let of_layer =
             |l: &LayerJob| l.file.as_deref().map(|f| Source::read(&file_name::path(f))).transpose();
         Ok(Sources {

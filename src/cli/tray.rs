@@ -209,16 +209,11 @@ fn piece(args: &TrayArgs, item: &Item, common: &Common, progress: &dyn Progress)
         let asked = BlankOptions { blank: Some(name.clone()), ..BlankOptions::default() }.asked()?;
         job.blank = job.blank.over(asked);
     }
-    let file = job.art.file.as_deref().map(file_name::path);
-    if file.is_none() && job.layers.is_empty() {
+    if job.art.file.is_none() && job.layers.is_empty() {
         return Err(Failure::input("there is nothing on the piece: it has no art and no layer"));
     }
     let mut brief = Brief::read(job)?;
-    let sources = Sources::read(file.as_deref(), &brief.job.layers)?;
-    let folder = args.out.folder();
-    brief.art = sources.art.as_ref().map(|s| s.art_file(folder));
-    brief.layers = sources.layers.iter().map(|s| s.as_ref().map(|s| s.art_file(folder))).collect();
-    let plan = brief.settle()?;
+    let (sources, plan) = Sources::settled(&mut brief, args.out.folder())?;
     let opened = sources.opened(&plan, &args.drawing.opening(&plan)?, Some(common))?;
     let outcome = pipeline::run_shown(&plan, opened.shown(), &opened.name(), progress)?;
     Ok(Piece::new(plan, outcome, PICTURE_SIDE)?)

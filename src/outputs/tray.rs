@@ -138,8 +138,9 @@ pub fn write_trays(
         if let Some(program) = to_write {
             let accepted =
                 |name: &str| left.iter().any(|l| l.piece.report.findings.iter().any(|f| f.name == name));
-            write_program(&format!("program-{number}.nc"), &program, None, &accepted, output, &Silent)?;
-            seconds = Some(program.measure(&Silent).map_err(unwritten)?.estimate.times.total());
+            let name = format!("program-{number}.nc");
+            let cost = write_program(&name, &program, None, &accepted, output, &Silent)?;
+            seconds = Some(cost.estimate.times.total());
             let walk = edges(asked.title, &program.limits, &left, None);
             write_program(&format!("outline-{number}.nc"), &walk, None, &accepted, output, &Silent)?;
             if let (1, Some(_)) = (number, asked.card) {
@@ -190,10 +191,6 @@ pub fn write_trays(
     output.put("ticket.html", page.as_bytes())?;
     progress.go_on(1)?;
     Ok(report)
-}
-
-fn unwritten(e: crate::scan::program::Unwritten) -> WriteError {
-    WriteError::ReadBack(e.into())
 }
 
 fn as_shown<'a>(one: &Laid<'a>) -> Shown<'a> {
