@@ -46,7 +46,7 @@ pub enum ReadingError {
     #[error(
         "the four finder marks were not found: searched for three rings with a dot and one disc with a hole, \
          lighter or darker than the blank, at three scales, and saw {rings} such rings and {discs} such discs; \
-         see that all four are in the photo, sharp and free of glare, or give their centres with --corners \
+         see that all four are in the photo, uncovered, sharp and free of glare, or give their centres with --corners \
          x,y x,y x,y x,y (the disc with the hole first, then clockwise)"
     )]
     NoMarks {
@@ -75,6 +75,16 @@ pub enum ReadingError {
         /// What is missing.
         why: String,
     },
+    /// The marks run the wrong way round.
+    #[error(
+        "the photo is a mirror picture of the wedge; switch off the camera's mirroring, or turn the picture over, and read it again"
+    )]
+    Mirrored,
+    /// Two pieces in one photo.
+    #[error(
+        "the photo shows two pieces with finder marks; photograph one at a time, or cut the other off the photo"
+    )]
+    TwoPieces,
     /// The points given by hand do not do.
     #[error("the corners {0}")]
     Corners(String),

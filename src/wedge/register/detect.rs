@@ -21,6 +21,15 @@ pub struct Searched {
     pub discs: usize,
 }
 
+/// A wedge that was found.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Found {
+    /// From mm to pixels.
+    pub plane: Homography,
+    /// Whether the photo shows another piece with such marks beside it.
+    pub another: bool,
+}
+
 /// Why no marks were found.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Unfound {
@@ -33,7 +42,7 @@ pub enum Unfound {
 /// Finds the four marks. The photo is looked at reduced by 4, then 2, then 1, each with three widths of
 /// the local threshold; the first scale that gives a consistent set of four wins. Where none does, three
 /// marks and their sizes give a first perspective, for the patches to make exact.
-pub fn find(light: &Light, wedge: &Wedge, progress: &dyn Progress) -> Result<Homography, Unfound> {
+pub fn find(light: &Light, wedge: &Wedge, progress: &dyn Progress) -> Result<Found, Unfound> {
     let mut searched = Searched::default();
     let mut best_three: Option<(f64, Homography)> = None;
     let factors = [4, 2, 1];
@@ -64,8 +73,10 @@ pub fn find(light: &Light, wedge: &Wedge, progress: &dyn Progress) -> Result<Hom
         }
         searched.rings = searched.rings.max(all.iter().filter(|c| !c.odd).count());
         searched.discs = searched.discs.max(all.iter().filter(|c| c.odd).count());
-        if let Some(map) = four_marks::consistent(&all, wedge) {
-            return Ok(map);
+        if let Some(plane) = four_marks::consistent(&all, wedge) {
+            all.retain(|c| !on_blank(&plane, wedge, c.at));
+            let another = four_marks::consistent(&all, wedge).is_some();
+            return Ok(Found { plane, another });
         }
         let three = three_marks::consistent(&all, wedge);
         best_three = match (best_three, three) {
@@ -73,7 +84,14 @@ pub fn find(light: &Light, wedge: &Wedge, progress: &dyn Progress) -> Result<Hom
             (a, b) => b.or(a),
         };
     }
-    best_three.map(|(_, map)| map).ok_or(Unfound::Searched(searched))
+    best_three.map(|(_, plane)| Found { plane, another: false }).ok_or(Unfound::Searched(searched))
+}
+
+/// Whether a place in the photo lies on the blank.
+fn on_blank(plane: &Homography, wedge: &Wedge, at: (f64, f64)) -> bool {
+    let place = plane.inverse().and_then(|back| back.map(at));
+    let within = |v: f64, size: f64| (-0.05 * size..=1.05 * size).contains(&v);
+    place.is_some_and(|(x, y)| within(x, wedge.blank.width()) && within(y, wedge.blank.height()))
 }
 
 /// The square root of linear light, averaged over `factor` by `factor` pixels, in 0..1.

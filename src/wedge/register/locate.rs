@@ -60,7 +60,11 @@ fn by_marks(
     let plane = if by_hand {
         hand_map(photo, &model, ask)?
     } else {
-        detect::find(&photo.light, wedge, progress).map_err(|e| unfound(wedge, e))?
+        let found = detect::find(&photo.light, wedge, progress).map_err(|e| unfound(wedge, e))?;
+        if found.another {
+            return Err(ReadingError::TwoPieces);
+        }
+        found.plane
     };
     let mut camera = Camera { plane, lens };
     // Twice: the second time the shapes are looked at through the better perspective.
@@ -122,7 +126,10 @@ fn by_marks(
     let mut blurs: Vec<f64> = marks.iter().map(|m| m.1.blur_mm).collect();
     blurs.sort_by(f64::total_cmp);
     let contrast = marks.iter().map(|m| m.1.contrast).sum::<f64>() / marks.len() as f64;
-    check_code(photo, wedge, &camera, contrast > 0.0, &mut notes)?;
+    if let Err(e) = check_code(photo, wedge, &camera, contrast > 0.0, &mut notes) {
+        let mirrored = mirrored(photo, wedge, &model, &marks, lens, contrast > 0.0);
+        return Err(if mirrored { ReadingError::Mirrored } else { e });
+    }
     let photo_middle = (photo.light.width() as f64 / 2.0, photo.light.height() as f64 / 2.0);
     // The sharpest photo of this beam still blurs; the second largest guards against one bad mark.
     Ok(Located {
@@ -139,6 +146,26 @@ fn by_marks(
         lighter: contrast > 0.0,
         notes,
     })
+}
+
+/// Whether the id's cells are those of the wedge where the marks run anticlockwise: the photo is a mirror picture.
+fn mirrored(
+    photo: &Photo,
+    wedge: &Wedge,
+    model: &[(f64, f64)],
+    marks: &[(usize, Registered)],
+    lens: Lens,
+    lighter: bool,
+) -> bool {
+    let [a, b, c, d] = model else { return false };
+    let [p, q, r, s] = marks else { return false };
+    let to = [p, q, r, s].map(|m| m.1.at);
+    let plane = Homography::fit(&[*a, *d, *c, *b], &to);
+    let camera = plane.map(|plane| Camera { plane, lens });
+    let mut notes = Vec::new();
+    let told = wedge.code.as_ref().is_some_and(|c| c.bits.contains('1'));
+    told && camera.is_some_and(|c| check_code(photo, wedge, &c, lighter, &mut notes).is_ok())
+        && notes.is_empty()
 }
 
 /// A finder mark further from where the patches put it than this was found beside its place. Marks are good to
@@ -168,8 +195,9 @@ fn unfound(wedge: &Wedge, why: Unfound) -> ReadingError {
     ReadingError::NotThis {
         given: wedge.id.clone(),
         why: format!(
-            "{rings} rings with a dot and {discs} discs with a hole were seen, but no four of them lie \
-             as its finder marks do (should they be there, give their centres with --corners)"
+            "{rings} rings with a dot and {discs} discs with a hole were seen, but no four of them lie as its finder \
+             marks do (is a part of the piece covered or out of the photo? Should all be there, give their centres with \
+             --corners)"
         ),
     }
 }
