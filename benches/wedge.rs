@@ -45,6 +45,7 @@ fn drawing() -> Drawing {
         response_measured: false,
         screens: Vec::new(),
         coverages: Vec::new(),
+        patch: Mm(4.0),
     })
     .expect("a wedge")
 }

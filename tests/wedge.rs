@@ -50,6 +50,7 @@ fn request(kind: WedgeKind, blank: &str) -> Request {
         response_measured: false,
         screens: vec!["threshold".into()],
         coverages: steps(0.1, 1.0, 10, false).into_iter().map(Share).collect(),
+        patch: Mm(4.0),
     }
 }
 
@@ -427,9 +428,9 @@ fn a_combined_wedge_tells_everything_from_one_photo() {
     assert_eq!((of("LinesAlong"), of("LinesAcross"), of("Dots")), (5, 5, 5));
     assert_eq!(w.patches.iter().filter(|p| p.is_setting()).count(), 25);
     assert_eq!(w.combs.len(), 3);
-    // Fine lines across the scan are burnt one way: a late beam would pass for a wider one.
+    // Fine lines across the scan and screens are burnt one way: a late beam would pass for a wider one.
     let one_way = d.parts.iter().filter(|p| p.way == Way::Right && p.name.starts_with("PATCH")).count();
-    assert_eq!(one_way, 10);
+    assert_eq!(one_way, 10 + of("Screen"));
     let r = read_photo(&seen(&d), w, &Ask::default(), &Silent).unwrap().reading;
     assert!(r.pick.is_some() && r.response.as_ref().unwrap().x_half_j_mm2.get().is_some());
     assert_eq!((r.dot_gain.len(), r.lags.len()), (2, 3));

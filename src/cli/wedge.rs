@@ -20,8 +20,8 @@ use crate::job::{Job, Plan, Standing, file_name, plan};
 use crate::proof::canvas::Picture;
 use crate::units::{Mm, MmPerS, Pitch, Share, duration};
 use crate::wedge::ask::{Ask, ReadingError};
-use crate::wedge::draw::program;
-use crate::wedge::draw::{self, DrawError, Drawing, Request};
+use crate::wedge::draw::program::{self, WedgeProgram};
+use crate::wedge::draw::{self, DrawError, Drawing, Request, WedgeSize};
 use crate::wedge::evidence::Evidence;
 use crate::wedge::grid;
 use crate::wedge::read;
@@ -273,10 +273,8 @@ fn draw_wedge(a: &DrawArgs, out: &mut Out) -> Result<u8, Failure> {
         ..ProcessOptions::default()
     };
     let plan = resolve(a.blank.as_ref(), a.margin, a.density.or(a.pitch), &names)?;
-    let drawn = drawing(a, &plan)?;
-    let (request, drawing) = (drawn.0, drawn.1);
+    let Drawn { request, drawing, program, left_out } = drawn(a, &plan)?;
     let mut output = a.out.begin(&DRAWN, &[])?;
-    let program = program::program(&drawing, &plan.machine.limits(), plan.blank)?;
     let scale = if drawing.dots.width() > 1400 { 1 } else { 2 };
     let (w, h, grey) = preview::preview(&drawing, scale);
     let shown = Picture { width: w, height: h, rgb: grey.iter().flat_map(|&v| [v; 3]).collect() };
@@ -303,44 +301,121 @@ fn draw_wedge(a: &DrawArgs, out: &mut Out) -> Result<u8, Failure> {
             "surely marks under the expected response"
         }
     )?;
+    if let Some(left_out) = left_out {
+        writeln!(out, "{left_out}")?;
+    }
     writeln!(out, "written to {}; open ticket.html first", a.out)?;
     Ok(0)
 }
 
-/// The drawing that was asked for; where no kind was, the combined one if it fits, and where no steps were, as many as fit.
-fn drawing(a: &DrawArgs, plan: &Plan) -> Result<(Request, Drawing), Failure> {
-    let of = |kind: WedgeKind, steps: &str| -> Result<(Request, Drawing), Failure> {
-        let request = request(a, plan, kind, steps)?;
+/// A wedge as it is burnt.
+struct Drawn {
+    request: Request,
+    drawing: Drawing,
+    program: WedgeProgram,
+    /// What it leaves out to be burnt in time.
+    left_out: Option<String>,
+}
+
+/// The wedge that was asked for; where no kind was, the combined one if it fits, and where no steps were, as much as fits the
+/// blank and burns in time.
+fn drawn(a: &DrawArgs, plan: &Plan) -> Result<Drawn, Failure> {
+    let limits = plan.machine.limits();
+    let of = |kind: WedgeKind, size: WedgeSize| -> Result<(Request, Drawing), Failure> {
+        let request = request(a, plan, kind, size)?;
         let drawing = draw::draw(&request)?;
         Ok((request, drawing))
     };
-    let first_that_fits = |kind: WedgeKind, all: &[&str]| {
-        let asked: Vec<&str> = a.steps.as_deref().map_or(all.to_vec(), |s| vec![s]);
-        let mut done = of(kind, asked[0]);
-        for steps in &asked[1..] {
-            if done.is_ok() {
-                break;
-            }
-            done = of(kind, steps).or(done);
-        }
-        done
+    let burnt = |(request, drawing): (Request, Drawing)| -> Result<Drawn, Failure> {
+        let program = program::program(&drawing, &limits, plan.blank)?;
+        Ok(Drawn { request, drawing, program, left_out: None })
     };
-    let exposure = || first_that_fits(WedgeKind::Exposure, &["6x6", "6x5", "6x4", "6x3", "5x3", "4x3"]);
+    let best = |kind: WedgeKind| -> Result<Drawn, Failure> {
+        let all = draw::sizes(kind);
+        if let Some(steps) = &a.steps {
+            return burnt(of(kind, WedgeSize { steps, ..all[0] })?);
+        }
+        let mut whole: Option<Drawn> = None;
+        let mut last: Option<Drawn> = None;
+        for size in all {
+            // What does not fit is made smaller; what the machine cannot do is said at once.
+            let Ok(d) = of(kind, *size) else { continue };
+            let d = burnt(d)?;
+            let seconds = d.program.seconds;
+            if seconds <= draw::MOST_SECONDS {
+                let left_out = whole.map(|w| left_out(&w, &d));
+                return Ok(Drawn { left_out, ..d });
+            }
+            let shortest = last.as_ref().is_none_or(|l| l.program.seconds > seconds);
+            match (&whole, shortest) {
+                (None, _) => whole = Some(d),
+                (_, true) => last = Some(d),
+                _ => {}
+            }
+        }
+        match (whole, last) {
+            (Some(w), Some(d)) => Ok(Drawn { left_out: Some(left_out(&w, &d)), ..d }),
+            (Some(w), None) => Ok(w),
+            _ => burnt(of(kind, all[0])?),
+        }
+    };
+    let in_time = |d: &Drawn| d.program.seconds <= draw::MOST_SECONDS;
     match a.kind.as_deref() {
-        Some("exposure") => exposure(),
-        Some("tone") => of(WedgeKind::Tone, a.steps.as_deref().unwrap_or("1x1")),
-        Some("timing") => first_that_fits(WedgeKind::Timing, &["3", "2", "1"]),
-        Some(_) => first_that_fits(WedgeKind::Combined, COMBINED_STEPS),
-        None => first_that_fits(WedgeKind::Combined, COMBINED_STEPS).or_else(|_| exposure()),
+        Some("exposure") => best(WedgeKind::Exposure),
+        Some("tone") => best(WedgeKind::Tone),
+        Some("timing") => best(WedgeKind::Timing),
+        Some(_) => best(WedgeKind::Combined),
+        None => match best(WedgeKind::Combined) {
+            Ok(d) if in_time(&d) || a.steps.is_some() => Ok(d),
+            // The response alone is told sooner; tones and beam are for a machine that is fit for the coating.
+            Ok(_) => best(WedgeKind::Exposure).map(|d| {
+                let own = d.left_out.map_or(String::new(), |t| format!("; {t}"));
+                let left_out = format!(
+                    "a wedge of everything would burn for longer than {}, so this one tells the response alone; '--kind tone' and '--kind timing' tell tones, beam and lag{own}",
+                    most_minutes()
+                );
+                Drawn { left_out: Some(left_out), ..d }
+            }),
+            Err(_) => best(WedgeKind::Exposure),
+        },
     }
 }
 
-/// Speeds by powers of a combined wedge, the first that fits.
-const COMBINED_STEPS: &[&str] = &["6x5", "5x5", "5x4"];
+/// The time that a wedge may take, in words.
+fn most_minutes() -> String {
+    format!("{} min", crate::units::short(draw::MOST_SECONDS / 60.0, 0))
+}
 
-fn request(a: &DrawArgs, plan: &Plan, kind: WedgeKind, steps: &str) -> Result<Request, Failure> {
+/// What a wedge leaves out of the whole one to be burnt in time, and what that costs.
+fn left_out(whole: &Drawn, d: &Drawn) -> String {
+    let settings = |d: &Drawn| d.drawing.wedge.patches.iter().filter(|p| p.is_setting()).count();
+    let screens =
+        |d: &Drawn| if d.drawing.wedge.kind == WedgeKind::Exposure { 0 } else { d.request.screens.len() };
+    let mut less = Vec::new();
+    if settings(d) < settings(whole) {
+        less.push(format!("{} settings instead of {}", settings(d), settings(whole)));
+    }
+    if d.request.patch.0 < whole.request.patch.0 {
+        less.push(format!("patches of {} instead of {}", d.request.patch, whole.request.patch));
+    }
+    if screens(d) < screens(whole) {
+        less.push(format!("the screen {} alone", d.request.screens.join(" and ")));
+    }
+    let less = format!("it has {}, so that what it tells is known less exactly", less.join(", "));
+    let whole = duration(whole.program.seconds);
+    if d.program.seconds <= draw::MOST_SECONDS {
+        format!("in full it would burn for {whole}; to burn in {} {less}", most_minutes())
+    } else {
+        format!(
+            "this laser is weak for the coating: in full the wedge would burn for {whole}, and even the least for {}; {less}; a stronger laser or a thinner coat makes it short",
+            duration(d.program.seconds)
+        )
+    }
+}
+
+fn request(a: &DrawArgs, plan: &Plan, kind: WedgeKind, size: WedgeSize<'_>) -> Result<Request, Failure> {
     let p = &plan.process;
-    let (columns, rows) = counts(steps)?;
+    let (columns, rows) = counts(size.steps)?;
     let top = plan.machine.axes(crate::placement::Along::X).0.top_speed;
     let usual = draw::usual_range(p.rated_power.value, p.pitch_across.value, &p.response(), MmPerS(top));
     let grid = matches!(kind, WedgeKind::Exposure | WedgeKind::Combined);
@@ -365,7 +440,7 @@ fn request(a: &DrawArgs, plan: &Plan, kind: WedgeKind, steps: &str) -> Result<Re
     };
     let screens = match &a.screens {
         Some(list) => list.split(',').map(|s| s.trim().to_string()).collect(),
-        None => ["auto", "floyd-steinberg"].map(String::from).to_vec(),
+        None => ["auto", "floyd-steinberg"].into_iter().take(size.screens.max(1)).map(String::from).collect(),
     };
     Ok(Request {
         kind,
@@ -388,6 +463,7 @@ fn request(a: &DrawArgs, plan: &Plan, kind: WedgeKind, steps: &str) -> Result<Re
             .into_iter()
             .map(Share)
             .collect(),
+        patch: Mm(size.patch),
     })
 }
 

@@ -1,7 +1,7 @@
 //! Read: from a photo's bytes and the wedge that it shows to a reading.
 
 use super::ask::{Ask, ReadingError};
-use super::doubt::doubts;
+use super::doubt::{TOO_UNEVEN, doubts};
 use super::evidence::Evidence;
 use super::fit::{ResponseFit, beam, choose, exposure, gains};
 use super::measure::{Measured, PatchValue, Refusal, combs, measure, rectify};
@@ -13,10 +13,16 @@ use crate::art::Photo;
 use crate::colour::lstar;
 use crate::mark::{Beam, Burn};
 use crate::progress::{Portion, Progress};
-use crate::units::Mm;
+use crate::units::{Mm, short};
 
 /// The part of the time that opening the photo takes (12 megapixels, JPEG).
 const OPENING: f64 = 0.35;
+
+/// Times a veil is looked for: each takes off what the one before left.
+const VEILS: usize = 3;
+
+/// A veil of more of the gaps' light is not taken off: what is left under it is known too poorly.
+const MOST_VEIL: f64 = 0.4;
 
 /// Reads a photo of a wedge; `name` stands for the file in messages.
 ///
@@ -58,11 +64,11 @@ pub fn read_photo(
         return Ok(Evidence { reading, flat, fit: None, missed: None });
     }
     progress.begin("measuring the patches", 0.05)?;
-    let measured = measure(photo, &flat, &located, wedge, ask)?;
-    take_in(&mut reading, photo, wedge, &measured);
+    let mut measured = measure(photo, &flat, &located, wedge, ask)?;
     progress.begin("fitting the response", 0.25)?;
     let y_unmarked = measured.scale.y_unmarked;
     if wedge.kind == WedgeKind::Tone && ask.earlier.is_empty() {
+        take_in(&mut reading, photo, wedge, &measured);
         reading.dot_gain = gains(wedge, &measured.values, y_unmarked, None);
         reading.beam = Some(beam(wedge, &measured.values, y_unmarked, progress)?);
         if !wedge.expected.measured {
@@ -73,7 +79,19 @@ pub fn read_photo(
         doubt(&mut reading, wedge, &measured, None);
         return Ok(Evidence { reading, flat, fit: None, missed: None });
     }
-    let found = exposure(wedge, &measured, &ask.earlier, progress)?;
+    let mut found = exposure(wedge, &measured, &ask.earlier, progress)?;
+    for _ in 0..VEILS {
+        let Some(veil) = &found.veil else { break };
+        let next = measured.unveiled(veil);
+        if next.veil.most() > MOST_VEIL {
+            measured.glare = Some(next.veil.most());
+            break;
+        }
+        measured = next;
+        found = exposure(wedge, &measured, &ask.earlier, progress)?;
+    }
+    take_in(&mut reading, photo, wedge, &measured);
+    let y_unmarked = measured.scale.y_unmarked;
     reading.notes.extend_from_slice(&found.notes);
     for (patch, curve) in reading.patches.iter_mut().zip(&found.curve) {
         if let Some((fitted, char)) = *curve {
@@ -86,6 +104,12 @@ pub fn read_photo(
         reading.notes.extend(chosen.notes);
     }
     let fit = &found.response;
+    if (0.02..=TOO_UNEVEN).contains(&fit.uneven) {
+        reading.notes.push(format!(
+            "the coating is uneven: from patch to patch it needs about {} % more or less exposure, which widens what is told of it",
+            short(100.0 * fit.uneven, 0)
+        ));
+    }
     if wedge.patches.iter().any(|p| !p.screen.is_empty()) {
         let beam = Beam { along: Mm(fit.beam[0]), across: Mm(fit.beam[1]) };
         let burn = |p: &TestPatch| Burn::new(beam, wedge.setting(&p.dial), fit.curve);
@@ -182,6 +206,13 @@ fn take_in(reading: &mut Reading, photo: &Photo, wedge: &Wedge, measured: &Measu
         "the photo's own tone curve is not known: lightness assumes the sRGB curve, so switch off the camera's picture styles"
             .into()
     });
+    let veil = measured.veil.most();
+    if veil > 0.0 {
+        reading.notes.push(format!(
+            "a veil of reflected light was taken off, of up to {} % of the bare coating's light; it is told from the patches' own exposures",
+            short(100.0 * veil, 0)
+        ));
+    }
     if measured.lighter != (wedge.expected.y_marked > wedge.expected.y_unmarked) {
         let way = if measured.lighter { "lighter" } else { "darker" };
         reading.notes.push(format!(

@@ -3,6 +3,7 @@
 use super::contents::Contents;
 use super::layout::DotBox;
 use super::request::{DrawError, Request, rounded, sorted_speeds};
+use super::scatter::scattered;
 use crate::placement::Grid;
 use crate::screen;
 use crate::units::{MmPerS, Share, short};
@@ -39,8 +40,6 @@ pub(super) struct CombPlace {
     pub parts: usize,
 }
 
-/// The most that a patch measures either way, mm: it holds 80 apertures of grain, which give its mean to 0.1 L*.
-const PATCH_MM: f64 = 4.0;
 /// The most that a comb pair measures, mm: 25 lines, and a height of which a photo sees twenty rows of pixels for each half.
 const COMB_MM: (f64, f64) = (35.0, 2.6);
 
@@ -57,7 +56,7 @@ fn solid(column: usize, row: usize, dial: Dial) -> Cell {
     Cell { column, row, dial, pattern: Pattern::Solid, coverage: Share(1.0), screen, period: 0 }
 }
 
-/// Solids of falling power by rising speed, from the upper left corner on.
+/// Solids of each power by each speed, in the order of the lists from the upper left corner on.
 fn solids(request: &Request, powers: &[Share], speeds: &[MmPerS]) -> Vec<Cell> {
     let passes = request.chosen.passes;
     let row_of = |(row, &power): (usize, &Share)| {
@@ -74,12 +73,12 @@ fn passes_text(passes: u32) -> String {
 }
 
 pub(super) fn exposure_plan(request: &Request) -> CellPlan {
-    let (powers, speeds) = (sorted_powers(request), sorted_speeds(request));
+    let (powers, speeds) = (scattered(&sorted_powers(request)), scattered(&sorted_speeds(request)));
     CellPlan {
         contents: Contents {
             rows: powers.len(),
             columns: speeds.len(),
-            most: (PATCH_MM, PATCH_MM),
+            most: (request.patch.0, request.patch.0),
             row_labels: powers.iter().map(|p| p.to_string()).collect(),
             column_labels: speeds.iter().map(|s| short(s.0, 1)).collect(),
             footer: format!("% BY mm/s{}", passes_text(request.chosen.passes)),
@@ -117,7 +116,7 @@ const FINE_COLUMNS: usize = 3;
 /// Solids with the fine patterns beside them; below, a row for each screen; below these, the combs.
 pub(super) fn combined_plan(request: &Request) -> Result<CellPlan, DrawError> {
     known_screens(request)?;
-    let (powers, speeds) = (sorted_powers(request), sorted_speeds(request));
+    let (powers, speeds) = (scattered(&sorted_powers(request)), scattered(&sorted_speeds(request)));
     let mut cells = solids(request, &powers, &speeds);
     let columns = speeds.len() + FINE_COLUMNS;
     let fine = fine_dial(request);
@@ -152,7 +151,7 @@ pub(super) fn combined_plan(request: &Request) -> Result<CellPlan, DrawError> {
         contents: Contents {
             rows: row + 1,
             columns,
-            most: (PATCH_MM, PATCH_MM),
+            most: (request.patch.0, request.patch.0),
             row_labels,
             column_labels,
             footer: format!(
@@ -167,7 +166,7 @@ pub(super) fn combined_plan(request: &Request) -> Result<CellPlan, DrawError> {
     })
 }
 
-/// Three of the speeds, as near as they come to 10, 15 and 22 mm/s: slower combs take long, and faster ones hardly mark.
+/// Three of the speeds, rising, as near as they come to 10, 15 and 22 mm/s: slower combs take long, and faster ones hardly mark.
 fn comb_speeds(speeds: &[MmPerS]) -> Vec<MmPerS> {
     let near = |to: f64| {
         speeds.iter().copied().min_by(|a, b| (a.0 / to).ln().abs().total_cmp(&(b.0 / to).ln().abs()))
@@ -212,7 +211,7 @@ pub(super) fn tone_plan(request: &Request) -> Result<CellPlan, DrawError> {
         contents: Contents {
             rows: request.screens.len() + 2,
             columns,
-            most: (PATCH_MM, PATCH_MM),
+            most: (request.patch.0, request.patch.0),
             row_labels,
             column_labels: coverages.iter().map(|c| short(c.0 * 100.0, 1)).collect(),
             footer: format!("COVERAGE % AT {} {}", request.chosen.power, request.chosen.speed),

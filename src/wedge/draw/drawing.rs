@@ -156,9 +156,10 @@ fn assemble(
             dial: patch.dial,
             dots: fill,
             rect: place.rect(&whole),
-            // A late beam moves the lines of one way against those of the other and would pass for a wider one.
+            // A late beam moves the lines of one way against those of the other: it would pass for a wider one, and tones
+            // would be measured that no job has in which the lag is taken up.
             way: match patch.pattern {
-                Pattern::LinesAcross | Pattern::Dots => Way::Right,
+                Pattern::LinesAcross | Pattern::Dots | Pattern::Screen => Way::Right,
                 _ => Way::Both,
             },
         });

@@ -19,9 +19,12 @@ pub mod program;
 mod range;
 mod request;
 mod room;
+mod scatter;
+mod sizes;
 
 pub use drawing::{Drawing, draw};
 pub use fill::{Bench, dots_of};
 pub use parts::Way;
 pub use range::usual_range;
 pub use request::{DrawError, Request, steps};
+pub use sizes::{MOST_SECONDS, WedgeSize, sizes};

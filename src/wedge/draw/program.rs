@@ -13,7 +13,6 @@ use crate::scan::readback::{self, ReadBackError};
 use crate::scan::replay::{Ground, ReplayOptions};
 use crate::scan::toolpath::Toolpath;
 use crate::units::short;
-use crate::wedge::target::WedgeKind;
 
 /// The program's bytes and how long it takes.
 #[derive(Debug, Clone, PartialEq)]
@@ -63,15 +62,15 @@ pub enum ProgramError {
 /// A power that is wrong by more makes a wedge worthless: what it measures would be wrong alike.
 const POWER_SPOILT: f64 = 0.05;
 
-/// Writes the parts in their order and reads the program back. A timing wedge is written without the
-/// machine's lag taken up, so that it shows the whole lag. The comments describe the whole sheet, so that a
+/// Writes the parts in their order and reads the program back. A wedge with combs is written without the
+/// machine's lag taken up, so that they show the whole lag. The comments describe the whole sheet, so that a
 /// replay rebuilds all its dots.
 ///
 /// # Errors
 /// What the machine cannot do; a program that leaves the bed or would not mark the wedge's dots.
 pub fn program(drawing: &Drawing, limits: &Limits, blank: Blank) -> Result<WedgeProgram, ProgramError> {
     let wedge = &drawing.wedge;
-    let lag = if wedge.kind == WedgeKind::Timing { BeamLag::Mm(0.0) } else { limits.lag };
+    let lag = if wedge.combs.is_empty() { limits.lag } else { BeamLag::Mm(0.0) };
     let limits = &Limits { lag, ..limits.clone() };
     let notes = Notes {
         job: format!("{} wedge {}", wedge.kind.name(), wedge.id),

@@ -4,7 +4,7 @@ use super::layout::LayoutError;
 use crate::blank::Blank;
 use crate::mark::{Beam, Response};
 use crate::placement::Grid;
-use crate::units::{MmPerS, Share, Watts};
+use crate::units::{Mm, MmPerS, Share, Watts};
 use crate::wedge::target::{Dial, WedgeKind};
 
 /// What a wedge is drawn from. Lists hold at least one value.
@@ -26,9 +26,9 @@ pub struct Request {
     pub beam_measured: bool,
     /// Distances between dots.
     pub grid: Grid,
-    /// Exposure wedge: powers of the rows, any order (drawn falling from the top).
+    /// Exposure wedge: powers of the rows, any order (drawn in one of their own).
     pub powers: Vec<Share>,
-    /// Exposure wedge: speeds of the columns; timing wedge: speeds of the combs. Drawn rising.
+    /// Exposure wedge: speeds of the columns; timing wedge: speeds of the combs, drawn rising.
     pub speeds: Vec<MmPerS>,
     /// The setting of tone patches, and the power and passes of combs; passes of exposure patches.
     pub chosen: Dial,
@@ -44,6 +44,8 @@ pub struct Request {
     pub screens: Vec<String>,
     /// Tone wedge: coverages, one column each.
     pub coverages: Vec<Share>,
+    /// The most that a patch measures either way; usually 4 mm, see `sizes.rs`.
+    pub patch: Mm,
 }
 
 /// Why a wedge cannot be drawn.

@@ -59,28 +59,42 @@ pub fn choose(wedge: &Wedge, measured: &Measured, exposure: &ExposureFit, grain_
             j.name()
         ));
     }
-    notes.extend(edge(wedge, p));
+    notes.extend(edge(wedge, p, c.judged));
     Chosen { pick: Some(pick), notes }
 }
 
 /// What to say of a pick at the edge of the range: the best may lie beyond it, and which range holds it.
-fn edge(wedge: &Wedge, pick: &TestPatch) -> Option<String> {
+fn edge(wedge: &Wedge, pick: &TestPatch, judged: Option<Judged>) -> Option<String> {
     let all = || wedge.patches.iter().filter(|p| p.is_setting());
     let speed = |p: &TestPatch| p.dial.speed.0;
     let slowest = all().map(speed).fold(f64::INFINITY, f64::min);
     let fastest = all().map(speed).fold(0.0, f64::max);
     let strongest = all().map(|p| p.dial.power.0).fold(0.0, f64::max);
-    let v = pick.dial.speed.0;
+    let weakest = all().map(|p| p.dial.power.0).fold(f64::INFINITY, f64::min);
+    let (v, power) = (pick.dial.speed.0, pick.dial.power.0);
     let range = |from: f64, to: f64| format!("--speed {}..{}mm/s", short(from, 1), short(to, 1));
+    if v >= fastest && power <= weakest {
+        let powers = format!("--power {}..{}%", short(40.0 * power, 0), short(100.0 * power, 0));
+        return Some(format!(
+            "the pick is the weakest patch of all: the best may be weaker; draw another wedge with {powers} {}",
+            range(0.8 * v, 2.0 * v)
+        ));
+    }
     if v >= fastest {
         return Some(format!(
             "the pick is in the fastest column: a faster one may do as well; draw another wedge with {}",
             range(0.6 * v, 2.0 * v)
         ));
     }
-    (v <= slowest && pick.dial.power.0 >= strongest).then(|| {
-        format!(
+    if v <= slowest && power >= strongest {
+        return Some(format!(
             "the pick is the strongest patch of all: the range may not hold the best; draw another wedge with {}",
+            range(0.5 * v, 1.5 * v)
+        ));
+    }
+    (v <= slowest && judged.is_some_and(|j| j != Judged::Clear)).then(|| {
+        format!(
+            "the pick is in the slowest column: a slower one may leave nothing to find; draw another wedge with {}",
             range(0.5 * v, 1.5 * v)
         )
     })

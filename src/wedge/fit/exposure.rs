@@ -4,11 +4,12 @@ use super::exposures::{Exposures, Fill};
 use super::fitted::{ResponseFit, unknown};
 use super::model::{BeamGuess, EARLIER, Point};
 use super::response::{Data, fit};
+use super::veil::shapes;
 use super::verdict::judge;
 use crate::colour::lstar;
 use crate::job::process::SheetRecord;
 use crate::progress::{Progress, Stopped};
-use crate::wedge::measure::{Measured, PatchValue, Refusal};
+use crate::wedge::measure::{Measured, PatchValue, Refusal, TONES, VeilOver};
 use crate::wedge::target::{Pattern, Wedge};
 
 /// Solids that the response needs, at least.
@@ -28,6 +29,8 @@ pub struct ExposureFit {
     pub curve: Vec<Option<(f64, Option<f64>)>>,
     /// What the fit knows of the light over each patch beyond the gaps, natural logarithm; 0 where nothing.
     pub light: Vec<f64>,
+    /// The veil over each patch that the patches ask for, beyond what was taken off.
+    pub veil: Option<VeilOver>,
     /// What a reader must know.
     pub notes: Vec<String>,
 }
@@ -43,6 +46,14 @@ pub fn exposure(
     progress: &dyn Progress,
 ) -> Result<ExposureFit, Stopped> {
     let Measured { values, modes, lighter, .. } = measured;
+    let height = wedge.blank.height();
+    let places: Vec<(f64, f64)> = wedge.patches.iter().map(|p| (p.centre[0], height - p.centre[1])).collect();
+    // A veil needs patches of all looks all over the piece.
+    let shapes = if places.len() >= 24 {
+        shapes(&places, &measured.bumps, wedge.blank.width().max(height))
+    } else {
+        Vec::new()
+    };
     let y_unmarked = measured.scale.y_unmarked;
     let unsettled = modes.iter().all(Vec::is_empty);
     let pitch = [wedge.pitch_along.0, wedge.pitch_across.0];
@@ -56,7 +67,10 @@ pub fn exposure(
         .collect();
     let width = modes.iter().map(Vec::len).max().unwrap_or(0);
     let mut all: Vec<Point> = own.iter().map(|p| p.1).collect();
-    let mut open: Vec<Vec<f64>> = own.iter().map(|p| modes.get(p.0).cloned().unwrap_or_default()).collect();
+    let of_own = |rows: &[Vec<f64>]| -> Vec<Vec<f64>> {
+        own.iter().map(|p| rows.get(p.0).cloned().unwrap_or_default()).collect()
+    };
+    let (mut open, ways, own_shapes) = (of_own(modes), of_own(&measured.veil.ways), of_own(&shapes));
     let mut bare = vec![y_unmarked];
     for sheet in earlier.iter().filter(|s| s.wedge != wedge.id).take(EARLIER) {
         all.extend(recorded(sheet, bare.len(), &mut fills));
@@ -76,7 +90,9 @@ pub fn exposure(
         Some(why) => unknown(&all, y_unmarked, beam.beam, &wedge.expected, why),
         None => {
             let exposures = Exposures::new(fills);
-            let data = Data { points: &all, modes: &open, exposures: &exposures, bare: &bare, beam };
+            let (points, modes, ways) = (&all, &open, &ways);
+            let shapes: &[Vec<f64>] = if shapes.is_empty() { &[] } else { &own_shapes };
+            let data = Data { points, modes, ways, shapes, exposures: &exposures, bare: &bare, beam };
             fit(&data, &wedge.expected, progress)?
         }
     };
@@ -92,7 +108,11 @@ pub fn exposure(
             *of = *l;
         }
     }
-    Ok(ExposureFit { response, missed, curve, light, notes: why.into_iter().collect() })
+    let veil = response.veil.as_ref().map(|v| {
+        let (over, ways) = shapes.iter().map(|s| v.over(s)).unzip();
+        VeilOver { share: over, ways }
+    });
+    Ok(ExposureFit { response, missed, curve, light, veil, notes: why.into_iter().collect() })
 }
 
 /// Index of a fill, which is added where it is new.
@@ -124,7 +144,16 @@ fn points(
         let place = [part(p.centre[0], wedge.blank.width()), -part(p.centre[1], wedge.blank.height())];
         out.push((
             i,
-            Point { dose, speed, lightness: v.l, error: v.l_fit(unsettled), fill, sheet: 0, place },
+            Point {
+                dose,
+                speed,
+                lightness: v.l,
+                error: v.l_fit(unsettled),
+                fill,
+                sheet: 0,
+                place,
+                passes: f64::from(p.dial.passes),
+            },
         ));
     }
     out
@@ -137,10 +166,12 @@ fn recorded(record: &SheetRecord, sheet: usize, fills: &mut Vec<Fill>) -> Vec<Po
         dose: p.dose_j_mm2,
         speed: p.speed.0,
         lightness: p.lightness,
-        error: p.sigma.max(0.05),
+        // What a camera does to tones is not each patch's own.
+        error: (p.sigma.powi(2) - TONES.powi(2)).max(0.0).sqrt().max(0.1),
         fill: index_of(Fill { pattern: p.pattern, period: p.period, pitch }, fills),
         sheet,
         place: [0.0, 0.0],
+        passes: 1.0,
     };
     record.patch.iter().map(point).collect()
 }

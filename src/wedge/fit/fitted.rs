@@ -1,6 +1,8 @@
 //! Fitted: the response with what is known of each of its values.
 
+use super::limited::Limited;
 use super::model::Point;
+use super::veil::Veil;
 use crate::colour::lstar;
 use crate::mark::Response;
 use crate::wedge::measurement::Measurement;
@@ -49,6 +51,14 @@ pub struct ResponseFit {
     /// How much lighter than it was taken the light over each point is, natural logarithm: what the patches know
     /// of the light beyond the gaps.
     pub light: Vec<f64>,
+    /// The veil that the patches ask for.
+    pub veil: Option<Veil>,
+    /// By how much the exposure that the coating needs differs from patch to patch, as a share at one standard deviation.
+    pub uneven: f64,
+    /// How far patches lie off the curve where it is flat, L*; none where too few do.
+    pub flat_miss: Option<f64>,
+    /// A speed or power at which the machine seems to have been held.
+    pub limited: Option<Limited>,
 }
 
 impl ResponseFit {
@@ -114,5 +124,9 @@ pub fn unknown(
         beam_across: not(),
         chars: Vec::new(),
         light: vec![0.0; points.len()],
+        veil: None,
+        limited: None,
+        uneven: 0.0,
+        flat_miss: None,
     }
 }

@@ -1,5 +1,7 @@
 //! Model: the coating's response and the beam under trial, against patches of known exposure.
 
+use nalgebra::{DMatrix, DVector};
+
 use super::exposures::Exposures;
 use super::least_squares::minimise;
 use crate::colour::lstar;
@@ -24,6 +26,8 @@ pub struct Point {
     /// Where it lies on the piece: from −1 at the left and the upper edge to 1 at the right and the lower one; 0 on sheets
     /// read before.
     pub place: [f64; 2],
+    /// Times each line was marked.
+    pub passes: f64,
 }
 
 /// Sheets read before that a fit takes in, at most.
@@ -56,8 +60,9 @@ pub(super) const OTHER: usize = 9;
 /// Slope of the coating's sensitivity from the piece's middle to its right and to its lower edge, natural logarithm: a brush
 /// leaves more paint on one side. Without it a slope passes for reciprocity, for speeds grow from left to right.
 pub(super) const SLOPE: usize = OTHER + EARLIER;
-/// What is known of it beforehand, one standard deviation: 3 % (own judgement; with more of it open, reciprocity is no longer told from one photo).
-const SLOPE_SPREAD: f64 = 0.03;
+/// What is known of it beforehand, one standard deviation (own judgement): 8 % where speeds and powers lie over the sheet in an
+/// order of their own; 3 % where they grow from side to side, for with more of it open reciprocity is no longer told from one photo.
+const SLOPE_SPREAD: (f64, f64) = (0.03, 0.08);
 /// Limits of the parameters, as fitted: no coating is steeper than 30 or marks outside 0.05–50 J/mm², no beam is outside
 /// 0.01–2 mm.
 pub(super) const LOW: Parameters =
@@ -110,6 +115,22 @@ pub(super) struct Model<'a> {
     pub v0: f64,
     /// The char that is expected; none for a response without char.
     pub char: Option<CharGuess>,
+    /// What makes the points' errors in force independent, where they share some (the inverse of the Cholesky factor of their
+    /// covariance).
+    pub white: Option<&'a DMatrix<f64>>,
+    /// What is known of the coating's slope beforehand, see [`slope_spread`].
+    pub slope: f64,
+}
+
+/// How much of a slope the points leave room for: little, where speed grows with the place.
+pub(super) fn slope_spread(points: &[Point]) -> f64 {
+    let own = || points.iter().filter(|p| p.sheet == 0);
+    let n = own().count().max(1) as f64;
+    let mean = |of: &dyn Fn(&Point) -> f64| own().map(of).sum::<f64>() / n;
+    let (x, v) = (mean(&|p| p.place[0]), mean(&|p| p.speed.ln()));
+    let shared = mean(&|p| (p.place[0] - x) * (p.speed.ln() - v));
+    let squares = mean(&|p| (p.place[0] - x).powi(2)) * mean(&|p| (p.speed.ln() - v).powi(2));
+    if shared.powi(2) > 0.25 * squares { SLOPE_SPREAD.0 } else { SLOPE_SPREAD.1 }
 }
 
 impl Model<'_> {
@@ -161,6 +182,17 @@ impl Model<'_> {
         self.points.iter().map(of).collect()
     }
 
+    /// How L* of each point changes with the logarithm of its exposure.
+    pub fn steepness(&self, p: &Parameters) -> Vec<f64> {
+        let step = 0.01f64;
+        let times = |by: f64| -> Vec<f64> {
+            let points: Vec<Point> =
+                self.points.iter().map(|q| Point { dose: q.dose * by.exp(), ..*q }).collect();
+            Model { points: &points, ..*self }.lightnesses(p)
+        };
+        times(step).iter().zip(times(-step)).map(|(a, b)| (a - b) / (2.0 * step)).collect()
+    }
+
     /// Which parameters the points may tell, char left out; `s_free`: speeds differ enough for the exponent.
     pub fn free(&self, s_free: bool) -> Vec<usize> {
         let mut free = vec![MARKED, HALF, RISE];
@@ -189,6 +221,11 @@ impl Model<'_> {
         self.points.len() >= 20 && spread(0) > 0.3 && spread(1) > 0.3
     }
 
+    /// Whether a point is of a solid.
+    pub fn is_solid(&self, point: &Point) -> bool {
+        self.exposures.fills().get(point.fill).is_some_and(|f| f.pattern == Pattern::Solid)
+    }
+
     /// Whether any of its fills is finer than a solid.
     pub fn has_fine(&self) -> bool {
         self.exposures.fills().iter().any(|f| f.pattern != Pattern::Solid)
@@ -206,24 +243,38 @@ impl Model<'_> {
             let twentieth = p[CHAR] - 19f64.ln() / p[CHAR_RISE].exp();
             beyond += (nine_tenths - twentieth).max(0.0);
         }
-        let mut out: Vec<f64> = self
-            .lightnesses(p)
-            .iter()
-            .zip(self.points)
-            .zip(self.errors)
-            .map(|((l, q), e)| (l - q.lightness) / e + 10.0 * beyond)
-            .collect();
+        let lightnesses = self.lightnesses(p);
+        let off =
+            lightnesses.iter().zip(self.points).zip(self.errors).map(|((l, q), e)| (l - q.lightness) / e);
+        let mut out: Vec<f64> = match self.white {
+            Some(white) => (white * DVector::from_vec(off.collect())).iter().copied().collect(),
+            None => off.collect(),
+        };
+        out.iter_mut().for_each(|v| *v += 10.0 * beyond);
         if let Some(guess) = self.char {
             out.push((p[CHARRED] - guess.look.ln()) / CHARRED_SPREAD);
             out.push((p[CHAR_RISE] - guess.rise.ln()) / CHAR_RISE_SPREAD);
             out.push((p[CHAR] - p[HALF] - guess.later.ln()) / CHAR_SPREAD);
         }
-        out.extend([p[SLOPE] / SLOPE_SPREAD, p[SLOPE + 1] / SLOPE_SPREAD]);
+        out.extend([p[SLOPE] / self.slope, p[SLOPE + 1] / self.slope]);
         if self.beam.spread > 0.0 {
             out.push((p[ALONG] - self.beam.beam[0].ln()) / self.beam.spread);
             out.push((p[ACROSS] - self.beam.beam[1].ln()) / self.beam.spread);
         }
         out
+    }
+
+    /// How L* of each point changes with each `free` parameter, a column each.
+    pub fn slopes(&self, p: &Parameters, free: &[usize]) -> DMatrix<f64> {
+        let step = 1e-4;
+        let column = |&i: &usize| {
+            let (mut up, mut down) = (*p, *p);
+            up[i] += step;
+            down[i] -= step;
+            let (up, down) = (self.lightnesses(&up), self.lightnesses(&down));
+            DVector::from_iterator(up.len(), up.iter().zip(&down).map(|(a, b)| (a - b) / (2.0 * step)))
+        };
+        DMatrix::from_columns(&free.iter().map(column).collect::<Vec<_>>())
     }
 
     /// Minimises over the `free` parameters from `start`.

@@ -4,9 +4,12 @@ use nalgebra::{DMatrix, DVector};
 
 use super::exposures::Exposures;
 use super::fitted::{ResponseFit, unknown};
-use super::model::{BeamGuess, Model, Point, Solved};
+use super::limited::limited;
+use super::model::{BeamGuess, CHAR, CHAR_RISE, CHARRED, Model, Point, Solved, slope_spread};
 use super::search::search;
 use super::settle::settle;
+use super::uneven::{flat_miss, unevenness};
+use super::veil::{self, veil};
 use crate::colour::{lstar, luminance};
 use crate::progress::{Progress, Stopped};
 use crate::wedge::spread::robust_size;
@@ -20,6 +23,10 @@ pub struct Data<'a> {
     /// The ways in which the light over the points may be off, as natural logarithms at one standard deviation, a row
     /// for each point (empty: the light is known).
     pub modes: &'a [Vec<f64>],
+    /// The ways in which a veil that was taken off may be off over the points, likewise, as shares of the gaps' light.
+    pub ways: &'a [Vec<f64>],
+    /// The shapes of a veil over the points, to look for one (empty: none is looked for).
+    pub shapes: &'a [Vec<f64>],
     /// The exposures of their fills; the first fill is a solid of the sheet that is read.
     pub exposures: &'a Exposures,
     /// Luminance of the bare coating on each sheet, on the scale of its points' lightness.
@@ -27,6 +34,10 @@ pub struct Data<'a> {
     /// What is known of the beam.
     pub beam: BeamGuess,
 }
+
+/// What the first round takes points to be off by besides their own errors, L*: before it is known how uneven the coating is, the
+/// curve would bend after its streaks, char and all, and none of them would be left to be seen.
+const FIRST: f64 = 0.7;
 
 /// Fits the response, and the beam where fine patterns show it, to the points. What the points cannot tell is left as
 /// expected and named as not measured.
@@ -39,44 +50,146 @@ pub struct Data<'a> {
 /// The beam is held to what was known of it (a normal distribution of its logarithm), so that what is open of it is open
 /// in the rise too: a solid between its lines is half of one, half of the other.
 ///
-/// The sizes of the light's modes are estimated in turn with the curve, each held to its standard deviation: dark gaps
-/// settle the light less well than the bright patches between them.
+/// What points are off by together (the light over them, for dark gaps settle it less well than the bright patches between
+/// them; a veil that was taken off) is part of their covariance: generalised least squares.
 ///
 /// # Errors
 /// [`Stopped`] where the person asked for it.
 pub fn fit(data: &Data, expected: &Expected, progress: &dyn Progress) -> Result<ResponseFit, Stopped> {
-    let Data { points: seen, modes, exposures, bare, beam } = *data;
-    let mut points = seen.to_vec();
-    let mut light = vec![0.0; points.len()];
-    let mut errors: Vec<f64> = points.iter().map(|p| p.error).collect();
-    let s_free = distinct_speeds(seen) >= 1.3;
+    let Data { points, exposures, bare, beam, .. } = *data;
+    let y_unmarked = bare.first().copied().unwrap_or(expected.y_unmarked);
+    let shared = Shared::of(data, y_unmarked);
+    let mut errors: Vec<f64> = points.iter().map(|p| p.error.hypot(FIRST)).collect();
+    let mut white = shared.white(&errors);
+    let s_free = distinct_speeds(points) >= 1.3;
     let mut solved: Option<Solved> = None;
-    let with_light = modes.iter().any(|m| !m.is_empty());
-    let rounds = if with_light { 6 } else { 3 };
+    let rounds = if shared.is_none() { 4 } else { 5 };
     progress.expect(rounds);
-    let v0 = expected.v0.0;
+    let (v0, slope) = (expected.v0.0, slope_spread(points));
+    let (mut off, mut uneven) = (vec![0.0; points.len()], 0.0);
     for _ in 0..rounds {
         progress.go_on(1)?;
-        let base = Model { points: &points, errors: &errors, exposures, bare, beam, v0, char: None };
+        let white_ref = white.as_ref();
+        let base =
+            Model { points, errors: &errors, exposures, bare, beam, v0, char: None, white: white_ref, slope };
         let Some(found) = search(&base, expected, s_free, solved.as_ref()) else { break };
         let model = Model { char: found.char, ..base };
-        let curve = model.lightnesses(&found.all);
-        let next = reweighted(&points, &curve);
+        let (curve, steep) = (model.lightnesses(&found.all), model.steepness(&found.all));
         solved = Some(found);
-        if with_light {
-            light = light_over(seen, &next, &curve, modes);
-            points = seen.iter().zip(&light).map(|(p, l)| under(p, *l)).collect();
-        } else if next == errors {
+        off = shared.off(&shared.sizes(points, &errors, &curve, white_ref));
+        uneven = unevenness(points, &curve, &off, &steep, &|p| base.is_solid(p));
+        let own: Vec<f64> = points.iter().zip(&steep).map(|(p, s)| p.error.hypot(uneven * s)).collect();
+        let next = reweighted(points, &own, &curve, &off);
+        if next == errors {
             break;
         }
+        white = shared.white(&next);
         errors = next;
     }
-    let base = Model { points: &points, errors: &errors, exposures, bare, beam, v0, char: None };
-    let y_unmarked = bare.first().copied().unwrap_or(expected.y_unmarked);
-    Ok(match solved {
-        Some(s) => ResponseFit { light, ..settle(&base, s, expected, s_free) },
-        None => unknown(seen, y_unmarked, beam.beam, expected, "the fit found no curve through the patches"),
-    })
+    let white = white.as_ref();
+    let base = Model { points, errors: &errors, exposures, bare, beam, v0, char: None, white, slope };
+    let Some(found) = solved else {
+        return Ok(unknown(
+            points,
+            y_unmarked,
+            beam.beam,
+            expected,
+            "the fit found no curve through the patches",
+        ));
+    };
+    let mut free = base.free(s_free);
+    free.extend(found.char.map_or(&[][..], |_| &[CHARRED, CHAR, CHAR_RISE]));
+    let model = Model { char: found.char, ..base };
+    let curve = model.lightnesses(&found.all);
+    let slopes = model.slopes(&found.all, &free);
+    let veil = (!data.shapes.is_empty())
+        .then(|| veil(points, &errors, &curve, &slopes, y_unmarked, data.shapes, &|p| model.is_solid(p)))
+        .flatten();
+    let flat_miss = flat_miss(points, &curve, &off, &model.steepness(&found.all));
+    let limited = limited(&model, &found.all, &curve, &off, &slopes);
+    let out = settle(&base, found, expected, s_free);
+    let light = shared.light(&shared.sizes(points, &errors, &out.fitted, white));
+    let squares: f64 =
+        out.fitted.iter().zip(points).zip(&off).map(|((f, p), o)| (f - p.lightness - o).powi(2)).sum();
+    let rms = (squares / points.len().max(1) as f64).sqrt();
+    Ok(ResponseFit { light, veil, limited, uneven, flat_miss, rms, ..out })
+}
+
+/// What points are off by together: the light over them, a veil that was taken off.
+struct Shared {
+    /// The light's ways over each point, natural logarithm at one standard deviation.
+    modes: Vec<Vec<f64>>,
+    /// By how much L* is too low for one standard deviation of each way: of the light, then of the veil.
+    columns: DMatrix<f64>,
+}
+
+impl Shared {
+    fn of(data: &Data, y_unmarked: f64) -> Shared {
+        let Data { points, modes, ways, .. } = *data;
+        let width = |v: &[Vec<f64>]| v.iter().map(Vec::len).max().unwrap_or(0);
+        let (lights, veils) = (width(modes), width(ways));
+        let at = |v: &[Vec<f64>], i: usize, k: usize| v.get(i).and_then(|r| r.get(k)).copied().unwrap_or(0.0);
+        let columns = DMatrix::from_fn(points.len(), lights + veils, |i, k| {
+            let p = &points[i];
+            if k < lights {
+                // A step of one in the logarithm of light, in L*.
+                let step = (under(p, 1e-4).lightness - under(p, -1e-4).lightness) / 2e-4;
+                step * at(modes, i, k)
+            } else {
+                veil::slope(p.lightness, y_unmarked) * at(ways, i, k - lights)
+            }
+        });
+        Shared { modes: modes.to_vec(), columns }
+    }
+
+    fn is_none(&self) -> bool {
+        self.columns.ncols() == 0
+    }
+
+    /// The columns in units of the points' errors.
+    fn in_errors(&self, errors: &[f64]) -> DMatrix<f64> {
+        DMatrix::from_fn(self.columns.nrows(), self.columns.ncols(), |i, k| self.columns[(i, k)] / errors[i])
+    }
+
+    /// The inverse of the Cholesky factor of the points' covariance `1 + A Aᵀ` in units of their errors.
+    fn white(&self, errors: &[f64]) -> Option<DMatrix<f64>> {
+        if self.is_none() {
+            return None;
+        }
+        let a = self.in_errors(errors);
+        let n = a.nrows();
+        let factor = (DMatrix::identity(n, n) + &a * a.transpose()).cholesky()?.l();
+        factor.solve_lower_triangular(&DMatrix::identity(n, n))
+    }
+
+    /// How much of each way there is: what the curve leaves of the points, each way held to its standard deviation.
+    fn sizes(
+        &self,
+        points: &[Point],
+        errors: &[f64],
+        curve: &[f64],
+        white: Option<&DMatrix<f64>>,
+    ) -> DVector<f64> {
+        let Some(white) = white else { return DVector::zeros(0) };
+        let rest = DVector::from_fn(points.len(), |i, _| (curve[i] - points[i].lightness) / errors[i]);
+        (white * self.in_errors(errors)).transpose() * (white * rest)
+    }
+
+    /// By how much each point's L* is too low.
+    fn off(&self, sizes: &DVector<f64>) -> Vec<f64> {
+        if sizes.is_empty() {
+            return vec![0.0; self.columns.nrows()];
+        }
+        (&self.columns * sizes).iter().copied().collect()
+    }
+
+    /// The light over each point, natural logarithm.
+    fn light(&self, sizes: &DVector<f64>) -> Vec<f64> {
+        let of = |m: &Vec<f64>| m.iter().zip(sizes.iter()).map(|(m, z)| m * z).sum::<f64>();
+        let mut out: Vec<f64> = self.modes.iter().map(of).collect();
+        out.resize(self.columns.nrows(), 0.0);
+        out
+    }
 }
 
 /// The point if the light over it is `exp(light)` times what it was taken for.
@@ -84,27 +197,14 @@ fn under(p: &Point, light: f64) -> Point {
     Point { lightness: lstar(luminance(p.lightness) * (-light).exp()), ..*p }
 }
 
-/// Size of the light's error over each point, natural logarithm: the modes fitted to what the curve leaves, each
-/// held to its standard deviation (ridge regression with the modes' own prior).
-fn light_over(points: &[Point], errors: &[f64], curve: &[f64], modes: &[Vec<f64>]) -> Vec<f64> {
-    let k = modes.first().map_or(0, Vec::len);
-    // A step of one in the logarithm of light, in L*.
-    let slopes: Vec<f64> =
-        points.iter().map(|p| (under(p, -1e-4).lightness - under(p, 1e-4).lightness) / 2e-4).collect();
-    let a = DMatrix::from_fn(points.len(), k, |i, j| modes[i][j] * slopes[i] / errors[i]);
-    let b = DVector::from_fn(points.len(), |i, _| (points[i].lightness - curve[i]) / errors[i]);
-    let normal = a.transpose() * &a + DMatrix::identity(k, k);
-    let size = normal.cholesky().map(|c| c.solve(&(a.transpose() * b)));
-    let size = size.unwrap_or_else(|| DVector::zeros(k));
-    modes.iter().map(|m| m.iter().zip(size.iter()).map(|(m, z)| m * z).sum()).collect()
-}
-
 /// The points' own errors, widened together where the curve misses the points by more than they say, and one
-/// by one where a point lies far off.
-fn reweighted(points: &[Point], curve: &[f64]) -> Vec<f64> {
-    let rest: Vec<f64> = curve.iter().zip(points).map(|(l, p)| (l - p.lightness).abs() / p.error).collect();
+/// by one where a point lies far off. `own` are their errors with the coating's unevenness, `off` is what they are off by
+/// together.
+fn reweighted(points: &[Point], own: &[f64], curve: &[f64], off: &[f64]) -> Vec<f64> {
+    let miss = |(((l, p), o), e): (((&f64, &Point), &f64), &f64)| (l - p.lightness - o).abs() / e;
+    let rest: Vec<f64> = curve.iter().zip(points).zip(off).zip(own).map(miss).collect();
     let scale = robust_size(rest.iter().copied()).max(1.0);
-    points.iter().zip(&rest).map(|(p, z)| p.error * scale * (z / scale / 2.5).max(1.0)).collect()
+    own.iter().zip(&rest).map(|(e, z)| e * scale * (z / scale / 2.5).max(1.0)).collect()
 }
 
 fn distinct_speeds(points: &[Point]) -> f64 {
@@ -116,7 +216,8 @@ fn distinct_speeds(points: &[Point]) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::super::exposures::Fill;
-    use super::super::model::{CHAR, CHAR_RISE, CHARRED, HALF, MARKED, RISE, S};
+    use super::super::limited::Limited;
+    use super::super::model::{HALF, MARKED, RISE, S};
     use super::super::settle::REPEATS;
     use super::*;
     use crate::mark::Response;
@@ -147,7 +248,8 @@ mod tests {
     fn of_solids(points: &[Point], modes: &[Vec<f64>], across: f64, y_unmarked: f64) -> ResponseFit {
         let exposures = Exposures::new(vec![Fill { pattern: Pattern::Solid, period: 0, pitch: [0.1, 0.1] }]);
         let beam = BeamGuess { beam: [0.1 * across, 0.1 * across], spread: 0.0 };
-        let data = Data { points, modes, exposures: &exposures, bare: &[y_unmarked], beam };
+        let data =
+            Data { points, modes, ways: &[], shapes: &[], exposures: &exposures, bare: &[y_unmarked], beam };
         fit(&data, &expected(), &Silent).unwrap()
     }
 
@@ -189,7 +291,7 @@ mod tests {
     }
 
     fn at(dose: f64, speed: f64, lightness: f64) -> Point {
-        Point { dose, speed, lightness, error: 0.3, fill: 0, sheet: 0, place: [0.0, 0.0] }
+        Point { dose, speed, lightness, error: 0.3, fill: 0, sheet: 0, place: [0.0, 0.0], passes: 1.0 }
     }
 
     fn made(dose: f64, speed: f64, r: &Response) -> Point {
@@ -231,6 +333,23 @@ mod tests {
             assert!((l - 1.3 * m[0]).abs() < 0.15 * 0.006, "{l} for {}", 1.3 * m[0]);
         }
         assert!((f.x_half.get().unwrap() / 2.2 - 1.0).abs() < 2e-3);
+    }
+
+    #[test]
+    fn a_controller_that_holds_the_speed_is_told_from_reciprocity() {
+        let r = expected().response();
+        let held_at = |limit: f64| -> Vec<Point> {
+            let speeds = [6.0f64, 8.0, 11.0, 14.0, 20.0];
+            let one = |i: u32| {
+                let (dose, v) = (0.25 * f64::from(i / 5 + 2), speeds[i as usize % 5]);
+                let driven = v.min(limit);
+                Point { lightness: made(dose * v / driven, driven, &r).lightness, ..at(dose, v, 0.0) }
+            };
+            (0..50).map(one).collect()
+        };
+        let held = of_solids(&held_at(13.0), &[], FLAT, 0.03).limited;
+        assert!(matches!(held, Some(Limited::Speed(v)) if (11.0..16.0).contains(&v)), "{held:?}");
+        assert_eq!(of_solids(&held_at(30.0), &[], FLAT, 0.03).limited, None);
     }
 
     #[test]

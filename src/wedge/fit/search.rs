@@ -5,7 +5,7 @@ use super::model::{
     Solved,
 };
 use crate::colour::{lstar, luminance};
-use crate::wedge::target::{Expected, Pattern};
+use crate::wedge::target::Expected;
 
 /// The best minimum, with char or without; `known` is that of an earlier round, to start from.
 pub(super) fn search(
@@ -16,7 +16,7 @@ pub(super) fn search(
 ) -> Option<Solved> {
     // The first starts are many and meet the solids alone: fine patterns would only mislead them, for the beam is not known.
     let (solids, errors) = solids(base);
-    let alone = Model { points: &solids, errors: &errors, ..*base };
+    let alone = Model { points: &solids, errors: &errors, white: None, ..*base };
     let coarse = base.has_fine() && known.is_none() && solids.len() >= 8;
     let first = from_starts(if coarse { &alone } else { base }, expected, s_free, known);
     let (rising, both) = if coarse {
@@ -44,9 +44,7 @@ pub(super) fn search(
 
 /// The solids with their errors.
 fn solids(base: &Model<'_>) -> (Vec<Point>, Vec<f64>) {
-    let fills = base.exposures.fills();
-    let solid = |p: &Point| fills.get(p.fill).is_some_and(|f| f.pattern == Pattern::Solid);
-    base.points.iter().zip(base.errors).filter(|(p, _)| solid(p)).map(|(p, e)| (*p, *e)).unzip()
+    base.points.iter().zip(base.errors).filter(|(p, _)| base.is_solid(p)).map(|(p, e)| (*p, *e)).unzip()
 }
 
 /// The best minimum without char and the best with it.

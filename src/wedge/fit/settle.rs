@@ -11,8 +11,9 @@ use crate::wedge::measurement::Measurement;
 use crate::wedge::target::Expected;
 
 /// How far each parameter is off in photos of known truth besides what the points' scatter says, as fitted: what all
-/// patches of a piece share (its light, the lens's blur at fine lines, the thickness of the paint) does not average out.
-pub(super) const REPEATS: [f64; 9] = [0.01, 0.005, 0.01, 0.005, 0.02, 0.01, 0.03, 0.02, 0.005];
+/// patches of a piece share (its light, the camera's tone curve, the lens's blur at fine lines, the thickness of the paint)
+/// does not average out.
+pub(super) const REPEATS: [f64; 9] = [0.015, 0.008, 0.02, 0.008, 0.03, 0.012, 0.04, 0.025, 0.012];
 
 /// Names what the points leave open; of the mark's own values it is then fixed, at the expected value where
 /// the points do not speak against it, and the rest fitted again.
@@ -139,6 +140,10 @@ fn report(
         beam_across: known(ACROSS, true),
         chars: Vec::new(),
         light: vec![0.0; model.points.len()],
+        veil: None,
+        limited: None,
+        uneven: 0.0,
+        flat_miss: None,
         response: Response {
             y_unmarked: curve.y_unmarked,
             y_marked: or(MARKED, curve.y_marked, expected.y_marked),

@@ -74,6 +74,7 @@ mod tests {
                     fill: 0,
                     sheet: 0,
                     place: [0.0, 0.0],
+                    passes: 1.0,
                 }
             })
             .collect()

@@ -1,8 +1,8 @@
 //! Measured: all patches on one scale of lightness, and what the gaps between them leave open of the light.
 
-use super::patches::{self, Refusal};
+use super::patches::{self, PatchLight, Refusal};
 use super::rectify::Flat;
-use super::scale::{extreme_ratio, scale};
+use super::scale::{Against, extreme_ratio, scale};
 use super::surface::{LightSurface, gaps};
 use super::value::PatchValue;
 use crate::art::Photo;
@@ -22,8 +22,81 @@ pub struct Measured {
     pub scale: Scale,
     /// Whether the marks are lighter than the bare coating.
     pub lighter: bool,
-    /// How unevenly the piece is lit: lightest over darkest gap.
+    /// How unevenly the piece is lit: lightest over darkest gap, or patch where a veil was taken off.
     pub light_ratio: f64,
+    /// How much more light than a smooth surface there is about each patch, as a share: a shadow's edge, or a veil.
+    pub bumps: Vec<f64>,
+    /// A veil that is too strong to be taken off: the most of the gaps' light that it is, as a share.
+    pub glare: Option<f64>,
+    /// The veil that was taken off.
+    pub veil: VeilOver,
+    /// The patches' light, less the veil.
+    lit: Vec<Result<PatchLight, Refusal>>,
+    /// The light of the gaps about each patch.
+    gaps: Vec<f64>,
+    /// What `scale` rests on.
+    against: Against,
+}
+
+/// A veil of light over the patches: its share of the gaps' light at each, and the ways in which that may be off, each at one
+/// standard deviation. Empty for none.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct VeilOver {
+    /// The share at each patch.
+    pub share: Vec<f64>,
+    /// The ways, a row for each patch.
+    pub ways: Vec<Vec<f64>>,
+}
+
+impl VeilOver {
+    /// The most of the gaps' light that is veil, as a share.
+    pub fn most(&self) -> f64 {
+        self.share.iter().copied().fold(0.0, f64::max)
+    }
+}
+
+impl Measured {
+    /// The patches with a veil taken off that was found. An even veil passes for a lighter coating and cannot be told, so the
+    /// least of it is taken for none.
+    pub fn unveiled(&self, found: &VeilOver) -> Measured {
+        let least = found.share.iter().copied().fold(f64::INFINITY, f64::min);
+        let left: Vec<f64> = found.share.iter().map(|v| (1.0 - (v - least)).max(0.05)).collect();
+        let best =
+            |lit: &[Result<PatchLight, Refusal>]| lit.iter().flatten().map(|m| m.ratio).fold(0.0, f64::max);
+        let unsure = |ways: &[f64]| ways.iter().map(|w| w * w).sum::<f64>().sqrt();
+        let lit: Vec<_> = self
+            .lit
+            .iter()
+            .zip(&left)
+            .zip(&found.ways)
+            .map(|((m, left), ways)| m.as_ref().map(|m| m.unveiled(*left, unsure(ways))).map_err(|e| *e))
+            .collect();
+        let mean = left.iter().sum::<f64>() / left.len().max(1) as f64;
+        let times = match self.against {
+            Against::White => mean,
+            Against::Lightest => best(&self.lit) / best(&lit).max(1e-9),
+            Against::Bare => 1.0,
+        };
+        let scale = Scale { y_unmarked: self.scale.y_unmarked * times, ..self.scale.clone() };
+        let before = self.veil.share.iter().copied().chain(std::iter::repeat(0.0));
+        let share: Vec<f64> = left.iter().zip(before).map(|(l, b)| 1.0 - l * (1.0 - b)).collect();
+        let light = || self.gaps.iter().zip(&share).map(|(g, v)| g * (1.0 - v));
+        Measured {
+            values: values(&lit, scale.y_unmarked),
+            light_ratio: light().fold(0.0, f64::max) / light().fold(f64::INFINITY, f64::min),
+            veil: VeilOver { share, ways: found.ways.clone() },
+            modes: self.modes.clone(),
+            gaps: self.gaps.clone(),
+            bumps: self.bumps.clone(),
+            lit,
+            scale,
+            ..*self
+        }
+    }
+}
+
+fn values(lit: &[Result<PatchLight, Refusal>], y_unmarked: f64) -> Vec<Result<PatchValue, Refusal>> {
+    lit.iter().map(|m| m.as_ref().map(|m| PatchValue::of(m, y_unmarked)).map_err(|e| *e)).collect()
 }
 
 /// Measures all patches against the unmarked gaps between them.
@@ -44,6 +117,7 @@ pub fn measure(
             5.0 * located.blur
         ))
     })?;
+    let surface = surface.with_local();
     let lit = patches::measure(photo, flat, &located.camera, &surface, wedge, located.blur);
     if lit.iter().all(Result::is_err) {
         let why = lit.iter().find_map(|m| m.as_ref().err()).map_or(String::new(), ToString::to_string);
@@ -51,13 +125,17 @@ pub fn measure(
     }
     let lights: Vec<f64> = surface.gaps.iter().map(|g| surface.at(g.at.0, g.at.1)).collect();
     let lighter = if wedge.marks.is_empty() { extreme_ratio(&lit) > 1.0 } else { located.lighter };
-    let scale = scale(photo, wedge, ask, &located.camera, &surface, &lit, lighter)?;
+    let (scale, against) = scale(photo, wedge, ask, &located.camera, &surface, &lit, lighter)?;
     let height = wedge.blank.height();
     let places: Vec<(f64, f64)> = wedge.patches.iter().map(|p| (p.centre[0], height - p.centre[1])).collect();
-    let value =
-        |m: &Result<_, Refusal>| m.as_ref().map(|m| PatchValue::of(m, scale.y_unmarked)).map_err(|e| *e);
     Ok(Measured {
-        values: lit.iter().map(value).collect(),
+        values: values(&lit, scale.y_unmarked),
+        gaps: places.iter().map(|p| surface.at(p.0, p.1)).collect(),
+        bumps: places.iter().map(|p| surface.bump(p.0, p.1)).collect(),
+        veil: VeilOver::default(),
+        glare: None,
+        lit,
+        against,
         modes: surface.modes(&places),
         lighter,
         light_ratio: lights.iter().copied().fold(0.0, f64::max)

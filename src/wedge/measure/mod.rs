@@ -1,6 +1,7 @@
 //! Measure: the photo laid flat, its light evened, and what each patch and comb shows.
 
 mod combs;
+mod local;
 mod measured;
 mod patches;
 mod rectify;
@@ -9,7 +10,7 @@ mod surface;
 mod value;
 
 pub use combs::combs;
-pub use measured::{Measured, measure};
+pub use measured::{Measured, VeilOver, measure};
 pub use patches::Refusal;
 pub use rectify::{Flat, rectify};
-pub use value::{PatchValue, REPEATS};
+pub use value::{PatchValue, REPEATS, TONES};

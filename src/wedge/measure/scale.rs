@@ -25,6 +25,17 @@ const MOST_SPREAD: f64 = 0.15;
 /// What the reference's own evenness and the camera leave open, as a logarithm (own judgement).
 const LEAST_SPREAD: f64 = 0.015;
 
+/// What lightness is measured against.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Against {
+    /// A white reference in the photo.
+    White,
+    /// The lightest patch, whose look was expected.
+    Lightest,
+    /// The bare coating, whose look was expected.
+    Bare,
+}
+
 /// Settles luminance: from the white reference, or from one look that was expected.
 ///
 /// # Errors
@@ -37,15 +48,15 @@ pub fn scale(
     surface: &LightSurface,
     measured: &[Result<PatchLight, Refusal>],
     lighter: bool,
-) -> Result<Scale, ReadingError> {
+) -> Result<(Scale, Against), ReadingError> {
     if let Some(white) = ask.white {
-        return absolute(photo, ask, camera, surface, white);
+        return Ok((absolute(photo, ask, camera, surface, white)?, Against::White));
     }
     let e = &wedge.expected;
     let best = measured.iter().flatten().map(|m| m.ratio).fold(0.0, f64::max);
     // The lightest look is known best; it is the full mark where marks are light and marked at all.
     if lighter && best > 1.0 + 0.3 * (e.y_marked / e.y_unmarked - 1.0).max(0.0) && best > 1.3 {
-        return Ok(Scale {
+        let scale = Scale {
             absolute: false,
             note: format!(
                 "relative: the lightest patch is taken as L* {:.1} (luminance {:.2}, assumed of the coating); a white reference in the photo (--white) makes it absolute",
@@ -54,9 +65,10 @@ pub fn scale(
             ),
             y_unmarked: e.y_marked / best,
             sigma: 0.0,
-        });
+        };
+        return Ok((scale, Against::Lightest));
     }
-    Ok(Scale {
+    let scale = Scale {
         absolute: false,
         note: format!(
             "relative: the bare coating is taken as L* {:.1} (luminance {:.2}, assumed of the coating); a white reference in the photo (--white) makes it absolute",
@@ -65,7 +77,8 @@ pub fn scale(
         ),
         y_unmarked: e.y_unmarked,
         sigma: 0.0,
-    })
+    };
+    Ok((scale, Against::Bare))
 }
 
 fn absolute(

@@ -2,6 +2,7 @@
 
 use nalgebra::{DMatrix, DVector};
 
+use super::local::LocalLight;
 use super::rectify::Flat;
 use crate::wedge::spread::robust_size;
 use crate::wedge::target::Wedge;
@@ -17,7 +18,7 @@ pub struct Gap {
     pub excess: f64,
 }
 
-/// The light of the unmarked coating over the piece: `exp` of a polynomial in x and y.
+/// The light of the unmarked coating over the piece: `exp` of a polynomial in x and y, and of what lies over it locally.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LightSurface {
     coefficients: Vec<f64>,
@@ -30,6 +31,8 @@ pub struct LightSurface {
     pub gaps: Vec<Gap>,
     /// Covariance of the coefficients, by what the gaps scatter; empty where they do not settle them.
     covariance: DMatrix<f64>,
+    /// What the polynomial leaves, where that is more than the gaps' own error.
+    local: Option<LocalLight>,
 }
 
 /// The unmarked places between neighbouring patches, cut in about square pieces. `guard` mm are left free
@@ -190,7 +193,26 @@ impl LightSurface {
             .collect();
         let covariance = layer.covariance(&rows);
         let Layer { order, coefficients, spread, .. } = layer;
-        Some(LightSurface { coefficients, order, centre, reach, spread, gaps, covariance })
+        Some(LightSurface { coefficients, order, centre, reach, spread, gaps, covariance, local: None })
+    }
+
+    /// The same with what the polynomial leaves of the gaps carried on from gap to gap, where it leaves more than they
+    /// differ from their neighbours by.
+    pub fn with_local(mut self) -> Self {
+        let places: Vec<(f64, f64)> = self.gaps.iter().map(|g| g.at).collect();
+        let rest: Vec<f64> = self.gaps.iter().map(|g| (1.0 + g.excess).max(1e-6).ln()).collect();
+        if let Some(local) = LocalLight::of(&places, &rest) {
+            let left: Vec<f64> = places.iter().zip(&rest).map(|(p, r)| r - local.at(*p)).collect();
+            self.gaps.iter_mut().zip(&left).for_each(|(g, l)| g.excess = l.exp() - 1.0);
+            self.spread = median_size(&left);
+            self.local = Some(local);
+        }
+        self
+    }
+
+    /// How much more light there is at a place (mm, y down) than the smooth surface has, as a share of it.
+    pub fn bump(&self, x: f64, y: f64) -> f64 {
+        self.local.as_ref().map_or(0.0, |l| l.at((x, y)).exp() - 1.0)
     }
 
     /// What the gaps leave open of the light at `places` (mm, y down): the principal ways in which the surface may
@@ -219,7 +241,8 @@ impl LightSurface {
     /// Linear light of the unmarked coating at a place (mm, y down).
     pub fn at(&self, x: f64, y: f64) -> f64 {
         let p = self.row((x, y));
-        p.iter().zip(&self.coefficients).map(|(a, b)| a * b).sum::<f64>().exp()
+        let local = self.local.as_ref().map_or(0.0, |l| l.at((x, y)));
+        (p.iter().zip(&self.coefficients).map(|(a, b)| a * b).sum::<f64>() + local).exp()
     }
 }
 

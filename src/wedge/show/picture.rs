@@ -142,9 +142,8 @@ fn overlay(reading: &Reading, wedge: &Wedge, scale: f64) -> String {
             let x = (c.middle + up as f64 * (c.step_right + c.step_left) / 2.0) * scale;
             let y = (height - c.rows_left[1]) * scale;
             out.push_str(&format!(
-                r#"<circle cx="{x:.1}" cy="{y:.1}" r="14" fill="none" stroke="{PICK}" stroke-width="4"/><text x="{:.1}" y="{:.1}" font-size="16" fill="black" stroke="white" stroke-width="3" paint-order="stroke">{offset:+.3} mm</text>"#,
-                x + 20.0,
-                y + 5.0
+                r#"<circle cx="{x:.1}" cy="{y:.1}" r="14" fill="none" stroke="{PICK}" stroke-width="4"/><text x="{x:.1}" y="{:.1}" font-size="15" text-anchor="middle" fill="black" stroke="white" stroke-width="3" paint-order="stroke">{offset:+.3} mm</text>"#,
+                y + (c.rows_right[1] - c.rows_left[0]).abs().max(2.0) * scale / 2.0 + 24.0
             ));
         }
     }

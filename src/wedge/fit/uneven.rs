@@ -1,0 +1,94 @@
+//! Uneven: how much more or less exposure each place of a coating needs, from how patches scatter where their look is steep.
+
+use super::model::Point;
+
+/// Unevenness that is tried, as a share of the exposure: from a thousandth on, each half as much again.
+const TRIED: i32 = 12;
+/// Degrees of freedom of Student's distribution, by which a few stray patches do not count (Lange, Little and Taylor, J. Am.
+/// Stat. Assoc. 84, 1989).
+const FREEDOM: f64 = 4.0;
+/// Points that tell it, at least.
+const LEAST: usize = 12;
+
+/// The share of the exposure by which a coating's need differs from patch to patch, one standard deviation, that makes what a
+/// curve leaves of the points likeliest: scatter that grows with the curve's slope is the coating's, scatter that does not is
+/// the photo's. Only points that `count` are looked at, for fine patterns are missed for other reasons. `steep` is the slope of each point's L* by the logarithm of its exposure, `off` what points are off by together.
+pub(super) fn unevenness(
+    points: &[Point],
+    curve: &[f64],
+    off: &[f64],
+    steep: &[f64],
+    count: &dyn Fn(&Point) -> bool,
+) -> f64 {
+    let rest: Vec<f64> = curve.iter().zip(points).zip(off).map(|((l, p), o)| l - p.lightness - o).collect();
+    if points.iter().filter(|p| count(p)).count() < LEAST {
+        return 0.0;
+    }
+    let likelihood = |uneven: f64, noise: f64| -> f64 {
+        let of = |((r, p), s): ((&f64, &Point), &f64)| {
+            let square = (noise * p.error).powi(2) + (uneven * s).powi(2);
+            0.5 * square.ln() + 0.5 * (FREEDOM + 1.0) * (r * r / (FREEDOM * square)).ln_1p()
+        };
+        -rest.iter().zip(points).zip(steep).filter(|((_, p), _)| count(p)).map(of).sum::<f64>()
+    };
+    // What a curve of a dozen parameters leaves is less than the errors.
+    let noises: Vec<f64> = (-2..=8).map(|i| 2f64.powf(0.5 * f64::from(i))).collect();
+    let best = |uneven: f64| noises.iter().map(|&n| likelihood(uneven, n)).fold(f64::NEG_INFINITY, f64::max);
+    let none = best(0.0);
+    let tried = (0..TRIED).map(|i| 0.001 * 1.5f64.powi(i)).map(|u| (best(u), u));
+    match tried.max_by(|a, b| a.0.total_cmp(&b.0)) {
+        Some((l, u)) if l > none + 1.0 => u,
+        _ => 0.0,
+    }
+}
+
+/// How far points lie off a curve where the curve is flat, L*: there neither the coating nor the machine moves them, only
+/// light that is not what it was taken for. Four fifths of them decide, for a speck or a pinhole moves one. None for few.
+pub(super) fn flat_miss(points: &[Point], curve: &[f64], off: &[f64], steep: &[f64]) -> Option<f64> {
+    /// A tenth more exposure moves a flat point by no more than 2 L*.
+    const FLAT: f64 = 20.0;
+    let mut flat: Vec<f64> = curve
+        .iter()
+        .zip(points)
+        .zip(off)
+        .zip(steep)
+        .filter(|(((_, p), _), s)| p.sheet == 0 && s.abs() < FLAT)
+        .map(|(((l, p), o), _)| (l - p.lightness - o).abs())
+        .collect();
+    flat.sort_by(f64::total_cmp);
+    // Four fifths of a normal distribution lie within 1.2816 standard deviations.
+    (flat.len() >= 6).then(|| flat.get(flat.len() * 4 / 5).copied().unwrap_or(0.0) / 1.2816)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn scatter_on_the_slope_is_the_coatings_and_on_the_flat_the_photos() {
+        let noise = |i: usize| ((i * 37 % 41) as f64 / 20.0 - 1.0) * 1.7;
+        let steep: Vec<f64> = (0..60).map(|i| if i % 2 == 0 { 70.0 } else { 3.0 }).collect();
+        let scattered = |of: &dyn Fn(usize) -> f64| -> Vec<Point> {
+            let point = |i: usize| Point {
+                dose: 1.0,
+                speed: 10.0,
+                lightness: 60.0 + of(i) * noise(i),
+                error: 0.15,
+                fill: 0,
+                sheet: 0,
+                place: [0.0, 0.0],
+                passes: 1.0,
+            };
+            (0..60).map(point).collect()
+        };
+        let (curve, off) = ([60.0; 60], [0.0; 60]);
+        let uneven = scattered(&|i| 0.03 * steep[i]);
+        let every = |_: &Point| true;
+        let u = unevenness(&uneven, &curve, &off, &steep, &every);
+        assert!((0.02..0.045).contains(&u), "{u}");
+        let lit = scattered(&|_| 0.8);
+        assert!(unevenness(&lit, &curve, &off, &steep, &every) < 0.004);
+        let miss = |points: &[Point]| flat_miss(points, &curve, &off, &steep).unwrap();
+        assert!(miss(&lit) > 0.6 && miss(&uneven) < 0.15, "{} {}", miss(&lit), miss(&uneven));
+    }
+}
