@@ -35,7 +35,7 @@ DOTWRIGHT = os.environ.get("DOTWRIGHT", "target/release/dotwright")
 
 # Notes that come with good photos too: a reading with another one is flagged.
 EVERYDAY = ("the photo's own tone curve is not known", "the photo's colours are read as", "the pick hangs on",
-            "the pick is in the fastest column", "the pick is the strongest", "of every patch 'prepare'", "not read:", "the lens bends straight lines", "the beam's width leans on")
+            "the pick is in the fastest column", "the pick is in the slowest column", "the pick is the strongest", "the pick is the weakest", "of every patch 'prepare'", "not read:", "the lens bends straight lines", "a veil of reflected light was taken off", "the coating is uneven: from patch to patch it needs about", "the beam's width leans on")
 
 
 def run(*words, check=True):
@@ -186,8 +186,8 @@ def plan(photos, kinds, each, seed):
 BURN_CONDITIONS = ("streaks", "pinholes", "thicker", "speed-off")
 
 
-def make(job, work, size, seed):
-    """Draws, burns and photographs one wedge: the photos' records."""
+def make(job, work, size, seed, card=False):
+    """Draws, burns and photographs one wedge: the photos' records. With `card` a white card lies beside the piece."""
     cv2.setNumThreads(1)
     number, kind, (blank, coating, machine), shots = job
     rng = np.random.default_rng([seed, number])
@@ -204,14 +204,23 @@ def make(job, work, size, seed):
     for k, condition in enumerate(shots):
         conditions = sorted({condition, *of_burn} - {"plain"}) or ["plain"]
         shot = phone.draw_shot(rng, [c for c in conditions if c not in BURN_CONDITIONS], size, sheet.width, sheet.height, 1000 * seed + 10 * number + k)
-        photo, _ = phone.photograph(raster, truth, sheet.blank, shot)
+        if card:
+            shot = replace(shot, fill=min(shot.fill, 0.7), card=(sheet.width / 2, -9.0, 10.0, 0.85), white_at=min(shot.white_at, 0.55))
+        photo, lens = phone.photograph(raster, truth, sheet.blank, shot)
         path = work / f"{number:03}-{k}.jpg"
         phone.save(photo, path, shot.jpeg)
         doubt, why = phone.doubtful(shot, truth, conditions)
         records.append({"photo": path.name, "sheet": str(sheet.folder.relative_to(work)), "kind": kind, "case": f"{coating} {blank}",
                         "conditions": conditions, "doubtful": doubt, "why": why, "truth": asdict(truth), "shot": asdict(shot),
-                        "means": means, "grains": grains})
+                        "means": means, "grains": grains, "white": card_in(lens, sheet, shot) if card else None})
     return records
+
+
+def card_in(lens, sheet, shot):
+    """The middle of the white card in pixels: x, y, width, height."""
+    x, y = lens.project(shot.card[0], shot.card[1])
+    half = 3.0 * phone.lens_scale(lens, sheet.width, sheet.height)
+    return [float(x - half), float(y - half), float(2 * half), float(2 * half)]
 
 
 # ---- negatives ---------------------------------------------------------------------------------------------------------
@@ -322,8 +331,10 @@ def judge(record, work, out=None):
     """Reads one photo with the program; returns the record with what came of it."""
     sheet = Sheet(work / record["sheet"])
     out = Path(out or work / "readings" / Path(record["photo"]).stem)
+    card = record.get("white")
+    white = ["--white", ",".join(f"{v:.0f}" for v in card), "--white-luminance", "85%"] if card else []
     done = run("wedge", "read", work / record["photo"], "--wedge", sheet.folder / "wedge.toml", "--out", out, "--replace",
-               "--date", "2026-11-25", check=False)
+               "--date", "2026-11-25", *white, check=False)
     got = dict(record, refused=None, notes=[], flagged=False, values={}, missing=[], unread=0, l_error=[], l_sigma=[])
     if done.returncode:
         said = re.sub(r"\s+", " ", done.stderr).strip()
@@ -489,7 +500,7 @@ def one_line(j):
     return " ".join(filter(None, ["flagged" if j["flagged"] else "", worst, j.get("pick", ""), *broken(j)])) or "good"
 
 
-def all_of(photos, negative, size, kinds, work, seed, each, again=False, loud=True):
+def all_of(photos, negative, size, kinds, work, seed, each, again=False, loud=True, card=False):
     """Makes and judges the set; returns the judged records."""
     work.mkdir(parents=True, exist_ok=True)
     judged, truths = [], work / "truth.json"
@@ -505,7 +516,7 @@ def all_of(photos, negative, size, kinds, work, seed, each, again=False, loud=Tr
         return judged
     records = []
     for job in plan(photos, [k for k in kinds if can_draw(k)], each, seed):
-        new = make(job, work, size, seed)
+        new = make(job, work, size, seed, card)
         records += new
         truths.write_text(json.dumps(records))
         for record in new:
@@ -525,13 +536,14 @@ def main():
     a.add_argument("--kinds", default="exposure,tone,timing,combined")
     a.add_argument("--each", type=int, default=2, help="photos of each burnt piece")
     a.add_argument("--seed", type=int, default=1)
+    a.add_argument("--card", action="store_true", help="a white card beside each piece, read with --white")
     a.add_argument("--keep", help="folder that keeps photos, truth and readings")
     a.add_argument("--again", action="store_true", help="judge what --keep holds, with the program as it is now")
     o = a.parse_args()
     size = tuple(int(v) for v in o.size.split("x"))
     work = Path(o.keep or tempfile.mkdtemp(prefix="wedge-photos-"))
     try:
-        judged = all_of(o.photos, o.negatives, size, o.kinds.split(","), work, o.seed, o.each, o.again)
+        judged = all_of(o.photos, o.negatives, size, o.kinds.split(","), work, o.seed, o.each, o.again, card=o.card)
         text = tables(judged)
         print(text)
         if o.keep:
