@@ -1,5 +1,6 @@
 //! The blank: its outline, its margin, and which places may be marked.
 
+use std::f64::consts::PI;
 use std::fmt;
 use std::str::FromStr;
 
@@ -7,7 +8,8 @@ use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
 use crate::units::Mm;
 
-/// The outline of a blank, seen from above. Parsed from `round:90mm`, `rect:100x60mm`, `rect:100x100mm:r8mm`.
+/// The outline of a blank, seen from above; of a cylinder, unrolled. Parsed from `round:90mm`, `rect:100x60mm`,
+/// `rect:100x100mm:r8mm`, `cylinder:73x100mm` and `cylinder:73x100mm:closed`.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Shape {
     /// A disc of the given diameter.
@@ -24,15 +26,21 @@ pub enum Shape {
         /// Corner radius.
         radius: Mm,
     },
+    /// The mantle of a cylinder, unrolled: x runs round the piece from its seam, y along its height.
+    Cylinder {
+        /// Diameter.
+        diameter: Mm,
+        /// Height.
+        height: Mm,
+        /// Whether marks may run on across the seam; else the margin is kept free on either side of it.
+        closed: bool,
+    },
 }
 
 /// Why a text is not a blank.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[error("'{text}' is not a blank: {why}; write for example round:90mm, rect:100x60mm or rect:100x100mm:r8mm")]
-pub struct ShapeError {
-    text: String,
-    why: String,
-}
+#[error("{0}")]
+pub struct ShapeError(String);
 
 impl Shape {
     /// Width of the bounding box, mm.
@@ -40,6 +48,7 @@ impl Shape {
         match *self {
             Shape::Round { diameter } => diameter.0,
             Shape::Rect { width, .. } => width.0,
+            Shape::Cylinder { diameter, .. } => PI * diameter.0,
         }
     }
 
@@ -47,13 +56,22 @@ impl Shape {
     pub fn height(&self) -> f64 {
         match *self {
             Shape::Round { diameter } => diameter.0,
-            Shape::Rect { height, .. } => height.0,
+            Shape::Rect { height, .. } | Shape::Cylinder { height, .. } => height.0,
+        }
+    }
+
+    /// The diameter of a cylinder, mm.
+    pub fn turned(&self) -> Option<f64> {
+        match *self {
+            Shape::Cylinder { diameter, .. } => Some(diameter.0),
+            Shape::Round { .. } | Shape::Rect { .. } => None,
         }
     }
 
     /// The shape drawn in by `margin` mm on every side; `None` when nothing is left.
     ///
-    /// A rounded corner shrinks with the margin and becomes sharp when the margin exceeds its radius.
+    /// A rounded corner shrinks with the margin and becomes sharp when the margin exceeds its radius. Of a cylinder a
+    /// rectangle is left, over all of its girth where its seam is closed.
     pub fn inset(&self, margin: f64) -> Option<Shape> {
         let s = match *self {
             Shape::Round { diameter } => Shape::Round { diameter: Mm(diameter.0 - 2.0 * margin) },
@@ -61,6 +79,11 @@ impl Shape {
                 width: Mm(width.0 - 2.0 * margin),
                 height: Mm(height.0 - 2.0 * margin),
                 radius: Mm((radius.0 - margin).max(0.0)),
+            },
+            Shape::Cylinder { height, closed, .. } => Shape::Rect {
+                width: Mm(self.width() - if closed { 0.0 } else { 2.0 * margin }),
+                height: Mm(height.0 - 2.0 * margin),
+                radius: Mm(0.0),
             },
         };
         (s.width() > 0.0 && s.height() > 0.0).then_some(s)
@@ -78,6 +101,12 @@ impl Shape {
                     return None;
                 }
                 (r * r - y * y).sqrt()
+            }
+            Shape::Cylinder { height, .. } => {
+                if y > height.0 / 2.0 {
+                    return None;
+                }
+                self.width() / 2.0
             }
             Shape::Rect { width, height, radius } => {
                 let (w, h) = (width.0 / 2.0, height.0 / 2.0);
@@ -103,10 +132,10 @@ impl Shape {
 
     /// Area in mm².
     pub fn area(&self) -> f64 {
-        use std::f64::consts::PI;
         match *self {
             Shape::Round { diameter } => PI * diameter.0 * diameter.0 / 4.0,
             Shape::Rect { width, height, radius } => width.0 * height.0 - (4.0 - PI) * radius.0 * radius.0,
+            Shape::Cylinder { diameter, height, .. } => PI * diameter.0 * height.0,
         }
     }
 }
@@ -120,6 +149,9 @@ impl fmt::Display for Shape {
             }
             Shape::Rect { width, height, radius } => {
                 write!(f, "rect:{}x{}mm:r{}mm", width.0, height.0, radius.0)
+            }
+            Shape::Cylinder { diameter, height, closed } => {
+                write!(f, "cylinder:{}x{}mm{}", diameter.0, height.0, if closed { ":closed" } else { "" })
             }
         }
     }
@@ -159,10 +191,63 @@ fn sort_of(text: &str) -> String {
     }
 }
 
+/// Why a cone `wide x narrow x height` cannot be marked, and what can be done; `None` for a text that is no cone.
+///
+/// Unrolled, a cone is a sector between two circles. Lines along its height draw together like spokes, so one power
+/// gives the narrow end more dose than the wide one, as the diameters are: `dose ~ 1 / diameter`. A taper by which both
+/// ends stay within a tenth of the middle is taken for a cylinder.
+fn cone(size: &str) -> Option<String> {
+    let unit: String =
+        size.chars().rev().take_while(|c| c.is_alphabetic()).collect::<Vec<_>>().into_iter().rev().collect();
+    let sides: Vec<f64> = size
+        .split(['x', '×'])
+        .map(|t| {
+            let t = t.trim();
+            let whole =
+                if t.ends_with(|c: char| c.is_ascii_digit()) { format!("{t}{unit}") } else { t.to_string() };
+            whole.parse::<Mm>().ok().map(|mm| mm.0).filter(|mm| *mm > 0.0)
+        })
+        .collect::<Option<_>>()?;
+    let [a, b, height] = sides[..] else { return None };
+    let (wide, narrow) = (a.max(b), a.min(b));
+    let middle = (wide + narrow) / 2.0;
+    // The way along the mantle, and the radii and the angle of its sector (similar triangles).
+    let slant = (height * height + (wide - narrow) * (wide - narrow) / 4.0).sqrt();
+    let mm = |v: f64| crate::units::short(v, 1);
+    if wide - narrow < 1e-9 {
+        return Some(format!("both ends are alike: write cylinder:{}x{}mm", mm(wide), mm(height)));
+    }
+    let radius = slant * wide / (wide - narrow);
+    let cut = format!(
+        "unrolled it is a sector between circles of {} and {} mm radius, {}° wide, on which lines draw together: its narrow end would get {} % more dose than its wide one",
+        mm(radius),
+        mm(radius - slant),
+        mm(180.0 * wide / radius),
+        mm(100.0 * (wide / narrow - 1.0))
+    );
+    let share = 100.0 * (wide / middle - 1.0);
+    Some(if share <= 10.0 {
+        format!(
+            "{cut}; take it for cylinder:{}x{}mm, with its mantle laid level in the rotary: the art then comes out within {} % of its width, and the dose too",
+            mm(middle),
+            mm(slant),
+            mm(100.0 * (middle / narrow - 1.0))
+        )
+    } else {
+        format!(
+            "{cut}, and one power cannot suit both; mark a narrower band of it, as the cylinder of that band's middle"
+        )
+    })
+}
+
 impl FromStr for Shape {
     type Err = ShapeError;
     fn from_str(text: &str) -> Result<Self, ShapeError> {
-        let fail = |why: String| ShapeError { text: text.to_string(), why };
+        let fail = |why: String| {
+            ShapeError(format!(
+                "'{text}' is not a blank: {why}; write for example round:90mm, rect:100x60mm, rect:100x100mm:r8mm or cylinder:73x100mm"
+            ))
+        };
         let mut parts = text.trim().split(':');
         let kind = parts.next().unwrap_or("");
         let size = parts.next().ok_or_else(|| fail(sort_of(kind)))?;
@@ -188,7 +273,24 @@ impl FromStr for Shape {
                 }
                 Shape::Rect { width, height, radius }
             }
-            other => return Err(fail(format!("'{other}' is neither round nor rect"))),
+            "cylinder" => {
+                let (diameter, height) = parse_size(size).map_err(fail)?;
+                let closed = match parts.next() {
+                    None => false,
+                    Some("closed") => true,
+                    Some(seam) => {
+                        return Err(fail(format!(
+                            "'{seam}' is no seam; write closed where marks may run on across it, or leave it out"
+                        )));
+                    }
+                };
+                Shape::Cylinder { diameter, height, closed }
+            }
+            "cone" => {
+                let why = cone(size).ok_or_else(|| fail("a cone cannot be marked".into()))?;
+                return Err(ShapeError(format!("'{text}': {why}")));
+            }
+            other => return Err(fail(format!("'{other}' is none of round, rect and cylinder"))),
         };
         if parts.next().is_some() {
             return Err(fail("there is text after the size".into()));
@@ -272,7 +374,13 @@ mod tests {
 
     #[test]
     fn shapes_are_parsed_and_printed_alike() {
-        for text in ["round:90mm", "rect:100x60mm", "rect:100x100mm:r8mm"] {
+        for text in [
+            "round:90mm",
+            "rect:100x60mm",
+            "rect:100x100mm:r8mm",
+            "cylinder:73x100mm",
+            "cylinder:73x100mm:closed",
+        ] {
             assert_eq!(text.parse::<Shape>().unwrap().to_string(), text);
         }
         assert_eq!("rect:10cmx60mm".parse::<Shape>().unwrap().to_string(), "rect:100x60mm");
@@ -282,7 +390,16 @@ mod tests {
     fn wrong_shapes_say_why() {
         for (text, why) in [
             ("round:90", "no unit"),
-            ("oval:90mm", "neither round nor rect"),
+            ("oval:90mm", "none of round, rect and cylinder"),
+            ("cylinder:73mm", "not a size"),
+            ("cylinder:73x100mm:glued", "'glued' is no seam"),
+            ("cylinder:700x100mm", "to 2000mm"),
+            ("cone:80x80x100mm", "write cylinder:80x100mm"),
+            // Similar triangles by hand: slant √(96² + 3²) = 96.05, radius 96.05 · 78 / 6 = 1248.6.
+            ("cone:78x72x96mm", "circles of 1248.6 and 1152.6 mm radius, 11.2° wide"),
+            ("cone:72mmx78mmx9.6cm", "take it for cylinder:75x96mm"),
+            ("cone:90x50x100mm", "80 % more dose"),
+            ("cone:90x50mm", "a cone cannot be marked"),
             ("rect:100mm", "not a size"),
             ("rect:10x10mm:r8mm", "more than half"),
             ("round:0mm", "from 1mm"),
@@ -303,8 +420,23 @@ mod tests {
     }
 
     #[test]
+    fn a_seam_is_a_margin_or_closed() {
+        let within =
+            |text: &str| Blank { shape: text.parse().unwrap(), margin: Mm(3.0) }.printable().unwrap();
+        let girth = 73.0 * PI;
+        assert_eq!(
+            (within("cylinder:73x100mm").width(), within("cylinder:73x100mm").height()),
+            (girth - 6.0, 94.0)
+        );
+        assert_eq!(
+            (within("cylinder:73x100mm:closed").width(), within("cylinder:73x100mm:closed").height()),
+            (girth, 94.0)
+        );
+    }
+
+    #[test]
     fn spans_fill_the_area() {
-        for text in ["round:90mm", "rect:100x60mm", "rect:100x100mm:r8mm"] {
+        for text in ["round:90mm", "rect:100x60mm", "rect:100x100mm:r8mm", "cylinder:73x100mm"] {
             let s: Shape = text.parse().unwrap();
             let n = 20_000;
             let dy = s.height() / n as f64;

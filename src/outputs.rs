@@ -14,10 +14,11 @@ use crate::plane::Dots;
 use crate::progress::{Progress, Silent, Stopped};
 use crate::proof::canvas::{Picture, ProofError};
 use crate::proof::close_up::close_up;
+use crate::proof::legend::stack;
 use crate::proof::loupe;
 use crate::proof::picture::{self, Scene};
 use crate::proof::report::{FileFacts, Report};
-use crate::proof::{customer, density, readings, ticket};
+use crate::proof::{customer, density, readings, round, ticket};
 use crate::scan::limits::LimitsError;
 use crate::scan::program::{Cost, Program, Unwritten};
 use crate::scan::readback::{self, ReadBackError};
@@ -32,6 +33,7 @@ pub const JOB: Files = Files {
         "dots.tiff",
         "dots.bmp",
         "proof.png",
+        "round.png",
         "customer.png",
         "density.png",
         "loupe.png",
@@ -46,8 +48,10 @@ pub const JOB: Files = Files {
 };
 
 /// The files of dots that were only judged.
-pub const PROOF: Files =
-    Files { names: &["proof.png", "density.png", "loupe.png", "report.json"], never_beside: &[] };
+pub const PROOF: Files = Files {
+    names: &["proof.png", "round.png", "density.png", "loupe.png", "report.json"],
+    never_beside: &[],
+};
 
 /// Why the outputs cannot be written.
 #[derive(Debug, thiserror::Error)]
@@ -264,6 +268,13 @@ fn pictures(
         "how the piece is forecast to look after cleaning",
         &picture::with_legend(&proof, &scene, layout)?.to_png(Some(layout.pixel))?,
     )?;
+    let mut shown = proof;
+    if let Some(diameter) = plan.blank.shape.turned() {
+        let views = round::views(&scene, layout, &stages.look, diameter, layout.width)?;
+        let about = "the round piece from three sides, as it is forecast to look";
+        put(output, &mut files, "round.png", about, &views.to_png(None)?)?;
+        shown = stack(&views, &shown);
+    }
     progress.go_on(1)?;
     if let Some(original) = &outcome.original {
         let original = original.turned(plan.art.turn, false);
@@ -295,7 +306,7 @@ fn pictures(
         progress.go_on(1)?;
         loupe = Some(large);
     }
-    Ok((files, Shown { proof, density: dense, loupe }))
+    Ok((files, Shown { proof: shown, density: dense, loupe }))
 }
 
 /// Writes the pictures and the report of dots that were only judged.

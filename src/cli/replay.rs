@@ -1,7 +1,7 @@
 //! `dotwright replay`: what a scan program really does, before the machine does it.
 
 use std::fs::File;
-use std::io::{BufReader, Write};
+use std::io::{BufRead, BufReader, Write};
 use std::path::{Path, PathBuf};
 
 use clap::Args;
@@ -14,9 +14,11 @@ use super::{plain, source, terminal};
 use crate::encode::sink::{Files, Sink};
 use crate::encode::{BeamOn, png};
 use crate::findings::motion;
-use crate::job::kit;
+use crate::job::rotary::Turned;
+use crate::job::{Machine, kit};
+use crate::scan::comments::read_rotary;
 use crate::scan::replay::{self, ReplayOptions, Replayed};
-use crate::units::{duration, short};
+use crate::units::{Mm, duration, short};
 
 /// Arguments of `replay`.
 #[derive(Debug, Args)]
@@ -50,12 +52,13 @@ pub struct ReplayArgs {
 /// What it writes.
 const FILES: Files = Files { names: &["path.png", "replay.json"], never_beside: &[] };
 
+/// The comments at a program's head are within so many bytes.
+const HEAD: usize = 64 * 1024;
 /// Longer side of the path's picture, pixels.
 const PICTURE: usize = 1600;
 
 /// Runs `replay`.
 pub fn run(args: &ReplayArgs, out: &mut Out) -> Result<u8, Failure> {
-    let limits = kit::machine(&args.machine)?.limits();
     let read: Vec<&Path> =
         std::iter::once(&args.program).chain(&args.against).map(PathBuf::as_path).collect();
     let place = args.out.clone().map(|out| OutOptions { out, replace: args.replace });
@@ -69,16 +72,18 @@ pub fn run(args: &ReplayArgs, out: &mut Out) -> Result<u8, Failure> {
             Some(decoded.dots)
         }
     };
-    let mut options = ReplayOptions::new(&limits);
-    options.picture = output.is_some().then_some(PICTURE);
     let name = plain::path(&args.program);
-    let failed = |e: crate::scan::reader::ReadError| Failure::input(format!("{name}: {e}"));
-    let mut replayed = if name == "-" {
-        replay::replay(std::io::stdin().lock(), &options).map_err(failed)?
+    let mut program: Box<dyn BufRead> = if name == "-" {
+        Box::new(BufReader::with_capacity(HEAD, std::io::stdin().lock()))
     } else {
         let file = File::open(&args.program).map_err(|e| source::unreadable(&args.program, &e))?;
-        replay::replay(BufReader::with_capacity(1 << 20, file), &options).map_err(failed)?
+        Box::new(BufReader::with_capacity(1 << 20, file))
     };
+    let limits = machine(args, program.fill_buf().unwrap_or_default())?.limits();
+    let mut options = ReplayOptions::new(&limits);
+    options.picture = output.is_some().then_some(PICTURE);
+    let failed = |e: crate::scan::reader::ReadError| Failure::input(format!("{name}: {e}"));
+    let mut replayed = replay::replay(program, &options).map_err(failed)?;
     if let Some(dots) = &wanted
         && !replayed.against(dots)
     {
@@ -116,6 +121,21 @@ pub fn run(args: &ReplayArgs, out: &mut Out) -> Result<u8, Failure> {
     }
     let stop = findings.iter().any(|f| f.severity == crate::findings::Severity::Stop);
     Ok(if stop || !same { 3 } else { 0 })
+}
+
+/// The machine, with the piece in its rotary where the program's `head` says that it turns one.
+fn machine(args: &ReplayArgs, head: &[u8]) -> Result<Machine, Failure> {
+    let machine = kit::machine(&args.machine)?;
+    let head = String::from_utf8_lossy(&head[..head.len().min(HEAD)]);
+    match read_rotary(&head) {
+        None => Ok(machine),
+        Some((round, diameter)) => {
+            let turned = Turned { diameter: Mm(diameter), round };
+            machine
+                .turning(turned)
+                .map_err(|why| Failure::input(format!("the program turns a round piece, and {why}")))
+        }
+    }
 }
 
 fn json(replayed: &Replayed, findings: &[crate::findings::Finding]) -> serde_json::Value {

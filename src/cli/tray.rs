@@ -214,6 +214,11 @@ fn piece(args: &TrayArgs, item: &Item, common: &Common, progress: &dyn Progress)
     }
     let mut brief = Brief::read(job)?;
     let (sources, plan) = Sources::settled(&mut brief, args.out.folder())?;
+    if plan.machine.turned.is_some() {
+        return Err(Failure::input(
+            "a cylinder lies on no tray: it is turned by the rotary, one piece at a time; use prepare for it",
+        ));
+    }
     let opened = sources.opened(&plan, &args.drawing.opening(&plan)?, Some(common))?;
     let outcome = pipeline::run_shown(&plan, opened.shown(), &opened.name(), progress)?;
     Ok(Piece::new(plan, outcome, PICTURE_SIDE)?)

@@ -11,14 +11,17 @@ use super::options::{BlankOptions, ProcessOptions, named};
 use super::out::Out;
 use super::source;
 use super::target::OutOptions;
+use crate::blank::Shape;
 use crate::encode::BeamOn;
 use crate::encode::png::{self, Samples};
 use crate::encode::sink::{Files, Sink};
-use crate::job::asked::DotsJob;
+use crate::job::asked::{BlankJob, DotsJob};
 use crate::job::named::read_process;
-use crate::job::{Job, Plan, Standing, file_name, plan};
+use crate::job::rotary::Turned;
+use crate::job::{Brief, Job, Plan, Standing, file_name, plan};
+use crate::placement::Along;
 use crate::proof::canvas::Picture;
-use crate::units::{Mm, MmPerS, Pitch, Share, duration};
+use crate::units::{Mm, MmPerS, Pitch, Share, duration, short};
 use crate::wedge::ask::{Ask, ReadingError};
 use crate::wedge::draw::program::{self, WedgeProgram};
 use crate::wedge::draw::{self, DrawError, Drawing, Request, WedgeSize};
@@ -55,7 +58,7 @@ struct DrawArgs {
     kind: Option<String>,
     #[command(flatten)]
     out: OutOptions,
-    /// The blank: round:90mm, rect:100x60mm, rect:100x100mm:r8mm, or a kit entry [default: glass-tile-100]
+    /// The blank: round:90mm, rect:100x60mm, rect:100x100mm:r8mm, cylinder:73x100mm, or a kit entry [default: glass-tile-100]
     #[arg(long, value_name = "SHAPE", value_parser = named())]
     blank: Option<String>,
     /// What is kept free at the blank's edge [default: the kit entry's, or 2.5mm]
@@ -265,6 +268,36 @@ fn resolve(
     Ok(plan::resolve(&job)?)
 }
 
+/// The most of a cylinder's girth that a wedge takes, in turns: within 20° either way of its middle a photo shows the mantle
+/// nearly flat (0.8 % of half the strip's width off at most, by `sin φ / sin 20° − φ / 20°`).
+const STRIP: f64 = 1.0 / 9.0;
+/// Below this no strip has room for finder marks and patches, mm.
+const LEAST_STRIP: f64 = 12.0;
+
+/// The plan of a wedge; on a cylinder that of a strip along its height, as wide as a photo can show it, with its width.
+/// The strip's x runs along the piece and its y round it, so that the head marks the lines as it marks those of a job.
+fn plan_to_draw(a: &DrawArgs, names: &ProcessOptions) -> Result<(Plan, Option<f64>), Failure> {
+    let pitch = a.density.or(a.pitch);
+    let asked = BlankOptions { blank: a.blank.clone(), margin: a.margin, surface: None }.asked()?;
+    let Some(Shape::Cylinder { diameter, height, .. }) = asked.shape else {
+        return Ok((resolve(a.blank.as_ref(), a.margin, pitch, names)?, None));
+    };
+    let turned = Turned { diameter, round: Along::Y };
+    let width = (turned.girth() * STRIP * 10.0).floor() / 10.0;
+    if width < LEAST_STRIP {
+        return Err(Failure::input(format!(
+            "a piece {diameter} across is too small for a wedge: a photo shows {} mm of its girth, and it takes {LEAST_STRIP} mm; burn it on a larger piece or a flat one",
+            short(width, 1)
+        )));
+    }
+    let shape = Shape::Rect { width: height, height: Mm(width), radius: Mm(0.0) };
+    let blank = BlankJob { shape: Some(shape), ..asked };
+    let job = Job { blank, dots: DotsJob { pitch, ..DotsJob::default() }, ..names.references() };
+    let mut brief = Brief::read(job)?;
+    brief.named.machine = brief.named.machine.turning(turned).map_err(Failure::input)?;
+    Ok((brief.settle()?, Some(width)))
+}
+
 fn draw_wedge(a: &DrawArgs, out: &mut Out) -> Result<u8, Failure> {
     let names = ProcessOptions {
         machine: a.machine.clone(),
@@ -272,7 +305,7 @@ fn draw_wedge(a: &DrawArgs, out: &mut Out) -> Result<u8, Failure> {
         process: a.process.clone(),
         ..ProcessOptions::default()
     };
-    let plan = resolve(a.blank.as_ref(), a.margin, a.density.or(a.pitch), &names)?;
+    let (plan, strip) = plan_to_draw(a, &names)?;
     let Drawn { request, drawing, program, left_out } = drawn(a, &plan)?;
     let mut output = a.out.begin(&DRAWN, &[])?;
     let scale = if drawing.dots.width() > 1400 { 1 } else { 2 };
@@ -303,6 +336,13 @@ fn draw_wedge(a: &DrawArgs, out: &mut Out) -> Result<u8, Failure> {
     )?;
     if let Some(left_out) = left_out {
         writeln!(out, "{left_out}")?;
+    }
+    if let Some(width) = strip {
+        writeln!(
+            out,
+            "it lies on a strip along the piece, {} mm wide round it, of which a photo straight from above shows all",
+            short(width, 1)
+        )?;
     }
     writeln!(out, "written to {}; open ticket.html first", a.out)?;
     Ok(0)

@@ -255,12 +255,7 @@ pub fn off_bed(path: &RasterPath, marking: Marking<'_>, estimate: &Estimate) -> 
         ("The outline leaves", over(path, all))
     };
     let assumed = if limits.on_bed.is_none() { " (the blank is taken to lie in its middle)" } else { "" };
-    let message = format!(
-        "{what} the bed of {} x {} mm by {} mm{assumed}.",
-        short(limits.x.travel, 1),
-        short(limits.y.travel, 1),
-        short(most, 2)
-    );
+    let message = format!("{what} the {} by {} mm{assumed}.", limits.bed(), short(most, 2));
     let mut finding = Finding::new("off-bed", Severity::Stop, message).measuring(most, "mm");
     if let Some(at) = limits.on_bed {
         let (a, b) = (limits.to_blank((all[0], all[1])), limits.to_blank((all[2], all[3])));

@@ -4,6 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::file::{Absurd, unless};
 use super::process::Standing;
+use super::rotary::{Rotary, Turned};
 use super::words::{Along, PowerMode};
 use crate::blank::parse_size;
 use crate::scan::axis::Axis;
@@ -28,6 +29,12 @@ pub struct Machine {
     pub motion: Motion,
     /// What the controller knows.
     pub program: Controller,
+    /// The rotary that turns round pieces, where there is one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rotary: Option<Rotary>,
+    /// The piece that it turns; of a job, not of the machine file.
+    #[serde(skip)]
+    pub turned: Option<Turned>,
 }
 
 fn given() -> Standing {
@@ -188,6 +195,7 @@ impl Machine {
             acceleration: m.acceleration_mm_per_s2,
             top_speed: m.top_speed.0,
             rapid_speed: m.rapid_speed.0,
+            ..Axis::new(b'X')
         };
         let y = Axis {
             letter: b'Y',
@@ -198,11 +206,17 @@ impl Machine {
             acceleration: m.acceleration_y_mm_per_s2.unwrap_or(m.acceleration_mm_per_s2),
             top_speed: m.top_speed_y.unwrap_or(m.top_speed).0,
             rapid_speed: m.rapid_speed_y.unwrap_or(m.rapid_speed).0,
+            ..Axis::new(b'Y')
+        };
+        let on_bed = m.blank_on_bed.as_deref().and_then(|t| parse_offset(t).ok());
+        let (x, y, on_bed) = match (&self.rotary, self.turned) {
+            (Some(rotary), Some(turned)) => rotary.axes(turned, (x, y), on_bed),
+            _ => (x, y, on_bed),
         };
         Limits {
             x,
             y,
-            on_bed: m.blank_on_bed.as_deref().and_then(|t| parse_offset(t).ok()),
+            on_bed,
             full_scale_s: c.full_scale_s.round() as u32,
             power_mode: c.power_mode,
             power_in_motion: c.s_inside_moves,
@@ -217,6 +231,22 @@ impl Machine {
             lag: BeamLag::Seconds(m.lag_ms / 1000.0),
             pointer: c.pointer_power.map(|p| p.0),
         }
+    }
+
+    /// The machine with a round piece in its rotary.
+    ///
+    /// # Errors
+    /// Where it has none, or none that can turn such a piece.
+    pub fn turning(&self, turned: Turned) -> Result<Machine, String> {
+        let Some(rotary) = &self.rotary else {
+            return Err(format!(
+                "the machine {} has no rotary, which a cylinder needs; add a [rotary] table to its file, such as: {}",
+                self.name,
+                Rotary::EXAMPLE
+            ));
+        };
+        rotary.check_for(turned)?;
+        Ok(Machine { turned: Some(turned), ..self.clone() })
     }
 
     /// The axis that lines run along, and the one across them.
@@ -283,6 +313,9 @@ impl Machine {
         let rate = c.moves_per_s;
         let why = "must be from 1 to 1000000, or 0 (not known)";
         unless(rate == 0.0 || (1.0..=1e6).contains(&rate), "moves_per_s", why)?;
+        if let Some(rotary) = &self.rotary {
+            rotary.check()?;
+        }
         self.limits().check(None).map_err(|e| match e {
             LimitsError::Line { key, line, why } => Absurd { key, why: format!("line '{line}' {why}") },
             e => Absurd { key: "machine", why: format!("cannot be: {e}") },

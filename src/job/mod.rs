@@ -18,6 +18,7 @@ pub mod named;
 pub mod near;
 pub mod plan;
 pub mod process;
+pub mod rotary;
 pub mod settle;
 pub mod words;
 mod written;

@@ -16,15 +16,22 @@ pub fn border(shape: &Shape, width: Mm, inset: Mm) -> Result<LayerArt, OpenError
     let half = width.0 / 2.0;
     let line = format!(r##"fill="none" stroke="#000" stroke-width="{}""##, width.0);
     let body = match outer {
+        // Across a closed seam it goes on: two rings round the piece.
+        _ if matches!(shape, Shape::Cylinder { closed: true, .. }) => {
+            format!(r##"<path d="M0 {half}H{w}M0 {}H{w}" {line}/>"##, h - half)
+        }
         Shape::Round { .. } => {
             format!(r#"<circle cx="{0}" cy="{0}" r="{1}" {line}/>"#, w / 2.0, w / 2.0 - half)
         }
-        Shape::Rect { radius, .. } => format!(
-            r#"<rect x="{half}" y="{half}" width="{}" height="{}" rx="{}" {line}/>"#,
-            w - width.0,
-            h - width.0,
-            (radius.0 - half).max(0.0)
-        ),
+        Shape::Rect { .. } | Shape::Cylinder { .. } => {
+            let radius = if let Shape::Rect { radius, .. } = outer { radius.0 } else { 0.0 };
+            format!(
+                r#"<rect x="{half}" y="{half}" width="{}" height="{}" rx="{}" {line}/>"#,
+                w - width.0,
+                h - width.0,
+                (radius - half).max(0.0)
+            )
+        }
     };
     let name = format!("border {width}");
     let art = drawn(&body, (w, h), &Opening::default(), &name)?;

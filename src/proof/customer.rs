@@ -8,6 +8,7 @@ use super::legend::{INK, PAPER};
 use super::picture::{self, Scene};
 use super::reduce::reduced;
 use super::report::Standing;
+use super::round;
 use crate::art::Likeness;
 use crate::blank::Shape;
 use crate::units::short;
@@ -30,7 +31,10 @@ pub fn customer(
     look: &Look,
     mirrored: bool,
 ) -> Result<Picture, ProofError> {
-    let mut piece = picture::plain(scene, layout, look)?;
+    let mut piece = match scene.blank.shape.turned() {
+        Some(diameter) => round::views(scene, layout, look, diameter, layout.width)?,
+        None => picture::plain(scene, layout, look)?,
+    };
     if mirrored {
         piece = flipped(&piece);
     }
@@ -69,6 +73,9 @@ fn size(shape: &Shape) -> String {
     match *shape {
         Shape::Round { diameter } => format!("round, {} mm across", short(diameter.0, 1)),
         Shape::Rect { width, height, .. } => format!("{} × {} mm", short(width.0, 1), short(height.0, 1)),
+        Shape::Cylinder { diameter, height, .. } => {
+            format!("{} mm across and {} mm high", short(diameter.0, 1), short(height.0, 1))
+        }
     }
 }
 

@@ -2,17 +2,17 @@
 
 use super::report::{
     ArtFacts, BlankFacts, DotFacts, ForecastFacts, GainPoint, PlacementFacts, ProcessFacts, ProgramFacts,
-    Report, SCHEMA_VERSION, TimeFacts,
+    Report, RoundFacts, SCHEMA_VERSION, TimeFacts,
 };
-use super::{steps, words};
+use super::{round, steps, words};
 use crate::art::Art;
 use crate::art::reading::Decision;
-use crate::blank::Blank;
+use crate::blank::{Blank, Shape};
 use crate::findings::Finding;
 use crate::job::words::ToneBy;
 use crate::job::{Known, Plan, Standing};
 use crate::mark::Totals;
-use crate::placement::{DotRect, Placement};
+use crate::placement::{Along, DotRect, Placement};
 use crate::plane::Dots;
 use crate::scan::program::Cost;
 use crate::scan::raster::RasterPath;
@@ -63,6 +63,7 @@ pub fn report(plan: &Plan, art: ArtFacts, found: &Found, findings: &[Finding]) -
             marked_mm2: found.totals.marked as f64 * cell,
             over_burn_mm2: found.totals.charred * cell,
         }),
+        round: round_facts(plan),
         times: found.program.map(|(_, written)| times(plan, found.dots, written)),
         program: found.program.map(|(raster, written)| program(plan, raster, written)),
         gain_curve: found.gain.iter().map(|&(c, m)| GainPoint { coverage_share: c, mark_share: m }).collect(),
@@ -201,6 +202,27 @@ fn process_facts(plan: &Plan) -> ProcessFacts {
     }
 }
 
+/// How a round piece is turned; none for a flat one.
+fn round_facts(plan: &Plan) -> Option<RoundFacts> {
+    let Shape::Cylinder { diameter, closed, .. } = plan.blank.shape else { return None };
+    let (x, p) = (plan.machine.limits().x, &plan.process);
+    let turns = p.lines == Along::Y;
+    let pitch = plan.grid.along.0;
+    let girth = plan.blank.shape.width();
+    let tolerance = plan.machine.motion.placement_tolerance.0;
+    Some(RoundFacts {
+        diameter_mm: diameter.0,
+        girth_mm: girth,
+        seam: if closed { "closed" } else { "margin" }.into(),
+        letter: char::from(x.letter).to_string(),
+        units_per_mm: x.units_per_mm,
+        steps_a_line: turns.then(|| (pitch * x.steps_per_mm).round()),
+        degrees_a_line: turns.then_some(360.0 * pitch / girth),
+        falls_mm: round::fall(diameter.0, tolerance),
+        focus: round::focus(diameter.0, p.beam.value.along.0.max(p.beam.value.across.0), tolerance),
+    })
+}
+
 fn times(plan: &Plan, dots: &Dots, written: &Cost) -> TimeFacts {
     let t = &written.estimate.times;
     let setting = plan.process.setting();
@@ -239,6 +261,7 @@ fn notes(plan: &Plan, art: &ArtFacts, found: &Found, findings: &[Finding]) -> Ve
         crate::units::short(plan.process.pitch_along.value.0, 4) + " mm",
         if found.ready_made { READY_MADE } else { &plan.pitch_why }
     ));
+    notes.extend(round_facts(plan).map(|r| format!("{}.", r.focus)));
     notes.push(format!("Read as {}: {}.", art.read_as, art.read_as_why));
     notes.extend(findings.iter().filter_map(|f| plan.accepts(f).lapsed()).map(|why| format!("{why}.")));
     notes.extend(found.notes.iter().map(|n| format!("{}.", n.trim_end_matches('.'))));

@@ -22,12 +22,16 @@ pub fn distance(shape: &Shape, x: f64, y: f64) -> f64 {
     match *shape {
         // A square root is several times as fast as `hypot`, which guards against overflow.
         Shape::Round { diameter } => (x * x + y * y).sqrt() - diameter.0 / 2.0,
-        Shape::Rect { width, height, radius } => {
-            let (dx, dy) = (x.abs() - width.0 / 2.0 + radius.0, y.abs() - height.0 / 2.0 + radius.0);
-            let (ox, oy) = (dx.max(0.0), dy.max(0.0));
-            (ox * ox + oy * oy).sqrt() + dx.max(dy).min(0.0) - radius.0
-        }
+        Shape::Rect { radius, .. } => from_box(shape, radius.0, x, y),
+        Shape::Cylinder { .. } => from_box(shape, 0.0, x, y),
     }
+}
+
+/// The same for a box with its corners rounded by `radius` mm.
+fn from_box(shape: &Shape, radius: f64, x: f64, y: f64) -> f64 {
+    let (dx, dy) = (x.abs() - shape.width() / 2.0 + radius, y.abs() - shape.height() / 2.0 + radius);
+    let (ox, oy) = (dx.max(0.0), dy.max(0.0));
+    (ox * ox + oy * oy).sqrt() + dx.max(dy).min(0.0) - radius
 }
 
 /// Paints bench, blank and edge, and the margin where a `margin_line` is wanted. `fill(row, pixels)` gives a row of pixels as if the blank

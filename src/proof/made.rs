@@ -95,6 +95,17 @@ pub fn report() -> Report {
             marked_mm2: 2391.0,
             over_burn_mm2: 3.2,
         }),
+        round: Some(RoundFacts {
+            diameter_mm: 73.0,
+            girth_mm: 229.336,
+            seam: "margin".into(),
+            letter: "A".into(),
+            units_per_mm: 1.5697,
+            steps_a_line: None,
+            degrees_a_line: None,
+            falls_mm: 0.003,
+            focus: super::round::focus(73.0, 0.12, 0.5),
+        }),
         times: Some(TimeFacts {
             total_s: 8460.0,
             beam_on_s: 2756.0,

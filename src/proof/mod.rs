@@ -16,6 +16,7 @@ pub mod plot;
 pub mod readings;
 pub mod reduce;
 pub mod report;
+pub mod round;
 pub mod scale;
 pub mod sheet;
 pub mod steps;

@@ -116,6 +116,29 @@ fn painted(
     look: &Look,
     for_the_workshop: bool,
 ) -> Result<Picture, ProofError> {
+    let fill = rows(scene, layout, look, for_the_workshop)?;
+    Ok(ground::paint(layout, scene.blank, Some(scene.surface), for_the_workshop, fill))
+}
+
+/// What paints a row of pixels as if the blank were everywhere: the look where there are dots, else bare, in grey.
+///
+/// # Errors
+/// When the look's planes do not have its size.
+pub fn row_of_look<'a>(
+    scene: &'a Scene,
+    layout: &Layout,
+    look: &'a Look,
+) -> Result<impl Fn(usize, &mut [u8]) + Sync + Send + 'a, ProofError> {
+    rows(scene, layout, look, false)
+}
+
+/// The same, with what is over-burnt striped where it is `for_the_workshop`.
+fn rows<'a>(
+    scene: &'a Scene,
+    layout: &Layout,
+    look: &'a Look,
+    for_the_workshop: bool,
+) -> Result<impl Fn(usize, &mut [u8]) + Sync + Send + 'a, ProofError> {
     let want = look.columns * look.rows;
     for plane in [&look.luminance, &look.over_burn] {
         if plane.len() != want && !(plane.is_empty() && std::ptr::eq(plane, &look.over_burn)) {
@@ -135,7 +158,7 @@ fn painted(
     );
     let bare = srgb8(scene.y_unmarked as f32);
     let stripe = (layout.width / 360).max(3);
-    Ok(ground::paint(layout, scene.blank, Some(scene.surface), for_the_workshop, |y, row| {
+    Ok(move |y: usize, row: &mut [u8]| {
         row.fill(bare);
         let (first_row, rows) = axis_y.at(y);
         if rows.is_empty() {
@@ -164,7 +187,7 @@ fn painted(
                 pixel.fill(srgb8(light + (1.0 - share) * scene.y_unmarked as f32));
             }
         }
-    }))
+    })
 }
 
 #[cfg(test)]

@@ -44,6 +44,9 @@ pub struct Report {
     pub process: ProcessFacts,
     /// What the burn is forecast to look like.
     pub forecast: Option<ForecastFacts>,
+    /// Of a round piece, how it is turned; absent for a flat one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub round: Option<RoundFacts>,
     /// How long it takes.
     pub times: Option<TimeFacts>,
     /// The scan program.
@@ -206,6 +209,30 @@ pub struct ForecastFacts {
     pub marked_mm2: f64,
     /// Area where the char fraction is at least 5 %.
     pub over_burn_mm2: f64,
+}
+
+/// How a round piece is turned.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct RoundFacts {
+    /// Its diameter.
+    pub diameter_mm: f64,
+    /// All round it: the width of the unrolled picture.
+    pub girth_mm: f64,
+    /// `margin` or `closed`.
+    pub seam: String,
+    /// The letter of the rotary's words.
+    pub letter: String,
+    /// Units of its words a mm of surface.
+    pub units_per_mm: f64,
+    /// Motor steps from line to line; null where lines run round the piece.
+    pub steps_a_line: Option<f64>,
+    /// The turn from line to line; null where lines run round the piece.
+    pub degrees_a_line: Option<f64>,
+    /// How much lower the surface lies where the head stands beside the rotary's middle by the machine's
+    /// `placement_tolerance`.
+    pub falls_mm: f64,
+    /// What the curve does to the focus, in sentences.
+    pub focus: String,
 }
 
 /// How long it takes.

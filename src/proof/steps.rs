@@ -48,20 +48,32 @@ pub fn after(work: &Work, on: Surface) -> Vec<StepFacts> {
     needed(vec![step("Clean off", &work.wash_off), step("Finish", finish)]).collect()
 }
 
+/// How a round piece is laid; none for a flat one.
+fn round(plan: &Plan, follow: &str) -> Option<String> {
+    plan.machine.turned?;
+    let limits = plan.machine.limits();
+    let (rotary, head) = (char::from(limits.x.letter), char::from(limits.y.letter));
+    let foot = if head == 'X' { "to the left" } else { "towards you" };
+    Some(format!(
+        "Set the piece in the rotary, its foot {foot}. Turn it until the place for its seam lies under the head, and make that the zero of {rotary}. Run outline.nc and follow the {follow} around the art and along the seam: it must stay on the piece, {} mm inside its ends.",
+        short(plan.blank.margin.0, 2)
+    ))
+}
+
 /// All steps of a job.
 pub fn of_job(plan: &Plan) -> Vec<StepFacts> {
     let work = &plan.coating.work;
     let p = &plan.process;
     let follow =
         if plan.machine.limits().pointer.is_some_and(|share| share > 0.0) { "pointer" } else { "head" };
-    let lay = format!(
+    let lay = round(plan, follow).unwrap_or_else(|| format!(
         "Lay the blank in its jig{}. Run outline.nc and follow the {follow} around the art: it must stay on the blank, {} mm inside its edge.",
         if plan.art.mirror { ", the coated side up" } else { "" },
         short(plan.blank.margin.0, 2)
-    );
+    ));
     let watts = p.power.value.0 * p.rated_power.value.0;
     let set = format!(
-        "Set the power to {} % ({} W of {} W), the speed to {} mm/s ({} mm/min), {} pass{}. Focus on the coating.",
+        "Set the power to {} % ({} W of {} W), the speed to {} mm/s ({} mm/min), {} pass{}. Focus on {}.",
         short(p.power.value.0 * 100.0, 1),
         short(watts, 2),
         short(p.rated_power.value.0, 2),
@@ -69,6 +81,7 @@ pub fn of_job(plan: &Plan) -> Vec<StepFacts> {
         short(p.speed.value.0 * 60.0, 1),
         p.passes.value,
         if p.passes.value == 1 { "" } else { "es" },
+        if plan.machine.turned.is_some() { "the highest line of the piece" } else { "the coating" }
     );
     let mut all = before(work, plan.surface);
     all.extend([

@@ -99,8 +99,13 @@ fn sentence_start(text: &str) -> String {
 fn caption(report: &Report, findings: &[Finding]) -> String {
     let p = &report.placement;
     let mm = |v: f64| short(v, 2);
+    let piece = if report.round.is_some() {
+        "The finished piece, as forecast: from three sides, and below unrolled, cut along its seam"
+    } else {
+        "The finished piece, as forecast"
+    };
     let mut words = format!(
-        "The finished piece, as forecast. The art is {} × {} mm and lies {} mm from the left and {} mm from the top of the blank. Blue dashes: the margin.",
+        "{piece}. The art is {} × {} mm and lies {} mm from the left and {} mm from the top of the blank. Blue dashes: the margin.",
         mm(p.true_width_mm),
         mm(p.true_height_mm),
         mm(p.left_mm),
@@ -213,12 +218,26 @@ pub(super) fn burn_settings(report: &Report) -> Vec<Setting> {
             )
         },
         Setting::new("Passes", p.passes.value.to_string(), "over each line".into()),
-        Setting::new(
-            "Line pitch",
-            format!("{} mm", short(report.dots.pitch_across_mm, 4)),
-            format!("{} dpi", short(report.dots.density_dpi, 1)),
-        ),
+        line_pitch(report),
     ]
+}
+
+/// How far the lines lie apart; round a piece, in steps of the rotary too.
+fn line_pitch(report: &Report) -> Setting {
+    let dots = &report.dots;
+    let turned = report.round.as_ref().and_then(|r| Some((r, r.steps_a_line?, r.degrees_a_line?)));
+    match turned {
+        Some((r, steps, degrees)) => Setting::new(
+            "Line pitch",
+            format!("{} mm", short(dots.pitch_along_mm, 4)),
+            format!("{steps} steps or {}° of {}", short(degrees, 3), r.letter),
+        ),
+        None => Setting::new(
+            "Line pitch",
+            format!("{} mm", short(dots.pitch_across_mm, 4)),
+            format!("{} dpi", short(dots.density_dpi, 1)),
+        ),
+    }
 }
 
 /// All values that decide the look of the burn.

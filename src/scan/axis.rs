@@ -1,6 +1,12 @@
 //! The machine's axes as data: letter, travel, direction, motor steps, speeds and acceleration.
+//!
+//! A rotary is an axis like the others: its places are millimetres of the piece's surface, counted round from the seam.
+//! Only its words count in units of their own, mostly degrees.
 
 use super::limits::{LimitsError, within};
+use crate::blank::Blank;
+use crate::placement::{Along, DotRect};
+use crate::units::Mm;
 
 /// One axis of the machine. All values are resolved; ranges are those of [`super::limits::Limits::check`].
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -13,7 +19,7 @@ pub struct Axis {
     pub zero: f64,
     /// The program's values grow to the left (x) or downwards (y). Default false.
     pub backwards: bool,
-    /// Motor steps a mm, 0.1 to 100000.
+    /// Motor steps a mm, 0.1 to 100000; of a rotary, a mm of surface.
     pub steps_per_mm: f64,
     /// Acceleration, mm/s², 1 to 100000.
     pub acceleration: f64,
@@ -21,6 +27,10 @@ pub struct Axis {
     pub top_speed: f64,
     /// Speed of a rapid, mm/s, 0.1 to 10000.
     pub rapid_speed: f64,
+    /// Units of its words a mm, above 0. Default 1: its words are millimetres.
+    pub units_per_mm: f64,
+    /// The diameter of the piece that it turns, mm; `None` (the default) for one that moves the head.
+    pub turns: Option<f64>,
 }
 
 impl Axis {
@@ -35,7 +45,30 @@ impl Axis {
             acceleration: 500.0,
             top_speed: 150.0,
             rapid_speed: 150.0,
+            units_per_mm: 1.0,
+            turns: None,
         }
+    }
+
+    /// Whole micrometres in thousandths of the unit of its words, as the program writes them.
+    #[inline(always)]
+    pub(super) fn spoken(&self, um: i32) -> i32 {
+        if self.units_per_mm == 1.0 { um } else { self.turned(um) }
+    }
+
+    /// The same in units of its own. What rounding to micrometres took from a whole motor step is given back.
+    fn turned(&self, um: i32) -> i32 {
+        let um = f64::from(um);
+        let step = 1000.0 / self.steps_per_mm;
+        let whole = (um / step).round() * step;
+        let um = if (whole - um).abs() < 0.75 { whole } else { um };
+        (um * self.units_per_mm).round() as i32
+    }
+
+    /// A feed along it in thousandths of a mm/min as the F word of a move of it alone says it: a rotary's counts its
+    /// own units a minute (NISTIR 6556, section 2.1.2.5).
+    pub(super) fn spoken_feed(&self, feed: i64) -> i64 {
+        if self.units_per_mm == 1.0 { feed } else { (feed as f64 * self.units_per_mm).round() as i64 }
     }
 
     /// The program's value at a place of the blank, mm from its left or lower edge.
@@ -57,6 +90,26 @@ impl Axis {
         within(rapid_speed, self.rapid_speed, "mm/s", 0.1, 10_000.0)?;
         within(steps, self.steps_per_mm, "", 0.1, 100_000.0)?;
         within(zero, self.zero, "mm", -10_000.0, 10_000.0)
+    }
+}
+
+/// The rectangle with its lines on whole turns of the motor, where the axis across them is a rotary and the pitch is
+/// whole steps of it: at multiples of the pitch from the seam, where the program's zero lies. So the lines lie as far
+/// apart as they should, and not a step nearer or farther as rounding has it; they move by half a pitch at most.
+pub fn on_whole_lines(across: &Axis, lines: Along, rect: DotRect, blank: &Blank) -> DotRect {
+    if across.turns.is_none() {
+        return rect;
+    }
+    match lines {
+        Along::Y => {
+            let pitch = rect.grid.along.0;
+            DotRect { left: Mm(((rect.left.0 / pitch - 1e-6).ceil() - 0.5) * pitch), ..rect }
+        }
+        Along::X => {
+            let (pitch, height) = (rect.grid.across.0, blank.shape.height());
+            let line = ((height - rect.top.0) / pitch - 0.5 - 1e-6).round();
+            DotRect { top: Mm(height - (line + 0.5) * pitch), ..rect }
+        }
     }
 }
 

@@ -110,9 +110,16 @@ pub struct Block {
     m: [u16; 16],
     m_count: u32,
     dwell: bool,
+    /// Axis letters that are known besides X, Y and Z, as bits from A.
+    more: u32,
 }
 
 impl Block {
+    /// The words of a line on a machine with an axis of another letter, such as a rotary's.
+    pub fn with_axis(letter: u8) -> Block {
+        Block { more: bits(&[letter]) & ROTARY, ..Block::default() }
+    }
+
     /// The value of a letter (upper case, not G or M), where it stands on the line.
     #[inline(always)]
     pub fn get(&self, letter: u8) -> Option<f64> {
@@ -138,7 +145,7 @@ impl Block {
     /// Whether an axis word stands on the line.
     #[inline(always)]
     pub fn has_axis(&self) -> bool {
-        self.seen & AXES != 0
+        self.seen & (AXES | self.more) != 0
     }
 
     /// Whether the line holds X, Y and S words only.
@@ -197,8 +204,9 @@ impl Block {
             first = false;
             i = next;
         }
-        if self.seen & (ROTARY | ARC) != 0 {
-            let (set, what) = if self.seen & ROTARY != 0 { (ROTARY, "rotary axes") } else { (ARC, "arcs") };
+        if self.seen & (ROTARY | ARC) & !self.more != 0 {
+            let (set, what) =
+                if self.seen & ROTARY & !self.more != 0 { (ROTARY, "rotary axes") } else { (ARC, "arcs") };
             let i = (self.seen & set).trailing_zeros() as u8;
             return Err(Fault::NotRaster(char::from(b'A' + i).to_string(), what));
         }

@@ -1,9 +1,11 @@
 //! Comments: what a program says of itself, plain, short, never nested.
 
+use super::axis::Axis;
+use super::limits::Limits;
 use super::number::thousandths;
 use super::raster::RasterPath;
 use crate::blank::Blank;
-use crate::placement::DotRect;
+use crate::placement::{Along, DotRect};
 use crate::units::short;
 
 /// What the program says about itself, besides what it knows.
@@ -21,6 +23,7 @@ impl Notes {
     /// The comments of a program that marks one raster.
     pub fn of_raster(&self, path: &RasterPath) -> Vec<String> {
         let mut lines = self.of_place(&path.rect, &path.blank);
+        lines.extend(of_rotary(&path.limits));
         let mut say = |text: String| comments(&text, &mut lines);
         let scan = &path.scan;
         say(format!(
@@ -72,6 +75,30 @@ impl Notes {
         self.cautions.iter().for_each(|c| comments(&format!("caution: {c}"), &mut lines));
         lines
     }
+}
+
+/// The comment that says what a rotary turns: whoever replays the program reads it.
+pub fn of_rotary(limits: &Limits) -> Option<String> {
+    let said = |axis: &Axis, name: char| {
+        axis.turns.map(|diameter| {
+            format!("(rotary: {} turns {name}, a piece {diameter} mm across)", char::from(axis.letter))
+        })
+    };
+    said(&limits.x, 'x').or_else(|| said(&limits.y, 'y'))
+}
+
+/// The axis that a program's rotary stands for and the diameter of the piece, mm, from the comment of [`of_rotary`];
+/// `None` where the text, the beginning of a program, says nothing of one.
+pub fn read_rotary(text: &str) -> Option<(Along, f64)> {
+    let rest = text.lines().find_map(|line| line.trim().strip_prefix("(rotary: "))?;
+    let mut words = rest.split([' ', ',']).filter(|w| !w.is_empty());
+    let along = match words.nth(2)? {
+        "x" => Along::X,
+        "y" => Along::Y,
+        _ => return None,
+    };
+    let diameter = words.nth(2)?.parse().ok().filter(|d| (0.1..=2000.0).contains(d))?;
+    Some((along, diameter))
 }
 
 /// Characters of a comment between its parentheses.
@@ -130,6 +157,20 @@ pub(crate) fn comments(text: &str, out: &mut Vec<String>) {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_a_rotary_turns_is_read_back() {
+        let limits = Limits {
+            x: Axis { turns: Some(73.5), units_per_mm: 2.0, ..Axis::new(b'A') },
+            y: Axis::new(b'X'),
+            ..Limits::default()
+        };
+        let said = of_rotary(&limits).unwrap();
+        assert_eq!(said, "(rotary: A turns x, a piece 73.5 mm across)");
+        assert_eq!(read_rotary(&format!("(job: a)\n{said}\nG21")), Some((Along::X, 73.5)));
+        assert_eq!((of_rotary(&Limits::default()), read_rotary("(job: a)\nG21")), (None, None));
+        assert_eq!(read_rotary("(rotary: A turns z, a piece 1 mm across)"), None);
+    }
 
     #[test]
     fn comments_are_plain_short_and_never_nested() {

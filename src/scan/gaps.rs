@@ -153,7 +153,7 @@ impl Hurry {
         let before = um((-ask.lag).max(0.0) + ask.limits.gap_settle) as i32;
         let worth = um(((1.0 + WORTH).powi(2) - 1.0) * v * v / a);
         let feed = (top * 60_000.0).floor() as i64;
-        let feeds = [feed, ask.feed].map(|f| format!("F{}", thousandths(f)));
+        let feeds = [feed, ask.feed].map(|f| format!("F{}", thousandths(ask.axis.spoken_feed(f))));
         Some(Hurry {
             supply: Supply::new(ask, &feeds, (after > 0, before > 0)),
             feeds,
@@ -250,7 +250,7 @@ impl Hurry {
 impl Supply {
     fn new(ask: &Ask<'_>, feeds: &[String; 2], coasts: (bool, bool)) -> Supply {
         // The longest word that a place on the line can have, with the end of its line.
-        let (low, high) = ask.span;
+        let (low, high) = (ask.axis.spoken(ask.span.0), ask.axis.spoken(ask.span.1));
         let whole = |um: i32| (um.unsigned_abs() / 1000).max(1).ilog10() + 1;
         let place = 1 + u32::from(low < 0) + whole(low).max(whole(high)) + 4 + 1;
         let powers = 2 + 1 + ask.limits.full_scale_s.max(1).ilog10() + 1;

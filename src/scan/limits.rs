@@ -250,6 +250,16 @@ impl Limits {
         super::motion::ramp_mm(speed, self.axes(along).0.acceleration) + self.settle
     }
 
+    /// The bed in words; with a rotary, which ends nowhere, the way of the head along the piece.
+    pub fn bed(&self) -> String {
+        let mm = |v: f64| crate::units::short(v, 1);
+        match (self.x.turns, self.y.turns) {
+            (None, None) => format!("bed of {} x {} mm", mm(self.x.travel), mm(self.y.travel)),
+            (Some(_), _) => format!("way of {} mm along the piece", mm(self.y.travel)),
+            (None, Some(_)) => format!("way of {} mm along the piece", mm(self.x.travel)),
+        }
+    }
+
     /// Where the blank's lower left corner lies on the bed, mm: as stated, else in the middle.
     pub fn blank_on_bed(&self, blank: &Blank) -> (f64, f64) {
         self.on_bed.unwrap_or((

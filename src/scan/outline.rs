@@ -5,7 +5,7 @@
 //! A marking diode is class 4 (above 500 mW, IEC 60825-1; check value S01): hazardous to the eye by direct,
 //! specular and diffuse reflection. Its work power is never used to point.
 
-use super::comments::comments;
+use super::comments::{comments, of_rotary};
 use super::contour::Contour;
 use super::limits::Limits;
 use super::program::Program;
@@ -25,6 +25,7 @@ pub fn program(limits: &Limits, rect: &DotRect, blank: &Blank, job: &str) -> Pro
     let mut lines = Vec::new();
     comments(&format!("outline of job: {job}"), &mut lines);
     comments(&format!("blank: {}, margin {}", blank.shape, blank.margin), &mut lines);
+    lines.extend(of_rotary(limits));
     let level = limits.pointer.map_or(0, |p| (p * f64::from(limits.full_scale_s)).round() as u32);
     if level > 0 {
         let share = crate::units::short(100.0 * f64::from(level) / f64::from(limits.full_scale_s), 3);
@@ -107,6 +108,7 @@ pub fn edge(shape: &Shape) -> Vec<(f64, f64)> {
     let r = match *shape {
         Shape::Round { diameter } => diameter.0 / 2.0,
         Shape::Rect { radius, .. } => radius.0,
+        Shape::Cylinder { .. } => 0.0,
     };
     // A chord over the angle t stays within r (1 − cos(t/2)) of its arc.
     let quarter = if r > 0.0 {

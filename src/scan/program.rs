@@ -200,10 +200,12 @@ pub(super) fn on_word(limits: &Limits) -> &'static str {
 mod tests {
     use super::*;
     use crate::blank::Blank;
-    use crate::placement::{DotRect, Grid};
+    use crate::placement::{Along, DotRect, Grid};
     use crate::plane::Dots;
     use crate::progress::Silent;
+    use crate::scan::axis::Axis;
     use crate::scan::raster::Scan;
+    use crate::scan::replay::{ReplayOptions, replay};
     use crate::units::Mm;
 
     fn place(limits: &Limits, scan: Scan, dots: &Dots) -> RasterPath {
@@ -273,6 +275,84 @@ mod tests {
             moves(&text),
             "G54 G21G90G94G17M5S0 G0X10Y29.9 M4S800 G1X10.2F600 M5 G0X10.4 M4S800 G1X10.5 M5 \
              G0X10.3Y29.7 M4S800 G1X10.2 M5 M5S0 G0X0Y0 M9 M5S0 M2"
+        );
+    }
+
+    /// A piece 36 mm across in a rotary of 3600 steps a turn, whose words are degrees; the head follows X along it.
+    /// By hand: a turn is 36 π mm, so a degree is π/10 mm and a step a tenth of a degree, 0.0314159 mm. Two steps are the
+    /// pitch round the piece; along it the dots lie 0.1 mm apart, the upper edge of the first at 40 − 10 = 30 mm.
+    fn turned(lines: Along, left: f64, columns: usize, rows: usize) -> RasterPath {
+        use std::f64::consts::PI;
+        let rotary = Axis {
+            travel: 10_000.0,
+            steps_per_mm: 100.0 / PI,
+            units_per_mm: 10.0 / PI,
+            turns: Some(36.0),
+            ..Axis::new(b'A')
+        };
+        let limits = Limits { x: rotary, y: Axis::new(b'X'), ..Limits::default() };
+        let blank = Blank { shape: "cylinder:36x40mm".parse().unwrap(), margin: Mm(0.5) };
+        let grid = Grid { along: Mm(0.02 * PI), across: Mm(0.1) };
+        let rect = DotRect { left: Mm(left), top: Mm(10.0), columns, rows, grid };
+        // Nine tenths of a degree and a tenth: 30 steps or 3 degrees.
+        let scan = Scan { along: lines, run_up: Some(0.3 * PI), ..Scan::new(10.0, 0.8) };
+        RasterPath::new(&limits, scan, rect, blank).unwrap()
+    }
+
+    fn round(path: RasterPath, dots: &Dots) -> String {
+        let program = program_of(path, dots, &Notes::default());
+        let mut out = Vec::new();
+        program.write(&mut out, &Silent).unwrap();
+        let mut back = replay(&out[..], &ReplayOptions::of(&program)).unwrap();
+        assert!(back.against(dots) && back.report.difference.as_ref().unwrap().same);
+        assert_eq!((back.report.beam_on_outside_blank.count, back.report.beam_on_in_rapid.count), (0, 0));
+        // The surface passes at the speed that was asked for, to what three decimals of the F word hold.
+        assert!((back.report.highest_speed - 10.0).abs() < 1e-5);
+        String::from_utf8(out).unwrap()
+    }
+
+    #[test]
+    fn a_cylinder_is_marked_along_its_height_and_turned_between_lines() {
+        let mut dots = Dots::off(2, 3);
+        [(0, 0), (0, 1), (1, 2)].into_iter().for_each(|(x, y)| dots.set(x, y, true));
+        // Wished at 0.6 mm, 9.55 pitches from the seam, the first line lies at the tenth: 20 steps, 2 degrees; the next
+        // two steps on. The first goes down from 30 to 29.8 mm, the second, whose dot is the third, back up from 29.7.
+        // The run-up of 0.3 π mm is 0.942 in whole micrometres.
+        let text = round(turned(Along::Y, 0.6, 2, 3), &dots);
+        assert_eq!(
+            moves(&text),
+            "G21G90G94G17M5S0 M3S0 G0X30.942A2 G1X30F600 X29.8S800 X28.858S0 \
+             G0X28.758A2.2 G1X29.7 X29.8S800 X30.742S0 M5S0 G0A0X0 M2"
+        );
+        assert!(text.contains("(rotary: A turns x, a piece 36 mm across)"));
+    }
+
+    #[test]
+    fn lines_round_a_cylinder_have_the_feed_of_its_surface() {
+        let mut dots = Dots::off(3, 1);
+        [0, 1].into_iter().for_each(|x| dots.set(x, 0, true));
+        // Ten pitches from the seam: 2 degrees. Two dots are four steps, 0.4 degrees; run-up and run-out 3 degrees each.
+        // The row's middle lies at 29.95 mm. 600 mm/min are 600 · 10/π = 1909.859 degrees a minute.
+        let text = round(turned(Along::X, 0.2 * std::f64::consts::PI, 3, 1), &dots);
+        assert_eq!(
+            moves(&text),
+            "G21G90G94G17M5S0 M3S0 G0A-1X29.95 G1A2F1909.859 A2.4S800 A5.4S0 M5S0 G0A0X0 M2"
+        );
+    }
+
+    #[test]
+    fn the_outline_of_a_cylinder_says_each_feed_in_the_units_of_its_axis() {
+        let path = turned(Along::Y, 0.6, 100, 30);
+        let walk = crate::scan::outline::program(&path.limits, &path.rect, &path.blank, "x");
+        let mut out = Vec::new();
+        walk.write(&mut out, &Silent).unwrap();
+        let back = replay(&out[..], &ReplayOptions::of(&walk)).unwrap().report;
+        assert!((back.highest_speed - 50.0).abs() < 1e-4, "{}", back.highest_speed);
+        let text = String::from_utf8(out).unwrap();
+        // 50 mm/s round it are 3000 · 10/π degrees a minute. 100 lines, from half a pitch before the tenth on, end at 21.9°.
+        assert!(
+            moves(&text).contains("G0A1.9X27 G1F9549.297A21.9 F3000X30 F9549.297A1.9 F3000X27 M5S0"),
+            "{text}"
         );
     }
 

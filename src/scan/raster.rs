@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use super::axis::Axis;
+use super::axis::{Axis, on_whole_lines};
 use super::gaps::{Ask, Gaps};
 use super::islands::{self, Stretch};
 use super::limits::{Limits, LimitsError};
@@ -109,7 +109,7 @@ pub struct RasterPath {
     pub limits: Limits,
     /// What was asked; the speed is that of the F word.
     pub scan: Scan,
-    /// Where the dots lie.
+    /// Where the dots lie; on whole steps of a rotary across the lines.
     pub rect: DotRect,
     /// The blank they lie on.
     pub blank: Blank,
@@ -149,7 +149,8 @@ impl RasterPath {
         blank: Blank,
     ) -> Result<RasterPath, LimitsError> {
         limits.check(Some(&blank))?;
-        let axis = limits.axes(scan.along).0;
+        let (axis, other) = limits.axes(scan.along);
+        let rect = on_whole_lines(other, scan.along, rect, &blank);
         range("speed", scan.speed, "mm/s", scan.speed >= 0.01 && scan.speed <= axis.top_speed, || {
             format!("from 0.01mm/s to the machine's top speed of {}mm/s", axis.top_speed)
         })?;
@@ -269,12 +270,6 @@ impl RasterPath {
     /// The axis that lines run along.
     pub fn axis(&self) -> &Axis {
         self.limits.axes(self.scan.along).0
-    }
-
-    /// The letters of the axes along and across the lines.
-    pub fn letters(&self) -> (u8, u8) {
-        let (along, across) = self.limits.axes(self.scan.along);
-        (along.letter, across.letter)
     }
 
     /// Distance between dots along the line, mm.

@@ -6,10 +6,12 @@
 
 use std::io::{self, BufRead};
 
+use super::axis::Axis;
 use super::block::{self, Block, Fault};
+use super::limits::Limits;
 use super::plain::{PLAIN, PlainLines};
 
-/// One straight move, mm and mm/s.
+/// One straight move, mm and mm/s; along a rotary, mm of surface.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Move {
     /// Start, program coordinates in mm.
@@ -105,6 +107,41 @@ enum Motion {
     Feed,
 }
 
+/// The words of a machine's two axes.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct AxisWords {
+    /// The letters of x and y.
+    letters: (u8, u8),
+    /// Millimetres a unit of each.
+    mm: (f64, f64),
+    /// Whether a word counts degrees, which no change of the program's unit of length touches.
+    degrees: (bool, bool),
+}
+
+impl AxisWords {
+    /// Those of a machine.
+    pub fn of(limits: &Limits) -> AxisWords {
+        let (x, y) = (&limits.x, &limits.y);
+        let turns = |a: &Axis| a.turns.is_some() && a.units_per_mm != 1.0;
+        AxisWords {
+            letters: (x.letter, y.letter),
+            mm: (1.0 / x.units_per_mm, 1.0 / y.units_per_mm),
+            degrees: (turns(x), turns(y)),
+        }
+    }
+
+    /// Whether a plain word, X or else Y, is of y; `None` where it takes the long way.
+    #[inline(always)]
+    fn plain(&self, is_y: bool) -> Option<bool> {
+        let letter = if is_y { b'Y' } else { b'X' };
+        match self.letters {
+            (x, _) if x == letter => (self.mm.0 == 1.0).then_some(false),
+            (_, y) if y == letter => (self.mm.1 == 1.0).then_some(true),
+            _ => None,
+        }
+    }
+}
+
 /// The modal state, in mm and mm/min whatever the program's units.
 #[derive(Debug)]
 struct State {
@@ -168,6 +205,7 @@ pub fn pieces(
 pub struct Reader<H> {
     state: State,
     block: Block,
+    words: AxisWords,
     ending: Ending,
     /// A first line of % was seen: the program ends at the second.
     percent: bool,
@@ -187,9 +225,11 @@ fn line_end(bytes: &[u8]) -> Option<usize> {
 }
 
 impl<H: Hear> Reader<H> {
-    /// A reader at the start of a program.
-    pub fn new(hear: H) -> Self {
+    /// A reader at the start of a program for a machine's axes.
+    pub fn on(words: AxisWords, hear: H) -> Self {
+        let other = [words.letters.0, words.letters.1].into_iter().find(|l| !b"XYZ".contains(l));
         Reader {
+            words,
             state: State {
                 motion: Motion::None,
                 mm_per_unit: 1.0,
@@ -199,7 +239,7 @@ impl<H: Hear> Reader<H> {
                 on: false,
                 at: (0.0, 0.0),
             },
-            block: Block::default(),
+            block: other.map_or_else(Block::default, Block::with_axis),
             ending: Ending::default(),
             percent: false,
             blank_so_far: true,
@@ -263,11 +303,12 @@ impl<H: Hear> Reader<H> {
         let (rapid, on) = (s.motion == Motion::Rapid, s.on);
         let (mut at, mut power, mut line, mut used) = (s.at, s.s, self.ending.lines, 0);
         let (mut feed, mut speed) = (s.feed, s.feed / 60.0);
-        let mut lines = self.plain;
+        let (mut lines, words) = (self.plain, self.words);
         while let Some(plain) =
             bytes.get(used..).and_then(<[u8]>::first_chunk::<PLAIN>).and_then(|b| lines.next(b))
         {
             let (value, is_y) = plain.coordinate;
+            let Some(is_y) = words.plain(is_y) else { break };
             if !(-1e5..=1e5).contains(&value) {
                 break;
             }
@@ -403,16 +444,26 @@ impl<H: Hear> Reader<H> {
             if !rapid && s.feed <= 0.0 {
                 return Err(Fault::NoFeed);
             }
-            let axis = |letter: u8, now: f64| match w.get(letter) {
+            let words = &self.words;
+            let axis = |letter: u8, now: f64, mm: f64, degrees: bool| match w.get(letter) {
                 None => Ok(now),
                 Some(v) => {
-                    let v = v * s.mm_per_unit;
+                    let v = v * mm * if degrees { 1.0 } else { s.mm_per_unit };
                     block::within(letter, if s.absolute { v } else { now + v }, -1e5, 1e5)
                 }
             };
-            let to = (axis(b'X', s.at.0)?, axis(b'Y', s.at.1)?);
+            let to = (
+                axis(words.letters.0, s.at.0, words.mm.0, words.degrees.0)?,
+                axis(words.letters.1, s.at.1, words.mm.1, words.degrees.1)?,
+            );
             let power = if s.on { s.s } else { 0.0 };
-            hear.hear(Event::Move(Move { from: s.at, to, rapid, speed: s.feed / 60.0, power, line }));
+            // The feed of a rotary alone counts its own units (NISTIR 6556, section 2.1.2.5).
+            let mm = match (to.0 != s.at.0, to.1 != s.at.1) {
+                (true, false) => words.mm.0,
+                (false, true) => words.mm.1,
+                _ => 1.0,
+            };
+            hear.hear(Event::Move(Move { from: s.at, to, rapid, speed: s.feed / 60.0 * mm, power, line }));
             s.at = to;
         }
         if w.m(block::STOPPING).is_some_and(|m| m == 2 || m == 30) {

@@ -17,7 +17,7 @@ use super::course::{Course, LONGEST, Rules};
 use super::limits::{BeamLag, Limits};
 use super::motion;
 use super::program::Program;
-use super::reader::{self, Event, Hear, Move, ReadError, Reader};
+use super::reader::{self, AxisWords, Event, Hear, Move, ReadError, Reader};
 use super::rebuilt::{Inside, Lane, RebuiltDots, compare};
 use super::toolpath::{Moves, Toolpath};
 use crate::blank::Blank;
@@ -112,7 +112,7 @@ pub struct Playback<'a>(Reader<Player<'a>>);
 impl<'a> Playback<'a> {
     /// At the start of a program.
     pub fn new(options: &'a ReplayOptions<'a>) -> Self {
-        Playback(Reader::new(Player::new(options)))
+        Playback(Reader::on(AxisWords::of(options.limits), Player::new(options)))
     }
 
     /// The next piece, of any length.

@@ -2,6 +2,7 @@
 
 use std::io::{self, Write};
 
+use super::axis::Axis;
 use super::contour::Contour;
 use super::gaps::{Crossing, Hurry};
 use super::limits::Limits;
@@ -30,27 +31,27 @@ fn dark(c: &mut Cursor<'_>, level: &mut u32) {
 fn hurried<'h>(
     c: &mut Cursor<'_>,
     hurry: &'h Hurry,
-    letter: u8,
+    axis: &Axis,
     (from, to): (i32, i32),
     mut level: u32,
 ) -> (u64, &'h [u8]) {
     let sign = if to > from { 1 } else { -1 };
-    let [fast, slow] = &hurry.feeds;
+    let (letter, [fast, slow]) = (axis.letter, &hurry.feeds);
     let mut moves = 1;
     if hurry.after > 0 {
-        c.length(letter, from + sign * hurry.after);
+        c.length(letter, axis.spoken(from + sign * hurry.after));
         dark(c, &mut level);
         c.byte(b'\n');
         moves += 1;
     }
-    c.length(letter, to - sign * hurry.before);
+    c.length(letter, axis.spoken(to - sign * hurry.before));
     dark(c, &mut level);
     c.bytes(fast.as_bytes());
     c.byte(b'\n');
     if hurry.before == 0 {
         return (moves, slow.as_bytes());
     }
-    c.length(letter, to);
+    c.length(letter, axis.spoken(to));
     c.bytes(slow.as_bytes());
     c.byte(b'\n');
     (moves + 1, &[])
@@ -142,15 +143,15 @@ impl<'a, W: Write> Writer<'a, W> {
         if !moves_along && !moves_across {
             return Ok(());
         }
-        let letters = path.letters();
+        let (axis, other) = path.limits.axes(path.scan.along);
         let mut c = Cursor::new(&mut self.buffer[self.used..]);
         c.byte(b'G');
         c.byte(b'0');
         if moves_along {
-            c.length(letters.0, along);
+            c.length(axis.letter, axis.spoken(along));
         }
         if moves_across {
-            c.length(letters.1, across);
+            c.length(other.letter, other.spoken(across));
         }
         if self.level != 0 && self.limits.power_in_motion {
             c.byte(b'S');
@@ -169,7 +170,7 @@ impl<'a, W: Write> Writer<'a, W> {
         let mut c = Cursor::new(&mut self.buffer[self.used..]);
         c.byte(b'G');
         c.byte(b'1');
-        c.length(path.letters().0, along);
+        c.length(path.axis().letter, path.axis().spoken(along));
         if level != self.level {
             c.byte(b'S');
             c.whole(level);
@@ -178,7 +179,7 @@ impl<'a, W: Write> Writer<'a, W> {
         self.used += c.len();
         if !self.feed_said {
             self.feed_said = true;
-            for b in format!("F{}", thousandths(path.feed)).bytes() {
+            for b in format!("F{}", thousandths(path.axis().spoken_feed(path.feed))).bytes() {
                 self.buffer[self.used] = b;
                 self.used += 1;
             }
@@ -209,7 +210,7 @@ impl<'a, W: Write> Writer<'a, W> {
     /// its run-out, with rapids over long blank stretches.
     fn moving_line(&mut self, path: &RasterPath, line: &ScanLine<'_>) -> io::Result<()> {
         self.meter.begin(self.bytes(), line.start);
-        let letter = path.letters().0;
+        let axis = path.axis();
         let sign = if line.end > line.start { 1 } else { -1 };
         let (run_up, run_out) = (sign * path.run_up, sign * path.run_out);
         self.rapid(path, line.start, line.across)?;
@@ -230,7 +231,7 @@ impl<'a, W: Write> Writer<'a, W> {
             if run_out != 0 {
                 self.room()?;
                 let mut c = Cursor::new(&mut self.buffer[self.used..]);
-                c.length(letter, last + run_out);
+                c.length(axis.letter, axis.spoken(last + run_out));
                 c.byte(b'S');
                 c.byte(b'0');
                 c.byte(b'\n');
@@ -251,7 +252,7 @@ impl<'a, W: Write> Writer<'a, W> {
     /// Runs and the blank stretches between them, all in one chain; the innermost loop.
     #[inline(always)]
     fn chain(&mut self, path: &RasterPath, runs: &[Run], from: i32, line: &ScanLine<'_>) -> io::Result<()> {
-        let letter = path.letters().0;
+        let axis = path.axis();
         let (mut at, mut level) = (from, self.level);
         for run in runs {
             self.room()?;
@@ -260,21 +261,21 @@ impl<'a, W: Write> Writer<'a, W> {
             if run.from != at {
                 match &path.gaps.hurry {
                     Some(hurry) if run.crossing == Crossing::Hurried => {
-                        let (moves, left) = hurried(&mut c, hurry, letter, (at, run.from), level);
+                        let (moves, left) = hurried(&mut c, hurry, axis, (at, run.from), level);
                         (level, slower) = (0, left);
                         self.program_lines += moves;
                         let gap = f64::from(run.from.abs_diff(at));
                         self.meter.hurry(gap - 1000.0 * path.scan.speed * hurry.seconds(gap));
                     }
                     _ => {
-                        c.length(letter, run.from);
+                        c.length(axis.letter, axis.spoken(run.from));
                         dark(&mut c, &mut level);
                         c.byte(b'\n');
                         self.program_lines += 1;
                     }
                 }
             }
-            c.length(letter, run.to);
+            c.length(axis.letter, axis.spoken(run.to));
             if run.level != level {
                 c.byte(b'S');
                 c.whole(run.level);
@@ -327,19 +328,28 @@ impl<'a, W: Write> Writer<'a, W> {
 
     /// A contour: to its first point with the beam off, then along it, with the beam at its power.
     pub(super) fn contour(&mut self, contour: &Contour) -> io::Result<()> {
-        let (x, y) = (char::from(self.limits.x.letter), char::from(self.limits.y.letter));
-        let word = |letter, um: i32| format!("{letter}{}", thousandths(um.into()));
+        let (x, y) = (self.limits.x, self.limits.y);
+        let word = |axis: Axis, um: i32| {
+            format!("{}{}", char::from(axis.letter), thousandths(axis.spoken(um).into()))
+        };
         let Some(&first) = contour.points.first() else { return Ok(()) };
         self.text(&format!("G0{}{}", word(x, first.0), word(y, first.1)))?;
         if contour.level > 0 {
             self.text(&format!("{}S{}", on_word(self.limits), contour.level))?;
         }
-        let mut opening = format!("G1F{}", thousandths(contour.feed));
+        let (mut opening, mut said) = ("G1", None);
         for pair in contour.points.windows(2) {
             let (from, to) = (pair[0], pair[1]);
             let along_x = if from.0 == to.0 { String::new() } else { word(x, to.0) };
             let along_y = if from.1 == to.1 { String::new() } else { word(y, to.1) };
-            self.text(&format!("{}{along_x}{along_y}", std::mem::take(&mut opening)))?;
+            // A rotary alone has its own units a minute; together with the head, the way of the head counts.
+            let axis = if from.1 == to.1 { &x } else { &y };
+            let feed = axis.spoken_feed(contour.feed);
+            let f = match said.replace(feed) {
+                Some(before) if before == feed => String::new(),
+                _ => format!("F{}", thousandths(feed)),
+            };
+            self.text(&format!("{}{f}{along_x}{along_y}", std::mem::take(&mut opening)))?;
         }
         Ok(())
     }

@@ -135,6 +135,23 @@ const JOBS: &[Job] = &[
         ],
     },
     Job {
+        name: "round",
+        art: &["samples/emblem.svg", "samples/turner.toml"],
+        lines: &[
+            "prepare emblem.svg --blank cylinder:12x16mm --place 11x11mm --machine turner.toml --out made",
+            "replay made/program.nc --machine turner.toml --against made/dots.png",
+        ],
+        keep: &[
+            "made/dots.png",
+            "made/round.png",
+            "made/program.nc",
+            "made/outline.nc",
+            "made/job.toml",
+            "made/report.json",
+            "made/ticket.html",
+        ],
+    },
+    Job {
         name: "advice-and-lists",
         art: &[],
         lines: &[
@@ -179,5 +196,6 @@ golden! {
     a_contact_sheet: "compare",
     a_proof_and_a_replay: "proof-and-replay",
     layers_and_a_tray: "layers-and-tray",
+    a_round_piece: "round",
     advice_and_lists: "advice-and-lists",
 }

@@ -43,6 +43,22 @@ const ACCEPTED: &[(&str, &str)] = &[
 ];
 /// A blank that lies at the far corner of the bed.
 const CORNER: &[(&str, &str)] = &[("machine.motion.blank_on_bed", "'390x392mm'")];
+/// A rotary and a piece for it.
+const ROUND: &[(&str, &str)] = &[
+    ("job.blank.shape", "'cylinder:12x9mm'"),
+    (
+        "machine.rotary",
+        "{ letter = 'A', degrees_per_unit = 1, steps_per_turn = 1600, units_per_s = 90, units_per_s2 = 400 }",
+    ),
+];
+/// The same on rollers.
+const ROLLED: &[(&str, &str)] = &[
+    ("job.blank.shape", "'cylinder:12x9mm'"),
+    (
+        "machine.rotary",
+        "{ letter = 'A', mm_per_unit = 1, steps_per_mm = 80, units_per_s = 90, units_per_s2 = 400 }",
+    ),
+];
 const HALF_MEASURED: &[(&str, &str)] = &[("process.wedge", "'W1'")];
 
 const LETTER: &[(&str, &str)] = &[("job.layer", "[{ text = 'Fog', place = '8x2mm' }]")];
@@ -197,6 +213,23 @@ const KEYS: &[Key] = &[
     key("machine.program.header", "['G54']", "program"),
     key("machine.program.footer", "['M9']", "program"),
     key("machine.program.pointer_power", "'1%'", "outline"),
+    with(
+        &[("job.blank.shape", "'rect:12x9mm'")],
+        key(
+            "machine.rotary",
+            "{ letter = 'A', degrees_per_unit = 1, steps_per_turn = 1600, units_per_s = 90, units_per_s2 = 400 }",
+            "job:/machine/rotary",
+        ),
+    ),
+    with(ROUND, key("machine.rotary.letter", "'B'", "program")),
+    with(ROUND, key("machine.rotary.degrees_per_unit", "2", "program")),
+    with(ROUND, key("machine.rotary.steps_per_turn", "1000", "dots.png")),
+    with(ROLLED, key("machine.rotary.mm_per_unit", "2", "program")),
+    with(ROLLED, key("machine.rotary.steps_per_mm", "33", "dots.png")),
+    with(ROUND, key("machine.rotary.along", "'y'", "program")),
+    with(ROUND, key("machine.rotary.units_per_s", "1", "report:/times")),
+    with(ROUND, key("machine.rotary.units_per_s2", "1", "report:/times")),
+    with(ROUND, key("machine.rotary.to_the_left", "true", "program")),
     key("coating.name", "'chalk'", "ticket.html"),
     key("coating.standing", "'given'", "report:/process/power_share"),
     key("coating.source", "'its maker'", "job:/coating/source"),
@@ -467,6 +500,7 @@ fn tables(at: &str, table: &Table, all: &mut Vec<String>) {
 fn every_key_that_a_file_may_hold_is_in_the_tables() {
     let mut files = files();
     set(&mut files, "job.layer", value("[{ border = '0.5mm' }]"));
+    set(&mut files, ROUND[1].0, value(ROUND[1].1));
     let mut all = Vec::new();
     for (name, table) in &files {
         tables(name, table, &mut all);

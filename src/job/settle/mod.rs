@@ -20,15 +20,24 @@ use super::asked::{Job, LayerJob};
 use super::brief::{ArtFile, Brief};
 use super::error::PlanError;
 use super::plan::{Plan, Settled};
+use super::rotary::Turned;
 use super::{Coating, Machine, Named, Process, ProcessFile, Standing, written};
+use crate::placement::Along;
+use crate::units::Mm;
 
 pub(super) fn settle(brief: &Brief) -> Result<Plan, PlanError> {
     let Brief { mut job, named, art: art_file, layers: files, notes } = brief.clone();
     let Named { machine, coating, measured, tone_curve } = named;
-    let machine = measured_on(machine, measured.as_ref())?;
+    let mut machine = measured_on(machine, measured.as_ref())?;
     let said = job.coating.is_some() && !job.is_unsaid("coating");
     let blank = blank::settle(&job.blank, said.then_some(&coating))?;
-    let pitch = pitch::settle(&job, &machine, measured.as_ref());
+    if let Some(diameter) = blank.blank.shape.turned() {
+        let turned = Turned { diameter: Mm(diameter), round: Along::X };
+        machine = machine.turning(turned).map_err(PlanError::absurd)?;
+        // The head marks along the piece and the rotary turns from line to line: that is quickest and most exact.
+        job.scan.axis.get_or_insert(Along::Y);
+    }
+    let pitch = pitch::settle(&job, &machine, &blank.blank.shape, measured.as_ref());
     let process = process::settle(&job, &machine, &coating, measured.as_ref(), &pitch)?;
     let burn = process.burn();
     let tone = tone::settle(&job.tone, tone_curve)?;

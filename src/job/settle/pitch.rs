@@ -1,6 +1,8 @@
 //! How far apart the dots are.
 
+use crate::blank::Shape;
 use crate::job::process::BeamSize;
+use crate::job::rotary::{Rotary, Turned};
 use crate::job::{Job, Known, Machine, ProcessFile, Standing};
 use crate::mark::advise;
 use crate::placement::{Along, Grid};
@@ -29,7 +31,45 @@ impl Pitches {
 }
 
 /// As asked; or that of a wedge's best patch; or as the beam and the motors advise.
-pub(super) fn settle(job: &Job, machine: &Machine, measured: Option<&ProcessFile>) -> Pitches {
+pub(super) fn settle(job: &Job, machine: &Machine, on: &Shape, measured: Option<&ProcessFile>) -> Pitches {
+    let pitches = wished(job, machine, measured);
+    let closed = matches!(on, Shape::Cylinder { closed: true, .. });
+    match (machine.turned, &machine.rotary) {
+        (Some(turned), Some(rotary)) => round(pitches, turned, rotary, closed),
+        _ => pitches,
+    }
+}
+
+/// The same with the pitch round the piece in whole steps of the rotary where it turns from line to line; and where lines
+/// run round a piece whose seam is closed, so that whole dots fill a turn.
+fn round(pitches: Pitches, turned: Turned, rotary: &Rotary, closed: bool) -> Pitches {
+    let degrees = |pitch: Mm| short(360.0 * pitch.0 / turned.girth(), 3);
+    if pitches.lines == turned.round {
+        if !closed {
+            return pitches;
+        }
+        let count = (turned.girth() / pitches.along.0).round().max(1.0);
+        let along = Mm(turned.girth() / count);
+        let why = format!("{}; {count} dots fill a turn", pitches.why);
+        return Pitches { along, why, ..pitches };
+    }
+    let (across, steps) = rotary.whole_steps(turned, pitches.across, closed);
+    let turn = if closed {
+        format!(", so that {} lines fill a turn", (turned.girth() / across.0).round())
+    } else {
+        String::new()
+    };
+    let why = format!(
+        "{}; lines lie {} mm apart, {steps} whole step{} or {}° of the rotary{turn}",
+        pitches.why,
+        short(across.0, 4),
+        if steps == 1.0 { "" } else { "s" },
+        degrees(across)
+    );
+    Pitches { across, why, ..pitches }
+}
+
+fn wished(job: &Job, machine: &Machine, measured: Option<&ProcessFile>) -> Pitches {
     let lines = job.scan.axis.unwrap_or_default();
     let pitches = |along: Mm, known: Known<()>, why: String| {
         let across = job.dots.pitch_across.map_or(along, |p| Mm(p.mm()));

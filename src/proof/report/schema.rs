@@ -70,6 +70,19 @@ pub const FIELDS: &[(&str, &str)] = &[
     ("forecast.mean_wanted_share", "mean wanted mark fraction over the dot rectangle, 0 to 1"),
     ("forecast.marked_mm2", "area where the mark fraction is at least one half"),
     ("forecast.over_burn_mm2", "area where the char fraction is at least 5 %"),
+    ("round", "absent unless the piece is round"),
+    ("round.diameter_mm", "diameter"),
+    ("round.girth_mm", "all round it, the width of the unrolled picture"),
+    ("round.seam", "`margin` or `closed`"),
+    ("round.letter", "letter of the rotary's words"),
+    ("round.units_per_mm", "units of its words a mm of surface"),
+    ("round.steps_a_line", "motor steps from line to line; null where lines run round the piece"),
+    ("round.degrees_a_line", "turn from line to line; null where lines run round the piece"),
+    (
+        "round.falls_mm",
+        "how much lower the surface lies where the head stands beside the rotary's middle by the machine's placement_tolerance",
+    ),
+    ("round.focus", "what the curve does to the focus, in sentences"),
     ("times", "null where not known"),
     ("times.total_s", "from the first move to the last"),
     ("times.beam_on_s", "with the beam on"),
@@ -143,8 +156,8 @@ mod tests {
         let json: Value = serde_json::from_str(&report().to_json().unwrap()).unwrap();
         let mut have = BTreeSet::new();
         paths(&json, "", &mut have);
-        // The three parts that may be absent are listed on their own as well.
-        have.extend(["forecast", "times", "program"].map(String::from));
+        // The parts that may be absent are listed on their own as well.
+        have.extend(["forecast", "round", "times", "program"].map(String::from));
         let listed: BTreeSet<String> = FIELDS.iter().map(|f| f.0.to_string()).collect();
         assert_eq!(listed.len(), FIELDS.len(), "a field is listed twice");
         assert_eq!(have.difference(&listed).collect::<Vec<_>>(), Vec::<&String>::new(), "not in the table");

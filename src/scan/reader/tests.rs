@@ -2,7 +2,7 @@ use super::*;
 
 /// Reads a whole program.
 fn read(input: impl BufRead, hear: impl FnMut(Event<'_>)) -> Result<Ending, ReadError> {
-    let mut reader = Reader::new(hear);
+    let mut reader = Reader::on(AxisWords::of(&Limits::default()), hear);
     pieces(input, |piece| reader.push(piece))?;
     reader.finish().map(|(ending, _)| ending)
 }

@@ -4,7 +4,10 @@ use super::drawing::Drawing;
 use super::parts::{Part, Way};
 use crate::blank::Blank;
 use crate::findings::{Severity, motion};
+use crate::placement::Along;
 use crate::progress::Silent;
+use crate::scan::axis::on_whole_lines;
+use crate::scan::comments::of_rotary;
 use crate::scan::limits::{BeamLag, Limits, LimitsError};
 use crate::scan::lines::Marking;
 use crate::scan::program::{Notes, Program};
@@ -43,10 +46,10 @@ pub enum ProgramError {
     },
     /// Moves beyond the bed.
     #[error(
-        "the wedge's program would leave the bed of {bed} by {by} mm; ask for slower speeds or a smaller blank, or correct bed, zero and blank_on_bed in the machine file"
+        "the wedge's program would leave the {bed} by {by} mm; ask for slower speeds or a smaller blank, or correct bed, zero and blank_on_bed in the machine file"
     )]
     OffBed {
-        /// The bed's size.
+        /// The bed, in words.
         bed: String,
         /// How far, mm.
         by: String,
@@ -80,7 +83,9 @@ pub fn program(drawing: &Drawing, limits: &Limits, blank: Blank) -> Result<Wedge
         ],
         cautions: Vec::new(),
     };
-    let mut comments = notes.of_place(&drawing.rect, &blank);
+    let rect = on_whole_lines(&limits.y, Along::X, drawing.rect, &blank);
+    let mut comments = notes.of_place(&rect, &blank);
+    comments.extend(of_rotary(limits));
     comments.extend(lag_comment(lag));
     comments.extend(notes.remarks());
     let mut parts = Vec::with_capacity(drawing.parts.len());
@@ -96,13 +101,13 @@ pub fn program(drawing: &Drawing, limits: &Limits, blank: Blank) -> Result<Wedge
         return Err(ProgramError::CoarsePower { full: limits.full_scale_s, percent });
     }
     let program = Program::new(limits, comments, parts);
-    let ground = Ground { rect: drawing.rect, blank };
+    let ground = Ground { rect, blank };
     let options = ReplayOptions { ground: Some(ground), ..ReplayOptions::of(&program) };
     let mut bytes = Vec::new();
     let (cost, mut replayed) = readback::write(&program, &options, &mut bytes, &Silent)?;
     let by = limits.off_bed(Some(&blank), cost.estimate.reach);
     if by > 0.0 {
-        let bed = format!("{} x {} mm", limits.x.travel, limits.y.travel);
+        let bed = limits.bed();
         return Err(ProgramError::OffBed { bed, by: short(by, 2) });
     }
     replayed.against(&drawing.dots);

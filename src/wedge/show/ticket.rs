@@ -116,12 +116,27 @@ fn settings(w: &Wedge, seconds: f64) -> Vec<Setting> {
     ]
 }
 
+/// How the blank is laid.
+fn laid(plan: &Plan) -> String {
+    let Some(turned) = plan.machine.turned else {
+        return "Lay the blank in its jig and focus on the coating. The program sets every power and speed itself."
+            .into();
+    };
+    let limits = plan.machine.limits();
+    let rotary = char::from(if limits.x.turns.is_some() { limits.x.letter } else { limits.y.letter });
+    format!(
+        "Set the piece, {} across, in the rotary and focus on its highest line: the wedge runs along it, and {rotary} turns it by {}° from its zero. The program sets every power and speed itself. Photograph it later with the middle of the wedge uppermost, straight from above.",
+        turned.diameter,
+        short(360.0 * plan.blank.shape.height() / turned.girth(), 1)
+    )
+}
+
 /// What to do, from the bare blank to the reading.
 fn all_steps(kind: WedgeKind, plan: &Plan) -> Vec<StepFacts> {
     let work = &plan.coating.work;
     let mut all = steps::before(work, plan.surface);
     all.extend([
-        step("Lay", "Lay the blank in its jig and focus on the coating. The program sets every power and speed itself."),
+        step("Lay", laid(plan)),
         steps::protect(),
         step(
             "Mark",

@@ -1,0 +1,255 @@
+"""Round pieces: the program of a rotary read by a reader of a few lines written apart, and the pictures by numpy.
+
+What a word of the rotary means is worked out here from the machine file's own numbers. Bounds without a source are this
+project's own goals.
+"""
+
+import json
+import math
+import os
+import re
+import subprocess
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+from scipy.ndimage import gaussian_filter
+
+DOTWRIGHT = os.path.abspath(os.environ.get("DOTWRIGHT", "target/release/dotwright"))
+ROOT = Path(__file__).resolve().parents[2]
+DIAMETER, HEIGHT = 40.0, 50.0
+GIRTH = math.pi * DIAMETER
+CHUCK = "letter = 'A'\ndegrees_per_unit = 1\nsteps_per_turn = 6400\nunits_per_s = 180\nunits_per_s2 = 1200\n"
+# A motor of the y axis that turns the piece once in 100 of its millimetres.
+ON_Y = "letter = 'Y'\ndegrees_per_unit = 3.6\nsteps_per_turn = 8000\nunits_per_s = 90\nunits_per_s2 = 400\nto_the_left = true\n"
+ROLLERS = "letter = 'B'\nmm_per_unit = 1\nsteps_per_mm = 80\nunits_per_s = 90\nunits_per_s2 = 400\nalong = 'y'\n"
+
+
+def run(*words, cwd=None):
+    return subprocess.run([DOTWRIGHT, *map(str, words)], capture_output=True, text=True, check=False, cwd=cwd)
+
+
+def machine(folder, rotary):
+    text = run("kit", "show", "diode-10w").stdout
+    path = folder / "turner.toml"
+    path.write_text(text + "\n[rotary]\n" + rotary if rotary else text)
+    return path
+
+
+def report(folder):
+    return json.loads((folder / "report.json").read_text())
+
+
+def dots_of(path):
+    return np.asarray(Image.open(path).convert("L")) < 128
+
+
+def read(text, round_letter, head_letter, mm_a_unit):
+    """Stretches (from round, along, to round, along, S, mm/s, rapid), mm of surface. One move of one axis at a feed only."""
+    at, s, on, feed, rapid, out = {round_letter: 0.0, head_letter: 0.0}, 0.0, False, 0.0, True, []
+    for line in text.splitlines():
+        if line.startswith("("):
+            continue
+        words = re.findall(r"([A-Z])(-?[\d.]+)", line)
+        assert "".join(a + b for a, b in words) == line, line
+        new = dict(at)
+        for letter, value in words:
+            value = float(value)
+            if letter == "F":
+                feed = value
+            elif letter == "S":
+                s = value
+            elif letter == "M":
+                on = value == 3 if value in (3, 5) else on
+            elif letter == "G":
+                rapid = value == 0 if value in (0, 1) else rapid
+            else:
+                assert letter in new, line
+                new[letter] = value
+        turned, moved = new[round_letter] != at[round_letter], new[head_letter] != at[head_letter]
+        if turned or moved:
+            assert rapid or not (turned and moved), line
+            assert not (rapid and on and s > 0), line
+            speed = feed / 60 * (mm_a_unit if turned else 1.0)
+            p = (at[round_letter] * mm_a_unit, at[head_letter], new[round_letter] * mm_a_unit, new[head_letter])
+            out.append((*p, s if on else 0.0, speed, rapid))
+        at = new
+    assert not on or s == 0
+    return np.array(out, float)
+
+
+def rebuilt(moves, facts, shape, lines, to_the_left=False):
+    """The dots whose middles are swept with the beam on."""
+    dots = np.zeros(shape, bool)
+    px, py = facts["dots"]["pitch_along_mm"], facts["dots"]["pitch_across_mm"]
+    left, top = facts["placement"]["left_mm"], HEIGHT - facts["placement"]["top_mm"]
+    if lines == "y":
+        # Lines lie at whole pitches from the seam, half a pitch at most from their place.
+        left = (math.ceil(left / px - 1e-6) - 0.5) * px
+    sign = -1 if to_the_left else 1
+    for x0, y0, x1, y1, s, _, _ in moves[moves[:, 4] > 0]:
+        (c0, c1), (r0, r1) = sorted([(sign * x0 - left) / px, (sign * x1 - left) / px]), sorted([(top - y0) / py, (top - y1) / py])
+        if lines == "y":
+            column = round((c0 + c1) / 2 - 0.5)
+            assert abs((c0 + c1) / 2 - 0.5 - column) < 0.02
+            dots[math.ceil(r0 - 0.5 - 1e-3):math.floor(r1 - 0.5 + 1e-3) + 1, column] = True
+        else:
+            row = round((r0 + r1) / 2 - 0.5)
+            dots[row, math.ceil(c0 - 0.5 - 1e-2):math.floor(c1 - 0.5 + 1e-2) + 1] = True
+    return dots
+
+
+CASES = [
+    (CHUCK, "A", "X", math.pi * DIAMETER / 360, "y", []),
+    (CHUCK, "A", "X", math.pi * DIAMETER / 360, "x", ["--axis", "x"]),
+    (ON_Y, "Y", "X", math.pi * DIAMETER / 100, "y", []),
+    (ROLLERS, "B", "Y", 1.0, "y", []),
+    (ROLLERS, "B", "Y", 1.0, "x", ["--axis", "x"]),
+]
+
+
+@pytest.mark.parametrize("rotary, letter, head, mm_a_unit, lines, more", CASES)
+def test_the_program_marks_the_dots_by_a_reader_written_apart(tmp_path, rotary, letter, head, mm_a_unit, lines, more):
+    out = tmp_path / "out"
+    done = run("prepare", ROOT / "samples/emblem.svg", "--blank", f"cylinder:{DIAMETER:g}x{HEIGHT:g}mm", "--place", "30x30mm",
+               "--machine", machine(tmp_path, rotary), "--out", out, *more)
+    assert done.returncode == 0, done.stderr
+    dots, facts = dots_of(out / "dots.png"), report(out)
+    moves = read((out / "program.nc").read_text(), letter, head, mm_a_unit)
+    assert (rebuilt(moves, facts, dots.shape, lines, "left" in rotary) == dots).all()
+    # The dose is that of the speed of the surface under the beam.
+    speed = facts["process"]["speed_mm_per_s"]["value"]
+    assert np.allclose(moves[moves[:, 4] > 0, 5], speed, rtol=1e-4)
+    if lines == "y":
+        steps = {CHUCK: 6400, ON_Y: 8000, ROLLERS: 80 * GIRTH}[rotary] / GIRTH
+        at = np.unique(moves[moves[:, 4] > 0, 0]) * steps
+        # Within a twentieth of a step: three decimals of a degree are 0.018 steps here.
+        assert np.abs(at - np.round(at)).max() < 0.05
+        apart = set(np.round(np.diff(at)).astype(int)) - {0}
+        assert min(apart) == facts["round"]["steps_a_line"]
+    again = run("replay", out / "program.nc", "--machine", tmp_path / "turner.toml", "--against", out / "dots.png")
+    assert again.returncode == 0 and "the same, every one" in again.stdout, again.stdout + again.stderr
+    walk = read((out / "outline.nc").read_text(), letter, head, mm_a_unit)
+    turned = np.abs(walk[:, [0, 2]]).max()
+    assert walk[:, 4].max() == 0 and abs(turned - GIRTH) < 0.01
+    assert walk[:, [1, 3]].min() >= 0 and walk[:, [1, 3]].max() <= HEIGHT
+
+
+def test_unrolled_it_is_the_flat_piece_byte_for_byte(tmp_path):
+    cylinder = ["--blank", f"cylinder:{DIAMETER:g}x{HEIGHT:g}mm"]
+    common = [ROOT / "samples/harbour.jpg", "--place", "40x40mm", "--machine", machine(tmp_path, CHUCK), "--coating", "poster-paint"]
+    assert run("prepare", *common, *cylinder, "--out", tmp_path / "round").returncode in (0, 3)
+    facts = report(tmp_path / "round")["dots"]
+    # Lines run along y on both: the pitch across the lines is that along x.
+    pitches = ["--pitch", f"{facts['pitch_across_mm']!r}mm", "--pitch-across", f"{facts['pitch_along_mm']!r}mm"]
+    flat = ["--blank", f"rect:{GIRTH!r}x{HEIGHT:g}mm", "--axis", "y", *pitches]
+    assert run("prepare", *common, *flat, "--out", tmp_path / "flat").returncode in (0, 3)
+    assert (tmp_path / "round/dots.png").read_bytes() == (tmp_path / "flat/dots.png").read_bytes()
+
+
+def test_a_closed_seam_comes_out_even(tmp_path):
+    done = run("prepare", ROOT / "samples/harbour.jpg", "--blank", f"cylinder:{DIAMETER:g}x{HEIGHT:g}mm:closed", "--place", "cover",
+               "--machine", machine(tmp_path, CHUCK), "--coating", "poster-paint", "--out", tmp_path / "out")
+    assert done.returncode == 0, done.stderr
+    facts = report(tmp_path / "out")
+    assert facts["round"]["steps_a_line"] * facts["dots"]["columns"] == 6400 and facts["round"]["seam"] == "closed"
+    dots = dots_of(tmp_path / "out/dots.png")
+    assert dots[:, 0].any() and dots[:, -1].any()
+
+
+def test_a_border_goes_on_across_a_closed_seam(tmp_path):
+    for seam in ("", ":closed"):
+        out = tmp_path / f"out{seam.strip(':')}"
+        assert run("prepare", "--border", "1mm", "--blank", f"cylinder:40x20mm{seam}", "--machine", machine(tmp_path, CHUCK),
+                   "--surface", "glass", "--coating", "poster-paint", "--out", out).returncode in (0, 3)
+        dots = dots_of(out / "dots.png")
+        # Two rings have as many dots on near the seam as anywhere; a frame has an upright there.
+        ends, middle = dots[:, 2:8].mean(), dots[:, dots.shape[1] // 2:][:, :6].mean()
+        assert (ends > 0.8) if not seam else (abs(ends - middle) < 0.05 and ends < 0.3), (seam, ends, middle)
+
+
+def test_a_job_of_a_round_piece_run_again_is_the_same(tmp_path):
+    assert run("prepare", ROOT / "samples/emblem.svg", "--blank", "cylinder:40x50mm", "--place", "20x20mm",
+               "--machine", machine(tmp_path, CHUCK), "--out", tmp_path / "a").returncode == 0
+    assert run("prepare", "--job", tmp_path / "a/job.toml", "--out", tmp_path / "b").returncode == 0
+    for one in sorted((tmp_path / "a").iterdir()):
+        assert one.read_bytes() == (tmp_path / "b" / one.name).read_bytes(), one.name
+
+
+def test_the_picture_of_the_round_piece_is_the_unrolled_one_bent(tmp_path):
+    """Seen from the side, what lies x beside the middle is R asin(x/R) further round."""
+    assert run("prepare", ROOT / "samples/harbour.jpg", "--blank", "cylinder:40x50mm", "--place", "cover", "--screen",
+               "floyd-steinberg", "--machine", machine(tmp_path, CHUCK), "--coating", "poster-paint", "--out", tmp_path / "out"
+               ).returncode in (0, 3)
+    facts, dots = report(tmp_path / "out"), dots_of(tmp_path / "out/dots.png")
+    px, py = facts["dots"]["pitch_along_mm"], facts["dots"]["pitch_across_mm"]
+    soft = gaussian_filter(dots.astype(float), [0.4 / py, 0.4 / px])
+    seen = np.asarray(Image.open(tmp_path / "out/round.png").convert("L")).astype(float)
+    gap = seen.shape[1] // 40
+    across = (seen.shape[1] - 4 * gap) // 3
+    mm = DIAMETER / across
+    rows = round(HEIGHT / mm)
+    for i, turn in enumerate([-1 / 3, 0, 1 / 3]):
+        view = seen[gap:gap + rows, gap + i * (across + gap):][:, :across]
+        s = (np.arange(across) + 0.5) / across * 2 - 1
+        keep = np.abs(s) < 0.9
+        place = (GIRTH * (0.5 + turn + np.arcsin(s) / (2 * math.pi)) - facts["placement"]["left_mm"]) / px
+        row = ((np.arange(rows) + 0.5) * mm - facts["placement"]["top_mm"]) / py
+        inside_x, inside_y = (place > 8) & (place < dots.shape[1] - 8) & keep, (row > 8) & (row < dots.shape[0] - 8)
+        wanted = soft[np.ix_(row[inside_y].astype(int), place[inside_x].astype(int))]
+        found = gaussian_filter((view / 255) ** 2.2, 0.4 / mm)[np.ix_(inside_y, inside_x)]
+        found = found / (0.35 + 0.65 * np.sqrt(1 - s[inside_x] ** 2))
+        assert np.corrcoef(wanted.ravel(), found.ravel())[0, 1] > 0.97, i
+
+
+def test_a_wedge_is_drawn_on_a_strip_along_the_piece(tmp_path):
+    turner = machine(tmp_path, CHUCK)
+    done = run("wedge", "draw", "--kind", "exposure", "--blank", "cylinder:90x80mm", "--machine", turner, "--coating", "poster-paint",
+               "--out", tmp_path / "out")
+    assert done.returncode == 0, done.stderr
+    text = (tmp_path / "out/wedge.nc").read_text()
+    moves = read(text, "A", "X", math.pi * 90 / 360)
+    lit = moves[moves[:, 4] > 0]
+    # It runs along the piece and takes no more of its girth than a photo shows, 40 degrees.
+    assert (lit[:, 0] == lit[:, 2]).all() and lit[:, 0].min() >= 0 and lit[:, 0].max() <= math.pi * 10
+    assert lit[:, [1, 3]].min() >= 0 and lit[:, [1, 3]].max() <= 80
+    steps = np.unique(lit[:, 0]) * 6400 / (math.pi * 90)
+    assert np.abs(steps - np.round(steps)).max() < 0.05
+    again = run("replay", tmp_path / "out/wedge.nc", "--machine", turner, "--against", tmp_path / "out/dots.png")
+    assert again.returncode == 0 and "the same, every one" in again.stdout, again.stdout + again.stderr
+
+
+BAD = [
+    (["prepare", ROOT / "samples/emblem.svg", "--blank", "cylinder:73x100mm"], None, "has no rotary"),
+    (["wedge", "draw", "--blank", "cylinder:73x100mm"], None, "has no rotary"),
+    (["wedge", "draw", "--blank", "cylinder:3x100mm"], CHUCK, "too small for a wedge"),
+    (["prepare", ROOT / "samples/emblem.svg", "--blank", "cone:90x60x100mm"], CHUCK, "would get 50 % more dose"),
+    (["prepare", ROOT / "samples/emblem.svg", "--blank", "cylinder:73x500mm"], CHUCK, "the bed is"),
+    (["prepare", ROOT / "samples/emblem.svg", "--blank", "cylinder:73x100mm"], CHUCK.replace("'A'", "'X'"), "follows along the piece"),
+    (["prepare", ROOT / "samples/emblem.svg", "--blank", "cylinder:73x100mm"], CHUCK.replace("degrees", "turns"), "unknown field"),
+]
+
+
+@pytest.mark.parametrize("words, rotary, said", BAD)
+def test_what_cannot_be_turned_is_one_sentence_and_nothing_written(tmp_path, words, rotary, said):
+    done = run(*words, "--machine", machine(tmp_path, rotary), "--out", tmp_path / "out")
+    assert done.returncode in (1, 2) and said in done.stderr, done.stderr
+    assert not (tmp_path / "out").exists()
+    if done.returncode == 1:
+        assert len(done.stderr.strip().splitlines()) == 1
+
+
+def test_a_cylinder_lies_on_no_tray(tmp_path):
+    (tmp_path / "order.toml").write_text(
+        f"blank = 'cylinder:73x100mm'\n[piece]\nmachine = '{machine(tmp_path, CHUCK)}'\n[[piece.layer]]\ntext = 'Fog'\n")
+    done = run("tray", tmp_path / "order.toml", "--out", tmp_path / "out")
+    assert done.returncode == 1 and "lies on no tray" in done.stderr, done.stderr
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_program_of_a_rotary_needs_a_machine_that_has_one(tmp_path):
+    assert run("prepare", ROOT / "samples/emblem.svg", "--blank", "cylinder:40x50mm", "--place", "20x20mm",
+               "--machine", machine(tmp_path, CHUCK), "--out", tmp_path / "out").returncode == 0
+    done = run("replay", tmp_path / "out/program.nc")
+    assert done.returncode == 1 and "has no rotary" in done.stderr, done.stderr
