@@ -13,7 +13,7 @@ use super::out::{Out, say};
 use super::sources::Sources;
 use super::target::OutOptions;
 use crate::job::{Brief, file_name};
-use crate::order::{Item, Order, Row, Spots, route, travel};
+use crate::order::{Item, Order, Outlined, Row, Spots, route, travel};
 use crate::outputs::{self, Asked, MOST_TRAYS, OrderReport, Tray};
 use crate::pipeline::Common;
 use crate::pipeline::tray::{Laid, Piece};
@@ -78,6 +78,7 @@ pub fn run(args: &TrayArgs, out: &mut Out) -> Result<u8, Failure> {
     if args.grid.is_some() {
         order.tray.grid.clone_from(&args.grid);
         order.tray.spots.clear();
+        order.tray.outlines = None;
     }
     order.tray.gap = args.gap.or(order.tray.gap);
     let title = order.title.clone().unwrap_or_default();
@@ -92,6 +93,7 @@ pub fn run(args: &TrayArgs, out: &mut Out) -> Result<u8, Failure> {
         }
     }
     refuse(args, &bad)?;
+    let drawn = order.outlined(&args.order)?;
     let read = files(args, &order, &items);
     let read: Vec<&Path> = read.iter().map(PathBuf::as_path).collect();
     let mut output = args.out.begin(&outputs::TRAY, &read)?;
@@ -104,7 +106,7 @@ pub fn run(args: &TrayArgs, out: &mut Out) -> Result<u8, Failure> {
         let skipped: Vec<String> = bad.iter().map(|b| format!("row {}: {}", b.row, b.why)).collect();
         write(
             args,
-            &order,
+            (&order, drawn.as_ref()),
             (&title, &skipped),
             (&items, &pieces, &of_item),
             &mut output,
@@ -143,10 +145,11 @@ fn refuse(args: &TrayArgs, bad: &[Bad]) -> Result<(), Failure> {
 
 /// The files that the run reads, none of which is replaced.
 fn files(args: &TrayArgs, order: &Order, items: &[Item]) -> Vec<PathBuf> {
-    let table = order.table.as_deref().map(|t| Order::beside(&args.order, t));
+    let named = [&order.table, &order.tray.outlines].into_iter().flatten();
+    let named = named.map(|t| Order::beside(&args.order, t));
     let art = items.iter().flat_map(|i| i.job.layers.iter().map(|l| &l.file).chain([&i.job.art.file]));
     let art = art.flatten().map(|f| file_name::path(f));
-    [args.order.clone()].into_iter().chain(table).chain(art).collect()
+    [args.order.clone()].into_iter().chain(named).chain(art).collect()
 }
 
 type Made = (Vec<Piece>, Vec<Option<usize>>, Vec<Bad>);
@@ -227,7 +230,7 @@ fn piece(args: &TrayArgs, item: &Item, common: &Common, progress: &dyn Progress)
 /// Lays the pieces on trays and writes all files.
 fn write(
     args: &TrayArgs,
-    order: &Order,
+    (order, drawn): (&Order, Option<&Outlined>),
     (title, skipped): (&str, &[String]),
     (items, pieces, of_item): (&[Item], &[Piece], &[Option<usize>]),
     output: &mut super::target::Target,
@@ -236,21 +239,21 @@ fn write(
     let far = |f: fn(&Piece) -> f64| pieces.iter().map(f).fold(0.0, f64::max);
     let spot = (far(|p| p.sides().0), far(|p| p.sides().1));
     let count: usize = items.iter().filter_map(|i| i.copies).sum();
-    let spots = Spots::new(&order.tray, spot, count)?;
+    let spots = Spots::new(&order.tray, drawn, spot, count)?;
     let mut wanted: Vec<(&Item, &Piece)> = Vec::new();
     for (item, piece) in items.iter().zip(of_item).filter_map(|(item, p)| Some((item, &pieces[(*p)?]))) {
-        let copies = item.copies.unwrap_or(spots.corners.len());
+        let copies = item.copies.unwrap_or(spots.spots.len());
         wanted.extend(std::iter::repeat_n((item, piece), copies));
     }
     if wanted.is_empty() {
         return Err(Failure::input("the order has no piece; every row asks for 0 copies"));
     }
-    let trays = wanted.len().div_ceil(spots.corners.len());
+    let trays = wanted.len().div_ceil(spots.spots.len());
     if trays > MOST_TRAYS {
         return Err(Failure::input(format!(
             "{} pieces on trays of {} spots make {trays} trays; it is at most {MOST_TRAYS}, so split the order or use a larger grid",
             wanted.len(),
-            spots.corners.len()
+            spots.spots.len()
         )));
     }
     let from = args.from as usize;
@@ -260,15 +263,12 @@ fn write(
     let mut all = Vec::new();
     let mut between = Vec::new();
     let mut number = 1;
-    for group in wanted.chunks(spots.corners.len()) {
+    for group in wanted.chunks(spots.spots.len()) {
         let corners: Vec<(f64, f64)> = group
             .iter()
-            .zip(&spots.corners)
-            .map(|((_, piece), corner)| {
-                let (w, h) = piece.sides();
-                (corner.0 + (spot.0 - w) / 2.0, corner.1 + (spot.1 - h) / 2.0)
-            })
-            .collect();
+            .enumerate()
+            .map(|(i, (item, piece))| spots.corner(i, piece.sides(), &item.name))
+            .collect::<Result<_, _>>()?;
         let stops = group
             .iter()
             .zip(&corners)
@@ -289,7 +289,7 @@ fn write(
         let full = pieces.first().map_or(1000.0, |p| p.plan.machine.program.full_scale_s);
         ((power.0 * full).round() as u32, speed.0)
     });
-    let asked = Asked { title, from, card, skipped };
+    let asked = Asked { title, from, card, skipped, by_row: order.table.is_some() };
     Ok(outputs::write_trays(&asked, &all, &between, output, progress)?)
 }
 

@@ -4,7 +4,8 @@ use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
 
-use super::spots::SpotsError;
+use super::outlines;
+use super::spots::{Outlined, SpotsError};
 use super::table::TableError;
 use crate::job::{FileError, Job, KitError, file, file_name};
 use crate::units::Mm;
@@ -45,6 +46,10 @@ pub struct TrayJob {
     /// Between blanks and around them. Default 5mm.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub gap: Option<Mm>,
+    /// Instead of a grid, a jig that is drawn already: an SVG file, as seen from the order's folder. Each closed outline is
+    /// a spot; one around all others, else the page, is the tray.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub outlines: Option<String>,
     /// Instead of a grid, the lower left corner of each spot from that of the tray, mm.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub spots: Vec<[f64; 2]>,
@@ -90,6 +95,16 @@ impl Order {
         let stem = path.file_stem().map(|s| s.to_string_lossy().into_owned());
         order.title = order.title.or(stem);
         Ok(order)
+    }
+
+    /// The spots of the drawing that the order at `path` names; `None` where it names none.
+    ///
+    /// # Errors
+    /// See [`SpotsError`].
+    pub fn outlined(&self, path: &Path) -> Result<Option<Outlined>, OrderError> {
+        let drawing =
+            self.tray.outlines.as_deref().map(|drawing| outlines::read(&Order::beside(path, drawing)));
+        Ok(drawing.transpose()?)
     }
 
     /// A file that the order names, as seen from where it lies.

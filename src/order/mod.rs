@@ -6,6 +6,7 @@
 
 mod file;
 mod item;
+mod outlines;
 mod route;
 mod spots;
 mod spreadsheet;
@@ -14,5 +15,5 @@ mod table;
 pub use file::{Order, OrderError};
 pub use item::{Item, items};
 pub use route::{Stop, route, travel};
-pub use spots::{Sides, Spots};
+pub use spots::{Outlined, Sides, Spots};
 pub use table::Row;

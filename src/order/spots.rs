@@ -6,15 +6,31 @@ use crate::units::{Mm, short};
 /// Width and height, mm.
 pub type Sides = (f64, f64);
 
-/// The spots of a tray, all of one size: that of the largest blank.
+/// A spot.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Area {
+    /// Its lower left corner, mm from that of the tray.
+    pub corner: (f64, f64),
+    /// Its width and height.
+    pub sides: Sides,
+}
+
+/// The spots of a jig that is drawn already.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Outlined {
+    /// Width and height of the tray.
+    pub tray: Sides,
+    /// Its spots, in the order of the drawing.
+    pub spots: Vec<Area>,
+}
+
+/// The spots of a tray; where they are not drawn, all of one size: that of the largest blank.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Spots {
     /// Width and height of the tray.
     pub tray: Sides,
-    /// Width and height of a spot.
-    pub spot: Sides,
-    /// The lower left corner of each, mm from that of the tray; in a grid from the upper left, row by row.
-    pub corners: Vec<(f64, f64)>,
+    /// The spots; in a grid from the upper left, row by row.
+    pub spots: Vec<Area>,
 }
 
 /// Why there are no such spots.
@@ -26,9 +42,20 @@ pub enum SpotsError {
     /// A gap out of its range.
     #[error("a gap of {0} makes no sense; it is from 0mm to 200mm")]
     Gap(String),
-    /// Both a grid and a list.
-    #[error("the tray has a grid and a list of spots; keep one of them")]
+    /// More than one of grid, list and drawing.
+    #[error("the tray has more than one of grid, spots and outlines; keep one of them")]
     Both,
+    /// A drawing whose outlines are no spots.
+    #[error("the jig {0} {1}")]
+    Outlines(String, String),
+    /// A drawing that cannot be opened.
+    #[error("{0}")]
+    Drawing(String),
+    /// A blank that is larger than its spot.
+    #[error(
+        "{0} is {1} mm and does not fit spot {2} of the jig, which is {3} mm; give it a larger spot or leave it out"
+    )]
+    Fits(String, String, usize, String),
     /// Two spots overlap.
     #[error("spots {0} and {1} overlap: a blank is {2} mm; move one of them")]
     Overlap(usize, usize, String),
@@ -38,19 +65,29 @@ pub enum SpotsError {
 }
 
 impl Spots {
-    /// The spots that were asked for, for blanks of at most `spot`; `pieces` lie on them.
+    /// The spots that were asked for, for blanks of at most `spot`; `pieces` lie on them. Those that are `drawn` are
+    /// taken as they are.
     ///
     /// # Errors
     /// See [`SpotsError`].
-    pub fn new(asked: &TrayJob, spot: Sides, pieces: usize) -> Result<Spots, SpotsError> {
+    pub fn new(
+        asked: &TrayJob,
+        drawn: Option<&Outlined>,
+        spot: Sides,
+        pieces: usize,
+    ) -> Result<Spots, SpotsError> {
         let gap = asked.gap.unwrap_or(Mm(5.0));
         if !(0.0..=200.0).contains(&gap.0) {
             return Err(SpotsError::Gap(gap.to_string()));
         }
+        let ways = [drawn.is_some(), asked.grid.is_some(), !asked.spots.is_empty()];
+        if ways.into_iter().filter(|is| *is).count() > 1 {
+            return Err(SpotsError::Both);
+        }
+        if let Some(drawn) = drawn {
+            return Ok(Spots { tray: drawn.tray, spots: drawn.spots.clone() });
+        }
         if !asked.spots.is_empty() {
-            if asked.grid.is_some() {
-                return Err(SpotsError::Both);
-            }
             return Spots::listed(asked, spot, gap.0);
         }
         let (columns, rows) = match &asked.grid {
@@ -61,9 +98,21 @@ impl Spots {
         let of = |i: usize| (along(i % columns, spot.0), along(rows - 1 - i / columns, spot.1));
         Ok(Spots {
             tray: (along(columns, spot.0), along(rows, spot.1)),
-            spot,
-            corners: (0..columns * rows).map(of).collect(),
+            spots: (0..columns * rows).map(|i| Area { corner: of(i), sides: spot }).collect(),
         })
+    }
+
+    /// Where the lower left corner of a blank lies on spot `i`, in its middle; `name` is what the piece is called.
+    ///
+    /// # Errors
+    /// Where the blank is larger than the spot.
+    pub fn corner(&self, i: usize, blank: Sides, name: &str) -> Result<(f64, f64), SpotsError> {
+        let Area { corner, sides } = self.spots[i];
+        if blank.0 > sides.0 + FITS || blank.1 > sides.1 + FITS {
+            let mm = |(w, h): Sides| format!("{} x {}", short(w, 2), short(h, 2));
+            return Err(SpotsError::Fits(name.to_string(), mm(blank), i + 1, mm(sides)));
+        }
+        Ok((corner.0 + (sides.0 - blank.0) / 2.0, corner.1 + (sides.1 - blank.1) / 2.0))
     }
 
     fn listed(asked: &TrayJob, spot: Sides, gap: f64) -> Result<Spots, SpotsError> {
@@ -79,9 +128,13 @@ impl Spots {
             }
         }
         let far = |f: fn(&(f64, f64)) -> f64| corners.iter().map(f).fold(0.0, f64::max);
-        Ok(Spots { tray: (far(|c| c.0) + spot.0 + gap, far(|c| c.1) + spot.1 + gap), spot, corners })
+        let tray = (far(|c| c.0) + spot.0 + gap, far(|c| c.1) + spot.1 + gap);
+        Ok(Spots { tray, spots: corners.into_iter().map(|corner| Area { corner, sides: spot }).collect() })
     }
 }
+
+/// A blank may be larger than a drawn spot by so much, mm: drawings are made with a line's width in mind.
+const FITS: f64 = 0.2;
 
 /// Columns and rows.
 fn grid(text: &str) -> Option<(usize, usize)> {
@@ -100,11 +153,11 @@ mod tests {
 
     #[test]
     fn a_grid_is_read_from_its_upper_left() {
-        let spots = Spots::new(&asked("grid = '3x2'\ngap = '4mm'"), (50.0, 20.0), 6).unwrap();
+        let spots = Spots::new(&asked("grid = '3x2'\ngap = '4mm'"), None, (50.0, 20.0), 6).unwrap();
         assert_eq!(spots.tray, (3.0 * 50.0 + 4.0 * 4.0, 2.0 * 20.0 + 3.0 * 4.0));
-        assert_eq!(spots.corners[0], (4.0, 28.0));
-        assert_eq!(spots.corners[2], (112.0, 28.0));
-        assert_eq!(spots.corners[5], (112.0, 4.0));
+        assert_eq!(spots.spots[0].corner, (4.0, 28.0));
+        assert_eq!(spots.spots[2].corner, (112.0, 28.0));
+        assert_eq!(spots.spots[5].corner, (112.0, 4.0));
     }
 
     #[test]
@@ -117,10 +170,25 @@ mod tests {
             ("spots = [[0, -1]]", "spot 1 lies at 0, -1"),
             ("grid = '2x2'\nspots = [[0, 0]]", "keep one"),
         ] {
-            let e = Spots::new(&asked(text), (50.0, 20.0), 2).unwrap_err().to_string();
+            let e = Spots::new(&asked(text), None, (50.0, 20.0), 2).unwrap_err().to_string();
             assert!(e.contains(said), "{text}: {e}");
         }
-        let spots = Spots::new(&asked("spots = [[0, 0], [60, 30]]"), (50.0, 20.0), 2).unwrap();
+        let spots = Spots::new(&asked("spots = [[0, 0], [60, 30]]"), None, (50.0, 20.0), 2).unwrap();
         assert_eq!(spots.tray, (115.0, 55.0));
+    }
+
+    #[test]
+    fn a_blank_lies_in_the_middle_of_a_drawn_spot_or_does_not_fit() {
+        let spots = vec![Area { corner: (10.0, 20.0), sides: (60.0, 30.0) }];
+        let drawn = Outlined { tray: (100.0, 60.0), spots };
+        let spots = Spots::new(&asked(""), Some(&drawn), (50.0, 20.0), 1).unwrap();
+        assert_eq!(spots.corner(0, (50.0, 20.0), "Anna").unwrap(), (15.0, 25.0));
+        let e = spots.corner(0, (61.0, 20.0), "Anna").unwrap_err().to_string();
+        assert!(
+            e.contains("Anna is 61 x 20 mm") && e.contains("spot 1 of the jig, which is 60 x 30 mm"),
+            "{e}"
+        );
+        let both = Spots::new(&asked("grid = '2x2'"), Some(&drawn), (50.0, 20.0), 1).unwrap_err().to_string();
+        assert!(both.contains("keep one"), "{both}");
     }
 }

@@ -20,6 +20,28 @@ pub const TRAY: Files = Files {
         "pieces.png",
         "jig.svg",
         "jig.nc",
+        "jig-2.svg",
+        "jig-2.nc",
+        "jig-3.svg",
+        "jig-3.nc",
+        "jig-4.svg",
+        "jig-4.nc",
+        "jig-5.svg",
+        "jig-5.nc",
+        "jig-6.svg",
+        "jig-6.nc",
+        "jig-7.svg",
+        "jig-7.nc",
+        "jig-8.svg",
+        "jig-8.nc",
+        "jig-9.svg",
+        "jig-9.nc",
+        "jig-10.svg",
+        "jig-10.nc",
+        "jig-11.svg",
+        "jig-11.nc",
+        "jig-12.svg",
+        "jig-12.nc",
         "report.json",
         "program-1.nc",
         "outline-1.nc",
@@ -109,6 +131,8 @@ pub struct Asked<'a> {
     pub card: Option<(u32, f64)>,
     /// Rows that were left out, and why.
     pub skipped: &'a [String],
+    /// Whether a table tells the pieces apart: findings then name its row.
+    pub by_row: bool,
 }
 
 /// Writes the files of an order.
@@ -127,6 +151,7 @@ pub fn write_trays(
     let burns = all.iter().all(|one| one.piece.burns);
     progress.begin("programs and pictures", 1.0)?;
     progress.expect(2 * trays.len() as u64 + 1);
+    let jigs = jigs(trays);
     let mut facts = Vec::new();
     let mut shown = Vec::new();
     let mut list = Vec::new();
@@ -143,16 +168,16 @@ pub fn write_trays(
             seconds = Some(cost.estimate.times.total());
             let walk = edges(asked.title, &program.limits, &left, None);
             write_program(&format!("outline-{number}.nc"), &walk, None, &accepted, output, &Silent)?;
-            if let (1, Some(_)) = (number, asked.card) {
+            if let (Some(name), Some(_)) = (&jigs[i], asked.card) {
                 let marked = edges(asked.title, &program.limits, &tray.laid, asked.card);
-                write_program("jig.nc", &marked, None, &accepted, output, &Silent)?;
+                write_program(&format!("{name}.nc"), &marked, None, &accepted, output, &Silent)?;
             }
         }
         progress.go_on(1)?;
         let on_tray: Vec<Shown<'_>> = tray.laid.iter().map(as_shown).collect();
         let picture = from_above(tray.sides, &on_tray)?;
         output.put(&format!("tray-{number}.png"), &picture.to_png(None)?)?;
-        facts.push((TrayFacts { number, sides: tray.sides, seconds }, picture));
+        facts.push((TrayFacts { number, sides: tray.sides, seconds, own_jig: jigs[i].clone() }, picture));
         shown.extend(on_tray);
         list.extend(
             tray.laid.iter().zip(&tray.of).map(|(one, &(spot, row))| piece_facts(one, (number, spot, row))),
@@ -165,8 +190,10 @@ pub fn write_trays(
     approval.sort_by_key(|(row, one)| (*row, one.number));
     let approval: Vec<Shown<'_>> = approval.into_iter().map(|(_, one)| one).collect();
     output.put("pieces.png", &pieces(asked.title, &approval)?.to_png(None)?)?;
-    if let Some(tray) = trays.first() {
-        output.put("jig.svg", jig(tray.sides, &tray.laid).as_bytes())?;
+    for (tray, name) in trays.iter().zip(&jigs) {
+        if let Some(name) = name {
+            output.put(&format!("{name}.svg"), jig(tray.sides, &tray.laid).as_bytes())?;
+        }
     }
     let report = OrderReport {
         schema_version: SCHEMA_VERSION,
@@ -186,7 +213,8 @@ pub fn write_trays(
     };
     let json = serde_json::to_string_pretty(&report).map_err(|e| WriteError::Words(e.to_string()))?;
     output.put("report.json", json.as_bytes())?;
-    let common = common(&all);
+    let rows: Vec<usize> = trays.iter().flat_map(|t| t.of.iter().map(|of| of.1)).collect();
+    let common = common(&all, asked.by_row.then_some(&rows));
     let page = ticket(asked.title, &first.piece.report, &facts, &report.pieces, &common, asked.skipped)?;
     output.put("ticket.html", page.as_bytes())?;
     progress.go_on(1)?;
@@ -221,8 +249,25 @@ fn piece_facts(one: &Laid<'_>, (tray, spot, row): (usize, usize, usize)) -> Piec
     }
 }
 
-/// The findings of all pieces, each name once, the most serious first.
-fn common(all: &[&Laid<'_>]) -> Vec<Common> {
+/// What the jig of each tray is called; `None` for a tray whose blanks all lie in the jig of an earlier one.
+fn jigs(trays: &[Tray<'_>]) -> Vec<Option<String>> {
+    let edges = |t: &Tray<'_>| -> Vec<(String, String)> {
+        t.laid.iter().map(|l| (l.piece.plan.blank.shape.to_string(), format!("{:?}", l.corner))).collect()
+    };
+    let all: Vec<Vec<(String, String)>> = trays.iter().map(edges).collect();
+    let serves = |a: &[(String, String)], b: &[(String, String)]| b.iter().all(|edge| a.contains(edge));
+    (0..trays.len())
+        .map(|i| match i {
+            0 => Some("jig".to_string()),
+            _ if all[..i].iter().any(|before| serves(before, &all[i])) => None,
+            _ => Some(format!("jig-{}", i + 1)),
+        })
+        .collect()
+}
+
+/// The findings of all pieces, each name once, the most serious first. What is not to be said of all of them names the row
+/// of the table, where there is one.
+fn common(all: &[&Laid<'_>], rows: Option<&Vec<usize>>) -> Vec<Common> {
     let mut found: Vec<Common> = Vec::new();
     for one in all {
         for f in &one.piece.report.findings {
@@ -240,6 +285,12 @@ fn common(all: &[&Laid<'_>]) -> Vec<Common> {
     for c in &mut found {
         c.pieces.sort_unstable();
         c.pieces.dedup();
+        let first = c.pieces.first().and_then(|first| all.iter().position(|one| one.number == *first));
+        if let (Some(rows), Some(first)) = (rows, first)
+            && c.pieces.len() < all.len()
+        {
+            c.message = format!("row {}: {}", rows[first], c.message);
+        }
         if c.pieces.len() > 1 && c.severity > Severity::Note {
             c.message = format!("the first of {} pieces: {}", c.pieces.len(), c.message);
         }

@@ -123,6 +123,8 @@ pub struct TrayFacts {
     pub sides: (f64, f64),
     /// Time of its program, s; `None` where there is none.
     pub seconds: Option<f64>,
+    /// What the jig is called that is made for it; `None` where the blanks lie in the one of an earlier tray.
+    pub own_jig: Option<String>,
 }
 
 /// A piece in the ticket's list.
@@ -258,7 +260,8 @@ fn steps(of_piece: &[StepFacts], trays: &[(TrayFacts, Picture)]) -> Vec<StepFact
     };
     let of = |s: &StepFacts| match s.title.as_str() {
         "Lay" => format!(
-            "Make the jig from jig.svg and lay the blanks in its spots. Run {}: the head must follow the edge of each blank.",
+            "{} and lay the blanks in its spots. Run {}: the head must follow the edge of each blank.",
+            make(trays),
             files("outline")
         ),
         "Mark" => format!(
@@ -269,6 +272,20 @@ fn steps(of_piece: &[StepFacts], trays: &[(TrayFacts, Picture)]) -> Vec<StepFact
         _ => s.text.clone(),
     };
     of_piece.iter().map(|s| StepFacts { title: s.title.clone(), text: of(s) }).collect()
+}
+
+/// Which jig is to be made.
+fn make(trays: &[(TrayFacts, Picture)]) -> String {
+    let own: Vec<(usize, &str)> =
+        trays.iter().filter_map(|(t, _)| Some((t.number, t.own_jig.as_deref()?))).collect();
+    match own.as_slice() {
+        [] | [_] => "Make the jig from jig.svg".into(),
+        [_, more @ ..] => {
+            let more: Vec<String> =
+                more.iter().map(|(tray, name)| format!("from {name}.svg for tray {tray}")).collect();
+            format!("Make the jig from jig.svg, another {},", more.join(" and "))
+        }
+    }
 }
 
 /// Numbers as a person lists them: `1, 3 to 5 and 9`.

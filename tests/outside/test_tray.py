@@ -252,13 +252,39 @@ BAD = [
     ("table = 't.csv'\n[tray]\nspots = [[0, 0], [3, 3]]", "nmae\nA\nB\n", "spots 1 and 2 overlap"),
     ("table = 't.csv'\n[tray]\nspots = [[395, 395]]", "nmae\nA\n", "bed"),
     ("table = 't.csv'\n[tray]\ngrid = 'four'", "nmae\nA\n", "is no grid"),
+    ("table = 't.csv'\n[tray]\noutlines = 'none.svg'", "nmae\nA\n", "none.svg cannot be read"),
+    ("table = 't.csv'\n[tray]\noutlines = 'open.svg'", "nmae\nA\n", "no closed outline"),
+    ("table = 't.csv'\n[tray]\noutlines = 'over.svg'", "nmae\nA\n", "spots 1 and 2 overlap"),
+    ("table = 't.csv'\n[tray]\noutlines = 'small.svg'", "nmae\nA\n", "does not fit spot 1 of the jig, which is 12 x 9 mm"),
+    ("table = 't.csv'\n[tray]\noutlines = 'far.svg'", "nmae\nA\n", "bed"),
+    ("table = 't.csv'\n[tray]\noutlines = 'past.svg'", "nmae\nA\n", "reach past its page"),
+    ("table = 't.csv'\n[tray]\ngrid = '2x2'\noutlines = 'open.svg'", "nmae\nA\n", "no closed outline"),
+    ("table = 't.csv'\n[tray]\ngrid = '2x2'\noutlines = 'good.svg'", "nmae\nA\n", "keep one of them"),
+    ("table = 't.csv'\n[tray]\noutlines = 't.csv'", "nmae\nA\n", "t.csv"),
 ]
+
+
+def svg(path, body, side=200):
+    path.write_text(f'<svg xmlns="http://www.w3.org/2000/svg" width="{side}mm" height="{side}mm" viewBox="0 0 {side} {side}">'
+                    f'<g fill="none" stroke="black">{body}</g></svg>')
+
+
+JIGS = {
+    "open.svg": '<path d="M0 0h30v20"/><line x2="30" y2="10"/>',
+    "over.svg": '<rect width="30" height="20"/><rect x="25" y="10" width="30" height="20"/>',
+    "small.svg": '<rect x="5" y="5" width="12" height="9"/>',
+    "past.svg": '<rect x="190" y="5" width="30" height="20"/>',
+    "good.svg": '<rect x="5" y="5" width="21" height="11"/>',
+}
 
 
 @pytest.mark.parametrize("more, table, said", BAD)
 def test_a_bad_order_is_one_sentence_and_nothing_written(tmp_path, more, table, said):
     (tmp_path / "order.toml").write_text(f"blank = 'rect:20x10mm'\n{more}\n[[piece.layer]]\ntext = '{{nmae}}'\n")
     (tmp_path / "t.csv").write_text(table)
+    for name, body in JIGS.items():
+        svg(tmp_path / name, body)
+    svg(tmp_path / "far.svg", '<rect x="470" y="470" width="21" height="11"/>', 500)
     done = run("tray", "order.toml", "--out", "out", cwd=tmp_path)
     assert done.returncode == 1 and said in done.stderr, done.stderr
     assert len(done.stderr.strip().splitlines()) == 1
@@ -275,3 +301,71 @@ def test_a_picture_that_is_not_there_names_its_row_and_can_be_left_out(tmp_path)
     done = run("tray", tmp_path / "order.toml", "--skip-bad-rows", "--out", tmp_path / "out")
     assert done.returncode == 0, done.stderr
     assert len(report(tmp_path / "out")["pieces"]) == 7 and "row 7" in report(tmp_path / "out")["skipped"][0]
+
+
+def test_a_drawn_jig_has_its_spots_where_they_are_drawn(tmp_path):
+    """Round and rectangular outlines, one moved by a transform, within a frame: each piece's marks lie in its outline, and
+    the jig that is written, read again, is the same."""
+    svg(tmp_path / "jig.svg", '<rect x="20" y="30" width="150" height="120"/><circle cx="50" cy="60" r="20"/>'
+        '<g transform="translate(100 40)"><path d="M0 0h40v44h-40z"/></g><ellipse cx="60" cy="120" rx="22" ry="21"/>')
+    (tmp_path / "order.toml").write_text(
+        "blank = 'rect:30x10mm'\ntable = 't.csv'\n[tray]\noutlines = 'jig.svg'\n[[piece.layer]]\ntext = '{name}'\n")
+    (tmp_path / "t.csv").write_text("name\nFog\nBell\nBuoy\nTide\n")
+    done = run("tray", tmp_path / "order.toml", "--jig", "20%,50mm/s", "--out", tmp_path / "out")
+    assert done.returncode == 0, done.stderr
+    facts = report(tmp_path / "out")
+    assert [(t["width_mm"], t["height_mm"]) for t in facts["trays"]] == [(pytest.approx(150, abs=0.01), pytest.approx(120, abs=0.01))] * 2
+    # The middle of each outline, from the frame's lower left corner: by hand from the drawing.
+    middles = [(30, 90), (100, 88), (40, 30)]
+    for piece in facts["pieces"]:
+        x, y = middles[piece["spot"] - 1]
+        assert (piece["left_mm"] + 15, piece["bottom_mm"] + 5) == (pytest.approx(x, abs=0.01), pytest.approx(y, abs=0.01))
+    strokes = burning(tmp_path / "out/program-1.nc")
+    inside = np.zeros(len(strokes), bool)
+    for x, y in middles:
+        here = (np.abs(strokes[:, [0, 2]] - x) < 15).all(axis=1) & (np.abs(strokes[:, [1, 3]] - y) < 5).all(axis=1)
+        assert here.any()
+        inside |= here
+    assert inside.all()
+    # The second tray's one piece lies in the jig of the first: no other is made.
+    assert not (tmp_path / "out/jig-2.svg").exists() and (tmp_path / "out/jig.nc").exists()
+    again = (tmp_path / "order.toml").read_text().replace("jig.svg", "out/jig.svg")
+    (tmp_path / "again.toml").write_text(again)
+    assert run("tray", tmp_path / "again.toml", "--out", tmp_path / "again").returncode == 0
+    kept = {p["name"]: (p["left_mm"], p["bottom_mm"]) for p in facts["pieces"] if p["tray"] == 1}
+    for piece in report(tmp_path / "again")["pieces"]:
+        if piece["name"] in kept and piece["tray"] == 1:
+            assert any(np.allclose((piece["left_mm"], piece["bottom_mm"]), at, atol=0.01) for at in kept.values())
+
+
+def test_trays_of_other_blanks_have_jigs_of_their_own(tmp_path):
+    (tmp_path / "order.toml").write_text(
+        "blank = '{blank}'\ntable = 't.csv'\n[tray]\ngrid = '2x1'\n[[piece.layer]]\ntext = '{name}'\n")
+    (tmp_path / "t.csv").write_text("name,blank\nFog,rect:30x10mm\nBell,rect:30x10mm\nBuoy,round:20mm\nTide,rect:30x10mm\nEbb,rect:30x10mm\n")
+    done = run("tray", tmp_path / "order.toml", "--jig", "20%,50mm/s", "--out", tmp_path / "out")
+    assert done.returncode == 0, done.stderr
+    out = tmp_path / "out"
+    assert (out / "jig.svg").read_text().count("<circle") == 0 and (out / "jig-2.svg").read_text().count("<circle") == 1
+    assert not (out / "jig-3.svg").exists() and not (out / "jig-3.nc").exists()
+    circle = burning(out / "jig-2.nc")
+    facts = report(out)
+    buoy = next(p for p in facts["pieces"] if p["name"] == "Buoy")
+    middle = np.array([buoy["left_mm"] + 10, buoy["bottom_mm"] + 10])
+    away = np.hypot(*(circle[:, :2] - middle).T)
+    assert (np.abs(away - 10) < 0.06).sum() > 20
+    page = (out / "ticket.html").read_text()
+    assert "another from jig-2.svg for tray 2" in page
+
+
+def test_a_finding_names_the_row_of_the_table(tmp_path):
+    (tmp_path / "order.toml").write_text(
+        "blank = 'rect:30x10mm'\ntable = 't.csv'\n[tray]\ngrid = '3x1'\n[[piece.layer]]\ntext = '{name}'\n"
+        "[[piece.layer]]\ntext = '{note}'\nplace = '28x0.6mm'\nanchor = 'bottom'\n")
+    # What is written in row 2 alone is too small for the beam.
+    (tmp_path / "t.csv").write_text("name,note\nFog,\nBell,rung at noon every day of the week\nBuoy,\n")
+    run("tray", tmp_path / "order.toml", "--out", tmp_path / "out")
+    facts = report(tmp_path / "out")
+    found = {p["row"]: p["findings"] for p in facts["pieces"]}
+    assert "detail-below-beam" in found[2] and "detail-below-beam" not in found[1] + found[3]
+    page = (tmp_path / "out/ticket.html").read_text()
+    assert "Row 2: " in page or "row 2: " in page

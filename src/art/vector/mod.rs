@@ -18,6 +18,7 @@ mod fonts;
 mod guard;
 mod lettering;
 mod more_fonts;
+mod outlines;
 mod pdf;
 mod style;
 mod watch;
@@ -35,6 +36,9 @@ use self::watch::{Stopped, watched};
 use super::Format;
 use super::bounds::Patience;
 use super::error::{Why, one_line};
+
+/// A user unit of the resolved drawing, mm: a pixel of CSS, 96 to the inch.
+const MM_PER_UNIT: f64 = crate::units::MM_PER_INCH / 96.0;
 
 /// A parsed drawing, resolved and ready to be drawn at any density.
 #[derive(Debug, Clone)]
@@ -55,6 +59,17 @@ impl Vector {
     /// The box of the letters of all its text, user units: left, top, right and bottom; `None` where no letter shows.
     pub fn letters(&self) -> Option<[f64; 4]> {
         lettering::letters(&self.tree)
+    }
+
+    /// Width and height of its page, mm; a size without a unit counts 96 to the inch, as in CSS.
+    pub fn page_mm(&self) -> (f64, f64) {
+        let (w, h) = self.size();
+        (w * MM_PER_UNIT, h * MM_PER_UNIT)
+    }
+
+    /// The box of each closed outline in the order of the drawing, mm from its upper left: left, top, right and bottom.
+    pub fn closed_outlines_mm(&self) -> Vec<[f64; 4]> {
+        outlines::closed(&self.tree).into_iter().map(|b| b.map(|v| v * MM_PER_UNIT)).collect()
     }
 
     /// SVG or PDF.

@@ -1,0 +1,110 @@
+//! Outlines: a jig that is drawn already. Each closed outline of an SVG is a spot.
+
+use std::path::Path;
+
+use super::spots::{Area, Outlined, SpotsError};
+use crate::art::{self, Art};
+
+/// The most bytes of a jig's drawing.
+const MOST_BYTES: u64 = 32 << 20;
+/// Boxes that reach into each other by less only touch, mm.
+const TOUCH: f64 = 0.01;
+
+/// The spots of a drawing. An outline around all others is the edge of the tray; else its page is.
+///
+/// # Errors
+/// A file that cannot be read, no closed outline, outlines that overlap.
+pub fn read(path: &Path) -> Result<Outlined, SpotsError> {
+    let name = path.display().to_string();
+    let wrong = |why: String| SpotsError::Outlines(name.clone(), why);
+    let unread = |e: std::io::Error| {
+        wrong(format!("cannot be read: {}; {}", crate::cause::of(&e), crate::job::near::or_check(path, &e)))
+    };
+    let size = std::fs::metadata(path).map_err(unread)?.len();
+    if size > MOST_BYTES {
+        return Err(wrong("is longer than 32 MB; is it the right file?".into()));
+    }
+    let bytes = std::fs::read(path).map_err(unread)?;
+    let art = art::open(&bytes, &format!("'{name}'")).map_err(|e| SpotsError::Drawing(e.to_string()))?;
+    let Art::Vector(drawing) = art else {
+        return Err(wrong("is a picture of picture elements; draw the spots as lines in an SVG".into()));
+    };
+    of(drawing.page_mm(), &drawing.closed_outlines_mm()).map_err(wrong)
+}
+
+/// The spots of boxes on a page of so many mm; boxes are left, top, right and bottom from its upper left.
+fn of(page: (f64, f64), boxes: &[[f64; 4]]) -> Result<Outlined, String> {
+    let holds = |a: &[f64; 4], b: &[f64; 4]| {
+        a[0] <= b[0] + TOUCH && a[1] <= b[1] + TOUCH && a[2] >= b[2] - TOUCH && a[3] >= b[3] - TOUCH
+    };
+    let edge = boxes.iter().position(|a| boxes.len() > 1 && boxes.iter().all(|b| holds(a, b)));
+    let tray = edge.map_or([0.0, 0.0, page.0, page.1], |i| boxes[i]);
+    let spots: Vec<[f64; 4]> =
+        boxes.iter().enumerate().filter(|(i, _)| Some(*i) != edge).map(|(_, b)| *b).collect();
+    if spots.is_empty() {
+        return Err("has no closed outline; draw each spot as a shape that is closed, such as a circle or a rectangle".into());
+    }
+    if spots.len() > MOST_SPOTS {
+        return Err(format!(
+            "has {} closed outlines, and a tray has at most {MOST_SPOTS} spots",
+            spots.len()
+        ));
+    }
+    for (i, a) in spots.iter().enumerate() {
+        let over = |b: &[f64; 4]| {
+            a[0] < b[2] - TOUCH && b[0] < a[2] - TOUCH && a[1] < b[3] - TOUCH && b[1] < a[3] - TOUCH
+        };
+        if let Some(k) = spots[..i].iter().position(over) {
+            return Err(format!(
+                "has spots {} and {} overlap, counted in the order of the drawing; move one of them",
+                k + 1,
+                i + 1
+            ));
+        }
+        if !holds(&tray, a) {
+            return Err(format!(
+                "has spot {} reach past its page; make the page as large as the tray",
+                i + 1
+            ));
+        }
+    }
+    let area =
+        |b: &[f64; 4]| Area { corner: (b[0] - tray[0], tray[3] - b[3]), sides: (b[2] - b[0], b[3] - b[1]) };
+    Ok(Outlined { tray: (tray[2] - tray[0], tray[3] - tray[1]), spots: spots.iter().map(area).collect() })
+}
+
+/// The most spots of a drawing: as many as the largest grid has.
+const MOST_SPOTS: usize = 10_000;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_outline_around_all_others_is_the_tray() {
+        let found = of(
+            (200.0, 100.0),
+            &[[10.0, 10.0, 110.0, 60.0], [15.0, 20.0, 45.0, 50.0], [60.0, 20.0, 100.0, 40.0]],
+        )
+        .unwrap();
+        assert_eq!(found.tray, (100.0, 50.0));
+        assert_eq!(found.spots[0], Area { corner: (5.0, 10.0), sides: (30.0, 30.0) });
+        assert_eq!(found.spots[1], Area { corner: (50.0, 20.0), sides: (40.0, 20.0) });
+        let alone = of((200.0, 100.0), &[[10.0, 10.0, 110.0, 60.0]]).unwrap();
+        assert_eq!((alone.tray, alone.spots[0].corner), ((200.0, 100.0), (10.0, 40.0)));
+    }
+
+    #[test]
+    fn what_is_no_jig_is_said_in_a_sentence() {
+        let page = (100.0, 100.0);
+        for (boxes, said) in [
+            (vec![], "no closed outline"),
+            (vec![[0.0, 0.0, 50.0, 50.0], [40.0, 40.0, 90.0, 90.0]], "spots 1 and 2 overlap"),
+            (vec![[0.0, 0.0, 20.0, 20.0], [90.0, 90.0, 120.0, 95.0]], "spot 2 reach past its page"),
+        ] {
+            let why = of(page, &boxes).unwrap_err();
+            assert!(why.contains(said), "{why}");
+        }
+        of(page, &[[0.0, 0.0, 50.0, 50.0], [50.0, 0.0, 90.0, 50.0]]).unwrap();
+    }
+}
