@@ -15,6 +15,9 @@ const BELOW: f64 = 0.24;
 const LEADING: f64 = 1.2;
 /// The most of a circle that a text takes.
 const MOST_TURN: f64 = 0.97;
+/// Size of the letters along an arc, user units, and the longest side of a drawing of it.
+const FINE: f64 = 1000.0;
+const LARGEST: f64 = 200_000.0;
 /// Room around a text that is measured, user units.
 const ROOM: f64 = 4000.0;
 
@@ -119,7 +122,10 @@ impl Lettered {
         let r = radius.abs();
         let most = most.min(MOST_TURN * std::f64::consts::TAU * r);
         let size = (height / (ABOVE + BELOW)).min(most / natural.max(1e-6));
-        let c = r + size;
+        let side = 2.0 * (r + size);
+        // Drawn large: the drawing library finds places along a curve to half a user unit.
+        let scale = (FINE / size.max(1e-6)).min(LARGEST / side);
+        let (r, c, size) = (r * scale, (r + size) * scale, size * scale);
         // From the far side of the circle on, so that the middle of the path is the middle of the text.
         let (from, to, sweep) = if radius > 0.0 { (c + r, c - r, 1) } else { (c - r, c + r, 0) };
         let path = format!("M{c} {from}A{r} {r} 0 0 {sweep} {c} {to}A{r} {r} 0 0 {sweep} {c} {from}");
@@ -128,8 +134,7 @@ impl Lettered {
             self.look(size),
             escaped(&self.text.replace('\n', " "))
         );
-        let side = 2.0 * c;
-        let art = drawn(&body, (side, side), opening, &name)?;
+        let art = drawn(&body, (2.0 * c, 2.0 * c), opening, &name)?;
         Ok(LayerArt { art, place: Place::Box { width: Mm(side), height: Mm(side) }, name })
     }
 

@@ -10,14 +10,19 @@ import json
 import math
 import os
 import subprocess
+import zipfile
 from pathlib import Path
+from xml.sax.saxutils import escape
 
 import numpy as np
 import openpyxl
 import pytest
 from burn_model import read_program
+from fontTools.pens.basePen import decomposeQuadraticSegment
+from fontTools.pens.recordingPen import DecomposingRecordingPen
 from fontTools.ttLib import TTFont
 from PIL import Image
+from skimage.draw import polygon2mask
 
 DOTWRIGHT = os.path.abspath(os.environ.get("DOTWRIGHT", "target/release/dotwright"))
 ROOT = Path(__file__).resolve().parents[2]
@@ -74,6 +79,40 @@ def test_a_spreadsheet_gives_what_its_csv_gives(tags, tmp_path):
     book.save(tmp_path / "volunteers.xlsx")
     order = (ROOT / "samples/week-order.toml").read_text()
     order = order.replace("volunteers.csv", "volunteers.xlsx").replace("lighthouse.svg", str(ROOT / "samples/lighthouse.svg"))
+    (tmp_path / "order.toml").write_text(order)
+    done = run("tray", tmp_path / "order.toml", "--out", tmp_path / "out")
+    assert done.returncode == 0, done.stderr
+    for name in ("program-1.nc", "program-2.nc", "report.json"):
+        assert (tmp_path / "out" / name).read_bytes() == (tags / name).read_bytes(), name
+
+
+def ods(path, rows):
+    """An OpenDocument sheet by hand: OpenDocument 1.3 part 3 (OASIS 2021), sections 9.1 and 19.385, repeated cells too."""
+    def cell(value):
+        if isinstance(value, int):
+            return f'<table:table-cell office:value-type="float" office:value="{value}"><text:p>{value}</text:p></table:table-cell>'
+        if not value:
+            return '<table:table-cell table:number-columns-repeated="1"/>'
+        return f'<table:table-cell office:value-type="string"><text:p>{escape(value)}</text:p></table:table-cell>'
+
+    body = "".join("<table:table-row>" + "".join(map(cell, row)) + "</table:table-row>" for row in rows)
+    spaces = " ".join(f'xmlns:{n}="urn:oasis:names:tc:opendocument:xmlns:{n}:1.0"' for n in ("office", "table", "text", "manifest"))
+    kind = "application/vnd.oasis.opendocument.spreadsheet"
+    with zipfile.ZipFile(path, "w") as z:
+        z.writestr("mimetype", kind, zipfile.ZIP_STORED)
+        z.writestr("content.xml", f'<?xml version="1.0" encoding="UTF-8"?><office:document-content {spaces} office:version="1.3">'
+                   f'<office:body><office:spreadsheet><table:table table:name="Volunteers">{body}</table:table>'
+                   "</office:spreadsheet></office:body></office:document-content>", zipfile.ZIP_DEFLATED)
+        z.writestr("META-INF/manifest.xml", f'<manifest:manifest {spaces}><manifest:file-entry manifest:full-path="/" '
+                   f'manifest:media-type="{kind}"/><manifest:file-entry manifest:full-path="content.xml" '
+                   'manifest:media-type="text/xml"/></manifest:manifest>', zipfile.ZIP_DEFLATED)
+
+
+def test_an_opendocument_sheet_gives_what_its_csv_gives(tags, tmp_path):
+    lines = [line.split(",") for line in (ROOT / "samples/volunteers.csv").read_text().splitlines()]
+    ods(tmp_path / "volunteers.ods", [lines[0]] + [[a, b, int(c)] for a, b, c in lines[1:]])
+    order = (ROOT / "samples/week-order.toml").read_text()
+    order = order.replace("volunteers.csv", "volunteers.ods").replace("lighthouse.svg", str(ROOT / "samples/lighthouse.svg"))
     (tmp_path / "order.toml").write_text(order)
     done = run("tray", tmp_path / "order.toml", "--out", tmp_path / "out")
     assert done.returncode == 0, done.stderr
@@ -242,6 +281,67 @@ def test_a_text_is_as_wide_as_its_font_says(tmp_path, text):
     wanted *= 1 / (max(above, 0.76) + 0.24)
     found = report(tmp_path / "out")["placement"]["wished_width_mm"]
     assert abs(found - wanted) < 0.06 + 0.002 * wanted, (found, wanted)
+
+
+def flattened(glyph_set, name):
+    """The contours of a glyph as polygons, font units."""
+    pen = DecomposingRecordingPen(glyph_set)
+    glyph_set[name].draw(pen)
+    contours, at = [], None
+    for kind, points in pen.value:
+        if kind == "moveTo":
+            contours.append([points[0]])
+            at = points[0]
+        elif kind == "lineTo":
+            contours[-1].append(points[0])
+            at = points[0]
+        elif kind == "qCurveTo":
+            for control, end in decomposeQuadraticSegment(points):
+                t = np.linspace(0, 1, 12)[1:, None]
+                a, b, c = (np.array(p, float) for p in (at, control, end))
+                contours[-1].extend(map(tuple, (1 - t) ** 2 * a + 2 * t * (1 - t) * b + t ** 2 * c))
+                at = end
+    return [np.array(c, float) for c in contours]
+
+
+@pytest.mark.parametrize("text, radius", [("HARBOUR", 20.0), ("HAVATO", 12.0), ("Lighthouse", -18.0)])
+def test_text_along_an_arc_is_where_its_arc_length_puts_it(tmp_path, text, radius):
+    """The glyphs of the font's own outlines, each turned about the middle of its advance, which lies at its arc length on
+    the circle (SVG 1.1, section 10.13.3, rules for text on a path). Drawn here as polygons and compared dot by dot."""
+    size, side, pitch = 6.0, 60.0, 0.05
+    layer = f"text = '{text}', place = '100x{size:g}mm', arc_mm = {radius}"
+    done = run("prepare", "--blank", f"rect:{side:g}x{side:g}mm", "--pitch", f"{pitch}mm", "--screen", "threshold", "--layer", layer,
+               "--out", tmp_path / "out")
+    assert done.returncode in (0, 3), done.stderr
+    found = np.asarray(Image.open(tmp_path / "out/dots.png").convert("L")) < 128
+    facts = report(tmp_path / "out")
+    left, top = facts["placement"]["left_mm"], facts["placement"]["top_mm"]
+    font = TTFont(FONT)
+    cmap, glyphs = font.getBestCmap(), font.getGlyphSet()
+    scale = size / font["head"].unitsPerEm
+    total = advance(text) * size
+    wanted = np.zeros(found.shape, bool)
+    for i, letter in enumerate(text):
+        # From the advance of what comes before, kerning too, to where the next letter begins: what the text moves on by.
+        start = (advance(text[:i + 1]) - advance(letter)) * size
+        end = (advance(text[:i + 2]) - advance(text[i + 1])) * size if i + 1 < len(text) else total
+        middle = (start + end - total) / 2
+        for contour in flattened(glyphs, cmap[ord(letter)]):
+            x = contour[:, 0] * scale - (end - start) / 2
+            y = contour[:, 1] * scale
+            phi = middle / abs(radius)
+            # Over the top the letters stand outwards, along the bottom inwards.
+            up = 1 if radius > 0 else -1
+            px = abs(radius) * np.sin(phi) + x * np.cos(phi) + up * y * np.sin(phi)
+            py = up * abs(radius) * np.cos(phi) - up * x * np.sin(phi) + y * np.cos(phi)
+            columns = (px + side / 2 - left) / pitch - 0.5
+            rows = (side / 2 - py - top) / pitch - 0.5
+            wanted ^= polygon2mask(found.shape, np.column_stack([rows, columns]))
+    both, either = (wanted & found).sum(), (wanted | found).sum()
+    # A dot at either edge of a stroke may fall either way: strokes of 0.55 mm are 11 dots wide, so a tenth of a dot is 0.98.
+    assert both / either > 0.96, both / either
+    centre = [np.argwhere(p).mean(axis=0) for p in (wanted, found)]
+    assert np.abs(centre[0] - centre[1]).max() < 0.5
 
 
 BAD = [
