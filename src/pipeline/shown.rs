@@ -188,10 +188,14 @@ fn meet(
     for y in 0..tone.height() {
         let start = (y0 + y) * width + x0;
         let under = &mut below.data_mut()[start..start + tone.width()];
+        if !layer.bare {
+            under.iter_mut().zip(tone.row(y)).for_each(|(under, &v)| *under = under.max(v));
+            continue;
+        }
         for (under, &v) in under.iter_mut().zip(tone.row(y)) {
             ink += f64::from(v);
             bared += f64::from(*under * v);
-            *under = if layer.bare { *under * (1.0 - v) } else { under.max(v) };
+            *under *= 1.0 - v;
         }
     }
     if layer.bare && ink > 0.0 { bared / ink } else { 1.0 }

@@ -40,11 +40,11 @@ const INK: u8 = 2;
 /// that lie where they should; only its tints are searched like a photo.
 pub fn auto(tone: &Tone, options: &Options, progress: &dyn Progress) -> Dots {
     if !options.drawing {
-        return searched(tone, FLAT, options, progress);
+        return searched(tone, FLAT, options, &|_| true, progress);
     }
     let kinds = kinds::kinds(tone);
     let mut dots = if kinds.contains(&Kind::Tone) {
-        searched(tone, kinds::FLAT, options, progress)
+        searched(tone, kinds::FLAT, options, &|i| kinds[i] == Kind::Tone, progress)
     } else {
         Dots::off(tone.width(), tone.height())
     };
@@ -52,8 +52,15 @@ pub fn auto(tone: &Tone, options: &Options, progress: &dyn Progress) -> Dots {
     dots
 }
 
-/// Settles what is flat, within `near` of none or all, then searches for the rest.
-fn searched(tone: &Tone, near: f32, options: &Options, progress: &dyn Progress) -> Dots {
+/// Settles what is flat, within `near` of none or all, then searches for the rest; only dots that are `kept` need to come out
+/// as they should.
+fn searched(
+    tone: &Tone,
+    near: f32,
+    options: &Options,
+    kept: &(dyn Fn(usize) -> bool + Sync),
+    progress: &dyn Progress,
+) -> Dots {
     let table = MarkTable::new(&options.burn);
     let flat = flat(tone, near);
     let mut settled = tone.clone();
@@ -71,7 +78,7 @@ fn searched(tone: &Tone, near: f32, options: &Options, progress: &dyn Progress) 
     expect(&settled, options, progress);
     let mut dots = model_diffusion::diffuse(&settled, &table, options, progress);
     keep(&mut dots, &flat);
-    dots = improve(&settled, dots, &table, options, progress);
+    dots = improve(&settled, dots, &table, options, kept, progress);
     keep(&mut dots, &flat);
     dots
 }

@@ -53,7 +53,7 @@ pub fn fitted(tone: &Tone, options: &Options, progress: &dyn Progress) -> Dots {
     let tone = target::target(tone, &table, options);
     expect(&tone, options, progress);
     let start = model_diffusion::diffuse(&tone, &table, options, progress);
-    improve(&tone, start, &table, options, progress)
+    improve(&tone, start, &table, options, &|_| true, progress)
 }
 
 /// How long searching takes: seconds a dot, on one thread.
@@ -86,7 +86,7 @@ pub fn search_sample(options: &Options, passes: u32) {
     let options = Options { effort: passes, ..options.clone() };
     let table = MarkTable::new(&options.burn);
     let start = model_diffusion::diffuse(&tone, &table, &options, &Silent);
-    std::hint::black_box(improve(&tone, start, &table, &options, &Silent));
+    std::hint::black_box(improve(&tone, start, &table, &options, &|_| true, &Silent));
 }
 
 /// The passes that searching so many dots takes no longer than `seconds` for, on so many threads: from 1, even where
@@ -103,12 +103,15 @@ pub(super) fn expect(tone: &Tone, options: &Options, progress: &dyn Progress) {
     progress.expect(STEPS_A_TILE * u64::from(options.effort.div_ceil(PASSES_A_TURN)) * tiles as u64);
 }
 
-/// Searches from given dots; the steps it counts are those that [`expect`] says.
+/// Searches from given dots; the steps it counts are those that [`expect`] says. Dots are `kept` where that is so of their
+/// number, row after row; what the others become is of no matter, and they are searched only where those that are kept hang
+/// on them.
 pub(super) fn improve(
     tone: &Tone,
     mut dots: Dots,
     table: &MarkTable,
     options: &Options,
+    kept: &(dyn Fn(usize) -> bool + Sync),
     progress: &dyn Progress,
 ) -> Dots {
     let (w, h) = (tone.width(), tone.height());
@@ -119,13 +122,28 @@ pub(super) fn improve(
     let moves = Moves::new(&weights, table);
     let (across, down) = (w.div_ceil(TILE), h.div_ceil(TILE));
     let turns = options.effort.div_ceil(PASSES_A_TURN);
+    let holds = |x: usize, y: usize| {
+        let columns = x * TILE..((x + 1) * TILE).min(w);
+        (y * TILE..((y + 1) * TILE).min(h)).any(|y| columns.clone().any(|x| kept(y * w + x)))
+    };
+    let searched = searched((across, down), turns as usize, &holds);
     for turn in 0..turns {
         let passes = PASSES_A_TURN.min(options.effort - turn * PASSES_A_TURN);
         for round in 0..4 {
             let tiles: Vec<(usize, usize)> = (round / 2..down)
                 .step_by(2)
-                .flat_map(|y| (round % 2..across).step_by(2).map(move |x| (x * TILE, y * TILE)))
+                .flat_map(|y| (round % 2..across).step_by(2).map(move |x| (x, y)))
                 .collect();
+            let all = tiles.len() as u64;
+            let step = &searched[4 * turn as usize + round];
+            let tiles: Vec<(usize, usize)> = tiles
+                .into_iter()
+                .filter(|&(x, y)| step[y * across + x])
+                .map(|(x, y)| (x * TILE, y * TILE))
+                .collect();
+            if !progress.step(STEPS_A_TILE * (all - tiles.len() as u64)) {
+                return dots;
+            }
             let found = parallel::map(tiles.len(), |i| {
                 let mut tile = Tile::new(tone, &dots, tiles[i], table, &weights, &moves);
                 tile.search(passes);
@@ -146,9 +164,58 @@ pub(super) fn improve(
     dots
 }
 
+/// For each round of each turn, which tiles are searched, row after row, so that all that `hold` something come out as if all
+/// were. A tile hangs on its own dots and on those of the tiles around it, as they are when it is searched: what matters is
+/// followed back from the last round.
+fn searched(
+    (across, down): (usize, usize),
+    turns: usize,
+    holds: &dyn Fn(usize, usize) -> bool,
+) -> Vec<Vec<bool>> {
+    let mut matters: Vec<bool> = (0..across * down).map(|i| holds(i % across, i / across)).collect();
+    let mut steps = vec![vec![false; across * down]; 4 * turns];
+    for (number, step) in steps.iter_mut().enumerate().rev() {
+        let round = number % 4;
+        let of_round = |i: usize| (i % across) % 2 == round % 2 && (i / across) % 2 == round / 2;
+        for i in (0..across * down).filter(|&i| matters[i] && of_round(i)) {
+            step[i] = true;
+        }
+        for i in (0..across * down).filter(|&i| step[i]) {
+            let (x, y) = (i % across, i / across);
+            for y in y.saturating_sub(1)..=(y + 1).min(down - 1) {
+                matters[y * across..][x.saturating_sub(1)..=(x + 1).min(across - 1)].fill(true);
+            }
+        }
+    }
+    steps
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::mark::Burn;
+
+    #[test]
+    fn dots_that_are_kept_are_those_of_the_whole_search() {
+        let (w, h) = (5 * TILE + 30, 4 * TILE);
+        let wave =
+            |i: usize| 0.4 + 0.3 * libm::sinf((i % w) as f32 * 0.05) * libm::cosf((i / w) as f32 * 0.07);
+        let tone = Tone::from_vec(w, h, (0..w * h).map(wave).collect());
+        for (effort, kept_x, kept_y) in
+            [(4, 3 * TILE + 5, 3 * TILE + 5), (4, 10, 10), (6, 2 * TILE + 1, TILE + 2)]
+        {
+            let options = Options { effort, ..Options::new(Burn::plain(1.5, 1.5), 0.0875, 0.0875) };
+            let table = MarkTable::new(&options.burn);
+            let start = model_diffusion::diffuse(&tone, &table, &options, &Silent);
+            let kept = |i: usize| {
+                (kept_x..kept_x + 20).contains(&(i % w)) && (kept_y..kept_y + 20).contains(&(i / w))
+            };
+            let all = improve(&tone, start.clone(), &table, &options, &|_| true, &Silent);
+            let some = improve(&tone, start.clone(), &table, &options, &kept, &Silent);
+            assert!((0..w * h).filter(|&i| kept(i)).all(|i| all.get(i % w, i / w) == some.get(i % w, i / w)));
+            assert!(all != some, "the rest was left alone");
+        }
+    }
 
     #[test]
     fn passes_follow_the_time_the_dots_and_the_threads() {

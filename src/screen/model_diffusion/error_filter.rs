@@ -225,7 +225,7 @@ mod tests {
         let each = tones.iter().map(|tone| {
             let start = diffuse_with(tone, table, &filters, true, &Silent);
             let before = seen(&start, tone);
-            0.25 * before + 0.75 * seen(&improve(tone, start, table, options, &Silent), tone)
+            0.25 * before + 0.75 * seen(&improve(tone, start, table, options, &|_| true, &Silent), tone)
         });
         each.sum::<f64>() / tones.len() as f64
     }
