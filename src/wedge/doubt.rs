@@ -1,6 +1,6 @@
 //! Doubt: what speaks against a reading, so that it is not taken for true.
 
-use super::fit::{Limited, ResponseFit};
+use super::fit::{BENT, Limited, ResponseFit};
 use super::measure::{Measured, Refusal};
 use super::target::{Pattern, Wedge};
 use crate::units::short;
@@ -62,6 +62,14 @@ pub fn doubts(wedge: &Wedge, measured: &Measured, fit: Option<&ResponseFit>) -> 
         out.push(format!(
             "fast patches are as strong as slow ones (exponent {}): see whether the controller holds the speed below what the program asks for",
             short(s, 2)
+        ));
+    }
+    if measured.glare.is_none()
+        && let Some(toned) = fit.toned.filter(|t| t.steeper.abs() > BENT)
+    {
+        out.push(format!(
+            "the camera bent the photo's tones by more than can be taken off (its curve is {} % off the standard one in the middle): switch off its picture styles, or take another camera",
+            short(100.0 * (measured.steeper + toned.steeper).abs(), 0)
         ));
     }
     // What a machine does to speeds or powers also scatters the patches: one reason is enough.

@@ -3,7 +3,7 @@
 use super::ask::{Ask, ReadingError};
 use super::doubt::{TOO_UNEVEN, doubts};
 use super::evidence::Evidence;
-use super::fit::{ResponseFit, beam, choose, exposure, gains};
+use super::fit::{BENT, ResponseFit, Toned, beam, choose, exposure, gains};
 use super::measure::{Measured, PatchValue, Refusal, combs, measure, rectify};
 use super::measurement::Measurement;
 use super::reading::{BeamReading, PatchReading, PhotoReading, Reading, Scale};
@@ -20,6 +20,12 @@ const OPENING: f64 = 0.35;
 
 /// Times a veil is looked for: each takes off what the one before left.
 const VEILS: usize = 3;
+
+/// Times a curve of tones is looked for: it is not linear.
+const BENDS: usize = 3;
+
+/// A curve steeper by more than this in the middle of the coded values is not taken off.
+const MOST_BENT: f64 = 0.3;
 
 /// A veil of more of the gaps' light is not taken off: what is left under it is known too poorly.
 const MOST_VEIL: f64 = 0.4;
@@ -88,6 +94,18 @@ pub fn read_photo(
             break;
         }
         measured = next;
+        found = exposure(wedge, &measured, &ask.earlier, progress)?;
+    }
+    for _ in 0..BENDS {
+        let Some(Toned { steeper, sigma }) = found.response.toned else { break };
+        let first = measured.steeper == 0.0;
+        if measured.glare.is_some()
+            || (first && steeper.abs() < BENT)
+            || (measured.steeper + steeper).abs() > MOST_BENT
+        {
+            break;
+        }
+        measured = measured.straightened(steeper, sigma);
         found = exposure(wedge, &measured, &ask.earlier, progress)?;
     }
     take_in(&mut reading, photo, wedge, &measured);
@@ -206,6 +224,13 @@ fn take_in(reading: &mut Reading, photo: &Photo, wedge: &Wedge, measured: &Measu
         "the photo's own tone curve is not known: lightness assumes the sRGB curve, so switch off the camera's picture styles"
             .into()
     });
+    if measured.steeper != 0.0 {
+        reading.notes.push(format!(
+            "the camera's curve of tones is about {} % {} in the middle than the standard one, as the line pairs tell; that was taken off, but its picture styles are better switched off",
+            short(100.0 * measured.steeper.abs(), 0),
+            if measured.steeper > 0.0 { "steeper" } else { "flatter" }
+        ));
+    }
     let veil = measured.veil.most();
     if veil > 0.0 {
         reading.notes.push(format!(

@@ -3,6 +3,8 @@
 use super::exposures::{Fill, parts};
 use super::gain::solid;
 use super::least_squares::{Minimum, minimise};
+use super::model::ALONG;
+use super::settle::REPEATS;
 use crate::colour::lstar;
 use crate::mark::Response;
 use crate::progress::{Progress, Stopped};
@@ -90,7 +92,7 @@ pub fn beam(
         return Ok(BeamReading::not("the fit found no beam that explains the line pairs"));
     };
     let known = |i: usize| {
-        let (v, e) = (m.at[i].exp(), m.error[i]);
+        let (v, e) = (m.at[i].exp(), m.error[i].hypot(REPEATS[i + ALONG]));
         if e <= 0.15 {
             Measurement::value(v, v * e)
         } else {

@@ -2,6 +2,7 @@
 
 use super::exposure::ExposureFit;
 use super::judged::Judged;
+use super::likely::Likely;
 use super::pick::{Choice, pick};
 use crate::mark::{Beam, Burn, Response};
 use crate::units::{Mm, short};
@@ -11,9 +12,10 @@ use crate::wedge::reading::PickReading;
 use crate::wedge::spread::robust_size;
 use crate::wedge::target::{Pattern, TestPatch, Wedge};
 
-/// How well the exposure of a patch over that at which char or a full mark begins is known: to about 1.6 % (measured on
-/// rendered photos), or to what the fit says.
-const EXPOSURE_KNOWN: f64 = 0.016;
+/// Another patch is named where so many of a hundred likely readings pick it, and at most so many are.
+const NAMED: usize = 5;
+/// See [`NAMED`].
+const MOST_NAMED: usize = 3;
 
 /// The picked patch, and what a reader must know of the choice.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -31,14 +33,9 @@ pub fn choose(wedge: &Wedge, measured: &Measured, exposure: &ExposureFit, grain_
     let bench = Bench::new(wedge, measured, exposure);
     let choices = choices(wedge, values, exposure, &bench);
     let picked = pick(&choices, lighter, grain_limit);
-    let other = [-1.0, 1.0]
-        .into_iter()
-        .filter_map(|way| {
-            let off = bench.again(&choices, wedge, 1.0 + way * bench.known);
-            pick(&off, lighter, grain_limit)
-        })
-        .find(|o| picked.is_some_and(|i| i != *o))
-        .and_then(|o| wedge.patches.get(o));
+    let likely = exposure.response.likely.iter();
+    let picks: Vec<usize> =
+        likely.filter_map(|l| pick(&bench.under(l, &choices, wedge), lighter, grain_limit)).collect();
     let patch = |i: usize| Some((wedge.patches.get(i)?, choices.get(i)?.as_ref()?, values.get(i)?));
     let Some((p, c, value)) = picked.and_then(patch) else {
         let note = format!("no patch is picked: all are grainy (above {grain_limit} L*) or over-burnt");
@@ -46,12 +43,7 @@ pub fn choose(wedge: &Wedge, measured: &Measured, exposure: &ExposureFit, grain_
     };
     let pick = reading(wedge, p, c, value.as_ref().ok(), exposure, lighter);
     let mut notes = Vec::new();
-    if let Some(o) = other {
-        notes.push(format!(
-            "the pick hangs on where a full mark or char sets in, which the patches tell to {:.1} % of the exposure: {} may be the better setting; compare {} and {} by eye",
-            100.0 * bench.known, o.name, p.name, o.name
-        ));
-    }
+    notes.extend(picked.and_then(|i| others(wedge, i, &picks, bench.beam_known)));
     if let Some(j) = c.judged.filter(|j| *j != Judged::Clear) {
         notes.push(format!(
             "of every patch 'prepare' would find something at the pitch of this wedge ({}), of the pick {}: follow what it offers",
@@ -61,6 +53,28 @@ pub fn choose(wedge: &Wedge, measured: &Measured, exposure: &ExposureFit, grain_
     }
     notes.extend(edge(wedge, p, c.judged));
     Chosen { pick: Some(pick), notes }
+}
+
+/// Which patches else may be the right pick, by how many of the likely readings pick each; None where hardly any other is.
+fn others(wedge: &Wedge, picked: usize, picks: &[usize], beam_known: bool) -> Option<String> {
+    let count = |i: usize| picks.iter().filter(|p| **p == i).count();
+    let mut other: Vec<(usize, usize)> = (0..wedge.patches.len()).map(|i| (count(i), i)).collect();
+    other.retain(|(n, i)| *i != picked && 100 * n >= NAMED * picks.len() && *n > 0);
+    other.sort_by(|a, b| b.0.cmp(&a.0).then(a.1.cmp(&b.1)));
+    other.truncate(MOST_NAMED);
+    if other.is_empty() {
+        return None;
+    }
+    let name = |i: usize| wedge.patches.get(i).map_or("", |p| p.name.as_str());
+    let last = other.pop().map_or(String::new(), |(n, i)| format!(" and {n} {}", name(i)));
+    let rest: String = other.iter().map(|(n, i)| format!(", {n} {}", name(*i))).collect();
+    let open = if beam_known { "" } else { " (the beam's width is assumed; a combined wedge measures it)" };
+    Some(format!(
+        "the pick hangs on what this sheet leaves open{open}: of {} readings as likely as this one, {} pick {}{rest}{last}; compare these patches by eye",
+        picks.len(),
+        count(picked),
+        name(picked)
+    ))
 }
 
 /// What to say of a pick at the edge of the range: the best may lie beyond it, and which range holds it.
@@ -104,8 +118,10 @@ fn edge(wedge: &Wedge, pick: &TestPatch, judged: Option<Judged>) -> Option<Strin
 struct Bench {
     beam: Beam,
     response: Response,
-    /// How well the exposure is known, as a share.
-    known: f64,
+    /// The beam of the curve: where it was not measured, `prepare` goes on with the one that was assumed.
+    own_beam: Beam,
+    /// Whether the beam was measured, here or before.
+    beam_known: bool,
     /// Whether there is a response at all.
     fitted: bool,
 }
@@ -113,9 +129,9 @@ struct Bench {
 impl Bench {
     fn new(wedge: &Wedge, measured: &Measured, exposure: &ExposureFit) -> Bench {
         let fit = &exposure.response;
-        let beam = match (fit.beam_along.get(), fit.beam_across.get()) {
-            (Some(along), Some(across)) => Beam { along: Mm(along), across: Mm(across) },
-            _ => wedge.beam(),
+        let (beam, beam_known) = match (fit.beam_along.get(), fit.beam_across.get()) {
+            (Some(along), Some(across)) => (Beam { along: Mm(along), across: Mm(across) }, true),
+            _ => (wedge.beam(), wedge.beam_measured),
         };
         let e = &wedge.expected;
         // Looks are taken over only where a white reference made them absolute.
@@ -125,24 +141,26 @@ impl Bench {
                 Response { y_unmarked: e.y_unmarked, y_marked: e.y_marked, y_char: e.y_char, ..fit.response }
             }
         };
-        let sigma = match fit.x_half {
-            Measurement::Measured { value, uncertainty } => uncertainty / value,
-            Measurement::NotMeasured { .. } => 0.0,
-        };
         let fitted = fit.x_half.get().is_some() && fit.rms < 1.5;
-        Bench { beam, response, known: sigma.max(EXPOSURE_KNOWN), fitted }
+        let [along, across] = fit.beam.map(Mm);
+        Bench { beam, own_beam: Beam { along, across }, response, beam_known, fitted }
     }
 
-    fn judged(&self, wedge: &Wedge, patch: &TestPatch, times: f64) -> Option<Judged> {
-        let mut burn = Burn::new(self.beam, wedge.setting(&patch.dial), self.response);
-        burn.x_solid *= times;
+    fn judged(&self, wedge: &Wedge, patch: &TestPatch) -> Option<Judged> {
+        let burn = Burn::new(self.beam, wedge.setting(&patch.dial), self.response);
         self.fitted.then(|| Judged::usual(&burn))
     }
 
-    /// The choices if every exposure were so many times what it is.
-    fn again(&self, choices: &[Option<Choice>], wedge: &Wedge, times: f64) -> Vec<Option<Choice>> {
+    /// The choices if the truth were another that is as likely.
+    fn under(&self, likely: &Likely, choices: &[Option<Choice>], wedge: &Wedge) -> Vec<Option<Choice>> {
+        let (beam, response) = (likely.beam(self.own_beam), likely.response(self.response));
+        let judged = |p: &TestPatch| {
+            let mut burn = Burn::new(beam, wedge.setting(&p.dial), response);
+            burn.x_solid *= likely.exposure;
+            self.fitted.then(|| Judged::usual(&burn))
+        };
         let one = |(c, p): (&Option<Choice>, &TestPatch)| {
-            c.map(|c| Choice { judged: self.judged(wedge, p, times), ..c })
+            c.map(|c| Choice { judged: judged(p), grain: c.grain * likely.grain, ..c })
         };
         choices.iter().zip(&wedge.patches).map(one).collect()
     }
@@ -259,7 +277,7 @@ fn choices(
                 grain,
                 pace: p.dial.speed.0 / f64::from(p.dial.passes),
                 power: p.dial.power.0,
-                judged: bench.judged(wedge, p, 1.0),
+                judged: bench.judged(wedge, p),
             })
         })
         .collect()

@@ -70,6 +70,7 @@ pub fn exposure(
     let of_own = |rows: &[Vec<f64>]| -> Vec<Vec<f64>> {
         own.iter().map(|p| rows.get(p.0).cloned().unwrap_or_default()).collect()
     };
+    let tones: Vec<f64> = own.iter().map(|p| measured.tones.get(p.0).copied().unwrap_or(0.0)).collect();
     let (mut open, ways, own_shapes) = (of_own(modes), of_own(&measured.veil.ways), of_own(&shapes));
     let mut bare = vec![y_unmarked];
     for sheet in earlier.iter().filter(|s| s.wedge != wedge.id).take(EARLIER) {
@@ -92,7 +93,8 @@ pub fn exposure(
             let exposures = Exposures::new(fills);
             let (points, modes, ways) = (&all, &open, &ways);
             let shapes: &[Vec<f64>] = if shapes.is_empty() { &[] } else { &own_shapes };
-            let data = Data { points, modes, ways, shapes, exposures: &exposures, bare: &bare, beam };
+            let tones = tones.as_slice();
+            let data = Data { points, modes, ways, shapes, tones, exposures: &exposures, bare: &bare, beam };
             fit(&data, &wedge.expected, progress)?
         }
     };

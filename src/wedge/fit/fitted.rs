@@ -1,7 +1,9 @@
 //! Fitted: the response with what is known of each of its values.
 
+use super::likely::Likely;
 use super::limited::Limited;
 use super::model::Point;
+use super::toned::Toned;
 use super::veil::Veil;
 use crate::colour::lstar;
 use crate::mark::Response;
@@ -48,6 +50,8 @@ pub struct ResponseFit {
     /// The curves that explain the patches about as well as [`Self::curve`], each with its weight (sum 1): one
     /// for each look that char may have. Empty where no char showed.
     pub chars: Vec<(f64, Response)>,
+    /// Ways in which response and beam may differ from these, each as likely as any other. Empty where nothing was fitted.
+    pub likely: Vec<Likely>,
     /// How much lighter than it was taken the light over each point is, natural logarithm: what the patches know
     /// of the light beyond the gaps.
     pub light: Vec<f64>,
@@ -59,6 +63,8 @@ pub struct ResponseFit {
     pub flat_miss: Option<f64>,
     /// A speed or power at which the machine seems to have been held.
     pub limited: Option<Limited>,
+    /// A curve of tones that the camera laid over the photo; none where fine patterns do not speak for any.
+    pub toned: Option<Toned>,
 }
 
 impl ResponseFit {
@@ -123,9 +129,11 @@ pub fn unknown(
         beam_along: not(),
         beam_across: not(),
         chars: Vec::new(),
+        likely: Vec::new(),
         light: vec![0.0; points.len()],
         veil: None,
         limited: None,
+        toned: None,
         uneven: 0.0,
         flat_miss: None,
     }

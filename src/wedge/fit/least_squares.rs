@@ -14,6 +14,8 @@ pub struct Minimum {
     /// degree of freedom and at least 1: residuals larger than their stated errors widen it, smaller ones
     /// do not narrow it. NaN where the parameters are not settled.
     pub error: Vec<f64>,
+    /// That covariance; none where the parameters are not settled.
+    pub covariance: Option<DMatrix<f64>>,
 }
 
 struct Problem<F> {
@@ -79,11 +81,12 @@ pub fn minimise(start: &[f64], residuals: impl Fn(&[f64]) -> Vec<f64>) -> Option
     let j = problem.slopes();
     let freedom = (count - start.len()).max(1) as f64;
     let scale = (cost / freedom).max(1.0);
-    let error = match (j.transpose() * &j).try_inverse() {
-        Some(inverse) => (0..start.len()).map(|k| (scale * inverse[(k, k)]).max(0.0).sqrt()).collect(),
+    let covariance = (j.transpose() * &j).try_inverse().map(|inverse| inverse * scale);
+    let error = match &covariance {
+        Some(c) => c.diagonal().iter().map(|v| v.max(0.0).sqrt()).collect(),
         None => vec![f64::NAN; start.len()],
     };
-    Some(Minimum { at: problem.at.as_slice().to_vec(), cost, error })
+    Some(Minimum { at: problem.at.as_slice().to_vec(), cost, error, covariance })
 }
 
 #[cfg(test)]

@@ -288,7 +288,8 @@ impl Model<'_> {
         let m = minimise(&first, |x| self.rest(&whole(x)))?;
         let mut error = [f64::NAN; ALL];
         free.iter().zip(&m.error).for_each(|(&i, e)| error[i] = *e);
-        Some(Solved { all: whole(&m.at), cost: m.cost, error, char: self.char })
+        let (free, covariance) = (free.to_vec(), m.covariance);
+        Some(Solved { all: whole(&m.at), cost: m.cost, error, char: self.char, free, covariance })
     }
 }
 
@@ -301,4 +302,8 @@ pub(super) struct Solved {
     pub error: Parameters,
     /// The char that the model expected.
     pub char: Option<CharGuess>,
+    /// The parameters that were free.
+    pub free: Vec<usize>,
+    /// The covariance of their errors, in that order; none where they are not settled.
+    pub covariance: Option<DMatrix<f64>>,
 }

@@ -8,6 +8,7 @@ use super::limited::limited;
 use super::model::{BeamGuess, CHAR, CHAR_RISE, CHARRED, Model, Point, Solved, slope_spread};
 use super::search::search;
 use super::settle::settle;
+use super::toned::toned;
 use super::uneven::{flat_miss, unevenness};
 use super::veil::{self, veil};
 use crate::colour::{lstar, luminance};
@@ -27,6 +28,8 @@ pub struct Data<'a> {
     pub ways: &'a [Vec<f64>],
     /// The shapes of a veil over the points, to look for one (empty: none is looked for).
     pub shapes: &'a [Vec<f64>],
+    /// How much L* of each point grows under a camera's curve that is steeper by one in the middle (empty: not looked for).
+    pub tones: &'a [f64],
     /// The exposures of their fills; the first fill is a solid of the sheet that is read.
     pub exposures: &'a Exposures,
     /// Luminance of the bare coating on each sheet, on the scale of its points' lightness.
@@ -107,12 +110,14 @@ pub fn fit(data: &Data, expected: &Expected, progress: &dyn Progress) -> Result<
         .flatten();
     let flat_miss = flat_miss(points, &curve, &off, &model.steepness(&found.all));
     let limited = limited(&model, &found.all, &curve, &off, &slopes);
+    let tones = if base.has_fine() { data.tones } else { &[] };
+    let toned = toned(points, &errors, &curve, &off, &slopes, tones);
     let out = settle(&base, found, expected, s_free);
     let light = shared.light(&shared.sizes(points, &errors, &out.fitted, white));
     let squares: f64 =
         out.fitted.iter().zip(points).zip(&off).map(|((f, p), o)| (f - p.lightness - o).powi(2)).sum();
     let rms = (squares / points.len().max(1) as f64).sqrt();
-    Ok(ResponseFit { light, veil, limited, uneven, flat_miss, rms, ..out })
+    Ok(ResponseFit { light, veil, limited, toned, uneven, flat_miss, rms, ..out })
 }
 
 /// What points are off by together: the light over them, a veil that was taken off.
@@ -248,8 +253,16 @@ mod tests {
     fn of_solids(points: &[Point], modes: &[Vec<f64>], across: f64, y_unmarked: f64) -> ResponseFit {
         let exposures = Exposures::new(vec![Fill { pattern: Pattern::Solid, period: 0, pitch: [0.1, 0.1] }]);
         let beam = BeamGuess { beam: [0.1 * across, 0.1 * across], spread: 0.0 };
-        let data =
-            Data { points, modes, ways: &[], shapes: &[], exposures: &exposures, bare: &[y_unmarked], beam };
+        let data = Data {
+            points,
+            modes,
+            ways: &[],
+            shapes: &[],
+            tones: &[],
+            exposures: &exposures,
+            bare: &[y_unmarked],
+            beam,
+        };
         fit(&data, &expected(), &Silent).unwrap()
     }
 

@@ -2,6 +2,7 @@
 
 use super::exposures::ripple;
 use super::fitted::ResponseFit;
+use super::likely::likely;
 use super::model::{
     ACROSS, ALL, ALONG, CHAR, CHAR_RISE, CHAR_RISE_SPREAD, CHARRED, CHARRED_SPREAD, HALF, HIGH, LOW, MARKED,
     Model, RISE, S, Solved,
@@ -13,12 +14,14 @@ use crate::wedge::target::Expected;
 /// How far each parameter is off in photos of known truth besides what the points' scatter says, as fitted: what all
 /// patches of a piece share (its light, the camera's tone curve, the lens's blur at fine lines, the thickness of the paint)
 /// does not average out.
-pub(super) const REPEATS: [f64; 9] = [0.015, 0.008, 0.02, 0.008, 0.03, 0.012, 0.04, 0.025, 0.012];
+pub(super) const REPEATS: [f64; 9] = [0.015, 0.008, 0.02, 0.008, 0.03, 0.012, 0.04, 0.025, 0.02];
 
 /// Names what the points leave open; of the mark's own values it is then fixed, at the expected value where
 /// the points do not speak against it, and the rest fitted again.
 pub(super) fn settle(base: &Model<'_>, mut solved: Solved, expected: &Expected, s_free: bool) -> ResponseFit {
     let model = Model { char: solved.char, ..*base };
+    // Before anything is held: what is held because it is not settled is open all the more.
+    let likely = likely(&solved);
     let mut notes: [Option<String>; ALL] = Default::default();
     let mut free = base.free(s_free);
     if !s_free {
@@ -71,7 +74,7 @@ pub(super) fn settle(base: &Model<'_>, mut solved: Solved, expected: &Expected, 
     }
     let mut out = report(&model, &solved, &notes, expected);
     out.chars = chars(&model, &solved, &free);
-    out
+    ResponseFit { likely, ..out }
 }
 
 /// The curve at each look that char may have, the other parameters fitted anew, with its share of the posterior
@@ -139,9 +142,11 @@ fn report(
         beam_along: known(ALONG, true),
         beam_across: known(ACROSS, true),
         chars: Vec::new(),
+        likely: Vec::new(),
         light: vec![0.0; model.points.len()],
         veil: None,
         limited: None,
+        toned: None,
         uneven: 0.0,
         flat_miss: None,
         response: Response {

@@ -4,6 +4,7 @@ use super::patches::{self, PatchLight, Refusal};
 use super::rectify::Flat;
 use super::scale::{Against, extreme_ratio, scale};
 use super::surface::{LightSurface, gaps};
+use super::tone::{self, straight};
 use super::value::PatchValue;
 use crate::art::Photo;
 use crate::wedge::ask::{Ask, ReadingError};
@@ -26,11 +27,17 @@ pub struct Measured {
     pub light_ratio: f64,
     /// How much more light than a smooth surface there is about each patch, as a share: a shadow's edge, or a veil.
     pub bumps: Vec<f64>,
+    /// How much L* of each patch grows under a camera's curve that is steeper by one in the middle of the coded values.
+    pub tones: Vec<f64>,
     /// A veil that is too strong to be taken off: the most of the gaps' light that it is, as a share.
     pub glare: Option<f64>,
     /// The veil that was taken off.
     pub veil: VeilOver,
-    /// The patches' light, less the veil.
+    /// By how much steeper the camera's curve is taken to be than the standard one in the middle of the coded values.
+    pub steeper: f64,
+    /// The patches' light, less the veil, under the camera's curve.
+    seen: Vec<Result<PatchLight, Refusal>>,
+    /// The same under the standard one.
     lit: Vec<Result<PatchLight, Refusal>>,
     /// The light of the gaps about each patch.
     gaps: Vec<f64>,
@@ -61,8 +68,6 @@ impl Measured {
     pub fn unveiled(&self, found: &VeilOver) -> Measured {
         let least = found.share.iter().copied().fold(f64::INFINITY, f64::min);
         let left: Vec<f64> = found.share.iter().map(|v| (1.0 - (v - least)).max(0.05)).collect();
-        let best =
-            |lit: &[Result<PatchLight, Refusal>]| lit.iter().flatten().map(|m| m.ratio).fold(0.0, f64::max);
         let unsure = |ways: &[f64]| ways.iter().map(|w| w * w).sum::<f64>().sqrt();
         let lit: Vec<_> = self
             .lit
@@ -73,7 +78,7 @@ impl Measured {
             .collect();
         let mean = left.iter().sum::<f64>() / left.len().max(1) as f64;
         let times = match self.against {
-            Against::White => mean,
+            Against::White(_) => mean,
             Against::Lightest => best(&self.lit) / best(&lit).max(1e-9),
             Against::Bare => 1.0,
         };
@@ -88,11 +93,57 @@ impl Measured {
             modes: self.modes.clone(),
             gaps: self.gaps.clone(),
             bumps: self.bumps.clone(),
+            seen: lit.clone(),
+            tones: self.tones.clone(),
             lit,
             scale,
             ..*self
         }
     }
+
+    /// The patches with a camera's curve taken off that is steeper than the present one by so much, known to `sigma`.
+    pub fn straightened(&self, steeper: f64, sigma: f64) -> Measured {
+        let whole = self.steeper + steeper;
+        let off = |(m, gap): (&Result<PatchLight, Refusal>, &f64)| match m {
+            Ok(m) => Ok(m.straightened(whole, *gap)),
+            Err(e) => Err(*e),
+        };
+        let lit: Vec<_> = self.seen.iter().zip(&self.gaps).map(off).collect();
+        let gap = self.gaps.iter().sum::<f64>() / self.gaps.len().max(1) as f64;
+        let against = |light: f64, steeper: f64| straight(gap, steeper) / straight(light, steeper).max(1e-6);
+        let times = match self.against {
+            Against::White(light) => against(light, whole) / against(light, self.steeper).max(1e-9),
+            Against::Lightest => best(&self.lit) / best(&lit).max(1e-9),
+            Against::Bare => 1.0,
+        };
+        let scale = Scale { y_unmarked: self.scale.y_unmarked * times, ..self.scale.clone() };
+        // A camera's curve is no cubic: what is left of it is taken for a fifth (own judgement).
+        let unsure = sigma.hypot(0.2 * whole);
+        let mut values = values(&lit, scale.y_unmarked);
+        for (v, t) in values.iter_mut().zip(&self.tones) {
+            if let Ok(v) = v {
+                v.l_error = v.l_error.hypot(unsure * t);
+            }
+        }
+        Measured {
+            values,
+            scale,
+            lit,
+            steeper: whole,
+            seen: self.seen.clone(),
+            modes: self.modes.clone(),
+            bumps: self.bumps.clone(),
+            tones: self.tones.clone(),
+            gaps: self.gaps.clone(),
+            veil: self.veil.clone(),
+            ..*self
+        }
+    }
+}
+
+/// The most light of any patch, relative to the unmarked coating.
+fn best(lit: &[Result<PatchLight, Refusal>]) -> f64 {
+    lit.iter().flatten().map(|m| m.ratio).fold(0.0, f64::max)
 }
 
 fn values(lit: &[Result<PatchLight, Refusal>], y_unmarked: f64) -> Vec<Result<PatchValue, Refusal>> {
@@ -128,12 +179,19 @@ pub fn measure(
     let (scale, against) = scale(photo, wedge, ask, &located.camera, &surface, &lit, lighter)?;
     let height = wedge.blank.height();
     let places: Vec<(f64, f64)> = wedge.patches.iter().map(|p| (p.centre[0], height - p.centre[1])).collect();
+    let gaps: Vec<f64> = places.iter().map(|p| surface.at(p.0, p.1)).collect();
+    let bent = |(m, gap): (&Result<PatchLight, Refusal>, &f64)| {
+        m.as_ref().map_or(0.0, |m| tone::bent(m.ratio, *gap, scale.y_unmarked))
+    };
     Ok(Measured {
+        tones: lit.iter().zip(&gaps).map(bent).collect(),
         values: values(&lit, scale.y_unmarked),
-        gaps: places.iter().map(|p| surface.at(p.0, p.1)).collect(),
+        gaps,
         bumps: places.iter().map(|p| surface.bump(p.0, p.1)).collect(),
         veil: VeilOver::default(),
         glare: None,
+        seen: lit.clone(),
+        steeper: 0.0,
         lit,
         against,
         modes: surface.modes(&places),

@@ -7,6 +7,7 @@ mod patches;
 mod rectify;
 mod scale;
 mod surface;
+mod tone;
 mod value;
 
 pub use combs::combs;

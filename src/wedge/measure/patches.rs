@@ -2,6 +2,7 @@
 
 use super::rectify::Flat;
 use super::surface::LightSurface;
+use super::tone::straight;
 use crate::art::Photo;
 use crate::colour::lstar;
 use crate::parallel;
@@ -36,6 +37,18 @@ pub struct PatchLight {
 }
 
 impl PatchLight {
+    /// The same with a camera's curve taken off that is `steeper` in the middle than the standard one; `gap` is the light of
+    /// the unmarked coating there as the photo shows it.
+    pub fn straightened(&self, steeper: f64, gap: f64) -> PatchLight {
+        let bare = straight(gap, steeper).max(1e-6);
+        let off = |v: f64| straight((v * gap).max(0.0), steeper) / bare;
+        PatchLight {
+            ratio: off(self.ratio),
+            cells: self.cells.iter().map(|c| off(*c)).collect(),
+            ..self.clone()
+        }
+    }
+
     /// The same with a broad veil taken off that leaves the share `left` of the unmarked coating's light, known to `unsure`.
     pub fn unveiled(&self, left: f64, unsure: f64) -> PatchLight {
         let off = |v: f64| (v - (1.0 - left)) / left;

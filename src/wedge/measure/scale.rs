@@ -26,10 +26,10 @@ const MOST_SPREAD: f64 = 0.15;
 const LEAST_SPREAD: f64 = 0.015;
 
 /// What lightness is measured against.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Against {
-    /// A white reference in the photo.
-    White,
+    /// A white reference in the photo, and its light there.
+    White(f64),
     /// The lightest patch, whose look was expected.
     Lightest,
     /// The bare coating, whose look was expected.
@@ -50,7 +50,8 @@ pub fn scale(
     lighter: bool,
 ) -> Result<(Scale, Against), ReadingError> {
     if let Some(white) = ask.white {
-        return Ok((absolute(photo, ask, camera, surface, white)?, Against::White));
+        let (scale, light) = absolute(photo, ask, camera, surface, white)?;
+        return Ok((scale, Against::White(light)));
     }
     let e = &wedge.expected;
     let best = measured.iter().flatten().map(|m| m.ratio).fold(0.0, f64::max);
@@ -87,7 +88,7 @@ fn absolute(
     camera: &Camera,
     surface: &LightSurface,
     white: [f64; 4],
-) -> Result<Scale, ReadingError> {
+) -> Result<(Scale, f64), ReadingError> {
     let [x, y, w, h] = white;
     let (pw, ph) = (photo.light.width() as f64, photo.light.height() as f64);
     if !(x >= 0.0 && y >= 0.0 && w >= 4.0 && h >= 4.0 && x + w <= pw && y + h <= ph) {
@@ -144,7 +145,7 @@ fn absolute(
             "would give the bare coating the luminance {y_unmarked:.2}; give the rectangle of the white card"
         )));
     }
-    Ok(Scale {
+    let scale = Scale {
         absolute: true,
         note: format!(
             "absolute, against the white reference (luminance {:.2}), to {} %; the light between the piece and the card is carried on from the gaps",
@@ -153,5 +154,6 @@ fn absolute(
         ),
         y_unmarked,
         sigma,
-    })
+    };
+    Ok((scale, light))
 }

@@ -1,0 +1,89 @@
+//! Toned: whether the camera bent the photo's tones, told by fine patterns, whose light is a mixture of mark and bare coating.
+//!
+//! Solids alone do not tell: under an S-curve they are those of another coating.
+
+use nalgebra::{DMatrix, DVector};
+
+use super::model::Point;
+
+/// How many times the mean square that is left the bend must explain to count (F with one degree of freedom: a chance of 1 in
+/// 100 at 60 points).
+const SURE: f64 = 7.0;
+/// What is left of a curve that was taken off.
+const LEAST: f64 = 0.01;
+/// A curve that is steeper by less than this in the middle is common and moves no patch by more than 0.6 L*.
+pub const BENT: f64 = 0.03;
+
+/// A camera's curve of tones.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Toned {
+    /// By how much steeper it is than the standard one in the middle of the coded values, as a share.
+    pub steeper: f64,
+    /// Standard uncertainty of that.
+    pub sigma: f64,
+}
+
+/// The curve of tones that explains best what the fitted `curve` leaves of the points. `tones` are how much L* of each grows
+/// under one that is steeper by one, `slopes` those of the fitted curve by each parameter: what they have taken up already is
+/// left out on both sides. None where it explains too little.
+pub(super) fn toned(
+    points: &[Point],
+    errors: &[f64],
+    curve: &[f64],
+    off: &[f64],
+    slopes: &DMatrix<f64>,
+    tones: &[f64],
+) -> Option<Toned> {
+    let n = points.len();
+    let freedom = n.checked_sub(slopes.ncols() + 8)? as f64;
+    let taken = DMatrix::from_fn(n, slopes.ncols(), |i, j| slopes[(i, j)] / errors[i]).qr().q();
+    let left = |v: DVector<f64>| &v - &taken * (taken.transpose() * &v);
+    let rest = left(DVector::from_fn(n, |i, _| (points[i].lightness + off[i] - curve[i]) / errors[i]));
+    let bent = left(DVector::from_fn(n, |i, _| tones.get(i).copied().unwrap_or(0.0) / errors[i]));
+    let square = bent.norm_squared();
+    if square < 1e-6 {
+        return None;
+    }
+    let steeper = bent.dot(&rest) / square;
+    let explained = steeper * steeper * square;
+    let after = ((rest.norm_squared() - explained) / freedom).max(0.3);
+    let found = Toned { steeper, sigma: (after / square).sqrt() };
+    (steeper.abs() > LEAST && explained > SURE * after).then_some(found)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_bend_that_no_parameter_can_make_is_found_and_noise_is_not() {
+        let noise = |i: usize| 0.1 * ((i * 37 % 41) as f64 / 20.0 - 1.0);
+        let tones: Vec<f64> = (0..50).map(|i| if i % 3 == 0 { 16.0 } else { 2.0 * noise(i) }).collect();
+        let points = |steeper: f64| -> Vec<Point> {
+            let lightness = |i: usize| 50.0 + steeper * tones[i] + noise(i);
+            let fill = |i: usize| usize::from(i.is_multiple_of(3));
+            let point = |i: usize| Point {
+                dose: 1.0,
+                speed: 10.0,
+                lightness: lightness(i),
+                error: 0.1,
+                fill: fill(i),
+                sheet: 0,
+                place: [0.0, 0.0],
+                passes: 1.0,
+            };
+            (0..50).map(point).collect()
+        };
+        let none = [0.0; 50];
+        let level = DMatrix::from_element(50, 1, 1.0);
+        let of = |steeper: f64, slopes: &DMatrix<f64>| {
+            toned(&points(steeper), &[0.1; 50], &[50.0; 50], &none, slopes, &tones)
+        };
+        let found = of(0.12, &level).unwrap();
+        assert!((found.steeper - 0.12).abs() < 0.01 && found.sigma < 0.01, "{found:?}");
+        assert_eq!(of(0.0, &level), None);
+        // What a parameter can do as well is the parameter's.
+        let all = DMatrix::from_column_slice(50, 1, &tones);
+        assert_eq!(of(0.12, &all), None);
+    }
+}
