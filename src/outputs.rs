@@ -1,5 +1,6 @@
 //! Outputs: an outcome written into a sink, and the report completed with what was written.
 
+mod pictures;
 mod tray;
 
 use std::io;
@@ -12,13 +13,9 @@ use crate::job::Plan;
 use crate::pipeline::Outcome;
 use crate::plane::Dots;
 use crate::progress::{Progress, Silent, Stopped};
-use crate::proof::canvas::{Picture, ProofError};
-use crate::proof::close_up::close_up;
-use crate::proof::legend::stack;
-use crate::proof::loupe;
-use crate::proof::picture::{self, Scene};
+use crate::proof::canvas::ProofError;
 use crate::proof::report::{FileFacts, Report};
-use crate::proof::{customer, density, readings, round, ticket};
+use crate::proof::ticket;
 use crate::scan::limits::LimitsError;
 use crate::scan::program::{Cost, Program, Unwritten};
 use crate::scan::readback::{self, ReadBackError};
@@ -122,14 +119,8 @@ pub fn write(
     }
 
     progress.go_on(1)?;
-    let (pictures, bytes) = pictures(plan, outcome, loupe_at, output, progress)?;
-    files.extend(pictures);
-
-    if let Some(readings) = &outcome.readings {
-        let picture = readings::picture(&scene(plan, outcome, &[]), readings)?;
-        let about = "the art by both of its likely readings, as forecast";
-        put(output, &mut files, "readings.png", about, &picture.to_png(None)?)?;
-    }
+    let pictures = pictures::drawn(plan, outcome, loupe_at, progress)?;
+    pictures.put(output, &mut files)?;
 
     let mut report = outcome.report.clone();
     if let Some(p) = &stages.program
@@ -164,9 +155,7 @@ pub fn write(
     report.files = files;
     let json = report.to_json().map_err(|e| WriteError::Words(e.to_string()))?;
     output.put("report.json", json.as_bytes())?;
-    let shown =
-        ticket::Pictures { proof: &bytes.proof, density: &bytes.density, loupe: bytes.loupe.as_ref() };
-    output.put("ticket.html", ticket::ticket(&report, &shown)?.as_bytes())?;
+    output.put("ticket.html", ticket::ticket(&report, &pictures.for_the_ticket())?.as_bytes())?;
     Ok(report)
 }
 
@@ -223,92 +212,6 @@ fn put(
     Ok(())
 }
 
-/// The pictures, for the ticket.
-struct Shown {
-    proof: Picture,
-    density: Picture,
-    loupe: Option<Picture>,
-}
-
-/// What is drawn around a look.
-fn scene<'a>(plan: &'a Plan, outcome: &'a Outcome, spots: &'a [(f64, f64)]) -> Scene<'a> {
-    Scene {
-        blank: &plan.blank,
-        surface: plan.surface,
-        rect: &outcome.stages.placement.rect,
-        y_unmarked: plan.burn.response.y_unmarked,
-        y_marked: plan.burn.response.y_marked,
-        standing: outcome.report.process.standing,
-        spots,
-    }
-}
-
-/// Writes proof, density and loupe; may be ended between them.
-fn pictures(
-    plan: &Plan,
-    outcome: &Outcome,
-    loupe_at: Option<(f64, f64)>,
-    output: &mut dyn Sink,
-    progress: &dyn Progress,
-) -> Result<(Vec<FileFacts>, Shown), WriteError> {
-    let more = u64::from(loupe_at.is_some()) + u64::from(outcome.original.is_some());
-    progress.expect(2 + more);
-    let mut files = Vec::new();
-    let stages = &outcome.stages;
-    let dots = &stages.dots;
-    let spots: Vec<(f64, f64)> =
-        outcome.findings.iter().filter(|f| f.severity > Severity::Note).filter_map(|f| f.at_mm).collect();
-    let scene = scene(plan, outcome, &spots);
-    let layout = &stages.layout;
-    let proof = picture::ringed(&scene, layout, &stages.look)?;
-    put(
-        output,
-        &mut files,
-        "proof.png",
-        "how the piece is forecast to look after cleaning",
-        &picture::with_legend(&proof, &scene, layout)?.to_png(Some(layout.pixel))?,
-    )?;
-    let mut shown = proof;
-    if let Some(diameter) = plan.blank.shape.turned() {
-        let views = round::views(&scene, layout, &stages.look, diameter, layout.width)?;
-        let about = "the round piece from three sides, as it is forecast to look";
-        put(output, &mut files, "round.png", about, &views.to_png(None)?)?;
-        shown = stack(&views, &shown);
-    }
-    progress.go_on(1)?;
-    if let Some(original) = &outcome.original {
-        let original = original.turned(plan.art.turn, false);
-        let both = customer::customer(&original, &scene, layout, &stages.look, plan.art.mirror)?;
-        let about = "the original beside the finished piece, to be sent for approval";
-        put(output, &mut files, "customer.png", about, &both.to_png(None)?)?;
-        progress.go_on(1)?;
-    }
-    let dose = (!stages.dose.is_empty()).then_some(stages.dose.as_slice());
-    let dense = density::density(&scene, layout, dots, dose)?;
-    put(
-        output,
-        &mut files,
-        "density.png",
-        "how dense the dots are, and where solids lie",
-        &dense.to_png(Some(layout.pixel))?,
-    )?;
-    progress.go_on(1)?;
-    let mut loupe = None;
-    if let Some(place) = loupe_at {
-        let large = loupe_picture(plan, outcome, &scene, place)?;
-        put(
-            output,
-            &mut files,
-            "loupe.png",
-            "one place large, as dots and as forecast",
-            &large.to_png(None)?,
-        )?;
-        progress.go_on(1)?;
-        loupe = Some(large);
-    }
-    Ok((files, Shown { proof: shown, density: dense, loupe }))
-}
-
 /// Writes the pictures and the report of dots that were only judged.
 ///
 /// # Errors
@@ -322,25 +225,12 @@ pub fn write_proof(
 ) -> Result<Report, WriteError> {
     let mut report = outcome.report.clone();
     progress.begin("pictures", 1.0)?;
-    let (mut files, _) = pictures(plan, outcome, loupe_at, output, progress)?;
+    let mut files = Vec::new();
+    pictures::drawn(plan, outcome, loupe_at, progress)?.put(output, &mut files)?;
     files.push(FileFacts { name: "report.json".into(), bytes: None, about: "every figure".into() });
     report.files = files;
     report.program = None;
     let json = report.to_json().map_err(|e| WriteError::Words(e.to_string()))?;
     output.put("report.json", json.as_bytes())?;
     Ok(report)
-}
-
-/// Side of the loupe's window, mm.
-const LOUPE_SIDE: f64 = 6.0;
-
-fn loupe_picture(
-    plan: &Plan,
-    outcome: &Outcome,
-    scene: &Scene,
-    place: (f64, f64),
-) -> Result<Picture, WriteError> {
-    let window = loupe::window(scene, place, LOUPE_SIDE)?;
-    let look = close_up(&plan.burn, &outcome.stages.dots, &window);
-    Ok(loupe::loupe(scene, &outcome.stages.dots, &window, &look)?)
 }

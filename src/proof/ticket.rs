@@ -11,6 +11,7 @@ use super::report::{Report, Standing, TimeFacts, sign};
 use super::sheet::{Setting, Sheet};
 use crate::findings::{Finding, Severity};
 use crate::job::Known;
+use crate::parallel;
 use crate::units::{duration, short};
 
 /// Longest side of the density on the page, pixels. Reduced here, because a viewer that shrinks fine dots by its own
@@ -75,10 +76,12 @@ pub fn ticket(report: &Report, pictures: &Pictures) -> Result<String, ProofError
         })
         .collect();
     let standing = |s: Standing| context! { word => s.to_string(), sign => sign(s) };
+    // Each reduces and encodes a picture.
+    let (values, density) = parallel::both(|| sheet.values(), || uri(pictures.density, DENSITY_SIDE));
     let values = context! {
-        sheet => sheet.values()?,
+        sheet => values?,
         r => Value::from(Serde(report)),
-        density => uri(pictures.density, DENSITY_SIDE)?,
+        density => density?,
         loupe => pictures.loupe.map(|p| uri(p, usize::MAX)).transpose()?,
         plot,
         findings => shown,

@@ -3,6 +3,7 @@
 use super::background;
 use super::paper::bare_paper;
 use super::small::Small;
+use crate::parallel;
 
 /// How many there are.
 pub const COUNT: usize = 27;
@@ -52,7 +53,8 @@ pub(super) fn measure(s: &Small) -> Option<Features> {
     let histogram = histogram(s);
     let mode = mode(&histogram);
     let tones = tones(&histogram);
-    let steps = steps(s, mode, &tones);
+    let ((steps, blocks, edge), reflect) =
+        parallel::both(|| (steps(s, mode, &tones), blocks(s), border(s)), || reflect(s));
     let near = |c: f32, t: f64, by: f64| (f64::from(c) - t).abs() <= by;
     let count =
         |f: &dyn Fn(f32) -> bool| s.code.iter().zip(&s.opaque).filter(|(c, o)| **o && f(**c)).count() as u64;
@@ -68,14 +70,12 @@ pub(super) fn measure(s: &Small) -> Option<Features> {
             -p * libm::log2(p)
         })
         .sum::<f64>();
-    let reflect = reflect(s);
-    let blocks = blocks(s);
     let ratio = libm::log((share(steps.sharp) + 1e-4) / (share(steps.soft) + 1e-4));
     Some([
         share(steps.flat),
         share(steps.even),
         ground,
-        border(s),
+        edge,
         in_tones,
         share(steps.shade),
         share(reflect.paper),
@@ -244,8 +244,11 @@ fn reflect(s: &Small) -> Reflect {
     let apart = (4.0 * grain).max(0.02);
     let (low, high) = ((bare * (1.0 - apart)) as f32, (bare * (1.0 + apart)) as f32);
     n.grain = grain;
-    n.below = in_company(&reflectance, (s.width, s.height), |r| r < low);
-    n.above = in_company(&reflectance, (s.width, s.height), |r| r > high);
+    let size = (s.width, s.height);
+    (n.below, n.above) = parallel::both(
+        || in_company(&reflectance, size, |r| r < low),
+        || in_company(&reflectance, size, |r| r > high),
+    );
     n
 }
 
