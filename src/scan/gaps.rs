@@ -192,10 +192,11 @@ impl Hurry {
         let before = self.ahead as usize / 2 + 1;
         let (mut blind_to, mut unseen) = (0, 0);
         for i in 0..runs.len() {
-            if !self.sees_enough(runs, i, self.moves(), self.after.unsigned_abs()) {
+            let coasts = (self.after.unsigned_abs(), self.before.unsigned_abs());
+            if !self.sees_enough(runs, i, self.moves(), coasts) {
                 blind_to = i + before;
                 // Crossed at the marking speed, a gap is one move.
-                unseen += u32::from(!self.sees_enough(runs, i, 2, 0));
+                unseen += u32::from(!self.sees_enough(runs, i, 2, (0, 0)));
             }
             if i == 0 {
                 continue;
@@ -230,9 +231,9 @@ impl Hurry {
 
     /// Whether the controller, at the start of run `i` and of the gap before it, sees far enough ahead to stop from
     /// the marking speed; else it would be slower there. Every gap and the run behind it are taken for so many moves,
-    /// the first `after` µm of each for a move of their own.
+    /// the first and the last µm of each, as many as `coasts` says, for moves of their own.
     #[inline(always)]
-    fn sees_enough(&self, runs: &[Run], i: usize, moves: u32, after: u32) -> bool {
+    fn sees_enough(&self, runs: &[Run], i: usize, moves: u32, (after, before): (u32, u32)) -> bool {
         let (ahead, moves, last) = (self.ahead as usize, moves as usize, runs.len() - 1);
         let way = |from: i32, to: usize| runs[to.min(last)].to.abs_diff(from);
         // The run-out behind the last run is as long as it takes.
@@ -243,7 +244,12 @@ impl Hurry {
                 // A joint within the gap sees the same runs, from `after` further on.
                 way(runs[i - 1].to, i + ahead / moves - 1) >= self.ramp + after
             };
-        run && gap
+        // Where the way before the run has a move of its own, the speed is to be held from there on.
+        let coast = before == 0
+            || i == 0
+            || moves * (last - i) + 3 <= ahead
+            || ahead >= 2 && way(runs[i].from, i + (ahead - 2) / moves) + before >= self.ramp;
+        run && gap && coast
     }
 }
 
