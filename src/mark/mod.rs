@@ -16,6 +16,7 @@ pub mod patch;
 pub mod response;
 pub mod sums;
 pub mod table;
+mod unsure;
 mod vector;
 pub mod walk;
 
@@ -29,4 +30,5 @@ pub use lettering::lettering_of;
 pub use lost::{LineWork, Lost};
 pub use response::{Burn, Response, Setting};
 pub use sums::{Sums, Totals};
+pub use unsure::Unsure;
 pub use walk::{Seen, Wish, sums, walk};

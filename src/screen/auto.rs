@@ -9,8 +9,7 @@
 mod edges;
 mod kinds;
 
-use super::fitted::{expect, improve, mark_table::MarkTable, target};
-use super::model_diffusion;
+use super::fitted::{expect, improve, mark_table::MarkTable, start, target};
 use super::{Options, Screen, Wants};
 use crate::parallel;
 use crate::plane::{Dots, Tone};
@@ -23,7 +22,7 @@ pub const AUTO: Screen = Screen {
     about: "true edges and solid ink in drawings, fitted to the tones elsewhere: the best for whatever comes",
     wants: Wants::Mark,
     searches: true,
-    takes: &["effort"],
+    takes: &["effort", "known"],
     make: auto,
 };
 
@@ -61,7 +60,7 @@ fn searched(
     kept: &(dyn Fn(usize) -> bool + Sync),
     progress: &dyn Progress,
 ) -> Dots {
-    let table = MarkTable::new(&options.burn);
+    let table = MarkTable::expected(&options.burn, options.unsure);
     let flat = flat(tone, near);
     let mut settled = tone.clone();
     let rows = tone.width().max(1);
@@ -76,7 +75,7 @@ fn searched(
     });
     let settled = target::target(&settled, &table, options);
     expect(&settled, options, progress);
-    let mut dots = model_diffusion::diffuse(&settled, &table, options, progress);
+    let mut dots = start(&settled, &table, options, kept, progress);
     keep(&mut dots, &flat);
     dots = improve(&settled, dots, &table, options, kept, progress);
     keep(&mut dots, &flat);

@@ -22,12 +22,13 @@ mod tile;
 
 use super::model_diffusion;
 use super::{Options, Screen, Wants};
+use crate::mark::Burn;
 use crate::parallel;
 use crate::plane::{Dots, Tone};
 use crate::progress::{Progress, Silent};
 use crate::visual_quality::READING_DISTANCE_MM;
 use autocorrelation::Autocorrelation;
-use mark_table::MarkTable;
+use mark_table::{CODES, MarkTable};
 use moves::Moves;
 use tile::{TILE, Tile};
 
@@ -37,7 +38,7 @@ pub const FITTED: Screen = Screen {
     about: "searches for the dots whose forecast looks most like the wanted tone; the best for photos",
     wants: Wants::Mark,
     searches: true,
-    takes: &["effort"],
+    takes: &["effort", "known"],
     make: fitted,
 };
 
@@ -49,11 +50,54 @@ const STEPS_A_TILE: u64 = 100;
 
 /// Searches from model-based error diffusion, `Options::effort` passes over the plane; 0 leaves the start.
 pub fn fitted(tone: &Tone, options: &Options, progress: &dyn Progress) -> Dots {
-    let table = MarkTable::new(&options.burn);
+    let table = MarkTable::expected(&options.burn, options.unsure);
     let tone = target::target(tone, &table, options);
     expect(&tone, options, progress);
-    let start = model_diffusion::diffuse(&tone, &table, options, progress);
+    let start = start(&tone, &table, options, &|_| true, progress);
     improve(&tone, start, &table, options, &|_| true, progress)
+}
+
+/// The dots that a search begins with: diffused where the machine is known. Where it is not quite, and the beam may
+/// switch within a line pitch, those that were found in whole pitches: a short pulse answers to an exposure that is off
+/// twice as strongly as one of a pitch, and from short ones the search does not find back to longer.
+pub(super) fn start(
+    tone: &Tone,
+    table: &MarkTable,
+    options: &Options,
+    kept: &(dyn Fn(usize) -> bool + Sync),
+    progress: &dyn Progress,
+) -> Dots {
+    let times = options.switches.max(1) as usize;
+    if times == 1 || options.unsure.is_none() {
+        return model_diffusion::diffuse(tone, table, options, progress);
+    }
+    let burn = Burn { along: options.burn.along / times as f64, ..options.burn };
+    let whole = Options { burn, pitch_along_mm: options.pitch_along_mm * times as f64, ..options.clone() };
+    let table = MarkTable::expected(&whole.burn, whole.unsure);
+    let (width, height) = (tone.width(), tone.height());
+    let columns = width.div_ceil(times);
+    let mut coarse = Tone::filled(columns, height, 0.0);
+    parallel::bands(coarse.data_mut(), columns.max(1), 64, |first, band| {
+        for (i, row) in band.chunks_exact_mut(columns.max(1)).enumerate() {
+            for (out, part) in row.iter_mut().zip(tone.row(first + i).chunks(times)) {
+                *out = part.iter().sum::<f32>() / part.len() as f32;
+            }
+        }
+    });
+    expect(&coarse, &whole, progress);
+    let found = model_diffusion::diffuse(&coarse, &table, &whole, progress);
+    let kept = |i: usize| {
+        let (x, y) = (i % columns * times, i / columns);
+        (x..(x + times).min(width)).any(|x| kept(y * width + x))
+    };
+    let found = improve(&coarse, found, &table, &whole, &kept, progress);
+    let mut dots = Dots::off(width, height);
+    for y in 0..height {
+        for x in (0..width).filter(|x| found.get(x / times, y)) {
+            dots.set(x, y, true);
+        }
+    }
+    dots
 }
 
 /// How long searching takes: seconds a dot, on one thread.
@@ -84,8 +128,8 @@ pub fn search_sample(options: &Options, passes: u32) {
     };
     let tone = Tone::from_vec(SAMPLE_SIDE, SAMPLE_SIDE, (0..SAMPLE_SIDE * SAMPLE_SIDE).map(wave).collect());
     let options = Options { effort: passes, ..options.clone() };
-    let table = MarkTable::new(&options.burn);
-    let start = model_diffusion::diffuse(&tone, &table, &options, &Silent);
+    let table = MarkTable::expected(&options.burn, options.unsure);
+    let start = start(&tone, &table, &options, &|_| true, &Silent);
     std::hint::black_box(improve(&tone, start, &table, &options, &|_| true, &Silent));
 }
 
@@ -108,8 +152,34 @@ pub(super) fn expect(tone: &Tone, options: &Options, progress: &dyn Progress) {
 /// on them.
 pub(super) fn improve(
     tone: &Tone,
-    mut dots: Dots,
+    dots: Dots,
     table: &MarkTable,
+    options: &Options,
+    kept: &(dyn Fn(usize) -> bool + Sync),
+    progress: &dyn Progress,
+) -> Dots {
+    match &table.vary {
+        None => improve_by(tone, dots, (table, &together([&table.halves])), options, kept, progress),
+        Some(vary) => {
+            improve_by(tone, dots, (table, &together([&table.halves, vary])), options, kept, progress)
+        }
+    }
+}
+
+/// Tables as one, whose entries have all parts of a mark side by side.
+fn together<const C: usize>(parts: [&[f32; CODES]; C]) -> Box<[[f32; C]; CODES]> {
+    let mut all = Box::new([[0.0f32; C]; CODES]);
+    for (i, entry) in all.iter_mut().enumerate() {
+        *entry = parts.map(|part| part[i]);
+    }
+    all
+}
+
+/// The search over marks of `C` parts, see [`Tile`].
+fn improve_by<const C: usize>(
+    tone: &Tone,
+    mut dots: Dots,
+    (table, halves): (&MarkTable, &[[f32; C]; CODES]),
     options: &Options,
     kept: &(dyn Fn(usize) -> bool + Sync),
     progress: &dyn Progress,
@@ -145,7 +215,7 @@ pub(super) fn improve(
                 return dots;
             }
             let found = parallel::map(tiles.len(), |i| {
-                let mut tile = Tile::new(tone, &dots, tiles[i], table, &weights, &moves);
+                let mut tile = Tile::new(tone, &dots, tiles[i], (halves, table.solid), &weights, &moves);
                 tile.search(passes);
                 (tile.dots(), progress.step(STEPS_A_TILE))
             });

@@ -15,7 +15,7 @@ mod threshold_array;
 
 pub use simd::path;
 
-use crate::mark::Burn;
+use crate::mark::{Burn, Unsure};
 use crate::plane::{Dots, Tone};
 use crate::progress::Progress;
 use crate::units::Share;
@@ -57,6 +57,10 @@ pub struct Options {
     pub drawing: bool,
     /// The burn that the dots are made for.
     pub burn: Burn,
+    /// How far the burn may be off: screens that know the beam make the dots whose expected mark is best. Default: known.
+    pub unsure: Unsure,
+    /// Dots of a row to a line pitch, where the beam may switch finer than lines lie apart. Default 1.
+    pub switches: u32,
 }
 
 impl Options {
@@ -74,6 +78,8 @@ impl Options {
             effort: 4,
             drawing: false,
             burn,
+            unsure: Unsure::default(),
+            switches: 1,
         }
     }
 }

@@ -26,7 +26,7 @@ pub const MODEL_DIFFUSION: Screen = Screen {
     about: "error diffusion of the forecast mark: knows the beam, in one quick pass",
     wants: Wants::Mark,
     searches: false,
-    takes: &["raster-order"],
+    takes: &["raster-order", "known"],
     make: model_diffusion,
 };
 
@@ -41,7 +41,7 @@ const STARTUP_SPREAD: f64 = 0.34;
 
 /// Diffuses the forecast's error; rows alternate in direction where `Options::serpentine` says so.
 pub fn model_diffusion(tone: &Tone, options: &Options, progress: &dyn Progress) -> Dots {
-    let table = MarkTable::new(&options.burn);
+    let table = MarkTable::expected(&options.burn, options.unsure);
     diffuse(&target::target(tone, &table, options), &table, options, progress)
 }
 

@@ -29,8 +29,8 @@ def exposure_by_quadrature(dots, x, y, along, across):
     return total
 
 
-def mark(dots, along, across, over=8):
-    """Mean mark fraction of each dot's cell."""
+def mark(dots, along, across, over=8, exposure=1.0):
+    """Mean mark fraction of each dot's cell; a solid's mean exposure is `exposure`."""
     at = (np.arange(over) + 0.5) / over - 0.5
     h, w = dots.shape
     rx, ry = (max(1, int(np.ceil(1.1 * d + 0.5))) for d in (along, across))
@@ -47,7 +47,7 @@ def mark(dots, along, across, over=8):
                 s = across / 4
                 e = e + np.exp(-((py - j) ** 2) / (2 * s * s)) / ((2 * np.pi) ** 0.5 * s) * row[ry + j:ry + j + h]
             with np.errstate(divide="ignore", over="ignore"):
-                out += 1 / (1 + (0.5 / e) ** 6.25)
+                out += 1 / (1 + (0.5 / (exposure * e)) ** 6.25)
     return out / over**2
 
 

@@ -1,7 +1,9 @@
 //! Screens tones from standard input and writes the packed dots to standard output, so that the outside
 //! checks can give a screen exactly the tones they mean. Several planes may follow each other.
 //!
-//! `screen_dots NAME WIDTH HEIGHT [raster] [as-published] [matrix=N]`; tones are `f32`, little-endian.
+//! `screen_dots NAME WIDTH HEIGHT [raster] [as-published] [matrix=N] [effort=N] [switches=N] [beam=ALONG,ACROSS]
+//! [pitch=ALONG,ACROSS] [unsure=BEAM,EXPOSURE]`; tones are `f32`, little-endian; beams in pitches, pitches in mm, what is
+//! not known in shares.
 
 use dotwright::kernels::mark::Burn;
 use dotwright::kernels::plane::Tone;
@@ -22,10 +24,22 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         match word.as_str() {
             "raster" => options.serpentine = false,
             "as-published" => options.as_published = true,
-            other => match other.strip_prefix("matrix=") {
-                Some(side) => options.matrix = side.parse()?,
-                None => return Err(format!("unknown word {other}").into()),
-            },
+            other => {
+                let (key, value) = other.split_once('=').ok_or_else(|| format!("unknown word {other}"))?;
+                let two = || -> Result<(f64, f64), Box<dyn std::error::Error>> {
+                    let (a, b) = value.split_once(',').ok_or("two numbers, please")?;
+                    Ok((a.parse()?, b.parse()?))
+                };
+                match key {
+                    "matrix" => options.matrix = value.parse()?,
+                    "effort" => options.effort = value.parse()?,
+                    "switches" => options.switches = value.parse()?,
+                    "beam" => (options.burn.along, options.burn.across) = two()?,
+                    "pitch" => (options.pitch_along_mm, options.pitch_across_mm) = two()?,
+                    "unsure" => (options.unsure.beam, options.unsure.exposure) = two()?,
+                    _ => return Err(format!("unknown word {other}").into()),
+                }
+            }
         }
     }
     let screen = find(name).ok_or_else(|| format!("no screen {name}"))?;

@@ -2,15 +2,23 @@
 
 use crate::visual_quality::{Eye, PointSpread};
 
-/// Dots either side of the autocorrelation that are kept.
+/// Rows either side of the autocorrelation that are kept, and columns: as many, or twice as many where dots lie closer
+/// along a row than rows do.
 pub const REACH: usize = 12;
-/// Columns of the kept square.
-pub const SIDE: usize = 2 * REACH + 1;
+pub const REACH_ALONG: usize = 2 * REACH;
+/// Rows of what is kept, and columns.
+pub const ROWS: usize = 2 * REACH + 1;
+pub const COLUMNS: usize = 2 * REACH_ALONG + 1;
 
 /// Noughts before each of the padded rows.
 pub const PADDED: usize = 4;
+/// Columns of what is told of a change: [`COLUMNS`] and two either side, up to whole lanes of eight.
+pub const TOLD: usize = 56;
 
-/// How much the plain Gaussian of two dots counts beside the eye's spread: enough that no one filter is
+/// Dots are closer along than across where their pitch is under this share of the rows'.
+const CLOSER: f64 = 0.75;
+
+/// How much the plain Gaussian of two rows' distance counts beside the eye's spread: enough that no one filter is
 /// fitted, little enough that the eye's spread leads.
 const SOFT: f64 = 0.1;
 
@@ -24,30 +32,35 @@ const COARSEST: f64 = 25.4 / 250.0 / 300.0;
 
 /// Autocorrelation of the mixed point spread, and its parts that can be applied along one axis at a time.
 pub struct Autocorrelation {
-    /// The rows of the square, each between [`PADDED`] noughts and more noughts, up to whole lanes of eight at any start.
-    pub rows: Vec<[f32; PADDED + 32]>,
-    /// Lines (across, along), whose outer products add up to the square.
-    pub lines: Vec<([f32; SIDE], [f32; SIDE])>,
+    /// Its rows, each between [`PADDED`] noughts and more noughts, up to whole lanes of eight at any start.
+    pub rows: Vec<[f32; PADDED + TOLD]>,
+    /// Lines (across, along), whose outer products add up to it.
+    pub lines: Vec<([f32; ROWS], [f32; COLUMNS])>,
 }
 
 impl Autocorrelation {
     /// The weights for dots `along_mm` and `across_mm` apart, seen from `distance_mm`; from closer where the dots
     /// would lie closer than 340 an inch do at 300 mm, from further where they would lie further apart than 250 do.
     pub fn new(along_mm: f64, across_mm: f64, distance_mm: f64) -> Self {
-        let (closest, furthest) = (along_mm.min(across_mm), along_mm.max(across_mm));
+        let reach = if along_mm < CLOSER * across_mm { REACH_ALONG } else { REACH };
+        let closest = across_mm.min(along_mm * reach as f64 / REACH as f64);
+        let furthest = along_mm.max(across_mm);
         let distance_mm = distance_mm.max(furthest / COARSEST).min(closest / FINEST);
-        let eye = PointSpread::of_eye(Eye::KimAllebach, along_mm, across_mm, distance_mm, REACH);
-        let soft = PointSpread::gaussian(2.0, 8);
-        let (eye, soft) = (autocorrelation(&eye), autocorrelation(&soft));
-        let mut square: Vec<f64> = eye.iter().zip(&soft).map(|(e, s)| e + SOFT * s).collect();
+        let eye = PointSpread::of_eye(Eye::KimAllebach, along_mm, across_mm, distance_mm, reach);
+        // Two rows' distance either way; where dots lie closer along, cut as far away as across.
+        let times = reach as f64 / REACH as f64;
+        let along = if reach == REACH { 2.0 } else { 2.0 * across_mm / along_mm };
+        let soft = PointSpread::gaussian((along, 2.0), (8.0 * times) as usize);
+        let (eye, soft) = (autocorrelation(&eye, reach), autocorrelation(&soft, reach));
+        let mut kept: Vec<f64> = eye.iter().zip(&soft).map(|(e, s)| e + SOFT * s).collect();
         // A smooth end: a step there would show as a faint grain of that period.
-        for (i, v) in square.iter_mut().enumerate() {
-            let r = (i % SIDE).abs_diff(REACH).max((i / SIDE).abs_diff(REACH));
-            *v *= if r + 2 > REACH { 0.5 } else { 1.0 };
+        for (i, v) in kept.iter_mut().enumerate() {
+            let (x, y) = ((i % COLUMNS).abs_diff(REACH_ALONG), (i / COLUMNS).abs_diff(REACH));
+            *v *= if x + 2 > reach || y + 2 > REACH { 0.5 } else { 1.0 };
         }
-        let lines = split(&square);
-        let rows = square.chunks_exact(SIDE).map(|row| {
-            let mut padded = [0.0; PADDED + 32];
+        let lines = split(&kept);
+        let rows = kept.chunks_exact(COLUMNS).map(|row| {
+            let mut padded = [0.0; PADDED + TOLD];
             padded[PADDED..].iter_mut().zip(row).for_each(|(p, &v)| *p = v as f32);
             padded
         });
@@ -56,17 +69,18 @@ impl Autocorrelation {
 
     /// The weight between two errors `dx` columns and `dy` rows apart.
     pub fn at(&self, dx: isize, dy: isize) -> f32 {
-        let (x, y) = (dx + REACH as isize, dy + REACH as isize);
-        let inside = |v: isize| (0..SIDE as isize).contains(&v);
-        if inside(x) && inside(y) { self.rows[y as usize][PADDED + x as usize] } else { 0.0 }
+        let (x, y) = (dx + REACH_ALONG as isize, dy + REACH as isize);
+        let inside = |v: isize, side: usize| (0..side as isize).contains(&v);
+        if inside(x, COLUMNS) && inside(y, ROWS) { self.rows[y as usize][PADDED + x as usize] } else { 0.0 }
     }
 }
 
-fn autocorrelation(spread: &PointSpread) -> Vec<f64> {
-    let (reach, radius) = (REACH as isize, spread.radius as isize);
-    let mut square = vec![0.0; SIDE * SIDE];
-    for dy in 0..=reach {
-        for dx in 0..=reach {
+/// The autocorrelation of a spread, as far as `reach` columns.
+fn autocorrelation(spread: &PointSpread, reach: usize) -> Vec<f64> {
+    let radius = spread.radius as isize;
+    let mut kept = vec![0.0; ROWS * COLUMNS];
+    for dy in 0..=REACH as isize {
+        for dx in 0..=reach as isize {
             let mut sum = 0.0;
             for y in -radius..=radius - dy {
                 for x in -radius..=radius - dx {
@@ -74,36 +88,36 @@ fn autocorrelation(spread: &PointSpread) -> Vec<f64> {
                 }
             }
             for (x, y) in [(dx, dy), (-dx, dy), (dx, -dy), (-dx, -dy)] {
-                square[(reach + y) as usize * SIDE + (reach + x) as usize] = sum;
+                kept[(REACH as isize + y) as usize * COLUMNS + (REACH_ALONG as isize + x) as usize] = sum;
             }
         }
     }
-    square
+    kept
 }
 
-/// Splits a square into outer products of lines, by power iteration, until under a thousandth is left.
-fn split(square: &[f64]) -> Vec<([f32; SIDE], [f32; SIDE])> {
-    let mut rest = square.to_vec();
+/// Splits what is kept into outer products of lines, by power iteration, until under a thousandth is left.
+fn split(kept: &[f64]) -> Vec<([f32; ROWS], [f32; COLUMNS])> {
+    let mut rest = kept.to_vec();
     let size = |m: &[f64]| m.iter().map(|v| v * v).sum::<f64>().sqrt();
-    let (whole, mut lines) = (size(square), Vec::new());
+    let (whole, mut lines) = (size(kept), Vec::new());
     while lines.len() < 6 && size(&rest) > 1e-3 * whole {
-        let mut along = [0.0f64; SIDE];
+        let mut along = [0.0f64; COLUMNS];
         for (i, v) in along.iter_mut().enumerate() {
-            *v = rest[REACH * SIDE + i] + 1e-12;
+            *v = rest[REACH * COLUMNS + i] + 1e-12;
         }
-        let mut across = [0.0f64; SIDE];
+        let mut across = [0.0f64; ROWS];
         for _ in 0..60 {
-            for (a, row) in across.iter_mut().zip(rest.chunks_exact(SIDE)) {
+            for (a, row) in across.iter_mut().zip(rest.chunks_exact(COLUMNS)) {
                 *a = row.iter().zip(&along).map(|(r, v)| r * v).sum();
             }
             let norm = size(&across).max(1e-300);
             across.iter_mut().for_each(|v| *v /= norm);
-            along = [0.0; SIDE];
-            for (a, row) in across.iter().zip(rest.chunks_exact(SIDE)) {
+            along = [0.0; COLUMNS];
+            for (a, row) in across.iter().zip(rest.chunks_exact(COLUMNS)) {
                 along.iter_mut().zip(row).for_each(|(v, r)| *v += a * r);
             }
         }
-        for (a, row) in across.iter().zip(rest.chunks_exact_mut(SIDE)) {
+        for (a, row) in across.iter().zip(rest.chunks_exact_mut(COLUMNS)) {
             row.iter_mut().zip(&along).for_each(|(r, v)| *r -= a * v);
         }
         lines.push((across.map(|v| v as f32), along.map(|v| v as f32)));

@@ -4,10 +4,10 @@
 //! was last looked at and follows the correlation since; the best swap is guessed from what the two toggles
 //! cost and pull; only that one is worked out. A dot whose correlation has hardly moved is passed over.
 
-use super::autocorrelation::{PADDED, REACH, SIDE};
+use super::autocorrelation::{self, PADDED, REACH, REACH_ALONG, TOLD};
 use super::mark_table::{AFFECTED, AFFECTED_CELLS, Affected, each_affected};
 use super::moves::{AROUND, Basis, LANES, NEVER, PARTS, ROWS, Swap};
-use super::tile::{HALO, STRIDE, Tile};
+use super::tile::{ASIDE, HALO, STRIDE, Tile};
 
 /// From the first to the last place of the five rows of cells around a dot, and of the rows of lanes.
 const FIVE: usize = 4 * STRIDE + 5;
@@ -15,8 +15,6 @@ const NEAR: usize = (ROWS - 1) * STRIDE + LANES;
 /// Columns of the window in which the marks of a swap's first dot are lent to the second.
 const WIDE: usize = 2 * (AROUND + 2) + 1;
 const LENT: usize = 4 * WIDE + 5;
-/// Columns of what is told of a change: [`SIDE`] and two either side, up to whole lanes.
-const TOLD: usize = 32;
 
 /// Above this guess a swap is not worked out. The guess leaves out how near dots change each other's
 /// marks, which for a beam of two pitches is several times the usual gain: at a quarter of this value its
@@ -27,17 +25,19 @@ const LEAST_GAIN: f32 = 1e-6;
 
 /// What toggling a dot does.
 #[derive(Clone, Copy)]
-struct Change {
+struct Change<const C: usize> {
     /// Marks added to the cells that feel the dot.
-    added: [f32; AFFECTED_CELLS],
+    added: [[f32; AFFECTED_CELLS]; C],
     /// Sums of the parts of the weights.
-    parts: [f32; PARTS],
+    parts: [[f32; PARTS]; C],
     cost: f32,
 }
 
-const NONE: Change = Change { added: [0.0; AFFECTED_CELLS], parts: [0.0; PARTS], cost: NEVER };
+impl<const C: usize> Change<C> {
+    const NONE: Self = Change { added: [[0.0; AFFECTED_CELLS]; C], parts: [[0.0; PARTS]; C], cost: NEVER };
+}
 
-impl Tile<'_> {
+impl<const C: usize> Tile<'_, C> {
     /// Searches in so many passes, or fewer when none finds anything more.
     pub fn search(&mut self, passes: u32) {
         for pass in 0..passes {
@@ -51,7 +51,7 @@ impl Tile<'_> {
     #[inline(always)]
     fn look(&mut self) {
         for y in HALO..HALO + self.size.1 {
-            for at in y * STRIDE + HALO..y * STRIDE + HALO + self.size.0 {
+            for at in y * STRIDE + ASIDE..y * STRIDE + ASIDE + self.size.0 {
                 self.toggle(at);
             }
         }
@@ -65,8 +65,8 @@ impl Tile<'_> {
             for column in 0..self.size.0 {
                 let (x, y) =
                     if backward { (self.size.0 - 1 - column, self.size.1 - 1 - row) } else { (column, row) };
-                let at = (y + HALO) * STRIDE + x + HALO;
-                let moved = 2.0 * self.added_mark[at] * (self.correlation[at] - self.correlation_then[at]);
+                let at = (y + HALO) * STRIDE + x + ASIDE;
+                let moved = self.moved(at);
                 if moved.abs() >= self.least_cost[at] {
                     changes += usize::from(self.visit(at));
                 }
@@ -75,25 +75,34 @@ impl Tile<'_> {
         changes
     }
 
+    /// By how much the cost of a dot's toggle has moved since it was last looked at.
+    #[inline(always)]
+    fn moved(&self, at: usize) -> f32 {
+        let mut moved = 0.0;
+        for c in 0..C {
+            moved += 2.0 * self.added_mark[c][at] * (self.correlation[c][at] - self.correlation_then[c][at]);
+        }
+        moved
+    }
+
     /// Makes the best change of a dot, if any gains; whether one was made.
     #[inline(always)]
     fn visit(&mut self, at: usize) -> bool {
         if self.least_cost[at] < 0.0 {
             self.toggle(at);
         }
-        let cost =
-            self.cost[at] + 2.0 * self.added_mark[at] * (self.correlation[at] - self.correlation_then[at]);
+        let cost = self.cost[at] + self.moved(at);
         let (guess, partner) = self.likely(at, cost);
         let least = guess.min(cost + self.alone[at]);
         if least > DOUBT {
             self.cost[at] = cost;
-            self.correlation_then[at] = self.correlation[at];
+            self.note_correlation(at);
             self.least_cost[at] = least;
             return false;
         }
         let first = self.toggle(at);
         let Some(swap) = self.moves.around.get(partner) else { return false };
-        let (both, second) = if guess < DOUBT { self.swap(&first, at, swap) } else { (NEVER, NONE) };
+        let (both, second) = if guess < DOUBT { self.swap(&first, at, swap) } else { (NEVER, Change::NONE) };
         let alone = first.cost + self.alone[at];
         self.least_cost[at] = both.min(alone).max(0.0);
         if both.min(alone) >= -LEAST_GAIN {
@@ -109,73 +118,118 @@ impl Tile<'_> {
         true
     }
 
+    /// Keeps the correlation at a dot, as it is looked at.
+    #[inline(always)]
+    fn note_correlation(&mut self, at: usize) {
+        for c in 0..C {
+            self.correlation_then[c][at] = self.correlation[c][at];
+        }
+    }
+
+    /// The five rows around a place of each part's correlation.
+    #[inline(always)]
+    fn correlations(&self, at: usize) -> Option<[&[f32; FIVE]; C]> {
+        let mut rows = [&[0.0; FIVE]; C];
+        for (rows, plane) in rows.iter_mut().zip(&self.correlation) {
+            *rows = five(plane, at)?;
+        }
+        Some(rows)
+    }
+
     /// Works out the toggle of one dot, and keeps what it costs.
     #[inline(always)]
-    fn toggle(&mut self, at: usize) -> Change {
-        let (Some(cells), Some(correlation)) = (five(&self.cells, at), five(&self.correlation, at)) else {
-            return NONE;
+    fn toggle(&mut self, at: usize) -> Change<C> {
+        let (Some(cells), Some(correlation)) = (five(&self.cells, at), self.correlations(at)) else {
+            return Change::NONE;
         };
-        let mut added = [0.0f32; AFFECTED_CELLS];
-        let (mut linear, mut added_mark) = ([0.0f32; 5], [0.0f32; 5]);
+        let mut added = [[0.0f32; AFFECTED_CELLS]; C];
+        let (mut linear, mut added_mark) = ([[0.0f32; 5]; C], [[0.0f32; 5]; C]);
         each_affected!(F, I, {
             const ROW: usize = (F.dy + 2) as usize;
             const PLACE: usize = ROW * STRIDE + (F.dx + 2) as usize;
             let cell = &cells[PLACE];
-            let mut mark = 0.0;
+            let mut mark = [0.0f32; C];
             if F.upper != 0 {
-                mark += self.halves[usize::from(cell.upper ^ F.upper)] - cell.upper_mark;
+                let now = &self.halves[usize::from(cell.upper ^ F.upper)];
+                for c in 0..C {
+                    mark[c] += now[c] - cell.upper_mark[c];
+                }
             }
             if F.lower != 0 {
-                mark += self.halves[usize::from(cell.lower ^ F.lower)] - cell.lower_mark;
+                let now = &self.halves[usize::from(cell.lower ^ F.lower)];
+                for c in 0..C {
+                    mark[c] += now[c] - cell.lower_mark[c];
+                }
             }
-            mark *= cell.counts;
-            added[I] = mark;
-            linear[ROW] += mark * correlation[PLACE];
-            added_mark[ROW] += mark;
+            for c in 0..C {
+                mark[c] *= cell.counts;
+                added[c][I] = mark[c];
+                linear[c][ROW] += mark[c] * correlation[c][PLACE];
+                added_mark[c][ROW] += mark[c];
+            }
         });
-        let parts = project(&self.moves.own, &added);
-        let (linear, added_mark) = (sum(&linear), sum(&added_mark));
-        let cost = 2.0 * linear + product(&parts, &parts);
+        let mut parts = [[0.0f32; PARTS]; C];
+        let mut cost = 0.0;
+        for c in 0..C {
+            parts[c] = project(&self.moves.own, &added[c]);
+            cost += 2.0 * sum(&linear[c]) + product(&parts[c], &parts[c]);
+        }
+        for (plane, added) in self.added_mark.iter_mut().zip(&added_mark) {
+            plane[at] = sum(added);
+        }
         self.cost[at] = cost;
-        self.added_mark[at] = added_mark;
-        self.correlation_then[at] = self.correlation[at];
+        self.note_correlation(at);
         Change { added, parts, cost }
     }
 
     /// Works out the swap of the dot at `at`, whose toggle is known, with another: the cost of both, and
     /// the toggle of the other once the first is made.
     #[inline(always)]
-    fn swap(&self, first: &Change, at: usize, swap: &Swap) -> (f32, Change) {
-        let mut window = [0.0f32; WIDE * WIDE];
+    fn swap(&self, first: &Change<C>, at: usize, swap: &Swap) -> (f32, Change<C>) {
+        let mut windows = [[0.0f32; WIDE * WIDE]; C];
         each_affected!(F, I, {
             const MIDDLE: isize = WIDE as isize / 2;
             const PLACE: usize = ((F.dy + MIDDLE) * WIDE as isize + F.dx + MIDDLE) as usize;
-            window[PLACE] = first.added[I];
+            for (window, added) in windows.iter_mut().zip(&first.added) {
+                window[PLACE] = added[I];
+            }
         });
-        let corner = (swap.dy + AROUND as isize) * WIDE as isize + swap.dx + AROUND as isize;
+        let corner = ((swap.dy + AROUND as isize) * WIDE as isize + swap.dx + AROUND as isize) as usize;
         let other = at.wrapping_add_signed(swap.dy * STRIDE as isize + swap.dx);
-        let lent = window.get(corner as usize..).and_then(|w| w.first_chunk::<LENT>());
-        let (Some(cells), Some(correlation), Some(lent)) =
-            (five(&self.cells, other), five(&self.correlation, other), lent)
-        else {
-            return (NEVER, NONE);
+        let (Some(cells), Some(correlation)) = (five(&self.cells, other), self.correlations(other)) else {
+            return (NEVER, Change::NONE);
         };
-        let mut added = [0.0f32; AFFECTED_CELLS];
-        let mut linear = [0.0f32; 5];
+        let mut lent = [&[0.0f32; LENT]; C];
+        for (lent, window) in lent.iter_mut().zip(&windows) {
+            let Some(window) = window.get(corner..).and_then(|w| w.first_chunk::<LENT>()) else {
+                return (NEVER, Change::NONE);
+            };
+            *lent = window;
+        }
+        let mut added = [[0.0f32; AFFECTED_CELLS]; C];
+        let mut linear = [[0.0f32; 5]; C];
         each_affected!(F, I, {
             const ROW: usize = (F.dy + 2) as usize;
             const COLUMN: usize = (F.dx + 2) as usize;
             const PLACE: usize = ROW * STRIDE + COLUMN;
             let (cell, flip) = (&cells[PLACE], swap.flips[I]);
-            let now =
-                self.halves[usize::from(cell.upper ^ flip.0)] + self.halves[usize::from(cell.lower ^ flip.1)];
-            let mark = (now - (cell.upper_mark + cell.lower_mark)) * cell.counts - lent[ROW * WIDE + COLUMN];
-            added[I] = mark;
-            linear[ROW] += mark * correlation[PLACE];
+            let upper = &self.halves[usize::from(cell.upper ^ flip.0)];
+            let lower = &self.halves[usize::from(cell.lower ^ flip.1)];
+            for c in 0..C {
+                let now = upper[c] + lower[c];
+                let mark = (now - (cell.upper_mark[c] + cell.lower_mark[c])) * cell.counts
+                    - lent[c][ROW * WIDE + COLUMN];
+                added[c][I] = mark;
+                linear[c][ROW] += mark * correlation[c][PLACE];
+            }
         });
-        let parts = project(&self.moves.own, &added);
-        let both = product(&project(&swap.far, &added), &first.parts);
-        let cost = first.cost + 2.0 * (sum(&linear) + both) + product(&parts, &parts);
+        let mut parts = [[0.0f32; PARTS]; C];
+        let mut cost = first.cost;
+        for c in 0..C {
+            parts[c] = project(&self.moves.own, &added[c]);
+            let both = product(&project(&swap.far, &added[c]), &first.parts[c]);
+            cost += 2.0 * (sum(&linear[c]) + both) + product(&parts[c], &parts[c]);
+        }
         (cost, Change { added, parts, cost })
     }
 
@@ -183,25 +237,34 @@ impl Tile<'_> {
     /// number.
     #[inline(always)]
     fn likely(&self, at: usize, cost: f32) -> (f32, usize) {
-        let planes =
-            [&self.cost, &self.added_mark, &self.correlation_then, &self.correlation, &self.toggle_sign];
-        let [Some(costs), Some(added_marks), Some(seen), Some(correlation), Some(sides)] =
-            planes.map(|p| near(p, at))
-        else {
+        let (Some(costs), Some(sides)) = (near(&self.cost, at), near(&self.toggle_sign, at)) else {
             return (NEVER, 0);
         };
-        let (against, added_mark) = (-self.toggle_sign[at], self.added_mark[at]);
+        let mut parts = [[&[0.0f32; NEAR]; 3]; C];
+        for (c, part) in parts.iter_mut().enumerate() {
+            let planes = [&self.added_mark[c], &self.correlation_then[c], &self.correlation[c]];
+            let [Some(added_marks), Some(seen), Some(correlation)] = planes.map(|p| near(p, at)) else {
+                return (NEVER, 0);
+            };
+            *part = [added_marks, seen, correlation];
+        }
+        let against = -self.toggle_sign[at];
         let mut least = [NEVER; LANES];
         for r in 0..ROWS {
-            let rows = [costs, added_marks, seen, correlation, sides]
-                .map(|p| p[r * STRIDE..].first_chunk::<LANES>());
-            let [Some(costs), Some(added_marks), Some(seen), Some(correlation), Some(sides)] = rows else {
-                break;
-            };
+            let lanes = |p: &[f32; NEAR]| -> [f32; LANES] { std::array::from_fn(|i| p[r * STRIDE + i]) };
+            let (costs, sides) = (lanes(costs), lanes(sides));
             let (pull, bar, number) = (&self.moves.pull[r], &self.moves.bar[r], &self.moves.number[r]);
+            let mut guesses = costs;
+            for (part, added_mark) in parts.iter().zip(&self.added_mark) {
+                let [added_marks, seen, correlation] = part.map(lanes);
+                let added_mark = added_mark[at];
+                for i in 0..LANES {
+                    let follow = 2.0 * (correlation[i] - seen[i]);
+                    guesses[i] += added_marks[i] * (pull[i] * added_mark + follow);
+                }
+            }
             for i in 0..LANES {
-                let follow = 2.0 * (correlation[i] - seen[i]);
-                let guess = costs[i] + added_marks[i] * (pull[i] * added_mark + follow) + bar[i];
+                let guess = guesses[i] + bar[i];
                 // The number rides in the last bits, so that one comparison finds both.
                 let guess = f32::from_bits(guess.to_bits() & !63 | number[i]);
                 let guess = if sides[i] == against { guess } else { NEVER };
@@ -216,47 +279,53 @@ impl Tile<'_> {
 
     /// Switches a dot and tells all cells that its marks weigh on.
     #[inline(always)]
-    fn make(&mut self, at: usize, added: &[f32; AFFECTED_CELLS]) {
+    fn make(&mut self, at: usize, added: &[[f32; AFFECTED_CELLS]; C]) {
         self.toggle_sign[at] = -self.toggle_sign[at];
-        let mut rows = [[0.0f32; 5]; 5];
-        for (f, &mark) in AFFECTED.iter().zip(added) {
+        for f in &AFFECTED {
             let cell = &mut self.cells[at.wrapping_add_signed(f.dy * STRIDE as isize + f.dx)];
             cell.upper ^= f.upper;
             cell.lower ^= f.lower;
             cell.upper_mark = self.halves[usize::from(cell.upper)];
             cell.lower_mark = self.halves[usize::from(cell.lower)];
-            rows[(f.dy + 2) as usize][(f.dx + 2) as usize] = mark;
         }
         // Dots within four share a cell with this one.
         for y in 0..9 {
             self.least_cost[at + y * STRIDE - 4 * STRIDE - 4..][..9].fill(-1.0);
         }
-        // A row of the correlation takes in the marks of all cells that reach it before it is written.
-        let corner = at - (REACH + 2) * STRIDE - REACH - 2;
-        for y in 0..SIDE + 4 {
-            let Some(row) = self.correlation[corner + y * STRIDE..].first_chunk_mut::<TOLD>() else {
-                continue;
-            };
-            let mut sums = *row;
-            for (r, marks) in rows.iter().enumerate() {
-                let Some(weights) = y.checked_sub(r).and_then(|w| self.weights.rows.get(w)) else { continue };
-                for (c, &mark) in marks.iter().enumerate() {
-                    let Some(weights) = weights[PADDED - c..].first_chunk::<TOLD>() else { continue };
-                    sums.iter_mut().zip(weights).for_each(|(s, w)| *s += mark * w);
-                }
+        for (correlation, added) in self.correlation.iter_mut().zip(added) {
+            let mut rows = [[0.0f32; 5]; 5];
+            for (f, &mark) in AFFECTED.iter().zip(added) {
+                rows[(f.dy + 2) as usize][(f.dx + 2) as usize] = mark;
             }
-            *row = sums;
+            // A row of the correlation takes in the marks of all cells that reach it before it is written.
+            let corner = at - (REACH + 2) * STRIDE - REACH_ALONG - 2;
+            for y in 0..autocorrelation::ROWS + 4 {
+                let Some(row) = correlation[corner + y * STRIDE..].first_chunk_mut::<TOLD>() else {
+                    continue;
+                };
+                let mut sums = *row;
+                for (r, marks) in rows.iter().enumerate() {
+                    let Some(weights) = y.checked_sub(r).and_then(|w| self.weights.rows.get(w)) else {
+                        continue;
+                    };
+                    for (c, &mark) in marks.iter().enumerate() {
+                        let Some(weights) = weights[PADDED - c..].first_chunk::<TOLD>() else { continue };
+                        sums.iter_mut().zip(weights).for_each(|(s, w)| *s += mark * w);
+                    }
+                }
+                *row = sums;
+            }
         }
     }
 }
 
 /// One pass, on the vector path of the machine.
-struct Pass<'t, 'a> {
-    tile: &'t mut Tile<'a>,
+struct Pass<'t, 'a, const C: usize> {
+    tile: &'t mut Tile<'a, C>,
     pass: u32,
 }
 
-impl pulp::NullaryFnOnce for Pass<'_, '_> {
+impl<const C: usize> pulp::NullaryFnOnce for Pass<'_, '_, C> {
     type Output = usize;
 
     #[inline(always)]
