@@ -28,6 +28,7 @@ use crate::proof::contact_sheet::{self, Figure, Sheet};
 use crate::proof::layout::{Layout, Look};
 use crate::proof::loupe::{self, DotWindow};
 use crate::proof::picture::{self, Scene};
+use crate::screen::Screen;
 use crate::units::{Mm, Pitch, duration, short};
 use crate::{art, job};
 
@@ -112,18 +113,25 @@ pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
     } else {
         args.densities.iter().map(|d| Some(*d)).collect()
     };
-    let mut plans: Vec<(Option<String>, Plan)> = Vec::new();
+    let several = densities.len() > 1;
+    let mut plans: Vec<(Option<String>, Plan, Vec<&'static Screen>)> = Vec::new();
     if args.tones {
         for tones::Version { name, job } in tones::versions(&job) {
-            plans.push((Some(name), plan::resolve(&job)?));
+            plans.push((Some(name), plan::resolve(&job)?, screens.clone()));
         }
     } else {
         for d in densities {
             job.dots.pitch = d;
-            plans.push((None, plan::resolve(&job)?));
+            // Screens that search may switch the beam finer than others: each is shown as it would be prepared.
+            for searches in [true, false] {
+                let of_kind: Vec<_> = screens.iter().copied().filter(|s| s.searches == searches).collect();
+                let Some(first) = of_kind.first() else { continue };
+                job.dots.screen = Some(first.name.to_string());
+                plans.push((None, plan::resolve(&job)?, of_kind));
+            }
         }
     }
-    let Some((_, any)) = plans.first() else { return Err(Failure::input("there is nothing to compare")) };
+    let Some((_, any, _)) = plans.first() else { return Err(Failure::input("there is nothing to compare")) };
     unused::refused(&args.options, &screens, any)?;
     let mut output = args.out.begin(&FILES, &[&args.art])?;
     let source = Source::read(&args.art)?;
@@ -132,9 +140,9 @@ pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
     let bar = Bar::new(args.quiet);
     let mut all: Vec<Made> = Vec::new();
     let mut places: Vec<(f64, f64)> = Vec::new();
-    for (i, (tones, plan)) in plans.iter().enumerate() {
+    for (i, (tones, plan, screens)) in plans.iter().enumerate() {
         let part = Portion::new(&bar, 1.0 / plans.len() as f64);
-        let (found, wanted) = compare::contenders(plan, &art, &source.name, &screens, &part)?;
+        let (found, wanted) = compare::contenders(plan, &art, &source.name, screens, &part)?;
         if i == 0 {
             // The same places for all: those that tell most at the first density.
             places = telling_places(&wanted.tone, plan, &found);
@@ -153,7 +161,7 @@ pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
     let words = if args.tones {
         "Choose by looking; what stands behind a name is what to say to prepare for it.".to_string()
     } else {
-        why(&best.contender, next, plans.len() > 1)
+        why(&best.contender, next, several)
     };
     let sheet = sheet(&source.name, &art, &all, &places, words.clone())?;
     let recommended = (!args.tones).then(|| {

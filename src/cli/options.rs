@@ -177,12 +177,19 @@ pub struct DotOptions {
     pub density: Option<Pitch>,
     /// Distance between dots, for example 0.0875mm [default: advised for the machine's beam and motors]
     ///
-    /// From 0.005mm to 5mm. The advised pitch is a whole number of motor steps near 0.7 of the beam across.
+    /// From 0.005mm to 5mm. The advised pitch is a whole number of motor steps near 0.7 of the beam across; where none is
+    /// asked for, auto and fitted switch the beam at half of it along the lines.
     #[arg(long, allow_hyphen_values = true, value_name = "MM")]
     pub pitch: Option<Pitch>,
     /// Distance between lines where it differs from the pitch along them [default: the same]
     #[arg(long, allow_hyphen_values = true, value_name = "MM")]
     pub pitch_across: Option<Pitch>,
+    /// How well beam and exposure are known, as a standard deviation, for example 2% [default: as measured, or 10%]
+    ///
+    /// The dots are those whose expected mark looks best over what may be: sharp ones where the machine was measured,
+    /// tolerant ones where it was not. From 0% to 50%.
+    #[arg(long, value_name = "SHARE")]
+    pub known: Option<Share>,
     /// Threshold's level, 0% to 100% [default: 50%]
     #[arg(long, value_name = "SHARE")]
     pub level: Option<Share>,
@@ -418,6 +425,7 @@ impl PieceOptions {
             dots: DotsJob {
                 pitch: self.dots.density.or(self.dots.pitch),
                 pitch_across: self.dots.pitch_across,
+                known: self.dots.known,
                 level: self.dots.level,
                 matrix: self.dots.matrix.as_ref().and_then(|side| side.parse().ok()),
                 serpentine: switched(self.dots.raster_order, false),

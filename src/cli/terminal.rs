@@ -53,9 +53,15 @@ pub fn decided(out: &mut impl Write, report: &Report, verbose: bool) -> io::Resu
         mm(b.margin_mm, 2)
     )?;
     let by = if a.read_as == "dots" { String::new() } else { format!(" by {}", d.screen) };
+    let finer = if d.pitch_along_mm < 0.99 * d.pitch_across_mm {
+        format!(", switched every {} mm along the lines", mm(d.pitch_along_mm, 4))
+    } else {
+        String::new()
+    };
+    let apart = if finer.is_empty() { "apart" } else { "between lines" };
     writeln!(
         out,
-        "{} x {} dots{by}, {} mm apart ({} dpi); {} % of the art is under the beam",
+        "{} x {} dots{by}, {} mm {apart} ({} dpi){finer}; {} % of the art is under the beam",
         d.columns,
         d.rows,
         mm(d.pitch_across_mm, 4),

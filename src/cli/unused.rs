@@ -20,6 +20,7 @@ pub fn refused(options: &PieceOptions, screens: &[&Screen], plan: &Plan) -> Resu
         ("ruling", dots.ruling.is_some()),
         ("angle", dots.angle.is_some()),
         ("effort", dots.effort.is_some()),
+        ("known", dots.known.is_some()),
         ("dot-gain", tone.dot_gain.is_some()),
     ];
     let from_file = matches!(tone.dot_gain, Some(DotGain::File(_)));

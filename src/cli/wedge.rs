@@ -21,6 +21,7 @@ use crate::job::rotary::Turned;
 use crate::job::{Brief, Job, Plan, Standing, file_name, plan};
 use crate::placement::Along;
 use crate::proof::canvas::Picture;
+use crate::screen::threshold::THRESHOLD;
 use crate::units::{Mm, MmPerS, Pitch, Share, duration, short};
 use crate::wedge::ask::{Ask, ReadingError};
 use crate::wedge::draw::program::{self, WedgeProgram};
@@ -263,8 +264,9 @@ fn resolve(
     names: &ProcessOptions,
 ) -> Result<Plan, Failure> {
     let blank = BlankOptions { blank: blank.cloned(), margin, surface: None };
-    let job =
-        Job { blank: blank.asked()?, dots: DotsJob { pitch, ..DotsJob::default() }, ..names.references() };
+    // A sheet is in whole pitches: a screen to which a dot is a dot stands for all of them.
+    let dots = DotsJob { pitch, screen: Some(THRESHOLD.name.into()), ..DotsJob::default() };
+    let job = Job { blank: blank.asked()?, dots, ..names.references() };
     Ok(plan::resolve(&job)?)
 }
 

@@ -53,6 +53,18 @@ pub struct Laser {
     pub beam_along: Mm,
     /// 1/e² diameter across the scan.
     pub beam_across: Mm,
+    /// How long the laser takes to come on or go off, in milliseconds, 0 to 10. Default 0.1: common practice for the
+    /// driver of a diode.
+    #[serde(default = "switch_ms", skip_serializing_if = "is_usual_switch")]
+    pub switch_ms: f64,
+}
+
+fn switch_ms() -> f64 {
+    0.1
+}
+
+fn is_usual_switch(ms: &f64) -> bool {
+    *ms == switch_ms()
 }
 
 /// How the head moves.
@@ -249,6 +261,18 @@ impl Machine {
         Ok(Machine { turned: Some(turned), ..self.clone() })
     }
 
+    /// Whether the beam can be switched every so many seconds on end: the laser takes a fifth of that at most to answer,
+    /// and controller and link carry a move for each.
+    pub fn switches_within(&self, seconds: f64) -> bool {
+        /// Bytes of a move on the link: `X-123.456S1000` and the line's end.
+        const A_MOVE: f64 = 15.0;
+        let c = &self.program;
+        let carries = |rate: f64, needs: f64| rate <= 0.0 || needs <= rate * seconds;
+        5.0 * self.laser.switch_ms / 1000.0 <= seconds
+            && carries(c.moves_per_s, 1.0)
+            && carries(c.link_bytes_per_s, A_MOVE)
+    }
+
     /// The axis that lines run along, and the one across them.
     pub fn axes(&self, lines: Along) -> (Axis, Axis) {
         let limits = self.limits();
@@ -293,6 +317,8 @@ impl Machine {
                 format!("is {v}; it must be above 0 and at most 5000 mm/s"),
             )?;
         }
+        let switch = self.laser.switch_ms;
+        unless((0.0..=10.0).contains(&switch), "switch_ms", format!("is {switch}; it must be from 0 to 10"))?;
         unless((0.0..=50.0).contains(&m.settle.0), "settle", "must be from 0 mm to 50 mm")?;
         unless((0.0..=50.0).contains(&m.gap_settle.0), "gap_settle", "must be from 0 mm to 50 mm")?;
         unless((-50.0..=50.0).contains(&m.lag_ms), "lag_ms", "must be from -50 to 50")?;

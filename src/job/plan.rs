@@ -153,11 +153,13 @@ impl Plan {
         Plan::new(settled)
     }
 
-    /// The same piece with its art drawn `times` finer than the dots: to see what of it the dots cannot show.
+    /// The same piece with its art drawn `times` finer than its lines lie apart, as fine either way: to see what of it the
+    /// dots cannot show.
     pub fn finer(&self, times: usize) -> Plan {
         let mut settled = Settled::clone(&self.0);
         let of = |pitch: Mm| Mm(pitch.0 / times.max(1) as f64);
-        settled.grid = Grid { along: of(self.grid.along), across: of(self.grid.across) };
+        let switches = f64::from(self.dots.options.switches);
+        settled.grid = Grid { along: of(Mm(self.grid.along.0 * switches)), across: of(self.grid.across) };
         Plan::new(settled)
     }
 

@@ -101,6 +101,7 @@ fn dots(settled: &Settled) -> DotsJob {
     DotsJob {
         pitch: Pitch::from_mm(settled.process.pitch_along.value.0),
         pitch_across: Pitch::from_mm(settled.process.pitch_across.value.0),
+        known: settled.job.dots.known,
         screen: Some(dots.screen.name.to_string()),
         level: Some(options.level),
         matrix: Some(options.matrix),

@@ -6,7 +6,7 @@ use crate::parallel;
 use crate::placement::DotRect;
 use crate::plane::{Dots, Tone};
 
-/// Side of a place that is judged, dots: a letter or two of the smallest lettering that a beam makes.
+/// Side of a place that is judged, line pitches: a letter or two of the smallest lettering that a beam makes.
 const SIDE: usize = 8;
 /// Samples of the forecast a dot each way.
 const OVER: usize = 3;
@@ -32,15 +32,20 @@ pub struct Blurred {
 /// than the dots: its samples lie as `ink_rect` says, those of the dots as `rect` says.
 pub fn blurred(dots: &Dots, burn: &Burn, rect: &DotRect, ink: &Tone, ink_rect: &DotRect) -> Option<Blurred> {
     let gaps = narrow_gaps(burn, rect, ink, ink_rect);
-    let (across, down) = (rect.columns / SIDE, rect.rows / SIDE);
+    // Where the beam switches within a line pitch, a place has as many dots more along the lines.
+    let side = ((SIDE as f64 * rect.grid.across.0 / rect.grid.along.0).round().max(1.0) as usize, SIDE);
+    let (across, down) = (rect.columns / side.0, rect.rows / side.1);
     let rows = parallel::map(down, |row| {
-        let place = |column| Place { dots, burn, rect, ink, ink_rect, gaps: &gaps, at: (column, row) };
+        let place = |column| Place { dots, burn, rect, ink, ink_rect, gaps: &gaps, side, at: (column, row) };
         (0..across).filter_map(|column| place(column).alike()).collect::<Vec<_>>()
     });
     let found: Vec<(f64, (usize, usize))> = rows.into_iter().flatten().collect();
     let worst = found.iter().max_by(|a, b| a.0.total_cmp(&b.0))?.1;
-    let middle = |i: usize| i * SIDE + SIDE / 2;
-    Some(Blurred { cells: (found.len() * SIDE * SIDE) as u64, worst: (middle(worst.0), middle(worst.1)) })
+    let middle = |i: usize, side: usize| i * side + side / 2;
+    Some(Blurred {
+        cells: (found.len() * side.0 * side.1) as u64,
+        worst: (middle(worst.0, side.0), middle(worst.1, side.1)),
+    })
 }
 
 /// Ground between two strokes of a row or of a column that are nearer to each other than the beam is wide.
@@ -71,7 +76,7 @@ fn narrow_gaps(burn: &Burn, rect: &DotRect, ink: &Tone, ink_rect: &DotRect) -> D
     gaps
 }
 
-/// A place of `SIDE` by `SIDE` dots.
+/// A place of `side` columns and rows of dots.
 struct Place<'a> {
     dots: &'a Dots,
     burn: &'a Burn,
@@ -79,6 +84,7 @@ struct Place<'a> {
     ink: &'a Tone,
     ink_rect: &'a DotRect,
     gaps: &'a Dots,
+    side: (usize, usize),
     /// Which of them, columns and rows of places.
     at: (usize, usize),
 }
@@ -86,20 +92,33 @@ struct Place<'a> {
 impl Place<'_> {
     /// The area of its narrow gaps, samples, and the place, where gaps and strokes are not told apart.
     fn alike(&self) -> Option<(f64, (usize, usize))> {
-        let (x0, y0) = (self.at.0 * SIDE, self.at.1 * SIDE);
+        let side = self.side;
+        let (x0, y0) = (self.at.0 * side.0, self.at.1 * side.1);
         let (rect, ink_rect) = (self.rect, self.ink_rect);
         let (dots, samples) = (&rect.grid, &ink_rect.grid);
-        let across =
-            positions(rect.left.0, dots.along.0, ink_rect.left.0, samples.along.0, x0, self.ink.width());
-        let down =
-            positions(rect.top.0, dots.across.0, ink_rect.top.0, samples.across.0, y0, self.ink.height());
+        let across = positions(
+            rect.left.0,
+            dots.along.0,
+            ink_rect.left.0,
+            samples.along.0,
+            (x0, side.0),
+            self.ink.width(),
+        );
+        let down = positions(
+            rect.top.0,
+            dots.across.0,
+            ink_rect.top.0,
+            samples.across.0,
+            (y0, side.1),
+            self.ink.height(),
+        );
         let gap = |x: usize, y: usize| self.gaps.get(x, y);
         let count =
             down.iter().map(|&(y, _)| across.iter().filter(|&&(x, _)| gap(x, y)).count()).sum::<usize>();
         if (count as f64) < LEAST_GAPS * (across.len() * down.len()).max(1) as f64 {
             return None;
         }
-        let exposure = fine(self.dots, self.burn, x0..x0 + SIDE, y0..y0 + SIDE, OVER);
+        let exposure = fine(self.dots, self.burn, x0..x0 + side.0, y0..y0 + side.1, OVER);
         let (mut of_strokes, mut of_gaps) = ((0.0f64, 0u32), (0.0f64, 0u32));
         for &(y, v) in &down {
             let row = exposure.row((v * OVER as f32) as usize);
@@ -120,13 +139,20 @@ impl Place<'_> {
     }
 }
 
-/// Samples whose centres lie within `SIDE` dots from dot `first` on: their number and their place in those dots.
+/// Samples whose centres lie within `side` dots from dot `first` on: their number and their place in those dots.
 /// `start` and `pitch` are of the dots, `from` and `step` of the samples, mm.
-fn positions(start: f64, pitch: f64, from: f64, step: f64, first: usize, count: usize) -> Vec<(usize, f32)> {
+fn positions(
+    start: f64,
+    pitch: f64,
+    from: f64,
+    step: f64,
+    (first, side): (usize, usize),
+    count: usize,
+) -> Vec<(usize, f32)> {
     let edge = start + first as f64 * pitch - from;
     let low = (edge / step - 0.5).ceil().max(0.0) as usize;
     let inside = |i: usize| ((i as f64 + 0.5) * step - edge) / pitch;
-    (low..count).map(|i| (i, inside(i) as f32)).take_while(|&(_, u)| u < SIDE as f32 - 1e-4).collect()
+    (low..count).map(|i| (i, inside(i) as f32)).take_while(|&(_, u)| u < side as f32 - 1e-4).collect()
 }
 
 #[cfg(test)]

@@ -130,13 +130,14 @@ impl Wanted {
         progress: &dyn Progress,
     ) -> Result<Option<Blurred>, PipelineError> {
         let rect = &placement.rect;
-        let cells = (rect.columns * rect.rows) as f64;
+        let columns = rect.columns as f64 / f64::from(plan.dots.options.switches);
+        let cells = columns * rect.rows as f64;
         // Lettering in a photo is soft: it is seen as well at twice the dots, in half the time.
         let most = if kind == Kind::Photo { 2.0 } else { 3.0 };
         let times = (FINE_CELLS / cells).sqrt().floor().min(most);
         let part = placement.window.width() * plan.art.crop.window().width();
         // Picture elements no finer than the dots have nothing to lose.
-        let too_few = |(w, _): (usize, usize)| w as f64 * part <= 1.1 * rect.columns as f64;
+        let too_few = |(w, _): (usize, usize)| w as f64 * part <= 1.1 * columns;
         let finer = shown.alone().is_none_or(|art| !art.pixels().is_some_and(too_few));
         // Tones by power have no dots to look at.
         let dotted = plan.scan.tone_by == ToneBy::Dots;

@@ -11,11 +11,12 @@ use crate::blank::{Blank, Shape};
 use crate::findings::Finding;
 use crate::job::words::ToneBy;
 use crate::job::{Known, Plan, Standing};
-use crate::mark::Totals;
+use crate::mark::{Totals, Unsure};
 use crate::placement::{Along, DotRect, Placement};
 use crate::plane::Dots;
 use crate::scan::program::Cost;
 use crate::scan::raster::RasterPath;
+use crate::screen::Wants;
 use crate::units::MM_PER_INCH;
 
 /// What the stages of a job found, as far as a report tells it.
@@ -145,12 +146,17 @@ pub(super) fn coverage(blank: &Blank, rect: &DotRect, dots: &Dots) -> f64 {
 
 fn dot_facts(plan: &Plan, found: &Found) -> DotFacts {
     let rect = &found.placement.rect;
+    let by_beam =
+        plan.dots.screen.wants == Wants::Mark && plan.scan.tone_by == ToneBy::Dots && !found.ready_made;
+    let unsure = if by_beam { plan.dots.options.unsure } else { Unsure::default() };
     DotFacts {
         columns: rect.columns as u64,
         rows: rect.rows as u64,
         pitch_along_mm: plan.grid.along.0,
         pitch_across_mm: plan.grid.across.0,
         density_dpi: MM_PER_INCH / plan.grid.across.0,
+        unsure_beam_share: unsure.beam,
+        unsure_exposure_share: unsure.exposure,
         pitch_why: if found.ready_made { READY_MADE.into() } else { plan.pitch_why.clone() },
         on_count: found.dots.count(),
         coverage_share: coverage(&plan.blank, rect, found.dots),
@@ -256,9 +262,16 @@ fn program(plan: &Plan, raster: &RasterPath, written: &Cost) -> ProgramFacts {
 fn notes(plan: &Plan, art: &ArtFacts, found: &Found, findings: &[Finding]) -> Vec<String> {
     let mut notes: Vec<String> = plan.assumptions.iter().map(|a| format!("Assumed: {a}.")).collect();
     notes.extend(plan.notes.iter().map(|n| format!("{n}.")));
+    let (along, across) = (plan.process.pitch_along.value.0, plan.process.pitch_across.value.0);
+    let mm = |v: f64| crate::units::short(v, 4);
+    let finer = if found.ready_made || along > 0.99 * across {
+        String::new()
+    } else {
+        format!("; the beam is switched every {} mm along the lines", mm(along))
+    };
     notes.push(format!(
-        "Pitch {}: {}.",
-        crate::units::short(plan.process.pitch_along.value.0, 4) + " mm",
+        "Pitch {} mm: {}{finer}.",
+        mm(if finer.is_empty() { along } else { across }),
         if found.ready_made { READY_MADE } else { &plan.pitch_why }
     ));
     notes.extend(round_facts(plan).map(|r| format!("{}.", r.focus)));

@@ -57,6 +57,8 @@ pub fn report() -> Report {
             rows: 1017,
             pitch_along_mm: 25.4 / 304.0,
             pitch_across_mm: 25.4 / 304.0,
+            unsure_beam_share: 0.1,
+            unsure_exposure_share: 0.1,
             density_dpi: 304.0,
             pitch_why: "asked for".into(),
             on_count: 412_331,

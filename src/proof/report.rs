@@ -137,6 +137,11 @@ pub struct DotFacts {
     pub density_dpi: f64,
     /// Why this pitch.
     pub pitch_why: String,
+    /// How far off the beam may be that the dots were made for, one standard deviation, as a share; 0 for screens that
+    /// do not know the beam.
+    pub unsure_beam_share: f64,
+    /// The same of the exposure.
+    pub unsure_exposure_share: f64,
     /// Dots on which the beam is on.
     pub on_count: u64,
     /// Their share of the places where dots may be (on the blank less its margin), 0 to 1.

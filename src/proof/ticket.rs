@@ -238,7 +238,10 @@ fn line_pitch(report: &Report) -> Setting {
         None => Setting::new(
             "Line pitch",
             format!("{} mm", short(dots.pitch_across_mm, 4)),
-            format!("{} dpi", short(dots.density_dpi, 1)),
+            match dots.pitch_along_mm < 0.99 * dots.pitch_across_mm {
+                true => format!("switched every {} mm", short(dots.pitch_along_mm, 4)),
+                false => format!("{} dpi", short(dots.density_dpi, 1)),
+            },
         ),
     }
 }

@@ -120,7 +120,10 @@ def test_the_ripple_of_a_jpeg_marks_nothing(quality, tmp_path):
     assert report["art"]["read_as"] == "drawing"
     assert abs(wanted(report) - wanted(clean)) < 0.006
     far = np.asarray(draw(anchor, dots.shape[0], [(0, 0, 0)], (255, 255, 255), 2.2).convert("L")) > 250
-    assert dots[far[:, : dots.shape[1]]].mean() < 0.002
+    # Along its lines the beam switches more often than lines lie apart.
+    far = np.repeat(far, round(dots.shape[1] / dots.shape[0]), axis=1)
+    columns = min(far.shape[1], dots.shape[1])
+    assert dots[:, :columns][far[:, :columns]].mean() < 0.002
 
 
 @pytest.mark.parametrize("tool, depth", [("pencil", 0.3), ("pencil", 0.6), ("ink", 0.9)])

@@ -3,13 +3,20 @@ use crate::job::asked::{BlankJob, BurnJob, DotsJob, Reference, ScanJob};
 use crate::job::{Brief, Standing, kit};
 use crate::mark::beam::Profile;
 use crate::placement::Along;
-use crate::units::{MmPerS, Watts};
+use crate::units::{MmPerS, Pitch, Share, Watts};
 
 #[test]
 fn an_empty_job_becomes_a_plan_that_says_what_it_assumed() {
     let plan = resolve(&Job::default()).unwrap();
     assert_eq!(plan.blank.shape.to_string(), "rect:100x100mm");
-    assert_eq!(plan.grid.along, Mm(0.0875));
+    assert_eq!(
+        (plan.grid.along, plan.grid.across),
+        (Mm(0.04375), Mm(0.0875)),
+        "auto switches at half a line pitch"
+    );
+    assert_eq!(plan.dots.options.switches, 2);
+    let unsure = plan.dots.options.unsure;
+    assert_eq!((unsure.beam, unsure.exposure), (0.1, 0.1), "nothing is measured");
     assert!(plan.pitch_why.contains("7 motor steps"), "{}", plan.pitch_why);
     assert_eq!(plan.process.speed.value, MmPerS(12.5));
     assert_eq!(plan.assumptions.len(), 4, "{:?}", plan.assumptions);
@@ -80,7 +87,9 @@ fn a_process_file_can_state_the_plain_model() {
         assert!((plan.burn.mark(e) - plain.mark(e)).abs() < 1e-12);
         assert_eq!(plan.burn.char(e), 0.0);
     }
-    assert!((plan.burn.along - 1.5).abs() < 1e-12 && (plan.burn.across - 1.5).abs() < 1e-12);
+    // The beam is stated in line pitches, of which a dot is half.
+    assert!((plan.burn.along - 3.0).abs() < 1e-12 && (plan.burn.across - 1.5).abs() < 1e-12);
+    assert!(plan.dots.options.unsure.is_none(), "what is stated without a deviation is known");
     assert_eq!(plan.process.beam.standing, Standing::Given);
 }
 
@@ -93,7 +102,7 @@ fn a_change_is_settled_as_if_it_had_been_asked_for() {
     assert_eq!(weaker.job, asked(Job { burn, ..Job::default() }).job);
     assert!((weaker.burn.x_solid - plan.burn.x_solid / 0.9 * 0.6).abs() < 1e-12);
     let wider = plan.with(Change::Pitch(Mm(0.1))).unwrap();
-    assert!((wider.grid.along.0 - 0.1).abs() < 1e-12 && wider.grid.across == Mm(0.1));
+    assert!((wider.grid.along.0 - 0.05).abs() < 1e-12 && wider.grid.across == Mm(0.1));
     assert_eq!(
         wider.process.speed.value, plan.process.speed.value,
         "the speed is that of the plan, not a new start"
@@ -157,4 +166,44 @@ fn lines_along_y_suit_the_other_axis() {
     let fast = Job { burn: BurnJob { speed: Some(MmPerS(30.0)), ..BurnJob::default() }, ..job };
     let e = resolve(&fast).unwrap_err().to_string();
     assert!(e.contains("marks at up to 20mm/s"), "{e}");
+}
+
+#[test]
+fn the_beam_switches_finer_only_where_the_screen_searches_and_nobody_asked_for_a_pitch() {
+    let grid = |job: Job| {
+        let plan = resolve(&job).unwrap();
+        (plan.grid.along.0, plan.grid.across.0)
+    };
+    let dots = |dots: DotsJob| Job { dots, ..Job::default() };
+    let screen = |name: &str| DotsJob { screen: Some(name.into()), ..DotsJob::default() };
+    assert_eq!(grid(dots(screen("fitted"))), (0.04375, 0.0875));
+    assert_eq!(grid(dots(screen("floyd-steinberg"))), (0.0875, 0.0875));
+    let asked = DotsJob { pitch: Pitch::from_mm(0.1), ..DotsJob::default() };
+    assert_eq!(grid(dots(asked)), (0.1, 0.1), "a pitch that is asked for is kept");
+    let fast = BurnJob { speed: Some(MmPerS(99.0)), ..BurnJob::default() };
+    assert_eq!(grid(Job { burn: fast, ..Job::default() }).0, 0.0875, "the laser takes 0.1 ms to come on");
+    // What was filled in follows the screen of the next run.
+    let kept = resolve(&Job::default()).unwrap().job.clone();
+    let next = dots(screen("floyd-steinberg")).over(kept.clone());
+    assert_eq!(grid(next), (0.0875, 0.0875));
+    assert_eq!(grid(kept), (0.04375, 0.0875));
+}
+
+#[test]
+fn what_is_not_known_is_what_the_wedge_says() {
+    let file = "beam_along = { value = '0.12mm', sigma = 0.003 }\nbeam_across = { value = '0.1mm', sigma = 0.004 }\n\
+                x_half = { value = '2J/mm2', sigma = 0.05 }\nrise = { value = 6.0 }\n";
+    let p: ProcessFile = toml::from_str(file).unwrap();
+    let job = Job { process: Some(Reference::Whole(Box::new(p))), ..Job::default() };
+    let unsure = resolve(&job).unwrap().dots.options.unsure;
+    // The root mean square of 2.5 and 4 %.
+    assert!(
+        (unsure.beam - 0.033_354_16).abs() < 1e-7 && (unsure.exposure - 0.025).abs() < 1e-12,
+        "{unsure:?}"
+    );
+    let said = DotsJob { known: Some(Share(0.02)), ..DotsJob::default() };
+    let unsure = resolve(&Job { dots: said, ..job }).unwrap().dots.options.unsure;
+    assert_eq!((unsure.beam, unsure.exposure), (0.02, 0.02));
+    let wrong = DotsJob { known: Some(Share(0.6)), ..DotsJob::default() };
+    assert!(resolve(&Job { dots: wrong, ..Job::default() }).is_err());
 }

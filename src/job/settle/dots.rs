@@ -3,7 +3,7 @@
 use crate::job::asked::DotsJob;
 use crate::job::error::PlanError;
 use crate::job::words::{BeamOn, Packing};
-use crate::mark::Burn;
+use crate::mark::{Burn, Unsure};
 use crate::placement::Grid;
 use crate::screen::{self, Options, SCREENS, Screen};
 
@@ -36,10 +36,27 @@ pub fn screen(name: &str) -> Result<&'static Screen, PlanError> {
     })
 }
 
-pub(super) fn settle(dots: &DotsJob, burn: Burn, grid: Grid) -> Result<SettledDots, PlanError> {
+/// The screen that is asked for, or the usual one.
+pub(super) fn asked(dots: &DotsJob) -> Result<&'static Screen, PlanError> {
+    screen(dots.screen.as_deref().unwrap_or(DEFAULT_SCREEN))
+}
+
+pub(super) fn settle(
+    dots: &DotsJob,
+    (burn, unsure): (Burn, Unsure),
+    grid: Grid,
+) -> Result<SettledDots, PlanError> {
+    if let Some(known) = dots.known.filter(|k| !(0.0..=Unsure::MOST).contains(&k.0)) {
+        return Err(PlanError::absurd(format!("known to {known} is out of range; it is from 0% to 50%")));
+    }
+    // As many as a line pitch holds, where it holds them in whole.
+    let times = grid.across.0 / grid.along.0;
+    let whole = (1.5..3.5).contains(&times) && (times / times.round() - 1.0).abs() < 0.01;
+    let switches = if whole { times.round() as u32 } else { 1 };
+    let usual = Options { unsure, switches, ..Options::new(burn, grid.along.0, grid.across.0) };
     Ok(SettledDots {
-        screen: screen(dots.screen.as_deref().unwrap_or(DEFAULT_SCREEN))?,
-        options: options(dots, Options::new(burn, grid.along.0, grid.across.0))?,
+        screen: asked(dots)?,
+        options: options(dots, usual)?,
         beam_on: dots.beam_on.unwrap_or(BeamOn::Black),
         tiff: dots.tiff,
         bmp: dots.bmp.unwrap_or(false),

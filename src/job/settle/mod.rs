@@ -38,10 +38,14 @@ pub(super) fn settle(brief: &Brief) -> Result<Plan, PlanError> {
         job.scan.axis.get_or_insert(Along::Y);
     }
     let pitch = pitch::settle(&job, &machine, &blank.blank.shape, measured.as_ref());
-    let process = process::settle(&job, &machine, &coating, measured.as_ref(), &pitch)?;
+    let mut process = process::settle(&job, &machine, &coating, measured.as_ref(), &pitch)?;
+    let switches = pitch::switches(&job, &machine, &process, dots::asked(&job.dots)?);
+    let pitch = if switches > 1 { pitch.switched(switches) } else { pitch };
+    process.pitch_along.value = pitch.along;
     let burn = process.burn();
     let tone = tone::settle(&job.tone, tone_curve)?;
-    let dots = dots::settle(&job.dots, burn, pitch.grid())?;
+    let unsure = process::unsure(&job, measured.as_ref(), &process);
+    let dots = dots::settle(&job.dots, (burn, unsure), pitch.grid())?;
     let scan = scan::settle(&job.scan)?;
     let art = art::settle(&job.art, &job.blank)?;
     let changed_layers =

@@ -3,9 +3,11 @@
 use crate::blank::Shape;
 use crate::job::process::BeamSize;
 use crate::job::rotary::{Rotary, Turned};
-use crate::job::{Job, Known, Machine, ProcessFile, Standing};
+use crate::job::words::ToneBy;
+use crate::job::{Job, Known, Machine, Process, ProcessFile, Standing};
 use crate::mark::advise;
 use crate::placement::{Along, Grid};
+use crate::screen::Screen;
 use crate::units::{Mm, short};
 
 /// The pitches, how they are known, and why they are so.
@@ -23,11 +25,31 @@ pub(super) struct Pitches {
 }
 
 impl Pitches {
+    /// With so many places to switch at in a line pitch.
+    pub fn switched(self, times: u32) -> Pitches {
+        Pitches { along: Mm(self.across.0 / f64::from(times)), ..self }
+    }
+
     /// As they lie on the piece: along x and along y.
     pub fn grid(&self) -> Grid {
         let (along, across) = self.lines.swap((self.along, self.across));
         Grid { along, across }
     }
+}
+
+/// How often the beam may switch in a line pitch where no pitch was asked for: twice with screens that search for the
+/// dots of a known beam, as far as laser, controller and link can follow. Others, to whom a dot is a dot, keep to whole
+/// pitches. Lines along y are in whole pitches: the eye's weights of the search are made for rows. So is a round piece,
+/// whose dots may have to fill a turn.
+pub(super) fn switches(job: &Job, machine: &Machine, process: &Process, screen: &Screen) -> u32 {
+    const FINE: u32 = 2;
+    let asked = (job.dots.pitch.is_some() && !job.is_unsaid("pitch"))
+        || (job.dots.pitch_across.is_some() && job.filled_in_pitch().is_none());
+    let by_dots = job.scan.tone_by.unwrap_or(ToneBy::Dots) == ToneBy::Dots;
+    let flat = machine.turned.is_none();
+    let fits = screen.searches && by_dots && flat && process.lines == Along::X && !asked;
+    let switch = process.pitch_across.value.0 / f64::from(FINE);
+    if fits && machine.switches_within(switch / process.speed.value.0) { FINE } else { 1 }
 }
 
 /// As asked; or that of a wedge's best patch; or as the beam and the motors advise.
@@ -71,8 +93,11 @@ fn round(pitches: Pitches, turned: Turned, rotary: &Rotary, closed: bool) -> Pit
 
 fn wished(job: &Job, machine: &Machine, measured: Option<&ProcessFile>) -> Pitches {
     let lines = job.scan.axis.unwrap_or_default();
+    // What an earlier run filled in was as much as this in whole pitches.
+    let filled_in = job.filled_in_pitch();
+    let kept = filled_in.or(job.dots.pitch);
     let pitches = |along: Mm, known: Known<()>, why: String| {
-        let across = job.dots.pitch_across.map_or(along, |p| Mm(p.mm()));
+        let across = filled_in.or(job.dots.pitch_across).map_or(along, |p| Mm(p.mm()));
         Pitches { lines, along, across, known, why }
     };
     if let Some(p) = job.dots.pitch.filter(|_| !job.is_unsaid("pitch")) {
@@ -82,7 +107,7 @@ fn wished(job: &Job, machine: &Machine, measured: Option<&ProcessFile>) -> Pitch
     if let Some((m, best)) = measured.and_then(|m| m.best.as_ref().map(|b| (m, b))) {
         let known = Known::new((), Standing::Measured, m.source());
         let why = format!("the pitch of the best patch of {}", m.source());
-        return pitches(job.dots.pitch.map_or(best.pitch, |p| Mm(p.mm())), known, why);
+        return pitches(kept.map_or(best.pitch, |p| Mm(p.mm())), known, why);
     }
     let beam = measured.and_then(|m| m.beam_across.as_ref()).map_or(machine.laser.beam_across, |b| {
         // A beam in pitches has no size before the pitch is known.
@@ -90,7 +115,7 @@ fn wished(job: &Job, machine: &Machine, measured: Option<&ProcessFile>) -> Pitch
     });
     let steps_per_mm = machine.axes(lines).1.steps_per_mm;
     let advised = || advise::recommended_pitch(beam, steps_per_mm);
-    let p = job.dots.pitch.map_or_else(advised, |p| Mm(p.mm()));
+    let p = kept.map_or_else(advised, |p| Mm(p.mm()));
     let steps = (p.0 * steps_per_mm).round();
     let why = format!(
         "advised: {steps} motor steps a line, {} of the beam's {beam} across",

@@ -2,8 +2,9 @@
 
 use super::pitch::Pitches;
 use crate::job::error::PlanError;
+use crate::job::process::{BeamSize, ExposureAt, MeasuredValue};
 use crate::job::{Coating, Job, Known, Machine, Process, ProcessFile, Standing};
-use crate::mark::{Beam, Setting};
+use crate::mark::{Beam, Setting, Unsure};
 use crate::units::{Mm, MmPerS, Share, Watts};
 
 pub(super) fn settle(
@@ -44,6 +45,42 @@ pub(super) fn settle(
         char: sources.char(solid),
         reciprocity,
     })
+}
+
+/// What is assumed of values that nobody has measured: a standard deviation of 10 %. Common practice: machines of one
+/// make, and coats of one tin, differ by about that.
+const ASSUMED: f64 = 0.1;
+
+/// How far beam and exposure may be off: as asked; else as they were measured, where a value without a standard deviation
+/// counts as known; else what is assumed.
+pub(super) fn unsure(job: &Job, measured: Option<&ProcessFile>, process: &Process) -> Unsure {
+    if let Some(known) = job.dots.known {
+        return Unsure { beam: known.0, exposure: known.0 };
+    }
+    let of = |standing: Standing, share: Option<f64>| match standing {
+        Standing::Assumed => ASSUMED,
+        _ => share.unwrap_or(0.0).clamp(0.0, Unsure::MOST),
+    };
+    let beam = |v: Option<&MeasuredValue<BeamSize>>| {
+        let v = v?;
+        let size = match v.value {
+            BeamSize::Mm(mm) => mm.0,
+            BeamSize::Pitches(n) => n,
+        };
+        Some(v.sigma? / size)
+    };
+    let exposure = |v: &MeasuredValue<ExposureAt>| match v.value {
+        ExposureAt::Dose(dose) => Some(v.sigma? / dose.0),
+        ExposureAt::OfSolid(share) => Some(v.sigma? / share),
+        ExposureAt::Never => None,
+    };
+    let both = measured.and_then(|m| {
+        let [along, across] = [m.beam_along.as_ref(), m.beam_across.as_ref()].map(beam);
+        let (along, across) = (along?, across?);
+        Some(((along * along + across * across) / 2.0).sqrt())
+    });
+    let half = measured.and_then(|m| m.x_half.as_ref()).and_then(exposure);
+    Unsure { beam: of(process.beam.standing, both), exposure: of(process.rise.standing, half) }
 }
 
 /// Where values come from.

@@ -33,6 +33,14 @@ pub const FIELDS: &[(&str, &str)] = &[
     ("dots.rows", "rows"),
     ("dots.pitch_along_mm", "distance between dots of a row"),
     ("dots.pitch_across_mm", "distance between rows"),
+    (
+        "dots.unsure_beam_share",
+        "how far off the beam may be that the dots were made for, one standard deviation",
+    ),
+    (
+        "dots.unsure_exposure_share",
+        "how far off the exposure may be that the dots were made for, one standard deviation",
+    ),
     ("dots.density_dpi", "rows an inch, 25.4 / pitch_across_mm"),
     ("dots.pitch_why", "why this pitch"),
     ("dots.on_count", "dots on which the beam is on"),
