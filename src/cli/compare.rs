@@ -19,7 +19,7 @@ use crate::encode::sink::{Files, Sink};
 use crate::job::{Plan, Standing, plan, settle};
 use crate::pipeline::PipelineError;
 use crate::pipeline::compare::{self, Contender};
-use crate::placement::Placement;
+use crate::placement::{Grid, Placement};
 use crate::plane::Tone;
 use crate::progress::Portion;
 use crate::proof::canvas::Picture;
@@ -225,7 +225,7 @@ fn sheet(
     let grey = |window: &DotWindow, over| compare::as_placed(plan, art, placement, window, over);
     let crops = places.iter().map(|&place| {
         let window = loupe::window(&bright, place, CROP_SIDE)?;
-        Ok(panel(&grey(&window, 8).map_err(PipelineError::from)?))
+        Ok(panel(&grey(&window, 8).map_err(PipelineError::from)?, plan.grid))
     });
     let mut placed = grey(&everything, 1).map_err(PipelineError::from)?;
     for (y, row) in placed.luminance.chunks_exact_mut(rect.columns.max(1)).enumerate() {
@@ -286,16 +286,22 @@ fn scene<'a>(plan: &'a Plan, placement: &'a Placement) -> Scene<'a> {
 /// A place as forecast, eight samples a dot.
 fn crop(plan: &Plan, c: &Contender, place: (f64, f64)) -> Result<Picture, Failure> {
     let window: DotWindow = loupe::window(&scene(plan, &c.placement), place, CROP_SIDE)?;
-    Ok(panel(&close_up(&plan.burn, &c.dots, &window)))
+    Ok(panel(&close_up(&plan.burn, &c.dots, &window), plan.grid))
 }
 
-/// A look, a pixel a sample.
-fn panel(look: &Look) -> Picture {
-    let mut p = Picture::filled(look.columns, look.rows, [0; 3]);
-    for (i, pixel) in p.rgb.chunks_exact_mut(3).enumerate() {
+/// A look as it lies on the piece: a pixel a sample the way in which samples lie closer, and so many the other way that
+/// all is as long as it is.
+fn panel(look: &Look, grid: Grid) -> Picture {
+    let tall = grid.across.0 / grid.along.0;
+    let times = |count: usize, by: f64| ((count as f64 * by.max(1.0)).round() as usize).max(1);
+    let (width, height) = (times(look.columns, 1.0 / tall), times(look.rows, tall));
+    let mut p = Picture::filled(width, height, [0; 3]);
+    for (place, pixel) in p.rgb.chunks_exact_mut(3).enumerate() {
+        let (x, y) = (place % width, place / width);
+        let i = y * look.rows / height * look.columns + x * look.columns / width;
         pixel.fill(srgb8(look.luminance[i]));
         if look.over_burn.get(i).is_some_and(|&share| share > 0.0) {
-            pixel.copy_from_slice(&crate::proof::ground::hatch(i % look.columns, i / look.columns, 6));
+            pixel.copy_from_slice(&crate::proof::ground::hatch(x, y, 6));
         }
     }
     p
@@ -391,4 +397,27 @@ fn why(best: &Contender, next: Option<&Contender>, densities: bool) -> String {
         Mm(compare::VIEWING_DISTANCE_MM),
         short(best.score.psnr_hvs_db, 1)
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_panel_is_as_long_as_the_place_it_shows() {
+        let look = Look {
+            columns: 4,
+            rows: 2,
+            step_along: 1.0,
+            step_across: 1.0,
+            luminance: vec![0.0, 0.0, 1.0, 1.0, 1.0, 1.0, 0.0, 0.0],
+            over_burn: Vec::new(),
+        };
+        let of = |along: f64, across: f64| panel(&look, Grid { along: Mm(along), across: Mm(across) });
+        assert_eq!((of(0.1, 0.1).width, of(0.1, 0.1).height), (4, 2));
+        let fine = of(0.05, 0.1);
+        assert_eq!((fine.width, fine.height), (4, 4));
+        assert_eq!([fine.get(0, 0), fine.get(3, 1), fine.get(0, 2)], [[0; 3], [255; 3], [255; 3]]);
+        assert_eq!((of(0.1, 0.05).width, of(0.1, 0.05).height), (8, 2));
+    }
 }
