@@ -84,14 +84,22 @@ impl Course {
         self.settle(rules);
         let mut passage = Passage::default();
         for (s, &(start, end)) in self.stretches.iter().zip(&self.speeds) {
-            passage.seconds += Trapezoid::new(s, start, end, rules).seconds(rules.acceleration);
+            let asked = s.speed.min(rules.top);
+            // Most moves are run at one speed: what a trapezoid without ramps comes to, to the bit.
+            passage.seconds += if start == asked * asked && end == start {
+                s.length / asked
+            } else {
+                Trapezoid::new(s, start, end, rules).seconds(rules.acceleration)
+            };
             let (lit, any) = &mut passage.fastest;
             *any = any.max(s.speed);
             *lit = if s.lit { lit.max(s.speed) } else { *lit };
         }
         if self.lit {
+            // Where the beam of the last move goes on: that of the next is seldom far from it.
+            let mut near = 0;
             for i in 0..self.stretches.len() {
-                let mm = if self.stretches[i].lit { self.off_speed(i, rules) } else { 0.0 };
+                let mm = if self.stretches[i].lit { self.off_speed(i, &mut near, rules) } else { 0.0 };
                 // A thousandth of a millimetre is rounding.
                 if mm > 0.001 {
                     off(self.stretches[i].line, mm);
@@ -130,27 +138,37 @@ impl Course {
     }
 
     /// Over how many mm the beam of move `i` is on at another speed than the move's own: a late beam goes on
-    /// and off further along.
-    fn off_speed(&self, i: usize, rules: &Rules) -> f64 {
-        let asked = self.stretches[i].speed.min(rules.top);
-        let lag = rules.lag.shift(self.stretches[i].speed);
-        let begin = self.ends[i] - self.stretches[i].length;
-        let (from, to) = (begin + lag, self.ends[i] + lag);
-        let square = asked * asked;
-        if lag == 0.0 && self.speeds[i] == (square, square) {
+    /// and off further along. `near` is a move to look from, and then the one where the beam goes on.
+    fn off_speed(&self, i: usize, near: &mut usize, rules: &Rules) -> f64 {
+        let (stretches, speeds, ends) = (&self.stretches[..], &self.speeds[..], &self.ends[..]);
+        let asked = stretches[i].speed.min(rules.top);
+        let lag = rules.lag.shift(stretches[i].speed);
+        let begin = ends[i] - stretches[i].length;
+        let (from, to) = (begin + lag, ends[i] + lag);
+        let level = (asked * asked, asked * asked);
+        if lag == 0.0 && speeds[i] == level {
             return 0.0;
         }
-        let whole = self.ends.last().copied().unwrap_or(0.0);
+        let whole = ends.last().copied().unwrap_or(0.0);
         // Beyond the chain the head is at rest.
         let mut off = (-from).max(0.0) + (to - whole).max(0.0);
-        let mut at = self.ends.partition_point(|&end| end <= from);
-        while at < self.stretches.len() && self.ends[at] - self.stretches[at].length < to {
-            let s = &self.stretches[at];
-            let (start, end) = self.speeds[at];
-            let begin = self.ends[at] - s.length;
-            let within = (from.max(begin) - begin, to.min(self.ends[at]) - begin);
-            let trapezoid = Trapezoid::new(s, start, end, rules);
-            off += trapezoid.off_speed(asked, within, rules.acceleration);
+        let mut at = *near;
+        while at > 0 && ends[at - 1] > from {
+            at -= 1;
+        }
+        while ends.get(at).is_some_and(|&end| end <= from) {
+            at += 1;
+        }
+        *near = at;
+        while at < stretches.len() && ends[at] - stretches[at].length < to {
+            let s = &stretches[at];
+            if speeds[at] != level || s.speed.min(rules.top) != asked {
+                let (start, end) = speeds[at];
+                let begin = ends[at] - s.length;
+                let within = (from.max(begin) - begin, to.min(ends[at]) - begin);
+                let trapezoid = Trapezoid::new(s, start, end, rules);
+                off += trapezoid.off_speed(asked, within, rules.acceleration);
+            }
             at += 1;
         }
         off
