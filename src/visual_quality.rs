@@ -7,6 +7,8 @@
 mod blur;
 mod similarity;
 
+use std::ops::Range;
+
 use crate::plane::{Mark, Plane, Tone};
 
 /// Reading distance in mm, the default of the measures.
@@ -186,11 +188,103 @@ pub fn score_in_mm(mark: &Mark, wanted: &Tone, (along, across): (f64, f64), dist
     score(&mark, &wanted, side, distance_mm)
 }
 
+/// Squares of the larger pitch of which a likeness is judged at most.
+const JUDGED: usize = 400_000;
+/// Rows of squares in a band of a larger plane.
+const JUDGED_BAND: usize = 96;
+
+/// What is wanted, kept to hold marks against: of a plane of more than 400,000 squares only bands of 96 rows, spread evenly.
+pub struct Judge {
+    /// mm.
+    distance: f64,
+    /// Side of a square, mm, and values in it.
+    side: f64,
+    each: (f64, f64),
+    width: usize,
+    /// Squares of each band, with what surrounds it.
+    height: usize,
+    /// Rows of the plane, and what is wanted there, by squares.
+    bands: Vec<(Range<usize>, Tone)>,
+}
+
+impl Judge {
+    /// Keeps what is wanted, of dots that lie `along` and `across` apart (mm) and are seen from `distance` mm.
+    /// Nothing is wanted outside the columns `allowed` of each row.
+    pub fn new(
+        wanted: &Tone,
+        (along, across): (f64, f64),
+        distance: f64,
+        allowed: impl Fn(usize) -> Range<usize> + Sync,
+    ) -> Judge {
+        let side = along.max(across);
+        let each = (side / along, side / across);
+        let (width, all) = counts(wanted, each);
+        let band = JUDGED_BAND + 2 * BORDER;
+        let (height, count) = if width * all <= JUDGED || all <= band {
+            (all, 1)
+        } else {
+            (band, (JUDGED / (width * JUDGED_BAND)).max(2))
+        };
+        let bands = crate::parallel::map(count, |i| {
+            let top = if count > 1 { i * (all - height) / (count - 1) } else { 0 };
+            // Squares begin where a row of dots does.
+            let from = (top as f64 * each.1) as usize;
+            let to = ((from as f64 + height as f64 * each.1).ceil() as usize).min(wanted.height());
+            let mut part = wanted.part(0..wanted.width(), from..to);
+            for (row, y) in part.data_mut().chunks_exact_mut(wanted.width().max(1)).zip(from..) {
+                let kept = allowed(y);
+                row[..kept.start].fill(0.0);
+                row[kept.end..].fill(0.0);
+            }
+            (from..to, squares(&part, each))
+        });
+        Judge { distance, side, each, width, height, bands }
+    }
+
+    /// PSNR (peak 1) through the point spread of Kim and Allebach, dB: of the first of several marks, and of the mean squared
+    /// error of all. `marks` draws of each the rows that it is asked for.
+    ///
+    /// # Panics
+    /// When a mark is not as wide as what is wanted: a mistake of the caller.
+    pub fn likeness<const N: usize>(&self, marks: impl Fn(&Range<usize>) -> [Mark; N] + Sync) -> (f64, f64) {
+        let (width, height) = (self.width, self.height);
+        let border = if width.min(height) >= 2 * BORDER + similarity::WINDOW { BORDER } else { 0 };
+        let eye = PointSpread::of_eye(Eye::KimAllebach, self.side, self.side, self.distance, 12);
+        let eyes = blur::Eyesight::new((width, height), [Some(&eye), None], border);
+        let sums = crate::parallel::map(self.bands.len(), |i| {
+            let (rows, wanted) = &self.bands[i];
+            let errors = marks(rows).map(|mark| {
+                let mut error = squares(&mark, self.each).into_vec();
+                assert_eq!(error.len(), wanted.data().len(), "planes of different sizes cannot be compared");
+                error.iter_mut().zip(wanted.data()).for_each(|(e, w)| *e -= w);
+                error.resize(width * height, 0.0);
+                error
+            });
+            let mut sums = [0.0; N];
+            for (pair, sums) in errors.chunks(2).zip(sums.chunks_mut(2)) {
+                let both = eyes.squares(&pair[0], pair.get(1).unwrap_or(&pair[0]));
+                sums.copy_from_slice(&both[..sums.len()]);
+            }
+            sums
+        });
+        let n = (self.bands.len() * (width - 2 * border) * (height - 2 * border)).max(1) as f64;
+        let db = |sum: f64| -10.0 * libm::log10(sum / n);
+        let first = sums.iter().map(|s| s[0]).sum();
+        let all: f64 = sums.iter().map(|s| s.iter().sum::<f64>()).sum();
+        (db(first), db(all / N as f64))
+    }
+}
+
+/// How many cells of so many values fit a plane.
+fn counts<K>(plane: &Plane<K>, (columns, rows): (f64, f64)) -> (usize, usize) {
+    let count = |n: usize, each: f64| ((n as f64 / each + 1e-9).floor() as usize).max(1);
+    (count(plane.width(), columns), count(plane.height(), rows))
+}
+
 /// Means over cells of `columns` by `rows` values, neither below 1; what does not fill a cell at the right and at the lower
 /// end is left out.
 fn squares<K: Sync>(plane: &Plane<K>, (columns, rows): (f64, f64)) -> Plane<K> {
-    let count = |n: usize, each: f64| ((n as f64 / each + 1e-9).floor() as usize).max(1);
-    let (width, height) = (count(plane.width(), columns), count(plane.height(), rows));
+    let (width, height) = counts(plane, (columns, rows));
     let (of_columns, of_rows) = (cells(width, columns, plane.width()), cells(height, rows, plane.height()));
     let mut out = Plane::filled(width, height, 0.0);
     crate::parallel::bands(out.data_mut(), width, 16, |first, band| {
@@ -252,6 +346,46 @@ mod tests {
         let o = (0..w * h).map(at).map(|(x, y)| wanted(x, y) as f32).collect();
         let m = (0..w * h).map(at).map(|(x, y)| (wanted(x, y) + error(x, y)) as f32).collect();
         (Mark::from_vec(w, h, m), Tone::from_vec(w, h, o))
+    }
+
+    #[test]
+    fn a_judge_sees_what_the_score_sees() {
+        let (mark, wanted) = planes(120, 90);
+        let worse = Mark::from_vec(
+            120,
+            90,
+            mark.data().iter().zip(wanted.data()).map(|(m, w)| 2.0 * m - w).collect(),
+        );
+        let judge = Judge::new(&wanted, (0.085, 0.085), 300.0, |_| 0..120);
+        let (planned, expected) =
+            judge.likeness(|rows| [&mark, &worse].map(|m| m.part(0..120, rows.clone())));
+        let want = score(&mark, &wanted, 0.085, 300.0).psnr_hvs_db;
+        assert!((planned - want).abs() < 1e-3, "{planned} {want}");
+        // Twice the error is four times its square: the mean of both is 2.5 times the first.
+        assert!((expected - (planned - 10.0 * 2.5f64.log10())).abs() < 1e-3, "{expected}");
+        // Each dot twice along the lines is the same picture.
+        let twice = |p: &[f32]| p.iter().flat_map(|&v| [v, v]).collect::<Vec<f32>>();
+        let fine =
+            Judge::new(&Tone::from_vec(240, 90, twice(wanted.data())), (0.0425, 0.085), 300.0, |_| 0..240);
+        let mark = Mark::from_vec(240, 90, twice(mark.data()));
+        let again = fine.likeness(|rows| [mark.part(0..240, rows.clone())]);
+        assert!((again.0 - want).abs() < 1e-3 && again.0 == again.1, "{again:?}");
+    }
+
+    #[test]
+    fn of_a_large_plane_bands_are_judged() {
+        let (mark, wanted) = planes(700, 1200);
+        let judge = Judge::new(&wanted, (0.085, 0.085), 300.0, |_| 0..700);
+        assert!(judge.bands.len() > 2 && judge.bands.iter().all(|(rows, _)| rows.len() == 128));
+        assert_eq!(judge.bands.last().unwrap().0.end, 1200);
+        let (planned, _) = judge.likeness(|rows| [mark.part(0..700, rows.clone())]);
+        let whole = score(&mark, &wanted, 0.085, 300.0).psnr_hvs_db;
+        assert!((planned - whole).abs() < 0.3, "{planned} {whole}");
+        for threads in [1, 3] {
+            let again =
+                parallel::with_threads(threads, || judge.likeness(|rows| [mark.part(0..700, rows.clone())]));
+            assert_eq!(again.0, planned);
+        }
     }
 
     #[test]

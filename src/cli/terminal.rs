@@ -116,6 +116,14 @@ pub fn decided(out: &mut impl Write, report: &Report, verbose: bool) -> io::Resu
             mm(f.marked_mm2, 1),
             mm(f.over_burn_mm2, 2)
         )?;
+        if let (Some(planned), Some(expected)) = (f.likeness_planned_db, f.likeness_expected_db) {
+            writeln!(
+                out,
+                "  likeness as planned {} dB, likeness to expect {} dB (PSNR as the eye sees it at 300 mm)",
+                mm(planned, 1),
+                mm(expected, 1)
+            )?;
+        }
     }
     for note in &report.notes {
         writeln!(out, "  {note}")?;

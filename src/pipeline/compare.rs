@@ -5,6 +5,7 @@ use std::cmp::Ordering;
 use super::error::PipelineError;
 use super::foresee::foresee;
 use super::laid::{Laid, dots};
+use super::likely;
 use super::shares::Shares;
 use super::shown::{Shown, wanted};
 use super::wanted::Wanted;
@@ -43,6 +44,8 @@ pub struct Contender {
     pub look: Look,
     /// Forecast against wanted, as the eye sees it at [`VIEWING_DISTANCE_MM`].
     pub score: Score,
+    /// Likeness over what is not known of the machine, dB; see [`super::likely::Likely`].
+    pub expected_db: f64,
     /// What the forecast says of over-burn.
     pub verdict: Verdict,
     /// Mean forecast mark of the dot rectangle, 0 to 1.
@@ -71,6 +74,7 @@ pub fn contenders(
     let placement = drawn.placement;
     drawn.mask(plan);
     // The quick forecast keeps the mean; figures need each cell's own value.
+    let judge = likely::judge(plan, &drawn);
     let reference = Forecast::with_samples(&plan.burn, CellSamples::REFERENCE);
     let mut all = Vec::new();
     for screen in screens {
@@ -79,17 +83,24 @@ pub fn contenders(
         let laid = Laid { dots, gain, ink: None, powers: None };
         let seen = foresee(plan, &placement, &laid, WHOLE, name, part)?;
         let mark: Mark = reference.plane(&laid.dots);
+        let score = visual_quality::score_in_mm(
+            &mark,
+            &drawn.tone,
+            (plan.grid.along.0, plan.grid.across.0),
+            VIEWING_DISTANCE_MM,
+        );
+        let known = plan.dots.options.unsure.is_none();
+        let expected_db = match known {
+            true => score.psnr_hvs_db,
+            false => likely::likely(plan, &judge, &laid.dots).expected_db,
+        };
         all.push(Contender {
             screen: screen.name,
             density_dpi: crate::units::MM_PER_INCH / plan.grid.across.0,
             placement,
             look: seen.look,
-            score: visual_quality::score_in_mm(
-                &mark,
-                &drawn.tone,
-                (plan.grid.along.0, plan.grid.across.0),
-                VIEWING_DISTANCE_MM,
-            ),
+            score,
+            expected_db,
             verdict: seen.sums.map_or(Verdict::CLEAR, |sums| Verdict::new(&sums, plan.grid.cell_mm2())),
             mean_mark: seen.totals.mean_mark,
             on: laid.dots.count(),
@@ -141,10 +152,10 @@ pub fn as_placed(
 /// What is seen behind transparent art, relative luminance.
 pub const BEHIND: f32 = 0.5;
 
-/// The best first: none that over-burns before one that does not, then by what the eye sees.
+/// The best first: none that over-burns before one that does not, then by what the eye is to expect.
 pub fn better(a: &Contender, b: &Contender) -> Ordering {
     let burnt = |c: &Contender| !c.verdict.clear();
-    burnt(a).cmp(&burnt(b)).then(b.score.psnr_hvs_db.total_cmp(&a.score.psnr_hvs_db))
+    burnt(a).cmp(&burnt(b)).then(b.expected_db.total_cmp(&a.expected_db))
 }
 
 /// How many dots have none of their eight neighbours on.

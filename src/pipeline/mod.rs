@@ -9,6 +9,7 @@ mod foresee;
 mod judging;
 mod laid;
 mod layers;
+mod likely;
 mod outcome;
 mod read;
 mod readings;
@@ -63,7 +64,9 @@ pub fn run_shown(
         notes.push(words::BY_POWER.to_string());
     }
     notes.extend(plan.curve_elsewhere(plan.dots.screen.name).map(words::curve_elsewhere));
-    let (stages, detail) = carry::carry(plan, shown, (wanted, left_out), (name, notes), progress)?;
+    let judge = (plan.scan.tone_by == ToneBy::Dots).then(|| likely::judge(plan, &wanted));
+    let (mut stages, detail) = carry::carry(plan, shown, (wanted, left_out), (name, notes), progress)?;
+    stages.likely = judge.map(|judge| likely::likely(plan, &judge, &stages.dots));
     let mut findings = judging::findings(plan, Source::Shown(shown), &stages, &detail, progress);
     judging::add(&mut findings, around.and_then(|a| of_art::sheet_edge(&a)));
     let readings = match shown.alone() {

@@ -2,6 +2,7 @@
 
 use super::foresee::Foreseen;
 use super::laid::{Laid, Powers};
+use super::likely::Likely;
 use crate::art::{Kind, Likeness};
 use crate::findings::{Finding, Severity};
 use crate::job::Plan;
@@ -38,6 +39,8 @@ pub struct Stages {
     pub dose: Vec<f32>,
     /// What the forecast comes to.
     pub totals: Totals,
+    /// How like the wanted mark it will look; `None` for dots that are only judged and for tones by power.
+    pub likely: Option<Likely>,
     /// The sums by which over-burn and under-burn are judged; `None` where tones are made by power, which
     /// never passes the best mark.
     pub sums: Option<Sums>,
@@ -74,6 +77,7 @@ impl Stages {
             look: seen.look,
             dose: seen.dose,
             totals: seen.totals,
+            likely: None,
             sums: seen.sums,
             program: Some(program),
             kind: read,
@@ -90,6 +94,7 @@ impl Stages {
             gain: &self.gain,
             dots: &self.dots,
             totals: self.totals,
+            likely: self.likely.map(|l| (l.planned_db, l.expected_db)),
             program: self.program.as_ref().map(|p| (&p.raster, &p.written)),
             ready_made: self.kind.is_none(),
             notes: &self.notes,

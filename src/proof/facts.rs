@@ -16,7 +16,6 @@ use crate::placement::{Along, DotRect, Placement};
 use crate::plane::Dots;
 use crate::scan::program::Cost;
 use crate::scan::raster::RasterPath;
-use crate::screen::Wants;
 use crate::units::MM_PER_INCH;
 
 /// What the stages of a job found, as far as a report tells it.
@@ -32,6 +31,8 @@ pub struct Found<'a> {
     pub dots: &'a Dots,
     /// What the forecast comes to.
     pub totals: Totals,
+    /// Likeness as planned and to expect, dB, where there is a wanted mark to hold dots against.
+    pub likely: Option<(f64, f64)>,
     /// The scan program, where there is one.
     pub program: Option<(&'a RasterPath, &'a Cost)>,
     /// Whether something else made the dots: nothing is known of their screen.
@@ -63,6 +64,8 @@ pub fn report(plan: &Plan, art: ArtFacts, found: &Found, findings: &[Finding]) -
             mean_wanted_share: found.mean_wanted,
             marked_mm2: found.totals.marked as f64 * cell,
             over_burn_mm2: found.totals.charred * cell,
+            likeness_planned_db: found.likely.and_then(|l| decibels(l.0)),
+            likeness_expected_db: found.likely.and_then(|l| decibels(l.1)),
         }),
         round: round_facts(plan),
         times: found.program.map(|(_, written)| times(plan, found.dots, written)),
@@ -73,6 +76,11 @@ pub fn report(plan: &Plan, art: ArtFacts, found: &Found, findings: &[Finding]) -
         cautions: words::cautions(&plan.machine, &plan.coating, plan.surface),
         steps: steps::of_job(plan),
     }
+}
+
+/// To a hundredth; none where nothing differs at all, as of an empty piece.
+fn decibels(db: f64) -> Option<f64> {
+    db.is_finite().then(|| (db * 100.0).round() / 100.0)
 }
 
 /// What is known of art that was drawn.
@@ -146,9 +154,8 @@ pub(super) fn coverage(blank: &Blank, rect: &DotRect, dots: &Dots) -> f64 {
 
 fn dot_facts(plan: &Plan, found: &Found) -> DotFacts {
     let rect = &found.placement.rect;
-    let by_beam =
-        plan.dots.screen.wants == Wants::Mark && plan.scan.tone_by == ToneBy::Dots && !found.ready_made;
-    let unsure = if by_beam { plan.dots.options.unsure } else { Unsure::default() };
+    let made = plan.scan.tone_by == ToneBy::Dots && !found.ready_made;
+    let unsure = if made { plan.dots.options.unsure } else { Unsure::default() };
     DotFacts {
         columns: rect.columns as u64,
         rows: rect.rows as u64,

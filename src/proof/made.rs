@@ -96,6 +96,8 @@ pub fn report() -> Report {
             mean_wanted_share: 0.4309,
             marked_mm2: 2391.0,
             over_burn_mm2: 3.2,
+            likeness_planned_db: Some(39.9),
+            likeness_expected_db: Some(33.4),
         }),
         round: Some(RoundFacts {
             diameter_mm: 73.0,

@@ -137,8 +137,8 @@ pub struct DotFacts {
     pub density_dpi: f64,
     /// Why this pitch.
     pub pitch_why: String,
-    /// How far off the beam may be that the dots were made for, one standard deviation, as a share; 0 for screens that
-    /// do not know the beam.
+    /// How far off the beam may be, one standard deviation, as a share: what the searching screens make their dots for and
+    /// the likeness to expect allows for; 0 for ready-made dots.
     pub unsure_beam_share: f64,
     /// The same of the exposure.
     pub unsure_exposure_share: f64,
@@ -214,6 +214,11 @@ pub struct ForecastFacts {
     pub marked_mm2: f64,
     /// Area where the char fraction is at least 5 %.
     pub over_burn_mm2: f64,
+    /// How like the wanted mark the piece will look on the machine that the dots were made for: PSNR as the eye sees it from
+    /// 300 mm; none for ready-made dots, for tones by power, and where nothing differs.
+    pub likeness_planned_db: Option<f64>,
+    /// The same over what is not known of beam and exposure.
+    pub likeness_expected_db: Option<f64>,
 }
 
 /// How a round piece is turned.

@@ -86,11 +86,33 @@ pub fn ticket(report: &Report, pictures: &Pictures) -> Result<String, ProofError
         plot,
         findings => shown,
         bound => report.times.as_ref().map(|t| duration(t.bound_s)),
+        likeness => likeness(report),
         hours => report.times.as_ref().map(hours),
         legend => [Standing::Measured, Standing::Given, Standing::Assumed].map(standing),
         process => process(report),
     };
     fill("ticket.html", include_str!("ticket.html"), values)
+}
+
+/// What the likeness says, where there is one.
+fn likeness(report: &Report) -> Option<String> {
+    report.forecast.as_ref()?.likeness_planned_db?;
+    let percent = |share: f64| short(share * 100.0, 1);
+    let (d, p) = (&report.dots, &report.process);
+    let expect = if d.unsure_beam_share.max(d.unsure_exposure_share) < 1e-3 {
+        "Beam and exposure are taken as known, so what to expect is what is planned.".to_string()
+    } else {
+        let standing =
+            if p.standing == Standing::Measured { "as measured" } else { "assumed; a wedge narrows it" };
+        format!(
+            "What to expect allows for a beam that is off by {} % and an exposure that is off by {} % ({standing}).",
+            percent(d.unsure_beam_share),
+            percent(d.unsure_exposure_share)
+        )
+    };
+    Some(format!(
+        "Likeness: how near the forecast comes to the wanted picture, as the eye sees it at 300 mm (PSNR). At 30 dB it is near, above 40 dB few can tell them apart (own judgement). {expect}"
+    ))
 }
 
 /// With a capital.

@@ -1,6 +1,8 @@
 //! Two planes at once through point spreads: forecast and wanted tone as the real and the imaginary part
 //! of one transform, since every point spread is real and even.
 
+use std::sync::Arc;
+
 use rustfft::{Fft, FftPlanner, num_complex::Complex32};
 
 use super::{PointSpread, gaussian_line};
@@ -59,6 +61,103 @@ fn transpose(from: &[Complex32], width: usize, height: usize) -> Vec<Complex32> 
     to
 }
 
+/// Planes of one size, two at a time, through the point spread of one or two eyes; mirrored at their borders, of which so
+/// many dots are left out.
+pub struct Eyesight {
+    width: usize,
+    height: usize,
+    border: usize,
+    /// Dots added all round: only what is kept needs its surroundings, and the border serves as part of them.
+    pad: usize,
+    /// Width and height of the transforms.
+    size: (usize, usize),
+    ahead: [Arc<dyn Fft<f32>>; 2],
+    back: [Arc<dyn Fft<f32>>; 2],
+    /// Both point spreads are even, so their transforms are real and share one as its real and imaginary part.
+    transfer: Vec<Complex32>,
+}
+
+impl Eyesight {
+    /// Looks at planes of `width` by `height` dots.
+    pub fn new((width, height): (usize, usize), eyes: [Option<&PointSpread>; 2], border: usize) -> Eyesight {
+        let reach = eyes.iter().flatten().map(|e| e.radius).max().unwrap_or(0);
+        let pad = reach.saturating_sub(border);
+        let size @ (fw, fh) = (fast_length(width + 2 * pad), fast_length(height + 2 * pad));
+        let mut planner = FftPlanner::new();
+        let ahead = [planner.plan_fft_forward(fw), planner.plan_fft_forward(fh)];
+        let back = [planner.plan_fft_inverse(fw), planner.plan_fft_inverse(fh)];
+        let mut k = vec![Complex32::default(); fw * fh];
+        let r = reach as isize;
+        let wrap = |d: isize, n: usize| d.rem_euclid(n as isize) as usize;
+        for dy in -r..=r {
+            for dx in -r..=r {
+                let [re, im] = eyes.map(|eye| eye.map_or(0.0, |e| e.at(dx, dy) as f32));
+                // A plane narrower than the spread folds it.
+                k[wrap(dy, fh) * fw + wrap(dx, fw)] += Complex32::new(re, im);
+            }
+        }
+        let transfer = transformed(k, size, &ahead);
+        Eyesight { width, height, border, pad, size, ahead, back, transfer }
+    }
+
+    /// The transform of two planes as the real and the imaginary part of one.
+    fn spectrum(&self, re: &[f32], im: &[f32]) -> Vec<Complex32> {
+        let (w, h, pad, fw) = (self.width, self.height, self.pad as isize, self.size.0);
+        let mut z = vec![Complex32::default(); fw * self.size.1];
+        let column: Vec<usize> = (0..fw).map(|x| mirrored(x as isize - pad, w)).collect();
+        parallel::bands(&mut z, fw, 16, |first, band| {
+            for (i, row) in band.chunks_exact_mut(fw).enumerate() {
+                let y = mirrored((first + i) as isize - pad, h) * w;
+                for (o, &x) in row.iter_mut().zip(&column) {
+                    *o = Complex32::new(re[y + x], im[y + x]);
+                }
+            }
+        });
+        transformed(z, self.size, &self.ahead)
+    }
+
+    /// Width and height of what is kept.
+    fn kept(&self) -> (usize, usize) {
+        (self.width - 2 * self.border, self.height - 2 * self.border)
+    }
+
+    /// Both planes as an eye sees them, the first or the second.
+    fn seen(&self, spectrum: &[Complex32], second: bool) -> (Vec<f32>, Vec<f32>) {
+        let (fw, fh) = self.size;
+        let scale = 1.0 / (fw * fh) as f32;
+        let mut s = spectrum.to_vec();
+        parallel::bands(&mut s, fh, 16, |first, band| {
+            for (v, t) in band.iter_mut().zip(&self.transfer[first * fh..]) {
+                *v *= scale * if second { t.im } else { t.re };
+            }
+        });
+        rows(&mut s, fh, &*self.back[1]);
+        let mut z = transpose(&s, fh, fw);
+        rows(&mut z, fw, &*self.back[0]);
+        let ((kw, kh), from) = (self.kept(), self.pad + self.border);
+        let kept = z.chunks_exact(fw).skip(from).take(kh).flat_map(|r| &r[from..][..kw]);
+        kept.map(|v| (v.re, v.im)).unzip()
+    }
+
+    /// Sums of the squares of two planes as the first eye sees them, over what is kept.
+    pub fn squares(&self, one: &[f32], other: &[f32]) -> [f64; 2] {
+        let (one, other) = self.seen(&self.spectrum(one, other), false);
+        [one, other].map(|p| p.iter().map(|&v| f64::from(v) * f64::from(v)).sum())
+    }
+}
+
+/// The transform of a plane that is `size` wide and high, column by column.
+fn transformed(
+    mut z: Vec<Complex32>,
+    (fw, fh): (usize, usize),
+    ahead: &[Arc<dyn Fft<f32>>; 2],
+) -> Vec<Complex32> {
+    rows(&mut z, fw, &*ahead[0]);
+    let mut spectrum = transpose(&z, fw, fh);
+    rows(&mut spectrum, fh, &*ahead[1]);
+    spectrum
+}
+
 /// Blurs both planes by each point spread.
 pub fn through(
     mark: &[f32],
@@ -68,60 +167,13 @@ pub fn through(
     eyes: &[PointSpread; 2],
     border: usize,
 ) -> [Pair; 2] {
-    let reach = eyes[0].radius.max(eyes[1].radius);
-    // Only what is kept needs its surroundings: the border serves as part of them.
-    let pad = reach.saturating_sub(border);
-    let (fw, fh) = (fast_length(w + 2 * pad), fast_length(h + 2 * pad));
-    let mut planner = FftPlanner::new();
-    let ahead = (planner.plan_fft_forward(fw), planner.plan_fft_forward(fh));
-    let back = (planner.plan_fft_inverse(fw), planner.plan_fft_inverse(fh));
-
-    let mut z = vec![Complex32::default(); fw * fh];
-    let column: Vec<usize> = (0..fw).map(|x| mirrored(x as isize - pad as isize, w)).collect();
-    parallel::bands(&mut z, fw, 16, |first, band| {
-        for (i, row) in band.chunks_exact_mut(fw).enumerate() {
-            let y = mirrored((first + i) as isize - pad as isize, h) * w;
-            for (o, &x) in row.iter_mut().zip(&column) {
-                *o = Complex32::new(mark[y + x], wanted[y + x]);
-            }
-        }
-    });
-    rows(&mut z, fw, &*ahead.0);
-    let mut spectrum = transpose(&z, fw, fh);
-    rows(&mut spectrum, fh, &*ahead.1);
-
-    // Both point spreads are even, so their transforms are real and share one transform as well.
-    let mut k = vec![Complex32::default(); fw * fh];
-    let r = reach as isize;
-    let wrap = |d: isize, n: usize| d.rem_euclid(n as isize) as usize;
-    for dy in -r..=r {
-        for dx in -r..=r {
-            let v = Complex32::new(eyes[0].at(dx, dy) as f32, eyes[1].at(dx, dy) as f32);
-            // A plane narrower than the spread folds it.
-            k[wrap(dy, fh) * fw + wrap(dx, fw)] += v;
-        }
-    }
-    rows(&mut k, fw, &*ahead.0);
-    let mut transfer = transpose(&k, fw, fh);
-    rows(&mut transfer, fh, &*ahead.1);
-
-    let scale = 1.0 / (fw * fh) as f32;
-    let (kw, kh) = (w - 2 * border, h - 2 * border);
-    let seen = |second: bool| {
-        let mut s = spectrum.clone();
-        parallel::bands(&mut s, fh, 16, |first, band| {
-            for (v, t) in band.iter_mut().zip(&transfer[first * fh..]) {
-                *v *= scale * if second { t.im } else { t.re };
-            }
-        });
-        rows(&mut s, fh, &*back.1);
-        let mut z = transpose(&s, fh, fw);
-        rows(&mut z, fw, &*back.0);
-        let kept = z.chunks_exact(fw).skip(pad + border).take(kh).flat_map(|r| &r[pad + border..][..kw]);
-        let (mark, wanted) = kept.map(|v| (v.re, v.im)).unzip();
-        Pair { width: kw, height: kh, mark, wanted }
-    };
-    [seen(false), seen(true)]
+    let eyes = Eyesight::new((w, h), [Some(&eyes[0]), Some(&eyes[1])], border);
+    let spectrum = eyes.spectrum(mark, wanted);
+    let (width, height) = eyes.kept();
+    [false, true].map(|second| {
+        let (mark, wanted) = eyes.seen(&spectrum, second);
+        Pair { width, height, mark, wanted }
+    })
 }
 
 /// Blurs both planes by a Gaussian of `sigma` dots, cut at four sigma, planes mirrored at their borders.

@@ -35,12 +35,9 @@ pub const FIELDS: &[(&str, &str)] = &[
     ("dots.pitch_across_mm", "distance between rows"),
     (
         "dots.unsure_beam_share",
-        "how far off the beam may be that the dots were made for, one standard deviation",
+        "how far off the beam may be, one standard deviation: what the searching screens make their dots for and the likeness to expect allows for; 0 for ready-made dots",
     ),
-    (
-        "dots.unsure_exposure_share",
-        "how far off the exposure may be that the dots were made for, one standard deviation",
-    ),
+    ("dots.unsure_exposure_share", "the same of the exposure"),
     ("dots.density_dpi", "rows an inch, 25.4 / pitch_across_mm"),
     ("dots.pitch_why", "why this pitch"),
     ("dots.on_count", "dots on which the beam is on"),
@@ -78,6 +75,14 @@ pub const FIELDS: &[(&str, &str)] = &[
     ("forecast.mean_wanted_share", "mean wanted mark fraction over the dot rectangle, 0 to 1"),
     ("forecast.marked_mm2", "area where the mark fraction is at least one half"),
     ("forecast.over_burn_mm2", "area where the char fraction is at least 5 %"),
+    (
+        "forecast.likeness_planned_db",
+        "likeness as planned: PSNR as the eye sees it from 300 mm; null where there is no wanted mark to hold dots against, or nothing differs",
+    ),
+    (
+        "forecast.likeness_expected_db",
+        "likeness to expect: the same over what is not known of beam and exposure",
+    ),
     ("round", "absent unless the piece is round"),
     ("round.diameter_mm", "diameter"),
     ("round.girth_mm", "all round it, the width of the unrolled picture"),

@@ -1,0 +1,48 @@
+//! Likely: how like the wanted mark the piece will look, as planned and over what is not known of the machine.
+
+use super::compare::VIEWING_DISTANCE_MM;
+use super::wanted::Wanted;
+use crate::job::Plan;
+use crate::mark::{Burn, Forecast};
+use crate::plane::{Dots, Mark};
+use crate::visual_quality::Judge;
+
+/// Likeness, as the PSNR (peak 1) that the eye of Kim and Allebach sees from 300 mm, dB.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Likely {
+    /// On the machine that the dots were made for.
+    pub planned_db: f64,
+    /// Over what is not known of the machine: of the mean squared error of the planned machine and of those whose beam and
+    /// exposure are off by one standard deviation either way.
+    pub expected_db: f64,
+}
+
+/// Keeps what is wanted where dots may be, to hold them against it once they are made.
+pub(super) fn judge(plan: &Plan, wanted: &Wanted) -> Judge {
+    let pitches = (plan.grid.along.0, plan.grid.across.0);
+    Judge::new(&wanted.tone, pitches, VIEWING_DISTANCE_MM, |y| wanted.placement.rect.allowed(&plan.blank, y))
+}
+
+/// How like what was kept the dots will look.
+pub(super) fn likely(plan: &Plan, judge: &Judge, dots: &Dots) -> Likely {
+    let unsure = plan.dots.options.unsure;
+    let (planned_db, expected_db) = if unsure.is_none() {
+        over(judge, [plan.burn], dots)
+    } else {
+        over(judge, unsure.machines(&plan.burn), dots)
+    };
+    Likely { planned_db, expected_db }
+}
+
+fn over<const N: usize>(judge: &Judge, machines: [Burn; N], dots: &Dots) -> (f64, f64) {
+    let forecasts = machines.map(|burn| Forecast::new(&burn));
+    let reach = forecasts.iter().map(|f| f.reach().1).max().unwrap_or(0);
+    let width = dots.width();
+    judge.likeness(|rows| {
+        let (from, to) = (rows.start.saturating_sub(reach), (rows.end + reach).min(dots.height()));
+        let near = dots.part(0..width, from..to);
+        forecasts
+            .each_ref()
+            .map(|f| -> Mark { f.plane(&near).part(0..width, rows.start - from..rows.end - from) })
+    })
+}
