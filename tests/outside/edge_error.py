@@ -15,26 +15,30 @@ OVER, SEEN, BORDER = 8, 0.6, 8
 X_HALF, RISE = 0.5, 6.25
 
 
-def mark_fine(dots, along, across):
-    """Mark fraction at 8 x 8 samples of each dot's cell; beam as 1/e^2 diameters in pitches; nothing outside."""
-    x = (np.arange(OVER) + 0.5) / OVER - 0.5
-    reach = int(np.ceil(max(3, 1.2 * max(along, across))))
-    off = np.arange(-reach, reach + 1)[None, :] - x[:, None]
-    s = along / 4 * np.sqrt(2)
+def mark_fine(dots, along, across, fine=1):
+    """Mark fraction at 8 x 8 samples of each pitch-square cell, in which the beam switches `fine` times (1, 2, 4); beam as
+    1/e^2 diameters in line pitches; nothing outside."""
+
+    def offsets(over, diameter):
+        x = (np.arange(over) + 0.5) / over - 0.5
+        reach = int(np.ceil(max(3, 1.2 * diameter)))
+        return np.arange(-reach, reach + 1)[None, :] - x[:, None]
+
+    off, s = offsets(OVER // fine, along * fine), along * fine / 4 * np.sqrt(2)
     swept = 0.5 * (erf((off + 0.5) / s) - erf((off - 0.5) / s))
-    s = across / 4
+    off, s = offsets(OVER, across), across / 4
     line = np.exp(-(off**2) / (2 * s * s)) / (np.sqrt(2 * np.pi) * s)
     e = np.asarray(dots, float)
     for axis, taps in ((1, swept), (0, line)):
-        phases = [correlate1d(e, taps[p], axis=axis, mode="constant") for p in range(OVER)]
+        phases = [correlate1d(e, t, axis=axis, mode="constant") for t in taps]
         shape = list(e.shape)
-        shape[axis] *= OVER
+        shape[axis] *= len(taps)
         e = np.stack(phases, axis=axis + 1).reshape(shape)
     return 1 / (1 + (X_HALF / np.maximum(e, 1e-3)) ** RISE)
 
 
-def edge_error(shape, dots, along, across, bare, pitch_um):
-    """shape: True = stroke, 8 x 8 a cell; dots: True = beam on. With `bare` the strokes stay bare in a marked ground.
+def edge_error(shape, dots, along, across, bare, pitch_um, fine=1):
+    """shape: True = stroke, 8 x 8 a cell; dots: True = beam on, `fine` times a cell along the lines. With `bare` the strokes stay bare in a marked ground.
 
     edge    area on the wrong side by the length of the ideal edge, um: mean error of the edge's place
     growth  the same with its sign, um: above 0 where strokes are too fat
@@ -43,8 +47,8 @@ def edge_error(shape, dots, along, across, bare, pitch_um):
     """
     wanted = ~shape if bare else shape
     inner = (slice(BORDER * OVER, -BORDER * OVER),) * 2
-    solid = mark_fine(np.ones((24, 24)), along, across)[64:-64, 64:-64].mean()
-    seen = gaussian_filter(mark_fine(dots, along, across), SEEN * OVER)[inner] > 0.5 * solid
+    solid = mark_fine(np.ones((24, 24 * fine)), along, across, fine)[64:-64, 64:-64].mean()
+    seen = gaussian_filter(mark_fine(dots, along, across, fine), SEEN * OVER)[inner] > 0.5 * solid
     ideal = gaussian_filter(wanted.astype(np.float32), SEEN * OVER)[inner] > 0.5
     um = pitch_um / OVER / perimeter_crofton(ideal, 4)
     stroke = ~seen if bare else seen
