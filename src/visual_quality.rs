@@ -281,6 +281,28 @@ fn counts<K>(plane: &Plane<K>, (columns, rows): (f64, f64)) -> (usize, usize) {
     (count(plane.width(), columns), count(plane.height(), rows))
 }
 
+/// Mean square of what a forecast is off the wanted tone by, as seen through a point spread on squares of the larger pitch,
+/// `border` of them left out all round: what [`score_in_mm`] gives the PSNR of, for small windows.
+///
+/// # Panics
+/// When the two planes differ in size: a mistake of the caller.
+pub fn seen_error(
+    mark: &Mark,
+    wanted: &Tone,
+    (along, across): (f64, f64),
+    spread: &PointSpread,
+    border: usize,
+) -> f64 {
+    let side = along.max(across);
+    let cells = (side / along, side / across);
+    let (mark, wanted) = (squares(mark, cells), squares(wanted, cells));
+    let (w, h) = (mark.width(), mark.height());
+    assert_eq!((w, h), (wanted.width(), wanted.height()), "planes of different sizes cannot be compared");
+    let border = if w.min(h) > 3 * border { border } else { 0 };
+    let error: Vec<f32> = mark.data().iter().zip(wanted.data()).map(|(m, w)| m - w).collect();
+    blur::mean_square(&error, (w, h), spread, border)
+}
+
 /// Means over cells of `columns` by `rows` values, neither below 1; what does not fill a cell at the right and at the lower
 /// end is left out.
 fn squares<K: Sync>(plane: &Plane<K>, (columns, rows): (f64, f64)) -> Plane<K> {

@@ -21,6 +21,7 @@ pub fn refused(options: &PieceOptions, screens: &[&Screen], plan: &Plan) -> Resu
         ("angle", dots.angle.is_some()),
         ("effort", dots.effort.is_some()),
         ("known", dots.known.is_some()),
+        ("time", options.scan.time.is_some()),
         ("dot-gain", tone.dot_gain.is_some()),
     ];
     let from_file = matches!(tone.dot_gain, Some(DotGain::File(_)));

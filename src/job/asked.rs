@@ -7,8 +7,8 @@ use serde::{Deserialize, Serialize};
 use super::acceptance::{self, Acceptance};
 use super::error::FileError;
 use super::words::{
-    Align, Along, Amount, Anchor, BeamOn, Crop, CurvePoints, DotGain, Levels, Nudge, Offset, Packing, ReadAs,
-    Sharpen, ToneBy, Ways,
+    Align, Along, Amount, Anchor, BeamOn, BurnTime, Crop, CurvePoints, DotGain, Levels, Nudge, Offset,
+    Packing, ReadAs, Sharpen, ToneBy, Ways,
 };
 use super::{Coating, Machine, ProcessFile};
 use super::{file, file_name};
@@ -209,6 +209,9 @@ section! {
         speed: MmPerS,
         /// Passes over each line. Default 1.
         passes: u32,
+        /// The time that the burn may take, as a share of that with dots on all lines. Default auto: as short as looks as
+        /// good.
+        time: BurnTime,
     }
 }
 

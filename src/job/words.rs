@@ -86,6 +86,44 @@ words! {
     }
 }
 
+/// How long a burn may take.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub enum BurnTime {
+    /// As short as it can be while it looks as good.
+    #[default]
+    Auto,
+    /// No more than this share of the time with dots on all lines, above 0 and at most 1.
+    Share(Share),
+}
+
+impl fmt::Display for BurnTime {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            BurnTime::Auto => f.write_str("auto"),
+            BurnTime::Share(share) => write!(f, "{share}"),
+        }
+    }
+}
+
+impl FromStr for BurnTime {
+    type Err = String;
+    fn from_str(text: &str) -> Result<Self, String> {
+        match text.trim() {
+            "auto" => Ok(BurnTime::Auto),
+            text => {
+                let share: Share = text.parse().map_err(|e: crate::units::UnitError| e.to_string())?;
+                if share.0 > 0.0 && share.0 <= 1.0 {
+                    Ok(BurnTime::Share(share))
+                } else {
+                    Err(format!("{share} is out of range; it is auto, or above 0% and at most 100%"))
+                }
+            }
+        }
+    }
+}
+
+as_text!(BurnTime);
+
 worded!(BeamOn, "colour for the beam" { Black = "black", White = "white" });
 worded!(Packing, "packing for a TIFF" { Group4 = "group4", PackBits = "packbits" });
 worded!(Ways, "direction for lines" { Both = "both", One = "one", Back = "back" });

@@ -25,6 +25,7 @@ pub(super) fn out(settled: &Settled) -> Job {
             power: Some(settled.process.power.value),
             speed: Some(settled.process.speed.value),
             passes: Some(settled.process.passes.value),
+            time: Some(settled.dots.time),
         },
         scan: ScanJob {
             tone_by: Some(settled.scan.tone_by),

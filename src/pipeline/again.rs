@@ -3,7 +3,7 @@
 use std::cell::OnceCell;
 use std::ops::Range;
 
-use super::laid::dots;
+use super::laid::paced;
 use super::shown::{Shown, wanted};
 use super::wanted::Wanted;
 use crate::findings::change::Change;
@@ -37,14 +37,21 @@ pub(super) struct Again<'a> {
     pub progress: Within<'a>,
     /// Where the burn is at its worst, as shares of the dots' width and height.
     worst: (f64, f64),
+    /// As much as the job's dots are barred.
+    barred: f32,
     /// The wanted mark, drawn again only once, and only when there is anything to mend.
     drawn: OnceCell<Option<Wanted>>,
 }
 
 impl<'a> Again<'a> {
     /// A job with its source.
-    pub fn new(plan: &'a Plan, source: Source<'a>, worst: (f64, f64), progress: &'a dyn Progress) -> Self {
-        Again { plan, source, progress: Within(progress), worst, drawn: OnceCell::new() }
+    pub fn new(
+        plan: &'a Plan,
+        source: Source<'a>,
+        (worst, barred): ((f64, f64), f32),
+        progress: &'a dyn Progress,
+    ) -> Self {
+        Again { plan, source, progress: Within(progress), worst, barred, drawn: OnceCell::new() }
     }
 
     /// The same job with a change; of a large one only a window around the place where the burn is at its worst, for there
@@ -66,9 +73,9 @@ impl<'a> Again<'a> {
         if let Some((columns, rows)) = self.window(wanted.tone.width(), wanted.tone.height()) {
             wanted = wanted.part(columns, rows);
         }
-        let (dots, _) =
-            dots(&plan, plan.dots.screen, wanted.kind, wanted.tone, &wanted.placement, &self.progress)
-                .ok()?;
+        let as_laid = (&wanted.placement, Some(self.barred));
+        let (dots, ..) =
+            paced(&plan, plan.dots.screen, wanted.kind, wanted.tone, as_laid, &self.progress).ok()?;
         remade(dots)
     }
 

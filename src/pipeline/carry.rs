@@ -4,6 +4,7 @@ use super::error::PipelineError;
 use super::foresee::foresee;
 use super::laid::{self, Laid};
 use super::outcome::Stages;
+use super::pace::Pace;
 use super::shares::Shares;
 use super::shown::Shown;
 use super::wanted::Wanted;
@@ -14,6 +15,7 @@ use crate::placement;
 use crate::plane::Dots;
 use crate::progress::Progress;
 use crate::proof::layout::MOST_PIXELS;
+use crate::proof::words;
 
 /// Carries `wanted`, which was made from what is `shown`, through; `left_out` is the share of its ink that has no dots.
 ///
@@ -23,13 +25,17 @@ pub(super) fn carry(
     plan: &Plan,
     shown: Shown<'_>,
     (wanted, left_out): (Wanted, f64),
-    (name, notes): (&str, Vec<String>),
+    (name, mut notes): (&str, Vec<String>),
     progress: &dyn Progress,
 ) -> Result<(Stages, Detail), PipelineError> {
     let (placement, kind) = (wanted.placement, wanted.kind);
     let mean = (wanted.mean(plan), laid::reachable(plan, &wanted));
     let laid = Laid::new(plan, wanted, progress)?;
     let seen = foresee(plan, &placement, &laid, MOST_PIXELS, name, progress)?;
+    let pace = laid.pace;
+    if pace != Pace::ALL_LINES {
+        notes.push(words::pace(seen.written.estimate.times.total(), pace.time, pace.lost_db, pace.asked));
+    }
     let lost = seen.lost;
     let stages = Stages::new(placement, mean, laid, seen, Some(kind), left_out, notes);
     progress.begin("findings", Shares::of_job(plan).findings)?;

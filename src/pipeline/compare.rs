@@ -80,7 +80,7 @@ pub fn contenders(
     for screen in screens {
         let part = &Portion::new(progress, (1.0 - DRAWING) / screens.len() as f64);
         let (dots, gain) = dots(plan, screen, drawn.kind, drawn.tone.clone(), &placement, part)?;
-        let laid = Laid { dots, gain, ink: None, powers: None };
+        let laid = Laid { gain, ..Laid::given(dots) };
         let seen = foresee(plan, &placement, &laid, WHOLE, name, part)?;
         let mark: Mark = reference.plane(&laid.dots);
         let score = visual_quality::score_in_mm(

@@ -97,7 +97,8 @@ pub(super) fn pictured(blocks: Blocks) -> (Look, Vec<f32>) {
     (look, blocks.dose)
 }
 
-fn raster(plan: &Plan, placement: &Placement) -> Result<RasterPath, LimitsError> {
+/// The lines of a plan's dots, in rows.
+pub(super) fn raster(plan: &Plan, placement: &Placement) -> Result<RasterPath, LimitsError> {
     let p = &plan.process;
     let mut scan = Scan::new(p.speed.value.0, p.power.value.0);
     scan.ways = plan.scan.ways;

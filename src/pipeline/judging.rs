@@ -27,7 +27,7 @@ pub(super) fn findings(
     lost: &Detail,
     progress: &dyn Progress,
 ) -> Vec<Finding> {
-    let again = Again::new(plan, source, worst(stages), progress);
+    let again = Again::new(plan, source, (worst(stages), stages.pace.barred), progress);
     let mut all = burn_findings(&again, stages, progress);
     all.extend(of_the_job(plan, source, stages, lost));
     all.sort_by_key(|f| std::cmp::Reverse(f.severity));

@@ -1,6 +1,7 @@
 //! Laid: what is laid down for a wanted mark, dots by a screen or power by levels.
 
 use super::error::PipelineError;
+use super::pace::{Pace, Work};
 use super::shares::Shares;
 use super::wanted::Wanted;
 use crate::art::Kind;
@@ -27,6 +28,8 @@ pub struct Laid {
     pub ink: Option<LineWork>,
     /// The powers, where tones are made by them.
     pub powers: Option<Powers>,
+    /// What was settled for the sake of time.
+    pub pace: Pace,
 }
 
 /// Tones made by power.
@@ -58,7 +61,7 @@ impl Laid {
 
     /// Dots that something else made.
     pub fn given(dots: Dots) -> Laid {
-        Laid { dots, gain: Vec::new(), ink: None, powers: None }
+        Laid { dots, gain: Vec::new(), ink: None, powers: None, pace: Pace::ALL_LINES }
     }
 
     /// Lays down what is wanted, as the plan says.
@@ -73,8 +76,9 @@ impl Laid {
         let placement = &wanted.placement;
         let allowed = |y| placement.rect.allowed(&plan.blank, y);
         let ink = wanted.kind.is_drawn().then(|| LineWork::new(&wanted.tone, allowed));
-        let (dots, gain) = dots(plan, plan.dots.screen, wanted.kind, wanted.tone, placement, progress)?;
-        Ok(Laid { dots, gain, ink, powers: None })
+        let (dots, gain, pace) =
+            paced(plan, plan.dots.screen, wanted.kind, wanted.tone, (placement, None), progress)?;
+        Ok(Laid { dots, gain, ink, powers: None, pace })
     }
 
     /// The beam is on wherever anything is wanted, at the power that gives it.
@@ -89,7 +93,8 @@ impl Laid {
                 }
             }
         }
-        Laid { dots, gain: Vec::new(), ink: None, powers: Some(Powers { tone, levels, full }) }
+        let powers = Some(Powers { tone, levels, full });
+        Laid { dots, gain: Vec::new(), ink: None, powers, pace: Pace::ALL_LINES }
     }
 }
 
@@ -99,12 +104,27 @@ impl Laid {
 /// See [`PipelineError`]; [`PipelineError::Stopped`] where the person asked for it.
 pub fn dots(
     plan: &Plan,
-    screen: &Screen,
+    screen: &'static Screen,
     kind: Kind,
     tone: Tone,
     placement: &Placement,
     progress: &dyn Progress,
 ) -> Result<(Dots, Vec<(f64, f64)>), PipelineError> {
+    paced(plan, screen, kind, tone, (placement, None), progress).map(|(dots, gain, _)| (dots, gain))
+}
+
+/// Dots with their dot-gain curve.
+type Paced = (Dots, Vec<(f64, f64)>, Pace);
+
+/// The same with what was settled for the sake of time, or with as much `barred` as is given.
+pub(super) fn paced(
+    plan: &Plan,
+    screen: &'static Screen,
+    kind: Kind,
+    tone: Tone,
+    (placement, barred): (&Placement, Option<f32>),
+    progress: &dyn Progress,
+) -> Result<Paced, PipelineError> {
     let mut curve = None;
     if screen.wants == Wants::Coverage {
         progress.begin("dot-gain curve", Shares::of(screen).gain)?;
@@ -120,13 +140,16 @@ pub fn dots(
         tone = dot_gain::ceiling(tone, plan.tone.ceiling.0);
     }
     progress.begin("dots", Shares::of(screen).dots)?;
-    let mut dots = (screen.make)(&tone, &plan.options(kind), progress);
-    progress.go_on(0)?;
-    mask(&mut dots, plan, placement);
+    let options = plan.options(kind);
+    let work = Work { plan, screen, options: &options, tone: &tone, placement };
+    let (dots, pace) = match barred {
+        Some(barred) => (work.dots(barred, progress)?, Pace { barred, ..Pace::ALL_LINES }),
+        None => work.paced(kind, progress)?,
+    };
     let points = curve
         .filter(|c| c.source != GainSource::None)
         .map(|c| c.coverage.iter().zip(&c.mark).map(|(&c, &m)| (f64::from(c), f64::from(m))).collect());
-    Ok((dots, points.unwrap_or_default()))
+    Ok((dots, points.unwrap_or_default(), pace))
 }
 
 /// The dot-gain curve that the plan asks for.

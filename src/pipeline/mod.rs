@@ -11,6 +11,7 @@ mod laid;
 mod layers;
 mod likely;
 mod outcome;
+mod pace;
 mod read;
 mod readings;
 mod shares;

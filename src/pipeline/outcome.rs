@@ -3,6 +3,7 @@
 use super::foresee::Foreseen;
 use super::laid::{Laid, Powers};
 use super::likely::Likely;
+use super::pace::Pace;
 use crate::art::{Kind, Likeness};
 use crate::findings::{Finding, Severity};
 use crate::job::Plan;
@@ -50,6 +51,8 @@ pub struct Stages {
     pub kind: Option<Kind>,
     /// Share of a drawing's ink that lies where no dot may be, 0 to 1.
     pub left_out: f64,
+    /// What was settled for the sake of time.
+    pub pace: Pace,
     /// Things a person should know.
     pub notes: Vec<String>,
 }
@@ -65,7 +68,7 @@ impl Stages {
         left_out: f64,
         notes: Vec<String>,
     ) -> Self {
-        let Laid { dots, gain, powers, .. } = laid;
+        let Laid { dots, gain, powers, pace, .. } = laid;
         let program = ScanPlan { raster: seen.raster, notes: seen.notes, powers, written: seen.written };
         Stages {
             placement,
@@ -82,6 +85,7 @@ impl Stages {
             program: Some(program),
             kind: read,
             left_out,
+            pace,
             notes,
         }
     }

@@ -4,7 +4,7 @@ use crate::job::kit::Surface;
 use crate::job::process::ToneCurve;
 use crate::job::{Coating, Machine, Plan};
 use crate::tone::automatic::Automatic;
-use crate::units::short;
+use crate::units::{duration, short};
 
 /// A surface in words.
 pub fn surface(surface: Surface) -> &'static str {
@@ -32,6 +32,27 @@ pub const AS_ASKED: &str = "as asked";
 /// What to say of tones that are made by power.
 pub const BY_POWER: &str =
     "tones are made by power: the forecast shows each place's own exposure, without the beam's spread";
+
+/// What to say of a burn that was made to take less time: it `lasts` so many seconds, which is the share `time` of what
+/// it would with dots on all lines, and looks `lost_db` less like what is wanted. `asked` is the share that was asked for;
+/// `None`: none was, and what is said of all lines is an estimate.
+pub fn pace(lasts: f64, time: f64, lost_db: f64, asked: Option<f64>) -> String {
+    let (lost, share) = (short(lost_db, 1), short(100.0 * time, 0));
+    let whole = duration(lasts / time.max(1e-3));
+    let lasts = duration(lasts);
+    let better = if lost_db < 0.05 { "no better".into() } else { format!("{lost} dB better") };
+    match asked {
+        None => format!(
+            "Burns in {lasts}: where little is marked, dots are on every second line only; on all lines (--time 100%) it would take about {whole} and look {better}"
+        ),
+        Some(asked) => {
+            let least = if time > asked { "; no quicker burn looks as it should" } else { "" };
+            format!(
+                "Burns in {lasts}, {share} % of the {whole} that dots on all lines (--time 100%) take and look {better}{least}"
+            )
+        }
+    }
+}
 
 /// What to say of a measured tone curve that does not hold at the job's setting.
 pub fn curve_elsewhere(curve: &ToneCurve) -> String {
@@ -122,4 +143,26 @@ pub fn cautions(machine: &Machine, coating: &Coating, on: Surface) -> Vec<String
             .to_string(),
     );
     all
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_pace_is_said_with_what_it_costs() {
+        let found = pace(3420.0, 0.75, 0.02, None);
+        assert!(found.starts_with("Burns in 57 min 0 s: "), "{found}");
+        assert!(
+            found.ends_with("(--time 100%) it would take about 1 h 16 min and look no better"),
+            "{found}"
+        );
+        assert!(pace(3420.0, 0.75, 0.26, None).ends_with("look 0.3 dB better"));
+        let asked = pace(3600.0, 0.6, 1.24, Some(0.6));
+        assert_eq!(
+            asked,
+            "Burns in 1 h 0 min, 60 % of the 1 h 40 min that dots on all lines (--time 100%) take and look 1.2 dB better"
+        );
+        assert!(pace(3600.0, 0.6, 1.24, Some(0.4)).ends_with("; no quicker burn looks as it should"));
+    }
 }

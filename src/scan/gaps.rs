@@ -114,6 +114,14 @@ impl Gaps {
         Gaps { skip: rapid(&|mm| mm / ask.speed), hurry }
     }
 
+    /// How long a gap of so many µm takes between marks at `speed`, mm/s, where link and controller follow, s.
+    pub(crate) fn seconds(&self, gap: f64, speed: f64) -> f64 {
+        match &self.hurry {
+            Some(hurry) if gap >= f64::from(hurry.shortest) => hurry.seconds(gap),
+            _ => gap / 1000.0 / speed,
+        }
+    }
+
     /// Every gap is crossed by a rapid.
     pub(super) fn all_skipped() -> Gaps {
         Gaps { skip: 1, hurry: None }

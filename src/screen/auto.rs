@@ -22,7 +22,7 @@ pub const AUTO: Screen = Screen {
     about: "true edges and solid ink in drawings, fitted to the tones elsewhere: the best for whatever comes",
     wants: Wants::Mark,
     searches: true,
-    takes: &["effort", "known"],
+    takes: &["effort", "known", "time"],
     make: auto,
 };
 
@@ -60,7 +60,7 @@ fn searched(
     kept: &(dyn Fn(usize) -> bool + Sync),
     progress: &dyn Progress,
 ) -> Dots {
-    let table = MarkTable::expected(&options.burn, options.unsure);
+    let table = MarkTable::of(&options.burn, options.unsure);
     let flat = flat(tone, near);
     let mut settled = tone.clone();
     let rows = tone.width().max(1);

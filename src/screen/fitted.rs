@@ -20,6 +20,7 @@ mod search;
 pub(in crate::screen) mod target;
 mod tile;
 
+use super::barred::{self, barred};
 use super::model_diffusion;
 use super::{Options, Screen, Wants};
 use crate::mark::Burn;
@@ -38,7 +39,7 @@ pub const FITTED: Screen = Screen {
     about: "searches for the dots whose forecast looks most like the wanted tone; the best for photos",
     wants: Wants::Mark,
     searches: true,
-    takes: &["effort", "known"],
+    takes: &["effort", "known", "time"],
     make: fitted,
 };
 
@@ -50,7 +51,7 @@ const STEPS_A_TILE: u64 = 100;
 
 /// Searches from model-based error diffusion, `Options::effort` passes over the plane; 0 leaves the start.
 pub fn fitted(tone: &Tone, options: &Options, progress: &dyn Progress) -> Dots {
-    let table = MarkTable::expected(&options.burn, options.unsure);
+    let table = MarkTable::of(&options.burn, options.unsure);
     let tone = target::target(tone, &table, options);
     expect(&tone, options, progress);
     let start = start(&tone, &table, options, &|_| true, progress);
@@ -73,7 +74,7 @@ pub(super) fn start(
     }
     let burn = Burn { along: options.burn.along / times as f64, ..options.burn };
     let whole = Options { burn, pitch_along_mm: options.pitch_along_mm * times as f64, ..options.clone() };
-    let table = MarkTable::expected(&whole.burn, whole.unsure);
+    let table = MarkTable::of(&whole.burn, whole.unsure);
     let (width, height) = (tone.width(), tone.height());
     let columns = width.div_ceil(times);
     let mut coarse = Tone::filled(columns, height, 0.0);
@@ -128,7 +129,7 @@ pub fn search_sample(options: &Options, passes: u32) {
     };
     let tone = Tone::from_vec(SAMPLE_SIDE, SAMPLE_SIDE, (0..SAMPLE_SIDE * SAMPLE_SIDE).map(wave).collect());
     let options = Options { effort: passes, ..options.clone() };
-    let table = MarkTable::expected(&options.burn, options.unsure);
+    let table = MarkTable::of(&options.burn, options.unsure);
     let start = start(&tone, &table, &options, &|_| true, &Silent);
     std::hint::black_box(improve(&tone, start, &table, &options, &|_| true, &Silent));
 }
@@ -196,6 +197,10 @@ fn improve_by<const C: usize>(
         let columns = x * TILE..((x + 1) * TILE).min(w);
         (y * TILE..((y + 1) * TILE).min(h)).any(|y| columns.clone().any(|x| kept(y * w + x)))
     };
+    let barred = barred(tone, table, options);
+    if let Some(barred) = &barred {
+        barred::clear(&mut dots, barred);
+    }
     let searched = searched((across, down), turns as usize, &holds);
     for turn in 0..turns {
         let passes = PASSES_A_TURN.min(options.effort - turn * PASSES_A_TURN);
@@ -215,7 +220,8 @@ fn improve_by<const C: usize>(
                 return dots;
             }
             let found = parallel::map(tiles.len(), |i| {
-                let mut tile = Tile::new(tone, &dots, tiles[i], (halves, table.solid), &weights, &moves);
+                let mark = (halves, table.solid);
+                let mut tile = Tile::new(tone, &dots, tiles[i], mark, &weights, &moves, barred.as_ref());
                 tile.search(passes);
                 (tile.dots(), progress.step(STEPS_A_TILE))
             });

@@ -3,6 +3,7 @@
 //! To add a screen: write its file with one [`Screen`] constant, and name that constant in [`SCREENS`].
 
 pub mod auto;
+pub mod barred;
 pub mod blue_noise;
 pub mod clustered;
 pub mod diffusion;
@@ -61,6 +62,9 @@ pub struct Options {
     pub unsure: Unsure,
     /// Dots of a row to a line pitch, where the beam may switch finer than lines lie apart. Default 1.
     pub switches: u32,
+    /// Screens that know the beam keep dots off every second row where less than this is to be marked, as a share of what
+    /// the other rows can mark alone: from 0, the default, nowhere, to [`barred::MOST`].
+    pub barred: f32,
 }
 
 impl Options {
@@ -80,6 +84,7 @@ impl Options {
             burn,
             unsure: Unsure::default(),
             switches: 1,
+            barred: 0.0,
         }
     }
 }

@@ -11,6 +11,7 @@ mod error_filter;
 mod increment;
 mod row;
 
+use super::barred::barred;
 use super::diffusion::startup;
 use super::fitted::{mark_table::MarkTable, target};
 use super::{Options, Screen, Wants};
@@ -41,13 +42,15 @@ const STARTUP_SPREAD: f64 = 0.34;
 
 /// Diffuses the forecast's error; rows alternate in direction where `Options::serpentine` says so.
 pub fn model_diffusion(tone: &Tone, options: &Options, progress: &dyn Progress) -> Dots {
-    let table = MarkTable::expected(&options.burn, options.unsure);
+    let table = MarkTable::of(&options.burn, options.unsure);
     diffuse(&target::target(tone, &table, options), &table, options, progress)
 }
 
 /// The same with a ready table of cells.
 pub(super) fn diffuse(tone: &Tone, table: &MarkTable, options: &Options, progress: &dyn Progress) -> Dots {
-    diffuse_with(tone, table, &ErrorFilters::new(&options.burn), options.serpentine, progress)
+    let barred = barred(tone, table, options);
+    let filters = ErrorFilters::new(&options.burn);
+    diffuse_with(tone, table, &filters, options.serpentine, barred.as_ref(), progress)
 }
 
 fn diffuse_with(
@@ -55,6 +58,7 @@ fn diffuse_with(
     table: &MarkTable,
     filters: &ErrorFilters,
     serpentine: bool,
+    barred: Option<&Dots>,
     progress: &dyn Progress,
 ) -> Dots {
     let (w, h) = (tone.width(), tone.height());
@@ -85,9 +89,10 @@ fn diffuse_with(
         let fresh = (place + 2) % RING;
         rings.codes.iter_mut().for_each(|column| column.0[fresh] = 0);
         rings.errors.iter_mut().for_each(|column| column[fresh] = 0.0);
-        let tone = tone.row(if place < lead { (lead - 1 - y) % h } else { y });
-        let row =
-            Row { halves: &table.halves, ready: &ready, filters, tone, y, height, place, above: &above };
+        let shown = if place < lead { (lead - 1 - y) % h } else { y };
+        let (tone, barred) = (tone.row(shown), barred.map(|barred| barred.row(shown)));
+        let (halves, ready, above_row) = (&table.halves, &ready, &above);
+        let row = Row { halves, ready, filters, tone, barred, y, height, place, above: above_row };
         row.walk(!serpentine || (place + lead).is_multiple_of(2), &mut rings, &mut out);
         std::mem::swap(&mut above, &mut out);
         if place >= lead {

@@ -158,6 +158,28 @@ fn transformed(
     spectrum
 }
 
+/// Mean square of a small plane through a point spread, `border` values left out all round.
+pub fn mean_square(plane: &[f32], (w, h): (usize, usize), spread: &PointSpread, border: usize) -> f64 {
+    let r = spread.radius as isize;
+    let columns: Vec<usize> =
+        (border as isize - r..(w - border) as isize + r).map(|x| mirrored(x, w)).collect();
+    let (kw, mut sum) = (w - 2 * border, 0.0f64);
+    let mut wide = vec![0.0f32; columns.len()];
+    for y in border..h - border {
+        let mut seen = vec![0.0f32; kw];
+        for dy in -r..=r {
+            let row = mirrored(y as isize + dy, h) * w;
+            wide.iter_mut().zip(&columns).for_each(|(v, &x)| *v = plane[row + x]);
+            for dx in -r..=r {
+                let weight = spread.at(dx, dy) as f32;
+                seen.iter_mut().zip(&wide[(dx + r) as usize..]).for_each(|(s, v)| *s += weight * v);
+            }
+        }
+        sum += seen.iter().map(|&v| f64::from(v) * f64::from(v)).sum::<f64>();
+    }
+    sum / (kw * (h - 2 * border)).max(1) as f64
+}
+
 /// Blurs both planes by each point spread.
 pub fn through(
     mark: &[f32],

@@ -161,6 +161,7 @@ const KEYS: &[Key] = &[
     key("job.burn.power", "'70%'", "program"),
     key("job.burn.speed", "'15mm/s'", "program"),
     key("job.burn.passes", "2", "program"),
+    key("job.burn.time", "'60%'", "program"),
     key("job.scan.tone_by", "'power'", "program"),
     key("job.scan.direction", "'one'", "program"),
     key("job.scan.axis", "'y'", "program"),

@@ -122,6 +122,28 @@ def test_the_same_dots_in_less_time_and_no_more_beam(tmp_path):
     assert len({m.feed for m in before if not m.rapid}) == 1
 
 
+def test_dots_on_fewer_lines_take_less_time_and_are_the_dots_that_are_swept(tmp_path):
+    """The default and a share of the time that was asked for, against dots on all lines: as the controller rides them."""
+    numbers = dict(ax=500, ay=500, top=100, rapid=100, lag_ms=1.0, gap_settle=0, link=11520, power=5, more="", ahead=15)
+    options = ["--blank", "rect:62x42mm", "--place", "cover", "--read-as", "photo"]
+    machine = Machine(lag=0.001)
+    seconds, lines, means = {}, {}, {}
+    for time in ("100%", "auto", "85%", "1%"):
+        report, moves, dots = prepare(tmp_path, "harbour.jpg", TOML.format(**numbers), *options, "--time", time)
+        assert (swept(report, moves, dots, 0.001, 42.0) == dots).all(), time
+        result = ride(moves, machine)
+        assert result.off == [] and result.dry == 0, time
+        seconds[time], lines[time] = result.seconds, dots[1::2].sum() / dots.sum()
+        means[time] = report["forecast"]["mean_mark_share"]
+        assert abs(result.seconds - report["times"]["total_s"]) < 0.01 * result.seconds
+    assert 0.45 < lines["100%"] < 0.55 and lines["1%"] < lines["auto"] < 0.3
+    assert seconds["auto"] < 0.82 * seconds["100%"]
+    assert 0.83 * seconds["100%"] < seconds["85%"] < 0.852 * seconds["100%"]
+    assert seconds["1%"] < seconds["auto"], "the quickest that is left where so little is asked for"
+    # The lines that stay make up for those that do not.
+    assert max(means.values()) - min(means.values()) < 0.004, means
+
+
 @pytest.mark.parametrize("name, lag", [("hurried.nc", 0.002), ("hurried_early.nc", -0.001)])
 def test_a_controller_that_sees_too_little_is_found_out(name, lag):
     """The stored samples hold on a machine that sees as far as they were made for; the simulation is no rubber stamp."""

@@ -2,7 +2,7 @@
 
 use crate::job::asked::DotsJob;
 use crate::job::error::PlanError;
-use crate::job::words::{BeamOn, Packing};
+use crate::job::words::{BeamOn, BurnTime, Packing};
 use crate::mark::{Burn, Unsure};
 use crate::placement::Grid;
 use crate::screen::{self, Options, SCREENS, Screen};
@@ -17,6 +17,8 @@ pub struct SettledDots {
     pub screen: &'static Screen,
     /// The screens' settings, for art that is a photo; see [`Plan::options`](crate::job::Plan::options).
     pub options: Options,
+    /// The time that the burn may take.
+    pub time: BurnTime,
     /// The colour for 'beam on'.
     pub beam_on: BeamOn,
     /// Whether a TIFF is written, and how it is packed.
@@ -43,6 +45,7 @@ pub(super) fn asked(dots: &DotsJob) -> Result<&'static Screen, PlanError> {
 
 pub(super) fn settle(
     dots: &DotsJob,
+    time: Option<BurnTime>,
     (burn, unsure): (Burn, Unsure),
     grid: Grid,
 ) -> Result<SettledDots, PlanError> {
@@ -57,6 +60,7 @@ pub(super) fn settle(
     Ok(SettledDots {
         screen: asked(dots)?,
         options: options(dots, usual)?,
+        time: time.unwrap_or_default(),
         beam_on: dots.beam_on.unwrap_or(BeamOn::Black),
         tiff: dots.tiff,
         bmp: dots.bmp.unwrap_or(false),

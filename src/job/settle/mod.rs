@@ -45,7 +45,7 @@ pub(super) fn settle(brief: &Brief) -> Result<Plan, PlanError> {
     let burn = process.burn();
     let tone = tone::settle(&job.tone, tone_curve)?;
     let unsure = process::unsure(&job, measured.as_ref(), &process);
-    let dots = dots::settle(&job.dots, (burn, unsure), pitch.grid())?;
+    let dots = dots::settle(&job.dots, job.burn.time, (burn, unsure), pitch.grid())?;
     let scan = scan::settle(&job.scan)?;
     let art = art::settle(&job.art, &job.blank)?;
     let changed_layers =

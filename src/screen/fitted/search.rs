@@ -66,6 +66,9 @@ impl<const C: usize> Tile<'_, C> {
                 let (x, y) =
                     if backward { (self.size.0 - 1 - column, self.size.1 - 1 - row) } else { (column, row) };
                 let at = (y + HALO) * STRIDE + x + ASIDE;
+                if self.toggle_sign[at] == 0.0 {
+                    continue;
+                }
                 let moved = self.moved(at);
                 if moved.abs() >= self.least_cost[at] {
                     changes += usize::from(self.visit(at));

@@ -43,7 +43,7 @@ pub struct Tile<'a, const C: usize> {
     pub(super) halves: &'a [[f32; C]; CODES],
     pub(super) weights: &'a Autocorrelation,
     pub(super) moves: &'a Moves,
-    /// 1 for a dot that is off, −1 for one that is on, 0 for one not to be changed: in the surroundings, or
+    /// 1 for a dot that is off, −1 for one that is on, 0 for one not to be changed: barred, in the surroundings, or
     /// beyond the plane.
     pub(super) toggle_sign: Vec<f32>,
     /// What a toggle by itself costs on top, where only swaps are wanted.
@@ -62,7 +62,7 @@ pub struct Tile<'a, const C: usize> {
 }
 
 impl<'a, const C: usize> Tile<'a, C> {
-    /// The tile whose first dot is at `(x0, y0)`.
+    /// The tile whose first dot is at `(x0, y0)`; dots that are `barred` are off and stay so.
     pub fn new(
         tone: &Tone,
         dots: &Dots,
@@ -70,6 +70,7 @@ impl<'a, const C: usize> Tile<'a, C> {
         (halves, solid): (&'a [[f32; C]; CODES], Option<f32>),
         weights: &'a Autocorrelation,
         moves: &'a Moves,
+        barred: Option<&Dots>,
     ) -> Self {
         let (w, h) = (tone.width(), tone.height());
         let size = (TILE.min(w - x0), TILE.min(h - y0));
@@ -107,7 +108,7 @@ impl<'a, const C: usize> Tile<'a, C> {
                 if lone(wanted[at]) || solid.is_some_and(|solid| lone(solid - wanted[at])) {
                     tile.alone[at] = NEVER;
                 }
-                if own(tx, ty) {
+                if own(tx, ty) && barred.is_none_or(|barred| !barred.get(x, y)) {
                     tile.toggle_sign[at] = if on[at] == 1 { -1.0 } else { 1.0 };
                 }
             }

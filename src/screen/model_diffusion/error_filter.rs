@@ -223,7 +223,7 @@ mod tests {
             s.psnr_hvs_db + 0.1 * s.psnr_g2_db
         };
         let each = tones.iter().map(|tone| {
-            let start = diffuse_with(tone, table, &filters, true, &Silent);
+            let start = diffuse_with(tone, table, &filters, true, None, &Silent);
             let before = seen(&start, tone);
             0.25 * before + 0.75 * seen(&improve(tone, start, table, options, &|_| true, &Silent), tone)
         });

@@ -43,6 +43,8 @@ pub(super) struct Row<'a> {
     pub ready: &'a Increments,
     pub filters: &'a ErrorFilters,
     pub tone: &'a [f32],
+    /// Packed dots that stay off.
+    pub barred: Option<&'a [u8]>,
     /// Its number, and that of all rows.
     pub y: usize,
     pub height: usize,
@@ -53,6 +55,15 @@ pub(super) struct Row<'a> {
 }
 
 impl Row<'_> {
+    /// All bits where the dot may be on, none where it is barred.
+    #[inline(always)]
+    fn allowed(&self, x: usize) -> u32 {
+        match self.barred {
+            Some(barred) => barred.get(x / 8).map_or(0, |b| u32::from(b >> (7 - x % 8) & 1).wrapping_sub(1)),
+            None => u32::MAX,
+        }
+    }
+
     /// Decides all dots of the row, from the left if `forward`; packs them into `out`.
     pub fn walk(&self, forward: bool, rings: &mut Rings, out: &mut [u8]) {
         let way = Way::default();
@@ -149,7 +160,7 @@ impl<S: HandDown, const FORWARD: bool> Walk<'_, S, FORWARD> {
         let increment = self.row.ready.increment::<FORWARD>(self.row.halves, codes, place, above, past);
         let tone = tone(wanted);
         let filter = self.row.filters.at(tone);
-        let decision = decide(tone + errors[2][place % RING] + way.ahead[0], &increment);
+        let decision = decide(tone + errors[2][place % RING] + way.ahead[0], &increment, self.row.allowed(x));
         let [down, two_down] = settle(self.simd, way, decision, filter, &increment);
         put(codes, place, decision);
         let (behind, two_behind) = if FORWARD { (0, 1) } else { (4, 3) };
@@ -171,7 +182,7 @@ impl<S: HandDown, const FORWARD: bool> Walk<'_, S, FORWARD> {
         let handed = self.rings.errors[x][place % RING];
         let tone = tone(self.row.tone[x]);
         let filter = self.row.filters.at(tone);
-        let decision = decide(tone + handed + self.way.ahead[0], &increment);
+        let decision = decide(tone + handed + self.way.ahead[0], &increment, self.row.allowed(x));
         let [down, two_down] = settle(self.simd, &mut self.way, decision, filter, &increment);
         put(codes, place, decision);
         self.hand(i, -2, 1, down);
@@ -239,11 +250,11 @@ impl Decision {
     }
 }
 
-/// Decides a dot of which so much mark is wanted.
+/// Decides a dot of which so much mark is wanted, off where no bit is `allowed`.
 #[inline(always)]
-fn decide(wanted: f32, increment: &Increment) -> Decision {
+fn decide(wanted: f32, increment: &Increment, allowed: u32) -> Decision {
     // On where half of what it adds is less. No branch: half of them would be guessed wrong.
-    let mask = ((increment.sum() - 2.0 * wanted).to_bits() as i32 >> 31) as u32;
+    let mask = ((increment.sum() - 2.0 * wanted).to_bits() as i32 >> 31) as u32 & allowed;
     let error = wanted - f32::from_bits(increment.past.to_bits() & mask);
     Decision { mask, error: error.clamp(-MOST_ERROR, MOST_ERROR) }
 }

@@ -1,0 +1,313 @@
+//! Pace: how many lines the dots lie on, and so how long the burn takes.
+//!
+//! Where little is marked, dots on every second line look as good as dots on all, see [`barred`](crate::screen::barred);
+//! the burn takes less time for it. How far that goes is asked for, or is found: on a few small windows of the picture, with
+//! the likeness and the time of the lines as they come out there.
+
+use std::ops::Range;
+
+use super::error::PipelineError;
+use super::foresee::raster;
+use super::laid::mask;
+use crate::art::Kind;
+use crate::job::Plan;
+use crate::job::words::{BurnTime, ToneBy};
+use crate::mark::{CellSamples, Forecast};
+use crate::parallel;
+use crate::placement::{Along, Placement};
+use crate::plane::{Dots, Tone};
+use crate::progress::{Progress, Silent, Stopped, Within};
+use crate::proof::loupe::DotWindow;
+use crate::scan::gaps::{Gaps, Hurry};
+use crate::scan::lines::Marking;
+use crate::scan::program::Program;
+use crate::screen::barred::MOST;
+use crate::screen::{Options, Screen};
+use crate::visual_quality::{self, Eye, PointSpread, READING_DISTANCE_MM};
+
+/// What is tried where nothing is asked for, as shares of what every second line can mark. Above the first lines show:
+/// nine tenths of their length are marked.
+const TRIED: [f32; 3] = [0.9, 0.7, 0.5];
+/// Likeness that may be lost for time, dB; and the likeness that is always enough.
+const SLACK: f64 = 0.3;
+const ENOUGH: f64 = 42.0;
+/// Less time than this is not worth a change, as a share.
+const WORTH: f64 = 0.98;
+
+/// Windows of a picture along and down; their sides in line pitches, what at their edges does not count, and how far the eye
+/// spreads a point.
+const WINDOWS: usize = 4;
+const SIDE: usize = 48;
+const EDGE: usize = 8;
+const REACH: usize = 12;
+
+/// How often dots are made to come to a time that was asked for, and how near below it is near enough.
+const TRIES: usize = 6;
+const NEAR: f64 = 0.985;
+
+/// What was settled for the sake of time.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Pace {
+    /// Up to where every second line is kept free of dots, see [`Options::barred`].
+    pub barred: f32,
+    /// The burn's time as a share of that with dots on all lines.
+    pub time: f64,
+    /// The likeness that it costs, dB.
+    pub lost_db: f64,
+    /// The share of the time that was asked for; `None`: none was, and both figures are estimates from windows.
+    pub asked: Option<f64>,
+}
+
+impl Pace {
+    /// Dots on all lines.
+    pub const ALL_LINES: Pace = Pace { barred: 0.0, time: 1.0, lost_db: 0.0, asked: None };
+}
+
+/// What dots are made from.
+pub(super) struct Work<'a> {
+    pub plan: &'a Plan,
+    pub screen: &'static Screen,
+    pub options: &'a Options,
+    pub tone: &'a Tone,
+    pub placement: &'a Placement,
+}
+
+impl Work<'_> {
+    /// Makes the dots, masked, with every second line free where so much is barred.
+    pub fn dots(&self, barred: f32, progress: &dyn Progress) -> Result<Dots, Stopped> {
+        let mut dots = (self.screen.make)(self.tone, &self.barring(barred), progress);
+        progress.go_on(0)?;
+        mask(&mut dots, self.plan, self.placement);
+        Ok(dots)
+    }
+
+    /// Makes them as the plan asks for the time of the burn.
+    pub fn paced(&self, kind: Kind, progress: &dyn Progress) -> Result<(Dots, Pace), PipelineError> {
+        let plan = self.plan;
+        // What is barred are rows; and only screens that know the beam make up for it.
+        let fits = self.screen.searches && plan.scan.lines == Along::X && plan.scan.tone_by == ToneBy::Dots;
+        let pace = match plan.dots.time {
+            BurnTime::Share(share) if fits && share.0 < 1.0 => return self.within(share.0, progress),
+            BurnTime::Auto if fits && kind == Kind::Photo => self.found()?,
+            _ => Pace::ALL_LINES,
+        };
+        Ok((self.dots(pace.barred, progress)?, pace))
+    }
+
+    fn barring(&self, barred: f32) -> Options {
+        Options { barred, ..self.options.clone() }
+    }
+
+    /// The least time that looks as good, as windows of the picture tell.
+    fn found(&self) -> Result<Pace, PipelineError> {
+        let raster = raster(self.plan, self.placement)?;
+        let Some(top) = raster.gaps.hurry.as_ref().map(Hurry::top) else { return Ok(Pace::ALL_LINES) };
+        let windows = windows(self.plan, self.placement, self.tone);
+        if windows.is_empty() {
+            return Ok(Pace::ALL_LINES);
+        }
+        let sheet = Sheet::new(self, windows);
+        let all = sheet.tried(self, 0.0, (&raster.gaps, top));
+        let least = (all.likeness() - SLACK).min(ENOUGH);
+        for barred in TRIED {
+            let some = sheet.tried(self, barred, (&raster.gaps, top));
+            let time = some.seconds / all.seconds.max(1e-9);
+            if time > WORTH {
+                break;
+            }
+            if some.likeness() >= least {
+                let lost_db = (all.likeness() - some.likeness()).max(0.0);
+                return Ok(Pace { barred, time, lost_db, asked: None });
+            }
+        }
+        Ok(Pace::ALL_LINES)
+    }
+
+    /// No more than a share of the time with dots on all lines, as near to it as a few tries come.
+    fn within(&self, share: f64, progress: &dyn Progress) -> Result<(Dots, Pace), PipelineError> {
+        let all = self.dots(0.0, progress)?;
+        let progress = &Within(progress);
+        let (whole, best) = (self.seconds(&all, progress)?, self.likeness(&all));
+        let most = share * whole;
+        let mut low = (0.0, whole);
+        let dots = self.dots(MOST, progress)?;
+        let mut high = (MOST, self.seconds(&dots, progress)?);
+        let mut made = dots;
+        for _ in 2..TRIES {
+            if high.1 > most || high.1 >= NEAR * most {
+                break;
+            }
+            let between = ((low.1 - most) / (low.1 - high.1)).clamp(0.1, 0.9) as f32;
+            let barred = low.0 + between * (high.0 - low.0);
+            let dots = self.dots(barred, progress)?;
+            let seconds = self.seconds(&dots, progress)?;
+            if seconds <= most {
+                (high, made) = ((barred, seconds), dots);
+            } else {
+                low = (barred, seconds);
+            }
+        }
+        let lost_db = best - self.likeness(&made);
+        Ok((made, Pace { barred: high.0, time: high.1 / whole, lost_db, asked: Some(share) }))
+    }
+
+    /// How long the program of dots takes, s.
+    fn seconds(&self, dots: &Dots, progress: &dyn Progress) -> Result<f64, PipelineError> {
+        let marking = Marking::Dots(dots);
+        let raster = raster(self.plan, self.placement)?.ordered(marking);
+        // Nothing is stored, so nothing can fail but a request to stop.
+        let cost = Program::of_raster(raster, marking, Vec::new()).measure(progress).map_err(|_| Stopped)?;
+        Ok(cost.estimate.times.total())
+    }
+
+    /// How like the wanted tone the forecast of dots looks, dB.
+    fn likeness(&self, dots: &Dots) -> f64 {
+        let mut wanted = self.tone.clone();
+        for y in 0..wanted.height() {
+            let keep = self.placement.rect.allowed(&self.plan.blank, y);
+            let width = wanted.width();
+            let row = &mut wanted.data_mut()[y * width..(y + 1) * width];
+            row[..keep.start].fill(0.0);
+            row[keep.end..].fill(0.0);
+        }
+        let mark = Forecast::with_samples(&self.plan.burn, CellSamples::REFERENCE).plane(dots);
+        let grid = self.plan.grid;
+        visual_quality::score_in_mm(&mark, &wanted, (grid.along.0, grid.across.0), READING_DISTANCE_MM)
+            .psnr_hvs_db
+    }
+}
+
+/// Windows of a picture side by side as one, so that they are searched together.
+struct Sheet {
+    tone: Tone,
+    /// Where they lie on it.
+    windows: Vec<DotWindow>,
+    forecast: Forecast,
+    eye: PointSpread,
+}
+
+/// What dots on a sheet come to.
+struct Tried {
+    /// Mean square of the error as seen.
+    error: f64,
+    /// Time of the lines, s.
+    seconds: f64,
+}
+
+impl Tried {
+    /// dB.
+    fn likeness(&self) -> f64 {
+        -10.0 * libm::log10(self.error.max(1e-12))
+    }
+}
+
+impl Sheet {
+    /// All `windows` are of one size.
+    fn new(work: &Work, windows: Vec<DotWindow>) -> Sheet {
+        let (columns, rows) = windows.first().map_or((0, 0), |w| (w.columns, w.rows));
+        let (across, down) = (WINDOWS.min(windows.len()), windows.len().div_ceil(WINDOWS));
+        let mut tone = Tone::filled(columns * across, rows * down, 0.0);
+        let width = tone.width();
+        let mut placed = Vec::with_capacity(windows.len());
+        for (i, window) in windows.iter().enumerate() {
+            let (column, row) = (i % across * columns, i / across * rows);
+            for y in 0..rows {
+                tone.data_mut()[(row + y) * width + column..][..columns]
+                    .copy_from_slice(&work.tone.row(window.row + y)[window.column..][..columns]);
+            }
+            placed.push(DotWindow { column, row, columns, rows });
+        }
+        let side = work.options.pitch_along_mm.max(work.options.pitch_across_mm);
+        Sheet {
+            tone,
+            windows: placed,
+            forecast: Forecast::with_samples(&work.plan.burn, CellSamples::REFERENCE),
+            eye: PointSpread::of_eye(Eye::KimAllebach, side, side, READING_DISTANCE_MM, REACH),
+        }
+    }
+
+    /// Makes its dots with so much barred.
+    fn tried(&self, work: &Work, barred: f32, gaps: (&Gaps, f64)) -> Tried {
+        let dots = (work.screen.make)(&self.tone, &work.barring(barred), &Silent);
+        let mark = self.forecast.plane(&dots);
+        let pitches = (work.options.pitch_along_mm, work.options.pitch_across_mm);
+        let speed = work.plan.process.speed.value.0;
+        let each = parallel::map(self.windows.len(), |i| {
+            let window = &self.windows[i];
+            let columns = window.column..window.column + window.columns;
+            let rows = window.row..window.row + window.rows;
+            let (mark, tone) =
+                (mark.part(columns.clone(), rows.clone()), self.tone.part(columns.clone(), rows.clone()));
+            let error = visual_quality::seen_error(&mark, &tone, pitches, &self.eye, EDGE);
+            let seconds =
+                rows.map(|y| seconds(&dots, y, columns.clone(), pitches.0, speed, gaps)).sum::<f64>();
+            (error, seconds)
+        });
+        let count = each.len().max(1) as f64;
+        Tried {
+            error: each.iter().map(|e| e.0).sum::<f64>() / count,
+            seconds: each.iter().map(|e| e.1).sum(),
+        }
+    }
+}
+
+/// Time of a stretch of a line as part of a long one that goes on like it, s: what is blank at its ends is one gap, and all
+/// blank it is crossed at the top speed. `pitch` in mm, speeds in mm/s.
+fn seconds(
+    dots: &Dots,
+    row: usize,
+    columns: Range<usize>,
+    pitch: f64,
+    speed: f64,
+    (gaps, top): (&Gaps, f64),
+) -> f64 {
+    let gap = |dots: usize| gaps.seconds(1000.0 * pitch * dots as f64, speed);
+    let length = columns.len();
+    let (mut all, mut on, mut off, mut first) = (0.0, 0, 0, None);
+    for x in columns {
+        if dots.get(x, row) {
+            on += 1;
+            let before = std::mem::take(&mut off);
+            if first.is_none() {
+                first = Some(before);
+            } else if before > 0 {
+                all += gap(before);
+            }
+        } else {
+            off += 1;
+        }
+    }
+    match first {
+        None => pitch * length as f64 / top,
+        Some(first) => all + gap(first + off) + pitch * on as f64 / speed,
+    }
+}
+
+/// Windows spread evenly over a picture, as far as they lie where dots may be: in the middle of each cell of a grid, and one
+/// of all that is smaller.
+fn windows(plan: &Plan, placement: &Placement, tone: &Tone) -> Vec<DotWindow> {
+    let (width, height) = (tone.width(), tone.height());
+    let grid = plan.grid;
+    let along = (SIDE as f64 * grid.across.0 / grid.along.0).round() as usize;
+    let (columns, rows) = (along.min(width), SIDE.min(height));
+    let spread = |side: usize, of: usize| -> Vec<usize> {
+        let count = (of / side.max(1)).clamp(1, WINDOWS);
+        // Even rows, so that the lines that are kept free are those of the whole.
+        (0..count)
+            .map(|i| ((2 * i + 1) * of / (2 * count)).saturating_sub(side / 2).min(of - side) & !1)
+            .collect()
+    };
+    let mut all = Vec::new();
+    for row in spread(rows, height) {
+        for column in spread(columns, width) {
+            let inside = (row..row + rows).all(|y| {
+                let keep = placement.rect.allowed(&plan.blank, y);
+                keep.start <= column && column + columns <= keep.end
+            });
+            if inside {
+                all.push(DotWindow { column, row, columns, rows });
+            }
+        }
+    }
+    all
+}
