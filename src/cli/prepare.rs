@@ -1,9 +1,10 @@
 //! `dotwright prepare`: the main job.
 
-use std::io::Write;
+use std::io::{self, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 
 use clap::Args;
+use jiff::ZonedDateTime;
 
 use super::failure::Failure;
 use super::options::{self, DrawingOptions, JobOptions};
@@ -91,6 +92,10 @@ pub fn run(args: &PrepareArgs, out: &mut Out) -> Result<u8, Failure> {
         writeln!(out, "{}", report.to_json()?)?;
     } else if !args.quiet {
         terminal::summary(out, &report, &args.out, args.verbose)?;
+        // The clock is for whoever sits before it: nothing that is kept depends on it.
+        if let Some(times) = report.times.as_ref().filter(|_| io::stdout().is_terminal() && !stopped) {
+            writeln!(out, "{}", terminal::ends(times.total_s, &ZonedDateTime::now()))?;
+        }
     }
     if stopped && !args.quiet {
         for why in outcome.stops(&plan).filter_map(|f| plan.accepts(f).lapsed()) {

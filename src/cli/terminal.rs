@@ -2,6 +2,8 @@
 
 use std::io::{self, Write};
 
+use jiff::{SignedDuration, ZonedDateTime};
+
 use super::target::OutOptions;
 use crate::findings::{Finding, Severity};
 use crate::job::Standing;
@@ -100,10 +102,11 @@ pub fn decided(out: &mut impl Write, report: &Report, verbose: bool) -> io::Resu
     if let Some(t) = &report.times {
         writeln!(
             out,
-            "  marks take {}, gaps {}, run-ups and turns {}; at this dose and power no program is quicker than {}",
+            "  marks take {}, gaps {}, run-ups {}, turns {}; at this dose and power no program is quicker than {}",
             duration(t.beam_on_s),
             duration(t.gaps_s),
-            duration(t.run_up_s),
+            duration(t.run_up_s - t.turn_s),
+            duration(t.turn_s),
             duration(t.bound_s)
         )?;
     }
@@ -131,6 +134,13 @@ pub fn decided(out: &mut impl Write, report: &Report, verbose: bool) -> io::Resu
     Ok(())
 }
 
+/// When a burn of so many seconds that begins `now` ends.
+pub fn ends(seconds: f64, now: &ZonedDateTime) -> String {
+    let end = now.saturating_add(SignedDuration::from_secs(seconds.clamp(0.0, 1e9).ceil() as i64));
+    let how = if end.date() == now.date() { "%H:%M" } else { "%H:%M on %A" };
+    format!("Started now, the burn would end at {}.", end.strftime(how))
+}
+
 /// Findings, and their remedies: those of a note only where more is asked for.
 pub fn findings(out: &mut impl Write, findings: &[Finding], verbose: bool) -> io::Result<()> {
     for f in findings {
@@ -145,4 +155,16 @@ pub fn findings(out: &mut impl Write, findings: &[Finding], verbose: bool) -> io
         }
     }
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_end_is_said_by_the_clock() {
+        let now: ZonedDateTime = "2026-03-05T21:58:30[UTC]".parse().unwrap();
+        assert_eq!(ends(3391.0, &now), "Started now, the burn would end at 22:55.");
+        assert_eq!(ends(9000.0, &now), "Started now, the burn would end at 00:28 on Friday.");
+    }
 }
