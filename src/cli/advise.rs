@@ -8,8 +8,10 @@ use super::failure::Failure;
 use super::options::ProcessOptions;
 use super::out::Out;
 use crate::blank::parse_size;
-use crate::job::plan;
+use crate::job::{Plan, plan};
 use crate::mark::advise::{self, Advice, Question};
+use crate::mark::settings::{self, Quickest};
+use crate::mark::{Burn, Setting};
 use crate::units::{MM_PER_INCH, Mm, duration, short};
 
 /// Arguments of `advise`.
@@ -54,6 +56,8 @@ pub fn run(args: &AdviseArgs, out: &mut Out) -> Result<u8, Failure> {
         )));
     }
     let assumed = plan.process.assumed();
+    let quickest = quickest(&plan, &question);
+    let best = settings::best(&quickest);
     if args.json {
         let rows: Vec<_> = list.iter().map(row_json).collect();
         let all = serde_json::json!({
@@ -63,6 +67,7 @@ pub fn run(args: &AdviseArgs, out: &mut Out) -> Result<u8, Failure> {
             "power_share": plan.process.power.value.0,
             "speed_mm_per_s": plan.process.speed.value.0,
             "pitches": rows,
+            "settings": quickest.iter().enumerate().map(|(i, q)| quickest_json(q, best == Some(i))).collect::<Vec<_>>(),
         });
         writeln!(out, "{}", serde_json::to_string_pretty(&all)?)?;
         return Ok(0);
@@ -107,6 +112,7 @@ pub fn run(args: &AdviseArgs, out: &mut Out) -> Result<u8, Failure> {
     if let Some(best) = list.iter().find(|a| a.recommended) {
         writeln!(out, "{}", best.words)?;
     }
+    times(out, &plan, &quickest, best)?;
     if !assumed.is_empty() {
         writeln!(
             out,
@@ -115,6 +121,77 @@ pub fn run(args: &AdviseArgs, out: &mut Out) -> Result<u8, Failure> {
         )?;
     }
     Ok(0)
+}
+
+/// Powers that are tried, as shares of the laser's, beside that of the plan.
+const POWERS: [f64; 6] = [1.0, 0.9, 0.8, 0.7, 0.6, 0.5];
+
+/// The quickest way to mark the size at each power, with the exposure of the plan.
+fn quickest(plan: &Plan, question: &Question) -> Vec<Quickest> {
+    let own = plan.process.power.value.0;
+    let mut shares = POWERS.to_vec();
+    if shares.iter().all(|s| (s - own).abs() > 1e-6) {
+        shares.push(own);
+        shares.sort_by(|a, b| b.total_cmp(a));
+    }
+    let exposure = plan.burn.x_solid;
+    let objects = |setting: &Setting| {
+        let given = Burn::new(question.beam, *setting, question.response).x_solid;
+        if given > 1.05 * exposure {
+            let speed = setting.speed;
+            return Some(format!(
+                "the axis goes no faster than {speed}: solids get {} J/mm2",
+                short(given, 1)
+            ));
+        }
+        let dot = setting.pitch_along.0 / setting.speed.0;
+        let link = "the beam cannot be switched so often: dots of one pitch come faster than laser, controller or link carry them";
+        (!plan.machine.switches_within(dot)).then(|| link.to_string())
+    };
+    let rated = plan.process.rated_power.value;
+    settings::quickest(question, rated, &shares, &|power, pitch| plan.as_exposed_at(power, pitch), &objects)
+}
+
+/// The table of powers.
+fn times(out: &mut Out, plan: &Plan, all: &[Quickest], best: Option<usize>) -> Result<(), Failure> {
+    writeln!(
+        out,
+        "The least time for a solid at each power, exposed as now ({} J/mm2 at {}); no program is quicker than area x dose / power, and tones take longer on closer lines:",
+        short(plan.burn.x_solid, 2),
+        plan.process.reciprocity.value.1
+    )?;
+    writeln!(
+        out,
+        "{:>2} {:>6} {:>10} {:>9} {:>11} {:>11} {:>8}",
+        "", "power", "speed mm/s", "pitch mm", "time", "bound", "above it"
+    )?;
+    for (i, q) in all.iter().enumerate() {
+        writeln!(
+            out,
+            "{:>2} {:>6} {:>10} {:>9} {:>11} {:>11} {:>8}  {}",
+            if best == Some(i) { "=>" } else { "" },
+            format!("{}%", short(100.0 * q.share, 0)),
+            short(q.advice.speed.0, 2),
+            short(q.advice.pitch.0, 4),
+            duration(q.advice.seconds),
+            duration(q.bound_s),
+            format!("{}%", short(100.0 * (q.advice.seconds / q.bound_s - 1.0), 0)),
+            q.against.as_deref().unwrap_or("")
+        )?;
+    }
+    Ok(())
+}
+
+fn quickest_json(q: &Quickest, best: bool) -> serde_json::Value {
+    serde_json::json!({
+        "power_share": q.share,
+        "speed_mm_per_s": q.advice.speed.0,
+        "pitch_mm": q.advice.pitch.0,
+        "time_s": q.advice.seconds,
+        "bound_s": q.bound_s,
+        "against": q.against,
+        "quickest": best,
+    })
 }
 
 fn row_json(a: &Advice) -> serde_json::Value {

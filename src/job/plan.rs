@@ -19,7 +19,7 @@ use crate::findings::change::Change;
 use crate::mark::{Burn, Setting};
 use crate::placement::{Grid, Place};
 use crate::screen::Options;
-use crate::units::{Mm, MmPerS, Pitch, Share};
+use crate::units::{Mm, MmPerS, Pitch, Share, Watts};
 
 /// All that is settled, part by part.
 #[derive(Debug, Clone)]
@@ -174,6 +174,18 @@ impl Plan {
             let exposure = self.coating.start.exposure.0 / f64::from(setting.passes);
             setting.speed = start_speed(setting.power, pitch, exposure, s, v0, top);
         }
+        setting
+    }
+
+    /// The setting that exposes a solid as this plan's does, at another power and pitch: more power is a higher speed, as far
+    /// as the axis goes.
+    pub fn as_exposed_at(&self, power: Watts, pitch: Mm) -> Setting {
+        let mut setting = self.process.setting();
+        (setting.power, setting.pitch_along, setting.pitch_across) = (power, pitch, pitch);
+        let (s, v0) = self.process.reciprocity.value;
+        let top = MmPerS(self.machine.axes(self.process.lines).0.top_speed);
+        let exposure = self.burn.x_solid / f64::from(setting.passes);
+        setting.speed = start_speed(power, pitch, exposure, s, v0, top);
         setting
     }
 

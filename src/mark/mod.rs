@@ -14,6 +14,7 @@ mod lettering;
 pub mod lost;
 pub mod patch;
 pub mod response;
+pub mod settings;
 pub mod sums;
 pub mod table;
 mod unsure;
