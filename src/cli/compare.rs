@@ -11,6 +11,7 @@ use super::options::{DrawingOptions, PieceOptions};
 use super::out::Out;
 use super::source::Source;
 use super::target::OutOptions;
+use super::times::{self, Point};
 use super::tones;
 use super::unused;
 use crate::art::Art;
@@ -44,6 +45,11 @@ pub struct CompareArgs {
     /// Compare lightness and contrast instead: the piece as it is, lighter, darker, harder, softer, by one screen [default: auto]
     #[arg(long, conflicts_with = "densities")]
     pub tones: bool,
+    /// Compare burn times instead: dots on all lines, and on fewer and fewer where little is marked, by one screen [default: auto]
+    ///
+    /// Also writes times.png: likeness against time, with a close-up of each.
+    #[arg(long, conflicts_with_all = ["densities", "tones", "time"])]
+    pub times: bool,
     /// The densities to compare, separated by commas: 254dpi,290.3dpi [default: that of the job]
     #[arg(long, value_name = "DENSITIES", value_delimiter = ',', conflicts_with_all = ["density", "pitch"])]
     pub densities: Vec<Pitch>,
@@ -65,23 +71,27 @@ pub struct CompareArgs {
 }
 
 /// What it writes.
-const FILES: Files =
-    Files { names: &["contact-sheet.png", "contact-sheet.html", "comparison.json"], never_beside: &[] };
+const FILES: Files = Files {
+    names: &["contact-sheet.png", "contact-sheet.html", "comparison.json", "times.png"],
+    never_beside: &[],
+};
 
 /// Side of the crops, mm.
 const CROP_SIDE: f64 = 5.0;
 /// Longer side of a whole piece, pixels: that of the sheet.
 const WHOLE: usize = 600;
 
-/// The screens that are compared where none is named, and the one that shows tones.
+/// The screens that are compared where none is named, and the one that shows tones and times.
 const SCREENS: &[&str] = &["threshold", "bayer", "blue-noise", "floyd-steinberg", "model-diffusion", "auto"];
-const FOR_TONES: &[&str] = &["auto"];
+const FOR_ONE: &[&str] = &["auto"];
 
 /// One way to make the piece, carried through, with its crops.
 struct Made<'a> {
     plan: &'a Plan,
     /// What it is called where it is no matter of screen and density.
     tones: Option<&'a str>,
+    /// Where it is a matter of time.
+    point: Option<Point>,
     contender: Contender,
     crops: Vec<Picture>,
 }
@@ -89,22 +99,23 @@ struct Made<'a> {
 impl Made<'_> {
     fn name(&self) -> String {
         let by = || format!("{} at {} dpi", self.contender.screen, short(self.contender.density_dpi, 1));
-        self.tones.map_or_else(by, str::to_string)
+        let point = || self.point.as_ref().map_or_else(by, Point::name);
+        self.tones.map_or_else(point, str::to_string)
     }
 }
 
 /// Runs `compare`.
 pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
-    let usual = if args.tones { FOR_TONES } else { SCREENS };
+    let one = args.tones || args.times;
+    let usual = if one { FOR_ONE } else { SCREENS };
     let names: Vec<&str> = if args.screens.is_empty() {
         usual.to_vec()
     } else {
         args.screens.iter().map(|n| n.trim()).collect()
     };
-    if args.tones && names.len() > 1 {
-        return Err(Failure::input(
-            "--tones shows the tones by one screen; name one with --screens, or none",
-        ));
+    if one && names.len() > 1 {
+        let what = if args.tones { "--tones shows the tones" } else { "--times shows the times" };
+        return Err(Failure::input(format!("{what} by one screen; name one with --screens, or none")));
     }
     let screens = names.into_iter().map(settle::screen).collect::<Result<Vec<_>, _>>()?;
     let mut job = args.options.job(Some(job::file_name::text(&args.art)))?;
@@ -133,6 +144,9 @@ pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
     }
     let Some((_, any, _)) = plans.first() else { return Err(Failure::input("there is nothing to compare")) };
     unused::refused(&args.options, &screens, any)?;
+    if args.times {
+        times::possible(any)?;
+    }
     let mut output = args.out.begin(&FILES, &[&args.art])?;
     let source = Source::read(&args.art)?;
     let how = args.drawing.opening(any)?;
@@ -142,29 +156,40 @@ pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
     let mut places: Vec<(f64, f64)> = Vec::new();
     for (i, (tones, plan, screens)) in plans.iter().enumerate() {
         let part = Portion::new(&bar, 1.0 / plans.len() as f64);
-        let (found, wanted) = compare::contenders(plan, &art, &source.name, screens, &part)?;
+        let (found, wanted) = match screens.first().filter(|_| args.times) {
+            Some(&screen) => compare::by_lines(plan, &art, &source.name, (screen, &times::BARRED), &part)?,
+            None => compare::contenders(plan, &art, &source.name, screens, &part)?,
+        };
+        let longest = found.first().map_or(0.0, |c| c.seconds);
         if i == 0 {
             // The same places for all: those that tell most at the first density.
             places = telling_places(&wanted.tone, plan, &found);
         }
         for contender in found {
-            let crops = places.iter().map(|&p| crop(plan, &contender, p)).collect::<Result<_, _>>()?;
-            all.push(Made { plan, tones: tones.as_deref(), contender, crops });
+            let crops: Vec<Picture> =
+                places.iter().map(|&p| crop(plan, &contender, p)).collect::<Result<_, _>>()?;
+            let point = args.times.then(|| Point {
+                seconds: contender.seconds,
+                share: contender.seconds / longest.max(1e-9),
+                likeness: contender.score.psnr_hvs_db,
+                close_up: crops.get(1).or(crops.first()).cloned(),
+            });
+            all.push(Made { plan, tones: tones.as_deref(), point, contender, crops });
         }
     }
     drop(bar);
-    if !args.tones {
+    if !one {
         all.sort_by(|a, b| compare::better(&a.contender, &b.contender));
     }
     let Some(best) = all.first() else { return Err(Failure::input("there is nothing to compare")) };
     let next = all.get(1).map(|m| &m.contender);
-    let words = if args.tones {
+    let words = if one {
         "Choose by looking; what stands behind a name is what to say to prepare for it.".to_string()
     } else {
         why(&best.contender, next, several)
     };
     let sheet = sheet(&source.name, &art, &all, &places, words.clone())?;
-    let recommended = (!args.tones).then(|| {
+    let recommended = (!one).then(|| {
         serde_json::json!({ "screen": best.contender.screen, "density_dpi": best.contender.density_dpi, "why": words })
     });
     let json = serde_json::json!({
@@ -177,13 +202,19 @@ pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
     output.put("contact-sheet.png", &contact_sheet::picture(&sheet)?.to_png(None)?)?;
     output.put("contact-sheet.html", contact_sheet::page(&sheet)?.as_bytes())?;
     output.put("comparison.json", serde_json::to_string_pretty(&json)?.as_bytes())?;
+    if args.times {
+        let points: Vec<Point> = all.iter().filter_map(|m| m.point.clone()).collect();
+        let curve = times::picture(&sheet.title, &sheet.standing, &points)?;
+        output.put("times.png", &curve.to_png(None)?)?;
+    }
     output.commit()?;
     if args.json {
         writeln!(out, "{}", serde_json::to_string_pretty(&json)?)?;
     } else if !args.quiet {
-        if args.tones {
+        if one {
             for m in &all {
-                writeln!(out, "{}", m.name())?;
+                let likeness = m.point.as_ref().map(|p| format!(", {} dB", short(p.likeness, 1)));
+                writeln!(out, "{}{}", m.name(), likeness.unwrap_or_default())?;
             }
             writeln!(out, "{words}")?;
         } else {
@@ -254,7 +285,7 @@ fn sheet(
         original,
         places: framed.collect(),
         candidates,
-        recommends: first.tones.is_none(),
+        recommends: first.tones.is_none() && first.point.is_none(),
         words: format!(
             "{words} The lettered places are {CROP_SIDE} mm wide and the same on all; the original is shown in grey, at the same size."
         ),
@@ -355,6 +386,10 @@ fn figures_json(m: &Made) -> serde_json::Value {
     });
     if let (Some(name), Some(all)) = (m.tones, json.as_object_mut()) {
         all.insert("tones".into(), name.into());
+    }
+    if let (Some(point), Some(all)) = (&m.point, json.as_object_mut()) {
+        all.insert("time_share".into(), point.share.into());
+        all.insert("option".into(), point.option().into());
     }
     json
 }

@@ -25,6 +25,7 @@ mod source;
 mod sources;
 mod target;
 mod terminal;
+mod times;
 mod tones;
 mod tray;
 mod unused;

@@ -4,7 +4,7 @@ use std::cmp::Ordering;
 
 use super::error::PipelineError;
 use super::foresee::foresee;
-use super::laid::{Laid, dots};
+use super::laid::{Laid, paced};
 use super::likely;
 use super::shares::Shares;
 use super::shown::{Shown, wanted};
@@ -19,7 +19,7 @@ use crate::progress::{Portion, Progress};
 use crate::proof::layout::Look;
 use crate::proof::loupe::DotWindow;
 use crate::screen::Screen;
-use crate::visual_quality::{self, Score};
+use crate::visual_quality::{self, Judge, Score};
 
 /// Distance from which a piece is looked at, mm: at arm's length, as the measures assume.
 pub const VIEWING_DISTANCE_MM: f64 = 300.0;
@@ -69,48 +69,86 @@ pub fn contenders(
     screens: &[&'static Screen],
     progress: &dyn Progress,
 ) -> Result<(Vec<Contender>, Wanted), PipelineError> {
+    let ways: Vec<_> = screens.iter().map(|&screen| (screen, None)).collect();
+    by(plan, art, name, &ways, progress)
+}
+
+/// Carries one plan through a screen with every second line kept free of dots up to each of these shares of what the others
+/// can mark alone, see [`Options::barred`](crate::screen::Options::barred).
+///
+/// # Errors
+/// As [`contenders`].
+pub fn by_lines(
+    plan: &Plan,
+    art: &Art,
+    name: &str,
+    (screen, barred): (&'static Screen, &[f32]),
+    progress: &dyn Progress,
+) -> Result<(Vec<Contender>, Wanted), PipelineError> {
+    let ways: Vec<_> = barred.iter().map(|&barred| (screen, Some(barred))).collect();
+    by(plan, art, name, &ways, progress)
+}
+
+/// A screen, and how much is barred where that is not settled by the plan.
+type Way = (&'static Screen, Option<f32>);
+
+fn by(
+    plan: &Plan,
+    art: &Art,
+    name: &str,
+    ways: &[Way],
+    progress: &dyn Progress,
+) -> Result<(Vec<Contender>, Wanted), PipelineError> {
     let drawing = Portion::new(progress, DRAWING / Shares::of_job(plan).before_dots());
     let mut drawn = wanted(plan, Shown::Art(art), &drawing)?;
-    let placement = drawn.placement;
     drawn.mask(plan);
     // The quick forecast keeps the mean; figures need each cell's own value.
     let judge = likely::judge(plan, &drawn);
     let reference = Forecast::with_samples(&plan.burn, CellSamples::REFERENCE);
     let mut all = Vec::new();
-    for screen in screens {
-        let part = &Portion::new(progress, (1.0 - DRAWING) / screens.len() as f64);
-        let (dots, gain) = dots(plan, screen, drawn.kind, drawn.tone.clone(), &placement, part)?;
-        let laid = Laid { gain, ..Laid::given(dots) };
-        let seen = foresee(plan, &placement, &laid, WHOLE, name, part)?;
-        let mark: Mark = reference.plane(&laid.dots);
-        let score = visual_quality::score_in_mm(
-            &mark,
-            &drawn.tone,
-            (plan.grid.along.0, plan.grid.across.0),
-            VIEWING_DISTANCE_MM,
-        );
-        let known = plan.dots.options.unsure.is_none();
-        let expected_db = match known {
-            true => score.psnr_hvs_db,
-            false => likely::likely(plan, &judge, &laid.dots).expected_db,
-        };
-        all.push(Contender {
-            screen: screen.name,
-            density_dpi: crate::units::MM_PER_INCH / plan.grid.across.0,
-            placement,
-            look: seen.look,
-            score,
-            expected_db,
-            verdict: seen.sums.map_or(Verdict::CLEAR, |sums| Verdict::new(&sums, plan.grid.cell_mm2())),
-            mean_mark: seen.totals.mean_mark,
-            on: laid.dots.count(),
-            lone: lone(&laid.dots),
-            seconds: seen.written.estimate.times.total(),
-            dots: laid.dots,
-        });
+    for &way in ways {
+        let part = &Portion::new(progress, (1.0 - DRAWING) / ways.len() as f64);
+        all.push(contender(plan, &drawn, name, way, (&judge, &reference), part)?);
         part.go_on(0)?;
     }
     Ok((all, drawn))
+}
+
+fn contender(
+    plan: &Plan,
+    drawn: &Wanted,
+    name: &str,
+    (screen, barred): Way,
+    (judge, reference): (&Judge, &Forecast),
+    progress: &dyn Progress,
+) -> Result<Contender, PipelineError> {
+    let placement = drawn.placement;
+    let (dots, gain, _) =
+        paced(plan, screen, drawn.kind, drawn.tone.clone(), (&placement, barred), progress)?;
+    let laid = Laid { gain, ..Laid::given(dots) };
+    let seen = foresee(plan, &placement, &laid, WHOLE, name, progress)?;
+    let mark: Mark = reference.plane(&laid.dots);
+    let pitches = (plan.grid.along.0, plan.grid.across.0);
+    let score = visual_quality::score_in_mm(&mark, &drawn.tone, pitches, VIEWING_DISTANCE_MM);
+    let known = plan.dots.options.unsure.is_none();
+    let expected_db = match known {
+        true => score.psnr_hvs_db,
+        false => likely::likely(plan, judge, &laid.dots).expected_db,
+    };
+    Ok(Contender {
+        screen: screen.name,
+        density_dpi: crate::units::MM_PER_INCH / plan.grid.across.0,
+        placement,
+        look: seen.look,
+        score,
+        expected_db,
+        verdict: seen.sums.map_or(Verdict::CLEAR, |sums| Verdict::new(&sums, plan.grid.cell_mm2())),
+        mean_mark: seen.totals.mean_mark,
+        on: laid.dots.count(),
+        lone: lone(&laid.dots),
+        seconds: seen.written.estimate.times.total(),
+        dots: laid.dots,
+    })
 }
 
 /// The art as it is placed, in grey: `window` of its dots at `over` samples a dot. What is transparent is half the

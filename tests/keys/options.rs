@@ -146,6 +146,12 @@ const OPTIONS: &[Opt] = &[
         "--tones",
         "comparison.json",
     ),
+    opt(
+        "compare --times",
+        "whole.jpg --blank rect:12x9mm --screens auto --out out",
+        "--times",
+        "comparison.json",
+    ),
     opt("compare --densities", COMPARE, "--densities 200dpi,254dpi", "comparison.json"),
     opt("tray --out", "order.toml", "--out out", "ticket.html"),
     opt("tray --replace", "order.toml --out full", "--replace", "exit"),
