@@ -8,6 +8,10 @@ Run by hand it prints how long the samples take on two machines, at one speed al
 across: the table of gaps.md.
 
     python tests/outside/look_ahead.py target/release/dotwright
+    python tests/outside/look_ahead.py target/release/dotwright PHOTO ...
+
+With photos it prints what fewer lines bring instead: time and likeness with dots on all lines, by default, and at the
+quickest.
 """
 import json
 import math
@@ -209,7 +213,8 @@ link_bytes_per_s = 11520
 plans_ahead = {ahead}
 """
 
-PIECES = [("harbour.jpg", ["--place", "cover"]), ("harbour.jpg", ["--place", "cover", "--screen", "floyd-steinberg"]),
+# The same dots on both machines: on all lines.
+PIECES = [("harbour.jpg", ["--place", "cover", "--time", "100%"]), ("harbour.jpg", ["--place", "cover", "--screen", "floyd-steinberg"]),
           ("emblem.svg", []), ("name-tag.svg", [])]
 
 
@@ -236,6 +241,30 @@ def measure(program, folder):
                   f"{'yes' if dots[0] == dots[15] else 'NO'} |", flush=True)
 
 
+def fewer_lines(program, folder, photos):
+    """Time and likeness of photos on a round blank of 90 mm with dots on all lines and on fewer: rows for gaps.md."""
+    def run(art, ahead, known, *options):
+        machine, out = folder / f"{ahead}.toml", folder / "out"
+        machine.write_text(TOML.format(name="bench", a=500, ahead=ahead))
+        subprocess.run([program, "prepare", str(art), "--blank", "round:90mm", "--place", "cover", "--read-as", "photo",
+                        "--machine", str(machine), "--out", str(out), "--replace", "--screen", *options, *known], check=True,
+                       capture_output=True)
+        report = json.loads((out / "report.json").read_text())
+        ridden = ride(read((out / "program.nc").read_text()), Machine(ahead=max(ahead, 15)))
+        assert abs(ridden.seconds / report["times"]["total_s"] - 1) < 0.001 and not ridden.off
+        return ridden.seconds, report["forecast"]["likeness_planned_db"], report["forecast"]["likeness_expected_db"]
+
+    for art in photos:
+        for known in ([], ["--known", "0%"]):
+            before, *diffused = run(art, 0, [], "floyd-steinberg")
+            rows = [run(art, 15, known, "auto", "--time", time) for time in ("100%", "auto", "1%")]
+            told = " | ".join(f"{s:.0f} ({s / before:.3f}), {planned:.1f} / {expected:.1f}" for s, planned, expected in rows)
+            print(f"| {pathlib.Path(art).stem} | {' '.join(known) or 'assumed'} | {before:.0f}, {diffused[0]:.1f} / {diffused[1]:.1f} | {told} |", flush=True)
+
+
 if __name__ == "__main__":
     with tempfile.TemporaryDirectory() as folder:
-        measure(sys.argv[1], pathlib.Path(folder))
+        if sys.argv[2:]:
+            fewer_lines(sys.argv[1], pathlib.Path(folder), sys.argv[2:])
+        else:
+            measure(sys.argv[1], pathlib.Path(folder))
