@@ -1,1 +1,250 @@
-// Written next.
+// Desk: the frame of the page. It enters, keeps the open piece and the screen that shows it, and names both in the address.
+
+import { button, icon, make, refill } from "./element.js";
+import { announce, notice, noticeBoard, oops, question } from "./notice.js";
+import { Piece } from "./piece.js";
+import { enter, Events, get, send, setAway } from "./server.js";
+import { easel } from "./easel.js";
+import { loupe } from "./loupe.js";
+import { sheet } from "./sheet.js";
+import { shelf } from "./shelf.js";
+import { strip } from "./strip.js";
+import { ticket } from "./ticket.js";
+import { tray } from "./tray.js";
+import { wedge } from "./wedge.js";
+import { loadWords, number, say } from "./words.js";
+
+const SCREENS = { sheet, easel, loupe, ticket, tray, wedge };
+const OF_A_PIECE = ["easel", "loupe", "ticket"];
+
+/** What every screen is handed: the kit, the events, the open piece, and how to go elsewhere. */
+class Desk extends EventTarget {
+  kit = { blanks: [], coatings: [], machines: [], processes: [], screens: [], fonts: [] };
+  piece = null;
+  view = "sheet";
+  leaving = new AbortController();
+
+  async start() {
+    this.theme(localStorage.getItem("theme") || "auto");
+    await loadWords("en");
+    setAway(say("server.away"));
+    this.#frame();
+    try {
+      await enter();
+      await this.readKit();
+    } catch (refusal) {
+      this.#shut(refusal);
+      return;
+    }
+    this.events = new Events();
+    this.#listen();
+    addEventListener("popstate", () => this.#follow());
+    addEventListener("keydown", (event) => this.#key(event));
+    await this.#follow();
+  }
+
+  /** Reads the kit again, as after a process was kept. */
+  async readKit() { this.kit = await get("/api/kit"); }
+
+  /** Opens a screen, and a piece where one is named. The address says so. */
+  async go(view, name = this.piece?.name, { replace = false, focus = true } = {}) {
+    const where = new URLSearchParams();
+    if (name) where.set("piece", name);
+    where.set("view", view);
+    history[replace ? "replaceState" : "pushState"]({}, "", `/?${where}`);
+    await this.#follow(focus);
+  }
+
+  async #follow(focus = false) {
+    const where = new URLSearchParams(location.search);
+    const name = where.get("piece");
+    let view = where.get("view") || "sheet";
+    if (name !== (this.piece?.name ?? null)) {
+      this.piece?.close();
+      this.piece = null;
+      if (name) {
+        try {
+          this.hold(await Piece.open(name));
+        } catch (refusal) {
+          oops(refusal);
+          history.replaceState({}, "", "/");
+        }
+      }
+    }
+    if (!(view in SCREENS) || (!this.piece && OF_A_PIECE.includes(view))) view = "sheet";
+    if (this.piece?.kind === "tray" && (view === "sheet" || OF_A_PIECE.includes(view))) view = "tray";
+    this.#show(view, focus);
+  }
+
+  /** Makes a piece the open one. */
+  hold(piece) {
+    this.piece?.close();
+    this.piece = piece;
+    piece.addEventListener("asked", () => this.#steps());
+    piece.addEventListener("saved", () => { this.#steps(); this.#progress(0); });
+    piece.addEventListener("exact", () => { this.#progress(null); announce(say("look.exact")); });
+    piece.addEventListener("refused", ({ detail }) => {
+      this.#progress(null);
+      if (!this.#besideItsField(detail)) oops(detail);
+    });
+    piece.addEventListener("conflict", ({ detail }) => this.#conflict(detail));
+  }
+
+  /** Shows a sentence beside the field that it is about, where that is on the page. */
+  #besideItsField({ key, says }) {
+    const input = key && document.querySelector(`[data-key="${CSS.escape(key)}"]`);
+    const wrong = input?.id && document.getElementById(`${input.id}-wrong`);
+    if (!wrong) return false;
+    input.setAttribute("aria-invalid", "true");
+    wrong.textContent = says;
+    return true;
+  }
+
+  async #conflict({ theirs, answer }) {
+    const chosen = await question(say("conflict.title"), say("conflict.text", { name: theirs.name }), [
+      ["theirs", say("conflict.theirs")], ["mine", say("conflict.mine")],
+    ]);
+    answer(chosen === "mine");
+    this.#steps();
+    this.#show(this.view, false);
+  }
+
+  #show(view, focus) {
+    this.leaving.abort();
+    this.leaving = new AbortController();
+    this.view = view;
+    document.body.dataset.view = view;
+    document.title = this.piece ? say("title.piece", { name: this.piece.name }) : say("title");
+    this.#tabs();
+    this.#steps();
+    refill(this.main);
+    const head = make("h1", { tabindex: "-1" }, say(`${view}.title`));
+    this.main.append(head);
+    SCREENS[view].open(this, this.main, this.leaving.signal);
+    strip.open(this, this.foot, this.leaving.signal);
+    if (focus) head.focus({ preventScroll: true });
+    scrollTo(0, 0);
+  }
+
+  /** Paints tabs and strip again for the piece that is now open, and leaves the screen as it is. */
+  refoot() {
+    this.#tabs();
+    this.#steps();
+    strip.open(this, this.foot, this.leaving.signal);
+  }
+
+  #frame() {
+    document.title = say("title");
+    this.tabs = make("nav.film", { "aria-label": say("screens") });
+    this.name = make("button.name", { type: "button", on: { click: () => shelf.open(this) } });
+    this.back = button(say("undo"), () => this.piece?.undo(), { icon: "undo", quiet: true });
+    this.forth = button(say("redo"), () => this.piece?.redo(), { icon: "redo", quiet: true });
+    this.light = button(say("theme"), () => this.theme(), { icon: "lamp", quiet: true });
+    this.bar = make("progress", { max: 1, "aria-label": say("progress") });
+    this.bar.hidden = true;
+    this.main = make("main", { id: "main" });
+    this.foot = make("footer");
+    refill(document.body,
+      make("a.skip", { href: "#main", on: { click: (event) => { event.preventDefault(); this.main.querySelector("h1").focus(); } } }, say("skip")),
+      make("header.top", {},
+        make("a.brand", { href: "/", on: { click: (event) => { event.preventDefault(); this.home(); } } }, icon("mark"), make("span", {}, "Dotwright")),
+        this.name,
+        make("div.steps", { role: "group", "aria-label": say("steps") }, this.back, this.forth, this.light)),
+      this.tabs, this.bar, this.main, this.foot, noticeBoard());
+    this.#steps();
+  }
+
+  /** An empty contact sheet, for new pictures. */
+  home() {
+    this.piece?.close();
+    this.piece = null;
+    history.pushState({}, "", "/");
+    this.#show("sheet", true);
+  }
+
+  #tabs() {
+    const tray = this.piece?.kind === "tray";
+    refill(this.tabs, make("ol", {}, Object.keys(SCREENS).map((view, at) => {
+      const idle = view !== "wedge" && (tray ? view !== "tray" : !this.piece && OF_A_PIECE.includes(view));
+      const go = (event) => { event.preventDefault(); if (!idle) this.go(view); };
+      const where = new URLSearchParams(this.piece ? { piece: this.piece.name, view } : { view });
+      return make("li", {}, make("a", {
+        href: `/?${where}`, "aria-current": view === this.view ? "page" : null, "aria-disabled": idle, on: { click: go },
+      }, make("small", { "aria-hidden": "true" }, `${11 + at}`), make("span", {}, say(`${view}.tab`))));
+    })));
+  }
+
+  #steps() {
+    this.back.disabled = !this.piece?.canUndo;
+    this.forth.disabled = !this.piece?.canRedo;
+    refill(this.name, make("span", {}, this.piece?.name ?? say("shelf.none")), icon("shelf"));
+    this.name.setAttribute("aria-label", say("shelf.open", { name: this.piece?.name ?? say("shelf.none") }));
+  }
+
+  #progress(part, stage) {
+    this.bar.hidden = part === null || !this.piece || this.piece.kind === "tray" || Boolean(this.piece.ticket);
+    if (this.bar.hidden) return;
+    this.bar.value = part;
+    if (stage) announce(say("progress.stage", { stage, part: number(Math.round(part * 10) * 10) }));
+  }
+
+  #listen() {
+    this.events.addEventListener("progress", ({ detail }) => {
+      if (detail.job === this.piece?.name && detail.revision === this.piece.revision) this.#progress(detail.part, detail.stage);
+    });
+    let gone = false;
+    this.events.addEventListener("away", () => {
+      if (gone) return;
+      gone = true;
+      notice(say("server.away"), { wrong: true });
+    });
+    this.events.addEventListener("here", () => {
+      if (!gone) return;
+      gone = false;
+      notice(say("server.back"));
+      this.piece?.again();
+    });
+  }
+
+  #shut(refusal) {
+    refill(this.main, make("section.shut", {}, make("h1", {}, say("shut.title")),
+      make("p", {}, refusal.status === 401 || refusal.status === 403 ? say("shut.token") : refusal.says || refusal.message)));
+  }
+
+  /** Light, dark, or as the system has it; without a name, the next of them. */
+  theme(name) {
+    const all = ["auto", "light", "dark"];
+    const now = document.documentElement.dataset.theme || "auto";
+    const next = name ?? all[(all.indexOf(now) + 1) % all.length];
+    document.documentElement.dataset.theme = next;
+    localStorage.setItem("theme", next);
+    if (!name) notice(say(`theme.${next}`));
+  }
+
+  #key(event) {
+    const typing = /^(INPUT|TEXTAREA|SELECT)$/.test(event.target.tagName) && !/^(radio|checkbox|range|button)$/.test(event.target.type);
+    if (!(event.ctrlKey || event.metaKey) || typing) return;
+    const key = event.key.toLowerCase();
+    if (key === "z") { event.preventDefault(); event.shiftKey ? this.piece?.redo() : this.piece?.undo(); }
+    if (key === "y") { event.preventDefault(); this.piece?.redo(); }
+  }
+
+  /** Takes pictures: each becomes a piece of its own. Answers their names. */
+  async take(files) {
+    const names = [];
+    for (const file of files) {
+      try {
+        announce(say("art.reading", { name: file.name }));
+        const art = await send("POST", `/api/art?name=${encodeURIComponent(file.name)}`, file);
+        const job = await send("POST", "/api/jobs", { art: art.art });
+        names.push(job.name);
+        this.fresh = job;
+      } catch (refusal) {
+        oops(refusal);
+      }
+    }
+    return names;
+  }
+}
+
+new Desk().start().catch(oops);

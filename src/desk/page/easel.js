@@ -1,1 +1,152 @@
-// Written next.
+// Easel: the art on its blank, moved by hand. While it moves, the page shows what it holds; the forecast follows at rest.
+
+import { button, fresh, make } from "./element.js";
+import { addLayer, newText } from "./layers.js";
+import { offsetMm, offsetText } from "./length.js";
+import { announce } from "./notice.js";
+import { mm, number, say, size } from "./words.js";
+
+const STEP_MM = 0.1;
+const STRIDE_MM = 1;
+
+/** What can be moved: the art, and each text and picture above it. A border follows the blank's edge. */
+function movables(piece) {
+  const { place, layers = [], art } = piece.job;
+  const all = [];
+  if (piece.value("art.file") && place) all.push({ key: "art.at", box: place, label: say("easel.art"), picture: art?.picture });
+  (piece.value("layer") ?? []).forEach((layer, at) => {
+    const box = layers[at];
+    if (layer.border !== undefined || !box) return;
+    all.push({ key: `layer.${at}.at`, box, label: layer.text ? say("easel.text", { text: layer.text.split("\n")[0] }) : say("easel.layer", { n: at + 1 }) });
+  });
+  return all;
+}
+
+export const easel = {
+  open(desk, main, signal) {
+    const { piece } = desk;
+    const { blank } = piece.job;
+    const keys = fresh("keys");
+    const look = make("img.look", { alt: say("easel.alt", { name: piece.name }), draggable: "false" });
+    const things = make("div.things");
+    const board = make("div.blank", { data: { shape: blank.shape } }, things, look, make("div.margin", { "aria-hidden": "true" }));
+    const reading = make("p.reading", { role: "status" });
+    const bench = make("div.bench", {}, board);
+
+    main.append(make("div.easel", {}, bench,
+      make("aside", {},
+        make("h2", {}, say("easel.move")), make("p", { id: keys }, say("easel.keys")), reading,
+        make("div.row", {},
+          button(say("easel.middle"), () => piece.change({ "art.at": "0mm,0mm", "art.anchor": "middle" })),
+          button(say("layer.add.text"), () => { addLayer(piece, newText(say("layer.sample"))); desk.dispatchEvent(new CustomEvent("drawer", { detail: "words" })); }, { icon: "letter" }),
+          button(say("layer.add.border"), () => addLayer(piece, { border: "0.8mm" }), { icon: "border" })),
+        make("div.row", {},
+          button(say("easel.size"), () => desk.dispatchEvent(new CustomEvent("drawer", { detail: "size" })), { icon: "measure" }),
+          button(say("easel.place"), () => desk.dispatchEvent(new CustomEvent("drawer", { detail: "place" })), { icon: "easel" })))));
+
+    let scale = 1;
+    const fit = () => {
+      const { width_mm: w, height_mm: h } = piece.job.blank;
+      // A phone's width is the limit there, its height elsewhere.
+      scale = Math.min(bench.clientWidth / w, Math.max(260, innerHeight - 330) / h);
+      board.style.width = `${w * scale}px`;
+      board.style.height = `${h * scale}px`;
+      const corner = piece.job.blank.shape === "round" ? "50%" : `${(piece.job.blank.corner_mm || 0) * scale}px`;
+      board.style.setProperty("--corner", corner);
+      board.style.setProperty("--free", `${(piece.job.blank.margin_mm ?? 2.5) * scale}px`);
+      for (const node of things.children) put(node);
+    };
+
+    const put = (node) => {
+      const { box } = node.thing;
+      node.style.left = `${box.x_mm * scale}px`;
+      node.style.top = `${box.y_mm * scale}px`;
+      node.style.width = `${box.width_mm * scale}px`;
+      node.style.height = `${box.height_mm * scale}px`;
+      node.style.transform = `translate(${node.moved.x * scale}px, ${node.moved.y * scale}px)`;
+    };
+
+    const tell = (node) => {
+      const [right, up] = offsetMm(piece.value(node.thing.key));
+      reading.textContent = say("easel.reading", {
+        what: node.thing.label, right: mm(right + node.moved.x), up: mm(up - node.moved.y),
+        size: size(node.thing.box.width_mm, node.thing.box.height_mm),
+      });
+    };
+
+    /** Asks for the place where a thing was put, once the hand rests. */
+    const ask = (node) => {
+      if (!node.moved.x && !node.moved.y) return;
+      const [right, up] = offsetMm(piece.value(node.thing.key));
+      const { x, y } = node.moved;
+      // Until the server says where it lies, it lies where it was put.
+      node.thing.box.x_mm += x;
+      node.thing.box.y_mm += y;
+      node.moved = { x: 0, y: 0 };
+      put(node);
+      piece.change({ [node.thing.key]: offsetText(right + x, up - y) }, node.thing.key);
+    };
+
+    const moving = (node) => { board.classList.add("moving"); node.classList.add("held"); };
+    const rest = (node) => { node.classList.remove("held"); };
+
+    const hold = (node) => {
+      let from = null;
+      let frame = 0;
+      node.addEventListener("pointerdown", (event) => {
+        if (event.button) return;
+        event.preventDefault();
+        node.focus({ preventScroll: true });
+        node.setPointerCapture(event.pointerId);
+        from = { x: event.clientX, y: event.clientY };
+      });
+      node.addEventListener("pointermove", (event) => {
+        if (!from) return;
+        moving(node);
+        const snap = (v) => Math.round(v / scale / STEP_MM) * STEP_MM;
+        node.moved = { x: snap(event.clientX - from.x), y: snap(event.clientY - from.y) };
+        frame ||= requestAnimationFrame(() => { frame = 0; put(node); tell(node); });
+      });
+      const end = () => { if (!from) return; from = null; rest(node); ask(node); };
+      node.addEventListener("pointerup", end);
+      node.addEventListener("pointercancel", end);
+      let later = 0;
+      node.addEventListener("keydown", (event) => {
+        const by = event.shiftKey ? STRIDE_MM : STEP_MM;
+        const way = { ArrowLeft: [-by, 0], ArrowRight: [by, 0], ArrowUp: [0, -by], ArrowDown: [0, by] }[event.key];
+        if (!way) return;
+        event.preventDefault();
+        moving(node);
+        node.moved = { x: node.moved.x + way[0], y: node.moved.y + way[1] };
+        put(node);
+        tell(node);
+        clearTimeout(later);
+        later = setTimeout(() => { rest(node); ask(node); announce(reading.textContent); }, 250);
+      });
+      node.addEventListener("focus", () => tell(node));
+    };
+
+    const paint = () => {
+      const held = document.activeElement?.thing?.key;
+      things.replaceChildren(...movables(piece).map((thing) => {
+        const node = make("div.thing", { tabindex: 0, role: "button", "aria-roledescription": say("easel.movable"), "aria-label": thing.label, "aria-describedby": keys, data: { thing: thing.key } },
+          thing.picture && make("img", { src: thing.picture, alt: "", draggable: "false" }));
+        Object.assign(node, { thing, moved: { x: 0, y: 0 } });
+        hold(node);
+        return node;
+      }));
+      fit();
+      if (held) [...things.children].find((n) => n.thing.key === held)?.focus({ preventScroll: true });
+      if (!reading.textContent && things.firstChild) tell(things.firstChild);
+    };
+
+    const watch = new ResizeObserver(fit);
+    watch.observe(bench);
+    signal.addEventListener("abort", () => watch.disconnect());
+    addEventListener("resize", fit, { signal });
+    piece.show(look, Math.min(1400, 700 * (devicePixelRatio || 1)), signal);
+    look.addEventListener("load", () => { if (!things.querySelector(".held")) board.classList.remove("moving"); }, { signal });
+    piece.addEventListener("saved", () => { if (!things.querySelector(".held")) paint(); }, { signal });
+    paint();
+  },
+};

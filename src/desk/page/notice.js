@@ -1,1 +1,65 @@
-// Written next.
+// Notice: what the page says aside: to screen readers, in passing, or as a question.
+
+import { button, make, refill } from "./element.js";
+import { say } from "./words.js";
+
+let polite;
+let board;
+let last = "";
+
+/** The places where notices appear; they must be on the page before anything is said. */
+export function noticeBoard() {
+  polite = make("p.unseen", { role: "status", "aria-live": "polite" });
+  board = make("div.notices", { "aria-live": "polite" });
+  return [polite, board];
+}
+
+/** Says a sentence to those who listen to the page. The same sentence is not said twice in a row. */
+export function announce(sentence) {
+  if (sentence === last) return;
+  last = sentence;
+  polite.textContent = sentence;
+}
+
+/**
+ * Shows a sentence that goes away by itself unless it is something that went wrong.
+ * @param {string} sentence what is said
+ * @param {{wrong?: boolean, act?: [string, function]}} [more] whether it went wrong; a button's words and what it does
+ */
+export function notice(sentence, { wrong = false, act } = {}) {
+  for (const old of board.children) if (old.dataset.says === sentence) old.remove();
+  const close = () => note.remove();
+  const note = make(wrong ? "div.notice.wrong" : "div.notice", { data: { says: sentence }, role: wrong ? "alert" : null },
+    make("p", {}, sentence),
+    act && button(act[0], () => { close(); act[1](); }),
+    button(say("close"), close, { icon: "close", quiet: true, kind: "bare" }));
+  board.append(note);
+  while (board.children.length > 3) board.firstChild.remove();
+  if (!wrong) setTimeout(close, act ? 12000 : 6000);
+}
+
+/** Shows what a refusal says; other errors too, since a page that says nothing is worse. */
+export function oops(error) {
+  if (error.name === "AbortError") return;
+  if (!error.says) console.error(error);
+  notice(error.says || say("page.failed", { what: error.message }), { wrong: true });
+}
+
+/**
+ * Asks, and answers with the value of the chosen button. Escape answers with the last one's.
+ * @param {string} title the question
+ * @param {string|Node} text more about it
+ * @param {Array<[string, string]>} answers value and words, the usual one first
+ */
+export function question(title, text, answers) {
+  return new Promise((resolve) => {
+    const dialog = make("dialog.question", { "aria-labelledby": "question-title" });
+    const end = (value) => { dialog.close(); dialog.remove(); resolve(value); };
+    refill(dialog, make("h2", { id: "question-title" }, title), make("p", {}, text),
+      make("div.row", {}, answers.map(([value, words], at) =>
+        button(words, () => end(value), { kind: at ? "" : "main" }))));
+    dialog.addEventListener("cancel", (event) => { event.preventDefault(); end(answers.at(-1)[0]); });
+    document.body.append(dialog);
+    dialog.showModal();
+  });
+}

@@ -1,1 +1,249 @@
-// Written next.
+// Piece: the job that is open, what is asked of it, its way to the server and back, and every step that can be undone.
+
+import { get, jobPath, query, Refusal, send } from "./server.js";
+
+const MOST_STEPS = 200;
+
+/** A value of what is asked by its key, "tone.brighten" or "layer.0.text"; undefined where it is absent. */
+export function valueAt(asked, key) {
+  return key.split(".").reduce((at, part) => (at === undefined || at === null ? undefined : at[part]), asked);
+}
+
+/** What is asked, with the changes of a patch; null takes a key out. Nothing of the old one is touched. */
+export function patched(asked, patch) {
+  const copy = structuredClone(asked);
+  for (const [key, value] of Object.entries(patch)) {
+    const path = key.split(".");
+    const leaf = path.pop();
+    let at = copy;
+    for (const part of path) {
+      if (typeof at[part] !== "object" || at[part] === null) at[part] = {};
+      at = at[part];
+    }
+    if (value !== null) at[leaf] = value;
+    else if (Array.isArray(at)) at.splice(Number(leaf), 1);
+    else delete at[leaf];
+  }
+  // What was filled in counts as asked once a person has set it.
+  if (Array.isArray(copy.unsaid)) {
+    const said = Object.entries(patch).filter(([, v]) => v !== null).map(([key]) => key.split(".").at(-1));
+    copy.unsaid = copy.unsaid.filter((key) => !said.includes(key));
+  }
+  return copy;
+}
+
+/**
+ * The open piece. Events: `asked` (what is wanted changed here), `saved` (the server has it), `exact` (the exact look is
+ * there), `refused` (detail: the refusal), `conflict` (detail: the other tab's job and how to answer).
+ */
+export class Piece extends EventTarget {
+  constructor(job) {
+    super();
+    this.job = job;
+    this.asked = job.asked;
+    this.ticket = null;
+    this.putting = false;
+    this.undone = [];
+    this.done = [];
+    this.remember();
+    this.#await();
+  }
+
+  /** Fetches a job by its name. */
+  static async open(name) {
+    return new Piece(await get(jobPath(name)));
+  }
+
+  get name() { return this.job.name; }
+  get kind() { return this.job.kind; }
+  get revision() { return this.job.revision; }
+
+  /** Whether something was asked that the server has not taken yet. */
+  get unsaved() { return this.asked !== this.job.asked; }
+
+  /** What is asked under a key. */
+  value(key) { return valueAt(this.asked, key); }
+
+  /** A path of this job at its revision. */
+  path(rest, values = {}) {
+    return jobPath(this.name, `/${rest}`) + query({ revision: this.revision, ...values });
+  }
+
+  /** The path of a window of the piece (mm), `px` wide, showing `what`. */
+  tile(what, { x, y, w, h }, px, more = {}) {
+    const round = (v) => Number(v.toFixed(4));
+    return this.path("tile", { what, x: round(x), y: round(y), w: round(w), h: round(h), px: Math.round(px), ...more });
+  }
+
+  /** The whole blank as a window. */
+  get whole() {
+    const { width_mm: w, height_mm: h } = this.job.blank;
+    return { x: 0, y: 0, w, h };
+  }
+
+  /** Asks for a change. Changes with the same `run` soon after each other, as of a slider, are one step. */
+  change(patch, run = null) {
+    this.set(patched(this.asked, patch), run);
+  }
+
+  /** Asks for something else as a whole. */
+  set(asked, run = null) {
+    const now = Date.now();
+    const same = run !== null && run === this.run && now - this.ranAt < 1500;
+    if (!same) {
+      this.done.push(this.asked);
+      if (this.done.length > MOST_STEPS) this.done.shift();
+    }
+    [this.run, this.ranAt] = [run, now];
+    this.undone = [];
+    this.#want(asked);
+  }
+
+  get canUndo() { return this.done.length > 0; }
+  get canRedo() { return this.undone.length > 0; }
+
+  undo() {
+    if (!this.canUndo) return;
+    this.undone.push(this.asked);
+    this.run = null;
+    this.#want(this.done.pop());
+  }
+
+  redo() {
+    if (!this.canRedo) return;
+    this.done.push(this.asked);
+    this.run = null;
+    this.#want(this.undone.pop());
+  }
+
+  /** Steps outlive a reload of this tab, as far as it has room for them. */
+  remember() {
+    const key = `steps:${this.job.name}`;
+    if (this.done.length || this.undone.length) {
+      try {
+        sessionStorage.setItem(key, JSON.stringify({ done: this.done.slice(-50), undone: this.undone.slice(-50) }));
+      } catch { sessionStorage.removeItem(key); }
+      return;
+    }
+    try {
+      const kept = JSON.parse(sessionStorage.getItem(key));
+      if (kept) [this.done, this.undone] = [kept.done, kept.undone];
+    } catch { /* what cannot be read is as good as nothing */ }
+  }
+
+  #want(asked) {
+    this.asked = asked;
+    this.remember();
+    this.#tell("asked");
+    this.put();
+  }
+
+  #tell(kind, detail) { this.dispatchEvent(new CustomEvent(kind, { detail })); }
+
+  /** Sends what is asked until the server has the newest. One request is on its way at a time. */
+  async put() {
+    if (this.putting) return;
+    this.putting = true;
+    try {
+      while (this.unsaved) {
+        const asked = this.asked;
+        const job = await send("PUT", jobPath(this.name), { revision: this.revision, asked });
+        const overtaken = this.asked !== asked;
+        this.#took(job, overtaken);
+      }
+    } catch (refusal) {
+      this.#failed(refusal);
+    } finally {
+      this.putting = false;
+    }
+  }
+
+  #took(job, overtaken) {
+    const wanted = this.asked;
+    this.job = job;
+    this.asked = overtaken ? wanted : job.asked;
+    this.ticket = null;
+    this.#tell("saved");
+    if (!overtaken) this.#await();
+  }
+
+  #failed(refusal) {
+    if (!(refusal instanceof Refusal)) throw refusal;
+    if (refusal.status === 409) {
+      const theirs = refusal.answer.job ?? refusal.answer;
+      const mine = this.asked;
+      const answer = (keepMine) => {
+        this.job = theirs;
+        this.asked = keepMine ? mine : theirs.asked;
+        if (!keepMine) [this.done, this.undone] = [[], []];
+        this.ticket = null;
+        this.#tell("saved");
+        if (keepMine) this.put();
+        else this.#await();
+      };
+      this.#tell("conflict", { theirs, answer });
+      return;
+    }
+    if (refusal.status === 0 || refusal.status >= 500) {
+      // It is kept here, and sent when the server is there again.
+      this.#tell("refused", refusal);
+      return;
+    }
+    this.asked = this.job.asked;
+    this.done.pop();
+    this.remember();
+    this.#tell("asked");
+    this.#tell("refused", refusal);
+  }
+
+  /** Waits for the exact look of this revision. What was overtaken is dropped. */
+  async #await() {
+    this.waiting?.abort();
+    this.waiting = new AbortController();
+    if (this.kind !== "piece") return;
+    const revision = this.revision;
+    try {
+      const ticket = await get(this.path("ticket"), this.waiting.signal);
+      if (!ticket || this.revision !== revision) return;
+      this.ticket = ticket;
+      this.#tell("exact");
+    } catch (refusal) {
+      if (refusal.name !== "AbortError" && this.revision === revision) this.#tell("refused", refusal);
+    }
+  }
+
+  /** Waits again, after the server was away. */
+  again() {
+    if (this.unsaved) this.put();
+    else if (!this.ticket) this.#await();
+  }
+
+  /** Lets go of what is under way. */
+  close() { this.waiting?.abort(); }
+
+  /**
+   * Keeps a picture at the look of the piece: the coarse one at once, the exact one after.
+   * @param {HTMLImageElement} img the picture
+   * @param {number} px how wide
+   * @param {AbortSignal} signal until when
+   */
+  show(img, px, signal) {
+    let shown = "";
+    const swap = async (path, exact) => {
+      if (path === shown) return;
+      shown = path;
+      const next = new Image();
+      next.src = path;
+      try { await next.decode(); } catch { return; }
+      if (shown !== path || signal.aborted) return;
+      img.src = path;
+      img.dataset.look = exact ? "exact" : "coarse";
+    };
+    const coarse = () => swap(this.path("coarse"), false);
+    const exact = () => swap(this.tile("forecast", this.whole, px), true);
+    if (this.ticket) exact();
+    else coarse();
+    this.addEventListener("saved", coarse, { signal });
+    this.addEventListener("exact", exact, { signal });
+  }
+}

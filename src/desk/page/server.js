@@ -1,1 +1,89 @@
-// Written next.
+// Server: every request of the page, and the events that it listens to.
+
+/** A refusal: the server's one sentence, and the job key that it is about where it knows one. */
+export class Refusal extends Error {
+  constructor(status, answer, away) {
+    super(answer.says || away);
+    this.status = status;
+    this.says = this.message;
+    this.key = answer.key;
+    this.answer = answer;
+  }
+}
+
+let away = "";
+
+/** What is said when nobody answers. */
+export const setAway = (sentence) => { away = sentence; };
+
+async function ask(path, options) {
+  let answer;
+  try {
+    answer = await fetch(path, { credentials: "same-origin", ...options });
+  } catch (cause) {
+    if (cause.name === "AbortError") throw cause;
+    throw new Refusal(0, {}, away);
+  }
+  if (answer.ok) return answer;
+  const said = await answer.json().catch(() => ({}));
+  throw new Refusal(answer.status, said, away);
+}
+
+async function body(answer) {
+  if (answer.status === 204) return null;
+  const kind = answer.headers.get("content-type") || "";
+  return kind.includes("json") ? answer.json() : answer.text();
+}
+
+/** GET that answers JSON; null for an answer that was overtaken. */
+export const get = async (path, signal) => body(await ask(path, { signal }));
+
+/** POST, PUT or DELETE: an object goes as JSON, bytes as they are. */
+export async function send(method, path, content, signal) {
+  const raw = content instanceof Blob || typeof content === "string";
+  const options = { method, signal };
+  if (raw) options.body = content;
+  else if (content !== undefined) {
+    options.body = JSON.stringify(content);
+    options.headers = { "content-type": "application/json" };
+  }
+  return body(await ask(path, options));
+}
+
+/** The path of a job, with what follows its name. */
+export const jobPath = (name, rest = "") => `/api/jobs/${encodeURIComponent(name)}${rest}`;
+
+/** A query of the values that are there. */
+export function query(values) {
+  const there = Object.entries(values).filter(([, v]) => v !== undefined && v !== null);
+  return there.length ? `?${new URLSearchParams(there)}` : "";
+}
+
+/** Gives the token of the start for the cookie, and takes it out of the address. */
+export async function enter() {
+  const token = location.hash.slice(1);
+  if (!token) return;
+  history.replaceState(history.state, "", location.pathname + location.search);
+  await send("POST", "/api/enter", { token });
+}
+
+const KINDS = [
+  "shelf", "progress", "exact", "failed", "version", "sheet", "sheet-done", "wedge", "saved",
+];
+
+/** Listens to the server's events: each is passed on as an event of this target, `detail` its data. */
+export class Events extends EventTarget {
+  constructor() {
+    super();
+    this.source = new EventSource("/api/events");
+    for (const kind of KINDS) {
+      this.source.addEventListener(kind, (event) => {
+        let detail = {};
+        try { detail = JSON.parse(event.data); } catch { /* a heart-beat has no data */ }
+        this.dispatchEvent(new CustomEvent(kind, { detail }));
+      });
+    }
+    this.source.onerror = () => this.dispatchEvent(new CustomEvent("away"));
+    this.source.onopen = () => this.dispatchEvent(new CustomEvent("here"));
+  }
+}

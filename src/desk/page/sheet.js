@@ -1,1 +1,176 @@
-// Written next.
+// Contact sheet: every picture as the finished piece, in a handful of versions that differ in what matters. One is taken.
+
+import { button, draw, icon, make, refill } from "./element.js";
+import { announce, oops } from "./notice.js";
+import { Piece } from "./piece.js";
+import { get, jobPath, send } from "./server.js";
+import { count, db, say, time } from "./words.js";
+
+const TAKEN = "image/*,.svg,.pdf,.heic,.tif,.tiff,.webp";
+
+/** The pictures that were dropped together; they stay together after a reload. */
+const roll = {
+  get names() { try { return JSON.parse(sessionStorage.getItem("roll")) ?? []; } catch { return []; } },
+  set names(names) { sessionStorage.setItem("roll", JSON.stringify(names)); },
+};
+
+/** The ring of a grease pencil round the frame that was taken: drawn by hand, so it does not quite close. */
+function ring() {
+  return draw("svg", { class: "ring", viewBox: "0 0 200 200", preserveAspectRatio: "none", "aria-hidden": "true" },
+    draw("path", { d: "M52 14C112-2 190 18 194 92s-60 108-112 103S2 150 7 86 66 6 128 9" }));
+}
+
+/** Where pictures are dropped or picked; `small` beside a sheet that is there. */
+export function dropZone(desk, words, act, { small = false, multiple = true, accept = TAKEN } = {}) {
+  const input = make("input.unseen", { type: "file", multiple, accept, tabindex: -1, "aria-label": words.pick, on: { change: () => { act([...input.files]); input.value = ""; } } });
+  const zone = make(small ? "div.drop.small" : "div.drop", {},
+    !small && icon("print"), !small && make("p.big", {}, words.title), !small && make("p", {}, words.line),
+    button(words.pick, () => input.click(), { icon: "plus", kind: small ? "" : "main" }), input);
+  return zone;
+}
+
+/** Pictures may be dropped anywhere on the page. */
+function dropAnywhere(act, signal) {
+  const files = (event) => event.dataTransfer?.types.includes("Files");
+  addEventListener("dragover", (event) => { if (files(event)) { event.preventDefault(); document.body.classList.add("dropping"); } }, { signal });
+  addEventListener("dragleave", (event) => { if (!event.relatedTarget) document.body.classList.remove("dropping"); }, { signal });
+  addEventListener("drop", (event) => {
+    document.body.classList.remove("dropping");
+    if (!files(event)) return;
+    event.preventDefault();
+    act([...event.dataTransfer.files]);
+  }, { signal });
+  addEventListener("paste", (event) => { if (event.clipboardData?.files.length) act([...event.clipboardData.files]); }, { signal });
+}
+
+/** One frame: the piece, its number on the film's edge, its one line. */
+function frame(version, at, took) {
+  const { line, why, picture, seconds, expected_db, likeness_db, chosen } = version;
+  const facts = [seconds !== undefined && seconds !== null && time(seconds),
+    (expected_db ?? likeness_db) !== undefined && (expected_db ?? likeness_db) !== null && say("sheet.likeness", { db: db(expected_db ?? likeness_db) })];
+  return make("li", {}, make("button.frame", {
+    type: "button", "aria-pressed": Boolean(chosen), data: { version: version.id }, title: why, on: { click: () => took(version) },
+  },
+  make("span.edge", {}, make("span", {}, `${at + 1}`), make("span", {}, chosen ? say("sheet.taken") : at === 0 ? say("sheet.first") : "")),
+  make("span.print", {}, picture ? make("img", { src: picture, alt: "", decoding: "async" }) : make("span.waiting"), chosen && ring()),
+  make("span.caption", {}, make("b", {}, line), make("small", {}, facts.filter(Boolean).join(" · ")))));
+}
+
+/** A piece's row of the sheet. */
+function row(desk, name, signal) {
+  const list = make("ol.frames");
+  const told = make("p.told", { role: "status" });
+  const title = make("h2", {}, make("span", {}, name));
+  const next = make("div.row");
+  const whole = make("section.roll", { "aria-label": name }, make("div.head", {}, title, told), list, next);
+  let piece = desk.piece?.name === name ? desk.piece : null;
+  let sheet = null;
+  let versions = [];
+  let done = false;
+
+  const open = async () => {
+    if (piece && desk.piece === piece) return;
+    piece = await Piece.open(name);
+    desk.hold(piece);
+    const where = new URLSearchParams({ piece: name, view: "sheet" });
+    history.replaceState({}, "", `/?${where}`);
+    desk.refoot();
+  };
+
+  const take = async (version) => {
+    try {
+      await open();
+      for (const v of versions) v.chosen = v.id === version.id;
+      piece.change(version.change ?? {});
+      announce(say("sheet.took", { line: version.line }));
+      paint();
+      list.querySelector(`[data-version="${CSS.escape(String(version.id))}"]`)?.focus({ preventScroll: true });
+    } catch (refusal) { oops(refusal); }
+  };
+
+  const paint = () => {
+    const held = list.contains(document.activeElement) ? document.activeElement.dataset.version : null;
+    const waiting = done ? 0 : Math.max(0, 6 - versions.length);
+    refill(list, versions.map((v, at) => frame(v, at, take)),
+      Array.from({ length: waiting }, () => make("li.empty", { "aria-hidden": "true" }, make("span.frame", {}, make("span.edge"), make("span.print", {}, make("span.waiting"))))));
+    if (held) list.querySelector(`[data-version="${CSS.escape(held)}"]`)?.focus({ preventScroll: true });
+    told.textContent = done ? count("sheet.done", versions.length) : say("sheet.coming");
+    const chosen = versions.some((v) => v.chosen);
+    refill(next,
+      button(say("sheet.loupe"), () => go("loupe"), { icon: "loupe", kind: chosen ? "main" : "" }),
+      button(say("sheet.easel"), () => go("easel"), { icon: "easel" }),
+      button(say("sheet.ticket"), () => go("ticket"), { icon: "ticket" }),
+      button(say("sheet.tray"), () => makeTray(), { icon: "tray" }),
+      done && button(say("sheet.anew"), () => begin(), { icon: "again" }));
+  };
+
+  const go = async (view) => { try { await open(); desk.go(view, name); } catch (refusal) { oops(refusal); } };
+  const makeTray = async () => {
+    try {
+      const tray = await send("POST", "/api/jobs", { tray: true, piece: name });
+      desk.go("tray", tray.name);
+    } catch (refusal) { oops(refusal); }
+  };
+
+  const read = async () => {
+    const found = await get(jobPath(name, "/sheet"), signal);
+    if (found?.sheet && (sheet === null || sheet === found.sheet)) {
+      [sheet, versions] = [found.sheet, found.versions];
+      done = found.done ?? done;
+    }
+    paint();
+    return found;
+  };
+
+  const begin = async () => {
+    try {
+      [versions, done] = [[], false];
+      paint();
+      sheet = (await send("POST", jobPath(name, "/sheet"))).sheet;
+      await read();
+    } catch (refusal) { done = true; paint(); oops(refusal); }
+  };
+
+  desk.events.addEventListener("version", ({ detail }) => {
+    if (detail.job !== name || (sheet !== null && detail.sheet !== sheet)) return;
+    read().catch(() => {});
+  }, { signal });
+  desk.events.addEventListener("sheet-done", ({ detail }) => {
+    if (detail.job !== name || (sheet !== null && detail.sheet !== sheet)) return;
+    done = true;
+    read().catch(() => {});
+  }, { signal });
+
+  (async () => {
+    paint();
+    try {
+      const found = await read();
+      if (!found?.sheet) await begin();
+    } catch (refusal) { oops(refusal); }
+  })();
+  return whole;
+}
+
+export const sheet = {
+  open(desk, main, signal) {
+    const words = { title: say("drop.title"), line: say("drop.line"), pick: say("drop.pick") };
+    const take = async (files) => {
+      if (!files.length) return;
+      const names = await desk.take(files);
+      if (!names.length) return;
+      roll.names = [...roll.names.filter((n) => !names.includes(n)), ...names].slice(-24);
+      desk.go("sheet", names[0]);
+    };
+    dropAnywhere(take, signal);
+    const { piece } = desk;
+    if (!piece) {
+      roll.names = [];
+      main.append(dropZone(desk, words, take), make("p.safety", {}, say("safety")));
+      return;
+    }
+    const names = roll.names.includes(piece.name) ? roll.names : [piece.name];
+    if (names.length === 1) roll.names = names;
+    main.append(make("div.contact", {}, names.map((name) => row(desk, name, signal))),
+      dropZone(desk, { ...words, pick: say("drop.more") }, take, { small: true }));
+  },
+};

@@ -1,1 +1,265 @@
-// Written next.
+// Strip: what the piece is made of and for, along the lower edge where the hand rests. A label opens the drawer above it.
+
+import { button, choice, draw, field, icon, make, refill } from "./element.js";
+import { boxMm, lengthMm, lengthText, offsetMm, offsetText } from "./length.js";
+import { mm, number, say, size } from "./words.js";
+import { tones } from "./tones.js";
+import { layers } from "./layers.js";
+
+/** A small drawing of a blank's outline. */
+export function outline(blank) {
+  const { shape, width_mm: w, height_mm: h } = blank;
+  const across = 30 / Math.max(w, h);
+  const [x, y] = [w * across, h * across];
+  const at = { x: 18 - x / 2, y: 18 - y / 2, width: x, height: y };
+  const svg = draw("svg", { viewBox: "0 0 36 36", class: "outline", "aria-hidden": "true" });
+  if (shape === "round") svg.append(draw("circle", { cx: 18, cy: 18, r: 15 }));
+  else if (shape === "cylinder") {
+    svg.append(draw("path", { d: `M${at.x} 7v22a${x / 2} 4 0 0 0 ${x} 0v-22` }), draw("ellipse", { cx: 18, cy: 7, rx: x / 2, ry: 4 }));
+  } else svg.append(draw("rect", { ...at, rx: (blank.corner_mm || 0.5) * across }));
+  return svg;
+}
+
+/** The name of what is asked: a kit's name, or that of a thing written out. */
+const nameOf = (asked) => (asked && typeof asked === "object" ? asked.name : asked);
+
+/** A kit entry's name as words: "poster-paint" becomes "Poster paint". */
+export function spoken(name) {
+  const words = String(name).replaceAll("-", " ");
+  return words.charAt(0).toUpperCase() + words.slice(1);
+}
+
+/** A typed length that becomes a change when it is one, and says so when it is none. */
+export function lengthField(piece, label, value, act, more = {}) {
+  const input = make("input", { type: "text", inputmode: "text", autocomplete: "off", spellcheck: "false", value });
+  const whole = field(label, input, more);
+  input.addEventListener("change", () => {
+    const wrong = whole.querySelector(".wrong");
+    const bad = input.value.trim() !== "" && lengthMm(input.value) === null;
+    input.toggleAttribute("aria-invalid", bad);
+    wrong.textContent = bad ? say("length.wrong", { typed: input.value }) : "";
+    if (!bad) act(input.value.trim(), lengthMm(input.value));
+  });
+  return whole;
+}
+
+/** The keys of a job within what is asked: a tray has its piece's below `piece`. */
+const key = (piece, name) => (piece.kind === "tray" ? `piece.${name}` : name);
+
+function blankDrawer(desk, piece) {
+  if (piece.kind === "tray") {
+    return choice(say("strip.blank"), desk.kit.blanks.map((b) => ({ value: b.name, label: spoken(b.name), line: b.line, drawing: outline(b) })),
+      piece.value("blank"), (blank) => piece.change({ blank }), { kind: "cards" });
+  }
+  const now = kitBlank(desk, piece);
+  const { blank } = piece.job;
+  const own = (shape) => piece.change({ "blank.shape": shape }, null);
+  const round = blank.shape === "round";
+  const parts = make("div.own", {}, make("h3", {}, say("blank.own")),
+    choice(say("blank.form"), ["round", "rect", "cylinder"].map((value) => ({ value, label: say(`blank.${value}`) })), blank.shape, (shape) => {
+      const [w, h] = [lengthText(blank.width_mm), lengthText(blank.height_mm)];
+      own(shape === "round" ? `round:${w}` : `${shape}:${w.replace("mm", "")}x${h}`);
+    }, { kind: "row" }),
+    make("div.fields", {},
+      lengthField(piece, say(round ? "blank.diameter" : "blank.width"), lengthText(blank.width_mm), (typed, w) => {
+        own(round ? `round:${lengthText(w)}` : rect(blank, w, blank.height_mm));
+      }, { key: "blank.shape" }),
+      !round && lengthField(piece, say("blank.height"), lengthText(blank.height_mm), (typed, h) => own(rect(blank, blank.width_mm, h))),
+      lengthField(piece, say("blank.margin"), piece.value("blank.margin") ?? lengthText(blank.margin_mm ?? 2.5),
+        (typed) => piece.change({ "blank.margin": typed || null }), { hint: say("blank.margin.hint"), key: "blank.margin" })));
+  return [
+    choice(say("strip.blank"), desk.kit.blanks.map((b) => ({ value: b.name, label: spoken(b.name), line: b.line, drawing: outline(b) })),
+      now?.name, (name) => {
+        const taken = desk.kit.blanks.find((b) => b.name === name);
+        piece.change(Object.fromEntries(Object.entries(taken.asked).map(([k, v]) => [`blank.${k}`, v])));
+      }, { kind: "cards" }),
+    parts,
+  ];
+}
+
+function rect(blank, w, h) {
+  const corner = blank.corner_mm && blank.shape === "rect" ? `:r${lengthText(blank.corner_mm)}` : "";
+  return `${blank.shape}:${lengthText(w).replace("mm", "")}x${lengthText(h)}${corner}`;
+}
+
+function kitBlank(desk, piece) {
+  const asked = piece.asked.blank ?? {};
+  return desk.kit.blanks.find((b) => b.asked && ["shape", "surface"].every((k) => b.asked[k] === asked[k]));
+}
+
+function listDrawer(desk, piece, what, list) {
+  const at = key(piece, what);
+  return choice(say(`strip.${what}`), list.map((x) => ({ value: x.name, label: spoken(x.name), line: x.line })),
+    nameOf(piece.value(at)) ?? usual(desk, piece, what), (name) => piece.change({ [at]: name }), { kind: "cards" });
+}
+
+/** What is taken where nobody says. */
+function usual(desk, piece, what) {
+  if (what === "machine") return desk.kit.machines[0]?.name;
+  return piece.value(key(piece, "blank.coatings"))?.[0] ?? kitBlank(desk, piece)?.coating ?? desk.kit.coatings[0]?.name;
+}
+
+function processDrawer(desk, piece) {
+  const at = key(piece, "process");
+  const own = desk.kit.processes;
+  return [
+    choice(say("strip.process"), [
+      { value: "", label: say("process.none"), line: say("process.none.line"), stamp: stamp(false) },
+      ...own.map((p) => ({ value: p.name, label: p.name, line: p.line, stamp: stamp(p.measured) })),
+    ], nameOf(piece.value(at)) ?? "", (name) => piece.change({ [at]: name || null }), { kind: "cards" }),
+    button(say("process.measure"), () => desk.go("wedge"), { icon: "wedge" }),
+  ];
+}
+
+/** "Measured" or "assumed", as a rubber stamp says it: by word and by shape, never by colour alone. */
+export function stamp(measured) {
+  return make(`span.stamp.${measured ? "measured" : "assumed"}`, {}, icon(measured ? "measured" : "assumed"), say(measured ? "measured" : "assumed"));
+}
+
+function sizeDrawer(desk, piece) {
+  const place = piece.value("blank.place") ?? "inside";
+  const box = boxMm(place);
+  const { width_mm: w, height_mm: h } = piece.job.place ?? piece.job.blank;
+  const set = (value) => piece.change({ "blank.place": value });
+  const text = (at, typed) => {
+    const now = box ? box.map(lengthText) : [lengthText(w), lengthText(h)];
+    now[at] = typed;
+    const [a, b] = now.map(lengthMm);
+    if (a && b) set(`${Number(a.toFixed(4))}x${lengthText(b)}`);
+  };
+  return [
+    choice(say("strip.size"), [
+      { value: "inside", label: say("size.inside"), line: say("size.inside.line") },
+      { value: "cover", label: say("size.cover"), line: say("size.cover.line") },
+      { value: "box", label: say("size.box"), line: say("size.box.line") },
+    ], box ? "box" : place, (value) => set(value === "box" ? `${Number(w.toFixed(1))}x${lengthText(Number(h.toFixed(1)))}` : value), { kind: "cards" }),
+    make("div.fields", {},
+      lengthField(piece, say("size.width"), lengthText(Number((box?.[0] ?? w).toFixed(2))), (typed) => text(0, typed), { key: "blank.place" }),
+      lengthField(piece, say("size.height"), lengthText(Number((box?.[1] ?? h).toFixed(2))), (typed) => text(1, typed))),
+  ];
+}
+
+const ANCHORS = ["top-left", "top", "top-right", "left", "middle", "right", "bottom-left", "bottom", "bottom-right"];
+
+function placeDrawer(desk, piece) {
+  const [right, up] = offsetMm(piece.value("art.at"));
+  const at = (r, u) => piece.change({ "art.at": offsetText(r, u) });
+  return [
+    choice(say("place.anchor"), ANCHORS.map((value) => ({ value, label: say(`anchor.${value}`) })),
+      piece.value("art.anchor") ?? "middle", (value) => piece.change({ "art.anchor": value }), { kind: "nine" }),
+    make("div.fields", {},
+      lengthField(piece, say("place.right"), lengthText(right), (typed, v) => at(v ?? 0, up), { key: "art.at" }),
+      lengthField(piece, say("place.up"), lengthText(up), (typed, v) => at(right, v ?? 0)),
+      choice(say("place.turn"), [0, 90, 180, 270].map((value) => ({ value, label: `${value}°` })), piece.value("art.turn") ?? 0,
+        (value) => piece.change({ "art.turn": value }), { kind: "row" }),
+      make("label.check", {}, make("input", {
+        type: "checkbox", checked: Boolean(piece.value("art.mirror")), on: { change: (e) => piece.change({ "art.mirror": e.target.checked }) },
+      }), say("place.mirror"))),
+    desk.view === "easel" ? null : button(say("place.easel"), () => desk.go("easel"), { icon: "easel" }),
+  ];
+}
+
+function jigDrawer(desk, piece) {
+  const grid = /^(\d+)x(\d+)$/.exec(piece.value("tray.grid") ?? "") ?? [null, 2, 2];
+  const counted = (label, value, act) => field(label, make("input", {
+    type: "number", min: 1, max: 40, value, on: { change: (e) => act(Math.max(1, Math.round(Number(e.target.value) || 1))) },
+  }));
+  const set = (a, b) => piece.change({ "tray.grid": `${a}x${b}` });
+  return make("div.fields", {},
+    counted(say("jig.columns"), grid[1], (n) => set(n, grid[2])),
+    counted(say("jig.rows"), grid[2], (n) => set(grid[1], n)),
+    lengthField(piece, say("jig.gap"), piece.value("tray.gap") ?? "5mm", (typed) => piece.change({ "tray.gap": typed || null }), { key: "tray.gap" }));
+}
+
+/** The labels: what each is called, what it says now, and its drawer. */
+function labels(desk, piece) {
+  const tray = piece.kind === "tray";
+  const named = (what) => spoken(nameOf(piece.value(key(piece, what))) ?? usual(desk, piece, what) ?? "");
+  const process = nameOf(piece.value(key(piece, "process")));
+  const all = [
+    { id: "blank", value: tray ? spoken(piece.value("blank") ?? "") : piece.job.blank?.line ?? "", drawer: blankDrawer },
+    { id: "coating", value: named("coating"), drawer: (d, p) => listDrawer(d, p, "coating", d.kit.coatings) },
+    { id: "machine", value: named("machine"), drawer: (d, p) => listDrawer(d, p, "machine", d.kit.machines) },
+    { id: "process", value: process ?? say("assumed"), sign: process ? "measured" : "assumed", drawer: processDrawer },
+  ];
+  if (tray) return [...all, { id: "jig", value: (piece.value("tray.grid") ?? "").replace("x", " × "), drawer: jigDrawer }];
+  const { place } = piece.job;
+  const [right, up] = offsetMm(piece.value("art.at"));
+  const anchor = say(`anchor.${piece.value("art.anchor") ?? "middle"}`);
+  const art = Boolean(piece.value("art.file"));
+  const several = (piece.value("layer") ?? []).length;
+  const tone = ["tone.brighten", "tone.contrast"].map((k) => piece.value(k)).filter((v) => v && v !== "off");
+  return [...all,
+    art && { id: "size", value: place ? size(place.width_mm, place.height_mm) : "", drawer: sizeDrawer },
+    art && { id: "place", value: right || up ? `${anchor} ${number(right, 1)}, ${mm(up)}` : anchor, drawer: placeDrawer },
+    { id: "tone", value: tone.length ? tone.join(", ") : say("tone.as-is"), drawer: tones },
+    { id: "words", value: several ? number(several) : say("words.none"), drawer: layers },
+  ].filter(Boolean);
+}
+
+export const strip = {
+  /** Puts the strip into the page's foot; empty where no piece is open. */
+  open(desk, foot, signal) {
+    const { piece } = desk;
+    if (!piece || desk.view === "wedge") { refill(foot); return; }
+    const drawer = make("section.drawer", { id: "drawer", tabindex: "-1" });
+    drawer.hidden = true;
+    const row = make("div.labels", { role: "group", "aria-label": say("strip") });
+    let opened = null;
+
+    const close = () => {
+      if (!opened) return;
+      const id = opened;
+      opened = null;
+      drawer.hidden = true;
+      paint();
+      row.querySelector(`[data-id="${id}"]`)?.focus();
+    };
+    const toggle = (label) => {
+      if (opened === label.id) { close(); return; }
+      opened = label.id;
+      paint();
+      drawer.focus({ preventScroll: true });
+    };
+    const paint = () => {
+      const all = labels(desk, piece);
+      const held = document.activeElement?.dataset?.id;
+      refill(row, all.map((label) => make("button.label", {
+        type: "button", data: { id: label.id }, "aria-expanded": opened === label.id, "aria-controls": "drawer", on: { click: () => toggle(label) },
+      }, make("small", {}, say(`strip.${label.id}`)), make("b", {}, label.sign && icon(label.sign), label.value))));
+      if (held) row.querySelector(`[data-id="${held}"]`)?.focus();
+      const label = all.find((l) => l.id === opened);
+      if (!label) { drawer.hidden = true; return; }
+      paintDrawer(label);
+    };
+    const paintDrawer = (label) => {
+      drawer.hidden = false;
+      drawer.setAttribute("aria-label", say(`strip.${label.id}`));
+      const spot = trace(drawer);
+      refill(drawer, make("div.head", {}, make("h2", {}, say(`strip.${label.id}`)), button(say("close"), close, { icon: "close", quiet: true })),
+        make("div.inside", {}, label.drawer(desk, piece)));
+      retrace(drawer, spot);
+    };
+    drawer.addEventListener("keydown", (event) => { if (event.key === "Escape") { event.stopPropagation(); close(); } });
+    // A slider that is being moved keeps its drawer: it is painted anew only when its value came from elsewhere.
+    const later = () => { if (!drawer.contains(document.activeElement) || document.activeElement.type !== "range") paint(); };
+    piece.addEventListener("saved", later, { signal });
+    piece.addEventListener("asked", later, { signal });
+    desk.addEventListener("drawer", ({ detail }) => { const l = labels(desk, piece).find((x) => x.id === detail); if (l && opened !== l.id) toggle(l); }, { signal });
+    refill(foot, drawer, row);
+    paint();
+  },
+};
+
+/** Which of a drawer's inputs holds the focus, so that it has it again after the drawer was painted anew. */
+function trace(drawer) {
+  const all = [...drawer.querySelectorAll("input, button, select, textarea")];
+  const at = all.indexOf(document.activeElement);
+  return at < 0 ? null : { at, chosen: document.activeElement.type === "radio" };
+}
+
+function retrace(drawer, spot) {
+  if (!spot) return;
+  const all = [...drawer.querySelectorAll("input, button, select, textarea")];
+  (all[spot.at] ?? drawer).focus({ preventScroll: true });
+}

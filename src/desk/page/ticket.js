@@ -1,1 +1,126 @@
-// Written next.
+// Ticket: what to know before the burn, what to change with one tap, and the files to take to the machine.
+
+import { button, field, icon, make, refill } from "./element.js";
+import { announce, notice, oops } from "./notice.js";
+import { get, jobPath, send } from "./server.js";
+import { curve } from "./curve.js";
+import { stamp } from "./strip.js";
+import { bytes, db, knows, mm, number, say, size, time } from "./words.js";
+
+const TIME_PARTS = ["marks_s", "gaps_s", "runups_s", "turns_s"];
+
+/** One finding: a sign with its own shape, the sentence, and its remedies as buttons. */
+function finding(piece, found) {
+  const level = { caution: "warn" }[found.level] ?? found.level;
+  const accept = () => {
+    const already = piece.value("scan.accept") ?? [];
+    piece.change({ "scan.accept": [...already, found.accept.name] });
+  };
+  return make(`li.finding.${level}`, { data: { finding: found.id } },
+    make("p", {}, make("span.level", {}, icon(level), say(`level.${level}`)), " ", found.says),
+    make("div.row", {},
+      (found.remedies ?? []).map((remedy) => (remedy.change && Object.keys(remedy.change).length
+        ? button(remedy.line, () => { announce(say("remedy.taken", { line: remedy.line })); piece.change(remedy.change); }, { icon: (remedy.checked ?? found.checked) ? "measured" : "change", kind: "remedy", title: (remedy.checked ?? found.checked) ? say("remedy.checked") : null })
+        : make("p.advice", {}, remedy.line))),
+      found.accept && button(say("finding.accept"), accept, { kind: "bare" })));
+}
+
+/** The burn's time in its parts, as a bar and as a table: the bar is for the eye only. */
+function burn({ seconds, bound_s, ...parts }) {
+  const there = TIME_PARTS.filter((k) => parts[k] !== undefined);
+  const bar = make("div.parts", { "aria-hidden": "true" }, there.map((k) => {
+    const part = make(`span.${k}`);
+    part.style.flexGrow = String(Math.max(0.001, parts[k]));
+    return part;
+  }));
+  return make("section.burn", {}, make("h2", {}, say("burn.title")), make("p.big", {}, time(seconds)), bar,
+    make("dl.facts", {}, there.map((k) => make("div", {}, make("dt", {}, make(`i.key.${k}`, { "aria-hidden": "true" }), say(`burn.${k}`)), make("dd", {}, time(parts[k]))))),
+    bound_s ? make("p.hint", {}, say("burn.bound", { time: time(bound_s) })) : null);
+}
+
+function likeness({ planned_db, expected_db }) {
+  if (planned_db === undefined || planned_db === null) return null;
+  return make("section", {}, make("h2", {}, say("likeness.title")),
+    make("dl.facts", {},
+      make("div", {}, make("dt", {}, say("likeness.planned")), make("dd", {}, db(planned_db))),
+      expected_db !== null && expected_db !== undefined && make("div", {}, make("dt", {}, say("likeness.expected")), make("dd", {}, db(expected_db)))),
+    make("p.hint", {}, say("likeness.line")));
+}
+
+function standing(ticket) {
+  const rows = ticket.settings ?? [];
+  return make("section.standing", {}, make("h2", {}, say("standing.title")), make("p.head", {}, stamp(ticket.process.measured), make("span", {}, ticket.process.line)),
+    rows.length > 0 && make("div.scroll", { tabindex: 0, role: "region", "aria-label": say("standing.title") }, make("table", {}, make("tbody", {}, rows.map((r) => make("tr", {},
+      make("th", { scope: "row" }, r.name), make("td", {}, r.value),
+      make("td", {}, icon({ measured: "measured", given: "given" }[r.standing] ?? "assumed"), knows(r.standing) ? say(r.standing) : r.standing),
+      make("td", {}, r.source ?? "")))))));
+}
+
+function files(desk, piece, ticket, paint) {
+  const stop = (ticket.findings ?? []).some((f) => f.level === "stop");
+  const folder = make("input", { type: "text", value: "", placeholder: piece.name, autocomplete: "off", spellcheck: "false" });
+  const out = make("p.saved", { role: "status" }, piece.savedIn ? say("files.saved", piece.savedIn) : "");
+  const save = async () => {
+    try {
+      const answer = await send("POST", jobPath(piece.name, "/save"), folder.value.trim() ? { folder: folder.value.trim() } : {});
+      piece.savedIn = { folder: answer.folder, n: number(answer.files.length) };
+      out.textContent = say("files.saved", piece.savedIn);
+    } catch (refusal) { oops(refusal); }
+  };
+  return make("section.files", {}, make("h2", {}, say("files.title")),
+    stop && make("p.finding.stop", {}, icon("stop"), say("files.stopped")),
+    make("ul", {}, (ticket.files ?? []).map((f) => make("li", {}, make("code", {}, f.name), f.bytes ? make("span", {}, bytes(f.bytes)) : null, f.about ? make("small", {}, f.about) : null))),
+    make("div.row", {},
+      make("a.button.main", { href: jobPath(piece.name, "/files.zip"), download: `${piece.name}.zip` }, icon("zip"), make("span", {}, say("files.zip"))),
+      button(say("files.save"), save, { icon: "folder" })),
+    field(say("files.folder"), folder, { hint: say("files.folder.hint") }), out,
+    make("div.row", {}, button(say("print"), () => print(), { icon: "printer" })));
+}
+
+export const ticket = {
+  open(desk, main, signal) {
+    const { piece } = desk;
+    const look = make("img", { alt: say("easel.alt", { name: piece.name }) });
+    const body = make("div.docket");
+    main.append(body);
+    let painted = null;
+
+    const paint = () => {
+      const now = piece.ticket;
+      if (!now) {
+        if (!painted) refill(body, make("p.coming", { role: "status" }, say("look.coming")));
+        body.classList.add("waiting");
+        body.setAttribute("aria-busy", "true");
+        return;
+      }
+      painted = now;
+      body.classList.remove("waiting");
+      body.removeAttribute("aria-busy");
+      const order = { stop: 0, warn: 1, caution: 1, note: 2 };
+      const findings = [...(now.findings ?? [])].sort((a, b) => order[a.level] - order[b.level]);
+      const held = body.contains(document.activeElement) ? document.activeElement.textContent : null;
+      const dots = now.dots;
+      refill(body,
+        make("header.stub", {}, make("figure", {}, look), make("div", {}, make("p.kind", {}, say("ticket.kind")), make("h2.what", {}, piece.name),
+          make("p", {}, [piece.job.blank?.line, now.place && say("ticket.art", { size: size(now.place.width_mm, now.place.height_mm) })].filter(Boolean).join(" · ")),
+          dots && make("p", {}, say("ticket.dots", { across: number(dots.across), along: number(dots.along), pitch: `${number(dots.pitch_mm, 4)} mm` })),
+          stamp(now.process.measured))),
+        make("section.findings", {}, make("h2", {}, say("findings.title")),
+          findings.length ? make("ul", {}, findings.map((f) => finding(piece, f))) : make("p", {}, say("findings.none"))),
+        make("div.columns", {},
+          now.burn && burn(now.burn),
+          now.likeness && likeness(now.likeness)),
+        now.curve?.length > 1 && curve(now.curve, (point) => piece.change(point.change)),
+        files(desk, piece, now, paint),
+        standing(now),
+        now.decided?.length > 0 && make("section", {}, make("h2", {}, say("decided.title")), make("ul.plain", {}, now.decided.map((line) => make("li", {}, line)))),
+        now.steps?.length > 0 && make("section.do", {}, make("h2", {}, say("steps.title")), make("ol", {}, now.steps.map((s) => make("li", {}, make("b", {}, s.title), " ", s.text)))),
+        make("section.cautions", {}, make("h2", {}, say("cautions.title")), make("ul", {}, (now.cautions?.length ? now.cautions : [say("safety")]).map((c) => make("li", {}, c)))));
+      if (held) [...body.querySelectorAll("button, a")].find((n) => n.textContent === held)?.focus({ preventScroll: true });
+    };
+    piece.show(look, 520, signal);
+    piece.addEventListener("saved", paint, { signal });
+    piece.addEventListener("exact", paint, { signal });
+    paint();
+  },
+};

@@ -1,1 +1,54 @@
-// Written next.
+// Words: all texts of the page from one file, and numbers with their units as people read them.
+
+let texts = {};
+
+/** Fetches the texts; `lang` names the file. */
+export async function loadWords(lang = "en") {
+  const answer = await fetch(`/page/texts.${lang}.json`);
+  texts = await answer.json();
+  document.documentElement.lang = lang;
+}
+
+/** The text of a key, with `{names}` filled in. A key without a text shows itself, so that a test finds it. */
+export function say(key, filling = {}) {
+  const text = texts[key];
+  if (text === undefined) return key;
+  return text.replace(/\{(\w+)\}/g, (whole, name) => (name in filling ? String(filling[name]) : whole));
+}
+
+/** `key.one` or `key.many`, as the count asks for; `{n}` is the count. */
+export function count(key, n, filling = {}) {
+  return say(`${key}.${n === 1 ? "one" : "many"}`, { n: number(n), ...filling });
+}
+
+/** Whether there is a text of that key. */
+export const knows = (key) => key in texts;
+
+/** A number with at most so many digits behind the point, without idle zeros. */
+export function number(value, digits = 0) {
+  return new Intl.NumberFormat(document.documentElement.lang, { maximumFractionDigits: digits }).format(value);
+}
+
+/** Millimetres, to a hundredth. */
+export const mm = (value) => `${number(value, 2)} mm`;
+
+/** Width and height in millimetres. */
+export const size = (width, height) => `${number(width, 1)} × ${number(height, 1)} mm`;
+
+/** Decibels, with their sign. */
+export const db = (value) => `${number(value, 1)} dB`;
+
+/** A time as it is said at the bench: hours and minutes, or minutes and seconds. */
+export function time(seconds) {
+  const s = Math.round(seconds);
+  if (s < 60) return say("time.s", { s });
+  if (s < 3600) return say("time.min", { min: Math.floor(s / 60), s: s % 60 });
+  const min = Math.round(s / 60);
+  return say("time.h", { h: Math.floor(min / 60), min: min % 60 });
+}
+
+/** A file's size. */
+export function bytes(n) {
+  if (n < 1000) return `${n} B`;
+  return n < 1e6 ? `${number(n / 1e3)} kB` : `${number(n / 1e6, 1)} MB`;
+}

@@ -1,0 +1,57 @@
+// Layers: the texts, borders and pictures that lie above the art.
+
+import { button, field, icon, make } from "./element.js";
+import { lengthField } from "./strip.js";
+import { say } from "./words.js";
+
+const ANCHORS = ["middle", "top", "bottom", "left", "right", "top-left", "top-right", "bottom-left", "bottom-right"];
+
+/** A new layer goes behind the others, so that it lies above them. */
+export function addLayer(piece, layer) {
+  piece.set({ ...piece.asked, layer: [...(piece.asked.layer ?? []), layer] });
+}
+
+/** A text as most are wanted: along the lower edge, cleared of what lies below it. */
+export const newText = (words) => ({ text: words, place: "60x8mm", anchor: "bottom", clear: "0.6mm" });
+
+function textOf(piece, at, layer, desk) {
+  const set = (more) => piece.change(Object.fromEntries(Object.entries(more).map(([k, v]) => [`layer.${at}.${k}`, v])));
+  const words = make("textarea", { rows: 2, value: layer.text, on: { change: (e) => set({ text: e.target.value }) } });
+  const anchor = make("select", { on: { change: (e) => set({ anchor: e.target.value }) } },
+    ANCHORS.map((a) => make("option", { value: a }, say(`anchor.${a}`))));
+  anchor.value = layer.anchor ?? "middle";
+  const font = desk.kit.fonts.length > 1 && make("select", { on: { change: (e) => set({ font: e.target.value }) } },
+    desk.kit.fonts.map((f) => make("option", { value: f }, f)));
+  if (font) font.value = layer.font ?? desk.kit.fonts[0];
+  return make("div.fields", {},
+    field(say("layer.text"), words, { key: `layer.${at}.text` }),
+    field(say("layer.place"), make("input", {
+      type: "text", value: layer.place ?? "inside", autocomplete: "off", spellcheck: "false", on: { change: (e) => set({ place: e.target.value.trim() || "inside" }) },
+    }), { hint: say("layer.place.hint"), key: `layer.${at}.place` }),
+    field(say("layer.anchor"), anchor),
+    font && field(say("layer.font"), font),
+    make("label.check", {}, make("input", { type: "checkbox", checked: Boolean(layer.bold), on: { change: (e) => set({ bold: e.target.checked }) } }), say("layer.bold")),
+    make("label.check", {}, make("input", { type: "checkbox", checked: Boolean(layer.bare), on: { change: (e) => set({ bare: e.target.checked }) } }), say("layer.bare")));
+}
+
+/** The drawer of texts and borders. */
+export function layers(desk, piece) {
+  const all = piece.value("layer") ?? [];
+  const rows = all.map((layer, at) => {
+    const kind = layer.text !== undefined ? "text" : layer.border !== undefined ? "border" : "file";
+    const remove = () => piece.change({ [`layer.${at}`]: null });
+    return make("li.layer", {}, make("div.head", {}, make("h3", {}, icon(kind === "text" ? "letter" : kind === "border" ? "border" : "piece"), say(`layer.${kind}`)),
+      button(say("layer.remove", { n: at + 1 }), remove, { icon: "bin", quiet: true })),
+    kind === "text" ? textOf(piece, at, layer, desk)
+      : kind === "border" ? make("div.fields", {},
+        lengthField(piece, say("layer.width"), layer.border, (typed) => piece.change({ [`layer.${at}.border`]: typed || "0.8mm" }), { key: `layer.${at}.border` }),
+        lengthField(piece, say("layer.inset"), layer.inset ?? "", (typed) => piece.change({ [`layer.${at}.inset`]: typed || null }), { hint: say("layer.inset.hint") }))
+        : make("p", {}, layer.file));
+  });
+  return [
+    make("div.row", {},
+      button(say("layer.add.text"), () => addLayer(piece, newText(say("layer.sample"))), { icon: "letter" }),
+      button(say("layer.add.border"), () => addLayer(piece, { border: "0.8mm" }), { icon: "border" })),
+    all.length > 0 && make("ul.layers", {}, rows),
+  ];
+}
