@@ -17,6 +17,15 @@ import { loadWords, number, say } from "./words.js";
 const SCREENS = { sheet, easel, loupe, ticket, tray, wedge };
 const OF_A_PIECE = ["easel", "loupe", "ticket"];
 
+/** What a new piece begins with: the blank, coating, machine and process that the last one had. */
+const lastUsed = {
+  get asked() { try { return JSON.parse(localStorage.getItem("last-used")) ?? {}; } catch { return {}; } },
+  set asked({ blank = {}, coating, machine, process }) {
+    const { shape, margin, surface, coatings } = blank;
+    localStorage.setItem("last-used", JSON.stringify({ blank: { shape, margin, surface, coatings }, coating, machine, process }));
+  },
+};
+
 /** What every screen is handed: the kit, the events, the open piece, and how to go elsewhere. */
 class Desk extends EventTarget {
   kit = { blanks: [], coatings: [], machines: [], processes: [], screens: [], fonts: [] };
@@ -43,6 +52,9 @@ class Desk extends EventTarget {
     await this.#follow();
   }
 
+  /** What a new piece begins with. */
+  get usual() { return lastUsed.asked; }
+
   /** Reads the kit again, as after a process was kept. */
   async readKit() { this.kit = await get("/api/kit"); }
 
@@ -64,7 +76,7 @@ class Desk extends EventTarget {
       this.piece = null;
       if (name) {
         try {
-          this.hold(await Piece.open(name));
+          this.hold(await Piece.open(name, this.kit));
         } catch (refusal) {
           oops(refusal);
           history.replaceState({}, "", "/");
@@ -81,7 +93,7 @@ class Desk extends EventTarget {
     this.piece?.close();
     this.piece = piece;
     piece.addEventListener("asked", () => this.#steps());
-    piece.addEventListener("saved", () => { this.#steps(); this.#progress(0); });
+    piece.addEventListener("saved", () => { this.#steps(); this.#progress(0); if (piece.kind === "piece") lastUsed.asked = piece.asked; });
     piece.addEventListener("exact", () => { this.#progress(null); announce(say("look.exact")); });
     piece.addEventListener("refused", ({ detail }) => {
       this.#progress(null);
@@ -236,9 +248,8 @@ class Desk extends EventTarget {
       try {
         announce(say("art.reading", { name: file.name }));
         const art = await send("POST", `/api/art?name=${encodeURIComponent(file.name)}`, file);
-        const job = await send("POST", "/api/jobs", { art: art.art });
+        const job = await send("POST", "/api/jobs", { art: art.art, asked: this.usual });
         names.push(job.name);
-        this.fresh = job;
       } catch (refusal) {
         oops(refusal);
       }

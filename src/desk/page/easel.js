@@ -11,9 +11,9 @@ const STRIDE_MM = 1;
 
 /** What can be moved: the art, and each text and picture above it. A border follows the blank's edge. */
 function movables(piece) {
-  const { place, layers = [], art } = piece.job;
+  const { art, layers } = piece.boxes;
   const all = [];
-  if (piece.value("art.file") && place) all.push({ key: "art.at", box: place, label: say("easel.art"), picture: art?.picture });
+  if (piece.art && art) all.push({ key: "art.at", box: art, label: say("easel.art"), picture: `/api/art/${encodeURIComponent(piece.art)}/picture` });
   (piece.value("layer") ?? []).forEach((layer, at) => {
     const box = layers[at];
     if (layer.border !== undefined || !box) return;
@@ -25,7 +25,7 @@ function movables(piece) {
 export const easel = {
   open(desk, main, signal) {
     const { piece } = desk;
-    const { blank } = piece.job;
+    const { blank } = piece;
     const keys = fresh("keys");
     const look = make("img.look", { alt: say("easel.alt", { name: piece.name }), draggable: "false" });
     const things = make("div.things");
@@ -46,14 +46,13 @@ export const easel = {
 
     let scale = 1;
     const fit = () => {
-      const { width_mm: w, height_mm: h } = piece.job.blank;
+      const { width_mm: w, height_mm: h, shape, corner_mm: corner, margin_mm: margin } = piece.blank;
       // A phone's width is the limit there, its height elsewhere.
       scale = Math.min(bench.clientWidth / w, Math.max(260, innerHeight - 330) / h);
       board.style.width = `${w * scale}px`;
       board.style.height = `${h * scale}px`;
-      const corner = piece.job.blank.shape === "round" ? "50%" : `${(piece.job.blank.corner_mm || 0) * scale}px`;
-      board.style.setProperty("--corner", corner);
-      board.style.setProperty("--free", `${(piece.job.blank.margin_mm ?? 2.5) * scale}px`);
+      board.style.setProperty("--corner", shape === "round" ? "50%" : `${corner * scale}px`);
+      board.style.setProperty("--free", `${margin * scale}px`);
       for (const node of things.children) put(node);
     };
 
@@ -146,7 +145,7 @@ export const easel = {
     addEventListener("resize", fit, { signal });
     piece.show(look, Math.min(1400, 700 * (devicePixelRatio || 1)), signal);
     look.addEventListener("load", () => { if (!things.querySelector(".held")) board.classList.remove("moving"); }, { signal });
-    piece.addEventListener("saved", () => { if (!things.querySelector(".held")) paint(); }, { signal });
+    for (const event of ["saved", "exact"]) piece.addEventListener(event, () => { if (!things.querySelector(".held")) paint(); }, { signal });
     paint();
   },
 };

@@ -2,8 +2,8 @@
 files! {
     HTML: "index.html";
     CSS: "desk.css", "screens.css", "print.css";
-    SCRIPT: "curve.js", "desk.js", "easel.js", "element.js", "glass.js", "length.js", "loupe.js", "notice.js", "piece.js",
-        "server.js", "sheet.js", "shelf.js", "strip.js", "ticket.js", "tray.js", "wedge.js", "words.js";
+    SCRIPT: "blank.js", "curve.js", "desk.js", "easel.js", "element.js", "glass.js", "layers.js", "length.js", "loupe.js", "notice.js", "piece.js",
+        "server.js", "sheet.js", "shelf.js", "strip.js", "ticket.js", "tones.js", "tray.js", "wedge.js", "words.js";
     JSON: "texts.en.json";
     SVG: "icons.svg", "mark.svg";
 }

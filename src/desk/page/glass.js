@@ -153,6 +153,13 @@ export class Plate {
     this.tiles = new Map();
   }
 
+  /** A picture of the whole that lies beneath all tiles until they are there. */
+  under(src) {
+    this.below ??= Object.assign(document.createElement("img"), { alt: "", draggable: false, className: "there" });
+    this.below.src = src;
+    if (!this.below.isConnected) this.host.prepend(this.below);
+  }
+
   /** Lays out what the glass sees. */
   lay(glass) {
     const level = Math.max(0, Math.ceil(Math.log2((glass.scale * this.dense) / this.base / 1.15)));
@@ -168,6 +175,7 @@ export class Plate {
     for (const key of wanted) if (!this.tiles.has(key)) this.#fetch(key);
     this.#tidy(wanted);
     for (const tile of [...this.tiles.values(), ...(this.oldAt ?? [])]) this.#put(tile, glass);
+    if (this.below) this.#put({ img: this.below, area: { x: 0, y: 0, ...this.plane } }, glass);
   }
 
   #fetch(key) {

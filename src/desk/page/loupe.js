@@ -1,5 +1,6 @@
 // Loupe: the piece from the whole to single dots, one look at a time or two side by side.
 
+import { outlineClip } from "./blank.js";
 import { button, choice, field, fresh, make, refill } from "./element.js";
 import { Glass, Plate } from "./glass.js";
 import { announce } from "./notice.js";
@@ -91,8 +92,9 @@ export const loupe = {
     let beside = "";
     let versions = [];
 
-    const left = make("div.plate", { "aria-hidden": "true" });
-    const right = make("div.plate", { "aria-hidden": "true" });
+    const shapes = [make("div.shape"), make("div.shape")];
+    const left = make("div.plate", { "aria-hidden": "true" }, shapes[0]);
+    const right = make("div.plate", { "aria-hidden": "true" }, shapes[1]);
     right.hidden = true;
     const hint = fresh("keys");
     const window_ = make("div.glass", { tabindex: 0, role: "group", "aria-label": say("loupe.window"), "aria-describedby": hint }, left, right);
@@ -137,18 +139,19 @@ export const loupe = {
             if (found !== null) { localStorage.setItem("pixels-per-mm", found); glass.to(screenScale()); }
           }, { icon: "card" })),
         scale),
-      make("p.hint", { id: hint }, say("loupe.keys")),
-      make("p.meaning", { id: "meaning" })));
+      make("p", {}, make("b", { id: "meaning" }), " ", make("span.hint", { id: hint }, say("loupe.keys")))));
 
     const glass = new Glass(window_, { w, h }, 400, signal);
     const path = (what, more = {}) => {
       const revision = piece.revision;
       return (area, px) => piece.tile(what, area, px, { revision, ...more });
     };
-    const plates = [new Plate(left, { w, h }, path(look)), new Plate(right, { w, h }, path("original"))];
+    const plates = [new Plate(shapes[0], { w, h }, path(look)), new Plate(shapes[1], { w, h }, path("original"))];
     const lay = () => {
       plates[0].lay(glass);
       if (!right.hidden) plates[1].lay(glass);
+      const clip = outlineClip(piece.blank, { x: -glass.x * glass.scale, y: -glass.y * glass.scale, width: w * glass.scale, height: h * glass.scale });
+      for (const shape of shapes) shape.style.clipPath = clip;
       paintScale();
     };
     const turn = () => {
@@ -174,10 +177,12 @@ export const loupe = {
     options();
     get(jobPath(piece.name, "/sheet"), signal).then((sheet) => { versions = sheet?.versions ?? []; options(); }).catch(() => {});
 
+    const coarse = () => { for (const plate of plates) plate.under(piece.path("coarse")); lay(); };
     const wait = () => { still.textContent = piece.ticket ? "" : say("look.coming"); };
-    piece.addEventListener("saved", wait, { signal });
+    piece.addEventListener("saved", () => { wait(); coarse(); }, { signal });
     piece.addEventListener("exact", () => { wait(); turn(); }, { signal });
     wait();
+    coarse();
     turn();
   },
 };

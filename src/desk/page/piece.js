@@ -1,5 +1,6 @@
 // Piece: the job that is open, what is asked of it, its way to the server and back, and every step that can be undone.
 
+import { askedBlank } from "./blank.js";
 import { get, jobPath, query, Refusal, send } from "./server.js";
 
 const MOST_STEPS = 200;
@@ -34,11 +35,14 @@ export function patched(asked, patch) {
 
 /**
  * The open piece. Events: `asked` (what is wanted changed here), `saved` (the server has it), `exact` (the exact look is
- * there), `refused` (detail: the refusal), `conflict` (detail: the other tab's job and how to answer).
+ * there), `likeness` (how alike it is), `refused` (detail: the refusal), `conflict` (detail: the other tab's job and how
+ * to answer).
  */
 export class Piece extends EventTarget {
-  constructor(job) {
+  constructor(job, kit) {
     super();
+    this.kit = kit;
+    this.boxes = { art: null, layers: [] };
     this.job = job;
     this.asked = job.asked;
     this.ticket = null;
@@ -50,8 +54,8 @@ export class Piece extends EventTarget {
   }
 
   /** Fetches a job by its name. */
-  static async open(name) {
-    return new Piece(await get(jobPath(name)));
+  static async open(name, kit) {
+    return new Piece(await get(jobPath(name)), kit);
   }
 
   get name() { return this.job.name; }
@@ -75,9 +79,15 @@ export class Piece extends EventTarget {
     return this.path("tile", { what, x: round(x), y: round(y), w: round(w), h: round(h), px: Math.round(px), ...more });
   }
 
+  /** The blank as it is asked for. */
+  get blank() { return askedBlank(this.kit, this.asked.blank); }
+
+  /** The art's file as the server knows it; null where there is none. */
+  get art() { return this.value("art.file")?.split("/").at(-1) ?? null; }
+
   /** The whole blank as a window. */
   get whole() {
-    const { width_mm: w, height_mm: h } = this.job.blank;
+    const { width_mm: w, height_mm: h } = this.ticket?.blank ?? this.blank;
     return { x: 0, y: 0, w, h };
   }
 
@@ -206,7 +216,12 @@ export class Piece extends EventTarget {
       const ticket = await get(this.path("ticket"), this.waiting.signal);
       if (!ticket || this.revision !== revision) return;
       this.ticket = ticket;
+      this.boxes = { art: ticket.art_box ?? ticket.place, layers: ticket.layer_boxes ?? [] };
       this.#tell("exact");
+      const likeness = await get(this.path("likeness"), this.waiting.signal);
+      if (!likeness || this.revision !== revision) return;
+      ticket.likeness = likeness;
+      this.#tell("likeness");
     } catch (refusal) {
       if (refusal.name !== "AbortError" && this.revision === revision) this.#tell("refused", refusal);
     }

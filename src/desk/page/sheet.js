@@ -1,5 +1,6 @@
 // Contact sheet: every picture as the finished piece, in a handful of versions that differ in what matters. One is taken.
 
+import { outlineClip } from "./blank.js";
 import { button, draw, icon, make, refill } from "./element.js";
 import { announce, oops } from "./notice.js";
 import { Piece } from "./piece.js";
@@ -43,8 +44,16 @@ function dropAnywhere(act, signal) {
   addEventListener("paste", (event) => { if (event.clipboardData?.files.length) act([...event.clipboardData.files]); }, { signal });
 }
 
+/** A picture of a whole blank, cut along its outline, as wide as its height lets it be. */
+function clipped(img, blank) {
+  if (!blank) return img;
+  img.style.clipPath = outlineClip(blank);
+  img.style.aspectRatio = `${blank.width_mm} / ${blank.height_mm}`;
+  return img;
+}
+
 /** One frame: the piece, its number on the film's edge, its one line. */
-function frame(version, at, took) {
+function frame(version, at, took, blank) {
   const { line, why, picture, seconds, expected_db, likeness_db, chosen } = version;
   const facts = [seconds !== undefined && seconds !== null && time(seconds),
     (expected_db ?? likeness_db) !== undefined && (expected_db ?? likeness_db) !== null && say("sheet.likeness", { db: db(expected_db ?? likeness_db) })];
@@ -52,8 +61,9 @@ function frame(version, at, took) {
     type: "button", "aria-pressed": Boolean(chosen), data: { version: version.id }, title: why, on: { click: () => took(version) },
   },
   make("span.edge", {}, make("span", {}, `${at + 1}`), make("span", {}, chosen ? say("sheet.taken") : at === 0 ? say("sheet.first") : "")),
-  make("span.print", {}, picture ? make("img", { src: picture, alt: "", decoding: "async" }) : make("span.waiting"), chosen && ring()),
-  make("span.caption", {}, make("b", {}, line), make("small", {}, facts.filter(Boolean).join(" · ")))));
+  make("span.print", {}, picture ? clipped(make("img", { src: picture, alt: "", decoding: "async" }), blank) : make("span.waiting"), chosen && ring()),
+  make("span.caption", {}, make("b", {}, line), why && make("span.why", {}, why),
+    make("small", {}, facts.filter(Boolean).map((fact, n) => [n > 0 && " · ", make("span", {}, fact)])))));
 }
 
 /** A piece's row of the sheet. */
@@ -69,8 +79,8 @@ function row(desk, name, signal) {
   let done = false;
 
   const open = async () => {
-    if (piece && desk.piece === piece) return;
-    piece = await Piece.open(name);
+    if (desk.piece === piece) return;
+    piece = await Piece.open(name, desk.kit);
     desk.hold(piece);
     const where = new URLSearchParams({ piece: name, view: "sheet" });
     history.replaceState({}, "", `/?${where}`);
@@ -90,8 +100,9 @@ function row(desk, name, signal) {
 
   const paint = () => {
     const held = list.contains(document.activeElement) ? document.activeElement.dataset.version : null;
+    const blank = piece?.blank;
     const waiting = done ? 0 : Math.max(0, 6 - versions.length);
-    refill(list, versions.map((v, at) => frame(v, at, take)),
+    refill(list, versions.map((v, at) => frame(v, at, take, blank)),
       Array.from({ length: waiting }, () => make("li.empty", { "aria-hidden": "true" }, make("span.frame", {}, make("span.edge"), make("span.print", {}, make("span.waiting"))))));
     if (held) list.querySelector(`[data-version="${CSS.escape(held)}"]`)?.focus({ preventScroll: true });
     told.textContent = done ? count("sheet.done", versions.length) : say("sheet.coming");
@@ -144,6 +155,7 @@ function row(desk, name, signal) {
   (async () => {
     paint();
     try {
+      piece ??= await Piece.open(name, desk.kit);
       const found = await read();
       if (!found?.sheet) await begin();
     } catch (refusal) { oops(refusal); }

@@ -1,9 +1,10 @@
 // Strip: what the piece is made of and for, along the lower edge where the hand rests. A label opens the drawer above it.
 
 import { button, choice, draw, field, icon, make, refill } from "./element.js";
+import { askedBlank, kitBlank } from "./blank.js";
 import { boxMm, lengthMm, lengthText, offsetMm, offsetText } from "./length.js";
 import { mm, number, say, size } from "./words.js";
-import { tones } from "./tones.js";
+import { tones, toneWords } from "./tones.js";
 import { layers } from "./layers.js";
 
 /** A small drawing of a blank's outline. */
@@ -26,7 +27,7 @@ const nameOf = (asked) => (asked && typeof asked === "object" ? asked.name : ask
 /** A kit entry's name as words: "poster-paint" becomes "Poster paint". */
 export function spoken(name) {
   const words = String(name).replaceAll("-", " ");
-  return words.charAt(0).toUpperCase() + words.slice(1);
+  return (words.charAt(0).toUpperCase() + words.slice(1)).replace(/(\d)w\b/, "$1 W");
 }
 
 /** A typed length that becomes a change when it is one, and says so when it is none. */
@@ -49,30 +50,32 @@ const key = (piece, name) => (piece.kind === "tray" ? `piece.${name}` : name);
 function blankDrawer(desk, piece) {
   if (piece.kind === "tray") {
     return choice(say("strip.blank"), desk.kit.blanks.map((b) => ({ value: b.name, label: spoken(b.name), line: b.line, drawing: outline(b) })),
-      piece.value("blank"), (blank) => piece.change({ blank }), { kind: "cards" });
+      piece.value("blank") ?? desk.kit.usual?.blank, (blank) => piece.change({ blank }), { kind: "cards", quiet: true });
   }
-  const now = kitBlank(desk, piece);
-  const { blank } = piece.job;
+  const now = kitBlank(desk.kit, piece.asked.blank);
+  const { blank } = piece;
   const own = (shape) => piece.change({ "blank.shape": shape }, null);
   const round = blank.shape === "round";
+  const tall = (w, h) => own(rect(blank, w, h));
   const parts = make("div.own", {}, make("h3", {}, say("blank.own")),
     choice(say("blank.form"), ["round", "rect", "cylinder"].map((value) => ({ value, label: say(`blank.${value}`) })), blank.shape, (shape) => {
-      const [w, h] = [lengthText(blank.width_mm), lengthText(blank.height_mm)];
+      const [w, h] = [lengthText(blank.across_mm), lengthText(blank.height_mm)];
       own(shape === "round" ? `round:${w}` : `${shape}:${w.replace("mm", "")}x${h}`);
     }, { kind: "row" }),
     make("div.fields", {},
-      lengthField(piece, say(round ? "blank.diameter" : "blank.width"), lengthText(blank.width_mm), (typed, w) => {
-        own(round ? `round:${lengthText(w)}` : rect(blank, w, blank.height_mm));
+      lengthField(piece, say(blank.shape === "rect" ? "blank.width" : "blank.diameter"), lengthText(blank.across_mm), (typed, w) => {
+        if (w) round ? own(`round:${typed}`) : tall(w, blank.height_mm);
       }, { key: "blank.shape" }),
-      !round && lengthField(piece, say("blank.height"), lengthText(blank.height_mm), (typed, h) => own(rect(blank, blank.width_mm, h))),
+      !round && lengthField(piece, say("blank.height"), lengthText(blank.height_mm), (typed, h) => h && tall(blank.across_mm, h)),
       lengthField(piece, say("blank.margin"), piece.value("blank.margin") ?? lengthText(blank.margin_mm ?? 2.5),
         (typed) => piece.change({ "blank.margin": typed || null }), { hint: say("blank.margin.hint"), key: "blank.margin" })));
   return [
     choice(say("strip.blank"), desk.kit.blanks.map((b) => ({ value: b.name, label: spoken(b.name), line: b.line, drawing: outline(b) })),
       now?.name, (name) => {
         const taken = desk.kit.blanks.find((b) => b.name === name);
-        piece.change(Object.fromEntries(Object.entries(taken.asked).map(([k, v]) => [`blank.${k}`, v])));
-      }, { kind: "cards" }),
+        // Its usual coating comes with it.
+        piece.change({ coating: null, ...Object.fromEntries(Object.entries(taken.asked).map(([k, v]) => [`blank.${k}`, v])) });
+      }, { kind: "cards", quiet: true }),
     parts,
   ];
 }
@@ -82,21 +85,17 @@ function rect(blank, w, h) {
   return `${blank.shape}:${lengthText(w).replace("mm", "")}x${lengthText(h)}${corner}`;
 }
 
-function kitBlank(desk, piece) {
-  const asked = piece.asked.blank ?? {};
-  return desk.kit.blanks.find((b) => b.asked && ["shape", "surface"].every((k) => b.asked[k] === asked[k]));
-}
-
 function listDrawer(desk, piece, what, list) {
   const at = key(piece, what);
-  return choice(say(`strip.${what}`), list.map((x) => ({ value: x.name, label: spoken(x.name), line: x.line })),
-    nameOf(piece.value(at)) ?? usual(desk, piece, what), (name) => piece.change({ [at]: name }), { kind: "cards" });
+  return choice(say(`strip.${what}`), list.map((x) => ({ value: x.asked ?? x.name, label: spoken(x.name), line: x.line })),
+    nameOf(piece.value(at)) ?? usual(desk, piece, what), (name) => piece.change({ [at]: name }), { kind: "cards", quiet: true });
 }
 
 /** What is taken where nobody says. */
 function usual(desk, piece, what) {
-  if (what === "machine") return desk.kit.machines[0]?.name;
-  return piece.value(key(piece, "blank.coatings"))?.[0] ?? kitBlank(desk, piece)?.coating ?? desk.kit.coatings[0]?.name;
+  if (what === "machine") return desk.kit.usual?.machine ?? desk.kit.machines[0]?.name;
+  const blank = piece.kind === "tray" ? desk.kit.blanks.find((b) => b.name === piece.value("blank")) : kitBlank(desk.kit, piece.asked.blank);
+  return piece.value(key(piece, "blank.coatings"))?.[0] ?? blank?.coating ?? desk.kit.usual?.coating ?? desk.kit.coatings[0]?.name;
 }
 
 function processDrawer(desk, piece) {
@@ -105,8 +104,8 @@ function processDrawer(desk, piece) {
   return [
     choice(say("strip.process"), [
       { value: "", label: say("process.none"), line: say("process.none.line"), stamp: stamp(false) },
-      ...own.map((p) => ({ value: p.name, label: p.name, line: p.line, stamp: stamp(p.measured) })),
-    ], nameOf(piece.value(at)) ?? "", (name) => piece.change({ [at]: name || null }), { kind: "cards" }),
+      ...own.map((p) => ({ value: p.asked ?? p.name, label: p.name, line: p.line, stamp: stamp(p.measured) })),
+    ], nameOf(piece.value(at)) ?? "", (name) => piece.change({ [at]: name || null }), { kind: "cards", quiet: true }),
     button(say("process.measure"), () => desk.go("wedge"), { icon: "wedge" }),
   ];
 }
@@ -119,7 +118,7 @@ export function stamp(measured) {
 function sizeDrawer(desk, piece) {
   const place = piece.value("blank.place") ?? "inside";
   const box = boxMm(place);
-  const { width_mm: w, height_mm: h } = piece.job.place ?? piece.job.blank;
+  const { width_mm: w, height_mm: h } = piece.boxes.art ?? piece.blank;
   const set = (value) => piece.change({ "blank.place": value });
   const text = (at, typed) => {
     const now = box ? box.map(lengthText) : [lengthText(w), lengthText(h)];
@@ -132,7 +131,7 @@ function sizeDrawer(desk, piece) {
       { value: "inside", label: say("size.inside"), line: say("size.inside.line") },
       { value: "cover", label: say("size.cover"), line: say("size.cover.line") },
       { value: "box", label: say("size.box"), line: say("size.box.line") },
-    ], box ? "box" : place, (value) => set(value === "box" ? `${Number(w.toFixed(1))}x${lengthText(Number(h.toFixed(1)))}` : value), { kind: "cards" }),
+    ], box ? "box" : place, (value) => set(value === "box" ? `${Number(w.toFixed(1))}x${lengthText(Number(h.toFixed(1)))}` : value), { kind: "cards", quiet: true }),
     make("div.fields", {},
       lengthField(piece, say("size.width"), lengthText(Number((box?.[0] ?? w).toFixed(2))), (typed) => text(0, typed), { key: "blank.place" }),
       lengthField(piece, say("size.height"), lengthText(Number((box?.[1] ?? h).toFixed(2))), (typed) => text(1, typed))),
@@ -171,24 +170,31 @@ function jigDrawer(desk, piece) {
     lengthField(piece, say("jig.gap"), piece.value("tray.gap") ?? "5mm", (typed) => piece.change({ "tray.gap": typed || null }), { key: "tray.gap" }));
 }
 
+/** A kit blank by its name, one of a maker's own by its size. */
+export function blankName(desk, piece) {
+  const { name, shape, across_mm: w, height_mm: h } = askedBlank(desk.kit, piece.asked.blank);
+  return name ? spoken(name) : say(`blank.${shape}.sized`, { w: number(w, 2), h: number(h, 2) });
+}
+
 /** The labels: what each is called, what it says now, and its drawer. */
 function labels(desk, piece) {
   const tray = piece.kind === "tray";
   const named = (what) => spoken(nameOf(piece.value(key(piece, what))) ?? usual(desk, piece, what) ?? "");
-  const process = nameOf(piece.value(key(piece, "process")));
+  const asked = nameOf(piece.value(key(piece, "process")));
+  const process = asked && (desk.kit.processes.find((p) => (p.asked ?? p.name) === asked) ?? { name: asked.split("/").at(-1).replace(/\.toml$/, ""), measured: true });
   const all = [
-    { id: "blank", value: tray ? spoken(piece.value("blank") ?? "") : piece.job.blank?.line ?? "", drawer: blankDrawer },
+    { id: "blank", value: tray ? spoken(piece.value("blank") ?? desk.kit.usual?.blank ?? "") : blankName(desk, piece), drawer: blankDrawer },
     { id: "coating", value: named("coating"), drawer: (d, p) => listDrawer(d, p, "coating", d.kit.coatings) },
     { id: "machine", value: named("machine"), drawer: (d, p) => listDrawer(d, p, "machine", d.kit.machines) },
-    { id: "process", value: process ?? say("assumed"), sign: process ? "measured" : "assumed", drawer: processDrawer },
+    { id: "process", value: process ? process.name : say("assumed"), sign: process?.measured ? "measured" : "assumed", drawer: processDrawer },
   ];
   if (tray) return [...all, { id: "jig", value: (piece.value("tray.grid") ?? "").replace("x", " × "), drawer: jigDrawer }];
-  const { place } = piece.job;
+  const place = piece.boxes.art;
   const [right, up] = offsetMm(piece.value("art.at"));
   const anchor = say(`anchor.${piece.value("art.anchor") ?? "middle"}`);
   const art = Boolean(piece.value("art.file"));
   const several = (piece.value("layer") ?? []).length;
-  const tone = ["tone.brighten", "tone.contrast"].map((k) => piece.value(k)).filter((v) => v && v !== "off");
+  const tone = toneWords(piece);
   return [...all,
     art && { id: "size", value: place ? size(place.width_mm, place.height_mm) : "", drawer: sizeDrawer },
     art && { id: "place", value: right || up ? `${anchor} ${number(right, 1)}, ${mm(up)}` : anchor, drawer: placeDrawer },
@@ -245,6 +251,7 @@ export const strip = {
     const later = () => { if (!drawer.contains(document.activeElement) || document.activeElement.type !== "range") paint(); };
     piece.addEventListener("saved", later, { signal });
     piece.addEventListener("asked", later, { signal });
+    piece.addEventListener("exact", later, { signal });
     desk.addEventListener("drawer", ({ detail }) => { const l = labels(desk, piece).find((x) => x.id === detail); if (l && opened !== l.id) toggle(l); }, { signal });
     refill(foot, drawer, row);
     paint();

@@ -1,27 +1,29 @@
 // Ticket: what to know before the burn, what to change with one tap, and the files to take to the machine.
 
+import { outlineClip } from "./blank.js";
 import { button, field, icon, make, refill } from "./element.js";
 import { announce, notice, oops } from "./notice.js";
-import { get, jobPath, send } from "./server.js";
+import { send } from "./server.js";
 import { curve } from "./curve.js";
-import { stamp } from "./strip.js";
-import { bytes, db, knows, mm, number, say, size, time } from "./words.js";
+import { blankName, stamp } from "./strip.js";
+import { bytes, db, knows, mm, number, say, sentence, size, time } from "./words.js";
 
 const TIME_PARTS = ["marks_s", "gaps_s", "runups_s", "turns_s"];
 
 /** One finding: a sign with its own shape, the sentence, and its remedies as buttons. */
-function finding(piece, found) {
+function finding(desk, found) {
+  const { piece } = desk;
   const level = { caution: "warn" }[found.level] ?? found.level;
   const accept = () => {
     const already = piece.value("scan.accept") ?? [];
-    piece.change({ "scan.accept": [...already, found.accept.name] });
+    piece.change({ "scan.accept": [...already, found.accept.entry ?? found.accept.name] });
   };
   return make(`li.finding.${level}`, { data: { finding: found.id } },
-    make("p", {}, make("span.level", {}, icon(level), say(`level.${level}`)), " ", found.says),
+    make("p", {}, make("span.level", {}, icon(level), say(`level.${level}`)), " ", sentence(found.says)),
     make("div.row", {},
-      (found.remedies ?? []).map((remedy) => (remedy.change && Object.keys(remedy.change).length
-        ? button(remedy.line, () => { announce(say("remedy.taken", { line: remedy.line })); piece.change(remedy.change); }, { icon: (remedy.checked ?? found.checked) ? "measured" : "change", kind: "remedy", title: (remedy.checked ?? found.checked) ? say("remedy.checked") : null })
-        : make("p.advice", {}, remedy.line))),
+      found.id === "assumed" ? button(say("process.measure"), () => desk.go("wedge"), { icon: "wedge" }) : (found.remedies ?? []).map((remedy) => (remedy.change && Object.keys(remedy.change).length
+        ? button(sentence(remedy.line).slice(0, -1), () => { announce(say("remedy.taken", { line: remedy.line })); piece.change(remedy.change); }, { icon: (remedy.checked ?? found.checked) ? "measured" : "change", kind: "remedy", title: (remedy.checked ?? found.checked) ? say("remedy.checked") : null })
+        : make("p.advice", {}, sentence(remedy.line)))),
       found.accept && button(say("finding.accept"), accept, { kind: "bare" })));
 }
 
@@ -38,8 +40,9 @@ function burn({ seconds, bound_s, ...parts }) {
     bound_s ? make("p.hint", {}, say("burn.bound", { time: time(bound_s) })) : null);
 }
 
-function likeness({ planned_db, expected_db }) {
-  if (planned_db === undefined || planned_db === null) return null;
+function likeness(told) {
+  if (!told) return make("section", {}, make("h2", {}, say("likeness.title")), make("p.hint", {}, say(told === undefined ? "likeness.coming" : "likeness.none")));
+  const { planned_db, expected_db } = told;
   return make("section", {}, make("h2", {}, say("likeness.title")),
     make("dl.facts", {},
       make("div", {}, make("dt", {}, say("likeness.planned")), make("dd", {}, db(planned_db))),
@@ -62,16 +65,16 @@ function files(desk, piece, ticket, paint) {
   const out = make("p.saved", { role: "status" }, piece.savedIn ? say("files.saved", piece.savedIn) : "");
   const save = async () => {
     try {
-      const answer = await send("POST", jobPath(piece.name, "/save"), folder.value.trim() ? { folder: folder.value.trim() } : {});
+      const answer = await send("POST", piece.path("save"), folder.value.trim() ? { folder: folder.value.trim() } : {});
       piece.savedIn = { folder: answer.folder, n: number(answer.files.length) };
       out.textContent = say("files.saved", piece.savedIn);
     } catch (refusal) { oops(refusal); }
   };
   return make("section.files", {}, make("h2", {}, say("files.title")),
     stop && make("p.finding.stop", {}, icon("stop"), say("files.stopped")),
-    make("ul", {}, (ticket.files ?? []).map((f) => make("li", {}, make("code", {}, f.name), f.bytes ? make("span", {}, bytes(f.bytes)) : null, f.about ? make("small", {}, f.about) : null))),
+    make("ul", {}, (ticket.files ?? []).map((f) => make("li", {}, make("code", {}, f.name), make("span", {}, f.bytes ? bytes(f.bytes) : ""), f.about ? make("small", {}, f.about) : null))),
     make("div.row", {},
-      make("a.button.main", { href: jobPath(piece.name, "/files.zip"), download: `${piece.name}.zip` }, icon("zip"), make("span", {}, say("files.zip"))),
+      make("a.button.main", { href: piece.path("files.zip"), download: `${piece.name}.zip` }, icon("zip"), make("span", {}, say("files.zip"))),
       button(say("files.save"), save, { icon: "folder" })),
     field(say("files.folder"), folder, { hint: say("files.folder.hint") }), out,
     make("div.row", {}, button(say("print"), () => print(), { icon: "printer" })));
@@ -102,25 +105,27 @@ export const ticket = {
       const dots = now.dots;
       refill(body,
         make("header.stub", {}, make("figure", {}, look), make("div", {}, make("p.kind", {}, say("ticket.kind")), make("h2.what", {}, piece.name),
-          make("p", {}, [piece.job.blank?.line, now.place && say("ticket.art", { size: size(now.place.width_mm, now.place.height_mm) })].filter(Boolean).join(" · ")),
+          make("p", {}, [blankName(desk, piece), now.place && say("ticket.art", { size: size(now.place.width_mm, now.place.height_mm) })].filter(Boolean).join(" · ")),
           dots && make("p", {}, say("ticket.dots", { across: number(dots.across), along: number(dots.along), pitch: `${number(dots.pitch_mm, 4)} mm` })),
           stamp(now.process.measured))),
         make("section.findings", {}, make("h2", {}, say("findings.title")),
-          findings.length ? make("ul", {}, findings.map((f) => finding(piece, f))) : make("p", {}, say("findings.none"))),
+          findings.length ? make("ul", {}, findings.map((f) => finding(desk, f))) : make("p", {}, say("findings.none"))),
         make("div.columns", {},
           now.burn && burn(now.burn),
-          now.likeness && likeness(now.likeness)),
+          likeness(now.likeness)),
         now.curve?.length > 1 && curve(now.curve, (point) => piece.change(point.change)),
         files(desk, piece, now, paint),
         standing(now),
-        now.decided?.length > 0 && make("section", {}, make("h2", {}, say("decided.title")), make("ul.plain", {}, now.decided.map((line) => make("li", {}, line)))),
+        now.decided?.length > 0 && make("section", {}, make("h2", {}, say("decided.title")), make("ul.plain", {}, now.decided.map((line) => make("li", {}, sentence(line))))),
         now.steps?.length > 0 && make("section.do", {}, make("h2", {}, say("steps.title")), make("ol", {}, now.steps.map((s) => make("li", {}, make("b", {}, s.title), " ", s.text)))),
         make("section.cautions", {}, make("h2", {}, say("cautions.title")), make("ul", {}, (now.cautions?.length ? now.cautions : [say("safety")]).map((c) => make("li", {}, c)))));
       if (held) [...body.querySelectorAll("button, a")].find((n) => n.textContent === held)?.focus({ preventScroll: true });
     };
+    look.style.clipPath = outlineClip(piece.blank);
     piece.show(look, 520, signal);
     piece.addEventListener("saved", paint, { signal });
     piece.addEventListener("exact", paint, { signal });
+    piece.addEventListener("likeness", paint, { signal });
     paint();
   },
 };

@@ -18,6 +18,13 @@ function slider(piece, label, key) {
   return whole;
 }
 
+/** What the tones are, in two words at most. */
+export function toneWords(piece) {
+  const [light, hard] = [percent(piece.value("tone.brighten")), percent(piece.value("tone.contrast"))];
+  return [light && say(light > 0 ? "tone.lighter" : "tone.darker", { n: Math.abs(light) }),
+    hard && say(hard > 0 ? "tone.harder" : "tone.flatter", { n: Math.abs(hard) })].filter(Boolean);
+}
+
 /** The drawer of tones. */
 export function tones(desk, piece) {
   const screens = make("select", { on: { change: (e) => piece.change({ "dots.screen": e.target.value }) } },

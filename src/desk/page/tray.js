@@ -4,7 +4,7 @@ import { button, field, icon, make, refill } from "./element.js";
 import { announce, oops } from "./notice.js";
 import { get, jobPath, send } from "./server.js";
 import { dropZone } from "./sheet.js";
-import { bytes, count, number, say, time } from "./words.js";
+import { bytes, count, number, say, sentence, time } from "./words.js";
 
 /** A cell of a CSV file. */
 const quoted = (cell) => (/[",\n\r]/.test(cell) ? `"${cell.replaceAll('"', '""')}"` : cell);
@@ -74,7 +74,7 @@ export const tray = {
         refill(spots, pieces(seen.trays));
         refill(findings, (seen.findings ?? []).map((f) => {
           const level = { caution: "warn" }[f.level] ?? f.level;
-          return make(`li.finding.${level}`, {}, make("p", {}, make("span.level", {}, icon(level), say(`level.${level}`)), " ", f.says));
+          return make(`li.finding.${level}`, {}, make("p", {}, make("span.level", {}, icon(level), say(`level.${level}`)), " ", sentence(f.says)));
         }));
         files(seen);
       } catch (refusal) {

@@ -42,13 +42,20 @@ export const db = (value) => `${number(value, 1)} dB`;
 export function time(seconds) {
   const s = Math.round(seconds);
   if (s < 60) return say("time.s", { s });
-  if (s < 3600) return say("time.min", { min: Math.floor(s / 60), s: s % 60 });
+  if (s < 3600) return say(s % 60 ? "time.min" : "time.min.even", { min: Math.floor(s / 60), s: s % 60 });
   const min = Math.round(s / 60);
-  return say("time.h", { h: Math.floor(min / 60), min: min % 60 });
+  return say(min % 60 ? "time.h" : "time.h.even", { h: Math.floor(min / 60), min: min % 60 });
 }
 
 /** A file's size. */
 export function bytes(n) {
   if (n < 1000) return `${n} B`;
   return n < 1e6 ? `${number(n / 1e3)} kB` : `${number(n / 1e6, 1)} MB`;
+}
+
+/** What the program says, as a sentence of its own: a capital, a full stop, and squares as people write them. */
+export function sentence(text) {
+  const squared = String(text).trim().replace(/\bmm2\b/g, "mm²");
+  const begun = squared.charAt(0).toUpperCase() + squared.slice(1);
+  return /[.!?]$/.test(begun) ? begun : `${begun}.`;
 }
