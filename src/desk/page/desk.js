@@ -181,7 +181,7 @@ class Desk extends EventTarget {
       const go = (event) => { event.preventDefault(); if (!idle) this.go(view); };
       const where = new URLSearchParams(this.piece ? { piece: this.piece.name, view } : { view });
       return make("li", {}, make("a", {
-        href: `/?${where}`, "aria-current": view === this.view ? "page" : null, "aria-disabled": idle, on: { click: go },
+        href: `/?${where}`, "aria-current": view === this.view ? "page" : null, "aria-disabled": idle || null, on: { click: go },
       }, make("small", { "aria-hidden": "true" }, `${11 + at}`), make("span", {}, say(`${view}.tab`))));
     })));
   }

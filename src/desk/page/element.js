@@ -5,7 +5,7 @@ const SVG = "http://www.w3.org/2000/svg";
 /**
  * Makes an element.
  * @param {string} tag its name, with classes behind dots: "p.line.small"
- * @param {object} [props] attributes; `on` holds listeners, `data` data attributes; false and null leave an attribute out
+ * @param {object} [props] attributes; `on` holds listeners, `data` data attributes; null leaves an attribute out, and so does false where it is none of ARIA's
  * @param {...(Node|string|null|false|Array)} children what it holds
  */
 export function make(tag, props = {}, ...children) {
@@ -13,11 +13,11 @@ export function make(tag, props = {}, ...children) {
   const node = document.createElement(name);
   if (classes.length) node.className = classes.join(" ");
   for (const [key, value] of Object.entries(props)) {
-    if (value === null || value === undefined || value === false) continue;
+    if (value === null || value === undefined || (value === false && !key.startsWith("aria-"))) continue;
     if (key === "on") for (const [event, listener] of Object.entries(value)) node.addEventListener(event, listener);
     else if (key === "data") Object.assign(node.dataset, value);
     else if (key === "value" || key === "checked" || key === "disabled" || key === "indeterminate") node[key] = value;
-    else node.setAttribute(key, value === true ? "" : String(value));
+    else node.setAttribute(key, value === true && !key.startsWith("aria-") ? "" : String(value));
   }
   fill(node, children);
   return node;

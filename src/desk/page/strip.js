@@ -37,7 +37,7 @@ export function lengthField(piece, label, value, act, more = {}) {
   input.addEventListener("change", () => {
     const wrong = whole.querySelector(".wrong");
     const bad = input.value.trim() !== "" && lengthMm(input.value) === null;
-    input.toggleAttribute("aria-invalid", bad);
+    input.setAttribute("aria-invalid", String(bad));
     wrong.textContent = bad ? say("length.wrong", { typed: input.value }) : "";
     if (!bad) act(input.value.trim(), lengthMm(input.value));
   });
