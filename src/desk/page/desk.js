@@ -6,7 +6,7 @@ import { Piece } from "./piece.js";
 import { enter, Events, get, send, setAway } from "./server.js";
 import { easel } from "./easel.js";
 import { loupe } from "./loupe.js";
-import { sheet } from "./sheet.js";
+import { sheet, takePictures } from "./sheet.js";
 import { shelf } from "./shelf.js";
 import { strip } from "./strip.js";
 import { ticket } from "./ticket.js";
@@ -32,6 +32,7 @@ class Desk extends EventTarget {
   piece = null;
   view = "sheet";
   leaving = new AbortController();
+  dropped = () => {};
 
   async start() {
     this.theme(localStorage.getItem("theme") || "auto");
@@ -47,6 +48,7 @@ class Desk extends EventTarget {
     }
     this.events = new Events();
     this.#listen();
+    this.#drops();
     addEventListener("popstate", () => this.#follow());
     addEventListener("keydown", (event) => this.#key(event));
     await this.#follow();
@@ -125,6 +127,7 @@ class Desk extends EventTarget {
     this.leaving.abort();
     this.leaving = new AbortController();
     this.view = view;
+    this.dropped = (files) => takePictures(this, files);
     document.body.dataset.view = view;
     document.title = this.piece ? say("title.piece", { name: this.piece.name }) : say("title");
     this.#tabs();
@@ -231,6 +234,26 @@ class Desk extends EventTarget {
     document.documentElement.dataset.theme = next;
     localStorage.setItem("theme", next);
     if (!name) notice(say(`theme.${next}`));
+  }
+
+  /** Files may be dropped or pasted anywhere; the screen says what becomes of them. */
+  #drops() {
+    const brings = (event) => event.dataTransfer?.types.includes("Files");
+    const act = (files) => Promise.resolve(this.dropped(files)).catch(oops);
+    addEventListener("dragover", (event) => {
+      if (!brings(event)) return;
+      event.preventDefault();
+      document.body.classList.add("dropping");
+    });
+    addEventListener("dragleave", (event) => { if (!event.relatedTarget) document.body.classList.remove("dropping"); });
+    addEventListener("drop", (event) => {
+      document.body.classList.remove("dropping");
+      if (!brings(event)) return;
+      event.preventDefault();
+      act([...event.dataTransfer.files]);
+    });
+    addEventListener("paste", (event) => { if (event.clipboardData?.files.length) act([...event.clipboardData.files]); });
+    addEventListener("beforeunload", (event) => { if (this.piece?.unsaved) event.preventDefault(); });
   }
 
   #key(event) {

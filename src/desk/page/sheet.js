@@ -1,6 +1,6 @@
 // Contact sheet: every picture as the finished piece, in a handful of versions that differ in what matters. One is taken.
 
-import { outlineClip } from "./blank.js";
+import { askedBlank, outlineClip } from "./blank.js";
 import { button, draw, icon, make, refill } from "./element.js";
 import { announce, oops } from "./notice.js";
 import { Piece } from "./piece.js";
@@ -30,18 +30,13 @@ export function dropZone(desk, words, act, { small = false, multiple = true, acc
   return zone;
 }
 
-/** Pictures may be dropped anywhere on the page. */
-function dropAnywhere(act, signal) {
-  const files = (event) => event.dataTransfer?.types.includes("Files");
-  addEventListener("dragover", (event) => { if (files(event)) { event.preventDefault(); document.body.classList.add("dropping"); } }, { signal });
-  addEventListener("dragleave", (event) => { if (!event.relatedTarget) document.body.classList.remove("dropping"); }, { signal });
-  addEventListener("drop", (event) => {
-    document.body.classList.remove("dropping");
-    if (!files(event)) return;
-    event.preventDefault();
-    act([...event.dataTransfer.files]);
-  }, { signal });
-  addEventListener("paste", (event) => { if (event.clipboardData?.files.length) act([...event.clipboardData.files]); }, { signal });
+/** Takes pictures onto the sheet: each becomes a piece, and the first of them is opened. */
+export async function takePictures(desk, files) {
+  if (!files.length) return;
+  const names = await desk.take(files);
+  if (!names.length) return;
+  roll.names = [...roll.names.filter((n) => !names.includes(n)), ...names].slice(-24);
+  desk.go("sheet", names[0]);
 }
 
 /** A picture of a whole blank, cut along its outline, as wide as its height lets it be. */
@@ -74,14 +69,16 @@ function row(desk, name, signal) {
   const next = make("div.row");
   const whole = make("section.roll", { "aria-label": name }, make("div.head", {}, title, told), list, next);
   let piece = desk.piece?.name === name ? desk.piece : null;
+  let blank = piece?.blank;
   let sheet = null;
   let versions = [];
   let done = false;
 
   const open = async () => {
-    if (desk.piece === piece) return;
+    if (piece && desk.piece === piece) return;
     piece = await Piece.open(name, desk.kit);
     desk.hold(piece);
+    watch();
     const where = new URLSearchParams({ piece: name, view: "sheet" });
     history.replaceState({}, "", `/?${where}`);
     desk.refoot();
@@ -100,7 +97,6 @@ function row(desk, name, signal) {
 
   const paint = () => {
     const held = list.contains(document.activeElement) ? document.activeElement.dataset.version : null;
-    const blank = piece?.blank;
     const waiting = done ? 0 : Math.max(0, 6 - versions.length);
     refill(list, versions.map((v, at) => frame(v, at, take, blank)),
       Array.from({ length: waiting }, () => make("li.empty", { "aria-hidden": "true" }, make("span.frame", {}, make("span.edge"), make("span.print", {}, make("span.waiting"))))));
@@ -133,6 +129,23 @@ function row(desk, name, signal) {
     return found;
   };
 
+  /** Once something else is asked, the versions are of the past: new ones are made when the hand rests. */
+  const watch = () => {
+    let later = 0;
+    piece.addEventListener("saved", () => {
+      clearTimeout(later);
+      later = setTimeout(async () => {
+        if (signal.aborted) return;
+        blank = piece.blank;
+        try {
+          const found = await read();
+          if (!found?.sheet) await begin();
+        } catch (refusal) { oops(refusal); }
+      }, 400);
+    }, { signal });
+  };
+  if (piece) watch();
+
   const begin = async () => {
     try {
       [versions, done] = [[], false];
@@ -155,7 +168,7 @@ function row(desk, name, signal) {
   (async () => {
     paint();
     try {
-      piece ??= await Piece.open(name, desk.kit);
+      blank ??= askedBlank(desk.kit, (await get(jobPath(name), signal)).asked.blank);
       const found = await read();
       if (!found?.sheet) await begin();
     } catch (refusal) { oops(refusal); }
@@ -166,14 +179,7 @@ function row(desk, name, signal) {
 export const sheet = {
   open(desk, main, signal) {
     const words = { title: say("drop.title"), line: say("drop.line"), pick: say("drop.pick") };
-    const take = async (files) => {
-      if (!files.length) return;
-      const names = await desk.take(files);
-      if (!names.length) return;
-      roll.names = [...roll.names.filter((n) => !names.includes(n)), ...names].slice(-24);
-      desk.go("sheet", names[0]);
-    };
-    dropAnywhere(take, signal);
+    const take = (files) => takePictures(desk, files).catch(oops);
     const { piece } = desk;
     if (!piece) {
       roll.names = [];

@@ -130,13 +130,7 @@ export const tray = {
       const text = event.clipboardData.getData("text/plain");
       if (text.includes("\n") && !paste.value) { event.preventDefault(); paste.value = text; put(text, "pasted.tsv"); }
     });
-    addEventListener("dragover", (event) => { if (event.dataTransfer?.types.includes("Files")) event.preventDefault(); }, { signal });
-    addEventListener("drop", (event) => {
-      if (!event.dataTransfer?.files.length) return;
-      event.preventDefault();
-      const [file] = event.dataTransfer.files;
-      put(file, file.name);
-    }, { signal });
+    desk.dropped = ([file]) => put(file, file.name);
     signal.addEventListener("abort", () => waiting?.abort());
     piece.addEventListener("saved", look, { signal });
     paint();

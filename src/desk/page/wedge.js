@@ -1,26 +1,27 @@
 // Wedge: a test piece that measures the machine. It is drawn, burnt, photographed, and read here beside its photo.
 
 import { button, choice, field, icon, make, refill } from "./element.js";
-import { announce, oops } from "./notice.js";
+import { announce, oops, question } from "./notice.js";
 import { get, send } from "./server.js";
 import { dropZone } from "./sheet.js";
 import { spoken } from "./strip.js";
-import { number, say, time } from "./words.js";
+import { number, say, sentence, time } from "./words.js";
 
 const KINDS = ["combined", "exposure", "tone", "timing"];
 const ACCEPT = "image/*,.heic";
 
-/** Four corners on the photo, set by hand: dragged, or moved by arrow keys. In photo pixels, clockwise. */
-function corners(src, read) {
+/** Four corners on the photo, set by hand: dragged, or moved by arrow keys. In pixels of the photo, clockwise; what is shown is smaller. */
+function corners(src, photo, read) {
   const img = make("img", { alt: say("wedge.photo.alt"), draggable: "false" });
   const host = make("div.photo", {}, img);
+  const [wide, high] = [() => photo.width ?? img.naturalWidth, () => photo.height ?? img.naturalHeight];
   const at = [[0.15, 0.15], [0.85, 0.15], [0.85, 0.85], [0.15, 0.85]];
   const handles = at.map((share, n) => {
     const node = make("button.corner", { type: "button", "aria-label": say("wedge.corner", { n: n + 1 }) }, make("span", { "aria-hidden": "true" }, `${n + 1}`));
     const put = () => {
       node.style.left = `${share[0] * 100}%`;
       node.style.top = `${share[1] * 100}%`;
-      node.setAttribute("aria-label", say("wedge.corner.at", { n: n + 1, x: Math.round(share[0] * img.naturalWidth), y: Math.round(share[1] * img.naturalHeight) }));
+      node.setAttribute("aria-label", say("wedge.corner.at", { n: n + 1, x: Math.round(share[0] * wide()), y: Math.round(share[1] * high()) }));
     };
     const set = (x, y) => { share[0] = Math.min(1, Math.max(0, x)); share[1] = Math.min(1, Math.max(0, y)); put(); };
     let held = false;
@@ -36,44 +37,51 @@ function corners(src, read) {
       const way = { ArrowLeft: [-px, 0], ArrowRight: [px, 0], ArrowUp: [0, -px], ArrowDown: [0, px] }[e.key];
       if (!way) return;
       e.preventDefault();
-      set(share[0] + way[0] / img.naturalWidth, share[1] + way[1] / img.naturalHeight);
+      set(share[0] + way[0] / wide(), share[1] + way[1] / high());
     });
     img.addEventListener("load", put);
     return node;
   });
   host.append(...handles);
   img.src = src;
-  const go = () => read(at.flatMap(([x, y]) => [x * img.naturalWidth, y * img.naturalHeight]).map((v) => v.toFixed(1)).join(","));
+  const go = () => read(at.flatMap(([x, y]) => [x * wide(), y * high()]).map((v) => v.toFixed(1)).join(","));
   return make("section.corners", {}, make("h2", {}, say("wedge.corners")), make("p", {}, say("wedge.corners.line")), host,
     make("div.row", {}, button(say("wedge.read.corners"), go, { kind: "main" })));
 }
+
+/** A unit as people write it. */
+const unit = (text) => (text ?? "").replace("mm2", "mm²");
 
 /** The reading beside the photo: the pick, why, and each value with how sure it is. */
 function reading(desk, wedge, read) {
   const name = make("input", { type: "text", value: wedge.name, autocomplete: "off", spellcheck: "false" });
   const out = make("p.saved", { role: "status" });
-  const keep = async () => {
+  const keep = async (replace) => {
     try {
-      await send("POST", `/api/wedges/${encodeURIComponent(wedge.name)}/keep`, { name: name.value.trim() });
+      await send("POST", `/api/wedges/${encodeURIComponent(wedge.name)}/keep`, { name: name.value.trim(), replace });
       await desk.readKit();
       out.textContent = say("wedge.kept", { name: name.value.trim() });
-    } catch (refusal) { oops(refusal); }
+    } catch (refusal) {
+      if (refusal.status !== 409) { oops(refusal); return; }
+      const answer = await question(say("wedge.replace"), refusal.says, [["no", say("cancel")], ["yes", say("wedge.replace.yes")]]);
+      if (answer === "yes") keep(true);
+    }
   };
   const figure = (src, words) => src && make("figure", {}, make("img", { src, alt: words }), make("figcaption", {}, words));
   const pick = read.pick && Object.entries(read.pick).filter(([, v]) => v !== null && typeof v !== "object");
   return make("section.reading", {}, make("h2", { tabindex: -1 }, say("wedge.reading")),
-    read.says && make("p", {}, read.says),
-    make("div.pair", {}, figure(read.photo_picture, say("wedge.photo.alt")), figure(read.reading_picture, say("wedge.reading.alt"))),
+    read.doubts?.length ? read.doubts.map((doubt) => make("p.finding.stop", {}, icon("stop"), make("span", {}, sentence(doubt)))) : read.says && make("p", {}, read.says),
+    make("div.pair", {}, figure(read.photo_picture, say("wedge.photo.alt")), figure(read.reading_picture, say("wedge.reading.alt")), figure(read.curves, say("wedge.curves"))),
     make("div.pick", {}, make("h3", {}, say("wedge.pick")),
       pick && typeof read.pick === "object" && make("p.big", {}, read.pick.line ?? pick.map(([k, v]) => `${spoken(k.replaceAll("_", " "))} ${typeof v === "number" ? number(v, 2) : v}`).join(", ")),
-      read.why && make("p", {}, read.why)),
+      read.why && make("p", {}, sentence(read.why))),
     make("div.scroll", { tabindex: 0, role: "region", "aria-label": say("wedge.values") }, make("table", {},
       make("thead", {}, make("tr", {}, ["name", "value", "sigma", "standing"].map((h) => make("th", { scope: "col" }, say(`wedge.values.${h}`))))),
       make("tbody", {}, (read.values ?? []).map((v) => make("tr", {}, make("th", { scope: "row" }, v.name),
-        make("td", {}, `${typeof v.value === "number" ? number(v.value, 3) : v.value} ${v.unit ?? ""}`), make("td", {}, v.sigma === null || v.sigma === undefined ? "" : `± ${number(v.sigma, 3)}`),
+        make("td", {}, `${typeof v.value === "number" ? number(v.value, 4) : v.value} ${unit(v.unit)}`, v.why && make("small", {}, sentence(v.why))), make("td", {}, v.sigma === null || v.sigma === undefined ? "" : `± ${typeof v.sigma === "number" ? number(v.sigma, 3) : v.sigma}`),
         make("td", {}, icon(v.measured ? "measured" : "assumed"), say(v.measured ? "measured" : "assumed"))))))),
-    read.notes?.length > 0 && make("ul.plain", {}, read.notes.map((n) => make("li", {}, n))),
-    make("div.keep", {}, field(say("wedge.name"), name, { hint: say("wedge.name.hint") }), button(say("wedge.keep"), keep, { icon: "measured", kind: "main" }), out));
+    read.notes?.length > 0 && make("ul.plain", {}, read.notes.map((n) => make("li", {}, sentence(n)))),
+    make("div.keep", {}, field(say("wedge.name"), name, { hint: say("wedge.name.hint") }), button(say("wedge.keep"), () => keep(false), { icon: "measured", kind: "main" }), out));
 }
 
 export const wedge = {
@@ -112,23 +120,19 @@ export const wedge = {
           result.querySelector("h2").focus();
         } catch (refusal) {
           if (refusal.answer?.corners_needed) {
-            refill(result, make("p.finding.warn", {}, icon("warn"), refusal.says), corners(refusal.answer.photo_picture ?? URL.createObjectURL(photo), (c) => read(photo, c)));
+            refill(result, make("p.finding.warn", {}, icon("warn"), refusal.says), corners(refusal.answer.photo_picture ?? URL.createObjectURL(photo), refusal.answer, (c) => read(photo, c)));
             result.scrollIntoView({ block: "start" });
             announce(refusal.says);
           } else oops(refusal);
         } finally { result.classList.remove("waiting"); }
       };
+      refill(result, made.reading && reading(desk, made, made.reading));
       refill(drawn, make("h2", {}, say("wedge.burn")),
-        make("div.pair", {}, make("figure", {}, made.picture && make("img", { src: made.picture, alt: say("wedge.picture.alt") }), make("figcaption", {}, made.seconds ? say("wedge.takes", { time: time(made.seconds) }) : "")),
+        make("div.pair", {}, make("figure", {}, made.picture && make("img", { src: made.picture, alt: say("wedge.picture.alt") }), make("figcaption", {}, [made.line && sentence(made.line), made.seconds && say("wedge.takes", { time: time(made.seconds) })].filter(Boolean).join(" "))),
           make("div", {}, make("ol.do", {}, [1, 2, 3].map((n) => make("li", {}, say(`wedge.step.${n}`)))),
             make("div.row", {}, made.zip && make("a.button", { href: made.zip, download: `${made.name}.zip` }, icon("zip"), make("span", {}, say("wedge.zip")))),
             dropZone(desk, { title: say("wedge.drop"), line: say("wedge.drop.line"), pick: say("wedge.pick.photo") }, ([photo]) => photo && read(photo), { multiple: false, accept: ACCEPT }))));
-      addEventListener("drop", (event) => {
-        if (!event.dataTransfer?.files.length) return;
-        event.preventDefault();
-        read(event.dataTransfer.files[0]);
-      }, { signal });
-      addEventListener("dragover", (event) => event.preventDefault(), { signal });
+      desk.dropped = ([photo]) => read(photo);
     };
 
     main.append(make("div.wedge", {}, make("p.lead", {}, say("wedge.lead")),

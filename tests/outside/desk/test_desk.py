@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-sys.path.insert(0, str(Path(__file__).parent))
+sys.path[:0] = [str(Path(__file__).parent), str(Path(__file__).parents[1])]
 from running import DOTWRIGHT, HARBOUR, ROOT, SAMPLES, Desk, Page, browser, until  # noqa: E402
 
 PAGE = ROOT / "src/desk/page"
@@ -506,6 +506,94 @@ def test_a_piece_goes_into_the_bin_and_comes_back(page):
     tab.keyboard.press("Escape")
     tab.get_by_role("button", name="Bring it back").click()
     until(lambda: page.api(f"/api/jobs/{name}").status == 200)
+
+
+def photographed(folder, path, covered=False):
+    """A photo of the wedge in `folder`, by wedge_model.py, which knows the burn; and its finder marks, pixels, clockwise from the
+    disc with the hole. `covered`: with paper over the marks, so that they are not found."""
+    import cv2
+    import numpy as np
+    from test_wedge import shoot
+    from wedge_model import Sheet, save
+
+    sheet = Sheet(folder)
+    photo, known = shoot(3, sheet, (1600, 1200), glare=False)
+    marks = np.array([[m["centre"][0], sheet.height - m["centre"][1]] for m in sheet.marks])
+    seen = cv2.perspectiveTransform(marks[None].astype(float), known["hom"])[0]
+    if covered:
+        for x, y in seen:
+            cv2.circle(photo, (int(x), int(y)), 34, (90, 90, 90), -1)
+    save(photo, path, 92)
+    middle = seen.mean(axis=0)
+    # The disc with the hole is named first in the file; the others go clockwise as the photo shows them.
+    around = np.arctan2(*(seen - middle).T[::-1])
+    return seen[sorted(range(4), key=lambda i: (around[i] - around[0]) % (2 * np.pi))]
+
+
+def test_a_wedge_is_drawn_read_and_kept(page, desk, tmp_path):
+    tab = page.tab
+    page.screen("wedge")
+    tab.get_by_text("Exposure", exact=True).click()
+    tab.get_by_label("Blank", exact=True).select_option("glass-tile-100")
+    tab.get_by_role("button", name="Draw the wedge").click()
+    tab.locator(".drawn img").wait_for()
+    name = tab.evaluate("() => new URLSearchParams(location.search).get('wedge')")
+    drawn = next(p.parent for p in (desk.home / "wedges" / name).rglob("wedge.toml"))
+    photographed(drawn, tmp_path / "photo.jpg")
+    page.drop(tmp_path / "photo.jpg")
+    tab.get_by_role("heading", name="What the wedge says").wait_for()
+    assert "mm/s" in tab.locator(".pick .big").inner_text()
+    assert tab.locator(".reading tbody tr").count() >= 3
+    assert all(w > 100 for w in tab.locator(".reading .pair img").evaluate_all("all => all.map(i => i.naturalWidth)"))
+    tab.get_by_label("Name of this process").fill("shop laser")
+    tab.get_by_role("button", name="Keep it").click()
+    tab.get_by_text("shop laser is kept.").wait_for()
+    assert (desk.home / "processes" / "shop laser.toml").exists()
+    # A reload comes back to the wedge and to its reading.
+    tab.reload()
+    tab.get_by_role("heading", name="What the wedge says").wait_for()
+    # The page then says what is measured.
+    page.screen("sheet")
+    page.begin()
+    process = page.drawer("process")
+    page.saved(lambda: process.get_by_text("shop laser").click())
+    tab.keyboard.press("Escape")
+    page.exact()
+    tab.locator(".stub .stamp.measured").wait_for()
+
+
+def test_corners_are_set_by_hand_where_marks_were_not_found(page, desk, tmp_path):
+    tab = page.tab
+    page.screen("wedge")
+    tab.get_by_text("Exposure", exact=True).click()
+    tab.get_by_label("Blank", exact=True).select_option("glass-tile-100")
+    tab.get_by_role("button", name="Draw the wedge").click()
+    tab.locator(".drawn img").wait_for()
+    name = tab.evaluate("() => new URLSearchParams(location.search).get('wedge')")
+    drawn = next(p.parent for p in (desk.home / "wedges" / name).rglob("wedge.toml"))
+    seen = photographed(drawn, tmp_path / "photo.jpg", covered=True)
+    page.drop(tmp_path / "photo.jpg")
+    tab.get_by_role("heading", name="Show where the wedge lies").wait_for()
+    photo = tab.locator(".photo img")
+    photo.scroll_into_view_if_needed()
+    tab.wait_for_function("() => document.querySelector('.photo img').naturalWidth > 0")
+    for n, (x, y) in enumerate(seen, 1):
+        corner = tab.get_by_role("button", name=re.compile(f"Corner {n}"))
+        box = photo.bounding_box()
+        corner.hover()
+        tab.mouse.down()
+        tab.mouse.move(box["x"] + x / 1600 * box["width"], box["y"] + y / 1200 * box["height"], steps=3)
+        tab.mouse.up()
+        # The last pixels by keys.
+        said = corner.get_attribute("aria-label")
+        at = list(map(int, re.findall(r"\d+", said.split(",", 1)[1])))
+        for axis, keys in ((0, ("ArrowRight", "ArrowLeft")), (1, ("ArrowDown", "ArrowUp"))):
+            off = round((x, y)[axis]) - at[axis]
+            for _ in range(abs(off)):
+                tab.keyboard.press(keys[0] if off > 0 else keys[1])
+    tab.get_by_role("button", name="Read it with these corners").click()
+    tab.get_by_role("heading", name="What the wedge says").wait_for()
+    assert "mm/s" in tab.locator(".pick .big").inner_text()
 
 
 # What needs no browser.
