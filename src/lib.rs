@@ -29,7 +29,7 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 //!
-//! Without the default feature `cli` the library builds without the command line and what only it needs.
+//! Without the default features `cli` and `desk` the library builds without the command line and what only it needs.
 //!
 //! Lower rooms know nothing of higher ones: `units`, `plane`, `parallel`, `colour`, then `art`, `blank`, `mark`,
 //! `scan`, `encode`, `visual_quality`, then `screen`, `tone`, `layer`, then `job`, `findings`, `proof`, `wedge`, then
@@ -45,6 +45,8 @@ mod cause;
 #[doc(hidden)]
 pub mod cli;
 mod colour;
+#[cfg(feature = "desk")]
+mod desk;
 mod encode;
 mod findings;
 mod job;

@@ -82,7 +82,7 @@ pub fn run(args: &KitArgs, out: &mut Out) -> Result<u8, Failure> {
 }
 
 /// One line about an entry.
-fn about(e: &Entry) -> Result<String, Failure> {
+pub(crate) fn about(e: &Entry) -> Result<String, Failure> {
     Ok(match e.sort {
         Sort::Machine => {
             let m = kit::machine(e.id)?;

@@ -2,6 +2,8 @@
 
 use clap::{Parser, Subcommand};
 
+#[cfg(feature = "desk")]
+use super::desk;
 use super::{advise, compare, extras, kit, prepare, proof, replay, screens, tray, wedge};
 
 /// Makes pictures and logos ready to be marked on coated blanks by a small laser
@@ -26,6 +28,9 @@ manual and the rules of your place.";
 pub enum Command {
     /// Make art ready to be marked: dots, proof, ticket and job file
     Prepare(Box<prepare::PrepareArgs>),
+    /// Open the desk: a page on this machine where you choose by looking
+    #[cfg(feature = "desk")]
+    Desk(desk::DeskArgs),
     /// Lay the pieces of an order on trays: one scan program, one ticket, a jig
     Tray(Box<tray::TrayArgs>),
     /// Compare screens and densities on a contact sheet, forecast under your process

@@ -7,11 +7,13 @@
 mod advise;
 mod bar;
 mod compare;
+#[cfg(feature = "desk")]
+mod desk;
 mod extras;
-mod failure;
-mod kit;
+pub(crate) mod failure;
+pub(crate) mod kit;
 mod line;
-mod options;
+pub(crate) mod options;
 mod out;
 mod plain;
 mod prepare;
@@ -20,16 +22,16 @@ mod relatives;
 mod replay;
 mod screens;
 mod search_time;
-mod signals;
-mod source;
+pub(crate) mod signals;
+pub(crate) mod source;
 mod sources;
-mod target;
-mod terminal;
+pub(crate) mod target;
+pub(crate) mod terminal;
 mod times;
-mod tones;
-mod tray;
+pub(crate) mod tones;
+pub(crate) mod tray;
 mod unused;
-mod wedge;
+pub(crate) mod wedge;
 
 use std::borrow::Cow;
 use std::io::Write;
@@ -94,6 +96,8 @@ fn run(line: &Line, out: &mut Out) -> Result<u8, Failure> {
         Command::Screens(args) => screens::run(args, out),
         Command::Wedge(args) => wedge::run(args, out),
         Command::Kit(args) => kit::run(args, out),
+        #[cfg(feature = "desk")]
+        Command::Desk(args) => desk::run(args, out),
         Command::Completions(args) => extras::completions(args, Line::command(), out),
         Command::Man(args) => extras::man(args, Line::command(), out),
     }

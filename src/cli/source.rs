@@ -61,6 +61,12 @@ impl Source {
         Ok(Source { crc32: crc.sum(), bytes, name, in_messages, path })
     }
 
+    /// Bytes that are at hand already.
+    #[cfg(feature = "desk")]
+    pub(crate) fn of(bytes: Vec<u8>, name: String, crc32: u32) -> Source {
+        Source { bytes, in_messages: format!("'{name}'"), name, crc32, path: None }
+    }
+
     /// Where it lies; `None` for standard input.
     pub fn path(&self) -> Option<&Path> {
         self.path.as_deref()

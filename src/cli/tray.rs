@@ -12,6 +12,7 @@ use super::options::{BlankOptions, DrawingOptions};
 use super::out::{Out, say};
 use super::sources::Sources;
 use super::target::OutOptions;
+use crate::encode::sink::Sink;
 use crate::job::{Brief, file_name};
 use crate::order::{Item, Order, Outlined, Row, Spots, route, travel};
 use crate::outputs::{self, Asked, MOST_TRAYS, OrderReport, Tray};
@@ -67,9 +68,12 @@ fn parse_card(text: &str) -> Result<(Share, MmPerS), String> {
 }
 
 /// A row that cannot be used.
-struct Bad {
-    row: usize,
-    why: String,
+#[derive(Debug, Clone)]
+pub(crate) struct Bad {
+    /// Its number.
+    pub row: usize,
+    /// Why, in a sentence.
+    pub why: String,
 }
 
 /// Runs `tray`.
@@ -81,8 +85,7 @@ pub fn run(args: &TrayArgs, out: &mut Out) -> Result<u8, Failure> {
         order.tray.outlines = None;
     }
     order.tray.gap = args.gap.or(order.tray.gap);
-    let title = order.title.clone().unwrap_or_default();
-    let title = Row { number: 1, cells: HashMap::new().into_iter().collect() }.fill(&title).unwrap_or(title);
+    let title = title(&order);
     let mut bad = Vec::new();
     let mut items = Vec::new();
     for item in crate::order::items(&order, &args.order)? {
@@ -130,6 +133,12 @@ pub fn run(args: &TrayArgs, out: &mut Out) -> Result<u8, Failure> {
     Ok(if stopped { 3 } else { 0 })
 }
 
+/// What an order is called.
+pub(crate) fn title(order: &Order) -> String {
+    let title = order.title.clone().unwrap_or_default();
+    Row { number: 1, cells: HashMap::new().into_iter().collect() }.fill(&title).unwrap_or(title)
+}
+
 /// Ends the work at a bad row, unless they are to be left out.
 fn refuse(args: &TrayArgs, bad: &[Bad]) -> Result<(), Failure> {
     let Some(first) = bad.first().filter(|_| !args.skip_bad_rows) else { return Ok(()) };
@@ -152,10 +161,11 @@ fn files(args: &TrayArgs, order: &Order, items: &[Item]) -> Vec<PathBuf> {
     [args.order.clone()].into_iter().chain(named).chain(art).collect()
 }
 
-type Made = (Vec<Piece>, Vec<Option<usize>>, Vec<Bad>);
+/// The pieces, each kind once; which of them each item is; the rows that cannot be used.
+pub(crate) type Made = (Vec<Piece>, Vec<Option<usize>>, Vec<Bad>);
 
 /// The pieces, each kind once; which of them each item is; the rows that cannot be used.
-fn made(args: &TrayArgs, items: &[Item], progress: &dyn Progress) -> Result<Made, Failure> {
+pub(crate) fn made(args: &TrayArgs, items: &[Item], progress: &dyn Progress) -> Result<Made, Failure> {
     progress.begin("pieces", 1.0)?;
     let mut kinds: Vec<&Item> = Vec::new();
     let mut known: HashMap<(String, Option<String>), usize> = HashMap::new();
@@ -227,15 +237,15 @@ fn piece(args: &TrayArgs, item: &Item, common: &Common, progress: &dyn Progress)
     Ok(Piece::new(plan, outcome, PICTURE_SIDE)?)
 }
 
-/// Lays the pieces on trays and writes all files.
-fn write(
+/// Trays, and the way of the head between the pieces of each, mm.
+pub(crate) type Trays<'a> = (Vec<Tray<'a>>, Vec<f64>);
+
+/// Lays the pieces on trays.
+pub(crate) fn laid<'a>(
     args: &TrayArgs,
     (order, drawn): (&Order, Option<&Outlined>),
-    (title, skipped): (&str, &[String]),
-    (items, pieces, of_item): (&[Item], &[Piece], &[Option<usize>]),
-    output: &mut super::target::Target,
-    progress: &dyn Progress,
-) -> Result<OrderReport, Failure> {
+    (items, pieces, of_item): (&'a [Item], &'a [Piece], &[Option<usize>]),
+) -> Result<Trays<'a>, Failure> {
     let far = |f: fn(&Piece) -> f64| pieces.iter().map(f).fold(0.0, f64::max);
     let spot = (far(|p| p.sides().0), far(|p| p.sides().1));
     let count: usize = items.iter().filter_map(|i| i.copies).sum();
@@ -256,9 +266,12 @@ fn write(
             spots.spots.len()
         )));
     }
-    let from = args.from as usize;
-    if from > wanted.len() {
-        return Err(Failure::input(format!("there is no piece {from}: the order has {}", wanted.len())));
+    if args.from as usize > wanted.len() {
+        return Err(Failure::input(format!(
+            "there is no piece {}: the order has {}",
+            args.from,
+            wanted.len()
+        )));
     }
     let mut all = Vec::new();
     let mut between = Vec::new();
@@ -285,6 +298,20 @@ fn write(
         }
         all.push(tray);
     }
+    Ok((all, between))
+}
+
+/// Lays the pieces on trays and writes all files.
+pub(crate) fn write(
+    args: &TrayArgs,
+    (order, drawn): (&Order, Option<&Outlined>),
+    (title, skipped): (&str, &[String]),
+    (items, pieces, of_item): (&[Item], &[Piece], &[Option<usize>]),
+    output: &mut dyn Sink,
+    progress: &dyn Progress,
+) -> Result<OrderReport, Failure> {
+    let (all, between) = laid(args, (order, drawn), (items, pieces, of_item))?;
+    let from = args.from as usize;
     let card = args.jig.map(|(power, speed)| {
         let full = pieces.first().map_or(1000.0, |p| p.plan.machine.program.full_scale_s);
         ((power.0 * full).round() as u32, speed.0)

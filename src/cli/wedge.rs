@@ -53,7 +53,7 @@ enum WedgeCommand {
 
 /// Arguments of `wedge draw`.
 #[derive(Debug, Args)]
-struct DrawArgs {
+pub(crate) struct DrawArgs {
     /// What it measures: exposure (best setting, response), tone (dot gain, beam), timing (lag) or combined (all of it) [default: combined where the blank has room for it, else exposure]
     #[arg(long, value_name = "KIND", value_parser = clap::builder::PossibleValuesParser::new(["exposure", "tone", "timing", "combined"]))]
     kind: Option<String>,
@@ -186,13 +186,13 @@ struct CompareArgs {
 }
 
 /// What `wedge draw` writes.
-const DRAWN: Files = Files {
+pub(crate) const DRAWN: Files = Files {
     names: &["wedge.toml", "wedge.png", "dots.png", "wedge.nc", "ticket.html"],
     never_beside: &[("job.toml", "a job")],
 };
 
 /// What `wedge read` writes.
-const READ: Files =
+pub(crate) const READ: Files =
     Files { names: &["process.toml", "reading.json", "curves.svg", "reading.png"], never_beside: &[] };
 
 /// Runs `wedge`.
@@ -300,7 +300,16 @@ fn plan_to_draw(a: &DrawArgs, names: &ProcessOptions) -> Result<(Plan, Option<f6
     Ok((brief.settle()?, Some(width)))
 }
 
-fn draw_wedge(a: &DrawArgs, out: &mut Out) -> Result<u8, Failure> {
+/// What a wedge is drawn for, and the wedge.
+pub(crate) struct Planned {
+    plan: Plan,
+    /// On a cylinder, the width of its strip, mm.
+    strip: Option<f64>,
+    drawn: Drawn,
+}
+
+/// Plans and draws a wedge; nothing is written.
+pub(crate) fn planned(a: &DrawArgs) -> Result<Planned, Failure> {
     let names = ProcessOptions {
         machine: a.machine.clone(),
         coating: a.coating.clone(),
@@ -308,17 +317,67 @@ fn draw_wedge(a: &DrawArgs, out: &mut Out) -> Result<u8, Failure> {
         ..ProcessOptions::default()
     };
     let (plan, strip) = plan_to_draw(a, &names)?;
-    let Drawn { request, drawing, program, left_out } = drawn(a, &plan)?;
+    let drawn = drawn(a, &plan)?;
+    Ok(Planned { plan, strip, drawn })
+}
+
+impl Planned {
+    /// Its geometry and exposures.
+    pub(crate) fn wedge(&self) -> &Wedge {
+        &self.drawn.drawing.wedge
+    }
+
+    /// How long it burns, s.
+    pub(crate) fn seconds(&self) -> f64 {
+        self.drawn.program.seconds
+    }
+
+    /// What it leaves out to be burnt in time, where it does.
+    pub(crate) fn left_out(&self) -> Option<&str> {
+        self.drawn.left_out.as_deref()
+    }
+
+    /// Writes its files.
+    pub(crate) fn write(&self, output: &mut dyn Sink) -> Result<(), Failure> {
+        let Drawn { request, drawing, program, .. } = &self.drawn;
+        let scale = if drawing.dots.width() > 1400 { 1 } else { 2 };
+        let (w, h, grey) = preview::preview(drawing, scale);
+        let shown = Picture { width: w, height: h, rgb: grey.iter().flat_map(|&v| [v; 3]).collect() };
+        output.put("wedge.toml", drawing.wedge.to_toml()?.as_bytes())?;
+        output.put("wedge.png", &png::picture(w, h, Samples::Grey, &grey, None)?)?;
+        output.put("dots.png", &png::dots(&drawing.dots, request.grid, BeamOn::Black)?)?;
+        output.put("wedge.nc", &program.bytes)?;
+        output
+            .put("ticket.html", ticket::ticket(drawing, program.seconds, &self.plan, &shown)?.as_bytes())?;
+        Ok(())
+    }
+}
+
+/// The arguments of `wedge draw` from its options, name by name.
+#[cfg(feature = "desk")]
+pub(crate) fn draw_args(options: &[(String, String)]) -> Result<DrawArgs, Failure> {
+    /// A line of nothing but them.
+    #[derive(clap::Parser)]
+    struct Options {
+        #[command(flatten)]
+        draw: DrawArgs,
+    }
+    let options = options.iter().map(|(name, value)| format!("--{name}={value}"));
+    let line = ["wedge".to_string(), "--out=wedge".to_string()].into_iter().chain(options);
+    <Options as clap::Parser>::try_parse_from(line).map(|o| o.draw).map_err(|e| {
+        let said = e.to_string();
+        let first = said.lines().next().unwrap_or_default().trim_start_matches("error: ");
+        Failure::input(format!("{first}."))
+    })
+}
+
+fn draw_wedge(a: &DrawArgs, out: &mut Out) -> Result<u8, Failure> {
+    let planned = planned(a)?;
     let mut output = a.out.begin(&DRAWN, &[])?;
-    let scale = if drawing.dots.width() > 1400 { 1 } else { 2 };
-    let (w, h, grey) = preview::preview(&drawing, scale);
-    let shown = Picture { width: w, height: h, rgb: grey.iter().flat_map(|&v| [v; 3]).collect() };
-    output.put("wedge.toml", drawing.wedge.to_toml()?.as_bytes())?;
-    output.put("wedge.png", &png::picture(w, h, Samples::Grey, &grey, None)?)?;
-    output.put("dots.png", &png::dots(&drawing.dots, request.grid, BeamOn::Black)?)?;
-    output.put("wedge.nc", &program.bytes)?;
-    output.put("ticket.html", ticket::ticket(&drawing, program.seconds, &plan, &shown)?.as_bytes())?;
+    planned.write(&mut output)?;
     output.commit()?;
+    let Planned { strip, drawn, .. } = planned;
+    let Drawn { drawing, program, left_out, .. } = drawn;
     let wedge = &drawing.wedge;
     writeln!(
         out,

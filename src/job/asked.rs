@@ -233,6 +233,22 @@ section! {
     }
 }
 
+/// A file's name as seen from `folder`, as seen from here.
+fn beside(folder: &Path, name: &mut String) {
+    let path = file_name::path(name);
+    if path.is_relative() {
+        *name = file_name::text(&folder.join(path));
+    }
+}
+
+/// The name in a reference, where it is one.
+fn named<T>(reference: &mut Option<Reference<T>>) -> Option<&mut String> {
+    match reference {
+        Some(Reference::Name(name)) => Some(name),
+        Some(Reference::Whole(_)) | None => None,
+    }
+}
+
 /// Whether a pitch across is one that goes with the pitch along where none was asked for: as large, or a few times.
 fn follows(along: Option<Pitch>, across: Pitch) -> bool {
     along.is_some_and(|along| {
@@ -354,21 +370,23 @@ impl Job {
     pub fn read(path: &Path) -> Result<Job, FileError> {
         let text = file::read_text("job", path)?;
         let mut job: Job = file::parse("job", path, &text)?;
-        let files = job.layers.iter_mut().map(|l| &mut l.file);
-        for file in files.chain([&mut job.art.file]) {
-            if let (Some(art), Some(folder)) = (file.as_deref().map(file_name::path), path.parent())
-                && art.is_relative()
-            {
-                *file = Some(file_name::text(&folder.join(art)));
-            }
-        }
-        if let (Some(fonts), Some(folder)) = (job.art.fonts.as_deref().map(file_name::path), path.parent())
-            && fonts.is_relative()
-            && fonts != Path::new("system")
-        {
-            job.art.fonts = Some(file_name::text(&folder.join(fonts)));
+        if let Some(folder) = path.parent() {
+            job.seen_beside(folder);
         }
         Ok(job)
+    }
+
+    /// The files that the job names as seen from `folder`, as seen from here.
+    pub(crate) fn seen_beside(&mut self, folder: &Path) {
+        let files = self.layers.iter_mut().filter_map(|l| l.file.as_mut()).chain(&mut self.art.file);
+        files.chain(self.art.fonts.as_mut().filter(|f| *f != "system")).for_each(|f| beside(folder, f));
+        self.names_beside(folder);
+    }
+
+    /// The same of machine, coating and process alone, where they are files (`.toml`) and no names of the kit.
+    pub(crate) fn names_beside(&mut self, folder: &Path) {
+        let names = [named(&mut self.machine), named(&mut self.coating), named(&mut self.process)];
+        names.into_iter().flatten().filter(|n| n.ends_with(".toml")).for_each(|n| beside(folder, n));
     }
 
     /// The text of the job file.

@@ -10,6 +10,7 @@ use super::error::PlanError;
 use super::named::Named;
 use super::process::ToneCurve;
 use super::settle::{SettledArt, SettledDots, SettledLayer, SettledScan, SettledTone, start_speed};
+use super::words::ReadAs;
 use super::written;
 use super::{Coating, Machine, Process, ProcessFile};
 use crate::art::Kind;
@@ -160,6 +161,14 @@ impl Plan {
         let of = |pitch: Mm| Mm(pitch.0 / times.max(1) as f64);
         let switches = f64::from(self.dots.options.switches);
         settled.grid = Grid { along: of(Mm(self.grid.along.0 * switches)), across: of(self.grid.across) };
+        Plan::new(settled)
+    }
+
+    /// The same piece drawn in the cells of `grid`, its art read as `read_as` where that is known already: for a quick look.
+    pub fn roughly(&self, grid: Grid, read_as: Option<ReadAs>) -> Plan {
+        let mut settled = Settled::clone(&self.0);
+        settled.grid = grid;
+        settled.art.read_as = read_as.unwrap_or(settled.art.read_as);
         Plan::new(settled)
     }
 

@@ -69,6 +69,7 @@ fn item(order: &Order, path: &Path, row: &Row) -> Result<Item, OrderError> {
         }
         *file = file_name::text(&Order::beside(path, &named));
     }
+    job.names_beside(path.parent().unwrap_or(Path::new("")));
     for layer in &mut job.layers {
         if let Some(text) = &mut layer.text {
             *text = row.fill(text).map_err(wrong)?.replace("\\n", "\n");

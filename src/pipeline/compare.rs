@@ -101,40 +101,68 @@ fn by(
 ) -> Result<(Vec<Contender>, Wanted), PipelineError> {
     let drawing = Portion::new(progress, DRAWING / Shares::of_job(plan).before_dots());
     let mut drawn = wanted(plan, Shown::Art(art), &drawing)?;
+    let placement = drawn.placement;
     drawn.mask(plan);
-    // The quick forecast keeps the mean; figures need each cell's own value.
     let judge = likely::judge(plan, &drawn);
+    // The quick forecast keeps the mean; figures need each cell's own value.
     let reference = Forecast::with_samples(&plan.burn, CellSamples::REFERENCE);
     let mut all = Vec::new();
-    for &way in ways {
+    for &(screen, barred) in ways {
         let part = &Portion::new(progress, (1.0 - DRAWING) / ways.len() as f64);
-        all.push(contender(plan, &drawn, name, way, (&judge, &reference), part)?);
+        let (dots, gain, _) =
+            paced(plan, screen, drawn.kind, drawn.tone.clone(), (&placement, barred), part)?;
+        let laid = Laid { gain, ..Laid::given(dots) };
+        let mark = reference.plane(&laid.dots);
+        let seen = (&mark, &drawn.tone, Some(&judge));
+        all.push(contender(plan, screen, seen, (laid, placement), (WHOLE, name), part)?);
         part.go_on(0)?;
     }
     Ok((all, drawn))
 }
 
+/// One plan carried through as it stands, for a picture of `most` pixels along its longer side, and its wanted mark. Its
+/// forecast is held against `against` where that has the same dots, else against that mark.
+///
+/// # Errors
+/// As [`contenders`].
+pub fn quick(
+    plan: &Plan,
+    shown: Shown<'_>,
+    against: Option<&Tone>,
+    (most, name): (usize, &str),
+    progress: &dyn Progress,
+) -> Result<(Contender, Tone), PipelineError> {
+    let mut drawn = wanted(plan, shown, progress)?;
+    let placement = drawn.placement;
+    drawn.mask(plan);
+    let tone = drawn.tone.clone();
+    let laid = Laid::new(plan, drawn, progress)?;
+    // Tones by power are made as they are wanted.
+    let mark = match &laid.powers {
+        Some(_) => tone.clone().recast(),
+        None => Forecast::new(&plan.burn).plane(&laid.dots),
+    };
+    let same = |other: &&Tone| (other.width(), other.height()) == (tone.width(), tone.height());
+    let against = against.filter(same).unwrap_or(&tone);
+    let made =
+        contender(plan, plan.dots.screen, (&mark, against, None), (laid, placement), (most, name), progress)?;
+    Ok((made, tone))
+}
+
+/// What is laid down by a screen, forecast and held against what is wanted; without a judge only as planned.
 fn contender(
     plan: &Plan,
-    drawn: &Wanted,
-    name: &str,
-    (screen, barred): Way,
-    (judge, reference): (&Judge, &Forecast),
+    screen: &Screen,
+    (mark, wanted, judge): (&Mark, &Tone, Option<&Judge>),
+    (laid, placement): (Laid, Placement),
+    (most, name): (usize, &str),
     progress: &dyn Progress,
 ) -> Result<Contender, PipelineError> {
-    let placement = drawn.placement;
-    let (dots, gain, _) =
-        paced(plan, screen, drawn.kind, drawn.tone.clone(), (&placement, barred), progress)?;
-    let laid = Laid { gain, ..Laid::given(dots) };
-    let seen = foresee(plan, &placement, &laid, WHOLE, name, progress)?;
-    let mark: Mark = reference.plane(&laid.dots);
+    let seen = foresee(plan, &placement, &laid, most, name, progress)?;
     let pitches = (plan.grid.along.0, plan.grid.across.0);
-    let score = visual_quality::score_in_mm(&mark, &drawn.tone, pitches, VIEWING_DISTANCE_MM);
-    let known = plan.dots.options.unsure.is_none();
-    let expected_db = match known {
-        true => score.psnr_hvs_db,
-        false => likely::likely(plan, judge, &laid.dots).expected_db,
-    };
+    let score = visual_quality::score_in_mm(mark, wanted, pitches, VIEWING_DISTANCE_MM);
+    let judge = judge.filter(|_| !plan.dots.options.unsure.is_none());
+    let expected_db = judge.map_or(score.psnr_hvs_db, |j| likely::likely(plan, j, &laid.dots).expected_db);
     Ok(Contender {
         screen: screen.name,
         density_dpi: crate::units::MM_PER_INCH / plan.grid.across.0,

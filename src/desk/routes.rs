@@ -1,0 +1,462 @@
+//! Routes: each request and what answers it.
+
+use std::sync::Arc;
+
+use axum::Router;
+use axum::body::Body;
+use axum::extract::{Path, Query, State};
+use axum::http::{HeaderValue, StatusCode, header};
+use axum::middleware;
+use axum::response::IntoResponse;
+use axum::routing::{get, post};
+use serde::Deserialize;
+use serde_json::{Value, json};
+
+use super::exact::{Done, Exact, Of};
+use super::home::Name;
+use super::places::{MOST_PIXELS, Seen};
+use super::says::{Answer, Says, begun, bytes, done, made, nothing};
+use super::tiles::{self, What};
+use super::{Shared, art, files, guard, kit, shelf, ticket, tray, wedge};
+use crate::parallel;
+use crate::progress::Silent;
+
+/// Longest side of a coarse look, pixels.
+const COARSE: usize = 480;
+/// Threads of a small piece of work: it does not wait behind a run in the threads that all share.
+const LOOK_THREADS: usize = 2;
+
+/// All of them, behind the guard.
+pub(super) fn all(desk: &Shared) -> Router {
+    Router::new()
+        .route("/", get(async |State(desk): State<Shared>| desk.page.file("index.html")))
+        .route(
+            "/page/{name}",
+            get(async |State(desk): State<Shared>, Path(name): Path<String>| desk.page.file(&name)),
+        )
+        .route("/api/enter", post(enter))
+        .route("/api/kit", get(kit_told))
+        .route("/api/shelf", get(shelf_told))
+        .route("/api/events", get(async |State(desk): State<Shared>| Ok::<_, Says>(desk.events.listen())))
+        .route("/api/art", post(drop_art))
+        .route("/api/art/{name}/picture", get(art_picture))
+        .route("/api/jobs", post(new_job))
+        .route("/api/jobs/{name}", get(job).put(put_job).delete(discard))
+        .route("/api/jobs/{name}/back", post(back))
+        .route("/api/jobs/{name}/coarse", get(coarse))
+        .route("/api/jobs/{name}/ticket", get(ticket_told))
+        .route("/api/jobs/{name}/likeness", get(likeness_told))
+        .route("/api/jobs/{name}/tile", get(tile))
+        .route("/api/jobs/{name}/sheet", get(sheet_told).post(begin_sheet))
+        .route("/api/jobs/{name}/sheet/{version}", get(version_picture))
+        .route("/api/jobs/{name}/save", post(save))
+        .route("/api/jobs/{name}/files.zip", get(zip))
+        .route("/api/jobs/{name}/table", get(table).put(put_table))
+        .route("/api/jobs/{name}/tray", get(tray_told))
+        .route("/api/jobs/{name}/tray/{kind}", get(tray_picture))
+        .route("/api/wedges", get(wedges).post(draw_wedge))
+        .route("/api/wedges/{name}", get(wedge_told))
+        .route("/api/wedges/{name}/file/{file}", get(wedge_file))
+        .route("/api/wedges/{name}/files.zip", get(wedge_zip))
+        .route("/api/wedges/{name}/photo", post(wedge_photo))
+        .route("/api/wedges/{name}/keep", post(keep_process))
+        .fallback(async || {
+            Says::strange(StatusCode::NOT_FOUND, "The desk has nothing of that name; open its first page.")
+                .into_response()
+        })
+        .method_not_allowed_fallback(async || {
+            Says::strange(StatusCode::METHOD_NOT_ALLOWED, "The desk does not do that; load the page anew.")
+                .into_response()
+        })
+        .layer(middleware::from_fn_with_state(Arc::clone(desk), guard::pass))
+        .with_state(Arc::clone(desk))
+}
+
+/// A state of a job.
+#[derive(Deserialize)]
+struct At {
+    revision: Option<String>,
+    px: Option<usize>,
+}
+
+async fn enter(State(desk): State<Shared>, body: Body) -> Answer {
+    #[derive(Deserialize)]
+    struct Token {
+        token: String,
+    }
+    let Token { token } = desk.room.json(body).await?;
+    desk.guard.enter(&token)
+}
+
+async fn kit_told(State(desk): State<Shared>) -> Answer {
+    let all = Arc::clone(&desk);
+    done(desk.work.files(move || kit::kit(&all.home)).await?)
+}
+
+async fn shelf_told(State(desk): State<Shared>) -> Answer {
+    let all = Arc::clone(&desk);
+    done(desk.work.files(move || shelf::list(&all.home)).await?)
+}
+
+async fn drop_art(State(desk): State<Shared>, Query(named): Query<Named>, body: Body) -> Answer {
+    let brought = desk.room.file(body).await?;
+    let all = Arc::clone(&desk);
+    let name = named.name.unwrap_or_default();
+    let (told, held) = desk.work.run(move || art::keep(&all.home, &all.arts, &name, brought.bytes)).await?;
+    // While the page takes the answer in, what it will ask for next is begun.
+    let next = Arc::clone(&desk);
+    tokio::spawn(async move {
+        next.work
+            .look(move || {
+                parallel::with_threads(LOOK_THREADS, || held.ready());
+                Ok(())
+            })
+            .await
+    });
+    made(told)
+}
+
+#[derive(Deserialize)]
+struct Named {
+    name: Option<String>,
+}
+
+async fn art_picture(State(desk): State<Shared>, Path(name): Path<String>) -> Answer {
+    let name = Name::new(&name)?;
+    let all = Arc::clone(&desk);
+    bytes("image/png", desk.work.look(move || art::picture(&all.home, &all.arts, &name)).await?)
+}
+
+async fn new_job(State(desk): State<Shared>, body: Body) -> Answer {
+    let new: shelf::New = desk.room.json(body).await?;
+    let all = Arc::clone(&desk);
+    let kept = desk.work.files(move || shelf::create(&all.home, new)).await?;
+    // Its run begins when somebody asks for it: a page looks at its versions first.
+    told(&desk, &kept);
+    made(kept.told()?)
+}
+
+async fn job(State(desk): State<Shared>, Path(name): Path<String>) -> Answer {
+    let name = Name::new(&name)?;
+    let all = Arc::clone(&desk);
+    let kept = desk.work.files(move || shelf::read(&all.home, &name)).await?;
+    done(kept.told()?)
+}
+
+async fn put_job(State(desk): State<Shared>, Path(name): Path<String>, body: Body) -> Answer {
+    #[derive(Deserialize)]
+    struct Put {
+        revision: String,
+        asked: Value,
+    }
+    let name = Name::new(&name)?;
+    let Put { revision, asked } = desk.room.json(body).await?;
+    let all = Arc::clone(&desk);
+    let kept = desk.work.files(move || shelf::put(&all.home, &name, &revision, &asked)).await?;
+    changed(&desk, &kept);
+    done(kept.told()?)
+}
+
+/// Tells all pages of a job that was made or changed.
+fn told(desk: &Shared, kept: &shelf::Kept) {
+    desk.events.tell("shelf", &json!({ "job": kept.name.text(), "revision": kept.revision }));
+}
+
+/// The same, and begins its run.
+fn changed(desk: &Shared, kept: &shelf::Kept) {
+    told(desk, kept);
+    if kept.kind == shelf::Kind::Piece {
+        desk.exacts
+            .begin(desk, &Of { name: kept.name.clone(), revision: kept.revision.clone(), version: None });
+    }
+}
+
+async fn discard(State(desk): State<Shared>, Path(name): Path<String>) -> Answer {
+    let name = Name::new(&name)?;
+    let all = Arc::clone(&desk);
+    let told = json!({ "job": name.text() });
+    desk.work.files(move || shelf::discard(&all.home, &name)).await?;
+    desk.events.tell("shelf", &told);
+    nothing()
+}
+
+async fn back(State(desk): State<Shared>, Path(name): Path<String>) -> Answer {
+    let name = Name::new(&name)?;
+    let all = Arc::clone(&desk);
+    let kept = desk.work.files(move || shelf::back(&all.home, &name)).await?;
+    changed(&desk, &kept);
+    done(kept.told()?)
+}
+
+async fn coarse(State(desk): State<Shared>, Path(name): Path<String>, Query(at): Query<At>) -> Answer {
+    let name = Name::new(&name)?;
+    let px = at.px.unwrap_or(COARSE).clamp(16, MOST_PIXELS / 2);
+    let all = Arc::clone(&desk);
+    let look = move || {
+        let Some(piece) = all.pieces.get(&all, &name, at.revision.as_deref())? else { return Ok(None) };
+        let png = parallel::with_threads(LOOK_THREADS, || tiles::coarse(&piece, px))?;
+        Ok(Some((png, piece.revision.clone())))
+    };
+    let Some((png, revision)) = desk.work.look(look).await? else { return nothing() };
+    let mut answer = bytes("image/png", png)?;
+    if let Ok(revision) = HeaderValue::from_str(&revision) {
+        answer.headers_mut().insert("x-revision", revision);
+    }
+    Ok(answer)
+}
+
+async fn begin_sheet(State(desk): State<Shared>, Path(name): Path<String>) -> Answer {
+    let name = Name::new(&name)?;
+    let all = Arc::clone(&desk);
+    let kept = desk.work.files(move || shelf::read(&all.home, &name)).await?;
+    if kept.kind == shelf::Kind::Tray {
+        return Err(Says::unusable("This is a tray of many pieces; make a sheet of one of its pieces."));
+    }
+    begun(json!({ "sheet": desk.sheets.begin(&desk, kept) }))
+}
+
+async fn sheet_told(State(desk): State<Shared>, Path(name): Path<String>) -> Answer {
+    let name = Name::new(&name)?;
+    let all = Arc::clone(&desk);
+    let kept = desk.work.files(move || shelf::read(&all.home, &name)).await?;
+    let told = kept.told()?;
+    done(desk.sheets.told(&kept.name, &kept.revision, &told["asked"]))
+}
+
+async fn version_picture(State(desk): State<Shared>, Path((name, version)): Path<(String, usize)>) -> Answer {
+    desk.sheets.picture(&Name::new(&name)?, version)
+}
+
+/// The run of a job or of a version of its sheet, at the state that was asked for or as it is now; `None` where it was
+/// overtaken.
+async fn run(
+    desk: &Shared,
+    name: &str,
+    revision: Option<String>,
+    version: Option<usize>,
+) -> Result<Option<Done>, Says> {
+    let name = Name::new(name)?;
+    let (all, of) = (Arc::clone(desk), name.clone());
+    let kept = desk.work.files(move || shelf::read(&all.home, &of)).await?;
+    if revision.is_some_and(|r| r != kept.revision) {
+        return Ok(None);
+    }
+    desk.exacts.wait(desk, &Of { name, revision: kept.revision, version }).await
+}
+
+/// The same of one piece.
+async fn exact(
+    desk: &Shared,
+    name: &str,
+    revision: Option<String>,
+    version: Option<usize>,
+) -> Result<Option<Arc<Exact>>, Says> {
+    match run(desk, name, revision, version).await? {
+        Some(Done::Piece(exact)) => Ok(Some(exact)),
+        Some(Done::Tray(_)) => Err(Says::unusable("This is a tray of many pieces; look at its pieces.")),
+        None => Ok(None),
+    }
+}
+
+/// The same of a tray.
+async fn tray_run(
+    desk: &Shared,
+    name: &str,
+    revision: Option<String>,
+) -> Result<Option<Arc<tray::Run>>, Says> {
+    match run(desk, name, revision, None).await? {
+        Some(Done::Tray(tray)) => Ok(Some(tray)),
+        Some(Done::Piece(_)) => {
+            Err(Says::unusable("This is one piece and no tray; make a tray of it first."))
+        }
+        None => Ok(None),
+    }
+}
+
+async fn ticket_told(State(desk): State<Shared>, Path(name): Path<String>, Query(at): Query<At>) -> Answer {
+    match exact(&desk, &name, at.revision, None).await? {
+        Some(exact) => done(ticket::ticket(&exact)?),
+        None => nothing(),
+    }
+}
+
+async fn likeness_told(State(desk): State<Shared>, Path(name): Path<String>, Query(at): Query<At>) -> Answer {
+    match exact(&desk, &name, at.revision, None).await? {
+        Some(exact) => done(desk.work.run(move || Ok(ticket::likeness_told(&exact))).await?),
+        None => nothing(),
+    }
+}
+
+/// What is looked at, and where: mm from the upper left corner of the blank.
+#[derive(Deserialize)]
+struct Tile {
+    revision: Option<String>,
+    version: Option<usize>,
+    what: What,
+    x: f64,
+    y: f64,
+    w: f64,
+    h: f64,
+    px: usize,
+}
+
+async fn tile(State(desk): State<Shared>, Path(name): Path<String>, Query(t): Query<Tile>) -> Answer {
+    let seen = Seen { x: t.x, y: t.y, w: t.w, h: t.h, px: t.px };
+    if !seen.is_sound() {
+        return Err(Says::unusable(format!(
+            "There is no such window; it is of at most {MOST_PIXELS} pixels a side."
+        )));
+    }
+    let Some(exact) = exact(&desk, &name, t.revision, t.version).await? else { return nothing() };
+    let look = move || parallel::with_threads(LOOK_THREADS, || tiles::tile(&exact, t.what, &seen));
+    bytes("image/png", desk.work.look(look).await?)
+}
+
+async fn save(
+    State(desk): State<Shared>,
+    Path(name): Path<String>,
+    Query(at): Query<At>,
+    body: Body,
+) -> Answer {
+    #[derive(Default, Deserialize)]
+    #[serde(default)]
+    struct Save {
+        folder: Option<String>,
+    }
+    let brought = desk.room.file(body).await?;
+    let Save { folder } =
+        if brought.bytes.is_empty() { Save::default() } else { serde_json::from_slice(&brought.bytes)? };
+    let Some(run) = run(&desk, &name, at.revision, None).await? else { return overtaken() };
+    let all = Arc::clone(&desk);
+    let write = move || match run {
+        Done::Piece(exact) => files::save(&all, &exact, folder.as_deref()),
+        Done::Tray(tray) => tray.save(&all, folder.as_deref()),
+    };
+    done(desk.work.run(write).await?)
+}
+
+fn overtaken() -> Answer {
+    Err(Says::overtaken("The job was changed meanwhile; save it again."))
+}
+
+async fn zip(State(desk): State<Shared>, Path(name): Path<String>, Query(at): Query<At>) -> Answer {
+    let Some(run) = run(&desk, &name, at.revision, None).await? else { return overtaken() };
+    let pack = move || match run {
+        Done::Piece(exact) => files::zip(&exact),
+        Done::Tray(tray) => tray.zip(),
+    };
+    archive(&Name::new(&name)?, desk.work.run(pack).await?)
+}
+
+/// An archive, to be kept under the name of what it is of.
+fn archive(name: &Name, content: Vec<u8>) -> Answer {
+    let mut answer = bytes("application/zip", content)?;
+    let plain: String =
+        name.text().chars().map(|c| if c.is_ascii_alphanumeric() || c == '-' { c } else { '_' }).collect();
+    if let Ok(value) = HeaderValue::from_str(&format!("attachment; filename=\"{plain}.zip\"")) {
+        answer.headers_mut().insert(header::CONTENT_DISPOSITION, value);
+    }
+    Ok(answer)
+}
+
+async fn table(State(desk): State<Shared>, Path(name): Path<String>) -> Answer {
+    let name = Name::new(&name)?;
+    let all = Arc::clone(&desk);
+    match desk.work.files(move || tray::table(&all, &name)).await? {
+        Some(table) => done(table),
+        None => nothing(),
+    }
+}
+
+async fn put_table(State(desk): State<Shared>, Path(name): Path<String>, body: Body) -> Answer {
+    let name = Name::new(&name)?;
+    let brought = desk.room.file(body).await?;
+    let all = Arc::clone(&desk);
+    let of = name.clone();
+    let told = desk.work.run(move || tray::put_table(&all, &of, &brought.bytes)).await?;
+    desk.events.tell("shelf", &json!({ "job": name.text(), "revision": told["revision"] }));
+    done(told)
+}
+
+async fn tray_told(State(desk): State<Shared>, Path(name): Path<String>, Query(at): Query<At>) -> Answer {
+    match tray_run(&desk, &name, at.revision).await? {
+        Some(tray) => done(desk.work.run(move || tray.told()).await?),
+        None => nothing(),
+    }
+}
+
+async fn tray_picture(
+    State(desk): State<Shared>,
+    Path((name, kind)): Path<(String, usize)>,
+    Query(at): Query<At>,
+) -> Answer {
+    match tray_run(&desk, &name, at.revision).await? {
+        Some(tray) => bytes("image/png", desk.work.look(move || tray.picture(kind)).await?),
+        None => nothing(),
+    }
+}
+
+async fn wedges(State(desk): State<Shared>) -> Answer {
+    let all = Arc::clone(&desk);
+    done(desk.work.files(move || wedge::list(&all.home)).await?)
+}
+
+async fn draw_wedge(State(desk): State<Shared>, body: Body) -> Answer {
+    let new: wedge::New = desk.room.json(body).await?;
+    let all = Arc::clone(&desk);
+    made(desk.work.run(move || wedge::draw(&all.home, new)).await?)
+}
+
+async fn wedge_told(State(desk): State<Shared>, Path(name): Path<String>) -> Answer {
+    let name = Name::new(&name)?;
+    let all = Arc::clone(&desk);
+    done(desk.work.files(move || wedge::about(&all.home, &name)).await?)
+}
+
+async fn wedge_file(State(desk): State<Shared>, Path((name, file)): Path<(String, String)>) -> Answer {
+    let name = Name::new(&name)?;
+    let all = Arc::clone(&desk);
+    desk.work.files(move || wedge::file(&all.home, &name, &file)).await
+}
+
+async fn wedge_zip(State(desk): State<Shared>, Path(name): Path<String>) -> Answer {
+    let name = Name::new(&name)?;
+    let (all, of) = (Arc::clone(&desk), name.clone());
+    archive(&name, desk.work.files(move || wedge::zip(&all.home, &of)).await?)
+}
+
+#[derive(Deserialize)]
+struct Corners {
+    corners: Option<String>,
+}
+
+async fn wedge_photo(
+    State(desk): State<Shared>,
+    Path(name): Path<String>,
+    Query(by_hand): Query<Corners>,
+    body: Body,
+) -> Answer {
+    let name = Name::new(&name)?;
+    let brought = desk.room.file(body).await?;
+    let all = Arc::clone(&desk);
+    let corners = by_hand.corners;
+    let read = move || wedge::read_photo(&all, &name, brought.bytes, corners.as_deref(), &Silent);
+    done(desk.work.run(read).await?)
+}
+
+async fn keep_process(State(desk): State<Shared>, Path(name): Path<String>, body: Body) -> Answer {
+    #[derive(Deserialize)]
+    struct Keep {
+        name: String,
+        #[serde(default)]
+        replace: bool,
+    }
+    let wedge = Name::new(&name)?;
+    let Keep { name, replace } = desk.room.json(body).await?;
+    let all = Arc::clone(&desk);
+    let kept = desk.work.files(move || wedge::keep(&all.home, &wedge, &name, replace)).await?;
+    // What was computed by a process of that name before is out of date.
+    desk.exacts.end();
+    desk.pieces.clear();
+    made(kept)
+}

@@ -1,0 +1,249 @@
+//! Sheet: the versions of a piece as they are made, the best first.
+
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::sync::{Arc, Mutex, PoisonError};
+
+use serde_json::{Map, Value, json};
+
+use super::exact::Of;
+use super::home::Name;
+use super::piece::Piece;
+use super::places::{Seen, scene};
+use super::says::{Answer, Says, bytes};
+use super::shelf::Kept;
+use super::versions::{self, Way};
+use super::{Desk, Shared, written};
+use crate::art::reading::Decision;
+use crate::job::{Brief, Job, Plan};
+use crate::parallel;
+use crate::pipeline::compare::{self, Contender};
+use crate::plane::Tone;
+use crate::progress::Progress;
+use crate::proof::picture;
+use crate::screen::model_diffusion::MODEL_DIFFUSION;
+
+/// Longest side of a version's picture, pixels.
+const SIDE: usize = 420;
+/// Sheets that are kept, at most.
+const KEPT: usize = 12;
+
+/// A version that was made.
+struct Version {
+    id: usize,
+    way: Way,
+    /// The job with it.
+    asked: Value,
+    likeness_db: f64,
+    burnt_mm2: f64,
+    seconds: f64,
+    picture: Vec<u8>,
+}
+
+/// The versions of one state of a job.
+struct Sheet {
+    id: u64,
+    job: Name,
+    revision: String,
+    ended: Arc<AtomicBool>,
+    done: bool,
+    versions: Vec<Version>,
+}
+
+/// All sheets, that begun last first.
+#[derive(Default)]
+pub(super) struct Sheets {
+    all: Mutex<Vec<Sheet>>,
+    count: AtomicU64,
+}
+
+impl Sheets {
+    fn with<T>(&self, change: impl FnOnce(&mut Vec<Sheet>) -> T) -> T {
+        change(&mut self.all.lock().unwrap_or_else(PoisonError::into_inner))
+    }
+
+    /// Ends all that is under way.
+    pub fn end(&self) {
+        self.with(|all| all.iter().for_each(|s| s.ended.store(true, Ordering::Relaxed)));
+    }
+
+    /// Begins the sheet of a job as it is kept, or finds it begun.
+    pub fn begin(&self, desk: &Shared, kept: Kept) -> u64 {
+        let known = |all: &mut Vec<Sheet>| {
+            all.iter().find(|s| s.job == kept.name && s.revision == kept.revision).map(|s| s.id)
+        };
+        if let Some(id) = self.with(known) {
+            return id;
+        }
+        let id = self.count.fetch_add(1, Ordering::Relaxed) + 1;
+        let ended = Arc::new(AtomicBool::new(false));
+        self.with(|all| {
+            // A sheet of an earlier state is of no use to anyone.
+            all.iter().filter(|s| s.job == kept.name).for_each(|s| s.ended.store(true, Ordering::Relaxed));
+            all.retain(|s| s.job != kept.name);
+            let (job, revision) = (kept.name.clone(), kept.revision.clone());
+            all.insert(
+                0,
+                Sheet { id, job, revision, ended: Arc::clone(&ended), done: false, versions: Vec::new() },
+            );
+            all.truncate(KEPT);
+        });
+        let desk = Arc::clone(desk);
+        tokio::spawn(async move {
+            let (own, job) = (Arc::clone(&desk), kept.name.clone());
+            let of = Of { name: job.clone(), revision: kept.revision.clone(), version: None };
+            let made = desk.work.run(move || make(&own, id, &kept, &ended)).await;
+            desk.sheets.with(|all| all.iter_mut().filter(|s| s.id == id).for_each(|s| s.done = true));
+            let mut data = json!({ "job": job.text(), "sheet": id });
+            if let Err(says) = made {
+                data["says"] = says.sentence().into();
+            }
+            desk.events.tell("sheet-done", &data);
+            // What is looked at next is the job itself, where it is still as it was.
+            if desk.sheets.with(|all| all.iter().any(|s| s.id == id && !s.ended.load(Ordering::Relaxed))) {
+                desk.exacts.begin(&desk, &of);
+            }
+        });
+        id
+    }
+
+    /// A job's sheet as the page has it, the best version first; `now` is what the job asks for now.
+    pub fn told(&self, job: &Name, revision: &str, now: &Value) -> Value {
+        let none = || json!({ "sheet": null, "versions": [], "done": false });
+        self.with(|all| {
+            let Some(sheet) = all.iter_mut().find(|s| s.job == *job) else { return none() };
+            let chosen = sheet.versions.iter().find(|v| v.asked == *now).map(|v| v.id);
+            // One that is of another state is shown as long as the job is one of its versions.
+            if sheet.revision != revision && chosen.is_none() {
+                return none();
+            }
+            let last = |v: &Version| (v.burnt_mm2 > 0.0, v.way.doubtful);
+            sheet.versions.sort_by(|a, b| {
+                last(a).cmp(&last(b)).then(b.likeness_db.total_cmp(&a.likeness_db)).then(a.id.cmp(&b.id))
+            });
+            let told = sheet.versions.iter().map(|v| {
+                json!({
+                    "id": v.id,
+                    "line": v.way.line,
+                    "why": v.way.why,
+                    "change": v.way.change,
+                    "likeness_db": v.likeness_db,
+                    "over_burn_mm2": v.burnt_mm2,
+                    "seconds": v.seconds,
+                    "picture": format!("/api/jobs/{}/sheet/{}?sheet={}", job.in_path(), v.id, sheet.id),
+                    "chosen": Some(v.id) == chosen,
+                })
+            });
+            json!({ "sheet": sheet.id, "done": sheet.done, "versions": told.collect::<Vec<_>>() })
+        })
+    }
+
+    /// A version's picture.
+    ///
+    /// # Errors
+    /// Where there is none.
+    pub fn picture(&self, job: &Name, version: usize) -> Answer {
+        let found = self.with(|all| {
+            let sheet = all.iter().find(|s| s.job == *job)?;
+            Some(sheet.versions.iter().find(|v| v.id == version)?.picture.clone())
+        });
+        bytes("image/png", found.ok_or_else(gone)?)
+    }
+
+    /// What a version changes of its job.
+    ///
+    /// # Errors
+    /// Where there is none.
+    pub fn change(&self, job: &Name, version: usize) -> Result<Map<String, Value>, Says> {
+        let found = self.with(|all| {
+            let sheet = all.iter().find(|s| s.job == *job)?;
+            Some(sheet.versions.iter().find(|v| v.id == version)?.way.change.clone())
+        });
+        found.ok_or_else(gone)
+    }
+}
+
+fn gone() -> Says {
+    Says::missing("That version is not on the sheet any more; make the sheet anew.")
+}
+
+/// Ends with its sheet.
+struct Ends<'a>(&'a AtomicBool);
+
+impl Progress for Ends<'_> {
+    fn stage(&self, _name: &str, _share: f64) {}
+    fn expect(&self, _steps: u64) {}
+    fn step(&self, _done: u64) -> bool {
+        !self.0.load(Ordering::Relaxed)
+    }
+}
+
+/// Makes all versions: the job as it is first, which the others are held against, then two at once.
+fn make(desk: &Desk, id: u64, kept: &Kept, ended: &AtomicBool) -> Result<(), Says> {
+    let Some(piece) = desk.pieces.get(desk, &kept.name, Some(&kept.revision))? else { return Ok(()) };
+    let asked = written::asked(&toml::from_str::<Job>(&kept.text)?)?;
+    let reading = match piece.art() {
+        Some(held) if piece.plan.art.read_as == crate::job::words::ReadAs::Auto => {
+            held.decided(piece.plan.art.crop.window())
+        }
+        _ => Decision::asked(piece.kind(), "as asked"),
+    };
+    let ways = versions::ways(&piece.plan, &asked, &reading);
+    let of = |number: usize, first: Option<&Tone>| -> Result<Option<Tone>, Says> {
+        if ended.load(Ordering::Relaxed) {
+            return Ok(None);
+        }
+        let way = &ways[number];
+        let with = versions::changed(&asked, &way.change);
+        let job: Job = serde_json::from_value(with.clone())?;
+        let plan = settled(desk, kept, job.clone())?;
+        let (contender, tone) = contender(&piece, &plan, first.filter(|_| way.same_picture), &Ends(ended))?;
+        let seen = Seen::whole(&plan, SIDE);
+        let shown =
+            picture::piece(&scene(&plan, &contender.placement.rect), &seen.layout(), &contender.look)?;
+        let version = Version {
+            id: number,
+            way: way.clone(),
+            asked: written::asked(&job)?,
+            likeness_db: contender.score.psnr_hvs_db,
+            burnt_mm2: if contender.verdict.clear() { 0.0 } else { contender.verdict.charred_mm2 },
+            seconds: contender.seconds,
+            picture: shown.to_png(None)?,
+        };
+        desk.sheets.with(|all| {
+            if let Some(sheet) = all.iter_mut().find(|s| s.id == id) {
+                sheet.versions.push(version);
+            }
+        });
+        desk.events.tell("version", &json!({ "job": kept.name.text(), "sheet": id, "version": number }));
+        Ok(Some(tone))
+    };
+    let Some(first) = of(0, None)? else { return Ok(()) };
+    // A version that cannot be made is left out: a finer pitch may be more than the machine can do.
+    parallel::map(ways.len().saturating_sub(1), |i| of(i + 1, Some(&first)).map(drop).ok());
+    Ok(())
+}
+
+/// A job in the place of the one that is kept, settled.
+fn settled(desk: &Desk, kept: &Kept, mut job: Job) -> Result<Plan, Says> {
+    job.seen_beside(kept.path.parent().unwrap_or(desk.home.root()));
+    written::inside(&desk.home, &job)?;
+    // Screens that search take longer than all versions may; a quick one that knows the beam stands for them.
+    let plan = Brief::read(job.clone())?.settle()?;
+    if !plan.dots.screen.searches {
+        return Ok(plan);
+    }
+    job.dots.screen = Some(MODEL_DIFFUSION.name.to_string());
+    Ok(Brief::read(job)?.settle()?)
+}
+
+/// A version carried through, and its wanted mark; it is held against `first` where that has the same dots.
+fn contender(
+    piece: &Piece,
+    plan: &Plan,
+    first: Option<&Tone>,
+    progress: &dyn Progress,
+) -> Result<(Contender, Tone), Says> {
+    let (shown, read_as) = piece.quick(plan);
+    let plan = plan.roughly(plan.grid, read_as);
+    Ok(compare::quick(&plan, shown, first, (2 * SIDE, &piece.called), progress)?)
+}

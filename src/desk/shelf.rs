@@ -1,0 +1,351 @@
+//! Shelf: the jobs that are kept, pieces and trays, each a folder with its file.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::time::UNIX_EPOCH;
+
+use serde::Deserialize;
+use serde_json::{Value, json};
+
+use super::home::{Home, Name, revision};
+use super::says::Says;
+use super::written;
+use crate::job::{Job, file_name};
+use crate::order::Order;
+
+/// What a job is of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Kind {
+    /// One piece.
+    Piece,
+    /// Many pieces on trays.
+    Tray,
+}
+
+impl Kind {
+    const ALL: [Kind; 2] = [Kind::Piece, Kind::Tray];
+
+    /// The folder of all of them, and the file of each.
+    fn place(self) -> (&'static str, &'static str) {
+        match self {
+            Kind::Piece => ("jobs", "job.toml"),
+            Kind::Tray => ("orders", "order.toml"),
+        }
+    }
+
+    /// Its word.
+    pub fn word(self) -> &'static str {
+        match self {
+            Kind::Piece => "piece",
+            Kind::Tray => "tray",
+        }
+    }
+}
+
+/// A job as it is kept.
+#[derive(Debug, Clone)]
+pub(super) struct Kept {
+    /// Its name.
+    pub name: Name,
+    /// What it is of.
+    pub kind: Kind,
+    /// Its file.
+    pub path: PathBuf,
+    /// Its text.
+    pub text: String,
+    /// What tells this state of it from others.
+    pub revision: String,
+}
+
+/// What a new job is made from.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub(super) struct New {
+    /// Kept art.
+    art: Option<String>,
+    /// A job to be copied.
+    copy_of: Option<String>,
+    /// A tray.
+    tray: bool,
+    /// The piece that all of the tray begin as.
+    piece: Option<String>,
+    /// A piece with a text and no art.
+    text: bool,
+    /// What else is asked for from the start: blank, machine, process as they were last.
+    asked: Option<Value>,
+}
+
+fn find(home: &Home, name: &Name) -> Result<Option<(Kind, PathBuf)>, Says> {
+    for kind in Kind::ALL {
+        let (place, file) = kind.place();
+        let path = home.at(&[place, name.text(), file])?;
+        if path.is_file() {
+            return Ok(Some((kind, path)));
+        }
+    }
+    Ok(None)
+}
+
+/// A job by its name.
+///
+/// # Errors
+/// Where there is none.
+pub(super) fn read(home: &Home, name: &Name) -> Result<Kept, Says> {
+    let missing = || Says::missing(format!("There is no job '{name}' any more; look on the shelf."));
+    let (kind, path) = find(home, name)?.ok_or_else(missing)?;
+    let text = fs::read_to_string(&path).map_err(|_| missing())?;
+    Ok(Kept { name: name.clone(), kind, revision: state(home, kind, &path, &text), path, text })
+}
+
+/// What tells this state of a job from others: of a tray its table counts too.
+fn state(home: &Home, kind: Kind, path: &Path, text: &str) -> String {
+    let own = revision(text.as_bytes());
+    let order = if kind == Kind::Tray { toml::from_str::<Order>(text).ok() } else { None };
+    let table = order.and_then(|o| Some(Order::beside(path, &o.table?)));
+    let content = table.and_then(|t| home.within(&t).ok()).and_then(|t| fs::read(t).ok());
+    content.map_or(own.clone(), |content| own + &revision(&content))
+}
+
+impl Kept {
+    /// As the page has it.
+    ///
+    /// # Errors
+    /// Where the file was changed by hand and is no job any more.
+    pub fn told(&self) -> Result<Value, Says> {
+        let asked = self.asked()?;
+        Ok(
+            json!({ "name": self.name.text(), "kind": self.kind.word(), "revision": self.revision, "asked": asked }),
+        )
+    }
+
+    fn asked(&self) -> Result<Value, Says> {
+        let broken = |e: toml::de::Error| {
+            Says::unusable(format!(
+                "The file of '{}' cannot be understood: {}; mend {} or take it from the shelf.",
+                self.name,
+                e.message().replace('\n', " "),
+                self.path.display()
+            ))
+        };
+        match self.kind {
+            Kind::Piece => written::asked(&toml::from_str::<Job>(&self.text).map_err(broken)?),
+            Kind::Tray => written::asked(&toml::from_str::<Order>(&self.text).map_err(broken)?),
+        }
+    }
+
+    /// What it is, in a line.
+    fn line(&self) -> String {
+        let Ok(asked) = self.asked() else { return "its file cannot be understood".into() };
+        let (piece, of_tray) = match self.kind {
+            Kind::Piece => (&asked, None),
+            Kind::Tray => (&asked["piece"], asked["table"].as_str()),
+        };
+        let art = piece["art"]["file"].as_str().map(file_name::path);
+        let art = art.as_ref().and_then(|p| p.file_name()).map(|n| n.to_string_lossy().into_owned());
+        let text =
+            || piece["layer"].as_array()?.iter().find_map(|l| Some(format!("“{}”", l["text"].as_str()?)));
+        let what = art.or_else(text).unwrap_or_else(|| "nothing on it yet".into());
+        let on = piece["blank"]["shape"].as_str().map_or(String::new(), |s| format!(" on {s}"));
+        of_tray.map_or(format!("{what}{on}"), |table| format!("{what}{on}, by {table}"))
+    }
+}
+
+/// All jobs, that changed last first.
+///
+/// # Errors
+/// Where the folder cannot be read.
+pub(super) fn list(home: &Home) -> Result<Value, Says> {
+    let mut all = Vec::new();
+    for kind in Kind::ALL {
+        for entry in fs::read_dir(home.at(&[kind.place().0])?)?.flatten() {
+            let Some(name) = entry.file_name().to_str().and_then(|n| Name::new(n).ok()) else { continue };
+            let Ok(kept) = read(home, &name) else { continue };
+            let changed = fs::metadata(&kept.path).and_then(|m| m.modified()).ok();
+            let changed =
+                changed.and_then(|t| t.duration_since(UNIX_EPOCH).ok()).map_or(0, |d| d.as_millis() as u64);
+            all.push((changed, kept));
+        }
+    }
+    all.sort_by(|a, b| b.0.cmp(&a.0).then_with(|| a.1.name.text().cmp(b.1.name.text())));
+    let told = all.iter().map(|(changed, kept)| {
+        json!({
+            "name": kept.name.text(),
+            "kind": kept.kind.word(),
+            "revision": kept.revision,
+            "changed": changed,
+            "line": kept.line(),
+        })
+    });
+    Ok(json!({ "jobs": told.collect::<Vec<_>>() }))
+}
+
+/// Makes a new job.
+///
+/// # Errors
+/// Where what it is made from is not there or does not do.
+pub(super) fn create(home: &Home, new: New) -> Result<Kept, Says> {
+    let mut asked = new.asked.filter(Value::is_object).unwrap_or_else(|| json!({}));
+    if let Some(of) = new.copy_of {
+        let old = read(home, &Name::new(&of)?)?;
+        return begin(home, old.kind, &old.name, &old.asked()?);
+    }
+    if new.tray {
+        let (name, piece) = match new.piece {
+            Some(piece) => {
+                let piece = read(home, &Name::new(&piece)?)?;
+                (Name::near(&format!("{} tray", piece.name), "tray"), piece.asked()?)
+            }
+            None => (Name::near("tray", "tray"), asked),
+        };
+        let title = name.text().to_string();
+        return begin(home, Kind::Tray, &name, &json!({ "title": title, "piece": piece }));
+    }
+    let name = match new.art {
+        Some(art) => {
+            let art = Name::new(&art)?;
+            if !home.at(&["art", art.text()])?.is_file() {
+                return Err(Says::missing(format!("There is no art '{art}' here; drop it on the page.")));
+            }
+            asked["art"] = json!({ "file": format!("../../art/{art}") });
+            Name::near(art.text().rsplit_once('.').map_or(art.text(), |(stem, _)| stem), "piece")
+        }
+        None if new.text => {
+            asked["layer"] = json!([{ "text": "Text" }]);
+            Name::near("text", "text")
+        }
+        None => {
+            return Err(Says::unusable(
+                "A job begins with art, a text, a tray or another job; name one of them.",
+            ));
+        }
+    };
+    begin(home, Kind::Piece, &name, &asked)
+}
+
+fn begin(home: &Home, kind: Kind, name: &Name, asked: &Value) -> Result<Kept, Says> {
+    let _held = home.writing();
+    let mut free = name.clone();
+    // A name stands for one job, whatever its kind.
+    for number in 1.. {
+        free = name.numbered(number);
+        if Kind::ALL
+            .iter()
+            .all(|k| home.at(&[k.place().0, free.text()]).is_ok_and(|p| p.symlink_metadata().is_err()))
+        {
+            break;
+        }
+    }
+    let (place, file) = kind.place();
+    let folder = home.at(&[place, free.text()])?;
+    let text = match kind {
+        Kind::Piece => written::piece(home, &folder, asked, None)?,
+        Kind::Tray => written::tray(home, &folder, asked)?,
+    };
+    home.write(&folder.join(file), text.as_bytes())?;
+    read(home, &free)
+}
+
+/// Keeps what is asked for now, where the file is still at `revision`.
+///
+/// # Errors
+/// Where it is not, or what is asked for does not do; then nothing is changed.
+pub(super) fn put(home: &Home, name: &Name, at: &str, asked: &Value) -> Result<Kept, Says> {
+    let _held = home.writing();
+    let old = read(home, name)?;
+    if old.revision != at {
+        return Err(Says::overtaken(
+            "This job was changed in another window, or by hand, and what is there now is newer; it is shown here now.",
+        )
+        .with("job", old.told()?));
+    }
+    let folder = old.path.parent().unwrap_or(home.root());
+    let text = match old.kind {
+        Kind::Piece => written::piece(home, folder, asked, old.asked().ok().as_ref())?,
+        Kind::Tray => written::tray(home, folder, asked)?,
+    };
+    if text != old.text {
+        home.write(&old.path, text.as_bytes())?;
+    }
+    Ok(Kept { revision: state(home, old.kind, &old.path, &text), text, ..old })
+}
+
+/// Moves a job to the bin; one of the same name that lies there is gone.
+///
+/// # Errors
+/// Where it cannot be moved.
+pub(super) fn discard(home: &Home, name: &Name) -> Result<(), Says> {
+    let _held = home.writing();
+    let old = read(home, name)?;
+    let to = home.at(&["bin", name.text()])?;
+    if to.symlink_metadata().is_ok() {
+        fs::remove_dir_all(&to)?;
+    }
+    Ok(fs::rename(old.path.parent().unwrap_or(&old.path), to)?)
+}
+
+/// Takes a job back from the bin.
+///
+/// # Errors
+/// Where it does not lie there, or there is a new one of its name.
+pub(super) fn back(home: &Home, name: &Name) -> Result<Kept, Says> {
+    let _held = home.writing();
+    if find(home, name)?.is_some() {
+        return Err(Says::overtaken(format!("There is a new job '{name}'; copy or rename it first.")));
+    }
+    for kind in Kind::ALL {
+        let (place, file) = kind.place();
+        let from = home.at(&["bin", name.text()])?;
+        if from.join(file).is_file() {
+            fs::rename(from, home.at(&[place, name.text()])?)?;
+            return read(home, name);
+        }
+    }
+    Err(Says::missing(format!("'{name}' does not lie in the bin any more.")))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn home() -> (tempfile::TempDir, Home) {
+        let dir = tempfile::tempdir().unwrap();
+        let home = Home::open(Some(dir.path())).unwrap();
+        (dir, home)
+    }
+
+    fn new(text: &str) -> New {
+        serde_json::from_str(text).unwrap()
+    }
+
+    #[test]
+    fn two_pages_do_not_overwrite_each_other() {
+        let (_dir, home) = home();
+        let made = create(&home, new(r#"{"text": true}"#)).unwrap();
+        let ask = |power: &str| json!({ "layer": [{ "text": "Anna" }], "burn": { "power": power } });
+        let first = put(&home, &made.name, &made.revision, &ask("70%")).unwrap();
+        let late = put(&home, &made.name, &made.revision, &ask("60%")).unwrap_err();
+        assert!(format!("{late:?}").contains("newer") && format!("{late:?}").contains("70%"), "{late:?}");
+        let same = put(&home, &made.name, &first.revision, &ask("70%")).unwrap();
+        assert_eq!(same.revision, first.revision);
+        assert!(put(&home, &made.name, &first.revision, &ask("170%")).is_err());
+        assert_eq!(read(&home, &made.name).unwrap().text, first.text);
+    }
+
+    #[test]
+    fn a_job_goes_to_the_bin_and_comes_back() {
+        let (_dir, home) = home();
+        let a = create(&home, new(r#"{"text": true}"#)).unwrap();
+        let b = create(&home, new(&format!(r#"{{"copy_of": "{}"}}"#, a.name))).unwrap();
+        let tray = create(&home, new(&format!(r#"{{"tray": true, "piece": "{}"}}"#, a.name))).unwrap();
+        assert_eq!((b.name.text(), tray.name.text(), tray.kind), ("text-2", "text tray", Kind::Tray));
+        assert_eq!(list(&home).unwrap()["jobs"].as_array().unwrap().len(), 3);
+        discard(&home, &a.name).unwrap();
+        assert!(read(&home, &a.name).is_err() && back(&home, &b.name).is_err());
+        assert_eq!(back(&home, &a.name).unwrap().revision, a.revision);
+        assert!(back(&home, &a.name).is_err());
+        discard(&home, &tray.name).unwrap();
+        assert_eq!(back(&home, &tray.name).unwrap().kind, Kind::Tray);
+        assert!(create(&home, new("{}")).is_err());
+        assert!(create(&home, new(r#"{"art": "nowhere.jpg"}"#)).is_err());
+    }
+}

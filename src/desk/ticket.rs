@@ -1,0 +1,209 @@
+//! Ticket: what was decided, how long it takes, what was found, and the changes that mend it.
+
+use serde_json::{Value, json};
+
+use super::exact::{Exact, likeness};
+use super::says::Says;
+use crate::findings::{Finding, Remedy, Severity};
+use crate::job::Plan;
+use crate::job::acceptance::{Acceptance, Given};
+use crate::proof::report::Report;
+use crate::units::short;
+
+/// The ticket of a run.
+///
+/// # Errors
+/// Only when memory runs out.
+pub(super) fn ticket(exact: &Exact) -> Result<Value, Says> {
+    let (piece, report) = (&exact.piece, &exact.outcome.report);
+    let plan = &piece.plan;
+    let (p, d, process) = (&report.placement, &report.dots, &report.process);
+    let stopped: Vec<&str> = exact.outcome.stops(plan).map(|f| f.name).collect();
+    let findings = exact.outcome.findings.iter().map(|f| finding(exact, f, stopped.contains(&f.name)));
+    Ok(json!({
+        "revision": piece.revision,
+        "job": piece.name.text(),
+        "decided": decided(report)?,
+        "notes": report.notes,
+        "cautions": report.cautions,
+        "steps": report.steps,
+        "burn": report.times.as_ref().map(|t| json!({
+            "seconds": t.total_s, "marks_s": t.beam_on_s, "gaps_s": t.gaps_s, "turns_s": t.turn_s,
+            "runups_s": t.run_up_s - t.turn_s, "approach_s": t.approach_s, "bound_s": t.bound_s,
+        })),
+        "process": {
+            "name": plan.measured.as_ref().map(|_| "measured"),
+            "measured": process.standing != crate::job::Standing::Assumed,
+            "line": format!("{} on {}", process.coating, process.machine),
+            "power": format!("{}%", short(process.power_share.value * 100.0, 2)),
+            "speed": format!("{}mm/s", short(process.speed_mm_per_s.value, 3)),
+            "passes": process.passes.value,
+        },
+        "findings": findings.collect::<Result<Vec<_>, Says>>()?,
+        "stopped": stopped,
+        "size_mm": [p.true_width_mm, p.true_height_mm],
+        "blank": { "shape": report.blank.shape, "width_mm": report.blank.width_mm, "height_mm": report.blank.height_mm,
+            "margin_mm": report.blank.margin_mm, "surface": report.blank.surface },
+        "read_as": report.art.read_as,
+        "read_as_sure": report.art.read_as_sure_share,
+        "screen": d.screen,
+        "place": { "x_mm": p.left_mm, "y_mm": p.top_mm, "width_mm": p.true_width_mm, "height_mm": p.true_height_mm },
+        "dots": { "across": d.columns, "along": d.rows, "columns": d.columns, "rows": d.rows,
+            "pitch_mm": d.pitch_across_mm, "switch_mm": d.pitch_along_mm, "why": d.pitch_why },
+        "layers": plan.layers.len(),
+        "files": files(exact, stopped.is_empty()),
+    }))
+}
+
+/// What was decided, as the command line says it, a sentence each.
+fn decided(report: &Report) -> Result<Vec<String>, Says> {
+    let mut text = Vec::new();
+    crate::cli::terminal::decided(&mut text, report, false)?;
+    Ok(String::from_utf8_lossy(&text).lines().map(plain).collect())
+}
+
+/// A sentence without the options of the command line.
+fn plain(text: &str) -> String {
+    let cut = ["; say --", " (--", ": --", ", or use --", " ('dotwright", "--"]
+        .iter()
+        .filter_map(|sign| text.find(sign))
+        .min();
+    cut.map_or(text, |at| &text[..at]).trim_end_matches([' ', ',', ':']).to_string()
+}
+
+fn finding(exact: &Exact, f: &Finding, stops: bool) -> Result<Value, Says> {
+    let plan = &exact.piece.plan;
+    let level = match f.severity {
+        Severity::Note => "note",
+        Severity::Caution => "warn",
+        Severity::Stop => "stop",
+    };
+    let high = plan.blank.shape.height();
+    let remedies: Vec<Value> = f.remedies.iter().flat_map(|r| remedy(exact, r)).collect();
+    // What is accepted is accepted for this art and for no more than this.
+    let accept = match (f.severity, plan.art_file.as_ref()) {
+        (Severity::Stop, Some(art)) if stops => {
+            let figure = f.harm.as_ref().map(|h| h.rounded());
+            let given = Given::Then { art_crc32: art.crc32, figure };
+            Some(json!({ "name": f.name, "entry": Acceptance { name: f.name.to_string(), given } }))
+        }
+        _ => None,
+    };
+    Ok(json!({
+        "id": f.name,
+        "level": level,
+        "says": f.message,
+        "accepted": f.severity == Severity::Stop && !stops,
+        "area_mm2": f.area_mm2,
+        "at": f.at_mm.map(|(x, y)| json!({ "x_mm": x, "y_mm": high - y })),
+        "remedies": remedies,
+        "accept": accept,
+    }))
+}
+
+/// A remedy with the change of the job that it asks for; one that asks a question has an answer each.
+fn remedy(exact: &Exact, r: &Remedy) -> Vec<Value> {
+    let plan = &exact.piece.plan;
+    let one = |line: String, change: Value| json!({ "line": line, "checked": r.verified, "change": change });
+    if r.change == "read-as" {
+        let Some(readings) = &exact.outcome.readings else { return Vec::new() };
+        return [readings.second.kind, readings.first.kind]
+            .into_iter()
+            .map(|kind| {
+                one(format!("read it as {}", kind.in_words()), json!({ "art.read_as": kind.to_string() }))
+            })
+            .collect();
+    }
+    vec![one(plain(&r.text), change(plan, exact, r).unwrap_or(Value::Null))]
+}
+
+/// The keys of the job and their new values; `None` for what is done elsewhere.
+fn change(plan: &Plan, exact: &Exact, r: &Remedy) -> Option<Value> {
+    let mm = |v: f64| format!("{}mm", short(v, 4));
+    let said = |option: &str| {
+        let after = r.text.split_once(option)?.1.trim_start();
+        let word: String =
+            after.chars().take_while(|c| !c.is_whitespace() && *c != ')' && *c != ';').collect();
+        Some(word.trim_end_matches([',', '.']).to_string())
+    };
+    Some(match r.change {
+        "power" => json!({ "burn.power": format!("{}%", short(r.value, 4)) }),
+        "speed" => json!({ "burn.speed": format!("{}mm/s", short(r.value, 4)) }),
+        "pitch" => {
+            let process = &plan.process;
+            let along = process.pitch_along.value.0 * r.value / process.pitch_across.value.0;
+            json!({ "dots.pitch": format!("{along}mm"), "dots.pitch_across": format!("{}mm", r.value) })
+        }
+        "ceiling" => json!({ "tone.ceiling": format!("{}%", short(r.value, 4)) }),
+        "size" => {
+            let p = &exact.outcome.report.placement;
+            // Rounded down, so that it is no larger than what was found to do.
+            let tenths = |v: f64| short((v * 10.0).floor() / 10.0, 1);
+            let height = r.value * p.true_height_mm / p.true_width_mm.max(1e-9);
+            json!({ "blank.place": format!("{}x{}mm", tenths(r.value), short(height, 3)) })
+        }
+        "margin" => json!({ "blank.margin": mm((r.value * 100.0).ceil() / 100.0) }),
+        "run-up" => json!({ "scan.run_up": mm(r.value) }),
+        "lines along" => json!({ "scan.axis": plan.scan.lines.turned().to_string() }),
+        "place" => json!({ "blank.place": "inside" }),
+        "crop" => json!({ "art.crop": said("--crop")? }),
+        "coating" => json!({ "coating": said("--coating")? }),
+        _ => return None,
+    })
+}
+
+/// The files that are written, by their names; the program where nothing stands against it.
+fn files(exact: &Exact, burns: bool) -> Vec<Value> {
+    let (plan, outcome) = (&exact.piece.plan, &exact.outcome);
+    let all = [
+        ("ticket.html", "all of this on a page to print", true),
+        ("program.nc", "the scan program: what the machine runs", burns),
+        ("outline.nc", "walks the art's box and the blank's edge, to check the place", burns),
+        ("proof.png", "how the piece is forecast to look after cleaning", true),
+        ("round.png", "the round piece from three sides", plan.blank.shape.turned().is_some()),
+        (
+            "customer.png",
+            "the original beside the finished piece, to be sent for approval",
+            outcome.original.is_some(),
+        ),
+        ("density.png", "how dense the dots are, and where solids lie", true),
+        ("readings.png", "the art by both of its likely readings", outcome.readings.is_some()),
+        ("dots.png", "the dots", true),
+        ("dots.tiff", "the dots", plan.dots.tiff.is_some()),
+        ("dots.bmp", "the dots", plan.dots.bmp),
+        ("job.toml", "the whole job; running it again gives the same bytes", true),
+        ("report.json", "every figure, for other programs", true),
+    ];
+    all.iter().filter(|f| f.2).map(|(name, about, _)| json!({ "name": name, "about": about })).collect()
+}
+
+/// Likeness of a run, which takes longer than all the rest of its ticket.
+pub(super) fn likeness_told(exact: &Exact) -> Value {
+    match likeness(exact) {
+        Some((planned, expected)) => json!({ "planned_db": planned, "expected_db": expected }),
+        None => Value::Null,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::plain;
+
+    #[test]
+    fn a_page_says_nothing_of_options() {
+        for (text, said) in [
+            ("use the sheet alone: --crop 1%,2%,3%,4%", "use the sheet alone"),
+            ("lines along y: --axis y", "lines along y"),
+            ("noise was smoothed (--levels off leaves the tones alone)", "noise was smoothed"),
+            ("place it 80 mm wide or smaller, or use --place inside", "place it 80 mm wide or smaller"),
+            ("the blank is glass; say --surface for another", "the blank is glass"),
+            (
+                "burn a wedge on a spare blank ('dotwright wedge draw --out w')",
+                "burn a wedge on a spare blank",
+            ),
+            ("lower the power to 78% (3.9W)", "lower the power to 78% (3.9W)"),
+        ] {
+            assert_eq!(plain(text), said);
+        }
+    }
+}

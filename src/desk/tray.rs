@@ -1,0 +1,351 @@
+//! Tray: an order carried through as `dotwright tray` does it: its table, its pieces, where they lie.
+
+use std::fs;
+use std::path::Path;
+
+use serde_json::{Value, json};
+
+use super::Desk;
+use super::home::Name;
+use super::says::Says;
+use super::shelf::{self, Kept, Kind};
+use super::written;
+use crate::cli::options::DrawingOptions;
+use crate::cli::target::{OutOptions, Replace};
+use crate::cli::tray::{self, Bad, Made, TrayArgs};
+use crate::encode::sink::{Folder, Sink, Zip};
+use crate::job::{Job, Plan};
+use crate::order::{Item, Order, OrderError, Outlined, Table, items};
+use crate::outputs;
+use crate::pipeline::tray::program;
+use crate::placement::Along;
+use crate::progress::{Progress, Silent};
+use crate::units::short;
+
+/// The largest table.
+const MOST_BYTES: usize = 16 << 20;
+
+/// An order carried through.
+pub(super) struct Run {
+    name: Name,
+    revision: String,
+    args: TrayArgs,
+    order: Order,
+    outlined: Option<Outlined>,
+    items: Vec<Item>,
+    made: Made,
+    bad: Vec<Bad>,
+}
+
+impl Run {
+    /// Carries the order that is kept through; rows that cannot be used are left out.
+    ///
+    /// # Errors
+    /// As `dotwright tray`; an order that names a file outside the home.
+    pub fn of(desk: &Desk, kept: &Kept, progress: &dyn Progress) -> Result<Run, Says> {
+        let order = Order::read(&kept.path)?;
+        let args = args(&kept.path, &desk.home.at(&["out", kept.name.text()])?);
+        let (mut all, mut bad) = (Vec::new(), Vec::new());
+        for item in items(&order, &kept.path)? {
+            match item {
+                Ok(item) => {
+                    written::inside(&desk.home, &item.job)?;
+                    if let Some(blank) =
+                        item.blank.as_ref().filter(|b| b.ends_with(".toml") || b.contains(['/', '\\']))
+                    {
+                        desk.home.within(Path::new(blank))?;
+                    }
+                    all.push(item);
+                }
+                Err(OrderError::Row(row, why)) => bad.push(Bad { row, why }),
+                Err(e) => return Err(e.into()),
+            }
+        }
+        if all.is_empty() {
+            let why = bad
+                .first()
+                .map_or("its table has no row".to_string(), |b| format!("row {}: {}", b.row, b.why));
+            return Err(Says::unusable(format!("The tray has no piece yet: {why}.")));
+        }
+        let outlined = order.outlined(&kept.path)?;
+        let made = tray::made(&args, &all, progress)?;
+        bad.extend(made.2.iter().cloned());
+        let (name, revision) = (kept.name.clone(), kept.revision.clone());
+        Ok(Run { name, revision, args, order, outlined, items: all, made, bad })
+    }
+
+    /// As the page has it.
+    ///
+    /// # Errors
+    /// Where the pieces fit on no tray.
+    pub fn told(&self) -> Result<Value, Says> {
+        let title = tray::title(&self.order);
+        let laid = tray::laid(
+            &self.args,
+            (&self.order, self.outlined.as_ref()),
+            (&self.items, &self.made.0, &self.made.1),
+        )?;
+        let mut trays = Vec::new();
+        let mut findings: Vec<Value> = Vec::new();
+        for (i, tray) in laid.0.iter().enumerate() {
+            let burns = tray.laid.iter().all(|l| l.piece.burns);
+            let whole = if burns { program(&title, tray.sides, &tray.laid)? } else { None };
+            let seconds = whole.and_then(|p| p.measure(&Silent).ok()).map(|cost| cost.estimate.times.total());
+            let mut pieces = Vec::new();
+            for (one, (spot, row)) in tray.laid.iter().zip(&tray.of) {
+                let kind = self.made.0.iter().position(|p| std::ptr::eq(p, one.piece)).unwrap_or(0);
+                let (width, height) = one.piece.sides();
+                let stops =
+                    one.piece.report.findings.iter().filter(|f| f.severity > crate::findings::Severity::Note);
+                let says: Vec<&str> = stops.map(|f| f.message.as_str()).collect();
+                pieces.push(json!({
+                    "number": one.number, "spot": spot, "row": row, "name": one.name,
+                    // From the upper left corner of the tray.
+                    "x_mm": one.corner.0, "y_mm": tray.sides.1 - one.corner.1 - height,
+                    "width_mm": width, "height_mm": height,
+                    "shape": one.piece.plan.blank.shape.to_string(),
+                    "picture": format!("/api/jobs/{}/tray/{kind}?revision={}", self.name.in_path(), self.revision),
+                    "seconds": one.piece.report.times.as_ref().map(|t| t.total_s),
+                    "says": says.first(),
+                }));
+                for f in one.piece.report.findings.iter() {
+                    let level = match f.severity {
+                        crate::findings::Severity::Note => "note",
+                        crate::findings::Severity::Caution => "warn",
+                        crate::findings::Severity::Stop => "stop",
+                    };
+                    match findings.iter_mut().find(|known| known["id"] == f.name && known["level"] == level) {
+                        Some(known) => {
+                            if let Value::Array(numbers) = &mut known["pieces"] {
+                                numbers.push(one.number.into());
+                            }
+                        }
+                        None => findings.push(json!({ "id": f.name, "level": level, "says": f.message, "pieces": [one.number] })),
+                    }
+                }
+            }
+            trays.push(json!({
+                "number": i + 1, "width_mm": tray.sides.0, "height_mm": tray.sides.1, "seconds": seconds, "pieces": pieces,
+            }));
+        }
+        let rows: Vec<Value> = self.bad.iter().map(|b| json!({ "row": b.row, "says": b.why })).collect();
+        Ok(
+            json!({ "revision": self.revision, "title": title, "trays": trays, "findings": findings, "bad_rows": rows }),
+        )
+    }
+
+    /// The picture of a kind of piece as PNG.
+    ///
+    /// # Errors
+    /// Where there is none.
+    pub fn picture(&self, kind: usize) -> Result<Vec<u8>, Says> {
+        let piece = self
+            .made
+            .0
+            .get(kind)
+            .ok_or_else(|| Says::missing("There is no such piece on the tray any more."))?;
+        Ok(piece.picture.to_png(None)?)
+    }
+
+    fn write(&self, output: &mut dyn Sink) -> Result<(), Says> {
+        let skipped: Vec<String> = self.bad.iter().map(|b| format!("row {}: {}", b.row, b.why)).collect();
+        tray::write(
+            &self.args,
+            (&self.order, self.outlined.as_ref()),
+            (&tray::title(&self.order), &skipped),
+            (&self.items, &self.made.0, &self.made.1),
+            output,
+            &Silent,
+        )?;
+        Ok(())
+    }
+
+    /// Writes the files of `dotwright tray` into a folder of `out`.
+    ///
+    /// # Errors
+    /// As `dotwright tray`.
+    pub fn save(&self, desk: &Desk, folder: Option<&str>) -> Result<Value, Says> {
+        let name = folder.map(Name::new).transpose()?.unwrap_or_else(|| self.name.clone());
+        let place = desk.home.at(&["out", name.text()])?;
+        let _held = desk.home.writing();
+        let mut output = Folder::begin(&place, &outputs::TRAY, true, &[])?;
+        self.write(&mut output)?;
+        output.commit()?;
+        let mut files = Vec::new();
+        for entry in fs::read_dir(&place)?.flatten() {
+            let name = entry.file_name().to_string_lossy().into_owned();
+            if outputs::TRAY.names.contains(&name.as_str()) {
+                files.push(json!({ "name": name, "bytes": entry.metadata().map(|m| m.len()).ok() }));
+            }
+        }
+        files.sort_by(|a, b| a["name"].as_str().cmp(&b["name"].as_str()));
+        desk.events.tell("saved", &json!({ "job": self.name.text(), "folder": place }));
+        Ok(json!({ "folder": place, "files": files }))
+    }
+
+    /// The same files as an archive.
+    ///
+    /// # Errors
+    /// As `dotwright tray`.
+    pub fn zip(&self) -> Result<Vec<u8>, Says> {
+        let mut zip = Zip::new(Vec::new());
+        self.write(&mut zip)?;
+        Ok(zip.finish()?)
+    }
+}
+
+fn args(order: &Path, out: &Path) -> TrayArgs {
+    TrayArgs {
+        order: order.to_path_buf(),
+        out: OutOptions { out: out.to_path_buf(), replace: Replace { replace: true } },
+        grid: None,
+        gap: None,
+        from: 1,
+        skip_bad_rows: true,
+        jig: None,
+        json: false,
+        quiet: true,
+        drawing: DrawingOptions { drawing_time: None },
+    }
+}
+
+/// Takes a table for a tray: pasted text, or the bytes of a CSV, XLSX or ODS file.
+///
+/// # Errors
+/// What is no table; a job that is no tray.
+pub(super) fn put_table(desk: &Desk, name: &Name, content: &[u8]) -> Result<Value, Says> {
+    let home = &desk.home;
+    let before = {
+        let _held = home.writing();
+        let kept = tray_of(desk, name)?;
+        if content.len() > MOST_BYTES {
+            return Err(Says::unusable("The table is longer than 16 MB; is it the right file?"));
+        }
+        let file = if content.starts_with(b"PK\x03\x04") { "table.xlsx" } else { "table.csv" };
+        let path = home.within(&Order::beside(&kept.path, file))?;
+        let order: Order = toml::from_str(&kept.text)?;
+        let old = order.table.as_deref().and_then(|t| home.within(&Order::beside(&kept.path, t)).ok());
+        let old = old.and_then(|t| Table::read(&t).ok());
+        // It is understood before it takes the place of what was there.
+        let trial = home.within(&Order::beside(&kept.path, "table.new"))?;
+        home.write(&trial, content)?;
+        let read = Table::read(&trial);
+        let _ = fs::remove_file(&trial);
+        let table =
+            read.map_err(|e| Says::unusable(e.to_string().replace(&format!("{}: ", trial.display()), "")))?;
+        home.write(&path, content)?;
+        let kept = tray_of(desk, name)?;
+        (kept, table, old, file)
+    };
+    let (kept, table, old, file) = before;
+    let mut asked = written::asked(&toml::from_str::<Order>(&kept.text)?)?;
+    asked["table"] = file.into();
+    fitted(&kept, &mut asked, &table, old.as_ref());
+    let kept = shelf::put(home, name, &kept.revision, &asked)?;
+    told_table(&kept, &table)
+}
+
+/// The table of a tray; nothing where it has none.
+///
+/// # Errors
+/// Where it cannot be read.
+pub(super) fn table(desk: &Desk, name: &Name) -> Result<Option<Value>, Says> {
+    let kept = tray_of(desk, name)?;
+    let order: Order = toml::from_str(&kept.text)?;
+    let Some(table) = &order.table else { return Ok(None) };
+    let path = desk.home.within(&Order::beside(&kept.path, table))?;
+    told_table(&kept, &Table::read(&path)?).map(Some)
+}
+
+fn tray_of(desk: &Desk, name: &Name) -> Result<Kept, Says> {
+    let kept = shelf::read(&desk.home, name)?;
+    if kept.kind == Kind::Tray {
+        return Ok(kept);
+    }
+    Err(Says::unusable(format!("'{name}' is one piece; make a tray of it first.")))
+}
+
+fn told_table(kept: &Kept, table: &Table) -> Result<Value, Says> {
+    let order: Order = toml::from_str(&kept.text)?;
+    let mut says: Vec<(usize, String)> = Vec::new();
+    if let Ok(all) = items(&order, &kept.path) {
+        for item in all {
+            if let Err(OrderError::Row(row, why)) = item {
+                says.push((row, why));
+            }
+        }
+    }
+    let rows = table.rows.iter().map(|row| {
+        let cells: Vec<&str> =
+            table.columns.iter().map(|c| row.cells.get(c).map_or("", String::as_str)).collect();
+        let why = says.iter().find(|(number, _)| *number == row.number).map(|(_, why)| why);
+        json!({ "number": row.number, "cells": cells, "says": why })
+    });
+    Ok(json!({
+        "columns": table.columns,
+        "rows": rows.collect::<Vec<_>>(),
+        "revision": kept.revision,
+        "job": kept.told()?,
+    }))
+}
+
+/// Letters the first column where no layer has one, and makes room on the bed for all rows, where the spots are still those
+/// that were found for the table that was there before.
+fn fitted(kept: &Kept, asked: &mut Value, table: &Table, old: Option<&Table>) {
+    let folder = kept.path.parent().unwrap_or(Path::new(""));
+    let mut job: Job = serde_json::from_value(asked["piece"].clone()).unwrap_or_default();
+    job.seen_beside(folder);
+    let Ok(plan) = Plan::of(&job) else { return };
+    lettered(&plan, &mut asked["piece"], table);
+    let tray = &asked["tray"];
+    let grid = tray["grid"].as_str();
+    let found = grid.is_some() && grid == old.map(|t| grid_for(&plan, t.rows.len())).as_deref();
+    let placed = ["grid", "spots", "outlines"].iter().any(|key| !tray[*key].is_null());
+    if found || !placed {
+        asked["tray"]["grid"] = grid_for(&plan, table.rows.len()).into();
+    }
+}
+
+/// Spots for so many pieces, as many as the bed has room for.
+fn grid_for(plan: &Plan, count: usize) -> String {
+    let shape = plan.blank.shape;
+    let fit = |along: Along, side: f64| {
+        let room = plan.machine.axes(along).0.travel - GAP;
+        ((room / (side + GAP)).floor() as usize).clamp(1, 100)
+    };
+    let columns = fit(Along::X, shape.width()).min(count.max(1));
+    let rows = fit(Along::Y, shape.height()).min(count.div_ceil(columns).max(1));
+    format!("{columns}x{rows}")
+}
+
+/// Between blanks where nothing was asked for, mm.
+const GAP: f64 = 5.0;
+
+/// Letters the first column, where no layer has one of the table.
+fn lettered(plan: &Plan, piece: &mut Value, table: &Table) {
+    let Some(column) = table.columns.first() else { return };
+    let words = piece.to_string();
+    if table.columns.iter().any(|c| words.contains(&format!("{{{c}}}"))) {
+        return;
+    }
+    let text = Value::String(format!("{{{column}}}"));
+    let art = piece["art"]["file"].is_string();
+    if let Value::Array(layers) = &mut piece["layer"]
+        && let Some(layer) = layers.iter_mut().find(|l| l["text"].is_string())
+    {
+        layer["text"] = text;
+        return;
+    }
+    let mut layer = json!({ "text": text });
+    if art {
+        let shape = plan.blank.shape;
+        let (w, h) = (0.6 * shape.width(), 0.1 * shape.height());
+        layer["place"] = format!("{}x{}mm", short(w, 1), short(h, 1)).into();
+        layer["anchor"] = "bottom".into();
+        layer["clear"] = "0.5mm".into();
+    }
+    match &mut piece["layer"] {
+        Value::Array(layers) => layers.push(layer),
+        none => *none = json!([layer]),
+    }
+}

@@ -1,0 +1,206 @@
+//! Versions: a handful of ways to make the same piece that differ in what matters, for a person to choose by looking.
+//!
+//! They are drawn from small copies of the art and by a quick screen, which is near enough to tell them apart; what is
+//! chosen is then carried through as it stands in its job.
+
+use serde_json::{Map, Value, json};
+
+use crate::art::Kind;
+use crate::art::reading::Decision;
+use crate::job::Plan;
+use crate::placement::Place;
+use crate::units::short;
+
+/// How far one version is from the next in lightness and contrast, percent: plain to see, and none of them spoiled.
+const STEP: f64 = 25.0;
+/// A second reading that is less likely than this is no version of its own.
+const UNLIKELY: f64 = 0.02;
+/// How many motor steps lie between the lines of the finer version, as a share of those of the job.
+const FINER: f64 = 0.8;
+
+/// A version before it is made.
+#[derive(Debug, Clone)]
+pub(super) struct Way {
+    /// What it is called.
+    pub line: String,
+    /// What it is good for.
+    pub why: String,
+    /// What it changes of the job: keys and their new values; null takes one out.
+    pub change: Map<String, Value>,
+    /// Whether its tones are to be those of the job as it is.
+    pub same_picture: bool,
+    /// Whether it stands behind all that are read as the program decided.
+    pub doubtful: bool,
+}
+
+fn way(line: impl Into<String>, why: impl Into<String>, change: Value) -> Way {
+    let change = if let Value::Object(change) = change { change } else { Map::new() };
+    Way { line: line.into(), why: why.into(), change, same_picture: true, doubtful: false }
+}
+
+/// The versions of a piece: the job as it is first.
+pub(super) fn ways(plan: &Plan, asked: &Value, reading: &Decision) -> Vec<Way> {
+    let kind = reading.kind;
+    let mut all =
+        vec![way("As it is", format!("Read as {}; nothing is changed.", kind.in_words()), json!({}))];
+    let other = reading.other.filter(|_| 1.0 - reading.sure > UNLIKELY);
+    let nudged = |key: &str, by: f64| {
+        let now = asked["tone"][key].as_str().map_or(0.0, |t| t.trim_end_matches('%').parse().unwrap_or(0.0));
+        let to: f64 = (now + by).clamp(-100.0, 100.0);
+        let value = if to == 0.0 { Value::Null } else { Value::String(format!("{}%", short(to, 0))) };
+        json!({ format!("tone.{key}"): value })
+    };
+    if kind == Kind::Photo {
+        all.push(way("Lighter", "Lifts what lies in shadow.", nudged("brighten", STEP)));
+        all.push(way("Darker", "Keeps the lightest places from washing out.", nudged("brighten", -STEP)));
+        all.push(way("More contrast", "Parts the subject from its ground.", nudged("contrast", STEP)));
+        all.push(way(
+            "Less contrast",
+            "Keeps detail in the lightest and darkest places.",
+            nudged("contrast", -STEP),
+        ));
+    }
+    if let Some(other) = other {
+        let change = json!({ "art.read_as": other.to_string() });
+        let why = match other {
+            Kind::Photo => "Keeps the look of all its tones.",
+            Kind::Drawing => "Marks its lines and leaves the ground bare.",
+            Kind::Paper => "Takes the paper's shadows away and marks what is drawn on it.",
+        };
+        let doubtful = reading.sure >= crate::art::reading::UNSURE;
+        let read = way(format!("Read as {}", other.in_words()), why, change);
+        all.push(Way { same_picture: false, doubtful, ..read });
+    }
+    if kind.is_drawn() {
+        let inverted = asked["tone"]["invert"].as_bool().unwrap_or(false);
+        let change = if inverted { Value::Null } else { Value::Bool(true) };
+        let exchanged = way(
+            "Ground and ink exchanged",
+            "Marks the ground and leaves the lines bare; it takes longer.",
+            json!({ "tone.invert": change }),
+        );
+        all.push(Way { same_picture: false, doubtful: true, ..exchanged });
+        all.push(way(
+            "Solids only",
+            "No tints: each place is marked or bare.",
+            json!({ "dots.screen": "threshold" }),
+        ));
+    }
+    if quicker(plan) {
+        all.push(way(
+            "Quicker",
+            "The laser at full power and the head as much faster; nothing is left in reserve.",
+            json!({ "burn.power": "100%", "burn.speed": null }),
+        ));
+    }
+    if kind == Kind::Photo && plan.dots.screen.name != "clustered" {
+        let change = json!({ "dots.screen": "clustered", "dots.pitch": null, "dots.pitch_across": null });
+        all.push(way(
+            "Dots in clusters",
+            "Like a printed picture; it forgives a beam that was never measured.",
+            change,
+        ));
+    }
+    if plan.art.place == Place::Inside && kind == Kind::Photo {
+        let filled = way(
+            "Fills the blank",
+            "Nothing of the blank stays free; the picture's edges are cut.",
+            json!({ "blank.place": "cover" }),
+        );
+        all.push(Way { same_picture: false, doubtful: true, ..filled });
+    } else if kind.is_drawn()
+        && let Some((pitch, now)) = finer(plan)
+    {
+        all.push(way(
+            "Finer",
+            format!(
+                "Lines {} mm apart instead of {} mm: smoother edges; it takes longer.",
+                pitch,
+                short(now, 4)
+            ),
+            json!({ "dots.pitch": format!("{pitch}mm"), "dots.pitch_across": null }),
+        ));
+    }
+    all.truncate(MOST);
+    all
+}
+
+/// The most versions of a sheet.
+pub(super) const MOST: usize = 8;
+
+/// Whether the head can be faster at full power: where neither was asked for or measured, the speed follows the power.
+fn quicker(plan: &Plan) -> bool {
+    let free = plan.job.is_unsaid("power") && plan.job.is_unsaid("speed");
+    free && plan.measured.is_none() && plan.process.power.value.0 < 0.98
+}
+
+/// The pitch of a fifth fewer motor steps, mm, in words, and that of the job.
+fn finer(plan: &Plan) -> Option<(String, f64)> {
+    let now = plan.process.pitch_across.value;
+    let steps = plan.machine.axes(plan.process.lines).1.steps_per_mm;
+    let count = (now.0 * steps).round();
+    let fewer = (count * FINER).floor();
+    (fewer >= 1.0 && fewer < count).then(|| (short(fewer / steps, 5), now.0))
+}
+
+/// A job as asked with a change.
+pub(super) fn changed(asked: &Value, change: &Map<String, Value>) -> Value {
+    let mut all = asked.clone();
+    for (key, value) in change {
+        let mut at = &mut all;
+        let mut parts = key.split('.').peekable();
+        while let Some(part) = parts.next() {
+            if !at.is_object() {
+                *at = json!({});
+            }
+            let Value::Object(table) = at else { break };
+            if parts.peek().is_some() {
+                at = table.entry(part).or_insert_with(|| json!({}));
+            } else if value.is_null() {
+                table.remove(part);
+                break;
+            } else {
+                table.insert(part.to_string(), value.clone());
+                break;
+            }
+        }
+    }
+    all
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::job::Job;
+
+    fn reading(kind: Kind, sure: f64, other: Option<Kind>) -> Decision {
+        Decision { kind, sure, other, why: String::new() }
+    }
+
+    #[test]
+    fn versions_differ_and_each_is_a_job() {
+        let asked = json!({ "tone": { "brighten": "90%", "contrast": "25%" } });
+        let job: Job = serde_json::from_value(asked.clone()).unwrap();
+        let plan = Plan::of(&job).unwrap();
+        for of in [
+            reading(Kind::Photo, 0.99, Some(Kind::Drawing)),
+            reading(Kind::Photo, 0.6, Some(Kind::Paper)),
+            reading(Kind::Drawing, 1.0, None),
+            reading(Kind::Paper, 0.7, Some(Kind::Photo)),
+        ] {
+            let all = ways(&plan, &asked, &of);
+            assert!((5..=MOST).contains(&all.len()), "{of:?}: {}", all.len());
+            let mut seen = Vec::new();
+            for w in &all {
+                let job: Job = serde_json::from_value(changed(&asked, &w.change)).unwrap();
+                let text = Plan::of(&job).unwrap().job.to_toml().unwrap();
+                assert!(!seen.contains(&text), "{} is another version once more", w.line);
+                seen.push(text);
+                assert!(w.line.len() < 30 && w.why.ends_with('.') && w.why.len() < 100, "{w:?}");
+            }
+        }
+        let photo = ways(&plan, &asked, &reading(Kind::Photo, 1.0, None));
+        assert_eq!(photo[1].change["tone.brighten"], "100%");
+        assert_eq!(changed(&asked, &photo[4].change)["tone"], json!({ "brighten": "90%" }));
+    }
+}

@@ -1,0 +1,389 @@
+//! Wedge: test pieces drawn, their photos read, and the processes that come out kept under a name.
+
+use std::fs;
+use std::path::PathBuf;
+
+use axum::http::{HeaderValue, header};
+use serde::Deserialize;
+use serde_json::{Map, Value, json};
+
+use super::Desk;
+use super::home::{Home, Name};
+use super::says::{Answer, Says, bytes};
+use crate::art;
+use crate::cli::wedge::{DRAWN, READ, draw_args, planned};
+use crate::encode::sink::{Folder, Sink, Zip};
+use crate::job::named::read_process;
+use crate::job::{ProcessFile, file_name};
+use crate::progress::Progress;
+use crate::proof::canvas::Picture;
+use crate::units::duration;
+use crate::wedge::ask::{Ask, ReadingError};
+use crate::wedge::evidence::Evidence;
+use crate::wedge::read;
+use crate::wedge::show::{curves, picture, process};
+use crate::wedge::target::Wedge;
+
+/// What a wedge may be asked with: the options of `wedge draw`.
+const OPTIONS: &[&str] = &[
+    "kind",
+    "blank",
+    "margin",
+    "power",
+    "speed",
+    "steps",
+    "passes",
+    "screens",
+    "coverages",
+    "marks-power",
+    "marks-speed",
+    "density",
+    "pitch",
+    "machine",
+    "coating",
+    "process",
+];
+/// Of these, what may name a file.
+const NAMES: &[&str] = &["blank", "machine", "coating", "process"];
+
+/// A wedge that is asked for.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct New {
+    /// What it measures; null or absent: all that the blank has room for.
+    kind: Option<String>,
+    /// Options of `wedge draw`.
+    #[serde(default)]
+    asked: Map<String, Value>,
+}
+
+/// Draws a wedge and keeps it.
+///
+/// # Errors
+/// As `wedge draw`.
+pub(super) fn draw(home: &Home, new: New) -> Result<Value, Says> {
+    let mut options = Vec::new();
+    let kind = new.kind.map(|k| ("kind".to_string(), Value::String(k)));
+    for (key, value) in new.asked.into_iter().filter(|(k, _)| k != "kind").chain(kind) {
+        let name = key.replace('_', "-");
+        let text = match value {
+            Value::String(text) => text,
+            Value::Number(n) => n.to_string(),
+            Value::Null => continue,
+            _ => return Err(Says::unusable(format!("{key} is a text or a number.")).with("key", key)),
+        };
+        if text.trim().is_empty() {
+            continue;
+        }
+        if !OPTIONS.contains(&name.as_str()) {
+            return Err(Says::unusable(format!("A wedge is not asked for with '{key}'; leave it out."))
+                .with("key", key));
+        }
+        let text = if NAMES.contains(&name.as_str()) { named(home, &name, text)? } else { text };
+        options.push((name, text));
+    }
+    let planned = planned(&draw_args(&options)?)?;
+    let wedge = planned.wedge();
+    let _held = home.writing();
+    let usual = Name::near(&format!("{} {}", wedge.coating, wedge.kind.name()), "wedge");
+    let name = home.free("wedges", &usual)?;
+    let line = format!(
+        "{} wedge for {} on {}, {}; it burns for {}",
+        wedge.kind.name(),
+        wedge.coating,
+        wedge.machine,
+        wedge.blank,
+        duration(planned.seconds())
+    );
+    let mut output = Folder::begin(&home.at(&["wedges", name.text(), "drawn"])?, &DRAWN, true, &[])?;
+    planned.write(&mut output)?;
+    output.commit()?;
+    let told = json!({
+        "name": name.text(),
+        "kind": wedge.kind.name(),
+        "line": line,
+        "left_out": planned.left_out(),
+        "seconds": planned.seconds(),
+        "picture": format!("/api/wedges/{}/file/wedge.png", name.in_path()),
+        "files": DRAWN.names.iter().map(|f| json!({ "name": f })).collect::<Vec<_>>(),
+        "zip": format!("/api/wedges/{}/files.zip", name.in_path()),
+    });
+    home.write(&home.at(&["wedges", name.text(), "about.json"])?, told.to_string().as_bytes())?;
+    Ok(told)
+}
+
+/// A name of the kit, a shape, or a file of the home.
+fn named(home: &Home, key: &str, text: String) -> Result<String, Says> {
+    let path = file_name::path(&text);
+    let a_file = key == "process" || text.ends_with(".toml") || text.contains(['/', '\\']) || path.exists();
+    if !a_file {
+        return Ok(text);
+    }
+    // As jobs name it: seen from a job's folder.
+    let place = home.at(&["jobs", "wedge"])?;
+    let path = home.within(&place.join(path)).map_err(|says| says.with("key", key))?;
+    Ok(file_name::text(&path))
+}
+
+/// All wedges, that drawn last first.
+///
+/// # Errors
+/// Where the folder cannot be read.
+pub(super) fn list(home: &Home) -> Result<Value, Says> {
+    let mut all = Vec::new();
+    for entry in fs::read_dir(home.at(&["wedges"])?)?.flatten() {
+        let Some(name) = entry.file_name().to_str().and_then(|n| Name::new(n).ok()) else { continue };
+        let Ok(told) = about(home, &name) else { continue };
+        all.push((entry.metadata().and_then(|m| m.modified()).ok(), told));
+    }
+    all.sort_by_key(|(when, _)| std::cmp::Reverse(*when));
+    Ok(json!({ "wedges": all.into_iter().map(|(_, told)| told).collect::<Vec<_>>() }))
+}
+
+/// A wedge as the page has it, with its reading where it was read.
+///
+/// # Errors
+/// Where there is none.
+pub(super) fn about(home: &Home, name: &Name) -> Result<Value, Says> {
+    let text = fs::read(home.at(&["wedges", name.text(), "about.json"])?).map_err(|_| gone(name))?;
+    let mut told: Value = serde_json::from_slice(&text)?;
+    if let Ok(reading) = fs::read(home.at(&["wedges", name.text(), "told.json"])?) {
+        told["reading"] = serde_json::from_slice(&reading)?;
+    }
+    Ok(told)
+}
+
+fn gone(name: &Name) -> Says {
+    Says::missing(format!("There is no wedge '{name}' any more; draw one."))
+}
+
+/// A file of a wedge.
+///
+/// # Errors
+/// Where there is none of that name.
+pub(super) fn file(home: &Home, name: &Name, file: &str) -> Answer {
+    let kind = match file.rsplit_once('.') {
+        Some((_, "png")) => "image/png",
+        Some((_, "svg")) => "image/svg+xml",
+        Some((_, "html")) => "text/html; charset=utf-8",
+        Some((_, "json")) => "application/json; charset=utf-8",
+        _ => "text/plain; charset=utf-8",
+    };
+    let place = if DRAWN.names.contains(&file) {
+        "drawn"
+    } else if READ.names.contains(&file) {
+        "read"
+    } else if file == "photo.png" {
+        "."
+    } else {
+        return Err(gone(name));
+    };
+    let content = fs::read(home.at(&["wedges", name.text(), place, file])?).map_err(|_| gone(name))?;
+    let mut answer = bytes(kind, content)?;
+    // Pages and programs are taken away rather than shown: they are no part of this page, whose policy is its own.
+    if !kind.starts_with("image/")
+        && let Ok(value) = HeaderValue::from_str(&format!("attachment; filename=\"{file}\""))
+    {
+        answer.headers_mut().insert(header::CONTENT_DISPOSITION, value);
+    }
+    Ok(answer)
+}
+
+/// What is burnt, as an archive.
+///
+/// # Errors
+/// Where there is no such wedge.
+pub(super) fn zip(home: &Home, name: &Name) -> Result<Vec<u8>, Says> {
+    let mut zip = Zip::new(Vec::new());
+    for file in DRAWN.names {
+        let content = fs::read(home.at(&["wedges", name.text(), "drawn", file])?).map_err(|_| gone(name))?;
+        zip.put(file, &content)?;
+    }
+    Ok(zip.finish()?)
+}
+
+/// Four points of a photo in its pixels, `x,y,x,y,x,y,x,y`.
+fn corners(text: Option<&str>) -> Result<Vec<(f64, f64)>, Says> {
+    let Some(text) = text.filter(|t| !t.is_empty()) else { return Ok(Vec::new()) };
+    let wrong = || Says::unusable("Four corners are eight numbers, x and y each, in pixels of the photo.");
+    let all = text.split(',').map(|n| n.trim().parse::<f64>().ok().filter(|v| v.is_finite()));
+    let all = all.collect::<Option<Vec<f64>>>().filter(|all| all.len() == 8).ok_or_else(wrong)?;
+    Ok(all.chunks_exact(2).map(|p| (p[0], p[1])).collect())
+}
+
+/// Reads a photo of a wedge; an empty one is that which was brought before.
+///
+/// # Errors
+/// As `wedge read`; where the marks were not found the page is asked for the four corners.
+pub(super) fn read_photo(
+    desk: &Desk,
+    name: &Name,
+    photo: Vec<u8>,
+    points: Option<&str>,
+    progress: &dyn Progress,
+) -> Result<Value, Says> {
+    let home = &desk.home;
+    let at = |file: &str| home.at(&["wedges", name.text(), file]);
+    let corners = corners(points)?;
+    let text = fs::read_to_string(at("drawn/wedge.toml")?).map_err(|_| gone(name))?;
+    let wedge = Wedge::from_toml(&text).map_err(|e| Says::unusable(e.to_string()))?;
+    let kept = at("photo")?;
+    let photo = if photo.is_empty() {
+        fs::read(&kept).map_err(|_| Says::unusable("There is no photo of this wedge yet; drop one."))?
+    } else {
+        photo
+    };
+    // A file that is no picture is refused before anything is kept of it.
+    let opened = art::open(&photo, "the photo")?;
+    let (width, height) = opened.size();
+    let small = art::likeness(&opened)?;
+    let mut shown = Picture::filled(small.width, small.height, [255; 3]);
+    for (to, from) in shown.rgb.chunks_exact_mut(3).zip(small.rgba.chunks_exact(4)) {
+        to.copy_from_slice(&from[..3]);
+    }
+    home.write(&kept, &photo)?;
+    home.write(&at("photo.png")?, &shown.to_png(None)?)?;
+    let picture_of = |file: &str| {
+        format!("/api/wedges/{}/file/{file}?at={}", name.in_path(), super::home::revision(&photo))
+    };
+    let earlier = earlier(home, &wedge);
+    let ask = Ask {
+        corners,
+        date: jiff::ZonedDateTime::now().date().to_string(),
+        earlier: earlier.as_ref().map_or(Vec::new(), |p| p.sheet.clone()),
+        ..Ask::default()
+    };
+    let evidence = read::read(&photo, "the photo", &wedge, &ask, progress).map_err(|e| {
+        let searched = matches!(e, ReadingError::NoMarks { .. } | ReadingError::Corners(_));
+        let sentence = match &e {
+            ReadingError::NoMarks { .. } => {
+                "The four finder marks were not found in the photo; set its four corners by hand, or take the photo again: all four marks in it, uncovered, sharp and free of glare.".to_string()
+            }
+            e => e.to_string(),
+        };
+        Says::unusable(sentence)
+            .with("corners_needed", searched)
+            .with("photo_picture", picture_of("photo.png"))
+            .with("width", width)
+            .with("height", height)
+    })?;
+    if let Some(why) = &evidence.missed {
+        return Err(Says::unusable(why.clone()).with("photo_picture", picture_of("photo.png")));
+    }
+    let file = process::process(&evidence.reading, &wedge, earlier);
+    file.check().map_err(|w| Says::unusable(format!("The reading cannot be used: {} {}.", w.key, w.why)))?;
+    let mut output = Folder::begin(&at("read")?, &READ, true, &[])?;
+    output.put("process.toml", toml::to_string_pretty(&file)?.as_bytes())?;
+    output.put("reading.json", serde_json::to_string_pretty(&evidence.reading)?.as_bytes())?;
+    output.put("curves.svg", curves::curves(&evidence, &wedge).as_bytes())?;
+    output.put("reading.png", &picture::reading_picture(&evidence, &wedge)?.to_png(None)?)?;
+    output.commit()?;
+    let told = told(&evidence, &file, &picture_of, (width, height))?;
+    home.write(&at("told.json")?, told.to_string().as_bytes())?;
+    desk.events.tell("wedge", &json!({ "wedge": name.text() }));
+    Ok(told)
+}
+
+/// The kept process of the same machine and coating that was read last: its sheets are fitted together with this one.
+fn earlier(home: &Home, wedge: &Wedge) -> Option<ProcessFile> {
+    let mut all: Vec<(Option<std::time::SystemTime>, ProcessFile)> = Vec::new();
+    for entry in fs::read_dir(home.at(&["processes"]).ok()?).ok()?.flatten() {
+        let Ok(path) = home.within(&entry.path()) else { continue };
+        let Ok(p) = read_process(&path) else { continue };
+        if p.machine == wedge.machine && p.coating == wedge.coating {
+            all.push((entry.metadata().and_then(|m| m.modified()).ok(), p));
+        }
+    }
+    all.into_iter().max_by_key(|(when, _)| *when).map(|(_, p)| p)
+}
+
+/// The values of a process, in the order in which they are told: key, name, unit.
+const VALUES: &[(&str, &str, &str)] = &[
+    ("x_half", "exposure at half the mark", ""),
+    ("rise", "steepness of the rise", ""),
+    ("x_char", "exposure at half the char", ""),
+    ("char_rise", "steepness of the char", ""),
+    ("schwarzschild", "reciprocity exponent", ""),
+    ("beam_along", "beam along the lines", ""),
+    ("beam_across", "beam across the lines", ""),
+    ("unmarked", "look where nothing is marked (luminance)", ""),
+    ("marked", "look of a full mark (luminance)", ""),
+    ("charred", "look of char (luminance)", ""),
+    ("lag_ms", "lag of the beam", "ms"),
+];
+
+/// What the page is told of a reading.
+fn told(
+    evidence: &Evidence,
+    file: &ProcessFile,
+    picture_of: &dyn Fn(&str) -> String,
+    (width, height): (f64, f64),
+) -> Result<Value, Says> {
+    let reading = &evidence.reading;
+    let all = serde_json::to_value(file)?;
+    let mut values = Vec::new();
+    for (key, name, unit) in VALUES {
+        let known = &all[key];
+        if known.is_object() {
+            let value = &known["value"];
+            // A value that is kept with its unit is shown so.
+            let (value, unit) = match value.as_str() {
+                Some(text) => split(text),
+                None => (value.clone(), unit.to_string()),
+            };
+            values.push(json!({ "key": key, "name": name, "value": value, "unit": unit, "sigma": known["sigma"], "measured": true }));
+        } else if let Some(why) = file.not_measured.get(*key) {
+            values.push(json!({ "key": key, "name": name, "value": "not measured", "unit": "", "sigma": null, "measured": false, "why": why }));
+        }
+    }
+    let pick = reading.pick.as_ref().map(serde_json::to_value).transpose()?;
+    let line = reading.pick.as_ref().map(|p| {
+        let short = crate::units::short;
+        format!("{}: {}% at {} mm/s", p.patch, short(p.power_percent, 1), short(p.speed_mm_s, 2))
+    });
+    let says = match reading.doubts.first() {
+        Some(doubt) => format!("Do not use this reading: {doubt}"),
+        None => format!("Read: {} on {}.", reading.coating, reading.machine),
+    };
+    Ok(json!({
+        "says": says,
+        "doubts": reading.doubts,
+        "pick": pick.map(|mut pick| { pick["line"] = line.into(); pick }),
+        "why": reading.pick.as_ref().map(|p| p.why.clone()),
+        "values": values,
+        "notes": reading.notes,
+        "photo_picture": picture_of("photo.png"),
+        "reading_picture": picture_of("reading.png"),
+        "curves": picture_of("curves.svg"),
+        "width": width,
+        "height": height,
+    }))
+}
+
+/// A number and its unit.
+fn split(text: &str) -> (Value, String) {
+    let at = text.find(|c: char| !(c.is_ascii_digit() || ".-".contains(c))).unwrap_or(text.len());
+    match text[..at].parse::<f64>() {
+        Ok(number) => (json!(number), text[at..].trim().to_string()),
+        Err(_) => (json!(text), String::new()),
+    }
+}
+
+/// Keeps the process that was read under a name.
+///
+/// # Errors
+/// Where nothing was read, or there is another process of that name.
+pub(super) fn keep(home: &Home, wedge: &Name, name: &str, replace: bool) -> Result<Value, Says> {
+    let name = Name::new(name.trim())?;
+    let content = fs::read(home.at(&["wedges", wedge.text(), "read", "process.toml"])?)
+        .map_err(|_| Says::unusable("This wedge was not read yet; drop its photo first."))?;
+    let _held = home.writing();
+    let file: PathBuf = home.at(&["processes", &format!("{name}.toml")])?;
+    if !replace && fs::read(&file).is_ok_and(|there| there != content) {
+        return Err(Says::overtaken(format!(
+            "There is a process '{name}' already; take another name, or replace it."
+        )));
+    }
+    home.write(&file, &content)?;
+    Ok(json!({ "name": name.text(), "asked": format!("../../processes/{name}.toml") }))
+}

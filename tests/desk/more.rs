@@ -1,0 +1,231 @@
+//! Versions, trays and wedges, as a page asks for them.
+
+use std::fs;
+use std::process::Command;
+use std::time::{Duration, Instant};
+
+use serde_json::{Value, json};
+
+use crate::browser::Desk;
+
+fn home() -> tempfile::TempDir {
+    tempfile::tempdir().expect("a folder")
+}
+
+/// The sheet of a job once all its versions are there.
+fn sheet(desk: &Desk, name: &str) -> Value {
+    assert_eq!(desk.json("POST", &format!("/api/jobs/{name}/sheet"), &json!({})).status, 202);
+    let begun = Instant::now();
+    loop {
+        let sheet = desk.get(&format!("/api/jobs/{name}/sheet")).json();
+        if sheet["done"] == true {
+            return sheet;
+        }
+        assert!(begun.elapsed() < Duration::from_secs(60), "{sheet}");
+        std::thread::sleep(Duration::from_millis(20));
+    }
+}
+
+#[test]
+fn a_sheet_shows_versions_that_differ_the_best_first() {
+    let home = home();
+    let desk = Desk::open(home.path());
+    let small = json!({ "blank": { "shape": "rect:30x24mm", "margin": "2mm" } });
+    for file in ["samples/harbour.jpg", "samples/emblem.svg"] {
+        let job = desk.job(file, small.clone());
+        let name = job["name"].as_str().expect("a name");
+        let first = sheet(&desk, name);
+        let versions = first["versions"].as_array().expect("versions");
+        assert!((4..=8).contains(&versions.len()), "{first}");
+        let mut pictures = Vec::new();
+        for v in versions {
+            let picture = desk.get(v["picture"].as_str().expect("a path"));
+            assert!(picture.status == 200 && picture.body.starts_with(b"\x89PNG"));
+            assert!(!pictures.contains(&picture.body), "{v} looks like another");
+            pictures.push(picture.body);
+            assert!(
+                v["seconds"].as_f64().is_some_and(|s| s > 1.0)
+                    && v["likeness_db"].as_f64().is_some_and(|d| d > 0.0)
+            );
+        }
+        let chosen: Vec<&Value> = versions.iter().filter(|v| v["chosen"] == true).collect();
+        assert!(chosen.len() == 1 && chosen[0]["line"] == "As it is", "{first}");
+        let of = |v: &Value| v["likeness_db"].as_f64().expect("a number");
+        let sure: Vec<f64> = versions.iter().filter(|v| v["over_burn_mm2"] == 0.0).map(of).collect();
+        assert!(sure[0] >= sure[1], "{sure:?}");
+        // One is taken: the sheet stays, and says which.
+        let taken = versions.iter().find(|v| v["chosen"] == false).expect("another");
+        let mut asked = job["asked"].clone();
+        for (key, value) in taken["change"].as_object().expect("keys") {
+            let (table, key) = key.split_once('.').expect("a key in a table");
+            asked[table][key] = value.clone();
+        }
+        let put = desk.json(
+            "PUT",
+            &format!("/api/jobs/{name}"),
+            &json!({ "revision": job["revision"], "asked": asked }),
+        );
+        assert_eq!(put.status, 200, "{put:?}");
+        let after = desk.get(&format!("/api/jobs/{name}/sheet")).json();
+        let now: Vec<&Value> =
+            after["versions"].as_array().expect("versions").iter().filter(|v| v["chosen"] == true).collect();
+        assert!(now.len() == 1 && now[0]["id"] == taken["id"], "{after}");
+        let tile = format!("/api/jobs/{name}/tile?what=forecast&x=5&y=5&w=5&h=5&px=100");
+        let (as_it_is, other) = (desk.get(&tile), desk.get(&format!("{tile}&version={}", taken["id"])));
+        assert!(as_it_is.status == 200 && other.status == 200);
+    }
+}
+
+#[test]
+fn the_files_of_a_tray_are_those_of_the_command_line() {
+    let home = home();
+    let desk = Desk::open(home.path());
+    let piece = desk.job(
+        "samples/emblem.svg",
+        json!({ "blank": { "shape": "rect:30x20mm", "margin": "1.5mm" }, "dots": { "screen": "bayer" } }),
+    );
+    let tray = desk.json("POST", "/api/jobs", &json!({ "tray": true, "piece": piece["name"] })).json();
+    let name = tray["name"].as_str().expect("a name").replace(' ', "%20");
+    for bad in ["", "name,name\na,b\n", "\u{0}\u{1}", "name\n\"open\n"] {
+        let got = desk.ask("PUT", &format!("/api/jobs/{name}/table"), bad.as_bytes());
+        assert!(got.status == 422 || got.status == 200, "{bad:?}: {got:?}");
+        if got.status == 422 {
+            got.says();
+        }
+    }
+    let got = desk.ask(
+        "PUT",
+        &format!("/api/jobs/{name}/table?name=pasted.tsv"),
+        b"member\tyear\nAda\t1\nFog\t2\nAda\t3\nRain\t4\n",
+    );
+    assert_eq!(got.status, 200, "{got:?}");
+    let told = got.json();
+    assert_eq!(
+        (&told["columns"], &told["rows"][1]["cells"]),
+        (&json!(["member", "year"]), &json!(["Fog", "2"]))
+    );
+    // The first column is lettered.
+    assert!(told["job"]["asked"]["piece"]["layer"].to_string().contains("{member}"), "{told}");
+    assert_eq!(desk.get(&format!("/api/jobs/{name}/table")).json()["columns"], told["columns"]);
+    let seen =
+        desk.get(&format!("/api/jobs/{name}/tray?revision={}", told["revision"].as_str().expect("text")));
+    assert_eq!(seen.status, 200, "{seen:?}");
+    let seen = seen.json();
+    let pieces = seen["trays"][0]["pieces"].as_array().expect("pieces");
+    assert_eq!(pieces.len(), 4);
+    assert!(seen["trays"][0]["seconds"].as_f64().is_some_and(|s| s > 1.0), "{seen}");
+    let picture =
+        |name: &str| pieces.iter().find(|p| p["name"] == name).expect("it is there")["picture"].clone();
+    // Copies are computed once.
+    assert_ne!(picture("Ada"), picture("Fog"));
+    assert!(desk.get(picture("Fog").as_str().expect("a path")).body.starts_with(b"\x89PNG"));
+    let saved = desk.json("POST", &format!("/api/jobs/{name}/save"), &json!({}));
+    assert_eq!(saved.status, 200, "{saved:?}");
+    let plain = tray["name"].as_str().expect("a name");
+    let (own, again) = (home.path().join("out").join(plain), home.path().join("out/again"));
+    let done = Command::new(env!("CARGO_BIN_EXE_dotwright"))
+        .args(["tray", "--quiet"])
+        .arg(home.path().join("orders").join(plain).join("order.toml"))
+        .arg("--out")
+        .arg(&again)
+        .output()
+        .expect("it starts");
+    assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
+    let mut count = 0;
+    for entry in fs::read_dir(&again).expect("readable") {
+        let file = entry.expect("readable").file_name();
+        assert!(fs::read(own.join(&file)).ok() == fs::read(again.join(&file)).ok(), "{file:?}");
+        count += 1;
+    }
+    assert_eq!(count, fs::read_dir(&own).expect("readable").count());
+    let zip = desk.get(&format!("/api/jobs/{name}/files.zip"));
+    assert!(zip.status == 200 && zip.body.starts_with(b"PK"));
+    // A table's cells lead nowhere.
+    let put = desk.ask("PUT", &format!("/api/jobs/{name}/table"), b"member\n/etc/passwd\n").json();
+    let mut asked = put["job"]["asked"].clone();
+    asked["piece"]["art"]["file"] = "{member}".into();
+    let job = desk.json(
+        "PUT",
+        &format!("/api/jobs/{name}"),
+        &json!({ "revision": put["revision"], "asked": asked }),
+    );
+    let revision = job.json()["revision"].as_str().expect("text").to_string();
+    let got = desk.get(&format!("/api/jobs/{name}/tray?revision={revision}"));
+    assert_eq!(got.status, 403, "{got:?}");
+}
+
+#[test]
+fn a_wedge_is_drawn_read_and_kept() {
+    let home = home();
+    let desk = Desk::open(home.path());
+    for (asked, key) in [
+        (json!({ "kind": "exposure", "asked": { "blank": "/etc/hostname" } }), "blank"),
+        (json!({ "kind": "exposure", "asked": { "machine": "../../../machine.toml" } }), "machine"),
+        (json!({ "kind": "exposure", "asked": { "out": "/tmp/elsewhere" } }), "out"),
+        (json!({ "kind": "nonsense", "asked": {} }), "nonsense"),
+        (json!({ "kind": "exposure", "asked": { "speed": "fast" } }), "fast"),
+    ] {
+        let got = desk.json("POST", "/api/wedges", &asked);
+        assert!((400..500).contains(&got.status), "{asked}: {got:?}");
+        got.says();
+        assert!(got.json().to_string().contains(key), "{got:?}");
+    }
+    let made = desk.json(
+        "POST",
+        "/api/wedges",
+        &json!({ "kind": "exposure", "asked": { "blank": "rect:31x31mm", "steps": "3x3" } }),
+    );
+    assert_eq!(made.status, 201, "{made:?}");
+    let wedge = made.json();
+    let path = format!("/api/wedges/{}", wedge["name"].as_str().expect("a name").replace(' ', "%20"));
+    let picture = desk.get(&wedge["picture"].as_str().expect("a path").replace(' ', "%20"));
+    assert!(picture.body.starts_with(b"\x89PNG"), "{picture:?}");
+    assert!(desk.get(&format!("{path}/files.zip")).body.starts_with(b"PK"));
+    assert_eq!(desk.get(&format!("{path}/file/..%2fabout.json")).status, 404);
+    // Something else than a wedge, then nothing that is a picture, then its own picture for a photo.
+    let other = fs::read(concat!(env!("CARGO_MANIFEST_DIR"), "/samples/harbour.jpg")).expect("there");
+    let got = desk.ask("POST", &format!("{path}/photo"), &other);
+    assert!(got.status == 422 && got.json()["corners_needed"] == true, "{got:?}");
+    assert!(
+        desk.get(&got.json()["photo_picture"].as_str().expect("a path").replace(' ', "%20"))
+            .body
+            .starts_with(b"\x89PNG")
+    );
+    let got = desk.ask("POST", &format!("{path}/photo?corners=1,2,3"), &other);
+    assert!(got.status == 422 && got.says().contains("eight numbers"));
+    assert_eq!(desk.ask("POST", &format!("{path}/photo"), b"no picture").status, 422);
+    assert_eq!(desk.json("POST", &format!("{path}/keep"), &json!({ "name": "shed" })).status, 422);
+    let got = desk.ask("POST", &format!("{path}/photo"), &picture.body);
+    assert_eq!(got.status, 200, "{got:?}");
+    let reading = got.json();
+    assert!(reading["pick"]["line"].as_str().is_some_and(|l| l.contains("mm/s")), "{reading}");
+    assert!(
+        reading["values"].as_array().is_some_and(|v| v.iter().any(|v| v["measured"] == true)),
+        "{reading}"
+    );
+    assert_eq!(desk.json("POST", &format!("{path}/keep"), &json!({ "name": "../shed" })).status, 400);
+    let kept = desk.json("POST", &format!("{path}/keep"), &json!({ "name": "shed" }));
+    assert_eq!(kept.status, 201, "{kept:?}");
+    let kit = desk.get("/api/kit").json();
+    assert_eq!(
+        (&kit["processes"][0]["name"], &kit["processes"][0]["measured"]),
+        (&json!("shed"), &json!(true))
+    );
+    // A job takes it, and says that it was measured; the command line reads the same.
+    let job = desk.job(
+        "samples/emblem.svg",
+        json!({ "blank": { "shape": "rect:30x20mm", "margin": "1mm" }, "process": kept.json()["asked"] }),
+    );
+    let ticket = desk.get(&format!("/api/jobs/{}/ticket", job["name"].as_str().expect("a name")));
+    assert_eq!(ticket.status, 200, "{ticket:?}");
+    assert_eq!(ticket.json()["process"]["name"], "measured");
+    let done = Command::new(env!("CARGO_BIN_EXE_dotwright"))
+        .args(["prepare", "--quiet", "--job"])
+        .arg(home.path().join("jobs/emblem/job.toml"))
+        .arg("--out")
+        .arg(home.path().join("out/again"))
+        .current_dir("/")
+        .output()
+        .expect("it starts");
+    assert!(done.status.code() == Some(0), "{}", String::from_utf8_lossy(&done.stderr));
+}
