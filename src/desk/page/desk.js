@@ -197,7 +197,7 @@ class Desk extends EventTarget {
   }
 
   #progress(part, stage) {
-    this.bar.hidden = part === null || !this.piece || this.piece.kind === "tray" || Boolean(this.piece.ticket);
+    this.bar.hidden = part === null || !this.piece?.expected || this.piece.kind === "tray" || Boolean(this.piece.ticket);
     if (this.bar.hidden) return;
     this.bar.value = part;
     if (stage) announce(say("progress.stage", { stage, part: number(Math.round(part * 10) * 10) }));

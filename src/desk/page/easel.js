@@ -25,6 +25,7 @@ function movables(piece) {
 export const easel = {
   open(desk, main, signal) {
     const { piece } = desk;
+    piece.expect();
     const { blank } = piece;
     const keys = fresh("keys");
     const look = make("img.look", { alt: say("easel.alt", { name: piece.name }), draggable: "false" });
@@ -38,7 +39,7 @@ export const easel = {
         make("h2", {}, say("easel.move")), make("p", { id: keys }, say("easel.keys")), reading,
         make("div.row", {},
           button(say("easel.middle"), () => piece.change({ "art.at": "0mm,0mm", "art.anchor": "middle" })),
-          button(say("layer.add.text"), () => { addLayer(piece, newText(say("layer.sample"))); desk.dispatchEvent(new CustomEvent("drawer", { detail: "words" })); }, { icon: "letter" }),
+          button(say("layer.add.text"), () => { addLayer(piece, newText(say("layer.sample"), piece.blank)); desk.dispatchEvent(new CustomEvent("drawer", { detail: "words" })); }, { icon: "letter" }),
           button(say("layer.add.border"), () => addLayer(piece, { border: "0.8mm" }), { icon: "border" })),
         make("div.row", {},
           button(say("easel.size"), () => desk.dispatchEvent(new CustomEvent("drawer", { detail: "size" })), { icon: "measure" }),

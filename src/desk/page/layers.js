@@ -1,6 +1,7 @@
 // Layers: the texts, borders and pictures that lie above the art.
 
 import { button, field, icon, make } from "./element.js";
+import { lengthMm } from "./length.js";
 import { lengthField } from "./strip.js";
 import { say } from "./words.js";
 
@@ -11,8 +12,14 @@ export function addLayer(piece, layer) {
   piece.set({ ...piece.asked, layer: [...(piece.asked.layer ?? []), layer] });
 }
 
-/** A text as most are wanted: along the lower edge, cleared of what lies below it. */
-export const newText = (words) => ({ text: words, place: "60x8mm", anchor: "bottom", clear: "0.6mm" });
+/** A text as most are wanted: along the lower edge, of a round blank along its rim, cleared of what lies below it. */
+export function newText(words, { shape, width_mm: w, height_mm: h, margin_mm: margin }) {
+  const tenths = (v) => Number(v.toFixed(1));
+  if (shape === "round") {
+    return { text: words, place: `${tenths(w * 0.8)}x${tenths(w * 0.075)}mm`, arc_mm: -tenths(w * 0.48 - margin), clear: "0.6mm" };
+  }
+  return { text: words, place: `${tenths((w - 2 * margin) * 0.8)}x${tenths(Math.min(8, h * 0.2))}mm`, anchor: "bottom", clear: "0.6mm" };
+}
 
 function textOf(piece, at, layer, desk) {
   const set = (more) => piece.change(Object.fromEntries(Object.entries(more).map(([k, v]) => [`layer.${at}.${k}`, v])));
@@ -29,6 +36,10 @@ function textOf(piece, at, layer, desk) {
       type: "text", value: layer.place ?? "inside", autocomplete: "off", spellcheck: "false", on: { change: (e) => set({ place: e.target.value.trim() || "inside" }) },
     }), { hint: say("layer.place.hint"), key: `layer.${at}.place` }),
     field(say("layer.anchor"), anchor),
+    field(say("layer.arc"), make("input", {
+      type: "text", value: layer.arc_mm === undefined ? "" : `${layer.arc_mm}mm`, autocomplete: "off", spellcheck: "false",
+      on: { change: (e) => set({ arc_mm: e.target.value.trim() ? lengthMm(e.target.value) : null }) },
+    }), { hint: say("layer.arc.hint"), key: `layer.${at}.arc_mm` }),
     font && field(say("layer.font"), font),
     make("label.check", {}, make("input", { type: "checkbox", checked: Boolean(layer.bold), on: { change: (e) => set({ bold: e.target.checked }) } }), say("layer.bold")),
     make("label.check", {}, make("input", { type: "checkbox", checked: Boolean(layer.bare), on: { change: (e) => set({ bare: e.target.checked }) } }), say("layer.bare")));
@@ -50,7 +61,7 @@ export function layers(desk, piece) {
   });
   return [
     make("div.row", {},
-      button(say("layer.add.text"), () => addLayer(piece, newText(say("layer.sample"))), { icon: "letter" }),
+      button(say("layer.add.text"), () => addLayer(piece, newText(say("layer.sample"), piece.blank)), { icon: "letter" }),
       button(say("layer.add.border"), () => addLayer(piece, { border: "0.8mm" }), { icon: "border" })),
     all.length > 0 && make("ul.layers", {}, rows),
   ];

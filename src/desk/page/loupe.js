@@ -87,6 +87,7 @@ function divider(host, right, signal) {
 export const loupe = {
   open(desk, main, signal) {
     const { piece } = desk;
+    piece.expect();
     const where = new URLSearchParams(location.search);
     let look = LOOKS.includes(where.get("look")) ? where.get("look") : "forecast";
     let beside = "";

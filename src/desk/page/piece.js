@@ -50,6 +50,12 @@ export class Piece extends EventTarget {
     this.undone = [];
     this.done = [];
     this.remember();
+  }
+
+  /** From now on the exact look is waited for: a contact sheet comes first and does without. */
+  expect() {
+    if (this.expected) return;
+    this.expected = true;
     this.#await();
   }
 
@@ -172,7 +178,7 @@ export class Piece extends EventTarget {
     const wanted = this.asked;
     this.job = job;
     this.asked = overtaken ? wanted : job.asked;
-    this.ticket = null;
+    [this.ticket, this.savedIn] = [null, null];
     this.#tell("saved");
     if (!overtaken) this.#await();
   }
@@ -210,7 +216,7 @@ export class Piece extends EventTarget {
   async #await() {
     this.waiting?.abort();
     this.waiting = new AbortController();
-    if (this.kind !== "piece") return;
+    if (this.kind !== "piece" || !this.expected) return;
     const revision = this.revision;
     try {
       const ticket = await get(this.path("ticket"), this.waiting.signal);

@@ -101,6 +101,7 @@ function row(desk, name, signal) {
     refill(list, versions.map((v, at) => frame(v, at, take, blank)),
       Array.from({ length: waiting }, () => make("li.empty", { "aria-hidden": "true" }, make("span.frame", {}, make("span.edge"), make("span.print", {}, make("span.waiting"))))));
     if (held) list.querySelector(`[data-version="${CSS.escape(held)}"]`)?.focus({ preventScroll: true });
+    if (done) piece?.expect();
     told.textContent = done ? count("sheet.done", versions.length) : say("sheet.coming");
     const chosen = versions.some((v) => v.chosen);
     refill(next,

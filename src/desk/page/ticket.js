@@ -61,13 +61,14 @@ function standing(ticket) {
 
 function files(desk, piece, ticket, paint) {
   const stop = (ticket.findings ?? []).some((f) => f.level === "stop");
-  const folder = make("input", { type: "text", value: "", placeholder: piece.name, autocomplete: "off", spellcheck: "false" });
-  const out = make("p.saved", { role: "status" }, piece.savedIn ? say("files.saved", piece.savedIn) : "");
+  const folder = make("input", { type: "text", value: piece.folder ?? "", placeholder: piece.name, autocomplete: "off", spellcheck: "false", on: { change: () => { piece.folder = folder.value; } } });
+  const out = make("p.saved", {}, piece.savedIn ? say("files.saved", piece.savedIn) : "");
   const save = async () => {
     try {
       const answer = await send("POST", piece.path("save"), folder.value.trim() ? { folder: folder.value.trim() } : {});
       piece.savedIn = { folder: answer.folder, n: number(answer.files.length) };
-      out.textContent = say("files.saved", piece.savedIn);
+      paint();
+      announce(say("files.saved", piece.savedIn));
     } catch (refusal) { oops(refusal); }
   };
   return make("section.files", {}, make("h2", {}, say("files.title")),
@@ -83,6 +84,7 @@ function files(desk, piece, ticket, paint) {
 export const ticket = {
   open(desk, main, signal) {
     const { piece } = desk;
+    piece.expect();
     const look = make("img", { alt: say("easel.alt", { name: piece.name }) });
     const body = make("div.docket");
     main.append(body);

@@ -35,7 +35,7 @@ def piece(page):
 
 def shoot(made, desk, width, height, scheme, folder):
     context = made.new_context(viewport={"width": width, "height": height}, color_scheme=scheme, reduced_motion="reduce")
-    page = Page(context, desk)
+    page = Page(context, desk, begins_with="{}")
     tab = page.tab
 
     def keep(name, full=False):
@@ -86,7 +86,7 @@ def main():
                     shoot(made, desk, width, WIDTHS[width], scheme, asked.folder)
             if asked.readme:
                 context = made.new_context(viewport={"width": 1280, "height": 800}, color_scheme="light", reduced_motion="reduce")
-                page = Page(context, desk)
+                page = Page(context, desk, begins_with="{}")
                 piece(page)
                 page.tab.evaluate("scrollTo(0, 0)")
                 page.tab.wait_for_timeout(600)
