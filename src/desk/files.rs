@@ -17,7 +17,7 @@ use crate::progress::Silent;
 pub(super) fn save(desk: &Desk, exact: &Exact, folder: Option<&str>) -> Result<Value, Says> {
     let name = folder.map(Name::new).transpose()?.unwrap_or_else(|| exact.piece.name.clone());
     let place = desk.home.at(&["out", name.text()])?;
-    let _held = desk.home.writing();
+    let _held = desk.home.saving();
     let mut output = Folder::begin(&place, &outputs::JOB, true, &[])?;
     let report = outputs::write(&exact.piece.plan, &exact.outcome, None, &mut output, &Silent)?;
     output.commit()?;

@@ -26,6 +26,8 @@ pub(super) struct Home {
     root: PathBuf,
     /// Held while something that is there is replaced or moved.
     writing: Mutex<()>,
+    /// Held while files for the machine are written, which takes longer.
+    saving: Mutex<()>,
     /// Locked as long as the desk is open; the system unlocks it whatever ends the program.
     _lock: File,
 }
@@ -136,7 +138,7 @@ impl Home {
                 root.display()
             )));
         }
-        let home = Home { root, writing: Mutex::default(), _lock: lock };
+        let home = Home { root, writing: Mutex::default(), saving: Mutex::default(), _lock: lock };
         home.sweep(&home.root, 2);
         Ok(home)
     }
@@ -196,6 +198,11 @@ impl Home {
     /// Nothing else is replaced or moved while this is held.
     pub fn writing(&self) -> MutexGuard<'_, ()> {
         self.writing.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Nothing else is written for the machine while this is held; jobs may be.
+    pub fn saving(&self) -> MutexGuard<'_, ()> {
+        self.saving.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
     /// Writes a file whole or not at all; its folder is made where it is not there.

@@ -38,10 +38,10 @@ pub(super) fn kit(home: &Home) -> Result<Value, Says> {
 
 fn blank(e: &Entry) -> Result<Value, Says> {
     let b = kit::blank(e.id)?;
-    let shape = match b.shape {
-        Shape::Round { .. } => "round",
-        Shape::Rect { .. } => "rect",
-        Shape::Cylinder { .. } => "cylinder",
+    let (shape, corner) = match b.shape {
+        Shape::Round { .. } => ("round", 0.0),
+        Shape::Rect { radius, .. } => ("rect", radius.0),
+        Shape::Cylinder { .. } => ("cylinder", 0.0),
     };
     Ok(json!({
         "name": e.id,
@@ -50,6 +50,7 @@ fn blank(e: &Entry) -> Result<Value, Says> {
         "width_mm": b.shape.width(),
         "height_mm": b.shape.height(),
         "margin_mm": b.margin.0,
+        "corner_mm": corner,
         "coating": b.coatings.first(),
         "coatings": b.coatings,
         // What a job asks for that asks for this blank.

@@ -2,15 +2,18 @@
 
 use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
+use serde_json::Value;
+
 use super::art::Held;
 use super::home::Name;
 use super::says::Says;
 use super::shelf::{self, Kept, Kind};
-use super::{Desk, art, written};
+use super::{Desk, art, ticket, written};
 use crate::art::{self as opened_art, Art, Opening};
 use crate::cli::options::DrawingOptions;
 use crate::cli::source::Source;
 use crate::job::asked::LayerJob;
+use crate::job::settle::{SettledLayer, Shows};
 use crate::job::words::ReadAs;
 use crate::job::{Brief, Job, Plan, file_name};
 use crate::pipeline::{Layer, Shown, layers};
@@ -112,6 +115,30 @@ impl Piece {
             Lies::Art(held) => Some(held),
             Lies::Layers { .. } => None,
         }
+    }
+
+    /// Where the whole of its art lies under or among layers; null where it has none, or is nothing else.
+    pub fn art_box(&self) -> Value {
+        match (&self.lies, self.plan.layers.first()) {
+            (Lies::Layers { whole, .. }, Some(settled)) if self.plan.job.art.file.is_some() => {
+                whole.first().map_or(Value::Null, |layer| self.layer_box(layer, settled))
+            }
+            _ => Value::Null,
+        }
+    }
+
+    /// Where each layer above the art lies; null for a border, which lies where the blank's edge is.
+    pub fn layer_boxes(&self) -> Vec<Value> {
+        let Lies::Layers { whole, .. } = &self.lies else { return Vec::new() };
+        let below = usize::from(self.plan.job.art.file.is_some());
+        whole.iter().zip(&self.plan.layers).skip(below).map(|(l, s)| self.layer_box(l, s)).collect()
+    }
+
+    fn layer_box(&self, layer: &Layer, settled: &SettledLayer) -> Value {
+        if matches!(settled.shows, Shows::Border { .. }) {
+            return Value::Null;
+        }
+        layer.placed(&self.plan, settled).map_or(Value::Null, |p| ticket::boxed(&p))
     }
 
     /// How it is read: of layers, as a photo where one of them is.

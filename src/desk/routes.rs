@@ -43,6 +43,7 @@ pub(super) fn all(desk: &Shared) -> Router {
         .route("/api/jobs", post(new_job))
         .route("/api/jobs/{name}", get(job).put(put_job).delete(discard))
         .route("/api/jobs/{name}/back", post(back))
+        .route("/api/jobs/{name}/name", post(rename))
         .route("/api/jobs/{name}/coarse", get(coarse))
         .route("/api/jobs/{name}/ticket", get(ticket_told))
         .route("/api/jobs/{name}/likeness", get(likeness_told))
@@ -186,6 +187,20 @@ async fn back(State(desk): State<Shared>, Path(name): Path<String>) -> Answer {
     let kept = desk.work.files(move || shelf::back(&all.home, &name)).await?;
     changed(&desk, &kept);
     done(kept.told()?)
+}
+
+async fn rename(State(desk): State<Shared>, Path(name): Path<String>, body: Body) -> Answer {
+    let (name, all) = (Name::new(&name)?, Arc::clone(&desk));
+    let Renamed { name: to } = desk.room.json(body).await?;
+    let to = Name::new(to.trim())?;
+    let kept = desk.work.files(move || shelf::rename(&all.home, &name, &to)).await?;
+    told(&desk, &kept);
+    done(kept.told()?)
+}
+
+#[derive(Deserialize)]
+struct Renamed {
+    name: String,
 }
 
 async fn coarse(State(desk): State<Shared>, Path(name): Path<String>, Query(at): Query<At>) -> Answer {

@@ -237,11 +237,17 @@ fn begin(home: &Home, kind: Kind, name: &Name, asked: &Value) -> Result<Kept, Sa
     }
     let (place, file) = kind.place();
     let folder = home.at(&[place, free.text()])?;
+    // What the job names is seen from its folder, so that has to be there.
+    fs::create_dir_all(&folder)?;
     let text = match kind {
-        Kind::Piece => written::piece(home, &folder, asked, None)?,
-        Kind::Tray => written::tray(home, &folder, asked)?,
+        Kind::Piece => written::piece(home, &folder, asked, None),
+        Kind::Tray => written::tray(home, &folder, asked),
     };
-    home.write(&folder.join(file), text.as_bytes())?;
+    let kept = text.and_then(|text| home.write(&folder.join(file), text.as_bytes()));
+    if let Err(says) = kept {
+        let _ = fs::remove_dir(&folder);
+        return Err(says);
+    }
     read(home, &free)
 }
 
@@ -267,6 +273,22 @@ pub(super) fn put(home: &Home, name: &Name, at: &str, asked: &Value) -> Result<K
         home.write(&old.path, text.as_bytes())?;
     }
     Ok(Kept { revision: state(home, old.kind, &old.path, &text), text, ..old })
+}
+
+/// Calls a job by another name.
+///
+/// # Errors
+/// Where there is none, or another of the new name.
+pub(super) fn rename(home: &Home, name: &Name, to: &Name) -> Result<Kept, Says> {
+    let _held = home.writing();
+    let old = read(home, name)?;
+    if name != to {
+        if find(home, to)?.is_some() {
+            return Err(Says::overtaken(format!("There is a job '{to}' already; take another name.")));
+        }
+        fs::rename(old.path.parent().unwrap_or(&old.path), home.at(&[old.kind.place().0, to.text()])?)?;
+    }
+    read(home, to)
 }
 
 /// Moves a job to the bin; one of the same name that lies there is gone.
@@ -343,6 +365,10 @@ mod tests {
         assert!(read(&home, &a.name).is_err() && back(&home, &b.name).is_err());
         assert_eq!(back(&home, &a.name).unwrap().revision, a.revision);
         assert!(back(&home, &a.name).is_err());
+        let shed = Name::new("shed").unwrap();
+        assert!(rename(&home, &a.name, &b.name).is_err());
+        assert_eq!(rename(&home, &b.name, &shed).unwrap().text, b.text);
+        assert!(read(&home, &b.name).is_err() && read(&home, &shed).is_ok());
         discard(&home, &tray.name).unwrap();
         assert_eq!(back(&home, &tray.name).unwrap().kind, Kind::Tray);
         assert!(create(&home, new("{}")).is_err());

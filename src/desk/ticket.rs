@@ -1,5 +1,6 @@
 //! Ticket: what was decided, how long it takes, what was found, and the changes that mend it.
 
+use serde::Serialize;
 use serde_json::{Value, json};
 
 use super::exact::{Exact, likeness};
@@ -7,7 +8,8 @@ use super::says::Says;
 use crate::findings::{Finding, Remedy, Severity};
 use crate::job::Plan;
 use crate::job::acceptance::{Acceptance, Given};
-use crate::proof::report::Report;
+use crate::placement::Placement;
+use crate::proof::report::{Known, Report};
 use crate::units::short;
 
 /// The ticket of a run.
@@ -50,6 +52,9 @@ pub(super) fn ticket(exact: &Exact) -> Result<Value, Says> {
         "place": { "x_mm": p.left_mm, "y_mm": p.top_mm, "width_mm": p.true_width_mm, "height_mm": p.true_height_mm },
         "dots": { "across": d.columns, "along": d.rows, "columns": d.columns, "rows": d.rows,
             "pitch_mm": d.pitch_across_mm, "switch_mm": d.pitch_along_mm, "why": d.pitch_why },
+        "art_box": art_box(exact),
+        "layer_boxes": piece.layer_boxes(),
+        "settings": settings(report),
         "layers": plan.layers.len(),
         "files": files(exact, stopped.is_empty()),
     }))
@@ -62,22 +67,67 @@ fn decided(report: &Report) -> Result<Vec<String>, Says> {
     Ok(String::from_utf8_lossy(&text).lines().map(plain).collect())
 }
 
-/// A sentence without the options of the command line.
+/// A sentence without the options of the command line, and without the half sentence in which they stand.
 fn plain(text: &str) -> String {
-    let cut = ["; say --", " (--", ": --", ", or use --", " ('dotwright", "--"]
-        .iter()
-        .filter_map(|sign| text.find(sign))
-        .min();
-    cut.map_or(text, |at| &text[..at]).trim_end_matches([' ', ',', ':']).to_string()
+    let Some(option) = ["--", "'dotwright"].iter().filter_map(|sign| text.find(sign)).min() else {
+        return text.to_string();
+    };
+    let before = &text[..option];
+    let ends = [", or ", ", then ", "; ", " (", ": "].iter().filter_map(|sign| before.rfind(sign)).max();
+    before[..ends.unwrap_or(option)].trim_end_matches([' ', ',', ':', ';', '(']).to_string()
+}
+
+/// Where the whole of the art lies, of which the blank may show a part: mm from the blank's upper left corner.
+fn art_box(exact: &Exact) -> Value {
+    if exact.piece.art().is_none() {
+        return exact.piece.art_box();
+    }
+    boxed(&exact.outcome.stages.placement)
+}
+
+/// Where the whole of what is placed so lies.
+pub(super) fn boxed(placement: &Placement) -> Value {
+    let (rect, seen) = (&placement.rect, &placement.window);
+    let (width, height) = (rect.width() / seen.width(), rect.height() / seen.height());
+    json!({
+        "x_mm": rect.left.0 - seen.left * width,
+        "y_mm": rect.top.0 - seen.top * height,
+        "width_mm": width,
+        "height_mm": height,
+    })
+}
+
+/// Each value that decides how the burn looks, and how it is known.
+fn settings(report: &Report) -> Vec<Value> {
+    fn one<T: Serialize>(name: &str, known: &Known<T>, unit: &str, times: f64) -> Value {
+        let value = serde_json::to_value(&known.value).unwrap_or_default();
+        let value = value.as_f64().map_or(value, |v| Value::from(short(v * times, 4)));
+        let shown = value.as_str().map_or_else(|| value.to_string(), str::to_string);
+        let value = if unit.is_empty() { shown } else { format!("{shown} {unit}") };
+        json!({ "name": name, "value": value, "standing": known.standing, "source": known.source })
+    }
+    let p = &report.process;
+    let mut all = vec![
+        one("Power", &p.power_share, "%", 100.0),
+        one("Speed", &p.speed_mm_per_s, "mm/s", 1.0),
+        one("Passes", &p.passes, "", 1.0),
+        one("Rated power", &p.rated_power_w, "W", 1.0),
+        one("Beam along the lines", &p.beam_along_mm, "mm", 1.0),
+        one("Beam across the lines", &p.beam_across_mm, "mm", 1.0),
+        one("Exposure at half the mark", &p.x_half_j_per_mm2, "J/mm²", 1.0),
+        one("Steepness of the rise", &p.rise, "", 1.0),
+        one("Reciprocity exponent", &p.schwarzschild, "", 1.0),
+        one("Look where nothing is marked", &p.y_unmarked, "% of white", 100.0),
+        one("Look of a full mark", &p.y_marked, "% of white", 100.0),
+    ];
+    if let Some(char_at) = &p.x_char_j_per_mm2 {
+        all.push(one("Exposure at half the char", char_at, "J/mm²", 1.0));
+    }
+    all
 }
 
 fn finding(exact: &Exact, f: &Finding, stops: bool) -> Result<Value, Says> {
     let plan = &exact.piece.plan;
-    let level = match f.severity {
-        Severity::Note => "note",
-        Severity::Caution => "warn",
-        Severity::Stop => "stop",
-    };
     let high = plan.blank.shape.height();
     let remedies: Vec<Value> = f.remedies.iter().flat_map(|r| remedy(exact, r)).collect();
     // What is accepted is accepted for this art and for no more than this.
@@ -91,7 +141,7 @@ fn finding(exact: &Exact, f: &Finding, stops: bool) -> Result<Value, Says> {
     };
     Ok(json!({
         "id": f.name,
-        "level": level,
+        "level": level(f.severity),
         "says": f.message,
         "accepted": f.severity == Severity::Stop && !stops,
         "area_mm2": f.area_mm2,
@@ -99,6 +149,15 @@ fn finding(exact: &Exact, f: &Finding, stops: bool) -> Result<Value, Says> {
         "remedies": remedies,
         "accept": accept,
     }))
+}
+
+/// How serious a finding is, in the page's word.
+pub(super) fn level(severity: Severity) -> &'static str {
+    match severity {
+        Severity::Note => "note",
+        Severity::Caution => "warn",
+        Severity::Stop => "stop",
+    }
 }
 
 /// A remedy with the change of the job that it asks for; one that asks a question has an answer each.
@@ -194,6 +253,10 @@ mod tests {
         for (text, said) in [
             ("use the sheet alone: --crop 1%,2%,3%,4%", "use the sheet alone"),
             ("lines along y: --axis y", "lines along y"),
+            (
+                "letters run together; make it larger, or set it anew with --text 'Anna'",
+                "letters run together; make it larger",
+            ),
             ("noise was smoothed (--levels off leaves the tones alone)", "noise was smoothed"),
             ("place it 80 mm wide or smaller, or use --place inside", "place it 80 mm wide or smaller"),
             ("the blank is glass; say --surface for another", "the blank is glass"),

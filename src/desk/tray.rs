@@ -9,11 +9,13 @@ use super::Desk;
 use super::home::Name;
 use super::says::Says;
 use super::shelf::{self, Kept, Kind};
+use super::ticket::level;
 use super::written;
 use crate::cli::options::DrawingOptions;
 use crate::cli::target::{OutOptions, Replace};
 use crate::cli::tray::{self, Bad, Made, TrayArgs};
 use crate::encode::sink::{Folder, Sink, Zip};
+use crate::findings::Severity;
 use crate::job::{Job, Plan};
 use crate::order::{Item, Order, OrderError, Outlined, Table, items};
 use crate::outputs;
@@ -95,8 +97,7 @@ impl Run {
             for (one, (spot, row)) in tray.laid.iter().zip(&tray.of) {
                 let kind = self.made.0.iter().position(|p| std::ptr::eq(p, one.piece)).unwrap_or(0);
                 let (width, height) = one.piece.sides();
-                let stops =
-                    one.piece.report.findings.iter().filter(|f| f.severity > crate::findings::Severity::Note);
+                let stops = one.piece.report.findings.iter().filter(|f| f.severity > Severity::Note);
                 let says: Vec<&str> = stops.map(|f| f.message.as_str()).collect();
                 pieces.push(json!({
                     "number": one.number, "spot": spot, "row": row, "name": one.name,
@@ -108,12 +109,8 @@ impl Run {
                     "seconds": one.piece.report.times.as_ref().map(|t| t.total_s),
                     "says": says.first(),
                 }));
-                for f in one.piece.report.findings.iter() {
-                    let level = match f.severity {
-                        crate::findings::Severity::Note => "note",
-                        crate::findings::Severity::Caution => "warn",
-                        crate::findings::Severity::Stop => "stop",
-                    };
+                for f in &one.piece.report.findings {
+                    let level = level(f.severity);
                     match findings.iter_mut().find(|known| known["id"] == f.name && known["level"] == level) {
                         Some(known) => {
                             if let Value::Array(numbers) = &mut known["pieces"] {
@@ -167,7 +164,7 @@ impl Run {
     pub fn save(&self, desk: &Desk, folder: Option<&str>) -> Result<Value, Says> {
         let name = folder.map(Name::new).transpose()?.unwrap_or_else(|| self.name.clone());
         let place = desk.home.at(&["out", name.text()])?;
-        let _held = desk.home.writing();
+        let _held = desk.home.saving();
         let mut output = Folder::begin(&place, &outputs::TRAY, true, &[])?;
         self.write(&mut output)?;
         output.commit()?;

@@ -84,7 +84,7 @@ pub(super) fn draw(home: &Home, new: New) -> Result<Value, Says> {
     }
     let planned = planned(&draw_args(&options)?)?;
     let wedge = planned.wedge();
-    let _held = home.writing();
+    let _held = home.saving();
     let usual = Name::near(&format!("{} {}", wedge.coating, wedge.kind.name()), "wedge");
     let name = home.free("wedges", &usual)?;
     let line = format!(

@@ -6,12 +6,12 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 use super::error::PipelineError;
 use super::shown::Shown;
-use super::wanted::{Wanted, wanted_as};
+use super::wanted::{Wanted, placed, wanted_as};
 use crate::art::{Art, OpenError, Opening};
 use crate::job::Plan;
 use crate::job::settle::{SettledLayer, Shows};
 use crate::layer::{self, LayerArt};
-use crate::placement::Grid;
+use crate::placement::{Grid, Placement};
 use crate::progress::Progress;
 
 /// A layer opened.
@@ -58,6 +58,14 @@ impl Default for Common {
 }
 
 impl Layer {
+    /// Where it lies on a piece, for which it is settled so.
+    ///
+    /// # Errors
+    /// As [`placed`].
+    pub fn placed(&self, plan: &Plan, settled: &SettledLayer) -> Result<Placement, PipelineError> {
+        Ok(placed(&plan.of_layer(settled, self.art.place), &self.art.art)?.0)
+    }
+
     /// Its wanted mark on a piece, for which it is settled so.
     pub(super) fn part(
         &self,

@@ -203,18 +203,11 @@ fn abreast(rows: [&[f32]; ABREAST], most: f32) -> [f64; ABREAST] {
     sums
 }
 
-/// One picture to the wanted mark, read as `read_as`: place, render, shape, look of the piece.
+/// Where one picture lies, and what is seen of it.
 ///
 /// # Errors
-/// See [`PipelineError`]; [`PipelineError::Stopped`] where the person asked for it.
-pub(super) fn wanted_as(
-    plan: &Plan,
-    art: &Art,
-    read_as: ReadAs,
-    progress: &dyn Progress,
-) -> Result<Wanted, PipelineError> {
-    let shares = Shares::of_job(plan);
-    progress.begin("placing", shares.placing)?;
+/// Art that is all transparent, a place that it cannot have.
+pub fn placed(plan: &Plan, art: &Art) -> Result<(Placement, View), PipelineError> {
     let mut view = View {
         crop: plan.art.crop.window(),
         turn: plan.art.turn,
@@ -232,6 +225,22 @@ pub(super) fn wanted_as(
         None => placement::place(&outline, &plan.blank, plan.art.place, plan.grid)?,
     };
     view.window = placement.window;
+    Ok((placement, view))
+}
+
+/// One picture to the wanted mark, read as `read_as`: place, render, shape, look of the piece.
+///
+/// # Errors
+/// See [`PipelineError`]; [`PipelineError::Stopped`] where the person asked for it.
+pub(super) fn wanted_as(
+    plan: &Plan,
+    art: &Art,
+    read_as: ReadAs,
+    progress: &dyn Progress,
+) -> Result<Wanted, PipelineError> {
+    let shares = Shares::of_job(plan);
+    progress.begin("placing", shares.placing)?;
+    let (placement, view) = placed(plan, art)?;
 
     let read = ReadArt::new(plan, art, read_as);
     let kind = read.reading.kind;
