@@ -138,7 +138,7 @@ class Desk extends EventTarget {
     SCREENS[view].open(this, this.main, this.leaving.signal);
     strip.open(this, this.foot, this.leaving.signal);
     if (focus) head.focus({ preventScroll: true });
-    scrollTo(0, 0);
+    this.main.scrollTo(0, 0);
   }
 
   /** Paints tabs and strip again for the piece that is now open, and leaves the screen as it is. */

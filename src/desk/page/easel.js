@@ -49,7 +49,7 @@ export const easel = {
     const fit = () => {
       const { width_mm: w, height_mm: h, shape, corner_mm: corner, margin_mm: margin } = piece.blank;
       // A phone's width is the limit there, its height elsewhere.
-      scale = Math.min(bench.clientWidth / w, Math.max(260, innerHeight - 330) / h);
+      scale = Math.min(bench.clientWidth / w, Math.max(200, main.clientHeight - 60) / h);
       board.style.width = `${w * scale}px`;
       board.style.height = `${h * scale}px`;
       board.style.setProperty("--corner", shape === "round" ? "50%" : `${corner * scale}px`);
@@ -142,6 +142,7 @@ export const easel = {
 
     const watch = new ResizeObserver(fit);
     watch.observe(bench);
+    watch.observe(main);
     signal.addEventListener("abort", () => watch.disconnect());
     addEventListener("resize", fit, { signal });
     piece.show(look, Math.min(1400, 700 * (devicePixelRatio || 1)), signal);

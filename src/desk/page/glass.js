@@ -49,7 +49,7 @@ export class Glass extends EventTarget {
 
   /** Nearer or farther by a factor; the point `at` (pixels of the window) stays. */
   zoom(factor, at = { x: this.width / 2, y: this.height / 2 }) {
-    const scale = Math.min(this.nearest, Math.max(this.least * 0.5, this.scale * factor));
+    const scale = Math.min(this.nearest, Math.max(Math.min(this.least * 0.5, 2), this.scale * factor));
     this.x += at.x / this.scale - at.x / scale;
     this.y += at.y / this.scale - at.y / scale;
     this.scale = scale;

@@ -97,7 +97,7 @@ function row(desk, name, signal) {
 
   const paint = () => {
     const held = list.contains(document.activeElement) ? document.activeElement.dataset.version : null;
-    const waiting = done ? 0 : Math.max(0, 6 - versions.length);
+    const waiting = done ? 0 : Math.max(1, 6 - versions.length);
     refill(list, versions.map((v, at) => frame(v, at, take, blank)),
       Array.from({ length: waiting }, () => make("li.empty", { "aria-hidden": "true" }, make("span.frame", {}, make("span.edge"), make("span.print", {}, make("span.waiting"))))));
     if (held) list.querySelector(`[data-version="${CSS.escape(held)}"]`)?.focus({ preventScroll: true });

@@ -110,9 +110,10 @@ function processDrawer(desk, piece) {
   ];
 }
 
-/** "Measured" or "assumed", as a rubber stamp says it: by word and by shape, never by colour alone. */
-export function stamp(measured) {
-  return make(`span.stamp.${measured ? "measured" : "assumed"}`, {}, icon(measured ? "measured" : "assumed"), say(measured ? "measured" : "assumed"));
+/** "Measured" or "assumed", as a rubber stamp says it: by word and by shape, never by colour alone. An exposure wedge measures a part. */
+export function stamp(measured, partly = false) {
+  const word = measured ? "measured" : partly ? "partly" : "assumed";
+  return make(`span.stamp.${word}`, {}, icon(measured || partly ? "measured" : "assumed"), say(word));
 }
 
 function sizeDrawer(desk, piece) {
@@ -188,7 +189,7 @@ function labels(desk, piece) {
     { id: "machine", value: named("machine"), drawer: (d, p) => listDrawer(d, p, "machine", d.kit.machines) },
     { id: "process", value: process ? process.name : say("assumed"), sign: process?.measured ? "measured" : "assumed", drawer: processDrawer },
   ];
-  if (tray) return [...all, { id: "jig", value: (piece.value("tray.grid") ?? "").replace("x", " × "), drawer: jigDrawer }];
+  if (tray) return [...all, { id: "jig", value: (piece.value("tray.grid") ?? say("jig.fits")).replace(/^(\d+)x/, "$1 × "), drawer: jigDrawer }];
   const place = piece.boxes.art;
   const [right, up] = offsetMm(piece.value("art.at"));
   const anchor = say(`anchor.${piece.value("art.anchor") ?? "middle"}`);

@@ -63,6 +63,7 @@ export const tray = {
 
     const look = async () => {
       waiting?.abort();
+      if (!state.rows.length) return;
       waiting = new AbortController();
       const revision = piece.revision;
       told.textContent = say("tray.coming");
@@ -103,7 +104,7 @@ export const tray = {
       try {
         const answer = await send("PUT", `${jobPath(piece.name, "/table")}?name=${encodeURIComponent(name)}`, content);
         if (answer.revision) piece.job.revision = answer.revision;
-        if (answer.job) { piece.job = answer.job; piece.asked = answer.job.asked; }
+        if (answer.job) { piece.job = answer.job; piece.asked = answer.job.asked; desk.refoot(); }
         Object.assign(state, { columns: answer.columns, rows: answer.rows });
         announce(count("table.read", state.rows.length));
         paint();
@@ -135,9 +136,11 @@ export const tray = {
     piece.addEventListener("saved", look, { signal });
     paint();
     get(jobPath(piece.name, "/table"), signal).then((t) => {
-      if (t?.columns) { Object.assign(state, { columns: t.columns, rows: t.rows }); paint(); }
-    }).catch((refusal) => { if (refusal.status !== 404) oops(refusal); });
-    look();
+      if (!t?.columns) return;
+      Object.assign(state, { columns: t.columns, rows: t.rows });
+      paint();
+      look();
+    }).catch(oops);
   },
 };
 

@@ -117,7 +117,8 @@ export const wedge = {
           const query = at ? `?corners=${encodeURIComponent(at)}` : "";
           const answer = await send("POST", `/api/wedges/${encodeURIComponent(made.name)}/photo${query}`, photo);
           refill(result, reading(desk, made, answer));
-          result.querySelector("h2").focus();
+          result.querySelector("h2").focus({ preventScroll: true });
+          result.scrollIntoView({ block: "start" });
         } catch (refusal) {
           if (refusal.answer?.corners_needed) {
             refill(result, make("p.finding.warn", {}, icon("warn"), refusal.says), corners(refusal.answer.photo_picture ?? URL.createObjectURL(photo), refusal.answer, (c) => read(photo, c)));
@@ -128,7 +129,7 @@ export const wedge = {
       };
       refill(result, made.reading && reading(desk, made, made.reading));
       refill(drawn, make("h2", {}, say("wedge.burn")),
-        make("div.pair", {}, make("figure", {}, made.picture && make("img", { src: made.picture, alt: say("wedge.picture.alt") }), make("figcaption", {}, [made.line && sentence(made.line), made.seconds && say("wedge.takes", { time: time(made.seconds) })].filter(Boolean).join(" "))),
+        make("div.pair", {}, make("figure", {}, made.picture && make("img", { src: made.picture, alt: say("wedge.picture.alt") }), make("figcaption", {}, made.line ? sentence(made.line) : made.seconds ? say("wedge.takes", { time: time(made.seconds) }) : "")),
           make("div", {}, make("ol.do", {}, [1, 2, 3].map((n) => make("li", {}, say(`wedge.step.${n}`)))),
             make("div.row", {}, made.zip && make("a.button", { href: made.zip, download: `${made.name}.zip` }, icon("zip"), make("span", {}, say("wedge.zip")))),
             dropZone(desk, { title: say("wedge.drop"), line: say("wedge.drop.line"), pick: say("wedge.pick.photo") }, ([photo]) => photo && read(photo), { multiple: false, accept: ACCEPT }))));

@@ -44,7 +44,7 @@ def shoot(made, desk, width, height, scheme, folder):
 
     keep("0-empty")
     piece(page)
-    tab.evaluate("scrollTo(0, 0)")
+    tab.evaluate("document.querySelector('main').scrollTo(0, 0)")
     keep("1-sheet")
     page.exact()
     keep("4-ticket")
@@ -88,7 +88,7 @@ def main():
                 context = made.new_context(viewport={"width": 1280, "height": 800}, color_scheme="light", reduced_motion="reduce")
                 page = Page(context, desk, begins_with="{}")
                 piece(page)
-                page.tab.evaluate("scrollTo(0, 0)")
+                page.tab.evaluate("document.querySelector('main').scrollTo(0, 0)")
                 page.tab.wait_for_timeout(600)
                 page.tab.screenshot(path=asked.readme)
     finally:
