@@ -187,6 +187,7 @@ class Desk extends EventTarget {
         href: `/?${where}`, "aria-current": view === this.view ? "page" : null, "aria-disabled": idle || null, on: { click: go },
       }, make("small", { "aria-hidden": "true" }, `${11 + at}`), make("span", {}, say(`${view}.tab`))));
     })));
+    this.tabs.querySelector("[aria-current]")?.scrollIntoView({ block: "nearest", inline: "center" });
   }
 
   #steps() {

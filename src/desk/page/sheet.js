@@ -58,7 +58,7 @@ function frame(version, at, took, blank) {
   make("span.edge", {}, make("span", {}, `${at + 1}`), make("span", {}, chosen ? say("sheet.taken") : at === 0 ? say("sheet.first") : "")),
   make("span.print", {}, picture ? clipped(make("img", { src: picture, alt: "", decoding: "async" }), blank) : make("span.waiting"), chosen && ring()),
   make("span.caption", {}, make("b", {}, line), why && make("span.why", {}, why),
-    make("small", {}, facts.filter(Boolean).map((fact, n) => [n > 0 && " · ", make("span", {}, fact)])))));
+    make("small", {}, facts.filter(Boolean).map((fact) => make("span", {}, fact))))));
 }
 
 /** A piece's row of the sheet. */

@@ -34,11 +34,11 @@ function table(piece, state, put) {
       row.says && make("td.says", {}, icon("warn"), row.says))))));
 }
 
-/** All pieces, as they lie. Those out of sight cost nothing: the browser skips them, and their pictures come when they are near. */
+/** All pieces, in the order of the table. Those out of sight cost nothing: the browser skips them, and their pictures come when they are near. */
 function pieces(trays) {
   return trays.map((tray) => make("section.pieces", {},
     make("h3", {}, trays.length > 1 ? say("tray.number", { n: tray.number }) : say("tray.pieces"), tray.seconds ? make("small", {}, time(tray.seconds)) : null),
-    make("ol", {}, tray.pieces.map((p) => make("li.spot", { data: { number: p.number } },
+    make("ol", {}, [...tray.pieces].sort((a, b) => (a.row ?? 0) - (b.row ?? 0) || a.number - b.number).map((p) => make("li.spot", { data: { number: p.number } },
       make("span.edge", {}, number(p.number)),
       p.picture ? make("img", { src: p.picture, alt: say("tray.piece", { name: p.name ?? p.number }), loading: "lazy", decoding: "async", width: 220, height: Math.round((220 * (p.height_mm || 1)) / (p.width_mm || 1)) }) : make("span.waiting"),
       make("b", {}, p.name ?? ""), p.says && make("p.wrong", {}, icon("warn"), p.says))))));

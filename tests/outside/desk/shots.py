@@ -6,8 +6,11 @@ With `--readme FILE` it also makes the picture of the contact sheet that the REA
 """
 
 import argparse
+import io
 import sys
 from pathlib import Path
+
+from PIL import Image
 
 sys.path.insert(0, str(Path(__file__).parent))
 from running import HARBOUR, Desk, Page, browser  # noqa: E402
@@ -25,11 +28,10 @@ def piece(page):
     drawer = page.drawer("size")
     page.saved(lambda: drawer.get_by_text("Fill the blank").click())
     page.tab.keyboard.press("Escape")
+    # The versions are made anew once the hand rests.
+    page.tab.wait_for_timeout(1000)
     page.versions_done()
-    page.tab.get_by_role("button", name="New versions from here").click()
-    page.tab.wait_for_selector(".frames .empty", state="attached")
-    page.versions_done()
-    page.saved(lambda: page.tab.locator("button.frame").nth(2).click())
+    page.saved(lambda: page.tab.locator("button.frame", has_text="More contrast").click())
     page.tab.mouse.move(2, 2)
 
 
@@ -81,16 +83,17 @@ def main():
     desk = Desk()
     try:
         with browser() as made:
-            for width in map(int, asked.widths.split(",")):
-                for scheme in asked.schemes.split(","):
-                    shoot(made, desk, width, WIDTHS[width], scheme, asked.folder)
             if asked.readme:
                 context = made.new_context(viewport={"width": 1280, "height": 800}, color_scheme="light", reduced_motion="reduce")
                 page = Page(context, desk, begins_with="{}")
                 piece(page)
                 page.tab.evaluate("document.querySelector('main').scrollTo(0, 0)")
                 page.tab.wait_for_timeout(600)
-                page.tab.screenshot(path=asked.readme)
+                shot = io.BytesIO(page.tab.screenshot())
+                Image.open(shot).convert("RGB").quantize(256, dither=Image.Dither.NONE).save(asked.readme, optimize=True)
+            for width in map(int, asked.widths.split(",")):
+                for scheme in asked.schemes.split(","):
+                    shoot(made, desk, width, WIDTHS[width], scheme, asked.folder)
     finally:
         desk.stop()
 

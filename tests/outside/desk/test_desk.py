@@ -151,6 +151,56 @@ def test_a_file_that_is_no_picture_is_said_and_the_page_lives_on(page, tmp_path)
     assert page.name
 
 
+def test_several_pictures_are_rows_of_one_sheet_and_survive_a_reload(page):
+    tab = page.tab
+    page.drop(HARBOUR, SAMPLES / "lighthouse.svg")
+    tab.wait_for_function("() => document.querySelectorAll('.roll').length === 2 && !document.querySelector('.frames .empty')")
+    names = tab.locator(".roll h2").all_inner_texts()
+    assert page.name == names[0]
+    second = tab.locator(".roll").nth(1)
+    page.saved(lambda: second.locator("button.frame[aria-pressed=false]").first.click())
+    assert page.name == names[1]
+    tab.wait_for_function("n => document.querySelector('.top .name').innerText.trim() === n", arg=names[1])
+    tab.reload()
+    tab.wait_for_selector(".frame img")
+    assert tab.locator(".roll h2").all_inner_texts() == names and page.name == names[1]
+    # A version beside the piece, under the loupe.
+    page.screen("loupe")
+    tab.get_by_label("Beside it").locator("optgroup").nth(1).wait_for(state="attached")
+    versions = tab.get_by_label("Beside it").locator("optgroup").nth(1).locator("option")
+    tab.get_by_label("Beside it").select_option(versions.last.get_attribute("value"))
+    tab.wait_for_function("() => { const all = [...document.querySelectorAll('.plate:nth-of-type(2) img')]; return all.length > 0 && all.every(i => i.classList.contains('there')); }")
+
+
+def test_light_and_dark_are_switched_and_kept(page):
+    tab = page.tab
+    paper = "getComputedStyle(document.documentElement).backgroundColor"
+    seen = set()
+    for _ in range(3):
+        tab.get_by_role("button", name="Change light or dark").click()
+        seen.add((tab.evaluate("document.documentElement.dataset.theme"), tab.evaluate(paper)))
+    assert len(seen) == 3 and len({colour for _, colour in seen}) == 2, seen
+    tab.get_by_role("button", name="Change light or dark").click()
+    kept = tab.evaluate("document.documentElement.dataset.theme")
+    tab.reload()
+    tab.wait_for_selector("main > *:not(h1)")
+    assert tab.evaluate("document.documentElement.dataset.theme") == kept == "light"
+
+
+def test_a_desk_that_stopped_is_said_and_what_was_asked_is_kept(context):
+    own = Desk()
+    page = Page(context, own)
+    tab = page.tab
+    page.begin(SAMPLES / "lighthouse.svg")
+    drawer = page.drawer("tone")
+    own.running.terminate()
+    own.running.wait()
+    drawer.get_by_label("Lighter").press("ArrowRight")
+    tab.get_by_text("Dotwright does not answer.").first.wait_for()
+    assert drawer.get_by_label("Lighter").input_value() == "5"
+    own.stop()
+
+
 def test_the_loupe_goes_from_the_whole_to_single_dots(page):
     tab = page.tab
     page.begin()
