@@ -219,12 +219,18 @@ export class Piece extends EventTarget {
     if (this.kind !== "piece" || !this.expected) return;
     const revision = this.revision;
     try {
-      const ticket = await get(this.path("ticket"), this.waiting.signal);
+      const { signal } = this.waiting;
+      let ticket = await get(this.path("ticket"), signal);
+      // A run may be ended for want of room though nothing newer is asked: it is asked for again.
+      while (!ticket && this.revision === revision && !signal.aborted) {
+        await new Promise((rest) => { setTimeout(rest, 400); });
+        ticket = await get(this.path("ticket"), signal);
+      }
       if (!ticket || this.revision !== revision) return;
       this.ticket = ticket;
       this.boxes = { art: ticket.art_box ?? ticket.place, layers: ticket.layer_boxes ?? [] };
       this.#tell("exact");
-      const likeness = await get(this.path("likeness"), this.waiting.signal);
+      const likeness = await get(this.path("likeness"), signal);
       if (!likeness || this.revision !== revision) return;
       ticket.likeness = likeness;
       this.#tell("likeness");
