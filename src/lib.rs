@@ -35,8 +35,8 @@
 //! `scan`, `encode`, `visual_quality`, then `screen`, `tone`, `layer`, then `job`, `findings`, `proof`, `wedge`, then
 //! `order`, then `pipeline`, then `cli`.
 
-// Measuring, replaying and comparing have no part in the library's face yet: only the command line calls them.
-#![cfg_attr(not(feature = "cli"), allow(dead_code, unused_imports))]
+// Measuring, replaying and comparing have no part in the library's face yet: only the command line and the desk call them.
+#![cfg_attr(not(feature = "desk"), allow(dead_code, unused_imports))]
 
 mod art;
 mod blank;

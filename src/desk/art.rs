@@ -16,6 +16,8 @@ use crate::proof::canvas::{Picture, blend};
 
 /// Art that is kept open, at most.
 const KEPT: usize = 4;
+/// Picture elements that are kept open beside the art that was opened last, at most: each takes some eight bytes.
+const MOST_PIXELS: f64 = 60e6;
 /// Longest side of the small copy for quick looks, picture elements.
 const SMALL: f64 = 1000.0;
 /// Behind what is transparent in a small picture: a grey on which black and white ink are both seen.
@@ -110,10 +112,28 @@ impl Arts {
             let art = art::open_as(&source.bytes, &format!("'{}'", source.name), how)?;
             Ok(Arc::new(Held { art, small: OnceLock::new(), read: Mutex::default() }))
         });
+        self.spare();
         if opened.is_err() {
             self.0.lock().unwrap_or_else(PoisonError::into_inner).retain(|(k, _)| *k != key);
         }
         opened.clone()
+    }
+}
+
+impl Arts {
+    /// Lets go of what is more than may be kept, that used longest ago first.
+    fn spare(&self) {
+        let mut all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        let size = |slot: &Opened| match slot.get() {
+            Some(Ok(held)) => held.art.pixels().map_or(0.0, |(w, h)| (w * h) as f64),
+            _ => 0.0,
+        };
+        let mut sum = 0.0;
+        let mut first = true;
+        all.retain(|(_, slot)| {
+            sum += size(slot);
+            std::mem::take(&mut first) || sum <= MOST_PIXELS
+        });
     }
 }
 

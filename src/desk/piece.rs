@@ -13,7 +13,7 @@ use crate::art::{self as opened_art, Art, Opening};
 use crate::cli::options::DrawingOptions;
 use crate::cli::source::Source;
 use crate::job::asked::LayerJob;
-use crate::job::settle::{SettledLayer, Shows};
+use crate::job::settle::{SettledArt, SettledLayer, Shows};
 use crate::job::words::ReadAs;
 use crate::job::{Brief, Job, Plan, file_name};
 use crate::pipeline::{Layer, Shown, layers};
@@ -144,31 +144,21 @@ impl Piece {
     /// How it is read: of layers, as a photo where one of them is.
     pub fn kind(&self) -> opened_art::Kind {
         match &self.lies {
-            Lies::Art(held) => match self.plan.art.read_as {
-                ReadAs::Auto => held.decided(self.plan.art.crop.window()).kind,
-                ReadAs::Photo => opened_art::Kind::Photo,
-                ReadAs::Drawing => opened_art::Kind::Drawing,
-                ReadAs::Paper => opened_art::Kind::Paper,
-            },
+            Lies::Art(held) => read(held, &self.plan.art),
             Lies::Layers { files, .. } => {
-                let read = |(_, held): &(String, Arc<Held>)| held.decided(opened_art::Window::WHOLE).kind;
-                let photo = files.iter().map(read).any(|kind| kind == opened_art::Kind::Photo);
+                let mut kinds = files.iter().map(|(_, held)| held.decided(opened_art::Window::WHOLE).kind);
+                let photo = kinds.any(|kind| kind == opened_art::Kind::Photo);
                 if photo { opened_art::Kind::Photo } else { opened_art::Kind::Drawing }
             }
         }
     }
 
-    /// The same from small copies, and the reading that is known of it: for a quick look under `plan`.
-    pub fn quick(&self, plan: &Plan) -> (Shown<'_>, Option<ReadAs>) {
+    /// The same from small copies, and the readings that are known, for a quick look under `plan`: see [`Plan::roughly`].
+    pub fn quick(&self, plan: &Plan) -> (Shown<'_>, Vec<Option<ReadAs>>) {
         match &self.lies {
             Lies::Art(held) => {
-                let kind = match plan.art.read_as {
-                    ReadAs::Auto => held.decided(plan.art.crop.window()).kind,
-                    ReadAs::Photo => opened_art::Kind::Photo,
-                    ReadAs::Drawing => opened_art::Kind::Drawing,
-                    ReadAs::Paper => opened_art::Kind::Paper,
-                };
-                (Shown::Art(held.small(kind)), Some(asked(kind)))
+                let kind = read(held, &plan.art);
+                (Shown::Art(held.small(kind)), vec![Some(asked(kind))])
             }
             Lies::Layers { files, small, how, whole } => {
                 let small = small.get_or_init(|| {
@@ -179,9 +169,24 @@ impl Piece {
                     layers(&self.plan, files.iter().map(of).collect(), how, None)
                         .unwrap_or_else(|_| whole.clone())
                 });
-                (Shown::Layers(small), None)
+                let mut files = files.iter();
+                let known = plan.layers.iter().map(|settled| match settled.shows {
+                    Shows::File(_) => files.next().map(|(_, held)| asked(read(held, &settled.art))),
+                    _ => None,
+                });
+                (Shown::Layers(small), known.collect())
             }
         }
+    }
+}
+
+/// How art is read, as it is settled.
+fn read(held: &Held, settled: &SettledArt) -> opened_art::Kind {
+    match settled.read_as {
+        ReadAs::Auto => held.decided(settled.crop.window()).kind,
+        ReadAs::Photo => opened_art::Kind::Photo,
+        ReadAs::Drawing => opened_art::Kind::Drawing,
+        ReadAs::Paper => opened_art::Kind::Paper,
     }
 }
 

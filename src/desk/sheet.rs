@@ -244,6 +244,6 @@ fn contender(
     progress: &dyn Progress,
 ) -> Result<(Contender, Tone), Says> {
     let (shown, read_as) = piece.quick(plan);
-    let plan = plan.roughly(plan.grid, read_as);
+    let plan = plan.roughly(plan.grid, &read_as);
     Ok(compare::quick(&plan, shown, first, (2 * SIDE, &piece.called), progress)?)
 }

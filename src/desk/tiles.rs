@@ -268,7 +268,7 @@ pub(super) fn coarse(piece: &Piece, px: usize) -> Result<Vec<u8>, Says> {
     let seen = Seen::whole(plan, px);
     let cell = seen.pixel().max(plan.grid.across.0);
     let (shown, read_as) = piece.quick(plan);
-    let rough = plan.roughly(Grid { along: Mm(cell), across: Mm(cell) }, read_as);
+    let rough = plan.roughly(Grid { along: Mm(cell), across: Mm(cell) }, &read_as);
     let mut wanted = pipeline::wanted(&rough, shown, &Silent)?;
     wanted.mask(&rough);
     let most = Forecast::new(&plan.burn).solid().mark;

@@ -164,11 +164,17 @@ impl Plan {
         Plan::new(settled)
     }
 
-    /// The same piece drawn in the cells of `grid`, its art read as `read_as` where that is known already: for a quick look.
-    pub fn roughly(&self, grid: Grid, read_as: Option<ReadAs>) -> Plan {
+    /// The same piece drawn in the cells of `grid`, for a quick look. What is known of how its art is read, or each of its
+    /// layers in their order, is `read_as`.
+    pub fn roughly(&self, grid: Grid, read_as: &[Option<ReadAs>]) -> Plan {
         let mut settled = Settled::clone(&self.0);
         settled.grid = grid;
-        settled.art.read_as = read_as.unwrap_or(settled.art.read_as);
+        if settled.layers.is_empty() {
+            settled.art.read_as = read_as.first().copied().flatten().unwrap_or(settled.art.read_as);
+        }
+        for (layer, read_as) in settled.layers.iter_mut().zip(read_as) {
+            layer.art.read_as = read_as.unwrap_or(layer.art.read_as);
+        }
         Plan::new(settled)
     }
 
