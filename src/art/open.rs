@@ -25,18 +25,18 @@ pub fn open(bytes: &[u8], name: &str) -> Result<Art, OpenError> {
     open_within(bytes, name, Patience::default())
 }
 
-/// As [`open`], with another patience than the usual one; a drawing keeps it for each time it is drawn.
+/// As [`open()`], with another patience than the usual one; a drawing keeps it for each time it is drawn.
 ///
 /// # Errors
-/// As [`open`].
+/// As [`open()`].
 pub fn open_within(bytes: &[u8], name: &str, patience: Patience) -> Result<Art, OpenError> {
     open_as(bytes, name, &Opening { patience, ..Opening::default() })
 }
 
-/// As [`open`], with everything said that can be said of opening a file.
+/// As [`open()`], with everything said that can be said of opening a file.
 ///
 /// # Errors
-/// As [`open`], and when the document has no such page.
+/// As [`open()`], and when the document has no such page.
 pub fn open_as(bytes: &[u8], name: &str, how: &Opening) -> Result<Art, OpenError> {
     inner(bytes, how).map_err(|why| OpenError { name: name.to_string(), why })
 }
@@ -44,7 +44,7 @@ pub fn open_as(bytes: &[u8], name: &str, how: &Opening) -> Result<Art, OpenError
 /// Opens the picture at `path`.
 ///
 /// # Errors
-/// As [`open`], and when the file cannot be read.
+/// As [`open()`], and when the file cannot be read.
 pub fn open_path(path: &Path) -> Result<Art, OpenError> {
     let name = format!("'{}'", path.display());
     let file = File::open(path)
@@ -61,7 +61,7 @@ pub fn open_path(path: &Path) -> Result<Art, OpenError> {
 /// Opens the picture that `source` yields to its end (at most 2 GiB), such as standard input.
 ///
 /// # Errors
-/// As [`open`], and when the source cannot be read.
+/// As [`open()`], and when the source cannot be read.
 pub fn open_from(source: impl Read, name: &str) -> Result<Art, OpenError> {
     open(&read_all(source).map_err(|why| OpenError { name: name.to_string(), why })?, name)
 }
