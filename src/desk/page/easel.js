@@ -2,22 +2,38 @@
 
 import { button, fresh, make } from "./element.js";
 import { addLayer, newText } from "./layers.js";
-import { offsetMm, offsetText } from "./length.js";
+import { boxMm, offsetMm, offsetText } from "./length.js";
 import { announce } from "./notice.js";
 import { mm, number, say, size } from "./words.js";
 
 const STEP_MM = 0.1;
 const STRIDE_MM = 1;
 
+/**
+ * Where a layer is held. A text along a circle is as large as its circle for the server; it is held where its letters are,
+ * so that what lies within the circle stays in reach.
+ */
+function grip(layer, box) {
+  const radius = Math.abs(layer.arc_mm ?? 0);
+  const [length, high] = boxMm(layer.place) ?? [];
+  if (!radius || !length) return { ...box };
+  const half = Math.min(length / 2 / radius, Math.PI / 2);
+  const width = 2 * radius * Math.sin(half) + high;
+  const height = radius * (1 - Math.cos(half)) + 1.6 * high;
+  const middle = box.y_mm + box.height_mm / 2;
+  const y = layer.arc_mm < 0 ? middle + radius - height + 0.5 * high : middle - radius - 0.8 * high;
+  return { x_mm: box.x_mm + (box.width_mm - width) / 2, y_mm: y, width_mm: width, height_mm: height };
+}
+
 /** What can be moved: the art, and each text and picture above it. A border follows the blank's edge. */
 function movables(piece) {
   const { art, layers } = piece.boxes;
   const all = [];
-  if (piece.art && art) all.push({ key: "art.at", box: art, label: say("easel.art"), picture: `/api/art/${encodeURIComponent(piece.art)}/picture` });
+  if (piece.art && art) all.push({ key: "art.at", box: { ...art }, label: say("easel.art"), picture: `/api/art/${encodeURIComponent(piece.art)}/picture` });
   (piece.value("layer") ?? []).forEach((layer, at) => {
     const box = layers[at];
     if (layer.border !== undefined || !box) return;
-    all.push({ key: `layer.${at}.at`, box, label: layer.text ? say("easel.text", { text: layer.text.split("\n")[0] }) : say("easel.layer", { n: at + 1 }) });
+    all.push({ key: `layer.${at}.at`, box: grip(layer, box), label: layer.text ? say("easel.text", { text: layer.text.split("\n")[0] }) : say("easel.layer", { n: at + 1 }) });
   });
   return all;
 }
@@ -80,6 +96,7 @@ export const easel = {
       const [right, up] = offsetMm(piece.value(node.thing.key));
       const { x, y } = node.moved;
       // Until the server says where it lies, it lies where it was put.
+      if (node.thing.key === "art.at") [piece.boxes.art.x_mm, piece.boxes.art.y_mm] = [node.thing.box.x_mm + x, node.thing.box.y_mm + y];
       node.thing.box.x_mm += x;
       node.thing.box.y_mm += y;
       node.moved = { x: 0, y: 0 };
