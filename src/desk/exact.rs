@@ -15,7 +15,6 @@ use crate::job::Job;
 use crate::pipeline::{self, Outcome};
 use crate::plane::Tone;
 use crate::progress::{Meter, Progress, Silent};
-use crate::{parallel, visual_quality};
 
 /// Runs that are kept, at most: their pictures take tens of megabytes each.
 const KEPT: usize = 4;
@@ -259,24 +258,7 @@ impl Progress for Told<'_> {
 }
 
 /// Likeness of a run's forecast to what is wanted as the eye sees it, dB: as planned, and as is to be expected of machines
-/// that are off by as much as is not known of this one (the mean error of five that stand for them).
+/// that are off by as much as is not known of this one.
 pub(super) fn likeness(exact: &Exact) -> Option<(f64, f64)> {
-    use crate::mark::{CellSamples, Forecast};
-    use crate::pipeline::compare::VIEWING_DISTANCE_MM;
-    let (plan, stages) = (&exact.piece.plan, &exact.outcome.stages);
-    let wanted = exact.wanted()?;
-    stages.sums.as_ref()?;
-    let grid = stages.placement.rect.grid;
-    let machines = plan.dots.options.unsure.machines(&plan.burn);
-    let score = |i: usize| {
-        let mark = Forecast::with_samples(&machines[i], CellSamples { ..CellSamples::REFERENCE })
-            .plane(&stages.dots);
-        let pitches = (grid.along.0, grid.across.0);
-        visual_quality::score_in_mm(&mark, wanted, pitches, VIEWING_DISTANCE_MM).psnr_hvs_db
-    };
-    let count = if plan.dots.options.unsure.is_none() { 1 } else { machines.len() };
-    let all = parallel::map(count, score);
-    let error = |db: f64| libm::pow(10.0, -db / 10.0);
-    let mean = all.iter().map(|db| error(*db)).sum::<f64>() / all.len().max(1) as f64;
-    Some((*all.first()?, -10.0 * libm::log10(mean)))
+    exact.outcome.stages.likely.map(|l| (l.planned_db, l.expected_db))
 }

@@ -52,7 +52,8 @@ fn a_sheet_shows_versions_that_differ_the_best_first() {
         assert!(chosen.len() == 1 && chosen[0]["line"] == "As it is", "{first}");
         let of = |v: &Value| v["likeness_db"].as_f64().expect("a number");
         let sure: Vec<f64> = versions.iter().filter(|v| v["over_burn_mm2"] == 0.0).map(of).collect();
-        assert!(sure[0] >= sure[1], "{sure:?}");
+        // Within half a decibel the piece as it is goes first.
+        assert!(sure[0] + 0.5 >= sure[1], "{sure:?}");
         // One is taken: the sheet stays, and says which.
         let taken = versions.iter().find(|v| v["chosen"] == false).expect("another");
         let mut asked = job["asked"].clone();
