@@ -24,7 +24,7 @@ use crate::screen::model_diffusion::MODEL_DIFFUSION;
 
 /// Longest side of a version's picture, pixels.
 const SIDE: usize = 420;
-/// Likenesses that differ by less count as the same, dB.
+/// By so much a version must be more like than the piece as it is to come before it, dB.
 const LIKE: f64 = 0.5;
 /// Sheets that are kept, at most.
 const KEPT: usize = 12;
@@ -119,10 +119,10 @@ impl Sheets {
                 return none();
             }
             let last = |v: &Version| (v.burnt_mm2 > 0.0, v.way.doubtful);
-            // Quick looks tell no finer than half a decibel; between equals the piece as it is comes first.
-            let near = |v: &Version| (v.likeness_db / LIKE).round();
+            // Quick looks tell no finer than half a decibel: so much another must be better than the piece as it is.
+            let like = |v: &Version| v.likeness_db + if v.id == 0 { LIKE } else { 0.0 };
             sheet.versions.sort_by(|a, b| {
-                last(a).cmp(&last(b)).then(near(b).total_cmp(&near(a))).then(a.id.cmp(&b.id))
+                last(a).cmp(&last(b)).then(like(b).total_cmp(&like(a))).then(a.id.cmp(&b.id))
             });
             let told = sheet.versions.iter().map(|v| {
                 json!({
