@@ -33,6 +33,8 @@ def piece(page):
     page.versions_done()
     page.saved(lambda: page.tab.locator("button.frame", has_text="More contrast").click())
     page.tab.mouse.move(2, 2)
+    # The exact look of the version that was taken, with its size in the strip.
+    page.tab.wait_for_timeout(6000)
 
 
 def shoot(made, desk, width, height, scheme, folder):
