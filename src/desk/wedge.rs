@@ -11,7 +11,7 @@ use super::Desk;
 use super::home::{Home, Name};
 use super::says::{Answer, Says, bytes};
 use crate::art;
-use crate::cli::wedge::{DRAWN, READ, draw_args, planned};
+use crate::cli::wedge::{DRAWN, READ, draw_args, planned, put_reading};
 use crate::encode::sink::{Folder, Sink, Zip};
 use crate::job::named::read_process;
 use crate::job::{ProcessFile, file_name};
@@ -21,7 +21,7 @@ use crate::units::duration;
 use crate::wedge::ask::{Ask, ReadingError};
 use crate::wedge::evidence::Evidence;
 use crate::wedge::read;
-use crate::wedge::show::{curves, picture, process};
+use crate::wedge::show::process;
 use crate::wedge::target::Wedge;
 
 /// What a wedge may be asked with: the options of `wedge draw`.
@@ -273,10 +273,7 @@ pub(super) fn read_photo(
     let file = process::process(&evidence.reading, &wedge, earlier);
     file.check().map_err(|w| Says::unusable(format!("The reading cannot be used: {} {}.", w.key, w.why)))?;
     let mut output = Folder::begin(&at("read")?, &READ, true, &[])?;
-    output.put("process.toml", toml::to_string_pretty(&file)?.as_bytes())?;
-    output.put("reading.json", serde_json::to_string_pretty(&evidence.reading)?.as_bytes())?;
-    output.put("curves.svg", curves::curves(&evidence, &wedge).as_bytes())?;
-    output.put("reading.png", &picture::reading_picture(&evidence, &wedge)?.to_png(None)?)?;
+    put_reading(&evidence, &wedge, &file, &mut output)?;
     output.commit()?;
     let told = told(&evidence, &file, &picture_of, (width, height))?;
     home.write(&at("told.json")?, told.to_string().as_bytes())?;

@@ -1,0 +1,388 @@
+//! `dotwright wedge draw`: a test piece as it is burnt.
+
+use std::io::Write;
+
+use clap::Args;
+
+use super::super::failure::Failure;
+use super::super::options::{BlankOptions, ProcessOptions, named};
+use super::super::out::Out;
+use super::super::target::OutOptions;
+use super::values::{counts, resolve, values};
+use crate::blank::Shape;
+use crate::encode::BeamOn;
+use crate::encode::png::{self, Samples};
+use crate::encode::sink::{Files, Sink};
+use crate::job::asked::{BlankJob, DotsJob};
+use crate::job::rotary::Turned;
+use crate::job::{Brief, Job, Plan, Standing};
+use crate::placement::Along;
+use crate::proof::canvas::Picture;
+use crate::units::{Mm, MmPerS, Pitch, Share, duration, short};
+use crate::wedge::draw::program::{self, WedgeProgram};
+use crate::wedge::draw::{self, DrawError, Drawing, Request, WedgeSize};
+use crate::wedge::show::{preview, ticket};
+use crate::wedge::target::{Dial, Wedge, WedgeKind};
+
+/// Arguments of `wedge draw`.
+#[derive(Debug, Args)]
+pub(crate) struct DrawArgs {
+    /// What it measures: exposure (best setting, response), tone (dot gain, beam), timing (lag) or combined (all of it) [default: combined where the blank has room for it, else exposure]
+    #[arg(long, value_name = "KIND", value_parser = clap::builder::PossibleValuesParser::new(["exposure", "tone", "timing", "combined"]))]
+    kind: Option<String>,
+    #[command(flatten)]
+    out: OutOptions,
+    /// The blank: round:90mm, rect:100x60mm, rect:100x100mm:r8mm, cylinder:73x100mm, or a kit entry [default: glass-tile-100]
+    #[arg(long, value_name = "SHAPE", value_parser = named())]
+    blank: Option<String>,
+    /// What is kept free at the blank's edge [default: the kit entry's, or 2.5mm]
+    #[arg(long, value_name = "MM")]
+    margin: Option<Mm>,
+    /// Power: a range such as 45..100%, or one value for tone and timing [default: round the coating's expected half exposure, or the process's]
+    #[arg(long, value_name = "RANGE")]
+    power: Option<String>,
+    /// Speed: a range such as 7..30mm/s, or one value for tone [default: round the coating's expected half exposure, or the process's; timing: 10..25mm/s]
+    #[arg(long, value_name = "RANGE")]
+    speed: Option<String>,
+    /// Columns (speeds) by rows (powers), 2x2 to 20x20; for timing the number of speeds [default: 6x6, or as many as fit; combined: 6x5, timing: 3]
+    #[arg(long, value_name = "NxM")]
+    steps: Option<String>,
+    /// Steps in equal differences instead of equal ratios
+    #[arg(long)]
+    linear: bool,
+    /// Passes over each line, 1 to 20
+    #[arg(long, value_name = "TIMES", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=20))]
+    passes: u32,
+    /// Tone and combined: screens, separated by commas; 'dotwright screens' lists them [default: auto and floyd-steinberg]
+    #[arg(long, value_name = "NAMES")]
+    screens: Option<String>,
+    /// Tone: how many steps of coverage up to 100%, 3 to 20
+    #[arg(long, value_name = "COUNT", default_value_t = 10, value_parser = clap::value_parser!(u32).range(3..=20))]
+    coverages: u32,
+    /// Power of finder marks and labels [default: what surely marks under the expected response]
+    #[arg(long, value_name = "SHARE")]
+    marks_power: Option<Share>,
+    /// Speed of finder marks and labels [default: what surely marks under the expected response]
+    #[arg(long, value_name = "SPEED")]
+    marks_speed: Option<MmPerS>,
+    /// Density of dots, for example 290.3dpi [default: advised for the machine]
+    #[arg(long, value_name = "DPI", conflicts_with = "pitch")]
+    density: Option<Pitch>,
+    /// Distance between dots, for example 0.0875mm [default: advised for the machine]
+    #[arg(long, value_name = "MM")]
+    pitch: Option<Pitch>,
+    /// The machine: a kit entry or a file of your own [default: diode-5w]
+    #[arg(long, value_name = "NAME|FILE", value_parser = named())]
+    machine: Option<String>,
+    /// The coating: a kit entry or a file of your own [default: the blank's usual one]
+    #[arg(long, value_name = "NAME|FILE", value_parser = named())]
+    coating: Option<String>,
+    /// What an earlier wedge has measured: its process file [default: none]
+    #[arg(long, value_name = "FILE", value_parser = named())]
+    process: Option<String>,
+}
+
+/// What `wedge draw` writes.
+pub(crate) const DRAWN: Files = Files {
+    names: &["wedge.toml", "wedge.png", "dots.png", "wedge.nc", "ticket.html"],
+    never_beside: &[("job.toml", "a job")],
+};
+
+/// The most of a cylinder's girth that a wedge takes, in turns: within 20° either way of its middle a photo shows the mantle
+/// nearly flat (0.8 % of half the strip's width off at most, by `sin φ / sin 20° − φ / 20°`).
+const STRIP: f64 = 1.0 / 9.0;
+
+/// Below this no strip has room for finder marks and patches, mm.
+const LEAST_STRIP: f64 = 12.0;
+
+/// The plan of a wedge; on a cylinder that of a strip along its height, as wide as a photo can show it, with its width.
+/// The strip's x runs along the piece and its y round it, so that the head marks the lines as it marks those of a job.
+fn plan_to_draw(a: &DrawArgs, names: &ProcessOptions) -> Result<(Plan, Option<f64>), Failure> {
+    let pitch = a.density.or(a.pitch);
+    let asked = BlankOptions { blank: a.blank.clone(), margin: a.margin, surface: None }.asked()?;
+    let Some(Shape::Cylinder { diameter, height, .. }) = asked.shape else {
+        return Ok((resolve(a.blank.as_ref(), a.margin, pitch, names)?, None));
+    };
+    let turned = Turned { diameter, round: Along::Y };
+    let width = (turned.girth() * STRIP * 10.0).floor() / 10.0;
+    if width < LEAST_STRIP {
+        return Err(Failure::input(format!(
+            "a piece {diameter} across is too small for a wedge: a photo shows {} mm of its girth, and it takes {LEAST_STRIP} mm; burn it on a larger piece or a flat one",
+            short(width, 1)
+        )));
+    }
+    let shape = Shape::Rect { width: height, height: Mm(width), radius: Mm(0.0) };
+    let blank = BlankJob { shape: Some(shape), ..asked };
+    let job = Job { blank, dots: DotsJob { pitch, ..DotsJob::default() }, ..names.references() };
+    let mut brief = Brief::read(job)?;
+    brief.named.machine = brief.named.machine.turning(turned).map_err(Failure::input)?;
+    Ok((brief.settle()?, Some(width)))
+}
+
+/// What a wedge is drawn for, and the wedge.
+pub(crate) struct Planned {
+    plan: Plan,
+    /// On a cylinder, the width of its strip, mm.
+    strip: Option<f64>,
+    drawn: Drawn,
+}
+
+/// Plans and draws a wedge; nothing is written.
+pub(crate) fn planned(a: &DrawArgs) -> Result<Planned, Failure> {
+    let names = ProcessOptions {
+        machine: a.machine.clone(),
+        coating: a.coating.clone(),
+        process: a.process.clone(),
+        ..ProcessOptions::default()
+    };
+    let (plan, strip) = plan_to_draw(a, &names)?;
+    let drawn = drawn(a, &plan)?;
+    Ok(Planned { plan, strip, drawn })
+}
+
+impl Planned {
+    /// Its geometry and exposures.
+    pub(crate) fn wedge(&self) -> &Wedge {
+        &self.drawn.drawing.wedge
+    }
+
+    /// How long it burns, s.
+    pub(crate) fn seconds(&self) -> f64 {
+        self.drawn.program.seconds
+    }
+
+    /// What it leaves out to be burnt in time, where it does.
+    pub(crate) fn left_out(&self) -> Option<&str> {
+        self.drawn.left_out.as_deref()
+    }
+
+    /// Writes its files.
+    pub(crate) fn write(&self, output: &mut dyn Sink) -> Result<(), Failure> {
+        let Drawn { request, drawing, program, .. } = &self.drawn;
+        let scale = if drawing.dots.width() > 1400 { 1 } else { 2 };
+        let (w, h, grey) = preview::preview(drawing, scale);
+        let shown = Picture { width: w, height: h, rgb: grey.iter().flat_map(|&v| [v; 3]).collect() };
+        output.put("wedge.toml", drawing.wedge.to_toml()?.as_bytes())?;
+        output.put("wedge.png", &png::picture(w, h, Samples::Grey, &grey, None)?)?;
+        output.put("dots.png", &png::dots(&drawing.dots, request.grid, BeamOn::Black)?)?;
+        output.put("wedge.nc", &program.bytes)?;
+        output
+            .put("ticket.html", ticket::ticket(drawing, program.seconds, &self.plan, &shown)?.as_bytes())?;
+        Ok(())
+    }
+}
+
+/// The arguments of `wedge draw` from its options, name by name.
+#[cfg(feature = "desk")]
+pub(crate) fn draw_args(options: &[(String, String)]) -> Result<DrawArgs, Failure> {
+    /// A line of nothing but them.
+    #[derive(clap::Parser)]
+    struct Options {
+        #[command(flatten)]
+        draw: DrawArgs,
+    }
+    let options = options.iter().map(|(name, value)| format!("--{name}={value}"));
+    let line = ["wedge".to_string(), "--out=wedge".to_string()].into_iter().chain(options);
+    <Options as clap::Parser>::try_parse_from(line).map(|o| o.draw).map_err(|e| {
+        let said = e.to_string();
+        let first = said.lines().next().unwrap_or_default().trim_start_matches("error: ");
+        Failure::input(format!("{first}."))
+    })
+}
+
+pub(super) fn draw_wedge(a: &DrawArgs, out: &mut Out) -> Result<u8, Failure> {
+    let planned = planned(a)?;
+    let mut output = a.out.begin(&DRAWN, &[])?;
+    planned.write(&mut output)?;
+    output.commit()?;
+    let Planned { strip, drawn, .. } = planned;
+    let Drawn { drawing, program, left_out, .. } = drawn;
+    let wedge = &drawing.wedge;
+    writeln!(
+        out,
+        "{} wedge {} on {}: {} parts, about {}; finder marks and labels at {} and {} ({})",
+        wedge.kind.name(),
+        wedge.id,
+        wedge.blank,
+        drawing.parts.len(),
+        duration(program.seconds),
+        wedge.fiducials.power,
+        wedge.fiducials.speed,
+        if a.marks_power.and(a.marks_speed).is_some() {
+            "as asked"
+        } else {
+            "surely marks under the expected response"
+        }
+    )?;
+    if let Some(left_out) = left_out {
+        writeln!(out, "{left_out}")?;
+    }
+    if let Some(width) = strip {
+        writeln!(
+            out,
+            "it lies on a strip along the piece, {} mm wide round it, of which a photo straight from above shows all",
+            short(width, 1)
+        )?;
+    }
+    writeln!(out, "written to {}; open ticket.html first", a.out)?;
+    Ok(0)
+}
+
+/// A wedge as it is burnt.
+struct Drawn {
+    request: Request,
+    drawing: Drawing,
+    program: WedgeProgram,
+    /// What it leaves out to be burnt in time.
+    left_out: Option<String>,
+}
+
+/// The wedge that was asked for; where no kind was, the combined one if it fits, and where no steps were, as much as fits the
+/// blank and burns in time.
+fn drawn(a: &DrawArgs, plan: &Plan) -> Result<Drawn, Failure> {
+    let limits = plan.machine.limits();
+    let of = |kind: WedgeKind, size: WedgeSize| -> Result<(Request, Drawing), Failure> {
+        let request = request(a, plan, kind, size)?;
+        let drawing = draw::draw(&request)?;
+        Ok((request, drawing))
+    };
+    let burnt = |(request, drawing): (Request, Drawing)| -> Result<Drawn, Failure> {
+        let program = program::program(&drawing, &limits, plan.blank)?;
+        Ok(Drawn { request, drawing, program, left_out: None })
+    };
+    let best = |kind: WedgeKind| -> Result<Drawn, Failure> {
+        let all = draw::sizes(kind);
+        if let Some(steps) = &a.steps {
+            return burnt(of(kind, WedgeSize { steps, ..all[0] })?);
+        }
+        let mut whole: Option<Drawn> = None;
+        let mut last: Option<Drawn> = None;
+        for size in all {
+            // What does not fit is made smaller; what the machine cannot do is said at once.
+            let Ok(d) = of(kind, *size) else { continue };
+            let d = burnt(d)?;
+            let seconds = d.program.seconds;
+            if seconds <= draw::MOST_SECONDS {
+                let left_out = whole.map(|w| left_out(&w, &d));
+                return Ok(Drawn { left_out, ..d });
+            }
+            let shortest = last.as_ref().is_none_or(|l| l.program.seconds > seconds);
+            match (&whole, shortest) {
+                (None, _) => whole = Some(d),
+                (_, true) => last = Some(d),
+                _ => {}
+            }
+        }
+        match (whole, last) {
+            (Some(w), Some(d)) => Ok(Drawn { left_out: Some(left_out(&w, &d)), ..d }),
+            (Some(w), None) => Ok(w),
+            _ => burnt(of(kind, all[0])?),
+        }
+    };
+    let in_time = |d: &Drawn| d.program.seconds <= draw::MOST_SECONDS;
+    match a.kind.as_deref() {
+        Some("exposure") => best(WedgeKind::Exposure),
+        Some("tone") => best(WedgeKind::Tone),
+        Some("timing") => best(WedgeKind::Timing),
+        Some(_) => best(WedgeKind::Combined),
+        None => match best(WedgeKind::Combined) {
+            Ok(d) if in_time(&d) || a.steps.is_some() => Ok(d),
+            // The response alone is told sooner; tones and beam are for a machine that is fit for the coating.
+            Ok(_) => best(WedgeKind::Exposure).map(|d| {
+                let own = d.left_out.map_or(String::new(), |t| format!("; {t}"));
+                let left_out = format!(
+                    "a wedge of everything would burn for longer than {}, so this one tells the response alone; '--kind tone' and '--kind timing' tell tones, beam and lag{own}",
+                    most_minutes()
+                );
+                Drawn { left_out: Some(left_out), ..d }
+            }),
+            Err(_) => best(WedgeKind::Exposure),
+        },
+    }
+}
+
+/// The time that a wedge may take, in words.
+fn most_minutes() -> String {
+    format!("{} min", crate::units::short(draw::MOST_SECONDS / 60.0, 0))
+}
+
+/// What a wedge leaves out of the whole one to be burnt in time, and what that costs.
+fn left_out(whole: &Drawn, d: &Drawn) -> String {
+    let settings = |d: &Drawn| d.drawing.wedge.patches.iter().filter(|p| p.is_setting()).count();
+    let screens =
+        |d: &Drawn| if d.drawing.wedge.kind == WedgeKind::Exposure { 0 } else { d.request.screens.len() };
+    let mut less = Vec::new();
+    if settings(d) < settings(whole) {
+        less.push(format!("{} settings instead of {}", settings(d), settings(whole)));
+    }
+    if d.request.patch.0 < whole.request.patch.0 {
+        less.push(format!("patches of {} instead of {}", d.request.patch, whole.request.patch));
+    }
+    if screens(d) < screens(whole) {
+        less.push(format!("the screen {} alone", d.request.screens.join(" and ")));
+    }
+    let less = format!("it has {}, so that what it tells is known less exactly", less.join(", "));
+    let whole = duration(whole.program.seconds);
+    if d.program.seconds <= draw::MOST_SECONDS {
+        format!("in full it would burn for {whole}; to burn in {} {less}", most_minutes())
+    } else {
+        format!(
+            "this laser is weak for the coating: in full the wedge would burn for {whole}, and even the least for {}; {less}; a stronger laser or a thinner coat makes it short",
+            duration(d.program.seconds)
+        )
+    }
+}
+
+fn request(a: &DrawArgs, plan: &Plan, kind: WedgeKind, size: WedgeSize<'_>) -> Result<Request, Failure> {
+    let p = &plan.process;
+    let (columns, rows) = counts(size.steps)?;
+    let top = plan.machine.axes(crate::placement::Along::X).0.top_speed;
+    let usual = draw::usual_range(p.rated_power.value, p.pitch_across.value, &p.response(), MmPerS(top));
+    let grid = matches!(kind, WedgeKind::Exposure | WedgeKind::Combined);
+    let power = a.power.clone().unwrap_or_else(|| match grid {
+        true => format!("{}..{}", usual.powers.0, usual.powers.1),
+        false => p.power.value.to_string(),
+    });
+    let speed = a.speed.clone().unwrap_or_else(|| match kind {
+        WedgeKind::Timing => "10..25mm/s".into(),
+        WedgeKind::Tone => p.speed.value.to_string(),
+        _ => format!("{}..{}mm/s", usual.speeds.0.0, usual.speeds.1.0),
+    });
+    let powers: Vec<Share> = values(&power, rows, !a.linear, |v: &Share| v.0, Share)?;
+    let speeds: Vec<MmPerS> = values(&speed, columns, !a.linear, |v: &MmPerS| v.0, MmPerS)?;
+    let (Some(&first_power), Some(&first_speed)) = (powers.first(), speeds.first()) else {
+        return Err(DrawError::Asked("a wedge needs a power and a speed".into()).into());
+    };
+    // The tones of a combined wedge are burnt as the next job would be, those of a tone wedge as asked.
+    let (power, speed) = match kind {
+        WedgeKind::Combined => (p.power.value, p.speed.value),
+        _ => (first_power, first_speed),
+    };
+    let screens = match &a.screens {
+        Some(list) => list.split(',').map(|s| s.trim().to_string()).collect(),
+        None => ["auto", "floyd-steinberg"].into_iter().take(size.screens.max(1)).map(String::from).collect(),
+    };
+    Ok(Request {
+        kind,
+        blank: plan.blank,
+        machine: plan.machine.name.clone(),
+        coating: plan.coating.name.clone(),
+        rated_power: p.rated_power.value,
+        beam: p.beam.value,
+        beam_measured: p.beam.standing == Standing::Measured,
+        grid: crate::placement::Grid { along: p.pitch_along.value, across: p.pitch_across.value },
+        powers,
+        speeds,
+        chosen: Dial { power, speed, passes: a.passes },
+        marks_power: a.marks_power,
+        marks_speed: a.marks_speed,
+        response: p.response(),
+        response_measured: p.rise.standing == Standing::Measured,
+        screens,
+        coverages: draw::steps(1.0 / f64::from(a.coverages), 1.0, a.coverages as usize, false)
+            .into_iter()
+            .map(Share)
+            .collect(),
+        patch: Mm(size.patch),
+    })
+}
