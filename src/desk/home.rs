@@ -251,10 +251,11 @@ pub(super) fn revision(content: &[u8]) -> String {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
 
-    fn home() -> (tempfile::TempDir, Home) {
+    /// A home of its own, as long as the folder is held.
+    pub(in crate::desk) fn home() -> (tempfile::TempDir, Home) {
         let dir = tempfile::tempdir().unwrap();
         let home = Home::open(Some(dir.path())).unwrap();
         (dir, home)

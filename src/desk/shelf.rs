@@ -328,12 +328,7 @@ pub(super) fn back(home: &Home, name: &Name) -> Result<Kept, Says> {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    fn home() -> (tempfile::TempDir, Home) {
-        let dir = tempfile::tempdir().unwrap();
-        let home = Home::open(Some(dir.path())).unwrap();
-        (dir, home)
-    }
+    use crate::desk::home::tests::home;
 
     fn new(text: &str) -> New {
         serde_json::from_str(text).unwrap()
