@@ -103,7 +103,7 @@ fn by(
     let mut drawn = wanted(plan, Shown::Art(art), &drawing)?;
     let placement = drawn.placement;
     drawn.mask(plan);
-    let judge = likely::judge(plan, &drawn);
+    let judge = likely::judge(plan, &drawn.tone, &placement);
     // The quick forecast keeps the mean; figures need each cell's own value.
     let reference = Forecast::with_samples(&plan.burn, CellSamples::REFERENCE);
     let mut all = Vec::new();

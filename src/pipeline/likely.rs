@@ -1,10 +1,10 @@
 //! Likely: how like the wanted mark the piece will look, as planned and over what is not known of the machine.
 
 use super::compare::VIEWING_DISTANCE_MM;
-use super::wanted::Wanted;
 use crate::job::Plan;
 use crate::mark::{Burn, Forecast};
-use crate::plane::{Dots, Mark};
+use crate::placement::Placement;
+use crate::plane::{Dots, Mark, Tone};
 use crate::visual_quality::Judge;
 
 /// Likeness, as the PSNR (peak 1) that the eye of Kim and Allebach sees from 300 mm, dB.
@@ -18,9 +18,14 @@ pub struct Likely {
 }
 
 /// Keeps what is wanted where dots may be, to hold them against it once they are made.
-pub(super) fn judge(plan: &Plan, wanted: &Wanted) -> Judge {
+pub(super) fn judge(plan: &Plan, wanted: &Tone, placement: &Placement) -> Judge {
     let pitches = (plan.grid.along.0, plan.grid.across.0);
-    Judge::new(&wanted.tone, pitches, VIEWING_DISTANCE_MM, |y| wanted.placement.rect.allowed(&plan.blank, y))
+    Judge::new(wanted, pitches, VIEWING_DISTANCE_MM, |y| placement.rect.allowed(&plan.blank, y))
+}
+
+/// The likeness on the machine that the dots were made for alone, dB.
+pub(super) fn planned(plan: &Plan, judge: &Judge, dots: &Dots) -> f64 {
+    over(judge, [plan.burn], dots).0
 }
 
 /// How like what was kept the dots will look.

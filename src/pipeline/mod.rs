@@ -65,7 +65,8 @@ pub fn run_shown(
         notes.push(words::BY_POWER.to_string());
     }
     notes.extend(plan.curve_elsewhere(plan.dots.screen.name).map(words::curve_elsewhere));
-    let judge = (plan.scan.tone_by == ToneBy::Dots).then(|| likely::judge(plan, &wanted));
+    let judge =
+        (plan.scan.tone_by == ToneBy::Dots).then(|| likely::judge(plan, &wanted.tone, &wanted.placement));
     let (mut stages, detail) = carry::carry(plan, shown, (wanted, left_out), (name, notes), progress)?;
     stages.likely = judge.map(|judge| likely::likely(plan, &judge, &stages.dots));
     let mut findings = judging::findings(plan, Source::Shown(shown), &stages, &detail, progress);

@@ -9,6 +9,7 @@ use std::ops::Range;
 use super::error::PipelineError;
 use super::foresee::raster;
 use super::laid::mask;
+use super::likely;
 use crate::art::Kind;
 use crate::job::Plan;
 use crate::job::words::{BurnTime, ToneBy};
@@ -25,9 +26,9 @@ use crate::screen::barred::MOST;
 use crate::screen::{Options, Screen};
 use crate::visual_quality::{self, Eye, PointSpread, READING_DISTANCE_MM};
 
-/// What is tried where nothing is asked for, as shares of what every second line can mark. Above the first lines show:
-/// nine tenths of their length are marked.
-const TRIED: [f32; 3] = [0.9, 0.7, 0.5];
+/// What is tried where nothing is asked for, as shares of what every second line can mark. Above the first the dots of a
+/// line run together so far that the lines show (own judgement, on enlarged forecasts).
+const TRIED: [f32; 3] = [0.8, 0.65, 0.5];
 /// Likeness that may be lost for time, dB; and the likeness that is always enough.
 const SLACK: f64 = 0.3;
 const ENOUGH: f64 = 42.0;
@@ -127,7 +128,9 @@ impl Work<'_> {
     fn within(&self, share: f64, progress: &dyn Progress) -> Result<(Dots, Pace), PipelineError> {
         let all = self.dots(0.0, progress)?;
         let progress = &Within(progress);
-        let (whole, best) = (self.seconds(&all, progress)?, self.likeness(&all));
+        let judge = likely::judge(self.plan, self.tone, self.placement);
+        let likeness = |dots: &Dots| likely::planned(self.plan, &judge, dots);
+        let (whole, best) = (self.seconds(&all, progress)?, likeness(&all));
         let most = share * whole;
         let mut low = (0.0, whole);
         let dots = self.dots(MOST, progress)?;
@@ -147,7 +150,7 @@ impl Work<'_> {
                 low = (barred, seconds);
             }
         }
-        let lost_db = best - self.likeness(&made);
+        let lost_db = best - likeness(&made);
         Ok((made, Pace { barred: high.0, time: high.1 / whole, lost_db, asked: Some(share) }))
     }
 
@@ -158,22 +161,6 @@ impl Work<'_> {
         // Nothing is stored, so nothing can fail but a request to stop.
         let cost = Program::of_raster(raster, marking, Vec::new()).measure(progress).map_err(|_| Stopped)?;
         Ok(cost.estimate.times.total())
-    }
-
-    /// How like the wanted tone the forecast of dots looks, dB.
-    fn likeness(&self, dots: &Dots) -> f64 {
-        let mut wanted = self.tone.clone();
-        for y in 0..wanted.height() {
-            let keep = self.placement.rect.allowed(&self.plan.blank, y);
-            let width = wanted.width();
-            let row = &mut wanted.data_mut()[y * width..(y + 1) * width];
-            row[..keep.start].fill(0.0);
-            row[keep.end..].fill(0.0);
-        }
-        let mark = Forecast::with_samples(&self.plan.burn, CellSamples::REFERENCE).plane(dots);
-        let grid = self.plan.grid;
-        visual_quality::score_in_mm(&mark, &wanted, (grid.along.0, grid.across.0), READING_DISTANCE_MM)
-            .psnr_hvs_db
     }
 }
 
