@@ -586,7 +586,8 @@ def photographed(folder, path, covered=False):
     return seen[sorted(range(4), key=lambda i: (around[i] - around[0]) % (2 * np.pi))]
 
 
-def test_a_wedge_is_drawn_read_and_kept(page, desk, tmp_path):
+def exposure_wedge(page, desk):
+    """Draws one on the page; the folder of its files."""
     tab = page.tab
     page.screen("wedge")
     tab.get_by_text("Exposure", exact=True).click()
@@ -594,7 +595,12 @@ def test_a_wedge_is_drawn_read_and_kept(page, desk, tmp_path):
     tab.get_by_role("button", name="Draw the wedge").click()
     tab.locator(".drawn img").wait_for()
     name = tab.evaluate("() => new URLSearchParams(location.search).get('wedge')")
-    drawn = next(p.parent for p in (desk.home / "wedges" / name).rglob("wedge.toml"))
+    return next(p.parent for p in (desk.home / "wedges" / name).rglob("wedge.toml"))
+
+
+def test_a_wedge_is_drawn_read_and_kept(page, desk, tmp_path):
+    tab = page.tab
+    drawn = exposure_wedge(page, desk)
     photographed(drawn, tmp_path / "photo.jpg")
     page.drop(tmp_path / "photo.jpg")
     tab.get_by_role("heading", name="What the wedge says").wait_for()
@@ -620,13 +626,7 @@ def test_a_wedge_is_drawn_read_and_kept(page, desk, tmp_path):
 
 def test_corners_are_set_by_hand_where_marks_were_not_found(page, desk, tmp_path):
     tab = page.tab
-    page.screen("wedge")
-    tab.get_by_text("Exposure", exact=True).click()
-    tab.get_by_label("Blank", exact=True).select_option("glass-tile-100")
-    tab.get_by_role("button", name="Draw the wedge").click()
-    tab.locator(".drawn img").wait_for()
-    name = tab.evaluate("() => new URLSearchParams(location.search).get('wedge')")
-    drawn = next(p.parent for p in (desk.home / "wedges" / name).rglob("wedge.toml"))
+    drawn = exposure_wedge(page, desk)
     seen = photographed(drawn, tmp_path / "photo.jpg", covered=True)
     page.drop(tmp_path / "photo.jpg")
     tab.get_by_role("heading", name="Show where the wedge lies").wait_for()
