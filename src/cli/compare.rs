@@ -18,14 +18,14 @@ use crate::art::Art;
 use crate::colour::srgb8;
 use crate::encode::sink::{Files, Sink};
 use crate::job::{Plan, Standing, plan, settle};
-use crate::pipeline::PipelineError;
 use crate::pipeline::compare::{self, Contender};
+use crate::pipeline::{self, LADDER, PipelineError, Wanted};
 use crate::placement::{Grid, Placement};
 use crate::plane::Tone;
 use crate::progress::Portion;
 use crate::proof::canvas::Picture;
 use crate::proof::close_up::close_up;
-use crate::proof::contact_sheet::{self, Figure, Sheet};
+use crate::proof::contact_sheet::{self, Below, Figure, Sheet};
 use crate::proof::layout::{Layout, Look};
 use crate::proof::loupe::{self, DotWindow};
 use crate::proof::picture::{self, Scene};
@@ -94,6 +94,8 @@ struct Made<'a> {
     point: Option<Point>,
     contender: Contender,
     crops: Vec<Picture>,
+    /// Where its screen may spare lines: what its burn can take.
+    times: Vec<Point>,
 }
 
 impl Made<'_> {
@@ -157,7 +159,7 @@ pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
     for (i, (tones, plan, screens)) in plans.iter().enumerate() {
         let part = Portion::new(&bar, 1.0 / plans.len() as f64);
         let (found, wanted) = match screens.first().filter(|_| args.times) {
-            Some(&screen) => compare::by_lines(plan, &art, &source.name, (screen, &times::BARRED), &part)?,
+            Some(&screen) => compare::by_lines(plan, &art, &source.name, (screen, &LADDER), &part)?,
             None => compare::contenders(plan, &art, &source.name, screens, &part)?,
         };
         let longest = found.first().map_or(0.0, |c| c.seconds);
@@ -174,7 +176,8 @@ pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
                 likeness: contender.score.psnr_hvs_db,
                 close_up: crops.get(1).or(crops.first()).cloned(),
             });
-            all.push(Made { plan, tones: tones.as_deref(), point, contender, crops });
+            let times = if one { Vec::new() } else { times_of(plan, &wanted, &contender)? };
+            all.push(Made { plan, tones: tones.as_deref(), point, contender, crops, times });
         }
     }
     drop(bar);
@@ -224,6 +227,16 @@ pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
         writeln!(out, "written to {}; open contact-sheet.html", args.out)?;
     }
     Ok(0)
+}
+
+/// The curve below the sheet.
+fn curve(made: &Made) -> Result<Below, Failure> {
+    let title = format!("Burn times of {}", made.name());
+    let standing = "Estimates from parts of the picture; compare --times carries each through. --time is what to say to prepare.";
+    let picture = times::picture(&title, standing, &made.times)?;
+    let list: Vec<String> =
+        made.times.iter().map(|p| format!("{}, {} dB", p.name(), short(p.likeness, 1))).collect();
+    Ok(Below { says: format!("{title}. {standing} {}.", list.join("; ")), picture })
 }
 
 /// The sheet of what was made, in its order.
@@ -285,11 +298,21 @@ fn sheet(
         original,
         places: framed.collect(),
         candidates,
+        below: all.iter().find(|m| m.times.len() > 1).map(curve).transpose()?,
         recommends: first.tones.is_none() && first.point.is_none(),
         words: format!(
             "{words} The lettered places are {CROP_SIDE} mm wide and the same on all; the original is shown in grey, at the same size."
         ),
     })
+}
+
+/// What the burn of a way to make the piece can take, where its screen may spare lines.
+fn times_of(plan: &Plan, wanted: &Wanted, c: &Contender) -> Result<Vec<Point>, PipelineError> {
+    if plan.dots.screen.name != c.screen {
+        return Ok(Vec::new());
+    }
+    let times = pipeline::times(plan, wanted.kind, wanted.tone.clone(), &c.placement, &c.pace)?;
+    Ok(times::told(&times, &c.pace, (c.seconds, c.score.psnr_hvs_db)))
 }
 
 /// Centres, mm from the blank's lower left corner, of the windows that tell most.
@@ -386,6 +409,10 @@ fn figures_json(m: &Made) -> serde_json::Value {
     });
     if let (Some(name), Some(all)) = (m.tones, json.as_object_mut()) {
         all.insert("tones".into(), name.into());
+    }
+    if let (false, Some(all)) = (m.times.is_empty(), json.as_object_mut()) {
+        let time = |p: &Point| serde_json::json!({ "time_s": p.seconds, "time_share": p.share, "psnr_hvs_db": p.likeness, "option": p.option() });
+        all.insert("burn_times_estimated".into(), m.times.iter().map(time).collect());
     }
     if let (Some(point), Some(all)) = (&m.point, json.as_object_mut()) {
         all.insert("time_share".into(), point.share.into());

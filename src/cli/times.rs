@@ -2,18 +2,15 @@
 
 use super::failure::Failure;
 use crate::job::Plan;
+use crate::pipeline::{LADDER, Pace};
 use crate::placement::Along;
-use crate::proof::canvas::{Picture, Rgb, draw, escape};
+use crate::proof::canvas::{Picture, draw, escape};
+use crate::proof::legend::PAPER;
 use crate::proof::plot::{Field, Plot, PlotAxis};
 use crate::proof::reduce::reduced;
-use crate::screen::barred::MOST;
 use crate::units::{duration, short};
 
-/// How much of each is kept free of dots: on no line, then on every second one up to these shares of what the others can
-/// mark.
-pub const BARRED: [f32; 5] = [0.0, 0.5, 0.75, 0.9, MOST];
-
-/// One of them.
+/// One of the burn times.
 #[derive(Debug, Clone)]
 pub struct Point {
     /// Its time, s, and that as a share of the longest.
@@ -37,6 +34,18 @@ impl Point {
     }
 }
 
+/// Burn times as windows of a piece tell, held against that of its own pace.
+pub fn told(times: &[Pace], own: &Pace, (seconds, likeness): (f64, f64)) -> Vec<Point> {
+    let Some(now) = times.iter().find(|t| t.barred == own.barred) else { return Vec::new() };
+    let point = |t: &Pace| Point {
+        seconds: seconds * t.time / now.time,
+        share: t.time,
+        likeness: likeness + now.lost_db - t.lost_db,
+        close_up: None,
+    };
+    times.iter().map(point).collect()
+}
+
 /// Refuses a plan whose lines cannot be spared.
 pub fn possible(plan: &Plan) -> Result<(), Failure> {
     if !plan.dots.screen.searches {
@@ -51,15 +60,18 @@ pub fn possible(plan: &Plan) -> Result<(), Failure> {
     Ok(())
 }
 
-const PAPER: Rgb = [255, 255, 255];
 const CLOSE_UP: usize = 230;
 const GAP: usize = 20;
-const WIDTH: usize = GAP + BARRED.len() * (CLOSE_UP + GAP);
-/// Where the close-ups begin: below the curve.
+/// Where the list begins: below the curve.
 const BELOW: usize = 430;
 
-/// Likeness against time, and below it a place of each.
+fn width(points: usize) -> usize {
+    GAP + points.max(LADDER.len()) * (CLOSE_UP + GAP)
+}
+
+/// Likeness against time, and below it what to say for each, with a place of it where there is one.
 pub fn picture(title: &str, standing: &str, points: &[Point]) -> Result<Picture, Failure> {
+    let width = width(points.len());
     let minutes = |p: &Point| p.seconds / 60.0;
     let ends = |of: &dyn Fn(&Point) -> f64| {
         points.iter().map(of).fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)))
@@ -67,7 +79,7 @@ pub fn picture(title: &str, standing: &str, points: &[Point]) -> Result<Picture,
     let ((first, last), (low, high)) = (ends(&minutes), ends(&|p| p.likeness));
     let room = (0.1 * (last - first)).max(0.02 * last).max(1e-3);
     let plot = Plot {
-        field: Field { left: 90.0, top: 84.0, width: WIDTH as f64 - 130.0, height: 270.0, text: 13.0 },
+        field: Field { left: 90.0, top: 84.0, width: width as f64 - 130.0, height: 270.0, text: 13.0 },
         x: PlotAxis::linear("time of the burn, min", (first - room).max(0.0), last + room),
         y: PlotAxis::linear("likeness as the eye sees it, dB", (low - 0.3).floor(), (high + 0.3).ceil()),
     };
@@ -104,7 +116,8 @@ pub fn picture(title: &str, standing: &str, points: &[Point]) -> Result<Picture,
         }
     }
     let top = BELOW + 34;
-    let mut all = draw(WIDTH, top + CLOSE_UP + GAP, PAPER, &(svg + "</g>"))?;
+    let close_ups = if points.iter().any(|p| p.close_up.is_some()) { CLOSE_UP + GAP } else { 0 };
+    let mut all = draw(width, top + close_ups, PAPER, &(svg + "</g>"))?;
     for (i, point) in points.iter().enumerate() {
         if let Some(close_up) = &point.close_up {
             all.lay(&reduced(close_up, CLOSE_UP), GAP + i * (CLOSE_UP + GAP), top);
@@ -129,14 +142,27 @@ mod tests {
     }
 
     #[test]
+    fn what_windows_tell_is_held_against_the_burn_as_it_is() {
+        let pace = |barred, time, lost_db| Pace { barred, time, lost_db, asked: None };
+        let times = [pace(0.0, 1.0, 0.0), pace(0.5, 0.9, 0.1), pace(0.8, 0.75, 0.4)];
+        let points = told(&times, &times[1], (1800.0, 41.0));
+        let all: Vec<_> = points.iter().map(|p| (p.seconds.round(), (p.likeness * 10.0).round())).collect();
+        assert_eq!(all, [(2000.0, 411.0), (1800.0, 410.0), (1500.0, 407.0)]);
+        assert_eq!(points[2].option(), "--time 75%");
+        assert!(told(&times, &pace(0.3, 1.0, 0.0), (1800.0, 41.0)).is_empty(), "none is as it is");
+        let all = picture("a harbour", "estimates", &points).unwrap();
+        assert!(all.height < BELOW + 60, "there are no close-ups");
+    }
+
+    #[test]
     fn the_curve_has_its_points_and_their_close_ups() {
         let points: Vec<Point> =
             (0..5).map(|i| point(4000.0 - 300.0 * f64::from(i), 41.0 - 0.5 * f64::from(i))).collect();
         let all = picture("a harbour", "assumed", &points).unwrap();
-        assert_eq!(all.width, WIDTH);
+        assert_eq!(all.width, width(5));
         let inside = |i: usize| all.get(GAP + i * (CLOSE_UP + GAP) + 50, BELOW + 34 + 50);
         assert!((0..5).all(|i| inside(i) == [9, 9, 9]));
-        let dark = all.rgb.chunks_exact(3).take(WIDTH * 400).filter(|p| p[0] < 60).count();
+        let dark = all.rgb.chunks_exact(3).take(all.width * 400).filter(|p| p[0] < 60).count();
         assert!(dark > 3000, "lettering and curve are drawn: {dark}");
         // All alike is no reason to fail.
         assert!(picture("flat", "", &[point(60.0, 40.0), point(60.0, 40.0)]).is_ok());

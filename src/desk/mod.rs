@@ -26,6 +26,7 @@ mod sheet;
 mod shelf;
 mod ticket;
 mod tiles;
+mod times;
 mod tray;
 mod upload;
 mod versions;

@@ -17,7 +17,7 @@ use super::home::Name;
 use super::places::{MOST_PIXELS, Seen};
 use super::says::{Answer, Says, begun, bytes, done, made, nothing};
 use super::tiles::{self, What};
-use super::{Shared, art, files, guard, kit, shelf, ticket, tray, wedge};
+use super::{Shared, art, files, guard, kit, shelf, ticket, times, tray, wedge};
 use crate::parallel;
 use crate::progress::Silent;
 
@@ -47,6 +47,7 @@ pub(super) fn all(desk: &Shared) -> Router {
         .route("/api/jobs/{name}/coarse", get(coarse))
         .route("/api/jobs/{name}/ticket", get(ticket_told))
         .route("/api/jobs/{name}/likeness", get(likeness_told))
+        .route("/api/jobs/{name}/times", get(times_told))
         .route("/api/jobs/{name}/tile", get(tile))
         .route("/api/jobs/{name}/sheet", get(sheet_told).post(begin_sheet))
         .route("/api/jobs/{name}/sheet/{version}", get(version_picture))
@@ -298,6 +299,13 @@ async fn ticket_told(State(desk): State<Shared>, Path(name): Path<String>, Query
 async fn likeness_told(State(desk): State<Shared>, Path(name): Path<String>, Query(at): Query<At>) -> Answer {
     match exact(&desk, &name, at.revision, None).await? {
         Some(exact) => done(desk.work.run(move || Ok(ticket::likeness_told(&exact))).await?),
+        None => nothing(),
+    }
+}
+
+async fn times_told(State(desk): State<Shared>, Path(name): Path<String>, Query(at): Query<At>) -> Answer {
+    match exact(&desk, &name, at.revision, None).await? {
+        Some(exact) => done(desk.work.run(move || times::times(&exact)).await?),
         None => nothing(),
     }
 }

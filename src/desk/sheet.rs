@@ -14,10 +14,12 @@ use super::shelf::Kept;
 use super::versions::{self, Way};
 use super::{Desk, Shared, written};
 use crate::art::reading::Decision;
+use crate::job::words::ReadAs;
 use crate::job::{Brief, Job, Plan};
 use crate::parallel;
 use crate::pipeline::compare::{self, Contender};
-use crate::plane::Tone;
+use crate::placement::Placement;
+use crate::plane::{Dots, Tone};
 use crate::progress::Progress;
 use crate::proof::picture;
 use crate::screen::model_diffusion::MODEL_DIFFUSION;
@@ -38,6 +40,8 @@ struct Version {
     likeness_db: f64,
     burnt_mm2: f64,
     seconds: f64,
+    /// Whether its own screen searches, and its time is the quick one's.
+    searched: bool,
     picture: Vec<u8>,
 }
 
@@ -49,6 +53,9 @@ struct Sheet {
     ended: Arc<AtomicBool>,
     done: bool,
     versions: Vec<Version>,
+    /// The time by the searching screen as a share of that by the quick one, once it is known: that of the job as it is,
+    /// which those of the other versions are near to.
+    share: Option<f64>,
 }
 
 /// All sheets, that begun last first.
@@ -85,7 +92,15 @@ impl Sheets {
             let (job, revision) = (kept.name.clone(), kept.revision.clone());
             all.insert(
                 0,
-                Sheet { id, job, revision, ended: Arc::clone(&ended), done: false, versions: Vec::new() },
+                Sheet {
+                    id,
+                    job,
+                    revision,
+                    ended: Arc::clone(&ended),
+                    done: false,
+                    versions: Vec::new(),
+                    share: None,
+                },
             );
             all.truncate(KEPT);
         });
@@ -124,6 +139,7 @@ impl Sheets {
             sheet.versions.sort_by(|a, b| {
                 last(a).cmp(&last(b)).then(like(b).total_cmp(&like(a))).then(a.id.cmp(&b.id))
             });
+            let share = sheet.share;
             let told = sheet.versions.iter().map(|v| {
                 json!({
                     "id": v.id,
@@ -132,7 +148,7 @@ impl Sheets {
                     "change": v.way.change,
                     "likeness_db": v.likeness_db,
                     "over_burn_mm2": v.burnt_mm2,
-                    "seconds": v.seconds,
+                    "seconds": if v.searched { share.map(|s| s * v.seconds) } else { Some(v.seconds) },
                     "picture": format!("/api/jobs/{}/sheet/{}?sheet={}", job.in_path(), v.id, sheet.id),
                     "chosen": Some(v.id) == chosen,
                 })
@@ -186,21 +202,24 @@ fn make(desk: &Desk, id: u64, kept: &Kept, ended: &AtomicBool) -> Result<(), Say
     let Some(piece) = desk.pieces.get(desk, &kept.name, Some(&kept.revision))? else { return Ok(()) };
     let asked = written::asked(&toml::from_str::<Job>(&kept.text)?)?;
     let reading = match piece.art() {
-        Some(held) if piece.plan.art.read_as == crate::job::words::ReadAs::Auto => {
-            held.decided(piece.plan.art.crop.window())
-        }
+        Some(held) if piece.plan.art.read_as == ReadAs::Auto => held.decided(piece.plan.art.crop.window()),
         _ => Decision::asked(piece.kind(), "as asked"),
     };
     let ways = versions::ways(&piece.plan, &asked, &reading);
-    let of = |number: usize, first: Option<&Tone>| -> Result<Option<Tone>, Says> {
+    let tell = |number: usize| {
+        let data = json!({ "job": kept.name.text(), "sheet": id, "version": number });
+        desk.events.tell("version", &data);
+    };
+    let of = |number: usize, first: Option<&Tone>| -> Result<Option<First>, Says> {
         if ended.load(Ordering::Relaxed) {
             return Ok(None);
         }
         let way = &ways[number];
         let with = versions::changed(&asked, &way.change);
         let job: Job = serde_json::from_value(with.clone())?;
-        let plan = settled(desk, kept, job.clone())?;
-        let (contender, tone) = contender(&piece, &plan, first.filter(|_| way.same_picture), &Ends(ended))?;
+        let (plan, searching) = settled(desk, kept, job.clone())?;
+        let (contender, tone, photo) =
+            contender(&piece, &plan, first.filter(|_| way.same_picture), &Ends(ended))?;
         let seen = Seen::whole(&plan, SIDE);
         let shown =
             picture::piece(&scene(&plan, &contender.placement.rect), &seen.layout(), &contender.look)?;
@@ -211,6 +230,7 @@ fn make(desk: &Desk, id: u64, kept: &Kept, ended: &AtomicBool) -> Result<(), Say
             likeness_db: contender.score.psnr_hvs_db,
             burnt_mm2: if contender.verdict.clear() { 0.0 } else { contender.verdict.charred_mm2 },
             seconds: contender.seconds,
+            searched: searching.is_some() && photo,
             picture: shown.to_png(None)?,
         };
         desk.sheets.with(|all| {
@@ -218,36 +238,64 @@ fn make(desk: &Desk, id: u64, kept: &Kept, ended: &AtomicBool) -> Result<(), Say
                 sheet.versions.push(version);
             }
         });
-        desk.events.tell("version", &json!({ "job": kept.name.text(), "sheet": id, "version": number }));
-        Ok(Some(tone))
+        tell(number);
+        Ok(Some(First { searching, tone, dots: contender.dots, placement: contender.placement }))
     };
     let Some(first) = of(0, None)? else { return Ok(()) };
+    let share = || -> Result<(), Says> {
+        let share = match &first.searching {
+            Some(plan) => {
+                compare::against_quick(plan, piece.kind(), &first.tone, &first.placement, &first.dots)?
+            }
+            None => 1.0,
+        };
+        desk.sheets.with(|all| all.iter_mut().filter(|s| s.id == id).for_each(|s| s.share = Some(share)));
+        tell(0);
+        Ok(())
+    };
     // A version that cannot be made is left out: a finer pitch may be more than the machine can do.
-    parallel::map(ways.len().saturating_sub(1), |i| of(i + 1, Some(&first)).map(drop).ok());
+    parallel::map(
+        ways.len(),
+        |i| if i == 0 { share().ok() } else { of(i, Some(&first.tone)).map(drop).ok() },
+    );
     Ok(())
 }
 
-/// A job in the place of the one that is kept, settled.
-fn settled(desk: &Desk, kept: &Kept, mut job: Job) -> Result<Plan, Says> {
-    job.seen_beside(kept.path.parent().unwrap_or(desk.home.root()));
-    written::inside(&desk.home, &job)?;
-    // Screens that search take longer than all versions may; a quick one that knows the beam stands for them.
-    let plan = Brief::read(job.clone())?.settle()?;
-    if !plan.dots.screen.searches {
-        return Ok(plan);
-    }
-    job.dots.screen = Some(MODEL_DIFFUSION.name.to_string());
-    Ok(Brief::read(job)?.settle()?)
+/// What the job as it is leaves for the other versions.
+struct First {
+    /// The plan of its own screen, where that searches.
+    searching: Option<Plan>,
+    /// What is wanted.
+    tone: Tone,
+    /// The quick look's dots.
+    dots: Dots,
+    placement: Placement,
 }
 
-/// A version carried through, and its wanted mark; it is held against `first` where that has the same dots.
+/// A job in the place of the one that is kept, settled; and the plan of its own screen where that searches: it takes longer
+/// than all versions may, and a quick one that knows the beam stands for it.
+fn settled(desk: &Desk, kept: &Kept, mut job: Job) -> Result<(Plan, Option<Plan>), Says> {
+    job.seen_beside(kept.path.parent().unwrap_or(desk.home.root()));
+    written::inside(&desk.home, &job)?;
+    let plan = Brief::read(job.clone())?.settle()?;
+    if !plan.dots.screen.searches {
+        return Ok((plan, None));
+    }
+    job.dots.screen = Some(MODEL_DIFFUSION.name.to_string());
+    Ok((Brief::read(job)?.settle()?, Some(plan)))
+}
+
+/// A version carried through, its wanted mark, and whether it is read as a photo; it is held against `first` where that has
+/// the same dots.
 fn contender(
     piece: &Piece,
     plan: &Plan,
     first: Option<&Tone>,
     progress: &dyn Progress,
-) -> Result<(Contender, Tone), Says> {
+) -> Result<(Contender, Tone, bool), Says> {
     let (shown, read_as) = piece.quick(plan);
+    let photo = read_as.first() == Some(&Some(ReadAs::Photo));
     let plan = plan.roughly(plan.grid, &read_as);
-    Ok(compare::quick(&plan, shown, first, (2 * SIDE, &piece.called), progress)?)
+    let (made, tone) = compare::quick(&plan, shown, first, (2 * SIDE, &piece.called), progress)?;
+    Ok((made, tone, photo))
 }

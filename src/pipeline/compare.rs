@@ -4,8 +4,9 @@ use std::cmp::Ordering;
 
 use super::error::PipelineError;
 use super::foresee::foresee;
-use super::laid::{Laid, paced};
+use super::laid::{self, Laid, paced};
 use super::likely;
+use super::pace::Pace;
 use super::shares::Shares;
 use super::shown::{Shown, wanted};
 use super::wanted::Wanted;
@@ -13,7 +14,7 @@ use crate::art::{self, Art, Kind, RenderError, View};
 use crate::findings::burn::Verdict;
 use crate::job::Plan;
 use crate::mark::{CellSamples, Forecast};
-use crate::placement::Placement;
+use crate::placement::{DotRect, Placement};
 use crate::plane::{Dots, Mark, Tone};
 use crate::progress::{Portion, Progress};
 use crate::proof::layout::Look;
@@ -56,6 +57,8 @@ pub struct Contender {
     pub lone: u64,
     /// Time of the scan program, s.
     pub seconds: f64,
+    /// What was settled for the sake of time.
+    pub pace: Pace,
 }
 
 /// Carries one plan through several screens. The wanted mark is drawn once.
@@ -109,9 +112,9 @@ fn by(
     let mut all = Vec::new();
     for &(screen, barred) in ways {
         let part = &Portion::new(progress, (1.0 - DRAWING) / ways.len() as f64);
-        let (dots, gain, _) =
+        let (dots, gain, pace) =
             paced(plan, screen, drawn.kind, drawn.tone.clone(), (&placement, barred), part)?;
-        let laid = Laid { gain, ..Laid::given(dots) };
+        let laid = Laid { gain, pace, ..Laid::given(dots) };
         let mark = reference.plane(&laid.dots);
         let seen = (&mark, &drawn.tone, Some(&judge));
         all.push(contender(plan, screen, seen, (laid, placement), (WHOLE, name), part)?);
@@ -149,6 +152,26 @@ pub fn quick(
     Ok((made, tone))
 }
 
+/// The time that the burn of a photo takes by its plan's screen, as a share of that of the dots of a [`quick`] look, as windows
+/// of `tone` tell: what is wanted, drawn for that look at a pitch along the lines that may be a few times the plan's.
+///
+/// # Errors
+/// See [`PipelineError`].
+pub fn against_quick(
+    plan: &Plan,
+    kind: Kind,
+    tone: &Tone,
+    placement: &Placement,
+    quick: &Dots,
+) -> Result<f64, PipelineError> {
+    let rect = placement.rect;
+    let times = (rect.grid.along.0 / plan.grid.along.0).round().max(1.0) as usize;
+    let finer = tone.data().iter().flat_map(|&t| std::iter::repeat_n(t, times)).collect();
+    let finer = Tone::from_vec(times * rect.columns, rect.rows, finer);
+    let rect = DotRect { columns: times * rect.columns, grid: plan.grid, ..rect };
+    laid::against(plan, kind, finer, &Placement { rect, ..*placement }, (quick, times))
+}
+
 /// What is laid down by a screen, forecast and held against what is wanted; without a judge only as planned.
 fn contender(
     plan: &Plan,
@@ -175,6 +198,7 @@ fn contender(
         on: laid.dots.count(),
         lone: lone(&laid.dots),
         seconds: seen.written.estimate.times.total(),
+        pace: laid.pace,
         dots: laid.dots,
     })
 }

@@ -11,7 +11,7 @@ use crate::job::words::{DotGain, ToneBy};
 use crate::mark::{Forecast, LineWork};
 use crate::placement::Placement;
 use crate::plane::{Dots, Tone};
-use crate::progress::Progress;
+use crate::progress::{Progress, Silent};
 use crate::scan::{grey, lines};
 use crate::screen::threshold::THRESHOLD;
 use crate::screen::{Screen, Wants};
@@ -125,20 +125,7 @@ pub(super) fn paced(
     (placement, barred): (&Placement, Option<f32>),
     progress: &dyn Progress,
 ) -> Result<Paced, PipelineError> {
-    let mut curve = None;
-    if screen.wants == Wants::Coverage {
-        progress.begin("dot-gain curve", Shares::of(screen).gain)?;
-        curve = gain_curve(plan, screen)?;
-    } else if plan.tone.dot_gain == DotGain::Forecast {
-        curve = plan.measured_curve(screen.name).map(|c| marks_kept(plan, c));
-    }
-    let mut tone = tone;
-    if let Some(c) = &curve {
-        tone = c.apply(tone);
-    }
-    if plan.tone.ceiling.0 < 1.0 {
-        tone = dot_gain::ceiling(tone, plan.tone.ceiling.0);
-    }
+    let (tone, curve) = asked(plan, screen, tone, progress)?;
     progress.begin("dots", Shares::of(screen).dots)?;
     let options = plan.options(kind);
     let work = Work { plan, screen, options: &options, tone: &tone, placement };
@@ -150,6 +137,70 @@ pub(super) fn paced(
         .filter(|c| c.source != GainSource::None)
         .map(|c| c.coverage.iter().zip(&c.mark).map(|(&c, &m)| (f64::from(c), f64::from(m))).collect());
     Ok((dots, points.unwrap_or_default(), pace))
+}
+
+/// What a wanted mark asks of a screen, and the dot-gain curve by which it does.
+fn asked(
+    plan: &Plan,
+    screen: &'static Screen,
+    mut tone: Tone,
+    progress: &dyn Progress,
+) -> Result<(Tone, Option<GainCurve>), PipelineError> {
+    let mut curve = None;
+    if screen.wants == Wants::Coverage {
+        progress.begin("dot-gain curve", Shares::of(screen).gain)?;
+        curve = gain_curve(plan, screen)?;
+    } else if plan.tone.dot_gain == DotGain::Forecast {
+        curve = plan.measured_curve(screen.name).map(|c| marks_kept(plan, c));
+    }
+    if let Some(c) = &curve {
+        tone = c.apply(tone);
+    }
+    if plan.tone.ceiling.0 < 1.0 {
+        tone = dot_gain::ceiling(tone, plan.tone.ceiling.0);
+    }
+    Ok((tone, curve))
+}
+
+/// Burn times that a photo can be had for, as windows of its wanted mark tell, from the longest to the least; that with which
+/// its dots were `laid` is among them. None where the screen does not search or no line can be spared.
+///
+/// # Errors
+/// See [`PipelineError`].
+pub fn times(
+    plan: &Plan,
+    kind: Kind,
+    tone: Tone,
+    placement: &Placement,
+    laid: &Pace,
+) -> Result<Vec<Pace>, PipelineError> {
+    if kind != Kind::Photo {
+        return Ok(Vec::new());
+    }
+    worked(plan, kind, tone, placement, |work| work.rungs(Some(laid.barred)))
+}
+
+/// The time of the burn by the plan's screen as a share of that of other dots, see [`Work::against`].
+pub(super) fn against(
+    plan: &Plan,
+    kind: Kind,
+    tone: Tone,
+    placement: &Placement,
+    (others, times): (&Dots, usize),
+) -> Result<f64, PipelineError> {
+    worked(plan, kind, tone, placement, |work| work.against(kind, others, times))
+}
+
+fn worked<T>(
+    plan: &Plan,
+    kind: Kind,
+    tone: Tone,
+    placement: &Placement,
+    of: impl FnOnce(Work) -> Result<T, PipelineError>,
+) -> Result<T, PipelineError> {
+    let screen = plan.dots.screen;
+    let (tone, _) = asked(plan, screen, tone, &Silent)?;
+    of(Work { plan, screen, options: &plan.options(kind), tone: &tone, placement })
 }
 
 /// The dot-gain curve that the plan asks for.

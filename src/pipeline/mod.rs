@@ -20,10 +20,12 @@ pub mod tray;
 mod wanted;
 
 pub use error::PipelineError;
-pub use laid::dots;
+pub use laid::{dots, times};
 pub use layers::{Common, Layer, layers};
 pub use outcome::Outcome;
+pub use pace::{LADDER, Pace};
 pub use shown::{Shown, wanted};
+pub use wanted::Wanted;
 
 use crate::art::{self, Art};
 use crate::findings::art as of_art;

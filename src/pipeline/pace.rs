@@ -26,14 +26,18 @@ use crate::screen::barred::MOST;
 use crate::screen::{Options, Screen};
 use crate::visual_quality::{self, Eye, PointSpread, READING_DISTANCE_MM};
 
-/// What is tried where nothing is asked for, as shares of what every second line can mark. Above the first the dots of a
-/// line run together so far that the lines show (own judgement, on enlarged forecasts).
-const TRIED: [f32; 3] = [0.8, 0.65, 0.5];
+/// From dots on all lines to the fewest: up to where every second line is kept free, as shares of what the others can mark.
+pub const LADDER: [f32; 5] = [0.0, 0.5, 0.65, 0.8, MOST];
+/// The last of them that is tried where nothing is asked for. Above it the dots of a line run together so far that the
+/// lines show (own judgement, on enlarged forecasts).
+const USUAL: usize = 3;
 /// Likeness that may be lost for time, dB; and the likeness that is always enough.
 const SLACK: f64 = 0.3;
 const ENOUGH: f64 = 42.0;
 /// Less time than this is not worth a change, as a share.
 const WORTH: f64 = 0.98;
+/// The same between two rungs.
+const WORTH_A_RUNG: f64 = 0.995;
 
 /// Windows of a picture along and down; their sides in line pitches, what at their edges does not count, and how far the eye
 /// spreads a point.
@@ -53,7 +57,7 @@ pub struct Pace {
     pub barred: f32,
     /// The burn's time as a share of that with dots on all lines.
     pub time: f64,
-    /// The likeness that it costs, dB.
+    /// The likeness that it costs, dB; below 0 where fewer lines look better.
     pub lost_db: f64,
     /// The share of the time that was asked for; `None`: none was, and both figures are estimates from windows.
     pub asked: Option<f64>,
@@ -84,44 +88,100 @@ impl Work<'_> {
 
     /// Makes them as the plan asks for the time of the burn.
     pub fn paced(&self, kind: Kind, progress: &dyn Progress) -> Result<(Dots, Pace), PipelineError> {
-        let plan = self.plan;
-        // What is barred are rows; and only screens that know the beam make up for it.
-        let fits = self.screen.searches && plan.scan.lines == Along::X && plan.scan.tone_by == ToneBy::Dots;
-        let pace = match plan.dots.time {
-            BurnTime::Share(share) if fits && share.0 < 1.0 => return self.within(share.0, progress),
-            BurnTime::Auto if fits && kind == Kind::Photo => self.found()?,
-            _ => Pace::ALL_LINES,
+        let pace = match self.plan.dots.time {
+            BurnTime::Share(share) if self.spares() && share.0 < 1.0 => {
+                return self.within(share.0, progress);
+            }
+            BurnTime::Share(_) => Pace::ALL_LINES,
+            BurnTime::Auto => self.settled(kind)?,
         };
         Ok((self.dots(pace.barred, progress)?, pace))
+    }
+
+    /// What a search would settle for the sake of time, as windows tell.
+    pub fn settled(&self, kind: Kind) -> Result<Pace, PipelineError> {
+        match self.plan.dots.time {
+            _ if !self.spares() || kind != Kind::Photo => Ok(Pace::ALL_LINES),
+            BurnTime::Auto => self.found(),
+            BurnTime::Share(share) => {
+                let rungs = self.rungs(None)?;
+                let within = rungs.iter().find(|r| r.time <= share.0).or(rungs.last());
+                Ok(within.copied().unwrap_or(Pace::ALL_LINES))
+            }
+        }
+    }
+
+    /// The burn's time as a search would settle it, as a share of that of other dots, each of which is as long as `times` of
+    /// its own; as windows tell. 1 where they do not.
+    pub fn against(&self, kind: Kind, others: &Dots, times: usize) -> Result<f64, PipelineError> {
+        let Some(sheet) = self.sheet()?.filter(|_| kind == Kind::Photo) else { return Ok(1.0) };
+        let own = sheet.tried(self, self.settled(kind)?.barred).seconds;
+        let pitch = self.options.pitch_along_mm * times as f64;
+        let speed = self.plan.process.speed.value.0;
+        let of = |w: &DotWindow| -> f64 {
+            let columns = w.column / times..(w.column + w.columns) / times;
+            let rows = w.row..w.row + w.rows;
+            rows.map(|y| seconds(others, y, columns.clone(), pitch, speed, &sheet.gaps)).sum()
+        };
+        let others = sheet.from.iter().map(of).sum::<f64>();
+        Ok(if others > 0.0 { own / others } else { 1.0 })
+    }
+
+    /// Whether lines can be spared: what is barred are rows, and only screens that search make up for it.
+    fn spares(&self) -> bool {
+        self.screen.searches && self.plan.scan.lines == Along::X && self.plan.scan.tone_by == ToneBy::Dots
     }
 
     fn barring(&self, barred: f32) -> Options {
         Options { barred, ..self.options.clone() }
     }
 
+    /// The windows, and how the head crosses gaps; `None` where the controller does not plan ahead or the picture is too
+    /// small to tell.
+    fn sheet(&self) -> Result<Option<Sheet>, PipelineError> {
+        let raster = raster(self.plan, self.placement)?;
+        let Some(top) = raster.gaps.hurry.as_ref().map(Hurry::top) else { return Ok(None) };
+        let windows = windows(self.plan, self.placement, self.tone);
+        Ok((!windows.is_empty()).then(|| Sheet::new(self, windows, (raster.gaps, top))))
+    }
+
     /// The least time that looks as good, as windows of the picture tell.
     fn found(&self) -> Result<Pace, PipelineError> {
-        let raster = raster(self.plan, self.placement)?;
-        let Some(top) = raster.gaps.hurry.as_ref().map(Hurry::top) else { return Ok(Pace::ALL_LINES) };
-        let windows = windows(self.plan, self.placement, self.tone);
-        if windows.is_empty() {
-            return Ok(Pace::ALL_LINES);
-        }
-        let sheet = Sheet::new(self, windows);
-        let all = sheet.tried(self, 0.0, (&raster.gaps, top));
+        let Some(sheet) = self.sheet()? else { return Ok(Pace::ALL_LINES) };
+        // Side by side: windows are too few to keep all threads at work.
+        let (all, usual) = parallel::both(|| sheet.tried(self, 0.0), || sheet.tried(self, LADDER[USUAL]));
+        let mut usual = Some(usual);
         let least = (all.likeness() - SLACK).min(ENOUGH);
-        for barred in TRIED {
-            let some = sheet.tried(self, barred, (&raster.gaps, top));
-            let time = some.seconds / all.seconds.max(1e-9);
-            if time > WORTH {
+        for &barred in LADDER[1..=USUAL].iter().rev() {
+            let some = usual.take().unwrap_or_else(|| sheet.tried(self, barred));
+            let pace = some.pace(barred, &all);
+            if pace.time > WORTH {
                 break;
             }
             if some.likeness() >= least {
-                let lost_db = (all.likeness() - some.likeness()).max(0.0);
-                return Ok(Pace { barred, time, lost_db, asked: None });
+                return Ok(pace);
             }
         }
         Ok(Pace::ALL_LINES)
+    }
+
+    /// The [`LADDER`] from the longest time to the least, with `also` in its place, as windows of the picture tell; what saves
+    /// no time is left out. None where no line can be spared.
+    pub fn rungs(&self, also: Option<f32>) -> Result<Vec<Pace>, PipelineError> {
+        let Some(sheet) = self.sheet()?.filter(|_| self.spares()) else { return Ok(Vec::new()) };
+        let mut barred: Vec<f32> = LADDER.into_iter().chain(also).collect();
+        barred.sort_by(f32::total_cmp);
+        barred.dedup();
+        let tried = parallel::map(barred.len(), |i| sheet.tried(self, barred[i]));
+        let mut rungs: Vec<Pace> = Vec::with_capacity(barred.len());
+        for (&barred, some) in barred.iter().zip(&tried) {
+            let rung = some.pace(barred, &tried[0]);
+            let saves = rungs.last().is_none_or(|last| rung.time < WORTH_A_RUNG * last.time);
+            if saves || also == Some(barred) {
+                rungs.push(rung);
+            }
+        }
+        Ok(rungs)
     }
 
     /// No more than a share of the time with dots on all lines, as near to it as a few tries come.
@@ -167,10 +227,13 @@ impl Work<'_> {
 /// Windows of a picture side by side as one, so that they are searched together.
 struct Sheet {
     tone: Tone,
-    /// Where they lie on it.
+    /// Where they lie on it, and where on the picture.
     windows: Vec<DotWindow>,
+    from: Vec<DotWindow>,
     forecast: Forecast,
     eye: PointSpread,
+    /// How gaps are crossed, and the head's top speed, mm/s.
+    gaps: (Gaps, f64),
 }
 
 /// What dots on a sheet come to.
@@ -186,11 +249,17 @@ impl Tried {
     fn likeness(&self) -> f64 {
         -10.0 * libm::log10(self.error.max(1e-12))
     }
+
+    /// Held against dots on all lines.
+    fn pace(&self, barred: f32, all: &Tried) -> Pace {
+        let time = self.seconds / all.seconds.max(1e-9);
+        Pace { barred, time, lost_db: all.likeness() - self.likeness(), asked: None }
+    }
 }
 
 impl Sheet {
     /// All `windows` are of one size.
-    fn new(work: &Work, windows: Vec<DotWindow>) -> Sheet {
+    fn new(work: &Work, windows: Vec<DotWindow>, gaps: (Gaps, f64)) -> Sheet {
         let (columns, rows) = windows.first().map_or((0, 0), |w| (w.columns, w.rows));
         let (across, down) = (WINDOWS.min(windows.len()), windows.len().div_ceil(WINDOWS));
         let mut tone = Tone::filled(columns * across, rows * down, 0.0);
@@ -208,13 +277,15 @@ impl Sheet {
         Sheet {
             tone,
             windows: placed,
+            from: windows,
             forecast: Forecast::with_samples(&work.plan.burn, CellSamples::REFERENCE),
             eye: PointSpread::of_eye(Eye::KimAllebach, side, side, READING_DISTANCE_MM, REACH),
+            gaps,
         }
     }
 
     /// Makes its dots with so much barred.
-    fn tried(&self, work: &Work, barred: f32, gaps: (&Gaps, f64)) -> Tried {
+    fn tried(&self, work: &Work, barred: f32) -> Tried {
         let dots = (work.screen.make)(&self.tone, &work.barring(barred), &Silent);
         let mark = self.forecast.plane(&dots);
         let pitches = (work.options.pitch_along_mm, work.options.pitch_across_mm);
@@ -227,7 +298,7 @@ impl Sheet {
                 (mark.part(columns.clone(), rows.clone()), self.tone.part(columns.clone(), rows.clone()));
             let error = visual_quality::seen_error(&mark, &tone, pitches, &self.eye, EDGE);
             let seconds =
-                rows.map(|y| seconds(&dots, y, columns.clone(), pitches.0, speed, gaps)).sum::<f64>();
+                rows.map(|y| seconds(&dots, y, columns.clone(), pitches.0, speed, &self.gaps)).sum::<f64>();
             (error, seconds)
         });
         let count = each.len().max(1) as f64;
@@ -246,7 +317,7 @@ fn seconds(
     columns: Range<usize>,
     pitch: f64,
     speed: f64,
-    (gaps, top): (&Gaps, f64),
+    (gaps, top): &(Gaps, f64),
 ) -> f64 {
     let gap = |dots: usize| gaps.seconds(1000.0 * pitch * dots as f64, speed);
     let length = columns.len();

@@ -31,6 +31,15 @@ pub struct Figure {
     pub text: String,
 }
 
+/// A picture below all candidates.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Below {
+    /// What it shows, in words for those who do not see it.
+    pub says: String,
+    /// The picture.
+    pub picture: Picture,
+}
+
 /// A contact sheet.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Sheet {
@@ -44,6 +53,8 @@ pub struct Sheet {
     pub places: Vec<[f64; 4]>,
     /// All candidates, in the order in which they are shown.
     pub candidates: Vec<Candidate>,
+    /// What is shown below them.
+    pub below: Option<Below>,
     /// Whether the first is recommended: the best by its figures.
     pub recommends: bool,
     /// What to know, in a sentence or two: why the first is recommended, or how to choose.
@@ -82,6 +93,9 @@ pub fn picture(sheet: &Sheet) -> Result<Picture, ProofError> {
             all.lay(c, GAP + i * (CELL + GAP), 0);
         }
         parts.push(all);
+    }
+    if let Some(below) = &sheet.below {
+        parts.push(reduced(&below.picture, width));
     }
     Ok(stacked(&parts, width))
 }
@@ -227,7 +241,12 @@ pub fn page(sheet: &Sheet) -> Result<String, SheetError> {
             c.figures.iter().map(|f| context! { name => f.name.clone(), text => f.text.clone() }).collect();
         Ok(context! { name => c.name.clone(), whole => uri(&whole)?, crops, figures })
     };
+    let below = sheet.below.as_ref().map(|b| -> Result<Value, SheetError> {
+        let uri = data_uri(&b.picture.to_png(None)?);
+        Ok(context! { uri, says => b.says.clone() })
+    });
     let values = context! {
+        below => below.transpose()?,
         title => sheet.title.clone(),
         standing => sheet.standing.clone(),
         words => words(sheet),
@@ -269,6 +288,7 @@ mod tests {
             original: Candidate { figures: Vec::new(), ..candidate("Original") },
             places: vec![[0.5, 0.17, 0.6, 0.27], [0.13, 0.67, 0.23, 0.77]],
             candidates: candidates.iter().map(|n| candidate(n)).collect(),
+            below: None,
             recommends: true,
             words: "Its forecast is nearest to the wanted picture (39.3 dB, 2.2 dB above the next).".into(),
         }
@@ -300,6 +320,17 @@ mod tests {
         assert!(framed(&original) > 600 && crops.iter().all(|c| framed(c) > 200));
         let (whole, crops) = pictures(&s, &s.candidates[0]).unwrap();
         assert!(framed(&whole) == 0 && crops.iter().all(|c| framed(c) > 200));
+    }
+
+    #[test]
+    fn what_stands_below_is_on_picture_and_page() {
+        let without = sheet(&["bayer at 304 dpi"]);
+        let below = Below { says: "Burn times".into(), picture: Picture::filled(900, 77, [9, 99, 199]) };
+        let with = Sheet { below: Some(below), ..without.clone() };
+        let (a, b) = (picture(&without).unwrap(), picture(&with).unwrap());
+        assert!(b.height == a.height + 77 && b.get(450, b.height - 5) == [9, 99, 199]);
+        let page = page(&with).unwrap();
+        assert!(page.contains("alt=\"Burn times\"") && page.matches("src=\"").count() == 7);
     }
 
     #[test]

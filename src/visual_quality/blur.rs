@@ -158,7 +158,8 @@ fn transformed(
     spectrum
 }
 
-/// Mean square of a small plane through a point spread, `border` values left out all round.
+/// Mean square of a small plane through a point spread, `border` values left out all round. It is summed place by place: dots
+/// are settled by it, and the last bits of a transform hang on the processor.
 pub fn mean_square(plane: &[f32], (w, h): (usize, usize), spread: &PointSpread, border: usize) -> f64 {
     let r = spread.radius as isize;
     let columns: Vec<usize> =

@@ -78,6 +78,46 @@ fn a_sheet_shows_versions_that_differ_the_best_first() {
 }
 
 #[test]
+fn burn_times_to_pick_from_come_out_as_they_were_told() {
+    let home = home();
+    let desk = Desk::open(home.path());
+    let job =
+        desk.job("samples/harbour.jpg", json!({ "blank": { "shape": "rect:60x60mm", "place": "cover" } }));
+    let name = job["name"].as_str().expect("a name");
+    let seconds = || {
+        let ticket = desk.get(&format!("/api/jobs/{name}/ticket")).json();
+        ticket["burn"]["seconds"].as_f64().expect("a time")
+    };
+    let as_it_is = seconds();
+    let told = desk.get(&format!("/api/jobs/{name}/times")).json();
+    let points = told.as_array().expect("points");
+    let of = |p: &Value, key: &str| p[key].as_f64().expect("a number");
+    assert!(points.len() >= 3 && points.windows(2).all(|p| of(&p[0], "seconds") > of(&p[1], "seconds")));
+    let chosen: Vec<&Value> = points.iter().filter(|p| p["chosen"] == true).collect();
+    assert!(chosen.len() == 1 && (of(chosen[0], "seconds") - as_it_is).abs() < 1e-6, "{told}");
+    // Its sheet was told the same by a quick look.
+    let versions = sheet(&desk, name);
+    let first = versions["versions"].as_array().expect("versions").iter().find(|v| v["id"] == 0).expect("it");
+    assert!((of(first, "seconds") / as_it_is - 1.0).abs() < 0.05, "{} s, {as_it_is} s", first["seconds"]);
+    // Each is taken, and takes about as long as was told.
+    let mut revision = job["revision"].clone();
+    for point in points.iter().filter(|p| p["chosen"] == false) {
+        let mut asked = job["asked"].clone();
+        asked["burn"]["time"] = point["change"]["burn.time"].clone();
+        let body = json!({ "revision": revision, "asked": asked });
+        let put = desk.json("PUT", &format!("/api/jobs/{name}"), &body);
+        assert_eq!(put.status, 200, "{put:?}");
+        revision = put.json()["revision"].clone();
+        let (took, told) = (seconds(), of(point, "seconds"));
+        assert!((took / told - 1.0).abs() < 0.05, "{point}: took {took} s");
+    }
+    // A drawing has none to pick from.
+    let drawing = desk.job("samples/emblem.svg", json!({ "blank": { "shape": "rect:30x24mm" } }));
+    let name = drawing["name"].as_str().expect("a name");
+    assert_eq!(desk.get(&format!("/api/jobs/{name}/times")).json(), json!([]));
+}
+
+#[test]
 fn the_files_of_a_tray_are_those_of_the_command_line() {
     let home = home();
     let desk = Desk::open(home.path());

@@ -35,7 +35,7 @@ export function patched(asked, patch) {
 
 /**
  * The open piece. Events: `asked` (what is wanted changed here), `saved` (the server has it), `exact` (the exact look is
- * there), `likeness` (how alike it is), `refused` (detail: the refusal), `conflict` (detail: the other tab's job and how
+ * there), `likeness` (how alike it is), `times` (what the burn can take), `refused` (detail: the refusal), `conflict` (detail: the other tab's job and how
  * to answer).
  */
 export class Piece extends EventTarget {
@@ -234,6 +234,10 @@ export class Piece extends EventTarget {
       if (!likeness || this.revision !== revision) return;
       ticket.likeness = likeness;
       this.#tell("likeness");
+      const times = await get(this.path("times"), signal);
+      if (!times || this.revision !== revision) return;
+      ticket.times = times;
+      this.#tell("times");
     } catch (refusal) {
       if (refusal.name !== "AbortError" && this.revision === revision) this.#tell("refused", refusal);
     }

@@ -115,7 +115,7 @@ export const ticket = {
         make("div.columns", {},
           now.burn && burn(now.burn),
           likeness(now.likeness)),
-        now.curve?.length > 1 && curve(now.curve, (point) => piece.change(point.change)),
+        now.times?.length > 1 && curve(now.times, (point) => piece.change(point.change)),
         files(desk, piece, now, paint),
         standing(now),
         now.decided?.length > 0 && make("section", {}, make("h2", {}, say("decided.title")), make("ul.plain", {}, now.decided.map((line) => make("li", {}, sentence(line))))),
@@ -128,6 +128,7 @@ export const ticket = {
     piece.addEventListener("saved", paint, { signal });
     piece.addEventListener("exact", paint, { signal });
     piece.addEventListener("likeness", paint, { signal });
+    piece.addEventListener("times", paint, { signal });
     paint();
   },
 };

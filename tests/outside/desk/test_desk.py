@@ -123,6 +123,24 @@ def test_from_a_photo_to_files_that_are_those_of_prepare(page, desk):
     assert {"program.nc", "dots.png", "ticket.html", "job.toml"} <= set(names)
 
 
+def test_a_burn_time_is_picked_on_the_ticket(page):
+    tab = page.tab
+    page.begin(SAMPLES / "harbour.jpg")
+    page.exact()
+    points = tab.locator("fieldset.curve input")
+    points.first.wait_for()
+    assert points.count() >= 3 and tab.locator("fieldset.curve input:checked").count() == 1
+    assert "as it is now" in tab.locator(".points [data-chosen=true]").inner_text()
+    before = page.api(f"api/jobs/{page.name}/ticket").json()["burn"]["seconds"]
+    page.saved(tab.get_by_role("radio", name="dots on all lines").check)
+    page.exact()
+    assert page.asked()["burn"]["time"] == "100%"
+    assert page.api(f"api/jobs/{page.name}/ticket").json()["burn"]["seconds"] > 1.05 * before
+    # It is undone like any other change.
+    page.saved(tab.get_by_role("button", name="Undo").click)
+    assert "time" not in page.asked().get("burn", {})
+
+
 def test_the_zip_holds_the_same_files(page, desk, tmp_path):
     import zipfile
 
