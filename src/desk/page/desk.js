@@ -95,6 +95,7 @@ class Desk extends EventTarget {
     this.piece?.close();
     this.piece = piece;
     piece.addEventListener("asked", () => this.#steps());
+    piece.addEventListener("table", () => this.#steps());
     piece.addEventListener("saved", () => { this.#steps(); this.#progress(0); if (piece.kind === "piece") lastUsed.asked = piece.asked; });
     piece.addEventListener("exact", () => { this.#progress(null); announce(say("look.exact")); });
     piece.addEventListener("refused", ({ detail }) => {

@@ -33,9 +33,16 @@ export function patched(asked, patch) {
   return copy;
 }
 
+/** A cell of a CSV file. */
+const quoted = (cell) => (/[",\n\r]/.test(cell) ? `"${cell.replaceAll('"', '""')}"` : cell);
+
+/** A table as CSV, as it is sent again after a cell was mended. */
+export const csv = (columns, rows) => [columns, ...rows.map((r) => r.cells)].map((line) => line.map((c) => quoted(String(c ?? ""))).join(",")).join("\r\n");
+
 /**
  * The open piece. Events: `asked` (what is wanted changed here), `saved` (the server has it), `exact` (the exact look is
- * there), `likeness` (how alike it is), `times` (what the burn can take), `refused` (detail: the refusal), `conflict` (detail: the other tab's job and how
+ * there), `likeness` (how alike it is), `times` (what the burn can take), `table` (detail: a tray's
+ * table), `refused` (detail: the refusal), `conflict` (detail: the other tab's job and how
  * to answer).
  */
 export class Piece extends EventTarget {
@@ -47,8 +54,10 @@ export class Piece extends EventTarget {
     this.asked = job.asked;
     this.ticket = null;
     this.putting = false;
+    // A step: what was asked before it, and of a tray whose table it changed that table as CSV, null for none.
     this.undone = [];
     this.done = [];
+    this.table = null;
     this.remember();
   }
 
@@ -107,34 +116,74 @@ export class Piece extends EventTarget {
     const now = Date.now();
     const same = run !== null && run === this.run && now - this.ranAt < 1500;
     if (!same) {
-      this.done.push(this.asked);
-      if (this.done.length > MOST_STEPS) this.done.shift();
+      this.#did({ asked: this.asked });
     }
     [this.run, this.ranAt] = [run, now];
-    this.undone = [];
     this.#want(asked);
+  }
+
+  #did(step) {
+    this.done.push(step);
+    if (this.done.length > MOST_STEPS) this.done.shift();
+    this.undone = [];
   }
 
   get canUndo() { return this.done.length > 0; }
   get canRedo() { return this.undone.length > 0; }
 
-  undo() {
-    if (!this.canUndo) return;
-    this.undone.push(this.asked);
+  undo() { this.#step(this.done, this.undone); }
+
+  redo() { this.#step(this.undone, this.done); }
+
+  async #step(from, to) {
+    const step = this.stepping ? null : from.pop();
+    if (!step) return;
+    const withTable = step.table !== undefined;
+    const now = { asked: this.asked, ...(withTable && { table: this.table }) };
     this.run = null;
-    this.#want(this.done.pop());
+    if (withTable) {
+      this.stepping = true;
+      try {
+        if (step.table === null) this.#tabled(null);
+        else this.#tabled(await this.#sendTable(step.table, "table.csv"));
+      } catch (refusal) {
+        from.push(step);
+        this.#tell("refused", refusal);
+        return;
+      } finally { this.stepping = false; }
+    }
+    to.push(now);
+    this.#want(step.asked);
   }
 
-  redo() {
-    if (!this.canRedo) return;
-    this.done.push(this.asked);
-    this.run = null;
-    this.#want(this.undone.pop());
+  /** Gives a tray another table: text, or a file that is called `name`. */
+  async putTable(content, name) {
+    const before = { asked: this.asked, table: this.table };
+    const answer = await this.#sendTable(content, name);
+    this.#did(before);
+    this.remember();
+    this.#tabled(answer);
+    return answer;
   }
+
+  async #sendTable(content, name) {
+    const answer = await send("PUT", `${jobPath(this.name, "/table")}?name=${encodeURIComponent(name)}`, content);
+    if (answer.revision) this.job.revision = answer.revision;
+    if (answer.job) [this.job, this.asked] = [answer.job, answer.job.asked];
+    return answer;
+  }
+
+  #tabled(told) {
+    this.tabled(told);
+    this.#tell("table", told);
+  }
+
+  /** Keeps the table as it is told; null where there is none. */
+  tabled(told) { this.table = told ? csv(told.columns, told.rows) : null; }
 
   /** Steps outlive a reload of this tab, as far as it has room for them. */
   remember() {
-    const key = `steps:${this.job.name}`;
+    const key = `steps2:${this.job.name}`;
     if (this.done.length || this.undone.length) {
       try {
         sessionStorage.setItem(key, JSON.stringify({ done: this.done.slice(-50), undone: this.undone.slice(-50) }));

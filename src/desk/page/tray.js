@@ -2,15 +2,10 @@
 
 import { button, field, icon, make, refill } from "./element.js";
 import { announce, oops } from "./notice.js";
+import { csv } from "./piece.js";
 import { get, jobPath, send } from "./server.js";
 import { dropZone } from "./sheet.js";
 import { bytes, count, number, say, sentence, time } from "./words.js";
-
-/** A cell of a CSV file. */
-const quoted = (cell) => (/[",\n\r]/.test(cell) ? `"${cell.replaceAll('"', '""')}"` : cell);
-
-/** The table as CSV, as it is sent again after a cell was mended. */
-const csv = (columns, rows) => [columns, ...rows.map((r) => r.cells)].map((line) => line.map((c) => quoted(String(c ?? ""))).join(",")).join("\r\n");
 
 /** Asks for a tray of its own: from nothing, with a text that each row fills. */
 async function begin(desk) {
@@ -58,12 +53,16 @@ export const tray = {
     const told = make("p.told", { role: "status" });
     const paste = make("textarea", { rows: 4, placeholder: say("table.example"), spellcheck: "false" });
     const findings = make("ul.findings");
-    const take = make("section.files");
+    const toTake = make("section.files");
     let waiting = null;
 
     const look = async () => {
       waiting?.abort();
-      if (!state.rows.length) return;
+      if (!state.rows.length) {
+        told.textContent = "";
+        [spots, findings, toTake].forEach((part) => refill(part));
+        return;
+      }
       waiting = new AbortController();
       const revision = piece.revision;
       told.textContent = say("tray.coming");
@@ -88,7 +87,7 @@ export const tray = {
 
     const files = (seen) => {
       const out = make("p.saved", { role: "status" });
-      refill(take, make("h2", {}, say("files.title")), make("p", {}, say("tray.program")),
+      refill(toTake, make("h2", {}, say("files.title")), make("p", {}, say("tray.program")),
         seen.files?.length ? make("ul", {}, seen.files.map((f) => make("li", {}, make("code", {}, f.name), f.bytes ? make("span", {}, bytes(f.bytes)) : null))) : null,
         make("div.row", {},
           make("a.button.main", { href: jobPath(piece.name, "/files.zip"), download: `${piece.name}.zip` }, icon("zip"), make("span", {}, say("files.zip"))),
@@ -102,14 +101,16 @@ export const tray = {
 
     const put = async (content, name) => {
       try {
-        const answer = await send("PUT", `${jobPath(piece.name, "/table")}?name=${encodeURIComponent(name)}`, content);
-        if (answer.revision) piece.job.revision = answer.revision;
-        if (answer.job) { piece.job = answer.job; piece.asked = answer.job.asked; desk.refoot(); }
-        Object.assign(state, { columns: answer.columns, rows: answer.rows });
-        announce(count("table.read", state.rows.length));
-        paint();
-        look();
+        const answer = await piece.putTable(content, name);
+        announce(count("table.read", answer.rows.length));
       } catch (refusal) { oops(refusal); }
+    };
+
+    const take = (told) => {
+      Object.assign(state, told ? { columns: told.columns, rows: told.rows } : { columns: [], rows: [] });
+      desk.refoot();
+      paint();
+      look();
     };
 
     const paint = () => {
@@ -125,7 +126,7 @@ export const tray = {
           button(say("table.take"), () => { if (paste.value.trim()) put(paste.value, "pasted.tsv"); }, { icon: "plus", kind: "main" }),
           dropZone(desk, { pick: say("table.file") }, ([file]) => put(file, file.name), { small: true, multiple: false, accept: ".csv,.tsv,.txt,.xlsx,.ods" })),
         names, words(desk, piece)),
-      make("section.seen", {}, told, findings, spots, take)));
+      make("section.seen", {}, told, findings, spots, toTake)));
 
     paste.addEventListener("paste", (event) => {
       const text = event.clipboardData.getData("text/plain");
@@ -134,12 +135,11 @@ export const tray = {
     desk.dropped = ([file]) => put(file, file.name);
     signal.addEventListener("abort", () => waiting?.abort());
     piece.addEventListener("saved", look, { signal });
+    piece.addEventListener("table", (event) => take(event.detail), { signal });
     paint();
     get(jobPath(piece.name, "/table"), signal).then((t) => {
-      if (!t?.columns) return;
-      Object.assign(state, { columns: t.columns, rows: t.rows });
-      paint();
-      look();
+      piece.tabled(t?.columns ? t : null);
+      if (t?.columns) take(t);
     }).catch(oops);
   },
 };

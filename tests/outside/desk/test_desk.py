@@ -502,6 +502,32 @@ def tray_of(page, count):
     tab.wait_for_function("n => document.querySelectorAll('.spot').length === n", arg=count)
 
 
+def test_what_was_done_to_a_table_is_undone(page):
+    tab = page.tab
+    tray_of(page, 3)
+    undo, redo = tab.get_by_role("button", name="Undo"), tab.get_by_role("button", name="Redo")
+    cell = tab.get_by_label("name of row 2", exact=True)
+    cell.fill("Kate O'Hara")
+    cell.blur()
+    tab.locator(".spot", has_text="Kate O'Hara").wait_for()
+    tab.get_by_role("button", name="Take row 1 away").click()
+    tab.wait_for_function("() => document.querySelectorAll('.spot').length === 2")
+    page.saved(undo.click)
+    tab.wait_for_function("() => document.querySelectorAll('.spot').length === 3")
+    page.saved(undo.click)
+    tab.locator(".spot", has_text="Bo 2").wait_for()
+    assert cell.input_value() == "Bo 2"
+    page.saved(redo.click)
+    tab.locator(".spot", has_text="Kate O'Hara").wait_for()
+    # Back to where there was no table, and forth.
+    page.saved(undo.click)
+    page.saved(undo.click)
+    tab.wait_for_function("() => document.querySelectorAll('.spot, table.names').length === 0")
+    page.saved(redo.click)
+    tab.wait_for_function("() => document.querySelectorAll('.spot').length === 3")
+    assert cell.input_value() == "Bo 2"
+
+
 def test_forty_pieces_scroll_smoothly_and_a_row_is_mended(page, record_property):
     tab = page.tab
     tray_of(page, 40)
