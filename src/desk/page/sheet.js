@@ -50,7 +50,7 @@ function clipped(img, blank) {
 /** One frame: the piece, its number on the film's edge, its one line. */
 function frame(version, at, took, blank) {
   const { line, why, picture, seconds, expected_db, likeness_db, chosen } = version;
-  const facts = [seconds !== undefined && seconds !== null && time(seconds),
+  const facts = [seconds !== undefined && seconds !== null && say("sheet.time", { time: time(seconds) }),
     (expected_db ?? likeness_db) !== undefined && (expected_db ?? likeness_db) !== null && say("sheet.likeness", { db: db(expected_db ?? likeness_db) })];
   return make("li", {}, make("button.frame", {
     type: "button", "aria-pressed": Boolean(chosen), data: { version: version.id }, title: why, on: { click: () => took(version) },
