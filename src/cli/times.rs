@@ -2,7 +2,7 @@
 
 use super::failure::Failure;
 use crate::job::Plan;
-use crate::pipeline::{LADDER, Pace};
+use crate::pipeline::{LADDER, Pace, asking_for};
 use crate::placement::Along;
 use crate::proof::canvas::{Picture, draw, escape};
 use crate::proof::legend::PAPER;
@@ -25,7 +25,7 @@ pub struct Point {
 impl Point {
     /// What to say to prepare for it: the share in whole percent that it keeps within.
     pub fn option(&self) -> String {
-        format!("--time {}%", (100.0 * self.share - 1e-6).ceil().clamp(1.0, 100.0))
+        format!("--time {}", asking_for(self.share))
     }
 
     /// What it is called on the sheet.
@@ -34,14 +34,12 @@ impl Point {
     }
 }
 
-/// Burn times as windows of a piece tell, held against that of its own pace.
-pub fn told(times: &[Pace], own: &Pace, (seconds, likeness): (f64, f64)) -> Vec<Point> {
+/// Burn times as windows of a piece tell, held against the time, s, and the likeness, dB, that it has at its own pace.
+pub fn told(times: &[Pace], own: &Pace, as_it_is: (f64, f64)) -> Vec<Point> {
     let Some(now) = times.iter().find(|t| t.barred == own.barred) else { return Vec::new() };
-    let point = |t: &Pace| Point {
-        seconds: seconds * t.time / now.time,
-        share: t.time,
-        likeness: likeness + now.lost_db - t.lost_db,
-        close_up: None,
+    let point = |t: &Pace| {
+        let (seconds, likeness) = t.beside(now, as_it_is);
+        Point { seconds, share: t.time, likeness, close_up: None }
     };
     times.iter().map(point).collect()
 }

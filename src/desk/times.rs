@@ -23,14 +23,13 @@ pub(super) fn times(exact: &Exact) -> Result<Value, Says> {
     let last = rungs.len() - 1;
     let told = rungs.iter().enumerate().map(|(i, rung)| {
         let chosen = rung == own;
-        // A share in whole percent that it keeps within.
-        let share = (100.0 * rung.time - 1e-6).ceil().clamp(1.0, 100.0);
+        let (seconds, planned_db) = rung.beside(own, (took.total_s, likely.planned_db));
         json!({
-            "seconds": took.total_s * rung.time / own.time,
-            "planned_db": likely.planned_db + own.lost_db - rung.lost_db,
+            "seconds": seconds,
+            "planned_db": planned_db,
             "kind": if i == 0 { "all" } else if i == last { "least" } else { "between" },
             "chosen": chosen,
-            "change": if chosen { json!({}) } else { json!({ "burn.time": format!("{share}%") }) },
+            "change": if chosen { json!({}) } else { json!({ "burn.time": pipeline::asking_for(rung.time) }) },
         })
     });
     Ok(told.collect())

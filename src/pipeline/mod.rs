@@ -23,7 +23,7 @@ pub use error::PipelineError;
 pub use laid::{dots, times};
 pub use layers::{Common, Layer, layers};
 pub use outcome::Outcome;
-pub use pace::{LADDER, Pace};
+pub use pace::{LADDER, Pace, asking_for};
 pub use shown::{Shown, wanted};
 pub use wanted::Wanted;
 

@@ -66,6 +66,16 @@ pub struct Pace {
 impl Pace {
     /// Dots on all lines.
     pub const ALL_LINES: Pace = Pace { barred: 0.0, time: 1.0, lost_db: 0.0, asked: None };
+
+    /// Time, s, and likeness, dB, where a burn at the pace `own` takes and has so much.
+    pub fn beside(&self, own: &Pace, (seconds, likeness_db): (f64, f64)) -> (f64, f64) {
+        (seconds * self.time / own.time, likeness_db + own.lost_db - self.lost_db)
+    }
+}
+
+/// What to ask for to keep within a share of the time, see [`BurnTime`]: whole percent.
+pub fn asking_for(share: f64) -> String {
+    format!("{}%", (100.0 * share - 1e-6).ceil().clamp(1.0, 100.0))
 }
 
 /// What dots are made from.
