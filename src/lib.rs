@@ -50,6 +50,7 @@ mod desk;
 mod encode;
 mod findings;
 mod job;
+mod lately;
 mod layer;
 mod mark;
 mod order;

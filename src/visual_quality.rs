@@ -8,7 +8,9 @@ mod blur;
 mod similarity;
 
 use std::ops::Range;
+use std::sync::Arc;
 
+use crate::lately::Lately;
 use crate::plane::{Mark, Plane, Tone};
 
 /// Reading distance in mm, the default of the measures.
@@ -42,7 +44,14 @@ impl PointSpread {
     ///
     /// The modulation transfer is sampled on 512 × 512 frequencies up to half the dot rate and transformed
     /// back, of which the values within the radius are kept and brought to the sum 1.
-    pub fn of_eye(eye: Eye, along_mm: f64, across_mm: f64, distance_mm: f64, radius: usize) -> Self {
+    pub fn of_eye(eye: Eye, along_mm: f64, across_mm: f64, distance_mm: f64, radius: usize) -> Arc<Self> {
+        static LATELY: Lately<(Eye, [f64; 3], usize), PointSpread> = Lately::new(8);
+        LATELY.get((eye, [along_mm, across_mm, distance_mm], radius), || {
+            PointSpread::transformed(eye, along_mm, across_mm, distance_mm, radius)
+        })
+    }
+
+    fn transformed(eye: Eye, along_mm: f64, across_mm: f64, distance_mm: f64, radius: usize) -> Self {
         const N: usize = 512;
         let degrees = |mm: f64| (mm / distance_mm).to_degrees();
         let (dx, dy) = (degrees(along_mm), degrees(across_mm));
@@ -155,7 +164,7 @@ pub fn score(mark: &Mark, wanted: &Tone, pitch_mm: f64, distance_mm: f64) -> Sco
         .map(|(eye, radius)| PointSpread::of_eye(eye, pitch_mm, pitch_mm, distance_mm, radius));
     let least = 2 * BORDER + similarity::WINDOW;
     let border = if w.min(h) >= least { BORDER } else { 0 };
-    let seen = blur::through(mark.data(), wanted.data(), w, h, &eyes, border);
+    let seen = blur::through(mark.data(), wanted.data(), w, h, eyes.each_ref().map(|eye| &**eye), border);
     let soft = blur::gaussian(mark.data(), wanted.data(), w, h, 2.0, border);
     let kept = |p: &[f32]| {
         let rows = p.chunks(w.max(1)).skip(border).take(h - 2 * border);

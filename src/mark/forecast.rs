@@ -1,6 +1,7 @@
 //! The forecast: what the dots will look like under a burn, band by band.
 
 use std::ops::Range;
+use std::sync::Arc;
 
 use super::exposure::{CHUNK, CellSamples, Kernel, SampleRow, TILE};
 use super::response::Burn;
@@ -22,7 +23,7 @@ const BATCH: usize = 16;
 pub struct Forecast {
     burn: Burn,
     kernel: Kernel,
-    table: MarkTable,
+    table: Arc<MarkTable>,
     over_burn_from: f32,
     solid: Solid,
 }
@@ -99,7 +100,7 @@ impl Forecast {
     /// The same with given samples.
     pub fn with_samples(burn: &Burn, samples: CellSamples) -> Self {
         let kernel = Kernel::new(burn, samples);
-        let table = MarkTable::new(burn, kernel.most());
+        let table = MarkTable::of(burn, kernel.most());
         let over_burn_from = burn.over_burn_from() as f32;
         let exposures = kernel.solid();
         let n = exposures.len() as f32;

@@ -1,6 +1,9 @@
 //! The response as a table: mark fraction by relative exposure, read in a few instructions.
 
+use std::sync::Arc;
+
 use super::response::Burn;
+use crate::lately::Lately;
 
 /// Entries an octave of exposure: a power of two, taken from the top bits of the mantissa.
 const OCTAVE_BITS: u32 = 11;
@@ -24,6 +27,11 @@ pub struct MarkTable {
 }
 
 impl MarkTable {
+    /// [`MarkTable::new`], made once for the last few burns.
+    pub fn of(burn: &Burn, most: f32) -> Arc<Self> {
+        LATELY.get((*burn, most), || MarkTable::new(burn, most))
+    }
+
     /// The table for relative exposures up to `most`.
     pub fn new(burn: &Burn, most: f32) -> Self {
         // The octave that holds `most`, and fifteen below it.
@@ -67,6 +75,9 @@ impl MarkTable {
         self.entry(self.index(e))
     }
 }
+
+/// Room for the five machines of one that is not known for sure, by a few counts of samples.
+static LATELY: Lately<(Burn, f32), MarkTable> = Lately::new(16);
 
 #[cfg(test)]
 mod tests {

@@ -5,6 +5,7 @@
 //! the likeness and the time of the lines as they come out there.
 
 use std::ops::Range;
+use std::sync::Arc;
 
 use super::error::PipelineError;
 use super::foresee::raster;
@@ -241,7 +242,7 @@ struct Sheet {
     windows: Vec<DotWindow>,
     from: Vec<DotWindow>,
     forecast: Forecast,
-    eye: PointSpread,
+    eye: Arc<PointSpread>,
     /// How gaps are crossed, and the head's top speed, mm/s.
     gaps: (Gaps, f64),
 }

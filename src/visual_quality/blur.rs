@@ -187,10 +187,10 @@ pub fn through(
     wanted: &[f32],
     w: usize,
     h: usize,
-    eyes: &[PointSpread; 2],
+    eyes: [&PointSpread; 2],
     border: usize,
 ) -> [Pair; 2] {
-    let eyes = Eyesight::new((w, h), [Some(&eyes[0]), Some(&eyes[1])], border);
+    let eyes = Eyesight::new((w, h), eyes.map(Some), border);
     let spectrum = eyes.spectrum(mark, wanted);
     let (width, height) = eyes.kept();
     [false, true].map(|second| {

@@ -6,8 +6,9 @@
 //! of 2^16 half cells, by the dots of four rows: three columns of the row two away, five of the next, five of
 //! its own and three of the row beyond.
 
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::Arc;
 
+use crate::lately::Lately;
 use crate::mark::{Burn, Taps, Unsure};
 
 /// Sample positions a cell each way; half of them across belong to each half.
@@ -119,18 +120,7 @@ impl MarkTable {
 
     /// [`MarkTable::expected`], made once for the last few burns.
     pub fn of(burn: &Burn, unsure: Unsure) -> Arc<Self> {
-        let kept = || KEPT.lock().unwrap_or_else(PoisonError::into_inner);
-        let find = |(b, u, _): &&(Burn, Unsure, Arc<MarkTable>)| b == burn && *u == unsure;
-        if let Some((.., table)) = kept().iter().find(find) {
-            return Arc::clone(table);
-        }
-        let table = Arc::new(MarkTable::expected(burn, unsure));
-        let mut kept = kept();
-        if kept.len() >= MOST_KEPT {
-            kept.remove(0);
-        }
-        kept.push((*burn, unsure, Arc::clone(&table)));
-        table
+        LATELY.get((*burn, unsure), || MarkTable::expected(burn, unsure))
     }
 
     /// The table of expected marks for a burn that is known but for `unsure`: the mean over five machines, the planned
@@ -167,10 +157,7 @@ impl MarkTable {
     }
 }
 
-/// Tables kept, each with what it is of: a job makes its dots in several goes, and a table takes as long as a hundred
-/// thousand dots.
-static KEPT: Mutex<Vec<(Burn, Unsure, Arc<MarkTable>)>> = Mutex::new(Vec::new());
-const MOST_KEPT: usize = 4;
+static LATELY: Lately<(Burn, Unsure), MarkTable> = Lately::new(4);
 
 /// The eigenvector of the largest eigenvalue, of length 1, by power iteration.
 fn principal<const N: usize>(products: &[[f64; N]; N]) -> [f64; N] {

@@ -13,7 +13,8 @@ use std::borrow::Cow;
 
 use super::super::{Options, model_diffusion};
 use super::mark_table::MarkTable;
-use crate::mark::Forecast;
+use crate::lately::Lately;
+use crate::mark::{Burn, Forecast, Unsure};
 use crate::parallel;
 use crate::plane::Tone;
 use crate::progress::Silent;
@@ -81,7 +82,9 @@ fn within_reach(tone: &Tone, solid: f32) -> Tone {
 
 /// The tone that the whole forecast makes the wanted one of.
 fn put_right(tone: &Tone, table: &MarkTable, options: &Options) -> Tone {
-    let curve = curve(table, options);
+    let Options { burn, unsure, serpentine, barred, pitch_along_mm, pitch_across_mm, .. } = *options;
+    let of = (burn, unsure, serpentine, barred, [pitch_along_mm, pitch_across_mm]);
+    let curve = LATELY.get(of, || curve(table, options));
     let mut asked = tone.clone();
     parallel::bands(asked.data_mut(), tone.width().max(1), 64, |_, band| {
         for t in band {
@@ -92,6 +95,10 @@ fn put_right(tone: &Tone, table: &MarkTable, options: &Options) -> Tone {
     });
     asked
 }
+
+/// Curves, each with all that the diffusion of a flat tone hangs on.
+static LATELY: Lately<Of, Vec<f32>> = Lately::new(8);
+type Of = (Burn, Unsure, bool, f32, [f64; 2]);
 
 /// What to ask for, by wanted tone in [`STEPS`].
 fn curve(table: &MarkTable, options: &Options) -> Vec<f32> {
