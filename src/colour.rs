@@ -36,9 +36,24 @@ pub fn srgb8_exact(y: f64) -> u8 {
 /// half of a code everywhere, the steepest part near black included (12.92 · 255 / 65536 = 0.05 codes a step).
 /// Clipped outside 0..1; 0 for what is not a number.
 pub fn srgb8(y: f32) -> u8 {
-    static CODES: LazyLock<Vec<u8>> =
-        LazyLock::new(|| (0..=65_535u32).map(|i| srgb8_exact(f64::from(i) / 65_535.0)).collect());
+    static CODES: LazyLock<Vec<u8>> = LazyLock::new(codes);
     CODES[(y.clamp(0.0, 1.0) * 65_535.0 + 0.5) as usize]
+}
+
+/// The codes of 65536 steps of light. They rise, so that only where each begins is looked for: a power for each step would
+/// take longer than a small picture.
+fn codes() -> Vec<u8> {
+    let code = |i: u32| srgb8_exact(f64::from(i) / 65_535.0);
+    let mut codes = vec![0u8; 65_536];
+    for c in 1..=255u8 {
+        let (mut below, mut reached) = (0u32, 65_535u32);
+        while reached - below > 1 {
+            let middle = below.midpoint(reached);
+            if code(middle) < c { below = middle } else { reached = middle }
+        }
+        codes[reached as usize..].fill(c);
+    }
+    codes
 }
 
 /// The linear light (0..1) of each 8-bit sRGB code.
@@ -110,6 +125,13 @@ impl Curve {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn the_table_holds_the_exact_code_of_each_step() {
+        for (i, &code) in codes().iter().enumerate() {
+            assert_eq!(code, srgb8_exact(i as f64 / 65_535.0), "step {i}");
+        }
+    }
 
     #[test]
     fn srgb_agrees_with_the_standard() {

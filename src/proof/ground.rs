@@ -95,7 +95,7 @@ fn edge(
     {
         let depth = (1.0 + d / rim).clamp(0.0, 1.0);
         // Light from the upper left, as if the edge were rounded.
-        let light = -(x + y) / (x.hypot(y) + 1e-9) / std::f64::consts::SQRT_2;
+        let light = -(x + y) / ((x * x + y * y).sqrt() + 1e-9) / std::f64::consts::SQRT_2;
         let add = match surface {
             Surface::Glass => 70.0 * depth * depth * (0.4 + 0.6 * light.max(0.0)),
             Surface::Tile => 36.0 * depth * light,
@@ -117,10 +117,16 @@ fn edge(
         // Beyond 8 mm the shadow is less than a quarter of a level.
         let dark = if surface.is_some() && shade < 8.0 { 0.38 * (-shade / 1.4).exp() } else { 0.0 };
         let bench = BENCH.map(|v| (f64::from(v) * (1.0 - dark)) as u8);
-        blend(pixel, bench, outside as f32);
+        if outside < 1.0 {
+            blend(pixel, bench, outside as f32);
+        } else {
+            pixel.copy_from_slice(&bench);
+        }
     }
     let line = (1.25 - d.abs() / p).clamp(0.0, 1.0);
-    blend(pixel, EDGE, 0.85 * line as f32);
+    if line > 0.0 {
+        blend(pixel, EDGE, 0.85 * line as f32);
+    }
 }
 
 /// A number 0..1 that depends on a cell's place only: the same on any machine.
