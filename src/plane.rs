@@ -95,7 +95,8 @@ impl<K> Plane<K> {
     /// The part of `columns` by `rows`; both lie within the plane.
     pub fn part(&self, columns: Range<usize>, rows: Range<usize>) -> Self {
         let (width, height) = (columns.len(), rows.len());
-        let data = rows.flat_map(|y| self.row(y)[columns.clone()].iter().copied()).collect();
+        let mut data = Vec::with_capacity(width * height);
+        rows.for_each(|y| data.extend_from_slice(&self.row(y)[columns.clone()]));
         Self::from_vec(width, height, data)
     }
 
@@ -190,6 +191,19 @@ impl Dots {
         let mask = 0x80u8 >> (x % 8);
         let byte = &mut self.bits[y * self.stride + x / 8];
         if on { *byte |= mask } else { *byte &= !mask }
+    }
+
+    /// Lays dots over these, from column `x`, a whole number of bytes, and row `y` on.
+    ///
+    /// # Panics
+    /// When they reach beyond the plane: a mistake of the caller.
+    pub fn lay(&mut self, part: &Dots, x: usize, y: usize) {
+        debug_assert!(x.is_multiple_of(8) && x + part.width <= self.width);
+        let first = x / 8;
+        for (i, row) in part.bits.chunks_exact(part.stride.max(1)).enumerate() {
+            let out = &mut self.row_mut(y + i)[first..first + row.len()];
+            out.copy_from_slice(row);
+        }
     }
 
     /// How many dots are on.

@@ -9,7 +9,9 @@
 mod edges;
 mod kinds;
 
-use super::fitted::{expect, improve, mark_table::MarkTable, start, target};
+use std::ops::Range;
+
+use super::fitted::{Free, expect, improve, mark_table::MarkTable, start, target};
 use super::{Options, Screen, Wants};
 use crate::parallel;
 use crate::plane::{Dots, Tone};
@@ -39,29 +41,20 @@ const INK: u8 = 2;
 /// that lie where they should; only its tints are searched like a photo.
 pub fn auto(tone: &Tone, options: &Options, progress: &dyn Progress) -> Dots {
     if !options.drawing {
-        return searched(tone, FLAT, options, &|_| true, progress);
+        return searched(tone, options, progress);
     }
     let kinds = kinds::kinds(tone);
-    let mut dots = if kinds.contains(&Kind::Tone) {
-        searched(tone, kinds::FLAT, options, &|i| kinds[i] == Kind::Tone, progress)
-    } else {
-        Dots::off(tone.width(), tone.height())
-    };
+    let mut dots = Dots::off(tone.width(), tone.height());
+    kinds::settle(&mut dots, &kinds, |x, y| tone.row(y)[x] >= edges::LEVEL);
+    tones(tone, &mut dots, &kinds, options, progress);
     edges::lay(tone, &mut dots, &kinds, &options.burn, options.effort, progress);
     dots
 }
 
-/// Settles what is flat, within `near` of none or all, then searches for the rest; only dots that are `kept` need to come out
-/// as they should.
-fn searched(
-    tone: &Tone,
-    near: f32,
-    options: &Options,
-    kept: &(dyn Fn(usize) -> bool + Sync),
-    progress: &dyn Progress,
-) -> Dots {
+/// Settles what is flat, within [`FLAT`] of none or all, then searches for the rest.
+fn searched(tone: &Tone, options: &Options, progress: &dyn Progress) -> Dots {
     let table = MarkTable::of(&options.burn, options.unsure);
-    let flat = flat(tone, near);
+    let flat = flat(tone, FLAT);
     let mut settled = tone.clone();
     let rows = tone.width().max(1);
     parallel::bands(settled.data_mut(), rows, 64, |first, band| {
@@ -75,11 +68,52 @@ fn searched(
     });
     let settled = target::target(&settled, &table, options);
     expect(&settled, options, progress);
-    let mut dots = start(&settled, &table, options, kept, progress);
+    let mut dots = start(&settled, &table, options, &|_| true, progress);
     keep(&mut dots, &flat);
-    dots = improve(&settled, dots, &table, options, kept, progress);
+    dots = improve(&settled, dots, &table, options, Free::All, progress);
     keep(&mut dots, &flat);
     dots
+}
+
+/// Searches for a drawing's tones, with what lies around them; only the dots of tones are taken from the search.
+fn tones(tone: &Tone, dots: &mut Dots, kinds: &[Kind], options: &Options, progress: &dyn Progress) {
+    let Some((columns, rows)) = window(kinds, tone.width(), options.switches.max(1) as usize) else { return };
+    let (width, across) = (columns.len(), tone.width());
+    let kind = |i: usize| kinds[(rows.start + i / width) * across + columns.start + i % width];
+    let kept = |i: usize| kind(i) == Kind::Tone;
+    let mut wanted = tone.part(columns.clone(), rows.clone());
+    for (i, t) in wanted.data_mut().iter_mut().enumerate() {
+        match kind(i) {
+            Kind::Bare => *t = 0.0,
+            Kind::Ink => *t = 1.0,
+            Kind::Tone | Kind::Edge => {}
+        }
+    }
+    let table = MarkTable::of(&options.burn, options.unsure);
+    let wanted = target::target(&wanted, &table, options);
+    expect(&wanted, options, progress);
+    let mut found = start(&wanted, &table, options, &kept, progress);
+    for i in (0..width * rows.len()).filter(|&i| matches!(kind(i), Kind::Bare | Kind::Ink)) {
+        found.set(i % width, i / width, kind(i) == Kind::Ink);
+    }
+    let found = improve(&wanted, found, &table, options, Free::Kept(&kept), progress);
+    for i in (0..width * rows.len()).filter(|&i| kept(i)) {
+        let (x, y) = (i % width, i / width);
+        dots.set(columns.start + x, rows.start + y, found.get(x, y));
+    }
+}
+
+/// Dots around a drawing's tones that are looked at with them: as far as a search looks.
+const BESIDE: usize = 32;
+
+/// Columns, from a whole line pitch on, and rows that hold all tones and what lies around them; none where there are none.
+fn window(kinds: &[Kind], width: usize, switches: usize) -> Option<(Range<usize>, Range<usize>)> {
+    let tones = || kinds.iter().enumerate().filter(|(_, kind)| **kind == Kind::Tone).map(|(i, _)| i);
+    let (first, last) = (tones().next()? / width, tones().next_back()? / width);
+    let (left, right) = tones().map(|i| i % width).fold((width, 0), |(l, r), x| (l.min(x), r.max(x)));
+    let left = left.saturating_sub(BESIDE) / switches * switches;
+    let rows = first.saturating_sub(BESIDE)..(last + 1 + BESIDE).min(kinds.len() / width);
+    Some((left..(right + 1 + BESIDE).min(width), rows))
 }
 
 /// Lays the dots of flat places as they must be.

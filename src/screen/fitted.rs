@@ -22,8 +22,10 @@ mod tile;
 
 use super::barred::{self, barred};
 use super::model_diffusion;
+use super::remembered::Seen;
 use super::{Options, Screen, Wants};
-use crate::mark::Burn;
+use crate::lately::Lately;
+use crate::mark::{Burn, Unsure};
 use crate::parallel;
 use crate::plane::{Dots, Tone};
 use crate::progress::{Progress, Silent};
@@ -31,7 +33,7 @@ use crate::visual_quality::READING_DISTANCE_MM;
 use autocorrelation::Autocorrelation;
 use mark_table::{CODES, MarkTable};
 use moves::Moves;
-use tile::{TILE, Tile};
+use tile::{ASIDE, HALO, TILE, Tile};
 
 /// The searching screen; `Options::effort` is the number of passes.
 pub const FITTED: Screen = Screen {
@@ -55,7 +57,7 @@ pub fn fitted(tone: &Tone, options: &Options, progress: &dyn Progress) -> Dots {
     let tone = target::target(tone, &table, options);
     expect(&tone, options, progress);
     let start = start(&tone, &table, options, &|_| true, progress);
-    improve(&tone, start, &table, options, &|_| true, progress)
+    improve(&tone, start, &table, options, Free::All, progress)
 }
 
 /// The dots that a search begins with: diffused where the machine is known. Where it is not quite, and the beam may
@@ -91,7 +93,7 @@ pub(super) fn start(
         let (x, y) = (i % columns * times, i / columns);
         (x..(x + times).min(width)).any(|x| kept(y * width + x))
     };
-    let found = improve(&coarse, found, &table, &whole, &kept, progress);
+    let found = improve(&coarse, found, &table, &whole, Free::Kept(&kept), progress);
     let mut dots = Dots::off(width, height);
     for y in 0..height {
         for x in (0..width).filter(|x| found.get(x / times, y)) {
@@ -131,7 +133,7 @@ pub fn search_sample(options: &Options, passes: u32) {
     let options = Options { effort: passes, ..options.clone() };
     let table = MarkTable::of(&options.burn, options.unsure);
     let start = start(&tone, &table, &options, &|_| true, &Silent);
-    std::hint::black_box(improve(&tone, start, &table, &options, &|_| true, &Silent));
+    std::hint::black_box(improve(&tone, start, &table, &options, Free::All, &Silent));
 }
 
 /// The passes that searching so many dots takes no longer than `seconds` for, on so many threads: from 1, even where
@@ -148,24 +150,34 @@ pub(super) fn expect(tone: &Tone, options: &Options, progress: &dyn Progress) {
     progress.expect(STEPS_A_TILE * u64::from(options.effort.div_ceil(PASSES_A_TURN)) * tiles as u64);
 }
 
-/// Searches from given dots; the steps it counts are those that [`expect`] says. Dots are `kept` where that is so of their
-/// number, row after row; what the others become is of no matter, and they are searched only where those that are kept hang
-/// on them.
+/// Which dots a search changes.
+#[derive(Clone, Copy)]
+pub(super) enum Free<'a> {
+    All,
+    /// All, but only those matter of whose number, row after row, it says so: the others are searched only where these hang
+    /// on them.
+    Kept(&'a (dyn Fn(usize) -> bool + Sync)),
+}
+
+/// Searches from given dots; the steps it counts are those that [`expect`] says.
 pub(super) fn improve(
     tone: &Tone,
     dots: Dots,
     table: &MarkTable,
     options: &Options,
-    kept: &(dyn Fn(usize) -> bool + Sync),
+    free: Free,
     progress: &dyn Progress,
 ) -> Dots {
     match &table.vary {
-        None => improve_by(tone, dots, (table, &together([&table.halves])), options, kept, progress),
+        None => improve_by(tone, dots, (table, &together([&table.halves])), options, free, progress),
         Some(vary) => {
-            improve_by(tone, dots, (table, &together([&table.halves, vary])), options, kept, progress)
+            improve_by(tone, dots, (table, &together([&table.halves, vary])), options, free, progress)
         }
     }
 }
+
+/// Moves and weights, with the pitches and the burn that they are for.
+static LATELY: Lately<([f64; 2], Burn, Unsure), (Moves, Autocorrelation)> = Lately::new(4);
 
 /// Tables as one, whose entries have all parts of a mark side by side.
 fn together<const C: usize>(parts: [&[f32; CODES]; C]) -> Box<[[f32; C]; CODES]> {
@@ -182,20 +194,30 @@ fn improve_by<const C: usize>(
     mut dots: Dots,
     (table, halves): (&MarkTable, &[[f32; C]; CODES]),
     options: &Options,
-    kept: &(dyn Fn(usize) -> bool + Sync),
+    free: Free,
     progress: &dyn Progress,
 ) -> Dots {
     let (w, h) = (tone.width(), tone.height());
     if w == 0 || h == 0 || options.effort == 0 {
         return dots;
     }
-    let weights = Autocorrelation::new(options.pitch_along_mm, options.pitch_across_mm, READING_DISTANCE_MM);
-    let moves = Moves::new(&weights, table);
+    let pitches = [options.pitch_along_mm, options.pitch_across_mm];
+    let ready = LATELY.get((pitches, options.burn, options.unsure), || {
+        let weights = Autocorrelation::new(pitches[0], pitches[1], READING_DISTANCE_MM);
+        (Moves::new(&weights, table), weights)
+    });
+    let (moves, weights) = &*ready;
     let (across, down) = (w.div_ceil(TILE), h.div_ceil(TILE));
     let turns = options.effort.div_ceil(PASSES_A_TURN);
     let holds = |x: usize, y: usize| {
         let columns = x * TILE..((x + 1) * TILE).min(w);
-        (y * TILE..((y + 1) * TILE).min(h)).any(|y| columns.clone().any(|x| kept(y * w + x)))
+        let any = |of: &dyn Fn(usize, usize) -> bool| {
+            (y * TILE..((y + 1) * TILE).min(h)).any(|y| columns.clone().any(|x| of(x, y)))
+        };
+        match free {
+            Free::All => true,
+            Free::Kept(kept) => any(&|x, y| kept(y * w + x)),
+        }
     };
     let barred = barred(tone, table, options);
     if let Some(barred) = &barred {
@@ -204,33 +226,42 @@ fn improve_by<const C: usize>(
     let searched = searched((across, down), turns as usize, &holds);
     for turn in 0..turns {
         let passes = PASSES_A_TURN.min(options.effort - turn * PASSES_A_TURN);
+        let Options { burn, unsure, pitch_along_mm, pitch_across_mm, .. } = options;
+        let all =
+            Seen::of(&("fitted", burn, unsure, pitch_along_mm, pitch_across_mm, passes, barred.is_some()));
         for round in 0..4 {
             let tiles: Vec<(usize, usize)> = (round / 2..down)
                 .step_by(2)
                 .flat_map(|y| (round % 2..across).step_by(2).map(move |x| (x, y)))
                 .collect();
-            let all = tiles.len() as u64;
+            let count = tiles.len() as u64;
             let step = &searched[4 * turn as usize + round];
             let tiles: Vec<(usize, usize)> = tiles
                 .into_iter()
                 .filter(|&(x, y)| step[y * across + x])
                 .map(|(x, y)| (x * TILE, y * TILE))
                 .collect();
-            if !progress.step(STEPS_A_TILE * (all - tiles.len() as u64)) {
+            if !progress.step(STEPS_A_TILE * (count - tiles.len() as u64)) {
                 return dots;
             }
             let found = parallel::map(tiles.len(), |i| {
-                let mark = (halves, table.solid);
-                let mut tile = Tile::new(tone, &dots, tiles[i], mark, &weights, &moves, barred.as_ref());
-                tile.search(passes);
-                (tile.dots(), progress.step(STEPS_A_TILE))
+                let mut seen = all.clone();
+                let around = |first: usize, beyond: usize| {
+                    let first = first as isize;
+                    first - beyond as isize..first + (TILE + beyond) as isize
+                };
+                let planes: Vec<&Dots> = [&dots].into_iter().chain(&barred).collect();
+                seen.add_window(tone, &planes, around(tiles[i].0, ASIDE), around(tiles[i].1, HALO));
+                let found = seen.found(|| {
+                    let mark = (halves, table.solid);
+                    let mut tile = Tile::new(tone, &dots, tiles[i], mark, weights, moves, barred.as_ref());
+                    tile.search(passes);
+                    tile.dots()
+                });
+                (found, progress.step(STEPS_A_TILE))
             });
-            for (&(x0, y0), (rows, _)) in tiles.iter().zip(&found) {
-                for (y, row) in rows.iter().enumerate().take(h - y0) {
-                    for (x, &on) in row.iter().enumerate().take(w - x0) {
-                        dots.set(x0 + x, y0 + y, on);
-                    }
-                }
+            for (&(x0, y0), (found, _)) in tiles.iter().zip(&found) {
+                dots.lay(found, x0, y0);
             }
             if found.iter().any(|f| !f.1) {
                 return dots;
@@ -286,8 +317,8 @@ mod tests {
             let kept = |i: usize| {
                 (kept_x..kept_x + 20).contains(&(i % w)) && (kept_y..kept_y + 20).contains(&(i / w))
             };
-            let all = improve(&tone, start.clone(), &table, &options, &|_| true, &Silent);
-            let some = improve(&tone, start.clone(), &table, &options, &kept, &Silent);
+            let all = improve(&tone, start.clone(), &table, &options, Free::All, &Silent);
+            let some = improve(&tone, start.clone(), &table, &options, Free::Kept(&kept), &Silent);
             assert!((0..w * h).filter(|&i| kept(i)).all(|i| all.get(i % w, i / w) == some.get(i % w, i / w)));
             assert!(all != some, "the rest was left alone");
         }

@@ -16,31 +16,31 @@ mod quarters;
 mod search;
 mod teeth;
 
-use super::kinds::{self, Kind};
+use super::super::remembered::Seen;
+use super::kinds::Kind;
 use crate::mark::Burn;
 use crate::parallel;
 use crate::plane::{Dots, Tone};
 use crate::progress::Progress;
 use quarters::Quarters;
-use search::{STRIDE, TILE, Tile};
+use search::{HALO, STRIDE, TILE, Tile};
 use teeth::Teeth;
 
 /// Coverage from which on a dot is on before the search.
-const LEVEL: f32 = 0.5;
+pub const LEVEL: f32 = 0.5;
 /// Solids that mark less are no measure of an edge.
 const LEAST_SOLID: f32 = 0.02;
 /// Steps that a tile counts for, where a row of a plane is one.
 const STEPS_A_TILE: u64 = 30;
 
-/// Lays the dots of a drawing: solid ink and bare ground as they are, edges by threshold and then searched in so many
-/// passes. What is to be searched as tones stays as it is in `dots`, of the size of `tone`.
+/// Searches for the dots of a drawing's edges in so many passes, from where they are in `dots`, of the size of `tone`; all
+/// other dots stay.
 pub fn lay(tone: &Tone, dots: &mut Dots, kinds: &[Kind], burn: &Burn, passes: u32, progress: &dyn Progress) {
     let (w, h) = (tone.width(), tone.height());
     if w == 0 || h == 0 {
         return;
     }
-    kinds::settle(dots, kinds, |x, y| tone.row(y)[x] >= LEVEL);
-    let marks = Quarters::new(burn);
+    let marks = Quarters::of(burn);
     if passes == 0 || marks.solid < LEAST_SOLID {
         return;
     }
@@ -56,16 +56,30 @@ pub fn lay(tone: &Tone, dots: &mut Dots, kinds: &[Kind], burn: &Burn, passes: u3
         all.filter(holds_edges).collect()
     });
     progress.expect(STEPS_A_TILE * rounds.iter().map(|r| r.len() as u64).sum::<u64>());
+    let all = Seen::of(&("edges", burn, passes));
     for tiles in rounds {
         let found = parallel::map(tiles.len(), |i| {
-            let mut tile = Tile::new(tone, dots, kinds, tiles[i], &marks, &teeth);
-            tile.search(passes);
-            (tile, progress.step(STEPS_A_TILE))
-        });
-        for (&(x0, y0), (tile, _)) in tiles.iter().zip(&found) {
-            for (x, y, on) in tile.dots() {
-                dots.set(x0 + x, y0 + y, on);
+            let (x0, y0) = tiles[i];
+            let mut seen = all.clone();
+            let around = |first: usize| {
+                let first = first as isize;
+                first - HALO as isize..first + (TILE + HALO) as isize
+            };
+            seen.add_window(tone, &[dots], around(x0), around(y0));
+            for y in y0..(y0 + TILE).min(h) {
+                let free: [u8; TILE] =
+                    std::array::from_fn(|x| u8::from(x0 + x < w && kinds[y * w + x0 + x] == Kind::Edge));
+                seen.add(&free);
             }
+            let found = seen.found(|| {
+                let mut tile = Tile::new(tone, dots, kinds, tiles[i], &marks, &teeth);
+                tile.search(passes);
+                tile.dots()
+            });
+            (found, progress.step(STEPS_A_TILE))
+        });
+        for (&(x0, y0), (found, _)) in tiles.iter().zip(&found) {
+            dots.lay(found, x0, y0);
         }
         if found.iter().any(|f| !f.1) {
             return;

@@ -117,14 +117,14 @@ impl<'a, const C: usize> Tile<'a, C> {
         tile
     }
 
-    /// The dots of the tile, row after row.
-    pub fn dots(&self) -> Vec<Vec<bool>> {
-        (0..self.size.1)
-            .map(|y| {
-                let from = (y + HALO) * STRIDE + ASIDE;
-                self.toggle_sign[from..from + self.size.0].iter().map(|&s| s < 0.0).collect()
-            })
-            .collect()
+    /// The dots of the tile.
+    pub fn dots(&self) -> Dots {
+        let mut dots = Dots::off(self.size.0, self.size.1);
+        for y in 0..self.size.1 {
+            let signs = &self.toggle_sign[(y + HALO) * STRIDE + ASIDE..][..self.size.0];
+            signs.iter().enumerate().filter(|(_, s)| **s < 0.0).for_each(|(x, _)| dots.set(x, y, true));
+        }
+        dots
     }
 }
 

@@ -3,6 +3,9 @@
 //! A quarter feels the dots of four columns and four rows: its own, one on the far side, two on its own side. Its mean mark
 //! is one look-up by their 16 bits. Of the four quarters of a cell each is another's mirror image, so that one table does.
 
+use std::sync::Arc;
+
+use crate::lately::Lately;
 use crate::mark::{Burn, Taps};
 
 /// Sample positions a cell each way; half of them each way belong to a quarter.
@@ -25,7 +28,14 @@ pub struct Quarters {
     pub solid: f32,
 }
 
+static LATELY: Lately<Burn, Quarters> = Lately::new(4);
+
 impl Quarters {
+    /// [`Quarters::new`], made once for the last few burns.
+    pub fn of(burn: &Burn) -> Arc<Self> {
+        LATELY.get(*burn, || Quarters::new(burn))
+    }
+
     /// The table for a burn. What dots further away give is put on the outermost ones, so that a solid gets what it gets;
     /// up to two pitches of beam that is under 0.2 % of the exposure.
     pub fn new(burn: &Burn) -> Self {

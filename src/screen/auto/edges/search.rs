@@ -11,7 +11,7 @@ use crate::plane::{Dots, Tone};
 /// Dots on a side of a tile.
 pub const TILE: usize = 96;
 /// Dots around it that are looked at: a dot's mark is seen four dots away, from the marks of two more, which feel two more.
-const HALO: usize = 8;
+pub const HALO: usize = 8;
 /// Dots, and quarters, on a side of the tile's planes.
 pub const STRIDE: usize = TILE + 2 * HALO;
 const FINE: usize = 2 * STRIDE;
@@ -62,8 +62,9 @@ pub struct Tile<'a> {
     dots: Vec<u8>,
     free: Vec<bool>,
     fresh: Vec<bool>,
-    /// The codes of quarters, in a plane of [`FINE`], and the error of their mark as it is seen, in shares of a solid.
+    /// The codes of quarters, in a plane of [`FINE`], their marks, and the error of these as they are seen.
     codes: Vec<u16>,
+    now: Vec<f32>,
     error: Vec<f32>,
 }
 
@@ -87,6 +88,7 @@ impl<'a> Tile<'a> {
             free: vec![false; STRIDE * STRIDE],
             fresh: vec![false; STRIDE * STRIDE],
             codes: vec![0; FINE * FINE],
+            now: vec![0.0; FINE * FINE],
             error: Vec::new(),
         };
         let mut wanted = vec![0.0f32; STRIDE * STRIDE];
@@ -116,10 +118,14 @@ impl<'a> Tile<'a> {
         }
     }
 
-    /// The dots that may have been changed: column and row in the tile, and whether they are on.
-    pub fn dots(&self) -> impl Iterator<Item = (usize, usize, bool)> {
-        let free = self.free.iter().enumerate().filter(|f| *f.1);
-        free.map(|(at, _)| (at % STRIDE - HALO, at / STRIDE - HALO, self.dots[at] == 1))
+    /// The dots of the tile.
+    pub fn dots(&self) -> Dots {
+        let mut dots = Dots::off(self.size.0, self.size.1);
+        for y in 0..self.size.1 {
+            let row = &self.dots[(y + HALO) * STRIDE + HALO..][..self.size.0];
+            row.iter().enumerate().filter(|(_, on)| **on == 1).for_each(|(x, _)| dots.set(x, y, true));
+        }
+        dots
     }
 
     /// One pass over the tile; the number of changes made.
@@ -190,9 +196,10 @@ impl<'a> Tile<'a> {
         let mut wide = [[0.0f32; SEEN]; FELT];
         for (row, (wide, bits)) in wide.iter_mut().zip(&BITS).enumerate() {
             let codes = &self.codes[first + row * FINE..][..FELT];
+            let now = &self.now[first + row * FINE..][..FELT];
             let mut added = [0.0f32; FELT];
-            for ((added, &code), &bit) in added.iter_mut().zip(codes).zip(bits) {
-                *added = self.marks.mark(code ^ bit) - self.marks.mark(code);
+            for (((added, &code), &bit), &now) in added.iter_mut().zip(codes).zip(bits).zip(now) {
+                *added = self.marks.mark(code ^ bit) - now;
             }
             for (k, &weight) in self.weights.iter().enumerate() {
                 wide[k..k + FELT].iter_mut().zip(&added).for_each(|(w, a)| *w += weight * a);
@@ -223,7 +230,11 @@ impl<'a> Tile<'a> {
         let first = corner(at, FELT / 2 - 1);
         for (row, bits) in BITS.iter().enumerate() {
             let codes = &mut self.codes[first + row * FINE..][..FELT];
-            codes.iter_mut().zip(bits).for_each(|(code, bit)| *code ^= bit);
+            let now = &mut self.now[first + row * FINE..][..FELT];
+            for ((code, bit), now) in codes.iter_mut().zip(bits).zip(now) {
+                *code ^= bit;
+                *now = self.marks.mark(*code);
+            }
         }
     }
 
@@ -310,11 +321,10 @@ fn codes(tile: &mut Tile) {
 
 /// The marks of all quarters, as they are seen.
 #[inline(always)]
-fn seen(tile: &Tile) -> Vec<f32> {
+fn seen(tile: &mut Tile) -> Vec<f32> {
     let mut along = vec![0.0f32; FINE * FINE];
-    let mut marks = vec![0.0f32; FINE];
-    for (along, codes) in along.chunks_exact_mut(FINE).zip(tile.codes.chunks_exact(FINE)) {
-        marks.iter_mut().zip(codes).for_each(|(mark, &code)| *mark = tile.marks.mark(code));
+    tile.now.iter_mut().zip(&tile.codes).for_each(|(mark, &code)| *mark = tile.marks.mark(code));
+    for (along, marks) in along.chunks_exact_mut(FINE).zip(tile.now.chunks_exact(FINE)) {
         for (k, &weight) in tile.weights.iter().enumerate() {
             along[REACH..FINE - REACH].iter_mut().zip(&marks[k..]).for_each(|(a, m)| *a += weight * m);
         }
