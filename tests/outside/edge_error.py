@@ -5,6 +5,8 @@ The mark (a plain coating: mark fraction 1 / (1 + (0.5 / e)^6.25) of exposure e,
 counts as marked. Written apart from the tool, in numpy, scipy and scikit-image.
 """
 
+import functools
+
 import numpy as np
 from scipy.ndimage import correlate1d, distance_transform_edt, gaussian_filter
 from scipy.special import erf
@@ -52,14 +54,28 @@ def edge_error(shape, dots, along, across, bare, pitch_um, fine=1):
     ideal = gaussian_filter(wanted.astype(np.float32), SEEN * OVER)[inner] > 0.5
     um = pitch_um / OVER / perimeter_crofton(ideal, 4)
     stroke = ~seen if bare else seen
-    centre = skeletonize(shape)[inner]
-    gap = (skeletonize(~shape) & (distance_transform_edt(~shape) < 300 / pitch_um * OVER))[inner]
+    (centre, gap), near = centres(shape), 300 / pitch_um * OVER
+    centre, gap = centre[inner], (gap & (distance_transform_edt(~shape) < near))[inner]
     return {
         "edge": np.logical_xor(seen, ideal).sum() * um,
         "growth": (int(seen.sum()) - int(ideal.sum())) * um * (-1 if bare else 1),
         "broken": 1 - stroke[centre].mean() if centre.any() else 0.0,
         "closed": stroke[gap].mean() if gap.any() else 0.0,
     }
+
+
+def centres(shape):
+    """The middle lines of strokes and of the gaps between them; the same shape is asked for with several beams."""
+    return [unpacked(*skeleton(np.packbits(s).tobytes(), s.shape)) for s in (shape, ~shape)]
+
+
+def unpacked(bits, size):
+    return np.unpackbits(np.frombuffer(bits, np.uint8), count=size[0] * size[1]).reshape(size).astype(bool)
+
+
+@functools.lru_cache(maxsize=64)
+def skeleton(bits, size):
+    return np.packbits(skeletonize(unpacked(bits, size))).tobytes(), size
 
 
 def teeth(dots):

@@ -67,9 +67,14 @@ class Sheet:
         """Painted by hand: what lies inside stays as it is."""
         scale = OVER * self.FINER / self.pitch
         (cx, cy) = self.at(middle)[0]
-        y, x = np.ogrid[: self.image.height, : self.image.width]
+        far = (radius + width) * scale + 1
+        left, top = max(int(cx - far), 0), max(int(cy - far), 0)
+        right, bottom = min(int(cx + far) + 1, self.image.width), min(int(cy + far) + 1, self.image.height)
+        y, x = np.ogrid[top:bottom, left:right]
         off = np.hypot(x + 0.5 - cx, y + 0.5 - cy) / scale - radius
-        self.image = Image.fromarray(np.asarray(self.image) | (np.abs(off) < width / 2))
+        pixels = np.array(self.image)
+        pixels[top:bottom, left:right] |= np.abs(off) < width / 2
+        self.image = Image.fromarray(pixels)
         self.draw = ImageDraw.Draw(self.image)
 
     def text(self, middle, words, font, height):

@@ -6,6 +6,7 @@ light, glare, photon and read-out noise, the sRGB curve and JPEG. Everything is 
 
 No real burn stands behind it: it proves that the reading finds what was put in, not that a coating behaves so.
 """
+import math
 import tomllib
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -106,10 +107,10 @@ def exposure_of(sheet, truth, entry):
 
 
 def look(truth, x):
-    x = np.maximum(x, 1e-9)
-    with np.errstate(over="ignore"):
-        r = 1 / (1 + (truth.x_half / x) ** truth.rise)
-        q = 1 / (1 + (truth.x_char / x) ** truth.char_rise)
+    # By exp and log, which numpy does for many values at once; powers it takes one by one.
+    x = np.log(np.maximum(x, 1e-9))
+    r = 1 / (1 + np.exp(np.minimum(truth.rise * (math.log(truth.x_half) - x), 80)))
+    q = 1 / (1 + np.exp(np.minimum(truth.char_rise * (math.log(truth.x_char) - x), 80)))
     y = truth.y_unmarked + r * (truth.y_marked - truth.y_unmarked)
     return y + q * (truth.y_char - y)
 
