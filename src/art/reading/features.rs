@@ -255,20 +255,20 @@ fn reflect(s: &Small) -> Reflect {
 /// How many places have three or more of the nine around them (themselves one of these) in the range: a speck of grain has
 /// fewer.
 fn in_company(v: &[f32], (w, h): (usize, usize), within: impl Fn(f32) -> bool) -> u64 {
-    let mut n = 0;
-    for y in 0..h {
-        for x in 0..w {
-            let rows = y.saturating_sub(1)..(y + 2).min(h);
-            let some: usize = rows
-                .map(|y| {
-                    v[y * w + x.saturating_sub(1)..y * w + (x + 2).min(w)]
-                        .iter()
-                        .filter(|r| within(**r))
-                        .count()
-                })
-                .sum();
-            n += u64::from(some >= 3);
+    // Of each row how many of three are in the range, with a row of noughts above and below.
+    let mut threes = vec![0u8; w * (h + 2)];
+    let mut padded = vec![0u8; w + 2];
+    for (threes, row) in threes[w..].chunks_exact_mut(w).zip(v.chunks_exact(w)) {
+        padded[1..].iter_mut().zip(row).for_each(|(p, &r)| *p = u8::from(within(r)));
+        for (i, three) in threes.iter_mut().enumerate() {
+            *three = padded[i] + padded[i + 1] + padded[i + 2];
         }
+    }
+    let mut n = 0;
+    for rows in threes.windows(3 * w).step_by(w).take(h) {
+        let (above, rest) = rows.split_at(w);
+        let (own, below) = rest.split_at(w);
+        n += above.iter().zip(own).zip(below).filter(|((a, o), b)| **a + **o + **b >= 3).count() as u64;
     }
     n
 }

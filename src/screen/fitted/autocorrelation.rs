@@ -14,6 +14,8 @@ pub const COLUMNS: usize = 2 * REACH_ALONG + 1;
 pub const PADDED: usize = 4;
 /// Columns of what is told of a change: [`COLUMNS`] and two either side, up to whole lanes of eight.
 pub const TOLD: usize = 56;
+/// The same where [`REACH`] columns either side are kept.
+pub const NARROW: usize = 32;
 
 /// Dots are closer along than across where their pitch is under this share of the rows'.
 const CLOSER: f64 = 0.75;
@@ -32,6 +34,8 @@ const COARSEST: f64 = 25.4 / 250.0 / 300.0;
 
 /// Autocorrelation of the mixed point spread, and its parts that can be applied along one axis at a time.
 pub struct Autocorrelation {
+    /// Columns either side that are kept: [`REACH`] or [`REACH_ALONG`]; further ones are 0.
+    pub reach: usize,
     /// Its rows, each between [`PADDED`] noughts and more noughts, up to whole lanes of eight at any start.
     pub rows: Vec<[f32; PADDED + TOLD]>,
     /// Lines (across, along), whose outer products add up to it.
@@ -64,7 +68,7 @@ impl Autocorrelation {
             padded[PADDED..].iter_mut().zip(row).for_each(|(p, &v)| *p = v as f32);
             padded
         });
-        Autocorrelation { rows: rows.collect(), lines }
+        Autocorrelation { reach, rows: rows.collect(), lines }
     }
 
     /// The weight between two errors `dx` columns and `dy` rows apart.

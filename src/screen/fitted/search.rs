@@ -4,10 +4,10 @@
 //! was last looked at and follows the correlation since; the best swap is guessed from what the two toggles
 //! cost and pull; only that one is worked out. A dot whose correlation has hardly moved is passed over.
 
-use super::autocorrelation::{self, PADDED, REACH, REACH_ALONG, TOLD};
+use super::autocorrelation::{self, NARROW, PADDED, REACH, REACH_ALONG, TOLD};
 use super::mark_table::{AFFECTED, AFFECTED_CELLS, Affected, each_affected};
 use super::moves::{AROUND, Basis, LANES, NEVER, PARTS, ROWS, Swap};
-use super::tile::{ASIDE, HALO, STRIDE, Tile};
+use super::tile::{ASIDE, HALO, RIM, STRIDE, Tile};
 
 /// From the first to the last place of the five rows of cells around a dot, and of the rows of lanes.
 const FIVE: usize = 4 * STRIDE + 5;
@@ -295,14 +295,30 @@ impl<const C: usize> Tile<'_, C> {
         for y in 0..9 {
             self.least_cost[at + y * STRIDE - 4 * STRIDE - 4..][..9].fill(-1.0);
         }
+        if self.weights.reach == REACH {
+            self.tell::<NARROW>(at, added);
+        } else {
+            self.tell::<TOLD>(at, added);
+        }
+    }
+
+    /// Tells the cells around a dot of marks that were added to those that feel it.
+    #[inline(always)]
+    fn tell<const TOLD: usize>(&mut self, at: usize, added: &[[f32; AFFECTED_CELLS]; C]) {
+        let reach = self.weights.reach;
+        let first = at / STRIDE - REACH - 2;
+        // Rows further from the tile's own are never looked at.
+        let looked_at = (HALO - RIM).saturating_sub(first)
+            ..(HALO + self.size.1 + RIM - first).min(autocorrelation::ROWS + 4);
+        let corner = at - (REACH + 2) * STRIDE - reach - 2;
+        let before = PADDED + REACH_ALONG - reach;
         for (correlation, added) in self.correlation.iter_mut().zip(added) {
             let mut rows = [[0.0f32; 5]; 5];
             for (f, &mark) in AFFECTED.iter().zip(added) {
                 rows[(f.dy + 2) as usize][(f.dx + 2) as usize] = mark;
             }
             // A row of the correlation takes in the marks of all cells that reach it before it is written.
-            let corner = at - (REACH + 2) * STRIDE - REACH_ALONG - 2;
-            for y in 0..autocorrelation::ROWS + 4 {
+            for y in looked_at.clone() {
                 let Some(row) = correlation[corner + y * STRIDE..].first_chunk_mut::<TOLD>() else {
                     continue;
                 };
@@ -312,7 +328,7 @@ impl<const C: usize> Tile<'_, C> {
                         continue;
                     };
                     for (c, &mark) in marks.iter().enumerate() {
-                        let Some(weights) = weights[PADDED - c..].first_chunk::<TOLD>() else { continue };
+                        let Some(weights) = weights[before - c..].first_chunk::<TOLD>() else { continue };
                         sums.iter_mut().zip(weights).for_each(|(s, w)| *s += mark * w);
                     }
                 }

@@ -8,7 +8,7 @@ use crate::plane::{Dots, Tone};
 /// Dots on a side of a tile.
 pub const TILE: usize = 96;
 /// Dots either side of the tile whose cells a change can touch.
-const RIM: usize = AROUND + 2;
+pub const RIM: usize = AROUND + 2;
 /// Dots around a tile that are looked at: errors weigh over [`REACH`] beyond the cells touched, and the codes
 /// of cells take in two more each way.
 pub const HALO: usize = RIM + REACH + 2;
@@ -188,7 +188,8 @@ fn weigh(correlation: &mut [f32], error: &[f32], weights: &Autocorrelation, rows
                 let row = &error[(y + j - REACH) * STRIDE..][..STRIDE];
                 tall.iter_mut().zip(row).for_each(|(t, e)| *t += weight * e);
             }
-            for (j, &weight) in along.iter().enumerate() {
+            let reaching = REACH_ALONG - weights.reach..=REACH_ALONG + weights.reach;
+            for (j, &weight) in along.iter().enumerate().filter(|(j, _)| reaching.contains(j)) {
                 out.iter_mut().zip(&tall[j..]).for_each(|(o, t)| *o += weight * t);
             }
         }
