@@ -8,6 +8,7 @@ use clap::Args;
 use super::failure::Failure;
 use super::out::{Out, say};
 use crate::desk::{self, Asked};
+use crate::screen::remembered::Remembering;
 
 /// Arguments of `desk`.
 #[derive(Debug, Args)]
@@ -28,6 +29,7 @@ pub struct DeskArgs {
 
 /// Runs `desk`.
 pub fn run(args: &DeskArgs, out: &mut Out) -> Result<u8, Failure> {
+    let _remembering = Remembering::begin();
     let asked = Asked { port: args.port, home: args.home.clone(), page: args.page.clone() };
     desk::run(asked, |address, home| {
         writeln!(out, "the desk is open at {address}")?;

@@ -19,6 +19,7 @@ use crate::outputs::{self, Asked, MOST_TRAYS, OrderReport, Tray};
 use crate::pipeline::Common;
 use crate::pipeline::tray::{Laid, Piece};
 use crate::progress::{Portion, Progress, Within};
+use crate::screen::remembered::Remembering;
 use crate::units::{Mm, MmPerS, Share, duration};
 use crate::{parallel, pipeline};
 
@@ -167,6 +168,7 @@ pub(crate) type Made = (Vec<Piece>, Vec<Option<usize>>, Vec<Bad>);
 /// The pieces, each kind once; which of them each item is; the rows that cannot be used.
 pub(crate) fn made(args: &TrayArgs, items: &[Item], progress: &dyn Progress) -> Result<Made, Failure> {
     progress.begin("pieces", 1.0)?;
+    let _remembering = Remembering::begin();
     let mut kinds: Vec<&Item> = Vec::new();
     let mut known: HashMap<(String, Option<String>), usize> = HashMap::new();
     let mut of_item = Vec::with_capacity(items.len());

@@ -10,7 +10,7 @@ pub mod diffusion;
 pub mod fitted;
 pub mod model_diffusion;
 pub mod ordered;
-mod remembered;
+pub(crate) mod remembered;
 pub mod simd;
 pub mod threshold;
 mod threshold_array;

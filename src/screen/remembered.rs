@@ -3,11 +3,14 @@
 //! What a search makes of a tile follows from what it sees: wanted tones and dots in and around the tile, and the burn. The
 //! pieces of a tray often differ in a name alone, and on the page a text is moved, or a change taken back: most tiles then
 //! come again. What was found is kept by a hash of 128 bits over all that was seen, so that the dots are those of a search.
+//!
+//! Only who makes many pieces asks for it, see [`Remembering`]: elsewhere a tile hardly ever comes again.
 
 use std::collections::HashMap;
 use std::fmt::Debug;
 use std::hash::Hasher;
 use std::ops::Range;
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Arc, LazyLock, Mutex, PoisonError};
 
 use bytemuck::NoUninit;
@@ -18,26 +21,54 @@ use crate::plane::{Dots, Tone};
 /// Tiles kept: up to twice as many, of 1.2 KB each.
 const MOST: usize = 8192;
 
-/// All that a search of a tile hangs on, as it is put together.
+/// While one of these lives, tiles are remembered; with the last all are forgotten.
+pub struct Remembering(());
+
+static LIVE: AtomicUsize = AtomicUsize::new(0);
+
+impl Remembering {
+    /// Begins to remember.
+    pub fn begin() -> Self {
+        LIVE.fetch_add(1, Ordering::Relaxed);
+        Remembering(())
+    }
+}
+
+impl Drop for Remembering {
+    fn drop(&mut self) {
+        if LIVE.fetch_sub(1, Ordering::Relaxed) == 1 {
+            *KEPT.lock().unwrap_or_else(PoisonError::into_inner) = Kept::default();
+        }
+    }
+}
+
+/// All that a search of a tile hangs on, as it is put together; nothing where nobody remembers.
 #[derive(Clone)]
-pub struct Seen(SipHasher13);
+pub struct Seen(Option<SipHasher13>);
 
 impl Seen {
     /// Begins with what is the same for all tiles of a search; `all` must show every value in full, as derived `Debug` does.
     pub fn of(all: &dyn Debug) -> Self {
-        let mut seen = SipHasher13::new();
-        seen.write(format!("{all:?}").as_bytes());
-        Seen(seen)
+        Seen((LIVE.load(Ordering::Relaxed) > 0).then(|| {
+            let mut seen = SipHasher13::new();
+            seen.write(format!("{all:?}").as_bytes());
+            seen
+        }))
     }
 
     /// Adds values.
     pub fn add<T: NoUninit>(&mut self, values: &[T]) {
-        self.0.write(bytemuck::cast_slice(values));
+        if let Some(seen) = &mut self.0 {
+            seen.write(bytemuck::cast_slice(values));
+        }
     }
 
     /// Adds what lies in a window of tones and dots, given by its first and last places, which may lie beyond the plane; and
     /// where in the window the plane begins and ends.
     pub fn add_window(&mut self, tone: &Tone, dots: &[&Dots], columns: Range<isize>, rows: Range<isize>) {
+        if self.0.is_none() {
+            return;
+        }
         let inside = |range: &Range<isize>, size: usize| {
             let last = range.end.clamp(0, size as isize);
             range.start.clamp(0, last) as usize..last as usize
@@ -58,7 +89,8 @@ impl Seen {
 
     /// What was found where the same was seen before, or else what `search` finds now.
     pub fn found(self, search: impl FnOnce() -> Dots) -> Arc<Dots> {
-        let key = self.0.finish128().as_u128();
+        let Some(seen) = self.0 else { return Arc::new(search()) };
+        let key = seen.finish128().as_u128();
         let kept = || KEPT.lock().unwrap_or_else(PoisonError::into_inner);
         if let Some(dots) = kept().get(key) {
             return dots;
@@ -110,11 +142,12 @@ mod tests {
     fn key(all: &str, (tone, dots): &(Tone, Dots), columns: Range<isize>, rows: Range<isize>) -> u128 {
         let mut seen = Seen::of(&all);
         seen.add_window(tone, &[dots], columns, rows);
-        seen.0.finish128().as_u128()
+        seen.0.expect("remembering").finish128().as_u128()
     }
 
     #[test]
     fn a_window_is_told_from_all_others_by_tones_dots_place_and_burn() {
+        let _remembering = Remembering::begin();
         let mut picture = picture(40);
         let first = key("burn", &picture, -4..20, 2..30);
         assert_eq!(key("burn", &picture, -4..20, 2..30), first, "the same again");
@@ -138,6 +171,7 @@ mod tests {
 
     #[test]
     fn beyond_the_plane_is_not_the_same_as_nothing_wanted() {
+        let _remembering = Remembering::begin();
         let bare = |side: usize| (Tone::filled(side, side, 0.0), Dots::off(side, side));
         assert_ne!(key("", &bare(16), 0..20, 0..16), key("", &bare(20), 0..20, 0..16));
         assert_ne!(key("", &bare(16), 0..16, -4..16), key("", &bare(16), 0..16, 0..16));
@@ -151,6 +185,7 @@ mod tests {
             seen.add(&[i]);
             seen
         };
+        let remembering = Remembering::begin();
         let mut searches = 0;
         for _ in 0..3 {
             let found = one(0).found(|| {
@@ -160,6 +195,7 @@ mod tests {
             assert!(*found == picture(16).1);
         }
         assert_eq!(searches, 1);
+        drop(remembering);
         let mut kept = Kept::default();
         let none = Arc::new(Dots::off(0, 0));
         (0..3 * MOST as u128).for_each(|key| kept.put(key, Arc::clone(&none)));

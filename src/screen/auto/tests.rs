@@ -1,3 +1,4 @@
+use super::super::remembered::Remembering;
 use super::*;
 use crate::mark::{Burn, Forecast};
 use crate::progress::Silent;
@@ -185,6 +186,20 @@ fn no_seam_shows_where_regions_meet() {
     };
     let (seam, inside) = (part(mark.data(), 59), part(mark.data(), 30));
     assert!(seam < 2.0 * inside + 0.01, "{seam:.4} at the seam, {inside:.4} inside");
+}
+
+#[test]
+fn what_was_remembered_of_another_piece_gives_the_dots_of_a_search() {
+    // Two pieces that differ in a corner.
+    let first = plane(300, 260, mixed);
+    let second = plane(300, 260, |x, y| if x > 200.0 && y < 60.0 { 0.5 } else { mixed(x, y) });
+    for options in [options(false), options(true), Options { barred: 0.5, ..options(false) }] {
+        let alone = auto(&second, &options, &Silent);
+        let _remembering = Remembering::begin();
+        let other = auto(&first, &options, &Silent);
+        assert!(auto(&second, &options, &Silent) == alone && other != alone);
+        assert!(auto(&second, &options, &Silent) == alone, "all of it comes again");
+    }
 }
 
 #[test]
