@@ -9,6 +9,7 @@ use crate::order::{Sides, Stop};
 use crate::placement::DotRect;
 use crate::plane::Dots;
 use crate::proof::canvas::{Picture, ProofError};
+use crate::proof::ground;
 use crate::proof::layout::Layout;
 use crate::proof::picture::{self, Scene};
 use crate::proof::report::Report;
@@ -64,7 +65,8 @@ impl Piece {
             spots: &[],
         };
         let fail = |e: ProofError| PipelineError::Picture(e.to_string());
-        let picture = picture::plain(&scene, &layout, &stages.look).map_err(fail)?;
+        let mut picture = picture::plain(&scene, &layout, &stages.look).map_err(fail)?;
+        ground::fade(&mut picture, &layout, &plan.blank);
         let Some(scan) = stages.program else { return Err(PipelineError::Picture("no scan program".into())) };
         Ok(Piece {
             dots: stages.dots,

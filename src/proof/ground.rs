@@ -80,6 +80,22 @@ pub fn paint(
     picture
 }
 
+/// Lets the shadow beside the blank end within the picture, so that it can be laid on a larger bench without a frame.
+pub fn fade(picture: &mut Picture, layout: &Layout, blank: &Blank) {
+    let (width, height, p) = (picture.width, picture.height, layout.pixel);
+    let (cx, cy) = (blank.shape.width() / 2.0 - layout.left, blank.shape.height() / 2.0 - layout.top);
+    let bench = (-layout.left).min(-layout.top).max(p);
+    for (i, pixel) in picture.rgb.chunks_exact_mut(3).enumerate() {
+        let (column, row) = (i % width, i / width);
+        let beside = column.min(row).min(width - 1 - column).min(height - 1 - row);
+        let near = 1.0 - beside as f64 * p / bench;
+        let (x, y) = ((column as f64 + 0.5) * p - cx, (row as f64 + 0.5) * p - cy);
+        if near > 0.0 && distance(&blank.shape, x, y) > 0.0 {
+            blend(pixel, BENCH, near as f32);
+        }
+    }
+}
+
 /// Rim, outline, bench and shadow at a point at `distance` d from the outline.
 fn edge(
     pixel: &mut [u8],
@@ -173,6 +189,29 @@ mod tests {
                 assert!(distance(&s, l - 1.0, y) > 0.0 && distance(&s, 0.0, y) <= 0.0);
             }
         }
+    }
+
+    #[test]
+    fn a_faded_shadow_ends_at_the_pictures_border_and_leaves_the_blank_alone() {
+        let blank = Blank { shape: "round:30mm".parse().unwrap(), margin: crate::units::Mm(1.0) };
+        let layout = Layout::to_scale(&blank, 200);
+        let painted = paint(&layout, &blank, Some(Surface::Slate), false, |_, row| row.fill(60));
+        let mut faded = painted.clone();
+        fade(&mut faded, &layout, &blank);
+        let (w, h) = (painted.width, painted.height);
+        let (mut dark, mut inside) = (0, 0);
+        for (x, y) in (0..w * h).map(|i| (i % w, i / w)) {
+            if x == 0 || y == 0 || x == w - 1 || y == h - 1 {
+                assert_eq!(faded.get(x, y), BENCH);
+                dark += usize::from(painted.get(x, y) != BENCH);
+            }
+            let at = |n: usize, size: usize| (n as f64 + 0.5 - size as f64 / 2.0) * layout.pixel;
+            if distance(&blank.shape, at(x, w), at(y, h)) < -0.2 {
+                assert_eq!(faded.get(x, y), painted.get(x, y));
+                inside += 1;
+            }
+        }
+        assert!(dark > 0 && inside > w * h / 2, "there was a shadow to fade, and a blank to leave alone");
     }
 
     #[test]
