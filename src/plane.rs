@@ -193,12 +193,15 @@ impl Dots {
         if on { *byte |= mask } else { *byte &= !mask }
     }
 
-    /// Lays dots over these, from column `x`, a whole number of bytes, and row `y` on.
+    /// Lays dots over these, from column `x` and row `y` on; they begin at a whole byte and end at one or with the plane.
     ///
     /// # Panics
     /// When they reach beyond the plane: a mistake of the caller.
     pub fn lay(&mut self, part: &Dots, x: usize, y: usize) {
-        debug_assert!(x.is_multiple_of(8) && x + part.width <= self.width);
+        let end = x + part.width;
+        debug_assert!(
+            x.is_multiple_of(8) && (end.is_multiple_of(8) && end < self.width || end == self.width)
+        );
         let first = x / 8;
         for (i, row) in part.bits.chunks_exact(part.stride.max(1)).enumerate() {
             let out = &mut self.row_mut(y + i)[first..first + row.len()];

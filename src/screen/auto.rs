@@ -11,7 +11,7 @@ mod kinds;
 
 use std::ops::Range;
 
-use super::fitted::{Free, expect, improve, mark_table::MarkTable, start, target};
+use super::fitted::{expect, improve, mark_table::MarkTable, start, target};
 use super::{Options, Screen, Wants};
 use crate::parallel;
 use crate::plane::{Dots, Tone};
@@ -70,7 +70,7 @@ fn searched(tone: &Tone, options: &Options, progress: &dyn Progress) -> Dots {
     expect(&settled, options, progress);
     let mut dots = start(&settled, &table, options, &|_| true, progress);
     keep(&mut dots, &flat);
-    dots = improve(&settled, dots, &table, options, Free::All, progress);
+    dots = improve(&settled, dots, &table, options, &|_| true, progress);
     keep(&mut dots, &flat);
     dots
 }
@@ -96,7 +96,7 @@ fn tones(tone: &Tone, dots: &mut Dots, kinds: &[Kind], options: &Options, progre
     for i in (0..width * rows.len()).filter(|&i| matches!(kind(i), Kind::Bare | Kind::Ink)) {
         found.set(i % width, i / width, kind(i) == Kind::Ink);
     }
-    let found = improve(&wanted, found, &table, options, Free::Kept(&kept), progress);
+    let found = improve(&wanted, found, &table, options, &kept, progress);
     for i in (0..width * rows.len()).filter(|&i| kept(i)) {
         let (x, y) = (i % width, i / width);
         dots.set(columns.start + x, rows.start + y, found.get(x, y));
@@ -106,13 +106,14 @@ fn tones(tone: &Tone, dots: &mut Dots, kinds: &[Kind], options: &Options, progre
 /// Dots around a drawing's tones that are looked at with them: as far as a search looks.
 const BESIDE: usize = 32;
 
-/// Columns, from a whole line pitch on, and rows that hold all tones and what lies around them; none where there are none.
+/// Columns, from a whole line pitch on, and rows, from an even one on (as every second one may be barred), that hold all tones
+/// and what lies around them; none where there are none.
 fn window(kinds: &[Kind], width: usize, switches: usize) -> Option<(Range<usize>, Range<usize>)> {
     let tones = || kinds.iter().enumerate().filter(|(_, kind)| **kind == Kind::Tone).map(|(i, _)| i);
     let (first, last) = (tones().next()? / width, tones().next_back()? / width);
     let (left, right) = tones().map(|i| i % width).fold((width, 0), |(l, r), x| (l.min(x), r.max(x)));
     let left = left.saturating_sub(BESIDE) / switches * switches;
-    let rows = first.saturating_sub(BESIDE)..(last + 1 + BESIDE).min(kinds.len() / width);
+    let rows = first.saturating_sub(BESIDE) / 2 * 2..(last + 1 + BESIDE).min(kinds.len() / width);
     Some((left..(right + 1 + BESIDE).min(width), rows))
 }
 

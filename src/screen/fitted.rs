@@ -57,7 +57,7 @@ pub fn fitted(tone: &Tone, options: &Options, progress: &dyn Progress) -> Dots {
     let tone = target::target(tone, &table, options);
     expect(&tone, options, progress);
     let start = start(&tone, &table, options, &|_| true, progress);
-    improve(&tone, start, &table, options, Free::All, progress)
+    improve(&tone, start, &table, options, &|_| true, progress)
 }
 
 /// The dots that a search begins with: diffused where the machine is known. Where it is not quite, and the beam may
@@ -93,7 +93,7 @@ pub(super) fn start(
         let (x, y) = (i % columns * times, i / columns);
         (x..(x + times).min(width)).any(|x| kept(y * width + x))
     };
-    let found = improve(&coarse, found, &table, &whole, Free::Kept(&kept), progress);
+    let found = improve(&coarse, found, &table, &whole, &kept, progress);
     let mut dots = Dots::off(width, height);
     for y in 0..height {
         for x in (0..width).filter(|x| found.get(x / times, y)) {
@@ -133,7 +133,7 @@ pub fn search_sample(options: &Options, passes: u32) {
     let options = Options { effort: passes, ..options.clone() };
     let table = MarkTable::of(&options.burn, options.unsure);
     let start = start(&tone, &table, &options, &|_| true, &Silent);
-    std::hint::black_box(improve(&tone, start, &table, &options, Free::All, &Silent));
+    std::hint::black_box(improve(&tone, start, &table, &options, &|_| true, &Silent));
 }
 
 /// The passes that searching so many dots takes no longer than `seconds` for, on so many threads: from 1, even where
@@ -150,28 +150,21 @@ pub(super) fn expect(tone: &Tone, options: &Options, progress: &dyn Progress) {
     progress.expect(STEPS_A_TILE * u64::from(options.effort.div_ceil(PASSES_A_TURN)) * tiles as u64);
 }
 
-/// Which dots a search changes.
-#[derive(Clone, Copy)]
-pub(super) enum Free<'a> {
-    All,
-    /// All, but only those matter of whose number, row after row, it says so: the others are searched only where these hang
-    /// on them.
-    Kept(&'a (dyn Fn(usize) -> bool + Sync)),
-}
-
-/// Searches from given dots; the steps it counts are those that [`expect`] says.
+/// Searches from given dots; the steps it counts are those that [`expect`] says. Dots are `kept` where that is so of their
+/// number, row after row; what the others become is of no matter, and they are searched only where those that are kept hang
+/// on them.
 pub(super) fn improve(
     tone: &Tone,
     dots: Dots,
     table: &MarkTable,
     options: &Options,
-    free: Free,
+    kept: &(dyn Fn(usize) -> bool + Sync),
     progress: &dyn Progress,
 ) -> Dots {
     match &table.vary {
-        None => improve_by(tone, dots, (table, &together([&table.halves])), options, free, progress),
+        None => improve_by(tone, dots, (table, &together([&table.halves])), options, kept, progress),
         Some(vary) => {
-            improve_by(tone, dots, (table, &together([&table.halves, vary])), options, free, progress)
+            improve_by(tone, dots, (table, &together([&table.halves, vary])), options, kept, progress)
         }
     }
 }
@@ -194,7 +187,7 @@ fn improve_by<const C: usize>(
     mut dots: Dots,
     (table, halves): (&MarkTable, &[[f32; C]; CODES]),
     options: &Options,
-    free: Free,
+    kept: &(dyn Fn(usize) -> bool + Sync),
     progress: &dyn Progress,
 ) -> Dots {
     let (w, h) = (tone.width(), tone.height());
@@ -211,13 +204,7 @@ fn improve_by<const C: usize>(
     let turns = options.effort.div_ceil(PASSES_A_TURN);
     let holds = |x: usize, y: usize| {
         let columns = x * TILE..((x + 1) * TILE).min(w);
-        let any = |of: &dyn Fn(usize, usize) -> bool| {
-            (y * TILE..((y + 1) * TILE).min(h)).any(|y| columns.clone().any(|x| of(x, y)))
-        };
-        match free {
-            Free::All => true,
-            Free::Kept(kept) => any(&|x, y| kept(y * w + x)),
-        }
+        (y * TILE..((y + 1) * TILE).min(h)).any(|y| columns.clone().any(|x| kept(y * w + x)))
     };
     let barred = barred(tone, table, options);
     if let Some(barred) = &barred {
@@ -246,12 +233,8 @@ fn improve_by<const C: usize>(
             }
             let found = parallel::map(tiles.len(), |i| {
                 let mut seen = all.clone();
-                let around = |first: usize, beyond: usize| {
-                    let first = first as isize;
-                    first - beyond as isize..first + (TILE + beyond) as isize
-                };
                 let planes: Vec<&Dots> = [&dots].into_iter().chain(&barred).collect();
-                seen.add_window(tone, &planes, around(tiles[i].0, ASIDE), around(tiles[i].1, HALO));
+                seen.add_tile(tone, &planes, tiles[i], TILE, (ASIDE, HALO));
                 let found = seen.found(|| {
                     let mark = (halves, table.solid);
                     let mut tile = Tile::new(tone, &dots, tiles[i], mark, weights, moves, barred.as_ref());
@@ -317,8 +300,8 @@ mod tests {
             let kept = |i: usize| {
                 (kept_x..kept_x + 20).contains(&(i % w)) && (kept_y..kept_y + 20).contains(&(i / w))
             };
-            let all = improve(&tone, start.clone(), &table, &options, Free::All, &Silent);
-            let some = improve(&tone, start.clone(), &table, &options, Free::Kept(&kept), &Silent);
+            let all = improve(&tone, start.clone(), &table, &options, &|_| true, &Silent);
+            let some = improve(&tone, start.clone(), &table, &options, &kept, &Silent);
             assert!((0..w * h).filter(|&i| kept(i)).all(|i| all.get(i % w, i / w) == some.get(i % w, i / w)));
             assert!(all != some, "the rest was left alone");
         }

@@ -63,9 +63,25 @@ impl Seen {
         }
     }
 
+    /// Adds what lies in a tile and so many columns and rows around it; its first dot is at `first`.
+    pub fn add_tile(
+        &mut self,
+        tone: &Tone,
+        dots: &[&Dots],
+        first: (usize, usize),
+        side: usize,
+        around: (usize, usize),
+    ) {
+        let range = |first: usize, around: usize| {
+            let first = first as isize;
+            first - around as isize..first + (side + around) as isize
+        };
+        self.add_window(tone, dots, range(first.0, around.0), range(first.1, around.1));
+    }
+
     /// Adds what lies in a window of tones and dots, given by its first and last places, which may lie beyond the plane; and
     /// where in the window the plane begins and ends.
-    pub fn add_window(&mut self, tone: &Tone, dots: &[&Dots], columns: Range<isize>, rows: Range<isize>) {
+    fn add_window(&mut self, tone: &Tone, dots: &[&Dots], columns: Range<isize>, rows: Range<isize>) {
         if self.0.is_none() {
             return;
         }

@@ -61,11 +61,7 @@ pub fn lay(tone: &Tone, dots: &mut Dots, kinds: &[Kind], burn: &Burn, passes: u3
         let found = parallel::map(tiles.len(), |i| {
             let (x0, y0) = tiles[i];
             let mut seen = all.clone();
-            let around = |first: usize| {
-                let first = first as isize;
-                first - HALO as isize..first + (TILE + HALO) as isize
-            };
-            seen.add_window(tone, &[dots], around(x0), around(y0));
+            seen.add_tile(tone, &[dots], tiles[i], TILE, (HALO, HALO));
             for y in y0..(y0 + TILE).min(h) {
                 let free: [u8; TILE] =
                     std::array::from_fn(|x| u8::from(x0 + x < w && kinds[y * w + x0 + x] == Kind::Edge));

@@ -140,7 +140,7 @@ const TABLE: [[All; TONES.len()]; BEAMS.len()] = [
 #[cfg(test)]
 mod tests {
     use super::super::super::Options;
-    use super::super::super::fitted::{Free, improve, mark_table::MarkTable};
+    use super::super::super::fitted::{improve, mark_table::MarkTable};
     use super::super::diffuse_with;
     use super::*;
     use crate::mark::Forecast;
@@ -225,7 +225,7 @@ mod tests {
         let each = tones.iter().map(|tone| {
             let start = diffuse_with(tone, table, &filters, true, None, &Silent);
             let before = seen(&start, tone);
-            0.25 * before + 0.75 * seen(&improve(tone, start, table, options, Free::All, &Silent), tone)
+            0.25 * before + 0.75 * seen(&improve(tone, start, table, options, &|_| true, &Silent), tone)
         });
         each.sum::<f64>() / tones.len() as f64
     }
