@@ -118,7 +118,7 @@ pub fn picture(title: &str, standing: &str, points: &[Point]) -> Result<Picture,
     let mut all = draw(width, top + close_ups, PAPER, &(svg + "</g>"))?;
     for (i, point) in points.iter().enumerate() {
         if let Some(close_up) = &point.close_up {
-            all.lay(&reduced(close_up, CLOSE_UP), GAP + i * (CLOSE_UP + GAP), top);
+            all.lay(&reduced(close_up, CLOSE_UP)?, GAP + i * (CLOSE_UP + GAP), top);
         }
     }
     Ok(all)

@@ -95,7 +95,7 @@ pub fn picture(sheet: &Sheet) -> Result<Picture, ProofError> {
         parts.push(all);
     }
     if let Some(below) = &sheet.below {
-        parts.push(reduced(&below.picture, width));
+        parts.push(reduced(&below.picture, width)?);
     }
     Ok(stacked(&parts, width))
 }
@@ -171,14 +171,14 @@ fn crop_side() -> usize {
 
 /// The whole piece with its places framed where it is the original, and its lettered crops.
 fn pictures(sheet: &Sheet, c: &Candidate) -> Result<(Picture, Vec<Picture>), ProofError> {
-    let mut whole = reduced(&c.whole, CELL);
+    let mut whole = reduced(&c.whole, CELL)?;
     if std::ptr::eq(c, &sheet.original) {
         for (place, name) in sheet.places.iter().zip(NAMES) {
             frame(&mut whole, place, name)?;
         }
     }
     let crops = c.crops.iter().zip(NAMES).map(|(crop, name)| {
-        let mut crop = reduced(crop, crop_side());
+        let mut crop = reduced(crop, crop_side())?;
         letter(&mut crop, (0, 0), name)?;
         Ok(crop)
     });

@@ -38,7 +38,7 @@ pub fn customer(
     if mirrored {
         piece = flipped(&piece);
     }
-    let (left, right) = (enlarged(reduced(&over_bench(original), SIDE)), enlarged(reduced(&piece, SIDE)));
+    let (left, right) = (enlarged(reduced(&over_bench(original), SIDE)?), enlarged(reduced(&piece, SIDE)?));
     let high = left.height.max(right.height);
     let words = [
         "The original".to_string(),

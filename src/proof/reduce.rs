@@ -1,41 +1,73 @@
-//! Pictures made smaller without moiré: by exact areas, in linear light.
+//! Pictures made smaller without moiré: in linear light, through a smooth filter.
 
-use super::canvas::Picture;
-use super::layout::Axis;
+use fast_image_resize::images::{TypedImage, TypedImageRef};
+use fast_image_resize::pixels::F32x3;
+use fast_image_resize::{Filter, FilterType, ResizeAlg, ResizeOptions, Resizer};
+
+use super::canvas::{Picture, ProofError};
 use crate::colour::{linear_light, srgb8};
 
-/// `picture` made to fit into `side` by `side` pixels, by exact areas in linear light; never enlarged.
-pub fn reduced(picture: &Picture, side: usize) -> Picture {
+/// `picture` made to fit into `side` by `side` pixels, in linear light; never enlarged.
+///
+/// Pixels of a reduced picture are often about as wide as a line of dots. Mere areas would then answer to the
+/// lines in beats, bands that the piece does not have; of a line's pitch of 0.9 pixels they leave 11 %, the
+/// filter 0.02 %.
+///
+/// # Errors
+/// When the picture has no pixels.
+pub fn reduced(picture: &Picture, side: usize) -> Result<Picture, ProofError> {
     let longest = picture.width.max(picture.height);
     if longest <= side {
-        return picture.clone();
+        return Ok(picture.clone());
     }
     let scale = longest as f64 / side as f64;
     let fit = |n: usize| ((n as f64 / scale).round() as usize).max(1);
     let (width, height) = (fit(picture.width), fit(picture.height));
-    let axis = |n: usize, to: usize| Axis::new((0.0, n as f64 / to as f64, to), (0.0, 1.0, n), (n, 1.0));
-    let (ax, ay) = (axis(picture.width, width), axis(picture.height, height));
-    let linear = linear_light();
-    let mut out = Picture::filled(width, height, [0; 3]);
-    crate::parallel::bands(&mut out.rgb, 3 * width, 4, |first, band| {
-        for (i, row) in band.chunks_exact_mut(3 * width).enumerate() {
-            let (top, rows) = ay.at(first + i);
-            for (x, pixel) in row.chunks_exact_mut(3).enumerate() {
-                let (left, columns) = ax.at(x);
-                let mut sum = [0.0f32; 3];
-                for (r, wr) in rows.iter().enumerate() {
-                    for (c, wc) in columns.iter().enumerate() {
-                        let at = 3 * ((top + r) * picture.width + left + c);
-                        for (s, v) in sum.iter_mut().zip(&picture.rgb[at..at + 3]) {
-                            *s += wr * wc * linear[usize::from(*v)];
-                        }
-                    }
-                }
-                pixel.copy_from_slice(&sum.map(srgb8));
-            }
-        }
+    let table = linear_light();
+    let mut linear = vec![0.0f32; picture.rgb.len()];
+    crate::parallel::bands(&mut linear, 3 * picture.width, ROWS, |first, band| {
+        let codes = &picture.rgb[3 * picture.width * first..];
+        band.iter_mut().zip(codes).for_each(|(v, c)| *v = table[usize::from(*c)]);
     });
-    out
+    let light = smaller((&linear, picture.width, picture.height), (width, height))?;
+    let mut out = Picture::filled(width, height, [0; 3]);
+    crate::parallel::bands(&mut out.rgb, 3 * width, ROWS, |first, band| {
+        band.iter_mut().zip(&light[3 * width * first..]).for_each(|(c, v)| *c = srgb8(*v));
+    });
+    Ok(out)
+}
+
+/// Rows a band of the passes from codes to light and back.
+const ROWS: usize = 32;
+
+/// A plane of red, green and blue at another size.
+fn smaller(
+    (from, w, h): (&[f32], usize, usize),
+    (width, height): (usize, usize),
+) -> Result<Vec<f32>, ProofError> {
+    let failed = |e: &dyn std::fmt::Display| ProofError::Page(e.to_string());
+    let source = TypedImageRef::<F32x3>::from_buffer(w as u32, h as u32, bytemuck::cast_slice(from));
+    let source = source.map_err(|e| failed(&e))?;
+    let mut out = vec![0.0f32; 3 * width * height];
+    let target = bytemuck::cast_slice_mut(&mut out);
+    let mut target =
+        TypedImage::<F32x3>::from_buffer(width as u32, height as u32, target).map_err(|e| failed(&e))?;
+    let filter = Filter::new("cubic B-spline", b_spline, 2.0).map_err(|e| failed(&e))?;
+    let options =
+        ResizeOptions::new().resize_alg(ResizeAlg::Convolution(FilterType::Custom(filter))).use_alpha(false);
+    Resizer::new().resize_typed(&source, &mut target, &options).map_err(|e| failed(&e))?;
+    Ok(out)
+}
+
+/// The cubic B-spline, of which nothing is negative, so that no edge rings (I. J. Schoenberg, "Contributions to the
+/// problem of approximation of equidistant data by analytic functions", Quart. Appl. Math. 4, 1946).
+fn b_spline(x: f64) -> f64 {
+    let x = x.abs();
+    match x {
+        _ if x < 1.0 => (0.5 * x - 1.0) * x * x + 2.0 / 3.0,
+        _ if x < 2.0 => (2.0 - x).powi(3) / 6.0,
+        _ => 0.0,
+    }
 }
 
 #[cfg(test)]
@@ -51,8 +83,22 @@ mod tests {
             .enumerate()
             .filter(|(i, _)| (i % 64 + i / 64) % 2 == 0)
             .for_each(|(_, v)| v.fill(255));
-        let small = reduced(&p, 32);
-        assert!(small.rgb.iter().all(|&v| v == 188), "{:?}", &small.rgb[..6]);
-        assert_eq!(reduced(&small, 100), small);
+        let small = reduced(&p, 32).unwrap();
+        let inner = (4..28).flat_map(|y| (4..28).map(move |x| (x, y)));
+        for (x, y) in inner {
+            assert_eq!(small.get(x, y), [188; 3], "{x} {y}");
+        }
+        assert_eq!(reduced(&small, 100).unwrap(), small);
+    }
+
+    #[test]
+    fn lines_of_about_a_pixel_leave_no_bands() {
+        // Every second row marked, two rows to 0.92 pixels: mere areas let bands of 22 codes stand, 12 pixels high.
+        let mut p = Picture::filled(60, 1000, [0; 3]);
+        p.rgb.chunks_exact_mut(3 * 60).step_by(2).for_each(|row| row.fill(255));
+        let small = reduced(&p, 460).unwrap();
+        let rows: Vec<u8> = (4..456).map(|y| small.get(10, y)[1]).collect();
+        let (least, most) = (rows.iter().min().unwrap(), rows.iter().max().unwrap());
+        assert!(most - least <= 1 && rows.contains(&188), "{least} to {most}");
     }
 }

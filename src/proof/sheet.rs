@@ -73,7 +73,7 @@ impl Sheet<'_> {
     pub fn values(&self) -> Result<Value, ProofError> {
         let fit = self.fit();
         let (standing, text) = self.standing;
-        let png = reduced(self.picture, PICTURE_SIDE).to_png(None);
+        let png = reduced(self.picture, PICTURE_SIDE)?.to_png(None);
         let png = png.map_err(|e| ProofError::Page(e.to_string()))?;
         let settings: Vec<Value> = self
             .settings

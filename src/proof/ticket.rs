@@ -187,7 +187,7 @@ fn gain_plot(gain: &[(f64, f64)]) -> String {
 
 /// The picture, at most `side` pixels long, as a data URI.
 fn uri(picture: &Picture, side: usize) -> Result<String, ProofError> {
-    let png = reduced(picture, side).to_png(None).map_err(|e| ProofError::Page(e.to_string()))?;
+    let png = reduced(picture, side)?.to_png(None).map_err(|e| ProofError::Page(e.to_string()))?;
     Ok(data_uri(&png))
 }
 

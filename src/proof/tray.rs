@@ -50,7 +50,7 @@ pub fn from_above(tray: (f64, f64), shown: &[Shown<'_>]) -> Result<Picture, Proo
     for one in shown {
         let (x, y) = one.corner;
         let longest = one.picture.width.max(one.picture.height) as f64 * one.layout.pixel;
-        let small = reduced(one.picture, pixels(longest));
+        let small = reduced(one.picture, pixels(longest))?;
         let place = |mm: f64| ((mm / pixel).round().max(0.0)) as usize;
         let left = place(x + one.layout.left);
         let top = place(tray.1 - y - one.sides.1 + one.layout.top);
@@ -83,7 +83,7 @@ fn number(n: usize) -> Result<Picture, ProofError> {
 /// When lettering cannot be drawn.
 pub fn pieces(title: &str, shown: &[Shown<'_>]) -> Result<Picture, ProofError> {
     let columns = COLUMNS.min(shown.len().max(1));
-    let small: Vec<Picture> = shown.iter().map(|s| reduced(s.picture, CELL)).collect();
+    let small = shown.iter().map(|s| reduced(s.picture, CELL)).collect::<Result<Vec<_>, _>>()?;
     let high = small.iter().map(|p| p.height).max().unwrap_or(1);
     let (step_x, step_y) = (CELL + GAP, high + 2 * GAP);
     let rows = shown.len().div_ceil(columns);
@@ -204,7 +204,7 @@ pub fn ticket(
         .iter()
         .skip(1)
         .map(|(t, picture)| {
-            let png = reduced(picture, 780).to_png(None).map_err(|e| ProofError::Page(e.to_string()))?;
+            let png = reduced(picture, 780)?.to_png(None).map_err(|e| ProofError::Page(e.to_string()))?;
             Ok(context! { number => t.number, picture => super::page::data_uri(&png) })
         })
         .collect::<Result<_, ProofError>>()?;
