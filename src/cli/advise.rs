@@ -91,7 +91,7 @@ pub fn run(args: &AdviseArgs, out: &mut Out) -> Result<u8, Failure> {
     writeln!(
         out,
         "{:>2} {:>6} {:>9} {:>8} {:>9} {:>9} {:>10} {:>12} {:>11}",
-        "", "steps", "pitch mm", "dpi", "overlap", "ripple", "speed mm/s", "dose J/mm2", "time"
+        "", "steps", "pitch mm", "dpi", "overlap", "ripple", "speed mm/s", "dose J/mm²", "time"
     )?;
     for a in &list {
         writeln!(
@@ -140,7 +140,7 @@ fn quickest(plan: &Plan, question: &Question) -> Vec<Quickest> {
         if given > 1.05 * exposure {
             let speed = setting.speed;
             return Some(format!(
-                "the axis goes no faster than {speed}: solids get {} J/mm2",
+                "the axis goes no faster than {speed}: solids get {} J/mm²",
                 short(given, 1)
             ));
         }
@@ -156,7 +156,7 @@ fn quickest(plan: &Plan, question: &Question) -> Vec<Quickest> {
 fn times(out: &mut Out, plan: &Plan, all: &[Quickest], best: Option<usize>) -> Result<(), Failure> {
     writeln!(
         out,
-        "The least time for a solid at each power, exposed as now ({} J/mm2 at {}); no program is quicker than area x dose / power, and tones take longer on closer lines:",
+        "The least time for a solid at each power, exposed as now ({} J/mm² at {}); no program is quicker than area x dose / power, and tones take longer on closer lines:",
         short(plan.burn.x_solid, 2),
         plan.process.reciprocity.value.1
     )?;

@@ -425,7 +425,7 @@ fn table(out: &mut Out, all: &[Made]) -> Result<(), Failure> {
     writeln!(
         out,
         "{:<20} {:>8} {:>9} {:>9} {:>7} {:>8} {:>11} {:>9}  time",
-        "screen", "dpi", "planned", "expected", "SSIM", "tone %", "burnt mm2", "lone %"
+        "screen", "dpi", "planned", "expected", "SSIM", "tone %", "burnt mm²", "lone %"
     )?;
     for c in all.iter().map(|m| &m.contender) {
         writeln!(

@@ -94,7 +94,7 @@ pub fn decided(out: &mut impl Write, report: &Report, verbose: bool) -> io::Resu
     }
     writeln!(
         out,
-        "  a solid gets {} J/mm2, which acts like {} J/mm2 at {} mm/s",
+        "  a solid gets {} J/mm², which acts like {} J/mm² at {} mm/s",
         mm(process.dose_j_per_mm2, 2),
         mm(process.effective_exposure_j_per_mm2, 2),
         mm(process.reference_speed_mm_per_s.value, 2)
@@ -113,7 +113,7 @@ pub fn decided(out: &mut impl Write, report: &Report, verbose: bool) -> io::Resu
     if let Some(f) = &report.forecast {
         writeln!(
             out,
-            "  mean mark {} % as forecast, {} % as asked for; {} mm2 marked, {} mm2 over-burnt",
+            "  mean mark {} % as forecast, {} % as asked for; {} mm² marked, {} mm² over-burnt",
             mm(f.mean_mark_share * 100.0, 1),
             mm(f.mean_wanted_share * 100.0, 1),
             mm(f.marked_mm2, 1),

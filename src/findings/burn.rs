@@ -111,7 +111,7 @@ pub fn over_burn(case: &Case, sums: &Sums) -> Option<Finding> {
     let at = case.rect.centre(case.blank, worst.0, worst.1);
     let exposure = f64::from(sums.peak) * case.burn().x_solid;
     let message = format!(
-        "{} mm2 will char, {}% of what is marked; the largest patch {} mm2, worst at {} mm from the left and {} mm from the bottom of the blank (exposure {} J/mm2, char from {} J/mm2)",
+        "{} mm² will char, {}% of what is marked; the largest patch {} mm², worst at {} mm from the left and {} mm from the bottom of the blank (exposure {} J/mm², char from {} J/mm²)",
         short(verdict.charred_mm2, 2),
         short(verdict.share * 100.0, 2),
         short(verdict.patch_mm2, 2),
@@ -147,7 +147,7 @@ pub fn under_burn(case: &Case, sums: &Sums) -> Option<Finding> {
     let burn = case.burn();
     let reached = shortfall(&burn)?;
     let message = format!(
-        "solids reach {}% of a full mark: their exposure of {} J/mm2 is too low for this coating (half a mark at {} J/mm2)",
+        "solids reach {}% of a full mark: their exposure of {} J/mm² is too low for this coating (half a mark at {} J/mm²)",
         short(reached * 100.0, 0),
         short(burn.x_solid, 2),
         short(case.response.x_half, 2)

@@ -14,7 +14,7 @@ const LEAST_MM2: f64 = 0.05;
 const LEAST_TOGETHER_MM2: f64 = 0.6;
 
 /// What is said of a photo.
-const PHOTO: &str = "mm2 of small lettering or line work in the photo will run together";
+const PHOTO: &str = "mm² of small lettering or line work in the photo will run together";
 
 /// The least detail a burn can make with these pitches, from forecasts of lines and gaps of whole dots.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -96,9 +96,9 @@ pub fn detail_below_beam(detail: &Detail, burn: &Burn, rect: &DotRect, blank: &B
     };
     let at = rect.centre(blank, worst.0, worst.1);
     let what = [
-        (strokes, "mm2 of strokes will not show"),
-        (gaps, "mm2 of gaps will close"),
-        (run_together, if detail.of_photo { PHOTO } else { "mm2 of fine strokes will run together" }),
+        (strokes, "mm² of strokes will not show"),
+        (gaps, "mm² of gaps will close"),
+        (run_together, if detail.of_photo { PHOTO } else { "mm² of fine strokes will run together" }),
     ]
     .iter()
     .filter(|(area, _)| *area > 0.0)

@@ -15,7 +15,7 @@ pub fn judge(points: &[Point], bare: f64, lighter: bool) -> Option<String> {
     let best = points.iter().max_by(|a, b| gain(a).total_cmp(&gain(b)))?;
     if gain(best) < 4.0 {
         return Some(format!(
-            "all patches are under-burnt: none differs from the bare coating by more than 4 L*; the strongest had {:.1} J/mm2, so draw another wedge that starts there: lower speeds (from {:.1} mm/s down), more power or a second pass",
+            "all patches are under-burnt: none differs from the bare coating by more than 4 L*; the strongest had {:.1} J/mm², so draw another wedge that starts there: lower speeds (from {:.1} mm/s down), more power or a second pass",
             strongest.dose,
             slowest(points)
         ));
@@ -30,7 +30,7 @@ pub fn judge(points: &[Point], bare: f64, lighter: bool) -> Option<String> {
     let top = sorted.iter().map(|p| gain(p)).fold(0.0, f64::max);
     if lighter && first > top - 1.5 && low - high > 6.0 && rank_fall(&sorted, &gain) > 0.7 {
         return Some(format!(
-            "all patches are over-burnt or past their best: the mark fades as the dose grows from {:.1} J/mm2 on; draw another wedge that ends there: higher speeds (from {:.1} mm/s up) or less power",
+            "all patches are over-burnt or past their best: the mark fades as the dose grows from {:.1} J/mm² on; draw another wedge that ends there: higher speeds (from {:.1} mm/s up) or less power",
             weakest.dose,
             fastest(points)
         ));
@@ -83,7 +83,7 @@ mod tests {
     #[test]
     fn a_wedge_that_shows_nothing_asks_for_more_dose() {
         let v = judge(&points(|d| 20.0 + 0.1 * d), 20.0, true).unwrap();
-        assert!(v.contains("under-burnt") && v.contains("8.0 J/mm2") && v.contains("lower speeds"), "{v}");
+        assert!(v.contains("under-burnt") && v.contains("8.0 J/mm²") && v.contains("lower speeds"), "{v}");
     }
 
     #[test]
