@@ -1,6 +1,6 @@
 //! Doubt: what speaks against a reading, so that it is not taken for true.
 
-use super::fit::{BENT, Limited, ResponseFit};
+use super::fit::{BENT, ExposureFit, Limited};
 use super::measure::{Measured, Refusal};
 use super::target::{Pattern, Wedge};
 use crate::units::short;
@@ -12,19 +12,27 @@ const OFF_CURVE: f64 = 0.7;
 pub const TOO_UNEVEN: f64 = 0.08;
 /// Light that differs by more over the piece has an edge or a glare in it, which no smooth surface follows.
 const UNEVEN: f64 = 1.9;
+/// Without exposures to tell a lamp from a reflection (a tone wedge read alone) light that differs by more may be either:
+/// in rendered photos without a veil or a shadow it differs by up to 1.18, by 1.6 where it falls off towards a side.
+const UNEVEN_ALONE: f64 = 1.25;
 /// Below half, reciprocity fails more than any heat conduction allows.
 const LEAST_EXPONENT: f64 = 0.45;
 /// A burn has grain; a drawing has none, L*.
 const LEAST_GRAIN: f64 = 0.02;
 
 /// What speaks against the reading, a sentence each.
-pub fn doubts(wedge: &Wedge, measured: &Measured, fit: Option<&ResponseFit>) -> Vec<String> {
+pub fn doubts(wedge: &Wedge, measured: &Measured, found: Option<&ExposureFit>) -> Vec<String> {
     let mut out = Vec::new();
     if measured.light_ratio > UNEVEN {
         out.push(format!(
             "the light over the piece differs {} times: a shadow's edge, a reflection or a lamp too near",
             short(measured.light_ratio, 1)
         ));
+    }
+    if found.is_none() {
+        out.extend(alone(measured).map(|seen| {
+            format!("{seen}, and tones alone do not tell a lamp from a reflection: photograph the piece again under even light, or read an exposure wedge first")
+        }));
     }
     if let Some(share) = measured.glare {
         out.push(format!(
@@ -45,7 +53,14 @@ pub fn doubts(wedge: &Wedge, measured: &Measured, fit: Option<&ResponseFit>) -> 
     if grains.get(grains.len() / 2).is_some_and(|g| *g < LEAST_GRAIN) {
         out.push("the patches have no grain at all: this is a picture of the drawing, not a photo of a burnt piece".into());
     }
-    let Some(fit) = fit else { return out };
+    if let Some(unlike) = unlike(wedge, measured) {
+        out.push(format!(
+            "solids that were burnt alike are up to {} L* apart: a reflection or a shadow lies on the piece, or the coating is uneven; photograph it again under even light",
+            short(unlike, 1)
+        ));
+    }
+    let Some(found) = found else { return out };
+    let fit = &found.response;
     let before = out.len();
     match fit.limited {
         Some(Limited::Speed(v)) => out.push(format!(
@@ -88,5 +103,45 @@ pub fn doubts(wedge: &Wedge, measured: &Measured, fit: Option<&ResponseFit>) -> 
             short(miss, 1)
         ));
     }
+    if let Some(strays) = &found.strays {
+        let names: Vec<&str> =
+            strays.which.iter().filter_map(|i| wedge.patches.get(*i)).map(|p| p.name.as_str()).collect();
+        out.push(format!(
+            "patches beside each other ({}) are up to {} L* {} than the curve through all the others has them: the edge of a shadow or a reflection lies there; photograph the piece again under even light",
+            names.join(", "),
+            short(strays.most.abs(), 1),
+            if strays.most < 0.0 { "darker" } else { "lighter" }
+        ));
+    }
     out
+}
+
+/// What speaks against the light where no exposures tell how far it reaches: a tone wedge that is read alone.
+fn alone(measured: &Measured) -> Option<String> {
+    let stray = |v: &&Result<_, Refusal>| matches!(v, Err(Refusal::Glare { .. } | Refusal::Uneven { .. }));
+    let refused = measured.values.iter().filter(stray).count();
+    match measured.light_ratio {
+        r if (UNEVEN_ALONE..=UNEVEN).contains(&r) => {
+            Some(format!("the light over the piece differs {} times", short(r, 1)))
+        }
+        // A flaw of the coating spoils one.
+        _ if refused > 1 => Some(format!("light that does not belong there lies on {refused} patches")),
+        _ => None,
+    }
+}
+
+/// By how much solids of one setting differ, L*, where it is more than a coating does: what a tone wedge, whose dots lie on
+/// no curve, tells of the light.
+fn unlike(wedge: &Wedge, measured: &Measured) -> Option<f64> {
+    /// In rendered photos without a veil or a shadow solids of one setting differ by less, paint that is thicker on one side
+    /// taken in (0.8 L*).
+    const UNLIKE: f64 = 1.0;
+    let solids = || {
+        let of = wedge.patches.iter().zip(&measured.values);
+        of.filter(|(p, _)| p.pattern == Pattern::Solid && !p.charred)
+            .filter_map(|(p, v)| v.as_ref().ok().map(|v| (p, v.l)))
+    };
+    let pairs =
+        solids().flat_map(|(p, a)| solids().filter(|(q, _)| q.dial == p.dial).map(move |(_, b)| a - b));
+    Some(pairs.fold(0.0, f64::max)).filter(|most| *most > UNLIKE)
 }

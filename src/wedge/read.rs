@@ -3,7 +3,7 @@
 use super::ask::{Ask, ReadingError};
 use super::doubt::{TOO_UNEVEN, doubts};
 use super::evidence::Evidence;
-use super::fit::{BENT, ResponseFit, Toned, beam, choose, exposure, gains};
+use super::fit::{BENT, ExposureFit, Toned, beam, choose, exposure, gains};
 use super::measure::{Measured, PatchValue, Refusal, combs, measure, rectify};
 use super::measurement::Measurement;
 use super::reading::{BeamReading, PatchReading, PhotoReading, Reading, Scale};
@@ -141,13 +141,13 @@ pub fn read_photo(
         });
     }
     reading.response = Some(fit.reading());
-    doubt(&mut reading, wedge, &measured, Some(fit));
+    doubt(&mut reading, wedge, &measured, Some(&found));
     Ok(Evidence { reading, flat, fit: Some(found.response), missed: found.missed })
 }
 
 /// Takes in what speaks against the reading, as doubts and as notes.
-fn doubt(reading: &mut Reading, wedge: &Wedge, measured: &Measured, fit: Option<&ResponseFit>) {
-    reading.doubts = doubts(wedge, measured, fit);
+fn doubt(reading: &mut Reading, wedge: &Wedge, measured: &Measured, found: Option<&ExposureFit>) {
+    reading.doubts = doubts(wedge, measured, found);
     reading.notes.extend_from_slice(&reading.doubts);
 }
 

@@ -4,6 +4,7 @@ use super::exposures::{Exposures, Fill};
 use super::fitted::{ResponseFit, unknown};
 use super::model::{BeamGuess, EARLIER, Point};
 use super::response::{Data, fit};
+use super::uneven::Strays;
 use super::veil::shapes;
 use super::verdict::judge;
 use crate::colour::lstar;
@@ -31,6 +32,8 @@ pub struct ExposureFit {
     pub light: Vec<f64>,
     /// The veil over each patch that the patches ask for, beyond what was taken off.
     pub veil: Option<VeilOver>,
+    /// Patches of the wedge that lie off the curve beside each other.
+    pub strays: Option<Strays>,
     /// What a reader must know.
     pub notes: Vec<String>,
 }
@@ -114,7 +117,11 @@ pub fn exposure(
         let (over, ways) = shapes.iter().map(|s| v.over(s)).unzip();
         VeilOver { share: over, ways }
     });
-    Ok(ExposureFit { response, missed, curve, light, veil, notes: why.into_iter().collect() })
+    let strays = response.strays.as_ref().map(|s| {
+        let patch = |i: &usize| own.get(*i).map(|p| p.0);
+        Strays { which: s.which.iter().filter_map(patch).collect(), most: s.most }
+    });
+    Ok(ExposureFit { strays, response, missed, curve, light, veil, notes: why.into_iter().collect() })
 }
 
 /// Index of a fill, which is added where it is new.

@@ -4,6 +4,7 @@ use super::likely::Likely;
 use super::limited::Limited;
 use super::model::Point;
 use super::toned::Toned;
+use super::uneven::Strays;
 use super::veil::Veil;
 use crate::colour::lstar;
 use crate::mark::Response;
@@ -61,6 +62,8 @@ pub struct ResponseFit {
     pub uneven: f64,
     /// How far patches lie off the curve where it is flat, L*; none where too few do.
     pub flat_miss: Option<f64>,
+    /// Points that lie off the curve beside each other, by their index.
+    pub strays: Option<Strays>,
     /// A speed or power at which the machine seems to have been held.
     pub limited: Option<Limited>,
     /// A curve of tones that the camera laid over the photo; none where fine patterns do not speak for any.
@@ -136,5 +139,6 @@ pub fn unknown(
         toned: None,
         uneven: 0.0,
         flat_miss: None,
+        strays: None,
     }
 }

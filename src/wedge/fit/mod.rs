@@ -22,7 +22,7 @@ mod verdict;
 
 pub use beam::beam;
 pub use choice::choose;
-pub use exposure::exposure;
+pub use exposure::{ExposureFit, exposure};
 pub use fitted::ResponseFit;
 pub use gain::{gains, wants_mark};
 pub use limited::Limited;

@@ -9,7 +9,7 @@ use super::model::{BeamGuess, CHAR, CHAR_RISE, CHARRED, Model, Point, Solved, sl
 use super::search::search;
 use super::settle::settle;
 use super::toned::toned;
-use super::uneven::{flat_miss, unevenness};
+use super::uneven::{flat_miss, strays, unevenness};
 use super::veil::{self, veil};
 use crate::colour::{lstar, luminance};
 use crate::progress::{Progress, Stopped};
@@ -108,7 +108,9 @@ pub fn fit(data: &Data, expected: &Expected, progress: &dyn Progress) -> Result<
     let veil = (!data.shapes.is_empty())
         .then(|| veil(points, &errors, &curve, &slopes, y_unmarked, data.shapes, &|p| model.is_solid(p)))
         .flatten();
-    let flat_miss = flat_miss(points, &curve, &off, &model.steepness(&found.all));
+    let steep = model.steepness(&found.all);
+    let flat_miss = flat_miss(points, &curve, &off, &steep);
+    let strays = strays(points, &curve, &off, &steep, uneven, &|p| model.is_solid(p));
     let limited = limited(&model, &found.all, &curve, &off, &slopes);
     let tones = if base.has_fine() { data.tones } else { &[] };
     let toned = toned(points, &errors, &curve, &off, &slopes, tones);
@@ -117,7 +119,7 @@ pub fn fit(data: &Data, expected: &Expected, progress: &dyn Progress) -> Result<
     let squares: f64 =
         out.fitted.iter().zip(points).zip(&off).map(|((f, p), o)| (f - p.lightness - o).powi(2)).sum();
     let rms = (squares / points.len().max(1) as f64).sqrt();
-    Ok(ResponseFit { light, veil, limited, toned, uneven, flat_miss, rms, ..out })
+    Ok(ResponseFit { light, veil, limited, toned, uneven, flat_miss, strays, rms, ..out })
 }
 
 /// What points are off by together: the light over them, a veil that was taken off.

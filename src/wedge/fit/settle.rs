@@ -149,6 +149,7 @@ fn report(
         toned: None,
         uneven: 0.0,
         flat_miss: None,
+        strays: None,
         response: Response {
             y_unmarked: curve.y_unmarked,
             y_marked: or(MARKED, curve.y_marked, expected.y_marked),
