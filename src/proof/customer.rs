@@ -6,7 +6,7 @@ use super::ground::BENCH;
 use super::layout::{Layout, Look};
 use super::legend::{INK, PAPER};
 use super::picture::{self, Scene};
-use super::reduce::reduced;
+use super::reduce::{as_seen, reduced};
 use super::report::Standing;
 use super::round;
 use crate::art::Likeness;
@@ -32,13 +32,13 @@ pub fn customer(
     mirrored: bool,
 ) -> Result<Picture, ProofError> {
     let mut piece = match scene.blank.shape.turned() {
-        Some(diameter) => round::views(scene, layout, look, diameter, layout.width)?,
-        None => picture::plain(scene, layout, look)?,
+        Some(diameter) => reduced(&round::views(scene, layout, look, diameter, layout.width)?, SIDE)?,
+        None => as_seen(&picture::plain(scene, layout, look)?, layout.pixel, SIDE)?,
     };
     if mirrored {
         piece = flipped(&piece);
     }
-    let (left, right) = (enlarged(reduced(&over_bench(original), SIDE)?), enlarged(reduced(&piece, SIDE)?));
+    let (left, right) = (enlarged(reduced(&over_bench(original), SIDE)?), enlarged(piece));
     let high = left.height.max(right.height);
     let words = [
         "The original".to_string(),

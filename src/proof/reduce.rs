@@ -6,6 +6,7 @@ use fast_image_resize::{Filter, FilterType, ResizeAlg, ResizeOptions, Resizer};
 
 use super::canvas::{Picture, ProofError};
 use crate::colour::{linear_light, srgb8};
+use crate::visual_quality::READING_DISTANCE_MM;
 
 /// `picture` made to fit into `side` by `side` pixels, in linear light; never enlarged.
 ///
@@ -16,11 +17,30 @@ use crate::colour::{linear_light, srgb8};
 /// # Errors
 /// When the picture has no pixels.
 pub fn reduced(picture: &Picture, side: usize) -> Result<Picture, ProofError> {
-    let longest = picture.width.max(picture.height);
-    if longest <= side {
+    if picture.width.max(picture.height) <= side {
         return Ok(picture.clone());
     }
-    let scale = longest as f64 / side as f64;
+    let filter = Filter::new("cubic B-spline", b_spline, 2.0).map_err(|e| ProofError::Page(e.to_string()))?;
+    fitted(picture, side, FilterType::Custom(filter))
+}
+
+/// `picture`, whose pixels are `pixel` mm, as an eye sees it that looks from reading distance, `side` pixels along its
+/// longer side: what lies closer together than a minute of arc runs into one, larger as the picture may show it.
+///
+/// # Errors
+/// When the picture has no pixels.
+pub fn as_seen(picture: &Picture, pixel: f64, side: usize) -> Result<Picture, ProofError> {
+    /// What an eye with normal sight resolves, radians (visual acuity 1.0 of ISO 8596: a minute of arc).
+    const RESOLVED: f64 = std::f64::consts::PI / 180.0 / 60.0;
+    let longest = picture.width.max(picture.height);
+    let told = longest as f64 * pixel / (READING_DISTANCE_MM * RESOLVED);
+    let seen = reduced(picture, side.min(told.ceil().max(1.0) as usize))?;
+    if seen.width.max(seen.height) == side { Ok(seen) } else { fitted(&seen, side, FilterType::CatmullRom) }
+}
+
+/// `picture` with `side` pixels along its longer side, in linear light.
+fn fitted(picture: &Picture, side: usize, filter: FilterType) -> Result<Picture, ProofError> {
+    let scale = picture.width.max(picture.height) as f64 / side as f64;
     let fit = |n: usize| ((n as f64 / scale).round() as usize).max(1);
     let (width, height) = (fit(picture.width), fit(picture.height));
     let table = linear_light();
@@ -29,7 +49,7 @@ pub fn reduced(picture: &Picture, side: usize) -> Result<Picture, ProofError> {
         let codes = &picture.rgb[3 * picture.width * first..];
         band.iter_mut().zip(codes).for_each(|(v, c)| *v = table[usize::from(*c)]);
     });
-    let light = smaller((&linear, picture.width, picture.height), (width, height))?;
+    let light = resized((&linear, picture.width, picture.height), (width, height), filter)?;
     let mut out = Picture::filled(width, height, [0; 3]);
     crate::parallel::bands(&mut out.rgb, 3 * width, ROWS, |first, band| {
         band.iter_mut().zip(&light[3 * width * first..]).for_each(|(c, v)| *c = srgb8(*v));
@@ -41,9 +61,10 @@ pub fn reduced(picture: &Picture, side: usize) -> Result<Picture, ProofError> {
 const ROWS: usize = 32;
 
 /// A plane of red, green and blue at another size.
-fn smaller(
+fn resized(
     (from, w, h): (&[f32], usize, usize),
     (width, height): (usize, usize),
+    filter: FilterType,
 ) -> Result<Vec<f32>, ProofError> {
     let failed = |e: &dyn std::fmt::Display| ProofError::Page(e.to_string());
     let source = TypedImageRef::<F32x3>::from_buffer(w as u32, h as u32, bytemuck::cast_slice(from));
@@ -52,9 +73,7 @@ fn smaller(
     let target = bytemuck::cast_slice_mut(&mut out);
     let mut target =
         TypedImage::<F32x3>::from_buffer(width as u32, height as u32, target).map_err(|e| failed(&e))?;
-    let filter = Filter::new("cubic B-spline", b_spline, 2.0).map_err(|e| failed(&e))?;
-    let options =
-        ResizeOptions::new().resize_alg(ResizeAlg::Convolution(FilterType::Custom(filter))).use_alpha(false);
+    let options = ResizeOptions::new().resize_alg(ResizeAlg::Convolution(filter)).use_alpha(false);
     Resizer::new().resize_typed(&source, &mut target, &options).map_err(|e| failed(&e))?;
     Ok(out)
 }
@@ -100,5 +119,24 @@ mod tests {
         let rows: Vec<u8> = (4..456).map(|y| small.get(10, y)[1]).collect();
         let (least, most) = (rows.iter().min().unwrap(), rows.iter().max().unwrap());
         assert!(most - least <= 1 && rows.contains(&188), "{least} to {most}");
+    }
+
+    #[test]
+    fn an_eye_sees_lines_of_half_a_millimetre_and_none_of_a_fiftieth() {
+        // Pixels of 0.01 mm; 40 mm stripes across the picture, enlarged to 1.5 times what an eye resolves.
+        let seen = |period: usize| {
+            let mut p = Picture::filled(4000, 100, [0; 3]);
+            let white = (0..4000).map(|x| if x % period < period / 2 { 255u8 } else { 0 });
+            let row: Vec<u8> = white.flat_map(|v| [v; 3]).collect();
+            p.rgb.chunks_exact_mut(3 * 4000).for_each(|r| r.copy_from_slice(&row));
+            let seen = as_seen(&p, 0.01, 690).unwrap();
+            assert_eq!(seen.width, 690);
+            let inner: Vec<u8> = (20..670).map(|x| seen.get(x, seen.height / 2)[0]).collect();
+            (*inner.iter().min().unwrap(), *inner.iter().max().unwrap())
+        };
+        let (dark, light) = seen(2);
+        assert!(light - dark <= 1 && (187..=189).contains(&light), "{dark} to {light}");
+        let (dark, light) = seen(100);
+        assert!(dark < 30 && light > 245, "{dark} to {light}");
     }
 }
