@@ -4,6 +4,7 @@
 use std::sync::{Arc, Mutex, PoisonError};
 
 /// The last few values made, each with what it was made of.
+#[derive(Debug)]
 pub struct Lately<K, V> {
     kept: Mutex<Vec<(K, Arc<V>)>>,
     most: usize,

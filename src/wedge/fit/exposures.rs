@@ -1,8 +1,8 @@
 //! Exposures: how the light of a beam lies over solids, line pairs and dots, relative to a solid's mean.
 
-use std::cell::RefCell;
-use std::rc::Rc;
+use std::sync::Arc;
 
+use crate::lately::Lately;
 use crate::mark::Taps;
 use crate::wedge::target::Pattern;
 
@@ -11,8 +11,8 @@ const OVER: usize = 6;
 /// Groups of like exposures that stand for a fine pattern: a group's mean in place of its members moves the look by less
 /// than 0.02 L*, and the fit takes a twentieth of the time.
 const GROUPS: usize = 32;
-/// Beams whose exposures are kept: a step of the fit asks for five.
-const KEPT: usize = 6;
+/// Beams whose exposures are kept: a step of the fit asks for five, and several are taken at once.
+const KEPT: usize = 32;
 
 /// A pattern as the beam meets it.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -100,19 +100,13 @@ pub fn parts(fill: &Fill, [along, across]: [f64; 2]) -> Vec<Part> {
 #[derive(Debug)]
 pub struct Exposures {
     fills: Vec<Fill>,
-    known: RefCell<Vec<Known>>,
+    known: Lately<[u64; 2], Vec<Vec<Part>>>,
 }
-
-/// The exposures of each fill.
-type Parts = Rc<Vec<Vec<Part>>>;
-
-/// A beam and the exposures under it.
-type Known = ([u64; 2], Parts);
 
 impl Exposures {
     /// Of these fills.
     pub fn new(fills: Vec<Fill>) -> Self {
-        Exposures { fills, known: RefCell::new(Vec::new()) }
+        Exposures { fills, known: Lately::new(KEPT) }
     }
 
     /// The fills.
@@ -121,18 +115,8 @@ impl Exposures {
     }
 
     /// The exposures of each fill under a beam.
-    pub fn under(&self, beam: [f64; 2]) -> Parts {
-        let key = beam.map(f64::to_bits);
-        let mut known = self.known.borrow_mut();
-        if let Some((_, parts)) = known.iter().find(|k| k.0 == key) {
-            return Rc::clone(parts);
-        }
-        let made: Parts = Rc::new(self.fills.iter().map(|f| parts(f, beam)).collect());
-        if known.len() >= KEPT {
-            known.remove(0);
-        }
-        known.push((key, Rc::clone(&made)));
-        made
+    pub fn under(&self, beam: [f64; 2]) -> Arc<Vec<Vec<Part>>> {
+        self.known.get(beam.map(f64::to_bits), || self.fills.iter().map(|f| parts(f, beam)).collect())
     }
 }
 
@@ -160,7 +144,7 @@ mod tests {
     fn what_is_known_of_a_beam_is_kept() {
         let e = Exposures::new(vec![Fill { pattern: Pattern::Solid, period: 0, pitch: [0.1, 0.1] }]);
         let once = e.under([0.12, 0.12]);
-        assert!(Rc::ptr_eq(&once, &e.under([0.12, 0.12])));
-        assert!(!Rc::ptr_eq(&once, &e.under([0.12, 0.13])));
+        assert!(Arc::ptr_eq(&once, &e.under([0.12, 0.12])));
+        assert!(!Arc::ptr_eq(&once, &e.under([0.12, 0.13])));
     }
 }

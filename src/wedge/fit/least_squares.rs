@@ -3,6 +3,8 @@
 use levenberg_marquardt::{LeastSquaresProblem, LevenbergMarquardt};
 use nalgebra::{DMatrix, DVector, Dyn, Owned};
 
+use crate::parallel;
+
 /// A minimum.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Minimum {
@@ -23,7 +25,7 @@ struct Problem<F> {
     at: DVector<f64>,
 }
 
-impl<F: Fn(&[f64]) -> Vec<f64>> Problem<F> {
+impl<F: Fn(&[f64]) -> Vec<f64> + Sync> Problem<F> {
     fn rest(&self, at: &DVector<f64>) -> DVector<f64> {
         DVector::from_vec((self.residuals)(at.as_slice()))
     }
@@ -31,19 +33,17 @@ impl<F: Fn(&[f64]) -> Vec<f64>> Problem<F> {
     /// Central differences with a step of 1e-5: parameters are logarithms or of order one.
     fn slopes(&self) -> DMatrix<f64> {
         let h = 1e-5;
-        let columns: Vec<DVector<f64>> = (0..self.at.len())
-            .map(|i| {
-                let (mut up, mut down) = (self.at.clone(), self.at.clone());
-                up[i] += h;
-                down[i] -= h;
-                (self.rest(&up) - self.rest(&down)) / (2.0 * h)
-            })
-            .collect();
+        let columns = parallel::map(self.at.len(), |i| {
+            let (mut up, mut down) = (self.at.clone(), self.at.clone());
+            up[i] += h;
+            down[i] -= h;
+            (self.rest(&up) - self.rest(&down)) / (2.0 * h)
+        });
         DMatrix::from_columns(&columns)
     }
 }
 
-impl<F: Fn(&[f64]) -> Vec<f64>> LeastSquaresProblem<f64, Dyn, Dyn> for Problem<F> {
+impl<F: Fn(&[f64]) -> Vec<f64> + Sync> LeastSquaresProblem<f64, Dyn, Dyn> for Problem<F> {
     type ParameterStorage = Owned<f64, Dyn>;
     type ResidualStorage = Owned<f64, Dyn>;
     type JacobianStorage = Owned<f64, Dyn, Dyn>;
@@ -67,7 +67,7 @@ impl<F: Fn(&[f64]) -> Vec<f64>> LeastSquaresProblem<f64, Dyn, Dyn> for Problem<F
 
 /// Minimises the sum of the squares of `residuals` from `start`. `None` when there are fewer residuals
 /// than parameters or the result is not finite.
-pub fn minimise(start: &[f64], residuals: impl Fn(&[f64]) -> Vec<f64>) -> Option<Minimum> {
+pub fn minimise(start: &[f64], residuals: impl Fn(&[f64]) -> Vec<f64> + Sync) -> Option<Minimum> {
     let count = residuals(start).len();
     if start.is_empty() || count < start.len() {
         return None;

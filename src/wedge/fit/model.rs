@@ -6,6 +6,7 @@ use super::exposures::Exposures;
 use super::least_squares::minimise;
 use crate::colour::lstar;
 use crate::mark::Response;
+use crate::parallel;
 use crate::wedge::target::Pattern;
 
 /// One patch as the fit takes it.
@@ -274,7 +275,7 @@ impl Model<'_> {
             let (up, down) = (self.lightnesses(&up), self.lightnesses(&down));
             DVector::from_iterator(up.len(), up.iter().zip(&down).map(|(a, b)| (a - b) / (2.0 * step)))
         };
-        DMatrix::from_columns(&free.iter().map(column).collect::<Vec<_>>())
+        DMatrix::from_columns(&parallel::map(free.len(), |k| column(&free[k])))
     }
 
     /// Minimises over the `free` parameters from `start`.

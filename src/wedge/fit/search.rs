@@ -5,6 +5,7 @@ use super::model::{
     Solved,
 };
 use crate::colour::{lstar, luminance};
+use crate::parallel;
 use crate::wedge::target::Expected;
 
 /// The best minimum, with char or without; `known` is that of an earlier round, to start from.
@@ -26,7 +27,7 @@ pub(super) fn search(
             Some(_) => Model { char: s.char, ..*base }.solve(s.all, &with),
             None => base.solve(s.all, &free),
         };
-        (first.0.and_then(again), first.1.and_then(again))
+        parallel::both(|| first.0.and_then(again), || first.1.and_then(again))
     } else {
         first
     };
@@ -89,7 +90,7 @@ fn from_starts(
             halves.iter().flat_map(|&h| [expected.schwarzschild, 0.65, 0.95].map(|s| start(h, s))).collect()
         }
     };
-    let rising = best(plain.into_iter().filter_map(|s| base.solve(s, &free)));
+    let rising = best(parallel::map(plain.len(), |i| base.solve(plain[i], &free)));
     let with: Vec<usize> = free.iter().copied().chain([CHARRED, CHAR, CHAR_RISE]).collect();
     let mut both = None;
     if base.points.len() >= with.len() + 2 {
@@ -107,14 +108,14 @@ fn from_starts(
                 .flat_map(|all| [2.5f64, 4.5].map(|ratio| with_char_at(all, ratio)))
                 .collect(),
         };
-        both = best(guesses.into_iter().flat_map(|g| starts.iter().map(move |s| (g, *s))).filter_map(
-            |(g, mut s)| {
-                if known.is_none_or(|k| k.char.is_none()) {
-                    s[CHARRED] = g.look.ln();
-                }
-                Model { char: Some(g), ..*base }.solve(s, &with)
-            },
-        ));
+        let tried: Vec<_> = guesses.into_iter().flat_map(|g| starts.iter().map(move |s| (g, *s))).collect();
+        both = best(parallel::map(tried.len(), |i| {
+            let (guess, mut s) = tried[i];
+            if known.is_none_or(|k| k.char.is_none()) {
+                s[CHARRED] = guess.look.ln();
+            }
+            Model { char: Some(guess), ..*base }.solve(s, &with)
+        }));
     }
     (rising, both)
 }
@@ -124,8 +125,8 @@ fn with_char_at(mut all: Parameters, ratio: f64) -> Parameters {
     all
 }
 
-fn best(all: impl Iterator<Item = Solved>) -> Option<Solved> {
-    all.min_by(|a, b| a.cost.total_cmp(&b.cost))
+fn best(all: Vec<Option<Solved>>) -> Option<Solved> {
+    all.into_iter().flatten().min_by(|a, b| a.cost.total_cmp(&b.cost))
 }
 
 /// Exposures at which the patches of the sheet that is read pass half way from bare to the extreme, and the expected one.
