@@ -102,8 +102,7 @@ pub fn doubts(wedge: &Wedge, measured: &Measured, found: Option<&ExposureFit>) -
             "the patches do not lie on one curve (they are {} L* off): glare or a veil of light on the piece, or a machine that does not keep the program's powers and speeds",
             short(miss, 1)
         ));
-    }
-    if let Some(strays) = &found.strays {
+    } else if let Some(strays) = &found.strays {
         let names: Vec<&str> =
             strays.which.iter().filter_map(|i| wedge.patches.get(*i)).map(|p| p.name.as_str()).collect();
         out.push(format!(
