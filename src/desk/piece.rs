@@ -158,7 +158,7 @@ impl Piece {
         match &self.lies {
             Lies::Art(held) => {
                 let kind = read(held, &plan.art);
-                (Shown::Art(held.small(kind)), vec![Some(asked(kind))])
+                (Shown::Art(held.small(kind)), vec![Some(kind.into())])
             }
             Lies::Layers { files, small, how, whole } => {
                 let small = small.get_or_init(|| {
@@ -171,7 +171,7 @@ impl Piece {
                 });
                 let mut files = files.iter();
                 let known = plan.layers.iter().map(|settled| match settled.shows {
-                    Shows::File(_) => files.next().map(|(_, held)| asked(read(held, &settled.art))),
+                    Shows::File(_) => files.next().map(|(_, held)| read(held, &settled.art).into()),
                     _ => None,
                 });
                 (Shown::Layers(small), known.collect())
@@ -187,15 +187,6 @@ fn read(held: &Held, settled: &SettledArt) -> opened_art::Kind {
         ReadAs::Photo => opened_art::Kind::Photo,
         ReadAs::Drawing => opened_art::Kind::Drawing,
         ReadAs::Paper => opened_art::Kind::Paper,
-    }
-}
-
-/// The word by which a reading is asked for.
-pub(super) fn asked(kind: opened_art::Kind) -> ReadAs {
-    match kind {
-        opened_art::Kind::Photo => ReadAs::Photo,
-        opened_art::Kind::Drawing => ReadAs::Drawing,
-        opened_art::Kind::Paper => ReadAs::Paper,
     }
 }
 

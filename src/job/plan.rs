@@ -155,9 +155,10 @@ impl Plan {
     }
 
     /// The same piece with its art drawn `times` finer than its lines lie apart, as fine either way: to see what of it the
-    /// dots cannot show.
-    pub fn finer(&self, times: usize) -> Plan {
+    /// dots cannot show. Its art is known to be of `kind`.
+    pub fn finer(&self, times: usize, kind: Kind) -> Plan {
         let mut settled = Settled::clone(&self.0);
+        settled.art.read_as = kind.into();
         let of = |pitch: Mm| Mm(pitch.0 / times.max(1) as f64);
         let switches = f64::from(self.dots.options.switches);
         settled.grid = Grid { along: of(Mm(self.grid.along.0 * switches)), across: of(self.grid.across) };

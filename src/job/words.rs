@@ -6,7 +6,7 @@ use std::str::FromStr;
 
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
-use crate::art::Window;
+use crate::art::{Kind, Window};
 pub use crate::encode::BeamOn;
 pub use crate::encode::tiff::Packing;
 pub use crate::placement::{Align, Along, Anchor, Offset};
@@ -73,6 +73,16 @@ words! {
         Drawing = "drawing",
         /// It is drawn or printed on paper: shadow and colour of the paper are taken away, its ink is marked.
         Paper = "paper",
+    }
+}
+
+impl From<Kind> for ReadAs {
+    fn from(kind: Kind) -> Self {
+        match kind {
+            Kind::Photo => ReadAs::Photo,
+            Kind::Drawing => ReadAs::Drawing,
+            Kind::Paper => ReadAs::Paper,
+        }
     }
 }
 

@@ -11,6 +11,7 @@ use super::wanted::Wanted;
 use crate::art::Kind;
 use crate::findings::detail::Detail;
 use crate::job::Plan;
+use crate::parallel;
 use crate::placement;
 use crate::plane::Dots;
 use crate::progress::Progress;
@@ -31,7 +32,12 @@ pub(super) fn carry(
     let (placement, kind) = (wanted.placement, wanted.kind);
     let mean = (wanted.mean(plan), laid::reachable(plan, &wanted));
     let laid = Laid::new(plan, wanted, progress)?;
-    let seen = foresee(plan, &placement, &laid, MOST_PIXELS, name, progress)?;
+    // What runs together is looked for while the forecast and the scan program are walked through.
+    let (seen, blurred) = parallel::both(
+        || foresee(plan, &placement, &laid, MOST_PIXELS, name, progress),
+        || Wanted::blurred(plan, shown, (kind, &placement), &laid.dots, progress),
+    );
+    let (seen, blurred) = (seen?, blurred?);
     let pace = laid.pace;
     if pace != Pace::ALL_LINES {
         notes.push(words::pace(seen.written.estimate.times.total(), pace.time, pace.lost_db, pace.asked));
@@ -39,7 +45,6 @@ pub(super) fn carry(
     let lost = seen.lost;
     let stages = Stages::new(placement, mean, laid, seen, Some(kind), left_out, notes);
     progress.begin("findings", Shares::of_job(plan).findings)?;
-    let blurred = Wanted::blurred(plan, shown, (kind, &stages.placement), &stages.dots, progress)?;
     Ok((stages, Detail { lost, blurred, of_photo: kind == Kind::Photo }))
 }
 

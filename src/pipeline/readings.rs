@@ -3,10 +3,9 @@
 use super::error::PipelineError;
 use super::laid::dots;
 use super::wanted::wanted_as;
+use crate::art::Art;
 use crate::art::reading::{Decision, UNSURE};
-use crate::art::{Art, Kind};
 use crate::job::Plan;
-use crate::job::words::ReadAs;
 use crate::mark::{Forecast, Wish, walk};
 use crate::plane::Dots;
 use crate::progress::{Progress, Within};
@@ -29,12 +28,7 @@ pub(super) fn unsure(
 ) -> Result<Option<Readings>, PipelineError> {
     let Some(other) = reading.other.filter(|_| reading.sure < UNSURE) else { return Ok(None) };
     let progress = &Within(progress);
-    let read_as = match other {
-        Kind::Photo => ReadAs::Photo,
-        Kind::Drawing => ReadAs::Drawing,
-        Kind::Paper => ReadAs::Paper,
-    };
-    let drawn = wanted_as(plan, art, read_as, progress)?;
+    let drawn = wanted_as(plan, art, other.into(), progress)?;
     let placement = drawn.placement;
     let screen = screen::find(SCREEN).unwrap_or(plan.dots.screen);
     let (laid, _) = dots(plan, screen, drawn.kind, drawn.tone, &placement, progress)?;

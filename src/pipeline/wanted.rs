@@ -144,7 +144,7 @@ impl Wanted {
         if kind == Kind::Paper || !dotted || times < 2.0 || !finer {
             return Ok(None);
         }
-        let mut fine = wanted(&plan.finer(times as usize), shown, &Within(progress))?;
+        let mut fine = wanted(&plan.finer(times as usize, kind), shown, &Within(progress))?;
         if kind == Kind::Photo {
             lettering_of(&mut fine.tone, times as usize);
         }
