@@ -5,8 +5,10 @@ use serde::Serialize;
 use super::{WriteError, write_program};
 use crate::encode::sink::{Files, Sink};
 use crate::findings::Severity;
+use crate::parallel;
 use crate::pipeline::tray::{Laid, edges, jig, program};
 use crate::progress::{Progress, Silent};
+use crate::proof::canvas::Picture;
 use crate::proof::report::SCHEMA_VERSION;
 use crate::proof::tray::{Common, PieceFacts, Shown, TrayFacts, from_above, pieces, ticket};
 
@@ -148,48 +150,30 @@ pub fn write_trays(
 ) -> Result<OrderReport, WriteError> {
     let all: Vec<&Laid<'_>> = trays.iter().flat_map(|t| &t.laid).collect();
     let Some(first) = all.first() else { return Err(WriteError::Words("an order without pieces".into())) };
-    let burns = all.iter().all(|one| one.piece.burns);
     progress.begin("programs and pictures", 1.0)?;
     progress.expect(2 * trays.len() as u64 + 1);
     let jigs = jigs(trays);
+    // The pictures are drawn while the programs are written.
+    let (seconds, pictures) = parallel::both(
+        || write_programs(asked, trays, &jigs, output, progress),
+        || pictures(asked, trays, progress),
+    );
+    let (seconds, Pictures { trays: from_above, pieces }) = (seconds?, pictures?);
     let mut facts = Vec::new();
-    let mut shown = Vec::new();
-    let mut list = Vec::new();
-    for (i, tray) in trays.iter().enumerate() {
+    for (i, (tray, (picture, png))) in trays.iter().zip(from_above).enumerate() {
         let number = i + 1;
-        let mut seconds = None;
-        let left: Vec<Laid<'_>> = tray.laid.iter().filter(|l| l.number >= asked.from).cloned().collect();
-        let to_write = if burns { program(asked.title, tray.sides, &left)? } else { None };
-        if let Some(program) = to_write {
-            let accepted =
-                |name: &str| left.iter().any(|l| l.piece.report.findings.iter().any(|f| f.name == name));
-            let name = format!("program-{number}.nc");
-            let cost = write_program(&name, &program, None, &accepted, output, &Silent)?;
-            seconds = Some(cost.estimate.times.total());
-            let walk = edges(asked.title, &program.limits, &left, None);
-            write_program(&format!("outline-{number}.nc"), &walk, None, &accepted, output, &Silent)?;
-            if let (Some(name), Some(_)) = (&jigs[i], asked.card) {
-                let marked = edges(asked.title, &program.limits, &tray.laid, asked.card);
-                write_program(&format!("{name}.nc"), &marked, None, &accepted, output, &Silent)?;
-            }
-        }
-        progress.go_on(1)?;
-        let on_tray: Vec<Shown<'_>> = tray.laid.iter().map(as_shown).collect();
-        let picture = from_above(tray.sides, &on_tray)?;
-        output.put(&format!("tray-{number}.png"), &picture.to_png(None)?)?;
-        facts.push((TrayFacts { number, sides: tray.sides, seconds, own_jig: jigs[i].clone() }, picture));
-        shown.extend(on_tray);
-        list.extend(
-            tray.laid.iter().zip(&tray.of).map(|(one, &(spot, row))| piece_facts(one, (number, spot, row))),
-        );
-        progress.go_on(1)?;
+        output.put(&format!("tray-{number}.png"), &png)?;
+        let of_tray = TrayFacts { number, sides: tray.sides, seconds: seconds[i], own_jig: jigs[i].clone() };
+        facts.push((of_tray, picture));
     }
-    // For approval in the order of the table, in which the customer looks for them.
-    let mut approval: Vec<(usize, Shown<'_>)> =
-        trays.iter().flat_map(|t| t.of.iter().map(|of| of.1)).zip(shown).collect();
-    approval.sort_by_key(|(row, one)| (*row, one.number));
-    let approval: Vec<Shown<'_>> = approval.into_iter().map(|(_, one)| one).collect();
-    output.put("pieces.png", &pieces(asked.title, &approval)?.to_png(None)?)?;
+    output.put("pieces.png", &pieces)?;
+    let list: Vec<PieceFacts> = trays
+        .iter()
+        .enumerate()
+        .flat_map(|(i, t)| {
+            t.laid.iter().zip(&t.of).map(move |(one, &(spot, row))| piece_facts(one, (i + 1, spot, row)))
+        })
+        .collect();
     for (tray, name) in trays.iter().zip(&jigs) {
         if let Some(name) = name {
             output.put(&format!("{name}.svg"), jig(tray.sides, &tray.laid).as_bytes())?;
@@ -219,6 +203,67 @@ pub fn write_trays(
     output.put("ticket.html", page.as_bytes())?;
     progress.go_on(1)?;
     Ok(report)
+}
+
+/// Writes the programs of the trays; how long each takes, s, where there is one.
+fn write_programs(
+    asked: &Asked<'_>,
+    trays: &[Tray<'_>],
+    jigs: &[Option<String>],
+    output: &mut dyn Sink,
+    progress: &dyn Progress,
+) -> Result<Vec<Option<f64>>, WriteError> {
+    let burns = trays.iter().flat_map(|t| &t.laid).all(|one| one.piece.burns);
+    let mut all = Vec::with_capacity(trays.len());
+    for (i, tray) in trays.iter().enumerate() {
+        let number = i + 1;
+        let mut seconds = None;
+        let left: Vec<Laid<'_>> = tray.laid.iter().filter(|l| l.number >= asked.from).cloned().collect();
+        let to_write = if burns { program(asked.title, tray.sides, &left)? } else { None };
+        if let Some(program) = to_write {
+            let accepted =
+                |name: &str| left.iter().any(|l| l.piece.report.findings.iter().any(|f| f.name == name));
+            let name = format!("program-{number}.nc");
+            let cost = write_program(&name, &program, None, &accepted, output, &Silent)?;
+            seconds = Some(cost.estimate.times.total());
+            let walk = edges(asked.title, &program.limits, &left, None);
+            write_program(&format!("outline-{number}.nc"), &walk, None, &accepted, output, &Silent)?;
+            if let (Some(name), Some(_)) = (&jigs[i], asked.card) {
+                let marked = edges(asked.title, &program.limits, &tray.laid, asked.card);
+                write_program(&format!("{name}.nc"), &marked, None, &accepted, output, &Silent)?;
+            }
+        }
+        progress.go_on(1)?;
+        all.push(seconds);
+    }
+    Ok(all)
+}
+
+/// The pictures of an order.
+struct Pictures {
+    /// Each tray from above, and as PNG.
+    trays: Vec<(Picture, Vec<u8>)>,
+    /// The page for approval, as PNG.
+    pieces: Vec<u8>,
+}
+
+fn pictures(asked: &Asked<'_>, trays: &[Tray<'_>], progress: &dyn Progress) -> Result<Pictures, WriteError> {
+    let mut drawn = Vec::with_capacity(trays.len());
+    let mut shown = Vec::new();
+    for tray in trays {
+        let on_tray: Vec<Shown<'_>> = tray.laid.iter().map(as_shown).collect();
+        let picture = from_above(tray.sides, &on_tray)?;
+        let png = picture.to_png(None)?;
+        drawn.push((picture, png));
+        shown.extend(on_tray);
+        progress.go_on(1)?;
+    }
+    // For approval in the order of the table, in which the customer looks for them.
+    let mut approval: Vec<(usize, Shown<'_>)> =
+        trays.iter().flat_map(|t| t.of.iter().map(|of| of.1)).zip(shown).collect();
+    approval.sort_by_key(|(row, one)| (*row, one.number));
+    let approval: Vec<Shown<'_>> = approval.into_iter().map(|(_, one)| one).collect();
+    Ok(Pictures { trays: drawn, pieces: pieces(asked.title, &approval)?.to_png(None)? })
 }
 
 fn as_shown<'a>(one: &Laid<'a>) -> Shown<'a> {

@@ -20,7 +20,7 @@ pub use unfinished::abandon;
 pub use zip::{Zip, ZipFile};
 
 /// What takes the files of a job, one after the other.
-pub trait Sink {
+pub trait Sink: Send {
     /// Takes a file that `write` produces piece by piece into a buffered writer; returns its size in bytes.
     /// A file of the same name that came before is replaced where the sink can do that.
     ///

@@ -65,7 +65,7 @@ impl<W: Write> Zip<W> {
     }
 }
 
-impl<W: Write> Sink for Zip<W> {
+impl<W: Write + Send> Sink for Zip<W> {
     fn stream(&mut self, name: &str, write: Streaming<'_>) -> Result<u64, OutputError> {
         let added = if self.names.iter().any(|n| n == name) {
             Err(io::Error::from(io::ErrorKind::AlreadyExists))
