@@ -36,11 +36,13 @@ pub fn srgb8_exact(y: f64) -> u8 {
 /// half of a code everywhere, the steepest part near black included (12.92 · 255 / 65536 = 0.05 codes a step).
 /// Clipped outside 0..1; 0 for what is not a number.
 pub fn srgb8(y: f32) -> u8 {
-    static CODES: LazyLock<Vec<u8>> = LazyLock::new(codes);
     CODES[(y.clamp(0.0, 1.0) * 65_535.0 + 0.5) as usize]
 }
 
-/// The codes of 65536 steps of light. They rise, so that only where each begins is looked for: a power for each step would
+/// The codes of 65536 steps of light.
+static CODES: LazyLock<Vec<u8>> = LazyLock::new(codes);
+
+/// Works out [`CODES`]. They rise, so that only where each begins is looked for: a power for each step would
 /// take longer than a small picture.
 fn codes() -> Vec<u8> {
     let code = |i: u32| srgb8_exact(f64::from(i) / 65_535.0);
@@ -54,6 +56,11 @@ fn codes() -> Vec<u8> {
         codes[reached as usize..].fill(c);
     }
     codes
+}
+
+/// The same of a linear light in 65535ths.
+pub fn srgb8_of(light: u16) -> u8 {
+    CODES[usize::from(light)]
 }
 
 /// The linear light (0..1) of each 8-bit sRGB code.

@@ -1,11 +1,11 @@
 //! Pictures made smaller without moiré: in linear light, through a smooth filter.
 
 use fast_image_resize::images::{TypedImage, TypedImageRef};
-use fast_image_resize::pixels::F32x3;
+use fast_image_resize::pixels::U16x3;
 use fast_image_resize::{Filter, FilterType, ResizeAlg, ResizeOptions, Resizer};
 
 use super::canvas::{Picture, ProofError};
-use crate::colour::{linear_light, srgb8};
+use crate::colour::{linear_light, srgb8_of};
 use crate::visual_quality::READING_DISTANCE_MM;
 
 /// `picture` made to fit into `side` by `side` pixels, in linear light; never enlarged.
@@ -43,8 +43,9 @@ fn fitted(picture: &Picture, side: usize, filter: FilterType) -> Result<Picture,
     let scale = picture.width.max(picture.height) as f64 / side as f64;
     let fit = |n: usize| ((n as f64 / scale).round() as usize).max(1);
     let (width, height) = (fit(picture.width), fit(picture.height));
-    let table = linear_light();
-    let mut linear = vec![0.0f32; picture.rgb.len()];
+    // In 65535ths, of which the darkest code is 20: half the memory of f32, and the way back is a table.
+    let table = linear_light().map(|light| (light * 65_535.0).round() as u16);
+    let mut linear = vec![0u16; picture.rgb.len()];
     crate::parallel::bands(&mut linear, 3 * picture.width, ROWS, |first, band| {
         let codes = &picture.rgb[3 * picture.width * first..];
         band.iter_mut().zip(codes).for_each(|(v, c)| *v = table[usize::from(*c)]);
@@ -52,7 +53,7 @@ fn fitted(picture: &Picture, side: usize, filter: FilterType) -> Result<Picture,
     let light = resized((&linear, picture.width, picture.height), (width, height), filter)?;
     let mut out = Picture::filled(width, height, [0; 3]);
     crate::parallel::bands(&mut out.rgb, 3 * width, ROWS, |first, band| {
-        band.iter_mut().zip(&light[3 * width * first..]).for_each(|(c, v)| *c = srgb8(*v));
+        band.iter_mut().zip(&light[3 * width * first..]).for_each(|(c, v)| *c = srgb8_of(*v));
     });
     Ok(out)
 }
@@ -62,17 +63,17 @@ const ROWS: usize = 32;
 
 /// A plane of red, green and blue at another size.
 fn resized(
-    (from, w, h): (&[f32], usize, usize),
+    (from, w, h): (&[u16], usize, usize),
     (width, height): (usize, usize),
     filter: FilterType,
-) -> Result<Vec<f32>, ProofError> {
+) -> Result<Vec<u16>, ProofError> {
     let failed = |e: &dyn std::fmt::Display| ProofError::Page(e.to_string());
-    let source = TypedImageRef::<F32x3>::from_buffer(w as u32, h as u32, bytemuck::cast_slice(from));
+    let source = TypedImageRef::<U16x3>::from_buffer(w as u32, h as u32, bytemuck::cast_slice(from));
     let source = source.map_err(|e| failed(&e))?;
-    let mut out = vec![0.0f32; 3 * width * height];
+    let mut out = vec![0u16; 3 * width * height];
     let target = bytemuck::cast_slice_mut(&mut out);
     let mut target =
-        TypedImage::<F32x3>::from_buffer(width as u32, height as u32, target).map_err(|e| failed(&e))?;
+        TypedImage::<U16x3>::from_buffer(width as u32, height as u32, target).map_err(|e| failed(&e))?;
     let options = ResizeOptions::new().resize_alg(ResizeAlg::Convolution(filter)).use_alpha(false);
     Resizer::new().resize_typed(&source, &mut target, &options).map_err(|e| failed(&e))?;
     Ok(out)
