@@ -61,6 +61,7 @@ impl Seen {
             height: self.rows(),
             left: self.x,
             top: self.y,
+            smooth: true,
         }
     }
 }

@@ -146,12 +146,13 @@ fn rows<'a>(
         }
     }
     let rect = scene.rect;
-    let axis_x = Axis::new(
+    let axis = if layout.smooth { Axis::smooth } else { Axis::new };
+    let axis_x = axis(
         (layout.left, layout.pixel, layout.width),
         (rect.left.0, rect.grid.along.0, rect.columns),
         (look.columns, look.step_along),
     );
-    let axis_y = Axis::new(
+    let axis_y = axis(
         (layout.top, layout.pixel, layout.height),
         (rect.top.0, rect.grid.across.0, rect.rows),
         (look.rows, look.step_across),

@@ -5,14 +5,13 @@ use fast_image_resize::pixels::U16x3;
 use fast_image_resize::{Filter, FilterType, ResizeAlg, ResizeOptions, Resizer};
 
 use super::canvas::{Picture, ProofError};
+use super::layout::b_spline;
 use crate::colour::{linear_light, srgb8_of};
 use crate::visual_quality::READING_DISTANCE_MM;
 
 /// `picture` made to fit into `side` by `side` pixels, in linear light; never enlarged.
 ///
-/// Pixels of a reduced picture are often about as wide as a line of dots. Mere areas would then answer to the
-/// lines in beats, bands that the piece does not have; of a line's pitch of 0.9 pixels they leave 11 %, the
-/// filter 0.02 %.
+/// Through a cubic B-spline, as [`Axis::smooth`](super::layout::Axis::smooth) and for its reasons.
 ///
 /// # Errors
 /// When the picture has no pixels.
@@ -77,17 +76,6 @@ fn resized(
     let options = ResizeOptions::new().resize_alg(ResizeAlg::Convolution(filter)).use_alpha(false);
     Resizer::new().resize_typed(&source, &mut target, &options).map_err(|e| failed(&e))?;
     Ok(out)
-}
-
-/// The cubic B-spline, of which nothing is negative, so that no edge rings (I. J. Schoenberg, "Contributions to the
-/// problem of approximation of equidistant data by analytic functions", Quart. Appl. Math. 4, 1946).
-fn b_spline(x: f64) -> f64 {
-    let x = x.abs();
-    match x {
-        _ if x < 1.0 => (0.5 * x - 1.0) * x * x + 2.0 / 3.0,
-        _ if x < 2.0 => (2.0 - x).powi(3) / 6.0,
-        _ => 0.0,
-    }
 }
 
 #[cfg(test)]
