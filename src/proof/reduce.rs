@@ -29,7 +29,7 @@ pub fn reduced(picture: &Picture, side: usize) -> Result<Picture, ProofError> {
 /// # Errors
 /// When the picture has no pixels.
 pub fn as_seen(picture: &Picture, pixel: f64, side: usize) -> Result<Picture, ProofError> {
-    /// What an eye with normal sight resolves, radians (visual acuity 1.0 of ISO 8596: a minute of arc).
+    /// What an eye with normal sight resolves, radians (a minute of arc, visual acuity 1.0; from memory).
     const RESOLVED: f64 = std::f64::consts::PI / 180.0 / 60.0;
     let longest = picture.width.max(picture.height);
     let told = longest as f64 * pixel / (READING_DISTANCE_MM * RESOLVED);
