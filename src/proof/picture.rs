@@ -1,5 +1,7 @@
 //! `proof.png`: the whole blank as it is forecast to look after cleaning.
 
+use std::borrow::Cow;
+
 use super::canvas::{Picture, ProofError};
 use super::ground::{self, hatch};
 use super::layout::{Axis, Layout, Look};
@@ -165,23 +167,20 @@ fn rows<'a>(
         if rows.is_empty() {
             return;
         }
+        // Down each column first, then along the row: a pixel may reach over several samples each way.
+        let light_of = down(&look.luminance, look.columns, (first_row, rows));
+        let burnt_of = down(&look.over_burn, look.columns, (first_row, rows));
+        let share_down: f32 = rows.iter().sum();
         for (x, pixel) in row.chunks_exact_mut(3).enumerate() {
             let (first, columns) = axis_x.at(x);
             if columns.is_empty() {
                 continue;
             }
-            let (mut light, mut share, mut burnt) = (0.0f32, 0.0f32, 0.0f32);
-            for (r, wr) in rows.iter().enumerate() {
-                let at = (first_row + r) * look.columns + first;
-                for (c, wc) in columns.iter().enumerate() {
-                    let weight = wr * wc;
-                    light += weight * look.luminance[at + c];
-                    share += weight;
-                    if !look.over_burn.is_empty() {
-                        burnt += weight * look.over_burn[at + c];
-                    }
-                }
-            }
+            let along = |of: &[f32]| -> f32 {
+                of.get(first..).unwrap_or_default().iter().zip(columns).map(|(v, w)| w * v).sum()
+            };
+            let (light, burnt) = (along(&light_of), along(&burnt_of));
+            let share = share_down * columns.iter().sum::<f32>();
             if for_the_workshop && burnt >= STRIPED {
                 pixel.copy_from_slice(&hatch(x, y, stripe));
             } else {
@@ -189,6 +188,22 @@ fn rows<'a>(
             }
         }
     })
+}
+
+/// The sum of some rows of a plane, each with its share; none of a plane that is empty.
+fn down<'a>(plane: &'a [f32], columns: usize, (first, shares): (usize, &[f32])) -> Cow<'a, [f32]> {
+    let row = |r: usize| plane.get((first + r) * columns..(first + r + 1) * columns).unwrap_or_default();
+    // Most pictures show each row as it is.
+    if let [share] = shares
+        && *share == 1.0
+    {
+        return Cow::Borrowed(row(0));
+    }
+    let mut sum = vec![0.0f32; row(0).len()];
+    for (r, share) in shares.iter().enumerate() {
+        sum.iter_mut().zip(row(r)).for_each(|(s, v)| *s += share * v);
+    }
+    Cow::Owned(sum)
 }
 
 #[cfg(test)]
