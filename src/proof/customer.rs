@@ -38,8 +38,8 @@ pub fn customer(
     if mirrored {
         piece = flipped(&piece);
     }
-    let (left, right) = (enlarged(reduced(&over_bench(original), SIDE)?), enlarged(piece));
-    let high = left.height.max(right.height);
+    let original = enlarged(reduced(&over_bench(original), SIDE)?);
+    let high = original.height.max(piece.height);
     let words = [
         "The original".to_string(),
         format!("The finished piece, {}, as it is expected to look", size(&scene.blank.shape)),
@@ -47,7 +47,7 @@ pub fn customer(
     let mut all = Picture::filled(2 * SIDE + 3 * GAP, high + 2 * GAP, PAPER);
     let mut body = String::new();
     let mut lines = 1;
-    for (i, (half, words)) in [left, right].iter().zip(&words).enumerate() {
+    for (i, (half, words)) in [original, piece].iter().zip(&words).enumerate() {
         let x = GAP + i * (SIDE + GAP);
         all.lay(half, x + (SIDE - half.width) / 2, GAP + (high - half.height) / 2);
         body += &text(x, LETTERS, words);

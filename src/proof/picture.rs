@@ -37,8 +37,8 @@ const STRIPED: f32 = 0.02;
 
 /// The piece as forecast, with its legend.
 ///
-/// `look` covers exactly the dots of `scene.rect` in samples of [`Layout::samples`]' size (any other size
-/// is resampled by exact areas, in linear light).
+/// `look` covers exactly the dots of `scene.rect` in samples of [`Layout::samples`]' size; any other size is resampled in
+/// linear light, by exact areas or, where [`Layout::smooth`] asks for it, through a smooth filter.
 ///
 /// # Errors
 /// When the look's planes do not have its size, or the legend cannot be drawn.

@@ -12,7 +12,7 @@ import pytest
 os.environ.setdefault("DOTWRIGHT", "target/release/dotwright")
 sys.path.insert(0, str(Path(__file__).parent))
 from loop import loop  # noqa: E402
-from make_wedge_photos import all_of, broken  # noqa: E402
+from make_wedge_photos import all_of, broken, judge, make, plan  # noqa: E402
 
 
 @pytest.fixture(scope="module")
@@ -41,3 +41,21 @@ def test_photos_of_wedges_are_read(tmp_path):
     for j in judged:
         if j["doubtful"] == "no" and not j["flagged"]:
             assert not {"L*", "half exposure", "pick wrong"} & set(broken(j)), (j["photo"], j["conditions"], broken(j), j["values"])
+
+
+@pytest.mark.parametrize("job, said", [
+    # A combined wedge: in good light, and with the edge of a soft shadow over a corner, which moves two patches by 4 and 5 L*.
+    (0, [None, "patches beside each other (A1, B1)"]),
+    # A tone wedge, read alone: out of focus, and half in a hard shadow.
+    (12, [None, "solids that were burnt alike"]),
+])
+def test_light_that_lies_on_a_part_of_a_wedge_is_said(job, said, tmp_path):
+    every = plan(40, ["exposure", "tone", "timing", "combined"], 2, 4242)
+    for record, words in zip(make(every[job], tmp_path, (2000, 1500), 4242), said, strict=True):
+        read = judge(record, tmp_path)
+        assert read["refused"] is None
+        worst = max(abs(e) for e in read["l_error"])
+        if words is None:
+            assert not read["flagged"] and worst < 1.0, read["notes"]
+        else:
+            assert worst > 3.0 and any(note.startswith(words) for note in read["notes"]), read["notes"]
