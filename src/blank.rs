@@ -8,8 +8,8 @@ use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
 use crate::units::Mm;
 
-/// The outline of a blank, seen from above; of a cylinder, unrolled. Parsed from `round:90mm`, `rect:100x60mm`,
-/// `rect:100x100mm:r8mm`, `cylinder:73x100mm` and `cylinder:73x100mm:closed`.
+/// The outline of a blank, seen from above; of a round piece, its mantle. Parsed from `round:90mm`, `rect:100x60mm`,
+/// `rect:100x100mm:r8mm`, `cylinder:73x100mm`, `cylinder:73x100mm:closed` and `cone:60x78x120mm`.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Shape {
     /// A disc of the given diameter.
@@ -35,6 +35,82 @@ pub enum Shape {
         /// Whether marks may run on across the seam; else the margin is kept free on either side of it.
         closed: bool,
     },
+    /// The mantle of a cone that is cut off above, every line round it laid straight: x runs round the piece from its seam,
+    /// y along the mantle, and both keep their lengths. So a sector becomes a trapezoid of the same area, as in Bonne's
+    /// projection of maps. A straight line up the mantle is a straight one here too, which leans towards the middle at the
+    /// narrow end.
+    Cone {
+        /// Diameter at the foot.
+        foot: Mm,
+        /// Diameter at the top.
+        top: Mm,
+        /// Height, straight up.
+        height: Mm,
+        /// What is kept free on either side of the seam.
+        seam: Mm,
+        /// Whether marks may run on across the seam.
+        closed: bool,
+    },
+}
+
+/// The mantle of a round piece: what turns under the head. A cylinder's ends are alike.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Mantle {
+    /// Diameter at the foot.
+    pub foot: Mm,
+    /// Diameter at the top.
+    pub top: Mm,
+    /// Height, straight up.
+    pub height: Mm,
+}
+
+impl Mantle {
+    /// Whether its ends differ.
+    pub fn is_cone(&self) -> bool {
+        self.foot != self.top
+    }
+
+    /// The greater of its diameters, mm.
+    pub fn widest(&self) -> f64 {
+        self.foot.0.max(self.top.0)
+    }
+
+    /// The lesser of its diameters, mm.
+    pub fn narrowest(&self) -> f64 {
+        self.foot.0.min(self.top.0)
+    }
+
+    /// Its girth where it is widest, mm.
+    pub fn girth(&self) -> f64 {
+        PI * self.widest()
+    }
+
+    /// The way up along it, mm.
+    pub fn slant(&self) -> f64 {
+        libm::hypot(self.height.0, (self.top.0 - self.foot.0) / 2.0)
+    }
+
+    /// Its diameter `up` mm from the foot along it, mm.
+    pub fn across(&self, up: f64) -> f64 {
+        self.foot.0 + (self.top.0 - self.foot.0) * up / self.slant()
+    }
+
+    /// Where along it, mm from the foot, it is narrowest.
+    pub fn narrow_end(&self) -> f64 {
+        if self.foot.0 <= self.top.0 { 0.0 } else { self.slant() }
+    }
+
+    /// How far its axis is turned from level where its highest line lies level, degrees.
+    pub fn tilt(&self) -> f64 {
+        libm::atan2((self.top.0 - self.foot.0).abs() / 2.0, self.height.0).to_degrees()
+    }
+
+    /// The radius of the circle that the foot is unrolled to, mm, and the angle of the sector in radians: by similar
+    /// triangles. None for a cylinder, whose mantle is a rectangle.
+    pub fn sector(&self) -> Option<(f64, f64)> {
+        let rise = (self.top.0 - self.foot.0).abs() / 2.0 / self.slant();
+        (rise > 0.0).then(|| (self.foot.0 / 2.0 / rise, 2.0 * PI * rise))
+    }
 }
 
 /// Why a text is not a blank.
@@ -49,6 +125,7 @@ impl Shape {
             Shape::Round { diameter } => diameter.0,
             Shape::Rect { width, .. } => width.0,
             Shape::Cylinder { diameter, .. } => PI * diameter.0,
+            Shape::Cone { foot, top, seam, .. } => PI * foot.0.max(top.0) - 2.0 * seam.0,
         }
     }
 
@@ -57,23 +134,58 @@ impl Shape {
         match *self {
             Shape::Round { diameter } => diameter.0,
             Shape::Rect { height, .. } | Shape::Cylinder { height, .. } => height.0,
+            Shape::Cone { foot, top, height, .. } => Mantle { foot, top, height }.slant(),
         }
     }
 
-    /// The diameter of a cylinder, mm.
-    pub fn turned(&self) -> Option<f64> {
+    /// The mantle of a cylinder or a cone.
+    pub fn turned(&self) -> Option<Mantle> {
         match *self {
-            Shape::Cylinder { diameter, .. } => Some(diameter.0),
+            Shape::Cylinder { diameter, height, .. } => {
+                Some(Mantle { foot: diameter, top: diameter, height })
+            }
+            Shape::Cone { foot, top, height, .. } => Some(Mantle { foot, top, height }),
             Shape::Round { .. } | Shape::Rect { .. } => None,
         }
+    }
+
+    /// The same with marks that may run on across its seam, if it has one.
+    fn closed(self) -> Shape {
+        match self {
+            Shape::Cylinder { diameter, height, .. } => Shape::Cylinder { diameter, height, closed: true },
+            Shape::Cone { foot, top, height, seam, .. } => {
+                Shape::Cone { foot, top, height, seam, closed: true }
+            }
+            flat => flat,
+        }
+    }
+
+    /// Whether marks may run on across its seam.
+    pub fn is_closed(&self) -> bool {
+        matches!(self, Shape::Cylinder { closed: true, .. } | Shape::Cone { closed: true, .. })
     }
 
     /// The shape drawn in by `margin` mm on every side; `None` when nothing is left.
     ///
     /// A rounded corner shrinks with the margin and becomes sharp when the margin exceeds its radius. Of a cylinder a
-    /// rectangle is left, over all of its girth where its seam is closed.
+    /// rectangle is left, over all of its girth where its seam is closed; of a cone a shorter one with a wider seam.
     pub fn inset(&self, margin: f64) -> Option<Shape> {
         let s = match *self {
+            Shape::Cone { foot, top, height, seam, closed } => {
+                let mantle = Mantle { foot, top, height };
+                let slant = mantle.slant();
+                if 2.0 * margin >= slant {
+                    return None;
+                }
+                let cone = Shape::Cone {
+                    foot: Mm(mantle.across(margin)),
+                    top: Mm(mantle.across(slant - margin)),
+                    height: Mm(height.0 * (slant - 2.0 * margin) / slant),
+                    seam: Mm(seam.0 + if closed { 0.0 } else { margin }),
+                    closed,
+                };
+                return (cone.width() > 0.0).then_some(cone);
+            }
             Shape::Round { diameter } => Shape::Round { diameter: Mm(diameter.0 - 2.0 * margin) },
             Shape::Rect { width, height, radius } => Shape::Rect {
                 width: Mm(width.0 - 2.0 * margin),
@@ -90,11 +202,20 @@ impl Shape {
     }
 
     /// The part of the horizontal line at height `y` that lies inside, as `(left, right)` measured
-    /// from the shape's centre, mm (`y` as well; the direction of y does not matter: every shape is
+    /// from the middle of the shape's box, mm (`y` as well, downwards: a cone has its foot there; all others are
     /// symmetric). `None` where the line misses the shape.
-    pub fn span(&self, y: f64) -> Option<(f64, f64)> {
-        let y = y.abs();
+    pub fn span(&self, down: f64) -> Option<(f64, f64)> {
+        let y = down.abs();
         let half = match *self {
+            Shape::Cone { foot, top, height, seam, .. } => {
+                let mantle = Mantle { foot, top, height };
+                let middle = mantle.slant() / 2.0;
+                let half = PI * mantle.across(middle - down) / 2.0 - seam.0;
+                if y > middle || half < 0.0 {
+                    return None;
+                }
+                half
+            }
             Shape::Round { diameter } => {
                 let r = diameter.0 / 2.0;
                 if y > r {
@@ -125,9 +246,9 @@ impl Shape {
         Some((-half, half))
     }
 
-    /// Whether the point, measured from the centre in mm, lies inside or on the edge.
-    pub fn contains(&self, x: f64, y: f64) -> bool {
-        self.span(y).is_some_and(|(l, r)| x >= l && x <= r)
+    /// Whether the point, measured to the right of and down from the middle of the box in mm, lies inside or on the edge.
+    pub fn contains(&self, x: f64, down: f64) -> bool {
+        self.span(down).is_some_and(|(l, r)| x >= l && x <= r)
     }
 
     /// Area in mm².
@@ -136,6 +257,17 @@ impl Shape {
             Shape::Round { diameter } => PI * diameter.0 * diameter.0 / 4.0,
             Shape::Rect { width, height, radius } => width.0 * height.0 - (4.0 - PI) * radius.0 * radius.0,
             Shape::Cylinder { diameter, height, .. } => PI * diameter.0 * height.0,
+            Shape::Cone { foot, top, height, seam, .. } => {
+                let mantle = Mantle { foot, top, height };
+                // Where the seam is wider than the narrower end, what is left of it is a triangle.
+                let ends = [foot, top].map(|d| PI * d.0 - 2.0 * seam.0);
+                let (wide, narrow) = (ends[0].max(ends[1]), ends[0].min(ends[1]));
+                if narrow >= 0.0 {
+                    (wide + narrow) / 2.0 * mantle.slant()
+                } else {
+                    wide / 2.0 * mantle.slant() * wide / (wide - narrow)
+                }
+            }
         }
     }
 }
@@ -153,28 +285,39 @@ impl fmt::Display for Shape {
             Shape::Cylinder { diameter, height, closed } => {
                 write!(f, "cylinder:{}x{}mm{}", diameter.0, height.0, if closed { ":closed" } else { "" })
             }
+            Shape::Cone { foot, top, height, closed, .. } => {
+                let seam = if closed { ":closed" } else { "" };
+                write!(f, "cone:{}x{}x{}mm{seam}", foot.0, top.0, height.0)
+            }
         }
     }
 }
 
 /// Parses `100x60mm` (one unit for both) or `100mmx6cm`.
 pub fn parse_size(text: &str) -> Result<(Mm, Mm), String> {
-    let (a, b) = text
-        .split_once(['x', '×'])
-        .ok_or_else(|| format!("'{text}' is not a size; write for example 100x60mm"))?;
-    let height: Mm = b.parse().map_err(|e: crate::units::UnitError| e.to_string())?;
-    let unit: String = b.trim().chars().skip_while(|c| c.is_ascii_digit() || ".+- ".contains(*c)).collect();
-    let width: Mm = match a.parse() {
-        Ok(w) => w,
-        Err(crate::units::UnitError::NoUnit { .. }) => {
-            format!("{}{unit}", a.trim()).parse().map_err(|e: crate::units::UnitError| e.to_string())?
+    sides(text, "100x60mm", "both sides").map(|[width, height]| (width, height))
+}
+
+/// Parses as many sides as asked for; those without a unit have that of the last.
+fn sides<const N: usize>(text: &str, example: &str, all: &str) -> Result<[Mm; N], String> {
+    let parts: Vec<&str> = text.splitn(N, ['x', '×']).map(str::trim).collect();
+    if parts.len() < N {
+        return Err(format!("'{text}' is not a size; write for example {example}"));
+    }
+    let last = parts[N - 1];
+    let unit: String = last.chars().skip_while(|c| c.is_ascii_digit() || ".+- ".contains(*c)).collect();
+    let mut found = [Mm(0.0); N];
+    for (side, part) in found.iter_mut().zip(&parts).rev() {
+        *side = match part.parse() {
+            Err(crate::units::UnitError::NoUnit { .. }) if *part != last => format!("{part}{unit}").parse(),
+            side => side,
         }
-        Err(e) => return Err(e.to_string()),
-    };
-    if width.0 > 0.0 && height.0 > 0.0 {
-        Ok((width, height))
+        .map_err(|e: crate::units::UnitError| e.to_string())?;
+    }
+    if found.iter().all(|side| side.0 > 0.0) {
+        Ok(found)
     } else {
-        Err(format!("'{text}' is not a size: both sides must be above zero"))
+        Err(format!("'{text}' is not a size: {all} must be above zero"))
     }
 }
 
@@ -191,53 +334,32 @@ fn sort_of(text: &str) -> String {
     }
 }
 
-/// Why a cone `wide x narrow x height` cannot be marked, and what can be done; `None` for a text that is no cone.
-///
-/// Unrolled, a cone is a sector between two circles. Lines along its height draw together like spokes, so one power
-/// gives the narrow end more dose than the wide one, as the diameters are: `dose ~ 1 / diameter`. A taper by which both
-/// ends stay within a tenth of the middle is taken for a cylinder.
-fn cone(size: &str) -> Option<String> {
-    let unit: String =
-        size.chars().rev().take_while(|c| c.is_alphabetic()).collect::<Vec<_>>().into_iter().rev().collect();
-    let sides: Vec<f64> = size
-        .split(['x', '×'])
-        .map(|t| {
-            let t = t.trim();
-            let whole =
-                if t.ends_with(|c: char| c.is_ascii_digit()) { format!("{t}{unit}") } else { t.to_string() };
-            whole.parse::<Mm>().ok().map(|mm| mm.0).filter(|mm| *mm > 0.0)
-        })
-        .collect::<Option<_>>()?;
-    let [a, b, height] = sides[..] else { return None };
-    let (wide, narrow) = (a.max(b), a.min(b));
-    let middle = (wide + narrow) / 2.0;
-    // The way along the mantle, and the radii and the angle of its sector (similar triangles).
-    let slant = (height * height + (wide - narrow) * (wide - narrow) / 4.0).sqrt();
+/// The most that a cone's axis may be turned from level, degrees: a chuck is hardly tilted further (assumed).
+const MOST_TILT: f64 = 45.0;
+/// The least that a cone's narrow end may be of its wide one (assumed): its words would grow by more than that.
+const LEAST_TAPER: f64 = 0.25;
+
+/// A cone of diameter at the foot, diameter at the top, and height.
+fn cone(size: &str) -> Result<Shape, String> {
+    let [foot, top, height] = sides(size, "60x78x120mm: across its foot, across its top, and high", "all")?;
+    let mantle = Mantle { foot, top, height };
     let mm = |v: f64| crate::units::short(v, 1);
-    if wide - narrow < 1e-9 {
-        return Some(format!("both ends are alike: write cylinder:{}x{}mm", mm(wide), mm(height)));
+    if !mantle.is_cone() {
+        return Err(format!("both ends are alike: write cylinder:{}x{}mm", mm(foot.0), mm(height.0)));
     }
-    let radius = slant * wide / (wide - narrow);
-    let cut = format!(
-        "unrolled it is a sector between circles of {} and {} mm radius, {}° wide, on which lines draw together: its narrow end would get {} % more dose than its wide one",
-        mm(radius),
-        mm(radius - slant),
-        mm(180.0 * wide / radius),
-        mm(100.0 * (wide / narrow - 1.0))
-    );
-    let share = 100.0 * (wide / middle - 1.0);
-    Some(if share <= 10.0 {
-        format!(
-            "{cut}; take it for cylinder:{}x{}mm, with its mantle laid level in the rotary: the art then comes out within {} % of its width, and the dose too",
-            mm(middle),
-            mm(slant),
-            mm(100.0 * (middle / narrow - 1.0))
-        )
-    } else {
-        format!(
-            "{cut}, and one power cannot suit both; mark a narrower band of it, as the cylinder of that band's middle"
-        )
-    })
+    if mantle.tilt() > MOST_TILT {
+        return Err(format!(
+            "its mantle lies level only where the rotary is tilted by {}°, and {MOST_TILT}° is the most; mark it as a flat piece",
+            mm(mantle.tilt())
+        ));
+    }
+    if mantle.narrowest() < LEAST_TAPER * mantle.widest() {
+        return Err(format!(
+            "its narrow end is less than {} % of its wide one; give the diameters and the height of the band that you mark",
+            100.0 * LEAST_TAPER
+        ));
+    }
+    Ok(Shape::Cone { foot, top, height, seam: Mm(0.0), closed: false })
 }
 
 impl FromStr for Shape {
@@ -245,7 +367,7 @@ impl FromStr for Shape {
     fn from_str(text: &str) -> Result<Self, ShapeError> {
         let fail = |why: String| {
             ShapeError(format!(
-                "'{text}' is not a blank: {why}; write for example round:90mm, rect:100x60mm, rect:100x100mm:r8mm or cylinder:73x100mm"
+                "'{text}' is not a blank: {why}; write for example round:90mm, rect:100x60mm, rect:100x100mm:r8mm, cylinder:73x100mm or cone:60x78x120mm"
             ))
         };
         let mut parts = text.trim().split(':');
@@ -273,24 +395,27 @@ impl FromStr for Shape {
                 }
                 Shape::Rect { width, height, radius }
             }
-            "cylinder" => {
-                let (diameter, height) = parse_size(size).map_err(fail)?;
-                let closed = match parts.next() {
-                    None => false,
-                    Some("closed") => true,
+            "cylinder" | "cone" => {
+                let whole = match kind {
+                    "cylinder" => parse_size(size).map(|(diameter, height)| Shape::Cylinder {
+                        diameter,
+                        height,
+                        closed: false,
+                    }),
+                    _ => cone(size),
+                }
+                .map_err(fail)?;
+                match parts.next() {
+                    None => whole,
+                    Some("closed") => whole.closed(),
                     Some(seam) => {
                         return Err(fail(format!(
                             "'{seam}' is no seam; write closed where marks may run on across it, or leave it out"
                         )));
                     }
-                };
-                Shape::Cylinder { diameter, height, closed }
+                }
             }
-            "cone" => {
-                let why = cone(size).ok_or_else(|| fail("a cone cannot be marked".into()))?;
-                return Err(ShapeError(format!("'{text}': {why}")));
-            }
-            other => return Err(fail(format!("'{other}' is none of round, rect and cylinder"))),
+            other => return Err(fail(format!("'{other}' is none of round, rect, cylinder and cone"))),
         };
         if parts.next().is_some() {
             return Err(fail("there is text after the size".into()));
@@ -327,6 +452,22 @@ impl Blank {
     /// The part that may be marked: the outline less its margin. `None` when nothing is left.
     pub fn printable(&self) -> Option<Shape> {
         self.shape.inset(self.margin.0)
+    }
+
+    /// The blank that art is placed on, as wide as this one: of a cone, a mantle whose girth is the widest all over, with
+    /// as much kept free beside the seam as is the margin at the narrow end. Laid on the cone, art is drawn together where
+    /// that is narrower, as on a printed cup: what is upright in it runs up the piece. All others are their own.
+    pub fn to_place_on(&self) -> Blank {
+        let Shape::Cone { foot, top, height, closed, .. } = self.shape else { return *self };
+        let mantle = Mantle { foot, top, height };
+        let (diameter, height) = (Mm(mantle.widest()), Mm(mantle.slant()));
+        let shape = if closed {
+            Shape::Cylinder { diameter, height, closed }
+        } else {
+            let more = self.margin.0 * (mantle.widest() / mantle.narrowest() - 1.0);
+            Shape::Rect { width: Mm(mantle.girth() - 2.0 * more), height, radius: Mm(0.0) }
+        };
+        Blank { shape, margin: self.margin }
     }
 }
 
@@ -380,26 +521,31 @@ mod tests {
             "rect:100x100mm:r8mm",
             "cylinder:73x100mm",
             "cylinder:73x100mm:closed",
+            "cone:60x78x120mm",
+            "cone:60x78x120mm:closed",
         ] {
             assert_eq!(text.parse::<Shape>().unwrap().to_string(), text);
         }
         assert_eq!("rect:10cmx60mm".parse::<Shape>().unwrap().to_string(), "rect:100x60mm");
+        assert_eq!("cone:6x78mmx12cm".parse::<Shape>().unwrap().to_string(), "cone:60x78x120mm");
     }
 
     #[test]
     fn wrong_shapes_say_why() {
         for (text, why) in [
             ("round:90", "no unit"),
-            ("oval:90mm", "none of round, rect and cylinder"),
+            ("oval:90mm", "none of round, rect, cylinder and cone"),
             ("cylinder:73mm", "not a size"),
             ("cylinder:73x100mm:glued", "'glued' is no seam"),
             ("cylinder:700x100mm", "to 2000mm"),
             ("cone:80x80x100mm", "write cylinder:80x100mm"),
-            // Similar triangles by hand: slant √(96² + 3²) = 96.05, radius 96.05 · 78 / 6 = 1248.6.
-            ("cone:78x72x96mm", "circles of 1248.6 and 1152.6 mm radius, 11.2° wide"),
-            ("cone:72mmx78mmx9.6cm", "take it for cylinder:75x96mm"),
-            ("cone:90x50x100mm", "80 % more dose"),
-            ("cone:90x50mm", "a cone cannot be marked"),
+            ("cone:90x50mm", "across its foot, across its top, and high"),
+            ("cone:90x50x100", "no unit"),
+            ("cone:90x0x100mm", "all must be above zero"),
+            ("cone:90x50x100mm:glued", "'glued' is no seam"),
+            // By hand: atan(35 / 10) = 74.1 degrees.
+            ("cone:90x20x10mm", "tilted by 74.1°"),
+            ("cone:90x20x200mm", "less than 25 % of its wide one"),
             ("rect:100mm", "not a size"),
             ("rect:10x10mm:r8mm", "more than half"),
             ("round:0mm", "from 1mm"),
@@ -435,16 +581,52 @@ mod tests {
     }
 
     #[test]
+    fn a_cone_is_unrolled_by_similar_triangles() {
+        let cone: Shape = "cone:72x78x96mm".parse().unwrap();
+        let mantle = cone.turned().unwrap();
+        // By hand: slant √(96² + 3²) = 96.0469; the wide circle's radius 96.0469 · 78 / 6 = 1248.61, the foot's
+        // 1152.56; the sector 360° · 39 / 1248.61 = 11.2445°; the tilt atan(3 / 96) = 1.78991°.
+        let (foot, angle) = mantle.sector().unwrap();
+        assert!((mantle.slant() - 96.0469).abs() < 1e-4 && (foot - 1152.56).abs() < 1e-2);
+        assert!((angle.to_degrees() - 11.2445).abs() < 1e-4 && (mantle.tilt() - 1.78991).abs() < 1e-5);
+        // A cone's lateral area is π (r + R) s; what lies above the foot is the wider here.
+        assert!((cone.area() - PI * (36.0 + 39.0) * mantle.slant()).abs() < 1e-9);
+        let (low, high) = (cone.span(48.0).unwrap().1, cone.span(-48.0).unwrap().1);
+        assert!((low - 36.0 * PI).abs() < 0.01 && (high - 39.0 * PI).abs() < 0.01);
+        // Its margin is kept at both ends and on either side of the seam.
+        let within = cone.inset(2.0).unwrap();
+        assert!((within.height() - mantle.slant() + 4.0).abs() < 1e-9);
+        let at = |shape: &Shape, down: f64| shape.span(down).unwrap().1;
+        assert!((at(&cone, 30.0) - at(&within, 30.0) - 2.0).abs() < 1e-9);
+        assert!(cone.inset(60.0).is_none());
+    }
+
+    #[test]
     fn spans_fill_the_area() {
-        for text in ["round:90mm", "rect:100x60mm", "rect:100x100mm:r8mm", "cylinder:73x100mm"] {
-            let s: Shape = text.parse().unwrap();
+        let cone: Shape = "cone:60x78x120mm".parse().unwrap();
+        // Within 90 mm of the seam on either side, a triangle is left of the narrow end.
+        for s in ["round:90mm", "rect:100x60mm", "rect:100x100mm:r8mm", "cylinder:73x100mm"]
+            .map(|text| text.parse().unwrap())
+            .into_iter()
+            .chain([
+                cone,
+                cone.inset(10.0).unwrap(),
+                Shape::Cone {
+                    foot: Mm(30.0),
+                    top: Mm(60.0),
+                    height: Mm(90.0),
+                    seam: Mm(60.0),
+                    closed: false,
+                },
+            ])
+        {
             let n = 20_000;
             let dy = s.height() / n as f64;
             let area: f64 = (0..n)
                 .filter_map(|i| s.span((i as f64 + 0.5) * dy - s.height() / 2.0))
                 .map(|(l, r)| (r - l) * dy)
                 .sum();
-            assert!((area - s.area()).abs() < 1e-4 * s.area(), "{text}: {area} {}", s.area());
+            assert!((area - s.area()).abs() < 1e-4 * s.area(), "{s:?}: {area} {}", s.area());
         }
     }
 }

@@ -31,6 +31,7 @@ pub const JOB: Files = Files {
         "dots.bmp",
         "proof.png",
         "round.png",
+        "cut.svg",
         "customer.png",
         "density.png",
         "loupe.png",
@@ -46,7 +47,7 @@ pub const JOB: Files = Files {
 
 /// The files of dots that were only judged.
 pub const PROOF: Files = Files {
-    names: &["proof.png", "round.png", "density.png", "loupe.png", "report.json"],
+    names: &["proof.png", "round.png", "cut.svg", "density.png", "loupe.png", "report.json"],
     never_beside: &[],
 };
 

@@ -384,6 +384,23 @@ impl FromStr for Offset {
     }
 }
 
+/// Places art at a spot of its own, or in the middle.
+///
+/// # Errors
+/// As [`place`].
+pub fn placed(
+    outline: &Outline,
+    blank: &Blank,
+    size: Place,
+    spot: Option<&Spot>,
+    grid: Grid,
+) -> Result<Placement, PlaceError> {
+    match spot {
+        Some(spot) => place_at(outline, blank, size, spot, grid),
+        None => place(outline, blank, size, grid),
+    }
+}
+
 /// Places something on a blank at a spot of its own. Its dots are those of one lattice, which has a corner of four dots
 /// in the middle of the blank, so that what lies on the same blank meets dot by dot; it comes to lie within half a dot of
 /// its place. What would lie beyond the margin's box gets no dots.

@@ -269,9 +269,9 @@ fn sheet(
     let grey = |window: &DotWindow, over| compare::as_placed(plan, art, placement, window, over);
     let crops = places.iter().map(|&place| {
         let window = loupe::window(&bright, place, CROP_SIDE)?;
-        Ok(panel(&grey(&window, 8).map_err(PipelineError::from)?, plan.grid))
+        Ok(panel(&grey(&window, 8)?, plan.grid))
     });
-    let mut placed = grey(&everything, 1).map_err(PipelineError::from)?;
+    let mut placed = grey(&everything, 1)?;
     for (y, row) in placed.luminance.chunks_exact_mut(rect.columns.max(1)).enumerate() {
         let kept = rect.allowed(blank, y);
         row[..kept.start].fill(compare::BEHIND);

@@ -18,7 +18,7 @@ use crate::job::rotary::Turned;
 use crate::job::{Machine, kit};
 use crate::scan::comments::read_rotary;
 use crate::scan::replay::{self, ReplayOptions, Replayed};
-use crate::units::{Mm, duration, short};
+use crate::units::{duration, short};
 
 /// Arguments of `replay`.
 #[derive(Debug, Args)]
@@ -129,8 +129,8 @@ fn machine(args: &ReplayArgs, head: &[u8]) -> Result<Machine, Failure> {
     let head = String::from_utf8_lossy(&head[..head.len().min(HEAD)]);
     match read_rotary(&head) {
         None => Ok(machine),
-        Some((round, diameter)) => {
-            let turned = Turned { diameter: Mm(diameter), round };
+        Some((round, mantle)) => {
+            let turned = Turned { mantle, round };
             machine
                 .turning(turned)
                 .map_err(|why| Failure::input(format!("the program turns a round piece, and {why}")))

@@ -231,7 +231,7 @@ fn piece(args: &TrayArgs, item: &Item, common: &Common, progress: &dyn Progress)
     let (sources, plan) = Sources::settled(&mut brief, args.out.folder())?;
     if plan.machine.turned.is_some() {
         return Err(Failure::input(
-            "a cylinder lies on no tray: it is turned by the rotary, one piece at a time; use prepare for it",
+            "a round piece lies on no tray: it is turned by the rotary, one piece at a time; use prepare for it",
         ));
     }
     let opened = sources.opened(&plan, &args.drawing.opening(&plan)?, Some(common))?;

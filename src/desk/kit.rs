@@ -42,6 +42,7 @@ fn blank(e: &Entry) -> Result<Value, Says> {
         Shape::Round { .. } => ("round", 0.0),
         Shape::Rect { radius, .. } => ("rect", radius.0),
         Shape::Cylinder { .. } => ("cylinder", 0.0),
+        Shape::Cone { .. } => ("cone", 0.0),
     };
     Ok(json!({
         "name": e.id,

@@ -214,12 +214,18 @@ fn change(plan: &Plan, exact: &Exact, r: &Remedy) -> Option<Value> {
 /// The files that are written, by their names; the program where nothing stands against it.
 fn files(exact: &Exact, burns: bool) -> Vec<Value> {
     let (plan, outcome) = (&exact.piece.plan, &exact.outcome);
+    let turned = plan.blank.shape.turned();
     let all = [
         ("ticket.html", "all of this on a page to print", true),
         ("program.nc", "the scan program: what the machine runs", burns),
         ("outline.nc", "walks the art's box and the blank's edge, to check the place", burns),
         ("proof.png", "how the piece is forecast to look after cleaning", true),
-        ("round.png", "the round piece from three sides", plan.blank.shape.turned().is_some()),
+        ("round.png", "the round piece from three sides", turned.is_some()),
+        (
+            "cut.svg",
+            "the mantle of the cone, to print, cut out and lay round the piece",
+            turned.is_some_and(|m| m.is_cone()),
+        ),
         (
             "customer.png",
             "the original beside the finished piece, to be sent for approval",

@@ -252,7 +252,7 @@ impl Machine {
     pub fn turning(&self, turned: Turned) -> Result<Machine, String> {
         let Some(rotary) = &self.rotary else {
             return Err(format!(
-                "the machine {} has no rotary, which a cylinder needs; add a [rotary] table to its file, such as: {}",
+                "the machine {} has no rotary, which a round piece needs; add a [rotary] table to its file, such as: {}",
                 self.name,
                 Rotary::EXAMPLE
             ));

@@ -139,6 +139,8 @@ impl Plan {
         settled.grid = Grid { along: pitch, across: pitch };
         settled.art.place = Place::Box { width: side, height: side };
         settled.art.spot = None;
+        // What art is placed on: there a cone is not narrower above or below.
+        settled.blank = settled.blank.to_place_on();
         Plan::new(settled)
     }
 

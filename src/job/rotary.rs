@@ -3,11 +3,10 @@
 //! It takes the place of one of the machine's axes; the head follows the other along the piece. The beam then always
 //! meets the piece at its highest line.
 
-use std::f64::consts::PI;
-
 use serde::{Deserialize, Serialize};
 
 use super::file::{Absurd, unless};
+use crate::blank::Mantle;
 use crate::placement::Along;
 use crate::scan::axis::Axis;
 use crate::units::{Mm, short};
@@ -47,16 +46,16 @@ pub struct Rotary {
 /// A round piece in a rotary.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Turned {
-    /// Its diameter.
-    pub diameter: Mm,
+    /// What of it passes under the head.
+    pub mantle: Mantle,
     /// The axis of the picture that runs round it.
     pub round: Along,
 }
 
 impl Turned {
-    /// Its girth, mm.
+    /// Its girth where it is widest, mm.
     pub fn girth(&self) -> f64 {
-        PI * self.diameter.0
+        self.mantle.girth()
     }
 }
 
@@ -65,7 +64,7 @@ impl Rotary {
     pub const EXAMPLE: &'static str =
         "letter = 'A', degrees_per_unit = 1, steps_per_turn = 6400, units_per_s = 90, units_per_s2 = 400";
 
-    /// Units of its words a mm of surface.
+    /// Units of its words a mm of surface where the piece is widest.
     fn units_per_mm(&self, turned: Turned) -> f64 {
         match (self.mm_per_unit, self.degrees_per_unit) {
             (Some(mm), _) => 1.0 / mm,
@@ -92,17 +91,19 @@ impl Rotary {
         on_bed: Option<(f64, f64)>,
     ) -> (Axis, Axis, Option<(f64, f64)>) {
         let units = self.units_per_mm(turned);
+        // Where a cone is narrowest the surface is slowest for the same turn: what is planned for there holds all over.
+        let fastest = units * turned.mantle.widest() / turned.mantle.narrowest();
         let round = Axis {
             letter: self.letter.bytes().next().unwrap_or(b'A').to_ascii_uppercase(),
             travel: ENDLESS,
             zero: 0.0,
             backwards: self.to_the_left,
             steps_per_mm: self.steps_per_mm(turned),
-            acceleration: self.units_per_s2 / units,
-            top_speed: self.units_per_s / units,
-            rapid_speed: self.units_per_s / units,
+            acceleration: self.units_per_s2 / fastest,
+            top_speed: self.units_per_s / fastest,
+            rapid_speed: self.units_per_s / fastest,
             units_per_mm: if units == 1.0 { 1.0 } else { units },
-            turns: Some(turned.diameter.0),
+            turns: Some(turned.mantle),
         };
         let (head, at) = match self.along {
             Along::X => (x, on_bed.map(|at| at.0)),
@@ -156,9 +157,15 @@ impl Rotary {
 
     /// Refuses a piece on which its steps, its speed or its acceleration are those of no axis.
     pub(super) fn check_for(&self, turned: Turned) -> Result<(), String> {
+        if turned.mantle.is_cone() && self.mm_per_unit.is_some() {
+            return Err(
+                "its rotary has rollers (mm_per_unit), on which a cone runs off to one side; turn it in a chuck, and say degrees_per_unit and steps_per_turn"
+                    .into(),
+            );
+        }
         let (axis, _, _) =
             self.axes(Turned { round: Along::X, ..turned }, (Axis::new(b'X'), Axis::new(b'Y')), None);
-        let on = format!("on a piece {} across", turned.diameter);
+        let on = format!("on a piece {} across", Mm(turned.mantle.narrowest()));
         let values = [
             ("motor steps a mm", axis.steps_per_mm, 0.1, 1e5),
             ("mm/s of surface", axis.top_speed, 0.1, 1e4),
@@ -194,15 +201,34 @@ const ENDLESS: f64 = 10_000.0;
 
 #[cfg(test)]
 mod tests {
+    use std::f64::consts::PI;
+
     use super::*;
 
     fn rotary(more: &str) -> Rotary {
         toml::from_str(&format!("letter = 'A'\nunits_per_s = 90\nunits_per_s2 = 400\n{more}")).unwrap()
     }
 
+    fn cylinder(across: f64) -> Mantle {
+        Mantle { foot: Mm(across), top: Mm(across), height: Mm(100.0) }
+    }
+
+    #[test]
+    fn a_cone_is_as_quick_as_where_it_is_narrowest() {
+        let mantle = Mantle { foot: Mm(60.0), top: Mm(80.0), height: Mm(100.0) };
+        let turned = Turned { mantle, round: Along::X };
+        let chuck = rotary("degrees_per_unit = 1\nsteps_per_turn = 6400");
+        let (x, _, _) = chuck.axes(turned, (Axis::new(b'X'), Axis::new(b'Y')), None);
+        // By hand: 90 degrees a second are a quarter of 60 π mm; 360 degrees are 80 π mm.
+        assert!((x.top_speed - 15.0 * PI).abs() < 1e-9 && (x.units_per_mm - 4.5 / PI).abs() < 1e-12);
+        let rollers = rotary("mm_per_unit = 1\nsteps_per_mm = 80");
+        assert!(rollers.check_for(turned).unwrap_err().contains("runs off to one side"));
+        chuck.check_for(turned).unwrap();
+    }
+
     #[test]
     fn a_chuck_turns_degrees_and_rollers_move_the_surface() {
-        let turned = Turned { diameter: Mm(73.0), round: Along::X };
+        let turned = Turned { mantle: cylinder(73.0), round: Along::X };
         let chuck = rotary("degrees_per_unit = 1\nsteps_per_turn = 6400");
         let (x, y, _) = chuck.axes(turned, (Axis::new(b'X'), Axis::new(b'Y')), None);
         assert_eq!((x.letter, y.letter), (b'A', b'X'));
@@ -215,12 +241,12 @@ mod tests {
         assert_eq!(at, Some((5000.0, 7.0)));
         let up = Turned { round: Along::Y, ..turned };
         let (x, y, _) = chuck.axes(up, (Axis::new(b'X'), Axis::new(b'Y')), None);
-        assert_eq!((x.letter, y.letter, y.turns), (b'X', b'A', Some(73.0)));
+        assert_eq!((x.letter, y.letter, y.turns), (b'X', b'A', Some(cylinder(73.0))));
     }
 
     #[test]
     fn lines_are_whole_steps_apart_and_a_closed_seam_comes_out_even() {
-        let turned = Turned { diameter: Mm(80.0), round: Along::X };
+        let turned = Turned { mantle: cylinder(80.0), round: Along::X };
         let chuck = rotary("degrees_per_unit = 1\nsteps_per_turn = 6400");
         // By hand: a step is 80 π / 6400 = 0.0392699 mm; 0.1 mm are 2.546 of them.
         let (pitch, steps) = chuck.whole_steps(turned, Mm(0.1), false);
@@ -249,7 +275,7 @@ mod tests {
         assert_eq!(Rotary { letter: "Q".into(), ..ok.clone() }.check().unwrap_err().key, "letter");
         let slow = Rotary { units_per_s: 0.05, ..ok };
         assert!(
-            slow.check_for(Turned { diameter: Mm(73.0), round: Along::X })
+            slow.check_for(Turned { mantle: cylinder(73.0), round: Along::X })
                 .unwrap_err()
                 .contains("mm/s of surface")
         );

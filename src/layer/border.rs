@@ -17,13 +17,13 @@ pub fn border(shape: &Shape, width: Mm, inset: Mm) -> Result<LayerArt, OpenError
     let line = format!(r##"fill="none" stroke="#000" stroke-width="{}""##, width.0);
     let body = match outer {
         // Across a closed seam it goes on: two rings round the piece.
-        _ if matches!(shape, Shape::Cylinder { closed: true, .. }) => {
+        _ if shape.is_closed() => {
             format!(r##"<path d="M0 {half}H{w}M0 {}H{w}" {line}/>"##, h - half)
         }
         Shape::Round { .. } => {
             format!(r#"<circle cx="{0}" cy="{0}" r="{1}" {line}/>"#, w / 2.0, w / 2.0 - half)
         }
-        Shape::Rect { .. } | Shape::Cylinder { .. } => {
+        Shape::Rect { .. } | Shape::Cylinder { .. } | Shape::Cone { .. } => {
             let radius = if let Shape::Rect { radius, .. } = outer { radius.0 } else { 0.0 };
             format!(
                 r#"<rect x="{half}" y="{half}" width="{}" height="{}" rx="{}" {line}/>"#,

@@ -12,7 +12,7 @@ use crate::proof::close_up::close_up;
 use crate::proof::legend::stack;
 use crate::proof::loupe;
 use crate::proof::picture::{self, Scene};
-use crate::proof::{customer, density, readings, round, ticket};
+use crate::proof::{customer, cut, density, readings, round, ticket};
 
 /// A picture and its file.
 struct Drawn {
@@ -27,6 +27,8 @@ pub(super) struct Pictures {
     proof: Drawn,
     density: Drawn,
     round: Option<Drawn>,
+    /// The cut of a cone, an SVG.
+    cut: Option<String>,
     customer: Option<Drawn>,
     loupe: Option<Drawn>,
     readings: Option<Drawn>,
@@ -71,8 +73,8 @@ pub(super) fn drawn(
         Ok(Some(Drawn { name: "proof.png", about, picture, png }))
     };
     let round = || {
-        let Some(diameter) = plan.blank.shape.turned() else { return Ok(None) };
-        let picture = round::views(scene, layout, &stages.look, diameter, layout.width)?;
+        let Some(mantle) = plan.blank.shape.turned() else { return Ok(None) };
+        let picture = round::views(scene, layout, &stages.look, &mantle, layout.width)?;
         let png = picture.to_png(None)?;
         let about = "the round piece from three sides, as it is forecast to look";
         Ok(Some(Drawn { name: "round.png", about, picture, png }))
@@ -124,7 +126,8 @@ pub(super) fn drawn(
     if let Some(round) = &round {
         proof.picture = stack(&round.picture, &proof.picture);
     }
-    Ok(Pictures { proof, density, round, customer, loupe, readings })
+    let cut = cut::cut(scene, layout, &stages.look)?;
+    Ok(Pictures { proof, density, round, cut, customer, loupe, readings })
 }
 
 impl Pictures {
@@ -133,6 +136,10 @@ impl Pictures {
         let all = [Some(&self.proof), self.round.as_ref(), self.customer.as_ref(), Some(&self.density)];
         for d in all.into_iter().chain([self.loupe.as_ref(), self.readings.as_ref()]).flatten() {
             put(output, files, d.name, d.about, &d.png)?;
+        }
+        if let Some(cut) = &self.cut {
+            let about = "the mantle of the cone in true size, to print, cut out and lay round the piece";
+            put(output, files, "cut.svg", about, cut.as_bytes())?;
         }
         Ok(())
     }

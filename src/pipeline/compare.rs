@@ -5,12 +5,13 @@ use std::cmp::Ordering;
 use super::error::PipelineError;
 use super::foresee::foresee;
 use super::laid::{self, Laid, paced};
+use super::laid_round::Cone;
 use super::likely;
 use super::pace::Pace;
 use super::shares::Shares;
 use super::shown::{Shown, wanted};
-use super::wanted::Wanted;
-use crate::art::{self, Art, Kind, RenderError, View};
+use super::wanted::{Wanted, placed};
+use crate::art::{self, Art, Kind, View};
 use crate::findings::burn::Verdict;
 use crate::job::Plan;
 use crate::mark::{CellSamples, Forecast};
@@ -207,16 +208,32 @@ fn contender(
 /// light of white, on which ink of either colour is seen.
 ///
 /// # Errors
-/// See [`RenderError`].
+/// See [`PipelineError`].
 pub fn as_placed(
     plan: &Plan,
     art: &Art,
     placement: &Placement,
     window: &DotWindow,
     over: usize,
-) -> Result<Look, RenderError> {
+) -> Result<Look, PipelineError> {
     let (rect, whole) = (&placement.rect, placement.window);
-    let x = |column: usize| whole.left + whole.width() * column as f64 / rect.columns as f64;
+    // On a cone, where it lies before it is laid round, as in the middle row of what is seen of it.
+    let flat = match Cone::of(&plan.blank) {
+        None => None,
+        Some(cone) => Some((cone, placed(plan, art)?.0.rect)),
+    };
+    let x = |column: usize| {
+        let column = column as f64;
+        let (at, columns) = match &flat {
+            None => (column, rect.columns),
+            Some((cone, flat)) => {
+                let down = rect.top.0 + (window.row as f64 + window.rows as f64 / 2.0) * rect.grid.across.0;
+                let at = cone.flat(rect.left.0 + column * rect.grid.along.0, down);
+                (((at - flat.left.0) / flat.grid.along.0).clamp(0.0, flat.columns as f64), flat.columns)
+            }
+        };
+        whole.left + whole.width() * at / columns as f64
+    };
     let y = |row: usize| whole.top + whole.height() * row as f64 / rect.rows as f64;
     let view = View {
         crop: plan.art.crop.window(),

@@ -5,6 +5,7 @@ use std::sync::atomic::{AtomicI64, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 
 use super::error::PipelineError;
+use super::laid_round::Cone;
 use super::shown::Shown;
 use super::wanted::{Wanted, placed, wanted_as};
 use crate::art::{Art, OpenError, Opening};
@@ -136,7 +137,10 @@ pub fn layers(
                 all.push(Arc::new(Layer { art: text.drawn(place, opening)?, drawn: None }));
                 continue;
             }
-            Shows::Border { width, inset } => layer::border(&plan.blank.shape, *width, *inset)?,
+            Shows::Border { width, inset } => {
+                let shape = Cone::of(&plan.blank).map_or(plan.blank.shape, |cone| cone.as_at_half_height());
+                layer::border(&shape, *width, *inset)?
+            }
         };
         let Some(common) = common else {
             all.push(Arc::new(Layer { art, drawn: None }));

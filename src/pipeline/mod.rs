@@ -8,6 +8,7 @@ mod error;
 mod foresee;
 mod judging;
 mod laid;
+mod laid_round;
 mod layers;
 mod likely;
 mod outcome;

@@ -209,7 +209,7 @@ pub fn jig(tray: Sides, laid: &[Laid<'_>]) -> String {
             Shape::Round { .. } => {
                 format!("<circle cx=\"{}\" cy=\"{}\" r=\"{}\"/>\n", x + bw / 2.0, top + bh / 2.0, bw / 2.0)
             }
-            Shape::Rect { .. } | Shape::Cylinder { .. } => {
+            Shape::Rect { .. } | Shape::Cylinder { .. } | Shape::Cone { .. } => {
                 let radius =
                     if let Shape::Rect { radius, .. } = one.piece.plan.blank.shape { radius.0 } else { 0.0 };
                 format!("<rect x=\"{x}\" y=\"{top}\" width=\"{bw}\" height=\"{bh}\" rx=\"{radius}\"/>\n")

@@ -3,11 +3,13 @@
 use std::ops::Range;
 
 use super::error::PipelineError;
+use super::laid_round::Cone;
 use super::read::{self, ReadArt};
 use super::shares::Shares;
 use super::shown::{Shown, wanted};
 use crate::art::reading::Decision;
 use crate::art::{self, Art, Kind, View};
+use crate::blank::Blank;
 use crate::findings::art::Around;
 use crate::job::Plan;
 use crate::job::words::{ReadAs, ToneBy};
@@ -79,9 +81,10 @@ impl Wanted {
         let p = &self.placement;
         // A dot that lies across the margin is left out; that is a frayed edge, not a cut.
         let grace = 1.5 * p.rect.grid.along.0.max(p.rect.grid.across.0);
-        let Some(near) = plan.blank.printable().and_then(|s| s.inset(-grace)) else { return Ok(0.0) };
+        let near = |blank: &Blank| blank.printable().and_then(|s| s.inset(-grace));
         let (mut kept, mut all) = (0.0f64, 0.0f64);
         if p.window == art::Window::WHOLE {
+            let Some(near) = near(&plan.blank) else { return Ok(0.0) };
             let (h, middle) = (plan.blank.shape.height(), plan.blank.shape.width() / 2.0);
             for y in 0..self.tone.height() {
                 let row = self.tone.row(y);
@@ -91,12 +94,21 @@ impl Wanted {
                 all += sum(row);
                 for x in (0..allowed.start).chain(allowed.end..row.len()).filter(|&x| row[x] > 0.0) {
                     let (right, up) = p.rect.centre(&plan.blank, x, y);
-                    kept += if near.contains(right - middle, up - h / 2.0) { f64::from(row[x]) } else { 0.0 };
+                    kept += if near.contains(right - middle, h / 2.0 - up) { f64::from(row[x]) } else { 0.0 };
                 }
             }
         } else {
             let drawn = wanted(&plan.in_small(COARSE), shown, &Within(progress))?.tone;
             let (w, h) = (drawn.width() as f64, drawn.height() as f64);
+            // On a cone, where it lies before it is laid round.
+            let (p, wished_width) = match (Cone::of(&plan.blank), shown.alone()) {
+                (Some(_), Some(art)) => {
+                    let flat = placed(plan, art)?.0;
+                    (flat, flat.rect.width() / flat.window.width())
+                }
+                _ => (*p, p.wished_width.0),
+            };
+            let Some(near) = near(&plan.blank.to_place_on()) else { return Ok(0.0) };
             let shape = &plan.blank.shape;
             // The middle of the whole art, of which the window is shown, from the middle of the blank.
             let of = |start: f64, side: f64, first: f64, part: f64, blank: f64| {
@@ -108,7 +120,7 @@ impl Wanted {
             for y in 0..drawn.height() {
                 let down = cy + ((y as f64 + 0.5) / h - 0.5) * p.wished_height.0;
                 for (x, &v) in drawn.row(y).iter().enumerate() {
-                    let along = cx + ((x as f64 + 0.5) / w - 0.5) * p.wished_width.0;
+                    let along = cx + ((x as f64 + 0.5) / w - 0.5) * wished_width;
                     all += f64::from(v);
                     kept += if near.contains(along, down) { f64::from(v) } else { 0.0 };
                 }
@@ -220,9 +232,9 @@ pub fn placed(plan: &Plan, art: &Art) -> Result<(Placement, View), PipelineError
     }
     let (w, h) = view.size(art);
     let outline = Outline { aspect: w / h, hull };
-    let placement = match &plan.art.spot {
-        Some(spot) => placement::place_at(&outline, &plan.blank, plan.art.place, spot, plan.grid)?,
-        None => placement::place(&outline, &plan.blank, plan.art.place, plan.grid)?,
+    let placement = match Cone::of(&plan.blank) {
+        None => placement::placed(&outline, &plan.blank, plan.art.place, plan.art.spot.as_ref(), plan.grid)?,
+        Some(cone) => cone.place(&outline, plan.art.place, plan.art.spot, plan.grid)?,
     };
     view.window = placement.window;
     Ok((placement, view))
@@ -280,6 +292,13 @@ pub(super) fn wanted_as(
     if negative {
         exchange(&mut tone, rendered.alpha.as_ref());
     }
+    let (placement, tone) = match Cone::of(&plan.blank) {
+        None => (placement, tone),
+        Some(cone) => {
+            let (rect, tone) = cone.laid_round(&placement.rect, &tone);
+            (Placement { rect, ..placement }, tone)
+        }
+    };
     Ok(Wanted { placement, tone, kind, reading: read.reading, around, notes, left_out: None })
 }
 

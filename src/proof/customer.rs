@@ -32,7 +32,7 @@ pub fn customer(
     mirrored: bool,
 ) -> Result<Picture, ProofError> {
     let mut piece = match scene.blank.shape.turned() {
-        Some(diameter) => reduced(&round::views(scene, layout, look, diameter, layout.width)?, SIDE)?,
+        Some(mantle) => reduced(&round::views(scene, layout, look, &mantle, layout.width)?, SIDE)?,
         None => as_seen(&picture::plain(scene, layout, look)?, layout.pixel, SIDE)?,
     };
     if mirrored {
@@ -76,6 +76,12 @@ fn size(shape: &Shape) -> String {
         Shape::Cylinder { diameter, height, .. } => {
             format!("{} mm across and {} mm high", short(diameter.0, 1), short(height.0, 1))
         }
+        Shape::Cone { foot, top, height, .. } => format!(
+            "{} mm across at its foot, {} mm at its top and {} mm high",
+            short(foot.0, 1),
+            short(top.0, 1),
+            short(height.0, 1)
+        ),
     }
 }
 

@@ -1,13 +1,13 @@
 //! Facts: the report of a job, filled from its plan and what the stages found.
 
 use super::report::{
-    ArtFacts, BlankFacts, DotFacts, ForecastFacts, GainPoint, PlacementFacts, ProcessFacts, ProgramFacts,
-    Report, RoundFacts, SCHEMA_VERSION, TimeFacts,
+    ArtFacts, BlankFacts, ConeFacts, DotFacts, ForecastFacts, GainPoint, PlacementFacts, ProcessFacts,
+    ProgramFacts, Report, RoundFacts, SCHEMA_VERSION, TimeFacts,
 };
 use super::{round, steps, words};
 use crate::art::Art;
 use crate::art::reading::Decision;
-use crate::blank::{Blank, Shape};
+use crate::blank::Blank;
 use crate::findings::Finding;
 use crate::job::words::ToneBy;
 use crate::job::{Known, Plan, Standing};
@@ -217,22 +217,28 @@ fn process_facts(plan: &Plan) -> ProcessFacts {
 
 /// How a round piece is turned; none for a flat one.
 fn round_facts(plan: &Plan) -> Option<RoundFacts> {
-    let Shape::Cylinder { diameter, closed, .. } = plan.blank.shape else { return None };
+    let mantle = plan.blank.shape.turned()?;
     let (x, p) = (plan.machine.limits().x, &plan.process);
     let turns = p.lines == Along::Y;
     let pitch = plan.grid.along.0;
     let girth = plan.blank.shape.width();
     let tolerance = plan.machine.motion.placement_tolerance.0;
     Some(RoundFacts {
-        diameter_mm: diameter.0,
+        diameter_mm: mantle.widest(),
+        cone: mantle.is_cone().then(|| ConeFacts {
+            foot_mm: mantle.foot.0,
+            top_mm: mantle.top.0,
+            slant_mm: mantle.slant(),
+            tilt_deg: mantle.tilt(),
+        }),
         girth_mm: girth,
-        seam: if closed { "closed" } else { "margin" }.into(),
+        seam: if plan.blank.shape.is_closed() { "closed" } else { "margin" }.into(),
         letter: char::from(x.letter).to_string(),
         units_per_mm: x.units_per_mm,
         steps_a_line: turns.then(|| (pitch * x.steps_per_mm).round()),
         degrees_a_line: turns.then_some(360.0 * pitch / girth),
-        falls_mm: round::fall(diameter.0, tolerance),
-        focus: round::focus(diameter.0, p.beam.value.along.0.max(p.beam.value.across.0), tolerance),
+        falls_mm: round::fall(mantle.narrowest(), tolerance),
+        focus: round::focus(&mantle, p.beam.value.along.0.max(p.beam.value.across.0), tolerance),
     })
 }
 

@@ -24,6 +24,12 @@ pub fn distance(shape: &Shape, x: f64, y: f64) -> f64 {
         Shape::Round { diameter } => (x * x + y * y).sqrt() - diameter.0 / 2.0,
         Shape::Rect { radius, .. } => from_box(shape, radius.0, x, y),
         Shape::Cylinder { .. } => from_box(shape, 0.0, x, y),
+        // Round the piece, as a margin is kept from the seam, and along it.
+        Shape::Cone { .. } => {
+            let end = shape.height() / 2.0;
+            let half = shape.span(y.clamp(-end, end)).map_or(0.0, |(_, right)| right);
+            (x.abs() - half).max(y.abs() - end)
+        }
     }
 }
 

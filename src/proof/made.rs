@@ -4,7 +4,7 @@
 //! there, to be looked at.
 
 use super::report::*;
-use crate::blank::Blank;
+use crate::blank::{Blank, Mantle};
 use crate::findings::{Finding, Remedy, Severity};
 use crate::placement::{DotRect, Grid};
 use crate::plane::Dots;
@@ -101,6 +101,7 @@ pub fn report() -> Report {
         }),
         round: Some(RoundFacts {
             diameter_mm: 73.0,
+            cone: Some(ConeFacts { foot_mm: 65.0, top_mm: 73.0, slant_mm: 100.0799, tilt_deg: 2.2906 }),
             girth_mm: 229.336,
             seam: "margin".into(),
             letter: "A".into(),
@@ -108,7 +109,11 @@ pub fn report() -> Report {
             steps_a_line: None,
             degrees_a_line: None,
             falls_mm: 0.003,
-            focus: super::round::focus(73.0, 0.12, 0.5),
+            focus: super::round::focus(
+                &Mantle { foot: Mm(65.0), top: Mm(73.0), height: Mm(100.0) },
+                0.12,
+                0.5,
+            ),
         }),
         times: Some(TimeFacts {
             total_s: 8460.0,

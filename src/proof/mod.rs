@@ -4,6 +4,7 @@ pub mod canvas;
 pub mod close_up;
 pub mod contact_sheet;
 pub mod customer;
+pub mod cut;
 pub mod density;
 pub mod facts;
 pub mod ground;

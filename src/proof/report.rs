@@ -224,15 +224,18 @@ pub struct ForecastFacts {
 /// How a round piece is turned.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct RoundFacts {
-    /// Its diameter.
+    /// Its diameter; of a cone, where it is widest.
     pub diameter_mm: f64,
-    /// All round it: the width of the unrolled picture.
+    /// What a cone has beyond a cylinder; absent for that.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub cone: Option<ConeFacts>,
+    /// All round it where it is widest: the width of the unrolled picture.
     pub girth_mm: f64,
     /// `margin` or `closed`.
     pub seam: String,
     /// The letter of the rotary's words.
     pub letter: String,
-    /// Units of its words a mm of surface.
+    /// Units of its words a mm of surface, where the piece is widest.
     pub units_per_mm: f64,
     /// Motor steps from line to line; null where lines run round the piece.
     pub steps_a_line: Option<f64>,
@@ -243,6 +246,19 @@ pub struct RoundFacts {
     pub falls_mm: f64,
     /// What the curve does to the focus, in sentences.
     pub focus: String,
+}
+
+/// What a cone has beyond a cylinder.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct ConeFacts {
+    /// Diameter at its foot.
+    pub foot_mm: f64,
+    /// Diameter at its top.
+    pub top_mm: f64,
+    /// The way up along its mantle: the height of the unrolled picture.
+    pub slant_mm: f64,
+    /// How far the rotary is tilted so that the mantle's highest line lies level, degrees.
+    pub tilt_deg: f64,
 }
 
 /// How long it takes.

@@ -50,12 +50,20 @@ pub fn after(work: &Work, on: Surface) -> Vec<StepFacts> {
 
 /// How a round piece is laid; none for a flat one.
 fn round(plan: &Plan, follow: &str) -> Option<String> {
-    plan.machine.turned?;
+    let mantle = plan.machine.turned?.mantle;
     let limits = plan.machine.limits();
     let (rotary, head) = (char::from(limits.x.letter), char::from(limits.y.letter));
     let foot = if head == 'X' { "to the left" } else { "towards you" };
+    let tilt = if mantle.is_cone() {
+        format!(
+            ", and tilt the rotary by {}° so that the piece's highest line lies level",
+            short(mantle.tilt(), 1)
+        )
+    } else {
+        String::new()
+    };
     Some(format!(
-        "Set the piece in the rotary, its foot {foot}. Turn it until the place for its seam lies under the head, and make that the zero of {rotary}. Run outline.nc and follow the {follow} around the art and along the seam: it must stay on the piece, {} mm inside its ends.",
+        "Set the piece in the rotary, its foot {foot}{tilt}. Turn it until the place for its seam lies under the head, and make that the zero of {rotary}. Run outline.nc and follow the {follow} around the art and along the seam: it must stay on the piece, {} mm inside its ends.",
         short(plan.blank.margin.0, 2)
     ))
 }

@@ -4,7 +4,7 @@
 //! Only its words count in units of their own, mostly degrees.
 
 use super::limits::{LimitsError, within};
-use crate::blank::Blank;
+use crate::blank::{Blank, Mantle};
 use crate::placement::{Along, DotRect};
 use crate::units::Mm;
 
@@ -27,10 +27,62 @@ pub struct Axis {
     pub top_speed: f64,
     /// Speed of a rapid, mm/s, 0.1 to 10000.
     pub rapid_speed: f64,
-    /// Units of its words a mm, above 0. Default 1: its words are millimetres.
+    /// Units of its words a mm, above 0; of a rotary that turns a cone, where that is widest. Default 1: its words are
+    /// millimetres.
     pub units_per_mm: f64,
-    /// The diameter of the piece that it turns, mm; `None` (the default) for one that moves the head.
-    pub turns: Option<f64>,
+    /// The round piece that it turns; `None` (the default) for one that moves the head.
+    pub turns: Option<Mantle>,
+}
+
+/// How an axis says places and feeds, at one place of the other axis: on a cone a millimetre of surface is more of a turn
+/// where the piece is narrower.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Speech {
+    /// The letter of its words.
+    pub letter: u8,
+    /// None where its words are the millimetres themselves.
+    units: Option<Units>,
+}
+
+/// Units of an axis's own.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Units {
+    /// A mm.
+    per_mm: f64,
+    /// Motor steps a mm, where places lie on whole ones.
+    steps_per_mm: Option<f64>,
+    /// What is added, thousandths of a unit.
+    from: f64,
+}
+
+impl Speech {
+    /// Whole micrometres in thousandths of the unit of its words, as the program writes them.
+    #[inline(always)]
+    pub fn place(&self, um: i32) -> i32 {
+        match &self.units {
+            None => um,
+            Some(units) => units.place(um),
+        }
+    }
+
+    /// A feed along it in thousandths of a mm/min as the F word of a move of it alone says it: a rotary's counts its
+    /// own units a minute (NISTIR 6556, section 2.1.2.5).
+    pub fn feed(&self, feed: i64) -> i64 {
+        self.units.map_or(feed, |units| (feed as f64 * units.per_mm).round() as i64)
+    }
+}
+
+impl Units {
+    /// What rounding to micrometres took from a whole motor step is given back.
+    fn place(&self, um: i32) -> i32 {
+        let mut um = f64::from(um);
+        if let Some(steps_per_mm) = self.steps_per_mm {
+            let step = 1000.0 / steps_per_mm;
+            let whole = (um / step).round() * step;
+            um = if (whole - um).abs() < 0.75 { whole } else { um };
+        }
+        (um * self.per_mm + self.from).round() as i32
+    }
 }
 
 impl Axis {
@@ -50,25 +102,43 @@ impl Axis {
         }
     }
 
-    /// Whole micrometres in thousandths of the unit of its words, as the program writes them.
-    #[inline(always)]
-    pub(super) fn spoken(&self, um: i32) -> i32 {
-        if self.units_per_mm == 1.0 { um } else { self.turned(um) }
+    /// How it says places and feeds while the other axis is at `other` mm of the blank.
+    pub(super) fn speech(&self, other: f64) -> Speech {
+        let units = match self.turns {
+            Some(mantle) if mantle.is_cone() => {
+                let (middle, stretch) = self.opened(mantle, other);
+                let per_mm = self.units_per_mm * stretch;
+                Some(Units {
+                    per_mm,
+                    steps_per_mm: None,
+                    from: 1000.0 * middle * (self.units_per_mm - per_mm),
+                })
+            }
+            _ if self.units_per_mm == 1.0 => None,
+            _ => Some(Units { per_mm: self.units_per_mm, steps_per_mm: Some(self.steps_per_mm), from: 0.0 }),
+        };
+        Speech { letter: self.letter, units }
     }
 
-    /// The same in units of its own. What rounding to micrometres took from a whole motor step is given back.
-    fn turned(&self, um: i32) -> i32 {
-        let um = f64::from(um);
-        let step = 1000.0 / self.steps_per_mm;
-        let whole = (um / step).round() * step;
-        let um = if (whole - um).abs() < 0.75 { whole } else { um };
-        (um * self.units_per_mm).round() as i32
+    /// The place on a cone's unrolled mantle, and how many mm of it a mm of the program's words is, where `said` is what
+    /// the words say in mm of its widest girth and the other axis is at `other` mm of the blank; mm of the program. Of
+    /// all other axes it is what is said.
+    pub(super) fn unrolled(&self, said: f64, other: f64) -> (f64, f64) {
+        match self.turns {
+            Some(mantle) if mantle.is_cone() => {
+                let (middle, stretch) = self.opened(mantle, other);
+                (middle + (said - middle) / stretch, 1.0 / stretch)
+            }
+            _ => (said, 1.0),
+        }
     }
 
-    /// A feed along it in thousandths of a mm/min as the F word of a move of it alone says it: a rotary's counts its
-    /// own units a minute (NISTIR 6556, section 2.1.2.5).
-    pub(super) fn spoken_feed(&self, feed: i64) -> i64 {
-        if self.units_per_mm == 1.0 { feed } else { (feed as f64 * self.units_per_mm).round() as i64 }
+    /// Of a cone, the program's value opposite the seam, where a place is the same at every height, and how many times more
+    /// of a turn a mm is than where it is widest.
+    fn opened(&self, mantle: Mantle, up: f64) -> (f64, f64) {
+        let middle = self.to_program(mantle.girth() / 2.0);
+        // Beyond its ends, where the head may run up, it goes on as at them.
+        (middle, mantle.widest() / mantle.across(up.clamp(0.0, mantle.slant())))
     }
 
     /// The program's value at a place of the blank, mm from its left or lower edge.

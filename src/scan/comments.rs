@@ -4,9 +4,9 @@ use super::axis::Axis;
 use super::limits::Limits;
 use super::number::thousandths;
 use super::raster::RasterPath;
-use crate::blank::Blank;
+use crate::blank::{Blank, Mantle};
 use crate::placement::{Along, DotRect};
-use crate::units::short;
+use crate::units::{Mm, short};
 
 /// What the program says about itself, besides what it knows.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -80,25 +80,40 @@ impl Notes {
 /// The comment that says what a rotary turns: whoever replays the program reads it.
 pub fn of_rotary(limits: &Limits) -> Option<String> {
     let said = |axis: &Axis, name: char| {
-        axis.turns.map(|diameter| {
-            format!("(rotary: {} turns {name}, a piece {diameter} mm across)", char::from(axis.letter))
+        axis.turns.map(|mantle| {
+            let letter = char::from(axis.letter);
+            let Mantle { foot, top, height } = mantle;
+            if mantle.is_cone() {
+                format!(
+                    "(rotary: {letter} turns {name}, a cone {} mm across its foot, {} mm across its top, {} mm high)",
+                    foot.0, top.0, height.0
+                )
+            } else {
+                format!("(rotary: {letter} turns {name}, a piece {} mm across)", foot.0)
+            }
         })
     };
     said(&limits.x, 'x').or_else(|| said(&limits.y, 'y'))
 }
 
-/// The axis that a program's rotary stands for and the diameter of the piece, mm, from the comment of [`of_rotary`];
-/// `None` where the text, the beginning of a program, says nothing of one.
-pub fn read_rotary(text: &str) -> Option<(Along, f64)> {
+/// The axis that a program's rotary stands for and the piece that it turns, from the comment of [`of_rotary`]; `None`
+/// where the text, the beginning of a program, says nothing of one. How high a cylinder is, it does not say: 1 mm.
+pub fn read_rotary(text: &str) -> Option<(Along, Mantle)> {
     let rest = text.lines().find_map(|line| line.trim().strip_prefix("(rotary: "))?;
-    let mut words = rest.split([' ', ',']).filter(|w| !w.is_empty());
-    let along = match words.nth(2)? {
+    let along = match rest.split([' ', ',']).nth(2)? {
         "x" => Along::X,
         "y" => Along::Y,
         _ => return None,
     };
-    let diameter = words.nth(2)?.parse().ok().filter(|d| (0.1..=2000.0).contains(d))?;
-    Some((along, diameter))
+    let sizes: Vec<f64> = rest.split(' ').filter_map(|word| word.parse().ok()).collect();
+    let (foot, top, height) = match sizes[..] {
+        [across] => (across, across, 1.0),
+        [foot, top, height] => (foot, top, height),
+        _ => return None,
+    };
+    let mantle = Mantle { foot: Mm(foot), top: Mm(top), height: Mm(height) };
+    let real = [foot, top, height].iter().all(|v| (0.1..=2000.0).contains(v));
+    real.then_some((along, mantle))
 }
 
 /// Characters of a comment between its parentheses.
@@ -160,16 +175,29 @@ mod tests {
 
     #[test]
     fn what_a_rotary_turns_is_read_back() {
-        let limits = Limits {
-            x: Axis { turns: Some(73.5), units_per_mm: 2.0, ..Axis::new(b'A') },
+        let turning = |mantle| Limits {
+            x: Axis { turns: Some(mantle), units_per_mm: 2.0, ..Axis::new(b'A') },
             y: Axis::new(b'X'),
             ..Limits::default()
         };
-        let said = of_rotary(&limits).unwrap();
-        assert_eq!(said, "(rotary: A turns x, a piece 73.5 mm across)");
-        assert_eq!(read_rotary(&format!("(job: a)\n{said}\nG21")), Some((Along::X, 73.5)));
+        for (foot, top, height, words) in [
+            (73.5, 73.5, 1.0, "a piece 73.5 mm across"),
+            (60.0, 78.25, 120.0, "a cone 60 mm across its foot, 78.25 mm across its top, 120 mm high"),
+        ] {
+            let mantle = Mantle { foot: Mm(foot), top: Mm(top), height: Mm(height) };
+            let said = of_rotary(&turning(mantle)).unwrap();
+            assert_eq!(said, format!("(rotary: A turns x, {words})"));
+            assert_eq!(read_rotary(&format!("(job: a)\n{said}\nG21")), Some((Along::X, mantle)));
+        }
         assert_eq!((of_rotary(&Limits::default()), read_rotary("(job: a)\nG21")), (None, None));
-        assert_eq!(read_rotary("(rotary: A turns z, a piece 1 mm across)"), None);
+        for wrong in [
+            "A turns z, a piece 1 mm across",
+            "A turns x, a piece 0 mm across",
+            "A turns x",
+            "A turns x, 1 by 2 mm",
+        ] {
+            assert_eq!(read_rotary(&format!("(rotary: {wrong})")), None, "{wrong}");
+        }
     }
 
     #[test]

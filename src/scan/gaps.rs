@@ -8,7 +8,9 @@
 //! A gap is crossed at the marking speed where hurrying would ask more of the link or of the controller than they
 //! carry, or where the controller would not see far enough ahead to brake.
 
-use super::axis::Axis;
+use std::borrow::Cow;
+
+use super::axis::{Axis, Speech};
 use super::limits::Limits;
 use super::lines::Run;
 use super::motion;
@@ -39,8 +41,11 @@ pub struct Gaps {
 /// speeds up and brakes, `before` is crossed at the marking speed, and the beam goes on.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Hurry {
-    /// The F words of a gap and of a mark.
-    pub feeds: [String; 2],
+    /// Feeds of a gap and of a mark, thousandths of a mm/min.
+    feeds: [i64; 2],
+    /// Their F words as `speech` says them.
+    words: [String; 2],
+    speech: Speech,
     /// Way after a mark at its speed, µm: a late beam is still on there.
     pub after: i32,
     /// Way before a mark at its speed, µm: an early beam is on there already, or the head's swing dies away.
@@ -75,6 +80,8 @@ struct Supply {
 pub(super) struct Ask<'a> {
     pub limits: &'a Limits,
     pub axis: &'a Axis,
+    /// How it says its places where its words are longest.
+    pub speech: Speech,
     /// Marking speed, mm/s, and its F word in thousandths of a mm/min.
     pub speed: f64,
     pub feed: i64,
@@ -161,10 +168,13 @@ impl Hurry {
         let before = um((-ask.lag).max(0.0) + ask.limits.gap_settle) as i32;
         let worth = um(((1.0 + WORTH).powi(2) - 1.0) * v * v / a);
         let feed = (top * 60_000.0).floor() as i64;
-        let feeds = [feed, ask.feed].map(|f| format!("F{}", thousandths(ask.axis.spoken_feed(f))));
+        let feeds = [feed, ask.feed];
+        let words = f_words(feeds, &ask.speech);
         Some(Hurry {
-            supply: Supply::new(ask, &feeds, (after > 0, before > 0)),
+            supply: Supply::new(ask, &words, (after > 0, before > 0)),
             feeds,
+            words,
+            speech: ask.speech,
             after,
             before,
             shortest: worth + after.unsigned_abs() + before.unsigned_abs(),
@@ -175,6 +185,15 @@ impl Hurry {
             top,
             acceleration: a,
         })
+    }
+
+    /// The F words of a gap and of a mark, on a line that is said so.
+    pub(super) fn feeds_of(&self, speech: &Speech) -> Cow<'_, [String; 2]> {
+        if *speech == self.speech {
+            Cow::Borrowed(&self.words)
+        } else {
+            Cow::Owned(f_words(self.feeds, speech))
+        }
     }
 
     /// Speed that is not exceeded in a gap, mm/s.
@@ -261,10 +280,15 @@ impl Hurry {
     }
 }
 
+/// The F words of feeds.
+fn f_words(feeds: [i64; 2], speech: &Speech) -> [String; 2] {
+    feeds.map(|feed| format!("F{}", thousandths(speech.feed(feed))))
+}
+
 impl Supply {
     fn new(ask: &Ask<'_>, feeds: &[String; 2], coasts: (bool, bool)) -> Supply {
         // The longest word that a place on the line can have, with the end of its line.
-        let (low, high) = (ask.axis.spoken(ask.span.0), ask.axis.spoken(ask.span.1));
+        let (low, high) = (ask.speech.place(ask.span.0), ask.speech.place(ask.span.1));
         let whole = |um: i32| (um.unsigned_abs() / 1000).max(1).ilog10() + 1;
         let place = 1 + u32::from(low < 0) + whole(low).max(whole(high)) + 4 + 1;
         let powers = 2 + 1 + ask.limits.full_scale_s.max(1).ilog10() + 1;
@@ -290,6 +314,7 @@ mod tests {
         Ask {
             limits,
             axis: &limits.x,
+            speech: limits.x.speech(0.0),
             speed: 12.5,
             feed: 750_000,
             lag: 0.0,

@@ -1,6 +1,6 @@
 //! The limits: what the machine can do and how its controller wants to be spoken to, as plain numbers.
 
-use super::axis::{Axis, Pace};
+use super::axis::{Axis, Pace, Speech};
 use super::preset;
 use crate::blank::Blank;
 use crate::placement::Along;
@@ -233,6 +233,12 @@ impl Limits {
             (false, true) => Pace::of(&self.y),
             _ => Pace::of(&self.x),
         }
+    }
+
+    /// How the two axes say a place, µm of the program.
+    pub(super) fn speeches(&self, (x, y): (i32, i32)) -> (Speech, Speech) {
+        let on_blank = |axis: &Axis, um: i32| axis.to_blank(f64::from(um) / 1000.0);
+        (self.x.speech(on_blank(&self.y, y)), self.y.speech(on_blank(&self.x, x)))
     }
 
     /// Program coordinates of a point of the blank (mm to the right of and above its lower left corner).

@@ -71,9 +71,12 @@ fn art_box(rect: &DotRect, blank: &Blank) -> Vec<(f64, f64)> {
     vec![(left, bottom), (right, bottom), (right, top), (left, top), (left, bottom)]
 }
 
-/// The art's box where the beam may show it: what of it lies on the blank.
+/// The art's box where the beam may show it: what of it lies on the blank. Round a cone all does.
 fn lit_box(rect: &DotRect, blank: &Blank) -> Vec<(f64, f64)> {
     let all = art_box(rect, blank);
+    if blank.shape.turned().is_some_and(|mantle| mantle.is_cone()) {
+        return all;
+    }
     let (w, h) = (blank.shape.width(), blank.shape.height());
     if all.iter().all(|p| blank.shape.contains(p.0 - w / 2.0, p.1 - h / 2.0)) {
         return all;
@@ -109,6 +112,13 @@ pub fn edge(shape: &Shape) -> Vec<(f64, f64)> {
         Shape::Round { diameter } => diameter.0 / 2.0,
         Shape::Rect { radius, .. } => radius.0,
         Shape::Cylinder { .. } => 0.0,
+        // Round its ends and up its seam, the line of which is a straight one whatever the girth.
+        Shape::Cone { .. } => {
+            let at =
+                |down: f64| shape.span(down).map_or((w / 2.0, w / 2.0), |(l, r)| (w / 2.0 + l, w / 2.0 + r));
+            let (foot, top) = (at(h / 2.0), at(-h / 2.0));
+            return vec![(foot.0, 0.0), (foot.1, 0.0), (top.1, h), (top.0, h), (foot.0, 0.0)];
+        }
     };
     // A chord over the angle t stays within r (1 − cos(t/2)) of its arc.
     let quarter = if r > 0.0 {

@@ -287,7 +287,7 @@ mod tests {
             travel: 10_000.0,
             steps_per_mm: 100.0 / PI,
             units_per_mm: 10.0 / PI,
-            turns: Some(36.0),
+            turns: Some(crate::blank::Mantle { foot: Mm(36.0), top: Mm(36.0), height: Mm(40.0) }),
             ..Axis::new(b'A')
         };
         let limits = Limits { x: rotary, y: Axis::new(b'X'), ..Limits::default() };

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use super::axis::{Axis, on_whole_lines};
+use super::axis::{Axis, Speech, on_whole_lines};
 use super::gaps::{Ask, Gaps};
 use super::islands::{self, Stretch};
 use super::limits::{Limits, LimitsError};
@@ -203,6 +203,7 @@ impl RasterPath {
             Gaps::new(&Ask {
                 limits,
                 axis,
+                speech: axis.speech(axis.turns.map_or(0.0, |mantle| mantle.narrow_end())),
                 speed: scan.speed,
                 feed,
                 lag: shift,
@@ -265,6 +266,16 @@ impl RasterPath {
             Along::X => (along, across),
             Along::Y => (across, along),
         }
+    }
+
+    /// How the axis along the lines and that across them say a place, µm along and across them.
+    pub(super) fn speeches(&self, along: i32, across: i32) -> (Speech, Speech) {
+        self.scan.along.swap(self.limits.speeches(self.xy(along, across)))
+    }
+
+    /// Whether a rotary turns a cone, so that the same turn is another place on another line.
+    pub(super) fn is_cone(&self) -> bool {
+        [&self.limits.x, &self.limits.y].iter().any(|axis| axis.turns.is_some_and(|mantle| mantle.is_cone()))
     }
 
     /// The axis that lines run along.

@@ -116,6 +116,8 @@ pub struct AxisWords {
     mm: (f64, f64),
     /// Whether a word counts degrees, which no change of the program's unit of length touches.
     degrees: (bool, bool),
+    /// The axes where one of them turns a cone: what its words say is another place where the head is elsewhere.
+    cone: Option<(Axis, Axis)>,
 }
 
 impl AxisWords {
@@ -127,6 +129,18 @@ impl AxisWords {
             letters: (x.letter, y.letter),
             mm: (1.0 / x.units_per_mm, 1.0 / y.units_per_mm),
             degrees: (turns(x), turns(y)),
+            cone: [x, y].iter().any(|a| a.turns.is_some_and(|mantle| mantle.is_cone())).then_some((*x, *y)),
+        }
+    }
+
+    /// The place that words say, and how many mm a mm of theirs is, along x and y; mm of the program.
+    fn unrolled(&self, said: (f64, f64)) -> ((f64, f64), (f64, f64)) {
+        match &self.cone {
+            None => (said, (1.0, 1.0)),
+            Some((x, y)) => {
+                let (a, b) = (x.unrolled(said.0, y.to_blank(said.1)), y.unrolled(said.1, x.to_blank(said.0)));
+                ((a.0, b.0), (a.1, b.1))
+            }
         }
     }
 
@@ -152,6 +166,8 @@ struct State {
     s: f64,
     on: bool,
     at: (f64, f64),
+    /// What the words last said; elsewhere than `at` on a cone alone.
+    said: (f64, f64),
 }
 
 /// Longest line the standard allows, without its line end (check value G01).
@@ -237,7 +253,8 @@ impl<H: Hear> Reader<H> {
                 feed: 0.0,
                 s: 0.0,
                 on: false,
-                at: (0.0, 0.0),
+                at: words.unrolled((0.0, 0.0)).0,
+                said: (0.0, 0.0),
             },
             block: other.map_or_else(Block::default, Block::with_axis),
             ending: Ending::default(),
@@ -297,7 +314,8 @@ impl<H: Hear> Reader<H> {
     fn plain_lines(&mut self, bytes: &[u8]) -> Result<usize, ReadError> {
         let s = &self.state;
         let moving = s.motion == Motion::Rapid || s.motion == Motion::Feed && s.feed > 0.0;
-        if !moving || !s.absolute || s.mm_per_unit != 1.0 || self.ended || self.closed {
+        let straight = s.absolute && s.mm_per_unit == 1.0 && self.words.cone.is_none();
+        if !moving || !straight || self.ended || self.closed {
             return Ok(0);
         }
         let (rapid, on) = (s.motion == Motion::Rapid, s.on);
@@ -326,7 +344,7 @@ impl<H: Hear> Reader<H> {
             self.hear.straight(&Move { from: at, to, rapid, speed, power: light, line }, is_y);
             at = to;
         }
-        (self.state.at, self.state.s, self.state.feed) = (at, power, feed);
+        (self.state.at, self.state.said, self.state.s, self.state.feed) = (at, at, power, feed);
         (self.ending.lines, self.plain) = (line, lines);
         Ok(used)
     }
@@ -452,19 +470,20 @@ impl<H: Hear> Reader<H> {
                     block::within(letter, if s.absolute { v } else { now + v }, -1e5, 1e5)
                 }
             };
-            let to = (
-                axis(words.letters.0, s.at.0, words.mm.0, words.degrees.0)?,
-                axis(words.letters.1, s.at.1, words.mm.1, words.degrees.1)?,
+            let said = (
+                axis(words.letters.0, s.said.0, words.mm.0, words.degrees.0)?,
+                axis(words.letters.1, s.said.1, words.mm.1, words.degrees.1)?,
             );
+            let (to, stretch) = words.unrolled(said);
             let power = if s.on { s.s } else { 0.0 };
             // The feed of a rotary alone counts its own units (NISTIR 6556, section 2.1.2.5).
-            let mm = match (to.0 != s.at.0, to.1 != s.at.1) {
-                (true, false) => words.mm.0,
-                (false, true) => words.mm.1,
+            let mm = match (said.0 != s.said.0, said.1 != s.said.1) {
+                (true, false) => words.mm.0 * stretch.0,
+                (false, true) => words.mm.1 * stretch.1,
                 _ => 1.0,
             };
             hear.hear(Event::Move(Move { from: s.at, to, rapid, speed: s.feed / 60.0 * mm, power, line }));
-            s.at = to;
+            (s.at, s.said) = (to, said);
         }
         if w.m(block::STOPPING).is_some_and(|m| m == 2 || m == 30) {
             self.ended = true;

@@ -5,6 +5,7 @@ use serde::Serialize;
 use crate::blank::{Blank, Shape};
 use crate::placement::DotRect;
 use crate::plane::Dots;
+use crate::units::Mm;
 
 /// How far from a dot's centre a stretch may pass across the line and still count as its line, in pitches.
 const OFF_CENTRE: f64 = 0.25;
@@ -317,7 +318,14 @@ pub struct Inside {
 impl Inside {
     /// The blank, with two micrometres granted for rounding.
     pub fn new(blank: &Blank) -> Self {
-        let shape = blank.shape.inset(-0.002).unwrap_or(blank.shape);
+        let shape = match blank.shape {
+            // Round it no mark leaves a cone, which turns on and on: beyond its ends alone there is nothing.
+            cone @ Shape::Cone { .. } => {
+                Shape::Rect { width: Mm(cone.width()), height: Mm(cone.height()), radius: Mm(0.0) }
+            }
+            flat => flat,
+        };
+        let shape = shape.inset(-0.002).unwrap_or(shape);
         let turned = match shape {
             Shape::Rect { width, height, radius } => Shape::Rect { width: height, height: width, radius },
             round => round,

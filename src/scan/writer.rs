@@ -1,8 +1,9 @@
 //! The writer: lines of dots and contours as words, in a buffer of its own.
 
+use std::borrow::Cow;
 use std::io::{self, Write};
 
-use super::axis::Axis;
+use super::axis::Speech;
 use super::contour::Contour;
 use super::gaps::{Crossing, Hurry};
 use super::limits::Limits;
@@ -30,31 +31,38 @@ fn dark(c: &mut Cursor<'_>, level: &mut u32) {
 /// The moves across a gap in a hurry: how many they are, and the F word that the next move needs.
 fn hurried<'h>(
     c: &mut Cursor<'_>,
-    hurry: &'h Hurry,
-    axis: &Axis,
+    (hurry, [fast, slow]): (&Hurry, &'h [String; 2]),
+    axis: &Speech,
     (from, to): (i32, i32),
     mut level: u32,
 ) -> (u64, &'h [u8]) {
     let sign = if to > from { 1 } else { -1 };
-    let (letter, [fast, slow]) = (axis.letter, &hurry.feeds);
+    let letter = axis.letter;
     let mut moves = 1;
     if hurry.after > 0 {
-        c.length(letter, axis.spoken(from + sign * hurry.after));
+        c.length(letter, axis.place(from + sign * hurry.after));
         dark(c, &mut level);
         c.byte(b'\n');
         moves += 1;
     }
-    c.length(letter, axis.spoken(to - sign * hurry.before));
+    c.length(letter, axis.place(to - sign * hurry.before));
     dark(c, &mut level);
     c.bytes(fast.as_bytes());
     c.byte(b'\n');
     if hurry.before == 0 {
         return (moves, slow.as_bytes());
     }
-    c.length(letter, axis.spoken(to));
+    c.length(letter, axis.place(to));
     c.bytes(slow.as_bytes());
     c.byte(b'\n');
     (moves + 1, &[])
+}
+
+/// How a line is said.
+struct LineWords<'a> {
+    axis: Speech,
+    /// The F words of gaps in a hurry and of marks.
+    feeds: Option<Cow<'a, [String; 2]>>,
 }
 
 /// Writes words; knows what is in force, so that it says only what changes.
@@ -69,7 +77,8 @@ pub(super) struct Writer<'a, W: Write> {
     at: Option<(i32, i32)>,
     /// The S word in force.
     level: u32,
-    feed_said: bool,
+    /// The F word in force, thousandths of its unit a minute.
+    feed: Option<i64>,
     load: Load,
     meter: LoadMeter,
 }
@@ -86,7 +95,7 @@ impl<'a, W: Write> Writer<'a, W> {
             program_lines: 0,
             at: None,
             level: 0,
-            feed_said: false,
+            feed: None,
             load: Load::default(),
             meter: LoadMeter::default(),
         }
@@ -94,7 +103,7 @@ impl<'a, W: Write> Writer<'a, W> {
 
     /// A part begins: it takes nothing for granted of what the one before left.
     pub(super) fn part(&mut self) {
-        (self.at, self.level, self.feed_said) = (None, 0, false);
+        (self.at, self.level, self.feed) = (None, 0, None);
     }
 
     fn flush(&mut self) -> io::Result<()> {
@@ -139,19 +148,21 @@ impl<'a, W: Write> Writer<'a, W> {
     fn rapid(&mut self, path: &RasterPath, along: i32, across: i32) -> io::Result<()> {
         self.room()?;
         let at = self.at.replace((along, across));
-        let (moves_along, moves_across) = (at.is_none_or(|a| a.0 != along), at.is_none_or(|a| a.1 != across));
+        let moves_across = at.is_none_or(|a| a.1 != across);
+        // From line to line of a cone the same place round it is another turn.
+        let moves_along = at.is_none_or(|a| a.0 != along) || moves_across && path.is_cone();
         if !moves_along && !moves_across {
             return Ok(());
         }
-        let (axis, other) = path.limits.axes(path.scan.along);
+        let (axis, other) = path.speeches(along, across);
         let mut c = Cursor::new(&mut self.buffer[self.used..]);
         c.byte(b'G');
         c.byte(b'0');
         if moves_along {
-            c.length(axis.letter, axis.spoken(along));
+            c.length(axis.letter, axis.place(along));
         }
         if moves_across {
-            c.length(other.letter, other.spoken(across));
+            c.length(other.letter, other.place(across));
         }
         if self.level != 0 && self.limits.power_in_motion {
             c.byte(b'S');
@@ -164,28 +175,24 @@ impl<'a, W: Write> Writer<'a, W> {
         Ok(())
     }
 
-    /// The words that open a chain: `G1`, and the feed where it was never said.
-    fn open_chain(&mut self, path: &RasterPath, along: i32, level: u32) -> io::Result<()> {
+    /// The words that open a chain: `G1`, and the feed where it is not yet in force.
+    fn open_chain(&mut self, path: &RasterPath, axis: &Speech, along: i32, level: u32) -> io::Result<()> {
         self.room()?;
         let mut c = Cursor::new(&mut self.buffer[self.used..]);
         c.byte(b'G');
         c.byte(b'1');
-        c.length(path.axis().letter, path.axis().spoken(along));
+        c.length(axis.letter, axis.place(along));
         if level != self.level {
             c.byte(b'S');
             c.whole(level);
             self.level = level;
         }
-        self.used += c.len();
-        if !self.feed_said {
-            self.feed_said = true;
-            for b in format!("F{}", thousandths(path.axis().spoken_feed(path.feed))).bytes() {
-                self.buffer[self.used] = b;
-                self.used += 1;
-            }
+        let feed = axis.feed(path.feed);
+        if self.feed.replace(feed) != Some(feed) {
+            c.bytes(format!("F{}", thousandths(feed)).as_bytes());
         }
-        self.buffer[self.used] = b'\n';
-        self.used += 1;
+        c.byte(b'\n');
+        self.used += c.len();
         self.program_lines += 1;
         self.set_along(along);
         Ok(())
@@ -210,7 +217,8 @@ impl<'a, W: Write> Writer<'a, W> {
     /// its run-out, with rapids over long blank stretches.
     fn moving_line(&mut self, path: &RasterPath, line: &ScanLine<'_>) -> io::Result<()> {
         self.meter.begin(self.bytes(), line.start);
-        let axis = path.axis();
+        let axis = path.speeches(line.start, line.across).0;
+        let words = LineWords { axis, feeds: path.gaps.hurry.as_ref().map(|hurry| hurry.feeds_of(&axis)) };
         let sign = if line.end > line.start { 1 } else { -1 };
         let (run_up, run_out) = (sign * path.run_up, sign * path.run_out);
         self.rapid(path, line.start, line.across)?;
@@ -220,18 +228,18 @@ impl<'a, W: Write> Writer<'a, W> {
             let len = chain[1..].iter().position(|run| run.crossing == Crossing::Skipped);
             let (now, later) = chain.split_at(len.map_or(chain.len(), |n| n + 1));
             if run_up != 0 {
-                self.open_chain(path, first.from, 0)?;
-                self.chain(path, now, first.from, line)?;
+                self.open_chain(path, &axis, first.from, 0)?;
+                self.chain(path, now, first.from, line, &words)?;
             } else {
-                self.open_chain(path, first.to, first.level)?;
-                self.chain(path, &now[1..], first.to, line)?;
+                self.open_chain(path, &axis, first.to, first.level)?;
+                self.chain(path, &now[1..], first.to, line, &words)?;
             }
             self.end_stretches(path, line, true);
             let last = now[now.len() - 1].to;
             if run_out != 0 {
                 self.room()?;
                 let mut c = Cursor::new(&mut self.buffer[self.used..]);
-                c.length(axis.letter, axis.spoken(last + run_out));
+                c.length(axis.letter, axis.place(last + run_out));
                 c.byte(b'S');
                 c.byte(b'0');
                 c.byte(b'\n');
@@ -251,31 +259,38 @@ impl<'a, W: Write> Writer<'a, W> {
 
     /// Runs and the blank stretches between them, all in one chain; the innermost loop.
     #[inline(always)]
-    fn chain(&mut self, path: &RasterPath, runs: &[Run], from: i32, line: &ScanLine<'_>) -> io::Result<()> {
-        let axis = path.axis();
+    fn chain(
+        &mut self,
+        path: &RasterPath,
+        runs: &[Run],
+        from: i32,
+        line: &ScanLine<'_>,
+        words: &LineWords<'_>,
+    ) -> io::Result<()> {
+        let axis = &words.axis;
         let (mut at, mut level) = (from, self.level);
         for run in runs {
             self.room()?;
             let mut c = Cursor::new(&mut self.buffer[self.used..]);
             let mut slower: &[u8] = &[];
             if run.from != at {
-                match &path.gaps.hurry {
-                    Some(hurry) if run.crossing == Crossing::Hurried => {
-                        let (moves, left) = hurried(&mut c, hurry, axis, (at, run.from), level);
+                match (&path.gaps.hurry, &words.feeds) {
+                    (Some(hurry), Some(feeds)) if run.crossing == Crossing::Hurried => {
+                        let (moves, left) = hurried(&mut c, (hurry, feeds), axis, (at, run.from), level);
                         (level, slower) = (0, left);
                         self.program_lines += moves;
                         let gap = f64::from(run.from.abs_diff(at));
                         self.meter.hurry(gap - 1000.0 * path.scan.speed * hurry.seconds(gap));
                     }
                     _ => {
-                        c.length(axis.letter, axis.spoken(run.from));
+                        c.length(axis.letter, axis.place(run.from));
                         dark(&mut c, &mut level);
                         c.byte(b'\n');
                         self.program_lines += 1;
                     }
                 }
             }
-            c.length(axis.letter, axis.spoken(run.to));
+            c.length(axis.letter, axis.place(run.to));
             if run.level != level {
                 c.byte(b'S');
                 c.whole(run.level);
@@ -311,12 +326,13 @@ impl<'a, W: Write> Writer<'a, W> {
     /// A line where power changes at rest only: a rapid to each run, the beam on, the run, the beam off.
     fn switched_line(&mut self, path: &RasterPath, line: &ScanLine<'_>) -> io::Result<()> {
         let on = on_word(self.limits);
+        let axis = path.speeches(line.start, line.across).0;
         self.meter.begin(self.bytes(), line.start);
         for run in line.runs {
             self.rapid(path, run.from, line.across)?;
             self.text(&format!("{on}S{}", run.level))?;
             self.level = run.level;
-            self.open_chain(path, run.to, run.level)?;
+            self.open_chain(path, &axis, run.to, run.level)?;
             self.text("M5")?;
             if self.meter.run() {
                 self.end_stretches(path, line, false);
@@ -328,11 +344,11 @@ impl<'a, W: Write> Writer<'a, W> {
 
     /// A contour: to its first point with the beam off, then along it, with the beam at its power.
     pub(super) fn contour(&mut self, contour: &Contour) -> io::Result<()> {
-        let (x, y) = (self.limits.x, self.limits.y);
-        let word = |axis: Axis, um: i32| {
-            format!("{}{}", char::from(axis.letter), thousandths(axis.spoken(um).into()))
+        let word = |axis: Speech, um: i32| {
+            format!("{}{}", char::from(axis.letter), thousandths(axis.place(um).into()))
         };
         let Some(&first) = contour.points.first() else { return Ok(()) };
+        let (x, y) = self.limits.speeches(first);
         self.text(&format!("G0{}{}", word(x, first.0), word(y, first.1)))?;
         if contour.level > 0 {
             self.text(&format!("{}S{}", on_word(self.limits), contour.level))?;
@@ -340,11 +356,15 @@ impl<'a, W: Write> Writer<'a, W> {
         let (mut opening, mut said) = ("G1", None);
         for pair in contour.points.windows(2) {
             let (from, to) = (pair[0], pair[1]);
-            let along_x = if from.0 == to.0 { String::new() } else { word(x, to.0) };
-            let along_y = if from.1 == to.1 { String::new() } else { word(y, to.1) };
+            let (was, (x, y)) = (self.limits.speeches(from), self.limits.speeches(to));
+            // What turns a cone turns on as the head goes up it, and need not where it goes to the side.
+            let (turns, climbs) =
+                (was.0.place(from.0) != x.place(to.0), was.1.place(from.1) != y.place(to.1));
+            let along_x = if turns { word(x, to.0) } else { String::new() };
+            let along_y = if climbs { word(y, to.1) } else { String::new() };
             // A rotary alone has its own units a minute; together with the head, the way of the head counts.
-            let axis = if from.1 == to.1 { &x } else { &y };
-            let feed = axis.spoken_feed(contour.feed);
+            let axis = if climbs { &y } else { &x };
+            let feed = axis.feed(contour.feed);
             let f = match said.replace(feed) {
                 Some(before) if before == feed => String::new(),
                 _ => format!("F{}", thousandths(feed)),

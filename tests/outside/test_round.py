@@ -220,11 +220,126 @@ def test_a_wedge_is_drawn_on_a_strip_along_the_piece(tmp_path):
     assert again.returncode == 0 and "the same, every one" in again.stdout, again.stdout + again.stderr
 
 
+# Diameters at the foot and at the top, and the height. Half the difference is the short side of a right triangle.
+CONES = [(50.0, 64.0, 70.0, ""), (64.0, 44.0, 60.0, ":closed")]
+BAR = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 40 50"><path d="M4 0h6v50h-6z"/><path d="M30 0h6v50h-6z"/></svg>'
+
+
+def mantle(foot, top, height):
+    """The way up the mantle, and the radius at a place of it."""
+    slant = math.hypot(height, (top - foot) / 2)
+    return slant, lambda up: (foot + (top - foot) * np.asarray(up) / slant) / 2
+
+
+@pytest.mark.parametrize("foot, top, height, seam", CONES)
+def test_a_cone_has_the_same_dose_all_over_and_its_marks_where_they_should_be(tmp_path, foot, top, height, seam):
+    out, art = tmp_path / "out", tmp_path / "bars.svg"
+    art.write_text(BAR)
+    words = [art, "--blank", f"cone:{foot:g}x{top:g}x{height:g}mm{seam}", "--place", "40x50mm", "--at", "12mm,2mm", "--machine",
+             machine(tmp_path, CHUCK), "--coating", "poster-paint"]
+    done = run("prepare", *words, "--out", out)
+    assert done.returncode == 0, done.stderr
+    dots, facts = dots_of(out / "dots.png"), report(out)
+    slant, radius = mantle(foot, top, height)
+    moves = []
+    # A degree is more of a millimetre where the piece is wider, so words become places only with that of the head.
+    for x0, y0, x1, y1, s, speed, rapid in read((out / "program.nc").read_text(), "A", "X", 1.0):
+        moves.append((x0, y0, x1, y1, s, speed, rapid))
+    moves = np.array(moves)
+    lit = moves[moves[:, 4] > 0]
+    assert (lit[:, 1] == lit[:, 3]).all()
+    # The surface passes at the same speed at every height, by 2 pi r a turn; lines lie equally far apart.
+    speed = lit[:, 5] / 360 * 2 * np.pi * radius(lit[:, 1])
+    assert np.allclose(speed, facts["process"]["speed_mm_per_s"]["value"], rtol=1e-4)
+    rows = np.unique(lit[:, 1])
+    px, py = facts["dots"]["pitch_along_mm"], facts["dots"]["pitch_across_mm"]
+    assert np.abs(np.diff(rows) / py - np.round(np.diff(rows) / py)).max() < 0.02
+    # The dots: mm of surface from the line opposite the seam, which lies half a turn from the zero.
+    found = np.zeros(dots.shape, bool)
+    left, up = facts["placement"]["left_mm"], slant - facts["placement"]["top_mm"]
+    for a0, y, a1, _, s, _, _ in lit:
+        at = [(np.radians(a) - np.pi) * radius(y) + np.pi * max(foot, top) / 2 for a in (a0, a1)]
+        c0, c1 = sorted((v - left) / px for v in at)
+        row = round((up - y) / py - 0.5)
+        found[row, math.ceil(c0 - 0.5 - 2e-2):math.floor(c1 - 0.5 + 2e-2) + 1] = True
+    assert (found == dots).all()
+    # An upright bar runs straight up the piece: its middle is at the same angle in every line; 17 mm beside the middle at
+    # half the height of the art, where art has its size, and 9 mm: 12 - 13 and 12 + 13.
+    middle = (np.arange(dots.shape[1]) + 0.5) * px + left - np.pi * max(foot, top) / 2
+    ups = up - (np.arange(dots.shape[0]) + 0.5) * py
+    angles = middle[None, :] / radius(ups)[:, None]
+    half = radius(slant / 2 + 2)
+    for beside in (-1.0, 25.0):
+        near = dots & (np.abs(angles - beside / half) < 6 / half)
+        inner = near[40:-40]
+        of = (angles[40:-40] * inner).sum(1) / inner.sum(1)
+        assert np.abs(of * half - beside).max() < 0.15, np.abs(of * half - beside).max()
+        # ... and takes as much of a turn in all of them: 6 mm there.
+        wide = inner.sum(1) * px / radius(ups[40:-40])
+        assert np.ptp(wide[:-1]) / wide.mean() < 0.15 and abs(wide.mean() * half - 6) < 0.2, (np.ptp(wide), wide.mean() * half)
+    again = run("replay", out / "program.nc", "--machine", tmp_path / "turner.toml", "--against", out / "dots.png", "--json")
+    read_back = json.loads(again.stdout)["replay"]
+    assert again.returncode == 0 and read_back["difference"]["same"]
+    assert read_back["beam_on_outside_blank"]["count"] == 0
+    # A walk round the piece: a whole turn at either end, and up along the seam.
+    walk = read_turns((out / "outline.nc").read_text())
+    assert walk[:, 0].min() > -0.01 and abs(walk[:, 0].max() - 360) < 0.01
+    assert walk[:, 1].min() == 0 and abs(walk[:, 1].max() - slant) < 0.01
+    # A job run again is the same.
+    assert run("prepare", "--job", out / "job.toml", "--out", tmp_path / "b").returncode == 0
+    for one in sorted(out.iterdir()):
+        assert one.read_bytes() == (tmp_path / "b" / one.name).read_bytes(), one.name
+
+
+def read_turns(text):
+    """All places of a program, degrees and mm along; the beam stays off."""
+    at, out = {"A": 0.0, "X": 0.0}, []
+    for line in text.splitlines():
+        if line.startswith("("):
+            continue
+        for letter, value in re.findall(r"([A-Z])(-?[\d.]+)", line):
+            assert letter != "S" or float(value) == 0
+            if letter in at:
+                at[letter] = float(value)
+        out.append((at["A"], at["X"]))
+    return np.array(out)
+
+
+@pytest.mark.parametrize("foot, top, height", [c[:3] for c in CONES])
+def test_the_cut_of_a_cone_is_its_sector_in_true_size(tmp_path, foot, top, height):
+    """The sides are the slant; the arcs are the girths; both lie on circles about one point (similar triangles)."""
+    assert run("prepare", ROOT / "samples/emblem.svg", "--blank", f"cone:{foot:g}x{top:g}x{height:g}mm", "--screen", "floyd-steinberg",
+               "--machine", machine(tmp_path, CHUCK), "--out", tmp_path / "out").returncode in (0, 3)
+    svg = (tmp_path / "out/cut.svg").read_text()
+    paths = [np.array([[float(v) for v in p.split()] for p in d.split("L")]) for d in re.findall(r'<path d="M([^"h]*)"', svg)]
+    outline, slant = paths[0], math.hypot(height, (top - foot) / 2)
+    wide, high = re.search(r'width="([\d.]+)mm" height="([\d.]+)mm"', svg).groups()
+    assert f'viewBox="0 0 {wide} {high}"' in svg and outline[:, 0].max() < float(wide) and outline[:, 1].max() < float(high)
+    apart = np.hypot(*np.diff(outline, axis=0).T)
+    corners = [0, *np.flatnonzero(np.isclose(apart, slant, atol=1e-2)), len(outline) - 1]
+    assert len(corners) == 4, "two straight sides"
+    first, second = corners[1], corners[2]
+    arcs = outline[:first + 1], outline[first + 1:second + 1]
+    for arc, across in zip(arcs, (foot, top)):
+        assert abs(np.hypot(*np.diff(arc, axis=0).T).sum() - np.pi * across) < 0.02
+        # The radius by the area under the chord: of three points of a circle.
+        (ax, ay), (bx, by), (cx, cy) = arc[0], arc[len(arc) // 2], arc[-1]
+        a, b, c = math.dist((bx, by), (cx, cy)), math.dist((ax, ay), (cx, cy)), math.dist((ax, ay), (bx, by))
+        area = abs((bx - ax) * (cy - ay) - (cx - ax) * (by - ay)) / 2
+        assert abs(a * b * c / (4 * area) / (across / abs(top - foot) * slant) - 1) < 1e-3
+    # The line opposite the seam is upright, in the middle.
+    front = paths[2]
+    assert np.ptp(front[:, 0]) < 1e-3 and abs(front[0, 0] - float(wide) / 2) < 0.01
+
+
 BAD = [
     (["prepare", ROOT / "samples/emblem.svg", "--blank", "cylinder:73x100mm"], None, "has no rotary"),
     (["wedge", "draw", "--blank", "cylinder:73x100mm"], None, "has no rotary"),
     (["wedge", "draw", "--blank", "cylinder:3x100mm"], CHUCK, "too small for a wedge"),
-    (["prepare", ROOT / "samples/emblem.svg", "--blank", "cone:90x60x100mm"], CHUCK, "would get 50 % more dose"),
+    (["prepare", ROOT / "samples/emblem.svg", "--blank", "cone:90x60x100mm", "--axis", "y"], CHUCK, "draw together"),
+    (["prepare", ROOT / "samples/emblem.svg", "--blank", "cone:90x60x100mm"], ROLLERS, "runs off to one side"),
+    (["prepare", ROOT / "samples/emblem.svg", "--blank", "cone:90x20x10mm"], CHUCK, "the rotary is tilted by 74.1°"),
+    (["wedge", "draw", "--blank", "cone:90x60x100mm"], CHUCK, "a wedge runs along a piece"),
     (["prepare", ROOT / "samples/emblem.svg", "--blank", "cylinder:73x500mm"], CHUCK, "the bed is"),
     (["prepare", ROOT / "samples/emblem.svg", "--blank", "cylinder:73x100mm"], CHUCK.replace("'A'", "'X'"), "follows along the piece"),
     (["prepare", ROOT / "samples/emblem.svg", "--blank", "cylinder:73x100mm"], CHUCK.replace("degrees", "turns"), "unknown field"),

@@ -9,7 +9,7 @@ use super::super::options::{BlankOptions, ProcessOptions, named};
 use super::super::out::Out;
 use super::super::target::OutOptions;
 use super::values::{counts, resolve, values};
-use crate::blank::Shape;
+use crate::blank::{Mantle, Shape};
 use crate::encode::BeamOn;
 use crate::encode::png::{self, Samples};
 use crate::encode::sink::{Files, Sink};
@@ -100,10 +100,16 @@ const LEAST_STRIP: f64 = 12.0;
 fn plan_to_draw(a: &DrawArgs, names: &ProcessOptions) -> Result<(Plan, Option<f64>), Failure> {
     let pitch = a.density.or(a.pitch);
     let asked = BlankOptions { blank: a.blank.clone(), margin: a.margin, surface: None }.asked()?;
-    let Some(Shape::Cylinder { diameter, height, .. }) = asked.shape else {
+    let Some(mantle) = asked.shape.and_then(|shape| shape.turned()) else {
         return Ok((resolve(a.blank.as_ref(), a.margin, pitch, names)?, None));
     };
-    let turned = Turned { diameter, round: Along::Y };
+    if mantle.is_cone() {
+        return Err(Failure::input(
+            "a wedge runs along a piece, and along a cone its lines would draw together; burn it on a cylinder or a flat piece with the same coating",
+        ));
+    }
+    let Mantle { foot: diameter, height, .. } = mantle;
+    let turned = Turned { mantle, round: Along::Y };
     let width = (turned.girth() * STRIP * 10.0).floor() / 10.0;
     if width < LEAST_STRIP {
         return Err(Failure::input(format!(

@@ -23,7 +23,6 @@ use super::plan::{Plan, Settled};
 use super::rotary::Turned;
 use super::{Coating, Machine, Named, Process, ProcessFile, Standing, written};
 use crate::placement::Along;
-use crate::units::Mm;
 
 pub(super) fn settle(brief: &Brief) -> Result<Plan, PlanError> {
     let Brief { mut job, named, art: art_file, layers: files, notes } = brief.clone();
@@ -31,11 +30,18 @@ pub(super) fn settle(brief: &Brief) -> Result<Plan, PlanError> {
     let mut machine = measured_on(machine, measured.as_ref())?;
     let said = job.coating.is_some() && !job.is_unsaid("coating");
     let blank = blank::settle(&job.blank, said.then_some(&coating))?;
-    if let Some(diameter) = blank.blank.shape.turned() {
-        let turned = Turned { diameter: Mm(diameter), round: Along::X };
+    if let Some(mantle) = blank.blank.shape.turned() {
+        let turned = Turned { mantle, round: Along::X };
         machine = machine.turning(turned).map_err(PlanError::absurd)?;
-        // The head marks along the piece and the rotary turns from line to line: that is quickest and most exact.
-        job.scan.axis.get_or_insert(Along::Y);
+        // The head marks along the piece and the rotary turns from line to line: that is quickest and most exact. Along a
+        // cone lines would draw together, and its narrow end would get more dose; round it each has the speed of its own
+        // surface, and all lie equally far apart.
+        let lines = if mantle.is_cone() { Along::X } else { Along::Y };
+        if *job.scan.axis.get_or_insert(lines) == Along::Y && mantle.is_cone() {
+            return Err(PlanError::absurd(
+                "lines along a cone draw together towards its narrow end, which would get more dose; leave out --axis y, and they run round it",
+            ));
+        }
     }
     let pitch = pitch::settle(&job, &machine, &blank.blank.shape, measured.as_ref());
     let mut process = process::settle(&job, &machine, &coating, measured.as_ref(), &pitch)?;

@@ -39,15 +39,15 @@ impl Pitches {
 
 /// How often the beam may switch in a line pitch where no pitch was asked for: twice with screens that search for the
 /// dots of a known beam, as far as laser, controller and link can follow. Others, to whom a dot is a dot, keep to whole
-/// pitches. Lines along y are in whole pitches: the eye's weights of the search are made for rows. So is a round piece,
+/// pitches. Lines along y are in whole pitches: the eye's weights of the search are made for rows. So is a cylinder,
 /// whose dots may have to fill a turn.
 pub(super) fn switches(job: &Job, machine: &Machine, process: &Process, screen: &Screen) -> u32 {
     const FINE: u32 = 2;
     let asked = (job.dots.pitch.is_some() && !job.is_unsaid("pitch"))
         || (job.dots.pitch_across.is_some() && job.filled_in_pitch().is_none());
     let by_dots = job.scan.tone_by.unwrap_or(ToneBy::Dots) == ToneBy::Dots;
-    let flat = machine.turned.is_none();
-    let fits = screen.searches && by_dots && flat && process.lines == Along::X && !asked;
+    let free = machine.turned.is_none_or(|turned| turned.mantle.is_cone());
+    let fits = screen.searches && by_dots && free && process.lines == Along::X && !asked;
     let switch = process.pitch_across.value.0 / f64::from(FINE);
     if fits && machine.switches_within(switch / process.speed.value.0) { FINE } else { 1 }
 }
@@ -55,9 +55,8 @@ pub(super) fn switches(job: &Job, machine: &Machine, process: &Process, screen: 
 /// As asked; or that of a wedge's best patch; or as the beam and the motors advise.
 pub(super) fn settle(job: &Job, machine: &Machine, on: &Shape, measured: Option<&ProcessFile>) -> Pitches {
     let pitches = wished(job, machine, measured);
-    let closed = matches!(on, Shape::Cylinder { closed: true, .. });
     match (machine.turned, &machine.rotary) {
-        (Some(turned), Some(rotary)) => round(pitches, turned, rotary, closed),
+        (Some(turned), Some(rotary)) => round(pitches, turned, rotary, on.is_closed()),
         _ => pitches,
     }
 }
@@ -67,7 +66,8 @@ pub(super) fn settle(job: &Job, machine: &Machine, on: &Shape, measured: Option<
 fn round(pitches: Pitches, turned: Turned, rotary: &Rotary, closed: bool) -> Pitches {
     let degrees = |pitch: Mm| short(360.0 * pitch.0 / turned.girth(), 3);
     if pitches.lines == turned.round {
-        if !closed {
+        // Round a cone a turn is as many dots as its height gives.
+        if !closed || turned.mantle.is_cone() {
             return pitches;
         }
         let count = (turned.girth() / pitches.along.0).round().max(1.0);

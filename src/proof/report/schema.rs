@@ -84,11 +84,16 @@ pub const FIELDS: &[(&str, &str)] = &[
         "likeness to expect: the same over what is not known of beam and exposure",
     ),
     ("round", "absent unless the piece is round"),
-    ("round.diameter_mm", "diameter"),
-    ("round.girth_mm", "all round it, the width of the unrolled picture"),
+    ("round.diameter_mm", "diameter; of a cone, where it is widest"),
+    ("round.cone", "absent unless the piece is a cone"),
+    ("round.cone.foot_mm", "diameter at its foot"),
+    ("round.cone.top_mm", "diameter at its top"),
+    ("round.cone.slant_mm", "way up along its mantle, the height of the unrolled picture"),
+    ("round.cone.tilt_deg", "how far the rotary is tilted so that the mantle's highest line lies level"),
+    ("round.girth_mm", "all round it where it is widest, the width of the unrolled picture"),
     ("round.seam", "`margin` or `closed`"),
     ("round.letter", "letter of the rotary's words"),
-    ("round.units_per_mm", "units of its words a mm of surface"),
+    ("round.units_per_mm", "units of its words a mm of surface, where the piece is widest"),
     ("round.steps_a_line", "motor steps from line to line; null where lines run round the piece"),
     ("round.degrees_a_line", "turn from line to line; null where lines run round the piece"),
     (
@@ -170,7 +175,7 @@ mod tests {
         let mut have = BTreeSet::new();
         paths(&json, "", &mut have);
         // The parts that may be absent are listed on their own as well.
-        have.extend(["forecast", "round", "times", "program"].map(String::from));
+        have.extend(["forecast", "round", "round.cone", "times", "program"].map(String::from));
         let listed: BTreeSet<String> = FIELDS.iter().map(|f| f.0.to_string()).collect();
         assert_eq!(listed.len(), FIELDS.len(), "a field is listed twice");
         assert_eq!(have.difference(&listed).collect::<Vec<_>>(), Vec::<&String>::new(), "not in the table");

@@ -144,7 +144,9 @@ pub fn lay_out(blank: &Blank, grid: Grid, contents: &Contents) -> Result<TargetL
     let cell = 0.55 * text;
     let footer = cell + text + 1.9;
     let room = match printable {
-        Shape::Rect { .. } | Shape::Cylinder { .. } => rect_room(&printable, mark, row_text, text, footer),
+        Shape::Rect { .. } | Shape::Cylinder { .. } | Shape::Cone { .. } => {
+            rect_room(&printable, mark, row_text, text, footer)
+        }
         Shape::Round { diameter } => {
             round_room(diameter.0 / 2.0, mark, row_text, text, footer, contents.rows)
         }

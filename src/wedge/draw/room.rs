@@ -51,7 +51,7 @@ pub(super) struct Room {
 pub(super) fn corner_inset(shape: &Shape, m: f64) -> f64 {
     match *shape {
         Shape::Rect { radius, .. } => m.max(radius.0 - (radius.0 - m) / std::f64::consts::SQRT_2),
-        Shape::Round { .. } | Shape::Cylinder { .. } => m,
+        Shape::Round { .. } | Shape::Cylinder { .. } | Shape::Cone { .. } => m,
     }
 }
 

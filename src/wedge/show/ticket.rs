@@ -126,7 +126,7 @@ fn laid(plan: &Plan) -> String {
     let rotary = char::from(if limits.x.turns.is_some() { limits.x.letter } else { limits.y.letter });
     format!(
         "Set the piece, {} across, in the rotary and focus on its highest line: the wedge runs along it, and {rotary} turns it by {}° from its zero. The program sets every power and speed itself. Photograph it later with the middle of the wedge uppermost, straight from above.",
-        turned.diameter,
+        turned.mantle.foot,
         short(360.0 * plan.blank.shape.height() / turned.girth(), 1)
     )
 }
