@@ -1,6 +1,7 @@
 // Easel: the art on its blank, moved by hand. While it moves, the page shows what it holds; the forecast follows at rest.
 
 import { button, fresh, make } from "./element.js";
+import { outlineClip } from "./blank.js";
 import { addLayer, newText } from "./layers.js";
 import { boxMm, offsetMm, offsetText } from "./length.js";
 import { announce } from "./notice.js";
@@ -69,6 +70,7 @@ export const easel = {
       board.style.width = `${w * scale}px`;
       board.style.height = `${h * scale}px`;
       board.style.setProperty("--corner", shape === "round" ? "50%" : `${corner * scale}px`);
+      board.style.clipPath = shape === "cone" ? outlineClip(piece.blank) : "";
       board.style.setProperty("--free", `${margin * scale}px`);
       for (const node of things.children) put(node);
     };

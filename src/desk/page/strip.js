@@ -1,7 +1,7 @@
 // Strip: what the piece is made of and for, along the lower edge where the hand rests. A label opens the drawer above it.
 
 import { button, choice, draw, field, icon, make, refill } from "./element.js";
-import { askedBlank, kitBlank } from "./blank.js";
+import { askedBlank, kitBlank, shapeText } from "./blank.js";
 import { boxMm, lengthMm, lengthText, offsetMm, offsetText } from "./length.js";
 import { mm, number, say, size } from "./words.js";
 import { tones, toneWords } from "./tones.js";
@@ -17,6 +17,12 @@ export function outline(blank) {
   if (shape === "round") svg.append(draw("circle", { cx: 18, cy: 18, r: 15 }));
   else if (shape === "cylinder") {
     svg.append(draw("path", { d: `M${at.x} 7v22a${x / 2} 4 0 0 0 ${x} 0v-22` }), draw("ellipse", { cx: 18, cy: 7, rx: x / 2, ry: 4 }));
+  } else if (shape === "cone") {
+    const [foot, top] = [blank.foot, blank.top].map((share) => (share * 22) / 2);
+    svg.append(
+      draw("path", { d: `M${18 - top} 7L${18 - foot} 29a${foot} 4 0 0 0 ${2 * foot} 0L${18 + top} 7` }),
+      draw("ellipse", { cx: 18, cy: 7, rx: top, ry: 3.5 }),
+    );
   } else svg.append(draw("rect", { ...at, rx: (blank.corner_mm || 0.5) * across }));
   return svg;
 }
@@ -56,17 +62,19 @@ function blankDrawer(desk, piece) {
   const { blank } = piece;
   const own = (shape) => piece.change({ "blank.shape": shape }, null);
   const round = blank.shape === "round";
-  const tall = (w, h) => own(rect(blank, w, h));
+  const sized = (sides) => own(shapeText({ ...blank, ...sides }));
+  const across = { rect: "blank.width", cone: "blank.foot" }[blank.shape] ?? "blank.diameter";
   const parts = make("div.own", {}, make("h3", {}, say("blank.own")),
-    choice(say("blank.form"), ["round", "rect", "cylinder"].map((value) => ({ value, label: say(`blank.${value}`) })), blank.shape, (shape) => {
-      const [w, h] = [lengthText(blank.across_mm), lengthText(blank.height_mm)];
-      own(shape === "round" ? `round:${w}` : `${shape}:${w.replace("mm", "")}x${h}`);
+    choice(say("blank.form"), ["round", "rect", "cylinder", "cone"].map((value) => ({ value, label: say(`blank.${value}`) })), blank.shape, (shape) => {
+      // A cone to begin with is as wide at its foot, and a quarter wider at its top.
+      sized({ shape, corner_mm: 0, top_mm: blank.top_mm ?? 1.25 * blank.across_mm });
     }, { kind: "row" }),
     make("div.fields", {},
-      lengthField(piece, say(blank.shape === "rect" ? "blank.width" : "blank.diameter"), lengthText(blank.across_mm), (typed, w) => {
-        if (w) round ? own(`round:${typed}`) : tall(w, blank.height_mm);
+      lengthField(piece, say(across), lengthText(blank.across_mm), (typed, w) => {
+        if (w) round ? own(`round:${typed}`) : sized({ across_mm: w });
       }, { key: "blank.shape" }),
-      !round && lengthField(piece, say("blank.height"), lengthText(blank.height_mm), (typed, h) => h && tall(blank.across_mm, h)),
+      blank.shape === "cone" && lengthField(piece, say("blank.top"), lengthText(blank.top_mm), (typed, w) => w && sized({ top_mm: w })),
+      !round && lengthField(piece, say("blank.height"), lengthText(blank.tall_mm), (typed, h) => h && sized({ tall_mm: h })),
       lengthField(piece, say("blank.margin"), piece.value("blank.margin") ?? lengthText(blank.margin_mm ?? 2.5),
         (typed) => piece.change({ "blank.margin": typed || null }), { hint: say("blank.margin.hint"), key: "blank.margin" })));
   return [
@@ -78,11 +86,6 @@ function blankDrawer(desk, piece) {
       }, { kind: "cards", quiet: true }),
     parts,
   ];
-}
-
-function rect(blank, w, h) {
-  const corner = blank.corner_mm && blank.shape === "rect" ? `:r${lengthText(blank.corner_mm)}` : "";
-  return `${blank.shape}:${lengthText(w).replace("mm", "")}x${lengthText(h)}${corner}`;
 }
 
 function listDrawer(desk, piece, what, list) {
@@ -173,8 +176,8 @@ function jigDrawer(desk, piece) {
 
 /** A kit blank by its name, one of a maker's own by its size. */
 export function blankName(desk, piece) {
-  const { name, shape, across_mm: w, height_mm: h } = askedBlank(desk.kit, piece.asked.blank);
-  return name ? spoken(name) : say(`blank.${shape}.sized`, { w: number(w, 2), h: number(h, 2) });
+  const { name, shape, across_mm: w, top_mm: top, tall_mm: h } = askedBlank(desk.kit, piece.asked.blank);
+  return name ? spoken(name) : say(`blank.${shape}.sized`, { w: number(w, 2), top: number(top ?? w, 2), h: number(h, 2) });
 }
 
 /** The labels: what each is called, what it says now, and its drawer. */
