@@ -19,7 +19,7 @@ pub struct DeskArgs {
     /// Print the page's address, and leave it to you to open it
     #[arg(long)]
     pub no_open: bool,
-    /// The folder that keeps art, jobs, orders and processes [default: dotwright in the platform's data folder]
+    /// The folder that keeps art, jobs, orders, machines, coatings and processes [default: dotwright in the platform's data folder]
     #[arg(long, value_name = "FOLDER")]
     pub home: Option<PathBuf>,
     /// Read the page's files from this folder each time they are asked for: for whoever works on the page

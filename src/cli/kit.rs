@@ -8,6 +8,7 @@ use super::failure::Failure;
 use super::out::Out;
 use crate::job::kit::{self, ENTRIES, Entry, Sort};
 use crate::job::near::did_you_mean;
+use crate::job::{Coating, Machine};
 
 /// Arguments of `kit`.
 #[derive(Debug, Args)]
@@ -81,22 +82,27 @@ pub fn run(args: &KitArgs, out: &mut Out) -> Result<u8, Failure> {
     Ok(0)
 }
 
+/// One line about a machine.
+pub(crate) fn about_machine(m: &Machine) -> String {
+    let (w, h) = m.bed();
+    let turns = if m.rotary.is_some() { ", with a rotary" } else { "" };
+    format!(
+        "{} laser of {} nm, beam {} x {}, bed {w} x {h} mm{turns}",
+        m.laser.power, m.laser.wavelength_nm, m.laser.beam_along, m.laser.beam_across
+    )
+}
+
+/// One line about a coating.
+pub(crate) fn about_coating(c: &Coating) -> String {
+    let way = if c.marks_lighter() { "lighter" } else { "darker" };
+    format!("marks {way} on {}; from {} up", c.used_on, c.start.least_power)
+}
+
 /// One line about an entry.
 pub(crate) fn about(e: &Entry) -> Result<String, Failure> {
     Ok(match e.sort {
-        Sort::Machine => {
-            let m = kit::machine(e.id)?;
-            let (w, h) = m.bed();
-            format!(
-                "{} laser of {} nm, beam {} x {}, bed {w} x {h} mm",
-                m.laser.power, m.laser.wavelength_nm, m.laser.beam_along, m.laser.beam_across
-            )
-        }
-        Sort::Coating => {
-            let c = kit::coating(e.id)?;
-            let way = if c.marks_lighter() { "lighter" } else { "darker" };
-            format!("marks {way} on {}; from {} up", c.used_on, c.start.least_power)
-        }
+        Sort::Machine => about_machine(&kit::machine(e.id)?),
+        Sort::Coating => about_coating(&kit::coating(e.id)?),
         Sort::Blank => {
             let b = kit::blank(e.id)?;
             format!("{}, {}, margin {}; takes {}", b.about, b.shape, b.margin, b.coatings.join(", "))

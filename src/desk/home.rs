@@ -1,7 +1,8 @@
 //! Home: the folder of the person's data that holds all that the desk keeps, as plain files.
 //!
 //! ```text
-//! art/harbour.jpg   jobs/harbour/job.toml   orders/tags/order.toml   processes/shed.toml   wedges/…   out/harbour/…   bin/…
+//! art/harbour.jpg   jobs/harbour/job.toml   orders/tags/order.toml   processes/shed.toml
+//! machines/turner.toml   coatings/…   wedges/…   out/harbour/…   bin/…
 //! ```
 //!
 //! A file is replaced in one step, so that a run that is killed leaves the old one or the new one. No name that comes
@@ -126,7 +127,7 @@ impl Home {
                 cause::of(&e)
             ))
         };
-        for place in ["art", "jobs", "orders", "processes", "wedges", "out", "bin"] {
+        for place in ["art", "jobs", "orders", "processes", "machines", "coatings", "wedges", "out", "bin"] {
             fs::create_dir_all(root.join(place)).map_err(refused)?;
         }
         let root = root.canonicalize().map_err(refused)?;

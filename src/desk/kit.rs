@@ -27,13 +27,122 @@ pub(super) fn kit(home: &Home) -> Result<Value, Says> {
     let screens = SCREENS.iter().map(|s| json!({ "name": s.name, "line": s.about, "asked": s.name }));
     Ok(json!({
         "blanks": of(Sort::Blank).map(blank).collect::<Result<Vec<_>, Says>>()?,
-        "coatings": of(Sort::Coating).map(told).collect::<Result<Vec<_>, Says>>()?,
-        "machines": of(Sort::Machine).map(told).collect::<Result<Vec<_>, Says>>()?,
+        "coatings": all(home, Own::Coatings, of(Sort::Coating).map(told).collect::<Result<_, Says>>()?)?,
+        "machines": all(home, Own::Machines, of(Sort::Machine).map(told).collect::<Result<_, Says>>()?)?,
         "processes": processes(home)?,
         "screens": screens.collect::<Vec<_>>(),
         "fonts": FONTS,
         "usual": { "blank": kit::DEFAULT_BLANK, "machine": kit::DEFAULT_MACHINE, "coating": kit::DEFAULT_COATING },
     }))
+}
+
+/// Things of which a person may have files of their own.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Own {
+    /// Machines.
+    Machines,
+    /// Coatings.
+    Coatings,
+}
+
+impl Own {
+    /// Those of a folder's name.
+    ///
+    /// # Errors
+    /// For any other.
+    pub fn of(name: &str) -> Result<Own, Says> {
+        [Own::Machines, Own::Coatings]
+            .into_iter()
+            .find(|own| own.folder() == name)
+            .ok_or_else(|| Says::missing("There are machines and coatings here; load the page anew."))
+    }
+
+    /// The folder of the home that keeps them.
+    fn folder(self) -> &'static str {
+        match self {
+            Own::Machines => "machines",
+            Own::Coatings => "coatings",
+        }
+    }
+
+    fn sort(self) -> Sort {
+        match self {
+            Own::Machines => Sort::Machine,
+            Own::Coatings => Sort::Coating,
+        }
+    }
+
+    /// One line about what a text says.
+    ///
+    /// # Errors
+    /// A text that is no file of its kind, or says what cannot be.
+    fn about(self, text: &str, name: &str) -> Result<String, Says> {
+        Ok(match self {
+            Own::Machines => cli::kit::about_machine(&kit::machine_in(text, name)?),
+            Own::Coatings => cli::kit::about_coating(&kit::coating_in(text, name)?),
+        })
+    }
+
+    /// How a job names a file of them.
+    fn asked(self, name: &Name) -> String {
+        format!("../../{}/{name}.toml", self.folder())
+    }
+}
+
+/// Those of the person's own, by their names, and those of the kit.
+fn all(home: &Home, own: Own, kits: Vec<Value>) -> Result<Vec<Value>, Says> {
+    let mut all = Vec::new();
+    for entry in fs::read_dir(home.at(&[own.folder()])?)?.flatten() {
+        let file = entry.file_name().to_string_lossy().into_owned();
+        let Some(name) = file.strip_suffix(".toml").and_then(|n| Name::new(n).ok()) else { continue };
+        let Ok(text) = home.at(&[own.folder(), &file]).and_then(|path| Ok(fs::read_to_string(path)?)) else {
+            continue;
+        };
+        let line = own.about(&text, &file);
+        all.push(json!({
+            "name": name.text(), "usable": line.is_ok(), "mine": true, "asked": own.asked(&name),
+            "line": line.unwrap_or_else(|says| says.sentence().to_string()),
+        }));
+    }
+    all.sort_by(|a, b| a["name"].as_str().cmp(&b["name"].as_str()));
+    all.extend(kits);
+    Ok(all)
+}
+
+/// Keeps a file of the person's own under its name, once it is sure what it says.
+///
+/// # Errors
+/// What is no such file; another of that name, unless it is to be replaced.
+pub(super) fn keep(home: &Home, own: Own, file: &str, bytes: &[u8], replace: bool) -> Result<Value, Says> {
+    let text = str::from_utf8(bytes).map_err(|_| {
+        Says::unusable(format!("'{file}' is no text; bring a file such as 'kit show' prints."))
+    })?;
+    let line = own.about(text, file)?;
+    let name = Name::near(file.strip_suffix(".toml").unwrap_or(file), "own");
+    let _held = home.writing();
+    let path = home.at(&[own.folder(), &format!("{name}.toml")])?;
+    if !replace && fs::read(&path).is_ok_and(|there| there != bytes) {
+        return Err(Says::overtaken(format!(
+            "There is a file '{name}' already, and pieces may be made with it; take another name, or replace it."
+        ))
+        .with("there", name.text()));
+    }
+    home.write(&path, bytes)?;
+    Ok(json!({ "name": name.text(), "line": line, "asked": own.asked(&name) }))
+}
+
+/// The text of one of the person's own or of the kit, to be changed.
+///
+/// # Errors
+/// Where there is none of that name.
+pub(super) fn text(home: &Home, own: Own, name: &Name) -> Result<Vec<u8>, Says> {
+    let mine = home.at(&[own.folder(), &format!("{name}.toml")])?;
+    if let Ok(text) = fs::read(mine) {
+        return Ok(text);
+    }
+    let entry = kit::entry(own.sort(), name.text())
+        .ok_or_else(|| Says::missing(format!("There is no '{name}' among the {}.", own.folder())))?;
+    Ok(entry.text.as_bytes().to_vec())
 }
 
 fn blank(e: &Entry) -> Result<Value, Says> {

@@ -36,6 +36,8 @@ pub(super) fn all(desk: &Shared) -> Router {
         )
         .route("/api/enter", post(enter))
         .route("/api/kit", get(kit_told))
+        .route("/api/kit/{sort}", post(bring))
+        .route("/api/kit/{sort}/{name}", get(kit_text))
         .route("/api/shelf", get(shelf_told))
         .route("/api/events", get(async |State(desk): State<Shared>| Ok::<_, Says>(desk.events.listen())))
         .route("/api/art", post(drop_art))
@@ -93,6 +95,38 @@ async fn enter(State(desk): State<Shared>, body: Body) -> Answer {
 async fn kit_told(State(desk): State<Shared>) -> Answer {
     let all = Arc::clone(&desk);
     done(desk.work.files(move || kit::kit(&all.home)).await?)
+}
+
+async fn bring(
+    State(desk): State<Shared>,
+    Path(sort): Path<String>,
+    Query(named): Query<Brings>,
+    body: Body,
+) -> Answer {
+    let own = kit::Own::of(&sort)?;
+    let brought = desk.room.file(body).await?;
+    let all = Arc::clone(&desk);
+    let keep = move || kit::keep(&all.home, own, &named.name, &brought.bytes, named.replace);
+    let kept = desk.work.files(keep).await?;
+    // What was computed with a file of that name before is out of date.
+    desk.exacts.end();
+    desk.pieces.clear();
+    made(kept)
+}
+
+/// A file that is brought.
+#[derive(Deserialize)]
+struct Brings {
+    name: String,
+    #[serde(default)]
+    replace: bool,
+}
+
+async fn kit_text(State(desk): State<Shared>, Path((sort, name)): Path<(String, String)>) -> Answer {
+    let (own, name, all) = (kit::Own::of(&sort)?, Name::new(&name)?, Arc::clone(&desk));
+    let of = name.clone();
+    let text = desk.work.files(move || kit::text(&all.home, own, &of)).await?;
+    attached((&name, "toml"), "text/plain; charset=utf-8", text)
 }
 
 async fn shelf_told(State(desk): State<Shared>) -> Answer {
@@ -373,10 +407,15 @@ async fn zip(State(desk): State<Shared>, Path(name): Path<String>, Query(at): Qu
 
 /// An archive, to be kept under the name of what it is of.
 fn archive(name: &Name, content: Vec<u8>) -> Answer {
-    let mut answer = bytes("application/zip", content)?;
+    attached((name, "zip"), "application/zip", content)
+}
+
+/// A file to be kept under a name.
+fn attached((name, ending): (&Name, &str), kind: &'static str, content: Vec<u8>) -> Answer {
+    let mut answer = bytes(kind, content)?;
     let plain: String =
         name.text().chars().map(|c| if c.is_ascii_alphanumeric() || c == '-' { c } else { '_' }).collect();
-    if let Ok(value) = HeaderValue::from_str(&format!("attachment; filename=\"{plain}.zip\"")) {
+    if let Ok(value) = HeaderValue::from_str(&format!("attachment; filename=\"{plain}.{ending}\"")) {
         answer.headers_mut().insert(header::CONTENT_DISPOSITION, value);
     }
     Ok(answer)

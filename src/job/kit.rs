@@ -1,9 +1,11 @@
 //! The kit: starter machines, coatings and blanks. All their numbers are common practice, none is
 //! measured, and each entry says so.
 
+use std::path::Path;
+
 use serde::{Deserialize, Serialize};
 
-use super::error::KitError;
+use super::error::{FileError, KitError};
 use super::file::{self, Absurd};
 use super::file_name;
 use super::near::did_you_mean;
@@ -95,6 +97,22 @@ pub fn coating(name: &str) -> Result<Coating, KitError> {
     load(Sort::Coating, "coating", name, Coating::check)
 }
 
+/// A machine as the text of a file has it, of a name that is only said.
+///
+/// # Errors
+/// A text that is no machine file, or one of a machine that cannot be.
+pub fn machine_in(text: &str, name: &str) -> Result<Machine, FileError> {
+    checked("machine", Path::new(name), text, Machine::check)
+}
+
+/// A coating as the text of a file has it, of a name that is only said.
+///
+/// # Errors
+/// A text that is no coating file, or one of a coating that cannot be.
+pub fn coating_in(text: &str, name: &str) -> Result<Coating, FileError> {
+    checked("coating", Path::new(name), text, Coating::check)
+}
+
 /// A blank by its kit name or from a file of the maker's own.
 pub fn blank(name: &str) -> Result<KitBlank, KitError> {
     load(Sort::Blank, "blank", name, |b: &KitBlank| {
@@ -155,8 +173,17 @@ fn load<T: serde::de::DeserializeOwned>(
         None if path.is_file() || name.ends_with(".toml") => file::read_text(what, path)?,
         None => return Err(unknown(sort, what, name)),
     };
-    let value: T = file::parse(what, path, &text)?;
-    check(&value).map_err(|wrong| file::absurd(what, path, &text, wrong))?;
+    Ok(checked(what, path, &text, check)?)
+}
+
+fn checked<T: serde::de::DeserializeOwned>(
+    what: &'static str,
+    path: &Path,
+    text: &str,
+    check: impl Fn(&T) -> Result<(), Absurd>,
+) -> Result<T, FileError> {
+    let value: T = file::parse(what, path, text)?;
+    check(&value).map_err(|wrong| file::absurd(what, path, text, wrong))?;
     Ok(value)
 }
 

@@ -270,3 +270,53 @@ fn a_wedge_is_drawn_read_and_kept() {
         .expect("it starts");
     assert!(done.status.code() == Some(0), "{}", String::from_utf8_lossy(&done.stderr));
 }
+
+#[test]
+fn a_machine_of_ones_own_is_brought_changed_and_used() {
+    let home = home();
+    let desk = Desk::open(home.path());
+    let file = fs::read(concat!(env!("CARGO_MANIFEST_DIR"), "/samples/turner.toml")).expect("there");
+    let post = |path: &str, body: &[u8]| desk.ask("POST", path, body);
+    // What is no machine, or cannot be one, is refused by its line and key, and nothing is kept.
+    let slow = String::from_utf8(file.clone()).expect("text").replace("power = \"10W\"", "power = \"900W\"");
+    for (body, said) in [(&b"\xff\xfe"[..], "no text"), (b"name = 3", "line 1"), (slow.as_bytes(), "power")] {
+        let got = post("/api/kit/machines?name=mine.toml", body);
+        assert!(got.status == 422 && got.says().contains(said), "{got:?}");
+    }
+    assert_eq!(post("/api/kit/coatings?name=turner.toml", &file).status, 422);
+    assert_eq!(post("/api/kit/blanks?name=turner.toml", &file).status, 404);
+    assert_eq!(fs::read_dir(home.path().join("machines")).expect("there").count(), 0);
+    // No name leads out of the folder.
+    let brought = post("/api/kit/machines?name=../../turner.toml", &file);
+    assert_eq!(brought.status, 201, "{brought:?}");
+    assert!(fs::read_dir(home.path().join("machines")).expect("there").count() == 1, "{brought:?}");
+    let mine = &desk.get("/api/kit").json()["machines"][0];
+    assert!(mine["mine"] == true && mine["asked"] == brought.json()["asked"], "{mine}");
+    assert!(mine["line"].as_str().is_some_and(|line| line.contains("with a rotary")), "{mine}");
+    // Another of that name replaces it only when told to, and a piece made with it is then another.
+    let job = desk.job(
+        "samples/emblem.svg",
+        json!({ "blank": { "shape": "cone:40x50x40mm" }, "machine": brought.json()["asked"] }),
+    );
+    let ticket = || {
+        let name = job["name"].as_str().expect("a name");
+        desk.get(&format!("/api/jobs/{name}/ticket")).json()["burn"]["seconds"].as_f64().expect("seconds")
+    };
+    let before = ticket();
+    let name = mine["name"].as_str().expect("a name").replace(' ', "%20");
+    let quick = String::from_utf8(file).expect("text").replace("units_per_s2 = 1200", "units_per_s2 = 200");
+    let got = post(&format!("/api/kit/machines?name={name}.toml"), quick.as_bytes());
+    assert!(got.status == 409 && got.json()["there"] == mine["name"], "{got:?}");
+    assert_eq!(ticket(), before);
+    assert_eq!(
+        post(&format!("/api/kit/machines?name={name}.toml&replace=true"), quick.as_bytes()).status,
+        201
+    );
+    assert!(ticket() > before, "a rotary that is slower to start takes longer");
+    // Its file and those of the kit are there to be changed.
+    let text = desk.get(&format!("/api/kit/machines/{name}"));
+    assert!(text.status == 200 && text.body == quick.as_bytes(), "{text:?}");
+    let text = desk.get("/api/kit/coatings/poster-paint");
+    assert!(text.status == 200 && text.body.starts_with(b"name = \"poster paint\""), "{text:?}");
+    assert_eq!(desk.get("/api/kit/machines/nobody").status, 404);
+}

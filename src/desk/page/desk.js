@@ -60,6 +60,14 @@ class Desk extends EventTarget {
   /** Reads the kit again, as after a process was kept. */
   async readKit() { this.kit = await get("/api/kit"); }
 
+  /** Opens the same piece again, as after something that it is made with was replaced. */
+  async again() {
+    const name = this.piece?.name;
+    this.piece?.close();
+    this.piece = null;
+    await this.go(this.view, name, { replace: true, focus: false });
+  }
+
   /** Opens a screen, and a piece where one is named. The address says so. */
   async go(view, name = this.piece?.name, { replace = false, focus = true } = {}) {
     const where = new URLSearchParams();

@@ -6,6 +6,9 @@ import { boxMm, lengthMm, lengthText, offsetMm, offsetText } from "./length.js";
 import { mm, number, say, size } from "./words.js";
 import { tones, toneWords } from "./tones.js";
 import { layers } from "./layers.js";
+import { oops, question } from "./notice.js";
+import { query, send } from "./server.js";
+import { dropZone } from "./sheet.js";
 
 /** A small drawing of a blank's outline. */
 export function outline(blank) {
@@ -90,8 +93,30 @@ function blankDrawer(desk, piece) {
 
 function listDrawer(desk, piece, what, list) {
   const at = key(piece, what);
-  return choice(say(`strip.${what}`), list.map((x) => ({ value: x.asked ?? x.name, label: spoken(x.name), line: x.line })),
-    nameOf(piece.value(at)) ?? usual(desk, piece, what), (name) => piece.change({ [at]: name }), { kind: "cards", quiet: true });
+  const now = nameOf(piece.value(at)) ?? usual(desk, piece, what);
+  const of = list.find((x) => x.asked === now);
+  const path = `/api/kit/${what}s`;
+  const bring = async (file, replace) => {
+    try {
+      const { asked } = await send("POST", path + query({ name: file.name, replace }), file);
+      await desk.readKit();
+      // What the piece has already is now another thing of the same name.
+      if (asked === piece.value(at)) await desk.again();
+      else piece.change({ [at]: asked });
+    } catch (refusal) {
+      if (!refusal.answer?.there) { oops(refusal); return; }
+      const answer = await question(say("own.there"), refusal.says, [["no", say("cancel")], ["yes", say("wedge.replace.yes")]]);
+      if (answer === "yes") bring(file, true);
+    }
+  };
+  return [
+    choice(say(`strip.${what}`), list.map((x) => ({ value: x.asked, label: x.mine ? x.name : spoken(x.name), line: x.line })),
+      now, (name) => piece.change({ [at]: name }), { kind: "cards", quiet: true }),
+    make("div.own", {}, make("h3", {}, say(`own.${what}`)), make("p", {}, say("own.line")),
+      make("div.row", {},
+        of && make("a.button", { href: `${path}/${encodeURIComponent(of.name)}`, download: `${of.name}.toml` }, icon("folder"), make("span", {}, say("own.save", { name: of.mine ? of.name : spoken(of.name) }))),
+        dropZone(desk, { pick: say("own.bring") }, ([file]) => file && bring(file, false), { small: true, multiple: false, accept: ".toml,text/plain" }))),
+  ];
 }
 
 /** What is taken where nobody says. */
@@ -183,7 +208,11 @@ export function blankName(desk, piece) {
 /** The labels: what each is called, what it says now, and its drawer. */
 function labels(desk, piece) {
   const tray = piece.kind === "tray";
-  const named = (what) => spoken(nameOf(piece.value(key(piece, what))) ?? usual(desk, piece, what) ?? "");
+  const named = (what) => {
+    const now = nameOf(piece.value(key(piece, what))) ?? usual(desk, piece, what) ?? "";
+    const of = desk.kit[`${what}s`].find((x) => x.mine && x.asked === now);
+    return of ? of.name : spoken(now.split("/").at(-1).replace(/\.toml$/, ""));
+  };
   const asked = nameOf(piece.value(key(piece, "process")));
   const process = asked && (desk.kit.processes.find((p) => (p.asked ?? p.name) === asked) ?? { name: asked.split("/").at(-1).replace(/\.toml$/, ""), measured: true });
   const all = [

@@ -86,12 +86,12 @@ function reading(desk, wedge, read) {
 
 export const wedge = {
   open(desk, main, signal) {
-    const asked = { kind: "combined", blank: desk.kit.blanks[0]?.name, coating: "", machine: desk.kit.machines[0]?.name, power: "", speed: "" };
+    const asked = { kind: "combined", blank: desk.kit.blanks[0]?.name, coating: "", machine: desk.kit.usual?.machine ?? desk.kit.machines[0]?.asked, power: "", speed: "" };
     const drawn = make("section.drawn", { "aria-live": "polite" });
     const result = make("div.result");
     const pick = (key, list, empty) => {
       const select = make("select", { on: { change: (e) => { asked[key] = e.target.value; } } },
-        empty && make("option", { value: "" }, empty), list.map((x) => make("option", { value: x.name }, spoken(x.name))));
+        empty && make("option", { value: "" }, empty), list.map((x) => make("option", { value: x.asked && typeof x.asked === "string" ? x.asked : x.name }, x.mine ? x.name : spoken(x.name))));
       select.value = asked[key];
       return select;
     };

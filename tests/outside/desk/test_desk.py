@@ -729,6 +729,39 @@ def test_the_page_fetches_nothing_from_elsewhere_and_has_nothing_inline():
     assert not re.search(r"innerHTML|outerHTML|insertAdjacentHTML|document\.write|\beval\b|new Function", source)
 
 
+def test_a_machine_of_ones_own_is_brought_and_a_cone_is_marked_on_it(page, desk, tmp_path):
+    tab = page.tab
+    name = page.begin(SAMPLES / "emblem.svg")
+    drawer = page.drawer("machine")
+    # The file of the kit's machine is there to be changed.
+    with tab.expect_download() as saved:
+        drawer.get_by_role("link", name="Save the file of").click()
+    assert tomllib.loads(saved.value.path().read_text())["laser"]["power"] == "5W"
+    mine = tmp_path / "turner.toml"
+    mine.write_text((SAMPLES / "turner.toml").read_text())
+    bring = drawer.locator("input[type=file]")
+    page.saved(lambda: bring.set_input_files(mine))
+    assert (desk.home / "machines" / "turner.toml").read_text() == mine.read_text()
+    # Brought again after it was changed, it takes the place of the first when that is wanted.
+    mine.write_text(mine.read_text().replace("units_per_s2 = 1200", "units_per_s2 = 900"))
+    bring.set_input_files(mine)
+    tab.get_by_role("button", name="Replace it").click()
+    until(lambda: (desk.home / "machines" / "turner.toml").read_text() == mine.read_text())
+    tab.locator(".labels [data-id=machine]", has_text="turner").wait_for()
+    drawer = page.drawer("blank")
+    page.saved(lambda: drawer.get_by_text("cone", exact=True).click())
+    for label, length in [("Diameter at its foot", "50mm"), ("Diameter at its top", "6cm"), ("Height", "55mm")]:
+        side = drawer.get_by_label(label)
+        side.fill(length)
+        page.saved(lambda side=side: side.press("Enter"))
+    assert page.asked()["blank"]["shape"] == "cone:50x60x55mm"
+    tab.keyboard.press("Escape")
+    page.exact()
+    prepared(desk.job(name), tmp_path / "out")
+    assert "(rotary: A turns x, a cone 50 mm" in (tmp_path / "out" / "program.nc").read_text()[:2000]
+    assert (tmp_path / "out" / "cut.svg").exists()
+
+
 def test_the_jobs_of_the_desk_are_files_that_the_command_line_reads(page, desk, tmp_path):
     name = page.begin(SAMPLES / "emblem.svg")
     job = tomllib.loads(desk.job(name).read_text())
