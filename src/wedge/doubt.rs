@@ -2,7 +2,7 @@
 
 use super::fit::{BENT, ExposureFit, Limited};
 use super::measure::{Measured, Refusal};
-use super::target::{Pattern, Wedge};
+use super::target::{Dial, Pattern, Wedge};
 use crate::units::short;
 
 /// Patches of a good photo lie on one curve to 0.3 L* where it is flat (rendered photos); above this the light was not what it
@@ -30,7 +30,10 @@ pub fn doubts(wedge: &Wedge, measured: &Measured, found: Option<&ExposureFit>) -
         ));
     }
     if found.is_none() {
-        out.extend(alone(measured).map(|seen| {
+        let stray =
+            |v: &&Result<_, Refusal>| matches!(v, Err(Refusal::Glare { .. } | Refusal::Uneven { .. }));
+        let refused = measured.values.iter().filter(stray).count();
+        out.extend(alone(measured.light_ratio, refused).map(|seen| {
             format!("{seen}, and tones alone do not tell a lamp from a reflection: photograph the piece again under even light, or read an exposure wedge first")
         }));
     }
@@ -53,7 +56,11 @@ pub fn doubts(wedge: &Wedge, measured: &Measured, found: Option<&ExposureFit>) -
     if grains.get(grains.len() / 2).is_some_and(|g| *g < LEAST_GRAIN) {
         out.push("the patches have no grain at all: this is a picture of the drawing, not a photo of a burnt piece".into());
     }
-    if let Some(unlike) = unlike(wedge, measured) {
+    let solids =
+        wedge.patches.iter().zip(&measured.values).filter(|(p, _)| p.pattern == Pattern::Solid && !p.charred);
+    let solids: Vec<(Dial, f64)> =
+        solids.filter_map(|(p, v)| v.as_ref().ok().map(|v| (p.dial, v.l))).collect();
+    if let Some(unlike) = unlike(&solids) {
         out.push(format!(
             "solids that were burnt alike are up to {} L* apart: a reflection or a shadow lies on the piece, or the coating is uneven; photograph it again under even light",
             short(unlike, 1)
@@ -115,11 +122,10 @@ pub fn doubts(wedge: &Wedge, measured: &Measured, found: Option<&ExposureFit>) -
     out
 }
 
-/// What speaks against the light where no exposures tell how far it reaches: a tone wedge that is read alone.
-fn alone(measured: &Measured) -> Option<String> {
-    let stray = |v: &&Result<_, Refusal>| matches!(v, Err(Refusal::Glare { .. } | Refusal::Uneven { .. }));
-    let refused = measured.values.iter().filter(stray).count();
-    match measured.light_ratio {
+/// What speaks against the light where no exposures tell how far it reaches: a tone wedge that is read alone. So many patches
+/// were `refused` for light that does not belong there.
+fn alone(light_ratio: f64, refused: usize) -> Option<String> {
+    match light_ratio {
         r if (UNEVEN_ALONE..=UNEVEN).contains(&r) => {
             Some(format!("the light over the piece differs {} times", short(r, 1)))
         }
@@ -131,16 +137,38 @@ fn alone(measured: &Measured) -> Option<String> {
 
 /// By how much solids of one setting differ, L*, where it is more than a coating does: what a tone wedge, whose dots lie on
 /// no curve, tells of the light.
-fn unlike(wedge: &Wedge, measured: &Measured) -> Option<f64> {
+fn unlike(solids: &[(Dial, f64)]) -> Option<f64> {
     /// In rendered photos without a veil or a shadow solids of one setting differ by less, paint that is thicker on one side
     /// taken in (0.8 L*).
     const UNLIKE: f64 = 1.0;
-    let solids = || {
-        let of = wedge.patches.iter().zip(&measured.values);
-        of.filter(|(p, _)| p.pattern == Pattern::Solid && !p.charred)
-            .filter_map(|(p, v)| v.as_ref().ok().map(|v| (p, v.l)))
-    };
     let pairs =
-        solids().flat_map(|(p, a)| solids().filter(|(q, _)| q.dial == p.dial).map(move |(_, b)| a - b));
+        solids.iter().flat_map(|(p, a)| solids.iter().filter(move |(q, _)| q == p).map(move |(_, b)| a - b));
     Some(pairs.fold(0.0, f64::max)).filter(|most| *most > UNLIKE)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units::{MmPerS, Share};
+
+    #[test]
+    fn a_tone_wedge_read_alone_is_doubted_for_its_light() {
+        // Up to a quarter light falls off towards a side; beyond 1.9 times any wedge is doubted, by another sentence.
+        assert_eq!((alone(1.2, 0), alone(1.2, 1), alone(2.0, 0)), (None, None, None));
+        assert!(alone(1.3, 0).unwrap().contains("differs 1.3 times"));
+        assert!(alone(1.9, 0).is_some());
+        assert!(alone(1.1, 2).unwrap().contains("2 patches"));
+    }
+
+    #[test]
+    fn solids_are_held_against_those_of_their_own_setting() {
+        let dial = |power: f64, passes| Dial { power: Share(power), speed: MmPerS(10.0), passes };
+        let (weak, strong, twice) = (dial(0.5, 1), dial(0.9, 1), dial(0.5, 2));
+        // Those of other settings may differ by as much as they like.
+        assert_eq!(unlike(&[(weak, 40.0), (strong, 80.0), (twice, 60.0), (weak, 40.8)]), None);
+        let most =
+            unlike(&[(weak, 40.0), (strong, 80.0), (weak, 41.2), (strong, 82.5), (weak, 40.4)]).unwrap();
+        assert!((most - 2.5).abs() < 1e-12);
+        assert_eq!(unlike(&[]), None);
+    }
 }

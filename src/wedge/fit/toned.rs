@@ -82,6 +82,18 @@ mod tests {
         let found = of(0.12, &level).unwrap();
         assert!((found.steeper - 0.12).abs() < 0.01 && found.sigma < 0.01, "{found:?}");
         assert_eq!(of(0.0, &level), None);
+        // Streaks and shadows pass for a bend that explains seven to ten times what is left; of a true one it is more. The
+        // scatter is ten times as wide here, so that a bend that is more than LEAST may be too little.
+        let scattered = |bend: f64| {
+            let mut points = points(bend);
+            points.iter_mut().enumerate().for_each(|(i, p)| p.lightness += 9.0 * noise(i));
+            toned(&points, &[1.0; 50], &[50.0; 50], &none, &level, &tones)
+        };
+        let explains = |t: &Toned| (t.steeper / t.sigma).powi(2);
+        let all: Vec<Option<Toned>> = (1..60).map(|i| scattered(0.002 * f64::from(i))).collect();
+        let first = all.iter().flatten().next().unwrap();
+        assert!(all[..3].iter().all(Option::is_none) && first.steeper > 2.0 * LEAST, "{first:?}");
+        assert!((12.0..18.0).contains(&explains(first)), "{}", explains(first));
         // What a parameter can do as well is the parameter's.
         let all = DMatrix::from_column_slice(50, 1, &tones);
         assert_eq!(of(0.12, &all), None);
