@@ -254,6 +254,53 @@ def test_the_loupe_goes_from_the_whole_to_single_dots(page):
     tab.wait_for_function("() => / 1 times/.test(document.querySelector('.ruler').innerText)")
 
 
+def test_two_fingers_bring_the_loupe_nearer_and_one_moves_it(chromium, desk):
+    """Touches as the browser has them from a screen (Chrome DevTools Protocol, Input.dispatchTouchEvent)."""
+    context = chromium.new_context(viewport={"width": 820, "height": 1180}, has_touch=True, reduced_motion="reduce")
+    page = Page(context, desk)
+    tab = page.tab
+    page.begin()
+    page.exact()
+    page.screen("loupe")
+    tab.wait_for_function("() => [...document.querySelectorAll('.plate:not([hidden]) img')].length > 0")
+    box = tab.locator(".glass").bounding_box()
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    screen = context.new_cdp_session(tab)
+
+    def touch(kind, *fingers):
+        screen.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": [{"x": fx, "y": fy, "id": i} for i, (fx, fy) in enumerate(fingers)]})
+
+    def shown():
+        """Pixels a mm of the picture, and where its left edge is, of the plane that the plates lie on."""
+        return tab.evaluate(
+            """() => { const all = [...document.querySelectorAll('.plate:not([hidden]) img')].map(i => i.getBoundingClientRect());
+                return [Math.max(...all.map(b => b.width)), Math.min(...all.map(b => b.left)), document.querySelector('.ruler').innerText]; }"""
+        )
+
+    whole = shown()
+    touch("touchStart", (x - 40, y))
+    touch("touchStart", (x - 40, y), (x + 40, y))
+    for apart in range(50, 130, 10):
+        touch("touchMove", (x - apart, y), (x + apart, y))
+    touch("touchEnd")
+    tab.wait_for_timeout(300)
+    near = shown()
+    times = [float(re.search(r"([\d.]+) times", text[2])[1]) for text in (whole, near)]
+    # From 80 pixels apart to 240: three times as near.
+    assert 2.5 < times[1] / times[0] < 3.5, (whole, near)
+    # One finger moves it by as much as the finger went.
+    touch("touchStart", (x, y))
+    for by in range(5, 65, 10):
+        touch("touchMove", (x + by, y))
+    before = near[1]
+    tab.wait_for_timeout(100)
+    assert 40 < shown()[1] - before < 60, (before, shown())
+    touch("touchEnd")
+    # The page itself was neither scrolled nor made larger.
+    assert tab.evaluate("[visualViewport.scale, document.scrollingElement.scrollTop]") == [1, 0]
+    context.close()
+
+
 def run_lengths(png):
     """Lengths of runs of one tone along the middle row of a picture."""
     import io
