@@ -19,6 +19,8 @@ const SIDE: usize = 960;
 const GAP: usize = 28;
 /// Size of the letters.
 const LETTERS: usize = 24;
+/// Letters of a line.
+const LINE: usize = 72;
 
 /// The two side by side. `mirrored` work is shown from the side that it is looked at from.
 ///
@@ -40,25 +42,22 @@ pub fn customer(
     }
     let original = enlarged(reduced(&over_bench(original), SIDE)?);
     let high = original.height.max(piece.height);
-    let words = [
-        "The original".to_string(),
-        format!("The finished piece, {}, as it is expected to look", size(&scene.blank.shape)),
-    ];
+    let finished = format!("The finished piece, {}, as it is expected to look", size(&scene.blank.shape));
+    let mut beside = vec![finished.as_str()];
+    if scene.standing == Standing::Assumed {
+        beside.push("A forecast from common practice: the real tones may be a little lighter or darker.");
+    }
     let mut all = Picture::filled(2 * SIDE + 3 * GAP, high + 2 * GAP, PAPER);
     let mut body = String::new();
-    let mut lines = 1;
-    for (i, (half, words)) in [original, piece].iter().zip(&words).enumerate() {
+    let mut lines = 0;
+    for (i, (half, said)) in [(original, vec!["The original"]), (piece, beside)].iter().enumerate() {
         let x = GAP + i * (SIDE + GAP);
         all.lay(half, x + (SIDE - half.width) / 2, GAP + (high - half.height) / 2);
-        body += &text(x, LETTERS, words);
-    }
-    if scene.standing == Standing::Assumed {
-        for line in
-            wrapped("A forecast from common practice: the real tones may be a little lighter or darker.", 72)
-        {
-            lines += 1;
-            body += &text(2 * GAP + SIDE, lines * LETTERS * 3 / 2 - LETTERS / 2, &line);
+        let said: Vec<String> = said.iter().flat_map(|sentence| wrapped(sentence, LINE)).collect();
+        for (n, line) in said.iter().enumerate() {
+            body += &text(x, n * LETTERS * 3 / 2 + LETTERS, line);
         }
+        lines = lines.max(said.len());
     }
     let below = draw(all.width, lines * LETTERS * 3 / 2 + GAP, PAPER, &body)?;
     Ok(super::legend::stack(&all, &below))
