@@ -3,6 +3,8 @@
 //! Kernels get plain slices and never mention rayon. A band is a fixed number of rows, whatever
 //! the number of threads, so results are the same bytes on any machine.
 
+use std::cell::Cell;
+use std::io;
 use std::sync::mpsc::{RecvTimeoutError, sync_channel};
 use std::sync::{Mutex, PoisonError, mpsc};
 use std::thread;
@@ -142,23 +144,46 @@ pub enum Aside<R> {
     NoThread(String),
 }
 
-/// Runs `work` on a thread of its own with a stack of `stack` bytes, and waits at most so many seconds for it.
+/// A thread that works aside for another one, again and again: a drawing has some twenty parts, and a thread with a deep
+/// stack takes a while to make. It ends once nobody can give it more.
+struct Helper {
+    stack: usize,
+    give: mpsc::Sender<Box<dyn FnOnce() + Send>>,
+}
+
+thread_local! {
+    static HELPER: Cell<Option<Helper>> = const { Cell::new(None) };
+}
+
+impl Helper {
+    fn new(stack: usize) -> io::Result<Helper> {
+        let (give, taken) = mpsc::channel::<Box<dyn FnOnce() + Send>>();
+        let work = move || taken.into_iter().for_each(|work| work());
+        thread::Builder::new().stack_size(stack).spawn(work)?;
+        Ok(Helper { stack, give })
+    }
+}
+
+/// Runs `work` on another thread with a stack of `stack` bytes, and waits at most so many seconds for it.
 pub fn aside<R: Send + 'static>(
     stack: usize,
     seconds: f64,
     work: impl FnOnce() -> R + Send + 'static,
 ) -> Aside<R> {
+    let helper = HELPER.take().filter(|helper| helper.stack == stack).map_or_else(|| Helper::new(stack), Ok);
+    let helper = match helper {
+        Ok(helper) => helper,
+        Err(e) => return Aside::NoThread(format!("no thread can be had for it: {e}")),
+    };
     let (tell, told) = sync_channel(1);
     // Nobody listens any more when the work comes late.
-    let spawned = thread::Builder::new().stack_size(stack).spawn(move || {
-        let _ = tell.send(work());
-    });
-    if let Err(e) = spawned {
-        return Aside::NoThread(format!("no thread can be had for it: {e}"));
-    }
+    let given = helper.give.send(Box::new(move || drop(tell.send(work()))));
     let patience = Duration::try_from_secs_f64(seconds.max(0.0)).unwrap_or(Duration::MAX);
-    match told.recv_timeout(patience) {
-        Ok(result) => Aside::Done(result),
+    match given.map_or(Err(RecvTimeoutError::Disconnected), |()| told.recv_timeout(patience)) {
+        Ok(result) => {
+            HELPER.set(Some(helper));
+            Aside::Done(result)
+        }
         Err(RecvTimeoutError::Timeout) => Aside::Late,
         Err(RecvTimeoutError::Disconnected) => Aside::NoThread("its thread ended before it did".into()),
     }
@@ -172,6 +197,11 @@ mod tests {
     fn work_aside_is_waited_for_and_given_up() {
         assert_eq!(aside(1 << 20, 60.0, || 6 * 7), Aside::Done(42));
         let (go, wait) = sync_channel::<()>(1);
+        let helper = thread::current().id();
+        let one = aside(1 << 20, 60.0, || thread::current().id());
+        // The same thread works again, as long as it came to an end in time and did not panic.
+        assert!(one == aside(1 << 20, 60.0, || thread::current().id()) && one != Aside::Done(helper));
+        assert!(one != aside(1 << 21, 60.0, || thread::current().id()));
         assert_eq!(aside(1 << 20, 0.01, move || wait.recv().is_ok()), Aside::Late);
         drop(go);
         assert_eq!(aside(1 << 20, f64::INFINITY, || 1), Aside::Done(1));
