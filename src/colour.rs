@@ -108,6 +108,18 @@ impl Curve {
         Curve { table }
     }
 
+    /// sRGB codes (0..1) to linear light; made once.
+    pub fn decoding() -> &'static Curve {
+        static CURVE: LazyLock<Curve> = LazyLock::new(|| Curve::new(srgb_to_linear));
+        &CURVE
+    }
+
+    /// Linear light (0..1) to sRGB codes; made once.
+    pub fn coding() -> &'static Curve {
+        static CURVE: LazyLock<Curve> = LazyLock::new(|| Curve::new(linear_to_srgb));
+        &CURVE
+    }
+
     /// The value at `x`; anything outside 0..1 (or not a number) is taken at the nearer end.
     #[inline]
     pub fn at(&self, x: f32) -> f32 {

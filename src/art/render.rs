@@ -12,7 +12,7 @@ use super::turn::{Turn, turned};
 use super::vector::draw;
 use super::view::{View, Window};
 use super::{Art, Kind, Raster, RenderError};
-use crate::colour::{Curve, linear_to_srgb, srgb_to_linear};
+use crate::colour::Curve;
 use crate::parallel;
 use crate::plane::{Alpha, Light, Plane};
 
@@ -89,7 +89,7 @@ fn raster(
         Ok(turned(resample(plane, view.region(), c, r)?, view.turn, view.mirror))
     };
     let encode = |plane: &Light| -> Light {
-        let curve = Curve::new(linear_to_srgb);
+        let curve = Curve::coding();
         let mut out = plane.clone();
         parallel::bands(out.data_mut(), plane.width(), ROWS, |_, band| curve.apply(band));
         out
@@ -126,8 +126,8 @@ fn raster(
             (light, Some(cover.recast()))
         }
     };
-    let decode = coded.then(|| Curve::new(srgb_to_linear));
-    parallel::bands(light.data_mut(), columns, ROWS, |_, band| match &decode {
+    let decode = coded.then(Curve::decoding);
+    parallel::bands(light.data_mut(), columns, ROWS, |_, band| match decode {
         Some(curve) => curve.apply(band),
         None => band.iter_mut().for_each(|v| *v = v.clamp(0.0, 1.0)),
     });
@@ -168,6 +168,7 @@ mod tests {
     use super::*;
     use crate::art::picture::Facts;
     use crate::art::{Format, Model};
+    use crate::colour::{linear_to_srgb, srgb_to_linear};
     use proptest::prelude::*;
 
     fn art(w: usize, h: usize, f: impl Fn(usize, usize) -> f32) -> Art {

@@ -7,7 +7,7 @@ use super::colours::Colours;
 use super::contain::contained;
 use super::error::Why;
 use super::icc::Reading;
-use crate::colour::{Curve, relative_luminance, srgb_to_linear};
+use crate::colour::{Curve, relative_luminance};
 use crate::parallel;
 use crate::plane::{Alpha, Cover, Light, Plane};
 
@@ -208,7 +208,7 @@ fn read<S: Sync + Copy + Into<u32>>(
             }
         }
         (Tables::None, _) => {
-            let curve = Curve::new(srgb_to_linear);
+            let curve = Curve::decoding();
             over(s, n, w, light, |p, v| {
                 if let [c, m, y, k, ..] = *p {
                     let left = 1.0 - code(k);

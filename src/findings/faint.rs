@@ -1,7 +1,7 @@
 //! Finding `faint`: a piece that will hardly show what it was made for.
 
 use super::{Finding, Severity};
-use crate::colour::lstar;
+use crate::colour::{lstar, luminance};
 use crate::units::short;
 
 /// So many L* apart is seen at a glance, from a few steps away (common practice; what is just told apart side by
@@ -86,7 +86,12 @@ pub fn of_strokes(looks: &[f32], bare: f64, dots: u64) -> Option<Finding> {
     if dots == 0 {
         return Some(nothing());
     }
-    let share = Lightnesses::new(looks, bare).shown();
+    // Held against luminances, as there are millions of looks and a lightness takes a cube root.
+    let bare = lstar(bare);
+    let darker = if bare >= SEEN_LSTAR { luminance(bare - SEEN_LSTAR) as f32 } else { f32::NEG_INFINITY };
+    let lighter = luminance(bare + SEEN_LSTAR) as f32;
+    let shown: u64 = looks.iter().map(|&y| u64::from(y <= darker || y >= lighter)).sum();
+    let share = shown as f64 / looks.len().max(1) as f64;
     (share < LEAST_SHARE).then(|| {
         let message = format!(
             "the piece will be nearly bare: only {}% of the art's place will stand out from it",
@@ -128,7 +133,6 @@ pub fn of_tones(places: &[f32], bare: f64, dots: u64) -> Option<Finding> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::colour::luminance;
 
     fn said(looks: &[f32], tones: bool) -> Option<String> {
         let found = if tones { of_tones(looks, 0.03, 1) } else { of_strokes(looks, 0.03, 1) };
@@ -159,6 +163,13 @@ mod tests {
         assert!(said(&strokes, false).unwrap().contains("nearly bare"));
         strokes[..40].fill(0.6);
         assert_eq!(said(&strokes, false), None);
+        // Dark ones on a light piece too, as far as they are 10 L* apart.
+        let dark = |apart: f64| -> Vec<f32> {
+            let stroke = luminance(lstar(0.6) - apart) as f32;
+            (0..10_000).map(|i| if i < 40 { stroke } else { 0.6 }).collect()
+        };
+        assert_eq!(of_strokes(&dark(10.1), 0.6, 1), None);
+        assert!(of_strokes(&dark(9.9), 0.6, 1).is_some());
     }
 
     #[test]

@@ -1,5 +1,7 @@
 //! The look of the piece: from the light of the art to the wanted mark fraction of each dot.
 
+use std::sync::LazyLock;
+
 use crate::colour::{Curve, linear_to_srgb, lstar, luminance};
 use crate::parallel;
 use crate::plane::{Alpha, Light, Tone};
@@ -56,7 +58,10 @@ pub fn photo(light: Light, alpha: Option<&Alpha>, looks: Looks) -> Tone {
 /// noise of a JPEG does not sprinkle dots on the paper; an edge keeps its mean by that.
 pub fn drawing(light: Light, alpha: Option<&Alpha>, ink: Ink) -> Tone {
     match ink {
-        Ink::Dark => through(light, alpha, &Curve::new(ink_share)),
+        Ink::Dark => {
+            static SHARE: LazyLock<Curve> = LazyLock::new(|| Curve::new(ink_share));
+            through(light, alpha, &SHARE)
+        }
         Ink::Opaque => through(light, alpha, &Curve::new(|_| 1.0)),
     }
 }

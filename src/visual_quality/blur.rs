@@ -123,6 +123,12 @@ impl Eyesight {
 
     /// Both planes as an eye sees them, the first or the second.
     fn seen(&self, spectrum: &[Complex32], second: bool) -> (Vec<f32>, Vec<f32>) {
+        let z = self.through(spectrum, second);
+        self.rows_kept(&z).flatten().map(|v| (v.re, v.im)).unzip()
+    }
+
+    /// The same as one plane of complex numbers, with all that is not kept.
+    fn through(&self, spectrum: &[Complex32], second: bool) -> Vec<Complex32> {
         let (fw, fh) = self.size;
         let scale = 1.0 / (fw * fh) as f32;
         let mut s = spectrum.to_vec();
@@ -134,15 +140,22 @@ impl Eyesight {
         rows(&mut s, fh, &*self.back[1]);
         let mut z = transpose(&s, fh, fw);
         rows(&mut z, fw, &*self.back[0]);
+        z
+    }
+
+    /// The rows of what is kept.
+    fn rows_kept<'a>(&self, z: &'a [Complex32]) -> impl Iterator<Item = &'a [Complex32]> + use<'a> {
         let ((kw, kh), from) = (self.kept(), self.pad + self.border);
-        let kept = z.chunks_exact(fw).skip(from).take(kh).flat_map(|r| &r[from..][..kw]);
-        kept.map(|v| (v.re, v.im)).unzip()
+        z.chunks_exact(self.size.0).skip(from).take(kh).map(move |row| &row[from..][..kw])
     }
 
     /// Sums of the squares of two planes as the first eye sees them, over what is kept.
     pub fn squares(&self, one: &[f32], other: &[f32]) -> [f64; 2] {
-        let (one, other) = self.seen(&self.spectrum(one, other), false);
-        [one, other].map(|p| p.iter().map(|&v| f64::from(v) * f64::from(v)).sum())
+        let z = self.through(&self.spectrum(one, other), false);
+        let square = |v: f32| f64::from(v) * f64::from(v);
+        self.rows_kept(&z)
+            .flatten()
+            .fold([0.0; 2], |[one, other], v| [one + square(v.re), other + square(v.im)])
     }
 }
 

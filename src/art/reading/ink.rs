@@ -157,7 +157,7 @@ impl Planes<'_> {
             return (WHITE, true);
         }
         let frame = (w.min(h) / 100).max(1);
-        let code = Curve::new(linear_to_srgb);
+        let code = Curve::coding();
         // One plane a component, where there are colours; the border alone is looked at.
         let part = |k: usize| raster.colours.map(|c| c.map(move |rgb| opponent(rgb)[k]));
         let planes = [part(0), part(1), part(2)];

@@ -1,7 +1,7 @@
 //! A small picture to decide by: code values of lightness, its background and what stands out from that.
 
 use crate::art::{Raster, Window};
-use crate::colour::{Curve, linear_to_srgb};
+use crate::colour::Curve;
 use crate::parallel;
 
 /// Longer side of the small picture, at most: thin strokes are still seen, a camera's grain is not.
@@ -39,7 +39,7 @@ impl Small {
         let (wide, high) = (right.max(left + 1) - left, bottom.max(top + 1) - top);
         let k = wide.max(high).div_ceil(SIDE);
         let (width, height) = ((wide / k).max(1), (high / k).max(1));
-        let curve = Curve::new(linear_to_srgb);
+        let curve = Curve::coding();
         let rows = parallel::map(height, |y| {
             let (mut sum, mut cover) = (vec![0.0f32; width], vec![0.0f32; width]);
             let (mut clear, mut cut) = (0u64, 0u64);

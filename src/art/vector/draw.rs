@@ -11,7 +11,7 @@ use super::cost::{Cost, Refusal, cost};
 use super::watch::{Stopped, watched};
 use crate::art::bounds::MAX_BYTES;
 use crate::art::{Likeness, RenderError, Rendered, View};
-use crate::colour::{Curve, linear_light, relative_luminance, srgb_to_linear};
+use crate::colour::{Curve, linear_light, relative_luminance};
 use crate::parallel;
 use crate::plane::{Alpha, Light};
 
@@ -67,7 +67,7 @@ pub(in crate::art) fn draw(
         Refusal::Late => late(),
         Refusal::Memory => RenderError::Memory(columns, rows),
     })?;
-    let curve = Curve::new(srgb_to_linear);
+    let curve = Curve::decoding();
     let mut light = Vec::with_capacity(columns * rows);
     let mut alpha = Vec::with_capacity(columns * rows);
     // A few bands at once, so that finished ones do not pile up beside the planes, and as many as there is
@@ -81,7 +81,7 @@ pub(in crate::art) fn draw(
             let pixels = watched(left, move || one_band(&tree, b.place(place), columns, b.rows()));
             let pixels = pixels.map_err(given_up)??;
             let kept = pixels.data().get(b.above * columns * 4..(b.above + b.height) * columns * 4);
-            Ok::<_, RenderError>(planes(kept.unwrap_or_default(), &curve))
+            Ok::<_, RenderError>(planes(kept.unwrap_or_default(), curve))
         });
         for result in drawn {
             let (l, a) = result?;
@@ -252,7 +252,7 @@ mod tests {
         assert!(one == seven);
         let Art::Vector(v) = &a else { panic!() };
         let whole = one_band(&v.tree, placement(v, &View::default(), c, r), c, r).unwrap();
-        let (_, alpha) = planes(whole.data(), &Curve::new(srgb_to_linear));
+        let (_, alpha) = planes(whole.data(), Curve::decoding());
         let joined = one.alpha.unwrap();
         // A curve is cut into lines from where it lies, so that here and there one of the sixteen samples
         // of a dot (a quarter of it along a row) falls to the other side; no seam shows as more.

@@ -66,15 +66,19 @@ pub fn settle(dots: &mut Dots, kinds: &[Kind], start: impl Fn(usize, usize) -> b
     parallel::bands(dots.bits_mut(), stride.max(1), 64, |first, band| {
         for (i, row) in band.chunks_exact_mut(stride).enumerate() {
             let y = first + i;
-            for (x, kind) in kinds[y * width..(y + 1) * width].iter().enumerate() {
-                let mask = 0x80u8 >> (x % 8);
-                let on = match kind {
-                    Kind::Bare => false,
-                    Kind::Ink => true,
-                    Kind::Edge => start(x, y),
-                    Kind::Tone => continue,
-                };
-                if on { row[x / 8] |= mask } else { row[x / 8] &= !mask }
+            // Byte by byte: which dots are on, and which are left as they are.
+            for (at, (byte, eight)) in row.iter_mut().zip(kinds[y * width..][..width].chunks(8)).enumerate() {
+                let (mut on, mut left) = (0u8, 0u8);
+                for (bit, kind) in eight.iter().enumerate() {
+                    let mask = 0x80u8 >> bit;
+                    match kind {
+                        Kind::Bare => {}
+                        Kind::Ink => on |= mask,
+                        Kind::Edge => on |= if start(8 * at + bit, y) { mask } else { 0 },
+                        Kind::Tone => left |= mask,
+                    }
+                }
+                *byte = *byte & left | on;
             }
         }
     });
