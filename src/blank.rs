@@ -105,11 +105,10 @@ impl Mantle {
         libm::atan2((self.top.0 - self.foot.0).abs() / 2.0, self.height.0).to_degrees()
     }
 
-    /// The radius of the circle that the foot is unrolled to, mm, and the angle of the sector in radians: by similar
-    /// triangles. None for a cylinder, whose mantle is a rectangle.
-    pub fn sector(&self) -> Option<(f64, f64)> {
-        let rise = (self.top.0 - self.foot.0).abs() / 2.0 / self.slant();
-        (rise > 0.0).then(|| (self.foot.0 / 2.0 / rise, 2.0 * PI * rise))
+    /// The radius of the circle about the sector's point that the foot is unrolled to, mm, by similar triangles; the top's
+    /// is the slant more or less. None for a cylinder, whose mantle is a rectangle.
+    pub fn unrolled_foot(&self) -> Option<f64> {
+        self.is_cone().then(|| self.foot.0 * self.slant() / (self.top.0 - self.foot.0).abs())
     }
 }
 
@@ -585,10 +584,9 @@ mod tests {
         let cone: Shape = "cone:72x78x96mm".parse().unwrap();
         let mantle = cone.turned().unwrap();
         // By hand: slant √(96² + 3²) = 96.0469; the wide circle's radius 96.0469 · 78 / 6 = 1248.61, the foot's
-        // 1152.56; the sector 360° · 39 / 1248.61 = 11.2445°; the tilt atan(3 / 96) = 1.78991°.
-        let (foot, angle) = mantle.sector().unwrap();
-        assert!((mantle.slant() - 96.0469).abs() < 1e-4 && (foot - 1152.56).abs() < 1e-2);
-        assert!((angle.to_degrees() - 11.2445).abs() < 1e-4 && (mantle.tilt() - 1.78991).abs() < 1e-5);
+        // 1152.56; the tilt atan(3 / 96) = 1.78991°.
+        assert!((mantle.slant() - 96.0469).abs() < 1e-4 && (mantle.tilt() - 1.78991).abs() < 1e-5);
+        assert!((mantle.unrolled_foot().unwrap() - 1152.56).abs() < 1e-2);
         // A cone's lateral area is π (r + R) s; what lies above the foot is the wider here.
         assert!((cone.area() - PI * (36.0 + 39.0) * mantle.slant()).abs() < 1e-9);
         let (low, high) = (cone.span(48.0).unwrap().1, cone.span(-48.0).unwrap().1);

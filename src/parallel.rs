@@ -197,10 +197,10 @@ mod tests {
     fn work_aside_is_waited_for_and_given_up() {
         assert_eq!(aside(1 << 20, 60.0, || 6 * 7), Aside::Done(42));
         let (go, wait) = sync_channel::<()>(1);
-        let helper = thread::current().id();
+        let here = thread::current().id();
         let one = aside(1 << 20, 60.0, || thread::current().id());
         // The same thread works again, as long as it came to an end in time and did not panic.
-        assert!(one == aside(1 << 20, 60.0, || thread::current().id()) && one != Aside::Done(helper));
+        assert!(one == aside(1 << 20, 60.0, || thread::current().id()) && one != Aside::Done(here));
         assert!(one != aside(1 << 21, 60.0, || thread::current().id()));
         assert_eq!(aside(1 << 20, 0.01, move || wait.recv().is_ok()), Aside::Late);
         drop(go);

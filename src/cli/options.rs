@@ -22,7 +22,7 @@ use crate::units::{Mm, MmPerS, Pitch, Share};
 #[derive(Debug, Clone, Default, Args)]
 #[command(next_help_heading = "Blank and place")]
 pub struct BlankOptions {
-    /// The blank: round:90mm, rect:100x60mm, rect:100x100mm:r8mm, cylinder:73x100mm, or a kit entry [default: glass-tile-100]
+    /// The blank: round:90mm, rect:100x60mm, rect:100x100mm:r8mm, cylinder:73x100mm, cone:60x78x120mm, or a kit entry [default: glass-tile-100]
     ///
     /// A side is from 1mm to 2000mm; r is the corner radius. A kit entry such as slate-coaster-100 brings its margin, its
     /// surface and its usual coating.

@@ -1,6 +1,7 @@
 //! Kit: what there is to choose from: blanks, coatings, machines, processes, screens, fonts.
 
 use std::fs;
+use std::path::PathBuf;
 
 use serde_json::{Value, json};
 
@@ -35,6 +36,9 @@ pub(super) fn kit(home: &Home) -> Result<Value, Says> {
         "usual": { "blank": kit::DEFAULT_BLANK, "machine": kit::DEFAULT_MACHINE, "coating": kit::DEFAULT_COATING },
     }))
 }
+
+/// The longest file of a person's own that is taken, bytes.
+const LONGEST: usize = 1 << 20;
 
 /// Things of which a person may have files of their own.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -92,19 +96,14 @@ impl Own {
 /// Those of the person's own, by their names, and those of the kit.
 fn all(home: &Home, own: Own, kits: Vec<Value>) -> Result<Vec<Value>, Says> {
     let mut all = Vec::new();
-    for entry in fs::read_dir(home.at(&[own.folder()])?)?.flatten() {
-        let file = entry.file_name().to_string_lossy().into_owned();
-        let Some(name) = file.strip_suffix(".toml").and_then(|n| Name::new(n).ok()) else { continue };
-        let Ok(text) = home.at(&[own.folder(), &file]).and_then(|path| Ok(fs::read_to_string(path)?)) else {
-            continue;
-        };
-        let line = own.about(&text, &file);
+    for (name, path) in kept(home, own.folder())? {
+        let Ok(text) = fs::read_to_string(path) else { continue };
+        let line = own.about(&text, name.text());
         all.push(json!({
             "name": name.text(), "usable": line.is_ok(), "mine": true, "asked": own.asked(&name),
             "line": line.unwrap_or_else(|says| says.sentence().to_string()),
         }));
     }
-    all.sort_by(|a, b| a["name"].as_str().cmp(&b["name"].as_str()));
     all.extend(kits);
     Ok(all)
 }
@@ -114,8 +113,15 @@ fn all(home: &Home, own: Own, kits: Vec<Value>) -> Result<Vec<Value>, Says> {
 /// # Errors
 /// What is no such file; another of that name, unless it is to be replaced.
 pub(super) fn keep(home: &Home, own: Own, file: &str, bytes: &[u8], replace: bool) -> Result<Value, Says> {
+    if bytes.len() > LONGEST {
+        return Err(Says::unusable(format!(
+            "'{file}' is longer than {} MB, which none of the {} is; choose the file that you changed.",
+            LONGEST >> 20,
+            own.folder()
+        )));
+    }
     let text = str::from_utf8(bytes).map_err(|_| {
-        Says::unusable(format!("'{file}' is no text; bring a file such as 'kit show' prints."))
+        Says::unusable(format!("'{file}' is no text; bring the file that you saved here and changed."))
     })?;
     let line = own.about(text, file)?;
     let name = Name::near(file.strip_suffix(".toml").unwrap_or(file), "own");
@@ -172,19 +178,29 @@ fn blank(e: &Entry) -> Result<Value, Says> {
 /// The processes that the person measured and kept.
 fn processes(home: &Home) -> Result<Vec<Value>, Says> {
     let mut all = Vec::new();
-    for entry in fs::read_dir(home.at(&["processes"])?)?.flatten() {
-        let file = entry.file_name().to_string_lossy().into_owned();
-        let Some(name) = file.strip_suffix(".toml").and_then(|n| Name::new(n).ok()) else { continue };
-        let Ok(path) = home.at(&["processes", &file]) else { continue };
+    for (name, path) in kept(home, "processes")? {
         let (line, usable, measured) = match read_process(&path) {
             Ok(p) => (format!("{} on {}", p.coating, p.machine), true, !p.sheet.is_empty()),
             Err(e) => (e.to_string(), false, false),
         };
         all.push(json!({
             "name": name.text(), "line": line, "usable": usable, "measured": measured, "mine": true,
-            "asked": format!("../../processes/{file}"),
+            "asked": format!("../../processes/{name}.toml"),
         }));
     }
-    all.sort_by(|a, b| a["name"].as_str().cmp(&b["name"].as_str()));
+    Ok(all)
+}
+
+/// The files that a folder of the home keeps, by the names that they have there.
+fn kept(home: &Home, folder: &str) -> Result<Vec<(Name, PathBuf)>, Says> {
+    let mut all = Vec::new();
+    for entry in fs::read_dir(home.at(&[folder])?)?.flatten() {
+        let file = entry.file_name().to_string_lossy().into_owned();
+        let Some(name) = file.strip_suffix(".toml").and_then(|n| Name::new(n).ok()) else { continue };
+        if let Ok(path) = home.at(&[folder, &file]) {
+            all.push((name, path));
+        }
+    }
+    all.sort_by(|a, b| a.0.text().cmp(b.0.text()));
     Ok(all)
 }

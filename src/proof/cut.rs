@@ -34,7 +34,7 @@ struct Sector {
 
 impl Sector {
     fn of(mantle: &Mantle) -> Option<Sector> {
-        let (foot, _) = mantle.sector()?;
+        let foot = mantle.unrolled_foot()?;
         Some(Sector { mantle: *mantle, foot, sign: if mantle.top > mantle.foot { 1.0 } else { -1.0 } })
     }
 

@@ -283,6 +283,8 @@ fn a_machine_of_ones_own_is_brought_changed_and_used() {
         let got = post("/api/kit/machines?name=mine.toml", body);
         assert!(got.status == 422 && got.says().contains(said), "{got:?}");
     }
+    let long = vec![b'#'; (1 << 20) + 1];
+    assert!(post("/api/kit/machines?name=mine.toml", &long).says().contains("longer than 1 MB"));
     assert_eq!(post("/api/kit/coatings?name=turner.toml", &file).status, 422);
     assert_eq!(post("/api/kit/blanks?name=turner.toml", &file).status, 404);
     assert_eq!(fs::read_dir(home.path().join("machines")).expect("there").count(), 0);

@@ -221,7 +221,7 @@ def test_a_wedge_is_drawn_on_a_strip_along_the_piece(tmp_path):
 
 
 # Diameters at the foot and at the top, and the height. Half the difference is the short side of a right triangle.
-CONES = [(50.0, 64.0, 70.0, ""), (64.0, 44.0, 60.0, ":closed")]
+CONES = [(50.0, 64.0, 70.0, "", ""), (64.0, 44.0, 60.0, ":closed", "to_the_left = true\n")]
 BAR = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 40 50"><path d="M4 0h6v50h-6z"/><path d="M30 0h6v50h-6z"/></svg>'
 
 
@@ -231,21 +231,18 @@ def mantle(foot, top, height):
     return slant, lambda up: (foot + (top - foot) * np.asarray(up) / slant) / 2
 
 
-@pytest.mark.parametrize("foot, top, height, seam", CONES)
-def test_a_cone_has_the_same_dose_all_over_and_its_marks_where_they_should_be(tmp_path, foot, top, height, seam):
+@pytest.mark.parametrize("foot, top, height, seam, way", CONES)
+def test_a_cone_has_the_same_dose_all_over_and_its_marks_where_they_should_be(tmp_path, foot, top, height, seam, way):
     out, art = tmp_path / "out", tmp_path / "bars.svg"
     art.write_text(BAR)
     words = [art, "--blank", f"cone:{foot:g}x{top:g}x{height:g}mm{seam}", "--place", "40x50mm", "--at", "12mm,2mm", "--machine",
-             machine(tmp_path, CHUCK), "--coating", "poster-paint"]
+             machine(tmp_path, CHUCK + way), "--coating", "poster-paint"]
     done = run("prepare", *words, "--out", out)
     assert done.returncode == 0, done.stderr
     dots, facts = dots_of(out / "dots.png"), report(out)
     slant, radius = mantle(foot, top, height)
-    moves = []
     # A degree is more of a millimetre where the piece is wider, so words become places only with that of the head.
-    for x0, y0, x1, y1, s, speed, rapid in read((out / "program.nc").read_text(), "A", "X", 1.0):
-        moves.append((x0, y0, x1, y1, s, speed, rapid))
-    moves = np.array(moves)
+    moves = read((out / "program.nc").read_text(), "A", "X", 1.0)
     lit = moves[moves[:, 4] > 0]
     assert (lit[:, 1] == lit[:, 3]).all()
     # The surface passes at the same speed at every height, by 2 pi r a turn; lines lie equally far apart.
@@ -258,7 +255,7 @@ def test_a_cone_has_the_same_dose_all_over_and_its_marks_where_they_should_be(tm
     found = np.zeros(dots.shape, bool)
     left, up = facts["placement"]["left_mm"], slant - facts["placement"]["top_mm"]
     for a0, y, a1, _, s, _, _ in lit:
-        at = [(np.radians(a) - np.pi) * radius(y) + np.pi * max(foot, top) / 2 for a in (a0, a1)]
+        at = [(np.radians(-a if way else a) - np.pi) * radius(y) + np.pi * max(foot, top) / 2 for a in (a0, a1)]
         c0, c1 = sorted((v - left) / px for v in at)
         row = round((up - y) / py - 0.5)
         found[row, math.ceil(c0 - 0.5 - 2e-2):math.floor(c1 - 0.5 + 2e-2) + 1] = True
@@ -283,7 +280,8 @@ def test_a_cone_has_the_same_dose_all_over_and_its_marks_where_they_should_be(tm
     assert read_back["beam_on_outside_blank"]["count"] == 0
     # A walk round the piece: a whole turn at either end, and up along the seam.
     walk = read_turns((out / "outline.nc").read_text())
-    assert walk[:, 0].min() > -0.01 and abs(walk[:, 0].max() - 360) < 0.01
+    turned = -walk[:, 0] if way else walk[:, 0]
+    assert turned.min() > -0.01 and abs(turned.max() - 360) < 0.01
     assert walk[:, 1].min() == 0 and abs(walk[:, 1].max() - slant) < 0.01
     # A job run again is the same.
     assert run("prepare", "--job", out / "job.toml", "--out", tmp_path / "b").returncode == 0

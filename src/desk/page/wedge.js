@@ -91,7 +91,7 @@ export const wedge = {
     const result = make("div.result");
     const pick = (key, list, empty) => {
       const select = make("select", { on: { change: (e) => { asked[key] = e.target.value; } } },
-        empty && make("option", { value: "" }, empty), list.map((x) => make("option", { value: x.asked && typeof x.asked === "string" ? x.asked : x.name }, x.mine ? x.name : spoken(x.name))));
+        empty && make("option", { value: "" }, empty), list.map((x) => make("option", { value: typeof x.asked === "string" ? x.asked : x.name }, x.mine ? x.name : spoken(x.name))));
       select.value = asked[key];
       return select;
     };
