@@ -213,11 +213,11 @@ mod tests {
         }
     }
 
-    #[test]
-    fn a_cone_is_drawn_as_wide_as_it_is() {
-        let (blank, rect) = scene_parts("cone:40x60x50mm", 800, 400, 0.1, 0.1);
+    /// The views of a piece with a lighthouse of so many dots on it.
+    fn of_a_lighthouse(shape: &str, (columns, rows): (usize, usize), name: &str) -> Picture {
+        let (blank, rect) = scene_parts(shape, columns, rows, 0.1, 0.1);
         let layout = Layout::new(&blank, &rect, 2400);
-        let look = Look::of_dots(&lighthouse(800, 400), &layout, 0.7, 0.05);
+        let look = Look::of_dots(&lighthouse(columns, rows), &layout, 0.7, 0.05);
         let scene = Scene {
             blank: &blank,
             surface: Surface::Metal,
@@ -228,7 +228,13 @@ mod tests {
             spots: &[],
         };
         let p = views(&scene, &layout, &look, &blank.shape.turned().unwrap(), 1600).unwrap();
-        keep("cone.png", &p.to_png(None).unwrap());
+        keep(name, &p.to_png(None).unwrap());
+        p
+    }
+
+    #[test]
+    fn a_cone_is_drawn_as_wide_as_it_is() {
+        let p = of_a_lighthouse("cone:40x60x50mm", (800, 400), "cone.png");
         // 480 pixels are 60 mm: 8 a mm. The middle view begins at 40 + 480 + 40; half way down the piece is 50 mm across.
         let high = 40 + 8 * 25;
         let (left, right) = (560 + 40, 560 + 440);
@@ -238,21 +244,7 @@ mod tests {
 
     #[test]
     fn a_cylinder_is_drawn_from_three_sides() {
-        let (blank, rect) = scene_parts("cylinder:73x100mm", 2200, 900, 0.1, 0.1);
-        let layout = Layout::new(&blank, &rect, 2400);
-        let dots = lighthouse(2200, 900);
-        let look = Look::of_dots(&dots, &layout, 0.7, 0.05);
-        let scene = Scene {
-            blank: &blank,
-            surface: Surface::Metal,
-            rect: &rect,
-            y_unmarked: 0.7,
-            y_marked: 0.05,
-            standing: Standing::Assumed,
-            spots: &[],
-        };
-        let p = views(&scene, &layout, &look, &blank.shape.turned().unwrap(), 1600).unwrap();
-        keep("round.png", &p.to_png(None).unwrap());
+        let p = of_a_lighthouse("cylinder:73x100mm", (2200, 900), "round.png");
         // The seam lies in no view's middle, and is bare: it is seen a sixth of a turn from the middle of the outer two,
         // sin 60° of the radius to the left of the left one's middle.
         let (gap, across) = (40, 480);

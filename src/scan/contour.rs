@@ -36,8 +36,7 @@ impl Contour {
 /// is off by a 25th of a millimetre at most.
 fn by_short_ways(limits: &Limits, points: &[(f64, f64)]) -> Vec<(f64, f64)> {
     const OFF: f64 = 0.04;
-    let cone = [&limits.x, &limits.y].into_iter().find_map(|axis| axis.turns.filter(|m| m.is_cone()));
-    let Some(mantle) = cone else { return points.to_vec() };
+    let Some(mantle) = limits.cone() else { return points.to_vec() };
     // 1/d bends by 2 (Δd)²/d³ over the whole way, and a chord over the nth part of it is off by an 8n²th of that.
     let bend = (mantle.widest() / mantle.narrowest() - 1.0).powi(2);
     let most = (mantle.girth() / 2.0 * bend / 4.0 / OFF).sqrt().ceil().max(1.0);

@@ -2,7 +2,7 @@
 
 use super::axis::{Axis, Pace, Speech};
 use super::preset;
-use crate::blank::Blank;
+use crate::blank::{Blank, Mantle};
 use crate::placement::Along;
 
 /// How the controller turns the S word into light (controller practice, in no standard).
@@ -233,6 +233,11 @@ impl Limits {
             (false, true) => Pace::of(&self.y),
             _ => Pace::of(&self.x),
         }
+    }
+
+    /// The cone that a rotary turns, where it does: the same turn is then another place on another line.
+    pub(super) fn cone(&self) -> Option<Mantle> {
+        [&self.x, &self.y].into_iter().find_map(|axis| axis.turns.filter(Mantle::is_cone))
     }
 
     /// How the two axes say a place, µm of the program.

@@ -71,14 +71,11 @@ fn art_box(rect: &DotRect, blank: &Blank) -> Vec<(f64, f64)> {
     vec![(left, bottom), (right, bottom), (right, top), (left, top), (left, bottom)]
 }
 
-/// The art's box where the beam may show it: what of it lies on the blank. Round a cone all does.
+/// The art's box where the beam may show it: what of it lies on the blank.
 fn lit_box(rect: &DotRect, blank: &Blank) -> Vec<(f64, f64)> {
     let all = art_box(rect, blank);
-    if blank.shape.turned().is_some_and(|mantle| mantle.is_cone()) {
-        return all;
-    }
     let (w, h) = (blank.shape.width(), blank.shape.height());
-    if all.iter().all(|p| blank.shape.contains(p.0 - w / 2.0, p.1 - h / 2.0)) {
+    if all.iter().all(|p| blank.shape.contains(p.0 - w / 2.0, h / 2.0 - p.1)) {
         return all;
     }
     // The blank's edge, cut off along one side of the box after the other (Sutherland and Hodgman 1974);

@@ -273,11 +273,6 @@ impl RasterPath {
         self.scan.along.swap(self.limits.speeches(self.xy(along, across)))
     }
 
-    /// Whether a rotary turns a cone, so that the same turn is another place on another line.
-    pub(super) fn is_cone(&self) -> bool {
-        [&self.limits.x, &self.limits.y].iter().any(|axis| axis.turns.is_some_and(|mantle| mantle.is_cone()))
-    }
-
     /// The axis that lines run along.
     pub fn axis(&self) -> &Axis {
         self.limits.axes(self.scan.along).0

@@ -129,7 +129,7 @@ impl AxisWords {
             letters: (x.letter, y.letter),
             mm: (1.0 / x.units_per_mm, 1.0 / y.units_per_mm),
             degrees: (turns(x), turns(y)),
-            cone: [x, y].iter().any(|a| a.turns.is_some_and(|mantle| mantle.is_cone())).then_some((*x, *y)),
+            cone: limits.cone().map(|_| (*x, *y)),
         }
     }
 

@@ -319,15 +319,19 @@ impl Inside {
     /// The blank, with two micrometres granted for rounding.
     pub fn new(blank: &Blank) -> Self {
         let shape = match blank.shape {
-            // Round it no mark leaves a cone, which turns on and on: beyond its ends alone there is nothing.
-            cone @ Shape::Cone { .. } => {
-                Shape::Rect { width: Mm(cone.width()), height: Mm(cone.height()), radius: Mm(0.0) }
+            // Past its seam a cone is marked twice, closed or not.
+            Shape::Cone { foot, top, height, seam, .. } => {
+                Shape::Cone { foot, top, height, seam, closed: false }
             }
-            flat => flat,
+            other => other,
         };
         let shape = shape.inset(-0.002).unwrap_or(shape);
         let turned = match shape {
             Shape::Rect { width, height, radius } => Shape::Rect { width: height, height: width, radius },
+            // Lines run round a cone; along it, its box is what can be said of a stretch by itself.
+            Shape::Cone { .. } => {
+                Shape::Rect { width: Mm(shape.height()), height: Mm(shape.width()), radius: Mm(0.0) }
+            }
             round => round,
         };
         Inside { shape, turned }
@@ -339,7 +343,7 @@ impl Inside {
         let (shape, other) = if upright { (self.turned, self.shape) } else { (self.shape, self.turned) };
         // Half the size of the blank itself, along and across.
         let (along, across) = (shape.width() / 2.0 - 0.002, other.width() / 2.0 - 0.002);
-        shape.span(fixed - across).map(|(low, high)| (low + along, high + along))
+        shape.span(across - fixed).map(|(low, high)| (low + along, high + along))
     }
 
     /// Whether both ends (mm from the blank's lower left corner) lie on the blank; every shape is convex,
@@ -352,7 +356,7 @@ impl Inside {
             self.span(upright, fixed).is_some_and(|(low, high)| from.min(to) >= low && from.max(to) <= high)
         } else {
             let (w, h) = (self.shape.width() / 2.0 - 0.002, self.shape.height() / 2.0 - 0.002);
-            self.shape.contains(from.0 - w, from.1 - h) && self.shape.contains(to.0 - w, to.1 - h)
+            self.shape.contains(from.0 - w, h - from.1) && self.shape.contains(to.0 - w, h - to.1)
         }
     }
 }
@@ -456,5 +460,20 @@ mod tests {
         assert!(inside.holds((10.0, 0.0), (10.0, 20.0)));
         assert!(!inside.holds((3.0, 3.0), (3.0, 1.0)));
         assert!(inside.holds((5.0, 5.0), (15.0, 15.0)) && !inside.holds((5.0, 5.0), (19.0, 19.0)));
+    }
+
+    #[test]
+    fn a_cone_is_left_past_its_seam_and_past_its_ends() {
+        // 40 mm across its foot, 60 at its top: half girths of 62.83 and 94.25 mm about the middle at 94.25.
+        let blank = Blank { shape: "cone:40x60x50mm:closed".parse().unwrap(), margin: Mm(1.0) };
+        let inside = Inside::new(&blank);
+        let (middle, high) = (30.0 * std::f64::consts::PI, blank.shape.height());
+        let at = |half: f64, up: f64| inside.holds((middle - half, up), (middle + half, up));
+        assert!(at(62.8, 0.0) && !at(63.0, 0.0) && at(94.2, high) && !at(94.3, high));
+        assert!(!at(1.0, -0.01) && !at(1.0, high + 0.01));
+        // Up along the seam, as the outline goes, and straight up beside it.
+        let foot = 20.0 * std::f64::consts::PI;
+        assert!(inside.holds((middle + foot, 0.0), (2.0 * middle, high)));
+        assert!(!inside.holds((middle + foot + 0.1, 0.0), (2.0 * middle, high)));
     }
 }

@@ -150,7 +150,7 @@ impl<'a, W: Write> Writer<'a, W> {
         let at = self.at.replace((along, across));
         let moves_across = at.is_none_or(|a| a.1 != across);
         // From line to line of a cone the same place round it is another turn.
-        let moves_along = at.is_none_or(|a| a.0 != along) || moves_across && path.is_cone();
+        let moves_along = at.is_none_or(|a| a.0 != along) || moves_across && path.limits.cone().is_some();
         if !moves_along && !moves_across {
             return Ok(());
         }
