@@ -18,7 +18,7 @@ pub mod settings;
 pub mod sums;
 pub mod table;
 mod unsure;
-mod vector;
+pub(crate) mod vector;
 pub mod walk;
 
 pub use beam::{Beam, Taps};

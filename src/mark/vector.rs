@@ -17,13 +17,26 @@ pub(super) fn widest<W: Work>(work: W) -> W::Output {
     work.call()
 }
 
+/// `sum + weight * values`.
+#[inline(always)]
+pub fn plus(sum: &[f32; 8], values: &[f32; 8], weight: f32) -> [f32; 8] {
+    std::array::from_fn(|i| sum[i] + weight * values[i])
+}
+
+/// The greater of two numbers each, none of which is no number. As a value of its own: where it is written over one of
+/// the two, the compiler makes masked stores of it, which the next load has to wait for.
+#[inline(always)]
+pub(super) fn greater(a: &[f32; 8], b: &[f32; 8]) -> [f32; 8] {
+    std::array::from_fn(|i| if a[i] > b[i] { a[i] } else { b[i] })
+}
+
 /// The greatest of some numbers, none of which is below 0 or no number: eight at a time.
 #[inline(always)]
 pub(super) fn greatest(numbers: &[f32]) -> f32 {
     let (eights, rest) = numbers.as_chunks::<8>();
     let mut most = [0.0f32; 8];
     for eight in eights {
-        most.iter_mut().zip(eight).for_each(|(m, &v)| *m = if v > *m { v } else { *m });
+        most = greater(eight, &most);
     }
     most.iter().chain(rest).fold(0.0, |a, &b| if b > a { b } else { a })
 }

@@ -23,7 +23,7 @@ const STEPS: f32 = 2048.0;
 /// Mean marks of quarters, by code: as the upper left one sees it, bit `4 row + column` is the dot `row - 2` rows below and
 /// `column - 2` columns to the right of the cell's own.
 pub struct Quarters {
-    marks: Vec<f32>,
+    marks: Box<[f32; CODES]>,
     /// The mark of a solid.
     pub solid: f32,
 }
@@ -76,9 +76,9 @@ impl Quarters {
             let (a, b) = (&upper[code & 0xFF], &lower[code >> 8]);
             a.iter().zip(b).map(|(a, b)| mark(a + b)).sum::<f32>() / SAMPLES as f32
         });
-        let marks: Vec<f32> = marks.collect();
-        let solid = marks[CODES - 1];
-        Quarters { marks, solid }
+        let mut table = Box::new([0.0; CODES]);
+        table.iter_mut().zip(marks).for_each(|(to, mark)| *to = mark);
+        Quarters { solid: table[CODES - 1], marks: table }
     }
 
     /// The mean mark of the quarter with that code.

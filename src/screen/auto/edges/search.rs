@@ -1,11 +1,14 @@
 //! The search for the dots of edges within one tile, its surroundings held still.
 //!
 //! As in [`fitted`](super::super::super::fitted) a dot is toggled, or swapped with a neighbour in the other state, wherever
-//! that makes the sum of squares less. The error of the forecast as it is seen is kept, four values a dot.
+//! that makes the sum of squares less. What the marks add to is seen through a Gaussian `K` on both sides of the square:
+//! adding `a` to the marks adds `2 a·s + a·KKa` to the sum, where the slope `s` is the error of the forecast as it is seen,
+//! seen once more. So only the slope is kept, four values a dot, and a toggle is told from the quarters that feel it alone.
 
 use super::super::kinds::Kind;
 use super::quarters::Quarters;
 use super::teeth::Teeth;
+use crate::mark::vector;
 use crate::plane::{Dots, Tone};
 
 /// Dots on a side of a tile.
@@ -15,12 +18,15 @@ pub const HALO: usize = 8;
 /// Dots, and quarters, on a side of the tile's planes.
 pub const STRIDE: usize = TILE + 2 * HALO;
 const FINE: usize = 2 * STRIDE;
-/// Quarters on a side that feel a dot, and from which it is seen.
+/// Quarters on a side that feel a dot, and that feel it or a neighbour.
 const FELT: usize = 8;
-const SEEN: usize = FELT + 2 * REACH;
-/// Quarters either side that are seen together.
+const NEIGHBOURS: usize = FELT + 4;
+/// Quarters either side that are seen together, once and twice.
 const REACH: usize = 4;
 const WEIGHTS: usize = 2 * REACH + 1;
+const TWICE: usize = 2 * REACH;
+/// Quarters on a side whose slope a dot's toggle changes.
+const BENT: usize = FELT + 2 * TWICE;
 
 /// Standard deviation of how edges are seen, in dots.
 const SIGHT: f64 = 0.6;
@@ -51,21 +57,68 @@ const BITS: [[u16; FELT]; FELT] = {
 
 type Square<const N: usize> = [[f32; N]; N];
 
+/// The weights of what is seen twice, by the distance from the middle one; 0 as far as a vector that begins there reads.
+struct Twice([f32; 2 * Twice::MIDDLE + 1]);
+
+impl Twice {
+    /// From the last quarter that feels a dot to the furthest one that is bent.
+    const MIDDLE: usize = FELT - 1 + TWICE;
+
+    fn new(once: &[f32; WEIGHTS]) -> Self {
+        let mut twice = [0.0; 2 * Self::MIDDLE + 1];
+        for (i, a) in once.iter().enumerate() {
+            for (j, b) in once.iter().enumerate() {
+                twice[Self::MIDDLE - TWICE + i + j] += a * b;
+            }
+        }
+        Twice(twice)
+    }
+
+    /// What marks are seen twice as, on `ROWS` quarters each way about them, and on to a whole number of lanes.
+    #[inline(always)]
+    fn seen<const ROWS: usize, const LANES: usize>(&self, marks: &Square<FELT>) -> [[Lane; LANES]; ROWS] {
+        let first = Self::MIDDLE - (ROWS - FELT) / 2;
+        let mut along = [[[0.0f32; LANE]; LANES]; FELT];
+        for (along, marks) in along.iter_mut().zip(marks) {
+            for (lane, along) in along.iter_mut().enumerate() {
+                for (j, &mark) in marks.iter().enumerate() {
+                    let weights = self.0[first + lane * LANE - j..].first_chunk().unwrap_or(&[0.0; LANE]);
+                    *along = vector::plus(along, weights, mark);
+                }
+            }
+        }
+        let mut both = [[[0.0f32; LANE]; LANES]; ROWS];
+        for (row, both) in both.iter_mut().enumerate() {
+            for (lane, both) in both.iter_mut().enumerate() {
+                for (j, along) in along.iter().enumerate() {
+                    *both = vector::plus(both, &along[lane], self.0[first + row - j]);
+                }
+            }
+        }
+        both
+    }
+}
+
+/// Values that are worked out together.
+const LANE: usize = FELT;
+type Lane = [f32; LANE];
+
 /// A tile with its surroundings.
 pub struct Tile<'a> {
     marks: &'a Quarters,
     teeth: &'a Teeth,
     weights: [f32; WEIGHTS],
+    twice: Twice,
     /// Tile's own width and height in dots.
     size: (usize, usize),
     /// 1 for a dot that is on, in a plane of [`STRIDE`]; and which ones may be changed, and are to be looked at.
     dots: Vec<u8>,
     free: Vec<bool>,
     fresh: Vec<bool>,
-    /// The codes of quarters, in a plane of [`FINE`], their marks, and the error of these as they are seen.
+    /// The codes of quarters, in a plane of [`FINE`], their marks, and the slope there.
     codes: Vec<u16>,
     now: Vec<f32>,
-    error: Vec<f32>,
+    slope: Vec<f32>,
 }
 
 impl<'a> Tile<'a> {
@@ -79,17 +132,19 @@ impl<'a> Tile<'a> {
         teeth: &'a Teeth,
     ) -> Self {
         let (w, h) = (tone.width(), tone.height());
+        let weights = gaussian(2.0 * SIGHT, 0.0);
         let mut tile = Tile {
             marks,
             teeth,
-            weights: gaussian(2.0 * SIGHT, 0.0),
+            weights,
+            twice: Twice::new(&weights),
             size: (TILE.min(w - x0), TILE.min(h - y0)),
             dots: vec![0; STRIDE * STRIDE],
             free: vec![false; STRIDE * STRIDE],
             fresh: vec![false; STRIDE * STRIDE],
             codes: vec![0; FINE * FINE],
             now: vec![0.0; FINE * FINE],
-            error: Vec::new(),
+            slope: Vec::new(),
         };
         let mut wanted = vec![0.0f32; STRIDE * STRIDE];
         for ty in 0..STRIDE {
@@ -145,82 +200,91 @@ impl<'a> Tile<'a> {
     /// Makes the best change of a dot, if any gains; whether one was made.
     #[inline(always)]
     fn visit(&mut self, at: usize) -> bool {
-        let (cost, seen) = self.toggle(at);
+        let added = self.added(at);
+        let cost = self.cost(at, &added, &self.slope_at(at));
         if cost > DOUBT {
             return false;
         }
-        let before: Square<SEEN> = self.window(at);
-        self.make(at, &seen);
+        // A partner is told with the first toggled, and the slope bent by it where that is felt.
+        self.flip(at);
+        let bent = self.twice.seen(&added);
         let (mut best, mut partner) = (cost, None);
         for step in AROUND {
             let other = at.wrapping_add_signed(step);
-            // The first is toggled already: a partner is in the state that it has now.
             if self.free[other] && self.dots[other] == self.dots[at] {
-                let (more, seen) = self.toggle(other);
-                if cost + more < best {
-                    best = cost + more;
-                    partner = Some((other, seen));
+                let more = self.added(other);
+                let cost = cost + self.cost(other, &more, &self.slope_beside(other, &bent, at));
+                if cost < best {
+                    best = cost;
+                    partner = Some((other, more));
                 }
             }
         }
         if best > -LEAST_GAIN {
             self.flip(at);
-            for (row, line) in before.iter().enumerate() {
-                self.error[corner(at, FELT / 2 - 1 + REACH) + row * FINE..][..SEEN].copy_from_slice(line);
-            }
             return false;
         }
-        if let Some((other, seen)) = partner {
-            self.make(other, &seen);
+        self.bend(at, &added);
+        if let Some((other, added)) = partner {
+            self.flip(other);
+            self.bend(other, &added);
             self.look_again(other);
         }
         self.look_again(at);
         true
     }
 
-    /// The error where a dot is seen.
+    /// What toggling a dot adds to the marks of the quarters that feel it.
     #[inline(always)]
-    fn window(&self, at: usize) -> Square<SEEN> {
-        let first = corner(at, FELT / 2 - 1 + REACH);
-        std::array::from_fn(|row| {
-            let mut line = [0.0; SEEN];
-            line.copy_from_slice(&self.error[first + row * FINE..][..SEEN]);
-            line
-        })
-    }
-
-    /// What toggling a dot costs, and what it adds to the error.
-    #[inline(always)]
-    fn toggle(&self, at: usize) -> (f32, Square<SEEN>) {
+    fn added(&self, at: usize) -> Square<FELT> {
         let first = corner(at, FELT / 2 - 1);
-        let mut wide = [[0.0f32; SEEN]; FELT];
-        for (row, (wide, bits)) in wide.iter_mut().zip(&BITS).enumerate() {
+        let mut added = [[0.0f32; FELT]; FELT];
+        for (row, (added, bits)) in added.iter_mut().zip(&BITS).enumerate() {
             let codes = &self.codes[first + row * FINE..][..FELT];
             let now = &self.now[first + row * FINE..][..FELT];
-            let mut added = [0.0f32; FELT];
             for (((added, &code), &bit), &now) in added.iter_mut().zip(codes).zip(bits).zip(now) {
                 *added = self.marks.mark(code ^ bit) - now;
             }
-            for (k, &weight) in self.weights.iter().enumerate() {
-                wide[k..k + FELT].iter_mut().zip(&added).for_each(|(w, a)| *w += weight * a);
-            }
         }
-        let mut seen = [[0.0f32; SEEN]; SEEN];
-        for (row, wide) in wide.iter().enumerate() {
-            for (k, &weight) in self.weights.iter().enumerate() {
-                seen[row + k].iter_mut().zip(wide).for_each(|(s, w)| *s += weight * w);
-            }
+        added
+    }
+
+    /// The slope at the quarters that feel a dot.
+    #[inline(always)]
+    fn slope_at(&self, at: usize) -> Square<FELT> {
+        let first = corner(at, FELT / 2 - 1);
+        let mut slope = [[0.0f32; FELT]; FELT];
+        for (row, slope) in slope.iter_mut().enumerate() {
+            slope.copy_from_slice(&self.slope[first + row * FINE..][..FELT]);
         }
-        let first = corner(at, FELT / 2 - 1 + REACH);
-        let mut sums = [0.0f32; SEEN];
-        for (row, seen) in seen.iter().enumerate() {
-            let error = &self.error[first + row * FINE..][..SEEN];
-            for ((sum, &s), &e) in sums.iter_mut().zip(seen).zip(error) {
-                *sum += s * (2.0 * e + s);
+        slope
+    }
+
+    /// The slope at the quarters that feel a dot, bent by what is added for its neighbour.
+    #[inline(always)]
+    fn slope_beside(&self, at: usize, bent: &[[Lane; 2]; NEIGHBOURS], neighbour: usize) -> Square<FELT> {
+        let mut slope = self.slope_at(at);
+        // Dots beside each other are two quarters apart.
+        let down = 2 + 2 * (at / STRIDE) - 2 * (neighbour / STRIDE);
+        let right = 2 + 2 * (at % STRIDE) - 2 * (neighbour % STRIDE);
+        for (slope, bent) in slope.iter_mut().zip(&bent[down..]) {
+            slope.iter_mut().zip(&bent.as_flattened()[right..]).for_each(|(s, b)| *s += b);
+        }
+        slope
+    }
+
+    /// What toggling a dot costs, that adds so much to marks where their slope is as given.
+    #[inline(always)]
+    fn cost(&self, at: usize, added: &Square<FELT>, slope: &Square<FELT>) -> f32 {
+        let seen = self.twice.seen::<FELT, 1>(added);
+        let mut sums = [0.0f32; FELT];
+        for ((added, seen), slope) in added.iter().zip(&seen).zip(slope) {
+            for (((sum, a), s), slope) in sums.iter_mut().zip(added).zip(&seen[0]).zip(slope) {
+                *sum += a * (2.0 * slope + s);
             }
         }
         let cost = sums.iter().sum::<f32>() / (self.marks.solid * self.marks.solid);
-        (cost + self.teeth.toggled(&self.dots, at), seen)
+        cost + self.teeth.toggled(&self.dots, at)
     }
 
     /// Toggles a dot in the codes.
@@ -238,14 +302,14 @@ impl<'a> Tile<'a> {
         }
     }
 
-    /// Toggles a dot, with what that adds to the error.
+    /// Bends the slope by what toggling a dot adds to the marks.
     #[inline(always)]
-    fn make(&mut self, at: usize, seen: &Square<SEEN>) {
-        self.flip(at);
-        let first = corner(at, FELT / 2 - 1 + REACH);
-        for (row, seen) in seen.iter().enumerate() {
-            let error = &mut self.error[first + row * FINE..][..SEEN];
-            error.iter_mut().zip(seen).for_each(|(e, s)| *e += s);
+    fn bend(&mut self, at: usize, added: &Square<FELT>) {
+        let bent = self.twice.seen::<BENT, { BENT / LANE }>(added);
+        let first = corner(at, FELT / 2 - 1 + TWICE);
+        for (row, bent) in bent.iter().enumerate() {
+            let slope = &mut self.slope[first + row * FINE..][..BENT];
+            slope.iter_mut().zip(bent.as_flattened()).for_each(|(s, b)| *s += b);
         }
     }
 
@@ -276,7 +340,7 @@ fn gaussian<const N: usize>(sigma: f64, off: f64) -> [f32; N] {
     weights.map(|w| (w / sum) as f32)
 }
 
-/// Fills in the codes and the error.
+/// Fills in the codes, the marks and the slope.
 struct Fill<'t, 'a> {
     tile: &'t mut Tile<'a>,
     wanted: &'t [f32],
@@ -288,8 +352,11 @@ impl pulp::NullaryFnOnce for Fill<'_, '_> {
     #[inline(always)]
     fn call(self) {
         codes(self.tile);
-        let seen = seen(self.tile);
-        self.tile.error = error(self.wanted, seen, self.tile.marks.solid);
+        let tile = self.tile;
+        tile.now.iter_mut().zip(&tile.codes).for_each(|(mark, &code)| *mark = tile.marks.mark(code));
+        let seen = seen(&tile.weights, &tile.now);
+        let error = error(self.wanted, seen, tile.marks.solid);
+        tile.slope = self::seen(&tile.weights, &error);
     }
 }
 
@@ -319,20 +386,19 @@ fn codes(tile: &mut Tile) {
     }
 }
 
-/// The marks of all quarters, as they are seen.
+/// Values of all quarters, as they are seen.
 #[inline(always)]
-fn seen(tile: &mut Tile) -> Vec<f32> {
+fn seen(weights: &[f32; WEIGHTS], quarters: &[f32]) -> Vec<f32> {
     let mut along = vec![0.0f32; FINE * FINE];
-    tile.now.iter_mut().zip(&tile.codes).for_each(|(mark, &code)| *mark = tile.marks.mark(code));
-    for (along, marks) in along.chunks_exact_mut(FINE).zip(tile.now.chunks_exact(FINE)) {
-        for (k, &weight) in tile.weights.iter().enumerate() {
+    for (along, marks) in along.chunks_exact_mut(FINE).zip(quarters.chunks_exact(FINE)) {
+        for (k, &weight) in weights.iter().enumerate() {
             along[REACH..FINE - REACH].iter_mut().zip(&marks[k..]).for_each(|(a, m)| *a += weight * m);
         }
     }
     let mut both = vec![0.0f32; FINE * FINE];
     for y in REACH..FINE - REACH {
         let both = &mut both[y * FINE..][..FINE];
-        for (k, &weight) in tile.weights.iter().enumerate() {
+        for (k, &weight) in weights.iter().enumerate() {
             both.iter_mut().zip(&along[(y + k - REACH) * FINE..]).for_each(|(b, a)| *b += weight * a);
         }
     }
@@ -374,5 +440,78 @@ impl pulp::NullaryFnOnce for Pass<'_, '_> {
     #[inline(always)]
     fn call(self) -> usize {
         self.tile.pass(!self.pass.is_multiple_of(2))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::mark::Burn;
+
+    /// A slanted stroke, all of it edge, at a beam of so many pitches.
+    fn search(beam: f64, passes: u32) -> (Vec<f32>, Vec<f32>, Dots, Dots) {
+        let burn = Burn::plain(beam, beam);
+        let (marks, teeth) = (Quarters::new(&burn), Teeth::new(&burn, STRIDE));
+        let ink = |i: usize| {
+            let (x, y) = ((i % 60) as f32, (i / 60) as f32);
+            (3.7 - (x - 0.6 * y - 12.0).abs()).clamp(0.0, 1.0)
+        };
+        let tone = Tone::from_vec(60, 60, (0..3600).map(ink).collect());
+        let mut dots = Dots::off(60, 60);
+        (0..3600).for_each(|i| dots.set(i % 60, i / 60, ink(i) >= 0.5));
+        let kinds = vec![Kind::Edge; 3600];
+        let mut tile = Tile::new(&tone, &dots, &kinds, (0, 0), &marks, &teeth);
+        tile.search(passes);
+        let found = tile.dots();
+        let afresh = Tile::new(&tone, &found, &kinds, (0, 0), &marks, &teeth);
+        (tile.slope, afresh.slope, dots, found)
+    }
+
+    #[test]
+    fn the_slope_is_kept_as_it_would_be_made_afresh() {
+        for beam in [1.0, 1.5, 2.0] {
+            let (kept, afresh, before, found) = search(beam, 6);
+            assert_ne!(before, found, "something was changed");
+            // Where the tile's own quarters are felt; further out nothing is looked at.
+            let own = 2 * HALO - 4..2 * (HALO + 60) + 4;
+            let off = own.clone().flat_map(|y| own.clone().map(move |x| y * FINE + x));
+            let most = off.map(|i| (kept[i] - afresh[i]).abs()).fold(0.0, f32::max);
+            assert!(most < 2e-5, "{beam}: {most}");
+        }
+    }
+
+    #[test]
+    fn no_single_toggle_gains_after_a_search() {
+        let burn = Burn::plain(1.5, 1.5);
+        let (marks, teeth) = (Quarters::new(&burn), Teeth::new(&burn, STRIDE));
+        let tone =
+            Tone::from_vec(40, 40, (0..1600).map(|i| ((i % 40) as f32 - 11.4).clamp(0.0, 1.0)).collect());
+        let mut dots = Dots::off(40, 40);
+        (0..1600).for_each(|i| dots.set(i % 40, i / 40, i * i % 3 == 0));
+        let kinds = vec![Kind::Edge; 1600];
+        let mut tile = Tile::new(&tone, &dots, &kinds, (0, 0), &marks, &teeth);
+        tile.search(40);
+        // The whole sum over what is seen, told without slopes.
+        let sum = |dots: &Dots| -> f64 {
+            let tile = Tile::new(&tone, dots, &kinds, (0, 0), &marks, &teeth);
+            let seen = seen(&tile.weights, &tile.now);
+            let mut wanted = vec![0.0f32; STRIDE * STRIDE];
+            for y in 0..40 {
+                wanted[(y + HALO) * STRIDE + HALO..][..40].copy_from_slice(tone.row(y));
+            }
+            let error = error(&wanted, seen, marks.solid);
+            error.iter().map(|&e| f64::from(e) * f64::from(e)).sum::<f64>() / f64::from(marks.solid).powi(2)
+        };
+        let found = tile.dots();
+        let before = sum(&found);
+        for i in (0..1600).step_by(7) {
+            let at = (i / 40 + HALO) * STRIDE + i % 40 + HALO;
+            let mut other = found.clone();
+            other.set(i % 40, i / 40, !found.get(i % 40, i / 40));
+            let whole = (sum(&other) - before) as f32 + teeth.toggled(&tile.dots, at);
+            let told = tile.cost(at, &tile.added(at), &tile.slope_at(at));
+            assert!((whole - told).abs() < 1e-3 * (1.0 + told.abs()), "{i}: {whole} {told}");
+            assert!(told > -LEAST_GAIN, "{i}: {told}");
+        }
     }
 }
