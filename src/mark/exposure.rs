@@ -87,6 +87,10 @@ pub(super) struct Kernel {
     pub phases: usize,
     /// Sample rows.
     pub rows: Vec<SampleRow>,
+    /// The weights of all rows, one after another.
+    pub weights: Vec<f32>,
+    /// For each phase its samples: their row, and their number when all are counted row by row.
+    pub samples: Vec<Vec<(usize, usize)>>,
     /// For each phase and each byte of the window: what the byte gives to eight dots.
     tables: Vec<Vec<[f32; 8]>>,
     /// Bytes of the window `8 + 2 radius_along` bits wide.
@@ -104,7 +108,7 @@ impl Kernel {
         let radius_across = Taps::radius_for(across.diameter()).min(FARTHEST);
         let columns = samples.columns();
         let at = |i: usize| (i as f64 + 0.5) / samples.n as f64 - 0.5;
-        let rows = (0..samples.n)
+        let rows: Vec<SampleRow> = (0..samples.n)
             .map(|row| SampleRow {
                 weights: (0..2 * radius_across + 1)
                     .map(|j| across.at(at(row) - (j as f64 - radius_across as f64)) as f32)
@@ -113,6 +117,12 @@ impl Kernel {
             })
             .filter(|r| !r.phases.is_empty())
             .collect();
+        let mut of_phases = vec![Vec::new(); columns.len()];
+        let all =
+            rows.iter().enumerate().flat_map(|(row, r)| r.phases.iter().map(move |&phase| (row, phase)));
+        for (number, (row, phase)) in all.enumerate() {
+            of_phases[phase].push((row, number));
+        }
         let window = (8 + 2 * radius_along).div_ceil(8);
         let mut tables = Vec::with_capacity(columns.len() * window);
         for &column in &columns {
@@ -124,17 +134,13 @@ impl Kernel {
             radius_across,
             radius_along,
             phases: columns.len(),
+            weights: rows.iter().flat_map(|r| r.weights.iter().copied()).collect(),
             rows,
+            samples: of_phases,
             tables,
             window,
             share: 1.0 / samples.count() as f32,
         }
-    }
-
-    /// The samples of a cell: their row and their phase along.
-    #[inline(always)]
-    pub fn samples(&self) -> impl Iterator<Item = (&SampleRow, usize)> {
-        self.rows.iter().flat_map(|row| row.phases.iter().map(move |&phase| (row, phase)))
     }
 
     /// Bytes of zeros that a row needs on either side.

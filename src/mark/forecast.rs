@@ -3,7 +3,7 @@
 use std::ops::Range;
 use std::sync::Arc;
 
-use super::exposure::{CHUNK, CellSamples, Kernel, SampleRow, TILE};
+use super::exposure::{CHUNK, CellSamples, Kernel, TILE};
 use super::response::Burn;
 use super::table::MarkTable;
 use super::vector;
@@ -15,8 +15,9 @@ use crate::progress::{Progress, Silent, Stopped};
 /// of three, 6 in 64.
 pub const BAND: usize = 64;
 
-/// Samples whose places in the table are kept before they are summed.
-const BATCH: usize = 16;
+/// Cells of a vector.
+const LANE: usize = 8;
+type Lane = [f32; LANE];
 
 /// A burn made ready: beam tables and response table. Costs about a millisecond; keep it for many planes.
 #[derive(Debug, Clone)]
@@ -154,7 +155,9 @@ impl Forecast {
     ) -> Result<Vec<R>, Stopped> {
         let (width, height) = (dots.width(), dots.height());
         progress.expect(height as u64);
-        let ready = || (Ring::new(dots, &self.kernel), Rows::new(width, (BAND + 2 * halo).min(height)));
+        let samples = self.kernel.samples.iter().map(Vec::len).sum();
+        let ready =
+            || (Ring::new(dots, &self.kernel), Rows::new(width, (BAND + 2 * halo).min(height), samples));
         let answers = parallel::map_with(height.div_ceil(BAND), ready, |(ring, rows), i| {
             progress.go_on(0)?;
             let own = i * BAND..((i + 1) * BAND).min(height);
@@ -180,8 +183,16 @@ impl Forecast {
 
     /// The whole plane's mean mark fractions: for small pictures.
     pub fn plane(&self, dots: &Dots) -> Mark {
-        let bands = self.bands(dots, |b| b.mark.to_vec());
-        Mark::from_vec(dots.width(), dots.height(), bands.concat())
+        self.rows_of_plane(dots, 0..dots.height())
+    }
+
+    /// Those rows of the plane: what surrounds them is felt there.
+    pub fn rows_of_plane(&self, dots: &Dots, rows: Range<usize>) -> Mark {
+        let kept = |b: &Band| {
+            let kept = b.own.start.max(rows.start)..b.own.end.min(rows.end).max(b.own.start.max(rows.start));
+            b.mark[(kept.start - b.first) * b.width..(kept.end - b.first) * b.width].to_vec()
+        };
+        Mark::from_vec(dots.width(), rows.len(), self.bands(dots, kept).concat())
     }
 
     /// Forecasts `count` rows from `first` on into `rows`.
@@ -225,7 +236,7 @@ impl Forecast {
                         &mut rows.peak[cells.clone()],
                         &mut rows.charred[cells],
                     );
-                    let top = self.chunk::<LINES>(ring, y, chunk, out);
+                    let top = self.chunk::<LINES>(ring, y, chunk, out, &mut rows.kept);
                     rows.tops[row] = if top > rows.tops[row] { top } else { rows.tops[row] };
                 }
             }
@@ -241,8 +252,8 @@ impl Forecast {
         y: usize,
         chunk: usize,
         (mark, peak, charred): (&mut [f32], &mut [f32], &mut [f32]),
+        kept: &mut Kept,
     ) -> f32 {
-        let n = mark.len();
         match ring.state(chunk) {
             State::Blank => {
                 mark.fill(0.0);
@@ -259,90 +270,53 @@ impl Forecast {
             }
             State::Mixed => {}
         }
-        let mut sum = [0.0f32; CHUNK];
-        let mut top = [0.0f32; CHUNK];
-        // Indices of some samples are kept and their entries summed cell by cell, so that a sum stays in a
-        // register: summing sample by sample takes twice as long.
-        let mut kept = [[0u16; CHUNK]; BATCH];
-        let mut samples = 0;
         let places: [usize; LINES] = std::array::from_fn(|j| ring.place(y, j, chunk));
-        for sample in self.kernel.samples() {
-            let e = self.sample(ring, y, chunk, sample, &places);
-            let index = &mut kept[samples % BATCH];
-            for x in 0..CHUNK {
-                top[x] = if e[x] > top[x] { e[x] } else { top[x] };
-                index[x] = self.table.index(e[x]);
-            }
-            samples += 1;
-            if samples % BATCH == 0 {
-                for x in 0..CHUNK {
-                    let mut s = sum[x];
-                    for index in &kept {
-                        s += self.table.entry(index[x]);
+        let cells = mark.chunks_mut(LANE).zip(peak.chunks_mut(LANE)).zip(charred.chunks_mut(LANE));
+        for (lane, ((mark, peak), charred)) in cells.enumerate() {
+            let mut top = [0.0f32; LANE];
+            for (phase, samples) in self.kernel.samples.iter().enumerate() {
+                let mut lines = [[0.0f32; LANE]; LINES];
+                for (line, &place) in lines.iter_mut().zip(&places) {
+                    *line = ring.lane(place, phase, lane);
+                }
+                for &(row, number) in samples {
+                    let mut e = [0.0f32; LANE];
+                    if LINES > 0 {
+                        for (line, &weight) in
+                            lines.iter().zip(&self.kernel.weights.as_chunks::<LINES>().0[row])
+                        {
+                            e = vector::plus(&e, line, weight);
+                        }
+                    } else {
+                        for (j, &weight) in
+                            self.kernel.weights[row * ring.lines..][..ring.lines].iter().enumerate()
+                        {
+                            e = vector::plus(&e, &ring.lane(ring.place(y, j, chunk), phase, lane), weight);
+                        }
                     }
-                    sum[x] = s;
+                    top = vector::greater(&e, &top);
+                    kept.exposure[number] = e;
+                    kept.index[number] = e.map(|e| self.table.index(e));
                 }
             }
-        }
-        for index in &kept[..samples % BATCH] {
-            for x in 0..CHUNK {
-                sum[x] += self.table.entry(index[x]);
-            }
-        }
-        mark.iter_mut().zip(&sum).for_each(|(m, s)| *m = s * self.kernel.share);
-        peak.copy_from_slice(&top[..n]);
-        let hot = self.over_burn_from;
-        let greatest = vector::greatest(peak);
-        if greatest >= hot {
-            let mut over = [0.0f32; CHUNK];
-            for sample in self.kernel.samples() {
-                let e = self.sample(ring, y, chunk, sample, &places);
-                for x in 0..CHUNK {
-                    over[x] += if e[x] >= hot { 1.0 } else { 0.0 };
+            let (share, hot) = (self.kernel.share, self.over_burn_from);
+            // Cell by cell, so that a sum stays in a register: summing sample by sample takes twice as long.
+            let mut sum = [0.0f32; LANE];
+            for (x, sum) in sum.iter_mut().enumerate() {
+                for index in &kept.index {
+                    *sum += self.table.entry(index[x]);
                 }
             }
-            charred.iter_mut().zip(&over).for_each(|(c, o)| *c = o * self.kernel.share);
-        }
-        greatest
-    }
-
-    /// The exposures of a chunk's cells at one sample position.
-    #[inline(always)]
-    fn sample<const LINES: usize>(
-        &self,
-        ring: &Ring,
-        y: usize,
-        chunk: usize,
-        (row, phase): (&SampleRow, usize),
-        places: &[usize; LINES],
-    ) -> [f32; CHUNK] {
-        let mut e = [0.0f32; CHUNK];
-        if LINES > 0 {
-            let weights: &[f32; LINES] = row.weights.first_chunk().unwrap_or(&[0.0; LINES]);
-            let mut lines: [&[f32; CHUNK]; LINES] = [&NOTHING; LINES];
-            for (line, &place) in lines.iter_mut().zip(places) {
-                *line = ring.at(place, phase);
-            }
-            for x in 0..CHUNK {
-                let mut s = weights[0] * lines[0][x];
-                for j in 1..LINES {
-                    s += weights[j] * lines[j][x];
-                }
-                e[x] = s;
-            }
-        } else {
-            for (j, &weight) in row.weights.iter().enumerate() {
-                let line = ring.at(ring.place(y, j, chunk), phase);
-                for x in 0..CHUNK {
-                    e[x] += weight * line[x];
-                }
+            mark.iter_mut().zip(&sum).for_each(|(m, s)| *m = s * share);
+            peak.iter_mut().zip(&top).for_each(|(p, t)| *p = *t);
+            if vector::greatest(&top) >= hot {
+                let over = |x: usize| kept.exposure.iter().filter(|e| e[x] >= hot).count();
+                charred.iter_mut().enumerate().for_each(|(x, c)| *c = over(x) as f32 * share);
             }
         }
-        e
+        vector::greatest(peak)
     }
 }
-
-static NOTHING: [f32; CHUNK] = [0.0; CHUNK];
 
 /// Some rows of a forecast, as a work for the widest vectors.
 struct RowsOf<'a> {
@@ -370,12 +344,27 @@ struct Rows {
     peak: Vec<f32>,
     charred: Vec<f32>,
     tops: Vec<f32>,
+    kept: Kept,
+}
+
+/// The samples of the cells at work.
+struct Kept {
+    exposure: Vec<Lane>,
+    /// Where in the table of marks each is found.
+    index: Vec<[u32; LANE]>,
 }
 
 impl Rows {
-    fn new(width: usize, rows: usize) -> Self {
+    fn new(width: usize, rows: usize, samples: usize) -> Self {
         let zeros = || vec![0.0; width * rows];
-        Rows { width, mark: zeros(), peak: zeros(), charred: zeros(), tops: vec![0.0; rows] }
+        Rows {
+            width,
+            mark: zeros(),
+            peak: zeros(),
+            charred: zeros(),
+            tops: vec![0.0; rows],
+            kept: Kept { exposure: vec![[0.0; LANE]; samples], index: vec![[0; LANE]; samples] },
+        }
     }
 
     /// Takes back what was over-burnt in the first `count` rows.
@@ -479,9 +468,9 @@ impl Ring {
         ((y + j) % self.lines) * self.phases * (TILE / CHUNK) + chunk
     }
 
-    /// The exposures at a place and so many phases on.
+    /// The exposures of a lane of the chunk at a place, so many phases on.
     #[inline(always)]
-    fn at(&self, place: usize, phase: usize) -> &[f32; CHUNK] {
-        &self.exposure[place + phase * (TILE / CHUNK)]
+    fn lane(&self, place: usize, phase: usize, lane: usize) -> Lane {
+        self.exposure[place + phase * (TILE / CHUNK)].as_chunks().0[lane]
     }
 }

@@ -59,15 +59,15 @@ impl MarkTable {
 
     /// Where in the table the relative exposure `e`, not negative, is found.
     #[inline(always)]
-    pub(super) fn index(&self, e: f32) -> u16 {
+    pub(super) fn index(&self, e: f32) -> u32 {
         let e = if e > self.low { e } else { self.low };
-        (e.to_bits() >> SHIFT).wrapping_sub(self.base) as u16
+        (e.to_bits() >> SHIFT).wrapping_sub(self.base)
     }
 
     /// The entry at an index that [`MarkTable::index`] gave.
     #[inline(always)]
-    pub(super) fn entry(&self, index: u16) -> f32 {
-        self.table[usize::from(index)]
+    pub(super) fn entry(&self, index: u32) -> f32 {
+        self.table[index as usize % NAMED]
     }
 
     /// Mark fraction at the relative exposure `e`, not negative.
