@@ -36,28 +36,130 @@ pub fn kinds(tone: &Tone) -> Vec<Kind> {
     if w == 0 || h == 0 {
         return Vec::new();
     }
-    let least = |reach| Window { least: true, reach }.over(tone.data(), w);
-    let most = |reach| Window { least: false, reach }.over(tone.data(), w);
-    let (low, high, near_high) = (least(TINT), most(TINT), most(FAINT));
-    let tint: Vec<f32> = low
-        .iter()
-        .zip(&high)
-        .map(|(&low, &high)| f32::from(u8::from(low > FLAT && high < 1.0 - FLAT && high - low <= EVEN)))
-        .collect();
-    let tint = Window { least: false, reach: BESIDE }.over(&tint, w);
-    let (low, high) = (least(AROUND), most(AROUND));
-    let kind = |i: usize| {
-        if high[i] <= FLAT {
-            Kind::Bare
-        } else if low[i] >= 1.0 - FLAT {
-            Kind::Ink
-        } else if tint[i] > 0.0 || near_high[i] < HALF {
-            Kind::Tone
-        } else {
-            Kind::Edge
+    let mut kinds = vec![Kind::Bare; w * h];
+    parallel::bands(&mut kinds, w, PART, |first, band| {
+        let mut tones = Part::default();
+        let [mut low, mut high, mut tint, mut even] = [(); 4].map(|()| Part::default());
+        for left in (0..w).step_by(PART) {
+            let columns = PART.min(w - left);
+            tones.cut(tone, (left, first), (columns, band.len() / w));
+            low.of(&tones, TINT, least);
+            high.of(&tones, TINT, most);
+            even.evens(&low, &high);
+            tint.of(&even, BESIDE, most);
+            low.widen(AROUND - TINT, least);
+            high.widen(AROUND - TINT, most);
+            // What is left of `high` when it was looked at further is that of faint strokes.
+            let (bare, ink) = (|v: f32| v <= FLAT, |v: f32| v >= 1.0 - FLAT);
+            for (y, row) in band.chunks_exact_mut(w).enumerate() {
+                let kinds = row[left..][..columns].iter_mut();
+                let (low, high, tint) = (low.row(y, columns), high.row(y, columns), tint.row(y, columns));
+                for (((kind, &low), &high), &tint) in kinds.zip(low).zip(high).zip(tint) {
+                    *kind = match () {
+                        () if bare(high) => Kind::Bare,
+                        () if ink(low) => Kind::Ink,
+                        () if tint > 0.0 => Kind::Tone,
+                        () => Kind::Edge,
+                    };
+                }
+            }
+            high.widen(FAINT - AROUND, most);
+            for (y, row) in band.chunks_exact_mut(w).enumerate() {
+                let kinds = row[left..][..columns].iter_mut();
+                let faint = kinds.zip(high.row(y, columns)).filter(|(k, v)| **k == Kind::Edge && **v < HALF);
+                faint.for_each(|(kind, _)| *kind = Kind::Tone);
+            }
         }
-    };
-    (0..w * h).map(kind).collect()
+    });
+    kinds
+}
+
+/// Dots on a side of a part that is looked at at once: a second-level cache holds it.
+const PART: usize = 96;
+
+/// Values of a part of a plane and of so many dots around it, fewer the wider they were looked around.
+#[derive(Default)]
+struct Part {
+    width: usize,
+    around: usize,
+    values: Vec<f32>,
+    /// Room for a row at work.
+    line: [Vec<f32>; 2],
+}
+
+fn least(a: f32, b: f32) -> f32 {
+    if b < a { b } else { a }
+}
+
+fn most(a: f32, b: f32) -> f32 {
+    if b > a { b } else { a }
+}
+
+impl Part {
+    /// The tones of a part with as much around it as is looked at; beyond the plane all is 0.
+    fn cut(&mut self, tone: &Tone, (x, y): (usize, usize), (columns, rows): (usize, usize)) {
+        (self.width, self.around) = (columns + 2 * FAINT, FAINT);
+        self.values.clear();
+        self.values.resize(self.width * (rows + 2 * FAINT), 0.0);
+        let from = x.saturating_sub(FAINT);
+        let shift = from + FAINT - x;
+        for (i, row) in self.values.chunks_exact_mut(self.width).enumerate() {
+            let Some(y) = (y + i).checked_sub(FAINT).filter(|&y| y < tone.height()) else { continue };
+            row[shift..].iter_mut().zip(&tone.row(y)[from..]).for_each(|(to, v)| *to = *v);
+        }
+    }
+
+    /// What `take` leaves of the values of a square of `reach` dots either way.
+    fn of(&mut self, from: &Part, reach: usize, take: impl Fn(f32, f32) -> f32 + Copy) {
+        self.width = from.width;
+        self.around = from.around;
+        self.values.clear();
+        self.values.extend_from_slice(&from.values);
+        self.widen(reach, take);
+    }
+
+    /// The same of its own values.
+    fn widen(&mut self, reach: usize, take: impl Fn(f32, f32) -> f32 + Copy) {
+        let side = 2 * reach + 1;
+        // As far ahead as was met already, or as is left: so all of the square is met in few steps.
+        let met = std::iter::successors(Some(1), |met| Some(2 * met)).take_while(move |&met| met < side);
+        let steps = met.map(move |met| met.min(side - met));
+        let (width, left) = (self.width, self.width - 2 * reach);
+        let rows = self.values.len() / width;
+        for y in 0..rows {
+            let [line, next] = &mut self.line;
+            line.clear();
+            line.extend_from_slice(&self.values[y * width..][..width]);
+            for step in steps.clone() {
+                next.clear();
+                next.extend(line.iter().zip(&line[step..]).map(|(&a, &b)| take(a, b)));
+                std::mem::swap(line, next);
+            }
+            self.values[y * left..][..left].copy_from_slice(line);
+        }
+        for step in steps {
+            for y in 0..rows - step {
+                let (row, below) = self.values.split_at_mut((y + step) * left);
+                let row = &mut row[y * left..][..left];
+                row.iter_mut().zip(below).for_each(|(a, b)| *a = take(*a, *b));
+            }
+        }
+        self.values.truncate((rows - 2 * reach) * left);
+        (self.width, self.around) = (left, self.around - reach);
+    }
+
+    /// 1 where all around is between ink and ground and about alike.
+    fn evens(&mut self, low: &Part, high: &Part) {
+        (self.width, self.around) = (low.width, low.around);
+        let even = |(&low, &high): (&f32, &f32)| low > FLAT && high < 1.0 - FLAT && high - low <= EVEN;
+        self.values.clear();
+        self.values.extend(low.values.iter().zip(&high.values).map(|v| f32::from(u8::from(even(v)))));
+    }
+
+    /// Row `y` of the part itself.
+    fn row(&self, y: usize, columns: usize) -> &[f32] {
+        &self.values[(y + self.around) * self.width + self.around..][..columns]
+    }
 }
 
 /// Lays the dots of ink and of ground; those of edges as `start` says for a column and a row.
@@ -82,50 +184,6 @@ pub fn settle(dots: &mut Dots, kinds: &[Kind], start: impl Fn(usize, usize) -> b
             }
         }
     });
-}
-
-/// The least or the greatest value of a square about each dot; beyond the plane all is 0.
-#[derive(Clone, Copy)]
-struct Window {
-    least: bool,
-    reach: usize,
-}
-
-impl Window {
-    fn over(self, plane: &[f32], width: usize) -> Vec<f32> {
-        let height = plane.len() / width;
-        let take = move |all: &mut f32, v: f32| {
-            let other = if self.least { v < *all } else { v > *all };
-            *all = if other { v } else { *all };
-        };
-        let mut along = vec![0.0f32; plane.len()];
-        parallel::bands(&mut along, width, 64, |first, band| {
-            let mut padded = vec![0.0f32; width + 2 * self.reach];
-            for (row, source) in band.chunks_exact_mut(width).zip(plane[first * width..].chunks_exact(width))
-            {
-                padded[self.reach..][..width].copy_from_slice(source);
-                row.copy_from_slice(&padded[..width]);
-                for shift in 1..=2 * self.reach {
-                    row.iter_mut().zip(&padded[shift..]).for_each(|(all, &v)| take(all, v));
-                }
-            }
-        });
-        let beyond = vec![0.0f32; width];
-        let mut both = vec![0.0f32; plane.len()];
-        parallel::bands(&mut both, width, 64, |first, band| {
-            for (i, row) in band.chunks_exact_mut(width).enumerate() {
-                let of = |y: usize| match y.checked_sub(self.reach).filter(|&y| y < height) {
-                    Some(y) => &along[y * width..][..width],
-                    None => &beyond,
-                };
-                row.copy_from_slice(of(first + i));
-                for shift in 1..=2 * self.reach {
-                    row.iter_mut().zip(of(first + i + shift)).for_each(|(all, &v)| take(all, v));
-                }
-            }
-        });
-        both
-    }
 }
 
 #[cfg(test)]
@@ -157,5 +215,56 @@ mod tests {
         assert_eq!(kind_at(40, |x, _| if x == 20.0 { 0.3 } else { 0.0 }, 20, 20), Kind::Tone);
         assert_eq!(kind_at(40, |x, _| if x == 20.0 { 0.8 } else { 0.0 }, 20, 20), Kind::Edge);
         assert_eq!(kind_at(40, |x, _| if x == 20.0 { 0.8 } else { 0.0 }, 23, 20), Kind::Edge);
+    }
+
+    #[test]
+    fn parts_and_their_steps_give_what_looking_around_each_dot_gives() {
+        // Ink, ground, tints and faint strokes, over the seams of four parts and at all ends of the plane.
+        let (w, h) = (PART + 37, PART + 11);
+        let value = |i: usize| {
+            let (x, y) = (i % w, i / w);
+            match (x / 23 + y / 17) % 5 {
+                0 => 1.0,
+                1 => 0.4 + 0.02 * ((x * 7 + y * 3) % 5) as f32,
+                2 => 0.3 * f32::from(u8::from(x % 11 == 0)),
+                3 => f32::from(u8::from((x * x + y) % 13 == 0)),
+                _ => 0.0,
+            }
+        };
+        let tone = Tone::from_vec(w, h, (0..w * h).map(value).collect());
+        let at = |x: isize, y: isize| -> f32 {
+            let inside = (0..w as isize).contains(&x) && (0..h as isize).contains(&y);
+            if inside { tone.row(y as usize)[x as usize] } else { 0.0 }
+        };
+        let around = |x: isize, y: isize, reach: usize| {
+            let r = reach as isize;
+            let all = (-r..=r).flat_map(move |dy| (-r..=r).map(move |dx| (x + dx, y + dy)));
+            all.map(|(x, y)| at(x, y)).fold((1.0f32, 0.0f32), |(l, m), v| (l.min(v), m.max(v)))
+        };
+        let tint = |x: isize, y: isize| {
+            let (low, high) = around(x, y, TINT);
+            low > FLAT && high < 1.0 - FLAT && high - low <= EVEN
+        };
+        let found = kinds(&tone);
+        let mut seen = [0; 4];
+        for (i, &kind) in found.iter().enumerate() {
+            let (x, y) = ((i % w) as isize, (i / w) as isize);
+            let (low, high) = around(x, y, AROUND);
+            let b = BESIDE as isize;
+            let want = if high <= FLAT {
+                Kind::Bare
+            } else if low >= 1.0 - FLAT {
+                Kind::Ink
+            } else if (-b..=b).any(|dy| (-b..=b).any(|dx| tint(x + dx, y + dy)))
+                || around(x, y, FAINT).1 < HALF
+            {
+                Kind::Tone
+            } else {
+                Kind::Edge
+            };
+            assert_eq!(kind, want, "{x}, {y}");
+            seen[want as usize] += 1;
+        }
+        assert!(seen.iter().all(|&n| n > 100), "each kind was met: {seen:?}");
     }
 }
