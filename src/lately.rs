@@ -1,6 +1,7 @@
 //! What was made lately, kept for whoever asks for the same again: a job makes its dots in several goes, a tray piece after
 //! piece, and a table takes as long as a hundred thousand dots.
 
+use std::convert::Infallible;
 use std::sync::{Arc, Mutex, PoisonError};
 
 /// The last few values made, each with what it was made of.
@@ -19,6 +20,17 @@ impl<K: PartialEq, V> Lately<K, V> {
     /// The value made of `of`: the one that is kept, or else what `make` makes now. Two who ask at the same time may both
     /// make it.
     pub fn get(&self, of: K, make: impl FnOnce() -> V) -> Arc<V> {
+        match self.try_get(of, || Ok::<V, Infallible>(make())) {
+            Ok(value) => value,
+            Err(never) => match never {},
+        }
+    }
+
+    /// The same where making it can fail; a failure is not kept.
+    ///
+    /// # Errors
+    /// That of `make`.
+    pub fn try_get<E>(&self, of: K, make: impl FnOnce() -> Result<V, E>) -> Result<Arc<V>, E> {
         let kept = || self.kept.lock().unwrap_or_else(PoisonError::into_inner);
         let find = |kept: &mut Vec<(K, Arc<V>)>| {
             let found = kept.iter().position(|(key, _)| *key == of)?;
@@ -26,18 +38,18 @@ impl<K: PartialEq, V> Lately<K, V> {
             kept.last().map(|(_, value)| Arc::clone(value))
         };
         if let Some(value) = find(&mut kept()) {
-            return value;
+            return Ok(value);
         }
-        let made = Arc::new(make());
+        let made = Arc::new(make()?);
         let mut kept = kept();
         if let Some(value) = find(&mut kept) {
-            return value;
+            return Ok(value);
         }
         if kept.len() >= self.most {
             kept.remove(0);
         }
         kept.push((of, Arc::clone(&made)));
-        made
+        Ok(made)
     }
 }
 

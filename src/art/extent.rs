@@ -1,5 +1,7 @@
 //! Extent: the outline of what is not transparent, for fitting an emblem to its blank.
 
+use std::sync::Arc;
+
 use super::render::render;
 use super::view::{View, Window};
 use super::{Art, Kind, RenderError};
@@ -9,6 +11,8 @@ use crate::plane::Alpha;
 const SIDE: f64 = 1024.0;
 /// Cover below which a place counts as transparent: half an 8-bit step above none.
 const LEAST_COVER: f32 = 1.5 / 255.0;
+/// The hull of what covers all.
+const CORNERS: [(f64, f64); 4] = [(0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0)];
 /// Directions of the outline when there are more corners than that.
 const DIRECTIONS: usize = 180;
 
@@ -16,22 +20,25 @@ const DIRECTIONS: usize = 180;
 /// (its window is not applied), in fractions of its width and height, clockwise as seen from the upper left;
 /// at most 180 points, never inside the true hull. The four corners for art without transparency;
 /// empty for art that is transparent everywhere.
-pub fn extent(art: &Art, view: &View) -> Result<Vec<(f64, f64)>, RenderError> {
-    let corners = vec![(0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0)];
-    if let Art::Raster(r) = art
-        && r.alpha.is_none()
-    {
-        return Ok(corners);
+pub fn extent(art: &Art, view: &View) -> Result<Arc<Vec<(f64, f64)>>, RenderError> {
+    let whole = View { window: Window::WHOLE, ..*view };
+    match art {
+        Art::Raster(r) if r.alpha.is_none() => Ok(Arc::new(CORNERS.to_vec())),
+        Art::Raster(_) => drawn(art, &whole).map(Arc::new),
+        Art::Vector(v) => v.extents().try_get(whole, || drawn(art, &whole)),
     }
+}
+
+/// The extent as it is found in a drawing of the whole art.
+fn drawn(art: &Art, view: &View) -> Result<Vec<(f64, f64)>, RenderError> {
     let (w, h) = view.size(art);
     let scale = SIDE / w.max(h);
     // A raster is not enlarged: its own elements are the finest there is to know.
     let scale = if art.pixels().is_some() { scale.min(1.0) } else { scale };
     let dots = |v: f64| ((v * scale).round() as usize).max(1);
-    let whole = View { window: Window::WHOLE, ..*view };
-    let rendered = render(art, &whole, dots(w), dots(h), Kind::Drawing)?;
+    let rendered = render(art, view, dots(w), dots(h), Kind::Drawing)?;
     Ok(match rendered.alpha {
-        None => corners,
+        None => CORNERS.to_vec(),
         Some(alpha) => few(hull(outer(&alpha))),
     })
 }
@@ -117,7 +124,7 @@ mod tests {
     fn a_round_emblem_has_a_round_extent() {
         let hull = extent(&drawing("<circle cx='20' cy='20' r='20'/>"), &View::default()).unwrap();
         assert!(hull.len() > 20 && hull.len() <= 200);
-        for (x, y) in hull {
+        for &(x, y) in hull.iter() {
             let r = ((x * 80.0 - 20.0).powi(2) + (y * 40.0 - 20.0).powi(2)).sqrt();
             assert!((19.9..20.2).contains(&r), "{r}");
         }
@@ -128,6 +135,16 @@ mod tests {
         let full = extent(&drawing("<rect width='80' height='40'/>"), &View::default()).unwrap();
         assert_eq!(full.len(), 4);
         assert!(extent(&drawing(""), &View::default()).unwrap().is_empty());
+    }
+
+    #[test]
+    fn the_same_view_is_looked_at_once() {
+        let art = drawing("<circle cx='20' cy='20' r='20'/>");
+        let mirrored = View { mirror: true, ..View::default() };
+        let [first, other, again] =
+            [View::default(), mirrored, View::default()].map(|view| extent(&art, &view).unwrap());
+        assert!(Arc::ptr_eq(&first, &again));
+        assert_ne!(first, other, "another view has an extent of its own");
     }
 
     #[test]

@@ -231,7 +231,7 @@ pub fn placed(plan: &Plan, art: &Art) -> Result<(Placement, View), PipelineError
         return Err(PipelineError::Nothing);
     }
     let (w, h) = view.size(art);
-    let outline = Outline { aspect: w / h, hull };
+    let outline = Outline { aspect: w / h, hull: hull.to_vec() };
     let placement = match Cone::of(&plan.blank) {
         None => placement::placed(&outline, &plan.blank, plan.art.place, plan.art.spot.as_ref(), plan.grid)?,
         Some(cone) => cone.place(&outline, plan.art.place, plan.art.spot, plan.grid)?,

@@ -68,8 +68,16 @@ pub(in crate::art) fn draw(
         Refusal::Memory => RenderError::Memory(columns, rows),
     })?;
     let curve = Curve::decoding();
-    let mut light = Vec::with_capacity(columns * rows);
-    let mut alpha = Vec::with_capacity(columns * rows);
+    let (mut light, mut alpha) = (Vec::new(), Vec::new());
+    // A drawing of one band is not copied.
+    let append = |all: &mut Vec<f32>, band: Vec<f32>| {
+        if bands.len() == 1 {
+            *all = band;
+        } else {
+            all.reserve_exact(columns * rows - all.len());
+            all.extend_from_slice(&band);
+        }
+    };
     // A few bands at once, so that finished ones do not pile up beside the planes, and as many as there is
     // memory for.
     let group = parallel::threads().min((MAX_BYTES / cost.bytes.max(1)) as usize).max(1);
@@ -85,8 +93,8 @@ pub(in crate::art) fn draw(
         });
         for result in drawn {
             let (l, a) = result?;
-            light.extend_from_slice(&l);
-            alpha.extend_from_slice(&a);
+            append(&mut light, l);
+            append(&mut alpha, a);
         }
     }
     let opaque = alpha.iter().all(|&a| a == 1.0);

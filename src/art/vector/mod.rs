@@ -36,6 +36,8 @@ use self::watch::{Stopped, watched};
 use super::Format;
 use super::bounds::Patience;
 use super::error::{Why, one_line};
+use super::view::View;
+use crate::lately::Lately;
 
 /// A user unit of the resolved drawing, mm: a pixel of CSS, 96 to the inch.
 const MM_PER_UNIT: f64 = crate::units::MM_PER_INCH / 96.0;
@@ -48,9 +50,21 @@ pub struct Vector {
     patience: Patience,
     notes: Vec<String>,
     lettering: Lettering,
+    extents: Extents,
 }
 
+/// The hulls of what is not transparent in the last few views of a drawing, which takes a drawing of its own to find.
+pub type Extents = Arc<Lately<View, Vec<(f64, f64)>>>;
+
+/// Views of a drawing whose extent is kept: those of one job.
+const EXTENTS: usize = 4;
+
 impl Vector {
+    /// What was found lately of its extents.
+    pub(in crate::art) fn extents(&self) -> &Extents {
+        &self.extents
+    }
+
     /// Width and height in user units; never zero.
     pub fn size(&self) -> (f64, f64) {
         (f64::from(self.tree.size().width()), f64::from(self.tree.size().height()))
@@ -128,7 +142,14 @@ pub(super) fn parse(bytes: &[u8], patience: Patience, fonts: &Fonts) -> Result<V
         Stopped::Late => Why::Late(patience.drawing_s),
         Stopped::GaveUp(words) => Why::BadDrawing(words),
     })??;
-    Ok(Vector { tree: Arc::new(tree), format: Format::Svg, patience, notes, lettering })
+    Ok(Vector {
+        tree: Arc::new(tree),
+        format: Format::Svg,
+        patience,
+        notes,
+        lettering,
+        extents: Arc::new(Lately::new(EXTENTS)),
+    })
 }
 
 /// Parses a page, counted from 1, of the bytes of a PDF.
@@ -147,7 +168,14 @@ pub(super) fn parse_page(bytes: &[u8], page: usize, patience: Patience) -> Resul
         Stopped::Late => Why::Late(patience.drawing_s),
         Stopped::GaveUp(_) => Why::Damaged("its page cannot be made sense of".into()),
     })??;
-    Ok(Vector { tree: Arc::new(tree), format: Format::Pdf, patience, notes, lettering })
+    Ok(Vector {
+        tree: Arc::new(tree),
+        format: Format::Pdf,
+        patience,
+        notes,
+        lettering,
+        extents: Arc::new(Lately::new(EXTENTS)),
+    })
 }
 
 /// The text inside a file compressed with gzip.
