@@ -185,6 +185,15 @@ impl Dots {
         self.bits[y * self.stride + x / 8] >> (7 - x % 8) & 1 == 1
     }
 
+    /// How many dots of row `y` are on in those columns.
+    pub fn count_in(&self, columns: Range<usize>, y: usize) -> u32 {
+        let row = self.row(y);
+        let (first, last) = (columns.start / 8, columns.end / 8);
+        let before = |byte: usize, n: usize| row.get(byte).map_or(0, |b| (b & !(0xFF >> n)).count_ones());
+        let whole: u32 = row[first..last].iter().map(|b| b.count_ones()).sum();
+        whole + before(last, columns.end % 8) - before(first, columns.start % 8)
+    }
+
     /// Sets one dot.
     pub fn set(&mut self, x: usize, y: usize, on: bool) {
         debug_assert!(x < self.width);
@@ -257,6 +266,18 @@ mod tests {
         assert_eq!(d.bits(), [0x80, 0x00, 0x00, 0x40]);
         assert_eq!(d.count(), 2);
         assert!(d.get(9, 1) && !d.get(8, 1));
+    }
+
+    #[test]
+    fn dots_of_some_columns_are_counted() {
+        let mut d = Dots::off(27, 2);
+        (0..27).filter(|x| x * x % 5 < 2).for_each(|x| d.set(x, 1, true));
+        for first in 0..=27 {
+            for end in first..=27 {
+                let want = (first..end).filter(|&x| d.get(x, 1)).count();
+                assert_eq!(d.count_in(first..end, 1), want as u32, "{first} to {end}");
+            }
+        }
     }
 
     #[test]

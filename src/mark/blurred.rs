@@ -12,6 +12,8 @@ const SIDE: usize = 8;
 const OVER: usize = 3;
 /// Ink from here on is a stroke.
 const INK: f32 = 0.5;
+/// Samples of a row that are looked at together for any ink.
+const LOOKED_AT: usize = 64;
 /// The least share of a place that its narrow gaps take up: the inner corners of large letters come to less.
 const LEAST_GAPS: f64 = 0.03;
 /// Strokes and gaps are told apart where their mean marks differ by so much of a full mark; lines and gaps of the beam's
@@ -55,22 +57,23 @@ fn narrow_gaps(burn: &Burn, rect: &DotRect, ink: &Tone, ink_rect: &DotRect) -> D
     let wide = samples(along.diameter(), rect.grid.along.0, ink_rect.grid.along.0);
     let high = samples(across.diameter(), rect.grid.across.0, ink_rect.grid.across.0);
     let mut gaps = Dots::off(ink.width(), ink.height());
+    let mut above = vec![None; ink.width()];
     for y in 0..ink.height() {
-        let mut last = None;
-        for (x, _) in ink.row(y).iter().enumerate().filter(|(_, v)| **v >= INK) {
-            if let Some(from) = last.filter(|&from| x - from - 1 <= wide) {
-                (from + 1..x).for_each(|x| gaps.set(x, y, true));
+        let mut left = None;
+        for (i, some) in ink.row(y).chunks(LOOKED_AT).enumerate() {
+            // Most of a drawing is ground.
+            if !some.iter().fold(false, |any, v| any | (*v >= INK)) {
+                continue;
             }
-            last = Some(x);
-        }
-    }
-    let mut last = vec![None; ink.width()];
-    for y in 0..ink.height() {
-        for (x, _) in ink.row(y).iter().enumerate().filter(|(_, v)| **v >= INK) {
-            if let Some(from) = last[x].filter(|&from| y - from - 1 <= high) {
-                (from + 1..y).for_each(|y| gaps.set(x, y, true));
+            for x in (i * LOOKED_AT..).zip(some).filter(|(_, v)| **v >= INK).map(|(x, _)| x) {
+                if let Some(from) = left.filter(|&from| x - from - 1 <= wide) {
+                    (from + 1..x).for_each(|x| gaps.set(x, y, true));
+                }
+                if let Some(from) = above[x].filter(|&from| y - from - 1 <= high) {
+                    (from + 1..y).for_each(|y| gaps.set(x, y, true));
+                }
+                (left, above[x]) = (Some(x), Some(y));
             }
-            last[x] = Some(y);
         }
     }
     gaps
@@ -113,9 +116,9 @@ impl Place<'_> {
             self.ink.height(),
         );
         let gap = |x: usize, y: usize| self.gaps.get(x, y);
-        let count =
-            down.iter().map(|&(y, _)| across.iter().filter(|&&(x, _)| gap(x, y)).count()).sum::<usize>();
-        if (count as f64) < LEAST_GAPS * (across.len() * down.len()).max(1) as f64 {
+        let columns = across.first().map_or(0..0, |&(first, _)| first..first + across.len());
+        let count: u32 = down.iter().map(|&(y, _)| self.gaps.count_in(columns.clone(), y)).sum();
+        if f64::from(count) < LEAST_GAPS * (across.len() * down.len()).max(1) as f64 {
             return None;
         }
         let exposure = fine(self.dots, self.burn, x0..x0 + side.0, y0..y0 + side.1, OVER);
@@ -135,7 +138,7 @@ impl Place<'_> {
         }
         let mean = |(sum, n): (f64, u32)| sum / f64::from(n.max(1));
         let apart = mean(of_strokes) - mean(of_gaps);
-        (of_strokes.1 > 0 && apart < TOLD_APART).then_some((count as f64, self.at))
+        (of_strokes.1 > 0 && apart < TOLD_APART).then_some((f64::from(count), self.at))
     }
 }
 

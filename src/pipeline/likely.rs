@@ -4,7 +4,7 @@ use super::compare::VIEWING_DISTANCE_MM;
 use crate::job::Plan;
 use crate::mark::{Burn, Forecast};
 use crate::placement::Placement;
-use crate::plane::{Dots, Mark, Tone};
+use crate::plane::{Dots, Tone};
 use crate::visual_quality::Judge;
 
 /// Likeness, as the PSNR (peak 1) that the eye of Kim and Allebach sees from 300 mm, dB.
@@ -46,8 +46,6 @@ fn over<const N: usize>(judge: &Judge, machines: [Burn; N], dots: &Dots) -> (f64
     judge.likeness(|rows| {
         let (from, to) = (rows.start.saturating_sub(reach), (rows.end + reach).min(dots.height()));
         let near = dots.part(0..width, from..to);
-        forecasts
-            .each_ref()
-            .map(|f| -> Mark { f.plane(&near).part(0..width, rows.start - from..rows.end - from) })
+        forecasts.each_ref().map(|f| f.rows_of_plane(&near, rows.start - from..rows.end - from))
     })
 }

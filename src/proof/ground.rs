@@ -91,13 +91,14 @@ pub fn fade(picture: &mut Picture, layout: &Layout, blank: &Blank) {
     let (width, height, p) = (picture.width, picture.height, layout.pixel);
     let (cx, cy) = (blank.shape.width() / 2.0 - layout.left, blank.shape.height() / 2.0 - layout.top);
     let bench = (-layout.left).min(-layout.top).max(p);
-    for (i, pixel) in picture.rgb.chunks_exact_mut(3).enumerate() {
-        let (column, row) = (i % width, i / width);
-        let beside = column.min(row).min(width - 1 - column).min(height - 1 - row);
-        let near = 1.0 - beside as f64 * p / bench;
-        let (x, y) = ((column as f64 + 0.5) * p - cx, (row as f64 + 0.5) * p - cy);
-        if near > 0.0 && distance(&blank.shape, x, y) > 0.0 {
-            blend(pixel, BENCH, near as f32);
+    for (row, pixels) in picture.rgb.chunks_exact_mut(3 * width.max(1)).enumerate() {
+        for (column, pixel) in pixels.chunks_exact_mut(3).enumerate() {
+            let beside = column.min(row).min(width - 1 - column).min(height - 1 - row);
+            let near = 1.0 - beside as f64 * p / bench;
+            let (x, y) = ((column as f64 + 0.5) * p - cx, (row as f64 + 0.5) * p - cy);
+            if near > 0.0 && distance(&blank.shape, x, y) > 0.0 {
+                blend(pixel, BENCH, near as f32);
+            }
         }
     }
 }

@@ -6,6 +6,7 @@ use std::sync::Arc;
 use rustfft::{Fft, FftPlanner, num_complex::Complex32};
 
 use super::{PointSpread, gaussian_line};
+use crate::lately::Lately;
 use crate::parallel;
 
 /// Forecast and wanted tone after the same blur, their border left out.
@@ -74,8 +75,14 @@ pub struct Eyesight {
     ahead: [Arc<dyn Fft<f32>>; 2],
     back: [Arc<dyn Fft<f32>>; 2],
     /// Both point spreads are even, so their transforms are real and share one as its real and imaginary part.
-    transfer: Vec<Complex32>,
+    transfer: Arc<Vec<Complex32>>,
 }
+
+/// Transfers of the last few eyes: the pieces of a tray are of few sizes.
+static LATELY: Lately<Looked, Vec<Complex32>> = Lately::new(2);
+
+/// Width and height of a transform, and its eyes.
+type Looked = ((usize, usize), [Option<PointSpread>; 2]);
 
 impl Eyesight {
     /// Looks at planes of `width` by `height` dots.
@@ -86,17 +93,19 @@ impl Eyesight {
         let mut planner = FftPlanner::new();
         let ahead = [planner.plan_fft_forward(fw), planner.plan_fft_forward(fh)];
         let back = [planner.plan_fft_inverse(fw), planner.plan_fft_inverse(fh)];
-        let mut k = vec![Complex32::default(); fw * fh];
-        let r = reach as isize;
-        let wrap = |d: isize, n: usize| d.rem_euclid(n as isize) as usize;
-        for dy in -r..=r {
-            for dx in -r..=r {
-                let [re, im] = eyes.map(|eye| eye.map_or(0.0, |e| e.at(dx, dy) as f32));
-                // A plane narrower than the spread folds it.
-                k[wrap(dy, fh) * fw + wrap(dx, fw)] += Complex32::new(re, im);
+        let transfer = LATELY.get((size, eyes.map(|eye| eye.cloned())), || {
+            let mut k = vec![Complex32::default(); fw * fh];
+            let r = reach as isize;
+            let wrap = |d: isize, n: usize| d.rem_euclid(n as isize) as usize;
+            for dy in -r..=r {
+                for dx in -r..=r {
+                    let [re, im] = eyes.map(|eye| eye.map_or(0.0, |e| e.at(dx, dy) as f32));
+                    // A plane narrower than the spread folds it.
+                    k[wrap(dy, fh) * fw + wrap(dx, fw)] += Complex32::new(re, im);
+                }
             }
-        }
-        let transfer = transformed(k, size, &ahead);
+            transformed(k, size, &ahead)
+        });
         Eyesight { width, height, border, pad, size, ahead, back, transfer }
     }
 
