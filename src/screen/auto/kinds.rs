@@ -17,6 +17,9 @@ const BESIDE: usize = 2;
 const FAINT: usize = 5;
 const HALF: f32 = 0.5;
 
+/// Dots on a side of a part that is looked at at once: a second-level cache holds all that is kept of it.
+const PART: usize = 96;
+
 /// What a dot is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Kind {
@@ -38,44 +41,37 @@ pub fn kinds(tone: &Tone) -> Vec<Kind> {
     }
     let mut kinds = vec![Kind::Bare; w * h];
     parallel::bands(&mut kinds, w, PART, |first, band| {
-        let mut tones = Part::default();
-        let [mut low, mut high, mut tint, mut even] = [(); 4].map(|()| Part::default());
+        let mut room: [Part; 6] = Default::default();
         for left in (0..w).step_by(PART) {
+            let [tones, low, high, near_high, even, tint] = &mut room;
             let columns = PART.min(w - left);
             tones.cut(tone, (left, first), (columns, band.len() / w));
-            low.of(&tones, TINT, least);
-            high.of(&tones, TINT, most);
-            even.evens(&low, &high);
-            tint.of(&even, BESIDE, most);
+            low.of(tones, TINT, least);
+            high.of(tones, TINT, most);
+            even.evens(low, high);
+            tint.of(even, BESIDE, most);
             low.widen(AROUND - TINT, least);
             high.widen(AROUND - TINT, most);
-            // What is left of `high` when it was looked at further is that of faint strokes.
-            let (bare, ink) = (|v: f32| v <= FLAT, |v: f32| v >= 1.0 - FLAT);
+            near_high.of(high, FAINT - AROUND, most);
             for (y, row) in band.chunks_exact_mut(w).enumerate() {
-                let kinds = row[left..][..columns].iter_mut();
-                let (low, high, tint) = (low.row(y, columns), high.row(y, columns), tint.row(y, columns));
-                for (((kind, &low), &high), &tint) in kinds.zip(low).zip(high).zip(tint) {
-                    *kind = match () {
-                        () if bare(high) => Kind::Bare,
-                        () if ink(low) => Kind::Ink,
-                        () if tint > 0.0 => Kind::Tone,
-                        () => Kind::Edge,
+                let [low, high, near_high, tint] = [&*low, high, near_high, tint].map(|p| p.row(y, columns));
+                let around = low.iter().zip(high).zip(near_high.iter().zip(tint));
+                for (kind, ((&low, &high), (&near_high, &tint))) in row[left..].iter_mut().zip(around) {
+                    *kind = if high <= FLAT {
+                        Kind::Bare
+                    } else if low >= 1.0 - FLAT {
+                        Kind::Ink
+                    } else if tint > 0.0 || near_high < HALF {
+                        Kind::Tone
+                    } else {
+                        Kind::Edge
                     };
                 }
-            }
-            high.widen(FAINT - AROUND, most);
-            for (y, row) in band.chunks_exact_mut(w).enumerate() {
-                let kinds = row[left..][..columns].iter_mut();
-                let faint = kinds.zip(high.row(y, columns)).filter(|(k, v)| **k == Kind::Edge && **v < HALF);
-                faint.for_each(|(kind, _)| *kind = Kind::Tone);
             }
         }
     });
     kinds
 }
-
-/// Dots on a side of a part that is looked at at once: a second-level cache holds it.
-const PART: usize = 96;
 
 /// Values of a part of a plane and of so many dots around it, fewer the wider they were looked around.
 #[derive(Default)]
