@@ -67,15 +67,6 @@ impl CellSamples {
     }
 }
 
-/// One row of samples inside a dot's cell.
-#[derive(Debug, Clone)]
-pub(super) struct SampleRow {
-    /// Weights of the lines, `2 radius_across + 1`.
-    pub weights: Vec<f32>,
-    /// Phases (indices of the tables along) that this row samples.
-    pub phases: Vec<usize>,
-}
-
 /// The beam over bits, ready for use.
 #[derive(Debug, Clone)]
 pub(super) struct Kernel {
@@ -85,9 +76,7 @@ pub(super) struct Kernel {
     pub radius_along: usize,
     /// Phases along.
     pub phases: usize,
-    /// Sample rows.
-    pub rows: Vec<SampleRow>,
-    /// The weights of all rows, one after another.
+    /// For each row of samples the weights of the lines, `2 radius_across + 1`.
     pub weights: Vec<f32>,
     /// For each phase its samples: their row, and their number when all are counted row by row.
     pub samples: Vec<Vec<(usize, usize)>>,
@@ -108,20 +97,20 @@ impl Kernel {
         let radius_across = Taps::radius_for(across.diameter()).min(FARTHEST);
         let columns = samples.columns();
         let at = |i: usize| (i as f64 + 0.5) / samples.n as f64 - 0.5;
-        let rows: Vec<SampleRow> = (0..samples.n)
-            .map(|row| SampleRow {
-                weights: (0..2 * radius_across + 1)
-                    .map(|j| across.at(at(row) - (j as f64 - radius_across as f64)) as f32)
-                    .collect(),
-                phases: (0..columns.len()).filter(|&p| samples.has(columns[p], row)).collect(),
-            })
-            .filter(|r| !r.phases.is_empty())
-            .collect();
-        let mut of_phases = vec![Vec::new(); columns.len()];
-        let all =
-            rows.iter().enumerate().flat_map(|(row, r)| r.phases.iter().map(move |&phase| (row, phase)));
-        for (number, (row, phase)) in all.enumerate() {
-            of_phases[phase].push((row, number));
+        let (mut weights, mut of_phases) = (Vec::new(), vec![Vec::new(); columns.len()]);
+        let (mut rows, mut count) = (0, 0);
+        for row in 0..samples.n {
+            let phases: Vec<usize> = (0..columns.len()).filter(|&p| samples.has(columns[p], row)).collect();
+            if phases.is_empty() {
+                continue;
+            }
+            let away = |j: usize| at(row) - (j as f64 - radius_across as f64);
+            weights.extend((0..2 * radius_across + 1).map(|j| across.at(away(j)) as f32));
+            for phase in phases {
+                of_phases[phase].push((rows, count));
+                count += 1;
+            }
+            rows += 1;
         }
         let window = (8 + 2 * radius_along).div_ceil(8);
         let mut tables = Vec::with_capacity(columns.len() * window);
@@ -134,8 +123,7 @@ impl Kernel {
             radius_across,
             radius_along,
             phases: columns.len(),
-            weights: rows.iter().flat_map(|r| r.weights.iter().copied()).collect(),
-            rows,
+            weights,
             samples: of_phases,
             tables,
             window,
@@ -185,10 +173,11 @@ impl Kernel {
             sum
         };
         let along: Vec<f32> = (0..self.phases).map(line).collect();
-        let mut all = Vec::new();
-        for row in &self.rows {
-            let across: f32 = row.weights.iter().sum();
-            all.extend(row.phases.iter().map(|&p| across * along[p]));
+        let across: Vec<f32> =
+            self.weights.chunks_exact(2 * self.radius_across + 1).map(|row| row.iter().sum()).collect();
+        let mut all = vec![0.0; self.samples.iter().map(Vec::len).sum()];
+        for (samples, along) in self.samples.iter().zip(along) {
+            samples.iter().for_each(|&(row, number)| all[number] = across[row] * along);
         }
         all
     }

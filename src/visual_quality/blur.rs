@@ -78,8 +78,11 @@ pub struct Eyesight {
     transfer: Arc<Vec<Complex32>>,
 }
 
-/// Transfers of the last few eyes: the pieces of a tray are of few sizes.
+/// Transfers of the last few eyes on planes of up to [`KEPT`] values: the pieces of a tray are of few sizes.
 static LATELY: Lately<Looked, Vec<Complex32>> = Lately::new(2);
+
+/// As many as a likeness is judged by, with some to spare; those of a whole bed are not kept.
+const KEPT: usize = 1 << 20;
 
 /// Width and height of a transform, and its eyes.
 type Looked = ((usize, usize), [Option<PointSpread>; 2]);
@@ -93,7 +96,7 @@ impl Eyesight {
         let mut planner = FftPlanner::new();
         let ahead = [planner.plan_fft_forward(fw), planner.plan_fft_forward(fh)];
         let back = [planner.plan_fft_inverse(fw), planner.plan_fft_inverse(fh)];
-        let transfer = LATELY.get((size, eyes.map(|eye| eye.cloned())), || {
+        let transfer = || {
             let mut k = vec![Complex32::default(); fw * fh];
             let r = reach as isize;
             let wrap = |d: isize, n: usize| d.rem_euclid(n as isize) as usize;
@@ -105,7 +108,12 @@ impl Eyesight {
                 }
             }
             transformed(k, size, &ahead)
-        });
+        };
+        let transfer = if fw * fh <= KEPT {
+            LATELY.get((size, eyes.map(|eye| eye.cloned())), transfer)
+        } else {
+            Arc::new(transfer())
+        };
         Eyesight { width, height, border, pad, size, ahead, back, transfer }
     }
 
