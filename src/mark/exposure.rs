@@ -14,8 +14,6 @@ use crate::plane::{Dots, Exposure};
 
 /// Columns that are worked on at once: with seven rows of four phases, 28 kB, a first-level cache.
 pub(super) const TILE: usize = 256;
-/// Columns whose samples are summed at once; blank and solid stretches are skipped in this size.
-pub(super) const CHUNK: usize = 64;
 /// Dots on either side that are taken in at most; wider beams are cut off there.
 const FARTHEST: usize = 64;
 
@@ -134,6 +132,28 @@ impl Kernel {
     /// Bytes of zeros that a row needs on either side.
     pub fn pad(&self) -> usize {
         self.radius_along.div_ceil(8) + 1
+    }
+
+    /// The dots that each eight cells feel, from those on that begin at the byte `first` of a padded row: in `any` 0 where
+    /// none is on, in `all` 255 where all are.
+    #[inline(always)]
+    pub fn near(&self, padded: &[u8], first: usize, any: &mut [u8], all: &mut [u8]) {
+        let back = self.radius_along.div_ceil(8);
+        let spare = 8 * back - self.radius_along;
+        for byte in 0..2 * back + 1 {
+            let felt = match byte {
+                0 => 0xFFu8 >> spare,
+                _ if byte == 2 * back => 0xFF << spare,
+                _ => 0xFF,
+            };
+            let bytes = &padded[first - back + byte..];
+            any.iter_mut()
+                .zip(bytes)
+                .for_each(|(any, b)| *any = if byte == 0 { b & felt } else { *any | b & felt });
+            all.iter_mut()
+                .zip(bytes)
+                .for_each(|(all, b)| *all = if byte == 0 { b | !felt } else { *all & (b | !felt) });
+        }
     }
 
     /// Exposure along the line, relative to a solid's, of the `8 * bytes` dots whose first byte is at
@@ -299,6 +319,29 @@ mod tests {
                         .sum();
                     let got = out[phase * TILE + dot as usize];
                     assert!((f64::from(got) - want).abs() < 2e-6, "{along} {phase} {dot}: {got} {want}");
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn what_eight_cells_feel_is_told_to_the_dot() {
+        for along in [0.4, 0.9, 1.436, 3.0, 5.2, 9.0] {
+            let kernel = Kernel::new(&Burn::plain(along, along), CellSamples::REFERENCE);
+            let (pad, radius) = (kernel.pad(), kernel.radius_along as isize);
+            for (byte, on) in (0..10).flat_map(|byte| [(byte, true), (byte, false)]) {
+                for bit in 0..8 {
+                    // All dots alike but one.
+                    let mut padded = vec![if on { 0x00u8 } else { 0xFF }; 10 + 2 * pad];
+                    padded[pad + byte] ^= 0x80 >> bit;
+                    let (mut any, mut all) = ([0u8; 10], [0u8; 10]);
+                    kernel.near(&padded, pad, &mut any, &mut all);
+                    for lane in 0..10 {
+                        let away = 8 * byte as isize + bit - 8 * lane as isize;
+                        let felt = (-radius..8 + radius).contains(&away);
+                        assert_eq!(any[lane] != 0, felt || !on, "{along} {byte} {bit} {lane}");
+                        assert_eq!(all[lane] == 0xFF, !felt && !on, "{along} {byte} {bit} {lane}");
+                    }
                 }
             }
         }

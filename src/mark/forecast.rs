@@ -3,7 +3,7 @@
 use std::ops::Range;
 use std::sync::Arc;
 
-use super::exposure::{CHUNK, CellSamples, Kernel, TILE};
+use super::exposure::{CellSamples, Kernel, TILE};
 use super::response::Burn;
 use super::table::MarkTable;
 use super::vector;
@@ -15,9 +15,11 @@ use crate::progress::{Progress, Silent, Stopped};
 /// of three, 6 in 64.
 pub const BAND: usize = 64;
 
-/// Cells of a vector.
+/// Cells of a vector, the dots of a byte: blank and solid ones are passed over in this size.
 const LANE: usize = 8;
 type Lane = [f32; LANE];
+/// Vectors in a tile.
+const LANES: usize = TILE / LANE;
 
 /// A burn made ready: beam tables and response table. Costs about a millisecond; keep it for many planes.
 #[derive(Debug, Clone)]
@@ -228,51 +230,42 @@ impl Forecast {
             for row in 0..count {
                 let y = first + row;
                 ring.fill(k, dots, (y + k.radius_across) as isize);
-                for chunk in 0..columns.div_ceil(CHUNK) {
-                    let from = row * rows.width + tile + chunk * CHUNK;
-                    let cells = from..from + CHUNK.min(columns - chunk * CHUNK);
-                    let out = (
-                        &mut rows.mark[cells.clone()],
-                        &mut rows.peak[cells.clone()],
-                        &mut rows.charred[cells],
-                    );
-                    let top = self.chunk::<LINES>(ring, y, chunk, out, &mut rows.kept);
-                    rows.tops[row] = if top > rows.tops[row] { top } else { rows.tops[row] };
-                }
+                let cells = row * rows.width + tile..row * rows.width + tile + columns;
+                let out =
+                    (&mut rows.mark[cells.clone()], &mut rows.peak[cells.clone()], &mut rows.charred[cells]);
+                let top = self.row::<LINES>(ring, y, out, &mut rows.kept);
+                rows.tops[row] = if top > rows.tops[row] { top } else { rows.tops[row] };
             }
         }
     }
 
-    /// Forecasts up to `CHUNK` cells of row `y`; their greatest peak. Cells that are not over-burnt are left
+    /// Forecasts the cells of row `y` that lie in a tile; their greatest peak. Cells that are not over-burnt are left
     /// as they are in `charred`: nothing.
     #[inline(always)]
-    fn chunk<const LINES: usize>(
+    fn row<const LINES: usize>(
         &self,
         ring: &Ring,
         y: usize,
-        chunk: usize,
         (mark, peak, charred): (&mut [f32], &mut [f32], &mut [f32]),
         kept: &mut Kept,
     ) -> f32 {
-        match ring.state(chunk) {
-            State::Blank => {
+        let near = ring.near();
+        let places: [usize; LINES] = std::array::from_fn(|j| ring.place(y, j));
+        let cells = mark.chunks_mut(LANE).zip(peak.chunks_mut(LANE)).zip(charred.chunks_mut(LANE));
+        for (lane, ((mark, peak), charred)) in cells.enumerate() {
+            if near.any[lane] == 0 {
                 mark.fill(0.0);
                 peak.fill(0.0);
-                return 0.0;
+                continue;
             }
-            State::Solid => {
+            if near.all[lane] == 0xFF {
                 mark.fill(self.solid.mark);
                 peak.fill(self.solid.peak);
                 if self.solid.charred > 0.0 {
                     charred.fill(self.solid.charred);
                 }
-                return self.solid.peak;
+                continue;
             }
-            State::Mixed => {}
-        }
-        let places: [usize; LINES] = std::array::from_fn(|j| ring.place(y, j, chunk));
-        let cells = mark.chunks_mut(LANE).zip(peak.chunks_mut(LANE)).zip(charred.chunks_mut(LANE));
-        for (lane, ((mark, peak), charred)) in cells.enumerate() {
             let mut top = [0.0f32; LANE];
             for (phase, samples) in self.kernel.samples.iter().enumerate() {
                 let mut lines = [[0.0f32; LANE]; LINES];
@@ -291,7 +284,7 @@ impl Forecast {
                         for (j, &weight) in
                             self.kernel.weights[row * ring.lines..][..ring.lines].iter().enumerate()
                         {
-                            e = vector::plus(&e, &ring.lane(ring.place(y, j, chunk), phase, lane), weight);
+                            e = vector::plus(&e, &ring.lane(ring.place(y, j), phase, lane), weight);
                         }
                     }
                     top = vector::greater(&e, &top);
@@ -375,14 +368,6 @@ impl Rows {
     }
 }
 
-/// What a chunk's neighbourhood holds.
-#[derive(Clone, Copy, PartialEq)]
-enum State {
-    Blank,
-    Solid,
-    Mixed,
-}
-
 /// The exposures along the lines around the row at work, for one tile.
 struct Ring {
     lines: usize,
@@ -390,13 +375,23 @@ struct Ring {
     tile: usize,
     width: usize,
     height: usize,
-    /// For each line, phase and chunk: its columns.
-    exposure: Vec<[f32; CHUNK]>,
+    /// For each line and phase: its columns.
+    exposure: Vec<[Lane; LANES]>,
     phases: usize,
-    /// For each line and chunk: whether any, and whether all dots of the neighbourhood are on.
-    any: Vec<[bool; TILE / CHUNK]>,
-    all: Vec<[bool; TILE / CHUNK]>,
+    /// For each line.
+    near: Vec<Near>,
     padded: Vec<u8>,
+}
+
+/// The dots that the cells of each lane feel: 0 where none is on, and 255 where all are.
+#[derive(Clone, Copy)]
+struct Near {
+    any: [u8; LANES],
+    all: [u8; LANES],
+}
+
+impl Near {
+    const NONE: Near = Near { any: [0; LANES], all: [0; LANES] };
 }
 
 impl Ring {
@@ -409,10 +404,9 @@ impl Ring {
             tile: 0,
             width: dots.width(),
             height: dots.height(),
-            exposure: vec![[0.0; CHUNK]; lines * kernel.phases * (TILE / CHUNK)],
+            exposure: vec![[[0.0; LANE]; LANES]; lines * kernel.phases],
             phases: kernel.phases,
-            any: vec![[false; TILE / CHUNK]; lines],
-            all: vec![[false; TILE / CHUNK]; lines],
+            near: vec![Near::NONE; lines],
             padded: vec![0; TILE / 8 + 2 * pad],
         }
     }
@@ -421,11 +415,10 @@ impl Ring {
     #[inline(always)]
     fn fill(&mut self, kernel: &Kernel, dots: &Dots, y: isize) {
         let slot = (y + kernel.radius_across as isize) as usize % self.lines;
-        self.any[slot] = Default::default();
-        self.all[slot] = Default::default();
+        self.near[slot] = Near::NONE;
+        let out = &mut self.exposure[slot * self.phases..(slot + 1) * self.phases];
         if y < 0 || y as usize >= self.height {
-            let chunks = self.phases * (TILE / CHUNK);
-            self.exposure[slot * chunks..(slot + 1) * chunks].fill([0.0; CHUNK]);
+            out.fill([[0.0; LANE]; LANES]);
             return;
         }
         let row = dots.row(y as usize);
@@ -434,43 +427,36 @@ impl Ring {
             let at = first + i as isize;
             *byte = if at >= 0 { row.get(at as usize).copied().unwrap_or(0) } else { 0 };
         }
-        let mut any = false;
-        for chunk in 0..TILE / CHUNK {
-            let near = &self.padded[chunk * CHUNK / 8..(chunk + 1) * CHUNK / 8 + 2 * self.pad];
-            self.any[slot][chunk] = near.iter().any(|&b| b != 0);
-            self.all[slot][chunk] = near.iter().all(|&b| b == 0xFF);
-            any |= self.any[slot][chunk];
-        }
-        let chunks = self.phases * (TILE / CHUNK);
-        let out = self.exposure[slot * chunks..(slot + 1) * chunks].as_flattened_mut();
-        if any {
+        let near = &mut self.near[slot];
+        kernel.near(&self.padded, self.pad, &mut near.any, &mut near.all);
+        if near.any == [0; LANES] {
+            out.fill([[0.0; LANE]; LANES]);
+        } else {
             let bytes = (self.width - self.tile).min(TILE).div_ceil(8);
-            kernel.along(&self.padded, self.pad, bytes, out);
-        } else {
-            out.fill(0.0);
+            kernel.along(&self.padded, self.pad, bytes, out.as_flattened_mut().as_flattened_mut());
         }
     }
 
+    /// The dots that are felt across all lines.
     #[inline(always)]
-    fn state(&self, chunk: usize) -> State {
-        if !self.any.iter().any(|line| line[chunk]) {
-            State::Blank
-        } else if self.all.iter().all(|line| line[chunk]) {
-            State::Solid
-        } else {
-            State::Mixed
+    fn near(&self) -> Near {
+        let mut near = Near { any: [0; LANES], all: [0xFF; LANES] };
+        for line in &self.near {
+            near.any.iter_mut().zip(&line.any).for_each(|(n, l)| *n |= l);
+            near.all.iter_mut().zip(&line.all).for_each(|(n, l)| *n &= l);
         }
+        near
     }
 
-    /// The place of the first phase of a chunk in the line that is `j` lines below the first that reaches row `y`.
+    /// The place of the first phase of the line that is `j` lines below the first that reaches row `y`.
     #[inline(always)]
-    fn place(&self, y: usize, j: usize, chunk: usize) -> usize {
-        ((y + j) % self.lines) * self.phases * (TILE / CHUNK) + chunk
+    fn place(&self, y: usize, j: usize) -> usize {
+        (y + j) % self.lines * self.phases
     }
 
-    /// The exposures of a lane of the chunk at a place, so many phases on.
+    /// The exposures of a lane at a place, so many phases on.
     #[inline(always)]
     fn lane(&self, place: usize, phase: usize, lane: usize) -> Lane {
-        self.exposure[place + phase * (TILE / CHUNK)].as_chunks().0[lane]
+        self.exposure[place + phase][lane]
     }
 }
