@@ -190,6 +190,29 @@ mod tests {
     }
 
     #[test]
+    fn narrow_gaps_are_found_along_rows_and_columns() {
+        let n = 150;
+        let grid = Grid { along: Mm(0.1), across: Mm(0.1) };
+        let rect = DotRect { left: Mm(0.0), top: Mm(0.0), columns: n, rows: n, grid };
+        let on = |x: usize, y: usize| (x * x + 3 * y + x * y / 7).is_multiple_of(11) && x / 40 != 1;
+        let ink = Tone::from_vec(n, n, (0..n * n).map(|i| f32::from(u8::from(on(i % n, i / n)))).collect());
+        // A beam of four samples along and two across.
+        let gaps = narrow_gaps(&Burn::plain(4.0, 2.0), &rect, &ink, &rect);
+        let (wide, high) = (4, 2);
+        let mut found = 0;
+        for (x, y) in (0..n).flat_map(|y| (0..n).map(move |x| (x, y))) {
+            // The nearest ink either way, and the gap between the two.
+            let left = (0..x).rev().find(|&i| on(i, y)).zip((x + 1..n).find(|&i| on(i, y)));
+            let above = (0..y).rev().find(|&i| on(x, i)).zip((y + 1..n).find(|&i| on(x, i)));
+            let narrow = |ends: Option<(usize, usize)>, most| ends.is_some_and(|(a, b)| b - a - 1 <= most);
+            let gap = !on(x, y) && (narrow(left, wide) || narrow(above, high));
+            assert_eq!(gaps.get(x, y), gap, "{x}, {y}");
+            found += u32::from(gap);
+        }
+        assert!(found > 1000, "{found}");
+    }
+
+    #[test]
     fn those_of_the_beams_width_do_not() {
         assert_eq!(stripes(2.0, 4.3, 1.4), None);
         assert_eq!(stripes(3.0, 7.7, 1.4), None);

@@ -140,6 +140,8 @@ impl Kernel {
     pub fn near(&self, padded: &[u8], first: usize, any: &mut [u8], all: &mut [u8]) {
         let back = self.radius_along.div_ceil(8);
         let spare = 8 * back - self.radius_along;
+        any.fill(0);
+        all.fill(0xFF);
         for byte in 0..2 * back + 1 {
             let felt = match byte {
                 0 => 0xFFu8 >> spare,
@@ -147,12 +149,8 @@ impl Kernel {
                 _ => 0xFF,
             };
             let bytes = &padded[first - back + byte..];
-            any.iter_mut()
-                .zip(bytes)
-                .for_each(|(any, b)| *any = if byte == 0 { b & felt } else { *any | b & felt });
-            all.iter_mut()
-                .zip(bytes)
-                .for_each(|(all, b)| *all = if byte == 0 { b | !felt } else { *all & (b | !felt) });
+            any.iter_mut().zip(bytes).for_each(|(any, b)| *any |= b & felt);
+            all.iter_mut().zip(bytes).for_each(|(all, b)| *all &= b | !felt);
         }
     }
 

@@ -191,8 +191,8 @@ impl Forecast {
     /// Those rows of the plane: what surrounds them is felt there.
     pub fn rows_of_plane(&self, dots: &Dots, rows: Range<usize>) -> Mark {
         let kept = |b: &Band| {
-            let kept = b.own.start.max(rows.start)..b.own.end.min(rows.end).max(b.own.start.max(rows.start));
-            b.mark[(kept.start - b.first) * b.width..(kept.end - b.first) * b.width].to_vec()
+            let place = |y: usize| (y.clamp(b.own.start, b.own.end) - b.first) * b.width;
+            b.mark[place(rows.start)..place(rows.end)].to_vec()
         };
         Mark::from_vec(dots.width(), rows.len(), self.bands(dots, kept).concat())
     }
@@ -458,5 +458,57 @@ impl Ring {
     #[inline(always)]
     fn lane(&self, place: usize, phase: usize, lane: usize) -> Lane {
         self.exposure[place + phase][lane]
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Blots of many sizes, blank and solid stretches, and a last byte that is not full.
+    fn blots() -> Dots {
+        let mut dots = Dots::off(301, 150);
+        for (x, y) in (0..150).flat_map(|y| (0..301).map(move |x| (x, y))) {
+            let (a, b) = (x as f64 / 23.0, y as f64 / 17.0);
+            dots.set(x, y, libm::sin(a * a / 4.0) + libm::cos(b * b / 3.0) > 0.3);
+        }
+        dots
+    }
+
+    #[test]
+    fn some_rows_are_those_of_the_whole_plane() {
+        let (dots, forecast) = (blots(), Forecast::new(&Burn::plain(1.5, 1.5)));
+        let whole = forecast.plane(&dots);
+        for rows in [0..150, 0..1, 60..70, 63..129, 149..150, 80..80] {
+            assert_eq!(forecast.rows_of_plane(&dots, rows.clone()), whole.part(0..301, rows));
+        }
+    }
+
+    #[test]
+    fn what_is_passed_over_is_what_the_samples_say() {
+        for beam in [0.9, 1.5, 3.2] {
+            let (dots, forecast) = (blots(), Forecast::new(&Burn::plain(beam, beam)));
+            let (along, across) = forecast.reach();
+            let marks = forecast.plane(&dots);
+            let (mut blank, mut solid) = (0, 0);
+            for (x, y) in (across..150 - across).flat_map(|y| (along..301 - along).map(move |x| (x, y))) {
+                let near = |on| {
+                    (y - across..=y + across).all(|y| (x - along..=x + along).all(|x| dots.get(x, y) == on))
+                };
+                let mark = marks.row(y)[x];
+                if near(true) {
+                    // Whether its byte was passed over or sampled.
+                    assert!((mark - forecast.solid().mark).abs() < 1e-6, "{beam} at {x}, {y}: {mark}");
+                    solid += 1;
+                } else if near(false) {
+                    assert_eq!(mark, 0.0, "{beam} at {x}, {y}");
+                    blank += 1;
+                } else {
+                    let dot = dots.get(x, y);
+                    assert!(!dot || mark > 0.0, "{beam} at {x}, {y}: a dot marks");
+                }
+            }
+            assert!(blank > 500 && solid > 500, "{beam}: {blank} {solid}");
+        }
     }
 }

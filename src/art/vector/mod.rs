@@ -60,6 +60,11 @@ pub type Extents = Arc<Lately<View, Vec<(f64, f64)>>>;
 const EXTENTS: usize = 4;
 
 impl Vector {
+    fn new(tree: Tree, format: Format, patience: Patience, notes: Vec<String>, lettering: Lettering) -> Self {
+        let extents = Arc::new(Lately::new(EXTENTS));
+        Vector { tree: Arc::new(tree), format, patience, notes, lettering, extents }
+    }
+
     /// What was found lately of its extents.
     pub(in crate::art) fn extents(&self) -> &Extents {
         &self.extents
@@ -142,14 +147,7 @@ pub(super) fn parse(bytes: &[u8], patience: Patience, fonts: &Fonts) -> Result<V
         Stopped::Late => Why::Late(patience.drawing_s),
         Stopped::GaveUp(words) => Why::BadDrawing(words),
     })??;
-    Ok(Vector {
-        tree: Arc::new(tree),
-        format: Format::Svg,
-        patience,
-        notes,
-        lettering,
-        extents: Arc::new(Lately::new(EXTENTS)),
-    })
+    Ok(Vector::new(tree, Format::Svg, patience, notes, lettering))
 }
 
 /// Parses a page, counted from 1, of the bytes of a PDF.
@@ -168,14 +166,7 @@ pub(super) fn parse_page(bytes: &[u8], page: usize, patience: Patience) -> Resul
         Stopped::Late => Why::Late(patience.drawing_s),
         Stopped::GaveUp(_) => Why::Damaged("its page cannot be made sense of".into()),
     })??;
-    Ok(Vector {
-        tree: Arc::new(tree),
-        format: Format::Pdf,
-        patience,
-        notes,
-        lettering,
-        extents: Arc::new(Lately::new(EXTENTS)),
-    })
+    Ok(Vector::new(tree, Format::Pdf, patience, notes, lettering))
 }
 
 /// The text inside a file compressed with gzip.

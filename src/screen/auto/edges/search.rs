@@ -448,8 +448,9 @@ mod tests {
     use super::*;
     use crate::mark::Burn;
 
-    /// A slanted stroke, all of it edge, at a beam of so many pitches.
-    fn search(beam: f64, passes: u32) -> (Vec<f32>, Vec<f32>, Dots, Dots) {
+    /// A slanted stroke, all of it edge, searched at a beam of so many pitches: the slope as it was kept and as it is made
+    /// afresh, and the dots before and after.
+    fn searched(beam: f64) -> (Vec<f32>, Vec<f32>, Dots, Dots) {
         let burn = Burn::plain(beam, beam);
         let (marks, teeth) = (Quarters::new(&burn), Teeth::new(&burn, STRIDE));
         let ink = |i: usize| {
@@ -461,7 +462,7 @@ mod tests {
         (0..3600).for_each(|i| dots.set(i % 60, i / 60, ink(i) >= 0.5));
         let kinds = vec![Kind::Edge; 3600];
         let mut tile = Tile::new(&tone, &dots, &kinds, (0, 0), &marks, &teeth);
-        tile.search(passes);
+        tile.search(6);
         let found = tile.dots();
         let afresh = Tile::new(&tone, &found, &kinds, (0, 0), &marks, &teeth);
         (tile.slope, afresh.slope, dots, found)
@@ -470,7 +471,7 @@ mod tests {
     #[test]
     fn the_slope_is_kept_as_it_would_be_made_afresh() {
         for beam in [1.0, 1.5, 2.0] {
-            let (kept, afresh, before, found) = search(beam, 6);
+            let (kept, afresh, before, found) = searched(beam);
             assert_ne!(before, found, "something was changed");
             // Where the tile's own quarters are felt; further out nothing is looked at.
             let own = 2 * HALO - 4..2 * (HALO + 60) + 4;
