@@ -9,6 +9,7 @@ import itertools
 import json
 import math
 import os
+import shutil
 import subprocess
 import zipfile
 from pathlib import Path
@@ -18,10 +19,12 @@ import numpy as np
 import openpyxl
 import pytest
 from burn_model import read_program
+from desk.running import chromium
 from fontTools.pens.basePen import decomposeQuadraticSegment
 from fontTools.pens.recordingPen import DecomposingRecordingPen
 from fontTools.ttLib import TTFont
-from PIL import Image
+from PIL import Image, ImageOps
+from playwright.sync_api import sync_playwright
 from skimage.draw import polygon2mask
 
 DOTWRIGHT = os.path.abspath(os.environ.get("DOTWRIGHT", "target/release/dotwright"))
@@ -58,6 +61,23 @@ def test_the_sample_order_has_a_tag_for_each_volunteer(tags):
     assert sorted(p["name"] for p in pieces) == wanted
     assert [p["number"] for p in pieces] == list(range(1, len(wanted) + 1))
     assert not any(p["findings"] for p in pieces)
+
+
+def test_twenty_volunteers_have_twenty_tags_and_a_name_without_glyphs_is_told_by_its_row(tmp_path):
+    """Long and short names, accents, Greek and Cyrillic letters; one in characters that the shipped font does not have."""
+    rows = (ROOT / "samples/volunteers.csv").read_text().splitlines()
+    rows = [rows[0]] + [",".join(r.split(",")[:2] + ["1"]) for r in rows[1:]]
+    rows += ["海野 港,Diver,1", "Ngozi Ọ̀ṣun,Nets,1", "Thị Hương Nguyễn,Lamps,1",
+             "Maximiliana Wolkenstein-Hohenfels,Keeper of the light and of all its lenses,1"]
+    (tmp_path / "volunteers.csv").write_text("\n".join(rows) + "\n")
+    shutil.copy(ROOT / "samples/lighthouse.svg", tmp_path)
+    shutil.copy(ROOT / "samples/week-order.toml", tmp_path)
+    done = run("tray", tmp_path / "week-order.toml", "--out", tmp_path / "out")
+    assert done.returncode == 0, done.stderr
+    pieces = report(tmp_path / "out")["pieces"]
+    assert sorted(p["name"] for p in pieces) == sorted(r.split(",")[0] for r in rows[1:]) and len(pieces) == 20
+    missing = [p["row"] for p in pieces if "missing-glyph" in p["findings"]]
+    assert missing == [17], missing
 
 
 def test_two_runs_of_an_order_are_the_same_bytes(tags, tmp_path):
@@ -153,16 +173,23 @@ def test_the_beam_is_on_only_within_the_margins_of_the_spots(tags):
 
 
 def test_each_pieces_dots_are_those_of_the_piece_alone(tmp_path):
-    """Three coasters from three pictures on blanks of two sizes: the dots at each spot, as a reader written apart rebuilds
-    them, are those that `prepare` makes of the same piece."""
+    """Six coasters from six photos and two of an emblem, on eight blanks: the dots at each spot, as a reader written apart
+    rebuilds them, are those that `prepare` makes of the same piece."""
     order = tmp_path / "coasters.toml"
     order.write_text(
-        "blank = '{blank}'\ntable = 'art.csv'\nname = '{art}'\n[tray]\ngrid = '3x1'\n"
+        "blank = '{blank}'\ntable = 'art.csv'\nname = '{art}'\n[tray]\ngrid = '4x2'\n"
         "[piece]\ncoating = 'poster-paint'\n[piece.art]\nfile = '{art}'\n[piece.dots]\nscreen = 'floyd-steinberg'\n"
         "[piece.blank]\nsurface = 'glass'\n")
-    names = ["harbour.jpg", "emblem.svg", "harbour.jpg"]
-    blanks = ["round:30mm", "rect:40x25mm", "rect:20x20mm"]
-    rows = [f"{ROOT / 'samples' / n},{b}" for n, b in zip(names, blanks)]
+    photo = Image.open(ROOT / "samples/harbour.jpg")
+    w, h = photo.size
+    photos = [photo, ImageOps.mirror(photo), photo.crop((0, 0, w * 2 // 3, h * 2 // 3)), photo.crop((w // 3, h // 3, w, h)),
+              photo.rotate(90, expand=True), photo.point(lambda v: v // 2)]
+    for i, p in enumerate(photos):
+        p.resize((p.width // 4, p.height // 4)).save(tmp_path / f"photo-{i}.jpg", quality=90)
+    names = [tmp_path / f"photo-{i}.jpg" for i in range(6)] + [ROOT / "samples/emblem.svg"] * 2
+    blanks = ["round:30mm", "rect:40x25mm", "rect:20x20mm", "round:24mm", "rect:25x40mm", "rect:30x30mm:r4mm", "round:28mm",
+              "rect:40x20mm"]
+    rows = [f"{n},{b}" for n, b in zip(names, blanks)]
     (tmp_path / "art.csv").write_text("art,blank\n" + "\n".join(rows) + "\n")
     done = run("tray", order, "--out", tmp_path / "out")
     assert done.returncode == 0, done.stderr
@@ -171,7 +198,7 @@ def test_each_pieces_dots_are_those_of_the_piece_alone(tmp_path):
     for piece in report(tmp_path / "out")["pieces"]:
         name, blank = names[piece["row"] - 1], blanks[piece["row"] - 1]
         alone = tmp_path / f"alone-{piece['row']}"
-        one = run("prepare", ROOT / "samples" / name, "--blank", blank, "--coating", "poster-paint", "--surface", "glass",
+        one = run("prepare", name, "--blank", blank, "--coating", "poster-paint", "--surface", "glass",
                   "--screen", "floyd-steinberg", "--out", alone)
         assert one.returncode == 0, one.stderr
         dots = np.asarray(Image.open(alone / "dots.png").convert("L")) < 128
@@ -342,6 +369,43 @@ def test_text_along_an_arc_is_where_its_arc_length_puts_it(tmp_path, text, radiu
     assert both / either > 0.96, both / either
     centre = [np.argwhere(p).mean(axis=0) for p in (wanted, found)]
     assert np.abs(centre[0] - centre[1]).max() < 0.5
+
+
+@pytest.mark.parametrize("text, radius", [("HARBOUR", 20.0), ("HAVATO", 12.0), ("Lighthouse", -18.0)])
+def test_text_along_an_arc_is_what_a_browser_draws_along_its_path(tmp_path, text, radius):
+    """The same arc as a textPath of SVG 1.1, drawn by chromium with the same font, dot by dot."""
+    size, side, pitch = 6.0, 60.0, 0.05
+    layer = f"text = '{text}', place = '100x{size:g}mm', arc_mm = {radius}"
+    done = run("prepare", "--blank", f"rect:{side:g}x{side:g}mm", "--pitch", f"{pitch}mm", "--screen", "threshold", "--layer", layer,
+               "--out", tmp_path / "out")
+    assert done.returncode in (0, 3), done.stderr
+    found = np.asarray(Image.open(tmp_path / "out/dots.png").convert("L")) < 128
+    place = report(tmp_path / "out")["placement"]
+    # Drawn in units of a dot: the browser measures paths to half a unit.
+    unit = 1 / pitch
+    page_side, r, middle = side * unit, abs(radius) * unit, side / 2 * unit
+    shutil.copy(FONT, tmp_path / "font.ttf")
+    # Left to right: over the top with the clock, along the bottom against it.
+    (tmp_path / "arc.html").write_text(
+        "<style>@font-face { font-family: same; src: url(font.ttf) } body { margin: 0 } svg { display: block }"
+        f"text {{ font: {size * unit}px same; text-anchor: middle; text-rendering: geometricPrecision }}</style>"
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{page_side}" height="{page_side}">'
+        f'<path id="arc" fill="none" d="M{middle - r} {middle}A{r} {r} 0 0 {int(radius > 0)} {middle + r} {middle}"/>'
+        f'<text><textPath href="#arc" startOffset="50%">{text}</textPath></text></svg>')
+    with sync_playwright() as player:
+        browser = player.chromium.launch(executable_path=chromium(), args=["--no-sandbox"])
+        page = browser.new_page(viewport={"width": round(page_side), "height": round(page_side)})
+        page.goto((tmp_path / "arc.html").as_uri())
+        page.evaluate("document.fonts.ready")
+        page.screenshot(path=tmp_path / "arc.png")
+        browser.close()
+    drawn = np.asarray(Image.open(tmp_path / "arc.png").convert("L")) < 128
+    rows, columns = ((start + (np.arange(n) + 0.5) * pitch) / pitch for start, n in
+                     zip((place["top_mm"], place["left_mm"]), found.shape))
+    wanted = drawn[np.ix_(rows.astype(int), columns.astype(int))]
+    assert wanted.sum() == drawn.sum(), "nothing is drawn beside the dots"
+    both, either = (wanted & found).sum(), (wanted | found).sum()
+    assert both / either > 0.95, both / either
 
 
 BAD = [
