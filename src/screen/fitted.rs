@@ -14,6 +14,8 @@
 //! colours of a board: tiles of one round do not touch, so any number of threads gives the same bytes.
 
 pub mod autocorrelation;
+mod fields;
+mod guess;
 pub(crate) mod mark_table;
 mod moves;
 mod search;
@@ -197,7 +199,9 @@ fn improve_by<const C: usize>(
     let pitches = [options.pitch_along_mm, options.pitch_across_mm];
     let ready = LATELY.get((pitches, options.burn, options.unsure), || {
         let weights = Autocorrelation::new(pitches[0], pitches[1], READING_DISTANCE_MM);
-        (Moves::new(&weights, table), weights)
+        let mut moves = Moves::new(&weights, table);
+        guess::learn(&mut moves, &weights, (table, halves), options);
+        (moves, weights)
     });
     let (moves, weights) = &*ready;
     let (across, down) = (w.div_ceil(TILE), h.div_ceil(TILE));

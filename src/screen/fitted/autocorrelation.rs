@@ -10,8 +10,6 @@ pub const REACH_ALONG: usize = 2 * REACH;
 pub const ROWS: usize = 2 * REACH + 1;
 pub const COLUMNS: usize = 2 * REACH_ALONG + 1;
 
-/// Noughts before each of the padded rows.
-pub const PADDED: usize = 4;
 /// Columns of what is told of a change: [`COLUMNS`] and two either side, up to whole lanes of eight.
 pub const TOLD: usize = 56;
 /// The same where [`REACH`] columns either side are kept.
@@ -36,8 +34,8 @@ const COARSEST: f64 = 25.4 / 250.0 / 300.0;
 pub struct Autocorrelation {
     /// Columns either side that are kept: [`REACH`] or [`REACH_ALONG`]; further ones are 0.
     pub reach: usize,
-    /// Its rows, each between [`PADDED`] noughts and more noughts, up to whole lanes of eight at any start.
-    pub rows: Vec<[f32; PADDED + TOLD]>,
+    /// Its rows.
+    rows: Vec<[f32; COLUMNS]>,
     /// Lines (across, along), whose outer products add up to it.
     pub lines: Vec<([f32; ROWS], [f32; COLUMNS])>,
 }
@@ -63,19 +61,15 @@ impl Autocorrelation {
             *v *= if x + 2 > reach || y + 2 > REACH { 0.5 } else { 1.0 };
         }
         let lines = split(&kept);
-        let rows = kept.chunks_exact(COLUMNS).map(|row| {
-            let mut padded = [0.0; PADDED + TOLD];
-            padded[PADDED..].iter_mut().zip(row).for_each(|(p, &v)| *p = v as f32);
-            padded
-        });
-        Autocorrelation { reach, rows: rows.collect(), lines }
+        let rows = kept.as_chunks::<COLUMNS>().0.iter().map(|row| row.map(|v| v as f32)).collect();
+        Autocorrelation { reach, rows, lines }
     }
 
     /// The weight between two errors `dx` columns and `dy` rows apart.
     pub fn at(&self, dx: isize, dy: isize) -> f32 {
         let (x, y) = (dx + REACH_ALONG as isize, dy + REACH as isize);
         let inside = |v: isize, side: usize| (0..side as isize).contains(&v);
-        if inside(x, COLUMNS) && inside(y, ROWS) { self.rows[y as usize][PADDED + x as usize] } else { 0.0 }
+        if inside(x, COLUMNS) && inside(y, ROWS) { self.rows[y as usize][x as usize] } else { 0.0 }
     }
 }
 

@@ -6,6 +6,7 @@
 //! changes at once the product of their vectors.
 
 use super::autocorrelation::Autocorrelation;
+use super::fields::Fields;
 use super::mark_table::{AFFECTED, AFFECTED_CELLS, MarkTable};
 
 /// Parts that the weights between near cells are split into. With 16 the dots of four photos score the same
@@ -44,7 +45,16 @@ pub struct Moves {
     pub bar: [[f32; LANES]; ROWS],
     /// Their numbers in `around`.
     pub number: [[u32; LANES]; ROWS],
+    /// What a guess is put right by, for a dot that is off and one that is on, see [`guess`](super::guess).
+    pub terms: [[[[f32; LANES]; TERMS]; ROWS]; 2],
+    /// Above this guess a swap is not worked out.
+    pub doubt: f32,
+    /// What a changed dot weighs on the cells around it.
+    pub fields: Fields,
 }
+
+/// Terms that put a guess right.
+pub const TERMS: usize = 6;
 
 impl Moves {
     pub fn new(weights: &Autocorrelation, table: &MarkTable) -> Self {
@@ -55,6 +65,9 @@ impl Moves {
             pull: [[0.0; LANES]; ROWS],
             bar: [[NEVER; LANES]; ROWS],
             number: std::array::from_fn(|r| std::array::from_fn(|i| (r * LANES + i) as u32)),
+            terms: [[[[0.0; LANES]; TERMS]; ROWS]; 2],
+            doubt: 0.5 * NEVER,
+            fields: Fields::new(weights),
         };
         for r in 0..ROWS {
             for i in 0..LANES {
