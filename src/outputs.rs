@@ -216,7 +216,7 @@ fn put(
 /// Writes the pictures and the report of dots that were only judged.
 ///
 /// # Errors
-/// As [`write`].
+/// As [`write()`].
 pub fn write_proof(
     plan: &Plan,
     outcome: &Outcome,

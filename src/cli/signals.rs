@@ -1,7 +1,7 @@
 //! Signals that end a run: the work stops at its next step, nothing unfinished is left, one sentence is said.
 //!
 //! The exit code is 128 and the signal's number, as shells have it: 130 for SIGINT (Ctrl-C), 143 for SIGTERM,
-//! 129 for SIGHUP. A second signal, or work that does not come to a step within [`PATIENCE`], ends at once;
+//! 129 for SIGHUP. A second signal, or work that does not come to a step within a second, ends at once;
 //! unfinished files are removed even then. Only SIGKILL and a power failure leave them, for the next run.
 
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
