@@ -312,6 +312,48 @@ mod tests {
     }
 
     #[test]
+    fn what_is_told_of_changes_is_what_is_worked_out_afresh() {
+        let wave = |i: usize| {
+            let (x, y) = ((i % (2 * TILE)) as f32, (i / (2 * TILE)) as f32);
+            0.4 + 0.3 * libm::sinf(x * 0.05) * libm::cosf(y * 0.07)
+        };
+        let tone = Tone::from_vec(2 * TILE, TILE, (0..2 * TILE * TILE).map(wave).collect());
+        for along in [1.0, 0.5] {
+            let (pitch, burn) = (25.4 / 300.0, Burn::plain(1.5 / along, 1.5));
+            let table = MarkTable::new(&burn);
+            let weights = Autocorrelation::new(along * pitch, pitch, READING_DISTANCE_MM);
+            let moves = Moves::new(&weights, &table);
+            let halves = together([&table.halves]);
+            let options = Options::new(burn, along * pitch, pitch);
+            let start = model_diffusion::diffuse(&tone, &table, &options, &Silent);
+            let of =
+                |dots| Tile::new(&tone, dots, (TILE, 0), (&*halves, table.solid), &weights, &moves, None);
+            let mut tile = of(&start);
+            tile.search(PASSES_A_TURN);
+            let mut found = start.clone();
+            found.lay(&tile.dots(), TILE, 0);
+            let afresh = of(&found);
+            let changed = (0..2 * TILE * TILE)
+                .filter(|i| {
+                    start.get(i % (2 * TILE), i / (2 * TILE)) != found.get(i % (2 * TILE), i / (2 * TILE))
+                })
+                .count();
+            assert!(changed > 100, "{changed}");
+            // The tile's own dots.
+            let (mut off, mut all) = (0.0f64, 0.0f64);
+            for y in HALO..HALO + TILE {
+                for x in ASIDE..ASIDE + TILE {
+                    let at = y * tile::STRIDE + x;
+                    let (kept, made) = (tile.correlation[0][at], afresh.correlation[0][at]);
+                    off += f64::from(kept - made).powi(2);
+                    all += f64::from(made).powi(2);
+                }
+            }
+            assert!(off < 0.01 * all, "{along}: {} of it", (off / all).sqrt());
+        }
+    }
+
+    #[test]
     fn passes_follow_the_time_the_dots_and_the_threads() {
         // A microsecond a dot for the first pass, half of one for each other.
         let rate = SearchRate { first: 1e-6, each: 0.5e-6 };

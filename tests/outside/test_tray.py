@@ -331,18 +331,29 @@ def flattened(glyph_set, name):
     return [np.array(c, float) for c in contours]
 
 
-@pytest.mark.parametrize("text, radius", [("HARBOUR", 20.0), ("HAVATO", 12.0), ("Lighthouse", -18.0)])
-def test_text_along_an_arc_is_where_its_arc_length_puts_it(tmp_path, text, radius):
-    """The glyphs of the font's own outlines, each turned about the middle of its advance, which lies at its arc length on
-    the circle (SVG 1.1, section 10.13.3, rules for text on a path). Drawn here as polygons and compared dot by dot."""
-    size, side, pitch = 6.0, 60.0, 0.05
+# Text along an arc: its size, the side of its blank, the distance of dots; and what is written at which radius.
+ARC_MM = (6.0, 60.0, 0.05)
+ARCS = pytest.mark.parametrize("text, radius", [("HARBOUR", 20.0), ("HAVATO", 12.0), ("Lighthouse", -18.0)])
+
+
+def along_an_arc(tmp_path, text, radius):
+    """The dots of a text along an arc, and where they lie."""
+    size, side, pitch = ARC_MM
     layer = f"text = '{text}', place = '100x{size:g}mm', arc_mm = {radius}"
     done = run("prepare", "--blank", f"rect:{side:g}x{side:g}mm", "--pitch", f"{pitch}mm", "--screen", "threshold", "--layer", layer,
                "--out", tmp_path / "out")
     assert done.returncode in (0, 3), done.stderr
-    found = np.asarray(Image.open(tmp_path / "out/dots.png").convert("L")) < 128
-    facts = report(tmp_path / "out")
-    left, top = facts["placement"]["left_mm"], facts["placement"]["top_mm"]
+    dots = np.asarray(Image.open(tmp_path / "out/dots.png").convert("L")) < 128
+    return dots, report(tmp_path / "out")["placement"]
+
+
+@ARCS
+def test_text_along_an_arc_is_where_its_arc_length_puts_it(tmp_path, text, radius):
+    """The glyphs of the font's own outlines, each turned about the middle of its advance, which lies at its arc length on
+    the circle (SVG 1.1, section 10.13.3, rules for text on a path). Drawn here as polygons and compared dot by dot."""
+    size, side, pitch = ARC_MM
+    found, place = along_an_arc(tmp_path, text, radius)
+    left, top = place["left_mm"], place["top_mm"]
     font = TTFont(FONT)
     cmap, glyphs = font.getBestCmap(), font.getGlyphSet()
     scale = size / font["head"].unitsPerEm
@@ -371,16 +382,11 @@ def test_text_along_an_arc_is_where_its_arc_length_puts_it(tmp_path, text, radiu
     assert np.abs(centre[0] - centre[1]).max() < 0.5
 
 
-@pytest.mark.parametrize("text, radius", [("HARBOUR", 20.0), ("HAVATO", 12.0), ("Lighthouse", -18.0)])
+@ARCS
 def test_text_along_an_arc_is_what_a_browser_draws_along_its_path(tmp_path, text, radius):
     """The same arc as a textPath of SVG 1.1, drawn by chromium with the same font, dot by dot."""
-    size, side, pitch = 6.0, 60.0, 0.05
-    layer = f"text = '{text}', place = '100x{size:g}mm', arc_mm = {radius}"
-    done = run("prepare", "--blank", f"rect:{side:g}x{side:g}mm", "--pitch", f"{pitch}mm", "--screen", "threshold", "--layer", layer,
-               "--out", tmp_path / "out")
-    assert done.returncode in (0, 3), done.stderr
-    found = np.asarray(Image.open(tmp_path / "out/dots.png").convert("L")) < 128
-    place = report(tmp_path / "out")["placement"]
+    size, side, pitch = ARC_MM
+    found, place = along_an_arc(tmp_path, text, radius)
     # Drawn in units of a dot: the browser measures paths to half a unit.
     unit = 1 / pitch
     page_side, r, middle = side * unit, abs(radius) * unit, side / 2 * unit
