@@ -20,7 +20,7 @@ const CLOSER: f64 = 0.75;
 
 /// How much the plain Gaussian of two rows' distance counts beside the eye's spread: enough that no one filter is
 /// fitted, little enough that the eye's spread leads.
-const SOFT: f64 = 0.1;
+const SOFT: f64 = 0.03;
 
 /// Angles between dots as seen, in units of a pitch over a distance: those of 340 and 250 dots an inch from 300 mm.
 /// The search is made for an eye that sees the dots within these. Closer dots spread over more of them than

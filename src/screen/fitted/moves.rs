@@ -20,6 +20,11 @@ pub const LANES: usize = 8;
 /// Larger than any cost: what a dot that cannot be swapped is given.
 pub const NEVER: f32 = 1e30;
 
+/// The bits of a guess that hold the number of its swap.
+pub const NUMBERS: u32 = 63;
+/// Marks that a toggle adds, one for each cell that feels the dot, and noughts up to whole lanes.
+pub const ADDED: usize = 24;
+
 /// Parts of the weights at each cell that feels a dot.
 pub type Basis = [[f32; PARTS]; AFFECTED_CELLS];
 
@@ -29,6 +34,8 @@ pub struct Swap {
     pub dy: isize,
     /// Bits that change in the codes of the upper and lower halves of the cells around the second dot.
     pub flips: [(u16, u16); AFFECTED_CELLS],
+    /// Which of the first dot's marks lies on each of those cells; a nought where none does.
+    pub shared: [u8; AFFECTED_CELLS],
     /// The parts at the cells around the second dot, in the frame of the first.
     pub far: Basis,
 }
@@ -47,8 +54,8 @@ pub struct Moves {
     pub number: [[u32; LANES]; ROWS],
     /// What a guess is put right by, for a dot that is off and one that is on, see [`guess`](super::guess).
     pub terms: [[[[f32; LANES]; TERMS]; ROWS]; 2],
-    /// Above this guess a swap is not worked out.
-    pub doubt: f32,
+    /// Above this guess a swap is not worked out, by its number, for a dot that is off and one that is on.
+    pub doubts: [[f32; ROWS * LANES]; 2],
     /// What a changed dot weighs on the cells around it.
     pub fields: Fields,
 }
@@ -66,7 +73,7 @@ impl Moves {
             bar: [[NEVER; LANES]; ROWS],
             number: std::array::from_fn(|r| std::array::from_fn(|i| (r * LANES + i) as u32)),
             terms: [[[[0.0; LANES]; TERMS]; ROWS]; 2],
-            doubt: 0.5 * NEVER,
+            doubts: [[0.5 * NEVER; ROWS * LANES]; 2],
             fields: Fields::new(weights),
         };
         for r in 0..ROWS {
@@ -78,7 +85,11 @@ impl Moves {
                     (f.upper ^ upper, f.lower ^ lower)
                 });
                 let far = AFFECTED.map(|f| parts.at(f.dx + dx, f.dy + dy));
-                moves.around.push(Swap { dx, dy, flips, far });
+                let shared = AFFECTED.map(|f| {
+                    let first = AFFECTED.iter().position(|g| (g.dx, g.dy) == (f.dx + dx, f.dy + dy));
+                    first.unwrap_or(AFFECTED_CELLS) as u8
+                });
+                moves.around.push(Swap { dx, dy, flips, shared, far });
                 if i < ROWS && (dx, dy) != (0, 0) {
                     moves.pull[r][i] = 2.0 * pull(weights, table, dx, dy);
                     moves.bar[r][i] = 0.0;

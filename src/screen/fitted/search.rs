@@ -8,16 +8,15 @@
 use super::autocorrelation::{NARROW, REACH, TOLD};
 use super::fields::FIELDS;
 use super::guess::Swapped;
-use super::mark_table::{AFFECTED, AFFECTED_CELLS, Affected, each_affected};
-use super::moves::{AROUND, Basis, LANES, NEVER, PARTS, ROWS, Swap};
+use super::mark_table::{AFFECTED, Affected, each_affected};
+use super::moves::{ADDED, AROUND, Basis, LANES, NEVER, NUMBERS, ROWS, Swap};
 use super::tile::{ASIDE, HALO, RIM, STRIDE, Tile};
+use crate::screen::simd::{Eights, Work, eights};
+use pulp::f32x8;
 
 /// From the first to the last place of the five rows of cells around a dot, and of the rows of lanes.
 const FIVE: usize = 4 * STRIDE + 5;
 const NEAR: usize = (ROWS - 1) * STRIDE + LANES;
-/// Columns of the window in which the marks of a swap's first dot are lent to the second.
-const WIDE: usize = 2 * (AROUND + 2) + 1;
-const LENT: usize = 4 * WIDE + 5;
 
 /// Dots this near are looked at anew once a dot has changed. Those within four share cells with it, but the outer ones so
 /// little that photos score the same (within 0.02 dB), in a tenth less time.
@@ -28,22 +27,29 @@ const LEAST_GAIN: f32 = 1e-6;
 /// What toggling a dot does.
 #[derive(Clone, Copy)]
 struct Change<const C: usize> {
-    /// Marks added to the cells that feel the dot.
-    added: [[f32; AFFECTED_CELLS]; C],
+    /// Marks added to the cells that feel the dot, and noughts.
+    added: [[f32; ADDED]; C],
     /// Sums of the parts of the weights.
-    parts: [[f32; PARTS]; C],
+    parts: [f32x8; C],
     cost: f32,
 }
 
 impl<const C: usize> Change<C> {
-    const NONE: Self = Change { added: [[0.0; AFFECTED_CELLS]; C], parts: [[0.0; PARTS]; C], cost: NEVER };
+    const NONE: Self = Change {
+        added: [[0.0; ADDED]; C],
+        parts: [f32x8(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0); C],
+        cost: NEVER,
+    };
 }
 
 impl<const C: usize> Tile<'_, C> {
-    /// Searches in so many passes, or fewer when none finds anything more.
-    pub fn search(&mut self, passes: u32) {
-        for pass in 0..passes {
-            if pulp::Arch::new().dispatch(Pass { tile: self, pass }) == 0 {
+    /// Searches in so many passes, or fewer when none finds anything more. Where there is `heat`, a pass comes before them in
+    /// which the best change of each dot is made even if it makes things worse by so much.
+    pub fn search(&mut self, passes: u32, heat: f32) {
+        let hot = u32::from(heat > 0.0);
+        for pass in 0..hot + passes {
+            let most_cost = if pass < hot { heat } else { -LEAST_GAIN };
+            if eights(Pass { tile: self, pass, most_cost }) == 0 {
                 break;
             }
         }
@@ -51,18 +57,20 @@ impl<const C: usize> Tile<'_, C> {
 
     /// What each dot's toggle would cost, before any pass.
     #[inline(always)]
-    fn look(&mut self) {
+    fn look<S: Eights>(&mut self, simd: S) {
+        let mut change = Change::NONE;
         for y in HALO..HALO + self.size.1 {
             for at in y * STRIDE + ASIDE..y * STRIDE + ASIDE + self.size.0 {
-                self.toggle(at);
+                self.toggle(simd, at, &mut change);
             }
         }
     }
 
-    /// One pass over the tile; the number of changes made.
+    /// One pass over the tile, in which changes are made that cost less than so much; their number.
     #[inline(always)]
-    fn pass(&mut self, backward: bool) -> usize {
+    fn pass<S: Eights>(&mut self, simd: S, backward: bool, most_cost: f32) -> usize {
         let mut changes = 0;
+        let mut room = [Change::NONE; 2];
         for row in 0..self.size.1 {
             for column in 0..self.size.0 {
                 let (x, y) =
@@ -72,8 +80,8 @@ impl<const C: usize> Tile<'_, C> {
                     continue;
                 }
                 let moved = self.moved(at);
-                if moved.abs() >= self.least_cost[at] {
-                    changes += usize::from(self.visit(at));
+                if moved.abs() >= self.least_cost[at] - most_cost.max(0.0) {
+                    changes += usize::from(self.visit(simd, at, moved, most_cost, &mut room));
                 }
             }
         }
@@ -90,35 +98,46 @@ impl<const C: usize> Tile<'_, C> {
         moved
     }
 
-    /// Makes the best change of a dot, if any gains; whether one was made.
+    /// Makes the best change of a dot, if any costs less than `most_cost`; whether one was made. The changes are worked out
+    /// in `room`.
     #[inline(always)]
-    fn visit(&mut self, at: usize) -> bool {
-        let looked_at = (self.least_cost[at] < 0.0).then(|| self.toggle(at));
-        let cost = looked_at.as_ref().map_or_else(|| self.cost[at] + self.moved(at), |first| first.cost);
-        let (guess, partner) = self.likely(at, cost);
+    fn visit<S: Eights>(
+        &mut self,
+        simd: S,
+        at: usize,
+        moved: f32,
+        most_cost: f32,
+        [first, second]: &mut [Change<C>; 2],
+    ) -> bool {
+        let anew = self.least_cost[at] < 0.0;
+        let cost = if anew { self.toggle(simd, at, first) } else { self.cost[at] + moved };
+        let (guess, partner) = self.likely(simd, at, cost);
         let alone = cost + self.alone[at];
-        if guess > self.moves.doubt && alone >= 0.0 {
+        let doubt = self.moves.doubts[usize::from(self.toggle_sign[at] < 0.0)][partner % (ROWS * LANES)];
+        let doubt = doubt.max(most_cost);
+        if guess > doubt && alone >= most_cost.max(0.0) {
             self.cost[at] = cost;
             self.note_correlation(at);
             self.least_cost[at] = guess.min(alone);
             return false;
         }
-        let first = looked_at.unwrap_or_else(|| self.toggle(at));
+        if !anew {
+            self.toggle(simd, at, first);
+        }
         let Some(swap) = self.moves.around.get(partner) else { return false };
-        let (both, second) =
-            if guess < self.moves.doubt { self.swap(&first, at, swap) } else { (NEVER, Change::NONE) };
+        let both = if guess < doubt { self.swap(simd, first, at, swap, second) } else { NEVER };
         let alone = first.cost + self.alone[at];
         self.least_cost[at] = both.min(alone).max(0.0);
-        if both.min(alone) >= -LEAST_GAIN {
+        if both.min(alone) >= most_cost {
             return false;
         }
-        self.make(at, &first.added);
+        self.make(simd, at, first);
         if both < alone {
             let other = at.wrapping_add_signed(swap.dy * STRIDE as isize + swap.dx);
-            self.make(other, &second.added);
-            self.toggle(other);
+            self.make(simd, other, second);
+            self.toggle(simd, other, second);
         }
-        self.toggle(at);
+        self.toggle(simd, at, first);
         true
     }
 
@@ -140,13 +159,12 @@ impl<const C: usize> Tile<'_, C> {
         Some(rows)
     }
 
-    /// Works out the toggle of one dot, and keeps what it costs.
+    /// Works out the toggle of one dot, and keeps what it costs: returned too.
     #[inline(always)]
-    fn toggle(&mut self, at: usize) -> Change<C> {
+    fn toggle<S: Eights>(&mut self, simd: S, at: usize, change: &mut Change<C>) -> f32 {
         let (Some(cells), Some(correlation)) = (five(&self.cells, at), self.correlations(at)) else {
-            return Change::NONE;
+            return NEVER;
         };
-        let mut added = [[0.0f32; AFFECTED_CELLS]; C];
         let (mut linear, mut added_mark) = ([[0.0f32; 5]; C], [[0.0f32; 5]; C]);
         each_affected!(F, I, {
             const ROW: usize = (F.dy + 2) as usize;
@@ -167,80 +185,69 @@ impl<const C: usize> Tile<'_, C> {
             }
             for c in 0..C {
                 mark[c] *= cell.counts;
-                added[c][I] = mark[c];
+                change.added[c][I] = mark[c];
                 linear[c][ROW] += mark[c] * correlation[c][PLACE];
                 added_mark[c][ROW] += mark[c];
             }
         });
-        let mut parts = [[0.0f32; PARTS]; C];
         let mut cost = 0.0;
-        for c in 0..C {
-            parts[c] = project(&self.moves.own, &added[c]);
-            cost += 2.0 * sum(&linear[c]) + product(&parts[c], &parts[c]);
+        for ((parts, added), linear) in change.parts.iter_mut().zip(&change.added).zip(&linear) {
+            *parts = project(simd, &self.moves.own, added);
+            cost += 2.0 * sum(linear) + product(simd, *parts, *parts);
         }
         for (plane, added) in self.added_mark.iter_mut().zip(&added_mark) {
             plane[at] = sum(added);
         }
         self.cost[at] = cost;
         self.note_correlation(at);
-        Change { added, parts, cost }
+        change.cost = cost;
+        cost
     }
 
-    /// Works out the swap of the dot at `at`, whose toggle is known, with another: the cost of both, and
-    /// the toggle of the other once the first is made.
+    /// Works out the swap of the dot at `at`, whose toggle is known, with another: the cost of both is returned, the
+    /// toggle of the other once the first is made is the `second`.
     #[inline(always)]
-    fn swap(&self, first: &Change<C>, at: usize, swap: &Swap) -> (f32, Change<C>) {
-        let mut windows = [[0.0f32; WIDE * WIDE]; C];
-        each_affected!(F, I, {
-            const MIDDLE: isize = WIDE as isize / 2;
-            const PLACE: usize = ((F.dy + MIDDLE) * WIDE as isize + F.dx + MIDDLE) as usize;
-            for (window, added) in windows.iter_mut().zip(&first.added) {
-                window[PLACE] = added[I];
-            }
-        });
-        let corner = ((swap.dy + AROUND as isize) * WIDE as isize + swap.dx + AROUND as isize) as usize;
+    fn swap<S: Eights>(
+        &self,
+        simd: S,
+        first: &Change<C>,
+        at: usize,
+        swap: &Swap,
+        second: &mut Change<C>,
+    ) -> f32 {
         let other = at.wrapping_add_signed(swap.dy * STRIDE as isize + swap.dx);
         let (Some(cells), Some(correlation)) = (five(&self.cells, other), self.correlations(other)) else {
-            return (NEVER, Change::NONE);
+            return NEVER;
         };
-        let mut lent = [&[0.0f32; LENT]; C];
-        for (lent, window) in lent.iter_mut().zip(&windows) {
-            let Some(window) = window.get(corner..).and_then(|w| w.first_chunk::<LENT>()) else {
-                return (NEVER, Change::NONE);
-            };
-            *lent = window;
-        }
-        let mut added = [[0.0f32; AFFECTED_CELLS]; C];
         let mut linear = [[0.0f32; 5]; C];
         each_affected!(F, I, {
             const ROW: usize = (F.dy + 2) as usize;
-            const COLUMN: usize = (F.dx + 2) as usize;
-            const PLACE: usize = ROW * STRIDE + COLUMN;
+            const PLACE: usize = ROW * STRIDE + (F.dx + 2) as usize;
             let (cell, flip) = (&cells[PLACE], swap.flips[I]);
             let upper = &self.halves[usize::from(cell.upper ^ flip.0)];
             let lower = &self.halves[usize::from(cell.lower ^ flip.1)];
             for c in 0..C {
                 let now = upper[c] + lower[c];
-                let mark = (now - (cell.upper_mark[c] + cell.lower_mark[c])) * cell.counts
-                    - lent[c][ROW * WIDE + COLUMN];
-                added[c][I] = mark;
+                let lent = first.added[c][usize::from(swap.shared[I]) % ADDED];
+                let mark = (now - (cell.upper_mark[c] + cell.lower_mark[c])) * cell.counts - lent;
+                second.added[c][I] = mark;
                 linear[c][ROW] += mark * correlation[c][PLACE];
             }
         });
-        let mut parts = [[0.0f32; PARTS]; C];
         let mut cost = first.cost;
-        for c in 0..C {
-            parts[c] = project(&self.moves.own, &added[c]);
-            let both = product(&project(&swap.far, &added[c]), &first.parts[c]);
-            cost += 2.0 * (sum(&linear[c]) + both) + product(&parts[c], &parts[c]);
+        let seconds = second.parts.iter_mut().zip(&second.added);
+        for (((parts, added), first), linear) in seconds.zip(&first.parts).zip(&linear) {
+            *parts = project(simd, &self.moves.own, added);
+            let both = product(simd, project(simd, &swap.far, added), *first);
+            cost += 2.0 * (sum(linear) + both) + product(simd, *parts, *parts);
         }
-        (cost, Change { added, parts, cost })
+        cost
     }
 
     /// The likeliest swap of a dot, by what the two toggles would cost on their own: its guess and its
     /// number.
     #[inline(always)]
-    fn likely(&self, at: usize, cost: f32) -> (f32, usize) {
+    fn likely<S: Eights>(&self, simd: S, at: usize, cost: f32) -> (f32, usize) {
         let (Some(costs), Some(sides)) = (near(&self.cost, at), near(&self.toggle_sign, at)) else {
             return (NEVER, 0);
         };
@@ -254,53 +261,53 @@ impl<const C: usize> Tile<'_, C> {
         }
         let against = -self.toggle_sign[at];
         let terms = &self.moves.terms[usize::from(against > 0.0)];
-        let mut least = [NEVER; LANES];
+        let (never, two) = (simd.splat_f32s(NEVER), simd.splat_f32s(2.0));
+        let (against, above) = (simd.splat_f32s(against), simd.splat_u32s(!NUMBERS));
+        let mut least = never;
         let first = self.added_mark[0][at];
-        for r in 0..ROWS {
-            let lanes = |p: &[f32; NEAR]| -> [f32; LANES] { std::array::from_fn(|i| p[r * STRIDE + i]) };
-            let (costs, sides) = (lanes(costs), lanes(sides));
-            let (pull, bar, number) = (&self.moves.pull[r], &self.moves.bar[r], &self.moves.number[r]);
-            let mut guesses = costs;
-            for (part, added_mark) in parts.iter().zip(&self.added_mark) {
-                let [added_marks, seen, correlation] = part.map(lanes);
-                let added_mark = added_mark[at];
-                for i in 0..LANES {
-                    let follow = 2.0 * (correlation[i] - seen[i]);
-                    guesses[i] += added_marks[i] * (pull[i] * added_mark + follow);
-                }
+        for (r, terms) in terms.iter().enumerate() {
+            let (pull, bar) = (lane(&self.moves.pull[r]), lane(&self.moves.bar[r]));
+            let number = pulp::cast(self.moves.number[r]);
+            let mut guesses = lanes(costs, r);
+            for ([added_marks, seen, correlation], added_mark) in parts.iter().zip(&self.added_mark) {
+                let follow = simd.mul_f32s(two, simd.sub_f32s(lanes(correlation, r), lanes(seen, r)));
+                let slope = simd.plus(follow, pull, added_mark[at]);
+                guesses = simd.add_f32s(guesses, simd.mul_f32s(lanes(added_marks, r), slope));
             }
-            let [added_marks, _, correlation] = parts[0].map(lanes);
-            let [base, own, both, others, seen_by_own, seen_by_other] = &terms[r];
-            for i in 0..LANES {
-                let other = added_marks[i];
-                let by_own = own[i] * first + seen_by_own[i] * correlation[i];
-                let by_other = both[i] * first + others[i] * other + seen_by_other[i] * correlation[i];
-                guesses[i] += base[i] + first * by_own + other * by_other;
-            }
-            for i in 0..LANES {
-                let guess = guesses[i] + bar[i];
-                // The number rides in the last bits, so that one comparison finds both.
-                let guess = f32::from_bits(guess.to_bits() & !63 | number[i]);
-                let guess = if sides[i] == against { guess } else { NEVER };
-                least[i] = if guess < least[i] { guess } else { least[i] };
-            }
+            let (other, correlation) = (lanes(parts[0][0], r), lanes(parts[0][2], r));
+            let [base, own, both, others, seen_by_own, seen_by_other] = terms;
+            let (base, own, both) = (lane(base), lane(own), lane(both));
+            let (others, seen_by_own, seen_by_other) = (lane(others), lane(seen_by_own), lane(seen_by_other));
+            let by_own = simd.plus(simd.mul_f32s(seen_by_own, correlation), own, first);
+            let by_other = simd.plus(simd.mul_f32s(others, other), both, first);
+            let by_other = simd.add_f32s(by_other, simd.mul_f32s(seen_by_other, correlation));
+            let more = simd.plus(base, by_own, first);
+            guesses = simd.add_f32s(guesses, simd.add_f32s(more, simd.mul_f32s(other, by_other)));
+            // The number rides in the last bits, so that one comparison finds both.
+            let bits = simd.transmute_u32s_f32s(simd.add_f32s(guesses, bar));
+            let numbered = simd.transmute_f32s_u32s(simd.or_u32s(simd.and_u32s(bits, above), number));
+            let guess = simd.select_f32s(simd.equal_f32s(lanes(sides, r), against), numbered, never);
+            least = simd.select_f32s(simd.less_than_f32s(guess, least), guess, least);
         }
+        let least: [f32; LANES] = pulp::cast(least);
         let less = |a: f32, b: f32| if a < b { a } else { b };
         let four: [f32; 4] = std::array::from_fn(|i| less(least[i], least[i + 4]));
         let best = less(less(four[0], four[2]), less(four[1], four[3]));
-        if best < 0.5 * NEVER { (best + cost, (best.to_bits() & 63) as usize) } else { (NEVER, 0) }
+        if best < 0.5 * NEVER { (best + cost, (best.to_bits() & NUMBERS) as usize) } else { (NEVER, 0) }
     }
 
     /// Works out all swaps of one dot.
     #[inline(always)]
-    fn swaps(&mut self, at: usize) -> Vec<Swapped> {
-        let (first, moves) = (self.toggle(at), self.moves);
+    fn swaps<S: Eights>(&mut self, simd: S, at: usize) -> Vec<Swapped> {
+        let [mut first, mut second] = [Change::NONE; 2];
+        self.toggle(simd, at, &mut first);
+        let moves = self.moves;
         let mut swaps = Vec::new();
         for number in 0..ROWS * LANES {
-            let (r, i) = (number / LANES, number % LANES);
             let swap = &moves.around[number];
             let other = at.wrapping_add_signed(swap.dy * STRIDE as isize + swap.dx);
             let free = self.toggle_sign[at] != 0.0 && self.toggle_sign[other] == -self.toggle_sign[at];
+            let (r, i) = (number / LANES, number % LANES);
             if !free || moves.bar[r][i] > 0.0 {
                 continue;
             }
@@ -309,7 +316,7 @@ impl<const C: usize> Tile<'_, C> {
                 number,
                 on: self.toggle_sign[at] < 0.0,
                 guess: first.cost + self.cost[other] + pulls.sum::<f32>(),
-                cost: self.swap(&first, at, swap).0,
+                cost: self.swap(simd, &first, at, swap, &mut second),
                 first: self.added_mark[0][at],
                 second: self.added_mark[0][other],
                 correlation: self.correlation[0][other],
@@ -320,7 +327,7 @@ impl<const C: usize> Tile<'_, C> {
 
     /// Switches a dot and tells all cells that its marks weigh on.
     #[inline(always)]
-    fn make(&mut self, at: usize, added: &[[f32; AFFECTED_CELLS]; C]) {
+    fn make<S: Eights>(&mut self, simd: S, at: usize, change: &Change<C>) {
         self.toggle_sign[at] = -self.toggle_sign[at];
         for f in &AFFECTED {
             let cell = &mut self.cells[at.wrapping_add_signed(f.dy * STRIDE as isize + f.dx)];
@@ -333,51 +340,58 @@ impl<const C: usize> Tile<'_, C> {
             self.least_cost[at + y * STRIDE - ANEW * STRIDE - ANEW..][..2 * ANEW + 1].fill(-1.0);
         }
         if self.weights.reach == REACH {
-            self.tell::<NARROW>(at, added);
+            self.tell::<S, NARROW_LANES>(simd, at, &change.added);
         } else {
-            self.tell::<TOLD>(at, added);
+            self.tell::<S, TOLD_LANES>(simd, at, &change.added);
         }
     }
 
     /// Tells the cells around a dot of marks that were added to those that feel it.
     #[inline(always)]
-    fn tell<const TOLD: usize>(&mut self, at: usize, added: &[[f32; AFFECTED_CELLS]; C]) {
+    fn tell<S: Eights, const TOLD: usize>(&mut self, simd: S, at: usize, added: &[[f32; ADDED]; C]) {
         let fields = &self.moves.fields;
         let row = at / STRIDE;
         // Rows further from the tile's own are never looked at.
         let looked_at = HALO - RIM..HALO + self.size.1 + RIM;
         let first = at % STRIDE - self.weights.reach - 2;
         for (correlation, added) in self.correlation.iter_mut().zip(added) {
-            let mut shares = [0.0f32; FIELDS];
-            for (of_cell, mark) in fields.shares.iter().zip(added) {
-                shares.iter_mut().zip(of_cell).for_each(|(s, share)| *s += mark * share);
+            let mut shares = [simd.splat_f32s(0.0); FIELDS / LANES];
+            for (of_cell, &mark) in fields.shares.iter().zip(added) {
+                let of_cell = of_cell.as_chunks::<LANES>().0;
+                for i in 0..FIELDS / LANES {
+                    shares[i] = simd.plus(shares[i], lane(&of_cell[i]), mark);
+                }
             }
-            for (y, of_row) in fields.rows.chunks_exact(fields.all * TOLD).enumerate() {
+            let shares: [f32; FIELDS] = pulp::cast(shares);
+            for (y, of_row) in fields.rows.iter().enumerate() {
                 let (above, below) = (row - y, row + y);
                 if !looked_at.contains(&above) && !looked_at.contains(&below) {
                     continue;
                 }
-                let (mut even, mut odd) = ([0.0f32; TOLD], [0.0f32; TOLD]);
-                let (of_even, of_odd) = of_row.as_chunks::<TOLD>().0.split_at(fields.even);
-                for (field, share) in of_even.iter().zip(&shares) {
-                    even.iter_mut().zip(field).for_each(|(s, f)| *s += share * f);
-                }
-                for (field, share) in of_odd.iter().zip(&shares[fields.even..]) {
-                    odd.iter_mut().zip(field).for_each(|(s, f)| *s += share * f);
-                }
-                if looked_at.contains(&below)
-                    && let Some(row) = correlation[below * STRIDE + first..].first_chunk_mut::<TOLD>()
-                {
+                let (mut even, mut odd) = ([simd.splat_f32s(0.0); TOLD], [simd.splat_f32s(0.0); TOLD]);
+                let (of_even, of_odd) = of_row.fields.as_chunks::<TOLD>().0.split_at(of_row.even);
+                for (field, &share) in of_even.iter().zip(&shares) {
                     for i in 0..TOLD {
-                        row[i] += even[i] + odd[i];
+                        even[i] = simd.plus(even[i], lane(&field[i]), share);
                     }
                 }
-                if y > 0
-                    && looked_at.contains(&above)
-                    && let Some(row) = correlation[above * STRIDE + first..].first_chunk_mut::<TOLD>()
-                {
+                for (field, &share) in of_odd.iter().zip(&shares[fields.even..]) {
                     for i in 0..TOLD {
-                        row[i] += even[i] - odd[i];
+                        odd[i] = simd.plus(odd[i], lane(&field[i]), share);
+                    }
+                }
+                if looked_at.contains(&below) {
+                    let row = correlation[below * STRIDE + first..].as_chunks_mut::<LANES>().0;
+                    for (i, row) in row.iter_mut().take(TOLD).enumerate() {
+                        let told = simd.add_f32s(even[i], odd[i]);
+                        *row = pulp::cast(simd.add_f32s(pulp::cast(*row), told));
+                    }
+                }
+                if y > 0 && looked_at.contains(&above) {
+                    let row = correlation[above * STRIDE + first..].as_chunks_mut::<LANES>().0;
+                    for (i, row) in row.iter_mut().take(TOLD).enumerate() {
+                        let told = simd.sub_f32s(even[i], odd[i]);
+                        *row = pulp::cast(simd.add_f32s(pulp::cast(*row), told));
                     }
                 }
             }
@@ -385,21 +399,28 @@ impl<const C: usize> Tile<'_, C> {
     }
 }
 
+/// Eights of columns that are told.
+const NARROW_LANES: usize = NARROW / LANES;
+const TOLD_LANES: usize = TOLD / LANES;
+
 /// One pass, on the vector path of the machine.
-struct Pass<'t, 'a, const C: usize> {
-    tile: &'t mut Tile<'a, C>,
-    pass: u32,
+pub struct Pass<'t, 'a, const C: usize> {
+    pub tile: &'t mut Tile<'a, C>,
+    /// Its number; odd ones go backward.
+    pub pass: u32,
+    /// Changes are made that cost less than this.
+    pub most_cost: f32,
 }
 
-impl<const C: usize> pulp::NullaryFnOnce for Pass<'_, '_, C> {
+impl<const C: usize> Work for Pass<'_, '_, C> {
     type Output = usize;
 
     #[inline(always)]
-    fn call(self) -> usize {
+    fn run<S: Eights>(self, simd: S) -> usize {
         if self.pass == 0 {
-            self.tile.look();
+            self.tile.look(simd);
         }
-        self.tile.pass(self.pass % 2 == 1)
+        self.tile.pass(simd, self.pass % 2 == 1, self.most_cost)
     }
 }
 
@@ -409,16 +430,16 @@ pub struct Sampled<'t, 'a, const C: usize> {
     pub one_in: usize,
 }
 
-impl<const C: usize> pulp::NullaryFnOnce for Sampled<'_, '_, C> {
+impl<const C: usize> Work for Sampled<'_, '_, C> {
     type Output = Vec<Vec<Swapped>>;
 
     #[inline(always)]
-    fn call(self) -> Vec<Vec<Swapped>> {
+    fn run<S: Eights>(self, simd: S) -> Vec<Vec<Swapped>> {
         let Sampled { tile, one_in } = self;
-        tile.look();
+        tile.look(simd);
         let (width, height) = tile.size;
         let at = |i: usize| (i / width + HALO) * STRIDE + i % width + ASIDE;
-        (0..width * height).step_by(one_in.max(1)).map(|i| tile.swaps(at(i))).collect()
+        (0..width * height).step_by(one_in.max(1)).map(|i| tile.swaps(simd, at(i))).collect()
     }
 }
 
@@ -434,22 +455,34 @@ fn near(plane: &[f32], at: usize) -> Option<&[f32; NEAR]> {
     plane.get(at - AROUND * STRIDE - AROUND..)?.first_chunk()
 }
 
+/// The row of lanes that is so many rows down.
+#[inline(always)]
+fn lanes(rows: &[f32; NEAR], row: usize) -> f32x8 {
+    let row: Option<&[f32; LANES]> = rows.get(row * STRIDE..).and_then(|row| row.first_chunk());
+    lane(row.unwrap_or(&[0.0; LANES]))
+}
+
+/// Eight numbers side by side.
+#[inline(always)]
+fn lane(numbers: &[f32; LANES]) -> f32x8 {
+    pulp::cast(*numbers)
+}
+
 /// Sums of the parts, weighted by marks; in three chains, which the processor adds up side by side.
 #[inline(always)]
-fn project(basis: &Basis, added: &[f32; AFFECTED_CELLS]) -> [f32; PARTS] {
-    let mut sums = [[0.0f32; PARTS]; 3];
-    for i in 0..AFFECTED_CELLS / 3 {
-        for (k, sums) in sums.iter_mut().enumerate() {
-            let (mark, row) = (added[3 * i + k], &basis[3 * i + k]);
-            sums.iter_mut().zip(row).for_each(|(s, p)| *s += p * mark);
+fn project<S: Eights>(simd: S, basis: &Basis, added: &[f32; ADDED]) -> f32x8 {
+    let mut sums = [simd.splat_f32s(0.0); 3];
+    for i in 0..basis.len() / 3 {
+        for k in 0..3 {
+            sums[k] = simd.plus(sums[k], lane(&basis[3 * i + k]), added[3 * i + k]);
         }
     }
-    std::array::from_fn(|i| sums[0][i] + sums[1][i] + sums[2][i])
+    simd.add_f32s(simd.add_f32s(sums[0], sums[1]), sums[2])
 }
 
 #[inline(always)]
-fn product(a: &[f32; PARTS], b: &[f32; PARTS]) -> f32 {
-    let p: [f32; PARTS] = std::array::from_fn(|i| a[i] * b[i]);
+fn product<S: Eights>(simd: S, a: f32x8, b: f32x8) -> f32 {
+    let p: [f32; LANES] = pulp::cast(simd.mul_f32s(a, b));
     let four: [f32; 4] = std::array::from_fn(|i| p[i] + p[i + 4]);
     (four[0] + four[2]) + (four[1] + four[3])
 }

@@ -4,6 +4,8 @@ use super::autocorrelation::{Autocorrelation, REACH, REACH_ALONG};
 use super::mark_table::CODES;
 use super::moves::{AROUND, Moves, NEVER};
 use crate::plane::{Dots, Tone};
+use crate::screen::simd::{Eights, Work, eights};
+use pulp::f32x8;
 
 /// Dots on a side of a tile.
 pub const TILE: usize = 96;
@@ -113,7 +115,7 @@ impl<'a, const C: usize> Tile<'a, C> {
                 }
             }
         }
-        pulp::Arch::new().dispatch(Fill { tile: &mut tile, on: &on, wanted: &wanted });
+        eights(Fill { tile: &mut tile, on: &on, wanted: &wanted });
         tile
     }
 
@@ -135,14 +137,16 @@ struct Fill<'t, 'a, const C: usize> {
     wanted: &'t [f32],
 }
 
-impl<const C: usize> pulp::NullaryFnOnce for Fill<'_, '_, C> {
+impl<const C: usize> Work for Fill<'_, '_, C> {
     type Output = ();
 
     #[inline(always)]
-    fn call(self) {
+    fn run<S: Eights>(self, simd: S) {
         let errors = marks(self.tile, self.on, self.wanted);
         let Tile { correlation, weights, size, .. } = self.tile;
-        correlation.iter_mut().zip(&errors).for_each(|(out, error)| weigh(out, error, weights, size.1));
+        for (out, error) in correlation.iter_mut().zip(&errors) {
+            weigh(simd, out, error, weights, size.1);
+        }
     }
 }
 
@@ -176,22 +180,62 @@ fn marks<const C: usize>(tile: &mut Tile<C>, on: &[u16], wanted: &[f32]) -> [Vec
     errors
 }
 
+/// Eights of columns that are summed up side by side: a sum waits for the one before.
+const SUMS: usize = 4;
+/// Columns of a row in whole eights: the last ones reach into the next row, and are never looked at.
+const WIDE: usize = STRIDE.next_multiple_of(8 * SUMS);
+/// Columns whose correlation may be looked at, in whole eights; where there are fewer eights than sums, the rest are left.
+const LOOKED_AT: usize = (STRIDE - 2 * REACH_ALONG).next_multiple_of(8);
+
 /// Correlates the error of the forecast with the weights, one axis after the other.
 #[inline(always)]
-fn weigh(correlation: &mut [f32], error: &[f32], weights: &Autocorrelation, rows: usize) {
-    let mut tall = [0.0f32; STRIDE];
+fn weigh<S: Eights>(simd: S, correlation: &mut [f32], error: &[f32], weights: &Autocorrelation, rows: usize) {
+    let mut tall = [0.0f32; WIDE + 2 * REACH_ALONG];
+    let taps = 2 * weights.reach + 1;
     for y in HALO - RIM..HALO + rows + RIM {
-        let out = &mut correlation[y * STRIDE + REACH_ALONG..(y + 1) * STRIDE - REACH_ALONG];
+        let out = &mut correlation[y * STRIDE + REACH_ALONG..][..LOOKED_AT];
         for (across, along) in &weights.lines {
-            tall.fill(0.0);
-            for (j, &weight) in across.iter().enumerate() {
-                let row = &error[(y + j - REACH) * STRIDE..][..STRIDE];
-                tall.iter_mut().zip(row).for_each(|(t, e)| *t += weight * e);
+            for x in (0..WIDE).step_by(8 * SUMS) {
+                let mut sums = [simd.splat_f32s(0.0); SUMS];
+                for (j, &weight) in across.iter().enumerate() {
+                    let row = (y + j - REACH) * STRIDE + x;
+                    for (i, sum) in sums.iter_mut().enumerate() {
+                        *sum = simd.plus(*sum, eight(error, row + 8 * i), weight);
+                    }
+                }
+                for (i, sum) in sums.into_iter().enumerate() {
+                    set(&mut tall, x + 8 * i, sum);
+                }
             }
-            let reaching = REACH_ALONG - weights.reach..=REACH_ALONG + weights.reach;
-            for (j, &weight) in along.iter().enumerate().filter(|(j, _)| reaching.contains(j)) {
-                out.iter_mut().zip(&tall[j..]).for_each(|(o, t)| *o += weight * t);
+            for x in (0..LOOKED_AT).step_by(8 * SUMS) {
+                let mut sums = [simd.splat_f32s(0.0); SUMS];
+                for (i, sum) in sums.iter_mut().enumerate() {
+                    *sum = eight(out, x + 8 * i);
+                }
+                for (j, &weight) in along.iter().enumerate().skip(REACH_ALONG - weights.reach).take(taps) {
+                    for (i, sum) in sums.iter_mut().enumerate() {
+                        *sum = simd.plus(*sum, eight(&tall, x + j + 8 * i), weight);
+                    }
+                }
+                for (i, sum) in sums.into_iter().enumerate() {
+                    set(out, x + 8 * i, sum);
+                }
             }
         }
+    }
+}
+
+/// Eight numbers from a place on.
+#[inline(always)]
+fn eight(numbers: &[f32], at: usize) -> f32x8 {
+    let eight: Option<&[f32; 8]> = numbers.get(at..).and_then(|n| n.first_chunk());
+    pulp::cast(*eight.unwrap_or(&[0.0; 8]))
+}
+
+/// Sets eight numbers from a place on.
+#[inline(always)]
+fn set(numbers: &mut [f32], at: usize, eight: f32x8) {
+    if let Some(numbers) = numbers.get_mut(at..).and_then(|n| n.first_chunk_mut::<8>()) {
+        *numbers = pulp::cast(eight);
     }
 }
