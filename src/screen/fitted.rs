@@ -55,9 +55,10 @@ const PASSES_A_TURN: u32 = 4;
 /// simulated annealing", Journal of Computational Physics 90, 1990).
 ///
 /// On four photos, measured to 3 % and 2 %, that gains 0.5 dB of what is planned and 0.06 of what is to be expected, and the
-/// search takes twice as long. For a machine that is known it loses (0.4 dB: diffused dots lie better than the pass leaves
+/// search takes four fifths longer. For a machine that is known it loses (0.4 dB: diffused dots lie better than the pass leaves
 /// them), for one that is assumed what is to be expected stays the same, and at thirds it loses 0.2 dB of that.
 const HEAT: f32 = 0.025;
+/// Switch pitches in a line pitch for which there is such a pass, and how unsure the machine may be.
 const HOT_FINER: std::ops::Range<f64> = 1.5..2.5;
 const HOT_UNSURE: f64 = 0.05;
 /// Steps that a turn of a tile counts for, where a row of the start is one: of a million dots, rows of the
@@ -185,8 +186,8 @@ pub(super) fn improve(
 /// How much worse changes may make things in a first pass (see [`HEAT`]); 0 where there is none.
 fn heat(options: &Options, weights: &Autocorrelation) -> f32 {
     let finer = options.pitch_across_mm / options.pitch_along_mm;
-    let known = options.unsure.beam.max(options.unsure.exposure);
-    let hot = HOT_FINER.contains(&finer) && known > 0.0 && known <= HOT_UNSURE;
+    let unsure = options.unsure.beam.max(options.unsure.exposure);
+    let hot = HOT_FINER.contains(&finer) && unsure > 0.0 && unsure <= HOT_UNSURE;
     if hot { HEAT * weights.at(0, 0) * (finer * finer) as f32 } else { 0.0 }
 }
 

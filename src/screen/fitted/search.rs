@@ -311,11 +311,14 @@ impl<const C: usize> Tile<'_, C> {
             if !free || moves.bar[r][i] > 0.0 {
                 continue;
             }
-            let pulls = self.added_mark.iter().map(|added| moves.pull[r][i] * added[at] * added[other]);
+            let mut pulls = 0.0;
+            for added in &self.added_mark {
+                pulls += moves.pull[r][i] * added[at] * added[other];
+            }
             swaps.push(Swapped {
                 number,
                 on: self.toggle_sign[at] < 0.0,
-                guess: first.cost + self.cost[other] + pulls.sum::<f32>(),
+                guess: first.cost + self.cost[other] + pulls,
                 cost: self.swap(simd, &first, at, swap, &mut second),
                 first: self.added_mark[0][at],
                 second: self.added_mark[0][other],
@@ -438,8 +441,12 @@ impl<const C: usize> Work for Sampled<'_, '_, C> {
         let Sampled { tile, one_in } = self;
         tile.look(simd);
         let (width, height) = tile.size;
-        let at = |i: usize| (i / width + HALO) * STRIDE + i % width + ASIDE;
-        (0..width * height).step_by(one_in.max(1)).map(|i| tile.swaps(simd, at(i))).collect()
+        // Loops, not closures: those would be compiled without the vectors.
+        let mut all = Vec::new();
+        for i in (0..width * height).step_by(one_in.max(1)) {
+            all.push(tile.swaps(simd, (i / width + HALO) * STRIDE + i % width + ASIDE));
+        }
+        all
     }
 }
 
