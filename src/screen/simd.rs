@@ -17,6 +17,21 @@ pub(super) trait Eights: pulp::Simd<f32s = f32x8, u32s = u32x8> {
 
 impl<S: pulp::Simd<f32s = f32x8, u32s = u32x8>> Eights for S {}
 
+/// Eight numbers from a place on; noughts where there are not so many.
+#[inline(always)]
+pub(super) fn eight(numbers: &[f32], at: usize) -> f32x8 {
+    let eight: Option<&[f32; 8]> = numbers.get(at..).and_then(|n| n.first_chunk());
+    pulp::cast(*eight.unwrap_or(&[0.0; 8]))
+}
+
+/// Sets eight numbers from a place on; none where there are not so many.
+#[inline(always)]
+pub(super) fn set_eight(numbers: &mut [f32], at: usize, eight: f32x8) {
+    if let Some(numbers) = numbers.get_mut(at..).and_then(|n| n.first_chunk_mut::<8>()) {
+        *numbers = pulp::cast(eight);
+    }
+}
+
 /// Work that is done on eight numbers at a time.
 pub(super) trait Work {
     /// What comes of it.

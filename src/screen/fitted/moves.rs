@@ -22,6 +22,7 @@ pub const NEVER: f32 = 1e30;
 
 /// The bits of a guess that hold the number of its swap.
 pub const NUMBERS: u32 = 63;
+const _: () = assert!(ROWS * LANES <= NUMBERS as usize + 1);
 /// Marks that a toggle adds, one for each cell that feels the dot, and noughts up to whole lanes.
 pub const ADDED: usize = 24;
 

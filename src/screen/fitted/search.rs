@@ -11,7 +11,7 @@ use super::guess::Swapped;
 use super::mark_table::{AFFECTED, Affected, each_affected};
 use super::moves::{ADDED, AROUND, Basis, LANES, NEVER, NUMBERS, ROWS, Swap};
 use super::tile::{ASIDE, HALO, RIM, STRIDE, Tile};
-use crate::screen::simd::{Eights, Work, eights};
+use crate::screen::simd::{Eights, Work, eight, eights, set_eight};
 use pulp::f32x8;
 
 /// From the first to the last place of the five rows of cells around a dot, and of the rows of lanes.
@@ -268,13 +268,14 @@ impl<const C: usize> Tile<'_, C> {
         for (r, terms) in terms.iter().enumerate() {
             let (pull, bar) = (lane(&self.moves.pull[r]), lane(&self.moves.bar[r]));
             let number = pulp::cast(self.moves.number[r]);
-            let mut guesses = lanes(costs, r);
-            for ([added_marks, seen, correlation], added_mark) in parts.iter().zip(&self.added_mark) {
-                let follow = simd.mul_f32s(two, simd.sub_f32s(lanes(correlation, r), lanes(seen, r)));
+            let mut guesses = eight(costs, r * STRIDE);
+            for (&[added_marks, seen, correlation], added_mark) in parts.iter().zip(&self.added_mark) {
+                let follow = simd
+                    .mul_f32s(two, simd.sub_f32s(eight(correlation, r * STRIDE), eight(seen, r * STRIDE)));
                 let slope = simd.plus(follow, pull, added_mark[at]);
-                guesses = simd.add_f32s(guesses, simd.mul_f32s(lanes(added_marks, r), slope));
+                guesses = simd.add_f32s(guesses, simd.mul_f32s(eight(added_marks, r * STRIDE), slope));
             }
-            let (other, correlation) = (lanes(parts[0][0], r), lanes(parts[0][2], r));
+            let (other, correlation) = (eight(parts[0][0], r * STRIDE), eight(parts[0][2], r * STRIDE));
             let [base, own, both, others, seen_by_own, seen_by_other] = terms;
             let (base, own, both) = (lane(base), lane(own), lane(both));
             let (others, seen_by_own, seen_by_other) = (lane(others), lane(seen_by_own), lane(seen_by_other));
@@ -286,7 +287,7 @@ impl<const C: usize> Tile<'_, C> {
             // The number rides in the last bits, so that one comparison finds both.
             let bits = simd.transmute_u32s_f32s(simd.add_f32s(guesses, bar));
             let numbered = simd.transmute_f32s_u32s(simd.or_u32s(simd.and_u32s(bits, above), number));
-            let guess = simd.select_f32s(simd.equal_f32s(lanes(sides, r), against), numbered, never);
+            let guess = simd.select_f32s(simd.equal_f32s(eight(sides, r * STRIDE), against), numbered, never);
             least = simd.select_f32s(simd.less_than_f32s(guess, least), guess, least);
         }
         let least: [f32; LANES] = pulp::cast(least);
@@ -384,17 +385,19 @@ impl<const C: usize> Tile<'_, C> {
                     }
                 }
                 if looked_at.contains(&below) {
-                    let row = correlation[below * STRIDE + first..].as_chunks_mut::<LANES>().0;
-                    for (i, row) in row.iter_mut().take(TOLD).enumerate() {
+                    for i in 0..TOLD {
+                        let at = below * STRIDE + first + LANES * i;
                         let told = simd.add_f32s(even[i], odd[i]);
-                        *row = pulp::cast(simd.add_f32s(pulp::cast(*row), told));
+                        let sum = simd.add_f32s(eight(correlation, at), told);
+                        set_eight(correlation, at, sum);
                     }
                 }
                 if y > 0 && looked_at.contains(&above) {
-                    let row = correlation[above * STRIDE + first..].as_chunks_mut::<LANES>().0;
-                    for (i, row) in row.iter_mut().take(TOLD).enumerate() {
+                    for i in 0..TOLD {
+                        let at = above * STRIDE + first + LANES * i;
                         let told = simd.sub_f32s(even[i], odd[i]);
-                        *row = pulp::cast(simd.add_f32s(pulp::cast(*row), told));
+                        let sum = simd.add_f32s(eight(correlation, at), told);
+                        set_eight(correlation, at, sum);
                     }
                 }
             }
@@ -460,13 +463,6 @@ fn five<T>(plane: &[T], at: usize) -> Option<&[T; FIVE]> {
 #[inline(always)]
 fn near(plane: &[f32], at: usize) -> Option<&[f32; NEAR]> {
     plane.get(at - AROUND * STRIDE - AROUND..)?.first_chunk()
-}
-
-/// The row of lanes that is so many rows down.
-#[inline(always)]
-fn lanes(rows: &[f32; NEAR], row: usize) -> f32x8 {
-    let row: Option<&[f32; LANES]> = rows.get(row * STRIDE..).and_then(|row| row.first_chunk());
-    lane(row.unwrap_or(&[0.0; LANES]))
 }
 
 /// Eight numbers side by side.

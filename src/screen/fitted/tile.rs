@@ -4,8 +4,7 @@ use super::autocorrelation::{Autocorrelation, REACH, REACH_ALONG};
 use super::mark_table::CODES;
 use super::moves::{AROUND, Moves, NEVER};
 use crate::plane::{Dots, Tone};
-use crate::screen::simd::{Eights, Work, eights};
-use pulp::f32x8;
+use crate::screen::simd::{Eights, Work, eight, eights, set_eight};
 
 /// Dots on a side of a tile.
 pub const TILE: usize = 96;
@@ -204,7 +203,7 @@ fn weigh<S: Eights>(simd: S, correlation: &mut [f32], error: &[f32], weights: &A
                     }
                 }
                 for (i, sum) in sums.into_iter().enumerate() {
-                    set(&mut tall, x + 8 * i, sum);
+                    set_eight(&mut tall, x + 8 * i, sum);
                 }
             }
             for x in (0..LOOKED_AT).step_by(8 * SUMS) {
@@ -218,24 +217,9 @@ fn weigh<S: Eights>(simd: S, correlation: &mut [f32], error: &[f32], weights: &A
                     }
                 }
                 for (i, sum) in sums.into_iter().enumerate() {
-                    set(out, x + 8 * i, sum);
+                    set_eight(out, x + 8 * i, sum);
                 }
             }
         }
-    }
-}
-
-/// Eight numbers from a place on.
-#[inline(always)]
-fn eight(numbers: &[f32], at: usize) -> f32x8 {
-    let eight: Option<&[f32; 8]> = numbers.get(at..).and_then(|n| n.first_chunk());
-    pulp::cast(*eight.unwrap_or(&[0.0; 8]))
-}
-
-/// Sets eight numbers from a place on.
-#[inline(always)]
-fn set(numbers: &mut [f32], at: usize, eight: f32x8) {
-    if let Some(numbers) = numbers.get_mut(at..).and_then(|n| n.first_chunk_mut::<8>()) {
-        *numbers = pulp::cast(eight);
     }
 }
