@@ -28,7 +28,10 @@ pub(super) struct BandBlocks {
     first: usize,
     columns: usize,
     sides: (usize, usize),
+    /// Whether the coating chars at all.
+    chars: bool,
     mark: Vec<f32>,
+    /// As far as the last row of blocks that is over-burnt.
     charred: Vec<f32>,
     /// Greatest relative exposures; empty where the coating never chars.
     peak: Vec<f32>,
@@ -47,9 +50,10 @@ impl BandBlocks {
             first,
             columns,
             sides: (along, across),
-            mark: vec![0.0; n],
-            charred: vec![0.0; n],
-            peak: vec![0.0; if chars { n } else { 0 }],
+            chars,
+            mark: Vec::with_capacity(n),
+            charred: Vec::new(),
+            peak: Vec::with_capacity(if chars { n } else { 0 }),
             hot: false,
         }
     }
@@ -80,9 +84,16 @@ impl BandBlocks {
         let along = if ALONG > 0 { ALONG } else { self.sides.0 };
         let at = (y / self.sides.1 - self.first) * self.columns;
         let cells = at..at + self.columns;
+        // A row of blocks is begun when its first row arrives, and so its memory is written before it is read: the
+        // system lends fresh memory that is read first a page of zeros, and to take it back stops the other threads.
+        if self.mark.len() < cells.end {
+            self.mark.resize(cells.end, 0.0);
+            self.peak.resize(if self.chars { cells.end } else { 0 }, 0.0);
+        }
         let all = add::<ALONG>(&mut self.mark[cells.clone()], mark, along);
         if let Some(charred) = charred {
             self.hot = true;
+            self.charred.resize(self.mark.len(), 0.0);
             add::<ALONG>(&mut self.charred[cells.clone()], charred, along);
         }
         if !self.peak.is_empty() {
@@ -116,6 +127,15 @@ fn add<const ALONG: usize>(to: &mut [f32], row: &[f32], along: usize) -> f32 {
     all
 }
 
+/// Joins a band's row of blocks to what the bands before it have in it, from place `at` on, and adds the rows that only
+/// this band touches.
+fn join(all: &mut Vec<f32>, at: usize, band: &[f32], of: impl Fn(f32, f32) -> f32) {
+    let shared = (all.len().saturating_sub(at)).min(band.len());
+    let (with, alone) = band.split_at(shared);
+    all.iter_mut().skip(at).zip(with).for_each(|(to, &from)| *to = of(*to, from));
+    all.extend_from_slice(alone);
+}
+
 /// Puts the bands' sums together, in order from the top, for a plane of `width` by `height` dots.
 pub(super) fn together(
     forecast: &Forecast,
@@ -124,18 +144,14 @@ pub(super) fn together(
     bands: Vec<BandBlocks>,
 ) -> Blocks {
     let (columns, rows) = (width.div_ceil(along), height.div_ceil(across));
-    let (mut look, mut charred, mut dose) = (vec![0.0f32; columns * rows], Vec::new(), Vec::new());
+    let room = || Vec::with_capacity(columns * rows);
+    let (mut look, mut charred, mut dose) = (room(), Vec::new(), room());
     let burn = forecast.burn();
     let over_burn_from = forecast.over_burn_from();
-    if over_burn_from.is_finite() {
-        dose = vec![0.0f32; columns * rows];
-    }
     for band in bands {
         let at = band.first * columns;
-        look[at..].iter_mut().zip(&band.mark).for_each(|(to, from)| *to += from);
-        dose.iter_mut().skip(at).zip(&band.peak).for_each(|(to, &from)| {
-            *to = if from > *to { from } else { *to };
-        });
+        join(&mut look, at, &band.mark, |to, from| to + from);
+        join(&mut dose, at, &band.peak, |to, from| if from > to { from } else { to });
         if band.hot {
             charred.resize(columns * rows, 0.0f32);
             charred[at..].iter_mut().zip(&band.charred).for_each(|(to, from)| *to += from);

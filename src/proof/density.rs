@@ -51,7 +51,10 @@ pub fn coverage(dots: &Dots, layout: &Layout, (along, across): (f64, f64)) -> Ve
         for (i, out) in band.chunks_exact_mut(columns).enumerate() {
             let r = first + i;
             let (a, b) = high.inner(r, rows);
-            let whole = (a..b).map(|r| (r, 1.0));
+            // The first row is written, not added: fresh memory that is read first is lent as a page of zeros, and to
+            // take that back the system stops the other threads.
+            out.copy_from_slice(&sums[a * columns..(a + 1) * columns]);
+            let whole = (a + 1..b).map(|r| (r, 1.0));
             for (k, weight) in whole.chain(high.rim(r, rows).into_iter().flatten().map(|r| (r, high.part))) {
                 let row = &sums[k * columns..(k + 1) * columns];
                 out.iter_mut().zip(row).for_each(|(o, s)| *o += weight * s);
