@@ -53,18 +53,28 @@ pub fn barred(tone: &Tone, table: &MarkTable, options: &Options) -> Option<Dots>
                 sums[x + 1] = sums[x] + f64::from(t);
             }
             let aside = aside * columns;
-            for (x, t) in tall.iter_mut().enumerate() {
+            // Away from both ends all means are over as many places, and several are taken at once.
+            let all = 2 * aside + 1;
+            let inner = if width > all { aside..width - aside } else { 0..0 };
+            let places = (all * from_to.len()) as f64;
+            for (t, (left, right)) in
+                tall[inner.clone()].iter_mut().zip(sums.iter().zip(&sums[all.min(width)..]))
+            {
+                *t = ((right - left) / places) as f32;
+            }
+            for x in (0..inner.start).chain(inner.end..width) {
                 let (left, right) = (x.saturating_sub(aside), (x + aside + 1).min(width));
-                *t = ((sums[right] - sums[left]) / ((right - left) * from_to.len()) as f64) as f32;
+                tall[x] = ((sums[right] - sums[left]) / ((right - left) * from_to.len()) as f64) as f32;
             }
             tall
         };
         for (i, row) in band.chunks_exact_mut(stride).enumerate().filter(|(i, _)| (first + i) % 2 == 1) {
             let (soft, near) = (mean(first + i, SOFT, SOFT), mean(first + i, 0, NEAR));
-            for (x, _) in
-                soft.iter().zip(&near).enumerate().filter(|(_, (s, n))| **s < dark && **n < LIGHTER * dark)
-            {
-                row[x / 8] |= 0x80 >> (x % 8);
+            for (byte, (soft, near)) in row.iter_mut().zip(soft.chunks(8).zip(near.chunks(8))) {
+                let bars = soft.iter().zip(near).enumerate();
+                *byte = bars.fold(0, |byte, (k, (&soft, &near))| {
+                    byte | (u8::from(soft < dark && near < LIGHTER * dark) << (7 - k))
+                });
             }
         }
     });
