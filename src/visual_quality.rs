@@ -60,8 +60,7 @@ impl PointSpread {
             (0..N).map(|i| libm::cos(std::f64::consts::TAU * i as f64 / N as f64)).collect();
         // Both axes are even: the sums run over the half spectrum, the ends counted once.
         let count = |k: usize| if k == 0 || k == N / 2 { 1.0 } else { 2.0 };
-        let mut quarter = vec![0.0; side * side];
-        for ky in 0..=N / 2 {
+        let rows = crate::parallel::map(N / 2 + 1, |ky| {
             let fy = ky as f64 / (N as f64 * dy);
             let mut row = vec![0.0; side];
             for kx in 0..=N / 2 {
@@ -71,9 +70,13 @@ impl PointSpread {
                     *r += m * cosine[kx * x % N];
                 }
             }
+            row
+        });
+        let mut quarter = vec![0.0; side * side];
+        for (ky, row) in rows.iter().enumerate() {
             for (y, out) in quarter.chunks_exact_mut(side).enumerate() {
                 let c = cosine[ky * y % N];
-                out.iter_mut().zip(&row).for_each(|(q, r)| *q += c * r);
+                out.iter_mut().zip(row).for_each(|(q, r)| *q += c * r);
             }
         }
         PointSpread::from_quarter(radius, &quarter)

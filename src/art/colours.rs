@@ -4,7 +4,7 @@ use std::fmt;
 use std::sync::Arc;
 
 use super::turn::{Turn, turned};
-use crate::parallel;
+use crate::parallel::{self, LEAST_WORK};
 use crate::plane::Light;
 
 /// Channels that differ by so many codes are a colour and not the noise of a compression.
@@ -15,7 +15,8 @@ const ONE_IN: usize = 2000;
 /// Red, green and blue codes of a raster as it was stored, before it was brought upright. Shared, never changed.
 #[derive(Clone)]
 pub struct Colours {
-    codes: Arc<[u8]>,
+    /// The decoder's own memory: to copy it takes as long as to count the colours.
+    codes: Arc<Vec<u8>>,
     channels: usize,
     width: usize,
     height: usize,
@@ -32,16 +33,21 @@ impl fmt::Debug for Colours {
 impl Colours {
     /// Codes of `channels` (3, or 4 with alpha) a picture element; `None` where the picture is grey.
     pub(super) fn of(codes: Vec<u8>, channels: usize, width: usize, height: usize) -> Option<Colours> {
-        let coloured = codes
-            .chunks_exact(channels.max(3))
-            .filter(|p| {
+        let coloured = |codes: &[u8]| {
+            let colourful = |p: &&[u8]| {
                 let (low, high) = (p[0].min(p[1]).min(p[2]), p[0].max(p[1]).max(p[2]));
                 high - low >= COLOURFUL
-            })
-            .count();
+            };
+            codes.chunks_exact(channels.max(3)).filter(colourful).count()
+        };
+        let part = channels.max(3) * LEAST_WORK;
+        let parts = parallel::map(codes.len().div_ceil(part), |i| {
+            coloured(&codes[i * part..((i + 1) * part).min(codes.len())])
+        });
+        let coloured: usize = parts.into_iter().sum();
         let enough = coloured * ONE_IN >= width * height && coloured > 0;
         enough.then(|| Colours {
-            codes: codes.into(),
+            codes: Arc::new(codes),
             channels,
             width,
             height,

@@ -13,6 +13,7 @@ use moxcms::{
 use super::Model;
 use super::contain::contained;
 use crate::colour::{WEIGHTS, srgb_to_linear};
+use crate::parallel;
 
 /// Codes of a 16-bit sample; 8-bit codes are every 257th.
 const CODES: usize = 65536;
@@ -61,7 +62,10 @@ fn table(f: impl Fn(f64) -> f64) -> Vec<f32> {
 }
 
 fn srgb() -> Reading {
-    let code: Vec<f64> = (0..CODES).map(|i| srgb_to_linear(i as f64 / (CODES - 1) as f64)).collect();
+    let mut code = vec![0.0f64; CODES];
+    parallel::bands(&mut code, 1, CODES / 16, |first, part| {
+        part.iter_mut().zip(first..).for_each(|(v, i)| *v = srgb_to_linear(i as f64 / (CODES - 1) as f64));
+    });
     Reading::Rgb(Box::new(WEIGHTS.map(|w| code.iter().map(|&v| (v * w) as f32).collect())))
 }
 

@@ -63,6 +63,9 @@ impl Likeness {
 
     /// Turned clockwise, then mirrored left to right where asked.
     pub fn turned(&self, turn: Turn, mirror: bool) -> Likeness {
+        if turn == Turn::None && !mirror {
+            return self.clone();
+        }
         let (w, h) = (self.width, self.height);
         let (width, height) = if turn.swaps() { (h, w) } else { (w, h) };
         let mut rgba = Vec::with_capacity(self.rgba.len());

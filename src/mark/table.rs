@@ -4,9 +4,12 @@ use std::sync::Arc;
 
 use super::response::Burn;
 use crate::lately::Lately;
+use crate::parallel;
 
 /// Entries an octave of exposure: a power of two, taken from the top bits of the mantissa.
 const OCTAVE_BITS: u32 = 11;
+/// Entries an octave.
+const OCTAVE: usize = 1 << OCTAVE_BITS;
 /// Entries: sixteen octaves.
 const ENTRIES: usize = 16 << OCTAVE_BITS;
 const SHIFT: u32 = 23 - OCTAVE_BITS;
@@ -40,19 +43,35 @@ impl MarkTable {
         let base = (top - 15) << (23 - SHIFT);
         let mut table = vec![0.0f32; NAMED].into_boxed_slice();
         let last = (most.to_bits() >> SHIFT).saturating_sub(base) as usize;
-        // Downwards from the greatest exposure, until nothing is marked any more.
-        for i in (1..=last.min(ENTRIES - 1)).rev() {
-            let from = f32::from_bits((base + i as u32) << SHIFT);
-            let to = f32::from_bits((base + i as u32 + 1) << SHIFT);
-            let middle = 0.5 * (f64::from(from) + f64::from(to));
-            table[i] = burn.mark(middle) as f32;
-            if burn.response.rise_at(middle * burn.x_solid) < 1e-8 {
+        // Downwards from the greatest exposure, until nothing is marked any more. Octaves at once, for the powers of all
+        // take longer than a hundred thousand dots.
+        let end = last.min(ENTRIES - 1) + 1;
+        let octaves = parallel::map(end.div_ceil(OCTAVE), |octave| {
+            let from = octave * OCTAVE;
+            let mut entries = vec![0.0f32; OCTAVE.min(end - from)];
+            let mut ended = false;
+            for (i, entry) in entries.iter_mut().enumerate().rev() {
+                let i = (from + i) as u32;
+                let low = f32::from_bits((base + i) << SHIFT);
+                let high = f32::from_bits((base + i + 1) << SHIFT);
+                let middle = 0.5 * (f64::from(low) + f64::from(high));
+                *entry = if i == 0 { 0.0 } else { burn.mark(middle) as f32 };
+                ended = burn.response.rise_at(middle * burn.x_solid) < 1e-8;
+                if ended {
+                    break;
+                }
+            }
+            (entries, ended)
+        });
+        for (to, (entries, ended)) in table[..end].chunks_mut(OCTAVE).zip(&octaves).rev() {
+            to.copy_from_slice(entries);
+            if *ended {
                 break;
             }
         }
         // Rounding may put a sample a hair over the greatest exposure.
-        let end = table[last.min(ENTRIES - 1)];
-        table[last.min(ENTRIES - 1)..].fill(end);
+        let greatest = table[end - 1];
+        table[end - 1..].fill(greatest);
         let table = table.try_into().unwrap_or_else(|_| Box::new([0.0; NAMED]));
         MarkTable { table, low, base }
     }

@@ -157,8 +157,8 @@ impl Wanted {
             return Ok(None);
         }
         let mut fine = wanted(&plan.finer(times as usize, kind), shown, &Within(progress))?;
-        if kind == Kind::Photo {
-            lettering_of(&mut fine.tone, times as usize);
+        if kind == Kind::Photo && !lettering_of(&mut fine.tone, times as usize) {
+            return Ok(None);
         }
         let found = blurred(dots, &plan.burn, rect, &fine.tone, &fine.placement.rect);
         let least = if kind == Kind::Photo { LEAST_LETTERING_MM2 } else { 0.0 };

@@ -143,9 +143,11 @@ impl Seen {
             shadows += usize::from(l < 25.0 && own > 0.36);
             lights += usize::from(l > 75.0);
         }
-        tones.sort_unstable_by(f32::total_cmp);
         let n = tones.len();
-        let at = |share: f64| tones.get(((n - 1) as f64 * share).round() as usize).map(|v| f64::from(*v));
+        let mut at = |share: f64| {
+            let place = (n.checked_sub(1)? as f64 * share).round() as usize;
+            Some(f64::from(*tones.select_nth_unstable_by(place, f32::total_cmp).1))
+        };
         Some(Seen {
             ends: (at(CLIP)?, at(1.0 - CLIP)?),
             noise,
