@@ -180,6 +180,37 @@ fn a_wedge_seen_from_above_is_read_as_it_was_drawn() {
 }
 
 #[test]
+fn a_soft_shadow_is_followed_to_the_outermost_patches() {
+    let drawing = draw(&request(WedgeKind::Exposure, "rect:100x100mm")).unwrap();
+    let (w, h, grey) = preview(&drawing, 1);
+    let read = |shade: &dyn Fn(f64, f64) -> f64| -> Vec<f64> {
+        let linear = |v: f64| if v > 0.04045 { ((v + 0.055) / 1.055).powf(2.4) } else { v / 12.92 };
+        let code = |v: f64| if v > 0.0031308 { 1.055 * v.powf(1.0 / 2.4) - 0.055 } else { 12.92 * v };
+        // The preview has 10 pixels a mm.
+        let light = |(i, &grey): (usize, &u8)| {
+            linear(f64::from(grey) / 255.0) * shade((i % w) as f64 / 10.0, (i / w) as f64 / 10.0)
+        };
+        let codes: Vec<u16> =
+            grey.iter().enumerate().map(light).map(|v| (code(v) * 65535.0).round() as u16).collect();
+        let picture = image::ImageBuffer::<image::Luma<u16>, _>::from_raw(w as u32, h as u32, codes).unwrap();
+        let mut png = std::io::Cursor::new(Vec::new());
+        picture.write_to(&mut png, image::ImageFormat::Png).unwrap();
+        let photo = open_photo(&png.into_inner(), "made").unwrap();
+        let evidence = read_photo(&photo, &drawing.wedge, &Ask::default(), &Silent).unwrap();
+        evidence.reading.patches.iter().map(|p| p.lightness.get().unwrap()).collect()
+    };
+    let even = read(&|_, _| 1.0);
+    // Over one corner or another, its edge some 30 mm wide.
+    for (right, down, middle) in [(1.0, 1.0, 30.0), (-1.0, 1.0, -40.0), (1.0, -1.0, -45.0)] {
+        let away = |x: f64, y: f64| (right * x + down * y) / f64::sqrt(2.0) - middle;
+        let shaded = read(&|x, y| 1.0 - 0.35 / (1.0 + (away(x, y) / 8.0).exp()));
+        for ((p, even), shaded) in drawing.wedge.patches.iter().zip(&even).zip(&shaded) {
+            assert!((even - shaded).abs() < 0.25, "{}: {shaded} under a shadow, {even} without", p.name);
+        }
+    }
+}
+
+#[test]
 fn one_patch_shows_char_and_is_no_setting_to_pick() {
     for (blank, most) in [("round:90mm", 3.0), ("rect:100x100mm", 3.0), ("rect:100x60mm:r8mm", 3.0)] {
         // A beam of two pitches: the preview does not show the ripple that a narrower one leaves between lines.

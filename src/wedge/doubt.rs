@@ -15,6 +15,9 @@ const UNEVEN: f64 = 1.9;
 /// Without exposures to tell a lamp from a reflection (a tone wedge read alone) light that differs by more may be either:
 /// in rendered photos without a veil or a shadow it differs by up to 1.18, by 1.6 where it falls off towards a side.
 const UNEVEN_ALONE: f64 = 1.25;
+/// Where light that does not belong there spoils more than one patch in so many, it reaches others too: of 240 rendered photos
+/// the six of which nothing else was said were all off in something, by up to 1.4 L*.
+const SPOILT_ONE_IN: usize = 10;
 /// Below half, reciprocity fails more than any heat conduction allows.
 const LEAST_EXPONENT: f64 = 0.45;
 /// A burn has grain; a drawing has none, L*.
@@ -29,10 +32,12 @@ pub fn doubts(wedge: &Wedge, measured: &Measured, found: Option<&ExposureFit>) -
             short(measured.light_ratio, 1)
         ));
     }
+    let stray = |v: &&Result<_, Refusal>| matches!(v, Err(Refusal::Glare { .. } | Refusal::Uneven { .. }));
+    let refused = measured.values.iter().filter(stray).count();
+    if found.is_some() {
+        out.extend(spoilt(refused, wedge.patches.len()));
+    }
     if found.is_none() {
-        let stray =
-            |v: &&Result<_, Refusal>| matches!(v, Err(Refusal::Glare { .. } | Refusal::Uneven { .. }));
-        let refused = measured.values.iter().filter(stray).count();
         out.extend(alone(measured.light_ratio, refused).map(|seen| {
             format!("{seen}, and tones alone do not tell a lamp from a reflection: photograph the piece again under even light, or read an exposure wedge first")
         }));
@@ -68,6 +73,10 @@ pub fn doubts(wedge: &Wedge, measured: &Measured, found: Option<&ExposureFit>) -
     }
     let Some(found) = found else { return out };
     let fit = &found.response;
+    let bent = fit.toned.filter(|t| measured.glare.is_none() && t.steeper.abs() > BENT);
+    if bent.is_none() {
+        out.extend(curved(measured.steeper));
+    }
     let before = out.len();
     match fit.limited {
         Some(Limited::Speed(v)) => out.push(format!(
@@ -86,9 +95,7 @@ pub fn doubts(wedge: &Wedge, measured: &Measured, found: Option<&ExposureFit>) -
             short(s, 2)
         ));
     }
-    if measured.glare.is_none()
-        && let Some(toned) = fit.toned.filter(|t| t.steeper.abs() > BENT)
-    {
+    if let Some(toned) = bent {
         out.push(format!(
             "the camera bent the photo's tones by more than can be taken off (its curve is {} % off the standard one in the middle): switch off its picture styles, or take another camera",
             short(100.0 * (measured.steeper + toned.steeper).abs(), 0)
@@ -120,6 +127,26 @@ pub fn doubts(wedge: &Wedge, measured: &Measured, found: Option<&ExposureFit>) -
         ));
     }
     out
+}
+
+/// What speaks against a reading of which so many patches were `refused` for light that does not belong there.
+fn spoilt(refused: usize, patches: usize) -> Option<String> {
+    (SPOILT_ONE_IN * refused > patches).then(|| {
+        format!(
+            "light that does not belong there lies on {refused} of {patches} patches, which were not read, and reaches others: photograph the piece again under even light"
+        )
+    })
+}
+
+/// What speaks against tones off which a camera's curve was taken that is `steeper` than the standard one.
+fn curved(steeper: f64) -> Option<String> {
+    (steeper.abs() > BENT).then(|| {
+        format!(
+            "the camera's curve of tones seems to be {} % {} in the middle than the standard one, as the line pairs tell, but an uneven coating can look like it: it was taken off, and all tones may still be off; switch off the camera's picture styles and photograph the piece again",
+            short(100.0 * steeper.abs(), 0),
+            if steeper > 0.0 { "steeper" } else { "flatter" }
+        )
+    })
 }
 
 /// What speaks against the light where no exposures tell how far it reaches: a tone wedge that is read alone. So many patches
@@ -158,6 +185,15 @@ mod tests {
         assert!(alone(1.3, 0).unwrap().contains("differs 1.3 times"));
         assert!(alone(1.9, 0).is_some());
         assert!(alone(1.1, 2).unwrap().contains("2 patches"));
+    }
+
+    #[test]
+    fn a_reading_is_doubted_for_many_refused_patches_and_for_a_curve_that_was_taken_off() {
+        assert_eq!((spoilt(3, 37), spoilt(6, 64)), (None, None));
+        assert!(spoilt(4, 37).unwrap().contains("4 of 37 patches"));
+        assert_eq!((curved(0.0), curved(0.02), curved(-0.02)), (None, None, None));
+        assert!(curved(0.21).unwrap().contains("21 % steeper"));
+        assert!(curved(-0.08).unwrap().contains("8 % flatter"));
     }
 
     #[test]

@@ -224,7 +224,8 @@ fn take_in(reading: &mut Reading, photo: &Photo, wedge: &Wedge, measured: &Measu
         "the photo's own tone curve is not known: lightness assumes the sRGB curve, so switch off the camera's picture styles"
             .into()
     });
-    if measured.steeper != 0.0 {
+    // A stronger bend is a doubt.
+    if measured.steeper != 0.0 && measured.steeper.abs() <= BENT {
         reading.notes.push(format!(
             "the camera's curve of tones is about {} % {} in the middle than the standard one, as the line pairs tell; that was taken off, but its picture styles are better switched off",
             short(100.0 * measured.steeper.abs(), 0),
