@@ -44,13 +44,15 @@ def test_photos_of_wedges_are_read(tmp_path):
 
 
 @pytest.mark.parametrize("seed, job, said", [
-    # Combined wedges: in good light, and with the edge of a soft shadow over two patches, of which it moves one by 3.6 L*.
-    (4242, 0, [None]),
-    (6, 12, ["patches beside each other (I6, I7)"]),
+    # Combined wedges: in good light and under a soft shadow, which is followed; and with one corner out of a shadow, which is
+    # taken for a reflection.
+    (4242, 0, [None, None]),
+    (6, 12, ["light that does not belong there lies on 14 of 64 patches"]),
     # An exposure wedge, whose dots no screen makes: with the edge of a soft shadow over a corner, and in good light.
     (4242, 17, ["patches beside each other (E1, F1)", None]),
-    # A tone wedge, read alone: out of focus, and half in a hard shadow.
-    (4242, 12, [None, "solids that were burnt alike"]),
+    # Tone wedges, read alone: out of focus; and in good light and under a soft shadow.
+    (4242, 12, [None]),
+    (30, 17, [None, "solids that were burnt alike"]),
 ])
 def test_light_that_lies_on_a_part_of_a_wedge_is_said(seed, job, said, tmp_path):
     every = plan(40, ["exposure", "tone", "timing", "combined"], 2, seed)
