@@ -163,6 +163,9 @@ pub mod wedge {
             pub use crate::wedge::draw::program::program;
         }
     }
+    pub mod measure {
+        pub use crate::wedge::measure::{Flat, gaps};
+    }
     pub mod reading {
         pub use crate::wedge::reading::Reading;
     }

@@ -2,12 +2,13 @@
 
 use dotwright::kernels::art::{Photo, open_photo};
 use dotwright::kernels::blank::Blank;
-use dotwright::kernels::colour::lstar;
+use dotwright::kernels::colour::{linear_to_srgb, lstar, srgb_to_linear};
 use dotwright::kernels::job::Job;
 use dotwright::kernels::job::asked::Reference;
 use dotwright::kernels::job::plan::resolve;
 use dotwright::kernels::mark::{Beam, Response};
 use dotwright::kernels::placement::Grid;
+use dotwright::kernels::plane::Light;
 use dotwright::kernels::progress::Silent;
 use dotwright::kernels::scan::axis::Axis;
 use dotwright::kernels::scan::limits::{BeamLag, Limits};
@@ -16,6 +17,7 @@ use dotwright::kernels::units::{Mm, MmPerS, Share, Watts};
 use dotwright::kernels::wedge::ask::{Ask, ReadingError};
 use dotwright::kernels::wedge::draw::program::program;
 use dotwright::kernels::wedge::draw::{Drawing, Request, Way, draw, steps};
+use dotwright::kernels::wedge::measure::{Flat, gaps};
 use dotwright::kernels::wedge::read::read_photo;
 use dotwright::kernels::wedge::show::preview::preview;
 use dotwright::kernels::wedge::show::process::process;
@@ -62,7 +64,8 @@ fn seen(drawing: &Drawing) -> Photo {
 }
 
 /// The photo that such a picture is.
-fn shown(picture: image::GrayImage) -> Photo {
+fn shown(picture: impl Into<image::DynamicImage>) -> Photo {
+    let picture = picture.into();
     let mut png = std::io::Cursor::new(Vec::new());
     picture.write_to(&mut png, image::ImageFormat::Png).unwrap();
     open_photo(&png.into_inner(), "made").unwrap()
@@ -180,23 +183,64 @@ fn a_wedge_seen_from_above_is_read_as_it_was_drawn() {
 }
 
 #[test]
+fn unmarked_gaps_lie_beyond_the_outermost_patches_too_and_none_holds_a_dot() {
+    for (kind, blank) in [
+        (WedgeKind::Exposure, "rect:100x100mm"),
+        (WedgeKind::Exposure, "round:90mm"),
+        (WedgeKind::Exposure, "rect:100x60mm"),
+        (WedgeKind::Tone, "round:90mm"),
+        (WedgeKind::Combined, "rect:90x90mm"),
+        (WedgeKind::Combined, "round:90mm"),
+    ] {
+        let drawing = draw(&request(kind, blank)).unwrap();
+        let (rect, wedge) = (&drawing.rect, &drawing.wedge);
+        let pitch = rect.grid.along.0;
+        let samples = |mm: f64| (mm / pitch).round() as usize;
+        let mut light = Light::filled(samples(wedge.blank.width()), samples(wedge.blank.height()), 0.03);
+        let columns = light.width();
+        for (x, y) in (0..rect.rows).flat_map(|y| (0..rect.columns).map(move |x| (x, y))) {
+            if drawing.dots.get(x, y) {
+                light.data_mut()[(y + samples(rect.top.0)) * columns + x + samples(rect.left.0)] = 0.65;
+            }
+        }
+        let found = gaps(&Flat { light, per_mm: 1.0 / pitch }, wedge, 0.3);
+        assert!(found.iter().all(|g| (g.light - 0.03).abs() < 1e-6), "{kind:?}, {blank}: {found:?}");
+        // The charred patch beside the last column has less room round it.
+        let grid = || wedge.patches.iter().filter(|p| !p.charred);
+        let height = wedge.blank.height();
+        let middles =
+            |of: fn(f64, f64) -> f64, axis: usize| grid().map(|p| p.centre[axis]).reduce(of).unwrap();
+        let (left, right) = (middles(f64::min, 0), middles(f64::max, 0));
+        let (top, bottom) = (height - middles(f64::max, 1), height - middles(f64::min, 1));
+        let beyond = |outside: &dyn Fn((f64, f64)) -> bool| found.iter().filter(|g| outside(g.at)).count();
+        // Half a patch and the guard from its middle.
+        let counts = [
+            beyond(&|p| p.0 < left - 2.2),
+            beyond(&|p| p.1 < top - 2.2),
+            beyond(&|p| p.0 > right + 2.2),
+            beyond(&|p| p.1 > bottom + 2.2),
+        ];
+        // At least one beside each outermost patch.
+        let [columns, rows] = [0, 1].map(|axis| grid().map(|p| p.cell[axis] + 1).max().unwrap());
+        let least = [rows, columns, rows, columns];
+        assert!(counts.iter().zip(&least).all(|(n, least)| n >= least), "{kind:?}, {blank}: {counts:?}");
+    }
+}
+
+#[test]
 fn a_soft_shadow_is_followed_to_the_outermost_patches() {
     let drawing = draw(&request(WedgeKind::Exposure, "rect:100x100mm")).unwrap();
     let (w, h, grey) = preview(&drawing, 1);
     let read = |shade: &dyn Fn(f64, f64) -> f64| -> Vec<f64> {
-        let linear = |v: f64| if v > 0.04045 { ((v + 0.055) / 1.055).powf(2.4) } else { v / 12.92 };
-        let code = |v: f64| if v > 0.0031308 { 1.055 * v.powf(1.0 / 2.4) - 0.055 } else { 12.92 * v };
         // The preview has 10 pixels a mm.
-        let light = |(i, &grey): (usize, &u8)| {
-            linear(f64::from(grey) / 255.0) * shade((i % w) as f64 / 10.0, (i / w) as f64 / 10.0)
+        let code = |(i, &grey): (usize, &u8)| {
+            let light = srgb_to_linear(f64::from(grey) / 255.0);
+            let shaded = light * shade((i % w) as f64 / 10.0, (i / w) as f64 / 10.0);
+            (linear_to_srgb(shaded) * 65535.0).round() as u16
         };
-        let codes: Vec<u16> =
-            grey.iter().enumerate().map(light).map(|v| (code(v) * 65535.0).round() as u16).collect();
+        let codes: Vec<u16> = grey.iter().enumerate().map(code).collect();
         let picture = image::ImageBuffer::<image::Luma<u16>, _>::from_raw(w as u32, h as u32, codes).unwrap();
-        let mut png = std::io::Cursor::new(Vec::new());
-        picture.write_to(&mut png, image::ImageFormat::Png).unwrap();
-        let photo = open_photo(&png.into_inner(), "made").unwrap();
-        let evidence = read_photo(&photo, &drawing.wedge, &Ask::default(), &Silent).unwrap();
+        let evidence = read_photo(&shown(picture), &drawing.wedge, &Ask::default(), &Silent).unwrap();
         evidence.reading.patches.iter().map(|p| p.lightness.get().unwrap()).collect()
     };
     let even = read(&|_, _| 1.0);

@@ -50,22 +50,24 @@ pub(super) struct Read {
 /// The reading without a profile, `why` ends the words.
 fn plain(model: Model, why: &str) -> Read {
     let (reading, name) = match model {
-        Model::Grey => (Reading::Grey(table(srgb_to_linear)), "sRGB"),
+        Model::Grey => (Reading::Grey(srgb_light().into_iter().map(|v| v as f32).collect()), "sRGB"),
         Model::Rgb => (srgb(), "sRGB"),
         Model::Cmyk => (Reading::PlainCmyk, "plain inks"),
     };
     Read { reading, words: format!("{name}, {why}"), note: None }
 }
 
-fn table(f: impl Fn(f64) -> f64) -> Vec<f32> {
-    (0..CODES).map(|i| f(i as f64 / (CODES - 1) as f64) as f32).collect()
+/// The linear light of each code under sRGB, on all threads: a power each.
+fn srgb_light() -> Vec<f64> {
+    let mut light = vec![0.0f64; CODES];
+    parallel::bands(&mut light, 1, CODES / 16, |first, part| {
+        part.iter_mut().zip(first..).for_each(|(v, i)| *v = srgb_to_linear(i as f64 / (CODES - 1) as f64));
+    });
+    light
 }
 
 fn srgb() -> Reading {
-    let mut code = vec![0.0f64; CODES];
-    parallel::bands(&mut code, 1, CODES / 16, |first, part| {
-        part.iter_mut().zip(first..).for_each(|(v, i)| *v = srgb_to_linear(i as f64 / (CODES - 1) as f64));
-    });
+    let code = srgb_light();
     Reading::Rgb(Box::new(WEIGHTS.map(|w| code.iter().map(|&v| (v * w) as f32).collect())))
 }
 

@@ -31,12 +31,10 @@ pub(super) struct BandBlocks {
     /// Whether the coating chars at all.
     chars: bool,
     mark: Vec<f32>,
-    /// As far as the last row of blocks that is over-burnt.
+    /// As far as the last row of blocks that is over-burnt; empty where none is.
     charred: Vec<f32>,
     /// Greatest relative exposures; empty where the coating never chars.
     peak: Vec<f32>,
-    /// Whether any cell of the band is over-burnt.
-    hot: bool,
 }
 
 impl BandBlocks {
@@ -54,7 +52,6 @@ impl BandBlocks {
             mark: Vec::with_capacity(n),
             charred: Vec::new(),
             peak: Vec::with_capacity(if chars { n } else { 0 }),
-            hot: false,
         }
     }
 
@@ -92,7 +89,6 @@ impl BandBlocks {
         }
         let all = add::<ALONG>(&mut self.mark[cells.clone()], mark, along);
         if let Some(charred) = charred {
-            self.hot = true;
             self.charred.resize(self.mark.len(), 0.0);
             add::<ALONG>(&mut self.charred[cells.clone()], charred, along);
         }
@@ -152,7 +148,7 @@ pub(super) fn together(
         let at = band.first * columns;
         join(&mut look, at, &band.mark, |to, from| to + from);
         join(&mut dose, at, &band.peak, |to, from| if from > to { from } else { to });
-        if band.hot {
+        if !band.charred.is_empty() {
             charred.resize(columns * rows, 0.0f32);
             charred[at..].iter_mut().zip(&band.charred).for_each(|(to, from)| *to += from);
         }

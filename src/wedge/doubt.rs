@@ -34,14 +34,12 @@ pub fn doubts(wedge: &Wedge, measured: &Measured, found: Option<&ExposureFit>) -
     }
     let stray = |v: &&Result<_, Refusal>| matches!(v, Err(Refusal::Glare { .. } | Refusal::Uneven { .. }));
     let refused = measured.values.iter().filter(stray).count();
-    if found.is_some() {
-        out.extend(spoilt(refused, wedge.patches.len()));
-    }
-    if found.is_none() {
-        out.extend(alone(measured.light_ratio, refused).map(|seen| {
+    out.extend(match found {
+        Some(_) => spoilt(refused, wedge.patches.len()),
+        None => alone(measured.light_ratio, refused).map(|seen| {
             format!("{seen}, and tones alone do not tell a lamp from a reflection: photograph the piece again under even light, or read an exposure wedge first")
-        }));
-    }
+        }),
+    });
     if let Some(share) = measured.glare {
         out.push(format!(
             "a reflection lies on the piece: where it is strongest, {} % of the bare coating's light is not the coating's",

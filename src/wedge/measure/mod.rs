@@ -14,4 +14,5 @@ pub use combs::combs;
 pub use measured::{Measured, VeilOver, measure};
 pub use patches::Refusal;
 pub use rectify::{Flat, rectify};
+pub use surface::gaps;
 pub use value::{PatchValue, REPEATS, TONES};

@@ -61,46 +61,21 @@ pub fn gaps(flat: &Flat, wedge: &Wedge, guard: f64) -> Vec<Gap> {
             }
         }
     };
-    let patch = |cell: Option<[usize; 2]>| wedge.patches.iter().find(|q| Some(q.cell) == cell);
+    let patch = |column: Option<usize>, row: Option<usize>| {
+        wedge.patches.iter().find(|q| (Some(q.cell[0]), Some(q.cell[1])) == (column, row))
+    };
     for p in &wedge.patches {
         let Sides { l: pl, t: pt, r: pr, b: pb } = Sides::of(p, height);
         let [column, row] = p.cell;
-        let left = patch(column.checked_sub(1).map(|c| [c, row])).map(|q| Sides::of(q, height).r);
-        let right = patch(Some([column + 1, row])).map(|q| Sides::of(q, height).l);
-        let above = patch(row.checked_sub(1).map(|r| [column, r])).map(|q| Sides::of(q, height).b);
-        let below = patch(Some([column, row + 1])).map(|q| Sides::of(q, height).t);
-        if let Some(right) = right {
-            for (l, r) in beside(pr + guard, right - guard) {
-                add(l, pt + guard, r, pb - guard);
-            }
+        let left = patch(column.checked_sub(1), Some(row)).map(|q| Sides::of(q, height).r);
+        let right = patch(Some(column + 1), Some(row)).map(|q| Sides::of(q, height).l);
+        let above = patch(Some(column), row.checked_sub(1)).map(|q| Sides::of(q, height).b);
+        let below = patch(Some(column), Some(row + 1)).map(|q| Sides::of(q, height).t);
+        for (l, r) in unmarked((left, pl), (pr, right), guard) {
+            add(l, pt + guard, r, pb - guard);
         }
-        if let Some(below) = below {
-            for (t, b) in beside(pb + guard, below - guard) {
-                add(pl + guard, t, pr - guard, b);
-            }
-        }
-        // Beyond the outermost patches too: a surface that is carried on from the inner gaps swings freely there.
-        match (left, right) {
-            (Some(left), None) => {
-                let (from, to) = beyond(pl - left, guard);
-                add(pr + from, pt + guard, pr + to, pb - guard);
-            }
-            (None, Some(right)) => {
-                let (from, to) = beyond(right - pr, guard);
-                add(pl - to, pt + guard, pl - from, pb - guard);
-            }
-            _ => {}
-        }
-        match (above, below) {
-            (Some(above), None) => {
-                let (from, to) = beyond(pt - above, guard);
-                add(pl + guard, pb + from, pr - guard, pb + to);
-            }
-            (None, Some(below)) => {
-                let (from, to) = beyond(below - pb, guard);
-                add(pl + guard, pt - to, pr - guard, pt - from);
-            }
-            _ => {}
+        for (t, b) in unmarked((above, pt), (pb, below), guard) {
+            add(pl + guard, t, pr - guard, b);
         }
     }
     out
@@ -122,10 +97,26 @@ impl Sides {
     }
 }
 
-/// How far beyond a patch's outer edge, mm, the coating was left alone: for half of the gap on its other side, and labels keep
-/// off a little more.
-fn beyond(gap: f64, guard: f64) -> (f64, f64) {
-    (guard, (guard + NEAR_MM).min(gap / 2.0 + LABELS_OFF_MM - guard))
+/// The unmarked stretches along one axis that belong to a patch from `from` to `to`, mm, with the edges of its neighbours that
+/// face it: up to the neighbour after it, and beyond the patch where it is an outermost one, for a surface that is carried on
+/// from the inner gaps swings freely there. Beyond it the coating was left alone for half of the gap on its other side, and
+/// labels keep off a little more.
+fn unmarked(
+    (before, from): (Option<f64>, f64),
+    (to, after): (f64, Option<f64>),
+    guard: f64,
+) -> Vec<(f64, f64)> {
+    let beyond = |gap: f64| (guard + NEAR_MM).min(gap / 2.0 + LABELS_OFF_MM - guard);
+    match (before, after) {
+        (Some(_), Some(after)) => beside(to + guard, after - guard),
+        (None, Some(after)) => {
+            let mut all = beside(to + guard, after - guard);
+            all.push((from - beyond(after - to), from - guard));
+            all
+        }
+        (Some(before), None) => vec![(to + guard, to + beyond(from - before))],
+        (None, None) => Vec::new(),
+    }
 }
 
 /// The stretch between two patches, or of a wide one what lies near each: a reflection on a patch shows beside it and not
@@ -301,13 +292,6 @@ impl LightSurface {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::blank::Blank;
-    use crate::mark::{Beam, Burn};
-    use crate::placement::Grid;
-    use crate::plane::Light;
-    use crate::units::{Mm, MmPerS, Share, Watts};
-    use crate::wedge::draw::{Request, draw, steps};
-    use crate::wedge::target::{Dial, WedgeKind};
 
     fn lit(f: impl Fn(f64, f64) -> f64) -> Vec<Gap> {
         (0..81)
@@ -331,70 +315,6 @@ mod tests {
         let worst = s.gaps.iter().max_by(|a, b| a.excess.total_cmp(&b.excess)).unwrap();
         assert_eq!(worst.at, (20.0, 30.0));
         assert!(worst.excess > 1.0);
-    }
-
-    #[test]
-    fn gaps_lie_beyond_the_outermost_patches_too_and_none_holds_a_dot() {
-        for (kind, blank) in [
-            (WedgeKind::Exposure, "rect:100x100mm"),
-            (WedgeKind::Exposure, "round:90mm"),
-            (WedgeKind::Exposure, "rect:100x60mm"),
-            (WedgeKind::Tone, "round:90mm"),
-        ] {
-            let drawing = draw(&request(kind, blank)).unwrap();
-            let (rect, wedge) = (&drawing.rect, &drawing.wedge);
-            let pitch = rect.grid.along.0;
-            let mut light = Light::filled(
-                (wedge.blank.width() / pitch).ceil() as usize,
-                (wedge.blank.height() / pitch).ceil() as usize,
-                0.03,
-            );
-            let columns = light.width();
-            for (x, y) in (0..rect.rows).flat_map(|y| (0..rect.columns).map(move |x| (x, y))) {
-                if drawing.dots.get(x, y) {
-                    let at = |i: usize, from: f64| i + (from / pitch).round() as usize;
-                    light.data_mut()[at(y, rect.top.0) * columns + at(x, rect.left.0)] = 0.65;
-                }
-            }
-            let found = gaps(&Flat { light, per_mm: 1.0 / pitch }, wedge, 0.3);
-            assert!(found.iter().all(|g| (g.light - 0.03).abs() < 1e-6), "{kind:?}, {blank}: {found:?}");
-            let height = wedge.blank.height();
-            let sides: Vec<Sides> = wedge.patches.iter().map(|p| Sides::of(p, height)).collect();
-            // The patch beside the last column has less room round it.
-            let most = sides.iter().take(sides.len() - usize::from(wedge.patches.iter().any(|p| p.charred)));
-            let (mut l, mut t, mut r, mut b) = (f64::MAX, f64::MAX, f64::MIN, f64::MIN);
-            for s in most {
-                (l, t, r, b) = (l.min(s.l), t.min(s.t), r.max(s.r), b.max(s.b));
-            }
-            let beyond =
-                |outside: &dyn Fn((f64, f64)) -> bool| found.iter().filter(|g| outside(g.at)).count();
-            let counts =
-                [beyond(&|p| p.0 < l), beyond(&|p| p.1 < t), beyond(&|p| p.0 > r), beyond(&|p| p.1 > b)];
-            assert!(counts.iter().all(|n| *n >= 5), "{kind:?}, {blank}: {counts:?}");
-        }
-    }
-
-    fn request(kind: WedgeKind, blank: &str) -> Request {
-        Request {
-            kind,
-            blank: Blank { shape: blank.parse().unwrap(), margin: Mm(2.5) },
-            machine: "bench diode".into(),
-            coating: "harbour white".into(),
-            rated_power: Watts(5.0),
-            beam: Beam { along: Mm(0.12), across: Mm(0.12) },
-            beam_measured: false,
-            grid: Grid { along: Mm(0.1), across: Mm(0.1) },
-            powers: steps(0.4, 1.0, 6, true).into_iter().map(Share).collect(),
-            speeds: steps(6.0, 30.0, 6, true).into_iter().map(MmPerS).collect(),
-            chosen: Dial { power: Share(0.9), speed: MmPerS(10.0), passes: 1 },
-            marks_power: None,
-            marks_speed: None,
-            response: Burn::plain(1.5, 1.5).response,
-            response_measured: false,
-            screens: vec!["threshold".into(), "bayer".into()],
-            coverages: steps(0.1, 1.0, 9, false).into_iter().map(Share).collect(),
-            patch: Mm(4.0),
-        }
     }
 
     #[test]
