@@ -15,8 +15,8 @@ const UNEVEN: f64 = 1.9;
 /// Without exposures to tell a lamp from a reflection (a tone wedge read alone) light that differs by more may be either:
 /// in rendered photos without a veil or a shadow it differs by up to 1.18, by 1.6 where it falls off towards a side.
 const UNEVEN_ALONE: f64 = 1.25;
-/// Where light that does not belong there spoils more than one patch in so many, it reaches others too: of 240 rendered photos
-/// the six of which nothing else was said were all off in something, by up to 1.4 L*.
+/// Where light that does not belong there spoils more than one patch in so many, it mostly reaches others too (rendered photos
+/// with and without, see `tests/outside/wedges.md`).
 const SPOILT_ONE_IN: usize = 10;
 /// Below half, reciprocity fails more than any heat conduction allows.
 const LEAST_EXPONENT: f64 = 0.45;
