@@ -108,6 +108,10 @@ pub fn read_photo(
         measured = measured.straightened(steeper, sigma);
         found = exposure(wedge, &measured, &ask.earlier, progress)?;
     }
+    if let Some(tied) = measured.tied_to(&found.curve) {
+        measured = tied;
+        found = exposure(wedge, &measured, &ask.earlier, progress)?;
+    }
     take_in(&mut reading, photo, wedge, &measured);
     let y_unmarked = measured.scale.y_unmarked;
     reading.notes.extend_from_slice(&found.notes);

@@ -360,7 +360,7 @@ def judge(record, work, out=None):
         sigma = np.array([p["lightness"].get("uncertainty", np.nan) for p in r["patches"]])
         if not r["scale"]["absolute"]:
             e = sheet.toml["expected"]
-            factor = e["y_marked"] / looks[np.nanargmax(seen)] if "lightest patch" in r["scale"]["note"] else e["y_unmarked"] / truth.unmarked
+            factor = e["y_marked"] / looks.max() if "lightest patch" in r["scale"]["note"] else e["y_unmarked"] / truth.unmarked
         wanted = lightness(looks * factor)
         keep = ~np.isnan(seen)
         got["l_error"], got["l_sigma"] = (seen - wanted)[keep].tolist(), sigma[keep].tolist()

@@ -2,15 +2,22 @@
 
 use super::patches::{self, PatchLight, Refusal};
 use super::rectify::Flat;
-use super::scale::{Against, extreme_ratio, scale};
+use super::scale::{Against, extreme_ratio, relative, scale};
 use super::surface::{LightSurface, gaps};
 use super::tone::{self, straight};
 use super::value::PatchValue;
 use crate::art::Photo;
+use crate::colour::luminance;
 use crate::wedge::ask::{Ask, ReadingError};
 use crate::wedge::reading::Scale;
 use crate::wedge::register::Located;
+use crate::wedge::spread::robust_size;
 use crate::wedge::target::Wedge;
+
+/// A patch that is lighter than the curve by more standard deviations of all patches does not lie by it.
+const MOST_ABOVE: f64 = 3.0;
+/// The least that these are taken for, L*: what a good photo leaves (own judgement).
+const LEAST_SPREAD: f64 = 0.2;
 
 /// The patches as they were measured.
 #[derive(Debug, Clone, PartialEq)]
@@ -35,6 +42,8 @@ pub struct Measured {
     pub veil: VeilOver,
     /// By how much steeper the camera's curve is taken to be than the standard one in the middle of the coded values.
     pub steeper: f64,
+    /// What is left open of `steeper`, at one standard deviation.
+    unsure: f64,
     /// The patches' light, less the veil, under the camera's curve.
     seen: Vec<Result<PatchLight, Refusal>>,
     /// The same under the standard one.
@@ -87,7 +96,7 @@ impl Measured {
         let share: Vec<f64> = left.iter().zip(before).map(|(l, b)| 1.0 - l * (1.0 - b)).collect();
         let light = || self.gaps.iter().zip(&share).map(|(g, v)| g * (1.0 - v));
         Measured {
-            values: values(&lit, scale.y_unmarked),
+            values: values(&lit, scale.y_unmarked, &self.tones, self.unsure),
             light_ratio: light().fold(0.0, f64::max) / light().fold(f64::INFINITY, f64::min),
             veil: VeilOver { share, ways: found.ways.clone() },
             modes: self.modes.clone(),
@@ -99,6 +108,28 @@ impl Measured {
             scale,
             ..*self
         }
+    }
+
+    /// The patches on a scale that is tied to the lightest patch that lies by the fitted `curve` (L* and char of each patch), where
+    /// it is tied to the lightest of all: that one may lie at a shadow's edge or under dust. None where the two are the same
+    /// or the scale rests on something else.
+    pub fn tied_to(&self, curve: &[Option<(f64, Option<f64>)>]) -> Option<Measured> {
+        let above: Vec<(f64, f64)> = (curve.iter().zip(&self.values))
+            .filter_map(|(c, v)| v.as_ref().ok().zip(*c).map(|(v, (fitted, _))| (v.l, v.l - fitted)))
+            .collect();
+        let most = MOST_ABOVE * robust_size(above.iter().map(|a| a.1)).max(LEAST_SPREAD);
+        let lightest = |of: &dyn Fn(&f64) -> bool| {
+            above.iter().filter(|(_, above)| of(above)).map(|a| a.0).fold(f64::NEG_INFINITY, f64::max)
+        };
+        let (all, tied) = (lightest(&|_| true), lightest(&|above| *above <= most));
+        if self.against != Against::Lightest || tied.is_infinite() || tied == all {
+            return None;
+        }
+        let expected = luminance(all);
+        let y_unmarked = self.scale.y_unmarked * expected / luminance(tied);
+        let scale = relative("the lightest patch that lies by the fitted curve", expected, y_unmarked);
+        let values = values(&self.lit, scale.y_unmarked, &self.tones, self.unsure);
+        Some(Measured { values, scale, ..self.clone() })
     }
 
     /// The patches with a camera's curve taken off that is steeper than the present one by so much, known to `sigma`.
@@ -119,15 +150,10 @@ impl Measured {
         let scale = Scale { y_unmarked: self.scale.y_unmarked * times, ..self.scale.clone() };
         // A camera's curve is no cubic: what is left of it is taken for a fifth (own judgement).
         let unsure = sigma.hypot(0.2 * whole);
-        let mut values = values(&lit, scale.y_unmarked);
-        for (v, t) in values.iter_mut().zip(&self.tones) {
-            if let Ok(v) = v {
-                v.l_error = v.l_error.hypot(unsure * t);
-            }
-        }
         Measured {
-            values,
+            values: values(&lit, scale.y_unmarked, &self.tones, unsure),
             scale,
+            unsure,
             lit,
             steeper: whole,
             seen: self.seen.clone(),
@@ -146,8 +172,19 @@ fn best(lit: &[Result<PatchLight, Refusal>]) -> f64 {
     lit.iter().flatten().map(|m| m.ratio).fold(0.0, f64::max)
 }
 
-fn values(lit: &[Result<PatchLight, Refusal>], y_unmarked: f64) -> Vec<Result<PatchValue, Refusal>> {
-    lit.iter().map(|m| m.as_ref().map(|m| PatchValue::of(m, y_unmarked)).map_err(|e| *e)).collect()
+/// The patches on the scale; what `tones` says they grow by is known to `unsure`.
+fn values(
+    lit: &[Result<PatchLight, Refusal>],
+    y_unmarked: f64,
+    tones: &[f64],
+    unsure: f64,
+) -> Vec<Result<PatchValue, Refusal>> {
+    let of = |(m, tone): (&Result<PatchLight, Refusal>, &f64)| {
+        let mut value = PatchValue::of(m.as_ref().map_err(|e| *e)?, y_unmarked);
+        value.l_error = value.l_error.hypot(unsure * tone);
+        Ok(value)
+    };
+    lit.iter().zip(tones).map(of).collect()
 }
 
 /// Measures all patches against the unmarked gaps between them.
@@ -183,15 +220,17 @@ pub fn measure(
     let bent = |(m, gap): (&Result<PatchLight, Refusal>, &f64)| {
         m.as_ref().map_or(0.0, |m| tone::bent(m.ratio, *gap, scale.y_unmarked))
     };
+    let tones: Vec<f64> = lit.iter().zip(&gaps).map(bent).collect();
     Ok(Measured {
-        tones: lit.iter().zip(&gaps).map(bent).collect(),
-        values: values(&lit, scale.y_unmarked),
+        values: values(&lit, scale.y_unmarked, &tones, 0.0),
+        tones,
         gaps,
         bumps: places.iter().map(|p| surface.bump(p.0, p.1)).collect(),
         veil: VeilOver::default(),
         glare: None,
         seen: lit.clone(),
         steeper: 0.0,
+        unsure: 0.0,
         lit,
         against,
         modes: surface.modes(&places),
@@ -200,4 +239,68 @@ pub fn measure(
             / lights.iter().copied().fold(f64::INFINITY, f64::min),
         scale,
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::colour::lstar;
+
+    /// Patches of these luminances on a coating of 0.03, the lightest taken for 0.65.
+    fn seen(looks: &[f64]) -> Measured {
+        let light = |y: &f64| {
+            let ratio = y / 0.03;
+            Ok(PatchLight {
+                ratio,
+                cells: vec![ratio; 9],
+                pattern: None,
+                light_error: 0.0,
+                veil: 0.0,
+                unsure: 0.0,
+            })
+        };
+        let lit: Vec<Result<PatchLight, Refusal>> = looks.iter().map(light).collect();
+        let n = looks.len();
+        let scale = relative("the lightest patch", 0.65, 0.65 / best(&lit));
+        Measured {
+            values: values(&lit, scale.y_unmarked, &vec![0.0; n], 0.0),
+            modes: vec![Vec::new(); n],
+            scale,
+            lighter: true,
+            light_ratio: 1.0,
+            bumps: vec![0.0; n],
+            tones: vec![0.0; n],
+            glare: None,
+            veil: VeilOver::default(),
+            steeper: 0.0,
+            unsure: 0.0,
+            seen: lit.clone(),
+            lit,
+            gaps: vec![1.0; n],
+            against: Against::Lightest,
+        }
+    }
+
+    #[test]
+    fn the_scale_does_not_hang_on_a_patch_that_lies_above_the_curve() {
+        let looks = [0.05, 0.2, 0.45, 0.6, 0.64, 0.65];
+        let curve: Vec<_> = looks.iter().map(|y| Some((lstar(*y), None))).collect();
+        assert_eq!(seen(&looks).tied_to(&curve), None);
+        // The edge of a shadow: the last but one shows 12 % more light than it has.
+        let mut lit = looks;
+        lit[4] *= 1.12;
+        let off = seen(&lit);
+        let on_its_scale = lstar(0.65 * 0.65 / lit[4]);
+        assert!((off.values[5].unwrap().l - on_its_scale).abs() < 1e-9);
+        // The curve goes through the others, on the same scale.
+        let curve: Vec<_> = looks.iter().map(|y| Some((lstar(y * 0.65 / lit[4]), None))).collect();
+        let tied = off.tied_to(&curve).unwrap();
+        for (i, y) in looks.iter().enumerate().filter(|(i, _)| *i != 4) {
+            assert!((tied.values[i].unwrap().l - lstar(*y)).abs() < 1e-9, "{i}: {:?}", tied.values[i]);
+        }
+        assert!(tied.scale.note.contains("by the fitted curve is taken as L* 84.5"), "{}", tied.scale.note);
+        // A scale that rests on a white card stays.
+        let against = Against::White(0.9);
+        assert_eq!(Measured { against, ..off }.tied_to(&curve), None);
+    }
 }

@@ -57,29 +57,22 @@ pub fn scale(
     let best = measured.iter().flatten().map(|m| m.ratio).fold(0.0, f64::max);
     // The lightest look is known best; it is the full mark where marks are light and marked at all.
     if lighter && best > 1.0 + 0.3 * (e.y_marked / e.y_unmarked - 1.0).max(0.0) && best > 1.3 {
-        let scale = Scale {
-            absolute: false,
-            note: format!(
-                "relative: the lightest patch is taken as L* {:.1} (luminance {:.2}, assumed of the coating); a white reference in the photo (--white) makes it absolute",
-                lstar(e.y_marked),
-                e.y_marked
-            ),
-            y_unmarked: e.y_marked / best,
-            sigma: 0.0,
-        };
-        return Ok((scale, Against::Lightest));
+        return Ok((relative("the lightest patch", e.y_marked, e.y_marked / best), Against::Lightest));
     }
-    let scale = Scale {
+    Ok((relative("the bare coating", e.y_unmarked, e.y_unmarked), Against::Bare))
+}
+
+/// A scale on which `what` has the luminance `expected` and the bare coating `y_unmarked`.
+pub fn relative(what: &str, expected: f64, y_unmarked: f64) -> Scale {
+    Scale {
         absolute: false,
         note: format!(
-            "relative: the bare coating is taken as L* {:.1} (luminance {:.2}, assumed of the coating); a white reference in the photo (--white) makes it absolute",
-            lstar(e.y_unmarked),
-            e.y_unmarked
+            "relative: {what} is taken as L* {:.1} (luminance {expected:.2}, assumed of the coating); a white reference in the photo (--white) makes it absolute",
+            lstar(expected)
         ),
-        y_unmarked: e.y_unmarked,
+        y_unmarked,
         sigma: 0.0,
-    };
-    Ok((scale, Against::Bare))
+    }
 }
 
 fn absolute(
