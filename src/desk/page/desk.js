@@ -16,6 +16,8 @@ import { loadWords, number, say } from "./words.js";
 
 const SCREENS = { sheet, easel, loupe, ticket, tray, wedge };
 const OF_A_PIECE = ["easel", "loupe", "ticket"];
+/** How long a run goes on before those who listen hear how far it is, and then again. */
+const SAID_MS = 5000;
 
 /** What a new piece begins with: the blank, coating, machine and process that the last one had. */
 const lastUsed = {
@@ -32,6 +34,7 @@ class Desk extends EventTarget {
   piece = null;
   view = "sheet";
   leaving = new AbortController();
+  said = 0;
   dropped = () => {};
 
   async start() {
@@ -210,7 +213,11 @@ class Desk extends EventTarget {
     this.bar.hidden = part === null || !this.piece?.expected || this.piece.kind === "tray" || Boolean(this.piece.ticket);
     if (this.bar.hidden) return;
     this.bar.value = part;
-    if (stage) announce(say("progress.stage", { stage, part: number(Math.round(part * 10) * 10) }));
+    if (!stage) this.said = performance.now();
+    if (stage && performance.now() - this.said > SAID_MS) {
+      this.said = performance.now();
+      announce(say("progress.stage", { stage, part: number(Math.round(part * 10) * 10) }));
+    }
   }
 
   #listen() {

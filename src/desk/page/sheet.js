@@ -23,7 +23,7 @@ function ring() {
 
 /** Where pictures are dropped or picked; `small` beside a sheet that is there. */
 export function dropZone(desk, words, act, { small = false, multiple = true, accept = TAKEN } = {}) {
-  const input = make("input.unseen", { type: "file", multiple, accept, tabindex: -1, "aria-label": words.pick, on: { change: () => { act([...input.files]); input.value = ""; } } });
+  const input = make("input", { type: "file", hidden: true, multiple, accept, on: { change: () => { act([...input.files]); input.value = ""; } } });
   const zone = make(small ? "div.drop.small" : "div.drop", {},
     !small && icon("print"), !small && make("p.big", {}, words.title), !small && make("p", {}, words.line),
     button(words.pick, () => input.click(), { icon: "plus", kind: small ? "" : "main" }), input);

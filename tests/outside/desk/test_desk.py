@@ -495,6 +495,34 @@ def test_two_tabs_do_not_overwrite_each_other(page, context, desk):
     other.close()
 
 
+def test_a_screen_reader_meets_each_control_once_and_hears_little_of_a_short_run(page):
+    tab = page.tab
+    tab.evaluate(
+        """() => {
+            window.heard = [];
+            new MutationObserver(() => heard.push([performance.now(), document.querySelector('[role=status].unseen').textContent]))
+                .observe(document.querySelector('[role=status].unseen'), { childList: true });
+        }"""
+    )
+    begun = tab.evaluate("performance.now()")
+    page.begin()
+    page.exact()
+    heard = tab.evaluate("heard")
+    assert heard[0][1] == "Reading harbour.jpg" and heard[-1][1] == "The exact look is there.", heard
+    how_far = [at for at, said in heard if "%" in said]
+    assert len(how_far) <= (heard[-1][0] - begun) / 5000, heard
+    for view in ["sheet", "ticket", "easel", "loupe", "tray", "wedge"]:
+        page.screen(view)
+        tab.wait_for_timeout(200)
+        # The tree that the browser hands to a screen reader (Core Accessibility API Mappings, W3C).
+        nodes = page.context.new_cdp_session(tab).send("Accessibility.getFullAXTree")["nodes"]
+        focusable = [n for n in nodes if not n["ignored"] and any(p["name"] == "focusable" and p["value"]["value"] for p in n.get("properties", []))]
+        met = [(n["role"]["value"], n.get("name", {}).get("value", "")) for n in focusable if n["role"]["value"] not in ("RootWebArea", "option")]
+        assert len(met) > 5 and all(name for _, name in met), (view, met)
+        twice = {m for m in met if met.count(m) > 1}
+        assert twice == set(), (view, twice)
+
+
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_axe_finds_nothing_serious(chromium, desk, scheme):
     from axe_playwright_python.sync_playwright import Axe
