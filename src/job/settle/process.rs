@@ -5,7 +5,7 @@ use crate::job::error::PlanError;
 use crate::job::process::{BeamSize, ExposureAt, MeasuredValue};
 use crate::job::{Coating, Job, Known, Machine, Process, ProcessFile, Standing};
 use crate::mark::{Beam, Setting, Unsure};
-use crate::units::{Mm, MmPerS, Share, Watts};
+use crate::units::{Mm, MmPerS, Share, Watts, short};
 
 pub(super) fn settle(
     job: &Job,
@@ -235,7 +235,7 @@ fn speed(
     let usual = || {
         let watts = Watts(machine.laser.power.0 * power.0);
         let exposure = coating.start.exposure.0 / f64::from(passes);
-        let source = format!("start exposure of {} for {watts}", coating.name);
+        let source = format!("start exposure of {} for {} W", coating.name, short(watts.0, 2));
         (start_speed(watts, pitch.across, exposure, s, v0, top), source)
     };
     let speed = sources.setting(job.burn.speed, job.is_unsaid("speed"), best, usual);
