@@ -308,7 +308,7 @@ pub struct ProcessFile {
     /// Whether lightness is absolute (a white reference was in the photo) or relative.
     #[serde(default)]
     pub absolute_lightness: bool,
-    /// 1/e² beam diameter along the scan.
+    /// 1/e² beam diameter along the scan; by a wedge, whose lines run along x, along x.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub beam_along: Option<MeasuredValue<BeamSize>>,
     /// 1/e² beam diameter across the scan.
@@ -407,6 +407,17 @@ pub struct Best {
 }
 
 impl ProcessFile {
+    /// The same for lines along y: those of a wedge run along x, and a beam that is wider one way does not turn with the lines.
+    /// None where the two widths are the same or no wedge measured them: what is stated by hand is stated of the lines.
+    pub fn along_y(&self) -> Option<ProcessFile> {
+        let width = |v: &Option<MeasuredValue<BeamSize>>| v.as_ref().map(|v| v.value);
+        (!self.wedge.is_empty() && width(&self.beam_along) != width(&self.beam_across)).then(|| ProcessFile {
+            beam_along: self.beam_across.clone(),
+            beam_across: self.beam_along.clone(),
+            ..self.clone()
+        })
+    }
+
     /// Refuses values that nothing measures to, naming the key.
     pub fn check(&self) -> Result<(), Absurd> {
         let looks = [("unmarked", &self.unmarked), ("marked", &self.marked), ("charred", &self.charred)];

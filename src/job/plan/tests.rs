@@ -1,5 +1,7 @@
 use super::*;
 use crate::job::asked::{BlankJob, BurnJob, DotsJob, Reference, ScanJob};
+use crate::job::process::{BeamSize, ProcessFile};
+use crate::job::rotary::Rotary;
 use crate::job::{Brief, Standing, kit};
 use crate::mark::beam::Profile;
 use crate::placement::Along;
@@ -206,4 +208,39 @@ fn what_is_not_known_is_what_the_wedge_says() {
     assert_eq!((unsure.beam, unsure.exposure), (0.02, 0.02));
     let wrong = DotsJob { known: Some(Share(0.6)), ..DotsJob::default() };
     assert!(resolve(&Job { dots: wrong, ..Job::default() }).is_err());
+}
+
+#[test]
+fn a_measured_beam_does_not_turn_with_the_lines() {
+    let widths = "beam_along = { value = '0.14mm', sigma = 0.003 }\nbeam_across = { value = '0.1mm', sigma = 0.004 }\n";
+    let plan = |wedge: &str, axis: Option<Along>, shape: &str, rotary: Option<&str>| {
+        let p: ProcessFile = toml::from_str(&format!("{wedge}{widths}")).unwrap();
+        let mut machine = kit::machine("diode-5w").unwrap();
+        machine.rotary =
+            rotary.map(|r| toml::from_str(&format!("{}\n{r}", Rotary::EXAMPLE.replace(", ", "\n"))).unwrap());
+        resolve(&Job {
+            process: Some(Reference::Whole(Box::new(p))),
+            machine: Some(Reference::Whole(Box::new(machine))),
+            scan: ScanJob { axis, ..ScanJob::default() },
+            blank: BlankJob { shape: Some(shape.parse().unwrap()), ..BlankJob::default() },
+            ..Job::default()
+        })
+        .unwrap()
+    };
+    let along = |plan: &Plan| (plan.process.beam.value.along.0, plan.notes.len());
+    let by_wedge = "wedge = 'W000001'\n";
+    // By hand: the head's own x lies along the lines, or across them; a wedge's lines run along x.
+    assert_eq!(along(&plan(by_wedge, None, "round:90mm", None)), (0.14, 0));
+    assert_eq!(along(&plan(by_wedge, Some(Along::Y), "round:90mm", None)), (0.1, 1));
+    assert_eq!(along(&plan("", Some(Along::Y), "round:90mm", None)), (0.14, 0));
+    // On a cylinder lines run along it: along x where the head follows it there, along y where it does not; round it the other way.
+    let cylinder = "cylinder:73x100mm";
+    assert_eq!(along(&plan(by_wedge, None, cylinder, Some(""))), (0.14, 0));
+    assert_eq!(along(&plan(by_wedge, None, cylinder, Some("along = 'y'"))), (0.1, 1));
+    assert_eq!(along(&plan(by_wedge, Some(Along::X), cylinder, Some(""))), (0.1, 1));
+    assert_eq!(along(&plan(by_wedge, Some(Along::X), cylinder, Some("along = 'y'"))), (0.14, 0));
+    // What is written back is what was measured, so that the job run again settles the same.
+    let again = plan(by_wedge, Some(Along::Y), "round:90mm", None);
+    let Some(Reference::Whole(kept)) = &again.job.process else { panic!("{:?}", again.job.process) };
+    assert_eq!(kept.beam_along.as_ref().unwrap().value, BeamSize::Mm(Mm(0.14)));
 }

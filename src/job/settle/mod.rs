@@ -43,20 +43,26 @@ pub(super) fn settle(brief: &Brief) -> Result<Plan, PlanError> {
             ));
         }
     }
-    let pitch = pitch::settle(&job, &machine, &blank.blank.shape, measured.as_ref());
-    let mut process = process::settle(&job, &machine, &coating, measured.as_ref(), &pitch)?;
+    let turned =
+        measured.as_ref().filter(|_| runs_along_y(&machine, job.scan.axis)).and_then(ProcessFile::along_y);
+    let seen = turned.as_ref().or(measured.as_ref());
+    let pitch = pitch::settle(&job, &machine, &blank.blank.shape, seen);
+    let mut process = process::settle(&job, &machine, &coating, seen, &pitch)?;
     let switches = pitch::switches(&job, &machine, &process, dots::asked(&job.dots)?);
     let pitch = if switches > 1 { pitch.switched(switches) } else { pitch };
     process.pitch_along.value = pitch.along;
     let burn = process.burn();
     let tone = tone::settle(&job.tone, tone_curve)?;
-    let unsure = process::unsure(&job, measured.as_ref(), &process);
+    let unsure = process::unsure(&job, seen, &process);
     let dots = dots::settle(&job.dots, job.burn.time, (burn, unsure), pitch.grid())?;
     let scan = scan::settle(&job.scan)?;
     let art = art::settle(&job.art, &job.blank)?;
     let changed_layers =
         files.iter().zip(&mut job.layers).filter_map(|(file, layer)| layer_file(file.as_ref()?, layer));
-    let notes = notes.into_iter().chain(changed_layers).collect::<Vec<_>>();
+    let beam = turned.is_some().then(|| {
+        "the beam was measured on lines along x, these run along y: its widths along and across them change places".into()
+    });
+    let notes = notes.into_iter().chain(changed_layers).chain(beam).collect::<Vec<_>>();
     let layers = layer::settle(&job, &blank.blank, &art, &tone)?;
     let assumptions = assumptions(&job, &machine, &coating, &blank, &process);
     let changed = art_file.as_ref().and_then(|file| changed_since(&job, file));
@@ -83,6 +89,15 @@ pub(super) fn settle(brief: &Brief) -> Result<Plan, PlanError> {
     };
     settled.job = written::out(&settled);
     Ok(Plan::new(settled))
+}
+
+/// Whether the beam passes over the work along the bed's y. A rotary's own axis stands for the one that its head does not follow.
+fn runs_along_y(machine: &Machine, lines: Option<Along>) -> bool {
+    let (along, across) = machine.axes(lines.unwrap_or_default());
+    match along.turns {
+        Some(_) => across.letter == b'X',
+        None => along.letter == b'Y',
+    }
 }
 
 /// The machine with what was measured of it: a timing wedge measures the same delay that a machine file states.
