@@ -6,12 +6,12 @@
 
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 
+use crate::encode::sink;
+
 /// The signal that asked for the end, or 0.
 static ASKED: AtomicUsize = AtomicUsize::new(0);
 /// Whether work is going on that looks at [`asked`] at every step.
 static AT_WORK: AtomicBool = AtomicBool::new(false);
-/// Whether files have taken their place.
-static WRITTEN: AtomicBool = AtomicBool::new(false);
 /// Whether the sentence was said.
 static SAID: AtomicBool = AtomicBool::new(false);
 
@@ -25,16 +25,10 @@ pub fn at_work(yes: bool) {
     AT_WORK.store(yes, Ordering::SeqCst);
 }
 
-/// Tells that the files of this run have taken their place.
-pub fn written() {
-    WRITTEN.store(true, Ordering::SeqCst);
-}
-
 /// Says that the run was stopped; the exit code for it.
 pub fn stopped(signal: u8) -> u8 {
     if !SAID.swap(true, Ordering::SeqCst) {
-        let done = WRITTEN.load(Ordering::SeqCst);
-        super::out::say(if done {
+        super::out::say(if sink::placed() {
             "stopped; all files were written"
         } else {
             "stopped; nothing was written"

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 
-use super::{plain, signals};
+use super::plain;
 use crate::encode::sink::{Files, Folder, OutputError, Sink, Streaming, ZipFile};
 
 /// Where to write.
@@ -82,11 +82,9 @@ impl Target {
     /// Puts all files in their place.
     pub fn commit(self) -> Result<(), OutputError> {
         match self {
-            Target::Folder(f) => f.commit()?,
-            Target::Zip(z) => z.commit()?,
+            Target::Folder(f) => f.commit(),
+            Target::Zip(z) => z.commit(),
         }
-        signals::written();
-        Ok(())
     }
 }
 

@@ -14,9 +14,7 @@ use super::{Files, OutputError, Sink, Streaming};
 #[derive(Debug)]
 pub struct Folder {
     place: Place,
-    // Dropped in this order: what is unfinished goes before the folders it stands in.
     unfinished: UnfinishedFolder,
-    made: MadeFolders,
 }
 
 /// The wanted folder and what may happen to it.
@@ -60,13 +58,11 @@ impl Folder {
         let place = Place { folder: folder.clone(), files, replace };
         place.old_files()?;
         not_read(&folder, files, read)?;
-        let made = MadeFolders::make(parent).map_err(|cause| unwritable(parent, cause))?;
         // Beside a folder that is still to come, within one that is there: it may be the root of a disk of
         // its own, and whoever stands in it shall not lose the ground.
         let within = if there { &folder } else { parent };
-        let unfinished =
-            UnfinishedFolder::begin(within, name, &made.0).map_err(|cause| unwritable(within, cause))?;
-        Ok(Folder { place, unfinished, made })
+        let unfinished = UnfinishedFolder::begin(within, name).map_err(|cause| unwritable(within, cause))?;
+        Ok(Folder { place, unfinished })
     }
 
     /// Puts the finished files in their place: a new folder at once; into a folder that is there one by one,
@@ -75,14 +71,12 @@ impl Folder {
     /// # Errors
     /// When the folder was filled by somebody meanwhile, or when files cannot be put in place; then nothing
     /// changes.
-    pub fn commit(mut self) -> Result<(), OutputError> {
-        let Folder { place, unfinished, made } = &mut self;
+    pub fn commit(self) -> Result<(), OutputError> {
+        let Folder { place, unfinished } = &self;
         let old = place.old_files()?;
         unfinished
             .place(&place.folder, old)
-            .map_err(|cause| OutputError::Place { folder: place.folder.clone(), cause })?;
-        made.keep();
-        Ok(())
+            .map_err(|cause| OutputError::Place { folder: place.folder.clone(), cause })
     }
 }
 
@@ -159,39 +153,6 @@ fn not_read(folder: &Path, files: &Files, read: &[PathBuf]) -> Result<(), Output
         }
     }
     Ok(())
-}
-
-/// Folders made on the way to the wanted one; removed again, where empty, unless kept.
-#[derive(Debug)]
-pub(super) struct MadeFolders(pub(super) Vec<PathBuf>);
-
-impl MadeFolders {
-    pub(super) fn make(parent: &Path) -> io::Result<MadeFolders> {
-        let missing: Vec<PathBuf> = parent
-            .ancestors()
-            .take_while(|p| !p.as_os_str().is_empty() && !p.exists())
-            .map(Path::to_path_buf)
-            .collect();
-        let mut made = MadeFolders(Vec::new());
-        for folder in missing.into_iter().rev() {
-            fs::create_dir(&folder)?;
-            made.0.push(folder);
-        }
-        Ok(made)
-    }
-
-    pub(super) fn keep(&mut self) {
-        self.0.clear();
-    }
-}
-
-impl Drop for MadeFolders {
-    fn drop(&mut self) {
-        for folder in self.0.iter().rev() {
-            // Somebody may have put something in meanwhile; then it stays.
-            let _ = fs::remove_dir(folder);
-        }
-    }
 }
 
 #[cfg(test)]
@@ -358,9 +319,24 @@ mod tests {
         let root = tempfile::tempdir().unwrap();
         let mut o = begin(&root.path().join("new/coaster"), false).unwrap();
         o.put("dots.png", b"dots").unwrap();
-        unfinished::remove_live(|path| path.starts_with(root.path()));
+        unfinished::remove_live(&mut unfinished::live(), |path| path.starts_with(root.path()));
         assert!(names(root.path()).is_empty());
         assert!(o.commit().is_err());
         assert!(names(root.path()).is_empty());
+    }
+
+    #[test]
+    fn what_is_in_its_place_is_not_abandoned() {
+        let root = tempfile::tempdir().unwrap();
+        let folder = root.path().join("new/coaster");
+        for replace in [false, true] {
+            let mut o = begin(&folder, replace).unwrap();
+            o.put("dots.png", b"dots").unwrap();
+            o.unfinished.place(&folder, o.place.old_files().unwrap()).unwrap();
+            // Told to end before it comes to tidy up.
+            unfinished::remove_live(&mut unfinished::live(), |path| path.starts_with(root.path()));
+            assert_eq!(names(&folder), ["dots.png"]);
+            assert_eq!(names(folder.parent().unwrap()), ["coaster"]);
+        }
     }
 }

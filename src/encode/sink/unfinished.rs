@@ -15,59 +15,113 @@ use std::ffi::{OsStr, OsString};
 use std::fs::{self, File, OpenOptions, TryLockError};
 use std::io;
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
-use tempfile::{NamedTempFile, TempDir};
+use tempfile::NamedTempFile;
 
 const SIGN: &str = ".unfinished-";
 const LOCK: &str = "lock";
 
-/// What this process has in the making, and the folders that it made for it. Locked while files take their
-/// places, so that nothing is abandoned half-way.
+/// What this process has in the making. Locked while anything is begun, put in its place or taken away, so
+/// that nothing is abandoned half-way.
 static LIVE: Mutex<Vec<Live>> = Mutex::new(Vec::new());
+/// Whether anything that was in the making has taken its place.
+static PLACED: AtomicBool = AtomicBool::new(false);
 
+/// Something in the making, and the folders that were made for it, which go after it.
 #[derive(Debug)]
-struct Live {
+pub(super) struct Live {
     path: PathBuf,
-    made: Vec<PathBuf>,
+    made: MadeFolders,
 }
 
-fn live() -> MutexGuard<'static, Vec<Live>> {
+pub(super) fn live() -> MutexGuard<'static, Vec<Live>> {
     LIVE.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
-/// Removes what this process has in the making, together with folders made for it. For a program that has
-/// to end at once; whatever is being put in its place at that moment is finished first.
+/// Removes what this process has in the making, together with folders made for it. For a program that ends
+/// right after it: whatever is being put in its place at that moment is finished first, and from then on
+/// whoever begins, places or drops an output waits for the end.
 pub fn abandon() {
-    remove_live(|_| true);
+    let mut held = live();
+    remove_live(&mut held, |_| true);
+    std::mem::forget(held);
 }
 
-/// Removes those in the making that are meant.
-pub(super) fn remove_live(meant: impl Fn(&Path) -> bool) {
-    for gone in live().extract_if(.., |l| meant(&l.path)) {
-        remove(&gone.path);
-        for folder in gone.made.iter().rev() {
-            let _ = fs::remove_dir(folder);
-        }
-    }
+/// Removes those in the making that are meant; what had begun to take its place is brought to an end.
+pub(super) fn remove_live(live: &mut Vec<Live>, meant: impl Fn(&Path) -> bool) {
+    live.extract_if(.., |l| meant(&l.path)).for_each(|l| remove(&l.path));
 }
 
-/// A place in the list of what is in the making.
+/// Whether any output of this process has taken its place.
+pub fn placed() -> bool {
+    PLACED.load(Ordering::SeqCst)
+}
+
+/// A place in the list of what is in the making. Dropped, it takes what it stands for away, at one go with
+/// the folders made for it.
 #[derive(Debug)]
 struct Kept {
     path: PathBuf,
 }
 
 impl Kept {
-    fn new(path: PathBuf, made: Vec<PathBuf>) -> Kept {
-        live().push(Live { path: path.clone(), made });
-        Kept { path }
+    /// Makes something within a folder, which is made with those above it where they are not there.
+    fn begin<T>(within: &Path, make: impl FnOnce() -> io::Result<(T, PathBuf)>) -> io::Result<(T, Kept)> {
+        let mut live = live();
+        let made = MadeFolders::make(within)?;
+        let (thing, path) = make()?;
+        live.push(Live { path: path.clone(), made });
+        Ok((thing, Kept { path }))
+    }
+
+    /// What it stands for has taken its place: the folders made for it stay.
+    fn placed(&self, live: &mut [Live]) {
+        PLACED.store(true, Ordering::SeqCst);
+        live.iter_mut().filter(|l| l.path == self.path).for_each(|l| l.made.keep());
     }
 }
 
 impl Drop for Kept {
     fn drop(&mut self) {
-        live().retain(|l| l.path != self.path);
+        for gone in live().extract_if(.., |l| l.path == self.path) {
+            let path = &gone.path;
+            let _ = if path.is_dir() { fs::remove_dir_all(path) } else { fs::remove_file(path) };
+        }
+    }
+}
+
+/// Folders made where outputs are wanted; removed again, where empty, unless kept.
+#[derive(Debug)]
+struct MadeFolders(Vec<PathBuf>);
+
+impl MadeFolders {
+    fn make(wanted: &Path) -> io::Result<MadeFolders> {
+        let missing: Vec<PathBuf> = wanted
+            .ancestors()
+            .take_while(|p| !p.as_os_str().is_empty() && !p.exists())
+            .map(Path::to_path_buf)
+            .collect();
+        let mut made = MadeFolders(Vec::new());
+        for folder in missing.into_iter().rev() {
+            fs::create_dir(&folder)?;
+            made.0.push(folder);
+        }
+        Ok(made)
+    }
+
+    fn keep(&mut self) {
+        self.0.clear();
+    }
+}
+
+impl Drop for MadeFolders {
+    fn drop(&mut self) {
+        for folder in self.0.iter().rev() {
+            // Somebody may have put something in meanwhile; then it stays.
+            let _ = fs::remove_dir(folder);
+        }
     }
 }
 
@@ -76,39 +130,42 @@ impl Drop for Kept {
 pub(super) struct UnfinishedFolder {
     // In this order: what is open is closed before the folder goes, as some systems want.
     _lock: File,
-    dir: TempDir,
-    _kept: Kept,
+    kept: Kept,
 }
 
 impl UnfinishedFolder {
-    /// Makes one within a folder. `made` are folders that go with it when it is abandoned.
-    pub(super) fn begin(within: &Path, name: &OsStr, made: &[PathBuf]) -> io::Result<Self> {
-        let (dir, lock) = held(|| {
-            let dir = tempfile::Builder::new().prefix(&prefix(name)).tempdir_in(within)?;
-            let path = dir.path().join(LOCK);
-            let file = OpenOptions::new().write(true).create_new(true).open(&path)?;
-            Ok((dir, file, path))
+    /// Makes one within a folder, and that folder too where it is not there.
+    pub(super) fn begin(within: &Path, name: &OsStr) -> io::Result<Self> {
+        let (lock, kept) = Kept::begin(within, || {
+            let (dir, lock) = held(|| {
+                let dir = tempfile::Builder::new().prefix(&prefix(name)).tempdir_in(within)?;
+                let path = dir.path().join(LOCK);
+                let file = OpenOptions::new().write(true).create_new(true).open(&path)?;
+                Ok((dir, file, path))
+            })?;
+            // The hidden folder is the owner's alone; the one inside has the usual rights and is what stays.
+            fs::create_dir(dir.path().join("new"))?;
+            Ok((lock, dir.keep()))
         })?;
-        // The hidden folder is the owner's alone; the one inside has the usual rights and is what stays.
-        fs::create_dir(dir.path().join("new"))?;
-        let kept = Kept::new(dir.path().to_path_buf(), made.to_vec());
-        Ok(UnfinishedFolder { _lock: lock, dir, _kept: kept })
+        Ok(UnfinishedFolder { _lock: lock, kept })
     }
 
     /// Where its files are made.
     pub(super) fn new_files(&self) -> PathBuf {
-        self.dir.path().join("new")
+        self.kept.path.join("new")
     }
 
     /// Puts its files where they are wanted: they become the folder, or go into the one that this lies in,
     /// from which the files named `old` are taken out. Never abandoned half-way.
-    pub(super) fn place(&mut self, folder: &Path, old: Vec<&str>) -> io::Result<()> {
-        let _held = live();
-        if self.dir.path().parent() == Some(folder) {
-            self.exchange(folder, old)
+    pub(super) fn place(&self, folder: &Path, old: Vec<&str>) -> io::Result<()> {
+        let mut live = live();
+        if self.kept.path.parent() == Some(folder) {
+            self.exchange(&mut live, folder, old)?;
         } else {
-            fs::rename(self.new_files(), folder)
+            fs::rename(self.new_files(), folder)?;
         }
+        self.kept.placed(&mut live);
+        Ok(())
     }
 
     /// Takes the files named `old` out of `folder`, in which this lies, and puts all new ones in. Should a
@@ -116,8 +173,9 @@ impl UnfinishedFolder {
     ///
     /// The files of the machine go out first and come in last: at no moment does a scan program lie beside
     /// pages of another job.
-    fn exchange(&mut self, folder: &Path, mut old: Vec<&str>) -> io::Result<()> {
-        let [new, incoming, out] = ["new", "in", "out"].map(|n| self.dir.path().join(n));
+    fn exchange(&self, live: &mut Vec<Live>, folder: &Path, mut old: Vec<&str>) -> io::Result<()> {
+        let own = &self.kept.path;
+        let [new, incoming, out] = ["new", "in", "out"].map(|n| own.join(n));
         old.sort_by_key(|n| !is_program(n));
         let old = old.iter().map(OsString::from).collect();
         let steps = || {
@@ -132,10 +190,12 @@ impl UnfinishedFolder {
         // Nothing new is in the folder; the old files go back.
         let back = names(&out).and_then(|n| moved(&out, folder, n));
         if cause.kind() == io::ErrorKind::Other || back.is_err() {
-            self.dir.disable_cleanup(true);
-            let lie = self.dir.path().display();
+            live.retain(|l| l.path != *own);
+            let lie = own.display();
             return Err(io::Error::other(format!("{cause}; files that could not go back are in '{lie}'")));
         }
+        // Else whoever tidies up would bring the new ones in after all.
+        let _ = fs::remove_dir_all(&incoming);
         Err(cause)
     }
 }
@@ -144,28 +204,35 @@ impl UnfinishedFolder {
 #[derive(Debug)]
 pub(super) struct UnfinishedFile {
     pub(super) file: NamedTempFile,
-    _kept: Kept,
+    kept: Kept,
 }
 
 impl UnfinishedFile {
-    /// Makes one beside the wanted file. `made` are folders that go with it when it is abandoned.
-    pub(super) fn begin(within: &Path, name: &OsStr, made: &[PathBuf]) -> io::Result<Self> {
-        let (file, _) = held(|| {
-            // Made as any other file is, not for the owner's eyes alone: it is what stays.
-            let file =
-                tempfile::Builder::new().prefix(&prefix(name)).make_in(within, |p| File::create_new(p))?;
-            let (lock, path) = (file.as_file().try_clone()?, file.path().to_path_buf());
-            Ok((file, lock, path))
+    /// Makes one beside the wanted file, and the folder for both where it is not there.
+    pub(super) fn begin(within: &Path, name: &OsStr) -> io::Result<Self> {
+        let (file, kept) = Kept::begin(within, || {
+            let (file, _) = held(|| {
+                // Made as any other file is, not for the owner's eyes alone: it is what stays.
+                let file = tempfile::Builder::new()
+                    .prefix(&prefix(name))
+                    .make_in(within, |p| File::create_new(p))?;
+                let (lock, path) = (file.as_file().try_clone()?, file.path().to_path_buf());
+                Ok((file, lock, path))
+            })?;
+            let path = file.path().to_path_buf();
+            Ok((file, path))
         })?;
-        let kept = Kept::new(file.path().to_path_buf(), made.to_vec());
-        Ok(UnfinishedFile { file, _kept: kept })
+        Ok(UnfinishedFile { file, kept })
     }
 
     /// Puts the finished file where it is wanted.
     pub(super) fn place(self, wanted: &Path, replace: bool) -> io::Result<()> {
-        let UnfinishedFile { file, _kept } = self;
-        let held = live();
+        let UnfinishedFile { file, kept } = self;
+        let mut held = live();
         let placed = if replace { file.persist(wanted) } else { file.persist_noclobber(wanted) };
+        if placed.is_ok() {
+            kept.placed(&mut held);
+        }
         drop(held);
         placed.map(drop).map_err(|e| e.error)
     }
@@ -311,12 +378,12 @@ mod tests {
         fs::create_dir(root.path().join(".mine.unfinished-notes")).unwrap();
         fs::write(root.path().join(".mine.unfinished-notes/text"), b"mine").unwrap();
         fs::write(root.path().join(".coaster.zip.unfinished-dead02"), b"PK").unwrap();
-        let alive = UnfinishedFolder::begin(root.path(), OsStr::new("tag"), &[]).unwrap();
-        let file = UnfinishedFile::begin(root.path(), OsStr::new("tag.zip"), &[]).unwrap();
+        let alive = UnfinishedFolder::begin(root.path(), OsStr::new("tag")).unwrap();
+        let file = UnfinishedFile::begin(root.path(), OsStr::new("tag.zip")).unwrap();
         sweep(root.path());
         let name = |p: &Path| p.file_name().unwrap().to_string_lossy().into_owned();
         let mut want =
-            vec![name(alive.dir.path()), name(file.file.path()), ".mine.unfinished-notes".to_string()];
+            vec![name(&alive.kept.path), name(file.file.path()), ".mine.unfinished-notes".to_string()];
         want.sort();
         assert_eq!(listing(root.path()), want);
         drop((alive, file));
@@ -348,12 +415,13 @@ mod tests {
         let root = tempfile::tempdir().unwrap();
         fs::write(root.path().join("dots.png"), b"old").unwrap();
         fs::write(root.path().join("program.nc"), b"old").unwrap();
-        let mut made = UnfinishedFolder::begin(root.path(), OsStr::new("x"), &[]).unwrap();
+        let made = UnfinishedFolder::begin(root.path(), OsStr::new("x")).unwrap();
         fs::write(made.new_files().join("dots.png"), b"new").unwrap();
         fs::write(made.new_files().join("job.toml"), b"new").unwrap();
         // Somebody made a folder in the way of the second new file.
         fs::create_dir_all(root.path().join("job.toml/of mine")).unwrap();
-        assert!(made.exchange(root.path(), vec!["dots.png", "program.nc"]).is_err());
+        assert!(made.place(root.path(), vec!["dots.png", "program.nc"]).is_err());
+        remove_live(&mut live(), |path| path.starts_with(root.path()));
         drop(made);
         assert_eq!(listing(root.path()), ["dots.png", "job.toml", "program.nc"]);
         assert_eq!(fs::read(root.path().join("dots.png")).unwrap(), b"old");
@@ -363,6 +431,6 @@ mod tests {
     fn a_long_name_is_cut() {
         let root = tempfile::tempdir().unwrap();
         let long = "ä".repeat(120);
-        assert!(UnfinishedFolder::begin(root.path(), OsStr::new(&long), &[]).is_ok());
+        assert!(UnfinishedFolder::begin(root.path(), OsStr::new(&long)).is_ok());
     }
 }

@@ -8,7 +8,7 @@ use flate2::Compression;
 use flate2::write::DeflateEncoder;
 use rawzip::{CompressionMethod, ZipArchiveWriter};
 
-use super::folder::{MadeFolders, unwritable};
+use super::folder::unwritable;
 use super::unfinished::{self, UnfinishedFile};
 use super::{Files, OutputError, Sink, Streaming};
 
@@ -91,7 +91,6 @@ pub struct ZipFile {
     replace: bool,
     zip: Zip<BufWriter<File>>,
     unfinished: UnfinishedFile,
-    made: MadeFolders,
 }
 
 impl ZipFile {
@@ -122,13 +121,12 @@ impl ZipFile {
             }
         }
         unfinished::sweep(parent);
-        let made = MadeFolders::make(parent).map_err(|cause| unwritable(parent, cause))?;
-        let opened = UnfinishedFile::begin(parent, name, &made.0)
+        let opened = UnfinishedFile::begin(parent, name)
             .and_then(|u| Ok((u.file.as_file().try_clone()?, u)))
             .map_err(|cause| unwritable(parent, cause))?;
         let (file, unfinished) = opened;
         let zip = Zip::new(BufWriter::with_capacity(256 * 1024, file));
-        Ok(ZipFile { wanted, files, replace, zip, unfinished, made })
+        Ok(ZipFile { wanted, files, replace, zip, unfinished })
     }
 
     /// Puts the finished archive in its place at once.
@@ -137,16 +135,14 @@ impl ZipFile {
     /// When it cannot be written to its end, or when somebody made a file of that name meanwhile; then
     /// nothing changes.
     pub fn commit(self) -> Result<(), OutputError> {
-        let ZipFile { wanted, replace, zip, unfinished, mut made, .. } = self;
+        let ZipFile { wanted, replace, zip, unfinished, .. } = self;
         let finish = || {
             let file = zip.finish()?.into_inner().map_err(io::IntoInnerError::into_error)?;
             // Some file systems tell of a full disk only here.
             file.sync_data()?;
             unfinished.place(&wanted, replace)
         };
-        finish().map_err(|cause| OutputError::Place { folder: wanted.clone(), cause })?;
-        made.keep();
-        Ok(())
+        finish().map_err(|cause| OutputError::Place { folder: wanted.clone(), cause })
     }
 }
 
