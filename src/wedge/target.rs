@@ -371,6 +371,12 @@ impl Wedge {
         Ok(())
     }
 
+    /// Where a patch lies on the piece: from −1 at the left and the upper edge to 1 at the right and the lower one.
+    pub fn place(&self, patch: &TestPatch) -> [f64; 2] {
+        let part = |at: f64, size: f64| 2.0 * at / size - 1.0;
+        [part(patch.centre[0], self.blank.width()), -part(patch.centre[1], self.blank.height())]
+    }
+
     /// The beam as the model takes it.
     pub fn beam(&self) -> Beam {
         Beam { along: self.beam_along, across: self.beam_across }

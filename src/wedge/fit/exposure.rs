@@ -149,8 +149,6 @@ fn points(
         }
         let fill = index_of(Fill { pattern: p.pattern, period: p.period, pitch }, fills);
         let (dose, speed) = (wedge.dose(&p.dial), p.dial.speed.0);
-        let part = |at: f64, size: f64| 2.0 * at / size - 1.0;
-        let place = [part(p.centre[0], wedge.blank.width()), -part(p.centre[1], wedge.blank.height())];
         out.push((
             i,
             Point {
@@ -160,7 +158,7 @@ fn points(
                 error: v.l_fit(unsettled),
                 fill,
                 sheet: 0,
-                place,
+                place: wedge.place(p),
                 passes: f64::from(p.dial.passes),
             },
         ));

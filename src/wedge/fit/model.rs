@@ -63,7 +63,7 @@ pub(super) const OTHER: usize = 9;
 pub(super) const SLOPE: usize = OTHER + EARLIER;
 /// What is known of it beforehand, one standard deviation (own judgement): 8 % where speeds and powers lie over the sheet in an
 /// order of their own; 3 % where they grow from side to side, for with more of it open reciprocity is no longer told from one photo.
-const SLOPE_SPREAD: (f64, f64) = (0.03, 0.08);
+pub(super) const SLOPE_SPREAD: (f64, f64) = (0.03, 0.08);
 /// Limits of the parameters, as fitted: no coating is steeper than 30 or marks outside 0.05–50 J/mm², no beam is outside
 /// 0.01–2 mm.
 pub(super) const LOW: Parameters =

@@ -48,6 +48,12 @@ impl PatchValue {
         (lstar(self.y + y) - self.l).hypot(REPEATS)
     }
 
+    /// A patch without grain under a light that is known.
+    #[cfg(test)]
+    pub fn sure(y: f64) -> PatchValue {
+        PatchValue { y, y_error: 1e-4, y_grain: 1e-4, y_veil: 0.0, l: lstar(y), l_error: TONES, grain: 0.0 }
+    }
+
     /// The value of a patch, where `y_gap` is the luminance of the bare coating.
     pub fn of(m: &PatchLight, y_gap: f64) -> PatchValue {
         let y = m.ratio * y_gap;
