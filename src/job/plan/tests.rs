@@ -239,6 +239,13 @@ fn a_measured_beam_does_not_turn_with_the_lines() {
     assert_eq!(along(&plan(by_wedge, None, cylinder, Some("along = 'y'"))), (0.1, 1));
     assert_eq!(along(&plan(by_wedge, Some(Along::X), cylinder, Some(""))), (0.1, 1));
     assert_eq!(along(&plan(by_wedge, Some(Along::X), cylinder, Some("along = 'y'"))), (0.14, 0));
+    // A note says which way the lines run, as the maker sees it.
+    let said = |axis, shape, rotary| plan(by_wedge, Some(axis), shape, rotary).notes.concat();
+    assert!(said(Along::Y, "round:90mm", None).contains("and these run along y: its widths"));
+    assert!(
+        said(Along::X, cylinder, Some(""))
+            .contains("these run round the piece, which passes under the head along y")
+    );
     // What is written back is what was measured, so that the job run again settles the same.
     let again = plan(by_wedge, Some(Along::Y), "round:90mm", None);
     let Some(Reference::Whole(kept)) = &again.job.process else { panic!("{:?}", again.job.process) };

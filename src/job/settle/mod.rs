@@ -43,8 +43,8 @@ pub(super) fn settle(brief: &Brief) -> Result<Plan, PlanError> {
             ));
         }
     }
-    let turned =
-        measured.as_ref().filter(|_| runs_along_y(&machine, job.scan.axis)).and_then(ProcessFile::along_y);
+    let lines_along_y = lines_along_y(&machine, job.scan.axis);
+    let turned = measured.as_ref().filter(|_| lines_along_y.is_some()).and_then(ProcessFile::along_y);
     let seen = turned.as_ref().or(measured.as_ref());
     let pitch = pitch::settle(&job, &machine, &blank.blank.shape, seen);
     let mut process = process::settle(&job, &machine, &coating, seen, &pitch)?;
@@ -59,8 +59,8 @@ pub(super) fn settle(brief: &Brief) -> Result<Plan, PlanError> {
     let art = art::settle(&job.art, &job.blank)?;
     let changed_layers =
         files.iter().zip(&mut job.layers).filter_map(|(file, layer)| layer_file(file.as_ref()?, layer));
-    let beam = turned.is_some().then(|| {
-        "the beam was measured on lines along x, these run along y: its widths along and across them change places".into()
+    let beam = lines_along_y.filter(|_| turned.is_some()).map(|these| {
+        format!("the beam was measured on lines along x, and {these}: its widths along and across the lines change places")
     });
     let notes = notes.into_iter().chain(changed_layers).chain(beam).collect::<Vec<_>>();
     let layers = layer::settle(&job, &blank.blank, &art, &tone)?;
@@ -91,12 +91,14 @@ pub(super) fn settle(brief: &Brief) -> Result<Plan, PlanError> {
     Ok(Plan::new(settled))
 }
 
-/// Whether the beam passes over the work along the bed's y. A rotary's own axis stands for the one that its head does not follow.
-fn runs_along_y(machine: &Machine, lines: Option<Along>) -> bool {
+/// What the lines do where the beam passes over the work along the bed's y. A rotary's own axis stands for the one that its
+/// head does not follow.
+fn lines_along_y(machine: &Machine, lines: Option<Along>) -> Option<&'static str> {
     let (along, across) = machine.axes(lines.unwrap_or_default());
     match along.turns {
-        Some(_) => across.letter == b'X',
-        None => along.letter == b'Y',
+        Some(_) => (across.letter == b'X')
+            .then_some("these run round the piece, which passes under the head along y"),
+        None => (along.letter == b'Y').then_some("these run along y"),
     }
 }
 
