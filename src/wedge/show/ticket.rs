@@ -213,7 +213,7 @@ fn tones(w: &Wedge) -> String {
     screens.dedup();
     let periods = w.patches.iter().filter(|p| p.pattern == Pattern::LinesAlong).map(|p| p.period);
     format!(
-        "{} at {}, {}: rows of {} with rising coverage; at 60% of that power, line pairs of up to {} pitches along and across the lines, and single dots",
+        "{} at {}, {}: rows of {} with rising coverage; at 60% of that power, line pairs of up to {} pitches along and across the lines, and dots",
         of_screens().count(),
         dial.power,
         dial.speed,
