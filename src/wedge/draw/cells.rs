@@ -103,8 +103,8 @@ const COMBINED_LINES: [&[usize]; 2] = [&[1, 1, 2, 4, 5], &[1, 1, 1, 3, 5]];
 /// Periods of the eight fine patterns in each of a tone wedge's last two rows: line pairs along, then across. Sixteen patches tell
 /// most of both widths when nearly all pairs are the shortest, and four patches, dots on every pitch, say what the same power
 /// looks like without gaps (covariance of the fit for poster paint and slate, beams of 0.09 to 0.15 mm: standard
-/// uncertainties of 4 and 7 % along where periods of 1 to 6 pitches each once, and dots 3 to 8 apart, had 6 and 11 %). The
-/// few longer ones keep an exponent that is not as expected from passing for a beam.
+/// uncertainties of 4 and 7 % along where periods of 1 to 6 pitches each once, and dots 3 to 8 apart, had 6 and 11 %). One of
+/// two pitches each way costs a twentieth of that, and shows where a beam is not what the fit takes it for.
 const TONE_LINES: [&[usize]; 2] = [&[1, 1, 1, 2], &[1, 1, 1, 1, 1, 2]];
 /// See [`TONE_LINES`].
 const TONE_DOTS: [&[usize]; 2] = [&[2, 3, 1, 1], &[1, 1]];
