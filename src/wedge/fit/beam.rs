@@ -131,24 +131,14 @@ mod tests {
     use super::*;
     use crate::blank::Blank;
     use crate::mark::Beam;
+    use crate::mark::response::tests::POSTER_PAINT;
     use crate::placement::Grid;
     use crate::progress::Silent;
     use crate::units::{Mm, MmPerS, Share, Watts};
     use crate::wedge::draw::{Request, draw};
-    use crate::wedge::target::{Dial, WedgeKind};
+    use crate::wedge::target::{Dial, TestPatch, WedgeKind};
 
     fn tone_wedge() -> Wedge {
-        let response = Response {
-            y_unmarked: 0.03,
-            y_marked: 0.65,
-            y_char: 0.10,
-            x_half: 2.2,
-            rise: 6.25,
-            x_char: 9.0,
-            char_rise: 8.0,
-            schwarzschild: 0.8,
-            v0: MmPerS(12.5),
-        };
         let request = Request {
             kind: WedgeKind::Tone,
             blank: Blank { shape: "rect:100x100mm".parse().unwrap(), margin: Mm(2.5) },
@@ -163,7 +153,7 @@ mod tests {
             chosen: Dial { power: Share(0.9), speed: MmPerS(12.5), passes: 1 },
             marks_power: None,
             marks_speed: None,
-            response,
+            response: POSTER_PAINT,
             response_measured: true,
             screens: vec!["threshold".into()],
             coverages: (1..=8).map(|i| Share(f64::from(i) / 8.0)).collect(),
@@ -178,7 +168,7 @@ mod tests {
         let wedge = tone_wedge();
         let (r, truth) = (wedge.expected.response(), [0.14, 0.10]);
         for (right, down) in [(0.0, 0.0), (0.1, 0.0), (-0.1, 0.0), (0.0, 0.1), (0.0, -0.1)] {
-            let value = |p: &crate::wedge::target::TestPatch| {
+            let value = |p: &TestPatch| {
                 let fill = Fill {
                     pattern: p.pattern,
                     period: p.period,
