@@ -3,8 +3,8 @@
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
-use std::process::{Command, Stdio};
-use std::time::Instant;
+use std::process::{Child, Command, Stdio};
+use std::time::{Duration, Instant};
 
 use crate::chance::{self, Chance};
 use crate::run::{bounded, command, listing, words};
@@ -36,6 +36,16 @@ fn leftovers(folder: &Path) -> usize {
     listing(folder).iter().filter(hidden).count()
 }
 
+/// Waits until a run has begun to take old files out, or has ended.
+fn exchange_begun(folder: &Path, child: &mut Child) {
+    let out = |e: fs::DirEntry| e.path().join("out").is_dir();
+    while !fs::read_dir(folder.join("out")).into_iter().flatten().flatten().any(out)
+        && child.try_wait().expect("a child").is_none()
+    {
+        std::thread::yield_now();
+    }
+}
+
 #[test]
 fn a_run_that_is_ended_at_any_time_leaves_the_old_or_the_new() {
     let (rounds, start) = chance::rounds(USUAL);
@@ -56,15 +66,29 @@ fn a_run_that_is_ended_at_any_time_leaves_the_old_or_the_new() {
     for round in 0..rounds {
         let before = files(place.path());
         let which = round % 2;
-        let (signal, number) = *chance.of(&[("-INT", 2), ("-TERM", 15), ("-HUP", 1), ("-KILL", 9)]);
+        // Every third is killed while it puts its files in their place and tidies up: within a few ms of it.
+        let at_the_end = round % 3 == 2;
+        let signals = [("-INT", 2), ("-TERM", 15), ("-HUP", 1), ("-KILL", 9)];
+        let (signal, number) = if at_the_end { signals[3] } else { *chance.of(&signals) };
         let mut child = command(&words(LINES[which]), place.path(), "")
             .stdout(Stdio::null())
             .stderr(Stdio::null())
             .spawn()
             .expect("the program starts");
+        let long = if at_the_end {
+            exchange_begun(place.path(), &mut child);
+            Duration::from_millis(3)
+        } else {
+            long
+        };
         let wait = long.mul_f64(chance.below(1000) as f64 / 1000.0);
         std::thread::sleep(wait);
-        let _ = Command::new("kill").args([signal, &child.id().to_string()]).stderr(Stdio::null()).status();
+        if number == 9 {
+            let _ = child.kill();
+        } else {
+            let id = child.id().to_string();
+            let _ = Command::new("kill").args([signal, &id]).stderr(Stdio::null()).status();
+        }
         let status = child.wait().expect("a child");
         let what =
             status.code().map_or("by the signal itself".to_string(), |c| format!("with exit code {c}"));

@@ -10,6 +10,9 @@
 //!                           out    old files taken out of the wanted folder
 //!                           in     `new` renamed once all old files are out: from here on the new ones go in
 //! ```
+//!
+//! A run may be killed between any two steps. What it leaves says how far it had come, so the files of the
+//! wanted folder are the old ones or the new ones after the next sweep, and nothing else is left.
 
 use std::ffi::{OsStr, OsString};
 use std::fs::{self, File, OpenOptions, TryLockError};
@@ -22,6 +25,13 @@ use tempfile::NamedTempFile;
 
 const SIGN: &str = ".unfinished-";
 const LOCK: &str = "lock";
+const NEW: &str = "new";
+const OUT: &str = "out";
+const IN: &str = "in";
+
+/// What lies in a hidden folder, in the order in which it goes. The old files go while `in` still says that
+/// the new ones are in their place, and the lock goes last: what has none is not ours to sweep.
+const GOES: [&str; 4] = [OUT, NEW, IN, LOCK];
 
 /// What this process has in the making. Locked while anything is begun, put in its place or taken away, so
 /// that nothing is abandoned half-way.
@@ -86,8 +96,7 @@ impl Kept {
 impl Drop for Kept {
     fn drop(&mut self) {
         for gone in live().extract_if(.., |l| l.path == self.path) {
-            let path = &gone.path;
-            let _ = if path.is_dir() { fs::remove_dir_all(path) } else { fs::remove_file(path) };
+            let _ = take_away(&gone.path);
         }
     }
 }
@@ -144,7 +153,7 @@ impl UnfinishedFolder {
                 Ok((dir, file, path))
             })?;
             // The hidden folder is the owner's alone; the one inside has the usual rights and is what stays.
-            fs::create_dir(dir.path().join("new"))?;
+            fs::create_dir(dir.path().join(NEW))?;
             Ok((lock, dir.keep()))
         })?;
         Ok(UnfinishedFolder { _lock: lock, kept })
@@ -152,7 +161,7 @@ impl UnfinishedFolder {
 
     /// Where its files are made.
     pub(super) fn new_files(&self) -> PathBuf {
-        self.kept.path.join("new")
+        self.kept.path.join(NEW)
     }
 
     /// Puts its files where they are wanted: they become the folder, or go into the one that this lies in,
@@ -175,7 +184,7 @@ impl UnfinishedFolder {
     /// pages of another job.
     fn exchange(&self, live: &mut Vec<Live>, folder: &Path, mut old: Vec<&str>) -> io::Result<()> {
         let own = &self.kept.path;
-        let [new, incoming, out] = ["new", "in", "out"].map(|n| own.join(n));
+        let [new, incoming, out] = [NEW, IN, OUT].map(|n| own.join(n));
         old.sort_by_key(|n| !is_program(n));
         let old = old.iter().map(OsString::from).collect();
         let steps = || {
@@ -187,15 +196,14 @@ impl UnfinishedFolder {
             moved(&incoming, folder, names)
         };
         let Err(cause) = steps() else { return Ok(()) };
-        // Nothing new is in the folder; the old files go back.
+        // From here on the old files go back, whoever brings it to an end.
+        let _ = fs::rename(&incoming, &new);
         let back = names(&out).and_then(|n| moved(&out, folder, n));
         if cause.kind() == io::ErrorKind::Other || back.is_err() {
             live.retain(|l| l.path != *own);
             let lie = own.display();
             return Err(io::Error::other(format!("{cause}; files that could not go back are in '{lie}'")));
         }
-        // Else whoever tidies up would bring the new ones in after all.
-        let _ = fs::remove_dir_all(&incoming);
         Err(cause)
     }
 }
@@ -253,10 +261,11 @@ fn held<T>(mut make: impl FnMut() -> io::Result<(T, File, PathBuf)>) -> io::Resu
             Err(e) if e.kind() == io::ErrorKind::NotFound => continue,
             Err(e) => return Err(e),
         };
-        // A file system without locks: then nobody sweeps either.
-        let _ = lock.try_lock();
-        if path.exists() {
-            return Ok((made, lock));
+        match lock.try_lock() {
+            Err(TryLockError::WouldBlock) => continue,
+            // A file system without locks: then nobody sweeps either.
+            Err(TryLockError::Error(_)) | Ok(()) if path.exists() => return Ok((made, lock)),
+            _ => {}
         }
     }
     Err(io::Error::from(io::ErrorKind::NotFound))
@@ -267,7 +276,8 @@ pub(super) fn sweep(within: &Path) {
     for name in names(within).unwrap_or_default() {
         if is_unfinished(&name) {
             let path = within.join(&name);
-            if nobody_owns(&path) {
+            // Held until it is gone, so that no other run sweeps the same.
+            if let Some(_lock) = without_owner(&path) {
                 remove(&path);
             }
         }
@@ -280,46 +290,52 @@ pub(super) fn is_unfinished(name: &OsStr) -> bool {
     name.starts_with('.') && name.contains(SIGN)
 }
 
-fn nobody_owns(path: &Path) -> bool {
-    let Ok(about) = fs::symlink_metadata(path) else { return false };
+/// The lock of something that nobody works on any more, held from now on.
+fn without_owner(path: &Path) -> Option<File> {
+    let about = fs::symlink_metadata(path).ok()?;
     let lock = match about.file_type() {
         t if t.is_dir() => path.join(LOCK),
         t if t.is_file() => path.to_path_buf(),
-        _ => return false,
+        _ => return None,
     };
     match File::open(&lock) {
-        Ok(file) => match file.try_lock() {
-            Ok(()) => true,
-            Err(TryLockError::WouldBlock | TryLockError::Error(_)) => false,
-        },
+        // Without locks nobody knows.
+        Ok(file) => file.try_lock().is_ok().then_some(file),
         // Not locked yet, or left at that very moment: only an empty folder goes (see `held`).
         Err(e) if e.kind() == io::ErrorKind::NotFound => {
             let _ = fs::remove_dir(path);
-            false
+            None
         }
-        Err(_) => false,
+        Err(_) => None,
     }
 }
 
 /// Removes something in the making; what had begun to take its place is brought to an end before.
 fn remove(path: &Path) {
-    if path.is_file() {
-        let _ = fs::remove_file(path);
+    let from = [IN, OUT].map(|n| path.join(n)).into_iter().find(|p| p.is_dir());
+    if let (Some(from), Some(folder)) = (from, path.parent())
+        && names(&from).and_then(|names| moved(&from, folder, names)).is_err()
+    {
         return;
     }
-    let (incoming, outgoing) = (path.join("in"), path.join("out"));
-    if let Some(folder) = path.parent() {
-        let from = if incoming.is_dir() { incoming } else { outgoing };
-        let done = match names(&from) {
-            Ok(names) => moved(&from, folder, names),
-            Err(e) if e.kind() == io::ErrorKind::NotFound => Ok(()),
-            Err(e) => Err(e),
-        };
-        if done.is_err() {
-            return;
+    let _ = take_away(path);
+}
+
+/// Removes a hidden file or folder, in the order of [`GOES`].
+fn take_away(path: &Path) -> io::Result<()> {
+    if path.is_file() {
+        return fs::remove_file(path);
+    }
+    for name in GOES {
+        let inner = path.join(name);
+        let gone = if name == LOCK { fs::remove_file(inner) } else { fs::remove_dir_all(inner) };
+        if let Err(e) = gone
+            && e.kind() != io::ErrorKind::NotFound
+        {
+            return Err(e);
         }
     }
-    let _ = fs::remove_dir_all(path);
+    fs::remove_dir(path)
 }
 
 fn is_program(name: &str) -> bool {
@@ -408,6 +424,36 @@ mod tests {
         sweep(root.path());
         assert_eq!(listing(root.path()), ["dots.png", "program.nc"]);
         assert_eq!(fs::read(root.path().join("program.nc")).unwrap(), b"in/program.nc of the killed run");
+    }
+
+    #[test]
+    fn a_run_killed_while_it_tidies_up_leaves_nothing_that_stays() {
+        for gone in 0..=GOES.len() {
+            let root = tempfile::tempdir().unwrap();
+            let path = left(root.path(), &["out/program.nc", "out/dots.tiff", "in/program.nc"]);
+            fs::rename(path.join("in/program.nc"), root.path().join("program.nc")).unwrap();
+            for name in &GOES[..gone] {
+                let inner = path.join(name);
+                let _ = if inner.is_dir() { fs::remove_dir_all(inner) } else { fs::remove_file(inner) };
+            }
+            sweep(root.path());
+            assert_eq!(listing(root.path()), ["program.nc"], "{gone} gone");
+            let text = fs::read(root.path().join("program.nc")).unwrap();
+            assert_eq!(text, b"in/program.nc of the killed run", "{gone} gone");
+        }
+    }
+
+    #[test]
+    fn what_somebody_sweeps_is_swept_by_nobody_else() {
+        let root = tempfile::tempdir().unwrap();
+        let path = left(root.path(), &["new/dots.png"]);
+        let held = without_owner(&path);
+        assert!(held.is_some());
+        sweep(root.path());
+        assert!(path.exists());
+        drop(held);
+        sweep(root.path());
+        assert!(!path.exists());
     }
 
     #[test]
