@@ -2,7 +2,7 @@
 
 use super::remedies::{cooler, hotter};
 use super::trial::Remake;
-use super::{Finding, Severity};
+use super::{Finding, Severity, spot};
 use crate::blank::Blank;
 use crate::colour::lstar;
 use crate::mark::{Beam, Burn, Response, Setting, Sums};
@@ -111,12 +111,11 @@ pub fn over_burn(case: &Case, sums: &Sums) -> Option<Finding> {
     let at = case.rect.centre(case.blank, worst.0, worst.1);
     let exposure = f64::from(sums.peak) * case.burn().x_solid;
     let message = format!(
-        "{} mm² will char, {}% of what is marked; the largest patch {} mm², worst at {} mm from the left and {} mm from the bottom of the blank (exposure {} J/mm², char from {} J/mm²)",
+        "{} mm² will char, {}% of what is marked; the largest patch {} mm², worst at {} (exposure {} J/mm², char from {} J/mm²)",
         short(verdict.charred_mm2, 2),
         short(verdict.share * 100.0, 2),
         short(verdict.patch_mm2, 2),
-        short(at.0, 1),
-        short(at.1, 1),
+        spot(at),
         short(exposure, 2),
         short(case.response.exposure_at_char(crate::mark::response::OVER_BURN), 2)
     );

@@ -1,6 +1,6 @@
 //! Finding `detail-below-beam`: strokes that do not show and gaps that close, because the beam is wider.
 
-use super::{Finding, Remedy, Severity};
+use super::{Finding, Remedy, Severity, spot};
 use crate::blank::Blank;
 use crate::mark::exposure::fine;
 use crate::mark::{Blurred, Burn, Lost};
@@ -108,11 +108,7 @@ pub fn detail_below_beam(detail: &Detail, burn: &Burn, rect: &DotRect, blank: &B
     let mut finding = Finding::new(
         "detail-below-beam",
         if detail.of_photo { Severity::Note } else { Severity::Caution },
-        format!(
-            "{what}: finer than the beam can make; the largest place is {} mm from the left and {} mm from the bottom of the blank",
-            short(at.0, 1),
-            short(at.1, 1)
-        ),
+        format!("{what}: finer than the beam can make; the largest place is {}", spot(at)),
     );
     finding.area_mm2 = Some(strokes + gaps + run_together);
     finding.at_mm = Some(at);

@@ -16,6 +16,8 @@ pub mod trial;
 pub use harm::Harm;
 use serde::Serialize;
 
+use crate::units::short;
+
 /// Names of the findings that may be of severity stop: those that can be accepted.
 pub const STOPS: &[&str] = &["over-burn", "link-starved", "off-bed", "coarse-power", "under-burn"];
 
@@ -53,7 +55,7 @@ pub struct Finding {
     pub name: &'static str,
     /// How serious it is.
     pub severity: Severity,
-    /// One sentence: the fact, with numbers and units.
+    /// One sentence: the fact, with numbers and units, and the worst spot where it has one to look at.
     pub message: String,
     /// Affected area in mm², where it has one.
     pub area_mm2: Option<f64>,
@@ -64,6 +66,11 @@ pub struct Finding {
     pub harm: Option<Harm>,
     /// What would clear it, best first.
     pub remedies: Vec<Remedy>,
+}
+
+/// A spot on the blank in words; `at` as in [`Finding::at_mm`].
+fn spot(at: (f64, f64)) -> String {
+    format!("{} mm from the left and {} mm from the bottom of the blank", short(at.0, 1), short(at.1, 1))
 }
 
 impl Finding {

@@ -1,6 +1,6 @@
 //! Findings about motion: edge-dwell, link-starved, short-sighted, off-bed, coarse-power; and what a replay brings to light.
 
-use super::{Finding, Remedy, Severity};
+use super::{Finding, Remedy, Severity, spot};
 use crate::placement::Along;
 use crate::progress::Silent;
 use crate::scan::estimate::Estimate;
@@ -152,10 +152,12 @@ pub fn link_starved(raster: &RasterPath, marking: Marking<'_>, load: &Load) -> O
     }
     let severity =
         if raster.limits.power_mode == PowerMode::Constant { Severity::Stop } else { Severity::Caution };
+    let at = raster.limits.to_blank(load.at);
     let message = format!(
-        "At {} mm/s the densest stretch of the program needs {} bytes/s ({} bytes a move, line {}), but the \
-         link to the controller carries {} bytes/s: the head would stall with the beam on and burn.",
+        "At {} mm/s the densest stretch of the program, {}, needs {} bytes/s ({} bytes a move, line {}), but \
+         the link to the controller carries {} bytes/s: the head would stall with the beam on and burn.",
         short(raster.scan.speed, 2),
+        spot(at),
         short(needed, 0),
         short(load.bytes_per_move, 1),
         load.line,
@@ -163,8 +165,7 @@ pub fn link_starved(raster: &RasterPath, marking: Marking<'_>, load: &Load) -> O
     );
     let mut finding =
         Finding::new("link-starved", severity, message).measuring(needed / link * 100.0, "% of the link");
-    let (x, y) = raster.limits.to_blank(load.at);
-    finding.at_mm = Some((x, y));
+    finding.at_mm = Some(at);
     // A slower scan has a shorter run-up, which changes the first stretch of each line a little: 1 % is
     // kept back and the program written again to see that it fits.
     let fit = load.speed_that_fits(link) * 0.99;

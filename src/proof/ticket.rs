@@ -153,10 +153,9 @@ fn paragraphs(f: &Finding, brief: bool) -> Vec<usize> {
         (true, _) => 1,
         (false, _) => usize::MAX,
     };
-    // The place has its own line, and so has the word whether a remedy was checked, now and then.
-    let place = f.at_mm.map(|_| 72);
+    // The word whether a remedy was checked has its own line now and then.
     let remedies = f.remedies.iter().take(remedies).map(|r| r.text.chars().count() + 26);
-    std::iter::once(message).chain(place).chain(remedies).collect()
+    std::iter::once(message).chain(remedies).collect()
 }
 
 /// The dot-gain curve, percent either way, as an SVG element that scales with the page.
