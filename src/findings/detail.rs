@@ -118,10 +118,8 @@ pub fn detail_below_beam(detail: &Detail, burn: &Burn, rect: &DotRect, blank: &B
         let text = if detail.of_photo {
             "where it is to be read, make the whole piece larger, or set it anew with --text".to_string()
         } else {
-            let least = short(beam, 2);
-            format!(
-                "make fine strokes and the gaps between them at least {least} mm wide, or the whole piece larger"
-            )
+            let least = at_least(Mm(beam));
+            format!("make fine strokes and the gaps between them {least} wide, or the whole piece larger")
         };
         finding = finding.with(Remedy { change: "gap", value: beam, unit: "mm", text, verified: false });
     }
@@ -135,14 +133,19 @@ pub fn detail_below_beam(detail: &Detail, burn: &Burn, rect: &DotRect, blank: &B
         };
         if strokes > 0.0 {
             let least = Mm(finest.stroke.0.max(rect.grid.along.0.max(rect.grid.across.0)));
-            finding = finding.with(remedy("stroke", least, format!("draw strokes at least {least} wide")));
+            finding = finding.with(remedy("stroke", least, format!("draw strokes {} wide", at_least(least))));
         }
         if gaps > 0.0 {
-            let text = format!("leave gaps of at least {}", finest.gap);
+            let text = format!("leave gaps of {}", at_least(finest.gap));
             finding = finding.with(remedy("gap", finest.gap, text));
         }
     }
     Some(finding)
+}
+
+/// A least length in words, in hundredths of a millimetre as people draw, and never less than it is.
+fn at_least(least: Mm) -> String {
+    format!("at least {} mm", short((least.0 * 100.0 - 1e-6).ceil() / 100.0, 2))
 }
 
 #[cfg(test)]
@@ -172,6 +175,12 @@ mod tests {
         let wish = Wish { blocks: (1, 1), ink: Some(&ink) };
         let lost = walk(&Forecast::new(&burn), &dots, wish, &Silent).unwrap().lost;
         detail_below_beam(&Detail { lost, ..Detail::default() }, &burn, &rect, &BLANK)
+    }
+
+    #[test]
+    fn a_least_length_is_never_said_smaller_than_it_is() {
+        let said = [0.1164, 0.12, 0.1312].map(|l| at_least(Mm(l)));
+        assert_eq!(said, ["at least 0.12 mm", "at least 0.12 mm", "at least 0.14 mm"]);
     }
 
     #[test]
