@@ -141,6 +141,12 @@ impl Home {
         }
         let home = Home { root, writing: Mutex::default(), saving: Mutex::default(), _lock: lock };
         home.sweep(&home.root, 2);
+        for entry in
+            ["jobs", "orders"].iter().flat_map(|p| fs::read_dir(home.root.join(p))).flatten().flatten()
+        {
+            // A job killed before its first file was kept; only an empty folder goes.
+            let _ = fs::remove_dir(entry.path());
+        }
         Ok(home)
     }
 
@@ -311,10 +317,13 @@ pub(super) mod tests {
         assert_eq!(fs::read(&file).unwrap(), b"two");
         let names = |p: &Path| fs::read_dir(p).unwrap().count();
         fs::write(dir.path().join("jobs/a/.unfinished-x"), b"").unwrap();
+        fs::create_dir_all(dir.path().join("jobs/b")).unwrap();
+        fs::write(dir.path().join("jobs/b/.unfinished-y"), b"").unwrap();
         assert!(Home::open(Some(dir.path())).is_err(), "one desk at a time");
         drop(home);
         Home::open(Some(dir.path())).unwrap();
         assert_eq!(names(&dir.path().join("jobs/a")), 1);
+        assert_eq!(names(&dir.path().join("jobs")), 1, "a job without a file takes no name");
         assert_ne!(revision(b"one"), revision(b"two"));
     }
 }
