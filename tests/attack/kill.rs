@@ -36,14 +36,16 @@ fn leftovers(folder: &Path) -> usize {
     listing(folder).iter().filter(hidden).count()
 }
 
-/// Waits until a run has begun to take old files out, or has ended.
-fn exchange_begun(folder: &Path, child: &mut Child) {
+/// Waits until a run has begun to take old files out, or has ended; whether it was seen to begin.
+fn exchange_begun(folder: &Path, child: &mut Child) -> bool {
     let out = |e: fs::DirEntry| e.path().join("out").is_dir();
-    while !fs::read_dir(folder.join("out")).into_iter().flatten().flatten().any(out)
-        && child.try_wait().expect("a child").is_none()
-    {
+    while child.try_wait().expect("a child").is_none() {
+        if fs::read_dir(folder.join("out")).into_iter().flatten().flatten().any(out) {
+            return true;
+        }
         std::thread::yield_now();
     }
+    false
 }
 
 #[test]
@@ -62,7 +64,7 @@ fn a_run_that_is_ended_at_any_time_leaves_the_old_or_the_new() {
     });
     let long = begun.elapsed() / 2;
     assert!(whole[0].len() > 6 && whole[0].len() == whole[1].len() && whole[0] != whole[1]);
-    let (mut failed, mut ends) = (Vec::new(), BTreeMap::new());
+    let (mut failed, mut ends, mut exchanges) = (Vec::new(), BTreeMap::new(), 0);
     for round in 0..rounds {
         let before = files(place.path());
         let which = round % 2;
@@ -76,7 +78,7 @@ fn a_run_that_is_ended_at_any_time_leaves_the_old_or_the_new() {
             .spawn()
             .expect("the program starts");
         let long = if at_the_end {
-            exchange_begun(place.path(), &mut child);
+            exchanges += usize::from(exchange_begun(place.path(), &mut child));
             Duration::from_millis(3)
         } else {
             long
@@ -124,4 +126,5 @@ fn a_run_that_is_ended_at_any_time_leaves_the_old_or_the_new() {
     println!("{rounds} runs ended, {} failed; {ends:?}; chance began at {start}", failed.len());
     assert!(failed.is_empty(), "{}", failed.join("\n"));
     assert!(rounds < USUAL || ends.len() > 3, "chance hit too little: {ends:?} in {long:?}");
+    assert!(rounds < USUAL || exchanges > 0, "no exchange was seen to begin");
 }
