@@ -55,7 +55,7 @@ pub struct Finding {
     pub name: &'static str,
     /// How serious it is.
     pub severity: Severity,
-    /// One sentence: the fact, with numbers and units, and the worst spot where it has one to look at.
+    /// One sentence: the fact, with numbers and units, and the place where one is worse than the rest.
     pub message: String,
     /// Affected area in mm², where it has one.
     pub area_mm2: Option<f64>,
