@@ -465,7 +465,8 @@ mod tests {
         assert_eq!((f.name, f.severity), ("edge-dwell", Severity::Caution));
         assert!(f.message.contains("98 % more") && f.message.contains("50 mm/s"), "{}", f.message);
         assert!(f.remedies.iter().all(|r| r.verified) && f.remedies.len() == 2, "{f:?}");
-        assert_eq!((f.remedies[0].value, f.remedies[1].value), (10.5, 44.7));
+        // 0.1 mm to settle: 10.1 mm, or √(2·500·2.4) = 48.99 mm/s.
+        assert_eq!((f.remedies[0].value, f.remedies[1].value), (10.1, 48.9));
         let scaled = Limits { power_mode: PowerMode::SpeedScaled, ..Limits::default() };
         assert_eq!(find(&scaled, scan, &solid(800, 20))[0].severity, Severity::Note);
     }
@@ -498,12 +499,12 @@ mod tests {
         let mut limits = Limits { on_bed: Some((2.0, 5.0)), ..Limits::default() };
         (limits.x.travel, limits.y.travel) = (120.0, 100.0);
         let f = &find(&limits, Scan::new(100.0, 0.9), &solid(800, 20))[0];
-        // Run-up 10.5 mm, art 2 mm from the blank's left, blank 2 mm from the bed's: 6.5 mm too far.
+        // Run-up 10.1 mm, art 2 mm from the blank's left, blank 2 mm from the bed's: 6.1 mm too far.
         assert_eq!((f.name, f.severity), ("off-bed", Severity::Stop));
-        assert!(f.message.contains("by 6.5 mm"), "{}", f.message);
+        assert!(f.message.contains("by 6.1 mm"), "{}", f.message);
         let names: Vec<_> = f.remedies.iter().map(|r| (r.change, r.verified)).collect();
         assert_eq!(names[0], ("place on the bed", true));
-        assert!(f.remedies[0].text.contains("8.5, 5 mm"), "{}", f.remedies[0].text);
+        assert!(f.remedies[0].text.contains("8.1, 5 mm"), "{}", f.remedies[0].text);
         assert!(names.contains(&("speed", true)), "{names:?}");
     }
 

@@ -92,7 +92,8 @@ pub struct Motion {
     /// Speed along y of moves that do not mark, where it differs.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub rapid_speed_y: Option<MmPerS>,
-    /// Extra run-up in which the head settles after speeding up. Default 0.5 mm.
+    /// Run-up beyond `v²/(2a)`, in which the head settles after it turned round: see
+    /// [`crate::scan::limits::Limits::settle`]. Default 0.1 mm (assumed).
     #[serde(default = "settle")]
     pub settle: Mm,
     /// Way before each mark in which the head already goes at the marking speed after it hurried across a gap
@@ -121,7 +122,7 @@ pub struct Motion {
 }
 
 fn settle() -> Mm {
-    Mm(0.5)
+    Mm(0.1)
 }
 
 fn no_way() -> Mm {

@@ -362,7 +362,7 @@ mod tests {
         d.set(0, 0, true);
         d.set(299, 0, true);
         let (text, w) = program(&Limits::default(), Scan::new(10.0, 1.0), &d, &Notes::default());
-        assert!(moves(&text).contains("X10.1S1000 X10.7S0 G0X39.3 G1X39.9 X40S1000 X40.6S0"), "{text}");
+        assert!(moves(&text).contains("X10.1S1000 X10.3S0 G0X39.7 G1X39.9 X40S1000 X40.2S0"), "{text}");
         let scan = Scan { skip_blanks: false, ..Scan::new(10.0, 1.0) };
         let (slow, ws) = program(&Limits::default(), scan, &d, &Notes::default());
         assert!(moves(&slow).contains("X10.1S1000 X39.9S0 X40S1000"));

@@ -337,7 +337,7 @@ mod tests {
         }
         assert_eq!(c.across(0), (93.0f64 * 1000.0 - pitch * 500.0).round() as i32);
         assert_eq!((c.level, c.feed), (900, 750_000));
-        assert_eq!(c.run_up, 656); // 0.15625 mm and 0.5 mm to settle
+        assert_eq!(c.run_up, 256); // 0.15625 mm and 0.1 mm to settle
     }
 
     #[test]
