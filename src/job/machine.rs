@@ -122,7 +122,7 @@ pub struct Motion {
 }
 
 fn settle() -> Mm {
-    Mm(0.1)
+    Mm(Limits::default().settle)
 }
 
 fn no_way() -> Mm {
