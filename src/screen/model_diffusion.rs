@@ -15,8 +15,9 @@ use super::barred::barred;
 use super::diffusion::startup;
 use super::fitted::{mark_table::MarkTable, target};
 use super::{Options, Screen, Wants};
+use crate::mark::Burn;
 use crate::plane::{Dots, Tone};
-use crate::progress::Progress;
+use crate::progress::{Progress, Silent};
 use error_filter::ErrorFilters;
 use increment::{Column, Increments, RING};
 use row::{PAD, Rings, Row};
@@ -49,8 +50,13 @@ pub fn model_diffusion(tone: &Tone, options: &Options, progress: &dyn Progress) 
 /// The same with a ready table of cells.
 pub(super) fn diffuse(tone: &Tone, table: &MarkTable, options: &Options, progress: &dyn Progress) -> Dots {
     let barred = barred(tone, table, options);
-    let filters = ErrorFilters::new(&options.burn);
+    let filters = ErrorFilters::new(options);
     diffuse_with(tone, table, &filters, options.serpentine, barred.as_ref(), progress)
+}
+
+/// The same for all tones evenly, no row barred, by the shares of one dot a line pitch.
+pub(super) fn diffuse_plainly(tone: &Tone, table: &MarkTable, burn: &Burn) -> Dots {
+    diffuse_with(tone, table, &ErrorFilters::plain(burn), true, None, &Silent)
 }
 
 fn diffuse_with(
@@ -140,8 +146,7 @@ fn leave_lead(rings: &mut Rings, table: &MarkTable, place: usize, lacking: &[f32
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::mark::{Burn, Forecast};
-    use crate::progress::Silent;
+    use crate::mark::Forecast;
 
     /// By how much the mean of the first eight rows is off.
     fn off(burn: Burn, tone: f32, height: usize, serpentine: bool) -> f64 {

@@ -20,7 +20,6 @@ use super::moves::{AROUND, LANES, Moves, ROWS, TERMS};
 use super::search::Sampled;
 use super::tile::{TILE, Tile};
 use crate::plane::Tone;
-use crate::progress::Silent;
 use crate::screen::simd::eights;
 use crate::screen::{Options, model_diffusion};
 
@@ -89,9 +88,9 @@ fn sampled<const C: usize>(
     (table, halves): (&MarkTable, &[[f32; C]; CODES]),
     options: &Options,
 ) -> Vec<Vec<Swapped>> {
-    // Nothing but what the moves are kept for: the burn, what is unsure of it, and the pitches.
-    let plain = Options::new(options.burn, options.pitch_along_mm, options.pitch_across_mm);
-    let dots = model_diffusion::diffuse(tone, table, &Options { unsure: options.unsure, ..plain }, &Silent);
+    // By nothing but what the moves are kept for. Dots that
+    // begin further off show more of the swaps that gain.
+    let dots = model_diffusion::diffuse_plainly(tone, table, &options.burn);
     let mut tile = Tile::new(tone, &dots, (0, 0), (halves, table.solid), weights, moves, None);
     tile.search(PASSES, 0.0);
     eights(Sampled { tile: &mut tile, one_in: ONE_IN })
