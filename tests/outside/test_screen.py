@@ -302,7 +302,7 @@ def over_what_may_be(dots, wanted, eye, times, off):
     return -10 * np.log10(np.mean(errors)), -10 * np.log10(errors[0])
 
 
-@pytest.mark.parametrize("times, known, unsure", [(1, (30.2, 41.0), (32.2, 37.6)), (2, (25.2, 46.5), (32.6, 39.2))])
+@pytest.mark.parametrize("times, known, unsure", [(1, (30.2, 41.0), (32.2, 37.6)), (2, (25.7, 48.2), (32.6, 39.2))])
 def test_dots_for_a_machine_that_is_not_known_bear_it_better(times, known, unsure):
     """On scikit-image's camera, beam and exposure 10 % off; a forecast and an eye written apart in numpy. The figures are
     dB over the spread and as planned, measured on the whole picture; a quarter of it comes to the same within 1.5 dB."""
