@@ -85,6 +85,25 @@ fn a_made_up_picture_is_as_good_as_it_was_measured_to_be() {
     }
 }
 
+/// So many dots to a line pitch, under a beam in line pitches.
+fn finer_options(finer: usize, beam: f64) -> Options {
+    let burn = Burn::plain(beam * finer as f64, beam);
+    Options { switches: finer as u32, ..Options::new(burn, PITCH_MM / finer as f64, PITCH_MM) }
+}
+
+/// How a picture that has one tone a line pitch looks, dB; what is seen is the mean over whole pitches.
+fn looks_in_whole_pitches(name: &str, wanted: &Tone, o: &Options) -> f64 {
+    let (finer, w, h) = (o.switches as usize, wanted.width(), wanted.height());
+    let tones = wanted.data().iter().flat_map(|&t| std::iter::repeat_n(t, finer)).collect();
+    let forecast = Forecast::with_samples(&o.burn, CellSamples::REFERENCE);
+    let marks = forecast.plane(&made(name, &Tone::from_vec(w * finer, h, tones), o));
+    let mut whole = forecast.plane(&Dots::off(w, h));
+    for (mean, marks) in whole.data_mut().iter_mut().zip(marks.data().chunks(finer)) {
+        *mean = marks.iter().sum::<f32>() / finer as f32;
+    }
+    visual_quality::score(&whole, wanted, PITCH_MM, visual_quality::READING_DISTANCE_MM).psnr_hvs_db
+}
+
 #[test]
 fn dots_finer_than_the_line_pitch_are_as_good_as_they_were_measured_to_be() {
     // Measured: 46.9, 46.5, 43.9, 47.6 dB by diffusion and 48.0, 47.9, 47.4, 51.2 dB by search, less 0.3 dB.
@@ -92,24 +111,20 @@ fn dots_finer_than_the_line_pitch_are_as_good_as_they_were_measured_to_be() {
     for (finer, beam, diffused, searched) in
         [(2, 1.0, 46.5, 47.6), (2, 1.5, 46.2, 47.6), (2, 2.0, 43.6, 47.0), (3, 1.5, 47.3, 50.9)]
     {
-        let burn = Burn::plain(beam * finer as f64, beam);
-        let o = Options { switches: finer as u32, ..Options::new(burn, PITCH_MM / finer as f64, PITCH_MM) };
-        let tones = wanted.data().iter().flat_map(|&t| std::iter::repeat_n(t, finer)).collect();
-        let tone = Tone::from_vec(256 * finer, 256, tones);
-        // What is seen is the mean over whole pitches.
-        let looks = |name| {
-            let forecast = Forecast::with_samples(&burn, CellSamples::REFERENCE);
-            let marks = forecast.plane(&made(name, &tone, &o));
-            let mut whole = forecast.plane(&Dots::off(256, 256));
-            for (mean, marks) in whole.data_mut().iter_mut().zip(marks.data().chunks(finer)) {
-                *mean = marks.iter().sum::<f32>() / finer as f32;
-            }
-            visual_quality::score(&whole, &wanted, PITCH_MM, visual_quality::READING_DISTANCE_MM).psnr_hvs_db
-        };
-        let (m, f) = (looks("model-diffusion"), looks("fitted"));
+        let o = finer_options(finer, beam);
+        let [m, f] = ["model-diffusion", "fitted"].map(|name| looks_in_whole_pitches(name, &wanted, &o));
         assert!(m > diffused, "{finer} dots a line pitch, beam {beam}: model-diffusion {m} dB");
         assert!(f > searched, "{finer} dots a line pitch, beam {beam}: fitted {f} dB");
     }
+}
+
+#[test]
+fn dots_on_every_second_line_of_dark_parts_look_nearly_as_good() {
+    let (wanted, all) = (harbour(256, 256), finer_options(2, 1.5));
+    let spared = Options { barred: 0.8, ..all.clone() };
+    let [best, spared] = [all, spared].map(|o| looks_in_whole_pitches("fitted", &wanted, &o));
+    // Measured: 45.8 dB beside 47.9; by error filters for rows that all hold dots 30.7.
+    assert!(spared > best - 2.4, "{spared} dB with lines spared, {best} dB on all");
 }
 
 #[test]

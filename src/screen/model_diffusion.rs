@@ -54,7 +54,7 @@ pub(super) fn diffuse(tone: &Tone, table: &MarkTable, options: &Options, progres
     diffuse_with(tone, table, &filters, options.serpentine, barred.as_ref(), progress)
 }
 
-/// The same for all tones evenly, no row barred, by the shares of one dot a line pitch.
+/// The same with nothing but a burn: no row barred, and by the shares of one dot a line pitch.
 pub(super) fn diffuse_plainly(tone: &Tone, table: &MarkTable, burn: &Burn) -> Dots {
     diffuse_with(tone, table, &ErrorFilters::plain(burn), true, None, &Silent)
 }
