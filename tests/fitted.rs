@@ -120,11 +120,17 @@ fn dots_finer_than_the_line_pitch_are_as_good_as_they_were_measured_to_be() {
 
 #[test]
 fn dots_on_every_second_line_of_dark_parts_look_nearly_as_good() {
-    let (wanted, all) = (harbour(256, 256), finer_options(2, 1.5));
-    let spared = Options { barred: 0.8, ..all.clone() };
-    let [best, spared] = [all, spared].map(|o| looks_in_whole_pitches("fitted", &wanted, &o));
-    // Measured: 45.8 dB beside 47.9; by error filters for rows that all hold dots 30.7.
-    assert!(spared > best - 2.4, "{spared} dB with lines spared, {best} dB on all");
+    // Measured: 47.6 dB beside 48.0, 47.4 beside 47.9, 51.1 beside 51.2; less 0.3 dB. By error filters for rows that all hold
+    // dots the second was 30.7 dB.
+    for (finer, beam, lost) in [(2, 1.0, 0.3), (2, 1.5, 0.6), (3, 1.5, 0.1)] {
+        let (wanted, all) = (harbour(256, 256), finer_options(finer, beam));
+        let spared = Options { barred: 0.8, ..all.clone() };
+        let [best, spared] = [all, spared].map(|o| looks_in_whole_pitches("fitted", &wanted, &o));
+        assert!(
+            spared > best - lost - 0.3,
+            "{finer} dots a line pitch, beam {beam}: {spared} dB with lines spared, {best} dB on all"
+        );
+    }
 }
 
 #[test]

@@ -95,8 +95,10 @@ fn diffuse_with(
         let fresh = (place + 2) % RING;
         rings.codes.iter_mut().for_each(|column| column.0[fresh] = 0);
         rings.errors.iter_mut().for_each(|column| column[fresh] = 0.0);
-        let shown = if place < lead { (lead - 1 - y) % h } else { y };
-        let (tone, barred) = (tone.row(shown), barred.map(|barred| barred.row(shown)));
+        let shown =
+            |place: usize| if place < lead { (lead - 1 - place) % h } else { (place - lead).min(h - 1) };
+        let tone = tone.row(shown(place));
+        let barred = barred.map(|barred| [place, place + 1].map(|place| barred.row(shown(place))));
         let (halves, ready, above_row) = (&table.halves, &ready, &above);
         let row = Row { halves, ready, filters, tone, barred, y, height, place, above: above_row };
         row.walk(!serpentine || (place + lead).is_multiple_of(2), &mut rings, &mut out);

@@ -36,6 +36,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
                     "switches" => options.switches = value.parse()?,
                     "beam" => (options.burn.along, options.burn.across) = two()?,
                     "pitch" => (options.pitch_along_mm, options.pitch_across_mm) = two()?,
+                    "barred" => options.barred = value.parse()?,
                     "unsure" => (options.unsure.beam, options.unsure.exposure) = two()?,
                     _ => return Err(format!("unknown word {other}").into()),
                 }

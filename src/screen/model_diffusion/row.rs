@@ -6,7 +6,7 @@ use super::super::fitted::mark_table::{AFFECTED, AFFECTED_CELLS, Affected, CODES
 #[cfg(target_arch = "x86_64")]
 use super::super::simd::Avx2;
 use super::MOST_ERROR;
-use super::error_filter::{ErrorFilter, ErrorFilters};
+use super::error_filter::{ErrorFilter, ErrorFilters, Place};
 use super::increment::{Column, Columns, Increment, Increments, RING, UNDER, at_edge};
 
 /// Columns of cells beyond the plane either side.
@@ -43,8 +43,8 @@ pub(super) struct Row<'a> {
     pub ready: &'a Increments,
     pub filters: &'a ErrorFilters,
     pub tone: &'a [f32],
-    /// Packed dots that stay off.
-    pub barred: Option<&'a [u8]>,
+    /// Packed dots that stay off: in the row, and in the one below.
+    pub barred: Option<[&'a [u8]; 2]>,
     /// Its number, and that of all rows.
     pub y: usize,
     pub height: usize,
@@ -55,12 +55,14 @@ pub(super) struct Row<'a> {
 }
 
 impl Row<'_> {
-    /// All bits where the dot may be on, none where it is barred.
+    /// Where a dot lies.
     #[inline(always)]
-    fn allowed(&self, x: usize) -> u32 {
-        match self.barred {
-            Some(barred) => barred.get(x / 8).map_or(0, |b| u32::from(b >> (7 - x % 8) & 1).wrapping_sub(1)),
-            None => u32::MAX,
+    fn place(&self, x: usize) -> Place {
+        let Some(barred) = self.barred else { return Place::Free };
+        match barred.map(|row| row.get(x / 8).is_some_and(|b| b >> (7 - x % 8) & 1 == 1)) {
+            [true, _] => Place::Barred,
+            [false, true] => Place::AboveBarred,
+            [false, false] => Place::Free,
         }
     }
 
@@ -159,8 +161,9 @@ impl<S: HandDown, const FORWARD: bool> Walk<'_, S, FORWARD> {
         let (above, past) = (way.above, way.past);
         let increment = self.row.ready.increment::<FORWARD>(self.row.halves, codes, place, above, past);
         let tone = tone(wanted);
-        let filter = self.row.filters.at(tone);
-        let decision = decide(tone + errors[2][place % RING] + way.ahead[0], &increment, self.row.allowed(x));
+        let lies = self.row.place(x);
+        let filter = self.row.filters.at(lies, tone);
+        let decision = decide(tone + errors[2][place % RING] + way.ahead[0], &increment, lies);
         let [down, two_down] = settle(self.simd, way, decision, filter, &increment);
         put(codes, place, decision);
         let (behind, two_behind) = if FORWARD { (0, 1) } else { (4, 3) };
@@ -181,8 +184,9 @@ impl<S: HandDown, const FORWARD: bool> Walk<'_, S, FORWARD> {
         let increment = at_edge::<FORWARD>(self.row.halves, codes, place, inside);
         let handed = self.rings.errors[x][place % RING];
         let tone = tone(self.row.tone[x]);
-        let filter = self.row.filters.at(tone);
-        let decision = decide(tone + handed + self.way.ahead[0], &increment, self.row.allowed(x));
+        let lies = self.row.place(x);
+        let filter = self.row.filters.at(lies, tone);
+        let decision = decide(tone + handed + self.way.ahead[0], &increment, lies);
         let [down, two_down] = settle(self.simd, &mut self.way, decision, filter, &increment);
         put(codes, place, decision);
         self.hand(i, -2, 1, down);
@@ -250,10 +254,11 @@ impl Decision {
     }
 }
 
-/// Decides a dot of which so much mark is wanted, off where no bit is `allowed`.
+/// Decides a dot of which so much mark is wanted, off where it is barred.
 #[inline(always)]
-fn decide(wanted: f32, increment: &Increment, allowed: u32) -> Decision {
+fn decide(wanted: f32, increment: &Increment, lies: Place) -> Decision {
     // On where half of what it adds is less. No branch: half of them would be guessed wrong.
+    let allowed = u32::from(lies == Place::Barred).wrapping_sub(1);
     let mask = ((increment.sum() - 2.0 * wanted).to_bits() as i32 >> 31) as u32 & allowed;
     let error = wanted - f32::from_bits(increment.past.to_bits() & mask);
     Decision { mask, error: error.clamp(-MOST_ERROR, MOST_ERROR) }
