@@ -371,11 +371,6 @@ mod tests {
 
     #[test]
     fn a_first_pass_that_makes_things_worse_finds_better_dots_for_a_measured_machine() {
-        let wave = |i: usize| {
-            let (x, y) = ((i % TILE) as f32, (i / TILE) as f32);
-            0.5 + 0.4 * libm::sinf(x * 0.03) * libm::cosf(y * 0.05)
-        };
-        let tone = Tone::from_vec(TILE, TILE, (0..TILE * TILE).map(wave).collect());
         let (pitch, unsure) = (25.4 / 300.0, Unsure { beam: 0.03, exposure: 0.02 });
         let burn = Burn::plain(3.0, 1.5);
         let options = Options { switches: 2, unsure, ..Options::new(burn, 0.5 * pitch, pitch) };
@@ -384,9 +379,8 @@ mod tests {
         let mut moves = Moves::new(&weights, &table);
         let halves = together([&table.halves, table.vary.as_deref().unwrap()]);
         guess::learn(&mut moves, &weights, (&table, &*halves), &options);
-        let start = start(&tone, &table, &options, &|_| true, &Silent);
-        let seen_error = |heat: f32| {
-            let mut tile = Tile::new(&tone, &start, (0, 0), (&*halves, table.solid), &weights, &moves, None);
+        let seen_error = |tone: &Tone, start: &Dots, heat: f32| {
+            let mut tile = Tile::new(tone, start, (0, 0), (&*halves, table.solid), &weights, &moves, None);
             tile.search(PASSES_A_TURN, heat);
             let marks = crate::mark::Forecast::new(&burn).plane(&tile.dots());
             let wanted = tone.data().iter().zip(marks.data()).map(|(t, m)| m - t).collect();
@@ -404,8 +398,21 @@ mod tests {
             let inner = (16..TILE - 16).flat_map(|y| (16..TILE - 16).map(move |x| (x, y)));
             inner.map(|(x, y)| f64::from(sum(x, y) * error.row(y)[x])).sum::<f64>()
         };
-        let (cold, hot) = (seen_error(0.0), seen_error(heat(&options, &weights)));
-        assert!(hot < 0.95 * cold, "{hot} of {cold}");
+        // One tile's error swings by a fifth with the least change of the search: of several it is told.
+        let (mut cold, mut hot) = (0.0, 0.0);
+        for phase in 0..12 {
+            let wave = |i: usize| {
+                let (x, y) = ((i % TILE) as f32, (i / TILE) as f32);
+                0.5 + 0.4 * libm::sinf(x * 0.03 + phase as f32) * libm::cosf(y * 0.05 + phase as f32 * 0.7)
+            };
+            let tone = Tone::from_vec(TILE, TILE, (0..TILE * TILE).map(wave).collect());
+            let start = start(&tone, &table, &options, &|_| true, &Silent);
+            let (c, h) =
+                (seen_error(&tone, &start, 0.0), seen_error(&tone, &start, heat(&options, &weights)));
+            cold += c;
+            hot += h;
+        }
+        assert!(hot < 0.92 * cold, "{hot} of {cold}");
     }
 
     #[test]

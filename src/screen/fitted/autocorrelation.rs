@@ -10,7 +10,7 @@ pub const REACH_ALONG: usize = 2 * REACH;
 pub const ROWS: usize = 2 * REACH + 1;
 pub const COLUMNS: usize = 2 * REACH_ALONG + 1;
 
-/// Columns of what is told of a change: [`COLUMNS`] and two either side, up to whole lanes of eight.
+/// Columns of what is told of a change, at most: [`COLUMNS`] and two either side, up to whole lanes of eight.
 pub const TOLD: usize = 56;
 /// The same where [`REACH`] columns either side are kept.
 pub const NARROW: usize = 32;

@@ -38,7 +38,9 @@ pub struct Fields {
 pub struct Row {
     /// How many of those that are the same above and below.
     pub even: usize,
-    /// The even ones and the ones that change sign, one after the other, each in [`NARROW`] or [`TOLD`] columns.
+    /// Lanes of eight columns that they are told in, the dot's column the first past their middle.
+    pub lanes: usize,
+    /// The even ones and the ones that change sign, one after the other, each in so many lanes.
     pub fields: Vec<[f32; LANES]>,
 }
 
@@ -94,19 +96,33 @@ impl Fields {
             }
         }
         let (even, odd) = found.split_at(fields.even);
+        let cells = AFFECTED.map(|f| weighed(weights, columns, &[(f.dx, f.dy, 1.0)]));
         for y in 0..DOWN {
             let [even, odd] = [&even[..even.len().min(needed[0][y])], &odd[..odd.len().min(needed[1][y])]];
-            let values = even.iter().chain(odd).flat_map(|field| &field[y * columns..][..columns]);
+            // As few lanes about the dot as hold all but as much as is left out of a row for any cell.
+            let within = |lanes: usize| {
+                let aside = (columns - LANES * lanes) / 2;
+                y * columns + aside..(y + 1) * columns - aside
+            };
+            let beyond = |cell: &[f64], lanes: usize| {
+                let square = |values: &[f64]| values.iter().map(|v| v * v).sum::<f64>();
+                (square(&cell[y * columns..][..columns]) - square(&cell[within(lanes)])).max(0.0).sqrt()
+            };
+            let all = columns / LANES;
+            let enough =
+                |&lanes: &usize| cells.iter().all(|cell| beyond(cell, lanes) <= LEFT_OUT_OF_ROW * strongest);
+            let lanes = (2..all).filter(|lanes| lanes % 2 == all % 2).find(enough).unwrap_or(all);
+            let values = even.iter().chain(odd).flat_map(|field| &field[within(lanes)]);
             let values: Vec<f32> = values.map(|&v| v as f32).collect();
-            fields.rows.push(Row { even: even.len(), fields: values.as_chunks().0.to_vec() });
+            fields.rows.push(Row { even: even.len(), lanes, fields: values.as_chunks().0.to_vec() });
         }
         fields
     }
 }
 
-/// What marks on cells (`dx`, `dy`, mark) weigh, from the dot's row down and from two columns before its reach on.
+/// What marks on cells (`dx`, `dy`, mark) weigh, from the dot's row down and in so many columns about it.
 fn weighed(weights: &Autocorrelation, columns: usize, marks: &[(isize, isize, f64)]) -> Vec<f64> {
-    let before = weights.reach as isize + 2;
+    let before = columns as isize / 2;
     (0..DOWN * columns)
         .map(|i| {
             let (x, y) = ((i % columns) as isize - before, (i / columns) as isize);
@@ -145,12 +161,12 @@ mod tests {
             let weights = Autocorrelation::new(along * pitch, pitch, 300.0);
             let fields = Fields::new(&weights);
             assert!(fields.all <= AFFECTED_CELLS && fields.even < fields.all);
-            let (before, peak) = (weights.reach as isize + 2, weights.at(0, 0));
-            let columns = if weights.reach == REACH { NARROW } else { TOLD };
+            let peak = weights.at(0, 0);
             for (i, f) in AFFECTED.iter().enumerate() {
                 for y in 1 - DOWN as isize..DOWN as isize {
+                    let row = &fields.rows[y.unsigned_abs()];
+                    let columns = LANES * row.lanes;
                     for x in 0..columns {
-                        let row = &fields.rows[y.unsigned_abs()];
                         let told: f32 = (row.fields.as_flattened().chunks_exact(columns).enumerate())
                             .map(|(k, field)| match k.checked_sub(row.even) {
                                 None => fields.shares[i][k] * field[x],
@@ -158,7 +174,7 @@ mod tests {
                                 Some(odd) => fields.shares[i][fields.even + odd] * field[x],
                             })
                             .sum();
-                        let weight = weights.at(x as isize - before - f.dx, y - f.dy);
+                        let weight = weights.at(x as isize - columns as isize / 2 - f.dx, y - f.dy);
                         assert!((told - weight).abs() < 0.02 * peak, "{along}: {told} for {weight}");
                     }
                 }

@@ -89,7 +89,7 @@ fn sampled<const C: usize>(
     options: &Options,
 ) -> Vec<Vec<Swapped>> {
     // By nothing but what the moves are kept for, and by the shares of one dot a line pitch: with those for more, photos score
-    // the same within 0.03 dB, but a measured machine's smooth tones a little less.
+    // the same within 0.03 dB, but a measured machine's smooth tones have a twelfth more of an error that is seen.
     let dots = model_diffusion::diffuse_plainly(tone, table, &options.burn);
     let mut tile = Tile::new(tone, &dots, (0, 0), (halves, table.solid), weights, moves, None);
     tile.search(PASSES, 0.0);

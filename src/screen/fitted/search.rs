@@ -5,14 +5,14 @@
 //! cost and pull (see [`guess`](super::guess)); only that one is worked out, and only where it may gain. A dot whose
 //! correlation has hardly moved is passed over.
 
-use super::autocorrelation::{NARROW, REACH, TOLD};
-use super::fields::FIELDS;
+use super::fields::{self, FIELDS};
 use super::guess::Swapped;
 use super::mark_table::{AFFECTED, Affected, each_affected};
 use super::moves::{ADDED, AROUND, Basis, LANES, NEVER, NUMBERS, ROWS, Swap};
 use super::tile::{ASIDE, HALO, RIM, STRIDE, Tile};
 use crate::screen::simd::{Eights, Work, eight, eights, set_eight};
 use pulp::f32x8;
+use std::ops::Range;
 
 /// From the first to the last place of the five rows of cells around a dot, and of the rows of lanes.
 const FIVE: usize = 4 * STRIDE + 5;
@@ -28,7 +28,7 @@ const LEAST_GAIN: f32 = 1e-6;
 #[derive(Clone, Copy)]
 struct Change<const C: usize> {
     /// Marks added to the cells that feel the dot, and noughts.
-    added: [[f32; ADDED]; C],
+    added: [[f32; C]; ADDED],
     /// Sums of the parts of the weights.
     parts: [f32x8; C],
     cost: f32,
@@ -36,7 +36,7 @@ struct Change<const C: usize> {
 
 impl<const C: usize> Change<C> {
     const NONE: Self = Change {
-        added: [[0.0; ADDED]; C],
+        added: [[0.0; C]; ADDED],
         parts: [f32x8(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0); C],
         cost: NEVER,
     };
@@ -165,7 +165,8 @@ impl<const C: usize> Tile<'_, C> {
         let (Some(cells), Some(correlation)) = (five(&self.cells, at), self.correlations(at)) else {
             return NEVER;
         };
-        let (mut linear, mut added_mark) = ([[0.0f32; 5]; C], [[0.0f32; 5]; C]);
+        // The parts of a mark lie side by side: they are looked up and summed as one.
+        let (mut linear, mut added_mark) = ([[0.0f32; C]; 5], [[0.0f32; C]; 5]);
         each_affected!(F, I, {
             const ROW: usize = (F.dy + 2) as usize;
             const PLACE: usize = ROW * STRIDE + (F.dx + 2) as usize;
@@ -185,18 +186,17 @@ impl<const C: usize> Tile<'_, C> {
             }
             for c in 0..C {
                 mark[c] *= cell.counts;
-                change.added[c][I] = mark[c];
-                linear[c][ROW] += mark[c] * correlation[c][PLACE];
-                added_mark[c][ROW] += mark[c];
+                linear[ROW][c] += mark[c] * correlation[c][PLACE];
+                added_mark[ROW][c] += mark[c];
             }
+            change.added[I] = mark;
         });
+        let (linear, added_mark) = (sum(&linear), sum(&added_mark));
         let mut cost = 0.0;
-        for ((parts, added), linear) in change.parts.iter_mut().zip(&change.added).zip(&linear) {
-            *parts = project(simd, &self.moves.own, added);
-            cost += 2.0 * sum(linear) + product(simd, *parts, *parts);
-        }
-        for (plane, added) in self.added_mark.iter_mut().zip(&added_mark) {
-            plane[at] = sum(added);
+        for (c, parts) in change.parts.iter_mut().enumerate() {
+            *parts = project(simd, &self.moves.own, &change.added, c);
+            cost += 2.0 * linear[c] + product(simd, *parts, *parts);
+            self.added_mark[c][at] = added_mark[c];
         }
         self.cost[at] = cost;
         self.note_correlation(at);
@@ -219,27 +219,28 @@ impl<const C: usize> Tile<'_, C> {
         let (Some(cells), Some(correlation)) = (five(&self.cells, other), self.correlations(other)) else {
             return NEVER;
         };
-        let mut linear = [[0.0f32; 5]; C];
+        let mut linear = [[0.0f32; C]; 5];
         each_affected!(F, I, {
             const ROW: usize = (F.dy + 2) as usize;
             const PLACE: usize = ROW * STRIDE + (F.dx + 2) as usize;
             let (cell, flip) = (&cells[PLACE], swap.flips[I]);
             let upper = &self.halves[usize::from(cell.upper ^ flip.0)];
             let lower = &self.halves[usize::from(cell.lower ^ flip.1)];
+            let lent = &first.added[usize::from(swap.shared[I]) % ADDED];
+            let mut mark = [0.0f32; C];
             for c in 0..C {
                 let now = upper[c] + lower[c];
-                let lent = first.added[c][usize::from(swap.shared[I]) % ADDED];
-                let mark = (now - (cell.upper_mark[c] + cell.lower_mark[c])) * cell.counts - lent;
-                second.added[c][I] = mark;
-                linear[c][ROW] += mark * correlation[c][PLACE];
+                mark[c] = (now - (cell.upper_mark[c] + cell.lower_mark[c])) * cell.counts - lent[c];
+                linear[ROW][c] += mark[c] * correlation[c][PLACE];
             }
+            second.added[I] = mark;
         });
+        let linear = sum(&linear);
         let mut cost = first.cost;
-        let seconds = second.parts.iter_mut().zip(&second.added);
-        for (((parts, added), first), linear) in seconds.zip(&first.parts).zip(&linear) {
-            *parts = project(simd, &self.moves.own, added);
-            let both = product(simd, project(simd, &swap.far, added), *first);
-            cost += 2.0 * (sum(linear) + both) + product(simd, *parts, *parts);
+        for (c, parts) in second.parts.iter_mut().enumerate() {
+            *parts = project(simd, &self.moves.own, &second.added, c);
+            let both = product(simd, project(simd, &swap.far, &second.added, c), first.parts[c]);
+            cost += 2.0 * (linear[c] + both) + product(simd, *parts, *parts);
         }
         cost
     }
@@ -343,71 +344,84 @@ impl<const C: usize> Tile<'_, C> {
         for y in 0..2 * ANEW + 1 {
             self.least_cost[at + y * STRIDE - ANEW * STRIDE - ANEW..][..2 * ANEW + 1].fill(-1.0);
         }
-        if self.weights.reach == REACH {
-            self.tell::<S, NARROW_LANES>(simd, at, &change.added);
-        } else {
-            self.tell::<S, TOLD_LANES>(simd, at, &change.added);
-        }
+        self.tell(simd, at, &change.added);
     }
 
     /// Tells the cells around a dot of marks that were added to those that feel it.
     #[inline(always)]
-    fn tell<S: Eights, const TOLD: usize>(&mut self, simd: S, at: usize, added: &[[f32; ADDED]; C]) {
+    fn tell<S: Eights>(&mut self, simd: S, at: usize, added: &[[f32; C]; ADDED]) {
         let fields = &self.moves.fields;
-        let row = at / STRIDE;
         // Rows further from the tile's own are never looked at.
         let looked_at = HALO - RIM..HALO + self.size.1 + RIM;
-        let first = at % STRIDE - self.weights.reach - 2;
-        for (correlation, added) in self.correlation.iter_mut().zip(added) {
+        for (c, correlation) in self.correlation.iter_mut().enumerate() {
             let mut shares = [simd.splat_f32s(0.0); FIELDS / LANES];
-            for (of_cell, &mark) in fields.shares.iter().zip(added) {
+            for (of_cell, mark) in fields.shares.iter().zip(added) {
                 let of_cell = of_cell.as_chunks::<LANES>().0;
                 for i in 0..FIELDS / LANES {
-                    shares[i] = simd.plus(shares[i], lane(&of_cell[i]), mark);
+                    shares[i] = simd.plus(shares[i], lane(&of_cell[i]), mark[c]);
                 }
             }
             let shares: [f32; FIELDS] = pulp::cast(shares);
-            for (y, of_row) in fields.rows.iter().enumerate() {
-                let (above, below) = (row - y, row + y);
-                if !looked_at.contains(&above) && !looked_at.contains(&below) {
-                    continue;
-                }
-                let (mut even, mut odd) = ([simd.splat_f32s(0.0); TOLD], [simd.splat_f32s(0.0); TOLD]);
-                let (of_even, of_odd) = of_row.fields.as_chunks::<TOLD>().0.split_at(of_row.even);
-                for (field, &share) in of_even.iter().zip(&shares) {
-                    for i in 0..TOLD {
-                        even[i] = simd.plus(even[i], lane(&field[i]), share);
-                    }
-                }
-                for (field, &share) in of_odd.iter().zip(&shares[fields.even..]) {
-                    for i in 0..TOLD {
-                        odd[i] = simd.plus(odd[i], lane(&field[i]), share);
-                    }
-                }
-                if looked_at.contains(&below) {
-                    for i in 0..TOLD {
-                        let at = below * STRIDE + first + LANES * i;
-                        let told = simd.add_f32s(even[i], odd[i]);
-                        let sum = simd.add_f32s(eight(correlation, at), told);
-                        set_eight(correlation, at, sum);
-                    }
-                }
-                if y > 0 && looked_at.contains(&above) {
-                    for i in 0..TOLD {
-                        let at = above * STRIDE + first + LANES * i;
-                        let told = simd.sub_f32s(even[i], odd[i]);
-                        let sum = simd.add_f32s(eight(correlation, at), told);
-                        set_eight(correlation, at, sum);
-                    }
+            let shares = shares.split_at(fields.even.min(FIELDS));
+            for (y, row) in fields.rows.iter().enumerate().filter(|(_, row)| !row.fields.is_empty()) {
+                let mut told = Told { correlation: &mut *correlation, looked_at: &looked_at, at, y };
+                match row.lanes {
+                    2 => told.tell::<S, 2>(simd, row, shares),
+                    3 => told.tell::<S, 3>(simd, row, shares),
+                    4 => told.tell::<S, 4>(simd, row, shares),
+                    5 => told.tell::<S, 5>(simd, row, shares),
+                    _ => told.tell::<S, 7>(simd, row, shares),
                 }
             }
         }
     }
 }
 
-/// Eights of columns that are told.
-const NARROW_LANES: usize = NARROW / LANES;
-const TOLD_LANES: usize = TOLD / LANES;
+/// The rows of correlation that lie so many above and below a dot.
+struct Told<'a> {
+    correlation: &'a mut [f32],
+    looked_at: &'a Range<usize>,
+    at: usize,
+    y: usize,
+}
+
+impl Told<'_> {
+    /// Tells them of a change, by the shares of the fields that are the same above and below and of those that change sign.
+    #[inline(always)]
+    fn tell<S: Eights, const N: usize>(&mut self, simd: S, row: &fields::Row, shares: (&[f32], &[f32])) {
+        let (above, below) = (self.at / STRIDE - self.y, self.at / STRIDE + self.y);
+        if !self.looked_at.contains(&above) && !self.looked_at.contains(&below) {
+            return;
+        }
+        let first = self.at % STRIDE - LANES * N / 2;
+        let (mut even, mut odd) = ([simd.splat_f32s(0.0); N], [simd.splat_f32s(0.0); N]);
+        let (of_even, of_odd) = row.fields.as_chunks::<N>().0.split_at(row.even);
+        for (field, &share) in of_even.iter().zip(shares.0) {
+            for i in 0..N {
+                even[i] = simd.plus(even[i], lane(&field[i]), share);
+            }
+        }
+        for (field, &share) in of_odd.iter().zip(shares.1) {
+            for i in 0..N {
+                odd[i] = simd.plus(odd[i], lane(&field[i]), share);
+            }
+        }
+        if self.looked_at.contains(&below) {
+            for i in 0..N {
+                let at = below * STRIDE + first + LANES * i;
+                let sum = simd.add_f32s(eight(self.correlation, at), simd.add_f32s(even[i], odd[i]));
+                set_eight(self.correlation, at, sum);
+            }
+        }
+        if self.y > 0 && self.looked_at.contains(&above) {
+            for i in 0..N {
+                let at = above * STRIDE + first + LANES * i;
+                let sum = simd.add_f32s(eight(self.correlation, at), simd.sub_f32s(even[i], odd[i]));
+                set_eight(self.correlation, at, sum);
+            }
+        }
+    }
+}
 
 /// One pass, on the vector path of the machine.
 pub struct Pass<'t, 'a, const C: usize> {
@@ -471,13 +485,13 @@ fn lane(numbers: &[f32; LANES]) -> f32x8 {
     pulp::cast(*numbers)
 }
 
-/// Sums of the parts, weighted by marks; in three chains, which the processor adds up side by side.
+/// Sums of the parts, weighted by the `c`th part of marks; in three chains, which the processor adds up side by side.
 #[inline(always)]
-fn project<S: Eights>(simd: S, basis: &Basis, added: &[f32; ADDED]) -> f32x8 {
+fn project<S: Eights, const C: usize>(simd: S, basis: &Basis, added: &[[f32; C]; ADDED], c: usize) -> f32x8 {
     let mut sums = [simd.splat_f32s(0.0); 3];
     for i in 0..basis.len() / 3 {
         for k in 0..3 {
-            sums[k] = simd.plus(sums[k], lane(&basis[3 * i + k]), added[3 * i + k]);
+            sums[k] = simd.plus(sums[k], lane(&basis[3 * i + k]), added[3 * i + k][c]);
         }
     }
     simd.add_f32s(simd.add_f32s(sums[0], sums[1]), sums[2])
@@ -490,7 +504,8 @@ fn product<S: Eights>(simd: S, a: f32x8, b: f32x8) -> f32 {
     (four[0] + four[2]) + (four[1] + four[3])
 }
 
+/// The sums of five rows, for each part of a mark.
 #[inline(always)]
-fn sum(v: &[f32; 5]) -> f32 {
-    (v[0] + v[1]) + (v[2] + v[3]) + v[4]
+fn sum<const C: usize>(v: &[[f32; C]; 5]) -> [f32; C] {
+    std::array::from_fn(|c| (v[0][c] + v[1][c]) + (v[2][c] + v[3][c]) + v[4][c])
 }
