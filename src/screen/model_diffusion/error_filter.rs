@@ -2,11 +2,11 @@
 //!
 //! As in the error diffusions of Ostromoukhov (2001) and of Zhou and Fang (2003) they change with the tone. There
 //! they are fitted to a spectrum that is thought good; here the look itself was searched for: tones are diffused, and shares
-//! changed at random are kept where the eye sees less of an error. Ignored tests make that search
-//! (`tests.rs`). No photo took part in it.
+//! changed at random are kept where the eye sees less of an error. Ignored tests make that search (`tests.rs`). No photo
+//! took part in it.
 //!
-//! Where every second row is barred, dots have shares of their own, searched for on rows of which every second is. By those
-//! for rows that all hold dots the harbour sample on 90 mm looks 7 dB worse.
+//! Above barred places dots have shares of their own, searched for with every second row barred. By those for rows that all
+//! hold dots the harbour sample on 90 mm looks 7 dB worse.
 //!
 //! Those for one dot a line pitch come from an earlier one: a gentle ramp about the tone and a made-up texture of that mean
 //! were diffused, then searched in three passes as `fitted` does, and the look of both counted a quarter before the search and
