@@ -431,6 +431,8 @@ fn the_lag_of_a_timing_wedge_is_what_the_scan_program_takes_up() {
     // 5 ms at 8, 12 and 20 mm/s are 0.04, 0.06 and 0.1 mm: whole samples of 0.02 mm.
     let timing = Request {
         speeds: vec![MmPerS(8.0), MmPerS(12.0), MmPerS(20.0)],
+        // That of the job below: a lag holds for the machine that it was measured on.
+        machine: "diode 5 W".into(),
         ..request(WedgeKind::Timing, "rect:80x60mm")
     };
     let drawing = draw(&timing).unwrap();

@@ -8,10 +8,12 @@ use super::failure::Failure;
 use super::options::ProcessOptions;
 use super::out::Out;
 use crate::blank::parse_size;
+use crate::findings::Finding;
 use crate::job::{Plan, plan};
 use crate::mark::advise::{self, Advice, Question};
 use crate::mark::settings::{self, Quickest};
 use crate::mark::{Burn, Setting};
+use crate::pipeline;
 use crate::units::{MM_PER_INCH, Mm, duration, short};
 
 /// Arguments of `advise`.
@@ -56,6 +58,7 @@ pub fn run(args: &AdviseArgs, out: &mut Out) -> Result<u8, Failure> {
         )));
     }
     let assumed = plan.process.assumed();
+    let of_process: Vec<Finding> = pipeline::of_the_process(&plan).collect();
     let quickest = quickest(&plan, &question);
     let best = settings::best(&quickest);
     if args.json {
@@ -64,6 +67,7 @@ pub fn run(args: &AdviseArgs, out: &mut Out) -> Result<u8, Failure> {
             "machine": plan.machine.name,
             "coating": plan.coating.name,
             "assumed": assumed,
+            "findings": of_process,
             "power_share": plan.process.power.value.0,
             "speed_mm_per_s": plan.process.speed.value.0,
             "pitches": rows,
@@ -113,6 +117,9 @@ pub fn run(args: &AdviseArgs, out: &mut Out) -> Result<u8, Failure> {
         writeln!(out, "{}", best.words)?;
     }
     times(out, &plan, &quickest, best)?;
+    for finding in &of_process {
+        writeln!(out, "CAUTION {}: {}", finding.name, finding.message)?;
+    }
     if !assumed.is_empty() {
         writeln!(
             out,

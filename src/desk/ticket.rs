@@ -34,7 +34,7 @@ pub(super) fn ticket(exact: &Exact) -> Result<Value, Says> {
             "runups_s": t.run_up_s - t.turn_s, "approach_s": t.approach_s, "bound_s": t.bound_s,
         })),
         "process": {
-            "name": plan.measured.as_ref().map(|_| "measured"),
+            "name": plan.held.as_ref().map(|_| "measured"),
             "measured": process.standing != crate::job::Standing::Assumed,
             "line": format!("{} on {}", process.coating, process.machine),
             "power": format!("{}%", short(process.power_share.value * 100.0, 2)),

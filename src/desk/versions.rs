@@ -131,7 +131,7 @@ pub(super) const MOST: usize = 8;
 /// Whether the head can be faster at full power: where neither was asked for or measured, the speed follows the power.
 fn quicker(plan: &Plan) -> bool {
     let free = plan.job.is_unsaid("power") && plan.job.is_unsaid("speed");
-    free && plan.measured.is_none() && plan.process.power.value.0 < 0.98
+    free && plan.held.as_ref().is_none_or(|m| m.best.is_none()) && plan.process.power.value.0 < 0.98
 }
 
 /// The pitch of a fifth fewer motor steps, mm, in words, and that of the job.

@@ -1,4 +1,5 @@
-//! Findings about the machine and the process: step-beat, weak-laser, coating-mismatch, assumed.
+//! Findings about the machine and the process: step-beat, weak-laser, coating-mismatch, process-elsewhere, process-doubted,
+//! assumed.
 
 use super::{Finding, Remedy, Severity};
 use crate::units::{MM_PER_INCH, Mm, Watts, short};
@@ -124,6 +125,43 @@ pub fn coating_mismatch(coating: &str, blank: &str, takes: &[Fitting], laser: Wa
     }))
 }
 
+/// `process-elsewhere`: the process was measured on another machine or with another coating, each given by its name as
+/// measured and as used.
+pub fn process_elsewhere(machine: (&str, &str), coating: (&str, &str)) -> Finding {
+    let same_machine = machine.0 == machine.1 || machine.0.is_empty();
+    let (then, now, holds) = if same_machine {
+        (coating.0.to_string(), coating.1.to_string(), "of it only the beam and its lag are used")
+    } else {
+        let of = |(m, c): (&str, &str)| if c.is_empty() { m.to_string() } else { format!("{c} on {m}") };
+        (of((machine.0, coating.0)), of((machine.1, coating.1)), "nothing of it is used")
+    };
+    let message = format!("the process was measured for {then}, not for {now}: {holds}");
+    Finding::new("process-elsewhere", Severity::Caution, message).with(Remedy {
+        change: "process",
+        value: 0.0,
+        unit: "",
+        text: format!(
+            "burn a wedge of {} on {} and read it; or name the coating and machine that it was measured for",
+            coating.1, machine.1
+        ),
+        verified: false,
+    })
+}
+
+/// `process-doubted`: the process comes from a reading that is not to be used.
+pub fn process_doubted(doubt: &str) -> Option<Finding> {
+    (!doubt.is_empty()).then(|| {
+        let message = format!("the process comes from a reading that is not to be used: {doubt}");
+        Finding::new("process-doubted", Severity::Caution, message).with(Remedy {
+            change: "process",
+            value: 0.0,
+            unit: "",
+            text: "take the photo of the wedge again, read it, and use that process".into(),
+            verified: false,
+        })
+    })
+}
+
 /// How many values decide the look: beam, looks, response, char and reciprocity. A wedge measures them all.
 const DECISIVE: usize = 5;
 
@@ -212,5 +250,20 @@ mod tests {
     fn zinc_with_five_watts_is_too_weak() {
         assert!(weak_laser(Watts(5.0), Watts(10.0), "zinc galvanising spray").is_some());
         assert!(weak_laser(Watts(10.0), Watts(10.0), "zinc galvanising spray").is_none());
+    }
+
+    #[test]
+    fn a_process_from_elsewhere_names_what_it_was_measured_for() {
+        let same = ("diode 5 W", "diode 5 W");
+        let f = process_elsewhere(same, ("poster paint", "zinc spray"));
+        assert_eq!(
+            f.message,
+            "the process was measured for poster paint, not for zinc spray: of it only the beam and its lag are used"
+        );
+        assert!(f.remedies[0].text.starts_with("burn a wedge of zinc spray on diode 5 W"), "{f:?}");
+        let f = process_elsewhere(("diode 5 W", "diode 10 W"), ("poster paint", "poster paint"));
+        assert!(f.message.contains("poster paint on diode 5 W, not for poster paint on diode 10 W"), "{f:?}");
+        assert!(f.message.ends_with("nothing of it is used"));
+        assert!(process_doubted("").is_none());
     }
 }

@@ -37,8 +37,10 @@ pub struct Settled {
     pub machine: Machine,
     /// The coating.
     pub coating: Coating,
-    /// What was measured, where anything was.
+    /// What was measured, where anything was: as it was stated.
     pub measured: Option<ProcessFile>,
+    /// As much of it as holds on this machine with this coating.
+    pub held: Option<ProcessFile>,
     /// The process: each value and how it is known.
     pub process: Process,
     /// Beam, setting and response together.
@@ -185,7 +187,7 @@ impl Plan {
     pub fn start_at(&self, pitch: Mm) -> Setting {
         let mut setting = self.process.setting();
         (setting.pitch_along, setting.pitch_across) = (pitch, pitch);
-        let unsaid = self.job.is_unsaid("speed") && self.measured.as_ref().is_none_or(|m| m.best.is_none());
+        let unsaid = self.job.is_unsaid("speed") && self.held.as_ref().is_none_or(|m| m.best.is_none());
         if unsaid {
             let (s, v0) = self.process.reciprocity.value;
             let top = MmPerS(self.machine.axes(self.process.lines).0.top_speed);
@@ -223,7 +225,7 @@ impl Plan {
     }
 
     fn curve_of(&self, screen: &str) -> Option<&ToneCurve> {
-        self.measured.as_ref()?.tone_curve.iter().find(|c| c.screen == screen)
+        self.held.as_ref()?.tone_curve.iter().find(|c| c.screen == screen)
     }
 
     fn holds(&self, curve: &ToneCurve) -> bool {

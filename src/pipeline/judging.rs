@@ -165,8 +165,20 @@ fn machine_findings(plan: &Plan, stages: &Stages) -> Vec<Finding> {
         let of = plan.surface.to_string();
         all.extend(of_machine::coating_mismatch(&plan.coating.name, &of, &takes, laser));
     }
+    all.extend(of_the_process(plan));
     all.extend(of_machine::assumed(&process.assumed()));
     all
+}
+
+/// What is to be said of the process file before anything is drawn.
+pub fn of_the_process(plan: &Plan) -> impl Iterator<Item = Finding> {
+    let (machine, coating) = (plan.machine.name.as_str(), plan.coating.name.as_str());
+    let stated = plan.measured.as_ref();
+    let elsewhere = stated
+        .filter(|m| m.is_of_others(machine, coating))
+        .map(|m| of_machine::process_elsewhere((m.machine.as_str(), machine), (m.coating.as_str(), coating)));
+    let doubted = stated.and_then(|m| of_machine::process_doubted(&m.doubt));
+    elsewhere.into_iter().chain(doubted)
 }
 
 /// What is to be said of the lines before anything is drawn.

@@ -21,6 +21,7 @@ pub mod tray;
 mod wanted;
 
 pub use error::PipelineError;
+pub use judging::of_the_process;
 pub use laid::{dots, times};
 pub use layers::{Common, Layer, layers};
 pub use outcome::Outcome;

@@ -50,6 +50,9 @@ pub fn ticket(report: &Report, pictures: &Pictures) -> Result<String, ProofError
         ),
         standing: (p.standing, match p.standing {
             Standing::Measured => "read from a wedge burnt on this machine",
+            _ if p.power_share.standing == Standing::Measured => {
+                "in part: what was not measured on this machine is marked so below"
+            }
             _ => "not measured on this machine: try it on a spare piece first, or burn a wedge",
         }),
         stopped: stopped.then_some(
@@ -102,8 +105,14 @@ fn likeness(report: &Report) -> Option<String> {
     let expect = if d.unsure_beam_share.max(d.unsure_exposure_share) < 1e-3 {
         "Beam and exposure are taken as known, so what to expect is what is planned.".to_string()
     } else {
-        let standing =
-            if p.standing == Standing::Measured { "as measured" } else { "assumed; a wedge narrows it" };
+        let measured = |s: Standing| s == Standing::Measured;
+        let beam = measured(p.beam_along_mm.standing) && measured(p.beam_across_mm.standing);
+        let standing = match (beam, measured(p.x_half_j_per_mm2.standing)) {
+            (true, true) => "as measured",
+            (true, false) => "the beam as measured, the exposure assumed; a wedge narrows it",
+            (false, true) => "the exposure as measured, the beam assumed; a wedge narrows it",
+            (false, false) => "assumed; a wedge narrows it",
+        };
         format!(
             "What to expect allows for a beam that is off by {} % and an exposure that is off by {} % ({standing}).",
             percent(d.unsure_beam_share),

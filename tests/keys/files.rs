@@ -69,8 +69,6 @@ const PICTURE: &[(&str, &str)] = &[("job.layer", "[{ file = 'whole.jpg', place =
 /// Keys whose value is only kept and shown with the job it belongs to.
 const RECORDS: &[(&str, &str)] = &[
     ("process.absolute_lightness", "true"),
-    ("process.machine", "'bench'"),
-    ("process.coating", "'white'"),
     ("process.not_measured", "{ lag_ms = 'no timing wedge' }"),
     ("process.beam_along.sigma", "0.01"),
     ("process.beam_across.sigma", "0.01"),
@@ -263,6 +261,9 @@ const KEYS: &[Key] = &[
         &[("process.rise", "{ value = 3.0 }"), ("process.x_half", "{ value = '2J/mm2' }")],
         key("process.wedge", "'W1'", "report:/process/rise"),
     ),
+    key("process.machine", "'another bench'", "report:/findings"),
+    key("process.coating", "'another coat'", "report:/findings"),
+    key("process.doubt", "'a reflection lies on the piece'", "report:/findings"),
     with(HALF_MEASURED, key("process.date", "'2026-01-02'", "job:/process/date")),
     key("process.beam_along", "{ value = '0.2mm' }", "dots.png"),
     key("process.beam_across", "{ value = '0.2mm' }", "dots.png"),

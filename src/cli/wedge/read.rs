@@ -172,7 +172,11 @@ pub(super) fn read_wedge(a: &ReadArgs, out: &mut Out) -> Result<u8, Failure> {
         writeln!(out, "{json}")?;
     } else if !a.quiet {
         print_summary(out, &evidence)?;
-        writeln!(out, "written to {}; use it with --process {}", a.out, a.out.find("process.toml"))?;
+        if reading.doubts.is_empty() {
+            writeln!(out, "written to {}; use it with --process {}", a.out, a.out.find("process.toml"))?;
+        } else {
+            writeln!(out, "written to {} for you to look at; take the photo again before you use it", a.out)?;
+        }
     }
     Ok(0)
 }

@@ -27,7 +27,8 @@ use crate::placement::Along;
 pub(super) fn settle(brief: &Brief) -> Result<Plan, PlanError> {
     let Brief { mut job, named, art: art_file, layers: files, notes } = brief.clone();
     let Named { machine, coating, measured, tone_curve } = named;
-    let mut machine = measured_on(machine, measured.as_ref())?;
+    let held = measured.as_ref().map(|m| m.holding(&machine.name, &coating.name));
+    let mut machine = measured_on(machine, held.as_ref())?;
     let said = job.coating.is_some() && !job.is_unsaid("coating");
     let blank = blank::settle(&job.blank, said.then_some(&coating))?;
     if let Some(mantle) = blank.blank.shape.turned() {
@@ -44,8 +45,8 @@ pub(super) fn settle(brief: &Brief) -> Result<Plan, PlanError> {
         }
     }
     let lines_along_y = lines_along_y(&machine, job.scan.axis);
-    let turned = measured.as_ref().filter(|_| lines_along_y.is_some()).and_then(ProcessFile::along_y);
-    let seen = turned.as_ref().or(measured.as_ref());
+    let turned = held.as_ref().filter(|_| lines_along_y.is_some()).and_then(ProcessFile::along_y);
+    let seen = turned.as_ref().or(held.as_ref());
     let pitch = pitch::settle(&job, &machine, &blank.blank.shape, seen);
     let mut process = process::settle(&job, &machine, &coating, seen, &pitch)?;
     let switches = pitch::switches(&job, &machine, &process, dots::asked(&job.dots)?);
@@ -85,6 +86,7 @@ pub(super) fn settle(brief: &Brief) -> Result<Plan, PlanError> {
         dots,
         scan,
         assumptions,
+        held,
         notes: notes.into_iter().chain(changed).collect(),
     };
     settled.job = written::out(&settled);

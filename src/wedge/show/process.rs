@@ -9,18 +9,24 @@ use crate::wedge::measurement::Measurement;
 use crate::wedge::reading::{Gain, PatchReading, Reading};
 use crate::wedge::target::{Pattern, TestPatch, Wedge};
 
+/// What spoke against earlier readings, where this one does not take their place.
+fn doubt_left(earlier: &ProcessFile, reading: &Reading) -> String {
+    if earlier.wedge == reading.wedge { String::new() } else { earlier.doubt.clone() }
+}
+
 /// What the reading has measured, laid over what `earlier` held (from other wedges of the same machine and
-/// coating). Only looks that rest on a white reference are written as measured.
+/// coating; of one with another coating as much as holds). Only looks that rest on a white reference are written as measured.
 pub fn process(reading: &Reading, wedge: &Wedge, earlier: Option<ProcessFile>) -> ProcessFile {
-    let mut p = earlier.unwrap_or_default();
-    if p.coating != reading.coating || p.machine != reading.machine {
-        p.sheet.clear();
-    }
+    let mut p = earlier
+        .filter(|e| !e.of_other_machine(&reading.machine))
+        .map(|e| e.holding(&reading.machine, &reading.coating))
+        .unwrap_or_default();
     p.wedge = if p.wedge.is_empty() || p.wedge.contains(&reading.wedge) {
         if p.wedge.is_empty() { reading.wedge.clone() } else { p.wedge }
     } else {
         format!("{} and {}", p.wedge, reading.wedge)
     };
+    p.doubt = reading.doubts.first().cloned().unwrap_or_else(|| doubt_left(&p, reading));
     p.date.clone_from(&reading.date);
     p.machine.clone_from(&reading.machine);
     p.coating.clone_from(&reading.coating);
