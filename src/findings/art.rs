@@ -125,6 +125,30 @@ pub fn reading_unsure(reading: &Decision, other: Kind) -> Finding {
     })
 }
 
+/// `reading-unsure` of a picture among layers, which `readings.png` does not show; `own`: it is the piece's own.
+pub fn layer_unsure(reading: &Decision, other: Kind, own: bool) -> Finding {
+    let message = format!(
+        "it is read as {}, but only {}% sure: it may be {}",
+        reading.kind.in_words(),
+        short(reading.sure * 100.0, 0),
+        other.in_words()
+    );
+    let word = |kind: Kind| {
+        if own { format!("--read-as {kind}") } else { format!("read_as = '{kind}' in its layer") }
+    };
+    Finding::new("reading-unsure", Severity::Caution, message).with(Remedy {
+        change: "reading of a layer",
+        value: 0.0,
+        unit: "",
+        text: format!(
+            "look at proof.png, then say {}, or {} if it is right as it is",
+            word(other),
+            word(reading.kind)
+        ),
+        verified: true,
+    })
+}
+
 /// What lies around a sheet of paper that does not fill the picture.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Around {

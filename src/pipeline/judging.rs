@@ -1,9 +1,14 @@
 //! Judging: what is worth saying of a job, family by family.
 
+use std::sync::Arc;
+
 use super::again::{Again, Source};
 use super::checked;
+use super::layers::Layer;
 use super::outcome::Stages;
 use super::shown::Shown;
+use super::wanted::LayerPicture;
+use crate::art::reading::UNSURE;
 use crate::art::{Art, Kind};
 use crate::findings::change::Change;
 use crate::findings::detail::Detail;
@@ -15,6 +20,7 @@ use crate::job::Plan;
 use crate::job::kit::{self, Sort};
 use crate::job::words::DotGain;
 use crate::mark::advise;
+use crate::placement::Placement;
 use crate::progress::Progress;
 use crate::screen::Wants;
 use crate::units::{Mm, MmPerS};
@@ -64,10 +70,33 @@ pub(super) fn of_the_burn(plan: &Plan, stages: &Stages) -> Vec<&'static str> {
     [(over, "over-burn"), (under, "under-burn")].into_iter().filter(|(is, _)| *is).map(|(_, n)| n).collect()
 }
 
-/// Puts a further finding where its severity belongs.
-pub(super) fn add(all: &mut Vec<Finding>, found: Option<Finding>) {
+/// Puts further findings where their severity belongs.
+pub(super) fn add(all: &mut Vec<Finding>, found: impl IntoIterator<Item = Finding>) {
     all.extend(found);
     all.sort_by_key(|f| std::cmp::Reverse(f.severity));
+}
+
+/// Findings about each of the pictures among layers, by name where there are several.
+pub(super) fn of_pictures(plan: &Plan, layers: &[Arc<Layer>], pictures: &[LayerPicture]) -> Vec<Finding> {
+    let mut all = Vec::new();
+    for picture in pictures {
+        let (Some(settled), Some(layer)) = (plan.layers.get(picture.layer), layers.get(picture.layer)) else {
+            continue;
+        };
+        let of_layer = plan.of_layer(settled, layer.art.place);
+        let LayerPicture { reading, around, placement, .. } = picture;
+        let unsure = reading.other.filter(|_| reading.sure < UNSURE);
+        let found = [
+            coarse(&of_layer, &layer.art.art, placement),
+            around.and_then(|a| of_art::sheet_edge(&a)),
+            unsure.map(|other| of_art::layer_unsure(reading, other, picture.layer == 0)),
+        ];
+        all.extend(found.into_iter().flatten().map(|f| match pictures.len() {
+            1 => f,
+            _ => Finding { message: format!("{}: {}", layer.art.name, f.message), ..f },
+        }));
+    }
+    all
 }
 
 /// Findings about the art.
@@ -82,7 +111,13 @@ fn art_findings(plan: &Plan, shown: Shown<'_>, stages: &Stages) -> Vec<Finding> 
     if p.past_margin.0 <= 0.0 {
         all.extend(of_art::cut_by_blank(stages.left_out));
     }
-    let Some((w, h)) = shown.alone().and_then(Art::pixels) else { return all };
+    all.extend(shown.alone().and_then(|art| coarse(plan, art, p)));
+    all
+}
+
+/// `coarse-art` of a picture that is laid by this plan.
+fn coarse(plan: &Plan, art: &Art, p: &Placement) -> Option<Finding> {
+    let (w, h) = art.pixels()?;
     let crop = plan.art.crop.window();
     let (mut w, mut h) = (w as f64 * crop.width(), h as f64 * crop.height());
     if plan.art.turn.swaps() {
@@ -101,8 +136,7 @@ fn art_findings(plan: &Plan, shown: Shown<'_>, stages: &Stages) -> Vec<Finding> 
     // Dots may lie closer along the lines than the lines lie: what the art must fill is squares of the wider pitch.
     let square = rect.grid.along.0.max(rect.grid.across.0);
     let squares = ((rect.width() / square).round() as usize, (rect.height() / square).round() as usize);
-    all.extend(of_art::coarse_art(shown, squares, Mm(rect.width()), coarser));
-    all
+    of_art::coarse_art(shown, squares, Mm(rect.width()), coarser)
 }
 
 /// Whether the piece will show anything; dots that came from elsewhere may be strokes or tones, so the milder rule

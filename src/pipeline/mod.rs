@@ -62,6 +62,7 @@ pub fn run_shown(
         Shown::Layers(layers) => facts::art_facts_of_layers(layers.len(), name, &wanted.reading),
     };
     let (reading, around) = (wanted.reading.clone(), wanted.around);
+    let pictures = wanted.pictures.clone();
     let left_out = wanted.left_out(plan, shown, progress)?;
     let mut notes: Vec<String> = shown.arts().flat_map(|art| art.notes().iter().cloned()).collect();
     notes.extend(wanted.notes.iter().cloned());
@@ -80,9 +81,12 @@ pub fn run_shown(
         None => None,
     };
     judging::add(&mut findings, readings.as_ref().map(|r| of_art::reading_unsure(&reading, r.second.kind)));
+    if let Shown::Layers(layers) = shown {
+        judging::add(&mut findings, judging::of_pictures(plan, layers, &pictures));
+    }
     progress.go_on(0)?;
     let report = facts::report(plan, about_art, &stages.found(), &findings);
-    let original = shown.alone().map(art::likeness).transpose()?;
+    let original = shown.own_picture(plan).map(art::likeness).transpose()?;
     Ok(Outcome { stages, findings, report, original, readings })
 }
 

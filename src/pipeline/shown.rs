@@ -5,11 +5,11 @@ use std::sync::Arc;
 use super::error::PipelineError;
 use super::layers::Layer;
 use super::shares::Shares;
-use super::wanted::{Wanted, wanted_as};
+use super::wanted::{LayerPicture, Wanted, wanted_as};
 use crate::art::reading::Decision;
 use crate::art::{Art, Kind, Window};
 use crate::job::Plan;
-use crate::job::settle::SettledLayer;
+use crate::job::settle::{SettledLayer, Shows};
 use crate::placement::{DotRect, Placement};
 use crate::plane::Tone;
 use crate::progress::{Progress, Within};
@@ -39,6 +39,17 @@ impl<'a> Shown<'a> {
             Shown::Layers(layers) => (None, layers),
         };
         one.into_iter().chain(many.iter().map(|l| &l.art.art))
+    }
+
+    /// The piece's own picture, be it alone or below layers that are no pictures; `None` where there are several or none.
+    pub fn own_picture(self, plan: &Plan) -> Option<&'a Art> {
+        let layers = match self {
+            Shown::Art(art) => return Some(art),
+            Shown::Layers(layers) => layers,
+        };
+        let mut files = plan.layers.iter().zip(layers).filter(|(s, _)| matches!(s.shows, Shows::File(_)));
+        let own = files.next().filter(|_| plan.job.art.file.is_some())?;
+        files.next().is_none().then_some(&own.1.art.art)
     }
 
     /// The one picture, where there is nothing else.
@@ -94,6 +105,20 @@ fn of_layers(plan: &Plan, layers: &[Arc<Layer>], progress: &dyn Progress) -> Res
         window: Window::WHOLE,
         past_margin: Mm(past),
     };
+    let pictures: Vec<LayerPicture> = drawn
+        .iter()
+        .enumerate()
+        .filter(|(_, (settled, _))| matches!(settled.shows, Shows::File(_)))
+        .map(|(layer, (_, part))| {
+            let Wanted { reading, around, placement, .. } = &part.wanted;
+            LayerPicture { layer, reading: reading.clone(), around: *around, placement: *placement }
+        })
+        .collect();
+    let reading = match pictures.as_slice() {
+        // Beside texts and borders, how the piece's own picture was read is what there is to say.
+        [own] if own.layer == 0 && plan.job.art.file.is_some() => own.reading.clone(),
+        _ => Decision::asked(kind, BY_LAYER),
+    };
     let notes = drawn
         .iter()
         .zip(layers)
@@ -101,8 +126,9 @@ fn of_layers(plan: &Plan, layers: &[Arc<Layer>], progress: &dyn Progress) -> Res
     Ok(Wanted {
         placement,
         kind,
-        reading: Decision::asked(kind, BY_LAYER),
+        reading,
         around: None,
+        pictures,
         notes: notes.chain(unseen).collect(),
         left_out: Some(if ink > 0.0 { lost / ink } else { 0.0 }),
         tone,

@@ -21,6 +21,19 @@ use crate::progress::{Progress, Within};
 use crate::proof::words;
 use crate::tone::{shape, tone_mapping};
 
+/// A picture among layers: how it was read and where it lies.
+#[derive(Debug, Clone)]
+pub struct LayerPicture {
+    /// Its number among the layers, from 0.
+    pub layer: usize,
+    /// How it was read, how sure that is, and why.
+    pub reading: Decision,
+    /// What lies around a sheet of paper, where it does not fill the picture.
+    pub around: Option<Around>,
+    /// Where it lies.
+    pub placement: Placement,
+}
+
 /// The wanted mark, and how it came about: everything before the screen.
 #[derive(Debug, Clone)]
 pub struct Wanted {
@@ -34,6 +47,8 @@ pub struct Wanted {
     pub reading: Decision,
     /// What lies around a sheet of paper, where it does not fill the picture.
     pub around: Option<Around>,
+    /// The pictures among its layers; none where it is one picture and nothing else.
+    pub pictures: Vec<LayerPicture>,
     /// Things a person should know.
     pub notes: Vec<String>,
     /// The share of the ink of drawn layers that has no dots, where they are many.
@@ -299,7 +314,16 @@ pub(super) fn wanted_as(
             (Placement { rect, ..placement }, tone)
         }
     };
-    Ok(Wanted { placement, tone, kind, reading: read.reading, around, notes, left_out: None })
+    Ok(Wanted {
+        placement,
+        tone,
+        kind,
+        reading: read.reading,
+        around,
+        pictures: Vec::new(),
+        notes,
+        left_out: None,
+    })
 }
 
 /// Exchanges ink and ground; what is transparent stays unmarked.

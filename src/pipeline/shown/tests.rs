@@ -111,3 +111,32 @@ fn a_text_along_an_arc_follows_it() {
         assert!((above / all > 0.95) == upper, "{}", above / all);
     }
 }
+
+#[test]
+fn what_is_to_be_said_of_a_picture_is_said_beside_a_border_too() {
+    let svg =
+        br#"<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 8 8"><circle cx="4" cy="4" r="3"/></svg>"#;
+    let mut coarse = image::RgbImage::new(40, 40);
+    for (x, y, pixel) in coarse.enumerate_pixels_mut() {
+        *pixel = image::Rgb([(x * 6) as u8, (y * 6) as u8, 120]);
+    }
+    let mut png = std::io::Cursor::new(Vec::new());
+    coarse.write_to(&mut png, image::ImageFormat::Png).unwrap();
+    let of = |bytes: &[u8], name: &str| {
+        let job: Job = format!(
+            "blank = {{ shape = 'rect:30x30mm', margin = '2mm' }}\nart = {{ file = '{name}' }}\n[[layer]]\nborder = '1mm'"
+        )
+        .parse()
+        .unwrap();
+        let plan = Plan::of(&job).unwrap();
+        let art = art::open(bytes, name).unwrap();
+        let arts = layers(&plan, vec![(name.into(), art)], &art::Opening::default(), None).unwrap();
+        crate::pipeline::run_shown(&plan, Shown::Layers(&arts), name, &Silent).unwrap()
+    };
+    let outcome = of(png.get_ref(), "coarse.png");
+    assert!(outcome.findings.iter().any(|f| f.name == "coarse-art"), "{:?}", outcome.findings);
+    assert!(outcome.original.is_some() && outcome.report.art.read_as == "photo", "{:?}", outcome.report.art);
+    let outcome = of(svg, "disc.svg");
+    assert!(outcome.findings.iter().all(|f| f.name != "coarse-art"));
+    assert!(outcome.original.is_some() && outcome.report.art.read_as == "drawing");
+}
