@@ -180,28 +180,15 @@ pub fn sheet_edge(around: &Around) -> Option<Finding> {
     })
 }
 
-/// `past-margin`: the art reaches past the margin by `past`, or the margin is less than what the placement
-/// tolerance and the beam's radius need.
-pub fn past_margin(
-    past: Mm,
-    margin: Mm,
-    tolerance: Mm,
-    beam_radius: Mm,
-    fitting_width: Mm,
-) -> Option<Finding> {
-    if past.0 > 1e-6 {
-        let message = format!(
-            "the art reaches {} mm past the margin; what lies beyond it is left out",
-            short(past.0, 2)
-        );
-        return Some(Finding::new("past-margin", Severity::Caution, message).with(Remedy {
-            change: "size",
-            value: fitting_width.0,
-            unit: "mm",
-            text: format!("place it {} mm wide or smaller, or use --place inside", short(fitting_width.0, 1)),
-            verified: true,
-        }));
-    }
+/// `past-margin`: something on the piece reaches past the margin by `past`; remedies are added by who has tried them.
+pub fn past_margin(what: &str, past: Mm) -> Finding {
+    let message =
+        format!("{what} reaches {} mm past the margin; what lies beyond it is left out", short(past.0, 2));
+    Finding::new("past-margin", Severity::Caution, message)
+}
+
+/// `past-margin`: the margin is less than what the placement tolerance and the beam's radius need.
+pub fn narrow_margin(margin: Mm, tolerance: Mm, beam_radius: Mm) -> Option<Finding> {
     let need = tolerance.0 + beam_radius.0;
     (margin.0 < need - 1e-9).then(|| {
         let message = format!(
@@ -256,11 +243,9 @@ mod tests {
 
     #[test]
     fn a_margin_must_hold_the_tolerance_and_the_beam() {
-        assert!(past_margin(Mm(0.0), Mm(2.5), Mm(0.5), Mm(0.06), Mm(85.0)).is_none());
-        let f = past_margin(Mm(0.0), Mm(0.5), Mm(0.5), Mm(0.06), Mm(85.0)).unwrap();
+        assert!(narrow_margin(Mm(2.5), Mm(0.5), Mm(0.06)).is_none());
+        let f = narrow_margin(Mm(0.5), Mm(0.5), Mm(0.06)).unwrap();
         assert!((f.remedies[0].value - 0.56).abs() < 1e-12);
-        assert!(
-            past_margin(Mm(1.0), Mm(2.5), Mm(0.5), Mm(0.06), Mm(85.0)).unwrap().message.contains("1 mm past")
-        );
+        assert!(past_margin("the art", Mm(1.0)).message.starts_with("the art reaches 1 mm past"));
     }
 }

@@ -6,6 +6,7 @@ use super::again::{Again, Source};
 use super::checked;
 use super::layers::Layer;
 use super::outcome::Stages;
+use super::past_margin::past_margin;
 use super::shown::Shown;
 use super::wanted::LayerPicture;
 use crate::art::reading::UNSURE;
@@ -58,7 +59,7 @@ pub(super) fn of_the_job(plan: &Plan, source: Source<'_>, stages: &Stages, lost:
     all.extend(detail::detail_below_beam(lost, &plan.burn, rect, &plan.blank));
     all.extend(faint_findings(plan, stages));
     all.extend(tone_findings(plan, stages));
-    all.extend(machine_findings(plan, stages));
+    all.extend(machine_findings(plan, source, stages));
     all
 }
 
@@ -174,16 +175,18 @@ fn tone_findings(plan: &Plan, stages: &Stages) -> Option<Finding> {
 }
 
 /// Findings about place, lines, motion and machine.
-fn machine_findings(plan: &Plan, stages: &Stages) -> Vec<Finding> {
+fn machine_findings(plan: &Plan, source: Source<'_>, stages: &Stages) -> Vec<Finding> {
     let mut all = Vec::new();
     let p = &stages.placement;
     let process = &plan.process;
     let beam = process.beam.value;
     let radius = Mm(beam.along.0.max(beam.across.0) / 2.0);
-    let fitting = Mm((p.wished_width.0 - 2.0 * p.past_margin.0).max(0.0));
     let motion_of = &plan.machine.motion;
     let tolerance = motion_of.placement_tolerance;
-    all.extend(of_art::past_margin(p.past_margin, plan.blank.margin, tolerance, radius, fitting));
+    all.extend(
+        past_margin(plan, source, stages)
+            .or_else(|| of_art::narrow_margin(plan.blank.margin, tolerance, radius)),
+    );
     let setting = process.setting();
     let steps_per_mm = plan.machine.axes(setting.lines).1.steps_per_mm;
     let (_, across) = setting.lines.swap((p.rect.width(), p.rect.height()));

@@ -13,6 +13,7 @@ mod layers;
 mod likely;
 mod outcome;
 mod pace;
+mod past_margin;
 mod read;
 mod readings;
 mod shares;

@@ -15,7 +15,7 @@ use crate::job::Plan;
 use crate::job::words::{ReadAs, ToneBy};
 use crate::mark::{Blurred, blurred, lettering_of};
 use crate::parallel;
-use crate::placement::{self, Outline, Placement};
+use crate::placement::{self, Outline, Place, PlaceError, Placement};
 use crate::plane::{Alpha, Dots, Tone};
 use crate::progress::{Progress, Within};
 use crate::proof::words;
@@ -235,7 +235,23 @@ fn abreast(rows: [&[f32]; ABREAST], most: f32) -> [f64; ABREAST] {
 /// # Errors
 /// Art that is all transparent, a place that it cannot have.
 pub fn placed(plan: &Plan, art: &Art) -> Result<(Placement, View), PipelineError> {
-    let mut view = View {
+    let (outline, mut view) = outlined(plan, art)?;
+    let placement = laid(plan, &outline, plan.art.place)?;
+    view.window = placement.window;
+    Ok((placement, view))
+}
+
+/// Where art of this outline lies, made as large as `place` says.
+pub(super) fn laid(plan: &Plan, outline: &Outline, place: Place) -> Result<Placement, PlaceError> {
+    match Cone::of(&plan.blank) {
+        None => placement::placed(outline, &plan.blank, place, plan.art.spot.as_ref(), plan.grid),
+        Some(cone) => cone.place(outline, place, plan.art.spot, plan.grid),
+    }
+}
+
+/// The outline of the art as it is turned and cropped, and how it is seen so.
+pub(super) fn outlined(plan: &Plan, art: &Art) -> Result<(Outline, View), PipelineError> {
+    let view = View {
         crop: plan.art.crop.window(),
         turn: plan.art.turn,
         mirror: plan.art.mirror,
@@ -246,13 +262,7 @@ pub fn placed(plan: &Plan, art: &Art) -> Result<(Placement, View), PipelineError
         return Err(PipelineError::Nothing);
     }
     let (w, h) = view.size(art);
-    let outline = Outline { aspect: w / h, hull: hull.to_vec() };
-    let placement = match Cone::of(&plan.blank) {
-        None => placement::placed(&outline, &plan.blank, plan.art.place, plan.art.spot.as_ref(), plan.grid)?,
-        Some(cone) => cone.place(&outline, plan.art.place, plan.art.spot, plan.grid)?,
-    };
-    view.window = placement.window;
-    Ok((placement, view))
+    Ok((Outline { aspect: w / h, hull: hull.to_vec() }, view))
 }
 
 /// One picture to the wanted mark, read as `read_as`: place, render, shape, look of the piece.
