@@ -156,28 +156,49 @@ pub struct Around {
     pub share: f64,
     /// The sheet's left and upper edge, width and height, in shares of the art as opened.
     pub crop: [f64; 4],
+    /// Whether what lies around it is left bare.
+    pub cut: bool,
 }
 
-/// `sheet-edge`: the sheet of paper does not fill the picture.
+/// `sheet-edge`: the sheet of paper does not fill the picture, or a sharp edge across it may be a shadow's.
 pub fn sheet_edge(around: &Around) -> Option<Finding> {
-    let message = format!(
-        "the sheet of paper fills {}% of what is placed: what lies around it is left bare",
-        short(around.share * 100.0, 0)
-    );
+    let share = short(around.share * 100.0, 0);
+    let (severity, message) = if around.cut {
+        let message =
+            format!("the sheet of paper fills {share}% of what is placed: what lies around it is left bare");
+        (Severity::Note, message)
+    } else {
+        let message = format!(
+            "{share}% of what is placed is paper, and the darker part beyond its sharp edge may be the same paper in \
+             a shadow or what it lies on: it is kept, for strokes lie there too, and the edge itself is marked"
+        );
+        (Severity::Caution, message)
+    };
     // Whole per cent, inwards, so that none of the table is left.
     let [left, top, width, height] = around.crop.map(|v| v * 100.0);
     let (l, t) = ((left + 0.5).ceil(), (top + 0.5).ceil());
     let (w, h) = ((left + width - 0.5).floor() - l, (top + height - 0.5).floor() - t);
-    let finding = Finding::new("sheet-edge", Severity::Note, message);
-    (w >= 1.0 && h >= 1.0).then(|| {
-        finding.with(Remedy {
-            change: "crop",
-            value: w,
-            unit: "%",
-            text: format!("use the sheet alone: --crop {l}%,{t}%,{w}%,{h}%"),
-            verified: false,
-        })
-    })
+    let remedy = |change: &'static str, value: f64, unit: &'static str, text: String| Remedy {
+        change,
+        value,
+        unit,
+        text,
+        verified: false,
+    };
+    let crop = format!("use the sheet alone: --crop {l}%,{t}%,{w}%,{h}%");
+    let finding = Finding::new("sheet-edge", severity, message);
+    let finding = if around.cut {
+        finding.with(remedy("crop", w, "%", crop))
+    } else {
+        let again = "take the picture again without the shadow";
+        finding.with(remedy("picture", 0.0, "", again.into())).with(remedy(
+            "crop",
+            w,
+            "%",
+            format!("if that is the table, {crop}"),
+        ))
+    };
+    (w >= 1.0 && h >= 1.0).then_some(finding)
 }
 
 /// `past-margin`: something on the piece reaches past the margin by `past`; remedies are added by who has tried them.
@@ -234,11 +255,19 @@ mod tests {
 
     #[test]
     fn a_sheet_on_a_table_is_cut_out_by_a_crop_that_can_be_typed() {
-        let f = sheet_edge(&Around { share: 0.56, crop: [0.123, 0.1, 0.75, 0.8] }).unwrap();
+        let around = Around { share: 0.56, crop: [0.123, 0.1, 0.75, 0.8], cut: true };
+        let f = sheet_edge(&around).unwrap();
+        assert_eq!(f.severity, Severity::Note);
         let text = &f.remedies[0].text;
         let crop = text.split("--crop ").nth(1).unwrap();
         assert_eq!(crop, "13%,11%,73%,78%");
         assert!(crop.parse::<crate::job::words::Crop>().is_ok());
+        // What may be a shadow is a caution, with the same crop.
+        let f = sheet_edge(&Around { cut: false, ..around }).unwrap();
+        assert_eq!(f.severity, Severity::Caution);
+        assert!(f.message.contains("it is kept"), "{}", f.message);
+        assert_eq!(f.remedies[0].text, "take the picture again without the shadow");
+        assert_eq!(f.remedies[1].text, format!("if that is the table, use the sheet alone: --crop {crop}"));
     }
 
     #[test]

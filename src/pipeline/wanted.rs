@@ -287,7 +287,11 @@ pub(super) fn wanted_as(
     let read::Drawn { rendered, sheet, note } = read.render(&view, rect.columns, rect.rows)?;
     let around = sheet.map(|sheet| {
         let crop = read::crop_to(&sheet, &view);
-        Around { share: sheet.share, crop: [crop.left, crop.top, crop.width(), crop.height()] }
+        Around {
+            share: sheet.share,
+            crop: [crop.left, crop.top, crop.width(), crop.height()],
+            cut: sheet.cut,
+        }
     });
     progress.begin("tones", shares.tones)?;
     let pitch = (plan.grid.along.0, plan.grid.across.0);

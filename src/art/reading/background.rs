@@ -5,9 +5,11 @@
 //! broader than a cell, and leaves a shadow, which is broader than the neighbourhood, as it is. A closing of the
 //! picture's tones as background estimate: J. Serra, Image Analysis and Mathematical Morphology (1982).
 //! A patch of cells far darker than the lightest paper a good way around is no shadow but a solid of ink: the paper there
-//! is carried in from its sides. One that reaches the picture's edge is what the sheet lies on, and stays.
+//! is carried in from its sides. One that reaches the picture's edge is what the sheet lies on, and stays; so does one that
+//! comes in from there with a soft rim, as ink has none.
 
 use super::cells::Cells;
+use super::shade::Edges;
 
 /// Cells along the longer side.
 const CELLS: usize = 100;
@@ -20,7 +22,7 @@ const FAR: usize = 16;
 const INK_UNDER: f32 = 0.42;
 /// Half width of the neighbourhood in which a step is looked for, cells. The shadow of a hand, that takes half of the light
 /// over a tenth of the picture, leaves 0.7 of it over such a way; a table under a sheet takes more at once.
-const STEP_REACH: usize = 3;
+pub(super) const STEP_REACH: usize = 3;
 /// What a step leaves of the light, at most.
 const STEP: f32 = 0.62;
 /// Share of a cell that is darker than its paper, at most: the light of paper is read from the rest.
@@ -31,7 +33,7 @@ const QUANTILE: f64 = 0.8;
 pub(super) struct Background {
     columns: usize,
     rows: usize,
-    cell: (f64, f64),
+    size: (usize, usize),
     light: Vec<f32>,
     /// Before it was smoothed.
     crisp: Vec<f32>,
@@ -40,42 +42,33 @@ pub(super) struct Background {
 impl Background {
     /// Of a picture of relative luminance; places that are not `opaque` do not count.
     pub fn of(width: usize, height: usize, light: &[f32], opaque: Option<&[bool]>) -> Background {
-        let side = (width.max(height) as f64 / CELLS as f64).max(4.0);
-        let columns = ((width as f64 / side).round() as usize).max(1);
-        let rows = ((height as f64 / side).round() as usize).max(1);
-        let cell = (width as f64 / columns as f64, height as f64 / rows as f64);
-        let cut = |i: usize, size: f64, n: usize| ((i as f64 * size).round() as usize).min(n);
-        let quantiles = crate::parallel::map(rows, |r| {
-            let ys = cut(r, cell.1, height)..cut(r + 1, cell.1, height);
-            (0..columns)
-                .map(|c| {
-                    let xs = cut(c, cell.0, width)..cut(c + 1, cell.0, width);
-                    let mut values: Vec<f32> = ys
-                        .clone()
-                        .flat_map(|y| xs.clone().map(move |x| y * width + x))
-                        .filter(|&i| opaque.is_none_or(|o| o[i]))
-                        .map(|i| light[i])
-                        .collect();
-                    let at = (values.len() as f64 * QUANTILE) as usize;
-                    (at < values.len()).then(|| *values.select_nth_unstable_by(at, f32::total_cmp).1)
-                })
-                .collect::<Vec<Option<f32>>>()
-        });
-        let raw: Vec<f32> = quantiles.into_iter().flatten().map(|v| v.unwrap_or(0.0)).collect();
-        let raw = without_solids(raw, columns, rows);
-        let closed = closing(&raw, columns, rows);
-        let light = smooth(&closed, columns, rows);
-        Background { columns, rows, cell, light, crisp: closed }
+        let (columns, rows) = grid_of(width, height);
+        Background::on_cells((columns, rows), (width, height), light, opaque, None)
     }
 
-    /// Columns and rows of cells.
-    pub fn cells(&self) -> (usize, usize) {
-        (self.columns, self.rows)
+    /// The same on so many cells, and with the picture's edges where they are known.
+    pub fn on_cells(
+        (columns, rows): (usize, usize),
+        size: (usize, usize),
+        light: &[f32],
+        opaque: Option<&[bool]>,
+        edges: Option<&Edges>,
+    ) -> Background {
+        let raw = paper_of((columns, rows), size, light, opaque);
+        let raw = without_solids(raw, columns, rows, edges);
+        let closed = closing(&raw, columns, rows);
+        let light = smooth(&closed, columns, rows);
+        Background { columns, rows, size, light, crisp: closed }
     }
 
     /// The light of each cell, row after row.
     pub fn light(&self) -> &[f32] {
         &self.light
+    }
+
+    /// The same before it was smoothed.
+    pub fn crisp(&self) -> &[f32] {
+        &self.crisp
     }
 
     /// Where the light steps as no shadow does, on the darker side of the step, `STEP_REACH` cells deep: where a sheet ends on
@@ -87,22 +80,7 @@ impl Background {
 
     /// The background of row `y`, one value a column.
     pub fn row(&self, y: usize, out: &mut [f32]) {
-        let at = |v: f64, cell: f64, n: usize| {
-            let p = ((v + 0.5) / cell - 0.5).clamp(0.0, (n - 1) as f64);
-            let i = (p as usize).min(n.saturating_sub(2));
-            (i, (i + 1).min(n - 1), (p - i as f64) as f32)
-        };
-        let (above, below, v) = at(y as f64, self.cell.1, self.rows);
-        let line: Vec<f32> = (0..self.columns)
-            .map(|c| {
-                let (a, b) = (self.light[above * self.columns + c], self.light[below * self.columns + c]);
-                a + (b - a) * v
-            })
-            .collect();
-        for (x, o) in out.iter_mut().enumerate() {
-            let (left, right, u) = at(x as f64, self.cell.0, self.columns);
-            *o = line[left] + (line[right] - line[left]) * u;
-        }
+        row_between(&self.light, (self.columns, self.rows), self.size, y, out);
     }
 
     /// The standard deviation of its logarithm, and its median.
@@ -117,12 +95,77 @@ impl Background {
     }
 }
 
+/// Columns and rows of cells of a picture.
+pub(super) fn grid_of(width: usize, height: usize) -> (usize, usize) {
+    let side = (width.max(height) as f64 / CELLS as f64).max(4.0);
+    let n = |size: usize| ((size as f64 / side).round() as usize).max(1);
+    (n(width), n(height))
+}
+
+/// The light that paper gives in each cell, were it not for what is broader than a cell.
+pub(super) fn paper_of(
+    (columns, rows): (usize, usize),
+    (width, height): (usize, usize),
+    light: &[f32],
+    opaque: Option<&[bool]>,
+) -> Vec<f32> {
+    let cell = (width as f64 / columns as f64, height as f64 / rows as f64);
+    let cut = |i: usize, size: f64, n: usize| ((i as f64 * size).round() as usize).min(n);
+    let quantiles = crate::parallel::map(rows, |r| {
+        let ys = cut(r, cell.1, height)..cut(r + 1, cell.1, height);
+        (0..columns)
+            .map(|c| {
+                let xs = cut(c, cell.0, width)..cut(c + 1, cell.0, width);
+                let mut values: Vec<f32> = ys
+                    .clone()
+                    .flat_map(|y| xs.clone().map(move |x| y * width + x))
+                    .filter(|&i| opaque.is_none_or(|o| o[i]))
+                    .map(|i| light[i])
+                    .collect();
+                let at = (values.len() as f64 * QUANTILE) as usize;
+                (at < values.len()).then(|| *values.select_nth_unstable_by(at, f32::total_cmp).1)
+            })
+            .collect::<Vec<Option<f32>>>()
+    });
+    quantiles.into_iter().flatten().map(|v| v.unwrap_or(0.0)).collect()
+}
+
+/// Row `y` of a picture of such a size, between the middles of the cells whose values are given.
+pub(super) fn row_between(
+    values: &[f32],
+    (columns, rows): (usize, usize),
+    size: (usize, usize),
+    y: usize,
+    out: &mut [f32],
+) {
+    let cell = (size.0 as f64 / columns as f64, size.1 as f64 / rows as f64);
+    let at = |v: f64, cell: f64, n: usize| {
+        let p = ((v + 0.5) / cell - 0.5).clamp(0.0, (n - 1) as f64);
+        let i = (p as usize).min(n.saturating_sub(2));
+        (i, (i + 1).min(n - 1), (p - i as f64) as f32)
+    };
+    let (above, below, v) = at(y as f64, cell.1, rows);
+    let line: Vec<f32> = (0..columns)
+        .map(|c| {
+            let (a, b) = (values[above * columns + c], values[below * columns + c]);
+            a + (b - a) * v
+        })
+        .collect();
+    for (x, o) in out.iter_mut().enumerate() {
+        let (left, right, u) = at(x as f64, cell.0, columns);
+        *o = line[left] + (line[right] - line[left]) * u;
+    }
+}
+
 /// Cells of solid ink replaced by the mean of the paper at their sides, ring after ring from the outside in.
-fn without_solids(raw: Vec<f32>, columns: usize, rows: usize) -> Vec<f32> {
+fn without_solids(raw: Vec<f32>, columns: usize, rows: usize, edges: Option<&Edges>) -> Vec<f32> {
     let far = around(&around(&raw, columns, rows, FAR, f32::max), columns, rows, FAR, f32::min);
     let mut paper: Vec<Option<f32>> =
         raw.iter().zip(&far).map(|(&r, &f)| (r >= INK_UNDER * f).then_some(r)).collect();
     beyond(&mut paper, &raw, columns, rows);
+    if let Some(edges) = edges {
+        shaded(&mut paper, &raw, Cells { columns, rows }, edges);
+    }
     let known = paper.iter().flatten().count();
     // Where nearly all would be ink there is no sheet of paper to speak of.
     if known * 4 < raw.len() {
@@ -174,9 +217,19 @@ fn beyond(paper: &mut [Option<f32>], raw: &[f32], columns: usize, rows: usize) {
     });
 }
 
+/// Dark patches that come in from the picture's edge with a soft rim are the shadow of a hand: their cells are known again.
+fn shaded(paper: &mut [Option<f32>], raw: &[f32], grid: Cells, edges: &Edges) {
+    let dark: Vec<bool> = paper.iter().map(Option::is_none).collect();
+    for patch in grid.patches(&dark) {
+        if patch.iter().any(|&i| grid.at_edge(i)) && edges.soft_rim(grid, &patch) {
+            patch.iter().for_each(|&i| paper[i] = Some(raw[i]));
+        }
+    }
+}
+
 /// The closing. Beyond its edges the plane goes on falling as it does inside them, or else is as at its edge: so paper
 /// that darkens towards the edge of the picture is not carried over either.
-fn closing(v: &[f32], columns: usize, rows: usize) -> Vec<f32> {
+pub(super) fn closing(v: &[f32], columns: usize, rows: usize) -> Vec<f32> {
     let (wide, high) = (columns + 2 * REACH, rows + 2 * REACH);
     let fall = |at: usize, n: usize| -> (usize, Option<usize>) {
         let last = n - 1;
@@ -207,7 +260,13 @@ fn closing(v: &[f32], columns: usize, rows: usize) -> Vec<f32> {
 }
 
 /// The greatest or least of the square of so many cells around each cell, first along rows, then along columns.
-fn around(v: &[f32], columns: usize, rows: usize, reach: usize, pick: fn(f32, f32) -> f32) -> Vec<f32> {
+pub(super) fn around(
+    v: &[f32],
+    columns: usize,
+    rows: usize,
+    reach: usize,
+    pick: fn(f32, f32) -> f32,
+) -> Vec<f32> {
     let mut along = vec![0.0f32; v.len()];
     for r in 0..rows {
         let row = &v[r * columns..(r + 1) * columns];
@@ -227,7 +286,7 @@ fn around(v: &[f32], columns: usize, rows: usize, reach: usize, pick: fn(f32, f3
 }
 
 /// Each cell and its eight neighbours by the weights 1 2 1 both ways: the cells' own steps are gone.
-fn smooth(v: &[f32], columns: usize, rows: usize) -> Vec<f32> {
+pub(super) fn smooth(v: &[f32], columns: usize, rows: usize) -> Vec<f32> {
     let pass = |v: &[f32], n: usize, stride: usize, i: usize, at: usize| {
         let (before, after) = (if at > 0 { i - stride } else { i }, if at + 1 < n { i + stride } else { i });
         (v[before] + 2.0 * v[i] + v[after]) / 4.0

@@ -16,6 +16,42 @@ impl Cells {
         c == 0 || c + 1 == self.columns || r == 0 || r + 1 == self.rows
     }
 
+    /// The patches of cells that are `of` it and hang together, in the order of their first cells.
+    pub fn patches(self, of: &[bool]) -> Vec<Vec<usize>> {
+        let mut left = of.to_vec();
+        let mut patches = Vec::new();
+        for start in 0..of.len() {
+            if !std::mem::take(&mut left[start]) {
+                continue;
+            }
+            let mut patch = vec![start];
+            self.flood(vec![start], |_, j| {
+                let enters = std::mem::take(&mut left[j]);
+                if enters {
+                    patch.push(j);
+                }
+                enters
+            });
+            patches.push(patch);
+        }
+        patches
+    }
+
+    /// Both sides of a patch's rim: its cells that are next to others, and these; each once.
+    pub fn rim(self, patch: &[usize]) -> Vec<usize> {
+        let mut inside = vec![false; self.columns * self.rows];
+        patch.iter().for_each(|&i| inside[i] = true);
+        let mut at_rim = vec![false; inside.len()];
+        self.flood(patch.to_vec(), |i, j| {
+            if !inside[j] {
+                at_rim[i] = true;
+                at_rim[j] = true;
+            }
+            false
+        });
+        (0..at_rim.len()).filter(|&i| at_rim[i]).collect()
+    }
+
     /// Goes from the cells in `next` to their neighbours to the left, right, above and below, as far as `enter` (from
     /// which cell, into which) says yes, which it may say once for each.
     pub fn flood(self, mut next: Vec<usize>, mut enter: impl FnMut(usize, usize) -> bool) {
@@ -35,6 +71,17 @@ impl Cells {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn patches_hang_together_by_their_sides_and_have_two_sides_to_their_rims() {
+        let grid = Cells { columns: 4, rows: 3 };
+        let on = [0, 1, 4, 5, 10].map(|i| i as usize);
+        let of: Vec<bool> = (0..12).map(|i| on.contains(&i)).collect();
+        let mut patches = grid.patches(&of);
+        patches.iter_mut().for_each(|p| p.sort_unstable());
+        assert_eq!(patches, [vec![0, 1, 4, 5], vec![10]]);
+        assert_eq!(grid.rim(&patches[0]), [1, 2, 4, 5, 6, 8, 9]);
+    }
 
     #[test]
     fn a_flood_stops_at_walls_and_does_not_turn_the_corner_of_a_row() {

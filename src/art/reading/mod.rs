@@ -13,6 +13,7 @@ mod ink;
 mod kind;
 mod model;
 mod paper;
+mod shade;
 mod small;
 mod weights;
 

@@ -5,8 +5,8 @@
 //! ends, so shares of ink are depths over the depth of a full stroke, and strokes keep their weight. Faint pencil has a
 //! small full depth and is as solid as ink.
 
-use super::background::Background;
 use super::cells::Cells;
+use super::shade::Shade;
 use crate::colour::{Curve, srgb_to_linear};
 use crate::parallel;
 use crate::plane::Light;
@@ -21,6 +21,8 @@ const FULL: f64 = 0.65;
 const LEAST_DEPTH: f64 = 0.05;
 /// Two neighbouring cells of one sheet differ by no more than this factor.
 const GENTLE: f32 = 1.22;
+/// What takes this share of the picture's frame lies around the sheet.
+const SURROUNDED: f64 = 0.75;
 
 /// Where the sheet lies, where it does not fill the picture: fractions of its width and height.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -29,14 +31,16 @@ pub struct PaperSheet {
     pub edges: [f64; 4],
     /// Share of the picture that it fills.
     pub share: f64,
+    /// Whether what lies around it is left out; it is kept where it may as well be the same sheet in a sharp shadow.
+    pub cut: bool,
 }
 
 /// The strokes on paper as dark ink on white: code 1 − share of ink, as linear light.
 pub fn flattened(light: &Light) -> (Light, Option<PaperSheet>) {
     let (w, h) = (light.width(), light.height());
-    let ground = Background::of(w, h, light.data(), None);
-    let inside = sheet(&ground);
-    let (columns, rows) = ground.cells();
+    let ground = Shade::of(w, h, light.data());
+    let inside = sheet(&ground, light.data());
+    let Cells { columns, rows } = ground.cells();
     let cell_of = |x: usize, y: usize| (y * rows / h.max(1)) * columns + x * columns / w.max(1);
     let mut depth = vec![0.0f32; w * h];
     parallel::bands(&mut depth, w, 16, |first, band| {
@@ -45,7 +49,7 @@ pub fn flattened(light: &Light) -> (Light, Option<PaperSheet>) {
             let y = first + i;
             ground.row(y, &mut row);
             for (x, ((d, &l), &g)) in out.iter_mut().zip(light.row(y)).zip(&row).enumerate() {
-                let on_sheet = inside.as_ref().is_none_or(|s| s.cells[cell_of(x, y)]);
+                let on_sheet = inside.as_ref().is_none_or(|s| !s.sheet.cut || s.cells[cell_of(x, y)]);
                 *d = if on_sheet { l / g.max(1e-4) } else { f32::NAN };
             }
         }
@@ -141,9 +145,9 @@ struct Inside {
 }
 
 /// The cells of the sheet, where it does not fill the picture.
-fn sheet(ground: &Background) -> Option<Inside> {
-    let (columns, rows) = ground.cells();
-    let grid = Cells { columns, rows };
+fn sheet(ground: &Shade, picture: &[f32]) -> Option<Inside> {
+    let grid = ground.cells();
+    let Cells { columns, rows } = grid;
     let light = ground.light();
     let steps = ground.steps();
     // From each cell of the picture's middle, the lightest first, over gentle steps; the first large patch is the sheet.
@@ -154,13 +158,14 @@ fn sheet(ground: &Background) -> Option<Inside> {
         })
         .collect();
     order.sort_by(|&a, &b| light[b].total_cmp(&light[a]).then(a.cmp(&b)));
-    // Light falls off gently on the sheet; at its edge it steps, and there the spreading ends.
+    // Light falls off gently on the sheet, or in a shadow over a soft edge; at the sheet's edge it steps at once, and there
+    // the spreading ends.
     let mut seen = steps;
     for start in order {
         if seen[start] {
             continue;
         }
-        let patch = spread(light, grid, start, &mut seen);
+        let patch = spread(ground, start, &mut seen);
         if patch.len() * 5 < light.len() {
             continue;
         }
@@ -181,7 +186,14 @@ fn sheet(ground: &Background) -> Option<Inside> {
         if (0.75..1.33).contains(&ratio) {
             return None;
         }
+        let others: Vec<bool> = cells.iter().map(|c| !c).collect();
+        let around = (0..cells.len()).filter(|&i| grid.at_edge(i) && others[i]).count();
+        let frame = (0..cells.len()).filter(|&i| grid.at_edge(i)).count();
         let cells = shrunk(&cells, columns, rows);
+        // A shadow crosses the paper: it does not surround it. Half a drawing that is lost is worse than a table's edge
+        // that is marked.
+        let surrounded = around as f64 >= SURROUNDED * frame as f64;
+        let cut = surrounded || !ground.alike(picture, &cells, &shrunk(&others, columns, rows));
         let share = cells.iter().filter(|c| **c).count() as f64 / cells.len() as f64;
         let (mut l, mut t, mut r, mut b) = (columns, rows, 0, 0);
         for i in (0..cells.len()).filter(|&i| cells[i]) {
@@ -197,17 +209,19 @@ fn sheet(ground: &Background) -> Option<Inside> {
             r as f64 / columns as f64,
             b as f64 / rows as f64,
         ];
-        return Some(Inside { cells, sheet: PaperSheet { edges, share } });
+        return Some(Inside { cells, sheet: PaperSheet { edges, share, cut } });
     }
     None
 }
 
-fn spread(light: &[f32], grid: Cells, start: usize, seen: &mut [bool]) -> Vec<usize> {
+fn spread(ground: &Shade, start: usize, seen: &mut [bool]) -> Vec<usize> {
+    let light = ground.light();
     let mut patch = vec![start];
     seen[start] = true;
-    grid.flood(vec![start], |i, j| {
+    ground.cells().flood(vec![start], |i, j| {
         let (a, b) = (light[i].max(1e-4), light[j].max(1e-4));
-        let enters = !seen[j] && a / b < GENTLE && b / a < GENTLE;
+        let gentle = a / b < GENTLE && b / a < GENTLE;
+        let enters = !seen[j] && (gentle || ground.softly(i, j));
         if enters {
             seen[j] = true;
             patch.push(j);
@@ -308,6 +322,137 @@ mod tests {
             assert!(ink(&out, x, y) < 0.05, "{x} {y}");
         }
         assert!(ink(&out, 402, 300) > 0.7);
+    }
+
+    /// A sheet that fills the picture, with strokes 4 wide every 60 across it, under a shadow that leaves `left` of the light
+    /// at places where `within` (pixels from the shadow's edge) is over 0; its edge takes some four times `soft` pixels.
+    fn shadowed(left: f32, soft: f32, within: impl Fn(f32, f32) -> f32) -> Light {
+        let (w, h) = (800, 600);
+        let data = (0..w * h)
+            .map(|i| {
+                let (x, y) = ((i % w) as f32, (i / w) as f32);
+                let shade = 1.0 - (1.0 - left) / (1.0 + (-within(x, y) / soft).exp());
+                0.7 * shade * if stroke(i % w, i / w) { 0.5 } else { 1.0 } * (1.0 + 0.05 * grain(i))
+            })
+            .collect();
+        Light::from_vec(w, h, data)
+    }
+
+    fn stroke(x: usize, y: usize) -> bool {
+        (x + y / 3) % 60 < 4 && (60..540).contains(&y)
+    }
+
+    /// The share of strokes that are kept, and of the paper that is marked.
+    fn kept(out: &Light) -> (f64, f64) {
+        let (mut strokes, mut solid, mut bare, mut marked) = (0, 0, 0, 0);
+        for y in 0..600 {
+            for x in 0..800 {
+                if stroke(x, y) {
+                    strokes += 1;
+                    solid += usize::from(ink(out, x, y) > 0.5);
+                } else if !(58..=542).contains(&y) || (6..54).contains(&((x + y / 3) % 60)) {
+                    bare += 1;
+                    marked += usize::from(ink(out, x, y) > 0.2);
+                }
+            }
+        }
+        (f64::from(solid as u32) / f64::from(strokes), f64::from(marked as u32) / f64::from(bare))
+    }
+
+    #[test]
+    fn a_soft_shadow_across_the_sheet_is_no_table_and_marks_nothing() {
+        type Within = fn(f32, f32) -> f32;
+        let shapes: [(&str, Within); 4] = [
+            ("below", |x, y| y - 250.0 - 0.3 * x),
+            ("left", |x, _| 330.0 - x),
+            ("round, in a corner", |x, y| 400.0 - ((x - 800.0) / 1.3).hypot(y - 650.0)),
+            ("round, above", |x, y| 330.0 - ((x - 450.0) / 1.4).hypot(y + 50.0)),
+        ];
+        for (name, within) in shapes {
+            for (left, soft) in [(0.37, 12.0), (0.22, 20.0), (0.25, 30.0), (0.5, 8.0)] {
+                let (out, sheet) = flattened(&shadowed(left, soft, within));
+                assert!(sheet.is_none(), "{name} {left} {soft}: {sheet:?}");
+                let (solid, marked) = kept(&out);
+                assert!(solid > 0.97 && marked < 0.004, "{name} {left} {soft}: {solid} {marked}");
+            }
+        }
+    }
+
+    #[test]
+    fn beyond_a_sharp_edge_strokes_of_the_same_look_are_kept() {
+        let (out, sheet) = flattened(&shadowed(0.45, 0.7, |x, y| y - 250.0 - 0.3 * x));
+        let sheet = sheet.unwrap();
+        assert!(!sheet.cut && (0.4..0.7).contains(&sheet.share), "{sheet:?}");
+        let (solid, marked) = kept(&out);
+        assert!(solid > 0.97 && marked < 0.02, "{solid} {marked}");
+    }
+
+    /// Strokes on a sheet that the picture cuts off on two sides, somewhat out of focus, and `table` where it ends.
+    fn on_table(table: impl Fn(usize, usize) -> f32) -> Light {
+        let (w, h) = (800, 600);
+        // How much of a place the sheet covers, from 0 to 1, at an edge that blurs over some eight pixels.
+        let covers = |at: f32| 1.0 / (1.0 + (at / 1.3).exp());
+        let data = (0..w * h)
+            .map(|i| {
+                let (x, y) = (i % w, i / w);
+                let on =
+                    covers(x as f32 - 560.0 - 0.05 * y as f32) * covers(y as f32 - 480.0 + 0.04 * x as f32);
+                let inked = stroke(x, y) && x < 500 && y < 400;
+                let paper = if inked { 0.4 } else { 0.8 };
+                let shade = 1.0 - 0.3 * x as f32 / w as f32;
+                (on * paper + (1.0 - on) * table(x, y)) * shade * (1.0 + 0.05 * grain(i))
+            })
+            .collect();
+        Light::from_vec(w, h, data)
+    }
+
+    #[test]
+    fn a_table_is_left_bare_where_the_sheet_reaches_past_the_picture() {
+        type Table = fn(usize, usize) -> f32;
+        let tables: [(&str, Table); 3] = [
+            ("grey", |_, _| 0.25),
+            ("planks", |x, y| if y % 45 < 3 { 0.08 } else { 0.2 + 0.05 * ((x + 7 * y) as f32 * 0.31).sin() }),
+            ("cloth", |x, y| 0.15 + 0.05 * (x as f32 * 0.9).sin() * (y as f32 * 0.9).sin()),
+        ];
+        for (name, table) in tables {
+            let (out, sheet) = flattened(&on_table(table));
+            let sheet = sheet.unwrap();
+            assert!(sheet.cut && (0.4..0.62).contains(&sheet.share), "{name}: {sheet:?}");
+            let beyond = (0..600).flat_map(|y| (620..800).map(move |x| (x, y)));
+            assert!(beyond.into_iter().all(|(x, y)| ink(&out, x, y) < 0.05), "{name}");
+        }
+    }
+
+    #[test]
+    fn a_shadow_across_sheet_and_table_does_not_cut_the_sheet() {
+        let (w, h) = (800, 600);
+        let art = sketch(w, h, 0.6, true);
+        let data = art.data().iter().enumerate().map(|(i, l)| {
+            let within = (i / w) as f32 - 300.0;
+            l * (1.0 - 0.6 / (1.0 + (-within / 12.0).exp()))
+        });
+        let (out, sheet) = flattened(&Light::from_vec(w, h, data.collect()));
+        let sheet = sheet.unwrap();
+        assert!(sheet.cut && (0.4..0.6).contains(&sheet.share), "{sheet:?}");
+        assert!(ink(&out, 402, 200) > 0.7 && ink(&out, 402, 450) > 0.7 && ink(&out, 430, 450) < 0.05);
+        assert!((300..340).all(|y| ink(&out, 430, y) < 0.05));
+    }
+
+    #[test]
+    fn a_solid_of_ink_that_a_shadow_crosses_stays_solid() {
+        let (w, h) = (800, 600);
+        let data = (0..w * h)
+            .map(|i| {
+                let (x, y) = ((i % w) as f32, (i / w) as f32);
+                let shade = 1.0 - 0.6 / (1.0 + (-(y - 250.0) / 12.0).exp());
+                let inked = (x - 400.0).hypot(y - 260.0) < 110.0;
+                0.7 * shade * if inked { 0.08 } else { 1.0 } * (1.0 + 0.05 * grain(i))
+            })
+            .collect();
+        let (out, sheet) = flattened(&Light::from_vec(w, h, data));
+        assert!(sheet.is_none());
+        assert!((160..360).all(|y| ink(&out, 400, y) > 0.8));
+        assert!((0..600).all(|y| ink(&out, 200, y) < 0.05));
     }
 
     #[test]
