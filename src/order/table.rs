@@ -84,13 +84,15 @@ impl Table {
             .trim(csv::Trim::All)
             .from_reader(text.as_bytes());
         let mut lines = Vec::new();
+        let mut at = Place { byte: 0, line: 1 };
         // The head line is a line like the others here.
         for record in reader.records() {
             let record = record.map_err(|e| match e.position() {
                 Some(p) => format!("line {} cannot be made sense of", p.line()),
                 None => "it cannot be made sense of".to_string(),
             })?;
-            let number = record.position().map_or(lines.len() + 1, |p| p.line() as usize);
+            let number =
+                record.position().map_or(lines.len() + 1, |p| at.line_of(text.as_bytes(), p.byte() as usize));
             lines.push((number, record.iter().map(str::to_string).collect()));
             if lines.len() > MOST_ROWS + 1 {
                 break;
@@ -102,7 +104,7 @@ impl Table {
     /// The table of some lines, each with its number in the file; the first names the columns.
     fn of(lines: Vec<(usize, Vec<String>)>) -> Result<Table, String> {
         let mut lines = lines.into_iter();
-        let columns = lines.next().map(|(_, names)| names).unwrap_or_default();
+        let (head, columns) = lines.next().unwrap_or_default();
         if columns.iter().all(String::is_empty) {
             return Err("it is empty; its first line names the columns".into());
         }
@@ -116,7 +118,8 @@ impl Table {
         }
         let mut rows = Vec::new();
         for (line, cells) in lines.filter(|(_, cells)| cells.iter().any(|c| !c.is_empty())) {
-            let number = rows.len() + 1;
+            // As it is counted in the file, below the first line: empty lines count.
+            let number = line.saturating_sub(head).max(rows.len() + 1);
             if cells.len() != columns.len() {
                 return Err(format!(
                     "line {line} has {} cells, the first line {}; put a cell that holds the separator between quotes",
@@ -124,7 +127,7 @@ impl Table {
                     columns.len()
                 ));
             }
-            if number > MOST_ROWS {
+            if rows.len() >= MOST_ROWS {
                 return Err(format!("it has more than {MOST_ROWS} rows; split the order"));
             }
             rows.push(Row { number, cells: columns.iter().cloned().zip(cells).collect() });
@@ -133,6 +136,25 @@ impl Table {
             return Err("it has a first line and no rows".into());
         }
         Ok(Table { columns, rows })
+    }
+}
+
+/// How far a text was counted, in bytes and lines.
+struct Place {
+    byte: usize,
+    line: usize,
+}
+
+impl Place {
+    /// The line of the row that begins at or behind `from`: the reader places a row where the one before has ended, ahead of
+    /// what is left of its line and of empty ones.
+    fn line_of(&mut self, text: &[u8], from: usize) -> usize {
+        let rest = text.get(from..).unwrap_or_default();
+        let begins = from + rest.iter().take_while(|b| matches!(b, b'\r' | b'\n')).count();
+        let passed = text.get(self.byte..begins).unwrap_or_default();
+        self.line += passed.iter().filter(|b| **b == b'\n').count();
+        self.byte = begins;
+        self.line
     }
 }
 
@@ -201,16 +223,17 @@ mod tests {
 
     #[test]
     fn columns_are_told_by_whatever_stands_between_them() {
-        for text in [
-            "name,role\n\"Anna, the first\",keeper\nBo,cook\n",
-            "\u{FEFF}name;role\r\nAnna, the first;keeper\r\n\r\nBo;cook\r\n",
-            "name\trole\nAnna, the first\tkeeper\nBo\tcook",
+        // Rows are counted as in the file, an empty one with them.
+        for (text, second) in [
+            ("name,role\n\"Anna, the first\",keeper\nBo,cook\n", 2),
+            ("\u{FEFF}name;role\r\nAnna, the first;keeper\r\n;\r\n\r\nBo;cook\r\n", 4),
+            ("name\trole\nAnna, the first\tkeeper\nBo\tcook", 2),
         ] {
             let table = Table::parse(text).unwrap();
             assert_eq!(table.columns, ["name", "role"]);
             assert_eq!(table.rows.len(), 2, "{text:?}");
             assert_eq!(table.rows[0].cells["name"], "Anna, the first");
-            assert_eq!((table.rows[1].number, table.rows[1].cells["role"].as_str()), (2, "cook"));
+            assert_eq!((table.rows[1].number, table.rows[1].cells["role"].as_str()), (second, "cook"));
         }
     }
 
