@@ -18,6 +18,7 @@ use crate::order::{Item, Order, Outlined, Row, Spots, route, travel};
 use crate::outputs::{self, Asked, MOST_TRAYS, OrderReport, Tray};
 use crate::pipeline::Common;
 use crate::pipeline::tray::{Laid, Piece};
+use crate::placement::Along;
 use crate::progress::{Portion, Progress, Within};
 use crate::screen::remembered::Remembering;
 use crate::units::{Mm, MmPerS, Share, duration};
@@ -65,8 +66,21 @@ fn parse_card(text: &str) -> Result<(Share, MmPerS), String> {
     let wrong = || format!("'{text}' is no power and speed; write for example 20%,50mm/s");
     let (power, speed) = text.split_once(',').ok_or_else(wrong)?;
     let power: Share = power.trim().parse().map_err(|_| wrong())?;
-    Ok((power, speed.trim().parse().map_err(|_| wrong())?))
+    if !(power.0 > 0.0 && power.0 <= 1.0) {
+        return Err(format!("a power of {power} marks no card; it is above 0% and at most 100%"));
+    }
+    let speed: MmPerS = speed.trim().parse().map_err(|_| wrong())?;
+    if speed.0.is_nan() || speed.0 < LEAST_CARD_SPEED {
+        return Err(format!(
+            "a speed of {speed} would set a card on fire; it is {} or more",
+            MmPerS(LEAST_CARD_SPEED)
+        ));
+    }
+    Ok((power, speed))
 }
+
+/// A beam that moves slower than this burns through a card instead of marking it, mm/s (own judgement).
+const LEAST_CARD_SPEED: f64 = 5.0;
 
 /// A row that cannot be used.
 #[derive(Debug, Clone)]
@@ -314,10 +328,21 @@ pub(crate) fn write(
 ) -> Result<OrderReport, Failure> {
     let (all, between) = laid(args, (order, drawn), (items, pieces, of_item))?;
     let from = args.from as usize;
-    let card = args.jig.map(|(power, speed)| {
-        let full = pieces.first().map_or(1000.0, |p| p.plan.machine.program.full_scale_s);
-        ((power.0 * full).round() as u32, speed.0)
-    });
+    let card = match (args.jig, pieces.first()) {
+        (Some((power, speed)), Some(piece)) => {
+            let machine = &piece.plan.machine;
+            let (x, y) = machine.axes(Along::X);
+            let top = MmPerS(x.top_speed.min(y.top_speed));
+            if speed.0 > top.0 {
+                return Err(Failure::input(format!(
+                    "the jig's speed of {speed} is out of range; {} moves at up to {top} both ways",
+                    machine.name
+                )));
+            }
+            Some(((power.0 * machine.program.full_scale_s).round().max(1.0) as u32, speed.0))
+        }
+        _ => None,
+    };
     let asked = Asked { title, from, card, skipped, by_row: order.table.is_some() };
     Ok(outputs::write_trays(&asked, &all, &between, output, progress)?)
 }
@@ -351,4 +376,23 @@ fn summary(out: &mut Out, report: &OrderReport, args: &TrayArgs) -> Result<(), F
     }
     writeln!(out, "written to {}; open ticket.html first, print it and follow its steps", args.out)?;
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_jig_is_marked_at_a_power_and_a_speed_that_do_not_burn_the_card() {
+        assert_eq!(parse_card("20%,50mm/s").unwrap(), (Share(0.2), MmPerS(50.0)));
+        for (text, said) in [
+            ("20%,0mm/s", "set a card on fire"),
+            ("20%,0.0001mm/s", "set a card on fire"),
+            ("0%,10mm/s", "marks no card"),
+            ("120%,10mm/s", "no power and speed"),
+            ("20%", "no power and speed"),
+        ] {
+            assert!(parse_card(text).unwrap_err().contains(said), "{text}");
+        }
+    }
 }

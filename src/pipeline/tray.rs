@@ -93,7 +93,8 @@ impl Piece {
     pub fn path(&self, tray: Sides, corner: (f64, f64)) -> Result<RasterPath, LimitsError> {
         let rect = self.rect(tray, corner);
         let (limits, scan) = (&self.raster.limits, self.raster.scan);
-        Ok(RasterPath::new(limits, scan, rect, flat(tray))?.ordered_as(&self.raster))
+        let path = RasterPath::new(limits, scan, rect, flat(tray)).map_err(LimitsError::of_tray)?;
+        Ok(path.ordered_as(&self.raster))
     }
 
     /// Its dots there.

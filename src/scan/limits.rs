@@ -107,6 +107,16 @@ impl Default for Limits {
     }
 }
 
+impl LimitsError {
+    /// The same of what lies on a tray, which is taken for one blank.
+    pub fn of_tray(self) -> LimitsError {
+        match self {
+            LimitsError::BedTooSmall { blank, bed } => LimitsError::TrayTooLarge { tray: blank, bed },
+            other => other,
+        }
+    }
+}
+
 /// Why a machine, or what is asked of it, cannot be.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum LimitsError {
@@ -127,6 +137,16 @@ pub enum LimitsError {
     BedTooSmall {
         /// Size of the blank.
         blank: String,
+        /// Size of the bed.
+        bed: String,
+    },
+    /// A tray does not fit the bed.
+    #[error(
+        "the tray is {tray} but the bed is {bed}; use fewer rows or columns, a smaller gap, or correct bed in the machine file"
+    )]
+    TrayTooLarge {
+        /// Size of the tray.
+        tray: String,
         /// Size of the bed.
         bed: String,
     },
