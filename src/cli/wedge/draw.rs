@@ -339,12 +339,34 @@ fn left_out(whole: &Drawn, d: &Drawn) -> String {
     }
 }
 
+/// Refuses a range where a wedge is burnt at one setting.
+fn one_value_for(kind: WedgeKind, a: &DrawArgs) -> Result<(), Failure> {
+    let asked = match kind {
+        WedgeKind::Tone => vec![("power", &a.power), ("speed", &a.speed)],
+        WedgeKind::Timing => vec![("power", &a.power)],
+        WedgeKind::Exposure | WedgeKind::Combined => Vec::new(),
+    };
+    match asked.into_iter().find_map(|(what, text)| Some((what, text.as_ref().filter(|t| t.contains(".."))?)))
+    {
+        Some((what, text)) => Err(Failure::input(format!(
+            "'{text}' is a range, but a {} wedge has one {what}; give the one to burn it at",
+            kind.name()
+        ))),
+        None => Ok(()),
+    }
+}
+
 fn request(a: &DrawArgs, plan: &Plan, kind: WedgeKind, size: WedgeSize<'_>) -> Result<Request, Failure> {
     let p = &plan.process;
     let (columns, rows) = counts(size.steps)?;
+    let grid = matches!(kind, WedgeKind::Exposure | WedgeKind::Combined);
+    if grid && columns.min(rows) < 2 {
+        return Err(Failure::input(format!(
+            "{columns} x {rows} steps tell nothing of power and speed; give 2x2 to 20x20 (speeds x powers)"
+        )));
+    }
     let top = plan.machine.axes(crate::placement::Along::X).0.top_speed;
     let usual = draw::usual_range(p.rated_power.value, p.pitch_across.value, &p.response(), MmPerS(top));
-    let grid = matches!(kind, WedgeKind::Exposure | WedgeKind::Combined);
     let power = a.power.clone().unwrap_or_else(|| match grid {
         true => format!("{}..{}", usual.powers.0, usual.powers.1),
         false => p.power.value.to_string(),
@@ -354,6 +376,7 @@ fn request(a: &DrawArgs, plan: &Plan, kind: WedgeKind, size: WedgeSize<'_>) -> R
         WedgeKind::Tone => p.speed.value.to_string(),
         _ => format!("{}..{}mm/s", usual.speeds.0.0, usual.speeds.1.0),
     });
+    one_value_for(kind, a)?;
     let powers: Vec<Share> = values(&power, rows, !a.linear, |v: &Share| v.0, Share)?;
     let speeds: Vec<MmPerS> = values(&speed, columns, !a.linear, |v: &MmPerS| v.0, MmPerS)?;
     let (Some(&first_power), Some(&first_speed)) = (powers.first(), speeds.first()) else {
