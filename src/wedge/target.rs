@@ -13,6 +13,8 @@ pub const VERSION: u32 = 1;
 pub const RING: f64 = 0.64;
 /// A finder mark's centre dot (or the odd mark's hole) has this share of the outer radius.
 pub const CENTRE: f64 = 0.34;
+/// How far beyond the cells of the patches labels begin at the least, mm: up to there the coating is bare.
+pub const LABELS_OFF_MM: f64 = 0.2;
 
 /// What a wedge measures.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]

@@ -3,6 +3,7 @@
 use super::contents::Contents;
 use super::glyphs;
 use super::room::Room;
+use crate::wedge::target::LABELS_OFF_MM;
 
 /// A line of text with its place.
 #[derive(Debug, Clone, PartialEq)]
@@ -46,7 +47,7 @@ pub(super) fn labels(
         labels.push(Label {
             text: l.clone(),
             left: mx + room.left + (c as f64 + 0.5) * sx - w / 2.0,
-            top: my + room.top - 0.2 - column_text,
+            top: my + room.top - LABELS_OFF_MM - column_text,
             height: column_text,
         });
     }

@@ -5,12 +5,10 @@ use nalgebra::{DMatrix, DVector};
 use super::local::LocalLight;
 use super::rectify::Flat;
 use crate::wedge::spread::robust_size;
-use crate::wedge::target::{TestPatch, Wedge};
+use crate::wedge::target::{LABELS_OFF_MM, TestPatch, Wedge};
 
 /// As far from a patch a wide gap is still beside it, mm.
 const NEAR_MM: f64 = 1.5;
-/// How far beyond the cell of a patch labels begin, mm: see `draw/labels.rs`.
-const LABELS_OFF_MM: f64 = 0.2;
 
 /// A place that was left unmarked.
 #[derive(Debug, Clone, Copy, PartialEq)]
