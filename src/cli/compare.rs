@@ -454,7 +454,13 @@ fn why(best: &Contender, next: Option<&Contender>, densities: bool) -> String {
         }
     };
     let over = if best.verdict.clear() { "without over-burn" } else { "though all of them over-burn" };
-    let lead = next.map_or(String::new(), |n| {
+    if !best.expected_db.is_finite() {
+        return format!(
+            "All of them make just what is wanted, as where nothing is marked; {} will do.",
+            name(best)
+        );
+    }
+    let lead = next.filter(|n| n.expected_db.is_finite()).map_or(String::new(), |n| {
         format!(", {} dB better than {}", short(best.expected_db - n.expected_db, 1), name(n))
     });
     format!(

@@ -300,7 +300,7 @@ pub struct ProgramOptions {
     /// Tones by dots, or by the power of the moment: dots or power [default: dots]
     #[arg(long, value_name = "HOW")]
     pub tone_by: Option<ToneBy>,
-    /// Write the program in spite of this finding of severity stop: over-burn, link-starved, off-bed or coarse-power; may be repeated
+    /// Write the program in spite of this finding of severity stop: over-burn, under-burn, link-starved, off-bed or coarse-power; may be repeated
     ///
     /// The job file keeps it for this art and for a finding no worse than this one.
     #[arg(long, value_name = "FINDING")]

@@ -8,7 +8,7 @@ use clap::Args;
 use super::failure::Failure;
 use super::options::{self, BlankOptions, ProcessOptions};
 use super::out::Out;
-use super::source::Source;
+use super::source::{Source, no_dots};
 use super::target::OutOptions;
 use super::{bar::Bar, terminal};
 use crate::encode::{BeamOn, png};
@@ -60,8 +60,8 @@ pub struct ProofArgs {
 /// Runs `proof`.
 pub fn run(args: &ProofArgs, out: &mut Out) -> Result<u8, Failure> {
     let source = Source::read(&args.dots)?;
-    let decoded = png::read_dots(&source.bytes, args.beam_on)
-        .map_err(|e| Failure::input(format!("{} holds no dots: {e}", source.in_messages)))?;
+    let decoded =
+        png::read_dots(&source.bytes, args.beam_on).map_err(|e| no_dots(&source.in_messages, &e))?;
     let (x, y) = match (args.density, decoded.pixels_per_metre) {
         (Some(d), _) => (d, d),
         (None, Some((x, y))) => {

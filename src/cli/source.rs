@@ -8,6 +8,7 @@ use std::path::{Component, Path, PathBuf};
 use super::failure::Failure;
 use super::plain;
 use crate::cause;
+use crate::encode::EncodeError;
 use crate::job::{ArtFile, file_name, near};
 
 /// A file's bytes and what to call it.
@@ -21,6 +22,15 @@ pub struct Source {
     /// CRC-32 of the bytes.
     pub crc32: u32,
     path: Option<PathBuf>,
+}
+
+/// What to say of a file that should hold dots and does not.
+pub fn no_dots(name: &str, e: &EncodeError) -> Failure {
+    let why = match e {
+        EncodeError::Failed { why, .. } => why.clone(),
+        other => other.to_string(),
+    };
+    Failure::input(format!("{name} holds no dots ({why}); give a dots.png as 'prepare' writes it"))
 }
 
 /// A file that the system does not give: why, and a file of nearly that name where there is one.

@@ -35,7 +35,8 @@ pub fn decided(out: &mut impl Write, report: &Report, verbose: bool) -> io::Resu
     if a.read_as == "dots" {
         writeln!(out, "{}: dots, judged as they are", a.name)?;
     } else {
-        writeln!(out, "{}: read as a {} ({})", a.name, a.read_as, a.read_as_why)?;
+        let kind = if a.read_as == "paper" { "drawing on paper" } else { &a.read_as };
+        writeln!(out, "{}: read as a {kind} ({})", a.name, a.read_as_why)?;
     }
     let (want, will) = ((p.wished_width_mm, p.wished_height_mm), (p.true_width_mm, p.true_height_mm));
     // Rounding to whole dots changes a size by less than a dot; more lies outside the margin, be it ink or empty.

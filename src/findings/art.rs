@@ -90,7 +90,7 @@ pub fn cut_by_blank(share: f64) -> Option<Finding> {
 pub fn missing_glyph(missing: &[char]) -> Option<Finding> {
     (!missing.is_empty()).then(|| {
         let list = missing.iter().map(|c| c.to_string()).collect::<Vec<_>>().join(" ");
-        let message = format!("no font at hand has {list}: the lettering shows empty boxes in their place");
+        let message = format!("no font at hand has {list}: the lettering shows empty boxes in their place, and may for signs beside them");
         Finding::new("missing-glyph", Severity::Caution, message).with(Remedy {
             change: "lettering",
             value: missing.len() as f64,

@@ -9,10 +9,10 @@ pub fn apart(beam: Beam, setting: &Setting, response: &Response, steps_per_mm: f
     let lines = advise::lines_apart(&Burn::new(beam, *setting, *response))?;
     let share = 100.0 * lines.mark_between / lines.mark_on;
     let message = format!(
-        "lines {} apart will show in solids: the mark between them is {}% of that on them, the dose ripples by {}% (beam {} across)",
+        "lines {} apart will show in solids: the mark between them is {}% of that on them, {} (beam {} across)",
         setting.pitch_across,
         short(share, 0),
-        short((lines.ripple.ratio() - 1.0) * 100.0, 1),
+        ripple(lines.ripple.ratio() - 1.0),
         beam.across
     );
     let mut finding = Finding::new("lines-apart", Severity::Caution, message);
@@ -31,6 +31,15 @@ pub fn apart(beam: Beam, setting: &Setting, response: &Response, steps_per_mm: f
         });
     }
     Some(finding)
+}
+
+/// How much more dose lies on the lines than between them, in words: of lines that do not touch the share says nothing.
+fn ripple(more: f64) -> String {
+    if more < 10.0 {
+        format!("the dose ripples by {}%", short(more * 100.0, 1))
+    } else {
+        "hardly any dose falls between them".into()
+    }
 }
 
 /// `lines-crowded`: the pitch is under half the beam's radius across.
@@ -90,6 +99,17 @@ mod tests {
         let response = crate::job::kit::coating("poster-paint").unwrap().response();
         let f = apart(beam(), &setting(120.0), &response, 80.0).unwrap();
         assert!(f.remedies[0].verified && f.remedies[0].value < 25.4 / 120.0, "{f:?}");
+    }
+
+    #[test]
+    fn lines_that_do_not_touch_have_no_share_of_ripple() {
+        let response = crate::job::kit::coating("poster-paint").unwrap().response();
+        let f = apart(beam(), &setting(20.0), &response, 80.0).unwrap();
+        assert!(
+            f.message.contains("hardly any dose falls between them") && f.message.len() < 160,
+            "{}",
+            f.message
+        );
     }
 
     #[test]

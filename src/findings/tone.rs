@@ -20,6 +20,8 @@ pub enum MadeWith {
     Nothing,
     /// The forecast's own curve.
     Forecast,
+    /// The screen that keeps tones best.
+    Best,
 }
 
 /// `tone-shift`: the mean mark that is forecast differs from the wanted one by more than 2 % of it. `wanted` is the mean of
@@ -38,6 +40,7 @@ pub fn shift(wanted: f64, forecast: f64, with: MadeWith) -> Option<Finding> {
             "; the curve of --dot-gain is not that of this process: leave it out, or burn a tone wedge"
         }
         MadeWith::Nothing => "; leave out --dot-gain off",
+        MadeWith::Best => "",
         MadeWith::Forecast => "; another screen keeps the tones: --screen auto",
     };
     let message = format!(

@@ -24,6 +24,7 @@ use crate::mark::advise;
 use crate::placement::Placement;
 use crate::progress::Progress;
 use crate::screen::Wants;
+use crate::screen::auto::AUTO;
 use crate::units::{Mm, MmPerS};
 
 /// All findings of a job, the most serious first.
@@ -169,6 +170,7 @@ fn tone_findings(plan: &Plan, stages: &Stages) -> Option<Finding> {
         DotGain::Off if screen.wants == Wants::Coverage => tone::MadeWith::Nothing,
         DotGain::File(_) if screen.wants == Wants::Coverage => tone::MadeWith::File,
         DotGain::Forecast if plan.measured_curve(screen.name).is_some() => tone::MadeWith::Wedge,
+        _ if screen.name == AUTO.name => tone::MadeWith::Best,
         _ => tone::MadeWith::Forecast,
     };
     tone::shift(wanted, stages.totals.mean_mark, with)

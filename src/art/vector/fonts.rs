@@ -88,7 +88,12 @@ pub(super) fn resolver(missing: &Mutex<Vec<String>>) -> FontResolver<'_> {
                 }
                 // What comes after a sort of face is for those who have none of it.
                 settled |= name.is_none();
-                if let Some(n) = name.filter(|n| !n.to_lowercase().starts_with("dejavu s")) {
+                // What is asked for where nothing is named comes by the name of its kind.
+                let known = |n: &str| {
+                    let n = n.to_lowercase();
+                    n.starts_with("dejavu s") || n == "sans-serif"
+                };
+                if let Some(n) = name.filter(|n| !known(n)) {
                     let mut names = missing.lock().unwrap_or_else(PoisonError::into_inner);
                     if !names.contains(n) && names.len() < 8 {
                         names.push(n.clone());

@@ -62,7 +62,9 @@ pub(super) fn page(bytes: &[u8], number: usize) -> Result<Converted, Why> {
         );
     }
     if shown > 0 {
-        notes.push("it holds a picture; if that is a photo, say --read-as photo".into());
+        notes.push(
+            "it holds a picture; where that is a photo and is not read as one, say --read-as photo".into(),
+        );
     }
     Ok(Converted { text, notes })
 }

@@ -139,9 +139,14 @@ fn one(
         (None, None, Some(width)) => {
             let inset = layer.inset.unwrap_or(blank.margin);
             let inner = blank.shape.inset(inset.0).and_then(|s| s.inset(width.0));
-            if !(0.01..=100.0).contains(&width.0) || inset.0 < 0.0 || inner.is_none() {
+            if !(0.01..=100.0).contains(&width.0) {
                 return wrong(format!(
-                    "a border {width} wide, {inset} from the edge, does not fit on {}",
+                    "a border {width} wide makes no sense; it is from 0.01mm to 100mm, or left out"
+                ));
+            }
+            if inset.0 < 0.0 || inner.is_none() {
+                return wrong(format!(
+                    "a border {width} wide, {inset} from the edge, does not fit on {}; make it narrower or lay it nearer to the edge",
                     blank.shape
                 ));
             }

@@ -23,6 +23,10 @@ use super::plan::{Plan, Settled};
 use super::rotary::Turned;
 use super::{Coating, Machine, Named, Process, ProcessFile, Standing, written};
 use crate::placement::Along;
+use crate::units::short;
+
+/// The most that a run is shortened by at either end, as a share of a dot.
+const MOST_TRIM: f64 = 0.4;
 
 pub(super) fn settle(brief: &Brief) -> Result<Plan, PlanError> {
     let Brief { mut job, named, art: art_file, layers: files, notes } = brief.clone();
@@ -63,7 +67,14 @@ pub(super) fn settle(brief: &Brief) -> Result<Plan, PlanError> {
     let beam = lines_along_y.filter(|_| turned.is_some()).map(|these| {
         format!("the beam was measured on lines along x, and {these}: its widths along and across the lines change places")
     });
-    let notes = notes.into_iter().chain(changed_layers).chain(beam).collect::<Vec<_>>();
+    let trimmed = (scan.trim.0 > MOST_TRIM * pitch.along.0).then(|| {
+        format!(
+            "runs are shortened by {} mm at either end, not by {}: two fifths of a dot is the most that leaves a mark",
+            short(MOST_TRIM * pitch.along.0, 3),
+            scan.trim
+        )
+    });
+    let notes = notes.into_iter().chain(changed_layers).chain(beam).chain(trimmed).collect::<Vec<_>>();
     let layers = layer::settle(&job, &blank.blank, &art, &tone)?;
     let assumptions = assumptions(&job, &machine, &coating, &blank, &process);
     let changed = art_file.as_ref().and_then(|file| changed_since(&job, file));
@@ -75,6 +86,7 @@ pub(super) fn settle(brief: &Brief) -> Result<Plan, PlanError> {
         machine,
         coating,
         measured,
+        held,
         process,
         burn,
         blank: blank.blank,
@@ -86,7 +98,6 @@ pub(super) fn settle(brief: &Brief) -> Result<Plan, PlanError> {
         dots,
         scan,
         assumptions,
-        held,
         notes: notes.into_iter().chain(changed).collect(),
     };
     settled.job = written::out(&settled);

@@ -73,10 +73,14 @@ fn lines(r: &Reading, most: usize) -> Vec<(String, bool)> {
     }
     if let Some(f) = &r.response {
         head("The response".into(), &mut out);
-        out.push((format!("half mark at {}", known(&f.x_half_j_mm2, 3, " J/mm²")), false));
+        let at = |what: &str, k: &Measurement, decimals: usize| {
+            let at = if matches!(k, Measurement::Measured { .. }) { "at" } else { "was" };
+            format!("{what} {at} {}", known(k, decimals, " J/mm²"))
+        };
+        out.push((at("half mark", &f.x_half_j_mm2, 3), false));
         out.push((format!("steepness {}", known(&f.rise, 2, "")), false));
         out.push((format!("reciprocity s {}", known(&f.schwarzschild, 3, "")), false));
-        out.push((format!("half char at {}", known(&f.x_char_j_mm2, 2, " J/mm²")), false));
+        out.push((at("half char", &f.x_char_j_mm2, 2), false));
         if let Some(rms) = f.rms_l {
             out.push((format!("the curve misses the patches by {rms:.2} L* rms"), false));
         }
