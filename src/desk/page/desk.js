@@ -32,6 +32,7 @@ const lastUsed = {
 class Desk extends EventTarget {
   kit = { blanks: [], coatings: [], machines: [], processes: [], screens: [], fonts: [] };
   piece = null;
+  wedge = null;
   view = "sheet";
   leaving = new AbortController();
   said = 0;
@@ -42,6 +43,8 @@ class Desk extends EventTarget {
     await loadWords("en");
     setAway(say("server.away"));
     this.#frame();
+    // A printed address that is opened in this tab again differs from it by its key only, so the browser would stay.
+    addEventListener("hashchange", () => location.reload());
     try {
       await enter();
       await this.readKit();
@@ -66,27 +69,39 @@ class Desk extends EventTarget {
   /** Opens the same piece again, as after something that it is made with was replaced. */
   async again() {
     const name = this.piece?.name;
-    this.piece?.close();
-    this.piece = null;
+    this.#letGo();
     await this.go(this.view, name, { replace: true, focus: false });
+  }
+
+  /** The address of a screen, and of a piece where one is named; of the wedge that was drawn too, so that it is there again. */
+  address(view, name = this.piece?.name) {
+    const where = new URLSearchParams();
+    if (name) where.set("piece", name);
+    where.set("view", view);
+    if (this.wedge) where.set("wedge", this.wedge);
+    return `/?${where}`;
   }
 
   /** Opens a screen, and a piece where one is named. The address says so. */
   async go(view, name = this.piece?.name, { replace = false, focus = true } = {}) {
-    const where = new URLSearchParams();
-    if (name) where.set("piece", name);
-    where.set("view", view);
-    history[replace ? "replaceState" : "pushState"]({}, "", `/?${where}`);
+    history[replace ? "replaceState" : "pushState"]({}, "", this.address(view, name));
     await this.#follow(focus);
+  }
+
+  /** Lets go of the open piece, and of the run that was shown for it. */
+  #letGo() {
+    this.piece?.close();
+    this.piece = null;
+    this.#progress(null);
   }
 
   async #follow(focus = false) {
     const where = new URLSearchParams(location.search);
     const name = where.get("piece");
     let view = where.get("view") || "sheet";
+    this.wedge = where.get("wedge") ?? this.wedge;
     if (name !== (this.piece?.name ?? null)) {
-      this.piece?.close();
-      this.piece = null;
+      this.#letGo();
       if (name) {
         try {
           this.hold(await Piece.open(name, this.kit));
@@ -103,7 +118,7 @@ class Desk extends EventTarget {
 
   /** Makes a piece the open one. */
   hold(piece) {
-    this.piece?.close();
+    this.#letGo();
     this.piece = piece;
     piece.addEventListener("asked", () => this.#steps());
     piece.addEventListener("table", () => this.#steps());
@@ -151,6 +166,8 @@ class Desk extends EventTarget {
     strip.open(this, this.foot, this.leaving.signal);
     if (focus) head.focus({ preventScroll: true });
     this.main.scrollTo(0, 0);
+    // In low windows it is the page that scrolls.
+    scrollTo(0, 0);
   }
 
   /** Paints tabs and strip again for the piece that is now open, and leaves the screen as it is. */
@@ -183,8 +200,7 @@ class Desk extends EventTarget {
 
   /** An empty contact sheet, for new pictures. */
   home() {
-    this.piece?.close();
-    this.piece = null;
+    this.#letGo();
     history.pushState({}, "", "/");
     this.#show("sheet", true);
   }
@@ -194,9 +210,8 @@ class Desk extends EventTarget {
     refill(this.tabs, make("ol", {}, Object.keys(SCREENS).map((view, at) => {
       const idle = view !== "wedge" && (tray ? view !== "tray" : !this.piece && OF_A_PIECE.includes(view));
       const go = (event) => { event.preventDefault(); if (!idle) this.go(view); };
-      const where = new URLSearchParams(this.piece ? { piece: this.piece.name, view } : { view });
       return make("li", {}, make("a", {
-        href: `/?${where}`, "aria-current": view === this.view ? "page" : null, "aria-disabled": idle || null, on: { click: go },
+        href: this.address(view), "aria-current": view === this.view ? "page" : null, "aria-disabled": idle || null, on: { click: go },
       }, make("small", { "aria-hidden": "true" }, `${11 + at}`), make("span", {}, say(`${view}.tab`))));
     })));
     this.tabs.querySelector("[aria-current]")?.scrollIntoView({ block: "nearest", inline: "center" });
@@ -224,15 +239,16 @@ class Desk extends EventTarget {
     this.events.addEventListener("progress", ({ detail }) => {
       if (detail.job === this.piece?.name && detail.revision === this.piece.revision) this.#progress(detail.part, detail.stage);
     });
-    let gone = false;
-    this.events.addEventListener("away", () => {
-      if (gone) return;
-      gone = true;
-      notice(say("server.away"), { wrong: true });
-    });
+    let close = () => {};
+    const gone = (says) => {
+      close();
+      close = notice(says, { wrong: true });
+      this.#progress(null);
+    };
+    this.events.addEventListener("away", () => gone(say("server.away")));
+    this.events.addEventListener("strange", () => gone(say("server.strange")));
     this.events.addEventListener("here", () => {
-      if (!gone) return;
-      gone = false;
+      close();
       notice(say("server.back"));
       this.piece?.again();
     });

@@ -1,8 +1,8 @@
 // Layers: the texts, borders and pictures that lie above the art.
 
 import { button, field, icon, make } from "./element.js";
-import { lengthMm } from "./length.js";
-import { lengthField } from "./strip.js";
+import { boxMm, boxText, lengthText } from "./length.js";
+import { lengthField, readField } from "./strip.js";
 import { say } from "./words.js";
 
 const ANCHORS = ["middle", "top", "bottom", "left", "right", "top-left", "top-right", "bottom-left", "bottom-right"];
@@ -21,6 +21,11 @@ export function newText(words, { shape, width_mm: w, height_mm: h, margin_mm: ma
   return { text: words, place: `${tenths((w - 2 * margin) * 0.8)}x${tenths(Math.min(8, h * 0.2))}mm`, anchor: "bottom", clear: "0.6mm" };
 }
 
+/** Room for a text: a width and a height, or a word for as much as the blank has. */
+const ROOMS = ["", "inside", "cover"];
+const roomText = (typed) => (boxMm(typed) ? boxText(...boxMm(typed)) : typed.toLowerCase() || "inside");
+const noRoom = (typed) => !ROOMS.includes(typed.toLowerCase()) && !boxMm(typed) && say("layer.place.wrong", { typed });
+
 function textOf(piece, at, layer, desk) {
   const set = (more) => piece.change(Object.fromEntries(Object.entries(more).map(([k, v]) => [`layer.${at}.${k}`, v])));
   const words = make("textarea", { rows: 2, value: layer.text, on: { change: (e) => set({ text: e.target.value }) } });
@@ -32,14 +37,11 @@ function textOf(piece, at, layer, desk) {
   if (font) font.value = layer.font ?? desk.kit.fonts[0];
   return make("div.fields", {},
     field(say("layer.text"), words, { key: `layer.${at}.text` }),
-    field(say("layer.place"), make("input", {
-      type: "text", value: layer.place ?? "inside", autocomplete: "off", spellcheck: "false", on: { change: (e) => set({ place: e.target.value.trim() || "inside" }) },
-    }), { hint: say("layer.place.hint"), key: `layer.${at}.place` }),
+    readField(say("layer.place"), layer.place ?? "inside", noRoom, (typed) => set({ place: roomText(typed) }), { hint: say("layer.place.hint"), key: `layer.${at}.place` }),
     field(say("layer.anchor"), anchor),
-    field(say("layer.arc"), make("input", {
-      type: "text", value: layer.arc_mm === undefined ? "" : `${layer.arc_mm}mm`, autocomplete: "off", spellcheck: "false",
-      on: { change: (e) => set({ arc_mm: e.target.value.trim() ? lengthMm(e.target.value) : null }) },
-    }), { hint: say("layer.arc.hint"), key: `layer.${at}.arc_mm` }),
+    lengthField(piece, say("layer.arc"), layer.arc_mm === undefined ? "" : lengthText(layer.arc_mm), (typed, radius) => {
+      set({ arc_mm: radius === null ? null : Number(radius.toFixed(4)) });
+    }, { hint: say("layer.arc.hint"), key: `layer.${at}.arc_mm` }),
     font && field(say("layer.font"), font),
     make("label.check", {}, make("input", { type: "checkbox", checked: Boolean(layer.bold), on: { change: (e) => set({ bold: e.target.checked }) } }), say("layer.bold")),
     make("label.check", {}, make("input", { type: "checkbox", checked: Boolean(layer.bare), on: { change: (e) => set({ bare: e.target.checked }) } }), say("layer.bare")));

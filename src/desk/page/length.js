@@ -24,8 +24,12 @@ export const offsetText = (right, up) => `${lengthText(right)},${lengthText(up)}
 
 /** Width and height of "60x40mm", or null. */
 export function boxMm(typed) {
-  const found = /^\s*([\d.,]+)\s*(mm|cm|in)?\s*[x×]\s*([\d.,]+)\s*(mm|cm|in)\s*$/i.exec(typed ?? "");
+  const found = /^\s*([\d.,]+)\s*(mm|cm|in|")?\s*[x×]\s*([\d.,]+)\s*(mm|cm|in|")\s*$/i.exec(typed ?? "");
   if (!found) return null;
   const unit = found[4];
-  return [lengthMm(found[1] + (found[2] || unit)), lengthMm(found[3] + unit)];
+  const sides = [lengthMm(found[1] + (found[2] || unit)), lengthMm(found[3] + unit)];
+  return sides.includes(null) ? null : sides;
 }
+
+/** A width and a height as they stand in a job file. */
+export const boxText = (width, height) => `${lengthText(width).replace("mm", "")}x${lengthText(height)}`;

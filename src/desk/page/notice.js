@@ -25,6 +25,7 @@ export function announce(sentence) {
  * Shows a sentence that goes away by itself unless it is something that went wrong.
  * @param {string} sentence what is said
  * @param {{wrong?: boolean, act?: [string, function]}} [more] whether it went wrong; a button's words and what it does
+ * @returns {function} takes it away
  */
 export function notice(sentence, { wrong = false, act } = {}) {
   for (const old of board.children) if (old.dataset.says === sentence) old.remove();
@@ -36,6 +37,7 @@ export function notice(sentence, { wrong = false, act } = {}) {
   board.append(note);
   while (board.children.length > 3) board.firstChild.remove();
   if (!wrong) setTimeout(close, act ? 12000 : 6000);
+  return close;
 }
 
 /** Shows what a refusal says; other errors too, since a page that says nothing is worse. */

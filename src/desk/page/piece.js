@@ -58,7 +58,8 @@ export class Piece extends EventTarget {
     this.undone = [];
     this.done = [];
     this.table = null;
-    this.remember();
+    this.#recall();
+    this.#agree();
   }
 
   /** From now on the exact look is waited for: a contact sheet comes first and does without. */
@@ -95,7 +96,13 @@ export class Piece extends EventTarget {
   }
 
   /** The blank as it is asked for. */
-  get blank() { return askedBlank(this.kit, this.asked.blank); }
+  get blank() {
+    if (this.kind !== "tray") return askedBlank(this.kit, this.asked.blank);
+    // A tray names a blank of the kit; what its piece says of its own stands before that.
+    const { asked: { blank }, kit } = this;
+    const named = kit.blanks.find((b) => b.name === blank)?.asked;
+    return askedBlank(kit, { ...named, ...this.value("piece.blank") });
+  }
 
   /** The art's file as the server knows it; null where there is none. */
   get art() { return this.value("art.file")?.split("/").at(-1) ?? null; }
@@ -161,6 +168,7 @@ export class Piece extends EventTarget {
     const before = { asked: this.asked, table: this.table };
     const answer = await this.#sendTable(content, name);
     this.#did(before);
+    this.#agree();
     this.remember();
     this.#tabled(answer);
     return answer;
@@ -187,14 +195,22 @@ export class Piece extends EventTarget {
     if (this.done.length || this.undone.length) {
       try {
         sessionStorage.setItem(key, JSON.stringify({ done: this.done.slice(-50), undone: this.undone.slice(-50) }));
-      } catch { sessionStorage.removeItem(key); }
-      return;
+        return;
+      } catch { /* there is no room for them */ }
     }
+    sessionStorage.removeItem(key);
+  }
+
+  /** The steps that this tab knows from before a reload. */
+  #recall() {
     try {
-      const kept = JSON.parse(sessionStorage.getItem(key));
+      const kept = JSON.parse(sessionStorage.getItem(`steps2:${this.job.name}`));
       if (kept) [this.done, this.undone] = [kept.done, kept.undone];
     } catch { /* what cannot be read is as good as nothing */ }
   }
+
+  /** The steps that led to what the server has: where it refuses what is asked next, they are the steps again. */
+  #agree(steps = [[...this.done], [...this.undone]]) { this.agreed = steps; }
 
   #want(asked) {
     this.asked = asked;
@@ -212,7 +228,9 @@ export class Piece extends EventTarget {
     try {
       while (this.unsaved) {
         const asked = this.asked;
+        const steps = [[...this.done], [...this.undone]];
         const job = await send("PUT", jobPath(this.name), { revision: this.revision, asked });
+        this.#agree(steps);
         const overtaken = this.asked !== asked;
         this.#took(job, overtaken);
       }
@@ -240,7 +258,11 @@ export class Piece extends EventTarget {
       const answer = (keepMine) => {
         this.job = theirs;
         this.asked = keepMine ? mine : theirs.asked;
-        if (!keepMine) [this.done, this.undone] = [[], []];
+        if (!keepMine) {
+          [this.done, this.undone] = [[], []];
+          this.#agree();
+          this.remember();
+        }
         this.ticket = null;
         this.#tell("saved");
         if (keepMine) this.put();
@@ -249,13 +271,15 @@ export class Piece extends EventTarget {
       this.#tell("conflict", { theirs, answer });
       return;
     }
-    if (refusal.status === 0 || refusal.status >= 500) {
-      // It is kept here, and sent when the server is there again.
+    if (refusal.status === 0 || refusal.status === 401 || refusal.status >= 500) {
+      // It is kept here, and sent when the server is there again and knows this tab.
       this.#tell("refused", refusal);
       return;
     }
     this.asked = this.job.asked;
-    this.done.pop();
+    [this.done, this.undone] = this.agreed;
+    this.#agree();
+    this.run = null;
     this.remember();
     this.#tell("asked");
     this.#tell("refused", refusal);

@@ -71,10 +71,39 @@ const KINDS = [
   "shelf", "progress", "exact", "failed", "version", "sheet", "sheet-done", "wedge", "saved",
 ];
 
-/** Listens to the server's events: each is passed on as an event of this target, `detail` its data. */
+/** How long after it was turned away the page knocks again. */
+const AGAIN_MS = 2000;
+
+/**
+ * Listens to the server's events: each is passed on as an event of this target, `detail` its data. Besides: `away` (nobody
+ * answers), `strange` (a server answers, but not to this tab's key), and `here` (after one of these, all is well again).
+ */
 export class Events extends EventTarget {
+  state = "here";
+
   constructor() {
     super();
+    this.#listen();
+  }
+
+  #become(state) {
+    if (state === this.state) return;
+    this.state = state;
+    this.dispatchEvent(new CustomEvent(state));
+  }
+
+  /** The browser does not come back by itself from an answer that is no stream of events, such as "who are you?". */
+  async #knock() {
+    try {
+      await get("/api/kit");
+      this.#listen();
+    } catch (refusal) {
+      this.#become(refusal.status === 401 ? "strange" : "away");
+      setTimeout(() => this.#knock(), AGAIN_MS);
+    }
+  }
+
+  #listen() {
     this.source = new EventSource("/api/events");
     for (const kind of KINDS) {
       this.source.addEventListener(kind, (event) => {
@@ -83,7 +112,10 @@ export class Events extends EventTarget {
         this.dispatchEvent(new CustomEvent(kind, { detail }));
       });
     }
-    this.source.onerror = () => this.dispatchEvent(new CustomEvent("away"));
-    this.source.onopen = () => this.dispatchEvent(new CustomEvent("here"));
+    this.source.onerror = () => {
+      if (this.source.readyState === EventSource.CLOSED) this.#knock();
+      else this.#become("away");
+    };
+    this.source.onopen = () => this.#become("here");
   }
 }

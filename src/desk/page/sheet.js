@@ -79,8 +79,7 @@ function row(desk, name, signal) {
     piece = await Piece.open(name, desk.kit);
     desk.hold(piece);
     watch();
-    const where = new URLSearchParams({ piece: name, view: "sheet" });
-    history.replaceState({}, "", `/?${where}`);
+    history.replaceState({}, "", desk.address("sheet", name));
     desk.refoot();
   };
 
@@ -102,7 +101,7 @@ function row(desk, name, signal) {
       Array.from({ length: waiting }, () => make("li.empty", { "aria-hidden": "true" }, make("span.frame", {}, make("span.edge"), make("span.print", {}, make("span.waiting"))))));
     if (held) list.querySelector(`[data-version="${CSS.escape(held)}"]`)?.focus({ preventScroll: true });
     if (done) piece?.expect();
-    told.textContent = done ? count("sheet.done", versions.length) : say("sheet.coming");
+    told.textContent = done ? count("sheet.done", versions.length) : say(desk.events.state === "here" ? "sheet.coming" : "sheet.away");
     const chosen = versions.some((v) => v.chosen);
     refill(next,
       button(say("sheet.loupe"), () => go("loupe"), { icon: "loupe", kind: chosen ? "main" : "" }),
@@ -164,6 +163,16 @@ function row(desk, name, signal) {
     if (detail.job !== name || (sheet !== null && detail.sheet !== sheet)) return;
     done = true;
     read().catch(() => {});
+  }, { signal });
+
+  // A server that was started anew knows nothing of a sheet that was being made.
+  for (const gone of ["away", "strange"]) desk.events.addEventListener(gone, paint, { signal });
+  desk.events.addEventListener("here", async () => {
+    if (done && versions.length) return;
+    try {
+      sheet = null;
+      if (!(await read())?.sheet) await begin();
+    } catch (refusal) { oops(refusal); }
   }, { signal });
 
   (async () => {

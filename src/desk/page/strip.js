@@ -1,8 +1,8 @@
 // Strip: what the piece is made of and for, along the lower edge where the hand rests. A label opens the drawer above it.
 
 import { button, choice, draw, field, icon, make, refill } from "./element.js";
-import { askedBlank, kitBlank, shapeText } from "./blank.js";
-import { boxMm, lengthMm, lengthText, offsetMm, offsetText } from "./length.js";
+import { kitBlank, shapeText } from "./blank.js";
+import { boxMm, boxText, lengthMm, lengthText, offsetMm, offsetText } from "./length.js";
 import { mm, number, say, size } from "./words.js";
 import { tones, toneWords } from "./tones.js";
 import { layers } from "./layers.js";
@@ -39,28 +39,53 @@ export function spoken(name) {
   return (words.charAt(0).toUpperCase() + words.slice(1)).replace(/(\d)w\b/, "$1 W");
 }
 
-/** A typed length that becomes a change when it is one, and says so when it is none. */
-export function lengthField(piece, label, value, act, more = {}) {
+/** A field whose text is read before it becomes a change: `wrong` answers what is to be said against it, or nothing. */
+export function readField(label, value, wrong, act, more = {}) {
   const input = make("input", { type: "text", inputmode: "text", autocomplete: "off", spellcheck: "false", value });
   const whole = field(label, input, more);
   input.addEventListener("change", () => {
-    const wrong = whole.querySelector(".wrong");
-    const bad = input.value.trim() !== "" && lengthMm(input.value) === null;
-    input.setAttribute("aria-invalid", String(bad));
-    wrong.textContent = bad ? say("length.wrong", { typed: input.value }) : "";
-    if (!bad) act(input.value.trim(), lengthMm(input.value));
+    const says = wrong(input.value.trim());
+    input.setAttribute("aria-invalid", String(Boolean(says)));
+    whole.querySelector(".wrong").textContent = says || "";
+    if (!says) act(input.value.trim());
   });
   return whole;
+}
+
+/**
+ * A typed length that becomes a change when it is one, and says so when it is none. It is handed on as a job file has it,
+ * whatever its unit and comma were, and in mm; where it may be left out, an empty text and null. A `side` is longer than nothing.
+ */
+export function lengthField(piece, label, value, act, { side = false, ...more } = {}) {
+  const wrong = (typed) => {
+    const length = lengthMm(typed);
+    if (!typed) return side && say("length.needed");
+    if (length === null) return say("length.wrong", { typed });
+    return side && length <= 0 && say("length.side", { typed });
+  };
+  return readField(label, value, wrong, (typed) => {
+    const length = lengthMm(typed);
+    act(length === null ? "" : lengthText(length), length);
+  }, more);
 }
 
 /** The keys of a job within what is asked: a tray has its piece's below `piece`. */
 const key = (piece, name) => (piece.kind === "tray" ? `piece.${name}` : name);
 
+/** A tray's blank is one of the kit, or what the piece that it was made of lies on. */
+function trayBlank(desk, piece) {
+  const { name } = piece.blank;
+  // What the piece says of its own blank stands before what the kit says.
+  const own = Object.keys(piece.value("piece.blank") ?? {}).filter((part) => part !== "place");
+  return [
+    !name && make("p", {}, say("blank.of.piece", { name: blankName(desk, piece) })),
+    choice(say("strip.blank"), desk.kit.blanks.map((b) => ({ value: b.name, label: spoken(b.name), line: b.line, drawing: outline(b) })),
+      name, (blank) => piece.change({ blank, ...Object.fromEntries(own.map((part) => [`piece.blank.${part}`, null])) }), { kind: "cards", quiet: true }),
+  ];
+}
+
 function blankDrawer(desk, piece) {
-  if (piece.kind === "tray") {
-    return choice(say("strip.blank"), desk.kit.blanks.map((b) => ({ value: b.name, label: spoken(b.name), line: b.line, drawing: outline(b) })),
-      piece.value("blank") ?? desk.kit.usual?.blank, (blank) => piece.change({ blank }), { kind: "cards", quiet: true });
-  }
+  if (piece.kind === "tray") return trayBlank(desk, piece);
   const now = kitBlank(desk.kit, piece.asked.blank);
   const { blank } = piece;
   const own = (shape) => piece.change({ "blank.shape": shape }, null);
@@ -73,11 +98,9 @@ function blankDrawer(desk, piece) {
       sized({ shape, corner_mm: 0, top_mm: blank.top_mm ?? 1.25 * blank.across_mm });
     }, { kind: "row" }),
     make("div.fields", {},
-      lengthField(piece, say(across), lengthText(blank.across_mm), (typed, w) => {
-        if (w) round ? own(`round:${typed}`) : sized({ across_mm: w });
-      }, { key: "blank.shape" }),
-      blank.shape === "cone" && lengthField(piece, say("blank.top"), lengthText(blank.top_mm), (typed, w) => w && sized({ top_mm: w })),
-      !round && lengthField(piece, say("blank.height"), lengthText(blank.tall_mm), (typed, h) => h && sized({ tall_mm: h })),
+      lengthField(piece, say(across), lengthText(blank.across_mm), (typed, w) => sized({ across_mm: w }), { side: true, key: "blank.shape" }),
+      blank.shape === "cone" && lengthField(piece, say("blank.top"), lengthText(blank.top_mm), (typed, w) => sized({ top_mm: w }), { side: true }),
+      !round && lengthField(piece, say("blank.height"), lengthText(blank.tall_mm), (typed, h) => sized({ tall_mm: h }), { side: true }),
       lengthField(piece, say("blank.margin"), piece.value("blank.margin") ?? lengthText(blank.margin_mm ?? 2.5),
         (typed) => piece.change({ "blank.margin": typed || null }), { hint: say("blank.margin.hint"), key: "blank.margin" })));
   return [
@@ -122,7 +145,7 @@ function listDrawer(desk, piece, what, list) {
 /** What is taken where nobody says. */
 function usual(desk, piece, what) {
   if (what === "machine") return desk.kit.usual?.machine ?? desk.kit.machines[0]?.name;
-  const blank = piece.kind === "tray" ? desk.kit.blanks.find((b) => b.name === piece.value("blank")) : kitBlank(desk.kit, piece.asked.blank);
+  const blank = desk.kit.blanks.find((b) => b.name === piece.blank.name);
   return piece.value(key(piece, "blank.coatings"))?.[0] ?? blank?.coating ?? desk.kit.usual?.coating ?? desk.kit.coatings[0]?.name;
 }
 
@@ -132,7 +155,7 @@ function processDrawer(desk, piece) {
   return [
     choice(say("strip.process"), [
       { value: "", label: say("process.none"), line: say("process.none.line"), stamp: stamp(false) },
-      ...own.map((p) => ({ value: p.asked ?? p.name, label: p.name, line: p.line, stamp: stamp(p.measured) })),
+      ...own.map((p) => ({ value: p.asked ?? p.name, label: p.name, line: p.line, stamp: stamp(p.measured, p.partly) })),
     ], nameOf(piece.value(at)) ?? "", (name) => piece.change({ [at]: name || null }), { kind: "cards", quiet: true }),
     button(say("process.measure"), () => desk.go("wedge"), { icon: "wedge" }),
   ];
@@ -148,22 +171,20 @@ function sizeDrawer(desk, piece) {
   const place = piece.value("blank.place") ?? "inside";
   const box = boxMm(place);
   const { width_mm: w, height_mm: h } = piece.boxes.art ?? piece.blank;
+  // What fits as it is must not be asked for a hair larger: it is rounded down.
+  const down = (side, digits) => Math.floor(side * 10 ** digits + 1e-6) / 10 ** digits;
+  const now = box ?? [down(w, 2), down(h, 2)];
   const set = (value) => piece.change({ "blank.place": value });
-  const text = (at, typed) => {
-    const now = box ? box.map(lengthText) : [lengthText(w), lengthText(h)];
-    now[at] = typed;
-    const [a, b] = now.map(lengthMm);
-    if (a && b) set(`${Number(a.toFixed(4))}x${lengthText(b)}`);
-  };
+  const side = (at, length) => set(boxText(...now.with(at, length)));
   return [
     choice(say("strip.size"), [
       { value: "inside", label: say("size.inside"), line: say("size.inside.line") },
       { value: "cover", label: say("size.cover"), line: say("size.cover.line") },
       { value: "box", label: say("size.box"), line: say("size.box.line") },
-    ], box ? "box" : place, (value) => set(value === "box" ? `${Number(w.toFixed(1))}x${lengthText(Number(h.toFixed(1)))}` : value), { kind: "cards", quiet: true }),
+    ], box ? "box" : place, (value) => set(value === "box" ? boxText(down(w, 1), down(h, 1)) : value), { kind: "cards", quiet: true }),
     make("div.fields", {},
-      lengthField(piece, say("size.width"), lengthText(Number((box?.[0] ?? w).toFixed(2))), (typed) => text(0, typed), { key: "blank.place" }),
-      lengthField(piece, say("size.height"), lengthText(Number((box?.[1] ?? h).toFixed(2))), (typed) => text(1, typed))),
+      lengthField(piece, say("size.width"), lengthText(now[0]), (typed, length) => side(0, length), { side: true, key: "blank.place" }),
+      lengthField(piece, say("size.height"), lengthText(now[1]), (typed, length) => side(1, length), { side: true })),
   ];
 }
 
@@ -188,11 +209,12 @@ function placeDrawer(desk, piece) {
 }
 
 function jigDrawer(desk, piece) {
-  const grid = /^(\d+)x(\d+)$/.exec(piece.value("tray.grid") ?? "") ?? [null, 2, 2];
+  // Before there is a table nothing is laid out, so there is nothing to show.
+  const grid = /^(\d+)x(\d+)$/.exec(piece.value("tray.grid") ?? "") ?? [null, "", ""];
   const counted = (label, value, act) => field(label, make("input", {
-    type: "number", min: 1, max: 40, value, on: { change: (e) => act(Math.max(1, Math.round(Number(e.target.value) || 1))) },
+    type: "number", min: 1, max: 40, value, placeholder: say("jig.fits"), on: { change: (e) => act(Math.max(1, Math.round(Number(e.target.value) || 1))) },
   }));
-  const set = (a, b) => piece.change({ "tray.grid": `${a}x${b}` });
+  const set = (a, b) => piece.change({ "tray.grid": `${a || 1}x${b || 1}` });
   return make("div.fields", {},
     counted(say("jig.columns"), grid[1], (n) => set(n, grid[2])),
     counted(say("jig.rows"), grid[2], (n) => set(grid[1], n)),
@@ -201,7 +223,7 @@ function jigDrawer(desk, piece) {
 
 /** A kit blank by its name, one of a maker's own by its size. */
 export function blankName(desk, piece) {
-  const { name, shape, across_mm: w, top_mm: top, tall_mm: h } = askedBlank(desk.kit, piece.asked.blank);
+  const { name, shape, across_mm: w, top_mm: top, tall_mm: h } = piece.blank;
   return name ? spoken(name) : say(`blank.${shape}.sized`, { w: number(w, 2), top: number(top ?? w, 2), h: number(h, 2) });
 }
 
@@ -216,10 +238,10 @@ function labels(desk, piece) {
   const asked = nameOf(piece.value(key(piece, "process")));
   const process = asked && (desk.kit.processes.find((p) => (p.asked ?? p.name) === asked) ?? { name: asked.split("/").at(-1).replace(/\.toml$/, ""), measured: true });
   const all = [
-    { id: "blank", value: tray ? spoken(piece.value("blank") ?? desk.kit.usual?.blank ?? "") : blankName(desk, piece), drawer: blankDrawer },
+    { id: "blank", value: blankName(desk, piece), drawer: blankDrawer },
     { id: "coating", value: named("coating"), drawer: (d, p) => listDrawer(d, p, "coating", d.kit.coatings) },
     { id: "machine", value: named("machine"), drawer: (d, p) => listDrawer(d, p, "machine", d.kit.machines) },
-    { id: "process", value: process ? process.name : say("assumed"), sign: process?.measured ? "measured" : "assumed", drawer: processDrawer },
+    { id: "process", value: process ? [process.name, process.partly && say("partly")].filter(Boolean).join(", ") : say("assumed"), sign: process?.measured || process?.partly ? "measured" : "assumed", drawer: processDrawer },
   ];
   if (tray) return [...all, { id: "jig", value: (piece.value("tray.grid") ?? say("jig.fits")).replace(/^(\d+)x/, "$1 × "), drawer: jigDrawer }];
   const place = piece.boxes.art;
@@ -245,6 +267,10 @@ export const strip = {
     drawer.hidden = true;
     const row = make("div.labels", { role: "group", "aria-label": say("strip") });
     let opened = null;
+    // The field of the drawer that is being typed in, whether something is pressed, and whether there is news to paint after it.
+    let typing = null;
+    let pressed = false;
+    let late = false;
 
     const close = () => {
       if (!opened) return;
@@ -261,6 +287,7 @@ export const strip = {
       drawer.focus({ preventScroll: true });
     };
     const paint = () => {
+      [typing, late] = [null, false];
       const all = labels(desk, piece);
       const held = document.activeElement?.dataset?.id;
       refill(row, all.map((label) => make("button.label", {
@@ -274,32 +301,70 @@ export const strip = {
     const paintDrawer = (label) => {
       drawer.hidden = false;
       drawer.setAttribute("aria-label", say(`strip.${label.id}`));
-      const spot = trace(drawer);
+      const before = trace(drawer);
       refill(drawer, make("div.head", {}, make("h2", {}, say(`strip.${label.id}`)), button(say("close"), close, { icon: "close", quiet: true })),
         make("div.inside", {}, label.drawer(desk, piece)));
-      retrace(drawer, spot);
+      retrace(drawer, before);
     };
     drawer.addEventListener("keydown", (event) => { if (event.key === "Escape") { event.stopPropagation(); close(); } });
-    // A slider that is being moved keeps its drawer: it is painted anew only when its value came from elsewhere.
-    const later = () => { if (!drawer.contains(document.activeElement) || document.activeElement.type !== "range") paint(); };
-    piece.addEventListener("saved", later, { signal });
-    piece.addEventListener("asked", later, { signal });
-    piece.addEventListener("exact", later, { signal });
+    // A field that is being typed in and a slider that is being moved keep their drawer until they are left, and what is
+    // pressed stays until it is let go: of a node that was painted anew there is no click.
+    const busy = () => {
+      const at = document.activeElement;
+      return pressed || (drawer.contains(at) && (at === typing || at.type === "range"));
+    };
+    const later = () => { if (busy()) late = true; else paint(); };
+    const rest = () => setTimeout(() => { if (late && !signal.aborted) later(); });
+    const release = () => { if (pressed) { pressed = false; rest(); } };
+    drawer.addEventListener("input", ({ target }) => { typing = target; });
+    drawer.addEventListener("change", ({ target }) => {
+      typing = null;
+      // What is wrong with it was said of what it held before.
+      tell(target, "");
+    }, { capture: true });
+    drawer.addEventListener("focusout", rest);
+    for (const part of [drawer, row]) part.addEventListener("pointerdown", () => { pressed = true; });
+    for (const end of ["pointerup", "pointercancel"]) addEventListener(end, release, { signal });
+    for (const news of ["saved", "asked", "exact", "table"]) piece.addEventListener(news, later, { signal });
     desk.addEventListener("drawer", ({ detail }) => { const l = labels(desk, piece).find((x) => x.id === detail); if (l && opened !== l.id) toggle(l); }, { signal });
     refill(foot, drawer, row);
     paint();
   },
 };
 
-/** Which of a drawer's inputs holds the focus, so that it has it again after the drawer was painted anew. */
-function trace(drawer) {
-  const all = [...drawer.querySelectorAll("input, button, select, textarea")];
-  const at = all.indexOf(document.activeElement);
-  return at < 0 ? null : { at, chosen: document.activeElement.type === "radio" };
+/** Puts a sentence beside a field, or takes away the one that is there. */
+function tell(input, says) {
+  const wrong = input.id && document.getElementById(`${input.id}-wrong`);
+  if (!wrong) return;
+  input.setAttribute("aria-invalid", String(Boolean(says)));
+  wrong.textContent = says;
 }
 
-function retrace(drawer, spot) {
-  if (!spot) return;
-  const all = [...drawer.querySelectorAll("input, button, select, textarea")];
-  (all[spot.at] ?? drawer).focus({ preventScroll: true });
+const INPUTS = "input, button, select, textarea";
+const typedIn = (input) => /^(text|textarea)$/.test(input.type);
+
+/** What a drawer's inputs show and what is said beside them, and which holds the focus: to be had again after it was painted anew. */
+function trace(drawer) {
+  return [...drawer.querySelectorAll(INPUTS)].map((input) => ({
+    label: input.labels?.[0]?.textContent, painted: input.painted, typed: input.value,
+    says: input.getAttribute("aria-invalid") === "true" ? document.getElementById(`${input.id}-wrong`)?.textContent : "",
+    marked: document.activeElement === input && typedIn(input) ? [input.selectionStart, input.selectionEnd] : null,
+    focused: document.activeElement === input,
+  }));
+}
+
+function retrace(drawer, before) {
+  const all = [...drawer.querySelectorAll(INPUTS)];
+  const held = before.findIndex((old) => old.focused);
+  all.forEach((input, at) => {
+    input.painted = input.value;
+    const old = before[at];
+    // It is the same field as long as it is called the same and would show the same.
+    if (!old || !typedIn(input) || old.label !== input.labels?.[0]?.textContent || old.painted !== input.painted) return;
+    if (old.says) { input.value = old.typed; tell(input, old.says); }
+  });
+  if (held < 0) return;
+  const now = all[held] ?? drawer;
+  now.focus({ preventScroll: true });
+  if (before[held].marked && now.value === before[held].typed) now.setSelectionRange(...before[held].marked);
 }

@@ -13,20 +13,55 @@ async function begin(desk) {
   await desk.go("tray", made.name);
 }
 
-/** The table: every cell can be typed in. A row that cannot be used says why. */
-function table(piece, state, put) {
+/** The table: every cell can be typed in. A row that cannot be used says why. `retell` shows what is told of the same rows. */
+function table(state, put) {
   const { columns, rows } = state;
-  const cell = (row, at) => make("td", {}, make("input", {
-    type: "text", value: row.cells[at] ?? "", autocomplete: "off", "aria-label": say("table.cell", { column: columns[at], row: row.number }),
-    "aria-invalid": Boolean(row.says) || null,
-    on: { change: (e) => { row.cells[at] = e.target.value; put(csv(columns, rows), "table.csv"); } },
+  const lines = rows.map((row) => ({
+    row, number: row.number, says: make("td.says"), node: make("tr", { data: { row: row.number } }),
+    inputs: columns.map((column, at) => make("input", {
+      type: "text", value: row.cells[at] ?? "", autocomplete: "off", "aria-label": say("table.cell", { column, row: row.number }),
+      on: { change: (e) => { row.cells[at] = e.target.value; put(csv(columns, rows), "table.csv"); } },
+    })),
   }));
-  return make("div.scroll", { tabindex: 0, role: "region", "aria-label": say("table.title") }, make("table.names", {},
+  const judge = ({ row, node, says, inputs }) => {
+    node.dataset.bad = Boolean(row.says);
+    for (const input of inputs) row.says ? input.setAttribute("aria-invalid", "true") : input.removeAttribute("aria-invalid");
+    refill(says, row.says && [icon("warn"), row.says]);
+    if (row.says) node.append(says);
+    else says.remove();
+  };
+  const remove = (row) => {
+    if (!rows.includes(row)) return;
+    rows.splice(rows.indexOf(row), 1);
+    put(csv(columns, rows), "table.csv");
+  };
+  for (const line of lines) {
+    line.node.append(make("th", { scope: "row" }, line.number), ...line.inputs.map((input) => make("td", {}, input)),
+      make("td", {}, button(say("table.remove.row", { row: line.number }), () => remove(line.row), { icon: "bin", quiet: true })));
+    judge(line);
+  }
+  const typing = () => lines.some(({ row, inputs }) => inputs.some((input, at) => input === document.activeElement && input.value !== (row.cells[at] ?? "")));
+  /** False where other rows are told. Where more is on its way to the server, the cells here are newer than what is told. */
+  const retell = (told, newer) => {
+    const same = String(told.columns) === String(columns) && told.rows.length === lines.length && told.rows.every((row, at) => row.number === lines[at].number);
+    if (!same) return false;
+    lines.forEach((line, at) => {
+      const { cells, says } = told.rows[at];
+      line.row.says = says;
+      judge(line);
+      if (newer) return;
+      line.inputs.forEach((input, c) => {
+        // A cell that is being typed in keeps its text: it becomes a change when it is left.
+        if (input.value === (line.row.cells[c] ?? "")) input.value = cells[c] ?? "";
+        line.row.cells[c] = cells[c];
+      });
+    });
+    return true;
+  };
+  const node = make("div.scroll", { tabindex: 0, role: "region", "aria-label": say("table.title") }, make("table.names", {},
     make("thead", {}, make("tr", {}, make("th", { scope: "col" }, "#"), columns.map((c) => make("th", { scope: "col" }, c)), make("th", { scope: "col" }, make("span.unseen", {}, say("table.remove"))))),
-    make("tbody", {}, rows.map((row, at) => make("tr", { data: { row: row.number, bad: Boolean(row.says) } },
-      make("th", { scope: "row" }, row.number), columns.map((_, c) => cell(row, c)),
-      make("td", {}, button(say("table.remove.row", { row: row.number }), () => { rows.splice(at, 1); put(csv(columns, rows), "table.csv"); }, { icon: "bin", quiet: true })),
-      row.says && make("td.says", {}, icon("warn"), row.says))))));
+    make("tbody", {}, lines.map((line) => line.node))));
+  return { node, typing, retell };
 }
 
 /** All pieces, in the order of the table. Those out of sight cost nothing: the browser skips them, and their pictures come when they are near. */
@@ -48,6 +83,11 @@ export const tray = {
       return;
     }
     const state = { columns: [], rows: [] };
+    let shown = null;
+    // Tables on their way to the server, one after the other, and the last one told while a cell was being typed in.
+    let onTheWay = 0;
+    let queue = Promise.resolve();
+    let late = null;
     const names = make("div");
     const spots = make("div.trays", { role: "region", "aria-label": say("tray.title") });
     const told = make("p.told", { role: "status" });
@@ -77,9 +117,11 @@ export const tray = {
           return make(`li.finding.${level}`, {}, make("p", {}, make("span.level", {}, icon(level), say(`level.${level}`)), " ", sentence(f.says)));
         }));
         files(seen);
+        judged();
       } catch (refusal) {
         if (refusal.name === "AbortError") return;
         told.textContent = "";
+        if (refusal.status === 422) judged();
         if (refusal.says) refill(findings, make("li.finding.stop", {}, make("p", {}, make("span.level", {}, icon("stop"), say("level.stop")), " ", refusal.says)));
         else oops(refusal);
       }
@@ -99,23 +141,40 @@ export const tray = {
           }, { icon: "folder" }), button(say("print"), () => print(), { icon: "printer" })), out);
     };
 
-    const put = async (content, name) => {
+    const put = (content, name) => {
+      onTheWay += 1;
+      queue = queue.then(async () => {
+        try {
+          const answer = await piece.putTable(content, name).finally(() => { onTheWay -= 1; });
+          announce(count("table.read", answer.rows.length));
+        } catch (refusal) { oops(refusal); }
+      });
+    };
+
+    /** Whether a row can be used hangs on the texts as well: once they were changed, it is told anew. */
+    const judged = async () => {
       try {
-        const answer = await piece.putTable(content, name);
-        announce(count("table.read", answer.rows.length));
-      } catch (refusal) { oops(refusal); }
+        const now = await get(jobPath(piece.name, "/table"), signal);
+        if (now?.columns && !onTheWay && now.revision === piece.revision) shown?.retell(now, true);
+      } catch { /* what was said before stays */ }
     };
 
     const take = (told) => {
-      Object.assign(state, told ? { columns: told.columns, rows: told.rows } : { columns: [], rows: [] });
-      desk.refoot();
-      paint();
+      const more = onTheWay > 1;
+      if (told && shown?.retell(told, more)) late = null;
+      else if (shown?.typing() || (more && shown)) late = { told };
+      else {
+        late = null;
+        Object.assign(state, told ? { columns: told.columns, rows: told.rows } : { columns: [], rows: [] });
+        paint();
+      }
       look();
     };
 
     const paint = () => {
       const held = names.contains(document.activeElement) ? [...names.querySelectorAll("input, button")].indexOf(document.activeElement) : -1;
-      refill(names, state.rows.length ? table(piece, state, put) : make("p.hint", {}, say("table.none")));
+      shown = state.rows.length ? table(state, put) : null;
+      refill(names, shown?.node ?? make("p.hint", {}, say("table.none")));
       if (held >= 0) names.querySelectorAll("input, button")[held]?.focus({ preventScroll: true });
     };
 
@@ -132,7 +191,9 @@ export const tray = {
       const text = event.clipboardData.getData("text/plain");
       if (text.includes("\n") && !paste.value) { event.preventDefault(); paste.value = text; put(text, "pasted.tsv"); }
     });
+    names.addEventListener("focusout", () => setTimeout(() => { if (late && !onTheWay && !signal.aborted) take(late.told); }));
     desk.dropped = ([file]) => put(file, file.name);
+    desk.events.addEventListener("here", look, { signal });
     signal.addEventListener("abort", () => waiting?.abort());
     piece.addEventListener("saved", look, { signal });
     piece.addEventListener("table", (event) => take(event.detail), { signal });
