@@ -179,14 +179,17 @@ fn blank(e: &Entry) -> Result<Value, Says> {
 fn processes(home: &Home) -> Result<Vec<Value>, Says> {
     let mut all = Vec::new();
     for (name, path) in kept(home, "processes")? {
-        let (line, usable, measured) = match read_process(&path) {
-            Ok(p) => (format!("{} on {}", p.coating, p.machine), true, !p.sheet.is_empty()),
-            Err(e) => (e.to_string(), false, false),
-        };
-        all.push(json!({
-            "name": name.text(), "line": line, "usable": usable, "measured": measured, "mine": true,
-            "asked": format!("../../processes/{name}.toml"),
-        }));
+        let asked = format!("../../processes/{name}.toml");
+        all.push(match read_process(&path) {
+            Ok(p) => json!({
+                "name": name.text(), "line": format!("{} on {}", p.coating, p.machine), "usable": true, "mine": true,
+                "measured": p.measures_all(), "partly": !p.wedge.is_empty() && !p.measures_all(), "asked": asked,
+            }),
+            Err(e) => json!({
+                "name": name.text(), "line": e.to_string(), "usable": false, "mine": true,
+                "measured": false, "partly": false, "asked": asked,
+            }),
+        });
     }
     Ok(all)
 }
@@ -203,4 +206,22 @@ fn kept(home: &Home, folder: &str) -> Result<Vec<(Name, PathBuf)>, Says> {
     }
     all.sort_by(|a, b| a.0.text().cmp(b.0.text()));
     Ok(all)
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::job::ProcessFile;
+
+    #[test]
+    fn an_exposure_wedge_measures_a_part() {
+        let read = |more: &str| -> ProcessFile {
+            let exposure = "wedge = 'w-1'\nx_half = { value = '0.5J/mm2' }\nrise = { value = 4.0 }\n";
+            toml::from_str(&format!("{exposure}{more}")).unwrap()
+        };
+        let rest = "x_char = { value = '2J/mm2' }\nschwarzschild = { value = 0.9 }\nbeam_along = { value = '0.1mm' }\n\
+            beam_across = { value = '0.1mm' }\nunmarked = { value = 0.1 }\nmarked = { value = 0.6 }\n";
+        assert!(!read("").measures_all());
+        assert!(read(rest).measures_all());
+        assert!(!ProcessFile { wedge: String::new(), ..read(rest) }.measures_all());
+    }
 }

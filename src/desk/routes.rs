@@ -430,12 +430,18 @@ async fn table(State(desk): State<Shared>, Path(name): Path<String>) -> Answer {
     }
 }
 
-async fn put_table(State(desk): State<Shared>, Path(name): Path<String>, body: Body) -> Answer {
+async fn put_table(
+    State(desk): State<Shared>,
+    Path(name): Path<String>,
+    Query(named): Query<Named>,
+    body: Body,
+) -> Answer {
     let name = Name::new(&name)?;
     let brought = desk.room.file(body).await?;
     let all = Arc::clone(&desk);
     let of = name.clone();
-    let told = desk.work.run(move || tray::put_table(&all, &of, &brought.bytes)).await?;
+    let told =
+        desk.work.run(move || tray::put_table(&all, &of, named.name.as_deref(), &brought.bytes)).await?;
     desk.events.tell("shelf", &json!({ "job": name.text(), "revision": told["revision"] }));
     done(told)
 }

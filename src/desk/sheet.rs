@@ -220,6 +220,10 @@ fn make(desk: &Desk, id: u64, kept: &Kept, ended: &AtomicBool) -> Result<(), Say
         let (plan, searching) = settled(desk, kept, job.clone())?;
         let (contender, tone, photo) =
             contender(&piece, &plan, first.filter(|_| way.same_picture), &Ends(ended))?;
+        if number > 0 && contender.on == 0 {
+            // It marks nothing: no version of the piece.
+            return Ok(None);
+        }
         let seen = Seen::whole(&plan, SIDE);
         let shown =
             picture::piece(&scene(&plan, &contender.placement.rect), &seen.layout(), &contender.look)?;

@@ -17,7 +17,7 @@ use crate::cli::tray::{self, Bad, Made, TrayArgs};
 use crate::encode::sink::{Folder, Sink, Zip};
 use crate::findings::Severity;
 use crate::job::{Job, Plan};
-use crate::order::{Item, Order, OrderError, Outlined, Table, items};
+use crate::order::{Item, Order, OrderError, Outlined, Table, TableError, items};
 use crate::outputs;
 use crate::pipeline::tray::program;
 use crate::placement::Along;
@@ -206,11 +206,16 @@ fn args(order: &Path, out: &Path) -> TrayArgs {
     }
 }
 
-/// Takes a table for a tray: pasted text, or the bytes of a CSV, XLSX or ODS file.
+/// Takes a table for a tray: pasted text, or the bytes of a CSV, XLSX or ODS file; `brought` is what that was called.
 ///
 /// # Errors
 /// What is no table; a job that is no tray.
-pub(super) fn put_table(desk: &Desk, name: &Name, content: &[u8]) -> Result<Value, Says> {
+pub(super) fn put_table(
+    desk: &Desk,
+    name: &Name,
+    brought: Option<&str>,
+    content: &[u8],
+) -> Result<Value, Says> {
     let home = &desk.home;
     let before = {
         let _held = home.writing();
@@ -228,8 +233,7 @@ pub(super) fn put_table(desk: &Desk, name: &Name, content: &[u8]) -> Result<Valu
         home.write(&trial, content)?;
         let read = Table::read(&trial);
         let _ = fs::remove_file(&trial);
-        let table =
-            read.map_err(|e| Says::unusable(e.to_string().replace(&format!("{}: ", trial.display()), "")))?;
+        let table = read.map_err(|e| no_table(e, brought))?;
         home.write(&path, content)?;
         let kept = tray_of(desk, name)?;
         (kept, table, old, file)
@@ -251,7 +255,21 @@ pub(super) fn table(desk: &Desk, name: &Name) -> Result<Option<Value>, Says> {
     let order: Order = toml::from_str(&kept.text)?;
     let Some(table) = &order.table else { return Ok(None) };
     let path = desk.home.within(&Order::beside(&kept.path, table))?;
-    told_table(&kept, &Table::read(&path)?).map(Some)
+    told_table(&kept, &Table::read(&path).map_err(|e| no_table(e, None))?).map(Some)
+}
+
+/// What the page calls a table that was pasted or typed.
+const UNNAMED: &[&str] = &["pasted.tsv", "table.csv"];
+
+/// Why what was brought is no table; it is kept under another name than the person's.
+fn no_table(e: TableError, brought: Option<&str>) -> Says {
+    let TableError::Wrong { why, .. } = e else { return e.into() };
+    let called = match brought.filter(|name| !UNNAMED.contains(name)) {
+        Some(name) => format!("'{name}'"),
+        None => "The table".to_string(),
+    };
+    let end = if why.ends_with('?') { "" } else { "." };
+    Says::unusable(format!("{called} cannot be used: {why}{end}"))
 }
 
 fn tray_of(desk: &Desk, name: &Name) -> Result<Kept, Says> {

@@ -71,15 +71,18 @@ pub(super) fn ways(plan: &Plan, asked: &Value, reading: &Decision) -> Vec<Way> {
         let read = way(format!("Read as {}", other.in_words()), why, change);
         all.push(Way { same_picture: false, doubtful, ..read });
     }
-    if kind.is_drawn() {
+    // Words and borders alone have no ground of their own: what is exchanged is the art's.
+    if kind.is_drawn() && plan.job.art.file.is_some() {
         let inverted = asked["tone"]["invert"].as_bool().unwrap_or(false);
         let change = if inverted { Value::Null } else { Value::Bool(true) };
         let exchanged = way(
             "Ground and ink exchanged",
-            "Marks the ground and leaves the lines bare; it takes longer.",
+            "Marks the ground and leaves the lines bare.",
             json!({ "tone.invert": change }),
         );
         all.push(Way { same_picture: false, doubtful: true, ..exchanged });
+    }
+    if kind.is_drawn() {
         all.push(way(
             "Solids only",
             "No tints: each place is marked or bare.",
@@ -113,11 +116,7 @@ pub(super) fn ways(plan: &Plan, asked: &Value, reading: &Decision) -> Vec<Way> {
     {
         all.push(way(
             "Finer",
-            format!(
-                "Lines {} mm apart instead of {} mm: smoother edges; it takes longer.",
-                pitch,
-                short(now, 4)
-            ),
+            format!("Lines {} mm apart instead of {} mm: smoother edges.", pitch, short(now, 4)),
             json!({ "dots.pitch": format!("{pitch}mm"), "dots.pitch_across": null }),
         ));
     }
@@ -179,7 +178,8 @@ mod tests {
 
     #[test]
     fn versions_differ_and_each_is_a_job() {
-        let asked = json!({ "tone": { "brighten": "90%", "contrast": "25%" } });
+        let asked =
+            json!({ "art": { "file": "lighthouse.svg" }, "tone": { "brighten": "90%", "contrast": "25%" } });
         let job: Job = serde_json::from_value(asked.clone()).unwrap();
         let plan = Plan::of(&job).unwrap();
         for of in [
@@ -202,5 +202,13 @@ mod tests {
         let photo = ways(&plan, &asked, &reading(Kind::Photo, 1.0, None));
         assert_eq!(photo[1].change["tone.brighten"], "100%");
         assert_eq!(changed(&asked, &photo[4].change)["tone"], json!({ "brighten": "90%" }));
+    }
+
+    #[test]
+    fn words_alone_have_no_ground_to_exchange() {
+        let asked = json!({ "layer": [{ "text": "PIER FOUR" }] });
+        let job: Job = serde_json::from_value(asked.clone()).unwrap();
+        let all = ways(&Plan::of(&job).unwrap(), &asked, &reading(Kind::Drawing, 1.0, None));
+        assert!(all.len() > 1 && all.iter().all(|w| !w.change.contains_key("tone.invert")), "{all:?}");
     }
 }

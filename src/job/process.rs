@@ -550,6 +550,15 @@ impl ProcessFile {
         Ok(())
     }
 
+    /// Whether a wedge measured all that decides how a burn looks: beam, looks, response, char and reciprocity.
+    pub fn measures_all(&self) -> bool {
+        let beam = self.beam_along.is_some() && self.beam_across.is_some();
+        let looks = self.unmarked.is_some() && self.marked.is_some();
+        let response = self.x_half.is_some() && self.rise.is_some();
+        let rest = self.x_char.is_some() && self.schwarzschild.is_some();
+        !self.wedge.is_empty() && beam && looks && response && rest
+    }
+
     /// `wedge w-12ab, 2026-11-25`.
     pub fn source(&self) -> String {
         match (self.wedge.is_empty(), self.date.is_empty()) {

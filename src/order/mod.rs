@@ -16,4 +16,4 @@ pub use file::{Order, OrderError};
 pub use item::{Item, items};
 pub use route::{Stop, route, travel};
 pub use spots::{Outlined, Sides, Spots};
-pub use table::{Row, Table};
+pub use table::{Row, Table, TableError};

@@ -114,7 +114,7 @@ impl Table {
         if let Some(name) =
             columns.iter().enumerate().find_map(|(i, n)| columns[..i].contains(n).then_some(n))
         {
-            return Err(format!("two columns are called '{name}'"));
+            return Err(format!("two columns are called '{name}'; give one of them another name"));
         }
         let mut rows = Vec::new();
         for (line, cells) in lines.filter(|(_, cells)| cells.iter().any(|c| !c.is_empty())) {
@@ -133,7 +133,7 @@ impl Table {
             rows.push(Row { number, cells: columns.iter().cloned().zip(cells).collect() });
         }
         if rows.is_empty() {
-            return Err("it has a first line and no rows".into());
+            return Err("it has a first line and no rows; each line below the first is a piece".into());
         }
         Ok(Table { columns, rows })
     }

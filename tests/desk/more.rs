@@ -249,8 +249,8 @@ fn a_wedge_is_drawn_read_and_kept() {
     assert_eq!(kept.status, 201, "{kept:?}");
     let kit = desk.get("/api/kit").json();
     assert_eq!(
-        (&kit["processes"][0]["name"], &kit["processes"][0]["measured"]),
-        (&json!("shed"), &json!(true))
+        (&kit["processes"][0]["name"], &kit["processes"][0]["measured"], &kit["processes"][0]["partly"]),
+        (&json!("shed"), &json!(false), &json!(true))
     );
     // A job takes it, and says that it was measured; the command line reads the same.
     let job = desk.job(

@@ -26,11 +26,34 @@ function grip(layer, box) {
   return { x_mm: box.x_mm + (box.width_mm - width) / 2, y_mm: y, width_mm: width, height_mm: height };
 }
 
+/** The part of the art that is kept, "10%,0%,80%,100%": left, top, width and height, as shares of it. */
+function cropped(typed) {
+  const parts = String(typed ?? "").split(",").map((part) => Number.parseFloat(part) / 100);
+  return parts.length === 4 && parts.every(Number.isFinite) && parts[2] > 0 && parts[3] > 0 ? parts : [0, 0, 1, 1];
+}
+
+/** The art as it lies in its box: cropped, then turned clockwise, then mirrored left to right. The file itself is none of these. */
+function picture(piece, box) {
+  const turn = piece.value("art.turn") ?? 0;
+  const [left, top, width, height] = cropped(piece.value("art.crop"));
+  const long = (share) => `${100 * share}%`;
+  // What is turned on its side is as wide as its box is high.
+  const [w, h] = turn % 180 ? [box.height_mm / box.width_mm, box.width_mm / box.height_mm] : [1, 1];
+  const img = make("img", { src: `/api/art/${encodeURIComponent(piece.art)}/picture`, alt: "", draggable: "false" });
+  Object.assign(img.style, { left: long(-left / width), top: long(-top / height), width: long(1 / width), height: long(1 / height) });
+  const turned = make("div.turned", {}, img);
+  Object.assign(turned.style, {
+    left: long((1 - w) / 2), top: long((1 - h) / 2), width: long(w), height: long(h),
+    transform: `${piece.value("art.mirror") ? "scaleX(-1) " : ""}rotate(${turn}deg)`,
+  });
+  return turned;
+}
+
 /** What can be moved: the art, and each text and picture above it. A border follows the blank's edge. */
 function movables(piece) {
   const { art, layers } = piece.boxes;
   const all = [];
-  if (piece.art && art) all.push({ key: "art.at", box: { ...art }, label: say("easel.art"), picture: `/api/art/${encodeURIComponent(piece.art)}/picture` });
+  if (piece.art && art) all.push({ key: "art.at", box: { ...art }, label: say("easel.art"), picture: picture(piece, art) });
   (piece.value("layer") ?? []).forEach((layer, at) => {
     const box = layers[at];
     if (layer.border !== undefined || !box) return;
@@ -43,11 +66,10 @@ export const easel = {
   open(desk, main, signal) {
     const { piece } = desk;
     piece.expect();
-    const { blank } = piece;
     const keys = fresh("keys");
     const look = make("img.look", { alt: say("easel.alt", { name: piece.name }), draggable: "false" });
     const things = make("div.things");
-    const board = make("div.blank", { data: { shape: blank.shape } }, things, look, make("div.margin", { "aria-hidden": "true" }));
+    const board = make("div.blank", {}, things, look, make("div.margin", { "aria-hidden": "true" }));
     const reading = make("p.reading", { role: "status" });
     const bench = make("div.bench", {}, board);
 
@@ -55,18 +77,21 @@ export const easel = {
       make("aside", {},
         make("h2", {}, say("easel.move")), make("p", { id: keys }, say("easel.keys")), reading,
         make("div.row", {},
-          button(say("easel.middle"), () => piece.change({ "art.at": "0mm,0mm", "art.anchor": "middle" })),
+          piece.art && button(say("easel.middle"), () => piece.change({ "art.at": "0mm,0mm", "art.anchor": "middle" })),
           button(say("layer.add.text"), () => { addLayer(piece, newText(say("layer.sample"), piece.blank)); desk.dispatchEvent(new CustomEvent("drawer", { detail: "words" })); }, { icon: "letter" }),
           button(say("layer.add.border"), () => addLayer(piece, { border: "0.8mm" }), { icon: "border" })),
-        make("div.row", {},
+        piece.art && make("div.row", {},
           button(say("easel.size"), () => desk.dispatchEvent(new CustomEvent("drawer", { detail: "size" })), { icon: "measure" }),
           button(say("easel.place"), () => desk.dispatchEvent(new CustomEvent("drawer", { detail: "place" })), { icon: "easel" })))));
 
     let scale = 1;
+    /** The key of what the reading tells of. */
+    let read = null;
     const fit = () => {
       const { width_mm: w, height_mm: h, shape, corner_mm: corner, margin_mm: margin } = piece.blank;
-      // A phone's width is the limit there, its height elsewhere.
-      scale = Math.min(bench.clientWidth / w, Math.max(200, main.clientHeight - 60) / h);
+      // A phone's width is the limit there, its height elsewhere; the window's where the whole page scrolls, since `main` is then as tall as the board.
+      const high = getComputedStyle(main).overflowY === "visible" ? innerHeight : main.clientHeight;
+      scale = Math.min(bench.clientWidth / w, Math.max(200, high - 60) / h);
       board.style.width = `${w * scale}px`;
       board.style.height = `${h * scale}px`;
       board.style.setProperty("--corner", shape === "round" ? "50%" : `${corner * scale}px`);
@@ -86,10 +111,13 @@ export const easel = {
 
     const tell = (node) => {
       const [right, up] = offsetMm(piece.value(node.thing.key));
-      reading.textContent = say("easel.reading", {
+      read = node.thing.key;
+      const words = say("easel.reading", {
         what: node.thing.label, right: mm(right + node.moved.x), up: mm(up - node.moved.y),
         size: size(node.thing.box.width_mm, node.thing.box.height_mm),
       });
+      // What stands there already need not be heard again.
+      if (reading.textContent !== words) reading.textContent = words;
     };
 
     /** Asks for the place where a thing was put, once the hand rests. */
@@ -149,14 +177,18 @@ export const easel = {
       const held = document.activeElement?.thing?.key;
       things.replaceChildren(...movables(piece).map((thing) => {
         const node = make("div.thing", { tabindex: 0, role: "button", "aria-roledescription": say("easel.movable"), "aria-label": thing.label, "aria-describedby": keys, data: { thing: thing.key } },
-          thing.picture && make("img", { src: thing.picture, alt: "", draggable: "false" }));
+          thing.picture);
         Object.assign(node, { thing, moved: { x: 0, y: 0 } });
         hold(node);
         return node;
       }));
       fit();
-      if (held) [...things.children].find((n) => n.thing.key === held)?.focus({ preventScroll: true });
-      if (!reading.textContent && things.firstChild) tell(things.firstChild);
+      const all = [...things.children];
+      if (held) all.find((n) => n.thing.key === held)?.focus({ preventScroll: true });
+      // What was told of last may lie elsewhere now, or be gone.
+      const now = all.find((n) => n.thing.key === read) ?? all[0];
+      if (now) tell(now);
+      else reading.textContent = "";
     };
 
     const watch = new ResizeObserver(fit);

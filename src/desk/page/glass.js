@@ -27,6 +27,12 @@ export class Glass extends EventTarget {
     this.fit();
   }
 
+  /** Looks at another plane, all of it. */
+  see(plane) {
+    this.plane = plane;
+    this.fit();
+  }
+
   get width() { return this.host.clientWidth; }
   get height() { return this.host.clientHeight; }
 
@@ -139,9 +145,16 @@ export class Plate {
    * @param {(window: {x, y, w, h}, px: number) => string} path the address of a tile
    */
   constructor(host, plane, path) {
-    Object.assign(this, { host, plane, path, tiles: new Map() });
-    this.base = TILE / Math.max(plane.w, plane.h);
+    Object.assign(this, { host, path });
     this.dense = Math.min(2, window.devicePixelRatio || 1);
+    this.see(plane);
+  }
+
+  /** Looks at another plane: nothing of the old one would lie where it belongs. */
+  see(plane) {
+    Object.assign(this, { plane, tiles: new Map(), below: null, old: null, oldAt: null, wanted: null });
+    this.base = TILE / Math.max(plane.w, plane.h);
+    this.host.replaceChildren();
   }
 
   /** Another look: old tiles stay beneath until the new ones are there. */

@@ -12,8 +12,16 @@ const LOOKS = ["original", "wanted", "forecast", "dots", "density", "overburn"];
 /** A bank card: ISO/IEC 7810, ID-1. */
 const CARD_MM = { w: 85.6, h: 53.98 };
 
-/** CSS pixels a mm on this screen: as it was calibrated, or as CSS counts inches. */
-const screenScale = () => Number(localStorage.getItem("pixels-per-mm")) || 96 / 25.4;
+/** How many pixels of the screen make one of CSS; the browser's zoom changes it. */
+const density = () => devicePixelRatio || 1;
+
+const calibrated = () => Number(localStorage.getItem("screen-pixels-per-mm"));
+
+/** CSS pixels a mm on this screen at the present zoom: as it was calibrated, or as CSS counts inches. */
+const screenScale = () => calibrated() / density() || 96 / 25.4;
+
+/** Keeps a scale in pixels of the screen, which stay as large whatever the zoom. */
+const keepScale = (scale) => localStorage.setItem("screen-pixels-per-mm", scale * density());
 
 /** Asks for a bank card to be laid on the screen; answers the scale, or null. */
 function calibrate() {
@@ -99,7 +107,7 @@ export const loupe = {
     right.hidden = true;
     const hint = fresh("keys");
     const window_ = make("div.glass", { tabindex: 0, role: "group", "aria-label": say("loupe.window"), "aria-describedby": hint }, left, right);
-    const { w, h } = piece.whole;
+    let { w, h } = piece.whole;
     const line = divider(window_, right, signal);
     line.hidden = true;
     window_.append(line);
@@ -127,17 +135,17 @@ export const loupe = {
           button(say("loupe.whole"), () => glass.fit()),
           button(say("loupe.dots"), () => glass.to(dotScale())),
           button(say("loupe.true"), async () => {
-            if (!localStorage.getItem("pixels-per-mm")) {
+            if (!calibrated()) {
               const found = await calibrate();
               if (found === null) return;
-              localStorage.setItem("pixels-per-mm", found);
+              keepScale(found);
             }
             glass.to(screenScale());
             announce(say("loupe.true.now"));
           }),
           button(say("loupe.calibrate"), async () => {
             const found = await calibrate();
-            if (found !== null) { localStorage.setItem("pixels-per-mm", found); glass.to(screenScale()); }
+            if (found !== null) { keepScale(found); glass.to(screenScale()); }
           }, { icon: "card" })),
         scale),
       make("p", {}, make("b", { id: "meaning" }), " ", make("span.hint", { id: hint }, say("loupe.keys")))));
@@ -178,10 +186,19 @@ export const loupe = {
     options();
     get(jobPath(piece.name, "/sheet"), signal).then((sheet) => { versions = sheet?.versions ?? []; options(); }).catch(() => {});
 
+    // The blank may become another one while it is looked at. What the page and the server compute differs by less than is seen.
+    const resize = () => {
+      const now = piece.whole;
+      if (Math.abs(now.w - w) < 0.05 && Math.abs(now.h - h) < 0.05) return;
+      ({ w, h } = now);
+      for (const plate of plates) plate.see({ w, h });
+      glass.see({ w, h });
+      turn();
+    };
     const coarse = () => { for (const plate of plates) plate.under(piece.path("coarse")); lay(); };
     const wait = () => { still.textContent = piece.ticket ? "" : say("look.coming"); };
-    piece.addEventListener("saved", () => { wait(); coarse(); }, { signal });
-    piece.addEventListener("exact", () => { wait(); turn(); }, { signal });
+    piece.addEventListener("saved", () => { wait(); resize(); coarse(); }, { signal });
+    piece.addEventListener("exact", () => { wait(); resize(); turn(); }, { signal });
     wait();
     coarse();
     turn();

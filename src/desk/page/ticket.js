@@ -59,9 +59,8 @@ function standing(ticket) {
       make("td", {}, r.source ?? "")))))));
 }
 
-function files(desk, piece, ticket, paint) {
+function files(piece, ticket, folder, paint) {
   const stop = (ticket.findings ?? []).some((f) => f.level === "stop");
-  const folder = make("input", { type: "text", value: piece.folder ?? "", placeholder: piece.name, autocomplete: "off", spellcheck: "false", on: { change: () => { piece.folder = folder.value; } } });
   const out = make("p.saved", {}, piece.savedIn ? say("files.saved", piece.savedIn) : "");
   const save = async () => {
     try {
@@ -71,11 +70,17 @@ function files(desk, piece, ticket, paint) {
       announce(say("files.saved", piece.savedIn));
     } catch (refusal) { oops(refusal); }
   };
+  // Until the ticket of what is asked now is there, its files are of the past, and the server has them no more.
+  const early = (event) => {
+    if (piece.ticket && !piece.unsaved) return;
+    event.preventDefault();
+    notice(say("files.coming"));
+  };
   return make("section.files", {}, make("h2", {}, say("files.title")),
     stop && make("p.finding.stop", {}, icon("stop"), say("files.stopped")),
     make("ul", {}, (ticket.files ?? []).map((f) => make("li", {}, make("code", {}, f.name), make("span", {}, f.bytes ? bytes(f.bytes) : ""), f.about ? make("small", {}, f.about) : null))),
     make("div.row", {},
-      make("a.button.main", { href: piece.path("files.zip"), download: `${piece.name}.zip` }, icon("zip"), make("span", {}, say("files.zip"))),
+      make("a.button.main", { href: piece.path("files.zip"), download: `${piece.name}.zip`, on: { click: early } }, icon("zip"), make("span", {}, say("files.zip"))),
       button(say("files.save"), save, { icon: "folder" })),
     field(say("files.folder"), folder, { hint: say("files.folder.hint") }), out,
     make("div.row", {}, button(say("print"), () => print(), { icon: "printer" })));
@@ -85,6 +90,8 @@ export const ticket = {
   open(desk, main, signal) {
     const { piece } = desk;
     piece.expect();
+    // It is kept when the rest is made anew, so that nothing typed in it is lost.
+    const folder = make("input", { type: "text", value: piece.folder ?? "", placeholder: piece.name, autocomplete: "off", spellcheck: "false", on: { input: () => { piece.folder = folder.value; } } });
     const look = make("img", { alt: say("easel.alt", { name: piece.name }) });
     const body = make("div.docket");
     main.append(body);
@@ -96,6 +103,7 @@ export const ticket = {
         if (!painted) refill(body, make("p.coming", { role: "status" }, say("look.coming")));
         body.classList.add("waiting");
         body.setAttribute("aria-busy", "true");
+        body.querySelector(".files a.button")?.setAttribute("aria-disabled", "true");
         return;
       }
       painted = now;
@@ -103,7 +111,8 @@ export const ticket = {
       body.removeAttribute("aria-busy");
       const order = { stop: 0, warn: 1, caution: 1, note: 2 };
       const findings = [...(now.findings ?? [])].sort((a, b) => order[a.level] - order[b.level]);
-      const held = body.contains(document.activeElement) ? document.activeElement.textContent : null;
+      const focus = document.activeElement;
+      const held = body.contains(focus) ? focus.textContent : null;
       const dots = now.dots;
       refill(body,
         make("header.stub", {}, make("figure", {}, look), make("div", {}, make("p.kind", {}, say("ticket.kind")), make("h2.what", {}, piece.name),
@@ -116,16 +125,18 @@ export const ticket = {
           now.burn && burn(now.burn),
           likeness(now.likeness)),
         now.times?.length > 1 && curve(now.times, (point) => piece.change(point.change)),
-        files(desk, piece, now, paint),
+        files(piece, now, folder, paint),
         standing(now),
         now.decided?.length > 0 && make("section", {}, make("h2", {}, say("decided.title")), make("ul.plain", {}, now.decided.map((line) => make("li", {}, sentence(line))))),
         now.steps?.length > 0 && make("section.do", {}, make("h2", {}, say("steps.title")), make("ol", {}, now.steps.map((s) => make("li", {}, make("b", {}, s.title), " ", s.text)))),
         make("section.cautions", {}, make("h2", {}, say("cautions.title")), make("ul", {}, (now.cautions?.length ? now.cautions : [say("safety")]).map((c) => make("li", {}, c)))));
-      if (held) [...body.querySelectorAll("button, a")].find((n) => n.textContent === held)?.focus({ preventScroll: true });
+      if (focus === folder) folder.focus({ preventScroll: true });
+      else if (held) [...body.querySelectorAll("button, a")].find((n) => n.textContent === held)?.focus({ preventScroll: true });
     };
-    look.style.clipPath = outlineClip(piece.blank);
+    const clip = () => { look.style.clipPath = outlineClip(piece.blank); };
+    clip();
     piece.show(look, 520, signal);
-    piece.addEventListener("saved", paint, { signal });
+    piece.addEventListener("saved", () => { clip(); paint(); }, { signal });
     piece.addEventListener("exact", paint, { signal });
     piece.addEventListener("likeness", paint, { signal });
     piece.addEventListener("times", paint, { signal });

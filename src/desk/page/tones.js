@@ -5,12 +5,15 @@ import { number, say } from "./words.js";
 
 const percent = (value) => (value && value !== "off" ? Math.round(Number(String(value).replace("%", ""))) : 0);
 
+/** A part of a hundred, as the page writes it elsewhere. */
+const share = (value) => say("percent", { n: number(value) });
+
 function slider(piece, label, key) {
-  const out = make("output", {}, number(percent(piece.value(key))));
+  const out = make("output", {}, share(percent(piece.value(key))));
   const input = make("input", { type: "range", min: -100, max: 100, step: 5, value: percent(piece.value(key)), list: "middle" });
   input.addEventListener("input", () => {
     const value = Number(input.value);
-    out.textContent = number(value);
+    out.textContent = share(value);
     piece.change({ [key]: value ? `${value}%` : "off" }, key);
   });
   const whole = field(label, input, { key });
@@ -21,8 +24,8 @@ function slider(piece, label, key) {
 /** What the tones are, in two words at most. */
 export function toneWords(piece) {
   const [light, hard] = [percent(piece.value("tone.brighten")), percent(piece.value("tone.contrast"))];
-  return [light && say(light > 0 ? "tone.lighter" : "tone.darker", { n: Math.abs(light) }),
-    hard && say(hard > 0 ? "tone.harder" : "tone.flatter", { n: Math.abs(hard) })].filter(Boolean);
+  return [light && say(light > 0 ? "tone.lighter" : "tone.darker", { n: share(Math.abs(light)) }),
+    hard && say(hard > 0 ? "tone.harder" : "tone.flatter", { n: share(Math.abs(hard)) })].filter(Boolean);
 }
 
 /** The drawer of tones. */

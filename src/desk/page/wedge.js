@@ -78,7 +78,7 @@ function reading(desk, wedge, read) {
     make("div.scroll", { tabindex: 0, role: "region", "aria-label": say("wedge.values") }, make("table", {},
       make("thead", {}, make("tr", {}, ["name", "value", "sigma", "standing"].map((h) => make("th", { scope: "col" }, say(`wedge.values.${h}`))))),
       make("tbody", {}, (read.values ?? []).map((v) => make("tr", {}, make("th", { scope: "row" }, v.name),
-        make("td", {}, `${typeof v.value === "number" ? number(v.value, 4) : v.value} ${unit(v.unit)}`, v.why && make("small", {}, sentence(v.why))), make("td", {}, v.sigma === null || v.sigma === undefined ? "" : `± ${typeof v.sigma === "number" ? number(v.sigma, 3) : v.sigma}`),
+        make("td", {}, `${typeof v.value === "number" ? number(v.value, 4) : v.value} ${unit(v.unit)}`, v.why && make("small", {}, sentence(v.why))), make("td", {}, v.sigma === null || v.sigma === undefined ? "" : `± ${typeof v.sigma === "number" ? number(v.sigma, 3) : v.sigma} ${unit(v.unit)}`),
         make("td", {}, icon(v.measured ? "measured" : "assumed"), say(v.measured ? "measured" : "assumed"))))))),
     read.notes?.length > 0 && make("ul.plain", {}, read.notes.map((n) => make("li", {}, sentence(n)))),
     make("div.keep", {}, field(say("wedge.name"), name, { hint: say("wedge.name.hint") }), button(say("wedge.keep"), () => keep(false), { icon: "measured", kind: "main" }), out));
@@ -107,9 +107,8 @@ export const wedge = {
     const go = button(say("wedge.draw"), drawIt, { icon: "wedge", kind: "main" });
 
     const show = (made) => {
-      const url = new URLSearchParams(location.search);
-      url.set("wedge", made.name);
-      history.replaceState({}, "", `/?${url}`);
+      desk.wedge = made.name;
+      history.replaceState({}, "", desk.address("wedge"));
       const read = async (photo, at) => {
         announce(say("wedge.reading.now"));
         result.classList.add("waiting");
@@ -146,7 +145,6 @@ export const wedge = {
           field(say("wedge.speed"), typed("speed", "7..30mm/s"), { hint: say("wedge.speed.hint"), key: "speed" })), go),
       drawn, result));
 
-    const named = new URLSearchParams(location.search).get("wedge");
-    if (named) get(`/api/wedges/${encodeURIComponent(named)}`, signal).then(show).catch(() => {});
+    if (desk.wedge) get(`/api/wedges/${encodeURIComponent(desk.wedge)}`, signal).then(show).catch(() => {});
   },
 };

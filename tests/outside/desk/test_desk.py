@@ -11,6 +11,7 @@ import subprocess
 import sys
 import tomllib
 from pathlib import Path
+from urllib.parse import urlsplit
 
 import pytest
 
@@ -216,6 +217,104 @@ def test_a_desk_that_stopped_is_said_and_what_was_asked_is_kept(context):
     own.stop()
 
 
+def test_a_field_that_is_typed_in_keeps_its_text_when_news_come(page):
+    tab = page.tab
+    page.begin(SAMPLES / "emblem.svg")
+    page.exact()
+    drawer = page.drawer("words")
+    page.saved(lambda: drawer.get_by_role("button", name="Add a text").click())
+    words = drawer.locator("textarea")
+    words.fill("Anna Bri")
+    words.press("ArrowLeft")
+    # The exact look of the text that was there before comes while the hand is in the middle of a word.
+    tab.wait_for_selector(".docket:not(.waiting) .burn")
+    assert words.input_value() == "Anna Bri"
+    tab.keyboard.type("xx")
+    assert words.input_value() == "Anna Brxxi"
+    page.saved(lambda: tab.keyboard.press("Tab"))
+    assert page.asked()["layer"][0]["text"] == "Anna Brxxi"
+    # What is said beside a field stays beside it, with what was typed.
+    tab.keyboard.press("Escape")
+    drawer = page.drawer("blank")
+    margin = drawer.get_by_label("Margin")
+    margin.fill("2,5")
+    margin.press("Enter")
+    tab.wait_for_selector(".docket:not(.waiting) .burn")
+    assert margin.input_value() == "2,5" and "is no length" in drawer.inner_text()
+    # Lengths are read in one way wherever they are typed; nothing is no length of a side.
+    page.saved(lambda: (margin.fill("0,1IN"), margin.press("Enter")))
+    assert page.asked()["blank"]["margin"] == "2.54mm" and "is no length" not in drawer.inner_text()
+    drawer.get_by_label("Diameter").fill("0mm")
+    drawer.get_by_label("Diameter").press("Enter")
+    assert "leaves nothing" in drawer.inner_text()
+
+
+def test_a_refused_change_leaves_the_steps_as_they_were(page):
+    tab = page.tab
+    page.begin(SAMPLES / "emblem.svg")
+    undo, redo = tab.get_by_role("button", name="Undo"), tab.get_by_role("button", name="Redo")
+    drawer = page.drawer("blank")
+    margin = drawer.get_by_label("Margin")
+
+    def refused():
+        assert page.saved(lambda: (margin.fill("-1mm"), margin.press("Enter"))).status == 422
+        drawer.locator(".wrong", has_text="margin").wait_for()
+
+    refused()
+    assert not undo.is_enabled() and not redo.is_enabled()
+    page.saved(lambda: (margin.fill("3mm"), margin.press("Enter")))
+    page.saved(undo.click)
+    refused()
+    assert not undo.is_enabled() and redo.is_enabled()
+    page.saved(redo.click)
+    assert page.asked()["blank"]["margin"] == "3mm"
+
+
+def test_a_tray_of_a_piece_shows_the_blank_of_that_piece(page):
+    tab = page.tab
+    page.begin(SAMPLES / "emblem.svg")
+    drawer = page.drawer("blank")
+    across = drawer.get_by_label("Diameter")
+    page.saved(lambda: (across.fill("50mm"), across.press("Enter")))
+    tab.keyboard.press("Escape")
+    tab.get_by_role("button", name="Make many of it").click()
+    tab.get_by_label("Paste names from a spreadsheet").wait_for()
+    label = tab.locator('.label[data-id="blank"] b')
+    assert label.inner_text() == "Round 50 mm"
+    drawer = page.drawer("blank")
+    assert drawer.locator("input:checked").count() == 0 and "Round 50 mm" in drawer.inner_text()
+    # Another one takes its place.
+    page.saved(lambda: drawer.get_by_text("Metal tag 60").click())
+    asked = page.asked()
+    assert "shape" not in asked["piece"].get("blank", {}) and label.inner_text() == "Metal tag 60"
+
+
+def test_a_desk_that_was_started_anew_is_noticed_and_joined_again(context, tmp_path):
+    first = Desk(tmp_path)
+    page = Page(context, first)
+    tab = page.tab
+    page.drop(HARBOUR)
+    tab.wait_for_selector(".frame img")
+    # Where it was, on the same home; it stops while the versions are made.
+    first.running.kill()
+    first.stop()
+    tab.get_by_text("Dotwright does not answer.").first.wait_for()
+    again = Desk(tmp_path, port=urlsplit(first.address).port)
+    try:
+        tab.get_by_text("Dotwright was started anew").first.wait_for()
+        assert tab.get_by_text("Dotwright does not answer.").count() == 0
+        # What is changed meanwhile is not lost.
+        page.drawer("tone").get_by_label("Lighter").press("ArrowRight")
+        other = Page(context, again)
+        tab.bring_to_front()
+        tab.get_by_text("Dotwright is there again.").wait_for()
+        page.versions_done()
+        assert page.asked()["tone"]["brighten"] == "5%"
+        other.close()
+    finally:
+        again.stop()
+
+
 def test_the_loupe_goes_from_the_whole_to_single_dots(page):
     tab = page.tab
     page.begin()
@@ -252,6 +351,29 @@ def test_the_loupe_goes_from_the_whole_to_single_dots(page):
     tab.get_by_role("button", name="True size").click()
     tab.get_by_role("button", name="It is as large").click()
     tab.wait_for_function("() => / 1 times/.test(document.querySelector('.ruler').innerText)")
+
+
+def test_another_blank_is_seen_whole_wherever_one_looks(page):
+    tab = page.tab
+    page.begin(SAMPLES / "emblem.svg")
+    page.screen("loupe")
+    tab.wait_for_function("() => document.querySelectorAll('.plate:not([hidden]) img.there').length > 1")
+
+    def blank(name):
+        drawer = page.drawer("blank")
+        page.saved(lambda: drawer.get_by_text(name).click())
+        tab.keyboard.press("Escape")
+
+    blank("Ceramic tile 108")
+    # The tile of the whole is one of the new blank, and lies as large as its outline is cut.
+    tab.wait_for_function("() => [...document.querySelectorAll('.plate:not([hidden]) img.there')].some(i => /[?&]x=0&y=0&w=108&h=108&/.test(i.src))")
+    wide, clip = tab.evaluate("[document.querySelector('.plate:not([hidden]) img').getBoundingClientRect().width, document.querySelector('.shape').style.clipPath]")
+    side, corner = map(float, re.search(r"h ?([\d.]+) ?a ?([\d.]+) ", clip).groups())
+    assert abs(side + 2 * corner - wide) < 1.5, (clip, wide)
+    page.exact()
+    assert "circle" not in tab.locator(".stub img").evaluate("i => i.style.clipPath")
+    blank("Glass coaster 90")
+    assert "circle" in tab.locator(".stub img").evaluate("i => i.style.clipPath")
 
 
 def test_two_fingers_bring_the_loupe_nearer_and_one_moves_it(chromium, desk):
@@ -603,6 +725,40 @@ def test_what_was_done_to_a_table_is_undone(page):
     assert cell.input_value() == "Bo 2"
 
 
+def test_names_are_typed_on_while_the_last_one_is_taken(page):
+    tab = page.tab
+    tray_of(page, 2)
+    undo = tab.get_by_role("button", name="Undo")
+    cells = tab.locator("table.names input")
+    # The answer to a cell comes while the next one is being typed in.
+    tab.route("**/table?name=*", lambda route: (tab.wait_for_timeout(150), route.continue_()))
+    cells.nth(0).click()
+    tab.keyboard.press("Control+a")
+    tab.keyboard.type("Frieda")
+    tab.keyboard.press("Tab")
+    tab.keyboard.type("Captain", delay=60)
+    tab.keyboard.press("Tab")
+    tab.locator(".spot", has_text="Frieda").wait_for()
+    tab.wait_for_function("() => document.activeElement.matches('table.names button')")
+    tab.wait_for_timeout(500)
+    assert [c.input_value() for c in cells.all()] == ["Frieda", "Captain", "Bo 2", "Guide"]
+    page.saved(undo.click)
+    until(lambda: cells.nth(1).input_value() == "Guide")
+    page.saved(undo.click)
+    until(lambda: cells.nth(0).input_value() == "Anna 1")
+
+
+def test_a_row_that_was_mended_by_its_text_is_not_said_to_be_bad(page):
+    tab = page.tab
+    tray_of(page, 2)
+    text, bad = tab.get_by_label("Text 1"), tab.locator("table.names .says")
+    page.saved(lambda: (text.fill("{name} {titel}"), text.press("Enter")))
+    until(lambda: bad.count() == 2)
+    page.saved(lambda: (text.fill("{name} {title}"), text.press("Enter")))
+    until(lambda: bad.count() == 0)
+    assert tab.locator("table.names [aria-invalid=true]").count() == 0
+
+
 def test_forty_pieces_scroll_smoothly_and_a_row_is_mended(page, record_property):
     tab = page.tab
     tray_of(page, 40)
@@ -660,6 +816,39 @@ def test_nothing_is_cut_off_and_every_target_is_large_enough(chromium, desk, wid
         )
         assert small == [], (view, small)
     context.close()
+
+
+@pytest.mark.parametrize(("width", "height"), [(640, 400), (844, 390), (1280, 500), (320, 256)])
+def test_in_a_low_window_the_strip_is_in_reach_and_covers_nothing_for_good(chromium, desk, width, height):
+    """1280 by 800 at 200 % zoom, a phone on its side, a low window, and 1280 by 1024 at 400 %."""
+    context = chromium.new_context(viewport={"width": width, "height": height}, reduced_motion="reduce")
+    page = Page(context, desk)
+    tab = page.tab
+    page.begin(SAMPLES / "emblem.svg")
+    for view in ["sheet", "easel", "loupe", "ticket"]:
+        page.screen(view)
+        tab.wait_for_timeout(200)
+        tab.evaluate("scrollTo(0, document.documentElement.scrollHeight)")
+        # All the way down, the work ends above the strip.
+        ends, begins = tab.evaluate("[Math.max(...[...document.querySelectorAll('main > :not(h1)')].map(n => n.getBoundingClientRect().bottom)), document.querySelector('footer').getBoundingClientRect().top]")
+        assert ends <= begins, (view, ends, begins)
+        label = tab.locator('.label[data-id="blank"]')
+        label.click(timeout=3000)
+        tab.locator("#drawer").get_by_text("Glass coaster 90").click(timeout=3000, trial=True)
+        label.click(timeout=3000)
+    context.close()
+
+
+def test_the_columns_of_a_tray_stand_side_by_side(page):
+    tab = page.tab
+    tray_of(page, 1)
+    tab.get_by_label("Paste names from a spreadsheet").fill("name\tboat\tberth\nAnna\tGull\t4\n")
+    tab.get_by_role("button", name="Take these names").click()
+    tab.get_by_label("berth of row 1", exact=True).wait_for()
+    for width in [1181, 1440, 820, 390]:
+        tab.set_viewport_size({"width": width, "height": 800})
+        right, seen, within = tab.evaluate("[['.list > *', 'right'], ['.seen', 'left'], ['.list', 'right']].map(([of, side]) => Math.max(...[...document.querySelectorAll(of)].map(n => n.getBoundingClientRect()[side])))")
+        assert right <= within <= width and (width < 981 or within <= seen), (width, right, within, seen)
 
 
 def test_the_page_is_printed_without_its_frame(page):
