@@ -125,11 +125,10 @@ pub fn coating_mismatch(coating: &str, blank: &str, takes: &[Fitting], laser: Wa
     }))
 }
 
-/// `process-elsewhere`: the process was measured on another machine or with another coating, each given by its name as
+/// `process-elsewhere`: the process was measured with another coating, or on an `other_machine`; each is given by its name as
 /// measured and as used.
-pub fn process_elsewhere(machine: (&str, &str), coating: (&str, &str)) -> Finding {
-    let same_machine = machine.0 == machine.1 || machine.0.is_empty();
-    let (then, now, holds) = if same_machine {
+pub fn process_elsewhere(other_machine: bool, machine: (&str, &str), coating: (&str, &str)) -> Finding {
+    let (then, now, holds) = if !other_machine {
         (coating.0.to_string(), coating.1.to_string(), "of it only the beam and its lag are used")
     } else {
         let of = |(m, c): (&str, &str)| if c.is_empty() { m.to_string() } else { format!("{c} on {m}") };
@@ -255,13 +254,13 @@ mod tests {
     #[test]
     fn a_process_from_elsewhere_names_what_it_was_measured_for() {
         let same = ("diode 5 W", "diode 5 W");
-        let f = process_elsewhere(same, ("poster paint", "zinc spray"));
+        let f = process_elsewhere(false, same, ("poster paint", "zinc spray"));
         assert_eq!(
             f.message,
             "the process was measured for poster paint, not for zinc spray: of it only the beam and its lag are used"
         );
         assert!(f.remedies[0].text.starts_with("burn a wedge of zinc spray on diode 5 W"), "{f:?}");
-        let f = process_elsewhere(("diode 5 W", "diode 10 W"), ("poster paint", "poster paint"));
+        let f = process_elsewhere(true, ("diode 5 W", "diode 10 W"), ("poster paint", "poster paint"));
         assert!(f.message.contains("poster paint on diode 5 W, not for poster paint on diode 10 W"), "{f:?}");
         assert!(f.message.ends_with("nothing of it is used"));
         assert!(process_doubted("").is_none());

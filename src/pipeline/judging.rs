@@ -213,9 +213,13 @@ fn machine_findings(plan: &Plan, source: Source<'_>, stages: &Stages) -> Vec<Fin
 pub fn of_the_process(plan: &Plan) -> impl Iterator<Item = Finding> {
     let (machine, coating) = (plan.machine.name.as_str(), plan.coating.name.as_str());
     let stated = plan.measured.as_ref();
-    let elsewhere = stated
-        .filter(|m| m.is_of_others(machine, coating))
-        .map(|m| of_machine::process_elsewhere((m.machine.as_str(), machine), (m.coating.as_str(), coating)));
+    let elsewhere = stated.filter(|m| m.is_of_others(machine, coating)).map(|m| {
+        of_machine::process_elsewhere(
+            m.of_other_machine(machine),
+            (m.machine.as_str(), machine),
+            (m.coating.as_str(), coating),
+        )
+    });
     let doubted = stated.and_then(|m| of_machine::process_doubted(&m.doubt));
     elsewhere.into_iter().chain(doubted)
 }

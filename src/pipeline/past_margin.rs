@@ -72,23 +72,19 @@ fn smaller(plan: &Plan, art: &Art) -> Vec<Remedy> {
     // Down to tenths of a millimetre, as it is said; tried once more so.
     let sized =
         fits.map(|share| (width * share * 10.0).floor() / 10.0).filter(|w| width_of(at(w / width)).is_some());
-    let sized = sized.map(|w| Remedy {
-        change: "size",
-        value: w,
+    let tried = |change: &'static str, value: f64, text: String| Remedy {
+        change,
+        value,
         unit: "mm",
-        text: format!("make it {} mm wide or smaller", short(w, 1)),
+        text,
         verified: true,
-    });
-    let inside =
-        width_of(Place::Inside).filter(|w| *w >= LEAST_SHARE * width && plan.art.place != Place::Inside);
+    };
+    let sized = sized.map(|w| tried("size", w, format!("make it {} mm wide or smaller", short(w, 1))));
     let or = if sized.is_some() { "or " } else { "" };
-    let inside = inside.map(|w| Remedy {
-        change: "place",
-        value: w,
-        unit: "mm",
-        text: format!("{or}use --place inside, which makes it {} mm wide", short(w, 1)),
-        verified: true,
-    });
+    let inside =
+        width_of(Place::Inside).filter(|w| *w >= LEAST_SHARE * width && plan.art.place != Place::Inside).map(
+            |w| tried("place", w, format!("{or}use --place inside, which makes it {} mm wide", short(w, 1))),
+        );
     let all: Vec<Remedy> = sized.into_iter().chain(inside).collect();
     if all.is_empty() { vec![unsized_remedy(moved)] } else { all }
 }

@@ -12,6 +12,9 @@ use crate::blank::Blank;
 use crate::placement::Along;
 use crate::placement::DotRect;
 
+/// The most that a run is shortened by at either end, as a share of the pitch: every dot's centre is still swept.
+pub const MOST_TRIM: f64 = 0.4;
+
 /// Whether lines are marked on the way back too.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Ways {
@@ -40,7 +43,7 @@ pub struct Scan {
     /// Run-up before and after each line, mm; `None` (the default) takes `v²/(2a)` and the settle length, and
     /// after the line, where the controller plans ahead, no more than it takes to stop.
     pub run_up: Option<f64>,
-    /// How much each run of dots is shortened at either end, mm, 0 and up; at most 0.4 of the pitch is
+    /// How much each run of dots is shortened at either end, mm, 0 and up; at most [`MOST_TRIM`] of the pitch is
     /// taken, so that every dot's centre is still swept. Default 0. With `π/8` of
     /// the beam's diameter a swept disc marks the area of its own dots.
     pub trim: f64,
@@ -227,7 +230,7 @@ impl RasterPath {
             run_out: um(run_out),
             gaps,
             lag: um(lag),
-            trim: um(scan.trim).min((400.0 * pitch - 0.5) as i32).max(0),
+            trim: um(scan.trim).min((1000.0 * MOST_TRIM * pitch - 0.5) as i32).max(0),
             level: ((scan.power * f64::from(limits.full_scale_s)).round() as u32).max(1),
             feed,
             order: None,

@@ -23,10 +23,8 @@ use super::plan::{Plan, Settled};
 use super::rotary::Turned;
 use super::{Coating, Machine, Named, Process, ProcessFile, Standing, written};
 use crate::placement::Along;
+use crate::scan::raster::MOST_TRIM;
 use crate::units::short;
-
-/// The most that a run is shortened by at either end, as a share of a dot.
-const MOST_TRIM: f64 = 0.4;
 
 pub(super) fn settle(brief: &Brief) -> Result<Plan, PlanError> {
     let Brief { mut job, named, art: art_file, layers: files, notes } = brief.clone();
