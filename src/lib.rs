@@ -65,6 +65,7 @@ mod scan;
 mod screen;
 mod tone;
 mod units;
+mod vector;
 mod visual_quality;
 mod wedge;
 

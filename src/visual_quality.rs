@@ -10,6 +10,8 @@ mod similarity;
 use std::ops::Range;
 use std::sync::Arc;
 
+use blur::Separable;
+
 use crate::lately::Lately;
 use crate::plane::{Mark, Plane, Tone};
 
@@ -167,8 +169,9 @@ pub fn score(mark: &Mark, wanted: &Tone, pitch_mm: f64, distance_mm: f64) -> Sco
         .map(|(eye, radius)| PointSpread::of_eye(eye, pitch_mm, pitch_mm, distance_mm, radius));
     let least = 2 * BORDER + similarity::WINDOW;
     let border = if w.min(h) >= least { BORDER } else { 0 };
-    let seen = blur::through(mark.data(), wanted.data(), w, h, eyes.each_ref().map(|eye| &**eye), border);
-    let soft = blur::gaussian(mark.data(), wanted.data(), w, h, 2.0, border);
+    let pair = |spread: &Separable| spread.pair(mark.data(), wanted.data(), (w, h), border);
+    let seen = eyes.map(|eye| pair(&Separable::of(&eye)));
+    let soft = pair(&Separable::gaussian(2.0));
     let kept = |p: &[f32]| {
         let rows = p.chunks(w.max(1)).skip(border).take(h - 2 * border);
         rows.map(|r| r[border..w - border].iter().map(|&v| f64::from(v)).sum::<f64>()).sum::<f64>()
@@ -262,22 +265,16 @@ impl Judge {
         let (width, height) = (self.width, self.height);
         let border = if width.min(height) >= 2 * BORDER + similarity::WINDOW { BORDER } else { 0 };
         let eye = PointSpread::of_eye(Eye::KimAllebach, self.side, self.side, self.distance, 12);
-        let eyes = blur::Eyesight::new((width, height), [Some(&eye), None], border);
+        let eye = Separable::of(&eye);
         let sums = crate::parallel::map(self.bands.len(), |i| {
             let (rows, wanted) = &self.bands[i];
-            let errors = marks(rows).map(|mark| {
+            marks(rows).map(|mark| {
                 let mut error = squares(&mark, self.each).into_vec();
                 assert_eq!(error.len(), wanted.data().len(), "planes of different sizes cannot be compared");
                 error.iter_mut().zip(wanted.data()).for_each(|(e, w)| *e -= w);
                 error.resize(width * height, 0.0);
-                error
-            });
-            let mut sums = [0.0; N];
-            for (pair, sums) in errors.chunks(2).zip(sums.chunks_mut(2)) {
-                let both = eyes.squares(&pair[0], pair.get(1).unwrap_or(&pair[0]));
-                sums.copy_from_slice(&both[..sums.len()]);
-            }
-            sums
+                eye.squares(&error, (width, height), border)
+            })
         });
         let n = (self.bands.len() * (width - 2 * border) * (height - 2 * border)).max(1) as f64;
         let db = |sum: f64| -10.0 * libm::log10(sum / n);

@@ -6,10 +6,10 @@ use std::sync::Arc;
 use super::exposure::{CellSamples, Kernel, TILE};
 use super::response::Burn;
 use super::table::MarkTable;
-use super::vector;
 use crate::parallel;
 use crate::plane::{Dots, Mark};
 use crate::progress::{Progress, Silent, Stopped};
+use crate::vector;
 
 /// Rows of a band. Lines above and below a band are worked out again by its neighbours: at a radius
 /// of three, 6 in 64.

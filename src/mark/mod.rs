@@ -18,7 +18,6 @@ pub mod settings;
 pub mod sums;
 pub mod table;
 mod unsure;
-pub(crate) mod vector;
 pub mod walk;
 
 pub use beam::{Beam, Taps};

@@ -5,9 +5,9 @@ use super::blocks::{self, BandBlocks, Blocks};
 use super::forecast::{Band, Forecast};
 use super::lost::{self, BandLost, LineWork, Lost};
 use super::sums::{self, BandSums, Sums};
-use super::vector;
 use crate::plane::Dots;
 use crate::progress::{Progress, Stopped};
+use crate::vector;
 
 /// What a walk is to bring home besides the sums.
 #[derive(Debug, Clone, Copy)]

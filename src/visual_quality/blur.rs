@@ -1,13 +1,20 @@
-//! Two planes at once through point spreads: forecast and wanted tone as the real and the imaginary part
-//! of one transform, since every point spread is real and even.
+//! Planes through point spreads, each as a sum of a few that go down and along one after the other: of the eye's 625 places
+//! some 130 products are left. Only sums and products in one order, so every machine sees the same.
 
 use std::sync::Arc;
 
-use rustfft::{Fft, FftPlanner, num_complex::Complex32};
+use nalgebra::DMatrix;
 
 use super::{PointSpread, gaussian_line};
 use crate::lately::Lately;
 use crate::parallel;
+use crate::vector;
+
+/// What may be missing of a point spread of sum 1, as a sum of absolute values: a full dot in the wrong place would show
+/// through it 100 dB below a full mark.
+const MISSING: f64 = 1e-5;
+/// Rows a band.
+const ROWS: usize = 16;
 
 /// Forecast and wanted tone after the same blur, their border left out.
 pub struct Pair {
@@ -27,169 +34,171 @@ fn mirrored(i: isize, n: usize) -> usize {
     i.min(period - i) as usize
 }
 
-/// The least length at least `n` whose prime factors are 2, 3 and 5: transforms of it are fast.
-fn fast_length(n: usize) -> usize {
-    let smooth = |mut v: usize| {
-        for p in [2, 3, 5] {
-            while v.is_multiple_of(p) {
-                v /= p;
-            }
-        }
-        v == 1
-    };
-    (n.max(1)..).find(|&v| smooth(v)).unwrap_or(n)
+/// A point spread that is even both ways as a sum of products of a line down and a line along.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Separable {
+    /// Dots on either side.
+    radius: usize,
+    /// Weights down and along of each product, by the distance from the middle; of the middle half, which is met twice.
+    products: Vec<[Vec<f32>; 2]>,
 }
 
-fn rows(plane: &mut [Complex32], len: usize, fft: &dyn Fft<f32>) {
-    parallel::bands(plane, len, 16, |_, band| {
-        let mut scratch = vec![Complex32::default(); fft.get_inplace_scratch_len()];
-        fft.process_with_scratch(band, &mut scratch);
-    });
-}
+impl Separable {
+    /// The least number of products that leave out no more than [`MISSING`]: the greatest singular values of the spread (C.
+    /// Eckart and G. Young, Psychometrika 1, 1936).
+    pub fn of(spread: &PointSpread) -> Arc<Separable> {
+        static LATELY: Lately<PointSpread, Separable> = Lately::new(4);
+        LATELY.get(spread.clone(), || Separable::found(spread))
+    }
 
-/// `to[x][y] = from[y][x]`; `from` has rows of `width` values, and blocks of 16 rows stay in the cache.
-fn transpose(from: &[Complex32], width: usize, height: usize) -> Vec<Complex32> {
-    let mut to = vec![Complex32::default(); from.len()];
-    parallel::bands(&mut to, height, 16, |first, band| {
-        for y0 in (0..height).step_by(16) {
-            for (x, out) in band.chunks_exact_mut(height).enumerate() {
-                for (y, o) in out[y0..(y0 + 16).min(height)].iter_mut().enumerate() {
-                    *o = from[(y0 + y) * width + first + x];
+    fn found(spread: &PointSpread) -> Separable {
+        let side = spread.radius + 1;
+        let quarter = DMatrix::from_fn(side, side, |y, x| spread.at(x as isize, y as isize));
+        let times = |i: usize| if i == 0 { 1.0 } else { 2.0 };
+        let mut rest = quarter.clone();
+        let mut products = Vec::new();
+        let svd = quarter.svd(true, true);
+        let (Some(down), Some(along)) = (&svd.u, &svd.v_t) else {
+            return Separable { radius: spread.radius, products };
+        };
+        for (k, &size) in svd.singular_values.iter().enumerate() {
+            let size = size.sqrt();
+            let (down, along): (Vec<f64>, Vec<f64>) =
+                (0..side).map(|i| (size * down[(i, k)], size * along[(k, i)])).unzip();
+            let mut missing = 0.0;
+            for y in 0..side {
+                for x in 0..side {
+                    rest[(y, x)] -= down[y] * along[x];
+                    missing += times(x) * times(y) * rest[(y, x)].abs();
                 }
             }
+            products.push([&down, &along].map(|line| halved(line)));
+            if missing <= MISSING {
+                break;
+            }
         }
-    });
-    to
+        Separable { radius: spread.radius, products }
+    }
+
+    /// A Gaussian of `sigma` dots, cut at four sigma.
+    pub fn gaussian(sigma: f64) -> Separable {
+        let radius = (4.0 * sigma + 0.5) as usize;
+        let line = halved(&gaussian_line(sigma, radius)[radius..]);
+        Separable { radius, products: vec![[line.clone(), line]] }
+    }
+
+    /// Sum of the squares of a plane of `width` by `height` values as it is seen so, mirrored at its borders, of which `border`
+    /// values are left out all round.
+    pub fn squares(&self, plane: &[f32], (width, height): (usize, usize), border: usize) -> f64 {
+        let (kept, rows) = (width - 2 * border, height - 2 * border);
+        let sums = parallel::map(rows.div_ceil(ROWS), |i| {
+            let first = i * ROWS;
+            let mut band = vec![0.0f32; kept * ROWS.min(rows - first)];
+            vector::widest(Rows {
+                spread: self,
+                plane,
+                size: (width, height),
+                border,
+                first,
+                band: &mut band,
+            });
+            band.iter().map(|&v| f64::from(v) * f64::from(v)).sum::<f64>()
+        });
+        sums.iter().sum()
+    }
+
+    /// The same plane as it is seen.
+    fn seen(&self, plane: &[f32], size @ (width, height): (usize, usize), border: usize) -> Vec<f32> {
+        let kept = width - 2 * border;
+        let mut out = vec![0.0f32; kept * (height - 2 * border)];
+        parallel::bands(&mut out, kept, ROWS, |first, band| {
+            vector::widest(Rows { spread: self, plane, size, border, first, band });
+        });
+        out
+    }
+
+    /// Forecast and wanted tone as they are seen.
+    pub fn pair(&self, mark: &[f32], wanted: &[f32], size: (usize, usize), border: usize) -> Pair {
+        let (width, height) = (size.0 - 2 * border, size.1 - 2 * border);
+        Pair { width, height, mark: self.seen(mark, size, border), wanted: self.seen(wanted, size, border) }
+    }
 }
 
-/// Planes of one size, two at a time, through the point spread of one or two eyes; mirrored at their borders, of which so
-/// many dots are left out.
-pub struct Eyesight {
-    width: usize,
-    height: usize,
-    border: usize,
-    /// Dots added all round: only what is kept needs its surroundings, and the border serves as part of them.
-    pad: usize,
-    /// Width and height of the transforms.
+/// A line from its middle on, the middle halved.
+fn halved(line: &[f64]) -> Vec<f32> {
+    line.iter().enumerate().map(|(i, &v)| if i == 0 { 0.5 * v as f32 } else { v as f32 }).collect()
+}
+
+/// A band of rows that are kept, the first of them `first`.
+struct Rows<'a> {
+    spread: &'a Separable,
+    plane: &'a [f32],
     size: (usize, usize),
-    ahead: [Arc<dyn Fft<f32>>; 2],
-    back: [Arc<dyn Fft<f32>>; 2],
-    /// Both point spreads are even, so their transforms are real and share one as its real and imaginary part.
-    transfer: Arc<Vec<Complex32>>,
+    border: usize,
+    first: usize,
+    band: &'a mut [f32],
 }
 
-/// Transfers of the last few eyes on planes of up to [`KEPT`] values: the pieces of a tray are of few sizes.
-static LATELY: Lately<Looked, Vec<Complex32>> = Lately::new(2);
+impl vector::Work for Rows<'_> {
+    type Output = ();
 
-/// As many as a likeness is judged by, with some to spare; those of a whole bed are not kept.
-const KEPT: usize = 1 << 20;
-
-/// Width and height of a transform, and its eyes.
-type Looked = ((usize, usize), [Option<PointSpread>; 2]);
-
-impl Eyesight {
-    /// Looks at planes of `width` by `height` dots.
-    pub fn new((width, height): (usize, usize), eyes: [Option<&PointSpread>; 2], border: usize) -> Eyesight {
-        let reach = eyes.iter().flatten().map(|e| e.radius).max().unwrap_or(0);
-        let pad = reach.saturating_sub(border);
-        let size @ (fw, fh) = (fast_length(width + 2 * pad), fast_length(height + 2 * pad));
-        let mut planner = FftPlanner::new();
-        let ahead = [planner.plan_fft_forward(fw), planner.plan_fft_forward(fh)];
-        let back = [planner.plan_fft_inverse(fw), planner.plan_fft_inverse(fh)];
-        let transfer = || {
-            let mut k = vec![Complex32::default(); fw * fh];
-            let r = reach as isize;
-            let wrap = |d: isize, n: usize| d.rem_euclid(n as isize) as usize;
-            for dy in -r..=r {
-                for dx in -r..=r {
-                    let [re, im] = eyes.map(|eye| eye.map_or(0.0, |e| e.at(dx, dy) as f32));
-                    // A plane narrower than the spread folds it.
-                    k[wrap(dy, fh) * fw + wrap(dx, fw)] += Complex32::new(re, im);
-                }
+    #[inline(always)]
+    fn call(self) {
+        let Rows { spread, plane, size: (width, height), border, first, band } = self;
+        let (radius, kept) = (spread.radius, width - 2 * border);
+        if kept == 0 {
+            return;
+        }
+        let row = |y: isize| &plane[mirrored(y, height) * width..][..width];
+        let columns: Vec<usize> = (0..kept + 2 * radius)
+            .map(|x| mirrored((x + border) as isize - radius as isize, width))
+            .collect();
+        let inside = border >= radius;
+        let mut tall = vec![0.0f32; width];
+        let mut wide = vec![0.0f32; columns.len()];
+        for (y, out) in (first + border..).zip(band.chunks_exact_mut(kept)) {
+            let y = y as isize;
+            let beside: Vec<_> = (0..=radius as isize).map(|d| (row(y - d), row(y + d))).collect();
+            for [down, along] in &spread.products {
+                tall.fill(0.0);
+                add_up(&mut tall, &beside, down);
+                let near = if inside {
+                    &tall[border - radius..][..columns.len()]
+                } else {
+                    wide.iter_mut().zip(&columns).for_each(|(w, &x)| *w = tall[x]);
+                    &wide
+                };
+                let beside: Vec<_> =
+                    (0..=radius).map(|d| (&near[radius - d..], &near[radius + d..])).collect();
+                add_up(out, &beside, along);
             }
-            transformed(k, size, &ahead)
-        };
-        let transfer = if fw * fh <= KEPT {
-            LATELY.get((size, eyes.map(|eye| eye.cloned())), transfer)
-        } else {
-            Arc::new(transfer())
-        };
-        Eyesight { width, height, border, pad, size, ahead, back, transfer }
-    }
-
-    /// The transform of two planes as the real and the imaginary part of one.
-    fn spectrum(&self, re: &[f32], im: &[f32]) -> Vec<Complex32> {
-        let (w, h, pad, fw) = (self.width, self.height, self.pad as isize, self.size.0);
-        let mut z = vec![Complex32::default(); fw * self.size.1];
-        let column: Vec<usize> = (0..fw).map(|x| mirrored(x as isize - pad, w)).collect();
-        parallel::bands(&mut z, fw, 16, |first, band| {
-            for (i, row) in band.chunks_exact_mut(fw).enumerate() {
-                let y = mirrored((first + i) as isize - pad, h) * w;
-                for (o, &x) in row.iter_mut().zip(&column) {
-                    *o = Complex32::new(re[y + x], im[y + x]);
-                }
-            }
-        });
-        transformed(z, self.size, &self.ahead)
-    }
-
-    /// Width and height of what is kept.
-    fn kept(&self) -> (usize, usize) {
-        (self.width - 2 * self.border, self.height - 2 * self.border)
-    }
-
-    /// Both planes as an eye sees them, the first or the second.
-    fn seen(&self, spectrum: &[Complex32], second: bool) -> (Vec<f32>, Vec<f32>) {
-        let z = self.through(spectrum, second);
-        self.rows_kept(&z).flatten().map(|v| (v.re, v.im)).unzip()
-    }
-
-    /// The same as one plane of complex numbers, with all that is not kept.
-    fn through(&self, spectrum: &[Complex32], second: bool) -> Vec<Complex32> {
-        let (fw, fh) = self.size;
-        let scale = 1.0 / (fw * fh) as f32;
-        let mut s = spectrum.to_vec();
-        parallel::bands(&mut s, fh, 16, |first, band| {
-            for (v, t) in band.iter_mut().zip(&self.transfer[first * fh..]) {
-                *v *= scale * if second { t.im } else { t.re };
-            }
-        });
-        rows(&mut s, fh, &*self.back[1]);
-        let mut z = transpose(&s, fh, fw);
-        rows(&mut z, fw, &*self.back[0]);
-        z
-    }
-
-    /// The rows of what is kept.
-    fn rows_kept<'a>(&self, z: &'a [Complex32]) -> impl Iterator<Item = &'a [Complex32]> + use<'a> {
-        let ((kw, kh), from) = (self.kept(), self.pad + self.border);
-        z.chunks_exact(self.size.0).skip(from).take(kh).map(move |row| &row[from..][..kw])
-    }
-
-    /// Sums of the squares of two planes as the first eye sees them, over what is kept.
-    pub fn squares(&self, one: &[f32], other: &[f32]) -> [f64; 2] {
-        let z = self.through(&self.spectrum(one, other), false);
-        let square = |v: f32| f64::from(v) * f64::from(v);
-        self.rows_kept(&z)
-            .flatten()
-            .fold([0.0; 2], |[one, other], v| [one + square(v.re), other + square(v.im)])
+        }
     }
 }
 
-/// The transform of a plane that is `size` wide and high, column by column.
-fn transformed(
-    mut z: Vec<Complex32>,
-    (fw, fh): (usize, usize),
-    ahead: &[Arc<dyn Fft<f32>>; 2],
-) -> Vec<Complex32> {
-    rows(&mut z, fw, &*ahead[0]);
-    let mut spectrum = transpose(&z, fw, fh);
-    rows(&mut spectrum, fh, &*ahead[1]);
-    spectrum
+/// Adds to each value what lies beside it: two lines for each weight, both as long as `to` at least.
+#[inline(always)]
+fn add_up(to: &mut [f32], beside: &[(&[f32], &[f32])], weights: &[f32]) {
+    let (eights, rest) = to.as_chunks_mut::<8>();
+    let from = 8 * eights.len();
+    for (i, to) in eights.iter_mut().enumerate() {
+        let mut sum = *to;
+        for ((a, b), &weight) in beside.iter().zip(weights) {
+            if let (Some(a), Some(b)) = (a[8 * i..].first_chunk::<8>(), b[8 * i..].first_chunk::<8>()) {
+                sum = vector::plus(&sum, &vector::sum(a, b), weight);
+            }
+        }
+        *to = sum;
+    }
+    for (i, to) in (from..).zip(rest) {
+        for ((a, b), &weight) in beside.iter().zip(weights) {
+            *to += weight * (a[i] + b[i]);
+        }
+    }
 }
 
 /// Mean square of a small plane through a point spread, `border` values left out all round. It is summed place by place: dots
-/// are settled by it, and the last bits of a transform hang on the processor.
+/// are settled by it.
 pub fn mean_square(plane: &[f32], (w, h): (usize, usize), spread: &PointSpread, border: usize) -> f64 {
     let r = spread.radius as isize;
     let columns: Vec<usize> =
@@ -211,48 +220,61 @@ pub fn mean_square(plane: &[f32], (w, h): (usize, usize), spread: &PointSpread, 
     sum / (kw * (h - 2 * border)).max(1) as f64
 }
 
-/// Blurs both planes by each point spread.
-pub fn through(
-    mark: &[f32],
-    wanted: &[f32],
-    w: usize,
-    h: usize,
-    eyes: [&PointSpread; 2],
-    border: usize,
-) -> [Pair; 2] {
-    let eyes = Eyesight::new((w, h), eyes.map(Some), border);
-    let spectrum = eyes.spectrum(mark, wanted);
-    let (width, height) = eyes.kept();
-    [false, true].map(|second| {
-        let (mark, wanted) = eyes.seen(&spectrum, second);
-        Pair { width, height, mark, wanted }
-    })
-}
+#[cfg(test)]
+mod tests {
+    use super::super::Eye;
+    use super::*;
 
-/// Blurs both planes by a Gaussian of `sigma` dots, cut at four sigma, planes mirrored at their borders.
-pub fn gaussian(mark: &[f32], wanted: &[f32], w: usize, h: usize, sigma: f64, border: usize) -> Pair {
-    let radius = (4.0 * sigma + 0.5) as usize;
-    let line: Vec<f32> = gaussian_line(sigma, radius).into_iter().map(|v| v as f32).collect();
-    let (kw, kh) = (w - 2 * border, h - 2 * border);
-    let column: Vec<usize> =
-        (0..kw + 2 * radius).map(|x| mirrored((x + border) as isize - radius as isize, w)).collect();
-    let one = |plane: &[f32]| {
-        let mut out = vec![0.0f32; kw * kh];
-        parallel::bands(&mut out, kw, 16, |first, band| {
-            let mut tall = vec![0.0f32; w];
-            for (i, row) in band.chunks_exact_mut(kw).enumerate() {
-                tall.fill(0.0);
-                for (j, &t) in line.iter().enumerate() {
-                    let y = mirrored((first + i + border + j) as isize - radius as isize, h) * w;
-                    tall.iter_mut().zip(&plane[y..y + w]).for_each(|(a, v)| *a += t * v);
+    fn plane(w: usize, h: usize) -> Vec<f32> {
+        (0..w * h).map(|i| ((i * 7919 + i / w * 31) % 101) as f32 / 50.0 - 1.0).collect()
+    }
+
+    #[test]
+    fn a_few_products_are_the_spread_they_stand_for() {
+        for (eye, radius, most) in [(Eye::KimAllebach, 12, 6), (Eye::Nasanen, 24, 10)] {
+            for pitch in [0.04, 0.0875, 0.2] {
+                let spread = PointSpread::of_eye(eye, pitch, pitch, 300.0, radius);
+                let few = Separable::of(&spread);
+                assert!(few.products.len() <= most, "{eye:?} {pitch}: {}", few.products.len());
+                let of = |line: &[f32], i: usize| f64::from(line[i]) * if i == 0 { 2.0 } else { 1.0 };
+                let mut missing = 0.0;
+                for y in -(radius as isize)..=radius as isize {
+                    for x in -(radius as isize)..=radius as isize {
+                        let (i, j) = (y.unsigned_abs(), x.unsigned_abs());
+                        let sum: f64 = few.products.iter().map(|[d, a]| of(d, i) * of(a, j)).sum();
+                        missing += (sum - spread.at(x, y)).abs();
+                    }
                 }
-                let wide: Vec<f32> = column.iter().map(|&x| tall[x]).collect();
-                for (j, &t) in line.iter().enumerate() {
-                    row.iter_mut().zip(&wide[j..]).for_each(|(a, v)| *a += t * v);
-                }
+                // The weights are rounded to f32.
+                assert!(missing < 2.0 * MISSING, "{eye:?} {pitch}: {missing}");
             }
-        });
-        out
-    };
-    Pair { width: kw, height: kh, mark: one(mark), wanted: one(wanted) }
+        }
+    }
+
+    #[test]
+    fn a_plane_is_seen_as_place_by_place_whatever_its_size() {
+        // Narrower than the spread, no wider than its border, wider.
+        for (w, h, border) in [(5, 3, 0), (40, 9, 0), (70, 61, 16), (83, 47, 2)] {
+            let plane = plane(w, h);
+            let spread = PointSpread::of_eye(Eye::KimAllebach, 0.0875, 0.0875, 300.0, 12);
+            let sum = Separable::of(&spread).squares(&plane, (w, h), border);
+            let want =
+                mean_square(&plane, (w, h), &spread, border) * ((w - 2 * border) * (h - 2 * border)) as f64;
+            assert!((sum / want - 1.0).abs() < 1e-4, "{w} x {h}: {sum} {want}");
+        }
+    }
+
+    #[test]
+    fn threads_do_not_change_a_byte() {
+        let plane = plane(300, 200);
+        let spread = PointSpread::of_eye(Eye::KimAllebach, 0.0875, 0.0875, 300.0, 12);
+        let of = |threads| {
+            parallel::with_threads(threads, || {
+                let few = Separable::of(&spread);
+                (few.seen(&plane, (300, 200), 16), few.squares(&plane, (300, 200), 16))
+            })
+        };
+        let one = of(1);
+        assert!([2, 3, 7].iter().all(|&threads| of(threads) == one));
+    }
 }

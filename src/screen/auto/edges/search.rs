@@ -8,8 +8,8 @@
 use super::super::kinds::Kind;
 use super::quarters::Quarters;
 use super::teeth::Teeth;
-use crate::mark::vector;
 use crate::plane::{Dots, Tone};
+use crate::vector;
 
 /// Dots on a side of a tile.
 pub const TILE: usize = 96;
