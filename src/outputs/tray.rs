@@ -163,7 +163,9 @@ pub fn write_trays(
     for (i, (tray, (picture, png))) in trays.iter().zip(from_above).enumerate() {
         let number = i + 1;
         output.put(&format!("tray-{number}.png"), &png)?;
-        let of_tray = TrayFacts { number, sides: tray.sides, seconds: seconds[i], own_jig: jigs[i].clone() };
+        let own_jig = jigs[i].clone();
+        let on_card = asked.card.is_some() && own_jig.is_some();
+        let of_tray = TrayFacts { number, sides: tray.sides, seconds: seconds[i], own_jig, on_card };
         facts.push((of_tray, picture));
     }
     output.put("pieces.png", &pieces)?;

@@ -125,6 +125,8 @@ pub struct TrayFacts {
     pub seconds: Option<f64>,
     /// What the jig is called that is made for it; `None` where the blanks lie in the one of an earlier tray.
     pub own_jig: Option<String>,
+    /// Whether a program beside it marks the edges of the blanks on a card.
+    pub on_card: bool,
 }
 
 /// A piece in the ticket's list.
@@ -274,17 +276,24 @@ fn steps(of_piece: &[StepFacts], trays: &[(TrayFacts, Picture)]) -> Vec<StepFact
     of_piece.iter().map(|s| StepFacts { title: s.title.clone(), text: of(s) }).collect()
 }
 
-/// Which jig is to be made.
+/// Which jig is to be made, and how.
 fn make(trays: &[(TrayFacts, Picture)]) -> String {
     let own: Vec<(usize, &str)> =
         trays.iter().filter_map(|(t, _)| Some((t.number, t.own_jig.as_deref()?))).collect();
-    match own.as_slice() {
-        [] | [_] => "Make the jig from jig.svg".into(),
-        [_, more @ ..] => {
-            let more: Vec<String> =
-                more.iter().map(|(tray, name)| format!("from {name}.svg for tray {tray}")).collect();
-            format!("Make the jig from jig.svg, another {},", more.join(" and "))
-        }
+    let more = |ending: &str| -> Vec<String> {
+        own.iter().skip(1).map(|(tray, name)| format!("{name}.{ending} for tray {tray}")).collect()
+    };
+    let card = if trays.iter().any(|(t, _)| t.on_card) {
+        let others: String = more("nc").iter().map(|one| format!(", {one}")).collect();
+        format!(
+            " (or fix a card to the bed and run jig.nc{others}, which burns the edges of the blanks into it: eyewear on)"
+        )
+    } else {
+        String::new()
+    };
+    match own.len() {
+        0 | 1 => format!("Make the jig from jig.svg{card}"),
+        _ => format!("Make the jig from jig.svg, another from {}{card},", more("svg").join(" and from ")),
     }
 }
 
@@ -321,5 +330,23 @@ mod tests {
         assert_eq!(listed(&[4]), "4");
         assert_eq!(listed(&[1, 2]), "1 and 2");
         assert_eq!(listed(&[1, 3, 4, 5, 9]), "1, 3 to 5 and 9");
+    }
+    #[test]
+    fn the_step_that_lays_the_blanks_names_each_jig_and_the_card() {
+        let tray = |number: usize, jig: Option<&str>, on_card| {
+            let own_jig = jig.map(str::to_string);
+            let facts = TrayFacts { number, sides: (200.0, 200.0), seconds: Some(60.0), own_jig, on_card };
+            (facts, Picture { width: 1, height: 1, rgb: vec![0; 3] })
+        };
+        let one = [tray(1, Some("jig"), false), tray(2, None, false)];
+        assert_eq!(make(&one), "Make the jig from jig.svg");
+        let two = [tray(1, Some("jig"), false), tray(2, Some("jig-2"), false)];
+        assert_eq!(make(&two), "Make the jig from jig.svg, another from jig-2.svg for tray 2,");
+        assert_eq!(
+            make(&[tray(1, Some("jig"), true)]),
+            "Make the jig from jig.svg (or fix a card to the bed and run jig.nc, which burns the edges of the blanks into it: eyewear on)"
+        );
+        let two = [tray(1, Some("jig"), true), tray(2, Some("jig-2"), true)];
+        assert!(make(&two).contains("run jig.nc, jig-2.nc for tray 2, which burns"), "{}", make(&two));
     }
 }
