@@ -113,7 +113,7 @@ section! {
         read_as: ReadAs,
         /// The part of a file's picture that is used. Default all.
         crop: Crop,
-        /// A file's picture mirrored left to right. Default false.
+        /// A file or a text mirrored left to right; once more where the piece is. Default false.
         mirror: bool,
         /// A file's light and dark exchanged. Default false.
         invert: bool,

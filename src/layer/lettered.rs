@@ -40,20 +40,20 @@ pub struct Lettered {
 
 impl Lettered {
     /// The text as art of the size that `place` says. Along an arc, `place` is a box: the greatest length and the height
-    /// of the line.
+    /// of the line. Where it is to stand in the `middle` from above to below, its letters do, and not the room of its lines.
     ///
     /// # Errors
     /// Where the fonts or the drawing library fail.
-    pub fn drawn(&self, place: Place, opening: &Opening) -> Result<LayerArt, OpenError> {
+    pub fn drawn(&self, place: Place, middle: bool, opening: &Opening) -> Result<LayerArt, OpenError> {
         let name = format!("'{}'", self.text.replace('\n', " / "));
         if self.arc.is_none() && self.lines > 1 && !self.text.contains('\n') {
-            return self.broken(place, opening, name);
+            return self.broken((place, middle), opening, name);
         }
-        self.set(place, opening, name).map(|(art, _)| art)
+        self.set((place, middle), opening, name).map(|(art, _)| art)
     }
 
     /// In the number of lines that makes the letters largest in their box, the fewest of those.
-    fn broken(&self, place: Place, opening: &Opening, name: String) -> Result<LayerArt, OpenError> {
+    fn broken(&self, place: (Place, bool), opening: &Opening, name: String) -> Result<LayerArt, OpenError> {
         let mut best: Option<(LayerArt, f64)> = None;
         for lines in 1..=self.lines as usize {
             let Some(text) = broken(&self.text, lines) else { break };
@@ -70,7 +70,12 @@ impl Lettered {
     }
 
     /// The text in the lines that it has, and the size of its letters: mm in a box, else as a share of its width.
-    fn set(&self, place: Place, opening: &Opening, name: String) -> Result<(LayerArt, f64), OpenError> {
+    fn set(
+        &self,
+        (place, middle): (Place, bool),
+        opening: &Opening,
+        name: String,
+    ) -> Result<(LayerArt, f64), OpenError> {
         let (body, lines) = self.straight();
         let wide = body.replace("@", &ROOM.to_string());
         let tall = ROOM + lines as f64 * LEADING * EM;
@@ -84,10 +89,11 @@ impl Lettered {
         let top = ink[1].min(ROOM / 2.0 - ABOVE * EM);
         let last = ROOM / 2.0 + (lines - 1) as f64 * LEADING * EM;
         let bottom = ink[3].max(last + BELOW * EM);
+        let down = if middle { 0.5 * (top + bottom - ink[1] - ink[3]) } else { 0.0 };
         let body = format!(
             r#"<g transform="translate({} {})">{}</g>"#,
             -left,
-            -top,
+            down - top,
             body.replace("@", &ROOM.to_string())
         );
         let size = ((right - left).max(1.0), bottom - top);
@@ -235,7 +241,7 @@ mod tests {
             arc: None,
         };
         let aspect = |t: Lettered| {
-            let art = t.drawn(place, &Opening::default()).unwrap().art;
+            let art = t.drawn(place, true, &Opening::default()).unwrap().art;
             let (w, h) = art.size();
             w / h
         };
@@ -255,7 +261,7 @@ mod tests {
                 align: Some(Align::Left),
                 arc: None,
             };
-            text.drawn(Place::Inside, &Opening::default()).unwrap().art.size()
+            text.drawn(Place::Inside, true, &Opening::default()).unwrap().art.size()
         };
         assert!(art("<A & \"B\"> @").0 > art("A B").0);
         let _ = art("\u{1}\u{FFFE}x");

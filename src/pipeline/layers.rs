@@ -12,8 +12,9 @@ use crate::art::{Art, OpenError, Opening};
 use crate::job::Plan;
 use crate::job::settle::{SettledLayer, Shows};
 use crate::layer::{self, LayerArt};
-use crate::placement::{Grid, Placement};
+use crate::placement::{Grid, Place, Placement};
 use crate::progress::Progress;
+use crate::units::Mm;
 
 /// A layer opened.
 #[derive(Debug)]
@@ -113,6 +114,21 @@ impl Layer {
     }
 }
 
+/// The share of a cylinder's girth on which a text can be read from one side: a third, whose ends are seen at 60 degrees (own
+/// judgement).
+const IN_FRONT: f64 = 1.0 / 3.0;
+
+/// A text that is as large as fits, on a piece that is turned, keeps to what is seen of it at once.
+fn in_front(plan: &Plan, place: Place) -> Place {
+    match (place, plan.blank.shape.turned(), plan.blank.to_place_on().printable()) {
+        (Place::Inside, Some(mantle), Some(whole)) => {
+            let width = whole.width().min(mantle.girth() * IN_FRONT);
+            Place::Box { width: Mm(width), height: Mm(whole.height()) }
+        }
+        _ => place,
+    }
+}
+
 /// The layers of a plan, opened, in their order: `files` are those that were opened, one for each layer that shows a file.
 /// Files and borders that are settled alike on other pieces are those of `common`.
 ///
@@ -134,7 +150,9 @@ pub fn layers(
                 None => continue,
             },
             Shows::Text(text) => {
-                all.push(Arc::new(Layer { art: text.drawn(place, opening)?, drawn: None }));
+                let middle = settled.art.spot.is_none_or(|spot| spot.anchor.is_midway());
+                let art = text.drawn(in_front(plan, place), middle, opening)?;
+                all.push(Arc::new(Layer { art, drawn: None }));
                 continue;
             }
             Shows::Border { width, inset } => {

@@ -26,9 +26,11 @@ pub(super) fn past_margin(plan: &Plan, source: Source<'_>, stages: &Stages) -> O
     let (what, remedies) = match source {
         Source::Shown(Shown::Art(art)) => ("the art".to_string(), smaller(plan, art)),
         Source::Shown(Shown::Layers(layers)) => {
-            let reaches = plan.layers.iter().zip(layers).filter_map(|(settled, layer)| {
-                Some((layer.placed(plan, settled).ok()?.past_margin.0, &layer.art.name))
-            });
+            let all = plan.layers.iter().zip(layers);
+            let reaches =
+                all.filter(|(s, _)| !s.is_border_within(plan.blank.margin)).filter_map(|(settled, layer)| {
+                    Some((layer.placed(plan, settled).ok()?.past_margin.0, &layer.art.name))
+                });
             let furthest = reaches.max_by(|a, b| a.0.total_cmp(&b.0));
             (
                 furthest.map_or("a layer".into(), |f| f.1.clone()),

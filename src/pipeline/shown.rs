@@ -5,7 +5,7 @@ use std::sync::Arc;
 use super::error::PipelineError;
 use super::layers::Layer;
 use super::shares::Shares;
-use super::wanted::{LayerPicture, Wanted, wanted_as};
+use super::wanted::{Crossing, LayerPicture, Wanted, wanted_as};
 use crate::art::reading::Decision;
 use crate::art::{Art, Kind, Window};
 use crate::job::Plan;
@@ -28,6 +28,9 @@ pub enum Shown<'a> {
 const INK: f32 = 0.02;
 /// Less than this share of what is bared was marked: it is not seen (own judgement).
 const LEAST_BARED: f64 = 0.15;
+/// From this share of its ink on, a layer lies across what is marked below it (own judgement: strokes that only touch share
+/// less).
+const CROSSING: f64 = 0.1;
 /// Why layers are read as they are.
 const BY_LAYER: &str = "each layer is read by itself";
 
@@ -85,19 +88,25 @@ fn of_layers(plan: &Plan, layers: &[Arc<Layer>], progress: &dyn Progress) -> Res
     let rects: Vec<Cells> = drawn.iter().map(|(_, p)| lattice.cells(&p.wanted.placement.rect)).collect();
     let Some(all) = rects.iter().copied().reduce(Cells::joined) else { return Err(PipelineError::Nothing) };
     let mut tone = Tone::filled(all.columns(), all.rows(), 0.0);
-    let mut unseen = Vec::new();
+    let (mut unseen, mut crossing) = (Vec::new(), Vec::new());
     for (((settled, part), cells), layer) in drawn.iter().zip(&rects).zip(layers) {
-        if meet(&mut tone, (all, *cells), settled, &part.wanted.tone, &lattice) < LEAST_BARED {
+        let marked = meet(&mut tone, (all, *cells), settled, &part.wanted.tone, &lattice);
+        if settled.bare && marked < LEAST_BARED {
             unseen.push(format!(
                 "{} is to be left bare where hardly anything is marked: it will not show",
                 layer.art.name
             ));
         }
+        let border = matches!(settled.shows, Shows::Border { .. });
+        if !settled.bare && !border && part.wanted.kind.is_drawn() && marked >= CROSSING {
+            crossing.push(Crossing { layer: layer.art.name.clone(), share: marked });
+        }
     }
     let photo = drawn.iter().any(|(_, p)| p.wanted.kind == Kind::Photo);
     let kind = if photo { Kind::Photo } else { Kind::Drawing };
     let rect = lattice.rect(all);
-    let past = drawn.iter().map(|(_, p)| p.wanted.placement.past_margin.0).fold(0.0, f64::max);
+    let reach = drawn.iter().filter(|(settled, _)| !settled.is_border_within(plan.blank.margin));
+    let past = reach.map(|(_, p)| p.wanted.placement.past_margin.0).fold(0.0, f64::max);
     let placement = Placement {
         wished_width: Mm(rect.width()),
         wished_height: Mm(rect.height()),
@@ -129,6 +138,7 @@ fn of_layers(plan: &Plan, layers: &[Arc<Layer>], progress: &dyn Progress) -> Res
         reading,
         around: None,
         pictures,
+        crossing,
         notes: notes.chain(unseen).collect(),
         left_out: Some(if ink > 0.0 { lost / ink } else { 0.0 }),
         tone,
@@ -191,8 +201,8 @@ impl Lattice {
 }
 
 /// A layer meets what lies below it. What either wants marked is marked, unless the layer's ink is to stay bare; first what
-/// lies below is cleared around its ink, where that was asked for. Returns how much of what it bares was marked, as a
-/// share; 1 for a layer that bares nothing.
+/// lies below is cleared around its ink, where that was asked for. Returns how much of what its ink covers was marked, as a
+/// share.
 fn meet(
     below: &mut Tone,
     (all, cells): (Cells, Cells),
@@ -210,21 +220,17 @@ fn meet(
             (halo.0 / lattice.rect.grid.along.0, halo.0 / lattice.rect.grid.across.0),
         );
     }
-    let (mut ink, mut bared) = (0.0, 0.0);
+    let (mut ink, mut marked) = (0.0, 0.0);
     for y in 0..tone.height() {
         let start = (y0 + y) * width + x0;
         let under = &mut below.data_mut()[start..start + tone.width()];
-        if !layer.bare {
-            under.iter_mut().zip(tone.row(y)).for_each(|(under, &v)| *under = under.max(v));
-            continue;
-        }
         for (under, &v) in under.iter_mut().zip(tone.row(y)) {
             ink += f64::from(v);
-            bared += f64::from(*under * v);
-            *under *= 1.0 - v;
+            marked += f64::from(*under * v);
+            *under = if layer.bare { *under * (1.0 - v) } else { under.max(v) };
         }
     }
-    if layer.bare && ink > 0.0 { bared / ink } else { 1.0 }
+    if ink > 0.0 { marked / ink } else { 0.0 }
 }
 
 /// Clears `below` within `reach` dots, along and across, of the ink of `tone`, which lies at `x0`, `y0`.

@@ -34,6 +34,15 @@ pub struct LayerPicture {
     pub placement: Placement,
 }
 
+/// A layer that lies across what is marked below it.
+#[derive(Debug, Clone)]
+pub struct Crossing {
+    /// What it is called.
+    pub layer: String,
+    /// Share of its ink where something is marked already.
+    pub share: f64,
+}
+
 /// The wanted mark, and how it came about: everything before the screen.
 #[derive(Debug, Clone)]
 pub struct Wanted {
@@ -49,6 +58,8 @@ pub struct Wanted {
     pub around: Option<Around>,
     /// The pictures among its layers; none where it is one picture and nothing else.
     pub pictures: Vec<LayerPicture>,
+    /// The layers that lie across what is below them.
+    pub crossing: Vec<Crossing>,
     /// Things a person should know.
     pub notes: Vec<String>,
     /// The share of the ink of drawn layers that has no dots, where they are many.
@@ -335,6 +346,7 @@ pub(super) fn wanted_as(
         reading: read.reading,
         around,
         pictures: Vec::new(),
+        crossing: Vec::new(),
         notes,
         left_out: None,
     })

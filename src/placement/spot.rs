@@ -41,6 +41,11 @@ pub enum Anchor {
 }
 
 impl Anchor {
+    /// Whether it lies midway between the upper and the lower edge.
+    pub fn is_midway(self) -> bool {
+        self.sides().1 == 0.0
+    }
+
     /// To the right and down, each -1, 0 or 1.
     pub(super) fn sides(self) -> (f64, f64) {
         match self {

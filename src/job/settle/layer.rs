@@ -42,6 +42,13 @@ pub enum Shows {
     },
 }
 
+impl SettledLayer {
+    /// Whether it is a border that keeps within a margin: whole dots along a curve may reach a little past it.
+    pub fn is_border_within(&self, margin: Mm) -> bool {
+        matches!(self.shows, Shows::Border { inset, .. } if inset.0 >= margin.0 - 1e-6)
+    }
+}
+
 /// The layers of a job, bottom to top; none where the job is one piece of art and nothing else.
 pub(super) fn settle(
     job: &Job,
@@ -64,6 +71,11 @@ pub(super) fn settle(
     let more = job.layers.iter().enumerate().map(|(i, layer)| one(layer, i + 1, blank, tone));
     let mut all = base.map(Ok).into_iter().chain(more).collect::<Result<Vec<_>, PlanError>>()?;
     let mut free = 0.0f64;
+    // The piece is mirrored as a whole, each layer where it lies; the art is by its own settings.
+    let turned = usize::from(job.art.file.is_some());
+    if art.mirror {
+        all.iter_mut().skip(turned).for_each(|layer| layer.art.mirror = !layer.art.mirror);
+    }
     for layer in &mut all {
         layer.free = Mm(free);
         if let Shows::Border { width, inset } = layer.shows {
@@ -94,7 +106,6 @@ fn one(
     let of_file = [
         ("read_as", layer.read_as.is_some()),
         ("crop", layer.crop.is_some()),
-        ("mirror", layer.mirror.is_some()),
         ("invert", layer.invert.is_some()),
         ("brighten", layer.brighten.is_some()),
         ("contrast", layer.contrast.is_some()),
@@ -105,6 +116,7 @@ fn one(
         ("anchor", layer.anchor.is_some()),
         ("at", layer.at.is_some()),
         ("turn", layer.turn.is_some()),
+        ("mirror", layer.mirror.is_some()),
     ];
     let (shows, strange): (Shows, Vec<(&str, bool)>) = match (&layer.file, &layer.text, layer.border) {
         (Some(file), None, None) => (Shows::File(file.clone()), [&of_text[..], &of_border].concat()),

@@ -1,11 +1,15 @@
 use super::*;
 use crate::art;
 use crate::job::Job;
+use crate::job::asked::Reference;
 use crate::pipeline::layers;
 use crate::progress::Silent;
 
 fn piece(job: &str) -> (Plan, Wanted) {
-    let job: Job = job.parse().unwrap();
+    of_job(job.parse().unwrap())
+}
+
+fn of_job(job: Job) -> (Plan, Wanted) {
     let plan = Plan::of(&job).unwrap();
     let arts = layers(&plan, Vec::new(), &art::Opening::default(), None).unwrap();
     let wanted = wanted(&plan, Shown::Layers(&arts), &Silent).unwrap();
@@ -139,4 +143,79 @@ fn what_is_to_be_said_of_a_picture_is_said_beside_a_border_too() {
     let outcome = of(svg, "disc.svg");
     assert!(outcome.findings.iter().all(|f| f.name != "coarse-art"));
     assert!(outcome.original.is_some() && outcome.report.art.read_as == "drawing");
+}
+
+#[test]
+fn a_piece_that_is_mirrored_has_its_texts_mirrored_too() {
+    let of = |more: &str| {
+        piece(&format!(
+            "blank = {{ shape = 'rect:40x20mm', margin = '2mm' }}\n{more}\n[[layer]]\ntext = 'L'\nplace = '20x14mm'"
+        ))
+        .1
+    };
+    // Of an L the stem stands at the left.
+    let (middle, half) = (20.0, 5.0);
+    let left = |w: &Wanted| mean(w, (middle - half, middle), (5.0, 10.0));
+    let right = |w: &Wanted| mean(w, (middle, middle + half), (5.0, 10.0));
+    let (plain, mirrored) = (of(""), of("art = { mirror = true }"));
+    assert!(left(&plain) > right(&plain) + 0.1, "{} {}", left(&plain), right(&plain));
+    assert!(right(&mirrored) > left(&mirrored) + 0.1, "{} {}", left(&mirrored), right(&mirrored));
+    let twice = of("art = { mirror = true }\n[[layer]]\ntext = 'L'\nplace = '20x14mm'\nmirror = true");
+    assert!((left(&twice) - left(&plain)).abs() < 0.5, "one of the two stands as it was");
+}
+
+#[test]
+fn a_text_in_the_middle_has_as_much_room_above_it_as_below() {
+    for text in ["Bo", "gypsy", "\u{c5}SA"] {
+        let (plan, wanted) =
+            piece(&format!("blank = {{ shape = 'round:90mm', margin = '2mm' }}\n[[layer]]\ntext = '{text}'"));
+        let rect = &wanted.placement.rect;
+        let inked = |y: &usize| wanted.tone.row(*y).iter().any(|&v| v > 0.5);
+        let rows: Vec<usize> = (0..rect.rows).filter(inked).collect();
+        let at = |y: usize| rect.top.0 + y as f64 * rect.grid.across.0;
+        let above = at(rows[0]);
+        let below = plan.blank.shape.height() - at(rows[rows.len() - 1] + 1);
+        assert!((above - below).abs() < 0.5, "{text}: {above} mm above, {below} mm below");
+    }
+}
+
+#[test]
+fn a_text_on_a_cylinder_can_be_read_from_one_side() {
+    let mut job: Job =
+        "blank = { shape = 'cylinder:80x95mm', margin = '3mm' }\n[[layer]]\ntext = 'Harbour Museum'"
+            .parse()
+            .unwrap();
+    let turner = toml::from_str(include_str!("../../../samples/turner.toml")).unwrap();
+    job.machine = Some(Reference::Whole(turner));
+    let (_, wanted) = of_job(job);
+    let third = std::f64::consts::PI * 80.0 / 3.0;
+    let width = wanted.placement.rect.width();
+    assert!(width < third + 0.2 && width > 0.9 * third, "{width}");
+}
+
+#[test]
+fn a_text_across_what_is_marked_is_said_and_one_beside_it_is_not() {
+    let of =
+        |layers: &str| piece(&format!("blank = {{ shape = 'rect:60x60mm', margin = '2mm' }}\n{layers}")).1;
+    let block = "[[layer]]\ntext = 'MMMM'\nbold = true\nplace = '50x20mm'\n";
+    let over = of(&format!("{block}[[layer]]\ntext = 'Anna'\nplace = '40x12mm'"));
+    assert_eq!(over.crossing.len(), 1);
+    assert!(over.crossing[0].layer == "'Anna'" && over.crossing[0].share > 0.2, "{:?}", over.crossing);
+    let beside = "[[layer]]\ntext = 'Anna'\nplace = '40x8mm'\nanchor = 'bottom'";
+    assert!(of(&format!("{block}{beside}")).crossing.is_empty());
+    let cleared = "[[layer]]\ntext = 'Anna'\nplace = '40x12mm'\nclear = '1mm'";
+    assert!(of(&format!("{block}{cleared}")).crossing.is_empty());
+    assert!(of("[[layer]]\nborder = '2mm'\n[[layer]]\ntext = 'Anna'").crossing.is_empty());
+}
+
+#[test]
+fn a_border_at_the_margin_of_a_round_blank_is_not_past_it() {
+    for (shape, past) in [("round:90mm", false), ("rect:90x90mm:r20mm", false)] {
+        let (_, wanted) =
+            piece(&format!("blank = {{ shape = '{shape}', margin = '2.5mm' }}\n[[layer]]\nborder = '2mm'"));
+        assert_eq!(wanted.placement.past_margin.0 > 0.0, past, "{shape}: {:?}", wanted.placement);
+    }
+    let (_, nearer) =
+        piece("blank = { shape = 'round:90mm', margin = '2.5mm' }\n[[layer]]\nborder = '2mm'\ninset = '1mm'");
+    assert!(nearer.placement.past_margin.0 > 1.0, "{:?}", nearer.placement);
 }
