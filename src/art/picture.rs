@@ -96,6 +96,14 @@ impl Art {
         }
     }
 
+    /// The share of a drawing's page that pictures take which it holds beside other things; `None` where there are none.
+    pub fn picture_within(&self) -> Option<f64> {
+        match self {
+            Art::Raster(_) => None,
+            Art::Vector(v) => v.pictures_within(),
+        }
+    }
+
     /// One line for the ticket: `JPEG, 4000 x 3000, 8 bits, colours read as sRGB, as no profile is embedded`.
     pub fn describe(&self) -> String {
         match self {

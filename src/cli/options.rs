@@ -334,7 +334,7 @@ pub struct PieceOptions {
 #[derive(Debug, Clone, Default, Args)]
 #[command(next_help_heading = "Layers")]
 pub struct LayerOptions {
-    /// A text above the art, as large as fits; \n begins a new line. More of it is said with --layer
+    /// A text laid over the art, as large as fits; \n begins a new line. Its size and place are said with --layer
     #[arg(long, value_name = "TEXT")]
     pub text: Vec<String>,
     /// A border of this width, at the margin; more of it is said with --layer
@@ -344,7 +344,7 @@ pub struct LayerOptions {
     ///
     /// Layers lie above each other in their order, above the art. A layer has one of text, border (its width) and file, and
     /// may have: place, anchor, at ('10mm,-4mm'), turn, bare (true: left bare instead of marked), clear ('0.5mm': what lies
-    /// below is cleared so far around it); a text also font, bold, lines (it may be broken into so many), align, arc_mm (the radius of its circle, below zero
+    /// below is cleared so far around it); a text also mirror, font, bold, lines (it may be broken into so many), align, arc_mm (the radius of its circle, below zero
     /// along the bottom); a border inset; a file read_as, crop, mirror, invert, brighten, contrast.
     #[arg(long, value_name = "LAYER", value_parser = parse_layer)]
     pub layer: Vec<LayerJob>,

@@ -1,4 +1,5 @@
-//! Findings about the art and its place: coarse-art, cut, missing-glyph, past-margin, reading-unsure, sheet-edge.
+//! Findings about the art and its place: coarse-art, cut, flowed-text, layers-cross, missing-glyph, past-margin, picture-within,
+//! reading-unsure, sheet-edge.
 
 use super::{Finding, Remedy, Severity};
 use crate::art::Kind;
@@ -102,6 +103,65 @@ pub fn missing_glyph(missing: &[char]) -> Option<Finding> {
             verified: false,
         })
     })
+}
+
+/// `flowed-text`: the drawing has text in a frame of its own, which no drawing library but a browser sets.
+pub fn flowed_text() -> Finding {
+    let message = "the drawing has text that flows in a frame (foreignObject or flowRoot), which cannot be set here: \
+                   its words are left out";
+    Finding::new("flowed-text", Severity::Caution, message).with(Remedy {
+        change: "lettering",
+        value: 0.0,
+        unit: "",
+        text: "turn the lettering into outlines (paths) in the drawing program, or save the drawing as PDF"
+            .into(),
+        verified: false,
+    })
+}
+
+/// A picture that takes less of a drawing is a mark or a texture (own judgement).
+const LEAST_PICTURE: f64 = 0.03;
+
+/// `picture-within`: a picture takes `share` of a drawing that is read as ink.
+pub fn picture_within(share: f64) -> Option<Finding> {
+    (share >= LEAST_PICTURE).then(|| {
+        let message = format!(
+            "a picture takes {}% of the drawing's page and is read as ink like the lines beside it: what is dark in it becomes \
+             light on the piece, a negative",
+            short((100.0 * share).min(100.0), 0)
+        );
+        Finding::new("picture-within", Severity::Caution, message).with(Remedy {
+            change: "layers",
+            value: 0.0,
+            unit: "",
+            text: "save the picture and the drawing as two files: give the picture as the art and the drawing above it with \
+                   --layer \"file = 'drawing.svg'\""
+                .into(),
+            verified: false,
+        })
+    })
+}
+
+/// `layers-cross`: `share` of a layer's ink lies where something is marked already.
+pub fn crossing(layer: &str, share: f64) -> Finding {
+    let message = format!(
+        "{layer} lies across what is marked below it ({}% of its strokes): the two run into each other and cannot be told apart",
+        short(100.0 * share, 0)
+    );
+    let remedy = |change: &'static str, text: &str| Remedy {
+        change,
+        value: 0.0,
+        unit: "",
+        text: text.into(),
+        verified: false,
+    };
+    Finding::new("layers-cross", Severity::Caution, message)
+        .with(remedy(
+            "place",
+            "give each a place of its own: the art a smaller --place and --anchor top, the layer --layer \"text = '...', place = \
+             '50x8mm', anchor = 'bottom'\"",
+        ))
+        .with(remedy("clear", "or clear what lies below it: clear = '0.6mm' in its layer"))
 }
 
 /// `reading-unsure`: the art may as well be read as `other`; `readings.png` shows both.

@@ -9,7 +9,7 @@ use super::outcome::Stages;
 use super::past_margin::past_margin;
 use super::shown::Shown;
 use super::wanted::LayerPicture;
-use crate::art::reading::UNSURE;
+use crate::art::reading::{Decision, UNSURE};
 use crate::art::{Art, Kind};
 use crate::findings::change::Change;
 use crate::findings::detail::Detail;
@@ -92,6 +92,7 @@ pub(super) fn of_pictures(plan: &Plan, layers: &[Arc<Layer>], pictures: &[LayerP
             coarse(&of_layer, &layer.art.art, placement),
             around.and_then(|a| of_art::sheet_edge(&a)),
             unsure.map(|other| of_art::layer_unsure(reading, other, picture.layer == 0)),
+            picture_within(&of_layer, &layer.art.art, reading),
         ];
         all.extend(found.into_iter().flatten().map(|f| match pictures.len() {
             1 => f,
@@ -101,6 +102,14 @@ pub(super) fn of_pictures(plan: &Plan, layers: &[Arc<Layer>], pictures: &[LayerP
     all
 }
 
+/// `picture-within` of a drawing that holds a picture, where marks are light: as ink a picture becomes a negative.
+pub(super) fn picture_within(plan: &Plan, art: &Art, reading: &Decision) -> Option<Finding> {
+    let r = &plan.burn.response;
+    let share =
+        art.picture_within().filter(|_| reading.kind == Kind::Drawing && r.y_marked > r.y_unmarked)?;
+    of_art::picture_within(share)
+}
+
 /// Findings about the art.
 fn art_findings(plan: &Plan, shown: Shown<'_>, stages: &Stages) -> Vec<Finding> {
     let p = &stages.placement;
@@ -108,6 +117,7 @@ fn art_findings(plan: &Plan, shown: Shown<'_>, stages: &Stages) -> Vec<Finding> 
     for lettering in shown.arts().filter_map(Art::lettering) {
         all.extend(of_art::missing_glyph(&lettering.missing));
         all.extend(lettering.past_page.map(of_art::cut_by_page));
+        all.extend(lettering.flowed.then(of_art::flowed_text));
     }
     // Art that is larger than asked for by its own box is past the margin, which says as much.
     if p.past_margin.0 <= 0.0 {

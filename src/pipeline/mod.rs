@@ -63,7 +63,7 @@ pub fn run_shown(
         Shown::Layers(layers) => facts::art_facts_of_layers(layers.len(), name, &wanted.reading),
     };
     let (reading, around) = (wanted.reading.clone(), wanted.around);
-    let pictures = wanted.pictures.clone();
+    let (pictures, crossing) = (wanted.pictures.clone(), wanted.crossing.clone());
     let left_out = wanted.left_out(plan, shown, progress)?;
     let mut notes: Vec<String> = shown.arts().flat_map(|art| art.notes().iter().cloned()).collect();
     notes.extend(wanted.notes.iter().cloned());
@@ -78,12 +78,16 @@ pub fn run_shown(
     let mut findings = judging::findings(plan, Source::Shown(shown), &stages, &detail, progress);
     judging::add(&mut findings, around.and_then(|a| of_art::sheet_edge(&a)));
     let readings = match shown.alone() {
-        Some(art) => readings::unsure(plan, art, &reading, &stages.dots, progress)?,
+        Some(art) => {
+            judging::add(&mut findings, judging::picture_within(plan, art, &reading));
+            readings::unsure(plan, art, &reading, &stages.dots, progress)?
+        }
         None => None,
     };
     judging::add(&mut findings, readings.as_ref().map(|r| of_art::reading_unsure(&reading, r.second.kind)));
     if let Shown::Layers(layers) = shown {
         judging::add(&mut findings, judging::of_pictures(plan, layers, &pictures));
+        judging::add(&mut findings, crossing.iter().map(|c| of_art::crossing(&c.layer, c.share)));
     }
     progress.go_on(0)?;
     let report = facts::report(plan, about_art, &stages.found(), &findings);

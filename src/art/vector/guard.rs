@@ -100,7 +100,18 @@ pub(super) fn check(text: &str) -> Result<Weight, Why> {
     if styles().map(str::len).sum::<usize>() > MAX_STYLE {
         return Err(Why::TooComplex(format!("has style sheets of more than {} MiB", MAX_STYLE >> 20)));
     }
-    weigh(doc.root_element(), &ids, &Sheet::new(styles()))
+    let weight = weigh(doc.root_element(), &ids, &Sheet::new(styles()))?;
+    Ok(Weight { flowed: doc.descendants().any(flows), ..weight })
+}
+
+/// Whether an element is text that flows in a frame, which only a browser sets, with nothing else in its place.
+fn flows(node: Node) -> bool {
+    let framed = matches!(node.tag_name().name(), "foreignObject" | "flowRoot");
+    let words =
+        |n: Node| n.descendants().any(|d| d.is_text() && d.text().is_some_and(|t| !t.trim().is_empty()));
+    let other = |n: Node| n.is_element() && n.tag_name().name() != "foreignObject";
+    let replaced = node.parent().is_some_and(|p| p.tag_name().name() == "switch" && p.children().any(other));
+    framed && !replaced && words(node)
 }
 
 /// The greatest number in a path's data, without its sign.
@@ -204,6 +215,8 @@ pub(super) struct Weight {
     letters: u64,
     /// Elements in each other.
     depth: u32,
+    /// Whether there is text that flows in a frame, which is not drawn.
+    pub flowed: bool,
 }
 
 impl Weight {
@@ -230,7 +243,7 @@ impl Weight {
         } else {
             0
         };
-        Weight { drawn: 1, shapes: u64::from(shape), corners, letters, depth: 1 }
+        Weight { drawn: 1, shapes: u64::from(shape), corners, letters, depth: 1, flowed: false }
     }
 
     /// Takes in a part.

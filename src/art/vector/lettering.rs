@@ -17,6 +17,8 @@ pub struct Lettering {
     pub missing: Vec<char>,
     /// How far text reaches past the page, as a share of the page's width or height, the larger of the two.
     pub past_page: Option<f64>,
+    /// Whether there is text that flows in a frame, which the library does not set.
+    pub flowed: bool,
 }
 
 /// Whether a character is seen: spaces, joiners and selectors of a variant have no shape of their own.
@@ -39,7 +41,11 @@ impl Lettering {
             ((-left).max(right - w) / w).max((-top).max(bottom - h) / h)
         });
         let most = past.fold(0.0, f64::max);
-        Lettering { missing: missing(&texts, tree), past_page: (most >= LEAST).then_some(most) }
+        Lettering {
+            missing: missing(&texts, tree),
+            past_page: (most >= LEAST).then_some(most),
+            flowed: false,
+        }
     }
 }
 

@@ -108,6 +108,14 @@ impl Vector {
         pictures == 1 && others == 0
     }
 
+    /// The share of its page that pictures take, where it holds other things too.
+    pub(super) fn pictures_within(&self) -> Option<f64> {
+        let (mut pictures, mut others) = (0, 0);
+        count(self.tree.root(), &mut pictures, &mut others);
+        let (w, h) = self.size();
+        (pictures > 0 && others > 0).then(|| (area(self.tree.root(), (w, h)) / (w * h)).min(1.0))
+    }
+
     pub(super) fn notes(&self) -> &[String] {
         &self.notes
     }
@@ -122,6 +130,21 @@ fn count(group: &Group, pictures: &mut usize, others: &mut usize) {
             _ => *others += 1,
         }
     }
+}
+
+/// The area of the boxes of all pictures of picture elements, as far as they lie on the page.
+fn area(group: &Group, (w, h): (f64, f64)) -> f64 {
+    let of = |node: &Node| match node {
+        Node::Group(inner) => area(inner, (w, h)),
+        Node::Image(image) if !matches!(image.kind(), ImageKind::SVG(_)) => {
+            let b = image.abs_bounding_box();
+            let side =
+                |from: f32, to: f32, page: f64| (f64::from(to).min(page) - f64::from(from).max(0.0)).max(0.0);
+            side(b.left(), b.right(), w) * side(b.top(), b.bottom(), h)
+        }
+        _ => 0.0,
+    };
+    group.children().iter().map(of).sum()
 }
 
 /// Parses the bytes of an SVG, plain or compressed with gzip.
@@ -140,8 +163,9 @@ pub(super) fn parse(bytes: &[u8], patience: Patience, fonts: &Fonts) -> Result<V
     let text = text.trim_start_matches('\u{FEFF}').to_string();
     let fonts = fonts.clone();
     let parsed = watched(patience.drawing_s, move || {
-        guard::check(&text)?;
-        tree(&text, &fonts)
+        let flowed = guard::check(&text)?.flowed;
+        let (tree, notes, lettering) = tree(&text, &fonts)?;
+        Ok((tree, notes, Lettering { flowed, ..lettering }))
     });
     let (tree, notes, lettering) = parsed.map_err(|stopped| match stopped {
         Stopped::Late => Why::Late(patience.drawing_s),

@@ -52,18 +52,13 @@ pub(super) fn page(bytes: &[u8], number: usize) -> Result<Converted, Why> {
     };
     let heard = Arc::new(Mutex::new(Heard::default()));
     let settings = settings(&heard);
-    let shown = weigh(page, &settings)?;
+    weigh(page, &settings)?;
     let text = convert(page, &RenderCache::new(), &settings, &SvgRenderSettings::default());
     let mut notes = heard.lock().unwrap_or_else(PoisonError::into_inner).notes();
     if pages.len() > 1 {
         notes.insert(
             0,
             format!("it has {} pages; page {number} was taken, choose another with --page", pages.len()),
-        );
-    }
-    if shown > 0 {
-        notes.push(
-            "it holds a picture; where that is a photo and is not read as one, say --read-as photo".into(),
         );
     }
     Ok(Converted { text, notes })
@@ -147,8 +142,8 @@ fn stand_in(font: StandardFont) -> &'static [u8] {
     fonts::face(serifs, bold)
 }
 
-/// How much a page asks to be drawn; the picture elements that it shows, where it stays within bounds.
-fn weigh<'a>(page: &'a Page<'a>, settings: &InterpreterSettings) -> Result<u64, Why> {
+/// Refuses a page that asks for more to be drawn than the bounds allow.
+fn weigh<'a>(page: &'a Page<'a>, settings: &InterpreterSettings) -> Result<(), Why> {
     let (width, height) = page.render_dimensions();
     let sound = |v: f32| v.is_finite() && v > 0.0;
     if !sound(width) || !sound(height) {
@@ -165,7 +160,7 @@ fn weigh<'a>(page: &'a Page<'a>, settings: &InterpreterSettings) -> Result<u64, 
     match (scale.beyond, done) {
         (Some(words), _) => Err(Why::TooComplex(words)),
         (None, None) => Err(Why::Damaged("its page cannot be made sense of".into())),
-        (None, Some(())) => Ok(scale.shown),
+        (None, Some(())) => Ok(()),
     }
 }
 
