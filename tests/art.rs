@@ -502,6 +502,52 @@ fn photos_and_drawings_are_told_apart() {
     assert!(faults.is_empty(), "{faults:#?}");
 }
 
+#[test]
+fn a_cut_out_of_a_few_tones_that_vary_a_little_is_a_drawing_and_a_cut_out_photo_is_none() {
+    // Flat colours as a lossy file leaves them: each varies by a few codes.
+    let logo = |x: usize, y: usize| match (disc_distance(x, y), noise(x, y) % 3) {
+        (d, _) if d > 120.0 => [0, 0, 0, 0],
+        (d, n) if d > 60.0 => [20 + n, 40 + n, 110 + n, 255],
+        (_, n) => [190 + n, 30 + n, 40 + n, 255],
+    };
+    let photo = |x: usize, y: usize| {
+        let v = (128.0 + 90.0 * (x as f64 / 23.0).sin() * (y as f64 / 31.0).cos()) as u8 + noise(x, y) % 9;
+        [v, v, v, if disc_distance(x, y) > 120.0 { 0 } else { 255 }]
+    };
+    let kind = |f: &dyn Fn(usize, usize) -> [u8; 4]| {
+        let mut picture = image::RgbaImage::new(300, 300);
+        for (x, y, pixel) in picture.enumerate_pixels_mut() {
+            *pixel = image::Rgba(f(x as usize, y as usize));
+        }
+        let mut png = std::io::Cursor::new(Vec::new());
+        picture.write_to(&mut png, image::ImageFormat::Png).unwrap();
+        let art = open(png.get_ref(), "cut-out.png").unwrap();
+        reading::decide(&art, Window::WHOLE)
+    };
+    let (drawn, taken) = (kind(&logo), kind(&photo));
+    assert!(drawn.kind == Kind::Drawing && drawn.sure >= 0.7, "{drawn:?}");
+    assert_eq!(taken.kind, Kind::Photo, "{taken:?}");
+}
+
+#[test]
+fn text_in_a_frame_of_its_own_is_missed_and_so_is_a_picture_beside_lines() {
+    let of = |body: &str| open(drawing(body).as_bytes(), "drawn.svg").unwrap();
+    let flowed = |body: &str| of(body).lettering().is_some_and(|l| l.flowed);
+    let words = "<foreignObject width='9' height='9'><p xmlns='http://www.w3.org/1999/xhtml'>Pier</p></foreignObject>";
+    assert!(flowed(words));
+    assert!(flowed("<flowRoot><flowPara>Pier</flowPara></flowRoot>"));
+    // With another element in its place, as diagram editors write it, nothing is lost.
+    assert!(!flowed(&format!("<switch>{words}<text y='8'>Pier</text></switch>")));
+    assert!(!flowed("<text y='8'>Pier</text>"));
+    let png =
+        "iVBORw0KGgoAAAANSUhEUgAAAAIAAAACCAAAAABX3VL4AAAADklEQVR4nGOMYmBiYAAAAdQAXtQYtZQAAAAASUVORK5CYII=";
+    let image = format!("<image width='5' height='10' href='data:image/png;base64,{png}'/>");
+    assert_eq!(of(&image).picture_within(), None, "a picture alone");
+    let share = of(&format!("{image}<rect x='6' width='2' height='2'/>")).picture_within();
+    assert!(share.is_some_and(|s| s > 0.0), "{share:?}");
+    assert_eq!(of("<rect width='2' height='2'/>").picture_within(), None);
+}
+
 fn disc_distance(x: usize, y: usize) -> f64 {
     (x as f64 - 150.0).hypot(y as f64 - 150.0)
 }

@@ -104,6 +104,10 @@ fn of(raster: &Raster, crop: Window) -> Decision {
         likely[1] += likely[2];
         likely[2] = 0.0;
     }
+    if let Some(sure) = few_tones(&f).filter(|_| stencil && likely[1] < UNSURE) {
+        let others = likely[0] + likely[2];
+        likely = [likely[0] * (1.0 - sure) / others, sure, likely[2] * (1.0 - sure) / others];
+    }
     if grainy(&f) && !stencil {
         // Neither ink nor ground of a drawing has grain all over.
         let others = likely[0] + likely[2];
@@ -125,6 +129,14 @@ fn of(raster: &Raster, crop: Window) -> Decision {
 fn spotless(f: &Features) -> bool {
     let (even, noise) = (f[1], libm::exp(f[10]) - 0.1);
     even > 0.9 && noise < 0.02
+}
+
+/// How sure a cut-out is a drawing because all of it lies in a few tones; `None` where it does not. What a lossy file, or one that
+/// was made smaller, leaves of a logo varies by a few codes, which looks like grain. Measured on cut-outs: two bits and less of
+/// such logos, over three and a half of photos, unless they are nearly black (own trial, sixty logos and thirty photos).
+fn few_tones(f: &Features) -> Option<f64> {
+    let (tones, bits) = (f[4], 8.0 * f[19]);
+    (tones >= 0.97 && bits <= 3.0).then_some(if bits <= 2.2 { 0.95 } else { 0.7 })
 }
 
 /// Whether the picture has grain all over, as a camera's sensor gives it in fog or at night: no block of it is quiet, and
