@@ -199,6 +199,7 @@ pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
         "art": source.name,
         "recommended": recommended,
         "process_assumed": best.plan.process.assumed(),
+        "findings": pipeline::of_the_process(best.plan).collect::<Vec<_>>(),
         "viewing_distance_mm": compare::VIEWING_DISTANCE_MM,
         "candidates": all.iter().map(figures_json).collect::<Vec<_>>(),
     });
@@ -223,6 +224,9 @@ pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
         } else {
             table(out, &all)?;
             writeln!(out, "Recommended: {}. {words}", best.name())?;
+        }
+        for finding in pipeline::of_the_process(best.plan) {
+            writeln!(out, "CAUTION {}: {}", finding.name, finding.message)?;
         }
         writeln!(out, "written to {}; open contact-sheet.html", args.out)?;
     }

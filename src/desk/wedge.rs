@@ -247,12 +247,11 @@ pub(super) fn read_photo(
         format!("/api/wedges/{}/file/{file}?at={}", name.in_path(), super::home::revision(&photo))
     };
     let earlier = earlier(home, &wedge);
-    let ask = Ask {
-        corners,
-        date: jiff::ZonedDateTime::now().date().to_string(),
-        earlier: earlier.as_ref().map_or(Vec::new(), |p| p.sheet.clone()),
-        ..Ask::default()
-    };
+    let ask = Ask { corners, date: jiff::ZonedDateTime::now().date().to_string(), ..Ask::default() }.after(
+        earlier.as_ref(),
+        &wedge.machine,
+        &wedge.coating,
+    );
     let evidence = read::read(&photo, "the photo", &wedge, &ask, progress).map_err(|e| {
         let searched = matches!(e, ReadingError::NoMarks { .. } | ReadingError::Corners(_));
         let sentence = match &e {

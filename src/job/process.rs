@@ -310,6 +310,9 @@ pub struct ProcessFile {
     /// Why its reading is not to be used, where that was found: the first of what speaks against it.
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub doubt: String,
+    /// The wedge whose reading that was: read again without a doubt, it takes the doubt away.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub doubt_of: String,
     /// Whether lightness is absolute (a white reference was in the photo) or relative.
     #[serde(default)]
     pub absolute_lightness: bool,
@@ -319,6 +322,9 @@ pub struct ProcessFile {
     /// 1/e² beam diameter across the scan.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub beam_across: Option<MeasuredValue<BeamSize>>,
+    /// The beam under which the response was fitted, where no wedge measured it: `x_half` and `rise` hold together with it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub beam_fitted: Option<FittedBeam>,
     /// Look where nothing was marked, luminance 0..1.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub unmarked: Option<MeasuredValue<f64>>,
@@ -361,6 +367,16 @@ pub struct ProcessFile {
     /// What could not be measured, and why, by key.
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     pub not_measured: BTreeMap<String, String>,
+}
+
+/// The beam of a fit, 1/e² diameters: what solids tell of it between its lines, held to what was assumed.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct FittedBeam {
+    /// Along the scan.
+    pub along: Mm,
+    /// Across it.
+    pub across: Mm,
 }
 
 /// The patches of a wedge as they were read.
@@ -416,9 +432,12 @@ impl ProcessFile {
     /// None where the two widths are the same or no wedge measured them: what is stated by hand is stated of the lines.
     pub fn along_y(&self) -> Option<ProcessFile> {
         let width = |v: &Option<MeasuredValue<BeamSize>>| v.as_ref().map(|v| v.value);
-        (!self.wedge.is_empty() && width(&self.beam_along) != width(&self.beam_across)).then(|| ProcessFile {
+        let differ = width(&self.beam_along) != width(&self.beam_across)
+            || self.beam_fitted.as_ref().is_some_and(|b| b.along != b.across);
+        (!self.wedge.is_empty() && differ).then(|| ProcessFile {
             beam_along: self.beam_across.clone(),
             beam_across: self.beam_along.clone(),
+            beam_fitted: self.beam_fitted.as_ref().map(|b| FittedBeam { along: b.across, across: b.along }),
             ..self.clone()
         })
     }
@@ -443,6 +462,10 @@ impl ProcessFile {
                 let why = format!("is {}; it must be from 0.5 to 50: a response must rise", m.value);
                 unless((0.5..=50.0).contains(&m.value), key, why)?;
             }
+        }
+        if let Some(b) = &self.beam_fitted {
+            let sound = |mm: Mm| mm.0 > 0.0 && mm.0 <= 5.0;
+            unless(sound(b.along) && sound(b.across), "beam_fitted", "must be above 0 mm and at most 5 mm")?;
         }
         if let Some(m) = &self.x_half {
             unless(m.value != ExposureAt::Never, "x_half", "is never: the response would never rise")?;

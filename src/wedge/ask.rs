@@ -1,7 +1,8 @@
 //! Ask: what a reading is asked with, and why a photo gives none.
 
 use super::register::photo::PhotoError;
-use crate::job::process::SheetRecord;
+use crate::job::ProcessFile;
+use crate::job::process::{BeamSize, MeasuredValue, SheetRecord};
 use crate::progress::Stopped;
 
 /// What a reading is asked with.
@@ -21,6 +22,23 @@ pub struct Ask {
     pub date: String,
     /// Sheets of the same machine and coating that were read before: their patches are fitted together with these.
     pub earlier: Vec<SheetRecord>,
+    /// The beam along and across the lines as earlier wedges of the same machine measured it, mm.
+    pub beam: [Option<f64>; 2],
+}
+
+impl Ask {
+    /// Takes in what an earlier process file of this machine has measured: the beam, and its sheets where it is of the same
+    /// coating.
+    pub fn after(self, earlier: Option<&ProcessFile>, machine: &str, coating: &str) -> Ask {
+        let Some(p) = earlier.filter(|p| !p.of_other_machine(machine)) else { return self };
+        let mm = |v: &Option<MeasuredValue<BeamSize>>| match v.as_ref()?.value {
+            BeamSize::Mm(mm) => Some(mm.0),
+            BeamSize::Pitches(_) => None,
+        };
+        let same = p.machine == machine && p.coating == coating;
+        let sheets = if same { p.sheet.clone() } else { Vec::new() };
+        Ask { earlier: sheets, beam: [mm(&p.beam_along), mm(&p.beam_across)], ..self }
+    }
 }
 
 impl Default for Ask {
@@ -32,6 +50,7 @@ impl Default for Ask {
             grain_limit: 3.0,
             date: String::new(),
             earlier: Vec::new(),
+            beam: [None; 2],
         }
     }
 }

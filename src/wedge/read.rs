@@ -85,7 +85,7 @@ pub fn read_photo(
         doubt(&mut reading, wedge, &measured, None);
         return Ok(Evidence { reading, flat, fit: None, missed: None });
     }
-    let mut found = exposure(wedge, &measured, &ask.earlier, progress)?;
+    let mut found = exposure(wedge, &measured, ask, progress)?;
     for _ in 0..VEILS {
         let Some(veil) = &found.veil else { break };
         let next = measured.unveiled(veil);
@@ -94,7 +94,7 @@ pub fn read_photo(
             break;
         }
         measured = next;
-        found = exposure(wedge, &measured, &ask.earlier, progress)?;
+        found = exposure(wedge, &measured, ask, progress)?;
     }
     for _ in 0..BENDS {
         let Some(Toned { steeper, sigma }) = found.response.toned else { break };
@@ -106,11 +106,11 @@ pub fn read_photo(
             break;
         }
         measured = measured.straightened(steeper, sigma);
-        found = exposure(wedge, &measured, &ask.earlier, progress)?;
+        found = exposure(wedge, &measured, ask, progress)?;
     }
     if let Some(tied) = measured.tied_to(&found.curve) {
         measured = tied;
-        found = exposure(wedge, &measured, &ask.earlier, progress)?;
+        found = exposure(wedge, &measured, ask, progress)?;
     }
     take_in(&mut reading, photo, wedge, &measured);
     let y_unmarked = measured.scale.y_unmarked;
@@ -121,7 +121,7 @@ pub fn read_photo(
         }
     }
     if found.missed.is_none() && wedge.kind != WedgeKind::Tone {
-        let chosen = choose(wedge, &measured, &found, ask.grain_limit);
+        let chosen = choose(wedge, &measured, &found, ask);
         reading.pick = chosen.pick;
         reading.notes.extend(chosen.notes);
     }

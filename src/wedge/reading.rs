@@ -80,6 +80,9 @@ pub struct ResponseReading {
     pub v0_mm_s: f64,
     pub rms_l: Option<f64>,
     pub patches: usize,
+    /// The beam of the curve, along and across the lines, mm: where it was not measured, the response holds with it.
+    #[serde(default)]
+    pub beam_mm: Option<[f64; 2]>,
 }
 
 /// The measured dot-gain curve of one screen.

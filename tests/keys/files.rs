@@ -264,6 +264,8 @@ const KEYS: &[Key] = &[
     key("process.machine", "'another bench'", "report:/findings"),
     key("process.coating", "'another coat'", "report:/findings"),
     key("process.doubt", "'a reflection lies on the piece'", "report:/findings"),
+    with(HALF_MEASURED, key("process.doubt_of", "'W1'", "job:/process/doubt_of")),
+    key("process.beam_fitted", "{ along = '0.2mm', across = '0.1mm' }", "dots.png"),
     with(HALF_MEASURED, key("process.date", "'2026-01-02'", "job:/process/date")),
     key("process.beam_along", "{ value = '0.2mm' }", "dots.png"),
     key("process.beam_across", "{ value = '0.2mm' }", "dots.png"),

@@ -320,8 +320,11 @@ def practitioner(sheet, truth, l, grain):
     if not ok:
         return None, []
     value = l if sheet.lighter else -l
-    least, best = min(said[i] for i in ok), max(value[i] for i in ok)
-    fit = [i for i in ok if said[i] == least] if least <= 1 else [i for i in ok if value[i] >= best - 2]
+    least = min(said[i] for i in ok)
+    fit = [i for i in ok if said[i] == least] if least <= 1 else ok
+    if least > 0:   # lines that show, or worse: no darker than can be seen beside the best
+        best = max(value[i] for i in fit)
+        fit = [i for i in fit if value[i] >= best - 2]
     speed = lambda i: float(sheet.patches[i]["speed"].removesuffix("mm/s")) / sheet.patches[i]["passes"]
     power = lambda i: float(sheet.patches[i]["power"].rstrip("%"))
     return min(fit, key=lambda i: (-speed(i), power(i), i)), fit

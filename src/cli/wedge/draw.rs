@@ -16,6 +16,7 @@ use crate::encode::sink::{Files, Sink};
 use crate::job::asked::{BlankJob, DotsJob};
 use crate::job::rotary::Turned;
 use crate::job::{Brief, Job, Plan, Standing};
+use crate::pipeline;
 use crate::placement::Along;
 use crate::proof::canvas::Picture;
 use crate::units::{Mm, MmPerS, Pitch, Share, duration, short};
@@ -201,7 +202,7 @@ pub(super) fn draw_wedge(a: &DrawArgs, out: &mut Out) -> Result<u8, Failure> {
     let mut output = a.out.begin(&DRAWN, &[])?;
     planned.write(&mut output)?;
     output.commit()?;
-    let Planned { strip, drawn, .. } = planned;
+    let Planned { strip, drawn, plan } = planned;
     let Drawn { drawing, program, left_out, .. } = drawn;
     let wedge = &drawing.wedge;
     writeln!(
@@ -222,6 +223,9 @@ pub(super) fn draw_wedge(a: &DrawArgs, out: &mut Out) -> Result<u8, Failure> {
     )?;
     if let Some(left_out) = left_out {
         writeln!(out, "{left_out}")?;
+    }
+    for finding in pipeline::of_the_process(&plan) {
+        writeln!(out, "CAUTION {}: {}", finding.name, finding.message)?;
     }
     if let Some(width) = strip {
         writeln!(

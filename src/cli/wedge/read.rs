@@ -142,11 +142,9 @@ pub(super) fn read_wedge(a: &ReadArgs, out: &mut Out) -> Result<u8, Failure> {
         white_luminance: a.white_luminance.0,
         grain_limit: a.grain,
         date: a.date.unwrap_or_else(|| jiff::ZonedDateTime::now().date()).to_string(),
-        earlier: earlier
-            .as_ref()
-            .filter(|p| p.machine == wedge.machine && p.coating == wedge.coating)
-            .map_or(Vec::new(), |p| p.sheet.clone()),
-    };
+        ..Ask::default()
+    }
+    .after(earlier.as_ref(), &wedge.machine, &wedge.coating);
     let bar = Bar::new(a.quiet);
     let name = format!("'{}'", a.photo.display());
     let evidence = read::read(&bytes, &name, &wedge, &ask, &bar).map_err(|e| match e {

@@ -27,6 +27,7 @@ impl ProcessFile {
             machine: self.machine.clone(),
             coating: self.coating.clone(),
             doubt: self.doubt.clone(),
+            doubt_of: self.doubt_of.clone(),
             ..ProcessFile::default()
         };
         if self.of_other_machine(machine) {

@@ -113,12 +113,18 @@ impl Sources<'_> {
 
     fn beam(&self, along: Mm, across: Mm) -> Known<Beam> {
         let (file, laser) = (self.file, &self.machine.laser);
+        let fitted = file.beam_fitted.as_ref();
+        let usual = fitted.map_or((laser.beam_along, laser.beam_across), |b| (b.along, b.across));
         let beam = Beam {
-            along: file.beam_along.as_ref().map_or(laser.beam_along, |b| b.value.mm(along.0)),
-            across: file.beam_across.as_ref().map_or(laser.beam_across, |b| b.value.mm(across.0)),
+            along: file.beam_along.as_ref().map_or(usual.0, |b| b.value.mm(along.0)),
+            across: file.beam_across.as_ref().map_or(usual.1, |b| b.value.mm(across.0)),
         };
         match file.beam_along.is_some() && file.beam_across.is_some() {
             true => self.of_file(beam),
+            false if fitted.is_some() => {
+                let source = format!("beam of {}, as the response was fitted with it", self.machine.name);
+                Known::new(beam, Standing::Assumed, source)
+            }
             false => self.of_machine(beam, "beam"),
         }
     }
@@ -158,8 +164,13 @@ impl Sources<'_> {
     /// Half exposure and steepness of the char; `solid` as for [`Sources::rise`].
     fn char(&self, solid: f64) -> Known<(f64, f64)> {
         let (file, response) = (self.file, self.coating.response());
+        // A coating that needs more exposure for a mark takes more before it chars: the ratio is what is usual.
+        let usual = match file.x_half.as_ref().map(|v| v.value) {
+            Some(ExposureAt::Dose(half)) => response.x_char * half.0 / response.x_half,
+            _ => response.x_char,
+        };
         let char = (
-            file.x_char.as_ref().map_or(response.x_char, |v| v.value.dose(solid)),
+            file.x_char.as_ref().map_or(usual, |v| v.value.dose(solid)),
             file.char_rise.as_ref().map_or(response.char_rise, |v| v.value),
         );
         match file.x_char.is_some() {

@@ -6,6 +6,7 @@ use super::likely::Likely;
 use super::pick::{Choice, pick};
 use crate::mark::{Beam, Burn, Response};
 use crate::units::{Mm, short};
+use crate::wedge::ask::Ask;
 use crate::wedge::measure::{Measured, PatchValue, REPEATS, Refusal};
 use crate::wedge::measurement::Measurement;
 use crate::wedge::reading::PickReading;
@@ -27,15 +28,17 @@ pub struct Chosen {
 }
 
 /// Picks the patch that a practitioner would; those with a grain above `grain_limit` (L*) are left out.
-pub fn choose(wedge: &Wedge, measured: &Measured, exposure: &ExposureFit, grain_limit: f64) -> Chosen {
+pub fn choose(wedge: &Wedge, measured: &Measured, exposure: &ExposureFit, ask: &Ask) -> Chosen {
+    let grain_limit = ask.grain_limit;
     let Measured { values, lighter, .. } = measured;
     let lighter = *lighter;
-    let bench = Bench::new(wedge, measured, exposure);
+    let bench = Bench::new(wedge, measured, exposure, ask);
     let choices = choices(wedge, values, exposure, &bench);
-    let picked = pick(&choices, lighter, grain_limit);
+    let fitted = pick(&choices, lighter, grain_limit);
     let likely = exposure.response.likely.iter();
     let picks: Vec<usize> =
         likely.filter_map(|l| pick(&bench.under(l, &choices, wedge), lighter, grain_limit)).collect();
+    let picked = fitted.map(|i| voted(i, &choices, &picks));
     let patch = |i: usize| Some((wedge.patches.get(i)?, choices.get(i)?.as_ref()?, values.get(i)?));
     let Some((p, c, value)) = picked.and_then(patch) else {
         let note = format!("no patch is picked: all are grainy (above {grain_limit} L*) or over-burnt");
@@ -53,6 +56,16 @@ pub fn choose(wedge: &Wedge, measured: &Measured, exposure: &ExposureFit, grain_
     }
     notes.extend(edge(wedge, p, c.judged));
     Chosen { pick: Some(pick), notes }
+}
+
+/// The patch that most of the likely readings pick, of those of which `prepare` has as little to say as of the one that the
+/// fitted values alone pick: these may lie in a narrow gap that hardly any of the others meets.
+fn voted(fitted: usize, choices: &[Option<Choice>], picks: &[usize]) -> usize {
+    let judged = |i: usize| choices.get(i).and_then(|c| c.map(|c| c.judged));
+    let count = |i: usize| picks.iter().filter(|p| **p == i).count();
+    let most =
+        (0..choices.len()).filter(|&i| judged(i) == judged(fitted)).max_by_key(|&i| (count(i), i == fitted));
+    most.unwrap_or(fitted)
 }
 
 /// Which patches else may be the right pick, by how many of the likely readings pick each; None where hardly any other is.
@@ -116,23 +129,24 @@ fn edge(wedge: &Wedge, pick: &TestPatch, judged: Option<Judged>) -> Option<Strin
 
 /// What `prepare` will know of machine and coating once this reading's process file is given to it.
 struct Bench {
+    /// As measured here or before; else that of the curve, which the process file hands on with the response.
     beam: Beam,
     response: Response,
-    /// The beam of the curve: where it was not measured, `prepare` goes on with the one that was assumed.
-    own_beam: Beam,
     /// Whether the beam was measured, here or before.
     beam_known: bool,
     /// Whether there is a response at all.
     fitted: bool,
+    /// Whether the onset of char was measured.
+    char: bool,
 }
 
 impl Bench {
-    fn new(wedge: &Wedge, measured: &Measured, exposure: &ExposureFit) -> Bench {
+    fn new(wedge: &Wedge, measured: &Measured, exposure: &ExposureFit, ask: &Ask) -> Bench {
         let fit = &exposure.response;
-        let (beam, beam_known) = match (fit.beam_along.get(), fit.beam_across.get()) {
-            (Some(along), Some(across)) => (Beam { along: Mm(along), across: Mm(across) }, true),
-            _ => (wedge.beam(), wedge.beam_measured),
-        };
+        let known = [fit.beam_along.get().or(ask.beam[0]), fit.beam_across.get().or(ask.beam[1])];
+        let beam =
+            Beam { along: Mm(known[0].unwrap_or(fit.beam[0])), across: Mm(known[1].unwrap_or(fit.beam[1])) };
+        let beam_known = wedge.beam_measured || known.iter().all(Option::is_some);
         let e = &wedge.expected;
         // Looks are taken over only where a white reference made them absolute.
         let response = match measured.scale.absolute {
@@ -142,22 +156,26 @@ impl Bench {
             }
         };
         let fitted = fit.x_half.get().is_some() && fit.rms < 1.5;
-        let [along, across] = fit.beam.map(Mm);
-        Bench { beam, own_beam: Beam { along, across }, response, beam_known, fitted }
+        Bench { beam, response, beam_known, fitted, char: fit.x_char.get().is_some() }
     }
 
     fn judged(&self, wedge: &Wedge, patch: &TestPatch) -> Option<Judged> {
-        let burn = Burn::new(self.beam, wedge.setting(&patch.dial), self.response);
-        self.fitted.then(|| Judged::usual(&burn))
+        self.said(&Burn::new(self.beam, wedge.setting(&patch.dial), self.response))
+    }
+
+    /// What `prepare` would say; where only the onset of char is known, whether it chars.
+    fn said(&self, burn: &Burn) -> Option<Judged> {
+        let judged = Judged::usual(burn);
+        (self.fitted || (self.char && judged == Judged::OverBurnt)).then_some(judged)
     }
 
     /// The choices if the truth were another that is as likely.
     fn under(&self, likely: &Likely, choices: &[Option<Choice>], wedge: &Wedge) -> Vec<Option<Choice>> {
-        let (beam, response) = (likely.beam(self.own_beam), likely.response(self.response));
+        let (beam, response) = (likely.beam(self.beam), likely.response(self.response));
         let judged = |p: &TestPatch| {
             let mut burn = Burn::new(beam, wedge.setting(&p.dial), response);
             burn.x_solid *= likely.exposure;
-            self.fitted.then(|| Judged::usual(&burn))
+            self.said(&burn)
         };
         let one = |(c, p): (&Option<Choice>, &TestPatch)| {
             c.map(|c| Choice { judged: judged(p), grain: c.grain * likely.grain, ..c })
@@ -195,7 +213,7 @@ fn reading(
     };
     let fit_for = match choice.judged {
         Some(Judged::Clear) => "of which 'prepare' has nothing to say".to_string(),
-        Some(Judged::LinesApart) => "with a full mark and no char".to_string(),
+        Some(Judged::LinesApart) => format!("within 2 L* of the {name} (lines show on all)"),
         _ => format!("within 2 L* of the {name}"),
     };
     let lines = 85.0 / wedge.pitch_across.0;

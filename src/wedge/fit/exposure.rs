@@ -10,6 +10,7 @@ use super::verdict::judge;
 use crate::colour::lstar;
 use crate::job::process::SheetRecord;
 use crate::progress::{Progress, Stopped};
+use crate::wedge::ask::Ask;
 use crate::wedge::measure::{Measured, PatchValue, Refusal, TONES, VeilOver};
 use crate::wedge::target::{Pattern, Wedge};
 
@@ -38,14 +39,14 @@ pub struct ExposureFit {
     pub notes: Vec<String>,
 }
 
-/// Fits the response to the patches, together with those of sheets that were read `earlier`.
+/// Fits the response to the patches, together with those of sheets that were read before.
 ///
 /// # Errors
 /// [`Stopped`] where the person asked for it.
 pub fn exposure(
     wedge: &Wedge,
     measured: &Measured,
-    earlier: &[SheetRecord],
+    ask: &Ask,
     progress: &dyn Progress,
 ) -> Result<ExposureFit, Stopped> {
     let Measured { values, modes, lighter, .. } = measured;
@@ -76,7 +77,7 @@ pub fn exposure(
     let tones: Vec<f64> = own.iter().map(|p| measured.tones.get(p.0).copied().unwrap_or(0.0)).collect();
     let (mut open, ways, own_shapes) = (of_own(modes), of_own(&measured.veil.ways), of_own(&shapes));
     let mut bare = vec![y_unmarked];
-    for sheet in earlier.iter().filter(|s| s.wedge != wedge.id).take(EARLIER) {
+    for sheet in ask.earlier.iter().filter(|s| s.wedge != wedge.id).take(EARLIER) {
         all.extend(recorded(sheet, bare.len(), &mut fills));
         open.resize(all.len(), vec![0.0; width]);
         bare.push(sheet.y_unmarked);
@@ -88,8 +89,11 @@ pub fn exposure(
     let missed = judge(&settings, lstar(y_unmarked), *lighter);
     let few = || format!("{solids} patches could be measured and the response needs {LEAST}");
     let why = missed.clone().or_else(|| (solids < LEAST).then(few));
-    let spread = if wedge.beam_measured { BEAM_SPREAD.1 } else { BEAM_SPREAD.0 };
-    let beam = BeamGuess { beam: [wedge.beam_along.0, wedge.beam_across.0], spread };
+    let known = wedge.beam_measured || ask.beam.iter().all(Option::is_some);
+    let spread = if known { BEAM_SPREAD.1 } else { BEAM_SPREAD.0 };
+    let [along, across] = ask.beam;
+    let beam = [along.unwrap_or(wedge.beam_along.0), across.unwrap_or(wedge.beam_across.0)];
+    let beam = BeamGuess { beam, spread };
     let response = match &why {
         Some(why) => unknown(&all, y_unmarked, beam.beam, &wedge.expected, why),
         None => {

@@ -90,6 +90,7 @@ impl ResponseFit {
             v0_mm_s: self.response.v0.0,
             rms_l: self.rms.is_finite().then_some(self.rms),
             patches: self.patches,
+            beam_mm: self.rms.is_finite().then_some(self.beam),
         }
     }
 

@@ -21,18 +21,19 @@ pub struct Choice {
 pub const WITHIN: f64 = 2.0;
 
 /// Among the patches that are not grainy, those of whose setting `prepare` has least to say: of them the fastest, then the
-/// one with the least power. Where it has something to say of all that is worse than lines that show, or nothing was fitted:
-/// among those within 2 L* of the lightest (`lighter`) or darkest that do not char. Index into `choices`; `None` when none
+/// one with the least power. Where lines show on all, only of those within 2 L* of the lightest (`lighter`) or darkest of them:
+/// the fastest shows its lines most. Where `prepare` has worse to say of all, or nothing was fitted: among those within 2 L* of the
+/// best that do not char. Index into `choices`; `None` when none
 /// qualifies.
 pub fn pick(choices: &[Option<Choice>], lighter: bool, grain_limit: f64) -> Option<usize> {
     let good = |c: &Choice| c.grain <= grain_limit && c.judged != Some(Judged::OverBurnt);
     let least = choices.iter().flatten().filter(|c| good(c)).filter_map(|c| c.judged).min();
     let value = |c: &Choice| if lighter { c.lightness } else { -c.lightness };
-    let best = choices.iter().flatten().filter(|c| good(c)).map(value).fold(f64::NEG_INFINITY, f64::max);
-    let fits = |c: &Choice| match least {
-        Some(l) if l <= Judged::LinesApart => c.judged == Some(l),
-        _ => value(c) >= best - WITHIN,
-    };
+    let told = |c: &Choice| least.is_none_or(|l| l > Judged::LinesApart || c.judged == Some(l));
+    let best =
+        choices.iter().flatten().filter(|c| good(c) && told(c)).map(value).fold(f64::NEG_INFINITY, f64::max);
+    let near = |c: &Choice| least == Some(Judged::Clear) || value(c) >= best - WITHIN;
+    let fits = |c: &Choice| told(c) && near(c);
     choices
         .iter()
         .enumerate()
@@ -88,6 +89,13 @@ mod tests {
         ];
         assert_eq!(pick(&all, true, 3.0), Some(0));
         assert_eq!(pick(&all[1..], true, 3.0), Some(0));
+        // Where lines show on all, not the one that shows them most.
+        let lines = [
+            said(c(84.5, 1.0, 9.0, 1.0), Judged::LinesApart),
+            said(c(83.0, 1.0, 12.0, 1.0), Judged::LinesApart),
+            said(c(78.2, 1.0, 20.0, 1.0), Judged::LinesApart),
+        ];
+        assert_eq!(pick(&lines, true, 3.0), Some(1));
         // Where no mark is full, the lightest are near enough.
         assert_eq!(pick(&all[2..], true, 3.0), Some(0));
     }

@@ -156,7 +156,12 @@ fn report(
             y_char: or(CHARRED, curve.y_char, expected.y_char),
             x_half: or(HALF, curve.x_half, expected.x_half.0),
             rise: or(RISE, curve.rise, expected.rise),
-            x_char: or(CHAR, curve.x_char, expected.x_char.0),
+            // Without char to be seen, as much later than the mark as is usual.
+            x_char: or(
+                CHAR,
+                curve.x_char,
+                expected.x_char.0 * or(HALF, curve.x_half, expected.x_half.0) / expected.x_half.0,
+            ),
             char_rise: or(CHAR_RISE, curve.char_rise, expected.char_rise),
             schwarzschild: or(S, curve.schwarzschild, expected.schwarzschild),
             v0: curve.v0,

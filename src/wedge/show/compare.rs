@@ -32,13 +32,17 @@ pub struct Compared {
     pub grain: Measurement,
     /// How far power may rise before char reaches 5 %, percent.
     pub latitude_percent: Measurement,
+    /// What speaks against the reading, each a sentence: with any of these it is not to be used.
+    pub doubts: Vec<String>,
 }
 
-/// The lines, the whitest (or blackest) mark first: by contrast against the bare coating.
+/// The lines, the whitest (or blackest) mark first: by contrast against the bare coating; last those that are not to be used.
 pub fn compare(readings: &[Reading]) -> Vec<Compared> {
     let mut lines: Vec<Compared> = readings.iter().map(line).collect();
     let key = |l: &Compared| l.contrast.get().unwrap_or(f64::NEG_INFINITY);
-    lines.sort_by(|a, b| key(b).total_cmp(&key(a)));
+    lines.sort_by(|a, b| {
+        a.doubts.is_empty().cmp(&b.doubts.is_empty()).reverse().then(key(b).total_cmp(&key(a)))
+    });
     lines
 }
 
@@ -74,6 +78,7 @@ fn line(r: &Reading) -> Compared {
         minutes_for_85_mm: of(&|p| p.seconds_for_85_mm / 60.0),
         grain: of(&|p| p.grain),
         latitude_percent: r.pick.as_ref().map_or_else(not, |p| p.latitude_percent.clone()),
+        doubts: r.doubts.clone(),
     }
 }
 
@@ -119,6 +124,11 @@ pub fn table(lines: &[Compared]) -> String {
         let line: Vec<String> = r.iter().zip(&widths).map(|(t, w)| format!("{t:<w$}")).collect();
         out.push_str(line.join("  ").trim_end());
         out.push('\n');
+    }
+    for l in lines {
+        if let Some(doubt) = l.doubts.first() {
+            out.push_str(&format!("DO NOT USE {}: {doubt}\n", l.wedge));
+        }
     }
     if lines.iter().any(|l| !l.absolute) {
         out.push_str("rel.: relative lightness; compare it only with readings of the same coating, or give a white reference\n");

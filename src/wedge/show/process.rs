@@ -1,18 +1,13 @@
 //! Process: a reading as a process file, what was measured with its uncertainty, the rest with its reason.
 
 use crate::job::process::{
-    BeamSize, Best, ExposureAt, MeasuredValue, PatchRecord, ProcessFile, SheetRecord, ToneCurve,
+    BeamSize, Best, ExposureAt, FittedBeam, MeasuredValue, PatchRecord, ProcessFile, SheetRecord, ToneCurve,
 };
 use crate::units::{JoulesPerMm2, Mm, MmPerS, Share};
 use crate::wedge::fit::wants_mark;
 use crate::wedge::measurement::Measurement;
 use crate::wedge::reading::{Gain, PatchReading, Reading};
 use crate::wedge::target::{Pattern, TestPatch, Wedge};
-
-/// What spoke against earlier readings, where this one does not take their place.
-fn doubt_left(earlier: &ProcessFile, reading: &Reading) -> String {
-    if earlier.wedge == reading.wedge { String::new() } else { earlier.doubt.clone() }
-}
 
 /// What the reading has measured, laid over what `earlier` held (from other wedges of the same machine and
 /// coating; of one with another coating as much as holds). Only looks that rest on a white reference are written as measured.
@@ -26,7 +21,14 @@ pub fn process(reading: &Reading, wedge: &Wedge, earlier: Option<ProcessFile>) -
     } else {
         format!("{} and {}", p.wedge, reading.wedge)
     };
-    p.doubt = reading.doubts.first().cloned().unwrap_or_else(|| doubt_left(&p, reading));
+    match reading.doubts.first() {
+        Some(doubt) => (p.doubt, p.doubt_of) = (doubt.clone(), reading.wedge.clone()),
+        // What spoke against another wedge's reading still does.
+        None if p.doubt_of == reading.wedge || (p.doubt_of.is_empty() && p.wedge == reading.wedge) => {
+            (p.doubt, p.doubt_of) = (String::new(), String::new());
+        }
+        None => {}
+    }
     p.date.clone_from(&reading.date);
     p.machine.clone_from(&reading.machine);
     p.coating.clone_from(&reading.coating);
@@ -62,6 +64,9 @@ pub fn process(reading: &Reading, wedge: &Wedge, earlier: Option<ProcessFile>) -
         set(&mut p.char_rise, &r.char_rise, |v| v);
         set(&mut p.schwarzschild, &r.schwarzschild, |v| v);
         p.v0 = Some(MmPerS(r.v0_mm_s));
+        p.beam_fitted = r
+            .beam_mm
+            .map(|[along, across]| FittedBeam { along: Mm(rounded(along)), across: Mm(rounded(across)) });
         if reading.scale.absolute {
             p.absolute_lightness = true;
             let scale = reading.scale.sigma;
@@ -91,6 +96,9 @@ pub fn process(reading: &Reading, wedge: &Wedge, earlier: Option<ProcessFile>) -
         missing_in(&mut p, "beam_across", &b.across_mm);
         set(&mut p.beam_along, &b.along_mm, |v| BeamSize::Mm(Mm(v)));
         set(&mut p.beam_across, &b.across_mm, |v| BeamSize::Mm(Mm(v)));
+    }
+    if p.beam_along.is_some() && p.beam_across.is_some() {
+        p.beam_fitted = None;
     }
     for g in &reading.dot_gain {
         let curve = curve(g, setting(wedge, &g.screen));

@@ -129,6 +129,10 @@ fn lines(r: &Reading, most: usize) -> Vec<(String, bool)> {
     out
 }
 
+/// How a note begins to say that the best setting lies beyond a sheet, and not only that a faster one might do.
+const BETTER_ELSEWHERE: [&str; 2] =
+    ["the range may not hold the best", "a slower one may leave nothing to find"];
+
 /// How to take a photo again that went wrong.
 const AGAIN: &str = "Take another photo: soft light from one side, nothing bright behind you that the piece could mirror, no flash, the lightest patch well below white.";
 
@@ -137,15 +141,26 @@ fn next(r: &Reading) -> String {
     if !r.doubts.is_empty() {
         return "Take the photo again, and use the process.toml of the new reading only.".into();
     }
+    // A note that says in which range the best lies, where this sheet does not hold it.
+    let range = r.notes.iter().find_map(|n| {
+        let better = BETTER_ELSEWHERE.iter().any(|s| n.contains(s)) || r.pick.is_none();
+        let (_, range) = n.split_once("draw another wedge with ")?;
+        better.then_some(range)
+    });
     match (&r.pick, r.lags.is_empty()) {
+        (Some(_), _) if range.is_some() => format!(
+            "Draw another wedge with {}: the best setting lies beyond this one.",
+            range.unwrap_or_default()
+        ),
         (Some(p), _) => format!(
             "Give process.toml to the next job with --process: it then marks at {}% and {} mm/s.",
             short(p.power_percent, 1),
             short(p.speed_mm_s, 2)
         ),
-        (None, _) if r.response.is_some() && r.kind != WedgeKind::Tone.name() => {
-            "Draw another wedge with the powers and speeds that the notes name.".into()
-        }
+        (None, _) if r.response.is_some() && r.kind != WedgeKind::Tone.name() => match range {
+            Some(range) => format!("Draw another wedge with {range}."),
+            None => "Mend what the notes name, then burn or photograph the wedge again.".into(),
+        },
         (None, false) => {
             "Give process.toml to the next job with --process: its lines of opposite directions then meet."
                 .into()
