@@ -151,7 +151,7 @@ pub fn run(args: &TrayArgs, out: &mut Out) -> Result<u8, Failure> {
 /// What an order is called.
 pub(crate) fn title(order: &Order) -> String {
     let title = order.title.clone().unwrap_or_default();
-    Row { number: 1, cells: HashMap::new().into_iter().collect() }.fill(&title).unwrap_or(title)
+    Row { number: 1, ..Row::default() }.fill(&title).unwrap_or(title)
 }
 
 /// Ends the work at a bad row, unless they are to be left out.

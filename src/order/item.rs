@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use super::file::{Order, OrderError};
-use super::table::{Row, Table};
+use super::table::{Row, Table, Unfilled};
 use crate::job::{Job, file_name};
 
 /// The most pieces of an order.
@@ -31,7 +31,7 @@ pub struct Item {
 pub fn items(order: &Order, path: &Path) -> Result<Vec<Result<Item, OrderError>>, OrderError> {
     let table = order.table.as_deref().map(|t| Table::read(&Order::beside(path, t))).transpose()?;
     let Some(table) = table else {
-        let alone = Row { number: 1, cells: Default::default() };
+        let alone = Row { number: 1, ..Row::default() };
         let mut item = item(order, path, &alone)?;
         item.copies = match order.copies.as_deref() {
             Some(n) => Some(copies(n).map_err(OrderError::Absurd)?),
@@ -60,10 +60,14 @@ pub fn items(order: &Order, path: &Path) -> Result<Vec<Result<Item, OrderError>>
 
 fn item(order: &Order, path: &Path, row: &Row) -> Result<Item, OrderError> {
     let wrong = |why: String| OrderError::Row(row.number, why);
+    let unfilled = |why: Unfilled| match why {
+        Unfilled::Row(why) => wrong(why),
+        Unfilled::Table(why) => OrderError::Absurd(why),
+    };
     let mut job = order.piece.clone();
     let files = job.layers.iter_mut().map(|l| &mut l.file).chain([&mut job.art.file]);
     for file in files.filter_map(Option::as_mut) {
-        let named = row.fill(file).map_err(wrong)?;
+        let named = row.fill(file).map_err(unfilled)?;
         if named.trim().is_empty() {
             return Err(wrong(format!("'{file}' is empty there")));
         }
@@ -72,14 +76,14 @@ fn item(order: &Order, path: &Path, row: &Row) -> Result<Item, OrderError> {
     job.names_beside(path.parent().unwrap_or(Path::new("")));
     for layer in &mut job.layers {
         if let Some(text) = &mut layer.text {
-            *text = row.fill(text).map_err(wrong)?.replace("\\n", "\n");
+            *text = row.fill(text).map_err(unfilled)?.replace("\\n", "\n");
         }
     }
     // A text that is empty in this row is left out: a tag without a title.
     job.layers.retain(|l| l.text.as_ref().is_none_or(|t| !t.trim().is_empty()));
-    let blank = order.blank.as_deref().map(|b| row.fill(b)).transpose().map_err(wrong)?;
+    let blank = order.blank.as_deref().map(|b| row.fill(b)).transpose().map_err(unfilled)?;
     let name = match &order.name {
-        Some(name) => row.fill(name).map_err(wrong)?,
+        Some(name) => row.fill(name).map_err(unfilled)?,
         None => usual_name(&job, row.number),
     };
     let copies = match order.copies.as_deref() {
@@ -91,7 +95,10 @@ fn item(order: &Order, path: &Path, row: &Row) -> Result<Item, OrderError> {
 
 /// A number of copies.
 fn copies(text: &str) -> Result<usize, String> {
-    match text.trim().parse() {
+    let text = text.trim();
+    // A sheet that shows decimals has `2.00` or `2,00`.
+    let whole = text.split_once(['.', ',']).filter(|(_, zeros)| matches!(*zeros, "0" | "00"));
+    match whole.map_or(text, |(whole, _)| whole).parse() {
         Ok(n) if n <= MOST_PIECES => Ok(n),
         _ => Err(format!("'{text}' is no number of copies; it is from 0 to {MOST_PIECES}")),
     }

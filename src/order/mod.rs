@@ -4,8 +4,11 @@
 //! order.toml, table --rows--> items --settle, carry through--> pieces --spots, route--> trays
 //! ```
 
+mod cell;
 mod file;
 mod item;
+mod number_format;
+mod open_document;
 mod outlines;
 mod route;
 mod spots;

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
+use super::cell::{Cell, Fault};
 use super::spreadsheet;
 
 /// The most rows of an order.
@@ -20,12 +21,23 @@ pub struct Table {
 }
 
 /// A row of a table.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct Row {
     /// Its number, counted from 1 below the head line.
     pub number: usize,
     /// What stands in each column.
     pub cells: BTreeMap<String, String>,
+    /// The columns of which nothing can be marked here.
+    pub faults: BTreeMap<String, Fault>,
+}
+
+/// Why a text cannot be filled from a row.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Unfilled {
+    /// This row cannot be used, in a sentence.
+    Row(String),
+    /// The table has to be brought otherwise: what is wrong here would be wrong in other rows too, and cost blanks.
+    Table(String),
 }
 
 /// Why a table cannot be used.
@@ -93,7 +105,7 @@ impl Table {
             })?;
             let number =
                 record.position().map_or(lines.len() + 1, |p| at.line_of(text.as_bytes(), p.byte() as usize));
-            lines.push((number, record.iter().map(str::to_string).collect()));
+            lines.push((number, record.iter().map(Cell::shows).collect()));
             if lines.len() > MOST_ROWS + 1 {
                 break;
             }
@@ -102,9 +114,10 @@ impl Table {
     }
 
     /// The table of some lines, each with its number in the file; the first names the columns.
-    fn of(lines: Vec<(usize, Vec<String>)>) -> Result<Table, String> {
+    fn of(lines: Vec<(usize, Vec<Cell>)>) -> Result<Table, String> {
         let mut lines = lines.into_iter();
         let (head, columns) = lines.next().unwrap_or_default();
+        let columns: Vec<String> = columns.into_iter().map(|cell| cell.text).collect();
         if columns.iter().all(String::is_empty) {
             return Err("it is empty; its first line names the columns".into());
         }
@@ -117,7 +130,7 @@ impl Table {
             return Err(format!("two columns are called '{name}'; give one of them another name"));
         }
         let mut rows = Vec::new();
-        for (line, cells) in lines.filter(|(_, cells)| cells.iter().any(|c| !c.is_empty())) {
+        for (line, cells) in lines.filter(|(_, cells)| cells.iter().any(|c| !c.text.is_empty())) {
             // As it is counted in the file, below the first line: empty lines count.
             let number = line.saturating_sub(head).max(rows.len() + 1);
             if cells.len() != columns.len() {
@@ -130,7 +143,12 @@ impl Table {
             if rows.len() >= MOST_ROWS {
                 return Err(format!("it has more than {MOST_ROWS} rows; split the order"));
             }
-            rows.push(Row { number, cells: columns.iter().cloned().zip(cells).collect() });
+            let mut row = Row { number, ..Row::default() };
+            for (column, cell) in columns.iter().zip(cells) {
+                row.faults.extend(cell.fault.map(|fault| (column.clone(), fault)));
+                row.cells.insert(column.clone(), cell.text);
+            }
+            rows.push(row);
         }
         if rows.is_empty() {
             return Err("it has a first line and no rows; each line below the first is a piece".into());
@@ -180,8 +198,8 @@ impl Row {
     /// `text` with each `{column}` replaced by what stands there; `{{` and `}}` are braces.
     ///
     /// # Errors
-    /// A column that is not there, or a brace without its partner, in a sentence.
-    pub fn fill(&self, text: &str) -> Result<String, String> {
+    /// A column that is not there or whose cell cannot be marked, or a brace without its partner.
+    pub fn fill(&self, text: &str) -> Result<String, Unfilled> {
         let mut out = String::with_capacity(text.len());
         let mut rest = text;
         while let Some(at) = rest.find(['{', '}']) {
@@ -195,9 +213,9 @@ impl Row {
             }
             let end = rest.find('}').filter(|_| brace == "{");
             let Some(end) = end else {
-                return Err(format!(
+                return Err(Unfilled::Row(format!(
                     "'{text}' has a brace without its partner; write {{{{ or }}}} for a brace itself"
-                ));
+                )));
             };
             let name = rest[..end].trim();
             let Some(cell) = self.cells.get(name) else {
@@ -207,13 +225,29 @@ impl Row {
                 } else {
                     format!("it has {}", known.join(", "))
                 };
-                return Err(format!("the table has no column '{name}'; {known}"));
+                return Err(Unfilled::Row(format!("the table has no column '{name}'; {known}")));
             };
+            if let Some(fault) = self.faults.get(name) {
+                return Err(self.unfilled(name, fault));
+            }
             out.push_str(cell);
             rest = &rest[end + 1..];
         }
         out.push_str(rest);
         Ok(out)
+    }
+
+    fn unfilled(&self, column: &str, fault: &Fault) -> Unfilled {
+        match fault {
+            Fault::Error(sign) => {
+                Unfilled::Row(format!("its cell '{column}' holds {sign}, an error of the spreadsheet"))
+            }
+            // Not "format it as text": a date would turn into its number.
+            Fault::Unshown(holds) => Unfilled::Table(format!(
+                "row {} of the table: its cell '{column}' holds {holds}, and how the spreadsheet shows that cannot be told; save the sheet as CSV, which has the cells as they are shown, or type them as text",
+                self.number
+            )),
+        }
     }
 }
 
@@ -257,8 +291,24 @@ mod tests {
     fn columns_fill_a_text() {
         let row = Table::parse("name,role\nAnna,keeper").unwrap().rows.remove(0);
         assert_eq!(row.fill("{name} · {{{role}}}").unwrap(), "Anna · {keeper}");
-        assert!(row.fill("{nmae}").unwrap_err().contains("no column 'nmae'; it has name, role"));
-        assert!(row.fill("{name").unwrap_err().contains("brace without its partner"));
-        assert!(row.fill("name}").unwrap_err().contains("brace without its partner"));
+        for (text, said) in [
+            ("{nmae}", "no column 'nmae'; it has name, role"),
+            ("{name", "brace without its partner"),
+            ("name}", "brace without its partner"),
+        ] {
+            let Unfilled::Row(why) = row.fill(text).unwrap_err() else { panic!("{text}") };
+            assert!(why.contains(said), "{text}: {why}");
+        }
+    }
+
+    #[test]
+    fn a_cell_that_cannot_be_marked_is_refused_where_it_is_used() {
+        let mut row = Table::parse("name,no,since\n#N/A,7,2025").unwrap().rows.remove(0);
+        row.faults.insert("since".into(), Fault::Unshown("a date"));
+        assert_eq!(row.fill("No. {no}").unwrap(), "No. 7");
+        let Unfilled::Row(why) = row.fill("{name}").unwrap_err() else { panic!("an error is the row's") };
+        assert_eq!(why, "its cell 'name' holds #N/A, an error of the spreadsheet");
+        let Unfilled::Table(why) = row.fill("{since}").unwrap_err() else { panic!("a date is the table's") };
+        assert!(why.starts_with("row 1 of the table: its cell 'since' holds a date"), "{why}");
     }
 }

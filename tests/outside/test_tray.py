@@ -5,6 +5,7 @@ fontTools (advance widths and kerning by GPOS of the font that ships, read from 
 orders of nine pieces. Bounds without a source are this project's own goals.
 """
 
+import datetime
 import itertools
 import json
 import math
@@ -138,6 +139,45 @@ def test_an_opendocument_sheet_gives_what_its_csv_gives(tags, tmp_path):
     assert done.returncode == 0, done.stderr
     for name in ("program-1.nc", "program-2.nc", "report.json"):
         assert (tmp_path / "out" / name).read_bytes() == (tags / name).read_bytes(), name
+
+
+ORDER = "blank = 'rect:30x10mm'\ntable = 't.xlsx'\nname = '{since}'\n[[piece.layer]]\ntext = '{since}'\n"
+
+
+def tray_of_cells(folder, cells):
+    """A sheet of one column, a value and its number format in each row."""
+    book = openpyxl.Workbook()
+    book.active.append(["since"])
+    for row, (value, number_format) in enumerate(cells, 2):
+        cell = book.active.cell(row, 1, value)
+        cell.number_format = number_format
+        if value == "#N/A":
+            cell.data_type = "e"
+    book.save(folder / "t.xlsx")
+    (folder / "order.toml").write_text(ORDER)
+    return run("tray", "order.toml", "--out", "out", cwd=folder)
+
+
+def test_cells_are_marked_as_the_sheet_shows_them(tmp_path):
+    """Formats by ECMA-376 part 1, 18.8.30 and 18.8.31; what they show does not hang on a language."""
+    cells = [(7, "000"), (0.25, "0%"), (datetime.date(2025, 3, 4), "yyyy-mm-dd"), (datetime.time(10, 30), "h:mm"), (12.5, "General")]
+    done = tray_of_cells(tmp_path, cells)
+    assert done.returncode == 0, done.stderr
+    names = [p["name"] for p in sorted(report(tmp_path / "out")["pieces"], key=lambda p: p["row"])]
+    assert names == ["007", "25%", "2025-03-04", "10:30", "12.5"]
+
+
+@pytest.mark.parametrize(("value", "number_format", "what"), [
+    (datetime.date(2025, 3, 4), "dd/mm/yyyy", "a date or a time"),
+    (datetime.date(2025, 3, 4), "mm-dd-yy", "a date or a time"),
+    (12.5, '0.00 "EUR"', "a number with a format of its own"),
+    ("#N/A", "General", "#N/A, an error of the spreadsheet"),
+])
+def test_a_cell_whose_look_is_not_known_is_refused(tmp_path, value, number_format, what):
+    done = tray_of_cells(tmp_path, [("1998", "General"), (value, number_format)])
+    assert done.returncode == 1 and len(done.stderr.strip().splitlines()) == 1, done.stderr
+    assert f"row 2 of the table: its cell 'since' holds {what}" in done.stderr, done.stderr
+    assert not (tmp_path / "out").exists()
 
 
 def test_a_broken_spreadsheet_is_one_sentence(tmp_path):

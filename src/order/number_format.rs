@@ -1,0 +1,120 @@
+//! Number formats: what an XLSX cell shows, where its format alone tells that. Signs of decimals and thousands, names of
+//! months and the order of a date follow the language of the computer, which the file does not hold.
+
+use calamine::ExcelDateTime;
+
+/// The format of cells that were given none.
+pub const GENERAL: &str = "General";
+
+/// What a number shows; `None` where that is not certain.
+pub fn number(value: f64, format: &str) -> Option<String> {
+    if format == GENERAL || format == "@" {
+        return Some(plain(value));
+    }
+    let is_whole = |v: f64| (0.0..1e15).contains(&v) && (v - v.round()).abs() < 1e-9;
+    if format == "0%" {
+        return is_whole(100.0 * value).then(|| format!("{:.0}%", 100.0 * value));
+    }
+    let zeros = !format.is_empty() && format.bytes().all(|b| b == b'0');
+    // A format of more zeros than a number has digits is a member's number: 007.
+    (zeros && is_whole(value)).then(|| format!("{value:0width$.0}", width = format.len()))
+}
+
+/// A number without a format: no decimals where there are none, and no more digits than a spreadsheet keeps.
+pub fn plain(value: f64) -> String {
+    if value.fract() == 0.0 && value.abs() < 1e15 {
+        return format!("{value:.0}");
+    }
+    // 0.1 + 0.2 is 0.30000000000000004 to a computer and 0.3 to a spreadsheet.
+    format!("{value:.14e}").parse::<f64>().unwrap_or(value).to_string()
+}
+
+/// What a date or a time of the day shows; `None` where that is not certain.
+pub fn moment(at: &ExcelDateTime, format: &str) -> Option<String> {
+    if at.is_duration() {
+        return None;
+    }
+    let format = format.replace('\\', "").to_lowercase();
+    let format = format.strip_suffix(";@").unwrap_or(&format);
+    // A language in front changes names, and these have none: `[$-409]yyyy-mm-dd`.
+    let format = match format.strip_prefix("[$-").and_then(|rest| rest.split_once(']')) {
+        Some((_, rest)) => rest,
+        None => format,
+    };
+    let (year, month, day, hour, minute, second, _) = at.to_ymd_hms_milli();
+    let parts = format.split(' ').map(|part| match part {
+        "yyyy-mm-dd" => Some(format!("{year:04}-{month:02}-{day:02}")),
+        "h:mm" => Some(format!("{hour}:{minute:02}")),
+        "hh:mm" => Some(format!("{hour:02}:{minute:02}")),
+        "h:mm:ss" => Some(format!("{hour}:{minute:02}:{second:02}")),
+        "hh:mm:ss" => Some(format!("{hour:02}:{minute:02}:{second:02}")),
+        _ => None,
+    });
+    Some(parts.collect::<Option<Vec<_>>>()?.join(" "))
+}
+
+/// A date or time as ISO has it, for a person who looks at the table: `2025-03-04`, `10:30`.
+pub fn iso(at: &ExcelDateTime) -> String {
+    let (year, month, day, hour, minute, second, _) = at.to_ymd_hms_milli();
+    let date = format!("{year:04}-{month:02}-{day:02}");
+    let time = if second == 0 {
+        format!("{hour:02}:{minute:02}")
+    } else {
+        format!("{hour:02}:{minute:02}:{second:02}")
+    };
+    match at.as_f64() {
+        v if v.fract() == 0.0 => date,
+        v if v < 1.0 => time,
+        _ => format!("{date} {time}"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use calamine::ExcelDateTimeType;
+
+    use super::*;
+
+    #[test]
+    fn a_number_shows_what_its_format_makes_of_it_or_is_not_told() {
+        for (value, format, shown) in [
+            (7.0, "General", Some("7")),
+            (12.5, "General", Some("12.5")),
+            (0.1 + 0.2, "General", Some("0.3")),
+            (4_912_345_678_901.0, "@", Some("4912345678901")),
+            (7.0, "000", Some("007")),
+            (1234.0, "000", Some("1234")),
+            (7.4, "0", None),
+            (-7.0, "000", None),
+            (0.25, "0%", Some("25%")),
+            (0.07, "0%", Some("7%")),
+            (0.255, "0%", None),
+            (12.5, "0.00", None),
+            (12.5, "0.00 \"EUR\"", None),
+            (1200.0, "#,##0", None),
+        ] {
+            assert_eq!(number(value, format).as_deref(), shown, "{value} {format}");
+        }
+    }
+
+    #[test]
+    fn a_date_shows_what_its_format_makes_of_it_or_is_not_told() {
+        let at = |v: f64| ExcelDateTime::new(v, ExcelDateTimeType::DateTime, false);
+        for (value, format, shown) in [
+            (45720.0, "yyyy-mm-dd", Some("2025-03-04")),
+            (45720.0, "[$-409]yyyy\\-mm\\-dd;@", Some("2025-03-04")),
+            (45720.4375, "yyyy-mm-dd hh:mm", Some("2025-03-04 10:30")),
+            (0.4375, "h:mm", Some("10:30")),
+            (0.4375, "h:mm:ss", Some("10:30:00")),
+            (0.4375, "h:mm AM/PM", None),
+            (45720.0, "mm-dd-yy", None),
+            (45720.0, "d-mmm-yy", None),
+        ] {
+            assert_eq!(moment(&at(value), format).as_deref(), shown, "{value} {format}");
+        }
+        assert_eq!(iso(&at(45720.0)), "2025-03-04");
+        assert_eq!(iso(&at(0.4375)), "10:30");
+        let long = ExcelDateTime::new(1.5, ExcelDateTimeType::TimeDelta, false);
+        assert_eq!(moment(&long, "h:mm"), None);
+    }
+}
