@@ -13,6 +13,7 @@ use super::out::{Out, say};
 use super::sources::Sources;
 use super::target::OutOptions;
 use crate::encode::sink::Sink;
+use crate::findings::art as of_art;
 use crate::job::{Brief, file_name};
 use crate::order::{Item, Order, Outlined, Row, Spots, route, travel};
 use crate::outputs::{self, Asked, MOST_TRAYS, OrderReport, Tray};
@@ -250,7 +251,9 @@ fn piece(args: &TrayArgs, item: &Item, common: &Common, progress: &dyn Progress)
     }
     let opened = sources.opened(&plan, &args.drawing.opening(&plan)?, Some(common))?;
     let outcome = pipeline::run_shown(&plan, opened.shown(), &opened.name(), progress)?;
-    Ok(Piece::new(plan, outcome, PICTURE_SIDE)?)
+    let mut piece = Piece::new(plan, outcome, PICTURE_SIDE)?;
+    piece.report.findings.extend(item.unlettered.then(of_art::unlettered));
+    Ok(piece)
 }
 
 /// Trays, and the way of the head between the pieces of each, mm.

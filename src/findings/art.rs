@@ -1,5 +1,5 @@
-//! Findings about the art and its place: coarse-art, cut, flowed-text, layers-cross, missing-glyph, past-margin, picture-within,
-//! reading-unsure, sheet-edge.
+//! Findings about the art and its place: art-changed, coarse-art, cut, flowed-text, layers-cross, missing-glyph, no-text,
+//! past-margin, picture-within, reading-unsure, sheet-edge.
 
 use super::{Finding, Remedy, Severity};
 use crate::art::Kind;
@@ -47,6 +47,18 @@ pub fn coarse_art(
         });
     }
     Some(finding)
+}
+
+/// `no-text`: every text of a piece of an order is empty in its row, so that its pictures alone are marked.
+pub fn unlettered() -> Finding {
+    let message = "every text of the piece is empty in its row of the table: its pictures alone are marked";
+    Finding::new("no-text", Severity::Caution, message).with(Remedy {
+        change: "text",
+        value: 0.0,
+        unit: "",
+        text: "where a text belongs there, fill it in".into(),
+        verified: false,
+    })
 }
 
 /// A drawing that loses less than this share of its ink at the blank's edge is not cut: rounding to whole dots takes

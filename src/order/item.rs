@@ -22,6 +22,8 @@ pub struct Item {
     pub job: Job,
     /// How many of it; `None`: as many as there are spots.
     pub copies: Option<usize>,
+    /// Whether all texts of the piece are empty in its row, so that its pictures alone are left.
+    pub unlettered: bool,
 }
 
 /// The items of an order that lies at `path`, row by row; a row that cannot be used is an error of its own.
@@ -80,17 +82,25 @@ fn item(order: &Order, path: &Path, row: &Row) -> Result<Item, OrderError> {
         }
     }
     // A text that is empty in this row is left out: a tag without a title.
+    let texts = |job: &Job| job.layers.iter().filter(|l| l.text.is_some()).count();
+    let wanted = texts(&job);
     job.layers.retain(|l| l.text.as_ref().is_none_or(|t| !t.trim().is_empty()));
+    let unlettered = wanted > 0 && texts(&job) == 0;
     let blank = order.blank.as_deref().map(|b| row.fill(b)).transpose().map_err(unfilled)?;
     let name = match &order.name {
         Some(name) => row.fill(name).map_err(unfilled)?,
-        None => usual_name(&job, row.number),
+        None => String::new(),
     };
+    let name = if name.trim().is_empty() { usual_name(&job, row.number) } else { name };
     let copies = match order.copies.as_deref() {
         None => 1,
         Some(column) => copies(row.cells.get(column).map_or(column, String::as_str)).map_err(wrong)?,
     };
-    Ok(Item { row: row.number, name, blank, job, copies: Some(copies) })
+    let pictured = job.art.file.is_some() || job.layers.iter().any(|l| l.file.is_some());
+    if unlettered && !pictured && copies > 0 {
+        return Err(wrong("every text of the piece is empty there".into()));
+    }
+    Ok(Item { row: row.number, name, blank, job, copies: Some(copies), unlettered })
 }
 
 /// A number of copies.
@@ -112,4 +122,56 @@ fn usual_name(job: &Job, number: usize) -> String {
         file_name::path(file).file_name().map(|n| n.to_string_lossy().into_owned())
     };
     text.or_else(file).unwrap_or_else(|| format!("piece {number}"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The items of an order whose table is `table`.
+    fn of(order: &str, table: &str) -> Vec<Result<Item, OrderError>> {
+        let folder = tempfile::tempdir().unwrap();
+        std::fs::write(folder.path().join("names.csv"), table).unwrap();
+        items(&toml::from_str(order).unwrap(), &folder.path().join("order.toml")).unwrap()
+    }
+
+    const TAG: &str = "table = 'names.csv'\nname = '{name}'\n[[piece.layer]]\nborder = '0.5mm'\n\
+                       [[piece.layer]]\ntext = '{name}'\n[[piece.layer]]\ntext = '{title}'\n";
+
+    #[test]
+    fn a_row_that_would_mark_an_error_or_nothing_cannot_be_used() {
+        let all = of(TAG, "name,title\nAnna,Keeper\nBo,\n,Cook\n#N/A,Cook\n,\n");
+        let row = |i: usize| all[i].as_ref().map_err(ToString::to_string);
+        assert_eq!(row(0).unwrap().job.layers.len(), 3);
+        assert_eq!(row(1).unwrap().job.layers.len(), 2);
+        // What has no name is called by its first text.
+        assert_eq!(row(2).unwrap().name, "Cook");
+        let why = row(3).unwrap_err();
+        assert_eq!(why, "row 4 of the table: its cell 'name' holds #N/A, an error of the spreadsheet");
+        assert_eq!(all.len(), 4, "a row of empty cells is none");
+    }
+
+    #[test]
+    fn a_piece_without_any_text_is_refused_or_told() {
+        let table = "name,title,no\nAnna,Keeper,1\n,,2\n";
+        let all = of(TAG, table);
+        let why = all[1].as_ref().unwrap_err().to_string();
+        assert_eq!(why, "row 2 of the table: every text of the piece is empty there");
+        let pictured = of(&format!("{TAG}[[piece.layer]]\nfile = 'ship.svg'\n"), table);
+        let told: Vec<bool> = pictured.iter().map(|i| i.as_ref().unwrap().unlettered).collect();
+        assert_eq!(told, [false, true]);
+        assert_eq!(pictured[1].as_ref().unwrap().name, "ship.svg");
+        // Nobody asks for such a piece.
+        assert!(of(&format!("copies = 'no'\n{TAG}"), "name,title,no\n,,0\n")[0].is_ok());
+    }
+
+    #[test]
+    fn copies_are_whole_however_they_are_shown() {
+        for (text, found) in [("2", Some(2)), (" 2.00 ", Some(2)), ("2,0", Some(2)), ("0", Some(0))] {
+            assert_eq!(copies(text).ok(), found, "{text}");
+        }
+        for text in ["", "2.5", "1.000", "-1", "two", "100000"] {
+            assert!(copies(text).is_err(), "{text}");
+        }
+    }
 }
