@@ -11,7 +11,7 @@ use super::bounds::{MAX_BYTES, Packing, can_hold, within_bounds};
 use super::error::{Why, one_line};
 use super::resolution::{self, Resolution};
 use super::samples::{Pixels, Samples};
-use super::{Format, Model};
+use super::{Format, Model, pages};
 
 /// A decoded file before its colours are read.
 pub(super) struct Decoded {
@@ -75,8 +75,8 @@ pub(super) fn general(bytes: &[u8], format: Format) -> Result<Decoded, Why> {
         }
         _ => Samples::U16(bytemuck::pod_collect_to_vec(&raw)),
     };
-    if let Some(frames) = frames(bytes, format) {
-        notes.push(format!("it holds {frames}; the first was taken"));
+    if pages::moves(bytes, format) {
+        notes.push("it holds several frames; the first was taken".to_string());
     }
     let pixels = Pixels { width: width as usize, height: height as usize, samples, model, alpha };
     Ok(Decoded { pixels, bits, icc, orientation, resolution: resolution::claimed(format, bytes), notes })
@@ -107,18 +107,6 @@ pub(super) fn packing(format: Format, bytes: &[u8]) -> Packing {
         Format::Tiff | Format::Svg | Format::Pdf => Packing::Fax,
         Format::Heic => Packing::Hevc,
     }
-}
-
-/// "an animation" where the file holds more than one frame.
-fn frames(bytes: &[u8], format: Format) -> Option<&'static str> {
-    let moving = match format {
-        Format::WebP => bytes.get(12..16) == Some(b"VP8X") && bytes.get(20).is_some_and(|f| f & 2 != 0),
-        // The looping extension is what every animated GIF carries.
-        Format::Gif => bytes.windows(11).take(4096).any(|w| w == b"NETSCAPE2.0"),
-        Format::Png => bytes.get(37..41) == Some(b"acTL"),
-        _ => false,
-    };
-    moving.then_some("several frames")
 }
 
 fn bits(original: ExtendedColorType, colour: ColorType) -> u8 {
@@ -152,9 +140,17 @@ fn why(e: &ImageError) -> Why {
     }
 }
 
-/// Decodes a TIFF. Inks and float greys are read with the `tiff` library itself, as the wrapper
+/// Decodes a page of a TIFF, counted from 1.
+pub(super) fn tiff(bytes: &[u8], page: usize) -> Result<Decoded, Why> {
+    let (bytes, count) = pages::in_front(bytes, page)?;
+    let mut decoded = first_of_tiff(&bytes)?;
+    decoded.notes.extend(pages::taken(page, count));
+    Ok(decoded)
+}
+
+/// Decodes the first page of a TIFF. Inks and float greys are read with the `tiff` library itself, as the wrapper
 /// would turn inks into RGB without their profile and refuses the others. Palettes neither can read.
-pub(super) fn tiff(bytes: &[u8]) -> Result<Decoded, Why> {
+fn first_of_tiff(bytes: &[u8]) -> Result<Decoded, Why> {
     let failed = |e: tiff::TiffError| match e {
         tiff::TiffError::IoError(_) => Why::CutOff,
         tiff::TiffError::UnsupportedError(u) => Why::Unsupported(one_line(&u.to_string())),

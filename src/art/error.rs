@@ -90,6 +90,11 @@ pub enum Why {
         /// Pages there are.
         pages: usize,
     },
+    /// Another frame of a moving picture than the first.
+    #[error(
+        "is a moving picture, and only the first of its frames can be read; save frame {0} as a PNG, or leave --page out"
+    )]
+    NoFrame(usize),
     /// A drawing with a reference outside itself.
     #[error(
         "refers to '{0}' outside itself, which is never followed; embed that picture in the SVG or remove it"

@@ -27,6 +27,7 @@ mod decode;
 mod error;
 mod heic;
 mod jpeg;
+mod pages;
 mod picture;
 mod resolution;
 mod samples;

@@ -12,7 +12,7 @@ use super::likeness::Likeness;
 use super::picture::{Art, Facts, Raster};
 use super::sniff::{Format, sniff};
 use super::turn::{Turn, turned};
-use super::{Resolution, decode, heic, icc, jpeg, vector};
+use super::{Resolution, decode, heic, icc, jpeg, pages, vector};
 
 /// Opens the picture in `bytes`; `name` stands for it in messages (`'harbour.jpg'`, `the picture on standard input`).
 ///
@@ -76,9 +76,11 @@ fn inner(bytes: &[u8], how: &Opening) -> Result<Art, Why> {
     let page = how.page as usize;
     match format(bytes)? {
         Format::Pdf => vector::parse_page(bytes, page, how.patience).map(Art::Vector),
+        raster @ Format::Tiff => Ok(Art::Raster(upright(decoded(bytes, raster, page)?, raster)?)),
+        moving if page != 1 && pages::moves(bytes, moving) => Err(Why::NoFrame(page)),
         _ if page != 1 => Err(Why::NoPage { asked: page, pages: 1 }),
         Format::Svg => vector::parse(bytes, how.patience, &how.fonts).map(Art::Vector),
-        raster => Ok(Art::Raster(upright(decoded(bytes, raster)?, raster)?)),
+        raster => Ok(Art::Raster(upright(decoded(bytes, raster, page)?, raster)?)),
     }
 }
 
@@ -90,11 +92,11 @@ pub(super) fn format(bytes: &[u8]) -> Result<Format, Why> {
     sniff(bytes).map_err(|known| known.map_or(Why::NotAPicture, Why::SomethingElse))
 }
 
-/// The samples of a raster file.
-pub(super) fn decoded(bytes: &[u8], format: Format) -> Result<Decoded, Why> {
+/// The samples of a raster file; of a TIFF those of a page.
+pub(super) fn decoded(bytes: &[u8], format: Format, page: usize) -> Result<Decoded, Why> {
     let decoded = contained(|| match format {
         Format::Jpeg => jpeg::decode(bytes),
-        Format::Tiff => decode::tiff(bytes),
+        Format::Tiff => decode::tiff(bytes, page),
         Format::Heic => heic::decode(bytes),
         _ => decode::general(bytes, format),
     });

@@ -2,6 +2,7 @@
 
 use super::error::{OpenError, Why};
 use super::open::{decoded, format, turn, upright};
+use super::pages::CHOOSE;
 use super::picture::Facts;
 use super::sniff::Format;
 use super::turn::turned;
@@ -38,7 +39,11 @@ fn inner(bytes: &[u8]) -> Result<Photo, Why> {
     if matches!(format, Format::Svg | Format::Pdf) {
         return Err(Why::NotAPhoto);
     }
-    let decoded = decoded(bytes, format)?;
+    let mut decoded = decoded(bytes, format, 1)?;
+    // Of a photo nobody is asked for a page.
+    for note in &mut decoded.notes {
+        note.truncate(note.strip_suffix(CHOOSE).map_or(note.len(), str::len));
+    }
     let (quarters, mirror) = turn(decoded.orientation);
     let clipped = packed(&turned(decoded.pixels.at_limit(), quarters, mirror));
     let picture = upright(decoded, format)?;

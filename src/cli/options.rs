@@ -60,7 +60,7 @@ pub struct PlaceOptions {
     /// Mirror left to right, for marking the back of glass
     #[arg(long)]
     pub mirror: bool,
-    /// The page of a PDF, counted from 1 [default: 1]
+    /// The page of a PDF or TIFF, counted from 1 [default: 1]
     #[arg(long, value_name = "NUMBER", value_parser = clap::value_parser!(u32).range(1..))]
     pub page: Option<u32>,
     /// More fonts for an SVG's lettering: a font file, a folder of fonts, or system [default: DejaVu, which ships]

@@ -90,8 +90,12 @@ pub fn decided(out: &mut impl Write, report: &Report, verbose: bool) -> io::Resu
         report.times.as_ref().map_or(String::new(), |t| format!("; it takes {}", duration(t.total_s)))
     )?;
     if !verbose {
-        // What was decided for the maker and can be decided otherwise names its option; the rest is for the curious.
-        let choices = report.notes.iter().filter(|n| n.starts_with("Assumed: the blank") || n.contains("--"));
+        // What was decided for the maker and can be decided otherwise names its option; the rest is for the curious. Of a
+        // moving picture only the first frame can be had, which is as good as a choice.
+        let is_choice = |n: &str| {
+            n.starts_with("Assumed: the blank") || n.contains("--") || n.ends_with("the first was taken.")
+        };
+        let choices = report.notes.iter().filter(|n| is_choice(n));
         for note in choices {
             writeln!(out, "{note}")?;
         }

@@ -53,7 +53,7 @@ section! {
         file: String,
         /// The file's CRC-32 when the job was prepared, so that a changed file is noticed.
         crc32: u32,
-        /// The page of a PDF, counted from 1. Default 1.
+        /// The page of a PDF or TIFF, counted from 1. Default 1.
         page: u32,
         /// More fonts for its lettering: a file, a folder, or `system`. Default: those that ship.
         fonts: String,

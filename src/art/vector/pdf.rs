@@ -22,6 +22,7 @@ use super::fonts;
 use super::guard::MAX_DRAWN;
 use crate::art::contain::contained;
 use crate::art::error::{Why, one_line};
+use crate::art::pages::taken;
 
 /// Most bytes that all streams of a document unpack to.
 const MAX_UNPACKED: u64 = 512 << 20;
@@ -55,11 +56,8 @@ pub(super) fn page(bytes: &[u8], number: usize) -> Result<Converted, Why> {
     weigh(page, &settings)?;
     let text = convert(page, &RenderCache::new(), &settings, &SvgRenderSettings::default());
     let mut notes = heard.lock().unwrap_or_else(PoisonError::into_inner).notes();
-    if pages.len() > 1 {
-        notes.insert(
-            0,
-            format!("it has {} pages; page {number} was taken, choose another with --page", pages.len()),
-        );
+    if let Some(taken) = taken(number, pages.len()) {
+        notes.insert(0, taken);
     }
     Ok(Converted { text, notes })
 }

@@ -9,7 +9,7 @@ use crate::placement::{Place, Spot};
 /// How the art is read and laid.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct SettledArt {
-    /// The page of a PDF, counted from 1.
+    /// The page of a PDF or TIFF, counted from 1.
     pub page: u32,
     /// How it is read.
     pub read_as: ReadAs,
