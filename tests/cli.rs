@@ -518,6 +518,9 @@ fn every_complaint_leads_on_and_none_speaks_to_programmers() {
     fs::copy(p.join("ramp.png"), p.join("samples/harbour.png")).expect("copied");
     fs::create_dir(p.join("full")).expect("made");
     fs::write(p.join("full/mine.txt"), "mine").expect("written");
+    fs::write(p.join("samples/moved.toml"), "[art]\nfile = '../gone/ramp.png'\n").expect("written");
+    fs::write(p.join("samples/piped.toml"), "[art]\nfile = '-'\n").expect("written");
+    fs::write(p.join("samples/names.csv"), "name\nAnna\n").expect("written");
     for (line, code, part) in [
         ("prepare harbor.png --out out", 1, "did you mean 'samples/harbour.png'?"),
         ("prepare samples/harbor.png --out out", 1, "did you mean 'samples/harbour.png'?"),
@@ -531,6 +534,9 @@ fn every_complaint_leads_on_and_none_speaks_to_programmers() {
         ("replay program.nc", 1, "there is no such file"),
         ("wedge read photo.jpg --wedge wedge.toml --out out", 1, "there is no such file"),
         ("prepare --job job.toml --out out", 1, "there is no such file"),
+        ("prepare --job samples/moved.toml --out out", 1, "gone/ramp.png; put it there, or name the picture"),
+        ("prepare --job samples/piped.toml --out out", 1, "came from a pipe"),
+        ("tray samples/names.csv --out out", 1, "a table, not an order"),
         ("prepare ramp.png --out out --machine mine.toml", 1, "mine.toml"),
         ("prepare ramp.png --out out --process mine.toml", 1, "there is no such file"),
         ("prepare ramp.png --out out --density 304", 2, "write for example 304dpi"),

@@ -9,7 +9,9 @@ use jiff::ZonedDateTime;
 use super::failure::Failure;
 use super::options::{self, DrawingOptions, JobOptions};
 use super::out::{Out, say};
+use super::plain;
 use super::search_time;
+use super::source;
 use super::sources::Sources;
 use super::target::OutOptions;
 use super::unused;
@@ -62,6 +64,11 @@ pub fn run(args: &PrepareArgs, out: &mut Out) -> Result<u8, Failure> {
     if job.art.file.is_none() && job.layers.is_empty() {
         return Err(Failure::input("the job file names no art; give the picture's name on the command line"));
     }
+    if args.art.is_none()
+        && let Some(art) = job.art.file.as_deref().map(file_name::path)
+    {
+        still_there(&art)?;
+    }
     let mut brief = Brief::read(job)?;
     // Everything that can be known to be wrong is found before the long work starts.
     let plan = brief.settle()?;
@@ -110,6 +117,20 @@ pub fn run(args: &PrepareArgs, out: &mut Out) -> Result<u8, Failure> {
         ));
     }
     Ok(if stopped { 3 } else { 0 })
+}
+
+/// Refuses a job whose art does not lie where the job file says.
+fn still_there(art: &Path) -> Result<(), Failure> {
+    match art.symlink_metadata() {
+        Err(e) if e.kind() == io::ErrorKind::NotFound && art.file_name() != Some("-".as_ref()) => {
+            let place = source::whole(art);
+            Err(Failure::input(format!(
+                "the job's picture is not where the job file says: there is no {}; put it there, or name the picture on the line too (prepare ART --job FILE)",
+                plain::path(&place)
+            )))
+        }
+        _ => Ok(()),
+    }
 }
 
 /// The files that the run reads, none of which is replaced. A job file that says what it said before may be:

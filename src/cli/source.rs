@@ -35,6 +35,12 @@ pub fn no_dots(name: &str, e: &EncodeError) -> Failure {
 
 /// A file that the system does not give: why, and a file of nearly that name where there is one.
 pub fn unreadable(path: &Path, e: &io::Error) -> Failure {
+    // A job file calls so what was read from standard input.
+    if path.file_name().is_some_and(|name| name == "-") && e.kind() == io::ErrorKind::NotFound {
+        return Failure::input(
+            "the job's picture came from a pipe, and a job file does not keep pictures; give it on the line of prepare, or name its file in the job file",
+        );
+    }
     let next = near::or_check(path, e);
     Failure::input(format!("cannot read '{}': {}; {}", plain::path(path), cause::of(e), plain::line(&next)))
 }
@@ -91,8 +97,7 @@ impl Source {
     /// its art.
     fn as_seen_from(&self, folder: &Path) -> String {
         let Some(path) = &self.path else { return "-".to_string() };
-        let whole = |p: &Path| std::path::absolute(p).unwrap_or_else(|_| p.to_path_buf());
-        let (to, from) = (tidy(&whole(path)), tidy(&whole(folder)));
+        let (to, from) = (tidy(&absolute(path)), tidy(&absolute(folder)));
         let shared = to.iter().zip(&from).take_while(|(a, b)| a == b).count();
         if shared == 0 {
             return file_name::text(path);
@@ -101,6 +106,15 @@ impl Source {
         let parts: Vec<OsString> = up.chain(to[shared..].iter().cloned()).collect();
         file_name::text(Path::new(&parts.join("/".as_ref())))
     }
+}
+
+/// A place from the root on, as a person looks for it.
+pub fn whole(path: &Path) -> PathBuf {
+    PathBuf::from(tidy(&absolute(path)).join("/".as_ref()))
+}
+
+fn absolute(path: &Path) -> PathBuf {
+    std::path::absolute(path).unwrap_or_else(|_| path.to_path_buf())
 }
 
 /// The parts of an absolute path, with `.` and `..` resolved as written.

@@ -84,6 +84,12 @@ impl Order {
     /// # Errors
     /// Where it cannot be read or is neither; the sentence names the line.
     pub fn read(path: &Path) -> Result<Order, OrderError> {
+        if let Some(table) = named_as_table(path) {
+            return Err(OrderError::Absurd(format!(
+                "{} is a table, not an order; write an order file beside it that says table = \"{table}\", and give that",
+                path.display()
+            )));
+        }
         let text = file::read_text("order", path)?;
         let table: toml::Table = file::parse("order", path, &text)?;
         let keys = ["piece", "table", "tray", "copies", "title"];
@@ -114,5 +120,28 @@ impl Order {
             Some(folder) if named.is_relative() => folder.join(named),
             _ => named,
         }
+    }
+}
+
+/// The file's name where it is there and is called as tables are.
+fn named_as_table(path: &Path) -> Option<String> {
+    let ending = path.extension()?.to_string_lossy().to_lowercase();
+    let is_table = ["xlsx", "xlsm", "xls", "ods", "csv", "tsv"].contains(&ending.as_str());
+    (is_table && path.is_file()).then(|| path.file_name().map(|n| n.to_string_lossy().into_owned()))?
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_table_given_as_the_order_is_told_from_one() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("names.CSV");
+        assert!(matches!(Order::read(&path), Err(OrderError::File(_))), "there is no such file");
+        std::fs::write(&path, "name\nAnna\n").unwrap();
+        let said = Order::read(&path).unwrap_err().to_string();
+        assert!(said.contains("is a table, not an order"), "{said}");
+        assert!(said.contains("says table = \"names.CSV\", and give that"), "{said}");
     }
 }

@@ -78,6 +78,16 @@ impl Table {
         if bytes.starts_with(b"PK\x03\x04") {
             return spreadsheet::cells(&bytes).and_then(Table::of).map_err(|why| wrong(&why));
         }
+        // Compound files (MS-CFB 2.2): spreadsheets before XLSX, and locked ones of today.
+        if bytes.starts_with(b"\xD0\xCF\x11\xE0\xA1\xB1\x1A\xE1") {
+            let locked: Vec<u8> = "EncryptedPackage".encode_utf16().flat_map(u16::to_le_bytes).collect();
+            let is_locked = bytes.windows(locked.len()).any(|w| w == locked);
+            return Err(wrong(if is_locked {
+                "it is locked with a password; save it without one"
+            } else {
+                "it is an old spreadsheet (.xls); save it as XLSX"
+            }));
+        }
         let text = String::from_utf8(bytes)
             .map_err(|_| wrong("its letters are not UTF-8; save it as CSV (UTF-8) from the spreadsheet"))?;
         Table::parse(&text).map_err(|why| wrong(&why))
@@ -285,6 +295,20 @@ mod tests {
         }
         let long = format!("name\n{}", "x\n".repeat(MOST_ROWS + 1));
         assert!(Table::parse(&long).unwrap_err().contains("more than 10000 rows"));
+    }
+
+    #[test]
+    fn an_old_or_locked_spreadsheet_is_told_from_letters() {
+        let file = tempfile::NamedTempFile::new().unwrap();
+        let mut bytes = b"\xD0\xCF\x11\xE0\xA1\xB1\x1A\xE1 and so on".to_vec();
+        let mut said = |more: &[u8]| {
+            bytes.extend_from_slice(more);
+            std::fs::write(file.path(), &bytes).unwrap();
+            Table::read(file.path()).unwrap_err().to_string()
+        };
+        assert!(said(b"").ends_with("it is an old spreadsheet (.xls); save it as XLSX"));
+        let locked: Vec<u8> = "EncryptedPackage".encode_utf16().flat_map(u16::to_le_bytes).collect();
+        assert!(said(&locked).ends_with("it is locked with a password; save it without one"));
     }
 
     #[test]
