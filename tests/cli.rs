@@ -550,6 +550,7 @@ fn every_complaint_leads_on_and_none_speaks_to_programmers() {
         ("prepare ramp.png --out out --blank 90", 1, "round:90mm"),
         ("prepare ramp.png --out out --blank 100x60mm", 1, "rect:100x60mm"),
         ("prepare ramp.png --out out --blank round:88,9mm", 1, "write 88.9mm"),
+        ("prepare --text Anna --border 40mm --blank round:90mm --out out", 1, "make the border narrower"),
         ("prepare ramp.png --out out --ruling 4", 1, "clustered"),
         ("prepare ramp.png --out out --dot-gain off", 1, "floyd-steinberg"),
         ("prepare ramp.png --out out --screen bayer --effort 8", 1, "fitted"),

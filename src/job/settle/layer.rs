@@ -76,10 +76,23 @@ pub(super) fn settle(
     if art.mirror {
         all.iter_mut().skip(turned).for_each(|layer| layer.art.mirror = !layer.art.mirror);
     }
+    let mut border = None;
     for layer in &mut all {
         layer.free = Mm(free);
         if let Shows::Border { width, inset } = layer.shows {
-            free = free.max(inset.0 + width.0 + width.0.max(LEAST_GAP_MM));
+            let within = inset.0 + width.0 + width.0.max(LEAST_GAP_MM);
+            if within > free {
+                (free, border) = (within, Some((width, inset)));
+            }
+        } else if layer.art.place == Place::Inside
+            && let Some((width, inset)) = border
+            && blank.shape.inset(free).is_none()
+        {
+            return Err(PlanError::absurd(format!(
+                "the border {width} wide, {inset} from the edge, leaves no room within it on {}: what lies inside keeps {} from it; make the border narrower, or give what lies inside a size",
+                blank.shape,
+                Mm(free - inset.0 - width.0)
+            )));
         }
     }
     Ok(all)
