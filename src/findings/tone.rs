@@ -43,11 +43,14 @@ pub fn shift(wanted: f64, forecast: f64, with: MadeWith) -> Option<Finding> {
         MadeWith::Best => "",
         MadeWith::Forecast => "; another screen keeps the tones: --screen auto",
     };
+    // Of dark pictures the means are small: as many decimals as show how they differ.
+    let apart = 100.0 * (forecast - wanted).abs();
+    let decimals = (1..4).find(|&d| 0.1f64.powi(d) <= apart / 4.0).unwrap_or(4) as usize;
     let message = format!(
         "the tones will come out {}% too {way}: their mean is {}% of a full mark where {}% is wanted{why}",
         short(100.0 * off.abs(), 1),
-        short(100.0 * forecast, 1),
-        short(100.0 * wanted, 1)
+        short(100.0 * forecast, decimals),
+        short(100.0 * wanted, decimals)
     );
     Some(Finding::new("tone-shift", Severity::Caution, message))
 }
@@ -63,6 +66,11 @@ mod tests {
         let weak = said(0.30, 0.276).unwrap();
         assert!(weak.contains("8% too weak") && weak.contains("27.6% of a full mark where 30%"), "{weak}");
         assert!(said(0.30, 0.33).unwrap().contains("10% too strong"));
+        let small = said(0.0272, 0.0265).unwrap();
+        assert!(
+            small.contains("2.6% too weak") && small.contains("2.65% of a full mark where 2.72%"),
+            "{small}"
+        );
         assert_eq!(said(0.005, 0.0), None);
         assert!(shift(0.3, 0.4, MadeWith::Nothing).unwrap().message.ends_with("leave out --dot-gain off"));
     }
