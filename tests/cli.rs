@@ -107,6 +107,33 @@ fn when_all_is_well_six_lines_say_so_and_more_where_it_is_asked_for() {
 }
 
 #[test]
+fn a_picture_that_is_not_what_it_was_is_said_wherever_a_job_is_run_again() {
+    let b = bench();
+    let p = b.path();
+    fs::copy(p.join("disc.svg"), p.join("logo.svg")).expect("copied");
+    ok(&["prepare", "logo.svg", "--out", "one", "--blank", "round:20mm", "--screen", "threshold"], p);
+    let square =
+        r#"<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 40 40"><path d="M0 0h40v40H0z"/></svg>"#;
+    fs::write(p.join("logo.svg"), square).expect("written");
+    let said = "logo.svg is not the picture this job was first prepared with";
+    let again = ok(&["prepare", "--job", "one/job.toml", "--out", "two"], p);
+    assert!(again.contains(&format!("CAUTION art-changed: {said}")), "{again}");
+    let tray = ok(&["tray", "one/job.toml", "--grid", "2x1", "--out", "three"], p);
+    assert!(tray.contains("look at art-changed: pieces 1 and 2"), "{tray}");
+    for folder in ["two", "three"] {
+        assert!(
+            fs::read_to_string(p.join(folder).join("ticket.html")).expect("there").contains(said),
+            "{folder}"
+        );
+    }
+    // Other art on the line is meant to be other art, and the job of a second look knows the new picture.
+    for line in ["prepare disc.svg --job one/job.toml --out four", "prepare --job two/job.toml --out five"] {
+        let out = ok(&line.split(' ').collect::<Vec<_>>(), p);
+        assert!(!out.contains("art-changed"), "{line}: {out}");
+    }
+}
+
+#[test]
 fn a_job_run_again_gives_the_same_bytes() {
     let b = bench();
     let line = "prepare ramp.png --out one --blank round:60mm --screen bayer --levels auto --sharpen 0.2mm --turn 90 --mirror";

@@ -49,6 +49,27 @@ pub fn coarse_art(
     Some(finding)
 }
 
+/// `art-changed`: files of a job that is prepared again are not those that it was first prepared with, by their names.
+pub fn changed(names: &[String]) -> Option<Finding> {
+    let first = names.first()?;
+    let message = match names {
+        [_] => {
+            format!("{first} is not the picture this job was first prepared with: its file has changed since")
+        }
+        _ => format!(
+            "{} are not the pictures this job was first prepared with: their files have changed since",
+            names.join(" and ")
+        ),
+    };
+    Some(Finding::new("art-changed", Severity::Caution, message).with(Remedy {
+        change: "art",
+        value: 0.0,
+        unit: "",
+        text: "look at how the piece will look; where the old picture is meant, put its file back".into(),
+        verified: false,
+    }))
+}
+
 /// `no-text`: every text of a piece of an order is empty in its row, so that its pictures alone are marked.
 pub fn unlettered() -> Finding {
     let message = "every text of the piece is empty in its row of the table: its pictures alone are marked";
@@ -300,6 +321,17 @@ pub fn narrow_margin(margin: Mm, tolerance: Mm, beam_radius: Mm) -> Option<Findi
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn pictures_that_are_not_what_they_were_are_named() {
+        let said = |names: &[&str]| {
+            let names: Vec<String> = names.iter().map(ToString::to_string).collect();
+            changed(&names).map(|f| f.message)
+        };
+        assert_eq!(said(&[]), None);
+        assert!(said(&["ship.png"]).unwrap().starts_with("ship.png is not the picture this job was first"));
+        assert!(said(&["ship.png", "rose.svg"]).unwrap().starts_with("ship.png and rose.svg are not the"));
+    }
 
     #[test]
     fn a_picture_with_enough_pixels_is_not_coarse() {

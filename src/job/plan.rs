@@ -63,6 +63,8 @@ pub struct Settled {
     pub scan: SettledScan,
     /// What was assumed because nothing was said, one sentence each.
     pub assumptions: Vec<String>,
+    /// The files that are no longer what the job was first prepared with, by their names.
+    pub changed: Vec<String>,
     /// Other things a person should know, one sentence each.
     pub notes: Vec<String>,
 }

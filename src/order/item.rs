@@ -67,11 +67,16 @@ fn item(order: &Order, path: &Path, row: &Row) -> Result<Item, OrderError> {
         Unfilled::Table(why) => OrderError::Absurd(why),
     };
     let mut job = order.piece.clone();
-    let files = job.layers.iter_mut().map(|l| &mut l.file).chain([&mut job.art.file]);
-    for file in files.filter_map(Option::as_mut) {
+    let of_layers = job.layers.iter_mut().map(|l| (&mut l.file, &mut l.crc32));
+    for (file, crc32) in of_layers.chain([(&mut job.art.file, &mut job.art.crc32)]) {
+        let Some(file) = file else { continue };
         let named = row.fill(file).map_err(unfilled)?;
         if named.trim().is_empty() {
             return Err(wrong(format!("'{file}' is empty there")));
+        }
+        // A file that the table names is another in each row: it was not there when the job was first prepared.
+        if named != *file {
+            *crc32 = None;
         }
         *file = file_name::text(&Order::beside(path, &named));
     }

@@ -113,7 +113,7 @@ pub(super) fn picture_within(plan: &Plan, art: &Art, reading: &Decision) -> Opti
 /// Findings about the art.
 fn art_findings(plan: &Plan, shown: Shown<'_>, stages: &Stages) -> Vec<Finding> {
     let p = &stages.placement;
-    let mut all = Vec::new();
+    let mut all: Vec<Finding> = of_art::changed(&plan.changed).into_iter().collect();
     for lettering in shown.arts().filter_map(Art::lettering) {
         all.extend(of_art::missing_glyph(&lettering.missing));
         all.extend(lettering.past_page.map(of_art::cut_by_page));

@@ -130,17 +130,17 @@ fn art_that_has_changed_is_noticed_unless_other_art_was_named() {
     brief.art = Some(file(7));
     let first = brief.settle().unwrap();
     assert_eq!((first.job.art.crc32, first.job.art.file.as_deref()), (Some(7), Some("../ship.png")));
-    assert!(first.notes.is_empty());
+    assert!(first.changed.is_empty());
     let again = |line: Job, crc32| {
         let mut brief = Brief::read(line.over(first.job.clone())).unwrap();
         brief.art = Some(file(crc32));
         brief.settle().unwrap()
     };
-    assert!(again(Job::default(), 7).notes.is_empty());
-    assert_eq!(again(Job::default(), 8).notes, ["ship.png has changed since the job was first prepared"]);
+    assert!(again(Job::default(), 7).changed.is_empty());
+    assert_eq!(again(Job::default(), 8).changed, ["ship.png"]);
     let mut other = Job::default();
     other.art.file = Some("lighthouse.png".into());
-    assert!(again(other, 8).notes.is_empty());
+    assert!(again(other, 8).changed.is_empty());
 }
 
 #[test]

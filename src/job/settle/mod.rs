@@ -60,8 +60,11 @@ pub(super) fn settle(brief: &Brief) -> Result<Plan, PlanError> {
     let dots = dots::settle(&job.dots, job.burn.time, (burn, unsure), pitch.grid())?;
     let scan = scan::settle(&job.scan)?;
     let art = art::settle(&job.art, &job.blank)?;
-    let changed_layers =
+    let of_art = art_file.as_ref().filter(|file| changed_since(&job, file)).map(|file| file.name.clone());
+    let of_layers =
         files.iter().zip(&mut job.layers).filter_map(|(file, layer)| layer_file(file.as_ref()?, layer));
+    let mut changed: Vec<String> = of_art.into_iter().chain(of_layers).collect();
+    changed.dedup();
     let beam = lines_along_y.filter(|_| turned.is_some()).map(|these| {
         format!("the beam was measured on lines along x, and {these}: its widths along and across the lines change places")
     });
@@ -72,10 +75,9 @@ pub(super) fn settle(brief: &Brief) -> Result<Plan, PlanError> {
             scan.trim
         )
     });
-    let notes = notes.into_iter().chain(changed_layers).chain(beam).chain(trimmed).collect::<Vec<_>>();
+    let notes = notes.into_iter().chain(beam).chain(trimmed).collect::<Vec<_>>();
     let layers = layer::settle(&job, &blank.blank, &art, &tone)?;
     let assumptions = assumptions(&job, &machine, &coating, &blank, &process);
-    let changed = art_file.as_ref().and_then(|file| changed_since(&job, file));
     let mut settled = Settled {
         job,
         art_file,
@@ -96,7 +98,8 @@ pub(super) fn settle(brief: &Brief) -> Result<Plan, PlanError> {
         dots,
         scan,
         assumptions,
-        notes: notes.into_iter().chain(changed).collect(),
+        changed,
+        notes,
     };
     settled.job = written::out(&settled);
     Ok(Plan::new(settled))
@@ -156,16 +159,15 @@ fn assumptions(
     all
 }
 
-/// Names the file that a layer was read from; what to say where it has changed.
+/// Names the file that a layer was read from; its name where its bytes have changed.
 fn layer_file(file: &ArtFile, layer: &mut LayerJob) -> Option<String> {
     let before = layer.crc32.replace(file.crc32);
     layer.file = Some(file.path.clone());
     let changed = before.is_some_and(|b| b != file.crc32);
-    changed.then(|| format!("{} has changed since the job was first prepared", file.name))
+    changed.then(|| file.name.clone())
 }
 
-/// What to say where the job was prepared from other bytes under the same name.
-fn changed_since(job: &Job, file: &ArtFile) -> Option<String> {
-    let before = job.art.crc32?;
-    (before != file.crc32).then(|| format!("{} has changed since the job was first prepared", file.name))
+/// Whether the job was prepared from other bytes under the same name.
+fn changed_since(job: &Job, file: &ArtFile) -> bool {
+    job.art.crc32.is_some_and(|before| before != file.crc32)
 }
