@@ -253,7 +253,7 @@ proptest! {
         prop_assert_eq!(seen.beam_on_off_speed.count, 0);
         prop_assert!((r.travel_mm - cost.estimate.travel_mm).abs() < 1e-6 * (1.0 + r.travel_mm));
         // The link and the controller are asked for no more than before, or than they carry.
-        let busy = |cost: &Cost| cost.load.bytes_per_s();
+        let busy = |cost: &Cost| cost.load.bytes.per_s;
         let carried = limits.link_bytes_per_s.unwrap_or(f64::INFINITY);
         prop_assert!(busy(&cost) <= busy(&slow_cost).max(carried) * 1.001, "{} {}", busy(&cost), busy(&slow_cost));
     }

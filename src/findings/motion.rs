@@ -4,9 +4,9 @@ use super::{Finding, Remedy, Severity, spot};
 use crate::placement::Along;
 use crate::progress::Silent;
 use crate::scan::estimate::Estimate;
-use crate::scan::limits::PowerMode;
+use crate::scan::limits::{Limits, PowerMode};
 use crate::scan::lines::{Marking, ScanLines};
-use crate::scan::load::Load;
+use crate::scan::load::{Load, fed_speed};
 use crate::scan::motion;
 use crate::scan::outline;
 use crate::scan::program::{Cost, Program};
@@ -143,52 +143,76 @@ fn slowest_with(high: f64, good: impl Fn(f64) -> bool) -> f64 {
     low
 }
 
+/// The share of what the link carries that a program asks for; 0 where there is no link.
+fn asked_of(limits: &Limits, load: &Load) -> f64 {
+    limits.link_bytes_per_s.map_or(0.0, |link| load.bytes.per_s / link)
+}
+
+/// The same of a path that is made otherwise.
+fn asked_by(path: Option<RasterPath>, marking: Marking<'_>) -> Option<f64> {
+    let program = Program::of_raster(path?, marking, Vec::new());
+    let cost = program.measure(&Silent).ok()?;
+    Some(asked_of(&program.limits, &cost.load))
+}
+
+/// How often a lower speed is tried that the link can feed.
+const TRIES: usize = 8;
+
+/// A lower speed at which no more is asked for than there is, where `asked` is the share at the path's own. A slower scan
+/// has shorter turns, in which less comes, so the program is written again to see.
+fn fed(raster: &RasterPath, marking: Marking<'_>, mut asked: f64) -> Option<f64> {
+    let mut speed = raster.scan.speed;
+    for _ in 0..TRIES {
+        let fit = 0.99 * fed_speed(1.0, asked / speed);
+        speed = if fit >= 1.0 { (fit * 10.0).floor() / 10.0 } else { (fit * 1000.0).floor() / 1000.0 };
+        asked = asked_by(changed(raster, Scan { speed, ..raster.scan }), marking)?;
+        if asked <= 1.0 {
+            return Some(speed);
+        }
+    }
+    None
+}
+
 /// `link-starved`: the link cannot carry the densest stretch of the program at this speed.
 pub fn link_starved(raster: &RasterPath, marking: Marking<'_>, load: &Load) -> Option<Finding> {
     let link = raster.limits.link_bytes_per_s?;
-    let needed = load.bytes_per_mm * raster.scan.speed;
+    let needed = load.bytes.per_s;
     if needed <= link {
         return None;
     }
     let severity =
         if raster.limits.power_mode == PowerMode::Constant { Severity::Stop } else { Severity::Caution };
-    let at = raster.limits.to_blank(load.at);
+    let at = raster.limits.to_blank(load.bytes.at);
     let message = format!(
-        "At {} mm/s the densest stretch of the program, {}, needs {} bytes/s ({} bytes a move, line {}), but \
-         the link to the controller carries {} bytes/s: the head would stall with the beam on and burn.",
+        "At {} mm/s the densest stretch of the program, {}, needs {} bytes/s (line {}), but the link to the \
+         controller carries {} bytes/s: the head would stall with the beam on and burn.",
         short(raster.scan.speed, 2),
         spot(at),
         short(needed, 0),
-        short(load.bytes_per_move, 1),
-        load.line,
+        load.bytes.line,
         short(link, 0)
     );
     let mut finding =
         Finding::new("link-starved", severity, message).measuring(needed / link * 100.0, "% of the link");
     finding.at_mm = Some(at);
-    // A slower scan has a shorter run-up, which changes the first stretch of each line a little: 1 % is
-    // kept back and the program written again to see that it fits.
-    let fit = load.speed_that_fits(link) * 0.99;
-    let speed = if fit >= 1.0 { (fit * 10.0).floor() / 10.0 } else { (fit * 1000.0).floor() / 1000.0 };
-    if let Some(c) = changed(raster, Scan { speed, ..raster.scan }) {
-        let fits = Program::of_raster(c, marking, Vec::new())
-            .measure(&Silent)
-            .is_ok_and(|cost| cost.load.bytes_per_mm * speed <= link);
+    if let Some(speed) = fed(raster, marking, needed / link) {
         finding = finding.with(Remedy {
             change: "speed",
             value: speed,
             unit: "mm/s",
             text: format!("speed of {} mm/s or less, with the power lowered alike", short(speed, 3)),
-            verified: fits,
+            verified: true,
         });
     }
     let bytes = (needed * 1.01).ceil();
+    let mut with = raster.clone();
+    with.limits.link_bytes_per_s = Some(bytes);
     Some(finding.with(Remedy {
         change: "link",
         value: bytes,
         unit: "bytes/s",
         text: format!("a link of {} bytes/s, or the program run from the controller's own store", bytes),
-        verified: load.bytes_per_mm * raster.scan.speed <= bytes,
+        verified: asked_by(changed(&with, with.scan), marking).is_some_and(|asked| asked <= 1.0),
     }))
 }
 
@@ -433,7 +457,7 @@ mod tests {
     use crate::blank::Blank;
     use crate::placement::{DotRect, Grid};
     use crate::plane::Dots;
-    use crate::scan::limits::Limits;
+    use crate::scan::axis::Axis;
     use crate::scan::replay::{ReplayOptions, replay};
     use crate::units::Mm;
 
@@ -492,6 +516,24 @@ mod tests {
         assert!(speed.verified && speed.value > 130.0 && speed.value < 150.0, "{speed:?}");
         let slower = find(&Limits::default(), Scan::new(speed.value, 0.9), &dots);
         assert!(slower.iter().all(|f| f.name != "link-starved"), "{slower:?}");
+    }
+
+    #[test]
+    fn short_lines_whose_turns_do_not_fill_the_store_starve_a_slow_link() {
+        // Lines of 0.3 mm: 40 to 50 bytes for about 35 ms, turn and all, where 40 bytes come.
+        let quick =
+            |letter| Axis { acceleration: 6000.0, top_speed: 500.0, rapid_speed: 500.0, ..Axis::new(letter) };
+        let limits =
+            Limits { x: quick(b'X'), y: quick(b'Y'), link_bytes_per_s: Some(1152.0), ..Limits::default() };
+        let starved = |speed| {
+            let found = find(&limits, Scan::new(speed, 0.9), &solid(3, 200));
+            found.into_iter().find(|f| f.name == "link-starved")
+        };
+        let f = starved(30.0).unwrap();
+        assert_eq!(f.severity, Severity::Stop);
+        let speed = &f.remedies[0];
+        assert!(speed.change == "speed" && speed.verified && f.remedies[1].verified, "{f:?}");
+        assert_eq!(starved(speed.value), None);
     }
 
     #[test]

@@ -259,8 +259,7 @@ fn times(plan: &Plan, dots: &Dots, written: &Cost) -> TimeFacts {
 
 fn program(plan: &Plan, raster: &RasterPath, written: &Cost) -> ProgramFacts {
     let link = plan.machine.limits().link_bytes_per_s.map(|rate| {
-        let need = written.load.bytes_per_mm * plan.process.speed.value.0;
-        format!("needs up to {} of the link's {} bytes/s", need.ceil(), rate)
+        format!("needs up to {} of the link's {} bytes/s", written.load.bytes.per_s.ceil(), rate)
     });
     ProgramFacts {
         lines: written.program_lines,

@@ -128,11 +128,9 @@ impl<'a> Estimator<'a> {
     fn rapid(&mut self, to: (i32, i32)) -> f64 {
         let d = |a: i32, b: i32| (f64::from(a) - f64::from(b)) / 1000.0;
         let (dx, dy) = (d(to.0, self.at.0), d(to.1, self.at.1));
-        let way = dx.hypot(dy);
         self.at = to;
-        self.travel_mm += way;
-        let pace = self.limits.pace(dx, dy);
-        motion::rest_to_rest(way, pace.rapid_speed, pace.acceleration)
+        self.travel_mm += dx.hypot(dy);
+        self.limits.rapid_seconds(dx, dy)
     }
 
     /// The rapid to where a line or contour begins.

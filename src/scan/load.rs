@@ -1,109 +1,198 @@
-//! The load on the link: how many bytes of the program a mm of travel takes where it is densest.
+//! The load on the link: how many bytes a second the program asks for where it is densest.
+//!
+//! The controller holds some bytes ahead of the move that it runs. This store empties where moves are short and fills
+//! where they are long, along the whole program: a turn from line to line is only part of the way, and a short one on
+//! a slow link fills nothing.
+
+use std::collections::VecDeque;
 
 use super::limits::Limits;
 
 /// The most that the program asks of the link.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Load {
-    /// Bytes for each mm of travel in the densest stretch, less what the controller holds ahead; a gap that the
-    /// head hurries across counts as the shorter way that takes as long at the scan speed. Times the speed it is the bytes a second that the link must carry. Stretches are 64 moves, 128, 256, … up to a
-    /// whole line: the short ones find dense spots, the long ones what a store of a few moves cannot level.
-    pub bytes_per_mm: f64,
-    /// Bytes of a move in that stretch, mean.
-    pub bytes_per_move: f64,
-    /// Row (or column) of dots of that stretch.
+    /// Bytes.
+    pub bytes: Peak,
+}
+
+/// The most that is asked for in any stretch, be it of a few moves or of many lines.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Peak {
+    /// What must come a second so that the head never waits for it within a line; 0 where the store alone is enough.
+    pub per_s: f64,
+    /// Row (or column) of dots at which that stretch ends.
     pub line: u32,
     /// Its end, mm of the program.
     pub at: (f64, f64),
-    /// Speed at which it is run, mm/s.
-    pub speed: f64,
 }
 
-impl Load {
-    /// Bytes a second that the link must carry there.
-    pub fn bytes_per_s(&self) -> f64 {
-        self.bytes_per_mm * self.speed
-    }
-
-    /// The highest scan speed that a link of `bytes_per_s` can feed, mm/s; infinite where the controller's
-    /// own store is enough.
-    pub fn speed_that_fits(&self, bytes_per_s: f64) -> f64 {
-        fed_speed(bytes_per_s, self.bytes_per_mm)
-    }
-}
-
-/// Speed at which a link of `bytes_per_s` carries `bytes_per_mm`, mm/s.
+/// Speed at which a link of `bytes_per_s` carries `bytes_per_mm`, mm/s; infinite where there is nothing to carry.
 pub fn fed_speed(bytes_per_s: f64, bytes_per_mm: f64) -> f64 {
     if bytes_per_mm <= 0.0 { f64::INFINITY } else { bytes_per_s / bytes_per_mm }
 }
 
-/// Runs in the shortest stretch over which the load on the link is taken: 64 moves.
-pub(super) const STRETCH: u32 = 32;
-/// Stretches of 1, 2, 4, … times the shortest: the longest is 131072 moves.
-const STRETCHES: usize = 12;
-
-/// Finds the densest stretch of a part while it is written.
-#[derive(Debug, Default)]
+/// Finds the load of a program while it is written.
+#[derive(Debug)]
 pub(super) struct LoadMeter {
-    /// Where each stretch under way began: bytes written before it, µm along, runs before it.
-    stretches: [(u64, i32, u32, f64); STRETCHES],
-    /// Runs since the chain began.
-    runs: u32,
-    /// By how much the way since then seems shorter because the head hurried, µm.
-    saved: f64,
+    /// Seconds since the program began, as far as is measured.
+    clock: f64,
+    bytes: Meter,
+    load: Load,
 }
 
 impl LoadMeter {
-    /// A chain begins, `bytes` into the program and `along` µm along its line.
-    pub(super) fn begin(&mut self, bytes: u64, along: i32) {
-        self.stretches = [(bytes, along, 0, 0.0); STRETCHES];
-        (self.runs, self.saved) = (0, 0.0);
+    pub(super) fn new(limits: &Limits) -> LoadMeter {
+        LoadMeter { clock: 0.0, bytes: Meter::new(limits.link_buffer_bytes), load: Load::default() }
     }
 
-    /// The head hurries across a gap, which seems so many µm shorter at the scan speed.
-    pub(super) fn hurry(&mut self, saved: f64) {
-        self.saved += saved;
+    /// The head rests, `bytes` into the program, until the store is full.
+    pub(super) fn begin(&mut self, bytes: u64) {
+        self.bytes.begin((self.clock, bytes as f64));
     }
 
-    /// A run is written; whether stretches end with it.
+    /// Moves that end `bytes` into the program take so many seconds; `needed`: within a line, where the head must not wait
+    /// for them. Whether a denser stretch than all before ends with them: then [`LoadMeter::densest`] is to be told where.
     #[inline(always)]
-    pub(super) fn run(&mut self) -> bool {
-        self.runs += 1;
-        self.runs.is_multiple_of(STRETCH)
+    pub(super) fn pass(&mut self, seconds: f64, bytes: u64, needed: bool) -> bool {
+        self.clock += seconds;
+        self.bytes.pass((self.clock, bytes as f64), needed)
     }
 
-    /// Ends the stretches whose length is reached (at the end of a chain: all) and starts the next ones.
-    /// The densest of them that is denser than `least` bytes a mm: its bytes a mm and its bytes a move.
-    pub(super) fn end(
-        &mut self,
-        limits: &Limits,
-        bytes: u64,
-        along: i32,
-        all: bool,
-        least: f64,
-    ) -> Option<(f64, f64)> {
-        let blocks = self.runs / STRETCH;
-        let mut densest = None;
-        let mut most = least;
-        for (i, stretch) in self.stretches.iter_mut().enumerate() {
-            if !all && !blocks.is_multiple_of(1 << i) {
+    /// The densest stretch ends on this line, at this place, mm of the program.
+    #[cold]
+    pub(super) fn densest(&mut self, line: u32, at: (f64, f64)) {
+        if self.bytes.need > self.load.bytes.per_s {
+            self.load.bytes = Peak { per_s: self.bytes.need, line, at };
+        }
+    }
+
+    /// The load so far.
+    pub(super) fn load(&self) -> Load {
+        self.load
+    }
+}
+
+/// A time, s, and how much has been used up by then.
+type Use = (f64, f64);
+
+/// What must come a second of a thing of which so much is held in store: the most, over all stretches, of what is used up
+/// less the store for each second of it.
+#[derive(Debug)]
+struct Meter {
+    store: f64,
+    need: f64,
+    /// Where a stretch may have begun that needs more yet. From each to the next ever more is used up a second, and more
+    /// than the need; so what came before the first of them never counts again, and they are few.
+    begun: VecDeque<Use>,
+}
+
+impl Meter {
+    fn new(store: f64) -> Meter {
+        Meter { store, need: 0.0, begun: VecDeque::new() }
+    }
+
+    fn begin(&mut self, now: Use) {
+        self.begun.clear();
+        self.begun.push_back(now);
+    }
+
+    /// Goes on to `now`; whether more is needed than before, where a stretch that ends here is one.
+    #[inline(always)]
+    fn pass(&mut self, now: Use, ends: bool) -> bool {
+        match self.begun.front_mut() {
+            // Mostly what comes is enough, and the store is full again.
+            Some(first) if now.1 - first.1 <= self.need * (now.0 - first.0) => {
+                *first = now;
+                self.begun.truncate(1);
+                false
+            }
+            _ => self.empties(now, ends),
+        }
+    }
+
+    /// The store is not full.
+    fn empties(&mut self, now: Use, ends: bool) -> bool {
+        let before = self.need;
+        let missing = |from: &Use| now.1 - from.1 - self.store;
+        while let Some(first) = self.begun.front().filter(|_| ends) {
+            if missing(first) > self.need * (now.0 - first.0) && now.0 > first.0 {
+                self.need = missing(first) / (now.0 - first.0);
+            }
+            match self.begun.get(1) {
+                Some(next) if missing(next) >= self.need * (now.0 - next.0) && self.need > before => {}
+                _ => break,
+            }
+            self.begun.pop_front();
+        }
+        // From the last but one to the last no more was used up a second than from there on: the last is no beginning.
+        while let Some(at) = self.begun.len().checked_sub(2) {
+            let (a, b) = (self.begun[at], self.begun[at + 1]);
+            if (b.1 - a.1) * (now.0 - b.0) < (now.1 - b.1) * (b.0 - a.0) {
                 break;
             }
-            let now = (bytes, along, self.runs, self.saved);
-            let (before, from, runs, saved) = std::mem::replace(stretch, now);
-            let size = (bytes - before) as f64;
-            let way = (f64::from(along.abs_diff(from)) - (self.saved - saved)) / 1000.0;
-            if size <= limits.link_buffer_bytes || way <= 0.0 {
-                continue;
-            }
-            let bytes_per_mm = (size - limits.link_buffer_bytes) / way;
-            if bytes_per_mm > most {
-                most = bytes_per_mm;
-                // A run is two moves: the way to it and itself.
-                let runs = (self.runs - runs).max(1);
-                densest = Some((bytes_per_mm, size / f64::from(2 * runs)));
+            self.begun.pop_back();
+        }
+        self.begun.push_back(now);
+        while self.begun.len() > 1
+            && self.begun[1].1 - self.begun[0].1 <= self.need * (self.begun[1].0 - self.begun[0].0)
+        {
+            self.begun.pop_front();
+        }
+        self.need > before
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_need_is_that_of_the_worst_of_all_stretches() {
+        let mut seed = 7u64;
+        let mut chance = |most: u64| {
+            seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            (seed >> 33) % most
+        };
+        for store in [0.0, 16.0, 128.0, 2000.0] {
+            for _ in 0..20 {
+                let mut meter = Meter::new(store);
+                let mut all: Vec<(Use, bool)> = vec![((0.0, 0.0), false)];
+                meter.begin((0.0, 0.0));
+                let (mut now, mut want) = ((0.0, 0.0), 0.0f64);
+                for _ in 0..150 {
+                    // Short moves and long ones, in turns.
+                    let long = chance(40) == 0;
+                    now.0 += 0.001 * (1 + chance(if long { 400 } else { 12 })) as f64;
+                    now.1 += (8 + chance(12)) as f64;
+                    let ends = chance(5) > 0;
+                    for (from, _) in all.iter().filter(|_| ends) {
+                        want = want.max((now.1 - from.1 - store) / (now.0 - from.0));
+                    }
+                    all.push((now, ends));
+                    let before = meter.need;
+                    assert_eq!(meter.pass(now, ends), meter.need > before);
+                    assert!(
+                        (meter.need - want).abs() < 1e-9 * (1.0 + want),
+                        "{store}: {} {want}",
+                        meter.need
+                    );
+                }
             }
         }
-        densest
+    }
+
+    #[test]
+    fn a_store_that_short_turns_do_not_fill_runs_dry_after_a_few_lines() {
+        // A line of 60 bytes takes 0.04 s, with its turn: 1500 bytes a second, however many fit into the store.
+        let mut meter = Meter::new(128.0);
+        meter.begin((0.0, 0.0));
+        let mut now = (0.0, 0.0);
+        for _ in 0..1000 {
+            for (seconds, bytes, ends) in [(0.015, 30.0, false), (0.025, 30.0, true)] {
+                now = (now.0 + seconds, now.1 + bytes);
+                meter.pass(now, ends);
+            }
+        }
+        assert!(meter.need > 1490.0 && meter.need < 1500.0, "{}", meter.need);
     }
 }

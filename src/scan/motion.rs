@@ -22,6 +22,11 @@ pub fn rest_to_rest(length: f64, speed: f64, acceleration: f64) -> f64 {
     }
 }
 
+/// Time from rest over `length`, or from there to rest, with at most `speed`.
+pub fn from_rest(length: f64, speed: f64, acceleration: f64) -> f64 {
+    rest_to_rest(2.0 * length, speed, acceleration) / 2.0
+}
+
 /// Speed at `at` mm from the start of a chain of `length` mm that starts and ends at rest.
 pub fn speed_at(at: f64, length: f64, speed: f64, acceleration: f64) -> f64 {
     let near = at.min(length - at).max(0.0);

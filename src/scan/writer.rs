@@ -9,6 +9,7 @@ use super::gaps::{Crossing, Hurry};
 use super::limits::Limits;
 use super::lines::{Run, ScanLine};
 use super::load::{Load, LoadMeter};
+use super::motion;
 use super::number::{Cursor, WORD, thousandths};
 use super::program::on_word;
 use super::raster::RasterPath;
@@ -58,6 +59,12 @@ fn hurried<'h>(
     (moves + 1, &[])
 }
 
+/// A place along a line, µm, as mm of the program.
+fn place(path: &RasterPath, line: &ScanLine<'_>, along: i32) -> (f64, f64) {
+    let mm = |um: i32| f64::from(um) / 1000.0;
+    path.xy(mm(along), mm(line.across))
+}
+
 /// How a line is said.
 struct LineWords<'a> {
     axis: Speech,
@@ -79,7 +86,6 @@ pub(super) struct Writer<'a, W: Write> {
     level: u32,
     /// The F word in force, thousandths of its unit a minute.
     feed: Option<i64>,
-    load: Load,
     meter: LoadMeter,
 }
 
@@ -96,8 +102,7 @@ impl<'a, W: Write> Writer<'a, W> {
             at: None,
             level: 0,
             feed: None,
-            load: Load::default(),
-            meter: LoadMeter::default(),
+            meter: LoadMeter::new(limits),
         }
     }
 
@@ -172,6 +177,15 @@ impl<'a, W: Write> Writer<'a, W> {
         c.byte(b'\n');
         self.used += c.len();
         self.program_lines += 1;
+        match at {
+            Some(from) => {
+                let way = |a: i32, b: i32| (f64::from(a) - f64::from(b)) / 1000.0;
+                let (dx, dy) = path.xy(way(along, from.0), way(across, from.1));
+                // At rest with the beam off the head may wait.
+                self.meter.pass(path.limits.rapid_seconds(dx, dy), self.bytes(), false);
+            }
+            None => self.meter.begin(self.bytes()),
+        }
         Ok(())
     }
 
@@ -216,11 +230,12 @@ impl<'a, W: Write> Writer<'a, W> {
     /// A line where power changes in motion: chains of G1 moves, each opened by its run-up and closed by
     /// its run-out, with rapids over long blank stretches.
     fn moving_line(&mut self, path: &RasterPath, line: &ScanLine<'_>) -> io::Result<()> {
-        self.meter.begin(self.bytes(), line.start);
         let axis = path.speeches(line.start, line.across).0;
         let words = LineWords { axis, feeds: path.gaps.hurry.as_ref().map(|hurry| hurry.feeds_of(&axis)) };
         let sign = if line.end > line.start { 1 } else { -1 };
         let (run_up, run_out) = (sign * path.run_up, sign * path.run_out);
+        let (v, a) = (path.scan.speed, path.axis().acceleration);
+        let ramp = |um: i32| motion::from_rest(f64::from(um) / 1000.0, v, a);
         self.rapid(path, line.start, line.across)?;
         let mut chain = line.runs;
         while let Some(first) = chain.first() {
@@ -229,12 +244,14 @@ impl<'a, W: Write> Writer<'a, W> {
             let (now, later) = chain.split_at(len.map_or(chain.len(), |n| n + 1));
             if run_up != 0 {
                 self.open_chain(path, &axis, first.from, 0)?;
+                self.meter.pass(ramp(path.run_up), self.bytes(), false);
                 self.chain(path, now, first.from, line, &words)?;
             } else {
                 self.open_chain(path, &axis, first.to, first.level)?;
+                let way = f64::from(first.from.abs_diff(first.to)) / 1000.0;
+                self.meter.pass(way / v, self.bytes(), false);
                 self.chain(path, &now[1..], first.to, line, &words)?;
             }
-            self.end_stretches(path, line, true);
             let last = now[now.len() - 1].to;
             if run_out != 0 {
                 self.room()?;
@@ -248,9 +265,12 @@ impl<'a, W: Write> Writer<'a, W> {
                 self.level = 0;
             }
             self.set_along(last + run_out);
+            if run_out != 0 {
+                // Where it comes late the head stops before it, with the beam on.
+                self.pass(path, line, ramp(path.run_out));
+            }
             if let Some(next) = later.first() {
                 self.rapid(path, next.from - run_up, line.across)?;
-                self.meter.begin(self.bytes(), next.from - run_up);
             }
             chain = later;
         }
@@ -269,8 +289,10 @@ impl<'a, W: Write> Writer<'a, W> {
     ) -> io::Result<()> {
         let axis = &words.axis;
         let (mut at, mut level) = (from, self.level);
+        let a_um = 0.001 / path.scan.speed;
         for run in runs {
             self.room()?;
+            let mut seconds = a_um * f64::from(run.to.abs_diff(run.from));
             let mut c = Cursor::new(&mut self.buffer[self.used..]);
             let mut slower: &[u8] = &[];
             if run.from != at {
@@ -279,14 +301,14 @@ impl<'a, W: Write> Writer<'a, W> {
                         let (moves, left) = hurried(&mut c, (hurry, feeds), axis, (at, run.from), level);
                         (level, slower) = (0, left);
                         self.program_lines += moves;
-                        let gap = f64::from(run.from.abs_diff(at));
-                        self.meter.hurry(gap - 1000.0 * path.scan.speed * hurry.seconds(gap));
+                        seconds += hurry.seconds(f64::from(run.from.abs_diff(at)));
                     }
                     _ => {
                         c.length(axis.letter, axis.place(run.from));
                         dark(&mut c, &mut level);
                         c.byte(b'\n');
                         self.program_lines += 1;
+                        seconds += a_um * f64::from(run.from.abs_diff(at));
                     }
                 }
             }
@@ -301,9 +323,8 @@ impl<'a, W: Write> Writer<'a, W> {
             at = run.to;
             self.used += c.len();
             self.program_lines += 1;
-            if self.meter.run() {
-                self.set_along(at);
-                self.end_stretches(path, line, false);
+            if self.meter.pass(seconds, self.flushed + self.used as u64, true) {
+                self.meter.densest(line.number, place(path, line, at));
             }
         }
         self.level = level;
@@ -311,15 +332,10 @@ impl<'a, W: Write> Writer<'a, W> {
         Ok(())
     }
 
-    /// Ends the stretches whose length is reached (at the end of a chain: all); the densest of all is kept.
-    fn end_stretches(&mut self, path: &RasterPath, line: &ScanLine<'_>, all: bool) {
-        let (bytes, along, speed) = (self.bytes(), self.at.map_or(0, |a| a.0), path.scan.speed);
-        let least =
-            if self.load.speed == speed { self.load.bytes_per_mm } else { self.load.bytes_per_s() / speed };
-        if let Some((bytes_per_mm, bytes_per_move)) = self.meter.end(self.limits, bytes, along, all, least) {
-            let mm = |um: i32| f64::from(um) / 1000.0;
-            let at = path.xy(mm(along), mm(line.across));
-            self.load = Load { bytes_per_mm, bytes_per_move, line: line.number, at, speed };
+    /// The head has gone on within a line for so many seconds, and must not wait for the words of it.
+    fn pass(&mut self, path: &RasterPath, line: &ScanLine<'_>, seconds: f64) {
+        if self.meter.pass(seconds, self.bytes(), true) {
+            self.meter.densest(line.number, place(path, line, self.at.map_or(0, |at| at.0)));
         }
     }
 
@@ -327,18 +343,16 @@ impl<'a, W: Write> Writer<'a, W> {
     fn switched_line(&mut self, path: &RasterPath, line: &ScanLine<'_>) -> io::Result<()> {
         let on = on_word(self.limits);
         let axis = path.speeches(line.start, line.across).0;
-        self.meter.begin(self.bytes(), line.start);
+        let (v, a) = (path.scan.speed, path.axis().acceleration);
         for run in line.runs {
             self.rapid(path, run.from, line.across)?;
             self.text(&format!("{on}S{}", run.level))?;
             self.level = run.level;
             self.open_chain(path, &axis, run.to, run.level)?;
+            let way = f64::from(run.from.abs_diff(run.to)) / 1000.0;
+            self.pass(path, line, motion::rest_to_rest(way, v, a));
             self.text("M5")?;
-            if self.meter.run() {
-                self.end_stretches(path, line, false);
-            }
         }
-        self.end_stretches(path, line, true);
         Ok(())
     }
 
@@ -378,6 +392,6 @@ impl<'a, W: Write> Writer<'a, W> {
     pub(super) fn finish(mut self) -> io::Result<(u64, u64, Load)> {
         self.flush()?;
         self.out.flush()?;
-        Ok((self.flushed, self.program_lines, self.load))
+        Ok((self.flushed, self.program_lines, self.meter.load()))
     }
 }
