@@ -253,9 +253,12 @@ proptest! {
         prop_assert_eq!(seen.beam_on_off_speed.count, 0);
         prop_assert!((r.travel_mm - cost.estimate.travel_mm).abs() < 1e-6 * (1.0 + r.travel_mm));
         // The link and the controller are asked for no more than before, or than they carry.
-        let busy = |cost: &Cost| cost.load.bytes.per_s;
-        let carried = limits.link_bytes_per_s.unwrap_or(f64::INFINITY);
-        prop_assert!(busy(&cost) <= busy(&slow_cost).max(carried) * 1.001, "{} {}", busy(&cost), busy(&slow_cost));
+        let no_more = |now: f64, before: f64, rate: Option<f64>| {
+            now <= before.max(rate.unwrap_or(f64::INFINITY)) * 1.001
+        };
+        let (now, before) = (&cost.load, &slow_cost.load);
+        prop_assert!(no_more(now.bytes.per_s, before.bytes.per_s, limits.link_bytes_per_s), "{now:?} {before:?}");
+        prop_assert!(no_more(now.moves.per_s, before.moves.per_s, limits.moves_per_s), "{now:?} {before:?}");
     }
 }
 

@@ -7,6 +7,7 @@ pub mod detail;
 pub mod faint;
 mod harm;
 pub mod lines;
+pub mod link;
 pub mod machine;
 pub mod motion;
 pub(crate) mod remedies;

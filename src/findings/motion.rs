@@ -1,12 +1,10 @@
-//! Findings about motion: edge-dwell, link-starved, short-sighted, off-bed, coarse-power; and what a replay brings to light.
+//! Findings about motion: edge-dwell, short-sighted, off-bed, coarse-power; and what a replay brings to light.
 
-use super::{Finding, Remedy, Severity, spot};
+use super::{Finding, Remedy, Severity, link};
 use crate::placement::Along;
-use crate::progress::Silent;
 use crate::scan::estimate::Estimate;
-use crate::scan::limits::{Limits, PowerMode};
+use crate::scan::limits::PowerMode;
 use crate::scan::lines::{Marking, ScanLines};
-use crate::scan::load::{Load, fed_speed};
 use crate::scan::motion;
 use crate::scan::outline;
 use crate::scan::program::{Cost, Program};
@@ -18,7 +16,7 @@ use crate::units::short;
 pub fn all(path: &RasterPath, marking: Marking<'_>, cost: &Cost) -> Vec<Finding> {
     [
         edge_dwell(path, &cost.estimate),
-        link_starved(path, marking, &cost.load),
+        link::starved(path, marking, &cost.load),
         short_sighted(path, marking, &cost.estimate),
         off_bed(path, marking, &cost.estimate),
         coarse_power(path),
@@ -29,7 +27,7 @@ pub fn all(path: &RasterPath, marking: Marking<'_>, cost: &Cost) -> Vec<Finding>
 }
 
 /// The same path with another scan; `None` where the machine cannot do it.
-fn changed(path: &RasterPath, scan: Scan) -> Option<RasterPath> {
+pub(super) fn changed(path: &RasterPath, scan: Scan) -> Option<RasterPath> {
     Some(RasterPath::new(&path.limits, scan, path.rect, path.blank).ok()?.ordered_as(path))
 }
 
@@ -141,79 +139,6 @@ fn slowest_with(high: f64, good: impl Fn(f64) -> bool) -> f64 {
         if good(mid) { low = mid } else { high = mid }
     }
     low
-}
-
-/// The share of what the link carries that a program asks for; 0 where there is no link.
-fn asked_of(limits: &Limits, load: &Load) -> f64 {
-    limits.link_bytes_per_s.map_or(0.0, |link| load.bytes.per_s / link)
-}
-
-/// The same of a path that is made otherwise.
-fn asked_by(path: Option<RasterPath>, marking: Marking<'_>) -> Option<f64> {
-    let program = Program::of_raster(path?, marking, Vec::new());
-    let cost = program.measure(&Silent).ok()?;
-    Some(asked_of(&program.limits, &cost.load))
-}
-
-/// How often a lower speed is tried that the link can feed.
-const TRIES: usize = 8;
-
-/// A lower speed at which no more is asked for than there is, where `asked` is the share at the path's own. A slower scan
-/// has shorter turns, in which less comes, so the program is written again to see.
-fn fed(raster: &RasterPath, marking: Marking<'_>, mut asked: f64) -> Option<f64> {
-    let mut speed = raster.scan.speed;
-    for _ in 0..TRIES {
-        let fit = 0.99 * fed_speed(1.0, asked / speed);
-        speed = if fit >= 1.0 { (fit * 10.0).floor() / 10.0 } else { (fit * 1000.0).floor() / 1000.0 };
-        asked = asked_by(changed(raster, Scan { speed, ..raster.scan }), marking)?;
-        if asked <= 1.0 {
-            return Some(speed);
-        }
-    }
-    None
-}
-
-/// `link-starved`: the link cannot carry the densest stretch of the program at this speed.
-pub fn link_starved(raster: &RasterPath, marking: Marking<'_>, load: &Load) -> Option<Finding> {
-    let link = raster.limits.link_bytes_per_s?;
-    let needed = load.bytes.per_s;
-    if needed <= link {
-        return None;
-    }
-    let severity =
-        if raster.limits.power_mode == PowerMode::Constant { Severity::Stop } else { Severity::Caution };
-    let at = raster.limits.to_blank(load.bytes.at);
-    let message = format!(
-        "At {} mm/s the densest stretch of the program, {}, needs {} bytes/s (line {}), but the link to the \
-         controller carries {} bytes/s: the head would stall with the beam on and burn.",
-        short(raster.scan.speed, 2),
-        spot(at),
-        short(needed, 0),
-        load.bytes.line,
-        short(link, 0)
-    );
-    let mut finding =
-        Finding::new("link-starved", severity, message).measuring(needed / link * 100.0, "% of the link");
-    finding.at_mm = Some(at);
-    if let Some(speed) = fed(raster, marking, needed / link) {
-        finding = finding.with(Remedy {
-            change: "speed",
-            value: speed,
-            unit: "mm/s",
-            text: format!("speed of {} mm/s or less, with the power lowered alike", short(speed, 3)),
-            verified: true,
-        });
-    }
-    let bytes = (needed * 1.01).ceil();
-    let mut with = raster.clone();
-    with.limits.link_bytes_per_s = Some(bytes);
-    Some(finding.with(Remedy {
-        change: "link",
-        value: bytes,
-        unit: "bytes/s",
-        text: format!("a link of {} bytes/s, or the program run from the controller's own store", bytes),
-        verified: asked_by(changed(&with, with.scan), marking).is_some_and(|asked| asked <= 1.0),
-    }))
 }
 
 /// `short-sighted`: the controller does not see far enough ahead to hold the speed where moves are short.
@@ -452,20 +377,21 @@ fn places(p: &Places, what: &str) -> String {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
     use crate::blank::Blank;
     use crate::placement::{DotRect, Grid};
     use crate::plane::Dots;
-    use crate::scan::axis::Axis;
+    use crate::progress::Silent;
+    use crate::scan::limits::Limits;
     use crate::scan::replay::{ReplayOptions, replay};
     use crate::units::Mm;
 
-    fn solid(columns: usize, rows: usize) -> Dots {
+    pub(in crate::findings) fn solid(columns: usize, rows: usize) -> Dots {
         Dots::from_packed(columns, rows, vec![0xFF; columns.div_ceil(8) * rows])
     }
 
-    fn find(limits: &Limits, scan: Scan, dots: &Dots) -> Vec<Finding> {
+    pub(in crate::findings) fn find(limits: &Limits, scan: Scan, dots: &Dots) -> Vec<Finding> {
         let blank = Blank { shape: "rect:90x60mm".parse().unwrap(), margin: Mm(1.0) };
         let grid = Grid { along: Mm(0.1), across: Mm(0.1) };
         let rect = DotRect { left: Mm(2.0), top: Mm(2.0), columns: dots.width(), rows: dots.height(), grid };
@@ -502,38 +428,6 @@ mod tests {
         let f = found.iter().find(|f| f.name == "edge-dwell").unwrap();
         assert!(f.message.contains("switches the beam at rest"), "{}", f.message);
         assert!(f.remedies[0].verified && f.remedies[0].value < 10.0, "{f:?}");
-    }
-
-    #[test]
-    fn a_starved_link_names_the_speed_that_fits() {
-        let mut dots = Dots::off(800, 4);
-        (0..800).step_by(2).for_each(|x| dots.set(x, 2, true));
-        let f = &find(&Limits::default(), Scan::new(150.0, 0.9), &dots)[0];
-        assert_eq!((f.name, f.severity), ("link-starved", Severity::Stop));
-        assert!(f.message.contains("line 2") && f.message.contains("11520 bytes/s"), "{}", f.message);
-        let speed = &f.remedies[0];
-        // 16 or 17 bytes for two dots of 0.1 mm: near 11520/(16.5/0.2 mm) = 140 mm/s.
-        assert!(speed.verified && speed.value > 130.0 && speed.value < 150.0, "{speed:?}");
-        let slower = find(&Limits::default(), Scan::new(speed.value, 0.9), &dots);
-        assert!(slower.iter().all(|f| f.name != "link-starved"), "{slower:?}");
-    }
-
-    #[test]
-    fn short_lines_whose_turns_do_not_fill_the_store_starve_a_slow_link() {
-        // Lines of 0.3 mm: 40 to 50 bytes for about 35 ms, turn and all, where 40 bytes come.
-        let quick =
-            |letter| Axis { acceleration: 6000.0, top_speed: 500.0, rapid_speed: 500.0, ..Axis::new(letter) };
-        let limits =
-            Limits { x: quick(b'X'), y: quick(b'Y'), link_bytes_per_s: Some(1152.0), ..Limits::default() };
-        let starved = |speed| {
-            let found = find(&limits, Scan::new(speed, 0.9), &solid(3, 200));
-            found.into_iter().find(|f| f.name == "link-starved")
-        };
-        let f = starved(30.0).unwrap();
-        assert_eq!(f.severity, Severity::Stop);
-        let speed = &f.remedies[0];
-        assert!(speed.change == "speed" && speed.verified && f.remedies[1].verified, "{f:?}");
-        assert_eq!(starved(speed.value), None);
     }
 
     #[test]

@@ -69,7 +69,7 @@ pub fn report(plan: &Plan, art: ArtFacts, found: &Found, findings: &[Finding]) -
         }),
         round: round_facts(plan),
         times: found.program.map(|(_, written)| times(plan, found.dots, written)),
-        program: found.program.map(|(raster, written)| program(plan, raster, written)),
+        program: found.program.map(|(raster, written)| program(raster, written)),
         gain_curve: found.gain.iter().map(|&(c, m)| GainPoint { coverage_share: c, mark_share: m }).collect(),
         findings: findings.to_vec(),
         files: Vec::new(),
@@ -257,10 +257,16 @@ fn times(plan: &Plan, dots: &Dots, written: &Cost) -> TimeFacts {
     }
 }
 
-fn program(plan: &Plan, raster: &RasterPath, written: &Cost) -> ProgramFacts {
-    let link = plan.machine.limits().link_bytes_per_s.map(|rate| {
-        format!("needs up to {} of the link's {} bytes/s", written.load.bytes.per_s.ceil(), rate)
-    });
+fn program(raster: &RasterPath, written: &Cost) -> ProgramFacts {
+    let (limits, load) = (&raster.limits, &written.load);
+    let bytes = limits
+        .link_bytes_per_s
+        .map(|rate| format!("{} of the link's {rate} bytes/s", load.bytes.per_s.ceil()));
+    let moves = limits
+        .moves_per_s
+        .map(|rate| format!("{} of the controller's {rate} moves/s", load.moves.per_s.ceil()));
+    let needs: Vec<String> = bytes.into_iter().chain(moves).collect();
+    let link = (!needs.is_empty()).then(|| format!("needs up to {}", needs.join(" and ")));
     ProgramFacts {
         lines: written.program_lines,
         bytes: written.bytes,

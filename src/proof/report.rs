@@ -291,7 +291,7 @@ pub struct ProgramFacts {
     pub travel_mm: f64,
     /// Run-up before and after each line.
     pub run_up_mm: f64,
-    /// What is said of the controller's link, in words; absent where nothing is known of it.
+    /// What is said of the controller and its link, in words; absent where nothing is known of them.
     pub link: Option<String>,
 }
 

@@ -13,6 +13,7 @@ use std::borrow::Cow;
 use super::axis::{Axis, Speech};
 use super::limits::Limits;
 use super::lines::Run;
+use super::load::MOVES_HELD;
 use super::motion;
 use super::number::thousandths;
 
@@ -311,7 +312,7 @@ impl Supply {
             ways: [way(ask.run_out), way(ask.run_up)],
             paced: per(paced, link).max(per(2.0, moves)),
             hurried: per(hurried, link).max(per(2.0 + f64::from(coasts), moves)),
-            store: per(ask.limits.link_buffer_bytes, link).max(per(2.0, moves)),
+            store: per(ask.limits.link_buffer_bytes, link).max(per(MOVES_HELD, moves)),
         }
     }
 

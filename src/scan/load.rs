@@ -1,6 +1,6 @@
-//! The load on the link: how many bytes a second the program asks for where it is densest.
+//! The load: how many bytes a second the program asks of the link where it is densest, and how many moves of the controller.
 //!
-//! The controller holds some bytes ahead of the move that it runs. This store empties where moves are short and fills
+//! The controller holds some of both ahead of the move that it runs. This store empties where moves are short and fills
 //! where they are long, along the whole program: a turn from line to line is only part of the way, and a short one on
 //! a slow link fills nothing.
 
@@ -8,11 +8,13 @@ use std::collections::VecDeque;
 
 use super::limits::Limits;
 
-/// The most that the program asks of the link.
+/// The most that the program asks of link and controller.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Load {
-    /// Bytes.
+    /// Bytes, which the link brings.
     pub bytes: Peak,
+    /// Moves, which the controller takes in; measured where it is known how many it can.
+    pub moves: Peak,
 }
 
 /// The most that is asked for in any stretch, be it of a few moves or of many lines.
@@ -31,31 +33,52 @@ pub fn fed_speed(bytes_per_s: f64, bytes_per_mm: f64) -> f64 {
     if bytes_per_mm <= 0.0 { f64::INFINITY } else { bytes_per_s / bytes_per_mm }
 }
 
+/// Moves that the controller holds ahead of the one it runs, as far as is known of all of them: the next gap and the run
+/// behind it.
+pub(super) const MOVES_HELD: f64 = 2.0;
+
 /// Finds the load of a program while it is written.
 #[derive(Debug)]
 pub(super) struct LoadMeter {
     /// Seconds since the program began, as far as is measured.
     clock: f64,
+    /// Moves of the program so far, as far as is measured.
+    count: u64,
     bytes: Meter,
+    moves: Option<Meter>,
     load: Load,
 }
 
 impl LoadMeter {
     pub(super) fn new(limits: &Limits) -> LoadMeter {
-        LoadMeter { clock: 0.0, bytes: Meter::new(limits.link_buffer_bytes), load: Load::default() }
+        LoadMeter {
+            clock: 0.0,
+            count: 0,
+            bytes: Meter::new(limits.link_buffer_bytes),
+            moves: limits.moves_per_s.map(|_| Meter::new(MOVES_HELD)),
+            load: Load::default(),
+        }
     }
 
     /// The head rests, `bytes` into the program, until the store is full.
     pub(super) fn begin(&mut self, bytes: u64) {
         self.bytes.begin((self.clock, bytes as f64));
+        if let Some(moves) = &mut self.moves {
+            moves.begin((self.clock, self.count as f64));
+        }
     }
 
-    /// Moves that end `bytes` into the program take so many seconds; `needed`: within a line, where the head must not wait
-    /// for them. Whether a denser stretch than all before ends with them: then [`LoadMeter::densest`] is to be told where.
+    /// So many moves that end `bytes` into the program take so many seconds; `needed`: within a line, where the head must
+    /// not wait for them. Whether a denser stretch than all before ends with them: then [`LoadMeter::densest`] is to be told where.
     #[inline(always)]
-    pub(super) fn pass(&mut self, seconds: f64, bytes: u64, needed: bool) -> bool {
+    pub(super) fn pass(&mut self, seconds: f64, moves: u64, bytes: u64, needed: bool) -> bool {
         self.clock += seconds;
-        self.bytes.pass((self.clock, bytes as f64), needed)
+        self.count += moves;
+        let denser = self.bytes.pass((self.clock, bytes as f64), needed);
+        match &mut self.moves {
+            Some(of_moves) => of_moves.pass((self.clock, self.count as f64), needed) || denser,
+            None => denser,
+        }
     }
 
     /// The densest stretch ends on this line, at this place, mm of the program.
@@ -63,6 +86,9 @@ impl LoadMeter {
     pub(super) fn densest(&mut self, line: u32, at: (f64, f64)) {
         if self.bytes.need > self.load.bytes.per_s {
             self.load.bytes = Peak { per_s: self.bytes.need, line, at };
+        }
+        if let Some(moves) = self.moves.as_ref().filter(|m| m.need > self.load.moves.per_s) {
+            self.load.moves = Peak { per_s: moves.need, line, at };
         }
     }
 

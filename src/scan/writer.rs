@@ -182,7 +182,7 @@ impl<'a, W: Write> Writer<'a, W> {
                 let way = |a: i32, b: i32| (f64::from(a) - f64::from(b)) / 1000.0;
                 let (dx, dy) = path.xy(way(along, from.0), way(across, from.1));
                 // At rest with the beam off the head may wait.
-                self.meter.pass(path.limits.rapid_seconds(dx, dy), self.bytes(), false);
+                self.meter.pass(path.limits.rapid_seconds(dx, dy), 1, self.bytes(), false);
             }
             None => self.meter.begin(self.bytes()),
         }
@@ -244,12 +244,12 @@ impl<'a, W: Write> Writer<'a, W> {
             let (now, later) = chain.split_at(len.map_or(chain.len(), |n| n + 1));
             if run_up != 0 {
                 self.open_chain(path, &axis, first.from, 0)?;
-                self.meter.pass(ramp(path.run_up), self.bytes(), false);
+                self.meter.pass(ramp(path.run_up), 1, self.bytes(), false);
                 self.chain(path, now, first.from, line, &words)?;
             } else {
                 self.open_chain(path, &axis, first.to, first.level)?;
                 let way = f64::from(first.from.abs_diff(first.to)) / 1000.0;
-                self.meter.pass(way / v, self.bytes(), false);
+                self.meter.pass(way / v, 1, self.bytes(), false);
                 self.chain(path, &now[1..], first.to, line, &words)?;
             }
             let last = now[now.len() - 1].to;
@@ -292,22 +292,22 @@ impl<'a, W: Write> Writer<'a, W> {
         let a_um = 0.001 / path.scan.speed;
         for run in runs {
             self.room()?;
-            let mut seconds = a_um * f64::from(run.to.abs_diff(run.from));
+            let (mut seconds, mut moves) = (a_um * f64::from(run.to.abs_diff(run.from)), 1);
             let mut c = Cursor::new(&mut self.buffer[self.used..]);
             let mut slower: &[u8] = &[];
             if run.from != at {
                 match (&path.gaps.hurry, &words.feeds) {
                     (Some(hurry), Some(feeds)) if run.crossing == Crossing::Hurried => {
-                        let (moves, left) = hurried(&mut c, (hurry, feeds), axis, (at, run.from), level);
+                        let (of_gap, left) = hurried(&mut c, (hurry, feeds), axis, (at, run.from), level);
                         (level, slower) = (0, left);
-                        self.program_lines += moves;
+                        moves += of_gap;
                         seconds += hurry.seconds(f64::from(run.from.abs_diff(at)));
                     }
                     _ => {
                         c.length(axis.letter, axis.place(run.from));
                         dark(&mut c, &mut level);
                         c.byte(b'\n');
-                        self.program_lines += 1;
+                        moves += 1;
                         seconds += a_um * f64::from(run.from.abs_diff(at));
                     }
                 }
@@ -322,8 +322,8 @@ impl<'a, W: Write> Writer<'a, W> {
             c.byte(b'\n');
             at = run.to;
             self.used += c.len();
-            self.program_lines += 1;
-            if self.meter.pass(seconds, self.flushed + self.used as u64, true) {
+            self.program_lines += moves;
+            if self.meter.pass(seconds, moves, self.flushed + self.used as u64, true) {
                 self.meter.densest(line.number, place(path, line, at));
             }
         }
@@ -332,9 +332,9 @@ impl<'a, W: Write> Writer<'a, W> {
         Ok(())
     }
 
-    /// The head has gone on within a line for so many seconds, and must not wait for the words of it.
+    /// The head has made a move within a line that takes so many seconds, and must not wait for the words of it.
     fn pass(&mut self, path: &RasterPath, line: &ScanLine<'_>, seconds: f64) {
-        if self.meter.pass(seconds, self.bytes(), true) {
+        if self.meter.pass(seconds, 1, self.bytes(), true) {
             self.meter.densest(line.number, place(path, line, self.at.map_or(0, |at| at.0)));
         }
     }

@@ -114,7 +114,7 @@ pub const FIELDS: &[(&str, &str)] = &[
     ("program.bytes", "size"),
     ("program.travel_mm", "way of the head, beam on or off"),
     ("program.run_up_mm", "run-up before and after each line"),
-    ("program.link", "what is said of the controller's link; null where nothing is known of it"),
+    ("program.link", "what is said of the controller and its link; null where nothing is known of them"),
     ("gain_curve[].coverage_share", "dot coverage, 0 to 1, rising"),
     ("gain_curve[].mark_share", "mark fraction that it gives on a flat patch, 0 to 1"),
     ("findings[].name", "stable name"),
