@@ -11,6 +11,7 @@ pub mod link;
 pub mod machine;
 pub mod motion;
 pub(crate) mod remedies;
+pub mod switch;
 pub mod tone;
 pub mod trial;
 

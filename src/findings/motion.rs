@@ -32,7 +32,7 @@ pub(super) fn changed(path: &RasterPath, scan: Scan) -> Option<RasterPath> {
 }
 
 /// Time, travel and reach of a path.
-fn estimate(path: &RasterPath, marking: Marking<'_>) -> Estimate {
+pub(super) fn estimate(path: &RasterPath, marking: Marking<'_>) -> Estimate {
     Estimate::new(&Program::of_raster(path.clone(), marking, Vec::new()))
 }
 
@@ -391,11 +391,15 @@ pub(super) mod tests {
         Dots::from_packed(columns, rows, vec![0xFF; columns.div_ceil(8) * rows])
     }
 
-    pub(in crate::findings) fn find(limits: &Limits, scan: Scan, dots: &Dots) -> Vec<Finding> {
+    pub(in crate::findings) fn path(limits: &Limits, scan: Scan, dots: &Dots) -> RasterPath {
         let blank = Blank { shape: "rect:90x60mm".parse().unwrap(), margin: Mm(1.0) };
         let grid = Grid { along: Mm(0.1), across: Mm(0.1) };
         let rect = DotRect { left: Mm(2.0), top: Mm(2.0), columns: dots.width(), rows: dots.height(), grid };
-        let raster = RasterPath::new(limits, scan, rect, blank).unwrap();
+        RasterPath::new(limits, scan, rect, blank).unwrap()
+    }
+
+    pub(in crate::findings) fn find(limits: &Limits, scan: Scan, dots: &Dots) -> Vec<Finding> {
+        let raster = path(limits, scan, dots);
         let marking = Marking::Dots(dots);
         let cost = Program::of_raster(raster.clone(), marking, Vec::new()).measure(&Silent).unwrap();
         all(&raster, marking, &cost)

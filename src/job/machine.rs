@@ -59,6 +59,18 @@ pub struct Laser {
     pub switch_ms: f64,
 }
 
+impl Laser {
+    /// The shortest that the beam can well be on or off, s: the laser takes a fifth of that at most to answer.
+    pub fn briefest(&self) -> f64 {
+        5.0 * self.switch_ms / 1000.0
+    }
+
+    /// Whether nobody said how long it takes to come on or go off.
+    pub fn switch_is_assumed(&self) -> bool {
+        is_usual_switch(&self.switch_ms)
+    }
+}
+
 fn switch_ms() -> f64 {
     0.1
 }
@@ -269,9 +281,7 @@ impl Machine {
         const A_MOVE: f64 = 15.0;
         let c = &self.program;
         let carries = |rate: f64, needs: f64| rate <= 0.0 || needs <= rate * seconds;
-        5.0 * self.laser.switch_ms / 1000.0 <= seconds
-            && carries(c.moves_per_s, 1.0)
-            && carries(c.link_bytes_per_s, A_MOVE)
+        self.laser.briefest() <= seconds && carries(c.moves_per_s, 1.0) && carries(c.link_bytes_per_s, A_MOVE)
     }
 
     /// The axis that lines run along, and the one across them.

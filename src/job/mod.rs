@@ -27,7 +27,7 @@ pub use asked::Job;
 pub use brief::{ArtFile, Brief};
 pub use coating::Coating;
 pub use error::{FileError, KitError, PlanError};
-pub use machine::Machine;
+pub use machine::{Laser, Machine};
 pub use named::Named;
 pub use plan::Plan;
 pub use process::{Known, Process, ProcessFile, Standing};

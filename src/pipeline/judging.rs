@@ -15,7 +15,8 @@ use crate::findings::change::Change;
 use crate::findings::detail::Detail;
 use crate::findings::machine::Fitting;
 use crate::findings::{
-    Finding, art as of_art, burn, detail, faint, lines as of_lines, machine as of_machine, motion, tone,
+    Finding, art as of_art, burn, detail, faint, lines as of_lines, machine as of_machine, motion, switch,
+    tone,
 };
 use crate::job::Plan;
 use crate::job::kit::{self, Sort};
@@ -205,7 +206,9 @@ fn machine_findings(plan: &Plan, source: Source<'_>, stages: &Stages) -> Vec<Fin
     all.extend(line_findings(plan));
     all.extend(of_machine::step_beat(setting.pitch_across, steps_per_mm, Mm(across)));
     if let Some(p) = &stages.program {
-        all.extend(motion::all(&p.raster, p.marking(&stages.dots), &p.written));
+        let marking = p.marking(&stages.dots);
+        all.extend(motion::all(&p.raster, marking, &p.written));
+        all.extend(switch::slow(&p.raster, marking, &plan.machine.laser, &p.written.estimate));
     }
     let least = plan.coating.start.least_power;
     let laser = process.rated_power.value;

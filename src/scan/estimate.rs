@@ -24,6 +24,8 @@ pub struct Estimate {
     pub runs: u64,
     /// Runs that begin where the controller does not see far enough ahead to hold the marking speed.
     pub unseen: u64,
+    /// The shortest that the beam is on, or off between two marks of a line, s; `None` where nothing is marked.
+    pub briefest_s: Option<f64>,
     /// Length of all stretches with the beam on, mm.
     pub burning_mm: f64,
     /// Length of all moves, mm.
@@ -93,6 +95,7 @@ pub struct Estimator<'a> {
     lines: u64,
     runs: u64,
     unseen: u64,
+    briefest_s: f64,
     burning_um: u64,
     travel_mm: f64,
     /// Where the head is, µm of the program along x and y; its zero at first.
@@ -111,6 +114,7 @@ impl<'a> Estimator<'a> {
             lines: 0,
             runs: 0,
             unseen: 0,
+            briefest_s: f64::INFINITY,
             burning_um: 0,
             travel_mm: 0.0,
             at: (0, 0),
@@ -178,8 +182,15 @@ impl<'a> Estimator<'a> {
         let (run_up, run_out) = (sign * path.run_up, sign * path.run_out);
         let (mut start, mut at) = (line.start, line.start + run_up);
         let mut chain = Chain::default();
+        // The mark under way, and the shortest mark or gap so far, µm; where only its power changes a mark goes on.
+        let (mut lit, mut shortest) = (0, u32::MAX);
         for run in line.runs {
             let gap = run.from.abs_diff(at);
+            if gap > 0 && lit > 0 {
+                shortest = shortest.min(lit);
+                lit = 0;
+            }
+            lit += run.to.abs_diff(run.from);
             match (run.crossing, &path.gaps.hurry) {
                 // Where the line begins there is none.
                 _ if gap == 0 => {}
@@ -190,14 +201,26 @@ impl<'a> Estimator<'a> {
                     (start, chain) = (run.from - run_up, Chain::default());
                 }
                 (Crossing::Hurried, Some(hurry)) => {
+                    let seconds = hurry.seconds(f64::from(gap));
                     chain.hurried += u64::from(gap);
-                    chain.hurried_s += hurry.seconds(f64::from(gap));
+                    chain.hurried_s += seconds;
+                    self.briefest_s = self.briefest_s.min(seconds);
                 }
-                _ => chain.blank += u64::from(gap),
+                _ => {
+                    chain.blank += u64::from(gap);
+                    shortest = shortest.min(gap);
+                }
             }
             chain.burning += u64::from(run.to.abs_diff(run.from));
             at = run.to;
         }
+        let (mm, v) = (f64::from(shortest.min(lit)) / 1000.0, path.scan.speed);
+        let seconds = if path.limits.power_in_motion {
+            mm / v
+        } else {
+            motion::rest_to_rest(mm, v, path.axis().acceleration)
+        };
+        self.briefest_s = self.briefest_s.min(seconds);
         self.chain(path, (start, line.end), chain);
         self.bounds.add(path.xy(line.start, line.across));
         self.bounds.add(path.xy(line.end, line.across));
@@ -238,6 +261,7 @@ impl<'a> Estimator<'a> {
             lines: self.lines,
             runs: self.runs,
             unseen: self.unseen,
+            briefest_s: Some(self.briefest_s).filter(|s| s.is_finite()),
             burning_mm: self.burning_um as f64 / 1000.0,
             travel_mm: self.travel_mm,
             extents,
