@@ -183,7 +183,7 @@ pub fn on_whole_lines(across: &Axis, lines: Along, rect: DotRect, blank: &Blank)
     }
 }
 
-/// How fast a straight move may be.
+/// How fast a straight move may be along its path.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Pace {
     /// Highest speed of a marking move, mm/s.
@@ -195,18 +195,21 @@ pub struct Pace {
 }
 
 impl Pace {
-    /// The pace of one axis.
-    pub fn of(axis: &Axis) -> Pace {
-        Pace { top_speed: axis.top_speed, rapid_speed: axis.rapid_speed, acceleration: axis.acceleration }
-    }
-
-    /// The pace of a move that both axes take part in: that of the slower one in each respect, whatever
-    /// the slope. Controllers differ in how much more they allow a diagonal; none allows less.
-    pub fn both(a: &Axis, b: &Axis) -> Pace {
+    /// The pace of a move that goes so far along each of two axes. Both move together and straight on, by a rapid too
+    /// (NISTIR 6556, section 3.5.1), so each does its share of the way: none goes faster or speeds up more than it can,
+    /// and the one that is first at its limit sets the pace (common practice; the standard speaks of one traverse rate
+    /// only). A feed is that of the path, whatever the slope (section 2.1.2.5).
+    pub fn along(x: &Axis, y: &Axis, (dx, dy): (f64, f64)) -> Pace {
+        let way = dx.hypot(dy);
+        let within = |of: fn(&Axis) -> f64| match (dx != 0.0, dy != 0.0) {
+            (true, true) => (of(x) * way / dx.abs()).min(of(y) * way / dy.abs()),
+            (false, true) => of(y),
+            _ => of(x),
+        };
         Pace {
-            top_speed: a.top_speed.min(b.top_speed),
-            rapid_speed: a.rapid_speed.min(b.rapid_speed),
-            acceleration: a.acceleration.min(b.acceleration),
+            top_speed: within(|axis| axis.top_speed),
+            rapid_speed: within(|axis| axis.rapid_speed),
+            acceleration: within(|axis| axis.acceleration),
         }
     }
 }
@@ -227,10 +230,27 @@ mod tests {
     }
 
     #[test]
-    fn a_diagonal_is_as_fast_as_the_slower_axis() {
-        let (x, y) = (Axis::new(b'X'), Axis { acceleration: 200.0, rapid_speed: 60.0, ..Axis::new(b'Y') });
-        let pace = Pace::both(&x, &y);
-        assert_eq!((pace.top_speed, pace.rapid_speed, pace.acceleration), (150.0, 60.0, 200.0));
-        assert_eq!(Pace::of(&x).acceleration, 500.0);
+    fn each_axis_does_its_share_of_a_diagonal() {
+        let x = Axis::new(b'X');
+        let y = Axis { acceleration: 50.0, top_speed: 20.0, rapid_speed: 30.0, ..Axis::new(b'Y') };
+        let of = |dx: f64, dy: f64| {
+            let pace = Pace::along(&x, &y, (dx, dy));
+            [pace.top_speed, pace.rapid_speed, pace.acceleration].map(|v| (v * 1e6).round() / 1e6)
+        };
+        assert_eq!(of(-3.0, 0.0), [150.0, 150.0, 500.0]);
+        assert_eq!(of(0.0, -0.1), [20.0, 30.0, 50.0]);
+        // 3 mm along x and 4 along y: y does four fifths of the way.
+        assert_eq!(of(3.0, -4.0), [25.0, 37.5, 62.5]);
+        // A slow axis that hardly moves holds nothing up.
+        assert_eq!(
+            of(85.0, 0.0875),
+            [150.0, 150.0, 500.0].map(|v| {
+                let slant = 85f64.hypot(0.0875) / 85.0;
+                (v * slant * 1e6).round() / 1e6
+            })
+        );
+        // Of two axes alike each does 1/√2 of a diagonal.
+        let both = Pace::along(&x, &x, (1.0, 1.0));
+        assert!((both.rapid_speed - 150.0 * 2f64.sqrt()).abs() < 1e-9, "{both:?}");
     }
 }

@@ -251,11 +251,7 @@ impl Limits {
 
     /// How fast a straight move may be that goes so far along x and y.
     pub fn pace(&self, dx: f64, dy: f64) -> Pace {
-        match (dx != 0.0, dy != 0.0) {
-            (true, true) => Pace::both(&self.x, &self.y),
-            (false, true) => Pace::of(&self.y),
-            _ => Pace::of(&self.x),
-        }
+        Pace::along(&self.x, &self.y, (dx, dy))
     }
 
     /// How long a rapid takes that goes so far along x and y, from rest to rest, s.

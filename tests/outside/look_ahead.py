@@ -78,10 +78,10 @@ def read(text):
 
 
 def limits(move, machine):
-    """The acceleration and the highest speed of a move: those of the slower axis that takes part."""
-    axes = [i for i in (0, 1) if abs(move.way[i]) > 1e-9]
-    a = min(machine.acceleration[i] for i in axes)
-    fastest = min((machine.rapid if move.rapid else machine.top)[i] for i in axes)
+    """The acceleration and the highest speed of a move: neither asks more of an axis than it can do of its share."""
+    shares = [(i, abs(move.way[i])) for i in (0, 1) if abs(move.way[i]) > 1e-9]
+    a = min(machine.acceleration[i] / share for i, share in shares)
+    fastest = min((machine.rapid if move.rapid else machine.top)[i] / share for i, share in shares)
     return a, fastest if move.rapid else min(move.feed, fastest)
 
 

@@ -207,9 +207,10 @@ def seconds(name, acceleration, rapid_speed):
             chains.append((rapid, step, way, speed))
     total = 0.0
     for rapid, step, way, speed in chains:
-        moving = [i for i in (0, 1) if abs(step[i]) > 1e-9]
-        a = min(acceleration[i] for i in moving)
-        v = min(rapid_speed[i] for i in moving) if rapid else speed
+        # Each axis does its share of a straight way; the one that is first at its limit sets the pace.
+        shares = [(i, abs(step[i])) for i in (0, 1) if abs(step[i]) > 1e-9]
+        a = min(acceleration[i] / share for i, share in shares)
+        v = min(rapid_speed[i] / share for i, share in shares) if rapid else speed
         total += way / v + v / a if way >= v * v / a else 2 * math.sqrt(way / a)
     return total
 

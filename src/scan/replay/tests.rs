@@ -17,8 +17,9 @@ fn a_program_of_any_origin_is_replayed_with_its_comments() {
     assert!(dots.get(1, 0) && dots.get(2, 0) && dots.get(3, 0));
     assert_eq!((r.report.burning_mm, r.report.highest_s, r.report.highest_speed), (1.5, 500.0, 10.0));
     assert!(!r.report.power_left_on && r.report.beam_on_outside_blank.count == 0);
-    // From the zero to the start by a rapid, then 12 mm at 10 mm/s with both ramps.
-    let want = motion::rest_to_rest(1f64.hypot(7.75), 150.0, 500.0) + 12.0 / 10.0 + 10.0 / 500.0;
+    // From the zero to the start by a rapid, in which y goes furthest and sets the pace, then 12 mm at 10 mm/s with both
+    // ramps.
+    let want = motion::rest_to_rest(7.75, 150.0, 500.0) + 12.0 / 10.0 + 10.0 / 500.0;
     assert!((r.report.seconds - want).abs() < 1e-9, "{} {want}", r.report.seconds);
     assert_eq!(r.report.extents_mm, Some([1.0, 7.75, 13.0, 7.75]));
     assert!(r.plot.is_some());
