@@ -203,6 +203,11 @@ fn what_is_not_known_is_what_the_wedge_says() {
         (unsure.beam - 0.033_354_16).abs() < 1e-7 && (unsure.exposure - 0.025).abs() < 1e-12,
         "{unsure:?}"
     );
+    // Of two widths one may be said alone: 2.5 % of one, none of the other.
+    let half: ProcessFile = toml::from_str(&file.replace(", sigma = 0.004", "")).unwrap();
+    let half = Job { process: Some(Reference::Whole(Box::new(half))), ..Job::default() };
+    let beam = resolve(&half).unwrap().dots.options.unsure.beam;
+    assert!((beam - 0.025 / 2f64.sqrt()).abs() < 1e-12, "{beam}");
     let said = DotsJob { known: Some(Share(0.02)), ..DotsJob::default() };
     let unsure = resolve(&Job { dots: said, ..job }).unwrap().dots.options.unsure;
     assert_eq!((unsure.beam, unsure.exposure), (0.02, 0.02));

@@ -52,7 +52,7 @@ pub(super) fn settle(
 const ASSUMED: f64 = 0.1;
 
 /// How far beam and exposure may be off: as asked; else as they were measured, where a value without a standard deviation
-/// counts as known; else what is assumed.
+/// counts as known, and one of two widths takes nothing from what is said of the other; else what is assumed.
 pub(super) fn unsure(job: &Job, measured: Option<&ProcessFile>, process: &Process) -> Unsure {
     if let Some(known) = job.dots.known {
         return Unsure { beam: known.0, exposure: known.0 };
@@ -76,7 +76,8 @@ pub(super) fn unsure(job: &Job, measured: Option<&ProcessFile>, process: &Proces
     };
     let both = measured.and_then(|m| {
         let [along, across] = [m.beam_along.as_ref(), m.beam_across.as_ref()].map(beam);
-        let (along, across) = (along?, across?);
+        along.or(across)?;
+        let (along, across) = (along.unwrap_or(0.0), across.unwrap_or(0.0));
         Some(((along * along + across * across) / 2.0).sqrt())
     });
     let half = measured.and_then(|m| m.x_half.as_ref()).and_then(exposure);
