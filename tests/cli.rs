@@ -774,6 +774,15 @@ fn tones_by_power_make_a_program_too() {
     let powers: std::collections::BTreeSet<&str> =
         program.lines().filter_map(|l| l.split('S').nth(1)).filter(|s| s.parse::<u32>().is_ok()).collect();
     assert!(powers.len() > 50, "only {} powers", powers.len());
+    // What only dots have a use for is refused.
+    for option in ["--time 70%", "--known 2%", "--effort 1", "--dot-gain off"] {
+        let line = line.replace("one", "two") + " " + option;
+        let args: Vec<&str> = line.split(' ').collect();
+        refused(&args, b.path(), 1, "does nothing with tones by power");
+        assert!(!b.path().join("two").exists(), "{option}");
+    }
+    let along_y = ["prepare", "ramp.png", "--out", "two", "--axis", "y", "--time", "70%"];
+    refused(&along_y, b.path(), 1, "--time does nothing with lines along y");
 }
 
 #[test]

@@ -3,6 +3,7 @@
 
 use std::time::Instant;
 
+use crate::job::words::ToneBy;
 use crate::job::{Brief, Plan};
 use crate::parallel;
 use crate::screen::fitted::{self, SearchRate};
@@ -19,7 +20,9 @@ pub fn parse_seconds(text: &str) -> Result<f64, String> {
 /// Asks for the passes that the time allows, where the plan's screen searches; what to tell of it, which is noted too.
 pub fn ask_for(brief: &mut Brief, plan: &Plan, seconds: f64) -> String {
     let screen = plan.dots.screen;
-    let said = if screen.searches {
+    let said = if plan.scan.tone_by == ToneBy::Power {
+        "tones by power need no search; the search time is not used".to_string()
+    } else if screen.searches {
         let shape = plan.blank.printable().unwrap_or(plan.blank.shape);
         let dots = shape.area() / (plan.grid.along.0 * plan.grid.across.0);
         let passes = fitted::passes_within(seconds, dots as usize, parallel::threads(), rate(plan));

@@ -1,9 +1,10 @@
-//! Unused: options of the line that no screen in use has a use for are refused and not passed over in silence.
+//! Unused: options of the line that nothing in use has a use for are refused and not passed over in silence.
 
 use super::failure::Failure;
 use super::options::PieceOptions;
 use crate::job::Plan;
-use crate::job::words::DotGain;
+use crate::job::words::{DotGain, ToneBy};
+use crate::placement::Along;
 use crate::screen::{SCREENS, Screen};
 
 /// Refuses them.
@@ -26,6 +27,11 @@ pub fn refused(options: &PieceOptions, screens: &[&Screen], plan: &Plan) -> Resu
     ];
     let from_file = matches!(tone.dot_gain, Some(DotGain::File(_)));
     for (option, _) in said.into_iter().filter(|(_, said)| *said) {
+        if plan.scan.tone_by == ToneBy::Power {
+            return Err(Failure::input(format!(
+                "--{option} does nothing with tones by power, for which no screen lays dots; leave it out, or say --tone-by dots"
+            )));
+        }
         // A screen that sees to the dot gain itself still follows a tone wedge that was burnt with it, unless told not to.
         let follows =
             |s: &Screen| option == "dot-gain" && !from_file && plan.measured_curve(s.name).is_some();
@@ -42,6 +48,11 @@ pub fn refused(options: &PieceOptions, screens: &[&Screen], plan: &Plan) -> Resu
                 names(screens),
                 names(&takers)
             )));
+        }
+        if option == "time" && plan.scan.lines != Along::X {
+            return Err(Failure::input(
+                "--time does nothing with lines along y, none of which is spared; leave it out, or say --axis x",
+            ));
         }
     }
     Ok(())
