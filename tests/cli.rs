@@ -816,6 +816,9 @@ fn candidates_are_compared_and_pitches_advised() {
             .expect("JSON");
     assert_eq!(json["candidates"].as_array().map(Vec::len), Some(4));
     refused(&["compare", "ramp.png", "--screens", "bayr", "--out", "x"], b.path(), 1, "did you mean bayer?");
+    // A drawing has nothing to spare.
+    let times = ["compare", "disc.svg", "--blank", "round:12mm", "--times", "--out", "x"];
+    refused(&times, b.path(), 1, "no line can be spared here: the burn takes");
     let out = ok(&["advise", "--machine", "diode-10w", "--coating", "zinc-spray"], b.path());
     assert!(out.contains("=>") && out.contains("Never measured here"), "{out}");
 }

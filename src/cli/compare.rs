@@ -162,6 +162,9 @@ pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
             Some(&screen) => compare::by_lines(plan, &art, &source.name, (screen, &LADDER), &part)?,
             None => compare::contenders(plan, &art, &source.name, screens, &part)?,
         };
+        if args.times {
+            times::differ(&found.iter().map(|c| c.seconds).collect::<Vec<_>>())?;
+        }
         let longest = found.first().map_or(0.0, |c| c.seconds);
         if i == 0 {
             // The same places for all: those that tell most at the first density.

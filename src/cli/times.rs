@@ -2,7 +2,7 @@
 
 use super::failure::Failure;
 use crate::job::Plan;
-use crate::pipeline::{LADDER, Pace, asking_for};
+use crate::pipeline::{LADDER, Pace, WORTH_A_RUNG, asking_for};
 use crate::placement::Along;
 use crate::proof::canvas::{Picture, draw, escape};
 use crate::proof::legend::PAPER;
@@ -56,6 +56,18 @@ pub fn possible(plan: &Plan) -> Result<(), Failure> {
         return Err(Failure::input("lines are spared along x only; leave --axis y out with --times"));
     }
     Ok(())
+}
+
+/// Refuses a piece whose burn times, in s from dots on all lines on, are all one: there is nothing to choose from.
+pub fn differ(seconds: &[f64]) -> Result<(), Failure> {
+    let Some(&all_lines) = seconds.first() else { return Ok(()) };
+    if seconds.iter().any(|&s| s < WORTH_A_RUNG * all_lines) {
+        return Ok(());
+    }
+    Err(Failure::input(format!(
+        "no line can be spared here: the burn takes {} with dots on all lines, and no quicker burn looks as it should; leave --times out",
+        duration(all_lines)
+    )))
 }
 
 const CLOSE_UP: usize = 230;
@@ -137,6 +149,13 @@ mod tests {
     fn what_to_say_keeps_within_the_share() {
         assert_eq!(point(2900.4, 40.0).option(), "--time 73%");
         assert_eq!(point(4000.0, 40.0).name(), "1 h 7 min: --time 100%");
+    }
+
+    #[test]
+    fn times_that_are_all_one_are_no_choice() {
+        assert!(differ(&[199.0, 198.9, 190.0]).is_ok() && differ(&[]).is_ok());
+        let said = differ(&[199.0, 199.0, 198.9, 199.0, 199.0]).unwrap_err().sentence;
+        assert!(said.starts_with("no line can be spared here: the burn takes 3 min 19 s with"), "{said}");
     }
 
     #[test]

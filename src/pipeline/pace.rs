@@ -38,7 +38,7 @@ const ENOUGH: f64 = 42.0;
 /// Less time than this is not worth a change, as a share.
 const WORTH: f64 = 0.98;
 /// The same between two rungs.
-const WORTH_A_RUNG: f64 = 0.995;
+pub const WORTH_A_RUNG: f64 = 0.995;
 
 /// Windows of a picture along and down; their sides in line pitches, what at their edges does not count, and how far the eye
 /// spreads a point.
