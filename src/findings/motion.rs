@@ -147,12 +147,17 @@ pub fn short_sighted(raster: &RasterPath, marking: Marking<'_>, estimate: &Estim
     let v = raster.scan.speed;
     let scaled = raster.limits.power_mode == PowerMode::SpeedScaled;
     let effect = if scaled { "slow down there with the beam on" } else { "slow down there and burn" };
+    let (moves, they) = match ahead {
+        1 => ("1 move".into(), "that move is"),
+        n => (format!("{n} moves"), "so many moves are"),
+    };
     let message = format!(
-        "The controller plans {ahead} moves ahead. From {} mm/s the head needs {} mm to stop, and in {} places so \
-         many moves are shorter than that: it would {effect}.",
+        "The controller plans {moves} ahead. From {} mm/s the head needs {} mm to stop, and in {} place{} {they} \
+         shorter than that: it would {effect}.",
         short(v, 2),
         short(motion::ramp_mm(v, raster.axis().acceleration), 2),
-        estimate.unseen
+        estimate.unseen,
+        if estimate.unseen == 1 { "" } else { "s" }
     );
     let severity = if scaled { Severity::Note } else { Severity::Caution };
     let finding =
@@ -489,6 +494,12 @@ pub(super) mod tests {
         let f = &find(&limits(15), Scan::new(60.0, 0.9), &d)[0];
         assert_eq!((f.name, f.severity), ("short-sighted", Severity::Caution));
         assert!(f.message.contains("15 moves ahead") && f.message.contains("3.6 mm"), "{}", f.message);
+        assert!(f.message.contains("places so many moves are shorter"), "{}", f.message);
+        let said = &find(&limits(1), Scan::new(60.0, 0.9), &d)[0].message;
+        assert!(
+            said.contains("plans 1 move ahead") && said.contains("places that move is shorter"),
+            "{said}"
+        );
         let speed = f.remedies[0].value;
         assert!((30.0..38.0).contains(&speed), "{f:?}");
         assert_eq!(find(&limits(15), Scan::new(speed, 0.9), &d), []);

@@ -6,7 +6,7 @@ import { announce, notice, oops } from "./notice.js";
 import { send } from "./server.js";
 import { curve } from "./curve.js";
 import { blankName, stamp } from "./strip.js";
-import { bytes, db, knows, mm, number, say, sentence, size, time } from "./words.js";
+import { bytes, db, ends, knows, mm, number, say, sentence, size, time } from "./words.js";
 
 const TIME_PARTS = ["marks_s", "gaps_s", "runups_s", "turns_s"];
 
@@ -27,15 +27,18 @@ function finding(desk, found) {
       found.accept && button(say("finding.accept"), accept, { kind: "bare" })));
 }
 
+const endOf = (seconds) => say("burn.ends", { clock: ends(seconds) });
+
 /** The burn's time in its parts, as a bar and as a table: the bar is for the eye only. */
-function burn({ seconds, bound_s, ...parts }) {
+function burn({ seconds, bound_s, ...parts }, stopped) {
   const there = TIME_PARTS.filter((k) => parts[k] !== undefined);
   const bar = make("div.parts", { "aria-hidden": "true" }, there.map((k) => {
     const part = make(`span.${k}`);
     part.style.flexGrow = String(Math.max(0.001, parts[k]));
     return part;
   }));
-  return make("section.burn", {}, make("h2", {}, say("burn.title")), make("p.big", {}, time(seconds)), bar,
+  return make("section.burn", {}, make("h2", {}, say("burn.title")), make("p.big", {}, time(seconds)),
+    !stopped && make("p.ends", { data: { seconds } }, endOf(seconds)), bar,
     make("dl.facts", {}, there.map((k) => make("div", {}, make("dt", {}, make(`i.key.${k}`, { "aria-hidden": "true" }), say(`burn.${k}`)), make("dd", {}, time(parts[k]))))),
     bound_s ? make("p.hint", {}, say("burn.bound", { time: time(bound_s) })) : null);
 }
@@ -122,7 +125,7 @@ export const ticket = {
         make("section.findings", {}, make("h2", {}, say("findings.title")),
           findings.length ? make("ul", {}, findings.map((f) => finding(desk, f))) : make("p", {}, say("findings.none"))),
         make("div.columns", {},
-          now.burn && burn(now.burn),
+          now.burn && burn(now.burn, findings.some((f) => f.level === "stop")),
           likeness(now.likeness)),
         now.times?.length > 1 && curve(now.times, (point) => piece.change(point.change)),
         files(piece, now, folder, paint),
@@ -133,6 +136,9 @@ export const ticket = {
       if (focus === folder) folder.focus({ preventScroll: true });
       else if (held) [...body.querySelectorAll("button, a")].find((n) => n.textContent === held)?.focus({ preventScroll: true });
     };
+    // Now does not stay now.
+    const clock = setInterval(() => body.querySelectorAll(".ends").forEach((line) => { line.textContent = endOf(Number(line.dataset.seconds)); }), 10000);
+    signal.addEventListener("abort", () => clearInterval(clock));
     const clip = () => { look.style.clipPath = outlineClip(piece.blank); };
     clip();
     piece.show(look, 520, signal);

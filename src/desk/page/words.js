@@ -47,6 +47,13 @@ export function time(seconds) {
   return say(min % 60 ? "time.h" : "time.h.even", { h: Math.floor(min / 60), min: min % 60 });
 }
 
+/** When what takes so many seconds ends if it begins now, by the clock here; with its day where that is another. */
+export function ends(seconds) {
+  const [now, end] = [new Date(), new Date(Date.now() + 1000 * seconds)];
+  const day = now.toDateString() === end.toDateString() ? {} : { weekday: "long" };
+  return end.toLocaleString(document.documentElement.lang, { ...day, hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
+}
+
 /** A file's size. */
 export function bytes(n) {
   if (n < 1000) return `${n} B`;

@@ -133,6 +133,12 @@ def test_a_burn_time_is_picked_on_the_ticket(page):
     assert points.count() >= 3 and tab.locator("fieldset.curve input:checked").count() == 1
     assert "as it is now" in tab.locator(".points [data-chosen=true]").inner_text()
     before = page.api(f"api/jobs/{page.name}/ticket").json()["burn"]["seconds"]
+    # When it would end, by the clock of whoever looks; on paper "now" says nothing.
+    ends = tab.locator(".burn .ends")
+    assert re.fullmatch(r"Started now, it ends at (\w+ (at )?)?\d\d:\d\d\.", ends.inner_text()), ends.inner_text()
+    tab.emulate_media(media="print")
+    assert not ends.is_visible()
+    tab.emulate_media(media="screen")
     page.saved(tab.get_by_role("radio", name="dots on all lines").check)
     page.exact()
     assert page.asked()["burn"]["time"] == "100%"
