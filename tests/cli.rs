@@ -764,6 +764,20 @@ fn a_program_that_would_burn_or_leave_the_bed_is_never_written() {
 }
 
 #[test]
+fn a_trim_that_is_cut_is_told_of_and_the_bound_is_that_of_what_is_left() {
+    let b = bench();
+    let line = "prepare disc.svg --blank round:20mm --screen bayer --trim 1mm --out one";
+    let out = ok(&line.split(' ').collect::<Vec<_>>(), b.path());
+    let said = "Runs are shortened by 0.035 mm at either end, not by the 1mm of --trim";
+    assert!(out.lines().any(|l| l.starts_with(said)), "{out}");
+    let report = fs::read_to_string(b.path().join("one/report.json")).expect("there");
+    let report: serde_json::Value = serde_json::from_str(&report).expect("JSON");
+    let time = |name: &str| report["times"][name].as_f64().expect("a time");
+    // Marks all have the marking speed, so they take what the bound says.
+    assert!((time("bound_s") - time("beam_on_s")).abs() < 1e-6 * time("bound_s"), "{}", report["times"]);
+}
+
+#[test]
 fn tones_by_power_make_a_program_too() {
     let b = bench();
     let line = "prepare ramp.png --out one --blank rect:30x25mm --tone-by power";

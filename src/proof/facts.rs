@@ -68,7 +68,7 @@ pub fn report(plan: &Plan, art: ArtFacts, found: &Found, findings: &[Finding]) -
             likeness_expected_db: found.likely.and_then(|l| decibels(l.1)),
         }),
         round: round_facts(plan),
-        times: found.program.map(|(_, written)| times(plan, found.dots, written)),
+        times: found.program.map(|(_, written)| times(plan, written)),
         program: found.program.map(|(raster, written)| program(raster, written)),
         gain_curve: found.gain.iter().map(|&(c, m)| GainPoint { coverage_share: c, mark_share: m }).collect(),
         findings: findings.to_vec(),
@@ -242,10 +242,8 @@ fn round_facts(plan: &Plan) -> Option<RoundFacts> {
     })
 }
 
-fn times(plan: &Plan, dots: &Dots, written: &Cost) -> TimeFacts {
+fn times(plan: &Plan, written: &Cost) -> TimeFacts {
     let t = &written.estimate.times;
-    let setting = plan.process.setting();
-    let area = dots.count() as f64 * plan.grid.cell_mm2();
     TimeFacts {
         total_s: t.total(),
         beam_on_s: t.burning_s,
@@ -253,7 +251,7 @@ fn times(plan: &Plan, dots: &Dots, written: &Cost) -> TimeFacts {
         run_up_s: t.run_up_s + t.turn_s,
         turn_s: t.turn_s,
         approach_s: t.approach_s,
-        bound_s: area * setting.solid_dose().0 / setting.power.0,
+        bound_s: written.estimate.burning_mm / plan.process.speed.value.0,
     }
 }
 

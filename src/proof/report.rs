@@ -276,7 +276,7 @@ pub struct TimeFacts {
     pub turn_s: f64,
     /// From the program's zero to the first line and back from the last.
     pub approach_s: f64,
-    /// What no program can be quicker than at this dose and power: marked area × dose / power.
+    /// What no program can be quicker than at this dose and power: the length of all marks by the speed.
     pub bound_s: f64,
 }
 

@@ -70,7 +70,7 @@ pub(super) fn settle(brief: &Brief) -> Result<Plan, PlanError> {
     });
     let trimmed = (scan.trim.0 > MOST_TRIM * pitch.along.0).then(|| {
         format!(
-            "runs are shortened by {} mm at either end, not by {}: two fifths of a dot is the most that leaves a mark",
+            "Runs are shortened by {} mm at either end, not by the {} of --trim: two fifths of a dot is the most that leaves a mark",
             short(MOST_TRIM * pitch.along.0, 3),
             scan.trim
         )

@@ -108,7 +108,10 @@ pub const FIELDS: &[(&str, &str)] = &[
     ("times.run_up_s", "in run-ups and turns"),
     ("times.turn_s", "of these, in turns from line to line"),
     ("times.approach_s", "from the program's zero to the first line and back from the last"),
-    ("times.bound_s", "what no program can be quicker than: area of the dots that are on × dose / power"),
+    (
+        "times.bound_s",
+        "what no program can be quicker than: length of all marks / speed, which is their area × dose / power",
+    ),
     ("program", "null where no scan program was written"),
     ("program.lines", "lines of text"),
     ("program.bytes", "size"),
