@@ -37,6 +37,7 @@ class Desk extends EventTarget {
   leaving = new AbortController();
   said = 0;
   dropped = () => {};
+  undecided = () => {};
 
   async start() {
     this.theme(localStorage.getItem("theme") || "auto");
@@ -92,6 +93,7 @@ class Desk extends EventTarget {
   #letGo() {
     this.piece?.close();
     this.piece = null;
+    this.undecided();
     this.#progress(null);
   }
 
@@ -142,9 +144,15 @@ class Desk extends EventTarget {
   }
 
   async #conflict({ theirs, answer }) {
+    this.undecided();
     const chosen = await question(say("conflict.title"), say("conflict.text", { name: theirs.name }), [
       ["theirs", say("conflict.theirs")], ["mine", say("conflict.mine")],
     ]);
+    if (chosen === null) {
+      // Neither is taken before a person says which; what is asked here is sent, and asked about, once more then.
+      this.undecided = notice(say("conflict.open"), { wrong: true, act: [say("conflict.choose"), () => this.piece?.put()] });
+      return;
+    }
     answer(chosen === "mine");
     this.#steps();
     this.#show(this.view, false);

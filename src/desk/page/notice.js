@@ -48,7 +48,8 @@ export function oops(error) {
 }
 
 /**
- * Asks, and answers with the value of the chosen button. Escape answers with the last one's.
+ * Asks, and answers with the value of the chosen button; with null where it is closed without one, as by Escape. That is no
+ * answer, so nothing may be changed by it.
  * @param {string} title the question
  * @param {string|Node} text more about it
  * @param {Array<[string, string]>} answers value and words, the usual one first
@@ -56,11 +57,11 @@ export function oops(error) {
 export function question(title, text, answers) {
   return new Promise((resolve) => {
     const dialog = make("dialog.question", { "aria-labelledby": "question-title" });
-    const end = (value) => { dialog.close(); dialog.remove(); resolve(value); };
+    const end = (value) => { resolve(value); dialog.close(); };
     refill(dialog, make("h2", { id: "question-title" }, title), make("p", {}, text),
       make("div.row", {}, answers.map(([value, words], at) =>
         button(words, () => end(value), { kind: at ? "" : "main" }))));
-    dialog.addEventListener("cancel", (event) => { event.preventDefault(); end(answers.at(-1)[0]); });
+    dialog.addEventListener("close", () => { dialog.remove(); resolve(null); });
     document.body.append(dialog);
     dialog.showModal();
   });

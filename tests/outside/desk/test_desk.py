@@ -609,7 +609,11 @@ def test_two_tabs_do_not_overwrite_each_other(page, context, desk):
 
     assert change("Lighter").status == 409
     other.tab.get_by_role("heading", name="This piece was changed in another tab").wait_for()
-    assert page.asked()["blank"]["place"] == "cover"
+    # Escape is no answer: nothing is taken, and it is asked again.
+    other.tab.keyboard.press("Escape")
+    other.tab.get_by_role("button", name="Choose", exact=True).click()
+    other.tab.get_by_role("heading", name="This piece was changed in another tab").wait_for()
+    assert page.asked()["blank"]["place"] == "cover" and "brighten" not in page.asked().get("tone", {})
     other.tab.get_by_role("button", name="Take the other tab’s").click()
     until(lambda: "brighten" not in page.asked().get("tone", {}))
 
@@ -1015,7 +1019,13 @@ def test_a_machine_of_ones_own_is_brought_and_a_cone_is_marked_on_it(page, desk,
     page.saved(lambda: bring.set_input_files(mine))
     assert (desk.home / "machines" / "turner.toml").read_text() == mine.read_text()
     # Brought again after it was changed, it takes the place of the first when that is wanted.
-    mine.write_text(mine.read_text().replace("units_per_s2 = 1200", "units_per_s2 = 900"))
+    before = mine.read_text()
+    mine.write_text(before.replace("units_per_s2 = 1200", "units_per_s2 = 900"))
+    bring.set_input_files(mine)
+    tab.get_by_role("heading", name="Replace the file of that name?").wait_for()
+    tab.keyboard.press("Escape")
+    tab.locator("dialog.question").wait_for(state="detached")
+    assert (desk.home / "machines" / "turner.toml").read_text() == before
     bring.set_input_files(mine)
     tab.get_by_role("button", name="Replace it").click()
     until(lambda: (desk.home / "machines" / "turner.toml").read_text() == mine.read_text())
