@@ -15,6 +15,7 @@ mod exact;
 mod files;
 mod guard;
 mod home;
+mod jig;
 mod kit;
 mod page;
 mod piece;

@@ -17,7 +17,7 @@ use super::home::Name;
 use super::places::{MOST_PIXELS, Seen};
 use super::says::{Answer, Says, begun, bytes, done, made, nothing};
 use super::tiles::{self, What};
-use super::{Shared, art, files, guard, kit, shelf, ticket, times, tray, wedge};
+use super::{Shared, art, files, guard, jig, kit, shelf, ticket, times, tray, wedge};
 use crate::parallel;
 use crate::progress::Silent;
 
@@ -188,7 +188,11 @@ async fn put_job(State(desk): State<Shared>, Path(name): Path<String>, body: Bod
     let name = Name::new(&name)?;
     let Put { revision, asked } = desk.room.json(body).await?;
     let all = Arc::clone(&desk);
-    let kept = desk.work.files(move || shelf::put(&all.home, &name, &revision, &asked)).await?;
+    let put = move || {
+        let asked = jig::refitted(&all.home, &name, asked);
+        shelf::put(&all.home, &name, &revision, &asked)
+    };
+    let kept = desk.work.files(put).await?;
     changed(&desk, &kept);
     done(kept.told()?)
 }

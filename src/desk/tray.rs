@@ -10,17 +10,16 @@ use super::home::Name;
 use super::says::Says;
 use super::shelf::{self, Kept, Kind};
 use super::ticket::level;
-use super::written;
+use super::{jig, written};
 use crate::cli::options::DrawingOptions;
 use crate::cli::target::{OutOptions, Replace};
 use crate::cli::tray::{self, Bad, Made, TrayArgs};
 use crate::encode::sink::{Folder, Sink, Zip};
 use crate::findings::Severity;
-use crate::job::{Job, Plan};
+use crate::job::Plan;
 use crate::order::{Item, Order, OrderError, Outlined, Table, TableError, items};
 use crate::outputs;
 use crate::pipeline::tray::program;
-use crate::placement::Along;
 use crate::progress::{Progress, Silent};
 use crate::units::short;
 
@@ -241,7 +240,7 @@ pub(super) fn put_table(
     let (kept, table, old, file) = before;
     let mut asked = written::asked(&toml::from_str::<Order>(&kept.text)?)?;
     asked["table"] = file.into();
-    fitted(&kept, &mut asked, &table, old.as_ref());
+    let asked = fitted(&kept, asked, &table, old.as_ref());
     let kept = shelf::put(home, name, &kept.revision, &asked)?;
     told_table(&kept, &table)
 }
@@ -306,35 +305,20 @@ fn told_table(kept: &Kept, table: &Table) -> Result<Value, Says> {
 
 /// Letters the first column where no layer has one, and makes room on the bed for all rows, where the spots are still those
 /// that were found for the table that was there before.
-fn fitted(kept: &Kept, asked: &mut Value, table: &Table, old: Option<&Table>) {
-    let folder = kept.path.parent().unwrap_or(Path::new(""));
-    let mut job: Job = serde_json::from_value(asked["piece"].clone()).unwrap_or_default();
-    job.seen_beside(folder);
-    let Ok(plan) = Plan::of(&job) else { return };
+fn fitted(kept: &Kept, asked: Value, table: &Table, old: Option<&Table>) -> Value {
+    let Ok(order) = serde_json::from_value::<Order>(asked.clone()) else { return asked };
+    let Some(plan) = jig::plan(&order, kept.path.parent().unwrap_or(Path::new(""))) else { return asked };
+    let mut asked = asked;
     lettered(&plan, &mut asked["piece"], table);
     let tray = &asked["tray"];
-    let grid = tray["grid"].as_str();
-    let found = grid.is_some() && grid == old.map(|t| grid_for(&plan, t.rows.len())).as_deref();
+    let now = tray["grid"].as_str();
+    let found = now.is_some() && now == old.map(|t| jig::grid(&plan, &order, t.rows.len())).as_deref();
     let placed = ["grid", "spots", "outlines"].iter().any(|key| !tray[*key].is_null());
     if found || !placed {
-        asked["tray"]["grid"] = grid_for(&plan, table.rows.len()).into();
+        return jig::with_grid(asked, jig::grid(&plan, &order, table.rows.len()));
     }
+    asked
 }
-
-/// Spots for so many pieces, as many as the bed has room for.
-fn grid_for(plan: &Plan, count: usize) -> String {
-    let shape = plan.blank.shape;
-    let fit = |along: Along, side: f64| {
-        let room = plan.machine.axes(along).0.travel - GAP;
-        ((room / (side + GAP)).floor() as usize).clamp(1, 100)
-    };
-    let columns = fit(Along::X, shape.width()).min(count.max(1));
-    let rows = fit(Along::Y, shape.height()).min(count.div_ceil(columns).max(1));
-    format!("{columns}x{rows}")
-}
-
-/// Between blanks where nothing was asked for, mm.
-const GAP: f64 = 5.0;
 
 /// Letters the first column, where no layer has one of the table.
 fn lettered(plan: &Plan, piece: &mut Value, table: &Table) {

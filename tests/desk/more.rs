@@ -196,6 +196,34 @@ fn the_files_of_a_tray_are_those_of_the_command_line() {
 }
 
 #[test]
+fn a_tray_has_room_for_the_blank_that_it_names_as_long_as_nobody_says_how_much() {
+    let home = home();
+    let desk = Desk::open(home.path());
+    let tray = desk.json("POST", "/api/jobs", &json!({ "tray": true })).json();
+    let path = format!("/api/jobs/{}", tray["name"].as_str().expect("a name"));
+    let rows: String = (1..=40).map(|n| format!("Ada {n}\n")).collect();
+    let told =
+        desk.ask("PUT", &format!("{path}/table?name=pasted.tsv"), format!("name\n{rows}").as_bytes()).json();
+    let mut job = told["job"].clone();
+    job["revision"] = told["revision"].clone();
+    let mut put = |change: &dyn Fn(&mut Value)| {
+        change(&mut job["asked"]);
+        let got = desk.json("PUT", &path, &json!({ "revision": job["revision"], "asked": job["asked"] }));
+        assert_eq!(got.status, 200, "{got:?}");
+        job = got.json();
+        job["asked"]["tray"]["grid"].as_str().expect("a grid").to_string()
+    };
+    let tiles = put(&|_| {});
+    let tags = put(&|asked| asked["blank"] = "metal-tag-60".into());
+    assert_ne!(tiles, tags);
+    assert_eq!(put(&|asked| asked["blank"] = "glass-tile-100".into()), tiles);
+    // What a person said stays, until it is left to the bed again.
+    assert_eq!(put(&|asked| asked["tray"]["grid"] = "2x2".into()), "2x2");
+    assert_eq!(put(&|asked| asked["blank"] = "metal-tag-60".into()), "2x2");
+    assert_eq!(put(&|asked| asked["tray"]["grid"] = Value::Null), tags);
+}
+
+#[test]
 fn a_wedge_is_drawn_read_and_kept() {
     let home = home();
     let desk = Desk::open(home.path());

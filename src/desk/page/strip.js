@@ -209,15 +209,16 @@ function placeDrawer(desk, piece) {
 }
 
 function jigDrawer(desk, piece) {
-  // Before there is a table nothing is laid out, so there is nothing to show.
+  // Before there is a table nothing is laid out, so there is nothing to show. An emptied field leaves both to the bed again.
   const grid = /^(\d+)x(\d+)$/.exec(piece.value("tray.grid") ?? "") ?? [null, "", ""];
   const counted = (label, value, act) => field(label, make("input", {
-    type: "number", min: 1, max: 40, value, placeholder: say("jig.fits"), on: { change: (e) => act(Math.max(1, Math.round(Number(e.target.value) || 1))) },
+    type: "number", min: 1, max: 40, value, placeholder: say("jig.fits"), on: { change: (e) => act(e.target.value.trim() && Math.max(1, Math.round(Number(e.target.value) || 1))) },
   }));
   const set = (a, b) => piece.change({ "tray.grid": `${a || 1}x${b || 1}` });
+  const fit = () => piece.change({ "tray.grid": null });
   return make("div.fields", {},
-    counted(say("jig.columns"), grid[1], (n) => set(n, grid[2])),
-    counted(say("jig.rows"), grid[2], (n) => set(grid[1], n)),
+    counted(say("jig.columns"), grid[1], (n) => (n ? set(n, grid[2]) : fit())),
+    counted(say("jig.rows"), grid[2], (n) => (n ? set(grid[1], n) : fit())),
     lengthField(piece, say("jig.gap"), piece.value("tray.gap") ?? "5mm", (typed) => piece.change({ "tray.gap": typed || null }), { key: "tray.gap" }));
 }
 
