@@ -14,6 +14,7 @@ mod events;
 mod exact;
 mod files;
 mod guard;
+mod heading;
 mod home;
 mod jig;
 mod kit;

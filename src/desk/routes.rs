@@ -434,18 +434,26 @@ async fn table(State(desk): State<Shared>, Path(name): Path<String>) -> Answer {
     }
 }
 
+#[derive(Deserialize)]
+struct Brought {
+    name: Option<String>,
+    /// Whether it is the page's own table, with cells that were typed in.
+    #[serde(default)]
+    typed: bool,
+}
+
 async fn put_table(
     State(desk): State<Shared>,
     Path(name): Path<String>,
-    Query(named): Query<Named>,
+    Query(Brought { name: called, typed }): Query<Brought>,
     body: Body,
 ) -> Answer {
     let name = Name::new(&name)?;
     let brought = desk.room.file(body).await?;
     let all = Arc::clone(&desk);
     let of = name.clone();
-    let told =
-        desk.work.run(move || tray::put_table(&all, &of, named.name.as_deref(), &brought.bytes)).await?;
+    let put = move || tray::put_table(&all, &of, (called.as_deref(), typed), &brought.bytes);
+    let told = desk.work.run(put).await?;
     desk.events.tell("shelf", &json!({ "job": name.text(), "revision": told["revision"] }));
     done(told)
 }

@@ -6,6 +6,7 @@ use std::path::Path;
 use serde_json::{Value, json};
 
 use super::Desk;
+use super::heading::{Headed, headed, lettered};
 use super::home::Name;
 use super::says::Says;
 use super::shelf::{self, Kept, Kind};
@@ -16,12 +17,10 @@ use crate::cli::target::{OutOptions, Replace};
 use crate::cli::tray::{self, Bad, Made, TrayArgs};
 use crate::encode::sink::{Folder, Sink, Zip};
 use crate::findings::Severity;
-use crate::job::Plan;
 use crate::order::{Item, Order, OrderError, Outlined, Table, TableError, items};
 use crate::outputs;
 use crate::pipeline::tray::program;
 use crate::progress::{Progress, Silent};
-use crate::units::short;
 
 /// The largest table.
 const MOST_BYTES: usize = 16 << 20;
@@ -205,25 +204,24 @@ fn args(order: &Path, out: &Path) -> TrayArgs {
     }
 }
 
-/// Takes a table for a tray: pasted text, or the bytes of a CSV, XLSX or ODS file; `brought` is what that was called.
+/// Takes a table for a tray: pasted text, or the bytes of a CSV, XLSX or ODS file; `brought` is what that was called. One that
+/// is `typed` is the table of the page itself, in which cells were changed: its first line names the columns for sure.
 ///
 /// # Errors
 /// What is no table; a job that is no tray.
 pub(super) fn put_table(
     desk: &Desk,
     name: &Name,
-    brought: Option<&str>,
+    (brought, typed): (Option<&str>, bool),
     content: &[u8],
 ) -> Result<Value, Says> {
     let home = &desk.home;
-    let before = {
+    let (kept, asked, (table, old), says) = {
         let _held = home.writing();
         let kept = tray_of(desk, name)?;
         if content.len() > MOST_BYTES {
             return Err(Says::unusable("The table is longer than 16 MB; is it the right file?"));
         }
-        let file = if content.starts_with(b"PK\x03\x04") { "table.xlsx" } else { "table.csv" };
-        let path = home.within(&Order::beside(&kept.path, file))?;
         let order: Order = toml::from_str(&kept.text)?;
         let old = order.table.as_deref().and_then(|t| home.within(&Order::beside(&kept.path, t)).ok());
         let old = old.and_then(|t| Table::read(&t).ok());
@@ -232,17 +230,24 @@ pub(super) fn put_table(
         home.write(&trial, content)?;
         let read = Table::read(&trial);
         let _ = fs::remove_file(&trial);
-        let table = read.map_err(|e| no_table(e, brought))?;
-        home.write(&path, content)?;
-        let kept = tray_of(desk, name)?;
-        (kept, table, old, file)
+        let mut table = read.map_err(|e| no_table(e, brought))?;
+        let mut asked = written::asked(&order)?;
+        let headed = if typed { Headed::default() } else { headed(&table, &mut asked)? };
+        if let Some(text) = &headed.text {
+            table = Table::parse(text)
+                .map_err(|why| Says::fault(&format!("the table cannot be headed: {why}")))?;
+        }
+        let content = headed.text.as_ref().map_or(content, String::as_bytes);
+        let file = if content.starts_with(b"PK\x03\x04") { "table.xlsx" } else { "table.csv" };
+        home.write(&home.within(&Order::beside(&kept.path, file))?, content)?;
+        asked["table"] = file.into();
+        (tray_of(desk, name)?, asked, (table, old), headed.says)
     };
-    let (kept, table, old, file) = before;
-    let mut asked = written::asked(&toml::from_str::<Order>(&kept.text)?)?;
-    asked["table"] = file.into();
-    let asked = fitted(&kept, asked, &table, old.as_ref());
+    let asked = fitted(&kept, asked, (&table, old.as_ref()), typed);
     let kept = shelf::put(home, name, &kept.revision, &asked)?;
-    told_table(&kept, &table)
+    let mut told = told_table(&kept, &table)?;
+    told["says"] = says.into();
+    Ok(told)
 }
 
 /// The table of a tray; nothing where it has none.
@@ -303,13 +308,15 @@ fn told_table(kept: &Kept, table: &Table) -> Result<Value, Says> {
     }))
 }
 
-/// Letters the first column where no layer has one, and makes room on the bed for all rows, where the spots are still those
-/// that were found for the table that was there before.
-fn fitted(kept: &Kept, asked: Value, table: &Table, old: Option<&Table>) -> Value {
+/// Letters the first column where nothing asks for one, and makes room on the bed for all rows, where the spots are still
+/// those that were found for the table that was there before. Cells that were typed on the page change no text.
+fn fitted(kept: &Kept, asked: Value, (table, old): (&Table, Option<&Table>), typed: bool) -> Value {
     let Ok(order) = serde_json::from_value::<Order>(asked.clone()) else { return asked };
     let Some(plan) = jig::plan(&order, kept.path.parent().unwrap_or(Path::new(""))) else { return asked };
     let mut asked = asked;
-    lettered(&plan, &mut asked["piece"], table);
+    if !typed {
+        lettered(&plan, &mut asked, table);
+    }
     let tray = &asked["tray"];
     let now = tray["grid"].as_str();
     let found = now.is_some() && now == old.map(|t| jig::grid(&plan, &order, t.rows.len())).as_deref();
@@ -318,33 +325,4 @@ fn fitted(kept: &Kept, asked: Value, table: &Table, old: Option<&Table>) -> Valu
         return jig::with_grid(asked, jig::grid(&plan, &order, table.rows.len()));
     }
     asked
-}
-
-/// Letters the first column, where no layer has one of the table.
-fn lettered(plan: &Plan, piece: &mut Value, table: &Table) {
-    let Some(column) = table.columns.first() else { return };
-    let words = piece.to_string();
-    if table.columns.iter().any(|c| words.contains(&format!("{{{c}}}"))) {
-        return;
-    }
-    let text = Value::String(format!("{{{column}}}"));
-    let art = piece["art"]["file"].is_string();
-    if let Value::Array(layers) = &mut piece["layer"]
-        && let Some(layer) = layers.iter_mut().find(|l| l["text"].is_string())
-    {
-        layer["text"] = text;
-        return;
-    }
-    let mut layer = json!({ "text": text });
-    if art {
-        let shape = plan.blank.shape;
-        let (w, h) = (0.6 * shape.width(), 0.1 * shape.height());
-        layer["place"] = format!("{}x{}mm", short(w, 1), short(h, 1)).into();
-        layer["anchor"] = "bottom".into();
-        layer["clear"] = "0.5mm".into();
-    }
-    match &mut piece["layer"] {
-        Value::Array(layers) => layers.push(layer),
-        none => *none = json!([layer]),
-    }
 }

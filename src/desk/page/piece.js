@@ -152,7 +152,7 @@ export class Piece extends EventTarget {
       this.stepping = true;
       try {
         if (step.table === null) this.#tabled(null);
-        else this.#tabled(await this.#sendTable(step.table, "table.csv"));
+        else this.#tabled(await this.#sendTable(step.table));
       } catch (refusal) {
         from.push(step);
         this.#tell("refused", refusal);
@@ -163,7 +163,7 @@ export class Piece extends EventTarget {
     this.#want(step.asked);
   }
 
-  /** Gives a tray another table: text, or a file that is called `name`. */
+  /** Gives a tray another table: text or a file that was brought and is called `name`; without a name its own, with cells that were typed in. */
   async putTable(content, name) {
     const before = { asked: this.asked, table: this.table };
     const answer = await this.#sendTable(content, name);
@@ -175,7 +175,7 @@ export class Piece extends EventTarget {
   }
 
   async #sendTable(content, name) {
-    const answer = await send("PUT", `${jobPath(this.name, "/table")}?name=${encodeURIComponent(name)}`, content);
+    const answer = await send("PUT", jobPath(this.name, "/table") + query({ name: name ?? "table.csv", typed: name === undefined }), content);
     if (answer.revision) this.job.revision = answer.revision;
     if (answer.job) [this.job, this.asked] = [answer.job, answer.job.asked];
     return answer;

@@ -20,7 +20,7 @@ function table(state, put) {
     row, number: row.number, says: make("td.says"), node: make("tr", { data: { row: row.number } }),
     inputs: columns.map((column, at) => make("input", {
       type: "text", value: row.cells[at] ?? "", autocomplete: "off", "aria-label": say("table.cell", { column, row: row.number }),
-      on: { change: (e) => { row.cells[at] = e.target.value; put(csv(columns, rows), "table.csv"); } },
+      on: { change: (e) => { row.cells[at] = e.target.value; put(csv(columns, rows)); } },
     })),
   }));
   const judge = ({ row, node, says, inputs }) => {
@@ -33,7 +33,7 @@ function table(state, put) {
   const remove = (row) => {
     if (!rows.includes(row)) return;
     rows.splice(rows.indexOf(row), 1);
-    put(csv(columns, rows), "table.csv");
+    put(csv(columns, rows));
   };
   for (const line of lines) {
     line.node.append(make("th", { scope: "row" }, line.number), ...line.inputs.map((input) => make("td", {}, input)),
@@ -89,6 +89,7 @@ export const tray = {
     let queue = Promise.resolve();
     let late = null;
     const names = make("div");
+    const said = make("div", { role: "status" });
     const spots = make("div.trays", { role: "region", "aria-label": say("tray.title") });
     const told = make("p.told", { role: "status" });
     const paste = make("textarea", { rows: 4, placeholder: say("table.example"), spellcheck: "false" });
@@ -147,6 +148,8 @@ export const tray = {
         try {
           const answer = await piece.putTable(content, name).finally(() => { onTheWay -= 1; });
           announce(count("table.read", answer.rows.length));
+          // How a table was taken is seen until another one is brought.
+          if (name) refill(said, answer.says && make("p.finding.note", {}, icon("note"), make("span", {}, answer.says)));
         } catch (refusal) { oops(refusal); }
       });
     };
@@ -184,7 +187,7 @@ export const tray = {
         make("div.row", {},
           button(say("table.take"), () => { if (paste.value.trim()) put(paste.value, "pasted.tsv"); }, { icon: "plus", kind: "main" }),
           dropZone(desk, { pick: say("table.file") }, ([file]) => put(file, file.name), { small: true, multiple: false, accept: ".csv,.tsv,.txt,.xlsx,.ods" })),
-        names, words(desk, piece)),
+        said, names, words(piece, state, signal)),
       make("section.seen", {}, told, findings, spots, toTake)));
 
     paste.addEventListener("paste", (event) => {
@@ -205,16 +208,39 @@ export const tray = {
   },
 };
 
-/** The texts that each row fills: `{name}` stands for the column of that name. */
-function words(desk, piece) {
-  const all = piece.value("piece.layer") ?? [];
-  const at = (n) => field(say("tray.text", { n: n + 1 }), make("input", {
-    type: "text", value: all[n].text, autocomplete: "off", on: { change: (e) => piece.change({ [`piece.layer.${n}.text`]: e.target.value }) },
-  }), { key: `piece.layer.${n}.text` });
-  return make("section.words", {}, make("h3", {}, say("tray.words")), make("p.hint", {}, say("tray.words.hint")),
-    make("div.fields", {}, all.map((layer, n) => (layer.text === undefined ? null : at(n)))),
-    button(say("layer.add.text"), () => {
-      piece.set({ ...piece.asked, piece: { ...piece.asked.piece, layer: [...all, { text: "{name}", place: "40x8mm", anchor: all.length ? "bottom" : "middle" }] } });
-      piece.addEventListener("saved", () => desk.go("tray", piece.name, { replace: true, focus: false }), { once: true });
-    }, { icon: "letter" }));
+/** The texts that each row fills: `{name}` stands for the column of that name. They change with the table and by undoing too. */
+function words(piece, state, signal) {
+  const fields = make("div.fields");
+  let shown = [];
+  const all = () => piece.value("piece.layer") ?? [];
+  const texts = () => all().map((layer, n) => [n, layer.text]).filter(([, text]) => text !== undefined);
+  const one = ([n, text]) => {
+    const input = make("input", { type: "text", value: text, autocomplete: "off", on: { change: (e) => piece.change({ [`piece.layer.${n}.text`]: e.target.value }) } });
+    return { n, input, text, node: field(say("tray.text", { n: n + 1 }), input, { key: `piece.layer.${n}.text` }) };
+  };
+  const paint = () => {
+    const now = texts();
+    if (String(now.map(([n]) => n)) !== String(shown.map(({ n }) => n))) {
+      shown = now.map(one);
+      refill(fields, shown.map(({ node }) => node));
+      return;
+    }
+    now.forEach(([, text], at) => {
+      const { input, text: before } = shown[at];
+      // What is being typed in stays as it is until it becomes a change.
+      if (input !== document.activeElement || input.value === before) input.value = text;
+      shown[at].text = text;
+    });
+  };
+  const add = () => {
+    const there = all();
+    const lettered = there.map((layer) => layer.text ?? "").join("");
+    const column = state.columns.find((name) => !lettered.includes(`{${name}}`)) ?? state.columns[0] ?? "name";
+    const layer = [...there, { text: `{${column}}`, place: "40x8mm", anchor: there.length ? "bottom" : "middle" }];
+    piece.set({ ...piece.asked, piece: { ...piece.asked.piece, layer } });
+  };
+  for (const news of ["asked", "saved", "table"]) piece.addEventListener(news, paint, { signal });
+  paint();
+  return make("section.words", {}, make("h3", {}, say("tray.words")), make("p.hint", {}, say("tray.words.hint")), fields,
+    button(say("layer.add.text"), add, { icon: "letter" }));
 }

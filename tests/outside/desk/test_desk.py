@@ -735,6 +735,24 @@ def test_what_was_done_to_a_table_is_undone(page):
     assert cell.input_value() == "Bo 2"
 
 
+def test_names_without_a_heading_lose_nobody_and_no_text_is_overwritten(page):
+    tab = page.tab
+    tab.goto(f"{page.desk.place}?view=tray")
+    tab.get_by_role("button", name="Begin a tray").click()
+    add, text = tab.get_by_role("button", name="Add a text"), tab.get_by_label("Text 1")
+    page.saved(add.click)
+    page.saved(lambda: (text.fill("HARBOUR MUSEUM"), text.press("Enter")))
+    tab.get_by_label("Paste names from a spreadsheet").fill("Ada Gull\nBo Tern\n")
+    tab.get_by_role("button", name="Take these names").click()
+    tab.get_by_text("“Ada Gull”, was taken as a piece").wait_for()
+    assert tab.get_by_label("name of row 1", exact=True).input_value() == "Ada Gull"
+    # The names stand beside what stood there, and the page shows both.
+    tab.get_by_label("Text 2").wait_for()
+    page.saved(add.click)
+    assert [layer["text"] for layer in page.asked()["piece"]["layer"]] == ["HARBOUR MUSEUM", "{name}", "{name}"]
+    assert tab.get_by_label("Text 3").input_value() == "{name}"
+
+
 def test_names_are_typed_on_while_the_last_one_is_taken(page):
     tab = page.tab
     tray_of(page, 2)

@@ -1,0 +1,239 @@
+//! Heading: whether the first line of a table that was brought names its columns, and which texts they fill.
+//!
+//! Names are pasted as they stand in a spreadsheet, with the line above them or without it. Where no column is one that the
+//! texts ask for, a line that looks like a name is one: else the first person would have no piece, and nobody would know.
+
+use serde_json::{Value, json};
+
+use super::says::Says;
+use crate::job::Plan;
+use crate::order::Table;
+use crate::units::short;
+
+/// A table as it is taken.
+#[derive(Debug, Default)]
+pub(super) struct Headed {
+    /// Its text with another first line, where it was brought without one.
+    pub text: Option<String>,
+    /// What is to be said of how it was taken.
+    pub says: Option<String>,
+}
+
+/// Words that are found above a column and seldom in it.
+const HEADS: &[&str] = &[
+    "name", "names", "surname", "member", "members", "guest", "person", "crew", "title", "text", "words",
+    "role", "date", "year", "number", "no", "nr", "id", "line", "team", "boat", "ship", "berth",
+];
+
+/// Finds out how the first line of `table` is to be taken for a tray that asks for `asked`. A text that asks for a column by
+/// another name than the table has may ask for that one then, which is said.
+///
+/// # Errors
+/// Only where the table cannot be written anew.
+pub(super) fn headed(table: &Table, asked: &mut Value) -> Result<Headed, Says> {
+    let wanted = columns_of(&asked["piece"]);
+    if table.columns.iter().any(|c| wanted.contains(c) || names(asked, c)) {
+        return Ok(Headed::default());
+    }
+    if is_heading(table) {
+        return Ok(Headed { text: None, says: renamed(table, &wanted, &mut asked["piece"]) });
+    }
+    let all = 0..table.columns.len();
+    let called = |i: usize| match wanted.get(i) {
+        Some(name) => name.clone(),
+        None if i == 0 => "name".to_string(),
+        None => format!("column {}", i + 1),
+    };
+    let columns: Vec<String> = all.map(called).collect();
+    if columns.iter().enumerate().any(|(i, c)| columns[..i].contains(c)) {
+        return Ok(Headed::default());
+    }
+    let first = table.columns.join(", ");
+    let why = match wanted.as_slice() {
+        [] => "it does not look like a heading".to_string(),
+        [one] => format!("no column is called “{one}”"),
+        [one, ..] => format!("no column is called “{one}” or another that the texts ask for"),
+    };
+    let says = format!(
+        "The first line, “{first}”, was taken as a piece like the others, since {why}. If it is a heading, take row 1 away."
+    );
+    Ok(Headed { text: Some(written(&columns, table)?), says: Some(says) })
+}
+
+/// The table below another first line; its own is a row then.
+fn written(columns: &[String], table: &Table) -> Result<String, Says> {
+    let mut csv = csv::Writer::from_writer(Vec::new());
+    csv.write_record(columns)?;
+    csv.write_record(&table.columns)?;
+    for row in &table.rows {
+        csv.write_record(table.columns.iter().map(|c| row.cells.get(c).map_or("", String::as_str)))?;
+    }
+    let bytes = csv.into_inner().map_err(|e| Says::fault(&format!("the table cannot be written: {e}")))?;
+    Ok(String::from_utf8_lossy(&bytes).into_owned())
+}
+
+/// Whether anything that is asked for names a column: a file of the art, the count of copies.
+fn names(asked: &Value, column: &str) -> bool {
+    asked["copies"] == column || asked.to_string().contains(&format!("{{{column}}}"))
+}
+
+/// The columns that the texts of a piece ask for, each once, in their order.
+fn columns_of(piece: &Value) -> Vec<String> {
+    let mut all: Vec<String> = Vec::new();
+    for text in piece["layer"].as_array().into_iter().flatten().filter_map(|l| l["text"].as_str()) {
+        // Doubled braces are braces themselves.
+        let plain = text.replace("{{", "").replace("}}", "");
+        for name in plain.split('{').skip(1).filter_map(|part| Some(part.split_once('}')?.0.trim())) {
+            if !name.is_empty() && !all.iter().any(|known| known == name) {
+                all.push(name.to_string());
+            }
+        }
+    }
+    all
+}
+
+/// What stands in a column.
+fn cells<'a>(table: &'a Table, column: &'a String) -> impl Iterator<Item = &'a String> {
+    table.rows.iter().filter_map(move |row| row.cells.get(column)).filter(|text| !text.is_empty())
+}
+
+/// Whether the first line looks as if it named the columns.
+fn is_heading(table: &Table) -> bool {
+    let heads = &table.columns;
+    let words = |text: &str| -> Vec<String> {
+        text.split(|l: char| !l.is_alphanumeric()).map(str::to_lowercase).collect()
+    };
+    // "Team" above "Team Gull" is no heading but a short name.
+    let told = |c: &String| {
+        words(c).iter().any(|w| HEADS.contains(&w.as_str()) && !cells(table, c).any(|t| words(t).contains(w)))
+    };
+    if heads.iter().any(told) {
+        return true;
+    }
+    let small = |text: &str| text.chars().next().is_some_and(char::is_lowercase);
+    if heads.iter().all(|c| small(c) && cells(table, c).all(|t| !small(t))) {
+        return true;
+    }
+    // Words above numbers.
+    let numbered = |text: &str| text.chars().any(|c| c.is_ascii_digit());
+    heads.len() > 1
+        && heads
+            .iter()
+            .any(|c| !numbered(c) && cells(table, c).next().is_some() && cells(table, c).all(|t| numbered(t)))
+}
+
+/// Lets the texts ask for the column that is there, where they ask for one alone, and says so.
+fn renamed(table: &Table, wanted: &[String], piece: &mut Value) -> Option<String> {
+    let [asked] = wanted else { return None };
+    let layers = piece.get_mut("layer")?.as_array_mut()?;
+    let alike = table.columns.iter().find(|c| c.eq_ignore_ascii_case(asked));
+    let column = alike.or(table.columns.first())?;
+    let (old, new) = (format!("{{{asked}}}"), format!("{{{column}}}"));
+    let mut changed = false;
+    for layer in layers {
+        if let Some(text) = layer["text"].as_str().filter(|t| t.contains(&old)) {
+            layer["text"] = text.replace(&old, &new).into();
+            changed = true;
+        }
+    }
+    let says =
+        format!("The table has no column “{asked}”, so the text asks for its column “{column}” now: {new}.");
+    changed.then_some(says)
+}
+
+/// Letters the first column, where nothing asks for one of the table. A text that is there already stays as it is.
+pub(super) fn lettered(plan: &Plan, asked: &mut Value, table: &Table) {
+    let Some(column) = table.columns.first() else { return };
+    if !columns_of(&asked["piece"]).is_empty() || table.columns.iter().any(|c| names(asked, c)) {
+        return;
+    }
+    let piece = &mut asked["piece"];
+    let mut layer = json!({ "text": format!("{{{column}}}") });
+    let others = piece["layer"].as_array().map_or(&[][..], Vec::as_slice);
+    if piece["art"]["file"].is_string() || !others.is_empty() {
+        let low = |l: &Value| l["anchor"] == "bottom" || l["arc_mm"].as_f64().is_some_and(|r| r < 0.0);
+        let shape = plan.blank.shape;
+        let (w, h) = (0.6 * shape.width(), 0.1 * shape.height());
+        layer["place"] = format!("{}x{}mm", short(w, 1), short(h, 1)).into();
+        layer["anchor"] = if others.iter().any(low) { "top" } else { "bottom" }.into();
+        layer["clear"] = "0.5mm".into();
+    }
+    match &mut piece["layer"] {
+        Value::Array(layers) => layers.push(layer),
+        none => *none = json!([layer]),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn taken(text: &str, layers: Value) -> (Headed, Value) {
+        let mut asked = json!({ "piece": { "layer": layers } });
+        let headed = headed(&Table::parse(text).unwrap(), &mut asked).unwrap();
+        (headed, asked["piece"]["layer"].clone())
+    }
+
+    #[test]
+    fn names_without_a_heading_lose_nobody() {
+        for (text, layers, columns) in [
+            ("Ada Gull\nBo Tern\nCleo Heron\n", json!([{ "text": "{name}" }]), vec!["name"]),
+            ("Ada Gull\nBo Tern\n", json!([{ "text": "HARBOUR MUSEUM" }]), vec!["name"]),
+            ("Team Gull\nTeam Tern\n", Value::Null, vec!["name"]),
+            (
+                "Ada Gull\t1987\nBo Tern\t1990\n",
+                json!([{ "text": "{who} since {since}" }]),
+                vec!["who", "since"],
+            ),
+            ("Ada Gull\tKeeper\nBo Tern\tCook\n", json!([{ "text": "{name}" }]), vec!["name", "column 2"]),
+        ] {
+            let (headed, after) = taken(text, layers.clone());
+            let table = Table::parse(&headed.text.unwrap()).unwrap();
+            assert_eq!(table.columns, columns, "{text}");
+            assert_eq!(
+                (table.rows.len(), table.rows[0].cells[columns[0]].as_str()),
+                (text.lines().count(), text.split(['\t', '\n']).next().unwrap())
+            );
+            assert!(headed.says.unwrap().contains("The first line, “"), "{text}");
+            assert_eq!(after, layers, "{text}: the maker's texts are as they were");
+        }
+    }
+
+    #[test]
+    fn a_heading_stays_one_and_a_text_that_asks_for_another_column_says_so() {
+        let (headed, layers) = taken("name\nAda Gull\n", json!([{ "text": "{name}" }]));
+        assert!(headed.text.is_none() && headed.says.is_none() && layers[0]["text"] == "{name}");
+        let (headed, layers) =
+            taken("Member\tYear\nAda\t1\nBo\t2\n", json!([{ "text": "Dear {name}" }, { "text": "PIER" }]));
+        assert!(headed.text.is_none() && layers == json!([{ "text": "Dear {Member}" }, { "text": "PIER" }]));
+        assert!(headed.says.unwrap().contains("“Member”"));
+        for text in
+            ["boat\nGull\nTern\n", "Wharf\tPier\nGull\t4\nTern\t7\n", "Full name\nAda Gull\nBo Tern\n"]
+        {
+            let (headed, _) = taken(text, Value::Null);
+            assert!(headed.text.is_none() && headed.says.is_none(), "{text}: {headed:?}");
+        }
+    }
+
+    #[test]
+    fn a_column_is_lettered_beside_what_stands_there() {
+        let plan = Plan::of(&crate::job::Job::default()).unwrap();
+        let table = Table::parse("name\nAda Gull\n").unwrap();
+        let after = |layers: Value| {
+            let mut asked = json!({ "piece": { "layer": layers } });
+            lettered(&plan, &mut asked, &table);
+            asked["piece"]["layer"].clone()
+        };
+        let fixed = json!([{ "text": "HARBOUR MUSEUM" }]);
+        let both = after(fixed.clone());
+        assert!(
+            both[0] == fixed[0] && both[1]["text"] == "{name}" && both[1]["anchor"] == "bottom",
+            "{both}"
+        );
+        assert_eq!(after(json!([{ "text": "PIER", "anchor": "bottom" }]))[1]["anchor"], "top");
+        assert_eq!(after(Value::Null), json!([{ "text": "{name}" }]));
+        for asking in ["{name}", "{titel}"] {
+            assert_eq!(after(json!([{ "text": asking }])), json!([{ "text": asking }]));
+        }
+    }
+}
