@@ -47,7 +47,8 @@ export function kitBlank(kit, asked = {}) {
 export function askedBlank(kit, asked = {}) {
   const of = kitBlank(kit, asked);
   const shape = asked.shape ?? of?.asked.shape;
-  const margin = lengthMm(asked.margin ?? of?.asked.margin ?? "2.5mm") ?? 2.5;
+  // Where none is asked for, it is that of the usual blank, whatever the shape.
+  const margin = lengthMm(asked.margin ?? kitBlank(kit)?.asked.margin ?? "") ?? 0;
   return { width_mm: 100, height_mm: 100, across_mm: 100, tall_mm: 100, corner_mm: 0, shape: "rect", ...blankOf(shape), margin_mm: margin, name: of?.name, line: shape };
 }
 

@@ -101,7 +101,7 @@ function blankDrawer(desk, piece) {
       lengthField(piece, say(across), lengthText(blank.across_mm), (typed, w) => sized({ across_mm: w }), { side: true, key: "blank.shape" }),
       blank.shape === "cone" && lengthField(piece, say("blank.top"), lengthText(blank.top_mm), (typed, w) => sized({ top_mm: w }), { side: true }),
       !round && lengthField(piece, say("blank.height"), lengthText(blank.tall_mm), (typed, h) => sized({ tall_mm: h }), { side: true }),
-      lengthField(piece, say("blank.margin"), piece.value("blank.margin") ?? lengthText(blank.margin_mm ?? 2.5),
+      lengthField(piece, say("blank.margin"), piece.value("blank.margin") ?? lengthText(blank.margin_mm),
         (typed) => piece.change({ "blank.margin": typed || null }), { hint: say("blank.margin.hint"), key: "blank.margin" })));
   return [
     choice(say("strip.blank"), desk.kit.blanks.map((b) => ({ value: b.name, label: spoken(b.name), line: b.line, drawing: outline(b) })),

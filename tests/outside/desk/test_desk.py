@@ -1062,6 +1062,13 @@ def test_a_machine_of_ones_own_is_brought_and_a_cone_is_marked_on_it(page, desk,
     assert (tmp_path / "out" / "cut.svg").exists()
 
 
+def test_the_margin_that_is_shown_is_the_one_that_is_used(context, desk):
+    page = Page(context, desk, begins_with=json.dumps({"blank": {"shape": "rect:44x30mm"}}))
+    name = page.begin(SAMPLES / "emblem.svg")
+    used = page.api(f"/api/jobs/{name}/ticket").json()["blank"]["margin_mm"]
+    assert page.drawer("blank").get_by_label("Margin").input_value() == f"{used:g}mm"
+
+
 def test_the_jobs_of_the_desk_are_files_that_the_command_line_reads(page, desk, tmp_path):
     name = page.begin(SAMPLES / "emblem.svg")
     job = tomllib.loads(desk.job(name).read_text())
