@@ -12,7 +12,7 @@ import { strip } from "./strip.js";
 import { ticket } from "./ticket.js";
 import { tray } from "./tray.js";
 import { wedge } from "./wedge.js";
-import { loadWords, number, say } from "./words.js";
+import { fileStem, loadWords, number, say } from "./words.js";
 
 const SCREENS = { sheet, easel, loupe, ticket, tray, wedge };
 const OF_A_PIECE = ["easel", "loupe", "ticket"];
@@ -61,8 +61,25 @@ class Desk extends EventTarget {
     await this.#follow();
   }
 
-  /** What a new piece begins with. */
-  get usual() { return lastUsed.asked; }
+  /**
+   * What a new piece begins with. What the last one had and is not here any more is left out, which is said: a file that was
+   * moved away, or a desk on another folder at the same address.
+   */
+  async usual() {
+    await this.readKit();
+    const asked = { ...lastUsed.asked };
+    const there = (what, name) => this.kit[what].some((one) => one.usable !== false && (one.asked === name || one.name === name));
+    const gone = [];
+    for (const [key, what] of [["coating", "coatings"], ["machine", "machines"], ["process", "processes"]]) {
+      if (typeof asked[key] !== "string" || there(what, asked[key])) continue;
+      gone.push(say("usual.one", { what: say(`strip.${key}`), name: fileStem(asked[key]) }));
+      delete asked[key];
+    }
+    const of = asked.blank?.coatings;
+    if (of && !of.every((name) => there("coatings", name))) asked.blank = { ...asked.blank, coatings: undefined };
+    if (gone.length) notice(say("usual.gone", { gone: gone.join(", ") }), { wrong: true });
+    return asked;
+  }
 
   /** Reads the kit again, as after a process was kept. */
   async readKit() { this.kit = await get("/api/kit"); }
@@ -308,11 +325,12 @@ class Desk extends EventTarget {
   /** Takes pictures: each becomes a piece of its own. Answers their names. */
   async take(files) {
     const names = [];
+    const usual = await this.usual();
     for (const file of files) {
       try {
         announce(say("art.reading", { name: file.name }));
         const art = await send("POST", `/api/art?name=${encodeURIComponent(file.name)}`, file);
-        const job = await send("POST", "/api/jobs", { art: art.art, asked: this.usual });
+        const job = await send("POST", "/api/jobs", { art: art.art, asked: usual });
         names.push(job.name);
       } catch (refusal) {
         oops(refusal);

@@ -48,7 +48,7 @@ export const shelf = {
         button(say("shelf.new"), () => { close(); desk.home(); }, { icon: "plus", kind: "main" }),
         button(say("shelf.words"), async () => {
           try {
-            const made = await send("POST", "/api/jobs", { text: true, asked: desk.usual });
+            const made = await send("POST", "/api/jobs", { text: true, asked: await desk.usual() });
             close();
             await desk.go("easel", made.name);
           } catch (refusal) { oops(refusal); }

@@ -3,7 +3,7 @@
 import { button, choice, draw, field, icon, make, refill } from "./element.js";
 import { kitBlank, shapeText } from "./blank.js";
 import { boxMm, boxText, lengthMm, lengthText, offsetMm, offsetText } from "./length.js";
-import { mm, number, say, size } from "./words.js";
+import { fileStem, mm, number, say, size } from "./words.js";
 import { tones, toneWords } from "./tones.js";
 import { layers } from "./layers.js";
 import { oops, question } from "./notice.js";
@@ -234,10 +234,10 @@ function labels(desk, piece) {
   const named = (what) => {
     const now = nameOf(piece.value(key(piece, what))) ?? usual(desk, piece, what) ?? "";
     const of = desk.kit[`${what}s`].find((x) => x.mine && x.asked === now);
-    return of ? of.name : spoken(now.split("/").at(-1).replace(/\.toml$/, ""));
+    return of ? of.name : spoken(fileStem(now));
   };
   const asked = nameOf(piece.value(key(piece, "process")));
-  const process = asked && (desk.kit.processes.find((p) => (p.asked ?? p.name) === asked) ?? { name: asked.split("/").at(-1).replace(/\.toml$/, ""), measured: true });
+  const process = asked && (desk.kit.processes.find((p) => (p.asked ?? p.name) === asked) ?? { name: fileStem(asked), measured: true });
   const all = [
     { id: "blank", value: blankName(desk, piece), drawer: blankDrawer },
     { id: "coating", value: named("coating"), drawer: (d, p) => listDrawer(d, p, "coating", d.kit.coatings) },

@@ -60,6 +60,9 @@ export function bytes(n) {
   return n < 1e6 ? `${number(n / 1e3)} kB` : `${number(n / 1e6, 1)} MB`;
 }
 
+/** What a file is called by those who made it: "../../machines/turner.toml" is "turner". */
+export const fileStem = (path) => path.split("/").at(-1).replace(/\.toml$/, "");
+
 /** What the program says, as a sentence of its own: a capital, a full stop, and squares as people write them. */
 export function sentence(text) {
   const squared = String(text).trim().replace(/\bmm2\b/g, "mm²");

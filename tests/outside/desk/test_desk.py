@@ -16,7 +16,7 @@ from urllib.parse import urlsplit
 import pytest
 
 sys.path[:0] = [str(Path(__file__).parent), str(Path(__file__).parents[1])]
-from running import DOTWRIGHT, HARBOUR, ROOT, SAMPLES, Desk, Page, browser, until  # noqa: E402
+from running import DOTWRIGHT, HARBOUR, ROOT, SAMPLES, SMALL, Desk, Page, browser, until  # noqa: E402
 
 PAGE = ROOT / "src/desk/page"
 
@@ -1060,6 +1060,16 @@ def test_a_machine_of_ones_own_is_brought_and_a_cone_is_marked_on_it(page, desk,
     prepared(desk.job(name), tmp_path / "out")
     assert "(rotary: A turns x, a cone 50 mm" in (tmp_path / "out" / "program.nc").read_text()[:2000]
     assert (tmp_path / "out" / "cut.svg").exists()
+
+
+def test_a_machine_that_is_not_there_any_more_is_left_out_and_said(context, desk):
+    small = json.loads(SMALL)
+    page = Page(context, desk, begins_with=json.dumps({**small, "machine": "../../machines/elsewhere.toml", "process": "../../processes/shed.toml"}))
+    page.begin(SAMPLES / "emblem.svg")
+    (said,) = page.notices()
+    assert "Machine elsewhere, Process shed" in said
+    asked = page.asked()
+    assert "machine" not in asked and "process" not in asked and asked["blank"]["shape"] == small["blank"]["shape"]
 
 
 def test_the_margin_that_is_shown_is_the_one_that_is_used(context, desk):
