@@ -21,23 +21,42 @@ export function announce(sentence) {
   polite.textContent = sentence;
 }
 
+/** The most notices that stand there and go away by themselves. */
+const PASSING = 3;
+
 /**
- * Shows a sentence that goes away by itself unless it is something that went wrong.
+ * Shows a sentence that goes away by itself unless it is something that went wrong: that stays until it is closed, and all of
+ * it stands in one notice.
  * @param {string} sentence what is said
  * @param {{wrong?: boolean, act?: [string, function]}} [more] whether it went wrong; a button's words and what it does
  * @returns {function} takes it away
  */
 export function notice(sentence, { wrong = false, act } = {}) {
-  for (const old of board.children) if (old.dataset.says === sentence) old.remove();
-  const close = () => note.remove();
-  const note = make(wrong ? "div.notice.wrong" : "div.notice", { data: { says: sentence }, role: wrong ? "alert" : null },
-    make("p", {}, sentence),
-    act && button(act[0], () => { close(); act[1](); }),
-    button(say("close"), close, { icon: "close", quiet: true, kind: "bare" }));
+  for (const old of board.querySelectorAll("[data-says]")) if (old.dataset.says === sentence) takeAway(old);
+  const said = make("p", { data: { says: sentence } }, sentence);
+  const close = () => takeAway(said);
+  const joined = wrong && !act && board.querySelector(".notice.wrong:not(.asks) .says");
+  if (joined) {
+    joined.append(said);
+    joined.scrollTop = joined.scrollHeight;
+    return close;
+  }
+  const note = make(wrong ? `div.notice.wrong${act ? ".asks" : ""}` : "div.notice", { role: wrong ? "alert" : null },
+    make("div.says", {}, said),
+    act && button(act[0], () => { note.remove(); act[1](); }),
+    button(say("close"), () => note.remove(), { icon: "close", quiet: true, kind: "bare" }));
   board.append(note);
-  while (board.children.length > 3) board.firstChild.remove();
+  const passing = [...board.querySelectorAll(".notice:not(.wrong)")];
+  for (const old of passing.slice(0, -PASSING)) old.remove();
   if (!wrong) setTimeout(close, act ? 12000 : 6000);
   return close;
+}
+
+/** Takes a sentence away, and its notice with the last one. */
+function takeAway(said) {
+  const note = said.closest(".notice");
+  said.remove();
+  if (note && !note.querySelector("[data-says]")) note.remove();
 }
 
 /** Shows what a refusal says; other errors too, since a page that says nothing is worse. */

@@ -173,6 +173,18 @@ def test_a_file_that_is_no_picture_is_said_and_the_page_lives_on(page, tmp_path)
     assert page.name
 
 
+def test_of_many_files_that_are_no_pictures_each_is_named(page, tmp_path):
+    bad = [tmp_path / f"bad-{n}.png" for n in range(5)]
+    for path in bad:
+        path.write_bytes(b"harbour")
+    page.drop(*bad)
+    page.tab.locator(".notice.wrong", has_text=bad[-1].name).wait_for()
+    (said,) = page.notices()
+    assert all(path.name in said for path in bad), said
+    page.tab.get_by_role("button", name="Close").click()
+    assert page.notices() == []
+
+
 def test_several_pictures_are_rows_of_one_sheet_and_survive_a_reload(page):
     tab = page.tab
     page.drop(HARBOUR, SAMPLES / "lighthouse.svg")
