@@ -2,6 +2,7 @@
 
 use std::fs;
 use std::path::PathBuf;
+use std::time::UNIX_EPOCH;
 
 use axum::http::{HeaderValue, header};
 use serde::Deserialize;
@@ -133,8 +134,12 @@ pub(super) fn list(home: &Home) -> Result<Value, Says> {
     let mut all = Vec::new();
     for entry in fs::read_dir(home.at(&["wedges"])?)?.flatten() {
         let Some(name) = entry.file_name().to_str().and_then(|n| Name::new(n).ok()) else { continue };
-        let Ok(told) = about(home, &name) else { continue };
-        all.push((entry.metadata().and_then(|m| m.modified()).ok(), told));
+        let Ok(mut told) = about(home, &name) else { continue };
+        // What it is was written when it was drawn; its folder changes with each photo.
+        let drawn = fs::metadata(entry.path().join("about.json")).and_then(|m| m.modified()).ok();
+        let since = drawn.and_then(|t| t.duration_since(UNIX_EPOCH).ok()).map(|d| d.as_millis() as u64);
+        told["drawn"] = since.into();
+        all.push((since, told));
     }
     all.sort_by_key(|(when, _)| std::cmp::Reverse(*when));
     Ok(json!({ "wedges": all.into_iter().map(|(_, told)| told).collect::<Vec<_>>() }))

@@ -247,6 +247,8 @@ fn a_wedge_is_drawn_read_and_kept() {
     assert_eq!(made.status, 201, "{made:?}");
     let wedge = made.json();
     let path = format!("/api/wedges/{}", wedge["name"].as_str().expect("a name").replace(' ', "%20"));
+    let listed = desk.get("/api/wedges").json()["wedges"][0].clone();
+    assert!(listed["name"] == wedge["name"] && listed["drawn"].as_u64().is_some_and(|ms| ms > 0), "{listed}");
     let picture = desk.get(&wedge["picture"].as_str().expect("a path").replace(' ', "%20"));
     assert!(picture.body.starts_with(b"\x89PNG"), "{picture:?}");
     assert!(desk.get(&format!("{path}/files.zip")).body.starts_with(b"PK"));

@@ -1,7 +1,7 @@
 // Wedge: a test piece that measures the machine. It is drawn, burnt, photographed, and read here beside its photo.
 
 import { button, choice, field, icon, make, refill } from "./element.js";
-import { announce, oops, question } from "./notice.js";
+import { announce, notice, oops, question } from "./notice.js";
 import { get, send } from "./server.js";
 import { dropZone } from "./sheet.js";
 import { spoken } from "./strip.js";
@@ -84,9 +84,19 @@ function reading(desk, wedge, read) {
     make("div.keep", {}, field(say("wedge.name"), name, { hint: say("wedge.name.hint") }), button(say("wedge.keep"), () => keep(false), { icon: "measured", kind: "main" }), out));
 }
 
+/** The wedges that were drawn, the newest first; `open` opens one. */
+function keptList(wedges, now, open) {
+  if (!wedges.length) return null;
+  const when = new Intl.DateTimeFormat(document.documentElement.lang, { dateStyle: "medium", timeStyle: "short" });
+  return make("section.drawn", {}, make("h2", {}, say("wedge.list")), make("ul.wedges", {}, wedges.map((w) => make("li", {},
+    button(w.name, () => open(w.name), { icon: "wedge", "aria-current": w.name === now ? "true" : null }),
+    make("p", {}, sentence(w.line ?? w.kind), make("small", {}, [w.drawn && when.format(w.drawn), say(w.reading ? "wedge.list.read" : "wedge.list.unread")].filter(Boolean).join(" · ")))))));
+}
+
 export const wedge = {
   open(desk, main, signal) {
     const asked = { kind: "combined", blank: desk.kit.blanks[0]?.name, coating: "", machine: desk.kit.usual?.machine ?? desk.kit.machines[0]?.asked, power: "", speed: "" };
+    const kept = make("div");
     const drawn = make("section.drawn", { "aria-live": "polite" });
     const result = make("div.result");
     const pick = (key, list, empty) => {
@@ -102,9 +112,32 @@ export const wedge = {
       go.disabled = true;
       try {
         show(await send("POST", "/api/wedges", { kind: asked.kind, asked: cut() }));
+        list();
       } catch (refusal) { oops(refusal); } finally { go.disabled = false; }
     };
     const go = button(say("wedge.draw"), drawIt, { icon: "wedge", kind: "main" });
+
+    const list = async () => {
+      try {
+        const { wedges } = await get("/api/wedges", signal);
+        refill(kept, keptList(wedges, desk.wedge, (name) => { opening = open(name, true); }));
+      } catch (refusal) { oops(refusal); }
+    };
+    const open = async (name, chosen) => {
+      try {
+        show(await get(`/api/wedges/${encodeURIComponent(name)}`, signal));
+        if (chosen) drawn.scrollIntoView({ block: "start" });
+      } catch (refusal) {
+        if (refusal.status === 404) {
+          desk.wedge = null;
+          history.replaceState({}, "", desk.address("wedge"));
+        }
+        oops(refusal);
+      }
+      list();
+    };
+    let opening = null;
+    let current = null;
 
     const show = (made) => {
       desk.wedge = made.name;
@@ -116,6 +149,7 @@ export const wedge = {
           const query = at ? `?corners=${encodeURIComponent(at)}` : "";
           const answer = await send("POST", `/api/wedges/${encodeURIComponent(made.name)}/photo${query}`, photo);
           refill(result, reading(desk, made, answer));
+          list();
           result.querySelector("h2").focus({ preventScroll: true });
           result.scrollIntoView({ block: "start" });
         } catch (refusal) {
@@ -132,7 +166,16 @@ export const wedge = {
           make("div", {}, make("ol.do", {}, [1, 2, 3].map((n) => make("li", {}, say(`wedge.step.${n}`)))),
             make("div.row", {}, made.zip && make("a.button", { href: made.zip, download: `${made.name}.zip` }, icon("zip"), make("span", {}, say("wedge.zip")))),
             dropZone(desk, { title: say("wedge.drop"), line: say("wedge.drop.line"), pick: say("wedge.pick.photo") }, ([photo]) => photo && read(photo), { multiple: false, accept: ACCEPT }))));
-      desk.dropped = ([photo]) => read(photo);
+      current = read;
+    };
+    // A photo of a wedge is no piece, and whose it is only a person knows.
+    desk.dropped = async ([photo]) => {
+      await opening;
+      if (current && photo) current(photo);
+      else if (photo) {
+        notice(say("wedge.which"), { wrong: true });
+        kept.scrollIntoView({ block: "nearest" });
+      }
     };
 
     main.append(make("div.wedge", {}, make("p.lead", {}, say("wedge.lead")),
@@ -143,8 +186,9 @@ export const wedge = {
           field(say("strip.machine"), pick("machine", desk.kit.machines), { key: "machine" }),
           field(say("wedge.power"), typed("power", "45..100%"), { hint: say("wedge.power.hint"), key: "power" }),
           field(say("wedge.speed"), typed("speed", "7..30mm/s"), { hint: say("wedge.speed.hint"), key: "speed" })), go),
-      drawn, result));
+      kept, drawn, result));
 
-    if (desk.wedge) get(`/api/wedges/${encodeURIComponent(desk.wedge)}`, signal).then(show).catch(() => {});
+    if (desk.wedge) opening = open(desk.wedge);
+    else list();
   },
 };

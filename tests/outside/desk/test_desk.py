@@ -974,6 +974,22 @@ def test_a_wedge_is_drawn_read_and_kept(page, desk, tmp_path):
     tab.locator(".stub .stamp.partly").wait_for()
 
 
+def test_a_wedge_is_found_again_and_a_photo_waits_for_one(page, desk):
+    tab = page.tab
+    exposure_wedge(page, desk)
+    name = tab.evaluate("() => new URLSearchParams(location.search).get('wedge')")
+    # Another day, in another tab: its photo is no piece, and the wedge is there to be opened.
+    before = len(page.api("/api/shelf").json()["jobs"])
+    tab.goto(f"{desk.place}?view=wedge")
+    tab.locator(".wedges").wait_for()
+    page.drop(HARBOUR)
+    tab.get_by_text("none is open").wait_for()
+    assert len(page.api("/api/shelf").json()["jobs"]) == before and tab.locator(".drawn img").count() == 0
+    tab.get_by_role("button", name=name, exact=True).click()
+    tab.locator(".drawn img").wait_for()
+    assert tab.evaluate("() => new URLSearchParams(location.search).get('wedge')") == name
+
+
 def test_corners_are_set_by_hand_where_marks_were_not_found(page, desk, tmp_path):
     tab = page.tab
     drawn = exposure_wedge(page, desk)
