@@ -1,6 +1,7 @@
 // Wedge: a test piece that measures the machine. It is drawn, burnt, photographed, and read here beside its photo.
 
 import { button, choice, field, icon, make, refill } from "./element.js";
+import { lengthText } from "./length.js";
 import { announce, notice, oops, question } from "./notice.js";
 import { get, send } from "./server.js";
 import { dropZone } from "./sheet.js";
@@ -84,6 +85,23 @@ function reading(desk, wedge, read) {
     make("div.keep", {}, field(say("wedge.name"), name, { hint: say("wedge.name.hint") }), button(say("wedge.keep"), () => keep(false), { icon: "measured", kind: "main" }), out));
 }
 
+/** What a wedge is asked for with to begin with: what the open piece is made of and for. */
+function begins({ kit, piece }) {
+  const of = (key) => piece?.value(piece.kind === "tray" ? `piece.${key}` : key);
+  const named = (key) => (typeof of(key) === "string" ? of(key) : undefined);
+  const blank = piece?.blank;
+  // One of a maker's own brings its margin; one of the kit has its own and its usual coating.
+  const own = blank && !blank.name;
+  return {
+    kind: "combined", power: "", speed: "",
+    blank: own ? blank.line : blank?.name ?? kit.usual?.blank ?? kit.blanks[0]?.name,
+    coating: named("coating") ?? (own && of("blank.coatings")?.[0]) ?? "",
+    machine: named("machine") ?? kit.usual?.machine ?? kit.machines[0]?.asked,
+    process: named("process") ?? "",
+    own: own ? { shape: blank.line, margin: lengthText(blank.margin_mm) } : null,
+  };
+}
+
 /** The wedges that were drawn, the newest first; `open` opens one. */
 function keptList(wedges, now, open) {
   if (!wedges.length) return null;
@@ -95,7 +113,7 @@ function keptList(wedges, now, open) {
 
 export const wedge = {
   open(desk, main, signal) {
-    const asked = { kind: "combined", blank: desk.kit.blanks[0]?.name, coating: "", machine: desk.kit.usual?.machine ?? desk.kit.machines[0]?.asked, power: "", speed: "" };
+    const { own, ...asked } = begins(desk);
     const kept = make("div");
     const drawn = make("section.drawn", { "aria-live": "polite" });
     const result = make("div.result");
@@ -103,10 +121,14 @@ export const wedge = {
       const select = make("select", { on: { change: (e) => { asked[key] = e.target.value; } } },
         empty && make("option", { value: "" }, empty), list.map((x) => make("option", { value: typeof x.asked === "string" ? x.asked : x.name }, x.mine ? x.name : spoken(x.name))));
       select.value = asked[key];
+      // What is not there any more is not asked for.
+      if (select.selectedIndex < 0 && !empty) select.value = desk.kit.usual?.[key];
+      if (select.selectedIndex < 0) select.selectedIndex = 0;
+      asked[key] = select.value;
       return select;
     };
     const typed = (key, hint) => make("input", { type: "text", autocomplete: "off", spellcheck: "false", placeholder: hint, on: { change: (e) => { asked[key] = e.target.value.trim(); } } });
-    const cut = () => Object.fromEntries(Object.entries(asked).filter(([k, v]) => v && k !== "kind"));
+    const cut = () => Object.fromEntries(Object.entries({ ...asked, margin: asked.blank === own?.shape ? own.margin : "" }).filter(([k, v]) => v && k !== "kind"));
     const drawIt = async () => {
       announce(say("wedge.drawing"));
       go.disabled = true;
@@ -181,9 +203,10 @@ export const wedge = {
     main.append(make("div.wedge", {}, make("p.lead", {}, say("wedge.lead")),
       make("section.ask", {}, choice(say("wedge.kind"), KINDS.map((value) => ({ value, label: say(`wedge.${value}`), line: say(`wedge.${value}.line`) })), asked.kind, (v) => { asked.kind = v; }, { kind: "cards" }),
         make("div.fields", {},
-          field(say("strip.blank"), pick("blank", desk.kit.blanks), { key: "blank" }),
+          field(say("strip.blank"), pick("blank", [...(own ? [{ name: own.shape, mine: true }] : []), ...desk.kit.blanks]), { key: "blank" }),
           field(say("strip.coating"), pick("coating", desk.kit.coatings, say("wedge.usual")), { key: "coating" }),
           field(say("strip.machine"), pick("machine", desk.kit.machines), { key: "machine" }),
+          field(say("strip.process"), pick("process", desk.kit.processes.filter((p) => p.usable !== false), say("process.none")), { hint: say("wedge.process.hint"), key: "process" }),
           field(say("wedge.power"), typed("power", "45..100%"), { hint: say("wedge.power.hint"), key: "power" }),
           field(say("wedge.speed"), typed("speed", "7..30mm/s"), { hint: say("wedge.speed.hint"), key: "speed" })), go),
       kept, drawn, result));

@@ -990,6 +990,16 @@ def test_a_wedge_is_found_again_and_a_photo_waits_for_one(page, desk):
     assert tab.evaluate("() => new URLSearchParams(location.search).get('wedge')") == name
 
 
+def test_a_wedge_is_asked_for_as_the_open_piece_is(page):
+    tab = page.tab
+    page.begin(SAMPLES / "emblem.svg")
+    page.saved(lambda: page.drawer("coating").get_by_text("Blackboard paint").click())
+    page.saved(lambda: page.drawer("machine").get_by_text("Diode 10 W").click())
+    page.screen("wedge")
+    asked = {label: tab.get_by_label(label, exact=True).input_value() for label in ["Blank", "Coating", "Machine", "Process"]}
+    assert asked == {"Blank": "round:44mm", "Coating": "blackboard-paint", "Machine": "diode-10w", "Process": ""}
+
+
 def test_corners_are_set_by_hand_where_marks_were_not_found(page, desk, tmp_path):
     tab = page.tab
     drawn = exposure_wedge(page, desk)
