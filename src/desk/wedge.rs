@@ -178,7 +178,7 @@ pub(super) fn file(home: &Home, name: &Name, file: &str) -> Answer {
         "drawn"
     } else if READ.names.contains(&file) {
         "read"
-    } else if file == "photo.png" {
+    } else if ["photo.png", "tried.png"].contains(&file) {
         "."
     } else {
         return Err(gone(name));
@@ -216,7 +216,8 @@ fn corners(text: Option<&str>) -> Result<Vec<(f64, f64)>, Says> {
     Ok(all.chunks_exact(2).map(|p| (p[0], p[1])).collect())
 }
 
-/// Reads a photo of a wedge; an empty one is that which was brought before.
+/// Reads a photo of a wedge; an empty one is that which was brought before. Until it is read it lies beside the one that
+/// belongs to the reading that is kept.
 ///
 /// # Errors
 /// As `wedge read`; where the marks were not found the page is asked for the four corners.
@@ -232,9 +233,10 @@ pub(super) fn read_photo(
     let corners = corners(points)?;
     let text = fs::read_to_string(at("drawn/wedge.toml")?).map_err(|_| gone(name))?;
     let wedge = Wedge::from_toml(&text).map_err(|e| Says::unusable(e.to_string()))?;
-    let kept = at("photo")?;
+    let (tried, tried_shown) = (at("tried")?, at("tried.png")?);
     let photo = if photo.is_empty() {
-        fs::read(&kept).map_err(|_| Says::unusable("There is no photo of this wedge yet; drop one."))?
+        let before = fs::read(&tried).or_else(|_| fs::read(at("photo")?).map_err(Says::from));
+        before.map_err(|_| Says::unusable("There is no photo of this wedge yet; drop one."))?
     } else {
         photo
     };
@@ -246,8 +248,9 @@ pub(super) fn read_photo(
     for (to, from) in shown.rgb.chunks_exact_mut(3).zip(small.rgba.chunks_exact(4)) {
         to.copy_from_slice(&from[..3]);
     }
-    home.write(&kept, &photo)?;
-    home.write(&at("photo.png")?, &shown.to_png(None)?)?;
+    let shown = shown.to_png(None)?;
+    home.write(&tried, &photo)?;
+    home.write(&tried_shown, &shown)?;
     let picture_of = |file: &str| {
         format!("/api/wedges/{}/file/{file}?at={}", name.in_path(), super::home::revision(&photo))
     };
@@ -267,20 +270,26 @@ pub(super) fn read_photo(
         };
         Says::unusable(sentence)
             .with("corners_needed", searched)
-            .with("photo_picture", picture_of("photo.png"))
+            .with("photo_picture", picture_of("tried.png"))
             .with("width", width)
             .with("height", height)
     })?;
     if let Some(why) = &evidence.missed {
-        return Err(Says::unusable(why.clone()).with("photo_picture", picture_of("photo.png")));
+        return Err(Says::unusable(why.clone()).with("photo_picture", picture_of("tried.png")));
     }
     let file = process::process(&evidence.reading, &wedge, earlier);
     file.check().map_err(|w| Says::unusable(format!("The reading cannot be used: {} {}.", w.key, w.why)))?;
     let mut output = Folder::begin(&at("read")?, &READ, true, &[])?;
     put_reading(&evidence, &wedge, &file, &mut output)?;
-    output.commit()?;
     let told = told(&evidence, &file, &picture_of, (width, height))?;
+    output.commit()?;
+    home.write(&at("photo")?, &photo)?;
+    home.write(&at("photo.png")?, &shown)?;
     home.write(&at("told.json")?, told.to_string().as_bytes())?;
+    for done in [tried, tried_shown] {
+        // It is kept as the photo of this reading.
+        let _ = fs::remove_file(done);
+    }
     desk.events.tell("wedge", &json!({ "wedge": name.text() }));
     Ok(told)
 }

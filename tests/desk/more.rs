@@ -269,6 +269,13 @@ fn a_wedge_is_drawn_read_and_kept() {
     let got = desk.ask("POST", &format!("{path}/photo"), &picture.body);
     assert_eq!(got.status, 200, "{got:?}");
     let reading = got.json();
+    // A photo that is refused leaves the one that was read in its place.
+    let photo =
+        |told: &Value| desk.get(&told["photo_picture"].as_str().expect("a path").replace(' ', "%20")).body;
+    let read = photo(&reading);
+    let refused = desk.ask("POST", &format!("{path}/photo"), &other);
+    assert!(refused.status == 422 && photo(&refused.json()) != read, "{refused:?}");
+    assert!(photo(&desk.get(&path).json()["reading"]) == read);
     assert!(reading["pick"]["line"].as_str().is_some_and(|l| l.contains("mm/s")), "{reading}");
     assert!(
         reading["values"].as_array().is_some_and(|v| v.iter().any(|v| v["measured"] == true)),
