@@ -58,6 +58,23 @@ struct Sheet {
     share: Option<f64>,
 }
 
+impl Sheet {
+    /// Puts the best version first. What is another picture than the piece as it is has a likeness to something else, which
+    /// tells nothing here: it comes behind that, however like it is.
+    fn best_first(&mut self) {
+        let first = self.versions.iter().find(|v| v.id == 0).map(|v| (v.likeness_db, v.burnt_mm2));
+        // Quick looks tell no finer than half a decibel: so much another must be better than the piece as it is.
+        let place = |v: &Version| match first.filter(|_| !v.way.same_picture) {
+            Some((likeness, burnt)) => (v.burnt_mm2.max(burnt) > 0.0, v.way.doubtful, likeness + LIKE),
+            None => (v.burnt_mm2 > 0.0, v.way.doubtful, v.likeness_db + if v.id == 0 { LIKE } else { 0.0 }),
+        };
+        self.versions.sort_by(|a, b| {
+            let ((burns, doubtful, like), other) = (place(a), place(b));
+            (burns, doubtful).cmp(&(other.0, other.1)).then(other.2.total_cmp(&like)).then(a.id.cmp(&b.id))
+        });
+    }
+}
+
 /// All sheets, that begun last first.
 #[derive(Default)]
 pub(super) struct Sheets {
@@ -133,12 +150,7 @@ impl Sheets {
             if sheet.revision != revision && chosen.is_none() {
                 return none();
             }
-            let last = |v: &Version| (v.burnt_mm2 > 0.0, v.way.doubtful);
-            // Quick looks tell no finer than half a decibel: so much another must be better than the piece as it is.
-            let like = |v: &Version| v.likeness_db + if v.id == 0 { LIKE } else { 0.0 };
-            sheet.versions.sort_by(|a, b| {
-                last(a).cmp(&last(b)).then(like(b).total_cmp(&like(a))).then(a.id.cmp(&b.id))
-            });
+            sheet.best_first();
             let share = sheet.share;
             let told = sheet.versions.iter().map(|v| {
                 json!({
@@ -302,4 +314,50 @@ fn contender(
     let plan = plan.roughly(plan.grid, &read_as);
     let (made, tone) = compare::quick(&plan, shown, first, (2 * SIDE, &piece.called), progress)?;
     Ok((made, tone, photo))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn another_picture_never_stands_above_the_piece_as_it_is() {
+        let version =
+            |id: usize, same_picture: bool, likeness_db: f64, burnt_mm2: f64, doubtful: bool| Version {
+                id,
+                way: Way {
+                    line: String::new(),
+                    why: String::new(),
+                    change: Map::new(),
+                    same_picture,
+                    doubtful,
+                },
+                asked: Value::Null,
+                likeness_db,
+                burnt_mm2,
+                seconds: 1.0,
+                searched: false,
+                picture: Vec::new(),
+            };
+        let order = |versions: Vec<Version>| {
+            let (job, revision) = (Name::near("a", "a"), String::new());
+            let mut sheet =
+                Sheet { id: 1, job, revision, ended: Arc::default(), done: true, versions, share: None };
+            sheet.best_first();
+            sheet.versions.iter().map(|v| v.id).collect::<Vec<_>>()
+        };
+        // 1 is better than the piece as it is, 2 is not by enough, 3 is read otherwise, and 4 is so and doubtful.
+        let all = |burnt: f64| {
+            vec![
+                version(4, false, 60.0, 0.0, true),
+                version(3, false, 50.0, 0.0, false),
+                version(2, true, 30.4, 0.0, false),
+                version(1, true, 31.0, 0.0, false),
+                version(0, true, 30.0, burnt, false),
+            ]
+        };
+        assert_eq!(order(all(0.0)), [1, 0, 3, 2, 4]);
+        // Where the piece as it is would char, what is the same picture and does not goes before it, and nothing else.
+        assert_eq!(order(all(2.0)), [1, 2, 0, 3, 4]);
+    }
 }
