@@ -4,6 +4,7 @@ use serde::Serialize;
 use serde_json::{Value, json};
 
 use super::exact::{Exact, likeness};
+use super::plain::{plain, plain_remedy};
 use super::says::Says;
 use crate::findings::{Finding, Remedy, Severity};
 use crate::job::Plan;
@@ -66,30 +67,6 @@ fn decided(report: &Report) -> Result<Vec<String>, Says> {
     crate::cli::terminal::decided(&mut text, report, false)?;
     Ok(String::from_utf8_lossy(&text).lines().map(plain).collect())
 }
-
-/// Where a text begins to speak of the command line.
-fn option(text: &str) -> Option<usize> {
-    ["--", "'dotwright"].iter().filter_map(|sign| text.find(sign)).min()
-}
-
-/// A remedy without the options of the command line: of several ways those that need none, where there are such.
-fn plain_remedy(text: &str) -> String {
-    let ways: Vec<&str> = text.split(", or ").filter(|way| option(way).is_none()).collect();
-    if ways.is_empty() { plain(text) } else { ways.join(", or ") }
-}
-
-/// A sentence without the options of the command line, and without the half sentence in which they stand.
-fn plain(text: &str) -> String {
-    let Some(option) = option(text) else { return text.to_string() };
-    let before = &text[..option];
-    let ends = [", or ", ", then ", "; ", " (", ": "].iter().filter_map(|sign| before.rfind(sign)).max();
-    let whole = before[..ends.unwrap_or(option)].trim_end_matches([' ', ',', ':', ';', '(']);
-    // Without such a break the option may have hung on a word that now has nothing after it.
-    LEADING.iter().find_map(|word| whole.strip_suffix(word)).unwrap_or(whole).to_string()
-}
-
-/// Words that lead to an option and say nothing without it.
-const LEADING: &[&str] = &[" with", " by", " as", " and say", " and use"];
 
 /// Where the whole of the art lies, of which the blank may show a part: mm from the blank's upper left corner.
 fn art_box(exact: &Exact) -> Value {
@@ -261,62 +238,5 @@ pub(super) fn likeness_told(exact: &Exact) -> Value {
     match likeness(exact) {
         Some((planned, expected)) => json!({ "planned_db": planned, "expected_db": expected }),
         None => Value::Null,
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::{plain, plain_remedy};
-    use crate::findings::art::{cut_by_blank, missing_glyph};
-
-    #[test]
-    fn a_page_says_nothing_of_options() {
-        for (text, said) in [
-            ("use the sheet alone: --crop 1%,2%,3%,4%", "use the sheet alone"),
-            ("lines along y: --axis y", "lines along y"),
-            (
-                "letters run together; make it larger, or set it anew with --text 'Anna'",
-                "letters run together; make it larger",
-            ),
-            ("noise was smoothed (--levels off leaves the tones alone)", "noise was smoothed"),
-            ("place it 80 mm wide or smaller, or use --place inside", "place it 80 mm wide or smaller"),
-            ("the blank is glass; say --surface for another", "the blank is glass"),
-            (
-                "burn a wedge on a spare blank ('dotwright wedge draw --out w')",
-                "burn a wedge on a spare blank",
-            ),
-            ("lower the power to 78% (3.9W)", "lower the power to 78% (3.9W)"),
-        ] {
-            assert_eq!(plain(text), said);
-        }
-    }
-
-    #[test]
-    fn a_remedy_is_a_whole_sentence_without_options() {
-        let lettering = missing_glyph(&['☂']).unwrap().remedies.remove(0).text;
-        let whole = cut_by_blank(0.2).unwrap().remedies.remove(0).text;
-        for (text, said) in [
-            (lettering.as_str(), "turn the lettering into outlines (paths) in the drawing program"),
-            (whole.as_str(), "place it whole"),
-            ("place it 80 mm wide or smaller, or use --place inside", "place it 80 mm wide or smaller"),
-            (
-                "use a larger picture, or make it at most 43 mm wide",
-                "use a larger picture, or make it at most 43 mm wide",
-            ),
-            ("look at readings.png, then say --read-as photo, or --read-as paper", "look at readings.png"),
-            ("take poster paint: --coating poster-paint (a laser of 3W or more)", "take poster paint"),
-            ("use the sheet alone: --crop 1%,2%,3%,4%", "use the sheet alone"),
-            ("lines along y: --axis y", "lines along y"),
-            (
-                "burn a wedge on a spare blank ('dotwright wedge draw --out DIR'), which measures them all, read it, and pass its process file with --process",
-                "burn a wedge on a spare blank",
-            ),
-            (
-                "where it is to be read, make the whole piece larger, or set it anew with --text",
-                "where it is to be read, make the whole piece larger",
-            ),
-        ] {
-            assert_eq!(plain_remedy(text), said);
-        }
     }
 }
