@@ -23,7 +23,11 @@ const FONTS: &[&str] = &["DejaVu Sans"];
 pub(super) fn kit(home: &Home) -> Result<Value, Says> {
     let of = |sort: Sort| ENTRIES.iter().filter(move |e| e.sort == sort);
     let told = |e: &Entry| -> Result<Value, Says> {
-        Ok(json!({ "name": e.id, "line": cli::kit::about(e)?, "asked": e.id }))
+        let called = match e.sort {
+            Sort::Machine => kit::machine(e.id)?.name,
+            _ => kit::coating(e.id)?.name,
+        };
+        Ok(json!({ "name": e.id, "line": cli::kit::about(e)?, "asked": e.id, "called": called }))
     };
     let screens = SCREENS.iter().map(|s| json!({ "name": s.name, "line": s.about, "asked": s.name }));
     Ok(json!({
@@ -81,9 +85,20 @@ impl Own {
     /// # Errors
     /// A text that is no file of its kind, or says what cannot be.
     fn about(self, text: &str, name: &str) -> Result<String, Says> {
+        self.told(text, name).map(|(line, _)| line)
+    }
+
+    /// The same, and what it calls itself: a process names its machine and coating so.
+    fn told(self, text: &str, name: &str) -> Result<(String, String), Says> {
         Ok(match self {
-            Own::Machines => cli::kit::about_machine(&kit::machine_in(text, name)?),
-            Own::Coatings => cli::kit::about_coating(&kit::coating_in(text, name)?),
+            Own::Machines => {
+                let machine = kit::machine_in(text, name)?;
+                (cli::kit::about_machine(&machine), machine.name)
+            }
+            Own::Coatings => {
+                let coating = kit::coating_in(text, name)?;
+                (cli::kit::about_coating(&coating), coating.name)
+            }
         })
     }
 
@@ -98,10 +113,12 @@ fn all(home: &Home, own: Own, kits: Vec<Value>) -> Result<Vec<Value>, Says> {
     let mut all = Vec::new();
     for (name, path) in kept(home, own.folder())? {
         let Ok(text) = fs::read_to_string(path) else { continue };
-        let line = own.about(&text, name.text());
+        let told = own.told(&text, name.text());
+        let usable = told.is_ok();
+        let (line, called) = told.unwrap_or_else(|says| (says.sentence().to_string(), String::new()));
         all.push(json!({
-            "name": name.text(), "usable": line.is_ok(), "mine": true, "asked": own.asked(&name),
-            "line": line.unwrap_or_else(|says| says.sentence().to_string()),
+            "name": name.text(), "usable": usable, "mine": true, "asked": own.asked(&name),
+            "line": line, "called": called,
         }));
     }
     all.extend(kits);
@@ -184,6 +201,7 @@ fn processes(home: &Home) -> Result<Vec<Value>, Says> {
             Ok(p) => json!({
                 "name": name.text(), "line": format!("{} on {}", p.coating, p.machine), "usable": true, "mine": true,
                 "measured": p.measures_all(), "partly": !p.wedge.is_empty() && !p.measures_all(), "asked": asked,
+                "machine": p.machine, "coating": p.coating,
             }),
             Err(e) => json!({
                 "name": name.text(), "line": e.to_string(), "usable": false, "mine": true,

@@ -7,8 +7,8 @@ use super::exact::{Exact, likeness};
 use super::plain::{plain, plain_remedy};
 use super::says::Says;
 use crate::findings::{Finding, Remedy, Severity};
-use crate::job::Plan;
 use crate::job::acceptance::{Acceptance, Given};
+use crate::job::{Plan, Standing};
 use crate::placement::Placement;
 use crate::proof::report::{Known, Report};
 use crate::units::short;
@@ -22,6 +22,7 @@ pub(super) fn ticket(exact: &Exact) -> Result<Value, Says> {
     let plan = &piece.plan;
     let (p, d, process) = (&report.placement, &report.dots, &report.process);
     let stopped: Vec<&str> = exact.outcome.stops(plan).map(|f| f.name).collect();
+    let settings = settings(report);
     let findings = exact.outcome.findings.iter().map(|f| finding(exact, f, stopped.contains(&f.name)));
     Ok(json!({
         "revision": piece.revision,
@@ -35,8 +36,8 @@ pub(super) fn ticket(exact: &Exact) -> Result<Value, Says> {
             "runups_s": t.run_up_s - t.turn_s, "approach_s": t.approach_s, "bound_s": t.bound_s,
         })),
         "process": {
-            "name": plan.held.as_ref().map(|_| "measured"),
-            "measured": process.standing != crate::job::Standing::Assumed,
+            "measured": process.standing == Standing::Measured,
+            "partly": process.standing != Standing::Measured && measures_a_part(plan, &settings),
             "line": format!("{} on {}", process.coating, process.machine),
             "power": format!("{}%", short(process.power_share.value * 100.0, 2)),
             "speed": format!("{}mm/s", short(process.speed_mm_per_s.value, 3)),
@@ -55,7 +56,7 @@ pub(super) fn ticket(exact: &Exact) -> Result<Value, Says> {
             "pitch_mm": d.pitch_across_mm, "switch_mm": d.pitch_along_mm, "why": d.pitch_why },
         "art_box": art_box(exact),
         "layer_boxes": piece.layer_boxes(),
-        "settings": settings(report),
+        "settings": settings,
         "layers": plan.layers.len(),
         "files": files(exact, stopped.is_empty()),
     }))
@@ -86,6 +87,13 @@ pub(super) fn boxed(placement: &Placement) -> Value {
         "width_mm": width,
         "height_mm": height,
     })
+}
+
+/// Whether anything that was measured is used: a process of another machine is named and counts for nothing.
+fn measures_a_part(plan: &Plan, settings: &[Value]) -> bool {
+    // The lag and the curve of the tones shape the burn and are none of the values that are listed.
+    let held = plan.held.as_ref().is_some_and(|p| p.lag_ms.is_some() || !p.tone_curve.is_empty());
+    held || settings.iter().any(|s| s["standing"] == json!(Standing::Measured))
 }
 
 /// Each value that decides how the burn looks, and how it is known.

@@ -296,7 +296,15 @@ fn a_wedge_is_drawn_read_and_kept() {
     );
     let ticket = desk.get(&format!("/api/jobs/{}/ticket", job["name"].as_str().expect("a name")));
     assert_eq!(ticket.status, 200, "{ticket:?}");
-    assert_eq!(ticket.json()["process"]["name"], "measured");
+    let process = ticket.json()["process"].clone();
+    assert!(process["measured"] == false && process["partly"] == true, "{process}");
+    // On another machine nothing of it is used, so nothing is measured.
+    let mut asked = job["asked"].clone();
+    asked["machine"] = "diode-10w".into();
+    let put = desk.json("PUT", "/api/jobs/emblem", &json!({ "revision": job["revision"], "asked": asked }));
+    assert_eq!(put.status, 200, "{put:?}");
+    let process = desk.get("/api/jobs/emblem/ticket").json()["process"].clone();
+    assert!(process["measured"] == false && process["partly"] == false, "{process}");
     let done = Command::new(env!("CARGO_BIN_EXE_dotwright"))
         .args(["prepare", "--quiet", "--job"])
         .arg(home.path().join("jobs/emblem/job.toml"))

@@ -228,6 +228,21 @@ export function blankName(desk, piece) {
   return name ? spoken(name) : say(`blank.${shape}.sized`, { w: number(w, 2), top: number(top ?? w, 2), h: number(h, 2) });
 }
 
+/** Names as they are told apart: by their letters and digits. */
+const plainName = (name) => String(name ?? "").toLowerCase().replace(/[^\p{L}\p{N}]/gu, "");
+
+/** What is used of a process: of one of another machine nothing, of one of another coating the beam alone. The ticket knows it for sure. */
+function usedOf(desk, piece, process) {
+  if (piece.ticket) return piece.ticket.process;
+  const same = (what) => {
+    const now = nameOf(piece.value(key(piece, what))) ?? usual(desk, piece, what);
+    const of = desk.kit[`${what}s`].find((x) => x.asked === now);
+    return !process[what] || [now, of?.called].some((name) => plainName(name) === plainName(process[what]));
+  };
+  if (!same("machine")) return { measured: false, partly: false };
+  return same("coating") ? process : { measured: false, partly: process.measured || process.partly };
+}
+
 /** The labels: what each is called, what it says now, and its drawer. */
 function labels(desk, piece) {
   const tray = piece.kind === "tray";
@@ -238,11 +253,14 @@ function labels(desk, piece) {
   };
   const asked = nameOf(piece.value(key(piece, "process")));
   const process = asked && (desk.kit.processes.find((p) => (p.asked ?? p.name) === asked) ?? { name: fileStem(asked), measured: true });
+  const used = process && usedOf(desk, piece, process);
+  const unused = process && (process.measured || process.partly) && !used.measured && !used.partly;
+  const part = used && (used.partly ? say("partly") : unused && say("process.unused"));
   const all = [
     { id: "blank", value: blankName(desk, piece), drawer: blankDrawer },
     { id: "coating", value: named("coating"), drawer: (d, p) => listDrawer(d, p, "coating", d.kit.coatings) },
     { id: "machine", value: named("machine"), drawer: (d, p) => listDrawer(d, p, "machine", d.kit.machines) },
-    { id: "process", value: process ? [process.name, process.partly && say("partly")].filter(Boolean).join(", ") : say("assumed"), sign: process?.measured || process?.partly ? "measured" : "assumed", drawer: processDrawer },
+    { id: "process", value: process ? [process.name, part].filter(Boolean).join(", ") : say("assumed"), sign: used?.measured || used?.partly ? "measured" : "assumed", drawer: processDrawer },
   ];
   if (tray) return [...all, { id: "jig", value: (piece.value("tray.grid") ?? say("jig.fits")).replace(/^(\d+)x/, "$1 × "), drawer: jigDrawer }];
   const place = piece.boxes.art;

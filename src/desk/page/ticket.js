@@ -55,7 +55,7 @@ function likeness(told) {
 
 function standing(ticket) {
   const rows = ticket.settings ?? [];
-  return make("section.standing", {}, make("h2", {}, say("standing.title")), make("p.head", {}, stamp(ticket.process.measured, Boolean(ticket.process.name)), make("span", {}, ticket.process.line)),
+  return make("section.standing", {}, make("h2", {}, say("standing.title")), make("p.head", {}, stamp(ticket.process.measured, ticket.process.partly), make("span", {}, ticket.process.line)),
     rows.length > 0 && make("div.scroll", { tabindex: 0, role: "region", "aria-label": say("standing.title") }, make("table", {}, make("tbody", {}, rows.map((r) => make("tr", {},
       make("th", { scope: "row" }, r.name), make("td", {}, r.value),
       make("td", {}, icon({ measured: "measured", given: "given" }[r.standing] ?? "assumed"), knows(r.standing) ? say(r.standing) : r.standing),
@@ -121,7 +121,7 @@ export const ticket = {
         make("header.stub", {}, make("figure", {}, look), make("div", {}, make("p.kind", {}, say("ticket.kind")), make("h2.what", {}, piece.name),
           make("p", {}, [blankName(desk, piece), now.place && say("ticket.art", { size: size(now.place.width_mm, now.place.height_mm) })].filter(Boolean).join(" · ")),
           dots && make("p", {}, say("ticket.dots", { across: number(dots.across), along: number(dots.along), pitch: `${number(dots.pitch_mm, 4)} mm` })),
-          stamp(now.process.measured, Boolean(now.process.name)))),
+          stamp(now.process.measured, now.process.partly))),
         make("section.findings", {}, make("h2", {}, say("findings.title")),
           findings.length ? make("ul", {}, findings.map((f) => finding(desk, f))) : make("p", {}, say("findings.none"))),
         make("div.columns", {},

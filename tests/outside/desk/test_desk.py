@@ -972,6 +972,12 @@ def test_a_wedge_is_drawn_read_and_kept(page, desk, tmp_path):
     tab.keyboard.press("Escape")
     page.exact()
     tab.locator(".stub .stamp.partly").wait_for()
+    # Of a process of another machine nothing is used, so nothing is stamped as measured.
+    page.saved(lambda: page.drawer("machine").get_by_text("Diode 10 W").click())
+    tab.keyboard.press("Escape")
+    page.exact()
+    tab.locator(".stub .stamp.assumed").wait_for()
+    assert "nothing of it used" in tab.locator(".labels [data-id=process]").inner_text()
 
 
 def test_a_wedge_is_found_again_and_a_photo_waits_for_one(page, desk):
