@@ -402,8 +402,9 @@ fn overtaken() -> Answer {
 
 async fn zip(State(desk): State<Shared>, Path(name): Path<String>, Query(at): Query<At>) -> Answer {
     let Some(run) = run(&desk, &name, at.revision, None).await? else { return overtaken() };
+    let all = Arc::clone(&desk);
     let pack = move || match run {
-        Done::Piece(exact) => files::zip(&exact),
+        Done::Piece(exact) => files::zip(&all, &exact),
         Done::Tray(tray) => tray.zip(),
     };
     archive(&Name::new(&name)?, desk.work.run(pack).await?)

@@ -235,7 +235,11 @@ fn files(exact: &Exact, burns: bool) -> Vec<Value> {
         ("dots.png", "the dots", true),
         ("dots.tiff", "the dots", plan.dots.tiff.is_some()),
         ("dots.bmp", "the dots", plan.dots.bmp),
-        ("job.toml", "the whole job; running it again gives the same bytes", true),
+        (
+            "job.toml",
+            "the whole job; running it again gives the same bytes. The ZIP has its art beside it",
+            true,
+        ),
         ("report.json", "every figure, for other programs", true),
     ];
     all.iter().filter(|f| f.2).map(|(name, about, _)| json!({ "name": name, "about": about })).collect()

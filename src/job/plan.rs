@@ -148,6 +148,16 @@ impl Plan {
         Plan::new(settled)
     }
 
+    /// The same plan for a job that goes elsewhere together with its art: each of its files is named as `at` says.
+    pub fn taken_along(&self, at: &dyn Fn(&str) -> String) -> Plan {
+        let mut settled = Settled::clone(&self.0);
+        let Job { art, layers, .. } = &mut settled.job;
+        for file in layers.iter_mut().filter_map(|l| l.file.as_mut()).chain(&mut art.file) {
+            *file = at(file);
+        }
+        Plan::new(settled)
+    }
+
     /// The plan of one of its layers alone, which is settled as a piece's art is.
     pub fn of_layer(&self, layer: &SettledLayer, place: Place) -> Plan {
         let mut settled = Settled::clone(&self.0);

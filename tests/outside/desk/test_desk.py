@@ -148,17 +148,25 @@ def test_a_burn_time_is_picked_on_the_ticket(page):
     assert "time" not in page.asked().get("burn", {})
 
 
-def test_the_zip_holds_the_same_files(page, desk, tmp_path):
+def test_the_zip_holds_the_same_files_and_runs_where_it_is_unpacked(page, desk, tmp_path):
     import zipfile
 
     name = page.begin(SAMPLES / "emblem.svg")
     page.exact()
     with page.tab.expect_download() as brought:
         page.tab.get_by_role("link", name="Take all as a ZIP").click()
+    taken = tmp_path / "zip"
     with zipfile.ZipFile(brought.value.path()) as archive:
-        archive.extractall(tmp_path / "zip")
-    prepared(desk.job(name), desk.home / "out" / "as prepare zipped")
-    same_files(tmp_path / "zip", desk.home / "out" / "as prepare zipped")
+        archive.extractall(taken)
+    prepared(desk.job(name), tmp_path / "as prepare")
+    prepared(taken / "job.toml", tmp_path / "once more")
+    assert (taken / "art/emblem.svg").read_bytes() == (SAMPLES / "emblem.svg").read_bytes()
+    # Their jobs name the art from where they lie, which the report counts.
+    named = {"job.toml", "report.json", "ticket.html"}
+    for other in ["as prepare", "once more"]:
+        names = sorted(p.name for p in (tmp_path / other).iterdir())
+        assert names == sorted(p.name for p in taken.iterdir() if p.is_file())
+        assert filecmp.cmpfiles(taken, tmp_path / other, set(names) - named, shallow=False)[1:] == ([], [])
 
 
 def test_a_file_that_is_no_picture_is_said_and_the_page_lives_on(page, tmp_path):
