@@ -9,11 +9,13 @@ use super::options::ProcessOptions;
 use super::out::Out;
 use crate::blank::parse_size;
 use crate::findings::Finding;
+use crate::findings::burn::shortfall;
 use crate::job::{Plan, plan};
 use crate::mark::advise::{self, Advice, Question};
 use crate::mark::settings::{self, Quickest};
 use crate::mark::{Burn, Setting};
 use crate::pipeline;
+use crate::scan::motion;
 use crate::units::{MM_PER_INCH, Mm, duration, short};
 
 /// Arguments of `advise`.
@@ -143,13 +145,26 @@ fn quickest(plan: &Plan, question: &Question) -> Vec<Quickest> {
     }
     let exposure = plan.burn.x_solid;
     let objects = |setting: &Setting| {
-        let given = Burn::new(question.beam, *setting, question.response).x_solid;
+        let burn = Burn::new(question.beam, *setting, question.response);
+        let given = burn.x_solid;
+        if let Some(reached) = shortfall(&burn) {
+            return Some(format!(
+                "solids reach {}% of a full mark: say a lower --speed",
+                short(100.0 * reached, 0)
+            ));
+        }
         if given > 1.05 * exposure {
             let speed = setting.speed;
             return Some(format!(
                 "the axis goes no faster than {speed}: solids get {} J/mm²",
                 short(given, 1)
             ));
+        }
+        // Dots one beside the other are the shortest moves that it has to brake in.
+        let stops = motion::ramp_mm(setting.speed.0, plan.machine.axes(setting.lines).0.acceleration);
+        let ahead = plan.machine.limits().plans_ahead.map(f64::from);
+        if ahead.is_some_and(|moves| stops > moves * setting.pitch_along.0) {
+            return Some("the controller plans too few moves ahead for this speed at this pitch".to_string());
         }
         let dot = setting.pitch_along.0 / setting.speed.0;
         let link = "the beam cannot be switched so often: dots of one pitch come faster than laser, controller or link carry them";
