@@ -1,6 +1,7 @@
 //! Findings: things worth saying before burning, each with remedies that carry numbers.
 
 pub mod art;
+pub mod axis;
 pub mod burn;
 pub mod change;
 pub mod detail;

@@ -6,7 +6,7 @@ use super::shares::Shares;
 use crate::job::Plan;
 use crate::mark::{Blocks, Forecast, Lost, Sums, Totals, Wish, by_power, walk};
 use crate::parallel;
-use crate::placement::Placement;
+use crate::placement::{Along, Placement};
 use crate::progress::{Progress, Stopped};
 use crate::proof::layout::{Layout, Look};
 use crate::proof::words;
@@ -99,10 +99,19 @@ pub(super) fn pictured(blocks: Blocks) -> (Look, Vec<f32>) {
 
 /// The lines of a plan's dots, in rows.
 pub(super) fn raster(plan: &Plan, placement: &Placement) -> Result<RasterPath, LimitsError> {
+    raster_along(plan, placement, plan.scan.lines)
+}
+
+/// The same along the axis that is named.
+pub(super) fn raster_along(
+    plan: &Plan,
+    placement: &Placement,
+    along: Along,
+) -> Result<RasterPath, LimitsError> {
     let p = &plan.process;
     let mut scan = Scan::new(p.speed.value.0, p.power.value.0);
     scan.ways = plan.scan.ways;
-    scan.along = plan.scan.lines;
+    scan.along = along;
     scan.passes = p.passes.value;
     scan.run_up = plan.scan.run_up.map(|r| r.0);
     scan.trim = plan.scan.trim.0;

@@ -1,6 +1,7 @@
 //! The recipe: a plan and art in, an outcome out, stage by stage. No file and no clock inside.
 
 mod again;
+mod axis;
 mod carry;
 mod checked;
 pub mod compare;
@@ -77,6 +78,7 @@ pub fn run_shown(
     stages.likely = judge.map(|judge| likely::likely(plan, &judge, &stages.dots));
     let mut findings = judging::findings(plan, Source::Shown(shown), &stages, &detail, progress);
     judging::add(&mut findings, around.and_then(|a| of_art::sheet_edge(&a)));
+    judging::add(&mut findings, axis::other_axis(plan, &stages));
     let readings = match shown.alone() {
         Some(art) => {
             judging::add(&mut findings, judging::picture_within(plan, art, &reading));

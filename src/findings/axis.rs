@@ -1,0 +1,45 @@
+//! `other-axis`: lines along the other axis would take clearly less time.
+
+use super::{Finding, Remedy, Severity};
+use crate::placement::Along;
+use crate::units::{duration, short};
+
+/// A saving of less than this share of the time is not worth another axis.
+const WORTH: f64 = 0.1;
+
+/// `other-axis`: with lines along `other` the burn would take `there` of the time that it takes `here`, s, as the same dots in
+/// squares of the line pitch tell; `whole` is how long it takes as it is, s.
+pub fn other_axis(other: Along, (here, there): (f64, f64), whole: f64) -> Option<Finding> {
+    let saved = 1.0 - there / here;
+    (here > 0.0 && saved >= WORTH).then(|| {
+        let axis = match other {
+            Along::X => "x",
+            Along::Y => "y",
+        };
+        let message = format!(
+            "lines along {axis} would take about {} instead of {}: the head would cross less that stays bare",
+            duration(whole * (1.0 - saved)),
+            duration(whole)
+        );
+        Finding::new("other-axis", Severity::Note, message).with(Remedy {
+            change: "axis",
+            value: 100.0 * saved,
+            unit: "%",
+            text: format!("say --axis {axis}: about {}% less time", short(100.0 * saved, 0)),
+            verified: false,
+        })
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn only_a_clear_saving_is_named() {
+        assert_eq!(other_axis(Along::Y, (100.0, 95.0), 600.0), None);
+        let f = other_axis(Along::Y, (100.0, 75.0), 600.0).unwrap();
+        assert!(f.message.contains("7 min 30 s instead of 10 min"), "{}", f.message);
+        assert!(f.remedies[0].text.contains("--axis y: about 25%"), "{f:?}");
+    }
+}
