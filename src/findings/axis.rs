@@ -4,14 +4,15 @@ use super::{Finding, Remedy, Severity};
 use crate::placement::Along;
 use crate::units::{duration, short};
 
-/// A saving of less than this share of the time is not worth another axis.
+/// A saving of less than this share of the time, or of fewer seconds, is not worth another axis (own judgement).
 const WORTH: f64 = 0.1;
+const LEAST_S: f64 = 60.0;
 
 /// `other-axis`: with lines along `other` the burn would take `there` of the time that it takes `here`, s, as the same dots in
 /// squares of the line pitch tell; `whole` is how long it takes as it is, s.
 pub fn other_axis(other: Along, (here, there): (f64, f64), whole: f64) -> Option<Finding> {
     let saved = 1.0 - there / here;
-    (here > 0.0 && saved >= WORTH).then(|| {
+    (here > 0.0 && saved >= WORTH && whole * saved >= LEAST_S).then(|| {
         let axis = match other {
             Along::X => "x",
             Along::Y => "y",
@@ -37,7 +38,8 @@ mod tests {
 
     #[test]
     fn only_a_clear_saving_is_named() {
-        assert_eq!(other_axis(Along::Y, (100.0, 95.0), 600.0), None);
+        assert_eq!(other_axis(Along::Y, (100.0, 95.0), 6000.0), None);
+        assert_eq!(other_axis(Along::Y, (100.0, 85.0), 80.0), None);
         let f = other_axis(Along::Y, (100.0, 75.0), 600.0).unwrap();
         assert!(f.message.contains("7 min 30 s instead of 10 min"), "{}", f.message);
         assert!(f.remedies[0].text.contains("--axis y: about 25%"), "{f:?}");
