@@ -47,6 +47,11 @@ pub fn sizes(kind: WedgeKind) -> &'static [WedgeSize<'static>] {
         size("4x3", PATCH_MM, 0),
         size("4x4", 2.4, 0),
         size("4x3", 2.4, 0),
+        // Tags of 25 to 30 mm: the least that a response is fitted to.
+        size("3x3", 2.4, 0),
+        size("5x2", 2.4, 0),
+        size("4x2", 2.4, 0),
+        size("3x2", 2.4, 0),
     ];
     const TIMING: &[WedgeSize<'static>] =
         &[size("3", PATCH_MM, 0), size("2", PATCH_MM, 0), size("1", PATCH_MM, 0)];
