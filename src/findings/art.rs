@@ -175,26 +175,32 @@ pub fn picture_within(share: f64) -> Option<Finding> {
     })
 }
 
-/// `layers-cross`: `share` of a layer's ink lies where something is marked already.
-pub fn crossing(layer: &str, share: f64) -> Finding {
+/// `layers-cross`: `share` of a layer's ink lies where something is marked already, on a blank of `width` by `height` mm.
+pub fn crossing(layer: &str, share: f64, (width, height): (f64, f64)) -> Finding {
     let message = format!(
         "{layer} lies across what is marked below it ({}% of its strokes): the two run into each other and cannot be told apart",
         short(100.0 * share, 0)
     );
-    let remedy = |change: &'static str, text: &str| Remedy {
-        change,
-        value: 0.0,
-        unit: "",
-        text: text.into(),
-        verified: false,
+    let remedy =
+        |change: &'static str, text: String| Remedy { change, value: 0.0, unit: "", text, verified: false };
+    // A square in the upper half and a line below it: within a disc too.
+    let mm = |share: f64, side: f64| short(share * side, 1);
+    let side = mm(0.5, width.min(height));
+    let place =
+        format!("place = '{}x{}mm', at = '0mm,-{}mm'", mm(0.5, width), mm(0.1, height), mm(0.3, height));
+    // A text is called by its words in quotes.
+    let lower = if layer.starts_with('\'') {
+        format!("the text --layer \"text = {layer}, {place}\"")
+    } else {
+        format!("its layer {place}")
     };
+    let apart = format!(
+        "give each a place of its own, for example the art --place {side}x{side}mm --at 0mm,{}mm and {lower}",
+        mm(0.12, height)
+    );
     Finding::new("layers-cross", Severity::Caution, message)
-        .with(remedy(
-            "place",
-            "give each a place of its own: the art a smaller --place and --anchor top, the layer --layer \"text = '...', place = \
-             '50x8mm', anchor = 'bottom'\"",
-        ))
-        .with(remedy("clear", "or clear what lies below it: clear = '0.6mm' in its layer"))
+        .with(remedy("place", apart))
+        .with(remedy("clear", "or clear what lies below it: clear = '0.6mm' in its layer".into()))
 }
 
 /// `reading-unsure`: the art may as well be read as `other`; `readings.png` shows both.

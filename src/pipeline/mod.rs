@@ -89,7 +89,13 @@ pub fn run_shown(
     judging::add(&mut findings, readings.as_ref().map(|r| of_art::reading_unsure(&reading, r.second.kind)));
     if let Shown::Layers(layers) = shown {
         judging::add(&mut findings, judging::of_pictures(plan, layers, &pictures));
-        judging::add(&mut findings, crossing.iter().map(|c| of_art::crossing(&c.layer, c.share)));
+        judging::add(
+            &mut findings,
+            crossing.iter().map(|c| {
+                let shape = &plan.blank.shape;
+                of_art::crossing(&c.layer, c.share, (shape.width(), shape.height()))
+            }),
+        );
     }
     progress.go_on(0)?;
     let report = facts::report(plan, about_art, &stages.found(), &findings);
