@@ -96,7 +96,7 @@ const DROPPED: &[Key] = &[];
 const KEYS: &[Key] = &[
     with(&[("job.burn.power", "'80%'")], key("job.unsaid", "['power']", "report:/process/power_share")),
     key("job.art.file", "'disc.svg'", "dots.png"),
-    key("job.art.crc32", "7", "report:/notes"),
+    key("job.art.crc32", "7", "report:/findings"),
     with(&[("job.art.file", "'two.pdf'")], key("job.art.page", "2", "dots.png")),
     with(&[("job.art.file", "'sign.svg'")], key("job.art.fonts", "'blocks.ttf'", "dots.png")),
     key("job.art.read_as", "'drawing'", "dots.png"),
@@ -121,7 +121,7 @@ const KEYS: &[Key] = &[
     with(LINE, key("job.layer.0.border", "'1mm'", "dots.png")),
     with(LINE, key("job.layer.0.inset", "'2mm'", "dots.png")),
     with(PICTURE, key("job.layer.0.file", "'disc.svg'", "dots.png")),
-    with(PICTURE, key("job.layer.0.crc32", "7", "report:/notes")),
+    with(PICTURE, key("job.layer.0.crc32", "7", "report:/findings")),
     with(PICTURE, key("job.layer.0.read_as", "'drawing'", "dots.png")),
     with(PICTURE, key("job.layer.0.crop", "'10%,0%,80%,100%'", "dots.png")),
     with(PICTURE, key("job.layer.0.mirror", "true", "dots.png")),
