@@ -93,7 +93,9 @@ def test_a_random_machine_marks_at_the_marking_speed_alone(tmp_path, seed):
     art, size = rng.choice([("harbour.jpg", "22x16mm"), ("name-tag.svg", "36x18mm"), ("emblem.svg", "24x24mm")])
     trim = rng.choice(["0mm", "0.02mm"])
     options = ["--blank", f"rect:{size}", "--margin", "1mm", "--power", "90%", "--speed", f"{speed}mm/s", "--axis", axis,
-               "--direction", rng.choice(["both", "one"]), "--trim", trim, "--screen", "floyd-steinberg"]
+               "--direction", rng.choice(["both", "one"]), "--trim", trim, "--screen", "floyd-steinberg",
+               # Some of these machines are asked for more than they take in; what they ride is then not held against them.
+               "--accept", "link-starved"]
     report, moves, dots = prepare(tmp_path, art, TOML.format(**numbers), *options)
     lag = numbers["lag_ms"] / 1000
     assert (swept(report, moves, dots, lag, float(size[:-2].split("x")[1])) == dots).all()

@@ -570,7 +570,7 @@ def test_trays_of_other_blanks_have_jigs_of_their_own(tmp_path):
 def test_a_finding_names_the_row_of_the_table(tmp_path):
     (tmp_path / "order.toml").write_text(
         "blank = 'rect:30x10mm'\ntable = 't.csv'\n[tray]\ngrid = '3x1'\n[[piece.layer]]\ntext = '{name}'\n"
-        "[[piece.layer]]\ntext = '{note}'\nplace = '28x0.6mm'\nanchor = 'bottom'\n")
+        "place = '28x5mm'\nanchor = 'top'\n[[piece.layer]]\ntext = '{note}'\nplace = '28x0.6mm'\nanchor = 'bottom'\n")
     # What is written in row 2 alone is too small for the beam.
     (tmp_path / "t.csv").write_text("name,note\nFog,\nBell,rung at noon every day of the week\nBuoy,\n")
     run("tray", tmp_path / "order.toml", "--out", tmp_path / "out")
