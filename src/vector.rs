@@ -23,12 +23,6 @@ pub fn plus(sum: &[f32; 8], values: &[f32; 8], weight: f32) -> [f32; 8] {
     std::array::from_fn(|i| sum[i] + weight * values[i])
 }
 
-/// The sum of two numbers each.
-#[inline(always)]
-pub fn sum(a: &[f32; 8], b: &[f32; 8]) -> [f32; 8] {
-    std::array::from_fn(|i| a[i] + b[i])
-}
-
 /// The greater of two numbers each, none of which is no number. As a value of its own: where it is written over one of
 /// the two, the compiler makes masked stores of it, which the next load has to wait for.
 #[inline(always)]

@@ -176,24 +176,14 @@ impl vector::Work for Rows<'_> {
     }
 }
 
-/// Adds to each value what lies beside it: two lines for each weight, both as long as `to` at least.
+/// Adds to each value what lies beside it: two lines for each weight, both as long as `to` at least. One line at a time: of
+/// eights side by side the compiler makes shuffles that take longer than the sums.
 #[inline(always)]
 fn add_up(to: &mut [f32], beside: &[(&[f32], &[f32])], weights: &[f32]) {
-    let (eights, rest) = to.as_chunks_mut::<8>();
-    let from = 8 * eights.len();
-    for (i, to) in eights.iter_mut().enumerate() {
-        let mut sum = *to;
-        for ((a, b), &weight) in beside.iter().zip(weights) {
-            if let (Some(a), Some(b)) = (a[8 * i..].first_chunk::<8>(), b[8 * i..].first_chunk::<8>()) {
-                sum = vector::plus(&sum, &vector::sum(a, b), weight);
-            }
-        }
-        *to = sum;
-    }
-    for (i, to) in (from..).zip(rest) {
-        for ((a, b), &weight) in beside.iter().zip(weights) {
-            *to += weight * (a[i] + b[i]);
-        }
+    let n = to.len();
+    for ((a, b), &weight) in beside.iter().zip(weights) {
+        let both = a[..n].iter().zip(&b[..n]);
+        to.iter_mut().zip(both).for_each(|(to, (a, b))| *to += weight * (a + b));
     }
 }
 
