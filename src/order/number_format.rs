@@ -3,6 +3,9 @@
 
 use calamine::ExcelDateTime;
 
+/// The most digits that a format of zeros may ask for: a member's number has no more, and writing them has a bound.
+const MOST_DIGITS: usize = 30;
+
 /// The format of cells that were given none.
 pub const GENERAL: &str = "General";
 
@@ -15,7 +18,7 @@ pub fn number(value: f64, format: &str) -> Option<String> {
     if format == "0%" {
         return is_whole(100.0 * value).then(|| format!("{:.0}%", 100.0 * value));
     }
-    let zeros = !format.is_empty() && format.bytes().all(|b| b == b'0');
+    let zeros = (1..=MOST_DIGITS).contains(&format.len()) && format.bytes().all(|b| b == b'0');
     // A format of more zeros than a number has digits is a member's number: 007.
     (zeros && is_whole(value)).then(|| format!("{value:0width$.0}", width = format.len()))
 }
@@ -92,6 +95,7 @@ mod tests {
             (12.5, "0.00", None),
             (12.5, "0.00 \"EUR\"", None),
             (1200.0, "#,##0", None),
+            (7.0, &"0".repeat(70_000), None),
         ] {
             assert_eq!(number(value, format).as_deref(), shown, "{value} {format}");
         }
