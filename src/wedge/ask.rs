@@ -35,8 +35,7 @@ impl Ask {
             BeamSize::Mm(mm) => Some(mm.0),
             BeamSize::Pitches(_) => None,
         };
-        let same = p.machine == machine && p.coating == coating;
-        let sheets = if same { p.sheet.clone() } else { Vec::new() };
+        let sheets = if p.is_of_others(machine, coating) { Vec::new() } else { p.sheet.clone() };
         Ask { earlier: sheets, beam: [mm(&p.beam_along), mm(&p.beam_across)], ..self }
     }
 }
