@@ -90,13 +90,7 @@ pub fn starved(raster: &RasterPath, marking: Marking<'_>, load: &Load) -> Option
     let mut finding = Finding::new("link-starved", severity, message).measuring(asked.most() * 100.0, of);
     finding.at_mm = Some(at);
     if let Some(speed) = fed(raster, marking, asked.most()) {
-        finding = finding.with(Remedy {
-            change: "speed",
-            value: speed,
-            unit: "mm/s",
-            text: format!("speed of {} mm/s or less, with the power lowered alike", short(speed, 3)),
-            verified: true,
-        });
+        finding = finding.with(Remedy::slower(speed, 3));
     }
     let mut with = raster.clone();
     let enough = (peak.per_s * 1.01).ceil();

@@ -51,6 +51,19 @@ pub struct Remedy {
     pub verified: bool,
 }
 
+impl Remedy {
+    /// A lower speed, mm/s, with the power lowered alike, told to so many decimals; it was tried.
+    pub(super) fn slower(speed: f64, decimals: usize) -> Remedy {
+        Remedy {
+            change: "speed",
+            value: speed,
+            unit: "mm/s",
+            text: format!("speed of {} mm/s or less, with the power lowered alike", short(speed, decimals)),
+            verified: true,
+        }
+    }
+}
+
 /// One thing worth saying before burning.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Finding {

@@ -120,13 +120,7 @@ pub fn edge_dwell(raster: &RasterPath, estimate: &Estimate) -> Option<Finding> {
     if speed >= 0.1
         && let Some(c) = changed(raster, Scan { speed, run_up: Some(run_up), ..raster.scan })
     {
-        finding = finding.with(Remedy {
-            change: "speed",
-            value: speed,
-            unit: "mm/s",
-            text: format!("speed of {} mm/s or less, with the power lowered alike", short(speed, 1)),
-            verified: first_dot(&c) < 0.05,
-        });
+        finding = finding.with(Remedy { verified: first_dot(&c) < 0.05, ..Remedy::slower(speed, 1) });
     }
     Some(finding)
 }
@@ -172,13 +166,7 @@ pub fn short_sighted(raster: &RasterPath, marking: Marking<'_>, estimate: &Estim
     let speeds = std::iter::successors(Some(v), |v| Some(v * 0.85)).skip(1).take(20);
     let speed = speeds.map(|v| (v * 10.0).floor() / 10.0).find(|&speed| speed >= 0.1 && fits(speed));
     Some(match speed {
-        Some(speed) => finding.with(Remedy {
-            change: "speed",
-            value: speed,
-            unit: "mm/s",
-            text: format!("speed of {} mm/s or less, with the power lowered alike", short(speed, 1)),
-            verified: true,
-        }),
+        Some(speed) => finding.with(Remedy::slower(speed, 1)),
         None => finding,
     })
 }

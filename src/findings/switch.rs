@@ -42,13 +42,7 @@ pub fn slow(
         let Some(path) = changed(raster, Scan { speed, ..raster.scan }) else { break };
         lasts = estimate(&path, marking).briefest_s.unwrap_or(needs);
         if lasts >= needs * (1.0 - 1e-6) {
-            finding = finding.with(Remedy {
-                change: "speed",
-                value: speed,
-                unit: "mm/s",
-                text: format!("speed of {} mm/s or less, with the power lowered alike", short(speed, 3)),
-                verified: true,
-            });
+            finding = finding.with(Remedy::slower(speed, 3));
             break;
         }
     }
