@@ -188,8 +188,9 @@ pub fn crossing(layer: &str, share: f64, (width, height): (f64, f64)) -> Finding
     let side = mm(0.5, width.min(height));
     let place =
         format!("place = '{}x{}mm', at = '0mm,-{}mm'", mm(0.5, width), mm(0.1, height), mm(0.3, height));
-    // A text is called by its words in quotes.
-    let lower = if layer.starts_with('\'') {
+    // A text is called by its words in quotes; one with more quotes in it cannot be typed as it stands.
+    let words = layer.strip_prefix('\'').and_then(|l| l.strip_suffix('\''));
+    let lower = if words.is_some_and(|w| !w.contains(['\'', '"', '\\'])) {
         format!("the text --layer \"text = {layer}, {place}\"")
     } else {
         format!("its layer {place}")
@@ -350,6 +351,21 @@ mod tests {
         let steps = |p: Mm| Some(Mm((p.0 * 80.0).ceil() / 80.0));
         let f = coarse_art((900.0, 900.0), (971, 971), Mm(84.9625), steps).unwrap();
         assert!((f.remedies[1].value - 0.1).abs() < 1e-12, "{f:?}");
+    }
+
+    #[test]
+    fn the_layer_that_is_to_have_a_place_of_its_own_is_one_that_can_be_read() {
+        let place = |layer: &str| crossing(layer, 0.3, (90.0, 90.0)).remedies.remove(0).text;
+        let said = place("'Anna Bright'");
+        assert!(said.contains("the art --place 45x45mm --at 0mm,10.8mm"), "{said}");
+        let typed = said.split("--layer \"").nth(1).and_then(|t| t.split('"').next());
+        let layer: crate::job::asked::LayerJob =
+            toml::from_str(&typed.map(|t| t.replace(", ", "\n")).unwrap()).unwrap();
+        assert_eq!(layer.text.as_deref(), Some("Anna Bright"));
+        // Both within the margin of the round blank: their far corners, from its middle.
+        assert!((22.5f64).hypot(10.8 + 22.5) < 42.5 && (22.5f64).hypot(27.0 + 4.5) < 42.5);
+        assert!(place("'O'Hara'").contains("its layer place = '45x9mm'"));
+        assert!(place("ship.svg").contains("its layer place = "));
     }
 
     #[test]
