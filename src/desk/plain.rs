@@ -89,7 +89,9 @@ fn without_clause(text: &str, at: usize) -> String {
 #[cfg(test)]
 mod tests {
     use super::{plain, plain_remedy};
-    use crate::findings::art::{cut_by_blank, missing_glyph};
+    use crate::findings::art::{crossing, cut_by_blank, missing_glyph, picture_within};
+    use crate::findings::axis::other_axis;
+    use crate::placement::Along;
 
     #[test]
     fn a_page_says_nothing_of_options() {
@@ -143,9 +145,15 @@ mod tests {
     fn a_remedy_is_a_whole_sentence_without_options() {
         let lettering = missing_glyph(&['☂']).unwrap().remedies.remove(0).text;
         let whole = cut_by_blank(0.2).unwrap().remedies.remove(0).text;
+        let apart = crossing("'Anna'", 0.2, (90.0, 90.0)).remedies.remove(0).text;
+        let two = picture_within(0.4).unwrap().remedies.remove(0).text;
+        let axis = other_axis(Along::Y, (100.0, 75.0), 600.0).unwrap().remedies.remove(0).text;
         for (text, said) in [
             (lettering.as_str(), "turn the lettering into outlines (paths) in the drawing program"),
             (whole.as_str(), "place it whole"),
+            (apart.as_str(), "give each a place of its own"),
+            (two.as_str(), "save the picture and the drawing as two files and lay one above the other"),
+            (axis.as_str(), "lines along y, about 25% less time"),
             ("place it 80 mm wide or smaller, or use --place inside", "place it 80 mm wide or smaller"),
             (
                 "use a larger picture, or make it at most 43 mm wide",

@@ -167,8 +167,8 @@ pub fn picture_within(share: f64) -> Option<Finding> {
             change: "layers",
             value: 0.0,
             unit: "",
-            text: "save the picture and the drawing as two files: give the picture as the art and the drawing above it with \
-                   --layer \"file = 'drawing.svg'\""
+            text: "save the picture and the drawing as two files and lay one above the other (the picture as the art, the drawing \
+                   with --layer \"file = 'drawing.svg'\")"
                 .into(),
             verified: false,
         })
@@ -191,17 +191,17 @@ pub fn crossing(layer: &str, share: f64, (width, height): (f64, f64)) -> Finding
     // A text is called by its words in quotes; one with more quotes in it cannot be typed as it stands.
     let words = layer.strip_prefix('\'').and_then(|l| l.strip_suffix('\''));
     let lower = if words.is_some_and(|w| !w.contains(['\'', '"', '\\'])) {
-        format!("the text --layer \"text = {layer}, {place}\"")
+        format!("--layer \"text = {layer}, {place}\" for the text")
     } else {
-        format!("its layer {place}")
+        format!("{place} in its layer")
     };
     let apart = format!(
-        "give each a place of its own, for example the art --place {side}x{side}mm --at 0mm,{}mm and {lower}",
+        "give each a place of its own (for example --place {side}x{side}mm --at 0mm,{}mm for the art and {lower})",
         mm(0.12, height)
     );
     Finding::new("layers-cross", Severity::Caution, message)
         .with(remedy("place", apart))
-        .with(remedy("clear", "or clear what lies below it: clear = '0.6mm' in its layer".into()))
+        .with(remedy("clear", "or clear what lies below it (clear = '0.6mm' in its layer)".into()))
 }
 
 /// `reading-unsure`: the art may as well be read as `other`; `readings.png` shows both.
@@ -357,15 +357,15 @@ mod tests {
     fn the_layer_that_is_to_have_a_place_of_its_own_is_one_that_can_be_read() {
         let place = |layer: &str| crossing(layer, 0.3, (90.0, 90.0)).remedies.remove(0).text;
         let said = place("'Anna Bright'");
-        assert!(said.contains("the art --place 45x45mm --at 0mm,10.8mm"), "{said}");
+        assert!(said.contains("--place 45x45mm --at 0mm,10.8mm for the art"), "{said}");
         let typed = said.split("--layer \"").nth(1).and_then(|t| t.split('"').next());
         let layer: crate::job::asked::LayerJob =
             toml::from_str(&typed.map(|t| t.replace(", ", "\n")).unwrap()).unwrap();
         assert_eq!(layer.text.as_deref(), Some("Anna Bright"));
         // Both within the margin of the round blank: their far corners, from its middle.
         assert!((22.5f64).hypot(10.8 + 22.5) < 42.5 && (22.5f64).hypot(27.0 + 4.5) < 42.5);
-        assert!(place("'O'Hara'").contains("its layer place = '45x9mm'"));
-        assert!(place("ship.svg").contains("its layer place = "));
+        assert!(place("'O'Hara'").contains("and place = '45x9mm', at = '0mm,-27mm' in its layer"));
+        assert!(place("ship.svg").contains("and place = '45x9mm'"));
     }
 
     #[test]

@@ -26,7 +26,7 @@ pub fn other_axis(other: Along, (here, there): (f64, f64), whole: f64) -> Option
             change: "axis",
             value: 100.0 * saved,
             unit: "%",
-            text: format!("say --axis {axis}: about {}% less time", short(100.0 * saved, 0)),
+            text: format!("lines along {axis} (--axis {axis}), about {}% less time", short(100.0 * saved, 0)),
             verified: false,
         })
     })
@@ -42,6 +42,6 @@ mod tests {
         assert_eq!(other_axis(Along::Y, (100.0, 85.0), 80.0), None);
         let f = other_axis(Along::Y, (100.0, 75.0), 600.0).unwrap();
         assert!(f.message.contains("7 min 30 s instead of 10 min"), "{}", f.message);
-        assert!(f.remedies[0].text.contains("--axis y: about 25%"), "{f:?}");
+        assert!(f.remedies[0].text.contains("(--axis y), about 25%"), "{f:?}");
     }
 }
