@@ -200,7 +200,7 @@ pub fn crossing(layer: &str, share: f64, (width, height): (f64, f64)) -> Finding
         mm(0.12, height)
     );
     Finding::new("layers-cross", Severity::Caution, message)
-        .with(remedy("place", apart))
+        .with(remedy("places", apart))
         .with(remedy("clear", "or clear what lies below it (clear = '0.6mm' in its layer)".into()))
 }
 

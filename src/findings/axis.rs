@@ -13,20 +13,16 @@ const LEAST_S: f64 = 60.0;
 pub fn other_axis(other: Along, (here, there): (f64, f64), whole: f64) -> Option<Finding> {
     let saved = 1.0 - there / here;
     (here > 0.0 && saved >= WORTH && whole * saved >= LEAST_S).then(|| {
-        let axis = match other {
-            Along::X => "x",
-            Along::Y => "y",
-        };
         let message = format!(
-            "lines along {axis} would take about {} instead of {}: the head would cross less that stays bare",
+            "lines along {other} would take about {} instead of {}: the head would cross less that stays bare",
             duration(whole * (1.0 - saved)),
             duration(whole)
         );
         Finding::new("other-axis", Severity::Note, message).with(Remedy {
-            change: "axis",
+            change: "lines along",
             value: 100.0 * saved,
             unit: "%",
-            text: format!("lines along {axis} (--axis {axis}), about {}% less time", short(100.0 * saved, 0)),
+            text: format!("lines along {other} (--axis {other}), about {}% less time", short(100.0 * saved, 0)),
             verified: false,
         })
     })

@@ -20,10 +20,7 @@ pub(super) fn other_axis(plan: &Plan, stages: &Stages) -> Option<Finding> {
     }
     let whole = stages.program.as_ref()?.written.estimate.times.total();
     let (dots, placement) = squares(plan, stages);
-    let other = match plan.scan.lines {
-        Along::X => Along::Y,
-        Along::Y => Along::X,
-    };
+    let other = plan.scan.lines.turned();
     let seconds = |along: Along| -> Option<f64> {
         let marking = Marking::Dots(&dots);
         let raster = raster_along(plan, &placement, along).ok()?.ordered(marking);
