@@ -5,7 +5,8 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-/// The rooms and files on the way from art and process to dots and to the program's words.
+/// The rooms and files on the way from art and process to dots and to the program's words, and from a wedge's patches to
+/// the process. The matrices of a fit are those of `nalgebra`, which this does not see into.
 const ON_THE_WAY: &[&str] = &[
     "art",
     "blank.rs",
@@ -20,6 +21,10 @@ const ON_THE_WAY: &[&str] = &[
     "units.rs",
     "visual_quality",
     "visual_quality.rs",
+    "wedge/draw",
+    "wedge/fit",
+    "wedge/show/process.rs",
+    "wedge/spread.rs",
 ];
 
 /// What the standard library leaves to the system, or to the compiler (`powi`, `mul_add`).

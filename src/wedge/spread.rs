@@ -1,5 +1,10 @@
 //! Spread: how far values lie apart, plainly and robustly.
 
+/// A number times itself: rounded alike on every machine, as the standard library's powers need not be.
+pub fn square(x: f64) -> f64 {
+    x * x
+}
+
 /// Standard deviation, with n − 1.
 pub fn deviation(values: &[f64]) -> f64 {
     let n = values.len() as f64;
@@ -7,7 +12,7 @@ pub fn deviation(values: &[f64]) -> f64 {
         return 0.0;
     }
     let mean = values.iter().sum::<f64>() / n;
-    (values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / (n - 1.0)).sqrt()
+    (values.iter().map(|v| square(v - mean)).sum::<f64>() / (n - 1.0)).sqrt()
 }
 
 /// The median of the sizes of residuals, as the standard deviation that a normal distribution of that median has

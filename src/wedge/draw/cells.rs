@@ -184,7 +184,7 @@ pub(super) fn combined_plan(request: &Request) -> Result<CellPlan, DrawError> {
 /// Three of the speeds, rising, as near as they come to 10, 15 and 22 mm/s: slower combs take long, and faster ones hardly mark.
 fn comb_speeds(speeds: &[MmPerS]) -> Vec<MmPerS> {
     let near = |to: f64| {
-        speeds.iter().copied().min_by(|a, b| (a.0 / to).ln().abs().total_cmp(&(b.0 / to).ln().abs()))
+        speeds.iter().copied().min_by(|a, b| libm::log(a.0 / to).abs().total_cmp(&libm::log(b.0 / to).abs()))
     };
     let mut out: Vec<MmPerS> = [10.0, 15.0, 22.0].into_iter().filter_map(near).collect();
     out.dedup();

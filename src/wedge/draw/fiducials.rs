@@ -35,7 +35,7 @@ pub(super) fn finder_mark(mark: &FinderMark, wedge: &Wedge, rect: &DotRect) -> D
     let (cx, cy) = (mark.centre[0], wedge.blank.height() - mark.centre[1]);
     let r = mark.diameter.0 / 2.0;
     fill(&mut dots, rect, [cx - r, cy - r, cx + r, cy + r], &|x, y| {
-        let d = (x - cx).hypot(y - cy) / r;
+        let d = libm::hypot(x - cx, y - cy) / r;
         if mark.odd { (CENTRE..=1.0).contains(&d) } else { (RING..=1.0).contains(&d) || d <= CENTRE }
     });
     dots

@@ -111,7 +111,7 @@ impl Lettering {
             let (dx, dy) = (bx - ax, by - ay);
             let len2 = dx * dx + dy * dy;
             let t = if len2 > 0.0 { (((x - ax) * dx + (y - ay) * dy) / len2).clamp(0.0, 1.0) } else { 0.0 };
-            (x - ax - t * dx).hypot(y - ay - t * dy) <= self.half_width
+            libm::hypot(x - ax - t * dx, y - ay - t * dy) <= self.half_width
         })
     }
 }

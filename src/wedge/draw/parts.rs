@@ -2,6 +2,7 @@
 
 use crate::placement::DotRect;
 use crate::plane::Dots;
+use crate::wedge::spread::square;
 use crate::wedge::target::Dial;
 
 /// A part of the wedge that is burnt at one setting.
@@ -44,7 +45,7 @@ pub(super) fn spread_heat(parts: Vec<Part>) -> Vec<Part> {
                 .enumerate()
                 .map(|(age, q)| {
                     let (qx, qy) = middle(q);
-                    1.0 / ((x - qx).powi(2) + (y - qy).powi(2) + 1.0) / (age + 1) as f64
+                    1.0 / (square(x - qx) + square(y - qy) + 1.0) / (age + 1) as f64
                 })
                 .sum::<f64>()
         };

@@ -32,11 +32,11 @@ pub fn usual_range(rated: Watts, pitch: Mm, response: &Response, top: MmPerS) ->
     let char = r.exposure_at_char(crate::mark::response::OVER_BURN) * PAST_CHAR / r.x_half;
     let most = if char.is_finite() { char.clamp(2.0 * LEAST, MOST) } else { MOST };
     let speed = |power: f64, times: f64| {
-        (rated.0 * power / (times * r.x_half * pitch.0 * r.v0.0.powf(1.0 - s))).powf(1.0 / s)
+        libm::pow(rated.0 * power / (times * r.x_half * pitch.0 * libm::pow(r.v0.0, 1.0 - s)), 1.0 / s)
     };
     let fastest = FASTEST.min(0.8 * top.0);
     // At the fastest speed the exposure goes with the power.
-    let power = (speed(1.0, LEAST) / fastest).powf(-s).min(1.0);
+    let power = libm::pow(speed(1.0, LEAST) / fastest, -s).min(1.0);
     let power = ((power * 100.0).ceil() / 100.0).clamp(0.05, 1.0);
     let weakest = ((power * WEAKEST * 100.0).round() / 100.0).max(0.01);
     let tidy = |v: f64| (v * 10.0).round() / 10.0;

@@ -67,7 +67,11 @@ pub fn steps(from: f64, to: f64, steps: usize, log: bool) -> Vec<f64> {
     (0..steps)
         .map(|i| {
             let t = i as f64 / (steps - 1) as f64;
-            if log && from > 0.0 && to > 0.0 { from * (to / from).powf(t) } else { from + (to - from) * t }
+            if log && from > 0.0 && to > 0.0 {
+                from * libm::pow(to / from, t)
+            } else {
+                from + (to - from) * t
+            }
         })
         .collect()
 }
@@ -91,7 +95,7 @@ pub fn sure_dial(request: &Request) -> Dial {
     // X falls as v^-s: solve for the speed at a power.
     let at_power = |power: Share| {
         let part = request.exposure(power, MmPerS(fastest)) / wanted;
-        rounded_speed(MmPerS((fastest * part.powf(1.0 / r.schwarzschild.max(0.1))).clamp(0.5, fastest)))
+        rounded_speed(MmPerS((fastest * libm::pow(part, 1.0 / r.schwarzschild.max(0.1))).clamp(0.5, fastest)))
     };
     match (request.marks_power, request.marks_speed) {
         (Some(power), Some(speed)) => Dial { power, speed, passes: 1 },
@@ -109,7 +113,7 @@ impl Request {
     fn exposure(&self, power: Share, speed: MmPerS) -> f64 {
         let r = &self.response;
         self.rated_power.0 * power.0 / (speed.0 * self.grid.across.0)
-            * (speed.0 / r.v0.0).powf(1.0 - r.schwarzschild)
+            * libm::pow(speed.0 / r.v0.0, 1.0 - r.schwarzschild)
     }
 }
 

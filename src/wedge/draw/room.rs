@@ -81,7 +81,7 @@ pub(super) fn round_room(
     rows: usize,
 ) -> Option<Room> {
     let (left_band, top_band) = (row_text + 0.8, text + 0.6);
-    let inside = |x: f64, y: f64| x.hypot(y) <= radius;
+    let inside = |x: f64, y: f64| libm::hypot(x, y) <= radius;
     let clear = mark + 0.6;
     let mut side = 2.0 * radius;
     while side > 4.0 {

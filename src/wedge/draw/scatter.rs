@@ -3,6 +3,8 @@
 //! Light falls off, a brush leaves more paint on one side: what slopes over the sheet would pass for what speed or power does,
 //! were they in rising order. Labels name each column and row, so that any order can be read.
 
+use crate::wedge::spread::square;
+
 /// The values in an order that has as little as may be in common with a slope, a bow and an S over their places: exchanges of
 /// two, the best first, until none is left that makes it less. The same values always come in the same order.
 pub(super) fn scattered<T: Copy>(values: &[T]) -> Vec<T> {
@@ -38,9 +40,9 @@ fn likeness(order: &[usize]) -> f64 {
     };
     let ranks = centred(&|i| order.get(i).map_or(0.0, |&r| r as f64));
     let shared = |power: i32| {
-        let places = centred(&|i| (i as f64 - middle).powi(power));
+        let places = centred(&|i| libm::pow(i as f64 - middle, f64::from(power)));
         let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
-        dot(&places, &ranks).powi(2) / (dot(&places, &places) * dot(&ranks, &ranks)).max(1e-9)
+        square(dot(&places, &ranks)) / (dot(&places, &places) * dot(&ranks, &ranks)).max(1e-9)
     };
     4.0 * shared(1) + shared(2) + shared(3)
 }

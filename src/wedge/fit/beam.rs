@@ -11,6 +11,7 @@ use crate::progress::{Progress, Stopped};
 use crate::wedge::measure::{PatchValue, Refusal};
 use crate::wedge::measurement::Measurement;
 use crate::wedge::reading::BeamReading;
+use crate::wedge::spread::square;
 use crate::wedge::target::{Pattern, Wedge};
 
 /// A patch as the fit takes it.
@@ -50,7 +51,7 @@ pub fn beam(
         .filter_map(|(p, v)| {
             let (y, error) = v.as_ref().ok().map(|v| (v.y, v.y_error))?;
             let burn = wedge.burn(&p.dial, wedge.expected.response());
-            let slope = (lstar(y + error) - lstar(y)).abs().hypot(0.3);
+            let slope = libm::hypot((lstar(y + error) - lstar(y)).abs(), 0.3);
             Some(Seen {
                 fill: Fill { pattern: p.pattern, period: p.period, pitch },
                 lightness: lstar(y),
@@ -71,16 +72,16 @@ pub fn beam(
     let rest = |p: &[f64]| -> Vec<f64> {
         let [along, across, half, rise, look, right, down] = *p else { return Vec::new() };
         let r = Response {
-            x_half: base.x_half * half.clamp(-1.5, 1.5).exp(),
-            rise: base.rise * rise.clamp(-1.0, 1.0).exp(),
-            y_marked: look.clamp(-7.0, 0.5).exp(),
+            x_half: base.x_half * libm::exp(half.clamp(-1.5, 1.5)),
+            rise: base.rise * libm::exp(rise.clamp(-1.0, 1.0)),
+            y_marked: libm::exp(look.clamp(-7.0, 0.5)),
             ..base
         };
-        let beam = [along, across].map(|v: f64| v.clamp(-4.6, 1.0).exp());
+        let beam = [along, across].map(|v: f64| libm::exp(v.clamp(-4.6, 1.0)));
         let mut out: Vec<f64> = data
             .iter()
             .map(|d| {
-                let x = d.x * (right * d.place[0] + down * d.place[1]).clamp(-1.0, 1.0).exp();
+                let x = d.x * libm::exp((right * d.place[0] + down * d.place[1]).clamp(-1.0, 1.0));
                 (lstar(forecast(&d.fill, beam, x, &r)) - d.lightness) / d.error
             })
             .collect();
@@ -95,11 +96,11 @@ pub fn beam(
     for scale in scales {
         progress.go_on(1)?;
         let start = [
-            (wedge.beam_along.0 * scale).ln(),
-            (wedge.beam_across.0 * scale).ln(),
+            libm::log(wedge.beam_along.0 * scale),
+            libm::log(wedge.beam_across.0 * scale),
             0.0,
             0.0,
-            start_look.ln(),
+            libm::log(start_look),
             0.0,
             0.0,
         ];
@@ -113,7 +114,7 @@ pub fn beam(
         return Ok(BeamReading::not("the fit found no beam that explains the line pairs"));
     };
     let known = |i: usize| {
-        let (v, e) = (m.at[i].exp(), m.error[i].hypot(REPEATS[i + ALONG]));
+        let (v, e) = (libm::exp(m.at[i]), libm::hypot(m.error[i], REPEATS[i + ALONG]));
         if e <= 0.15 {
             Measurement::value(v, v * e)
         } else {
@@ -121,8 +122,7 @@ pub fn beam(
         }
     };
     let n = data.len() as f64;
-    let squares: f64 =
-        rest(&m.at).iter().take(data.len()).zip(&data).map(|(r, d)| (r * d.error).powi(2)).sum();
+    let squares: f64 = rest(&m.at).iter().take(data.len()).zip(&data).map(|(r, d)| square(r * d.error)).sum();
     Ok(BeamReading { along_mm: known(0), across_mm: known(1), rms: Some((squares / n).sqrt()) })
 }
 

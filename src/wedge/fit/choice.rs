@@ -10,7 +10,7 @@ use crate::wedge::ask::Ask;
 use crate::wedge::measure::{Measured, PatchValue, REPEATS, Refusal};
 use crate::wedge::measurement::Measurement;
 use crate::wedge::reading::PickReading;
-use crate::wedge::spread::robust_size;
+use crate::wedge::spread::{robust_size, square};
 use crate::wedge::target::{Pattern, TestPatch, Wedge};
 
 /// Another patch is named where so many of a hundred likely readings pick it, and at most so many are.
@@ -198,7 +198,7 @@ fn reading(
         Some(x_char) => {
             let r = &fit.response;
             // q = 5 % at X = x_char 19^(-1/m).
-            let at_five = x_char * 19f64.powf(-1.0 / r.char_rise);
+            let at_five = x_char * libm::pow(19.0, -1.0 / r.char_rise);
             let x = wedge.burn(&p.dial, *r).x_solid;
             let on = fit.ripple.iter().copied().fold(1.0, f64::max);
             Measurement::value(100.0 * (at_five / (x * on) - 1.0), 0.0)
@@ -254,7 +254,7 @@ fn choices(
         .zip(light)
         .filter(|((p, _), _)| p.pattern == Pattern::Solid)
         .filter_map(|((p, s), e)| s.as_ref().ok().map(|s| (s, fit.lightness(x_of(p)), e)))
-        .map(|(s, l, e)| (s.under(*e) - l) / s.l_grain().hypot(REPEATS));
+        .map(|(s, l, e)| (s.under(*e) - l) / libm::hypot(s.l_grain(), REPEATS));
     let misfit = robust_size(misses).max(1.0);
     let grain_near = |x: f64| {
         wedge
@@ -262,7 +262,7 @@ fn choices(
             .iter()
             .zip(values)
             .filter(|(p, _)| p.pattern == Pattern::Solid)
-            .filter_map(|(p, s)| s.as_ref().ok().map(|s| ((x_of(p) / x).ln().abs(), s.grain)))
+            .filter_map(|(p, s)| s.as_ref().ok().map(|s| (libm::log(x_of(p) / x).abs(), s.grain)))
             .min_by(|a, b| a.0.total_cmp(&b.0))
             .map(|(_, grain)| grain)
     };
@@ -282,8 +282,8 @@ fn choices(
                     // The curve misses a patch by its grain at least; 0.05 L* is set for what both miss.
                     let grain = s.l_grain();
                     let all = s.l_fit(!known);
-                    let own = (all.powi(2) - grain.powi(2)).max(REPEATS.powi(2)).recip();
-                    let its = (misfit * grain.hypot(REPEATS)).powi(-2);
+                    let own = (square(all) - square(grain)).max(square(REPEATS)).recip();
+                    let its = square(misfit * libm::hypot(grain, REPEATS)).recip();
                     ((own * s.under(*e) + its * l) / (own + its), s.grain)
                 }
                 (Ok(s), None) => (s.under(*e), s.grain),

@@ -12,6 +12,7 @@ use crate::job::process::SheetRecord;
 use crate::progress::{Progress, Stopped};
 use crate::wedge::ask::Ask;
 use crate::wedge::measure::{Measured, PatchValue, Refusal, TONES, VeilOver};
+use crate::wedge::spread::square;
 use crate::wedge::target::{Pattern, Wedge};
 
 /// Solids that the response needs, at least.
@@ -178,7 +179,7 @@ fn recorded(record: &SheetRecord, sheet: usize, fills: &mut Vec<Fill>) -> Vec<Po
         speed: p.speed.0,
         lightness: p.lightness,
         // What a camera does to tones is not each patch's own.
-        error: (p.sigma.powi(2) - TONES.powi(2)).max(0.0).sqrt().max(0.1),
+        error: (square(p.sigma) - square(TONES)).max(0.0).sqrt().max(0.1),
         fill: index_of(Fill { pattern: p.pattern, period: p.period, pitch }, fills),
         sheet,
         place: [0.0, 0.0],

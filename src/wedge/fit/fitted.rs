@@ -101,7 +101,7 @@ impl ResponseFit {
     /// of char is often open to a factor of two, and where a paler char is set the same patches are explained by
     /// one that comes sooner. What is not known is therefore averaged over instead of being settled by the best.
     pub fn char(&self, dose: f64, speed: f64) -> Option<f64> {
-        let q = |r: &Response| r.char_at(dose * (speed / r.v0.0).powf(1.0 - r.schwarzschild));
+        let q = |r: &Response| r.char_at(dose * libm::pow(speed / r.v0.0, 1.0 - r.schwarzschild));
         (!self.chars.is_empty()).then(|| self.chars.iter().map(|(w, r)| w * q(r)).sum())
     }
 }

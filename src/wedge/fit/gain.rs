@@ -6,6 +6,7 @@ use crate::plane::Dots;
 use crate::wedge::draw::{Bench, dots_of};
 use crate::wedge::measure::{PatchValue, Refusal};
 use crate::wedge::reading::{Gain, GainStep};
+use crate::wedge::spread::square;
 use crate::wedge::target::{Pattern, TestPatch, Wedge};
 
 /// The curves of all screens, with 0 and the solid as their ends. Empty when no solid could be measured. `burn` gives the
@@ -25,7 +26,7 @@ pub fn gains(
         let Ok(v) = value else { continue };
         let span = solid - y_unmarked;
         let mark = (v.y - y_unmarked) / span;
-        let uncertainty = v.y_error.hypot(mark * solid_error) / span.abs();
+        let uncertainty = libm::hypot(v.y_error, mark * solid_error) / span.abs();
         let foretold = burn.and_then(|of| foretold(wedge, p, &of(p)));
         let step = GainStep { coverage: p.coverage.0, mark, uncertainty, foretold };
         match out.iter_mut().find(|g| g.screen == p.screen) {
@@ -68,7 +69,7 @@ fn mean(forecast: &Forecast, dots: &Dots) -> f64 {
     let edge = 4.min(w.min(h) / 4);
     let hann = |i: usize, n: usize| {
         let t = (i as f64 + 0.5 - edge as f64) / (n - 2 * edge) as f64;
-        (std::f64::consts::PI * t).sin().powi(2)
+        square(libm::sin(std::f64::consts::PI * t))
     };
     let (mut sum, mut weights) = (0.0, 0.0);
     for y in edge..h - edge {

@@ -6,6 +6,7 @@ use super::model::{ACROSS, ALONG, CHAR, CHAR_RISE, HALF, RISE, S, Solved};
 use super::settle::REPEATS;
 use crate::mark::{Beam, Response};
 use crate::units::Mm;
+use crate::wedge::spread::square;
 
 /// So many there are; each is as likely as any other.
 pub const COUNT: usize = 100;
@@ -32,18 +33,21 @@ impl Likely {
     /// The response under it.
     pub fn response(&self, r: Response) -> Response {
         Response {
-            x_half: r.x_half * self.off[HALF].exp(),
-            rise: r.rise * self.off[RISE].exp(),
+            x_half: r.x_half * libm::exp(self.off[HALF]),
+            rise: r.rise * libm::exp(self.off[RISE]),
             schwarzschild: r.schwarzschild + self.off[S],
-            x_char: r.x_char * self.off[CHAR].exp(),
-            char_rise: r.char_rise * self.off[CHAR_RISE].exp(),
+            x_char: r.x_char * libm::exp(self.off[CHAR]),
+            char_rise: r.char_rise * libm::exp(self.off[CHAR_RISE]),
             ..r
         }
     }
 
     /// The beam under it.
     pub fn beam(&self, b: Beam) -> Beam {
-        Beam { along: Mm(b.along.0 * self.off[ALONG].exp()), across: Mm(b.across.0 * self.off[ACROSS].exp()) }
+        Beam {
+            along: Mm(b.along.0 * libm::exp(self.off[ALONG])),
+            across: Mm(b.across.0 * libm::exp(self.off[ACROSS])),
+        }
     }
 }
 
@@ -54,7 +58,7 @@ pub(super) fn likely(solved: &Solved) -> Vec<Likely> {
     let n = own.len();
     let Some(covariance) = &solved.covariance else { return Vec::new() };
     let spread = DMatrix::from_fn(n, n, |i, j| {
-        let shared = if i == j { REPEATS[solved.free[own[i]]].powi(2) } else { 0.0 };
+        let shared = if i == j { square(REPEATS[solved.free[own[i]]]) } else { 0.0 };
         covariance[(own[i], own[j])] + shared
     });
     let Some(root) = spread.cholesky().map(|c| c.l()) else { return Vec::new() };
@@ -69,7 +73,7 @@ pub(super) fn likely(solved: &Solved) -> Vec<Likely> {
                 own.iter().zip(drawn.iter()).for_each(|(&k, d)| {
                     off[solved.free[k]] = (way * d).clamp(-MOST, MOST);
                 });
-                Likely { off, exposure: (way * exposure).exp(), grain: (way * grain).exp() }
+                Likely { off, exposure: libm::exp(way * exposure), grain: libm::exp(way * grain) }
             })
         })
         .collect()

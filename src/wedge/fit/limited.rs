@@ -66,9 +66,9 @@ pub(super) fn limited(
     let mut best: Option<(f64, Limited)> = None;
     for i in 1..TRIED {
         let t = i as f64 / TRIED as f64;
-        let limit = slow * (fast / slow).powf(t);
+        let limit = slow * libm::pow(fast / slow, t);
         let speeds = points.iter().map(|p| if p.sheet == 0 { slowed(p, limit) } else { *p }).collect();
-        let most = weak * (strong / weak).powf(t);
+        let most = weak * libm::pow(strong / weak, t);
         let weaker = |p: &Point| Point { dose: p.dose * (most / power(p)).min(1.0), ..*p };
         let powers = points.iter().map(|p| if p.sheet == 0 { weaker(p) } else { *p }).collect();
         for (of, what) in

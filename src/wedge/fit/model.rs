@@ -7,6 +7,7 @@ use super::least_squares::minimise;
 use crate::colour::lstar;
 use crate::mark::Response;
 use crate::parallel;
+use crate::wedge::spread::square;
 use crate::wedge::target::Pattern;
 
 /// One patch as the fit takes it.
@@ -128,10 +129,10 @@ pub(super) fn slope_spread(points: &[Point]) -> f64 {
     let own = || points.iter().filter(|p| p.sheet == 0);
     let n = own().count().max(1) as f64;
     let mean = |of: &dyn Fn(&Point) -> f64| own().map(of).sum::<f64>() / n;
-    let (x, v) = (mean(&|p| p.place[0]), mean(&|p| p.speed.ln()));
-    let shared = mean(&|p| (p.place[0] - x) * (p.speed.ln() - v));
-    let squares = mean(&|p| (p.place[0] - x).powi(2)) * mean(&|p| (p.speed.ln() - v).powi(2));
-    if shared.powi(2) > 0.25 * squares { SLOPE_SPREAD.0 } else { SLOPE_SPREAD.1 }
+    let (x, v) = (mean(&|p| p.place[0]), mean(&|p| libm::log(p.speed)));
+    let shared = mean(&|p| (p.place[0] - x) * (libm::log(p.speed) - v));
+    let squares = mean(&|p| square(p.place[0] - x)) * mean(&|p| square(libm::log(p.speed) - v));
+    if square(shared) > 0.25 * squares { SLOPE_SPREAD.0 } else { SLOPE_SPREAD.1 }
 }
 
 impl Model<'_> {
@@ -140,12 +141,12 @@ impl Model<'_> {
         let c = |i: usize| p[i].clamp(LOW[i], HIGH[i]);
         Response {
             y_unmarked: self.bare.first().copied().unwrap_or(0.0),
-            y_marked: c(MARKED).exp(),
-            y_char: c(CHARRED).exp(),
-            x_half: c(HALF).exp(),
-            rise: c(RISE).exp(),
-            x_char: if self.char.is_some() { c(CHAR).exp() } else { f64::INFINITY },
-            char_rise: c(CHAR_RISE).exp(),
+            y_marked: libm::exp(c(MARKED)),
+            y_char: libm::exp(c(CHARRED)),
+            x_half: libm::exp(c(HALF)),
+            rise: libm::exp(c(RISE)),
+            x_char: if self.char.is_some() { libm::exp(c(CHAR)) } else { f64::INFINITY },
+            char_rise: libm::exp(c(CHAR_RISE)),
             schwarzschild: c(S),
             v0: crate::units::MmPerS(self.v0),
         }
@@ -156,7 +157,7 @@ impl Model<'_> {
         let own = self.response(p);
         let Some(k) = sheet.checked_sub(1) else { return own };
         let i = OTHER + k.min(EARLIER - 1);
-        let y_marked = p[i].clamp(LOW[i], HIGH[i]).exp();
+        let y_marked = libm::exp(p[i].clamp(LOW[i], HIGH[i]));
         Response {
             y_unmarked: self.bare.get(sheet).copied().unwrap_or(own.y_unmarked),
             y_marked,
@@ -167,7 +168,7 @@ impl Model<'_> {
 
     /// The beam that the parameters stand for, mm.
     pub fn beam_of(&self, p: &Parameters) -> [f64; 2] {
-        [ALONG, ACROSS].map(|i| p[i].clamp(LOW[i], HIGH[i]).exp())
+        [ALONG, ACROSS].map(|i| libm::exp(p[i].clamp(LOW[i], HIGH[i])))
     }
 
     /// L* of each point: the mean look over its exposures.
@@ -177,7 +178,7 @@ impl Model<'_> {
         let of = |point: &Point| {
             let (Some(parts), Some(r)) = (parts.get(point.fill), sheets.get(point.sheet)) else { return 0.0 };
             let slope = p[SLOPE] * point.place[0] + p[SLOPE + 1] * point.place[1];
-            let x = point.dose * (point.speed / self.v0).powf(1.0 - r.schwarzschild) * slope.exp();
+            let x = point.dose * libm::pow(point.speed / self.v0, 1.0 - r.schwarzschild) * libm::exp(slope);
             lstar(parts.iter().map(|(e, share)| share * r.look(x * e)).sum::<f64>())
         };
         self.points.iter().map(of).collect()
@@ -188,7 +189,7 @@ impl Model<'_> {
         let step = 0.01f64;
         let times = |by: f64| -> Vec<f64> {
             let points: Vec<Point> =
-                self.points.iter().map(|q| Point { dose: q.dose * by.exp(), ..*q }).collect();
+                self.points.iter().map(|q| Point { dose: q.dose * libm::exp(by), ..*q }).collect();
             Model { points: &points, ..*self }.lightnesses(p)
         };
         times(step).iter().zip(times(-step)).map(|(a, b)| (a - b) / (2.0 * step)).collect()
@@ -240,8 +241,8 @@ impl Model<'_> {
             // nine tenths (r = 9/10). A coating of which this were not so could not be marked well at any
             // setting; without it a coating that marks dark and chars darker fits as well with a pale char
             // that does half of the marking.
-            let nine_tenths = p[HALF] + 9f64.ln() / p[RISE].exp();
-            let twentieth = p[CHAR] - 19f64.ln() / p[CHAR_RISE].exp();
+            let nine_tenths = p[HALF] + libm::log(9.0) / libm::exp(p[RISE]);
+            let twentieth = p[CHAR] - libm::log(19.0) / libm::exp(p[CHAR_RISE]);
             beyond += (nine_tenths - twentieth).max(0.0);
         }
         let lightnesses = self.lightnesses(p);
@@ -253,14 +254,14 @@ impl Model<'_> {
         };
         out.iter_mut().for_each(|v| *v += 10.0 * beyond);
         if let Some(guess) = self.char {
-            out.push((p[CHARRED] - guess.look.ln()) / CHARRED_SPREAD);
-            out.push((p[CHAR_RISE] - guess.rise.ln()) / CHAR_RISE_SPREAD);
-            out.push((p[CHAR] - p[HALF] - guess.later.ln()) / CHAR_SPREAD);
+            out.push((p[CHARRED] - libm::log(guess.look)) / CHARRED_SPREAD);
+            out.push((p[CHAR_RISE] - libm::log(guess.rise)) / CHAR_RISE_SPREAD);
+            out.push((p[CHAR] - p[HALF] - libm::log(guess.later)) / CHAR_SPREAD);
         }
         out.extend([p[SLOPE] / self.slope, p[SLOPE + 1] / self.slope]);
         if self.beam.spread > 0.0 {
-            out.push((p[ALONG] - self.beam.beam[0].ln()) / self.beam.spread);
-            out.push((p[ACROSS] - self.beam.beam[1].ln()) / self.beam.spread);
+            out.push((p[ALONG] - libm::log(self.beam.beam[0])) / self.beam.spread);
+            out.push((p[ACROSS] - libm::log(self.beam.beam[1])) / self.beam.spread);
         }
         out
     }

@@ -13,7 +13,7 @@ use super::uneven::{flat_miss, strays, unevenness};
 use super::veil::{self, veil};
 use crate::colour::{lstar, luminance};
 use crate::progress::{Progress, Stopped};
-use crate::wedge::spread::robust_size;
+use crate::wedge::spread::{robust_size, square};
 use crate::wedge::target::Expected;
 
 /// What a fit is made from.
@@ -62,7 +62,7 @@ pub fn fit(data: &Data, expected: &Expected, progress: &dyn Progress) -> Result<
     let Data { points, exposures, bare, beam, .. } = *data;
     let y_unmarked = bare.first().copied().unwrap_or(expected.y_unmarked);
     let shared = Shared::of(data, y_unmarked);
-    let mut errors: Vec<f64> = points.iter().map(|p| p.error.hypot(FIRST)).collect();
+    let mut errors: Vec<f64> = points.iter().map(|p| libm::hypot(p.error, FIRST)).collect();
     let mut white = shared.white(&errors);
     let s_free = distinct_speeds(points) >= 1.3;
     let mut solved: Option<Solved> = None;
@@ -81,7 +81,8 @@ pub fn fit(data: &Data, expected: &Expected, progress: &dyn Progress) -> Result<
         solved = Some(found);
         off = shared.off(&shared.sizes(points, &errors, &curve, white_ref));
         uneven = unevenness(points, &curve, &off, &steep, &|p| base.is_solid(p));
-        let own: Vec<f64> = points.iter().zip(&steep).map(|(p, s)| p.error.hypot(uneven * s)).collect();
+        let own: Vec<f64> =
+            points.iter().zip(&steep).map(|(p, s)| libm::hypot(p.error, uneven * s)).collect();
         let next = reweighted(points, &own, &curve, &off);
         if next == errors {
             break;
@@ -117,7 +118,7 @@ pub fn fit(data: &Data, expected: &Expected, progress: &dyn Progress) -> Result<
     let out = settle(&base, found, expected, s_free);
     let light = shared.light(&shared.sizes(points, &errors, &out.fitted, white));
     let squares: f64 =
-        out.fitted.iter().zip(points).zip(&off).map(|((f, p), o)| (f - p.lightness - o).powi(2)).sum();
+        out.fitted.iter().zip(points).zip(&off).map(|((f, p), o)| square(f - p.lightness - o)).sum();
     let rms = (squares / points.len().max(1) as f64).sqrt();
     Ok(ResponseFit { light, veil, limited, toned, uneven, flat_miss, strays, rms, ..out })
 }
@@ -201,7 +202,7 @@ impl Shared {
 
 /// The point if the light over it is `exp(light)` times what it was taken for.
 fn under(p: &Point, light: f64) -> Point {
-    Point { lightness: lstar(luminance(p.lightness) * (-light).exp()), ..*p }
+    Point { lightness: lstar(luminance(p.lightness) * libm::exp(-light)), ..*p }
 }
 
 /// The points' own errors, widened together where the curve misses the points by more than they say, and one

@@ -67,20 +67,20 @@ fn from_starts(
     let marked = |sheet: usize| luminance(extreme(sheet)).max(1e-3);
     let halves = half_guesses(base.points, bare(0), extreme(0), expected);
     let start = |half: f64, s: f64| -> Parameters {
-        let char_rise = expected.char_rise.ln();
+        let char_rise = libm::log(expected.char_rise);
         let mut all = [0.0; ALL];
         let own = [
-            marked(0).ln(),
-            half.ln(),
-            5f64.ln(),
+            libm::log(marked(0)),
+            libm::log(half),
+            libm::log(5.0),
             s,
-            expected.y_char.max(1e-3).ln(),
-            (4.0 * half).ln(),
+            libm::log(expected.y_char.max(1e-3)),
+            libm::log(4.0 * half),
             char_rise,
         ];
         all[..own.len()].copy_from_slice(&own);
-        (all[ALONG], all[ACROSS]) = (base.beam.beam[0].ln(), base.beam.beam[1].ln());
-        all[OTHER..OTHER + EARLIER].iter_mut().enumerate().for_each(|(k, v)| *v = marked(k + 1).ln());
+        (all[ALONG], all[ACROSS]) = (libm::log(base.beam.beam[0]), libm::log(base.beam.beam[1]));
+        all[OTHER..OTHER + EARLIER].iter_mut().enumerate().for_each(|(k, v)| *v = libm::log(marked(k + 1)));
         all
     };
     let free = base.free(s_free);
@@ -112,7 +112,7 @@ fn from_starts(
         both = best(parallel::map(tried.len(), |i| {
             let (guess, mut s) = tried[i];
             if known.is_none_or(|k| k.char.is_none()) {
-                s[CHARRED] = guess.look.ln();
+                s[CHARRED] = libm::log(guess.look);
             }
             Model { char: Some(guess), ..*base }.solve(s, &with)
         }));
@@ -121,7 +121,7 @@ fn from_starts(
 }
 
 fn with_char_at(mut all: Parameters, ratio: f64) -> Parameters {
-    all[CHAR] = all[super::model::HALF] + ratio.ln();
+    all[CHAR] = all[super::model::HALF] + libm::log(ratio);
     all
 }
 
@@ -131,14 +131,14 @@ fn best(all: Vec<Option<Solved>>) -> Option<Solved> {
 
 /// Exposures at which the patches of the sheet that is read pass half way from bare to the extreme, and the expected one.
 fn half_guesses(points: &[Point], bare: f64, extreme: f64, expected: &Expected) -> Vec<f64> {
-    let exposure = |p: &Point| p.dose * (p.speed / expected.v0.0).powf(1.0 - expected.schwarzschild);
+    let exposure = |p: &Point| p.dose * libm::pow(p.speed / expected.v0.0, 1.0 - expected.schwarzschild);
     let own = points.iter().filter(|p| p.sheet == 0);
     let mut sorted: Vec<(f64, f64)> =
         own.map(|p| (exposure(p), (p.lightness - bare) / (extreme - bare))).collect();
     sorted.sort_by(|a, b| a.0.total_cmp(&b.0));
     let passed = sorted.windows(2).find(|w| w[0].1 < 0.5 && w[1].1 >= 0.5).map(|w| (w[0].0 * w[1].0).sqrt());
     let mut out = vec![passed.unwrap_or(expected.x_half.0)];
-    if passed.is_some_and(|p| (p / expected.x_half.0).ln().abs() > 0.2) {
+    if passed.is_some_and(|p| libm::log(p / expected.x_half.0).abs() > 0.2) {
         out.push(expected.x_half.0);
     }
     out

@@ -9,6 +9,7 @@ use super::model::{
 };
 use crate::mark::Response;
 use crate::wedge::measurement::Measurement;
+use crate::wedge::spread::square;
 use crate::wedge::target::Expected;
 
 /// How far each parameter is off in photos of known truth besides what the points' scatter says, as fitted: what all
@@ -47,8 +48,12 @@ pub(super) fn settle(base: &Model<'_>, mut solved: Solved, expected: &Expected, 
             notes[i] = Some("the line pairs do not settle it".into());
         }
     }
-    let defaults =
-        [expected.y_marked.ln(), expected.x_half.0.ln(), expected.rise.ln(), expected.schwarzschild];
+    let defaults = [
+        libm::log(expected.y_marked),
+        libm::log(expected.x_half.0),
+        libm::log(expected.rise),
+        expected.schwarzschild,
+    ];
     for i in [CHARRED, CHAR_RISE, S, RISE, CHAR, MARKED, HALF] {
         let settled = solved.error[i] <= limits[i];
         let at_limit = solved.all[i] <= LOW[i] + 1e-3 || solved.all[i] >= HIGH[i] - 1e-3;
@@ -100,7 +105,7 @@ fn chars(model: &Model<'_>, solved: &Solved, free: &[usize]) -> Vec<(f64, Respon
         }
     }
     let least = all.iter().map(|a| a.0).fold(f64::INFINITY, f64::min);
-    let weights: Vec<f64> = all.iter().map(|a| (-0.5 * (a.0 - least)).exp()).collect();
+    let weights: Vec<f64> = all.iter().map(|a| libm::exp(-0.5 * (a.0 - least))).collect();
     let sum: f64 = weights.iter().sum();
     all.into_iter().zip(weights).map(|((_, r), w)| (w / sum, r)).collect()
 }
@@ -115,8 +120,8 @@ fn report(
     let known = |i: usize, log: bool| match &notes[i] {
         Some(why) => Measurement::not(why.clone()),
         None => {
-            let v = if log { solved.all[i].exp() } else { solved.all[i] };
-            let error = solved.error[i].hypot(REPEATS.get(i).copied().unwrap_or(0.0));
+            let v = if log { libm::exp(solved.all[i]) } else { solved.all[i] };
+            let error = libm::hypot(solved.error[i], REPEATS.get(i).copied().unwrap_or(0.0));
             Measurement::value(v, if log { v * error } else { error })
         }
     };
@@ -124,7 +129,7 @@ fn report(
     let beam = model.beam_of(&solved.all);
     // The pitch of the sheet that is read: its solids come first.
     let pitch = model.exposures.fills().first().map_or(1.0, |f| f.pitch[1]);
-    let squares: f64 = fitted.iter().zip(model.points).map(|(f, p)| (f - p.lightness).powi(2)).sum();
+    let squares: f64 = fitted.iter().zip(model.points).map(|(f, p)| square(f - p.lightness)).sum();
     let or = |i: usize, fitted: f64, usual: f64| if notes[i].is_some() { usual } else { fitted };
     ResponseFit {
         y_marked: known(MARKED, true),

@@ -1,6 +1,7 @@
 //! Uneven: how much more or less exposure each place of a coating needs, from how patches scatter where their look is steep.
 
 use super::model::Point;
+use crate::wedge::spread::square;
 
 /// Unevenness that is tried, as a share of the exposure: from a thousandth on, each half as much again.
 const TRIED: i32 = 12;
@@ -26,16 +27,16 @@ pub(super) fn unevenness(
     }
     let likelihood = |uneven: f64, noise: f64| -> f64 {
         let of = |((r, p), s): ((&f64, &Point), &f64)| {
-            let square = (noise * p.error).powi(2) + (uneven * s).powi(2);
-            0.5 * square.ln() + 0.5 * (FREEDOM + 1.0) * (r * r / (FREEDOM * square)).ln_1p()
+            let both = square(noise * p.error) + square(uneven * s);
+            0.5 * libm::log(both) + 0.5 * (FREEDOM + 1.0) * libm::log1p(r * r / (FREEDOM * both))
         };
         -rest.iter().zip(points).zip(steep).filter(|((_, p), _)| count(p)).map(of).sum::<f64>()
     };
     // What a curve of a dozen parameters leaves is less than the errors.
-    let noises: Vec<f64> = (-2..=8).map(|i| 2f64.powf(0.5 * f64::from(i))).collect();
+    let noises: Vec<f64> = (-2..=8).map(|i| libm::pow(2.0, 0.5 * f64::from(i))).collect();
     let best = |uneven: f64| noises.iter().map(|&n| likelihood(uneven, n)).fold(f64::NEG_INFINITY, f64::max);
     let none = best(0.0);
-    let tried = (0..TRIED).map(|i| 0.001 * 1.5f64.powi(i)).map(|u| (best(u), u));
+    let tried = (0..TRIED).map(|i| 0.001 * libm::pow(1.5, f64::from(i))).map(|u| (best(u), u));
     match tried.max_by(|a, b| a.0.total_cmp(&b.0)) {
         Some((l, u)) if l > none + 1.0 => u,
         _ => 0.0,
@@ -87,7 +88,7 @@ pub(super) fn strays(
     let used: Vec<usize> = (0..points.len()).filter(|&i| points[i].sheet == 0 && count(&points[i])).collect();
     let apart = |i: usize, j: usize| {
         let ([ax, ay], [bx, by]) = (points[i].place, points[j].place);
-        (ax - bx).hypot(ay - by)
+        libm::hypot(ax - bx, ay - by)
     };
     let others = |i: usize| used.iter().copied().filter(move |&j| j != i);
     let mut nearest: Vec<f64> =

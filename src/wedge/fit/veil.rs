@@ -9,6 +9,7 @@ use nalgebra::{DMatrix, DVector, SymmetricEigen};
 
 use super::model::Point;
 use crate::colour::{lstar, luminance};
+use crate::wedge::spread::square;
 
 /// How far a veil reaches before it is another, as a share of the piece's longer side (own judgement: a lamp's reflection on
 /// dark glass is a fifth to a half of a coaster wide).
@@ -29,7 +30,7 @@ pub fn shapes(places: &[(f64, f64)], bumps: &[f64], side: f64) -> Vec<Vec<f64>> 
     let n = places.len();
     let reach = REACH * side;
     let alike = |a: (f64, f64), b: (f64, f64)| {
-        (-((a.0 - b.0).powi(2) + (a.1 - b.1).powi(2)) / (2.0 * reach * reach)).exp()
+        libm::exp(-(square(a.0 - b.0) + square(a.1 - b.1)) / (2.0 * reach * reach))
     };
     let field = DMatrix::from_fn(n, n, |i, j| alike(places[i], places[j]));
     let SymmetricEigen { eigenvectors, eigenvalues } = field.symmetric_eigen();
@@ -103,18 +104,18 @@ pub fn veil(
     let likelihood = |noise: f64, size: f64| {
         let of = |(q, p): (&f64, &f64)| {
             let spread = noise + size * p;
-            spread.ln() + q * q / spread
+            libm::log(spread) + q * q / spread
         };
-        -0.5 * (along.iter().zip(&power).map(of).sum::<f64>() + freedom * noise.ln() + left / noise)
+        -0.5 * (along.iter().zip(&power).map(of).sum::<f64>() + freedom * libm::log(noise) + left / noise)
     };
     // Squares: of the points' noise in units of their errors, and of the veil's size.
-    let noises: Vec<f64> = (-16..=8).map(|i| 2f64.powf(0.25 * f64::from(i))).collect();
+    let noises: Vec<f64> = (-16..=8).map(|i| libm::pow(2.0, 0.25 * f64::from(i))).collect();
     let best_of =
         |size: f64| noises.iter().map(|&q| (likelihood(q, size), q)).max_by(|a, b| a.0.total_cmp(&b.0));
     let none = best_of(0.0)?.0;
     let (sure, noise, size) = SIZES
         .filter_map(|i| {
-            let size = (0.5 * 2f64.powf(0.5 * f64::from(i))).powi(2);
+            let size = square(0.5 * libm::pow(2.0, 0.5 * f64::from(i)));
             best_of(size).map(|(l, q)| (l, q, size))
         })
         .max_by(|a, b| a.0.total_cmp(&b.0))?;

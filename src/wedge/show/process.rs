@@ -7,6 +7,7 @@ use crate::units::{JoulesPerMm2, Mm, MmPerS, Share};
 use crate::wedge::fit::wants_mark;
 use crate::wedge::measurement::Measurement;
 use crate::wedge::reading::{Gain, PatchReading, Reading};
+use crate::wedge::spread::square;
 use crate::wedge::target::{Pattern, TestPatch, Wedge};
 
 /// What the reading has measured, laid over what `earlier` held (from other wedges of the same machine and
@@ -75,7 +76,7 @@ pub fn process(reading: &Reading, wedge: &Wedge, earlier: Option<ProcessFile>) -
             // The whole scale is off alike.
             let with_scale = |known: &Measurement| match *known {
                 Measurement::Measured { value, uncertainty } => {
-                    Measurement::value(value, uncertainty.hypot(value * scale))
+                    Measurement::value(value, libm::hypot(uncertainty, value * scale))
                 }
                 _ => known.clone(),
             };
@@ -154,12 +155,12 @@ pub fn mean_lag(reading: &Reading) -> Option<(f64, f64)> {
     let (mut weight, mut sum) = (0.0, 0.0);
     for l in &reading.lags {
         if let Measurement::Measured { value, uncertainty } = l.lag_ms {
-            let w = uncertainty.max(1e-4).powi(-2);
+            let w = square(uncertainty.max(1e-4)).recip();
             weight += w;
             sum += w * value;
         }
     }
-    (weight > 0.0).then(|| (sum / weight, weight.powf(-0.5)))
+    (weight > 0.0).then(|| (sum / weight, weight.sqrt().recip()))
 }
 
 fn missing_in(p: &mut ProcessFile, key: &str, known: &Measurement) {
@@ -175,7 +176,7 @@ fn rounded(v: f64) -> f64 {
     if v == 0.0 || !v.is_finite() {
         return v;
     }
-    let scale = 10f64.powi(5 - v.abs().log10().floor() as i32);
+    let scale = libm::pow(10.0, f64::from(5 - libm::log10(v.abs()).floor() as i32));
     (v * scale).round() / scale
 }
 
@@ -194,7 +195,7 @@ fn curve(gain: &Gain, setting: Option<Best>) -> Option<ToneCurve> {
         // A screen that is given the mark itself is held to what is foretold of its dots.
         let at = if wants_mark(&gain.screen) { s.foretold } else { Some(s.coverage) };
         let Some(at) = at.filter(|c| *c > 0.0 && *c <= 1.0) else { continue };
-        pools.push((s.mark.clamp(0.0, 1.0), s.uncertainty.powi(2), vec![at]));
+        pools.push((s.mark.clamp(0.0, 1.0), square(s.uncertainty), vec![at]));
         while let [.., a, b] = pools.as_slice() {
             if a.0 <= b.0 {
                 break;
