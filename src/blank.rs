@@ -238,6 +238,9 @@ impl fmt::Display for Shape {
 }
 
 /// Parses `100x60mm` (one unit for both) or `100mmx6cm`.
+///
+/// # Errors
+/// Text that is not two sides with a unit, or a side that is not above zero.
 pub fn parse_size(text: &str) -> Result<(Mm, Mm), String> {
     sides(text, "100x60mm", "both sides").map(|[width, height]| (width, height))
 }

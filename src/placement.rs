@@ -221,6 +221,9 @@ pub const MOST_DOTS: f64 = 400e6;
 ///
 /// The number of dots each way is `round(size / pitch)`; where that would reach past the margin by
 /// less than a dot it is one dot fewer. Only the part inside the margin's box gets dots.
+///
+/// # Errors
+/// A blank of which the margin leaves nothing, or more than [`MOST_DOTS`].
 pub fn place(outline: &Outline, blank: &Blank, place: Place, grid: Grid) -> Result<Placement, PlaceError> {
     let no_room = || PlaceError::NoRoom { shape: blank.shape.to_string(), margin: blank.margin.to_string() };
     let printable = blank.printable().ok_or_else(no_room)?;

@@ -20,6 +20,9 @@ const DIRECTIONS: usize = 180;
 /// (its window is not applied), in fractions of its width and height, clockwise as seen from the upper left;
 /// at most 180 points, never inside the true hull. The four corners for art without transparency;
 /// empty for art that is transparent everywhere.
+///
+/// # Errors
+/// As [`render`], by which transparent art is looked at.
 pub fn extent(art: &Art, view: &View) -> Result<Arc<Vec<(f64, f64)>>, RenderError> {
     let whole = View { window: Window::WHOLE, ..*view };
     match art {

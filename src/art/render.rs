@@ -35,6 +35,9 @@ pub struct Rendered {
 /// hidden under transparent places does not leak out. A photo, also of paper, is averaged in linear
 /// light. A drawing is averaged in code values: whatever drew it blended its edges so, hence a code value
 /// *is* the share of the ink there, and half a dot of one-bit ink is half ink.
+///
+/// # Errors
+/// A part of the art that is none, a number of dots that cannot be, or a drawing that cannot be drawn.
 pub fn render(
     art: &Art,
     view: &View,

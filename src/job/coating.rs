@@ -125,6 +125,9 @@ impl Coating {
     }
 
     /// Refuses values that no coating has, naming the key.
+    ///
+    /// # Errors
+    /// The first value that is out of its range, or a mark that is as light as the bare coating.
     pub fn check(&self) -> Result<(), Absurd> {
         let looks =
             [("unmarked", self.look.unmarked), ("marked", self.look.marked), ("charred", self.look.charred)];

@@ -16,6 +16,9 @@ pub struct Absurd {
 }
 
 /// `Err` unless `ok`.
+///
+/// # Errors
+/// The key and the reason, unless `ok`.
 pub fn unless(ok: bool, key: &'static str, why: impl Into<String>) -> Result<(), Absurd> {
     if ok { Ok(()) } else { Err(Absurd { key, why: why.into() }) }
 }
@@ -24,6 +27,9 @@ pub fn unless(ok: bool, key: &'static str, why: impl Into<String>) -> Result<(),
 const MOST_BYTES: u64 = 8 << 20;
 
 /// Reads the text of a small file.
+///
+/// # Errors
+/// A file that cannot be read, is no text, or is longer than 8 MB.
 pub fn read_text(what: &'static str, path: &Path) -> Result<String, FileError> {
     let fail = |cause| FileError::Unreadable { what, path: path.to_path_buf(), cause };
     let size = std::fs::metadata(path).map_err(fail)?.len();
@@ -39,6 +45,9 @@ pub fn read_text(what: &'static str, path: &Path) -> Result<String, FileError> {
 }
 
 /// Reads a value from TOML text; `path` is only named in messages.
+///
+/// # Errors
+/// Text that is no TOML, lacks a key, has one that is not known, or a value that is not of its kind; with its line.
 pub fn parse<T: DeserializeOwned>(what: &'static str, path: &Path, text: &str) -> Result<T, FileError> {
     toml::from_str(text).map_err(|e| {
         let at = e.span().map_or(0, |s| s.start.min(text.len()));

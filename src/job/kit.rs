@@ -88,11 +88,17 @@ pub fn entry(sort: Sort, id: &str) -> Option<&'static Entry> {
 }
 
 /// A machine by its kit name or from a file of the maker's own.
+///
+/// # Errors
+/// A name that stands for no entry and no file; a file that is no machine, or one of a machine that cannot be.
 pub fn machine(name: &str) -> Result<Machine, KitError> {
     load(Sort::Machine, "machine", name, Machine::check)
 }
 
 /// A coating by its kit name or from a file of the maker's own.
+///
+/// # Errors
+/// A name that stands for no entry and no file; a file that is no coating, or one of a coating that cannot be.
 pub fn coating(name: &str) -> Result<Coating, KitError> {
     load(Sort::Coating, "coating", name, Coating::check)
 }
@@ -114,6 +120,9 @@ pub fn coating_in(text: &str, name: &str) -> Result<Coating, FileError> {
 }
 
 /// A blank by its kit name or from a file of the maker's own.
+///
+/// # Errors
+/// A name that stands for no entry and no file; a file that is no blank, or one whose margin leaves nothing of it.
 pub fn blank(name: &str) -> Result<KitBlank, KitError> {
     load(Sort::Blank, "blank", name, |b: &KitBlank| {
         let why = "leaves nothing of the blank";
@@ -122,6 +131,9 @@ pub fn blank(name: &str) -> Result<KitBlank, KitError> {
 }
 
 /// The kit's coatings for a surface, the usual one first: those that its blanks of that surface take.
+///
+/// # Errors
+/// A blank of the kit that cannot be read.
 pub fn coatings_on(surface: Surface) -> Result<Vec<String>, KitError> {
     let mut all: Vec<String> = Vec::new();
     for e in of(Sort::Blank) {
@@ -134,6 +146,9 @@ pub fn coatings_on(surface: Surface) -> Result<Vec<String>, KitError> {
 }
 
 /// The kit's coating that is called `called` in its file (`poster paint`), with the name it goes by.
+///
+/// # Errors
+/// A coating of the kit that cannot be read.
 pub fn coating_called(called: &str) -> Result<Option<(&'static str, Coating)>, KitError> {
     for e in of(Sort::Coating) {
         let c = coating(e.id)?;
@@ -146,6 +161,9 @@ pub fn coating_called(called: &str) -> Result<Option<(&'static str, Coating)>, K
 
 /// The surface that a coating is for: that of the first of the kit's blanks that takes it. `None` for one that
 /// the kit does not know.
+///
+/// # Errors
+/// A coating or a blank of the kit that cannot be read.
 pub fn surface_for(coating: &Coating) -> Result<Option<Surface>, KitError> {
     let Some((id, _)) = coating_called(&coating.name)? else { return Ok(None) };
     for e in of(Sort::Blank) {

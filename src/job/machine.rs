@@ -291,6 +291,10 @@ impl Machine {
     }
 
     /// Refuses values that no machine has, naming the key.
+    ///
+    /// # Errors
+    /// The first value that is out of its range, a place or size that cannot be read, or a line of header or footer that
+    /// may not stand there.
     pub fn check(&self) -> Result<(), Absurd> {
         let l = &self.laser;
         unless(l.power.0 > 0.0 && l.power.0 <= 200.0, "power", "must be above 0 W and at most 200 W")?;

@@ -443,6 +443,9 @@ impl ProcessFile {
     }
 
     /// Refuses values that nothing measures to, naming the key.
+    ///
+    /// # Errors
+    /// The first value that is out of its range, or a mark that is as light as the bare coating.
     pub fn check(&self) -> Result<(), Absurd> {
         let looks = [("unmarked", &self.unmarked), ("marked", &self.marked), ("charred", &self.charred)];
         for (key, v) in looks {

@@ -55,6 +55,9 @@ impl<'a> Cone<'a> {
 
     /// Places art on the mantle of one girth, such that once laid round it has its size and its proportions at half its own
     /// height, and lies there as far from the middle as it should.
+    ///
+    /// # Errors
+    /// A blank of which the margin leaves nothing, or too many dots.
     pub fn place(
         &self,
         outline: &Outline,

@@ -90,6 +90,9 @@ pub(super) struct Work<'a> {
 
 impl Work<'_> {
     /// Makes the dots, masked, with every second line free where so much is barred.
+    ///
+    /// # Errors
+    /// Where `progress` ends the work.
     pub fn dots(&self, barred: f32, progress: &dyn Progress) -> Result<Dots, Stopped> {
         let mut dots = (self.screen.make)(self.tone, &self.barring(barred), progress);
         progress.go_on(0)?;
@@ -98,6 +101,9 @@ impl Work<'_> {
     }
 
     /// Makes them as the plan asks for the time of the burn.
+    ///
+    /// # Errors
+    /// Where lines cannot be laid on this machine, or `progress` ends the work.
     pub fn paced(&self, kind: Kind, progress: &dyn Progress) -> Result<(Dots, Pace), PipelineError> {
         let pace = match self.plan.dots.time {
             BurnTime::Share(share) if self.spares() && share.0 < 1.0 => {
@@ -110,6 +116,9 @@ impl Work<'_> {
     }
 
     /// What a search would settle for the sake of time, as windows tell.
+    ///
+    /// # Errors
+    /// Where lines cannot be laid on this machine.
     pub fn settled(&self, kind: Kind) -> Result<Pace, PipelineError> {
         match self.plan.dots.time {
             _ if !self.spares() || kind != Kind::Photo => Ok(Pace::ALL_LINES),
@@ -124,6 +133,9 @@ impl Work<'_> {
 
     /// The burn's time as a search would settle it, as a share of that of other dots, each of which is as long as `times` of
     /// its own; as windows tell. 1 where they do not.
+    ///
+    /// # Errors
+    /// Where lines cannot be laid on this machine.
     pub fn against(&self, kind: Kind, others: &Dots, times: usize) -> Result<f64, PipelineError> {
         let Some(sheet) = self.sheet()?.filter(|_| kind == Kind::Photo) else { return Ok(1.0) };
         let own = sheet.tried(self, self.settled(kind)?.barred).seconds;
@@ -178,6 +190,9 @@ impl Work<'_> {
 
     /// The [`LADDER`] from the longest time to the least, with `also` in its place, as windows of the picture tell; what saves
     /// no time is left out. None where no line can be spared.
+    ///
+    /// # Errors
+    /// Where lines cannot be laid on this machine.
     pub fn rungs(&self, also: Option<f32>) -> Result<Vec<Pace>, PipelineError> {
         let Some(sheet) = self.sheet()?.filter(|_| self.spares()) else { return Ok(Vec::new()) };
         let mut barred: Vec<f32> = LADDER.into_iter().chain(also).collect();

@@ -48,6 +48,9 @@ impl<'a> ReadArt<'a> {
     }
 
     /// What `view` shows of it in `columns` x `rows` dots.
+    ///
+    /// # Errors
+    /// Art that cannot be drawn, or a view of it that cannot be.
     pub fn render(&self, view: &View, columns: usize, rows: usize) -> Result<Drawn, PipelineError> {
         let mut rendered = art::render(&self.art, view, columns, rows, self.reading.kind)?;
         let (mut sheet, mut note) = (None, None);

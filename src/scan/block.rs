@@ -296,6 +296,9 @@ fn tenths(value: f64) -> Option<u16> {
 }
 
 /// `value` where it is within `low..=high`.
+///
+/// # Errors
+/// A value that is out of the range.
 pub fn within(letter: u8, value: f64, low: f64, high: f64) -> Result<f64, Fault> {
     if value >= low && value <= high { Ok(value) } else { Err(Fault::Range(char::from(letter), value)) }
 }

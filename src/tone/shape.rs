@@ -131,6 +131,9 @@ impl Shaping {
     }
 
     /// Checks every value against its range.
+    ///
+    /// # Errors
+    /// The first value that is out of its range, black that is not below white, or points that are no curve.
     pub fn check(&self) -> Result<(), ShapingError> {
         let within = |what, value: f64, from: f64, to: f64, range| {
             if (from..=to).contains(&value) {
@@ -171,6 +174,9 @@ impl Shaping {
 
 /// Shapes the tones of `light` in place; `pitch_mm` are the distances of dots along and across.
 /// Transparent places (alpha below ½) do not count for automatic levels.
+///
+/// # Errors
+/// As [`Shaping::check`].
 pub fn shape(
     mut light: Light,
     alpha: Option<&Alpha>,

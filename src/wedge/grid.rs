@@ -39,6 +39,9 @@ pub struct ForeignGrid {
 pub struct GridError(String);
 
 /// The grid as a wedge whose blank is the rectangle between the corners.
+///
+/// # Errors
+/// Fewer than 2 x 2 patches, a gap out of its range, a power or speed of zero, or a size of 1 mm or less.
 pub fn wedge(grid: &ForeignGrid) -> Result<Wedge, GridError> {
     let (columns, rows) = (grid.speeds.len(), grid.powers.len());
     if columns < 2 || rows < 2 {

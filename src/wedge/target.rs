@@ -324,11 +324,17 @@ impl Wedge {
     }
 
     /// The file's text.
+    ///
+    /// # Errors
+    /// A wedge that cannot be put into words.
     pub fn to_toml(&self) -> Result<String, TargetError> {
         toml::to_string(self).map_err(|e| TargetError::Syntax(e.to_string()))
     }
 
     /// Reads a file's text and checks it.
+    ///
+    /// # Errors
+    /// Text that is no wedge file, is of another version or was changed by hand, or a wedge that cannot be.
     pub fn from_toml(text: &str) -> Result<Self, TargetError> {
         let wedge: Wedge =
             toml::from_str(text).map_err(|e| TargetError::Syntax(e.message().replace('\n', " ")))?;

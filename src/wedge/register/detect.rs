@@ -42,6 +42,9 @@ pub enum Unfound {
 /// Finds the four marks. The photo is looked at reduced by 4, then 2, then 1, each with three widths of
 /// the local threshold; the first scale that gives a consistent set of four wins. Where none does, three
 /// marks and their sizes give a first perspective, for the patches to make exact.
+///
+/// # Errors
+/// Where no set of marks is found, with what was seen, or `progress` ends the work.
 pub fn find(light: &Light, wedge: &Wedge, progress: &dyn Progress) -> Result<Found, Unfound> {
     let mut searched = Searched::default();
     let mut best_three: Option<(f64, Homography)> = None;
