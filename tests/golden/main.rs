@@ -98,6 +98,16 @@ const JOBS: &[Job] = &[
         ],
         keep: &[],
     },
+    // The kind that is drawn where none is asked for.
+    Job {
+        name: "wedge-combined",
+        art: &[],
+        lines: &[
+            "wedge draw --blank rect:50x50mm --steps 5x3 --screens floyd-steinberg --out drawn",
+            "wedge read drawn/wedge.png --wedge drawn/wedge.toml --date 2026-01-02 --out read",
+        ],
+        keep: &[],
+    },
     Job {
         name: "compare",
         art: &["tests/data/art/whole.jpg"],
@@ -193,6 +203,7 @@ golden! {
     an_exposure_wedge: "wedge-exposure",
     a_tone_wedge: "wedge-tone",
     a_timing_wedge: "wedge-timing",
+    a_wedge_of_everything: "wedge-combined",
     a_contact_sheet: "compare",
     a_proof_and_a_replay: "proof-and-replay",
     layers_and_a_tray: "layers-and-tray",
