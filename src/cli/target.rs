@@ -21,7 +21,9 @@ pub struct OutOptions {
 /// Whether to write where there is something.
 #[derive(Debug, Clone, Copy, Args)]
 pub struct Replace {
-    /// Replace the files that an earlier run of this command wrote into the folder; all others stay
+    /// Replace, by name, the files that this command writes, whatever wrote them; all others in the folder stay
+    ///
+    /// A run that would replace a file that it reads is refused.
     #[arg(long)]
     pub replace: bool,
 }
