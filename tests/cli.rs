@@ -636,6 +636,18 @@ fn a_wrong_command_line_is_told_what_to_write() {
         let line = format!("prepare disc.svg --out out {line}");
         refused(&line.split(' ').collect::<Vec<_>>(), b.path(), 2, part);
     }
+    // The ranges that their help states.
+    for (line, part) in [
+        ("advise --size 0.5x10mm", "from 1mm to 2000mm"),
+        ("advise --size 10x2001mm", "from 1mm to 2000mm"),
+        ("advise --from 0mm", "from 0.005mm to 5mm"),
+        ("advise --to -1mm", "from 0.005mm to 5mm"),
+        ("advise --to 6mm", "from 0.005mm to 5mm"),
+        ("wedge read photo.png --wedge wedge.toml --out out --grain 101", "from 0 to 100"),
+        ("wedge read photo.png --wedge wedge.toml --out out --grain nan", "from 0 to 100"),
+    ] {
+        refused(&line.split(' ').collect::<Vec<_>>(), b.path(), 2, part);
+    }
 }
 
 #[test]

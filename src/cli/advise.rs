@@ -16,19 +16,19 @@ use crate::mark::settings::{self, Quickest};
 use crate::mark::{Burn, Setting};
 use crate::pipeline;
 use crate::scan::motion;
-use crate::units::{MM_PER_INCH, Mm, duration, short};
+use crate::units::{MM_PER_INCH, Mm, Pitch, UnitError, duration, short};
 
 /// Arguments of `advise`.
 #[derive(Debug, Args)]
 pub struct AdviseArgs {
-    /// Size of the piece for the time
-    #[arg(long, value_name = "WxH", default_value = "85x85mm", value_parser = parse_size)]
+    /// Size of the piece for the time, each side from 1mm to 2000mm
+    #[arg(long, value_name = "WxH", default_value = "85x85mm", value_parser = parse_piece)]
     pub size: (Mm, Mm),
-    /// Finest pitch to list [default: a quarter of the beam across]
-    #[arg(long, value_name = "MM")]
+    /// Finest pitch to list, 0.005mm to 5mm [default: a quarter of the beam across]
+    #[arg(long, allow_hyphen_values = true, value_name = "MM", value_parser = parse_pitch)]
     pub from: Option<Mm>,
-    /// Coarsest pitch to list [default: one and a half times the beam across]
-    #[arg(long, value_name = "MM")]
+    /// Coarsest pitch to list, 0.005mm to 5mm [default: one and a half times the beam across]
+    #[arg(long, allow_hyphen_values = true, value_name = "MM", value_parser = parse_pitch)]
     pub to: Option<Mm>,
     /// Print JSON instead of the table
     #[arg(long)]
@@ -36,6 +36,18 @@ pub struct AdviseArgs {
     #[allow(missing_docs)]
     #[command(flatten)]
     pub process: ProcessOptions,
+}
+
+/// A piece is as large as a blank may be.
+fn parse_piece(text: &str) -> Result<(Mm, Mm), String> {
+    let (width, height) = parse_size(text)?;
+    let fits = |side: Mm| (1.0..=2000.0).contains(&side.0);
+    if fits(width) && fits(height) { Ok((width, height)) } else { Err("a side is from 1mm to 2000mm".into()) }
+}
+
+/// A pitch that a job may have too, said as a distance or as a density.
+fn parse_pitch(text: &str) -> Result<Mm, UnitError> {
+    text.parse().map(|pitch: Pitch| Mm(pitch.mm()))
 }
 
 /// Runs `advise`.

@@ -50,7 +50,7 @@ pub struct CompareArgs {
     /// Also writes times.png: likeness against time, with a close-up of each.
     #[arg(long, conflicts_with_all = ["densities", "tones", "time"])]
     pub times: bool,
-    /// The densities to compare, separated by commas: 254dpi,290.3dpi [default: that of the job]
+    /// The densities to compare, separated by commas, 5.08dpi to 5080dpi each: 254dpi,290.3dpi [default: that of the job]
     #[arg(long, value_name = "DENSITIES", value_delimiter = ',', conflicts_with_all = ["density", "pitch"])]
     pub densities: Vec<Pitch>,
     #[allow(missing_docs)]

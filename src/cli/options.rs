@@ -88,7 +88,7 @@ fn fonts(place: &str) -> String {
 /// How long art may take to be opened and drawn.
 #[derive(Debug, Args)]
 pub struct DrawingOptions {
-    /// How long an SVG or PDF may take to be read, and again each time it is drawn, in seconds [default: 30s]
+    /// How long an SVG or PDF may take to be read, and again each time it is drawn, in seconds, above 0 and up to 3600 [default: 30s]
     #[arg(long, value_name = "SECONDS", value_parser = super::search_time::parse_seconds)]
     pub drawing_time: Option<f64>,
 }
@@ -181,7 +181,7 @@ pub struct DotOptions {
     /// asked for, auto and fitted switch the beam at half of it along the lines.
     #[arg(long, allow_hyphen_values = true, value_name = "MM")]
     pub pitch: Option<Pitch>,
-    /// Distance between lines where it differs from the pitch along them [default: the same]
+    /// Distance between lines where it differs from the pitch along them, 0.005mm to 5mm [default: the same]
     #[arg(long, allow_hyphen_values = true, value_name = "MM")]
     pub pitch_across: Option<Pitch>,
     /// How well beam and exposure are known, as a standard deviation, for example 2% [default: as measured, or 10%]
@@ -258,6 +258,8 @@ pub struct ProcessOptions {
     #[arg(long, allow_hyphen_values = true, value_name = "SHARE")]
     pub power: Option<Share>,
     /// Speed while marking, for example 12.5mm/s or 750mm/min [default: for the coating's start exposure]
+    ///
+    /// From 0.01mm/s to the machine's top speed.
     #[arg(long, allow_hyphen_values = true, value_name = "SPEED")]
     pub speed: Option<MmPerS>,
     /// Passes over each line, 1 to 20 [default: 1]
@@ -337,7 +339,7 @@ pub struct LayerOptions {
     /// A text laid over the art, as large as fits; \n begins a new line. Its size and place are said with --layer
     #[arg(long, value_name = "TEXT")]
     pub text: Vec<String>,
-    /// A border of this width, at the margin; more of it is said with --layer
+    /// A border of this width, at the margin, 0.01mm to 100mm; more of it is said with --layer [default: none]
     #[arg(long, value_name = "WIDTH")]
     pub border: Option<Mm>,
     /// A layer with all that can be said of it, as in job.toml: "text = 'Anna', place = '60x8mm', anchor = 'bottom'"

@@ -44,7 +44,9 @@ pub struct PrepareArgs {
     /// A second look: this place of the blank, large, as dots and as forecast, in loupe.png (mm from its lower left: 40,50)
     #[arg(long, value_name = "X,Y", value_parser = options::parse_place)]
     pub loupe: Option<(f64, f64)>,
-    /// Searching screens: as many passes as take this long here, in seconds, for a blank full of dots; the job file keeps their number
+    /// Searching screens: as many passes as take this long here, for a blank full of dots, in seconds, above 0 and up to 3600 [default: off, as --effort says]
+    ///
+    /// The job file keeps their number.
     #[arg(long, value_name = "SECONDS", conflicts_with = "effort", value_parser = search_time::parse_seconds)]
     pub search_time: Option<f64>,
     #[allow(missing_docs)]

@@ -25,7 +25,7 @@ pub struct ProofArgs {
     /// The dots: a 1-bit PNG; '-' reads standard input
     #[arg(value_name = "DOTS.png")]
     pub dots: PathBuf,
-    /// Density of the dots, for example 290.3dpi [default: what the file says of itself]
+    /// Density of the dots, for example 290.3dpi, 5.08dpi to 5080dpi [default: what the file says of itself]
     #[arg(long, value_name = "DPI")]
     pub density: Option<Pitch>,
     /// The axis that lines run along: x or y [default: x]

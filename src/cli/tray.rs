@@ -37,19 +37,21 @@ pub struct TrayArgs {
     #[allow(missing_docs)]
     #[command(flatten)]
     pub out: OutOptions,
-    /// Spots in columns and rows, as in 4x5 [default: the order's]
+    /// Spots in columns and rows, as in 4x5, each from 1 to 100 [default: the order's, or one row]
     #[arg(long, value_name = "COLUMNSxROWS")]
     pub grid: Option<String>,
-    /// Between the blanks and around them [default: the order's, or 5mm]
+    /// Between the blanks and around them, 0mm to 200mm [default: the order's, or 5mm]
     #[arg(long, value_name = "MM")]
     pub gap: Option<Mm>,
-    /// Begin with this piece, by its number on the ticket: those before it are marked already
+    /// Begin with this piece, by its number on the ticket, 1 to the last: those before it are marked already
     #[arg(long, value_name = "NUMBER", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..))]
     pub from: u32,
     /// Leave out rows of the table that cannot be used, and say which
     #[arg(long)]
     pub skip_bad_rows: bool,
-    /// Also jig.nc, which marks the edges of the blanks on a card at this power and speed: 20%,50mm/s
+    /// Also jig.nc, which marks the edges of the blanks on a card at this power and speed: 20%,50mm/s [default: off]
+    ///
+    /// The power is above 0% and at most 100%, the speed from 5mm/s to the machine's top speed.
     #[arg(long, value_name = "POWER,SPEED", value_parser = parse_card)]
     pub jig: Option<(Share, MmPerS)>,
     /// Print the report as JSON instead of the summary

@@ -36,13 +36,17 @@ pub(crate) struct DrawArgs {
     /// The blank: round:90mm, rect:100x60mm, rect:100x100mm:r8mm, cylinder:73x100mm, or a kit entry [default: glass-tile-100]
     #[arg(long, value_name = "SHAPE", value_parser = named())]
     blank: Option<String>,
-    /// What is kept free at the blank's edge [default: the kit entry's, or 2.5mm]
+    /// What is kept free at the blank's edge, from 0mm up [default: the kit entry's, or 2.5mm]
     #[arg(long, value_name = "MM")]
     margin: Option<Mm>,
     /// Power: a range such as 45..100%, or one value for tone and timing [default: round the coating's expected half exposure, or the process's]
+    ///
+    /// From 1% to 100%.
     #[arg(long, value_name = "RANGE")]
     power: Option<String>,
     /// Speed: a range such as 7..30mm/s, or one value for tone [default: round the coating's expected half exposure, or the process's; timing: 10..25mm/s]
+    ///
+    /// From 0.5mm/s to the machine's top speed, at most 1000mm/s.
     #[arg(long, value_name = "RANGE")]
     speed: Option<String>,
     /// Columns (speeds) by rows (powers), 2x2 to 20x20; for timing the number of speeds [default: 6x6, or as many as fit; combined: 6x5, timing: 3]
@@ -60,16 +64,16 @@ pub(crate) struct DrawArgs {
     /// Tone: how many steps of coverage up to 100%, 3 to 20
     #[arg(long, value_name = "COUNT", default_value_t = 10, value_parser = clap::value_parser!(u32).range(3..=20))]
     coverages: u32,
-    /// Power of finder marks and labels [default: what surely marks under the expected response]
+    /// Power of finder marks and labels, above 0% and at most 100% [default: what surely marks under the expected response]
     #[arg(long, value_name = "SHARE")]
     marks_power: Option<Share>,
-    /// Speed of finder marks and labels [default: what surely marks under the expected response]
+    /// Speed of finder marks and labels, from 0.01mm/s to the machine's top speed [default: what surely marks under the expected response]
     #[arg(long, value_name = "SPEED")]
     marks_speed: Option<MmPerS>,
-    /// Density of dots, for example 290.3dpi [default: advised for the machine]
+    /// Density of dots, for example 290.3dpi, 5.08dpi to 5080dpi [default: advised for the machine]
     #[arg(long, value_name = "DPI", conflicts_with = "pitch")]
     density: Option<Pitch>,
-    /// Distance between dots, for example 0.0875mm [default: advised for the machine]
+    /// Distance between dots, for example 0.0875mm, 0.005mm to 5mm [default: advised for the machine]
     #[arg(long, value_name = "MM")]
     pitch: Option<Pitch>,
     /// The machine: a kit entry or a file of your own [default: diode-5w]

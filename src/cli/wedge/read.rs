@@ -52,31 +52,31 @@ pub(super) struct ReadArgs {
     /// Luminance of the white reference, above 0% to 100%
     #[arg(long, value_name = "SHARE", default_value = "100%")]
     white_luminance: Share,
-    /// Grain above which a patch is not picked, in L*
-    #[arg(long, value_name = "L*", default_value_t = 3.0)]
+    /// Grain above which a patch is not picked, in L*, 0 to 100
+    #[arg(long, value_name = "L*", default_value_t = 3.0, value_parser = parse_grain)]
     grain: f64,
     /// An earlier process file of the same machine and coating: its values are kept where this wedge has none
     #[arg(long, value_name = "FILE", value_parser = named())]
     process: Option<String>,
-    /// A grid that was not drawn here: columns (speeds) by rows (powers), 7x7; needs --powers, --speeds, --size, --corners
+    /// A grid that was not drawn here: columns (speeds) by rows (powers), 2x2 to 20x20; needs --powers, --speeds, --size, --corners
     #[arg(long, value_name = "NxM", conflicts_with = "wedge", requires_all = ["powers", "speeds", "size", "corners"])]
     grid: Option<String>,
-    /// Powers of the grid's rows from the top: 100..40% or a list 100,80,60%
+    /// Powers of the grid's rows from the top, above 0% and at most 100%: 100..40% or a list 100,80,60%
     #[arg(long, value_name = "RANGE")]
     powers: Option<String>,
-    /// Speeds of the grid's columns from the left: 6..30mm/s or a list 6,12,30mm/s
+    /// Speeds of the grid's columns from the left, above 0mm/s and at most 10000mm/s: 6..30mm/s or a list 6,12,30mm/s
     #[arg(long, value_name = "RANGE")]
     speeds: Option<String>,
-    /// Size of the grid between its outer corners
+    /// Size of the grid between its outer corners, each side above 1mm and at most 10m: 70x70mm
     #[arg(long, value_name = "WxHmm")]
     size: Option<String>,
     /// Share of a step between two patches that is left unmarked, 5% to 80%
     #[arg(long, value_name = "SHARE", default_value = "20%")]
     gap: Share,
-    /// Passes over each line of the grid
+    /// Passes over each line of the grid, 1 to 20
     #[arg(long, value_name = "TIMES", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=20))]
     passes: u32,
-    /// Pitch of the grid's lines, for example 0.1mm or 254dpi [default: advised for the machine]
+    /// Pitch of the grid's lines, for example 0.1mm or 254dpi, 0.005mm to 5mm [default: advised for the machine]
     #[arg(long, value_name = "PITCH")]
     pitch: Option<Pitch>,
     /// Machine of the grid [default: diode-5w]
@@ -91,6 +91,12 @@ pub(super) struct ReadArgs {
     /// Print nothing but errors
     #[arg(long, short)]
     quiet: bool,
+}
+
+/// Lightness has a hundred steps of L*: no grain is more.
+fn parse_grain(text: &str) -> Result<f64, String> {
+    let grain = text.trim().parse::<f64>().ok().filter(|g| (0.0..=100.0).contains(g));
+    grain.ok_or_else(|| "a grain is a number of L* from 0 to 100, such as 3".into())
 }
 
 fn parse_numbers(text: &str) -> Result<Vec<f64>, String> {
