@@ -17,6 +17,7 @@ use crate::proof::canvas::ProofError;
 use crate::proof::report::{FileFacts, Report};
 use crate::proof::ticket;
 use crate::scan::limits::LimitsError;
+use crate::scan::outline;
 use crate::scan::program::{Cost, Program, Unwritten};
 use crate::scan::readback::{self, ReadBackError};
 use crate::scan::replay::ReplayOptions;
@@ -137,7 +138,7 @@ pub fn write(
         files.push(FileFacts {
             name: "outline.nc".into(),
             bytes: Some(walk.bytes),
-            about: "walks the art's box and the blank's edge, to check the place".into(),
+            about: outline::about(&plan.blank.shape).into(),
         });
     } else {
         report.program = None;

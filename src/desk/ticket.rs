@@ -11,6 +11,7 @@ use crate::job::acceptance::{Acceptance, Given};
 use crate::job::{Plan, Standing};
 use crate::placement::Placement;
 use crate::proof::report::{Known, Report};
+use crate::scan::outline;
 use crate::units::short;
 
 /// The ticket of a run.
@@ -217,7 +218,7 @@ fn files(exact: &Exact, burns: bool) -> Vec<Value> {
     let all = [
         ("ticket.html", "all of this on a page to print", true),
         ("program.nc", "the scan program: what the machine runs", burns),
-        ("outline.nc", "walks the art's box and the blank's edge, to check the place", burns),
+        ("outline.nc", outline::about(&plan.blank.shape), burns),
         ("proof.png", "how the piece is forecast to look after cleaning", true),
         ("round.png", "the round piece from three sides", turned.is_some()),
         (

@@ -1,6 +1,7 @@
 //! Steps: what to do at the bench, in order; only those that this coating and this surface need.
 
 use super::report::StepFacts;
+use crate::blank::Shape;
 use crate::job::Plan;
 use crate::job::coating::Work;
 use crate::job::kit::Surface;
@@ -74,11 +75,22 @@ pub fn of_job(plan: &Plan) -> Vec<StepFacts> {
     let p = &plan.process;
     let follow =
         if plan.machine.limits().pointer.is_some_and(|share| share > 0.0) { "pointer" } else { "head" };
-    let lay = round(plan, follow).unwrap_or_else(|| format!(
-        "Lay the blank in its jig{}. Run outline.nc and follow the {follow} around the art: it must stay on the blank, {} mm inside its edge.",
-        if plan.art.mirror { ", the coated side up" } else { "" },
-        short(plan.blank.margin.0, 2)
-    ));
+    let margin = short(plan.blank.margin.0, 2);
+    // A round blank has one circle walked; any other the art's box, and its own edge after it.
+    let walk = match plan.blank.shape {
+        Shape::Round { .. } => {
+            format!(
+                "along one circle: it must stay on the blank, {margin} mm inside its edge all the way round"
+            )
+        }
+        _ => format!(
+            "around the art, which must lie on the blank, {margin} mm or more inside its edge, and then along that edge"
+        ),
+    };
+    let lay = round(plan, follow).unwrap_or_else(|| {
+        let side = if plan.art.mirror { ", the coated side up" } else { "" };
+        format!("Lay the blank in its jig{side}. Run outline.nc and follow the {follow} {walk}.")
+    });
     let watts = p.power.value.0 * p.rated_power.value.0;
     let set = format!(
         "Set the power to {} % ({} W of {} W), the speed to {} mm/s ({} mm/min), {} pass{}. Focus on {}.",
@@ -118,6 +130,19 @@ mod tests {
         assert_eq!(titles("black-anodised-aluminium", Surface::Metal), ["Clean", "Clean off"]);
         let all = ["Clean", "Mix", "Coat", "Dry", "Clean off", "Finish"];
         assert_eq!(titles("poster-paint", Surface::Glass), all);
+    }
+
+    #[test]
+    fn the_walk_is_told_as_the_outline_goes() {
+        let lay = |shape: &str| {
+            let job = format!("blank.shape = '{shape}'").parse().unwrap();
+            let all = of_job(&Plan::of(&job).unwrap());
+            all.into_iter().find(|s| s.title == "Lay").unwrap().text
+        };
+        assert!(lay("round:90mm").ends_with(
+            "follow the head along one circle: it must stay on the blank, 2.5 mm inside its edge all the way round."
+        ));
+        assert!(lay("rect:90x60mm").ends_with("2.5 mm or more inside its edge, and then along that edge."));
     }
 
     #[test]

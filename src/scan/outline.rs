@@ -63,6 +63,17 @@ pub fn program(limits: &Limits, rect: &DotRect, blank: &Blank, job: &str) -> Pro
     Program::new(limits, lines, parts)
 }
 
+/// What [`program`] walks on a blank of that shape, for lists of files.
+pub fn about(shape: &Shape) -> &'static str {
+    match shape {
+        Shape::Round { .. } => "walks one circle at the blank's margin, to check the place",
+        Shape::Rect { .. } => "walks the art's box and the blank's edge, to check the place",
+        Shape::Cylinder { .. } | Shape::Cone { .. } => {
+            "walks the art's box, the ends of the piece and its seam, to check the place"
+        }
+    }
+}
+
 /// The art's box, closed; mm from the blank's lower left corner.
 fn art_box(rect: &DotRect, blank: &Blank) -> Vec<(f64, f64)> {
     let (left, right) = (rect.left.0, rect.left.0 + rect.width());
@@ -155,6 +166,25 @@ mod tests {
         let cost = program.write(&mut out, &Silent).unwrap();
         assert_eq!(cost.bytes, out.len() as u64);
         (String::from_utf8(out).unwrap(), blank)
+    }
+
+    #[test]
+    fn it_walks_as_many_ways_as_it_is_said_to() {
+        for (shape, walks, said) in [
+            ("round:90mm", 1, "one circle"),
+            ("rect:90x60mm", 2, "box and the blank's edge"),
+            ("cylinder:73x100mm", 2, "seam"),
+        ] {
+            let blank = Blank { shape: shape.parse().unwrap(), margin: Mm(2.5) };
+            let grid = Grid { along: Mm(0.1), across: Mm(0.1) };
+            let rect = DotRect { left: Mm(10.0), top: Mm(20.0), columns: 300, rows: 200, grid };
+            assert_eq!(
+                program(&Limits::default(), &rect, &blank, "Lighthouse").parts.len(),
+                walks,
+                "{shape}"
+            );
+            assert!(about(&blank.shape).contains(said), "{shape}");
+        }
     }
 
     #[test]
