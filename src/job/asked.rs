@@ -264,7 +264,7 @@ pub(super) const MOST_SWITCHES: u32 = 3;
 #[serde(deny_unknown_fields, default)]
 pub struct Job {
     /// What nobody asked for but was filled in when the job was first prepared: `machine`, `coating`,
-    /// `blank`, `surface`, `pitch`, `power`, `speed`. So that a job that is run again says the same of its values.
+    /// `blank`, `surface`, `pitch`, `power`, `speed`, `passes`. So that a job that is run again says the same of its values.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub unsaid: Vec<String>,
     /// The art.
@@ -307,6 +307,7 @@ impl Job {
             ("pitch", self.dots.pitch.is_some()),
             ("power", self.burn.power.is_some()),
             ("speed", self.burn.speed.is_some()),
+            ("passes", self.burn.passes.is_some()),
         ];
         let crc32 = self.art.crc32.or(base.art.crc32.filter(|_| self.art.file.is_none()));
         let accept = acceptance::merged(self.scan.accept.clone(), base.scan.accept.clone());
@@ -348,6 +349,9 @@ impl Job {
         }
         if other_start && base.is_unsaid("speed") {
             base.burn.speed = None;
+        }
+        if other_start && base.is_unsaid("passes") {
+            base.burn.passes = None;
         }
         base
     }

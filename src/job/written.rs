@@ -61,6 +61,7 @@ fn unsaid(asked: &Job) -> Vec<String> {
         ("pitch", asked.dots.pitch.is_none()),
         ("power", asked.burn.power.is_none()),
         ("speed", asked.burn.speed.is_none()),
+        ("passes", asked.burn.passes.is_none()),
     ];
     filled.iter().filter(|(k, absent)| *absent || asked.is_unsaid(k)).map(|(k, _)| k.to_string()).collect()
 }

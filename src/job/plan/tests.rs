@@ -49,6 +49,25 @@ fn what_the_line_says_overrides_the_job_and_is_given() {
 }
 
 #[test]
+fn one_pass_is_given_only_where_somebody_asked_for_it() {
+    let usual = resolve(&Job::default()).unwrap();
+    let passes = |plan: &Plan| (plan.process.passes.value, plan.process.passes.standing);
+    assert_eq!(passes(&usual), (1, Standing::Assumed));
+    let asked =
+        |passes| Job { burn: BurnJob { passes: Some(passes), ..BurnJob::default() }, ..Job::default() };
+    assert_eq!(passes(&resolve(&asked(1)).unwrap()), (1, Standing::Given));
+    let again = usual.job.clone();
+    assert_eq!(passes(&resolve(&again).unwrap()), (1, Standing::Assumed));
+    assert_eq!(passes(&resolve(&asked(2).over(again.clone())).unwrap()), (2, Standing::Given));
+    // What was filled in goes with the setting that a wedge found.
+    let best =
+        crate::job::process::Best { power: Share(0.8), speed: MmPerS(20.0), pitch: Mm(0.0875), passes: 3 };
+    let file = ProcessFile { wedge: "W1".into(), best: Some(best), ..ProcessFile::default() };
+    let measured = Job { process: Some(Reference::Whole(Box::new(file))), ..Job::default() };
+    assert_eq!(passes(&resolve(&measured.over(again)).unwrap()), (3, Standing::Measured));
+}
+
+#[test]
 fn impossible_jobs_say_what_is_wrong() {
     let blank = |shape: &str, margin: f64| Job {
         blank: BlankJob {

@@ -212,11 +212,17 @@ impl Sources<'_> {
 }
 
 fn passes(job: &Job, sources: &Sources<'_>) -> Result<Known<u32>, PlanError> {
-    let passes = job.burn.passes.or(sources.file.best.as_ref().map(|b| b.passes)).unwrap_or(1);
-    if !(1..=20).contains(&passes) {
-        return Err(PlanError::absurd(format!("{passes} passes are out of range; choose 1 to 20")));
+    let best = sources.file.best.as_ref().map(|b| b.passes);
+    // One pass is no number of the coating's, whatever its file says: nobody gave it.
+    let passes = match (job.burn.passes, best) {
+        (Some(asked), _) if !job.is_unsaid("passes") => Known::new(asked, Standing::Given, "as asked"),
+        (kept, Some(best)) => sources.of_file(kept.unwrap_or(best)),
+        (kept, None) => Known::new(kept.unwrap_or(1), Standing::Assumed, "the usual"),
+    };
+    if !(1..=20).contains(&passes.value) {
+        return Err(PlanError::absurd(format!("{} passes are out of range; choose 1 to 20", passes.value)));
     }
-    Ok(Known::new(passes, Standing::Given, "as asked, or 1"))
+    Ok(passes)
 }
 
 fn power(job: &Job, sources: &Sources<'_>) -> Result<Known<Share>, PlanError> {
