@@ -691,6 +691,11 @@ fn the_kit_is_listed_and_an_entry_can_be_made_ones_own() {
     let out = ok(&["prepare", "disc.svg", "--out", "out", "--coating", "mine.toml"], b.path());
     assert!(out.contains("my own paint"), "{out}");
     refused(&["kit", "show", "slate"], b.path(), 1, "did you mean");
+    // What a starter machine leaves out is there too, behind a #.
+    let machine = ok(&["kit", "show", "diode-5w"], b.path());
+    for part in ["\n#switch_ms = 0.1\n", "\n#pointer_power", "\n#[rotary]\n", "0 to 10. Left out: 0.1."] {
+        assert!(machine.contains(part), "{part} is not in\n{machine}");
+    }
 }
 
 #[test]

@@ -25,7 +25,7 @@ enum KitCommand {
         #[arg(long)]
         json: bool,
     },
-    /// Show one entry: a file to copy and make your own
+    /// Show one entry: a file to copy and make your own; of a machine every key, with its unit, range and default
     Show {
         /// Its name, as 'kit list' prints it
         name: String,
@@ -75,7 +75,7 @@ pub fn run(args: &KitArgs, out: &mut Out) -> Result<u8, Failure> {
                     toml::from_str(entry.text).map_err(|e| Failure::input(e.message().to_string()))?;
                 writeln!(out, "{}", serde_json::to_string_pretty(&value)?)?;
             } else {
-                writeln!(out, "{}", entry.text.trim_end())?;
+                writeln!(out, "{}", entry.shown().trim_end())?;
             }
         }
     }

@@ -165,7 +165,7 @@ pub(super) fn text(home: &Home, own: Own, name: &Name) -> Result<Vec<u8>, Says> 
     }
     let entry = kit::entry(own.sort(), name.text())
         .ok_or_else(|| Says::missing(format!("There is no '{name}' among the {}.", own.folder())))?;
-    Ok(entry.text.as_bytes().to_vec())
+    Ok(entry.shown().into_bytes())
 }
 
 fn blank(e: &Entry) -> Result<Value, Says> {

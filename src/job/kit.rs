@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 use super::error::{FileError, KitError};
 use super::file::{self, Absurd};
 use super::file_name;
+use super::machine_keys;
 use super::near::did_you_mean;
 use super::{Coating, Machine};
 use crate::blank::Shape;
@@ -54,6 +55,16 @@ pub struct Entry {
     pub id: &'static str,
     /// Its TOML text.
     pub text: &'static str,
+}
+
+impl Entry {
+    /// Its text as it is shown to be made one's own: of a machine with a line about each key, also those it leaves out.
+    pub fn shown(&self) -> String {
+        match self.sort {
+            Sort::Machine => machine_keys::described(self.text),
+            _ => self.text.to_string(),
+        }
+    }
 }
 
 macro_rules! entries {

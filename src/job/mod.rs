@@ -14,6 +14,7 @@ pub mod file;
 pub mod file_name;
 pub mod kit;
 pub mod machine;
+mod machine_keys;
 pub mod named;
 pub mod near;
 pub mod plan;
