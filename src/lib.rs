@@ -31,9 +31,9 @@
 //!
 //! Without the default features `cli` and `desk` the library builds without the command line and what only it needs.
 //!
-//! Lower rooms know nothing of higher ones: `units`, `plane`, `parallel`, `colour`, then `art`, `blank`, `mark`,
+//! A room uses those named with it and before it: `units`, `plane`, `parallel`, `colour`, then `art`, `blank`, `mark`,
 //! `scan`, `encode`, `visual_quality`, then `screen`, `tone`, `layer`, then `job`, `findings`, `proof`, `wedge`, then
-//! `order`, then `pipeline`, then `cli`.
+//! `order`, then `pipeline`, then `cli` and `desk`.
 
 // Measuring, replaying and comparing have no part in the library's face yet: only the command line and the desk call them.
 #![cfg_attr(not(feature = "desk"), allow(dead_code, unused_imports))]
