@@ -377,6 +377,7 @@ pub(super) mod tests {
     use crate::plane::Dots;
     use crate::progress::Silent;
     use crate::scan::limits::Limits;
+    use crate::scan::rebuilt::Difference;
     use crate::scan::replay::{ReplayOptions, replay};
     use crate::units::Mm;
 
@@ -396,6 +397,29 @@ pub(super) mod tests {
         let marking = Marking::Dots(dots);
         let cost = Program::of_raster(raster.clone(), marking, Vec::new()).measure(&Silent).unwrap();
         all(&raster, marking, &cost)
+    }
+
+    #[test]
+    fn what_a_replay_finds_has_its_line_in_the_readme() {
+        let once = Places { count: 1, lines: vec![3], mm: 1.0 };
+        let all = replayed(&Replay {
+            power_left_on: true,
+            beam_on_in_rapid: once.clone(),
+            beam_on_at_rest: once.clone(),
+            beam_on_outside_blank: once.clone(),
+            beam_on_off_speed: once,
+            off_bed_mm: 1.0,
+            off_grid_mm: 1.0,
+            not_in_standard_count: 1,
+            difference: Some(Difference { same: false, missing: 1, extra: 0, first: Vec::new() }),
+            ..Replay::default()
+        });
+        assert_eq!(all.len(), 9);
+        let readme = include_str!("../../README.md");
+        for f in &all {
+            let severity = format!("{:?}:", f.severity).to_lowercase();
+            assert!(readme.contains(&format!("| `{}` | {severity} ", f.name)), "{} {severity}", f.name);
+        }
     }
 
     #[test]
