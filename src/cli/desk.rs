@@ -13,7 +13,7 @@ use crate::screen::remembered::Remembering;
 /// Arguments of `desk`.
 #[derive(Debug, Args)]
 pub struct DeskArgs {
-    /// The port on this machine; 0 takes any that is free [default: 4810, or any where that is taken]
+    /// The port on this machine, 1 to 65535; 0 takes any that is free [default: 4810, or any where that is taken]
     #[arg(long, value_name = "NUMBER")]
     pub port: Option<u16>,
     /// Print the page's address, and leave it to you to open it
