@@ -3,6 +3,7 @@
 use super::features::{Features, measure};
 use super::kind::Kind;
 use super::model::{KINDS, likelihoods};
+use super::on_ground;
 use super::small::Small;
 use crate::art::picture::Facts;
 use crate::art::{Art, Format, Model, Raster, View, Window, likeness, render};
@@ -113,6 +114,12 @@ fn of(raster: &Raster, crop: Window) -> Decision {
         let others = likely[0] + likely[2];
         likely = [likely[0], 0.0, likely[2]].map(|l| if others > 0.0 { l / others } else { 0.5 });
     }
+    // A plain ground makes a photo look like a drawing of few tones; what stands on it is neither ink nor stroke.
+    let on_ground = if likely[1] >= likely[0].max(likely[2]) { on_ground::photo(&small) } else { None };
+    if let Some(sure) = on_ground {
+        let others = likely[1] + likely[2];
+        likely = [sure, likely[1] * (1.0 - sure) / others, likely[2] * (1.0 - sure) / others];
+    }
     let mut order = [0usize, 1, 2];
     order.sort_by(|&a, &b| likely[b].total_cmp(&likely[a]).then(a.cmp(&b)));
     let kind = KINDS[order[0]];
@@ -120,7 +127,11 @@ fn of(raster: &Raster, crop: Window) -> Decision {
         kind,
         sure: likely[order[0]].min(MOST),
         other: Some(KINDS[order[1]]),
-        why: why(kind, &f, stencil),
+        why: if on_ground.is_some() {
+            "what stands on its plain ground runs through many tones".into()
+        } else {
+            why(kind, &f, stencil)
+        },
     }
 }
 

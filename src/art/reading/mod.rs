@@ -12,6 +12,7 @@ mod features;
 mod ink;
 mod kind;
 mod model;
+mod on_ground;
 mod paper;
 mod shade;
 mod small;
