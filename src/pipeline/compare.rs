@@ -6,7 +6,7 @@ use super::error::PipelineError;
 use super::foresee::foresee;
 use super::laid::{self, Laid, paced};
 use super::laid_round::Cone;
-use super::likely;
+use super::likely::{self, Likely};
 use super::pace::Pace;
 use super::shares::Shares;
 use super::shown::{Shown, wanted};
@@ -46,8 +46,9 @@ pub struct Contender {
     pub look: Look,
     /// Forecast against wanted, as the eye sees it at [`VIEWING_DISTANCE_MM`].
     pub score: Score,
-    /// Likeness over what is not known of the machine, dB; see [`super::likely::Likely`].
-    pub expected_db: f64,
+    /// Likeness as planned and over what is not known of the machine, as [`run`](super::run) tells them; of a [`quick`] look
+    /// both are that of the score.
+    pub likely: Likely,
     /// What the forecast says of over-burn.
     pub verdict: Verdict,
     /// Mean forecast mark of the dot rectangle, 0 to 1.
@@ -185,15 +186,15 @@ fn contender(
     let seen = foresee(plan, &placement, &laid, most, name, progress)?;
     let pitches = (plan.grid.along.0, plan.grid.across.0);
     let score = visual_quality::score_in_mm(mark, wanted, pitches, VIEWING_DISTANCE_MM);
-    let judge = judge.filter(|_| !plan.dots.options.unsure.is_none());
-    let expected_db = judge.map_or(score.psnr_hvs_db, |j| likely::likely(plan, j, &laid.dots).expected_db);
+    let as_scored = Likely { planned_db: score.psnr_hvs_db, expected_db: score.psnr_hvs_db };
+    let likely = judge.map_or(as_scored, |judge| likely::likely(plan, judge, &laid.dots));
     Ok(Contender {
         screen: screen.name,
         density_dpi: crate::units::MM_PER_INCH / plan.grid.across.0,
         placement,
         look: seen.look,
         score,
-        expected_db,
+        likely,
         verdict: seen.sums.map_or(Verdict::CLEAR, |sums| Verdict::new(&sums, plan.grid.cell_mm2())),
         mean_mark: seen.totals.mean_mark,
         on: laid.dots.count(),
@@ -262,7 +263,7 @@ pub const BEHIND: f32 = 0.5;
 /// The best first: none that over-burns before one that does not, then by what the eye is to expect.
 pub fn better(a: &Contender, b: &Contender) -> Ordering {
     let burnt = |c: &Contender| !c.verdict.clear();
-    burnt(a).cmp(&burnt(b)).then(b.expected_db.total_cmp(&a.expected_db))
+    burnt(a).cmp(&burnt(b)).then(b.likely.expected_db.total_cmp(&a.likely.expected_db))
 }
 
 /// How many dots have none of their eight neighbours on.
