@@ -278,8 +278,9 @@ fn interpolate(x: &[f32], y: &[f32], at: f32) -> f32 {
     }
 }
 
-/// The curve of a screen under the burn in `options`, forecast on flat patches; remembered for the
-/// same screen and options as long as the process runs.
+/// The curve of a screen under the burn in `options`, forecast on flat patches: where that is not known for sure, the mean
+/// over what may be, so that tones are to be expected right. Remembered for the same screen and options as long as the
+/// process runs.
 pub fn forecast(screen: &Screen, options: &Options) -> GainCurve {
     type Known = (&'static str, Options, GainCurve);
     static KNOWN: Mutex<Vec<Known>> = Mutex::new(Vec::new());
@@ -303,13 +304,15 @@ pub fn forecast(screen: &Screen, options: &Options) -> GainCurve {
 
 /// The same, worked out afresh.
 pub fn forecast_anew(screen: &Screen, options: &Options) -> GainCurve {
-    let burn = Forecast::new(&options.burn);
+    let may_be = options.unsure.machines(&options.burn);
+    let count = if options.unsure.is_none() { 1 } else { may_be.len() };
+    let burns: Vec<Forecast> = may_be[..count].iter().map(Forecast::new).collect();
     let points = parallel::map(LEVELS.len(), |i| {
         let level = LEVELS[i];
         let few = level.min(1.0 - level) < 0.03;
         let side = if few { SIDE * 2 } else { SIDE } + 2 * EDGE;
         let dots = (screen.make)(&Tone::filled(side, side, level), options, &Silent);
-        let (coverage, mark) = interior(&burn, &dots);
+        let (coverage, mark) = interior(&burns, &dots);
         (level, coverage, mark)
     });
     let strays = |&(level, coverage, _): &(f32, f32, f32)| (coverage - level).abs() > KEEPS_TONE;
@@ -318,21 +321,25 @@ pub fn forecast_anew(screen: &Screen, options: &Options) -> GainCurve {
     }
     let mut points: Vec<(f32, f32)> = points.into_iter().map(|(_, c, m)| (c, m)).collect();
     points.push((0.0, 0.0));
-    points.push((1.0, burn.solid().mark));
+    points.push((1.0, burns.iter().map(|b| b.solid().mark).sum::<f32>() / count as f32));
     rising(points)
 }
 
-/// Coverage and mean mark of a patch without its edge.
-fn interior(burn: &Forecast, dots: &Dots) -> (f32, f32) {
+/// Coverage and mean mark under all of `burns` of a patch without its edge.
+fn interior(burns: &[Forecast], dots: &Dots) -> (f32, f32) {
     let (w, h) = (dots.width(), dots.height());
-    let marks = burn.plane(dots);
-    let (mut on, mut sum) = (0u32, 0.0f64);
-    for y in EDGE..h - EDGE {
-        on += (EDGE..w - EDGE).map(|x| u32::from(dots.get(x, y))).sum::<u32>();
-        sum += marks.row(y)[EDGE..w - EDGE].iter().map(|&v| f64::from(v)).sum::<f64>();
+    let inner = EDGE..h - EDGE;
+    let on: u32 =
+        inner.clone().map(|y| (EDGE..w - EDGE).map(|x| u32::from(dots.get(x, y))).sum::<u32>()).sum();
+    let mut sum = 0.0f64;
+    for burn in burns {
+        let marks = burn.plane(dots);
+        for y in inner.clone() {
+            sum += marks.row(y)[EDGE..w - EDGE].iter().map(|&v| f64::from(v)).sum::<f64>();
+        }
     }
     let cells = ((w - 2 * EDGE) * (h - 2 * EDGE)) as f64;
-    ((f64::from(on) / cells) as f32, (sum / cells) as f32)
+    ((f64::from(on) / cells) as f32, (sum / (cells * burns.len() as f64)) as f32)
 }
 
 /// Forecast points made into a rising curve: cut where charring turns it down, then the nearest rising
