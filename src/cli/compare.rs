@@ -50,8 +50,8 @@ pub struct CompareArgs {
     /// Also writes times.png: likeness against time, with a close-up of each.
     #[arg(long, conflicts_with_all = ["densities", "tones", "time"])]
     pub times: bool,
-    /// The densities to compare, separated by commas, 5.08dpi to 5080dpi each: 254dpi,290.3dpi [default: that of the job]
-    #[arg(long, value_name = "DENSITIES", value_delimiter = ',', conflicts_with_all = ["density", "pitch"])]
+    /// The densities of lines to compare, separated by commas, 5.08dpi to 5080dpi each: 254dpi,290.3dpi [default: that of the job]
+    #[arg(long, value_name = "DENSITIES", value_delimiter = ',', conflicts_with_all = ["density", "pitch", "pitch_across"])]
     pub densities: Vec<Pitch>,
     #[allow(missing_docs)]
     #[command(flatten)]
@@ -134,7 +134,12 @@ pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
         }
     } else {
         for d in densities {
-            job.dots.pitch = d;
+            if d.is_some() {
+                // A density is that of the lines: where the beam switches along them is settled as for one that nobody named.
+                (job.dots.pitch, job.dots.pitch_across) = (d, d);
+                job.unsaid.retain(|k| k != "pitch");
+                job.unsaid.push("pitch".into());
+            }
             // Screens that search may switch the beam finer than others: each is shown as it would be prepared.
             for searches in [true, false] {
                 let of_kind: Vec<_> = screens.iter().copied().filter(|s| s.searches == searches).collect();
@@ -176,7 +181,8 @@ pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
             let point = args.times.then(|| Point {
                 seconds: contender.seconds,
                 share: contender.seconds / longest.max(1e-9),
-                likeness: contender.score.psnr_hvs_db,
+                likeness: contender.likely.planned_db,
+                lines_show: contender.pace.lines_show(),
                 close_up: crops.get(1).or(crops.first()).cloned(),
             });
             let times = if one { Vec::new() } else { times_of(plan, &wanted, &contender)? };
@@ -191,8 +197,11 @@ pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
     let next = all.get(1).map(|m| &m.contender);
     let words = if one {
         "Choose by looking; what stands behind a name is what to say to prepare for it.".to_string()
-    } else {
+    } else if args.densities.is_empty() {
         why(&best.contender, next, several)
+    } else {
+        let asking = asking_for(best.plan.grid);
+        format!("{} To have these dots, say {asking} to prepare.", why(&best.contender, next, several))
     };
     let sheet = sheet(&source.name, &art, &all, &places, words.clone())?;
     let recommended = (!one).then(|| {
@@ -234,6 +243,18 @@ pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
         writeln!(out, "written to {}; open contact-sheet.html", args.out)?;
     }
     Ok(0)
+}
+
+/// What to say to `prepare` for dots this far apart.
+fn asking_for(grid: Grid) -> String {
+    let (along, across) = (grid.along.0, grid.across.0);
+    let times = (across / along).round().max(1.0);
+    if times == 1.0 {
+        return format!("--pitch {}mm", short(across, 4));
+    }
+    // So that one is a whole number of the other as they are typed.
+    let along = (1e5 * across / times).round() / 1e5;
+    format!("--pitch {}mm --pitch-across {}mm", short(along, 5), short(times * along, 5))
 }
 
 /// The curve below the sheet.
@@ -319,7 +340,7 @@ fn times_of(plan: &Plan, wanted: &Wanted, c: &Contender) -> Result<Vec<Point>, P
         return Ok(Vec::new());
     }
     let times = pipeline::times(plan, wanted.kind, wanted.tone.clone(), &c.placement, &c.pace)?;
-    Ok(times::told(&times, &c.pace, (c.seconds, c.score.psnr_hvs_db)))
+    Ok(times::told(&times, &c.pace, (c.seconds, c.likely.planned_db)))
 }
 
 /// Centres, mm from the blank's lower left corner, of the windows that tell most.
@@ -371,8 +392,8 @@ fn panel(look: &Look, grid: Grid) -> Picture {
 fn figures(c: &Contender) -> Vec<Figure> {
     let f = |name: &str, text: String| Figure { name: name.into(), text };
     vec![
-        f("likeness as planned", format!("{} dB", short(c.score.psnr_hvs_db, 1))),
-        f("likeness to expect", format!("{} dB", short(c.expected_db, 1))),
+        f("likeness as planned", format!("{} dB", short(c.likely.planned_db, 1))),
+        f("likeness to expect", format!("{} dB", short(c.likely.expected_db, 1))),
         f("structure (SSIM)", short(c.score.ssim_hvs, 3)),
         f("tone off by", format!("{} %", short(c.score.tone_err * 100.0, 2))),
         f("mean mark", format!("{} %", short(c.mean_mark * 100.0, 1))),
@@ -403,8 +424,8 @@ fn figures_json(m: &Made) -> serde_json::Value {
         "density_dpi": c.density_dpi,
         "columns": c.placement.rect.columns,
         "rows": c.placement.rect.rows,
-        "psnr_hvs_db": c.score.psnr_hvs_db,
-        "expected_psnr_hvs_db": c.expected_db,
+        "psnr_hvs_db": c.likely.planned_db,
+        "expected_psnr_hvs_db": c.likely.expected_db,
         "ssim_hvs": c.score.ssim_hvs,
         "psnr_nasanen_db": c.score.psnr_nasanen_db,
         "tone_error_share": c.score.tone_err,
@@ -418,12 +439,13 @@ fn figures_json(m: &Made) -> serde_json::Value {
         all.insert("tones".into(), name.into());
     }
     if let (false, Some(all)) = (m.times.is_empty(), json.as_object_mut()) {
-        let time = |p: &Point| serde_json::json!({ "time_s": p.seconds, "time_share": p.share, "psnr_hvs_db": p.likeness, "option": p.option() });
+        let time = |p: &Point| serde_json::json!({ "time_s": p.seconds, "time_share": p.share, "psnr_hvs_db": p.likeness, "lines_show": p.lines_show, "option": p.option() });
         all.insert("burn_times_estimated".into(), m.times.iter().map(time).collect());
     }
     if let (Some(point), Some(all)) = (&m.point, json.as_object_mut()) {
         all.insert("time_share".into(), point.share.into());
         all.insert("option".into(), point.option().into());
+        all.insert("lines_show".into(), point.lines_show.into());
     }
     json
 }
@@ -440,8 +462,8 @@ fn table(out: &mut Out, all: &[Made]) -> Result<(), Failure> {
             "{:<20} {:>8} {:>9} {:>9} {:>7} {:>8} {:>11} {:>9}  {}",
             c.screen,
             short(c.density_dpi, 1),
-            format!("{:.1} dB", c.score.psnr_hvs_db),
-            format!("{:.1} dB", c.expected_db),
+            format!("{:.1} dB", c.likely.planned_db),
+            format!("{:.1} dB", c.likely.expected_db),
             format!("{:.3}", c.score.ssim_hvs),
             format!("{:.2}", c.score.tone_err * 100.0),
             format!("{:.2}", c.verdict.charred_mm2),
@@ -461,19 +483,19 @@ fn why(best: &Contender, next: Option<&Contender>, densities: bool) -> String {
         }
     };
     let over = if best.verdict.clear() { "without over-burn" } else { "though all of them over-burn" };
-    if !best.expected_db.is_finite() {
+    if !best.likely.expected_db.is_finite() {
         return format!(
             "All of them make just what is wanted, as where nothing is marked; {} will do.",
             name(best)
         );
     }
-    let lead = next.filter(|n| n.expected_db.is_finite()).map_or(String::new(), |n| {
-        format!(", {} dB better than {}", short(best.expected_db - n.expected_db, 1), name(n))
+    let lead = next.filter(|n| n.likely.expected_db.is_finite()).map_or(String::new(), |n| {
+        format!(", {} dB better than {}", short(best.likely.expected_db - n.likely.expected_db, 1), name(n))
     });
     format!(
         "Seen from {}, its mark is to be expected nearest to what is wanted ({} dB{lead}), {over}.",
         Mm(compare::VIEWING_DISTANCE_MM),
-        short(best.expected_db, 1)
+        short(best.likely.expected_db, 1)
     )
 }
 

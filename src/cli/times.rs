@@ -18,6 +18,8 @@ pub struct Point {
     pub share: f64,
     /// Its likeness, dB.
     pub likeness: f64,
+    /// Whether its lines show from near.
+    pub lines_show: bool,
     /// A place of it, large.
     pub close_up: Option<Picture>,
 }
@@ -30,7 +32,8 @@ impl Point {
 
     /// What it is called on the sheet.
     pub fn name(&self) -> String {
-        format!("{}: {}", duration(self.seconds), self.option())
+        let show = if self.lines_show { " (lines show)" } else { "" };
+        format!("{}: {}{show}", duration(self.seconds), self.option())
     }
 }
 
@@ -39,7 +42,7 @@ pub fn told(times: &[Pace], own: &Pace, as_it_is: (f64, f64)) -> Vec<Point> {
     let Some(now) = times.iter().find(|t| t.barred == own.barred) else { return Vec::new() };
     let point = |t: &Pace| {
         let (seconds, likeness) = t.beside(now, as_it_is);
-        Point { seconds, share: t.time, likeness, close_up: None }
+        Point { seconds, share: t.time, likeness, lines_show: t.lines_show(), close_up: None }
     };
     times.iter().map(point).collect()
 }
@@ -65,7 +68,7 @@ pub fn differ(seconds: &[f64]) -> Result<(), Failure> {
         return Ok(());
     }
     Err(Failure::input(format!(
-        "no line can be spared here: the burn takes {} with dots on all lines, and no quicker burn looks as it should; leave --times out",
+        "no line can be spared here: the burn takes {} with dots on all lines, and there is no quicker burn of it; leave --times out",
         duration(all_lines)
     )))
 }
@@ -111,7 +114,12 @@ pub fn picture(title: &str, standing: &str, points: &[Point]) -> Result<Picture,
             i + 1
         );
         for (row, text) in [
-            format!("{}: {}", i + 1, duration(point.seconds)),
+            format!(
+                "{}: {}{}",
+                i + 1,
+                duration(point.seconds),
+                if point.lines_show { ", lines show" } else { "" }
+            ),
             format!("{} dB, {}", short(point.likeness, 1), point.option()),
         ]
         .iter()
@@ -142,7 +150,7 @@ mod tests {
 
     fn point(seconds: f64, likeness: f64) -> Point {
         let close_up = Some(Picture::filled(300, 300, [9, 9, 9]));
-        Point { seconds, share: seconds / 4000.0, likeness, close_up }
+        Point { seconds, share: seconds / 4000.0, likeness, lines_show: false, close_up }
     }
 
     #[test]
@@ -161,11 +169,13 @@ mod tests {
     #[test]
     fn what_windows_tell_is_held_against_the_burn_as_it_is() {
         let pace = |barred, time, lost_db| Pace { barred, time, lost_db, asked: None };
-        let times = [pace(0.0, 1.0, 0.0), pace(0.5, 0.9, 0.1), pace(0.8, 0.75, 0.4)];
+        let times = [pace(0.0, 1.0, 0.0), pace(0.5, 0.9, 0.1), pace(0.9, 0.75, 0.4)];
         let points = told(&times, &times[1], (1800.0, 41.0));
         let all: Vec<_> = points.iter().map(|p| (p.seconds.round(), (p.likeness * 10.0).round())).collect();
         assert_eq!(all, [(2000.0, 411.0), (1800.0, 410.0), (1500.0, 407.0)]);
         assert_eq!(points[2].option(), "--time 75%");
+        assert_eq!(points.iter().map(|p| p.lines_show).collect::<Vec<_>>(), [false, false, true]);
+        assert_eq!(points[2].name(), "25 min 0 s: --time 75% (lines show)");
         assert!(told(&times, &pace(0.3, 1.0, 0.0), (1800.0, 41.0)).is_empty(), "none is as it is");
         let all = picture("a harbour", "estimates", &points).unwrap();
         assert!(all.height < BELOW + 60, "there are no close-ups");

@@ -27,7 +27,12 @@ pub(super) fn times(exact: &Exact) -> Result<Value, Says> {
         json!({
             "seconds": seconds,
             "planned_db": planned_db,
-            "kind": if i == 0 { "all" } else if i == last { "least" } else { "between" },
+            "kind": match i {
+                0 => "all",
+                _ if rung.lines_show() => "lines",
+                _ if i == last => "least",
+                _ => "between",
+            },
             "chosen": chosen,
             "change": if chosen { json!({}) } else { json!({ "burn.time": pipeline::asking_for(rung.time) }) },
         })

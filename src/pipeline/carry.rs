@@ -40,7 +40,8 @@ pub(super) fn carry(
     let (seen, blurred) = (seen?, blurred?);
     let pace = laid.pace;
     if pace != Pace::ALL_LINES {
-        notes.push(words::pace(seen.written.estimate.times.total(), pace.time, pace.lost_db, pace.asked));
+        let lasts = seen.written.estimate.times.total();
+        notes.push(words::pace(lasts, (pace.time, pace.lost_db), pace.asked, pace.lines_show()));
     }
     let lost = seen.lost;
     let stages = Stages::new(placement, mean, laid, seen, Some(kind), left_out, notes);

@@ -68,6 +68,11 @@ impl Pace {
     /// Dots on all lines.
     pub const ALL_LINES: Pace = Pace { barred: 0.0, time: 1.0, lost_db: 0.0, asked: None };
 
+    /// Whether dots run together along every second line so far that the lines show from near.
+    pub fn lines_show(&self) -> bool {
+        self.barred > LADDER[USUAL]
+    }
+
     /// Time, s, and likeness, dB, where a burn at the pace `own` takes and has so much.
     pub fn beside(&self, own: &Pace, (seconds, likeness_db): (f64, f64)) -> (f64, f64) {
         (seconds * self.time / own.time, likeness_db + own.lost_db - self.lost_db)

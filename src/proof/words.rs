@@ -35,8 +35,9 @@ pub const BY_POWER: &str =
 
 /// What to say of a burn that was made to take less time: it `lasts` so many seconds, which is the share `time` of what
 /// it would with dots on all lines, and looks `lost_db` less like what is wanted. `asked` is the share that was asked for;
-/// `None`: none was, and what is said of all lines is an estimate.
-pub fn pace(lasts: f64, time: f64, lost_db: f64, asked: Option<f64>) -> String {
+/// `None`: none was, and what is said of all lines is an estimate. `lines_show`: dots lie so much on every second line that
+/// it shows.
+pub fn pace(lasts: f64, (time, lost_db): (f64, f64), asked: Option<f64>, lines_show: bool) -> String {
     let (lost, share) = (short(lost_db, 1), short(100.0 * time, 0));
     let whole = duration(lasts / time.max(1e-3));
     let lasts = duration(lasts);
@@ -46,9 +47,11 @@ pub fn pace(lasts: f64, time: f64, lost_db: f64, asked: Option<f64>) -> String {
             "Burns in {lasts}: where little is marked, dots are on every second line only; on all lines (--time 100%) it would take longer and look {better}"
         ),
         Some(asked) => {
-            let least = if time > asked { "; no quicker burn looks as it should" } else { "" };
+            let least = if time > asked { "; there is no quicker burn of it" } else { "" };
+            let show =
+                if lines_show { "; every second line is so empty that the lines show from near" } else { "" };
             format!(
-                "Burns in {lasts}, {share} % of the {whole} that dots on all lines (--time 100%) take and look {better}{least}"
+                "Burns in {lasts}, {share} % of the {whole} that dots on all lines (--time 100%) take and look {better}{least}{show}"
             )
         }
     }
@@ -151,15 +154,18 @@ mod tests {
 
     #[test]
     fn the_pace_is_said_with_what_it_costs() {
-        let found = pace(3420.0, 0.75, 0.02, None);
+        let found = pace(3420.0, (0.75, 0.02), None, false);
         assert!(found.starts_with("Burns in 57 min 0 s: "), "{found}");
         assert!(found.ends_with("(--time 100%) it would take longer and look no better"), "{found}");
-        assert!(pace(3420.0, 0.75, 0.26, None).ends_with("look 0.3 dB better"));
-        let asked = pace(3600.0, 0.6, 1.24, Some(0.6));
+        assert!(pace(3420.0, (0.75, 0.26), None, false).ends_with("look 0.3 dB better"));
+        let asked = pace(3600.0, (0.6, 1.24), Some(0.6), false);
         assert_eq!(
             asked,
             "Burns in 1 h 0 min, 60 % of the 1 h 40 min that dots on all lines (--time 100%) take and look 1.2 dB better"
         );
-        assert!(pace(3600.0, 0.6, 1.24, Some(0.4)).ends_with("; no quicker burn looks as it should"));
+        let least = pace(3600.0, (0.6, 1.24), Some(0.4), true);
+        assert!(least.ends_with(
+            "; there is no quicker burn of it; every second line is so empty that the lines show from near"
+        ));
     }
 }

@@ -4,7 +4,7 @@ import { draw, fresh, make } from "./element.js";
 import { db, say, time } from "./words.js";
 
 /** What kinds of points there are. */
-const LINES = { all: "curve.all", between: "curve.between", least: "curve.least" };
+const LINES = { all: "curve.all", between: "curve.between", least: "curve.least", lines: "curve.lines" };
 const [WIDTH, HEIGHT, LEFT, BOTTOM] = [560, 240, 56, 40];
 
 /**
