@@ -137,7 +137,7 @@ fn slowest_with(high: f64, good: impl Fn(f64) -> bool) -> f64 {
 
 /// `short-sighted`: the controller does not see far enough ahead to hold the speed where moves are short.
 pub fn short_sighted(raster: &RasterPath, marking: Marking<'_>, estimate: &Estimate) -> Option<Finding> {
-    let ahead = raster.limits.plans_ahead.filter(|_| estimate.unseen > 0)?;
+    let ahead = raster.limits.plans_ahead.filter(|_| estimate.slowed > 0)?;
     let v = raster.scan.speed;
     let scaled = raster.limits.power_mode == PowerMode::SpeedScaled;
     let effect = if scaled { "slow down there with the beam on" } else { "slow down there and burn" };
@@ -150,17 +150,17 @@ pub fn short_sighted(raster: &RasterPath, marking: Marking<'_>, estimate: &Estim
          shorter than that: it would {effect}.",
         short(v, 2),
         short(motion::ramp_mm(v, raster.axis().acceleration), 2),
-        estimate.unseen,
-        if estimate.unseen == 1 { "" } else { "s" }
+        estimate.slowed,
+        if estimate.slowed == 1 { "" } else { "s" }
     );
     let severity = if scaled { Severity::Note } else { Severity::Caution };
     let finding =
-        Finding::new("short-sighted", severity, message).measuring(estimate.unseen as f64, "places");
+        Finding::new("short-sighted", severity, message).measuring(estimate.slowed as f64, "places");
     let fits = |speed: f64| {
         changed(raster, Scan { speed, ..raster.scan }).is_some_and(|c| {
             let mut lines = ScanLines::new(&c, marking);
-            // The first place that is not seen decides.
-            std::iter::from_fn(|| lines.next_line().map(|l| l.unseen)).all(|unseen| unseen == 0)
+            // The first mark that is slowed decides.
+            std::iter::from_fn(|| lines.next_line().map(|l| l.slowed.runs)).all(|runs| runs == 0)
         })
     };
     let speeds = std::iter::successors(Some(v), |v| Some(v * 0.85)).skip(1).take(20);

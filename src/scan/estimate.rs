@@ -22,8 +22,8 @@ pub struct Estimate {
     pub lines: u64,
     /// Stretches with the beam on, all passes.
     pub runs: u64,
-    /// Runs that begin where the controller does not see far enough ahead to hold the marking speed.
-    pub unseen: u64,
+    /// Runs that are marked in part too slowly, as the controller does not see far enough ahead to hold their speed.
+    pub slowed: u64,
     /// The shortest that the beam is on, or off between two marks of a line, s; `None` where nothing is marked.
     pub briefest_s: Option<f64>,
     /// Length of all stretches with the beam on, mm.
@@ -94,7 +94,7 @@ pub struct Estimator<'a> {
     times: Times,
     lines: u64,
     runs: u64,
-    unseen: u64,
+    slowed: u64,
     briefest_s: f64,
     burning_um: u64,
     travel_mm: f64,
@@ -113,7 +113,7 @@ impl<'a> Estimator<'a> {
             times: Times::default(),
             lines: 0,
             runs: 0,
-            unseen: 0,
+            slowed: 0,
             briefest_s: f64::INFINITY,
             burning_um: 0,
             travel_mm: 0.0,
@@ -177,7 +177,7 @@ impl<'a> Estimator<'a> {
         self.approach(path.xy(line.start, line.across));
         self.lines += 1;
         self.runs += line.runs.len() as u64;
-        self.unseen += u64::from(line.unseen);
+        self.slowed += u64::from(line.slowed.runs);
         let sign = if line.end > line.start { 1 } else { -1 };
         let (run_up, run_out) = (sign * path.run_up, sign * path.run_out);
         let (mut start, mut at) = (line.start, line.start + run_up);
@@ -260,7 +260,7 @@ impl<'a> Estimator<'a> {
             times: self.times,
             lines: self.lines,
             runs: self.runs,
-            unseen: self.unseen,
+            slowed: self.slowed,
             briefest_s: Some(self.briefest_s).filter(|s| s.is_finite()),
             burning_mm: self.burning_um as f64 / 1000.0,
             travel_mm: self.travel_mm,

@@ -16,6 +16,7 @@ use super::lines::Run;
 use super::load::MOVES_HELD;
 use super::motion;
 use super::number::thousandths;
+use super::sight::Sight;
 
 /// How the gap before a run is crossed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -36,6 +37,8 @@ pub struct Gaps {
     pub skip: u32,
     /// How the head hurries; `None` where it never does.
     pub hurry: Option<Hurry>,
+    /// How far the controller sees; `None` where that is not known, or of no meaning as the head stops at every gap.
+    pub sight: Option<Sight>,
 }
 
 /// How the head hurries across a gap: the beam goes off, `after` is crossed at the marking speed, then the head
@@ -55,16 +58,7 @@ pub struct Hurry {
     shortest: u32,
     /// The shortest gap that a rapid crosses sooner still, µm; `u32::MAX`: none is.
     skip: u32,
-    /// What the head needs to stop from the marking speed, µm.
-    ramp: u32,
-    /// Moves that the controller sees ahead.
-    ahead: u32,
-    /// mm/s.
-    speed: f64,
-    /// Speed that is not exceeded in a gap, mm/s.
-    top: f64,
-    /// mm/s².
-    acceleration: f64,
+    sight: Sight,
     supply: Supply,
 }
 
@@ -119,11 +113,12 @@ impl Gaps {
             mm.map_or(u32::MAX, |mm| super::raster::um(mm).unsigned_abs().max(least))
         };
         let rapid = |crossing: &dyn Fn(f64) -> f64| if ask.skips { rapid(crossing) } else { u32::MAX };
-        let hurry = Hurry::new(ask).map(|mut hurry| {
+        let sight = Sight::new(ask);
+        let hurry = sight.and_then(|sight| Hurry::new(ask, sight)).map(|mut hurry| {
             hurry.skip = rapid(&|mm| hurry.seconds(mm * 1000.0));
             hurry
         });
-        Gaps { skip: rapid(&|mm| mm / ask.speed), hurry }
+        Gaps { skip: rapid(&|mm| mm / ask.speed), hurry, sight }
     }
 
     /// How long a gap of so many µm takes between marks at `speed`, mm/s, where link and controller follow, s.
@@ -136,37 +131,34 @@ impl Gaps {
 
     /// Every gap is crossed by a rapid.
     pub(super) fn all_skipped() -> Gaps {
-        Gaps { skip: 1, hurry: None }
+        Gaps { skip: 1, hurry: None, sight: None }
     }
 
     /// Settles how the gap before each run of a line is crossed. `behind` is how far link and controller are
-    /// behind the head, s; it is carried from line to line. How many runs begin where the controller does not see
-    /// far enough ahead to hold the marking speed, as far as it is known how far it sees.
-    pub(super) fn settle(&self, runs: &mut [Run], behind: &mut f64) -> u32 {
-        match &self.hurry {
-            Some(hurry) => return hurry.settle(runs, self.skip, behind),
-            None if self.skip == u32::MAX => {}
-            None => {
-                for i in 1..runs.len() {
-                    if runs[i - 1].to.abs_diff(runs[i].from) >= self.skip {
-                        runs[i].crossing = Crossing::Skipped;
-                    }
+    /// behind the head, s; it is carried from line to line. Whether the controller may not see far enough ahead to hold
+    /// the marking speed, as far as it is known how far it sees.
+    pub(super) fn settle(&self, runs: &mut [Run], behind: &mut f64) -> bool {
+        if let Some(hurry) = &self.hurry {
+            return hurry.settle(runs, self.skip, behind);
+        }
+        if self.skip < u32::MAX {
+            for i in 1..runs.len() {
+                if runs[i - 1].to.abs_diff(runs[i].from) >= self.skip {
+                    runs[i].crossing = Crossing::Skipped;
                 }
             }
         }
-        0
+        self.sight.is_some_and(|sight| (0..runs.len()).any(|i| !sight.is_enough(runs, i, 2, (0, 0))))
     }
 }
 
 impl Hurry {
-    fn new(ask: &Ask<'_>) -> Option<Hurry> {
+    fn new(ask: &Ask<'_>, sight: Sight) -> Option<Hurry> {
         let (v, a, top) = (ask.speed, ask.axis.acceleration, ask.axis.top_speed);
-        let ahead = ask.limits.plans_ahead.filter(|_| ask.hurries)?;
-        let ramp = motion::ramp_mm(v, a);
         // A head that is not yet at its speed where the first mark begins has none to keep. Half a micrometre is
         // rounding.
-        let enough = ask.run_up.min(ask.run_out) + 0.0005 >= ramp;
-        if !enough || top < v * (1.0 + WORTH) {
+        let enough = ask.run_up.min(ask.run_out) + 0.0005 >= motion::ramp_mm(v, a);
+        if !ask.hurries || !enough || top < v * (1.0 + WORTH) {
             return None;
         }
         let after = um(ask.lag.max(0.0)) as i32;
@@ -184,11 +176,7 @@ impl Hurry {
             before,
             shortest: worth + after.unsigned_abs() + before.unsigned_abs(),
             skip: u32::MAX,
-            ramp: um(ramp),
-            ahead,
-            speed: v,
-            top,
-            acceleration: a,
+            sight,
         })
     }
 
@@ -203,14 +191,15 @@ impl Hurry {
 
     /// Speed that is not exceeded in a gap, mm/s.
     pub fn top(&self) -> f64 {
-        self.top
+        self.sight.top
     }
 
     /// How long the head needs to hurry across a gap of so many µm, s.
     pub fn seconds(&self, gap: f64) -> f64 {
         let paced = f64::from(self.after + self.before);
         let hurried = (gap - paced).max(0.0) / 1000.0;
-        paced / 1000.0 / self.speed + motion::hurried(hurried, self.speed, self.top, self.acceleration)
+        let Sight { speed, top, acceleration, .. } = self.sight;
+        paced / 1000.0 / speed + motion::hurried(hurried, speed, top, acceleration)
     }
 
     /// Moves of a gap that is hurried across, and of the run behind it.
@@ -218,19 +207,19 @@ impl Hurry {
         2 + u32::from(self.after > 0) + u32::from(self.before > 0)
     }
 
-    fn settle(&self, runs: &mut [Run], skip: u32, behind: &mut f64) -> u32 {
-        let limited = self.supply.hurried > 0.0;
+    fn settle(&self, runs: &mut [Run], skip: u32, behind: &mut f64) -> bool {
+        let (limited, speed) = (self.supply.hurried > 0.0, self.sight.speed);
         // A gap's moves count in what is seen ahead of all joints of so many runs before it.
-        let before = self.ahead as usize / 2 + 1;
-        let (mut blind_to, mut unseen) = (0, 0);
+        let before = self.sight.ahead as usize / 2 + 1;
+        let (mut blind_to, mut blind) = (0, false);
         for i in 0..runs.len() {
             let coasts = (self.after.unsigned_abs(), self.before.unsigned_abs());
-            if !self.sees_enough(runs, i, self.moves(), coasts) {
+            if !self.sight.is_enough(runs, i, self.moves(), coasts) {
                 blind_to = i + before;
                 // Crossed at the marking speed, a gap is one move.
-                unseen += u32::from(!self.sees_enough(runs, i, 2, (0, 0)));
+                blind |= !self.sight.is_enough(runs, i, 2, (0, 0));
             }
-            let run = f64::from(runs[i].from.abs_diff(runs[i].to)) / 1000.0 / self.speed;
+            let run = f64::from(runs[i].from.abs_diff(runs[i].to)) / 1000.0 / speed;
             if i == 0 {
                 *behind = self.supply.behind_a_turn(*behind, run);
                 continue;
@@ -252,36 +241,13 @@ impl Hurry {
                     Crossing::Hurried => 0.0,
                     Crossing::Skipped => self.supply.behind_a_turn(*behind, run),
                     Crossing::Paced => {
-                        let way = f64::from(gap) / 1000.0 / self.speed;
+                        let way = f64::from(gap) / 1000.0 / speed;
                         (*behind + self.supply.paced - way - run).clamp(0.0, self.supply.store)
                     }
                 };
             }
         }
-        unseen
-    }
-
-    /// Whether the controller, at the start of run `i` and of the gap before it, sees far enough ahead to stop from
-    /// the marking speed; else it would be slower there. Every gap and the run behind it are taken for so many moves,
-    /// the first and the last µm of each, as many as `coasts` says, for moves of their own.
-    #[inline(always)]
-    fn sees_enough(&self, runs: &[Run], i: usize, moves: u32, (after, before): (u32, u32)) -> bool {
-        let (ahead, moves, last) = (self.ahead as usize, moves as usize, runs.len() - 1);
-        let way = |from: i32, to: usize| runs[to.min(last)].to.abs_diff(from);
-        // The run-out behind the last run is as long as it takes.
-        let run = moves * (last - i) + 2 <= ahead || way(runs[i].from, i + (ahead - 1) / moves) >= self.ramp;
-        let gap = i == 0
-            || moves * (last - i + 1) < ahead
-            || ahead >= moves && {
-                // A joint within the gap sees the same runs, from `after` further on.
-                way(runs[i - 1].to, i + ahead / moves - 1) >= self.ramp + after
-            };
-        // Where the way before the run has a move of its own, the speed is to be held from there on.
-        let coast = before == 0
-            || i == 0
-            || moves * (last - i) + 3 <= ahead
-            || ahead >= 2 && way(runs[i].from, i + (ahead - 2) / moves) + before >= self.ramp;
-        run && gap && coast
+        blind
     }
 }
 
@@ -413,7 +379,7 @@ mod tests {
     fn a_late_or_early_beam_keeps_its_way_at_the_marking_speed() {
         let limits = Limits { plans_ahead: Some(15), gap_settle: 0.05, ..Limits::default() };
         for (lag, after, before) in [(0.02, 20, 50), (-0.02, 0, 70), (0.0, 0, 50)] {
-            let hurry = Hurry::new(&Ask { lag, ..ask(&limits) }).unwrap();
+            let hurry = Gaps::new(&Ask { lag, ..ask(&limits) }).hurry.unwrap();
             assert_eq!((hurry.after, hurry.before), (after, before));
             let kept = f64::from(after + before);
             let want = kept / 12_500.0 + motion::hurried(1.0, 12.5, 150.0, 500.0);

@@ -8,6 +8,7 @@ use std::sync::Arc;
 use super::gaps::Crossing;
 use super::islands::Stretch;
 use super::raster::{RasterPath, Ways};
+use super::sight::{Ride, Slowed};
 use crate::placement::Along;
 use crate::plane::{Dots, Tone};
 
@@ -35,8 +36,8 @@ pub struct ScanLine<'a> {
     pub start: i32,
     /// Where the run-out ends, µm.
     pub end: i32,
-    /// Runs that begin where the controller does not see far enough ahead to hold the marking speed.
-    pub unseen: u32,
+    /// What it loses where the controller does not see far enough ahead to hold the marking speed.
+    pub slowed: Slowed,
     /// What is marked, in the order of travel; never empty.
     pub runs: &'a [Run],
 }
@@ -92,6 +93,7 @@ pub struct ScanLines<'a> {
     columns_of: Option<u32>,
     /// How far link and controller are behind the head, s.
     behind: f64,
+    ride: Ride,
 }
 
 impl<'a> ScanLines<'a> {
@@ -125,6 +127,7 @@ impl<'a> ScanLines<'a> {
             columns: Vec::new(),
             columns_of: None,
             behind: 0.0,
+            ride: Ride::default(),
         }
     }
 
@@ -180,7 +183,10 @@ impl<'a> ScanLines<'a> {
             if raster.scan.ways == Ways::Both {
                 self.forward = !self.forward;
             }
-            let unseen = raster.gaps.settle(&mut self.runs, &mut self.behind);
+            let blind = raster.gaps.settle(&mut self.runs, &mut self.behind);
+            let slowed = raster.gaps.sight.as_ref().filter(|_| blind).map_or_else(Slowed::default, |sight| {
+                self.ride.along(sight, raster.gaps.hurry.as_ref(), &self.runs)
+            });
             let sign = if rising { 1 } else { -1 };
             let (first, last) = (self.runs[0], self.runs[self.runs.len() - 1]);
             return Some(ScanLine {
@@ -188,7 +194,7 @@ impl<'a> ScanLines<'a> {
                 across: raster.across(number),
                 start: first.from - sign * raster.run_up,
                 end: last.to + sign * raster.run_out,
-                unseen,
+                slowed,
                 runs: &self.runs,
             });
         }

@@ -37,5 +37,6 @@ pub mod readback;
 pub mod reader;
 pub mod rebuilt;
 pub mod replay;
+pub mod sight;
 pub mod toolpath;
 mod writer;
