@@ -241,15 +241,17 @@ proptest! {
         let (a, b) = (&before.beam_on_off_speed, &r.beam_on_off_speed);
         prop_assert!(b.count <= a.count && b.mm <= a.mm + 1e-6, "{b:?} {a:?}");
         let (s, t) = (&slow_cost.estimate.times, &cost.estimate.times);
-        prop_assert!(t.total() <= s.total() + 1e-9 && (t.burning_s - s.burning_s).abs() < 1e-9, "{t:?} {s:?}");
-        // The forecast is that of a controller that sees far enough.
+        prop_assert!(t.total() <= s.total() + 1e-9 && t.burning_s <= s.burning_s + 1e-9, "{t:?} {s:?}");
+        // The forecast is that of this controller, whose short sight is all that slows the head within marks.
+        prop_assert!((r.seconds - t.total()).abs() < 1e-6 * (1.0 + t.total()), "{} {t:?}", r.seconds);
+        prop_assert_eq!(r.beam_on_off_speed.count, cost.estimate.slowed);
         let far = Limits { plans_ahead: Some(10_000), ..limits.clone() };
         let seen = replay(text.as_bytes(), &ReplayOptions {
             ground: Some(Ground { rect: fast.rect, blank: fast.blank }),
             lag: Some(limits.lag),
             ..ReplayOptions::new(&far)
         }).expect("read").report;
-        prop_assert!((seen.seconds - t.total()).abs() < 1e-6 * (1.0 + t.total()), "{} {t:?}", seen.seconds);
+        prop_assert!(seen.seconds <= t.total() + 1e-6 * (1.0 + t.total()), "{} {t:?}", seen.seconds);
         prop_assert_eq!(seen.beam_on_off_speed.count, 0);
         prop_assert!((r.travel_mm - cost.estimate.travel_mm).abs() < 1e-6 * (1.0 + r.travel_mm));
         // The link and the controller are asked for no more than before, or than they carry.

@@ -178,6 +178,10 @@ impl<'a> Estimator<'a> {
         self.lines += 1;
         self.runs += line.runs.len() as u64;
         self.slowed += u64::from(line.slowed.runs);
+        let [marks, gaps, run_ups] = line.slowed.seconds;
+        self.times.burning_s += marks;
+        self.times.crossing_s += gaps;
+        self.times.run_up_s += run_ups;
         let sign = if line.end > line.start { 1 } else { -1 };
         let (run_up, run_out) = (sign * path.run_up, sign * path.run_out);
         let (mut start, mut at) = (line.start, line.start + run_up);

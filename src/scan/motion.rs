@@ -110,7 +110,7 @@ pub fn skip_from(
 /// Where the time of a job goes.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize)]
 pub struct Times {
-    /// With the beam on, at the scan speed, s.
+    /// With the beam on, at the scan speed or as fast as the controller goes, s.
     pub burning_s: f64,
     /// Crossing blank stretches within lines, at the scan speed or in a hurry, s.
     pub crossing_s: f64,

@@ -1,8 +1,8 @@
 //! Sight: what a controller that sees few moves ahead makes of a line.
 //!
 //! It passes a joint of two moves no faster than lets the head stop within the moves that it sees. Where those are short
-//! the head is slower than the program asks, with the beam on too. It knows nothing of the reader's course, so that a
-//! replay can prove it.
+//! the head is slower than the program asks, with the beam on too, and takes longer. It knows nothing of the reader's
+//! course, so that a replay can prove it.
 
 use super::gaps::{Ask, Crossing, Hurry};
 use super::lines::Run;
@@ -36,8 +36,10 @@ pub struct Sight {
 /// What a line loses to a short sight.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Slowed {
-    /// Runs that are marked in part at another speed than their own.
+    /// Runs that are marked in part at another speed than their own, and would not be with all in sight.
     pub runs: u32,
+    /// How much longer the marks, the gaps and the run-ups and run-outs take, s.
+    pub seconds: [f64; 3],
 }
 
 impl Sight {
@@ -80,14 +82,33 @@ impl Sight {
     }
 }
 
+/// What a move of a line is for.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Part {
+    Mark,
+    Gap,
+    RunUp,
+}
+
 /// A move of a line.
 #[derive(Debug, Clone, Copy)]
 struct Step {
     mm: f64,
     /// Its feed, mm/s.
     speed: f64,
-    /// With the beam on.
-    marks: bool,
+    part: Part,
+}
+
+impl Step {
+    /// How long it takes between speeds of those squares, s.
+    fn seconds(&self, (start, end): (f64, f64), acceleration: f64) -> f64 {
+        let twice = 2.0 * acceleration;
+        let peak =
+            f64::min(self.speed * self.speed, (start + end + twice * self.mm) / 2.0).max(start).max(end);
+        let level = self.mm - (2.0 * peak - start - end) / twice;
+        let cruise = if level > 0.0 { level / peak.sqrt() } else { 0.0 };
+        cruise + (2.0 * peak.sqrt() - start.sqrt() - end.sqrt()) / acceleration
+    }
 }
 
 /// Rides along lines, move by move.
@@ -109,33 +130,33 @@ impl Ride {
         for chain in runs.chunk_by(|_, next| next.crossing != Crossing::Skipped) {
             self.steps.clear();
             self.ends.clear();
-            self.step(sight.ways.0, v, false);
+            self.step(sight.ways.0, v, Part::RunUp);
             let mut at = chain.first().map_or(0, |run| run.from);
             for run in chain {
                 let gap = run.from.abs_diff(at);
                 match hurry.filter(|_| run.crossing == Crossing::Hurried && gap > 0) {
                     Some(hurry) => {
                         let (after, before) = (hurry.after.unsigned_abs(), hurry.before.unsigned_abs());
-                        self.step(after, v, false);
-                        self.step(gap.saturating_sub(after + before), sight.top, false);
-                        self.step(before, v, false);
+                        self.step(after, v, Part::Gap);
+                        self.step(gap.saturating_sub(after + before), sight.top, Part::Gap);
+                        self.step(before, v, Part::Gap);
                     }
-                    None => self.step(gap, v, false),
+                    None => self.step(gap, v, Part::Gap),
                 }
-                self.step(run.from.abs_diff(run.to), v, true);
+                self.step(run.from.abs_diff(run.to), v, Part::Mark);
                 at = run.to;
             }
-            self.step(sight.ways.1, v, false);
+            self.step(sight.ways.1, v, Part::RunUp);
             self.ride(sight, &mut slowed);
         }
         slowed
     }
 
-    fn step(&mut self, um: u32, speed: f64, marks: bool) {
+    fn step(&mut self, um: u32, speed: f64, part: Part) {
         if um > 0 {
             let mm = f64::from(um) / 1000.0;
             self.ends.push(self.ends.last().unwrap_or(&0.0) + mm);
-            self.steps.push(Step { mm, speed, marks });
+            self.steps.push(Step { mm, speed, part });
         }
     }
 
@@ -147,9 +168,17 @@ impl Ride {
         if self.seen == self.free {
             return;
         }
-        for i in (0..self.steps.len()).filter(|&i| self.steps[i].marks) {
-            let off = |squares: &[f64]| self.off_speed(i, squares, sight);
-            slowed.runs += u32::from(off(&self.seen) > off(&self.free) + LEAST);
+        for (i, step) in self.steps.iter().enumerate() {
+            let ends = |squares: &[f64]| (start(squares, i), squares[i]);
+            let (seen, free) = (ends(&self.seen), ends(&self.free));
+            if seen != free {
+                let seconds = |ends| step.seconds(ends, sight.acceleration);
+                slowed.seconds[step.part as usize] += seconds(seen) - seconds(free);
+            }
+            if step.part == Part::Mark {
+                let is_off = |squares: &[f64]| self.off_speed(i, squares, sight) > LEAST;
+                slowed.runs += u32::from(is_off(&self.seen) && !is_off(&self.free));
+            }
         }
     }
 
@@ -252,7 +281,7 @@ mod tests {
     }
 
     #[test]
-    fn as_many_marks_are_slowed_as_a_replay_finds_at_another_speed() {
+    fn a_replay_finds_as_many_marks_at_another_speed_and_takes_as_long() {
         let dots = marks();
         let late = |limits: Limits, mm| Limits { lag: BeamLag::Mm(mm), ..limits };
         let mut slow = Vec::new();
@@ -265,6 +294,8 @@ mod tests {
                         let (said, found) = both(&limits, scan, &dots);
                         let what = (ahead, limits.lag, limits.gap_settle, along, speed);
                         assert_eq!(said.slowed, found.beam_on_off_speed.count, "{what:?}");
+                        let (time, ridden) = (said.times.total(), found.seconds);
+                        assert!((time / ridden - 1.0).abs() < 1e-4, "{what:?}: {time} {ridden}");
                     }
                 }
             }
@@ -288,6 +319,16 @@ mod tests {
         let scan = Scan { run_up: Some(0.0), ..Scan::new(12.5, 0.9) };
         let (said, found) = both(&seeing(15), scan, &marks());
         assert!(said.slowed == 0 && found.beam_on_off_speed.count > 0);
-        assert!(both(&seeing(1), scan, &marks()).0.slowed > 500);
+        let (said, found) = both(&seeing(1), scan, &marks());
+        assert!(said.slowed > 500);
+        assert!((said.times.total() / found.seconds - 1.0).abs() < 1e-4, "{said:?} {}", found.seconds);
+    }
+
+    #[test]
+    fn the_time_that_is_lost_is_found_in_marks_gaps_and_run_ups() {
+        let scan = Scan { hurry: false, ..Scan::new(12.5, 0.9) };
+        let [far, near] = [1000, 1].map(|ahead| both(&seeing(ahead), scan, &marks()).0.times);
+        assert!(near.burning_s > 1.01 * far.burning_s && near.crossing_s > 1.01 * far.crossing_s);
+        assert!(near.run_up_s >= far.run_up_s && near.turn_s == far.turn_s, "{near:?} {far:?}");
     }
 }
