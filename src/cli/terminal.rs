@@ -111,11 +111,12 @@ pub fn decided(out: &mut impl Write, report: &Report, verbose: bool) -> io::Resu
     if let Some(t) = &report.times {
         writeln!(
             out,
-            "  marks take {}, gaps {}, run-ups {}, turns {}; at this dose and power no program is quicker than {}",
+            "  marks take {}, gaps {}, run-ups {}, turns {}{}; at this dose and power no program is quicker than {}",
             duration(t.beam_on_s),
             duration(t.gaps_s),
             duration(t.run_up_s - t.turn_s),
             duration(t.turn_s),
+            t.dwell_s.map_or(String::new(), |s| format!(", waits in header and footer {}", duration(s))),
             duration(t.bound_s)
         )?;
     }

@@ -34,7 +34,7 @@ pub(super) fn ticket(exact: &Exact) -> Result<Value, Says> {
         "steps": report.steps,
         "burn": report.times.as_ref().map(|t| json!({
             "seconds": t.total_s, "marks_s": t.beam_on_s, "gaps_s": t.gaps_s, "turns_s": t.turn_s,
-            "runups_s": t.run_up_s - t.turn_s, "approach_s": t.approach_s, "bound_s": t.bound_s,
+            "runups_s": t.run_up_s - t.turn_s, "approach_s": t.approach_s, "dwells_s": t.dwell_s, "bound_s": t.bound_s,
         })),
         "process": {
             "measured": process.standing == Standing::Measured,

@@ -251,6 +251,7 @@ fn times(plan: &Plan, written: &Cost) -> TimeFacts {
         run_up_s: t.run_up_s + t.turn_s,
         turn_s: t.turn_s,
         approach_s: t.approach_s,
+        dwell_s: (t.dwell_s > 0.0).then_some(t.dwell_s),
         bound_s: written.estimate.burning_mm / plan.process.speed.value.0,
     }
 }

@@ -122,6 +122,7 @@ pub fn report() -> Report {
             run_up_s: 318.0,
             turn_s: 52.0,
             approach_s: 3.0,
+            dwell_s: Some(0.0),
             bound_s: 2790.0,
         }),
         program: Some(ProgramFacts {

@@ -264,7 +264,7 @@ pub struct ConeFacts {
 /// How long it takes.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct TimeFacts {
-    /// From the first move to the last.
+    /// Of the whole program, from its first line to its last.
     pub total_s: f64,
     /// With the beam on.
     pub beam_on_s: f64,
@@ -276,6 +276,9 @@ pub struct TimeFacts {
     pub turn_s: f64,
     /// From the program's zero to the first line and back from the last.
     pub approach_s: f64,
+    /// At rest, as header or footer of the machine ask; none where they do not.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub dwell_s: Option<f64>,
     /// What no program can be quicker than at this dose and power: the length of all marks by the speed.
     pub bound_s: f64,
 }

@@ -204,16 +204,23 @@ fn line<T>(name: &str, text: String, known: &Known<T>) -> Value {
     context! { name, text, word => known.standing.to_string(), sign => sign(known.standing), source => known.source.clone() }
 }
 
+/// How long header and footer let the head rest, where they do.
+fn dwell(t: &TimeFacts) -> Option<f64> {
+    t.dwell_s.filter(|&s| s > 0.0)
+}
+
 /// Where the time goes, in words for a table.
 fn hours(t: &TimeFacts) -> Vec<(&'static str, String)> {
-    vec![
+    let mut all = vec![
         ("marks, beam on", duration(t.beam_on_s)),
         ("gaps between marks", duration(t.gaps_s)),
         ("run-ups", duration(t.run_up_s - t.turn_s)),
         ("turns from line to line", duration(t.turn_s)),
         ("to the first line and back", duration(t.approach_s)),
-        ("all", duration(t.total_s)),
-    ]
+    ];
+    all.extend(dwell(t).map(|s| ("waits in header and footer", duration(s))));
+    all.push(("all", duration(t.total_s)));
+    all
 }
 
 /// What is set on the machine, in large figures.
@@ -221,7 +228,8 @@ fn settings(report: &Report) -> Vec<Setting> {
     let mut all = burn_settings(report);
     if let Some(t) = &report.times {
         let parts = [("marks", t.beam_on_s), ("gaps", t.gaps_s), ("run-ups and turns", t.run_up_s)];
-        let parts = parts.map(|(name, s)| format!("{name} {}", duration(s))).join(", ");
+        let parts = parts.into_iter().chain(dwell(t).map(|s| ("waits", s)));
+        let parts = parts.map(|(name, s)| format!("{name} {}", duration(s))).collect::<Vec<_>>().join(", ");
         all.push(Setting::new("Time", duration(t.total_s), parts));
     }
     all

@@ -42,6 +42,7 @@ impl Estimate {
     /// Estimates a program, without writing a word.
     pub fn new(program: &Program<'_>) -> Estimate {
         let mut estimator = Estimator::new(&program.limits);
+        estimator.dwell(program.dwell_s());
         for part in &program.parts {
             estimator.part();
             match &part.moves {
@@ -126,6 +127,11 @@ impl<'a> Estimator<'a> {
     /// The next line or contour begins a part.
     pub fn part(&mut self) {
         self.begins = true;
+    }
+
+    /// The head rests for so many seconds, with the beam off.
+    pub fn dwell(&mut self, seconds: f64) {
+        self.times.dwell_s += seconds;
     }
 
     /// Moves by a rapid; how long it takes.

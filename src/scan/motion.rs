@@ -122,12 +122,15 @@ pub struct Times {
     pub turn_s: f64,
     /// From the program's zero to the first line and back from the last, s.
     pub approach_s: f64,
+    /// Dwells in the machine's header and footer, s.
+    pub dwell_s: f64,
 }
 
 impl Times {
     /// The whole job, s.
     pub fn total(&self) -> f64 {
-        self.burning_s + self.crossing_s + self.run_up_s + self.skip_s + self.turn_s + self.approach_s
+        let moves = self.burning_s + self.crossing_s + self.run_up_s + self.skip_s + self.turn_s;
+        moves + self.approach_s + self.dwell_s
     }
 }
 

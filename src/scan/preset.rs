@@ -18,6 +18,13 @@ pub fn check(key: &'static str, line: &str) -> Result<(), LimitsError> {
     }
 }
 
+/// How long a header or footer line dwells, s.
+pub(super) fn dwell_s(line: &str) -> f64 {
+    let mut words = Block::default();
+    let read = words.parse(line.as_bytes(), |_| {}, |_| {}).is_ok();
+    words.get(b'P').filter(|_| read && words.dwell()).unwrap_or(0.0)
+}
+
 fn refusal(line: &str) -> Option<String> {
     // 256 characters are the standard's limit (check value G01); one is kept for the line's end.
     if line.len() > 255 {
@@ -88,6 +95,15 @@ mod tests {
             "M0",
         ] {
             assert_eq!(refusal(line), None, "{line}");
+        }
+    }
+
+    #[test]
+    fn a_dwell_takes_the_seconds_of_its_p_word() {
+        for (line, seconds) in
+            [("G4 P0.5", 0.5), ("N1 g4p600 (air)", 600.0), ("G54", 0.0), ("(G4 P2)", 0.0), ("G4", 0.0)]
+        {
+            assert_eq!(dwell_s(line), seconds, "{line}");
         }
     }
 

@@ -13,6 +13,7 @@ use super::estimate::{Estimate, Estimator};
 use super::limits::{Limits, PowerMode};
 use super::lines::{Marking, ScanLines};
 use super::load::Load;
+use super::preset;
 use super::raster::RasterPath;
 use super::toolpath::{Moves, Toolpath};
 use super::writer::Writer;
@@ -107,6 +108,7 @@ impl<'a> Program<'a> {
     pub fn write(&self, out: &mut impl Write, progress: &dyn Progress) -> Result<Cost, Unwritten> {
         let mut w = Writer::new(&self.limits, out);
         let mut estimator = Estimator::new(&self.limits);
+        estimator.dwell(self.dwell_s());
         self.open(&mut w)?;
         let mut beam_off = true;
         for (i, part) in self.parts.iter().enumerate() {
@@ -153,6 +155,11 @@ impl<'a> Program<'a> {
     /// [`Stopped`]; nothing is stored, so nothing else fails in practice.
     pub fn measure(&self, progress: &dyn Progress) -> Result<Cost, Unwritten> {
         self.write(&mut io::sink(), progress)
+    }
+
+    /// How long the machine's own lines dwell, s.
+    pub(super) fn dwell_s(&self) -> f64 {
+        self.opening.header.iter().chain(&self.closing.footer).map(|line| preset::dwell_s(line)).sum()
     }
 
     fn open<W: Write>(&self, w: &mut Writer<'_, W>) -> io::Result<()> {
@@ -354,6 +361,20 @@ mod tests {
             moves(&text).contains("G0A1.9X27 G1F9549.297A21.9 F3000X30 F9549.297A1.9 F3000X27 M5S0"),
             "{text}"
         );
+    }
+
+    #[test]
+    fn dwells_of_header_and_footer_count_in_the_time_as_a_replay_finds_them() {
+        let dots = two_lines();
+        let limits =
+            Limits { header: vec!["G4 P600".into()], footer: vec!["G4P2.5".into()], ..Limits::default() };
+        let (text, w) = program(&limits, Scan::new(10.0, 0.8), &dots, &Notes::default());
+        assert_eq!(w.estimate.times.dwell_s, 602.5);
+        let found = replay(text.as_bytes(), &ReplayOptions::new(&limits)).unwrap().report.seconds;
+        assert!((w.estimate.times.total() - found).abs() < 1e-6, "{:?} {found}", w.estimate.times);
+        let path = place(&limits, Scan::new(10.0, 0.8), &dots);
+        let of = Program::of_raster(path, Marking::Dots(&dots), Vec::new());
+        assert_eq!(Estimate::new(&of), w.estimate);
     }
 
     #[test]

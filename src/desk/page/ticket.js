@@ -8,7 +8,7 @@ import { curve } from "./curve.js";
 import { blankName, stamp } from "./strip.js";
 import { bytes, db, ends, knows, mm, number, say, sentence, size, time } from "./words.js";
 
-const TIME_PARTS = ["marks_s", "gaps_s", "runups_s", "turns_s"];
+const TIME_PARTS = ["marks_s", "gaps_s", "runups_s", "turns_s", "dwells_s"];
 
 /** One finding: a sign with its own shape, the sentence, and its remedies as buttons. */
 function finding(desk, found) {
@@ -31,7 +31,7 @@ const endOf = (seconds) => say("burn.ends", { clock: ends(seconds) });
 
 /** The burn's time in its parts, as a bar and as a table: the bar is for the eye only. */
 function burn({ seconds, bound_s, ...parts }, stopped) {
-  const there = TIME_PARTS.filter((k) => parts[k] !== undefined);
+  const there = TIME_PARTS.filter((k) => parts[k] !== undefined && parts[k] !== null);
   const bar = make("div.parts", { "aria-hidden": "true" }, there.map((k) => {
     const part = make(`span.${k}`);
     part.style.flexGrow = String(Math.max(0.001, parts[k]));
