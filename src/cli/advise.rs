@@ -106,6 +106,9 @@ pub fn run(args: &AdviseArgs, out: &mut Out) -> Result<u8, Failure> {
         args.size.0,
         args.size.1
     )?;
+    for note in &plan.notes {
+        writeln!(out, "{note}.")?;
+    }
     writeln!(
         out,
         "{:>2} {:>6} {:>9} {:>8} {:>9} {:>9} {:>10} {:>12} {:>11}",
@@ -127,8 +130,9 @@ pub fn run(args: &AdviseArgs, out: &mut Out) -> Result<u8, Failure> {
             if a.recommended { "" } else { &a.words }
         )?;
     }
-    if let Some(best) = list.iter().find(|a| a.recommended) {
-        writeln!(out, "{}", best.words)?;
+    match list.iter().find(|a| a.recommended) {
+        Some(best) => writeln!(out, "{}", best.words)?,
+        None => writeln!(out, "{}", none_advised(&list))?,
     }
     times(out, &plan, &quickest, best)?;
     for finding in &of_process {
@@ -213,7 +217,31 @@ fn times(out: &mut Out, plan: &Plan, all: &[Quickest], best: Option<usize>) -> R
             q.against.as_deref().unwrap_or("")
         )?;
     }
+    if best.is_none() && !all.is_empty() {
+        let hot = all.iter().all(|q| q.advice.over_burnt);
+        let why = if hot {
+            "No power is marked: exposed as now, solids over-burn at each. Say a higher --speed or fewer --passes, and \
+             all of them are exposed less."
+        } else {
+            "No power is marked: at each something speaks against every pitch. Say another --speed, or list other \
+             pitches with --from and --to."
+        };
+        writeln!(out, "{why}")?;
+    }
     Ok(())
+}
+
+/// Why no pitch of the table is advised, and what to do.
+fn none_advised(list: &[Advice]) -> &'static str {
+    if list.iter().all(|a| a.over_burnt) {
+        "No pitch is advised: solids over-burn at each. Say a higher --speed, a lower --power or fewer --passes."
+    } else if list.iter().any(|a| a.over_burnt) {
+        "No pitch is advised: where solids do not over-burn, lines show. Say a higher --speed or a lower --power, or \
+         list other pitches with --from and --to."
+    } else {
+        "No pitch is advised: at each of them lines show or crowd. List other pitches with --from and --to, or say \
+         another --speed."
+    }
 }
 
 fn quickest_json(q: &Quickest, best: bool) -> serde_json::Value {
@@ -247,4 +275,36 @@ fn row_json(a: &Advice) -> serde_json::Value {
         "recommended": a.recommended,
         "words": a.words,
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::job::Job;
+    use crate::job::asked::BurnJob;
+    use crate::units::MmPerS;
+
+    /// The advice for a speed in so many passes.
+    fn list(speed: f64, passes: u32) -> Vec<Advice> {
+        let burn = BurnJob { speed: Some(MmPerS(speed)), passes: Some(passes), ..BurnJob::default() };
+        let plan = plan::resolve(&Job { burn, ..Job::default() }).unwrap();
+        let beam = plan.process.beam.value;
+        let question = Question {
+            beam,
+            response: plan.process.response(),
+            steps_per_mm: plan.machine.motion.steps_per_mm_y,
+            range: (Mm(beam.across.0 / 4.0), Mm(beam.across.0 * 1.5)),
+            size: (Mm(85.0), Mm(85.0)),
+            acceleration: None,
+        };
+        advise::pitches(&question, &|pitch| plan.start_at(pitch))
+    }
+
+    #[test]
+    fn a_table_without_a_pitch_that_passes_says_what_to_do() {
+        assert!(list(12.5, 1).iter().any(|a| a.recommended));
+        let hot = list(12.5, 20);
+        assert!(!hot.iter().any(|a| a.recommended));
+        assert!(none_advised(&hot).contains("solids over-burn at each. Say a higher --speed"));
+    }
 }

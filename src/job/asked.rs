@@ -296,7 +296,8 @@ pub struct Job {
 impl Job {
     /// This job's values, and where one is absent that of `base`. What either accepts is accepted, but `base`'s
     /// checksum of the art belongs to `base`'s art. What was only filled in for `base` and follows from something
-    /// that is named anew is filled in anew: the coating of another blank, the setting of another coating.
+    /// that is named anew is filled in anew: the coating of another blank, the setting of another coating, the speed
+    /// of another number of passes.
     pub fn over(self, base: Job) -> Job {
         let base = self.without_what_follows(base);
         let said = [
@@ -347,7 +348,9 @@ impl Job {
         if other_start && base.is_unsaid("power") {
             base.burn.power = None;
         }
-        if other_start && base.is_unsaid("speed") {
+        // Each pass gives its share of the exposure.
+        let other_passes = self.burn.passes.is_some_and(|p| p != base.burn.passes.unwrap_or(1));
+        if (other_start || other_passes) && base.is_unsaid("speed") {
             base.burn.speed = None;
         }
         if other_start && base.is_unsaid("passes") {

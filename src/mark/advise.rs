@@ -151,7 +151,7 @@ pub struct Advice {
 
 /// All pitches of whole motor steps in the range (at most 200, the coarsest first), with their figures
 /// at the setting that each starts from (`start`; its pitches are set here), and one advised: nearest to 0.7
-/// of the beam across among those that neither show lines, nor crowd them, nor over-burn; where none is left, nearest to 0.7 whatever it does.
+/// of the beam across among those that neither show lines, nor crowd them, nor over-burn; none where none is left.
 pub fn pitches(question: &Question, start: &dyn Fn(Mm) -> Setting) -> Vec<Advice> {
     let q = question;
     let steps_per_mm = q.steps_per_mm;
@@ -162,17 +162,19 @@ pub fn pitches(question: &Question, start: &dyn Fn(Mm) -> Setting) -> Vec<Advice
     let last = (q.range.1.0 * steps_per_mm + 1e-9).floor().max(0.0) as u32;
     let mut list: Vec<Advice> =
         (first..=last).rev().take(200).map(|steps| candidate(q, steps, start)).collect();
-    let far = |a: &Advice| (a.pitch.0 / q.beam.across.0 - ADVISED_SHARE).abs();
-    let nearest = |list: &[Advice], fit: &dyn Fn(&Advice) -> bool| {
-        (0..list.len()).filter(|&i| fit(&list[i])).min_by(|&a, &b| far(&list[a]).total_cmp(&far(&list[b])))
-    };
     let fit = |a: &Advice| !(a.lines_apart || a.lines_crowded || a.over_burnt);
-    let best = nearest(&list, &fit).or_else(|| nearest(&list, &|_| true));
+    let best = nearest(q, &list, &fit);
     for (i, advice) in list.iter_mut().enumerate() {
         advice.recommended = Some(i) == best;
         advice.words = words(q, advice);
     }
     list
+}
+
+/// The pitch nearest to 0.7 of the beam across among those that are `fit`.
+pub(super) fn nearest(q: &Question, list: &[Advice], fit: &dyn Fn(&Advice) -> bool) -> Option<usize> {
+    let far = |i: usize| (list[i].pitch.0 / q.beam.across.0 - ADVISED_SHARE).abs();
+    (0..list.len()).filter(|&i| fit(&list[i])).min_by(|&a, &b| far(a).total_cmp(&far(b)))
 }
 
 fn candidate(q: &Question, steps: u32, start: &dyn Fn(Mm) -> Setting) -> Advice {
@@ -320,10 +322,11 @@ mod tests {
     }
 
     #[test]
-    fn where_every_pitch_over_burns_the_words_say_so() {
+    fn where_every_pitch_over_burns_none_is_advised_and_the_words_say_why() {
         let list = pitches(&question(), 40.0);
-        let best = list.iter().find(|a| a.recommended).unwrap();
-        assert!(best.over_burnt && best.words.contains("over-burn"), "{}", best.words);
+        for a in &list {
+            assert!(!a.recommended && a.over_burnt && a.words.contains("over-burn"), "{}", a.words);
+        }
         assert!(pitches(&Question { steps_per_mm: 0.0, ..question() }, 4.5).is_empty());
     }
 }

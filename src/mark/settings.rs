@@ -35,14 +35,13 @@ pub fn quickest(
         let list = advise::pitches(question, &|pitch| start(power, pitch));
         let against = |a: &Advice| {
             let own = a.lines_apart || a.lines_crowded || a.over_burnt;
-            let own = own.then(|| {
-                a.words.split("; ").filter(|w| !w.starts_with("advised")).collect::<Vec<_>>().join("; ")
-            });
-            own.or_else(|| objects(&start(power, a.pitch)))
+            own.then(|| a.words.clone()).or_else(|| objects(&start(power, a.pitch)))
         };
         let free = list.iter().filter(|a| against(a).is_none());
         let best = free.min_by(|a, b| a.seconds.total_cmp(&b.seconds));
-        let Some(advice) = best.or_else(|| list.iter().find(|a| a.recommended)) else { continue };
+        let nearest = || advise::nearest(question, &list, &|_| true).map(|i| &list[i]);
+        let advised = list.iter().find(|a| a.recommended);
+        let Some(advice) = best.or(advised).or_else(nearest) else { continue };
         let area = question.size.0.0 * question.size.1.0;
         let passes = f64::from(start(power, advice.pitch).passes);
         all.push(Quickest {
@@ -102,5 +101,13 @@ mod tests {
         let all = quickest(&question(), Watts(5.0), &[1.0, 0.8, 0.6], &start, &slow);
         assert_eq!(all[0].against.as_deref(), Some("too much for the link"));
         assert_eq!(best(&all), Some(1));
+        // Eight times the exposure chars at every pitch: each power is listed, with what speaks against it alone.
+        let hot = |power, pitch| Setting { passes: 8, ..start(power, pitch) };
+        let all = quickest(&question(), Watts(5.0), &[1.0, 0.8], &hot, &|_| None);
+        assert_eq!((all.len(), best(&all)), (2, None));
+        let why = |q: &Quickest| {
+            q.against.as_ref().is_some_and(|w| w.contains("over-burn") && !w.contains("ripples"))
+        };
+        assert!(all.iter().all(why), "{all:?}");
     }
 }

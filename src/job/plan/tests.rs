@@ -235,6 +235,38 @@ fn what_is_not_known_is_what_the_wedge_says() {
 }
 
 #[test]
+fn a_speed_that_was_measured_for_one_pass_is_scaled_to_two() {
+    let best = "v0 = '12.5mm/s'\nschwarzschild = { value = 0.8 }\n\
+                [best]\npower = '100%'\nspeed = '14mm/s'\npitch = '0.0875mm'\npasses = 1\n";
+    let job = |wedge: &str, passes, speed| {
+        let p: ProcessFile = toml::from_str(&format!("{wedge}{best}")).unwrap();
+        let burn = BurnJob { passes, speed, ..BurnJob::default() };
+        Job { process: Some(Reference::Whole(Box::new(p))), burn, ..Job::default() }
+    };
+    let wedge = "wedge = 'W000001'\n";
+    let once = resolve(&job(wedge, None, None)).unwrap();
+    assert_eq!((once.process.speed.value, once.process.speed.standing), (MmPerS(14.0), Standing::Measured));
+    assert!(!once.notes.iter().any(|n| n.contains("scaled")), "{:?}", once.notes);
+    // 14 · 2^(1/0.8) mm/s are 33.3, or 33.5 to the next half.
+    let twice = resolve(&job(wedge, Some(2), None)).unwrap();
+    let speed = &twice.process.speed;
+    assert_eq!((speed.value, speed.standing), (MmPerS(33.5), Standing::Assumed));
+    assert_eq!(speed.source, "wedge W000001: measured for 1 pass, scaled to 2");
+    assert!((twice.burn.x_solid / once.burn.x_solid - 1.0).abs() < 0.01, "{}", twice.burn.x_solid);
+    assert!(twice.notes.iter().any(|n| n.contains("for 1 pass and is scaled to 2: 33.5mm/s")));
+    let again = resolve(&twice.job).unwrap();
+    assert_eq!((&again.process.speed, &again.notes), (speed, &twice.notes));
+    // By hand it is stated, as asked it stays, and a job that is run again with more passes is settled anew.
+    let stated = resolve(&job("", Some(2), None)).unwrap().process.speed.clone();
+    assert!(stated.source.ends_with("stated for 1 pass, scaled to 2"), "{}", stated.source);
+    let asked = resolve(&job(wedge, Some(2), Some(MmPerS(20.0)))).unwrap().process.speed.clone();
+    assert_eq!((asked.value, asked.standing), (MmPerS(20.0), Standing::Given));
+    let burn = BurnJob { passes: Some(2), ..BurnJob::default() };
+    let more = resolve(&Job { burn, ..Job::default() }.over(once.job.clone())).unwrap();
+    assert_eq!(more.process.speed.value, MmPerS(33.5));
+}
+
+#[test]
 fn a_measured_beam_does_not_turn_with_the_lines() {
     let widths = "beam_along = { value = '0.14mm', sigma = 0.003 }\nbeam_across = { value = '0.1mm', sigma = 0.004 }\n";
     let plan = |wedge: &str, axis: Option<Along>, shape: &str, rotary: Option<&str>| {

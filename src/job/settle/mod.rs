@@ -75,7 +75,8 @@ pub(super) fn settle(brief: &Brief) -> Result<Plan, PlanError> {
             scan.trim
         )
     });
-    let notes = notes.into_iter().chain(beam).chain(trimmed).collect::<Vec<_>>();
+    let scaled = process::scaled(&job, seen, &process);
+    let notes = notes.into_iter().chain(beam).chain(scaled).chain(trimmed).collect::<Vec<_>>();
     let layers = layer::settle(&job, &blank.blank, &art, &tone)?;
     let assumptions = assumptions(&job, &machine, &coating, &blank, &process);
     let mut settled = Settled {

@@ -2,7 +2,7 @@
 
 use super::pitch::Pitches;
 use crate::job::error::PlanError;
-use crate::job::process::{BeamSize, ExposureAt, MeasuredValue};
+use crate::job::process::{BeamSize, Best, ExposureAt, MeasuredValue};
 use crate::job::{Coating, Job, Known, Machine, Process, ProcessFile, Standing};
 use crate::mark::{Beam, Setting, Unsure};
 use crate::units::{Mm, MmPerS, Share, Watts, short};
@@ -249,14 +249,26 @@ fn speed(
 ) -> Result<Known<MmPerS>, PlanError> {
     let (machine, coating) = (sources.machine, sources.coating);
     let top = MmPerS(machine.axes(pitch.lines).0.top_speed);
-    let best = sources.file.best.as_ref().map(|b| b.speed);
+    let best = sources.file.best.as_ref();
     let usual = || {
         let watts = Watts(machine.laser.power.0 * power.0);
         let exposure = coating.start.exposure.0 / f64::from(passes);
         let source = format!("start exposure of {} for {} W", coating.name, short(watts.0, 2));
         (start_speed(watts, pitch.across, exposure, s, v0, top), source)
     };
-    let speed = sources.setting(job.burn.speed, job.is_unsaid("speed"), best, usual);
+    let speed = match best.filter(|best| is_scaled(job, best, passes)) {
+        Some(best) => {
+            // Each pass gives its share of the exposure that was measured.
+            let share = f64::from(best.passes.max(1)) / f64::from(passes);
+            let v = best.speed.0;
+            let exposure = share * libm::pow(v / v0.0, 1.0 - s) / (v * pitch.across.0);
+            let scaled = start_speed(Watts(1.0), pitch.across, exposure, s, v0, top);
+            let source =
+                format!("{}: {}, scaled to {passes}", sources.file.source(), found(sources.file, best));
+            Known::new(job.burn.speed.unwrap_or(scaled), Standing::Assumed, source)
+        }
+        None => sources.setting(job.burn.speed, job.is_unsaid("speed"), best.map(|b| b.speed), usual),
+    };
     let v = speed.value;
     if v.0 <= 0.0 || v.0 > top.0 {
         return Err(PlanError::absurd(format!(
@@ -265,6 +277,30 @@ fn speed(
         )));
     }
     Ok(speed)
+}
+
+/// Whether the speed follows from that of a wedge's best patch, which had another number of passes.
+fn is_scaled(job: &Job, best: &Best, passes: u32) -> bool {
+    best.passes != passes && (job.burn.speed.is_none() || job.is_unsaid("speed"))
+}
+
+/// How a setting was found, and for how many passes.
+fn found(file: &ProcessFile, best: &Best) -> String {
+    let found = if file.wedge.is_empty() { "stated" } else { "measured" };
+    let es = if best.passes == 1 { "" } else { "es" };
+    format!("{found} for {} pass{es}", best.passes)
+}
+
+/// What is to be said of a speed that follows from one of another number of passes.
+pub(super) fn scaled(job: &Job, measured: Option<&ProcessFile>, process: &Process) -> Option<String> {
+    let file = measured?;
+    let passes = process.passes.value;
+    let best = file.best.as_ref().filter(|best| is_scaled(job, best, passes))?;
+    Some(format!(
+        "The speed was {} and is scaled to {passes}: {}, so that all together expose as much; --speed sets another",
+        found(file, best),
+        process.speed.value
+    ))
 }
 
 /// The speed at which a solid gets the effective exposure `exposure` (J/mm²) in one pass:
