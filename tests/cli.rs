@@ -727,6 +727,19 @@ fn a_program_marks_exactly_its_dots_and_stops_are_kept_from_it() {
 }
 
 #[test]
+fn a_program_for_more_power_than_the_machine_has_is_a_stop() {
+    let b = bench();
+    ok(&["prepare", "disc.svg", "--out", "one", "--blank", "round:20mm"], b.path());
+    let kit = ok(&["kit", "show", "diode-5w"], b.path());
+    let own = kit.replace("full_scale_s = 1000", "full_scale_s = 255");
+    fs::write(b.path().join("own.toml"), own).expect("written");
+    let o = dotwright(&["replay", "one/program.nc", "--machine", "own.toml"], b.path());
+    assert_eq!(o.status.code(), Some(3), "{}", text(&o.stderr));
+    let said = text(&o.stdout);
+    assert!(said.contains("STOP over-full-power") && said.contains("up to S 900"), "{said}");
+}
+
+#[test]
 fn lines_along_y_mark_the_dots_just_as_well() {
     let b = bench();
     ok(&["prepare", "disc.svg", "--out", "one", "--blank", "round:40mm", "--axis", "y"], b.path());

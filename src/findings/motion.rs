@@ -321,6 +321,15 @@ pub fn replayed(replay: &Replay) -> Vec<Finding> {
             format!("The beam is on beyond the blank in {}, {} mm long.", places(p, "move"), short(p.mm, 1));
         stop("beam-off-blank", text);
     }
+    if let Some(line) = replay.over_full_power {
+        let text = format!(
+            "From line {line} on the program asks for up to S {}, but the machine's full power is S {}: whatever asks \
+             for more burns at full power. Write the program for this machine, or correct full_scale_s in its file.",
+            short(replay.highest_s, 3),
+            replay.full_scale_s
+        );
+        stop("over-full-power", text);
+    }
     if replay.off_bed_mm > 0.0 {
         stop("off-bed", format!("The path leaves the bed by {} mm.", short(replay.off_bed_mm, 2)));
     }
@@ -536,6 +545,14 @@ pub(super) mod tests {
         assert!(found[..4].iter().all(|f| f.severity == Severity::Stop));
         assert_eq!(found[1].message, "The beam is on during 1 rapid (line 4) over 10 mm.");
         assert_eq!(play("G21G90M3S0\nG1X5F600\nX10S500\nX15S0\nM5S0\nM2\n"), []);
+        let f = &play("G21G90M3S1000\nG1X5F600\nX10S1500\nM5S0\nM2\n")[0];
+        assert_eq!((f.name, f.severity), ("over-full-power", Severity::Stop));
+        assert!(
+            f.message.starts_with("From line 3 on") && f.message.contains("up to S 1500"),
+            "{}",
+            f.message
+        );
+        assert!(f.message.contains("full power is S 1000"), "{}", f.message);
         let f = &play("G21G90M3S500\nG1X5F600\nM5S0\nM2\n")[0];
         assert_eq!((f.name, f.severity), ("off-speed", Severity::Note));
         assert!(f.message.contains("over 0.2 mm, in 1 move (line 2)"), "{}", f.message);

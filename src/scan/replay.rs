@@ -257,7 +257,7 @@ impl<'a> Player<'a> {
             fastest: (0.0, 0.0),
             began: false,
             extents: [f64::INFINITY, f64::INFINITY, f64::NEG_INFINITY, f64::NEG_INFINITY],
-            report: Replay::default(),
+            report: Replay { full_scale_s: options.limits.full_scale_s, ..Replay::default() },
         }
     }
 
@@ -439,7 +439,9 @@ impl<'a> Player<'a> {
     /// A move with the beam on.
     fn burn(&mut self, m: &Move, shift: (f64, f64), length: f64) {
         self.report.burning_mm += length;
-        self.report.highest_s = self.report.highest_s.max(m.power);
+        if m.power > self.report.highest_s {
+            self.report.higher_s(m.power, m.line);
+        }
         if m.rapid {
             self.report.beam_on_in_rapid.add(m.line, length);
         }
@@ -462,7 +464,7 @@ impl<'a> Player<'a> {
         let length = (to - from).abs();
         self.report.burning_mm += length;
         if m.power > self.report.highest_s {
-            self.report.highest_s = m.power;
+            self.report.higher_s(m.power, m.line);
         }
         if let Some((low, high)) = line.inside
             && !(from >= low && to >= low && from <= high && to <= high)

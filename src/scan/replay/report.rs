@@ -46,6 +46,10 @@ pub struct Replay {
     pub extents_mm: Option<[f64; 4]>,
     /// Highest S word with the beam on.
     pub highest_s: f64,
+    /// The S word that is the machine's full power.
+    pub full_scale_s: u32,
+    /// First line that asks for more than that with the beam on.
+    pub over_full_power: Option<u64>,
     /// Highest feed of a G1 move with the beam on, mm/s; of any where it never is.
     pub highest_speed: f64,
     /// M4 is used: power scaled with speed.
@@ -75,4 +79,15 @@ pub struct Replay {
     pub off_grid_mm: f64,
     /// How the dots differ from those wanted, where some were given.
     pub difference: Option<Difference>,
+}
+
+impl Replay {
+    /// An S word with the beam on that is above all before it.
+    #[cold]
+    pub(super) fn higher_s(&mut self, power: f64, line: u64) {
+        self.highest_s = power;
+        if power > f64::from(self.full_scale_s) && self.over_full_power.is_none() {
+            self.over_full_power = Some(line);
+        }
+    }
 }

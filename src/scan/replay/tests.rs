@@ -34,6 +34,8 @@ fn what_is_dangerous_is_named_with_its_line() {
     assert!(r.report.power_left_on);
     let r = play("G21 G90 M3 S500\nG1 X500 F6000\nM5\nM2\n");
     assert_eq!((r.report.off_bed_mm, r.report.power_left_on), (50.0, false));
+    let r = play("G21 G90 M3 S1000\nG1 X5 F600\nX6 S1001\nX7 S1002\nX8\nM5\nM2\n").report;
+    assert_eq!((r.highest_s, r.full_scale_s, r.over_full_power), (1002.0, 1000, Some(3)));
 }
 
 #[test]
