@@ -837,6 +837,10 @@ fn any_one_bit_picture_can_be_judged_and_others_say_what_to_do() {
     ok(&["prepare", "disc.svg", "--out", "one", "--blank", "round:40mm"], p);
     let out = ok(&["proof", "one/dots.png", "--blank", "round:40mm", "--out", "two", "--loupe", "20,20"], p);
     assert!(out.contains("look at proof.png") && p.join("two/loupe.png").is_file(), "{out}");
+    // The lines' density, with the dots as much closer along them as the file says.
+    let line = ["proof", "one/dots.png", "--blank", "round:40mm", "--density", "290.3dpi", "--out", "dense"];
+    let out = ok(&line, p);
+    assert!(out.contains("will be 34.91 x 34.91 mm on") && !out.contains("past-margin"), "{out}");
     refused(&["proof", "ramp.png", "--density", "304dpi", "--out", "three"], p, 1, "1-bit");
     let far = ["proof", "one/dots.png", "--blank", "round:40mm", "--out", "three", "--loupe", "90,90"];
     refused(&far, p, 1, "outside the marked area");

@@ -25,7 +25,8 @@ pub struct ProofArgs {
     /// The dots: a 1-bit PNG; '-' reads standard input
     #[arg(value_name = "DOTS.png")]
     pub dots: PathBuf,
-    /// Density of the dots, for example 290.3dpi, 5.08dpi to 5080dpi [default: what the file says of itself]
+    /// Density of the lines, for example 290.3dpi, 5.08dpi to 5080dpi; dots that lie closer along them keep the file's ratio
+    /// [default: what the file says of itself]
     #[arg(long, value_name = "DPI")]
     pub density: Option<Pitch>,
     /// The axis that lines run along: x or y [default: x]
@@ -62,17 +63,8 @@ pub fn run(args: &ProofArgs, out: &mut Out) -> Result<u8, Failure> {
     let source = Source::read(&args.dots)?;
     let decoded =
         png::read_dots(&source.bytes, args.beam_on).map_err(|e| no_dots(&source.in_messages, &e))?;
-    let (x, y) = match (args.density, decoded.pixels_per_metre) {
-        (Some(d), _) => (d, d),
-        (None, Some((x, y))) => {
-            match (Pitch::from_mm(1e3 / f64::from(x)), Pitch::from_mm(1e3 / f64::from(y))) {
-                (Some(x), Some(y)) => (x, y),
-                _ => return Err(no_density(&source.in_messages)),
-            }
-        }
-        (None, None) => return Err(no_density(&source.in_messages)),
-    };
-    let (along, across) = args.axis.unwrap_or_default().swap((x, y));
+    let (along, across) =
+        pitches(args, decoded.pixels_per_metre).ok_or_else(|| no_density(&source.in_messages))?;
     let job = Job {
         blank: args.blank.asked()?,
         dots: DotsJob { pitch: Some(along), pitch_across: Some(across), ..DotsJob::default() },
@@ -98,6 +90,63 @@ pub fn run(args: &ProofArgs, out: &mut Out) -> Result<u8, Failure> {
     Ok(if outcome.stops(&plan).next().is_some() { 3 } else { 0 })
 }
 
+/// Pitches along the lines and across them; `None` where neither the person nor the file says how dense the dots are. A density
+/// that is asked for is that of the lines: dots that the file says lie closer along them still do.
+fn pitches(args: &ProofArgs, pixels_per_metre: Option<(u32, u32)>) -> Option<(Pitch, Pitch)> {
+    let of_file = pixels_per_metre.map(|(x, y)| (pitch_of(x), pitch_of(y))).unwrap_or_default();
+    let said = args.axis.unwrap_or_default().swap(of_file);
+    match (args.density, said) {
+        (None, (Some(along), Some(across))) => Some((along, across)),
+        (None, _) => None,
+        (Some(lines), (Some(along), Some(across))) => {
+            Some((Pitch::from_mm(lines.mm() / closer(across.mm() / along.mm()))?, lines))
+        }
+        (Some(lines), _) => Some((lines, lines)),
+    }
+}
+
+/// The pitch of so many pixels a metre.
+fn pitch_of(pixels_per_metre: u32) -> Option<Pitch> {
+    Pitch::from_mm(1e3 / f64::from(pixels_per_metre))
+}
+
+/// How many times closer dots lie along the lines, without what whole pixels a metre take from it.
+fn closer(times: f64) -> f64 {
+    let whole = times.round();
+    if (times - whole).abs() < 1e-3 * times { whole } else { times }
+}
+
 fn no_density(name: &str) -> Failure {
     Failure::input(format!("{name} does not say how dense its dots are; add for example --density 290.3dpi"))
+}
+
+#[cfg(test)]
+mod tests {
+    use clap::Parser;
+
+    use super::*;
+
+    #[derive(Parser)]
+    struct Line {
+        #[command(flatten)]
+        proof: ProofArgs,
+    }
+
+    #[test]
+    fn a_density_is_that_of_the_lines_and_keeps_the_ratio_of_the_dots() {
+        let of = |line: &str, said| {
+            let words = format!("proof dots.png --out out --blank glass-coaster-90 {line}");
+            let line = Line::try_parse_from(words.split_whitespace()).unwrap();
+            pitches(&line.proof, said).map(|(along, across)| (along.mm(), across.mm()))
+        };
+        // Half a line pitch along the lines: 0.04375 x 0.0875 mm.
+        let lines = 25.4 / 290.3;
+        assert_eq!(of("--density 290.3dpi", Some((22857, 11429))), Some((lines / 2.0, lines)));
+        assert_eq!(of("--density 290.3dpi --axis y", Some((11429, 22857))), Some((lines / 2.0, lines)));
+        assert_eq!(of("--density 290.3dpi", Some((11429, 11429))), Some((lines, lines)));
+        assert_eq!(of("--density 290.3dpi", None), Some((lines, lines)));
+        assert_eq!(of("", Some((20000, 10000))), Some((0.05, 0.1)));
+        assert_eq!(of("", None), None);
+        assert_eq!(of("--density 290.3dpi", Some((0, 0))), Some((lines, lines)));
+    }
 }
