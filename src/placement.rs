@@ -1,7 +1,9 @@
 //! Placement: where the art lies on the blank, in whole dots.
 
+mod ready;
 mod spot;
 
+pub use self::ready::{Ready, of_dots};
 pub use self::spot::{Align, Anchor, Offset, Spot};
 
 use std::fmt;
@@ -367,7 +369,11 @@ pub fn place_at(
 
 /// How far points reach past a shape, mm, to a hundredth; 0 where they do not.
 fn past_edge<I: Iterator<Item = (f64, f64)>>(shape: &Shape, points: impl Fn() -> I) -> f64 {
-    let holds = |by: f64| shape.inset(-by).is_some_and(|s| points().all(|(x, y)| s.contains(x, y)));
+    least_growth(|by| shape.inset(-by).is_some_and(|s| points().all(|(x, y)| s.contains(x, y))))
+}
+
+/// By how much a shape must grow until it `holds` everything, mm, to a hundredth.
+fn least_growth(holds: impl Fn(f64) -> bool) -> f64 {
     if holds(0.0) {
         return 0.0;
     }
@@ -390,22 +396,6 @@ fn of_lattice(centre: f64, size: f64, room: f64, pitch: f64) -> (f64, usize, f64
         return (start, 1, 0.0, 1.0 / whole);
     }
     (from, (to - from) as usize, (from - start) / whole, (to - start) / whole)
-}
-
-/// The placement of `columns` x `rows` ready dots in the middle of a blank, not cut where they reach too far.
-pub fn of_dots(blank: &Blank, grid: Grid, columns: usize, rows: usize) -> Placement {
-    let (width, height) = (columns as f64 * grid.along.0, rows as f64 * grid.across.0);
-    let (w, h) = (blank.shape.width(), blank.shape.height());
-    let rect = DotRect { left: Mm((w - width) / 2.0), top: Mm((h - height) / 2.0), columns, rows, grid };
-    let room = blank.printable().map_or((0.0, 0.0), |p| (p.width(), p.height()));
-    let past = ((width - room.0) / 2.0).max((height - room.1) / 2.0).max(0.0);
-    Placement {
-        wished_width: Mm(width),
-        wished_height: Mm(height),
-        rect,
-        window: Window::WHOLE,
-        past_margin: Mm(past),
-    }
 }
 
 /// Dots for a side of `size` mm of which at most `room` mm may show, and the shown part as fractions.

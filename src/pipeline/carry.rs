@@ -49,7 +49,7 @@ pub(super) fn carry(
     Ok((stages, Detail { lost, blurred, of_photo: kind == Kind::Photo }))
 }
 
-/// The same for dots that something else made: they lie in the middle of the blank.
+/// The same for dots that something else made: they lie in the middle of the blank, those past its margin left out.
 ///
 /// # Errors
 /// As [`carry`].
@@ -59,7 +59,7 @@ pub(super) fn judged(
     name: &str,
     progress: &dyn Progress,
 ) -> Result<(Stages, Detail), PipelineError> {
-    let placement = placement::of_dots(&plan.blank, plan.grid, dots.width(), dots.height());
+    let placement::Ready { placement, dots } = placement::of_dots(&plan.blank, plan.grid, dots);
     let (mean, laid) = ((dots.coverage(), None), Laid::given(dots));
     let seen = foresee(plan, &placement, &laid, MOST_PIXELS, name, progress)?;
     let stages = Stages::new(placement, mean, laid, seen, None, 0.0, Vec::new());
