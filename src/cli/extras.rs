@@ -25,7 +25,10 @@ pub struct ManArgs {
 
 /// Prints the completions for a shell.
 pub fn completions(args: &CompletionsArgs, mut command: Command, out: &mut Out) -> Result<u8, Failure> {
-    clap_complete::generate(args.shell, &mut command, "dotwright", out);
+    // Written into memory first: there nothing fails, and what generates it takes no failure.
+    let mut text = Vec::new();
+    clap_complete::generate(args.shell, &mut command, "dotwright", &mut text);
+    out.write_all(&text)?;
     Ok(0)
 }
 

@@ -129,7 +129,8 @@ fn a_full_standard_output_is_no_success() {
         println!("skipped: there is no /dev/full");
         return;
     }
-    for line in ["advise", "kit list --json", "screens", "kit show poster-paint", "--help"] {
+    for line in ["advise", "kit list --json", "screens", "kit show poster-paint", "--help", "completions zsh"]
+    {
         let full = fs::File::options().write(true).open("/dev/full").expect("open");
         let done = Command::new(program()).args(words(line)).stdout(full).output().expect("it starts");
         let err = String::from_utf8_lossy(&done.stderr).into_owned();
