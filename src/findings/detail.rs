@@ -10,6 +10,8 @@ use crate::units::{Mm, short};
 
 /// Lost detail under this area (mm²) in all is not worth a word.
 const LEAST_MM2: f64 = 0.05;
+/// Less of one sort is told as nought, and is left out.
+const NOUGHT_MM2: f64 = 0.005;
 /// Fine strokes that run together are looked for in places of half a square millimetre: a single one may be chance.
 const LEAST_TOGETHER_MM2: f64 = 0.6;
 
@@ -101,7 +103,7 @@ pub fn detail_below_beam(detail: &Detail, burn: &Burn, rect: &DotRect, blank: &B
         (run_together, if detail.of_photo { PHOTO } else { "mm² of fine strokes will run together" }),
     ]
     .iter()
-    .filter(|(area, _)| *area > 0.0)
+    .filter(|(area, _)| *area >= NOUGHT_MM2)
     .map(|(area, text)| format!("{} {text}", short(*area, 2)))
     .collect::<Vec<_>>()
     .join(" and ");
@@ -131,11 +133,11 @@ pub fn detail_below_beam(detail: &Detail, burn: &Burn, rect: &DotRect, blank: &B
             text,
             verified: false,
         };
-        if strokes > 0.0 {
+        if strokes >= NOUGHT_MM2 {
             let least = Mm(finest.stroke.0.max(rect.grid.along.0.max(rect.grid.across.0)));
             finding = finding.with(remedy("stroke", least, format!("draw strokes {} wide", at_least(least))));
         }
-        if gaps > 0.0 {
+        if gaps >= NOUGHT_MM2 {
             let text = format!("leave gaps of {}", at_least(finest.gap));
             finding = finding.with(remedy("gap", finest.gap, text));
         }
@@ -208,6 +210,18 @@ mod tests {
         assert!((finding.area_mm2.unwrap() - 1.6).abs() < 1e-9 && finding.message.contains("strokes"));
         let (x, y) = finding.at_mm.unwrap();
         assert!((x - 5.05).abs() < 1e-9 && (2.0..18.0).contains(&y));
+    }
+
+    #[test]
+    fn a_sort_of_which_nothing_is_lost_is_not_told_of() {
+        let grid = Grid { along: Mm(0.04), across: Mm(0.08) };
+        let rect = DotRect { left: Mm(0.0), top: Mm(0.0), columns: 500, rows: 250, grid };
+        let lost = Some(Lost { strokes: 1, gaps: 400, worst: (5, 5) });
+        let f =
+            detail_below_beam(&Detail { lost, ..Detail::default() }, &Burn::plain(1.5, 1.5), &rect, &BLANK);
+        let f = f.unwrap();
+        assert!(f.message.starts_with("1.28 mm² of gaps will close: "), "{}", f.message);
+        assert!(f.remedies.iter().all(|r| r.change != "stroke"), "{f:?}");
     }
 
     #[test]
