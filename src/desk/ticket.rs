@@ -179,15 +179,11 @@ fn remedy(exact: &Exact, r: &Remedy) -> Vec<Value> {
 /// The keys of the job and their new values; `None` for what is done elsewhere.
 fn change(plan: &Plan, exact: &Exact, r: &Remedy) -> Option<Value> {
     let mm = |v: f64| format!("{}mm", short(v, 4));
-    let said = |option: &str| {
-        let after = r.text.split_once(option)?.1.trim_start();
-        let word: String =
-            after.chars().take_while(|c| !c.is_whitespace() && *c != ')' && *c != ';').collect();
-        Some(word.trim_end_matches([',', '.']).to_string())
-    };
+    let said = |option| typed(&r.text, option);
     Some(match r.change {
         "power" => json!({ "burn.power": format!("{}%", short(r.value, 4)) }),
         "speed" => json!({ "burn.speed": format!("{}mm/s", short(r.value, 4)) }),
+        "speed and power" | "power and speed" => alike(&r.text)?,
         "pitch" => {
             let process = &plan.process;
             let along = process.pitch_along.value.0 * r.value / process.pitch_across.value.0;
@@ -209,6 +205,23 @@ fn change(plan: &Plan, exact: &Exact, r: &Remedy) -> Option<Value> {
         "coating" => json!({ "coating": said("--coating")? }),
         _ => return None,
     })
+}
+
+/// What a remedy's text says to type for an option.
+fn typed(text: &str, option: &str) -> Option<String> {
+    let after = text.split_once(option)?.1.trim_start();
+    let word: String = after.chars().take_while(|c| !c.is_whitespace() && *c != ')' && *c != ';').collect();
+    Some(word.trim_end_matches([',', '.']).to_string())
+}
+
+/// The change of speed and power together, and the pitch that is asked for as it is where they would settle another.
+fn alike(text: &str) -> Option<Value> {
+    let mut keys = json!({ "burn.speed": typed(text, "--speed")?, "burn.power": typed(text, "--power")? });
+    if let Some(pitch) = typed(text, "--pitch") {
+        keys["dots.pitch"] = pitch.clone().into();
+        keys["dots.pitch_across"] = pitch.into();
+    }
+    Some(keys)
 }
 
 /// The files that are written, by their names; the program where nothing stands against it.
@@ -251,5 +264,23 @@ pub(super) fn likeness_told(exact: &Exact) -> Value {
     match likeness(exact) {
         Some((planned, expected)) => json!({ "planned_db": planned, "expected_db": expected }),
         None => Value::Null,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn speed_and_power_are_set_together() {
+        let text =
+            "speed of 30.7 mm/s, with the power lowered alike to 63.9% (--speed 30.7mm/s --power 63.9%)";
+        assert_eq!(alike(text), Some(json!({ "burn.speed": "30.7mm/s", "burn.power": "63.9%" })));
+        let text = "power of 95%, with the speed changed alike to 12.84 mm/s (--power 95% --speed 12.84mm/s --pitch 0.0875mm); \
+                    that brings faint";
+        let keys = json!({ "burn.power": "95%", "burn.speed": "12.84mm/s", "dots.pitch": "0.0875mm",
+            "dots.pitch_across": "0.0875mm" });
+        assert_eq!(alike(text), Some(keys));
+        assert_eq!(alike("speed of 3 mm/s, with the power lowered alike"), None);
     }
 }

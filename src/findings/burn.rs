@@ -196,6 +196,7 @@ mod tests {
                 Some(Change::Speed(v)) => s.speed = v,
                 Some(Change::Pitch(p)) => (s.pitch_along, s.pitch_across) = (p, p),
                 Some(Change::Ceiling(c)) => share = c.0,
+                Some(Change::Alike { speed, power, .. }) => (s.speed, s.power) = (speed, power),
                 None => {}
             }
             let p = s.pitch_across.0;

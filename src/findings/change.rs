@@ -14,6 +14,15 @@ pub enum Change {
     Pitch(Mm),
     /// Coverage held to a share.
     Ceiling(Share),
+    /// Another speed with the power that leaves the exposure as it is, or the other way round.
+    Alike {
+        /// The speed.
+        speed: MmPerS,
+        /// The optical power.
+        power: Watts,
+        /// Whether the pitch is asked for as it is: another speed alone may settle another.
+        pitch_kept: bool,
+    },
 }
 
 /// Which way a change is meant to move the exposure.
@@ -46,6 +55,9 @@ impl Change {
                 ("pitch", "mm", format!("{verb} the pitch to {pitch} ({dpi} dpi)"))
             }
             Change::Ceiling(_) => ("ceiling", "%", format!("hold the coverage to {}%", short(value, 0))),
+            Change::Alike { speed, power, .. } => {
+                ("speed and power", "mm/s", format!("scan at {speed} with {power}"))
+            }
         };
         Remedy { change, value, unit, text, verified: false }
     }

@@ -39,7 +39,8 @@ pub enum Severity {
 /// One change that would clear a finding.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Remedy {
-    /// What to change: `power`, `speed`, `pitch`, `ceiling`, `margin`, `size`, …
+    /// What to change: `power`, `speed`, `pitch`, `ceiling`, `margin`, `size`, …; `speed and power` where one is lowered
+    /// for the other.
     pub change: &'static str,
     /// The value that clears the finding, in `unit`.
     pub value: f64,
@@ -52,13 +53,14 @@ pub struct Remedy {
 }
 
 impl Remedy {
-    /// A lower speed, mm/s, with the power lowered alike, told to so many decimals; it was tried.
+    /// A lower speed, mm/s, with the power lowered alike, told to so many decimals; it was tried. How much power that is
+    /// is told once the coating is known.
     pub(super) fn slower(speed: f64, decimals: usize) -> Remedy {
         Remedy {
             change: "speed",
             value: speed,
             unit: "mm/s",
-            text: format!("speed of {} mm/s or less, with the power lowered alike", short(speed, decimals)),
+            text: format!("speed of {} mm/s, with the power lowered alike", short(speed, decimals)),
             verified: true,
         }
     }

@@ -103,11 +103,11 @@ impl Plan {
     pub fn with(&self, change: Change) -> Result<Plan, PlanError> {
         let mut job = self.job.clone();
         let mut asked = |key| job.unsaid.retain(|k| k != key);
+        let share = |watts: Watts| Share((watts.0 / self.process.rated_power.value.0).clamp(0.0, 1.0));
         match change {
             Change::Power(watts) => {
                 asked("power");
-                let rated = self.process.rated_power.value;
-                job.burn.power = Some(Share((watts.0 / rated.0).clamp(0.0, 1.0)));
+                job.burn.power = Some(share(watts));
             }
             Change::Speed(speed) => {
                 asked("speed");
@@ -121,6 +121,14 @@ impl Plan {
                 job.dots.pitch_across = Pitch::from_mm(across.0);
             }
             Change::Ceiling(share) => job.tone.ceiling = Some(share),
+            Change::Alike { speed, power, pitch_kept } => {
+                asked("power");
+                asked("speed");
+                (job.burn.speed, job.burn.power) = (Some(speed), Some(share(power)));
+                if pitch_kept {
+                    asked("pitch");
+                }
+            }
         }
         let named = Named {
             machine: self.machine.clone(),

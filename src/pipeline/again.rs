@@ -61,7 +61,7 @@ impl<'a> Again<'a> {
         let remade = |dots| Some(Remade { dots, grid: plan.grid, burn: plan.burn });
         let shown = match (self.source, change) {
             (Source::Shown(shown), _) => shown,
-            (Source::Dots(dots), Change::Power(_) | Change::Speed(_)) => {
+            (Source::Dots(dots), Change::Power(_) | Change::Speed(_) | Change::Alike { .. }) => {
                 let window = self.window(dots.width(), dots.height());
                 return remade(
                     window.map_or_else(|| dots.clone(), |(columns, rows)| dots.part(columns, rows)),
@@ -69,7 +69,7 @@ impl<'a> Again<'a> {
             }
             (Source::Dots(_), Change::Pitch(_) | Change::Ceiling(_)) => return None,
         };
-        let mut wanted = self.wanted(&plan, shown, change)?;
+        let mut wanted = self.wanted(&plan, shown)?;
         if let Some((columns, rows)) = self.window(wanted.tone.width(), wanted.tone.height()) {
             wanted = wanted.part(columns, rows);
         }
@@ -91,14 +91,18 @@ impl<'a> Again<'a> {
         (width * height > TRIED_WHOLE).then(|| window((width, height), worst, WINDOW))
     }
 
-    /// The wanted mark of `plan`, which is the job with a change: only another pitch needs it drawn anew. `None` where it
-    /// cannot be drawn or is to stop.
-    pub fn wanted(&self, plan: &Plan, shown: Shown<'_>, change: Change) -> Option<Wanted> {
-        match change {
-            Change::Pitch(_) => wanted(plan, shown, &self.progress).ok(),
-            Change::Power(_) | Change::Speed(_) | Change::Ceiling(_) => {
-                self.drawn.get_or_init(|| wanted(self.plan, shown, &self.progress).ok()).clone()
-            }
+    /// Whether `plan`, which is the job with a change, has its dots elsewhere: at another pitch, or where another speed lets
+    /// the beam switch more or less finely.
+    pub fn moves_dots(&self, plan: &Plan) -> bool {
+        plan.grid != self.plan.grid
+    }
+
+    /// The wanted mark of `plan`, which is the job with a change: only dots that lie elsewhere need it drawn anew. `None`
+    /// where it cannot be drawn or is to stop.
+    pub fn wanted(&self, plan: &Plan, shown: Shown<'_>) -> Option<Wanted> {
+        if self.moves_dots(plan) {
+            return wanted(plan, shown, &self.progress).ok();
         }
+        self.drawn.get_or_init(|| wanted(self.plan, shown, &self.progress).ok()).clone()
     }
 }

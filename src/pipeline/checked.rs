@@ -2,6 +2,7 @@
 //! did not have before.
 
 use super::again::{Again, Source};
+use super::alike;
 use super::carry::{carry, judged};
 use super::judging;
 use super::outcome::Stages;
@@ -65,7 +66,7 @@ fn change(plan: &Plan, remedy: &Remedy) -> Option<Change> {
         "speed" => Change::Speed(MmPerS(remedy.value)),
         "pitch" => Change::Pitch(Mm(remedy.value)),
         "ceiling" => Change::Ceiling(Share(remedy.value / 100.0)),
-        _ => return None,
+        _ => return alike::change(plan, remedy),
     })
 }
 
@@ -74,14 +75,16 @@ fn carried(again: &Again<'_>, plan: Plan, left_out: f64, change: Change) -> Opti
     let quiet = &again.progress;
     let (stages, detail) = match again.source {
         Source::Shown(shown) => {
-            let wanted = again.wanted(&plan, shown, change)?;
-            let left_out = match change {
-                Change::Pitch(_) => wanted.left_out(&plan, shown, quiet).ok()?,
-                _ => left_out,
+            let wanted = again.wanted(&plan, shown)?;
+            let left_out = match again.moves_dots(&plan) {
+                true => wanted.left_out(&plan, shown, quiet).ok()?,
+                false => left_out,
             };
             carry(&plan, shown, (wanted, left_out), ("", Vec::new()), quiet).ok()?
         }
-        Source::Dots(dots) if matches!(change, Change::Power(_) | Change::Speed(_)) => {
+        Source::Dots(dots)
+            if matches!(change, Change::Power(_) | Change::Speed(_) | Change::Alike { .. }) =>
+        {
             judged(&plan, dots.clone(), "", quiet).ok()?
         }
         Source::Dots(_) => return None,

@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use super::again::{Again, Source};
+use super::alike;
 use super::checked;
 use super::layers::Layer;
 use super::outcome::Stages;
@@ -207,8 +208,9 @@ fn machine_findings(plan: &Plan, source: Source<'_>, stages: &Stages) -> Vec<Fin
     all.extend(of_machine::step_beat(setting.pitch_across, steps_per_mm, Mm(across)));
     if let Some(p) = &stages.program {
         let marking = p.marking(&stages.dots);
-        all.extend(motion::all(&p.raster, marking, &p.written));
-        all.extend(switch::slow(&p.raster, marking, &plan.machine.laser, &p.written.estimate));
+        let moving = motion::all(&p.raster, marking, &p.written);
+        let switching = switch::slow(&p.raster, marking, &plan.machine.laser, &p.written.estimate);
+        all.extend(moving.into_iter().chain(switching).map(|f| alike::told(plan, f)));
     }
     let least = plan.coating.start.least_power;
     let laser = process.rated_power.value;

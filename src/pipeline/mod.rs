@@ -1,6 +1,7 @@
 //! The recipe: a plan and art in, an outcome out, stage by stage. No file and no clock inside.
 
 mod again;
+mod alike;
 mod axis;
 mod carry;
 mod checked;

@@ -1,0 +1,143 @@
+//! Alike: what moves the head slower is advised with the power that leaves the burn as it is, and another power with the
+//! speed that does.
+
+use crate::findings::change::Change;
+use crate::findings::{Finding, Remedy};
+use crate::job::Plan;
+use crate::units::{MmPerS, Watts, short};
+
+const SPEED_FIRST: &str = "speed and power";
+const POWER_FIRST: &str = "power and speed";
+/// Where exposure hardly hangs on the speed, no other speed makes up for a power.
+const LEAST_EXPONENT: f64 = 0.01;
+
+/// A finding about the motion of `plan`, each of whose remedies that names a speed or a power says what the other one is
+/// then to be, and how both are typed.
+pub(super) fn told(plan: &Plan, mut finding: Finding) -> Finding {
+    for remedy in &mut finding.remedies {
+        remedy.change = match remedy.change {
+            "speed" => SPEED_FIRST,
+            "power" => POWER_FIRST,
+            _ => continue,
+        };
+        let Some(Change::Alike { speed, power, pitch_kept }) = change(plan, remedy) else {
+            remedy.verified = false;
+            continue;
+        };
+        let percent = short(100.0 * power.0 / plan.process.rated_power.value.0, 2);
+        let speed = short(speed.0, 3);
+        let (other, typed) = match remedy.change {
+            SPEED_FIRST => (format!("{percent}%"), format!("--speed {speed}mm/s --power {percent}%")),
+            _ => (format!("{speed} mm/s"), format!("--power {percent}% --speed {speed}mm/s")),
+        };
+        let (kept, pitch) = if pitch_kept {
+            let mm = short(plan.grid.across.0, 7);
+            (" and the pitch kept", format!(" --pitch {mm}mm"))
+        } else {
+            ("", String::new())
+        };
+        remedy.text.push_str(&format!(" to {other}{kept} ({typed}{pitch})"));
+    }
+    finding
+}
+
+/// The change that such a remedy asks for; `None` where the machine or the coating has none, and for any other remedy.
+///
+/// Exposure goes with the power and with the speed to the power of −s, the reciprocity exponent. Both are rounded to what is easily set, towards less of it.
+pub(super) fn change(plan: &Plan, remedy: &Remedy) -> Option<Change> {
+    let process = &plan.process;
+    let (s, rated) = (process.reciprocity.value.0, process.rated_power.value.0);
+    let (v, percent) = (process.speed.value.0, 100.0 * process.power.value.0);
+    let (speed, percent) = match remedy.change {
+        SPEED_FIRST => {
+            let alike = percent * libm::pow(remedy.value / v, s);
+            (remedy.value, (alike * 10.0 + 1e-6).floor() / 10.0)
+        }
+        POWER_FIRST if s > LEAST_EXPONENT => {
+            let alike = v * libm::pow(remedy.value / percent, 1.0 / s);
+            ((alike * 100.0 - 1e-6).ceil() / 100.0, (remedy.value * 100.0).round() / 100.0)
+        }
+        _ => return None,
+    };
+    if percent <= 0.0 {
+        return None;
+    }
+    let alike = |pitch_kept| Change::Alike {
+        speed: MmPerS(speed),
+        power: Watts(rated * percent / 100.0),
+        pitch_kept,
+    };
+    // At a lower speed the beam may be let switch more finely, which brings back what the speed was to clear.
+    let grid = plan.with(alike(false)).ok()?.grid;
+    let whole = plan.grid.along == plan.grid.across;
+    Some(alike(whole && grid != plan.grid))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::findings::Severity;
+    use crate::job::Job;
+
+    fn plan(job: &str) -> Plan {
+        Plan::of(&job.parse::<Job>().unwrap()).unwrap()
+    }
+
+    fn one(plan: &Plan, remedy: Remedy) -> Remedy {
+        let f = told(plan, Finding::new("short-sighted", Severity::Caution, "").with(remedy));
+        f.remedies.into_iter().next().unwrap()
+    }
+
+    #[test]
+    fn a_lower_speed_comes_with_the_power_that_burns_alike() {
+        let plan = plan("burn = { speed = '20mm/s', power = '80%' }\ndots = { pitch = '0.0875mm' }");
+        let r = one(&plan, Remedy::slower(10.0, 1));
+        assert_eq!(r.change, "speed and power");
+        let Some(Change::Alike { speed, power, pitch_kept }) = change(&plan, &r) else { panic!("{r:?}") };
+        assert_eq!((speed, pitch_kept), (MmPerS(10.0), false));
+        let with = plan.with(change(&plan, &r).unwrap()).unwrap();
+        let exposures = [&plan, &with].map(|p| p.burn.x_solid);
+        assert!(exposures[1] <= exposures[0] && exposures[1] > 0.995 * exposures[0], "{exposures:?}");
+        let percent = short(100.0 * power.0 / plan.process.rated_power.value.0, 2);
+        let said = format!(
+            "speed of 10 mm/s, with the power lowered alike to {percent}% (--speed 10mm/s --power {percent}%)"
+        );
+        assert_eq!(r.text, said);
+    }
+
+    #[test]
+    fn a_power_comes_with_the_speed_that_burns_alike() {
+        let plan = plan("burn = { speed = '20mm/s', power = '80%' }");
+        let text = "power of 85%, with the speed changed alike".to_string();
+        let r = one(&plan, Remedy { change: "power", value: 85.0, unit: "%", text, verified: true });
+        let Some(Change::Alike { speed, .. }) = change(&plan, &r) else { panic!("{r:?}") };
+        assert!(speed.0 > 21.0 && speed.0 < 23.0, "{speed}");
+        let speed = short(speed.0, 3);
+        assert!(
+            r.text.ends_with(&format!("alike to {speed} mm/s (--power 85% --speed {speed}mm/s)")),
+            "{}",
+            r.text
+        );
+        let with = plan.with(change(&plan, &r).unwrap()).unwrap();
+        assert!((with.burn.x_solid / plan.burn.x_solid - 1.0).abs() < 0.002);
+    }
+
+    #[test]
+    fn the_pitch_is_kept_where_another_speed_would_settle_another() {
+        // At its start the kit's diode is slow enough for two places in a line pitch, at its top speed it is not.
+        let quick = plan("burn = { speed = '100mm/s', power = '90%' }");
+        let slow = quick.with(Change::Speed(MmPerS(12.5))).unwrap();
+        assert!(quick.grid.along == quick.grid.across && slow.grid.along.0 < 0.6 * quick.grid.along.0);
+        let r = one(&quick, Remedy::slower(12.5, 1));
+        assert!(
+            r.text.contains("and the pitch kept (") && r.text.ends_with("--pitch 0.0875mm)"),
+            "{}",
+            r.text
+        );
+        let with = quick.with(change(&quick, &r).unwrap()).unwrap();
+        assert_eq!(with.grid, quick.grid);
+        // What was asked for stays without a word.
+        let asked = plan("burn = { speed = '100mm/s', power = '90%' }\ndots = { pitch = '0.0875mm' }");
+        assert!(!one(&asked, Remedy::slower(12.5, 1)).text.contains("--pitch"));
+    }
+}
