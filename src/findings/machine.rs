@@ -164,8 +164,17 @@ pub fn process_doubted(doubt: &str) -> Option<Finding> {
 /// How many values decide the look: beam, looks, response, char and reciprocity. A wedge measures them all.
 const DECISIVE: usize = 5;
 
-/// `assumed`: values that decide the look were never measured.
-pub fn assumed(values: &[&str]) -> Option<Finding> {
+/// The wedge that measures a job's values.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct WedgeOf {
+    /// What it is burnt on.
+    pub on: &'static str,
+    /// The command that draws it.
+    pub drawn_by: String,
+}
+
+/// `assumed`: values that decide the look were never measured; a `wedge` measures them.
+pub fn assumed(values: &[&str], wedge: &WedgeOf) -> Option<Finding> {
     (!values.is_empty()).then(|| {
         let list = values.join(", ");
         let message = if values.len() < DECISIVE {
@@ -178,7 +187,9 @@ pub fn assumed(values: &[&str]) -> Option<Finding> {
             value: 1.0,
             unit: "wedge",
             text: format!(
-                "burn a wedge on a spare blank ('dotwright wedge draw --out DIR'), which measures {}, read it, and pass its process file with --process",
+                "burn a wedge on {} ('{}'), which measures {}, read it, and pass its process file with --process",
+                wedge.on,
+                wedge.drawn_by,
                 if values.len() < DECISIVE { list.as_str() } else { "them all" }
             ),
             verified: false,
@@ -192,16 +203,21 @@ mod tests {
 
     #[test]
     fn what_is_still_to_be_measured_is_told_from_what_was_never_measured() {
+        let draw = WedgeOf { on: "a spare blank", drawn_by: "dotwright wedge draw --out DIR".into() };
         let said = |values: &[&str]| {
-            let f = assumed(values).unwrap();
+            let f = assumed(values, &draw).unwrap();
             (f.message.clone(), f.remedies[0].text.clone())
         };
         let (all, wedge) = said(&["beam", "looks", "response", "char", "reciprocity"]);
+        assert!(
+            wedge.starts_with("burn a wedge on a spare blank ('dotwright wedge draw --out DIR'), which"),
+            "{wedge}"
+        );
         assert!(all.starts_with("never measured") && wedge.contains("measures them all"), "{all} {wedge}");
         let (some, wedge) = said(&["char"]);
         assert!(some.starts_with("not yet measured") && some.contains(": char;"), "{some}");
         assert!(wedge.contains("which measures char,"), "{wedge}");
-        assert_eq!(assumed(&[]), None);
+        assert_eq!(assumed(&[], &draw), None);
     }
 
     #[test]

@@ -1,5 +1,7 @@
 //! Plan: a job with every number settled. No later stage derives a unit or a default again.
 
+mod wedge;
+
 use std::ops::Deref;
 use std::sync::Arc;
 

@@ -220,7 +220,7 @@ fn machine_findings(plan: &Plan, source: Source<'_>, stages: &Stages) -> Vec<Fin
         all.extend(of_machine::coating_mismatch(&plan.coating.name, &of, &takes, laser));
     }
     all.extend(of_the_process(plan));
-    all.extend(of_machine::assumed(&process.assumed()));
+    all.extend(of_machine::assumed(&process.assumed(), &plan.wedge()));
     all
 }
 
