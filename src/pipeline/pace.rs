@@ -25,6 +25,7 @@ use crate::scan::lines::Marking;
 use crate::scan::program::Program;
 use crate::screen::barred::MOST;
 use crate::screen::{Options, Screen};
+use crate::units::short;
 use crate::visual_quality::{self, Eye, PointSpread, READING_DISTANCE_MM};
 
 /// From dots on all lines to the fewest: up to where every second line is kept free, as shares of what the others can mark.
@@ -79,9 +80,9 @@ impl Pace {
     }
 }
 
-/// What to ask for to keep within a share of the time, see [`BurnTime`]: whole percent.
+/// What to ask for to keep within a share of the time, see [`BurnTime`]: percent, no finer than a tenth.
 pub fn asking_for(share: f64) -> String {
-    format!("{}%", (100.0 * share - 1e-6).ceil().clamp(1.0, 100.0))
+    format!("{}%", short((1000.0 * share - 1e-6).ceil().clamp(10.0, 1000.0) / 10.0, 1))
 }
 
 /// What dots are made from.
@@ -227,12 +228,15 @@ impl Work<'_> {
         let dots = self.dots(MOST, progress)?;
         let mut high = (MOST, self.seconds(&dots, progress)?);
         let mut made = dots;
+        // Down the ladder first, which is what a curve of times shows; then between the two rungs that the time lies between.
+        let mut rungs = LADDER[1..LADDER.len() - 1].iter().rev().copied();
         for _ in 2..TRIES {
             if high.1 > most || high.1 >= NEAR * most {
                 break;
             }
             let between = ((low.1 - most) / (low.1 - high.1)).clamp(0.1, 0.9) as f32;
-            let barred = low.0 + between * (high.0 - low.0);
+            let rung = if low.0 > 0.0 { None } else { rungs.next() };
+            let barred = rung.unwrap_or(low.0 + between * (high.0 - low.0));
             let dots = self.dots(barred, progress)?;
             let seconds = self.seconds(&dots, progress)?;
             if seconds <= most {
