@@ -26,6 +26,9 @@ pub struct Rendered {
     pub light: Light,
     /// Opacity, where the art has any that is not 1 everywhere.
     pub alpha: Option<Alpha>,
+    /// Whether it is a drawing of any density with colours to speak of, read as one: light is then as much less than white's as
+    /// the ink differs from white, also by its colour.
+    pub coloured: bool,
 }
 
 /// Renders what `view` shows of `art` into `columns` x `rows` dots.
@@ -60,7 +63,7 @@ pub fn render(
         return Err(RenderError::Dots(columns, rows));
     }
     match art {
-        Art::Vector(v) => draw::draw(v, view, columns, rows),
+        Art::Vector(v) => draw::draw(v, view, columns, rows, kind),
         Art::Raster(r) => raster(r, view, columns, rows, kind),
     }
 }
@@ -134,7 +137,7 @@ fn raster(
         Some(curve) => curve.apply(band),
         None => band.iter_mut().for_each(|v| *v = v.clamp(0.0, 1.0)),
     });
-    Ok(Rendered { light, alpha })
+    Ok(Rendered { light, alpha, coloured: false })
 }
 
 /// Resamples the part `region` of a plane to `columns` x `rows`.

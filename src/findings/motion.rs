@@ -413,6 +413,7 @@ pub(super) mod tests {
         let once = Places { count: 1, lines: vec![3], mm: 1.0 };
         let all = replayed(&Replay {
             power_left_on: true,
+            over_full_power: Some(3),
             beam_on_in_rapid: once.clone(),
             beam_on_at_rest: once.clone(),
             beam_on_outside_blank: once.clone(),
@@ -423,7 +424,7 @@ pub(super) mod tests {
             difference: Some(Difference { same: false, missing: 1, extra: 0, first: Vec::new() }),
             ..Replay::default()
         });
-        assert_eq!(all.len(), 9);
+        assert_eq!(all.len(), 10);
         let readme = include_str!("../../README.md");
         for f in &all {
             let severity = format!("{:?}:", f.severity).to_lowercase();

@@ -71,17 +71,24 @@ pub fn inked(raster: &Raster) -> (Raster, Inked) {
 /// Share of transparency from which it is the ground: rounded corners alone are less.
 const AIR: f64 = 0.15;
 
-/// Does the same to an SVG drawing, rendered, whose ground is not white; else changes nothing. Its tones are as they
-/// were drawn, so nothing needs settling but that the strongest ink is solid.
+/// Share of ink of red, green and blue codes, 0..1, on white.
+pub fn share_of_ink(rgb: [f32; 3]) -> f32 {
+    distance(opponent(rgb), WHITE).min(1.0)
+}
+
+/// Does the same to an SVG drawing, rendered, whose ground is not white or whose inks are coloured; else changes nothing: its
+/// greys are the tones that were drawn.
 pub fn on_its_ground(rendered: &mut Rendered) -> Option<String> {
     let planes =
         Planes { light: &rendered.light, alpha: rendered.alpha.as_ref(), colours: None, lossy: false };
     let ground = planes.ground();
-    if ground.1 {
+    if ground.1 && !rendered.coloured {
         return None;
     }
     let (light, inked) = planes.inked(ground);
-    inked.note.as_ref()?;
+    if inked.note.is_none() && !rendered.coloured {
+        return None;
+    }
     rendered.light = light;
     inked.settle(&mut rendered.light, 1.0);
     inked.note
@@ -453,7 +460,7 @@ fn quantile(bins: &[u64], share: f64) -> Option<usize> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::art::{Art, open};
+    use crate::art::{Art, Kind, View, open};
 
     fn raster(w: u32, h: u32, f: impl Fn(u32, u32) -> [u8; 3]) -> Raster {
         let mut png = std::io::Cursor::new(Vec::new());
@@ -483,8 +490,11 @@ mod tests {
         let (w, h) = (60, 40);
         let framed = |x: usize, y: usize| x < 4 || y < 4 || x >= w - 4 || y >= h - 4;
         let alpha = (0..w * h).map(|i| f32::from(u8::from(framed(i % w, i / w)))).collect();
-        let mut drawn =
-            Rendered { light: Light::filled(w, h, 0.0), alpha: Some(Alpha::from_vec(w, h, alpha)) };
+        let mut drawn = Rendered {
+            light: Light::filled(w, h, 0.0),
+            alpha: Some(Alpha::from_vec(w, h, alpha)),
+            coloured: false,
+        };
         assert_eq!(on_its_ground(&mut drawn), None);
         assert!(drawn.light.data().iter().all(|l| *l == 0.0));
     }
@@ -508,6 +518,32 @@ mod tests {
         assert!(got[..3].iter().all(|m| *m > 0.99), "{got:?}");
         assert!((got[3] - 105.0 / 255.0).abs() < 0.02, "{got:?}");
         assert!((0.3..0.7).contains(&got[4]), "{got:?}");
+    }
+
+    #[test]
+    fn inks_of_a_drawing_are_those_of_its_picture() {
+        let inks = [[20, 40, 110], [200, 30, 40], [240, 190, 30], [130, 200, 90]];
+        for one in 0..inks.len() {
+            for both in [vec![inks[one]], vec![inks[one], inks[0]], vec![inks[one], [0; 3]]] {
+                let wanted = marks([255; 3], &both);
+                let boxes = both.iter().enumerate().map(|(i, [r, g, b])| {
+                    let x = 20 + 60 * i;
+                    format!("<rect x='{x}' y='20' width='40' height='40' fill='rgb({r},{g},{b})'/>")
+                });
+                let w = 20 + 60 * both.len();
+                let svg = format!(
+                    "<svg xmlns='http://www.w3.org/2000/svg' width='{w}' height='80'><rect width='{w}' height='80' fill='white'/>{}</svg>",
+                    boxes.collect::<String>()
+                );
+                let art = open(svg.as_bytes(), "made").unwrap();
+                let mut drawn = crate::art::render(&art, &View::default(), w, 80, Kind::Drawing).unwrap();
+                assert!(drawn.coloured && on_its_ground(&mut drawn).is_none());
+                for (i, wanted) in wanted.iter().enumerate() {
+                    let got = 1.0 - linear_to_srgb(f64::from(drawn.light.row(40)[40 + 60 * i]));
+                    assert!((got - wanted).abs() < 0.02, "{both:?}: {got} for {wanted}");
+                }
+            }
+        }
     }
 
     #[test]

@@ -19,6 +19,6 @@ mod small;
 mod weights;
 
 pub use decide::{Decision, UNSURE, decide, features};
-pub use ink::{Inked, inked, on_its_ground};
+pub use ink::{Inked, inked, on_its_ground, share_of_ink};
 pub use kind::Kind;
 pub use paper::{PaperSheet, flattened};

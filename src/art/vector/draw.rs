@@ -10,18 +10,21 @@ use super::Vector;
 use super::cost::{Cost, Refusal, cost};
 use super::watch::{Stopped, watched};
 use crate::art::bounds::MAX_BYTES;
-use crate::art::{Likeness, RenderError, Rendered, View};
+use crate::art::{Kind, Likeness, RenderError, Rendered, View, reading};
 use crate::colour::{Curve, linear_light, relative_luminance};
 use crate::parallel;
 use crate::plane::{Alpha, Light};
 
 /// Dots a band at most: 4 bytes a dot, so 16 MiB a thread.
 const BAND_DOTS: usize = 4 << 20;
+/// Channels that differ by so many codes are a colour, and one dot in so many must have one: as of rasters.
+const COLOURFUL: u8 = 32;
+const COLOURED_ONE_IN: usize = 2000;
 /// Rows drawn above and below a band that has filters, and not kept: a blur reaches that far.
 const FILTER_REACH: usize = 512;
 
 /// Draws what `view` shows into `columns` x `rows` dots: anti-aliased by area, transparent where
-/// nothing is drawn. Bands have the same heights whatever the number of threads.
+/// nothing is drawn. Bands have the same heights whatever the number of threads. Read as a drawing, colours count as inks.
 ///
 /// # Errors
 /// What the drawing may take is looked at first: a shape that reaches too far, layers that need too much
@@ -32,6 +35,7 @@ pub(in crate::art) fn draw(
     view: &View,
     columns: usize,
     rows: usize,
+    kind: Kind,
 ) -> Result<Rendered, RenderError> {
     let begun = Instant::now();
     let seconds = art.patience.drawing_s;
@@ -69,6 +73,7 @@ pub(in crate::art) fn draw(
     })?;
     let curve = Curve::decoding();
     let (mut light, mut alpha) = (Vec::new(), Vec::new());
+    let mut colourful = 0;
     // A drawing of one band is not copied.
     let append = |all: &mut Vec<f32>, band: Vec<f32>| {
         if bands.len() == 1 {
@@ -89,10 +94,14 @@ pub(in crate::art) fn draw(
             let pixels = watched(left, move || one_band(&tree, b.place(place), columns, b.rows()));
             let pixels = pixels.map_err(given_up)??;
             let kept = pixels.data().get(b.above * columns * 4..(b.above + b.height) * columns * 4);
-            Ok::<_, RenderError>(planes(kept.unwrap_or_default(), curve))
+            let kept = kept.unwrap_or_default();
+            let colourful =
+                if kind == Kind::Drawing { kept.chunks_exact(4).filter(|p| is_colour(p)).count() } else { 0 };
+            Ok::<_, RenderError>((planes(kept, curve, kind), colourful))
         });
         for result in drawn {
-            let (l, a) = result?;
+            let ((l, a), n) = result?;
+            colourful += n;
             append(&mut light, l);
             append(&mut alpha, a);
         }
@@ -101,6 +110,7 @@ pub(in crate::art) fn draw(
     Ok(Rendered {
         light: Light::from_vec(columns, rows, light),
         alpha: (!opaque).then(|| Alpha::from_vec(columns, rows, alpha)),
+        coloured: colourful * COLOURED_ONE_IN > columns * rows,
     })
 }
 
@@ -188,14 +198,24 @@ fn one_band(tree: &Tree, place: Transform, columns: usize, rows: usize) -> Resul
     Ok(pixels)
 }
 
-/// Light and alpha of premultiplied sRGB codes.
-fn planes(rgba: &[u8], curve: &Curve) -> (Vec<f32>, Vec<f32>) {
+/// Whether a dot of premultiplied codes has a colour.
+fn is_colour(p: &[u8]) -> bool {
+    let (low, high) = (p[0].min(p[1]).min(p[2]), p[0].max(p[1]).max(p[2]));
+    high - low >= COLOURFUL
+}
+
+/// Light and alpha of premultiplied sRGB codes; what is a colour in a drawing counts as ink.
+fn planes(rgba: &[u8], curve: &Curve, kind: Kind) -> (Vec<f32>, Vec<f32>) {
     let solid = linear_light();
     let opaque = |c: u8| solid[usize::from(c)];
     rgba.chunks_exact(4)
         .map(|p| {
             let y = match p[3] {
                 0 => 1.0,
+                a if kind == Kind::Drawing && is_colour(p) => {
+                    let straight = |c: u8| f32::from(c) / f32::from(a);
+                    curve.at(1.0 - reading::share_of_ink([p[0], p[1], p[2]].map(straight)))
+                }
                 255 => relative_luminance([p[0], p[1], p[2]].map(opaque)),
                 a => {
                     let straight = |c: u8| curve.at(f32::from(c) / f32::from(a));
@@ -211,7 +231,7 @@ fn planes(rgba: &[u8], curve: &Curve) -> (Vec<f32>, Vec<f32>) {
 mod tests {
     use super::*;
     use crate::art::turn::Turn;
-    use crate::art::{Art, Kind, Window, open, render};
+    use crate::art::{Art, Window, open, render};
 
     fn drawing(body: &str) -> Art {
         let text = format!("<svg xmlns='http://www.w3.org/2000/svg' width='40' height='20'>{body}</svg>");
@@ -260,7 +280,7 @@ mod tests {
         assert!(one == seven);
         let Art::Vector(v) = &a else { panic!() };
         let whole = one_band(&v.tree, placement(v, &View::default(), c, r), c, r).unwrap();
-        let (_, alpha) = planes(whole.data(), Curve::decoding());
+        let (_, alpha) = planes(whole.data(), Curve::decoding(), Kind::Drawing);
         let joined = one.alpha.unwrap();
         // A curve is cut into lines from where it lies, so that here and there one of the sixteen samples
         // of a dot (a quarter of it along a row) falls to the other side; no seam shows as more.
