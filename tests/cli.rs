@@ -148,6 +148,27 @@ fn a_job_run_again_gives_the_same_bytes() {
 }
 
 #[test]
+fn a_tray_of_several_kinds_of_blank_says_what_to_do_with_each() {
+    let b = bench();
+    let p = b.path();
+    let order = "title = 'Mixed'\nblank = '{blank}'\ntable = 'names.csv'\n[tray]\ngrid = '2x1'\n[[piece.layer]]\ntext = '{name}'\nplace = '10x4mm'\n";
+    fs::write(p.join("order.toml"), order).expect("written");
+    fs::write(p.join("names.csv"), "name,blank\nIda,glass-coaster-90\nBo,slate-coaster-100\n")
+        .expect("written");
+    ok(&["tray", "order.toml", "--out", "tray"], p);
+    let read = |name: &str| fs::read_to_string(p.join("tray").join(name)).expect("there");
+    let ticket = read("ticket.html");
+    for part in ["by piece", "(poster paint): ", "(bare slate): ", "Stone dust"] {
+        assert!(ticket.contains(part), "'{part}' is not in the ticket");
+    }
+    // Only the glass is painted.
+    let coats = ticket.match_indices("<b>Coat</b>").map(|(at, _)| &ticket[at..at + 60]);
+    assert!(coats.clone().count() == 1 && coats.clone().all(|c| c.contains("(poster paint)")));
+    let program = read("program-1.nc");
+    assert!(program.contains(": bare slate on diode 5 W") && program.contains("Stone dust"));
+}
+
+#[test]
 fn a_search_time_becomes_a_number_of_passes_that_the_job_keeps() {
     let dir = bench();
     let out = ok(

@@ -9,7 +9,7 @@ use crate::parallel;
 use crate::pipeline::tray::{Laid, edges, jig, program};
 use crate::progress::{Progress, Silent};
 use crate::proof::canvas::Picture;
-use crate::proof::report::SCHEMA_VERSION;
+use crate::proof::report::{Report, SCHEMA_VERSION};
 use crate::proof::tray::{Common, PieceFacts, Shown, TrayFacts, from_above, pieces, ticket};
 
 /// The most trays of an order.
@@ -149,7 +149,9 @@ pub fn write_trays(
     progress: &dyn Progress,
 ) -> Result<OrderReport, WriteError> {
     let all: Vec<&Laid<'_>> = trays.iter().flat_map(|t| &t.laid).collect();
-    let Some(first) = all.first() else { return Err(WriteError::Words("an order without pieces".into())) };
+    if all.is_empty() {
+        return Err(WriteError::Words("an order without pieces".into()));
+    }
     progress.begin("programs and pictures", 1.0)?;
     progress.expect(2 * trays.len() as u64 + 1);
     let jigs = jigs(trays);
@@ -201,7 +203,8 @@ pub fn write_trays(
     output.put("report.json", json.as_bytes())?;
     let rows: Vec<usize> = trays.iter().flat_map(|t| t.of.iter().map(|of| of.1)).collect();
     let common = common(&all, asked.by_row.then_some(&rows));
-    let page = ticket(asked.title, &first.piece.report, &facts, &report.pieces, &common, asked.skipped)?;
+    let known: Vec<(usize, &Report)> = all.iter().map(|one| (one.number, &one.piece.report)).collect();
+    let page = ticket(asked.title, &known, &facts, &report.pieces, &common, asked.skipped)?;
     output.put("ticket.html", page.as_bytes())?;
     progress.go_on(1)?;
     Ok(report)

@@ -10,9 +10,11 @@ use crate::placement::DotRect;
 use crate::plane::Dots;
 use crate::proof::canvas::{Picture, ProofError};
 use crate::proof::ground;
+use crate::proof::kinds::numbered;
 use crate::proof::layout::Layout;
 use crate::proof::picture::{self, Scene};
 use crate::proof::report::Report;
+use crate::proof::words;
 use crate::scan::comments::comments;
 use crate::scan::contour::Contour;
 use crate::scan::limits::{Limits, LimitsError};
@@ -157,7 +159,7 @@ pub fn program<'a>(title: &str, tray: Sides, laid: &[Laid<'a>]) -> Result<Option
     let mut said = Vec::new();
     comments(&format!("order: {title}"), &mut said);
     comments(&format!("tray: {} x {} mm, {} pieces", tray.0, tray.1, laid.len()), &mut said);
-    said.extend(first.piece.notes.remarks());
+    said.extend(remarks(laid));
     let mut parts = Vec::with_capacity(laid.len());
     for one in laid {
         let path = one.piece.path(tray, one.corner)?;
@@ -166,6 +168,27 @@ pub fn program<'a>(title: &str, tray: Sides, laid: &[Laid<'a>]) -> Result<Option
         parts.push(Toolpath { remark: plain(&remark), ..Toolpath::raster(path, marking) });
     }
     Ok(Some(Program::new(&first.piece.raster.limits, said, parts)))
+}
+
+/// What the program says of its pieces: what is not so for all of them names those for which it is.
+fn remarks(laid: &[Laid<'_>]) -> Vec<String> {
+    let mut kinds: Vec<(&[String], Vec<usize>)> = Vec::new();
+    for one in laid {
+        let settings = one.piece.notes.settings.as_slice();
+        match kinds.iter_mut().find(|(known, _)| *known == settings) {
+            Some((_, pieces)) => pieces.push(one.number),
+            None => kinds.push((settings, vec![one.number])),
+        }
+    }
+    let settings = match kinds.as_slice() {
+        [(settings, _)] => settings.to_vec(),
+        all => all
+            .iter()
+            .map(|(settings, pieces)| format!("{}: {}", numbered(pieces), settings.join(", ")))
+            .collect(),
+    };
+    let cautions = words::together(laid.iter().map(|one| one.piece.notes.cautions.as_slice()));
+    Notes { settings, cautions, ..Notes::default() }.remarks()
 }
 
 /// The program that walks the edges of the blanks of a tray, one after the other; `burn` is the S word and the speed in

@@ -8,6 +8,7 @@ pub mod cut;
 pub mod density;
 pub mod facts;
 pub mod ground;
+pub mod kinds;
 pub mod layout;
 pub mod legend;
 pub mod loupe;

@@ -5,12 +5,12 @@ use minijinja::{Value, context};
 
 use super::canvas::{Picture, ProofError, draw, escape, letters};
 use super::ground::BENCH;
+use super::kinds::{self, Kind, numbered};
 use super::legend::{INK, PAPER};
 use super::page::fill;
 use super::reduce::reduced;
 use super::report::{Report, StepFacts};
 use super::sheet::{Setting, Sheet};
-use super::ticket::burn_settings;
 use crate::findings::Severity;
 use crate::units::{duration, short};
 
@@ -167,13 +167,13 @@ pub struct Common {
     pub pieces: Vec<usize>,
 }
 
-/// The ticket of an order.
+/// The ticket of an order; `of` is what is known of each piece, by its number in the order of marking.
 ///
 /// # Errors
 /// When a picture has no pixels.
 pub fn ticket(
     title: &str,
-    first: &Report,
+    of: &[(usize, &Report)],
     trays: &[(TrayFacts, Picture)],
     pieces: &[PieceFacts],
     common: &[Common],
@@ -182,7 +182,11 @@ pub fn ticket(
     let Some((_, picture)) = trays.first() else { return Err(ProofError::Page("no tray".into())) };
     let stopped = trays.iter().any(|(t, _)| t.seconds.is_none());
     let total: f64 = trays.iter().filter_map(|(t, _)| t.seconds).sum();
-    let mut settings = burn_settings(first);
+    let kinds = kinds::kinds(of.iter().copied());
+    let Some(Kind { report: first, .. }) = kinds.first() else {
+        return Err(ProofError::Page("no piece".into()));
+    };
+    let mut settings = kinds::settings(&kinds, !stopped);
     if !stopped {
         let about =
             if trays.len() == 1 { "all pieces".to_string() } else { format!("{} trays", trays.len()) };
@@ -196,11 +200,11 @@ pub fn ticket(
                 Severity::Caution => ("▲", "Caution"),
                 Severity::Note => ("●", "Note"),
             };
-            context! { mark, word, class => word.to_lowercase(), name => c.name, message => c.message.clone(), pieces => listed(&c.pieces) }
+            context! { mark, word, class => word.to_lowercase(), name => c.name, message => c.message.clone(), pieces => numbered(&c.pieces) }
         })
         .collect();
     let letters =
-        |c: &Common| vec![c.message.chars().count() + c.name.len() + 12, listed(&c.pieces).len() + 12];
+        |c: &Common| vec![c.message.chars().count() + c.name.len() + 12, numbered(&c.pieces).len() + 5];
     let paragraphs: Vec<Vec<usize>> = common.iter().map(letters).collect();
     let more: Vec<Value> = trays
         .iter()
@@ -210,7 +214,9 @@ pub fn ticket(
             Ok(context! { number => t.number, picture => super::page::data_uri(&png) })
         })
         .collect::<Result<_, ProofError>>()?;
-    let steps: Vec<StepFacts> = if stopped { Vec::new() } else { steps(&first.steps, trays) };
+    let steps: Vec<StepFacts> = if stopped { Vec::new() } else { steps(&kinds::steps(&kinds), trays) };
+    let (standing, cautions, seen_from) =
+        (kinds::standing(&kinds), kinds::cautions(&kinds), kinds::shown(&kinds));
     let count = pieces.len();
     let (w, h) = trays[0].0.sides;
     let sheet = Sheet {
@@ -223,23 +229,20 @@ pub fn ticket(
             if trays.len() == 1 { "" } else { "s" },
             short(w, 1),
             short(h, 1),
-            first.process.coating,
+            kinds::coatings(kinds.iter()),
             first.process.machine
         ),
-        standing: (first.process.standing, match first.process.standing {
-            super::report::Standing::Measured => "read from a wedge burnt on this machine",
-            _ => "not measured on this machine: try one piece first, or burn a wedge",
-        }),
+        standing: (standing.0, &standing.1),
         stopped: stopped.then_some(
             "As it is set, some pieces would go wrong, so no scan program was written. Mend what is marked Stop and run the order again.",
         ),
-        shown: first.placement.shown.as_deref(),
+        shown: seen_from.as_deref(),
         settings,
         picture,
         picture_title: "The tray from above",
         caption: "Each blank at its spot, as it is forecast to look. The numbers are the order of marking; the tray's lower left corner is the program's zero.".into(),
         steps: &steps,
-        cautions: &first.cautions,
+        cautions: &cautions,
         beside: [paragraphs.clone(), paragraphs],
     };
     let values = context! {
@@ -254,7 +257,7 @@ pub fn ticket(
     fill("tray.html", include_str!("tray.html"), values)
 }
 
-/// The steps of a piece as those of trays.
+/// The steps of pieces as those of trays.
 fn steps(of_piece: &[StepFacts], trays: &[(TrayFacts, Picture)]) -> Vec<StepFacts> {
     let files = |what: &str| match trays {
         [_] => format!("{what}-1.nc"),

@@ -148,6 +148,23 @@ pub fn cautions(machine: &Machine, coating: &Coating, on: Surface) -> Vec<String
     all
 }
 
+/// The cautions of several pieces, each once; they end as those of the first do, with what comes before all of them.
+pub fn together<'a>(of: impl IntoIterator<Item = &'a [String]>) -> Vec<String> {
+    let mut all: Vec<String> = Vec::new();
+    let mut end = None;
+    for one in of {
+        let Some((last, others)) = one.split_last() else { continue };
+        let end: &String = end.get_or_insert(last.clone());
+        for caution in others.iter().chain((last != end).then_some(last)) {
+            if !all.contains(caution) {
+                all.push(caution.clone());
+            }
+        }
+    }
+    all.extend(end);
+    all
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -1,0 +1,261 @@
+//! Kinds: the pieces of trays that are prepared, set and finished alike, and what a ticket says of each kind. One order may
+//! mix glass to be painted with slate that must stay bare: steps of the first piece alone would spoil the others.
+
+use super::report::{Report, Standing, StepFacts};
+use super::sheet::Setting;
+use super::ticket::burn_settings;
+use super::tray::listed;
+use super::words;
+use crate::units::short;
+
+/// Pieces that are prepared, set and finished alike.
+#[derive(Debug, Clone)]
+pub struct Kind<'a> {
+    /// What is known of the first of them.
+    pub report: &'a Report,
+    /// Their numbers.
+    pub pieces: Vec<usize>,
+}
+
+/// The kinds of pieces, each with its number, in the order in which they come.
+pub fn kinds<'a>(pieces: impl IntoIterator<Item = (usize, &'a Report)>) -> Vec<Kind<'a>> {
+    let mut all: Vec<Kind<'a>> = Vec::new();
+    for (number, report) in pieces {
+        match all.iter_mut().find(|kind| alike(kind.report, report)) {
+            Some(kind) => kind.pieces.push(number),
+            None => all.push(Kind { report, pieces: vec![number] }),
+        }
+    }
+    for kind in &mut all {
+        kind.pieces.sort_unstable();
+    }
+    all
+}
+
+/// Where each blank lies is the jig's matter.
+fn alike(a: &Report, b: &Report) -> bool {
+    let steps =
+        |r: &'_ Report| -> Vec<StepFacts> { r.steps.iter().filter(|s| s.title != "Lay").cloned().collect() };
+    a.process.coating == b.process.coating
+        && a.blank.surface == b.blank.surface
+        && a.placement.shown == b.placement.shown
+        && burn_settings(a) == burn_settings(b)
+        && steps(a) == steps(b)
+}
+
+/// `piece 2`, `pieces 1 and 3`.
+pub fn numbered(pieces: &[usize]) -> String {
+    format!("{} {}", if pieces.len() == 1 { "piece" } else { "pieces" }, listed(pieces))
+}
+
+/// What the pieces of some kinds are called: `Pieces 1, 3 and 4 (poster paint, bare slate)`.
+fn called(of: &[&Kind<'_>]) -> String {
+    let mut pieces: Vec<usize> = of.iter().flat_map(|kind| kind.pieces.iter().copied()).collect();
+    pieces.sort_unstable();
+    let word = if pieces.len() == 1 { "Piece" } else { "Pieces" };
+    format!("{word} {} ({})", listed(&pieces), coatings(of.iter().copied()))
+}
+
+/// The coatings of some kinds, each once.
+pub fn coatings<'k, 'a: 'k>(of: impl Iterator<Item = &'k Kind<'a>>) -> String {
+    let mut all: Vec<&str> = Vec::new();
+    for kind in of {
+        let coating = kind.report.process.coating.as_str();
+        if !all.contains(&coating) {
+            all.push(coating);
+        }
+    }
+    all.join(", ")
+}
+
+/// What some kinds say, each thing once, with the kinds that say it.
+fn by_words<'k, 'a, 't>(
+    kinds: &'k [Kind<'a>],
+    said: impl Fn(&Kind<'a>) -> Option<&'t str>,
+) -> Vec<(&'t str, Vec<&'k Kind<'a>>)> {
+    let mut all: Vec<(&'t str, Vec<&'k Kind<'a>>)> = Vec::new();
+    for kind in kinds {
+        let Some(words) = said(kind) else { continue };
+        match all.iter_mut().find(|(known, _)| *known == words) {
+            Some((_, of)) => of.push(kind),
+            None => all.push((words, vec![kind])),
+        }
+    }
+    all
+}
+
+/// What is set for a burn; what differs between the kinds is told by the step that sets it, where there are steps.
+pub fn settings(kinds: &[Kind<'_>], steps: bool) -> Vec<Setting> {
+    let mut all: Vec<Vec<Setting>> = kinds.iter().map(|kind| burn_settings(kind.report)).collect();
+    if all.is_empty() {
+        return Vec::new();
+    }
+    let first = all.remove(0);
+    let told = if steps { "see the step Set" } else { "not the same for all pieces" };
+    first
+        .into_iter()
+        .enumerate()
+        .map(|(i, setting)| match all.iter().all(|other| other.get(i) == Some(&setting)) {
+            true => setting,
+            false => Setting::new(setting.name, "by piece".into(), told.into()),
+        })
+        .collect()
+}
+
+/// The steps of all kinds in one order; what is not for all pieces names those that it is for.
+pub fn steps(kinds: &[Kind<'_>]) -> Vec<StepFacts> {
+    let mut titles: Vec<&str> = Vec::new();
+    for kind in kinds {
+        let mut at = 0;
+        for step in &kind.report.steps {
+            match titles.iter().position(|t| *t == step.title) {
+                Some(known) => at = known + 1,
+                None => {
+                    titles.insert(at, &step.title);
+                    at += 1;
+                }
+            }
+        }
+    }
+    let mut all = Vec::new();
+    for title in titles {
+        let said = by_words(kinds, |kind| {
+            kind.report.steps.iter().find(|s| s.title == title).map(|s| s.text.as_str())
+        });
+        let step = |text: String| StepFacts { title: title.to_string(), text };
+        match (title, said.as_slice()) {
+            // The jig lays all blanks.
+            ("Lay", [(text, _), ..]) => all.push(step((*text).to_string())),
+            (_, [(text, of)]) if of.len() == kinds.len() => all.push(step((*text).to_string())),
+            ("Set", _) => all.push(step(set(kinds))),
+            _ => all.extend(said.iter().map(|(text, of)| step(format!("{}: {text}", called(of))))),
+        }
+    }
+    all
+}
+
+/// The step that sets the machine, where it is set in more than one way.
+fn set(kinds: &[Kind<'_>]) -> String {
+    let of_kind = |kind: &Kind<'_>| {
+        let p = &kind.report.process;
+        let watts = p.power_share.value * p.rated_power_w.value;
+        format!(
+            "{}: {} % ({} W of {} W), {} mm/s ({} mm/min), {} pass{}.",
+            called(&[kind]),
+            short(p.power_share.value * 100.0, 1),
+            short(watts, 2),
+            short(p.rated_power_w.value, 2),
+            short(p.speed_mm_per_s.value, 2),
+            short(p.speed_mm_per_s.value * 60.0, 1),
+            p.passes.value,
+            if p.passes.value == 1 { "" } else { "es" }
+        )
+    };
+    let each: Vec<String> = kinds.iter().map(of_kind).collect();
+    format!(
+        "The program itself sets the power and the speed of each piece. {} Focus on the coating; put something under thinner blanks, so that all lie equally high.",
+        each.join(" ")
+    )
+}
+
+/// Whether the process was measured for all of them, and what follows from it.
+pub fn standing(kinds: &[Kind<'_>]) -> (Standing, String) {
+    let assumed = || kinds.iter().filter(|k| k.report.process.standing != Standing::Measured);
+    match assumed().count() {
+        0 => (Standing::Measured, "read from a wedge burnt on this machine".into()),
+        _ if kinds.len() == 1 => {
+            (Standing::Assumed, "not measured on this machine: try one piece first, or burn a wedge".into())
+        }
+        _ => (
+            Standing::Assumed,
+            format!(
+                "not measured on this machine ({}): try one piece of each kind first, or burn a wedge",
+                coatings(assumed())
+            ),
+        ),
+    }
+}
+
+/// From which side mirrored pieces are seen.
+pub fn shown(kinds: &[Kind<'_>]) -> Option<String> {
+    let said = by_words(kinds, |kind| kind.report.placement.shown.as_deref());
+    match said.as_slice() {
+        [] => None,
+        [(text, of)] if of.len() == kinds.len() => Some((*text).to_string()),
+        all => {
+            Some(all.iter().map(|(text, of)| format!("{}: {text}", called(of))).collect::<Vec<_>>().join(" "))
+        }
+    }
+}
+
+/// What to beware of with any of them.
+pub fn cautions(kinds: &[Kind<'_>]) -> Vec<String> {
+    words::together(kinds.iter().map(|kind| kind.report.cautions.as_slice()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::blank::Surface;
+    use crate::job::kit;
+    use crate::proof::made::report;
+    use crate::proof::steps::{after, before, step};
+
+    /// What is known of a piece of this coating.
+    fn of(coating: &str, on: Surface, power: f64) -> Report {
+        let mut r = report();
+        let c = kit::coating(coating).unwrap();
+        r.process.coating = c.name.clone();
+        r.process.power_share.value = power;
+        r.blank.surface = words::surface(on).into();
+        r.placement.shown = None;
+        r.steps = before(&c.work, on);
+        r.steps.extend([step("Lay", "in its jig"), step("Set", format!("to {power}")), step("Mark", "it")]);
+        r.steps.extend(after(&c.work, on));
+        r.cautions = ["Eyewear on.".to_string()].into_iter().chain(c.work.cautions).collect();
+        r.cautions.push("The manual comes first.".into());
+        r
+    }
+
+    #[test]
+    fn pieces_of_one_kind_have_the_steps_of_a_piece() {
+        let (a, b) = (of("poster-paint", Surface::Glass, 0.9), of("poster-paint", Surface::Glass, 0.9));
+        let all = kinds([(2, &b), (1, &a)]);
+        assert_eq!((all.len(), all[0].pieces.as_slice()), (1, &[1, 2][..]));
+        assert_eq!(steps(&all), a.steps);
+        assert_eq!((settings(&all, true), cautions(&all)), (burn_settings(&a), a.cautions.clone()));
+    }
+
+    #[test]
+    fn what_is_for_some_pieces_alone_names_them() {
+        let (glass, slate) = (of("poster-paint", Surface::Glass, 0.9), of("bare-slate", Surface::Slate, 0.8));
+        let all = kinds([(1, &glass), (2, &slate), (3, &glass)]);
+        let said = steps(&all);
+        let with = |title: &str| -> Vec<&str> {
+            said.iter().filter(|s| s.title == title).map(|s| s.text.as_str()).collect()
+        };
+        // Slate is never painted.
+        let coat = with("Coat");
+        assert!(coat.len() == 1 && coat[0].starts_with("Pieces 1 and 3 (poster paint"), "{coat:?}");
+        let clean = with("Clean");
+        assert!(clean.len() == 2 && clean[1].starts_with("Piece 2 ("), "{clean:?}");
+        let set = with("Set");
+        assert!(
+            set.len() == 1 && set[0].contains("90 % (4.5 W of 5 W)") && set[0].contains("80 % (4 W of 5 W)")
+        );
+        assert_eq!((with("Lay"), with("Mark")), (vec!["in its jig"], vec!["it"]));
+        let titles: Vec<&str> = said.iter().map(|s| s.title.as_str()).collect();
+        let at = |title: &str| titles.iter().position(|t| *t == title).unwrap();
+        assert!(
+            at("Coat") < at("Dry") && at("Dry") < at("Lay") && at("Mark") < at("Clean off"),
+            "{titles:?}"
+        );
+        let set = settings(&all, true);
+        assert_eq!((set[0].text.as_str(), set[1].text.as_str()), ("by piece", "12.5 mm/s"));
+        let cautions = cautions(&all);
+        assert_eq!(cautions.last().map(String::as_str), Some("The manual comes first."));
+        assert_eq!(cautions.iter().filter(|c| *c == "Eyewear on.").count(), 1);
+        let (standing, text) = standing(&all);
+        assert!(standing == Standing::Assumed && text.contains("one piece of each kind"), "{text}");
+    }
+}
