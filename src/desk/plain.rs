@@ -28,8 +28,29 @@ pub(super) fn plain(text: &str) -> String {
 
 /// Without the bracket round `at`, where it stands in one.
 fn without_bracket(text: &str, at: usize) -> Option<String> {
-    let opens = text[..at].rfind('(').filter(|open| !text[*open..at].contains(')'))?;
-    let closes = at + text[at..].find(')')?;
+    // A name within it may have brackets of its own.
+    let mut open = Vec::new();
+    for (i, c) in text[..at].char_indices() {
+        match c {
+            '(' => open.push(i),
+            ')' => drop(open.pop()),
+            _ => {}
+        }
+    }
+    let opens = open.pop()?;
+    let mut inner = 0;
+    let closes = text[at..].char_indices().find_map(|(i, c)| match c {
+        ')' if inner == 0 => Some(at + i),
+        ')' => {
+            inner -= 1;
+            None
+        }
+        '(' => {
+            inner += 1;
+            None
+        }
+        _ => None,
+    })?;
     let (before, after) = (text[..opens].trim_end(), &text[closes + 1..]);
     Some(format!("{before}{after}"))
 }
@@ -89,9 +110,12 @@ fn without_clause(text: &str, at: usize) -> String {
 #[cfg(test)]
 mod tests {
     use super::{plain, plain_remedy};
-    use crate::findings::art::{crossing, cut_by_blank, missing_glyph, picture_within};
+    use crate::blank::Blank;
+    use crate::findings::art::{cut_by_blank, missing_glyph, picture_within};
     use crate::findings::axis::other_axis;
+    use crate::findings::layers::{Said, Spoken, apart, cleared};
     use crate::placement::Along;
+    use crate::units::Mm;
 
     #[test]
     fn a_page_says_nothing_of_options() {
@@ -149,13 +173,17 @@ mod tests {
     fn a_remedy_is_a_whole_sentence_without_options() {
         let lettering = missing_glyph(&['☂']).unwrap().remedies.remove(0).text;
         let whole = cut_by_blank(0.2).unwrap().remedies.remove(0).text;
-        let apart = crossing("'Anna'", 0.2, (90.0, 90.0)).remedies.remove(0).text;
+        let layer = |name: &str, said: Said| Spoken { name: name.into(), said, anchored: false, text: false };
+        let layers = [layer("ship (2).png", Said::Layer), layer("'Anna'", Said::Text("Anna".into()))];
+        let blank = Blank { shape: "round:90mm".parse().unwrap(), margin: Mm(2.5) };
+        let (apart, cleared) = (apart(&blank, Some(&layers)).text, cleared(&layers[0]).text);
         let two = picture_within(0.4).unwrap().remedies.remove(0).text;
         let axis = other_axis(Along::Y, (100.0, 75.0), 600.0).unwrap().remedies.remove(0).text;
         for (text, said) in [
             (lettering.as_str(), "turn the lettering into outlines (paths) in the drawing program"),
             (whole.as_str(), "place it whole"),
             (apart.as_str(), "give each a place of its own"),
+            (cleared.as_str(), "or clear what lies below it"),
             (two.as_str(), "save the picture and the drawing as two files and lay one above the other"),
             (axis.as_str(), "lines along y, about 25% less time"),
             ("place it 80 mm wide or smaller, or use --place inside", "place it 80 mm wide or smaller"),

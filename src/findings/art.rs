@@ -1,4 +1,4 @@
-//! Findings about the art and its place: art-changed, coarse-art, cut, flowed-text, layers-cross, missing-glyph, no-text,
+//! Findings about the art and its place: art-changed, coarse-art, cut, flowed-text, missing-glyph, no-text,
 //! past-margin, picture-within, reading-unsure, sheet-edge.
 
 use super::{Finding, Remedy, Severity};
@@ -175,35 +175,6 @@ pub fn picture_within(share: f64) -> Option<Finding> {
     })
 }
 
-/// `layers-cross`: `share` of a layer's ink lies where something is marked already, on a blank of `width` by `height` mm.
-pub fn crossing(layer: &str, share: f64, (width, height): (f64, f64)) -> Finding {
-    let message = format!(
-        "{layer} lies across what is marked below it ({}% of its strokes): the two run into each other and cannot be told apart",
-        short(100.0 * share, 0)
-    );
-    let remedy =
-        |change: &'static str, text: String| Remedy { change, value: 0.0, unit: "", text, verified: false };
-    // A square in the upper half and a line below it: within a disc too.
-    let mm = |share: f64, side: f64| short(share * side, 1);
-    let side = mm(0.5, width.min(height));
-    let place =
-        format!("place = '{}x{}mm', at = '0mm,-{}mm'", mm(0.5, width), mm(0.1, height), mm(0.3, height));
-    // A text is called by its words in quotes; one with more quotes in it cannot be typed as it stands.
-    let words = layer.strip_prefix('\'').and_then(|l| l.strip_suffix('\''));
-    let lower = if words.is_some_and(|w| !w.contains(['\'', '"', '\\'])) {
-        format!("--layer \"text = {layer}, {place}\" for the text")
-    } else {
-        format!("{place} in its layer")
-    };
-    let apart = format!(
-        "give each a place of its own (for example --place {side}x{side}mm --at 0mm,{}mm for the art and {lower})",
-        mm(0.12, height)
-    );
-    Finding::new("layers-cross", Severity::Caution, message)
-        .with(remedy("places", apart))
-        .with(remedy("clear", "or clear what lies below it (clear = '0.6mm' in its layer)".into()))
-}
-
 /// `reading-unsure`: the art may as well be read as `other`; `readings.png` shows both.
 pub fn reading_unsure(reading: &Decision, other: Kind) -> Finding {
     let message = format!(
@@ -351,21 +322,6 @@ mod tests {
         let steps = |p: Mm| Some(Mm((p.0 * 80.0).ceil() / 80.0));
         let f = coarse_art((900.0, 900.0), (971, 971), Mm(84.9625), steps).unwrap();
         assert!((f.remedies[1].value - 0.1).abs() < 1e-12, "{f:?}");
-    }
-
-    #[test]
-    fn the_layer_that_is_to_have_a_place_of_its_own_is_one_that_can_be_read() {
-        let place = |layer: &str| crossing(layer, 0.3, (90.0, 90.0)).remedies.remove(0).text;
-        let said = place("'Anna Bright'");
-        assert!(said.contains("--place 45x45mm --at 0mm,10.8mm for the art"), "{said}");
-        let typed = said.split("--layer \"").nth(1).and_then(|t| t.split('"').next());
-        let layer: crate::job::asked::LayerJob =
-            toml::from_str(&typed.map(|t| t.replace(", ", "\n")).unwrap()).unwrap();
-        assert_eq!(layer.text.as_deref(), Some("Anna Bright"));
-        // Both within the margin of the round blank: their far corners, from its middle.
-        assert!((22.5f64).hypot(10.8 + 22.5) < 42.5 && (22.5f64).hypot(27.0 + 4.5) < 42.5);
-        assert!(place("'O'Hara'").contains("and place = '45x9mm', at = '0mm,-27mm' in its layer"));
-        assert!(place("ship.svg").contains("and place = '45x9mm'"));
     }
 
     #[test]

@@ -7,6 +7,7 @@ pub mod change;
 pub mod detail;
 pub mod faint;
 mod harm;
+pub mod layers;
 pub mod lines;
 pub mod link;
 pub mod machine;

@@ -8,22 +8,25 @@ use super::checked;
 use super::layers::Layer;
 use super::outcome::Stages;
 use super::past_margin::past_margin;
-use super::shown::Shown;
+use super::shown::{Meeting, Shown};
 use super::wanted::LayerPicture;
 use crate::art::reading::{Decision, UNSURE};
 use crate::art::{Art, Kind};
 use crate::findings::change::Change;
 use crate::findings::detail::Detail;
+use crate::findings::layers::{How, Said, Spoken};
 use crate::findings::machine::Fitting;
 use crate::findings::{
-    Finding, art as of_art, burn, detail, faint, lines as of_lines, machine as of_machine, motion, switch,
-    tone,
+    Finding, art as of_art, burn, detail, faint, layers as of_layers, lines as of_lines,
+    machine as of_machine, motion, switch, tone,
 };
 use crate::job::Plan;
+use crate::job::asked::LayerJob;
 use crate::job::kit::{self, Sort};
+use crate::job::settle::{SettledLayer, Shows};
 use crate::job::words::DotGain;
 use crate::mark::advise;
-use crate::placement::Placement;
+use crate::placement::{Anchor, Placement};
 use crate::progress::Progress;
 use crate::screen::Wants;
 use crate::screen::auto::AUTO;
@@ -102,6 +105,59 @@ pub(super) fn of_pictures(plan: &Plan, layers: &[Arc<Layer>], pictures: &[LayerP
         }));
     }
     all
+}
+
+/// Findings about layers where they meet.
+pub(super) fn of_meeting(plan: &Plan, layers: &[Arc<Layer>], meeting: &Meeting) -> Vec<Finding> {
+    let spoken = |i: usize| Some(spoken(plan, i, layers.get(i)?));
+    // What is bare, clears a place or runs along an arc belongs where it is: then no places are offered for all.
+    let met = |i: usize| meeting.crossing.iter().any(|c| c.upper == i || c.lower.contains(&i));
+    let bound = |(i, layer): (usize, &SettledLayer)| {
+        let arc = matches!(&layer.shows, Shows::Text(t) if t.arc.is_some());
+        layer.bare || arc || (layer.clear.is_some() && !met(i))
+    };
+    let free = !plan.layers.iter().enumerate().any(bound);
+    let movable = plan.layers.iter().enumerate().filter(|(_, l)| !matches!(l.shows, Shows::Border { .. }));
+    let movable: Vec<Spoken> = movable.filter_map(|(i, _)| spoken(i)).collect();
+    let mut all = Vec::new();
+    for c in &meeting.crossing {
+        let (Some(upper), Some(lower)) = (spoken(c.upper), c.lower.first().and_then(|&i| spoken(i))) else {
+            continue;
+        };
+        let mut finding = of_layers::crossing(c.how, c.share, &upper, &lower);
+        finding = finding.with(of_layers::apart(&plan.blank, free.then_some(&movable)));
+        if c.clears_well {
+            finding = finding.with(of_layers::cleared(&upper));
+        }
+        if lower.text && !upper.text && matches!(c.how, How::Covers | How::Clears) {
+            finding = finding.with(of_layers::above(&lower, &upper));
+        }
+        all.push(finding);
+    }
+    all
+}
+
+/// How the layer of that number is spoken of.
+fn spoken(plan: &Plan, number: usize, layer: &Layer) -> Spoken {
+    let own = usize::from(plan.job.art.file.is_some());
+    let asked = number.checked_sub(own).and_then(|i| plan.job.layers.get(i));
+    let said = match asked {
+        None => Said::Art,
+        Some(asked) => match &asked.text {
+            Some(text) if LayerJob { text: None, ..asked.clone() } == LayerJob::default() => {
+                Said::Text(text.clone())
+            }
+            _ => Said::Layer,
+        },
+    };
+    let settled = plan.layers.get(number);
+    let anchor = asked.map_or(plan.job.art.anchor, |a| a.anchor);
+    Spoken {
+        name: layer.art.name.clone(),
+        said,
+        anchored: anchor.unwrap_or_default() != Anchor::Middle,
+        text: settled.is_some_and(|s| matches!(s.shows, Shows::Text(_))),
+    }
 }
 
 /// `picture-within` of a drawing that holds a picture, where marks are light: as ink a picture becomes a negative.

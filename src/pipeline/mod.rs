@@ -65,7 +65,7 @@ pub fn run_shown(
         Shown::Layers(layers) => facts::art_facts_of_layers(layers.len(), name, &wanted.reading),
     };
     let (reading, around) = (wanted.reading.clone(), wanted.around);
-    let (pictures, crossing) = (wanted.pictures.clone(), wanted.crossing.clone());
+    let (pictures, meeting) = (wanted.pictures.clone(), wanted.meeting.clone());
     let left_out = wanted.left_out(plan, shown, progress)?;
     let mut notes: Vec<String> = shown.arts().flat_map(|art| art.notes().iter().cloned()).collect();
     notes.extend(wanted.notes.iter().cloned());
@@ -90,13 +90,7 @@ pub fn run_shown(
     judging::add(&mut findings, readings.as_ref().map(|r| of_art::reading_unsure(&reading, r.second.kind)));
     if let Shown::Layers(layers) = shown {
         judging::add(&mut findings, judging::of_pictures(plan, layers, &pictures));
-        judging::add(
-            &mut findings,
-            crossing.iter().map(|c| {
-                let shape = &plan.blank.shape;
-                of_art::crossing(&c.layer, c.share, (shape.width(), shape.height()))
-            }),
-        );
+        judging::add(&mut findings, judging::of_meeting(plan, layers, &meeting));
     }
     progress.go_on(0)?;
     let report = facts::report(plan, about_art, &stages.found(), &findings);

@@ -1,11 +1,17 @@
 //! Shown: what lies on a piece, one picture or layers that meet in its wanted mark.
 
+mod meeting;
+
+pub use meeting::Meeting;
+
 use std::sync::Arc;
+
+use meeting::Drawn;
 
 use super::error::PipelineError;
 use super::layers::Layer;
 use super::shares::Shares;
-use super::wanted::{Crossing, LayerPicture, Wanted, wanted_as};
+use super::wanted::{LayerPicture, Wanted, wanted_as};
 use crate::art::reading::Decision;
 use crate::art::{Art, Kind, Window};
 use crate::job::Plan;
@@ -26,11 +32,6 @@ pub enum Shown<'a> {
 
 /// Ink from here on is cleared around.
 const INK: f32 = 0.02;
-/// Less than this share of what is bared was marked: it is not seen (own judgement).
-const LEAST_BARED: f64 = 0.15;
-/// From this share of its ink on, a layer lies across what is marked below it (own judgement: strokes that only touch share
-/// less).
-const CROSSING: f64 = 0.1;
 /// Why layers are read as they are.
 const BY_LAYER: &str = "each layer is read by itself";
 
@@ -88,19 +89,15 @@ fn of_layers(plan: &Plan, layers: &[Arc<Layer>], progress: &dyn Progress) -> Res
     let rects: Vec<Cells> = drawn.iter().map(|(_, p)| lattice.cells(&p.wanted.placement.rect)).collect();
     let Some(all) = rects.iter().copied().reduce(Cells::joined) else { return Err(PipelineError::Nothing) };
     let mut tone = Tone::filled(all.columns(), all.rows(), 0.0);
-    let (mut unseen, mut crossing) = (Vec::new(), Vec::new());
-    for (((settled, part), cells), layer) in drawn.iter().zip(&rects).zip(layers) {
-        let marked = meet(&mut tone, (all, *cells), settled, &part.wanted.tone, &lattice);
-        if settled.bare && marked < LEAST_BARED {
-            unseen.push(format!(
-                "{} is to be left bare where hardly anything is marked: it will not show",
-                layer.art.name
-            ));
-        }
-        let border = matches!(settled.shows, Shows::Border { .. });
-        if !settled.bare && !border && part.wanted.kind.is_drawn() && marked >= CROSSING {
-            crossing.push(Crossing { layer: layer.art.name.clone(), share: marked });
-        }
+    let mut meeting = Meeting::default();
+    let on_lattice: Vec<Drawn<'_>> = drawn
+        .iter()
+        .zip(&rects)
+        .map(|(&(settled, ref part), &cells)| Drawn { settled, part, cells })
+        .collect();
+    for (i, upper) in on_lattice.iter().enumerate() {
+        let marked = meet(&mut tone, (all, upper.cells), upper.settled, &upper.part.wanted.tone, &lattice);
+        meeting.add(&on_lattice[..i], upper, marked, &lattice);
     }
     let photo = drawn.iter().any(|(_, p)| p.wanted.kind == Kind::Photo);
     let kind = if photo { Kind::Photo } else { Kind::Drawing };
@@ -132,13 +129,23 @@ fn of_layers(plan: &Plan, layers: &[Arc<Layer>], progress: &dyn Progress) -> Res
         .iter()
         .zip(layers)
         .flat_map(|((_, p), l)| p.wanted.notes.iter().map(|note| format!("{}: {note}", l.art.name)));
+    let unseen: Vec<String> = meeting
+        .unseen
+        .iter()
+        .map(|&i| {
+            format!(
+                "{} is to be left bare where hardly anything is marked: it will not show",
+                layers[i].art.name
+            )
+        })
+        .collect();
     Ok(Wanted {
         placement,
         kind,
         reading,
         around: None,
         pictures,
-        crossing,
+        meeting,
         notes: notes.chain(unseen).collect(),
         left_out: Some(if ink > 0.0 { lost / ink } else { 0.0 }),
         tone,
@@ -162,6 +169,11 @@ impl Cells {
     fn joined(self, other: Cells) -> Cells {
         let join = |a: (i64, i64), b: (i64, i64)| (a.0.min(b.0), a.1.max(b.1));
         Cells { x: join(self.x, other.x), y: join(self.y, other.y) }
+    }
+
+    /// Its first column and row, counted from those of what it is part of.
+    fn within(self, all: Cells) -> (usize, usize) {
+        ((self.x.0 - all.x.0) as usize, (self.y.0 - all.y.0) as usize)
     }
 
     fn columns(self) -> usize {
@@ -188,6 +200,12 @@ impl Lattice {
         Cells { x: (x, x + rect.columns as i64), y: (y, y + rect.rows as i64) }
     }
 
+    /// A length in dots, along and across.
+    fn dots(&self, length: Mm) -> (f64, f64) {
+        let grid = &self.rect.grid;
+        (length.0 / grid.along.0, length.0 / grid.across.0)
+    }
+
     fn rect(&self, cells: Cells) -> DotRect {
         let grid = self.rect.grid;
         DotRect {
@@ -210,15 +228,10 @@ fn meet(
     tone: &Tone,
     lattice: &Lattice,
 ) -> f64 {
-    let (x0, y0) = ((cells.x.0 - all.x.0) as usize, (cells.y.0 - all.y.0) as usize);
+    let (x0, y0) = cells.within(all);
     let width = below.width();
     if let Some(halo) = layer.clear {
-        clear(
-            below,
-            (x0, y0),
-            tone,
-            (halo.0 / lattice.rect.grid.along.0, halo.0 / lattice.rect.grid.across.0),
-        );
+        clear(below, (x0, y0), tone, lattice.dots(halo));
     }
     let (mut ink, mut marked) = (0.0, 0.0);
     for y in 0..tone.height() {

@@ -6,7 +6,7 @@ use super::error::PipelineError;
 use super::laid_round::Cone;
 use super::read::{self, ReadArt};
 use super::shares::Shares;
-use super::shown::{Shown, wanted};
+use super::shown::{Meeting, Shown, wanted};
 use crate::art::reading::Decision;
 use crate::art::{self, Art, Kind, View};
 use crate::blank::Blank;
@@ -34,15 +34,6 @@ pub struct LayerPicture {
     pub placement: Placement,
 }
 
-/// A layer that lies across what is marked below it.
-#[derive(Debug, Clone)]
-pub struct Crossing {
-    /// What it is called.
-    pub layer: String,
-    /// Share of its ink where something is marked already.
-    pub share: f64,
-}
-
 /// The wanted mark, and how it came about: everything before the screen.
 #[derive(Debug, Clone)]
 pub struct Wanted {
@@ -58,8 +49,8 @@ pub struct Wanted {
     pub around: Option<Around>,
     /// The pictures among its layers; none where it is one picture and nothing else.
     pub pictures: Vec<LayerPicture>,
-    /// The layers that lie across what is below them.
-    pub crossing: Vec<Crossing>,
+    /// What came of its layers where they meet.
+    pub meeting: Meeting,
     /// Things a person should know.
     pub notes: Vec<String>,
     /// The share of the ink of drawn layers that has no dots, where they are many.
@@ -346,7 +337,7 @@ pub(super) fn wanted_as(
         reading: read.reading,
         around,
         pictures: Vec::new(),
-        crossing: Vec::new(),
+        meeting: Meeting::default(),
         notes,
         left_out: None,
     })

@@ -1,5 +1,6 @@
 use super::*;
 use crate::art;
+use crate::findings::layers::How;
 use crate::job::Job;
 use crate::job::asked::Reference;
 use crate::pipeline::layers;
@@ -198,14 +199,71 @@ fn a_text_across_what_is_marked_is_said_and_one_beside_it_is_not() {
     let of =
         |layers: &str| piece(&format!("blank = {{ shape = 'rect:60x60mm', margin = '2mm' }}\n{layers}")).1;
     let block = "[[layer]]\ntext = 'MMMM'\nbold = true\nplace = '50x20mm'\n";
-    let over = of(&format!("{block}[[layer]]\ntext = 'Anna'\nplace = '40x12mm'"));
-    assert_eq!(over.crossing.len(), 1);
-    assert!(over.crossing[0].layer == "'Anna'" && over.crossing[0].share > 0.2, "{:?}", over.crossing);
+    let over = of(&format!("{block}[[layer]]\ntext = 'Anna'\nplace = '40x12mm'")).meeting.crossing;
+    assert_eq!(over.len(), 1);
+    assert!((over[0].upper, over[0].how) == (1, How::Across) && over[0].lower == [0], "{over:?}");
+    assert!(over[0].share > 0.2 && !over[0].clears_well, "to clear would spoil the text below: {over:?}");
     let beside = "[[layer]]\ntext = 'Anna'\nplace = '40x8mm'\nanchor = 'bottom'";
-    assert!(of(&format!("{block}{beside}")).crossing.is_empty());
-    let cleared = "[[layer]]\ntext = 'Anna'\nplace = '40x12mm'\nclear = '1mm'";
-    assert!(of(&format!("{block}{cleared}")).crossing.is_empty());
-    assert!(of("[[layer]]\nborder = '2mm'\n[[layer]]\ntext = 'Anna'").crossing.is_empty());
+    assert!(of(&format!("{block}{beside}")).meeting.crossing.is_empty());
+    assert!(of("[[layer]]\nborder = '2mm'\n[[layer]]\ntext = 'Anna'").meeting.crossing.is_empty());
+    // A text on a solid, cleared around or bare, is meant.
+    let solid = "[[layer]]\nborder = '25mm'\n[[layer]]\ntext = 'Anna'\nplace = '40x12mm'\nanchor = 'top'\n";
+    for meant in ["clear = '1mm'", "bare = true"] {
+        assert_eq!(of(&format!("{solid}{meant}")).meeting, Meeting::default(), "{meant}");
+    }
+}
+
+#[test]
+fn a_layer_that_is_lost_below_another_is_said() {
+    let of =
+        |layers: &str| piece(&format!("blank = {{ shape = 'rect:100x60mm', margin = '2mm' }}\n{layers}")).1;
+    let found = |layers: &str| of(layers).meeting.crossing;
+    // Half a name is cleared away around the letters above it.
+    let name = "[[layer]]\ntext = 'Ida Sandmoor'\nplace = '60x8mm'\n";
+    let cleared = found(&format!("{name}[[layer]]\ntext = 'O'\nplace = '40x40mm'\nclear = '2mm'"));
+    assert!(cleared.len() == 1 && cleared[0].how == How::Clears && cleared[0].lower == [0], "{cleared:?}");
+    // A small word vanishes under a large letter, little of which lies on it.
+    let small = "[[layer]]\ntext = 'on'\nplace = '20x2mm'\n";
+    let covered = found(&format!("{small}[[layer]]\ntext = 'I'\nbold = true\nplace = '90x54mm'"));
+    assert!(covered.len() == 1 && covered[0].how == How::Covers && covered[0].share > 0.3, "{covered:?}");
+    assert!(found(&format!("{small}[[layer]]\ntext = 'O'\nbold = true\nplace = '90x54mm'")).is_empty());
+    // A border over it hides a text as well.
+    let under = found(&format!("{name}[[layer]]\nborder = '27.9mm'"));
+    assert!(under.len() == 1 && under[0].how == How::Covers, "{under:?}");
+}
+
+#[test]
+fn photos_that_overlap_are_said_and_a_text_that_is_bare_on_one_is_not() {
+    let mut grey = image::RgbImage::new(60, 60);
+    for (x, y, pixel) in grey.enumerate_pixels_mut() {
+        *pixel = image::Rgb([(90 + x * 2) as u8, (90 + y * 2) as u8, 120]);
+    }
+    let mut png = std::io::Cursor::new(Vec::new());
+    grey.write_to(&mut png, image::ImageFormat::Png).unwrap();
+    let of = |more: &str, files: usize| {
+        let job: Job = format!(
+            "blank = {{ shape = 'rect:40x40mm', margin = '2mm', place = '14x14mm' }}\nart = {{ file = 'ship.png', read_as = 'photo' }}\n{more}"
+        )
+        .parse()
+        .unwrap();
+        let plan = Plan::of(&job).unwrap();
+        let opened =
+            (0..files).map(|i| (format!("{i}.png"), art::open(png.get_ref(), "it").unwrap())).collect();
+        let arts = layers(&plan, opened, &art::Opening::default(), None).unwrap();
+        crate::pipeline::run_shown(&plan, Shown::Layers(&arts), "ship.png", &Silent).unwrap().findings
+    };
+    let photo = "[[layer]]\nfile = 'crew.png'\nread_as = 'photo'\nplace = '12x12mm'\n";
+    let said = |found: &[crate::findings::Finding]| -> Vec<String> {
+        found.iter().filter(|f| f.name == "layers-cross").map(|f| f.message.clone()).collect()
+    };
+    let doubled = said(&of(photo, 2));
+    assert!(doubled.len() == 1 && doubled[0].starts_with("1.png is marked over 0.png"), "{doubled:?}");
+    let apart = said(&of(&format!("{}anchor = 'top-left'", photo.replace("12x12", "10x10")), 2));
+    assert!(apart.is_empty(), "{apart:?}");
+    for meant in ["bare = true", "clear = '0.6mm'"] {
+        let text = said(&of(&format!("[[layer]]\ntext = 'Ida'\nplace = '20x8mm'\n{meant}"), 1));
+        assert!(text.is_empty(), "{text:?}");
+    }
 }
 
 #[test]

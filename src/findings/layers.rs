@@ -1,0 +1,245 @@
+//! Findings about layers that meet: layers-cross.
+
+use super::{Finding, Remedy, Severity};
+use crate::blank::Blank;
+use crate::units::short;
+
+/// What a layer does to those below it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum How {
+    /// It lies across what is marked there.
+    Across,
+    /// Two photos are marked over each other.
+    Doubled,
+    /// It covers one of them.
+    Covers,
+    /// It clears one of them away.
+    Clears,
+}
+
+/// How a layer is said, and so how it is moved.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Said {
+    /// It is the job's own art.
+    Art,
+    /// A text of which nothing else was said, on the command line by `--text`.
+    Text(String),
+    /// A layer with more than its text.
+    Layer,
+}
+
+/// A layer as a remedy speaks of it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Spoken {
+    /// What it is called.
+    pub name: String,
+    /// How it is said.
+    pub said: Said,
+    /// Whether it is set against another place of the blank than its middle.
+    pub anchored: bool,
+    /// Whether it is a text rather than a picture.
+    pub text: bool,
+}
+
+/// `layers-cross`: what the `upper` layer does to the `lower` one, to the `share` of its ink; remedies are added by who knows
+/// how the layers are said.
+pub fn crossing(how: How, share: f64, upper: &Spoken, lower: &Spoken) -> Finding {
+    let percent = short((100.0 * share).min(100.0), 0);
+    let (upper, name, strokes) = (&upper.name, &lower.name, if upper.text { "strokes" } else { "ink" });
+    let message = match how {
+        How::Across => format!(
+            "{upper} lies across what is marked below it ({percent}% of its {strokes}): the two run into each other and cannot be told apart"
+        ),
+        How::Doubled => format!(
+            "{upper} is marked over {name} ({percent}% of it): the two pictures show through each other"
+        ),
+        How::Covers => format!(
+            "{upper} covers {percent}% of {name}, which lies below it: the two run into each other and cannot be told apart"
+        ),
+        How::Clears => {
+            format!(
+                "{upper} clears away {percent}% of {name}, which lies below it: that is missing on the piece"
+            )
+        }
+    };
+    Finding::new("layers-cross", Severity::Caution, message)
+}
+
+fn remedy(change: &'static str, text: String) -> Remedy {
+    Remedy { change, value: 0.0, unit: "", text, verified: false }
+}
+
+/// The remedy that gives each of the `layers`, which are all that can be moved, a place of its own; without an example where
+/// they are `None`, or too many for the blank.
+pub fn apart(blank: &Blank, layers: Option<&[Spoken]>) -> Remedy {
+    let places = layers.and_then(|layers| {
+        let boxes = stacked(blank, layers)?;
+        let each: Vec<String> = layers.iter().zip(boxes).map(|(layer, at)| layer.placed(at)).collect();
+        let (last, others) = each.split_last()?;
+        Some(format!(" (for example {} and {last})", others.join(", ")))
+    });
+    remedy("places", format!("give each a place of its own{}", places.unwrap_or_default()))
+}
+
+/// The remedy that clears what lies below the layer.
+pub fn cleared(layer: &Spoken) -> Remedy {
+    remedy("clear", format!("or clear what lies below it ({})", layer.with("clear = '0.6mm'")))
+}
+
+/// The remedy that lays the `lower` layer above the upper one.
+pub fn above(lower: &Spoken, upper: &Spoken) -> Remedy {
+    let more = lower.with("clear = '0.6mm'");
+    let text = format!(
+        "or lay {} above {}, and clear what lies below it ({more}, behind that of {})",
+        lower.name, upper.name, upper.name
+    );
+    remedy("order", text)
+}
+
+impl Spoken {
+    /// How the layer is said with `more`.
+    fn with(&self, more: &str) -> String {
+        let typed = match &self.said {
+            Said::Text(text) => typed(text),
+            _ => None,
+        };
+        match typed {
+            Some(text) => format!("--layer \"text = {text}, {more}\" instead of --text"),
+            None => format!("{more} in the --layer of {}", self.name),
+        }
+    }
+
+    /// How the layer is laid into a box of this width and height in the middle, moved up by `up`.
+    fn placed(&self, (width, height, up): (f64, f64, f64)) -> String {
+        let mm = |v: f64| short(v, 1);
+        let (size, at) = (format!("{}x{}mm", mm(width), mm(height)), format!("0mm,{}mm", mm(up)));
+        match (&self.said, self.anchored) {
+            (Said::Art, false) => format!("--place {size} --at {at} for the art"),
+            (Said::Art, true) => format!("--place {size} --anchor middle --at {at} for the art"),
+            (_, false) => self.with(&format!("place = '{size}', at = '{at}'")),
+            (_, true) => self.with(&format!("place = '{size}', anchor = 'middle', at = '{at}'")),
+        }
+    }
+}
+
+/// A text as it is typed within a layer in double quotes; `None` where a shell or the layer would read it otherwise.
+fn typed(text: &str) -> Option<String> {
+    let strange = |c: char| matches!(c, '\'' | '"' | '\\' | '$' | '`') || (c.is_control() && c != '\n');
+    (!text.contains(strange)).then(|| format!("'{}'", text.replace('\n', "\\n")))
+}
+
+/// A picture is given so many times the height of a text, and so much lies between two, in the heights of a text (own
+/// judgement).
+const OF_A_PICTURE: f64 = 5.0;
+const BETWEEN: f64 = 0.5;
+/// The share of the printable height that all take together.
+const OF_THE_HEIGHT: f64 = 0.8;
+/// A lower box is none to read a text in, mm.
+const LEAST_MM: f64 = 2.0;
+
+/// A box for each, width, height and how far up from the middle, mm: the pictures above the texts, all on the blank less its
+/// margin.
+fn stacked(blank: &Blank, layers: &[Spoken]) -> Option<Vec<(f64, f64, f64)>> {
+    let whole = blank.to_place_on().printable()?;
+    let tenths = |v: f64| (v * 10.0).floor() / 10.0;
+    let half = 0.5 * OF_THE_HEIGHT * whole.height();
+    // Round a piece no more than is seen from one side.
+    let seen = blank.shape.turned().map_or(f64::INFINITY, |mantle| mantle.girth() / 3.0);
+    let widths = [0.9, 0.75, 0.55].map(|share| (share * whole.width()).min(seen));
+    let width = widths.into_iter().find(|w| whole.contains(0.5 * w, half))?;
+    let weight = |layer: &Spoken| if layer.text { 1.0 } else { OF_A_PICTURE };
+    let weights: f64 = layers.iter().map(weight).sum();
+    let unit = 2.0 * half / (weights + BETWEEN * layers.len().saturating_sub(1) as f64);
+    if layers.len() < 2 || unit < LEAST_MM {
+        return None;
+    }
+    let mut boxes = vec![(0.0, 0.0, 0.0); layers.len()];
+    let mut top = half;
+    for of_text in [false, true] {
+        for (layer, place) in layers.iter().zip(&mut boxes).filter(|(layer, _)| layer.text == of_text) {
+            let height = unit * weight(layer);
+            *place = (tenths(width), tenths(height), (10.0 * (top - 0.5 * height)).round() / 10.0);
+            top -= height + BETWEEN * unit;
+        }
+    }
+    Some(boxes)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::job::asked::LayerJob;
+    use crate::units::Mm;
+
+    fn text(text: &str) -> Spoken {
+        let name = format!("'{}'", text.replace('\n', " / "));
+        Spoken { name, said: Said::Text(text.into()), anchored: false, text: true }
+    }
+
+    fn art() -> Spoken {
+        Spoken { name: "ship.svg".into(), said: Said::Art, anchored: false, text: false }
+    }
+
+    fn round(across: f64) -> Blank {
+        Blank { shape: format!("round:{across}mm").parse().unwrap(), margin: Mm(2.5) }
+    }
+
+    /// The layer that is to be typed.
+    fn layer(said: &str) -> LayerJob {
+        let typed = said.split("--layer \"").nth(1).and_then(|t| t.split('"').next()).unwrap();
+        toml::from_str(&typed.replace(", ", "\n")).unwrap()
+    }
+
+    #[test]
+    fn the_layer_that_is_to_have_a_place_of_its_own_is_one_that_can_be_read() {
+        let said = |second: Spoken| apart(&round(90.0), Some(&[art(), second])).text;
+        let anna = said(text("Anna Bright"));
+        assert!(anna.starts_with("give each a place of its own (for example --place "), "{anna}");
+        assert!(anna.contains(" for the art and --layer \"text = 'Anna Bright', place = '"), "{anna}");
+        assert_eq!(layer(&anna).text.as_deref(), Some("Anna Bright"));
+        // A line feed is typed as two letters, which the layer reads as one.
+        assert!(said(text("Pat\nMole")).contains(r"text = 'Pat\nMole', "), "{}", said(text("Pat\nMole")));
+        for strange in ["O'Hara", "5 $", "a \"b\"", r"a\b"] {
+            let said = said(text(strange));
+            assert!(said.contains(&format!("in the --layer of '{strange}'")), "{said}");
+        }
+        // A layer of which more was said keeps the rest; one that is anchored is set against the middle.
+        let file = Spoken { name: "rose.svg".into(), said: Said::Layer, anchored: true, text: false };
+        let said = said(file);
+        assert!(
+            said.contains("anchor = 'middle', at = '0mm,-") && said.contains("the --layer of rose.svg"),
+            "{said}"
+        );
+    }
+
+    #[test]
+    fn places_that_are_offered_lie_apart_and_within_the_margin() {
+        for blank in
+            [round(30.0), round(90.0), Blank { shape: "rect:60x25mm".parse().unwrap(), margin: Mm(2.0) }]
+        {
+            for layers in
+                [vec![text("A"), text("B")], vec![art(), text("A")], vec![text("A"), art(), text("B")]]
+            {
+                let Some(boxes) = stacked(&blank, &layers) else { continue };
+                let whole = blank.printable().unwrap();
+                for (w, h, up) in &boxes {
+                    assert!(whole.contains(w / 2.0 - 0.01, up.abs() + h / 2.0 - 0.06), "{boxes:?}");
+                }
+                let mut ends: Vec<(f64, f64)> =
+                    boxes.iter().map(|b| (b.2 - b.1 / 2.0, b.2 + b.1 / 2.0)).collect();
+                ends.sort_by(|a, b| a.0.total_cmp(&b.0));
+                assert!(ends.windows(2).all(|e| e[1].0 > e[0].1), "{ends:?}");
+            }
+        }
+        assert!(stacked(&round(90.0), &vec![text("A"); 40]).is_none());
+        assert_eq!(apart(&round(90.0), None).text, "give each a place of its own");
+    }
+
+    #[test]
+    fn what_is_lost_is_named() {
+        let said = |how| crossing(how, 0.48, &art(), &text("Ida")).message;
+        assert!(said(How::Clears).starts_with("ship.svg clears away 48% of 'Ida', which lies below it"));
+        assert!(said(How::Covers).starts_with("ship.svg covers 48% of 'Ida'"));
+        assert!(crossing(How::Across, 0.2, &text("Ida"), &art()).message.contains("(20% of its strokes)"));
+    }
+}
