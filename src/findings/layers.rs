@@ -1,4 +1,4 @@
-//! Findings about layers that meet: layers-cross.
+//! Findings about layers that meet: bare-unseen, layers-cross.
 
 use super::{Finding, Remedy, Severity};
 use crate::blank::Blank;
@@ -94,6 +94,14 @@ pub fn above(lower: &Spoken, upper: &Spoken) -> Remedy {
         lower.name, upper.name, upper.name
     );
     remedy("order", text)
+}
+
+/// `bare-unseen`: a layer is to be left bare where hardly anything is marked.
+pub fn bare_unseen(name: &str) -> Finding {
+    let message = format!("{name} is to be left bare where hardly anything is marked: it will not show");
+    Finding::new("bare-unseen", Severity::Caution, message)
+        .with(remedy("bare", "have it marked instead (leave bare = true out of its --layer)".into()))
+        .with(remedy("places", "or lay it where more is marked (place, anchor and at in its --layer)".into()))
 }
 
 impl Spoken {

@@ -134,6 +134,7 @@ pub(super) fn of_meeting(plan: &Plan, layers: &[Arc<Layer>], meeting: &Meeting) 
         }
         all.push(finding);
     }
+    all.extend(meeting.unseen.iter().filter_map(|&i| Some(of_layers::bare_unseen(&layers.get(i)?.art.name))));
     all
 }
 

@@ -129,16 +129,6 @@ fn of_layers(plan: &Plan, layers: &[Arc<Layer>], progress: &dyn Progress) -> Res
         .iter()
         .zip(layers)
         .flat_map(|((_, p), l)| p.wanted.notes.iter().map(|note| format!("{}: {note}", l.art.name)));
-    let unseen: Vec<String> = meeting
-        .unseen
-        .iter()
-        .map(|&i| {
-            format!(
-                "{} is to be left bare where hardly anything is marked: it will not show",
-                layers[i].art.name
-            )
-        })
-        .collect();
     Ok(Wanted {
         placement,
         kind,
@@ -146,7 +136,7 @@ fn of_layers(plan: &Plan, layers: &[Arc<Layer>], progress: &dyn Progress) -> Res
         around: None,
         pictures,
         meeting,
-        notes: notes.chain(unseen).collect(),
+        notes: notes.collect(),
         left_out: Some(if ink > 0.0 { lost / ink } else { 0.0 }),
         tone,
     })

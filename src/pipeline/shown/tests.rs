@@ -267,6 +267,19 @@ fn photos_that_overlap_are_said_and_a_text_that_is_bare_on_one_is_not() {
 }
 
 #[test]
+fn what_is_left_bare_where_nothing_is_marked_is_a_caution() {
+    let job: Job = "blank = { shape = 'rect:40x30mm', margin = '2mm' }\n[[layer]]\ntext = 'I'\nplace = '20x8mm'\nanchor = 'top'\n[[layer]]\ntext = 'Anna'\nplace = '20x6mm'\nanchor = 'bottom'\nbare = true"
+        .parse()
+        .unwrap();
+    let plan = Plan::of(&job).unwrap();
+    let arts = layers(&plan, Vec::new(), &art::Opening::default(), None).unwrap();
+    let outcome = crate::pipeline::run_shown(&plan, Shown::Layers(&arts), "it", &Silent).unwrap();
+    let found = outcome.findings.iter().find(|f| f.name == "bare-unseen").unwrap();
+    assert!(found.message.starts_with("'Anna' is to be left bare where hardly anything"), "{found:?}");
+    assert!(outcome.report.notes.iter().all(|n| !n.contains("left bare")), "{:?}", outcome.report.notes);
+}
+
+#[test]
 fn a_border_at_the_margin_of_a_round_blank_is_not_past_it() {
     for (shape, past) in [("round:90mm", false), ("rect:90x90mm:r20mm", false)] {
         let (_, wanted) =
