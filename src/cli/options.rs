@@ -346,7 +346,7 @@ pub struct LayerOptions {
     ///
     /// Layers lie above each other in their order, above the art. A layer has one of text, border (its width) and file, and
     /// may have: place, anchor, at ('10mm,-4mm'), turn, bare (true: left bare instead of marked), clear ('0.5mm': what lies
-    /// below is cleared so far around it); a text also mirror, font, bold, lines (it may be broken into so many), align, arc_mm (the radius of its circle, below zero
+    /// below is cleared so far around it); a text also mirror, font, bold, lines (it may be broken into so many; \n in it begins a new line), align, arc_mm (the radius of its circle, below zero
     /// along the bottom); a border inset; a file read_as, crop, mirror, invert, brighten, contrast.
     #[arg(long, value_name = "LAYER", value_parser = parse_layer)]
     pub layer: Vec<LayerJob>,
@@ -362,17 +362,22 @@ fn parse_layer(text: &str) -> Result<LayerJob, String> {
     let said = |e: toml::de::Error| {
         format!("{}; write for example \"text = 'Anna', place = '60x8mm'\"", e.message().replace('\n', " "))
     };
-    toml::from_str::<One>(&format!("layer = {{ {inner} }}")).map(|one| one.layer).map_err(said)
+    let mut layer = toml::from_str::<One>(&format!("layer = {{ {inner} }}")).map_err(said)?.layer;
+    layer.text = layer.text.map(|text| lines(&text));
+    Ok(layer)
+}
+
+/// A text as it is typed on the command line: \n begins a new line. Single quotes, in which texts are shown, keep both
+/// letters as they are.
+fn lines(text: &str) -> String {
+    text.replace("\\n", "\n")
 }
 
 impl LayerOptions {
     /// The layers, bottom to top: the border, those that are said in full, the texts.
     fn layers(&self) -> Vec<LayerJob> {
         let border = self.border.map(|width| LayerJob { border: Some(width), ..LayerJob::default() });
-        let texts = self
-            .text
-            .iter()
-            .map(|text| LayerJob { text: Some(text.replace("\\n", "\n")), ..LayerJob::default() });
+        let texts = self.text.iter().map(|text| LayerJob { text: Some(lines(text)), ..LayerJob::default() });
         border.into_iter().chain(self.layer.iter().cloned()).chain(texts).collect()
     }
 }
@@ -517,6 +522,23 @@ impl ProcessOptions {
             coating: self.coating.clone().map(Reference::Name),
             process: self.process.clone().map(Reference::Name),
             ..Job::default()
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_text_of_two_lines_is_typed_alike_wherever_it_stands() {
+        let short = LayerOptions { text: vec![r"Anna\nBeate".into()], ..LayerOptions::default() };
+        let layer =
+            |said: &str| LayerOptions { layer: vec![parse_layer(said).unwrap()], ..LayerOptions::default() };
+        let asked = short.layers();
+        assert_eq!(asked[0].text.as_deref(), Some("Anna\nBeate"));
+        for said in [r"text = 'Anna\nBeate'", r#"text = "Anna\nBeate""#] {
+            assert_eq!(layer(said).layers(), asked, "{said}");
         }
     }
 }
