@@ -169,6 +169,25 @@ fn a_tray_of_several_kinds_of_blank_says_what_to_do_with_each() {
 }
 
 #[test]
+fn a_tray_says_of_a_stop_of_bad_rows_and_of_what_is_marked_already_what_is_so() {
+    let b = bench();
+    let p = b.path();
+    let order = |table: &str| {
+        format!(
+            "title = 'Tags'\nblank = 'rect:20x10mm'\ntable = '{table}'\n[tray]\ngrid = '1x1'\n[[piece.layer]]\ntext = '{{name}}'\nplace = '8x4mm'\n"
+        )
+    };
+    fs::write(p.join("bad.toml"), order("bad.csv")).expect("written");
+    fs::write(p.join("bad.csv"), "Ida,Cook\nBo,Mate\n").expect("written");
+    refused(
+        &["tray", "bad.toml", "--skip-bad-rows", "--out", "bad"],
+        p,
+        1,
+        "no column 'name'; it has Ida, Cook; no row can be used",
+    );
+}
+
+#[test]
 fn a_search_time_becomes_a_number_of_passes_that_the_job_keeps() {
     let dir = bench();
     let out = ok(

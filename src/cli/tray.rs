@@ -114,6 +114,9 @@ pub fn run(args: &TrayArgs, out: &mut Out) -> Result<u8, Failure> {
         }
     }
     refuse(args, &bad)?;
+    if let Some(first) = bad.first().filter(|_| items.is_empty()) {
+        return Err(none_left(first));
+    }
     let drawn = order.outlined(&args.order)?;
     let read = files(args, &order, &items);
     let read: Vec<&Path> = read.iter().map(PathBuf::as_path).collect();
@@ -168,6 +171,11 @@ fn refuse(args: &TrayArgs, bad: &[Bad]) -> Result<(), Failure> {
         "row {} of the table: {}{others}; mend them, or say --skip-bad-rows to go on without",
         first.row, first.why
     )))
+}
+
+/// That all rows were left out, with the first of them.
+fn none_left(first: &Bad) -> Failure {
+    Failure::input(format!("row {} of the table: {}; no row can be used", first.row, first.why))
 }
 
 /// The files that the run reads, none of which is replaced.
@@ -226,10 +234,7 @@ pub(crate) fn made(args: &TrayArgs, items: &[Item], progress: &dyn Progress) -> 
     if pieces.is_empty()
         && let Some(first) = bad.first()
     {
-        return Err(Failure::input(format!(
-            "row {} of the table: {}; no row can be used",
-            first.row, first.why
-        )));
+        return Err(none_left(first));
     }
     Ok((pieces, of_item, bad))
 }
@@ -277,7 +282,7 @@ pub(crate) fn laid<'a>(
         wanted.extend(std::iter::repeat_n((item, piece), copies));
     }
     if wanted.is_empty() {
-        return Err(Failure::input("the order has no piece; every row asks for 0 copies"));
+        return Err(Failure::input("the order has no piece; every row that can be used asks for 0 copies"));
     }
     let trays = wanted.len().div_ceil(spots.spots.len());
     if trays > MOST_TRAYS {
