@@ -177,6 +177,13 @@ fn a_tray_says_of_a_stop_of_bad_rows_and_of_what_is_marked_already_what_is_so() 
             "title = 'Tags'\nblank = 'rect:20x10mm'\ntable = '{table}'\n[tray]\ngrid = '1x1'\n[[piece.layer]]\ntext = '{{name}}'\nplace = '8x4mm'\n"
         )
     };
+    fs::write(p.join("order.toml"), order("names.csv")).expect("written");
+    fs::write(p.join("names.csv"), "name\nIda\nBo\n").expect("written");
+    // A tray that is marked already needs no program, and the rest can be burnt.
+    let rest = ok(&["tray", "order.toml", "--from", "2", "--out", "rest"], p);
+    assert!(rest.contains("follow its steps") && !p.join("rest/program-1.nc").exists(), "{rest}");
+    let ticket = fs::read_to_string(p.join("rest/ticket.html")).expect("there");
+    assert!(!ticket.contains("DO NOT BURN") && ticket.contains("Run program-2.nc, and stay"));
     fs::write(p.join("bad.toml"), order("bad.csv")).expect("written");
     fs::write(p.join("bad.csv"), "Ida,Cook\nBo,Mate\n").expect("written");
     refused(
@@ -185,6 +192,12 @@ fn a_tray_says_of_a_stop_of_bad_rows_and_of_what_is_marked_already_what_is_so() 
         1,
         "no column 'name'; it has Ida, Cook; no row can be used",
     );
+    let hot = format!("{}[piece.burn]\nspeed = '1mm/s'\n", order("names.csv"));
+    fs::write(p.join("hot.toml"), hot).expect("written");
+    let o = dotwright(&["tray", "hot.toml", "--out", "hot"], p);
+    let said = text(&o.stdout);
+    assert_eq!(o.status.code(), Some(3), "{said}");
+    assert!(said.contains("do not burn it as it is") && !said.contains("marking takes"), "{said}");
 }
 
 #[test]

@@ -20,12 +20,12 @@ pub fn summary(out: &mut impl Write, report: &Report, place: &OutOptions, verbos
 /// What to do first.
 fn next(report: &Report) -> &'static str {
     let stops = report.findings.iter().any(|f| f.severity == Severity::Stop);
-    if stops && report.program.is_none() {
-        "do not burn it as it is; ticket.html says what to mend"
-    } else {
-        "open ticket.html first, print it and follow its steps"
-    }
+    if stops && report.program.is_none() { MEND } else { FOLLOW }
 }
+
+/// What to do first with what has a program, and with what has none because it would go wrong.
+pub const FOLLOW: &str = "open ticket.html first, print it and follow its steps";
+pub const MEND: &str = "do not burn it as it is; ticket.html says what to mend";
 
 /// What was decided: art and place, dots, settings, time.
 pub fn decided(out: &mut impl Write, report: &Report, verbose: bool) -> io::Result<()> {

@@ -12,6 +12,7 @@ use super::options::{BlankOptions, DrawingOptions};
 use super::out::{Out, say};
 use super::sources::Sources;
 use super::target::OutOptions;
+use super::terminal::{FOLLOW, MEND};
 use crate::encode::sink::Sink;
 use crate::findings::art as of_art;
 use crate::job::{Brief, file_name};
@@ -145,7 +146,7 @@ pub fn run(args: &TrayArgs, out: &mut Out) -> Result<u8, Failure> {
     } else if !args.quiet {
         summary(out, &report, args)?;
     }
-    let stopped = report.trays.iter().any(|t| t.time_s.is_none());
+    let stopped = report.stopped;
     if stopped && !args.quiet {
         say(
             "no scan program was written, because some pieces would go wrong; ticket.html says which and why",
@@ -363,15 +364,15 @@ fn summary(out: &mut Out, report: &OrderReport, args: &TrayArgs) -> Result<(), F
     let plural = |n: usize| if n == 1 { "" } else { "s" };
     let time: f64 = report.trays.iter().filter_map(|t| t.time_s).sum();
     let (w, h) = report.trays.first().map_or((0.0, 0.0), |t| (t.width_mm, t.height_mm));
+    let marking = if report.stopped { String::new() } else { format!("; marking takes {}", duration(time)) };
     writeln!(
         out,
-        "{}: {count} piece{} on {trays} tray{} of {} x {} mm; marking takes {}",
+        "{}: {count} piece{} on {trays} tray{} of {} x {} mm{marking}",
         report.title,
         plural(count),
         plural(trays),
         crate::units::short(w, 1),
-        crate::units::short(h, 1),
-        duration(time)
+        crate::units::short(h, 1)
     )?;
     let mut names: Vec<&str> = report.pieces.iter().flat_map(|p| &p.findings).map(String::as_str).collect();
     names.sort_unstable();
@@ -384,7 +385,7 @@ fn summary(out: &mut Out, report: &OrderReport, args: &TrayArgs) -> Result<(), F
     for skipped in &report.skipped {
         writeln!(out, "left out: {skipped}")?;
     }
-    writeln!(out, "written to {}; open ticket.html first, print it and follow its steps", args.out)?;
+    writeln!(out, "written to {}; {}", args.out, if report.stopped { MEND } else { FOLLOW })?;
     Ok(())
 }
 

@@ -102,6 +102,8 @@ pub struct OrderReport {
     pub schema_version: u32,
     /// What the order is called.
     pub title: String,
+    /// Whether some pieces would go wrong, so that no program was written.
+    pub stopped: bool,
     /// Its trays.
     pub trays: Vec<TrayReport>,
     /// All pieces, in the order of marking.
@@ -117,7 +119,8 @@ pub struct TrayReport {
     pub width_mm: f64,
     /// See `width_mm`.
     pub height_mm: f64,
-    /// How long its program takes, s; absent where none was written.
+    /// How long its program takes, s; absent where none was written, because some piece would go wrong or all of the tray's
+    /// are marked already.
     pub time_s: Option<f64>,
     /// The way of the head between pieces, from the corner and back, mm.
     pub between_mm: f64,
@@ -167,7 +170,8 @@ pub fn write_trays(
         output.put(&format!("tray-{number}.png"), &png)?;
         let own_jig = jigs[i].clone();
         let on_card = asked.card.is_some() && own_jig.is_some();
-        let of_tray = TrayFacts { number, sides: tray.sides, seconds: seconds[i], own_jig, on_card };
+        let done = tray.laid.iter().all(|l| l.number < asked.from);
+        let of_tray = TrayFacts { number, sides: tray.sides, seconds: seconds[i], done, own_jig, on_card };
         facts.push((of_tray, picture));
     }
     output.put("pieces.png", &pieces)?;
@@ -186,6 +190,7 @@ pub fn write_trays(
     let report = OrderReport {
         schema_version: SCHEMA_VERSION,
         title: asked.title.to_string(),
+        stopped: facts.iter().any(|(t, _)| t.seconds.is_none() && !t.done),
         trays: facts
             .iter()
             .zip(between_mm)

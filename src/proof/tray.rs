@@ -123,6 +123,8 @@ pub struct TrayFacts {
     pub sides: (f64, f64),
     /// Time of its program, s; `None` where there is none.
     pub seconds: Option<f64>,
+    /// Whether all its pieces are marked already, so that it needs none.
+    pub done: bool,
     /// What the jig is called that is made for it; `None` where the blanks lie in the one of an earlier tray.
     pub own_jig: Option<String>,
     /// Whether a program beside it marks the edges of the blanks on a card.
@@ -180,7 +182,7 @@ pub fn ticket(
     skipped: &[String],
 ) -> Result<String, ProofError> {
     let Some((_, picture)) = trays.first() else { return Err(ProofError::Page("no tray".into())) };
-    let stopped = trays.iter().any(|(t, _)| t.seconds.is_none());
+    let stopped = trays.iter().any(|(t, _)| t.seconds.is_none() && !t.done);
     let total: f64 = trays.iter().filter_map(|(t, _)| t.seconds).sum();
     let kinds = kinds::kinds(of.iter().copied());
     let Some(Kind { report: first, .. }) = kinds.first() else {
@@ -188,8 +190,11 @@ pub fn ticket(
     };
     let mut settings = kinds::settings(&kinds, !stopped);
     if !stopped {
-        let about =
-            if trays.len() == 1 { "all pieces".to_string() } else { format!("{} trays", trays.len()) };
+        let about = match trays.iter().filter(|(t, _)| !t.done).count() {
+            _ if trays.len() == 1 => "all pieces".to_string(),
+            1 => "1 tray".to_string(),
+            to_mark => format!("{to_mark} trays"),
+        };
         settings.push(Setting::new("Time", duration(total), about));
     }
     let said: Vec<Value> = common
@@ -259,9 +264,10 @@ pub fn ticket(
 
 /// The steps of pieces as those of trays.
 fn steps(of_piece: &[StepFacts], trays: &[(TrayFacts, Picture)]) -> Vec<StepFacts> {
-    let files = |what: &str| match trays {
-        [_] => format!("{what}-1.nc"),
-        _ => format!("{what}-1.nc to {what}-{}.nc", trays.len()),
+    let to_mark: Vec<usize> = trays.iter().filter(|(t, _)| !t.done).map(|(t, _)| t.number).collect();
+    let files = |what: &str| match to_mark.as_slice() {
+        [first, .., last] => format!("{what}-{first}.nc to {what}-{last}.nc"),
+        _ => format!("{what}-{}.nc", to_mark.first().unwrap_or(&1)),
     };
     let of = |s: &StepFacts| match s.title.as_str() {
         "Lay" => format!(
@@ -272,7 +278,7 @@ fn steps(of_piece: &[StepFacts], trays: &[(TrayFacts, Picture)]) -> Vec<StepFact
         "Mark" => format!(
             "Run {}{}, and stay beside it until the head is back and the beam is off. Stopped half way: run the order again with --from and the number of the piece to begin with.",
             files("program"),
-            if trays.len() > 1 { ", one tray after the other" } else { "" }
+            if to_mark.len() > 1 { ", one tray after the other" } else { "" }
         ),
         _ => s.text.clone(),
     };
@@ -338,7 +344,14 @@ mod tests {
     fn the_step_that_lays_the_blanks_names_each_jig_and_the_card() {
         let tray = |number: usize, jig: Option<&str>, on_card| {
             let own_jig = jig.map(str::to_string);
-            let facts = TrayFacts { number, sides: (200.0, 200.0), seconds: Some(60.0), own_jig, on_card };
+            let facts = TrayFacts {
+                number,
+                sides: (200.0, 200.0),
+                seconds: Some(60.0),
+                done: false,
+                own_jig,
+                on_card,
+            };
             (facts, Picture { width: 1, height: 1, rgb: vec![0; 3] })
         };
         let one = [tray(1, Some("jig"), false), tray(2, None, false)];
@@ -351,5 +364,28 @@ mod tests {
         );
         let two = [tray(1, Some("jig"), true), tray(2, Some("jig-2"), true)];
         assert!(make(&two).contains("run jig.nc, jig-2.nc for tray 2, which burns"), "{}", make(&two));
+    }
+
+    #[test]
+    fn a_tray_that_is_marked_already_is_not_run_again() {
+        let tray = |number: usize, done: bool| {
+            let seconds = (!done).then_some(60.0);
+            let facts =
+                TrayFacts { number, sides: (200.0, 200.0), seconds, done, own_jig: None, on_card: false };
+            (facts, Picture { width: 1, height: 1, rgb: vec![0; 3] })
+        };
+        let mark = |trays: &[(TrayFacts, Picture)]| {
+            steps(&[super::super::steps::step("Mark", "it")], trays).remove(0).text
+        };
+        assert!(mark(&[tray(1, true), tray(2, false)]).starts_with("Run program-2.nc, and stay"));
+        let rest = mark(&[tray(1, true), tray(2, false), tray(3, false)]);
+        assert!(rest.starts_with("Run program-2.nc to program-3.nc, one tray after the other"), "{rest}");
+        let report = crate::proof::made::report();
+        let page =
+            |trays: &[(TrayFacts, Picture)]| ticket("Tags", &[(1, &report)], trays, &[], &[], &[]).unwrap();
+        assert!(!page(&[tray(1, true), tray(2, false)]).contains("DO NOT BURN"));
+        let mut stopped = tray(2, false);
+        stopped.0.seconds = None;
+        assert!(page(&[tray(1, true), stopped]).contains("DO NOT BURN"));
     }
 }
