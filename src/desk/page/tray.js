@@ -1,7 +1,7 @@
 // Tray: many pieces at once, each with its own words. Names come from a spreadsheet; all pieces are seen; one program marks them.
 
 import { button, field, icon, make, refill } from "./element.js";
-import { announce, oops } from "./notice.js";
+import { announce, notice, oops } from "./notice.js";
 import { csv } from "./piece.js";
 import { get, jobPath, send } from "./server.js";
 import { dropZone } from "./sheet.js";
@@ -130,13 +130,22 @@ export const tray = {
 
     const files = (seen) => {
       const out = make("p.saved", { role: "status" });
+      const of = piece.revision;
+      // A name that was typed just now is on its way: until it is on the tray, the files are of what was there before.
+      const early = (event) => {
+        if (!onTheWay && !piece.unsaved && piece.revision === of) return false;
+        event.preventDefault();
+        notice(say("tray.files.coming"));
+        return true;
+      };
       refill(toTake, make("h2", {}, say("files.title")), make("p", {}, say("tray.program")),
         seen.files?.length ? make("ul", {}, seen.files.map((f) => make("li", {}, make("code", {}, f.name), f.bytes ? make("span", {}, bytes(f.bytes)) : null))) : null,
         make("div.row", {},
-          make("a.button.main", { href: jobPath(piece.name, "/files.zip"), download: `${piece.name}.zip` }, icon("zip"), make("span", {}, say("files.zip"))),
-          button(say("files.save"), async () => {
+          make("a.button.main", { href: piece.path("files.zip"), download: `${piece.name}.zip`, on: { click: early } }, icon("zip"), make("span", {}, say("files.zip"))),
+          button(say("files.save"), async (event) => {
+            if (early(event)) return;
             try {
-              const saved = await send("POST", jobPath(piece.name, "/save"), {});
+              const saved = await send("POST", piece.path("save"), {});
               out.textContent = say("files.saved", { folder: saved.folder, n: number(saved.files.length) });
             } catch (refusal) { oops(refusal); }
           }, { icon: "folder" }), button(say("print"), () => print(), { icon: "printer" })), out);

@@ -796,6 +796,36 @@ def test_names_are_typed_on_while_the_last_one_is_taken(page):
     until(lambda: cells.nth(0).input_value() == "Anna 1")
 
 
+def report_in(download):
+    """The report among the files of a tray, which has the names on its pieces."""
+    import zipfile
+
+    with zipfile.ZipFile(download.path()) as archive:
+        return archive.read("report.json").decode()
+
+
+def test_the_files_of_a_tray_hold_the_name_that_was_typed_last(page):
+    tab = page.tab
+    tray_of(page, 2)
+    take = tab.get_by_role("link", name="Take all as a ZIP")
+    take.wait_for()
+    tab.route("**/table?name=*", lambda route: (tab.wait_for_timeout(300), route.continue_()))
+    tab.get_by_label("name of row 1", exact=True).click()
+    tab.keyboard.press("Control+a")
+    tab.keyboard.type("Frieda")
+    early = []
+    tab.on("download", lambda download: early.append(download))
+    take.click()
+    tab.get_by_text("The files are of what was asked before.").wait_for()
+    tab.locator(".spot", has_text="Frieda").wait_for()
+    tab.get_by_text("2 pieces on one tray.").wait_for()
+    assert early == []
+    with tab.expect_download() as brought:
+        take.click()
+    told = report_in(brought.value)
+    assert "Frieda" in told and "Anna 1" not in told
+
+
 def test_a_row_that_was_mended_by_its_text_is_not_said_to_be_bad(page):
     tab = page.tab
     tray_of(page, 2)
