@@ -1,7 +1,7 @@
 // Desk: the frame of the page. It enters, keeps the open piece and the screen that shows it, and names both in the address.
 
 import { button, icon, make, refill } from "./element.js";
-import { announce, notice, noticeBoard, oops, question } from "./notice.js";
+import { announce, notice, noticeBoard, oops, question, unsay } from "./notice.js";
 import { Piece } from "./piece.js";
 import { enter, Events, get, send, setAway } from "./server.js";
 import { easel } from "./easel.js";
@@ -264,16 +264,17 @@ class Desk extends EventTarget {
     this.events.addEventListener("progress", ({ detail }) => {
       if (detail.job === this.piece?.name && detail.revision === this.piece.revision) this.#progress(detail.part, detail.stage);
     });
-    let close = () => {};
+    const [away, strange] = [say("server.away"), say("server.strange")];
     const gone = (says) => {
-      close();
-      close = notice(says, { wrong: true });
+      unsay(away, strange);
+      notice(says, { wrong: true });
       this.#progress(null);
     };
-    this.events.addEventListener("away", () => gone(say("server.away")));
-    this.events.addEventListener("strange", () => gone(say("server.strange")));
+    this.events.addEventListener("away", () => gone(away));
+    this.events.addEventListener("strange", () => gone(strange));
     this.events.addEventListener("here", () => {
-      close();
+      // A change that could not be sent said it as well.
+      unsay(away, strange);
       notice(say("server.back"));
       this.piece?.again();
     });

@@ -32,7 +32,7 @@ const PASSING = 3;
  * @returns {function} takes it away
  */
 export function notice(sentence, { wrong = false, act } = {}) {
-  for (const old of board.querySelectorAll("[data-says]")) if (old.dataset.says === sentence) takeAway(old);
+  unsay(sentence);
   const said = make("p", { data: { says: sentence } }, sentence);
   const close = () => takeAway(said);
   const joined = wrong && !act && board.querySelector(".notice.wrong:not(.asks) .says");
@@ -52,6 +52,11 @@ export function notice(sentence, { wrong = false, act } = {}) {
   return close;
 }
 
+/** Takes sentences away, wherever they stand. */
+export function unsay(...sentences) {
+  for (const old of board.querySelectorAll("[data-says]")) if (sentences.includes(old.dataset.says)) takeAway(old);
+}
+
 /** Takes a sentence away, and its notice with the last one. */
 function takeAway(said) {
   const note = said.closest(".notice");
@@ -63,7 +68,8 @@ function takeAway(said) {
 export function oops(error) {
   if (error.name === "AbortError") return;
   if (!error.says) console.error(error);
-  notice(error.says || say("page.failed", { what: error.message }), { wrong: true });
+  const says = error.status === 401 ? say("server.strange") : error.says;
+  notice(says || say("page.failed", { what: error.message }), { wrong: true });
 }
 
 /**

@@ -33,6 +33,15 @@ export function patched(asked, patch) {
   return copy;
 }
 
+/** What is asked here, on top of what the server made of what was asked `before`: what was not changed here is as the server has it. */
+function rebased(theirs, mine, before) {
+  if (JSON.stringify(mine) === JSON.stringify(before)) return theirs;
+  const all = [theirs, mine, before];
+  if (!all.every((part) => part && typeof part === "object" && !Array.isArray(part))) return mine;
+  const values = [...new Set(all.flatMap(Object.keys))].map((key) => [key, rebased(theirs[key], mine[key], before[key])]);
+  return Object.fromEntries(values.filter(([, value]) => value !== undefined));
+}
+
 /** A cell of a CSV file. */
 const quoted = (cell) => (/[",\n\r]/.test(cell) ? `"${cell.replaceAll('"', '""')}"` : cell);
 
@@ -58,6 +67,8 @@ export class Piece extends EventTarget {
     this.undone = [];
     this.done = [];
     this.table = null;
+    // Tables that the server has not taken yet, one after the other.
+    this.tables = [];
     this.#recall();
     this.#agree();
   }
@@ -79,7 +90,7 @@ export class Piece extends EventTarget {
   get revision() { return this.job.revision; }
 
   /** Whether something was asked that the server has not taken yet. */
-  get unsaved() { return this.asked !== this.job.asked; }
+  get unsaved() { return this.asked !== this.job.asked || this.tables.length > 0; }
 
   /** What is asked under a key. */
   value(key) { return valueAt(this.asked, key); }
@@ -152,7 +163,7 @@ export class Piece extends EventTarget {
       this.stepping = true;
       try {
         if (step.table === null) this.#tabled(null);
-        else this.#tabled(await this.#sendTable(step.table));
+        else await this.#sent({ content: step.table });
       } catch (refusal) {
         from.push(step);
         this.#tell("refused", refusal);
@@ -164,21 +175,40 @@ export class Piece extends EventTarget {
   }
 
   /** Gives a tray another table: text or a file that was brought and is called `name`; without a name its own, with cells that were typed in. */
-  async putTable(content, name) {
-    const before = { asked: this.asked, table: this.table };
-    const answer = await this.#sendTable(content, name);
-    this.#did(before);
-    this.#agree();
-    this.remember();
-    this.#tabled(answer);
-    return answer;
+  putTable(content, name) { return this.#sent({ content, name, isStep: true }); }
+
+  /** A table goes to the server when those before it are there; where nobody answers it waits, as what is asked does. */
+  #sent(table) {
+    return new Promise((resolve, reject) => {
+      this.tables.push({ ...table, resolve, reject });
+      this.put();
+    });
   }
 
-  async #sendTable(content, name) {
-    const answer = await send("PUT", jobPath(this.name, "/table") + query({ name: name ?? "table.csv", typed: name === undefined }), content);
-    if (answer.revision) this.job.revision = answer.revision;
-    if (answer.job) [this.job, this.asked] = [answer.job, answer.job.asked];
-    return answer;
+  async #sendTable() {
+    const [{ content, name, isStep, resolve, reject }] = this.tables;
+    const before = { asked: this.asked, table: this.table };
+    const at = this.done.length;
+    let answer;
+    try {
+      answer = await send("PUT", this.path("table", { name: name ?? "table.csv", typed: name === undefined }), content);
+    } catch (refusal) {
+      if ([0, 401, 409].includes(refusal.status)) throw refusal;
+      this.tables.shift();
+      reject(refusal);
+      return;
+    }
+    this.tables.shift();
+    const { job } = answer;
+    [this.job, this.asked] = [job, rebased(job.asked, this.asked, before.asked)];
+    // What was asked meanwhile is a step that comes after it.
+    const later = this.done.splice(at).map((step) => ({ ...step, asked: rebased(job.asked, step.asked, before.asked) }));
+    if (isStep) this.#did(before);
+    this.#agree();
+    this.done.push(...later);
+    this.remember();
+    this.#tabled(answer);
+    resolve(answer);
   }
 
   #tabled(told) {
@@ -221,12 +251,16 @@ export class Piece extends EventTarget {
 
   #tell(kind, detail) { this.dispatchEvent(new CustomEvent(kind, { detail })); }
 
-  /** Sends what is asked until the server has the newest. One request is on its way at a time. */
+  /** Sends what is asked, and then tables, until the server has the newest. One request is on its way at a time. */
   async put() {
     if (this.putting) return;
     this.putting = true;
     try {
       while (this.unsaved) {
+        if (this.asked === this.job.asked) {
+          await this.#sendTable();
+          continue;
+        }
         const asked = this.asked;
         const steps = [[...this.done], [...this.undone]];
         const job = await send("PUT", jobPath(this.name), { revision: this.revision, asked });
@@ -259,6 +293,7 @@ export class Piece extends EventTarget {
         this.job = theirs;
         this.asked = keepMine ? mine : theirs.asked;
         if (!keepMine) {
+          for (const { reject } of this.tables.splice(0)) reject(new DOMException("", "AbortError"));
           [this.done, this.undone] = [[], []];
           this.#agree();
           this.remember();

@@ -84,10 +84,9 @@ export const tray = {
     }
     const state = { columns: [], rows: [] };
     let shown = null;
-    // Tables on their way to the server, one after the other, and the last one told while a cell was being typed in.
-    let onTheWay = 0;
-    let queue = Promise.resolve();
+    // The last table that was told while a cell was being typed in, and whether one was told since the screen was opened.
     let late = null;
+    let heard = false;
     const names = make("div");
     const said = make("div", { role: "status" });
     const spots = make("div.trays", { role: "region", "aria-label": say("tray.title") });
@@ -133,7 +132,7 @@ export const tray = {
       const of = piece.revision;
       // A name that was typed just now is on its way: until it is on the tray, the files are of what was there before.
       const early = (event) => {
-        if (!onTheWay && !piece.unsaved && piece.revision === of) return false;
+        if (!piece.unsaved && piece.revision === of) return false;
         event.preventDefault();
         notice(say("tray.files.coming"));
         return true;
@@ -151,28 +150,25 @@ export const tray = {
           }, { icon: "folder" }), button(say("print"), () => print(), { icon: "printer" })), out);
     };
 
-    const put = (content, name) => {
-      onTheWay += 1;
-      queue = queue.then(async () => {
-        try {
-          const answer = await piece.putTable(content, name).finally(() => { onTheWay -= 1; });
-          announce(count("table.read", answer.rows.length));
-          // How a table was taken is seen until another one is brought.
-          if (name) refill(said, answer.says && make("p.finding.note", {}, icon("note"), make("span", {}, answer.says)));
-        } catch (refusal) { oops(refusal); }
-      });
+    const put = async (content, name) => {
+      try {
+        const answer = await piece.putTable(content, name);
+        announce(count("table.read", answer.rows.length));
+        // How a table was taken is seen until another one is brought.
+        if (name) refill(said, answer.says && make("p.finding.note", {}, icon("note"), make("span", {}, answer.says)));
+      } catch (refusal) { oops(refusal); }
     };
 
     /** Whether a row can be used hangs on the texts as well: once they were changed, it is told anew. */
     const judged = async () => {
       try {
         const now = await get(jobPath(piece.name, "/table"), signal);
-        if (now?.columns && !onTheWay && now.revision === piece.revision) shown?.retell(now, true);
+        if (now?.columns && !piece.tables.length && now.revision === piece.revision) shown?.retell(now, true);
       } catch { /* what was said before stays */ }
     };
 
     const take = (told) => {
-      const more = onTheWay > 1;
+      const more = piece.tables.length > 0;
       if (told && shown?.retell(told, more)) late = null;
       else if (shown?.typing() || (more && shown)) late = { told };
       else {
@@ -203,14 +199,18 @@ export const tray = {
       const text = event.clipboardData.getData("text/plain");
       if (text.includes("\n") && !paste.value) { event.preventDefault(); paste.value = text; put(text, "pasted.tsv"); }
     });
-    names.addEventListener("focusout", () => setTimeout(() => { if (late && !onTheWay && !signal.aborted) take(late.told); }));
+    names.addEventListener("focusout", () => setTimeout(() => { if (late && !piece.tables.length && !signal.aborted) take(late.told); }));
     desk.dropped = ([file]) => put(file, file.name);
     desk.events.addEventListener("here", look, { signal });
     signal.addEventListener("abort", () => waiting?.abort());
     piece.addEventListener("saved", look, { signal });
-    piece.addEventListener("table", (event) => take(event.detail), { signal });
+    piece.addEventListener("table", (event) => {
+      heard = true;
+      take(event.detail);
+    }, { signal });
     paint();
     get(jobPath(piece.name, "/table"), signal).then((t) => {
+      if (heard) return;
       piece.tabled(t?.columns ? t : null);
       if (t?.columns) take(t);
     }).catch(oops);

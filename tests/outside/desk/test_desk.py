@@ -826,6 +826,31 @@ def test_the_files_of_a_tray_hold_the_name_that_was_typed_last(page):
     assert "Frieda" in told and "Anna 1" not in told
 
 
+def test_names_that_are_typed_while_the_desk_is_stopped_are_kept_in_their_order(context, tmp_path):
+    first = Desk(tmp_path)
+    page = Page(context, first)
+    tab = page.tab
+    tray_of(page, 2)
+    first.stop()
+    for row, name in [(1, "Frieda"), (2, "Bo Tern")]:
+        cell = tab.get_by_label(f"name of row {row}", exact=True)
+        cell.fill(name)
+        cell.blur()
+    tab.get_by_text("Dotwright does not answer.").first.wait_for()
+    again = Desk(tmp_path, port=urlsplit(first.address).port)
+    try:
+        Page(context, again).close()
+        tab.locator(".spot", has_text="Bo Tern").wait_for()
+        tab.locator(".spot", has_text="Frieda").wait_for()
+        # What could not be sent is there, so that nobody does not answer any more; and each name is a step.
+        assert not [said for said in page.notices() if "does not answer" in said or "started anew" in said]
+        tab.get_by_role("button", name="Undo").click()
+        tab.locator(".spot", has_text="Bo 2").wait_for()
+        assert tab.locator(".spot", has_text="Frieda").count() == 1
+    finally:
+        again.stop()
+
+
 def test_a_row_that_was_mended_by_its_text_is_not_said_to_be_bad(page):
     tab = page.tab
     tray_of(page, 2)
