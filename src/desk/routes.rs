@@ -438,6 +438,8 @@ async fn table(State(desk): State<Shared>, Path(name): Path<String>) -> Answer {
 #[derive(Deserialize)]
 struct Brought {
     name: Option<String>,
+    /// The state of the tray that it is meant for.
+    revision: Option<String>,
     /// Whether it is the page's own table, with cells that were typed in.
     #[serde(default)]
     typed: bool,
@@ -446,14 +448,15 @@ struct Brought {
 async fn put_table(
     State(desk): State<Shared>,
     Path(name): Path<String>,
-    Query(Brought { name: called, typed }): Query<Brought>,
+    Query(Brought { name: called, revision, typed }): Query<Brought>,
     body: Body,
 ) -> Answer {
     let name = Name::new(&name)?;
     let brought = desk.room.file(body).await?;
     let all = Arc::clone(&desk);
     let of = name.clone();
-    let put = move || tray::put_table(&all, &of, (called.as_deref(), typed), &brought.bytes);
+    let put =
+        move || tray::put_table(&all, (&of, revision.as_deref()), (called.as_deref(), typed), &brought.bytes);
     let told = desk.work.run(put).await?;
     desk.events.tell("shelf", &json!({ "job": name.text(), "revision": told["revision"] }));
     done(told)

@@ -208,10 +208,10 @@ fn args(order: &Path, out: &Path) -> TrayArgs {
 /// is `typed` is the table of the page itself, in which cells were changed: its first line names the columns for sure.
 ///
 /// # Errors
-/// What is no table; a job that is no tray.
+/// What is no table; a job that is no tray, or, where a page says which state of it it knows, one that is not at that any more.
 pub(super) fn put_table(
     desk: &Desk,
-    name: &Name,
+    (name, at): (&Name, Option<&str>),
     (brought, typed): (Option<&str>, bool),
     content: &[u8],
 ) -> Result<Value, Says> {
@@ -219,6 +219,10 @@ pub(super) fn put_table(
     let (kept, asked, (table, old), says) = {
         let _held = home.writing();
         let kept = tray_of(desk, name)?;
+        if at.is_some_and(|at| at != kept.revision) {
+            let says = "This tray was changed in another window, or by hand, and what is there now is newer; it is shown here now.";
+            return Err(Says::overtaken(says).with("job", kept.told()?));
+        }
         if content.len() > MOST_BYTES {
             return Err(Says::unusable("The table is longer than 16 MB; is it the right file?"));
         }

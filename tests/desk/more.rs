@@ -196,6 +196,33 @@ fn the_files_of_a_tray_are_those_of_the_command_line() {
 }
 
 #[test]
+fn two_pages_do_not_overwrite_each_others_table() {
+    let home = home();
+    let desk = Desk::open(home.path());
+    let tray = desk.json("POST", "/api/jobs", &json!({ "tray": true })).json();
+    let path = format!("/api/jobs/{}", tray["name"].as_str().expect("a name"));
+    let put = |at: &Value, table: &str| {
+        let at = at.as_str().expect("text");
+        desk.ask("PUT", &format!("{path}/table?name=table.csv&typed=true&revision={at}"), table.as_bytes())
+    };
+    let first = put(&tray["revision"], "name\nAda\nFog\n");
+    assert_eq!(first.status, 200, "{first:?}");
+    let both = first.json()["revision"].clone();
+    let newer = put(&both, "name\nAda Gull\nFog\n").json();
+    // Another page has not seen that.
+    let late = put(&both, "name\nAda\nFog Horn\n");
+    assert_eq!(late.status, 409, "{late:?}");
+    assert_eq!(late.json()["job"]["revision"], newer["revision"]);
+    let cells = |told: &Value| {
+        told["rows"].as_array().expect("rows").iter().map(|r| r["cells"][0].clone()).collect::<Vec<_>>()
+    };
+    assert_eq!(cells(&desk.get(&format!("{path}/table")).json()), ["Ada Gull", "Fog"]);
+    // Once it has, its own takes the place.
+    let chosen = put(&newer["revision"], "name\nAda\nFog Horn\n");
+    assert_eq!((chosen.status, cells(&chosen.json())), (200, vec![json!("Ada"), json!("Fog Horn")]));
+}
+
+#[test]
 fn a_tray_has_room_for_the_blank_that_it_names_as_long_as_nobody_says_how_much() {
     let home = home();
     let desk = Desk::open(home.path());

@@ -851,6 +851,39 @@ def test_names_that_are_typed_while_the_desk_is_stopped_are_kept_in_their_order(
         again.stop()
 
 
+def test_two_tabs_do_not_overwrite_each_others_table(page, context, desk):
+    tray_of(page, 2)
+    other = Page(context, desk, page.tab.url)
+    other.tab.locator(".spot", has_text="Bo 2").wait_for()
+
+    def typed(at, row, name):
+        at.tab.bring_to_front()
+        cell = at.tab.get_by_label(f"name of row {row}", exact=True)
+        cell.fill(name)
+        with at.tab.expect_response(lambda r: r.request.method == "PUT") as answer:
+            cell.blur()
+        return answer.value.status
+
+    def kept():
+        return [row["cells"][0] for row in page.api(f"/api/jobs/{page.name}/table").json()["rows"]]
+
+    asks = other.tab.get_by_role("heading", name="This piece was changed in another tab")
+    assert (typed(page, 1, "Frieda"), typed(other, 2, "Tom")) == (200, 409)
+    asks.wait_for()
+    assert kept() == ["Frieda", "Bo 2"]
+    other.tab.get_by_role("button", name="Take the other tab’s").click()
+    until(lambda: other.tab.get_by_label("name of row 1", exact=True).input_value() == "Frieda")
+    assert other.tab.get_by_label("name of row 2", exact=True).input_value() == "Bo 2"
+    # And once more, with the other answer.
+    assert (typed(page, 1, "Siân"), typed(other, 2, "Tom")) == (200, 409)
+    asks.wait_for()
+    other.tab.get_by_role("button", name="Keep mine").click()
+    until(lambda: kept() == ["Frieda", "Tom"])
+    other.tab.locator(".spot", has_text="Tom").wait_for()
+    assert other.tab.get_by_label("name of row 1", exact=True).input_value() == "Frieda"
+    other.close()
+
+
 def test_a_row_that_was_mended_by_its_text_is_not_said_to_be_bad(page):
     tab = page.tab
     tray_of(page, 2)
