@@ -219,23 +219,23 @@ export class Piece extends EventTarget {
   /** Keeps the table as it is told; null where there is none. */
   tabled(told) { this.table = told ? csv(told.columns, told.rows) : null; }
 
-  /** Steps outlive a reload of this tab, as far as it has room for them. */
+  /** Steps outlive a reload of this tab, as far as it has room for them. They lead from the state that they are kept with. */
   remember() {
     const key = `steps2:${this.job.name}`;
     if (this.done.length || this.undone.length) {
       try {
-        sessionStorage.setItem(key, JSON.stringify({ done: this.done.slice(-50), undone: this.undone.slice(-50) }));
+        sessionStorage.setItem(key, JSON.stringify({ revision: this.revision, done: this.done.slice(-50), undone: this.undone.slice(-50) }));
         return;
       } catch { /* there is no room for them */ }
     }
     sessionStorage.removeItem(key);
   }
 
-  /** The steps that this tab knows from before a reload. */
+  /** The steps that this tab knows from before a reload. Where another tab changed the piece since, a step would take that back unseen. */
   #recall() {
     try {
       const kept = JSON.parse(sessionStorage.getItem(`steps2:${this.job.name}`));
-      if (kept) [this.done, this.undone] = [kept.done, kept.undone];
+      if (kept?.revision === this.revision) [this.done, this.undone] = [kept.done, kept.undone];
     } catch { /* what cannot be read is as good as nothing */ }
   }
 
@@ -280,6 +280,7 @@ export class Piece extends EventTarget {
     this.job = job;
     this.asked = overtaken ? wanted : job.asked;
     [this.ticket, this.savedIn] = [null, null];
+    this.remember();
     this.#tell("saved");
     if (!overtaken) this.#await();
   }

@@ -613,6 +613,27 @@ def test_a_reload_in_the_middle_comes_back_to_the_same_piece(page):
     assert page.asked().get("tone", {}).get("contrast") in (None, "off", "5%")
 
 
+def test_a_reload_does_not_undo_what_another_tab_changed(page, context, desk):
+    tab = page.tab
+    name = page.begin(SAMPLES / "emblem.svg")
+    page.saved(lambda: page.drawer("size").get_by_text("Fill the blank").click())
+    other = Page(context, desk, f"{desk.place}?piece={name}&view=easel")
+    other.saved(lambda: other.drawer("coating").get_by_text("Blackboard paint").click())
+    other.close()
+    tab.reload()
+    tab.wait_for_selector(".frame img")
+    undo = tab.get_by_role("button", name="Undo")
+    assert not undo.is_enabled()
+    # What is changed from there is undone as ever, after a reload too.
+    page.saved(lambda: page.drawer("size").get_by_text("As large as fits", exact=True).click())
+    tab.wait_for_timeout(200)
+    tab.reload()
+    tab.wait_for_selector(".frame img")
+    page.saved(undo.click)
+    asked = page.asked()
+    assert asked["coating"] == "blackboard-paint" and asked["blank"]["place"] == "cover"
+
+
 def test_two_tabs_do_not_overwrite_each_other(page, context, desk):
     name = page.begin()
     other = Page(context, desk, f"{desk.place}?piece={name}&view=easel")
