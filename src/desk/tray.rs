@@ -87,8 +87,9 @@ impl Run {
         )?;
         let mut trays = Vec::new();
         let mut findings: Vec<Value> = Vec::new();
+        // One piece that a stop stands against keeps all trays from being burnt.
+        let burns = laid.0.iter().flat_map(|tray| &tray.laid).all(|l| l.piece.burns);
         for (i, tray) in laid.0.iter().enumerate() {
-            let burns = tray.laid.iter().all(|l| l.piece.burns);
             let whole = if burns { program(&title, tray.sides, &tray.laid)? } else { None };
             let seconds = whole.and_then(|p| p.measure(&Silent).ok()).map(|cost| cost.estimate.times.total());
             let mut pieces = Vec::new();
@@ -124,9 +125,10 @@ impl Run {
             }));
         }
         let rows: Vec<Value> = self.bad.iter().map(|b| json!({ "row": b.row, "says": b.why })).collect();
-        Ok(
-            json!({ "revision": self.revision, "title": title, "trays": trays, "findings": findings, "bad_rows": rows }),
-        )
+        Ok(json!({
+            "revision": self.revision, "title": title, "trays": trays, "burns": burns, "findings": findings,
+            "bad_rows": rows,
+        }))
     }
 
     /// The picture of a kind of piece as PNG.

@@ -155,6 +155,7 @@ fn the_files_of_a_tray_are_those_of_the_command_line() {
     let pieces = seen["trays"][0]["pieces"].as_array().expect("pieces");
     assert_eq!(pieces.len(), 4);
     assert!(seen["trays"][0]["seconds"].as_f64().is_some_and(|s| s > 1.0), "{seen}");
+    assert_eq!(seen["burns"], true);
     let picture =
         |name: &str| pieces.iter().find(|p| p["name"] == name).expect("it is there")["picture"].clone();
     // Copies are computed once.

@@ -122,6 +122,8 @@ export const tray = {
         if (refusal.name === "AbortError") return;
         told.textContent = "";
         if (refusal.status === 422) judged();
+        // What was laid out before is none of what is asked now; where nobody answers, nothing is known of that.
+        if (![0, 401].includes(refusal.status)) [spots, toTake].forEach((part) => refill(part));
         if (refusal.says) refill(findings, make("li.finding.stop", {}, make("p", {}, make("span.level", {}, icon("stop"), say("level.stop")), " ", refusal.says)));
         else oops(refusal);
       }
@@ -137,7 +139,7 @@ export const tray = {
         notice(say("tray.files.coming"));
         return true;
       };
-      refill(toTake, make("h2", {}, say("files.title")), make("p", {}, say("tray.program")),
+      refill(toTake, make("h2", {}, say("files.title")), seen.burns ? make("p", {}, say("tray.program")) : make("p.finding.stop", {}, icon("stop"), say("tray.stopped")),
         seen.files?.length ? make("ul", {}, seen.files.map((f) => make("li", {}, make("code", {}, f.name), f.bytes ? make("span", {}, bytes(f.bytes)) : null))) : null,
         make("div.row", {},
           make("a.button.main", { href: piece.path("files.zip"), download: `${piece.name}.zip`, on: { click: early } }, icon("zip"), make("span", {}, say("files.zip"))),

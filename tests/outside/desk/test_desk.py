@@ -905,6 +905,25 @@ def test_two_tabs_do_not_overwrite_each_others_table(page, context, desk):
     other.close()
 
 
+def test_a_tray_without_a_program_offers_none(page, desk):
+    tab = page.tab
+    tray_of(page, 2)
+    tab.get_by_text("One program marks a whole tray.").wait_for()
+    job = page.api(f"/api/jobs/{page.name}").json()
+    job["asked"]["piece"]["burn"] = {"power": "30%", "speed": "60mm/s"}
+    ours = {"origin": desk.place.rstrip("/"), "sec-fetch-site": "same-origin"}
+    put = page.context.request.put(f"{desk.place}api/jobs/{page.name}", headers=ours, data={"revision": job["revision"], "asked": job["asked"]})
+    assert put.status == 200, put.text()
+    tab.reload()
+    tab.locator(".finding.stop", has_text="there is no scan program among them").wait_for()
+    assert tab.get_by_text("One program marks a whole tray.").count() == 0
+    # Where the pieces cannot be laid out at all, nothing of how they lay before stays.
+    columns = page.drawer("jig").get_by_label("Columns")
+    page.saved(lambda: (columns.fill("12"), columns.press("Enter")))
+    tab.locator(".finding.stop", has_text="but the bed is").wait_for()
+    assert tab.locator(".spot").count() == 0 and tab.get_by_role("link", name="Take all as a ZIP").count() == 0
+
+
 def test_a_row_that_was_mended_by_its_text_is_not_said_to_be_bad(page):
     tab = page.tab
     tray_of(page, 2)
