@@ -23,12 +23,19 @@ function table(state, put) {
       on: { change: (e) => { row.cells[at] = e.target.value; put(csv(columns, rows)); } },
     })),
   }));
+  // Why rows are left off the tray that are sound by themselves, as where their picture is missing.
+  let left = new Map();
   const judge = ({ row, node, says, inputs }) => {
-    node.dataset.bad = Boolean(row.says);
-    for (const input of inputs) row.says ? input.setAttribute("aria-invalid", "true") : input.removeAttribute("aria-invalid");
-    refill(says, row.says && [icon("warn"), row.says]);
-    if (row.says) node.append(says);
+    const why = row.says ?? left.get(row.number);
+    node.dataset.bad = Boolean(why);
+    for (const input of inputs) why ? input.setAttribute("aria-invalid", "true") : input.removeAttribute("aria-invalid");
+    refill(says, why && [icon("warn"), why]);
+    if (why) node.append(says);
     else says.remove();
+  };
+  const leave = (rows) => {
+    left = new Map(rows.map((row) => [row.row, row.says]));
+    lines.forEach(judge);
   };
   const remove = (row) => {
     if (!rows.includes(row)) return;
@@ -61,7 +68,17 @@ function table(state, put) {
   const node = make("div.scroll", { tabindex: 0, role: "region", "aria-label": say("table.title") }, make("table.names", {},
     make("thead", {}, make("tr", {}, make("th", { scope: "col" }, "#"), columns.map((c) => make("th", { scope: "col" }, c)), make("th", { scope: "col" }, make("span.unseen", {}, say("table.remove"))))),
     make("tbody", {}, lines.map((line) => line.node))));
-  return { node, typing, retell };
+  return { node, typing, retell, leave };
+}
+
+/** The most rows that are named in a sentence. */
+const NAMED = 12;
+
+/** Which rows of the table are left off the tray; nothing where all are on it. */
+function leftOff(rows) {
+  if (!rows.length) return null;
+  const named = rows.slice(0, NAMED).map((row) => row.row).join(", ") + (rows.length > NAMED ? ", …" : "");
+  return make("li.finding.warn", {}, make("p", {}, make("span.level", {}, icon("warn"), say("level.warn")), " ", count("tray.left", rows.length, { rows: named })));
 }
 
 /** All pieces, in the order of the table. Those out of sight cost nothing: the browser skips them, and their pictures come when they are near. */
@@ -112,7 +129,8 @@ export const tray = {
         const n = seen.trays.reduce((sum, t) => sum + t.pieces.length, 0);
         told.textContent = count("tray.done", n, { trays: count("tray.trays", seen.trays.length) });
         refill(spots, pieces(seen.trays));
-        refill(findings, (seen.findings ?? []).map((f) => {
+        shown?.leave(seen.bad_rows);
+        refill(findings, leftOff(seen.bad_rows), (seen.findings ?? []).map((f) => {
           const level = { caution: "warn" }[f.level] ?? f.level;
           return make(`li.finding.${level}`, {}, make("p", {}, make("span.level", {}, icon(level), say(`level.${level}`)), " ", sentence(f.says)));
         }));

@@ -905,16 +905,39 @@ def test_two_tabs_do_not_overwrite_each_others_table(page, context, desk):
     other.close()
 
 
-def test_a_tray_without_a_program_offers_none(page, desk):
+def asked_by_hand(page, key, value):
+    """Asks for what the page has no field for, of all pieces of a tray, and loads the page anew."""
+    path = f"api/jobs/{page.name}"
+    job = page.api(path).json()
+    job["asked"]["piece"][key] = value
+    ours = {"origin": page.desk.place.rstrip("/"), "sec-fetch-site": "same-origin"}
+    put = page.context.request.put(page.desk.place + path, headers=ours, data={"revision": job["revision"], "asked": job["asked"]})
+    assert put.status == 200, put.text()
+    page.tab.reload()
+
+
+def test_rows_that_cannot_be_made_are_said_to_be_left_off(page, desk):
+    tab = page.tab
+    tray_of(page, 1)
+    (desk.home / "art" / "of-row-1.svg").write_bytes((SAMPLES / "emblem.svg").read_bytes())
+    tab.get_by_label("Paste names from a spreadsheet").fill("name\tpicture\nAnna\tof-row-1.svg\nBo\tgone.svg\n")
+    page.saved(tab.get_by_role("button", name="Take these names").click)
+    asked_by_hand(page, "art", {"file": "../../art/{picture}"})
+    tab.get_by_text("One row of the table is left off the tray: row 2.").wait_for()
+    bad = tab.locator('table.names tr[data-bad="true"]')
+    assert bad.count() == 1 and "there is no such file" in bad.inner_text() and tab.locator(".spot").count() == 1
+    cell = tab.get_by_label("picture of row 2", exact=True)
+    cell.fill("of-row-1.svg")
+    cell.blur()
+    until(lambda: tab.locator(".spot").count() == 2)
+    assert bad.count() == 0 and tab.get_by_text("left off the tray").count() == 0
+
+
+def test_a_tray_without_a_program_offers_none(page):
     tab = page.tab
     tray_of(page, 2)
     tab.get_by_text("One program marks a whole tray.").wait_for()
-    job = page.api(f"/api/jobs/{page.name}").json()
-    job["asked"]["piece"]["burn"] = {"power": "30%", "speed": "60mm/s"}
-    ours = {"origin": desk.place.rstrip("/"), "sec-fetch-site": "same-origin"}
-    put = page.context.request.put(f"{desk.place}api/jobs/{page.name}", headers=ours, data={"revision": job["revision"], "asked": job["asked"]})
-    assert put.status == 200, put.text()
-    tab.reload()
+    asked_by_hand(page, "burn", {"power": "30%", "speed": "60mm/s"})
     tab.locator(".finding.stop", has_text="there is no scan program among them").wait_for()
     assert tab.get_by_text("One program marks a whole tray.").count() == 0
     # Where the pieces cannot be laid out at all, nothing of how they lay before stays.
