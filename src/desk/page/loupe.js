@@ -5,7 +5,7 @@ import { button, choice, field, fresh, make, refill } from "./element.js";
 import { Glass, Plate } from "./glass.js";
 import { announce } from "./notice.js";
 import { get, jobPath } from "./server.js";
-import { mm, number, say } from "./words.js";
+import { mm, number, say, sentence } from "./words.js";
 
 const LOOKS = ["original", "wanted", "forecast", "dots", "density", "overburn"];
 
@@ -196,7 +196,8 @@ export const loupe = {
       turn();
     };
     const coarse = () => { for (const plate of plates) plate.under(piece.path("coarse")); lay(); };
-    const wait = () => { still.textContent = piece.ticket ? "" : say("look.coming"); };
+    const wait = () => { still.textContent = piece.ticket ? "" : piece.lacking ? sentence(piece.lacking) : say("look.coming"); };
+    piece.addEventListener("refused", wait, { signal });
     piece.addEventListener("saved", () => { wait(); resize(); coarse(); }, { signal });
     piece.addEventListener("exact", () => { wait(); resize(); turn(); }, { signal });
     wait();

@@ -62,6 +62,8 @@ export class Piece extends EventTarget {
     this.job = job;
     this.asked = job.asked;
     this.ticket = null;
+    // Why there can be no ticket of what is asked.
+    this.lacking = null;
     this.putting = false;
     // A step: what was asked before it, and of a tray whose table it changed that table as CSV, null for none.
     this.undone = [];
@@ -279,7 +281,7 @@ export class Piece extends EventTarget {
     const wanted = this.asked;
     this.job = job;
     this.asked = overtaken ? wanted : job.asked;
-    [this.ticket, this.savedIn] = [null, null];
+    [this.ticket, this.savedIn, this.lacking] = [null, null, null];
     this.remember();
     this.#tell("saved");
     if (!overtaken) this.#await();
@@ -299,7 +301,7 @@ export class Piece extends EventTarget {
           this.#agree();
           this.remember();
         }
-        this.ticket = null;
+        [this.ticket, this.lacking] = [null, null];
         this.#tell("saved");
         if (keepMine) this.put();
         else this.#await();
@@ -348,7 +350,9 @@ export class Piece extends EventTarget {
       ticket.times = times;
       this.#tell("times");
     } catch (refusal) {
-      if (refusal.name !== "AbortError" && this.revision === revision) this.#tell("refused", refusal);
+      if (refusal.name === "AbortError" || this.revision !== revision) return;
+      if (!this.ticket && refusal.says && ![0, 401].includes(refusal.status)) this.lacking = refusal.says;
+      this.#tell("refused", refusal);
     }
   }
 

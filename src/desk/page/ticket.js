@@ -102,6 +102,14 @@ export const ticket = {
 
     const paint = () => {
       const now = piece.ticket;
+      if (piece.lacking) {
+        // What cannot be made is not on its way.
+        refill(body, make("p.finding.stop", {}, icon("stop"), sentence(piece.lacking)));
+        painted = null;
+        body.classList.remove("waiting");
+        body.removeAttribute("aria-busy");
+        return;
+      }
       if (!now) {
         if (!painted) refill(body, make("p.coming", { role: "status" }, say("look.coming")));
         body.classList.add("waiting");
@@ -144,6 +152,7 @@ export const ticket = {
     piece.show(look, 520, signal);
     piece.addEventListener("saved", () => { clip(); paint(); }, { signal });
     piece.addEventListener("exact", paint, { signal });
+    piece.addEventListener("refused", paint, { signal });
     piece.addEventListener("likeness", paint, { signal });
     piece.addEventListener("times", paint, { signal });
     paint();

@@ -341,6 +341,24 @@ def test_a_desk_that_was_started_anew_is_noticed_and_joined_again(context, tmp_p
         again.stop()
 
 
+def test_what_cannot_be_made_is_not_said_to_be_on_its_way(page, desk, tmp_path):
+    tab = page.tab
+    drawing = tmp_path / "soon gone.svg"
+    drawing.write_bytes((SAMPLES / "emblem.svg").read_bytes())
+    page.begin(drawing)
+    page.exact()
+    (art,) = (desk.home / "art").glob("soon gone*")
+    art.unlink()
+    page.saved(lambda: page.drawer("size").get_by_text("Fill the blank").click())
+    tab.locator(".docket .finding.stop", has_text="there is no such file").wait_for()
+    page.screen("loupe")
+    tab.locator("main").get_by_text("there is no such file").wait_for()
+    assert tab.get_by_text("The exact look is on its way.").count() == 0
+    art.write_bytes((SAMPLES / "emblem.svg").read_bytes())
+    page.saved(lambda: page.drawer("size").get_by_text("As large as fits", exact=True).click())
+    page.exact()
+
+
 def test_the_loupe_goes_from_the_whole_to_single_dots(page):
     tab = page.tab
     page.begin()
