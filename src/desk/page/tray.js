@@ -7,6 +7,9 @@ import { get, jobPath, send } from "./server.js";
 import { dropZone } from "./sheet.js";
 import { bytes, count, number, say, sentence, time } from "./words.js";
 
+/** Files that are pictures, by their names: a system need not know the sort of each. */
+const PICTURE = /\.(avif|bmp|gif|heic|heif|jpe?g|pdf|png|svg|tiff?|webp)$/i;
+
 /** Asks for a tray of its own: from nothing, with a text that each row fills. */
 async function begin(desk) {
   const made = await send("POST", "/api/jobs", { tray: true });
@@ -179,6 +182,21 @@ export const tray = {
       } catch (refusal) { oops(refusal); }
     };
 
+    /** Takes the one table among files that were brought. Which of several is meant, only a person knows. */
+    const bring = async (files) => {
+      const picture = files.find((file) => PICTURE.test(file.name));
+      const tables = files.filter((file) => !PICTURE.test(file.name));
+      if (picture) notice(say("table.picture", { name: picture.name }), { wrong: true });
+      if (tables.length > 1) notice(say("table.several", { names: tables.map((file) => file.name).join(", ") }), { wrong: true });
+      else if (tables.length) {
+        const [table] = tables;
+        // It is read now: it may have to wait for the server, and what cannot be read would wait for good.
+        const content = await table.arrayBuffer().catch(() => null);
+        if (content) await put(new Blob([content]), table.name);
+        else notice(say("table.unreadable", { name: table.name }), { wrong: true });
+      }
+    };
+
     /** Whether a row can be used hangs on the texts as well: once they were changed, it is told anew. */
     const judged = async () => {
       try {
@@ -211,7 +229,7 @@ export const tray = {
         field(say("table.paste"), paste, { hint: say("table.paste.hint") }),
         make("div.row", {},
           button(say("table.take"), () => { if (paste.value.trim()) put(paste.value, "pasted.tsv"); }, { icon: "plus", kind: "main" }),
-          dropZone(desk, { pick: say("table.file") }, ([file]) => put(file, file.name), { small: true, multiple: false, accept: ".csv,.tsv,.txt,.xlsx,.ods" })),
+          dropZone(desk, { pick: say("table.file") }, bring, { small: true, multiple: false, accept: ".csv,.tsv,.txt,.xlsx,.ods" })),
         said, names, words(piece, state, signal)),
       make("section.seen", {}, told, findings, spots, toTake)));
 
@@ -220,7 +238,7 @@ export const tray = {
       if (text.includes("\n") && !paste.value) { event.preventDefault(); paste.value = text; put(text, "pasted.tsv"); }
     });
     names.addEventListener("focusout", () => setTimeout(() => { if (late && !piece.tables.length && !signal.aborted) take(late.told); }));
-    desk.dropped = ([file]) => put(file, file.name);
+    desk.dropped = bring;
     desk.events.addEventListener("here", look, { signal });
     signal.addEventListener("abort", () => waiting?.abort());
     piece.addEventListener("saved", look, { signal });

@@ -923,6 +923,22 @@ def test_two_tabs_do_not_overwrite_each_others_table(page, context, desk):
     other.close()
 
 
+def test_only_one_table_is_taken_from_what_is_dropped_on_a_tray(page, tmp_path):
+    tab = page.tab
+    tray_of(page, 1)
+    members, guests = tmp_path / "members.csv", tmp_path / "guests.csv"
+    members.write_text("name\nAda Gull\n")
+    guests.write_text("name\nBo Tern\n")
+    name = tab.get_by_label("name of row 1", exact=True)
+    page.drop(members, guests)
+    tab.locator(".notice", has_text="members.csv, guests.csv").wait_for()
+    page.drop(SAMPLES / "emblem.svg")
+    tab.locator(".notice", has_text="“emblem.svg” is a picture").wait_for()
+    assert name.input_value() == "Anna 1"
+    page.saved(lambda: page.drop(guests))
+    until(lambda: name.input_value() == "Bo Tern")
+
+
 def asked_by_hand(page, key, value):
     """Asks for what the page has no field for, of all pieces of a tray, and loads the page anew."""
     path = f"api/jobs/{page.name}"
