@@ -160,13 +160,29 @@ export const tray = {
         notice(say("tray.files.coming"));
         return true;
       };
+      // Nobody takes the files of another tab's names without having seen them.
+      const elsewhere = async () => {
+        if ((await get(jobPath(piece.name), signal)).revision === piece.revision) return false;
+        notice(say("tray.elsewhere"), { wrong: true });
+        await desk.again();
+        return true;
+      };
+      const zip = { href: piece.path("files.zip"), download: `${piece.name}.zip` };
+      const fetchZip = async (event) => {
+        if (early(event)) return;
+        event.preventDefault();
+        try {
+          if (!await elsewhere()) make("a", zip).click();
+        } catch (refusal) { oops(refusal); }
+      };
       refill(toTake, make("h2", {}, say("files.title")), seen.burns ? make("p", {}, say("tray.program")) : make("p.finding.stop", {}, icon("stop"), say("tray.stopped")),
         seen.files?.length ? make("ul", {}, seen.files.map((f) => make("li", {}, make("code", {}, f.name), f.bytes ? make("span", {}, bytes(f.bytes)) : null))) : null,
         make("div.row", {},
-          make("a.button.main", { href: piece.path("files.zip"), download: `${piece.name}.zip`, on: { click: early } }, icon("zip"), make("span", {}, say("files.zip"))),
+          make("a.button.main", { ...zip, on: { click: fetchZip } }, icon("zip"), make("span", {}, say("files.zip"))),
           button(say("files.save"), async (event) => {
             if (early(event)) return;
             try {
+              if (await elsewhere()) return;
               const saved = await send("POST", piece.path("save"), {});
               out.textContent = say("files.saved", { folder: saved.folder, n: number(saved.files.length) });
             } catch (refusal) { oops(refusal); }

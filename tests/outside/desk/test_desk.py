@@ -920,6 +920,16 @@ def test_two_tabs_do_not_overwrite_each_others_table(page, context, desk):
     until(lambda: kept() == ["Frieda", "Tom"])
     other.tab.locator(".spot", has_text="Tom").wait_for()
     assert other.tab.get_by_label("name of row 1", exact=True).input_value() == "Frieda"
+    # Nor are the files of names taken that are not seen here.
+    page.tab.bring_to_front()
+    for take in [page.tab.get_by_role("link", name="Take all as a ZIP"), page.tab.get_by_role("button", name="Save to the folder")]:
+        assert typed(other, 2, "Bo 2" if kept()[1] == "Tom" else "Tom") == 200
+        page.tab.bring_to_front()
+        take.click()
+        page.tab.locator(".notice", has_text="no files were taken").wait_for()
+        until(lambda: page.tab.get_by_label("name of row 2", exact=True).input_value() == kept()[1])
+        page.tab.get_by_role("button", name="Close").click()
+    assert not (desk.home / "out" / page.name).exists()
     other.close()
 
 
