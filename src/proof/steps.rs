@@ -135,7 +135,7 @@ mod tests {
     #[test]
     fn the_walk_is_told_as_the_outline_goes() {
         let lay = |shape: &str| {
-            let job = format!("blank.shape = '{shape}'").parse().unwrap();
+            let job = format!("blank.shape = '{shape}'\nblank.margin = '2.5mm'").parse().unwrap();
             let all = of_job(&Plan::of(&job).unwrap());
             all.into_iter().find(|s| s.title == "Lay").unwrap().text
         };

@@ -305,41 +305,50 @@ pub fn forecast(screen: &Screen, options: &Options) -> GainCurve {
 /// The same, worked out afresh.
 pub fn forecast_anew(screen: &Screen, options: &Options) -> GainCurve {
     let may_be = options.unsure.machines(&options.burn);
-    let count = if options.unsure.is_none() { 1 } else { may_be.len() };
-    let burns: Vec<Forecast> = may_be[..count].iter().map(Forecast::new).collect();
+    let others: Vec<Forecast> =
+        may_be[1..].iter().filter(|_| !options.unsure.is_none()).map(Forecast::new).collect();
+    let burn = Forecast::new(&options.burn);
     let points = parallel::map(LEVELS.len(), |i| {
         let level = LEVELS[i];
         let few = level.min(1.0 - level) < 0.03;
         let side = if few { SIDE * 2 } else { SIDE } + 2 * EDGE;
         let dots = (screen.make)(&Tone::filled(side, side, level), options, &Silent);
-        let (coverage, mark) = interior(&burns, &dots);
-        (level, coverage, mark)
+        let (coverage, mark) = interior(&burn, &dots);
+        // The mean of all bends as the planned one does: what is between them is looked at at every third level.
+        let more = (i % 3 == 1).then(|| {
+            let marks: f32 = others.iter().map(|b| interior(b, &dots).1 - mark).sum();
+            marks / (others.len() + 1) as f32
+        });
+        (level, coverage, mark, more)
     });
+    let solid = burn.solid().mark;
+    let solid_more = others.iter().map(|b| b.solid().mark - solid).sum::<f32>() / (others.len() + 1) as f32;
+    let seen = points.iter().filter_map(|&(_, coverage, _, more)| Some((coverage, more?)));
+    let (at, by): (Vec<f32>, Vec<f32>) =
+        std::iter::once((0.0, 0.0)).chain(seen).chain([(1.0, solid_more)]).unzip();
+    let points: Vec<(f32, f32, f32)> =
+        points.iter().map(|&(level, c, mark, _)| (level, c, mark + interpolate(&at, &by, c))).collect();
     let strays = |&(level, coverage, _): &(f32, f32, f32)| (coverage - level).abs() > KEEPS_TONE;
     if points.iter().any(strays) {
         return GainCurve::none();
     }
     let mut points: Vec<(f32, f32)> = points.into_iter().map(|(_, c, m)| (c, m)).collect();
     points.push((0.0, 0.0));
-    points.push((1.0, burns.iter().map(|b| b.solid().mark).sum::<f32>() / count as f32));
+    points.push((1.0, solid + solid_more));
     rising(points)
 }
 
-/// Coverage and mean mark under all of `burns` of a patch without its edge.
-fn interior(burns: &[Forecast], dots: &Dots) -> (f32, f32) {
+/// Coverage and mean mark of a patch without its edge.
+fn interior(burn: &Forecast, dots: &Dots) -> (f32, f32) {
     let (w, h) = (dots.width(), dots.height());
-    let inner = EDGE..h - EDGE;
-    let on: u32 =
-        inner.clone().map(|y| (EDGE..w - EDGE).map(|x| u32::from(dots.get(x, y))).sum::<u32>()).sum();
-    let mut sum = 0.0f64;
-    for burn in burns {
-        let marks = burn.plane(dots);
-        for y in inner.clone() {
-            sum += marks.row(y)[EDGE..w - EDGE].iter().map(|&v| f64::from(v)).sum::<f64>();
-        }
+    let marks = burn.plane(dots);
+    let (mut on, mut sum) = (0u32, 0.0f64);
+    for y in EDGE..h - EDGE {
+        on += (EDGE..w - EDGE).map(|x| u32::from(dots.get(x, y))).sum::<u32>();
+        sum += marks.row(y)[EDGE..w - EDGE].iter().map(|&v| f64::from(v)).sum::<f64>();
     }
     let cells = ((w - 2 * EDGE) * (h - 2 * EDGE)) as f64;
-    ((f64::from(on) / cells) as f32, (sum / (cells * burns.len() as f64)) as f32)
+    ((f64::from(on) / cells) as f32, (sum / cells) as f32)
 }
 
 /// Forecast points made into a rising curve: cut where charring turns it down, then the nearest rising
@@ -412,7 +421,7 @@ pub fn ceiling(mut tone: Tone, share: f64) -> Tone {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::mark::Burn;
+    use crate::mark::{Burn, Unsure};
     use crate::parallel::with_threads;
     use crate::screen;
 
@@ -457,6 +466,28 @@ mod tests {
             let reach = if beam > 1.0 { 0.95..1.0 } else { 0.8..0.9 };
             assert!(c.limit.is_none() && reach.contains(&c.reach()), "{beam}: {c:?}");
         }
+    }
+
+    #[test]
+    fn the_curve_of_a_machine_that_is_not_known_is_the_mean_of_what_may_be() {
+        let unsure = Unsure { beam: 0.1, exposure: 0.1 };
+        let known = options(1.5);
+        let curve = forecast_anew(&CARRY, &Options { unsure, ..known.clone() });
+        let each = unsure
+            .machines(&known.burn)
+            .map(|burn| forecast_anew(&CARRY, &Options { burn, ..known.clone() }));
+        let mut most = 0.0f32;
+        for coverage in [0.02, 0.1, 0.2, 0.35, 0.5, 0.7, 0.9, 1.0] {
+            let mean = each.iter().map(|c| c.mark_of(coverage)).sum::<f32>() / 5.0;
+            assert!(
+                (curve.mark_of(coverage) - mean).abs() < 0.004,
+                "{coverage}: {}, {mean}",
+                curve.mark_of(coverage)
+            );
+            most = most.max((mean - each[0].mark_of(coverage)).abs());
+        }
+        // It is another than the planned one.
+        assert!(most > 0.006, "{most}");
     }
 
     #[test]
