@@ -30,6 +30,7 @@ mod shelf;
 mod ticket;
 mod tiles;
 mod times;
+mod together;
 mod tray;
 mod upload;
 mod versions;

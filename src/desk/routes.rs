@@ -509,22 +509,16 @@ async fn wedge_zip(State(desk): State<Shared>, Path(name): Path<String>) -> Answ
     archive(&name, desk.work.files(move || wedge::zip(&all.home, &of)).await?)
 }
 
-#[derive(Deserialize)]
-struct Corners {
-    corners: Option<String>,
-}
-
 async fn wedge_photo(
     State(desk): State<Shared>,
     Path(name): Path<String>,
-    Query(by_hand): Query<Corners>,
+    Query(asked): Query<wedge::Photograph>,
     body: Body,
 ) -> Answer {
     let name = Name::new(&name)?;
     let brought = desk.room.file(body).await?;
     let all = Arc::clone(&desk);
-    let corners = by_hand.corners;
-    let read = move || wedge::read_photo(&all, &name, brought.bytes, corners.as_deref(), &Silent);
+    let read = move || wedge::read_photo(&all, &name, brought.bytes, &asked, &Silent);
     done(desk.work.run(read).await?)
 }
 

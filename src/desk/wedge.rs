@@ -11,17 +11,17 @@ use serde_json::{Map, Value, json};
 use super::Desk;
 use super::home::{Home, Name};
 use super::says::{Answer, Says, bytes};
+use super::together::{self, Earlier, Together};
 use crate::art;
 use crate::cli::wedge::{DRAWN, READ, draw_args, planned, put_reading};
 use crate::encode::sink::{Folder, Sink, Zip};
-use crate::job::named::read_process;
 use crate::job::{ProcessFile, file_name};
 use crate::progress::Progress;
 use crate::proof::canvas::Picture;
 use crate::units::duration;
 use crate::wedge::ask::{Ask, ReadingError};
 use crate::wedge::evidence::Evidence;
-use crate::wedge::read;
+use crate::wedge::register::photo;
 use crate::wedge::show::process;
 use crate::wedge::target::Wedge;
 
@@ -64,6 +64,7 @@ pub(super) struct New {
 /// As `wedge draw`.
 pub(super) fn draw(home: &Home, new: New) -> Result<Value, Says> {
     let mut options = Vec::new();
+    let mut process = None;
     let kind = new.kind.map(|k| ("kind".to_string(), Value::String(k)));
     for (key, value) in new.asked.into_iter().filter(|(k, _)| k != "kind").chain(kind) {
         let name = key.replace('_', "-");
@@ -79,6 +80,9 @@ pub(super) fn draw(home: &Home, new: New) -> Result<Value, Says> {
         if !OPTIONS.contains(&name.as_str()) {
             return Err(Says::unusable(format!("A wedge is not asked for with '{key}'; leave it out."))
                 .with("key", key));
+        }
+        if name == "process" {
+            process = Some(text.clone());
         }
         let text = if NAMES.contains(&name.as_str()) { named(home, &name, text)? } else { text };
         options.push((name, text));
@@ -103,6 +107,8 @@ pub(super) fn draw(home: &Home, new: New) -> Result<Value, Says> {
         "name": name.text(),
         "kind": wedge.kind.name(),
         "line": line,
+        // What its photo is read together with: nothing that was not chosen here.
+        "process": process,
         "left_out": planned.left_out(),
         "seconds": planned.seconds(),
         "picture": format!("/api/wedges/{}/file/wedge.png", name.in_path()),
@@ -216,8 +222,18 @@ fn corners(text: Option<&str>) -> Result<Vec<(f64, f64)>, Says> {
     Ok(all.chunks_exact(2).map(|p| (p[0], p[1])).collect())
 }
 
-/// Reads a photo of a wedge; an empty one is that which was brought before. Until it is read it lies beside the one that
-/// belongs to the reading that is kept.
+/// A photo of a wedge as it is asked to be read.
+#[derive(Debug, Default, Deserialize)]
+pub(super) struct Photograph {
+    /// Four points that were set by hand.
+    corners: Option<String>,
+    /// The process that it is read together with, as jobs name it, empty for none; absent: that which was chosen last, to
+    /// begin with when the wedge was drawn.
+    with: Option<String>,
+}
+
+/// Reads a photo of a wedge; an empty one is that which was brought before, and with another process that which was read
+/// last. Until it is read it lies beside the one that belongs to the reading that is kept.
 ///
 /// # Errors
 /// As `wedge read`; where the marks were not found the page is asked for the four corners.
@@ -225,18 +241,27 @@ pub(super) fn read_photo(
     desk: &Desk,
     name: &Name,
     photo: Vec<u8>,
-    points: Option<&str>,
+    asked: &Photograph,
     progress: &dyn Progress,
 ) -> Result<Value, Says> {
     let home = &desk.home;
     let at = |file: &str| home.at(&["wedges", name.text(), file]);
+    let known = about(home, name)?;
+    let with = match &asked.with {
+        Some(with) => with.as_str(),
+        None => known["reading"]["with"].as_str().or(known["process"].as_str()).unwrap_or_default(),
+    };
+    let again = photo.is_empty() && asked.corners.is_none() && asked.with.is_some();
+    let points = asked.corners.as_deref().or(known["reading"]["corners"].as_str().filter(|_| again));
     let corners = corners(points)?;
     let text = fs::read_to_string(at("drawn/wedge.toml")?).map_err(|_| gone(name))?;
     let wedge = Wedge::from_toml(&text).map_err(|e| Says::unusable(e.to_string()))?;
     let (tried, tried_shown) = (at("tried")?, at("tried.png")?);
-    let photo = if photo.is_empty() {
+    let photo = if again {
+        fs::read(at("photo")?).map_err(|_| no_photo())?
+    } else if photo.is_empty() {
         let before = fs::read(&tried).or_else(|_| fs::read(at("photo")?).map_err(Says::from));
-        before.map_err(|_| Says::unusable("There is no photo of this wedge yet; drop one."))?
+        before.map_err(|_| no_photo())?
     } else {
         photo
     };
@@ -254,13 +279,10 @@ pub(super) fn read_photo(
     let picture_of = |file: &str| {
         format!("/api/wedges/{}/file/{file}?at={}", name.in_path(), super::home::revision(&photo))
     };
-    let earlier = earlier(home, &wedge);
-    let ask = Ask { corners, date: jiff::ZonedDateTime::now().date().to_string(), ..Ask::default() }.after(
-        earlier.as_ref(),
-        &wedge.machine,
-        &wedge.coating,
-    );
-    let evidence = read::read(&photo, "the photo", &wedge, &ask, progress).map_err(|e| {
+    let ask = Ask { corners, date: jiff::ZonedDateTime::now().date().to_string(), ..Ask::default() };
+    let found = photo::open(&photo, "the photo").map_err(ReadingError::from);
+    let found = found.and_then(|p| together::read(&p, &wedge, &ask, Earlier::of(home, with), progress));
+    let Together { evidence, earlier, says, apart } = found.map_err(|e| {
         let searched = matches!(e, ReadingError::NoMarks { .. } | ReadingError::Corners(_));
         let sentence = match &e {
             ReadingError::NoMarks { .. } => {
@@ -281,7 +303,14 @@ pub(super) fn read_photo(
     file.check().map_err(|w| Says::unusable(format!("The reading cannot be used: {} {}.", w.key, w.why)))?;
     let mut output = Folder::begin(&at("read")?, &READ, true, &[])?;
     put_reading(&evidence, &wedge, &file, &mut output)?;
-    let told = told(&evidence, &file, &picture_of, (width, height))?;
+    // Of one photo there are several readings, each with pictures of its own.
+    let state = super::home::revision(&serde_json::to_vec(&evidence.reading)?);
+    let picture_of = |file: &str| format!("{}{state}", picture_of(file));
+    let mut told = told(&evidence, &file, &picture_of, (width, height))?;
+    told["with"] = with.into();
+    told["together"] = says.into();
+    told["apart"] = apart.into();
+    told["corners"] = points.into();
     output.commit()?;
     home.write(&at("photo")?, &photo)?;
     home.write(&at("photo.png")?, &shown)?;
@@ -294,17 +323,8 @@ pub(super) fn read_photo(
     Ok(told)
 }
 
-/// The kept process of the same machine and coating that was read last: its sheets are fitted together with this one.
-fn earlier(home: &Home, wedge: &Wedge) -> Option<ProcessFile> {
-    let mut all: Vec<(Option<std::time::SystemTime>, ProcessFile)> = Vec::new();
-    for entry in fs::read_dir(home.at(&["processes"]).ok()?).ok()?.flatten() {
-        let Ok(path) = home.within(&entry.path()) else { continue };
-        let Ok(p) = read_process(&path) else { continue };
-        if p.machine == wedge.machine && p.coating == wedge.coating {
-            all.push((entry.metadata().and_then(|m| m.modified()).ok(), p));
-        }
-    }
-    all.into_iter().max_by_key(|(when, _)| *when).map(|(_, p)| p)
+fn no_photo() -> Says {
+    Says::unusable("There is no photo of this wedge yet; drop one.")
 }
 
 /// The values of a process, in the order in which they are told: key, name, unit.
@@ -379,6 +399,13 @@ fn split(text: &str) -> (Value, String) {
     }
 }
 
+/// The names of the values that the text of a process holds.
+fn measured(text: &[u8]) -> Vec<&'static str> {
+    let file = str::from_utf8(text).ok().and_then(|t| toml::from_str::<ProcessFile>(t).ok());
+    let all = file.and_then(|f| serde_json::to_value(f).ok()).unwrap_or_default();
+    VALUES.iter().filter(|(key, ..)| all[key].is_object()).map(|(_, name, _)| *name).collect()
+}
+
 /// Keeps the process that was read under a name.
 ///
 /// # Errors
@@ -389,10 +416,17 @@ pub(super) fn keep(home: &Home, wedge: &Name, name: &str, replace: bool) -> Resu
         .map_err(|_| Says::unusable("This wedge was not read yet; drop its photo first."))?;
     let _held = home.writing();
     let file: PathBuf = home.at(&["processes", &format!("{name}.toml")])?;
-    if !replace && fs::read(&file).is_ok_and(|there| there != content) {
-        return Err(Says::overtaken(format!(
-            "There is a process '{name}' already; take another name, or replace it."
-        )));
+    if !replace && let Some(there) = fs::read(&file).ok().filter(|there| *there != content) {
+        let own = measured(&content);
+        let lost: Vec<&str> = measured(&there).into_iter().filter(|name| !own.contains(name)).collect();
+        return Err(Says::overtaken(if lost.is_empty() {
+            format!("There is a process '{name}' already; take another name, or replace it.")
+        } else {
+            format!(
+                "There is a process '{name}' already, and it holds what this reading does not: {}. To have both, read the photo together with '{name}' first; else take another name, or replace it.",
+                lost.join(", ")
+            )
+        }));
     }
     home.write(&file, &content)?;
     Ok(json!({ "name": name.text(), "asked": format!("../../processes/{name}.toml") }))

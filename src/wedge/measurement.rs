@@ -38,4 +38,12 @@ impl Measurement {
             Measurement::NotMeasured { .. } => None,
         }
     }
+
+    /// Its standard uncertainty; 0 where there is no value.
+    pub fn uncertainty(&self) -> f64 {
+        match self {
+            Measurement::Measured { uncertainty, .. } => *uncertainty,
+            Measurement::NotMeasured { .. } => 0.0,
+        }
+    }
 }

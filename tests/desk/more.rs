@@ -312,6 +312,14 @@ fn a_wedge_is_drawn_read_and_kept() {
     assert_eq!(desk.json("POST", &format!("{path}/keep"), &json!({ "name": "../shed" })).status, 400);
     let kept = desk.json("POST", &format!("{path}/keep"), &json!({ "name": "shed" }));
     assert_eq!(kept.status, 201, "{kept:?}");
+    // What was kept is read together with a photo only where that is chosen, and then it is said.
+    let alone = desk.ask("POST", &format!("{path}/photo"), &picture.body).json();
+    assert!(alone["together"].is_null() && alone["with"] == "", "{alone}");
+    let with = desk.ask("POST", &format!("{path}/photo?with=..%2F..%2Fprocesses%2Fshed.toml"), b"").json();
+    assert!(with["together"].as_str().is_some_and(|s| s.contains("'shed'")), "{with}");
+    assert_eq!(desk.get(&path).json()["reading"]["together"], with["together"]);
+    let gone = desk.ask("POST", &format!("{path}/photo?with=..%2F..%2Fprocesses%2Fold.toml"), b"").json();
+    assert!(gone["apart"] == true && gone["together"].to_string().contains("'old' is not here"), "{gone}");
     let kit = desk.get("/api/kit").json();
     assert_eq!(
         (&kit["processes"][0]["name"], &kit["processes"][0]["measured"], &kit["processes"][0]["partly"]),

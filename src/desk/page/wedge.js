@@ -3,7 +3,7 @@
 import { button, choice, field, icon, make, refill } from "./element.js";
 import { lengthText } from "./length.js";
 import { announce, notice, oops, question } from "./notice.js";
-import { get, send } from "./server.js";
+import { get, query, send } from "./server.js";
 import { dropZone } from "./sheet.js";
 import { spoken } from "./strip.js";
 import { number, say, sentence, time } from "./words.js";
@@ -53,8 +53,22 @@ function corners(src, photo, read) {
 /** A unit as people write it. */
 const unit = (text) => (text ?? "").replace("mm2", "mm²");
 
-/** The reading beside the photo: the pick, why, and each value with how sure it is. */
-function reading(desk, wedge, read) {
+/** What a photo was read together with, and the choice of another; `again` reads it with that. */
+function together(desk, read, again) {
+  const usable = desk.kit.processes.filter((p) => p.usable !== false);
+  const select = make("select", { on: { change: async () => { await again(select.value); show(); } } },
+    make("option", { value: "" }, say("wedge.alone")), usable.map((p) => make("option", { value: p.asked }, p.name)));
+  // What is not there any more cannot be read with again, and where it was refused the reading is still that of before.
+  const show = () => { select.value = usable.some((p) => p.asked === read.with) ? read.with : ""; };
+  show();
+  return [
+    read.together && make(read.apart ? "p.finding.warn" : "p", {}, read.apart && icon("warn"), make("span", {}, read.together)),
+    usable.length > 0 && field(say("wedge.with"), select, { hint: say("wedge.with.hint") }),
+  ];
+}
+
+/** The reading beside the photo: the pick, why, and each value with how sure it is. `again` reads it with another process. */
+function reading(desk, wedge, read, again) {
   const name = make("input", { type: "text", value: wedge.name, autocomplete: "off", spellcheck: "false" });
   const out = make("p.saved", { role: "status" });
   const keep = async (replace) => {
@@ -72,6 +86,7 @@ function reading(desk, wedge, read) {
   const pick = read.pick && Object.entries(read.pick).filter(([, v]) => v !== null && typeof v !== "object");
   return make("section.reading", {}, make("h2", { tabindex: -1 }, say("wedge.reading")),
     read.doubts?.length ? read.doubts.map((doubt) => make("p.finding.stop", {}, icon("stop"), make("span", {}, sentence(doubt)))) : read.says && make("p", {}, read.says),
+    together(desk, read, again),
     make("div.pair", {}, figure(read.photo_picture, say("wedge.photo.alt")), figure(read.reading_picture, say("wedge.reading.alt")), figure(read.curves, say("wedge.curves"))),
     make("div.pick", {}, make("h3", {}, say("wedge.pick")),
       pick && typeof read.pick === "object" && make("p.big", {}, read.pick.line ?? pick.map(([k, v]) => `${spoken(k.replaceAll("_", " "))} ${typeof v === "number" ? number(v, 2) : v}`).join(", ")),
@@ -164,13 +179,12 @@ export const wedge = {
     const show = (made) => {
       desk.wedge = made.name;
       history.replaceState({}, "", desk.address("wedge"));
-      const read = async (photo, at) => {
+      const read = async (photo, at, together) => {
         announce(say("wedge.reading.now"));
         result.classList.add("waiting");
         try {
-          const query = at ? `?corners=${encodeURIComponent(at)}` : "";
-          const answer = await send("POST", `/api/wedges/${encodeURIComponent(made.name)}/photo${query}`, photo);
-          refill(result, reading(desk, made, answer));
+          const answer = await send("POST", `/api/wedges/${encodeURIComponent(made.name)}/photo${query({ corners: at, with: together })}`, photo);
+          refill(result, reading(desk, made, answer, again));
           list();
           result.querySelector("h2").focus({ preventScroll: true });
           result.scrollIntoView({ block: "start" });
@@ -182,7 +196,8 @@ export const wedge = {
           } else oops(refusal);
         } finally { result.classList.remove("waiting"); }
       };
-      refill(result, made.reading && reading(desk, made, made.reading));
+      const again = (together) => read("", undefined, together);
+      refill(result, made.reading && reading(desk, made, made.reading, again));
       refill(drawn, make("h2", {}, say("wedge.burn")),
         make("div.pair", {}, make("figure", {}, made.picture && make("img", { src: made.picture, alt: say("wedge.picture.alt") }), make("figcaption", {}, made.line ? sentence(made.line) : made.seconds ? say("wedge.takes", { time: time(made.seconds) }) : "")),
           make("div", {}, make("ol.do", {}, [1, 2, 3].map((n) => make("li", {}, say(`wedge.step.${n}`)))),

@@ -1163,6 +1163,11 @@ def test_a_wedge_is_drawn_read_and_kept(page, desk, tmp_path):
     tab.get_by_label("Name of this process").fill("shop laser")
     tab.get_by_role("button", name="Keep it").click()
     tab.get_by_text("shop laser is kept.").wait_for()
+    # It was read alone; with another process it is read once more, which says so.
+    assert tab.locator(".reading").get_by_text("Read together").count() == 0
+    tab.reload()
+    tab.get_by_label("Read it together with").select_option(label="shop laser")
+    tab.get_by_text("Read together with the process 'shop laser'").wait_for()
     assert (desk.home / "processes" / "shop laser.toml").exists()
     # A reload comes back to the wedge and to its reading.
     tab.reload()
