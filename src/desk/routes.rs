@@ -107,10 +107,14 @@ async fn bring(
     let brought = desk.room.file(body).await?;
     let all = Arc::clone(&desk);
     let keep = move || kit::keep(&all.home, own, &named.name, &brought.bytes, named.replace);
-    let kept = desk.work.files(keep).await?;
-    // What was computed with a file of that name before is out of date.
+    replaced(&desk, desk.work.files(keep).await?)
+}
+
+/// Forgets what was computed with a file of that name before, and tells all pages, which show it still.
+fn replaced(desk: &Shared, kept: Value) -> Answer {
     desk.exacts.end();
     desk.pieces.clear();
+    desk.events.tell("kit", &json!({ "asked": kept["asked"] }));
     made(kept)
 }
 
@@ -533,8 +537,5 @@ async fn keep_process(State(desk): State<Shared>, Path(name): Path<String>, body
     let Keep { name, replace } = desk.room.json(body).await?;
     let all = Arc::clone(&desk);
     let kept = desk.work.files(move || wedge::keep(&all.home, &wedge, &name, replace)).await?;
-    // What was computed by a process of that name before is out of date.
-    desk.exacts.end();
-    desk.pieces.clear();
-    made(kept)
+    replaced(&desk, kept)
 }

@@ -28,6 +28,12 @@ const lastUsed = {
   },
 };
 
+/** Whether a piece, or a tray's piece, is made with a file of that name. */
+function uses(piece, asked) {
+  const { process, machine, coating, blank } = (piece.kind === "tray" ? piece.value("piece") : piece.asked) ?? {};
+  return [process, machine, coating, ...(blank?.coatings ?? [])].some((one) => (one?.name ?? one) === asked);
+}
+
 /** What every screen is handed: the kit, the events, the open piece, and how to go elsewhere. */
 class Desk extends EventTarget {
   kit = { blanks: [], coatings: [], machines: [], processes: [], screens: [], fonts: [] };
@@ -36,6 +42,7 @@ class Desk extends EventTarget {
   view = "sheet";
   leaving = new AbortController();
   said = 0;
+  renewals = 0;
   dropped = () => {};
   undecided = () => {};
 
@@ -82,13 +89,31 @@ class Desk extends EventTarget {
   }
 
   /** Reads the kit again, as after a process was kept. */
-  async readKit() { this.kit = await get("/api/kit"); }
+  async readKit() { this.kit = { ...await get("/api/kit"), renewed: this.renewals || undefined }; }
 
   /** Opens the same piece again, as after something that it is made with was replaced. */
   async again() {
     const name = this.piece?.name;
     this.#letGo();
     await this.go(this.view, name, { replace: true, focus: false });
+  }
+
+  /** After a file of the kit was brought or kept, here or in another tab: what is made with it is another thing now. */
+  async #renewed(asked) {
+    // Browsers show a picture that this page has had already without asking for it once more, so it gets another address.
+    this.renewals += 1;
+    await this.readKit();
+    const { piece } = this;
+    if (!piece) return;
+    piece.kit = this.kit;
+    // What is on its way is worked out anew as it is.
+    if (piece.unsaved || !uses(piece, asked)) return;
+    if (this.view !== "wedge") { await this.again(); return; }
+    // A wedge's screen shows nothing of the piece, and what is typed there stays.
+    const anew = await Piece.open(piece.name, this.kit);
+    if (this.piece !== piece) return;
+    if (this.view === "wedge") this.hold(anew);
+    else await this.again();
   }
 
   /** The address of a screen, and of a piece where one is named; of the wedge that was drawn too, so that it is there again. */
@@ -264,6 +289,7 @@ class Desk extends EventTarget {
     this.events.addEventListener("progress", ({ detail }) => {
       if (detail.job === this.piece?.name && detail.revision === this.piece.revision) this.#progress(detail.part, detail.stage);
     });
+    this.events.addEventListener("kit", ({ detail }) => this.#renewed(detail.asked).catch(oops));
     const [away, strange] = [say("server.away"), say("server.strange")];
     const gone = (says) => {
       unsay(away, strange);

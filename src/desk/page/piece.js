@@ -97,9 +97,9 @@ export class Piece extends EventTarget {
   /** What is asked under a key. */
   value(key) { return valueAt(this.asked, key); }
 
-  /** A path of this job at its revision. */
+  /** A path of this job at its revision, and after how many renewals of the kit. */
   path(rest, values = {}) {
-    return jobPath(this.name, `/${rest}`) + query({ revision: this.revision, ...values });
+    return jobPath(this.name, `/${rest}`) + query({ revision: this.revision, renewed: this.kit.renewed, ...values });
   }
 
   /** The path of a window of the piece (mm), `px` wide, showing `what`. */

@@ -68,7 +68,7 @@ export async function enter() {
 }
 
 const KINDS = [
-  "shelf", "progress", "exact", "failed", "version", "sheet", "sheet-done", "wedge", "saved",
+  "shelf", "progress", "exact", "failed", "version", "sheet", "sheet-done", "wedge", "saved", "kit",
 ];
 
 /** How long after it was turned away the page knocks again. */

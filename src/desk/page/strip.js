@@ -123,9 +123,8 @@ function listDrawer(desk, piece, what, list) {
     try {
       const { asked } = await send("POST", path + query({ name: file.name, replace }), file);
       await desk.readKit();
-      // What the piece has already is now another thing of the same name.
-      if (asked === piece.value(at)) await desk.again();
-      else piece.change({ [at]: asked });
+      // Where the piece has it already, the desk hears that it is now another thing of the same name.
+      if (asked !== piece.value(at)) piece.change({ [at]: asked });
     } catch (refusal) {
       if (!refusal.answer?.there) { oops(refusal); return; }
       const answer = await question(say("own.there"), refusal.says, [["no", say("cancel")], ["yes", say("wedge.replace.yes")]]);
