@@ -114,6 +114,7 @@ async fn bring(
 fn replaced(desk: &Shared, kept: Value) -> Answer {
     desk.exacts.end();
     desk.pieces.clear();
+    desk.sheets.clear();
     desk.events.tell("kit", &json!({ "asked": kept["asked"] }));
     made(kept)
 }

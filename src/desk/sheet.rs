@@ -92,6 +92,12 @@ impl Sheets {
         self.with(|all| all.iter().for_each(|s| s.ended.store(true, Ordering::Relaxed)));
     }
 
+    /// Ends all that is under way, and forgets what was made.
+    pub fn clear(&self) {
+        self.end();
+        self.with(Vec::clear);
+    }
+
     /// Begins the sheet of a job as it is kept, or finds it begun.
     pub fn begin(&self, desk: &Shared, kept: Kept) -> u64 {
         let known = |all: &mut Vec<Sheet>| {
@@ -359,5 +365,24 @@ mod tests {
         assert_eq!(order(all(0.0)), [1, 0, 3, 2, 4]);
         // Where the piece as it is would char, what is the same picture and does not goes before it, and nothing else.
         assert_eq!(order(all(2.0)), [1, 2, 0, 3, 4]);
+    }
+
+    #[test]
+    fn what_is_forgotten_is_made_anew() {
+        let (sheets, job, ended) = (Sheets::default(), Name::near("a", "a"), Arc::<AtomicBool>::default());
+        let sheet = Sheet {
+            id: 1,
+            job: job.clone(),
+            revision: "r".into(),
+            ended: Arc::clone(&ended),
+            done: true,
+            versions: Vec::new(),
+            share: None,
+        };
+        sheets.with(|all| all.push(sheet));
+        assert_eq!(sheets.told(&job, "r", &Value::Null)["sheet"], 1);
+        sheets.clear();
+        assert!(ended.load(Ordering::Relaxed));
+        assert_eq!(sheets.told(&job, "r", &Value::Null)["sheet"], Value::Null);
     }
 }

@@ -167,13 +167,15 @@ function row(desk, name, signal) {
 
   // A server that was started anew knows nothing of a sheet that was being made.
   for (const gone of ["away", "strange"]) desk.events.addEventListener(gone, paint, { signal });
-  desk.events.addEventListener("here", async () => {
-    if (done && versions.length) return;
+  const anew = async () => {
     try {
       sheet = null;
       if (!(await read())?.sheet) await begin();
     } catch (refusal) { oops(refusal); }
-  }, { signal });
+  };
+  desk.events.addEventListener("here", () => { if (!done || !versions.length) anew(); }, { signal });
+  // Once a process, machine or coating was replaced, nor does it know of those that were made before.
+  desk.events.addEventListener("kit", anew, { signal });
 
   (async () => {
     paint();

@@ -1309,7 +1309,14 @@ def test_a_machine_of_ones_own_is_brought_and_a_cone_is_marked_on_it(page, desk,
     brought = page.context.request.post(f"{desk.place}api/kit/machines?name=turner.toml&replace=true", data=mine.read_bytes(), headers={"origin": desk.place.rstrip("/")})
     assert brought.ok
     until(lambda: takes.inner_text() != was and shown.get_attribute("src") != look)
+    # So does its contact sheet.
     page.screen("sheet")
+    page.versions_done()
+    facts = tab.locator(".frame small").all_inner_texts()
+    mine.write_text(before)
+    page.context.request.post(f"{desk.place}api/kit/machines?name=turner.toml&replace=true", data=mine.read_bytes(), headers={"origin": desk.place.rstrip("/")})
+    until(lambda: tab.locator(".frame small").all_inner_texts()[:1] not in ([], facts[:1]), 60)
+    page.versions_done()
     drawer = page.drawer("blank")
     page.saved(lambda: drawer.get_by_text("cone", exact=True).click())
     for label, length in [("Diameter at its foot", "50mm"), ("Diameter at its top", "6cm"), ("Height", "55mm")]:
