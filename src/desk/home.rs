@@ -2,7 +2,7 @@
 //!
 //! ```text
 //! art/harbour.jpg   jobs/harbour/job.toml   orders/tags/order.toml   processes/shed.toml
-//! machines/turner.toml   coatings/…   wedges/…   out/harbour/…   bin/…
+//! machines/turner.toml   coatings/…   wedges/…   out/harbour/…   bin/…   .saved.json
 //! ```
 //!
 //! A file is replaced in one step, so that a run that is killed leaves the old one or the new one. No name that comes

@@ -388,15 +388,25 @@ async fn save(
     #[serde(default)]
     struct Save {
         folder: Option<String>,
+        replace: bool,
     }
     let brought = desk.room.file(body).await?;
-    let Save { folder } =
+    let Save { folder, replace } =
         if brought.bytes.is_empty() { Save::default() } else { serde_json::from_slice(&brought.bytes)? };
     let Some(run) = run(&desk, &name, at.revision, None).await? else { return overtaken() };
-    let all = Arc::clone(&desk);
-    let write = move || match run {
-        Done::Piece(exact) => files::save(&all, &exact, folder.as_deref()),
-        Done::Tray(tray) => tray.save(&all, folder.as_deref()),
+    let (all, job) = (Arc::clone(&desk), Name::new(&name)?);
+    let write = move || {
+        let folder = folder.as_deref();
+        if !replace {
+            files::free(&all.home, &job, folder)?;
+        }
+        let saved = match run {
+            Done::Piece(exact) => files::save(&all, &exact, folder),
+            Done::Tray(tray) => tray.save(&all, folder),
+        }?;
+        let place = all.home.at(&["out", folder.unwrap_or(job.text())])?;
+        files::remember(&all.home, &job, &place)?;
+        Ok(saved)
     };
     done(desk.work.run(write).await?)
 }

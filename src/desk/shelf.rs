@@ -9,7 +9,7 @@ use serde_json::{Value, json};
 
 use super::home::{Home, Name, revision};
 use super::says::Says;
-use super::written;
+use super::{files, written};
 use crate::job::{Job, file_name};
 use crate::order::Order;
 
@@ -287,6 +287,7 @@ pub(super) fn rename(home: &Home, name: &Name, to: &Name) -> Result<Kept, Says> 
             return Err(Says::overtaken(format!("There is a job '{to}' already; take another name.")));
         }
         fs::rename(old.path.parent().unwrap_or(&old.path), home.at(&[old.kind.place().0, to.text()])?)?;
+        files::renamed(home, name, to)?;
     }
     read(home, to)
 }

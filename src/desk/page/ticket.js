@@ -2,7 +2,7 @@
 
 import { outlineClip } from "./blank.js";
 import { button, field, icon, make, refill } from "./element.js";
-import { announce, notice, oops } from "./notice.js";
+import { announce, notice, oops, question } from "./notice.js";
 import { send } from "./server.js";
 import { curve } from "./curve.js";
 import { blankName, stamp } from "./strip.js";
@@ -65,13 +65,17 @@ function standing(ticket) {
 function files(piece, ticket, folder, paint) {
   const stop = (ticket.findings ?? []).some((f) => f.level === "stop");
   const out = make("p.saved", {}, piece.savedIn ? say("files.saved", piece.savedIn) : "");
-  const save = async () => {
+  const save = async (replace) => {
     try {
-      const answer = await send("POST", piece.path("save"), folder.value.trim() ? { folder: folder.value.trim() } : {});
+      const answer = await send("POST", piece.path("save"), { folder: folder.value.trim() || undefined, replace });
       piece.savedIn = { folder: answer.folder, n: number(answer.files.length) };
       paint();
       announce(say("files.saved", piece.savedIn));
-    } catch (refusal) { oops(refusal); }
+    } catch (refusal) {
+      if (!refusal.answer?.there) { oops(refusal); return; }
+      const answer = await question(say("files.there"), refusal.says, [["no", say("cancel")], ["yes", say("wedge.replace.yes")]]);
+      if (answer === "yes") save(true);
+    }
   };
   // Until the ticket of what is asked now is there, its files are of the past, and the server has them no more.
   const early = (event) => {
@@ -84,7 +88,7 @@ function files(piece, ticket, folder, paint) {
     make("ul", {}, (ticket.files ?? []).map((f) => make("li", {}, make("code", {}, f.name), make("span", {}, f.bytes ? bytes(f.bytes) : ""), f.about ? make("small", {}, f.about) : null))),
     make("div.row", {},
       make("a.button.main", { href: piece.path("files.zip"), download: `${piece.name}.zip`, on: { click: early } }, icon("zip"), make("span", {}, say("files.zip"))),
-      button(say("files.save"), save, { icon: "folder" })),
+      button(say("files.save"), () => save(false), { icon: "folder" })),
     field(say("files.folder"), folder, { hint: say("files.folder.hint") }), out,
     make("div.row", {}, button(say("print"), () => print(), { icon: "printer" })));
 }

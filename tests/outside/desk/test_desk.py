@@ -148,6 +148,29 @@ def test_a_burn_time_is_picked_on_the_ticket(page):
     assert "time" not in page.asked().get("burn", {})
 
 
+def test_the_files_of_another_piece_are_not_replaced_unasked(page, desk):
+    tab = page.tab
+    first = page.begin(SAMPLES / "emblem.svg")
+    save = tab.get_by_role("button", name="Save to the folder")
+    page.exact()
+    save.click()
+    tab.locator(".saved", has_text="files are in").wait_for()
+    program = desk.home / "out" / first / "program.nc"
+    before = program.read_bytes()
+    tab.goto(f"{desk.place}?view=sheet")
+    page.begin(HARBOUR)
+    page.exact()
+    tab.get_by_label("Folder").fill(first)
+    save.click()
+    tab.get_by_text(f"holds the files of '{first}'").wait_for()
+    tab.get_by_role("button", name="Leave it").click()
+    assert program.read_bytes() == before and not page.notices()
+    save.click()
+    tab.get_by_role("button", name="Replace it").click()
+    tab.locator(".saved", has_text="files are in").wait_for()
+    assert program.read_bytes() != before
+
+
 def test_the_zip_holds_the_same_files_and_runs_where_it_is_unpacked(page, desk, tmp_path):
     import zipfile
 
