@@ -141,22 +141,36 @@ export const easel = {
       let from = null;
       let frame = 0;
       node.addEventListener("pointerdown", (event) => {
-        if (event.button) return;
+        if (event.button || from) return;
         event.preventDefault();
         node.focus({ preventScroll: true });
         node.setPointerCapture(event.pointerId);
-        from = { x: event.clientX, y: event.clientY };
+        from = { id: event.pointerId, x: event.clientX, y: event.clientY };
       });
       node.addEventListener("pointermove", (event) => {
-        if (!from) return;
+        if (event.pointerId !== from?.id) return;
         moving(node);
         const snap = (v) => Math.round(v / scale / STEP_MM) * STEP_MM;
         node.moved = { x: snap(event.clientX - from.x), y: snap(event.clientY - from.y) };
         frame ||= requestAnimationFrame(() => { frame = 0; put(node); tell(node); });
       });
-      const end = () => { if (!from) return; from = null; rest(node); ask(node); };
-      node.addEventListener("pointerup", end);
-      node.addEventListener("pointercancel", end);
+      node.addEventListener("pointerup", (event) => {
+        if (event.pointerId !== from?.id) return;
+        from = null;
+        rest(node);
+        ask(node);
+      });
+      /** Puts it back where it lay before the hand took it. */
+      node.giveUp = () => {
+        if (!from) return;
+        from = null;
+        node.moved = { x: 0, y: 0 };
+        rest(node);
+        put(node);
+        tell(node);
+        if (!things.querySelector(".held")) board.classList.remove("moving");
+      };
+      node.addEventListener("pointercancel", node.giveUp);
       let later = 0;
       node.addEventListener("keydown", (event) => {
         const by = event.shiftKey ? STRIDE_MM : STEP_MM;
@@ -191,6 +205,12 @@ export const easel = {
       else reading.textContent = "";
     };
 
+    // A second finger means to come nearer, or is the ball of the thumb: nobody moves the art so.
+    bench.addEventListener("pointerdown", (event) => {
+      if (event.isPrimary) return;
+      event.stopPropagation();
+      for (const node of things.children) node.giveUp();
+    }, { capture: true });
     const watch = new ResizeObserver(fit);
     watch.observe(bench);
     watch.observe(main);

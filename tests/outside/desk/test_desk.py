@@ -537,6 +537,39 @@ def test_the_art_is_moved_by_hand_and_by_keys_and_every_step_is_undone(page):
     assert float(page.asked()["art"]["at"].split("mm")[0]) == right
 
 
+def test_two_fingers_on_the_easel_leave_the_art_where_it_is(chromium, desk):
+    context = chromium.new_context(viewport={"width": 820, "height": 1180}, has_touch=True, reduced_motion="reduce")
+    page = Page(context, desk)
+    page.begin(SAMPLES / "emblem.svg")
+    page.screen("easel")
+    thing = page.tab.locator(".thing").first
+    thing.wait_for()
+    session = context.new_cdp_session(page.tab)
+
+    def touch(kind, *fingers):
+        points = [{"x": x, "y": y, "id": n} for n, (x, y) in enumerate(fingers)]
+        session.send("Input.dispatchTouchEvent", {"type": f"touch{kind}", "touchPoints": points})
+
+    box = thing.bounding_box()
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    lay = page.asked()["art"].get("at")
+    touch("Start", (x - 40, y))
+    touch("Move", (x - 45, y))
+    touch("Start", (x - 45, y), (x + 40, y))
+    for k in range(1, 6):
+        touch("Move", (x - 45 - 5 * k, y), (x + 40 + 5 * k, y))
+    touch("End")
+    page.tab.wait_for_timeout(400)
+    assert page.asked()["art"].get("at") == lay and thing.bounding_box() == box
+    # One finger moves it as before.
+    touch("Start", (x, y))
+    touch("Move", (x - 15, y))
+    page.saved(lambda: touch("End"))
+    assert page.asked()["art"]["at"].startswith("-")
+    assert page.wrong == []
+    context.close()
+
+
 def test_dragging_keeps_sixty_frames_a_second(page, record_property):
     tab = page.tab
     page.begin()
