@@ -11,12 +11,13 @@ import { number, say, sentence, time } from "./words.js";
 const KINDS = ["combined", "exposure", "tone", "timing"];
 const ACCEPT = "image/*,.heic";
 
-/** Four corners on the photo, set by hand: dragged, or moved by arrow keys. In pixels of the photo, clockwise; what is shown is smaller. */
-function corners(src, photo, read) {
+/** Four corners on the photo, set by hand: dragged, or moved by arrow keys. In pixels of the photo, clockwise; what is shown is smaller. `before`: where they were put when it was not read. */
+function corners(src, photo, read, before) {
   const img = make("img", { alt: say("wedge.photo.alt"), draggable: "false" });
   const host = make("div.photo", {}, img);
   const [wide, high] = [() => photo.width ?? img.naturalWidth, () => photo.height ?? img.naturalHeight];
-  const at = [[0.15, 0.15], [0.85, 0.15], [0.85, 0.85], [0.15, 0.85]];
+  const placed = before?.split(",").map((px, n) => Number(px) / (n % 2 ? photo.height : photo.width));
+  const at = [[0.15, 0.15], [0.85, 0.15], [0.85, 0.85], [0.15, 0.85]].map((usual, n) => placed?.slice(2 * n, 2 * n + 2) ?? usual);
   const handles = at.map((share, n) => {
     const node = make("button.corner", { type: "button", "aria-label": say("wedge.corner", { n: n + 1 }) }, make("span", { "aria-hidden": "true" }, `${n + 1}`));
     const put = () => {
@@ -190,7 +191,7 @@ export const wedge = {
           result.scrollIntoView({ block: "start" });
         } catch (refusal) {
           if (refusal.answer?.corners_needed) {
-            refill(result, make("p.finding.warn", {}, icon("warn"), refusal.says), corners(refusal.answer.photo_picture ?? URL.createObjectURL(photo), refusal.answer, (c) => read(photo, c)));
+            refill(result, make("p.finding.warn", {}, icon("warn"), refusal.says), corners(refusal.answer.photo_picture ?? URL.createObjectURL(photo), refusal.answer, (c) => read(photo, c), at));
             result.scrollIntoView({ block: "start" });
             announce(refusal.says);
           } else oops(refusal);

@@ -1279,6 +1279,15 @@ def test_corners_are_set_by_hand_where_marks_were_not_found(page, desk, tmp_path
     photo = tab.locator(".photo img")
     photo.scroll_into_view_if_needed()
     tab.wait_for_function("() => document.querySelector('.photo img').naturalWidth > 0")
+    # Where they do not lie on the marks they stay where they were put, to be mended from there.
+    first = tab.get_by_role("button", name="Corner 1")
+    first.press("Shift+ArrowRight")
+    put = first.get_attribute("aria-label")
+    with tab.expect_response(lambda r: "corners=" in r.url) as refused:
+        tab.get_by_role("button", name="Read it with these corners").click()
+    assert refused.value.status == 422
+    tab.wait_for_function("() => !document.querySelector('.result.waiting')")
+    until(lambda: first.get_attribute("aria-label") == put)
     for n, (x, y) in enumerate(seen, 1):
         corner = tab.get_by_role("button", name=re.compile(f"Corner {n}"))
         box = photo.bounding_box()
