@@ -32,6 +32,7 @@ mod tiles;
 mod times;
 mod together;
 mod tray;
+mod unread;
 mod upload;
 mod versions;
 mod wedge;

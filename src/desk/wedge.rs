@@ -12,6 +12,7 @@ use super::Desk;
 use super::home::{Home, Name};
 use super::says::{Answer, Says, bytes};
 use super::together::{self, Earlier, Together};
+use super::unread;
 use crate::art;
 use crate::cli::wedge::{DRAWN, READ, draw_args, planned, put_reading};
 use crate::encode::sink::{Folder, Sink, Zip};
@@ -19,7 +20,7 @@ use crate::job::{ProcessFile, file_name};
 use crate::progress::Progress;
 use crate::proof::canvas::Picture;
 use crate::units::duration;
-use crate::wedge::ask::{Ask, ReadingError};
+use crate::wedge::ask::Ask;
 use crate::wedge::evidence::Evidence;
 use crate::wedge::register::photo;
 use crate::wedge::show::process;
@@ -280,18 +281,12 @@ pub(super) fn read_photo(
         format!("/api/wedges/{}/file/{file}?at={}", name.in_path(), super::home::revision(&photo))
     };
     let ask = Ask { corners, date: jiff::ZonedDateTime::now().date().to_string(), ..Ask::default() };
-    let found = photo::open(&photo, "the photo").map_err(ReadingError::from);
-    let found = found.and_then(|p| together::read(&p, &wedge, &ask, Earlier::of(home, with), progress));
+    let seen = photo::open(&photo, "the photo")?;
+    let off = unread::off(&seen, &wedge, &ask);
+    let ask = unread::begun_at(&ask, off);
+    let found = together::read(&seen, &wedge, &ask, Earlier::of(home, with), progress);
     let Together { evidence, earlier, says, apart } = found.map_err(|e| {
-        let searched = matches!(e, ReadingError::NoMarks { .. } | ReadingError::Corners(_));
-        let sentence = match &e {
-            ReadingError::NoMarks { .. } => {
-                "The four finder marks were not found in the photo; set its four corners by hand, or take the photo again: all four marks in it, uncovered, sharp and free of glare.".to_string()
-            }
-            e => e.to_string(),
-        };
-        Says::unusable(sentence)
-            .with("corners_needed", searched)
+        unread::says(home, name, &seen, &wedge, &ask, &e)
             .with("photo_picture", picture_of("tried.png"))
             .with("width", width)
             .with("height", height)
@@ -307,6 +302,15 @@ pub(super) fn read_photo(
     let state = super::home::revision(&serde_json::to_vec(&evidence.reading)?);
     let picture_of = |file: &str| format!("{}{state}", picture_of(file));
     let mut told = told(&evidence, &file, &picture_of, (width, height))?;
+    if off > 0
+        && let Some(notes) = told["notes"].as_array_mut()
+    {
+        let point = off + 1;
+        notes.push(
+            format!("point {point} lies on the disc with the hole, so the four were read from there on")
+                .into(),
+        );
+    }
     told["with"] = with.into();
     told["together"] = says.into();
     told["apart"] = apart.into();

@@ -312,6 +312,13 @@ fn a_wedge_is_drawn_read_and_kept() {
     assert_eq!(desk.json("POST", &format!("{path}/keep"), &json!({ "name": "../shed" })).status, 400);
     let kept = desk.json("POST", &format!("{path}/keep"), &json!({ "name": "shed" }));
     assert_eq!(kept.status, 201, "{kept:?}");
+    // The photo of another wedge says which it is of.
+    let second = json!({ "kind": "exposure", "asked": { "blank": "rect:31x31mm", "steps": "3x2" } });
+    let second =
+        desk.json("POST", "/api/wedges", &second).json()["name"].as_str().expect("a name").to_string();
+    let got = desk.ask("POST", &format!("/api/wedges/{}/photo", second.replace(' ', "%20")), &picture.body);
+    let first = wedge["name"].as_str().expect("a name");
+    assert!(got.status == 422 && got.says().contains(&format!("'{first}'. Open that one")), "{got:?}");
     // What was kept is read together with a photo only where that is chosen, and then it is said.
     let alone = desk.ask("POST", &format!("{path}/photo"), &picture.body).json();
     assert!(alone["together"].is_null() && alone["with"] == "", "{alone}");

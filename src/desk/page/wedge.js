@@ -191,7 +191,7 @@ export const wedge = {
           result.scrollIntoView({ block: "start" });
         } catch (refusal) {
           if (refusal.answer?.corners_needed) {
-            refill(result, make("p.finding.warn", {}, icon("warn"), refusal.says), corners(refusal.answer.photo_picture ?? URL.createObjectURL(photo), refusal.answer, (c) => read(photo, c), at));
+            refill(result, make("p.finding.warn", {}, icon("warn"), make("span", {}, sentence(refusal.says))), corners(refusal.answer.photo_picture ?? URL.createObjectURL(photo), refusal.answer, (c) => read(photo, c), at));
             result.scrollIntoView({ block: "start" });
             announce(refusal.says);
           } else oops(refusal);

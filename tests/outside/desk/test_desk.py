@@ -1305,6 +1305,17 @@ def test_corners_are_set_by_hand_where_marks_were_not_found(page, desk, tmp_path
     tab.get_by_role("button", name="Read it with these corners").click()
     tab.get_by_role("heading", name="What the wedge says").wait_for()
     assert "mm/s" in tab.locator(".pick .big").inner_text()
+    # Begun at another mark they are the same four; the other way round they are not.
+    name = tab.evaluate("() => new URLSearchParams(location.search).get('wedge')")
+
+    def read(points):
+        corners = ",".join(f"{v:.1f}" for point in points for v in point)
+        return page.context.request.post(f"{desk.place}api/wedges/{name}/photo", params={"corners": corners}, data=(tmp_path / "photo.jpg").read_bytes(), headers={"origin": desk.place.rstrip("/")})
+
+    turned = read([*seen[2:], *seen[:2]])
+    assert turned.ok and "point 3 lies on the disc" in turned.text()
+    mirrored = read(seen[::-1])
+    assert mirrored.status == 422 and "clockwise" in mirrored.json()["says"] and mirrored.json()["corners_needed"]
 
 
 # What needs no browser.
