@@ -435,7 +435,10 @@ fn attached((name, ending): (&Name, &str), kind: &'static str, content: Vec<u8>)
     let mut answer = bytes(kind, content)?;
     let plain: String =
         name.text().chars().map(|c| if c.is_ascii_alphanumeric() || c == '-' { c } else { '_' }).collect();
-    if let Ok(value) = HeaderValue::from_str(&format!("attachment; filename=\"{plain}.{ending}\"")) {
+    // The name as it is, for letters beyond ASCII (RFC 6266, RFC 8187); the plain one for whoever does not know that.
+    let whole =
+        format!("attachment; filename=\"{plain}.{ending}\"; filename*=UTF-8''{}.{ending}", name.in_path());
+    if let Ok(value) = HeaderValue::from_str(&whole) {
         answer.headers_mut().insert(header::CONTENT_DISPOSITION, value);
     }
     Ok(answer)
@@ -549,4 +552,16 @@ async fn keep_process(State(desk): State<Shared>, Path(name): Path<String>, body
     let all = Arc::clone(&desk);
     let kept = desk.work.files(move || wedge::keep(&all.home, &wedge, &name, replace)).await?;
     replaced(&desk, kept)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_archive_is_kept_under_the_name_of_its_job_whatever_its_letters() {
+        let answer = archive(&Name::near("منارة 2", "piece"), Vec::new()).unwrap();
+        let told = answer.headers()[header::CONTENT_DISPOSITION].to_str().unwrap();
+        assert!(told.ends_with("filename*=UTF-8''%D9%85%D9%86%D8%A7%D8%B1%D8%A9%202.zip"), "{told}");
+    }
 }
