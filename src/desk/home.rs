@@ -47,18 +47,26 @@ impl Name {
     /// Where it could mean anything but a file of that name.
     pub fn new(text: &str) -> Result<Name, Says> {
         let letters = |c: char| c.is_alphanumeric() || " -_.,+()&'".contains(c);
-        let good = (1..=LONGEST).contains(&text.chars().count())
-            && text.chars().all(letters)
-            && !text.starts_with(['.', ' ', '-'])
-            && !text.ends_with(['.', ' ']);
-        if good && !reserved(text) {
-            return Ok(Name(text.to_string()));
-        }
+        let count = text.chars().count();
         let shown: String = text.chars().filter(|c| !c.is_control()).take(40).collect();
-        Err(Says::strange(
-            StatusCode::BAD_REQUEST,
-            format!("'{shown}' cannot be a name here; use letters, digits, spaces and hyphens."),
-        ))
+        let why = if count == 0 {
+            "A name is missing; use letters, digits, spaces and hyphens.".to_string()
+        } else if !text.chars().all(letters) {
+            format!("'{shown}' cannot be a name here; use letters, digits, spaces and hyphens.")
+        } else if count > LONGEST {
+            format!(
+                "'{shown}…' has {count} letters, and a name here has at most {LONGEST}; take a shorter one."
+            )
+        } else if text.starts_with(['.', ' ', '-']) || text.ends_with(['.', ' ']) {
+            format!("'{shown}' cannot be a name here; let it begin and end with a letter or a digit.")
+        } else if reserved(text) {
+            format!(
+                "'{shown}' cannot be a name here: on some systems it stands for a device, not for a file; take another one."
+            )
+        } else {
+            return Ok(Name(text.to_string()));
+        };
+        Err(Says::strange(StatusCode::BAD_REQUEST, why))
     }
 
     /// The name that is nearest to a text; `usual` where nothing of it can stay.
@@ -279,7 +287,16 @@ pub(super) mod tests {
         ] {
             assert!(Name::new(bad).is_err(), "{bad}");
         }
-        assert!(Name::new(&"a".repeat(81)).is_err());
+        for (bad, why) in [
+            ("a/b", "use letters"),
+            ("con", "stands for a device"),
+            (".hidden", "begin and end with"),
+            ("", "is missing"),
+            (&*"a".repeat(81), "has 81 letters"),
+        ] {
+            let says = Name::new(bad).unwrap_err();
+            assert!(says.sentence().contains(why), "{says:?}");
+        }
         assert_eq!(Name::near("../../etc/passwd", "art").text(), "etc passwd");
         assert_eq!(Name::near("...", "art").text(), "art");
         assert_eq!(Name::near("nul", "art").text(), "art");
