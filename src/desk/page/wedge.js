@@ -68,6 +68,14 @@ function together(desk, read, again) {
   ];
 }
 
+/** The setting to take, of wedges that try settings; nothing of those that measure something else. */
+function setting(wedge, { pick, why }) {
+  if (!pick && !["combined", "exposure"].includes(wedge.kind)) return null;
+  return make("div.pick", {}, make("h3", {}, say("wedge.pick")),
+    pick ? make("p.big", {}, pick.line) : make("p", {}, say("wedge.pick.none")),
+    why && make("p", {}, sentence(why)));
+}
+
 /** The reading beside the photo: the pick, why, and each value with how sure it is. `again` reads it with another process. */
 function reading(desk, wedge, read, again) {
   const name = make("input", { type: "text", value: wedge.name, autocomplete: "off", spellcheck: "false" });
@@ -84,14 +92,11 @@ function reading(desk, wedge, read, again) {
     }
   };
   const figure = (src, words) => src && make("figure", {}, make("img", { src, alt: words }), make("figcaption", {}, words));
-  const pick = read.pick && Object.entries(read.pick).filter(([, v]) => v !== null && typeof v !== "object");
   return make("section.reading", {}, make("h2", { tabindex: -1 }, say("wedge.reading")),
     read.doubts?.length ? read.doubts.map((doubt) => make("p.finding.stop", {}, icon("stop"), make("span", {}, sentence(doubt)))) : read.says && make("p", {}, read.says),
     together(desk, read, again),
     make("div.pair", {}, figure(read.photo_picture, say("wedge.photo.alt")), figure(read.reading_picture, say("wedge.reading.alt")), figure(read.curves, say("wedge.curves"))),
-    make("div.pick", {}, make("h3", {}, say("wedge.pick")),
-      pick && typeof read.pick === "object" && make("p.big", {}, read.pick.line ?? pick.map(([k, v]) => `${spoken(k.replaceAll("_", " "))} ${typeof v === "number" ? number(v, 2) : v}`).join(", ")),
-      read.why && make("p", {}, sentence(read.why))),
+    setting(wedge, read),
     make("div.scroll", { tabindex: 0, role: "region", "aria-label": say("wedge.values") }, make("table", {},
       make("thead", {}, make("tr", {}, ["name", "value", "sigma", "standing"].map((h) => make("th", { scope: "col" }, say(`wedge.values.${h}`))))),
       make("tbody", {}, (read.values ?? []).map((v) => make("tr", {}, make("th", { scope: "row" }, v.name),
