@@ -181,28 +181,38 @@ export const wedge = {
     };
     let opening = null;
     let current = null;
+    let reads = 0;
 
     const show = (made) => {
       desk.wedge = made.name;
       history.replaceState({}, "", desk.address("wedge"));
+      // Meanwhile another wedge may be opened, which has nothing to do with the answer.
+      const shown = () => desk.wedge === made.name && !signal.aborted;
       const read = async (photo, at, together) => {
         announce(say("wedge.reading.now"));
         result.classList.add("waiting");
+        reads += 1;
         try {
           const answer = await send("POST", `/api/wedges/${encodeURIComponent(made.name)}/photo${query({ corners: at, with: together })}`, photo);
-          refill(result, reading(desk, made, answer, again));
           list();
+          if (!shown()) return;
+          refill(result, reading(desk, made, answer, again));
           result.querySelector("h2").focus({ preventScroll: true });
           result.scrollIntoView({ block: "start" });
         } catch (refusal) {
-          if (refusal.answer?.corners_needed) {
+          if (!shown()) notice(say("wedge.of", { name: made.name, says: refusal.says || refusal.message }), { wrong: true });
+          else if (refusal.answer?.corners_needed) {
             refill(result, make("p.finding.warn", {}, icon("warn"), make("span", {}, sentence(refusal.says))), corners(refusal.answer.photo_picture ?? URL.createObjectURL(photo), refusal.answer, (c) => read(photo, c), at));
             result.scrollIntoView({ block: "start" });
             announce(refusal.says);
           } else oops(refusal);
-        } finally { result.classList.remove("waiting"); }
+        } finally {
+          reads -= 1;
+          if (shown()) result.classList.remove("waiting");
+        }
       };
       const again = (together) => read("", undefined, together);
+      result.classList.remove("waiting");
       refill(result, made.reading && reading(desk, made, made.reading, again));
       refill(drawn, make("h2", {}, say("wedge.burn")),
         make("div.pair", {}, make("figure", {}, made.picture && make("img", { src: made.picture, alt: say("wedge.picture.alt") }), make("figcaption", {}, made.line ? sentence(made.line) : made.seconds ? say("wedge.takes", { time: time(made.seconds) }) : "")),
@@ -211,6 +221,10 @@ export const wedge = {
             dropZone(desk, { title: say("wedge.drop"), line: say("wedge.drop.line"), pick: say("wedge.pick.photo") }, ([photo]) => photo && read(photo), { multiple: false, accept: ACCEPT }))));
       current = read;
     };
+    // It may have been read in another tab, or before somebody looked elsewhere and came back.
+    desk.events.addEventListener("wedge", ({ detail }) => {
+      if (detail.wedge === desk.wedge && !reads) opening = open(detail.wedge);
+    }, { signal });
     // A photo of a wedge is no piece, and whose it is only a person knows.
     desk.dropped = async ([photo]) => {
       await opening;

@@ -1260,6 +1260,48 @@ def test_a_wedge_is_found_again_and_a_photo_waits_for_one(page, desk):
     assert tab.evaluate("() => new URLSearchParams(location.search).get('wedge')") == name
 
 
+def test_what_is_read_stands_under_its_own_wedge_and_says_no_more_than_it_knows(page, desk):
+    tab = page.tab
+    drawn = []
+    for kind in ("Timing", "Exposure"):
+        page.screen("wedge")
+        tab.get_by_role("radio", name=kind).check(force=True)
+        tab.get_by_label("Blank", exact=True).select_option("glass-tile-100")
+        with tab.expect_response(lambda r: r.request.method == "POST" and r.url.endswith("/api/wedges")) as made:
+            tab.get_by_role("button", name="Draw the wedge").click()
+        drawn.append(made.value.json()["name"])
+        tab.locator('.wedges [aria-current="true"]', has_text=drawn[-1]).wait_for()
+    photos = []
+    tab.route("**/photo*", lambda route: photos.append(route))
+    answer = {"says": "Read: poster paint on diode 5 W.", "values": [], "notes": []}
+    said = tab.get_by_role("heading", name="What the wedge says")
+
+    def drop():
+        held = len(photos)
+        page.drop(HARBOUR)
+        until(lambda: len(photos) > held or tab.wait_for_timeout(20))
+
+    # The photo of one is on its way while another one is opened.
+    drop()
+    tab.get_by_role("button", name=drawn[0], exact=True).click()
+    tab.locator('.wedges [aria-current="true"]', has_text=drawn[0]).wait_for()
+    photos[0].fulfill(json=answer)
+    tab.wait_for_timeout(300)
+    assert said.count() == 0 and tab.locator(".result.waiting").count() == 0
+    # One that tries no settings has none to take.
+    drop()
+    photos[1].fulfill(json=answer)
+    said.wait_for()
+    assert tab.get_by_role("heading", name="The setting to take").count() == 0
+    # What is said against a photo names its wedge where another one is open.
+    drop()
+    tab.get_by_role("button", name=drawn[1], exact=True).click()
+    tab.locator('.wedges [aria-current="true"]', has_text=drawn[1]).wait_for()
+    photos[2].fulfill(status=422, json={"says": "The four finder marks were not found.", "corners_needed": True})
+    tab.get_by_text(f"{drawn[0]}: The four finder marks").wait_for()
+    assert tab.locator(".corners").count() == 0
+
+
 def test_a_wedge_is_asked_for_as_the_open_piece_is(page):
     tab = page.tab
     page.begin(SAMPLES / "emblem.svg")
