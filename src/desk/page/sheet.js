@@ -15,6 +15,11 @@ const roll = {
   set names(names) { sessionStorage.setItem("roll", JSON.stringify(names)); },
 };
 
+/** A piece that is called otherwise stays where it is among them. */
+export function renameOnRoll(from, to) {
+  roll.names = roll.names.map((name) => (name === from ? to : name));
+}
+
 /** The ring of a grease pencil round the frame that was taken: drawn by hand, so it does not quite close. */
 function ring() {
   return draw("svg", { class: "ring", viewBox: "0 0 200 200", preserveAspectRatio: "none", "aria-hidden": "true" },

@@ -1,9 +1,45 @@
 // Shelf: the pieces and trays that were begun, newest first; one is taken down, copied, or put into the bin.
 
-import { button, icon, make, refill } from "./element.js";
-import { notice, oops } from "./notice.js";
+import { button, field, icon, make, refill } from "./element.js";
+import { notice, oops, question } from "./notice.js";
 import { get, jobPath, send } from "./server.js";
+import { renameOnRoll } from "./sheet.js";
 import { say } from "./words.js";
+
+/** Asks for another name, and once more where it was refused: `wrong` says why `typed` was. */
+async function askName(job, typed = job.name, wrong = "") {
+  const input = make("input", { type: "text", value: typed, autocomplete: "off", spellcheck: "false" });
+  const whole = field(say("shelf.name"), input);
+  whole.querySelector(".wrong").textContent = wrong;
+  input.setAttribute("aria-invalid", String(Boolean(wrong)));
+  input.addEventListener("keydown", (event) => {
+    if (event.key !== "Enter") return;
+    // Else it would press what has the focus once the question is gone.
+    event.preventDefault();
+    input.closest("dialog").querySelector("button").click();
+  });
+  const answer = question(say("shelf.rename", { name: job.name }), whole, [["yes", say("shelf.rename.yes")], ["no", say("cancel")]]);
+  input.focus();
+  input.select();
+  return (await answer) === "yes" ? input.value.trim() : job.name;
+}
+
+/** Calls a job by another name, and the open one goes on under that. */
+async function rename(desk, job, typed, wrong) {
+  const to = await askName(job, typed, wrong);
+  if (to === job.name) return;
+  try {
+    let made = await send("POST", jobPath(job.name, "/name"), { name: to });
+    // A tray bears the name that it was begun with on its ticket too.
+    if (made.asked.title === job.name) made = await send("PUT", jobPath(to), { revision: made.revision, asked: { ...made.asked, title: to } });
+    renameOnRoll(job.name, made.name);
+    if (desk.piece?.name === job.name) await desk.go(desk.view, made.name, { replace: true, focus: false });
+  } catch (refusal) {
+    // Above the shelf no notice would be seen.
+    if (!refusal.says) throw refusal;
+    await rename(desk, job, to, refusal.says);
+  }
+}
 
 async function fillList(list, desk, close) {
   const { jobs } = await get("/api/shelf");
@@ -33,6 +69,7 @@ async function fillList(list, desk, close) {
     job.picture ? make("img", { src: job.picture, alt: "", loading: "lazy", width: 56, height: 56 }) : icon(job.kind === "tray" ? "tray" : "piece"),
     make("span", {}, make("b", {}, job.name), make("small", {}, job.line))),
     button(say("shelf.copy", { name: job.name }), () => copy(job), { icon: "copy", quiet: true }),
+    button(say("shelf.rename", { name: job.name }), () => rename(desk, job).then(again, oops), { icon: "pen", quiet: true }),
     button(say("shelf.bin", { name: job.name }), () => bin(job), { icon: "bin", quiet: true }))) : make("li.none", {}, say("shelf.empty")));
 }
 

@@ -1171,6 +1171,28 @@ def test_a_piece_goes_into_the_bin_and_comes_back(page):
     until(lambda: page.api(f"/api/jobs/{name}").status == 200)
 
 
+def test_a_piece_is_called_by_another_name(page, desk):
+    tab = page.tab
+    name = page.begin(SAMPLES / "emblem.svg")
+    other = page.api(f"/api/jobs/{name}").json()
+    page.context.request.post(f"{desk.place}api/jobs", data=json.dumps({"copy_of": other["name"]}), headers={"origin": desk.place.rstrip("/")})
+    tab.get_by_role("button", name="Open the shelf").click()
+    tab.get_by_role("button", name=f"Rename {name}", exact=True).click()
+    asked = tab.get_by_label("Its new name")
+    # A name that is taken is asked for once more.
+    asked.fill(f"{name}-2")
+    asked.press("Enter")
+    tab.get_by_text("take another name").wait_for()
+    asked.fill("Regatta gift")
+    tab.get_by_role("button", name="Rename it").click()
+    tab.locator(".shelf .take", has_text="Regatta gift").wait_for()
+    tab.keyboard.press("Escape")
+    until(lambda: page.name == "Regatta gift")
+    assert page.api(f"/api/jobs/{name}").status == 404 and (desk.home / "jobs" / "Regatta gift" / "job.toml").exists()
+    page.versions_done()
+    assert tab.get_by_role("heading", name="Regatta gift").count() == 1 and not page.notices()
+
+
 def photographed(folder, path, covered=False):
     """A photo of the wedge in `folder`, by wedge_model.py, which knows the burn; and its finder marks, pixels, clockwise from the
     disc with the hole. `covered`: with a spot of paint on the middle of each, so that they are not found."""
