@@ -62,20 +62,28 @@ function standing(ticket) {
       make("td", {}, r.source ?? "")))))));
 }
 
+/** Saves the files into a folder, by that name or by the piece's; null where another's files lie there and shall stay. */
+export async function saveFiles(piece, folder, replace = false) {
+  try {
+    return await send("POST", piece.path("save"), { folder: folder || undefined, replace });
+  } catch (refusal) {
+    if (!refusal.answer?.there) throw refusal;
+    const answer = await question(say("files.there"), refusal.says, [["no", say("cancel")], ["yes", say("wedge.replace.yes")]]);
+    return answer === "yes" ? saveFiles(piece, folder, true) : null;
+  }
+}
+
 function files(piece, ticket, folder, paint) {
   const stop = (ticket.findings ?? []).some((f) => f.level === "stop");
   const out = make("p.saved", {}, piece.savedIn ? say("files.saved", piece.savedIn) : "");
-  const save = async (replace) => {
+  const save = async () => {
     try {
-      const answer = await send("POST", piece.path("save"), { folder: folder.value.trim() || undefined, replace });
+      const answer = await saveFiles(piece, folder.value.trim());
+      if (!answer) return;
       piece.savedIn = { folder: answer.folder, n: number(answer.files.length) };
       paint();
       announce(say("files.saved", piece.savedIn));
-    } catch (refusal) {
-      if (!refusal.answer?.there) { oops(refusal); return; }
-      const answer = await question(say("files.there"), refusal.says, [["no", say("cancel")], ["yes", say("wedge.replace.yes")]]);
-      if (answer === "yes") save(true);
-    }
+    } catch (refusal) { oops(refusal); }
   };
   // Until the ticket of what is asked now is there, its files are of the past, and the server has them no more.
   const early = (event) => {
@@ -88,7 +96,7 @@ function files(piece, ticket, folder, paint) {
     make("ul", {}, (ticket.files ?? []).map((f) => make("li", {}, make("code", {}, f.name), make("span", {}, f.bytes ? bytes(f.bytes) : ""), f.about ? make("small", {}, f.about) : null))),
     make("div.row", {},
       make("a.button.main", { href: piece.path("files.zip"), download: `${piece.name}.zip`, on: { click: early } }, icon("zip"), make("span", {}, say("files.zip"))),
-      button(say("files.save"), () => save(false), { icon: "folder" })),
+      button(say("files.save"), save, { icon: "folder" })),
     field(say("files.folder"), folder, { hint: say("files.folder.hint") }), out,
     make("div.row", {}, button(say("print"), () => print(), { icon: "printer" })));
 }

@@ -5,6 +5,7 @@ import { announce, notice, oops } from "./notice.js";
 import { csv } from "./piece.js";
 import { get, jobPath, send } from "./server.js";
 import { dropZone } from "./sheet.js";
+import { saveFiles } from "./ticket.js";
 import { bytes, count, number, say, sentence, time } from "./words.js";
 
 /** Files that are pictures, by their names: a system need not know the sort of each. */
@@ -84,13 +85,13 @@ function leftOff(rows) {
   return make("li.finding.warn", {}, make("p", {}, make("span.level", {}, icon("warn"), say("level.warn")), " ", count("tray.left", rows.length, { rows: named })));
 }
 
-/** All pieces, in the order of the table. Those out of sight cost nothing: the browser skips them, and their pictures come when they are near. */
-function pieces(trays) {
+/** All pieces, in the order of the table. Those out of sight cost nothing: the browser skips them, and their pictures come when they are near; those made with a kit that was renewed have another address. */
+function pieces(trays, { renewed }) {
   return trays.map((tray) => make("section.pieces", {},
     make("h3", {}, trays.length > 1 ? say("tray.number", { n: tray.number }) : say("tray.pieces"), tray.seconds ? make("small", {}, time(tray.seconds)) : null),
     make("ol", {}, [...tray.pieces].sort((a, b) => (a.row ?? 0) - (b.row ?? 0) || a.number - b.number).map((p) => make("li.spot", { data: { number: p.number } },
       make("span.edge", {}, number(p.number)),
-      p.picture ? make("img", { src: p.picture, alt: say("tray.piece", { name: p.name ?? p.number }), loading: "lazy", decoding: "async", width: 220, height: Math.round((220 * (p.height_mm || 1)) / (p.width_mm || 1)) }) : make("span.waiting"),
+      p.picture ? make("img", { src: renewed ? `${p.picture}&renewed=${renewed}` : p.picture, alt: say("tray.piece", { name: p.name ?? p.number }), loading: "lazy", decoding: "async", width: 220, height: Math.round((220 * (p.height_mm || 1)) / (p.width_mm || 1)) }) : make("span.waiting"),
       make("b", {}, p.name ?? ""), p.says && make("p.wrong", {}, icon("warn"), p.says))))));
 }
 
@@ -131,7 +132,7 @@ export const tray = {
         if (!seen || piece.revision !== revision) return;
         const n = seen.trays.reduce((sum, t) => sum + t.pieces.length, 0);
         told.textContent = count("tray.done", n, { trays: count("tray.trays", seen.trays.length) });
-        refill(spots, pieces(seen.trays));
+        refill(spots, pieces(seen.trays, piece.kit));
         shown?.leave(seen.bad_rows);
         refill(findings, leftOff(seen.bad_rows), (seen.findings ?? []).map((f) => {
           const level = { caution: "warn" }[f.level] ?? f.level;
@@ -183,8 +184,8 @@ export const tray = {
             if (early(event)) return;
             try {
               if (await elsewhere()) return;
-              const saved = await send("POST", piece.path("save"), {});
-              out.textContent = say("files.saved", { folder: saved.folder, n: number(saved.files.length) });
+              const saved = await saveFiles(piece);
+              if (saved) out.textContent = say("files.saved", { folder: saved.folder, n: number(saved.files.length) });
             } catch (refusal) { oops(refusal); }
           }, { icon: "folder" }), button(say("print"), () => print(), { icon: "printer" })), out);
     };
