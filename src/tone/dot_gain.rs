@@ -107,6 +107,9 @@ const LEVELS: [f32; 30] = [
     0.003, 0.007, 0.013, 0.022, 0.035, 0.052, 0.072, 0.095, 0.121, 0.155, 0.19, 0.23, 0.275, 0.32, 0.365,
     0.41, 0.455, 0.52, 0.57, 0.62, 0.67, 0.72, 0.77, 0.82, 0.865, 0.905, 0.94, 0.967, 0.987, 0.996,
 ];
+/// The levels, by number, at which the mean of machines is held against the planned one: both bend alike, so that what lies
+/// between them is smooth. Small patches do, and every remedy that is tried has a curve of its own.
+const MEAN_AT: [usize; 7] = [5, 8, 11, 15, 19, 23, 26];
 /// Side of a patch, dots; very light and very dark ones hold few dots and are larger.
 const SIDE: usize = 128;
 /// Dots at a patch's edge that are left out: start-up of a diffusion, and the beam's reach.
@@ -314,8 +317,7 @@ pub fn forecast_anew(screen: &Screen, options: &Options) -> GainCurve {
         let side = if few { SIDE * 2 } else { SIDE } + 2 * EDGE;
         let dots = (screen.make)(&Tone::filled(side, side, level), options, &Silent);
         let (coverage, mark) = interior(&burn, &dots);
-        // The mean of all bends as the planned one does: what is between them is looked at at every third level.
-        let more = (i % 3 == 1).then(|| {
+        let more = MEAN_AT.contains(&i).then(|| {
             let marks: f32 = others.iter().map(|b| interior(b, &dots).1 - mark).sum();
             marks / (others.len() + 1) as f32
         });

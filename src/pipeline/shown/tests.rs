@@ -228,7 +228,7 @@ fn a_layer_that_is_lost_below_another_is_said() {
     assert!(covered.len() == 1 && covered[0].how == How::Covers && covered[0].share > 0.3, "{covered:?}");
     assert!(found(&format!("{small}[[layer]]\ntext = 'O'\nbold = true\nplace = '90x54mm'")).is_empty());
     // A border over it hides a text as well.
-    let under = found(&format!("{name}[[layer]]\nborder = '27.9mm'"));
+    let under = found(&format!("{name}[[layer]]\nborder = '25mm'"));
     assert!(under.len() == 1 && under[0].how == How::Covers, "{under:?}");
 }
 
