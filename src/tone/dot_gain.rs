@@ -107,9 +107,6 @@ const LEVELS: [f32; 30] = [
     0.003, 0.007, 0.013, 0.022, 0.035, 0.052, 0.072, 0.095, 0.121, 0.155, 0.19, 0.23, 0.275, 0.32, 0.365,
     0.41, 0.455, 0.52, 0.57, 0.62, 0.67, 0.72, 0.77, 0.82, 0.865, 0.905, 0.94, 0.967, 0.987, 0.996,
 ];
-/// The levels, by number, at which the mean of machines is held against the planned one: both bend alike, so that what lies
-/// between them is smooth. Small patches do, and every remedy that is tried has a curve of its own.
-const MEAN_AT: [usize; 7] = [5, 8, 11, 15, 19, 23, 26];
 /// Side of a patch, dots; very light and very dark ones hold few dots and are larger.
 const SIDE: usize = 128;
 /// Dots at a patch's edge that are left out: start-up of a diffusion, and the beam's reach.
@@ -281,9 +278,8 @@ fn interpolate(x: &[f32], y: &[f32], at: f32) -> f32 {
     }
 }
 
-/// The curve of a screen under the burn in `options`, forecast on flat patches: where that is not known for sure, the mean
-/// over what may be, so that tones are to be expected right. Remembered for the same screen and options as long as the
-/// process runs.
+/// The curve of a screen under the burn in `options`, forecast on flat patches; remembered for the
+/// same screen and options as long as the process runs.
 pub fn forecast(screen: &Screen, options: &Options) -> GainCurve {
     type Known = (&'static str, Options, GainCurve);
     static KNOWN: Mutex<Vec<Known>> = Mutex::new(Vec::new());
@@ -307,9 +303,6 @@ pub fn forecast(screen: &Screen, options: &Options) -> GainCurve {
 
 /// The same, worked out afresh.
 pub fn forecast_anew(screen: &Screen, options: &Options) -> GainCurve {
-    let may_be = options.unsure.machines(&options.burn);
-    let others: Vec<Forecast> =
-        may_be[1..].iter().filter(|_| !options.unsure.is_none()).map(Forecast::new).collect();
     let burn = Forecast::new(&options.burn);
     let points = parallel::map(LEVELS.len(), |i| {
         let level = LEVELS[i];
@@ -317,26 +310,15 @@ pub fn forecast_anew(screen: &Screen, options: &Options) -> GainCurve {
         let side = if few { SIDE * 2 } else { SIDE } + 2 * EDGE;
         let dots = (screen.make)(&Tone::filled(side, side, level), options, &Silent);
         let (coverage, mark) = interior(&burn, &dots);
-        let more = MEAN_AT.contains(&i).then(|| {
-            let marks: f32 = others.iter().map(|b| interior(b, &dots).1 - mark).sum();
-            marks / (others.len() + 1) as f32
-        });
-        (level, coverage, mark, more)
+        (level, coverage, mark)
     });
-    let solid = burn.solid().mark;
-    let solid_more = others.iter().map(|b| b.solid().mark - solid).sum::<f32>() / (others.len() + 1) as f32;
-    let seen = points.iter().filter_map(|&(_, coverage, _, more)| Some((coverage, more?)));
-    let (at, by): (Vec<f32>, Vec<f32>) =
-        std::iter::once((0.0, 0.0)).chain(seen).chain([(1.0, solid_more)]).unzip();
-    let points: Vec<(f32, f32, f32)> =
-        points.iter().map(|&(level, c, mark, _)| (level, c, mark + interpolate(&at, &by, c))).collect();
     let strays = |&(level, coverage, _): &(f32, f32, f32)| (coverage - level).abs() > KEEPS_TONE;
     if points.iter().any(strays) {
         return GainCurve::none();
     }
     let mut points: Vec<(f32, f32)> = points.into_iter().map(|(_, c, m)| (c, m)).collect();
     points.push((0.0, 0.0));
-    points.push((1.0, solid + solid_more));
+    points.push((1.0, burn.solid().mark));
     rising(points)
 }
 
@@ -423,7 +405,7 @@ pub fn ceiling(mut tone: Tone, share: f64) -> Tone {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::mark::{Burn, Unsure};
+    use crate::mark::Burn;
     use crate::parallel::with_threads;
     use crate::screen;
 
@@ -468,28 +450,6 @@ mod tests {
             let reach = if beam > 1.0 { 0.95..1.0 } else { 0.8..0.9 };
             assert!(c.limit.is_none() && reach.contains(&c.reach()), "{beam}: {c:?}");
         }
-    }
-
-    #[test]
-    fn the_curve_of_a_machine_that_is_not_known_is_the_mean_of_what_may_be() {
-        let unsure = Unsure { beam: 0.1, exposure: 0.1 };
-        let known = options(1.5);
-        let curve = forecast_anew(&CARRY, &Options { unsure, ..known.clone() });
-        let each = unsure
-            .machines(&known.burn)
-            .map(|burn| forecast_anew(&CARRY, &Options { burn, ..known.clone() }));
-        let mut most = 0.0f32;
-        for coverage in [0.02, 0.1, 0.2, 0.35, 0.5, 0.7, 0.9, 1.0] {
-            let mean = each.iter().map(|c| c.mark_of(coverage)).sum::<f32>() / 5.0;
-            assert!(
-                (curve.mark_of(coverage) - mean).abs() < 0.004,
-                "{coverage}: {}, {mean}",
-                curve.mark_of(coverage)
-            );
-            most = most.max((mean - each[0].mark_of(coverage)).abs());
-        }
-        // It is another than the planned one.
-        assert!(most > 0.006, "{most}");
     }
 
     #[test]
