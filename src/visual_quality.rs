@@ -203,12 +203,11 @@ pub fn score_in_mm(mark: &Mark, wanted: &Tone, (along, across): (f64, f64), dist
     score(&mark, &wanted, side, distance_mm)
 }
 
-/// Squares of the larger pitch of which a likeness is judged at most.
-const JUDGED: usize = 400_000;
 /// Rows of squares in a band of a larger plane.
 const JUDGED_BAND: usize = 96;
 
-/// What is wanted, kept to hold marks against: of a plane of more than 400,000 squares only bands of 96 rows, spread evenly.
+/// What is wanted, kept to hold marks against: of a plane of many squares of the larger pitch only bands of 96 rows, spread
+/// evenly.
 pub struct Judge {
     /// mm.
     distance: f64,
@@ -224,21 +223,22 @@ pub struct Judge {
 
 impl Judge {
     /// Keeps what is wanted, of dots that lie `along` and `across` apart (mm) and are seen from `distance` mm.
-    /// Nothing is wanted outside the columns `allowed` of each row.
+    /// Nothing is wanted outside the columns `allowed` of each row. More than `most` squares are judged by bands.
     pub fn new(
         wanted: &Tone,
         (along, across): (f64, f64),
         distance: f64,
+        most: usize,
         allowed: impl Fn(usize) -> Range<usize> + Sync,
     ) -> Judge {
         let side = along.max(across);
         let each = (side / along, side / across);
         let (width, all) = counts(wanted, each);
         let band = JUDGED_BAND + 2 * BORDER;
-        let (height, count) = if width * all <= JUDGED || all <= band {
+        let (height, count) = if width * all <= most || all <= band {
             (all, 1)
         } else {
-            (band, (JUDGED / (width * JUDGED_BAND)).max(2))
+            (band, (most / (width * JUDGED_BAND)).max(2))
         };
         let bands = crate::parallel::map(count, |i| {
             let top = if count > 1 { i * (all - height) / (count - 1) } else { 0 };
@@ -387,7 +387,7 @@ mod tests {
             90,
             mark.data().iter().zip(wanted.data()).map(|(m, w)| 2.0 * m - w).collect(),
         );
-        let judge = Judge::new(&wanted, (0.085, 0.085), 300.0, |_| 0..120);
+        let judge = Judge::new(&wanted, (0.085, 0.085), 300.0, 400_000, |_| 0..120);
         let (planned, expected) =
             judge.likeness(|rows| [&mark, &worse].map(|m| m.part(0..120, rows.clone())));
         let want = score(&mark, &wanted, 0.085, 300.0).psnr_hvs_db;
@@ -396,8 +396,13 @@ mod tests {
         assert!((expected - (planned - 10.0 * 2.5f64.log10())).abs() < 1e-3, "{expected}");
         // Each dot twice along the lines is the same picture.
         let twice = |p: &[f32]| p.iter().flat_map(|&v| [v, v]).collect::<Vec<f32>>();
-        let fine =
-            Judge::new(&Tone::from_vec(240, 90, twice(wanted.data())), (0.0425, 0.085), 300.0, |_| 0..240);
+        let fine = Judge::new(
+            &Tone::from_vec(240, 90, twice(wanted.data())),
+            (0.0425, 0.085),
+            300.0,
+            400_000,
+            |_| 0..240,
+        );
         let mark = Mark::from_vec(240, 90, twice(mark.data()));
         let again = fine.likeness(|rows| [mark.part(0..240, rows.clone())]);
         assert!((again.0 - want).abs() < 1e-3 && again.0 == again.1, "{again:?}");
@@ -406,7 +411,7 @@ mod tests {
     #[test]
     fn of_a_large_plane_bands_are_judged() {
         let (mark, wanted) = planes(700, 1200);
-        let judge = Judge::new(&wanted, (0.085, 0.085), 300.0, |_| 0..700);
+        let judge = Judge::new(&wanted, (0.085, 0.085), 300.0, 400_000, |_| 0..700);
         assert!(judge.bands.len() > 2 && judge.bands.iter().all(|(rows, _)| rows.len() == 128));
         assert_eq!(judge.bands.last().unwrap().0.end, 1200);
         let (planned, _) = judge.likeness(|rows| [mark.part(0..700, rows.clone())]);

@@ -37,9 +37,6 @@ impl CellSamples {
     /// All 8 x 8 samples: the reference.
     pub const REFERENCE: CellSamples = CellSamples { n: 8, step: 1 };
 
-    /// Half of them, every second in both directions: a plane's likeness is within 0.05 dB of the reference's.
-    pub const HALF: CellSamples = CellSamples { n: 8, step: 2 };
-
     /// The fewest samples whose mean mark is within 0.3 % of the reference, for a beam whose smaller
     /// diameter is `diameter` pitches. Beams under 0.7 pitches need a grid finer than 8 x 8.
     pub fn for_beam(diameter: f64) -> Self {

@@ -6,7 +6,7 @@ use super::error::PipelineError;
 use super::foresee::foresee;
 use super::laid::{self, Laid, paced};
 use super::laid_round::Cone;
-use super::likely::{self, Likely};
+use super::likely::{self, Judges, Likely};
 use super::pace::Pace;
 use super::shares::Shares;
 use super::shown::{Shown, wanted};
@@ -21,7 +21,7 @@ use crate::progress::{Portion, Progress};
 use crate::proof::layout::Look;
 use crate::proof::loupe::DotWindow;
 use crate::screen::Screen;
-use crate::visual_quality::{self, Judge, Score};
+use crate::visual_quality::{self, Score};
 
 /// Distance from which a piece is looked at, mm: at arm's length, as the measures assume.
 pub const VIEWING_DISTANCE_MM: f64 = 300.0;
@@ -178,7 +178,7 @@ pub fn against_quick(
 fn contender(
     plan: &Plan,
     screen: &Screen,
-    (mark, wanted, judge): (&Mark, &Tone, Option<&Judge>),
+    (mark, wanted, judge): (&Mark, &Tone, Option<&Judges>),
     (laid, placement): (Laid, Placement),
     (most, name): (usize, &str),
     progress: &dyn Progress,
