@@ -49,7 +49,7 @@ const EDGE: usize = 8;
 const REACH: usize = 12;
 
 /// How often dots are made to come to a time that was asked for, and how near below it is near enough.
-const TRIES: usize = 6;
+const TRIES: usize = 8;
 const NEAR: f64 = 0.985;
 
 /// What was settled for the sake of time.
