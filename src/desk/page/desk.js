@@ -43,6 +43,7 @@ class Desk extends EventTarget {
   leaving = new AbortController();
   said = 0;
   renewals = 0;
+  taken = null;
   dropped = () => {};
   undecided = () => {};
 
@@ -102,12 +103,13 @@ class Desk extends EventTarget {
   async #renewed(asked) {
     // Browsers show a picture that this page has had already without asking for it once more, so it gets another address.
     this.renewals += 1;
+    const { piece, taken } = this;
+    // What the piece takes only just now was never shown otherwise, and the hand is still where it was brought.
+    const shown = piece && uses(piece, asked) && !(taken?.asked === asked && Date.now() - taken.at < 1000);
     await this.readKit();
-    const { piece } = this;
-    if (!piece) return;
-    piece.kit = this.kit;
+    if (this.piece) this.piece.kit = this.kit;
     // What is on its way is worked out anew as it is.
-    if (piece.unsaved || !uses(piece, asked)) return;
+    if (!shown || this.piece !== piece || piece.unsaved) return;
     if (this.view !== "wedge") { await this.again(); return; }
     // A wedge's screen shows nothing of the piece, and what is typed there stays.
     const anew = await Piece.open(piece.name, this.kit);

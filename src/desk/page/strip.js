@@ -124,7 +124,9 @@ function listDrawer(desk, piece, what, list) {
       const { asked } = await send("POST", path + query({ name: file.name, replace }), file);
       await desk.readKit();
       // Where the piece has it already, the desk hears that it is now another thing of the same name.
-      if (asked !== piece.value(at)) piece.change({ [at]: asked });
+      const other = asked !== piece.value(at);
+      desk.taken = other ? { asked, at: Date.now() } : null;
+      if (other) piece.change({ [at]: asked });
     } catch (refusal) {
       if (!refusal.answer?.there) { oops(refusal); return; }
       const answer = await question(say("own.there"), refusal.says, [["no", say("cancel")], ["yes", say("wedge.replace.yes")]]);

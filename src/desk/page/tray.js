@@ -154,13 +154,6 @@ export const tray = {
     const files = (seen) => {
       const out = make("p.saved", { role: "status" });
       const of = piece.revision;
-      // A name that was typed just now is on its way: until it is on the tray, the files are of what was there before.
-      const early = (event) => {
-        if (!piece.unsaved && piece.revision === of) return false;
-        event.preventDefault();
-        notice(say("tray.files.coming"));
-        return true;
-      };
       // Nobody takes the files of another tab's names without having seen them.
       const elsewhere = async () => {
         if ((await get(jobPath(piece.name), signal)).revision === piece.revision) return false;
@@ -168,22 +161,28 @@ export const tray = {
         await desk.again();
         return true;
       };
+      // A name that was typed just now is on its way: until it is on the tray, the files are of what was there before. What
+      // another tab changed meanwhile will never be laid out here as it was.
+      const early = async () => {
+        if (!piece.unsaved && await elsewhere()) return true;
+        if (!piece.unsaved && piece.revision === of) return false;
+        notice(say("tray.files.coming"));
+        return true;
+      };
       const zip = { href: piece.path("files.zip"), download: `${piece.name}.zip` };
       const fetchZip = async (event) => {
-        if (early(event)) return;
         event.preventDefault();
         try {
-          if (!await elsewhere()) make("a", zip).click();
+          if (!await early()) make("a", zip).click();
         } catch (refusal) { oops(refusal); }
       };
       refill(toTake, make("h2", {}, say("files.title")), seen.burns ? make("p", {}, say("tray.program")) : make("p.finding.stop", {}, icon("stop"), say("tray.stopped")),
         seen.files?.length ? make("ul", {}, seen.files.map((f) => make("li", {}, make("code", {}, f.name), f.bytes ? make("span", {}, bytes(f.bytes)) : null))) : null,
         make("div.row", {},
           make("a.button.main", { ...zip, on: { click: fetchZip } }, icon("zip"), make("span", {}, say("files.zip"))),
-          button(say("files.save"), async (event) => {
-            if (early(event)) return;
+          button(say("files.save"), async () => {
             try {
-              if (await elsewhere()) return;
+              if (await early()) return;
               const saved = await saveFiles(piece);
               if (saved) out.textContent = say("files.saved", { folder: saved.folder, n: number(saved.files.length) });
             } catch (refusal) { oops(refusal); }
