@@ -12,6 +12,17 @@ const COLOURFUL: u8 = 32;
 /// One picture element in so many must be coloured.
 const ONE_IN: usize = 2000;
 
+/// Whether codes of red, green and blue, which may be multiplied by an alpha, are a colour.
+pub(super) fn is_colour(p: &[u8]) -> bool {
+    let (low, high) = (p[0].min(p[1]).min(p[2]), p[0].max(p[1]).max(p[2]));
+    high - low >= COLOURFUL
+}
+
+/// Whether so many coloured elements are enough for a picture of so many to have colours to speak of.
+pub(super) fn enough(coloured: usize, all: usize) -> bool {
+    coloured * ONE_IN >= all && coloured > 0
+}
+
 /// Red, green and blue codes of a raster as it was stored, before it was brought upright. Shared, never changed.
 #[derive(Clone)]
 pub struct Colours {
@@ -33,20 +44,13 @@ impl fmt::Debug for Colours {
 impl Colours {
     /// Codes of `channels` (3, or 4 with alpha) a picture element; `None` where the picture is grey.
     pub(super) fn of(codes: Vec<u8>, channels: usize, width: usize, height: usize) -> Option<Colours> {
-        let coloured = |codes: &[u8]| {
-            let colourful = |p: &&[u8]| {
-                let (low, high) = (p[0].min(p[1]).min(p[2]), p[0].max(p[1]).max(p[2]));
-                high - low >= COLOURFUL
-            };
-            codes.chunks_exact(channels.max(3)).filter(colourful).count()
-        };
+        let coloured = |codes: &[u8]| codes.chunks_exact(channels.max(3)).filter(|p| is_colour(p)).count();
         let part = channels.max(3) * LEAST_WORK;
         let parts = parallel::map(codes.len().div_ceil(part), |i| {
             coloured(&codes[i * part..((i + 1) * part).min(codes.len())])
         });
         let coloured: usize = parts.into_iter().sum();
-        let enough = coloured * ONE_IN >= width * height && coloured > 0;
-        enough.then(|| Colours {
+        enough(coloured, width * height).then(|| Colours {
             codes: Arc::new(codes),
             channels,
             width,

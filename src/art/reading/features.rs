@@ -50,11 +50,13 @@ pub(super) fn measure(s: &Small) -> Option<Features> {
         return None;
     }
     let share = |n: u64| n as f64 / all as f64;
-    let histogram = histogram(s);
+    let histogram = histogram(s.code.iter().zip(&s.opaque).filter(|(_, o)| **o).map(|(c, _)| *c));
     let mode = mode(&histogram);
     let tones = tones(&histogram);
-    let ((steps, blocks, edge), reflect) =
-        parallel::both(|| (steps(s, mode, &tones), blocks(s), border(s)), || reflect(s));
+    let ((steps, blocks, edge), reflect) = parallel::both(
+        || (steps(s, mode, &tones), blocks(s), frame(s).map_or(1.0, |(_, near)| near)),
+        || reflect(s),
+    );
     let near = |c: f32, t: f64, by: f64| (f64::from(c) - t).abs() <= by;
     let count =
         |f: &dyn Fn(f32) -> bool| s.code.iter().zip(&s.opaque).filter(|(c, o)| **o && f(**c)).count() as u64;
@@ -62,14 +64,7 @@ pub(super) fn measure(s: &Small) -> Option<Features> {
     let ink = share(count(&|c| !near(c, mode as f64, 40.0)));
     let far = count(&|c| !near(c, mode as f64, 24.0));
     let in_tones: f64 = tones.iter().map(|t| t.1).sum();
-    let entropy = histogram
-        .iter()
-        .filter(|n| **n > 0)
-        .map(|&n| {
-            let p = share(n);
-            -p * libm::log2(p)
-        })
-        .sum::<f64>();
+    let entropy = bits(&histogram);
     let ratio = libm::log((share(steps.sharp) + 1e-4) / (share(steps.soft) + 1e-4));
     Some([
         share(steps.flat),
@@ -102,12 +97,23 @@ pub(super) fn measure(s: &Small) -> Option<Features> {
     ])
 }
 
-fn histogram(s: &Small) -> Vec<u64> {
+/// How often each code is there.
+pub(super) fn histogram(codes: impl Iterator<Item = f32>) -> Vec<u64> {
     let mut bins = vec![0u64; 256];
-    for (c, _) in s.code.iter().zip(&s.opaque).filter(|(_, o)| **o) {
+    for c in codes {
         bins[(c.round() as usize).min(255)] += 1;
     }
     bins
+}
+
+/// Entropy of a histogram, bits.
+pub(super) fn bits(histogram: &[u64]) -> f64 {
+    let all = histogram.iter().sum::<u64>() as f64;
+    let of = |&n: &u64| {
+        let p = n as f64 / all;
+        -p * libm::log2(p)
+    };
+    histogram.iter().filter(|n| **n > 0).map(of).sum()
 }
 
 /// The commonest tone: where most lies within three codes.
@@ -117,7 +123,7 @@ fn mode(histogram: &[u64]) -> usize {
 }
 
 /// The four commonest tones and their shares of all.
-fn tones(histogram: &[u64]) -> Vec<(usize, f64)> {
+pub(super) fn tones(histogram: &[u64]) -> Vec<(usize, f64)> {
     let all = histogram.iter().sum::<u64>().max(1) as f64;
     let mut left = histogram.to_vec();
     (0..4)
@@ -174,24 +180,27 @@ fn steps(s: &Small, mode: usize, tones: &[(usize, f64)]) -> Steps {
     n
 }
 
-/// The share of the outer frame, a fiftieth wide, that lies within 14 codes of its median.
-fn border(s: &Small) -> f64 {
+/// Whether a place lies in the outer frame, a fiftieth wide.
+pub(super) fn in_frame(s: &Small, i: usize) -> bool {
     let frame = (s.width.min(s.height) / 50).max(1);
-    let mut codes: Vec<f32> = Vec::new();
-    for y in 0..s.height {
-        for x in 0..s.width {
-            let edge = x < frame || y < frame || x + frame >= s.width || y + frame >= s.height;
-            if edge && s.opaque[y * s.width + x] {
-                codes.push(s.code[y * s.width + x]);
-            }
-        }
-    }
+    let (x, y) = (i % s.width, i / s.width);
+    x < frame || y < frame || x + frame >= s.width || y + frame >= s.height
+}
+
+/// A code is near the frame's within so many.
+pub(super) const NEAR_FRAME: f32 = 14.0;
+
+/// The median code of the outer frame, and the share of it that is near that; `None` where none of it is opaque.
+pub(super) fn frame(s: &Small) -> Option<(f32, f64)> {
+    let mut codes: Vec<f32> =
+        (0..s.code.len()).filter(|&i| s.opaque[i] && in_frame(s, i)).map(|i| s.code[i]).collect();
     if codes.is_empty() {
-        return 1.0;
+        return None;
     }
     let middle = codes.len() / 2;
     let median = *codes.select_nth_unstable_by(middle, f32::total_cmp).1;
-    codes.iter().filter(|c| (**c - median).abs() <= 14.0).count() as f64 / codes.len() as f64
+    let near = codes.iter().filter(|c| (**c - median).abs() <= NEAR_FRAME).count();
+    Some((median, near as f64 / codes.len() as f64))
 }
 
 /// Counts by the reflectance against the background, as paper would have it.

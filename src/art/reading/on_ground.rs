@@ -3,22 +3,19 @@
 //! The plain ground is one flat tone, however large, and of the whole picture most lies in few tones: as in a drawing. What
 //! stands on it tells. Measured on what is left once the ground that reaches the frame and a few elements beside it are
 //! left out: flat inks lie in their few tones (97 % and more, under three bits), a photo runs through all (under 70 %, over
-//! seven bits) in small steps; so do shaded strokes, but those are mostly edges (own trial: nine photos on white and on black, sixty
-//! logos and drawings, and the set that the readings are judged by, in which it changes none).
+//! seven bits) in small steps; so do shaded strokes, but those are mostly edges (own trial: nine photos on white and on black, some
+//! thirty logos and drawings, and the set that the readings are judged by, of which only photos meet the rule).
 
+use super::features::{NEAR_FRAME, bits, frame, histogram, in_frame, tones};
 use super::small::Small;
 
-/// A ground is within so many codes of the frame's median, and reaches most of the frame.
-const NEAR: f32 = 14.0;
+/// Share of the frame that a ground reaches at least.
 const FRAME: f64 = 0.85;
 /// Elements beside the ground that are left out: what a lens or compression blurs.
 const BESIDE: usize = 3;
 /// Shares of the picture: the least that a ground has, and the least that stands on it.
 const LEAST_GROUND: f64 = 0.2;
 const LEAST: f64 = 0.05;
-/// Half width of a tone in codes; how many are the commonest.
-const TONE: usize = 10;
-const TONES: usize = 4;
 
 /// What stands on a plain ground.
 struct Stands {
@@ -44,29 +41,18 @@ pub(super) fn photo(s: &Small) -> Option<f64> {
 }
 
 fn stands(s: &Small) -> Option<Stands> {
-    let frame = (s.width.min(s.height) / 50).max(1);
-    let in_frame =
-        |x: usize, y: usize| x < frame || y < frame || x + frame >= s.width || y + frame >= s.height;
-    let places = |i: usize| (i % s.width, i / s.width);
-    let all = s.width * s.height;
-    let mut codes: Vec<f32> =
-        (0..all).filter(|&i| s.opaque[i] && in_frame(places(i).0, places(i).1)).map(|i| s.code[i]).collect();
-    if codes.is_empty() {
-        return None;
-    }
-    let middle = codes.len() / 2;
-    let median = *codes.select_nth_unstable_by(middle, f32::total_cmp).1;
-    let near = |i: usize| s.opaque[i] && (s.code[i] - median).abs() <= NEAR;
-    let plain = codes.iter().filter(|c| (**c - median).abs() <= NEAR).count() as f64 / codes.len() as f64;
+    let (median, plain) = frame(s)?;
     if plain < FRAME {
         return None;
     }
+    let all = s.width * s.height;
+    let near = |i: usize| s.opaque[i] && (s.code[i] - median).abs() <= NEAR_FRAME;
     // The ground: all that is near the frame's tone and hangs together with the frame.
     let mut ground = vec![false; all];
-    let mut left: Vec<usize> = (0..all).filter(|&i| in_frame(places(i).0, places(i).1) && near(i)).collect();
+    let mut left: Vec<usize> = (0..all).filter(|&i| in_frame(s, i) && near(i)).collect();
     left.iter().for_each(|&i| ground[i] = true);
     while let Some(i) = left.pop() {
-        let (x, y) = places(i);
+        let (x, y) = (i % s.width, i / s.width);
         let sides = [
             (x > 0).then(|| i - 1),
             (x + 1 < s.width).then(|| i + 1),
@@ -113,11 +99,10 @@ fn widened(these: &[bool], width: usize) -> Vec<bool> {
 }
 
 fn measured(s: &Small, these: &[usize]) -> Stands {
-    let mut histogram = [0u64; 256];
+    let histogram = histogram(these.iter().map(|&i| s.code[i]));
     let (mut soft, mut sharp) = (0u64, 0u64);
     for &i in these {
         let (x, y) = (i % s.width, i / s.width);
-        histogram[(s.code[i].round().max(0.0) as usize).min(255)] += 1;
         let to = |j: usize| (s.code[j] - s.code[i]).abs();
         let right = if x + 1 < s.width { to(i + 1) } else { 0.0 };
         let below = if y + 1 < s.height { to(i + s.width) } else { 0.0 };
@@ -126,18 +111,12 @@ fn measured(s: &Small, these: &[usize]) -> Stands {
         sharp += u64::from(step > 40.0);
     }
     let all = these.len() as f64;
-    let bits =
-        histogram.iter().filter(|n| **n > 0).map(|&n| n as f64 / all).map(|p| -p * libm::log2(p)).sum();
-    let mut rest = histogram;
-    let mut tones = 0;
-    for _ in 0..TONES {
-        let mass = |i: usize| rest[i.saturating_sub(3)..(i + 4).min(256)].iter().sum::<u64>();
-        let tone = (0..256).max_by_key(|&i| (mass(i), std::cmp::Reverse(i))).unwrap_or(0);
-        let range = tone.saturating_sub(TONE)..(tone + TONE + 1).min(256);
-        tones += rest[range.clone()].iter().sum::<u64>();
-        rest[range].fill(0);
+    Stands {
+        tones: tones(&histogram).iter().map(|tone| tone.1).sum(),
+        bits: bits(&histogram),
+        soft: soft as f64 / all,
+        sharp: sharp as f64 / all,
     }
-    Stands { tones: tones as f64 / all, bits, soft: soft as f64 / all, sharp: sharp as f64 / all }
 }
 
 #[cfg(test)]

@@ -10,6 +10,7 @@ use super::Vector;
 use super::cost::{Cost, Refusal, cost};
 use super::watch::{Stopped, watched};
 use crate::art::bounds::MAX_BYTES;
+use crate::art::colours::{enough, is_colour};
 use crate::art::{Kind, Likeness, RenderError, Rendered, View, reading};
 use crate::colour::{Curve, linear_light, relative_luminance};
 use crate::parallel;
@@ -17,9 +18,6 @@ use crate::plane::{Alpha, Light};
 
 /// Dots a band at most: 4 bytes a dot, so 16 MiB a thread.
 const BAND_DOTS: usize = 4 << 20;
-/// Channels that differ by so many codes are a colour, and one dot in so many must have one: as of rasters.
-const COLOURFUL: u8 = 32;
-const COLOURED_ONE_IN: usize = 2000;
 /// Rows drawn above and below a band that has filters, and not kept: a blur reaches that far.
 const FILTER_REACH: usize = 512;
 
@@ -110,7 +108,7 @@ pub(in crate::art) fn draw(
     Ok(Rendered {
         light: Light::from_vec(columns, rows, light),
         alpha: (!opaque).then(|| Alpha::from_vec(columns, rows, alpha)),
-        coloured: colourful * COLOURED_ONE_IN > columns * rows,
+        coloured: enough(colourful, columns * rows),
     })
 }
 
@@ -196,12 +194,6 @@ fn one_band(tree: &Tree, place: Transform, columns: usize, rows: usize) -> Resul
         .ok_or_else(|| RenderError::Failed(format!("no room for a band of {columns} x {rows} dots")))?;
     resvg::render(tree, place, &mut pixels.as_mut());
     Ok(pixels)
-}
-
-/// Whether a dot of premultiplied codes has a colour.
-fn is_colour(p: &[u8]) -> bool {
-    let (low, high) = (p[0].min(p[1]).min(p[2]), p[0].max(p[1]).max(p[2]));
-    high - low >= COLOURFUL
 }
 
 /// Light and alpha of premultiplied sRGB codes; what is a colour in a drawing counts as ink.
