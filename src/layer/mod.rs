@@ -24,5 +24,9 @@ pub struct LayerArt {
 fn drawn(body: &str, (width, height): (f64, f64), opening: &Opening, name: &str) -> Result<Art, OpenError> {
     let svg =
         format!(r#"<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}">{body}</svg>"#);
-    art::open_as(svg.as_bytes(), name, &Opening { page: 1, ..opening.clone() })
+    // Ink that fills nearly all of its box is no ground.
+    Ok(match art::open_as(svg.as_bytes(), name, &Opening { page: 1, ..opening.clone() })? {
+        Art::Vector(drawing) => Art::Vector(drawing.on_nothing()),
+        art => art,
+    })
 }

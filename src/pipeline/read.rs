@@ -59,7 +59,7 @@ impl<'a> ReadArt<'a> {
             let along = if view.turn.swaps() { rows } else { columns };
             inked.settle(&mut rendered.light, along as f64 / seen.max(1.0));
             note.clone_from(&inked.note);
-        } else if self.reading.kind == Kind::Drawing {
+        } else if self.reading.kind == Kind::Drawing && !on_nothing(&self.art) {
             note = reading::on_its_ground(&mut rendered);
         }
         if self.reading.kind == Kind::Paper {
@@ -69,6 +69,11 @@ impl<'a> ReadArt<'a> {
         }
         Ok(Drawn { rendered, sheet, note })
     }
+}
+
+/// Whether art is known to lie on no ground: what the program draws itself.
+fn on_nothing(art: &Art) -> bool {
+    matches!(art, Art::Vector(drawing) if drawing.is_on_nothing())
 }
 
 /// The part of the art as opened that a sheet, found in what `view` shows, covers.

@@ -51,6 +51,7 @@ pub struct Vector {
     notes: Vec<String>,
     lettering: Lettering,
     extents: Extents,
+    on_nothing: bool,
 }
 
 /// The hulls of what is not transparent in the last few views of a drawing, which takes a drawing of its own to find.
@@ -62,7 +63,17 @@ const EXTENTS: usize = 4;
 impl Vector {
     fn new(tree: Tree, format: Format, patience: Patience, notes: Vec<String>, lettering: Lettering) -> Self {
         let extents = Arc::new(Lately::new(EXTENTS));
-        Vector { tree: Arc::new(tree), format, patience, notes, lettering, extents }
+        Vector { tree: Arc::new(tree), format, patience, notes, lettering, extents, on_nothing: false }
+    }
+
+    /// The same, known to lie on no ground of its own: all that is drawn is ink.
+    pub(crate) fn on_nothing(self) -> Self {
+        Vector { on_nothing: true, ..self }
+    }
+
+    /// Whether that is known.
+    pub(crate) fn is_on_nothing(&self) -> bool {
+        self.on_nothing
     }
 
     /// What was found lately of its extents.

@@ -233,6 +233,17 @@ fn a_layer_that_is_lost_below_another_is_said() {
 }
 
 #[test]
+fn a_border_that_leaves_a_slit_is_no_ground() {
+    let (_, wanted) =
+        piece("blank = { shape = 'rect:60x40mm', margin = '2mm' }\n[[layer]]\nborder = '17.5mm'\n");
+    // 56 x 36 mm less the slit of 21 x 1 mm in its middle.
+    let share = 1.0 - 21.0 / (56.0 * 36.0);
+    let marked =
+        wanted.tone.data().iter().map(|&v| f64::from(v)).sum::<f64>() / wanted.tone.data().len() as f64;
+    assert!((marked - share).abs() < 0.003, "{marked} of {share}");
+}
+
+#[test]
 fn photos_that_overlap_are_said_and_a_text_that_is_bare_on_one_is_not() {
     let mut grey = image::RgbImage::new(60, 60);
     for (x, y, pixel) in grey.enumerate_pixels_mut() {
