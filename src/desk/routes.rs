@@ -106,16 +106,18 @@ async fn bring(
     let own = kit::Own::of(&sort)?;
     let brought = desk.room.file(body).await?;
     let all = Arc::clone(&desk);
-    let keep = move || kit::keep(&all.home, own, &named.name, &brought.bytes, named.replace);
-    replaced(&desk, desk.work.files(keep).await?)
+    let Brings { name, replace, by } = named;
+    let keep = move || kit::keep(&all.home, own, &name, &brought.bytes, replace);
+    replaced(&desk, desk.work.files(keep).await?, by)
 }
 
-/// Forgets what was computed with a file of that name before, and tells all pages, which show it still.
-fn replaced(desk: &Shared, kept: Value) -> Answer {
+/// Forgets what was computed with a file of that name before, and tells all pages, which show it still, and `by` which of them
+/// it was kept.
+fn replaced(desk: &Shared, kept: Value, by: Option<String>) -> Answer {
     desk.exacts.end();
     desk.pieces.clear();
     desk.sheets.clear();
-    desk.events.tell("kit", &json!({ "asked": kept["asked"] }));
+    desk.events.tell("kit", &json!({ "asked": kept["asked"], "by": by }));
     made(kept)
 }
 
@@ -125,6 +127,8 @@ struct Brings {
     name: String,
     #[serde(default)]
     replace: bool,
+    /// What tells the page that brings it from others.
+    by: Option<String>,
 }
 
 async fn kit_text(State(desk): State<Shared>, Path((sort, name)): Path<(String, String)>) -> Answer {
@@ -546,12 +550,13 @@ async fn keep_process(State(desk): State<Shared>, Path(name): Path<String>, body
         name: String,
         #[serde(default)]
         replace: bool,
+        by: Option<String>,
     }
     let wedge = Name::new(&name)?;
-    let Keep { name, replace } = desk.room.json(body).await?;
+    let Keep { name, replace, by } = desk.room.json(body).await?;
     let all = Arc::clone(&desk);
     let kept = desk.work.files(move || wedge::keep(&all.home, &wedge, &name, replace)).await?;
-    replaced(&desk, kept)
+    replaced(&desk, kept, by)
 }
 
 #[cfg(test)]

@@ -118,6 +118,15 @@ impl Kept {
         )
     }
 
+    /// Why a change meant for an older state of it is not taken.
+    ///
+    /// # Errors
+    /// As [`Kept::told`].
+    pub fn newer(&self) -> Result<Says, Says> {
+        let says = "This job was changed in another window, or by hand, and what is there now is newer; it is shown here now.";
+        Ok(Says::overtaken(says).with("job", self.told()?))
+    }
+
     fn asked(&self) -> Result<Value, Says> {
         let broken = |e: toml::de::Error| {
             Says::unusable(format!(
@@ -259,10 +268,7 @@ pub(super) fn put(home: &Home, name: &Name, at: &str, asked: &Value) -> Result<K
     let _held = home.writing();
     let old = read(home, name)?;
     if old.revision != at {
-        return Err(Says::overtaken(
-            "This job was changed in another window, or by hand, and what is there now is newer; it is shown here now.",
-        )
-        .with("job", old.told()?));
+        return Err(old.newer()?);
     }
     let folder = old.path.parent().unwrap_or(home.root());
     let text = match old.kind {

@@ -222,8 +222,7 @@ pub(super) fn put_table(
         let _held = home.writing();
         let kept = tray_of(desk, name)?;
         if at.is_some_and(|at| at != kept.revision) {
-            let says = "This tray was changed in another window, or by hand, and what is there now is newer; it is shown here now.";
-            return Err(Says::overtaken(says).with("job", kept.told()?));
+            return Err(kept.newer()?);
         }
         if content.len() > MOST_BYTES {
             return Err(Says::unusable("The table is longer than 16 MB; is it the right file?"));

@@ -3,7 +3,7 @@
 import { button, icon, make, refill } from "./element.js";
 import { announce, notice, noticeBoard, oops, question, unsay } from "./notice.js";
 import { Piece } from "./piece.js";
-import { enter, Events, get, send, setAway } from "./server.js";
+import { enter, Events, get, PAGE, send, setAway } from "./server.js";
 import { easel } from "./easel.js";
 import { loupe } from "./loupe.js";
 import { sheet, takePictures } from "./sheet.js";
@@ -43,7 +43,6 @@ class Desk extends EventTarget {
   leaving = new AbortController();
   said = 0;
   renewals = 0;
-  taken = null;
   dropped = () => {};
   undecided = () => {};
 
@@ -100,16 +99,15 @@ class Desk extends EventTarget {
   }
 
   /** After a file of the kit was brought or kept, here or in another tab: what is made with it is another thing now. */
-  async #renewed(asked) {
+  async renewed(asked) {
     // Browsers show a picture that this page has had already without asking for it once more, so it gets another address.
     this.renewals += 1;
-    const { piece, taken } = this;
-    // What the piece takes only just now was never shown otherwise, and the hand is still where it was brought.
-    const shown = piece && uses(piece, asked) && !(taken?.asked === asked && Date.now() - taken.at < 1000);
     await this.readKit();
-    if (this.piece) this.piece.kit = this.kit;
+    const { piece } = this;
+    if (!piece) return;
+    piece.kit = this.kit;
     // What is on its way is worked out anew as it is.
-    if (!shown || this.piece !== piece || piece.unsaved) return;
+    if (piece.unsaved || !uses(piece, asked)) return;
     if (this.view !== "wedge") { await this.again(); return; }
     // A wedge's screen shows nothing of the piece, and what is typed there stays.
     const anew = await Piece.open(piece.name, this.kit);
@@ -291,7 +289,8 @@ class Desk extends EventTarget {
     this.events.addEventListener("progress", ({ detail }) => {
       if (detail.job === this.piece?.name && detail.revision === this.piece.revision) this.#progress(detail.part, detail.stage);
     });
-    this.events.addEventListener("kit", ({ detail }) => this.#renewed(detail.asked).catch(oops));
+    // What this page did itself it sees to in its place: its own word may come late, when the piece has long taken it.
+    this.events.addEventListener("kit", ({ detail }) => { if (detail.by !== PAGE) this.renewed(detail.asked).catch(oops); });
     const [away, strange] = [say("server.away"), say("server.strange")];
     const gone = (says) => {
       unsay(away, strange);

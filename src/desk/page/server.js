@@ -35,6 +35,9 @@ async function body(answer) {
   return kind.includes("json") ? answer.json() : answer.text();
 }
 
+/** What tells this page from others that look at the same server. */
+export const PAGE = crypto.randomUUID();
+
 /** GET that answers JSON; null for an answer that was overtaken. */
 export const get = async (path, signal) => body(await ask(path, { signal }));
 

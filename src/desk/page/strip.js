@@ -7,7 +7,7 @@ import { fileStem, mm, number, say, size } from "./words.js";
 import { tones, toneWords } from "./tones.js";
 import { layers } from "./layers.js";
 import { oops, question } from "./notice.js";
-import { query, send } from "./server.js";
+import { PAGE, query, send } from "./server.js";
 import { dropZone } from "./sheet.js";
 
 /** A small drawing of a blank's outline. */
@@ -121,12 +121,10 @@ function listDrawer(desk, piece, what, list) {
   const path = `/api/kit/${what}s`;
   const bring = async (file, replace) => {
     try {
-      const { asked } = await send("POST", path + query({ name: file.name, replace }), file);
-      await desk.readKit();
-      // Where the piece has it already, the desk hears that it is now another thing of the same name.
-      const other = asked !== piece.value(at);
-      desk.taken = other ? { asked, at: Date.now() } : null;
-      if (other) piece.change({ [at]: asked });
+      const { asked } = await send("POST", path + query({ name: file.name, replace, by: PAGE }), file);
+      // Where the piece has it already, it is now another thing of the same name.
+      await desk.renewed(asked);
+      if (asked !== piece.value(at)) piece.change({ [at]: asked });
     } catch (refusal) {
       if (!refusal.answer?.there) { oops(refusal); return; }
       const answer = await question(say("own.there"), refusal.says, [["no", say("cancel")], ["yes", say("wedge.replace.yes")]]);

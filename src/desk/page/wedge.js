@@ -3,7 +3,7 @@
 import { button, choice, field, icon, make, refill } from "./element.js";
 import { lengthText } from "./length.js";
 import { announce, notice, oops, question } from "./notice.js";
-import { get, query, send } from "./server.js";
+import { get, PAGE, query, send } from "./server.js";
 import { dropZone } from "./sheet.js";
 import { spoken } from "./strip.js";
 import { number, say, sentence, time } from "./words.js";
@@ -82,8 +82,8 @@ function reading(desk, wedge, read, again) {
   const out = make("p.saved", { role: "status" });
   const keep = async (replace) => {
     try {
-      await send("POST", `/api/wedges/${encodeURIComponent(wedge.name)}/keep`, { name: name.value.trim(), replace });
-      await desk.readKit();
+      const { asked } = await send("POST", `/api/wedges/${encodeURIComponent(wedge.name)}/keep`, { name: name.value.trim(), replace, by: PAGE });
+      await desk.renewed(asked);
       out.textContent = say("wedge.kept", { name: name.value.trim() });
     } catch (refusal) {
       if (refusal.status !== 409) { oops(refusal); return; }
