@@ -55,15 +55,7 @@ pub fn run(args: &AdviseArgs, out: &mut Out) -> Result<u8, Failure> {
     let mut job = args.process.references();
     job.burn = args.process.burn();
     let plan = plan::resolve(&job)?;
-    let beam = plan.process.beam.value;
-    let question = Question {
-        beam,
-        response: plan.process.response(),
-        steps_per_mm: plan.machine.motion.steps_per_mm_y,
-        range: (args.from.unwrap_or(Mm(beam.across.0 / 4.0)), args.to.unwrap_or(Mm(beam.across.0 * 1.5))),
-        size: args.size,
-        acceleration: Some(plan.machine.motion.acceleration_mm_per_s2),
-    };
+    let question = plan.question((args.from, args.to), args.size);
     let list = advise::pitches(&question, &|pitch| plan.start_at(pitch));
     if list.is_empty() {
         return Err(Failure::input(format!(
@@ -96,8 +88,8 @@ pub fn run(args: &AdviseArgs, out: &mut Out) -> Result<u8, Failure> {
         "{} on {}: beam {} along, {} across [{}]; power {} [{}], speed {} [{}]; {} x {}",
         plan.coating.name,
         plan.machine.name,
-        beam.along,
-        beam.across,
+        question.beam.along,
+        question.beam.across,
         p.beam.standing,
         p.power.value,
         p.power.standing,
@@ -288,15 +280,7 @@ mod tests {
     fn list(speed: f64, passes: u32) -> Vec<Advice> {
         let burn = BurnJob { speed: Some(MmPerS(speed)), passes: Some(passes), ..BurnJob::default() };
         let plan = plan::resolve(&Job { burn, ..Job::default() }).unwrap();
-        let beam = plan.process.beam.value;
-        let question = Question {
-            beam,
-            response: plan.process.response(),
-            steps_per_mm: plan.machine.motion.steps_per_mm_y,
-            range: (Mm(beam.across.0 / 4.0), Mm(beam.across.0 * 1.5)),
-            size: (Mm(85.0), Mm(85.0)),
-            acceleration: None,
-        };
+        let question = plan.question((None, None), (Mm(85.0), Mm(85.0)));
         advise::pitches(&question, &|pitch| plan.start_at(pitch))
     }
 

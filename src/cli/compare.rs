@@ -200,8 +200,8 @@ pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
     } else if args.densities.is_empty() {
         why(&best.contender, next, several)
     } else {
-        let asking = asking_for(best.plan.grid);
-        format!("{} To have these dots, say {asking} to prepare.", why(&best.contender, next, several))
+        let typed = typed(best.plan.grid);
+        format!("{} To have these dots, say {typed} to prepare.", why(&best.contender, next, several))
     };
     let sheet = sheet(&source.name, &art, &all, &places, words.clone())?;
     let recommended = (!one).then(|| {
@@ -246,7 +246,7 @@ pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
 }
 
 /// What to say to `prepare` for dots this far apart.
-fn asking_for(grid: Grid) -> String {
+fn typed(grid: Grid) -> String {
     let (along, across) = (grid.along.0, grid.across.0);
     let times = (across / along).round().max(1.0);
     if times == 1.0 {

@@ -35,7 +35,9 @@ pub fn refused(options: &PieceOptions, screens: &[&Screen], plan: &Plan) -> Resu
         // A screen that sees to the dot gain itself still follows a tone wedge that was burnt with it, unless told not to.
         let follows =
             |s: &Screen| option == "dot-gain" && !from_file && plan.measured_curve(s.name).is_some();
-        if !screens.iter().any(|s| s.takes.contains(&option) || follows(s)) {
+        // The likeness to expect hangs on how well the machine is known, whatever laid the dots.
+        let of_all = option == "known";
+        if !of_all && !screens.iter().any(|s| s.takes.contains(&option) || follows(s)) {
             let names = |of: &[&Screen]| of.iter().map(|s| s.name).collect::<Vec<_>>().join(", ");
             let takers: Vec<&Screen> =
                 SCREENS.iter().copied().filter(|s| s.takes.contains(&option)).collect();

@@ -35,6 +35,11 @@ pub enum Aim {
 }
 
 impl Change {
+    /// Whether dots stay where they are and only the burn changes, so that it can be tried on dots whose art is not at hand.
+    pub fn keeps_dots(self) -> bool {
+        matches!(self, Change::Power(_) | Change::Speed(_) | Change::Alike { .. })
+    }
+
     /// The remedy that says this: `value` is the number that a maker sets (a share of the power or of the
     /// coverage in %, a speed in mm/s, a pitch in mm).
     pub fn remedy(self, value: f64, aim: Aim) -> Remedy {

@@ -19,6 +19,7 @@ use crate::art::Kind;
 use crate::blank::{Blank, Surface};
 use crate::findings::Finding;
 use crate::findings::change::Change;
+use crate::mark::advise::Question;
 use crate::mark::{Burn, Setting};
 use crate::placement::{Grid, Place};
 use crate::screen::Options;
@@ -217,6 +218,20 @@ impl Plan {
             setting.speed = start_speed(setting.power, pitch, exposure, s, v0, top);
         }
         setting
+    }
+
+    /// What advice on pitches rests on: those from a quarter of the beam across to one and a half times it, unless others are
+    /// named, for a piece of `size`.
+    pub fn question(&self, (from, to): (Option<Mm>, Option<Mm>), size: (Mm, Mm)) -> Question {
+        let beam = self.process.beam.value;
+        Question {
+            beam,
+            response: self.process.response(),
+            steps_per_mm: self.machine.motion.steps_per_mm_y,
+            range: (from.unwrap_or(Mm(beam.across.0 / 4.0)), to.unwrap_or(Mm(beam.across.0 * 1.5))),
+            size,
+            acceleration: Some(self.machine.motion.acceleration_mm_per_s2),
+        }
     }
 
     /// The setting that exposes a solid as this plan's does, at another power and pitch: more power is a higher speed, as far

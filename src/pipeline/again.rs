@@ -59,15 +59,15 @@ impl<'a> Again<'a> {
     pub fn with(&self, change: Change) -> Option<Remade> {
         let plan = self.plan.with(change).ok()?;
         let remade = |dots| Some(Remade { dots, grid: plan.grid, burn: plan.burn });
-        let shown = match (self.source, change) {
-            (Source::Shown(shown), _) => shown,
-            (Source::Dots(dots), Change::Power(_) | Change::Speed(_) | Change::Alike { .. }) => {
+        let shown = match self.source {
+            Source::Shown(shown) => shown,
+            Source::Dots(dots) if change.keeps_dots() => {
                 let window = self.window(dots.width(), dots.height());
                 return remade(
                     window.map_or_else(|| dots.clone(), |(columns, rows)| dots.part(columns, rows)),
                 );
             }
-            (Source::Dots(_), Change::Pitch(_) | Change::Ceiling(_)) => return None,
+            Source::Dots(_) => return None,
         };
         let mut wanted = self.wanted(&plan, shown)?;
         if let Some((columns, rows)) = self.window(wanted.tone.width(), wanted.tone.height()) {

@@ -82,11 +82,7 @@ fn carried(again: &Again<'_>, plan: Plan, left_out: f64, change: Change) -> Opti
             };
             carry(&plan, shown, (wanted, left_out), ("", Vec::new()), quiet).ok()?
         }
-        Source::Dots(dots)
-            if matches!(change, Change::Power(_) | Change::Speed(_) | Change::Alike { .. }) =>
-        {
-            judged(&plan, dots.clone(), "", quiet).ok()?
-        }
+        Source::Dots(dots) if change.keeps_dots() => judged(&plan, dots.clone(), "", quiet).ok()?,
         Source::Dots(_) => return None,
     };
     let mut names = serious(&judging::of_the_job(&plan, again.source, &stages, &detail));

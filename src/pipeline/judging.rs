@@ -350,7 +350,7 @@ mod tests {
     use super::*;
     use crate::job::Job;
     use crate::job::asked::{BlankJob, Reference};
-    use crate::mark::advise::{self, Question};
+    use crate::mark::advise;
     use crate::progress::Silent;
     use crate::{art, pipeline};
 
@@ -408,15 +408,7 @@ mod tests {
     fn advice_and_job_start_from_the_same_pitch_and_speed() {
         for (job, what) in sensible() {
             let plan = Plan::of(&job).unwrap();
-            let beam = plan.process.beam.value;
-            let question = Question {
-                beam,
-                response: plan.process.response(),
-                steps_per_mm: plan.machine.motion.steps_per_mm_y,
-                range: (Mm(beam.across.0 / 4.0), Mm(beam.across.0 * 1.5)),
-                size: (Mm(85.0), Mm(85.0)),
-                acceleration: None,
-            };
+            let question = plan.question((None, None), (Mm(85.0), Mm(85.0)));
             let list = advise::pitches(&question, &|pitch| plan.start_at(pitch));
             let best = list.iter().find(|a| a.recommended).unwrap();
             assert!((best.pitch.0 - plan.grid.across.0).abs() < 1e-12, "{what}");

@@ -24,7 +24,7 @@ pub const AUTO: Screen = Screen {
     about: "true edges and solid ink in drawings, fitted to the tones elsewhere: the best for whatever comes",
     wants: Wants::Mark,
     searches: true,
-    takes: &["effort", "known", "time"],
+    takes: &["effort", "time"],
     make: auto,
 };
 

@@ -19,7 +19,7 @@ pub const BLUE_NOISE: Screen = Screen {
     about: "a mask of even, unordered dots (void and cluster): no texture, the same for equal tones",
     wants: Wants::Coverage,
     searches: false,
-    takes: &["known", "dot-gain"],
+    takes: &["dot-gain"],
     make: blue_noise,
 };
 

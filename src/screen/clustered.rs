@@ -19,7 +19,7 @@ pub const CLUSTERED: Screen = Screen {
     about: "round dots that grow, at a ruling and angle, as in print; kind to beams wider than a dot",
     wants: Wants::Coverage,
     searches: false,
-    takes: &["ruling", "angle", "known", "dot-gain"],
+    takes: &["ruling", "angle", "dot-gain"],
     make: clustered,
 };
 

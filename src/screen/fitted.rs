@@ -43,7 +43,7 @@ pub const FITTED: Screen = Screen {
     about: "searches for the dots whose forecast looks most like the wanted tone; the best for photos",
     wants: Wants::Mark,
     searches: true,
-    takes: &["effort", "known", "time"],
+    takes: &["effort", "time"],
     make: fitted,
 };
 

@@ -28,7 +28,7 @@ pub const MODEL_DIFFUSION: Screen = Screen {
     about: "error diffusion of the forecast mark: knows the beam, in one quick pass",
     wants: Wants::Mark,
     searches: false,
-    takes: &["raster-order", "known"],
+    takes: &["raster-order"],
     make: model_diffusion,
 };
 

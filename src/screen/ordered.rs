@@ -11,7 +11,7 @@ pub const BAYER: Screen = Screen {
     about: "ordered dither: a regular cross-hatch, the same for equal tones; fast and steady",
     wants: Wants::Coverage,
     searches: false,
-    takes: &["matrix", "known", "dot-gain"],
+    takes: &["matrix", "dot-gain"],
     make: bayer,
 };
 

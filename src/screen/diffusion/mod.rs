@@ -25,7 +25,7 @@ pub const FLOYD_STEINBERG: Screen = Screen {
     about: "error diffusion to four neighbours (1976): crisp, a little texture in flat tones",
     wants: Wants::Coverage,
     searches: false,
-    takes: &["raster-order", "as-published", "known", "dot-gain"],
+    takes: &["raster-order", "as-published", "dot-gain"],
     make: |tone, options, progress| diffuse(Method::FloydSteinberg, tone, options, progress),
 };
 
@@ -35,7 +35,7 @@ pub const JARVIS_JUDICE_NINKE: Screen = Screen {
     about: "error diffusion to twelve neighbours (1976): sharpens, coarser in light tones",
     wants: Wants::Coverage,
     searches: false,
-    takes: &["raster-order", "as-published", "known", "dot-gain"],
+    takes: &["raster-order", "as-published", "dot-gain"],
     make: |tone, options, progress| diffuse(Method::JarvisJudiceNinke, tone, options, progress),
 };
 
@@ -45,7 +45,7 @@ pub const STUCKI: Screen = Screen {
     about: "error diffusion to twelve neighbours (1981): sharpens, cleaner than Jarvis, Judice and Ninke",
     wants: Wants::Coverage,
     searches: false,
-    takes: &["raster-order", "as-published", "known", "dot-gain"],
+    takes: &["raster-order", "as-published", "dot-gain"],
     make: |tone, options, progress| diffuse(Method::Stucki, tone, options, progress),
 };
 
@@ -55,7 +55,7 @@ pub const OSTROMOUKHOV: Screen = Screen {
     about: "error diffusion with weights by tone (2001): the evenest of the simple ones in flat tones",
     wants: Wants::Coverage,
     searches: false,
-    takes: &["raster-order", "as-published", "known", "dot-gain"],
+    takes: &["raster-order", "as-published", "dot-gain"],
     make: |tone, options, progress| diffuse(Method::Ostromoukhov, tone, options, progress),
 };
 
@@ -65,7 +65,7 @@ pub const ZHOU_FANG: Screen = Screen {
     about: "as ostromoukhov, its threshold shaken in mid-tones (2003): no regular patterns, a little more grain",
     wants: Wants::Coverage,
     searches: false,
-    takes: &["raster-order", "as-published", "known", "dot-gain"],
+    takes: &["raster-order", "as-published", "dot-gain"],
     make: |tone, options, progress| diffuse(Method::ZhouFang, tone, options, progress),
 };
 
