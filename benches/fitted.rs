@@ -27,7 +27,7 @@ fn run(bencher: divan::Bencher, name: &str, effort: u32, threads: usize) {
     let options = Options { effort, ..Options::new(burn, PITCH_MM, PITCH_MM) };
     let Some(screen) = screen::find(name) else { return };
     bencher.counter(ItemsCount::new(SIDE * SIDE)).bench(|| {
-        parallel::with_threads(threads, || (screen.make)(divan::black_box(&tone), &options, &Silent))
+        parallel::with_threads(threads, || screen.dots(divan::black_box(&tone), &options, &Silent))
     });
 }
 

@@ -46,7 +46,7 @@ fn run_on(bencher: Bencher, name: &str, side: usize, serpentine: bool, threads: 
     let mut options = Options::new(Burn::plain(1.5, 1.5), 0.0836, 0.0836);
     options.serpentine = serpentine;
     let Some(screen) = find(name) else { return };
-    let make = || (screen.make)(&tone, &options, &Silent);
+    let make = || screen.dots(&tone, &options, &Silent);
     bencher.counter(ItemsCount::new(side * side)).bench(|| match threads {
         // A pool costs some ten microseconds, nothing beside 16 million dots.
         Some(n) => parallel::with_threads(n, make),

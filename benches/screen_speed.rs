@@ -69,7 +69,7 @@ fn of(screen: &Screen, tone: &Tone, serpentine: bool, threads: usize) -> f64 {
     options.serpentine = serpentine;
     parallel::with_threads(threads, || {
         fastest(|| {
-            black_box((screen.make)(tone, &options, &Silent));
+            black_box(screen.dots(tone, &options, &Silent));
         })
     })
 }

@@ -100,6 +100,22 @@ impl<K> Plane<K> {
         Self::from_vec(width, height, data)
     }
 
+    /// Rows as columns and columns as rows.
+    pub fn transposed(&self) -> Self {
+        let (width, height) = (self.height, self.width);
+        let mut out = Self::filled(width, height, 0.0);
+        if width == 0 {
+            return out;
+        }
+        let (data, rows) = (&self.data, self.width);
+        crate::parallel::bands(&mut out.data, width, 64, |first, band| {
+            for (i, row) in band.chunks_exact_mut(width).enumerate() {
+                row.iter_mut().enumerate().for_each(|(x, v)| *v = data[x * rows + first + i]);
+            }
+        });
+        out
+    }
+
     /// The same numbers under another meaning; used by the one stage that turns one into the other.
     pub fn recast<L>(self) -> Plane<L> {
         Plane { width: self.width, height: self.height, data: self.data, kind: PhantomData }
@@ -246,6 +262,23 @@ impl Dots {
         Dots::from_packed(width, height, bits)
     }
 
+    /// Rows as columns and columns as rows.
+    pub fn transposed(&self) -> Self {
+        let mut out = Dots::off(self.height, self.width);
+        for (y, row) in self.bits.chunks_exact(self.stride.max(1)).enumerate() {
+            let (byte, bit) = (y / 8, 0x80u8 >> (y % 8));
+            for (i, &eight) in row.iter().enumerate() {
+                let mut left = eight;
+                while left != 0 {
+                    let k = left.leading_zeros() as usize;
+                    out.bits[(8 * i + k) * out.stride + byte] |= bit;
+                    left &= !(0x80u8 >> k);
+                }
+            }
+        }
+        out
+    }
+
     /// Clears every dot of row `y` outside columns `keep`.
     pub fn keep_only(&mut self, y: usize, keep: std::ops::Range<usize>) {
         let (start, end) = (keep.start.min(self.width), keep.end.min(self.width));
@@ -303,6 +336,19 @@ mod tests {
                 }
             }
         }
+    }
+
+    #[test]
+    fn transposing_changes_rows_and_columns() {
+        let mut d = Dots::off(27, 13);
+        (0..27 * 13).filter(|i| i * i % 7 < 3).for_each(|i| d.set(i % 27, i / 27, true));
+        let t = d.transposed();
+        assert_eq!((t.width(), t.height(), t.count()), (13, 27, d.count()));
+        assert!((0..27 * 13).all(|i| d.get(i % 27, i / 27) == t.get(i / 27, i % 27)));
+        assert_eq!(t.transposed(), d);
+        let tone = Tone::from_vec(3, 2, vec![0.0, 0.1, 0.2, 0.3, 0.4, 0.5]);
+        assert_eq!(tone.transposed().data(), [0.0, 0.3, 0.1, 0.4, 0.2, 0.5]);
+        assert_eq!(tone.transposed().transposed(), tone);
     }
 
     #[test]

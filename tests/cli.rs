@@ -879,8 +879,27 @@ fn tones_by_power_make_a_program_too() {
         refused(&args, b.path(), 1, "does nothing with tones by power");
         assert!(!b.path().join("two").exists(), "{option}");
     }
-    let along_y = ["prepare", "ramp.png", "--out", "two", "--axis", "y", "--time", "70%"];
-    refused(&along_y, b.path(), 1, "--time does nothing with lines along y");
+}
+
+#[test]
+fn lines_along_y_are_spared_as_well_as_lines_along_x() {
+    let b = bench();
+    let seconds = |axis: &str, time: &str| {
+        let out = format!("{axis}-{time}");
+        let asked = ["--out", &out, "--axis", axis, "--time", time, "--blank", "rect:30x30mm"];
+        ok(&[&["prepare", "ramp.png"], &asked[..]].concat(), b.path());
+        let found =
+            ok(&["replay", &format!("{out}/program.nc"), "--against", &format!("{out}/dots.png")], b.path());
+        assert!(found.contains("the dots are the same"), "{found}");
+        let report = fs::read_to_string(b.path().join(&out).join("report.json")).expect("there");
+        let report: serde_json::Value = serde_json::from_str(&report).expect("JSON");
+        assert_eq!(report["dots"]["pitch_along_mm"], 0.04375, "{axis}");
+        report["times"]["total_s"].as_f64().expect("a time")
+    };
+    for axis in ["x", "y"] {
+        let (all, some) = (seconds(axis, "100%"), seconds(axis, "85%"));
+        assert!(some < 0.86 * all, "{axis}: {some} s of {all} s");
+    }
 }
 
 #[test]

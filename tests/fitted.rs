@@ -16,7 +16,7 @@ fn options(beam: f64) -> Options {
 }
 
 fn made(name: &str, tone: &Tone, options: &Options) -> Dots {
-    (screen::find(name).unwrap().make)(tone, options, &Silent)
+    screen::find(name).unwrap().dots(tone, options, &Silent)
 }
 
 /// A made-up picture: a soft sky, a sharp lighthouse, waves of rising frequency.
@@ -281,7 +281,7 @@ fn a_wish_to_stop_is_heard() {
     let tone = harbour(200, 200);
     for name in ["model-diffusion", "fitted", "auto"] {
         let stopped = Impatient(AtomicU64::new(0));
-        let dots = (screen::find(name).unwrap().make)(&tone, &options(1.5), &stopped);
+        let dots = screen::find(name).unwrap().dots(&tone, &options(1.5), &stopped);
         assert_eq!((dots.width(), dots.height()), (200, 200));
         assert!(stopped.0.load(Ordering::Relaxed) < 40, "{name} went on");
     }

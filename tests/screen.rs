@@ -30,7 +30,7 @@ fn screen(name: &str) -> &'static Screen {
 }
 
 fn make(name: &str, tone: &Tone) -> Dots {
-    (screen(name).make)(tone, &options(), &Silent)
+    screen(name).dots(tone, &options(), &Silent)
 }
 
 /// A smooth wave with a fine texture.
@@ -169,7 +169,7 @@ fn the_work_can_be_stopped() {
         }
     }
     for name in DIFFUSING {
-        let dots = (screen(name).make)(&Tone::filled(300, 300, 0.5), &options(), &Impatient);
+        let dots = screen(name).dots(&Tone::filled(300, 300, 0.5), &options(), &Impatient);
         assert_eq!((dots.width(), dots.height(), dots.count()), (300, 300, 0), "{name}");
     }
 }
@@ -186,5 +186,22 @@ proptest! {
             // Padding bits are zero.
             prop_assert_eq!(&Dots::from_packed(width, height, dots.bits().to_vec()), &dots);
         }
+    }
+}
+
+#[test]
+fn along_columns_the_beam_is_known_as_well_as_along_rows() {
+    // 240 x 200 places of 0.05 x 0.1 mm, beam 0.15 mm: switched twice in a line pitch, some lines spared.
+    let burn = Burn::plain(3.0, 1.5);
+    let options = Options { switches: 2, barred: 0.8, ..Options::new(burn, 0.05, 0.1) };
+    let tone = picture(240, 200);
+    for name in ["auto", "fitted", "model-diffusion"] {
+        let screen = screen(name);
+        let rows = screen.dots(&tone, &options, &Silent);
+        let columns = screen.dots(&tone.transposed(), &options.turned(), &Silent);
+        assert_eq!(columns, rows.transposed(), "{name}");
+        // Otherwise dots are made for a beam that is swept across its lines.
+        let across = screen.dots(&tone, &options.turned(), &Silent);
+        assert_ne!(across, rows, "{name}");
     }
 }

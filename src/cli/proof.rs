@@ -29,7 +29,7 @@ pub struct ProofArgs {
     /// [default: what the file says of itself]
     #[arg(long, value_name = "DPI")]
     pub density: Option<Pitch>,
-    /// The axis that lines run along: x or y [default: x]
+    /// The axis that lines run along: x or y [default: that along which the file says that dots lie closer; x where neither is]
     #[arg(long, value_name = "AXIS")]
     pub axis: Option<Along>,
     /// The colour that means beam on: black or white [default: black]
@@ -63,13 +63,14 @@ pub fn run(args: &ProofArgs, out: &mut Out) -> Result<u8, Failure> {
     let source = Source::read(&args.dots)?;
     let decoded =
         png::read_dots(&source.bytes, args.beam_on).map_err(|e| no_dots(&source.in_messages, &e))?;
-    let (along, across) =
-        pitches(args, decoded.pixels_per_metre).ok_or_else(|| no_density(&source.in_messages))?;
+    let axis = args.axis.or(decoded.pixels_per_metre.and_then(closer_along));
+    let (along, across) = pitches(args.density, axis, decoded.pixels_per_metre)
+        .ok_or_else(|| no_density(&source.in_messages))?;
     let job = Job {
         blank: args.blank.asked()?,
         dots: DotsJob { pitch: Some(along), pitch_across: Some(across), ..DotsJob::default() },
         burn: args.process.burn(),
-        scan: ScanJob { axis: args.axis, ..ScanJob::default() },
+        scan: ScanJob { axis, ..ScanJob::default() },
         ..args.process.references()
     };
     let plan = plan::resolve(&job)?;
@@ -92,10 +93,14 @@ pub fn run(args: &ProofArgs, out: &mut Out) -> Result<u8, Failure> {
 
 /// Pitches along the lines and across them; `None` where neither the person nor the file says how dense the dots are. A density
 /// that is asked for is that of the lines: dots that the file says lie closer along them still do.
-fn pitches(args: &ProofArgs, pixels_per_metre: Option<(u32, u32)>) -> Option<(Pitch, Pitch)> {
+fn pitches(
+    density: Option<Pitch>,
+    axis: Option<Along>,
+    pixels_per_metre: Option<(u32, u32)>,
+) -> Option<(Pitch, Pitch)> {
     let of_file = pixels_per_metre.map(|(x, y)| (pitch_of(x), pitch_of(y))).unwrap_or_default();
-    let said = args.axis.unwrap_or_default().swap(of_file);
-    match (args.density, said) {
+    let said = axis.unwrap_or_default().swap(of_file);
+    match (density, said) {
         (None, (Some(along), Some(across))) => Some((along, across)),
         (None, _) => None,
         (Some(lines), (Some(along), Some(across))) => {
@@ -103,6 +108,13 @@ fn pitches(args: &ProofArgs, pixels_per_metre: Option<(u32, u32)>) -> Option<(Pi
         }
         (Some(lines), _) => Some((lines, lines)),
     }
+}
+
+/// The axis along which dots lie closer, which is that of the lines: the beam switches finer along them than they lie apart.
+fn closer_along((x, y): (u32, u32)) -> Option<Along> {
+    // What whole pixels a metre take from a density is no difference.
+    let same = x.abs_diff(y) <= x.max(y) / 100;
+    (!same).then_some(if x > y { Along::X } else { Along::Y })
 }
 
 /// The pitch of so many pixels a metre.
@@ -134,18 +146,22 @@ mod tests {
 
     #[test]
     fn a_density_is_that_of_the_lines_and_keeps_the_ratio_of_the_dots() {
-        let of = |line: &str, said| {
+        let of = |line: &str, said: Option<(u32, u32)>| {
             let words = format!("proof dots.png --out out --blank glass-coaster-90 {line}");
             let line = Line::try_parse_from(words.split_whitespace()).unwrap();
-            pitches(&line.proof, said).map(|(along, across)| (along.mm(), across.mm()))
+            let axis = line.proof.axis.or(said.and_then(closer_along));
+            pitches(line.proof.density, axis, said).map(|(along, across)| (along.mm(), across.mm()))
         };
         // Half a line pitch along the lines: 0.04375 x 0.0875 mm.
         let lines = 25.4 / 290.3;
         assert_eq!(of("--density 290.3dpi", Some((22857, 11429))), Some((lines / 2.0, lines)));
         assert_eq!(of("--density 290.3dpi --axis y", Some((11429, 22857))), Some((lines / 2.0, lines)));
+        assert_eq!(of("--density 290.3dpi", Some((11429, 22857))), Some((lines / 2.0, lines)));
         assert_eq!(of("--density 290.3dpi", Some((11429, 11429))), Some((lines, lines)));
         assert_eq!(of("--density 290.3dpi", None), Some((lines, lines)));
         assert_eq!(of("", Some((20000, 10000))), Some((0.05, 0.1)));
+        assert_eq!(of("", Some((10000, 20000))), Some((0.05, 0.1)));
+        assert_eq!(of("--axis x", Some((10000, 20000))), Some((0.1, 0.05)));
         assert_eq!(of("", None), None);
         assert_eq!(of("--density 290.3dpi", Some((0, 0))), Some((lines, lines)));
     }

@@ -40,10 +40,11 @@ pub fn decided(out: &mut impl Write, report: &Report, verbose: bool) -> io::Resu
     }
     let (want, will) = ((p.wished_width_mm, p.wished_height_mm), (p.true_width_mm, p.true_height_mm));
     // Rounding to whole dots changes a size by less than a dot; more lies outside the margin, be it ink or empty.
-    let more = want.0 - will.0 > d.pitch_along_mm || want.1 - will.1 > d.pitch_across_mm;
+    let dot = d.pitch_along_mm.max(d.pitch_across_mm);
+    let more = (want.0 - will.0).max(want.1 - will.1) > dot;
     // Laid round a cone, art is as wide as asked for at half its own height.
     let cone = report.round.as_ref().is_some_and(|round| round.cone.is_some());
-    let leans = cone && !more && (want.0 - will.0).abs() > d.pitch_along_mm;
+    let leans = cone && !more && (want.0 - will.0).abs() > dot;
     let rest = match (verbose, more) {
         _ if leans => format!(" from edge to edge, {} mm wide at half its own height,", mm(want.0, 2)),
         (true, _) => format!(" (asked for {} x {} mm)", mm(want.0, 3), mm(want.1, 3)),

@@ -3,7 +3,6 @@
 use super::failure::Failure;
 use crate::job::Plan;
 use crate::pipeline::{LADDER, Pace, WORTH_A_RUNG, asking_for};
-use crate::placement::Along;
 use crate::proof::canvas::{Picture, draw, escape};
 use crate::proof::legend::PAPER;
 use crate::proof::plot::{Field, Plot, PlotAxis};
@@ -54,9 +53,6 @@ pub fn possible(plan: &Plan) -> Result<(), Failure> {
             "{} makes dots line by line and cannot spare any; --times takes the screens auto and fitted",
             plan.dots.screen.name
         )));
-    }
-    if plan.scan.lines != Along::X {
-        return Err(Failure::input("lines are spared along x only; leave --axis y out with --times"));
     }
     Ok(())
 }

@@ -4,7 +4,6 @@ use super::failure::Failure;
 use super::options::PieceOptions;
 use crate::job::Plan;
 use crate::job::words::{DotGain, ToneBy};
-use crate::placement::Along;
 use crate::screen::{SCREENS, Screen};
 
 /// Refuses them.
@@ -50,11 +49,6 @@ pub fn refused(options: &PieceOptions, screens: &[&Screen], plan: &Plan) -> Resu
                 names(screens),
                 names(&takers)
             )));
-        }
-        if option == "time" && plan.scan.lines != Along::X {
-            return Err(Failure::input(
-                "--time does nothing with lines along y, none of which is spared; leave it out, or say --axis x",
-            ));
         }
     }
     Ok(())

@@ -266,7 +266,7 @@ fn original(plan: &Plan, exact: &Exact, l: &Likeness, layout: &Layout) -> Pictur
 pub(super) fn coarse(piece: &Piece, px: usize) -> Result<Vec<u8>, Says> {
     let plan = &piece.plan;
     let seen = Seen::whole(plan, px);
-    let cell = seen.pixel().max(plan.grid.across.0);
+    let cell = seen.pixel().max(plan.grid.along.0.max(plan.grid.across.0));
     let (shown, read_as) = piece.quick(plan);
     let rough = plan.roughly(Grid { along: Mm(cell), across: Mm(cell) }, &read_as);
     let mut wanted = pipeline::wanted(&rough, shown, &Silent)?;

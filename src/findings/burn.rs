@@ -211,7 +211,7 @@ mod tests {
             let bayer = &screen::ordered::BAYER;
             let curve = dot_gain::forecast(bayer, &options);
             let tone = dot_gain::ceiling(curve.apply(tone), share);
-            let dots = (bayer.make)(&tone, &options, &Silent);
+            let dots = bayer.dots(&tone, &options, &Silent);
             let grid = Grid { along: Mm(p), across: Mm(p) };
             (dots, DotRect { left: Mm(15.0), top: Mm(10.0), columns, rows, grid }, s)
         }

@@ -186,10 +186,15 @@ impl Plan {
     pub fn finer(&self, times: usize, kind: Kind) -> Plan {
         let mut settled = Settled::clone(&self.0);
         settled.art.read_as = kind.into();
-        let of = |pitch: Mm| Mm(pitch.0 / times.max(1) as f64);
-        let switches = f64::from(self.dots.options.switches);
-        settled.grid = Grid { along: of(Mm(self.grid.along.0 * switches)), across: of(self.grid.across) };
+        let of = |pitch: Mm, switches: usize| Mm(pitch.0 * switches as f64 / times.max(1) as f64);
+        let (wide, high) = self.switched();
+        settled.grid = Grid { along: of(self.grid.along, wide), across: of(self.grid.across, high) };
         Plan::new(settled)
+    }
+
+    /// How many dots make up a line pitch: of a row, and of a column.
+    pub fn switched(&self) -> (usize, usize) {
+        self.scan.lines.swap((self.dots.options.switches.max(1) as usize, 1))
     }
 
     /// The same piece drawn in the cells of `grid`, for a quick look. What is known of how its art is read, or each of its

@@ -5,6 +5,7 @@ use super::response::Burn;
 use crate::parallel;
 use crate::placement::DotRect;
 use crate::plane::{Dots, Tone};
+use crate::units::Mm;
 
 /// Side of a place that is judged, line pitches: a letter or two of the smallest lettering that a beam makes.
 const SIDE: usize = 8;
@@ -35,7 +36,9 @@ pub struct Blurred {
 pub fn blurred(dots: &Dots, burn: &Burn, rect: &DotRect, ink: &Tone, ink_rect: &DotRect) -> Option<Blurred> {
     let gaps = narrow_gaps(burn, rect, ink, ink_rect);
     // Where the beam switches within a line pitch, a place has as many dots more along the lines.
-    let side = ((SIDE as f64 * rect.grid.across.0 / rect.grid.along.0).round().max(1.0) as usize, SIDE);
+    let lines = SIDE as f64 * rect.grid.along.0.max(rect.grid.across.0);
+    let dots_of = |pitch: Mm| (lines / pitch.0).round() as usize;
+    let side = (dots_of(rect.grid.along), dots_of(rect.grid.across));
     let (across, down) = (rect.columns / side.0, rect.rows / side.1);
     let rows = parallel::map(down, |row| {
         let place = |column| Place { dots, burn, rect, ink, ink_rect, gaps: &gaps, side, at: (column, row) };
@@ -164,7 +167,6 @@ mod tests {
     use crate::placement::Grid;
     use crate::progress::Silent;
     use crate::screen::{Options, diffusion};
-    use crate::units::Mm;
 
     /// Stripes of ink `stroke` dots wide, one each `period` dots, as floyd-steinberg lays them down.
     fn stripes(stroke: f64, period: f64, beam: f64) -> Option<Blurred> {
@@ -179,7 +181,7 @@ mod tests {
         let mean = |i: usize| (0..4).map(|k| ink.row(0)[i % 96 * 4 + k]).sum::<f32>() / 4.0;
         let tone = Tone::from_vec(96, 96, (0..96 * 96).map(mean).collect());
         let burn = Burn::plain(beam, beam);
-        let dots = (diffusion::FLOYD_STEINBERG.make)(&tone, &Options::new(burn, 0.1, 0.1), &Silent);
+        let dots = diffusion::FLOYD_STEINBERG.dots(&tone, &Options::new(burn, 0.1, 0.1), &Silent);
         blurred(&dots, &burn, &rect, &ink, &fine)
     }
 

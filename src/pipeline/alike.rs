@@ -31,7 +31,7 @@ pub(super) fn told(plan: &Plan, mut finding: Finding) -> Finding {
             _ => (format!("{speed} mm/s"), format!("--power {percent}% --speed {speed}mm/s")),
         };
         let (kept, pitch) = if pitch_kept {
-            let mm = short(plan.grid.across.0, 7);
+            let mm = short(plan.process.pitch_across.value.0, 7);
             (" and the pitch kept", format!(" --pitch {mm}mm"))
         } else {
             ("", String::new())

@@ -10,6 +10,7 @@ use crate::plane::Dots;
 use crate::progress::Silent;
 use crate::scan::lines::Marking;
 use crate::scan::program::Program;
+use crate::units::Mm;
 
 /// Times both axes on what is marked in squares of the line pitch, so that no finer switching along one of them counts; `None`
 /// where the other one is no clear saving, and for photos and pieces that are turned, whose lines lie as they have to.
@@ -34,20 +35,21 @@ pub(super) fn other_axis(plan: &Plan, stages: &Stages) -> Option<Finding> {
 /// What is marked, in squares of the wider pitch.
 fn squares(plan: &Plan, stages: &Stages) -> (Dots, Placement) {
     let rect = stages.placement.rect;
-    let switches = plan.dots.options.switches.max(1) as usize;
-    let columns = (rect.columns / switches).max(1);
-    let mut dots = Dots::off(columns, rect.rows);
-    for y in 0..rect.rows {
+    let (wide, high) = plan.switched();
+    let (columns, rows) = ((rect.columns / wide).max(1), (rect.rows / high).max(1));
+    let mut dots = Dots::off(columns, rows);
+    for y in 0..rows {
         for x in 0..columns {
-            let own = x * switches..((x + 1) * switches).min(rect.columns);
-            if own.clone().any(|i| stages.dots.get(i, y)) {
+            let own = x * wide..((x + 1) * wide).min(rect.columns);
+            let mut down = y * high..((y + 1) * high).min(rect.rows);
+            if down.any(|y| own.clone().any(|x| stages.dots.get(x, y))) {
                 dots.set(x, y, true);
             }
         }
     }
-    let grid =
-        Grid { along: crate::units::Mm(rect.grid.along.0 * switches as f64), across: rect.grid.across };
-    let rect = DotRect { columns, grid, ..rect };
+    let times = |pitch: Mm, times: usize| Mm(pitch.0 * times as f64);
+    let grid = Grid { along: times(rect.grid.along, wide), across: times(rect.grid.across, high) };
+    let rect = DotRect { columns, rows, grid, ..rect };
     (dots, Placement { rect, ..stages.placement })
 }
 

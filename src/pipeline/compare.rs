@@ -167,10 +167,14 @@ pub fn against_quick(
     quick: &Dots,
 ) -> Result<f64, PipelineError> {
     let rect = placement.rect;
-    let times = (rect.grid.along.0 / plan.grid.along.0).round().max(1.0) as usize;
-    let finer = tone.data().iter().flat_map(|&t| std::iter::repeat_n(t, times)).collect();
-    let finer = Tone::from_vec(times * rect.columns, rect.rows, finer);
-    let rect = DotRect { columns: times * rect.columns, grid: plan.grid, ..rect };
+    let lines = plan.scan.lines;
+    let (theirs, own) = (lines.swap((rect.grid.along, rect.grid.across)).0, plan.process.pitch_along.value);
+    let times = (theirs.0 / own.0).round().max(1.0) as usize;
+    let (wide, high) = lines.swap((times, 1));
+    let rows = (0..high * rect.rows).map(|y| tone.row(y / high));
+    let finer = rows.flat_map(|row| row.iter().flat_map(|&t| std::iter::repeat_n(t, wide))).collect();
+    let finer = Tone::from_vec(wide * rect.columns, high * rect.rows, finer);
+    let rect = DotRect { columns: wide * rect.columns, rows: high * rect.rows, grid: plan.grid, ..rect };
     laid::against(plan, kind, finer, &Placement { rect, ..*placement }, (quick, times))
 }
 
@@ -190,7 +194,7 @@ fn contender(
     let likely = judge.map_or(as_scored, |judge| likely::likely(plan, judge, &laid.dots));
     Ok(Contender {
         screen: screen.name,
-        density_dpi: crate::units::MM_PER_INCH / plan.grid.across.0,
+        density_dpi: crate::units::MM_PER_INCH / plan.process.pitch_across.value.0,
         placement,
         look: seen.look,
         score,

@@ -81,7 +81,7 @@ mod tests {
             let burn = Burn::plain(1.5 * along, 1.5);
             let pitches = (0.0875 / along, 0.0875);
             let options = Options { switches: along as u32, ..Options::new(burn, pitches.0, pitches.1) };
-            let dots = (find(name).unwrap().make)(&tone, &options, &Silent);
+            let dots = find(name).unwrap().dots(&tone, &options, &Silent);
             let judge = Judge::new(&tone, pitches, VIEWING_DISTANCE_MM, PLANNED, |_| 0..w);
             let by = |forecast: Forecast| {
                 judge.likeness(|rows| [forecast.plane(&dots).part(0..w, rows.clone())]).0

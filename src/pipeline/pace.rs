@@ -25,7 +25,7 @@ use crate::scan::lines::Marking;
 use crate::scan::program::Program;
 use crate::screen::barred::MOST;
 use crate::screen::{Options, Screen};
-use crate::units::short;
+use crate::units::{Mm, short};
 use crate::visual_quality::{self, Eye, PointSpread, READING_DISTANCE_MM};
 
 /// From dots on all lines to the fewest: up to where every second line is kept free, as shares of what the others can mark.
@@ -100,7 +100,8 @@ impl Work<'_> {
     /// # Errors
     /// Where `progress` ends the work.
     pub fn dots(&self, barred: f32, progress: &dyn Progress) -> Result<Dots, Stopped> {
-        let mut dots = (self.screen.make)(self.tone, &self.barring(barred), progress);
+        let options = Options { barred, ..self.options.clone() };
+        let mut dots = self.screen.dots(self.tone, &options, progress);
         progress.go_on(0)?;
         mask(&mut dots, self.plan, self.placement);
         Ok(dots)
@@ -145,24 +146,26 @@ impl Work<'_> {
     pub fn against(&self, kind: Kind, others: &Dots, times: usize) -> Result<f64, PipelineError> {
         let Some(sheet) = self.sheet()?.filter(|_| kind == Kind::Photo) else { return Ok(1.0) };
         let own = sheet.tried(self, self.settled(kind)?.barred).seconds;
-        let pitch = self.options.pitch_along_mm * times as f64;
+        let pitch = sheet.options.pitch_along_mm * times as f64;
         let speed = self.plan.process.speed.value.0;
         let of = |w: &DotWindow| -> f64 {
-            let columns = w.column / times..(w.column + w.columns) / times;
-            let rows = w.row..w.row + w.rows;
-            rows.map(|y| seconds(others, y, columns.clone(), pitch, speed, &sheet.gaps)).sum()
+            let (wide, high) = self.lines().swap((times, 1));
+            let columns = w.column / wide..(w.column + w.columns) / wide;
+            let rows = w.row / high..(w.row + w.rows) / high;
+            let part = in_rows(self.lines(), others.part(columns, rows), Dots::transposed);
+            (0..part.height()).map(|y| seconds(&part, y, 0..part.width(), pitch, speed, &sheet.gaps)).sum()
         };
         let others = sheet.from.iter().map(of).sum::<f64>();
         Ok(if others > 0.0 { own / others } else { 1.0 })
     }
 
-    /// Whether lines can be spared: what is barred are rows, and only screens that search make up for it.
+    /// Whether lines can be spared: only screens that search make up for it.
     fn spares(&self) -> bool {
-        self.screen.searches && self.plan.scan.lines == Along::X && self.plan.scan.tone_by == ToneBy::Dots
+        self.screen.searches && self.plan.scan.tone_by == ToneBy::Dots
     }
 
-    fn barring(&self, barred: f32) -> Options {
-        Options { barred, ..self.options.clone() }
+    fn lines(&self) -> Along {
+        self.plan.scan.lines
     }
 
     /// The windows, and how the head crosses gaps; `None` where the controller does not plan ahead or the picture is too
@@ -259,9 +262,19 @@ impl Work<'_> {
     }
 }
 
-/// Windows of a picture side by side as one, so that they are searched together.
+/// A plane with its lines as rows, where they run along `lines` of the picture.
+fn in_rows<P>(lines: Along, plane: P, transposed: impl Fn(&P) -> P) -> P {
+    match lines {
+        Along::X => plane,
+        Along::Y => transposed(&plane),
+    }
+}
+
+/// Windows of a picture side by side as one, so that they are searched together; its rows are lines.
 struct Sheet {
     tone: Tone,
+    /// The screens' settings for it.
+    options: Options,
     /// Where they lie on it, and where on the picture.
     windows: Vec<DotWindow>,
     from: Vec<DotWindow>,
@@ -295,25 +308,31 @@ impl Tried {
 impl Sheet {
     /// All `windows` are of one size.
     fn new(work: &Work, windows: Vec<DotWindow>, gaps: (Gaps, f64)) -> Sheet {
-        let (columns, rows) = windows.first().map_or((0, 0), |w| (w.columns, w.rows));
+        let lines = work.lines();
+        let (columns, rows) = lines.swap(windows.first().map_or((0, 0), |w| (w.columns, w.rows)));
         let (across, down) = (WINDOWS.min(windows.len()), windows.len().div_ceil(WINDOWS));
         let mut tone = Tone::filled(columns * across, rows * down, 0.0);
         let width = tone.width();
         let mut placed = Vec::with_capacity(windows.len());
         for (i, window) in windows.iter().enumerate() {
             let (column, row) = (i % across * columns, i / across * rows);
+            let part = work
+                .tone
+                .part(window.column..window.column + window.columns, window.row..window.row + window.rows);
+            let part = in_rows(lines, part, Tone::transposed);
             for y in 0..rows {
-                tone.data_mut()[(row + y) * width + column..][..columns]
-                    .copy_from_slice(&work.tone.row(window.row + y)[window.column..][..columns]);
+                tone.data_mut()[(row + y) * width + column..][..columns].copy_from_slice(part.row(y));
             }
             placed.push(DotWindow { column, row, columns, rows });
         }
-        let side = work.options.pitch_along_mm.max(work.options.pitch_across_mm);
+        let options = in_rows(lines, work.options.clone(), Options::turned);
+        let side = options.pitch_along_mm.max(options.pitch_across_mm);
         Sheet {
             tone,
             windows: placed,
             from: windows,
-            forecast: Forecast::with_samples(&work.plan.burn, CellSamples::REFERENCE),
+            forecast: Forecast::with_samples(&options.burn, CellSamples::REFERENCE),
+            options,
             eye: PointSpread::of_eye(Eye::KimAllebach, side, side, READING_DISTANCE_MM, REACH),
             gaps,
         }
@@ -321,9 +340,10 @@ impl Sheet {
 
     /// Makes its dots with so much barred.
     fn tried(&self, work: &Work, barred: f32) -> Tried {
-        let dots = (work.screen.make)(&self.tone, &work.barring(barred), &Silent);
+        let options = Options { barred, ..self.options.clone() };
+        let dots = work.screen.dots(&self.tone, &options, &Silent);
         let mark = self.forecast.plane(&dots);
-        let pitches = (work.options.pitch_along_mm, work.options.pitch_across_mm);
+        let pitches = (options.pitch_along_mm, options.pitch_across_mm);
         let speed = work.plan.process.speed.value.0;
         let each = parallel::map(self.windows.len(), |i| {
             let window = &self.windows[i];
@@ -380,12 +400,12 @@ fn seconds(
 /// of all that is smaller.
 fn windows(plan: &Plan, placement: &Placement, tone: &Tone) -> Vec<DotWindow> {
     let (width, height) = (tone.width(), tone.height());
-    let grid = plan.grid;
-    let along = (SIDE as f64 * grid.across.0 / grid.along.0).round() as usize;
-    let (columns, rows) = (along.min(width), SIDE.min(height));
+    let lines = SIDE as f64 * plan.scan.lines.swap((plan.grid.along, plan.grid.across)).1.0;
+    let count = |pitch: Mm, most: usize| ((lines / pitch.0).round() as usize).min(most);
+    let (columns, rows) = (count(plan.grid.along, width), count(plan.grid.across, height));
     let spread = |side: usize, of: usize| -> Vec<usize> {
         let count = (of / side.max(1)).clamp(1, WINDOWS);
-        // Even rows, so that the lines that are kept free are those of the whole.
+        // Even ones, so that the lines that are kept free are those of the whole.
         (0..count)
             .map(|i| ((2 * i + 1) * of / (2 * count)).saturating_sub(side / 2).min(of - side) & !1)
             .collect()

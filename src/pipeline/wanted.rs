@@ -159,8 +159,9 @@ impl Wanted {
         progress: &dyn Progress,
     ) -> Result<Option<Blurred>, PipelineError> {
         let rect = &placement.rect;
-        let columns = rect.columns as f64 / f64::from(plan.dots.options.switches);
-        let cells = columns * rect.rows as f64;
+        let (wide, high) = plan.switched();
+        let (columns, rows) = (rect.columns as f64 / wide as f64, rect.rows as f64 / high as f64);
+        let cells = columns * rows;
         // Lettering in a photo is soft: it is seen as well at twice the dots, in half the time.
         let most = if kind == Kind::Photo { 2.0 } else { 3.0 };
         let times = (FINE_CELLS / cells).sqrt().floor().min(most);

@@ -159,9 +159,9 @@ fn dot_facts(plan: &Plan, found: &Found) -> DotFacts {
     DotFacts {
         columns: rect.columns as u64,
         rows: rect.rows as u64,
-        pitch_along_mm: plan.grid.along.0,
-        pitch_across_mm: plan.grid.across.0,
-        density_dpi: MM_PER_INCH / plan.grid.across.0,
+        pitch_along_mm: plan.process.pitch_along.value.0,
+        pitch_across_mm: plan.process.pitch_across.value.0,
+        density_dpi: MM_PER_INCH / plan.process.pitch_across.value.0,
         unsure_beam_share: unsure.beam,
         unsure_exposure_share: unsure.exposure,
         pitch_why: if found.ready_made { READY_MADE.into() } else { plan.pitch_why.clone() },
@@ -220,7 +220,7 @@ fn round_facts(plan: &Plan) -> Option<RoundFacts> {
     let mantle = plan.blank.shape.turned()?;
     let (x, p) = (plan.machine.limits().x, &plan.process);
     let turns = p.lines == Along::Y;
-    let pitch = plan.grid.along.0;
+    let pitch = p.pitch_across.value.0;
     let girth = plan.blank.shape.width();
     let tolerance = plan.machine.motion.placement_tolerance.0;
     Some(RoundFacts {

@@ -129,11 +129,11 @@ pub struct DotFacts {
     pub columns: u64,
     /// Rows.
     pub rows: u64,
-    /// Distance between dots of a row.
+    /// Distance between dots of a line.
     pub pitch_along_mm: f64,
-    /// Distance between rows.
+    /// Distance between lines.
     pub pitch_across_mm: f64,
-    /// Rows an inch, 25.4 / pitch_across_mm.
+    /// Lines an inch, 25.4 / pitch_across_mm.
     pub density_dpi: f64,
     /// Why this pitch.
     pub pitch_why: String,

@@ -267,21 +267,19 @@ pub(super) fn burn_settings(report: &Report) -> Vec<Setting> {
 fn line_pitch(report: &Report) -> Setting {
     let dots = &report.dots;
     let turned = report.round.as_ref().and_then(|r| Some((r, r.steps_a_line?, r.degrees_a_line?)));
-    match turned {
-        Some((r, steps, degrees)) => Setting::new(
-            "Line pitch",
-            format!("{} mm", short(dots.pitch_along_mm, 4)),
-            format!("{steps} steps or {}° of {}", short(degrees, 3), r.letter),
-        ),
-        None => Setting::new(
-            "Line pitch",
-            format!("{} mm", short(dots.pitch_across_mm, 4)),
-            match dots.pitch_along_mm < 0.99 * dots.pitch_across_mm {
-                true => format!("switched every {} mm", short(dots.pitch_along_mm, 4)),
-                false => format!("{} dpi", short(dots.density_dpi, 1)),
-            },
-        ),
-    }
+    let finer = (dots.pitch_along_mm < 0.99 * dots.pitch_across_mm)
+        .then(|| format!("switched every {} mm", short(dots.pitch_along_mm, 4)));
+    let more = match turned {
+        Some((r, steps, degrees)) => {
+            let turn = format!("{steps} steps or {}° of {}", short(degrees, 3), r.letter);
+            match finer {
+                Some(finer) => format!("{turn}; {finer}"),
+                None => turn,
+            }
+        }
+        None => finer.unwrap_or_else(|| format!("{} dpi", short(dots.density_dpi, 1))),
+    };
+    Setting::new("Line pitch", format!("{} mm", short(dots.pitch_across_mm, 4)), more)
 }
 
 /// All values that decide the look of the burn.

@@ -122,7 +122,7 @@ mod tests {
                 assert_eq!(screen.wants, Wants::Mark);
                 let options = options(switches, unsure, 0.9);
                 let dark = 0.9 * reach(&MarkTable::new(&options.burn));
-                let dots = (screen.make)(&tone, &options, &Silent);
+                let dots = screen.dots(&tone, &options, &Silent);
                 // A soft edge is as wide as the mean is taken.
                 let edge = (dark * w as f32) as usize;
                 let aside = 6 * switches as usize;

@@ -18,6 +18,7 @@ mod threshold_array;
 pub use simd::path;
 
 use crate::mark::{Burn, Unsure};
+use crate::placement::Along;
 use crate::plane::{Dots, Tone};
 use crate::progress::Progress;
 use crate::units::Share;
@@ -61,10 +62,10 @@ pub struct Options {
     pub burn: Burn,
     /// How far the burn may be off: screens that know the beam make the dots whose expected mark is best. Default: known.
     pub unsure: Unsure,
-    /// Dots of a row to a line pitch, where the beam may switch finer than lines lie apart. Default 1.
+    /// Dots of a line to a line pitch, where the beam may switch finer than lines lie apart. Default 1.
     pub switches: u32,
-    /// Screens that know the beam keep dots off every second row where less than this is to be marked, as a share of what
-    /// the other rows can mark alone: from 0, the default, nowhere, to [`barred::MOST`].
+    /// Screens that know the beam keep dots off every second line where less than this is to be marked, as a share of what
+    /// the other lines can mark alone: from 0, the default, nowhere, to [`barred::MOST`].
     pub barred: f32,
 }
 
@@ -88,6 +89,16 @@ impl Options {
             barred: 0.0,
         }
     }
+
+    /// The same for planes with rows as columns and columns as rows.
+    pub fn turned(&self) -> Options {
+        Options {
+            pitch_along_mm: self.pitch_across_mm,
+            pitch_across_mm: self.pitch_along_mm,
+            burn: Burn { lines: self.burn.lines.turned(), ..self.burn },
+            ..self.clone()
+        }
+    }
 }
 
 /// One way to turn tones into dots.
@@ -102,9 +113,24 @@ pub struct Screen {
     pub searches: bool,
     /// The options of the command line that it has a use for and other screens have not.
     pub takes: &'static [&'static str],
+    /// How it makes the dots, see [`Screen::dots`]. Where it knows the beam, lines are rows.
+    pub(crate) make: fn(&Tone, &Options, &dyn Progress) -> Dots,
+}
+
+impl Screen {
     /// Makes the dots: same size as the tone. Values outside 0..1 are read as 0 or 1. Where the
     /// progress asks to stop, what is done so far is returned.
-    pub make: fn(&Tone, &Options, &dyn Progress) -> Dots,
+    ///
+    /// A screen that knows the beam sees lines as rows: along a row the beam is swept and may switch finer than lines lie
+    /// apart, and rows are what can be spared. Where lines run along y it is given the picture with rows and columns exchanged.
+    pub fn dots(&self, tone: &Tone, options: &Options, progress: &dyn Progress) -> Dots {
+        match options.burn.lines {
+            Along::Y if self.wants == Wants::Mark => {
+                (self.make)(&tone.transposed(), &options.turned(), progress).transposed()
+            }
+            _ => (self.make)(tone, options, progress),
+        }
+    }
 }
 
 impl std::fmt::Debug for Screen {

@@ -308,7 +308,7 @@ pub fn forecast_anew(screen: &Screen, options: &Options) -> GainCurve {
         let level = LEVELS[i];
         let few = level.min(1.0 - level) < 0.03;
         let side = if few { SIDE * 2 } else { SIDE } + 2 * EDGE;
-        let dots = (screen.make)(&Tone::filled(side, side, level), options, &Silent);
+        let dots = screen.dots(&Tone::filled(side, side, level), options, &Silent);
         let (coverage, mark) = interior(&burn, &dots);
         (level, coverage, mark)
     });

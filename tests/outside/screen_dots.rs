@@ -46,7 +46,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let screen = find(name).ok_or_else(|| format!("no screen {name}"))?;
     for plane in bytes.chunks_exact(4 * width * height) {
         let tones = plane.as_chunks::<4>().0.iter().map(|b| f32::from_le_bytes(*b)).collect();
-        let dots = (screen.make)(&Tone::from_vec(width, height, tones), &options, &Silent);
+        let dots = screen.dots(&Tone::from_vec(width, height, tones), &options, &Silent);
         std::io::stdout().write_all(dots.bits())?;
     }
     Ok(())

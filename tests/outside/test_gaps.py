@@ -60,8 +60,9 @@ def prepare(folder, art, machine, *options):
 
 def swept(report, moves, dots, lag, blank_height):
     """The dots whose centre a mark passes, `lag` seconds late."""
-    along, across = report["dots"]["pitch_along_mm"], report["dots"]["pitch_across_mm"]
-    left, top = report["placement"]["left_mm"], blank_height - report["placement"]["top_mm"]
+    placed = report["placement"]
+    along, across = placed["true_width_mm"] / dots.shape[1], placed["true_height_mm"] / dots.shape[0]
+    left, top = placed["left_mm"], blank_height - placed["top_mm"]
     found = np.zeros_like(dots)
     for m in moves:
         if m.power <= 0:

@@ -82,7 +82,8 @@ def read(text, round_letter, head_letter, mm_a_unit):
 def rebuilt(moves, facts, shape, lines, to_the_left=False):
     """The dots whose middles are swept with the beam on."""
     dots = np.zeros(shape, bool)
-    px, py = facts["dots"]["pitch_along_mm"], facts["dots"]["pitch_across_mm"]
+    along, across = facts["dots"]["pitch_along_mm"], facts["dots"]["pitch_across_mm"]
+    px, py = (across, along) if lines == "y" else (along, across)
     left, top = facts["placement"]["left_mm"], HEIGHT - facts["placement"]["top_mm"]
     if lines == "y":
         # Lines lie at whole pitches from the seam, half a pitch at most from their place.
@@ -141,8 +142,8 @@ def test_unrolled_it_is_the_flat_piece_byte_for_byte(tmp_path):
     common = [ROOT / "samples/harbour.jpg", "--place", "40x40mm", "--machine", machine(tmp_path, CHUCK), "--coating", "poster-paint"]
     assert run("prepare", *common, *cylinder, "--out", tmp_path / "round").returncode in (0, 3)
     facts = report(tmp_path / "round")["dots"]
-    # Lines run along y on both: the pitch across the lines is that along x.
-    pitches = ["--pitch", f"{facts['pitch_across_mm']!r}mm", "--pitch-across", f"{facts['pitch_along_mm']!r}mm"]
+    # Lines run along y on both.
+    pitches = ["--pitch", f"{facts['pitch_along_mm']!r}mm", "--pitch-across", f"{facts['pitch_across_mm']!r}mm"]
     flat = ["--blank", f"rect:{GIRTH!r}x{HEIGHT:g}mm", "--axis", "y", *pitches]
     assert run("prepare", *common, *flat, "--out", tmp_path / "flat").returncode in (0, 3)
     assert (tmp_path / "round/dots.png").read_bytes() == (tmp_path / "flat/dots.png").read_bytes()

@@ -63,7 +63,7 @@ pub fn measured(photo: &Tone, large: &Tone) -> Figures {
 }
 
 fn score(screen: &Screen, options: &Options, photo: &Tone) -> Score {
-    let dots = (screen.make)(&input(screen, options, photo), options, &Silent);
+    let dots = screen.dots(&input(screen, options, photo), options, &Silent);
     let mark = Forecast::with_samples(&options.burn, CellSamples::REFERENCE).plane(&dots);
     visual_quality::score(&mark, photo, PITCH, 300.0)
 }
@@ -76,14 +76,14 @@ fn row(screen: &'static Screen, photo: &Tone, large: &Tone) -> Row {
     let scores = BEAMS.map(|beam| score(screen, &options(beam), photo));
     let options = options(1.5);
     let tone = input(screen, &options, large);
-    let speed = || fastest(large.data().len(), || drop(black_box((screen.make)(&tone, &options, &Silent))));
+    let speed = || fastest(large.data().len(), || drop(black_box(screen.dots(&tone, &options, &Silent))));
     Row { screen, scores, one_thread: parallel::with_threads(1, speed), all_threads: speed() }
 }
 
 fn search(screen: &Screen, passes: u32, photo: &Tone, large: &Tone) -> Search {
     let with = |beam| Options { effort: passes, ..options(beam) };
     let scores = [1.5, 2.0].map(|beam| score(screen, &with(beam), photo));
-    let speed = fastest(large.data().len(), || drop(black_box((screen.make)(large, &with(1.5), &Silent))));
+    let speed = fastest(large.data().len(), || drop(black_box(screen.dots(large, &with(1.5), &Silent))));
     Search {
         passes,
         seconds: 1.0 / speed,

@@ -82,7 +82,7 @@ impl Wanted {
     }
 
     fn made_by(&self, screen: &Screen, options: &Options) -> Picture {
-        let made = |tone: &Tone| (screen.make)(&input(screen, options, tone), options, &Silent);
+        let made = |tone: &Tone| screen.dots(&input(screen, options, tone), options, &Silent);
         let forecast = Forecast::new(&options.burn);
         let (ramp, light, part) = (made(&self.ramp), made(&self.light), made(&self.part));
         let mut strip = Picture::filled(WIDTH, PART + GAP, PAPER);

@@ -175,10 +175,12 @@ fn lines_along_y_suit_the_other_axis() {
     };
     let plan = resolve(&job).unwrap();
     // 0.7 of the beam of 0.12 mm across is 4.2 steps of 1/50 mm along x: four of them.
-    assert_eq!((plan.grid.along, plan.grid.across), (Mm(0.08), Mm(0.08)));
+    // Along y the beam is switched every half of that.
+    assert_eq!((plan.grid.along, plan.grid.across), (Mm(0.08), Mm(0.04)));
+    assert_eq!((plan.dots.options.switches, plan.switched()), (2, (1, 2)));
     assert!(plan.pitch_why.contains("4 motor steps"), "{}", plan.pitch_why);
     // A dot is swept along y, where the beam is wider; the light falls off across it along x.
-    assert_eq!(plan.burn.profiles(), (Profile::Stamped(0.12 / 0.08), Profile::Swept(0.18 / 0.08)));
+    assert_eq!(plan.burn.profiles(), (Profile::Stamped(0.12 / 0.08), Profile::Swept(0.18 / 0.04)));
     let narrow =
         Job { dots: DotsJob { pitch_across: Pitch::from_mm(0.1), ..DotsJob::default() }, ..job.clone() };
     let plan = resolve(&narrow).unwrap();

@@ -2,9 +2,9 @@
 
 use crate::job::asked::DotsJob;
 use crate::job::error::PlanError;
+use crate::job::settle::pitch::Pitches;
 use crate::job::words::{BeamOn, BurnTime, Packing};
 use crate::mark::{Burn, Unsure};
-use crate::placement::Grid;
 use crate::screen::{self, Options, SCREENS, Screen};
 
 /// The screen that is used when none is named.
@@ -47,13 +47,13 @@ pub(super) fn settle(
     dots: &DotsJob,
     time: Option<BurnTime>,
     (burn, unsure): (Burn, Unsure),
-    grid: Grid,
+    pitches: &Pitches,
 ) -> Result<SettledDots, PlanError> {
     if let Some(known) = dots.known.filter(|k| !(0.0..=Unsure::MOST).contains(&k.0)) {
         return Err(PlanError::absurd(format!("known to {known} is out of range; it is from 0% to 50%")));
     }
     // As many as a line pitch holds, where it holds them in whole.
-    let times = grid.across.0 / grid.along.0;
+    let (grid, times) = (pitches.grid(), pitches.across.0 / pitches.along.0);
     let whole = (1.5..3.5).contains(&times) && (times / times.round() - 1.0).abs() < 0.01;
     let switches = if whole { times.round() as u32 } else { 1 };
     let usual = Options { unsure, switches, ..Options::new(burn, grid.along.0, grid.across.0) };

@@ -57,7 +57,7 @@ pub(super) fn settle(brief: &Brief) -> Result<Plan, PlanError> {
     let burn = process.burn();
     let tone = tone::settle(&job.tone, tone_curve)?;
     let unsure = process::unsure(&job, seen, &process);
-    let dots = dots::settle(&job.dots, job.burn.time, (burn, unsure), pitch.grid())?;
+    let dots = dots::settle(&job.dots, job.burn.time, (burn, unsure), &pitch)?;
     let scan = scan::settle(&job.scan)?;
     let art = art::settle(&job.art, &job.blank)?;
     let of_art = art_file.as_ref().filter(|file| changed_since(&job, file)).map(|file| file.name.clone());

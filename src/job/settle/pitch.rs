@@ -39,15 +39,14 @@ impl Pitches {
 
 /// How often the beam may switch in a line pitch where no pitch was asked for: twice with screens that search for the
 /// dots of a known beam, as far as laser, controller and link can follow. Others, to whom a dot is a dot, keep to whole
-/// pitches. Lines along y are in whole pitches: the eye's weights of the search are made for rows. So is a cylinder,
-/// whose dots may have to fill a turn.
+/// pitches. So do lines round a cylinder, whose dots may have to fill a turn.
 pub(super) fn switches(job: &Job, machine: &Machine, process: &Process, screen: &Screen) -> u32 {
     const FINE: u32 = 2;
     let asked = (job.dots.pitch.is_some() && !job.is_unsaid("pitch"))
         || (job.dots.pitch_across.is_some() && job.filled_in_pitch().is_none());
     let by_dots = job.scan.tone_by.unwrap_or(ToneBy::Dots) == ToneBy::Dots;
-    let free = machine.turned.is_none_or(|turned| turned.mantle.is_cone());
-    let fits = screen.searches && by_dots && free && process.lines == Along::X && !asked;
+    let free = machine.turned.is_none_or(|t| t.mantle.is_cone() || t.round != process.lines);
+    let fits = screen.searches && by_dots && free && !asked;
     let switch = process.pitch_across.value.0 / f64::from(FINE);
     if fits && machine.switches_within(switch / process.speed.value.0) { FINE } else { 1 }
 }

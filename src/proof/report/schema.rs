@@ -31,14 +31,14 @@ pub const FIELDS: &[(&str, &str)] = &[
     ("placement.shown", "from which side it is seen, where it is mirrored; else null"),
     ("dots.columns", "dots a row"),
     ("dots.rows", "rows"),
-    ("dots.pitch_along_mm", "distance between dots of a row"),
-    ("dots.pitch_across_mm", "distance between rows"),
+    ("dots.pitch_along_mm", "distance between dots of a line"),
+    ("dots.pitch_across_mm", "distance between lines"),
     (
         "dots.unsure_beam_share",
         "how far off the beam may be, one standard deviation: what the searching screens make their dots for and the likeness to expect allows for; 0 for ready-made dots",
     ),
     ("dots.unsure_exposure_share", "the same of the exposure"),
-    ("dots.density_dpi", "rows an inch, 25.4 / pitch_across_mm"),
+    ("dots.density_dpi", "lines an inch, 25.4 / pitch_across_mm"),
     ("dots.pitch_why", "why this pitch"),
     ("dots.on_count", "dots on which the beam is on"),
     (

@@ -82,7 +82,7 @@ fn no_single_screen_does_better_on_mixed_art() {
                 }
                 _ => tone.clone(),
             };
-            (db(&(screen.make)(&input, &options, &Silent)), screen.name)
+            (db(&screen.dots(&input, &options, &Silent)), screen.name)
         });
         let (best, name) = best.fold((0.0, ""), |a, b| if b.0 > a.0 { b } else { a });
         let ours = db(&auto(&tone, &options, &Silent));

@@ -64,7 +64,7 @@ pub fn dots_of(bench: &Bench, patch: &TestPatch, (nx, ny): (usize, usize)) -> Do
             // A screen that wants the mark gets it through the same number: its patch is then a check of the
             // model (wanted against measured mark), not a step of coverage.
             screen::find(&patch.screen)
-                .map_or_else(|| Dots::off(nx, ny), |s| (s.make)(&tone, &options, &Silent))
+                .map_or_else(|| Dots::off(nx, ny), |s| s.dots(&tone, &options, &Silent))
         }
     }
 }
