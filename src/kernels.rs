@@ -60,7 +60,7 @@ pub mod job {
 }
 pub mod mark {
     pub use crate::mark::{
-        Band, Beam, Burn, CellSamples, Forecast, LineWork, Response, Seen, Sums, Totals, Wish, sums, walk,
+        Band, Beam, Burn, CellSamples, Forecast, LineWork, Response, Sums, Totals, Walked, Wish, sums, walk,
     };
     pub mod exposure {
         pub use crate::mark::exposure::fine;

@@ -1,7 +1,7 @@
 //! The forecast as a whole: against quadrature, against the 8 x 8 reference, turned, in any number of threads.
 
 use dotwright::kernels::mark::{
-    Burn, CellSamples, Forecast, LineWork, Seen, Sums, Wish, exposure, sums, walk,
+    Burn, CellSamples, Forecast, LineWork, Sums, Walked, Wish, exposure, sums, walk,
 };
 use dotwright::kernels::parallel::with_threads;
 use dotwright::kernels::placement::Along;
@@ -35,7 +35,7 @@ fn summed(forecast: &Forecast, dots: &Dots) -> Sums {
     sums(forecast, dots, &Silent).unwrap()
 }
 
-fn seen(forecast: &Forecast, dots: &Dots, blocks: (usize, usize)) -> Seen {
+fn seen(forecast: &Forecast, dots: &Dots, blocks: (usize, usize)) -> Walked {
     walk(forecast, dots, Wish { blocks, ink: None }, &Silent).unwrap()
 }
 

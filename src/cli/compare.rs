@@ -11,7 +11,7 @@ use super::options::{DrawingOptions, PieceOptions};
 use super::out::Out;
 use super::source::Source;
 use super::target::OutOptions;
-use super::times::{self, Point};
+use super::times::{self, TimePoint};
 use super::tones;
 use super::unused;
 use crate::art::Art;
@@ -25,7 +25,7 @@ use crate::plane::Tone;
 use crate::progress::Portion;
 use crate::proof::canvas::Picture;
 use crate::proof::close_up::close_up;
-use crate::proof::contact_sheet::{self, Below, Figure, Sheet};
+use crate::proof::contact_sheet::{self, Below, ContactSheet, Figure};
 use crate::proof::layout::{Layout, Look};
 use crate::proof::loupe::{self, DotWindow};
 use crate::proof::picture::{self, Scene};
@@ -91,17 +91,17 @@ struct Made<'a> {
     /// What it is called where it is no matter of screen and density.
     tones: Option<&'a str>,
     /// Where it is a matter of time.
-    point: Option<Point>,
+    point: Option<TimePoint>,
     contender: Contender,
     crops: Vec<Picture>,
     /// Where its screen may spare lines: what its burn can take.
-    times: Vec<Point>,
+    times: Vec<TimePoint>,
 }
 
 impl Made<'_> {
     fn name(&self) -> String {
         let by = || format!("{} at {} dpi", self.contender.screen, short(self.contender.density_dpi, 1));
-        let point = || self.point.as_ref().map_or_else(by, Point::name);
+        let point = || self.point.as_ref().map_or_else(by, TimePoint::name);
         self.tones.map_or_else(point, str::to_string)
     }
 }
@@ -178,7 +178,7 @@ pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
         for contender in found {
             let crops: Vec<Picture> =
                 places.iter().map(|&p| crop(plan, &contender, p)).collect::<Result<_, _>>()?;
-            let point = args.times.then(|| Point {
+            let point = args.times.then(|| TimePoint {
                 seconds: contender.seconds,
                 share: contender.seconds / longest.max(1e-9),
                 likeness: contender.likely.planned_db,
@@ -219,7 +219,7 @@ pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
     output.put("contact-sheet.html", contact_sheet::page(&sheet)?.as_bytes())?;
     output.put("comparison.json", serde_json::to_string_pretty(&json)?.as_bytes())?;
     if args.times {
-        let points: Vec<Point> = all.iter().filter_map(|m| m.point.clone()).collect();
+        let points: Vec<TimePoint> = all.iter().filter_map(|m| m.point.clone()).collect();
         let curve = times::picture(&sheet.title, &sheet.standing, &points)?;
         output.put("times.png", &curve.to_png(None)?)?;
     }
@@ -274,7 +274,7 @@ fn sheet(
     all: &[Made],
     places: &[(f64, f64)],
     words: String,
-) -> Result<Sheet, Failure> {
+) -> Result<ContactSheet, Failure> {
     let Some(first) = all.first() else { return Err(Failure::input("there is nothing to compare")) };
     let (plan, placement) = (first.plan, &first.contender.placement);
     let blank = &plan.blank;
@@ -320,7 +320,7 @@ fn sheet(
         let ((left, top), (right, bottom)) = (share((x - half, y + half)), share((x + half, y - half)));
         [left, top, right, bottom]
     });
-    Ok(Sheet {
+    Ok(ContactSheet {
         title: format!("{name} on {} ({})", blank.shape, plan.coating.name),
         standing: picture::standing_line(standing),
         original,
@@ -335,7 +335,7 @@ fn sheet(
 }
 
 /// What the burn of a way to make the piece can take, where its screen may spare lines.
-fn times_of(plan: &Plan, wanted: &Wanted, c: &Contender) -> Result<Vec<Point>, PipelineError> {
+fn times_of(plan: &Plan, wanted: &Wanted, c: &Contender) -> Result<Vec<TimePoint>, PipelineError> {
     if plan.dots.screen.name != c.screen {
         return Ok(Vec::new());
     }
@@ -439,7 +439,7 @@ fn figures_json(m: &Made) -> serde_json::Value {
         all.insert("tones".into(), name.into());
     }
     if let (false, Some(all)) = (m.times.is_empty(), json.as_object_mut()) {
-        let time = |p: &Point| serde_json::json!({ "time_s": p.seconds, "time_share": p.share, "psnr_hvs_db": p.likeness, "lines_show": p.lines_show, "option": p.option() });
+        let time = |p: &TimePoint| serde_json::json!({ "time_s": p.seconds, "time_share": p.share, "psnr_hvs_db": p.likeness, "lines_show": p.lines_show, "option": p.option() });
         all.insert("burn_times_estimated".into(), m.times.iter().map(time).collect());
     }
     if let (Some(point), Some(all)) = (&m.point, json.as_object_mut()) {

@@ -8,7 +8,7 @@ use super::source::Source;
 use crate::art::{self, Art, Opening};
 use crate::job::asked::LayerJob;
 use crate::job::{Brief, Plan, file_name};
-use crate::pipeline::{Common, Layer, Shown, layers};
+use crate::pipeline::{Layer, SharedLayers, Shown, layers};
 
 /// The files of a piece.
 pub struct Sources {
@@ -56,7 +56,12 @@ impl Sources {
     }
 
     /// Opens them as the plan of the piece says; the page is that of its art. Other pieces may have layers in `common`.
-    pub fn opened(&self, plan: &Plan, how: &Opening, common: Option<&Common>) -> Result<Opened, Failure> {
+    pub fn opened(
+        &self,
+        plan: &Plan,
+        how: &Opening,
+        common: Option<&SharedLayers>,
+    ) -> Result<Opened, Failure> {
         let open = |s: &Source, page| {
             let how = Opening { page, ..how.clone() };
             art::open_as(&s.bytes, &s.in_messages, &how).map_err(Failure::from)

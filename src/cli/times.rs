@@ -11,7 +11,7 @@ use crate::units::{duration, short};
 
 /// One of the burn times.
 #[derive(Debug, Clone)]
-pub struct Point {
+pub struct TimePoint {
     /// Its time, s, and that as a share of the longest.
     pub seconds: f64,
     pub share: f64,
@@ -23,7 +23,7 @@ pub struct Point {
     pub close_up: Option<Picture>,
 }
 
-impl Point {
+impl TimePoint {
     /// What to say to prepare for it: the share that it keeps within.
     pub fn option(&self) -> String {
         format!("--time {}", asking_for(self.share))
@@ -37,11 +37,11 @@ impl Point {
 }
 
 /// Burn times as windows of a piece tell, held against the time, s, and the likeness, dB, that it has at its own pace.
-pub fn told(times: &[Pace], own: &Pace, as_it_is: (f64, f64)) -> Vec<Point> {
+pub fn told(times: &[Pace], own: &Pace, as_it_is: (f64, f64)) -> Vec<TimePoint> {
     let Some(now) = times.iter().find(|t| t.barred == own.barred) else { return Vec::new() };
     let point = |t: &Pace| {
         let (seconds, likeness) = t.beside(now, as_it_is);
-        Point { seconds, share: t.time, likeness, lines_show: t.lines_show(), close_up: None }
+        TimePoint { seconds, share: t.time, likeness, lines_show: t.lines_show(), close_up: None }
     };
     times.iter().map(point).collect()
 }
@@ -79,10 +79,10 @@ fn width(points: usize) -> usize {
 }
 
 /// Likeness against time, and below it what to say for each, with a place of it where there is one.
-pub fn picture(title: &str, standing: &str, points: &[Point]) -> Result<Picture, Failure> {
+pub fn picture(title: &str, standing: &str, points: &[TimePoint]) -> Result<Picture, Failure> {
     let width = width(points.len());
-    let minutes = |p: &Point| p.seconds / 60.0;
-    let ends = |of: &dyn Fn(&Point) -> f64| {
+    let minutes = |p: &TimePoint| p.seconds / 60.0;
+    let ends = |of: &dyn Fn(&TimePoint) -> f64| {
         points.iter().map(of).fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)))
     };
     let ((first, last), (low, high)) = (ends(&minutes), ends(&|p| p.likeness));
@@ -144,9 +144,9 @@ pub fn picture(title: &str, standing: &str, points: &[Point]) -> Result<Picture,
 mod tests {
     use super::*;
 
-    fn point(seconds: f64, likeness: f64) -> Point {
+    fn point(seconds: f64, likeness: f64) -> TimePoint {
         let close_up = Some(Picture::filled(300, 300, [9, 9, 9]));
-        Point { seconds, share: seconds / 4000.0, likeness, lines_show: false, close_up }
+        TimePoint { seconds, share: seconds / 4000.0, likeness, lines_show: false, close_up }
     }
 
     #[test]
@@ -179,7 +179,7 @@ mod tests {
 
     #[test]
     fn the_curve_has_its_points_and_their_close_ups() {
-        let points: Vec<Point> =
+        let points: Vec<TimePoint> =
             (0..5).map(|i| point(4000.0 - 300.0 * f64::from(i), 41.0 - 0.5 * f64::from(i))).collect();
         let all = picture("a harbour", "assumed", &points).unwrap();
         assert_eq!(all.width, width(5));

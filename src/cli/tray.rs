@@ -16,10 +16,10 @@ use super::terminal::{FOLLOW, MEND};
 use crate::encode::sink::Sink;
 use crate::findings::art as of_art;
 use crate::job::{Brief, file_name};
-use crate::order::{Item, Order, Outlined, Row, Spots, route, travel};
+use crate::order::{Item, Order, Outlined, Spots, TableRow, route, travel};
 use crate::outputs::{self, Asked, MOST_TRAYS, OrderReport, Tray};
-use crate::pipeline::Common;
-use crate::pipeline::tray::{Laid, Piece};
+use crate::pipeline::SharedLayers;
+use crate::pipeline::tray::{Piece, TrayPiece};
 use crate::placement::Along;
 use crate::progress::{Portion, Progress, Within};
 use crate::screen::remembered::Remembering;
@@ -158,7 +158,7 @@ pub fn run(args: &TrayArgs, out: &mut Out) -> Result<u8, Failure> {
 /// What an order is called.
 pub(crate) fn title(order: &Order) -> String {
     let title = order.title.clone().unwrap_or_default();
-    Row { number: 1, ..Row::default() }.fill(&title).unwrap_or(title)
+    TableRow { number: 1, ..TableRow::default() }.fill(&title).unwrap_or(title)
 }
 
 /// Ends the work at a bad row, unless they are to be left out.
@@ -207,7 +207,7 @@ pub(crate) fn made(args: &TrayArgs, items: &[Item], progress: &dyn Progress) -> 
         of_item.push(kind);
     }
     progress.expect(kinds.len() as u64);
-    let common = Common::default();
+    let common = SharedLayers::default();
     let results = parallel::map(kinds.len(), |i| {
         let piece = piece(args, kinds[i], &common, &Within(progress));
         let go_on = progress.go_on(1);
@@ -241,7 +241,12 @@ pub(crate) fn made(args: &TrayArgs, items: &[Item], progress: &dyn Progress) -> 
 }
 
 /// One piece carried through.
-fn piece(args: &TrayArgs, item: &Item, common: &Common, progress: &dyn Progress) -> Result<Piece, Failure> {
+fn piece(
+    args: &TrayArgs,
+    item: &Item,
+    common: &SharedLayers,
+    progress: &dyn Progress,
+) -> Result<Piece, Failure> {
     let mut job = item.job.clone();
     if let Some(name) = &item.blank {
         let asked = BlankOptions { blank: Some(name.clone()), ..BlankOptions::default() }.asked()?;
@@ -319,7 +324,7 @@ pub(crate) fn laid<'a>(
         let mut tray = Tray { sides: spots.tray, laid: Vec::new(), of: Vec::new() };
         for &i in &order {
             let (item, piece) = group[i];
-            tray.laid.push(Laid { number, name: &item.name, piece, corner: corners[i] });
+            tray.laid.push(TrayPiece { number, name: &item.name, piece, corner: corners[i] });
             tray.of.push((i + 1, item.row));
             number += 1;
         }

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use super::exposure::{CellSamples, Kernel, TILE};
 use super::response::Burn;
-use super::table::MarkTable;
+use super::table::ExposureTable;
 use crate::parallel;
 use crate::plane::{Dots, Mark};
 use crate::progress::{Progress, Silent, Stopped};
@@ -26,7 +26,7 @@ const LANES: usize = TILE / LANE;
 pub struct Forecast {
     burn: Burn,
     kernel: Kernel,
-    table: Arc<MarkTable>,
+    table: Arc<ExposureTable>,
     over_burn_from: f32,
     solid: Solid,
 }
@@ -103,7 +103,7 @@ impl Forecast {
     /// The same with given samples.
     pub fn with_samples(burn: &Burn, samples: CellSamples) -> Self {
         let kernel = Kernel::new(burn, samples);
-        let table = MarkTable::of(burn, kernel.most());
+        let table = ExposureTable::of(burn, kernel.most());
         let over_burn_from = burn.over_burn_from() as f32;
         let exposures = kernel.solid();
         let n = exposures.len() as f32;

@@ -31,4 +31,4 @@ pub use lost::{LineWork, Lost};
 pub use response::{Burn, Response, Setting};
 pub use sums::{Sums, Totals};
 pub use unsure::Unsure;
-pub use walk::{Seen, Wish, sums, walk};
+pub use walk::{Walked, Wish, sums, walk};

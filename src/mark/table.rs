@@ -23,16 +23,16 @@ const NAMED: usize = 1 << 16;
 /// sample is at most `k/4 / 4096` for a rise of steepness k (0.0004 at 6.25) of either sign, so that
 /// a mean over samples errs by far less. Exposures under 1/32768 of a solid's greatest count as none.
 #[derive(Debug, Clone)]
-pub struct MarkTable {
+pub struct ExposureTable {
     table: Box<[f32; NAMED]>,
     low: f32,
     base: u32,
 }
 
-impl MarkTable {
-    /// [`MarkTable::new`], made once for the last few burns.
+impl ExposureTable {
+    /// [`ExposureTable::new`], made once for the last few burns.
     pub fn of(burn: &Burn, most: f32) -> Arc<Self> {
-        LATELY.get((*burn, most), || MarkTable::new(burn, most))
+        LATELY.get((*burn, most), || ExposureTable::new(burn, most))
     }
 
     /// The table for relative exposures up to `most`.
@@ -73,7 +73,7 @@ impl MarkTable {
         let greatest = table[end - 1];
         table[end - 1..].fill(greatest);
         let table = table.try_into().unwrap_or_else(|_| Box::new([0.0; NAMED]));
-        MarkTable { table, low, base }
+        ExposureTable { table, low, base }
     }
 
     /// Where in the table the relative exposure `e`, not negative, is found.
@@ -83,7 +83,7 @@ impl MarkTable {
         (e.to_bits() >> SHIFT).wrapping_sub(self.base)
     }
 
-    /// The entry at an index that [`MarkTable::index`] gave.
+    /// The entry at an index that [`ExposureTable::index`] gave.
     #[inline(always)]
     pub(super) fn entry(&self, index: u32) -> f32 {
         self.table[index as usize % NAMED]
@@ -96,7 +96,7 @@ impl MarkTable {
 }
 
 /// Room for the five machines of one that is not known for sure, by a few counts of samples.
-static LATELY: Lately<(Burn, f32), MarkTable> = Lately::new(16);
+static LATELY: Lately<(Burn, f32), ExposureTable> = Lately::new(16);
 
 #[cfg(test)]
 mod tests {
@@ -106,7 +106,7 @@ mod tests {
     #[test]
     fn the_table_is_as_near_as_it_says() {
         for burn in [Burn::plain(1.5, 1.5), poster_paint(4.5, 304.0), poster_paint(30.0, 304.0)] {
-            let table = MarkTable::new(&burn, 1.6);
+            let table = ExposureTable::new(&burn, 1.6);
             let bound = burn.response.rise.max(burn.response.char_rise) / 4.0 / 4096.0 * 1.05;
             let (mut worst, mut sum) = (0.0f64, 0.0f64);
             for i in 0..100_000 {

@@ -20,7 +20,7 @@ pub struct Wish<'a> {
 
 /// What a walk brought home.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Seen {
+pub struct Walked {
     /// What the burn comes to.
     pub sums: Sums,
     /// The forecast by blocks.
@@ -38,7 +38,7 @@ pub fn walk(
     dots: &Dots,
     wish: Wish<'_>,
     progress: &dyn Progress,
-) -> Result<Seen, Stopped> {
+) -> Result<Walked, Stopped> {
     let sides = (wish.blocks.0.max(1), wish.blocks.1.max(1));
     let halo = wish.ink.map_or(0, |_| lost::halo(forecast));
     let bands = forecast.bands_with_halo(dots, halo, progress, |band| {
@@ -50,7 +50,7 @@ pub fn walk(
         of_blocks.push(blocks);
         of_lost.extend(lost);
     }
-    Ok(Seen {
+    Ok(Walked {
         sums: sums::together(forecast, dots, of_sums),
         blocks: blocks::together(forecast, (dots.width(), dots.height()), sides, of_blocks),
         lost: lost::together(of_lost),

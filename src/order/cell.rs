@@ -6,12 +6,12 @@ pub struct Cell {
     /// What it shows, as far as that can be told.
     pub text: String,
     /// What keeps it from being marked.
-    pub fault: Option<Fault>,
+    pub fault: Option<CellFault>,
 }
 
 /// Why what stands in a cell cannot be marked.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Fault {
+pub enum CellFault {
     /// It is an error of the spreadsheet, by its sign.
     Error(String),
     /// How the spreadsheet shows it cannot be told; what it holds.
@@ -34,11 +34,11 @@ impl Cell {
 
     /// A cell that holds an error.
     pub fn error(sign: &str) -> Cell {
-        Cell { text: sign.into(), fault: Some(Fault::Error(sign.into())) }
+        Cell { text: sign.into(), fault: Some(CellFault::Error(sign.into())) }
     }
 
     /// A cell of which only the value is known; `holds` says what it is: `a date`.
     pub fn unshown(value: String, holds: &'static str) -> Cell {
-        Cell { text: value, fault: Some(Fault::Unshown(holds)) }
+        Cell { text: value, fault: Some(CellFault::Unshown(holds)) }
     }
 }

@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use super::file::{Order, OrderError};
-use super::table::{Row, Table, Unfilled};
+use super::table::{Table, TableRow, Unfilled};
 use crate::job::{Job, file_name};
 
 /// The most pieces of an order.
@@ -33,7 +33,7 @@ pub struct Item {
 pub fn items(order: &Order, path: &Path) -> Result<Vec<Result<Item, OrderError>>, OrderError> {
     let table = order.table.as_deref().map(|t| Table::read(&Order::beside(path, t))).transpose()?;
     let Some(table) = table else {
-        let alone = Row { number: 1, ..Row::default() };
+        let alone = TableRow { number: 1, ..TableRow::default() };
         let mut item = item(order, path, &alone)?;
         item.copies = match order.copies.as_deref() {
             Some(n) => Some(copies(n).map_err(OrderError::Absurd)?),
@@ -60,7 +60,7 @@ pub fn items(order: &Order, path: &Path) -> Result<Vec<Result<Item, OrderError>>
     Ok(all)
 }
 
-fn item(order: &Order, path: &Path, row: &Row) -> Result<Item, OrderError> {
+fn item(order: &Order, path: &Path, row: &TableRow) -> Result<Item, OrderError> {
     let wrong = |why: String| OrderError::Row(row.number, why);
     let unfilled = |why: Unfilled| match why {
         Unfilled::Row(why) => wrong(why),

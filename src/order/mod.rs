@@ -19,4 +19,4 @@ pub use file::{Order, OrderError};
 pub use item::{Item, items};
 pub use route::{Stop, route, travel};
 pub use spots::{Outlined, Sides, Spots};
-pub use table::{Row, Table, TableError};
+pub use table::{Table, TableError, TableRow};

@@ -147,7 +147,7 @@ fn written(paragraph: Node<'_, '_>) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::super::cell::Fault;
+    use super::super::cell::CellFault;
     use super::*;
 
     fn sheet(rows: &str) -> Vec<(usize, Vec<Cell>)> {
@@ -190,7 +190,7 @@ mod tests {
         assert_eq!(texts[0], (1, vec!["name", "no", "date"]));
         assert_eq!(texts[1], (2, vec!["Anna  & Bo", "007", "04.03.2025"]));
         assert_eq!(texts[2], (6, vec!["#N/A", "x", "x"]));
-        assert_eq!(read[2].1[0].fault, Some(Fault::Error("#N/A".into())));
+        assert_eq!(read[2].1[0].fault, Some(CellFault::Error("#N/A".into())));
         assert_eq!(read[1].1[2].fault, None);
     }
 

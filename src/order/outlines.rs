@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use super::spots::{Area, Outlined, SpotsError};
+use super::spots::{Outlined, SpotArea, SpotsError};
 use crate::art::{self, Art};
 
 /// The most bytes of a jig's drawing.
@@ -68,8 +68,10 @@ fn of(page: (f64, f64), boxes: &[[f64; 4]]) -> Result<Outlined, String> {
             ));
         }
     }
-    let area =
-        |b: &[f64; 4]| Area { corner: (b[0] - tray[0], tray[3] - b[3]), sides: (b[2] - b[0], b[3] - b[1]) };
+    let area = |b: &[f64; 4]| SpotArea {
+        corner: (b[0] - tray[0], tray[3] - b[3]),
+        sides: (b[2] - b[0], b[3] - b[1]),
+    };
     Ok(Outlined { tray: (tray[2] - tray[0], tray[3] - tray[1]), spots: spots.iter().map(area).collect() })
 }
 
@@ -88,8 +90,8 @@ mod tests {
         )
         .unwrap();
         assert_eq!(found.tray, (100.0, 50.0));
-        assert_eq!(found.spots[0], Area { corner: (5.0, 10.0), sides: (30.0, 30.0) });
-        assert_eq!(found.spots[1], Area { corner: (50.0, 20.0), sides: (40.0, 20.0) });
+        assert_eq!(found.spots[0], SpotArea { corner: (5.0, 10.0), sides: (30.0, 30.0) });
+        assert_eq!(found.spots[1], SpotArea { corner: (50.0, 20.0), sides: (40.0, 20.0) });
         let alone = of((200.0, 100.0), &[[10.0, 10.0, 110.0, 60.0]]).unwrap();
         assert_eq!((alone.tray, alone.spots[0].corner), ((200.0, 100.0), (10.0, 40.0)));
     }

@@ -8,7 +8,7 @@ pub type Sides = (f64, f64);
 
 /// A spot.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Area {
+pub struct SpotArea {
     /// Its lower left corner, mm from that of the tray.
     pub corner: (f64, f64),
     /// Its width and height.
@@ -21,7 +21,7 @@ pub struct Outlined {
     /// Width and height of the tray.
     pub tray: Sides,
     /// Its spots, in the order of the drawing.
-    pub spots: Vec<Area>,
+    pub spots: Vec<SpotArea>,
 }
 
 /// The spots of a tray; where they are not drawn, all of one size: that of the largest blank.
@@ -30,7 +30,7 @@ pub struct Spots {
     /// Width and height of the tray.
     pub tray: Sides,
     /// The spots; in a grid from the upper left, row by row.
-    pub spots: Vec<Area>,
+    pub spots: Vec<SpotArea>,
 }
 
 /// Why there are no such spots.
@@ -98,7 +98,7 @@ impl Spots {
         let of = |i: usize| (along(i % columns, spot.0), along(rows - 1 - i / columns, spot.1));
         Ok(Spots {
             tray: (along(columns, spot.0), along(rows, spot.1)),
-            spots: (0..columns * rows).map(|i| Area { corner: of(i), sides: spot }).collect(),
+            spots: (0..columns * rows).map(|i| SpotArea { corner: of(i), sides: spot }).collect(),
         })
     }
 
@@ -107,7 +107,7 @@ impl Spots {
     /// # Errors
     /// Where the blank is larger than the spot.
     pub fn corner(&self, i: usize, blank: Sides, name: &str) -> Result<(f64, f64), SpotsError> {
-        let Area { corner, sides } = self.spots[i];
+        let SpotArea { corner, sides } = self.spots[i];
         if blank.0 > sides.0 + FITS || blank.1 > sides.1 + FITS {
             let mm = |(w, h): Sides| format!("{} x {}", short(w, 2), short(h, 2));
             return Err(SpotsError::Fits(name.to_string(), mm(blank), i + 1, mm(sides)));
@@ -129,7 +129,10 @@ impl Spots {
         }
         let far = |f: fn(&(f64, f64)) -> f64| corners.iter().map(f).fold(0.0, f64::max);
         let tray = (far(|c| c.0) + spot.0 + gap, far(|c| c.1) + spot.1 + gap);
-        Ok(Spots { tray, spots: corners.into_iter().map(|corner| Area { corner, sides: spot }).collect() })
+        Ok(Spots {
+            tray,
+            spots: corners.into_iter().map(|corner| SpotArea { corner, sides: spot }).collect(),
+        })
     }
 }
 
@@ -179,7 +182,7 @@ mod tests {
 
     #[test]
     fn a_blank_lies_in_the_middle_of_a_drawn_spot_or_does_not_fit() {
-        let spots = vec![Area { corner: (10.0, 20.0), sides: (60.0, 30.0) }];
+        let spots = vec![SpotArea { corner: (10.0, 20.0), sides: (60.0, 30.0) }];
         let drawn = Outlined { tray: (100.0, 60.0), spots };
         let spots = Spots::new(&asked(""), Some(&drawn), (50.0, 20.0), 1).unwrap();
         assert_eq!(spots.corner(0, (50.0, 20.0), "Anna").unwrap(), (15.0, 25.0));

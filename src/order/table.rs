@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
-use super::cell::{Cell, Fault};
+use super::cell::{Cell, CellFault};
 use super::spreadsheet;
 
 /// The most rows of an order.
@@ -17,18 +17,18 @@ pub struct Table {
     /// The names of its columns.
     pub columns: Vec<String>,
     /// Its rows.
-    pub rows: Vec<Row>,
+    pub rows: Vec<TableRow>,
 }
 
 /// A row of a table.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub struct Row {
+pub struct TableRow {
     /// Its number, counted from 1 below the head line.
     pub number: usize,
     /// What stands in each column.
     pub cells: BTreeMap<String, String>,
     /// The columns of which nothing can be marked here.
-    pub faults: BTreeMap<String, Fault>,
+    pub faults: BTreeMap<String, CellFault>,
 }
 
 /// Why a text cannot be filled from a row.
@@ -153,7 +153,7 @@ impl Table {
             if rows.len() >= MOST_ROWS {
                 return Err(format!("it has more than {MOST_ROWS} rows; split the order"));
             }
-            let mut row = Row { number, ..Row::default() };
+            let mut row = TableRow { number, ..TableRow::default() };
             for (column, cell) in columns.iter().zip(cells) {
                 row.faults.extend(cell.fault.map(|fault| (column.clone(), fault)));
                 row.cells.insert(column.clone(), cell.text);
@@ -204,7 +204,7 @@ fn separator(text: &str) -> u8 {
     best as u8
 }
 
-impl Row {
+impl TableRow {
     /// `text` with each `{column}` replaced by what stands there; `{{` and `}}` are braces.
     ///
     /// # Errors
@@ -247,13 +247,13 @@ impl Row {
         Ok(out)
     }
 
-    fn unfilled(&self, column: &str, fault: &Fault) -> Unfilled {
+    fn unfilled(&self, column: &str, fault: &CellFault) -> Unfilled {
         match fault {
-            Fault::Error(sign) => {
+            CellFault::Error(sign) => {
                 Unfilled::Row(format!("its cell '{column}' holds {sign}, an error of the spreadsheet"))
             }
             // Not "format it as text": a date would turn into its number.
-            Fault::Unshown(holds) => Unfilled::Table(format!(
+            CellFault::Unshown(holds) => Unfilled::Table(format!(
                 "row {} of the table: its cell '{column}' holds {holds}, and how the spreadsheet shows that cannot be told; save the sheet as CSV, which has the cells as they are shown, or type them as text",
                 self.number
             )),
@@ -328,7 +328,7 @@ mod tests {
     #[test]
     fn a_cell_that_cannot_be_marked_is_refused_where_it_is_used() {
         let mut row = Table::parse("name,no,since\n#N/A,7,2025").unwrap().rows.remove(0);
-        row.faults.insert("since".into(), Fault::Unshown("a date"));
+        row.faults.insert("since".into(), CellFault::Unshown("a date"));
         assert_eq!(row.fill("No. {no}").unwrap(), "No. 7");
         let Unfilled::Row(why) = row.fill("{name}").unwrap_err() else { panic!("an error is the row's") };
         assert_eq!(why, "its cell 'name' holds #N/A, an error of the spreadsheet");

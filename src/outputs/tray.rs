@@ -6,11 +6,11 @@ use super::{WriteError, write_program};
 use crate::encode::sink::{Files, Sink};
 use crate::findings::Severity;
 use crate::parallel;
-use crate::pipeline::tray::{Laid, edges, jig, program};
+use crate::pipeline::tray::{TrayPiece, edges, jig, program};
 use crate::progress::{Progress, Silent};
 use crate::proof::canvas::Picture;
 use crate::proof::report::{Report, SCHEMA_VERSION};
-use crate::proof::tray::{Common, PieceFacts, Shown, TrayFacts, from_above, pieces, ticket};
+use crate::proof::tray::{PieceFacts, SharedFinding, ShownPiece, TrayFacts, from_above, pieces, ticket};
 
 /// The most trays of an order.
 pub const MOST_TRAYS: usize = 12;
@@ -90,7 +90,7 @@ pub struct Tray<'a> {
     /// Width and height, mm.
     pub sides: (f64, f64),
     /// Its pieces.
-    pub laid: Vec<Laid<'a>>,
+    pub laid: Vec<TrayPiece<'a>>,
     /// The spot of each, from 1, and its row of the table.
     pub of: Vec<(usize, usize)>,
 }
@@ -151,7 +151,7 @@ pub fn write_trays(
     output: &mut dyn Sink,
     progress: &dyn Progress,
 ) -> Result<OrderReport, WriteError> {
-    let all: Vec<&Laid<'_>> = trays.iter().flat_map(|t| &t.laid).collect();
+    let all: Vec<&TrayPiece<'_>> = trays.iter().flat_map(|t| &t.laid).collect();
     if all.is_empty() {
         return Err(WriteError::Words("an order without pieces".into()));
     }
@@ -228,7 +228,7 @@ fn write_programs(
     for (i, tray) in trays.iter().enumerate() {
         let number = i + 1;
         let mut seconds = None;
-        let left: Vec<Laid<'_>> = tray.laid.iter().filter(|l| l.number >= asked.from).cloned().collect();
+        let left: Vec<TrayPiece<'_>> = tray.laid.iter().filter(|l| l.number >= asked.from).cloned().collect();
         let to_write = if burns { program(asked.title, tray.sides, &left)? } else { None };
         if let Some(program) = to_write {
             let accepted =
@@ -261,7 +261,7 @@ fn pictures(asked: &Asked<'_>, trays: &[Tray<'_>], progress: &dyn Progress) -> R
     let mut drawn = Vec::with_capacity(trays.len());
     let mut shown = Vec::new();
     for tray in trays {
-        let on_tray: Vec<Shown<'_>> = tray.laid.iter().map(as_shown).collect();
+        let on_tray: Vec<ShownPiece<'_>> = tray.laid.iter().map(as_shown).collect();
         let picture = from_above(tray.sides, &on_tray)?;
         let png = picture.to_png(None)?;
         drawn.push((picture, png));
@@ -269,15 +269,15 @@ fn pictures(asked: &Asked<'_>, trays: &[Tray<'_>], progress: &dyn Progress) -> R
         progress.go_on(1)?;
     }
     // For approval in the order of the table, in which the customer looks for them.
-    let mut approval: Vec<(usize, Shown<'_>)> =
+    let mut approval: Vec<(usize, ShownPiece<'_>)> =
         trays.iter().flat_map(|t| t.of.iter().map(|of| of.1)).zip(shown).collect();
     approval.sort_by_key(|(row, one)| (*row, one.number));
-    let approval: Vec<Shown<'_>> = approval.into_iter().map(|(_, one)| one).collect();
+    let approval: Vec<ShownPiece<'_>> = approval.into_iter().map(|(_, one)| one).collect();
     Ok(Pictures { trays: drawn, pieces: pieces(asked.title, &approval)?.to_png(None)? })
 }
 
-fn as_shown<'a>(one: &Laid<'a>) -> Shown<'a> {
-    Shown {
+fn as_shown<'a>(one: &TrayPiece<'a>) -> ShownPiece<'a> {
+    ShownPiece {
         number: one.number,
         name: one.name,
         picture: &one.piece.picture,
@@ -287,7 +287,7 @@ fn as_shown<'a>(one: &Laid<'a>) -> Shown<'a> {
     }
 }
 
-fn piece_facts(one: &Laid<'_>, (tray, spot, row): (usize, usize, usize)) -> PieceFacts {
+fn piece_facts(one: &TrayPiece<'_>, (tray, spot, row): (usize, usize, usize)) -> PieceFacts {
     let report = &one.piece.report;
     let serious = report.findings.iter().filter(|f| f.severity > Severity::Note);
     PieceFacts {
@@ -322,13 +322,13 @@ fn jigs(trays: &[Tray<'_>]) -> Vec<Option<String>> {
 
 /// The findings of all pieces, each name once, the most serious first. What is not to be said of all of them names the row
 /// of the table, where there is one.
-fn common(all: &[&Laid<'_>], rows: Option<&Vec<usize>>) -> Vec<Common> {
-    let mut found: Vec<Common> = Vec::new();
+fn common(all: &[&TrayPiece<'_>], rows: Option<&Vec<usize>>) -> Vec<SharedFinding> {
+    let mut found: Vec<SharedFinding> = Vec::new();
     for one in all {
         for f in &one.piece.report.findings {
             match found.iter_mut().find(|c| c.name == f.name && c.severity == f.severity) {
                 Some(c) => c.pieces.push(one.number),
-                None => found.push(Common {
+                None => found.push(SharedFinding {
                     severity: f.severity,
                     name: f.name,
                     message: f.message.clone(),

@@ -28,13 +28,13 @@ pub struct Layer {
 /// What was drawn of a layer, at which pitches, and how many bytes more may be kept of all layers.
 #[derive(Debug)]
 struct Kept {
-    parts: Mutex<Vec<(Grid, Arc<Part>)>>,
+    parts: Mutex<Vec<(Grid, Arc<DrawnLayer>)>>,
     room: Arc<AtomicI64>,
 }
 
 /// A layer drawn.
 #[derive(Debug)]
-pub struct Part {
+pub struct DrawnLayer {
     /// Its wanted mark.
     pub wanted: Wanted,
     /// Its ink, dots.
@@ -45,7 +45,7 @@ pub struct Part {
 
 /// The layers that several pieces have in common, drawn once.
 #[derive(Debug)]
-pub struct Common {
+pub struct SharedLayers {
     known: Mutex<HashMap<String, Arc<Layer>>>,
     room: Arc<AtomicI64>,
 }
@@ -53,9 +53,9 @@ pub struct Common {
 /// Bytes of drawn layers that are kept.
 const ROOM: i64 = 128 << 20;
 
-impl Default for Common {
+impl Default for SharedLayers {
     fn default() -> Self {
-        Common { known: Mutex::default(), room: Arc::new(AtomicI64::new(ROOM)) }
+        SharedLayers { known: Mutex::default(), room: Arc::new(AtomicI64::new(ROOM)) }
     }
 }
 
@@ -74,7 +74,7 @@ impl Layer {
         plan: &Plan,
         settled: &SettledLayer,
         progress: &dyn Progress,
-    ) -> Result<Arc<Part>, PipelineError> {
+    ) -> Result<Arc<DrawnLayer>, PipelineError> {
         let before = self.drawn.as_ref().and_then(|kept| {
             let drawn = kept.parts.lock().unwrap_or_else(PoisonError::into_inner);
             drawn.iter().find(|(grid, _)| *grid == plan.grid).map(|(_, part)| Arc::clone(part))
@@ -99,7 +99,7 @@ impl Layer {
         plan: &Plan,
         settled: &SettledLayer,
         progress: &dyn Progress,
-    ) -> Result<Part, PipelineError> {
+    ) -> Result<DrawnLayer, PipelineError> {
         let plan = plan.of_layer(settled, self.art.place);
         let wanted = wanted_as(&plan, &self.art.art, settled.art.read_as, progress).map_err(|e| match e {
             PipelineError::Nothing => PipelineError::NothingIn(self.art.name.clone()),
@@ -110,7 +110,7 @@ impl Layer {
             ink = wanted.tone.data().iter().map(|&v| f64::from(v)).sum();
             lost = ink * wanted.left_out(&plan, Shown::Art(&self.art.art), progress)?;
         }
-        Ok(Part { wanted, ink, lost })
+        Ok(DrawnLayer { wanted, ink, lost })
     }
 }
 
@@ -138,7 +138,7 @@ pub fn layers(
     plan: &Plan,
     files: Vec<(String, Art)>,
     opening: &Opening,
-    common: Option<&Common>,
+    common: Option<&SharedLayers>,
 ) -> Result<Vec<Arc<Layer>>, OpenError> {
     let mut files = files.into_iter();
     let mut all = Vec::with_capacity(plan.layers.len());

@@ -26,7 +26,7 @@ mod wanted;
 pub use error::PipelineError;
 pub use judging::of_the_process;
 pub use laid::{dots, times};
-pub use layers::{Common, Layer, layers};
+pub use layers::{Layer, SharedLayers, layers};
 pub use outcome::Outcome;
 pub use pace::{LADDER, Pace, WORTH_A_RUNG, asking_for};
 pub use shown::{Shown, wanted};

@@ -139,7 +139,7 @@ pub fn flat((width, height): Sides) -> Blank {
 
 /// A piece at a spot: its number, its name, where its blank's lower left corner lies.
 #[derive(Debug, Clone)]
-pub struct Laid<'a> {
+pub struct TrayPiece<'a> {
     /// Its number in the order of marking, over all trays.
     pub number: usize,
     /// What it is called.
@@ -154,7 +154,11 @@ pub struct Laid<'a> {
 ///
 /// # Errors
 /// A tray that does not lie on the bed.
-pub fn program<'a>(title: &str, tray: Sides, laid: &[Laid<'a>]) -> Result<Option<Program<'a>>, LimitsError> {
+pub fn program<'a>(
+    title: &str,
+    tray: Sides,
+    laid: &[TrayPiece<'a>],
+) -> Result<Option<Program<'a>>, LimitsError> {
     let Some(first) = laid.first() else { return Ok(None) };
     let mut said = Vec::new();
     comments(&format!("order: {title}"), &mut said);
@@ -171,7 +175,7 @@ pub fn program<'a>(title: &str, tray: Sides, laid: &[Laid<'a>]) -> Result<Option
 }
 
 /// What the program says of its pieces: what is not so for all of them names those for which it is.
-fn remarks(laid: &[Laid<'_>]) -> Vec<String> {
+fn remarks(laid: &[TrayPiece<'_>]) -> Vec<String> {
     let mut kinds: Vec<(&[String], Vec<usize>)> = Vec::new();
     for one in laid {
         let settings = one.piece.notes.settings.as_slice();
@@ -193,7 +197,12 @@ fn remarks(laid: &[Laid<'_>]) -> Vec<String> {
 
 /// The program that walks the edges of the blanks of a tray, one after the other; `burn` is the S word and the speed in
 /// mm/s with which it marks them on a card, else the pointer shows them, or nothing.
-pub fn edges(title: &str, limits: &Limits, laid: &[Laid<'_>], burn: Option<(u32, f64)>) -> Program<'static> {
+pub fn edges(
+    title: &str,
+    limits: &Limits,
+    laid: &[TrayPiece<'_>],
+    burn: Option<(u32, f64)>,
+) -> Program<'static> {
     let pointer = limits.pointer.map_or(0, |p| (p * f64::from(limits.full_scale_s)).round() as u32);
     let (level, speed) = burn.unwrap_or((pointer, WALK_SPEED));
     let mut said = Vec::new();
@@ -206,7 +215,7 @@ pub fn edges(title: &str, limits: &Limits, laid: &[Laid<'_>], burn: Option<(u32,
         (None, _) => "caution: wear the eyewear for this beam and do not look at the spot",
     };
     comments(caution, &mut said);
-    let of = |one: &Laid<'_>| {
+    let of = |one: &TrayPiece<'_>| {
         let points: Vec<(f64, f64)> = edge(&one.piece.plan.blank.shape)
             .iter()
             .map(|p| (p.0 + one.corner.0, p.1 + one.corner.1))
@@ -220,7 +229,7 @@ pub fn edges(title: &str, limits: &Limits, laid: &[Laid<'_>], burn: Option<(u32,
 }
 
 /// The edges of the blanks of a tray as an SVG in millimetres, to cut a jig by.
-pub fn jig(tray: Sides, laid: &[Laid<'_>]) -> String {
+pub fn jig(tray: Sides, laid: &[TrayPiece<'_>]) -> String {
     let (w, h) = tray;
     let mut svg = format!(
         "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{w}mm\" height=\"{h}mm\" viewBox=\"0 0 {w} {h}\" fill=\"none\" stroke=\"#000\" stroke-width=\"0.1\">\n<rect width=\"{w}\" height=\"{h}\"/>\n"

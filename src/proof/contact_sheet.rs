@@ -42,7 +42,7 @@ pub struct Below {
 
 /// A contact sheet.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Sheet {
+pub struct ContactSheet {
     /// The piece (`lighthouse.jpg on round:90mm`).
     pub title: String,
     /// How far the forecasts can be trusted, in one line.
@@ -76,7 +76,7 @@ const FRAME: Rgb = [255, 176, 0];
 ///
 /// # Errors
 /// When lettering cannot be drawn.
-pub fn picture(sheet: &Sheet) -> Result<Picture, ProofError> {
+pub fn picture(sheet: &ContactSheet) -> Result<Picture, ProofError> {
     let width = GAP + ACROSS * (CELL + GAP);
     let mut parts = vec![head(sheet, width)?];
     let mut cells = vec![cell(sheet, &sheet.original, "Original")?];
@@ -114,7 +114,7 @@ fn text(x: usize, y: usize, size: usize, extra: &str, t: &str) -> String {
     format!(r#"<text x="{x}" y="{y}" font-size="{size}" fill="{INK}" {extra}>{}</text>"#, escape(t))
 }
 
-fn head(sheet: &Sheet, width: usize) -> Result<Picture, ProofError> {
+fn head(sheet: &ContactSheet, width: usize) -> Result<Picture, ProofError> {
     let mut body =
         text(GAP, 42, 28, r#"font-weight="bold""#, &sheet.title) + &text(GAP, 72, 18, "", &sheet.standing);
     let mut y = 74;
@@ -125,7 +125,7 @@ fn head(sheet: &Sheet, width: usize) -> Result<Picture, ProofError> {
     draw(width, y + 20, PAPER, &body)
 }
 
-fn words(sheet: &Sheet) -> String {
+fn words(sheet: &ContactSheet) -> String {
     match sheet.candidates.first() {
         Some(best) if sheet.recommends => format!("Recommended: {}. {}", best.name, sheet.words),
         _ => sheet.words.clone(),
@@ -133,7 +133,7 @@ fn words(sheet: &Sheet) -> String {
 }
 
 /// Name, whole piece, crops and figures, one below the other.
-fn cell(sheet: &Sheet, c: &Candidate, name: &str) -> Result<Picture, ProofError> {
+fn cell(sheet: &ContactSheet, c: &Candidate, name: &str) -> Result<Picture, ProofError> {
     let mut body = format!(r#"<path d="M0 2H{CELL}" stroke="{INK}" stroke-width="2"/>"#);
     let mut y = 8;
     for line in wrapped(name, CELL * 100 / 1250) {
@@ -170,7 +170,7 @@ fn crop_side() -> usize {
 }
 
 /// The whole piece with its places framed where it is the original, and its lettered crops.
-fn pictures(sheet: &Sheet, c: &Candidate) -> Result<(Picture, Vec<Picture>), ProofError> {
+fn pictures(sheet: &ContactSheet, c: &Candidate) -> Result<(Picture, Vec<Picture>), ProofError> {
     let mut whole = reduced(&c.whole, CELL)?;
     if std::ptr::eq(c, &sheet.original) {
         for (place, name) in sheet.places.iter().zip(NAMES) {
@@ -228,7 +228,7 @@ pub enum SheetError {
 ///
 /// # Errors
 /// When a picture has no pixels, or a letter cannot be drawn.
-pub fn page(sheet: &Sheet) -> Result<String, SheetError> {
+pub fn page(sheet: &ContactSheet) -> Result<String, SheetError> {
     let cell = |c: &Candidate| -> Result<Value, SheetError> {
         let (whole, crops) = pictures(sheet, c)?;
         let uri = |p: &Picture| -> Result<String, EncodeError> { Ok(data_uri(&p.to_png(None)?)) };
@@ -262,7 +262,7 @@ mod tests {
     use super::*;
     use crate::proof::made::{keep, lighthouse};
 
-    fn sheet(candidates: &[&str]) -> Sheet {
+    fn sheet(candidates: &[&str]) -> ContactSheet {
         let dots = lighthouse(600, 600);
         let crop = |x0: usize, y0: usize, n: usize, scale: usize| {
             let mut p = Picture::filled(n * scale, n * scale, [40; 3]);
@@ -282,7 +282,7 @@ mod tests {
                 .map(|(n, t)| Figure { name: n.into(), text: t.into() })
                 .to_vec(),
         };
-        Sheet {
+        ContactSheet {
             title: "lighthouse at dusk.jpg on glass, round:90mm".into(),
             standing: "? process assumed, not measured on this machine".into(),
             original: Candidate { figures: Vec::new(), ..candidate("Original") },
@@ -326,7 +326,7 @@ mod tests {
     fn what_stands_below_is_on_picture_and_page() {
         let without = sheet(&["bayer at 304 dpi"]);
         let below = Below { says: "Burn times".into(), picture: Picture::filled(900, 77, [9, 99, 199]) };
-        let with = Sheet { below: Some(below), ..without.clone() };
+        let with = ContactSheet { below: Some(below), ..without.clone() };
         let (a, b) = (picture(&without).unwrap(), picture(&with).unwrap());
         assert!(b.height == a.height + 77 && b.get(450, b.height - 5) == [9, 99, 199]);
         let page = page(&with).unwrap();
@@ -335,7 +335,11 @@ mod tests {
 
     #[test]
     fn where_nothing_is_recommended_the_page_only_says_how_to_choose() {
-        let s = Sheet { recommends: false, words: "Choose by eye.".into(), ..sheet(&["darker", "brighter"]) };
+        let s = ContactSheet {
+            recommends: false,
+            words: "Choose by eye.".into(),
+            ..sheet(&["darker", "brighter"])
+        };
         let html = page(&s).unwrap();
         assert!(html.contains("Choose by eye.") && !html.contains("ecommended") && !html.contains('★'));
     }

@@ -2,7 +2,7 @@
 //! mix glass to be painted with slate that must stay bare: steps of the first piece alone would spoil the others.
 
 use super::report::{Report, Standing, StepFacts};
-use super::sheet::Setting;
+use super::sheet::Stated;
 use super::ticket::burn_settings;
 use super::tray::listed;
 use super::words;
@@ -10,7 +10,7 @@ use crate::units::short;
 
 /// Pieces that are prepared, set and finished alike.
 #[derive(Debug, Clone)]
-pub struct Kind<'a> {
+pub struct PieceKind<'a> {
     /// What is known of the first of them.
     pub report: &'a Report,
     /// Their numbers.
@@ -18,12 +18,12 @@ pub struct Kind<'a> {
 }
 
 /// The kinds of pieces, each with its number, in the order in which they come.
-pub fn kinds<'a>(pieces: impl IntoIterator<Item = (usize, &'a Report)>) -> Vec<Kind<'a>> {
-    let mut all: Vec<Kind<'a>> = Vec::new();
+pub fn kinds<'a>(pieces: impl IntoIterator<Item = (usize, &'a Report)>) -> Vec<PieceKind<'a>> {
+    let mut all: Vec<PieceKind<'a>> = Vec::new();
     for (number, report) in pieces {
         match all.iter_mut().find(|kind| alike(kind.report, report)) {
             Some(kind) => kind.pieces.push(number),
-            None => all.push(Kind { report, pieces: vec![number] }),
+            None => all.push(PieceKind { report, pieces: vec![number] }),
         }
     }
     for kind in &mut all {
@@ -49,7 +49,7 @@ pub fn numbered(pieces: &[usize]) -> String {
 }
 
 /// What the pieces of some kinds are called: `Pieces 1, 3 and 4 (poster paint, bare slate)`.
-fn called(of: &[&Kind<'_>]) -> String {
+fn called(of: &[&PieceKind<'_>]) -> String {
     let mut pieces: Vec<usize> = of.iter().flat_map(|kind| kind.pieces.iter().copied()).collect();
     pieces.sort_unstable();
     let word = if pieces.len() == 1 { "Piece" } else { "Pieces" };
@@ -57,7 +57,7 @@ fn called(of: &[&Kind<'_>]) -> String {
 }
 
 /// The coatings of some kinds, each once.
-pub fn coatings<'k, 'a: 'k>(of: impl Iterator<Item = &'k Kind<'a>>) -> String {
+pub fn coatings<'k, 'a: 'k>(of: impl Iterator<Item = &'k PieceKind<'a>>) -> String {
     let mut all: Vec<&str> = Vec::new();
     for kind in of {
         let coating = kind.report.process.coating.as_str();
@@ -70,10 +70,10 @@ pub fn coatings<'k, 'a: 'k>(of: impl Iterator<Item = &'k Kind<'a>>) -> String {
 
 /// What some kinds say, each thing once, with the kinds that say it.
 fn by_words<'k, 'a, 't>(
-    kinds: &'k [Kind<'a>],
-    said: impl Fn(&Kind<'a>) -> Option<&'t str>,
-) -> Vec<(&'t str, Vec<&'k Kind<'a>>)> {
-    let mut all: Vec<(&'t str, Vec<&'k Kind<'a>>)> = Vec::new();
+    kinds: &'k [PieceKind<'a>],
+    said: impl Fn(&PieceKind<'a>) -> Option<&'t str>,
+) -> Vec<(&'t str, Vec<&'k PieceKind<'a>>)> {
+    let mut all: Vec<(&'t str, Vec<&'k PieceKind<'a>>)> = Vec::new();
     for kind in kinds {
         let Some(words) = said(kind) else { continue };
         match all.iter_mut().find(|(known, _)| *known == words) {
@@ -85,8 +85,8 @@ fn by_words<'k, 'a, 't>(
 }
 
 /// What is set for a burn; what differs between the kinds is told by the step that sets it, where there are steps.
-pub fn settings(kinds: &[Kind<'_>], steps: bool) -> Vec<Setting> {
-    let mut all: Vec<Vec<Setting>> = kinds.iter().map(|kind| burn_settings(kind.report)).collect();
+pub fn settings(kinds: &[PieceKind<'_>], steps: bool) -> Vec<Stated> {
+    let mut all: Vec<Vec<Stated>> = kinds.iter().map(|kind| burn_settings(kind.report)).collect();
     if all.is_empty() {
         return Vec::new();
     }
@@ -97,13 +97,13 @@ pub fn settings(kinds: &[Kind<'_>], steps: bool) -> Vec<Setting> {
         .enumerate()
         .map(|(i, setting)| match all.iter().all(|other| other.get(i) == Some(&setting)) {
             true => setting,
-            false => Setting::new(setting.name, "by piece".into(), told.into()),
+            false => Stated::new(setting.name, "by piece".into(), told.into()),
         })
         .collect()
 }
 
 /// The steps of all kinds in one order; what is not for all pieces names those that it is for.
-pub fn steps(kinds: &[Kind<'_>]) -> Vec<StepFacts> {
+pub fn steps(kinds: &[PieceKind<'_>]) -> Vec<StepFacts> {
     let mut titles: Vec<&str> = Vec::new();
     for kind in kinds {
         let mut at = 0;
@@ -135,8 +135,8 @@ pub fn steps(kinds: &[Kind<'_>]) -> Vec<StepFacts> {
 }
 
 /// The step that sets the machine, where it is set in more than one way.
-fn set(kinds: &[Kind<'_>]) -> String {
-    let of_kind = |kind: &Kind<'_>| {
+fn set(kinds: &[PieceKind<'_>]) -> String {
+    let of_kind = |kind: &PieceKind<'_>| {
         let p = &kind.report.process;
         let watts = p.power_share.value * p.rated_power_w.value;
         format!(
@@ -159,7 +159,7 @@ fn set(kinds: &[Kind<'_>]) -> String {
 }
 
 /// Whether the process was measured for all of them, and what follows from it.
-pub fn standing(kinds: &[Kind<'_>]) -> (Standing, String) {
+pub fn standing(kinds: &[PieceKind<'_>]) -> (Standing, String) {
     let assumed = || kinds.iter().filter(|k| k.report.process.standing != Standing::Measured);
     match assumed().count() {
         0 => (Standing::Measured, "read from a wedge burnt on this machine".into()),
@@ -177,7 +177,7 @@ pub fn standing(kinds: &[Kind<'_>]) -> (Standing, String) {
 }
 
 /// From which side mirrored pieces are seen.
-pub fn shown(kinds: &[Kind<'_>]) -> Option<String> {
+pub fn shown(kinds: &[PieceKind<'_>]) -> Option<String> {
     let said = by_words(kinds, |kind| kind.report.placement.shown.as_deref());
     match said.as_slice() {
         [] => None,
@@ -189,7 +189,7 @@ pub fn shown(kinds: &[Kind<'_>]) -> Option<String> {
 }
 
 /// What to beware of with any of them.
-pub fn cautions(kinds: &[Kind<'_>]) -> Vec<String> {
+pub fn cautions(kinds: &[PieceKind<'_>]) -> Vec<String> {
     words::together(kinds.iter().map(|kind| kind.report.cautions.as_slice()))
 }
 

@@ -28,7 +28,7 @@ pub struct Layout {
     pub left: f64,
     /// The picture's top edge, mm from the blank's top, downwards.
     pub top: f64,
-    /// Whether pixels lie across the dots anyhow, so that they are filled through a smooth filter: see [`Axis::smooth`].
+    /// Whether pixels lie across the dots anyhow, so that they are filled through a smooth filter: see [`Resampling::smooth`].
     pub smooth: bool,
 }
 
@@ -192,22 +192,22 @@ pub fn b_spline(x: f64) -> f64 {
 
 /// For each pixel along one axis: which samples it shows and with what share of its size.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Axis {
+pub struct Resampling {
     first: Vec<u32>,
     bounds: Vec<u32>,
     weights: Vec<f32>,
 }
 
-impl Axis {
+impl Resampling {
     /// `pixels` pixels of size `pixel` starting at `from`, over `samples` samples of `step` dots each that
     /// begin at `start`; there are `dots` dots of size `pitch`. All lengths in mm.
     pub fn new(
         (from, pixel, pixels): (f64, f64, usize),
         (start, pitch, dots): (f64, f64, usize),
         (samples, step): (usize, f64),
-    ) -> Axis {
+    ) -> Resampling {
         let edge = |j: usize| start + (j as f64 * step).min(dots as f64) * pitch;
-        let mut axis = Axis { first: Vec::new(), bounds: vec![0], weights: Vec::new() };
+        let mut axis = Resampling { first: Vec::new(), bounds: vec![0], weights: Vec::new() };
         let mut j = 0;
         for i in 0..pixels {
             let (a, b) = (from + i as f64 * pixel, from + (i + 1) as f64 * pixel);
@@ -233,12 +233,12 @@ impl Axis {
         (from, pixel, pixels): (f64, f64, usize),
         (start, pitch, dots): (f64, f64, usize),
         (samples, step): (usize, f64),
-    ) -> Axis {
+    ) -> Resampling {
         let size = step * pitch;
         if pixel < SMOOTHED * size {
-            return Axis::new((from, pixel, pixels), (start, pitch, dots), (samples, step));
+            return Resampling::new((from, pixel, pixels), (start, pitch, dots), (samples, step));
         }
-        let mut axis = Axis { first: Vec::new(), bounds: vec![0], weights: Vec::new() };
+        let mut axis = Resampling { first: Vec::new(), bounds: vec![0], weights: Vec::new() };
         for i in 0..pixels {
             let middle = from + (i as f64 + 0.5) * pixel;
             let sample = |mm: f64| ((mm - start) / size).floor() as i64;
@@ -325,7 +325,7 @@ mod tests {
     #[test]
     fn shares_of_a_pixel_are_areas() {
         // Seven dots of 1 mm from 0.25 mm, two a sample (the last one alone), pixels of 1.5 mm from -1 mm.
-        let a = Axis::new((-1.0, 1.5, 7), (0.25, 1.0, 7), (4, 2.0));
+        let a = Resampling::new((-1.0, 1.5, 7), (0.25, 1.0, 7), (4, 2.0));
         let sum: f32 = (0..7).flat_map(|i| a.at(i).1.iter()).sum();
         assert!((f64::from(sum) * 1.5 - 7.0).abs() < 1e-6);
         assert_eq!(a.at(0).0, 0);
@@ -334,7 +334,7 @@ mod tests {
         assert_eq!(a.at(1), (0, &[1.0f32][..]));
         assert_eq!((a.at(2).0, a.at(2).1.len()), (0, 2));
         // A pixel that is exactly one sample takes it whole.
-        let one = Axis::new((0.5, 0.1, 3), (0.5, 0.1, 3), (3, 1.0));
+        let one = Resampling::new((0.5, 0.1, 3), (0.5, 0.1, 3), (3, 1.0));
         assert!(
             (0..3).all(|i| one.at(i).0 == i && one.at(i).1.len() == 1 && (one.at(i).1[0] - 1.0).abs() < 1e-6)
         );
@@ -343,14 +343,14 @@ mod tests {
     #[test]
     fn smooth_pixels_show_lines_without_bands_and_end_where_the_dots_end() {
         // Every second of 400 lines of 0.0875 mm in pixels of 0.15 mm.
-        let axis = Axis::smooth((-1.0, 0.15, 250), (0.0, 0.0875, 400), (400, 1.0));
+        let axis = Resampling::smooth((-1.0, 0.15, 250), (0.0, 0.0875, 400), (400, 1.0));
         let seen: Vec<f32> = (0..250)
             .map(|i| {
                 let (first, weights) = axis.at(i);
                 weights.iter().enumerate().filter(|(k, _)| (first + k) % 2 == 0).map(|(_, w)| w).sum()
             })
             .collect();
-        let areas = Axis::new((-1.0, 0.15, 250), (0.0, 0.0875, 400), (400, 1.0));
+        let areas = Resampling::new((-1.0, 0.15, 250), (0.0, 0.0875, 400), (400, 1.0));
         let by_area = |i: usize| -> f32 {
             let (first, weights) = areas.at(i);
             weights.iter().enumerate().filter(|(k, _)| (first + k) % 2 == 0).map(|(_, w)| w).sum()
@@ -368,6 +368,6 @@ mod tests {
         assert!((f64::from(shares.iter().sum::<f32>()) * 0.15 - 35.0).abs() < 0.02);
         // Where each sample is seen, it is shown as it is.
         let (args, dots) = ((0.0, 0.02, 100), (0.0, 0.0875, 20));
-        assert_eq!(Axis::smooth(args, dots, (20, 1.0)), Axis::new(args, dots, (20, 1.0)));
+        assert_eq!(Resampling::smooth(args, dots, (20, 1.0)), Resampling::new(args, dots, (20, 1.0)));
     }
 }

@@ -2,7 +2,7 @@
 
 use super::canvas::{Picture, ProofError, draw, escape};
 use super::ground::hatch;
-use super::layout::{Axis, Look};
+use super::layout::{Look, Resampling};
 use super::legend::{INK, Key, Legend, PAPER, stack, strip};
 use super::picture::{Scene, standing_line};
 use crate::colour::srgb8;
@@ -130,8 +130,8 @@ fn look_panel(
     pixel: f64,
     (pw, ph): (usize, usize),
 ) -> Picture {
-    let ax = Axis::new((0.0, pixel, pw), (0.0, along, window.columns), (look.columns, look.step_along));
-    let ay = Axis::new((0.0, pixel, ph), (0.0, across, window.rows), (look.rows, look.step_across));
+    let ax = Resampling::new((0.0, pixel, pw), (0.0, along, window.columns), (look.columns, look.step_along));
+    let ay = Resampling::new((0.0, pixel, ph), (0.0, across, window.rows), (look.rows, look.step_across));
     let mut panel = Picture::filled(pw, ph, [0; 3]);
     for (y, row) in panel.rgb.chunks_exact_mut(3 * pw).enumerate() {
         let (first_row, rows) = ay.at(y);

@@ -4,7 +4,7 @@ use std::borrow::Cow;
 
 use super::canvas::{Picture, ProofError};
 use super::ground::{self, hatch};
-use super::layout::{Axis, Layout, Look};
+use super::layout::{Layout, Look, Resampling};
 use super::legend::{Key, Legend, stack, strip};
 use super::report::{Standing, sign};
 use crate::blank::Blank;
@@ -148,7 +148,7 @@ fn rows<'a>(
         }
     }
     let rect = scene.rect;
-    let axis = if layout.smooth { Axis::smooth } else { Axis::new };
+    let axis = if layout.smooth { Resampling::smooth } else { Resampling::new };
     let axis_x = axis(
         (layout.left, layout.pixel, layout.width),
         (rect.left.0, rect.grid.along.0, rect.columns),

@@ -11,7 +11,7 @@ use crate::visual_quality::READING_DISTANCE_MM;
 
 /// `picture` made to fit into `side` by `side` pixels, in linear light; never enlarged.
 ///
-/// Through a cubic B-spline, as [`Axis::smooth`](super::layout::Axis::smooth) and for its reasons.
+/// Through a cubic B-spline, as [`Resampling::smooth`](super::layout::Resampling::smooth) and for its reasons.
 ///
 /// # Errors
 /// When the picture has no pixels.

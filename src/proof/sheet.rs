@@ -30,7 +30,7 @@ pub struct Sheet<'a> {
     /// From which side a mirrored piece is seen.
     pub shown: Option<&'a str>,
     /// What is set on the machine.
-    pub settings: Vec<Setting>,
+    pub settings: Vec<Stated>,
     /// What the piece will look like.
     pub picture: &'a Picture,
     /// What the picture is.
@@ -47,7 +47,7 @@ pub struct Sheet<'a> {
 
 /// One setting in large figures.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Setting {
+pub struct Stated {
     /// What is set.
     pub name: &'static str,
     /// To which value, with its unit.
@@ -58,10 +58,10 @@ pub struct Setting {
     pub standing: Option<Standing>,
 }
 
-impl Setting {
+impl Stated {
     /// A setting whose origin says nothing.
-    pub fn new(name: &'static str, text: String, small: String) -> Setting {
-        Setting { name, text, small, standing: None }
+    pub fn new(name: &'static str, text: String, small: String) -> Stated {
+        Stated { name, text, small, standing: None }
     }
 }
 

@@ -8,7 +8,7 @@ use super::page::{data_uri, fill, sentence};
 use super::plot::{Field, Plot, PlotAxis};
 use super::reduce::reduced;
 use super::report::{Report, Standing, TimeFacts, sign};
-use super::sheet::{Setting, Sheet};
+use super::sheet::{Sheet, Stated};
 use crate::findings::{Finding, Severity};
 use crate::job::Known;
 use crate::parallel;
@@ -224,47 +224,47 @@ fn hours(t: &TimeFacts) -> Vec<(&'static str, String)> {
 }
 
 /// What is set on the machine, in large figures.
-fn settings(report: &Report) -> Vec<Setting> {
+fn settings(report: &Report) -> Vec<Stated> {
     let mut all = burn_settings(report);
     if let Some(t) = &report.times {
         let parts = [("marks", t.beam_on_s), ("gaps", t.gaps_s), ("run-ups and turns", t.run_up_s)];
         let parts = parts.into_iter().chain(dwell(t).map(|s| ("waits", s)));
         let parts = parts.map(|(name, s)| format!("{name} {}", duration(s))).collect::<Vec<_>>().join(", ");
-        all.push(Setting::new("Time", duration(t.total_s), parts));
+        all.push(Stated::new("Time", duration(t.total_s), parts));
     }
     all
 }
 
 /// What is set for a burn, less its time.
-pub(super) fn burn_settings(report: &Report) -> Vec<Setting> {
+pub(super) fn burn_settings(report: &Report) -> Vec<Stated> {
     let p = &report.process;
     let watts = p.power_share.value * p.rated_power_w.value;
     let speed = p.speed_mm_per_s.value;
     let standing = |k: &Known<f64>| Some(k.standing);
     vec![
-        Setting {
+        Stated {
             standing: standing(&p.power_share),
-            ..Setting::new(
+            ..Stated::new(
                 "Power",
                 format!("{} %", short(p.power_share.value * 100.0, 1)),
                 format!("{} W of {} W", short(watts, 2), short(p.rated_power_w.value, 2)),
             )
         },
-        Setting {
+        Stated {
             standing: standing(&p.speed_mm_per_s),
-            ..Setting::new(
+            ..Stated::new(
                 "Speed",
                 format!("{} mm/s", short(speed, 2)),
                 format!("{} mm/min", short(speed * 60.0, 1)),
             )
         },
-        Setting::new("Passes", p.passes.value.to_string(), "over each line".into()),
+        Stated::new("Passes", p.passes.value.to_string(), "over each line".into()),
         line_pitch(report),
     ]
 }
 
 /// How far the lines lie apart; round a piece, in steps of the rotary too.
-fn line_pitch(report: &Report) -> Setting {
+fn line_pitch(report: &Report) -> Stated {
     let dots = &report.dots;
     let turned = report.round.as_ref().and_then(|r| Some((r, r.steps_a_line?, r.degrees_a_line?)));
     let finer = (dots.pitch_along_mm < 0.99 * dots.pitch_across_mm)
@@ -279,7 +279,7 @@ fn line_pitch(report: &Report) -> Setting {
         }
         None => finer.unwrap_or_else(|| format!("{} dpi", short(dots.density_dpi, 1))),
     };
-    Setting::new("Line pitch", format!("{} mm", short(dots.pitch_across_mm, 4)), more)
+    Stated::new("Line pitch", format!("{} mm", short(dots.pitch_across_mm, 4)), more)
 }
 
 /// All values that decide the look of the burn.

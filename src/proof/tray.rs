@@ -5,12 +5,12 @@ use minijinja::{Value, context};
 
 use super::canvas::{Picture, ProofError, draw, escape, letters};
 use super::ground::BENCH;
-use super::kinds::{self, Kind, numbered};
+use super::kinds::{self, PieceKind, numbered};
 use super::legend::{INK, PAPER};
 use super::page::fill;
 use super::reduce::reduced;
 use super::report::{Report, StepFacts};
-use super::sheet::{Setting, Sheet};
+use super::sheet::{Sheet, Stated};
 use crate::findings::Severity;
 use crate::units::{duration, short};
 
@@ -24,7 +24,7 @@ const GAP: usize = 28;
 
 /// A piece as it is shown on its tray.
 #[derive(Debug, Clone)]
-pub struct Shown<'a> {
+pub struct ShownPiece<'a> {
     /// Its number.
     pub number: usize,
     /// Its name.
@@ -43,7 +43,7 @@ pub struct Shown<'a> {
 ///
 /// # Errors
 /// When lettering cannot be drawn.
-pub fn from_above(tray: (f64, f64), shown: &[Shown<'_>]) -> Result<Picture, ProofError> {
+pub fn from_above(tray: (f64, f64), shown: &[ShownPiece<'_>]) -> Result<Picture, ProofError> {
     let pixel = tray.0.max(tray.1) / SIDE;
     let pixels = |mm: f64| ((mm / pixel).round().max(1.0)) as usize;
     let mut all = Picture::filled(pixels(tray.0), pixels(tray.1), BENCH);
@@ -81,7 +81,7 @@ fn number(n: usize) -> Result<Picture, ProofError> {
 ///
 /// # Errors
 /// When lettering cannot be drawn.
-pub fn pieces(title: &str, shown: &[Shown<'_>]) -> Result<Picture, ProofError> {
+pub fn pieces(title: &str, shown: &[ShownPiece<'_>]) -> Result<Picture, ProofError> {
     let columns = COLUMNS.min(shown.len().max(1));
     let small = shown.iter().map(|s| reduced(s.picture, CELL)).collect::<Result<Vec<_>, _>>()?;
     let high = small.iter().map(|p| p.height).max().unwrap_or(1);
@@ -158,7 +158,7 @@ pub struct PieceFacts {
 
 /// The same caution or stop of one piece or several.
 #[derive(Debug, Clone)]
-pub struct Common {
+pub struct SharedFinding {
     /// How serious it is.
     pub severity: Severity,
     /// Its name.
@@ -178,14 +178,14 @@ pub fn ticket(
     of: &[(usize, &Report)],
     trays: &[(TrayFacts, Picture)],
     pieces: &[PieceFacts],
-    common: &[Common],
+    common: &[SharedFinding],
     skipped: &[String],
 ) -> Result<String, ProofError> {
     let Some((_, picture)) = trays.first() else { return Err(ProofError::Page("no tray".into())) };
     let stopped = trays.iter().any(|(t, _)| t.seconds.is_none() && !t.done);
     let total: f64 = trays.iter().filter_map(|(t, _)| t.seconds).sum();
     let kinds = kinds::kinds(of.iter().copied());
-    let Some(Kind { report: first, .. }) = kinds.first() else {
+    let Some(PieceKind { report: first, .. }) = kinds.first() else {
         return Err(ProofError::Page("no piece".into()));
     };
     let mut settings = kinds::settings(&kinds, !stopped);
@@ -195,7 +195,7 @@ pub fn ticket(
             1 => "1 tray".to_string(),
             to_mark => format!("{to_mark} trays"),
         };
-        settings.push(Setting::new("Time", duration(total), about));
+        settings.push(Stated::new("Time", duration(total), about));
     }
     let said: Vec<Value> = common
         .iter()
@@ -208,8 +208,9 @@ pub fn ticket(
             context! { mark, word, class => word.to_lowercase(), name => c.name, message => c.message.clone(), pieces => numbered(&c.pieces) }
         })
         .collect();
-    let letters =
-        |c: &Common| vec![c.message.chars().count() + c.name.len() + 12, numbered(&c.pieces).len() + 5];
+    let letters = |c: &SharedFinding| {
+        vec![c.message.chars().count() + c.name.len() + 12, numbered(&c.pieces).len() + 5]
+    };
     let paragraphs: Vec<Vec<usize>> = common.iter().map(letters).collect();
     let more: Vec<Value> = trays
         .iter()

@@ -185,7 +185,7 @@ pub fn on_whole_lines(across: &Axis, lines: Along, rect: DotRect, blank: &Blank)
 
 /// How fast a straight move may be along its path.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Pace {
+pub struct PathPace {
     /// Highest speed of a marking move, mm/s.
     pub top_speed: f64,
     /// Speed of a rapid, mm/s.
@@ -194,19 +194,19 @@ pub struct Pace {
     pub acceleration: f64,
 }
 
-impl Pace {
+impl PathPace {
     /// The pace of a move that goes so far along each of two axes. Both move together and straight on, by a rapid too
     /// (NISTIR 6556, section 3.5.1), so each does its share of the way: none goes faster or speeds up more than it can,
     /// and the one that is first at its limit sets the pace (common practice; the standard speaks of one traverse rate
     /// only). A feed is that of the path, whatever the slope (section 2.1.2.5).
-    pub fn along(x: &Axis, y: &Axis, (dx, dy): (f64, f64)) -> Pace {
+    pub fn along(x: &Axis, y: &Axis, (dx, dy): (f64, f64)) -> PathPace {
         let way = dx.hypot(dy);
         let within = |of: fn(&Axis) -> f64| match (dx != 0.0, dy != 0.0) {
             (true, true) => (of(x) * way / dx.abs()).min(of(y) * way / dy.abs()),
             (false, true) => of(y),
             _ => of(x),
         };
-        Pace {
+        PathPace {
             top_speed: within(|axis| axis.top_speed),
             rapid_speed: within(|axis| axis.rapid_speed),
             acceleration: within(|axis| axis.acceleration),
@@ -234,7 +234,7 @@ mod tests {
         let x = Axis::new(b'X');
         let y = Axis { acceleration: 50.0, top_speed: 20.0, rapid_speed: 30.0, ..Axis::new(b'Y') };
         let of = |dx: f64, dy: f64| {
-            let pace = Pace::along(&x, &y, (dx, dy));
+            let pace = PathPace::along(&x, &y, (dx, dy));
             [pace.top_speed, pace.rapid_speed, pace.acceleration].map(|v| (v * 1e6).round() / 1e6)
         };
         assert_eq!(of(-3.0, 0.0), [150.0, 150.0, 500.0]);
@@ -250,7 +250,7 @@ mod tests {
             })
         );
         // Of two axes alike each does 1/√2 of a diagonal.
-        let both = Pace::along(&x, &x, (1.0, 1.0));
+        let both = PathPace::along(&x, &x, (1.0, 1.0));
         assert!((both.rapid_speed - 150.0 * 2f64.sqrt()).abs() < 1e-9, "{both:?}");
     }
 }

@@ -1,6 +1,6 @@
 //! The limits: what the machine can do and how its controller wants to be spoken to, as plain numbers.
 
-use super::axis::{Axis, Pace, Speech};
+use super::axis::{Axis, PathPace, Speech};
 use super::preset;
 use crate::blank::{Blank, Mantle};
 use crate::placement::Along;
@@ -250,8 +250,8 @@ impl Limits {
     }
 
     /// How fast a straight move may be that goes so far along x and y.
-    pub fn pace(&self, dx: f64, dy: f64) -> Pace {
-        Pace::along(&self.x, &self.y, (dx, dy))
+    pub fn pace(&self, dx: f64, dy: f64) -> PathPace {
+        PathPace::along(&self.x, &self.y, (dx, dy))
     }
 
     /// How long a rapid takes that goes so far along x and y, from rest to rest, s.

@@ -33,7 +33,7 @@ pub struct Program<'a> {
     /// The machine.
     pub limits: Limits,
     /// What comes before the first move.
-    pub opening: Opening,
+    pub opening: Preamble,
     /// What is done, in order.
     pub parts: Vec<Toolpath<'a>>,
     /// What comes after the last move.
@@ -43,7 +43,7 @@ pub struct Program<'a> {
 /// Comments, the machine's own lines, then the modes. The machine's lines come first, so that nothing
 /// in them can change a mode that is stated.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Opening {
+pub struct Preamble {
     /// Comment lines, with their parentheses.
     pub comments: Vec<String>,
     /// The machine's header.
@@ -86,7 +86,7 @@ impl<'a> Program<'a> {
     pub fn new(limits: &Limits, comments: Vec<String>, parts: Vec<Toolpath<'a>>) -> Self {
         Program {
             limits: limits.clone(),
-            opening: Opening { comments, header: limits.header.clone() },
+            opening: Preamble { comments, header: limits.header.clone() },
             parts,
             closing: Closing { footer: limits.footer.clone() },
         }

@@ -16,7 +16,7 @@ use super::{Options, Screen, Wants};
 use crate::parallel;
 use crate::plane::{Dots, Tone};
 use crate::progress::Progress;
-use kinds::Kind;
+use kinds::DotKind;
 
 /// The screen for mixed art; `Options::drawing` says how the art was read, `Options::effort` is the search.
 pub const AUTO: Screen = Screen {
@@ -76,25 +76,25 @@ fn searched(tone: &Tone, options: &Options, progress: &dyn Progress) -> Dots {
 }
 
 /// Searches for a drawing's tones, with what lies around them; only the dots of tones are taken from the search.
-fn tones(tone: &Tone, dots: &mut Dots, kinds: &[Kind], options: &Options, progress: &dyn Progress) {
+fn tones(tone: &Tone, dots: &mut Dots, kinds: &[DotKind], options: &Options, progress: &dyn Progress) {
     let Some((columns, rows)) = window(kinds, tone.width(), options.switches.max(1) as usize) else { return };
     let (width, across) = (columns.len(), tone.width());
     let kind = |i: usize| kinds[(rows.start + i / width) * across + columns.start + i % width];
-    let kept = |i: usize| kind(i) == Kind::Tone;
+    let kept = |i: usize| kind(i) == DotKind::Tone;
     let mut wanted = tone.part(columns.clone(), rows.clone());
     for (i, t) in wanted.data_mut().iter_mut().enumerate() {
         match kind(i) {
-            Kind::Bare => *t = 0.0,
-            Kind::Ink => *t = 1.0,
-            Kind::Tone | Kind::Edge => {}
+            DotKind::Bare => *t = 0.0,
+            DotKind::Ink => *t = 1.0,
+            DotKind::Tone | DotKind::Edge => {}
         }
     }
     let table = MarkTable::of(&options.burn, options.unsure);
     let wanted = target::target(&wanted, &table, options);
     expect(&wanted, options, progress);
     let mut found = start(&wanted, &table, options, &kept, progress);
-    for i in (0..width * rows.len()).filter(|&i| matches!(kind(i), Kind::Bare | Kind::Ink)) {
-        found.set(i % width, i / width, kind(i) == Kind::Ink);
+    for i in (0..width * rows.len()).filter(|&i| matches!(kind(i), DotKind::Bare | DotKind::Ink)) {
+        found.set(i % width, i / width, kind(i) == DotKind::Ink);
     }
     let found = improve(&wanted, found, &table, options, &kept, progress);
     for i in (0..width * rows.len()).filter(|&i| kept(i)) {
@@ -108,8 +108,8 @@ const BESIDE: usize = 32;
 
 /// Columns, from a whole line pitch on, and rows, from an even one on (as every second one may be barred), that hold all tones
 /// and what lies around them; none where there are none.
-fn window(kinds: &[Kind], width: usize, switches: usize) -> Option<(Range<usize>, Range<usize>)> {
-    let tones = || kinds.iter().enumerate().filter(|(_, kind)| **kind == Kind::Tone).map(|(i, _)| i);
+fn window(kinds: &[DotKind], width: usize, switches: usize) -> Option<(Range<usize>, Range<usize>)> {
+    let tones = || kinds.iter().enumerate().filter(|(_, kind)| **kind == DotKind::Tone).map(|(i, _)| i);
     let (first, last) = (tones().next()? / width, tones().next_back()? / width);
     let (left, right) = tones().map(|i| i % width).fold((width, 0), |(l, r), x| (l.min(x), r.max(x)));
     let left = left.saturating_sub(BESIDE) / switches * switches;

@@ -24,7 +24,7 @@ mod tile;
 
 use super::barred::{self, barred};
 use super::model_diffusion;
-use super::remembered::Seen;
+use super::remembered::SeenTile;
 use super::{Options, Screen, Wants};
 use crate::lately::Lately;
 use crate::mark::{Burn, Unsure};
@@ -34,7 +34,7 @@ use crate::progress::{Progress, Silent};
 use crate::visual_quality::READING_DISTANCE_MM;
 use autocorrelation::Autocorrelation;
 use mark_table::{CODES, MarkTable};
-use moves::Moves;
+use moves::SearchMoves;
 use tile::{ASIDE, HALO, TILE, Tile};
 
 /// The searching screen; `Options::effort` is the number of passes.
@@ -192,7 +192,7 @@ fn heat(options: &Options, weights: &Autocorrelation) -> f32 {
 }
 
 /// Moves and weights, with the pitches and the burn that they are for.
-static LATELY: Lately<([f64; 2], Burn, Unsure), (Moves, Autocorrelation)> = Lately::new(4);
+static LATELY: Lately<([f64; 2], Burn, Unsure), (SearchMoves, Autocorrelation)> = Lately::new(4);
 
 /// Tables as one, whose entries have all parts of a mark side by side.
 fn together<const C: usize>(parts: [&[f32; CODES]; C]) -> Box<[[f32; C]; CODES]> {
@@ -219,7 +219,7 @@ fn improve_by<const C: usize>(
     let pitches = [options.pitch_along_mm, options.pitch_across_mm];
     let ready = LATELY.get((pitches, options.burn, options.unsure), || {
         let weights = Autocorrelation::new(pitches[0], pitches[1], READING_DISTANCE_MM);
-        let mut moves = Moves::new(&weights, table);
+        let mut moves = SearchMoves::new(&weights, table);
         guess::learn(&mut moves, &weights, (table, halves), options);
         (moves, weights)
     });
@@ -239,8 +239,15 @@ fn improve_by<const C: usize>(
     for turn in 0..turns {
         let passes = PASSES_A_TURN.min(options.effort - turn * PASSES_A_TURN);
         let Options { burn, unsure, pitch_along_mm, pitch_across_mm, .. } = options;
-        let all =
-            Seen::of(&("fitted", burn, unsure, pitch_along_mm, pitch_across_mm, passes, barred.is_some()));
+        let all = SeenTile::of(&(
+            "fitted",
+            burn,
+            unsure,
+            pitch_along_mm,
+            pitch_across_mm,
+            passes,
+            barred.is_some(),
+        ));
         for round in 0..4 {
             let tiles: Vec<(usize, usize)> = (round / 2..down)
                 .step_by(2)
@@ -340,7 +347,7 @@ mod tests {
         let (pitch, burn) = (25.4 / 300.0, Burn::plain(3.0, 1.5));
         let table = MarkTable::expected(&burn, Unsure { beam: 0.03, exposure: 0.02 });
         let weights = Autocorrelation::new(0.5 * pitch, pitch, READING_DISTANCE_MM);
-        let moves = Moves::new(&weights, &table);
+        let moves = SearchMoves::new(&weights, &table);
         let halves = together([&table.halves, table.vary.as_deref().unwrap()]);
         let options = Options::new(burn, 0.5 * pitch, pitch);
         let start = model_diffusion::diffuse(&tone, &table, &options, &Silent);
@@ -376,7 +383,7 @@ mod tests {
         let options = Options { switches: 2, unsure, ..Options::new(burn, 0.5 * pitch, pitch) };
         let table = MarkTable::expected(&burn, unsure);
         let weights = Autocorrelation::new(0.5 * pitch, pitch, READING_DISTANCE_MM);
-        let mut moves = Moves::new(&weights, &table);
+        let mut moves = SearchMoves::new(&weights, &table);
         let halves = together([&table.halves, table.vary.as_deref().unwrap()]);
         guess::learn(&mut moves, &weights, (&table, &*halves), &options);
         let seen_error = |tone: &Tone, start: &Dots, heat: f32| {
@@ -426,7 +433,7 @@ mod tests {
             let (pitch, burn) = (25.4 / 300.0, Burn::plain(1.5 / along, 1.5));
             let table = MarkTable::new(&burn);
             let weights = Autocorrelation::new(along * pitch, pitch, READING_DISTANCE_MM);
-            let moves = Moves::new(&weights, &table);
+            let moves = SearchMoves::new(&weights, &table);
             let halves = together([&table.halves]);
             let options = Options::new(burn, along * pitch, pitch);
             let start = model_diffusion::diffuse(&tone, &table, &options, &Silent);

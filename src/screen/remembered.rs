@@ -44,12 +44,12 @@ impl Drop for Remembering {
 
 /// All that a search of a tile hangs on, as it is put together; nothing where nobody remembers.
 #[derive(Clone)]
-pub struct Seen(Option<SipHasher13>);
+pub struct SeenTile(Option<SipHasher13>);
 
-impl Seen {
+impl SeenTile {
     /// Begins with what is the same for all tiles of a search; `all` must show every value in full, as derived `Debug` does.
     pub fn of(all: &dyn Debug) -> Self {
-        Seen((LIVE.load(Ordering::Relaxed) > 0).then(|| {
+        SeenTile((LIVE.load(Ordering::Relaxed) > 0).then(|| {
             let mut seen = SipHasher13::new();
             seen.write(format!("{all:?}").as_bytes());
             seen
@@ -156,7 +156,7 @@ mod tests {
 
     /// The hash of a window of a picture.
     fn key(all: &str, (tone, dots): &(Tone, Dots), columns: Range<isize>, rows: Range<isize>) -> u128 {
-        let mut seen = Seen::of(&all);
+        let mut seen = SeenTile::of(&all);
         seen.add_window(tone, &[dots], columns, rows);
         seen.0.expect("remembering").finish128().as_u128()
     }
@@ -197,7 +197,7 @@ mod tests {
     #[test]
     fn a_search_is_done_once_and_forgotten_when_much_else_was_found() {
         let one = |i: u64| {
-            let mut seen = Seen::of(&"the test of what is kept");
+            let mut seen = SeenTile::of(&"the test of what is kept");
             seen.add(&[i]);
             seen
         };

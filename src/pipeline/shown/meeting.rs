@@ -5,21 +5,21 @@ use std::sync::Arc;
 use super::{Cells, Lattice, clear};
 use crate::findings::layers::How;
 use crate::job::settle::{SettledLayer, Shows};
-use crate::pipeline::layers::Part;
+use crate::pipeline::layers::DrawnLayer;
 use crate::plane::Tone;
 
 /// What came of the layers of a piece where they meet.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Meeting {
     /// The layers that spoil what is below them, or are spoilt by it; each layer at most once as the upper one.
-    pub crossing: Vec<Crossing>,
+    pub crossing: Vec<Overlap>,
     /// The layers that are to be left bare where hardly anything is marked, by their numbers from 0.
     pub unseen: Vec<usize>,
 }
 
 /// A layer that lies across others.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Crossing {
+pub struct Overlap {
     /// Its number among the layers, from 0.
     pub upper: usize,
     /// The numbers of those below it that it meets, the one that suffers most first.
@@ -37,7 +37,7 @@ pub struct Crossing {
 #[derive(Clone, Copy)]
 pub(super) struct Drawn<'a> {
     pub settled: &'a SettledLayer,
-    pub part: &'a Arc<Part>,
+    pub part: &'a Arc<DrawnLayer>,
     pub cells: Cells,
 }
 
@@ -131,7 +131,7 @@ impl Meeting {
 }
 
 /// The upper layer lies across what is marked: it cannot be told from it.
-fn across(below: &[Drawn<'_>], upper: &Drawn<'_>, marked: f64) -> Option<Crossing> {
+fn across(below: &[Drawn<'_>], upper: &Drawn<'_>, marked: f64) -> Option<Overlap> {
     if upper.is_border() || marked < CROSSING {
         return None;
     }
@@ -144,7 +144,7 @@ fn across(below: &[Drawn<'_>], upper: &Drawn<'_>, marked: f64) -> Option<Crossin
         let lower = &below[*i];
         !lower.is_text() && (!lower.is_drawn() || shared / lower.ink().max(1.0) < LITTLE)
     };
-    Some(Crossing {
+    Some(Overlap {
         upper: below.len(),
         how: if doubled { How::Doubled } else { How::Across },
         share: marked,
@@ -154,7 +154,7 @@ fn across(below: &[Drawn<'_>], upper: &Drawn<'_>, marked: f64) -> Option<Crossin
 }
 
 /// A layer below is lost to the upper one, which covers it or clears it away.
-fn lost(below: &[Drawn<'_>], upper: &Drawn<'_>, lattice: &Lattice) -> Option<Crossing> {
+fn lost(below: &[Drawn<'_>], upper: &Drawn<'_>, lattice: &Lattice) -> Option<Overlap> {
     let clears = upper.settled.clear.is_some();
     let share = |lower: &Drawn<'_>| {
         // To clear a place on a picture, or to lay a border over its edge, is meant; to do that to a text is not.
@@ -179,7 +179,7 @@ fn lost(below: &[Drawn<'_>], upper: &Drawn<'_>, lattice: &Lattice) -> Option<Cro
         false if !upper.is_drawn() && !below[worst].is_drawn() => How::Doubled,
         false => How::Covers,
     };
-    Some(Crossing {
+    Some(Overlap {
         upper: below.len(),
         lower: all.into_iter().map(|(i, _)| i).collect(),
         how,

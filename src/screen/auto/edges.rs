@@ -16,14 +16,14 @@ mod quarters;
 mod search;
 mod teeth;
 
-use super::super::remembered::Seen;
-use super::kinds::Kind;
+use super::super::remembered::SeenTile;
+use super::kinds::DotKind;
 use crate::mark::Burn;
 use crate::parallel;
 use crate::plane::{Dots, Tone};
 use crate::progress::Progress;
 use quarters::Quarters;
-use search::{HALO, STRIDE, TILE, Tile};
+use search::{EdgeTile, HALO, STRIDE, TILE};
 use teeth::Teeth;
 
 /// Coverage from which on a dot is on before the search.
@@ -35,7 +35,14 @@ const STEPS_A_TILE: u64 = 30;
 
 /// Searches for the dots of a drawing's edges in so many passes, from where they are in `dots`, of the size of `tone`; all
 /// other dots stay.
-pub fn lay(tone: &Tone, dots: &mut Dots, kinds: &[Kind], burn: &Burn, passes: u32, progress: &dyn Progress) {
+pub fn lay(
+    tone: &Tone,
+    dots: &mut Dots,
+    kinds: &[DotKind],
+    burn: &Burn,
+    passes: u32,
+    progress: &dyn Progress,
+) {
     let (w, h) = (tone.width(), tone.height());
     if w == 0 || h == 0 {
         return;
@@ -47,7 +54,7 @@ pub fn lay(tone: &Tone, dots: &mut Dots, kinds: &[Kind], burn: &Burn, passes: u3
     let teeth = Teeth::new(burn, STRIDE);
     let holds_edges = |&(x0, y0): &(usize, usize)| {
         let columns = x0..(x0 + TILE).min(w);
-        (y0..(y0 + TILE).min(h)).any(|y| kinds[y * w..][columns.clone()].contains(&Kind::Edge))
+        (y0..(y0 + TILE).min(h)).any(|y| kinds[y * w..][columns.clone()].contains(&DotKind::Edge))
     };
     // Tiles of one round do not touch, so any number of threads gives the same bytes.
     let rounds: [Vec<(usize, usize)>; 4] = std::array::from_fn(|round| {
@@ -56,7 +63,7 @@ pub fn lay(tone: &Tone, dots: &mut Dots, kinds: &[Kind], burn: &Burn, passes: u3
         all.filter(holds_edges).collect()
     });
     progress.expect(STEPS_A_TILE * rounds.iter().map(|r| r.len() as u64).sum::<u64>());
-    let all = Seen::of(&("edges", burn, passes));
+    let all = SeenTile::of(&("edges", burn, passes));
     for tiles in rounds {
         let found = parallel::map(tiles.len(), |i| {
             let (x0, y0) = tiles[i];
@@ -64,11 +71,11 @@ pub fn lay(tone: &Tone, dots: &mut Dots, kinds: &[Kind], burn: &Burn, passes: u3
             seen.add_tile(tone, &[dots], tiles[i], TILE, (HALO, HALO));
             for y in y0..(y0 + TILE).min(h) {
                 let free: [u8; TILE] =
-                    std::array::from_fn(|x| u8::from(x0 + x < w && kinds[y * w + x0 + x] == Kind::Edge));
+                    std::array::from_fn(|x| u8::from(x0 + x < w && kinds[y * w + x0 + x] == DotKind::Edge));
                 seen.add(&free);
             }
             let found = seen.found(|| {
-                let mut tile = Tile::new(tone, dots, kinds, tiles[i], &marks, &teeth);
+                let mut tile = EdgeTile::new(tone, dots, kinds, tiles[i], &marks, &teeth);
                 tile.search(passes);
                 tile.dots()
             });

@@ -22,7 +22,7 @@ const PART: usize = 96;
 
 /// What a dot is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Kind {
+pub enum DotKind {
     /// Ground, and nothing but ground around.
     Bare,
     /// Ink, and nothing but ink around.
@@ -34,12 +34,12 @@ pub enum Kind {
 }
 
 /// The kind of each dot of a drawing, row after row. What lies beyond the plane is ground.
-pub fn kinds(tone: &Tone) -> Vec<Kind> {
+pub fn kinds(tone: &Tone) -> Vec<DotKind> {
     let (w, h) = (tone.width(), tone.height());
     if w == 0 || h == 0 {
         return Vec::new();
     }
-    let mut kinds = vec![Kind::Bare; w * h];
+    let mut kinds = vec![DotKind::Bare; w * h];
     parallel::bands(&mut kinds, w, PART, |first, band| {
         let mut room: [Part; 6] = Default::default();
         for left in (0..w).step_by(PART) {
@@ -58,13 +58,13 @@ pub fn kinds(tone: &Tone) -> Vec<Kind> {
                 let around = low.iter().zip(high).zip(near_high.iter().zip(tint));
                 for (kind, ((&low, &high), (&near_high, &tint))) in row[left..].iter_mut().zip(around) {
                     *kind = if high <= FLAT {
-                        Kind::Bare
+                        DotKind::Bare
                     } else if low >= 1.0 - FLAT {
-                        Kind::Ink
+                        DotKind::Ink
                     } else if tint > 0.0 || near_high < HALF {
-                        Kind::Tone
+                        DotKind::Tone
                     } else {
-                        Kind::Edge
+                        DotKind::Edge
                     };
                 }
             }
@@ -159,7 +159,7 @@ impl Part {
 }
 
 /// Lays the dots of ink and of ground; those of edges as `start` says for a column and a row.
-pub fn settle(dots: &mut Dots, kinds: &[Kind], start: impl Fn(usize, usize) -> bool + Sync) {
+pub fn settle(dots: &mut Dots, kinds: &[DotKind], start: impl Fn(usize, usize) -> bool + Sync) {
     let (width, stride) = (dots.width(), dots.stride());
     parallel::bands(dots.bits_mut(), stride.max(1), 64, |first, band| {
         for (i, row) in band.chunks_exact_mut(stride).enumerate() {
@@ -170,10 +170,10 @@ pub fn settle(dots: &mut Dots, kinds: &[Kind], start: impl Fn(usize, usize) -> b
                 for (bit, kind) in eight.iter().enumerate() {
                     let mask = 0x80u8 >> bit;
                     match kind {
-                        Kind::Bare => {}
-                        Kind::Ink => on |= mask,
-                        Kind::Edge => on |= if start(8 * at + bit, y) { mask } else { 0 },
-                        Kind::Tone => left |= mask,
+                        DotKind::Bare => {}
+                        DotKind::Ink => on |= mask,
+                        DotKind::Edge => on |= if start(8 * at + bit, y) { mask } else { 0 },
+                        DotKind::Tone => left |= mask,
                     }
                 }
                 *byte = *byte & left | on;
@@ -186,7 +186,7 @@ pub fn settle(dots: &mut Dots, kinds: &[Kind], start: impl Fn(usize, usize) -> b
 mod tests {
     use super::*;
 
-    fn kind_at(width: usize, tone: impl Fn(f32, f32) -> f32, x: usize, y: usize) -> Kind {
+    fn kind_at(width: usize, tone: impl Fn(f32, f32) -> f32, x: usize, y: usize) -> DotKind {
         let at = |i: usize| tone((i % width) as f32, (i / width) as f32).clamp(0.0, 1.0);
         kinds(&Tone::from_vec(width, width, (0..width * width).map(at).collect()))[y * width + x]
     }
@@ -195,22 +195,22 @@ mod tests {
     fn a_block_has_ink_inside_edges_and_bare_ground() {
         let block = |x: f32, y: f32| (x - 9.3).min(30.6 - x).min(y - 10.0).min(31.0 - y);
         let kind = |x, y| kind_at(40, block, x, y);
-        assert_eq!(kind(20, 20), Kind::Ink);
-        assert_eq!(kind(3, 20), Kind::Bare);
+        assert_eq!(kind(20, 20), DotKind::Ink);
+        assert_eq!(kind(3, 20), DotKind::Bare);
         for x in [8, 9, 10, 11, 29, 30, 31] {
-            assert_eq!(kind(x, 20), Kind::Edge, "{x}");
+            assert_eq!(kind(x, 20), DotKind::Edge, "{x}");
         }
         // Ink that reaches the end of the plane has an edge there.
-        assert_eq!(kind_at(40, |_, _| 1.0, 0, 20), Kind::Edge);
+        assert_eq!(kind_at(40, |_, _| 1.0, 0, 20), DotKind::Edge);
     }
 
     #[test]
     fn tints_and_faint_strokes_are_tones_and_thin_strokes_are_edges() {
-        assert_eq!(kind_at(40, |x, _| if x < 20.0 { 0.4 } else { 0.0 }, 10, 20), Kind::Tone);
-        assert_eq!(kind_at(40, |x, _| x / 40.0, 20, 20), Kind::Tone);
-        assert_eq!(kind_at(40, |x, _| if x == 20.0 { 0.3 } else { 0.0 }, 20, 20), Kind::Tone);
-        assert_eq!(kind_at(40, |x, _| if x == 20.0 { 0.8 } else { 0.0 }, 20, 20), Kind::Edge);
-        assert_eq!(kind_at(40, |x, _| if x == 20.0 { 0.8 } else { 0.0 }, 23, 20), Kind::Edge);
+        assert_eq!(kind_at(40, |x, _| if x < 20.0 { 0.4 } else { 0.0 }, 10, 20), DotKind::Tone);
+        assert_eq!(kind_at(40, |x, _| x / 40.0, 20, 20), DotKind::Tone);
+        assert_eq!(kind_at(40, |x, _| if x == 20.0 { 0.3 } else { 0.0 }, 20, 20), DotKind::Tone);
+        assert_eq!(kind_at(40, |x, _| if x == 20.0 { 0.8 } else { 0.0 }, 20, 20), DotKind::Edge);
+        assert_eq!(kind_at(40, |x, _| if x == 20.0 { 0.8 } else { 0.0 }, 23, 20), DotKind::Edge);
     }
 
     #[test]
@@ -248,15 +248,15 @@ mod tests {
             let (low, high) = around(x, y, AROUND);
             let b = BESIDE as isize;
             let want = if high <= FLAT {
-                Kind::Bare
+                DotKind::Bare
             } else if low >= 1.0 - FLAT {
-                Kind::Ink
+                DotKind::Ink
             } else if (-b..=b).any(|dy| (-b..=b).any(|dx| tint(x + dx, y + dy)))
                 || around(x, y, FAINT).1 < HALF
             {
-                Kind::Tone
+                DotKind::Tone
             } else {
-                Kind::Edge
+                DotKind::Edge
             };
             assert_eq!(kind, want, "{x}, {y}");
             seen[want as usize] += 1;

@@ -31,11 +31,11 @@ pub struct Fields {
     /// How much of each a mark of 1 on each cell makes.
     pub shares: [[f32; FIELDS]; AFFECTED_CELLS],
     /// The rows from the dot's own down.
-    pub rows: Vec<Row>,
+    pub rows: Vec<FieldRow>,
 }
 
 /// What the fields are in one row: the further from the dot, the fewer tell it.
-pub struct Row {
+pub struct FieldRow {
     /// How many of those that are the same above and below.
     pub even: usize,
     /// Lanes of eight columns that they are told in, the dot's column the first past their middle.
@@ -114,7 +114,7 @@ impl Fields {
             let lanes = (2..all).filter(|lanes| lanes % 2 == all % 2).find(enough).unwrap_or(all);
             let values = even.iter().chain(odd).flat_map(|field| &field[within(lanes)]);
             let values: Vec<f32> = values.map(|&v| v as f32).collect();
-            fields.rows.push(Row { even: even.len(), lanes, fields: values.as_chunks().0.to_vec() });
+            fields.rows.push(FieldRow { even: even.len(), lanes, fields: values.as_chunks().0.to_vec() });
         }
         fields
     }

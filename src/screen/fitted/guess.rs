@@ -16,7 +16,7 @@ use nalgebra::{SMatrix, SVector};
 
 use super::autocorrelation::Autocorrelation;
 use super::mark_table::{CODES, MarkTable};
-use super::moves::{AROUND, LANES, Moves, ROWS, TERMS};
+use super::moves::{AROUND, LANES, ROWS, SearchMoves, TERMS};
 use super::search::Sampled;
 use super::tile::{TILE, Tile};
 use crate::plane::Tone;
@@ -36,7 +36,7 @@ const DOUBTS: f64 = 2.0;
 /// A swap that was worked out.
 #[derive(Debug, Clone, Copy)]
 pub struct Swapped {
-    /// The swap's number in [`Moves::around`].
+    /// The swap's number in [`SearchMoves::around`].
     pub number: usize,
     /// Whether the first dot is on.
     pub on: bool,
@@ -71,7 +71,7 @@ impl Swapped {
 
 /// Puts the guesses of `moves` right for marks of `C` parts.
 pub fn learn<const C: usize>(
-    moves: &mut Moves,
+    moves: &mut SearchMoves,
     weights: &Autocorrelation,
     (table, halves): (&MarkTable, &[[f32; C]; CODES]),
     options: &Options,
@@ -83,7 +83,7 @@ pub fn learn<const C: usize>(
 /// Swaps in dots that were searched for with the guesses as they are, for each first dot.
 fn sampled<const C: usize>(
     tone: &Tone,
-    moves: &Moves,
+    moves: &SearchMoves,
     weights: &Autocorrelation,
     (table, halves): (&MarkTable, &[[f32; C]; CODES]),
     options: &Options,
@@ -107,7 +107,7 @@ fn sample() -> Tone {
 }
 
 /// Fits the terms to what swaps did cost.
-fn settle(moves: &mut Moves, swaps: &[Swapped]) {
+fn settle(moves: &mut SearchMoves, swaps: &[Swapped]) {
     let usual = swaps.iter().map(|s| f64::from(s.cost.abs())).sum::<f64>() / swaps.len().max(1) as f64;
     // What costs much is never chosen: the guess need not be right there.
     let weight = |s: &Swapped| {
@@ -200,7 +200,7 @@ mod tests {
                 Options { unsure: unsure.unwrap_or_default(), ..Options::new(burn, along * pitch, pitch) };
             let weights = Autocorrelation::new(along * pitch, pitch, 300.0);
             let table = MarkTable::of(&burn, options.unsure);
-            let mut moves = Moves::new(&weights, &table);
+            let mut moves = SearchMoves::new(&weights, &table);
             let nothing = Box::new([0.0; CODES]);
             let vary = table.vary.as_ref().unwrap_or(&nothing);
             let halves = crate::screen::fitted::together([&table.halves, vary]);

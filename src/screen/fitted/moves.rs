@@ -42,7 +42,7 @@ pub struct Swap {
 }
 
 /// All that the search knows of its moves before it has seen any dots.
-pub struct Moves {
+pub struct SearchMoves {
     /// Parts at the cells around a dot.
     pub own: Basis,
     /// The dots around, in rows of [`LANES`]; those beyond the middle five are never chosen.
@@ -64,10 +64,10 @@ pub struct Moves {
 /// Terms that put a guess right.
 pub const TERMS: usize = 6;
 
-impl Moves {
+impl SearchMoves {
     pub fn new(weights: &Autocorrelation, table: &MarkTable) -> Self {
         let parts = Parts::new(weights);
-        let mut moves = Moves {
+        let mut moves = SearchMoves {
             own: AFFECTED.map(|f| parts.at(f.dx, f.dy)),
             around: Vec::with_capacity(ROWS * LANES),
             pull: [[0.0; LANES]; ROWS],
@@ -180,7 +180,7 @@ mod tests {
         let weights = Autocorrelation::new(pitch, pitch, 300.0);
         for beam in [1.0, 1.5, 2.0] {
             let table = MarkTable::new(&Burn::plain(beam, beam));
-            let moves = Moves::new(&weights, &table);
+            let moves = SearchMoves::new(&weights, &table);
             let lone = |code: u16| table.halves[usize::from(code)] - table.halves[0];
             let added = AFFECTED.map(|f| lone(f.upper) + lone(f.lower));
             let sums = |basis: &Basis| -> [f32; PARTS] {

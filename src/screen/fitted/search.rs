@@ -388,7 +388,7 @@ struct Told<'a> {
 impl Told<'_> {
     /// Tells them of a change, by the shares of the fields that are the same above and below and of those that change sign.
     #[inline(always)]
-    fn tell<S: Eights, const N: usize>(&mut self, simd: S, row: &fields::Row, shares: (&[f32], &[f32])) {
+    fn tell<S: Eights, const N: usize>(&mut self, simd: S, row: &fields::FieldRow, shares: (&[f32], &[f32])) {
         let (above, below) = (self.at / STRIDE - self.y, self.at / STRIDE + self.y);
         if !self.looked_at.contains(&above) && !self.looked_at.contains(&below) {
             return;

@@ -2,7 +2,7 @@
 
 use super::autocorrelation::{Autocorrelation, REACH, REACH_ALONG};
 use super::mark_table::CODES;
-use super::moves::{AROUND, Moves, NEVER};
+use super::moves::{AROUND, NEVER, SearchMoves};
 use crate::plane::{Dots, Tone};
 use crate::screen::simd::{Eights, Work, eight, eights, set_eight};
 
@@ -27,7 +27,7 @@ const STRAY: f32 = 0.002;
 
 /// The cell of one dot.
 #[derive(Debug, Clone, Copy)]
-pub struct Cell<const C: usize> {
+pub struct TileCell<const C: usize> {
     /// Codes of its halves, and their present marks.
     pub upper: u16,
     pub lower: u16,
@@ -43,13 +43,13 @@ pub struct Cell<const C: usize> {
 pub struct Tile<'a, const C: usize> {
     pub(super) halves: &'a [[f32; C]; CODES],
     pub(super) weights: &'a Autocorrelation,
-    pub(super) moves: &'a Moves,
+    pub(super) moves: &'a SearchMoves,
     /// 1 for a dot that is off, −1 for one that is on, 0 for one not to be changed: barred, in the surroundings, or
     /// beyond the plane.
     pub(super) toggle_sign: Vec<f32>,
     /// What a toggle by itself costs on top, where only swaps are wanted.
     pub(super) alone: Vec<f32>,
-    pub(super) cells: Vec<Cell<C>>,
+    pub(super) cells: Vec<TileCell<C>>,
     /// Error of the forecast, correlated with the weights.
     pub(super) correlation: [Vec<f32>; C],
     /// For each dot what toggling it would cost and what mark it would add when last looked at, the correlation
@@ -70,14 +70,15 @@ impl<'a, const C: usize> Tile<'a, C> {
         (x0, y0): (usize, usize),
         (halves, solid): (&'a [[f32; C]; CODES], Option<f32>),
         weights: &'a Autocorrelation,
-        moves: &'a Moves,
+        moves: &'a SearchMoves,
         barred: Option<&Dots>,
     ) -> Self {
         let (w, h) = (tone.width(), tone.height());
         let size = (TILE.min(w - x0), TILE.min(h - y0));
         let zero = || vec![0.0f32; PLANE];
         let planes = || std::array::from_fn(|_| vec![0.0f32; PLANE]);
-        let nothing = Cell { upper: 0, lower: 0, upper_mark: [0.0; C], lower_mark: [0.0; C], counts: 0.0 };
+        let nothing =
+            TileCell { upper: 0, lower: 0, upper_mark: [0.0; C], lower_mark: [0.0; C], counts: 0.0 };
         let mut tile = Tile {
             halves,
             weights,
@@ -169,7 +170,7 @@ fn marks<const C: usize>(tile: &mut Tile<C>, on: &[u16], wanted: &[f32]) -> [Vec
             let upper = three(above2[x]) | above[x] << 3 | own[x] << 8 | three(below[x]) << 13;
             let lower = three(below2[x]) | below[x] << 3 | own[x] << 8 | three(above[x]) << 13;
             let (upper_mark, lower_mark) = (tile.halves[usize::from(upper)], tile.halves[usize::from(lower)]);
-            cells[x] = Cell { upper, lower, upper_mark, lower_mark, ..cells[x] };
+            cells[x] = TileCell { upper, lower, upper_mark, lower_mark, ..cells[x] };
             for (c, error) in errors.iter_mut().enumerate() {
                 let wanted = if c == 0 { wanted[y * STRIDE + x] } else { 0.0 };
                 error[y * STRIDE + x] = (upper_mark[c] + lower_mark[c] - wanted) * cells[x].counts;

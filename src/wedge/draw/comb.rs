@@ -1,7 +1,7 @@
 //! Comb: the vernier pair that shows the lag between opposite directions.
 
 use super::layout::DotBox;
-use super::parts::{Part, Way};
+use super::parts::{BurntPart, Way};
 use super::request::{DrawError, Request};
 use crate::placement::DotRect;
 use crate::plane::Dots;
@@ -46,7 +46,7 @@ pub(super) fn comb(
 }
 
 /// The two halves of a comb pair as they are burnt: the upper one towards the right, the lower one towards the left.
-pub(super) fn halves(comb: &Comb, cell: &DotBox, whole: &DotRect) -> [(DotBox, Part); 2] {
+pub(super) fn halves(comb: &Comb, cell: &DotBox, whole: &DotRect) -> [(DotBox, BurntPart); 2] {
     let upper = cell.rows / 2;
     [
         (Way::Right, "RIGHT", DotBox { rows: upper, ..*cell }, comb.step_right),
@@ -58,7 +58,7 @@ pub(super) fn halves(comb: &Comb, cell: &DotBox, whole: &DotRect) -> [(DotBox, P
         ),
     ]
     .map(|(way, arrow, place, step)| {
-        let part = Part {
+        let part = BurntPart {
             name: format!("COMB {} {arrow}", comb.name),
             dial: comb.dial,
             dots: lines(comb, &place, (step / whole.grid.along.0).round() as usize),

@@ -9,7 +9,7 @@ use super::fiducials::{finder_mark, lettering};
 use super::fill::fill_of;
 use super::labels::Label;
 use super::layout::{DotBox, TargetLayout, lay_out};
-use super::parts::{Part, Way, spread_heat};
+use super::parts::{BurntPart, Way, spread_heat};
 use super::request::{DrawError, Request, check, sure_dial, written};
 use crate::placement::DotRect;
 use crate::plane::Dots;
@@ -29,7 +29,7 @@ pub struct Drawing {
     /// Where the dots lie.
     pub rect: DotRect,
     /// What is burnt one after the other.
-    pub parts: Vec<Part>,
+    pub parts: Vec<BurntPart>,
 }
 
 /// Draws the wedge: settles it, lays its dots, and orders its parts (finder marks and labels last, so that a wedge
@@ -151,7 +151,7 @@ fn assemble(
     let mut parts = Vec::new();
     for (patch, (place, fill)) in wedge.patches.iter().zip(fills) {
         stamp(&mut dots, &fill, place.column, place.row);
-        parts.push(Part {
+        parts.push(BurntPart {
             name: format!("PATCH {}", patch.name),
             dial: patch.dial,
             dots: fill,
@@ -181,7 +181,7 @@ fn assemble(
         let Some(place) = inked(&plane) else { continue };
         stamp(&mut dots, &plane, 0, 0);
         let dots = cut(&plane, &place);
-        parts.push(Part { name, dial: wedge.fiducials, dots, rect: place.rect(&whole), way: Way::Both });
+        parts.push(BurntPart { name, dial: wedge.fiducials, dots, rect: place.rect(&whole), way: Way::Both });
     }
     Drawing { wedge, dots, rect: whole, parts }
 }

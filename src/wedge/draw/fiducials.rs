@@ -1,6 +1,6 @@
 //! Fiducials: finder marks, the id's cells, ticks and labels, as dots.
 
-use super::glyphs::{self, Lettering};
+use super::glyphs::{self, Strokes};
 use super::labels::Label;
 use crate::placement::DotRect;
 use crate::plane::Dots;
@@ -47,7 +47,7 @@ pub(super) fn lettering(wedge: &Wedge, rect: &DotRect, labels: &[Label]) -> Dots
     let mut dots = Dots::off(rect.columns, rect.rows);
     let px = rect.grid.along.0;
     for l in labels {
-        let letters: Lettering = glyphs::set(&l.text, l.left, l.top, l.height);
+        let letters: Strokes = glyphs::set(&l.text, l.left, l.top, l.height);
         let (w, h) = (glyphs::width(&l.text, l.height), letters.half_width);
         let place = [l.left - h, l.top - h, l.left + w + h, l.top + l.height + h];
         fill(&mut dots, rect, place, &|x, y| letters.covers(x, y));

@@ -67,7 +67,7 @@ fn strokes(c: char) -> &'static str {
 
 /// A line of text as straight strokes in mm, y downwards.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Lettering {
+pub struct Strokes {
     /// Strokes `(x1, y1, x2, y2)`, mm.
     pub strokes: Vec<[f64; 4]>,
     /// Half the stroke's width, mm.
@@ -81,7 +81,7 @@ pub fn width(text: &str, height: f64) -> f64 {
 }
 
 /// Sets a line of text with its upper left corner at `(left, top)` mm; strokes a seventh of the height wide.
-pub fn set(text: &str, left: f64, top: f64, height: f64) -> Lettering {
+pub fn set(text: &str, left: f64, top: f64, height: f64) -> Strokes {
     let unit = height / HEIGHT;
     let mut out = Vec::new();
     for (i, c) in text.chars().enumerate() {
@@ -101,10 +101,10 @@ pub fn set(text: &str, left: f64, top: f64, height: f64) -> Lettering {
             }
         }
     }
-    Lettering { strokes: out, half_width: height / 14.0 }
+    Strokes { strokes: out, half_width: height / 14.0 }
 }
 
-impl Lettering {
+impl Strokes {
     /// Whether the point lies on a stroke.
     pub fn covers(&self, x: f64, y: f64) -> bool {
         self.strokes.iter().any(|&[ax, ay, bx, by]| {

@@ -7,7 +7,7 @@ use crate::wedge::target::Dial;
 
 /// A part of the wedge that is burnt at one setting.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Part {
+pub struct BurntPart {
     /// Name for the program's comments.
     pub name: String,
     /// Power, speed, passes.
@@ -32,12 +32,12 @@ pub enum Way {
 }
 
 /// Orders parts so that each is far from the last few: every patch meets a cool neighbourhood.
-pub(super) fn spread_heat(parts: Vec<Part>) -> Vec<Part> {
-    let middle = |p: &Part| (p.rect.left.0 + p.rect.width() / 2.0, p.rect.top.0 + p.rect.height() / 2.0);
-    let mut rest: Vec<Option<Part>> = parts.into_iter().map(Some).collect();
-    let mut out: Vec<Part> = Vec::with_capacity(rest.len());
+pub(super) fn spread_heat(parts: Vec<BurntPart>) -> Vec<BurntPart> {
+    let middle = |p: &BurntPart| (p.rect.left.0 + p.rect.width() / 2.0, p.rect.top.0 + p.rect.height() / 2.0);
+    let mut rest: Vec<Option<BurntPart>> = parts.into_iter().map(Some).collect();
+    let mut out: Vec<BurntPart> = Vec::with_capacity(rest.len());
     while out.len() < rest.len() {
-        let heat = |p: &Part| {
+        let heat = |p: &BurntPart| {
             let (x, y) = middle(p);
             out.iter()
                 .rev()

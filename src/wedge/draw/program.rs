@@ -1,7 +1,7 @@
 //! Program: the scan program of a whole wedge, part after part, each at its own power and speed.
 
 use super::drawing::Drawing;
-use super::parts::{Part, Way};
+use super::parts::{BurntPart, Way};
 use crate::blank::Blank;
 use crate::findings::{Severity, motion};
 use crate::placement::Along;
@@ -127,7 +127,7 @@ fn lag_comment(lag: BeamLag) -> Option<String> {
         .then(|| format!("(lag {} {unit} along the motion, taken up in the coordinates)", short(value, 3)))
 }
 
-fn scan(part: &Part) -> Scan {
+fn scan(part: &BurntPart) -> Scan {
     Scan {
         passes: part.dial.passes,
         ways: match part.way {
@@ -141,7 +141,7 @@ fn scan(part: &Part) -> Scan {
     }
 }
 
-fn remark(part: &Part) -> String {
+fn remark(part: &BurntPart) -> String {
     let d = &part.dial;
     let passes = if d.passes == 1 { String::new() } else { format!(", {} passes", d.passes) };
     format!(

@@ -2,7 +2,7 @@
 
 use super::exposure::ExposureFit;
 use super::judged::Judged;
-use super::likely::Likely;
+use super::likely::LikelyTruth;
 use super::pick::{Choice, pick};
 use crate::mark::{Beam, Burn, Response};
 use crate::units::{Mm, short};
@@ -170,7 +170,7 @@ impl Bench {
     }
 
     /// The choices if the truth were another that is as likely.
-    fn under(&self, likely: &Likely, choices: &[Option<Choice>], wedge: &Wedge) -> Vec<Option<Choice>> {
+    fn under(&self, likely: &LikelyTruth, choices: &[Option<Choice>], wedge: &Wedge) -> Vec<Option<Choice>> {
         let (beam, response) = (likely.beam(self.beam), likely.response(self.response));
         let judged = |p: &TestPatch| {
             let mut burn = Burn::new(beam, wedge.setting(&p.dial), response);

@@ -1,6 +1,6 @@
 //! Fitted: the response with what is known of each of its values.
 
-use super::likely::Likely;
+use super::likely::LikelyTruth;
 use super::limited::Limited;
 use super::model::Point;
 use super::toned::Toned;
@@ -52,7 +52,7 @@ pub struct ResponseFit {
     /// for each look that char may have. Empty where no char showed.
     pub chars: Vec<(f64, Response)>,
     /// Ways in which response and beam may differ from these, each as likely as any other. Empty where nothing was fitted.
-    pub likely: Vec<Likely>,
+    pub likely: Vec<LikelyTruth>,
     /// How much lighter than it was taken the light over each point is, natural logarithm: what the patches know
     /// of the light beyond the gaps.
     pub light: Vec<f64>,

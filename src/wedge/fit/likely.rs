@@ -20,7 +20,7 @@ const MOST: f64 = 0.7;
 
 /// One way in which the truth may differ from what was fitted.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Likely {
+pub struct LikelyTruth {
     /// Of each of the mark's values and of the beam, in the fit's order: natural logarithms, of the exponent the value itself.
     off: [f64; REPEATS.len()],
     /// By how many times all exposures are larger.
@@ -29,7 +29,7 @@ pub struct Likely {
     pub grain: f64,
 }
 
-impl Likely {
+impl LikelyTruth {
     /// The response under it.
     pub fn response(&self, r: Response) -> Response {
         Response {
@@ -53,7 +53,7 @@ impl Likely {
 
 /// Draws from the normal distribution that a minimum's covariance stands for, widened by what patches of a piece share.
 /// The same each time.
-pub(super) fn likely(solved: &Solved) -> Vec<Likely> {
+pub(super) fn likely(solved: &Solved) -> Vec<LikelyTruth> {
     let own: Vec<usize> = (0..solved.free.len()).filter(|&k| solved.free[k] < REPEATS.len()).collect();
     let n = own.len();
     let Some(covariance) = &solved.covariance else { return Vec::new() };
@@ -73,7 +73,7 @@ pub(super) fn likely(solved: &Solved) -> Vec<Likely> {
                 own.iter().zip(drawn.iter()).for_each(|(&k, d)| {
                     off[solved.free[k]] = (way * d).clamp(-MOST, MOST);
                 });
-                Likely { off, exposure: libm::exp(way * exposure), grain: libm::exp(way * grain) }
+                LikelyTruth { off, exposure: libm::exp(way * exposure), grain: libm::exp(way * grain) }
             })
         })
         .collect()
@@ -116,7 +116,7 @@ mod tests {
         };
         let all = likely(&solved);
         assert_eq!(all.len(), COUNT);
-        let mean = |of: &dyn Fn(&Likely) -> f64| all.iter().map(of).sum::<f64>() / COUNT as f64;
+        let mean = |of: &dyn Fn(&LikelyTruth) -> f64| all.iter().map(of).sum::<f64>() / COUNT as f64;
         let size = |i: usize| mean(&|l| l.off[i].powi(2)).sqrt();
         assert!((size(RISE) / a - 1.0).abs() < 0.2 && (size(ACROSS) / b - 1.0).abs() < 0.2);
         assert!(mean(&|l| l.off[RISE]).abs() < 1e-12 && size(MARKED) == 0.0);

@@ -23,7 +23,7 @@ pub struct Searched {
 
 /// A wedge that was found.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Found {
+pub struct Detected {
     /// From mm to pixels.
     pub plane: Homography,
     /// Whether the photo shows another piece with such marks beside it.
@@ -45,7 +45,7 @@ pub enum Unfound {
 ///
 /// # Errors
 /// Where no set of marks is found, with what was seen, or `progress` ends the work.
-pub fn find(light: &Light, wedge: &Wedge, progress: &dyn Progress) -> Result<Found, Unfound> {
+pub fn find(light: &Light, wedge: &Wedge, progress: &dyn Progress) -> Result<Detected, Unfound> {
     let mut searched = Searched::default();
     let mut best_three: Option<(f64, Homography)> = None;
     let factors = [4, 2, 1];
@@ -79,7 +79,7 @@ pub fn find(light: &Light, wedge: &Wedge, progress: &dyn Progress) -> Result<Fou
         if let Some(plane) = four_marks::consistent(&all, wedge) {
             all.retain(|c| !on_blank(&plane, wedge, c.at));
             let another = four_marks::consistent(&all, wedge).is_some();
-            return Ok(Found { plane, another });
+            return Ok(Detected { plane, another });
         }
         let three = three_marks::consistent(&all, wedge);
         best_three = match (best_three, three) {
@@ -87,7 +87,7 @@ pub fn find(light: &Light, wedge: &Wedge, progress: &dyn Progress) -> Result<Fou
             (a, b) => b.or(a),
         };
     }
-    best_three.map(|(_, plane)| Found { plane, another: false }).ok_or(Unfound::Searched(searched))
+    best_three.map(|(_, plane)| Detected { plane, another: false }).ok_or(Unfound::Searched(searched))
 }
 
 /// Whether a place in the photo lies on the blank.

@@ -8,7 +8,7 @@ use crate::job::Plan;
 use crate::proof::canvas::{Picture, ProofError};
 use crate::proof::page::fill;
 use crate::proof::report::{Standing, StepFacts};
-use crate::proof::sheet::{Setting, Sheet};
+use crate::proof::sheet::{Sheet, Stated};
 use crate::proof::steps::{self, step};
 use crate::proof::words;
 use crate::units::{MM_PER_INCH, duration, short};
@@ -87,7 +87,7 @@ fn rows(drawing: &Drawing, standing: Standing) -> Vec<(&'static str, String)> {
 }
 
 /// What the program sets by itself, in large figures.
-fn settings(w: &Wedge, seconds: f64) -> Vec<Setting> {
+fn settings(w: &Wedge, seconds: f64) -> Vec<Stated> {
     let dials: Vec<Dial> = w
         .patches
         .iter()
@@ -104,15 +104,15 @@ fn settings(w: &Wedge, seconds: f64) -> Vec<Setting> {
     let passes = dials.first().map_or(1, |d| d.passes);
     let own = "set by the program";
     vec![
-        Setting::new("Power", range(|d| d.power.0 * 100.0, 1, "%"), own.into()),
-        Setting::new("Speed", range(|d| d.speed.0, 2, "mm/s"), own.into()),
-        Setting::new("Passes", passes.to_string(), "over each line".into()),
-        Setting::new(
+        Stated::new("Power", range(|d| d.power.0 * 100.0, 1, "%"), own.into()),
+        Stated::new("Speed", range(|d| d.speed.0, 2, "mm/s"), own.into()),
+        Stated::new("Passes", passes.to_string(), "over each line".into()),
+        Stated::new(
             "Line pitch",
             format!("{} mm", short(w.pitch_across.0, 4)),
             format!("{} dpi", short(MM_PER_INCH / w.pitch_across.0, 1)),
         ),
-        Setting::new("Time", duration(seconds), "with all turns".into()),
+        Stated::new("Time", duration(seconds), "with all turns".into()),
     ]
 }
 

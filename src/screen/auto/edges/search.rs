@@ -5,7 +5,7 @@
 //! adding `a` to the marks adds `2 a·s + a·KKa` to the sum, where the slope `s` is the error of the forecast as it is seen,
 //! seen once more. So only the slope is kept, four values a dot, and a toggle is told from the quarters that feel it alone.
 
-use super::super::kinds::Kind;
+use super::super::kinds::DotKind;
 use super::quarters::Quarters;
 use super::teeth::Teeth;
 use crate::plane::{Dots, Tone};
@@ -104,7 +104,7 @@ const LANE: usize = FELT;
 type Lane = [f32; LANE];
 
 /// A tile with its surroundings.
-pub struct Tile<'a> {
+pub struct EdgeTile<'a> {
     marks: &'a Quarters,
     teeth: &'a Teeth,
     weights: [f32; WEIGHTS],
@@ -121,19 +121,19 @@ pub struct Tile<'a> {
     slope: Vec<f32>,
 }
 
-impl<'a> Tile<'a> {
+impl<'a> EdgeTile<'a> {
     /// The tile whose first dot is at `(x0, y0)`. `kinds` has the size of `tone`.
     pub fn new(
         tone: &Tone,
         dots: &Dots,
-        kinds: &[Kind],
+        kinds: &[DotKind],
         (x0, y0): (usize, usize),
         marks: &'a Quarters,
         teeth: &'a Teeth,
     ) -> Self {
         let (w, h) = (tone.width(), tone.height());
         let weights = gaussian(2.0 * SIGHT, 0.0);
-        let mut tile = Tile {
+        let mut tile = EdgeTile {
             marks,
             teeth,
             weights,
@@ -156,7 +156,7 @@ impl<'a> Tile<'a> {
                 tile.dots[at] = u8::from(dots.get(x, y));
                 let own =
                     (HALO..HALO + tile.size.0).contains(&tx) && (HALO..HALO + tile.size.1).contains(&ty);
-                tile.free[at] = own && kinds[y * w + x] == Kind::Edge;
+                tile.free[at] = own && kinds[y * w + x] == DotKind::Edge;
             }
         }
         tile.fresh.copy_from_slice(&tile.free);
@@ -342,7 +342,7 @@ fn gaussian<const N: usize>(sigma: f64, off: f64) -> [f32; N] {
 
 /// Fills in the codes, the marks and the slope.
 struct Fill<'t, 'a> {
-    tile: &'t mut Tile<'a>,
+    tile: &'t mut EdgeTile<'a>,
     wanted: &'t [f32],
 }
 
@@ -361,7 +361,7 @@ impl pulp::NullaryFnOnce for Fill<'_, '_> {
 }
 
 #[inline(always)]
-fn codes(tile: &mut Tile) {
+fn codes(tile: &mut EdgeTile) {
     // The four dots that a left and a right quarter of a row feel.
     let mut fours = vec![[0u16; 2]; STRIDE * STRIDE];
     for (four, dots) in fours.chunks_exact_mut(STRIDE).zip(tile.dots.chunks_exact(STRIDE)) {
@@ -430,7 +430,7 @@ fn error(wanted: &[f32], mut seen: Vec<f32>, solid: f32) -> Vec<f32> {
 
 /// One pass, compiled for the widest vectors of this machine.
 struct Pass<'t, 'a> {
-    tile: &'t mut Tile<'a>,
+    tile: &'t mut EdgeTile<'a>,
     pass: u32,
 }
 
@@ -460,11 +460,11 @@ mod tests {
         let tone = Tone::from_vec(60, 60, (0..3600).map(ink).collect());
         let mut dots = Dots::off(60, 60);
         (0..3600).for_each(|i| dots.set(i % 60, i / 60, ink(i) >= 0.5));
-        let kinds = vec![Kind::Edge; 3600];
-        let mut tile = Tile::new(&tone, &dots, &kinds, (0, 0), &marks, &teeth);
+        let kinds = vec![DotKind::Edge; 3600];
+        let mut tile = EdgeTile::new(&tone, &dots, &kinds, (0, 0), &marks, &teeth);
         tile.search(6);
         let found = tile.dots();
-        let afresh = Tile::new(&tone, &found, &kinds, (0, 0), &marks, &teeth);
+        let afresh = EdgeTile::new(&tone, &found, &kinds, (0, 0), &marks, &teeth);
         (tile.slope, afresh.slope, dots, found)
     }
 
@@ -489,12 +489,12 @@ mod tests {
             Tone::from_vec(40, 40, (0..1600).map(|i| ((i % 40) as f32 - 11.4).clamp(0.0, 1.0)).collect());
         let mut dots = Dots::off(40, 40);
         (0..1600).for_each(|i| dots.set(i % 40, i / 40, i * i % 3 == 0));
-        let kinds = vec![Kind::Edge; 1600];
-        let mut tile = Tile::new(&tone, &dots, &kinds, (0, 0), &marks, &teeth);
+        let kinds = vec![DotKind::Edge; 1600];
+        let mut tile = EdgeTile::new(&tone, &dots, &kinds, (0, 0), &marks, &teeth);
         tile.search(40);
         // The whole sum over what is seen, told without slopes.
         let sum = |dots: &Dots| -> f64 {
-            let tile = Tile::new(&tone, dots, &kinds, (0, 0), &marks, &teeth);
+            let tile = EdgeTile::new(&tone, dots, &kinds, (0, 0), &marks, &teeth);
             let seen = seen(&tile.weights, &tile.now);
             let mut wanted = vec![0.0f32; STRIDE * STRIDE];
             for y in 0..40 {
