@@ -9,6 +9,8 @@ import { mm, number, say, size } from "./words.js";
 
 const STEP_MM = 0.1;
 const STRIDE_MM = 1;
+/** A hand that moves nothing for so long rests, or is about to let go. */
+const STILL_MS = 120;
 
 /**
  * Where a layer is held. A text along a circle is as large as its circle for the server; it is held where its letters are,
@@ -87,6 +89,10 @@ export const easel = {
     let scale = 1;
     /** The key of what the reading tells of. */
     let read = null;
+    /** Whether the look is of what was asked for last. */
+    let shown = true;
+    /** Whether something changed while a hand held a thing. */
+    let due = false;
     const fit = () => {
       const { width_mm: w, height_mm: h, shape, corner_mm: corner, margin_mm: margin } = piece.blank;
       // A phone's width is the limit there, its height elsewhere; the window's where the whole page scrolls, since `main` is then as tall as the board.
@@ -120,8 +126,8 @@ export const easel = {
       if (reading.textContent !== words) reading.textContent = words;
     };
 
-    /** Asks for the place where a thing was put, once the hand rests. */
-    const ask = (node) => {
+    /** Asks for the place where a thing was put, once the hand rests; `goesOn` where it still holds what it moved before. */
+    const ask = (node, goesOn = false) => {
       if (!node.moved.x && !node.moved.y) return;
       const [right, up] = offsetMm(piece.value(node.thing.key));
       const { x, y } = node.moved;
@@ -131,21 +137,38 @@ export const easel = {
       node.thing.box.y_mm += y;
       node.moved = { x: 0, y: 0 };
       put(node);
-      piece.change({ [node.thing.key]: offsetText(right + x, up - y) }, node.thing.key);
+      shown = false;
+      piece.change({ [node.thing.key]: offsetText(right + x, up - y) }, node.thing.key, goesOn);
     };
 
     const moving = (node) => { board.classList.add("moving"); node.classList.add("held"); };
     const rest = (node) => { node.classList.remove("held"); };
 
+    /** Shows what came while a hand held something. */
+    const letGo = () => {
+      if (things.querySelector(".held")) return;
+      if (shown) board.classList.remove("moving");
+      if (due) paint();
+    };
+
     const hold = (node) => {
       let from = null;
       let frame = 0;
+      let later = 0;
+      /** A hand that holds still is about to let go: its place is asked for already, so that the look is there by then. */
+      const pause = () => {
+        const { x, y } = node.moved;
+        if (!from || (!x && !y)) return;
+        [from.x, from.y] = [from.x + x * scale, from.y + y * scale];
+        ask(node, from.asked);
+        from.asked = true;
+      };
       node.addEventListener("pointerdown", (event) => {
         if (event.button || from) return;
         event.preventDefault();
         node.focus({ preventScroll: true });
         node.setPointerCapture(event.pointerId);
-        from = { id: event.pointerId, x: event.clientX, y: event.clientY };
+        from = { id: event.pointerId, x: event.clientX, y: event.clientY, at: piece.value(node.thing.key) ?? null, asked: false };
       });
       node.addEventListener("pointermove", (event) => {
         if (event.pointerId !== from?.id) return;
@@ -153,25 +176,36 @@ export const easel = {
         const snap = (v) => Math.round(v / scale / STEP_MM) * STEP_MM;
         node.moved = { x: snap(event.clientX - from.x), y: snap(event.clientY - from.y) };
         frame ||= requestAnimationFrame(() => { frame = 0; put(node); tell(node); });
+        clearTimeout(later);
+        later = setTimeout(pause, STILL_MS);
       });
       node.addEventListener("pointerup", (event) => {
         if (event.pointerId !== from?.id) return;
+        clearTimeout(later);
+        const { asked } = from;
         from = null;
         rest(node);
-        ask(node);
+        ask(node, asked);
+        letGo();
       });
       /** Puts it back where it lay before the hand took it. */
       node.giveUp = () => {
         if (!from) return;
+        clearTimeout(later);
+        const { at, asked } = from;
         from = null;
         node.moved = { x: 0, y: 0 };
         rest(node);
+        if (asked) {
+          shown = false;
+          piece.change({ [node.thing.key]: at }, node.thing.key, true);
+          return;
+        }
         put(node);
         tell(node);
-        if (!things.querySelector(".held")) board.classList.remove("moving");
+        letGo();
       };
       node.addEventListener("pointercancel", node.giveUp);
-      let later = 0;
       node.addEventListener("keydown", (event) => {
         const by = event.shiftKey ? STRIDE_MM : STEP_MM;
         const way = { ArrowLeft: [-by, 0], ArrowRight: [by, 0], ArrowUp: [0, -by], ArrowDown: [0, by] }[event.key];
@@ -182,12 +216,13 @@ export const easel = {
         put(node);
         tell(node);
         clearTimeout(later);
-        later = setTimeout(() => { rest(node); ask(node); announce(reading.textContent); }, 250);
+        later = setTimeout(() => { rest(node); ask(node); announce(reading.textContent); }, STILL_MS);
       });
       node.addEventListener("focus", () => tell(node));
     };
 
     const paint = () => {
+      due = false;
       const held = document.activeElement?.thing?.key;
       things.replaceChildren(...movables(piece).map((thing) => {
         const node = make("div.thing", { tabindex: 0, role: "button", "aria-roledescription": say("easel.movable"), "aria-label": thing.label, "aria-describedby": keys, data: { thing: thing.key } },
@@ -217,8 +252,8 @@ export const easel = {
     signal.addEventListener("abort", () => watch.disconnect());
     addEventListener("resize", fit, { signal });
     piece.show(look, Math.min(1400, 700 * (devicePixelRatio || 1)), signal);
-    look.addEventListener("load", () => { if (!things.querySelector(".held")) board.classList.remove("moving"); }, { signal });
-    for (const event of ["saved", "exact"]) piece.addEventListener(event, () => { if (!things.querySelector(".held")) paint(); }, { signal });
+    look.addEventListener("load", () => { shown = !piece.unsaved; letGo(); }, { signal });
+    for (const event of ["saved", "exact"]) piece.addEventListener(event, () => { due = true; letGo(); }, { signal });
     paint();
   },
 };

@@ -126,15 +126,15 @@ export class Piece extends EventTarget {
     return { x: 0, y: 0, w, h };
   }
 
-  /** Asks for a change. Changes with the same `run` soon after each other, as of a slider, are one step. */
-  change(patch, run = null) {
-    this.set(patched(this.asked, patch), run);
+  /** Asks for a change. Changes with the same `run` soon after each other, as of a slider, are one step; of one that `goesOn`, all. */
+  change(patch, run = null, goesOn = false) {
+    this.set(patched(this.asked, patch), run, goesOn);
   }
 
   /** Asks for something else as a whole. */
-  set(asked, run = null) {
+  set(asked, run = null, goesOn = false) {
     const now = Date.now();
-    const same = run !== null && run === this.run && now - this.ranAt < 1500;
+    const same = run !== null && run === this.run && (goesOn || now - this.ranAt < 1500);
     if (!same) {
       this.#did({ asked: this.asked });
     }

@@ -522,8 +522,12 @@ def test_the_art_is_moved_by_hand_and_by_keys_and_every_step_is_undone(page):
     middle = (box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
     tab.mouse.move(*middle)
     tab.mouse.down()
-    tab.mouse.move(middle[0] + 40, middle[1], steps=6)
-    page.saved(tab.mouse.up)
+
+    def drag():
+        tab.mouse.move(middle[0] + 40, middle[1], steps=6)
+        tab.mouse.up()
+
+    page.saved(drag)
     right = float(page.asked()["art"]["at"].split("mm")[0])
     assert right > 2, right
     # Steps by keys within a moment are one.
@@ -563,11 +567,38 @@ def test_two_fingers_on_the_easel_leave_the_art_where_it_is(chromium, desk):
     assert page.asked()["art"].get("at") == lay and thing.bounding_box() == box
     # One finger moves it as before.
     touch("Start", (x, y))
-    touch("Move", (x - 15, y))
-    page.saved(lambda: touch("End"))
+    page.saved(lambda: [touch("Move", (x - 15, y)), touch("End")])
     assert page.asked()["art"]["at"].startswith("-")
     assert page.wrong == []
     context.close()
+
+
+def test_a_hand_that_holds_still_has_its_look_by_the_time_that_it_lets_go(page):
+    tab = page.tab
+    page.begin()
+    page.exact()
+    page.screen("easel")
+    art = tab.locator('.thing[data-thing="art.at"]')
+    art.wait_for()
+    before = page.asked()
+    box = tab.locator(".blank").bounding_box()
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    tab.mouse.move(x, y)
+    tab.mouse.down()
+    page.saved(lambda: tab.mouse.move(x + 30, y, steps=3))
+    half = float(page.asked()["art"]["at"].split("mm")[0])
+    tab.wait_for_timeout(1700)
+    # The hand goes on from there, and holds still again.
+    page.saved(lambda: tab.mouse.move(x + 60, y, steps=3))
+    assert abs(float(page.asked()["art"]["at"].split("mm")[0]) - 2 * half) < 0.15
+    revision = json.loads(page.api(f"/api/jobs/{page.name}").text())["revision"]
+    tab.wait_for_selector(f'.look[data-look="exact"][src*="{revision}"]')
+    assert tab.locator(".blank.moving").count() == 1
+    tab.mouse.up()
+    tab.locator(".blank:not(.moving)").wait_for(timeout=1000)
+    # All that one hand did is one step.
+    page.saved(tab.get_by_role("button", name="Undo").click)
+    assert page.asked() == before
 
 
 def test_dragging_keeps_sixty_frames_a_second(page, record_property):
