@@ -47,8 +47,12 @@ pub(super) fn planned(plan: &Plan, judges: &Judges, dots: &Dots) -> f64 {
 /// How like what was kept the dots will look.
 pub(super) fn likely(plan: &Plan, judges: &Judges, dots: &Dots) -> Likely {
     let planned_db = planned(plan, judges, dots);
-    let over_all = |judge| over(judge, plan.dots.options.unsure.machines(&plan.burn), dots).1;
-    Likely { planned_db, expected_db: judges.expected.as_ref().map_or(planned_db, over_all) }
+    // Bands may happen to be easier or harder than the whole: what counts is how much is lost on them.
+    let lost = |judge| {
+        let (planned, expected) = over(judge, plan.dots.options.unsure.machines(&plan.burn), dots);
+        planned - expected
+    };
+    Likely { planned_db, expected_db: planned_db - judges.expected.as_ref().map_or(0.0, lost) }
 }
 
 fn over<const N: usize>(judge: &Judge, machines: [Burn; N], dots: &Dots) -> (f64, f64) {
