@@ -238,7 +238,8 @@ pub fn place(outline: &Outline, blank: &Blank, place: Place, grid: Grid) -> Resu
     let largest_inside = || largest((pw / uw).max(ph / uh), inside);
     let scale = match place {
         Place::Inside => largest_inside(),
-        Place::Cover => (pw / uw).max(ph / uh),
+        // A drawing with an empty border of its own is at least as large as one that is to fit.
+        Place::Cover => (pw / uw).max(ph / uh).max(largest_inside()),
         Place::Box { width, height } => (width.0 / uw).min(height.0 / uh),
     };
     let (width, height) = (uw * scale, uh * scale);
@@ -452,6 +453,14 @@ mod tests {
         assert!((p.window.bottom - p.window.top - 500.0 / 900.0).abs() < 1e-12);
         assert_eq!((p.window.left, p.window.right), (0.0, 1.0));
         assert_eq!(p.past_margin, Mm(0.0));
+        // A drawing whose outer fifth is empty all round is made to fit by its ink, and fills no less.
+        let hull = vec![(0.2, 0.2), (0.8, 0.2), (0.2, 0.8), (0.8, 0.8)];
+        let b = blank("rect:100x100mm", 5.0);
+        let width = |by| {
+            place(&Outline { aspect: 1.0, hull: hull.clone() }, &b, by, grid(254.0)).unwrap().wished_width.0
+        };
+        assert!((width(Place::Inside) - 150.0).abs() < 1e-6);
+        assert_eq!(width(Place::Cover), width(Place::Inside));
     }
 
     #[test]
