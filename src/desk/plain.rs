@@ -135,8 +135,8 @@ mod tests {
             ),
             ("lower the power to 78% (3.9W)", "lower the power to 78% (3.9W)"),
             (
-                "speed of 9 mm/s, with the power lowered alike to 60% and the pitch kept (--speed 9mm/s --power 60% --pitch 0.1mm); that brings faint",
-                "speed of 9 mm/s, with the power lowered alike to 60% and the pitch kept; that brings faint",
+                "speed of 9 mm/s, with the power lowered alike to 60% and the pitch kept (--speed 9mm/s --power 60% --pitch 0.1mm); but then the piece stays nearly bare",
+                "speed of 9 mm/s, with the power lowered alike to 60% and the pitch kept; but then the piece stays nearly bare",
             ),
             (
                 "it has 3 pages; page 1 was taken, choose another with --page",

@@ -277,7 +277,7 @@ mod tests {
             "speed of 30.7 mm/s, with the power lowered alike to 63.9% (--speed 30.7mm/s --power 63.9%)";
         assert_eq!(alike(text), Some(json!({ "burn.speed": "30.7mm/s", "burn.power": "63.9%" })));
         let text = "power of 95%, with the speed changed alike to 12.84 mm/s (--power 95% --speed 12.84mm/s --pitch 0.0875mm); \
-                    that brings faint";
+                    but then the piece stays nearly bare";
         let keys = json!({ "burn.power": "95%", "burn.speed": "12.84mm/s", "dots.pitch": "0.0875mm",
             "dots.pitch_across": "0.0875mm" });
         assert_eq!(alike(text), Some(keys));

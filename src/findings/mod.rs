@@ -7,6 +7,7 @@ pub mod change;
 pub mod detail;
 pub mod faint;
 mod harm;
+mod in_words;
 pub mod layers;
 pub mod lines;
 pub mod link;
@@ -18,6 +19,7 @@ pub mod tone;
 pub mod trial;
 
 pub use harm::Harm;
+pub use in_words::in_words;
 use serde::Serialize;
 
 use crate::units::short;

@@ -7,7 +7,7 @@ use super::carry::{carry, judged};
 use super::judging;
 use super::outcome::Stages;
 use crate::findings::change::Change;
-use crate::findings::{Finding, Remedy, Severity};
+use crate::findings::{Finding, Remedy, Severity, in_words};
 use crate::job::Plan;
 use crate::units::{Mm, MmPerS, Share, Watts};
 
@@ -44,7 +44,8 @@ pub(super) fn check(again: &Again<'_>, stages: &Stages, findings: &mut [Finding]
             let mut brought: Vec<&str> = after.iter().copied().filter(|n| !before.contains(n)).collect();
             brought.dedup();
             if !brought.is_empty() {
-                remedy.text.push_str(&format!("; that brings {}", brought.join(" and ")));
+                let then: Vec<&str> = brought.iter().map(|name| in_words(name)).collect();
+                remedy.text.push_str(&format!("; but then {}", then.join(", and ")));
             }
             remedy.verified = brought.is_empty() && !after.contains(&name);
             enough = sparing && remedy.verified;
