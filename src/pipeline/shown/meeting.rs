@@ -46,6 +46,8 @@ const LEAST_BARED: f64 = 0.15;
 /// From this share of its ink on, a layer lies across what is marked below it, or is lost below what lies across it (own
 /// judgement: strokes that only touch share less).
 const CROSSING: f64 = 0.1;
+/// From this share of a text's ink on, a border has run into its letters: their tails, mostly (own judgement).
+const RUN_INTO: f64 = 0.01;
 /// A picture that loses this share of its ink is not cleared around something on it, but cleared away (own judgement).
 const GONE: f64 = 0.5;
 /// Of a picture no more than this share is cleared where clearing is to mend something (own judgement).
@@ -132,7 +134,9 @@ impl Meeting {
 
 /// The upper layer lies across what is marked: it cannot be told from it.
 fn across(below: &[Drawn<'_>], upper: &Drawn<'_>, marked: f64) -> Option<Overlap> {
-    if upper.is_border() || marked < CROSSING {
+    let into_border = |lower: &Drawn<'_>| lower.is_border() && lower.shared(upper) >= RUN_INTO * upper.ink();
+    let runs_into = upper.is_text() && upper.settled.clear.is_none() && below.iter().any(into_border);
+    if upper.is_border() || (marked < CROSSING && !runs_into) {
         return None;
     }
     let mut met: Vec<(usize, f64)> = below.iter().map(|lower| lower.shared(upper)).enumerate().collect();
@@ -160,6 +164,7 @@ fn lost(below: &[Drawn<'_>], upper: &Drawn<'_>, lattice: &Lattice) -> Option<Ove
         // To clear a place on a picture, or to lay a border over its edge, is meant; to do that to a text is not.
         let least = match (clears, lower.is_text()) {
             _ if lower.is_border() => return 0.0,
+            (false, true) if upper.is_border() => RUN_INTO,
             (_, true) => CROSSING,
             (true, false) if lower.is_drawn() => GONE,
             (false, false) if !upper.is_border() && (lower.is_drawn() || !upper.is_drawn()) => CROSSING,

@@ -227,6 +227,16 @@ fn a_layer_that_is_lost_below_another_is_said() {
     let covered = found(&format!("{small}[[layer]]\ntext = 'I'\nbold = true\nplace = '90x54mm'"));
     assert!(covered.len() == 1 && covered[0].how == How::Covers && covered[0].share > 0.3, "{covered:?}");
     assert!(found(&format!("{small}[[layer]]\ntext = 'O'\nbold = true\nplace = '90x54mm'")).is_empty());
+    // Tails of letters that run into a border are too little to be covered, and are seen all the same; either may be above.
+    let tails = "[[layer]]\ntext = 'jygq'\nplace = '60x8mm'\nanchor = 'bottom'\n";
+    let border = "[[layer]]\nborder = '0.8mm'\n";
+    for (layers, how) in
+        [(format!("{tails}{border}"), How::Covers), (format!("{border}{tails}"), How::Across)]
+    {
+        let met = found(&layers);
+        assert!(met.len() == 1 && met[0].how == how && met[0].share < 0.1, "{met:?}");
+    }
+    assert!(found(&format!("{tails}at = '0mm,1.8mm'\n{border}")).is_empty());
     // A border over it hides a text as well.
     let under = found(&format!("{name}[[layer]]\nborder = '25mm'"));
     assert!(under.len() == 1 && under[0].how == How::Covers, "{under:?}");
