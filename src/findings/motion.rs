@@ -215,7 +215,7 @@ pub fn off_bed(path: &RasterPath, marking: Marking<'_>, estimate: &Estimate) -> 
                 value: (x - at.0).hypot(y - at.1),
                 unit: "mm",
                 text: format!(
-                    "the blank's lower left corner at {}, {} mm on the bed",
+                    "lay the blank with its lower left corner at {}, {} mm on the bed, and say so in the machine file (blank_on_bed)",
                     short(x, 2),
                     short(y, 2)
                 ),
