@@ -2,7 +2,7 @@
 
 import { button, fresh, make } from "./element.js";
 import { outlineClip } from "./blank.js";
-import { addLayer, newText } from "./layers.js";
+import { addLayer, newBorder, newText } from "./layers.js";
 import { boxMm, offsetMm, offsetText } from "./length.js";
 import { announce } from "./notice.js";
 import { mm, number, say, size } from "./words.js";
@@ -81,7 +81,7 @@ export const easel = {
         make("div.row", {},
           piece.art && button(say("easel.middle"), () => piece.change({ "art.at": "0mm,0mm", "art.anchor": "middle" })),
           button(say("layer.add.text"), () => { addLayer(piece, newText(say("layer.sample"), piece.blank)); desk.dispatchEvent(new CustomEvent("drawer", { detail: "words" })); }, { icon: "letter" }),
-          button(say("layer.add.border"), () => addLayer(piece, { border: "0.8mm" }), { icon: "border" })),
+          button(say("layer.add.border"), () => addLayer(piece, newBorder()), { icon: "border" })),
         piece.art && make("div.row", {},
           button(say("easel.size"), () => desk.dispatchEvent(new CustomEvent("drawer", { detail: "size" })), { icon: "measure" }),
           button(say("easel.place"), () => desk.dispatchEvent(new CustomEvent("drawer", { detail: "place" })), { icon: "easel" })))));

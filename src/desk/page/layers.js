@@ -12,13 +12,20 @@ export function addLayer(piece, layer) {
   piece.set({ ...piece.asked, layer: [...(piece.asked.layer ?? []), layer] });
 }
 
+const BORDER_MM = 0.8;
+/** What a new text keeps free of the margin: room for a border, whether it is there yet or not, and a gap to it. */
+const CLEAR_MM = BORDER_MM + 1;
+
+/** A border as most are wanted. */
+export const newBorder = () => ({ border: `${BORDER_MM}mm` });
+
 /** A text as most are wanted: along the lower edge, of a round blank along its rim, cleared of what lies below it. */
 export function newText(words, { shape, width_mm: w, height_mm: h, margin_mm: margin }) {
   const tenths = (v) => Number(v.toFixed(1));
   if (shape === "round") {
-    return { text: words, place: `${tenths(w * 0.8)}x${tenths(w * 0.075)}mm`, arc_mm: -tenths(w * 0.48 - margin), clear: "0.6mm" };
+    return { text: words, place: `${tenths(w * 0.8)}x${tenths(w * 0.075)}mm`, arc_mm: -tenths(w * 0.48 - margin - CLEAR_MM), clear: "0.6mm" };
   }
-  return { text: words, place: `${tenths((w - 2 * margin) * 0.8)}x${tenths(Math.min(8, h * 0.2))}mm`, anchor: "bottom", clear: "0.6mm" };
+  return { text: words, place: `${tenths((w - 2 * margin) * 0.8)}x${tenths(Math.min(8, h * 0.2))}mm`, anchor: "bottom", at: `0mm,${CLEAR_MM}mm`, clear: "0.6mm" };
 }
 
 /** Room for a text: a width and a height, or a word for as much as the blank has. */
@@ -64,7 +71,7 @@ export function layers(desk, piece) {
   return [
     make("div.row", {},
       button(say("layer.add.text"), () => addLayer(piece, newText(say("layer.sample"), piece.blank)), { icon: "letter" }),
-      button(say("layer.add.border"), () => addLayer(piece, { border: "0.8mm" }), { icon: "border" })),
+      button(say("layer.add.border"), () => addLayer(piece, newBorder()), { icon: "border" })),
     all.length > 0 && make("ul.layers", {}, rows),
   ];
 }
