@@ -10,6 +10,7 @@ use serde_json::{Map, Value, json};
 
 use super::Desk;
 use super::home::{Home, Name};
+use super::plain::plain;
 use super::says::{Answer, Says, bytes};
 use super::together::{self, Earlier, Together};
 use super::unread;
@@ -379,19 +380,29 @@ fn told(
         Some(doubt) => format!("Do not use this reading: {doubt}"),
         None => format!("Read: {} on {}.", reading.coating, reading.machine),
     };
+    // A doubt stands above all else already.
+    let notes: Vec<String> =
+        reading.notes.iter().filter(|note| !reading.doubts.contains(note)).map(|n| by_fields(n)).collect();
     Ok(json!({
         "says": says,
-        "doubts": reading.doubts,
+        "doubts": reading.doubts.iter().map(|d| by_fields(d)).collect::<Vec<_>>(),
         "pick": pick.map(|mut pick| { pick["line"] = line.into(); pick }),
-        "why": reading.pick.as_ref().map(|p| p.why.clone()),
+        "why": reading.pick.as_ref().map(|p| by_fields(&p.why)),
         "values": values,
-        "notes": reading.notes,
+        "notes": notes,
         "photo_picture": picture_of("photo.png"),
         "reading_picture": picture_of("reading.png"),
         "curves": picture_of("curves.svg"),
         "width": width,
         "height": height,
     }))
+}
+
+/// A sentence about a wedge that names the fields of the page in place of the options of the command line.
+fn by_fields(text: &str) -> String {
+    const FIELDS: [(&str, &str); 2] = [("--power ", "power "), ("--speed ", "speed ")];
+    let named = FIELDS.iter().fold(text.to_string(), |text, (option, field)| text.replace(option, field));
+    plain(&named)
 }
 
 /// A number and its unit.

@@ -69,8 +69,9 @@ function together(desk, read, again) {
 }
 
 /** The setting to take, of wedges that try settings; nothing of those that measure something else. */
-function setting(wedge, { pick, why }) {
-  if (!pick && !["combined", "exposure"].includes(wedge.kind)) return null;
+function setting(wedge, { pick, why, doubts }) {
+  // Nobody takes a setting from a reading that is not to be used.
+  if (doubts?.length || (!pick && !["combined", "exposure"].includes(wedge.kind))) return null;
   return make("div.pick", {}, make("h3", {}, say("wedge.pick")),
     pick ? make("p.big", {}, pick.line) : make("p", {}, say("wedge.pick.none")),
     why && make("p", {}, sentence(why)));
@@ -215,6 +216,8 @@ export const wedge = {
       result.classList.remove("waiting");
       refill(result, made.reading && reading(desk, made, made.reading, again));
       refill(drawn, make("h2", {}, say("wedge.burn")),
+        (made.cautions ?? []).map((caution) => make("p.finding.warn", {}, icon("warn"), make("span", {}, sentence(caution)))),
+        made.left_out && make("p", {}, sentence(made.left_out)),
         make("div.pair", {}, make("figure", {}, made.picture && make("img", { src: made.picture, alt: say("wedge.picture.alt") }), make("figcaption", {}, made.line ? sentence(made.line) : made.seconds ? say("wedge.takes", { time: time(made.seconds) }) : "")),
           make("div", {}, make("ol.do", {}, [1, 2, 3].map((n) => make("li", {}, say(`wedge.step.${n}`)))),
             make("div.row", {}, made.zip && make("a.button", { href: made.zip, download: `${made.name}.zip` }, icon("zip"), make("span", {}, say("wedge.zip")))),
