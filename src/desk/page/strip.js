@@ -175,6 +175,8 @@ function sizeDrawer(desk, piece) {
   const now = box ?? [down(w, 2), down(h, 2)];
   const set = (value) => piece.change({ "blank.place": value });
   const side = (at, length) => set(boxText(...now.with(at, length)));
+  const seen = piece.ticket?.place;
+  const empty = seen && Math.max(w - seen.width_mm, h - seen.height_mm) > 0.01 * Math.max(w, h);
   return [
     choice(say("strip.size"), [
       { value: "inside", label: say("size.inside"), line: say("size.inside.line") },
@@ -184,6 +186,7 @@ function sizeDrawer(desk, piece) {
     make("div.fields", {},
       lengthField(piece, say("size.width"), lengthText(now[0]), (typed, length) => side(0, length), { side: true, key: "blank.place" }),
       lengthField(piece, say("size.height"), lengthText(now[1]), (typed, length) => side(1, length), { side: true })),
+    empty && make("p.hint", {}, say("size.seen", { whole: size(w, h), seen: size(seen.width_mm, seen.height_mm) })),
   ];
 }
 
@@ -262,7 +265,7 @@ function labels(desk, piece) {
     { id: "process", value: process ? [process.name, part].filter(Boolean).join(", ") : say("assumed"), sign: used?.measured || used?.partly ? "measured" : "assumed", drawer: processDrawer },
   ];
   if (tray) return [...all, { id: "jig", value: (piece.value("tray.grid") ?? say("jig.fits")).replace(/^(\d+)x/, "$1 × "), drawer: jigDrawer }];
-  const place = piece.boxes.art;
+  const place = piece.ticket?.place ?? piece.boxes.art;
   const [right, up] = offsetMm(piece.value("art.at"));
   const anchor = say(`anchor.${piece.value("art.anchor") ?? "middle"}`);
   const art = Boolean(piece.value("art.file"));
