@@ -164,13 +164,16 @@ class Desk extends EventTarget {
   hold(piece) {
     this.#letGo();
     this.piece = piece;
+    // What was refused is told until something else came of what is asked.
+    let gone = () => {};
+    for (const event of ["saved", "exact"]) piece.addEventListener(event, () => gone());
     piece.addEventListener("asked", () => this.#steps());
     piece.addEventListener("table", () => this.#steps());
     piece.addEventListener("saved", () => { this.#steps(); this.#progress(0); if (piece.kind === "piece") lastUsed.asked = piece.asked; });
     piece.addEventListener("exact", () => { this.#progress(null); announce(say("look.exact")); });
     piece.addEventListener("refused", ({ detail }) => {
       this.#progress(null);
-      if (!this.#besideItsField(detail)) oops(detail);
+      if (!this.#besideItsField(detail)) gone = oops(detail);
     });
     piece.addEventListener("conflict", ({ detail }) => this.#conflict(detail));
   }

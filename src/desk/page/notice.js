@@ -66,10 +66,10 @@ function takeAway(said) {
 
 /** Shows what a refusal says; other errors too, since a page that says nothing is worse. */
 export function oops(error) {
-  if (error.name === "AbortError") return;
+  if (error.name === "AbortError") return () => {};
   if (!error.says) console.error(error);
   const says = error.status === 401 ? say("server.strange") : error.says;
-  notice(says || say("page.failed", { what: error.message }), { wrong: true });
+  return notice(says || say("page.failed", { what: error.message }), { wrong: true });
 }
 
 /**

@@ -310,8 +310,10 @@ export class Piece extends EventTarget {
       return;
     }
     if (refusal.status === 0 || refusal.status === 401 || refusal.status >= 500) {
-      // It is kept here, and sent when the server is there again and knows this tab.
+      // It is kept here, and sent when the server is there again and knows this tab; one that is there is asked again.
       this.#tell("refused", refusal);
+      clearTimeout(this.later);
+      if (refusal.status >= 500) this.later = setTimeout(() => { if (this.unsaved) this.put(); }, 5000);
       return;
     }
     this.asked = this.job.asked;
@@ -363,7 +365,10 @@ export class Piece extends EventTarget {
   }
 
   /** Lets go of what is under way. */
-  close() { this.waiting?.abort(); }
+  close() {
+    this.waiting?.abort();
+    clearTimeout(this.later);
+  }
 
   /**
    * Keeps a picture at the look of the piece: the coarse one at once, the exact one after.

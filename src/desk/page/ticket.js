@@ -3,7 +3,7 @@
 import { outlineClip } from "./blank.js";
 import { button, field, icon, make, refill } from "./element.js";
 import { announce, notice, oops, question } from "./notice.js";
-import { send } from "./server.js";
+import { get, jobPath, send } from "./server.js";
 import { curve } from "./curve.js";
 import { blankName, stamp } from "./strip.js";
 import { bytes, db, ends, knows, mm, number, say, sentence, size, time } from "./words.js";
@@ -73,11 +73,30 @@ export async function saveFiles(piece, folder, replace = false) {
   }
 }
 
-function files(piece, ticket, folder, paint) {
+/**
+ * Whether the files to take are not those that are seen here, which is said then: another tab changed the piece, which is opened
+ * anew, or what was changed here is on its way. `words` are the keys of what is said of either.
+ */
+export async function outdated(desk, isSeen, words, signal) {
+  const { piece } = desk;
+  if (!piece.unsaved && (await get(jobPath(piece.name), signal)).revision !== piece.revision) {
+    notice(say(words.elsewhere), { wrong: true });
+    await desk.again();
+    return true;
+  }
+  if (!piece.unsaved && isSeen()) return false;
+  notice(say(words.coming));
+  return true;
+}
+
+function files(desk, ticket, folder, paint, signal) {
+  const { piece } = desk;
   const stop = (ticket.findings ?? []).some((f) => f.level === "stop");
   const out = make("p.saved", {}, piece.savedIn ? say("files.saved", piece.savedIn) : "");
+  const early = () => outdated(desk, () => piece.ticket === ticket, { elsewhere: "files.elsewhere", coming: "files.coming" }, signal);
   const save = async () => {
     try {
+      if (await early()) return;
       const answer = await saveFiles(piece, folder.value.trim());
       if (!answer) return;
       piece.savedIn = { folder: answer.folder, n: number(answer.files.length) };
@@ -85,17 +104,18 @@ function files(piece, ticket, folder, paint) {
       announce(say("files.saved", piece.savedIn));
     } catch (refusal) { oops(refusal); }
   };
-  // Until the ticket of what is asked now is there, its files are of the past, and the server has them no more.
-  const early = (event) => {
-    if (piece.ticket && !piece.unsaved) return;
+  const zip = { href: piece.path("files.zip"), download: `${piece.name}.zip` };
+  const fetchZip = async (event) => {
     event.preventDefault();
-    notice(say("files.coming"));
+    try {
+      if (!await early()) make("a", zip).click();
+    } catch (refusal) { oops(refusal); }
   };
   return make("section.files", {}, make("h2", {}, say("files.title")),
     stop && make("p.finding.stop", {}, icon("stop"), say("files.stopped")),
     make("ul", {}, (ticket.files ?? []).map((f) => make("li", {}, make("code", {}, f.name), make("span", {}, f.bytes ? bytes(f.bytes) : ""), f.about ? make("small", {}, f.about) : null))),
     make("div.row", {},
-      make("a.button.main", { href: piece.path("files.zip"), download: `${piece.name}.zip`, on: { click: early } }, icon("zip"), make("span", {}, say("files.zip"))),
+      make("a.button.main", { ...zip, on: { click: fetchZip } }, icon("zip"), make("span", {}, say("files.zip"))),
       button(say("files.save"), save, { icon: "folder" })),
     field(say("files.folder"), folder, { hint: say("files.folder.hint") }), out,
     make("div.row", {}, button(say("print"), () => print(), { icon: "printer" })));
@@ -130,8 +150,9 @@ export const ticket = {
         return;
       }
       painted = now;
-      body.classList.remove("waiting");
+      body.classList.toggle("waiting", piece.unsaved);
       body.removeAttribute("aria-busy");
+      const stopped = (now.findings ?? []).some((f) => f.level === "stop");
       const order = { stop: 0, warn: 1, caution: 1, note: 2 };
       const findings = [...(now.findings ?? [])].sort((a, b) => order[a.level] - order[b.level]);
       const focus = document.activeElement;
@@ -145,13 +166,14 @@ export const ticket = {
         make("section.findings", {}, make("h2", {}, say("findings.title")),
           findings.length ? make("ul", {}, findings.map((f) => finding(desk, f))) : make("p", {}, say("findings.none"))),
         make("div.columns", {},
-          now.burn && burn(now.burn, findings.some((f) => f.level === "stop")),
+          now.burn && burn(now.burn, stopped),
           likeness(now.likeness)),
         now.times?.length > 1 && curve(now.times, (point) => piece.change(point.change)),
-        files(piece, now, folder, paint),
+        files(desk, now, folder, paint, signal),
         standing(now),
         now.decided?.length > 0 && make("section", {}, make("h2", {}, say("decided.title")), make("ul.plain", {}, now.decided.map((line) => make("li", {}, sentence(line))))),
-        now.steps?.length > 0 && make("section.do", {}, make("h2", {}, say("steps.title")), make("ol", {}, now.steps.map((s) => make("li", {}, make("b", {}, s.title), " ", s.text)))),
+        // There is nothing to run yet.
+        !stopped && now.steps?.length > 0 && make("section.do", {}, make("h2", {}, say("steps.title")), make("ol", {}, now.steps.map((s) => make("li", {}, make("b", {}, s.title), " ", s.text)))),
         make("section.cautions", {}, make("h2", {}, say("cautions.title")), make("ul", {}, (now.cautions?.length ? now.cautions : [say("safety")]).map((c) => make("li", {}, c)))));
       if (focus === folder) folder.focus({ preventScroll: true });
       else if (held) [...body.querySelectorAll("button, a")].find((n) => n.textContent === held)?.focus({ preventScroll: true });
@@ -165,6 +187,8 @@ export const ticket = {
     piece.addEventListener("saved", () => { clip(); paint(); }, { signal });
     piece.addEventListener("exact", paint, { signal });
     piece.addEventListener("refused", paint, { signal });
+    // What is asked now may be long in coming, or never be kept: what stands here is of the past until then.
+    piece.addEventListener("asked", () => body.classList.toggle("waiting", piece.unsaved || !piece.ticket), { signal });
     piece.addEventListener("likeness", paint, { signal });
     piece.addEventListener("times", paint, { signal });
     paint();

@@ -5,7 +5,7 @@ import { announce, notice, oops } from "./notice.js";
 import { csv } from "./piece.js";
 import { get, jobPath, send } from "./server.js";
 import { dropZone } from "./sheet.js";
-import { saveFiles } from "./ticket.js";
+import { outdated, saveFiles } from "./ticket.js";
 import { bytes, count, number, say, sentence, time } from "./words.js";
 
 /** Files that are pictures, by their names: a system need not know the sort of each. */
@@ -154,21 +154,9 @@ export const tray = {
     const files = (seen) => {
       const out = make("p.saved", { role: "status" });
       const of = piece.revision;
-      // Nobody takes the files of another tab's names without having seen them.
-      const elsewhere = async () => {
-        if ((await get(jobPath(piece.name), signal)).revision === piece.revision) return false;
-        notice(say("tray.elsewhere"), { wrong: true });
-        await desk.again();
-        return true;
-      };
-      // A name that was typed just now is on its way: until it is on the tray, the files are of what was there before. What
-      // another tab changed meanwhile will never be laid out here as it was.
-      const early = async () => {
-        if (!piece.unsaved && await elsewhere()) return true;
-        if (!piece.unsaved && piece.revision === of) return false;
-        notice(say("tray.files.coming"));
-        return true;
-      };
+      // Nobody takes the files of another tab's names without having seen them; and a name that was typed just now is on its
+      // way: until it is on the tray, the files are of what was there before.
+      const early = () => outdated(desk, () => piece.revision === of, { elsewhere: "tray.elsewhere", coming: "tray.files.coming" }, signal);
       const zip = { href: piece.path("files.zip"), download: `${piece.name}.zip` };
       const fetchZip = async (event) => {
         event.preventDefault();

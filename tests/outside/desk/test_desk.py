@@ -148,6 +148,55 @@ def test_a_burn_time_is_picked_on_the_ticket(page):
     assert "time" not in page.asked().get("burn", {})
 
 
+def test_only_the_files_that_are_seen_are_taken(page, context, desk):
+    tab = page.tab
+    name = page.begin(SAMPLES / "emblem.svg")
+    page.exact()
+    takes = [tab.get_by_role("button", name="Save to the folder"), tab.get_by_role("link", name="Take all as a ZIP")]
+    # Those of what was asked before are not.
+    page.drawer("coating")
+    tab.evaluate("""() => {
+        [...document.querySelectorAll('#drawer label')].find((l) => l.textContent.includes('Blackboard paint')).click();
+        [...document.querySelectorAll('button')].find((b) => b.textContent.includes('Save to the folder')).click();
+    }""")
+    tab.locator(".notice", has_text="The files are of what was asked before").wait_for()
+    page.exact()
+    # Nor are those that another tab changed, which are seen then.
+    for take in takes:
+        other = Page(context, desk, f"{desk.place}?piece={name}&view=easel")
+        other.saved(lambda: other.drawer("tone").get_by_label("Lighter").press("ArrowRight"))
+        other.close()
+        tab.bring_to_front()
+        take.click()
+        tab.locator(".notice", has_text="no files were taken").wait_for()
+        tab.get_by_role("alert").get_by_role("button", name="Close").click()
+        page.exact()
+    assert not (desk.home / "out" / name).exists()
+
+
+def test_what_could_not_be_kept_is_sent_again(page):
+    tab = page.tab
+    page.begin(SAMPLES / "emblem.svg")
+    page.exact()
+    full = [True]
+
+    def answer(route):
+        if full and route.request.method == "PUT":
+            full.clear()
+            route.fulfill(status=507, json={"says": "This cannot be kept on the disk: there is no room left."})
+        else:
+            route.continue_()
+
+    tab.route("**/api/jobs/**", answer)
+    page.drawer("coating").get_by_text("Blackboard paint").click()
+    told = tab.locator(".notice", has_text="no room left")
+    told.wait_for()
+    assert tab.locator(".docket.waiting").count() == 1
+    # Nobody has to do anything for it, and what was told is over then.
+    told.wait_for(state="detached", timeout=15000)
+    assert page.asked()["coating"] == "blackboard-paint"
+
+
 def test_the_files_of_another_piece_are_not_replaced_unasked(page, desk):
     tab = page.tab
     first = page.begin(SAMPLES / "emblem.svg")
@@ -158,6 +207,7 @@ def test_the_files_of_another_piece_are_not_replaced_unasked(page, desk):
     program = desk.home / "out" / first / "program.nc"
     before = program.read_bytes()
     tab.goto(f"{desk.place}?view=sheet")
+    tab.wait_for_selector("main > *:not(h1)")
     page.begin(HARBOUR)
     page.exact()
     tab.get_by_label("Folder").fill(first)
