@@ -337,9 +337,14 @@ pub struct PieceOptions {
 #[command(next_help_heading = "Layers")]
 pub struct LayerOptions {
     /// A text laid over the art, as large as fits; \n begins a new line. Its size and place are said with --layer
+    ///
+    /// With --job it takes the place of the job's text, where that has one, and keeps its font, size and place; where it has
+    /// several, as many are named, or it is one more.
     #[arg(long, value_name = "TEXT")]
     pub text: Vec<String>,
     /// A border of this width, at the margin, 0.01mm to 100mm; more of it is said with --layer [default: none]
+    ///
+    /// With --job it is the width of the job's border, where that has one, and else one more.
     #[arg(long, value_name = "WIDTH")]
     pub border: Option<Mm>,
     /// A layer with all that can be said of it, as in job.toml: "text = 'Anna', place = '60x8mm', anchor = 'bottom'"
@@ -347,7 +352,8 @@ pub struct LayerOptions {
     /// Layers lie above each other in their order, above the art. A layer has one of text, border (its width) and file, and
     /// may have: place, anchor, at ('10mm,-4mm'), turn, bare (true: left bare instead of marked), clear ('0.5mm': what lies
     /// below is cleared so far around it); a text also mirror, font, bold, lines (it may be broken into so many; \n in it begins a new line), align, arc_mm (the radius of its circle, below zero
-    /// along the bottom); a border inset; a file read_as, crop, mirror, invert, brighten, contrast.
+    /// along the bottom); a border inset; a file read_as, crop, mirror, invert, brighten, contrast. With --job it lies above the
+    /// job's layers, which stay.
     #[arg(long, value_name = "LAYER", value_parser = parse_layer)]
     pub layer: Vec<LayerJob>,
 }
@@ -379,6 +385,28 @@ impl LayerOptions {
         let border = self.border.map(|width| LayerJob { border: Some(width), ..LayerJob::default() });
         let texts = self.text.iter().map(|text| LayerJob { text: Some(lines(text)), ..LayerJob::default() });
         border.into_iter().chain(self.layer.iter().cloned()).chain(texts).collect()
+    }
+
+    /// The layers of a job that is run again, `before` with what is said now. Texts change the words of the job's where it is
+    /// clear which they mean, so that a name is changed without saying its place again; so does a border its border's width.
+    /// All else is one more, and nothing of the job is lost.
+    pub fn over(&self, before: &[LayerJob]) -> Vec<LayerJob> {
+        let mut kept = before.to_vec();
+        let mut more = self.clone();
+        let mut texts: Vec<&mut LayerJob> = kept.iter_mut().filter(|l| l.text.is_some()).collect();
+        if texts.len() == 1 || texts.len() == more.text.len() {
+            let meant = texts.len().min(more.text.len());
+            for (layer, said) in texts.iter_mut().zip(more.text.drain(..meant)) {
+                layer.text = Some(lines(&said));
+            }
+        }
+        let mut borders: Vec<&mut LayerJob> = kept.iter_mut().filter(|l| l.border.is_some()).collect();
+        if let [border] = borders.as_mut_slice() {
+            border.border = more.border.take().or(border.border);
+        }
+        // A border lies below all else, which keeps within it.
+        let below = LayerOptions { border: more.border.take(), ..LayerOptions::default() };
+        [below.layers(), kept, more.layers()].concat()
     }
 }
 
@@ -540,5 +568,35 @@ mod tests {
         for said in [r"text = 'Anna\nBeate'", r#"text = "Anna\nBeate""#] {
             assert_eq!(layer(said).layers(), asked, "{said}");
         }
+    }
+
+    #[test]
+    fn a_job_run_again_with_another_name_keeps_its_place_and_all_other_layers() {
+        let layers = |said: &[&str]| said.iter().map(|l| parse_layer(l).unwrap()).collect::<Vec<_>>();
+        let text = |all: &[&str]| LayerOptions {
+            text: all.iter().map(|t| t.to_string()).collect(),
+            ..LayerOptions::default()
+        };
+        let before = layers(&["border = '1mm'", "text = 'Anna', place = '60x8mm', anchor = 'bottom'"]);
+        assert_eq!(LayerOptions::default().over(&before), before);
+        let after = layers(&["border = '1mm'", "text = 'Tom Hill', place = '60x8mm', anchor = 'bottom'"]);
+        assert_eq!(text(&["Tom Hill"]).over(&before), after);
+        let wider = LayerOptions { border: Some(Mm(2.0)), ..LayerOptions::default() };
+        assert_eq!(wider.over(&before)[0].border, Some(Mm(2.0)));
+        assert_eq!(wider.over(&before)[1..], before[1..]);
+        // Where there is none yet, a border lies below all else and a text above it.
+        assert_eq!(
+            wider.over(&before[1..]),
+            layers(&["border = '2mm'", "text = 'Anna', place = '60x8mm', anchor = 'bottom'"])
+        );
+        assert_eq!(text(&["Tom"]).over(&before[..1]), layers(&["border = '1mm'", "text = 'Tom'"]));
+        // Which of two is meant is only known where both are named.
+        let two = layers(&["text = 'Anna', anchor = 'top'", "text = '2024', anchor = 'bottom'"]);
+        let both = layers(&["text = 'Tom', anchor = 'top'", "text = '2025', anchor = 'bottom'"]);
+        assert_eq!(text(&["Tom", "2025"]).over(&two), both);
+        assert_eq!(text(&["Tom"]).over(&two), [&two[..], &layers(&["text = 'Tom'"])].concat());
+        let added =
+            LayerOptions { layer: layers(&["text = 'Tom', at = '0mm,9mm'"]), ..LayerOptions::default() };
+        assert_eq!(added.over(&before), [before, added.layers()].concat());
     }
 }

@@ -61,7 +61,9 @@ pub struct PrepareArgs {
 pub fn run(args: &PrepareArgs, out: &mut Out) -> Result<u8, Failure> {
     let mut job = args.options.job(args.art.as_deref().map(file_name::text))?;
     if let Some(path) = &args.job {
-        job = job.over(Job::read(path)?);
+        let before = Job::read(path)?;
+        job.layers = args.options.layers.over(&before.layers);
+        job = job.over(before);
     }
     if job.art.file.is_none() && job.layers.is_empty() {
         return Err(Failure::input("the job file names no art; give the picture's name on the command line"));
