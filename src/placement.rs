@@ -187,6 +187,21 @@ pub struct Placement {
     pub past_margin: Mm,
 }
 
+impl Placement {
+    /// The middle of the whole art, of which the window is shown, from the middle of a blank of that shape: to the right and
+    /// down, mm.
+    pub fn middle(&self, shape: &Shape) -> (f64, f64) {
+        let of = |start: f64, side: f64, first: f64, part: f64, blank: f64| {
+            start + side * (0.5 - first) / part - blank / 2.0
+        };
+        let (rect, seen) = (&self.rect, &self.window);
+        (
+            of(rect.left.0, rect.width(), seen.left, seen.width(), shape.width()),
+            of(rect.top.0, rect.height(), seen.top, seen.height(), shape.height()),
+        )
+    }
+}
+
 /// Why art cannot be placed.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum PlaceError {
@@ -369,7 +384,7 @@ pub fn place_at(
 }
 
 /// How far points reach past a shape, mm, to a hundredth; 0 where they do not.
-fn past_edge<I: Iterator<Item = (f64, f64)>>(shape: &Shape, points: impl Fn() -> I) -> f64 {
+pub fn past_edge<I: Iterator<Item = (f64, f64)>>(shape: &Shape, points: impl Fn() -> I) -> f64 {
     least_growth(|by| shape.inset(-by).is_some_and(|s| points().all(|(x, y)| s.contains(x, y))))
 }
 

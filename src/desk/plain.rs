@@ -172,7 +172,7 @@ mod tests {
     #[test]
     fn a_remedy_is_a_whole_sentence_without_options() {
         let lettering = missing_glyph(&['☂']).unwrap().remedies.remove(0).text;
-        let whole = cut_by_blank(0.2).unwrap().remedies.remove(0).text;
+        let whole = cut_by_blank(0.2, false).unwrap().remedies.remove(0).text;
         let layer = |name: &str, said: Said| Spoken { name: name.into(), said, anchored: false, text: false };
         let layers = [layer("ship (2).png", Said::Layer), layer("'Anna'", Said::Text("Anna".into()))];
         let blank = Blank { shape: "round:90mm".parse().unwrap(), margin: Mm(2.5) };
@@ -182,6 +182,10 @@ mod tests {
         for (text, said) in [
             (lettering.as_str(), "turn the lettering into outlines (paths) in the drawing program"),
             (whole.as_str(), "place it whole"),
+            (
+                "move it 1.9 mm nearer to the middle, with --at 0mm,1.9mm",
+                "move it 1.9 mm nearer to the middle",
+            ),
             (apart.as_str(), "give each a place of its own"),
             (cleared.as_str(), "or clear what lies below it"),
             (two.as_str(), "save the picture and the drawing as two files and lay one above the other"),

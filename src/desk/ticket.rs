@@ -201,6 +201,7 @@ fn change(plan: &Plan, exact: &Exact, r: &Remedy) -> Option<Value> {
         "run-up" => json!({ "scan.run_up": mm(r.value) }),
         "lines along" => json!({ "scan.axis": plan.scan.lines.turned().to_string() }),
         "place" => json!({ "blank.place": "inside" }),
+        "at" => json!({ "art.at": said("--at")? }),
         "crop" => json!({ "art.crop": said("--crop")? }),
         "coating" => json!({ "coating": said("--coating")? }),
         _ => return None,

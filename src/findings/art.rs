@@ -103,8 +103,9 @@ pub fn cut_by_page(past: f64) -> Finding {
     })
 }
 
-/// `cut`: `share` of a drawing's ink lies where no dot may be, past the margin or outside the blank.
-pub fn cut_by_blank(share: f64) -> Option<Finding> {
+/// `cut`: `share` of a drawing's ink lies where no dot may be, past the margin or outside the blank; `inside`: it is placed as
+/// large as fits.
+pub fn cut_by_blank(share: f64, inside: bool) -> Option<Finding> {
     (share >= CUT_FROM).then(|| {
         let message = format!(
             "{}% of the drawing lies past the margin or outside the blank and is left out",
@@ -114,8 +115,12 @@ pub fn cut_by_blank(share: f64) -> Option<Finding> {
             change: "place",
             value: 100.0 * share,
             unit: "%",
-            text: "place it whole with --place inside".into(),
-            verified: true,
+            text: if inside {
+                "give it a size that is a little smaller, with --place".into()
+            } else {
+                "place it whole with --place inside".into()
+            },
+            verified: !inside,
         })
     })
 }
@@ -272,11 +277,22 @@ pub fn sheet_edge(around: &Around) -> Option<Finding> {
     (w >= 1.0 && h >= 1.0).then_some(finding)
 }
 
-/// `past-margin`: something on the piece reaches past the margin by `past`; remedies are added by who has tried them.
-pub fn past_margin(what: &str, past: Mm) -> Finding {
-    let message =
-        format!("{what} reaches {} mm past the margin; what lies beyond it is left out", short(past.0, 2));
-    Finding::new("past-margin", Severity::Caution, message)
+/// `past-margin` of what is named, each with how far it reaches past the margin, or `None` where all of it lies there; `None`
+/// where nothing is. Remedies are added by who has tried them.
+pub fn past_margin(each: &[(String, Option<Mm>)]) -> Option<Finding> {
+    let wholly = each.iter().filter(|(_, past)| past.is_none());
+    let wholly = wholly
+        .map(|(what, _)| format!("{what} lies wholly past the margin of the blank: nothing of it is marked"));
+    let reaching: Vec<String> = each
+        .iter()
+        .filter_map(|(what, past)| {
+            Some(format!("{what} reaches {} mm past the margin", short(past.as_ref()?.0, 2)))
+        })
+        .collect();
+    let partly =
+        (!reaching.is_empty()).then(|| format!("{}; what lies beyond it is left out", reaching.join(", ")));
+    let all: Vec<String> = wholly.chain(partly).collect();
+    (!all.is_empty()).then(|| Finding::new("past-margin", Severity::Caution, all.join("; ")))
 }
 
 /// `past-margin`: the margin is less than what the placement tolerance and the beam's radius need.
@@ -357,6 +373,18 @@ mod tests {
         assert!(narrow_margin(Mm(2.5), Mm(0.5), Mm(0.06)).is_none());
         let f = narrow_margin(Mm(0.5), Mm(0.5), Mm(0.06)).unwrap();
         assert!((f.remedies[0].value - 0.56).abs() < 1e-12);
-        assert!(past_margin("the art", Mm(1.0)).message.starts_with("the art reaches 1 mm past"));
+        let said = |each: &[(&str, Option<Mm>)]| {
+            let each: Vec<_> = each.iter().map(|(what, past)| (what.to_string(), *past)).collect();
+            past_margin(&each).map(|f| f.message)
+        };
+        assert_eq!(said(&[]), None);
+        assert_eq!(
+            said(&[("the art", Some(Mm(1.0)))]).unwrap(),
+            "the art reaches 1 mm past the margin; what lies beyond it is left out"
+        );
+        assert_eq!(
+            said(&[("'Anna'", Some(Mm(1.0))), ("'Bo'", None)]).unwrap(),
+            "'Bo' lies wholly past the margin of the blank: nothing of it is marked; 'Anna' reaches 1 mm past the margin; what lies beyond it is left out"
+        );
     }
 }

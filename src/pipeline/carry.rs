@@ -3,6 +3,7 @@
 use super::error::PipelineError;
 use super::foresee::foresee;
 use super::laid::{self, Laid};
+use super::left_out::LeftOut;
 use super::outcome::Stages;
 use super::pace::Pace;
 use super::shares::Shares;
@@ -18,14 +19,14 @@ use crate::progress::Progress;
 use crate::proof::layout::MOST_PIXELS;
 use crate::proof::words;
 
-/// Carries `wanted`, which was made from what is `shown`, through; `left_out` is the share of its ink that has no dots.
+/// Carries `wanted`, which was made from what is `shown`, through; `left_out` is what of it has no dots.
 ///
 /// # Errors
 /// See [`PipelineError`]; [`PipelineError::Stopped`] where the person asked for it.
 pub(super) fn carry(
     plan: &Plan,
     shown: Shown<'_>,
-    (wanted, left_out): (Wanted, f64),
+    (wanted, left_out): (Wanted, LeftOut),
     (name, mut notes): (&str, Vec<String>),
     progress: &dyn Progress,
 ) -> Result<(Stages, Detail), PipelineError> {
@@ -62,7 +63,7 @@ pub(super) fn judged(
     let placement::Ready { placement, dots } = placement::of_dots(&plan.blank, plan.grid, dots);
     let (mean, laid) = ((dots.coverage(), None), Laid::given(dots));
     let seen = foresee(plan, &placement, &laid, MOST_PIXELS, name, progress)?;
-    let stages = Stages::new(placement, mean, laid, seen, None, 0.0, Vec::new());
+    let stages = Stages::new(placement, mean, laid, seen, None, LeftOut::default(), Vec::new());
     progress.begin("findings", Shares::of_job(plan).findings)?;
     Ok((stages, Detail::default()))
 }

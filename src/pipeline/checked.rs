@@ -5,6 +5,7 @@ use super::again::{Again, Source};
 use super::alike;
 use super::carry::{carry, judged};
 use super::judging;
+use super::left_out::LeftOut;
 use super::outcome::Stages;
 use crate::findings::change::Change;
 use crate::findings::{Finding, Remedy, Severity, in_words};
@@ -16,7 +17,7 @@ use crate::units::{Mm, MmPerS, Share, Watts};
 /// `stages` are those of the job. Of a large job, each try of which takes seconds, one checked remedy is enough for
 /// each finding, and what the person accepted needs none.
 pub(super) fn check(again: &Again<'_>, stages: &Stages, findings: &mut [Finding]) {
-    let left_out = stages.left_out;
+    let left_out = &stages.left_out;
     let sparing = again.is_large(&stages.dots);
     let before: Vec<&'static str> = serious(findings);
     for finding in findings {
@@ -72,14 +73,14 @@ fn change(plan: &Plan, remedy: &Remedy) -> Option<Change> {
 }
 
 /// What is serious in `plan`, the job with a change; nothing where it cannot be carried through.
-fn carried(again: &Again<'_>, plan: Plan, left_out: f64, change: Change) -> Option<Vec<&'static str>> {
+fn carried(again: &Again<'_>, plan: Plan, left_out: &LeftOut, change: Change) -> Option<Vec<&'static str>> {
     let quiet = &again.progress;
     let (stages, detail) = match again.source {
         Source::Shown(shown) => {
             let wanted = again.wanted(&plan, shown)?;
             let left_out = match again.moves_dots(&plan) {
                 true => wanted.left_out(&plan, shown, quiet).ok()?,
-                false => left_out,
+                false => left_out.clone(),
             };
             carry(&plan, shown, (wanted, left_out), ("", Vec::new()), quiet).ok()?
         }

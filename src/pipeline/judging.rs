@@ -26,7 +26,7 @@ use crate::job::kit::{self, Sort};
 use crate::job::settle::{SettledLayer, Shows};
 use crate::job::words::DotGain;
 use crate::mark::advise;
-use crate::placement::{Anchor, Placement};
+use crate::placement::{Anchor, Place, Placement};
 use crate::progress::Progress;
 use crate::screen::Wants;
 use crate::screen::auto::AUTO;
@@ -178,9 +178,14 @@ fn art_findings(plan: &Plan, shown: Shown<'_>, stages: &Stages) -> Vec<Finding> 
         all.extend(lettering.past_page.map(of_art::cut_by_page));
         all.extend(lettering.flowed.then(of_art::flowed_text));
     }
-    // Art that is larger than asked for by its own box is past the margin, which says as much.
-    if p.past_margin.0 <= 0.0 {
-        all.extend(of_art::cut_by_blank(stages.left_out));
+    // What is past the margin by the size or the place that was asked for is told so.
+    let past = stages.left_out.each.iter().any(|beyond| beyond.past.0 > 0.0);
+    if p.past_margin.0 <= 0.0 || !past {
+        let inside = match shown {
+            Shown::Art(_) => plan.art.place == Place::Inside,
+            Shown::Layers(_) => plan.layers.iter().all(|layer| layer.art.place == Place::Inside),
+        };
+        all.extend(of_art::cut_by_blank(stages.left_out.share, inside));
     }
     all.extend(shown.alone().and_then(|art| coarse(plan, art, p)));
     all

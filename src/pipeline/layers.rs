@@ -6,6 +6,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 use super::error::PipelineError;
 use super::laid_round::Cone;
+use super::left_out::Beyond;
 use super::shown::Shown;
 use super::wanted::{Wanted, placed, wanted_as};
 use crate::art::{Art, OpenError, Opening};
@@ -41,6 +42,8 @@ pub struct DrawnLayer {
     pub ink: f64,
     /// As much of it as has no dots.
     pub lost: f64,
+    /// What of it has no dots, be it ink or a photo.
+    pub beyond: Beyond,
 }
 
 /// The layers that several pieces have in common, drawn once.
@@ -105,12 +108,11 @@ impl Layer {
             PipelineError::Nothing => PipelineError::NothingIn(self.art.name.clone()),
             other => other,
         })?;
-        let (mut ink, mut lost) = (0.0, 0.0);
-        if wanted.kind.is_drawn() {
-            ink = wanted.tone.data().iter().map(|&v| f64::from(v)).sum();
-            lost = ink * wanted.left_out(&plan, Shown::Art(&self.art.art), progress)?;
-        }
-        Ok(DrawnLayer { wanted, ink, lost })
+        let left_out = wanted.left_out(&plan, Shown::Art(&self.art.art), progress)?;
+        let beyond = left_out.each.first().copied().unwrap_or_default();
+        let drawn = wanted.kind.is_drawn();
+        let ink = if drawn { wanted.tone.data().iter().map(|&v| f64::from(v)).sum() } else { 0.0 };
+        Ok(DrawnLayer { wanted, ink, lost: ink * left_out.share, beyond })
     }
 }
 

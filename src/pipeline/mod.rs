@@ -12,6 +12,7 @@ mod judging;
 mod laid;
 mod laid_round;
 mod layers;
+mod left_out;
 mod likely;
 mod outcome;
 mod pace;

@@ -2,6 +2,7 @@
 
 use super::foresee::Foreseen;
 use super::laid::{Laid, Powers};
+use super::left_out::LeftOut;
 use super::likely::Likely;
 use super::pace::Pace;
 use crate::art::{Kind, Likeness};
@@ -49,8 +50,8 @@ pub struct Stages {
     pub program: Option<ScanPlan>,
     /// How the art was read; `None` for dots that something else made.
     pub kind: Option<Kind>,
-    /// Share of a drawing's ink that lies where no dot may be, 0 to 1.
-    pub left_out: f64,
+    /// What lies where no dot may be.
+    pub left_out: LeftOut,
     /// What was settled for the sake of time.
     pub pace: Pace,
     /// Things a person should know.
@@ -65,7 +66,7 @@ impl Stages {
         laid: Laid,
         seen: Foreseen,
         read: Option<Kind>,
-        left_out: f64,
+        left_out: LeftOut,
         notes: Vec<String>,
     ) -> Self {
         let Laid { dots, gain, powers, pace, .. } = laid;

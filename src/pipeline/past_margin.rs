@@ -1,57 +1,73 @@
-//! Past the margin: what reaches there, and how large it may be where it lies.
+//! Past the margin: what reaches there, and where or how large it would not.
 
 use super::again::Source;
+use super::left_out::Beyond;
 use super::outcome::Stages;
 use super::shown::Shown;
-use super::wanted::{laid, outlined};
+use super::wanted::{laid, laid_at, outlined};
 use crate::art::Art;
 use crate::findings::{Finding, Remedy, art as of_art};
 use crate::job::Plan;
-use crate::placement::Place;
+use crate::placement::{Offset, Outline, Place, Placement};
 use crate::units::{Mm, short};
 
 /// Less is less than any dot: art that was made to fit is not past the margin for how its size was rounded.
 const NOTHING_MM: f64 = 0.005;
 /// A size that is less than this share of the one asked for is no remedy.
 const LEAST_SHARE: f64 = 0.25;
-/// Halvings of what is between a size that fits and one that does not.
+/// Halvings of what is between a size or a place that fits and one that does not.
 const TRIES: u32 = 12;
+/// Of what has lost such a share of its ink, nothing is left.
+const ALL: f64 = 0.995;
 
-/// `past-margin` of what lies on the piece; `None` where it keeps within.
+/// `past-margin` of all on the piece of which ink is left out there, by name; `None` where all keeps within. What only has empty
+/// corners past the margin loses nothing.
 pub(super) fn past_margin(plan: &Plan, source: Source<'_>, stages: &Stages) -> Option<Finding> {
-    let past = stages.placement.past_margin;
-    if past.0 < NOTHING_MM {
-        return None;
-    }
-    let (what, remedies) = match source {
-        Source::Shown(Shown::Art(art)) => ("the art".to_string(), smaller(plan, art)),
+    let each = &stages.left_out.each;
+    let (told, remedies) = match source {
+        Source::Shown(Shown::Art(art)) => {
+            let beyond = each.first().filter(|b| reaches(b, &stages.placement))?;
+            (vec![("the art".to_string(), told(beyond))], remedies(plan, art))
+        }
         Source::Shown(Shown::Layers(layers)) => {
-            let all = plan.layers.iter().zip(layers);
-            let reaches =
-                all.filter(|(s, _)| !s.is_border_within(plan.blank.margin)).filter_map(|(settled, layer)| {
-                    Some((layer.placed(plan, settled).ok()?.past_margin.0, &layer.art.name))
-                });
-            let furthest = reaches.max_by(|a, b| a.0.total_cmp(&b.0));
-            (
-                furthest.map_or("a layer".into(), |f| f.1.clone()),
-                vec![unsized_remedy("make it smaller, or lay it nearer to the middle")],
-            )
+            let all = plan.layers.iter().zip(layers).zip(each);
+            let all = all.filter(|((settled, _), _)| !settled.is_border_within(plan.blank.margin));
+            let past = all.filter_map(|((settled, layer), beyond)| {
+                let placement = layer.placed(plan, settled).ok()?;
+                let of_layer = || plan.of_layer(settled, layer.art.place);
+                reaches(beyond, &placement).then(|| {
+                    let remedy = nearer_layer(&of_layer(), &layer.art.art, &layer.art.name);
+                    ((layer.art.name.clone(), told(beyond)), remedy)
+                })
+            });
+            past.unzip()
         }
         Source::Dots(_) => {
+            let past = stages.placement.past_margin;
             let text = "name a larger blank with --blank, or make the dots for a smaller piece";
-            ("what the dots show".into(), vec![unsized_remedy(text)])
+            let told = (past.0 >= NOTHING_MM).then(|| ("what the dots show".to_string(), Some(past)));
+            (told.into_iter().collect(), vec![unsized_remedy(text)])
         }
     };
-    let finding = of_art::past_margin(&what, past);
+    let finding = of_art::past_margin(&told)?;
     Some(remedies.into_iter().fold(finding, Finding::with))
+}
+
+fn reaches(beyond: &Beyond, placement: &Placement) -> bool {
+    placement.past_margin.0 >= NOTHING_MM && beyond.past.0 >= NOTHING_MM
+}
+
+/// How far it reaches past the margin; `None`: all of it lies there.
+fn told(beyond: &Beyond) -> Option<Mm> {
+    (beyond.share < ALL).then_some(beyond.past)
 }
 
 fn unsized_remedy(text: &str) -> Remedy {
     Remedy { change: "size and place", value: 0.0, unit: "", text: text.into(), verified: false }
 }
 
-/// Sizes at which the art keeps within the margin, each tried.
-fn smaller(plan: &Plan, art: &Art) -> Vec<Remedy> {
+/// Places and sizes at which the art keeps within the margin, each tried.
+fn remedies(plan: &Plan, art: &Art) -> Vec<Remedy> {
     let moved = "lay it nearer to the middle of the blank, or make it smaller";
     let Ok((outline, _)) = outlined(plan, art) else { return vec![unsized_remedy(moved)] };
     let width_of = |place: Place| {
@@ -74,6 +90,9 @@ fn smaller(plan: &Plan, art: &Art) -> Vec<Remedy> {
     // Down to tenths of a millimetre, as it is said; tried once more so.
     let sized =
         fits.map(|share| (width * share * 10.0).floor() / 10.0).filter(|w| width_of(at(w / width)).is_some());
+    // What fits elsewhere may be larger than what was asked for, which is no remedy.
+    let inside = width_of(Place::Inside)
+        .filter(|w| (LEAST_SHARE * width..=width).contains(w) && plan.art.place != Place::Inside);
     let tried = |change: &'static str, value: f64, text: String| Remedy {
         change,
         value,
@@ -81,53 +100,151 @@ fn smaller(plan: &Plan, art: &Art) -> Vec<Remedy> {
         text,
         verified: true,
     };
-    let sized = sized.map(|w| tried("size", w, format!("make it {} mm wide or smaller", short(w, 1))));
-    let or = if sized.is_some() { "or " } else { "" };
-    let inside =
-        width_of(Place::Inside).filter(|w| *w >= LEAST_SHARE * width && plan.art.place != Place::Inside).map(
-            |w| tried("place", w, format!("{or}use --place inside, which makes it {} mm wide", short(w, 1))),
-        );
-    let all: Vec<Remedy> = sized.into_iter().chain(inside).collect();
+    let mut all: Vec<Remedy> = Vec::new();
+    let mut add = |change, value, text: String| {
+        let or = if all.is_empty() { "" } else { "or " };
+        all.push(tried(change, value, format!("{or}{text}")));
+    };
+    if let Some((at, by)) = nearer(plan, &outline, &now) {
+        add("at", by, format!("move it {} mm nearer to the middle, with --at {at}", short(by, 1)));
+    }
+    if let Some(w) = sized {
+        add("size", w, format!("make it {} mm wide or smaller", short(w, 1)));
+    }
+    if let Some(w) = inside {
+        add("place", w, format!("use --place inside, which makes it {} mm wide", short(w, 1)));
+    }
     if all.is_empty() { vec![unsized_remedy(moved)] } else { all }
+}
+
+/// Where a layer keeps within the margin. Whether it then meets another is not tried.
+fn nearer_layer(plan: &Plan, art: &Art, name: &str) -> Remedy {
+    let found = outlined(plan, art).ok().and_then(|(outline, _)| {
+        let now = laid(plan, &outline, plan.art.place).ok()?;
+        nearer(plan, &outline, &now)
+    });
+    let text = match found {
+        Some((at, _)) => {
+            format!("move {name} nearer to the middle (at = '{at}' in its --layer), or make it smaller")
+        }
+        None => format!("make {name} smaller, or lay it nearer to the middle"),
+    };
+    unsized_remedy(&text)
+}
+
+/// The least way towards the middle, as an offset and its length, after which art of a size of its own keeps within the margin;
+/// `None` where it is too large for any place.
+fn nearer(plan: &Plan, outline: &Outline, now: &Placement) -> Option<(Offset, f64)> {
+    if !matches!(plan.art.place, Place::Box { .. }) {
+        return None;
+    }
+    let spot = plan.art.spot.unwrap_or_default();
+    let (right, down) = now.middle(&plan.blank.shape);
+    // Whole tenths of a millimetre.
+    let tenths = |mm: f64| (mm.abs() * 10.0 - 1e-6).ceil().max(0.0) / 10.0 * mm.signum();
+    let exact = |mm: f64| (mm * 1000.0).round() / 1000.0;
+    let moved = |(dx, dy): (f64, f64)| {
+        let mut spot = spot;
+        spot.at.right = Mm(exact(spot.at.right.0 + tenths(dx)));
+        spot.at.up = Mm(exact(spot.at.up.0 + tenths(dy)));
+        let p = laid_at(plan, outline, plan.art.place, Some(spot)).ok()?;
+        (p.past_margin.0 < NOTHING_MM).then_some((spot.at, tenths(dx).hypot(tenths(dy))))
+    };
+    let ways = [(-right, 0.0), (0.0, down), (-right, down)];
+    let found = ways.into_iter().filter(|(dx, dy)| dx.abs().max(dy.abs()) > 0.05).filter_map(|(dx, dy)| {
+        let (mut least, mut too_little) = (moved((dx, dy))?, 0.0);
+        let mut share = 0.5;
+        let mut fits = 1.0;
+        for _ in 0..TRIES {
+            match moved((dx * share, dy * share)) {
+                Some(at) => (least, fits) = (at, share),
+                None => too_little = share,
+            }
+            share = 0.5 * (fits + too_little);
+        }
+        Some(least)
+    });
+    found.min_by(|a, b| a.1.total_cmp(&b.1))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::art;
-    use crate::job::Job;
     use crate::pipeline;
     use crate::progress::Silent;
 
     const SQUARE: &[u8] =
         br#"<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 8 8"><rect width="8" height="8"/></svg>"#;
+    /// A disc on a white page: its corners are empty, but not transparent.
+    const DISC: &[u8] = br#"<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 8 8"><rect width="8" height="8" fill="white"/><circle cx="4" cy="4" r="3.9"/></svg>"#;
+
+    fn found_of(drawing: &[u8], job: &str) -> Option<Finding> {
+        let plan = Plan::of(&job.parse().unwrap()).unwrap();
+        let art = art::open(drawing, "'drawing.svg'").unwrap();
+        let outcome = pipeline::run(&plan, &art, "drawing.svg", &Silent).unwrap();
+        outcome.findings.into_iter().find(|f| f.name == "past-margin")
+    }
 
     fn found(blank: &str, more: &str) -> Option<Finding> {
-        let job: Job =
-            format!("blank = {{ shape = 'rect:30x20mm', margin = '2mm'{blank} }}\n{more}").parse().unwrap();
-        let plan = Plan::of(&job).unwrap();
-        let art = art::open(SQUARE, "'square.svg'").unwrap();
-        let outcome = pipeline::run(&plan, &art, "square.svg", &Silent).unwrap();
-        outcome.findings.into_iter().find(|f| f.name == "past-margin")
+        found_of(SQUARE, &format!("blank = {{ shape = 'rect:30x20mm', margin = '2mm'{blank} }}\n{more}"))
     }
 
     #[test]
     fn each_remedy_keeps_within_the_margin_when_it_is_followed() {
         let f = found(", place = '12x12mm'", "art = { at = '9mm,0mm' }").unwrap();
-        assert!(f.message.starts_with("the art reaches"), "{f:?}");
+        assert!(f.message.starts_with("the art reaches 2"), "{f:?}");
         let sized = f.remedies.iter().find(|r| r.change == "size").unwrap();
         // 13 mm to the printable edge, 9 mm of them taken: 4 mm either side.
         assert!((sized.value - 8.0).abs() < 0.11 && sized.verified, "{sized:?}");
         let w = sized.value;
         assert_eq!(found(&format!(", place = '{w}x{w}mm'"), "art = { at = '9mm,0mm' }"), None);
-        let inside = f.remedies.iter().find(|r| r.change == "place").unwrap();
-        assert!(inside.verified, "{inside:?}");
-        assert_eq!(found(", place = 'inside'", "art = { at = '9mm,0mm' }"), None);
+        let moved = f.remedies.iter().find(|r| r.change == "at").unwrap();
+        let at = moved.text.split_once("--at ").unwrap().1;
+        assert!(at == "7mm,0mm" && moved.verified, "{moved:?}");
+        assert_eq!(found(", place = '12x12mm'", &format!("art = {{ at = '{at}' }}")), None);
     }
 
     #[test]
     fn art_that_hangs_off_the_blank_is_to_be_moved_not_to_be_shrunk_to_nothing() {
         let f = found(", place = '12x12mm'", "art = { at = '12.9mm,0mm' }").unwrap();
-        assert!(f.remedies.iter().all(|r| !r.verified && r.text.contains("nearer to the middle")), "{f:?}");
+        let texts: Vec<&str> = f.remedies.iter().map(|r| r.text.as_str()).collect();
+        assert_eq!(texts, ["move it 5.9 mm nearer to the middle, with --at 7mm,0mm"]);
+        let all = found(", place = '12x12mm'", "art = { at = '40mm,0mm' }").unwrap();
+        assert!(all.message.starts_with("the art lies wholly past the margin"), "{all:?}");
+    }
+
+    #[test]
+    fn every_layer_past_the_margin_is_named() {
+        let job = "blank = { shape = 'rect:30x20mm', margin = '2mm' }\n[[layer]]\ntext = 'Anna'\nplace = '12x6mm'\nat = '9mm,0mm'\n\
+                   [[layer]]\ntext = 'Bo'\nplace = '10x6mm'\nat = '0mm,40mm'\n[[layer]]\ntext = 'Cy'\nplace = '8x4mm'\n";
+        let plan = Plan::of(&job.parse().unwrap()).unwrap();
+        let arts = pipeline::layers(&plan, Vec::new(), &art::Opening::default(), None).unwrap();
+        let outcome = pipeline::run_shown(&plan, Shown::Layers(&arts), "it", &Silent).unwrap();
+        let found: Vec<_> = outcome.findings.iter().filter(|f| f.name == "past-margin").collect();
+        let [one] = found.as_slice() else { panic!("{found:?}") };
+        assert!(
+            one.message.starts_with(
+                "'Bo' lies wholly past the margin of the blank: nothing of it is marked; 'Anna' reaches "
+            ),
+            "{one:?}"
+        );
+        assert!(!one.message.contains("'Cy'"), "{one:?}");
+        let texts: Vec<&str> = one.remedies.iter().map(|r| r.text.as_str()).collect();
+        assert!(texts[0].starts_with("move 'Anna' nearer to the middle (at = '"), "{texts:?}");
+        assert_eq!(texts.len(), 2);
+    }
+
+    #[test]
+    fn empty_corners_past_the_margin_are_nothing_lost_and_nothing_larger_is_offered() {
+        let job = |at: &str| {
+            format!(
+                "blank = {{ shape = 'round:90mm', margin = '2.5mm', place = '25x25mm' }}\nart = {{ anchor = 'bottom'{at} }}"
+            )
+        };
+        assert_eq!(found_of(DISC, &job("")), None);
+        let f = found_of(SQUARE, &job("")).unwrap();
+        assert!(f.remedies.iter().any(|r| r.change == "at" && r.verified), "{f:?}");
+        assert!(f.remedies.iter().all(|r| r.change == "at" || r.value <= 25.0), "{f:?}");
     }
 }

@@ -10,6 +10,7 @@ use meeting::Drawn;
 
 use super::error::PipelineError;
 use super::layers::Layer;
+use super::left_out::LeftOut;
 use super::shares::Shares;
 use super::wanted::{LayerPicture, Wanted, wanted_as};
 use crate::art::reading::Decision;
@@ -83,6 +84,7 @@ fn of_layers(plan: &Plan, layers: &[Arc<Layer>], progress: &dyn Progress) -> Res
     for (settled, layer) in plan.layers.iter().zip(layers) {
         drawn.push((settled, layer.part(plan, settled, &quiet)?));
     }
+    let each = drawn.iter().map(|(_, p)| p.beyond).collect();
     let lost: f64 = drawn.iter().map(|(_, p)| p.lost).sum();
     let ink: f64 = drawn.iter().map(|(_, p)| p.ink).sum();
     let lattice = Lattice::of(plan);
@@ -137,7 +139,7 @@ fn of_layers(plan: &Plan, layers: &[Arc<Layer>], progress: &dyn Progress) -> Res
         pictures,
         meeting,
         notes: notes.collect(),
-        left_out: Some(if ink > 0.0 { lost / ink } else { 0.0 }),
+        left_out: Some(LeftOut { share: if ink > 0.0 { lost / ink } else { 0.0 }, each }),
         tone,
     })
 }

@@ -4,18 +4,18 @@ use std::ops::Range;
 
 use super::error::PipelineError;
 use super::laid_round::Cone;
+use super::left_out::LeftOut;
 use super::read::{self, ReadArt};
 use super::shares::Shares;
 use super::shown::{Meeting, Shown, wanted};
 use crate::art::reading::Decision;
 use crate::art::{self, Art, Kind, View};
-use crate::blank::Blank;
 use crate::findings::art::Around;
 use crate::job::Plan;
 use crate::job::words::{ReadAs, ToneBy};
 use crate::mark::{Blurred, blurred, lettering_of};
 use crate::parallel;
-use crate::placement::{self, Outline, Place, PlaceError, Placement};
+use crate::placement::{self, Outline, Place, PlaceError, Placement, Spot};
 use crate::plane::{Alpha, Dots, Tone};
 use crate::progress::{Progress, Within};
 use crate::proof::words;
@@ -53,8 +53,8 @@ pub struct Wanted {
     pub meeting: Meeting,
     /// Things a person should know.
     pub notes: Vec<String>,
-    /// The share of the ink of drawn layers that has no dots, where they are many.
-    pub left_out: Option<f64>,
+    /// What of its layers has no dots, where they are many.
+    pub left_out: Option<LeftOut>,
 }
 
 impl Wanted {
@@ -76,74 +76,6 @@ impl Wanted {
         });
         let sum: f64 = sums.iter().flatten().take(height).sum();
         sum / (tone.width() * height).max(1) as f64
-    }
-
-    /// The share of a drawing's ink that lies where no dot may be, or beyond the part of the art that has dots; 0 for
-    /// photos, which may be cut.
-    ///
-    /// # Errors
-    /// As [`wanted`]: a part that is left out is looked for in the whole art, drawn coarsely.
-    pub fn left_out(
-        &self,
-        plan: &Plan,
-        shown: Shown<'_>,
-        progress: &dyn Progress,
-    ) -> Result<f64, PipelineError> {
-        if let Some(known) = self.left_out {
-            return Ok(known);
-        }
-        if !self.kind.is_drawn() {
-            return Ok(0.0);
-        }
-        let p = &self.placement;
-        // A dot that lies across the margin is left out; that is a frayed edge, not a cut.
-        let grace = 1.5 * p.rect.grid.along.0.max(p.rect.grid.across.0);
-        let near = |blank: &Blank| blank.printable().and_then(|s| s.inset(-grace));
-        let (mut kept, mut all) = (0.0f64, 0.0f64);
-        if p.window == art::Window::WHOLE {
-            let Some(near) = near(&plan.blank) else { return Ok(0.0) };
-            let (h, middle) = (plan.blank.shape.height(), plan.blank.shape.width() / 2.0);
-            for y in 0..self.tone.height() {
-                let row = self.tone.row(y);
-                let allowed = p.rect.allowed(&plan.blank, y);
-                let sum = |part: &[f32]| part.iter().map(|&v| f64::from(v)).sum::<f64>();
-                kept += sum(&row[allowed.clone()]);
-                all += sum(row);
-                for x in (0..allowed.start).chain(allowed.end..row.len()).filter(|&x| row[x] > 0.0) {
-                    let (right, up) = p.rect.centre(&plan.blank, x, y);
-                    kept += if near.contains(right - middle, h / 2.0 - up) { f64::from(row[x]) } else { 0.0 };
-                }
-            }
-        } else {
-            let drawn = wanted(&plan.in_small(COARSE), shown, &Within(progress))?.tone;
-            let (w, h) = (drawn.width() as f64, drawn.height() as f64);
-            // On a cone, where it lies before it is laid round.
-            let (p, wished_width) = match (Cone::of(&plan.blank), shown.alone()) {
-                (Some(_), Some(art)) => {
-                    let flat = placed(plan, art)?.0;
-                    (flat, flat.rect.width() / flat.window.width())
-                }
-                _ => (*p, p.wished_width.0),
-            };
-            let Some(near) = near(&plan.blank.to_place_on()) else { return Ok(0.0) };
-            let shape = &plan.blank.shape;
-            // The middle of the whole art, of which the window is shown, from the middle of the blank.
-            let of = |start: f64, side: f64, first: f64, part: f64, blank: f64| {
-                start + side * (0.5 - first) / part - blank / 2.0
-            };
-            let seen = &p.window;
-            let cx = of(p.rect.left.0, p.rect.width(), seen.left, seen.width(), shape.width());
-            let cy = of(p.rect.top.0, p.rect.height(), seen.top, seen.height(), shape.height());
-            for y in 0..drawn.height() {
-                let down = cy + ((y as f64 + 0.5) / h - 0.5) * p.wished_height.0;
-                for (x, &v) in drawn.row(y).iter().enumerate() {
-                    let along = cx + ((x as f64 + 0.5) / w - 0.5) * wished_width;
-                    all += f64::from(v);
-                    kept += if near.contains(along, down) { f64::from(v) } else { 0.0 };
-                }
-            }
-        }
-        Ok(if all > 0.0 { (1.0 - kept / all).max(0.0) } else { 0.0 })
     }
 
     /// The fine strokes of the art that run together in `dots`; of a photo only those of lettering and the like, for its
@@ -212,8 +144,6 @@ const FINE_CELLS: f64 = 6e6;
 /// Lettering that runs together in a photo is worth a word from this area on (mm²): a word of a few letters. Less may be
 /// a fence or a lattice.
 const LEAST_LETTERING_MM2: f64 = 2.0;
-/// Places along the longer side in which ink that is left out is looked for.
-const COARSE: f64 = 400.0;
 
 /// Rows that are summed at once: each sum waits for its last addition, so that one alone takes four times as long.
 const ABREAST: usize = 8;
@@ -246,9 +176,19 @@ pub fn placed(plan: &Plan, art: &Art) -> Result<(Placement, View), PipelineError
 
 /// Where art of this outline lies, made as large as `place` says.
 pub(super) fn laid(plan: &Plan, outline: &Outline, place: Place) -> Result<Placement, PlaceError> {
+    laid_at(plan, outline, place, plan.art.spot)
+}
+
+/// The same at a spot.
+pub(super) fn laid_at(
+    plan: &Plan,
+    outline: &Outline,
+    place: Place,
+    spot: Option<Spot>,
+) -> Result<Placement, PlaceError> {
     match Cone::of(&plan.blank) {
-        None => placement::placed(outline, &plan.blank, place, plan.art.spot.as_ref(), plan.grid),
-        Some(cone) => cone.place(outline, place, plan.art.spot, plan.grid),
+        None => placement::placed(outline, &plan.blank, place, spot.as_ref(), plan.grid),
+        Some(cone) => cone.place(outline, place, spot, plan.grid),
     }
 }
 
