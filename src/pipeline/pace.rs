@@ -248,6 +248,10 @@ impl Work<'_> {
                 low = (barred, seconds);
             }
         }
+        if high.1 >= WORTH_A_RUNG * whole {
+            // No line can be spared: what is barred saves nothing.
+            return Ok((all, Pace { asked: Some(share), ..Pace::ALL_LINES }));
+        }
         let lost_db = best - likeness(&made);
         Ok((made, Pace { barred: high.0, time: high.1 / whole, lost_db, asked: Some(share) }))
     }

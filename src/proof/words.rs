@@ -34,7 +34,7 @@ pub const BY_POWER: &str =
     "tones are made by power: the forecast shows each place's own exposure, without the beam's spread";
 
 /// What to say of a burn that was made to take less time: it `lasts` so many seconds, which is the share `time` of what
-/// it would with dots on all lines, and looks `lost_db` less like what is wanted. `asked` is the share that was asked for;
+/// it would with dots on all lines (1 where no line can be spared), and looks `lost_db` less like what is wanted. `asked` is the share that was asked for;
 /// `None`: none was, and what is said of all lines is an estimate. `lines_show`: dots lie so much on every second line that
 /// it shows.
 pub fn pace(lasts: f64, (time, lost_db): (f64, f64), asked: Option<f64>, lines_show: bool) -> String {
@@ -45,6 +45,9 @@ pub fn pace(lasts: f64, (time, lost_db): (f64, f64), asked: Option<f64>, lines_s
     match asked {
         None => format!(
             "Burns in {lasts}: where little is marked, dots are on every second line only; on all lines (--time 100%) it would take longer and look {better}"
+        ),
+        Some(_) if time >= 1.0 => format!(
+            "Burns in {lasts}: no line can be spared here, so dots lie on all lines and there is no quicker burn of it"
         ),
         Some(asked) => {
             let least = if time > asked { "; there is no quicker burn of it" } else { "" };
@@ -171,6 +174,10 @@ mod tests {
 
     #[test]
     fn the_pace_is_said_with_what_it_costs() {
+        assert_eq!(
+            pace(600.0, (1.0, 0.0), Some(0.7), false),
+            "Burns in 10 min 0 s: no line can be spared here, so dots lie on all lines and there is no quicker burn of it"
+        );
         let found = pace(3420.0, (0.75, 0.02), None, false);
         assert!(found.starts_with("Burns in 57 min 0 s: "), "{found}");
         assert!(found.ends_with("(--time 100%) it would take longer and look no better"), "{found}");
