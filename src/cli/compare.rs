@@ -7,6 +7,7 @@ use clap::Args;
 
 use super::bar::Bar;
 use super::failure::Failure;
+use super::objections::Objections;
 use super::options::{DrawingOptions, PieceOptions};
 use super::out::Out;
 use super::source::Source;
@@ -96,6 +97,8 @@ struct Made<'a> {
     crops: Vec<Picture>,
     /// Where its screen may spare lines: what its burn can take.
     times: Vec<TimePoint>,
+    /// What is to be said against its lines.
+    objections: Objections,
 }
 
 impl Made<'_> {
@@ -186,22 +189,28 @@ pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
                 close_up: crops.get(1).or(crops.first()).cloned(),
             });
             let times = if one { Vec::new() } else { times_of(plan, &wanted, &contender)? };
-            all.push(Made { plan, tones: tones.as_deref(), point, contender, crops, times });
+            let objections = Objections::of(plan, &contender.placement);
+            all.push(Made { plan, tones: tones.as_deref(), point, contender, crops, times, objections });
         }
     }
     drop(bar);
     if !one {
-        all.sort_by(|a, b| compare::better(&a.contender, &b.contender));
+        // What over-burns comes last, before it what 'prepare' would warn of.
+        let last = |m: &Made| (!m.contender.verdict.clear(), m.objections.weigh());
+        all.sort_by(|a, b| last(a).cmp(&last(b)).then(compare::better(&a.contender, &b.contender)));
     }
     let Some(best) = all.first() else { return Err(Failure::input("there is nothing to compare")) };
-    let next = all.get(1).map(|m| &m.contender);
+    let as_good = all.get(1).filter(|m| m.objections.weigh() == best.objections.weigh());
+    let next = as_good.map(|m| &m.contender);
+    let warned = format!("{}{}", best.objections.said(), nearer(&all));
     let words = if one {
         "Choose by looking; what stands behind a name is what to say to prepare for it.".to_string()
     } else if args.densities.is_empty() {
-        why(&best.contender, next, several)
+        format!("{}{warned}", why(&best.contender, next, several))
     } else {
-        let typed = typed(best.plan.grid);
-        format!("{} To have these dots, say {typed} to prepare.", why(&best.contender, next, several))
+        let typed = best.objections.typed(best.plan, best.plan.grid);
+        let why = why(&best.contender, next, several);
+        format!("{why}{warned} To have these dots, say {typed} to prepare.")
     };
     let sheet = sheet(&source.name, &art, &all, &places, words.clone())?;
     let recommended = (!one).then(|| {
@@ -211,7 +220,7 @@ pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
         "art": source.name,
         "recommended": recommended,
         "process_assumed": best.plan.process.assumed(),
-        "findings": pipeline::of_the_process(best.plan).collect::<Vec<_>>(),
+        "findings": pipeline::of_the_process(best.plan).chain(best.objections.found().to_vec()).collect::<Vec<_>>(),
         "viewing_distance_mm": compare::VIEWING_DISTANCE_MM,
         "candidates": all.iter().map(figures_json).collect::<Vec<_>>(),
     });
@@ -245,18 +254,6 @@ pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
     Ok(0)
 }
 
-/// What to say to `prepare` for dots this far apart.
-fn typed(grid: Grid) -> String {
-    let (along, across) = (grid.along.0, grid.across.0);
-    let times = (across / along).round().max(1.0);
-    if times == 1.0 {
-        return format!("--pitch {}mm", short(across, 4));
-    }
-    // So that one is a whole number of the other as they are typed.
-    let along = (1e5 * across / times).round() / 1e5;
-    format!("--pitch {}mm --pitch-across {}mm", short(along, 5), short(times * along, 5))
-}
-
 /// The curve below the sheet.
 fn curve(made: &Made) -> Result<Below, Failure> {
     let title = format!("Burn times of {}", made.name());
@@ -286,7 +283,7 @@ fn sheet(
             name: m.name(),
             whole: picture::piece(&scene(m.plan, &c.placement), &layout, &c.look)?,
             crops: m.crops.clone(),
-            figures: if m.tones.is_some() { tone_figures(c) } else { figures(c) },
+            figures: if m.tones.is_some() { tone_figures(c) } else { figures(m) },
         })
     });
     let candidates = candidates.collect::<Result<_, Failure>>()?;
@@ -389,9 +386,12 @@ fn panel(look: &Look, grid: Grid) -> Picture {
     p
 }
 
-fn figures(c: &Contender) -> Vec<Figure> {
+fn figures(m: &Made) -> Vec<Figure> {
+    let c = &m.contender;
     let f = |name: &str, text: String| Figure { name: name.into(), text };
-    vec![
+    let warned = m.objections.names();
+    let warned = (!warned.is_empty()).then(|| f("prepare warns of", warned.join(" and ")));
+    let all = vec![
         f("likeness as planned", format!("{} dB", short(c.likely.planned_db, 1))),
         f("likeness to expect", format!("{} dB", short(c.likely.expected_db, 1))),
         f("structure (SSIM)", short(c.score.ssim_hvs, 3)),
@@ -400,7 +400,8 @@ fn figures(c: &Contender) -> Vec<Figure> {
         f("over-burnt", format!("{} mm²", short(c.verdict.charred_mm2, 2))),
         f("dots without a neighbour", format!("{} %", short(lone_share(c) * 100.0, 1))),
         f("time", duration(c.seconds)),
-    ]
+    ];
+    all.into_iter().chain(warned).collect()
 }
 
 /// What lightness and contrast change.
@@ -435,6 +436,10 @@ fn figures_json(m: &Made) -> serde_json::Value {
         "lone_dots": c.lone,
         "time_s": c.seconds,
     });
+    let warned = m.objections.names();
+    if let (false, Some(all)) = (warned.is_empty(), json.as_object_mut()) {
+        all.insert("warned_of".into(), warned.into());
+    }
     if let (Some(name), Some(all)) = (m.tones, json.as_object_mut()) {
         all.insert("tones".into(), name.into());
     }
@@ -456,10 +461,12 @@ fn table(out: &mut Out, all: &[Made]) -> Result<(), Failure> {
         "{:<20} {:>8} {:>9} {:>9} {:>7} {:>8} {:>11} {:>9}  time",
         "screen", "dpi", "planned", "expected", "SSIM", "tone %", "burnt mm²", "lone %"
     )?;
-    for c in all.iter().map(|m| &m.contender) {
+    for m in all {
+        let c = &m.contender;
+        let warned = m.objections.names().iter().map(|name| format!("  {name}")).collect::<String>();
         writeln!(
             out,
-            "{:<20} {:>8} {:>9} {:>9} {:>7} {:>8} {:>11} {:>9}  {}",
+            "{:<20} {:>8} {:>9} {:>9} {:>7} {:>8} {:>11} {:>9}  {}{warned}",
             c.screen,
             short(c.density_dpi, 1),
             format!("{:.1} dB", c.likely.planned_db),
@@ -472,6 +479,22 @@ fn table(out: &mut Out, all: &[Made]) -> Result<(), Failure> {
         )?;
     }
     Ok(())
+}
+
+/// What of them comes nearer to what is wanted than the best, which is the first, and why it is not recommended all the same.
+fn nearer(all: &[Made]) -> String {
+    let Some(best) = all.first().filter(|m| !m.objections.weigh()) else { return String::new() };
+    let expected = |m: &Made| m.contender.likely.expected_db;
+    let as_burnt = |m: &Made| m.contender.verdict.clear() == best.contender.verdict.clear();
+    let passed = all.iter().filter(|m| m.objections.weigh() && as_burnt(m) && expected(m) > expected(best));
+    passed.max_by(|a, b| expected(a).total_cmp(&expected(b))).map_or(String::new(), |m| {
+        let names = m.objections.names().join(" and ");
+        format!(
+            " {} comes nearer ({} dB), but 'prepare' warns of {names} there.",
+            m.name(),
+            short(expected(m), 1)
+        )
+    })
 }
 
 fn why(best: &Contender, next: Option<&Contender>, densities: bool) -> String {

@@ -13,6 +13,7 @@ mod extras;
 pub(crate) mod failure;
 pub(crate) mod kit;
 mod line;
+mod objections;
 pub(crate) mod options;
 mod out;
 mod plain;

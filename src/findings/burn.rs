@@ -144,22 +144,26 @@ pub fn under_burn(case: &Case, sums: &Sums) -> Option<Finding> {
         return None;
     }
     let burn = case.burn();
-    let reached = shortfall(&burn)?;
-    let message = format!(
-        "solids reach {}% of a full mark: their exposure of {} J/mm² is too low for this coating (half a mark at {} J/mm²)",
-        short(reached * 100.0, 0),
-        short(burn.x_solid, 2),
-        short(case.response.x_half, 2)
-    );
-    let severity = if reached < HALF_MARKED { Severity::Stop } else { Severity::Caution };
-    let mut finding =
-        Finding::new("under-burn", severity, message).measuring(100.0 * (1.0 - reached), "% short");
+    let mut finding = short_of_full(&burn)?;
     if sums.solid_cells > 0 {
         finding.area_mm2 = Some(sums.solid_cells as f64 * case.rect.grid.cell_mm2());
         finding.at_mm = sums.solid_at.map(|(x, y)| case.rect.centre(case.blank, x, y));
     }
     finding.remedies = hotter(case, &burn);
     Some(finding)
+}
+
+/// `under-burn` of a burn, whatever is made with it.
+pub fn short_of_full(burn: &Burn) -> Option<Finding> {
+    let reached = shortfall(burn)?;
+    let message = format!(
+        "solids reach {}% of a full mark: their exposure of {} J/mm² is too low for this coating (half a mark at {} J/mm²)",
+        short(reached * 100.0, 0),
+        short(burn.x_solid, 2),
+        short(burn.response.x_half, 2)
+    );
+    let severity = if reached < HALF_MARKED { Severity::Stop } else { Severity::Caution };
+    Some(Finding::new("under-burn", severity, message).measuring(100.0 * (1.0 - reached), "% short"))
 }
 
 #[cfg(test)]

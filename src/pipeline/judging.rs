@@ -310,6 +310,16 @@ fn line_findings(plan: &Plan) -> impl Iterator<Item = Finding> {
     apart.into_iter().chain(of_lines::crowded(beam, setting.pitch_across, steps_per_mm))
 }
 
+/// What is to be said of the lines of a plan whose art lies so, and of how far a solid on them is marked, without a search for
+/// what would mend it.
+pub fn of_the_lines(plan: &Plan, placement: &Placement) -> Vec<Finding> {
+    let setting = plan.process.setting();
+    let steps_per_mm = plan.machine.axes(setting.lines).1.steps_per_mm;
+    let (_, across) = setting.lines.swap((placement.rect.width(), placement.rect.height()));
+    let beat = of_machine::step_beat(setting.pitch_across, steps_per_mm, Mm(across));
+    line_findings(plan).chain(beat).chain(burn::short_of_full(&plan.burn)).collect()
+}
+
 /// Names of what is wrong with a job as far as its plan shows it, before anything is drawn.
 pub(super) fn of_the_plan(plan: &Plan) -> Vec<&'static str> {
     let under = burn::shortfall(&plan.burn).map(|_| "under-burn");

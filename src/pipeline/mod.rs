@@ -25,7 +25,7 @@ pub mod tray;
 mod wanted;
 
 pub use error::PipelineError;
-pub use judging::of_the_process;
+pub use judging::{of_the_lines, of_the_process};
 pub use laid::{dots, times};
 pub use layers::{Layer, SharedLayers, layers};
 pub use outcome::Outcome;

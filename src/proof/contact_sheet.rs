@@ -18,7 +18,7 @@ pub struct Candidate {
     pub whole: Picture,
     /// The same places of each at high magnification, in the order of their letters.
     pub crops: Vec<Picture>,
-    /// Its figures, the same ones in the same order for each candidate.
+    /// Its figures, the same ones in the same order for each candidate, and what is to be said against it.
     pub figures: Vec<Figure>,
 }
 
