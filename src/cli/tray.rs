@@ -387,6 +387,11 @@ fn summary(out: &mut Out, report: &OrderReport, args: &TrayArgs) -> Result<(), F
             report.pieces.iter().filter(|p| p.findings.iter().any(|f| f == name)).map(|p| p.number).collect();
         writeln!(out, "look at {name}: piece{} {}", plural(of.len()), crate::proof::tray::listed(&of))?;
     }
+    // As 'prepare' does of the blank; what a tray assumes of its coating stands nowhere else on the terminal.
+    let choices = ["the blank is", "the coating is"];
+    for assumed in report.assumed.iter().filter(|a| choices.iter().any(|c| a.contains(c))) {
+        writeln!(out, "{assumed}")?;
+    }
     for skipped in &report.skipped {
         writeln!(out, "left out: {skipped}")?;
     }

@@ -9,6 +9,7 @@ use crate::parallel;
 use crate::pipeline::tray::{TrayPiece, edges, jig, program};
 use crate::progress::{Progress, Silent};
 use crate::proof::canvas::Picture;
+use crate::proof::kinds;
 use crate::proof::report::{Report, SCHEMA_VERSION};
 use crate::proof::tray::{PieceFacts, SharedFinding, ShownPiece, TrayFacts, from_above, pieces, ticket};
 
@@ -108,6 +109,8 @@ pub struct OrderReport {
     pub trays: Vec<TrayReport>,
     /// All pieces, in the order of marking.
     pub pieces: Vec<PieceFacts>,
+    /// What was assumed because nobody said, one sentence each.
+    pub assumed: Vec<String>,
     /// Rows of the table that were left out, and why.
     pub skipped: Vec<String>,
 }
@@ -187,6 +190,7 @@ pub fn write_trays(
             output.put(&format!("{name}.svg"), jig(tray.sides, &tray.laid).as_bytes())?;
         }
     }
+    let known: Vec<(usize, &Report)> = all.iter().map(|one| (one.number, &one.piece.report)).collect();
     let report = OrderReport {
         schema_version: SCHEMA_VERSION,
         title: asked.title.to_string(),
@@ -202,13 +206,13 @@ pub fn write_trays(
             })
             .collect(),
         pieces: list,
+        assumed: kinds::assumed(&known),
         skipped: asked.skipped.to_vec(),
     };
     let json = serde_json::to_string_pretty(&report).map_err(|e| WriteError::Words(e.to_string()))?;
     output.put("report.json", json.as_bytes())?;
     let rows: Vec<usize> = trays.iter().flat_map(|t| t.of.iter().map(|of| of.1)).collect();
     let common = common(&all, asked.by_row.then_some(&rows));
-    let known: Vec<(usize, &Report)> = all.iter().map(|one| (one.number, &one.piece.report)).collect();
     let page = ticket(asked.title, &known, &facts, &report.pieces, &common, asked.skipped)?;
     output.put("ticket.html", page.as_bytes())?;
     progress.go_on(1)?;

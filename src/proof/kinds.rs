@@ -43,6 +43,33 @@ fn alike(a: &Report, b: &Report) -> bool {
         && steps(a) == steps(b)
 }
 
+/// What was assumed of pieces, each with its number, because nobody said: each thing once, with the pieces where that is not
+/// all of them.
+pub fn assumed(pieces: &[(usize, &Report)]) -> Vec<String> {
+    let mut all: Vec<(&str, Vec<usize>)> = Vec::new();
+    for (number, report) in pieces {
+        for note in report.notes.iter().filter(|note| note.starts_with(ASSUMED)) {
+            match all.iter_mut().find(|(known, _)| known == note) {
+                Some((_, of)) => of.push(*number),
+                None => all.push((note, vec![*number])),
+            }
+        }
+    }
+    let told = all.into_iter().map(|(note, mut of)| {
+        // An order has no options: it says so in its file.
+        let note = note.replace("say --surface,", "say surface under [piece.blank] in the order,");
+        of.sort_unstable();
+        match of.len() < pieces.len() {
+            true => format!("{} ({}).", note.trim_end_matches('.'), numbered(&of)),
+            false => note,
+        }
+    });
+    told.collect()
+}
+
+/// How a note begins that tells what was assumed.
+const ASSUMED: &str = "Assumed: ";
+
 /// `piece 2`, `pieces 1 and 3`.
 pub fn numbered(pieces: &[usize]) -> String {
     format!("{} {}", if pieces.len() == 1 { "piece" } else { "pieces" }, listed(pieces))
@@ -224,6 +251,22 @@ mod tests {
         assert_eq!((all.len(), all[0].pieces.as_slice()), (1, &[1, 2][..]));
         assert_eq!(steps(&all), a.steps);
         assert_eq!((settings(&all, true), cautions(&all)), (burn_settings(&a), a.cautions.clone()));
+    }
+
+    #[test]
+    fn what_was_assumed_is_said_once_with_its_pieces() {
+        let glass = "Assumed: the blank is glass; say --surface, or a blank of the kit, where it is not.";
+        let noted =
+            |notes: &[&str]| Report { notes: notes.iter().map(|n| n.to_string()).collect(), ..report() };
+        let machine = "Assumed: the machine is the kit's diode 5 W.";
+        let (plain, of_kit) = (noted(&[machine, glass, "Pitch 0.1 mm: as asked."]), noted(&[machine]));
+        assert_eq!(
+            assumed(&[(3, &plain), (2, &of_kit), (1, &plain)]),
+            [
+                machine,
+                "Assumed: the blank is glass; say surface under [piece.blank] in the order, or a blank of the kit, where it is not (pieces 1 and 3)."
+            ]
+        );
     }
 
     #[test]

@@ -258,6 +258,7 @@ pub fn ticket(
         pieces => Value::from(Serde(pieces)),
         trays => more,
         skipped => Value::from(Serde(skipped)),
+        assumed => kinds::assumed(of),
         written_by => first.written_by.clone(),
     };
     fill("tray.html", include_str!("tray.html"), values)
