@@ -32,7 +32,7 @@ pub struct Order {
     pub copies: Option<String>,
     /// The tray.
     pub tray: TrayJob,
-    /// The piece, as in a job file; its texts and files may hold `{columns}`.
+    /// The piece, as in a job file; its texts, files, coating and process may hold `{columns}`.
     pub piece: Job,
 }
 

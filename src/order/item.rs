@@ -4,6 +4,7 @@ use std::path::Path;
 
 use super::file::{Order, OrderError};
 use super::table::{Table, TableRow, Unfilled};
+use crate::job::asked::Reference;
 use crate::job::{Job, file_name};
 
 /// The most pieces of an order.
@@ -80,6 +81,7 @@ fn item(order: &Order, path: &Path, row: &TableRow) -> Result<Item, OrderError> 
         }
         *file = file_name::text(&Order::beside(path, &named));
     }
+    fill_named(&mut job, row).map_err(unfilled)?;
     job.names_beside(path.parent().unwrap_or(Path::new("")));
     for layer in &mut job.layers {
         if let Some(text) = &mut layer.text {
@@ -106,6 +108,31 @@ fn item(order: &Order, path: &Path, row: &TableRow) -> Result<Item, OrderError> 
         return Err(wrong("every text of the piece is empty there".into()));
     }
     Ok(Item { row: row.number, name, blank, job, copies: Some(copies), unlettered })
+}
+
+/// Fills in the coating and the process file that the row names; where its cell is empty, none is asked for. All pieces of a
+/// tray are marked by one machine.
+fn fill_named(job: &mut Job, row: &TableRow) -> Result<(), Unfilled> {
+    if let Some(Reference::Name(machine)) = &job.machine
+        && machine.contains('{')
+    {
+        return Err(Unfilled::Table(format!(
+            "machine: '{machine}' cannot be told by the table, for one machine marks all pieces of an order; name it, and make an order for each machine"
+        )));
+    }
+    let of_row = |name: &str| row.fill(name).map(|named| Some(named).filter(|n| !n.trim().is_empty()));
+    if let Some(Reference::Name(name)) = &job.coating
+        && name.contains(['{', '}'])
+    {
+        job.coating = of_row(name)?.map(Reference::Name);
+        job.unsaid.retain(|key| key != "coating");
+    }
+    if let Some(Reference::Name(name)) = &job.process
+        && name.contains(['{', '}'])
+    {
+        job.process = of_row(name)?.map(Reference::Name);
+    }
+    Ok(())
 }
 
 /// A number of copies.
@@ -168,6 +195,20 @@ mod tests {
         assert_eq!(pictured[1].as_ref().unwrap().name, "ship.svg");
         // Nobody asks for such a piece.
         assert!(of(&format!("copies = 'no'\n{TAG}"), "name,title,no\n,,0\n")[0].is_ok());
+    }
+
+    #[test]
+    fn a_row_tells_its_coating_and_its_process_file_but_not_its_machine() {
+        let piece =
+            "[piece]\ncoating = '{paint}'\nprocess = '{paint}.toml'\n[[piece.layer]]\ntext = '{name}'\n";
+        let all = of(&format!("table = 'names.csv'\n{piece}"), "name,paint\nAnna,poster-paint\nBo,\n");
+        let job = |i: usize| &all[i].as_ref().unwrap().job;
+        assert_eq!(job(0).coating, Some(Reference::Name("poster-paint".into())));
+        let Some(Reference::Name(process)) = &job(0).process else { panic!("{:?}", job(0).process) };
+        assert!(process.ends_with("poster-paint.toml"), "{process}");
+        assert_eq!(job(1).coating, None, "then it is the usual one, and is told to be assumed");
+        let own = of("table = 'names.csv'\n[piece]\nmachine = '{paint}'\n", "paint\nred\n");
+        assert!(own[0].as_ref().unwrap_err().to_string().contains("one machine marks all pieces"));
     }
 
     #[test]
