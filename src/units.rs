@@ -359,9 +359,21 @@ pub fn duration(seconds: f64) -> String {
     }
 }
 
+/// So many of a thing, which is named as one of it is: `1 piece`, `3 passes`.
+pub fn counted(count: u64, thing: &str) -> String {
+    let more = if thing.ends_with('s') { "es" } else { "s" };
+    format!("{count} {thing}{}", if count == 1 { "" } else { more })
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn one_of_a_thing_is_named_alone() {
+        assert_eq!([0, 1, 2].map(|n| counted(n, "piece")), ["0 pieces", "1 piece", "2 pieces"]);
+        assert_eq!([1, 3].map(|n| counted(n, "pass")), ["1 pass", "3 passes"]);
+    }
 
     #[test]
     fn lengths_are_read_in_the_units_of_a_workbench() {

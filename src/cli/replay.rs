@@ -18,7 +18,7 @@ use crate::job::rotary::Turned;
 use crate::job::{Machine, kit};
 use crate::scan::comments::read_rotary;
 use crate::scan::replay::{self, ReplayOptions, Replayed};
-use crate::units::{duration, short};
+use crate::units::{counted, duration, short};
 
 /// Arguments of `replay`.
 #[derive(Debug, Args)]
@@ -146,10 +146,10 @@ fn summary(out: &mut Out, replayed: &Replayed) -> Result<(), Failure> {
     let r = &replayed.report;
     writeln!(
         out,
-        "{} lines, {} bytes, {} moves; {} for {} m of travel, {} m with the beam on",
-        r.lines,
-        r.bytes,
-        r.moves,
+        "{}, {}, {}; {} for {} m of travel, {} m with the beam on",
+        counted(r.lines, "line"),
+        counted(r.bytes, "byte"),
+        counted(r.moves, "move"),
         duration(r.seconds),
         short(r.travel_mm / 1000.0, 2),
         short(r.burning_mm / 1000.0, 2)
@@ -157,7 +157,8 @@ fn summary(out: &mut Out, replayed: &Replayed) -> Result<(), Failure> {
     if let Some(on) = r.dots_on {
         writeln!(
             out,
-            "{on} dots are marked, at S up to {} and up to {} mm/s",
+            "{} marked, at S up to {} and up to {} mm/s",
+            counted(on, "dot"),
             r.highest_s,
             short(r.highest_speed, 3)
         )?;
@@ -166,7 +167,7 @@ fn summary(out: &mut Out, replayed: &Replayed) -> Result<(), Failure> {
         Some(d) if d.same => writeln!(out, "the dots are the same, every one")?,
         Some(d) => writeln!(
             out,
-            "THE DOTS DIFFER: {} are missing, {} too many{}",
+            "THE DOTS DIFFER: {} missing, {} too many{}",
             d.missing,
             d.extra,
             d.first

@@ -7,6 +7,7 @@ use crate::job::words::ToneBy;
 use crate::job::{Brief, Plan};
 use crate::parallel;
 use crate::screen::fitted::{self, SearchRate};
+use crate::units::counted;
 
 /// Reads a time in seconds, more than none and at most an hour; a closing `s` is taken too.
 pub fn parse_seconds(text: &str) -> Result<f64, String> {
@@ -27,7 +28,7 @@ pub fn ask_for(brief: &mut Brief, plan: &Plan, seconds: f64) -> String {
         let dots = shape.area() / (plan.grid.along.0 * plan.grid.across.0);
         let passes = fitted::passes_within(seconds, dots as usize, parallel::threads(), rate(plan));
         brief.job.dots.effort = Some(passes);
-        format!("{passes} passes of search, about {seconds} s on this machine")
+        format!("{} of search, about {seconds} s on this machine", counted(passes.into(), "pass"))
     } else {
         format!("{} does not search; the search time is not used", screen.name)
     };

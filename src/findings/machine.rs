@@ -2,7 +2,7 @@
 //! assumed.
 
 use super::{Finding, Remedy, Severity};
-use crate::units::{MM_PER_INCH, Mm, Watts, short};
+use crate::units::{MM_PER_INCH, Mm, Watts, counted, short};
 
 /// How line spacing alternates when the pitch is not a whole number of motor steps.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -59,9 +59,10 @@ pub fn step_beat(pitch: Mm, steps_per_mm: f64, height: Mm) -> Option<Finding> {
             value: p,
             unit: "mm",
             text: format!(
-                "set the pitch to {} mm ({} dpi): exactly {steps} steps a line",
+                "set the pitch to {} mm ({} dpi): exactly {} a line",
                 short(p, 5),
-                short(MM_PER_INCH / p, 2)
+                short(MM_PER_INCH / p, 2),
+                counted(steps as u64, "step")
             ),
             verified: beat(Mm(p), steps_per_mm).is_none(),
         });

@@ -10,7 +10,7 @@ use crate::scan::outline;
 use crate::scan::program::{Cost, Program};
 use crate::scan::raster::{RasterPath, Scan};
 use crate::scan::replay::{Places, Replay};
-use crate::units::short;
+use crate::units::{counted, short};
 
 /// All findings about the motion of `marking` along `path`, which comes to `cost`, and of its outline.
 pub fn all(path: &RasterPath, marking: Marking<'_>, cost: &Cost) -> Vec<Finding> {
@@ -336,7 +336,10 @@ pub fn replayed(replay: &Replay) -> Vec<Finding> {
     if let Some(d) = replay.difference.as_ref().filter(|d| !d.same) {
         let at =
             d.first.first().map_or(String::new(), |(x, y)| format!(", the first in column {x} of row {y}"));
-        stop("dots-differ", format!("{} dots are missing and {} are too many{at}.", d.missing, d.extra));
+        let are = |count: u64| if count == 1 { "is" } else { "are" };
+        let missing = format!("{} {} missing", counted(d.missing, "dot"), are(d.missing));
+        let extra = format!("{} {} too many", d.extra, are(d.extra));
+        stop("dots-differ", format!("{missing} and {extra}{at}."));
     }
     let p = &replay.beam_on_off_speed;
     if p.count > 0 {

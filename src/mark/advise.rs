@@ -2,7 +2,7 @@
 
 use super::exposure::stamped;
 use super::response::{Burn, Response, Setting};
-use crate::units::{JoulesPerMm2, Mm, MmPerS, short};
+use crate::units::{JoulesPerMm2, Mm, MmPerS, counted, short};
 
 /// The advised pitch as a share of the beam's 1/e² diameter across (common practice): the dose then
 /// ripples by 11 % and solids hold together, while neighbouring dots still stand apart.
@@ -209,8 +209,9 @@ fn words(q: &Question, a: &Advice) -> String {
     let mut said = Vec::new();
     if a.recommended {
         said.push(format!(
-            "advised: {} motor steps a line, {share} of the beam's {} across; the dose ripples by {swing}%",
-            a.steps, q.beam.across
+            "advised: {} a line, {share} of the beam's {} across; the dose ripples by {swing}%",
+            counted(a.steps.into(), "motor step"),
+            q.beam.across
         ));
     }
     if a.lines_apart {

@@ -23,7 +23,7 @@ use crate::scan::outline::{WALK_SPEED, edge};
 use crate::scan::program::{Notes, Program};
 use crate::scan::raster::RasterPath;
 use crate::scan::toolpath::Toolpath;
-use crate::units::Mm;
+use crate::units::{Mm, counted};
 
 /// A piece carried through: what a tray needs of it.
 #[derive(Debug, Clone)]
@@ -162,7 +162,10 @@ pub fn program<'a>(
     let Some(first) = laid.first() else { return Ok(None) };
     let mut said = Vec::new();
     comments(&format!("order: {title}"), &mut said);
-    comments(&format!("tray: {} x {} mm, {} pieces", tray.0, tray.1, laid.len()), &mut said);
+    comments(
+        &format!("tray: {} x {} mm, {}", tray.0, tray.1, counted(laid.len() as u64, "piece")),
+        &mut said,
+    );
     said.extend(remarks(laid));
     let mut parts = Vec::with_capacity(laid.len());
     for one in laid {

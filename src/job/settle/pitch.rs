@@ -8,7 +8,7 @@ use crate::job::{Job, Known, Machine, Process, ProcessFile, Standing};
 use crate::mark::advise;
 use crate::placement::{Along, Grid};
 use crate::screen::Screen;
-use crate::units::{Mm, short};
+use crate::units::{Mm, counted, short};
 
 /// The pitches, how they are known, and why they are so.
 pub(super) struct Pitches {
@@ -117,7 +117,8 @@ fn wished(job: &Job, machine: &Machine, measured: Option<&ProcessFile>) -> Pitch
     let p = kept.map_or_else(advised, |p| Mm(p.mm()));
     let steps = (p.0 * steps_per_mm).round();
     let why = format!(
-        "advised: {steps} motor steps a line, {} of the beam's {beam} across",
+        "advised: {} a line, {} of the beam's {beam} across",
+        counted(steps as u64, "motor step"),
         short(p.0 / beam.0, 2)
     );
     let source = format!("advised for the beam of {}", machine.name);

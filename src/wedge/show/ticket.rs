@@ -11,7 +11,7 @@ use crate::proof::report::{Standing, StepFacts};
 use crate::proof::sheet::{Sheet, Stated};
 use crate::proof::steps::{self, step};
 use crate::proof::words;
-use crate::units::{MM_PER_INCH, duration, short};
+use crate::units::{MM_PER_INCH, counted, duration, short};
 use crate::wedge::draw::Drawing;
 use crate::wedge::target::{Comb, Dial, Pattern, Wedge, WedgeKind};
 
@@ -189,8 +189,9 @@ fn solids(w: &Wedge) -> String {
     let dose = |f: fn(f64, f64) -> f64, z: f64| grid().map(|p| w.dose(&p.dial)).fold(z, f);
     let charred = w.patches.iter().find(|p| p.charred).map_or(String::new(), |p| {
         format!(
-            "; {} beside them is over-burnt on purpose ({} passes): it shows the photo what char looks like, and is no setting",
-            p.name, p.dial.passes
+            "; {} beside them is over-burnt on purpose ({}): it shows the photo what char looks like, and is no setting",
+            p.name,
+            counted(p.dial.passes.into(), "pass")
         )
     });
     format!(
