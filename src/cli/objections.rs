@@ -1,10 +1,11 @@
 //! Objections: what `prepare` would say against the lines of a way to make the piece.
 
+use crate::findings::change::typed_pitches;
 use crate::findings::{Finding, Severity};
 use crate::job::Plan;
 use crate::pipeline;
 use crate::placement::{Grid, Placement};
-use crate::units::{Mm, short};
+use crate::units::{MM_PER_INCH, Mm, short};
 
 /// What `prepare` would say against the lines of a plan.
 #[derive(Debug, Clone)]
@@ -54,7 +55,14 @@ impl Objections {
         };
         match self.beside() {
             // What is to be said for these dots then has the mended pitch.
-            Some(_) => format!(" {} dpi is no whole number of motor steps.", short(25.4 / self.pitch.0, 1)),
+            Some(beside) => {
+                let dpi = |pitch: Mm| short(MM_PER_INCH / pitch.0, 1);
+                format!(
+                    " Of motor steps {} dpi is no whole number a line, {} dpi is one.",
+                    dpi(self.pitch),
+                    dpi(beside)
+                )
+            }
             None => self.found.iter().map(one).collect(),
         }
     }
@@ -62,14 +70,7 @@ impl Objections {
     /// What to say to `prepare` for dots that lie as in `grid`, on whole motor steps where they nearly do.
     pub fn typed(&self, plan: &Plan, grid: Grid) -> String {
         let (along, across) = plan.process.lines.swap((grid.along.0, grid.across.0));
-        let times = (across / along).round().max(1.0);
-        let across = self.beside().map_or(across, |p| p.0);
-        if times == 1.0 {
-            return format!("--pitch {}mm", short(across, 4));
-        }
-        // So that one is a whole number of the other as they are typed.
-        let along = (1e5 * across / times).round() / 1e5;
-        format!("--pitch {}mm --pitch-across {}mm", short(along, 5), short(times * along, 5))
+        typed_pitches(self.beside().map_or(across, |p| p.0), across / along)
     }
 }
 
@@ -90,7 +91,7 @@ mod tests {
         assert_eq!(odd.names(), ["step-beat"]);
         let rounded = of(290.0);
         assert!(!rounded.weigh() && rounded.names() == ["step-beat"]);
-        assert_eq!(rounded.said(), " 290 dpi is no whole number of motor steps.");
+        assert_eq!(rounded.said(), " Of motor steps 290 dpi is no whole number a line, 290.3 dpi is one.");
         assert!((rounded.beside().unwrap().0 - 0.0875).abs() < 1e-12);
         let whole = of(254.0);
         assert!(!whole.weigh() && whole.names().is_empty() && whole.said().is_empty());

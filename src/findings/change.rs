@@ -34,6 +34,17 @@ pub enum Aim {
     Hotter,
 }
 
+/// How pitches are typed: that across the lines, of which so many `times` that along them are one; a pitch alone is that of
+/// both. One is a whole number of the other as they are typed.
+pub fn typed_pitches(across: f64, times: f64) -> String {
+    let times = times.round().max(1.0);
+    if times == 1.0 {
+        return format!("--pitch {}mm", short(across, 6));
+    }
+    let along = (1e6 * across / times).round() / 1e6;
+    format!("--pitch {}mm --pitch-across {}mm", short(along, 6), short(times * along, 6))
+}
+
 impl Change {
     /// Whether dots stay where they are and only the burn changes, so that it can be tried on dots whose art is not at hand.
     pub fn keeps_dots(self) -> bool {

@@ -119,7 +119,7 @@ impl Plan {
             Change::Pitch(across) => {
                 asked("pitch");
                 let process = &self.process;
-                let along = Mm(process.pitch_along.value.0 * across.0 / process.pitch_across.value.0);
+                let along = Mm(across.0 / (process.pitch_across.value.0 / process.pitch_along.value.0));
                 job.dots.pitch = Pitch::from_mm(along.0);
                 job.dots.pitch_across = Pitch::from_mm(across.0);
             }

@@ -1,7 +1,7 @@
 //! Alike: what moves the head slower is advised with the power that leaves the burn as it is, and another power with the
 //! speed that does.
 
-use crate::findings::change::Change;
+use crate::findings::change::{Change, typed_pitches};
 use crate::findings::{Finding, Remedy};
 use crate::job::Plan;
 use crate::units::{MmPerS, Watts, short};
@@ -41,6 +41,16 @@ pub(super) fn told(plan: &Plan, mut finding: Finding) -> Finding {
     finding
 }
 
+/// Adds to a remedy that names a pitch how it is typed, where the beam is switched more finely than the lines lie apart: it is
+/// tried so, and a pitch alone would be typed for both ways.
+pub(super) fn pitch_typed(plan: &Plan, remedy: &mut Remedy) {
+    let process = &plan.process;
+    let times = (process.pitch_across.value.0 / process.pitch_along.value.0).round();
+    if remedy.change == "pitch" && times > 1.0 && !remedy.text.contains("--pitch") {
+        remedy.text.push_str(&format!(" ({})", typed_pitches(remedy.value, times)));
+    }
+}
+
 /// The change that such a remedy asks for; `None` where the machine or the coating has none, and for any other remedy.
 ///
 /// Exposure goes with the power and with the speed to the power of −s, the reciprocity exponent. Both are rounded to what is easily set, towards less of it.
@@ -78,6 +88,7 @@ mod tests {
     use super::*;
     use crate::findings::Severity;
     use crate::job::Job;
+    use crate::units::Mm;
 
     fn plan(job: &str) -> Plan {
         Plan::of(&job.parse::<Job>().unwrap()).unwrap()
@@ -120,6 +131,32 @@ mod tests {
         );
         let with = plan.with(change(&plan, &r).unwrap()).unwrap();
         assert!((with.burn.x_solid / plan.burn.x_solid - 1.0).abs() < 0.002);
+    }
+
+    #[test]
+    fn a_pitch_is_typed_as_it_was_tried() {
+        let halved = plan("burn = { power = '90%' }");
+        assert_eq!(halved.switched(), (2, 1));
+        let with = halved.with(Change::Pitch(Mm(0.1))).unwrap();
+        let wider = || with_text("pitch", 0.1, "widen the pitch to 0.1mm (254 dpi)");
+        let mut r = wider();
+        pitch_typed(&halved, &mut r);
+        assert_eq!(r.text, "widen the pitch to 0.1mm (254 dpi) (--pitch 0.05mm --pitch-across 0.1mm)");
+        let typed = plan(
+            "burn = { power = '90%', speed = '12.5mm/s' }\ndots = { pitch = '0.05mm', pitch_across = '0.1mm' }",
+        );
+        assert_eq!(typed.grid, with.grid);
+        let once = r.text.clone();
+        pitch_typed(&halved, &mut r);
+        assert_eq!(r.text, once);
+        // Where a pitch is that of both ways, it is typed as it is.
+        let mut r = wider();
+        pitch_typed(&plan("dots = { pitch = '0.0875mm' }"), &mut r);
+        assert_eq!(r.text, "widen the pitch to 0.1mm (254 dpi)");
+    }
+
+    fn with_text(change: &'static str, value: f64, text: &str) -> Remedy {
+        Remedy { change, value, unit: "mm", text: text.into(), verified: true }
     }
 
     #[test]

@@ -99,7 +99,11 @@ pub(super) fn of_pictures(plan: &Plan, layers: &[Arc<Layer>], pictures: &[LayerP
             unsure.map(|other| of_art::layer_unsure(reading, other, picture.layer == 0)),
             picture_within(&of_layer, &layer.art.art, reading),
         ];
-        all.extend(found.into_iter().flatten().map(|f| match pictures.len() {
+        let typed = |mut f: Finding| {
+            f.remedies.iter_mut().for_each(|r| alike::pitch_typed(plan, r));
+            f
+        };
+        all.extend(found.into_iter().flatten().map(typed).map(|f| match pictures.len() {
             1 => f,
             _ => Finding { message: format!("{}: {}", layer.art.name, f.message), ..f },
         }));
