@@ -790,6 +790,18 @@ fn a_program_for_more_power_than_the_machine_has_is_a_stop() {
     assert_eq!(o.status.code(), Some(3), "{}", text(&o.stderr));
     let said = text(&o.stdout);
     assert!(said.contains("STOP over-full-power") && said.contains("up to S 900"), "{said}");
+    // The other way round all would be marked too weakly.
+    ok(
+        &"prepare disc.svg --out two --blank round:20mm --machine own.toml".split(' ').collect::<Vec<_>>(),
+        b.path(),
+    );
+    let o = dotwright(&["replay", "two/program.nc"], b.path());
+    assert_eq!(o.status.code(), Some(3), "{}", text(&o.stderr));
+    let said = text(&o.stdout);
+    assert!(
+        said.contains("STOP other-full-power") && said.contains("burns at 0.255 times the power"),
+        "{said}"
+    );
 }
 
 #[test]
@@ -933,6 +945,9 @@ fn any_one_bit_picture_can_be_judged_and_others_say_what_to_do() {
 #[test]
 fn candidates_are_compared_and_pitches_advised() {
     let b = bench();
+    let line = "compare ramp.png --blank rect:30x25mm --screens bayer,floyd-steinberg --densities 254dpi,363dpi --out odd";
+    let out = ok(&line.split(' ').collect::<Vec<_>>(), b.path());
+    assert!(out.contains("Recommended: floyd-steinberg at 254 dpi") && out.contains("  step-beat"), "{out}");
     let line = "compare ramp.png --blank rect:30x25mm --screens bayer,floyd-steinberg --densities 254dpi,290dpi --out sheet";
     let out = ok(&line.split(' ').collect::<Vec<_>>(), b.path());
     assert!(out.contains("Recommended: floyd-steinberg"), "{out}");

@@ -157,9 +157,10 @@ fn summary(out: &mut Out, replayed: &Replayed) -> Result<(), Failure> {
     if let Some(on) = r.dots_on {
         writeln!(
             out,
-            "{} marked, at S up to {} and up to {} mm/s",
+            "{} marked, at S up to {} of {} and up to {} mm/s",
             counted(on, "dot"),
             r.highest_s,
+            r.full_scale_s,
             short(r.highest_speed, 3)
         )?;
     }

@@ -296,6 +296,21 @@ pub fn coarse_power(path: &RasterPath) -> Option<Finding> {
     Some(finding)
 }
 
+/// What to say of a program that was written for a machine of another full power: the same S words are another power here.
+fn other_full_scale(replay: &Replay) -> Option<String> {
+    let written = replay.written_for_full_scale_s.filter(|&s| s != replay.full_scale_s)?;
+    let share = f64::from(written) / f64::from(replay.full_scale_s);
+    (replay.highest_s > 0.0).then(|| {
+        format!(
+            "The program was written for a machine whose full power is S {written}, and this machine's is S {}: it \
+             burns at {} times the power that it was made for. Write the program for this machine, or correct \
+             full_scale_s in its file.",
+            replay.full_scale_s,
+            short(share, 3)
+        )
+    })
+}
+
 /// What a replay brings to light. Beam on where it must be off is a stop, as is a program that leaves the
 /// beam on at its end.
 pub fn replayed(replay: &Replay) -> Vec<Finding> {
@@ -329,6 +344,8 @@ pub fn replayed(replay: &Replay) -> Vec<Finding> {
             replay.full_scale_s
         );
         stop("over-full-power", text);
+    } else if let Some(text) = other_full_scale(replay) {
+        stop("other-full-power", text);
     }
     if replay.off_bed_mm > 0.0 {
         stop("off-bed", format!("The path leaves the bed by {} mm.", short(replay.off_bed_mm, 2)));

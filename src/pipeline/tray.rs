@@ -166,6 +166,8 @@ pub fn program<'a>(
         &format!("tray: {} x {} mm, {}", tray.0, tray.1, counted(laid.len() as u64, "piece")),
         &mut said,
     );
+    let limits = &first.piece.raster.limits;
+    comments(&format!("full power is S {}", limits.full_scale_s), &mut said);
     said.extend(remarks(laid));
     let mut parts = Vec::with_capacity(laid.len());
     for one in laid {

@@ -272,6 +272,7 @@ impl<'a> Player<'a> {
         let said = self.said.rect.zip(self.said.blank).map(|(rect, blank)| Ground { rect, blank });
         self.ground = self.options.ground.or(said);
         self.lag = self.options.lag.unwrap_or(self.said.lag);
+        self.report.written_for_full_scale_s = self.said.full_scale_s;
         self.cells = self.ground.map(|g| RebuiltDots::new(g.rect, &g.blank, self.options.levels));
         let blank = self.ground.map(|g| g.blank).or(self.said.blank);
         self.inside = blank.map(|b| Inside::new(&b));

@@ -48,6 +48,8 @@ pub struct Replay {
     pub highest_s: f64,
     /// The S word that is the machine's full power.
     pub full_scale_s: u32,
+    /// That of the machine that the program was written for, as far as its comments say.
+    pub written_for_full_scale_s: Option<u32>,
     /// First line that asks for more than that with the beam on.
     pub over_full_power: Option<u64>,
     /// Highest feed of a G1 move with the beam on, mm/s; of any where it never is.

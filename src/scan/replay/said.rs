@@ -12,12 +12,22 @@ pub(super) struct Said {
     pub(super) rect: Option<DotRect>,
     pub(super) run_up: f64,
     pub(super) lag: BeamLag,
+    /// The S word that is full power on the machine that it was written for.
+    pub(super) full_scale_s: Option<u32>,
 }
 
 impl Default for Said {
     fn default() -> Self {
-        Said { blank: None, rect: None, run_up: 0.0, lag: BeamLag::Mm(0.0) }
+        Said { blank: None, rect: None, run_up: 0.0, lag: BeamLag::Mm(0.0), full_scale_s: None }
     }
+}
+
+/// The full power in `S 900 of 1000`, or in `power is S 1000`.
+fn full_scale(text: &str) -> Option<u32> {
+    let (_, rest) =
+        text.split_once("power is S ").or_else(|| text.split_once(" S ")?.1.split_once(" of "))?;
+    let digits = rest.find(|c: char| !c.is_ascii_digit()).map_or(rest, |end| &rest[..end]);
+    digits.parse().ok().filter(|s| (1..=100_000).contains(s))
 }
 
 impl Said {
@@ -49,7 +59,12 @@ impl Said {
                     self.rect = Some(DotRect { left: Mm(left), top: Mm(top), columns, rows, grid });
                 }
             }
-            "speed" => self.run_up = numbers.last().copied().unwrap_or(0.0).clamp(0.0, 2000.0),
+            "full" => self.full_scale_s = self.full_scale_s.or(full_scale(rest)),
+            // Another comment tells how the speed is known.
+            "speed" if rest.contains("run-up") => {
+                self.run_up = numbers.last().copied().unwrap_or(0.0).clamp(0.0, 2000.0);
+                self.full_scale_s = self.full_scale_s.or(full_scale(rest));
+            }
             "lag" => {
                 let value = numbers.first().copied().unwrap_or(0.0);
                 // A program of one speed says how far, one of several speeds how late.

@@ -39,6 +39,27 @@ fn what_is_dangerous_is_named_with_its_line() {
 }
 
 #[test]
+fn a_program_for_a_machine_of_another_full_power_says_so() {
+    let written_for = |comment: &str| {
+        let r = play(&format!("({comment})\nG21 G90 M3 S0\nG1 X1 F600\nX5 S229\nM5 S0\nM2\n")).report;
+        (r.written_for_full_scale_s, crate::findings::motion::replayed(&r))
+    };
+    let (full, found) = written_for("speed 10 mm/s, S 229 of 255, passes 1, run-up 0.257 mm");
+    assert_eq!(full, Some(255));
+    let weak = found.iter().find(|f| f.name == "other-full-power").unwrap();
+    assert!(
+        weak.message.contains("S 255, and this machine's is S 1000: it burns at 0.255 times"),
+        "{weak:?}"
+    );
+    for comment in ["speed 10 mm/s, S 229 of 1000, passes 1, run-up 1 mm", "full power is S 1000"] {
+        let (full, found) = written_for(comment);
+        assert!(full == Some(1000) && found.iter().all(|f| f.name != "other-full-power"), "{found:?}");
+    }
+    assert_eq!(written_for("job: WATERS of 12 ships").0, None);
+    assert_eq!(written_for("full power is S 255").0, Some(255));
+}
+
+#[test]
 fn a_beam_that_is_on_where_the_head_is_slow_or_hurries_is_measured() {
     let line = "G21 G90 M3 S0\nG0 X1\nG1 X2 F600\nX4 S500\nX8 S0 F3000\nX9 S500 F600\nX10 S0\nM5\nM2\n";
     let play = |program: &str, plans_ahead| {
