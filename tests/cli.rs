@@ -780,6 +780,17 @@ fn a_program_marks_exactly_its_dots_and_stops_are_kept_from_it() {
 }
 
 #[test]
+fn a_job_is_run_again_with_another_name() {
+    let b = bench();
+    let name = "text = 'Anna', place = '16x5mm', anchor = 'bottom'";
+    let first = ["prepare", "--border", "0.6mm", "--layer", name, "--blank", "rect:30x20mm", "--out", "one"];
+    ok(&first, b.path());
+    ok(&["prepare", "--job", "one/job.toml", "--text", "Tom Hill", "--out", "two"], b.path());
+    let job = |folder: &str| fs::read_to_string(b.path().join(folder).join("job.toml")).expect("there");
+    assert_eq!(job("two"), job("one").replace("text = \"Anna\"", "text = \"Tom Hill\""));
+}
+
+#[test]
 fn a_program_for_more_power_than_the_machine_has_is_a_stop() {
     let b = bench();
     ok(&["prepare", "disc.svg", "--out", "one", "--blank", "round:20mm"], b.path());
@@ -945,9 +956,12 @@ fn any_one_bit_picture_can_be_judged_and_others_say_what_to_do() {
 #[test]
 fn candidates_are_compared_and_pitches_advised() {
     let b = bench();
-    let line = "compare ramp.png --blank rect:30x25mm --screens bayer,floyd-steinberg --densities 254dpi,363dpi --out odd";
+    let line = "compare ramp.png --blank rect:30x25mm --screens bayer,floyd-steinberg --densities 290.29dpi,363dpi --out odd";
     let out = ok(&line.split(' ').collect::<Vec<_>>(), b.path());
-    assert!(out.contains("Recommended: floyd-steinberg at 254 dpi") && out.contains("  step-beat"), "{out}");
+    assert!(
+        out.contains("Recommended: floyd-steinberg at 290.3 dpi") && out.contains("  step-beat"),
+        "{out}"
+    );
     let line = "compare ramp.png --blank rect:30x25mm --screens bayer,floyd-steinberg --densities 254dpi,290dpi --out sheet";
     let out = ok(&line.split(' ').collect::<Vec<_>>(), b.path());
     assert!(out.contains("Recommended: floyd-steinberg"), "{out}");

@@ -555,48 +555,4 @@ impl ProcessOptions {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_text_of_two_lines_is_typed_alike_wherever_it_stands() {
-        let short = LayerOptions { text: vec![r"Anna\nBeate".into()], ..LayerOptions::default() };
-        let layer =
-            |said: &str| LayerOptions { layer: vec![parse_layer(said).unwrap()], ..LayerOptions::default() };
-        let asked = short.layers();
-        assert_eq!(asked[0].text.as_deref(), Some("Anna\nBeate"));
-        for said in [r"text = 'Anna\nBeate'", r#"text = "Anna\nBeate""#] {
-            assert_eq!(layer(said).layers(), asked, "{said}");
-        }
-    }
-
-    #[test]
-    fn a_job_run_again_with_another_name_keeps_its_place_and_all_other_layers() {
-        let layers = |said: &[&str]| said.iter().map(|l| parse_layer(l).unwrap()).collect::<Vec<_>>();
-        let text = |all: &[&str]| LayerOptions {
-            text: all.iter().map(|t| t.to_string()).collect(),
-            ..LayerOptions::default()
-        };
-        let before = layers(&["border = '1mm'", "text = 'Anna', place = '60x8mm', anchor = 'bottom'"]);
-        assert_eq!(LayerOptions::default().over(&before), before);
-        let after = layers(&["border = '1mm'", "text = 'Tom Hill', place = '60x8mm', anchor = 'bottom'"]);
-        assert_eq!(text(&["Tom Hill"]).over(&before), after);
-        let wider = LayerOptions { border: Some(Mm(2.0)), ..LayerOptions::default() };
-        assert_eq!(wider.over(&before)[0].border, Some(Mm(2.0)));
-        assert_eq!(wider.over(&before)[1..], before[1..]);
-        // Where there is none yet, a border lies below all else and a text above it.
-        assert_eq!(
-            wider.over(&before[1..]),
-            layers(&["border = '2mm'", "text = 'Anna', place = '60x8mm', anchor = 'bottom'"])
-        );
-        assert_eq!(text(&["Tom"]).over(&before[..1]), layers(&["border = '1mm'", "text = 'Tom'"]));
-        // Which of two is meant is only known where both are named.
-        let two = layers(&["text = 'Anna', anchor = 'top'", "text = '2024', anchor = 'bottom'"]);
-        let both = layers(&["text = 'Tom', anchor = 'top'", "text = '2025', anchor = 'bottom'"]);
-        assert_eq!(text(&["Tom", "2025"]).over(&two), both);
-        assert_eq!(text(&["Tom"]).over(&two), [&two[..], &layers(&["text = 'Tom'"])].concat());
-        let added =
-            LayerOptions { layer: layers(&["text = 'Tom', at = '0mm,9mm'"]), ..LayerOptions::default() };
-        assert_eq!(added.over(&before), [before, added.layers()].concat());
-    }
-}
+mod tests;
