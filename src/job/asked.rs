@@ -338,10 +338,13 @@ impl Job {
             }
         }
         let other_machine = self.machine.is_some() || self.process.is_some();
-        if other_machine && base.is_unsaid("pitch") {
+        let other_pitch = other_machine && base.is_unsaid("pitch");
+        if other_pitch || self.dots.pitch.is_some() {
             // Written out, the pitch across is there even where it follows from that along.
             let DotsJob { pitch, pitch_across, .. } = &base.dots;
             base.dots.pitch_across = pitch_across.filter(|p| !follows(*pitch, *p));
+        }
+        if other_pitch {
             base.dots.pitch = None;
         }
         let other_start = other_machine || self.coating.is_some() || base.coating.is_none();

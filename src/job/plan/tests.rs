@@ -209,6 +209,12 @@ fn the_beam_switches_finer_only_where_the_screen_searches_and_nobody_asked_for_a
     let kept = resolve(&Job::default()).unwrap().job.clone();
     let next = dots(screen("floyd-steinberg")).over(kept.clone());
     assert_eq!(grid(next), (0.0875, 0.0875));
+    // One that is asked for now is that across the lines too, unless that was asked for by itself.
+    let asked = |across| DotsJob { pitch: Pitch::from_mm(0.1), pitch_across: across, ..DotsJob::default() };
+    let wider = resolve(&dots(asked(None)).over(kept.clone())).unwrap().job.clone();
+    assert_eq!((grid(wider.clone()), grid(dots(asked(None)).over(wider))), ((0.1, 0.1), (0.1, 0.1)));
+    let apart = resolve(&dots(asked(Pitch::from_mm(0.12)))).unwrap().job.clone();
+    assert_eq!(grid(dots(asked(None)).over(apart)), (0.1, 0.12));
     assert_eq!(grid(kept), (0.04375, 0.0875));
 }
 
