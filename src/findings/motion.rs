@@ -360,8 +360,13 @@ pub fn replayed(replay: &Replay) -> Vec<Finding> {
     }
     let p = &replay.beam_on_off_speed;
     if p.count > 0 {
+        let exact = replay.exact_stops.map_or(String::new(), |line| {
+            format!(
+                " Line {line} asks for a stop at every joint of two moves (G61); G64 lets the head pass them."
+            )
+        });
         let text = format!(
-            "With the beam on the head is not at the program's speed over {} mm, in {}: it speeds up or brakes there.",
+            "With the beam on the head is not at the program's speed over {} mm, in {}: it speeds up or brakes there.{exact}",
             short(p.mm, 2),
             places(p, "move")
         );
@@ -574,6 +579,13 @@ pub(super) mod tests {
             f.message
         );
         assert!(f.message.contains("full power is S 1000"), "{}", f.message);
+        let f = &play("G21G90G61.1M3S0\nG0X1\nG1X2F600\nX3S500\nX4\nX5S0\nM5S0\nM2\n")[0];
+        assert_eq!(f.name, "off-speed");
+        assert!(
+            f.message.contains("in 2 moves") && f.message.contains("Line 1 asks for a stop"),
+            "{}",
+            f.message
+        );
         let f = &play("G21G90M3S500\nG1X5F600\nM5S0\nM2\n")[0];
         assert_eq!((f.name, f.severity), ("off-speed", Severity::Note));
         assert!(f.message.contains("over 0.2 mm, in 1 move (line 2)"), "{}", f.message);

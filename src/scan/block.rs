@@ -69,6 +69,8 @@ pub enum Fault {
 pub const MOTION: usize = 1;
 /// Modal group 3: distance mode.
 pub const DISTANCE: usize = 3;
+/// Modal group 13: how joints are passed.
+pub const JOINTS: usize = 13;
 /// Modal group 6: units.
 pub const UNITS: usize = 6;
 /// M words, modal group 4: stopping.
@@ -247,7 +249,7 @@ impl Block {
             490 => 8,
             980 | 990 => 10,
             540 | 550 | 560 | 570 | 580 | 590 | 591 | 592 | 593 => 12,
-            610 | 611 | 640 => 13,
+            610 | 611 | 640 => JOINTS,
             _ => {
                 odd(word);
                 return Ok(());

@@ -66,8 +66,16 @@ fn refusal(line: &str) -> Option<String> {
         "changes the pallet, which moves"
     } else if words.m(block::TOOL).is_some() {
         "changes the tool, which may move the head"
+    } else if words.g(block::JOINTS).is_some_and(|g| g != 640) {
+        return Some(
+            "makes the head stop where two moves meet, with the beam on, so that every edge of a mark burns more \
+             and the burn takes longer than is told; write G64 in its place, or take it out"
+                .into(),
+        );
     } else if words.dwell() && words.get(b'P').is_none() {
         return Some("does not say how long to dwell; add a P word to its G4".into());
+    } else if words.dwell() && words.get(b'P').is_some_and(|p| !(0.0..=1e6).contains(&p)) {
+        return Some("dwells for no time that can be; the P word of its G4 is from 0 s up".into());
     } else {
         return None;
     };
@@ -123,6 +131,10 @@ mod tests {
             ("M30", "ends the program"),
             ("M6 T1", "changes the tool"),
             ("G4", "how long to dwell"),
+            ("G4 P-3", "from 0 s up"),
+            ("G4 P9999999", "from 0 s up"),
+            ("G61", "stop where two moves meet"),
+            ("G21 G61.1", "write G64"),
             ("M60", "changes the pallet"),
             ("G28", "changes of the coordinates"),
             ("G92X0", "changes of the coordinates"),

@@ -44,6 +44,13 @@ pub enum Event<'a> {
     },
     /// M3, M4 or M5: the beam is switched.
     Switch,
+    /// G61, G61.1 or G64: whether the head is to stop at every joint from here on.
+    Joints {
+        /// Whether it is.
+        exact: bool,
+        /// Line of the program.
+        line: u64,
+    },
     /// The text of a comment.
     Comment(&'a str),
 }
@@ -433,6 +440,10 @@ impl<H: Hear> Reader<H> {
             if w.dwell() {
                 let seconds = block::within(b'P', w.get(b'P').ok_or(Fault::DwellWithoutP)?, 0.0, 1e6)?;
                 hear.hear(Event::Dwell { seconds, power: if s.on { s.s } else { 0.0 }, line });
+            }
+            if let Some(mode) = w.g(block::JOINTS) {
+                // Controllers differ on G61: to some it is G61.1, and the worse of both is reckoned with.
+                hear.hear(Event::Joints { exact: mode != 640, line });
             }
             match w.g(block::UNITS) {
                 Some(200) => s.mm_per_unit = crate::units::MM_PER_INCH,

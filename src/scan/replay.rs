@@ -194,6 +194,8 @@ struct Player<'a> {
     /// Highest feed of moves with the beam on, and of all.
     fastest: (f64, f64),
     began: bool,
+    /// The head stops at every joint.
+    exact: bool,
     extents: [f64; 4],
     report: Replay,
 }
@@ -204,6 +206,13 @@ impl Hear for Player<'_> {
         match event {
             Event::Move(m) => self.step(&m),
             Event::Switch => self.end_chain(),
+            Event::Joints { exact, line } => {
+                self.end_chain();
+                self.exact = exact;
+                if exact {
+                    self.report.exact_stops.get_or_insert(line);
+                }
+            }
             Event::Dwell { seconds, power, line } => {
                 self.end_chain();
                 self.report.seconds += seconds;
@@ -256,6 +265,7 @@ impl<'a> Player<'a> {
             course: Course::default(),
             fastest: (0.0, 0.0),
             began: false,
+            exact: false,
             extents: [f64::INFINITY, f64::INFINITY, f64::NEG_INFINITY, f64::NEG_INFINITY],
             report: Replay { full_scale_s: options.limits.full_scale_s, ..Replay::default() },
         }
@@ -415,7 +425,9 @@ impl<'a> Player<'a> {
         let pace = self.options.limits.pace(dx, dy);
         let speed = if c.rapid { pace.rapid_speed } else { c.speed.min(pace.top_speed) };
         self.report.travel_mm += length;
-        let planned = self.options.limits.plans_ahead.filter(|_| !c.rapid);
+        // Who sees no move ahead of the one that it runs stops at the end of each.
+        let ahead = if self.exact { Some(0) } else { self.options.limits.plans_ahead };
+        let planned = ahead.filter(|_| !c.rapid);
         if planned.is_none() {
             self.report.seconds += motion::rest_to_rest(length, speed, pace.acceleration);
         }

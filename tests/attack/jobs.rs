@@ -71,7 +71,7 @@ impl Machine {
 
 fn machine() -> impl Strategy<Value = Machine> {
     let modes = || {
-        let line = prop::sample::select(vec!["G54", "G61", "G40 G49", "M8", "M9", "G4 P0.2"]);
+        let line = prop::sample::select(vec!["G54", "G64", "G40 G49", "M8", "M9", "G4 P0.2"]);
         prop::collection::vec(line.prop_map(String::from), 0..3)
     };
     let place = prop_oneof![Just((0, 0)), (-3i32..20, -3i32..20)];

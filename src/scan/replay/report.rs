@@ -59,6 +59,9 @@ pub struct Replay {
     /// Moves with the beam on during which the head is not within 1 % of the feed, and over how many mm: where it
     /// speeds up, brakes or hurries, with the lag reckoned in.
     pub beam_on_off_speed: Places,
+    /// First line that asks for a stop at every joint (G61 or G61.1).
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub exact_stops: Option<u64>,
     /// Moves by G0 with the beam on.
     pub beam_on_in_rapid: Places,
     /// Rests (G4) with the beam on.

@@ -77,6 +77,19 @@ fn a_beam_that_is_on_where_the_head_is_slow_or_hurries_is_measured() {
     // The beam is still on in the gap, which never gets to its feed; a run-up is too short.
     let r = play(&line.replace("X8 S0 F3000", "X8 F3000"), Some(15));
     assert_eq!((r.beam_on_off_speed.lines.as_slice(), r.highest_speed), (&[5][..], 50.0));
+    // Exact stops: both marks begin and end at rest, and so does the gap.
+    let r = play(&line.replace("G90", "G90 G61.1"), Some(15));
+    assert_eq!((r.beam_on_off_speed.lines.as_slice(), r.exact_stops), (&[4, 6][..], Some(1)));
+    let stops = |mm, v| motion::rest_to_rest(mm, v, 500.0);
+    let want =
+        stops(1.0, 150.0) + stops(1.0, 10.0) + stops(2.0, 10.0) + stops(4.0, 50.0) + 2.0 * stops(1.0, 10.0);
+    assert!((r.seconds - want).abs() < 1e-9, "{} {want}", r.seconds);
+    assert_eq!(
+        play(&line.replace("G90", "G90 G61.1 ").replace("G0 X1\n", "G64\nG0 X1\n"), Some(15))
+            .beam_on_off_speed
+            .count,
+        0
+    );
     let r = play(&line.replace("G0 X1\n", "G0 X1.99\n"), Some(15));
     assert_eq!(r.beam_on_off_speed.lines, [4]);
 }
