@@ -190,7 +190,8 @@ mod tests {
     #[test]
     fn a_process_is_chosen_as_a_job_names_it() {
         let (_dir, home) = crate::desk::home::tests::home();
-        home.write(&home.at(&["processes", "shop.toml"]).unwrap(), b"wedge = 'W1'\n").unwrap();
+        let text = "wedge = 'W1'\nx_half = { value = '1.72J/mm2', sigma = 0.03 }\n";
+        home.write(&home.at(&["processes", "shop.toml"]).unwrap(), text.as_bytes()).unwrap();
         let shop = Earlier::of(&home, "../../processes/shop.toml").unwrap();
         assert!(shop.name == "shop" && shop.file.is_some_and(|f| f.wedge == "W1"));
         for gone in ["../../processes/old.toml", "../../../elsewhere/old.toml"] {

@@ -5,6 +5,7 @@ use std::path::Path;
 use serde::de::DeserializeOwned;
 
 use super::error::FileError;
+use super::mistyped;
 
 /// A value out of range: the key's last name and a sentence.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -53,15 +54,18 @@ pub fn parse<T: DeserializeOwned>(what: &'static str, path: &Path, text: &str) -
         let at = e.span().map_or(0, |s| s.start.min(text.len()));
         let line = text.as_bytes()[..at].iter().filter(|&&b| b == b'\n').count() + 1;
         let message = e.message().replace('\n', " ");
-        FileError::Wrong { what, path: path.to_path_buf(), line, cause: message }
+        let cause = e.span().and_then(|s| mistyped::said(what, text, (s.start, s.end), &message));
+        FileError::Wrong { what, path: path.to_path_buf(), line, cause: cause.unwrap_or(message) }
     })
 }
 
 /// Names the file and line of a value out of range.
 pub fn absurd(what: &'static str, path: &Path, text: &str, wrong: Absurd) -> FileError {
-    let line = text
-        .lines()
-        .position(|l| l.trim_start().strip_prefix(wrong.key).is_some_and(|r| r.trim_start().starts_with('=')))
-        .map(|i| i + 1);
+    // A key with its value, or the table of that name.
+    let is_there = |l: &str| {
+        let table = l.trim().trim_matches(['[', ']']) == wrong.key && l.trim().starts_with('[');
+        table || l.trim_start().strip_prefix(wrong.key).is_some_and(|r| r.trim_start().starts_with('='))
+    };
+    let line = text.lines().position(is_there).map(|i| i + 1);
     FileError::Absurd { what, path: path.to_path_buf(), line, cause: format!("{} {}", wrong.key, wrong.why) }
 }

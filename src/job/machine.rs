@@ -341,7 +341,8 @@ impl Machine {
         unless((0.0..=20.0).contains(&t), "placement_tolerance", "must be from 0 mm to 20 mm")?;
         let c = &self.program;
         let s = c.full_scale_s;
-        unless((1.0..=1e5).contains(&s), "full_scale_s", format!("is {s}; it must be from 1 to 100000"))?;
+        let whole = s.fract() == 0.0 && (1.0..=1e5).contains(&s);
+        unless(whole, "full_scale_s", format!("is {s}; it must be a whole number from 1 to 100000"))?;
         let link = c.link_bytes_per_s;
         unless((0.0..=1e9).contains(&link), "link_bytes_per_s", "must be from 0 (no link) to 1000000000")?;
         let ahead = c.plans_ahead;

@@ -105,7 +105,12 @@ const KEYS: &[Key] = &[
         "\"150x150mm\"",
         "Where the blank's lower left corner lies on the bed, -10000mm to 10000mm. Left out: the blank in the middle.",
     ),
-    Key("program", "full_scale_s", "1000", "The S word that means full power, 1 to 100000."),
+    Key(
+        "program",
+        "full_scale_s",
+        "1000",
+        "The S word that means full power, a whole number from 1 to 100000.",
+    ),
     Key(
         "program",
         "power_mode",
@@ -210,6 +215,11 @@ const KEYS: &[Key] = &[
         "Whether the unrolled picture goes to the left as its words grow: true or false. Left out: false.",
     ),
 ];
+
+/// A value of a key as in TOML, and what it means.
+pub(super) fn example(table: &str, key: &str) -> Option<(&'static str, &'static str)> {
+    KEYS.iter().find(|k| k.0 == table && k.1 == key).map(|k| (k.2, k.3))
+}
 
 /// The tables of a machine file, in their order.
 const TABLES: &[&str] = &["", "laser", "motion", "program", "rotary"];

@@ -15,6 +15,7 @@ pub mod file_name;
 pub mod kit;
 pub mod machine;
 mod machine_keys;
+mod mistyped;
 pub mod named;
 pub mod near;
 pub mod plan;

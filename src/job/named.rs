@@ -100,6 +100,15 @@ pub fn read_process(path: &Path) -> Result<ProcessFile, FileError> {
     let text = file::read_text("process", path)?;
     let p: ProcessFile = file::parse("process", path, &text)?;
     p.check().map_err(|w| file::absurd("process", path, &text, w))?;
+    if p.says_nothing() {
+        return Err(FileError::Absurd {
+            what: "process",
+            path: path.to_path_buf(),
+            line: None,
+            cause: "it says nothing that was measured; 'dotwright wedge read' writes one that does, or leave it out"
+                .into(),
+        });
+    }
     Ok(p)
 }
 

@@ -1,5 +1,6 @@
 //! The process: all that decides how a burn looks, and for each value how it is known.
 
+mod checked;
 mod holding;
 
 use std::collections::BTreeMap;
@@ -7,7 +8,6 @@ use std::fmt;
 
 use serde::{Deserialize, Serialize};
 
-use super::file::{Absurd, unless};
 use crate::mark::{Beam, Burn, Response, Setting};
 use crate::placement::Along;
 use crate::units::{JoulesPerMm2, Mm, MmPerS, Share, Watts};
@@ -440,89 +440,6 @@ impl ProcessFile {
             beam_fitted: self.beam_fitted.as_ref().map(|b| FittedBeam { along: b.across, across: b.along }),
             ..self.clone()
         })
-    }
-
-    /// Refuses values that nothing measures to, naming the key.
-    ///
-    /// # Errors
-    /// The first value that is out of its range, or a mark that is as light as the bare coating.
-    pub fn check(&self) -> Result<(), Absurd> {
-        let looks = [("unmarked", &self.unmarked), ("marked", &self.marked), ("charred", &self.charred)];
-        for (key, v) in looks {
-            if let Some(m) = v {
-                unless(
-                    (0.0..=1.0).contains(&m.value),
-                    key,
-                    format!("is {}; a luminance is from 0 to 1", m.value),
-                )?;
-            }
-        }
-        if let (Some(a), Some(b)) = (&self.unmarked, &self.marked) {
-            unless((a.value - b.value).abs() >= 0.02, "marked", "is as light as unmarked")?;
-        }
-        for (key, v) in [("rise", &self.rise), ("char_rise", &self.char_rise)] {
-            if let Some(m) = v {
-                let why = format!("is {}; it must be from 0.5 to 50: a response must rise", m.value);
-                unless((0.5..=50.0).contains(&m.value), key, why)?;
-            }
-        }
-        if let Some(b) = &self.beam_fitted {
-            let sound = |mm: Mm| mm.0 > 0.0 && mm.0 <= 5.0;
-            unless(sound(b.along) && sound(b.across), "beam_fitted", "must be above 0 mm and at most 5 mm")?;
-        }
-        if let Some(m) = &self.x_half {
-            unless(m.value != ExposureAt::Never, "x_half", "is never: the response would never rise")?;
-        }
-        if let Some(m) = &self.schwarzschild {
-            unless((0.3..=1.5).contains(&m.value), "schwarzschild", "must be from 0.3 to 1.5")?;
-        }
-        if let Some(v) = &self.v0 {
-            unless(v.0 > 0.0, "v0", "must be above 0 mm/s")?;
-        }
-        for s in &self.sheet {
-            let within = s.patch.len() <= 500
-                && (0.0..=1.0).contains(&s.y_unmarked)
-                && s.pitch_along.0 > 0.0
-                && s.pitch_across.0 > 0.0;
-            unless(within, "sheet", "holds what no wedge has; leave the table out, or read the wedge again")?;
-            let sound = |p: &PatchRecord| {
-                let positive = |v: f64| v > 0.0 && v.is_finite();
-                positive(p.dose_j_mm2)
-                    && positive(p.speed.0)
-                    && (0.0..=200.0).contains(&p.lightness)
-                    && (0.0..=200.0).contains(&p.sigma)
-                    && p.period <= 64
-            };
-            unless(
-                s.patch.iter().all(sound),
-                "patch",
-                "holds what no patch has; leave the sheet out, or read the wedge again",
-            )?;
-        }
-        for c in &self.tone_curve {
-            let n = c.coverage.len();
-            unless(
-                n >= 2 && n == c.mark.len(),
-                "coverage",
-                "and mark need the same number of values, at least two",
-            )?;
-            let within = |v: &[f64]| v.iter().all(|x| (0.0..=1.0).contains(x));
-            unless(within(&c.coverage), "coverage", "must hold values from 0 to 1")?;
-            unless(within(&c.mark), "mark", "must hold values from 0 to 1")?;
-            unless(c.coverage.windows(2).all(|w| w[1] > w[0]), "coverage", "must rise from value to value")?;
-            unless(c.mark.windows(2).all(|w| w[1] >= w[0]), "mark", "must not fall from value to value")?;
-            unless(
-                c.mark.last().is_some_and(|m| *m > 0.0),
-                "mark",
-                "must end above 0: it is that of a solid",
-            )?;
-            unless(
-                c.sigma.is_empty() || (c.sigma.len() == n && c.sigma.iter().all(|s| (0.0..=1.0).contains(s))),
-                "sigma",
-                "needs a value from 0 to 1 for each mark",
-            )?;
-        }
-        Ok(())
     }
 
     /// Whether a wedge measured all that decides how a burn looks: beam, looks, response, char and reciprocity.

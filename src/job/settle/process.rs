@@ -270,6 +270,14 @@ fn speed(
         None => sources.setting(job.burn.speed, job.is_unsaid("speed"), best.map(|b| b.speed), usual),
     };
     let v = speed.value;
+    let asked = job.burn.speed.is_some() && !job.is_unsaid("speed");
+    if v.0 > top.0 && best.is_some() && !asked {
+        return Err(PlanError::absurd(format!(
+            "the process file's best setting has a speed of {v}, but {} marks at up to {top}; name the machine that it \
+             was read for, or say a --speed",
+            machine.name
+        )));
+    }
     if v.0 <= 0.0 || v.0 > top.0 {
         return Err(PlanError::absurd(format!(
             "a speed of {v} is out of range; {} marks at up to {top}",

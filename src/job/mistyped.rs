@@ -1,0 +1,215 @@
+//! Values of the wrong kind, such as a number where a text belongs: which key it is, what belongs there, and an example.
+
+use super::machine_keys;
+
+/// A key of a job, process or coating file: its table, its name, a value as in TOML, and what may stand there.
+struct Key(&'static str, &'static str, &'static str, &'static str);
+
+/// Keys that are easily given a value of another kind. Where the table is empty, the key means the same in all of them.
+const KEYS: &[Key] = &[
+    Key("art", "page", "1", "counted from 1"),
+    Key("layer", "border", "\"1mm\"", "its width, above 0mm"),
+    Key("layer", "clear", "\"0.5mm\"", "a distance"),
+    Key("layer", "inset", "\"2mm\"", "a distance from the blank's edge"),
+    Key("layer", "lines", "1", "lines at most"),
+    Key("layer", "arc_mm", "30", "the circle's radius in mm, below zero for its bottom"),
+    Key("blank", "shape", "\"round:90mm\"", "also rect:100x60mm or cylinder:73x100mm"),
+    Key("blank", "margin", "\"2.5mm\"", "from 0mm up"),
+    Key("tone", "ceiling", "\"95%\"", "above 0% and at most 100%"),
+    Key("dots", "known", "\"10%\"", "0% to 50%"),
+    Key("dots", "level", "\"50%\"", "0% to 100%"),
+    Key("dots", "matrix", "8", "2, 4, 8 or 16"),
+    Key("dots", "ruling_per_mm", "2", "clusters a millimetre"),
+    Key("dots", "angle_deg", "45", "in degrees"),
+    Key("dots", "effort", "4", "passes of the search"),
+    Key("dots", "pitch_across", "\"0.0875mm\"", "0.005mm to 5mm"),
+    Key("scan", "run_up", "\"2mm\"", "from 0mm up"),
+    Key("scan", "trim", "\"0mm\"", "from 0mm up"),
+    Key("look", "unmarked", "0.04", "a luminance, 0 to 1"),
+    Key("look", "marked", "0.6", "a luminance, 0 to 1"),
+    Key("look", "charred", "0.2", "a luminance, 0 to 1"),
+    Key("response", "x_half", "\"2.2J/mm2\"", "above 0 J/mm2"),
+    Key("response", "x_char", "\"9J/mm2\"", "above 0 J/mm2"),
+    Key("response", "rise", "4", "0.5 to 50"),
+    Key("response", "char_rise", "4", "0.5 to 50"),
+    Key("response", "schwarzschild", "0.9", "0.3 to 1.5"),
+    Key("start", "exposure", "\"4.5J/mm2\"", "above 0 J/mm2"),
+    Key("start", "least_power", "\"1W\"", "from 0 W up"),
+    Key("", "power", "\"80%\"", "above 0% and at most 100%"),
+    Key("", "speed", "\"12.5mm/s\"", "above 0mm/s, up to the machine's top speed"),
+    Key("", "passes", "1", "1 to 20"),
+    Key("", "pitch", "\"0.0875mm\"", "0.005mm to 5mm"),
+    Key("", "v0", "\"12.5mm/s\"", "above 0mm/s"),
+    Key("", "sigma", "0.05", "one standard deviation, from 0 up"),
+    Key("", "turn", "90", "0, 90, 180 or 270"),
+    Key("", "mirror", "true", "true or false"),
+    Key("", "invert", "true", "true or false"),
+];
+
+/// What is wrong where a value at the byte `at` of the text of a `what` file is of another kind than is wanted, as the
+/// parser's `message` says; `None` where it says something else.
+pub(super) fn said(what: &str, text: &str, span: (usize, usize), message: &str) -> Option<String> {
+    let (table, key) = key_at(text, span.0)?;
+    let value = text.get(span.0..span.1).map_or("", str::trim);
+    let value = if value.is_empty() || value.len() > 40 || value.contains('\n') {
+        "what stands there".to_string()
+    } else {
+        value.to_string()
+    };
+    if message.starts_with("data did not match any variant of untagged enum") {
+        let example = match key {
+            "machine" => "diode-5w",
+            "coating" => "poster-paint",
+            "process" => "process.toml",
+            _ => return None,
+        };
+        let whole = value.starts_with(['{', '[']) || value == "what stands there";
+        return (!whole).then(|| {
+            format!("{key} is {value}, but must be a name or a file in quotes; write for example {key} = \"{example}\"")
+        });
+    }
+    let kinds = message.strip_prefix("invalid type: ").or(message.strip_prefix("invalid value: "))?;
+    let wanted = kind(kinds.rsplit_once(", expected ")?.1)?;
+    let (example, range) = match example(what, table, key) {
+        Some((example, range)) => {
+            (format!("; write for example {key} = {example}"), format!(" ({})", range.trim_end_matches('.')))
+        }
+        None => Default::default(),
+    };
+    let of = if key == "value" { format!(" of {table}") } else { String::new() };
+    Some(format!("{key}{of} is {value}, but must be {wanted}{example}{range}"))
+}
+
+/// What belongs there, where it is one of the kinds that a file has.
+fn kind(expected: &str) -> Option<&'static str> {
+    Some(match expected {
+        "a string" | "string" | "str" => "a text in quotes",
+        "f64" | "f32" | "a number" => "a number without quotes",
+        "u8" | "u16" | "u32" | "u64" | "usize" | "i16" | "i32" | "i64" => "a whole number without quotes",
+        "a boolean" | "bool" => "true or false without quotes",
+        "a sequence" => "a list in square brackets",
+        "a map" => "a table",
+        e if e.starts_with("struct ") => "a table",
+        _ => return None,
+    })
+}
+
+fn example(what: &str, table: &str, key: &str) -> Option<(&'static str, &'static str)> {
+    if what == "machine" {
+        return machine_keys::example(table, key);
+    }
+    let own = KEYS.iter().find(|k| k.0 == table && k.1 == key);
+    let any = || KEYS.iter().find(|k| k.0.is_empty() && k.1 == key);
+    own.or_else(any).map(|k| (k.2, k.3))
+}
+
+/// The last name of the table, and the key, of what stands at a byte of a text.
+fn key_at(text: &str, at: usize) -> Option<(&str, &str)> {
+    let before = text.get(..at)?;
+    let line = before.rfind('\n').map_or(0, |n| n + 1);
+    // The key stands before the last = up to here, or, where the span begins with the key, before the next.
+    let here = text.get(line..)?.lines().next().unwrap_or_default();
+    let equals = match (before.get(line..)?.rfind('='), here.find('=')) {
+        (Some(n), _) | (None, Some(n)) => line + n,
+        // A list over several lines.
+        (None, None) => before.rfind('=')?,
+    };
+    let said = text.get(..equals)?;
+    let key = last_word(said);
+    if key.is_empty() {
+        return None;
+    }
+    // A table on one line: x_half = { value = ... }.
+    if let Some((owner, _)) = said.get(line..).and_then(|own| own.split_once('{')) {
+        return Some((last_word(owner.trim_end().trim_end_matches('=')), key));
+    }
+    let head = said.lines().rev().map(str::trim).find(|l| l.starts_with('['));
+    let table = head.map_or("", |l| l.trim_start_matches('[').split(']').next().unwrap_or_default());
+    Some((last_word(table), key))
+}
+
+/// The bare key that a text ends with.
+fn last_word(text: &str) -> &str {
+    let text = text.trim_end();
+    let is_of_it = |c: char| c.is_ascii_alphanumeric() || c == '_' || c == '-';
+    text.rsplit(|c| !is_of_it(c)).next().unwrap_or_default()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::job::{Job, Machine, ProcessFile, file, kit};
+
+    fn wrong<T: serde::de::DeserializeOwned>(what: &'static str, text: &str) -> String {
+        match file::parse::<T>(what, "a.toml".as_ref(), text) {
+            Ok(_) => String::new(),
+            Err(e) => e.to_string(),
+        }
+    }
+
+    #[test]
+    fn a_machine_names_the_key_an_example_and_the_range() {
+        let plain = kit::entry(kit::Sort::Machine, "diode-5w").unwrap().text;
+        let with = |from: &str, to: &str| {
+            assert!(plain.contains(from), "{from}");
+            wrong::<Machine>("machine", &plain.replacen(from, to, 1))
+        };
+        let said = with("power = \"5W\"", "power = 5");
+        assert!(
+            said.contains(
+                "power is 5, but must be a text in quotes; write for example power = \"5W\" (Optical power"
+            ),
+            "{said}"
+        );
+        assert!(said.contains("at most 200 W)"), "{said}");
+        let said = with("top_speed = \"100mm/s\"", "top_speed = 100");
+        assert!(said.contains("top_speed is 100") && said.contains("top_speed = \"100mm/s\""), "{said}");
+        let said = with("wavelength_nm = 450", "wavelength_nm = \"450nm\"");
+        assert!(
+            said.contains("wavelength_nm is \"450nm\", but must be a number without quotes")
+                && said.contains("200 to 11000"),
+            "{said}"
+        );
+    }
+
+    #[test]
+    fn so_does_a_job_and_a_process() {
+        let said = wrong::<Job>("job", "[burn]\nspeed = '12mm/s'\npasses = 1.5\n");
+        assert!(
+            said.contains("line 3: passes is 1.5, but must be a whole number without quotes")
+                && said.contains("passes = 1 (1 to 20)"),
+            "{said}"
+        );
+        let said = wrong::<Job>("job", "[burn]\npower = 80\n");
+        assert!(
+            said.contains("power is 80, but must be a text in quotes") && said.contains("\"80%\""),
+            "{said}"
+        );
+        let said = wrong::<Job>("job", "machine = 5\n");
+        assert!(said.contains("machine is 5, but must be a name or a file in quotes"), "{said}");
+        let said = wrong::<ProcessFile>("process", "rise = { value = 'steep' }\n");
+        assert!(said.contains("value of rise is 'steep', but must be a number without quotes"), "{said}");
+    }
+
+    #[test]
+    fn what_is_no_wrong_kind_is_said_as_before() {
+        let said = wrong::<Job>("job", "[burn]\nspead = '12mm/s'\n");
+        assert!(said.contains("unknown field"), "{said}");
+        let said = wrong::<Job>("job", "[burn]\nspeed = '12'\n");
+        assert!(said.contains("has no unit"), "{said}");
+    }
+
+    #[test]
+    fn the_examples_are_of_their_kind() {
+        for Key(table, key, value, _) in KEYS {
+            let in_job = ["art", "blank", "tone", "dots", "scan"].contains(table);
+            if in_job {
+                assert_eq!(wrong::<Job>("job", &format!("[{table}]\n{key} = {value}\n")), "", "{key}");
+            }
+            if *table == "layer" {
+                assert_eq!(wrong::<Job>("job", &format!("[[layer]]\n{key} = {value}\n")), "", "{key}");
+            }
+        }
+        assert_eq!(wrong::<Job>("job", "[burn]\npower = \"80%\"\nspeed = \"12.5mm/s\"\npasses = 1\n"), "");
+    }
+}
