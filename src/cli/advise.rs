@@ -9,11 +9,10 @@ use super::options::ProcessOptions;
 use super::out::Out;
 use crate::blank::parse_size;
 use crate::findings::Finding;
-use crate::findings::burn::shortfall;
 use crate::job::{Plan, plan};
 use crate::mark::advise::{self, Advice, Question};
 use crate::mark::settings::{self, Quickest};
-use crate::mark::{Burn, Setting};
+use crate::mark::{Burn, Response, Setting};
 use crate::pipeline;
 use crate::scan::motion;
 use crate::units::{MM_PER_INCH, Mm, Pitch, UnitError, duration, short};
@@ -124,7 +123,7 @@ pub fn run(args: &AdviseArgs, out: &mut Out) -> Result<u8, Failure> {
     }
     match list.iter().find(|a| a.recommended) {
         Some(best) => writeln!(out, "{}", best.words)?,
-        None => writeln!(out, "{}", none_advised(&list))?,
+        None => writeln!(out, "{}", none_advised(&list, &question.response))?,
     }
     times(out, &plan, &quickest, best)?;
     for finding in &of_process {
@@ -155,12 +154,6 @@ fn quickest(plan: &Plan, question: &Question) -> Vec<Quickest> {
     let objects = |setting: &Setting| {
         let burn = Burn::new(question.beam, *setting, question.response);
         let given = burn.x_solid;
-        if let Some(reached) = shortfall(&burn) {
-            return Some(format!(
-                "solids reach {}% of a full mark: say a lower --speed",
-                short(100.0 * reached, 0)
-            ));
-        }
         if given > 1.05 * exposure {
             let speed = setting.speed;
             return Some(format!(
@@ -211,7 +204,13 @@ fn times(out: &mut Out, plan: &Plan, all: &[Quickest], best: Option<usize>) -> R
     }
     if best.is_none() && !all.is_empty() {
         let hot = all.iter().all(|q| q.advice.over_burnt);
-        let why = if hot {
+        let pale = all.iter().all(|q| q.advice.reached.is_some());
+        let why = if plan.process.response().chars_before_full() {
+            "No power is marked: this coating chars before it is fully marked, at any power and speed."
+        } else if pale {
+            "No power is marked: exposed as now, solids stay pale at each. Say a lower --speed or more --passes, and all \
+             of them are exposed more."
+        } else if hot {
             "No power is marked: exposed as now, solids over-burn at each. Say a higher --speed or fewer --passes, and \
              all of them are exposed less."
         } else {
@@ -224,15 +223,44 @@ fn times(out: &mut Out, plan: &Plan, all: &[Quickest], best: Option<usize>) -> R
 }
 
 /// Why no pitch of the table is advised, and what to do.
-fn none_advised(list: &[Advice]) -> &'static str {
-    if list.iter().all(|a| a.over_burnt) {
+fn none_advised(list: &[Advice], response: &Response) -> String {
+    if response.chars_before_full() {
+        return chars_first(list);
+    }
+    let pale = |a: &Advice| a.reached.is_some();
+    let words = if list.iter().all(pale) {
+        "No pitch is advised: solids under-burn at each. Say a lower --speed, a higher --power or more --passes."
+    } else if list.iter().all(|a| a.over_burnt) {
         "No pitch is advised: solids over-burn at each. Say a higher --speed, a lower --power or fewer --passes."
+    } else if list.iter().any(|a| a.over_burnt) && list.iter().any(pale) {
+        "No pitch is advised: at the close ones solids over-burn, at the wide ones they under-burn, and lines show or \
+         crowd between. Say another --speed, or list other pitches with --from and --to."
+    } else if list.iter().any(pale) {
+        "No pitch is advised: where solids do not under-burn, lines show or crowd. Say a lower --speed or a higher \
+         --power, or list other pitches with --from and --to."
     } else if list.iter().any(|a| a.over_burnt) {
         "No pitch is advised: where solids do not over-burn, lines show. Say a higher --speed or a lower --power, or \
          list other pitches with --from and --to."
     } else {
         "No pitch is advised: at each of them lines show or crowd. List other pitches with --from and --to, or say \
          another --speed."
+    };
+    words.to_string()
+}
+
+/// What to say of a coating of which every setting is pale or charred, and which pitch is the best of both.
+fn chars_first(list: &[Advice]) -> String {
+    let why = "No pitch is advised: this coating chars before it is fully marked, at any power and speed.";
+    let calm = list.iter().filter(|a| !(a.over_burnt || a.lines_apart || a.lines_crowded));
+    let best = calm.filter_map(|a| Some((a, a.reached?))).max_by(|a, b| a.1.total_cmp(&b.1));
+    match best {
+        Some((a, reached)) => format!(
+            "{why} The best of both is {} mm: solids reach {}% of a full mark without char. A thinner or another coat may \
+             give more; a wedge tells.",
+            short(a.pitch.0, 4),
+            short(reached * 100.0, 0)
+        ),
+        None => format!("{why} At each of these solids char, or lines show or crowd: say a higher --speed."),
     }
 }
 
@@ -261,6 +289,7 @@ fn row_json(a: &Advice) -> serde_json::Value {
         "dose_j_per_mm2": a.dose.0,
         "effective_exposure_j_per_mm2": a.exposure,
         "over_burnt": a.over_burnt,
+        "under_burnt": a.reached.is_some(),
         "lines_apart": a.lines_apart,
         "lines_crowded": a.lines_crowded,
         "time_s": a.seconds,
@@ -289,6 +318,16 @@ mod tests {
         assert!(list(12.5, 1).iter().any(|a| a.recommended));
         let hot = list(12.5, 20);
         assert!(!hot.iter().any(|a| a.recommended));
-        assert!(none_advised(&hot).contains("solids over-burn at each. Say a higher --speed"));
+        let usual = plan::resolve(&Job::default()).unwrap().process.response();
+        assert!(none_advised(&hot, &usual).contains("solids over-burn at each. Say a higher --speed"));
+        let pale = list(90.0, 1);
+        assert!(!pale.iter().any(|a| a.recommended));
+        assert!(none_advised(&pale, &usual).contains("solids under-burn at each. Say a lower --speed"));
+        let brittle = Response { x_char: 1.1 * usual.x_half, ..usual };
+        let said = none_advised(&pale, &brittle);
+        assert!(
+            said.contains("chars before it is fully marked") && !said.contains("lower --speed"),
+            "{said}"
+        );
     }
 }

@@ -4,7 +4,6 @@ use super::remedies::{cooler, hotter};
 use super::trial::Remake;
 use super::{Finding, Severity, spot};
 use crate::blank::Blank;
-use crate::colour::lstar;
 use crate::mark::{Beam, Burn, Response, Setting, Sums};
 use crate::placement::DotRect;
 use crate::plane::Dots;
@@ -19,9 +18,6 @@ pub const CHARRED_PATCH_MM2: f64 = 1.0;
 /// [`CHARRED_PATCH_MM2`]: it is seen at arm's length, and a blank cannot be unmarked. Less is a caution:
 /// scattered specks.
 pub const RUINED_SHARE: f64 = 0.01;
-/// A solid counts as fully marked when it looks within so many L* of a full mark: what a practitioner
-/// no longer tells apart, and the margin by which the best patch of a wedge is picked.
-pub const FULL_WITHIN_LSTAR: f64 = 2.0;
 /// A solid that reaches less than this share of a full mark is a stop: what is left of the coating is thin and the
 /// mark washes off or cannot be told from the piece (own judgement).
 pub const HALF_MARKED: f64 = 0.5;
@@ -130,11 +126,8 @@ pub fn over_burn(case: &Case, sums: &Sums) -> Option<Finding> {
 /// The mark a solid reaches, 0 to 1, where it falls short of a full mark by more than 2 L*; by the rise
 /// alone, for char is another finding.
 pub fn shortfall(burn: &Burn) -> Option<f64> {
-    let r = &burn.response;
     // On the lines and between them, as far as the mean exposure of a solid goes.
-    let reached = r.rise_at(burn.x_solid);
-    let look = r.y_unmarked + reached * (r.y_marked - r.y_unmarked);
-    ((lstar(look) - lstar(r.y_marked)).abs() > FULL_WITHIN_LSTAR).then_some(reached)
+    burn.response.shortfall(burn.x_solid)
 }
 
 /// `under-burn`: a solid does not reach a full mark (within 2 L*) under the burn; a stop where it reaches less than

@@ -139,6 +139,8 @@ pub struct Advice {
     pub over_burnt: bool,
     /// Seconds for the size asked about, every line scanned in full.
     pub seconds: f64,
+    /// How much of a full mark a solid reaches, where it falls short of one.
+    pub reached: Option<f64>,
     /// Lines will show in solids.
     pub lines_apart: bool,
     /// Closer than half the beam's radius.
@@ -149,9 +151,16 @@ pub struct Advice {
     pub words: String,
 }
 
+impl Advice {
+    /// Whether `prepare` would find something in a solid, be it of its lines or of its exposure.
+    pub fn is_spoilt(&self) -> bool {
+        self.lines_apart || self.lines_crowded || self.over_burnt || self.reached.is_some()
+    }
+}
+
 /// All pitches of whole motor steps in the range (at most 200, the coarsest first), with their figures
 /// at the setting that each starts from (`start`; its pitches are set here), and one advised: nearest to 0.7
-/// of the beam across among those that neither show lines, nor crowd them, nor over-burn; none where none is left.
+/// of the beam across among those that neither show lines, nor crowd them, nor over-burn or under-burn; none where none is left.
 pub fn pitches(question: &Question, start: &dyn Fn(Mm) -> Setting) -> Vec<Advice> {
     let q = question;
     let steps_per_mm = q.steps_per_mm;
@@ -162,7 +171,7 @@ pub fn pitches(question: &Question, start: &dyn Fn(Mm) -> Setting) -> Vec<Advice
     let last = (q.range.1.0 * steps_per_mm + 1e-9).floor().max(0.0) as u32;
     let mut list: Vec<Advice> =
         (first..=last).rev().take(200).map(|steps| candidate(q, steps, start)).collect();
-    let fit = |a: &Advice| !(a.lines_apart || a.lines_crowded || a.over_burnt);
+    let fit = |a: &Advice| !a.is_spoilt();
     let best = nearest(q, &list, &fit);
     for (i, advice) in list.iter_mut().enumerate() {
         advice.recommended = Some(i) == best;
@@ -196,6 +205,7 @@ fn candidate(q: &Question, steps: u32, start: &dyn Fn(Mm) -> Setting) -> Advice 
         exposure: burn.x_solid,
         over_burnt: lines.ripple.on >= burn.over_burn_from(),
         seconds: (across / pitch.0).round().max(1.0) * line * f64::from(setting.passes),
+        reached: burn.response.shortfall(burn.x_solid),
         lines_apart: lines.apart(&burn),
         lines_crowded: lines_crowded(q.beam.across, pitch).is_some(),
         recommended: false,
@@ -229,6 +239,9 @@ fn words(q: &Question, a: &Advice) -> String {
     }
     if a.over_burnt {
         said.push(format!("solids over-burn at {}", a.dose));
+    }
+    if let Some(reached) = a.reached {
+        said.push(format!("solids under-burn: they reach {}% of a full mark", short(reached * 100.0, 0)));
     }
     said.join("; ")
 }
@@ -320,6 +333,20 @@ mod tests {
         assert!(even.0 < 25.4 / 180.0 && (even.0 * 80.0).fract().abs() < 1e-9);
         assert_eq!(lines_crowded(Mm(0.12), Mm(0.03)), None);
         assert!((lines_crowded(Mm(0.12), Mm(0.024)).unwrap() - 0.4).abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_pitch_at_which_solids_stay_pale_is_not_advised() {
+        // A little under the exposure of a full mark: 93 % and the like.
+        let list = pitches(&question(), 2.9);
+        let pale: Vec<&Advice> = list.iter().filter(|a| a.reached.is_some()).collect();
+        assert!(!pale.is_empty());
+        for a in pale {
+            assert!(!a.recommended && a.words.contains("solids under-burn: they reach"), "{}", a.words);
+        }
+        assert!(!POSTER_PAINT.chars_before_full());
+        assert!(Response { x_char: 1.2 * POSTER_PAINT.x_half, ..POSTER_PAINT }.chars_before_full());
+        assert!(!Response { x_char: f64::INFINITY, ..POSTER_PAINT }.chars_before_full());
     }
 
     #[test]

@@ -1,11 +1,16 @@
 //! What a dose does to the coating: rise, char, look; and the setting that makes the dose.
 
 use super::beam::{Beam, Profile};
+use crate::colour::lstar;
 use crate::placement::Along;
 use crate::units::{JoulesPerMm2, Mm, MmPerS, Watts};
 
 /// Char fraction from which on a place counts as over-burnt (design, section 4).
 pub const OVER_BURN: f64 = 0.05;
+
+/// A solid counts as fully marked when it looks within so many L* of a full mark: what a practitioner
+/// no longer tells apart, and the margin by which the best patch of a wedge is picked.
+const FULL_WITHIN_LSTAR: f64 = 2.0;
 
 /// How a coating answers to exposure. Looks are relative luminances Y (0..1) of the piece after cleaning.
 ///
@@ -52,6 +57,19 @@ impl Response {
     /// The effective exposure (J/mm²) at which char reaches `char`, above 0 and under 1.
     pub fn exposure_at_char(&self, char: f64) -> f64 {
         self.x_char * libm::pow(1.0 / char - 1.0, -1.0 / self.char_rise)
+    }
+
+    /// The rise at the effective exposure `x`, where it falls short of a full mark by more than 2 L*.
+    pub fn shortfall(&self, x: f64) -> Option<f64> {
+        let reached = self.rise_at(x);
+        let look = self.y_unmarked + reached * (self.y_marked - self.y_unmarked);
+        ((lstar(look) - lstar(self.y_marked)).abs() > FULL_WITHIN_LSTAR).then_some(reached)
+    }
+
+    /// Whether no exposure marks a solid fully and does not char it: then each setting is pale or charred.
+    pub fn chars_before_full(&self) -> bool {
+        let chars = self.exposure_at_char(OVER_BURN);
+        chars.is_finite() && self.shortfall(chars).is_some()
     }
 
     /// Look of a point at the effective exposure `x`, relative luminance.

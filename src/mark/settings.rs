@@ -33,10 +33,8 @@ pub fn quickest(
     for &share in shares {
         let power = Watts(rated.0 * share);
         let list = advise::pitches(question, &|pitch| start(power, pitch));
-        let against = |a: &Advice| {
-            let own = a.lines_apart || a.lines_crowded || a.over_burnt;
-            own.then(|| a.words.clone()).or_else(|| objects(&start(power, a.pitch)))
-        };
+        let against =
+            |a: &Advice| a.is_spoilt().then(|| a.words.clone()).or_else(|| objects(&start(power, a.pitch)));
         let free = list.iter().filter(|a| against(a).is_none());
         let best = free.min_by(|a, b| a.seconds.total_cmp(&b.seconds));
         let nearest = || advise::nearest(question, &list, &|_| true).map(|i| &list[i]);
