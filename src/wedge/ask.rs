@@ -65,7 +65,8 @@ pub enum ReadingError {
         "the four finder marks were not found: searched for three rings with a dot and one disc with a hole, \
          lighter or darker than the blank, at three scales, and saw {rings} such rings and {discs} such discs; \
          see that all four are in the photo, uncovered, sharp and free of glare, or give their centres with --corners \
-         x,y x,y x,y x,y (the disc with the hole first, then clockwise)"
+         x,y x,y x,y x,y (the disc with the hole first, then clockwise); if hardly anything was marked on the piece, draw the \
+         wedge again with a lower --speed and --marks-speed"
     )]
     NoMarks {
         /// Rings seen.

@@ -21,7 +21,7 @@ use crate::placement::Along;
 use crate::proof::canvas::Picture;
 use crate::units::{Mm, MmPerS, Pitch, Share, duration, short};
 use crate::wedge::draw::program::{self, WedgeProgram};
-use crate::wedge::draw::{self, DrawError, Drawing, Request, WedgeSize};
+use crate::wedge::draw::{self, DrawError, Drawing, LEAST_STRIP, Request, WedgeSize, strip};
 use crate::wedge::show::{preview, ticket};
 use crate::wedge::target::{Dial, Wedge, WedgeKind};
 
@@ -93,12 +93,8 @@ pub(crate) const DRAWN: Files = Files {
     never_beside: &[("job.toml", "a job")],
 };
 
-/// The most of a cylinder's girth that a wedge takes, in turns: within 20° either way of its middle a photo shows the mantle
-/// nearly flat (0.8 % of half the strip's width off at most, by `sin φ / sin 20° − φ / 20°`).
-const STRIP: f64 = 1.0 / 9.0;
-
-/// Below this no strip has room for finder marks and patches, mm.
-const LEAST_STRIP: f64 = 12.0;
+/// The patches of the least wedge, mm.
+const LEAST_PATCH: f64 = 2.4;
 
 /// The plan of a wedge; on a cylinder that of a strip along its height, as wide as a photo can show it, with its width.
 /// The strip's x runs along the piece and its y round it, so that the head marks the lines as it marks those of a job.
@@ -115,7 +111,7 @@ fn plan_to_draw(a: &DrawArgs, names: &ProcessOptions) -> Result<(Plan, Option<f6
     }
     let Mantle { foot: diameter, height, .. } = mantle;
     let turned = Turned { mantle, round: Along::Y };
-    let width = (turned.girth() * STRIP * 10.0).floor() / 10.0;
+    let width = strip(turned.girth());
     if width < LEAST_STRIP {
         return Err(Failure::input(format!(
             "a piece {diameter} across is too small for a wedge: a photo shows {} mm of its girth, and it takes {LEAST_STRIP} mm; burn it on a larger piece or a flat one",
@@ -309,6 +305,11 @@ fn drawn(a: &DrawArgs, plan: &Plan) -> Result<Drawn, Failure> {
                     most_minutes()
                 );
                 Drawn { left_out: Some(left_out), ..d }
+            // Where not even the least has room, fewer steps are no help.
+            _ if kind == WedgeKind::Exposure => {
+                of(kind, WedgeSize { steps: "2x2", patch: LEAST_PATCH, screens: 0 })?;
+                burnt(of(kind, all[0])?)
+            }
             }),
             Err(_) => best(WedgeKind::Exposure),
         },

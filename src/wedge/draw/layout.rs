@@ -6,7 +6,7 @@ use super::labels::{Label, LabelSizes, labels};
 use super::room::{LEAST_PATCH_MM, Room, beside, corner_inset, rect_room, round_room};
 use crate::blank::{Blank, Shape};
 use crate::placement::{DotRect, Grid};
-use crate::units::Mm;
+use crate::units::{Mm, short};
 
 /// A rectangle in mm from the blank's upper left corner, y downwards.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -111,6 +111,20 @@ pub enum LayoutError {
         /// Its margin.
         margin: Mm,
     },
+    /// Not even the least wedge has room.
+    #[error(
+        "a wedge does not fit on {blank}: even {columns} x {rows} patches need {least}; burn it on a larger piece with the same coating"
+    )]
+    NoWedge {
+        /// Columns asked for.
+        columns: usize,
+        /// Rows asked for.
+        rows: usize,
+        /// The blank.
+        blank: String,
+        /// The blank that would do, in words.
+        least: String,
+    },
     /// Patches would be too small to be measured.
     #[error(
         "{columns} x {rows} patches on {blank} would be {side:.1} mm wide, and a photo needs at least {LEAST_PATCH_MM} mm; ask for fewer steps or take a larger blank"
@@ -137,21 +151,8 @@ pub fn lay_out(blank: &Blank, grid: Grid, contents: &Contents) -> Result<TargetL
         .printable()
         .ok_or_else(|| LayoutError::NoRoom { blank: blank.shape.to_string(), margin: blank.margin })?;
     let shorter = printable.width().min(printable.height());
-    // On 90 mm a mark of 5 mm spans 70 pixels of a photo of 3 megapixels; what is larger only takes longer to burn.
-    let mark = (0.065 * shorter).clamp(3.0, 5.2);
-    let text = (0.02 * shorter).clamp(1.3, 1.6);
-    let row_text = contents.row_labels.iter().map(|l| glyphs::width(l, text)).fold(0.0, f64::max);
-    let cell = 0.55 * text;
-    let footer = cell + text + 1.9;
-    let room = match printable {
-        Shape::Rect { .. } | Shape::Cylinder { .. } | Shape::Cone { .. } => {
-            rect_room(&printable, mark, row_text, text, footer)
-        }
-        Shape::Round { diameter } => {
-            round_room(diameter.0 / 2.0, mark, row_text, text, footer, contents.rows)
-        }
-    };
-    let room = room.unwrap_or(Room { left: 0.0, top: 0.0, width: 0.0, height: 0.0, corners: false });
+    let Sizes { mark, text, cell } = sizes(shorter);
+    let room = room(&printable, contents);
     let whole = all_dots(blank, &printable, grid);
     let middle = (blank.shape.width() / 2.0, blank.shape.height() / 2.0);
     let step = (room.width / contents.columns as f64, room.height / contents.rows as f64);
@@ -178,6 +179,95 @@ pub fn lay_out(blank: &Blank, grid: Grid, contents: &Contents) -> Result<TargetL
     })
 }
 
+/// Sizes of finder marks, labels and the id's cells, mm.
+struct Sizes {
+    mark: f64,
+    text: f64,
+    cell: f64,
+}
+
+fn sizes(shorter: f64) -> Sizes {
+    let text = (0.02 * shorter).clamp(1.3, 1.6);
+    // On 90 mm a mark of 5 mm spans 70 pixels of a photo of 3 megapixels; what is larger only takes longer to burn.
+    Sizes { mark: (0.065 * shorter).clamp(3.0, 5.2), text, cell: 0.55 * text }
+}
+
+/// What the printable part leaves for the patches.
+fn room(printable: &Shape, contents: &Contents) -> Room {
+    let Sizes { mark, text, cell } = sizes(printable.width().min(printable.height()));
+    let row_text = contents.row_labels.iter().map(|l| glyphs::width(l, text)).fold(0.0, f64::max);
+    let footer = cell + text + 1.9;
+    let room = match *printable {
+        Shape::Rect { .. } | Shape::Cylinder { .. } | Shape::Cone { .. } => {
+            rect_room(printable, mark, row_text, text, footer)
+        }
+        Shape::Round { diameter } => {
+            round_room(diameter.0 / 2.0, mark, row_text, text, footer, contents.rows)
+        }
+    };
+    room.unwrap_or(Room { left: 0.0, top: 0.0, width: 0.0, height: 0.0, corners: false })
+}
+
+/// What is left free between patches, mm, where they are so far apart from one to the next.
+fn gap(step: f64) -> f64 {
+    (0.24 * step).clamp(0.8, 3.0)
+}
+
+/// Whether a blank has room for patches that can be measured.
+fn has_room(blank: &Blank, contents: &Contents) -> bool {
+    blank.printable().is_some_and(|printable| {
+        let room = room(&printable, contents);
+        let (sx, sy) = (room.width / contents.columns as f64, room.height / contents.rows as f64);
+        (sx - gap(sx)).min(sy - gap(sy)).min(contents.most.0).min(contents.most.1) >= LEAST_PATCH_MM
+    })
+}
+
+/// Whether a blank has room for the least wedge of which a response is told that is drawn unasked.
+pub fn holds_a_wedge(blank: &Blank) -> bool {
+    let contents = Contents {
+        row_labels: vec!["100%".into(), "45%".into()],
+        column_labels: vec!["12.5".into(), "6.5".into(), "30.5".into()],
+        footer: String::new(),
+        rows: 2,
+        columns: 3,
+        most: (LEAST_DRAWN_MM, LEAST_DRAWN_MM),
+    };
+    has_room(blank, &contents)
+}
+
+/// The side of the smallest patches that are drawn unasked, mm.
+const LEAST_DRAWN_MM: f64 = 2.4;
+
+/// The most that a blank is made larger to see how large one must be, mm.
+const MOST_LARGER: u32 = 60;
+
+/// The smallest blank of the same kind that has room for the contents, in words; sides in whole mm.
+fn least(blank: &Blank, contents: &Contents) -> Option<String> {
+    let fits = |shape: Shape| has_room(&Blank { shape, ..*blank }, contents);
+    let larger = |by: u32| {
+        let by = f64::from(by);
+        match blank.shape {
+            Shape::Rect { width, height, radius } => {
+                let (w, h) = (Mm((width.0 + by).floor()), Mm((height.0 + by).floor()));
+                let shapes = [(width, h), (w, height), (w, h)].map(|(width, height)| Shape::Rect {
+                    width,
+                    height,
+                    radius,
+                });
+                shapes.into_iter().find(|shape| fits(*shape)).map(|s| {
+                    format!("a piece of at least {} x {} mm", short(s.width(), 1), short(s.height(), 1))
+                })
+            }
+            Shape::Round { diameter } => {
+                let shape = Shape::Round { diameter: Mm((diameter.0 + by).floor()) };
+                fits(shape).then(|| format!("one of at least {} mm across", short(shape.width(), 1)))
+            }
+            Shape::Cylinder { .. } | Shape::Cone { .. } => None,
+        }
+    };
+    (1..=MOST_LARGER).find_map(larger)
+}
+
 /// All dots that the printable part holds, in its middle.
 fn all_dots(blank: &Blank, printable: &Shape, grid: Grid) -> DotRect {
     let (px, py) = (grid.along.0, grid.across.0);
@@ -201,9 +291,17 @@ fn patches(
     whole: &DotRect,
 ) -> Result<Vec<DotBox>, LayoutError> {
     let (px, py) = (whole.grid.along.0, whole.grid.across.0);
-    let gap = |step: f64| (0.24 * step).clamp(0.8, 3.0);
     let (wx, wy) = ((sx - gap(sx)).min(contents.most.0), (sy - gap(sy)).min(contents.most.1));
     let side = wx.min(wy);
+    // Two by two tell power from speed; of fewer steps there are none.
+    let is_least = contents.columns <= 2 && contents.rows <= 2;
+    if side < LEAST_PATCH_MM
+        && is_least
+        && let Some(least) = least(blank, contents)
+    {
+        let (columns, rows) = (contents.columns, contents.rows);
+        return Err(LayoutError::NoWedge { columns, rows, blank: blank.shape.to_string(), least });
+    }
     if side < LEAST_PATCH_MM {
         return Err(LayoutError::TooSmall {
             columns: contents.columns,
@@ -348,5 +446,25 @@ mod tests {
         assert!(e.contains("7 x 7") && e.contains("fewer steps"), "{e}");
         let e = lay_out(&blank("rect:5x5mm"), grid(), &contents(2, 2)).unwrap_err().to_string();
         assert!(e.contains("leaves nothing"), "{e}");
+    }
+
+    #[test]
+    fn where_the_least_wedge_has_no_room_the_blank_that_would_do_is_named() {
+        for text in ["rect:20x15mm", "round:20mm", "rect:14x80mm"] {
+            let b = blank(text);
+            let e = lay_out(&b, grid(), &contents(2, 2)).unwrap_err().to_string();
+            assert!(
+                e.contains("does not fit") && e.contains("at least") && !e.contains("fewer steps"),
+                "{e}"
+            );
+            assert!(!holds_a_wedge(&b), "{text}");
+            let said = e.split("at least ").nth(1).unwrap().split(" mm").next().unwrap();
+            let shape = match said.split_once(" x ") {
+                Some((w, h)) => format!("rect:{w}x{h}mm"),
+                None => format!("round:{said}mm"),
+            };
+            assert!(lay_out(&blank(&shape), grid(), &contents(2, 2)).is_ok(), "{shape}");
+        }
+        assert!(["rect:60x40mm", "round:60mm"].into_iter().all(|text| holds_a_wedge(&blank(text))));
     }
 }

@@ -24,7 +24,8 @@ mod sizes;
 
 pub use drawing::{Drawing, draw};
 pub use fill::{Bench, dots_of};
-pub use parts::Way;
+pub use layout::holds_a_wedge;
+pub use parts::{BurntPart, Way};
 pub use range::usual_range;
 pub use request::{DrawError, Request, steps};
-pub use sizes::{MOST_SECONDS, WedgeSize, sizes};
+pub use sizes::{LEAST_STRIP, MOST_SECONDS, WedgeSize, sizes, strip};

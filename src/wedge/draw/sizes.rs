@@ -7,6 +7,17 @@ pub const PATCH_MM: f64 = 4.0;
 /// The time that a wedge may take to burn, s: half an hour and a little.
 pub const MOST_SECONDS: f64 = 35.0 * 60.0;
 
+/// The most of a cylinder's girth that a wedge takes, in turns: within 20° either way of its middle a photo shows the mantle
+/// nearly flat (0.8 % of half the strip's width off at most, by `sin φ / sin 20° − φ / 20°`).
+const STRIP: f64 = 1.0 / 9.0;
+/// Below this no strip has room for finder marks and patches, mm.
+pub const LEAST_STRIP: f64 = 12.0;
+
+/// How much of a girth a wedge takes, mm.
+pub fn strip(girth: f64) -> f64 {
+    (girth * STRIP * 10.0).floor() / 10.0
+}
+
 /// How much a wedge holds.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct WedgeSize<'a> {
