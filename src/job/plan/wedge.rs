@@ -1,16 +1,22 @@
 //! The wedge of a job: how it is asked for, so that it measures this machine and coating and not the usual ones.
 
 use super::Plan;
+use crate::blank::{Blank, Shape};
 use crate::findings::machine::WedgeOf;
 use crate::job::kit::{self, KitBlank, Sort};
 use crate::job::{Coating, Machine};
+use crate::units::Mm;
+use crate::wedge::draw;
 
 impl Plan {
-    /// The wedge that measures this job's process. Names a file of the maker's own only as such: a plan has what is in it.
+    /// The wedge that measures this job's process. A file of the maker's own is named only as such: a job holds all of it, and
+    /// says the same where it is run again.
     pub fn wedge(&self) -> WedgeOf {
-        // No wedge runs along a cone; what is asked for is a flat piece.
+        // No wedge runs along a cone; what is asked for is a flat piece. None fits a blank that is too small; what is asked for
+        // is a larger one.
         let is_cone = self.blank.shape.turned().is_some_and(|mantle| mantle.is_cone());
-        let in_kit = if is_cone {
+        let is_small = !is_cone && !self.holds_a_wedge();
+        let in_kit = if is_cone || is_small {
             kit_blank(|id, _| id == kit::DEFAULT_BLANK)
         } else {
             kit_blank(|_, b| self.is_on(b))
@@ -21,17 +27,31 @@ impl Plan {
         };
         let usual = in_kit.and_then(|(_, b)| b.coatings.into_iter().next());
         let usual = usual.unwrap_or_else(|| kit::DEFAULT_COATING.to_string());
+        let coating = coating_named(&self.coating).unwrap_or_else(|| "COATING.toml".into());
+        let machine = machine_named(&self.machine).unwrap_or_else(|| "MACHINE.toml".into());
         let named = [
             ("blank", blank),
-            ("coating", Some(coating_named(&self.coating)).filter(|id| *id != usual)),
-            ("machine", Some(machine_named(&self.machine)).filter(|id| id != kit::DEFAULT_MACHINE)),
+            ("coating", Some(coating).filter(|id| *id != usual)),
+            ("machine", Some(machine).filter(|id| id != kit::DEFAULT_MACHINE)),
         ];
         let options: String =
             named.into_iter().filter_map(|(option, name)| Some(format!(" --{option} {}", name?))).collect();
         WedgeOf {
-            on: if is_cone { "a flat piece with the same coating" } else { "a spare blank" },
+            on: match (is_cone, is_small) {
+                (true, _) => "a flat piece with the same coating",
+                (_, true) => "a larger piece with the same coating",
+                _ => "a spare blank",
+            },
             drawn_by: format!("dotwright wedge draw{options} --out DIR"),
         }
+    }
+
+    /// Whether the blank, or the strip of a cylinder that a photo shows, has room for a wedge.
+    fn holds_a_wedge(&self) -> bool {
+        let Some(turned) = self.machine.turned else { return draw::holds_a_wedge(&self.blank) };
+        let (width, height) = (Mm(turned.mantle.height.0), Mm(draw::strip(turned.girth())));
+        let shape = Shape::Rect { width, height, radius: Mm(0.0) };
+        height.0 >= draw::LEAST_STRIP && draw::holds_a_wedge(&Blank { shape, ..self.blank })
     }
 
     /// Whether a blank of the kit is the one that this job is for; a margin of one's own makes it no other.
@@ -45,12 +65,12 @@ fn kit_blank(is: impl Fn(&str, &KitBlank) -> bool) -> Option<(&'static str, KitB
     blanks.filter_map(|e| Some((e.id, kit::blank(e.id).ok()?))).find(|(id, b)| is(id, b))
 }
 
-fn coating_named(coating: &Coating) -> String {
+fn coating_named(coating: &Coating) -> Option<String> {
     let in_kit = kit::coating_called(&coating.name).ok().flatten().filter(|(_, c)| c == coating);
-    in_kit.map_or("COATING.toml".into(), |(id, _)| id.to_string())
+    in_kit.map(|(id, _)| id.to_string())
 }
 
-fn machine_named(machine: &Machine) -> String {
+fn machine_named(machine: &Machine) -> Option<String> {
     let same = |m: Machine| {
         // What a job adds to the machine file: the piece that is turned, and the lag that was measured.
         let mut m = Machine { turned: machine.turned, ..m };
@@ -59,7 +79,7 @@ fn machine_named(machine: &Machine) -> String {
     };
     let mut machines = kit::ENTRIES.iter().filter(|e| e.sort == Sort::Machine);
     let in_kit = machines.find(|e| kit::machine(e.id).is_ok_and(same));
-    in_kit.map_or("MACHINE.toml".into(), |e| e.id.to_string())
+    in_kit.map(|e| e.id.to_string())
 }
 
 #[cfg(test)]
@@ -102,6 +122,8 @@ mod tests {
             said(&job),
             "a spare blank: --blank glass-coaster-90 --coating zinc-spray --machine diode-10w"
         );
+        let job: Job = "coating = 'bare-slate'\nblank = { shape = 'rect:20x15mm' }".parse().unwrap();
+        assert_eq!(said(&job), "a larger piece with the same coating: --coating bare-slate");
         let job: Job = "coating = 'bare-slate'\nblank = { shape = 'rect:60x40mm' }".parse().unwrap();
         assert_eq!(said(&job), "a spare blank: --blank rect:60x40mm --coating bare-slate");
     }
