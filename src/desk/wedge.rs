@@ -112,6 +112,7 @@ pub(super) fn draw(home: &Home, new: New) -> Result<Value, Says> {
         // What its photo is read together with: nothing that was not chosen here.
         "process": process,
         "left_out": planned.left_out(),
+        "cautions": planned.cautions(),
         "seconds": planned.seconds(),
         "picture": format!("/api/wedges/{}/file/wedge.png", name.in_path()),
         "files": DRAWN.names.iter().map(|f| json!({ "name": f })).collect::<Vec<_>>(),

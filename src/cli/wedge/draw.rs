@@ -1,5 +1,7 @@
 //! `dotwright wedge draw`: a test piece as it is burnt.
 
+mod slower;
+
 use std::io::Write;
 
 use clap::Args;
@@ -10,9 +12,11 @@ use super::super::out::Out;
 use super::super::target::OutOptions;
 use super::values::{counts, resolve, values};
 use crate::blank::{Mantle, Shape};
+use crate::cli::terminal;
 use crate::encode::BeamOn;
 use crate::encode::png::{self, Samples};
 use crate::encode::sink::{Files, Sink};
+use crate::findings::{Finding, Severity};
 use crate::job::asked::{BlankJob, DotsJob};
 use crate::job::rotary::Turned;
 use crate::job::{Brief, Job, Plan, Standing};
@@ -26,7 +30,7 @@ use crate::wedge::show::{preview, ticket};
 use crate::wedge::target::{Dial, Wedge, WedgeKind};
 
 /// Arguments of `wedge draw`.
-#[derive(Debug, Args)]
+#[derive(Debug, Clone, Args)]
 pub(crate) struct DrawArgs {
     /// What it measures: exposure (best setting, response), tone (dot gain, beam), timing (lag) or combined (all of it) [default: combined where the blank has room for it, else exposure]
     #[arg(long, value_name = "KIND", value_parser = clap::builder::PossibleValuesParser::new(["exposure", "tone", "timing", "combined"]))]
@@ -132,6 +136,8 @@ pub(crate) struct Planned {
     /// On a cylinder, the width of its strip, mm.
     strip: Option<f64>,
     drawn: Drawn,
+    /// What link, controller and switch make of its program.
+    findings: Vec<Finding>,
 }
 
 /// Plans and draws a wedge; nothing is written.
@@ -144,7 +150,11 @@ pub(crate) fn planned(a: &DrawArgs) -> Result<Planned, Failure> {
     };
     let (plan, strip) = plan_to_draw(a, &names)?;
     let drawn = drawn(a, &plan)?;
-    Ok(Planned { plan, strip, drawn })
+    let findings = slower::said(a, &names, &plan, &drawn);
+    match findings.iter().find(|f| f.severity == Severity::Stop) {
+        Some(stop) => Err(Failure::input(slower::refusal(stop))),
+        None => Ok(Planned { plan, strip, drawn, findings }),
+    }
 }
 
 impl Planned {
@@ -156,6 +166,12 @@ impl Planned {
     /// How long it burns, s.
     pub(crate) fn seconds(&self) -> f64 {
         self.drawn.program.seconds
+    }
+
+    /// What to look at before it is burnt, in sentences.
+    #[cfg(feature = "desk")]
+    pub(crate) fn cautions(&self) -> Vec<String> {
+        self.findings.iter().map(slower::in_full).collect()
     }
 
     /// What it leaves out to be burnt in time, where it does.
@@ -173,8 +189,9 @@ impl Planned {
         output.put("wedge.png", &png::picture(w, h, Samples::Grey, &grey, None)?)?;
         output.put("dots.png", &png::dots(&drawing.dots, request.grid, BeamOn::Black)?)?;
         output.put("wedge.nc", &program.bytes)?;
-        output
-            .put("ticket.html", ticket::ticket(drawing, program.seconds, &self.plan, &shown)?.as_bytes())?;
+        let said: Vec<String> = self.findings.iter().map(slower::in_full).collect();
+        let ticket = ticket::ticket(drawing, program.seconds, &self.plan, &shown, said)?;
+        output.put("ticket.html", ticket.as_bytes())?;
         Ok(())
     }
 }
@@ -202,7 +219,7 @@ pub(super) fn draw_wedge(a: &DrawArgs, out: &mut Out) -> Result<u8, Failure> {
     let mut output = a.out.begin(&DRAWN, &[])?;
     planned.write(&mut output)?;
     output.commit()?;
-    let Planned { strip, drawn, plan } = planned;
+    let Planned { strip, drawn, plan, findings } = planned;
     let Drawn { drawing, program, left_out, .. } = drawn;
     let wedge = &drawing.wedge;
     writeln!(
@@ -227,6 +244,7 @@ pub(super) fn draw_wedge(a: &DrawArgs, out: &mut Out) -> Result<u8, Failure> {
     for finding in pipeline::of_the_process(&plan) {
         writeln!(out, "CAUTION {}: {}", finding.name, finding.message)?;
     }
+    terminal::findings(out, &findings, false)?;
     if let Some(width) = strip {
         writeln!(
             out,
@@ -287,6 +305,11 @@ fn drawn(a: &DrawArgs, plan: &Plan) -> Result<Drawn, Failure> {
             (Some(w), Some(d)) => Ok(Drawn { left_out: Some(left_out(&w, &d)), ..d }),
             (Some(w), None) => Ok(w),
             _ => burnt(of(kind, all[0])?),
+            // Where not even the least has room, fewer steps are no help.
+            _ if kind == WedgeKind::Exposure => {
+                of(kind, WedgeSize { steps: "2x2", patch: LEAST_PATCH, screens: 0 })?;
+                burnt(of(kind, all[0])?)
+            }
         }
     };
     let in_time = |d: &Drawn| d.program.seconds <= draw::MOST_SECONDS;
@@ -305,11 +328,6 @@ fn drawn(a: &DrawArgs, plan: &Plan) -> Result<Drawn, Failure> {
                     most_minutes()
                 );
                 Drawn { left_out: Some(left_out), ..d }
-            // Where not even the least has room, fewer steps are no help.
-            _ if kind == WedgeKind::Exposure => {
-                of(kind, WedgeSize { steps: "2x2", patch: LEAST_PATCH, screens: 0 })?;
-                burnt(of(kind, all[0])?)
-            }
             }),
             Err(_) => best(WedgeKind::Exposure),
         },

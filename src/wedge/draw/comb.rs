@@ -1,7 +1,7 @@
 //! Comb: the vernier pair that shows the lag between opposite directions.
 
 use super::layout::DotBox;
-use super::parts::{BurntPart, Way};
+use super::parts::{BurntPart, COMB, Way};
 use super::request::{DrawError, Request};
 use crate::placement::DotRect;
 use crate::plane::Dots;
@@ -59,7 +59,7 @@ pub(super) fn halves(comb: &Comb, cell: &DotBox, whole: &DotRect) -> [(DotBox, B
     ]
     .map(|(way, arrow, place, step)| {
         let part = BurntPart {
-            name: format!("COMB {} {arrow}", comb.name),
+            name: format!("{COMB} {} {arrow}", comb.name),
             dial: comb.dial,
             dots: lines(comb, &place, (step / whole.grid.along.0).round() as usize),
             rect: place.rect(whole),

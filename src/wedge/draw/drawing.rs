@@ -9,7 +9,7 @@ use super::fiducials::{finder_mark, lettering};
 use super::fill::fill_of;
 use super::labels::Label;
 use super::layout::{DotBox, TargetLayout, lay_out};
-use super::parts::{BurntPart, Way, spread_heat};
+use super::parts::{BurntPart, PATCH, Way, spread_heat};
 use super::request::{DrawError, Request, check, sure_dial, written};
 use crate::placement::DotRect;
 use crate::plane::Dots;
@@ -152,7 +152,7 @@ fn assemble(
     for (patch, (place, fill)) in wedge.patches.iter().zip(fills) {
         stamp(&mut dots, &fill, place.column, place.row);
         parts.push(BurntPart {
-            name: format!("PATCH {}", patch.name),
+            name: format!("{PATCH} {}", patch.name),
             dial: patch.dial,
             dots: fill,
             rect: place.rect(&whole),

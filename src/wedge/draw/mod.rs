@@ -11,6 +11,7 @@ mod contents;
 mod drawing;
 mod fiducials;
 mod fill;
+pub mod followed;
 mod glyphs;
 mod labels;
 mod layout;

@@ -20,6 +20,23 @@ pub struct BurntPart {
     pub way: Way,
 }
 
+/// What the names of patches begin with.
+pub(super) const PATCH: &str = "PATCH";
+/// What those of combs begin with; all others are labels and finder marks.
+pub(super) const COMB: &str = "COMB";
+
+impl BurntPart {
+    /// Whether it is a patch.
+    pub fn is_patch(&self) -> bool {
+        self.name.starts_with(PATCH)
+    }
+
+    /// Whether it is a finder mark or the labels.
+    pub fn is_sign(&self) -> bool {
+        !self.is_patch() && !self.name.starts_with(COMB)
+    }
+}
+
 /// Direction of a part's lines.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Way {

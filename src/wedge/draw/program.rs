@@ -73,8 +73,8 @@ const POWER_SPOILT: f64 = 0.05;
 /// What the machine cannot do; a program that leaves the bed or would not mark the wedge's dots.
 pub fn program(drawing: &Drawing, limits: &Limits, blank: Blank) -> Result<WedgeProgram, ProgramError> {
     let wedge = &drawing.wedge;
-    let lag = if wedge.combs.is_empty() { limits.lag } else { BeamLag::Mm(0.0) };
-    let limits = &Limits { lag, ..limits.clone() };
+    let limits = &limits_of(drawing, limits);
+    let lag = limits.lag;
     let notes = Notes {
         job: format!("{} wedge {}", wedge.kind.name(), wedge.id),
         settings: vec![
@@ -117,6 +117,12 @@ pub fn program(drawing: &Drawing, limits: &Limits, blank: Blank) -> Result<Wedge
     }
 }
 
+/// The machine as the program is written for it: combs show the whole lag.
+pub(super) fn limits_of(drawing: &Drawing, limits: &Limits) -> Limits {
+    let lag = if drawing.wedge.combs.is_empty() { limits.lag } else { BeamLag::Mm(0.0) };
+    Limits { lag, ..limits.clone() }
+}
+
 /// How late the beam is: at each part's speed that is another length, so the time is said.
 fn lag_comment(lag: BeamLag) -> Option<String> {
     let (value, unit) = match lag {
@@ -127,7 +133,7 @@ fn lag_comment(lag: BeamLag) -> Option<String> {
         .then(|| format!("(lag {} {unit} along the motion, taken up in the coordinates)", short(value, 3)))
 }
 
-fn scan(part: &BurntPart) -> Scan {
+pub(super) fn scan(part: &BurntPart) -> Scan {
     Scan {
         passes: part.dial.passes,
         ways: match part.way {

@@ -16,11 +16,17 @@ use crate::wedge::draw::Drawing;
 use crate::wedge::target::{Comb, Dial, Pattern, Wedge, WedgeKind};
 
 /// The ticket for a wedge drawn under `plan`; `seconds` is the burning time of its program, `picture` how it is
-/// expected to look.
+/// expected to look, `said` what to look at before it is burnt.
 ///
 /// # Errors
 /// When the template does not fit or the picture has no pixels, which are faults of the program.
-pub fn ticket(drawing: &Drawing, seconds: f64, plan: &Plan, picture: &Picture) -> Result<String, ProofError> {
+pub fn ticket(
+    drawing: &Drawing,
+    seconds: f64,
+    plan: &Plan,
+    picture: &Picture,
+    said: Vec<String>,
+) -> Result<String, ProofError> {
     let w = &drawing.wedge;
     let (standing, expected) = if w.expected.measured {
         (Standing::Measured, "the picture shows what an earlier wedge foretells")
@@ -33,7 +39,8 @@ pub fn ticket(drawing: &Drawing, seconds: f64, plan: &Plan, picture: &Picture) -
     let rows = rows(drawing, standing);
     let letters: Vec<Vec<usize>> =
         rows.iter().map(|(name, text)| vec![name.len() + text.chars().count() + 2]).collect();
-    let cautions = words::cautions(&plan.machine, &plan.coating, plan.surface);
+    let mut cautions = said;
+    cautions.extend(words::cautions(&plan.machine, &plan.coating, plan.surface));
     let steps = all_steps(w.kind, plan);
     let sheet = Sheet {
         kind: "Workbench ticket of a wedge",

@@ -1,0 +1,251 @@
+//! Slower: what to say of a wedge that link or controller cannot follow, with options under which they do.
+
+use super::super::super::options::ProcessOptions;
+use super::{DrawArgs, Drawn, plan_to_draw};
+use crate::findings::{Finding, Remedy};
+use crate::job::Plan;
+use crate::units::{MmPerS, Share, short};
+use crate::wedge::draw::BurntPart;
+use crate::wedge::draw::followed::{Followed, followed};
+use crate::wedge::target::WedgeKind;
+
+/// How often a slower wedge is drawn to see whether it can be followed.
+const TRIES: usize = 4;
+/// No coarser pitch is offered than this share of the beam: the lines of solids would show.
+const COARSEST: f64 = 0.85;
+
+/// What is to be said of a drawn wedge; remedies are options that were tried.
+pub(super) fn said(a: &DrawArgs, names: &ProcessOptions, plan: &Plan, drawn: &Drawn) -> Vec<Finding> {
+    let found = followed(&drawn.drawing, &plan.machine.limits(), plan.blank);
+    if found.findings.is_empty() {
+        return Vec::new();
+    }
+    let tried: Vec<Remedy> =
+        [slower(a, plan, drawn, &found), coarser(a, names, plan)].into_iter().flatten().collect();
+    let with = |f: Finding| {
+        let remedies = tried.iter().cloned().chain(f.remedies.iter().cloned()).collect();
+        Finding { remedies, ..f }
+    };
+    found.findings.into_iter().map(with).collect()
+}
+
+/// A finding and what helps, in one text.
+pub(super) fn in_full(finding: &Finding) -> String {
+    let ways: Vec<&str> = finding.remedies.iter().map(|r| r.text.as_str()).collect();
+    match ways.is_empty() {
+        true => finding.message.clone(),
+        false => format!("{} What helps: {}.", finding.message, ways.join("; or ")),
+    }
+}
+
+/// Why a wedge is not written, and what to do.
+pub(super) fn refusal(stop: &Finding) -> String {
+    format!("{}: {} Nothing was written", stop.name, in_full(stop))
+}
+
+/// The same wedge at lower speeds and, so that it is exposed as much, lower powers; as far as that is enough.
+fn slower(a: &DrawArgs, plan: &Plan, drawn: &Drawn, found: &Followed) -> Option<Remedy> {
+    let limits = plan.machine.limits();
+    let mut asked = slowed(a, drawn, found)?;
+    for _ in 0..TRIES {
+        let next = super::drawn(&asked, plan).ok()?;
+        let found = followed(&next.drawing, &limits, plan.blank);
+        if found.findings.is_empty() {
+            let fastest = next.drawing.parts.iter().map(|p| p.dial.speed.0).fold(0.0, f64::max);
+            let text = format!("draw it with {}", options(a, &asked));
+            return Some(Remedy { change: "speed", value: fastest, unit: "mm/s", text, verified: true });
+        }
+        asked = slowed(&asked, &next, &found)?;
+    }
+    None
+}
+
+/// The same wedge with its dots further apart.
+fn coarser(a: &DrawArgs, names: &ProcessOptions, plan: &Plan) -> Option<Remedy> {
+    let p = &plan.process;
+    let steps_per_mm = plan.machine.limits().y.steps_per_mm;
+    let steps = (COARSEST * p.beam.value.across.0 * steps_per_mm).floor();
+    let typed = short(steps / steps_per_mm, 4);
+    let pitch: f64 = typed.parse().ok()?;
+    if pitch < 1.01 * p.pitch_across.value.0 {
+        return None;
+    }
+    let asked = DrawArgs { pitch: format!("{typed}mm").parse().ok(), density: None, ..a.clone() };
+    let (plan, _) = plan_to_draw(&asked, names).ok()?;
+    let drawn = super::drawn(&asked, &plan).ok()?;
+    let limits = plan.machine.limits();
+    followed(&drawn.drawing, &limits, plan.blank).findings.is_empty().then(|| Remedy {
+        change: "pitch",
+        value: pitch,
+        unit: "mm",
+        text: format!("draw it with --pitch {typed}mm"),
+        verified: true,
+    })
+}
+
+/// What a part hangs on.
+enum Group {
+    /// Finder marks and labels.
+    Marks,
+    /// The one setting of tones.
+    Tones,
+    /// The range of speeds.
+    Range,
+}
+
+fn group(part: &BurntPart, drawn: &Drawn) -> Group {
+    let chosen = drawn.request.chosen.speed.0;
+    let tones = matches!(drawn.request.kind, WedgeKind::Tone | WedgeKind::Combined);
+    if part.is_sign() {
+        Group::Marks
+    } else if tones && part.is_patch() && (part.dial.speed.0 / chosen - 1.0).abs() < 1e-3 {
+        Group::Tones
+    } else {
+        Group::Range
+    }
+}
+
+/// The options of a wedge whose parts are as slow as those that cannot be followed have to be; `None` where no option
+/// makes them so.
+fn slowed(a: &DrawArgs, drawn: &Drawn, found: &Followed) -> Option<DrawArgs> {
+    let request = &drawn.request;
+    let (mut marks, mut tones, mut range) = (f64::INFINITY, f64::INFINITY, f64::INFINITY);
+    for (i, speed) in &found.slower {
+        let least = match group(drawn.drawing.parts.get(*i)?, drawn) {
+            Group::Marks => &mut marks,
+            Group::Tones => &mut tones,
+            Group::Range => &mut range,
+        };
+        *least = least.min((*speed)?);
+    }
+    // Exposed alike, power goes with the speed to the power of s.
+    let weaker = |power: f64, share: f64| power * libm::pow(share, request.response.schwarzschild);
+    let percent = |power: f64| short(100.0 * power, 1);
+    let mut asked = a.clone();
+    if marks.is_finite() {
+        let speed = tidy(marks)?;
+        let of = drawn.drawing.wedge.fiducials;
+        asked.marks_speed = Some(MmPerS(speed));
+        // As it is typed.
+        asked.marks_power = match a.marks_power {
+            Some(_) => format!("{}%", percent(weaker(of.power.0, speed / of.speed.0))).parse::<Share>().ok(),
+            None => None,
+        };
+    }
+    if tones.is_finite() && request.kind == WedgeKind::Combined {
+        // Its tones are burnt at the setting of the next job, which no option of the wedge is.
+        asked.kind = Some(WedgeKind::Exposure.name().into());
+    } else if tones.is_finite() {
+        let speed = tidy(tones)?;
+        let power = weaker(request.chosen.power.0, speed / request.chosen.speed.0);
+        if power < 0.01 {
+            return None;
+        }
+        asked.speed = Some(format!("{}mm/s", short(speed, 2)));
+        asked.power = Some(format!("{}%", percent(power)));
+    }
+    if range.is_finite() {
+        let ends = |values: &[f64]| {
+            values.iter().fold((f64::INFINITY, 0.0f64), |(low, high), v| (low.min(*v), high.max(*v)))
+        };
+        let speeds = ends(&request.speeds.iter().map(|s| s.0).collect::<Vec<f64>>());
+        let powers = ends(&request.powers.iter().map(|p| p.0).collect::<Vec<f64>>());
+        let share = range / speeds.1;
+        let (low, high) = (tidy(speeds.0 * share)?, tidy(range)?);
+        let (weak, strong) = (weaker(powers.0, share), weaker(powers.1, share));
+        // The least that a wedge is drawn at.
+        if low < 0.5 || weak < 0.01 {
+            return None;
+        }
+        asked.speed = Some(format!("{}mm/s", from_to(short(low, 2), short(high, 2))));
+        asked.power = Some(format!("{}%", from_to(percent(weak), percent(strong))));
+    }
+    Some(asked)
+}
+
+fn from_to(from: String, to: String) -> String {
+    if from == to { to } else { format!("{from}..{to}") }
+}
+
+/// A speed that is easily set, no faster than asked; none where it is next to nothing.
+fn tidy(speed: f64) -> Option<f64> {
+    let steps = if speed >= 2.0 { 10.0 } else { 100.0 };
+    Some((speed * steps + 1e-9).floor() / steps).filter(|v| *v >= 0.1)
+}
+
+/// What is typed otherwise than it was.
+fn options(a: &DrawArgs, now: &DrawArgs) -> String {
+    let speed = |v: Option<MmPerS>| v.map(|v| v.to_string());
+    let power = |v: Option<Share>| v.map(|v| v.to_string());
+    let all = [
+        ("kind", a.kind.clone(), now.kind.clone()),
+        ("speed", a.speed.clone(), now.speed.clone()),
+        ("power", a.power.clone(), now.power.clone()),
+        ("marks-speed", speed(a.marks_speed), speed(now.marks_speed)),
+        ("marks-power", power(a.marks_power), power(now.marks_power)),
+    ];
+    let changed = all.into_iter().filter(|(_, before, after)| before != after);
+    let typed: Vec<String> =
+        changed.filter_map(|(name, _, after)| Some(format!("--{name} {}", after?))).collect();
+    typed.join(" ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::*;
+    use super::*;
+    use crate::job::Machine;
+    use crate::job::kit;
+
+    fn args(typed: &[&str]) -> DrawArgs {
+        #[derive(clap::Parser)]
+        struct Options {
+            #[command(flatten)]
+            draw: DrawArgs,
+        }
+        let line = ["wedge", "--out=wedge"].iter().chain(typed);
+        <Options as clap::Parser>::try_parse_from(line).map(|o| o.draw).unwrap()
+    }
+
+    /// What is said of a wedge on a machine that is otherwise than the kit's.
+    fn told(typed: &[&str], change: fn(&mut Machine)) -> Vec<Finding> {
+        let mut machine = kit::machine("diode-5w").unwrap();
+        change(&mut machine);
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("mine.toml");
+        let text = toml::to_string(&machine).unwrap();
+        std::fs::write(&file, text).unwrap();
+        let mine = format!("--machine={}", file.display());
+        let all: Vec<&str> = typed.iter().copied().chain([mine.as_str()]).collect();
+        let a = args(&all);
+        let names = ProcessOptions { machine: a.machine.clone(), ..ProcessOptions::default() };
+        let (plan, _) = plan_to_draw(&a, &names).unwrap();
+        let d = drawn(&a, &plan).unwrap();
+        said(&a, &names, &plan, &d)
+    }
+
+    /// A small wedge, so that it is soon drawn.
+    const SMALL: &[&str] = &["--kind=exposure", "--blank=rect:60x40mm", "--steps=2x2"];
+
+    #[test]
+    fn of_a_machine_that_follows_nothing_is_said() {
+        assert_eq!(told(SMALL, |_| {}), []);
+    }
+
+    #[test]
+    fn a_starved_link_is_a_stop_whose_options_were_tried() {
+        let found = told(SMALL, |m| m.program.link_bytes_per_s = 120.0);
+        let stop = found.iter().find(|f| f.severity == Severity::Stop).unwrap();
+        assert_eq!(stop.name, "link-starved");
+        let why = refusal(stop);
+        assert!(why.contains("Nothing was written") && why.contains("a link of"), "{why}");
+        let slower = stop.remedies.iter().find(|r| r.change == "speed").unwrap();
+        assert!(slower.text.starts_with("draw it with --") && slower.verified, "{slower:?}");
+    }
+
+    #[test]
+    fn a_beam_that_is_switched_at_rest_is_told_of() {
+        let found = told(SMALL, |m| m.program.s_inside_moves = false);
+        assert!(found.iter().any(|f| f.name == "edge-dwell"), "{found:?}");
+    }
+}

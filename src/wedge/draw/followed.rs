@@ -1,0 +1,165 @@
+//! Followed: what link, controller and switch cannot follow of a wedge's program, part by part, as a job's is asked.
+
+use super::drawing::Drawing;
+use super::parts::BurntPart;
+use super::program::{limits_of, scan};
+use crate::blank::Blank;
+use crate::findings::{Finding, Severity, link, motion};
+use crate::progress::Silent;
+use crate::scan::limits::Limits;
+use crate::scan::lines::Marking;
+use crate::scan::program::Program;
+use crate::scan::raster::RasterPath;
+
+/// What is to be said of a wedge's program.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Followed {
+    /// One finding of a name, told of the part where it is worst; its remedies are those that no option of the wedge is.
+    pub findings: Vec<Finding>,
+    /// The parts of which something is said, and the speed at which nothing is; none where no speed was found.
+    pub slower: Vec<(usize, Option<f64>)>,
+}
+
+/// Asks each part what `prepare` would say of it: what a wedge marks while the head stalls or slows measures nothing.
+pub fn followed(drawing: &Drawing, limits: &Limits, blank: Blank) -> Followed {
+    let limits = limits_of(drawing, limits);
+    let mut all: Vec<(usize, Finding)> = Vec::new();
+    for (i, part) in drawing.parts.iter().enumerate() {
+        all.extend(of_part(part, &limits, blank).into_iter().map(|f| (i, f)));
+    }
+    let mut followed = Followed::default();
+    for name in ["link-starved", "short-sighted", "edge-dwell"] {
+        let own: Vec<&(usize, Finding)> = all.iter().filter(|(_, f)| f.name == name).collect();
+        followed.findings.extend(worst(drawing, &own));
+    }
+    for (i, _) in drawing.parts.iter().enumerate() {
+        let speeds: Vec<Option<f64>> = all.iter().filter(|(k, _)| *k == i).map(|(_, f)| speed(f)).collect();
+        if !speeds.is_empty() {
+            let least = speeds.into_iter().try_fold(f64::INFINITY, |least, v| Some(least.min(v?)));
+            followed.slower.push((i, least));
+        }
+    }
+    followed
+}
+
+fn of_part(part: &BurntPart, limits: &Limits, blank: Blank) -> Vec<Finding> {
+    let marking = Marking::Dots(&part.dots);
+    let Ok(path) = RasterPath::new(limits, scan(part), part.rect, blank) else { return Vec::new() };
+    let path = path.ordered(marking);
+    let Ok(cost) = Program::of_raster(path.clone(), marking, Vec::new()).measure(&Silent) else {
+        return Vec::new();
+    };
+    let found = [
+        motion::edge_dwell(&path, &cost.estimate),
+        link::starved(&path, marking, &cost.load),
+        motion::short_sighted(&path, marking, &cost.estimate),
+    ];
+    found.into_iter().flatten().filter(|f| f.severity > Severity::Note).collect()
+}
+
+/// The speed at which a finding was gone.
+fn speed(finding: &Finding) -> Option<f64> {
+    finding.remedies.iter().find(|r| r.change == "speed" && r.verified).map(|r| r.value)
+}
+
+/// The finding of the part that has it worst, with how many have it.
+fn worst(drawing: &Drawing, own: &[&(usize, Finding)]) -> Option<Finding> {
+    let harm = |f: &Finding| f.harm.as_ref().map_or(0.0, |h| h.value);
+    let pace = |i: usize| drawing.parts.get(i).map_or(0.0, |p| p.dial.speed.0);
+    let (_, worst) = own.iter().max_by(|a, b| {
+        let by_harm = harm(&a.1).total_cmp(&harm(&b.1));
+        by_harm.then(pace(a.0).total_cmp(&pace(b.0))).then(b.0.cmp(&a.0))
+    })?;
+    let of = |sort: fn(&BurntPart) -> bool| {
+        own.iter().filter(|(i, _)| drawing.parts.get(*i).is_some_and(sort)).count()
+    };
+    let counted = |n: usize, one: &str, more: &str| match n {
+        0 => None,
+        1 => Some(format!("1 {one}")),
+        n => Some(format!("{n} {more}")),
+    };
+    let marks = of(|p| p.is_sign());
+    let places: Vec<String> = [
+        counted(of(BurntPart::is_patch), "patch", "patches"),
+        counted(of(|p| !p.is_sign() && !p.is_patch()), "comb", "combs"),
+        (marks > 0).then(|| "the finder marks and labels".to_string()),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
+    let message = format!("{} So it is in {} of the wedge.", worst.message, places.join(", "));
+    let elsewhere = worst.remedies.iter().filter(|r| ["link", "controller"].contains(&r.change));
+    Some(Finding { message, remedies: elsewhere.cloned().collect(), ..worst.clone() })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::mark::Beam;
+    use crate::mark::response::tests::POSTER_PAINT;
+    use crate::placement::Grid;
+    use crate::units::{Mm, MmPerS, Share, Watts};
+    use crate::wedge::draw::{Request, draw};
+    use crate::wedge::target::{Dial, WedgeKind};
+
+    /// Two by two patches on a tag.
+    fn wedge() -> (Drawing, Blank) {
+        let request = Request {
+            kind: WedgeKind::Exposure,
+            blank: Blank { shape: "rect:60x40mm".parse().unwrap(), margin: Mm(1.0) },
+            machine: "bench diode".into(),
+            coating: "harbour white".into(),
+            rated_power: Watts(5.0),
+            beam: Beam { along: Mm(0.12), across: Mm(0.12) },
+            beam_measured: false,
+            grid: Grid { along: Mm(0.1), across: Mm(0.1) },
+            powers: vec![Share(0.4), Share(0.8)],
+            speeds: vec![MmPerS(8.0), MmPerS(24.0)],
+            chosen: Dial { power: Share(0.9), speed: MmPerS(10.0), passes: 1 },
+            marks_power: None,
+            marks_speed: None,
+            response: POSTER_PAINT,
+            response_measured: false,
+            screens: vec!["threshold".into()],
+            coverages: vec![Share(0.5), Share(1.0)],
+            patch: Mm(4.0),
+        };
+        (draw(&request).unwrap(), request.blank)
+    }
+
+    #[test]
+    fn a_machine_that_follows_has_nothing_said_of_it() {
+        let (drawing, blank) = wedge();
+        assert_eq!(followed(&drawing, &Limits::default(), blank), Followed::default());
+        let sees = Limits { plans_ahead: Some(15), ..Limits::default() };
+        assert_eq!(followed(&drawing, &sees, blank), Followed::default());
+    }
+
+    #[test]
+    fn a_slow_link_and_a_short_sight_are_told_with_the_speeds_that_they_follow() {
+        let (drawing, blank) = wedge();
+        let slow = Limits { link_bytes_per_s: Some(120.0), ..Limits::default() };
+        let found = followed(&drawing, &slow, blank);
+        let f = &found.findings[0];
+        assert_eq!((f.name, f.severity), ("link-starved", Severity::Stop));
+        assert!(
+            f.message.contains("carries 120 bytes/s") && f.message.contains("of the wedge."),
+            "{}",
+            f.message
+        );
+        assert!(f.remedies.iter().all(|r| r.change == "link") && !f.remedies.is_empty(), "{f:?}");
+        assert!(!found.slower.is_empty());
+        for (i, speed) in &found.slower {
+            assert!(speed.is_none_or(|v| v < drawing.parts[*i].dial.speed.0), "{speed:?}");
+        }
+        let at_rest = Limits { power_in_motion: false, ..Limits::default() };
+        let found = followed(&drawing, &at_rest, blank);
+        let f = found.findings.iter().find(|f| f.name == "edge-dwell").unwrap();
+        assert_eq!(f.severity, Severity::Caution);
+        assert!(
+            f.message.contains("switches the beam at rest") && f.message.contains("patches"),
+            "{}",
+            f.message
+        );
+    }
+}
