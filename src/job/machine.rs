@@ -200,6 +200,9 @@ fn yes() -> bool {
     true
 }
 
+/// Bytes of a move on the link: `X-123.456S1000` and the line's end.
+const A_MOVE: f64 = 15.0;
+
 impl Machine {
     /// The bed's width and height in mm.
     pub fn bed(&self) -> (f64, f64) {
@@ -274,11 +277,23 @@ impl Machine {
         Ok(Machine { turned: Some(turned), ..self.clone() })
     }
 
+    /// The highest speed at which dots of this pitch can be marked one by one along x, as far as laser, link, controller and
+    /// axis carry them; and as far as the controller sees ahead, where that is known.
+    pub fn dots_up_to(&self, pitch: Mm) -> (MmPerS, MmPerS) {
+        let (axis, c) = (self.axes(Along::X).0, &self.program);
+        let carried = |rate: f64, needs: f64| if rate > 0.0 { rate * pitch.0 / needs } else { f64::INFINITY };
+        let briefest = self.laser.briefest();
+        let lit = if briefest > 0.0 { pitch.0 / briefest } else { f64::INFINITY };
+        let switched = [carried(c.moves_per_s, 1.0), carried(c.link_bytes_per_s, A_MOVE), lit];
+        let switched = switched.into_iter().fold(axis.top_speed, f64::min);
+        let stops = (2.0 * axis.acceleration * c.plans_ahead * pitch.0).sqrt();
+        let seen = if c.plans_ahead > 0.0 { stops.min(switched) } else { switched };
+        (MmPerS(switched), MmPerS(seen))
+    }
+
     /// Whether the beam can be switched every so many seconds on end: the laser takes a fifth of that at most to answer,
     /// and controller and link carry a move for each.
     pub fn switches_within(&self, seconds: f64) -> bool {
-        /// Bytes of a move on the link: `X-123.456S1000` and the line's end.
-        const A_MOVE: f64 = 15.0;
         let c = &self.program;
         let carries = |rate: f64, needs: f64| rate <= 0.0 || needs <= rate * seconds;
         self.laser.briefest() <= seconds && carries(c.moves_per_s, 1.0) && carries(c.link_bytes_per_s, A_MOVE)
@@ -372,4 +387,26 @@ fn parse_offset(text: &str) -> Result<(f64, f64), String> {
     let b: Mm = b.parse().map_err(|_| wrong())?;
     let a: Mm = a.trim().parse().or_else(|_| format!("{}mm", a.trim()).parse()).map_err(|_| wrong())?;
     Ok((a.0, b.0))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::job::kit;
+
+    #[test]
+    fn dots_are_marked_as_fast_as_link_and_controller_carry_them() {
+        let mut m = kit::machine("diode-5w").unwrap();
+        // 11520 bytes/s are 768 dots of 0.0875 mm; 15 of them are 1.3125 mm, in which 500 mm/s² stop 36.2 mm/s.
+        let (switched, seen) = m.dots_up_to(Mm(0.0875));
+        assert!(
+            (switched.0 - 67.2).abs() < 1e-9 && (seen.0 - 1312.5f64.sqrt()).abs() < 1e-9,
+            "{switched} {seen}"
+        );
+        m.program.link_bytes_per_s = 960.0;
+        let (switched, seen) = m.dots_up_to(Mm(0.0875));
+        assert!((switched.0 - 5.6).abs() < 1e-9 && seen == switched, "{switched} {seen}");
+        (m.program.link_bytes_per_s, m.program.plans_ahead, m.laser.switch_ms) = (0.0, 0.0, 0.0);
+        assert_eq!(m.dots_up_to(Mm(0.0875)), (m.motion.top_speed, m.motion.top_speed));
+    }
 }

@@ -106,6 +106,7 @@ pub fn wedge(grid: &ForeignGrid) -> Result<Wedge, GridError> {
         columns: (width / grid.pitch.along.0).round().max(1.0) as usize,
         rows: (height / grid.pitch.across.0).round().max(1.0) as usize,
         fiducials: dial,
+        carries: None,
         expected: Expected::from_response(&grid.response, false),
         code: None,
         marks: Vec::new(),

@@ -53,6 +53,15 @@ pub struct Dial {
     pub passes: u32,
 }
 
+/// How fast a machine can mark dots of one pitch one by one, along x.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Carries {
+    /// As far as laser, link and controller take in a move for each, and the axis goes.
+    pub switched: MmPerS,
+    /// As far as the controller sees far enough ahead to stop; as `switched` where it is not known how far it sees.
+    pub seen: MmPerS,
+}
+
 /// What a patch is filled with.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
@@ -216,7 +225,7 @@ impl Expected {
 pub struct Wedge {
     /// Version of this file.
     pub version: u32,
-    /// `W` and six hexadecimal digits, a hash of everything else here: the same wedge has the same id.
+    /// `W` and six hexadecimal digits, a hash of all else that is burnt or foretold: the same wedge has the same id.
     pub id: String,
     /// What it measures.
     pub kind: WedgeKind,
@@ -251,6 +260,9 @@ pub struct Wedge {
     /// Power, speed and passes of finder marks, labels and the id's cells: chosen to mark surely.
     #[serde(rename = "signs")]
     pub fiducials: Dial,
+    /// How fast the machine marks dots of this pitch; no part of the id. None in a file of an earlier version.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub carries: Option<Carries>,
     /// The response that was expected.
     pub expected: Expected,
     /// The id's cells; none on a blank too small for them.
@@ -303,6 +315,7 @@ impl Wedge {
     pub fn computed_id(&self) -> String {
         let mut bare = self.clone();
         bare.id.clear();
+        bare.carries = None;
         if let Some(code) = &mut bare.code {
             code.bits = "0".repeat(code.bits.len());
         }

@@ -27,7 +27,7 @@ use crate::units::{Mm, MmPerS, Pitch, Share, duration, short};
 use crate::wedge::draw::program::{self, WedgeProgram};
 use crate::wedge::draw::{self, DrawError, Drawing, LEAST_STRIP, Request, WedgeSize, strip};
 use crate::wedge::show::{preview, ticket};
-use crate::wedge::target::{Dial, Wedge, WedgeKind};
+use crate::wedge::target::{Carries, Dial, Wedge, WedgeKind};
 
 /// Arguments of `wedge draw`.
 #[derive(Debug, Clone, Args)]
@@ -271,7 +271,8 @@ fn drawn(a: &DrawArgs, plan: &Plan) -> Result<Drawn, Failure> {
     let limits = plan.machine.limits();
     let of = |kind: WedgeKind, size: WedgeSize| -> Result<(Request, Drawing), Failure> {
         let request = request(a, plan, kind, size)?;
-        let drawing = draw::draw(&request)?;
+        let mut drawing = draw::draw(&request)?;
+        drawing.wedge.carries = Some(carries(plan));
         Ok((request, drawing))
     };
     let burnt = |(request, drawing): (Request, Drawing)| -> Result<Drawn, Failure> {
@@ -304,12 +305,12 @@ fn drawn(a: &DrawArgs, plan: &Plan) -> Result<Drawn, Failure> {
         match (whole, last) {
             (Some(w), Some(d)) => Ok(Drawn { left_out: Some(left_out(&w, &d)), ..d }),
             (Some(w), None) => Ok(w),
-            _ => burnt(of(kind, all[0])?),
             // Where not even the least has room, fewer steps are no help.
             _ if kind == WedgeKind::Exposure => {
                 of(kind, WedgeSize { steps: "2x2", patch: LEAST_PATCH, screens: 0 })?;
                 burnt(of(kind, all[0])?)
             }
+            _ => burnt(of(kind, all[0])?),
         }
     };
     let in_time = |d: &Drawn| d.program.seconds <= draw::MOST_SECONDS;
@@ -332,6 +333,12 @@ fn drawn(a: &DrawArgs, plan: &Plan) -> Result<Drawn, Failure> {
             Err(_) => best(WedgeKind::Exposure),
         },
     }
+}
+
+/// How fast the machine of a plan marks dots of its pitch.
+pub(super) fn carries(plan: &Plan) -> Carries {
+    let (switched, seen) = plan.machine.dots_up_to(plan.process.pitch_along.value);
+    Carries { switched, seen }
 }
 
 /// The time that a wedge may take, in words.

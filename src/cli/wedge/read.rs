@@ -205,7 +205,7 @@ fn foreign(a: &ReadArgs) -> Result<Wedge, Failure> {
     }
     let size = crate::blank::parse_size(a.size.as_deref().unwrap_or("")).map_err(Failure::input)?;
     let p = &plan.process;
-    Ok(grid::wedge(&grid::ForeignGrid {
+    let wedge = grid::wedge(&grid::ForeignGrid {
         powers,
         speeds,
         passes: a.passes,
@@ -217,7 +217,8 @@ fn foreign(a: &ReadArgs) -> Result<Wedge, Failure> {
         response: p.response(),
         machine: plan.machine.name.clone(),
         coating: plan.coating.name.clone(),
-    })?)
+    })?;
+    Ok(Wedge { carries: Some(super::draw::carries(&plan)), ..wedge })
 }
 
 fn print_summary(out: &mut Out, evidence: &Evidence) -> Result<(), Failure> {

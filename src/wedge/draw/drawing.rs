@@ -117,6 +117,7 @@ fn unfilled(request: &Request, layout: &TargetLayout) -> Wedge {
         columns: layout.whole.columns,
         rows: layout.whole.rows,
         fiducials: sure_dial(request),
+        carries: None,
         expected: Expected::from_response(&request.response, request.response_measured),
         code: (code.count > 0).then(|| Code {
             first: [code.first.0, height - code.first.1],

@@ -47,13 +47,8 @@ pub fn choose(wedge: &Wedge, measured: &Measured, exposure: &ExposureFit, ask: &
     let pick = reading(wedge, p, c, value.as_ref().ok(), exposure, lighter);
     let mut notes = Vec::new();
     notes.extend(picked.and_then(|i| others(wedge, i, &picks, bench.beam_known)));
-    if let Some(j) = c.judged.filter(|j| *j != Judged::Clear) {
-        notes.push(format!(
-            "of every patch 'prepare' would find something at the pitch of this wedge ({}), of the pick {}: follow what it offers",
-            wedge.pitch_across,
-            j.name()
-        ));
-    }
+    notes.extend(c.judged.and_then(|judged| found(wedge, p, judged, &bench)));
+    notes.extend(short_sighted(wedge, p));
     notes.extend(edge(wedge, p, c.judged));
     Chosen { pick: Some(pick), notes }
 }
@@ -90,6 +85,56 @@ fn others(wedge: &Wedge, picked: usize, picks: &[usize], beam_known: bool) -> Op
     ))
 }
 
+/// What `prepare` would find of the pick, where it would find something of every patch, and what is best then.
+fn found(wedge: &Wedge, pick: &TestPatch, judged: Judged, bench: &Bench) -> Option<String> {
+    let pitch = wedge.pitch_across;
+    match judged {
+        Judged::Clear => None,
+        Judged::TooFast => {
+            let most = wedge.carries.map_or(0.0, |c| c.switched.0);
+            // As much exposure as the pick had, in the middle of the range.
+            let slower = 0.65 * most / pick.dial.speed.0;
+            let power = 100.0 * pick.dial.power.0 * libm::pow(slower, wedge.expected.schwarzschild);
+            Some(format!(
+                "the patches that burn well are faster than this machine can switch dots of {pitch} (up to about {} mm/s): 'prepare' will ask for a lower speed; draw another wedge with {} --power {}..{}%",
+                short(most, 1),
+                range(wedge, (0.4 * most, most)),
+                short((0.7 * power).max(1.0), 0),
+                short((1.4 * power).clamp(2.0, 100.0), 0)
+            ))
+        }
+        Judged::UnderBurnt if bench.response.chars_before_full() => Some(format!(
+            "this coating chars before it is fully marked on this machine, whatever the setting: every patch is pale or charred, and the pick is the best of both, {}% of a full mark without char; 'prepare' will say under-burn and has no remedy, so burn it as it is where that is light enough, or try a thinner or another coat",
+            short(100.0 * bench.reached(wedge, pick), 0)
+        )),
+        _ => Some(format!(
+            "of every patch 'prepare' would find something at the pitch of this wedge ({pitch}), of the pick {}: follow what it offers",
+            judged.name()
+        )),
+    }
+}
+
+/// What to say of a pick at whose speed the controller sees too little of single dots.
+fn short_sighted(wedge: &Wedge, pick: &TestPatch) -> Option<String> {
+    let carries =
+        wedge.carries.filter(|c| pick.dial.speed.0 > c.seen.0 && pick.dial.speed.0 <= c.switched.0)?;
+    Some(format!(
+        "at the pick's speed the controller does not see far enough ahead to keep it where single dots follow one another (up to about {} mm/s at this pitch): for pictures in fine dots 'prepare' may ask for a lower speed, and says with how much power",
+        short(carries.seen.0, 1)
+    ))
+}
+
+/// A range of speeds to draw another wedge with, none of them faster than the machine switches.
+fn range(wedge: &Wedge, (from, to): (f64, f64)) -> String {
+    let most = wedge.carries.map_or(f64::INFINITY, |c| c.switched.0);
+    let down = |v: f64| short((v * 10.0).floor() / 10.0, 1);
+    format!(
+        "--speed {}..{}mm/s",
+        short(from.min(0.5 * most), 1),
+        if to > most { down(most) } else { short(to, 1) }
+    )
+}
+
 /// What to say of a pick at the edge of the range: the best may lie beyond it, and which range holds it.
 fn edge(wedge: &Wedge, pick: &TestPatch, judged: Option<Judged>) -> Option<String> {
     let all = || wedge.patches.iter().filter(|p| p.is_setting());
@@ -99,7 +144,7 @@ fn edge(wedge: &Wedge, pick: &TestPatch, judged: Option<Judged>) -> Option<Strin
     let strongest = all().map(|p| p.dial.power.0).fold(0.0, f64::max);
     let weakest = all().map(|p| p.dial.power.0).fold(f64::INFINITY, f64::min);
     let (v, power) = (pick.dial.speed.0, pick.dial.power.0);
-    let range = |from: f64, to: f64| format!("--speed {}..{}mm/s", short(from, 1), short(to, 1));
+    let range = |from: f64, to: f64| range(wedge, (from, to));
     if v >= fastest && power <= weakest {
         let powers = format!("--power {}..{}%", short(40.0 * power, 0), short(100.0 * power, 0));
         return Some(format!(
@@ -108,6 +153,10 @@ fn edge(wedge: &Wedge, pick: &TestPatch, judged: Option<Judged>) -> Option<Strin
         ));
     }
     if v >= fastest {
+        // Where the machine switches no faster, a faster column would tell of no setting to use.
+        if wedge.carries.is_some_and(|c| v >= 0.9 * c.switched.0) {
+            return None;
+        }
         return Some(format!(
             "the pick is in the fastest column: a faster one may do as well; draw another wedge with {}",
             range(0.6 * v, 2.0 * v)
@@ -138,6 +187,8 @@ struct Bench {
     fitted: bool,
     /// Whether the onset of char was measured.
     char: bool,
+    /// The highest speed at which the machine switches single dots, where the wedge's file says it.
+    switched: Option<f64>,
 }
 
 impl Bench {
@@ -156,16 +207,26 @@ impl Bench {
             }
         };
         let fitted = fit.x_half.get().is_some() && fit.rms < 1.5;
-        Bench { beam, response, beam_known, fitted, char: fit.x_char.get().is_some() }
+        let switched = wedge.carries.map(|c| c.switched.0);
+        Bench { beam, response, beam_known, fitted, char: fit.x_char.get().is_some(), switched }
     }
 
     fn judged(&self, wedge: &Wedge, patch: &TestPatch) -> Option<Judged> {
-        self.said(&Burn::new(self.beam, wedge.setting(&patch.dial), self.response))
+        self.said(&self.burn(wedge, patch), patch)
+    }
+
+    fn burn(&self, wedge: &Wedge, patch: &TestPatch) -> Burn {
+        Burn::new(self.beam, wedge.setting(&patch.dial), self.response)
+    }
+
+    /// How much of a full mark a patch reaches.
+    fn reached(&self, wedge: &Wedge, patch: &TestPatch) -> f64 {
+        self.response.rise_at(self.burn(wedge, patch).x_solid)
     }
 
     /// What `prepare` would say; where only the onset of char is known, whether it chars.
-    fn said(&self, burn: &Burn) -> Option<Judged> {
-        let judged = Judged::usual(burn);
+    fn said(&self, burn: &Burn, patch: &TestPatch) -> Option<Judged> {
+        let judged = Judged::usual(burn).at(patch.dial.speed.0, self.switched);
         (self.fitted || (self.char && judged == Judged::OverBurnt)).then_some(judged)
     }
 
@@ -175,7 +236,7 @@ impl Bench {
         let judged = |p: &TestPatch| {
             let mut burn = Burn::new(beam, wedge.setting(&p.dial), response);
             burn.x_solid *= likely.exposure;
-            self.said(&burn)
+            self.said(&burn, p)
         };
         let one = |(c, p): (&Option<Choice>, &TestPatch)| {
             c.map(|c| Choice { judged: judged(p), grain: c.grain * likely.grain, ..c })
@@ -212,7 +273,10 @@ fn reading(
         ""
     };
     let fit_for = match choice.judged {
-        Some(Judged::Clear) => "of which 'prepare' has nothing to say".to_string(),
+        Some(Judged::Clear) if wedge.carries.is_some_and(|c| p.dial.speed.0 <= c.seen.0) => {
+            "of which 'prepare' has nothing to say".to_string()
+        }
+        Some(Judged::Clear) => "of whose burn 'prepare' has nothing to say".to_string(),
         Some(Judged::LinesApart) => format!("within 2 L* of the {name} (lines show on all)"),
         _ => format!("within 2 L* of the {name}"),
     };

@@ -11,6 +11,8 @@ pub enum Judged {
     Clear,
     /// Lines show, and nothing else.
     LinesApart,
+    /// Single dots come faster than the machine switches.
+    TooFast,
     /// The mark is not full.
     UnderBurnt,
     /// It chars on the lines.
@@ -37,13 +39,33 @@ impl Judged {
         Judged::of(burn, OVER_BURN)
     }
 
+    /// The same of a setting whose dots the machine may not follow.
+    pub fn at(self, speed: f64, switched: Option<f64>) -> Judged {
+        let too_fast = switched.is_some_and(|most| speed > most * (1.0 + 1e-9));
+        if too_fast { self.max(Judged::TooFast) } else { self }
+    }
+
     /// In words, as the finding is called.
     pub fn name(self) -> &'static str {
         match self {
             Judged::Clear => "nothing",
             Judged::LinesApart => "lines-apart",
+            Judged::TooFast => "link-starved or slow-switch",
             Judged::UnderBurnt => "under-burn",
             Judged::OverBurnt => "over-burn",
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_setting_that_the_machine_cannot_switch_at_is_no_clear_one() {
+        assert_eq!(Judged::Clear.at(50.0, Some(40.0)), Judged::TooFast);
+        assert_eq!(Judged::LinesApart.at(50.0, Some(40.0)), Judged::TooFast);
+        assert_eq!(Judged::OverBurnt.at(50.0, Some(40.0)), Judged::OverBurnt);
+        assert_eq!([Some(40.0), None].map(|most| Judged::Clear.at(40.0, most)), [Judged::Clear; 2]);
     }
 }

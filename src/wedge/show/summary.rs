@@ -130,8 +130,11 @@ fn lines(r: &Reading, most: usize) -> Vec<(String, bool)> {
 }
 
 /// How a note begins to say that the best setting lies beyond a sheet, and not only that a faster one might do.
-const BETTER_ELSEWHERE: [&str; 2] =
-    ["the range may not hold the best", "a slower one may leave nothing to find"];
+const BETTER_ELSEWHERE: [&str; 3] = [
+    "the range may not hold the best",
+    "a slower one may leave nothing to find",
+    "faster than this machine can switch",
+];
 
 /// How to take a photo again that went wrong.
 const AGAIN: &str = "Take another photo: soft light from one side, nothing bright behind you that the piece could mirror, no flash, the lightest patch well below white.";
