@@ -65,7 +65,9 @@ fn forecast_of_1_mdot_with_all_64_samples(bencher: Bencher) {
 #[divan::bench(args = [(1024, 1, false), (1024, 1, true), (9433, 5, false), (9433, 5, true)], max_time = 20)]
 fn one_walk(bencher: Bencher, (side, block, drawing): (usize, usize, bool)) {
     let (dots, forecast) = (dots(side), Forecast::new(&trade()));
-    let ink = drawing.then(|| LineWork::new(&Tone::filled(side, side, 0.4), |_| 0..side));
+    // Fine line work all over, stroke and gap at once.
+    let tones = || (0..side * side).map(|i| if i % 2 == 0 { 0.35 } else { 0.45 }).collect();
+    let ink = drawing.then(|| LineWork::new(&Tone::from_vec(side, side, tones()), |_| 0..side));
     let wish = Wish { blocks: (block, block), ink: ink.as_ref() };
     bencher.counter(ItemsCount::new(side * side)).bench(|| walk(&forecast, &dots, wish, &Silent));
 }

@@ -10,6 +10,12 @@ use crate::plane::{Dots, Tone};
 const STROKE_FROM: f32 = 0.2;
 /// Where no more than this much of a dot is ink, a place is meant to stay free.
 const GAP_TO: f32 = 0.5;
+/// A tone between these that is even for this many dots and more, along and across, is a tint: the holes and clumps of its
+/// screen are neither strokes nor gaps. A thin stroke is even one way alone.
+const TINT: (f32, f32) = (0.05, 0.9);
+const TINT_DOTS: u16 = 8;
+/// Neighbours of a tint, or of a shade that changes softly, differ by less.
+const EVEN: f32 = 0.05;
 /// A stroke does not show where nothing near it is marked so much.
 const NOTHING_UNDER: f32 = 0.25;
 /// A gap is closed where all near it is marked more than so much.
@@ -24,22 +30,73 @@ pub struct LineWork {
 
 impl LineWork {
     /// The ink of a drawing, `wanted` before the dot-gain curve, one value a dot. `allowed` says for a row
-    /// in which columns dots may lie: nothing is wanted elsewhere.
+    /// in which columns dots may lie: nothing is wanted elsewhere. Tints are neither of the two.
     pub fn new(wanted: &Tone, allowed: impl Fn(usize) -> Range<usize>) -> Self {
         let mut strokes = Dots::off(wanted.width(), wanted.height());
         let mut gaps = strokes.clone();
+        let across = even_across(wanted);
+        let mut tints = vec![0u8; wanted.width().div_ceil(8)];
         for y in 0..wanted.height() {
+            tints.copy_from_slice(across.row(y));
+            keep_even_along(wanted.row(y), &mut tints);
             let (stroke, gap) = (strokes.row_mut(y), gaps.row_mut(y));
-            for ((stroke, gap), tones) in stroke.iter_mut().zip(gap).zip(wanted.row(y).chunks(8)) {
+            let bytes = stroke.iter_mut().zip(gap).zip(&tints);
+            for (((stroke, gap), tint), tones) in bytes.zip(wanted.row(y).chunks(8)) {
                 for (i, &t) in tones.iter().enumerate() {
                     *stroke |= u8::from(t >= STROKE_FROM) << (7 - i);
                     *gap |= u8::from(t <= GAP_TO) << (7 - i);
                 }
+                *stroke &= !tint;
+                *gap &= !tint;
             }
             strokes.keep_only(y, allowed(y));
             gaps.keep_only(y, allowed(y));
         }
         LineWork { strokes, gaps }
+    }
+}
+
+/// Whether two neighbours may be of one tint.
+fn even(a: f32, b: f32) -> bool {
+    (a - b).abs() < EVEN && a > TINT.0 && a < TINT.1 && b > TINT.0 && b < TINT.1
+}
+
+/// The dots of tints that are even across the rows.
+fn even_across(wanted: &Tone) -> Dots {
+    let (width, height) = (wanted.width(), wanted.height());
+    let mut out = Dots::off(width, height);
+    let mut runs = vec![1u16; width];
+    for y in 1..height {
+        let (above, row) = (wanted.row(y - 1), wanted.row(y));
+        for (x, run) in runs.iter_mut().enumerate() {
+            if !even(above[x], row[x]) {
+                *run = 1;
+                continue;
+            }
+            *run = run.saturating_add(1);
+            // Once it is long enough, with all that led to it.
+            let first = match *run {
+                n if n < TINT_DOTS => continue,
+                TINT_DOTS => y + 1 - usize::from(TINT_DOTS),
+                _ => y,
+            };
+            (first..=y).for_each(|row| out.row_mut(row)[x / 8] |= 0x80 >> (x % 8));
+        }
+    }
+    out
+}
+
+/// Keeps of a row's bits those of tints that are even along it.
+fn keep_even_along(row: &[f32], bits: &mut [u8]) {
+    let mut first = 0;
+    for x in 1..=row.len() {
+        if x < row.len() && even(row[x - 1], row[x]) {
+            continue;
+        }
+        if x - first < usize::from(TINT_DOTS) {
+            (first..x).for_each(|x| bits[x / 8] &= !(0x80 >> (x % 8)));
+        }
+        first = x;
     }
 }
 
@@ -140,4 +197,38 @@ pub(super) fn together(bands: Vec<BandLost>) -> Option<Lost> {
         patches.append(band.patches);
     }
     patches.finish().map(|worst| Lost { strokes, gaps, worst: worst.worst })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn work(f: impl Fn(usize, usize) -> f32) -> LineWork {
+        let tones = (0..40 * 30).map(|i| f(i % 40, i / 40)).collect();
+        LineWork::new(&Tone::from_vec(40, 30, tones), |_| 0..40)
+    }
+
+    fn at(dots: &Dots, x: usize, y: usize) -> bool {
+        dots.row(y)[x / 8] & (0x80 >> (x % 8)) != 0
+    }
+
+    #[test]
+    fn a_tint_is_neither_stroke_nor_gap_and_a_thin_grey_line_is_a_stroke() {
+        let it = work(|x, y| if (10..30).contains(&x) && (8..20).contains(&y) { 0.35 } else { 0.0 });
+        for (x, y) in [(10, 8), (29, 19), (20, 12)] {
+            assert!(!at(&it.strokes, x, y) && !at(&it.gaps, x, y), "{x} {y}");
+        }
+        assert!(at(&it.gaps, 9, 8) && at(&it.gaps, 20, 20));
+        let it = work(|_, y| if (12..15).contains(&y) { 0.35 } else { 0.0 });
+        assert!((0..40).all(|x| at(&it.strokes, x, 13)));
+        // Solids are strokes, bare ground is a gap, however wide.
+        let it = work(|x, _| f32::from(u8::from(x < 20)));
+        assert!(at(&it.strokes, 5, 15) && at(&it.gaps, 35, 15));
+    }
+
+    #[test]
+    fn a_shade_that_changes_softly_is_a_tint() {
+        let it = work(|x, _| 0.2 + 0.012 * x as f32);
+        assert!(!at(&it.strokes, 20, 15) && !at(&it.gaps, 5, 15));
+    }
 }
