@@ -23,6 +23,17 @@ pub(super) fn enough(coloured: usize, all: usize) -> bool {
     coloured * ONE_IN >= all && coloured > 0
 }
 
+/// Red, green and blue codes as one value, which a plane holds exactly: there are 2^24 of them.
+pub(super) fn packed([r, g, b]: [u8; 3]) -> f32 {
+    ((u32::from(r) << 16) | (u32::from(g) << 8) | u32::from(b)) as f32
+}
+
+/// The codes of a value of [`packed`].
+pub(super) fn unpacked(v: f32) -> [u8; 3] {
+    let [_, r, g, b] = (v as u32).to_be_bytes();
+    [r, g, b]
+}
+
 /// Red, green and blue codes of a raster as it was stored, before it was brought upright. Shared, never changed.
 #[derive(Clone)]
 pub struct Colours {
@@ -65,14 +76,14 @@ impl Colours {
         Colours { turn, mirror, ..self }
     }
 
-    /// A plane with one value a picture element, upright, of its red, green and blue (0 to 1).
-    pub(super) fn map(&self, f: impl Fn([f32; 3]) -> f32 + Sync + Send) -> Light {
+    /// A plane of its codes, upright, each [`packed`].
+    pub(super) fn packed(&self) -> Light {
         let mut out = vec![0.0f32; self.width * self.height];
         let (w, n) = (self.width, self.channels);
         parallel::bands(&mut out, w, 32, |first, band| {
             let source = &self.codes[first * w * n..first * w * n + band.len() * n];
             for (p, v) in source.chunks_exact(n).zip(band) {
-                *v = f([p[0], p[1], p[2]].map(|c| f32::from(c) / 255.0));
+                *v = packed([p[0], p[1], p[2]]);
             }
         });
         turned(Light::from_vec(self.width, self.height, out), self.turn, self.mirror)

@@ -26,9 +26,9 @@ pub struct Rendered {
     pub light: Light,
     /// Opacity, where the art has any that is not 1 everywhere.
     pub alpha: Option<Alpha>,
-    /// Whether it is a drawing of any density with colours to speak of, read as one: light is then as much less than white's as
-    /// the ink differs from white, also by its colour.
-    pub coloured: bool,
+    /// The red, green and blue codes of each dot, packed into one value, of a drawing of any density with colours to speak of
+    /// that is read as one: light is then as much less than white's as the ink differs from white, also by its colour.
+    pub codes: Option<Light>,
 }
 
 /// Renders what `view` shows of `art` into `columns` x `rows` dots.
@@ -137,7 +137,7 @@ fn raster(
         Some(curve) => curve.apply(band),
         None => band.iter_mut().for_each(|v| *v = v.clamp(0.0, 1.0)),
     });
-    Ok(Rendered { light, alpha, coloured: false })
+    Ok(Rendered { light, alpha, codes: None })
 }
 
 /// Resamples the part `region` of a plane to `columns` x `rows`.

@@ -8,6 +8,7 @@ pub mod detail;
 pub mod faint;
 mod harm;
 mod in_words;
+pub mod inks;
 pub mod layers;
 pub mod lines;
 pub mod link;

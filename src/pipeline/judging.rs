@@ -17,7 +17,7 @@ use crate::findings::detail::Detail;
 use crate::findings::layers::{How, Said, Spoken};
 use crate::findings::machine::Fitting;
 use crate::findings::{
-    Finding, art as of_art, burn, detail, faint, layers as of_layers, lines as of_lines,
+    Finding, art as of_art, burn, detail, faint, inks as of_inks, layers as of_layers, lines as of_lines,
     machine as of_machine, motion, switch, tone,
 };
 use crate::job::Plan;
@@ -91,11 +91,12 @@ pub(super) fn of_pictures(plan: &Plan, layers: &[Arc<Layer>], pictures: &[LayerP
             continue;
         };
         let of_layer = plan.of_layer(settled, layer.art.place);
-        let LayerPicture { reading, around, placement, .. } = picture;
+        let LayerPicture { reading, around, alike, placement, .. } = picture;
         let unsure = reading.other.filter(|_| reading.sure < UNSURE);
         let found = [
             coarse(&of_layer, &layer.art.art, placement),
             around.and_then(|a| of_art::sheet_edge(&a)),
+            alike.map(|a| of_inks::inks_alike(&a)),
             unsure.map(|other| of_art::layer_unsure(reading, other, picture.layer == 0)),
             picture_within(&of_layer, &layer.art.art, reading),
         ];

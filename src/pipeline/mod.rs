@@ -34,7 +34,7 @@ pub use shown::{Shown, wanted};
 pub use wanted::Wanted;
 
 use crate::art::{self, Art};
-use crate::findings::art as of_art;
+use crate::findings::{art as of_art, inks as of_inks};
 use crate::job::Plan;
 use crate::job::words::ToneBy;
 use crate::plane::Dots;
@@ -65,7 +65,7 @@ pub fn run_shown(
         Shown::Art(art) => facts::art_facts(art, name, &wanted.reading),
         Shown::Layers(layers) => facts::art_facts_of_layers(layers.len(), name, &wanted.reading),
     };
-    let (reading, around) = (wanted.reading.clone(), wanted.around);
+    let (reading, around, inks) = (wanted.reading.clone(), wanted.around, wanted.alike);
     let (pictures, meeting) = (wanted.pictures.clone(), wanted.meeting.clone());
     let left_out = wanted.left_out(plan, shown, progress)?;
     let mut notes: Vec<String> = shown.arts().flat_map(|art| art.notes().iter().cloned()).collect();
@@ -80,6 +80,7 @@ pub fn run_shown(
     stages.likely = judge.map(|judge| likely::likely(plan, &judge, &stages.dots));
     let mut findings = judging::findings(plan, Source::Shown(shown), &stages, &detail, progress);
     judging::add(&mut findings, around.and_then(|a| of_art::sheet_edge(&a)));
+    judging::add(&mut findings, inks.map(|a| of_inks::inks_alike(&a)));
     judging::add(&mut findings, axis::other_axis(plan, &stages));
     let readings = match shown.alone() {
         Some(art) => {

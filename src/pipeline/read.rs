@@ -4,7 +4,7 @@
 use std::borrow::Cow;
 
 use super::error::PipelineError;
-use crate::art::reading::{self, Decision, Inked, PaperSheet};
+use crate::art::reading::{self, AlikeInks, Decision, Inked, PaperSheet};
 use crate::art::{self, Art, Kind, Rendered, View, Window};
 use crate::job::Plan;
 use crate::job::words::ReadAs;
@@ -26,6 +26,8 @@ pub(super) struct Drawn {
     pub sheet: Option<PaperSheet>,
     /// A note for the person, where the ground of a drawing is not white.
     pub note: Option<String>,
+    /// Inks that touch and get nearly the same mark.
+    pub alike: Option<AlikeInks>,
 }
 
 impl<'a> ReadArt<'a> {
@@ -53,21 +55,25 @@ impl<'a> ReadArt<'a> {
     /// Art that cannot be drawn, or a view of it that cannot be.
     pub fn render(&self, view: &View, columns: usize, rows: usize) -> Result<Drawn, PipelineError> {
         let mut rendered = art::render(&self.art, view, columns, rows, self.reading.kind)?;
-        let (mut sheet, mut note) = (None, None);
+        let (mut sheet, mut note, mut alike) = (None, None, None);
         if let Some(inked) = &self.inked {
             let seen = view.region().width() * self.art.size().0;
             let along = if view.turn.swaps() { rows } else { columns };
             inked.settle(&mut rendered.light, along as f64 / seen.max(1.0));
             note.clone_from(&inked.note);
-        } else if self.reading.kind == Kind::Drawing && !on_nothing(&self.art) {
-            note = reading::on_its_ground(&mut rendered);
+            alike = inked.alike;
+        } else if self.reading.kind == Kind::Drawing
+            && !on_nothing(&self.art)
+            && let Some(inked) = reading::on_its_ground(&mut rendered)
+        {
+            (note, alike) = (inked.note, inked.alike);
         }
         if self.reading.kind == Kind::Paper {
             let (light, found) = reading::flattened(&rendered.light);
             rendered.light = light;
             sheet = found;
         }
-        Ok(Drawn { rendered, sheet, note })
+        Ok(Drawn { rendered, sheet, note, alike })
     }
 }
 

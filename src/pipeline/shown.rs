@@ -118,8 +118,9 @@ fn of_layers(plan: &Plan, layers: &[Arc<Layer>], progress: &dyn Progress) -> Res
         .enumerate()
         .filter(|(_, (settled, _))| matches!(settled.shows, Shows::File(_)))
         .map(|(layer, (_, part))| {
-            let Wanted { reading, around, placement, .. } = &part.wanted;
-            LayerPicture { layer, reading: reading.clone(), around: *around, placement: *placement }
+            let Wanted { reading, around, alike, placement, .. } = &part.wanted;
+            let reading = reading.clone();
+            LayerPicture { layer, reading, around: *around, alike: *alike, placement: *placement }
         })
         .collect();
     let reading = match pictures.as_slice() {
@@ -136,6 +137,7 @@ fn of_layers(plan: &Plan, layers: &[Arc<Layer>], progress: &dyn Progress) -> Res
         kind,
         reading,
         around: None,
+        alike: None,
         pictures,
         meeting,
         notes: notes.collect(),

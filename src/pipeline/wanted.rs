@@ -8,7 +8,7 @@ use super::left_out::LeftOut;
 use super::read::{self, ReadArt};
 use super::shares::Shares;
 use super::shown::{Meeting, Shown, wanted};
-use crate::art::reading::Decision;
+use crate::art::reading::{AlikeInks, Decision};
 use crate::art::{self, Art, Kind, View};
 use crate::findings::art::Around;
 use crate::job::Plan;
@@ -30,6 +30,8 @@ pub struct LayerPicture {
     pub reading: Decision,
     /// What lies around a sheet of paper, where it does not fill the picture.
     pub around: Option<Around>,
+    /// Inks of it that touch and get nearly the same mark.
+    pub alike: Option<AlikeInks>,
     /// Where it lies.
     pub placement: Placement,
 }
@@ -47,6 +49,8 @@ pub struct Wanted {
     pub reading: Decision,
     /// What lies around a sheet of paper, where it does not fill the picture.
     pub around: Option<Around>,
+    /// Inks of it that touch and get nearly the same mark.
+    pub alike: Option<AlikeInks>,
     /// The pictures among its layers; none where it is one picture and nothing else.
     pub pictures: Vec<LayerPicture>,
     /// What came of its layers where they meet.
@@ -227,7 +231,7 @@ pub(super) fn wanted_as(
 
     progress.begin("drawing at the dots' density", shares.drawing)?;
     let rect = &placement.rect;
-    let read::Drawn { rendered, sheet, note } = read.render(&view, rect.columns, rect.rows)?;
+    let read::Drawn { rendered, sheet, note, alike } = read.render(&view, rect.columns, rect.rows)?;
     let around = sheet.map(|sheet| {
         let crop = read::crop_to(&sheet, &view);
         Around {
@@ -277,6 +281,7 @@ pub(super) fn wanted_as(
         kind,
         reading: read.reading,
         around,
+        alike,
         pictures: Vec::new(),
         meeting: Meeting::default(),
         notes,

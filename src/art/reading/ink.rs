@@ -5,27 +5,16 @@
 //! whatever drew the edges: along an edge the distance is the share of the ink's cover. So white lettering on black
 //! is ink, and yellow on white, hardly darker, is seen by its colour.
 //!
-//! Tones: what fills a notable area evenly is meant. The strongest ink becomes solid and so do inks nearly as strong,
-//! unless two of them touch, where lettering would drown; a tint stays one. The ripple of a compression beside an edge
-//! is none of these: each tone draws to itself what lies within the ripple's height.
+//! What each share becomes is settled by the tones that are found ([`super::tones`]). Inks that touch and differ in colour, but
+//! hardly in their distance from the ground, are told apart before ([`super::alike`]).
 
+use super::alike::{AlikeInks, Inks};
+use super::tones::Tones;
+use crate::art::colours::unpacked;
 use crate::art::{Colours, Format, Raster, Rendered};
 use crate::colour::{Curve, linear_to_srgb, srgb_to_linear};
 use crate::parallel;
 use crate::plane::{Alpha, Light};
-
-/// An ink of this share of the strongest is meant to be solid (common practice in preparing line art, no source).
-const SOLID_FROM: f64 = 0.72;
-/// The share that a strong ink gets where it touches a stronger one.
-const BESIDE: f64 = 0.6;
-/// Least share of a tint that is meant: it must show.
-const LEAST_TINT: f64 = 0.12;
-/// The strongest ink is brought to solid from no less than this: below, it is the noise of an empty picture.
-const LEAST_INK: f64 = 0.06;
-/// Half width of a tone, of 255.
-const TONE: usize = 8;
-/// Most of the ripple that is taken for one.
-const MOST_RIPPLE: f64 = 0.22;
 
 /// How the shares of ink of a drawing become marks.
 #[derive(Debug, Clone)]
@@ -34,6 +23,13 @@ pub struct Inked {
     steps: Vec<(f64, f64)>,
     /// A note for the person, where the ground is not white.
     pub note: Option<String>,
+    /// Inks of different colours that touch and get nearly the same mark all the same.
+    pub alike: Option<AlikeInks>,
+}
+
+/// Luma and the two colour differences of packed codes, each 0..1.
+pub(super) fn opponent_of(code: f32) -> [f32; 3] {
+    opponent(unpacked(code).map(|c| f32::from(c) / 255.0))
 }
 
 /// Luma and the two colour differences of red, green and blue codes, 0..1.
@@ -46,21 +42,23 @@ fn opponent([r, g, b]: [f32; 3]) -> [f32; 3] {
 struct Planes<'a> {
     light: &'a Light,
     alpha: Option<&'a Alpha>,
-    colours: Option<&'a Colours>,
+    /// Red, green and blue codes, packed, where there are colours.
+    codes: Option<&'a Light>,
     lossy: bool,
 }
 
 /// Least share of ink of a place, and least share of places with it, for a ground to be one: art of one tone all over
 /// is all ink.
-const SEEN: (f32, usize) = (0.1, 5000);
+pub(super) const SEEN: (f32, usize) = (0.1, 5000);
 
 /// Finds ground and ink of a drawing: the drawing as dark ink on white (code 1 − share of ink, as linear light), and how
 /// its tones are settled once it is rendered.
 pub fn inked(raster: &Raster) -> (Raster, Inked) {
+    let codes = raster.colours.as_ref().map(Colours::packed);
     let planes = Planes {
         light: &raster.light,
         alpha: raster.alpha.as_ref(),
-        colours: raster.colours.as_ref(),
+        codes: codes.as_ref(),
         lossy: matches!(raster.facts.format, Format::Jpeg | Format::WebP),
     };
     let (light, inked) = planes.inked(planes.ground());
@@ -78,20 +76,25 @@ pub fn share_of_ink(rgb: [f32; 3]) -> f32 {
 
 /// Does the same to an SVG drawing, rendered, whose ground is not white or whose inks are coloured; else changes nothing: its
 /// greys are the tones that were drawn.
-pub fn on_its_ground(rendered: &mut Rendered) -> Option<String> {
-    let planes =
-        Planes { light: &rendered.light, alpha: rendered.alpha.as_ref(), colours: None, lossy: false };
+pub fn on_its_ground(rendered: &mut Rendered) -> Option<Inked> {
+    let codes = rendered.codes.take();
+    let planes = Planes {
+        light: &rendered.light,
+        alpha: rendered.alpha.as_ref(),
+        codes: codes.as_ref(),
+        lossy: false,
+    };
     let ground = planes.ground();
-    if ground.1 && !rendered.coloured {
+    if ground.1 && codes.is_none() {
         return None;
     }
     let (light, inked) = planes.inked(ground);
-    if inked.note.is_none() && !rendered.coloured {
+    if inked.note.is_none() && codes.is_none() {
         return None;
     }
     rendered.light = light;
     inked.settle(&mut rendered.light, 1.0);
-    inked.note
+    Some(inked)
 }
 
 impl Planes<'_> {
@@ -102,7 +105,14 @@ impl Planes<'_> {
         if plain && ground != WHITE {
             share = self.shares(WHITE);
         }
+        let inks = self.codes.and_then(|codes| Inks::of(codes, &share, self.alpha, self.lossy));
+        let inks = inks.map(|mut inks| {
+            inks.tell_apart(&mut share);
+            inks
+        });
         let steps = Tones::of(&share, self.alpha, self.lossy).steps();
+        let mark = |s: f64| if steps.is_empty() { s } else { along(&steps, s) };
+        let alike = inks.and_then(|inks| inks.alike(mark));
         let curve = Curve::new(|s| srgb_to_linear(1.0 - s));
         let w = share.width();
         parallel::bands(share.data_mut(), w, 32, |_, band| curve.apply(band));
@@ -115,7 +125,7 @@ impl Planes<'_> {
                     .to_string()
             }
         });
-        (share, Inked { steps, note })
+        (share, Inked { steps, note, alike })
     }
 }
 
@@ -151,7 +161,7 @@ fn along(points: &[(f64, f64)], x: f64) -> f64 {
 }
 
 /// White paper: luma and colour differences.
-const WHITE: [f32; 3] = [1.0, 0.0, 0.0];
+pub(super) const WHITE: [f32; 3] = [1.0, 0.0, 0.0];
 
 impl Planes<'_> {
     /// The ground (luma and colour differences), and whether it is white or nothing, as usual.
@@ -165,13 +175,10 @@ impl Planes<'_> {
         }
         let frame = (w.min(h) / 100).max(1);
         let code = Curve::coding();
-        // One plane a component, where there are colours; the border alone is looked at.
-        let part = |k: usize| raster.colours.map(|c| c.map(move |rgb| opponent(rgb)[k]));
-        let planes = [part(0), part(1), part(2)];
         let at = |x: usize, y: usize| -> [f32; 3] {
-            match &planes {
-                [Some(a), Some(b), Some(c)] => [a.row(y)[x], b.row(y)[x], c.row(y)[x]],
-                _ => [code.at(raster.light.row(y)[x]), 0.0, 0.0],
+            match raster.codes {
+                Some(codes) => opponent_of(codes.row(y)[x]),
+                None => [code.at(raster.light.row(y)[x]), 0.0, 0.0],
             }
         };
         let mut border: Vec<[f32; 3]> = Vec::new();
@@ -207,7 +214,7 @@ impl Planes<'_> {
     }
 }
 
-fn distance(a: [f32; 3], b: [f32; 3]) -> f32 {
+pub(super) fn distance(a: [f32; 3], b: [f32; 3]) -> f32 {
     let d: f32 = a.iter().zip(b).map(|(a, b)| (a - b) * (a - b)).sum();
     d.sqrt()
 }
@@ -217,15 +224,20 @@ impl Planes<'_> {
     /// than luma, so that they bleed over edges: there the least difference of colour around counts.
     fn shares(&self, ground: [f32; 3]) -> Light {
         let (raster, lossy) = (self, self.lossy);
-        if let Some(colours) = raster.colours {
+        if let Some(codes) = raster.codes {
+            let each = |f: &(dyn Fn([f32; 3]) -> f32 + Sync)| {
+                let mut out = codes.clone();
+                let w = out.width();
+                parallel::bands(out.data_mut(), w, 32, |_, band| {
+                    band.iter_mut().for_each(|v| *v = f(opponent_of(*v)));
+                });
+                out
+            };
             if !lossy {
-                return colours.map(|rgb| distance(opponent(rgb), ground).min(1.0));
+                return each(&|it| distance(it, ground).min(1.0));
             }
-            let mut luma = colours.map(|rgb| opponent(rgb)[0] - ground[0]);
-            let tint = colours.map(|rgb| {
-                let [_, b, r] = opponent(rgb);
-                distance([0.0, b, r], [0.0, ground[1], ground[2]])
-            });
+            let mut luma = each(&|it| it[0] - ground[0]);
+            let tint = each(&|[_, b, r]| distance([0.0, b, r], [0.0, ground[1], ground[2]]));
             let tint = least(&tint);
             let w = luma.width();
             parallel::bands(luma.data_mut(), w, 32, |first, band| {
@@ -274,189 +286,6 @@ fn least(plane: &Light) -> Light {
     Light::from_vec(w, h, out)
 }
 
-/// The tones of a drawing, by their shares of ink.
-#[derive(Debug, Clone, PartialEq)]
-struct Tones {
-    /// Shares that fill a notable area evenly, rising, the ground left out; each with whether it touches a stronger one.
-    tones: Vec<(f64, bool)>,
-    /// The share of the strongest ink.
-    strongest: f64,
-    /// Height of the ripple beside edges.
-    ripple: f64,
-}
-
-impl Tones {
-    fn of(share: &Light, alpha: Option<&Alpha>, lossy: bool) -> Tones {
-        let (w, h) = (share.width(), share.height());
-        let opaque = |x: usize, y: usize| alpha.is_none_or(|a| a.row(y)[x] >= 0.5);
-        let step: f32 = if lossy { 8.0 / 255.0 } else { 2.5 / 255.0 };
-        let (mut flat, mut all) = (vec![0u64; 256], vec![0u64; 256]);
-        let mut places = 0u64;
-        let code = |v: f32| ((v * 255.0).round() as usize).min(255);
-        for y in 0..h {
-            let (row, below) = (share.row(y), share.row((y + 1).min(h - 1)));
-            for x in 0..w {
-                if !opaque(x, y) {
-                    continue;
-                }
-                let v = row[x];
-                places += 1;
-                all[code(v)] += 1;
-                let right = row[(x + 1).min(w - 1)];
-                flat[code(v)] += u64::from((right - v).abs() <= step && (below[x] - v).abs() <= step);
-            }
-        }
-        let inked: u64 = all[26..].iter().sum();
-        let mut peaks = peaks(&flat, places, inked);
-        peaks.sort_unstable();
-        let strongest = match peaks.last() {
-            Some(&top) => top as f64 / 255.0,
-            None => quantile(&all[26..], 0.98).map_or(1.0, |i| (i + 26) as f64 / 255.0),
-        };
-        let tones = peaks
-            .iter()
-            .enumerate()
-            .map(|(i, &p)| (p as f64 / 255.0, touches(share, p, &peaks[i + 1..])))
-            .collect();
-        let ripple = if lossy { ripple(share, &peaks) } else { 0.0 };
-        Tones { tones, strongest: strongest.clamp(LEAST_INK, 1.0), ripple }
-    }
-
-    /// Share of ink and what it becomes; empty where nothing changes.
-    fn steps(&self) -> Vec<(f64, f64)> {
-        let scale = 1.0 / self.strongest;
-        let mut levels: Vec<(f64, f64)> = vec![(0.0, 0.0)];
-        for &(p, touching) in &self.tones {
-            let share = (p * scale).min(1.0);
-            let mark = match share {
-                s if s >= 0.999 => 1.0,
-                s if s >= SOLID_FROM && touching => s.min(BESIDE),
-                s if s >= SOLID_FROM => 1.0,
-                s => s.max(LEAST_TINT),
-            };
-            let least = levels.last().map_or(0.0, |l| l.1);
-            levels.push((p, mark.max(least)));
-        }
-        if levels.len() == 1 {
-            levels.push((self.strongest, 1.0));
-        }
-        let plain = levels.len() == 2 && self.strongest >= 0.97 && self.ripple < 0.02;
-        if plain {
-            return Vec::new();
-        }
-        let mut steps: Vec<(f64, f64)> = Vec::new();
-        for (i, &(p, mark)) in levels.iter().enumerate() {
-            let before = if i > 0 { p - levels[i - 1].0 } else { f64::INFINITY };
-            let after = levels.get(i + 1).map_or(f64::INFINITY, |n| n.0 - p);
-            let width = self.ripple.min(before.min(after) / 3.0);
-            if i > 0 {
-                steps.push((p - width, mark));
-            }
-            // What is stronger than the strongest is as solid.
-            steps.push((if i + 1 == levels.len() { p.max(p - width + 1e-6) } else { p + width }, mark));
-        }
-        steps.dedup_by(|b, a| b.0 <= a.0);
-        steps
-    }
-}
-
-/// The codes, of 255, at which even places gather, the ground left out; at most five.
-fn peaks(flat: &[u64], places: u64, inked: u64) -> Vec<usize> {
-    let mut left = flat.to_vec();
-    let mass = |bins: &[u64], at: usize, by: usize| {
-        bins[at.saturating_sub(by)..(at + by + 1).min(256)].iter().sum::<u64>()
-    };
-    // The ground's own.
-    left[..TONE + 4].fill(0);
-    let mut found = Vec::new();
-    for _ in 0..8 {
-        let Some(peak) = (0..256).max_by_key(|&i| (mass(&left, i, 2), std::cmp::Reverse(i))) else { break };
-        let core = mass(&left, peak, 3);
-        if core * 200 < places && core * 12 < inked || core * 2000 < places || core == 0 {
-            break;
-        }
-        // A tone stands for itself; a gradient, or the foot of another tone, has as much beside it.
-        let alone = core * 10 >= mass(flat, peak, TONE - 1) * 6;
-        left[peak.saturating_sub(2 * TONE)..(peak + 2 * TONE + 1).min(256)].fill(0);
-        if alone {
-            found.push(peak);
-        }
-        if found.len() == 5 {
-            break;
-        }
-    }
-    found
-}
-
-/// Whether a notable part of a tone's border is with one of the stronger tones rather than with the ground.
-fn touches(share: &Light, tone: usize, stronger: &[usize]) -> bool {
-    const APART: usize = 4;
-    if stronger.is_empty() {
-        return false;
-    }
-    let (w, h) = (share.width(), share.height());
-    let of = |v: f32, t: usize| (v * 255.0 - t as f32).abs() <= TONE as f32;
-    let (mut border, mut with) = (0u64, 0u64);
-    let mut pair = |a: f32, b: f32| {
-        let (a, b) = if of(a, tone) { (a, b) } else { (b, a) };
-        if of(a, tone) && !of(b, tone) {
-            border += 1;
-            with += u64::from(stronger.iter().any(|&s| of(b, s)));
-        }
-    };
-    for y in 0..h {
-        let row = share.row(y);
-        for x in 0..w {
-            if x + APART < w {
-                pair(row[x], row[x + APART]);
-            }
-            if y + APART < h {
-                pair(row[x], share.row(y + APART)[x]);
-            }
-        }
-    }
-    with * 20 > border
-}
-
-/// How high the ripple of a lossy compression stands on the bare ground near edges.
-fn ripple(share: &Light, peaks: &[usize]) -> f64 {
-    const NEAR: usize = 2;
-    let (w, h) = (share.width(), share.height());
-    // Places within two elements of ink are its edge, not its ripple.
-    let mut edge = vec![false; w * h];
-    for y in 0..h {
-        for (x, &v) in share.row(y).iter().enumerate() {
-            if v > 0.4 {
-                for j in y.saturating_sub(NEAR)..(y + NEAR + 1).min(h) {
-                    edge[j * w + x.saturating_sub(NEAR)..j * w + (x + NEAR + 1).min(w)].fill(true);
-                }
-            }
-        }
-    }
-    let mut bins = vec![0u64; 256];
-    for (i, &v) in share.data().iter().enumerate() {
-        let code = (v * 255.0).round() as usize;
-        if !edge[i] && (3..102).contains(&code) && peaks.iter().all(|p| p.abs_diff(code) > TONE) {
-            bins[code] += 1;
-        }
-    }
-    let all: u64 = bins.iter().sum();
-    if all * 1000 < share.data().len() as u64 {
-        return 0.03;
-    }
-    let top = quantile(&bins, 0.97).map_or(0.0, |c| c as f64 / 255.0);
-    (top + 0.01).clamp(0.03, MOST_RIPPLE)
-}
-
-fn quantile(bins: &[u64], share: f64) -> Option<usize> {
-    let all: u64 = bins.iter().sum();
-    let mut gone = 0;
-    bins.iter().position(|n| {
-        gone += n;
-        all > 0 && gone as f64 >= share * all as f64
-    })
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -493,9 +322,9 @@ mod tests {
         let mut drawn = Rendered {
             light: Light::filled(w, h, 0.0),
             alpha: Some(Alpha::from_vec(w, h, alpha)),
-            coloured: false,
+            codes: None,
         };
-        assert_eq!(on_its_ground(&mut drawn), None);
+        assert!(on_its_ground(&mut drawn).is_none());
         assert!(drawn.light.data().iter().all(|l| *l == 0.0));
     }
 
@@ -537,7 +366,9 @@ mod tests {
                 );
                 let art = open(svg.as_bytes(), "made").unwrap();
                 let mut drawn = crate::art::render(&art, &View::default(), w, 80, Kind::Drawing).unwrap();
-                assert!(drawn.coloured && on_its_ground(&mut drawn).is_none());
+                assert!(drawn.codes.is_some());
+                let inked = on_its_ground(&mut drawn).unwrap();
+                assert!(inked.note.is_none() && inked.alike.is_none());
                 for (i, wanted) in wanted.iter().enumerate() {
                     let got = 1.0 - linear_to_srgb(f64::from(drawn.light.row(40)[40 + 60 * i]));
                     assert!((got - wanted).abs() < 0.02, "{both:?}: {got} for {wanted}");

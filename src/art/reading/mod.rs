@@ -5,6 +5,7 @@
 //! drawing --ink--> dark ink on white, its tones settled      paper --flattened--> strokes alone
 //! ```
 
+mod alike;
 mod background;
 mod cells;
 mod decide;
@@ -16,8 +17,10 @@ mod on_ground;
 mod paper;
 mod shade;
 mod small;
+mod tones;
 mod weights;
 
+pub use alike::AlikeInks;
 pub use decide::{Decision, UNSURE, decide, features};
 pub use ink::{Inked, inked, on_its_ground, share_of_ink};
 pub use kind::Kind;

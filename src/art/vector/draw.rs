@@ -10,7 +10,7 @@ use super::Vector;
 use super::cost::{Cost, Refusal, cost};
 use super::watch::{Stopped, watched};
 use crate::art::bounds::MAX_BYTES;
-use crate::art::colours::{enough, is_colour};
+use crate::art::colours::{enough, is_colour, packed};
 use crate::art::{Kind, Likeness, RenderError, Rendered, View, reading};
 use crate::colour::{Curve, linear_light, relative_luminance};
 use crate::parallel;
@@ -70,7 +70,7 @@ pub(in crate::art) fn draw(
         Refusal::Memory => RenderError::Memory(columns, rows),
     })?;
     let curve = Curve::decoding();
-    let (mut light, mut alpha) = (Vec::new(), Vec::new());
+    let (mut light, mut alpha, mut codes) = (Vec::new(), Vec::new(), Vec::new());
     let mut colourful = 0;
     // A drawing of one band is not copied.
     let append = |all: &mut Vec<f32>, band: Vec<f32>| {
@@ -95,20 +95,22 @@ pub(in crate::art) fn draw(
             let kept = kept.unwrap_or_default();
             let colourful =
                 if kind == Kind::Drawing { kept.chunks_exact(4).filter(|p| is_colour(p)).count() } else { 0 };
-            Ok::<_, RenderError>((planes(kept, curve, kind), colourful))
+            let codes = if kind == Kind::Drawing { codes_of(kept) } else { Vec::new() };
+            Ok::<_, RenderError>((planes(kept, curve, kind), codes, colourful))
         });
         for result in drawn {
-            let ((l, a), n) = result?;
+            let ((l, a), c, n) = result?;
             colourful += n;
             append(&mut light, l);
             append(&mut alpha, a);
+            append(&mut codes, c);
         }
     }
     let opaque = alpha.iter().all(|&a| a == 1.0);
     Ok(Rendered {
         light: Light::from_vec(columns, rows, light),
         alpha: (!opaque).then(|| Alpha::from_vec(columns, rows, alpha)),
-        coloured: enough(colourful, columns * rows),
+        codes: enough(colourful, columns * rows).then(|| Light::from_vec(columns, rows, codes)),
     })
 }
 
@@ -194,6 +196,17 @@ fn one_band(tree: &Tree, place: Transform, columns: usize, rows: usize) -> Resul
         .ok_or_else(|| RenderError::Failed(format!("no room for a band of {columns} x {rows} dots")))?;
     resvg::render(tree, place, &mut pixels.as_mut());
     Ok(pixels)
+}
+
+/// Red, green and blue of premultiplied sRGB codes as they are without it, packed; white where nothing is drawn.
+fn codes_of(rgba: &[u8]) -> Vec<f32> {
+    let straight = |p: &[u8]| match p[3] {
+        0 => [255; 3],
+        255 => [p[0], p[1], p[2]],
+        a => [p[0], p[1], p[2]]
+            .map(|c| ((u32::from(c) * 510 + u32::from(a)) / (2 * u32::from(a))).min(255) as u8),
+    };
+    rgba.chunks_exact(4).map(|p| packed(straight(p))).collect()
 }
 
 /// Light and alpha of premultiplied sRGB codes; what is a colour in a drawing counts as ink.

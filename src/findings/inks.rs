@@ -1,0 +1,98 @@
+//! A finding about the inks of a drawing: inks-alike.
+
+use super::{Finding, Remedy, Severity};
+use crate::art::reading::AlikeInks;
+
+/// `inks-alike`: inks of different colours touch and get nearly the same mark.
+pub fn inks_alike(inks: &AlikeInks) -> Finding {
+    let (larger, smaller) = (words(inks.larger), words(inks.smaller));
+    let two =
+        if larger == smaller { format!("two kinds of {larger}") } else { format!("{smaller} and {larger}") };
+    let message = format!(
+        "{two} touch in the drawing and get nearly the same mark: what is drawn in one of them on the other can hardly be seen"
+    );
+    Finding::new("inks-alike", Severity::Caution, message)
+        .with(Remedy {
+            change: "picture",
+            value: 0.0,
+            unit: "",
+            text: format!(
+                "draw what is {smaller} in white or much lighter, or leave a white gap between the two"
+            ),
+            verified: false,
+        })
+        .with(Remedy {
+            change: "read-as",
+            value: 0.0,
+            unit: "",
+            text: "or keep its shades of light and dark: --read-as photo".into(),
+            verified: false,
+        })
+}
+
+/// A colour as a maker calls it: `dark blue`.
+fn words([r, g, b]: [u8; 3]) -> String {
+    let (low, high) = (r.min(g).min(b), r.max(g).max(b));
+    let chroma = f64::from(high - low);
+    let luma = (0.2126 * f64::from(r) + 0.7152 * f64::from(g) + 0.0722 * f64::from(b)) / 255.0;
+    if chroma < 28.0 {
+        let grey = match luma {
+            l if l < 0.12 => "black",
+            l if l < 0.4 => "dark grey",
+            l if l < 0.7 => "grey",
+            l if l < 0.95 => "light grey",
+            _ => "white",
+        };
+        return grey.to_string();
+    }
+    let of = |a: u8, b: u8| (f64::from(a) - f64::from(b)) / chroma;
+    // Degrees about the circle of hues, red at 0.
+    let hue = match high {
+        h if h == r => 60.0 * of(g, b).rem_euclid(6.0),
+        h if h == g => 60.0 * (of(b, r) + 2.0),
+        _ => 60.0 * (of(r, g) + 4.0),
+    };
+    let name = match hue {
+        h if h < 16.0 => "red",
+        h if h < 40.0 => "orange",
+        h if h < 68.0 => "yellow",
+        h if h < 160.0 => "green",
+        h if h < 195.0 => "turquoise",
+        h if h < 258.0 => "blue",
+        h if h < 290.0 => "violet",
+        h if h < 340.0 => "pink",
+        _ => "red",
+    };
+    match luma {
+        l if l < 0.3 && high < 150 => format!("dark {name}"),
+        l if l > 0.72 && low > 110 => format!("light {name}"),
+        _ => name.to_string(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn colours_have_the_names_that_a_maker_gives_them() {
+        for (code, name) in [
+            ([10, 61, 98], "dark blue"),
+            ([230, 30, 30], "red"),
+            ([255, 209, 102], "yellow"),
+            ([27, 94, 32], "dark green"),
+            ([0, 0, 0], "black"),
+            ([128, 128, 128], "grey"),
+        ] {
+            assert_eq!(words(code), name, "{code:?}");
+        }
+    }
+
+    #[test]
+    fn inks_that_look_the_same_are_named_with_what_to_do() {
+        let f = inks_alike(&AlikeInks { larger: [10, 61, 98], smaller: [230, 30, 30] });
+        assert_eq!(f.severity, Severity::Caution);
+        assert!(f.message.starts_with("red and dark blue touch in the drawing"), "{}", f.message);
+        assert!(f.remedies[0].text.contains("draw what is red in white"), "{f:?}");
+    }
+}
