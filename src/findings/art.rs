@@ -236,13 +236,14 @@ pub struct Around {
     pub cut: bool,
 }
 
-/// `sheet-edge`: the sheet of paper does not fill the picture, or a sharp edge across it may be a shadow's.
-pub fn sheet_edge(around: &Around) -> Option<Finding> {
+/// `sheet-edge`: the sheet of paper does not fill the picture, or a sharp edge across it may be a shadow's. A caution where it is not
+/// `sure` that there is a sheet at all.
+pub fn sheet_edge(around: &Around, sure: bool) -> Option<Finding> {
     let share = short(around.share * 100.0, 0);
     let (severity, message) = if around.cut {
         let message =
             format!("the sheet of paper fills {share}% of what is placed: what lies around it is left bare");
-        (Severity::Note, message)
+        (if sure { Severity::Note } else { Severity::Caution }, message)
     } else {
         let message = format!(
             "{share}% of what is placed is paper, and the darker part beyond its sharp edge may be the same paper in \
@@ -354,14 +355,15 @@ mod tests {
     #[test]
     fn a_sheet_on_a_table_is_cut_out_by_a_crop_that_can_be_typed() {
         let around = Around { share: 0.56, crop: [0.123, 0.1, 0.75, 0.8], cut: true };
-        let f = sheet_edge(&around).unwrap();
+        let f = sheet_edge(&around, true).unwrap();
         assert_eq!(f.severity, Severity::Note);
+        assert_eq!(sheet_edge(&around, false).map(|f| f.severity), Some(Severity::Caution));
         let text = &f.remedies[0].text;
         let crop = text.split("--crop ").nth(1).unwrap();
         assert_eq!(crop, "13%,11%,73%,78%");
         assert!(crop.parse::<crate::job::words::Crop>().is_ok());
         // What may be a shadow is a caution, with the same crop.
-        let f = sheet_edge(&Around { cut: false, ..around }).unwrap();
+        let f = sheet_edge(&Around { cut: false, ..around }, true).unwrap();
         assert_eq!(f.severity, Severity::Caution);
         assert!(f.message.contains("it is kept"), "{}", f.message);
         assert_eq!(f.remedies[0].text, "take the picture again without the shadow");

@@ -95,7 +95,7 @@ pub(super) fn of_pictures(plan: &Plan, layers: &[Arc<Layer>], pictures: &[LayerP
         let unsure = reading.other.filter(|_| reading.sure < UNSURE);
         let found = [
             coarse(&of_layer, &layer.art.art, placement),
-            around.and_then(|a| of_art::sheet_edge(&a)),
+            around.and_then(|a| of_art::sheet_edge(&a, reading.sure >= UNSURE)),
             alike.map(|a| of_inks::inks_alike(&a)),
             unsure.map(|other| of_art::layer_unsure(reading, other, picture.layer == 0)),
             picture_within(&of_layer, &layer.art.art, reading),

@@ -33,6 +33,7 @@ pub use pace::{LADDER, Pace, WORTH_A_RUNG, asking_for};
 pub use shown::{Shown, wanted};
 pub use wanted::Wanted;
 
+use crate::art::reading::UNSURE;
 use crate::art::{self, Art};
 use crate::findings::{art as of_art, inks as of_inks};
 use crate::job::Plan;
@@ -79,7 +80,7 @@ pub fn run_shown(
     let (mut stages, detail) = carry::carry(plan, shown, (wanted, left_out), (name, notes), progress)?;
     stages.likely = judge.map(|judge| likely::likely(plan, &judge, &stages.dots));
     let mut findings = judging::findings(plan, Source::Shown(shown), &stages, &detail, progress);
-    judging::add(&mut findings, around.and_then(|a| of_art::sheet_edge(&a)));
+    judging::add(&mut findings, around.and_then(|a| of_art::sheet_edge(&a, reading.sure >= UNSURE)));
     judging::add(&mut findings, inks.map(|a| of_inks::inks_alike(&a)));
     judging::add(&mut findings, axis::other_axis(plan, &stages));
     let readings = match shown.alone() {

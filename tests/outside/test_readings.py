@@ -155,3 +155,45 @@ def test_a_sheet_on_a_table_is_said_and_its_table_left_bare(seed, tmp_path):
     assert "--crop" in found["sheet-edge"]["remedies"][0]["text"]
     rows, columns = dots.shape
     assert dots[: rows // 16].mean() < 0.005 and dots[:, : columns // 16].mean() < 0.005 and dots.any()
+
+
+def card():
+    """Lettering in white on a gradient, as a program draws it."""
+    y, x = np.mgrid[0:900, 0:900] / 900
+    ground = np.stack([40 + 150 * y, 80 + 60 * x, 210 - 120 * x * y], -1).astype(np.uint8)
+    name = np.asarray(lettered("Lantern Bay", 2, 800, 300, (0, 0, 0), (255, 255, 255)).convert("L"))
+    top, left = (900 - name.shape[0]) // 2, (900 - name.shape[1]) // 2
+    part = ground[top : top + name.shape[0], left : left + name.shape[1]]
+    part[:] = (part * (name[..., None] / 255) + 255 * (1 - name[..., None] / 255)).astype(np.uint8)
+    return ground
+
+
+def sky():
+    """What stands before a plain evening sky."""
+    y, x = np.mgrid[0:800, 0:1200]
+    picture = np.stack([255 + 0 * y, 120 + y / 10, 60 + y / 6], -1)
+    picture[(y > 600) | (abs(x - 400) < (y - 250) / 14) & (y > 250)] = 12
+    return to_code(np.clip(picture / 255, 0, 1) ** 2.2 + np.random.default_rng(1).normal(0, 1e-3, picture.shape))
+
+
+def print_of_a_finger():
+    """Soft ridges on paper, seen by a camera."""
+    y, x = np.mgrid[0:1200, 0:1000].astype(float)
+    r = np.hypot((x - 500) / 400, (y - 600) / 520)
+    ridges = (0.5 + 0.5 * np.sin(95 * r + 2 * np.sin(y / 90))) * np.clip((1 - r) * 8, 0, 1)
+    light = (0.75 - 0.25 * x / 1000) * (1 - 0.8 * ridges)
+    return to_code(np.repeat((light + np.random.default_rng(2).normal(0, 0.012, light.shape))[..., None], 3, 2))
+
+
+@pytest.mark.parametrize("piece, ext", [(card, "png"), (sky, "jpg"), (print_of_a_finger, "jpg")])
+def test_what_is_hard_to_tell_from_paper_is_asked_or_right(piece, ext, tmp_path):
+    how = {"quality": 88} if ext == "jpg" else {}
+    report = prepared(piece(), tmp_path, piece.__name__, ext=ext, **how)[0]
+    right = piece is print_of_a_finger and report["art"]["read_as"] == "paper"
+    assert right or "reading-unsure" in {f["name"] for f in report["findings"]}, report["art"]
+
+
+def test_a_sketch_in_a_pdf_is_read_as_its_picture_is(tmp_path):
+    sketch = Image.fromarray(seen(sheet_of(anchor, np.random.default_rng(5), 1400, "pencil", 0.5), np.random.default_rng(5)))
+    alone, paged = (prepared(sketch, tmp_path, f"sketch-{ext}", ext=ext)[0]["art"] for ext in ("png", "pdf"))
+    assert alone["read_as"] == paged["read_as"], (alone, paged)

@@ -1,15 +1,18 @@
 //! Decide: the reading of art, how sure it is, and why, in words.
 
+use super::doubt;
 use super::features::{Features, measure};
 use super::kind::Kind;
 use super::model::{KINDS, likelihoods};
 use super::on_ground;
 use super::small::Small;
 use crate::art::picture::Facts;
-use crate::art::{Art, Format, Model, Raster, View, Window, likeness, render};
+use crate::art::{Art, Format, Model, Raster, View, Window, likeness, open, render};
 
 /// A decision that is less sure than this (0 to 1) is worth a second look.
 pub const UNSURE: f64 = 0.8;
+/// How sure a decision is at most that something speaks against.
+const ASKS: f64 = 0.75;
 /// How sure a decision is at most when it rests on looks alone.
 const MOST: f64 = 0.999;
 
@@ -48,11 +51,34 @@ pub fn features(art: &Art, crop: Window) -> Option<Features> {
 /// Decides how the part `crop` of the art is read when nobody says, how sure that is, and why.
 pub fn decide(art: &Art, crop: Window) -> Decision {
     let raster = match art {
-        Art::Vector(v) if v.is_one_picture() => return embedded(art, v.format(), crop),
+        Art::Vector(v) if v.is_one_picture() => {
+            let said = v.one_picture().and_then(|file| alone(&file, v.format(), crop));
+            let said = said.or_else(|| embedded(art, v.format(), crop));
+            return match said {
+                Some(said) => {
+                    Decision { why: format!("it holds nothing but a picture, and {}", said.why), ..said }
+                }
+                None => Decision::certain(Kind::Drawing, &drawing(v.format())),
+            };
+        }
         Art::Vector(v) => return Decision::certain(Kind::Drawing, &drawing(v.format())),
         Art::Raster(r) => r,
     };
-    of(raster, crop)
+    of(raster, crop, lossy(raster.facts.format))
+}
+
+/// Whether a file of this format may have lost the grain of its picture.
+fn lossy(format: Format) -> bool {
+    matches!(format, Format::Jpeg | Format::WebP)
+}
+
+/// Decides on the picture that a drawing is, as it would be read by itself: drawn anew, the grain of paper and the edges of
+/// strokes would be lost. Whether a picture in a PDF was compressed before is not known.
+fn alone(file: &[u8], within: Format, crop: Window) -> Option<Decision> {
+    match open(file, "the picture in it").ok()? {
+        Art::Raster(raster) => Some(of(&raster, crop, within == Format::Pdf || lossy(raster.facts.format))),
+        Art::Vector(_) => None,
+    }
 }
 
 /// Why a drawing of any density is one.
@@ -63,14 +89,12 @@ fn drawing(format: Format) -> String {
 /// Longer side in which a picture within a drawing is looked at.
 const SIDE: f64 = 800.0;
 
-/// Decides on a drawing that holds nothing but a picture.
-fn embedded(art: &Art, format: Format, crop: Window) -> Decision {
+/// Decides on a drawing that holds nothing but a picture, which lies in it somehow, by what it looks like.
+fn embedded(art: &Art, format: Format, crop: Window) -> Option<Decision> {
     let view = View { crop, ..View::default() };
     let (w, h) = view.size(art);
     let dots = |v: f64| ((v * SIDE / w.max(h)).round() as usize).max(1);
-    let Ok(drawn) = render(art, &view, dots(w), dots(h), Kind::Photo) else {
-        return Decision::certain(Kind::Drawing, &drawing(format));
-    };
+    let drawn = render(art, &view, dots(w), dots(h), Kind::Photo).ok()?;
     let facts = Facts {
         format,
         bits: 8,
@@ -81,15 +105,12 @@ fn embedded(art: &Art, format: Format, crop: Window) -> Decision {
         resolution: None,
         notes: Vec::new(),
     };
-    let Ok(likeness) = likeness(art) else {
-        return Decision::certain(Kind::Drawing, "it is an SVG drawing");
-    };
+    let likeness = likeness(art).ok()?;
     let raster = Raster { light: drawn.light, alpha: drawn.alpha, colours: None, likeness, facts };
-    let said = of(&raster, Window::WHOLE);
-    Decision { why: format!("it holds nothing but a picture, and {}", said.why), ..said }
+    Some(of(&raster, Window::WHOLE, true))
 }
 
-fn of(raster: &Raster, crop: Window) -> Decision {
+fn of(raster: &Raster, crop: Window, lossy: bool) -> Decision {
     if raster.facts.bilevel {
         return Decision::certain(Kind::Drawing, "it has no more than two tones");
     }
@@ -100,7 +121,6 @@ fn of(raster: &Raster, crop: Window) -> Decision {
     let mut likely = likelihoods(&f);
     // A cut-out is made by a program that draws: paper under a camera is never transparent.
     let stencil = small.clear_cut >= 0.85 && small.transparent >= 0.03;
-    let lossy = matches!(raster.facts.format, Format::Jpeg | Format::WebP);
     if stencil || (spotless(&f) && !lossy) {
         likely[1] += likely[2];
         likely[2] = 0.0;
@@ -120,19 +140,42 @@ fn of(raster: &Raster, crop: Window) -> Decision {
         let others = likely[1] + likely[2];
         likely = [sure, likely[1] * (1.0 - sure) / others, likely[2] * (1.0 - sure) / others];
     }
+    let tint = doubt::Tint::of(&raster.likeness, crop);
+    let hardly = doubt::hardly_paper(&f, &tint, lossy);
+    // What is no paper at all is another reading; where it may be, both are shown.
+    let doubted = hardly > 0.0 && likely[2] >= likely[0].max(likely[1]);
+    if doubted {
+        likely = without(likely, 2, hardly);
+    }
     let mut order = [0usize, 1, 2];
     order.sort_by(|&a, &b| likely[b].total_cmp(&likely[a]).then(a.cmp(&b)));
     let kind = KINDS[order[0]];
+    let mut other = KINDS[order[1]];
+    let mut sure = likely[order[0]].min(if doubted { ASKS } else { MOST });
+    let photo_on_ground = || on_ground.is_some() || on_ground::photo(&small).is_some();
+    if kind == Kind::Photo && doubt::may_be_paper(&f, &tint) && !photo_on_ground() {
+        (sure, other) = (sure.min(ASKS), Kind::Paper);
+    }
     Decision {
         kind,
-        sure: likely[order[0]].min(MOST),
-        other: Some(KINDS[order[1]]),
+        sure,
+        other: Some(other),
         why: if on_ground.is_some() {
             "what stands on its plain ground runs through many tones".into()
         } else {
             why(kind, &f, stencil)
         },
     }
+}
+
+/// The likelihoods with `share` of one of them given to the others.
+fn without(likely: [f64; 3], which: usize, share: f64) -> [f64; 3] {
+    let others = 1.0 - likely[which];
+    std::array::from_fn(|i| match i {
+        i if i == which => likely[i] * (1.0 - share),
+        _ if others > 1e-9 => likely[i] * (1.0 + share * likely[which] / others),
+        _ => likely[which] * share / 2.0,
+    })
 }
 
 /// Whether most of the picture has no grain at all, not even one code: what a program drew. Paper under a camera or in a

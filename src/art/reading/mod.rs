@@ -9,6 +9,7 @@ mod alike;
 mod background;
 mod cells;
 mod decide;
+mod doubt;
 mod features;
 mod ink;
 mod kind;

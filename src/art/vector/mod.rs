@@ -119,6 +119,29 @@ impl Vector {
         pictures == 1 && others == 0
     }
 
+    /// The file of that picture, where it lies upright and takes nearly all of the page.
+    pub(super) fn one_picture(&self) -> Option<Arc<Vec<u8>>> {
+        fn first(group: &Group) -> Option<&resvg::usvg::Image> {
+            group.children().iter().find_map(|node| match node {
+                Node::Group(inner) => first(inner),
+                Node::Image(image) => Some(image.as_ref()),
+                _ => None,
+            })
+        }
+        let image = first(self.tree.root()).filter(|_| self.is_one_picture())?;
+        let (place, (w, h)) = (image.abs_transform(), self.size());
+        let upright = place.sx > 0.0 && place.sy > 0.0 && place.kx == 0.0 && place.ky == 0.0;
+        if !upright || area(self.tree.root(), (w, h)) < WHOLE_PAGE * w * h {
+            return None;
+        }
+        match image.kind() {
+            ImageKind::JPEG(data) | ImageKind::PNG(data) | ImageKind::GIF(data) | ImageKind::WEBP(data) => {
+                Some(Arc::clone(data))
+            }
+            ImageKind::SVG(_) => None,
+        }
+    }
+
     /// The share of its page that pictures take, where it holds other things too.
     pub(super) fn pictures_within(&self) -> Option<f64> {
         let (mut pictures, mut others) = (0, 0);
@@ -131,6 +154,9 @@ impl Vector {
         &self.notes
     }
 }
+
+/// A picture that takes this share of a page is all of it, but for a margin.
+const WHOLE_PAGE: f64 = 0.9;
 
 /// Counts pictures of picture elements, and what else a drawing holds.
 fn count(group: &Group, pictures: &mut usize, others: &mut usize) {
