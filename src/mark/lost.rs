@@ -34,26 +34,44 @@ impl LineWork {
     pub fn new(wanted: &Tone, allowed: impl Fn(usize) -> Range<usize>) -> Self {
         let mut strokes = Dots::off(wanted.width(), wanted.height());
         let mut gaps = strokes.clone();
-        let across = even_across(wanted);
-        let mut tints = vec![0u8; wanted.width().div_ceil(8)];
+        let mut tints = even_across(wanted);
         for y in 0..wanted.height() {
-            tints.copy_from_slice(across.row(y));
-            keep_even_along(wanted.row(y), &mut tints);
+            keep_even_along(wanted.row(y), tints.row_mut(y));
+        }
+        for y in 0..wanted.height() {
             let (stroke, gap) = (strokes.row_mut(y), gaps.row_mut(y));
-            let bytes = stroke.iter_mut().zip(gap).zip(&tints);
-            for (((stroke, gap), tint), tones) in bytes.zip(wanted.row(y).chunks(8)) {
-                for (i, &t) in tones.iter().enumerate() {
-                    *stroke |= u8::from(t >= STROKE_FROM) << (7 - i);
-                    *gap |= u8::from(t <= GAP_TO) << (7 - i);
+            let bytes = stroke.iter_mut().zip(gap).zip(tints.row(y));
+            for (byte, ((stroke, gap), tint)) in bytes.enumerate() {
+                for (i, &t) in wanted.row(y)[8 * byte..].iter().take(8).enumerate() {
+                    let bit = 0x80 >> i;
+                    if tint & bit != 0 {
+                        continue;
+                    }
+                    let soft = t > TINT.0 && t < TINT.1;
+                    let (low, high) = if soft { beside(wanted, &tints, (8 * byte + i, y)) } else { NO_TINT };
+                    *stroke |= if t >= STROKE_FROM && t > high + EVEN { bit } else { 0 };
+                    *gap |= if t <= GAP_TO && t < low - EVEN { bit } else { 0 };
                 }
-                *stroke &= !tint;
-                *gap &= !tint;
             }
             strokes.keep_only(y, allowed(y));
             gaps.keep_only(y, allowed(y));
         }
         LineWork { strokes, gaps }
     }
+}
+
+/// The least and the greatest tone beside a place that has no tint.
+const NO_TINT: (f32, f32) = (f32::INFINITY, f32::NEG_INFINITY);
+
+/// The least and the greatest tone of the tints within two dots of a place: along their edges tones lie between those on
+/// either side, which is no line of its own.
+fn beside(wanted: &Tone, tints: &Dots, (x, y): (usize, usize)) -> (f32, f32) {
+    let rows = (y.saturating_sub(2)..(y + 3).min(wanted.height())).map(|y| (x, y));
+    let columns = (x.saturating_sub(2)..(x + 3).min(wanted.width())).map(|x| (x, y));
+    rows.chain(columns)
+        .filter(|&(x, y)| tints.row(y)[x / 8] & (0x80 >> (x % 8)) != 0)
+        .map(|(x, y)| wanted.row(y)[x])
+        .fold(NO_TINT, |(low, high), t| (low.min(t), high.max(t)))
 }
 
 /// Whether two neighbours may be of one tint.
@@ -224,6 +242,18 @@ mod tests {
         // Solids are strokes, bare ground is a gap, however wide.
         let it = work(|x, _| f32::from(u8::from(x < 20)));
         assert!(at(&it.strokes, 5, 15) && at(&it.gaps, 35, 15));
+    }
+
+    #[test]
+    fn where_two_tints_meet_is_no_line_and_a_darker_line_on_a_tint_is_one() {
+        let it = work(|x, _| match x {
+            20 => 0.4,
+            x if x < 20 => 0.6,
+            _ => 0.2,
+        });
+        assert!((0..30).all(|y| !at(&it.strokes, 20, y) && !at(&it.gaps, 20, y)));
+        let it = work(|x, _| if x == 20 { 0.8 } else { 0.3 });
+        assert!(at(&it.strokes, 20, 15) && !at(&it.strokes, 25, 15));
     }
 
     #[test]

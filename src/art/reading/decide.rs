@@ -152,8 +152,7 @@ fn of(raster: &Raster, crop: Window, lossy: bool) -> Decision {
     let kind = KINDS[order[0]];
     let mut other = KINDS[order[1]];
     let mut sure = likely[order[0]].min(if doubted { ASKS } else { MOST });
-    let photo_on_ground = || on_ground.is_some() || on_ground::photo(&small).is_some();
-    if kind == Kind::Photo && doubt::may_be_paper(&f, &tint) && !photo_on_ground() {
+    if kind == Kind::Photo && on_ground.is_none() && doubt::may_be_paper(&f, &tint) {
         (sure, other) = (sure.min(ASKS), Kind::Paper);
     }
     Decision {

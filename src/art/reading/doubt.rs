@@ -92,7 +92,7 @@ pub(super) fn may_be_paper(f: &Features, tint: &Tint) -> bool {
     if tint.strays > 0.025 || tint.saturation > 0.4 {
         return false;
     }
-    let clean = above <= -5.9 && strokes >= 0.1;
+    let clean = above <= -5.9 && (strokes >= 0.1 || strokes >= 0.06 && even < 0.6);
     // On a desk, or in a shadow, something is lighter than what was taken for the paper there.
     let shaded = paper >= 0.75 && strokes >= 0.06 && (0.2..0.95).contains(&uneven) && even < 0.6;
     clean && (paper >= 0.45 || background >= 0.9 && paper >= 0.36) || shaded
