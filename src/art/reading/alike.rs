@@ -100,7 +100,7 @@ impl<'a> Inks<'a> {
                 }
             }
         };
-        for y in 0..h {
+        for y in (0..h).step_by(every(w, h)) {
             let row = &labels[y * w..(y + 1) * w];
             row.iter().zip(row.iter().skip(APART)).for_each(|(a, b)| pair(*a, *b));
             if let Some(below) = labels.get((y + APART) * w..(y + APART + 1) * w) {
@@ -143,9 +143,13 @@ impl<'a> Inks<'a> {
         }
         let (w, codes) = (share.width(), self.codes);
         parallel::bands(share.data_mut(), w, 32, |first, band| {
+            // Most places have their neighbour's colour.
+            let (mut last, mut less) = (f32::NAN, 0.0);
             for (s, &code) in band.iter_mut().zip(&codes.data()[first * w..]) {
-                let colour = opponent_of(code);
-                let less = changed.iter().map(|m| m.less(colour)).fold(0.0, f32::max);
+                if code != last {
+                    let colour = opponent_of(code);
+                    (last, less) = (code, changed.iter().map(|m| m.less(colour)).fold(0.0, f32::max));
+                }
                 *s = (*s - less).max(0.0);
             }
         });
@@ -227,6 +231,11 @@ fn dot(a: [f32; 3], b: [f32; 3]) -> f32 {
 
 /// Colours of a drawing are gathered in cubes of so many bits a side.
 const BITS: u32 = 5;
+/// Of a large picture every so many rows are looked at: enough for what fills a notable area.
+fn every(w: usize, h: usize) -> usize {
+    (w * h / 1_000_000).clamp(1, 8)
+}
+
 /// Parts of a picture that are gathered each by itself.
 const PARTS: usize = 8;
 
@@ -264,7 +273,8 @@ fn found(codes: &Light, share: &Light, alpha: Option<&Alpha>, lossy: bool) -> (V
     let parts = parallel::map(h.min(PARTS), |part| {
         let mut cubes = vec![Gathered::default(); 1 << (3 * BITS)];
         let (mut places, mut inked) = (0u64, 0u64);
-        for y in h * part / PARTS.min(h)..h * (part + 1) / PARTS.min(h) {
+        let rows = h * part / PARTS.min(h)..h * (part + 1) / PARTS.min(h);
+        for y in rows.step_by(every(w, h)) {
             let (row, below, shares) = (codes.row(y), codes.row((y + 1).min(h - 1)), share.row(y));
             for x in 0..w {
                 if alpha.is_some_and(|a| a.row(y)[x] < 0.5) {
@@ -328,6 +338,7 @@ fn labels(codes: &Light, share: &Light, alpha: Option<&Alpha>, inks: &[Ink]) -> 
     let w = codes.width();
     let mut out = vec![MIXED; codes.data().len()];
     parallel::bands(&mut out, w, 32, |first, band| {
+        let (mut last, mut label) = (f32::NAN, MIXED);
         for (i, out) in band.iter_mut().enumerate() {
             let at = first * w + i;
             let (code, share) = (codes.data()[at], share.data()[at]);
@@ -335,9 +346,12 @@ fn labels(codes: &Light, share: &Light, alpha: Option<&Alpha>, inks: &[Ink]) -> 
                 *out = GROUND;
                 continue;
             }
-            let colour = opponent_of(code);
-            let of = inks.iter().position(|ink| distance(ink.colour, colour) < 1.3 * NEAR);
-            *out = of.map_or(MIXED, |k| k as u8);
+            if code != last {
+                let colour = opponent_of(code);
+                let of = inks.iter().position(|ink| distance(ink.colour, colour) < 1.3 * NEAR);
+                (last, label) = (code, of.map_or(MIXED, |k| k as u8));
+            }
+            *out = label;
         }
     });
     out

@@ -229,7 +229,14 @@ impl Planes<'_> {
                 let mut out = codes.clone();
                 let w = out.width();
                 parallel::bands(out.data_mut(), w, 32, |_, band| {
-                    band.iter_mut().for_each(|v| *v = f(opponent_of(*v)));
+                    // Most places have their neighbour's colour.
+                    let (mut last, mut is) = (f32::NAN, 0.0);
+                    for v in band {
+                        if *v != last {
+                            (last, is) = (*v, f(opponent_of(*v)));
+                        }
+                        *v = is;
+                    }
                 });
                 out
             };
