@@ -27,6 +27,9 @@ const BENDS: usize = 3;
 /// A curve steeper by more than this in the middle of the coded values is not taken off.
 const MOST_BENT: f64 = 0.3;
 
+/// How the pick's note begins that names a slower range by the pick alone.
+const STRONGEST: &str = "the pick is the strongest patch of all";
+
 /// A veil of more of the gaps' light is not taken off: what is left under it is known too poorly.
 const MOST_VEIL: f64 = 0.4;
 
@@ -87,7 +90,8 @@ pub fn read_photo(
     }
     let mut found = exposure(wedge, &measured, ask, progress)?;
     for _ in 0..VEILS {
-        let Some(veil) = &found.veil else { break };
+        let told = found.short.as_ref().is_none_or(|s| s.shows_veils);
+        let Some(veil) = found.veil.as_ref().filter(|_| told) else { break };
         let next = measured.unveiled(veil);
         if next.veil.most() > MOST_VEIL {
             measured.glare = Some(next.veil.most());
@@ -99,7 +103,9 @@ pub fn read_photo(
     for _ in 0..BENDS {
         let Some(Toned { steeper, sigma }) = found.response.toned else { break };
         let first = measured.steeper == 0.0;
+        // Where no patch reaches a full mark, a bend is not told from the coating's own rise.
         if measured.glare.is_some()
+            || found.short.is_some()
             || (first && steeper.abs() < BENT)
             || (measured.steeper + steeper).abs() > MOST_BENT
         {
@@ -123,7 +129,10 @@ pub fn read_photo(
     if found.missed.is_none() && wedge.kind != WedgeKind::Tone {
         let chosen = choose(wedge, &measured, &found, ask);
         reading.pick = chosen.pick;
-        reading.notes.extend(chosen.notes);
+        reading.notes.extend(found.short.as_ref().map(|s| s.said.clone()));
+        // Of two ranges that one would be a weaker guess.
+        let more = |n: &String| found.short.is_none() || !n.starts_with(STRONGEST);
+        reading.notes.extend(chosen.notes.into_iter().filter(more));
     }
     let fit = &found.response;
     if (0.02..=TOO_UNEVEN).contains(&fit.uneven) {

@@ -35,7 +35,7 @@ DOTWRIGHT = os.environ.get("DOTWRIGHT", "target/release/dotwright")
 
 # Notes that come with good photos too: a reading with another one is flagged.
 EVERYDAY = ("the photo's own tone curve is not known", "the photo's colours are read as", "the pick hangs on",
-            "the pick is in the fastest column", "the pick is in the slowest column", "the pick is the strongest", "the pick is the weakest", "of every patch 'prepare'", "not read:", "the lens bends straight lines", "a veil of reflected light was taken off", "the camera's curve of tones is", "the coating is uneven: from patch to patch it needs about", "the beam's width leans on")
+            "the pick is in the fastest column", "the pick is in the slowest column", "the pick is the strongest", "the pick is the weakest", "of every patch 'prepare'", "not read:", "the lens bends straight lines", "a veil of reflected light was taken off", "the camera's curve of tones is", "the coating is uneven: from patch to patch it needs about", "the beam's width leans on", "no patch of the grid reaches a full mark")
 
 
 def run(*words, check=True):

@@ -3,6 +3,7 @@
 use super::exposures::{Exposures, Fill};
 use super::fitted::{ResponseFit, unknown};
 use super::model::{BeamGuess, EARLIER, Point};
+use super::reach::{ShortOfFull, short_of_full};
 use super::response::{Data, fit};
 use super::uneven::Strays;
 use super::veil::shapes;
@@ -13,7 +14,7 @@ use crate::progress::{Progress, Stopped};
 use crate::wedge::ask::Ask;
 use crate::wedge::measure::{Measured, PatchValue, Refusal, TONES, VeilOver};
 use crate::wedge::spread::square;
-use crate::wedge::target::{Pattern, Wedge};
+use crate::wedge::target::{Pattern, Wedge, WedgeKind};
 
 /// Solids that the response needs, at least.
 const LEAST: usize = 5;
@@ -36,6 +37,8 @@ pub struct ExposureFit {
     pub veil: Option<VeilOver>,
     /// Patches of the wedge that lie off the curve beside each other.
     pub strays: Option<Strays>,
+    /// Where no patch of the grid reaches a full mark.
+    pub short: Option<ShortOfFull>,
     /// What a reader must know.
     pub notes: Vec<String>,
 }
@@ -126,7 +129,10 @@ pub fn exposure(
         let patch = |i: &usize| own.get(*i).map(|p| p.0);
         Strays { which: s.which.iter().filter_map(patch).collect(), most: s.most }
     });
-    Ok(ExposureFit { strays, response, missed, curve, light, veil, notes: why.into_iter().collect() })
+    // A tone wedge has one setting only.
+    let grid = wedge.kind != WedgeKind::Tone && missed.is_none();
+    let short = grid.then(|| short_of_full(wedge, &response, measured.scale.absolute)).flatten();
+    Ok(ExposureFit { strays, response, missed, curve, light, veil, short, notes: why.into_iter().collect() })
 }
 
 /// Index of a fill, which is added where it is new.
@@ -165,6 +171,7 @@ fn points(
                 sheet: 0,
                 place: wedge.place(p),
                 passes: f64::from(p.dial.passes),
+                charred: p.charred,
             },
         ));
     }
@@ -184,6 +191,7 @@ fn recorded(record: &SheetRecord, sheet: usize, fills: &mut Vec<Fill>) -> Vec<Po
         sheet,
         place: [0.0, 0.0],
         passes: 1.0,
+        charred: false,
     };
     record.patch.iter().map(point).collect()
 }

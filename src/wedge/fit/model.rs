@@ -30,6 +30,8 @@ pub struct Point {
     pub place: [f64; 2],
     /// Times each line was marked.
     pub passes: f64,
+    /// Whether it was burnt to be charred, beside the grid; of sheets read before that is not known.
+    pub charred: bool,
 }
 
 /// Sheets read before that a fit takes in, at most.
@@ -66,11 +68,11 @@ pub(super) const SLOPE: usize = OTHER + EARLIER;
 /// order of their own; 3 % where they grow from side to side, for with more of it open reciprocity is no longer told from one photo.
 pub(super) const SLOPE_SPREAD: (f64, f64) = (0.03, 0.08);
 /// Limits of the parameters, as fitted: no coating is steeper than 30 or marks outside 0.05–50 J/mm², no beam is outside
-/// 0.01–2 mm.
+/// 0.01–2 mm. A full mark may be three times as light as white: on a relative scale it is where the lightest patch is a fifth of it.
 pub(super) const LOW: Parameters =
     [-7.0, -3.0, 0.0, 0.2, -7.0, -2.3, 0.3, -4.6, -4.6, -7.0, -7.0, -7.0, -0.4, -0.4];
 /// See [`LOW`].
-pub(super) const HIGH: Parameters = [0.3, 3.9, 3.4, 1.4, 0.0, 5.3, 3.4, 0.7, 0.7, 0.3, 0.3, 0.3, 0.4, 0.4];
+pub(super) const HIGH: Parameters = [1.1, 3.9, 3.4, 1.4, 0.0, 5.3, 3.4, 0.7, 0.7, 1.1, 1.1, 1.1, 0.4, 0.4];
 
 /// What is known of char beforehand, as natural logarithms with standard deviations: its look to a factor of
 /// two, its steepness to a factor of 1.35, how much later it comes than the mark to one of 1.5 (common practice;
@@ -277,6 +279,24 @@ impl Model<'_> {
             DVector::from_iterator(up.len(), up.iter().zip(&down).map(|(a, b)| (a - b) / (2.0 * step)))
         };
         DMatrix::from_columns(&parallel::map(free.len(), |k| column(&free[k])))
+    }
+
+    /// By how much char changes the look of that patch of the grids that shows it best while it is only partly charred, L*. A
+    /// patch that is charred through tells what char looks like, but hardly when it sets in.
+    pub fn char_seen(&self, p: &Parameters) -> f64 {
+        /// Of the whole change.
+        const THROUGH: f64 = 0.9;
+        let whole = (lstar(libm::exp(p[CHARRED])) - lstar(libm::exp(p[MARKED]))).abs();
+        let without = Model { char: None, ..*self }.lightnesses(p);
+        let changes = self.lightnesses(p).into_iter().zip(without).map(|(a, b)| (a - b).abs());
+        let of_grids = changes.zip(self.points).filter(|(_, p)| !p.charred).map(|(change, _)| change);
+        of_grids.filter(|change| *change < THROUGH * whole).fold(0.0, f64::max)
+    }
+
+    /// The strongest exposure of the grids' patches, J/mm².
+    pub fn strongest(&self, p: &Parameters) -> f64 {
+        let exposure = |q: &Point| q.dose * libm::pow(q.speed / self.v0, 1.0 - p[S]);
+        self.points.iter().filter(|q| !q.charred && self.is_solid(q)).map(exposure).fold(0.0, f64::max)
     }
 
     /// Minimises over the `free` parameters from `start`.

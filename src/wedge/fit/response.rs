@@ -107,15 +107,19 @@ pub fn fit(data: &Data, expected: &Expected, progress: &dyn Progress) -> Result<
     let curve = model.lightnesses(&found.all);
     let slopes = model.slopes(&found.all, &free);
     let veil = (!data.shapes.is_empty())
-        .then(|| veil(points, &errors, &curve, &slopes, y_unmarked, data.shapes, &|p| model.is_solid(p)))
+        .then(|| {
+            veil(points, &errors, &curve, &slopes, y_unmarked, data.shapes, &|p| {
+                model.is_solid(p) && !p.charred
+            })
+        })
         .flatten();
     let steep = model.steepness(&found.all);
     let flat_miss = flat_miss(points, &curve, &off, &steep);
     let strays = strays(points, &curve, &off, &steep, uneven, &|p| model.is_solid(p));
     let limited = limited(&model, &found.all, &curve, &off, &slopes);
     let tones = if base.has_fine() { data.tones } else { &[] };
-    let toned = toned(points, &errors, &curve, &off, &slopes, tones);
-    let out = settle(&base, found, expected, s_free);
+    let toned = toned(points, &errors, &curve, &off, &slopes, tones, &|p| model.is_solid(p));
+    let out = settle(&base, found, expected, s_free, data.tones);
     let light = shared.light(&shared.sizes(points, &errors, &out.fitted, white));
     let squares: f64 =
         out.fitted.iter().zip(points).zip(&off).map(|((f, p), o)| square(f - p.lightness - o)).sum();
@@ -307,7 +311,17 @@ mod tests {
     }
 
     fn at(dose: f64, speed: f64, lightness: f64) -> Point {
-        Point { dose, speed, lightness, error: 0.3, fill: 0, sheet: 0, place: [0.0, 0.0], passes: 1.0 }
+        Point {
+            dose,
+            speed,
+            lightness,
+            error: 0.3,
+            fill: 0,
+            sheet: 0,
+            place: [0.0, 0.0],
+            passes: 1.0,
+            charred: false,
+        }
     }
 
     fn made(dose: f64, speed: f64, r: &Response) -> Point {
@@ -331,6 +345,37 @@ mod tests {
         assert!(f.schwarzschild.get().is_none() && f.x_char.get().is_none(), "{f:?}");
         assert_eq!(f.response.schwarzschild, 0.8);
         assert!(!f.curve.x_char.is_finite());
+    }
+
+    #[test]
+    fn a_patch_that_is_hardly_charred_is_not_taken_for_a_full_mark() {
+        // The strongest of the grid has three quarters of the mark, what was to be charred a tenth of the char.
+        let r = Response { x_half: 6.6, x_char: 27.0, ..expected().response() };
+        let charred = |r: &Response| Point { charred: true, ..made(23.0, 7.1, r) };
+        let points: Vec<Point> = forty(0.7, 1, &r).into_iter().chain([charred(&r)]).collect();
+        let f = of_solids(&points, &[], FLAT, 0.03);
+        assert!((f.x_half.get().unwrap() / 6.6 - 1.0).abs() < 0.02, "{:?}", f.x_half);
+        // What is known of the full mark is known from char alone.
+        assert!(f.x_half.uncertainty() > 0.015 * 6.6, "{:?}", f.x_half);
+        let Measurement::NotMeasured { not_measured } = &f.x_char else { panic!("{:?}", f.x_char) };
+        assert!(not_measured.contains("above 7.7 J/mm²"), "{not_measured}");
+        // Of a coating that does not char, and marks fully, that patch is one more full mark.
+        let never = Response { x_char: f64::INFINITY, ..expected().response() };
+        let points: Vec<Point> = forty(0.5, 1, &never).into_iter().chain([charred(&never)]).collect();
+        let f = of_solids(&points, &[], FLAT, 0.03);
+        assert!(!f.curve.x_char.is_finite() && (f.x_half.get().unwrap() / 2.2 - 1.0).abs() < 0.01);
+    }
+
+    #[test]
+    fn char_of_the_charred_patch_alone_does_not_say_when_it_sets_in() {
+        // Charred through beside a grid that shows nothing of it.
+        let r = Response { x_char: 14.0, ..expected().response() };
+        let deep = Point { charred: true, ..made(30.0, 12.5, &r) };
+        let points: Vec<Point> = forty(0.4, 1, &r).into_iter().chain([deep]).collect();
+        let f = of_solids(&points, &[], FLAT, 0.03);
+        assert!(f.x_char.get().is_none() && f.char_rise.get().is_none(), "{f:?}");
+        assert!((f.y_char.get().unwrap() / 0.1 - 1.0).abs() < 0.1, "{:?}", f.y_char);
+        assert!((f.x_half.get().unwrap() / 2.2 - 1.0).abs() < 0.01);
     }
 
     #[test]

@@ -1,12 +1,16 @@
 //! Search: the best minimum of the model from several starts, with char or without.
 
 use super::model::{
-    ACROSS, ALL, ALONG, CHAR, CHAR_RISE, CHARRED, CharGuess, EARLIER, Model, OTHER, Parameters, Point, S,
-    Solved,
+    ACROSS, ALL, ALONG, CHAR, CHAR_RISE, CHARRED, CharGuess, EARLIER, MARKED, Model, OTHER, Parameters,
+    Point, S, Solved,
 };
 use crate::colour::{lstar, luminance};
 use crate::parallel;
 use crate::wedge::target::Expected;
+
+/// The patch that was burnt to be charred counts as uncharred where it differs from the full mark of all the others by no more
+/// than this, and these know that mark as well, natural logarithms of its luminance (own judgement).
+const LIKE_THE_MARK: f64 = 0.02;
 
 /// The best minimum, with char or without; `known` is that of an earlier round, to start from.
 pub(super) fn search(
@@ -37,10 +41,28 @@ pub(super) fn search(
         (Some(a), Some(b)) => {
             // Of the char's three values two are roughly known beforehand: it counts as one parameter.
             let k = base.free(s_free).len() as f64;
-            Some(if score(a.cost, k) - score(b.cost, k + 1.0) > 4.0 { b } else { a })
+            let shows = score(a.cost, k) - score(b.cost, k + 1.0) > 4.0;
+            Some(if shows || !is_uncharred(base, &a, s_free) { b } else { a })
         }
         (a, b) => a.or(b),
     }
+}
+
+/// Whether what was burnt to be charred, if anything, is marked in full and no more, as the other patches tell. Where these
+/// do not reach a full mark themselves, a patch that is a little charred would be taken for one and all exposures come out too
+/// small: then char is to be fitted, with what is known of it beforehand.
+fn is_uncharred(base: &Model<'_>, found: &Solved, s_free: bool) -> bool {
+    let kept: Vec<usize> = (0..base.points.len()).filter(|&i| !base.points[i].charred).collect();
+    if kept.len() == base.points.len() {
+        return true;
+    }
+    let points: Vec<Point> = kept.iter().map(|&i| base.points[i]).collect();
+    let errors: Vec<f64> = kept.iter().map(|&i| base.errors[i]).collect();
+    let others = Model { points: &points, errors: &errors, white: None, ..*base };
+    others.solve(found.all, &base.free(s_free)).is_some_and(|alone| {
+        let apart = (alone.all[MARKED] - found.all[MARKED]).abs();
+        apart <= LIKE_THE_MARK && alone.error[MARKED] <= LIKE_THE_MARK
+    })
 }
 
 /// The solids with their errors.

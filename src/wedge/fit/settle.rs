@@ -1,5 +1,7 @@
 //! Settle: which of the fitted values the patches really tell, and what the others are taken as.
 
+use nalgebra::DVector;
+
 use super::exposures::ripple;
 use super::fitted::ResponseFit;
 use super::likely::likely;
@@ -7,7 +9,9 @@ use super::model::{
     ACROSS, ALL, ALONG, CHAR, CHAR_RISE, CHAR_RISE_SPREAD, CHARRED, CHARRED_SPREAD, HALF, HIGH, LOW, MARKED,
     Model, RISE, S, Solved,
 };
+use super::toned::FINE;
 use crate::mark::Response;
+use crate::units::short;
 use crate::wedge::measurement::Measurement;
 use crate::wedge::spread::square;
 use crate::wedge::target::Expected;
@@ -17,12 +21,37 @@ use crate::wedge::target::Expected;
 /// does not average out.
 pub(super) const REPEATS: [f64; 9] = [0.015, 0.008, 0.02, 0.008, 0.03, 0.012, 0.04, 0.025, 0.02];
 
+/// What char must change of a patch that is only partly charred for its exposure to be measured, L*: less than this the
+/// camera does to dark or light tones as well.
+const CHAR_SEEN: f64 = 1.0;
+/// Where the strongest patch of the grids has less of the mark, what patches are off by together moves the values by more than
+/// [`REPEATS`] says.
+const FULL: f64 = 0.95;
+/// A camera's curve that goes unseen on such a sheet, by how much it is steeper in the middle than the standard one (own judgement:
+/// phones' own curves are up to twice as steep).
+const UNSEEN: f64 = 0.1;
+/// A full mark that is known to no better than this share of its contrast leaves the exposure of half a mark open: no patch
+/// comes near it.
+const MARK_OPEN: f64 = 0.25;
+
 /// Names what the points leave open; of the mark's own values it is then fixed, at the expected value where
-/// the points do not speak against it, and the rest fitted again.
-pub(super) fn settle(base: &Model<'_>, mut solved: Solved, expected: &Expected, s_free: bool) -> ResponseFit {
+/// the points do not speak against it, and the rest fitted again. `tones` are how much L* of each point grows under a camera's
+/// curve that is steeper by one.
+pub(super) fn settle(
+    base: &Model<'_>,
+    mut solved: Solved,
+    expected: &Expected,
+    s_free: bool,
+    tones: &[f64],
+) -> ResponseFit {
     let model = Model { char: solved.char, ..*base };
     // Before anything is held: what is held because it is not settled is open all the more.
     let likely = likely(&solved);
+    let reached = model.response(&solved.all).rise_at(model.strongest(&solved.all));
+    let moved = if reached < FULL { moved_together(&model, &solved, tones) } else { Vec::new() };
+    for (i, moved) in moved {
+        solved.error[i] = libm::hypot(solved.error[i], (square(moved) - square(REPEATS[i])).max(0.0).sqrt());
+    }
     let mut notes: [Option<String>; ALL] = Default::default();
     let mut free = base.free(s_free);
     if !s_free {
@@ -30,6 +59,13 @@ pub(super) fn settle(base: &Model<'_>, mut solved: Solved, expected: &Expected, 
     }
     if solved.char.is_some() {
         free.extend([CHARRED, CHAR, CHAR_RISE]);
+        if model.char_seen(&solved.all) < CHAR_SEEN {
+            notes[CHAR] = Some(format!(
+                "no patch of the grid is charred, so it lies above {} J/mm², the strongest exposure there",
+                short(model.strongest(&solved.all), 1)
+            ));
+            notes[CHAR_RISE] = Some("no patch is partly charred".into());
+        }
     } else {
         let why = "no patch was over-burnt; its exposure lies above the largest of the wedge";
         for i in [CHARRED, CHAR, CHAR_RISE] {
@@ -54,13 +90,29 @@ pub(super) fn settle(base: &Model<'_>, mut solved: Solved, expected: &Expected, 
         libm::log(expected.rise),
         expected.schwarzschild,
     ];
+    let full = libm::exp(solved.all[MARKED]);
+    let contrast = (full - model.response(&solved.all).y_unmarked).abs().max(1e-6);
+    let open = solved.all[MARKED] >= HIGH[MARKED] - 1e-3
+        || solved.error[MARKED].is_nan()
+        || solved.error[MARKED] * full / contrast > MARK_OPEN;
     for i in [CHARRED, CHAR_RISE, S, RISE, CHAR, MARKED, HALF] {
         let settled = solved.error[i] <= limits[i];
         let at_limit = solved.all[i] <= LOW[i] + 1e-3 || solved.all[i] >= HIGH[i] - 1e-3;
-        if !free.contains(&i) || (settled && !at_limit) {
+        let held = i == HALF && notes[MARKED].is_some() && open;
+        if !free.contains(&i) || (settled && !at_limit && !held) {
             continue;
         }
-        notes[i] = Some("the patches do not settle it".into());
+        if notes[i].is_none() {
+            notes[i] = Some(if open && [MARKED, HALF].contains(&i) {
+                "no patch comes near enough to a full mark to tell it".into()
+            } else {
+                "the patches do not settle it".into()
+            });
+        }
+        // What the scale calls a full mark may be no full one: to take it for one would move the exposures unseen.
+        if i == MARKED && open {
+            continue;
+        }
         let Some(&usual) = defaults.get(i) else { continue };
         free.retain(|&j| j != i);
         let fixed_at = |v: f64| {
@@ -80,6 +132,32 @@ pub(super) fn settle(base: &Model<'_>, mut solved: Solved, expected: &Expected, 
     let mut out = report(&model, &solved, &notes, expected);
     out.chars = chars(&model, &solved, &free);
     ResponseFit { likely, ..out }
+}
+
+/// How far values are moved by what patches are off by together, as fitted: the beam's two widths by what fine patterns of one
+/// kind are, the others by a camera's curve that goes unseen (`tones`: how much L* of each point grows under one that
+/// is steeper by one). That is far where no patch reaches a full mark, and the full mark is carried on from those below.
+fn moved_together(model: &Model<'_>, solved: &Solved, tones: &[f64]) -> Vec<(usize, f64)> {
+    let Some(covariance) = &solved.covariance else { return Vec::new() };
+    let slopes = model.slopes(&solved.all, &solved.free);
+    let fine = |i: usize| !model.is_solid(&model.points[i]);
+    let mut kinds: Vec<usize> =
+        (0..model.points.len()).filter(|&i| fine(i)).map(|i| model.points[i].fill).collect();
+    kinds.sort_unstable();
+    kinds.dedup();
+    let step = |off: &dyn Fn(usize) -> f64| {
+        let weighed = |i: usize, _| off(i) / square(model.errors[i]);
+        covariance * slopes.transpose() * DVector::from_fn(model.points.len(), weighed)
+    };
+    let by_kind = |kind: &usize| step(&|i| if model.points[i].fill == *kind { FINE } else { 0.0 });
+    let steps: Vec<DVector<f64>> = kinds.iter().map(by_kind).collect();
+    let bent = step(&|i| UNSEEN * tones.get(i).copied().unwrap_or(0.0));
+    let size = |(k, i): (usize, usize)| match i {
+        ALONG | ACROSS => Some((i, steps.iter().map(|s| square(s[k])).sum::<f64>().sqrt())),
+        MARKED | HALF | RISE | S => Some((i, bent[k].abs())),
+        _ => None,
+    };
+    solved.free.iter().copied().enumerate().filter_map(size).collect()
 }
 
 /// The curve at each look that char may have, the other parameters fitted anew, with its share of the posterior

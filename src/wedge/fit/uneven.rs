@@ -127,6 +127,7 @@ mod tests {
                 sheet: 0,
                 place: [0.0, 0.0],
                 passes: 1.0,
+                charred: false,
             };
             (0..60).map(point).collect()
         };
@@ -153,6 +154,7 @@ mod tests {
                 sheet: 0,
                 place: [0.1 * (i % 6) as f64, 0.1 * (i / 6) as f64],
                 passes: 1.0,
+                charred: false,
             };
             (0..36).map(point).collect()
         };

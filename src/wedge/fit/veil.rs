@@ -155,6 +155,7 @@ mod tests {
                 sheet: 0,
                 place: [0.0, 0.0],
                 passes: 1.0,
+                charred: false,
             }
         });
         let points = points.collect();

@@ -75,6 +75,7 @@ mod tests {
                     sheet: 0,
                     place: [0.0, 0.0],
                     passes: 1.0,
+                    charred: false,
                 }
             })
             .collect()
