@@ -19,6 +19,12 @@ const MOST_ABOVE: f64 = 3.0;
 /// The least that these are taken for, L*: what a good photo leaves (own judgement).
 const LEAST_SPREAD: f64 = 0.2;
 
+/// So many patches in twenty may lie above the curve and be left out as what the scale is tied to: where more do, it is the curve
+/// that lies too low.
+const STRAYS_IN_TWENTY: usize = 1;
+/// A lightness above this is no look of a coating, L*: white is 100, and on a scale of a weak mark a full one may lie above it.
+const LIGHTEST: f64 = 150.0;
+
 /// The patches as they were measured.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Measured {
@@ -122,7 +128,9 @@ impl Measured {
             above.iter().filter(|(_, above)| of(above)).map(|a| a.0).fold(f64::NEG_INFINITY, f64::max)
         };
         let (all, tied) = (lightest(&|_| true), lightest(&|above| *above <= most));
-        if self.against != Against::Lightest || tied.is_infinite() || tied == all {
+        let strays = above.iter().filter(|a| a.0 > tied).count();
+        let many = 20 * strays > STRAYS_IN_TWENTY * above.len().max(20);
+        if self.against != Against::Lightest || tied.is_infinite() || tied == all || many {
             return None;
         }
         let expected = luminance(all);
@@ -172,7 +180,7 @@ fn best(lit: &[Result<PatchLight, Refusal>]) -> f64 {
     lit.iter().flatten().map(|m| m.ratio).fold(0.0, f64::max)
 }
 
-/// The patches on the scale; what `tones` says they grow by is known to `unsure`.
+/// The patches on the scale, those left out that come out as nothing looks; what `tones` says they grow by is known to `unsure`.
 fn values(
     lit: &[Result<PatchLight, Refusal>],
     y_unmarked: f64,
@@ -182,7 +190,9 @@ fn values(
     let of = |(m, tone): (&Result<PatchLight, Refusal>, &f64)| {
         let mut value = PatchValue::of(m.as_ref().map_err(|e| *e)?, y_unmarked);
         value.l_error = value.l_error.hypot(unsure * tone);
-        Ok(value)
+        // What was taken off for a veil or a camera's curve may leave a light that nothing has.
+        let sound = value.l <= LIGHTEST && value.l_error.is_finite();
+        sound.then_some(value).ok_or(Refusal::Beyond)
     };
     lit.iter().zip(tones).map(of).collect()
 }
@@ -282,6 +292,14 @@ mod tests {
     }
 
     #[test]
+    fn what_comes_out_as_nothing_looks_is_left_out() {
+        let m = seen(&[0.05, 0.3, 0.65]);
+        let tenfold = values(&m.lit, 10.0 * m.scale.y_unmarked, &[0.0; 3], 0.0);
+        // Luminances of 0.5, 3 and 6.5 are L* 76, 151 and 200.
+        assert!(tenfold[0].is_ok() && tenfold[2] == Err(Refusal::Beyond), "{tenfold:?}");
+    }
+
+    #[test]
     fn the_scale_does_not_hang_on_a_patch_that_lies_above_the_curve() {
         let looks = [0.05, 0.2, 0.45, 0.6, 0.64, 0.65];
         let curve: Vec<_> = looks.iter().map(|y| Some((lstar(*y), None))).collect();
@@ -299,6 +317,11 @@ mod tests {
             assert!((tied.values[i].unwrap().l - lstar(*y)).abs() < 1e-9, "{i}: {:?}", tied.values[i]);
         }
         assert!(tied.scale.note.contains("by the fitted curve is taken as L* 84.5"), "{}", tied.scale.note);
+        // Where many lie above it, it is the curve that lies too low.
+        let looks: Vec<f64> = (0..30).map(|i| 0.05 + 0.02 * f64::from(i)).collect();
+        let low = |i: usize| looks[i] * 0.65 / 0.63 * if i < 25 { 1.0 } else { 0.8 };
+        let flat: Vec<_> = (0..30).map(|i| Some((lstar(low(i)), None))).collect();
+        assert_eq!(seen(&looks).tied_to(&flat), None);
         // A scale that rests on a white card stays.
         let against = Against::White(0.9);
         assert_eq!(Measured { against, ..off }.tied_to(&curve), None);

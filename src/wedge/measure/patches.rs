@@ -93,6 +93,9 @@ pub enum Refusal {
         /// Between the lightest and darkest quarter, L*.
         spread: f64,
     },
+    /// Nothing looks as it comes out.
+    #[error("beyond any look: against the others it comes out far lighter than white")]
+    Beyond,
 }
 
 /// Measures every patch. `blur` is the standard deviation of the edges in mm.

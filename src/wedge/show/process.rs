@@ -119,6 +119,33 @@ pub fn process(reading: &Reading, wedge: &Wedge, earlier: Option<ProcessFile>) -
     } else if !reading.lags.is_empty() {
         p.not_measured.insert("lag_ms".into(), "no comb could be read".into());
     }
+    sound(p)
+}
+
+/// The file without what its own check refuses: a reading is not lost for one value, and the file says why there is none.
+fn sound(mut p: ProcessFile) -> ProcessFile {
+    while let Err(absurd) = p.check() {
+        let had = match absurd.key {
+            "unmarked" => p.unmarked.take().is_some(),
+            "marked" => p.marked.take().is_some(),
+            "charred" => p.charred.take().is_some(),
+            "rise" => p.rise.take().is_some(),
+            "char_rise" => p.char_rise.take().is_some(),
+            "schwarzschild" => p.schwarzschild.take().is_some(),
+            "beam_fitted" => p.beam_fitted.take().is_some(),
+            // The sheet that was just read, which is the first.
+            "sheet" | "patch" if !p.sheet.is_empty() => {
+                p.sheet.remove(0);
+                continue;
+            }
+            _ => false,
+        };
+        if !had {
+            break;
+        }
+        let why = format!("what came out holds for nothing: it {}", absurd.why);
+        p.not_measured.insert(absurd.key.into(), why);
+    }
     p
 }
 
@@ -129,14 +156,19 @@ const KEPT_SHEETS: usize = 3;
 /// none.
 fn record(reading: &Reading, wedge: &Wedge) -> Option<SheetRecord> {
     let one = |(p, r): (&TestPatch, &PatchReading)| match r.lightness {
-        Measurement::Measured { value, uncertainty } if p.pattern != Pattern::Screen => Some(PatchRecord {
-            dose_j_mm2: rounded(r.dose_j_mm2),
-            speed: p.dial.speed,
-            pattern: p.pattern,
-            period: p.period,
-            lightness: rounded(value),
-            sigma: rounded(uncertainty),
-        }),
+        Measurement::Measured { value, uncertainty }
+            if p.pattern != Pattern::Screen
+                && [value, uncertainty].iter().all(|v| (0.0..=200.0).contains(v)) =>
+        {
+            Some(PatchRecord {
+                dose_j_mm2: rounded(r.dose_j_mm2),
+                speed: p.dial.speed,
+                pattern: p.pattern,
+                period: p.period,
+                lightness: rounded(value),
+                sigma: rounded(uncertainty),
+            })
+        }
         _ => None,
     };
     let patch: Vec<PatchRecord> = wedge.patches.iter().zip(&reading.patches).filter_map(one).collect();
@@ -225,4 +257,38 @@ fn curve(gain: &Gain, setting: Option<Best>) -> Option<ToneCurve> {
 fn setting(wedge: &Wedge, screen: &str) -> Option<Best> {
     let dial = wedge.patches.iter().find(|p| p.screen == screen)?.dial;
     Some(Best { power: dial.power, speed: dial.speed, pitch: wedge.pitch_across, passes: dial.passes })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_value_that_holds_for_nothing_is_left_out_with_its_reason() {
+        let patch = PatchRecord {
+            dose_j_mm2: 3.0,
+            speed: MmPerS(10.0),
+            pattern: Pattern::Solid,
+            period: 0,
+            lightness: 300.0,
+            sigma: 0.3,
+        };
+        let sheet = SheetRecord {
+            wedge: "W1".into(),
+            pitch_along: Mm(0.1),
+            pitch_across: Mm(0.1),
+            y_unmarked: 0.03,
+            patch: vec![patch],
+        };
+        let p = ProcessFile {
+            schwarzschild: Some(MeasuredValue { value: 0.25, sigma: Some(0.01) }),
+            rise: Some(MeasuredValue { value: 6.0, sigma: Some(0.1) }),
+            sheet: vec![sheet],
+            ..ProcessFile::default()
+        };
+        assert!(p.check().is_err());
+        let held = sound(p);
+        assert!(held.check().is_ok() && held.sheet.is_empty() && held.rise.is_some());
+        assert!(held.schwarzschild.is_none() && held.not_measured["schwarzschild"].contains("0.3 to 1.5"));
+    }
 }
