@@ -20,7 +20,7 @@ use crate::wedge::ask::{Ask, ReadingError};
 use crate::wedge::evidence::Evidence;
 use crate::wedge::grid;
 use crate::wedge::read;
-use crate::wedge::show::summary::summary;
+use crate::wedge::show::summary::{other_range, summary};
 use crate::wedge::show::{curves, picture, process};
 use crate::wedge::target::Wedge;
 
@@ -176,10 +176,17 @@ pub(super) fn read_wedge(a: &ReadArgs, out: &mut Out) -> Result<u8, Failure> {
         writeln!(out, "{json}")?;
     } else if !a.quiet {
         print_summary(out, &evidence)?;
-        if reading.doubts.is_empty() {
-            writeln!(out, "written to {}; use it with --process {}", a.out, a.out.find("process.toml"))?;
-        } else {
+        let process = a.out.find("process.toml");
+        if !reading.doubts.is_empty() {
             writeln!(out, "written to {} for you to look at; take the photo again before you use it", a.out)?;
+        } else if let Some(range) = other_range(reading) {
+            writeln!(
+                out,
+                "written to {}; draw and read the wedge with {range} before you use {process}",
+                a.out
+            )?;
+        } else {
+            writeln!(out, "written to {}; use it with --process {process}", a.out)?;
         }
     }
     Ok(0)

@@ -3,7 +3,7 @@
 use crate::colour::lstar;
 use crate::proof::canvas::wrapped;
 use crate::units::short;
-use crate::wedge::fit::wants_mark;
+use crate::wedge::fit::{NO_FULL_MARK, wants_mark};
 use crate::wedge::measurement::Measurement;
 use crate::wedge::reading::Reading;
 use crate::wedge::target::WedgeKind;
@@ -80,7 +80,13 @@ fn lines(r: &Reading, most: usize) -> Vec<(String, bool)> {
         out.push((at("half mark", &f.x_half_j_mm2, 3), false));
         out.push((format!("steepness {}", known(&f.rise, 2, "")), false));
         out.push((format!("reciprocity s {}", known(&f.schwarzschild, 3, "")), false));
-        out.push((at("half char", &f.x_char_j_mm2, 2), false));
+        match &f.x_char_j_mm2 {
+            // Why tells what it lies above.
+            Measurement::NotMeasured { not_measured } => {
+                wrap(most, &format!("half char was not measured: {not_measured}"), &mut out);
+            }
+            known => out.push((at("half char", known, 2), false)),
+        }
         if let Some(rms) = f.rms_l {
             out.push((format!("the curve misses the patches by {rms:.2} L* rms"), false));
         }
@@ -130,7 +136,8 @@ fn lines(r: &Reading, most: usize) -> Vec<(String, bool)> {
 }
 
 /// How a note begins to say that the best setting lies beyond a sheet, and not only that a faster one might do.
-const BETTER_ELSEWHERE: [&str; 3] = [
+const BETTER_ELSEWHERE: [&str; 4] = [
+    NO_FULL_MARK,
     "the range may not hold the best",
     "a slower one may leave nothing to find",
     "faster than this machine can switch",
@@ -139,17 +146,21 @@ const BETTER_ELSEWHERE: [&str; 3] = [
 /// How to take a photo again that went wrong.
 const AGAIN: &str = "Take another photo: soft light from one side, nothing bright behind you that the piece could mirror, no flash, the lightest patch well below white.";
 
+/// The range of another wedge, as it is typed, where this sheet does not hold the best setting.
+pub fn other_range(r: &Reading) -> Option<&str> {
+    r.notes.iter().find_map(|n| {
+        let better = BETTER_ELSEWHERE.iter().any(|s| n.contains(s)) || r.pick.is_none();
+        let (_, range) = n.split_once("draw another wedge with ")?;
+        better.then_some(range)
+    })
+}
+
 /// One sentence that a maker can act on.
 fn next(r: &Reading) -> String {
     if !r.doubts.is_empty() {
         return "Take the photo again, and use the process.toml of the new reading only.".into();
     }
-    // A note that says in which range the best lies, where this sheet does not hold it.
-    let range = r.notes.iter().find_map(|n| {
-        let better = BETTER_ELSEWHERE.iter().any(|s| n.contains(s)) || r.pick.is_none();
-        let (_, range) = n.split_once("draw another wedge with ")?;
-        better.then_some(range)
-    });
+    let range = other_range(r);
     match (&r.pick, r.lags.is_empty()) {
         (Some(_), _) if range.is_some() => format!(
             "Draw another wedge with {}: the best setting lies beyond this one.",
