@@ -338,7 +338,9 @@ fn drawn(a: &DrawArgs, plan: &Plan) -> Result<Drawn, Failure> {
 /// How fast the machine of a plan marks dots of its pitch.
 pub(super) fn carries(plan: &Plan) -> Carries {
     let (switched, seen) = plan.machine.dots_up_to(plan.process.pitch_along.value);
-    Carries { switched, seen }
+    // No finer than a maker sets a speed, and no faster than it is.
+    let told = |speed: MmPerS| MmPerS((speed.0 * 100.0 + 1e-6).floor() / 100.0);
+    Carries { switched: told(switched), seen: told(seen) }
 }
 
 /// The time that a wedge may take, in words.
