@@ -7,7 +7,7 @@ use super::fitted::ResponseFit;
 use super::likely::likely;
 use super::model::{
     ACROSS, ALL, ALONG, CHAR, CHAR_RISE, CHAR_RISE_SPREAD, CHARRED, CHARRED_SPREAD, HALF, HIGH, LOW, MARKED,
-    Model, RISE, S, Solved,
+    Model, Point, RISE, S, Solved,
 };
 use super::toned::FINE;
 use crate::mark::Response;
@@ -48,10 +48,7 @@ pub(super) fn settle(
     // Before anything is held: what is held because it is not settled is open all the more.
     let likely = likely(&solved);
     let reached = model.response(&solved.all).rise_at(model.strongest(&solved.all));
-    let moved = if reached < FULL { moved_together(&model, &solved, tones) } else { Vec::new() };
-    for (i, moved) in moved {
-        solved.error[i] = libm::hypot(solved.error[i], (square(moved) - square(REPEATS[i])).max(0.0).sqrt());
-    }
+    let moved = if reached < FULL { moved_together(&model, &solved, tones) } else { [0.0; REPEATS.len()] };
     let mut notes: [Option<String>; ALL] = Default::default();
     let mut free = base.free(s_free);
     if !s_free {
@@ -80,7 +77,7 @@ pub(super) fn settle(
     {
         if !shown || !free.contains(&i) {
             notes[i] = Some("no wedge with line pairs was read".into());
-        } else if solved.error[i].is_nan() || solved.error[i] > limits[i] {
+        } else if solved.error[i].is_nan() || libm::hypot(solved.error[i], moved[i]) > limits[i] {
             notes[i] = Some("the line pairs do not settle it".into());
         }
     }
@@ -129,35 +126,37 @@ pub(super) fn settle(
             _ => {}
         }
     }
-    let mut out = report(&model, &solved, &notes, expected);
+    let mut out = report(&model, &solved, &notes, &moved, expected);
     out.chars = chars(&model, &solved, &free);
     ResponseFit { likely, ..out }
 }
 
 /// How far values are moved by what patches are off by together, as fitted: the beam's two widths by what fine patterns of one
-/// kind are, the others by a camera's curve that goes unseen (`tones`: how much L* of each point grows under one that
-/// is steeper by one). That is far where no patch reaches a full mark, and the full mark is carried on from those below.
-fn moved_together(model: &Model<'_>, solved: &Solved, tones: &[f64]) -> Vec<(usize, f64)> {
-    let Some(covariance) = &solved.covariance else { return Vec::new() };
+/// kind are, half exposure, rise and exponent by a camera's curve that goes unseen (`tones`: how much L* of each point grows under
+/// one that is steeper by one). That is far where no patch reaches a full mark, which is then carried on from those below.
+fn moved_together(model: &Model<'_>, solved: &Solved, tones: &[f64]) -> [f64; REPEATS.len()] {
+    let mut moved = [0.0; REPEATS.len()];
+    let Some(covariance) = &solved.covariance else { return moved };
     let slopes = model.slopes(&solved.all, &solved.free);
-    let fine = |i: usize| !model.is_solid(&model.points[i]);
-    let mut kinds: Vec<usize> =
-        (0..model.points.len()).filter(|&i| fine(i)).map(|i| model.points[i].fill).collect();
+    let n = model.points.len();
+    let fine = |p: &&Point| !model.is_solid(p);
+    let mut kinds: Vec<usize> = model.points.iter().filter(fine).map(|p| p.fill).collect();
     kinds.sort_unstable();
     kinds.dedup();
     let step = |off: &dyn Fn(usize) -> f64| {
-        let weighed = |i: usize, _| off(i) / square(model.errors[i]);
-        covariance * slopes.transpose() * DVector::from_fn(model.points.len(), weighed)
+        covariance * slopes.transpose() * DVector::from_fn(n, |i, _| off(i) / square(model.errors[i]))
     };
     let by_kind = |kind: &usize| step(&|i| if model.points[i].fill == *kind { FINE } else { 0.0 });
-    let steps: Vec<DVector<f64>> = kinds.iter().map(by_kind).collect();
+    let of_fine: Vec<DVector<f64>> = kinds.iter().map(by_kind).collect();
     let bent = step(&|i| UNSEEN * tones.get(i).copied().unwrap_or(0.0));
-    let size = |(k, i): (usize, usize)| match i {
-        ALONG | ACROSS => Some((i, steps.iter().map(|s| square(s[k])).sum::<f64>().sqrt())),
-        MARKED | HALF | RISE | S => Some((i, bent[k].abs())),
-        _ => None,
-    };
-    solved.free.iter().copied().enumerate().filter_map(size).collect()
+    for (k, &i) in solved.free.iter().enumerate() {
+        match i {
+            ALONG | ACROSS => moved[i] = of_fine.iter().map(|s| square(s[k])).sum::<f64>().sqrt(),
+            HALF | RISE | S => moved[i] = bent[k].abs(),
+            _ => {}
+        }
+    }
+    moved
 }
 
 /// The curve at each look that char may have, the other parameters fitted anew, with its share of the posterior
@@ -192,6 +191,7 @@ fn report(
     model: &Model<'_>,
     solved: &Solved,
     notes: &[Option<String>; ALL],
+    moved: &[f64; REPEATS.len()],
     expected: &Expected,
 ) -> ResponseFit {
     let curve = model.response(&solved.all);
@@ -199,7 +199,8 @@ fn report(
         Some(why) => Measurement::not(why.clone()),
         None => {
             let v = if log { libm::exp(solved.all[i]) } else { solved.all[i] };
-            let error = libm::hypot(solved.error[i], REPEATS.get(i).copied().unwrap_or(0.0));
+            let shared = REPEATS.get(i).copied().unwrap_or(0.0).max(moved.get(i).copied().unwrap_or(0.0));
+            let error = libm::hypot(solved.error[i], shared);
             Measurement::value(v, if log { v * error } else { error })
         }
     };
