@@ -59,7 +59,14 @@ const ROLLED: &[(&str, &str)] = &[
         "{ letter = 'A', mm_per_unit = 1, steps_per_mm = 80, units_per_s = 90, units_per_s2 = 400 }",
     ),
 ];
-const HALF_MEASURED: &[(&str, &str)] = &[("process.wedge", "'W1'")];
+const DIFFUSED_AND_MEASURED: &[(&str, &str)] =
+    &[(SCREEN, "'floyd-steinberg'"), ("process.rise", "{ value = 3.0 }")];
+const HOT_AND_MEASURED: &[(&str, &str)] =
+    &[("job.burn.speed", "'4mm/s'"), ("process.rise", "{ value = 3.0 }")];
+/// A process file says something that was measured.
+const MEASURED: &[(&str, &str)] = &[("process.rise", "{ value = 3.0 }")];
+const CHARS: &[(&str, &str)] = &[("process.x_char", "{ value = '9J/mm2' }")];
+const HALF_MEASURED: &[(&str, &str)] = &[("process.wedge", "'W1'"), ("process.rise", "{ value = 3.0 }")];
 
 const LETTER: &[(&str, &str)] = &[("job.layer", "[{ text = 'Fog', place = '8x2mm' }]")];
 const LETTERS: &[(&str, &str)] = &[("job.layer", "[{ text = 'Fog and rain', place = '8x4mm' }]")];
@@ -261,30 +268,33 @@ const KEYS: &[Key] = &[
         &[("process.rise", "{ value = 3.0 }"), ("process.x_half", "{ value = '2J/mm2' }")],
         key("process.wedge", "'W1'", "report:/process/rise"),
     ),
-    key("process.machine", "'another bench'", "report:/findings"),
-    key("process.coating", "'another coat'", "report:/findings"),
-    key("process.doubt", "'a reflection lies on the piece'", "report:/findings"),
+    with(MEASURED, key("process.machine", "'another bench'", "report:/findings")),
+    with(MEASURED, key("process.coating", "'another coat'", "report:/findings")),
+    with(MEASURED, key("process.doubt", "'a reflection lies on the piece'", "report:/findings")),
     with(HALF_MEASURED, key("process.doubt_of", "'W1'", "job:/process/doubt_of")),
-    key("process.beam_fitted", "{ along = '0.2mm', across = '0.1mm' }", "dots.png"),
+    with(MEASURED, key("process.beam_fitted", "{ along = '0.2mm', across = '0.1mm' }", "dots.png")),
     with(HALF_MEASURED, key("process.date", "'2026-01-02'", "job:/process/date")),
-    key("process.beam_along", "{ value = '0.2mm' }", "dots.png"),
-    key("process.beam_across", "{ value = '0.2mm' }", "dots.png"),
-    key("process.unmarked", "{ value = 0.1 }", "proof.png"),
-    key("process.marked", "{ value = 0.5 }", "proof.png"),
-    with(HOT, key("process.charred", "{ value = 0.3 }", "proof.png")),
-    key("process.x_half", "{ value = '3J/mm2' }", "dots.png"),
-    key("process.rise", "{ value = 3.0 }", "dots.png"),
-    key("process.x_char", "{ value = '5J/mm2' }", "report:/findings"),
-    with(HOT, key("process.char_rise", "{ value = 3.0 }", "proof.png")),
+    with(MEASURED, key("process.beam_along", "{ value = '0.2mm' }", "dots.png")),
+    with(MEASURED, key("process.beam_across", "{ value = '0.2mm' }", "dots.png")),
+    with(MEASURED, key("process.unmarked", "{ value = 0.1 }", "proof.png")),
+    with(MEASURED, key("process.marked", "{ value = 0.5 }", "proof.png")),
+    with(HOT_AND_MEASURED, key("process.charred", "{ value = 0.3 }", "proof.png")),
+    with(MEASURED, key("process.x_half", "{ value = '3J/mm2' }", "dots.png")),
+    with(CHARS, key("process.rise", "{ value = 3.0 }", "dots.png")),
+    with(MEASURED, key("process.x_char", "{ value = '5J/mm2' }", "report:/findings")),
+    with(HOT_AND_MEASURED, key("process.char_rise", "{ value = 3.0 }", "proof.png")),
     with(
         &[("process.v0", "'40mm/s'")],
         key("process.schwarzschild", "{ value = 0.6 }", "report:/process/speed_mm_per_s"),
     ),
-    key("process.v0", "'40mm/s'", "report:/process/speed_mm_per_s"),
-    key("process.best", "{ power = '70%', speed = '11mm/s', pitch = '0.1mm', passes = 1 }", "program"),
-    key("process.lag_ms", "{ value = 5.0 }", "program"),
+    with(MEASURED, key("process.v0", "'40mm/s'", "report:/process/speed_mm_per_s")),
     with(
-        DIFFUSED,
+        MEASURED,
+        key("process.best", "{ power = '70%', speed = '11mm/s', pitch = '0.1mm', passes = 1 }", "program"),
+    ),
+    with(MEASURED, key("process.lag_ms", "{ value = 5.0 }", "program")),
+    with(
+        DIFFUSED_AND_MEASURED,
         key(
             "process.tone_curve",
             "[{ screen = 'floyd-steinberg', coverage = [0.0, 0.5, 1.0], mark = [0.0, 0.8, 1.0] }]",
