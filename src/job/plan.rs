@@ -229,13 +229,14 @@ impl Plan {
     /// named, for a piece of `size`.
     pub fn question(&self, (from, to): (Option<Mm>, Option<Mm>), size: (Mm, Mm)) -> Question {
         let beam = self.process.beam.value;
+        let (along, across) = self.machine.axes(self.process.lines);
         Question {
             beam,
             response: self.process.response(),
-            steps_per_mm: self.machine.motion.steps_per_mm_y,
+            steps_per_mm: across.steps_per_mm,
             range: (from.unwrap_or(Mm(beam.across.0 / 4.0)), to.unwrap_or(Mm(beam.across.0 * 1.5))),
             size,
-            acceleration: Some(self.machine.motion.acceleration_mm_per_s2),
+            acceleration: Some(along.acceleration),
         }
     }
 
