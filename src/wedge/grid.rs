@@ -118,10 +118,11 @@ pub fn wedge(grid: &ForeignGrid) -> Result<Wedge, GridError> {
 }
 
 #[cfg(test)]
-mod tests {
+pub(in crate::wedge) mod tests {
     use super::*;
 
-    fn grid() -> ForeignGrid {
+    /// Two powers by three speeds, burnt elsewhere, of a coating with that response.
+    pub(in crate::wedge) fn grid_of(response: Response) -> ForeignGrid {
         ForeignGrid {
             powers: vec![Share(1.0), Share(0.5)],
             speeds: vec![MmPerS(10.0), MmPerS(20.0), MmPerS(30.0)],
@@ -131,10 +132,14 @@ mod tests {
             rated_power: Watts(5.0),
             beam: Beam { along: Mm(0.12), across: Mm(0.12) },
             pitch: placement::Grid { along: Mm(0.1), across: Mm(0.1) },
-            response: crate::mark::Burn::plain(1.0, 1.0).response,
+            response,
             machine: "m".into(),
             coating: "c".into(),
         }
+    }
+
+    fn grid() -> ForeignGrid {
+        grid_of(crate::mark::Burn::plain(1.0, 1.0).response)
     }
 
     #[test]

@@ -77,9 +77,7 @@ pub const NO_FULL_MARK: &str = "no patch of the grid reaches a full mark";
 mod tests {
     use super::super::fitted::unknown;
     use super::*;
-    use crate::mark::Beam;
-    use crate::placement;
-    use crate::units::{Mm, MmPerS, Share, Watts};
+    use crate::units::MmPerS;
     use crate::wedge::grid;
     use crate::wedge::measurement::Measurement;
 
@@ -96,20 +94,7 @@ mod tests {
             char_rise: 8.0,
             v0: MmPerS(12.5),
         };
-        let wedge = grid::wedge(&grid::ForeignGrid {
-            powers: vec![Share(1.0), Share(0.5)],
-            speeds: vec![MmPerS(10.0), MmPerS(20.0), MmPerS(30.0)],
-            passes: 1,
-            size: (Mm(28.0), Mm(18.0)),
-            gap: Share(0.2),
-            rated_power: Watts(5.0),
-            beam: Beam { along: Mm(0.12), across: Mm(0.12) },
-            pitch: placement::Grid { along: Mm(0.1), across: Mm(0.1) },
-            response,
-            machine: "m".into(),
-            coating: "c".into(),
-        })
-        .unwrap();
+        let wedge = grid::wedge(&grid::tests::grid_of(response)).unwrap();
         let said = |x_half: f64, told: bool| {
             let none = unknown(&[], 0.03, [0.12, 0.12], &wedge.expected, "not settled");
             let known = if told { Measurement::value(x_half, 0.1) } else { none.x_half.clone() };

@@ -555,14 +555,19 @@ def run_lengths(png):
     return runs
 
 
-def test_the_art_is_moved_by_hand_and_by_keys_and_every_step_is_undone(page):
-    tab = page.tab
+def on_the_easel(page):
+    """A piece whose exact look is there, on the easel: its art, and what is asked."""
     page.begin()
     page.exact()
     page.screen("easel")
-    art = tab.locator('.thing[data-thing="art.at"]')
+    art = page.tab.locator('.thing[data-thing="art.at"]')
     art.wait_for()
-    before = page.asked()
+    return art, page.asked()
+
+
+def test_the_art_is_moved_by_hand_and_by_keys_and_every_step_is_undone(page):
+    tab = page.tab
+    art, before = on_the_easel(page)
     art.focus()
     page.saved(lambda: tab.keyboard.press("ArrowRight"))
     assert page.asked()["art"]["at"] == "0.1mm,0mm"
@@ -625,12 +630,7 @@ def test_two_fingers_on_the_easel_leave_the_art_where_it_is(chromium, desk):
 
 def test_a_hand_that_holds_still_has_its_look_by_the_time_that_it_lets_go(page):
     tab = page.tab
-    page.begin()
-    page.exact()
-    page.screen("easel")
-    art = tab.locator('.thing[data-thing="art.at"]')
-    art.wait_for()
-    before = page.asked()
+    _, before = on_the_easel(page)
     box = tab.locator(".blank").bounding_box()
     x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
     tab.mouse.move(x, y)
