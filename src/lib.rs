@@ -31,7 +31,7 @@
 //!
 //! Without the default features `cli` and `desk` the library builds without the command line and what only it needs.
 //!
-//! A room uses those named with it and before it: `units`, `plane`, `parallel`, `colour`, then `art`, `blank`, `mark`,
+//! A room uses those named with it and before it: `units`, `plane`, `parallel`, `colour`, `said`, `note`, then `art`, `blank`, `mark`,
 //! `scan`, `encode`, `visual_quality`, then `screen`, `tone`, `layer`, then `job`, `findings`, `proof`, `wedge`, then
 //! `order`, then `pipeline`, then `cli` and `desk`.
 
@@ -53,6 +53,7 @@ mod job;
 mod lately;
 mod layer;
 mod mark;
+mod note;
 mod order;
 mod outputs;
 mod parallel;
@@ -61,6 +62,7 @@ mod placement;
 mod plane;
 mod progress;
 mod proof;
+mod said;
 mod scan;
 mod screen;
 mod tone;
@@ -207,6 +209,19 @@ pub use job::Job;
 pub use job::Plan;
 pub use job::{ArtFile, FileError, PlanError};
 
+pub use note::About;
+/// What a person is told beside the findings: what was assumed, and what was decided and can be decided otherwise.
+///
+/// ```
+/// use dotwright::{About, Job, Plan};
+///
+/// let plan = Plan::of(&Job::default())?;
+/// let blank = plan.assumptions.iter().find(|note| note.about == About::Blank).ok_or("not assumed")?;
+/// assert!(blank.says.starts_with("the blank is a "));
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+pub use note::Note;
+
 /// The names of the files of a job: all that writing it again replaces.
 ///
 /// ```
@@ -256,6 +271,17 @@ pub use outputs::write;
 /// ```
 pub use pipeline::run;
 pub use pipeline::{Outcome, PipelineError};
+
+/// A sentence for people: it names options on the command line, and none where fields and buttons stand in their place.
+///
+/// ```
+/// use dotwright::Said;
+///
+/// let said = Said::from("lines along y").line(" (--axis y)").and(", less time");
+/// assert_eq!(said.to_string(), "lines along y (--axis y), less time");
+/// assert_eq!(said.on_page(), "lines along y, less time");
+/// ```
+pub use said::Said;
 
 /// Hears how far the work is, and may end it.
 ///

@@ -196,7 +196,7 @@ pub(crate) fn write_program(
     }
     let stops = motion::replayed(&replayed.report);
     match stops.iter().find(|f| f.severity == Severity::Stop && !accepted(f.name)) {
-        Some(stop) => Err(WriteError::Unsafe(name.to_string(), stop.message.clone())),
+        Some(stop) => Err(WriteError::Unsafe(name.to_string(), stop.message.to_string())),
         None => Ok(cost),
     }
 }

@@ -327,7 +327,11 @@ fn a_wedge_that_missed_its_range_says_which_way_to_move() {
     };
     let d = draw(&weak).unwrap();
     let r = read_photo(&seen(&d), &d.wedge, &Ask::default(), &Silent).unwrap().reading;
-    assert!(r.notes.iter().any(|n| n.contains("under-burnt") && n.contains("lower speeds")), "{:?}", r.notes);
+    assert!(
+        r.notes.iter().any(|n| n.says.contains("under-burnt") && n.says.contains("lower speeds")),
+        "{:?}",
+        r.notes
+    );
     assert!(r.pick.is_none() && r.response.unwrap().x_half_j_mm2.get().is_none());
 }
 
@@ -359,7 +363,7 @@ fn too_few_patches_for_the_fit_leave_the_response_unmeasured() {
     assert!(r.patches.iter().all(|p| p.lightness.get().is_some()));
     let response = r.response.unwrap();
     assert!(response.x_half_j_mm2.get().is_none() && response.schwarzschild.get().is_none());
-    assert!(r.notes.iter().any(|n| n.contains("the response needs 5")), "{:?}", r.notes);
+    assert!(r.notes.iter().any(|n| n.says.contains("the response needs 5")), "{:?}", r.notes);
 }
 
 /// The photo with a thumb over a finder mark.
@@ -389,7 +393,7 @@ fn three_finder_marks_do_where_the_patches_settle_the_rest() {
                 let thumb = covered(&photo, [at[0] + beside, at[1]], radius);
                 let r = read_photo(&thumb, &d.wedge, &Ask::default(), &Silent).unwrap().reading;
                 assert!(
-                    r.notes.iter().any(|n| n.contains("one of the four")),
+                    r.notes.iter().any(|n| n.says.contains("one of the four")),
                     "{blank} {i} {beside}: {:?} {:?} {at:?}",
                     r.notes,
                     r.photo.marks_px

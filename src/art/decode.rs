@@ -12,6 +12,7 @@ use super::error::{Why, one_line};
 use super::resolution::{self, Resolution};
 use super::samples::{Pixels, Samples};
 use super::{Format, Model, pages};
+use crate::note::Note;
 
 /// A decoded file before its colours are read.
 pub(super) struct Decoded {
@@ -21,7 +22,7 @@ pub(super) struct Decoded {
     pub orientation: Orientation,
     /// As the file claims, before it is turned upright.
     pub resolution: Option<Resolution>,
-    pub notes: Vec<String>,
+    pub notes: Vec<Note>,
 }
 
 /// Decodes with the `image` library.
@@ -70,17 +71,21 @@ pub(super) fn general(bytes: &[u8], format: Format) -> Result<Decoded, Why> {
     let samples = match colour {
         ColorType::L8 | ColorType::La8 | ColorType::Rgb8 | ColorType::Rgba8 => Samples::U8(raw),
         ColorType::Rgb32F | ColorType::Rgba32F => {
-            notes.push("its floating-point values were taken as linear light from 0 to 1".to_string());
+            notes.push(Note::fact(LINEAR));
             Samples::F32(bytemuck::pod_collect_to_vec(&raw))
         }
         _ => Samples::U16(bytemuck::pod_collect_to_vec(&raw)),
     };
     if pages::moves(bytes, format) {
-        notes.push("it holds several frames; the first was taken".to_string());
+        // Of a moving picture only the first frame can be had, which is as good as a choice.
+        notes.push(Note::choice("it holds several frames; the first was taken"));
     }
     let pixels = Pixels { width: width as usize, height: height as usize, samples, model, alpha };
     Ok(Decoded { pixels, bits, icc, orientation, resolution: resolution::claimed(format, bytes), notes })
 }
+
+/// What is said of samples that are floating-point numbers.
+const LINEAR: &str = "its floating-point values were taken as linear light from 0 to 1";
 
 /// Most memory, in bytes, that a decoder may take for what is not picture.
 const MAX_ASIDE: u64 = 128 << 20;
@@ -187,7 +192,7 @@ fn first_of_tiff(bytes: &[u8]) -> Result<Decoded, Why> {
         DecodingResult::U8(v) => Samples::U8(v),
         DecodingResult::U16(v) => Samples::U16(v),
         DecodingResult::F32(v) => {
-            notes.push("its floating-point values were taken as linear light from 0 to 1".to_string());
+            notes.push(Note::fact(LINEAR));
             Samples::F32(v)
         }
         _ => return Err(Why::Unsupported("its colours are stored in an unusual way".into())),

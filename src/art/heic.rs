@@ -8,6 +8,7 @@ use super::bounds::{Packing, can_hold, within_bounds};
 use super::decode::Decoded;
 use super::error::{Why, one_line};
 use super::samples::{Pixels, Samples};
+use crate::note::Note;
 
 /// What a file without a word on its colours is taken to hold, as MIAF does (ISO/IEC 23000-22, 7.3.6.4; from memory):
 /// sRGB's primaries and curve, BT.601's matrix, the full range.
@@ -37,11 +38,10 @@ pub(super) fn decode(bytes: &[u8]) -> Result<Decoded, Why> {
     let mut notes = Vec::new();
     // H.273, table 3: PQ and HLG.
     if matches!(said.transfer_characteristics, 16 | 18) {
-        notes.push(
+        notes.push(Note::fact(
             "it is made for a screen of high dynamic range and its tones were read as those of a plain photo; \
-             if it looks pale, export it as JPEG"
-                .to_string(),
-        );
+             if it looks pale, export it as JPEG",
+        ));
     }
     let pixels = Pixels { width: planes.width, height: planes.height, samples, model: Model::Rgb, alpha };
     Ok(Decoded {

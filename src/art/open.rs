@@ -13,6 +13,7 @@ use super::picture::{Art, Facts, Raster};
 use super::sniff::{Format, sniff};
 use super::turn::{Turn, turned};
 use super::{Resolution, decode, heic, icc, jpeg, pages, vector};
+use crate::note::Note;
 
 /// Opens the picture in `bytes`; `name` stands for it in messages (`'harbour.jpg'`, `the picture on standard input`).
 ///
@@ -115,7 +116,7 @@ pub(super) fn upright(decoded: Decoded, format: Format) -> Result<Raster, Why> {
     let alpha = alpha.map(|a| turned(a, turn, mirror));
     let colours = colours.map(|c| c.turned(turn, mirror));
     let mut notes = decoded.notes;
-    notes.extend(read.note);
+    notes.extend(read.note.map(Note::fact));
     let swapped = |r: Resolution| Resolution { x_dpi: r.y_dpi, y_dpi: r.x_dpi };
     let resolution = decoded.resolution.map(|r| if turn.swaps() { swapped(r) } else { r });
     let facts = Facts {

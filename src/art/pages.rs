@@ -8,6 +8,8 @@ use tiff::tags::Tag;
 
 use super::Format;
 use super::error::Why;
+use crate::note::Note;
+use crate::said::Said;
 
 /// The most pages that are counted.
 const MOST_PAGES: usize = 10_000;
@@ -64,12 +66,10 @@ fn pages(bytes: &[u8]) -> Vec<u64> {
 }
 
 /// What is said of the page that was taken.
-pub(super) fn taken(page: usize, pages: usize) -> Option<String> {
-    (pages > 1).then(|| format!("it has {pages} pages; page {page} was taken{CHOOSE}"))
+pub(super) fn taken(page: usize, pages: usize) -> Option<Note> {
+    let said = || Said::from(format!("it has {pages} pages; page {page} was taken"));
+    (pages > 1).then(|| Note::choice(said().line(", choose another with --page")))
 }
-
-/// What is said behind it where another page may be asked for.
-pub(super) const CHOOSE: &str = ", choose another with --page";
 
 /// Whether a picture moves: its file holds more than one frame.
 pub(super) fn moves(bytes: &[u8], format: Format) -> bool {
@@ -161,7 +161,7 @@ mod tests {
         out
     }
 
-    fn opened(bytes: &[u8], page: u32) -> Result<(f32, Vec<String>), String> {
+    fn opened(bytes: &[u8], page: u32) -> Result<(f32, Vec<Note>), String> {
         let how = Opening { page, ..Opening::default() };
         match open_as(bytes, "'pages.tif'", &how).map_err(|e| e.to_string())? {
             Art::Raster(art) => Ok((art.light.row(0)[0], art.facts.notes)),
@@ -176,11 +176,13 @@ mod tests {
             assert_eq!(opened(&file, 1).unwrap().0, 0.0);
             let (light, notes) = opened(&file, 2).unwrap();
             assert!(light > 0.99);
-            assert_eq!(notes, ["it has 3 pages; page 2 was taken, choose another with --page"]);
+            let says: Vec<Said> = notes.into_iter().map(|note| note.says).collect();
+            assert_eq!(says, ["it has 3 pages; page 2 was taken, choose another with --page"]);
+            assert_eq!(says[0].on_page(), "it has 3 pages; page 2 was taken");
             assert!(opened(&file, 4).unwrap_err().contains("has 3 pages, so there is no page 4"));
         }
         let photo = super::super::open_photo(&tif(&[(0, 0), (255, 0)], false), "'wedge.tif'").unwrap();
-        assert_eq!(photo.facts.notes, ["it has 2 pages; page 1 was taken"]);
+        assert_eq!(photo.facts.notes, [Note::fact("it has 2 pages; page 1 was taken")]);
         let one = tif(&[(255, 0)], false);
         assert!(opened(&one, 1).unwrap().1.is_empty());
         assert!(opened(&one, 2).unwrap_err().contains("one page only"));
@@ -208,7 +210,7 @@ mod tests {
         assert!(!moves(&gif(1), Format::Gif) && moves(&gif(2), Format::Gif));
         let said = opened(&gif(2), 2).unwrap_err();
         assert!(said.contains("only the first of its frames can be read"), "{said}");
-        assert!(opened(&gif(2), 1).unwrap().1[0].contains("the first was taken"));
+        assert!(opened(&gif(2), 1).unwrap().1[0].says.contains("the first was taken"));
         // Cut off within.
         assert!((0..gif(1).len()).all(|end| !moves(&gif(1)[..end], Format::Gif)));
     }

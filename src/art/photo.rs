@@ -2,10 +2,10 @@
 
 use super::error::{OpenError, Why};
 use super::open::{decoded, format, turn, upright};
-use super::pages::CHOOSE;
 use super::picture::Facts;
 use super::sniff::Format;
 use super::turn::turned;
+use crate::note::Note;
 use crate::parallel;
 use crate::plane::{Alpha, Dots, Light};
 
@@ -40,9 +40,9 @@ fn inner(bytes: &[u8]) -> Result<Photo, Why> {
         return Err(Why::NotAPhoto);
     }
     let mut decoded = decoded(bytes, format, 1)?;
-    // Of a photo nobody is asked for a page.
+    // Of a photo nobody is asked for a page: it is said as where there are no options.
     for note in &mut decoded.notes {
-        note.truncate(note.strip_suffix(CHOOSE).map_or(note.len(), str::len));
+        *note = Note::fact(note.says.on_page());
     }
     let (quarters, mirror) = turn(decoded.orientation);
     let clipped = packed(&turned(decoded.pixels.at_limit(), quarters, mirror));

@@ -5,6 +5,7 @@ use super::likeness::Likeness;
 use super::resolution::Resolution;
 use super::sniff::Format;
 use super::vector::{Lettering, Vector};
+use crate::note::Note;
 use crate::plane::{Alpha, Light};
 
 /// An opened picture file: nothing of the file is needed any more.
@@ -49,7 +50,7 @@ pub struct Facts {
     /// Dots an inch the file claims, where it does.
     pub resolution: Option<Resolution>,
     /// Things a person should know about the opening (a damaged profile passed over, a first frame taken).
-    pub notes: Vec<String>,
+    pub notes: Vec<Note>,
 }
 
 /// How a file stores its colours.
@@ -81,7 +82,7 @@ impl Art {
     }
 
     /// Things a person should know about the opening.
-    pub fn notes(&self) -> &[String] {
+    pub fn notes(&self) -> &[Note] {
         match self {
             Art::Raster(r) => &r.facts.notes,
             Art::Vector(v) => v.notes(),

@@ -98,7 +98,7 @@ pub fn run(args: &AdviseArgs, out: &mut Out) -> Result<u8, Failure> {
         args.size.1
     )?;
     for note in &plan.notes {
-        writeln!(out, "{note}.")?;
+        writeln!(out, "{}.", note.says)?;
     }
     writeln!(
         out,

@@ -5,6 +5,7 @@ use std::time::Instant;
 
 use crate::job::words::ToneBy;
 use crate::job::{Brief, Plan};
+use crate::note::Note;
 use crate::parallel;
 use crate::screen::fitted::{self, SearchRate};
 use crate::units::counted;
@@ -32,7 +33,7 @@ pub fn ask_for(brief: &mut Brief, plan: &Plan, seconds: f64) -> String {
     } else {
         format!("{} does not search; the search time is not used", screen.name)
     };
-    brief.notes.push(said.clone());
+    brief.notes.push(Note::fact(said.as_str()));
     said
 }
 

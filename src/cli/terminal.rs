@@ -27,8 +27,17 @@ fn next(report: &Report) -> &'static str {
 pub const FOLLOW: &str = "open ticket.html first, print it and follow its steps";
 pub const MEND: &str = "do not burn it as it is; ticket.html says what to mend";
 
-/// What was decided: art and place, dots, settings, time.
+/// What was decided: art and place, dots, settings, time, and what was decided for the maker and can be decided otherwise.
 pub fn decided(out: &mut impl Write, report: &Report, verbose: bool) -> io::Result<()> {
+    settled(out, report, verbose)?;
+    for note in report.notes.iter().filter(|note| verbose || note.about.is_told()) {
+        writeln!(out, "{}{}", if verbose { "  " } else { "" }, note.says)?;
+    }
+    Ok(())
+}
+
+/// Art and place, dots, settings, time.
+pub fn settled(out: &mut impl Write, report: &Report, verbose: bool) -> io::Result<()> {
     let (a, b, p, d) = (&report.art, &report.blank, &report.placement, &report.dots);
     let process = &report.process;
     let mm = short;
@@ -91,15 +100,6 @@ pub fn decided(out: &mut impl Write, report: &Report, verbose: bool) -> io::Resu
         report.times.as_ref().map_or(String::new(), |t| format!("; it takes {}", duration(t.total_s)))
     )?;
     if !verbose {
-        // What was decided for the maker and can be decided otherwise names its option; the rest is for the curious. Of a
-        // moving picture only the first frame can be had, which is as good as a choice.
-        let is_choice = |n: &str| {
-            n.starts_with("Assumed: the blank") || n.contains("--") || n.ends_with("the first was taken.")
-        };
-        let choices = report.notes.iter().filter(|n| is_choice(n));
-        for note in choices {
-            writeln!(out, "{note}")?;
-        }
         return Ok(());
     }
     writeln!(
@@ -138,9 +138,6 @@ pub fn decided(out: &mut impl Write, report: &Report, verbose: bool) -> io::Resu
                 mm(expected, 1)
             )?;
         }
-    }
-    for note in &report.notes {
-        writeln!(out, "  {note}")?;
     }
     Ok(())
 }

@@ -185,7 +185,7 @@ fn told(name: &Name, art: &Art) -> Value {
         "width": width,
         "height": height,
         "picture": format!("/api/art/{}/picture", name.in_path()),
-        "notes": art.notes(),
+        "notes": art.notes().iter().map(|n| n.says.on_page()).collect::<Vec<_>>(),
     })
 }
 

@@ -21,7 +21,6 @@ mod kit;
 mod page;
 mod piece;
 mod places;
-mod plain;
 mod routes;
 mod says;
 mod server;

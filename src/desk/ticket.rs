@@ -4,7 +4,6 @@ use serde::Serialize;
 use serde_json::{Value, json};
 
 use super::exact::{Exact, likeness};
-use super::plain::{plain, plain_remedy};
 use super::says::Says;
 use crate::findings::{Finding, Remedy, Severity};
 use crate::job::acceptance::{Acceptance, Given};
@@ -29,7 +28,7 @@ pub(super) fn ticket(exact: &Exact) -> Result<Value, Says> {
         "revision": piece.revision,
         "job": piece.name.text(),
         "decided": decided(report)?,
-        "notes": report.notes,
+        "notes": report.notes.iter().map(|n| n.says.on_page()).collect::<Vec<_>>(),
         "cautions": report.cautions,
         "steps": report.steps,
         "burn": report.times.as_ref().map(|t| json!({
@@ -63,11 +62,13 @@ pub(super) fn ticket(exact: &Exact) -> Result<Value, Says> {
     }))
 }
 
-/// What was decided, as the command line says it, a sentence each.
+/// What was decided, a sentence each: as the command line says it, and what can be decided otherwise as the page does.
 fn decided(report: &Report) -> Result<Vec<String>, Says> {
     let mut text = Vec::new();
-    crate::cli::terminal::decided(&mut text, report, false)?;
-    Ok(String::from_utf8_lossy(&text).lines().map(plain).collect())
+    crate::cli::terminal::settled(&mut text, report, false)?;
+    let settled = String::from_utf8_lossy(&text).lines().map(str::to_string).collect::<Vec<_>>();
+    let told = report.notes.iter().filter(|n| n.about.is_told()).map(|n| n.says.on_page().to_string());
+    Ok(settled.into_iter().chain(told).collect())
 }
 
 /// Where the whole of the art lies, of which the blank may show a part: mm from the blank's upper left corner.
@@ -142,7 +143,7 @@ fn finding(exact: &Exact, f: &Finding, stops: bool) -> Result<Value, Says> {
     Ok(json!({
         "id": f.name,
         "level": level(f.severity),
-        "says": f.message,
+        "says": f.message.on_page(),
         "accepted": f.severity == Severity::Stop && !stops,
         "area_mm2": f.area_mm2,
         "at": f.at_mm.map(|(x, y)| json!({ "x_mm": x, "y_mm": high - y })),
@@ -173,17 +174,15 @@ fn remedy(exact: &Exact, r: &Remedy) -> Vec<Value> {
             })
             .collect();
     }
-    vec![one(plain_remedy(&r.text), change(plan, exact, r).unwrap_or(Value::Null))]
+    vec![one(r.text.on_page().to_string(), change(plan, exact, r).unwrap_or(Value::Null))]
 }
 
 /// The keys of the job and their new values; `None` for what is done elsewhere.
 fn change(plan: &Plan, exact: &Exact, r: &Remedy) -> Option<Value> {
     let mm = |v: f64| format!("{}mm", short(v, 4));
-    let said = |option| typed(&r.text, option);
     Some(match r.change {
         "power" => json!({ "burn.power": format!("{}%", short(r.value, 4)) }),
         "speed" => json!({ "burn.speed": format!("{}mm/s", short(r.value, 4)) }),
-        "speed and power" | "power and speed" => alike(&r.text)?,
         "pitch" => {
             let process = &plan.process;
             let along = process.pitch_along.value.0 * r.value / process.pitch_across.value.0;
@@ -201,28 +200,9 @@ fn change(plan: &Plan, exact: &Exact, r: &Remedy) -> Option<Value> {
         "run-up" => json!({ "scan.run_up": mm(r.value) }),
         "lines along" => json!({ "scan.axis": plan.scan.lines.turned().to_string() }),
         "place" => json!({ "blank.place": "inside" }),
-        "at" => json!({ "art.at": said("--at")? }),
-        "crop" => json!({ "art.crop": said("--crop")? }),
-        "coating" => json!({ "coating": said("--coating")? }),
+        _ if !r.sets.is_empty() => r.sets.iter().map(|(key, value)| (*key, value.as_str())).collect(),
         _ => return None,
     })
-}
-
-/// What a remedy's text says to type for an option.
-fn typed(text: &str, option: &str) -> Option<String> {
-    let after = text.split_once(option)?.1.trim_start();
-    let word: String = after.chars().take_while(|c| !c.is_whitespace() && *c != ')' && *c != ';').collect();
-    Some(word.trim_end_matches([',', '.']).to_string())
-}
-
-/// The change of speed and power together, and the pitch that is asked for as it is where they would settle another.
-fn alike(text: &str) -> Option<Value> {
-    let mut keys = json!({ "burn.speed": typed(text, "--speed")?, "burn.power": typed(text, "--power")? });
-    if let Some(pitch) = typed(text, "--pitch") {
-        keys["dots.pitch"] = pitch.clone().into();
-        keys["dots.pitch_across"] = pitch.into();
-    }
-    Some(keys)
 }
 
 /// The files that are written, by their names; the program where nothing stands against it.
@@ -265,23 +245,5 @@ pub(super) fn likeness_told(exact: &Exact) -> Value {
     match likeness(exact) {
         Some((planned, expected)) => json!({ "planned_db": planned, "expected_db": expected }),
         None => Value::Null,
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn speed_and_power_are_set_together() {
-        let text =
-            "speed of 30.7 mm/s, with the power lowered alike to 63.9% (--speed 30.7mm/s --power 63.9%)";
-        assert_eq!(alike(text), Some(json!({ "burn.speed": "30.7mm/s", "burn.power": "63.9%" })));
-        let text = "power of 95%, with the speed changed alike to 12.84 mm/s (--power 95% --speed 12.84mm/s --pitch 0.0875mm); \
-                    but then the piece stays nearly bare";
-        let keys = json!({ "burn.power": "95%", "burn.speed": "12.84mm/s", "dots.pitch": "0.0875mm",
-            "dots.pitch_across": "0.0875mm" });
-        assert_eq!(alike(text), Some(keys));
-        assert_eq!(alike("speed of 3 mm/s, with the power lowered alike"), None);
     }
 }

@@ -97,7 +97,7 @@ impl Run {
                 let kind = self.made.0.iter().position(|p| std::ptr::eq(p, one.piece)).unwrap_or(0);
                 let (width, height) = one.piece.sides();
                 let stops = one.piece.report.findings.iter().filter(|f| f.severity > Severity::Note);
-                let says: Vec<&str> = stops.map(|f| f.message.as_str()).collect();
+                let says: Vec<&str> = stops.map(|f| f.message.on_page()).collect();
                 pieces.push(json!({
                     "number": one.number, "spot": spot, "row": row, "name": one.name,
                     // From the upper left corner of the tray.
@@ -116,7 +116,7 @@ impl Run {
                                 numbers.push(one.number.into());
                             }
                         }
-                        None => findings.push(json!({ "id": f.name, "level": level, "says": f.message, "pieces": [one.number] })),
+                        None => findings.push(json!({ "id": f.name, "level": level, "says": f.message.on_page(), "pieces": [one.number] })),
                     }
                 }
             }

@@ -10,7 +10,6 @@ use serde_json::{Map, Value, json};
 
 use super::Desk;
 use super::home::{Home, Name};
-use super::plain::plain;
 use super::says::{Answer, Says, bytes};
 use super::together::{self, Earlier, Together};
 use super::unread;
@@ -23,6 +22,7 @@ use crate::proof::canvas::Picture;
 use crate::units::duration;
 use crate::wedge::ask::Ask;
 use crate::wedge::evidence::Evidence;
+use crate::wedge::reading::NoteAbout;
 use crate::wedge::register::photo;
 use crate::wedge::show::process;
 use crate::wedge::target::Wedge;
@@ -111,7 +111,7 @@ pub(super) fn draw(home: &Home, new: New) -> Result<Value, Says> {
         "line": line,
         // What its photo is read together with: nothing that was not chosen here.
         "process": process,
-        "left_out": planned.left_out(),
+        "left_out": planned.left_out().map(|said| said.on_page()),
         "cautions": planned.cautions(),
         "seconds": planned.seconds(),
         "picture": format!("/api/wedges/{}/file/wedge.png", name.in_path()),
@@ -382,13 +382,13 @@ fn told(
         None => format!("Read: {} on {}.", reading.coating, reading.machine),
     };
     // A doubt stands above all else already.
-    let notes: Vec<String> =
-        reading.notes.iter().filter(|note| !reading.doubts.contains(note)).map(|n| by_fields(n)).collect();
+    let notes = reading.notes.iter().filter(|note| note.about != NoteAbout::Doubt);
+    let notes: Vec<&str> = notes.map(|note| note.says.on_page()).collect();
     Ok(json!({
         "says": says,
-        "doubts": reading.doubts.iter().map(|d| by_fields(d)).collect::<Vec<_>>(),
+        "doubts": reading.doubts,
         "pick": pick.map(|mut pick| { pick["line"] = line.into(); pick }),
-        "why": reading.pick.as_ref().map(|p| by_fields(&p.why)),
+        "why": reading.pick.as_ref().map(|p| &p.why),
         "values": values,
         "notes": notes,
         "photo_picture": picture_of("photo.png"),
@@ -397,13 +397,6 @@ fn told(
         "width": width,
         "height": height,
     }))
-}
-
-/// A sentence about a wedge that names the fields of the page in place of the options of the command line.
-fn by_fields(text: &str) -> String {
-    const FIELDS: [(&str, &str); 2] = [("--power ", "power "), ("--speed ", "speed ")];
-    let named = FIELDS.iter().fold(text.to_string(), |text, (option, field)| text.replace(option, field));
-    plain(&named)
 }
 
 /// A number and its unit.

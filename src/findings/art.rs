@@ -4,6 +4,7 @@
 use super::{Finding, Remedy, Severity};
 use crate::art::Kind;
 use crate::art::reading::Decision;
+use crate::said::Said;
 use crate::units::{MM_PER_INCH, Mm, short};
 
 /// `coarse-art`: fewer source pixels than dots. `source` are the pixels of the part that is shown, `dots`
@@ -29,22 +30,13 @@ pub fn coarse_art(
         short(1.0 / ratio, 2)
     );
     let fitting = width.0 * ratio;
-    let mut finding = Finding::new("coarse-art", severity, message).with(Remedy {
-        change: "size",
-        value: fitting,
-        unit: "mm",
-        text: format!("use a larger picture, or make it at most {} mm wide", short(fitting, 1)),
-        verified: true,
-    });
+    let text = format!("use a larger picture, or make it at most {} mm wide", short(fitting, 1));
+    let mut finding = Finding::new("coarse-art", severity, message)
+        .with(Remedy::new("size", fitting, "mm", text).verified(true));
     if let Some(pitch) = coarser(Mm(width.0 / (dots.0 as f64 * ratio))) {
         let dpi = MM_PER_INCH / pitch.0;
-        finding = finding.with(Remedy {
-            change: "pitch",
-            value: pitch.0,
-            unit: "mm",
-            text: format!("or widen the pitch to {pitch} ({} dpi): a dot for each pixel", short(dpi, 1)),
-            verified: true,
-        });
+        let text = format!("or widen the pitch to {pitch} ({} dpi): a dot for each pixel", short(dpi, 1));
+        finding = finding.with(Remedy::new("pitch", pitch.0, "mm", text).verified(true));
     }
     Some(finding)
 }
@@ -61,25 +53,23 @@ pub fn changed(names: &[String]) -> Option<Finding> {
             names.join(" and ")
         ),
     };
-    Some(Finding::new("art-changed", Severity::Caution, message).with(Remedy {
-        change: "art",
-        value: 0.0,
-        unit: "",
-        text: "look at how the piece will look; where the old picture is meant, put its file back".into(),
-        verified: false,
-    }))
+    Some(Finding::new("art-changed", Severity::Caution, message).with(Remedy::new(
+        "art",
+        0.0,
+        "",
+        "look at how the piece will look; where the old picture is meant, put its file back",
+    )))
 }
 
 /// `no-text`: every text of a piece of an order is empty in its row, so that its pictures alone are marked.
 pub fn unlettered() -> Finding {
     let message = "every text of the piece is empty in its row of the table: its pictures alone are marked";
-    Finding::new("no-text", Severity::Caution, message).with(Remedy {
-        change: "text",
-        value: 0.0,
-        unit: "",
-        text: "where a text belongs there, fill it in".into(),
-        verified: false,
-    })
+    Finding::new("no-text", Severity::Caution, message).with(Remedy::new(
+        "text",
+        0.0,
+        "",
+        "where a text belongs there, fill it in",
+    ))
 }
 
 /// A drawing that loses less than this share of its ink at the blank's edge is not cut: rounding to whole dots takes
@@ -92,15 +82,10 @@ pub fn cut_by_page(past: f64) -> Finding {
     let message = format!(
         "the drawing's lettering reaches past its page by {percent}% of the page's side and is cut off there"
     );
-    Finding::new("cut", Severity::Caution, message).with(Remedy {
-        change: "page",
-        value: percent,
-        unit: "%",
-        text: format!(
-            "make the page at least {percent}% larger on that side in the drawing program, or the lettering smaller"
-        ),
-        verified: false,
-    })
+    let text = format!(
+        "make the page at least {percent}% larger on that side in the drawing program, or the lettering smaller"
+    );
+    Finding::new("cut", Severity::Caution, message).with(Remedy::new("page", percent, "%", text))
 }
 
 /// `cut`: `share` of a drawing's ink lies where no dot may be, past the margin or outside the blank; `inside`: it is placed as
@@ -111,17 +96,13 @@ pub fn cut_by_blank(share: f64, inside: bool) -> Option<Finding> {
             "{}% of the drawing lies past the margin or outside the blank and is left out",
             short((share * 100.0).max(1.0), 0)
         );
-        Finding::new("cut", Severity::Caution, message).with(Remedy {
-            change: "place",
-            value: 100.0 * share,
-            unit: "%",
-            text: if inside {
-                "give it a size that is a little smaller, with --place".into()
-            } else {
-                "place it whole with --place inside".into()
-            },
-            verified: !inside,
-        })
+        let text = if inside {
+            Said::from("give it a size that is a little smaller").line(", with --place")
+        } else {
+            Said::from("place it whole").line(" with --place inside")
+        };
+        Finding::new("cut", Severity::Caution, message)
+            .with(Remedy::new("place", 100.0 * share, "%", text).verified(!inside))
     })
 }
 
@@ -130,16 +111,12 @@ pub fn missing_glyph(missing: &[char]) -> Option<Finding> {
     (!missing.is_empty()).then(|| {
         let list = missing.iter().map(|c| c.to_string()).collect::<Vec<_>>().join(" ");
         let message = format!("no font at hand has {list}: the lettering shows empty boxes in their place, and may for signs beside them");
-        Finding::new("missing-glyph", Severity::Caution, message).with(Remedy {
-            change: "lettering",
-            value: missing.len() as f64,
-            unit: if missing.len() == 1 { "character" } else { "characters" },
-            text:
-                "use the fonts installed here with --fonts system, or name a font that has them with --fonts \
-                   FILE, or turn the lettering into outlines (paths) in the drawing program"
-                    .into(),
-            verified: false,
-        })
+        let unit = if missing.len() == 1 { "character" } else { "characters" };
+        let text = Said::default()
+            .line("use the fonts installed here with --fonts system, or name a font that has them with --fonts FILE, or ")
+            .and("turn the lettering into outlines (paths) in the drawing program");
+        Finding::new("missing-glyph", Severity::Caution, message)
+            .with(Remedy::new("lettering", missing.len() as f64, unit, text))
     })
 }
 
@@ -147,14 +124,12 @@ pub fn missing_glyph(missing: &[char]) -> Option<Finding> {
 pub fn flowed_text() -> Finding {
     let message = "the drawing has text that flows in a frame (foreignObject or flowRoot), which cannot be set here: \
                    its words are left out";
-    Finding::new("flowed-text", Severity::Caution, message).with(Remedy {
-        change: "lettering",
-        value: 0.0,
-        unit: "",
-        text: "turn the lettering into outlines (paths) in the drawing program, or save the drawing as PDF"
-            .into(),
-        verified: false,
-    })
+    Finding::new("flowed-text", Severity::Caution, message).with(Remedy::new(
+        "lettering",
+        0.0,
+        "",
+        "turn the lettering into outlines (paths) in the drawing program, or save the drawing as PDF",
+    ))
 }
 
 /// A picture that takes less of a drawing is a mark or a texture (own judgement).
@@ -168,15 +143,9 @@ pub fn picture_within(share: f64) -> Option<Finding> {
              light on the piece, a negative",
             short((100.0 * share).min(100.0), 0)
         );
-        Finding::new("picture-within", Severity::Caution, message).with(Remedy {
-            change: "layers",
-            value: 0.0,
-            unit: "",
-            text: "save the picture and the drawing as two files and lay one above the other (the picture as the art, the drawing \
-                   with --layer \"file = 'drawing.svg'\")"
-                .into(),
-            verified: false,
-        })
+        let text = Said::from("save the picture and the drawing as two files and lay one above the other")
+            .line(" (the picture as the art, the drawing with --layer \"file = 'drawing.svg'\")");
+        Finding::new("picture-within", Severity::Caution, message).with(Remedy::new("layers", 0.0, "", text))
     })
 }
 
@@ -188,17 +157,11 @@ pub fn reading_unsure(reading: &Decision, other: Kind) -> Finding {
         short(reading.sure * 100.0, 0),
         other.in_words()
     );
-    Finding::new("reading-unsure", Severity::Caution, message).with(Remedy {
-        change: "read-as",
-        value: 0.0,
-        unit: "",
-        text: format!(
-            "look at readings.png, then say --read-as {other}, or --read-as {} if it is right as it is",
-            reading.kind
-        ),
-        // What is asked for is never in doubt.
-        verified: true,
-    })
+    let text = Said::from("look at readings.png")
+        .line(format!(", then say --read-as {other}, or --read-as {} if it is right as it is", reading.kind));
+    // What is asked for is never in doubt.
+    Finding::new("reading-unsure", Severity::Caution, message)
+        .with(Remedy::new("read-as", 0.0, "", text).verified(true))
 }
 
 /// `reading-unsure` of a picture among layers, which `readings.png` does not show; `own`: it is the piece's own.
@@ -212,17 +175,12 @@ pub fn layer_unsure(reading: &Decision, other: Kind, own: bool) -> Finding {
     let word = |kind: Kind| {
         if own { format!("--read-as {kind}") } else { format!("read_as = '{kind}' in its layer") }
     };
-    Finding::new("reading-unsure", Severity::Caution, message).with(Remedy {
-        change: "reading of a layer",
-        value: 0.0,
-        unit: "",
-        text: format!(
-            "look at proof.png, then say {}, or {} if it is right as it is",
-            word(other),
-            word(reading.kind)
-        ),
-        verified: true,
-    })
+    let text = Said::from("look at proof.png, then ")
+        .line(format!("say {}, or {}", word(other), word(reading.kind)))
+        .page(format!("choose whether it is {} or {}", other.in_words(), reading.kind.in_words()))
+        .line(" if it is right as it is");
+    Finding::new("reading-unsure", Severity::Caution, message)
+        .with(Remedy::new("reading of a layer", 0.0, "", text).verified(true))
 }
 
 /// What lies around a sheet of paper that does not fill the picture.
@@ -255,26 +213,16 @@ pub fn sheet_edge(around: &Around, sure: bool) -> Option<Finding> {
     let [left, top, width, height] = around.crop.map(|v| v * 100.0);
     let (l, t) = ((left + 0.5).ceil(), (top + 0.5).ceil());
     let (w, h) = ((left + width - 0.5).floor() - l, (top + height - 0.5).floor() - t);
-    let remedy = |change: &'static str, value: f64, unit: &'static str, text: String| Remedy {
-        change,
-        value,
-        unit,
-        text,
-        verified: false,
-    };
-    let crop = format!("use the sheet alone: --crop {l}%,{t}%,{w}%,{h}%");
+    let crop = format!("{l}%,{t}%,{w}%,{h}%");
+    let alone = Said::from("use the sheet alone").line(format!(": --crop {crop}"));
     let finding = Finding::new("sheet-edge", severity, message);
-    let finding = if around.cut {
-        finding.with(remedy("crop", w, "%", crop))
+    let (finding, text) = if around.cut {
+        (finding, alone)
     } else {
-        let again = "take the picture again without the shadow";
-        finding.with(remedy("picture", 0.0, "", again.into())).with(remedy(
-            "crop",
-            w,
-            "%",
-            format!("if that is the table, {crop}"),
-        ))
+        let again = Remedy::new("picture", 0.0, "", "take the picture again without the shadow");
+        (finding.with(again), Said::from("if that is the table, ").and(alone))
     };
+    let finding = finding.with(Remedy::new("crop", w, "%", text).set("art.crop", crop));
     (w >= 1.0 && h >= 1.0).then_some(finding)
 }
 
@@ -303,13 +251,9 @@ pub fn narrow_margin(margin: Mm, tolerance: Mm, beam_radius: Mm) -> Option<Findi
         let message = format!(
             "the margin of {margin} is less than what can go wrong in laying the blank ({tolerance}) and the beam's radius ({beam_radius}): the beam may run off the edge"
         );
-        Finding::new("past-margin", Severity::Caution, message).with(Remedy {
-            change: "margin",
-            value: need,
-            unit: "mm",
-            text: format!("keep a margin of at least {} mm", short((need * 100.0).ceil() / 100.0, 2)),
-            verified: true,
-        })
+        let text = format!("keep a margin of at least {} mm", short((need * 100.0).ceil() / 100.0, 2));
+        Finding::new("past-margin", Severity::Caution, message)
+            .with(Remedy::new("margin", need, "mm", text).verified(true))
     })
 }
 

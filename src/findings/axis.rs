@@ -2,6 +2,7 @@
 
 use super::{Finding, Remedy, Severity};
 use crate::placement::Along;
+use crate::said::Said;
 use crate::units::{duration, short};
 
 /// A saving of less than this share of the time, or of fewer seconds, is not worth another axis (own judgement).
@@ -18,13 +19,11 @@ pub fn other_axis(other: Along, (here, there): (f64, f64), whole: f64) -> Option
             duration(whole * (1.0 - saved)),
             duration(whole)
         );
-        Finding::new("other-axis", Severity::Note, message).with(Remedy {
-            change: "lines along",
-            value: 100.0 * saved,
-            unit: "%",
-            text: format!("lines along {other} (--axis {other}), about {}% less time", short(100.0 * saved, 0)),
-            verified: false,
-        })
+        let text = Said::from(format!("lines along {other}"))
+            .line(format!(" (--axis {other})"))
+            .and(format!(", about {}% less time", short(100.0 * saved, 0)));
+        Finding::new("other-axis", Severity::Note, message)
+            .with(Remedy::new("lines along", 100.0 * saved, "%", text))
     })
 }
 
@@ -39,5 +38,6 @@ mod tests {
         let f = other_axis(Along::Y, (100.0, 75.0), 600.0).unwrap();
         assert!(f.message.contains("7 min 30 s instead of 10 min"), "{}", f.message);
         assert!(f.remedies[0].text.contains("(--axis y), about 25%"), "{f:?}");
+        assert_eq!(f.remedies[0].text.on_page(), "lines along y, about 25% less time");
     }
 }

@@ -34,15 +34,22 @@ pub enum Aim {
     Hotter,
 }
 
-/// How pitches are typed: that across the lines, of which so many `times` that along them are one; a pitch alone is that of
-/// both. One is a whole number of the other as they are typed.
-pub fn typed_pitches(across: f64, times: f64) -> String {
+/// The pitch along the lines and that across them, of which so many `times` that along them are one: one is a whole number of
+/// the other as they are typed.
+pub fn pitches(across: f64, times: f64) -> [String; 2] {
     let times = times.round().max(1.0);
-    if times == 1.0 {
-        return format!("--pitch {}mm", short(across, 6));
-    }
     let along = (1e6 * across / times).round() / 1e6;
-    format!("--pitch {}mm --pitch-across {}mm", short(along, 6), short(times * along, 6))
+    [along, times * along].map(|v| format!("{}mm", short(v, 6)))
+}
+
+/// How they are typed; a pitch alone is that of both.
+pub fn typed_pitches(across: f64, times: f64) -> String {
+    let [along, across] = pitches(across, times);
+    if along == across {
+        format!("--pitch {along}")
+    } else {
+        format!("--pitch {along} --pitch-across {across}")
+    }
 }
 
 impl Change {
@@ -75,6 +82,6 @@ impl Change {
                 ("speed and power", "mm/s", format!("scan at {speed} with {power}"))
             }
         };
-        Remedy { change, value, unit, text, verified: false }
+        Remedy::new(change, value, unit, text)
     }
 }

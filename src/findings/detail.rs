@@ -6,6 +6,7 @@ use crate::mark::exposure::fine;
 use crate::mark::{Blurred, Burn, Lost};
 use crate::placement::DotRect;
 use crate::plane::Dots;
+use crate::said::Said;
 use crate::units::{Mm, short};
 
 /// Lost detail under this area (mm²) in all is not worth a word.
@@ -118,21 +119,17 @@ pub fn detail_below_beam(detail: &Detail, burn: &Burn, rect: &DotRect, blank: &B
         let (along, across) = burn.profiles();
         let beam = (along.diameter() * rect.grid.along.0).max(across.diameter() * rect.grid.across.0);
         let text = if detail.of_photo {
-            "where it is to be read, make the whole piece larger, or set it anew with --text".to_string()
+            Said::from("where it is to be read, make the whole piece larger")
+                .line(", or set it anew with --text")
         } else {
             let least = at_least(Mm(beam));
             format!("make fine strokes and the gaps between them {least} wide, or the whole piece larger")
+                .into()
         };
-        finding = finding.with(Remedy { change: "gap", value: beam, unit: "mm", text, verified: false });
+        finding = finding.with(Remedy::new("gap", beam, "mm", text));
     }
     if let Some(finest) = finest(burn, rect).filter(|_| strokes + gaps > 0.0) {
-        let remedy = |change, value: Mm, text: String| Remedy {
-            change,
-            value: value.0,
-            unit: "mm",
-            text,
-            verified: false,
-        };
+        let remedy = |change, value: Mm, text: String| Remedy::new(change, value.0, "mm", text);
         if strokes >= NOUGHT_MM2 {
             let least = Mm(finest.stroke.0.max(rect.grid.along.0.max(rect.grid.across.0)));
             finding = finding.with(remedy("stroke", least, format!("draw strokes {} wide", at_least(least))));

@@ -136,7 +136,7 @@ mod tests {
 
     fn said(looks: &[f32], tones: bool) -> Option<String> {
         let found = if tones { of_tones(looks, 0.03, 1) } else { of_strokes(looks, 0.03, 1) };
-        found.map(|f| f.message)
+        found.map(|f| f.message.to_string())
     }
 
     #[test]

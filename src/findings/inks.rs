@@ -2,6 +2,7 @@
 
 use super::{Finding, Remedy, Severity};
 use crate::art::reading::AlikeInks;
+use crate::said::Said;
 
 /// `inks-alike`: inks of different colours touch and get nearly the same mark.
 pub fn inks_alike(inks: &AlikeInks) -> Finding {
@@ -11,23 +12,15 @@ pub fn inks_alike(inks: &AlikeInks) -> Finding {
     let message = format!(
         "{two} touch in the drawing and get nearly the same mark: what is drawn in one of them on the other can hardly be seen"
     );
+    let shades = Said::from("or keep its shades of light and dark").line(": --read-as photo");
     Finding::new("inks-alike", Severity::Caution, message)
-        .with(Remedy {
-            change: "picture",
-            value: 0.0,
-            unit: "",
-            text: format!(
-                "draw what is {smaller} in white or much lighter, or leave a white gap between the two"
-            ),
-            verified: false,
-        })
-        .with(Remedy {
-            change: "read-as",
-            value: 0.0,
-            unit: "",
-            text: "or keep its shades of light and dark: --read-as photo".into(),
-            verified: false,
-        })
+        .with(Remedy::new(
+            "picture",
+            0.0,
+            "",
+            format!("draw what is {smaller} in white or much lighter, or leave a white gap between the two"),
+        ))
+        .with(Remedy::new("read-as", 0.0, "", shades))
 }
 
 /// A colour as a maker calls it: `dark blue`.

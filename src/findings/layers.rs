@@ -2,6 +2,7 @@
 
 use super::{Finding, Remedy, Severity};
 use crate::blank::Blank;
+use crate::said::Said;
 use crate::units::short;
 
 /// What a layer does to those below it.
@@ -17,9 +18,9 @@ pub enum How {
     Clears,
 }
 
-/// How a layer is said, and so how it is moved.
+/// How a layer is asked for, and so how it is moved.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Said {
+pub enum AskedAs {
     /// It is the job's own art.
     Art,
     /// A text of which nothing else was said, on the command line by `--text`.
@@ -33,8 +34,8 @@ pub enum Said {
 pub struct Spoken {
     /// What it is called.
     pub name: String,
-    /// How it is said.
-    pub said: Said,
+    /// How it is asked for.
+    pub asked: AskedAs,
     /// Whether it is set against another place of the blank than its middle.
     pub anchored: bool,
     /// Whether it is a text rather than a picture.
@@ -65,8 +66,8 @@ pub fn crossing(how: How, share: f64, upper: &Spoken, lower: &Spoken) -> Finding
     Finding::new("layers-cross", Severity::Caution, message)
 }
 
-fn remedy(change: &'static str, text: String) -> Remedy {
-    Remedy { change, value: 0.0, unit: "", text, verified: false }
+fn remedy(change: &'static str, text: impl Into<Said>) -> Remedy {
+    Remedy::new(change, 0.0, "", text)
 }
 
 /// The remedy that gives each of the `layers`, which are all that can be moved, a place of its own; without an example where
@@ -78,37 +79,40 @@ pub fn apart(blank: &Blank, layers: Option<&[Spoken]>) -> Remedy {
         let (last, others) = each.split_last()?;
         Some(format!(" (for example {} and {last})", others.join(", ")))
     });
-    remedy("places", format!("give each a place of its own{}", places.unwrap_or_default()))
+    remedy("places", Said::from("give each a place of its own").line(places.unwrap_or_default()))
 }
 
 /// The remedy that clears what lies below the layer.
 pub fn cleared(layer: &Spoken) -> Remedy {
-    remedy("clear", format!("or clear what lies below it ({})", layer.with("clear = '0.6mm'")))
+    let text =
+        Said::from("or clear what lies below it").line(format!(" ({})", layer.with("clear = '0.6mm'")));
+    remedy("clear", text)
 }
 
 /// The remedy that lays the `lower` layer above the upper one.
 pub fn above(lower: &Spoken, upper: &Spoken) -> Remedy {
     let more = lower.with("clear = '0.6mm'");
-    let text = format!(
-        "or lay {} above {}, and clear what lies below it ({more}, behind that of {})",
-        lower.name, upper.name, upper.name
-    );
+    let (lower, upper) = (&lower.name, &upper.name);
+    let text = Said::from(format!("or lay {lower} above {upper}, and clear what lies below it"))
+        .line(format!(" ({more}, behind that of {upper})"));
     remedy("order", text)
 }
 
 /// `bare-unseen`: a layer is to be left bare where hardly anything is marked.
 pub fn bare_unseen(name: &str) -> Finding {
     let message = format!("{name} is to be left bare where hardly anything is marked: it will not show");
+    let bare = Said::from("have it marked instead").line(" (leave bare = true out of its --layer)");
+    let places = Said::from("or lay it where more is marked").line(" (place, anchor and at in its --layer)");
     Finding::new("bare-unseen", Severity::Caution, message)
-        .with(remedy("bare", "have it marked instead (leave bare = true out of its --layer)".into()))
-        .with(remedy("places", "or lay it where more is marked (place, anchor and at in its --layer)".into()))
+        .with(remedy("bare", bare))
+        .with(remedy("places", places))
 }
 
 impl Spoken {
     /// How the layer is said with `more`.
     fn with(&self, more: &str) -> String {
-        let typed = match &self.said {
-            Said::Text(text) => typed(text),
+        let typed = match &self.asked {
+            AskedAs::Text(text) => typed(text),
             _ => None,
         };
         match typed {
@@ -121,9 +125,9 @@ impl Spoken {
     fn placed(&self, (width, height, up): (f64, f64, f64)) -> String {
         let mm = |v: f64| short(v, 1);
         let (size, at) = (format!("{}x{}mm", mm(width), mm(height)), format!("0mm,{}mm", mm(up)));
-        match (&self.said, self.anchored) {
-            (Said::Art, false) => format!("--place {size} --at {at} for the art"),
-            (Said::Art, true) => format!("--place {size} --anchor middle --at {at} for the art"),
+        match (&self.asked, self.anchored) {
+            (AskedAs::Art, false) => format!("--place {size} --at {at} for the art"),
+            (AskedAs::Art, true) => format!("--place {size} --anchor middle --at {at} for the art"),
             (_, false) => self.with(&format!("place = '{size}', at = '{at}'")),
             (_, true) => self.with(&format!("place = '{size}', anchor = 'middle', at = '{at}'")),
         }
@@ -181,11 +185,11 @@ mod tests {
 
     fn text(text: &str) -> Spoken {
         let name = format!("'{}'", text.replace('\n', " / "));
-        Spoken { name, said: Said::Text(text.into()), anchored: false, text: true }
+        Spoken { name, asked: AskedAs::Text(text.into()), anchored: false, text: true }
     }
 
     fn art() -> Spoken {
-        Spoken { name: "ship.svg".into(), said: Said::Art, anchored: false, text: false }
+        Spoken { name: "ship.svg".into(), asked: AskedAs::Art, anchored: false, text: false }
     }
 
     fn round(across: f64) -> Blank {
@@ -212,7 +216,7 @@ mod tests {
             assert!(said.contains(&format!("in the --layer of '{strange}'")), "{said}");
         }
         // A layer of which more was said keeps the rest; one that is anchored is set against the middle.
-        let file = Spoken { name: "rose.svg".into(), said: Said::Layer, anchored: true, text: false };
+        let file = Spoken { name: "rose.svg".into(), asked: AskedAs::Layer, anchored: true, text: false };
         let said = said(file);
         assert!(
             said.contains("anchor = 'middle', at = '0mm,-") && said.contains("the --layer of rose.svg"),
@@ -241,6 +245,23 @@ mod tests {
         }
         assert!(stacked(&round(90.0), &vec![text("A"); 40]).is_none());
         assert_eq!(apart(&round(90.0), None).text, "give each a place of its own");
+    }
+
+    #[test]
+    fn a_page_says_nothing_of_how_layers_are_typed() {
+        let rose =
+            Spoken { name: "rose (2).svg".into(), asked: AskedAs::Layer, anchored: false, text: false };
+        let both = [rose.clone(), text("Anna")];
+        let bare = bare_unseen("'Anna'").remedies;
+        for (remedy, page) in [
+            (&apart(&round(90.0), Some(&both)), "give each a place of its own"),
+            (&cleared(&rose), "or clear what lies below it"),
+            (&above(&both[1], &rose), "or lay 'Anna' above rose (2).svg, and clear what lies below it"),
+            (&bare[0], "have it marked instead"),
+            (&bare[1], "or lay it where more is marked"),
+        ] {
+            assert!(remedy.text.on_page() == page && remedy.text.contains("--layer"), "{remedy:?}");
+        }
     }
 
     #[test]

@@ -18,17 +18,15 @@ pub fn apart(beam: Beam, setting: &Setting, response: &Response, steps_per_mm: f
     let mut finding = Finding::new("lines-apart", Severity::Caution, message);
     if let Some(pitch) = advise::closest_even_pitch(beam.across, setting, response, steps_per_mm) {
         let denser = Setting { pitch_across: pitch, ..*setting };
-        finding = finding.with(Remedy {
-            change: "pitch",
-            value: pitch.0,
-            unit: "mm",
-            text: format!(
-                "set the pitch to {} mm ({} dpi) or less",
-                short(pitch.0, 4),
-                short(MM_PER_INCH / pitch.0, 1)
-            ),
-            verified: advise::lines_apart(&Burn::new(beam, denser, *response)).is_none(),
-        });
+        let text = format!(
+            "set the pitch to {} mm ({} dpi) or less",
+            short(pitch.0, 4),
+            short(MM_PER_INCH / pitch.0, 1)
+        );
+        finding = finding.with(
+            Remedy::new("pitch", pitch.0, "mm", text)
+                .verified(advise::lines_apart(&Burn::new(beam, denser, *response)).is_none()),
+        );
     }
     Some(finding)
 }
@@ -51,17 +49,17 @@ pub fn crowded(beam: Beam, pitch: Mm, steps_per_mm: f64) -> Option<Finding> {
         Mm(beam.across.0 / 2.0)
     );
     let better = advise::recommended_pitch(beam.across, steps_per_mm);
-    Some(Finding::new("lines-crowded", Severity::Caution, message).with(Remedy {
-        change: "pitch",
-        value: better.0,
-        unit: "mm",
-        text: format!(
-            "set the pitch to {} mm ({} dpi), whole motor steps",
-            short(better.0, 4),
-            short(MM_PER_INCH / better.0, 1)
+    let text = format!(
+        "set the pitch to {} mm ({} dpi), whole motor steps",
+        short(better.0, 4),
+        short(MM_PER_INCH / better.0, 1)
+    );
+    Some(
+        Finding::new("lines-crowded", Severity::Caution, message).with(
+            Remedy::new("pitch", better.0, "mm", text)
+                .verified(advise::lines_crowded(beam.across, better).is_none()),
         ),
-        verified: advise::lines_crowded(beam.across, better).is_none(),
-    }))
+    )
 }
 
 #[cfg(test)]

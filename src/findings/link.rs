@@ -106,7 +106,7 @@ pub fn starved(raster: &RasterPath, marking: Marking<'_>, load: &Load) -> Option
         ("link", "bytes/s", text)
     };
     let verified = Asked::by(changed(&with, with.scan), marking).is_some_and(|asked| asked.most() <= 1.0);
-    Some(finding.with(Remedy { change, value: enough, unit, text, verified }))
+    Some(finding.with(Remedy::new(change, enough, unit, text).verified(verified)))
 }
 
 #[cfg(test)]

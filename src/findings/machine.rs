@@ -2,6 +2,7 @@
 //! assumed.
 
 use super::{Finding, Remedy, Severity};
+use crate::said::Said;
 use crate::units::{MM_PER_INCH, Mm, Watts, counted, short};
 
 /// How line spacing alternates when the pitch is not a whole number of motor steps.
@@ -54,18 +55,14 @@ pub fn step_beat(pitch: Mm, steps_per_mm: f64, height: Mm) -> Option<Finding> {
     exact.sort_by(|x, y| (x - b.steps).abs().total_cmp(&(y - b.steps).abs()));
     for steps in exact {
         let p = steps / steps_per_mm;
-        finding = finding.with(Remedy {
-            change: "pitch",
-            value: p,
-            unit: "mm",
-            text: format!(
-                "set the pitch to {} mm ({} dpi): exactly {} a line",
-                short(p, 5),
-                short(MM_PER_INCH / p, 2),
-                counted(steps as u64, "step")
-            ),
-            verified: beat(Mm(p), steps_per_mm).is_none(),
-        });
+        let text = format!(
+            "set the pitch to {} mm ({} dpi): exactly {} a line",
+            short(p, 5),
+            short(MM_PER_INCH / p, 2),
+            counted(steps as u64, "step")
+        );
+        finding =
+            finding.with(Remedy::new("pitch", p, "mm", text).verified(beat(Mm(p), steps_per_mm).is_none()));
     }
     Some(finding)
 }
@@ -76,13 +73,8 @@ pub fn weak_laser(laser: Watts, least: Watts, coating: &str) -> Option<Finding> 
         let message = format!(
             "{coating} is known to need about {least}, this laser has {laser}: even slow passes may not mark it (common practice)"
         );
-        Finding::new("weak-laser", Severity::Caution, message).with(Remedy {
-            change: "laser",
-            value: least.0,
-            unit: "W",
-            text: format!("use a laser of {least} or more, or another coating; burn a wedge first"),
-            verified: false,
-        })
+        let text = format!("use a laser of {least} or more, or another coating; burn a wedge first");
+Finding::new("weak-laser", Severity::Caution, message).with(Remedy::new("laser", least.0, "W", text))
     })
 }
 
@@ -116,13 +108,10 @@ pub fn coating_mismatch(coating: &str, blank: &str, takes: &[Fitting], laser: Wa
     fitting.sort_by_key(|f| laser.0 < f.least.0);
     let finding = Finding::new("coating-mismatch", Severity::Caution, message);
     Some(fitting.iter().fold(finding, |finding, f| {
-        finding.with(Remedy {
-            change: "coating",
-            value: f.least.0,
-            unit: "W",
-            text: format!("take {}: --coating {} (a laser of {} or more)", f.name, f.id, f.least),
-            verified: false,
-        })
+        let text = Said::from(format!("take {}", f.name))
+            .line(format!(": --coating {}", f.id))
+            .and(format!(" (a laser of {} or more)", f.least));
+        finding.with(Remedy::new("coating", f.least.0, "W", text).set("coating", f.id.as_str()))
     }))
 }
 
@@ -136,29 +125,20 @@ pub fn process_elsewhere(other_machine: bool, machine: (&str, &str), coating: (&
         (of((machine.0, coating.0)), of((machine.1, coating.1)), "nothing of it is used")
     };
     let message = format!("the process was measured for {then}, not for {now}: {holds}");
-    Finding::new("process-elsewhere", Severity::Caution, message).with(Remedy {
-        change: "process",
-        value: 0.0,
-        unit: "",
-        text: format!(
-            "burn a wedge of {} on {} and read it; or name the coating and machine that it was measured for",
-            coating.1, machine.1
-        ),
-        verified: false,
-    })
+    let text = format!(
+        "burn a wedge of {} on {} and read it; or name the coating and machine that it was measured for",
+        coating.1, machine.1
+    );
+    Finding::new("process-elsewhere", Severity::Caution, message).with(Remedy::new("process", 0.0, "", text))
 }
 
 /// `process-doubted`: the process comes from a reading that is not to be used.
 pub fn process_doubted(doubt: &str) -> Option<Finding> {
     (!doubt.is_empty()).then(|| {
         let message = format!("the process comes from a reading that is not to be used: {doubt}");
-        Finding::new("process-doubted", Severity::Caution, message).with(Remedy {
-            change: "process",
-            value: 0.0,
-            unit: "",
-            text: "take the photo of the wedge again, read it, and use that process".into(),
-            verified: false,
-        })
+        let text = "take the photo of the wedge again, read it, and use that process";
+        Finding::new("process-doubted", Severity::Caution, message)
+            .with(Remedy::new("process", 0.0, "", text))
     })
 }
 
@@ -183,18 +163,14 @@ pub fn assumed(values: &[&str], wedge: &WedgeOf) -> Option<Finding> {
         } else {
             format!("never measured on this machine and coating: {list}; the forecast rests on common practice")
         };
-        Finding::new("assumed", Severity::Note, message).with(Remedy {
-            change: "process",
-            value: 1.0,
-            unit: "wedge",
-            text: format!(
-                "burn a wedge on {} ('{}'), which measures {}, read it, and pass its process file with --process",
-                wedge.on,
-                wedge.drawn_by,
-                if values.len() < DECISIVE { list.as_str() } else { "them all" }
-            ),
-            verified: false,
-        })
+        let all = if values.len() < DECISIVE { list.as_str() } else { "them all" };
+        let text = Said::from(format!("burn a wedge on {}", wedge.on))
+            .line(format!(" ('{}')", wedge.drawn_by))
+            .and(format!(", which measures {all}, "))
+            .page("and ")
+            .and("read it")
+            .line(", and pass its process file with --process");
+        Finding::new("assumed", Severity::Note, message).with(Remedy::new("process", 1.0, "wedge", text))
     })
 }
 
@@ -209,6 +185,8 @@ mod tests {
             let f = assumed(values, &draw).unwrap();
             (f.message.clone(), f.remedies[0].text.clone())
         };
+        let on_page =
+            |values: &[&str]| assumed(values, &draw).unwrap().remedies[0].text.on_page().to_string();
         let (all, wedge) = said(&["beam", "looks", "response", "char", "reciprocity"]);
         assert!(
             wedge.starts_with("burn a wedge on a spare blank ('dotwright wedge draw --out DIR'), which"),
@@ -218,6 +196,8 @@ mod tests {
         let (some, wedge) = said(&["char"]);
         assert!(some.starts_with("not yet measured") && some.contains(": char;"), "{some}");
         assert!(wedge.contains("which measures char,"), "{wedge}");
+        assert!(wedge.ends_with("read it, and pass its process file with --process"), "{wedge}");
+        assert_eq!(on_page(&["char"]), "burn a wedge on a spare blank, which measures char, and read it");
         assert_eq!(assumed(&[], &draw), None);
     }
 
@@ -258,6 +238,8 @@ mod tests {
             f.remedies[0].text.contains("--coating poster-paint"),
             "what this laser marks comes first: {f:?}"
         );
+        assert_eq!(f.remedies[0].text.on_page(), "take poster paint (a laser of 5W or more)");
+        assert_eq!(f.remedies[0].sets, [("coating", "poster-paint".to_string())]);
         assert!(coating_mismatch("poster paint", "glass", &glass, Watts(5.0)).is_none());
         assert!(coating_mismatch("poster paint", "glass", &[], Watts(5.0)).is_none());
     }

@@ -23,6 +23,7 @@ pub use harm::Harm;
 pub use in_words::in_words;
 use serde::Serialize;
 
+use crate::said::Said;
 use crate::units::short;
 
 /// Names of the findings that may be of severity stop: those that can be accepted.
@@ -51,22 +52,38 @@ pub struct Remedy {
     /// The unit of `value` (`%`, `mm/s`, `mm`, …).
     pub unit: &'static str,
     /// The remedy in words, with its number and unit, as a maker reads it.
-    pub text: String,
+    pub text: Said,
     /// Whether the stage was run again with this value and the finding was gone.
     pub verified: bool,
+    /// The keys of the job that it sets and their values, where `change` and `value` do not tell them.
+    #[serde(skip)]
+    pub sets: Vec<(&'static str, String)>,
 }
 
 impl Remedy {
+    /// A remedy that was not tried.
+    pub fn new(change: &'static str, value: f64, unit: &'static str, text: impl Into<Said>) -> Remedy {
+        Remedy { change, value, unit, text: text.into(), verified: false, sets: Vec::new() }
+    }
+
+    /// The same remedy, tried or not.
+    #[must_use]
+    pub fn verified(self, verified: bool) -> Remedy {
+        Remedy { verified, ..self }
+    }
+
+    /// The same remedy, which sets a key of the job.
+    #[must_use]
+    pub fn set(mut self, key: &'static str, value: impl Into<String>) -> Remedy {
+        self.sets.push((key, value.into()));
+        self
+    }
+
     /// A lower speed, mm/s, with the power lowered alike, told to so many decimals; it was tried. How much power that is
     /// is told once the coating is known.
     pub(super) fn slower(speed: f64, decimals: usize) -> Remedy {
-        Remedy {
-            change: "speed",
-            value: speed,
-            unit: "mm/s",
-            text: format!("speed of {} mm/s, with the power lowered alike", short(speed, decimals)),
-            verified: true,
-        }
+        let text = format!("speed of {} mm/s, with the power lowered alike", short(speed, decimals));
+        Remedy::new("speed", speed, "mm/s", text).verified(true)
     }
 }
 
@@ -78,7 +95,7 @@ pub struct Finding {
     /// How serious it is.
     pub severity: Severity,
     /// One sentence: the fact, with numbers and units, and the place where one is worse than the rest.
-    pub message: String,
+    pub message: Said,
     /// Affected area in mm², where it has one.
     pub area_mm2: Option<f64>,
     /// The worst spot, mm from the blank's lower left corner (x to the right, y up).
@@ -97,7 +114,7 @@ fn spot(at: (f64, f64)) -> String {
 
 impl Finding {
     /// A finding without place and remedies; add them with struct update or the builders below.
-    pub fn new(name: &'static str, severity: Severity, message: impl Into<String>) -> Self {
+    pub fn new(name: &'static str, severity: Severity, message: impl Into<Said>) -> Self {
         Finding {
             name,
             severity,

@@ -2,6 +2,7 @@
 
 use super::{Finding, Remedy, Severity, link};
 use crate::placement::Along;
+use crate::said::Said;
 use crate::scan::estimate::Estimate;
 use crate::scan::limits::PowerMode;
 use crate::scan::lines::{Marking, ScanLines};
@@ -100,13 +101,10 @@ pub fn edge_dwell(raster: &RasterPath, estimate: &Estimate) -> Option<Finding> {
                 }
             });
             let fits = grown.is_none_or(|e| raster.limits.off_bed(Some(&raster.blank), e) == 0.0);
-            finding = finding.with(Remedy {
-                change: "run-up",
-                value: mm,
-                unit: "mm",
-                text: format!("run-up of {} mm", short(mm, 2)),
-                verified: first_dot(&c) == 0.0 && fits,
-            });
+            finding = finding.with(
+                Remedy::new("run-up", mm, "mm", format!("run-up of {} mm", short(mm, 2)))
+                    .verified(first_dot(&c) == 0.0 && fits),
+            );
         }
     }
     let speed = if raster.limits.power_in_motion {
@@ -210,17 +208,15 @@ pub fn off_bed(path: &RasterPath, marking: Marking<'_>, estimate: &Estimate) -> 
         if let (Some(x), Some(y)) = (x, y) {
             let mut moved = path.clone();
             moved.limits.on_bed = Some((x, y));
-            finding = finding.with(Remedy {
-                change: "place on the bed",
-                value: (x - at.0).hypot(y - at.1),
-                unit: "mm",
-                text: format!(
-                    "lay the blank with its lower left corner at {}, {} mm on the bed, and say so in the machine file (blank_on_bed)",
-                    short(x, 2),
-                    short(y, 2)
-                ),
-                verified: over(&moved, all) < 0.011,
-            });
+            let text = format!(
+                "lay the blank with its lower left corner at {}, {} mm on the bed, and say so in the machine file (blank_on_bed)",
+                short(x, 2),
+                short(y, 2)
+            );
+            finding = finding.with(
+                Remedy::new("place on the bed", (x - at.0).hypot(y - at.1), "mm", text)
+                    .verified(over(&moved, all) < 0.011),
+            );
         }
     }
     let acceleration = path.axis().acceleration;
@@ -233,27 +229,21 @@ pub fn off_bed(path: &RasterPath, marking: Marking<'_>, estimate: &Estimate) -> 
         && let Some(c) = changed(path, slower)
         && fits(&c)
     {
-        finding = finding.with(Remedy {
-            change: "speed",
-            value: speed,
-            unit: "mm/s",
-            text: format!("speed of {} mm/s, whose shorter run-up fits, with the power lowered alike", speed),
-            verified: true,
-        });
+        let text =
+            format!("speed of {} mm/s, whose shorter run-up fits, with the power lowered alike", speed);
+        finding = finding.with(Remedy::new("speed", speed, "mm/s", text).verified(true));
     }
     let along = path.scan.along.turned();
     if let Some(c) = changed(path, Scan { along, ..path.scan })
         && fits(&c)
     {
         let axis = if along == Along::X { "x" } else { "y" };
-        finding = finding.with(Remedy {
-            change: "lines along",
-            value: 90.0,
-            unit: "deg",
-            text: format!("lines along {axis}: --axis {axis}"),
-            // Pitches that differ along and across change places with the lines: other dots.
-            verified: path.rect.grid.along == path.rect.grid.across,
-        });
+        let text = Said::from(format!("lines along {axis}")).line(format!(": --axis {axis}"));
+        finding = finding.with(
+            Remedy::new("lines along", 90.0, "deg", text)
+                // Pitches that differ along and across change places with the lines: other dots.
+                .verified(path.rect.grid.along == path.rect.grid.across),
+        );
     }
     Some(finding)
 }
@@ -285,13 +275,10 @@ pub fn coarse_power(path: &RasterPath) -> Option<Finding> {
         Finding::new("coarse-power", severity, message).measuring(error.abs() * 100.0, "% of the power");
     let power = f64::from(path.level) / full;
     if let Some(c) = changed(path, Scan { power, ..path.scan }) {
-        finding = finding.with(Remedy {
-            change: "power",
-            value: power * 100.0,
-            unit: "%",
-            text: format!("power of {}%, with the speed changed alike", percent(power)),
-            verified: c.power_error().abs() <= POWER_ERROR,
-        });
+        let text = format!("power of {}%, with the speed changed alike", percent(power));
+        finding = finding.with(
+            Remedy::new("power", power * 100.0, "%", text).verified(c.power_error().abs() <= POWER_ERROR),
+        );
     }
     Some(finding)
 }

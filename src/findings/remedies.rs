@@ -37,7 +37,7 @@ pub(super) fn cooler(case: &Case, worst: (usize, usize)) -> Vec<Remedy> {
         let pale = shortfall(&trial.burn);
         if let Some(mark) = pale {
             let reach = format!("; solids then reach {}% of a full mark only", short(mark * 100.0, 0));
-            remedy.text.push_str(&reach);
+            remedy.text.push(reach);
         }
         found.push((pale.is_some(), remedy));
     };

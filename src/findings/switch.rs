@@ -53,18 +53,16 @@ pub fn slow(
         // Whole motor steps.
         let steps_per_mm = raster.limits.axes(raster.scan.along).1.steps_per_mm;
         let pitch = (pitch * steps_per_mm - 1e-6).ceil() / steps_per_mm;
-        finding = finding.with(Remedy {
-            change: "pitch",
-            value: pitch,
-            unit: "mm",
-            text: format!(
-                "set the pitch to {} mm ({} dpi) or more",
-                short(pitch, 4),
-                short(MM_PER_INCH / pitch, 1)
-            ),
-            // The dots are then others; the job is carried through with them.
-            verified: true,
-        });
+        let text = format!(
+            "set the pitch to {} mm ({} dpi) or more",
+            short(pitch, 4),
+            short(MM_PER_INCH / pitch, 1)
+        );
+        finding = finding.with(
+            Remedy::new("pitch", pitch, "mm", text)
+                // The dots are then others; the job is carried through with them.
+                .verified(true),
+        );
     }
     Some(finding)
 }

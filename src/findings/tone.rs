@@ -1,6 +1,7 @@
 //! Finding `tone-shift`: tones that come out weaker or stronger than they are wanted.
 
 use super::{Finding, Severity};
+use crate::said::Said;
 use crate::units::short;
 
 /// A mean that is off by more than this share of what is wanted is a finding: screens with their own curves keep it to
@@ -33,26 +34,29 @@ pub fn shift(wanted: f64, forecast: f64, with: MadeWith) -> Option<Finding> {
     }
     let way = if off < 0.0 { "weak" } else { "strong" };
     let why = match with {
-        MadeWith::Wedge => {
-            "; the measured tone curve and the rest of the process do not agree: read the newest wedge again with --process, or take tone_curve out of the process file"
-        }
-        MadeWith::File => {
-            "; the curve of --dot-gain is not that of this process: leave it out, or burn a tone wedge"
-        }
-        MadeWith::Nothing => "; leave out --dot-gain off",
-        MadeWith::Best => "",
-        MadeWith::Forecast => "; another screen keeps the tones: --screen auto",
+        MadeWith::Wedge => Said::from(
+            "; the measured tone curve and the rest of the process do not agree: read the newest wedge again ",
+        )
+        .line("with --process, or take tone_curve out of the process file")
+        .page("together with this process"),
+        MadeWith::File => Said::from("; the curve ")
+            .line("of --dot-gain")
+            .page("for the dot gain")
+            .and(" is not that of this process: leave it out, or burn a tone wedge"),
+        MadeWith::Nothing => Said::two("; leave out --dot-gain off", "; have the dot gain made up for"),
+        MadeWith::Best => Said::default(),
+        MadeWith::Forecast => Said::from("; another screen keeps the tones: ").line("--screen ").and("auto"),
     };
     // Of dark pictures the means are small: as many decimals as show how they differ.
     let apart = 100.0 * (forecast - wanted).abs();
     let decimals = (1..4).find(|&d| 0.1f64.powi(d) <= apart / 4.0).unwrap_or(4) as usize;
     let message = format!(
-        "the tones will come out {}% too {way}: their mean is {}% of a full mark where {}% is wanted{why}",
+        "the tones will come out {}% too {way}: their mean is {}% of a full mark where {}% is wanted",
         short(100.0 * off.abs(), 1),
         short(100.0 * forecast, decimals),
         short(100.0 * wanted, decimals)
     );
-    Some(Finding::new("tone-shift", Severity::Caution, message))
+    Some(Finding::new("tone-shift", Severity::Caution, Said::from(message).and(why)))
 }
 
 #[cfg(test)]
@@ -73,5 +77,7 @@ mod tests {
         );
         assert_eq!(said(0.005, 0.0), None);
         assert!(shift(0.3, 0.4, MadeWith::Nothing).unwrap().message.ends_with("leave out --dot-gain off"));
+        let page = shift(0.3, 0.4, MadeWith::Forecast).unwrap().message.on_page().to_string();
+        assert!(page.ends_with("30% is wanted; another screen keeps the tones: auto"), "{page}");
     }
 }

@@ -5,6 +5,7 @@ use super::error::PlanError;
 use super::named::Named;
 use super::plan::Plan;
 use super::settle;
+use crate::note::Note;
 
 /// What is known of the art's file before it is opened.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -29,7 +30,7 @@ pub struct Brief {
     /// The files of its layers, one each; `None` for a layer without a file. Empty where none has been read yet.
     pub layers: Vec<Option<ArtFile>>,
     /// What was said to the person on the way here and belongs on the report, one sentence each without its full stop.
-    pub notes: Vec<String>,
+    pub notes: Vec<Note>,
 }
 
 impl Brief {

@@ -21,6 +21,7 @@ use crate::findings::Finding;
 use crate::findings::change::Change;
 use crate::mark::advise::Question;
 use crate::mark::{Burn, Setting};
+use crate::note::Note;
 use crate::placement::{Grid, Place};
 use crate::screen::Options;
 use crate::units::{Mm, MmPerS, Pitch, Share, Watts};
@@ -65,11 +66,11 @@ pub struct Settled {
     /// The scan program.
     pub scan: SettledScan,
     /// What was assumed because nothing was said, one sentence each.
-    pub assumptions: Vec<String>,
+    pub assumptions: Vec<Note>,
     /// The files that are no longer what the job was first prepared with, by their names.
     pub changed: Vec<String>,
     /// Other things a person should know, one sentence each.
-    pub notes: Vec<String>,
+    pub notes: Vec<Note>,
 }
 
 /// A job with every number settled and checked. It is read like the [`Settled`] that it holds and never changes:

@@ -335,7 +335,7 @@ fn common(all: &[&TrayPiece<'_>], rows: Option<&Vec<usize>>) -> Vec<SharedFindin
                 None => found.push(SharedFinding {
                     severity: f.severity,
                     name: f.name,
-                    message: f.message.clone(),
+                    message: f.message.to_string(),
                     pieces: vec![one.number],
                 }),
             }

@@ -1,13 +1,16 @@
 //! Alike: what moves the head slower is advised with the power that leaves the burn as it is, and another power with the
 //! speed that does.
 
-use crate::findings::change::{Change, typed_pitches};
+use crate::findings::change::{Change, pitches, typed_pitches};
 use crate::findings::{Finding, Remedy};
 use crate::job::Plan;
+use crate::said::Said;
 use crate::units::{MmPerS, Watts, short};
 
 const SPEED_FIRST: &str = "speed and power";
 const POWER_FIRST: &str = "power and speed";
+/// The keys of a job that say how far apart dots are, along the lines and across them.
+const PITCHES: [&str; 2] = ["dots.pitch", "dots.pitch_across"];
 /// Where exposure hardly hangs on the speed, no other speed makes up for a power.
 const LEAST_EXPONENT: f64 = 0.01;
 
@@ -30,13 +33,15 @@ pub(super) fn told(plan: &Plan, mut finding: Finding) -> Finding {
             SPEED_FIRST => (format!("{percent}%"), format!("--speed {speed}mm/s --power {percent}%")),
             _ => (format!("{speed} mm/s"), format!("--power {percent}% --speed {speed}mm/s")),
         };
+        remedy.sets = vec![("burn.speed", format!("{speed}mm/s")), ("burn.power", format!("{percent}%"))];
         let (kept, pitch) = if pitch_kept {
-            let mm = short(plan.process.pitch_across.value.0, 7);
-            (" and the pitch kept", format!(" --pitch {mm}mm"))
+            let pitch = format!("{}mm", short(plan.process.pitch_across.value.0, 7));
+            remedy.sets.extend(PITCHES.map(|key| (key, pitch.clone())));
+            (" and the pitch kept", format!(" --pitch {pitch}"))
         } else {
             ("", String::new())
         };
-        remedy.text.push_str(&format!(" to {other}{kept} ({typed}{pitch})"));
+        remedy.text.push(Said::from(format!(" to {other}{kept}")).line(format!(" ({typed}{pitch})")));
     }
     finding
 }
@@ -46,8 +51,9 @@ pub(super) fn told(plan: &Plan, mut finding: Finding) -> Finding {
 pub(super) fn pitch_typed(plan: &Plan, remedy: &mut Remedy) {
     let process = &plan.process;
     let times = (process.pitch_across.value.0 / process.pitch_along.value.0).round();
-    if remedy.change == "pitch" && times > 1.0 && !remedy.text.contains("--pitch") {
-        remedy.text.push_str(&format!(" ({})", typed_pitches(remedy.value, times)));
+    if remedy.change == "pitch" && times > 1.0 && remedy.sets.is_empty() {
+        remedy.text.push(Said::default().line(format!(" ({})", typed_pitches(remedy.value, times))));
+        remedy.sets = PITCHES.into_iter().zip(pitches(remedy.value, times)).collect();
     }
 }
 
@@ -114,13 +120,17 @@ mod tests {
             "speed of 10 mm/s, with the power lowered alike to {percent}% (--speed 10mm/s --power {percent}%)"
         );
         assert_eq!(r.text, said);
+        let page = format!("speed of 10 mm/s, with the power lowered alike to {percent}%");
+        assert_eq!(r.text.on_page(), page);
+        let sets = [("burn.speed", "10mm/s".to_string()), ("burn.power", format!("{percent}%"))];
+        assert_eq!(r.sets, sets);
     }
 
     #[test]
     fn a_power_comes_with_the_speed_that_burns_alike() {
         let plan = plan("burn = { speed = '20mm/s', power = '80%' }");
         let text = "power of 85%, with the speed changed alike".to_string();
-        let r = one(&plan, Remedy { change: "power", value: 85.0, unit: "%", text, verified: true });
+        let r = one(&plan, Remedy::new("power", 85.0, "%", text).verified(true));
         let Some(Change::Alike { speed, .. }) = change(&plan, &r) else { panic!("{r:?}") };
         assert!(speed.0 > 21.0 && speed.0 < 23.0, "{speed}");
         let speed = short(speed.0, 3);
@@ -142,6 +152,7 @@ mod tests {
         let mut r = wider();
         pitch_typed(&halved, &mut r);
         assert_eq!(r.text, "widen the pitch to 0.1mm (254 dpi) (--pitch 0.05mm --pitch-across 0.1mm)");
+        assert_eq!(r.text.on_page(), "widen the pitch to 0.1mm (254 dpi)");
         let typed = plan(
             "burn = { power = '90%', speed = '12.5mm/s' }\ndots = { pitch = '0.05mm', pitch_across = '0.1mm' }",
         );
@@ -156,7 +167,7 @@ mod tests {
     }
 
     fn with_text(change: &'static str, value: f64, text: &str) -> Remedy {
-        Remedy { change, value, unit: "mm", text: text.into(), verified: true }
+        Remedy::new(change, value, "mm", text).verified(true)
     }
 
     #[test]
@@ -171,6 +182,8 @@ mod tests {
             "{}",
             r.text
         );
+        assert!(r.text.on_page().ends_with("and the pitch kept"), "{r:?}");
+        assert_eq!(r.sets[2..], PITCHES.map(|key| (key, "0.0875mm".to_string())));
         let with = quick.with(change(&quick, &r).unwrap()).unwrap();
         assert_eq!(with.grid, quick.grid);
         // What was asked for stays without a word.

@@ -66,7 +66,7 @@ mod tests {
         let plan = crate::job::Plan::of(&job).unwrap();
         let art = art::open(svg.as_bytes(), "'posts.svg'").unwrap();
         let outcome = pipeline::run(&plan, &art, "posts.svg", &Silent).unwrap();
-        outcome.findings.into_iter().find(|f| f.name == "other-axis").map(|f| f.message)
+        outcome.findings.into_iter().find(|f| f.name == "other-axis").map(|f| f.message.to_string())
     }
 
     #[test]

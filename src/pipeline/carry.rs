@@ -12,6 +12,7 @@ use super::wanted::Wanted;
 use crate::art::Kind;
 use crate::findings::detail::Detail;
 use crate::job::Plan;
+use crate::note::Note;
 use crate::parallel;
 use crate::placement;
 use crate::plane::Dots;
@@ -27,7 +28,7 @@ pub(super) fn carry(
     plan: &Plan,
     shown: Shown<'_>,
     (wanted, left_out): (Wanted, LeftOut),
-    (name, mut notes): (&str, Vec<String>),
+    (name, mut notes): (&str, Vec<Note>),
     progress: &dyn Progress,
 ) -> Result<(Stages, Detail), PipelineError> {
     let (placement, kind) = (wanted.placement, wanted.kind);

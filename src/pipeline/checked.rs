@@ -47,7 +47,7 @@ pub(super) fn check(again: &Again<'_>, stages: &Stages, findings: &mut [Finding]
             brought.dedup();
             if !brought.is_empty() {
                 let then: Vec<&str> = brought.iter().map(|name| in_words(name)).collect();
-                remedy.text.push_str(&format!("; but then {}", then.join(", and ")));
+                remedy.text.push(format!("; but then {}", then.join(", and ")));
             }
             remedy.verified = brought.is_empty() && !after.contains(&name);
             enough = sparing && remedy.verified;

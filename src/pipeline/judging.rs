@@ -14,7 +14,7 @@ use crate::art::reading::{Decision, UNSURE};
 use crate::art::{Art, Kind};
 use crate::findings::change::Change;
 use crate::findings::detail::Detail;
-use crate::findings::layers::{How, Said, Spoken};
+use crate::findings::layers::{AskedAs, How, Spoken};
 use crate::findings::machine::Fitting;
 use crate::findings::{
     Finding, art as of_art, burn, detail, faint, inks as of_inks, layers as of_layers, lines as of_lines,
@@ -106,7 +106,7 @@ pub(super) fn of_pictures(plan: &Plan, layers: &[Arc<Layer>], pictures: &[LayerP
         };
         all.extend(found.into_iter().flatten().map(typed).map(|f| match pictures.len() {
             1 => f,
-            _ => Finding { message: format!("{}: {}", layer.art.name, f.message), ..f },
+            _ => Finding { message: f.message.each(|said| format!("{}: {said}", layer.art.name)), ..f },
         }));
     }
     all
@@ -147,20 +147,20 @@ pub(super) fn of_meeting(plan: &Plan, layers: &[Arc<Layer>], meeting: &Meeting) 
 fn spoken(plan: &Plan, number: usize, layer: &Layer) -> Spoken {
     let own = usize::from(plan.job.art.file.is_some());
     let asked = number.checked_sub(own).and_then(|i| plan.job.layers.get(i));
-    let said = match asked {
-        None => Said::Art,
+    let asked_as = match asked {
+        None => AskedAs::Art,
         Some(asked) => match &asked.text {
             Some(text) if LayerJob { text: None, ..asked.clone() } == LayerJob::default() => {
-                Said::Text(text.clone())
+                AskedAs::Text(text.clone())
             }
-            _ => Said::Layer,
+            _ => AskedAs::Layer,
         },
     };
     let settled = plan.layers.get(number);
     let anchor = asked.map_or(plan.job.art.anchor, |a| a.anchor);
     Spoken {
         name: layer.art.name.clone(),
-        said,
+        asked: asked_as,
         anchored: anchor.unwrap_or_default() != Anchor::Middle,
         text: settled.is_some_and(|s| matches!(s.shows, Shows::Text(_))),
     }
@@ -419,7 +419,7 @@ mod tests {
             let plan = Plan::of(&job).unwrap();
             let outcome = pipeline::run(&plan, &art, "bars.svg", &Silent).unwrap();
             let said: Vec<&str> =
-                outcome.findings.iter().filter(|f| f.name != "assumed").map(|f| f.message.as_str()).collect();
+                outcome.findings.iter().filter(|f| f.name != "assumed").map(|f| &*f.message).collect();
             assert!(said.is_empty(), "{what}: {said:?}");
         }
     }
@@ -453,7 +453,7 @@ mod tests {
         ] {
             let plan = Plan::of(&job("diode-5w", blank, None)).unwrap();
             assert_eq!(plan.coating.name, coating, "{blank}");
-            let said = plan.assumptions.join("; ");
+            let said = plan.assumptions.iter().map(|n| &*n.says).collect::<Vec<_>>().join("; ");
             assert!(said.contains(&format!("the coating is {coating}, the usual one on")), "{said}");
         }
         let wrong = |coating| {

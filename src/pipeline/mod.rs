@@ -38,6 +38,7 @@ use crate::art::{self, Art};
 use crate::findings::{art as of_art, inks as of_inks};
 use crate::job::Plan;
 use crate::job::words::ToneBy;
+use crate::note::Note;
 use crate::plane::Dots;
 use crate::progress::Progress;
 use crate::proof::{facts, words};
@@ -69,12 +70,13 @@ pub fn run_shown(
     let (reading, around, inks) = (wanted.reading.clone(), wanted.around, wanted.alike);
     let (pictures, meeting) = (wanted.pictures.clone(), wanted.meeting.clone());
     let left_out = wanted.left_out(plan, shown, progress)?;
-    let mut notes: Vec<String> = shown.arts().flat_map(|art| art.notes().iter().cloned()).collect();
+    let mut notes: Vec<Note> = shown.arts().flat_map(|art| art.notes().iter().cloned()).collect();
     notes.extend(wanted.notes.iter().cloned());
     if plan.scan.tone_by == ToneBy::Power {
-        notes.push(words::BY_POWER.to_string());
+        notes.push(Note::fact(words::BY_POWER));
     }
-    notes.extend(plan.curve_elsewhere(plan.dots.screen.name).map(words::curve_elsewhere));
+    let elsewhere = plan.curve_elsewhere(plan.dots.screen.name);
+    notes.extend(elsewhere.map(|curve| Note::fact(words::curve_elsewhere(curve))));
     let judge =
         (plan.scan.tone_by == ToneBy::Dots).then(|| likely::judge(plan, &wanted.tone, &wanted.placement));
     let (mut stages, detail) = carry::carry(plan, shown, (wanted, left_out), (name, notes), progress)?;

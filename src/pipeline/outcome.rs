@@ -9,6 +9,7 @@ use crate::art::{Kind, Likeness};
 use crate::findings::{Finding, Severity};
 use crate::job::Plan;
 use crate::mark::{Sums, Totals};
+use crate::note::Note;
 use crate::placement::Placement;
 use crate::plane::Dots;
 use crate::proof::facts::Found;
@@ -55,7 +56,7 @@ pub struct Stages {
     /// What was settled for the sake of time.
     pub pace: Pace,
     /// Things a person should know.
-    pub notes: Vec<String>,
+    pub notes: Vec<Note>,
 }
 
 impl Stages {
@@ -67,7 +68,7 @@ impl Stages {
         seen: Foreseen,
         read: Option<Kind>,
         left_out: LeftOut,
-        notes: Vec<String>,
+        notes: Vec<Note>,
     ) -> Self {
         let Laid { dots, gain, powers, pace, .. } = laid;
         let program = ScanPlan { raster: seen.raster, notes: seen.notes, powers, written: seen.written };

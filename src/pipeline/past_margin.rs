@@ -9,6 +9,7 @@ use crate::art::Art;
 use crate::findings::{Finding, Remedy, art as of_art};
 use crate::job::Plan;
 use crate::placement::{Offset, Outline, Place, Placement};
+use crate::said::Said;
 use crate::units::{Mm, short};
 
 /// Less is less than any dot: art that was made to fit is not past the margin for how its size was rounded.
@@ -44,7 +45,9 @@ pub(super) fn past_margin(plan: &Plan, source: Source<'_>, stages: &Stages) -> O
         }
         Source::Dots(_) => {
             let past = stages.placement.past_margin;
-            let text = "name a larger blank with --blank, or make the dots for a smaller piece";
+            let text = Said::from("name a larger blank")
+                .line(" with --blank")
+                .and(", or make the dots for a smaller piece");
             let told = (past.0 >= NOTHING_MM).then(|| ("what the dots show".to_string(), Some(past)));
             (told.into_iter().collect(), vec![unsized_remedy(text)])
         }
@@ -62,8 +65,8 @@ fn told(beyond: &Beyond) -> Option<Mm> {
     (beyond.share < ALL).then_some(beyond.past)
 }
 
-fn unsized_remedy(text: &str) -> Remedy {
-    Remedy { change: "size and place", value: 0.0, unit: "", text: text.into(), verified: false }
+fn unsized_remedy(text: impl Into<Said>) -> Remedy {
+    Remedy::new("size and place", 0.0, "", text)
 }
 
 /// Places and sizes at which the art keeps within the margin, each tried.
@@ -93,26 +96,23 @@ fn remedies(plan: &Plan, art: &Art) -> Vec<Remedy> {
     // What fits elsewhere may be larger than what was asked for, which is no remedy.
     let inside = width_of(Place::Inside)
         .filter(|w| (LEAST_SHARE * width..=width).contains(w) && plan.art.place != Place::Inside);
-    let tried = |change: &'static str, value: f64, text: String| Remedy {
-        change,
-        value,
-        unit: "mm",
-        text,
-        verified: true,
-    };
     let mut all: Vec<Remedy> = Vec::new();
-    let mut add = |change, value, text: String| {
+    let mut add = |remedy: Remedy| {
         let or = if all.is_empty() { "" } else { "or " };
-        all.push(tried(change, value, format!("{or}{text}")));
+        all.push(Remedy { text: Said::from(or).and(remedy.text), verified: true, ..remedy });
     };
     if let Some((at, by)) = nearer(plan, &outline, &now) {
-        add("at", by, format!("move it {} mm nearer to the middle, with --at {at}", short(by, 1)));
+        let text = Said::from(format!("move it {} mm nearer to the middle", short(by, 1)))
+            .line(format!(", with --at {at}"));
+        add(Remedy::new("at", by, "mm", text).set("art.at", at.to_string()));
     }
     if let Some(w) = sized {
-        add("size", w, format!("make it {} mm wide or smaller", short(w, 1)));
+        add(Remedy::new("size", w, "mm", format!("make it {} mm wide or smaller", short(w, 1))));
     }
     if let Some(w) = inside {
-        add("place", w, format!("use --place inside, which makes it {} mm wide", short(w, 1)));
+        let text = Said::two("use --place inside", "let it be as large as fits")
+            .and(format!(", which makes it {} mm wide", short(w, 1)));
+        add(Remedy::new("place", w, "mm", text));
     }
     if all.is_empty() { vec![unsized_remedy(moved)] } else { all }
 }
@@ -124,12 +124,12 @@ fn nearer_layer(plan: &Plan, art: &Art, name: &str) -> Remedy {
         nearer(plan, &outline, &now)
     });
     let text = match found {
-        Some((at, _)) => {
-            format!("move {name} nearer to the middle (at = '{at}' in its --layer), or make it smaller")
-        }
-        None => format!("make {name} smaller, or lay it nearer to the middle"),
+        Some((at, _)) => Said::from(format!("move {name} nearer to the middle"))
+            .line(format!(" (at = '{at}' in its --layer)"))
+            .and(", or make it smaller"),
+        None => format!("make {name} smaller, or lay it nearer to the middle").into(),
     };
-    unsized_remedy(&text)
+    unsized_remedy(text)
 }
 
 /// The least way towards the middle, as an offset and its length, after which art of a size of its own keeps within the margin;
@@ -201,6 +201,7 @@ mod tests {
         assert_eq!(found(&format!(", place = '{w}x{w}mm'"), "art = { at = '9mm,0mm' }"), None);
         let moved = f.remedies.iter().find(|r| r.change == "at").unwrap();
         let at = moved.text.split_once("--at ").unwrap().1;
+        assert_eq!(moved.sets, [("art.at", at.to_string())]);
         assert!(at == "7mm,0mm" && moved.verified, "{moved:?}");
         assert_eq!(found(", place = '12x12mm'", &format!("art = {{ at = '{at}' }}")), None);
     }
@@ -208,8 +209,9 @@ mod tests {
     #[test]
     fn art_that_hangs_off_the_blank_is_to_be_moved_not_to_be_shrunk_to_nothing() {
         let f = found(", place = '12x12mm'", "art = { at = '12.9mm,0mm' }").unwrap();
-        let texts: Vec<&str> = f.remedies.iter().map(|r| r.text.as_str()).collect();
+        let texts: Vec<&str> = f.remedies.iter().map(|r| &*r.text).collect();
         assert_eq!(texts, ["move it 5.9 mm nearer to the middle, with --at 7mm,0mm"]);
+        assert_eq!(f.remedies[0].text.on_page(), "move it 5.9 mm nearer to the middle");
         let all = found(", place = '12x12mm'", "art = { at = '40mm,0mm' }").unwrap();
         assert!(all.message.starts_with("the art lies wholly past the margin"), "{all:?}");
     }
@@ -230,8 +232,9 @@ mod tests {
             "{one:?}"
         );
         assert!(!one.message.contains("'Cy'"), "{one:?}");
-        let texts: Vec<&str> = one.remedies.iter().map(|r| r.text.as_str()).collect();
+        let texts: Vec<&str> = one.remedies.iter().map(|r| &*r.text).collect();
         assert!(texts[0].starts_with("move 'Anna' nearer to the middle (at = '"), "{texts:?}");
+        assert_eq!(one.remedies[0].text.on_page(), "move 'Anna' nearer to the middle, or make it smaller");
         assert_eq!(texts.len(), 2);
     }
 

@@ -128,10 +128,9 @@ fn of_layers(plan: &Plan, layers: &[Arc<Layer>], progress: &dyn Progress) -> Res
         [own] if own.layer == 0 && plan.job.art.file.is_some() => own.reading.clone(),
         _ => Decision::asked(kind, BY_LAYER),
     };
-    let notes = drawn
-        .iter()
-        .zip(layers)
-        .flat_map(|((_, p), l)| p.wanted.notes.iter().map(|note| format!("{}: {note}", l.art.name)));
+    let notes = drawn.iter().zip(layers).flat_map(|((_, p), l)| {
+        p.wanted.notes.iter().map(|note| note.each(|said| format!("{}: {said}", l.art.name)))
+    });
     Ok(Wanted {
         placement,
         kind,

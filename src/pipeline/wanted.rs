@@ -14,6 +14,7 @@ use crate::findings::art::Around;
 use crate::job::Plan;
 use crate::job::words::{ReadAs, ToneBy};
 use crate::mark::{Blurred, blurred, lettering_of};
+use crate::note::Note;
 use crate::parallel;
 use crate::placement::{self, Outline, Place, PlaceError, Placement, Spot};
 use crate::plane::{Alpha, Dots, Tone};
@@ -56,7 +57,7 @@ pub struct Wanted {
     /// What came of its layers where they meet.
     pub meeting: Meeting,
     /// Things a person should know.
-    pub notes: Vec<String>,
+    pub notes: Vec<Note>,
     /// What of its layers has no dots, where they are many.
     pub left_out: Option<LeftOut>,
 }
@@ -252,16 +253,16 @@ pub(super) fn wanted_as(
         negative = std::mem::take(&mut shaping.tilt.invert);
     }
     let (light, shaped) = shape::shape(rendered.light, rendered.alpha.as_ref(), &shaping, pitch)?;
-    let mut notes: Vec<String> = shaped.levels.map(words::levels).into_iter().collect();
+    let mut notes: Vec<Note> = shaped.levels.map(|l| Note::fact(words::levels(l))).into_iter().collect();
     notes.extend(shaped.automatic.as_ref().map(words::automatic));
-    notes.extend(note);
+    notes.extend(note.map(Note::fact));
     let looks =
         tone_mapping::Looks { unmarked: plan.burn.response.y_unmarked, marked: plan.burn.response.y_marked };
     let mut tone = match kind {
         Kind::Photo => tone_mapping::photo(light, rendered.alpha.as_ref(), looks),
         Kind::Drawing | Kind::Paper => {
             let (ink, note) = tone_mapping::ink(&light, rendered.alpha.as_ref());
-            notes.extend(note);
+            notes.extend(note.map(Note::fact));
             tone_mapping::drawing(light, rendered.alpha.as_ref(), ink)
         }
     };

@@ -12,6 +12,7 @@ use crate::findings::Finding;
 use crate::job::words::ToneBy;
 use crate::job::{Known, Plan, Standing};
 use crate::mark::{Totals, Unsure};
+use crate::note::Note;
 use crate::placement::{Along, DotRect, Placement};
 use crate::plane::Dots;
 use crate::scan::program::Cost;
@@ -38,7 +39,7 @@ pub struct Found<'a> {
     /// Whether something else made the dots: nothing is known of their screen.
     pub ready_made: bool,
     /// What a person should know, one sentence each.
-    pub notes: &'a [String],
+    pub notes: &'a [Note],
 }
 
 /// The report, without its files, which are known later.
@@ -276,9 +277,10 @@ fn program(raster: &RasterPath, written: &Cost) -> ProgramFacts {
 }
 
 /// What the program decided on its own, in sentences.
-fn notes(plan: &Plan, art: &ArtFacts, found: &Found, findings: &[Finding]) -> Vec<String> {
-    let mut notes: Vec<String> = plan.assumptions.iter().map(|a| format!("Assumed: {a}.")).collect();
-    notes.extend(plan.notes.iter().map(|n| format!("{n}.")));
+fn notes(plan: &Plan, art: &ArtFacts, found: &Found, findings: &[Finding]) -> Vec<Note> {
+    let mut notes: Vec<Note> =
+        plan.assumptions.iter().map(|note| note.each(|said| format!("Assumed: {said}."))).collect();
+    notes.extend(plan.notes.iter().map(|note| note.each(|said| format!("{said}."))));
     let (along, across) = (plan.process.pitch_along.value.0, plan.process.pitch_across.value.0);
     let mm = |v: f64| crate::units::short(v, 4);
     let finer = if found.ready_made || along > 0.99 * across {
@@ -286,14 +288,15 @@ fn notes(plan: &Plan, art: &ArtFacts, found: &Found, findings: &[Finding]) -> Ve
     } else {
         format!("; the beam is switched every {} mm along the lines", mm(along))
     };
-    notes.push(format!(
+    notes.push(Note::fact(format!(
         "Pitch {} mm: {}{finer}.",
         mm(if finer.is_empty() { along } else { across }),
         if found.ready_made { READY_MADE } else { &plan.pitch_why }
-    ));
-    notes.extend(round_facts(plan).map(|r| format!("{}.", r.focus)));
-    notes.push(format!("Read as {}: {}.", art.read_as, art.read_as_why));
-    notes.extend(findings.iter().filter_map(|f| plan.accepts(f).lapsed()).map(|why| format!("{why}.")));
-    notes.extend(found.notes.iter().map(|n| format!("{}.", n.trim_end_matches('.'))));
+    )));
+    notes.extend(round_facts(plan).map(|r| Note::fact(format!("{}.", r.focus))));
+    notes.push(Note::fact(format!("Read as {}: {}.", art.read_as, art.read_as_why)));
+    let lapsed = findings.iter().filter_map(|f| plan.accepts(f).lapsed());
+    notes.extend(lapsed.map(|why| Note::fact(format!("{why}."))));
+    notes.extend(found.notes.iter().map(|note| note.each(|said| format!("{}.", said.trim_end_matches('.')))));
     notes
 }

@@ -6,6 +6,7 @@ use super::sheet::Stated;
 use super::ticket::burn_settings;
 use super::tray::listed;
 use super::words;
+use crate::note::{About, Note};
 use crate::units::short;
 
 /// Pieces that are prepared, set and finished alike.
@@ -46,29 +47,32 @@ fn alike(a: &Report, b: &Report) -> bool {
 /// What was assumed of pieces, each with its number, because nobody said: each thing once, with the pieces where that is not
 /// all of them.
 pub fn assumed(pieces: &[(usize, &Report)]) -> Vec<String> {
-    let mut all: Vec<(&str, Vec<usize>)> = Vec::new();
+    let mut all: Vec<(&Note, Vec<usize>)> = Vec::new();
     for (number, report) in pieces {
-        for note in report.notes.iter().filter(|note| note.starts_with(ASSUMED)) {
-            match all.iter_mut().find(|(known, _)| known == note) {
+        for note in report.notes.iter().filter(|note| note.about.is_assumed()) {
+            match all.iter_mut().find(|(known, _)| *known == note) {
                 Some((_, of)) => of.push(*number),
                 None => all.push((note, vec![*number])),
             }
         }
     }
     let told = all.into_iter().map(|(note, mut of)| {
-        // An order has no options: it says so in its file.
-        let note = note.replace("say --surface,", "say surface under [piece.blank] in the order,");
+        // An order has no options: what is to be said is said in its file.
+        let file = match note.about {
+            About::Surface => {
+                "; say surface under [piece.blank] in the order, or a blank of the kit, where it is not"
+            }
+            _ => "",
+        };
+        let said = note.says.on_page().trim_end_matches('.');
         of.sort_unstable();
         match of.len() < pieces.len() {
-            true => format!("{} ({}).", note.trim_end_matches('.'), numbered(&of)),
-            false => note,
+            true => format!("{said}{file} ({}).", numbered(&of)),
+            false => format!("{said}{file}."),
         }
     });
     told.collect()
 }
-
-/// How a note begins that tells what was assumed.
-const ASSUMED: &str = "Assumed: ";
 
 /// `piece 2`, `pieces 1 and 3`.
 pub fn numbered(pieces: &[usize]) -> String {
@@ -227,6 +231,7 @@ mod tests {
     use crate::job::kit;
     use crate::proof::made::report;
     use crate::proof::steps::{after, before, step};
+    use crate::said::Said;
 
     /// What is known of a piece of this coating.
     fn of(coating: &str, on: Surface, power: f64) -> Report {
@@ -255,11 +260,15 @@ mod tests {
 
     #[test]
     fn what_was_assumed_is_said_once_with_its_pieces() {
-        let glass = "Assumed: the blank is glass; say --surface, or a blank of the kit, where it is not.";
-        let noted =
-            |notes: &[&str]| Report { notes: notes.iter().map(|n| n.to_string()).collect(), ..report() };
+        let glass = Said::two(
+            "Assumed: the blank is glass; say --surface, or a blank of the kit, where it is not.",
+            "Assumed: the blank is glass.",
+        );
+        let glass = Note::new(About::Surface, glass);
         let machine = "Assumed: the machine is the kit's diode 5 W.";
-        let (plain, of_kit) = (noted(&[machine, glass, "Pitch 0.1 mm: as asked."]), noted(&[machine]));
+        let of_kit = Report { notes: vec![Note::new(About::Assumed, machine)], ..report() };
+        let notes = [of_kit.notes.clone(), vec![glass, Note::fact("Pitch 0.1 mm: as asked.")]].concat();
+        let plain = Report { notes, ..report() };
         assert_eq!(
             assumed(&[(3, &plain), (2, &of_kit), (1, &plain)]),
             [

@@ -6,6 +6,7 @@
 use super::report::*;
 use crate::blank::{Blank, Mantle};
 use crate::findings::{Finding, Remedy, Severity};
+use crate::note::Note;
 use crate::placement::{DotRect, Grid};
 use crate::plane::Dots;
 use crate::units::Mm;
@@ -144,32 +145,14 @@ pub fn report() -> Report {
                 at_mm: Some((61.4, 33.0)),
                 ..Finding::new("over-burn", Severity::Stop, "3.2 mm² would char, 0.13 % of the marked area (limit 0.1 %)")
             }
-            .with(Remedy {
-                change: "power",
-                value: 78.0,
-                unit: "%",
-                text: "Set the power to 78 % instead of 90 %.".into(),
-                verified: true,
-            })
-            .with(Remedy {
-                change: "ceiling",
-                value: 92.0,
-                unit: "%",
-                text: "Keep local coverage at or below 92 % (--ceiling 92%).".into(),
-                verified: true,
-            }),
+            .with(Remedy::new("power", 78.0, "%", "Set the power to 78 % instead of 90 %.").verified(true))
+            .with(Remedy::new("ceiling", 92.0, "%", "Keep local coverage at or below 92 % (--ceiling 92%).").verified(true)),
             Finding::new(
                 "step-beat",
                 Severity::Caution,
                 "a line is 6.684 motor steps: line spacing alternates between 0.075 mm and 0.0875 mm, the dose by 16.7 %, repeating every 0.26 mm",
             )
-            .with(Remedy {
-                change: "pitch",
-                value: 0.0875,
-                unit: "mm",
-                text: "Use a pitch of 0.0875 mm (290.3 dpi, 7 steps).".into(),
-                verified: false,
-            }),
+            .with(Remedy::new("pitch", 0.0875, "mm", "Use a pitch of 0.0875 mm (290.3 dpi, 7 steps).")),
             Finding::new(
                 "assumed",
                 Severity::Note,
@@ -181,7 +164,7 @@ pub fn report() -> Report {
             FileFacts { name: "proof.png".into(), bytes: Some(812_000), about: "forecast of the piece".into() },
             FileFacts { name: "report.json".into(), bytes: None, about: "every figure of this page".into() },
         ],
-        notes: vec!["The art is mirrored: it is marked on the back and seen through the glass.".into()],
+        notes: vec![Note::fact("The art is mirrored: it is marked on the back and seen through the glass.")],
         cautions: vec!["Never leave the machine while the beam is on.".into()],
         steps: vec![
             StepFacts { title: "Clean the blank".into(), text: "Wash the glass with dish soap, rinse, wipe with isopropyl alcohol and a lint-free cloth.".into() },

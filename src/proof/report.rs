@@ -9,6 +9,7 @@ use serde::Serialize;
 
 use crate::findings::Finding;
 pub use crate::job::process::{Known, Standing};
+use crate::note::Note;
 
 pub use schema::FIELDS;
 
@@ -58,7 +59,7 @@ pub struct Report {
     /// The files of the job.
     pub files: Vec<FileFacts>,
     /// What the program decided on its own, in sentences.
-    pub notes: Vec<String>,
+    pub notes: Vec<Note>,
     /// Safety, in sentences.
     pub cautions: Vec<String>,
     /// What to do, in order.

@@ -3,6 +3,8 @@
 use crate::job::kit::Surface;
 use crate::job::process::ToneCurve;
 use crate::job::{Coating, Machine, Plan};
+use crate::note::Note;
+use crate::said::Said;
 use crate::tone::automatic::Automatic;
 use crate::units::{duration, short};
 
@@ -37,28 +39,37 @@ pub const BY_POWER: &str =
 /// it would with dots on all lines (1 where no line can be spared), and looks `lost_db` less like what is wanted. `asked` is the share that was asked for;
 /// `None`: none was, and what is said of all lines is an estimate. `lines_show`: dots lie so much on every second line that
 /// it shows.
-pub fn pace(lasts: f64, (time, lost_db): (f64, f64), asked: Option<f64>, lines_show: bool) -> String {
+pub fn pace(lasts: f64, (time, lost_db): (f64, f64), asked: Option<f64>, lines_show: bool) -> Note {
     let (lost, share) = (short(lost_db, 1), short(100.0 * time, 0));
     let whole = duration(lasts / time.max(1e-3));
     let lasts = duration(lasts);
     let better = if lost_db < 0.05 { "no better".into() } else { format!("{lost} dB better") };
     match asked {
-        None => format!(
-            "Burns in {lasts}: where little is marked, dots are on every second line only; on all lines (--time 100%) it would take longer and look {better}"
+        None => Note::choice(
+            Said::from(format!(
+                "Burns in {lasts}: where little is marked, dots are on every second line only; on all lines"
+            ))
+            .line(ALL_LINES)
+            .and(format!(" it would take longer and look {better}")),
         ),
-        Some(_) if time >= 1.0 => format!(
+        Some(_) if time >= 1.0 => Note::fact(format!(
             "Burns in {lasts}: no line can be spared here, so dots lie on all lines and there is no quicker burn of it"
-        ),
+        )),
         Some(asked) => {
             let least = if time > asked { "; there is no quicker burn of it" } else { "" };
             let show =
                 if lines_show { "; every second line is so empty that the lines show from near" } else { "" };
-            format!(
-                "Burns in {lasts}, {share} % of the {whole} that dots on all lines (--time 100%) take and look {better}{least}{show}"
+            Note::choice(
+                Said::from(format!("Burns in {lasts}, {share} % of the {whole} that dots on all lines"))
+                    .line(ALL_LINES)
+                    .and(format!(" take and look {better}{least}{show}")),
             )
         }
     }
 }
+
+/// How dots on all lines are asked for.
+const ALL_LINES: &str = " (--time 100%)";
 
 /// What to say of a measured tone curve that does not hold at the job's setting.
 pub fn curve_elsewhere(curve: &ToneCurve) -> String {
@@ -78,7 +89,7 @@ pub fn levels((black, white): (f64, f64)) -> String {
 }
 
 /// What to say of automatic levels.
-pub fn automatic(done: &Automatic) -> String {
+pub fn automatic(done: &Automatic) -> Note {
     let whole = |l: f64| short(l, 0);
     let mut said = Vec::new();
     let (black, white) = (whole(done.black), whole(done.white));
@@ -101,7 +112,7 @@ pub fn automatic(done: &Automatic) -> String {
     if done.detail > 0.02 {
         said.push(format!("detail was strengthened by {}%", whole(done.detail * 100.0)));
     }
-    format!("{} (--levels off leaves the tones alone)", said.join(", "))
+    Note::choice(Said::from(said.join(", ")).line(" (--levels off leaves the tones alone)"))
 }
 
 /// From which side a mirrored piece is seen.
@@ -174,6 +185,7 @@ mod tests {
 
     #[test]
     fn the_pace_is_said_with_what_it_costs() {
+        let pace = |lasts, costs, asked, show| pace(lasts, costs, asked, show).says;
         assert_eq!(
             pace(600.0, (1.0, 0.0), Some(0.7), false),
             "Burns in 10 min 0 s: no line can be spared here, so dots lie on all lines and there is no quicker burn of it"
@@ -181,6 +193,8 @@ mod tests {
         let found = pace(3420.0, (0.75, 0.02), None, false);
         assert!(found.starts_with("Burns in 57 min 0 s: "), "{found}");
         assert!(found.ends_with("(--time 100%) it would take longer and look no better"), "{found}");
+        let page = "dots are on every second line only; on all lines it would take longer and look no better";
+        assert!(found.on_page().ends_with(page), "{found:?}");
         assert!(pace(3420.0, (0.75, 0.26), None, false).ends_with("look 0.3 dB better"));
         let asked = pace(3600.0, (0.6, 1.24), Some(0.6), false);
         assert_eq!(

@@ -6,7 +6,7 @@ use super::evidence::Evidence;
 use super::fit::{BENT, ExposureFit, Toned, beam, choose, exposure, gains};
 use super::measure::{Measured, PatchValue, Refusal, combs, measure, rectify};
 use super::measurement::Measurement;
-use super::reading::{BeamReading, PatchReading, PhotoReading, Reading, Scale};
+use super::reading::{BeamReading, NoteAbout, PatchReading, PhotoReading, Reading, ReadingNote, Scale};
 use super::register::{Located, locate, photo};
 use super::target::{TestPatch, Wedge, WedgeKind};
 use crate::art::Photo;
@@ -26,9 +26,6 @@ const BENDS: usize = 3;
 
 /// A curve steeper by more than this in the middle of the coded values is not taken off.
 const MOST_BENT: f64 = 0.3;
-
-/// How the pick's note begins that names a slower range by the pick alone.
-const STRONGEST: &str = "the pick is the strongest patch of all";
 
 /// A veil of more of the gaps' light is not taken off: what is left under it is known too poorly.
 const MOST_VEIL: f64 = 0.4;
@@ -81,9 +78,9 @@ pub fn read_photo(
         reading.dot_gain = gains(wedge, &measured.values, y_unmarked, None);
         reading.beam = Some(beam(wedge, &measured.values, y_unmarked, progress)?);
         if !wedge.expected.measured {
-            reading.notes.push(
-                "the beam's width leans on a response that was assumed when this wedge was drawn; read an exposure wedge first and draw the tone wedge with its process.toml".into(),
-            );
+            reading.notes.push(ReadingNote::fact(
+                "the beam's width leans on a response that was assumed when this wedge was drawn; read an exposure wedge first and draw the tone wedge with its process.toml",
+            ));
         }
         doubt(&mut reading, wedge, &measured, None);
         return Ok(Evidence { reading, flat, fit: None, missed: None });
@@ -120,7 +117,7 @@ pub fn read_photo(
     }
     take_in(&mut reading, photo, wedge, &measured);
     let y_unmarked = measured.scale.y_unmarked;
-    reading.notes.extend_from_slice(&found.notes);
+    reading.notes.extend(found.notes.iter().map(|n| ReadingNote::fact(n.as_str())));
     for (patch, curve) in reading.patches.iter_mut().zip(&found.curve) {
         if let Some((fitted, char)) = *curve {
             (patch.fitted, patch.char) = (Some(fitted), char);
@@ -131,15 +128,15 @@ pub fn read_photo(
         reading.pick = chosen.pick;
         reading.notes.extend(found.short.as_ref().map(|s| s.said.clone()));
         // Of two ranges that one would be a weaker guess.
-        let more = |n: &String| found.short.is_none() || !n.starts_with(STRONGEST);
+        let more = |n: &ReadingNote| found.short.is_none() || !matches!(n.about, NoteAbout::Strongest(_));
         reading.notes.extend(chosen.notes.into_iter().filter(more));
     }
     let fit = &found.response;
     if (0.02..=TOO_UNEVEN).contains(&fit.uneven) {
-        reading.notes.push(format!(
+        reading.notes.push(ReadingNote::fact(format!(
             "the coating is uneven: from patch to patch it needs about {} % more or less exposure, which widens what is told of it",
             short(100.0 * fit.uneven, 0)
-        ));
+        )));
     }
     if wedge.patches.iter().any(|p| !p.screen.is_empty()) {
         let beam = Beam { along: Mm(fit.beam[0]), across: Mm(fit.beam[1]) };
@@ -161,19 +158,19 @@ pub fn read_photo(
 /// Takes in what speaks against the reading, as doubts and as notes.
 fn doubt(reading: &mut Reading, wedge: &Wedge, measured: &Measured, found: Option<&ExposureFit>) {
     reading.doubts = doubts(wedge, measured, found);
-    reading.notes.extend_from_slice(&reading.doubts);
+    reading.notes.extend(reading.doubts.iter().map(|doubt| ReadingNote::doubt(doubt.as_str())));
 }
 
 /// The reading before anything is measured.
 fn begun(photo: &Photo, wedge: &Wedge, ask: &Ask, located: &Located) -> Reading {
     let middle = (wedge.blank.width() / 2.0, wedge.blank.height() / 2.0);
     let pixels_per_mm = located.camera.scale(middle).unwrap_or(0.0);
-    let mut notes = located.notes.clone();
-    notes.extend_from_slice(&photo.facts.notes);
+    let mut notes: Vec<ReadingNote> = located.notes.iter().map(|n| ReadingNote::fact(n.as_str())).collect();
+    notes.extend(photo.facts.notes.iter().map(|n| ReadingNote::fact(n.says.clone())));
     if pixels_per_mm < 6.0 {
-        notes.push(format!(
+        notes.push(ReadingNote::fact(format!(
             "the piece has only {pixels_per_mm:.1} pixels a mm in this photo; go nearer for 10 or more"
-        ));
+        )));
     }
     Reading {
         wedge: wedge.id.clone(),
@@ -226,38 +223,38 @@ fn take_in(reading: &mut Reading, photo: &Photo, wedge: &Wedge, measured: &Measu
         let more = unread.len().saturating_sub(6);
         let rest = if more > 0 { format!(" and {more} more") } else { String::new() };
         let some = unread.iter().take(6).cloned().collect::<Vec<_>>().join(", ");
-        reading.notes.push(format!("not read: {some}{rest}"));
+        reading.notes.push(ReadingNote::fact(format!("not read: {some}{rest}")));
     }
-    reading.notes.push(if photo.facts.profile {
+    reading.notes.push(ReadingNote::fact(if photo.facts.profile {
         format!(
             "the photo's colours are read as {}; what the camera did to its tones before is not known, so switch off its picture styles",
             photo.facts.colour
         )
     } else {
         "the photo's own tone curve is not known: lightness assumes the sRGB curve, so switch off the camera's picture styles"
-            .into()
-    });
+            .to_string()
+    }));
     // A stronger bend is a doubt.
     if measured.steeper != 0.0 && measured.steeper.abs() <= BENT {
-        reading.notes.push(format!(
+        reading.notes.push(ReadingNote::fact(format!(
             "the camera's curve of tones is about {} % {} in the middle than the standard one, as the line pairs tell; that was taken off, but its picture styles are better switched off",
             short(100.0 * measured.steeper.abs(), 0),
             if measured.steeper > 0.0 { "steeper" } else { "flatter" }
-        ));
+        )));
     }
     let veil = measured.veil.most();
     if veil > 0.0 {
-        reading.notes.push(format!(
+        reading.notes.push(ReadingNote::fact(format!(
             "a veil of reflected light was taken off, of up to {} % of the bare coating's light; it is told from the patches' own exposures",
             short(100.0 * veil, 0)
-        ));
+        )));
     }
     if measured.lighter != (wedge.expected.y_marked > wedge.expected.y_unmarked) {
         let way = if measured.lighter { "lighter" } else { "darker" };
-        reading.notes.push(format!(
+        reading.notes.push(ReadingNote::fact(format!(
             "the marks are {way} than the bare coating, which {} is not expected to give: see that wedge.toml names the coating that was used",
             wedge.coating
-        ));
+        )));
     }
 }
 

@@ -1,8 +1,9 @@
 //! Reading: what a photo of a wedge tells, as data.
 
-use serde::{Deserialize, Serialize};
+use serde::{Deserialize, Serialize, Serializer};
 
 use super::measurement::Measurement;
+use crate::said::Said;
 
 /// One patch as it was read.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -198,5 +199,60 @@ pub struct Reading {
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub doubts: Vec<String>,
     /// What a reader must know, each a sentence.
-    pub notes: Vec<String>,
+    pub notes: Vec<ReadingNote>,
+}
+
+/// What a note of a reading is about.
+#[derive(Debug, Clone, PartialEq)]
+pub enum NoteAbout {
+    /// What speaks against the reading.
+    Doubt,
+    /// The best setting lies beyond the sheet, which another wedge of this range shows.
+    Beyond(Said),
+    /// The same, told from a pick that is the strongest patch of all.
+    Strongest(Said),
+    /// Another wedge of this range may show a setting that does as well.
+    MayDo(Said),
+    /// Anything else.
+    Fact,
+}
+
+/// What a reader must know; it is written as its sentence, and what it is about is known of a fresh reading alone.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(from = "Said")]
+pub struct ReadingNote {
+    /// What it is about.
+    pub about: NoteAbout,
+    /// The sentence.
+    pub says: Said,
+}
+
+impl ReadingNote {
+    /// A note that only tells.
+    pub fn fact(says: impl Into<Said>) -> ReadingNote {
+        ReadingNote { about: NoteAbout::Fact, says: says.into() }
+    }
+
+    /// A note that speaks against the reading.
+    pub fn doubt(says: impl Into<Said>) -> ReadingNote {
+        ReadingNote { about: NoteAbout::Doubt, says: says.into() }
+    }
+
+    /// A note about the `range` of another wedge, as `about` makes it of the range; what it says ends with how to draw it.
+    pub fn range(about: fn(Said) -> NoteAbout, says: impl Into<Said>, range: Said) -> ReadingNote {
+        let says = says.into().and("; draw another wedge with ").and(range.clone());
+        ReadingNote { about: about(range), says }
+    }
+}
+
+impl From<Said> for ReadingNote {
+    fn from(says: Said) -> ReadingNote {
+        ReadingNote::fact(says)
+    }
+}
+
+impl Serialize for ReadingNote {
+    fn serialize<S: Serializer>(&self, s: S) -> Result<S::Ok, S::Error> {
+        self.says.serialize(s)
+    }
 }

@@ -38,6 +38,8 @@ use super::bounds::Patience;
 use super::error::{Why, one_line};
 use super::view::View;
 use crate::lately::Lately;
+use crate::note::Note;
+use crate::said::Said;
 
 /// A user unit of the resolved drawing, mm: a pixel of CSS, 96 to the inch.
 const MM_PER_UNIT: f64 = crate::units::MM_PER_INCH / 96.0;
@@ -48,7 +50,7 @@ pub struct Vector {
     tree: Arc<Tree>,
     format: Format,
     patience: Patience,
-    notes: Vec<String>,
+    notes: Vec<Note>,
     lettering: Lettering,
     extents: Extents,
     on_nothing: bool,
@@ -61,7 +63,7 @@ pub type Extents = Arc<Lately<View, Vec<(f64, f64)>>>;
 const EXTENTS: usize = 4;
 
 impl Vector {
-    fn new(tree: Tree, format: Format, patience: Patience, notes: Vec<String>, lettering: Lettering) -> Self {
+    fn new(tree: Tree, format: Format, patience: Patience, notes: Vec<Note>, lettering: Lettering) -> Self {
         let extents = Arc::new(Lately::new(EXTENTS));
         Vector { tree: Arc::new(tree), format, patience, notes, lettering, extents, on_nothing: false }
     }
@@ -150,7 +152,7 @@ impl Vector {
         (pictures > 0 && others > 0).then(|| (area(self.tree.root(), (w, h)) / (w * h)).min(1.0))
     }
 
-    pub(super) fn notes(&self) -> &[String] {
+    pub(super) fn notes(&self) -> &[Note] {
         &self.notes
     }
 }
@@ -245,7 +247,7 @@ fn unpack(bytes: &[u8]) -> Result<Vec<u8>, Why> {
 }
 
 /// The drawing as the library resolves it, and what a person should know of it.
-fn tree(text: &str, fonts: &Fonts) -> Result<(Tree, Vec<String>, Lettering), Why> {
+fn tree(text: &str, fonts: &Fonts) -> Result<(Tree, Vec<Note>, Lettering), Why> {
     let missing = Mutex::new(Vec::new());
     let embedded = Mutex::new(Embedded::default());
     let keep = |why: Why| {
@@ -279,9 +281,13 @@ fn tree(text: &str, fonts: &Fonts) -> Result<(Tree, Vec<String>, Lettering), Why
     let mut notes = Vec::new();
     let names = missing.into_inner().unwrap_or_else(PoisonError::into_inner);
     if !names.is_empty() {
-        notes.push(format!(
-            "its lettering asks for {}, which is not at hand: DejaVu was used instead; name its file with --fonts, or turn lettering into outlines to keep its look",
-            names.iter().map(|n| format!("'{}'", one_line(n))).collect::<Vec<_>>().join(", ")
+        let names = names.iter().map(|n| format!("'{}'", one_line(n))).collect::<Vec<_>>().join(", ");
+        let missing =
+            format!("its lettering asks for {names}, which is not at hand: DejaVu was used instead; ");
+        notes.push(Note::choice(
+            Said::from(missing)
+                .line("name its file with --fonts, or ")
+                .and("turn lettering into outlines to keep its look"),
         ));
     }
     let lettering = Lettering::of(&tree);

@@ -23,6 +23,7 @@ use super::guard::MAX_DRAWN;
 use crate::art::contain::contained;
 use crate::art::error::{Why, one_line};
 use crate::art::pages::taken;
+use crate::note::Note;
 
 /// Most bytes that all streams of a document unpack to.
 const MAX_UNPACKED: u64 = 512 << 20;
@@ -36,7 +37,7 @@ pub(super) struct Converted {
     /// The drawing.
     pub text: String,
     /// What a person should know.
-    pub notes: Vec<String>,
+    pub notes: Vec<Note>,
 }
 
 /// The page `number`, counted from 1, of the document in `bytes`.
@@ -74,24 +75,23 @@ struct Heard {
 }
 
 impl Heard {
-    fn notes(&self) -> Vec<String> {
+    fn notes(&self) -> Vec<Note> {
         let mut notes = Vec::new();
         if !self.absent.is_empty() {
             let names: Vec<_> = self.absent.iter().map(|n| format!("'{}'", one_line(n))).collect();
-            notes.push(format!(
+            notes.push(Note::fact(format!(
                 "its lettering asks for {}, which is not in the document: DejaVu was used instead; save it \
                  with its fonts embedded, or turn lettering into outlines to keep its look",
                 names.join(", ")
-            ));
+            )));
         }
         if self.font {
-            notes.push(
-                "a font in it cannot be read, so that some lettering may be missing; turn lettering into outlines"
-                    .into(),
-            );
+            notes.push(Note::fact(
+                "a font in it cannot be read, so that some lettering may be missing; turn lettering into outlines",
+            ));
         }
         if self.picture {
-            notes.push("a picture in it cannot be read and is left out; embed it as JPEG or PNG".into());
+            notes.push(Note::fact("a picture in it cannot be read and is left out; embed it as JPEG or PNG"));
         }
         notes
     }
@@ -345,7 +345,11 @@ mod tests {
     fn the_chosen_page_becomes_a_drawing() {
         let two = pages(&["0 0 50 50 re f", "0 0 100 10 re f"], "", &[]);
         let first = page(&two, 1).unwrap();
-        assert!(first.notes[0].contains("2 pages") && first.notes[0].contains("--page"), "{:?}", first.notes);
+        assert!(
+            first.notes[0].says.contains("2 pages") && first.notes[0].says.contains("--page"),
+            "{:?}",
+            first.notes
+        );
         assert_ne!(first.text, page(&two, 2).unwrap().text);
         for asked in [0, 3] {
             let said = page(&two, asked).err().unwrap().to_string();
@@ -357,7 +361,7 @@ mod tests {
     fn lettering_without_its_font_is_set_in_the_font_that_ships_and_says_so() {
         let font = "/Font << /F1 << /Type /Font /Subtype /Type1 /BaseFont /Helvetica >> >>";
         let made = page(&pages(&["BT /F1 20 Tf 5 20 Td (Harbour) Tj ET"], font, &[]), 1).unwrap();
-        assert!(made.notes.iter().any(|n| n.contains("'Helvetica'")), "{:?}", made.notes);
+        assert!(made.notes.iter().any(|n| n.says.contains("'Helvetica'")), "{:?}", made.notes);
         // Seven letters, of which one comes twice.
         assert_eq!(made.text.matches("<use").count(), 7);
         assert!(made.text.matches("<path").count() >= 6);

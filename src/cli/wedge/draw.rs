@@ -23,6 +23,7 @@ use crate::job::{Brief, Job, Plan, Standing};
 use crate::pipeline;
 use crate::placement::Along;
 use crate::proof::canvas::Picture;
+use crate::said::Said;
 use crate::units::{Mm, MmPerS, Pitch, Share, duration, short};
 use crate::wedge::draw::program::{self, WedgeProgram};
 use crate::wedge::draw::{self, DrawError, Drawing, LEAST_STRIP, Request, WedgeSize, strip};
@@ -168,15 +169,15 @@ impl Planned {
         self.drawn.program.seconds
     }
 
-    /// What to look at before it is burnt, in sentences.
+    /// What to look at before it is burnt, in sentences of the page.
     #[cfg(feature = "desk")]
     pub(crate) fn cautions(&self) -> Vec<String> {
-        self.findings.iter().map(slower::in_full).collect()
+        self.findings.iter().map(|f| slower::in_full(f).on_page().to_string()).collect()
     }
 
     /// What it leaves out to be burnt in time, where it does.
-    pub(crate) fn left_out(&self) -> Option<&str> {
-        self.drawn.left_out.as_deref()
+    pub(crate) fn left_out(&self) -> Option<&Said> {
+        self.drawn.left_out.as_ref()
     }
 
     /// Writes its files.
@@ -189,7 +190,7 @@ impl Planned {
         output.put("wedge.png", &png::picture(w, h, Samples::Grey, &grey, None)?)?;
         output.put("dots.png", &png::dots(&drawing.dots, request.grid, BeamOn::Black)?)?;
         output.put("wedge.nc", &program.bytes)?;
-        let said: Vec<String> = self.findings.iter().map(slower::in_full).collect();
+        let said: Vec<String> = self.findings.iter().map(|f| slower::in_full(f).to_string()).collect();
         let ticket = ticket::ticket(drawing, program.seconds, &self.plan, &shown, said)?;
         output.put("ticket.html", ticket.as_bytes())?;
         Ok(())
@@ -262,7 +263,7 @@ struct Drawn {
     drawing: Drawing,
     program: WedgeProgram,
     /// What it leaves out to be burnt in time.
-    left_out: Option<String>,
+    left_out: Option<Said>,
 }
 
 /// The wedge that was asked for; where no kind was, the combined one if it fits, and where no steps were, as much as fits the
@@ -292,7 +293,7 @@ fn drawn(a: &DrawArgs, plan: &Plan) -> Result<Drawn, Failure> {
             let d = burnt(d)?;
             let seconds = d.program.seconds;
             if seconds <= draw::MOST_SECONDS {
-                let left_out = whole.map(|w| left_out(&w, &d));
+                let left_out = whole.map(|w| left_out(&w, &d).into());
                 return Ok(Drawn { left_out, ..d });
             }
             let shortest = last.as_ref().is_none_or(|l| l.program.seconds > seconds);
@@ -303,7 +304,7 @@ fn drawn(a: &DrawArgs, plan: &Plan) -> Result<Drawn, Failure> {
             }
         }
         match (whole, last) {
-            (Some(w), Some(d)) => Ok(Drawn { left_out: Some(left_out(&w, &d)), ..d }),
+            (Some(w), Some(d)) => Ok(Drawn { left_out: Some(left_out(&w, &d).into()), ..d }),
             (Some(w), None) => Ok(w),
             // Where not even the least has room, fewer steps are no help.
             _ if kind == WedgeKind::Exposure => {
@@ -323,11 +324,14 @@ fn drawn(a: &DrawArgs, plan: &Plan) -> Result<Drawn, Failure> {
             Ok(d) if in_time(&d) || a.steps.is_some() => Ok(d),
             // The response alone is told sooner; tones and beam are for a machine that is fit for the coating.
             Ok(_) => best(WedgeKind::Exposure).map(|d| {
-                let own = d.left_out.map_or(String::new(), |t| format!("; {t}"));
-                let left_out = format!(
-                    "a wedge of everything would burn for longer than {}, so this one tells the response alone; '--kind tone' and '--kind timing' tell tones, beam and lag{own}",
+                let left_out = Said::from(format!(
+                    "a wedge of everything would burn for longer than {}, so this one tells the response alone; ",
                     most_minutes()
-                );
+                ))
+                .line("'--kind tone' and '--kind timing'")
+                .page("wedges of tone and of timing")
+                .and(" tell tones, beam and lag")
+                .and(d.left_out.map_or(Said::default(), |own| Said::from("; ").and(own)));
                 Drawn { left_out: Some(left_out), ..d }
             }),
             Err(_) => best(WedgeKind::Exposure),

@@ -254,14 +254,14 @@ fn a_speed_that_was_measured_for_one_pass_is_scaled_to_two() {
     let wedge = "wedge = 'W000001'\n";
     let once = resolve(&job(wedge, None, None)).unwrap();
     assert_eq!((once.process.speed.value, once.process.speed.standing), (MmPerS(14.0), Standing::Measured));
-    assert!(!once.notes.iter().any(|n| n.contains("scaled")), "{:?}", once.notes);
+    assert!(!once.notes.iter().any(|n| n.says.contains("scaled")), "{:?}", once.notes);
     // 14 · 2^(1/0.8) mm/s are 33.3, or 33.5 to the next half.
     let twice = resolve(&job(wedge, Some(2), None)).unwrap();
     let speed = &twice.process.speed;
     assert_eq!((speed.value, speed.standing), (MmPerS(33.5), Standing::Assumed));
     assert_eq!(speed.source, "wedge W000001: measured for 1 pass, scaled to 2");
     assert!((twice.burn.x_solid / once.burn.x_solid - 1.0).abs() < 0.01, "{}", twice.burn.x_solid);
-    assert!(twice.notes.iter().any(|n| n.contains("for 1 pass and is scaled to 2: 33.5mm/s")));
+    assert!(twice.notes.iter().any(|n| n.says.contains("for 1 pass and is scaled to 2: 33.5mm/s")));
     let again = resolve(&twice.job).unwrap();
     assert_eq!((&again.process.speed, &again.notes), (speed, &twice.notes));
     // By hand it is stated, as asked it stays, and a job that is run again with more passes is settled anew.
@@ -304,7 +304,10 @@ fn a_measured_beam_does_not_turn_with_the_lines() {
     assert_eq!(along(&plan(by_wedge, Some(Along::X), cylinder, Some(""))), (0.1, 1));
     assert_eq!(along(&plan(by_wedge, Some(Along::X), cylinder, Some("along = 'y'"))), (0.14, 0));
     // A note says which way the lines run, as the maker sees it.
-    let said = |axis, shape, rotary| plan(by_wedge, Some(axis), shape, rotary).notes.concat();
+    let said = |axis, shape, rotary| {
+        let plan = plan(by_wedge, Some(axis), shape, rotary);
+        plan.notes.iter().map(|n| n.says.to_string()).collect::<String>()
+    };
     assert!(said(Along::Y, "round:90mm", None).contains("and these run along y: its widths"));
     assert!(
         said(Along::X, cylinder, Some(""))

@@ -22,7 +22,9 @@ use super::error::PlanError;
 use super::plan::{Plan, Settled};
 use super::rotary::Turned;
 use super::{Coating, Machine, Named, Process, ProcessFile, Standing, written};
+use crate::note::{About, Note};
 use crate::placement::Along;
+use crate::said::Said;
 use crate::scan::raster::MOST_TRIM;
 use crate::units::short;
 
@@ -66,13 +68,15 @@ pub(super) fn settle(brief: &Brief) -> Result<Plan, PlanError> {
     let mut changed: Vec<String> = of_art.into_iter().chain(of_layers).collect();
     changed.dedup();
     let beam = lines_along_y.filter(|_| turned.is_some()).map(|these| {
-        format!("the beam was measured on lines along x, and {these}: its widths along and across the lines change places")
+        Note::fact(format!("the beam was measured on lines along x, and {these}: its widths along and across the lines change places"))
     });
     let trimmed = (scan.trim.0 > MOST_TRIM * pitch.along.0).then(|| {
-        format!(
-            "Runs are shortened by {} mm at either end, not by the {} of --trim: two fifths of a dot is the most that leaves a mark",
-            short(MOST_TRIM * pitch.along.0, 3),
-            scan.trim
+        let most = short(MOST_TRIM * pitch.along.0, 3);
+        Note::choice(
+            Said::from(format!("Runs are shortened by {most} mm at either end, not by the {} ", scan.trim))
+                .line("of --trim")
+                .page("that was asked for")
+                .and(": two fifths of a dot is the most that leaves a mark"),
         )
     });
     let scaled = process::scaled(&job, seen, &process);
@@ -135,10 +139,10 @@ fn assumptions(
     coating: &Coating,
     blank: &blank::Stock,
     process: &Process,
-) -> Vec<String> {
+) -> Vec<Note> {
     let mut all = Vec::new();
     if job.machine.is_none() || job.is_unsaid("machine") {
-        all.push(format!("the machine is the kit's {}", machine.name));
+        all.push(Note::new(About::Assumed, format!("the machine is the kit's {}", machine.name)));
     }
     let no_coating = job.coating.is_none() || job.is_unsaid("coating");
     let no_surface = job.blank.surface.is_none() || job.is_unsaid("surface");
@@ -146,16 +150,21 @@ fn assumptions(
     if job.blank.shape.is_none() || job.is_unsaid("blank") {
         let is_usual = no_surface && no_coating;
         let what = if is_usual { blank.usual.clone() } else { format!("{on} of {}", blank.blank.shape) };
-        all.push(format!("the blank is a {what}"));
+        all.push(Note::new(About::Blank, format!("the blank is a {what}")));
     } else if no_surface {
-        all.push(format!("the blank is {on}; say --surface, or a blank of the kit, where it is not"));
+        let says = Said::from(format!("the blank is {on}"))
+            .line("; say --surface, or a blank of the kit, where it is not");
+        all.push(Note::new(About::Surface, says));
     }
     if no_coating {
-        all.push(format!("the coating is {}, the usual one on {on}", coating.name));
+        let says = format!("the coating is {}, the usual one on {on}", coating.name);
+        all.push(Note::new(About::Assumed, says));
     }
     let (power, speed) = (&process.power, &process.speed);
     if power.standing == Standing::Assumed && speed.standing == Standing::Assumed {
-        all.push(format!("power {} and speed {} are a start from common practice", power.value, speed.value));
+        let says =
+            format!("power {} and speed {} are a start from common practice", power.value, speed.value);
+        all.push(Note::new(About::Assumed, says));
     }
     all
 }

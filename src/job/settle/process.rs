@@ -5,6 +5,8 @@ use crate::job::error::PlanError;
 use crate::job::process::{BeamSize, Best, ExposureAt, MeasuredValue};
 use crate::job::{Coating, Job, Known, Machine, Process, ProcessFile, Standing};
 use crate::mark::{Beam, Setting, Unsure};
+use crate::note::Note;
+use crate::said::Said;
 use crate::units::{Mm, MmPerS, Share, Watts, short};
 
 pub(super) fn settle(
@@ -300,15 +302,16 @@ fn found(file: &ProcessFile, best: &Best) -> String {
 }
 
 /// What is to be said of a speed that follows from one of another number of passes.
-pub(super) fn scaled(job: &Job, measured: Option<&ProcessFile>, process: &Process) -> Option<String> {
+pub(super) fn scaled(job: &Job, measured: Option<&ProcessFile>, process: &Process) -> Option<Note> {
     let file = measured?;
     let passes = process.passes.value;
     let best = file.best.as_ref().filter(|best| is_scaled(job, best, passes))?;
-    Some(format!(
-        "The speed was {} and is scaled to {passes}: {}, so that all together expose as much; --speed sets another",
+    let scaled = Said::from(format!(
+        "The speed was {} and is scaled to {passes}: {}, so that all together expose as much",
         found(file, best),
         process.speed.value
-    ))
+    ));
+    Some(Note::choice(scaled.line("; --speed sets another")))
 }
 
 /// The speed at which a solid gets the effective exposure `exposure` (J/mm²) in one pass:

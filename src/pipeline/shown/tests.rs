@@ -275,7 +275,7 @@ fn photos_that_overlap_are_said_and_a_text_that_is_bare_on_one_is_not() {
     };
     let photo = "[[layer]]\nfile = 'crew.png'\nread_as = 'photo'\nplace = '12x12mm'\n";
     let said = |found: &[crate::findings::Finding]| -> Vec<String> {
-        found.iter().filter(|f| f.name == "layers-cross").map(|f| f.message.clone()).collect()
+        found.iter().filter(|f| f.name == "layers-cross").map(|f| f.message.to_string()).collect()
     };
     let doubled = said(&of(photo, 2));
     assert!(doubled.len() == 1 && doubled[0].starts_with("1.png is marked over 0.png"), "{doubled:?}");
@@ -297,7 +297,7 @@ fn what_is_left_bare_where_nothing_is_marked_is_a_caution() {
     let outcome = crate::pipeline::run_shown(&plan, Shown::Layers(&arts), "it", &Silent).unwrap();
     let found = outcome.findings.iter().find(|f| f.name == "bare-unseen").unwrap();
     assert!(found.message.starts_with("'Anna' is to be left bare where hardly anything"), "{found:?}");
-    assert!(outcome.report.notes.iter().all(|n| !n.contains("left bare")), "{:?}", outcome.report.notes);
+    assert!(outcome.report.notes.iter().all(|n| !n.says.contains("left bare")), "{:?}", outcome.report.notes);
 }
 
 #[test]

@@ -87,7 +87,8 @@ fn worst(drawing: &Drawing, own: &[&(usize, Finding)]) -> Option<Finding> {
     .into_iter()
     .flatten()
     .collect();
-    let message = format!("{} So it is in {} of the wedge.", worst.message, places.join(", "));
+    let places = format!(" So it is in {} of the wedge.", places.join(", "));
+    let message = worst.message.clone().and(places);
     let elsewhere = worst.remedies.iter().filter(|r| ["link", "controller"].contains(&r.change));
     Some(Finding { message, remedies: elsewhere.cloned().collect(), ..worst.clone() })
 }

@@ -112,7 +112,7 @@ pub fn program(drawing: &Drawing, limits: &Limits, blank: Blank) -> Result<Wedge
     }
     replayed.against(&drawing.dots);
     match motion::replayed(&replayed.report).iter().find(|f| f.severity == Severity::Stop) {
-        Some(stop) => Err(ProgramError::Unsafe(stop.message.clone())),
+        Some(stop) => Err(ProgramError::Unsafe(stop.message.to_string())),
         None => Ok(WedgeProgram { bytes, seconds: cost.estimate.times.total(), power_error }),
     }
 }

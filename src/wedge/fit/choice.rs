@@ -4,12 +4,14 @@ use super::exposure::ExposureFit;
 use super::judged::Judged;
 use super::likely::LikelyTruth;
 use super::pick::{Choice, pick};
+use super::reach::speeds;
 use crate::mark::{Beam, Burn, Response};
+use crate::said::Said;
 use crate::units::{Mm, short};
 use crate::wedge::ask::Ask;
 use crate::wedge::measure::{Measured, PatchValue, REPEATS, Refusal};
 use crate::wedge::measurement::Measurement;
-use crate::wedge::reading::PickReading;
+use crate::wedge::reading::{NoteAbout, PickReading, ReadingNote};
 use crate::wedge::spread::{robust_size, square};
 use crate::wedge::target::{Pattern, TestPatch, Wedge};
 
@@ -24,7 +26,7 @@ pub struct Chosen {
     /// The pick; none where no patch qualifies.
     pub pick: Option<PickReading>,
     /// What a reader must know.
-    pub notes: Vec<String>,
+    pub notes: Vec<ReadingNote>,
 }
 
 /// Picks the patch that a practitioner would; those with a grain above `grain_limit` (L*) are left out.
@@ -42,13 +44,13 @@ pub fn choose(wedge: &Wedge, measured: &Measured, exposure: &ExposureFit, ask: &
     let patch = |i: usize| Some((wedge.patches.get(i)?, choices.get(i)?.as_ref()?, values.get(i)?));
     let Some((p, c, value)) = picked.and_then(patch) else {
         let note = format!("no patch is picked: all are grainy (above {grain_limit} L*) or over-burnt");
-        return Chosen { pick: None, notes: vec![note] };
+        return Chosen { pick: None, notes: vec![ReadingNote::fact(note)] };
     };
     let pick = reading(wedge, p, c, value.as_ref().ok(), exposure, lighter);
-    let mut notes = Vec::new();
-    notes.extend(picked.and_then(|i| others(wedge, i, &picks, bench.beam_known)));
+    let mut notes: Vec<ReadingNote> = Vec::new();
+    notes.extend(picked.and_then(|i| others(wedge, i, &picks, bench.beam_known)).map(ReadingNote::fact));
     notes.extend(c.judged.and_then(|judged| found(wedge, p, judged, &bench)));
-    notes.extend(short_sighted(wedge, p));
+    notes.extend(short_sighted(wedge, p).map(ReadingNote::fact));
     notes.extend(edge(wedge, p, c.judged));
     Chosen { pick: Some(pick), notes }
 }
@@ -86,7 +88,7 @@ fn others(wedge: &Wedge, picked: usize, picks: &[usize], beam_known: bool) -> Op
 }
 
 /// What `prepare` would find of the pick, where it would find something of every patch, and what is best then.
-fn found(wedge: &Wedge, pick: &TestPatch, judged: Judged, bench: &Bench) -> Option<String> {
+fn found(wedge: &Wedge, pick: &TestPatch, judged: Judged, bench: &Bench) -> Option<ReadingNote> {
     let pitch = wedge.pitch_across;
     match judged {
         Judged::Clear => None,
@@ -95,22 +97,22 @@ fn found(wedge: &Wedge, pick: &TestPatch, judged: Judged, bench: &Bench) -> Opti
             // As much exposure as the pick had, in the middle of the range.
             let slower = 0.65 * most / pick.dial.speed.0;
             let power = 100.0 * pick.dial.power.0 * libm::pow(slower, wedge.expected.schwarzschild);
-            Some(format!(
-                "the patches that burn well are faster than this machine can switch dots of {pitch} (up to about {} mm/s): 'prepare' will ask for a lower speed; draw another wedge with {} --power {}..{}%",
-                short(most, 1),
-                range(wedge, (0.4 * most, most)),
-                short((0.7 * power).max(1.0), 0),
-                short((1.4 * power).clamp(2.0, 100.0), 0)
-            ))
+            let says = format!(
+                "the patches that burn well are faster than this machine can switch dots of {pitch} (up to about {} mm/s): 'prepare' will ask for a lower speed",
+                short(most, 1)
+            );
+            let powers = powers((0.7 * power).max(1.0), (1.4 * power).clamp(2.0, 100.0));
+            let range = both(range(wedge, (0.4 * most, most)), powers);
+            Some(ReadingNote::range(NoteAbout::Beyond, says, range))
         }
-        Judged::UnderBurnt if bench.response.chars_before_full() => Some(format!(
+        Judged::UnderBurnt if bench.response.chars_before_full() => Some(ReadingNote::fact(format!(
             "this coating chars before it is fully marked on this machine, whatever the setting: every patch is pale or charred, and the pick is the best of both, {}% of a full mark without char; 'prepare' will say under-burn and has no remedy, so burn it as it is where that is light enough, or try a thinner or another coat",
             short(100.0 * bench.reached(wedge, pick), 0)
-        )),
-        _ => Some(format!(
+        ))),
+        _ => Some(ReadingNote::fact(format!(
             "of every patch 'prepare' would find something at the pitch of this wedge ({pitch}), of the pick {}: follow what it offers",
             judged.name()
-        )),
+        ))),
     }
 }
 
@@ -125,18 +127,24 @@ fn short_sighted(wedge: &Wedge, pick: &TestPatch) -> Option<String> {
 }
 
 /// A range of speeds to draw another wedge with, none of them faster than the machine switches.
-fn range(wedge: &Wedge, (from, to): (f64, f64)) -> String {
+fn range(wedge: &Wedge, (from, to): (f64, f64)) -> Said {
     let most = wedge.carries.map_or(f64::INFINITY, |c| c.switched.0);
     let down = |v: f64| short((v * 10.0).floor() / 10.0, 1);
-    format!(
-        "--speed {}..{}mm/s",
-        short(from.min(0.5 * most), 1),
-        if to > most { down(most) } else { short(to, 1) }
-    )
+    speeds(&short(from.min(0.5 * most), 1), &if to > most { down(most) } else { short(to, 1) })
+}
+
+/// A range of powers to draw another wedge with, percent.
+fn powers(from: f64, to: f64) -> Said {
+    Said::default().line("--").and(format!("power {}..{}%", short(from, 0), short(to, 0)))
+}
+
+/// Both ranges of another wedge.
+fn both(first: Said, second: Said) -> Said {
+    first.line(" ").page(" and ").and(second)
 }
 
 /// What to say of a pick at the edge of the range: the best may lie beyond it, and which range holds it.
-fn edge(wedge: &Wedge, pick: &TestPatch, judged: Option<Judged>) -> Option<String> {
+fn edge(wedge: &Wedge, pick: &TestPatch, judged: Option<Judged>) -> Option<ReadingNote> {
     let all = || wedge.patches.iter().filter(|p| p.is_setting());
     let speed = |p: &TestPatch| p.dial.speed.0;
     let slowest = all().map(speed).fold(f64::INFINITY, f64::min);
@@ -146,10 +154,10 @@ fn edge(wedge: &Wedge, pick: &TestPatch, judged: Option<Judged>) -> Option<Strin
     let (v, power) = (pick.dial.speed.0, pick.dial.power.0);
     let range = |from: f64, to: f64| range(wedge, (from, to));
     if v >= fastest && power <= weakest {
-        let powers = format!("--power {}..{}%", short(40.0 * power, 0), short(100.0 * power, 0));
-        return Some(format!(
-            "the pick is the weakest patch of all: the best may be weaker; draw another wedge with {powers} {}",
-            range(0.8 * v, 2.0 * v)
+        return Some(ReadingNote::range(
+            NoteAbout::MayDo,
+            "the pick is the weakest patch of all: the best may be weaker",
+            both(powers(40.0 * power, 100.0 * power), range(0.8 * v, 2.0 * v)),
         ));
     }
     if v >= fastest {
@@ -157,21 +165,24 @@ fn edge(wedge: &Wedge, pick: &TestPatch, judged: Option<Judged>) -> Option<Strin
         if wedge.carries.is_some_and(|c| v >= 0.9 * c.switched.0) {
             return None;
         }
-        return Some(format!(
-            "the pick is in the fastest column: a faster one may do as well; draw another wedge with {}",
-            range(0.6 * v, 2.0 * v)
+        return Some(ReadingNote::range(
+            NoteAbout::MayDo,
+            "the pick is in the fastest column: a faster one may do as well",
+            range(0.6 * v, 2.0 * v),
         ));
     }
     if v <= slowest && power >= strongest {
-        return Some(format!(
-            "the pick is the strongest patch of all: the range may not hold the best; draw another wedge with {}",
-            range(0.5 * v, 1.5 * v)
+        return Some(ReadingNote::range(
+            NoteAbout::Strongest,
+            "the pick is the strongest patch of all: the range may not hold the best",
+            range(0.5 * v, 1.5 * v),
         ));
     }
     (v <= slowest && judged.is_some_and(|j| j != Judged::Clear)).then(|| {
-        format!(
-            "the pick is in the slowest column: a slower one may leave nothing to find; draw another wedge with {}",
-            range(0.5 * v, 1.5 * v)
+        ReadingNote::range(
+            NoteAbout::Beyond,
+            "the pick is in the slowest column: a slower one may leave nothing to find",
+            range(0.5 * v, 1.5 * v),
         )
     })
 }

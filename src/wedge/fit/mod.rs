@@ -27,5 +27,4 @@ pub use exposure::{ExposureFit, exposure};
 pub use fitted::ResponseFit;
 pub use gain::{gains, wants_mark};
 pub use limited::Limited;
-pub use reach::NO_FULL_MARK;
 pub use toned::{BENT, Toned};

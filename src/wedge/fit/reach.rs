@@ -6,7 +6,9 @@
 use super::fitted::ResponseFit;
 use crate::findings::burn::shortfall;
 use crate::mark::Response;
+use crate::said::Said;
 use crate::units::short;
+use crate::wedge::reading::{NoteAbout, ReadingNote};
 use crate::wedge::target::{TestPatch, Wedge};
 
 /// The share of the mark that counts as full where slower speeds are named.
@@ -22,7 +24,7 @@ const VEILS_FROM: f64 = 0.8;
 #[derive(Debug, Clone, PartialEq)]
 pub struct ShortOfFull {
     /// What is to be said of it, with the speeds that hold a full mark.
-    pub said: String,
+    pub said: ReadingNote,
     /// Whether it shows veils none the less.
     pub shows_veils: bool,
 }
@@ -49,7 +51,7 @@ pub(super) fn short_of_full(wedge: &Wedge, fit: &ResponseFit, absolute: bool) ->
     let wanted = libm::pow(burn.x_solid / full, 1.0 / curve.schwarzschild).clamp(0.25, 1.0);
     let slower = if told { speed * ROUND.0 * wanted } else { 0.25 * speed };
     let from = slower.min(0.5 * speed);
-    let range = format!("--speed {}..{}mm/s", short(from, 1), short(from * ROUND.1 / ROUND.0, 1));
+    let range = speeds(&short(from, 1), &short(from * ROUND.1 / ROUND.0, 1));
     let share = if told && reached >= 0.95 {
         // Of a dark mark one part in a hundred is seen.
         " (the strongest is more than 2 L* away from it)".to_string()
@@ -65,13 +67,15 @@ pub(super) fn short_of_full(wedge: &Wedge, fit: &ResponseFit, absolute: bool) ->
         "neither a veil of reflected light nor a bend of the camera's tones would be seen"
     };
     let said = format!(
-        "{NO_FULL_MARK}{share}, so that what lies above is not known and {unseen}; draw another wedge with {range}"
+        "no patch of the grid reaches a full mark{share}, so that what lies above is not known and {unseen}"
     );
-    Some(ShortOfFull { said, shows_veils })
+    Some(ShortOfFull { said: ReadingNote::range(NoteAbout::Beyond, said, range), shows_veils })
 }
 
-/// How that sentence begins.
-pub const NO_FULL_MARK: &str = "no patch of the grid reaches a full mark";
+/// The speeds of another wedge, from one to the other.
+pub(super) fn speeds(from: &str, to: &str) -> Said {
+    Said::default().line("--").and(format!("speed {from}..{to}mm/s"))
+}
 
 #[cfg(test)]
 mod tests {
@@ -99,14 +103,18 @@ mod tests {
             let none = unknown(&[], 0.03, [0.12, 0.12], &wedge.expected, "not settled");
             let known = if told { Measurement::value(x_half, 0.1) } else { none.x_half.clone() };
             let fit = ResponseFit { rms: 0.1, x_half: known, curve: Response { x_half, ..response }, ..none };
-            short_of_full(&wedge, &fit, false).map(|s| s.said)
+            short_of_full(&wedge, &fit, false).map(|s| s.said.says)
         };
         // 5 W at 10 mm/s and a pitch of 0.1 mm are 4.78 J/mm²: beyond a full mark of the expected coating.
         assert_eq!(said(2.2, true), None);
         // A rise of 0.118 there; 0.98 at 12.3 J/mm², which is 3.07 mm/s.
         let weak = said(6.6, true).unwrap();
-        assert!(weak.starts_with(NO_FULL_MARK) && weak.contains("has 12 % of it"), "{weak}");
+        assert!(
+            weak.starts_with("no patch of the grid reaches a full mark") && weak.contains("has 12 % of it"),
+            "{weak}"
+        );
         assert!(weak.ends_with("draw another wedge with --speed 2.1..6.4mm/s"), "{weak}");
+        assert!(weak.on_page().ends_with("draw another wedge with speed 2.1..6.4mm/s"), "{weak:?}");
         let open = said(6.6, false).unwrap();
         assert!(!open.contains('%') && open.ends_with("--speed 2.5..7.5mm/s"), "{open}");
     }

@@ -3,9 +3,9 @@
 use crate::colour::lstar;
 use crate::proof::canvas::wrapped;
 use crate::units::short;
-use crate::wedge::fit::{NO_FULL_MARK, wants_mark};
+use crate::wedge::fit::wants_mark;
 use crate::wedge::measurement::Measurement;
-use crate::wedge::reading::Reading;
+use crate::wedge::reading::{NoteAbout, Reading};
 use crate::wedge::target::WedgeKind;
 
 fn known(k: &Measurement, decimals: usize, unit: &str) -> String {
@@ -120,8 +120,8 @@ fn lines(r: &Reading, most: usize) -> Vec<(String, bool)> {
     } else {
         wrap(most, &format!("Lightness is {}.", r.scale.note), &mut out);
     }
-    for n in r.notes.iter().filter(|n| !r.doubts.contains(n)) {
-        wrap(most, &sentence(n), &mut out);
+    for n in r.notes.iter().filter(|n| n.about != NoteAbout::Doubt) {
+        wrap(most, &sentence(&n.says), &mut out);
     }
     if !r.patches.is_empty() {
         out.push((String::new(), false));
@@ -135,23 +135,15 @@ fn lines(r: &Reading, most: usize) -> Vec<(String, bool)> {
     out
 }
 
-/// How a note begins to say that the best setting lies beyond a sheet, and not only that a faster one might do.
-const BETTER_ELSEWHERE: [&str; 4] = [
-    NO_FULL_MARK,
-    "the range may not hold the best",
-    "a slower one may leave nothing to find",
-    "faster than this machine can switch",
-];
-
 /// How to take a photo again that went wrong.
 const AGAIN: &str = "Take another photo: soft light from one side, nothing bright behind you that the piece could mirror, no flash, the lightest patch well below white.";
 
 /// The range of another wedge, as it is typed, where this sheet does not hold the best setting.
 pub fn other_range(r: &Reading) -> Option<&str> {
-    r.notes.iter().find_map(|n| {
-        let better = BETTER_ELSEWHERE.iter().any(|s| n.contains(s)) || r.pick.is_none();
-        let (_, range) = n.split_once("draw another wedge with ")?;
-        better.then_some(range)
+    r.notes.iter().find_map(|n| match &n.about {
+        NoteAbout::Beyond(range) | NoteAbout::Strongest(range) => Some(&**range),
+        NoteAbout::MayDo(range) if r.pick.is_none() => Some(&**range),
+        _ => None,
     })
 }
 

@@ -4,6 +4,7 @@ use super::super::super::options::ProcessOptions;
 use super::{DrawArgs, Drawn, plan_to_draw};
 use crate::findings::{Finding, Remedy};
 use crate::job::Plan;
+use crate::said::Said;
 use crate::units::{MmPerS, Share, short};
 use crate::wedge::draw::BurntPart;
 use crate::wedge::draw::followed::{Followed, followed};
@@ -30,12 +31,13 @@ pub(super) fn said(a: &DrawArgs, names: &ProcessOptions, plan: &Plan, drawn: &Dr
 }
 
 /// A finding and what helps, in one text.
-pub(super) fn in_full(finding: &Finding) -> String {
-    let ways: Vec<&str> = finding.remedies.iter().map(|r| r.text.as_str()).collect();
-    match ways.is_empty() {
-        true => finding.message.clone(),
-        false => format!("{} What helps: {}.", finding.message, ways.join("; or ")),
-    }
+pub(super) fn in_full(finding: &Finding) -> Said {
+    let ways = |said: fn(&Said) -> &str| {
+        let ways: Vec<&str> =
+            finding.remedies.iter().map(|r| said(&r.text)).filter(|way| !way.is_empty()).collect();
+        if ways.is_empty() { String::new() } else { format!(" What helps: {}.", ways.join("; or ")) }
+    };
+    finding.message.clone().line(ways(Said::on_line)).page(ways(Said::on_page))
 }
 
 /// Why a wedge is not written, and what to do.
@@ -52,8 +54,7 @@ fn slower(a: &DrawArgs, plan: &Plan, drawn: &Drawn, found: &Followed) -> Option<
         let found = followed(&next.drawing, &limits, plan.blank);
         if found.findings.is_empty() {
             let fastest = next.drawing.parts.iter().map(|p| p.dial.speed.0).fold(0.0, f64::max);
-            let text = format!("draw it with {}", options(a, &asked));
-            return Some(Remedy { change: "speed", value: fastest, unit: "mm/s", text, verified: true });
+            return Some(Remedy::new("speed", fastest, "mm/s", otherwise(a, &asked)).verified(true));
         }
         asked = slowed(&asked, &next, &found)?;
     }
@@ -74,12 +75,9 @@ fn coarser(a: &DrawArgs, names: &ProcessOptions, plan: &Plan) -> Option<Remedy> 
     let (plan, _) = plan_to_draw(&asked, names).ok()?;
     let drawn = super::drawn(&asked, &plan).ok()?;
     let limits = plan.machine.limits();
-    followed(&drawn.drawing, &limits, plan.blank).findings.is_empty().then(|| Remedy {
-        change: "pitch",
-        value: pitch,
-        unit: "mm",
-        text: format!("draw it with --pitch {typed}mm"),
-        verified: true,
+    followed(&drawn.drawing, &limits, plan.blank).findings.is_empty().then(|| {
+        Remedy::new("pitch", pitch, "mm", Said::two(format!("draw it with --pitch {typed}mm"), ""))
+            .verified(true)
     })
 }
 
@@ -173,8 +171,8 @@ fn tidy(speed: f64) -> Option<f64> {
     Some((speed * steps + 1e-9).floor() / steps).filter(|v| *v >= 0.1)
 }
 
-/// What is typed otherwise than it was.
-fn options(a: &DrawArgs, now: &DrawArgs) -> String {
+/// How to draw the wedge with what is asked `now` otherwise than it was.
+fn otherwise(a: &DrawArgs, now: &DrawArgs) -> Said {
     let speed = |v: Option<MmPerS>| v.map(|v| v.to_string());
     let power = |v: Option<Share>| v.map(|v| v.to_string());
     let all = [
@@ -185,9 +183,23 @@ fn options(a: &DrawArgs, now: &DrawArgs) -> String {
         ("marks-power", power(a.marks_power), power(now.marks_power)),
     ];
     let changed = all.into_iter().filter(|(_, before, after)| before != after);
-    let typed: Vec<String> =
-        changed.filter_map(|(name, _, after)| Some(format!("--{name} {}", after?))).collect();
-    typed.join(" ")
+    let changed: Vec<(&str, String)> = changed.filter_map(|(name, _, after)| Some((name, after?))).collect();
+    let typed: Vec<String> = changed.iter().map(|(name, value)| format!("--{name} {value}")).collect();
+    Said::two(format!("draw it with {}", typed.join(" ")), by_fields(&changed))
+}
+
+/// The same by the fields of the page, which has none for the marks: nothing where these are to be otherwise.
+fn by_fields(changed: &[(&str, String)]) -> String {
+    let (mut what, mut with) = ("it".to_string(), Vec::new());
+    for (name, value) in changed {
+        match *name {
+            "kind" => what = format!("one of {value} alone"),
+            "speed" | "power" => with.push(format!("{name} {value}")),
+            _ => return String::new(),
+        }
+    }
+    let with = if with.is_empty() { String::new() } else { format!(" with {}", with.join(" and ")) };
+    format!("draw {what}{with}")
 }
 
 #[cfg(test)]
@@ -241,6 +253,17 @@ mod tests {
         assert!(why.contains("Nothing was written") && why.contains("a link of"), "{why}");
         let slower = stop.remedies.iter().find(|r| r.change == "speed").unwrap();
         assert!(slower.text.starts_with("draw it with --") && slower.verified, "{slower:?}");
+        assert!(!in_full(stop).on_page().contains("--"), "{stop:?}");
+    }
+
+    #[test]
+    fn a_page_says_what_it_has_fields_for() {
+        let speed = ("speed", "2..6mm/s".to_string());
+        let power = ("power", "40..90%".to_string());
+        let kind = ("kind", "exposure".to_string());
+        assert_eq!(by_fields(&[speed.clone(), power]), "draw it with speed 2..6mm/s and power 40..90%");
+        assert_eq!(by_fields(&[kind, speed.clone()]), "draw one of exposure alone with speed 2..6mm/s");
+        assert_eq!(by_fields(&[speed, ("marks-speed", "5mm/s".to_string())]), "");
     }
 
     #[test]
