@@ -209,7 +209,6 @@ pub use job::Job;
 pub use job::Plan;
 pub use job::{ArtFile, FileError, PlanError};
 
-pub use note::About;
 /// What a person is told beside the findings: what was assumed, and what was decided and can be decided otherwise.
 ///
 /// ```
@@ -221,6 +220,9 @@ pub use note::About;
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 pub use note::Note;
+
+/// What a note is about.
+pub use note::About;
 
 /// The names of the files of a job: all that writing it again replaces.
 ///

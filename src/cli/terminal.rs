@@ -168,6 +168,29 @@ pub fn findings(out: &mut impl Write, findings: &[Finding], verbose: bool) -> io
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::note::{About, Note};
+    use crate::said::Said;
+
+    #[test]
+    fn what_can_be_decided_otherwise_is_told_and_the_rest_where_it_is_asked_for() {
+        let notes = vec![
+            Note::new(About::Assumed, "Assumed: the coating is poster paint."),
+            Note::new(About::Blank, "Assumed: the blank is a glass coaster."),
+            Note::choice(Said::from("noise was smoothed").line(" (--levels off leaves the tones alone)")),
+            Note::fact("Read as photo: many tones -- and shades."),
+        ];
+        let report = Report { notes, ..crate::proof::made::report() };
+        let told = |verbose| {
+            let mut text = Vec::new();
+            decided(&mut text, &report, verbose).unwrap();
+            String::from_utf8(text).unwrap()
+        };
+        assert!(told(false).ends_with(
+            "\nAssumed: the blank is a glass coaster.\nnoise was smoothed (--levels off leaves the tones alone)\n"
+        ));
+        assert!(told(true).ends_with("\n  Read as photo: many tones -- and shades.\n"), "{}", told(true));
+        assert!(!told(false).contains("poster paint."), "{}", told(false));
+    }
 
     #[test]
     fn the_end_is_said_by_the_clock() {

@@ -312,6 +312,30 @@ mod tests {
         assert!(f.message.contains("it is kept"), "{}", f.message);
         assert_eq!(f.remedies[0].text, "take the picture again without the shadow");
         assert_eq!(f.remedies[1].text, format!("if that is the table, use the sheet alone: --crop {crop}"));
+        assert_eq!(f.remedies[1].text.on_page(), "if that is the table, use the sheet alone");
+        assert_eq!(f.remedies[1].sets, [("art.crop", crop.to_string())]);
+    }
+
+    #[test]
+    fn remedies_are_whole_sentences_without_options() {
+        let unsure = Decision { kind: Kind::Photo, sure: 0.6, other: Some(Kind::Drawing), why: "so".into() };
+        for (finding, page) in [
+            (missing_glyph(&['☂']), "turn the lettering into outlines (paths) in the drawing program"),
+            (cut_by_blank(0.2, false), "place it whole"),
+            (cut_by_blank(0.2, true), "give it a size that is a little smaller"),
+            (
+                picture_within(0.4),
+                "save the picture and the drawing as two files and lay one above the other",
+            ),
+            (Some(reading_unsure(&unsure, Kind::Drawing)), "look at readings.png"),
+            (
+                Some(layer_unsure(&unsure, Kind::Drawing, true)),
+                "look at proof.png, then choose whether it is a drawing or a photo",
+            ),
+        ] {
+            let remedy = finding.unwrap().remedies.remove(0);
+            assert!(remedy.text.on_page() == page && remedy.text.contains(" --"), "{remedy:?}");
+        }
     }
 
     #[test]

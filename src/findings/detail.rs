@@ -222,6 +222,18 @@ mod tests {
     }
 
     #[test]
+    fn lettering_of_a_photo_is_set_anew_where_there_is_a_command_line() {
+        let grid = Grid { along: Mm(0.1), across: Mm(0.1) };
+        let rect = DotRect { left: Mm(0.0), top: Mm(0.0), columns: 200, rows: 200, grid };
+        let blurred = Some(Blurred { cells: 400, worst: (5, 5) });
+        let detail = Detail { lost: None, blurred, of_photo: true };
+        let f = detail_below_beam(&detail, &Burn::plain(1.5, 1.5), &rect, &BLANK).unwrap();
+        let page = "where it is to be read, make the whole piece larger";
+        let text = &f.remedies[0].text;
+        assert_eq!((text.to_string(), text.on_page()), (format!("{page}, or set it anew with --text"), page));
+    }
+
+    #[test]
     fn a_gap_of_one_dot_closes_under_a_wide_beam_only() {
         for upright in [true, false] {
             let gap = drawing(|x, y| if (if upright { x } else { y }) == 100 { 0.0 } else { 1.0 });

@@ -87,5 +87,7 @@ mod tests {
         assert_eq!(f.severity, Severity::Caution);
         assert!(f.message.starts_with("red and dark blue touch in the drawing"), "{}", f.message);
         assert!(f.remedies[0].text.contains("draw what is red in white"), "{f:?}");
+        assert_eq!(f.remedies[1].text, "or keep its shades of light and dark: --read-as photo");
+        assert_eq!(f.remedies[1].text.on_page(), "or keep its shades of light and dark");
     }
 }

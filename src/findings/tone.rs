@@ -43,7 +43,9 @@ pub fn shift(wanted: f64, forecast: f64, with: MadeWith) -> Option<Finding> {
             .line("of --dot-gain")
             .page("for the dot gain")
             .and(" is not that of this process: leave it out, or burn a tone wedge"),
-        MadeWith::Nothing => Said::two("; leave out --dot-gain off", "; have the dot gain made up for"),
+        MadeWith::Nothing => {
+            Said::two("; leave out --dot-gain off", "; the dot gain is not made up for, as was asked")
+        }
         MadeWith::Best => Said::default(),
         MadeWith::Forecast => Said::from("; another screen keeps the tones: ").line("--screen ").and("auto"),
     };

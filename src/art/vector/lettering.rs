@@ -113,6 +113,11 @@ mod tests {
         let svg = "<svg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 9 9'><text y='9' font-family='DejaVu Serif'>A</text></svg>";
         let art = parse(svg.as_bytes(), Patience::default(), &fonts).unwrap();
         assert!(art.notes().is_empty(), "{:?}", art.notes());
+        let svg = svg.replace("DejaVu Serif", "Pier");
+        let art = parse(svg.as_bytes(), Patience::default(), &Default::default()).unwrap();
+        let says = &art.notes()[0].says;
+        assert!(says.contains("instead; name its file with --fonts, or turn lettering into"), "{says:?}");
+        assert!(says.on_page().contains("instead; turn lettering into outlines"), "{says:?}");
     }
 
     fn lettering(text: &str) -> super::Lettering {

@@ -4,6 +4,7 @@ use crate::job::process::{BeamSize, ProcessFile};
 use crate::job::rotary::Rotary;
 use crate::job::{Brief, Standing, kit};
 use crate::mark::beam::Profile;
+use crate::note::About;
 use crate::placement::Along;
 use crate::units::{MmPerS, Pitch, Share, Watts};
 
@@ -23,6 +24,18 @@ fn an_empty_job_becomes_a_plan_that_says_what_it_assumed() {
     assert_eq!(plan.process.speed.value, MmPerS(12.5));
     assert_eq!(plan.assumptions.len(), 4, "{:?}", plan.assumptions);
     assert_eq!(plan.process.assumed().len(), 5);
+}
+
+#[test]
+fn what_can_be_decided_otherwise_names_its_option_on_the_command_line_alone() {
+    let job: Job = "blank.shape = 'round:80mm'\nscan.trim = '0.5mm'".parse().unwrap();
+    let plan = resolve(&job).unwrap();
+    let surface = plan.assumptions.iter().find(|note| note.about == About::Surface).unwrap();
+    assert_eq!(surface.says, "the blank is glass; say --surface, or a blank of the kit, where it is not");
+    assert_eq!(surface.says.on_page(), "the blank is glass");
+    let trimmed = plan.notes.iter().find(|note| note.about == About::Choice).unwrap();
+    assert!(trimmed.says.contains(", not by the 0.5mm of --trim: two fifths of a dot"), "{trimmed:?}");
+    assert!(trimmed.says.on_page().contains(", not by the 0.5mm that was asked for: two"), "{trimmed:?}");
 }
 
 #[test]
@@ -261,7 +274,10 @@ fn a_speed_that_was_measured_for_one_pass_is_scaled_to_two() {
     assert_eq!((speed.value, speed.standing), (MmPerS(33.5), Standing::Assumed));
     assert_eq!(speed.source, "wedge W000001: measured for 1 pass, scaled to 2");
     assert!((twice.burn.x_solid / once.burn.x_solid - 1.0).abs() < 0.01, "{}", twice.burn.x_solid);
-    assert!(twice.notes.iter().any(|n| n.says.contains("for 1 pass and is scaled to 2: 33.5mm/s")));
+    let scaled = twice.notes.iter().find(|n| n.says.contains("for 1 pass and is scaled to 2: 33.5mm/s"));
+    let scaled = &scaled.unwrap().says;
+    assert!(scaled.ends_with("so that all together expose as much; --speed sets another"), "{scaled}");
+    assert!(scaled.on_page().ends_with("so that all together expose as much"), "{scaled:?}");
     let again = resolve(&twice.job).unwrap();
     assert_eq!((&again.process.speed, &again.notes), (speed, &twice.notes));
     // By hand it is stated, as asked it stays, and a job that is run again with more passes is settled anew.
