@@ -14,6 +14,8 @@ from skimage.measure import perimeter_crofton
 from skimage.morphology import skeletonize
 
 OVER, SEEN, BORDER = 8, 0.6, 8
+# Middle lines are looked for on every second sample each way, in an eighth of the time.
+THINNED = 2
 X_HALF, RISE = 0.5, 6.25
 
 
@@ -53,9 +55,9 @@ def edge_error(shape, dots, along, across, bare, pitch_um, fine=1):
     seen = gaussian_filter(mark_fine(dots, along, across, fine), SEEN * OVER)[inner] > 0.5 * solid
     ideal = gaussian_filter(wanted.astype(np.float32), SEEN * OVER)[inner] > 0.5
     um = pitch_um / OVER / perimeter_crofton(ideal, 4)
-    stroke = ~seen if bare else seen
-    (centre, gap), near = centres(shape), 300 / pitch_um * OVER
-    centre, gap = centre[inner], (gap & (distance_transform_edt(~shape) < near))[inner]
+    stroke = (~seen if bare else seen)[::THINNED, ::THINNED]
+    border = slice(BORDER * OVER // THINNED, -BORDER * OVER // THINNED)
+    centre, gap = (c[border, border] for c in centres(shape, pitch_um))
     return {
         "edge": np.logical_xor(seen, ideal).sum() * um,
         "growth": (int(seen.sum()) - int(ideal.sum())) * um * (-1 if bare else 1),
@@ -64,9 +66,12 @@ def edge_error(shape, dots, along, across, bare, pitch_um, fine=1):
     }
 
 
-def centres(shape):
-    """The middle lines of strokes and of the gaps between them; the same shape is asked for with several beams."""
-    return [unpacked(*skeleton(np.packbits(s).tobytes(), s.shape)) for s in (shape, ~shape)]
+def centres(shape, pitch_um):
+    """The middle lines of strokes and of the gaps narrower than 0.6 mm between them; the same shape is asked for with several
+    beams."""
+    shape = shape[::THINNED, ::THINNED]
+    centre, gap = (unpacked(*skeleton(np.packbits(s).tobytes(), s.shape)) for s in (shape, ~shape))
+    return centre, gap & (distance_transform_edt(~shape) < 300 / pitch_um * OVER / THINNED)
 
 
 def unpacked(bits, size):
