@@ -214,7 +214,7 @@ pub fn off_bed(path: &RasterPath, marking: Marking<'_>, estimate: &Estimate) -> 
                 short(y, 2)
             );
             finding = finding.with(
-                Remedy::new("place on the bed", (x - at.0).hypot(y - at.1), "mm", text)
+                Remedy::new("place on the bed", libm::hypot(x - at.0, y - at.1), "mm", text)
                     .verified(over(&moved, all) < 0.011),
             );
         }

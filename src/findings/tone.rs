@@ -51,7 +51,7 @@ pub fn shift(wanted: f64, forecast: f64, with: MadeWith) -> Option<Finding> {
     };
     // Of dark pictures the means are small: as many decimals as show how they differ.
     let apart = 100.0 * (forecast - wanted).abs();
-    let decimals = (1..4).find(|&d| 0.1f64.powi(d) <= apart / 4.0).unwrap_or(4) as usize;
+    let decimals = (1..4).find(|&d| libm::pow(0.1, f64::from(d)) <= apart / 4.0).unwrap_or(4) as usize;
     let message = format!(
         "the tones will come out {}% too {way}: their mean is {}% of a full mark where {}% is wanted",
         short(100.0 * off.abs(), 1),

@@ -37,7 +37,7 @@ pub fn travel(stops: &[Stop], order: &[usize]) -> f64 {
 }
 
 fn distance(a: (f64, f64), b: (f64, f64)) -> f64 {
-    (a.0 - b.0).hypot(a.1 - b.1)
+    libm::hypot(a.0 - b.0, a.1 - b.1)
 }
 
 fn exact(stops: &[Stop]) -> Vec<usize> {

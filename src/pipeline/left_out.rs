@@ -158,7 +158,7 @@ impl Wanted {
         };
         let cell = (wished_width / w, p.wished_height.0 / h);
         // What is seen in a place lies anywhere in it.
-        let grace = 1.5 * p.rect.grid.along.0.max(p.rect.grid.across.0) + 0.5 * cell.0.hypot(cell.1);
+        let grace = 1.5 * p.rect.grid.along.0.max(p.rect.grid.across.0) + 0.5 * libm::hypot(cell.0, cell.1);
         let on: Blank = plan.blank.to_place_on();
         let printable = on.printable();
         let sum = printable.as_ref().and_then(|s| Sum::of(s, grace, cell));

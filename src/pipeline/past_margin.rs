@@ -148,7 +148,7 @@ fn nearer(plan: &Plan, outline: &Outline, now: &Placement) -> Option<(Offset, f6
         spot.at.right = Mm(exact(spot.at.right.0 + tenths(dx)));
         spot.at.up = Mm(exact(spot.at.up.0 + tenths(dy)));
         let p = laid_at(plan, outline, plan.art.place, Some(spot)).ok()?;
-        (p.past_margin.0 < NOTHING_MM).then_some((spot.at, tenths(dx).hypot(tenths(dy))))
+        (p.past_margin.0 < NOTHING_MM).then_some((spot.at, libm::hypot(tenths(dx), tenths(dy))))
     };
     let ways = [(-right, 0.0), (0.0, down), (-right, down)];
     let found = ways.into_iter().filter(|(dx, dy)| dx.abs().max(dy.abs()) > 0.05).filter_map(|(dx, dy)| {

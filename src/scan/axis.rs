@@ -200,7 +200,7 @@ impl PathPace {
     /// and the one that is first at its limit sets the pace (common practice; the standard speaks of one traverse rate
     /// only). A feed is that of the path, whatever the slope (section 2.1.2.5).
     pub fn along(x: &Axis, y: &Axis, (dx, dy): (f64, f64)) -> PathPace {
-        let way = dx.hypot(dy);
+        let way = libm::hypot(dx, dy);
         let within = |of: fn(&Axis) -> f64| match (dx != 0.0, dy != 0.0) {
             (true, true) => (of(x) * way / dx.abs()).min(of(y) * way / dy.abs()),
             (false, true) => of(y),

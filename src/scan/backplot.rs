@@ -119,7 +119,7 @@ impl Backplot {
     /// Draws the chain from `from` to `to`, run at `speed` with `acceleration` from rest to rest.
     pub fn end_chain(&mut self, from: (f64, f64), to: (f64, f64), speed: f64, acceleration: f64) {
         let Some((low, high)) = self.touched.take() else { return };
-        let length = (to.0 - from.0).hypot(to.1 - from.1);
+        let length = libm::hypot(to.0 - from.0, to.1 - from.1);
         let level = from.1 == to.1;
         let (a, fixed) = (self.pixel(from), self.pixel(from));
         let start = if level { a.0 } else { a.1 };

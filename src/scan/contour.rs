@@ -38,7 +38,8 @@ fn by_short_ways(limits: &Limits, points: &[(f64, f64)]) -> Vec<(f64, f64)> {
     const OFF: f64 = 0.04;
     let Some(mantle) = limits.cone() else { return points.to_vec() };
     // 1/d bends by 2 (Δd)²/d³ over the whole way, and a chord over the nth part of it is off by an 8n²th of that.
-    let bend = (mantle.widest() / mantle.narrowest() - 1.0).powi(2);
+    let opens = mantle.widest() / mantle.narrowest() - 1.0;
+    let bend = opens * opens;
     let most = (mantle.girth() / 2.0 * bend / 4.0 / OFF).sqrt().ceil().max(1.0);
     let mut all: Vec<(f64, f64)> = points.first().copied().into_iter().collect();
     for pair in points.windows(2) {

@@ -207,7 +207,7 @@ impl Trapezoid {
 
     /// Over how many mm of the part `within` (mm from its start) the speed is not `asked`.
     fn off_speed(&self, asked: f64, within: (f64, f64), acceleration: f64) -> f64 {
-        let (low, high) = ((asked * (1.0 - SAME)).powi(2), (asked * (1.0 + SAME)).powi(2));
+        let [low, high] = [asked * (1.0 - SAME), asked * (1.0 + SAME)].map(|v| v * v);
         let twice = 2.0 * acceleration;
         let parts = [
             (0.0, self.up, self.start, twice),

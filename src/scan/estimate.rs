@@ -139,7 +139,7 @@ impl<'a> Estimator<'a> {
         let d = |a: i32, b: i32| (f64::from(a) - f64::from(b)) / 1000.0;
         let (dx, dy) = (d(to.0, self.at.0), d(to.1, self.at.1));
         self.at = to;
-        self.travel_mm += dx.hypot(dy);
+        self.travel_mm += libm::hypot(dx, dy);
         self.limits.rapid_seconds(dx, dy)
     }
 
@@ -245,7 +245,7 @@ impl<'a> Estimator<'a> {
         for &to in &contour.points[1..] {
             let d = |a: i32, b: i32| (f64::from(a) - f64::from(b)) / 1000.0;
             let (dx, dy) = (d(to.0, self.at.0), d(to.1, self.at.1));
-            let way = dx.hypot(dy);
+            let way = libm::hypot(dx, dy);
             let seconds = motion::rest_to_rest(way, speed, self.limits.pace(dx, dy).acceleration);
             if contour.level > 0 {
                 self.times.burning_s += seconds;

@@ -163,7 +163,7 @@ impl Hurry {
         }
         let after = um(ask.lag.max(0.0)) as i32;
         let before = um((-ask.lag).max(0.0) + ask.limits.gap_settle) as i32;
-        let worth = um(((1.0 + WORTH).powi(2) - 1.0) * v * v / a);
+        let worth = um(((1.0 + WORTH) * (1.0 + WORTH) - 1.0) * v * v / a);
         let feed = (top * 60_000.0).floor() as i64;
         let feeds = [feed, ask.feed];
         let words = f_words(feeds, &ask.speech);

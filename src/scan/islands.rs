@@ -170,7 +170,7 @@ fn joined(raster: &RasterPath, mut islands: Vec<Vec<Placed>>) -> Vec<Stretch> {
                         continue;
                     }
                     let (x, y) = place(begin, forward, true);
-                    let far = at.map_or(0.0, |(ax, ay)| (ax - x).powi(2) + (ay - y).powi(2));
+                    let far = at.map_or(0.0, |(ax, ay)| (ax - x) * (ax - x) + (ay - y) * (ay - y));
                     if far < nearest.0 {
                         nearest = (far, i, reversed, forward);
                     }

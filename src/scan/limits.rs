@@ -257,7 +257,7 @@ impl Limits {
     /// How long a rapid takes that goes so far along x and y, from rest to rest, s.
     pub(super) fn rapid_seconds(&self, dx: f64, dy: f64) -> f64 {
         let pace = self.pace(dx, dy);
-        super::motion::rest_to_rest(dx.hypot(dy), pace.rapid_speed, pace.acceleration)
+        super::motion::rest_to_rest(libm::hypot(dx, dy), pace.rapid_speed, pace.acceleration)
     }
 
     /// The cone that a rotary turns, where it does: the same turn is then another place on another line.

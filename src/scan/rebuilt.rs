@@ -143,7 +143,7 @@ impl RebuiltDots {
             let column = |x: f64| (x - self.rect.left.0) * self.per_mm.0 - 0.5;
             let row = |y: f64| (self.top - y) * self.per_mm.1 - 0.5;
             let (a, b) = ((column(from.0), row(from.1)), (column(to.0), row(to.1)));
-            self.sweep_slope(a, b, power, (from.0 - to.0).hypot(from.1 - to.1));
+            self.sweep_slope(a, b, power, libm::hypot(from.0 - to.0, from.1 - to.1));
         }
     }
 

@@ -319,7 +319,7 @@ impl<'a> Player<'a> {
         } else if dx == 0.0 {
             (dy.abs(), (0.0, 1f64.copysign(dy)))
         } else {
-            let length = dx.hypot(dy);
+            let length = libm::hypot(dx, dy);
             (length, (dx / length, dy / length))
         };
         if length == 0.0 {
@@ -421,7 +421,7 @@ impl<'a> Player<'a> {
             *(if line.upright { &mut c.to.1 } else { &mut c.to.0 }) = line.to;
         }
         let (dx, dy) = (c.to.0 - c.from.0, c.to.1 - c.from.1);
-        let length = dx.hypot(dy);
+        let length = libm::hypot(dx, dy);
         let pace = self.options.limits.pace(dx, dy);
         let speed = if c.rapid { pace.rapid_speed } else { c.speed.min(pace.top_speed) };
         self.report.travel_mm += length;

@@ -268,7 +268,7 @@ fn patch_reading(wedge: &Wedge, p: &TestPatch, s: &Result<PatchValue, Refusal>, 
         coverage: p.coverage.0,
         lightness: match s {
             // What the whole scale is off by comes on top of the patch's own error.
-            Ok(s) => Measurement::value(s.l, s.l_error.hypot(lstar(s.y * (1.0 + scale)) - s.l)),
+            Ok(s) => Measurement::value(s.l, libm::hypot(s.l_error, lstar(s.y * (1.0 + scale)) - s.l)),
             Err(e) => Measurement::not(e.to_string()),
         },
         grain: s.as_ref().ok().map(|s| s.grain),

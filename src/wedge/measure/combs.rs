@@ -30,11 +30,9 @@ fn one(flat: &Flat, wedge: &Wedge, comb: &Comb, lighter: bool) -> LagReading {
     }
     let mean = |v: &[f64]| v.iter().sum::<f64>() / v.len() as f64;
     let offset = mean(&right) - mean(&left);
-    let error = (deviation(&right).powi(2) / right.len() as f64
-        + deviation(&left).powi(2) / left.len() as f64)
-        .sqrt()
-        // What the lines share: photos of known lag were read to 0.001 to 0.008 mm.
-        .hypot(0.004);
+    let of_mean = |v: &[f64]| deviation(v) / (v.len() as f64).sqrt();
+    // What the lines share: photos of known lag were read to 0.001 to 0.008 mm.
+    let error = libm::hypot(libm::hypot(of_mean(&right), of_mean(&left)), 0.004);
     if error > 0.05 {
         return nothing(
             "its lines do not agree with each other: the lag may be more than half a comb's step",

@@ -25,11 +25,11 @@ pub struct LocalLight {
 }
 
 fn squared((ax, ay): (f64, f64), (bx, by): (f64, f64)) -> f64 {
-    (ax - bx).powi(2) + (ay - by).powi(2)
+    (ax - bx) * (ax - bx) + (ay - by) * (ay - by)
 }
 
 fn alike(a: (f64, f64), b: (f64, f64)) -> f64 {
-    (-squared(a, b) / (2.0 * REACH_MM * REACH_MM)).exp()
+    libm::exp(-squared(a, b) / (2.0 * REACH_MM * REACH_MM))
 }
 
 impl LocalLight {

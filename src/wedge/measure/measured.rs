@@ -157,7 +157,7 @@ impl Measured {
         };
         let scale = Scale { y_unmarked: self.scale.y_unmarked * times, ..self.scale.clone() };
         // A camera's curve is no cubic: what is left of it is taken for a fifth (own judgement).
-        let unsure = sigma.hypot(0.2 * whole);
+        let unsure = libm::hypot(sigma, 0.2 * whole);
         Measured {
             values: values(&lit, scale.y_unmarked, &self.tones, unsure),
             scale,
@@ -189,7 +189,7 @@ fn values(
 ) -> Vec<Result<PatchValue, Refusal>> {
     let of = |(m, tone): (&Result<PatchLight, Refusal>, &f64)| {
         let mut value = PatchValue::of(m.as_ref().map_err(|e| *e)?, y_unmarked);
-        value.l_error = value.l_error.hypot(unsure * tone);
+        value.l_error = libm::hypot(value.l_error, unsure * tone);
         // What was taken off for a veil or a camera's curve may leave a light that nothing has.
         let sound = value.l <= LIGHTEST && value.l_error.is_finite();
         sound.then_some(value).ok_or(Refusal::Beyond)

@@ -88,7 +88,8 @@ impl Flat {
             (self.range(left, right, self.light.width()), self.range(top, bottom, self.light.height()));
         let hann = |i: usize, from: f64, to: f64| {
             let t = ((i as f64 + 0.5) / self.per_mm - from) / (to - from);
-            (std::f64::consts::PI * t.clamp(0.0, 1.0)).sin().powi(2)
+            let sine = libm::sin(std::f64::consts::PI * t.clamp(0.0, 1.0));
+            sine * sine
         };
         let across: Vec<f64> = xs.clone().map(|x| hann(x, left, right)).collect();
         let (mut sum, mut weights) = (0.0, 0.0);

@@ -16,7 +16,7 @@ pub fn extreme_ratio(measured: &[Result<PatchLight, Refusal>]) -> f64 {
         .iter()
         .flatten()
         .map(|m| m.ratio)
-        .max_by(|a, b| a.max(1e-6).ln().abs().total_cmp(&b.max(1e-6).ln().abs()))
+        .max_by(|a, b| libm::log(a.max(1e-6)).abs().total_cmp(&libm::log(b.max(1e-6)).abs()))
         .unwrap_or(1.0)
 }
 
@@ -123,7 +123,7 @@ fn absolute(
             "cannot be used: there are too few gaps to carry the light on".into(),
         ));
     };
-    let spread = (bent / sloped).ln().abs();
+    let spread = libm::log(bent / sloped).abs();
     if spread > MOST_SPREAD {
         return Err(ReadingError::White(format!(
             "lies where the light is not known: carried on from the piece it comes out {} % apart in two ways; lay the card against the piece, in the same even light",
@@ -131,7 +131,7 @@ fn absolute(
         )));
     }
     let bare = (sloped * bent).sqrt();
-    let sigma = spread.hypot(LEAST_SPREAD);
+    let sigma = libm::hypot(spread, LEAST_SPREAD);
     let y_unmarked = ask.white_luminance * bare / light;
     if !(1e-4..=1.0).contains(&y_unmarked) {
         return Err(ReadingError::White(format!(

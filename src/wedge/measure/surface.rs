@@ -131,7 +131,7 @@ fn powers(order: usize, u: f64, v: f64) -> Vec<f64> {
     let mut out = Vec::with_capacity((order + 1) * (order + 2) / 2);
     for total in 0..=order {
         for j in 0..=total {
-            out.push(u.powi((total - j) as i32) * v.powi(j as i32));
+            out.push(libm::pow(u, (total - j) as f64) * libm::pow(v, j as f64));
         }
     }
     out
@@ -156,7 +156,8 @@ impl Layer {
         let weight = |r: &f64| {
             let constant = if *r > 0.0 { 3.5 } else { 4.685 };
             let z = r / (constant * self.spread.max(0.002));
-            if z.abs() < 1.0 { (1.0 - z * z).powi(2) } else { 0.0 }
+            let nearer = 1.0 - z * z;
+            if z.abs() < 1.0 { nearer * nearer } else { 0.0 }
         };
         self.rest.iter().map(weight).collect()
     }
@@ -208,7 +209,7 @@ impl LightSurface {
         }
         let centre = ((l + r) / 2.0, (t + b) / 2.0);
         let reach = ((r - l).max(b - t) / 2.0).max(1.0);
-        let logs: Vec<f64> = gaps.iter().map(|g| g.light.max(1e-6).ln()).collect();
+        let logs: Vec<f64> = gaps.iter().map(|g| libm::log(g.light.max(1e-6))).collect();
         let mut sorted = logs.clone();
         sorted.sort_by(f64::total_cmp);
         let middle = sorted.get(n / 2).copied()?;
@@ -227,7 +228,7 @@ impl LightSurface {
                 layer = layer.again(step, &rows, &logs)?;
             }
         }
-        gaps.iter_mut().zip(&layer.rest).for_each(|(g, r)| g.excess = r.exp() - 1.0);
+        gaps.iter_mut().zip(&layer.rest).for_each(|(g, r)| g.excess = libm::exp(*r) - 1.0);
         let rows: Vec<Vec<f64>> = gaps
             .iter()
             .map(|g| powers(layer.order, (g.at.0 - centre.0) / reach, (g.at.1 - centre.1) / reach))
@@ -241,10 +242,10 @@ impl LightSurface {
     /// differ from their neighbours by.
     pub fn with_local(mut self) -> Self {
         let places: Vec<(f64, f64)> = self.gaps.iter().map(|g| g.at).collect();
-        let rest: Vec<f64> = self.gaps.iter().map(|g| (1.0 + g.excess).max(1e-6).ln()).collect();
+        let rest: Vec<f64> = self.gaps.iter().map(|g| libm::log((1.0 + g.excess).max(1e-6))).collect();
         if let Some(local) = LocalLight::of(&places, &rest) {
             let left: Vec<f64> = places.iter().zip(&rest).map(|(p, r)| r - local.at(*p)).collect();
-            self.gaps.iter_mut().zip(&left).for_each(|(g, l)| g.excess = l.exp() - 1.0);
+            self.gaps.iter_mut().zip(&left).for_each(|(g, l)| g.excess = libm::exp(*l) - 1.0);
             self.spread = median_size(&left);
             self.local = Some(local);
         }
@@ -253,7 +254,7 @@ impl LightSurface {
 
     /// How much more light there is at a place (mm, y down) than the smooth surface has, as a share of it.
     pub fn bump(&self, x: f64, y: f64) -> f64 {
-        self.local.as_ref().map_or(0.0, |l| l.at((x, y)).exp() - 1.0)
+        self.local.as_ref().map_or(0.0, |l| libm::exp(l.at((x, y))) - 1.0)
     }
 
     /// What the gaps leave open of the light at `places` (mm, y down): the principal ways in which the surface may
@@ -283,7 +284,7 @@ impl LightSurface {
     pub fn at(&self, x: f64, y: f64) -> f64 {
         let p = self.row((x, y));
         let local = self.local.as_ref().map_or(0.0, |l| l.at((x, y)));
-        (p.iter().zip(&self.coefficients).map(|(a, b)| a * b).sum::<f64>() + local).exp()
+        libm::exp(p.iter().zip(&self.coefficients).map(|(a, b)| a * b).sum::<f64>() + local)
     }
 }
 

@@ -38,14 +38,14 @@ impl PatchValue {
 
     /// Its lightness if the light over it is `exp(light)` times what it was taken for.
     pub fn under(&self, light: f64) -> f64 {
-        lstar(self.y * (-light).exp())
+        lstar(self.y * libm::exp(-light))
     }
 
     /// Uncertainty for the fit, L*: its grain, what glare may leave, [`REPEATS`], and with `light` that of the
     /// light over it. What shifts all patches alike is no part of it.
     pub fn l_fit(&self, light: bool) -> f64 {
-        let y = if light { self.y_error } else { self.y_grain.hypot(self.y_veil) };
-        (lstar(self.y + y) - self.l).hypot(REPEATS)
+        let y = if light { self.y_error } else { libm::hypot(self.y_grain, self.y_veil) };
+        libm::hypot(lstar(self.y + y) - self.l, REPEATS)
     }
 
     /// A patch without grain under a light that is known.

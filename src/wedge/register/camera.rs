@@ -16,7 +16,7 @@ impl Lens {
     /// A lens whose middle is that of a photo of `width` by `height` pixels.
     pub fn new(width: usize, height: usize, k1: f64) -> Self {
         let (w, h) = (width as f64, height as f64);
-        Lens { centre: ((w - 1.0) / 2.0, (h - 1.0) / 2.0), half: (w.hypot(h) / 2.0).max(1.0), k1 }
+        Lens { centre: ((w - 1.0) / 2.0, (h - 1.0) / 2.0), half: (libm::hypot(w, h) / 2.0).max(1.0), k1 }
     }
 
     /// Where the lens puts a pixel of the pinhole.

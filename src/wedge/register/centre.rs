@@ -27,7 +27,7 @@ fn profile(mark: &FinderMark, r: f64, sigma: f64) -> (f64, f64) {
     let s = sigma * std::f64::consts::SQRT_2;
     let step = |edge: f64| {
         let z = (r - edge) / s;
-        (0.5 * libm::erfc(z), -(-z * z).exp() / (s * std::f64::consts::PI.sqrt()))
+        (0.5 * libm::erfc(z), -libm::exp(-z * z) / (s * std::f64::consts::PI.sqrt()))
     };
     let (outer, ring, dot) = (step(radius), step(RING * radius), step(CENTRE * radius));
     if mark.odd {
@@ -56,10 +56,10 @@ pub fn register(light: &Light, camera: &Camera, mark: &FinderMark, height: f64) 
         }
     }
     let mean = samples.iter().map(|s| s.2).sum::<f64>() / samples.len() as f64;
-    let total: f64 = samples.iter().map(|s| (s.2 - mean).powi(2)).sum();
+    let total: f64 = samples.iter().map(|s| (s.2 - mean) * (s.2 - mean)).sum();
     let mut best: Option<(f64, (f64, f64), f64, f64)> = None;
     for k in 0..9 {
-        let sigma = 0.02 * radius * 1.5f64.powi(k);
+        let sigma = 0.02 * radius * libm::pow(1.5, f64::from(k));
         let Some((rest, d, gain)) = locate(&samples, mark, sigma, radius) else { continue };
         if best.as_ref().is_none_or(|b| rest < b.0) {
             best = Some((rest, d, sigma, gain));
@@ -86,7 +86,7 @@ fn locate(samples: &[(f64, f64, f64)], mark: &FinderMark, sigma: f64, radius: f6
         let mut squares = 0.0;
         for &(x, y, v) in samples {
             let (rx, ry) = (x - dx, y - dy);
-            let r = rx.hypot(ry).max(1e-9);
+            let r = libm::hypot(rx, ry).max(1e-9);
             let (t, slope) = profile(mark, r, sigma);
             let g = Vector6::new(1.0, x, y, t, -slope * rx / r, -slope * ry / r);
             a += g * g.transpose();
@@ -103,11 +103,11 @@ fn locate(samples: &[(f64, f64, f64)], mark: &FinderMark, sigma: f64, radius: f6
         let limit = 0.3 * radius;
         dx += sx.clamp(-limit, limit);
         dy += sy.clamp(-limit, limit);
-        if dx.hypot(dy) > radius {
+        if libm::hypot(dx, dy) > radius {
             return None;
         }
         out = Some((rest, (dx, dy), gain));
-        if sx.hypot(sy) < 1e-4 * radius {
+        if libm::hypot(sx, sy) < 1e-4 * radius {
             break;
         }
     }

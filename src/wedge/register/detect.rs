@@ -65,7 +65,7 @@ pub fn find(light: &Light, wedge: &Wedge, progress: &dyn Progress) -> Result<Det
         let mut all: Vec<MarkCandidate> = Vec::new();
         for c in lists.into_iter().flatten() {
             let same = |d: &MarkCandidate| {
-                (d.at.0 - c.at.0).hypot(d.at.1 - c.at.1) < 0.2 * c.diameter
+                libm::hypot(d.at.0 - c.at.0, d.at.1 - c.at.1) < 0.2 * c.diameter
                     && d.odd == c.odd
                     && d.lighter == c.lighter
                     && (d.diameter / c.diameter - 1.0).abs() < 0.25
@@ -153,7 +153,7 @@ fn candidates(regions: &Regions, factor: f64) -> Vec<MarkCandidate> {
         let Some(b) = regions.round(c) else { continue };
         let near = |p: &Region, q: &Region| {
             let ((ax, ay), (bx, by)) = (p.centre(), q.centre());
-            (ax - bx).hypot(ay - by) < 0.12 * (p.width() + p.height()) / 2.0 + 0.3
+            libm::hypot(ax - bx, ay - by) < 0.12 * (p.width() + p.height()) / 2.0 + 0.3
         };
         if !b.holds(c) || !near(b, c) || !ellipse(b.area + c.area, b) {
             continue;

@@ -21,7 +21,7 @@ pub(super) fn consistent(all: &[MarkCandidate], wedge: &Wedge) -> Option<Homogra
             .collect();
         // A wedge has three; a photo full of ring-like things is cut short, nearest in size first.
         rings.sort_by(|a, b| {
-            (a.diameter / odd.diameter).ln().abs().total_cmp(&(b.diameter / odd.diameter).ln().abs())
+            libm::log(a.diameter / odd.diameter).abs().total_cmp(&libm::log(b.diameter / odd.diameter).abs())
         });
         rings.truncate(14);
         for i in 0..rings.len() {
@@ -42,7 +42,7 @@ pub(super) fn consistent(all: &[MarkCandidate], wedge: &Wedge) -> Option<Homogra
 /// Orders a set clockwise from the odd mark and scores how far its sizes are from what the perspective says.
 fn judge(mut set: [MarkCandidate; 4], model: &[(f64, f64)], wedge: &Wedge) -> Option<(f64, Homography)> {
     let (cx, cy) = set.iter().fold((0.0, 0.0), |(a, b), c| (a + c.at.0 / 4.0, b + c.at.1 / 4.0));
-    let angle = |c: &MarkCandidate| (c.at.1 - cy).atan2(c.at.0 - cx);
+    let angle = |c: &MarkCandidate| libm::atan2(c.at.1 - cy, c.at.0 - cx);
     let start = angle(&set[0]);
     let turn = |c: &MarkCandidate| (angle(c) - start).rem_euclid(std::f64::consts::TAU);
     set[1..].sort_by(|a, b| turn(a).total_cmp(&turn(b)));
@@ -51,7 +51,7 @@ fn judge(mut set: [MarkCandidate; 4], model: &[(f64, f64)], wedge: &Wedge) -> Op
     let mut worst: f64 = 0.0;
     for ((c, m), mark) in set.iter().zip(model).zip(&wedge.marks) {
         let want = map.scale(*m)? * mark.diameter.0;
-        worst = worst.max((c.diameter / want).ln().abs());
+        worst = worst.max(libm::log(c.diameter / want).abs());
     }
     // Convex and not folded: the scale must be alike over the whole blank.
     let spread = scale_spread(&map, wedge)?;

@@ -53,7 +53,7 @@ impl Homography {
     pub fn from_three(from: &[(f64, f64)], to: &[(f64, f64)], sizes: &[f64]) -> Option<Self> {
         let ([a, b, c], [p, q, r], [s, t, u]) = (from, to, sizes) else { return None };
         let corners = Matrix3::new(1.0, a.0, a.1, 1.0, b.0, b.1, 1.0, c.0, c.1).try_inverse()?;
-        let w = Vector3::new(s.powf(-2.0 / 3.0), t.powf(-2.0 / 3.0), u.powf(-2.0 / 3.0));
+        let w = Vector3::new(libm::pow(*s, -2.0 / 3.0), libm::pow(*t, -2.0 / 3.0), libm::pow(*u, -2.0 / 3.0));
         let plane = |v: [f64; 3]| corners * Vector3::new(v[0] * w[0], v[1] * w[1], v[2] * w[2]);
         let (x, y, d) = (plane([p.0, q.0, r.0]), plane([p.1, q.1, r.1]), plane([1.0; 3]));
         let all = Matrix3::new(x[1], x[2], x[0], y[1], y[2], y[0], d[1], d[2], d[0]);
@@ -96,7 +96,7 @@ fn apply(m: &Matrix3<f64>, p: (f64, f64)) -> Option<(f64, f64)> {
 fn normaliser(points: &[(f64, f64)]) -> Option<Matrix3<f64>> {
     let n = points.len() as f64;
     let (cx, cy) = points.iter().fold((0.0, 0.0), |(a, b), p| (a + p.0 / n, b + p.1 / n));
-    let d = points.iter().map(|p| (p.0 - cx).hypot(p.1 - cy)).sum::<f64>() / n;
+    let d = points.iter().map(|p| libm::hypot(p.0 - cx, p.1 - cy)).sum::<f64>() / n;
     if !(d.is_finite() && d > 0.0) {
         return None;
     }

@@ -179,7 +179,7 @@ fn furthest(marks: &[(usize, Registered)], model: &[(f64, f64)], camera: &Camera
         .enumerate()
         .filter_map(|(k, (i, r))| {
             let (m, p) = (model.get(*i)?, camera.back_project(r.at)?);
-            Some(((m.0 - p.0).hypot(m.1 - p.1), k))
+            Some((libm::hypot(m.0 - p.0, m.1 - p.1), k))
         })
         .max_by(|a, b| a.0.total_cmp(&b.0))
 }

@@ -45,7 +45,7 @@ pub fn refine(
     let centre = |p: &TestPatch| (p.centre[0], height - p.centre[1]);
     let far = |p: &TestPatch| {
         let (x, y) = centre(p);
-        model.iter().map(|m| (m.0 - x).hypot(m.1 - y)).fold(f64::INFINITY, f64::min)
+        model.iter().map(|m| libm::hypot(m.0 - x, m.1 - y)).fold(f64::INFINITY, f64::min)
     };
     let mut patches: Vec<&TestPatch> = wedge
         .patches
@@ -181,11 +181,12 @@ fn through(placed: &[Placed], model: &[(f64, f64)], seen: &[(f64, f64)], lens: L
 }
 
 fn distance(camera: &Camera, p: &Placed) -> f64 {
-    camera.project(p.model).map_or(f64::INFINITY, |q| (q.0 - p.seen.0).hypot(q.1 - p.seen.1))
+    camera.project(p.model).map_or(f64::INFINITY, |q| libm::hypot(q.0 - p.seen.0, q.1 - p.seen.1))
 }
 
 fn rms(camera: &Camera, placed: &[Placed]) -> f64 {
-    (placed.iter().map(|p| distance(camera, p).powi(2)).sum::<f64>() / placed.len().max(1) as f64).sqrt()
+    let squares: f64 = placed.iter().map(|p| distance(camera, p)).map(|d| d * d).sum();
+    (squares / placed.len().max(1) as f64).sqrt()
 }
 
 /// The lens that leaves least, by golden section over its coefficient.

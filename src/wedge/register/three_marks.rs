@@ -70,7 +70,7 @@ fn judge(
     }
     // The ratio of the singular values of a 2 by 2 matrix from its norm and determinant.
     let half = (a * a + b * b + c * c + e * e) / (2.0 * det);
-    let stretch = (half + (half * half - 1.0).max(0.0).sqrt()).ln();
-    let spread = scale_spread(&map, wedge)?.ln();
+    let stretch = libm::log(half + (half * half - 1.0).max(0.0).sqrt());
+    let spread = libm::log(scale_spread(&map, wedge)?);
     (stretch < 0.25 && spread < 0.7).then_some((stretch + 0.3 * spread, map))
 }
