@@ -31,9 +31,7 @@
 //!
 //! Without the default features `cli` and `desk` the library builds without the command line and what only it needs.
 //!
-//! A room uses those named with it and before it: `units`, `plane`, `parallel`, `colour`, `said`, `note`, then `art`, `blank`, `mark`,
-//! `scan`, `encode`, `visual_quality`, then `screen`, `tone`, `layer`, then `job`, `findings`, `proof`, `wedge`, then
-//! `order`, then `pipeline`, then `cli` and `desk`.
+//! Which room may use which is listed in `DEVELOPERS.md`, under "Layout", and held by a test.
 
 // Measuring, replaying and comparing have no part in the library's face yet: only the command line and the desk call them.
 #![cfg_attr(not(feature = "desk"), allow(dead_code, unused_imports))]
@@ -75,6 +73,8 @@ mod wedge;
 #[doc(hidden)]
 pub mod kernels;
 
+#[cfg(test)]
+mod rooms;
 #[cfg(test)]
 mod same_bits;
 

@@ -238,6 +238,7 @@ fn improve_by<const C: usize>(
     let searched = searched((across, down), turns as usize, &holds);
     for turn in 0..turns {
         let passes = PASSES_A_TURN.min(options.effort - turn * PASSES_A_TURN);
+        let heat = if turn == 0 { heat } else { 0.0 };
         let Options { burn, unsure, pitch_along_mm, pitch_across_mm, .. } = options;
         let all = SeenTile::of(&(
             "fitted",
@@ -246,6 +247,7 @@ fn improve_by<const C: usize>(
             pitch_along_mm,
             pitch_across_mm,
             passes,
+            heat,
             barred.is_some(),
         ));
         for round in 0..4 {
@@ -270,7 +272,7 @@ fn improve_by<const C: usize>(
                 let found = seen.found(|| {
                     let mark = (halves, table.solid);
                     let mut tile = Tile::new(tone, &dots, tiles[i], mark, weights, moves, barred.as_ref());
-                    tile.search(passes, if turn == 0 { heat } else { 0.0 });
+                    tile.search(passes, heat);
                     tile.dots()
                 });
                 (found, progress.step(STEPS_A_TILE))
