@@ -113,7 +113,8 @@ pub fn missing_glyph(missing: &[char]) -> Option<Finding> {
         let message = format!("no font at hand has {list}: the lettering shows empty boxes in their place, and may for signs beside them");
         let unit = if missing.len() == 1 { "character" } else { "characters" };
         let text = Said::default()
-            .line("use the fonts installed here with --fonts system, or name a font that has them with --fonts FILE, or ")
+            .line("use the fonts installed here with --fonts system, or ")
+            .line("name a font that has them with --fonts FILE, or ")
             .and("turn the lettering into outlines (paths) in the drawing program");
         Finding::new("missing-glyph", Severity::Caution, message)
             .with(Remedy::new("lettering", missing.len() as f64, unit, text))

@@ -74,7 +74,8 @@ pub fn weak_laser(laser: Watts, least: Watts, coating: &str) -> Option<Finding> 
             "{coating} is known to need about {least}, this laser has {laser}: even slow passes may not mark it (common practice)"
         );
         let text = format!("use a laser of {least} or more, or another coating; burn a wedge first");
-Finding::new("weak-laser", Severity::Caution, message).with(Remedy::new("laser", least.0, "W", text))
+        Finding::new("weak-laser", Severity::Caution, message)
+            .with(Remedy::new("laser", least.0, "W", text))
     })
 }
 

@@ -146,7 +146,10 @@ pub fn report() -> Report {
                 ..Finding::new("over-burn", Severity::Stop, "3.2 mm² would char, 0.13 % of the marked area (limit 0.1 %)")
             }
             .with(Remedy::new("power", 78.0, "%", "Set the power to 78 % instead of 90 %.").verified(true))
-            .with(Remedy::new("ceiling", 92.0, "%", "Keep local coverage at or below 92 % (--ceiling 92%).").verified(true)),
+            .with(
+                Remedy::new("ceiling", 92.0, "%", "Keep local coverage at or below 92 % (--ceiling 92%).")
+                    .verified(true),
+            ),
             Finding::new(
                 "step-beat",
                 Severity::Caution,
