@@ -18,6 +18,7 @@ use axum::http::StatusCode;
 use super::says::Says;
 use crate::cause;
 use crate::cli::failure::Failure;
+use crate::encode::sink;
 
 /// What begins the name of a file that is not finished.
 const UNFINISHED: &str = ".unfinished-";
@@ -148,7 +149,7 @@ impl Home {
             )));
         }
         let home = Home { root, writing: Mutex::default(), saving: Mutex::default(), _lock: lock };
-        home.sweep(&home.root, 2);
+        home.sweep(&home.root, 3);
         for entry in
             ["jobs", "orders"].iter().flat_map(|p| fs::read_dir(home.root.join(p))).flatten().flatten()
         {
@@ -158,8 +159,9 @@ impl Home {
         Ok(home)
     }
 
-    /// Removes what a run that was killed left unfinished.
+    /// Removes what a run that was killed left unfinished, and finishes what it was putting in place.
     fn sweep(&self, folder: &Path, deeper: usize) {
+        sink::sweep(folder);
         for entry in fs::read_dir(folder).into_iter().flatten().flatten() {
             let Ok(kind) = entry.file_type() else { continue };
             if kind.is_file() && entry.file_name().to_string_lossy().starts_with(UNFINISHED) {
@@ -225,7 +227,15 @@ impl Home {
     /// # Errors
     /// Where the disk is full or may not be written.
     pub fn write(&self, path: &Path, content: &[u8]) -> Result<(), Says> {
-        let path = self.within(path)?;
+        self.write_all(&[(path, content)])
+    }
+
+    /// Writes files that belong together: all lie on the disk before the first takes its place, so that a full disk changes
+    /// none of them.
+    ///
+    /// # Errors
+    /// As [`Home::write`].
+    pub fn write_all(&self, files: &[(&Path, &[u8])]) -> Result<(), Says> {
         let said = |e: io::Error| {
             Says::strange(
                 StatusCode::INSUFFICIENT_STORAGE,
@@ -235,11 +245,18 @@ impl Home {
                 ),
             )
         };
-        let folder = path.parent().unwrap_or(&self.root);
-        fs::create_dir_all(folder).map_err(said)?;
-        let mut file = tempfile::Builder::new().prefix(UNFINISHED).tempfile_in(folder).map_err(said)?;
-        file.write_all(content).and_then(|()| file.as_file().sync_data()).map_err(said)?;
-        file.persist(&path).map_err(|e| said(e.error))?;
+        let mut ready = Vec::with_capacity(files.len());
+        for (path, content) in files {
+            let path = self.within(path)?;
+            let folder = path.parent().unwrap_or(&self.root);
+            fs::create_dir_all(folder).map_err(said)?;
+            let mut file = tempfile::Builder::new().prefix(UNFINISHED).tempfile_in(folder).map_err(said)?;
+            file.write_all(content).and_then(|()| file.as_file().sync_data()).map_err(said)?;
+            ready.push((file, path));
+        }
+        for (file, path) in ready {
+            file.persist(&path).map_err(|e| said(e.error))?;
+        }
         Ok(())
     }
 
@@ -332,15 +349,25 @@ pub(super) mod tests {
         home.write(&file, b"one").unwrap();
         home.write(&file, b"two").unwrap();
         assert_eq!(fs::read(&file).unwrap(), b"two");
+        // Of two that belong together none is replaced where one cannot be written.
+        let nowhere = home.at(&["jobs", "a", "job.toml", "table.csv"]).unwrap();
+        assert!(home.write_all(&[(&file, b"three"), (&nowhere, b"x")]).is_err());
+        assert_eq!(fs::read(&file).unwrap(), b"two");
         let names = |p: &Path| fs::read_dir(p).unwrap().count();
         fs::write(dir.path().join("jobs/a/.unfinished-x"), b"").unwrap();
         fs::create_dir_all(dir.path().join("jobs/b")).unwrap();
         fs::write(dir.path().join("jobs/b/.unfinished-y"), b"").unwrap();
+        // One file was taken out of a reading and the next not put in yet.
+        let read = dir.path().join("wedges/w/read");
+        fs::create_dir_all(read.join(".read.unfinished-z/out")).unwrap();
+        fs::write(read.join(".read.unfinished-z/lock"), b"").unwrap();
+        fs::write(read.join(".read.unfinished-z/out/process.toml"), b"").unwrap();
         assert!(Home::open(Some(dir.path())).is_err(), "one desk at a time");
         drop(home);
         Home::open(Some(dir.path())).unwrap();
         assert_eq!(names(&dir.path().join("jobs/a")), 1);
         assert_eq!(names(&dir.path().join("jobs")), 1, "a job without a file takes no name");
+        assert!(read.join("process.toml").is_file() && names(&read) == 1);
         assert_ne!(revision(b"one"), revision(b"two"));
     }
 }

@@ -270,14 +270,27 @@ pub(super) fn put(home: &Home, name: &Name, at: &str, asked: &Value) -> Result<K
     if old.revision != at {
         return Err(old.newer()?);
     }
+    renew(home, old, asked, None)
+}
+
+/// Keeps what is asked for now in place of `old`, together with a file that it names where one was brought; nothing else may
+/// be written meanwhile.
+///
+/// # Errors
+/// Where what is asked for does not do, or cannot be kept; then nothing is changed.
+pub(super) fn renew(
+    home: &Home,
+    old: Kept,
+    asked: &Value,
+    brought: Option<(&Path, &[u8])>,
+) -> Result<Kept, Says> {
     let folder = old.path.parent().unwrap_or(home.root());
     let text = match old.kind {
         Kind::Piece => written::piece(home, folder, asked, old.asked().ok().as_ref())?,
         Kind::Tray => written::tray(home, folder, asked)?,
     };
-    if text != old.text {
-        home.write(&old.path, text.as_bytes())?;
-    }
+    let own = (text != old.text).then_some((old.path.as_path(), text.as_bytes()));
+    home.write_all(&brought.into_iter().chain(own).collect::<Vec<_>>())?;
     Ok(Kept { revision: state(home, old.kind, &old.path, &text), text, ..old })
 }
 

@@ -218,40 +218,37 @@ pub(super) fn put_table(
     content: &[u8],
 ) -> Result<Value, Says> {
     let home = &desk.home;
-    let (kept, asked, (table, old), says) = {
-        let _held = home.writing();
-        let kept = tray_of(desk, name)?;
-        if at.is_some_and(|at| at != kept.revision) {
-            return Err(kept.newer()?);
-        }
-        if content.len() > MOST_BYTES {
-            return Err(Says::unusable("The table is longer than 16 MB; is it the right file?"));
-        }
-        let order: Order = toml::from_str(&kept.text)?;
-        let old = order.table.as_deref().and_then(|t| home.within(&Order::beside(&kept.path, t)).ok());
-        let old = old.and_then(|t| Table::read(&t).ok());
-        // It is understood before it takes the place of what was there.
-        let trial = home.within(&Order::beside(&kept.path, "table.new"))?;
-        home.write(&trial, content)?;
-        let read = Table::read(&trial);
-        let _ = fs::remove_file(&trial);
-        let mut table = read.map_err(|e| no_table(e, brought))?;
-        let mut asked = written::asked(&order)?;
-        let headed = if typed { Headed::default() } else { headed(&table, &mut asked)? };
-        if let Some(text) = &headed.text {
-            table = Table::parse(text)
-                .map_err(|why| Says::fault(&format!("the table cannot be headed: {why}")))?;
-        }
-        let content = headed.text.as_ref().map_or(content, String::as_bytes);
-        let file = if content.starts_with(b"PK\x03\x04") { "table.xlsx" } else { "table.csv" };
-        home.write(&home.within(&Order::beside(&kept.path, file))?, content)?;
-        asked["table"] = file.into();
-        (tray_of(desk, name)?, asked, (table, old), headed.says)
-    };
+    let _held = home.writing();
+    let kept = tray_of(desk, name)?;
+    if at.is_some_and(|at| at != kept.revision) {
+        return Err(kept.newer()?);
+    }
+    if content.len() > MOST_BYTES {
+        return Err(Says::unusable("The table is longer than 16 MB; is it the right file?"));
+    }
+    let order: Order = toml::from_str(&kept.text)?;
+    let old = order.table.as_deref().and_then(|t| home.within(&Order::beside(&kept.path, t)).ok());
+    let old = old.and_then(|t| Table::read(&t).ok());
+    // It is understood before it takes the place of what was there.
+    let trial = home.within(&Order::beside(&kept.path, "table.new"))?;
+    home.write(&trial, content)?;
+    let read = Table::read(&trial);
+    let _ = fs::remove_file(&trial);
+    let mut table = read.map_err(|e| no_table(e, brought))?;
+    let mut asked = written::asked(&order)?;
+    let headed = if typed { Headed::default() } else { headed(&table, &mut asked)? };
+    if let Some(text) = &headed.text {
+        table =
+            Table::parse(text).map_err(|why| Says::fault(&format!("the table cannot be headed: {why}")))?;
+    }
+    let content = headed.text.as_ref().map_or(content, String::as_bytes);
+    let file = if content.starts_with(b"PK\x03\x04") { "table.xlsx" } else { "table.csv" };
+    asked["table"] = file.into();
     let asked = fitted(&kept, asked, (&table, old.as_ref()), typed);
-    let kept = shelf::put(home, name, &kept.revision, &asked)?;
+    let place = home.within(&Order::beside(&kept.path, file))?;
+    let kept = shelf::renew(home, kept, &asked, Some((&place, content)))?;
     let mut told = told_table(&kept, &table)?;
-    told["says"] = says.into();
+    told["says"] = headed.says.into();
     Ok(told)
 }
 

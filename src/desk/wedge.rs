@@ -1,7 +1,7 @@
 //! Wedge: test pieces drawn, their photos read, and the processes that come out kept under a name.
 
 use std::fs;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::time::UNIX_EPOCH;
 
 use axum::http::{HeaderValue, header};
@@ -15,7 +15,7 @@ use super::together::{self, Earlier, Together};
 use super::unread;
 use crate::art;
 use crate::cli::wedge::{DRAWN, READ, draw_args, planned, put_reading};
-use crate::encode::sink::{Folder, Sink, Zip};
+use crate::encode::sink::{Files, Folder, Memory, Sink, Zip};
 use crate::job::{ProcessFile, file_name};
 use crate::progress::Progress;
 use crate::proof::canvas::Picture;
@@ -48,6 +48,15 @@ const OPTIONS: &[&str] = &[
 ];
 /// Of these, what may name a file.
 const NAMES: &[&str] = &["blank", "machine", "coating", "process"];
+
+/// What is kept of a photo that was read: the files of `wedge read`, the photo as it was brought and as the page shows it,
+/// and what the page is told.
+const KEPT: Files = Files {
+    names: &["process.toml", "reading.json", "curves.svg", "reading.png", "photo", "photo.png", "told.json"],
+    never_beside: &[],
+};
+/// What is kept of a photo until it is read.
+const BROUGHT: Files = Files { names: &["photo", "photo.png"], never_beside: &[] };
 
 /// A wedge that is asked for.
 #[derive(Debug, Deserialize)]
@@ -159,9 +168,15 @@ pub(super) fn list(home: &Home) -> Result<Value, Says> {
 /// # Errors
 /// Where there is none.
 pub(super) fn about(home: &Home, name: &Name) -> Result<Value, Says> {
+    let _held = home.writing();
+    known(home, name)
+}
+
+/// The same while nothing else may be written.
+fn known(home: &Home, name: &Name) -> Result<Value, Says> {
     let text = fs::read(home.at(&["wedges", name.text(), "about.json"])?).map_err(|_| gone(name))?;
     let mut told: Value = serde_json::from_slice(&text)?;
-    if let Ok(reading) = fs::read(home.at(&["wedges", name.text(), "told.json"])?) {
+    if let Ok(reading) = fs::read(home.at(&["wedges", name.text(), "read", "told.json"])?) {
         told["reading"] = serde_json::from_slice(&reading)?;
     }
     Ok(told)
@@ -183,16 +198,17 @@ pub(super) fn file(home: &Home, name: &Name, file: &str) -> Answer {
         Some((_, "json")) => "application/json; charset=utf-8",
         _ => "text/plain; charset=utf-8",
     };
-    let place = if DRAWN.names.contains(&file) {
-        "drawn"
-    } else if READ.names.contains(&file) {
-        "read"
-    } else if ["photo.png", "tried.png"].contains(&file) {
-        "."
-    } else {
-        return Err(gone(name));
+    let (place, kept) = match file {
+        "brought.png" => ("brought", "photo.png"),
+        "photo.png" => ("read", file),
+        _ if READ.names.contains(&file) => ("read", file),
+        _ if DRAWN.names.contains(&file) => ("drawn", file),
+        _ => return Err(gone(name)),
     };
-    let content = fs::read(home.at(&["wedges", name.text(), place, file])?).map_err(|_| gone(name))?;
+    let content = {
+        let _held = home.writing();
+        fs::read(home.at(&["wedges", name.text(), place, kept])?).map_err(|_| gone(name))?
+    };
     let mut answer = bytes(kind, content)?;
     // Pages and programs are taken away rather than shown: they are no part of this page, whose policy is its own.
     if !kind.starts_with("image/")
@@ -249,7 +265,10 @@ pub(super) fn read_photo(
 ) -> Result<Value, Says> {
     let home = &desk.home;
     let at = |file: &str| home.at(&["wedges", name.text(), file]);
-    let known = about(home, name)?;
+    let (read, brought) = (at("read")?, at("brought")?);
+    // What is asked again is asked of one state of the wedge.
+    let held = home.writing();
+    let known = known(home, name)?;
     let with = match &asked.with {
         Some(with) => with.as_str(),
         None => known["reading"]["with"].as_str().or(known["process"].as_str()).unwrap_or_default(),
@@ -259,15 +278,15 @@ pub(super) fn read_photo(
     let corners = corners(points)?;
     let text = fs::read_to_string(at("drawn/wedge.toml")?).map_err(|_| gone(name))?;
     let wedge = Wedge::from_toml(&text).map_err(|e| Says::unusable(e.to_string()))?;
-    let (tried, tried_shown) = (at("tried")?, at("tried.png")?);
+    let of_reading = || fs::read(read.join("photo"));
     let photo = if again {
-        fs::read(at("photo")?).map_err(|_| no_photo())?
+        of_reading().map_err(|_| no_photo())?
     } else if photo.is_empty() {
-        let before = fs::read(&tried).or_else(|_| fs::read(at("photo")?).map_err(Says::from));
-        before.map_err(|_| no_photo())?
+        fs::read(brought.join("photo")).or_else(|_| of_reading()).map_err(|_| no_photo())?
     } else {
         photo
     };
+    drop(held);
     // A file that is no picture is refused before anything is kept of it.
     let opened = art::open(&photo, "the photo")?;
     let (width, height) = opened.size();
@@ -277,8 +296,8 @@ pub(super) fn read_photo(
         to.copy_from_slice(&from[..3]);
     }
     let shown = shown.to_png(None)?;
-    home.write(&tried, &photo)?;
-    home.write(&tried_shown, &shown)?;
+    let pictures = [("photo", photo.as_slice()), ("photo.png", shown.as_slice())];
+    put(home, &brought, &BROUGHT, pictures)?;
     let picture_of = |file: &str| {
         format!("/api/wedges/{}/file/{file}?at={}", name.in_path(), super::home::revision(&photo))
     };
@@ -289,17 +308,17 @@ pub(super) fn read_photo(
     let found = together::read(&seen, &wedge, &ask, Earlier::of(home, with), progress);
     let Together { evidence, earlier, says, apart } = found.map_err(|e| {
         unread::says(home, name, &seen, &wedge, &ask, &e)
-            .with("photo_picture", picture_of("tried.png"))
+            .with("photo_picture", picture_of("brought.png"))
             .with("width", width)
             .with("height", height)
     })?;
     if let Some(why) = &evidence.missed {
-        return Err(Says::unusable(why.clone()).with("photo_picture", picture_of("tried.png")));
+        return Err(Says::unusable(why.clone()).with("photo_picture", picture_of("brought.png")));
     }
     let file = process::process(&evidence.reading, &wedge, earlier);
     file.check().map_err(|w| Says::unusable(format!("The reading cannot be used: {} {}.", w.key, w.why)))?;
-    let mut output = Folder::begin(&at("read")?, &READ, true, &[])?;
-    put_reading(&evidence, &wedge, &file, &mut output)?;
+    let mut files = Memory::default();
+    put_reading(&evidence, &wedge, &file, &mut files)?;
     // Of one photo there are several readings, each with pictures of its own.
     let state = super::home::revision(&serde_json::to_vec(&evidence.reading)?);
     let picture_of = |file: &str| format!("{}{state}", picture_of(file));
@@ -317,16 +336,36 @@ pub(super) fn read_photo(
     told["together"] = says.into();
     told["apart"] = apart.into();
     told["corners"] = points.into();
-    output.commit()?;
-    home.write(&at("photo")?, &photo)?;
-    home.write(&at("photo.png")?, &shown)?;
-    home.write(&at("told.json")?, told.to_string().as_bytes())?;
-    for done in [tried, tried_shown] {
-        // It is kept as the photo of this reading.
-        let _ = fs::remove_file(done);
-    }
+    files.put("told.json", told.to_string().as_bytes())?;
+    let files = files.files.iter().map(|(name, bytes)| (name.as_str(), bytes.as_slice()));
+    put(home, &read, &KEPT, files.chain(pictures))?;
+    forget(home, &brought, &photo);
     desk.events.tell("wedge", &json!({ "wedge": name.text() }));
     Ok(told)
+}
+
+/// Puts files that belong together in the place of those that were there: all of them or none.
+fn put<'a>(
+    home: &Home,
+    place: &Path,
+    names: &'static Files,
+    files: impl IntoIterator<Item = (&'a str, &'a [u8])>,
+) -> Result<(), Says> {
+    let _held = home.writing();
+    let mut output = Folder::begin(place, names, true, &[])?;
+    for (name, bytes) in files {
+        output.put(name, bytes)?;
+    }
+    Ok(output.commit()?)
+}
+
+/// Forgets a photo that was brought, once it is kept with its reading; another that was brought meanwhile stays.
+fn forget(home: &Home, brought: &Path, photo: &[u8]) {
+    let _held = home.writing();
+    if fs::read(brought.join("photo")).is_ok_and(|last| last == photo) {
+        // What cannot be removed is replaced by the next.
+        let _ = fs::remove_dir_all(brought);
+    }
 }
 
 fn no_photo() -> Says {
@@ -421,9 +460,9 @@ fn measured(text: &[u8]) -> Vec<&'static str> {
 /// Where nothing was read, or there is another process of that name.
 pub(super) fn keep(home: &Home, wedge: &Name, name: &str, replace: bool) -> Result<Value, Says> {
     let name = Name::new(name.trim())?;
+    let _held = home.writing();
     let content = fs::read(home.at(&["wedges", wedge.text(), "read", "process.toml"])?)
         .map_err(|_| Says::unusable("This wedge was not read yet; drop its photo first."))?;
-    let _held = home.writing();
     let file: PathBuf = home.at(&["processes", &format!("{name}.toml")])?;
     if !replace && let Some(there) = fs::read(&file).ok().filter(|there| *there != content) {
         let own = measured(&content);

@@ -1,6 +1,7 @@
 //! Versions, trays and wedges, as a page asks for them.
 
 use std::fs;
+use std::path::Path;
 use std::process::Command;
 use std::time::{Duration, Instant};
 
@@ -224,6 +225,25 @@ fn two_pages_do_not_overwrite_each_others_table() {
 }
 
 #[test]
+fn a_table_that_is_not_taken_leaves_the_one_before() {
+    let home = home();
+    let desk = Desk::open(home.path());
+    let tray = desk.json("POST", "/api/jobs", &json!({ "tray": true })).json();
+    let name = tray["name"].as_str().expect("a name");
+    let path = format!("/api/jobs/{name}/table?name=pasted.tsv");
+    assert_eq!(desk.ask("PUT", &path, b"name\nAda\nFog\n").status, 200);
+    let folder = home.path().join("orders").join(name);
+    let kept =
+        || ["order.toml", "table.csv"].map(|file| fs::read_to_string(folder.join(file)).expect("there"));
+    // By hand, it gets a blank that lies where the page reaches nothing.
+    let [order, _] = kept();
+    fs::write(folder.join("order.toml"), format!("blank = \"/etc/blank.toml\"\n{order}")).expect("writable");
+    let before = kept();
+    let got = desk.ask("PUT", &path, b"name\nRain\n");
+    assert_eq!((got.status, kept()), (403, before), "{got:?}");
+}
+
+#[test]
 fn a_tray_has_room_for_the_blank_that_it_names_as_long_as_nobody_says_how_much() {
     let home = home();
     let desk = Desk::open(home.path());
@@ -327,6 +347,25 @@ fn a_wedge_is_drawn_read_and_kept() {
     assert_eq!(desk.get(&path).json()["reading"]["together"], with["together"]);
     let gone = desk.ask("POST", &format!("{path}/photo?with=..%2F..%2Fprocesses%2Fold.toml"), b"").json();
     assert!(gone["apart"] == true && gone["together"].to_string().contains("'old' is not here"), "{gone}");
+    // A reading is replaced whole or not at all: nothing of it lies elsewhere, and one file that cannot be replaced keeps all.
+    let folder = home.path().join("wedges").join(first);
+    let names = |folder: &Path| {
+        let all = fs::read_dir(folder).expect("readable").map(|e| e.expect("readable").file_name());
+        let mut all: Vec<String> = all.map(|name| name.to_string_lossy().into_owned()).collect();
+        all.sort();
+        all
+    };
+    assert_eq!(names(&folder), ["about.json", "drawn", "read"]);
+    let of_reading = names(&folder.join("read"));
+    assert!(["photo", "process.toml", "told.json"].iter().all(|n| of_reading.iter().any(|m| m == n)));
+    let process = || fs::read(folder.join("read/process.toml")).expect("there");
+    let before = process();
+    fs::remove_file(folder.join("read/told.json")).expect("it goes");
+    fs::create_dir(folder.join("read/told.json")).expect("it is made");
+    let got = desk.ask("POST", &format!("{path}/photo?with=..%2F..%2Fprocesses%2Fshed.toml"), b"");
+    assert!(got.status >= 400 && process() == before, "{got:?}");
+    assert_eq!(names(&folder.join("read")), of_reading);
+    fs::remove_dir(folder.join("read/told.json")).expect("it goes");
     let kit = desk.get("/api/kit").json();
     assert_eq!(
         (&kit["processes"][0]["name"], &kit["processes"][0]["measured"], &kit["processes"][0]["partly"]),

@@ -16,7 +16,7 @@ pub use error::OutputError;
 pub use files::Files;
 pub use folder::Folder;
 pub use memory::Memory;
-pub use unfinished::{abandon, placed};
+pub use unfinished::{abandon, placed, sweep};
 pub use zip::{Zip, ZipFile};
 
 /// What takes the files of a job, one after the other.

@@ -272,7 +272,7 @@ fn held<T>(mut make: impl FnMut() -> io::Result<(T, File, PathBuf)>) -> io::Resu
 }
 
 /// Removes what runs that are gone left in a folder, and finishes what they were putting in place.
-pub(super) fn sweep(within: &Path) {
+pub fn sweep(within: &Path) {
     for name in names(within).unwrap_or_default() {
         if is_unfinished(&name) {
             let path = within.join(&name);
