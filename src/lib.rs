@@ -97,9 +97,10 @@ pub mod asked {
     pub use crate::findings::Harm;
     pub use crate::job::acceptance::{Acceptance, Given};
     pub use crate::job::asked::{ArtJob, BlankJob, BurnJob, DotsJob, LayerJob, Reference, ScanJob, ToneJob};
+    pub use crate::job::unsaid::Unsaid;
     pub use crate::job::words::{
-        Align, Along, Amount, Anchor, BeamOn, Crop, CurvePoints, DotGain, Levels, Nudge, Offset, Packing,
-        ReadAs, Sharpen, ToneBy, Ways,
+        Align, Along, Amount, Anchor, BeamOn, BurnTime, Crop, CurvePoints, DotGain, FilledIn, Levels, Nudge,
+        Offset, Packing, ReadAs, Sharpen, ToneBy, Ways,
     };
     pub use crate::job::{Coating, Machine, ProcessFile};
     pub use crate::placement::Place;

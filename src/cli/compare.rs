@@ -18,6 +18,7 @@ use super::unused;
 use crate::art::Art;
 use crate::colour::srgb8;
 use crate::encode::sink::{Files, Sink};
+use crate::job::words::FilledIn;
 use crate::job::{Plan, Standing, plan, settle};
 use crate::pipeline::compare::{self, Contender};
 use crate::pipeline::{self, LADDER, PipelineError, Wanted};
@@ -140,8 +141,7 @@ pub fn run(args: &CompareArgs, out: &mut Out) -> Result<u8, Failure> {
             if d.is_some() {
                 // A density is that of the lines: where the beam switches along them is settled as for one that nobody named.
                 (job.dots.pitch, job.dots.pitch_across) = (d, d);
-                job.unsaid.retain(|k| k != "pitch");
-                job.unsaid.push("pitch".into());
+                job.unsaid.fill(FilledIn::Pitch);
             }
             // Screens that search may switch the beam finer than others: each is shown as it would be prepared.
             for searches in [true, false] {

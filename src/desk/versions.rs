@@ -8,6 +8,7 @@ use serde_json::{Map, Value, json};
 use crate::art::Kind;
 use crate::art::reading::Decision;
 use crate::job::Plan;
+use crate::job::words::FilledIn;
 use crate::placement::Place;
 use crate::units::short;
 
@@ -129,7 +130,7 @@ pub(super) const MOST: usize = 8;
 
 /// Whether the head can be faster at full power: where neither was asked for or measured, the speed follows the power.
 fn quicker(plan: &Plan) -> bool {
-    let free = plan.job.is_unsaid("power") && plan.job.is_unsaid("speed");
+    let free = !plan.job.asks_for(FilledIn::Power) && !plan.job.asks_for(FilledIn::Speed);
     free && plan.held.as_ref().is_none_or(|m| m.best.is_none()) && plan.process.power.value.0 < 0.98
 }
 

@@ -6,9 +6,10 @@ use serde::{Deserialize, Serialize};
 
 use super::acceptance::{self, Acceptance};
 use super::error::FileError;
+use super::unsaid::Unsaid;
 use super::words::{
-    Align, Along, Amount, Anchor, BeamOn, BurnTime, Crop, CurvePoints, DotGain, Levels, Nudge, Offset,
-    Packing, ReadAs, Sharpen, ToneBy, Ways,
+    Align, Along, Amount, Anchor, BeamOn, BurnTime, Crop, CurvePoints, DotGain, FilledIn, Levels, Nudge,
+    Offset, Packing, ReadAs, Sharpen, ToneBy, Ways,
 };
 use super::{Coating, Machine, ProcessFile};
 use super::{file, file_name};
@@ -263,10 +264,10 @@ pub(super) const MOST_SWITCHES: u32 = 3;
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct Job {
-    /// What nobody asked for but was filled in when the job was first prepared: `machine`, `coating`,
-    /// `blank`, `surface`, `pitch`, `power`, `speed`, `passes`. So that a job that is run again says the same of its values.
-    #[serde(skip_serializing_if = "Vec::is_empty")]
-    pub unsaid: Vec<String>,
+    /// What nobody asked for but was filled in when the job was first prepared: so that a job that is run again says the
+    /// same of its values.
+    #[serde(skip_serializing_if = "Unsaid::is_empty")]
+    pub unsaid: Unsaid,
     /// The art.
     pub art: ArtJob,
     /// What lies above the art, bottom to top.
@@ -300,21 +301,10 @@ impl Job {
     /// of another number of passes.
     pub fn over(self, base: Job) -> Job {
         let base = self.without_what_follows(base);
-        let said = [
-            ("machine", self.machine.is_some()),
-            ("coating", self.coating.is_some()),
-            ("blank", self.blank.shape.is_some()),
-            ("surface", self.blank.surface.is_some()),
-            ("pitch", self.dots.pitch.is_some()),
-            ("power", self.burn.power.is_some()),
-            ("speed", self.burn.speed.is_some()),
-            ("passes", self.burn.passes.is_some()),
-        ];
         let crc32 = self.art.crc32.or(base.art.crc32.filter(|_| self.art.file.is_none()));
         let accept = acceptance::merged(self.scan.accept.clone(), base.scan.accept.clone());
-        let still = |key: &String| !said.iter().any(|(k, now)| *now && k == key);
         Job {
-            unsaid: base.unsaid.into_iter().filter(still).collect(),
+            unsaid: base.unsaid.less(&self),
             art: ArtJob { crc32, ..self.art.over(base.art) },
             layers: if self.layers.is_empty() { base.layers } else { self.layers },
             blank: self.blank.over(base.blank),
@@ -333,12 +323,12 @@ impl Job {
         let blank = &self.blank;
         if blank.shape.is_some() || blank.surface.is_some() || blank.coatings.is_some() {
             base.blank.coatings = None;
-            if base.is_unsaid("coating") {
+            if !base.asks_for(FilledIn::Coating) {
                 base.coating = None;
             }
         }
         let other_machine = self.machine.is_some() || self.process.is_some();
-        let other_pitch = other_machine && base.is_unsaid("pitch");
+        let other_pitch = other_machine && !base.asks_for(FilledIn::Pitch);
         if other_pitch || self.dots.pitch.is_some() {
             // Written out, the pitch across is there even where it follows from that along.
             let DotsJob { pitch, pitch_across, .. } = &base.dots;
@@ -348,15 +338,15 @@ impl Job {
             base.dots.pitch = None;
         }
         let other_start = other_machine || self.coating.is_some() || base.coating.is_none();
-        if other_start && base.is_unsaid("power") {
+        if other_start && !base.asks_for(FilledIn::Power) {
             base.burn.power = None;
         }
         // Each pass gives its share of the exposure.
         let other_passes = self.burn.passes.is_some_and(|p| p != base.burn.passes.unwrap_or(1));
-        if (other_start || other_passes) && base.is_unsaid("speed") {
+        if (other_start || other_passes) && !base.asks_for(FilledIn::Speed) {
             base.burn.speed = None;
         }
-        if other_start && base.is_unsaid("passes") {
+        if other_start && !base.asks_for(FilledIn::Passes) {
             base.burn.passes = None;
         }
         base
@@ -365,12 +355,7 @@ impl Job {
     /// The line pitch of a job whose pitch was filled in, with which the beam switches once or more often.
     pub(super) fn filled_in_pitch(&self) -> Option<Pitch> {
         let across = self.dots.pitch_across.filter(|p| follows(self.dots.pitch, *p));
-        if self.is_unsaid("pitch") { across } else { None }
-    }
-
-    /// Whether a value that is there was filled in rather than asked for.
-    pub fn is_unsaid(&self, key: &str) -> bool {
-        self.unsaid.iter().any(|k| k == key)
+        if self.asks_for(FilledIn::Pitch) { None } else { across }
     }
 
     /// Reads a job file. The art's file name is made relative to the current folder.

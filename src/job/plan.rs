@@ -12,7 +12,7 @@ use super::error::PlanError;
 use super::named::Named;
 use super::process::ToneCurve;
 use super::settle::{SettledArt, SettledDots, SettledLayer, SettledScan, SettledTone, start_speed};
-use super::words::ReadAs;
+use super::words::{FilledIn, ReadAs};
 use super::written;
 use super::{Coating, Machine, Process, ProcessFile};
 use crate::art::Kind;
@@ -106,19 +106,18 @@ impl Plan {
     /// Where the change asks for what the machine cannot do, as it would on the command line.
     pub fn with(&self, change: Change) -> Result<Plan, PlanError> {
         let mut job = self.job.clone();
-        let mut asked = |key| job.unsaid.retain(|k| k != key);
         let share = |watts: Watts| Share((watts.0 / self.process.rated_power.value.0).clamp(0.0, 1.0));
         match change {
             Change::Power(watts) => {
-                asked("power");
+                job.unsaid.ask(FilledIn::Power);
                 job.burn.power = Some(share(watts));
             }
             Change::Speed(speed) => {
-                asked("speed");
+                job.unsaid.ask(FilledIn::Speed);
                 job.burn.speed = Some(speed);
             }
             Change::Pitch(across) => {
-                asked("pitch");
+                job.unsaid.ask(FilledIn::Pitch);
                 let process = &self.process;
                 let along = Mm(across.0 / (process.pitch_across.value.0 / process.pitch_along.value.0));
                 job.dots.pitch = Pitch::from_mm(along.0);
@@ -126,11 +125,11 @@ impl Plan {
             }
             Change::Ceiling(share) => job.tone.ceiling = Some(share),
             Change::Alike { speed, power, pitch_kept } => {
-                asked("power");
-                asked("speed");
+                job.unsaid.ask(FilledIn::Power);
+                job.unsaid.ask(FilledIn::Speed);
                 (job.burn.speed, job.burn.power) = (Some(speed), Some(share(power)));
                 if pitch_kept {
-                    asked("pitch");
+                    job.unsaid.ask(FilledIn::Pitch);
                 }
             }
         }
@@ -216,7 +215,8 @@ impl Plan {
     pub fn start_at(&self, pitch: Mm) -> Setting {
         let mut setting = self.process.setting();
         (setting.pitch_along, setting.pitch_across) = (pitch, pitch);
-        let unsaid = self.job.is_unsaid("speed") && self.held.as_ref().is_none_or(|m| m.best.is_none());
+        let unsaid =
+            !self.job.asks_for(FilledIn::Speed) && self.held.as_ref().is_none_or(|m| m.best.is_none());
         if unsaid {
             let (s, v0) = self.process.reciprocity.value;
             let top = MmPerS(self.machine.axes(self.process.lines).0.top_speed);

@@ -87,6 +87,29 @@ impl From<Kind> for ReadAs {
 }
 
 words! {
+    /// A value of a job that is filled in where nobody asks for it.
+    #[derive(PartialOrd, Ord)]
+    FilledIn, "value that unsaid can name" {
+        /// The machine.
+        Machine = "machine",
+        /// The coating.
+        Coating = "coating",
+        /// The outline of the blank.
+        Blank = "blank",
+        /// What the blank's surface looks like.
+        Surface = "surface",
+        /// The pitch along the lines.
+        Pitch = "pitch",
+        /// The power setting.
+        Power = "power",
+        /// The speed while marking.
+        Speed = "speed",
+        /// The passes over each line.
+        Passes = "passes",
+    }
+}
+
+words! {
     /// How tones are made.
     ToneBy, "way to make tones" {
         /// By dots of one power.

@@ -3,13 +3,14 @@
 use super::acceptance::Acceptance;
 use super::asked::{ArtJob, BlankJob, BurnJob, DotsJob, Job, Reference, ScanJob, ToneJob};
 use super::plan::Settled;
+use super::unsaid::Unsaid;
 use super::words::{Amount, Levels, Sharpen};
 use crate::units::{Pitch, Share};
 
 /// The job that gives this plan again; `settled.job` is the job as it was asked.
 pub(super) fn out(settled: &Settled) -> Job {
     Job {
-        unsaid: unsaid(&settled.job),
+        unsaid: Unsaid::of(&settled.job),
         art: art(settled),
         layers: settled.job.layers.clone(),
         blank: BlankJob {
@@ -49,21 +50,6 @@ pub(super) fn accepting(job: &Job, accept: impl Iterator<Item = Acceptance>) -> 
 
 fn some<T>(list: Vec<T>) -> Option<Vec<T>> {
     (!list.is_empty()).then_some(list)
-}
-
-/// What nobody asked for, now or before.
-fn unsaid(asked: &Job) -> Vec<String> {
-    let filled = [
-        ("machine", asked.machine.is_none()),
-        ("coating", asked.coating.is_none()),
-        ("blank", asked.blank.shape.is_none()),
-        ("surface", asked.blank.surface.is_none()),
-        ("pitch", asked.dots.pitch.is_none()),
-        ("power", asked.burn.power.is_none()),
-        ("speed", asked.burn.speed.is_none()),
-        ("passes", asked.burn.passes.is_none()),
-    ];
-    filled.iter().filter(|(k, absent)| *absent || asked.is_unsaid(k)).map(|(k, _)| k.to_string()).collect()
 }
 
 fn art(settled: &Settled) -> ArtJob {

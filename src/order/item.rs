@@ -5,6 +5,7 @@ use std::path::Path;
 use super::file::{Order, OrderError};
 use super::table::{Table, TableRow, Unfilled};
 use crate::job::asked::Reference;
+use crate::job::words::FilledIn;
 use crate::job::{Job, file_name};
 
 /// The most pieces of an order.
@@ -125,7 +126,7 @@ fn fill_named(job: &mut Job, row: &TableRow) -> Result<(), Unfilled> {
         && name.contains(['{', '}'])
     {
         job.coating = of_row(name)?.map(Reference::Name);
-        job.unsaid.retain(|key| key != "coating");
+        job.unsaid.ask(FilledIn::Coating);
     }
     if let Some(Reference::Name(name)) = &job.process
         && name.contains(['{', '}'])

@@ -21,6 +21,7 @@ use super::brief::{ArtFile, Brief};
 use super::error::PlanError;
 use super::plan::{Plan, Settled};
 use super::rotary::Turned;
+use super::words::FilledIn;
 use super::{Coating, Machine, Named, Process, ProcessFile, Standing, written};
 use crate::note::{About, Note};
 use crate::placement::Along;
@@ -33,7 +34,7 @@ pub(super) fn settle(brief: &Brief) -> Result<Plan, PlanError> {
     let Named { machine, coating, measured, tone_curve } = named;
     let held = measured.as_ref().map(|m| m.holding(&machine.name, &coating.name));
     let mut machine = measured_on(machine, held.as_ref())?;
-    let said = job.coating.is_some() && !job.is_unsaid("coating");
+    let said = job.asks_for(FilledIn::Coating);
     let blank = blank::settle(&job.blank, said.then_some(&coating))?;
     if let Some(mantle) = blank.blank.shape.turned() {
         let turned = Turned { mantle, round: Along::X };
@@ -141,13 +142,13 @@ fn assumptions(
     process: &Process,
 ) -> Vec<Note> {
     let mut all = Vec::new();
-    if job.machine.is_none() || job.is_unsaid("machine") {
+    if !job.asks_for(FilledIn::Machine) {
         all.push(Note::new(About::Assumed, format!("the machine is the kit's {}", machine.name)));
     }
-    let no_coating = job.coating.is_none() || job.is_unsaid("coating");
-    let no_surface = job.blank.surface.is_none() || job.is_unsaid("surface");
+    let no_coating = !job.asks_for(FilledIn::Coating);
+    let no_surface = !job.asks_for(FilledIn::Surface);
     let on = blank.surface;
-    if job.blank.shape.is_none() || job.is_unsaid("blank") {
+    if !job.asks_for(FilledIn::Blank) {
         let is_usual = no_surface && no_coating;
         let what = if is_usual { blank.usual.clone() } else { format!("{on} of {}", blank.blank.shape) };
         all.push(Note::new(About::Blank, format!("the blank is a {what}")));

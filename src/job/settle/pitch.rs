@@ -3,7 +3,7 @@
 use crate::blank::Shape;
 use crate::job::process::BeamSize;
 use crate::job::rotary::{Rotary, Turned};
-use crate::job::words::ToneBy;
+use crate::job::words::{FilledIn, ToneBy};
 use crate::job::{Job, Known, Machine, Process, ProcessFile, Standing};
 use crate::mark::advise;
 use crate::placement::{Along, Grid};
@@ -42,8 +42,8 @@ impl Pitches {
 /// pitches. So do lines round a cylinder, whose dots may have to fill a turn.
 pub(super) fn switches(job: &Job, machine: &Machine, process: &Process, screen: &Screen) -> u32 {
     const FINE: u32 = 2;
-    let asked = (job.dots.pitch.is_some() && !job.is_unsaid("pitch"))
-        || (job.dots.pitch_across.is_some() && job.filled_in_pitch().is_none());
+    let asked =
+        job.asks_for(FilledIn::Pitch) || (job.dots.pitch_across.is_some() && job.filled_in_pitch().is_none());
     let by_dots = job.scan.tone_by.unwrap_or(ToneBy::Dots) == ToneBy::Dots;
     let free = machine.turned.is_none_or(|t| t.mantle.is_cone() || t.round != process.lines);
     let fits = screen.searches && by_dots && free && !asked;
@@ -99,7 +99,7 @@ fn wished(job: &Job, machine: &Machine, measured: Option<&ProcessFile>) -> Pitch
         let across = filled_in.or(job.dots.pitch_across).map_or(along, |p| Mm(p.mm()));
         Pitches { lines, along, across, known, why }
     };
-    if let Some(p) = job.dots.pitch.filter(|_| !job.is_unsaid("pitch")) {
+    if let Some(p) = job.dots.pitch.filter(|_| job.asks_for(FilledIn::Pitch)) {
         let known = Known::new((), Standing::Given, "as asked");
         return pitches(Mm(p.mm()), known, "as asked".into());
     }

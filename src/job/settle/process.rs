@@ -3,6 +3,7 @@
 use super::pitch::Pitches;
 use crate::job::error::PlanError;
 use crate::job::process::{BeamSize, Best, ExposureAt, MeasuredValue};
+use crate::job::words::FilledIn;
 use crate::job::{Coating, Job, Known, Machine, Process, ProcessFile, Standing};
 use crate::mark::{Beam, Setting, Unsure};
 use crate::note::Note;
@@ -198,12 +199,12 @@ impl Sources<'_> {
     fn setting<T>(
         &self,
         asked: Option<T>,
-        unsaid: bool,
+        is_asked: bool,
         best: Option<T>,
         usual: impl FnOnce() -> (T, String),
     ) -> Known<T> {
         match (asked, best) {
-            (Some(value), _) if !unsaid => Known::new(value, Standing::Given, "as asked"),
+            (Some(value), _) if is_asked => Known::new(value, Standing::Given, "as asked"),
             (kept, Some(best)) => self.of_file(kept.unwrap_or(best)),
             (kept, None) => {
                 let (usual, source) = usual();
@@ -217,7 +218,7 @@ fn passes(job: &Job, sources: &Sources<'_>) -> Result<Known<u32>, PlanError> {
     let best = sources.file.best.as_ref().map(|b| b.passes);
     // One pass is no number of the coating's, whatever its file says: nobody gave it.
     let passes = match (job.burn.passes, best) {
-        (Some(asked), _) if !job.is_unsaid("passes") => Known::new(asked, Standing::Given, "as asked"),
+        (Some(asked), _) if job.asks_for(FilledIn::Passes) => Known::new(asked, Standing::Given, "as asked"),
         (kept, Some(best)) => sources.of_file(kept.unwrap_or(best)),
         (kept, None) => Known::new(kept.unwrap_or(1), Standing::Assumed, "the usual"),
     };
@@ -231,7 +232,7 @@ fn power(job: &Job, sources: &Sources<'_>) -> Result<Known<Share>, PlanError> {
     let coating = sources.coating;
     let best = sources.file.best.as_ref().map(|b| b.power);
     let usual = || (coating.start.power, format!("start for {}", coating.name));
-    let power = sources.setting(job.burn.power, job.is_unsaid("power"), best, usual);
+    let power = sources.setting(job.burn.power, job.asks_for(FilledIn::Power), best, usual);
     let p = power.value;
     if p.0 <= 0.0 || p.0 > 1.0 {
         return Err(PlanError::absurd(format!(
@@ -252,6 +253,7 @@ fn speed(
     let (machine, coating) = (sources.machine, sources.coating);
     let top = MmPerS(machine.axes(pitch.lines).0.top_speed);
     let best = sources.file.best.as_ref();
+    let asked = job.asks_for(FilledIn::Speed);
     let usual = || {
         let watts = Watts(machine.laser.power.0 * power.0);
         let exposure = coating.start.exposure.0 / f64::from(passes);
@@ -269,10 +271,9 @@ fn speed(
                 format!("{}: {}, scaled to {passes}", sources.file.source(), found(sources.file, best));
             Known::new(job.burn.speed.unwrap_or(scaled), Standing::Assumed, source)
         }
-        None => sources.setting(job.burn.speed, job.is_unsaid("speed"), best.map(|b| b.speed), usual),
+        None => sources.setting(job.burn.speed, asked, best.map(|b| b.speed), usual),
     };
     let v = speed.value;
-    let asked = job.burn.speed.is_some() && !job.is_unsaid("speed");
     if v.0 > top.0 && best.is_some() && !asked {
         return Err(PlanError::absurd(format!(
             "the process file's best setting has a speed of {v}, but {} marks at up to {top}; name the machine that it \
@@ -291,7 +292,7 @@ fn speed(
 
 /// Whether the speed follows from that of a wedge's best patch, which had another number of passes.
 fn is_scaled(job: &Job, best: &Best, passes: u32) -> bool {
-    best.passes != passes && (job.burn.speed.is_none() || job.is_unsaid("speed"))
+    best.passes != passes && !job.asks_for(FilledIn::Speed)
 }
 
 /// How a setting was found, and for how many passes.
