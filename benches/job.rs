@@ -13,7 +13,7 @@ use dotwright::kernels::job::{Job, Plan, plan};
 use dotwright::kernels::placement::Place;
 use dotwright::kernels::progress::Silent;
 use dotwright::kernels::units::{Mm, Pitch};
-use dotwright::kernels::{outputs, pipeline};
+use dotwright::kernels::{outputs, pipeline, screen};
 
 fn main() {
     divan::main();
@@ -65,13 +65,14 @@ fn coaster_all_outputs(bencher: Bencher) {
 #[divan::bench(sample_count = 3, sample_size = 1)]
 fn bed_dots(bencher: Bencher) {
     let plan = planned("rect:400x400mm", 0.0, 600.0);
+    let screen = screen::find("auto").expect("the usual screen");
     let bytes = jpeg();
     bencher.counter(ItemsCount::new(9449 * 9449usize)).bench(|| {
         let art = art::open(bytes, "the sample").expect("opened");
         let wanted = pipeline::wanted(&plan, pipeline::Shown::Art(&art), &Silent).expect("drawn");
         drop(art);
         let placement = wanted.placement;
-        pipeline::dots(&plan, plan.dots.screen, wanted.kind, wanted.tone, &placement, &Silent)
+        pipeline::dots(&plan, screen, wanted.kind, wanted.tone, &placement, &Silent)
             .expect("screened")
             .0
     });

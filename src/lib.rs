@@ -177,7 +177,7 @@ pub use findings::{Remedy, Severity};
 /// let mut brief = Brief::read("scan.accept = ['over-burn']".parse()?)?;
 /// brief.art = Some(ArtFile { name: "ship.png".into(), path: "../ship.png".into(), crc32: 0x1234_5678 });
 /// let plan = brief.settle()?;
-/// assert_eq!(plan.job.art.crc32, Some(0x1234_5678));
+/// assert_eq!(plan.job().art.crc32, Some(0x1234_5678));
 /// let wrong: Job = "scan.accept = ['overburn']".parse()?;
 /// assert!(Brief::read(wrong)?.settle().unwrap_err().to_string().contains("did you mean over-burn?"));
 /// # Ok::<(), Box<dyn std::error::Error>>(())
@@ -202,7 +202,7 @@ pub use job::Job;
 /// use dotwright::{Job, Plan};
 ///
 /// let plan = Plan::of(&Job::default())?;
-/// assert!(plan.job.to_toml()?.contains("glass"));
+/// assert!(plan.job().to_toml()?.contains("glass"));
 /// let wrong: Job = "blank = { shape = 'round:4mm', margin = '3mm' }".parse()?;
 /// assert!(Plan::of(&wrong).unwrap_err().to_string().contains("smaller than its margins"));
 /// # Ok::<(), Box<dyn std::error::Error>>(())
@@ -216,7 +216,7 @@ pub use job::{ArtFile, FileError, PlanError};
 /// use dotwright::{About, Job, Plan};
 ///
 /// let plan = Plan::of(&Job::default())?;
-/// let blank = plan.assumptions.iter().find(|note| note.about == About::Blank).ok_or("not assumed")?;
+/// let blank = plan.assumptions().iter().find(|note| note.about == About::Blank).ok_or("not assumed")?;
 /// assert!(blank.says.starts_with("the blank is a "));
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```

@@ -456,7 +456,7 @@ fn the_lag_of_a_timing_wedge_is_what_the_scan_program_takes_up() {
     let measured = process.lag_ms.as_ref().unwrap().value;
     assert!((measured - 5.0).abs() < 0.2, "{measured}");
     let job = Job { process: Some(Reference::Whole(Box::new(process))), ..Job::default() };
-    let limits = resolve(&job).unwrap().machine.limits();
+    let limits = resolve(&job).unwrap().machine().limits();
 
     // A job at one speed, written for that machine: burnt late by the true lag, its dots lie where they belong.
     let one_speed = Request {

@@ -24,7 +24,7 @@ pub struct Brief {
     /// The job, as asked.
     pub job: Job,
     /// What it names.
-    pub named: Named,
+    pub(crate) named: Named,
     /// Its art's file; `None` where no art has been read yet.
     pub art: Option<ArtFile>,
     /// The files of its layers, one each; `None` for a layer without a file. Empty where none has been read yet.

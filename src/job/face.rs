@@ -1,10 +1,11 @@
-//! What whoever uses the library needs to come from text to a plan.
+//! What whoever uses the library needs to come from text to a plan, and sees of it.
 
 use std::path::Path;
 use std::str::FromStr;
 
 use super::plan::{self, Plan};
-use super::{FileError, Job, PlanError, file};
+use super::{FileError, Job, Machine, PlanError, file};
+use crate::note::Note;
 
 impl FromStr for Job {
     type Err = FileError;
@@ -24,5 +25,25 @@ impl Plan {
     /// smaller than its margins. Each is one sentence that says what to do.
     pub fn of(job: &Job) -> Result<Plan, PlanError> {
         plan::resolve(job)
+    }
+
+    /// The job that gives this plan again: every default written out.
+    pub fn job(&self) -> &Job {
+        &self.job
+    }
+
+    /// The machine, with what was measured of it and the piece that it turns.
+    pub fn machine(&self) -> &Machine {
+        &self.machine
+    }
+
+    /// What was assumed because nothing was said, one sentence each.
+    pub fn assumptions(&self) -> &[Note] {
+        &self.assumptions
+    }
+
+    /// Other things a person should know, one sentence each.
+    pub fn notes(&self) -> &[Note] {
+        &self.notes
     }
 }

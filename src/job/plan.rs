@@ -26,58 +26,59 @@ use crate::placement::{Grid, Place};
 use crate::screen::Options;
 use crate::units::{Mm, MmPerS, Pitch, Share, Watts};
 
-/// All that is settled, part by part.
+/// All that is settled, part by part, for this program alone.
 #[derive(Debug, Clone)]
 pub struct Settled {
     /// The job that gives this plan again: every default written out.
-    pub job: Job,
+    pub(crate) job: Job,
     /// The art's file; `None` where no art was read.
-    pub art_file: Option<ArtFile>,
+    pub(crate) art_file: Option<ArtFile>,
     /// How the art is read and laid.
-    pub art: SettledArt,
+    pub(crate) art: SettledArt,
     /// What lies on the piece, bottom to top, its art first; empty where it is its art and nothing else.
-    pub layers: Vec<SettledLayer>,
+    pub(crate) layers: Vec<SettledLayer>,
     /// The machine.
-    pub machine: Machine,
+    pub(crate) machine: Machine,
     /// The coating.
-    pub coating: Coating,
+    pub(crate) coating: Coating,
     /// What was measured, where anything was: as it was stated.
-    pub measured: Option<ProcessFile>,
+    pub(crate) measured: Option<ProcessFile>,
     /// As much of it as holds on this machine with this coating.
-    pub held: Option<ProcessFile>,
+    pub(crate) held: Option<ProcessFile>,
     /// The process: each value and how it is known.
-    pub process: Process,
+    pub(crate) process: Process,
     /// Beam, setting and response together.
-    pub burn: Burn,
+    pub(crate) burn: Burn,
     /// The blank and its margin.
-    pub blank: Blank,
+    pub(crate) blank: Blank,
     /// The blank's surface.
-    pub surface: Surface,
+    pub(crate) surface: Surface,
     /// The coatings that the blank takes, as the kit or a file names them, the usual one first.
-    pub coatings: Vec<String>,
+    pub(crate) coatings: Vec<String>,
     /// Distances between dots.
-    pub grid: Grid,
+    pub(crate) grid: Grid,
     /// Why this pitch, in words.
-    pub pitch_why: String,
+    pub(crate) pitch_why: String,
     /// What is done to the tones.
-    pub tone: SettledTone,
+    pub(crate) tone: SettledTone,
     /// How dots are made of them, and into which files.
-    pub dots: SettledDots,
+    pub(crate) dots: SettledDots,
     /// The scan program.
-    pub scan: SettledScan,
+    pub(crate) scan: SettledScan,
     /// What was assumed because nothing was said, one sentence each.
-    pub assumptions: Vec<Note>,
+    pub(crate) assumptions: Vec<Note>,
     /// The files that are no longer what the job was first prepared with, by their names.
-    pub changed: Vec<String>,
+    pub(crate) changed: Vec<String>,
     /// Other things a person should know, one sentence each.
-    pub notes: Vec<Note>,
+    pub(crate) notes: Vec<Note>,
 }
 
-/// A job with every number settled and checked. It is read like the [`Settled`] that it holds and never changes:
-/// what is to be otherwise is settled anew, by [`Plan::with`] or from another [`Brief`].
+/// A job with every number settled and checked. In this program it is read like the [`Settled`] that it holds. It never
+/// changes: what is to be otherwise is settled anew, by [`Plan::with`] or from another [`Brief`].
 #[derive(Debug, Clone)]
 pub struct Plan(Arc<Settled>);
 
+#[doc(hidden)]
 impl Deref for Plan {
     type Target = Settled;
 
@@ -104,7 +105,7 @@ impl Plan {
     ///
     /// # Errors
     /// Where the change asks for what the machine cannot do, as it would on the command line.
-    pub fn with(&self, change: Change) -> Result<Plan, PlanError> {
+    pub(crate) fn with(&self, change: Change) -> Result<Plan, PlanError> {
         let mut job = self.job.clone();
         let share = |watts: Watts| Share((watts.0 / self.process.rated_power.value.0).clamp(0.0, 1.0));
         match change {
@@ -145,7 +146,7 @@ impl Plan {
 
     /// The same blank with the whole of the art on it, small and in about `places` places along its longer side: to see
     /// what of it another placement leaves out.
-    pub fn in_small(&self, places: f64) -> Plan {
+    pub(crate) fn in_small(&self, places: f64) -> Plan {
         let mut settled = Settled::clone(&self.0);
         // Half the room: even art with a transparent border, which may reach past the margin, is then shown whole.
         let room = self.blank.shape.width().min(self.blank.shape.height()) - 2.0 * self.blank.margin.0;
@@ -160,7 +161,7 @@ impl Plan {
     }
 
     /// The same plan for a job that goes elsewhere together with its art: each of its files is named as `at` says.
-    pub fn taken_along(&self, at: &dyn Fn(&str) -> String) -> Plan {
+    pub(crate) fn taken_along(&self, at: &dyn Fn(&str) -> String) -> Plan {
         let mut settled = Settled::clone(&self.0);
         let Job { art, layers, .. } = &mut settled.job;
         for file in layers.iter_mut().filter_map(|l| l.file.as_mut()).chain(&mut art.file) {
@@ -170,7 +171,7 @@ impl Plan {
     }
 
     /// The plan of one of its layers alone, which is settled as a piece's art is.
-    pub fn of_layer(&self, layer: &SettledLayer, place: Place) -> Plan {
+    pub(crate) fn of_layer(&self, layer: &SettledLayer, place: Place) -> Plan {
         let mut settled = Settled::clone(&self.0);
         settled.art = SettledArt { place, ..layer.art };
         if place == Place::Inside {
@@ -183,7 +184,7 @@ impl Plan {
 
     /// The same piece with its art drawn `times` finer than its lines lie apart, as fine either way: to see what of it the
     /// dots cannot show. Its art is known to be of `kind`.
-    pub fn finer(&self, times: usize, kind: Kind) -> Plan {
+    pub(crate) fn finer(&self, times: usize, kind: Kind) -> Plan {
         let mut settled = Settled::clone(&self.0);
         settled.art.read_as = kind.into();
         let of = |pitch: Mm, switches: usize| Mm(pitch.0 * switches as f64 / times.max(1) as f64);
@@ -193,13 +194,13 @@ impl Plan {
     }
 
     /// How many dots make up a line pitch: of a row, and of a column.
-    pub fn switched(&self) -> (usize, usize) {
+    pub(crate) fn switched(&self) -> (usize, usize) {
         self.scan.lines.swap((self.dots.options.switches.max(1) as usize, 1))
     }
 
     /// The same piece drawn in the cells of `grid`, for a quick look. What is known of how its art is read, or each of its
     /// layers in their order, is `read_as`.
-    pub fn roughly(&self, grid: Grid, read_as: &[Option<ReadAs>]) -> Plan {
+    pub(crate) fn roughly(&self, grid: Grid, read_as: &[Option<ReadAs>]) -> Plan {
         let mut settled = Settled::clone(&self.0);
         settled.grid = grid;
         if settled.layers.is_empty() {
@@ -212,7 +213,7 @@ impl Plan {
     }
 
     /// The setting that the same job starts from at another pitch: what was asked or measured stays.
-    pub fn start_at(&self, pitch: Mm) -> Setting {
+    pub(crate) fn start_at(&self, pitch: Mm) -> Setting {
         let mut setting = self.process.setting();
         (setting.pitch_along, setting.pitch_across) = (pitch, pitch);
         let unsaid =
@@ -228,7 +229,7 @@ impl Plan {
 
     /// What advice on pitches rests on: those from a quarter of the beam across to one and a half times it, unless others are
     /// named, for a piece of `size`.
-    pub fn question(&self, (from, to): (Option<Mm>, Option<Mm>), size: (Mm, Mm)) -> Question {
+    pub(crate) fn question(&self, (from, to): (Option<Mm>, Option<Mm>), size: (Mm, Mm)) -> Question {
         let beam = self.process.beam.value;
         let (along, across) = self.machine.axes(self.process.lines);
         Question {
@@ -243,7 +244,7 @@ impl Plan {
 
     /// The setting that exposes a solid as this plan's does, at another power and pitch: more power is a higher speed, as far
     /// as the axis goes.
-    pub fn as_exposed_at(&self, power: Watts, pitch: Mm) -> Setting {
+    pub(crate) fn as_exposed_at(&self, power: Watts, pitch: Mm) -> Setting {
         let mut setting = self.process.setting();
         (setting.power, setting.pitch_along, setting.pitch_across) = (power, pitch, pitch);
         let (s, v0) = self.process.reciprocity.value;
@@ -254,17 +255,17 @@ impl Plan {
     }
 
     /// The screens' settings for art that was read as `kind`: some look at it.
-    pub fn options(&self, kind: Kind) -> Options {
+    pub(crate) fn options(&self, kind: Kind) -> Options {
         Options { drawing: kind.is_drawn(), ..self.dots.options.clone() }
     }
 
     /// The tone curve of the process for a screen, where one was measured at this job's setting.
-    pub fn measured_curve(&self, screen: &str) -> Option<&ToneCurve> {
+    pub(crate) fn measured_curve(&self, screen: &str) -> Option<&ToneCurve> {
         self.curve_of(screen).filter(|c| self.holds(c))
     }
 
     /// The tone curve of the process for a screen that was measured at another setting than this job's.
-    pub fn curve_elsewhere(&self, screen: &str) -> Option<&ToneCurve> {
+    pub(crate) fn curve_elsewhere(&self, screen: &str) -> Option<&ToneCurve> {
         self.curve_of(screen).filter(|c| !self.holds(c))
     }
 
@@ -278,7 +279,7 @@ impl Plan {
     }
 
     /// Whether a finding may pass because the person accepted it, for this art and no worse than it is.
-    pub fn accepts(&self, finding: &Finding) -> Held {
+    pub(crate) fn accepts(&self, finding: &Finding) -> Held {
         acceptance::judge(&self.scan.accept, finding, self.art_file.as_ref().map(|a| a.crc32))
     }
 

@@ -144,15 +144,15 @@ impl ScanPlan {
 #[derive(Debug, Clone)]
 pub struct Outcome {
     /// What the stages found.
-    pub stages: Stages,
+    pub(crate) stages: Stages,
     /// What is worth saying, the most serious first.
     pub findings: Vec<Finding>,
     /// Every figure, still without files.
     pub report: Report,
     /// What the art looks like, where there is art and not only dots.
-    pub original: Option<Likeness>,
+    pub(crate) original: Option<Likeness>,
     /// Both readings of art that could be either.
-    pub readings: Option<Readings>,
+    pub(crate) readings: Option<Readings>,
 }
 
 impl Outcome {

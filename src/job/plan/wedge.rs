@@ -11,7 +11,7 @@ use crate::wedge::draw;
 impl Plan {
     /// The wedge that measures this job's process. A file of the maker's own is named only as such: a job holds all of it, and
     /// says the same where it is run again.
-    pub fn wedge(&self) -> WedgeOf {
+    pub(crate) fn wedge(&self) -> WedgeOf {
         // No wedge runs along a cone; what is asked for is a flat piece. None fits a blank that is too small; what is asked for
         // is a larger one.
         let is_cone = self.blank.shape.turned().is_some_and(|mantle| mantle.is_cone());
