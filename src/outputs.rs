@@ -7,8 +7,7 @@ use std::io;
 
 use crate::encode::sink::{Files, OutputError, Sink};
 use crate::encode::{EncodeError, bmp, png, tiff};
-use crate::findings::Severity;
-use crate::findings::motion;
+use crate::findings::{motion, replay};
 use crate::job::Plan;
 use crate::pipeline::Outcome;
 use crate::plane::Dots;
@@ -130,11 +129,11 @@ pub fn write(
     {
         progress.begin("scan program", 0.5)?;
         // What was found before was accepted, or no program would be written.
-        let accepted = |name: &str| outcome.findings.iter().any(|f| f.name == name);
-        let marking = write_program("program.nc", &p.program(dots), Some(dots), &accepted, output, progress)?;
+        let overhang = motion::overhang(&outcome.findings);
+        let marking = write_program("program.nc", &p.program(dots), Some(dots), overhang, output, progress)?;
         let about = "the scan program: what the machine runs".to_string();
         files.push(FileFacts { name: "program.nc".into(), bytes: Some(marking.bytes), about });
-        let walk = write_program("outline.nc", &p.outline(), None, &accepted, output, &Silent)?;
+        let walk = write_program("outline.nc", &p.outline(), None, overhang, output, &Silent)?;
         files.push(FileFacts {
             name: "outline.nc".into(),
             bytes: Some(walk.bytes),
@@ -161,13 +160,13 @@ pub fn write(
     Ok(report)
 }
 
-/// Writes a program and reads it back as it is written; what it comes to. It marks `dots`, where there are any; a stop
-/// that was `accepted`, by its name, is none.
+/// Writes a program and reads it back as it is written; what it comes to. It marks `dots`, where there are any, and may
+/// leave the bed by `overhang` mm, which was accepted.
 pub(crate) fn write_program(
     name: &str,
     program: &Program<'_>,
     dots: Option<&Dots>,
-    accepted: &dyn Fn(&str) -> bool,
+    overhang: f64,
     output: &mut dyn Sink,
     progress: &dyn Progress,
 ) -> Result<Cost, WriteError> {
@@ -194,8 +193,7 @@ pub(crate) fn write_program(
     if let Some(dots) = dots {
         replayed.against(dots);
     }
-    let stops = motion::replayed(&replayed.report);
-    match stops.iter().find(|f| f.severity == Severity::Stop && !accepted(f.name)) {
+    match replay::harmful(&replayed.report, overhang) {
         Some(stop) => Err(WriteError::Unsafe(name.to_string(), stop.message.to_string())),
         None => Ok(cost),
     }

@@ -858,6 +858,14 @@ fn a_program_that_would_burn_or_leave_the_bed_is_never_written() {
     assert!(text(&o.stdout).contains("STOP off-bed: The outline leaves the bed"), "{}", text(&o.stdout));
     assert!(!b.path().join("out/program.nc").exists() && !b.path().join("out/outline.nc").exists());
     refused(&["wedge", "draw", "--out", "wedge", "--machine", &own], b.path(), 1, "would leave the bed");
+    // Where lines hang over too, what is accepted is how far the blank does, which is further.
+    let own = machine(b.path(), "[motion]", "[motion]\nblank_on_bed = '330x100mm'");
+    let line = ["prepare", "disc.svg", "--place", "60x60mm", "--out", "over", "--machine", &own];
+    ok(&[&line[..], &["--accept", "off-bed"]].concat(), b.path());
+    let job = fs::read_to_string(b.path().join("over/job.toml")).expect("job.toml");
+    let o = dotwright(&["replay", "over/outline.nc", "--machine", &own], b.path());
+    let off = text(&o.stdout);
+    assert!(job.contains("figure = \"30 mm\"") && off.contains("leaves the bed by 30 mm"), "{job}\n{off}");
     // One step of power for all.
     let own = machine(b.path(), "full_scale_s = 1000", "full_scale_s = 1");
     refused(&["wedge", "draw", "--out", "wedge", "--machine", &own], b.path(), 1, "too few steps");

@@ -13,7 +13,7 @@ use super::target::{OutOptions, Replace};
 use super::{plain, source, terminal};
 use crate::encode::sink::{Files, Sink};
 use crate::encode::{BeamOn, png};
-use crate::findings::motion;
+use crate::findings::replay as findings;
 use crate::job::rotary::Turned;
 use crate::job::{Machine, kit};
 use crate::scan::comments::read_rotary;
@@ -99,7 +99,7 @@ pub fn run(args: &ReplayArgs, out: &mut Out) -> Result<u8, Failure> {
         };
         return Err(Failure::input(format!("{name} cannot be held against the dots: {why}")));
     }
-    let findings = motion::replayed(&replayed.report);
+    let findings = findings::replayed(&replayed.report);
     let same = replayed.report.difference.as_ref().is_none_or(|d| d.same);
     if let Some(output) = &mut output {
         if let Some(plot) = &replayed.plot {

@@ -15,6 +15,7 @@ pub mod link;
 pub mod machine;
 pub mod motion;
 pub(crate) mod remedies;
+pub mod replay;
 pub mod switch;
 pub mod tone;
 pub mod trial;

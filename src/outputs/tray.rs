@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use super::{WriteError, write_program};
 use crate::encode::sink::{Files, Sink};
-use crate::findings::Severity;
+use crate::findings::{Severity, motion};
 use crate::parallel;
 use crate::pipeline::tray::{TrayPiece, edges, jig, program};
 use crate::progress::{Progress, Silent};
@@ -235,16 +235,17 @@ fn write_programs(
         let left: Vec<TrayPiece<'_>> = tray.laid.iter().filter(|l| l.number >= asked.from).cloned().collect();
         let to_write = if burns { program(asked.title, tray.sides, &left)? } else { None };
         if let Some(program) = to_write {
-            let accepted =
-                |name: &str| left.iter().any(|l| l.piece.report.findings.iter().any(|f| f.name == name));
+            // What a piece leaves the bed by on its own was accepted, and that far the tray may.
+            let overhang =
+                left.iter().map(|l| motion::overhang(&l.piece.report.findings)).fold(0.0, f64::max);
             let name = format!("program-{number}.nc");
-            let cost = write_program(&name, &program, None, &accepted, output, &Silent)?;
+            let cost = write_program(&name, &program, None, overhang, output, &Silent)?;
             seconds = Some(cost.estimate.times.total());
             let walk = edges(asked.title, &program.limits, &left, None);
-            write_program(&format!("outline-{number}.nc"), &walk, None, &accepted, output, &Silent)?;
+            write_program(&format!("outline-{number}.nc"), &walk, None, overhang, output, &Silent)?;
             if let (Some(name), Some(_)) = (&jigs[i], asked.card) {
                 let marked = edges(asked.title, &program.limits, &tray.laid, asked.card);
-                write_program(&format!("{name}.nc"), &marked, None, &accepted, output, &Silent)?;
+                write_program(&format!("{name}.nc"), &marked, None, overhang, output, &Silent)?;
             }
         }
         progress.go_on(1)?;

@@ -42,7 +42,7 @@ fn what_is_dangerous_is_named_with_its_line() {
 fn a_program_for_a_machine_of_another_full_power_says_so() {
     let written_for = |comment: &str| {
         let r = play(&format!("({comment})\nG21 G90 M3 S0\nG1 X1 F600\nX5 S229\nM5 S0\nM2\n")).report;
-        (r.written_for_full_scale_s, crate::findings::motion::replayed(&r))
+        (r.written_for_full_scale_s, crate::findings::replay::replayed(&r))
     };
     let (full, found) = written_for("speed 10 mm/s, S 229 of 255, passes 1, run-up 0.257 mm");
     assert_eq!(full, Some(255));

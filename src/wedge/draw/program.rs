@@ -3,7 +3,7 @@
 use super::drawing::Drawing;
 use super::parts::{BurntPart, Way};
 use crate::blank::Blank;
-use crate::findings::{Severity, motion};
+use crate::findings::replay;
 use crate::placement::Along;
 use crate::progress::Silent;
 use crate::scan::axis::on_whole_lines;
@@ -111,7 +111,7 @@ pub fn program(drawing: &Drawing, limits: &Limits, blank: Blank) -> Result<Wedge
         return Err(ProgramError::OffBed { bed, by: short(by, 2) });
     }
     replayed.against(&drawing.dots);
-    match motion::replayed(&replayed.report).iter().find(|f| f.severity == Severity::Stop) {
+    match replay::harmful(&replayed.report, 0.0) {
         Some(stop) => Err(ProgramError::Unsafe(stop.message.to_string())),
         None => Ok(WedgeProgram { bytes, seconds: cost.estimate.times.total(), power_error }),
     }
