@@ -124,23 +124,24 @@ pub fn write(
     pictures.put(output, &mut files)?;
 
     let mut report = outcome.report.clone();
-    if let Some(p) = &stages.program
-        && outcome.stops(plan).next().is_none()
-    {
+    let stopped = outcome.is_stopped(plan);
+    if stopped {
+        report.program = None;
+    } else {
+        let scan = &stages.program;
         progress.begin("scan program", 0.5)?;
         // What was found before was accepted, or no program would be written.
         let overhang = motion::overhang(&outcome.findings);
-        let marking = write_program("program.nc", &p.program(dots), Some(dots), overhang, output, progress)?;
+        let marking =
+            write_program("program.nc", &scan.program(dots), Some(dots), overhang, output, progress)?;
         let about = "the scan program: what the machine runs".to_string();
         files.push(FileFacts { name: "program.nc".into(), bytes: Some(marking.bytes), about });
-        let walk = write_program("outline.nc", &p.outline(), None, overhang, output, &Silent)?;
+        let walk = write_program("outline.nc", &scan.outline(), None, overhang, output, &Silent)?;
         files.push(FileFacts {
             name: "outline.nc".into(),
             bytes: Some(walk.bytes),
             about: outline::about(&plan.blank.shape).into(),
         });
-    } else {
-        report.program = None;
     }
 
     let job = plan.written_back(&outcome.findings).to_toml().map_err(|e| WriteError::Words(e.to_string()))?;
@@ -156,7 +157,7 @@ pub fn write(
     report.files = files;
     let json = report.to_json().map_err(|e| WriteError::Words(e.to_string()))?;
     output.put("report.json", json.as_bytes())?;
-    output.put("ticket.html", ticket::ticket(&report, &pictures.for_the_ticket())?.as_bytes())?;
+    output.put("ticket.html", ticket::ticket(&report, stopped, &pictures.for_the_ticket())?.as_bytes())?;
     Ok(report)
 }
 

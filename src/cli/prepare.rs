@@ -98,11 +98,11 @@ pub fn run(args: &PrepareArgs, out: &mut Out) -> Result<u8, Failure> {
     let (report, outcome) = result?;
     output.commit()?;
 
-    let stopped = outcome.stops(&plan).next().is_some();
+    let stopped = outcome.is_stopped(&plan);
     if args.json {
         writeln!(out, "{}", report.to_json()?)?;
     } else if !args.quiet {
-        terminal::summary(out, &report, &args.out, args.verbose)?;
+        terminal::summary(out, &report, stopped, &args.out, args.verbose)?;
         // The clock is for whoever sits before it: nothing that is kept depends on it.
         if let Some(times) = report.times.as_ref().filter(|_| io::stdout().is_terminal() && !stopped) {
             writeln!(out, "{}", terminal::ends(times.total_s, &ZonedDateTime::now()))?;

@@ -88,7 +88,7 @@ pub fn run(args: &ProofArgs, out: &mut Out) -> Result<u8, Failure> {
         terminal::findings(out, &report.findings, args.verbose)?;
         writeln!(out, "written to {}; look at proof.png", args.out)?;
     }
-    Ok(if outcome.stops(&plan).next().is_some() { 3 } else { 0 })
+    Ok(if outcome.is_stopped(&plan) { 3 } else { 0 })
 }
 
 /// Pitches along the lines and across them; `None` where neither the person nor the file says how dense the dots are. A density

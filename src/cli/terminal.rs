@@ -10,17 +10,17 @@ use crate::job::Standing;
 use crate::proof::report::Report;
 use crate::units::{duration, short};
 
-/// The summary of a prepared job: six lines when all is well.
-pub fn summary(out: &mut impl Write, report: &Report, place: &OutOptions, verbose: bool) -> io::Result<()> {
+/// The summary of a prepared job: six lines when all is well, and what to mend where it is `stopped`.
+pub fn summary(
+    out: &mut impl Write,
+    report: &Report,
+    stopped: bool,
+    place: &OutOptions,
+    verbose: bool,
+) -> io::Result<()> {
     decided(out, report, verbose)?;
     findings(out, &report.findings, verbose)?;
-    writeln!(out, "written to {place}; {}", next(report))
-}
-
-/// What to do first.
-fn next(report: &Report) -> &'static str {
-    let stops = report.findings.iter().any(|f| f.severity == Severity::Stop);
-    if stops && report.program.is_none() { MEND } else { FOLLOW }
+    writeln!(out, "written to {place}; {}", if stopped { MEND } else { FOLLOW })
 }
 
 /// What to do first with what has a program, and with what has none because it would go wrong.

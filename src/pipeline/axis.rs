@@ -19,7 +19,7 @@ pub(super) fn other_axis(plan: &Plan, stages: &Stages) -> Option<Finding> {
     if !drawn || plan.scan.tone_by != ToneBy::Dots || plan.blank.shape.turned().is_some() {
         return None;
     }
-    let whole = stages.program.as_ref()?.written.estimate.times.total();
+    let whole = stages.program.written.estimate.times.total();
     let (dots, placement) = squares(plan, stages);
     let other = plan.scan.lines.turned();
     let seconds = |along: Along| -> Option<f64> {

@@ -273,12 +273,11 @@ fn machine_findings(plan: &Plan, source: Source<'_>, stages: &Stages) -> Vec<Fin
     let (_, across) = setting.lines.swap((p.rect.width(), p.rect.height()));
     all.extend(line_findings(plan));
     all.extend(of_machine::step_beat(setting.pitch_across, steps_per_mm, Mm(across)));
-    if let Some(p) = &stages.program {
-        let marking = p.marking(&stages.dots);
-        let moving = motion::all(&p.raster, marking, &p.written);
-        let switching = switch::slow(&p.raster, marking, &plan.machine.laser, &p.written.estimate);
-        all.extend(moving.into_iter().chain(switching).map(|f| alike::told(plan, f)));
-    }
+    let scan = &stages.program;
+    let marking = scan.marking(&stages.dots);
+    let moving = motion::all(&scan.raster, marking, &scan.written);
+    let switching = switch::slow(&scan.raster, marking, &plan.machine.laser, &scan.written.estimate);
+    all.extend(moving.into_iter().chain(switching).map(|f| alike::told(plan, f)));
     let least = plan.coating.start.least_power;
     let laser = process.rated_power.value;
     all.extend(of_machine::weak_laser(laser, least, &plan.coating.name));

@@ -48,7 +48,7 @@ pub struct Stages {
     /// never passes the best mark.
     pub sums: Option<Sums>,
     /// The scan program.
-    pub program: Option<ScanPlan>,
+    pub program: ScanPlan,
     /// How the art was read; `None` for dots that something else made.
     pub kind: Option<Kind>,
     /// What lies where no dot may be.
@@ -84,7 +84,7 @@ impl Stages {
             totals: seen.totals,
             likely: None,
             sums: seen.sums,
-            program: Some(program),
+            program,
             kind: read,
             left_out,
             pace,
@@ -101,7 +101,7 @@ impl Stages {
             dots: &self.dots,
             totals: self.totals,
             likely: self.likely.map(|l| (l.planned_db, l.expected_db)),
-            program: self.program.as_ref().map(|p| (&p.raster, &p.written)),
+            program: (&self.program.raster, &self.program.written),
             ready_made: self.kind.is_none(),
             notes: &self.notes,
         }
@@ -156,6 +156,11 @@ pub struct Outcome {
 }
 
 impl Outcome {
+    /// Whether there are any [`Outcome::stops`]: then no scan program is written.
+    pub fn is_stopped(&self, plan: &Plan) -> bool {
+        self.stops(plan).next().is_some()
+    }
+
     /// Findings of severity stop that the plan does not accept.
     pub fn stops<'a>(&'a self, plan: &'a Plan) -> impl Iterator<Item = &'a Finding> {
         self.findings.iter().filter(|f| f.severity == Severity::Stop && !plan.accepts(f).passes())

@@ -52,9 +52,9 @@ impl Piece {
     /// What a tray needs of a piece; its picture is `side` pixels along its longer side.
     ///
     /// # Errors
-    /// Where the picture cannot be drawn, or there is no scan program.
+    /// Where the picture cannot be drawn.
     pub fn new(plan: Plan, outcome: Outcome, side: usize) -> Result<Piece, PipelineError> {
-        let burns = outcome.stops(&plan).next().is_none();
+        let burns = !outcome.is_stopped(&plan);
         let Outcome { stages, report, .. } = outcome;
         let layout = Layout::to_scale(&plan.blank, side);
         let scene = Scene {
@@ -69,7 +69,7 @@ impl Piece {
         let fail = |e: ProofError| PipelineError::Picture(e.to_string());
         let mut picture = picture::plain(&scene, &layout, &stages.look).map_err(fail)?;
         ground::fade(&mut picture, &layout, &plan.blank);
-        let Some(scan) = stages.program else { return Err(PipelineError::Picture("no scan program".into())) };
+        let scan = stages.program;
         Ok(Piece {
             dots: stages.dots,
             powers: scan.powers,

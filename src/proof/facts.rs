@@ -34,8 +34,8 @@ pub struct Found<'a> {
     pub totals: Totals,
     /// Likeness as planned and to expect, dB, where there is a wanted mark to hold dots against.
     pub likely: Option<(f64, f64)>,
-    /// The scan program, where there is one.
-    pub program: Option<(&'a RasterPath, &'a Cost)>,
+    /// The scan program, and what it comes to.
+    pub program: (&'a RasterPath, &'a Cost),
     /// Whether something else made the dots: nothing is known of their screen.
     pub ready_made: bool,
     /// What a person should know, one sentence each.
@@ -69,8 +69,8 @@ pub fn report(plan: &Plan, art: ArtFacts, found: &Found, findings: &[Finding]) -
             likeness_expected_db: found.likely.and_then(|l| decibels(l.1)),
         }),
         round: round_facts(plan),
-        times: found.program.map(|(_, written)| times(plan, written)),
-        program: found.program.map(|(raster, written)| program(raster, written)),
+        times: Some(times(plan, found.program.1)),
+        program: Some(program(found.program.0, found.program.1)),
         gain_curve: found.gain.iter().map(|&(c, m)| GainPoint { coverage_share: c, mark_share: m }).collect(),
         findings: findings.to_vec(),
         files: Vec::new(),

@@ -29,17 +29,17 @@ pub struct Pictures<'a> {
     pub loupe: Option<&'a Picture>,
 }
 
-/// The ticket as one self-contained page: no script, no font and no picture from elsewhere.
+/// The ticket as one self-contained page: no script, no font and no picture from elsewhere. A job that is `stopped` has no
+/// scan program and is not to be burnt.
 ///
 /// # Errors
 /// When a picture has no pixels.
-pub fn ticket(report: &Report, pictures: &Pictures) -> Result<String, ProofError> {
+pub fn ticket(report: &Report, stopped: bool, pictures: &Pictures) -> Result<String, ProofError> {
     let gain: Vec<(f64, f64)> =
         report.gain_curve.iter().map(|p| (100.0 * p.coverage_share, 100.0 * p.mark_share)).collect();
     let plot = (!gain.is_empty()).then(|| gain_plot(&gain));
     let mut findings = report.findings.clone();
     findings.sort_by_key(|f| std::cmp::Reverse(f.severity));
-    let stopped = findings.iter().any(|f| f.severity == Severity::Stop) && report.program.is_none();
     let (p, blank) = (&report.process, &report.blank);
     let sheet = Sheet {
         kind: "Workbench ticket",
@@ -332,8 +332,12 @@ mod tests {
     }
 
     fn page(r: &Report) -> String {
+        drawn(r, false)
+    }
+
+    fn drawn(r: &Report, stopped: bool) -> String {
         let (proof, density, loupe) = (shown("proof-glass.png"), shown("density.png"), shown("loupe.png"));
-        ticket(r, &Pictures { proof: &proof, density: &density, loupe: Some(&loupe) }).unwrap()
+        ticket(r, stopped, &Pictures { proof: &proof, density: &density, loupe: Some(&loupe) }).unwrap()
     }
 
     #[test]
@@ -369,7 +373,7 @@ mod tests {
         let burnt = page(&r);
         assert!(!burnt.contains("DO NOT BURN") && burnt.contains("<h2>Steps"), "a stop that was accepted");
         r.program = None;
-        let stopped = page(&r);
+        let stopped = drawn(&r, true);
         assert!(stopped.contains("<strong>DO NOT BURN") && !stopped.contains("<h2>Steps"));
         assert!(stopped.contains("Set the power to 78 %"), "what would mend it stays");
     }
@@ -413,7 +417,7 @@ mod tests {
         r.findings.clear();
         r.notes.clear();
         let dot = Picture::filled(1, 1, [9; 3]);
-        let html = ticket(&r, &Pictures { proof: &dot, density: &dot, loupe: None }).unwrap();
+        let html = ticket(&r, false, &Pictures { proof: &dot, density: &dot, loupe: None }).unwrap();
         assert!(html.contains("</html>") && !html.contains("Time<"));
         assert!(html.contains("Nothing stands against") && !html.contains("DO NOT BURN"));
     }
