@@ -1,11 +1,12 @@
 //! Outputs: an outcome written into a sink, and the report completed with what was written.
 
+mod files;
 mod pictures;
 mod tray;
 
 use std::io;
 
-use crate::encode::sink::{Files, OutputError, Sink};
+use crate::encode::sink::{OutputError, Sink};
 use crate::encode::{EncodeError, bmp, png, tiff};
 use crate::findings::{motion, replay};
 use crate::job::Plan;
@@ -16,40 +17,12 @@ use crate::proof::canvas::ProofError;
 use crate::proof::report::{FileFacts, Report};
 use crate::proof::ticket;
 use crate::scan::limits::LimitsError;
-use crate::scan::outline;
 use crate::scan::program::{Cost, Program, Unwritten};
 use crate::scan::readback::{self, ReadBackError};
 use crate::scan::replay::ReplayOptions;
 
+pub use files::{Case, FILES, JOB, JobFile, PROOF};
 pub use tray::{Asked, MOST_TRAYS, OrderReport, TRAY, Tray, write_trays};
-
-/// The files of a job carried through.
-pub const JOB: Files = Files {
-    names: &[
-        "dots.png",
-        "dots.tiff",
-        "dots.bmp",
-        "proof.png",
-        "round.png",
-        "cut.svg",
-        "customer.png",
-        "density.png",
-        "loupe.png",
-        "readings.png",
-        "ticket.html",
-        "job.toml",
-        "report.json",
-        "program.nc",
-        "outline.nc",
-    ],
-    never_beside: &[("wedge.toml", "a wedge")],
-};
-
-/// The files of dots that were only judged.
-pub const PROOF: Files = Files {
-    names: &["proof.png", "round.png", "cut.svg", "density.png", "loupe.png", "report.json"],
-    never_beside: &[],
-};
 
 /// Why the outputs cannot be written.
 #[derive(Debug, thiserror::Error)]
@@ -95,33 +68,21 @@ pub fn write(
     progress.begin("pictures and pages", 0.5)?;
     progress.expect(1);
     let rect = &stages.placement.rect;
-    let mut files: Vec<FileFacts> = Vec::new();
+    let case = Case { plan, outcome, loupe_at };
+    let mut written: Vec<FileFacts> = Vec::new();
 
-    let dots = &stages.dots;
-    let black_or_white = format!("the dots, {} = beam on", plan.dots.beam_on);
-    put(output, &mut files, "dots.png", &black_or_white, &png::dots(dots, rect.grid, plan.dots.beam_on)?)?;
+    let (dots, beam_on) = (&stages.dots, plan.dots.beam_on);
+    put(output, &mut written, plan, &files::PNG, &png::dots(dots, rect.grid, beam_on)?)?;
     if let Some(packing) = plan.dots.tiff {
-        put(
-            output,
-            &mut files,
-            "dots.tiff",
-            &black_or_white,
-            &tiff::dots(dots, rect.grid, plan.dots.beam_on, packing)?,
-        )?;
+        put(output, &mut written, plan, &files::TIFF, &tiff::dots(dots, rect.grid, beam_on, packing)?)?;
     }
-    if plan.dots.bmp {
-        put(
-            output,
-            &mut files,
-            "dots.bmp",
-            &black_or_white,
-            &bmp::dots(dots, rect.grid, plan.dots.beam_on)?,
-        )?;
+    if files::BMP.is_of(&case) {
+        put(output, &mut written, plan, &files::BMP, &bmp::dots(dots, rect.grid, beam_on)?)?;
     }
 
     progress.go_on(1)?;
-    let pictures = pictures::drawn(plan, outcome, loupe_at, progress)?;
-    pictures.put(output, &mut files)?;
+    let pictures = pictures::drawn(&case, progress)?;
+    pictures.put(plan, output, &mut written)?;
 
     let mut report = outcome.report.clone();
     let stopped = outcome.is_stopped(plan);
@@ -132,32 +93,21 @@ pub fn write(
         progress.begin("scan program", 0.5)?;
         // What was found before was accepted, or no program would be written.
         let overhang = motion::overhang(&outcome.findings);
-        let marking =
-            write_program("program.nc", &scan.program(dots), Some(dots), overhang, output, progress)?;
-        let about = "the scan program: what the machine runs".to_string();
-        files.push(FileFacts { name: "program.nc".into(), bytes: Some(marking.bytes), about });
-        let walk = write_program("outline.nc", &scan.outline(), None, overhang, output, &Silent)?;
-        files.push(FileFacts {
-            name: "outline.nc".into(),
-            bytes: Some(walk.bytes),
-            about: outline::about(&plan.blank.shape).into(),
-        });
+        let cost =
+            write_program(files::PROGRAM.name, &scan.program(dots), Some(dots), overhang, output, progress)?;
+        written.push(files::PROGRAM.facts(plan, Some(cost.bytes)));
+        let cost = write_program(files::OUTLINE.name, &scan.outline(), None, overhang, output, &Silent)?;
+        written.push(files::OUTLINE.facts(plan, Some(cost.bytes)));
     }
 
     let job = plan.written_back(&outcome.findings).to_toml().map_err(|e| WriteError::Words(e.to_string()))?;
-    output.put("job.toml", job.as_bytes())?;
-    files.push(FileFacts {
-        name: "job.toml".into(),
-        bytes: Some(job.len() as u64),
-        about: "the whole job; running it again gives the same bytes".into(),
-    });
-    for (name, about) in [("report.json", "every figure, for other programs"), ("ticket.html", "this page")] {
-        files.push(FileFacts { name: name.into(), bytes: None, about: about.into() });
-    }
-    report.files = files;
+    put(output, &mut written, plan, &files::JOB_FILE, job.as_bytes())?;
+    written.extend([&files::REPORT, &files::TICKET].map(|file| file.facts(plan, None)));
+    report.files = written;
     let json = report.to_json().map_err(|e| WriteError::Words(e.to_string()))?;
-    output.put("report.json", json.as_bytes())?;
-    output.put("ticket.html", ticket::ticket(&report, stopped, &pictures.for_the_ticket())?.as_bytes())?;
+    output.put(files::REPORT.name, json.as_bytes())?;
+    let page = ticket::ticket(&report, stopped, &pictures.for_the_ticket())?;
+    output.put(files::TICKET.name, page.as_bytes())?;
     Ok(report)
 }
 
@@ -203,13 +153,13 @@ pub(crate) fn write_program(
 /// Writes a file and notes it.
 fn put(
     output: &mut dyn Sink,
-    files: &mut Vec<FileFacts>,
-    name: &str,
-    about: &str,
+    written: &mut Vec<FileFacts>,
+    plan: &Plan,
+    file: &JobFile,
     bytes: &[u8],
 ) -> Result<(), WriteError> {
-    output.put(name, bytes)?;
-    files.push(FileFacts { name: name.into(), bytes: Some(bytes.len() as u64), about: about.into() });
+    output.put(file.name, bytes)?;
+    written.push(file.facts(plan, Some(bytes.len() as u64)));
     Ok(())
 }
 
@@ -226,12 +176,13 @@ pub fn write_proof(
 ) -> Result<Report, WriteError> {
     let mut report = outcome.report.clone();
     progress.begin("pictures", 1.0)?;
-    let mut files = Vec::new();
-    pictures::drawn(plan, outcome, loupe_at, progress)?.put(output, &mut files)?;
-    files.push(FileFacts { name: "report.json".into(), bytes: None, about: "every figure".into() });
-    report.files = files;
+    let mut written = Vec::new();
+    let case = Case { plan, outcome, loupe_at };
+    pictures::drawn(&case, progress)?.put(plan, output, &mut written)?;
+    written.push(files::REPORT.facts(plan, None));
+    report.files = written;
     report.program = None;
     let json = report.to_json().map_err(|e| WriteError::Words(e.to_string()))?;
-    output.put("report.json", json.as_bytes())?;
+    output.put(files::REPORT.name, json.as_bytes())?;
     Ok(report)
 }

@@ -8,9 +8,9 @@ use super::says::Says;
 use crate::findings::{Finding, Remedy, Severity};
 use crate::job::acceptance::{Acceptance, Given};
 use crate::job::{Plan, Standing};
+use crate::outputs::{Case, FILES};
 use crate::placement::Placement;
 use crate::proof::report::{Known, Report};
-use crate::scan::outline;
 use crate::units::short;
 
 /// The ticket of a run.
@@ -58,7 +58,7 @@ pub(super) fn ticket(exact: &Exact) -> Result<Value, Says> {
         "layer_boxes": piece.layer_boxes(),
         "settings": settings,
         "layers": plan.layers.len(),
-        "files": files(exact, stopped.is_empty()),
+        "files": files(exact),
     }))
 }
 
@@ -205,39 +205,11 @@ fn change(plan: &Plan, exact: &Exact, r: &Remedy) -> Option<Value> {
     })
 }
 
-/// The files that are written, by their names; the program where nothing stands against it.
-fn files(exact: &Exact, burns: bool) -> Vec<Value> {
-    let (plan, outcome) = (&exact.piece.plan, &exact.outcome);
-    let turned = plan.blank.shape.turned();
-    let all = [
-        ("ticket.html", "all of this on a page to print", true),
-        ("program.nc", "the scan program: what the machine runs", burns),
-        ("outline.nc", outline::about(&plan.blank.shape), burns),
-        ("proof.png", "how the piece is forecast to look after cleaning", true),
-        ("round.png", "the round piece from three sides", turned.is_some()),
-        (
-            "cut.svg",
-            "the mantle of the cone, to print, cut out and lay round the piece",
-            turned.is_some_and(|m| m.is_cone()),
-        ),
-        (
-            "customer.png",
-            "the original beside the finished piece, to be sent for approval",
-            outcome.original.is_some(),
-        ),
-        ("density.png", "how dense the dots are, and where solids lie", true),
-        ("readings.png", "the art by both of its likely readings", outcome.readings.is_some()),
-        ("dots.png", "the dots", true),
-        ("dots.tiff", "the dots", plan.dots.tiff.is_some()),
-        ("dots.bmp", "the dots", plan.dots.bmp),
-        (
-            "job.toml",
-            "the whole job; running it again gives the same bytes. The ZIP has its art beside it",
-            true,
-        ),
-        ("report.json", "every figure, for other programs", true),
-    ];
-    all.iter().filter(|f| f.2).map(|(name, about, _)| json!({ "name": name, "about": about })).collect()
+/// The files that are written, by their names.
+fn files(exact: &Exact) -> Vec<Value> {
+    let case = Case { plan: &exact.piece.plan, outcome: &exact.outcome, loupe_at: None };
+    let all = FILES.iter().filter(|file| file.is_of(&case));
+    all.map(|file| json!({ "name": file.name, "about": file.about(case.plan).on_page() })).collect()
 }
 
 /// Likeness of a run, which takes longer than all the rest of its ticket.

@@ -1,6 +1,6 @@
 //! The pictures of a piece: each is drawn and encoded by itself, several at once.
 
-use super::{FileFacts, WriteError, put};
+use super::{Case, FileFacts, JobFile, WriteError, files, put};
 use crate::encode::sink::Sink;
 use crate::findings::Severity;
 use crate::job::Plan;
@@ -16,8 +16,7 @@ use crate::proof::{customer, cut, density, readings, round, ticket};
 
 /// A picture and its file.
 struct Drawn {
-    name: &'static str,
-    about: &'static str,
+    file: &'static JobFile,
     picture: Picture,
     png: Vec<u8>,
 }
@@ -55,9 +54,7 @@ type Draws<'a> = &'a (dyn Fn() -> Result<Option<Drawn>, WriteError> + Sync);
 /// # Errors
 /// When one cannot be drawn or encoded, or when `progress` ends the work.
 pub(super) fn drawn(
-    plan: &Plan,
-    outcome: &Outcome,
-    loupe_at: Option<(f64, f64)>,
+    &Case { plan, outcome, loupe_at }: &Case<'_>,
     progress: &dyn Progress,
 ) -> Result<Pictures, WriteError> {
     let stages = &outcome.stages;
@@ -69,43 +66,38 @@ pub(super) fn drawn(
     let proof = || {
         let picture = picture::ringed(scene, layout, &stages.look)?;
         let png = picture::with_legend(&picture, scene, layout)?.to_png(Some(layout.pixel))?;
-        let about = "how the piece is forecast to look after cleaning";
-        Ok(Some(Drawn { name: "proof.png", about, picture, png }))
+        Ok(Some(Drawn { file: &files::FORECAST, picture, png }))
     };
     let round = || {
         let Some(mantle) = plan.blank.shape.turned() else { return Ok(None) };
         let picture = round::views(scene, layout, &stages.look, &mantle, layout.width)?;
         let png = picture.to_png(None)?;
-        let about = "the round piece from three sides, as it is forecast to look";
-        Ok(Some(Drawn { name: "round.png", about, picture, png }))
+        Ok(Some(Drawn { file: &files::ROUND, picture, png }))
     };
     let customer = || {
         let Some(original) = &outcome.original else { return Ok(None) };
         let original = original.turned(plan.art.turn, false);
         let picture = customer::customer(&original, scene, layout, &stages.look, plan.art.mirror)?;
         let png = picture.to_png(None)?;
-        let about = "the original beside the finished piece, to be sent for approval";
-        Ok(Some(Drawn { name: "customer.png", about, picture, png }))
+        Ok(Some(Drawn { file: &files::CUSTOMER, picture, png }))
     };
     let density = || {
         let dose = (!stages.dose.is_empty()).then_some(stages.dose.as_slice());
         let picture = density::density(scene, layout, &stages.dots, dose)?;
         let png = picture.to_png(Some(layout.pixel))?;
-        let about = "how dense the dots are, and where solids lie";
-        Ok(Some(Drawn { name: "density.png", about, picture, png }))
+        Ok(Some(Drawn { file: &files::DENSITY, picture, png }))
     };
     let loupe = || {
         let Some(place) = loupe_at else { return Ok(None) };
         let picture = loupe_picture(plan, outcome, scene, place)?;
         let png = picture.to_png(None)?;
-        Ok(Some(Drawn { name: "loupe.png", about: "one place large, as dots and as forecast", picture, png }))
+        Ok(Some(Drawn { file: &files::LOUPE, picture, png }))
     };
     let readings = || {
         let Some(readings) = &outcome.readings else { return Ok(None) };
         let picture = readings::picture(&self::scene(plan, outcome, &[]), readings)?;
         let png = picture.to_png(None)?;
-        let about = "the art by both of its likely readings, as forecast";
-        Ok(Some(Drawn { name: "readings.png", about, picture, png }))
+        Ok(Some(Drawn { file: &files::READINGS, picture, png }))
     };
     let all: [Draws; 6] = [&customer, &proof, &density, &round, &readings, &loupe];
     progress.expect(all.len() as u64);
@@ -132,14 +124,18 @@ pub(super) fn drawn(
 
 impl Pictures {
     /// Puts them into a sink and notes their files.
-    pub(super) fn put(&self, output: &mut dyn Sink, files: &mut Vec<FileFacts>) -> Result<(), WriteError> {
+    pub(super) fn put(
+        &self,
+        plan: &Plan,
+        output: &mut dyn Sink,
+        written: &mut Vec<FileFacts>,
+    ) -> Result<(), WriteError> {
         let all = [Some(&self.proof), self.round.as_ref(), self.customer.as_ref(), Some(&self.density)];
         for d in all.into_iter().chain([self.loupe.as_ref(), self.readings.as_ref()]).flatten() {
-            put(output, files, d.name, d.about, &d.png)?;
+            put(output, written, plan, d.file, &d.png)?;
         }
         if let Some(cut) = &self.cut {
-            let about = "the mantle of the cone in true size, to print, cut out and lay round the piece";
-            put(output, files, "cut.svg", about, cut.as_bytes())?;
+            put(output, written, plan, &files::CUT, cut.as_bytes())?;
         }
         Ok(())
     }
