@@ -80,6 +80,11 @@ impl Remedy {
         self
     }
 
+    /// The speed that it names, mm/s: alone, or with the power that goes with it.
+    pub fn speed(&self) -> Option<f64> {
+        (self.unit == "mm/s").then_some(self.value)
+    }
+
     /// A lower speed, mm/s, with the power lowered alike, told to so many decimals; it was tried. How much power that is
     /// is told once the coating is known.
     pub(super) fn slower(speed: f64, decimals: usize) -> Remedy {

@@ -109,7 +109,7 @@ mod tests {
     fn a_lower_speed_comes_with_the_power_that_burns_alike() {
         let plan = plan("burn = { speed = '20mm/s', power = '80%' }\ndots = { pitch = '0.0875mm' }");
         let r = one(&plan, Remedy::slower(10.0, 1));
-        assert_eq!(r.change, "speed and power");
+        assert_eq!((r.change, r.speed()), ("speed and power", Some(10.0)));
         let Some(Change::Alike { speed, power, pitch_kept }) = change(&plan, &r) else { panic!("{r:?}") };
         assert_eq!((speed, pitch_kept), (MmPerS(10.0), false));
         let with = plan.with(change(&plan, &r).unwrap()).unwrap();
@@ -131,6 +131,7 @@ mod tests {
         let plan = plan("burn = { speed = '20mm/s', power = '80%' }");
         let text = "power of 85%, with the speed changed alike".to_string();
         let r = one(&plan, Remedy::new("power", 85.0, "%", text).verified(true));
+        assert_eq!((r.change, r.speed()), ("power and speed", None));
         let Some(Change::Alike { speed, .. }) = change(&plan, &r) else { panic!("{r:?}") };
         assert!(speed.0 > 21.0 && speed.0 < 23.0, "{speed}");
         let speed = short(speed.0, 3);

@@ -4,7 +4,7 @@ use super::drawing::Drawing;
 use super::parts::BurntPart;
 use super::program::{limits_of, scan};
 use crate::blank::Blank;
-use crate::findings::{Finding, Severity, link, motion};
+use crate::findings::{Finding, Remedy, Severity, link, motion};
 use crate::progress::Silent;
 use crate::scan::limits::Limits;
 use crate::scan::lines::Marking;
@@ -59,7 +59,7 @@ fn of_part(part: &BurntPart, limits: &Limits, blank: Blank) -> Vec<Finding> {
 
 /// The speed at which a finding was gone.
 fn speed(finding: &Finding) -> Option<f64> {
-    finding.remedies.iter().find(|r| r.change == "speed" && r.verified).map(|r| r.value)
+    finding.remedies.iter().filter(|r| r.verified).find_map(Remedy::speed)
 }
 
 /// The finding of the part that has it worst, with how many have it.
