@@ -16,6 +16,7 @@ use crate::proof::picture::{self, Scene};
 use crate::proof::report::Report;
 use crate::proof::words;
 use crate::scan::comments::comments;
+use crate::scan::comments::said::full_power;
 use crate::scan::contour::Contour;
 use crate::scan::limits::{Limits, LimitsError};
 use crate::scan::lines::ScanLines;
@@ -166,8 +167,7 @@ pub fn program<'a>(
         &format!("tray: {} x {} mm, {}", tray.0, tray.1, counted(laid.len() as u64, "piece")),
         &mut said,
     );
-    let limits = &first.piece.raster.limits;
-    comments(&format!("full power is S {}", limits.full_scale_s), &mut said);
+    comments(&full_power(&first.piece.raster.limits), &mut said);
     said.extend(remarks(laid));
     let mut parts = Vec::with_capacity(laid.len());
     for one in laid {

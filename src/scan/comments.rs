@@ -1,7 +1,9 @@
 //! Comments: what a program says of itself, plain, short, never nested.
 
+pub mod said;
+
 use super::axis::Axis;
-use super::limits::Limits;
+use super::limits::{BeamLag, Limits};
 use super::number::thousandths;
 use super::raster::RasterPath;
 use crate::blank::{Blank, Mantle};
@@ -25,22 +27,12 @@ impl Notes {
         let mut lines = self.of_place(&path.rect, &path.blank);
         lines.extend(of_rotary(&path.limits));
         let mut say = |text: String| comments(&text, &mut lines);
-        let scan = &path.scan;
-        say(format!(
-            "speed {} mm/s, S {} of {}, passes {}, run-up {} mm",
-            short(scan.speed, 4),
-            path.level,
-            path.limits.full_scale_s,
-            scan.passes,
-            thousandths(path.run_up.into())
-        ));
+        say(said::speed(path));
         if let Some(hurry) = &path.gaps.hurry {
             say(format!("gaps between marks are crossed at up to {} mm/s, beam off", short(hurry.top(), 2)));
         }
         let lag = if path.grows() { path.lag } else { -path.lag };
-        if lag != 0 {
-            say(format!("lag {} mm along the motion, taken up in the coordinates", thousandths(lag.into())));
-        }
+        said::lag(BeamLag::Mm(f64::from(lag) / 1000.0)).into_iter().for_each(&mut say);
         if path.trim != 0 {
             say(format!("each run is shortened by {} mm at either end", thousandths(path.trim.into())));
         }
@@ -53,18 +45,9 @@ impl Notes {
         let mut lines = Vec::new();
         let mut say = |text: String| comments(&text, &mut lines);
         say(format!("job: {}", self.job));
-        say(format!("blank: {}, margin {}", blank.shape, blank.margin));
+        say(said::blank(blank));
         say(format!("true size: {} x {} mm", short(rect.width(), 4), short(rect.height(), 4)));
-        say(format!(
-            "grid: {} x {} dots, pitch {} x {} mm, left {} mm, top {} mm",
-            rect.columns,
-            rect.rows,
-            // Over 10 000 dots seven decimals come to half a µm.
-            short(rect.grid.along.0, 7),
-            short(rect.grid.across.0, 7),
-            short(rect.left.0, 7),
-            short(rect.top.0, 7)
-        ));
+        say(said::grid(rect));
         lines
     }
 

@@ -5,7 +5,7 @@
 //! A marking diode is class 4 (above 500 mW, IEC 60825-1; check value S01): hazardous to the eye by direct,
 //! specular and diffuse reflection. Its work power is never used to point.
 
-use super::comments::{comments, of_rotary};
+use super::comments::{comments, of_rotary, said};
 use super::contour::Contour;
 use super::limits::Limits;
 use super::program::Program;
@@ -24,7 +24,7 @@ pub const WALK_SPEED: f64 = 50.0;
 pub fn program(limits: &Limits, rect: &DotRect, blank: &Blank, job: &str) -> Program<'static> {
     let mut lines = Vec::new();
     comments(&format!("outline of job: {job}"), &mut lines);
-    comments(&format!("blank: {}, margin {}", blank.shape, blank.margin), &mut lines);
+    comments(&said::blank(blank), &mut lines);
     lines.extend(of_rotary(limits));
     let level = limits.pointer.map_or(0, |p| (p * f64::from(limits.full_scale_s)).round() as u32);
     if level > 0 {

@@ -4,15 +4,14 @@
 //! dots, and rebuilds dots, times and the path. It streams: memory is that of the dots and the picture.
 
 mod report;
-mod said;
 
 use std::io::BufRead;
 
 pub use self::report::{Places, Replay};
-use self::said::Said;
 
 use super::axis::Axis;
 use super::backplot::{Backplot, PlotView};
+use super::comments::said::Heard;
 use super::course::{Course, LONGEST, Rules};
 use super::limits::{BeamLag, Limits};
 use super::motion;
@@ -183,7 +182,7 @@ struct Player<'a> {
     /// Signs that turn program coordinates into the blank's.
     sign: (f64, f64),
     lag: BeamLag,
-    said: Said,
+    said: Heard,
     ground: Option<Ground>,
     inside: Option<Inside>,
     cells: Option<RebuiltDots>,
@@ -255,7 +254,7 @@ impl<'a> Player<'a> {
             options,
             sign: (sign(&options.limits.x), sign(&options.limits.y)),
             lag: BeamLag::Mm(0.0),
-            said: Said::default(),
+            said: Heard::default(),
             ground: None,
             inside: None,
             cells: None,

@@ -7,7 +7,7 @@ use crate::findings::replay;
 use crate::placement::Along;
 use crate::progress::Silent;
 use crate::scan::axis::on_whole_lines;
-use crate::scan::comments::of_rotary;
+use crate::scan::comments::{of_rotary, said};
 use crate::scan::limits::{BeamLag, Limits, LimitsError};
 use crate::scan::lines::Marking;
 use crate::scan::program::{Notes, Program};
@@ -74,7 +74,6 @@ const POWER_SPOILT: f64 = 0.05;
 pub fn program(drawing: &Drawing, limits: &Limits, blank: Blank) -> Result<WedgeProgram, ProgramError> {
     let wedge = &drawing.wedge;
     let limits = &limits_of(drawing, limits);
-    let lag = limits.lag;
     let notes = Notes {
         job: format!("{} wedge {}", wedge.kind.name(), wedge.id),
         settings: vec![
@@ -86,7 +85,7 @@ pub fn program(drawing: &Drawing, limits: &Limits, blank: Blank) -> Result<Wedge
     let rect = on_whole_lines(&limits.y, Along::X, drawing.rect, &blank);
     let mut comments = notes.of_place(&rect, &blank);
     comments.extend(of_rotary(limits));
-    comments.extend(lag_comment(lag));
+    comments.extend(said::lag(limits.lag).map(|lag| format!("({lag})")));
     comments.extend(notes.remarks());
     let mut parts = Vec::with_capacity(drawing.parts.len());
     let mut power_error = 0.0f64;
@@ -121,16 +120,6 @@ pub fn program(drawing: &Drawing, limits: &Limits, blank: Blank) -> Result<Wedge
 pub(super) fn limits_of(drawing: &Drawing, limits: &Limits) -> Limits {
     let lag = if drawing.wedge.combs.is_empty() { limits.lag } else { BeamLag::Mm(0.0) };
     Limits { lag, ..limits.clone() }
-}
-
-/// How late the beam is: at each part's speed that is another length, so the time is said.
-fn lag_comment(lag: BeamLag) -> Option<String> {
-    let (value, unit) = match lag {
-        BeamLag::Seconds(s) => (s * 1000.0, "ms"),
-        BeamLag::Mm(mm) => (mm, "mm"),
-    };
-    (value != 0.0)
-        .then(|| format!("(lag {} {unit} along the motion, taken up in the coordinates)", short(value, 3)))
 }
 
 pub(super) fn scan(part: &BurntPart) -> Scan {
