@@ -13,7 +13,7 @@ use crate::art::{self as opened_art, Art, Opening};
 use crate::cli::options::DrawingOptions;
 use crate::cli::source::Source;
 use crate::job::asked::LayerJob;
-use crate::job::settle::{SettledArt, SettledLayer, Shows};
+use crate::job::settle::{Of, SettledArt, SettledLayer, Shows};
 use crate::job::words::ReadAs;
 use crate::job::{Brief, Job, Plan, file_name};
 use crate::pipeline::{Layer, Shown, layers};
@@ -120,7 +120,7 @@ impl Piece {
     /// Where the whole of its art lies under or among layers; null where it has none, or is nothing else.
     pub fn art_box(&self) -> Value {
         match (&self.lies, self.plan.layers.first()) {
-            (Lies::Layers { whole, .. }, Some(settled)) if self.plan.job.art.file.is_some() => {
+            (Lies::Layers { whole, .. }, Some(settled)) if settled.of == Of::Art => {
                 whole.first().map_or(Value::Null, |layer| self.layer_box(layer, settled))
             }
             _ => Value::Null,
@@ -130,8 +130,8 @@ impl Piece {
     /// Where each layer above the art lies; null for a border, which lies where the blank's edge is.
     pub fn layer_boxes(&self) -> Vec<Value> {
         let Lies::Layers { whole, .. } = &self.lies else { return Vec::new() };
-        let below = usize::from(self.plan.job.art.file.is_some());
-        whole.iter().zip(&self.plan.layers).skip(below).map(|(l, s)| self.layer_box(l, s)).collect()
+        let above = whole.iter().zip(&self.plan.layers).filter(|(_, settled)| settled.of != Of::Art);
+        above.map(|(l, s)| self.layer_box(l, s)).collect()
     }
 
     fn layer_box(&self, layer: &Layer, settled: &SettledLayer) -> Value {

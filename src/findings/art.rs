@@ -4,6 +4,7 @@
 use super::{Finding, Remedy, Severity};
 use crate::art::Kind;
 use crate::art::reading::Decision;
+use crate::job::settle::Of;
 use crate::said::Said;
 use crate::units::{MM_PER_INCH, Mm, short};
 
@@ -165,17 +166,15 @@ pub fn reading_unsure(reading: &Decision, other: Kind) -> Finding {
         .with(Remedy::new("read-as", 0.0, "", text).verified(true))
 }
 
-/// `reading-unsure` of a picture among layers, which `readings.png` does not show; `own`: it is the piece's own.
-pub fn layer_unsure(reading: &Decision, other: Kind, own: bool) -> Finding {
+/// `reading-unsure` of a picture among layers, which `readings.png` does not show.
+pub fn layer_unsure(reading: &Decision, other: Kind, of: Of) -> Finding {
     let message = format!(
         "it is read as {}, but only {}% sure: it may be {}",
         reading.kind.in_words(),
         short(reading.sure * 100.0, 0),
         other.in_words()
     );
-    let word = |kind: Kind| {
-        if own { format!("--read-as {kind}") } else { format!("read_as = '{kind}' in its layer") }
-    };
+    let word = |kind: Kind| of.typed("read_as", &kind.to_string());
     let text = Said::from("look at proof.png, then ")
         .line(format!("say {}, or {}", word(other), word(reading.kind)))
         .page(format!("choose whether it is {} or {}", other.in_words(), reading.kind.in_words()))
@@ -330,7 +329,7 @@ mod tests {
             ),
             (Some(reading_unsure(&unsure, Kind::Drawing)), "look at readings.png"),
             (
-                Some(layer_unsure(&unsure, Kind::Drawing, true)),
+                Some(layer_unsure(&unsure, Kind::Drawing, Of::Layer(0))),
                 "look at proof.png, then choose whether it is a drawing or a photo",
             ),
         ] {

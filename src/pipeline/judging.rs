@@ -23,7 +23,7 @@ use crate::findings::{
 use crate::job::Plan;
 use crate::job::asked::LayerJob;
 use crate::job::kit::{self, Sort};
-use crate::job::settle::{SettledLayer, Shows};
+use crate::job::settle::{Of, SettledLayer, Shows};
 use crate::job::words::DotGain;
 use crate::mark::advise;
 use crate::placement::{Anchor, Place, Placement};
@@ -97,7 +97,7 @@ pub(super) fn of_pictures(plan: &Plan, layers: &[Arc<Layer>], pictures: &[LayerP
             coarse(&of_layer, &layer.art.art, placement),
             around.and_then(|a| of_art::sheet_edge(&a, reading.sure >= UNSURE)),
             alike.map(|a| of_inks::inks_alike(&a)),
-            unsure.map(|other| of_art::layer_unsure(reading, other, picture.layer == 0)),
+            unsure.map(|other| of_art::layer_unsure(reading, other, settled.of)),
             picture_within(&of_layer, &layer.art.art, reading),
         ];
         let typed = |mut f: Finding| {
@@ -145,8 +145,11 @@ pub(super) fn of_meeting(plan: &Plan, layers: &[Arc<Layer>], meeting: &Meeting) 
 
 /// How the layer of that number is spoken of.
 fn spoken(plan: &Plan, number: usize, layer: &Layer) -> Spoken {
-    let own = usize::from(plan.job.art.file.is_some());
-    let asked = number.checked_sub(own).and_then(|i| plan.job.layers.get(i));
+    let settled = plan.layers.get(number);
+    let asked = settled.and_then(|layer| match layer.of {
+        Of::Art => None,
+        Of::Layer(i) => plan.job.layers.get(i),
+    });
     let asked_as = match asked {
         None => AskedAs::Art,
         Some(asked) => match &asked.text {
@@ -156,7 +159,6 @@ fn spoken(plan: &Plan, number: usize, layer: &Layer) -> Spoken {
             _ => AskedAs::Layer,
         },
     };
-    let settled = plan.layers.get(number);
     let anchor = asked.map_or(plan.job.art.anchor, |a| a.anchor);
     Spoken {
         name: layer.art.name.clone(),

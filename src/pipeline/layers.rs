@@ -11,7 +11,7 @@ use super::shown::Shown;
 use super::wanted::{Wanted, placed, wanted_as};
 use crate::art::{Art, OpenError, Opening};
 use crate::job::Plan;
-use crate::job::settle::{SettledLayer, Shows};
+use crate::job::settle::{Of, SettledLayer, Shows};
 use crate::layer::{self, LayerArt};
 use crate::placement::{Grid, Place, Placement};
 use crate::progress::Progress;
@@ -166,8 +166,9 @@ pub fn layers(
             all.push(Arc::new(Layer { art, drawn: None }));
             continue;
         };
-        // All that decides how it is drawn, but for the pitch.
-        let key = format!("{settled:?} {:?} {:?}", plan.blank, plan.burn.response);
+        // All that decides how it is drawn, but for the pitch: not which of the layers of its piece it is.
+        let alike = SettledLayer { of: Of::Art, ..settled.clone() };
+        let key = format!("{alike:?} {:?} {:?}", plan.blank, plan.burn.response);
         let mut known = common.known.lock().unwrap_or_else(PoisonError::into_inner);
         let fresh =
             || Layer { art, drawn: Some(Kept { parts: Mutex::default(), room: Arc::clone(&common.room) }) };

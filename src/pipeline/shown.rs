@@ -16,7 +16,7 @@ use super::wanted::{LayerPicture, Wanted, wanted_as};
 use crate::art::reading::Decision;
 use crate::art::{Art, Kind, Window};
 use crate::job::Plan;
-use crate::job::settle::{SettledLayer, Shows};
+use crate::job::settle::{Of, SettledLayer, Shows};
 use crate::placement::{DotRect, Placement};
 use crate::plane::Tone;
 use crate::progress::{Progress, Within};
@@ -53,7 +53,7 @@ impl<'a> Shown<'a> {
             Shown::Layers(layers) => layers,
         };
         let mut files = plan.layers.iter().zip(layers).filter(|(s, _)| matches!(s.shows, Shows::File(_)));
-        let own = files.next().filter(|_| plan.job.art.file.is_some())?;
+        let own = files.next().filter(|(settled, _)| settled.of == Of::Art)?;
         files.next().is_none().then_some(&own.1.art.art)
     }
 
@@ -125,7 +125,7 @@ fn of_layers(plan: &Plan, layers: &[Arc<Layer>], progress: &dyn Progress) -> Res
         .collect();
     let reading = match pictures.as_slice() {
         // Beside texts and borders, how the piece's own picture was read is what there is to say.
-        [own] if own.layer == 0 && plan.job.art.file.is_some() => own.reading.clone(),
+        [own] if plan.layers.get(own.layer).is_some_and(|l| l.of == Of::Art) => own.reading.clone(),
         _ => Decision::asked(kind, BY_LAYER),
     };
     let notes = drawn.iter().zip(layers).flat_map(|((_, p), l)| {

@@ -12,6 +12,8 @@ use crate::units::Mm;
 /// A layer.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SettledLayer {
+    /// What of the job asks for it.
+    pub of: Of,
     /// What it shows.
     pub shows: Shows,
     /// How it is read and laid.
@@ -26,10 +28,38 @@ pub struct SettledLayer {
     pub clear: Option<Mm>,
 }
 
+/// What of a job asks for a layer.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Of {
+    /// Its own art, which lies below all others.
+    Art,
+    /// The one of its layers with this number, from 0.
+    Layer(usize),
+}
+
+impl Of {
+    /// The key of the job that says of it what `key` says in the table of a layer.
+    pub fn key(self, key: &str) -> String {
+        match self {
+            Of::Art if key == "place" => "blank.place".into(),
+            Of::Art => format!("art.{key}"),
+            Of::Layer(number) => format!("layer.{number}.{key}"),
+        }
+    }
+
+    /// How that is typed on the command line.
+    pub fn typed(self, key: &str, value: &str) -> String {
+        match self {
+            Of::Art => format!("--{} {value}", key.replace('_', "-")),
+            Of::Layer(_) => format!("{key} = '{value}' in its --layer"),
+        }
+    }
+}
+
 /// What a layer shows.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Shows {
-    /// A file; the first is the job's own art.
+    /// A file.
     File(String),
     /// A text.
     Text(Lettered),
@@ -61,6 +91,7 @@ pub(super) fn settle(
     }
     // The art lies below all borders, and keeps clear of none.
     let base = job.art.file.as_ref().map(|file| SettledLayer {
+        of: Of::Art,
         shows: Shows::File(file.clone()),
         art: SettledArt { spot: Some(art.spot.unwrap_or_default()), ..*art },
         tone: tone.clone(),
@@ -68,13 +99,12 @@ pub(super) fn settle(
         free: Mm(0.0),
         clear: None,
     });
-    let more = job.layers.iter().enumerate().map(|(i, layer)| one(layer, i + 1, blank, tone));
+    let more = job.layers.iter().enumerate().map(|(i, layer)| one(layer, i, blank, tone));
     let mut all = base.map(Ok).into_iter().chain(more).collect::<Result<Vec<_>, PlanError>>()?;
     let mut free = 0.0f64;
     // The piece is mirrored as a whole, each layer where it lies; the art is by its own settings.
-    let turned = usize::from(job.art.file.is_some());
-    if art.mirror {
-        all.iter_mut().skip(turned).for_each(|layer| layer.art.mirror = !layer.art.mirror);
+    for layer in all.iter_mut().filter(|layer| art.mirror && layer.of != Of::Art) {
+        layer.art.mirror = !layer.art.mirror;
     }
     let mut border = None;
     for layer in &mut all {
@@ -107,7 +137,7 @@ fn one(
     blank: &Blank,
     of_piece: &SettledTone,
 ) -> Result<SettledLayer, PlanError> {
-    let wrong = |what: String| Err(PlanError::absurd(format!("layer {number}: {what}")));
+    let wrong = |what: String| Err(PlanError::absurd(format!("layer {}: {what}", number + 1)));
     let of_text = [
         ("font", layer.font.is_some()),
         ("bold", layer.bold.is_some()),
@@ -209,6 +239,7 @@ fn one(
     };
     let shaped = tone::settle(&asked, None)?;
     Ok(SettledLayer {
+        of: Of::Layer(number),
         shows,
         art: settled,
         tone: SettledTone { shape: shaped.shape, ..of_piece.clone() },

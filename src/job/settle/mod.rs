@@ -11,7 +11,7 @@ mod tone;
 
 pub use art::SettledArt;
 pub use dots::{SettledDots, screen};
-pub use layer::{SettledLayer, Shows};
+pub use layer::{Of, SettledLayer, Shows};
 pub(super) use process::start_speed;
 pub use scan::SettledScan;
 pub use tone::SettledTone;

@@ -311,3 +311,32 @@ fn a_border_at_the_margin_of_a_round_blank_is_not_past_it() {
         piece("blank = { shape = 'round:90mm', margin = '2.5mm' }\n[[layer]]\nborder = '2mm'\ninset = '1mm'");
     assert!(nearer.placement.past_margin.0 > 1.0, "{:?}", nearer.placement);
 }
+
+#[test]
+fn a_picture_is_spoken_of_as_it_was_asked_for() {
+    // A small picture with little to tell a photo from a drawing by.
+    let jpeg = include_bytes!("../../../tests/data/art/inks.jpg");
+    let of = |what: &str| {
+        let job: Job = format!(
+            "blank = {{ shape = 'rect:40x30mm' }}\ndots = {{ screen = 'floyd-steinberg' }}\n{what}\n[[layer]]\nborder = '1mm'"
+        )
+        .parse()
+        .unwrap();
+        let plan = Plan::of(&job).unwrap();
+        let opened = vec![("inks.jpg".into(), art::open(jpeg, "inks.jpg").unwrap())];
+        let arts = layers(&plan, opened, &art::Opening::default(), None).unwrap();
+        let outcome = crate::pipeline::run_shown(&plan, Shown::Layers(&arts), "inks.jpg", &Silent).unwrap();
+        let own = outcome.original.is_some();
+        (own, outcome.findings.into_iter().find(|f| f.name == "reading-unsure").unwrap())
+    };
+    let (own, art) = of("art = { file = 'inks.jpg' }");
+    assert!(
+        own && art.remedies[0].text.contains("then say --read-as drawing, or --read-as photo"),
+        "{art:?}"
+    );
+    let (own, layer) = of("[[layer]]\nfile = 'inks.jpg'");
+    assert!(
+        !own && layer.remedies[0].text.contains("say read_as = 'drawing' in its --layer, or"),
+        "{layer:?}"
+    );
+}
