@@ -1,10 +1,10 @@
 //! Checked: a remedy counts as checked when the job, carried through again with it, has no caution and no stop that it
-//! did not have before.
+//! did not have before, and none of its cautions has become a stop.
 
 use super::again::{Again, Source};
 use super::alike;
 use super::carry::{carry, judged};
-use super::judging;
+use super::judging::{self, Named};
 use super::left_out::LeftOut;
 use super::outcome::Stages;
 use crate::findings::change::Change;
@@ -19,7 +19,7 @@ use crate::units::{Mm, MmPerS, Share, Watts};
 pub(super) fn check(again: &Again<'_>, stages: &Stages, findings: &mut [Finding]) {
     let left_out = &stages.left_out;
     let sparing = again.is_large(&stages.dots);
-    let before: Vec<&'static str> = serious(findings);
+    let before = serious(findings);
     for finding in findings {
         let name = finding.name;
         finding.remedies.iter_mut().for_each(|r| alike::pitch_typed(again.plan, r));
@@ -32,8 +32,8 @@ pub(super) fn check(again: &Again<'_>, stages: &Stages, findings: &mut [Finding]
             }
             // What the plan alone shows to be no better needs no drawing.
             let brings = |plan: &Plan| {
-                let names = judging::of_the_plan(plan);
-                names.iter().any(|n| !before.contains(n)).then_some(names)
+                let found = judging::of_the_plan(plan);
+                found.iter().any(|f| Worse::than(&before, *f).is_some()).then_some(found)
             };
             let planned = again.plan.with(change).ok();
             let at_once = planned.as_ref().and_then(brings);
@@ -43,22 +43,48 @@ pub(super) fn check(again: &Again<'_>, stages: &Stages, findings: &mut [Finding]
                 remedy.verified = false;
                 continue;
             };
-            let mut brought: Vec<&str> = after.iter().copied().filter(|n| !before.contains(n)).collect();
+            let mut brought: Vec<Worse> = after.iter().filter_map(|f| Worse::than(&before, *f)).collect();
             brought.dedup();
             if !brought.is_empty() {
-                let then: Vec<&str> = brought.iter().map(|name| in_words(name)).collect();
+                let then: Vec<String> = brought.iter().map(Worse::in_words).collect();
                 remedy.text.push(format!("; but then {}", then.join(", and ")));
             }
-            remedy.verified = brought.is_empty() && !after.contains(&name);
+            remedy.verified = brought.is_empty() && after.iter().all(|(n, _)| *n != name);
             enough = sparing && remedy.verified;
         }
         finding.remedies.sort_by_key(|r| !r.verified);
     }
 }
 
-/// Names of the findings that a person must look at.
-fn serious(findings: &[Finding]) -> Vec<&'static str> {
-    findings.iter().filter(|f| f.severity >= Severity::Caution).map(|f| f.name).collect()
+/// The findings that a person must look at.
+fn serious(findings: &[Finding]) -> Vec<Named> {
+    findings.iter().filter(|f| f.severity >= Severity::Caution).map(|f| (f.name, f.severity)).collect()
+}
+
+/// What a change makes worse.
+#[derive(PartialEq)]
+enum Worse {
+    /// A finding of this name is new.
+    New(&'static str),
+    /// One that was a caution is a stop.
+    Stop(&'static str),
+}
+
+impl Worse {
+    /// What makes a finding worse than all of its name that were there `before`; `None` where nothing does.
+    fn than(before: &[Named], (name, severity): Named) -> Option<Worse> {
+        match before.iter().filter(|(n, _)| *n == name).map(|(_, s)| *s).max() {
+            None => Some(Worse::New(name)),
+            Some(then) => (severity > then).then_some(Worse::Stop(name)),
+        }
+    }
+
+    fn in_words(&self) -> String {
+        match self {
+            Worse::New(name) => in_words(name).to_string(),
+            Worse::Stop(name) => format!("{}, bad enough for a stop", in_words(name)),
+        }
+    }
 }
 
 /// The change that a remedy asks for; `None` for one that asks for other art, another place or another file.
@@ -74,7 +100,7 @@ fn change(plan: &Plan, remedy: &Remedy) -> Option<Change> {
 }
 
 /// What is serious in `plan`, the job with a change; nothing where it cannot be carried through.
-fn carried(again: &Again<'_>, plan: Plan, left_out: &LeftOut, change: Change) -> Option<Vec<&'static str>> {
+fn carried(again: &Again<'_>, plan: Plan, left_out: &LeftOut, change: Change) -> Option<Vec<Named>> {
     let quiet = &again.progress;
     let (stages, detail) = match again.source {
         Source::Shown(shown) => {
@@ -88,7 +114,7 @@ fn carried(again: &Again<'_>, plan: Plan, left_out: &LeftOut, change: Change) ->
         Source::Dots(dots) if change.keeps_dots() => judged(&plan, dots.clone(), "", quiet).ok()?,
         Source::Dots(_) => return None,
     };
-    let mut names = serious(&judging::of_the_job(&plan, again.source, &stages, &detail));
-    names.extend(judging::of_the_burn(&plan, &stages));
-    Some(names)
+    let mut found = serious(&judging::of_the_job(&plan, again.source, &stages, &detail));
+    found.extend(judging::of_the_burn(&plan, &stages));
+    Some(found)
 }

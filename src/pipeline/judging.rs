@@ -17,8 +17,8 @@ use crate::findings::detail::Detail;
 use crate::findings::layers::{AskedAs, How, Spoken};
 use crate::findings::machine::Fitting;
 use crate::findings::{
-    Finding, art as of_art, burn, detail, faint, inks as of_inks, layers as of_layers, lines as of_lines,
-    machine as of_machine, motion, switch, tone,
+    Finding, Severity, art as of_art, burn, detail, faint, inks as of_inks, layers as of_layers,
+    lines as of_lines, machine as of_machine, motion, switch, tone,
 };
 use crate::job::Plan;
 use crate::job::asked::LayerJob;
@@ -69,12 +69,16 @@ pub(super) fn of_the_job(plan: &Plan, source: Source<'_>, stages: &Stages, lost:
     all
 }
 
-/// Names of what is wrong with the burn, without a search for what would mend it.
-pub(super) fn of_the_burn(plan: &Plan, stages: &Stages) -> Vec<&'static str> {
+/// The name of a finding and how serious it is.
+pub(super) type Named = (&'static str, Severity);
+
+/// What is wrong with the burn, without a search for what would mend it.
+pub(super) fn of_the_burn(plan: &Plan, stages: &Stages) -> Vec<Named> {
     let Some(sums) = &stages.sums else { return Vec::new() };
-    let over = !burn::Verdict::new(sums, stages.placement.rect.grid.cell_mm2()).clear();
-    let under = sums.dots > 0 && burn::shortfall(&plan.burn).is_some();
-    [(over, "over-burn"), (under, "under-burn")].into_iter().filter(|(is, _)| *is).map(|(_, n)| n).collect()
+    let verdict = burn::Verdict::new(sums, stages.placement.rect.grid.cell_mm2());
+    let over = (!verdict.clear()).then(|| ("over-burn", verdict.severity()));
+    let under = burn::short_of_full(&plan.burn).filter(|_| sums.dots > 0).map(|f| (f.name, f.severity));
+    over.into_iter().chain(under).collect()
 }
 
 /// Puts further findings where their severity belongs.
@@ -326,10 +330,9 @@ pub fn of_the_lines(plan: &Plan, placement: &Placement) -> Vec<Finding> {
     line_findings(plan).chain(beat).chain(burn::short_of_full(&plan.burn)).collect()
 }
 
-/// Names of what is wrong with a job as far as its plan shows it, before anything is drawn.
-pub(super) fn of_the_plan(plan: &Plan) -> Vec<&'static str> {
-    let under = burn::shortfall(&plan.burn).map(|_| "under-burn");
-    line_findings(plan).map(|f| f.name).chain(under).collect()
+/// What is wrong with a job as far as its plan shows it, before anything is drawn.
+pub(super) fn of_the_plan(plan: &Plan) -> Vec<Named> {
+    line_findings(plan).chain(burn::short_of_full(&plan.burn)).map(|f| (f.name, f.severity)).collect()
 }
 
 /// The coatings that the blank takes; `None` where that cannot be judged, because the coating or one that the blank
