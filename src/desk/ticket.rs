@@ -130,7 +130,7 @@ fn settings(report: &Report) -> Vec<Value> {
 fn finding(exact: &Exact, f: &Finding, stops: bool) -> Result<Value, Says> {
     let plan = &exact.piece.plan;
     let high = plan.blank.shape.height();
-    let remedies: Vec<Value> = f.remedies.iter().flat_map(|r| remedy(exact, r)).collect();
+    let remedies: Vec<Value> = f.remedies.iter().flat_map(ways).map(remedy).collect();
     // What is accepted is accepted for this art and for no more than this.
     let accept = match (f.severity, plan.art_file.as_ref()) {
         (Severity::Stop, Some(art)) if stops => {
@@ -161,48 +161,16 @@ pub(super) fn level(severity: Severity) -> &'static str {
     }
 }
 
-/// A remedy with the change of the job that it asks for; one that asks a question has an answer each.
-fn remedy(exact: &Exact, r: &Remedy) -> Vec<Value> {
-    let plan = &exact.piece.plan;
-    let one = |line: String, change: Value| json!({ "line": line, "checked": r.verified, "change": change });
-    if r.change == "read-as" {
-        let Some(readings) = &exact.outcome.readings else { return Vec::new() };
-        return [readings.second.kind, readings.first.kind]
-            .into_iter()
-            .map(|kind| {
-                one(format!("read it as {}", kind.in_words()), json!({ "art.read_as": kind.to_string() }))
-            })
-            .collect();
-    }
-    vec![one(r.text.on_page().to_string(), change(plan, exact, r).unwrap_or(Value::Null))]
+/// What a person can tap: the answers of a remedy that asks a question, or the remedy itself.
+fn ways(r: &Remedy) -> &[Remedy] {
+    if r.answers.is_empty() { std::slice::from_ref(r) } else { &r.answers }
 }
 
-/// The keys of the job and their new values; `None` for what is done elsewhere.
-fn change(plan: &Plan, exact: &Exact, r: &Remedy) -> Option<Value> {
-    let mm = |v: f64| format!("{}mm", short(v, 4));
-    Some(match r.change {
-        "power" => json!({ "burn.power": format!("{}%", short(r.value, 4)) }),
-        "speed" => json!({ "burn.speed": format!("{}mm/s", short(r.value, 4)) }),
-        "pitch" => {
-            let process = &plan.process;
-            let along = process.pitch_along.value.0 * r.value / process.pitch_across.value.0;
-            json!({ "dots.pitch": format!("{along}mm"), "dots.pitch_across": format!("{}mm", r.value) })
-        }
-        "ceiling" => json!({ "tone.ceiling": format!("{}%", short(r.value, 4)) }),
-        "size" => {
-            let p = &exact.outcome.report.placement;
-            // Rounded down, so that it is no larger than what was found to do.
-            let tenths = |v: f64| short((v * 10.0).floor() / 10.0, 1);
-            let height = r.value * p.true_height_mm / p.true_width_mm.max(1e-9);
-            json!({ "blank.place": format!("{}x{}mm", tenths(r.value), short(height, 3)) })
-        }
-        "margin" => json!({ "blank.margin": mm((r.value * 100.0).ceil() / 100.0) }),
-        "run-up" => json!({ "scan.run_up": mm(r.value) }),
-        "lines along" => json!({ "scan.axis": plan.scan.lines.turned().to_string() }),
-        "place" => json!({ "blank.place": "inside" }),
-        _ if !r.sets.is_empty() => r.sets.iter().map(|(key, value)| (*key, value.as_str())).collect(),
-        _ => return None,
-    })
+/// A remedy with the keys of the job that it sets and their new values; null for what is done elsewhere.
+fn remedy(r: &Remedy) -> Value {
+    let sets: Value = r.sets.iter().map(|(key, value)| (key.as_str(), value.as_str())).collect();
+    let change = if r.sets.is_empty() { Value::Null } else { sets };
+    json!({ "line": r.text.on_page(), "checked": r.verified, "change": change })
 }
 
 /// The files that are written, by their names.
@@ -217,5 +185,27 @@ pub(super) fn likeness_told(exact: &Exact) -> Value {
     match likeness(exact) {
         Some((planned, expected)) => json!({ "planned_db": planned, "expected_db": expected }),
         None => Value::Null,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::art::Kind;
+    use crate::art::reading::Decision;
+    use crate::findings::art as of_art;
+    use crate::job::settle::Of;
+
+    #[test]
+    fn a_remedy_sets_its_own_keys_and_a_question_has_an_answer_each() {
+        let told = |f: Finding| -> Vec<Value> { f.remedies.iter().flat_map(ways).map(remedy).collect() };
+        let reading = Decision { kind: Kind::Photo, sure: 0.6, other: Some(Kind::Drawing), why: "so".into() };
+        let answers = told(of_art::layer_unsure(&reading, Kind::Drawing, Of::Layer(1)));
+        let drawing = json!({ "line": "read it as a drawing", "checked": false, "change": { "layer.1.read_as": "drawing" } });
+        assert_eq!((answers.len(), &answers[0]), (2, &drawing));
+        let around = of_art::Around { share: 0.5, crop: [0.1, 0.1, 0.8, 0.8], cut: true };
+        let crop = told(of_art::sheet_edge(&around, true, Of::Layer(0)).unwrap());
+        assert_eq!(crop[0]["change"], json!({ "layer.0.crop": "11%,11%,78%,78%" }));
+        assert_eq!(told(of_art::flowed_text())[0]["change"], Value::Null);
     }
 }

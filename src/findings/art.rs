@@ -9,12 +9,13 @@ use crate::said::Said;
 use crate::units::{MM_PER_INCH, Mm, short};
 
 /// `coarse-art`: fewer source pixels than dots. `source` are the pixels of the part that is shown, `dots`
-/// the dots that show it (columns, rows); `width` is its true width. `coarser` gives the least pitch from the given one
-/// on that the machine makes without a fault of its own, where there is one.
+/// the dots that show it (columns, rows); `width` and `height` are its true size, and `of` is the picture. `coarser` gives
+/// the least pitch from the given one on that the machine makes without a fault of its own, where there is one.
 pub fn coarse_art(
     source: (f64, f64),
     dots: (usize, usize),
-    width: Mm,
+    (width, height): (Mm, Mm),
+    of: Of,
     coarser: impl Fn(Mm) -> Option<Mm>,
 ) -> Option<Finding> {
     let ratio = (source.0 / dots.0 as f64).min(source.1 / dots.1 as f64);
@@ -33,13 +34,21 @@ pub fn coarse_art(
     let fitting = width.0 * ratio;
     let text = format!("use a larger picture, or make it at most {} mm wide", short(fitting, 1));
     let mut finding = Finding::new("coarse-art", severity, message)
-        .with(Remedy::new("size", fitting, "mm", text).verified(true));
+        .with(sized(fitting, text, height.0 / width.0, of).verified(true));
     if let Some(pitch) = coarser(Mm(width.0 / (dots.0 as f64 * ratio))) {
         let dpi = MM_PER_INCH / pitch.0;
         let text = format!("or widen the pitch to {pitch} ({} dpi): a dot for each pixel", short(dpi, 1));
         finding = finding.with(Remedy::new("pitch", pitch.0, "mm", text).verified(true));
     }
     Some(finding)
+}
+
+/// A remedy that makes a picture so wide; its height is so many times that.
+pub fn sized(width: f64, text: impl Into<Said>, height: f64, of: Of) -> Remedy {
+    // Rounded down, so that it is no larger than what was found to do.
+    let tenths = short((width * 10.0).floor() / 10.0, 1);
+    let size = format!("{tenths}x{}mm", short(width * height, 3));
+    Remedy::new("size", width, "mm", text).set(of.key("place"), size)
 }
 
 /// `art-changed`: files of a job that is prepared again are not those that it was first prepared with, by their names.
@@ -90,20 +99,27 @@ pub fn cut_by_page(past: f64) -> Finding {
 }
 
 /// `cut`: `share` of a drawing's ink lies where no dot may be, past the margin or outside the blank; `inside`: it is placed as
-/// large as fits.
-pub fn cut_by_blank(share: f64, inside: bool) -> Option<Finding> {
+/// large as fits. `of` is what loses it, where it is one alone.
+pub fn cut_by_blank(share: f64, inside: bool, of: Option<Of>) -> Option<Finding> {
     (share >= CUT_FROM).then(|| {
         let message = format!(
             "{}% of the drawing lies past the margin or outside the blank and is left out",
             short((share * 100.0).max(1.0), 0)
         );
-        let text = if inside {
-            Said::from("give it a size that is a little smaller").line(", with --place")
-        } else {
-            Said::from("place it whole").line(" with --place inside")
+        let text = if inside { "give it a size that is a little smaller" } else { "place it whole" };
+        let typed = match (of, inside) {
+            (None, _) => "",
+            (Some(Of::Art), true) => ", with --place",
+            (Some(Of::Art), false) => " with --place inside",
+            (Some(Of::Layer(_)), true) => " (place in its --layer)",
+            (Some(Of::Layer(_)), false) => " (place = 'inside' in its --layer)",
         };
-        Finding::new("cut", Severity::Caution, message)
-            .with(Remedy::new("place", 100.0 * share, "%", text).verified(!inside))
+        let remedy = Remedy::new("place", 100.0 * share, "%", Said::from(text).line(typed));
+        // Placed inside, it lies within the margin.
+        Finding::new("cut", Severity::Caution, message).with(match of.filter(|_| !inside) {
+            Some(of) => remedy.set(of.key("place"), "inside").verified(true),
+            None => remedy,
+        })
     })
 }
 
@@ -161,9 +177,22 @@ pub fn reading_unsure(reading: &Decision, other: Kind) -> Finding {
     );
     let text = Said::from("look at readings.png")
         .line(format!(", then say --read-as {other}, or --read-as {} if it is right as it is", reading.kind));
-    // What is asked for is never in doubt.
-    Finding::new("reading-unsure", Severity::Caution, message)
-        .with(Remedy::new("read-as", 0.0, "", text).verified(true))
+    Finding::new("reading-unsure", Severity::Caution, message).with(asked(
+        "read-as",
+        text,
+        (other, reading),
+        Of::Art,
+    ))
+}
+
+/// A remedy that asks how a picture is to be read: what is asked for is never in doubt.
+fn asked(change: &'static str, text: Said, (other, reading): (Kind, &Decision), of: Of) -> Remedy {
+    let answer = |kind: Kind| {
+        let text = format!("read it as {}", kind.in_words());
+        Remedy::new(change, 0.0, "", text).set(of.key("read_as"), kind.to_string())
+    };
+    let answers = vec![answer(other), answer(reading.kind)];
+    Remedy { answers, ..Remedy::new(change, 0.0, "", text) }
 }
 
 /// `reading-unsure` of a picture among layers, which `readings.png` does not show.
@@ -175,12 +204,17 @@ pub fn layer_unsure(reading: &Decision, other: Kind, of: Of) -> Finding {
         other.in_words()
     );
     let word = |kind: Kind| of.typed("read_as", &kind.to_string());
-    let text = Said::from("look at proof.png, then ")
-        .line(format!("say {}, or {}", word(other), word(reading.kind)))
-        .page(format!("choose whether it is {} or {}", other.in_words(), reading.kind.in_words()))
-        .line(" if it is right as it is");
-    Finding::new("reading-unsure", Severity::Caution, message)
-        .with(Remedy::new("reading of a layer", 0.0, "", text).verified(true))
+    let text = Said::from("look at proof.png").line(format!(
+        ", then say {}, or {} if it is right as it is",
+        word(other),
+        word(reading.kind)
+    ));
+    Finding::new("reading-unsure", Severity::Caution, message).with(asked(
+        "reading of a layer",
+        text,
+        (other, reading),
+        of,
+    ))
 }
 
 /// What lies around a sheet of paper that does not fill the picture.
@@ -195,8 +229,8 @@ pub struct Around {
 }
 
 /// `sheet-edge`: the sheet of paper does not fill the picture, or a sharp edge across it may be a shadow's. A caution where it is not
-/// `sure` that there is a sheet at all.
-pub fn sheet_edge(around: &Around, sure: bool) -> Option<Finding> {
+/// `sure` that there is a sheet at all; `of` is the picture.
+pub fn sheet_edge(around: &Around, sure: bool, of: Of) -> Option<Finding> {
     let share = short(around.share * 100.0, 0);
     let (severity, message) = if around.cut {
         let message =
@@ -214,7 +248,7 @@ pub fn sheet_edge(around: &Around, sure: bool) -> Option<Finding> {
     let (l, t) = ((left + 0.5).ceil(), (top + 0.5).ceil());
     let (w, h) = ((left + width - 0.5).floor() - l, (top + height - 0.5).floor() - t);
     let crop = format!("{l}%,{t}%,{w}%,{h}%");
-    let alone = Said::from("use the sheet alone").line(format!(": --crop {crop}"));
+    let alone = Said::from("use the sheet alone").line(format!(": {}", of.typed("crop", &crop)));
     let finding = Finding::new("sheet-edge", severity, message);
     let (finding, text) = if around.cut {
         (finding, alone)
@@ -222,7 +256,7 @@ pub fn sheet_edge(around: &Around, sure: bool) -> Option<Finding> {
         let again = Remedy::new("picture", 0.0, "", "take the picture again without the shadow");
         (finding.with(again), Said::from("if that is the table, ").and(alone))
     };
-    let finding = finding.with(Remedy::new("crop", w, "%", text).set("art.crop", crop));
+    let finding = finding.with(Remedy::new("crop", w, "%", text).set(of.key("crop"), crop));
     (w >= 1.0 && h >= 1.0).then_some(finding)
 }
 
@@ -251,9 +285,10 @@ pub fn narrow_margin(margin: Mm, tolerance: Mm, beam_radius: Mm) -> Option<Findi
         let message = format!(
             "the margin of {margin} is less than what can go wrong in laying the blank ({tolerance}) and the beam's radius ({beam_radius}): the beam may run off the edge"
         );
-        let text = format!("keep a margin of at least {} mm", short((need * 100.0).ceil() / 100.0, 2));
-        Finding::new("past-margin", Severity::Caution, message)
-            .with(Remedy::new("margin", need, "mm", text).verified(true))
+        let least = short((need * 100.0).ceil() / 100.0, 2);
+        let text = format!("keep a margin of at least {least} mm");
+        let remedy = Remedy::new("margin", need, "mm", text).set("blank.margin", format!("{least}mm"));
+        Finding::new("past-margin", Severity::Caution, message).with(remedy.verified(true))
     })
 }
 
@@ -275,13 +310,17 @@ mod tests {
     #[test]
     fn a_picture_with_enough_pixels_is_not_coarse() {
         let none = |_| None;
-        assert!(coarse_art((1017.0, 1017.0), (1017, 1017), Mm(85.0), none).is_none());
-        let f = coarse_art((400.0, 500.0), (1017, 1017), Mm(85.0), none).unwrap();
+        let side = |mm: f64| (Mm(mm), Mm(mm));
+        assert!(coarse_art((1017.0, 1017.0), (1017, 1017), side(85.0), Of::Art, none).is_none());
+        let f = coarse_art((400.0, 500.0), (1017, 1017), side(85.0), Of::Layer(1), none).unwrap();
         assert_eq!(f.severity, Severity::Caution);
         assert!(f.message.contains("2.54 times"), "{}", f.message);
         assert!((f.remedies[0].value - 85.0 * 400.0 / 1017.0).abs() < 1e-9 && f.remedies.len() == 1);
         let steps = |p: Mm| Some(Mm((p.0 * 80.0).ceil() / 80.0));
-        let f = coarse_art((900.0, 900.0), (971, 971), Mm(84.9625), steps).unwrap();
+        let size = |size: &str| size.to_string();
+        assert_eq!(f.remedies[0].sets, [(size("layer.1.place"), size("33.4x33.432mm"))]);
+        let f = coarse_art((900.0, 900.0), (971, 971), side(84.9625), Of::Art, steps).unwrap();
+        assert_eq!(f.remedies[0].sets, [(size("blank.place"), size("78.7x78.75mm"))]);
         assert!((f.remedies[1].value - 0.1).abs() < 1e-12, "{f:?}");
     }
 
@@ -294,26 +333,38 @@ mod tests {
             "it is read as a photo, but only 62% sure: it may be a drawing on paper; readings.png shows both"
         );
         assert!(f.remedies[0].text.contains("--read-as paper"), "{f:?}");
+        let answers = f.remedies[0].answers.iter().map(|a| (a.text.on_page(), a.sets[0].1.as_str()));
+        let two = [("read it as a drawing on paper", "paper"), ("read it as a photo", "photo")];
+        assert_eq!(answers.collect::<Vec<_>>(), two);
+        let f = layer_unsure(&reading, Kind::Paper, Of::Layer(2));
+        let said = "look at proof.png, then say read_as = 'paper' in its --layer, or read_as = 'photo' in its --layer if it is \
+                    right as it is";
+        assert_eq!(f.remedies[0].text, said);
+        assert_eq!(f.remedies[0].answers[1].sets, [("layer.2.read_as".to_string(), "photo".to_string())]);
     }
 
     #[test]
     fn a_sheet_on_a_table_is_cut_out_by_a_crop_that_can_be_typed() {
         let around = Around { share: 0.56, crop: [0.123, 0.1, 0.75, 0.8], cut: true };
-        let f = sheet_edge(&around, true).unwrap();
+        let f = sheet_edge(&around, true, Of::Art).unwrap();
         assert_eq!(f.severity, Severity::Note);
-        assert_eq!(sheet_edge(&around, false).map(|f| f.severity), Some(Severity::Caution));
+        assert_eq!(sheet_edge(&around, false, Of::Art).map(|f| f.severity), Some(Severity::Caution));
         let text = &f.remedies[0].text;
         let crop = text.split("--crop ").nth(1).unwrap();
         assert_eq!(crop, "13%,11%,73%,78%");
         assert!(crop.parse::<crate::job::words::Crop>().is_ok());
         // What may be a shadow is a caution, with the same crop.
-        let f = sheet_edge(&Around { cut: false, ..around }, true).unwrap();
+        let f = sheet_edge(&Around { cut: false, ..around }, true, Of::Art).unwrap();
         assert_eq!(f.severity, Severity::Caution);
         assert!(f.message.contains("it is kept"), "{}", f.message);
         assert_eq!(f.remedies[0].text, "take the picture again without the shadow");
         assert_eq!(f.remedies[1].text, format!("if that is the table, use the sheet alone: --crop {crop}"));
         assert_eq!(f.remedies[1].text.on_page(), "if that is the table, use the sheet alone");
-        assert_eq!(f.remedies[1].sets, [("art.crop", crop.to_string())]);
+        assert_eq!(f.remedies[1].sets, [("art.crop".to_string(), crop.to_string())]);
+        // Of a layer it is the layer's own crop.
+        let f = sheet_edge(&around, true, Of::Layer(0)).unwrap();
+        assert_eq!(f.remedies[0].text, format!("use the sheet alone: crop = '{crop}' in its --layer"));
+        assert_eq!(f.remedies[0].sets, [("layer.0.crop".to_string(), crop.to_string())]);
     }
 
     #[test]
@@ -321,17 +372,14 @@ mod tests {
         let unsure = Decision { kind: Kind::Photo, sure: 0.6, other: Some(Kind::Drawing), why: "so".into() };
         for (finding, page) in [
             (missing_glyph(&['☂']), "turn the lettering into outlines (paths) in the drawing program"),
-            (cut_by_blank(0.2, false), "place it whole"),
-            (cut_by_blank(0.2, true), "give it a size that is a little smaller"),
+            (cut_by_blank(0.2, false, Some(Of::Art)), "place it whole"),
+            (cut_by_blank(0.2, true, Some(Of::Art)), "give it a size that is a little smaller"),
             (
                 picture_within(0.4),
                 "save the picture and the drawing as two files and lay one above the other",
             ),
             (Some(reading_unsure(&unsure, Kind::Drawing)), "look at readings.png"),
-            (
-                Some(layer_unsure(&unsure, Kind::Drawing, Of::Layer(0))),
-                "look at proof.png, then choose whether it is a drawing or a photo",
-            ),
+            (Some(layer_unsure(&unsure, Kind::Drawing, Of::Layer(0))), "look at proof.png"),
         ] {
             let remedy = finding.unwrap().remedies.remove(0);
             assert!(remedy.text.on_page() == page && remedy.text.contains(" --"), "{remedy:?}");

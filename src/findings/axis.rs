@@ -23,7 +23,7 @@ pub fn other_axis(other: Along, (here, there): (f64, f64), whole: f64) -> Option
             .line(format!(" (--axis {other})"))
             .and(format!(", about {}% less time", short(100.0 * saved, 0)));
         Finding::new("other-axis", Severity::Note, message)
-            .with(Remedy::new("lines along", 100.0 * saved, "%", text))
+            .with(Remedy::new("lines along", 100.0 * saved, "%", text).set("scan.axis", other.to_string()))
     })
 }
 
@@ -39,5 +39,6 @@ mod tests {
         assert!(f.message.contains("7 min 30 s instead of 10 min"), "{}", f.message);
         assert!(f.remedies[0].text.contains("(--axis y), about 25%"), "{f:?}");
         assert_eq!(f.remedies[0].text.on_page(), "lines along y, about 25% less time");
+        assert_eq!(f.remedies[0].sets, [("scan.axis".to_string(), "y".to_string())]);
     }
 }

@@ -65,23 +65,35 @@ impl Change {
             Aim::Cooler => cooler,
             Aim::Hotter => hotter,
         };
-        let (change, unit, text) = match self {
+        let (change, unit, key, text) = match self {
             Change::Power(watts) => {
                 let verb = either("lower", "raise");
-                ("power", "%", format!("{verb} the power to {}% ({watts})", short(value, 0)))
+                (
+                    "power",
+                    "%",
+                    Some("burn.power"),
+                    format!("{verb} the power to {}% ({watts})", short(value, 0)),
+                )
             }
             Change::Speed(speed) => {
-                ("speed", "mm/s", format!("scan {}, at {speed}", either("faster", "slower")))
+                let text = format!("scan {}, at {speed}", either("faster", "slower"));
+                ("speed", "mm/s", Some("burn.speed"), text)
             }
             Change::Pitch(pitch) => {
                 let (verb, dpi) = (either("widen", "narrow"), short(MM_PER_INCH / pitch.0, 1));
-                ("pitch", "mm", format!("{verb} the pitch to {pitch} ({dpi} dpi)"))
+                ("pitch", "mm", None, format!("{verb} the pitch to {pitch} ({dpi} dpi)"))
             }
-            Change::Ceiling(_) => ("ceiling", "%", format!("hold the coverage to {}%", short(value, 0))),
+            Change::Ceiling(_) => {
+                ("ceiling", "%", Some("tone.ceiling"), format!("hold the coverage to {}%", short(value, 0)))
+            }
             Change::Alike { speed, power, .. } => {
-                ("speed and power", "mm/s", format!("scan at {speed} with {power}"))
+                ("speed and power", "mm/s", None, format!("scan at {speed} with {power}"))
             }
         };
-        Remedy::new(change, value, unit, text)
+        let remedy = Remedy::new(change, value, unit, text);
+        match key {
+            Some(key) => remedy.set(key, format!("{}{unit}", short(value, 4))),
+            None => remedy,
+        }
     }
 }

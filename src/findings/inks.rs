@@ -2,17 +2,19 @@
 
 use super::{Finding, Remedy, Severity};
 use crate::art::reading::AlikeInks;
+use crate::job::settle::Of;
 use crate::said::Said;
 
-/// `inks-alike`: inks of different colours touch and get nearly the same mark.
-pub fn inks_alike(inks: &AlikeInks) -> Finding {
+/// `inks-alike`: inks of different colours touch and get nearly the same mark; `of` is the drawing.
+pub fn inks_alike(inks: &AlikeInks, of: Of) -> Finding {
     let (larger, smaller) = (words(inks.larger), words(inks.smaller));
     let two =
         if larger == smaller { format!("two kinds of {larger}") } else { format!("{smaller} and {larger}") };
     let message = format!(
         "{two} touch in the drawing and get nearly the same mark: what is drawn in one of them on the other can hardly be seen"
     );
-    let shades = Said::from("or keep its shades of light and dark").line(": --read-as photo");
+    let photo = format!(": {}", of.typed("read_as", "photo"));
+    let shades = Said::from("or keep its shades of light and dark").line(photo);
     Finding::new("inks-alike", Severity::Caution, message)
         .with(Remedy::new(
             "picture",
@@ -20,7 +22,7 @@ pub fn inks_alike(inks: &AlikeInks) -> Finding {
             "",
             format!("draw what is {smaller} in white or much lighter, or leave a white gap between the two"),
         ))
-        .with(Remedy::new("read-as", 0.0, "", shades))
+        .with(Remedy::new("read-as", 0.0, "", shades).set(of.key("read_as"), "photo"))
 }
 
 /// A colour as a maker calls it: `dark blue`.
@@ -83,11 +85,12 @@ mod tests {
 
     #[test]
     fn inks_that_look_the_same_are_named_with_what_to_do() {
-        let f = inks_alike(&AlikeInks { larger: [10, 61, 98], smaller: [230, 30, 30] });
+        let f = inks_alike(&AlikeInks { larger: [10, 61, 98], smaller: [230, 30, 30] }, Of::Art);
         assert_eq!(f.severity, Severity::Caution);
         assert!(f.message.starts_with("red and dark blue touch in the drawing"), "{}", f.message);
         assert!(f.remedies[0].text.contains("draw what is red in white"), "{f:?}");
         assert_eq!(f.remedies[1].text, "or keep its shades of light and dark: --read-as photo");
         assert_eq!(f.remedies[1].text.on_page(), "or keep its shades of light and dark");
+        assert_eq!(f.remedies[1].sets, [("art.read_as".to_string(), "photo".to_string())]);
     }
 }

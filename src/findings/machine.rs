@@ -240,7 +240,7 @@ mod tests {
             "what this laser marks comes first: {f:?}"
         );
         assert_eq!(f.remedies[0].text.on_page(), "take poster paint (a laser of 5W or more)");
-        assert_eq!(f.remedies[0].sets, [("coating", "poster-paint".to_string())]);
+        assert_eq!(f.remedies[0].sets, [("coating".to_string(), "poster-paint".to_string())]);
         assert!(coating_mismatch("poster paint", "glass", &glass, Watts(5.0)).is_none());
         assert!(coating_mismatch("poster paint", "glass", &[], Watts(5.0)).is_none());
     }

@@ -56,15 +56,19 @@ pub struct Remedy {
     pub text: Said,
     /// Whether the stage was run again with this value and the finding was gone.
     pub verified: bool,
-    /// The keys of the job that it sets and their values, where `change` and `value` do not tell them.
+    /// The keys of the job that it sets, as the page names them, and their values; none where it is done elsewhere.
     #[serde(skip)]
-    pub sets: Vec<(&'static str, String)>,
+    pub sets: Vec<(String, String)>,
+    /// Where it asks a question: its answers, each of which sets its own keys.
+    #[serde(skip)]
+    pub answers: Vec<Remedy>,
 }
 
 impl Remedy {
     /// A remedy that was not tried.
     pub fn new(change: &'static str, value: f64, unit: &'static str, text: impl Into<Said>) -> Remedy {
-        Remedy { change, value, unit, text: text.into(), verified: false, sets: Vec::new() }
+        let text = text.into();
+        Remedy { change, value, unit, text, verified: false, sets: Vec::new(), answers: Vec::new() }
     }
 
     /// The same remedy, tried or not.
@@ -75,8 +79,8 @@ impl Remedy {
 
     /// The same remedy, which sets a key of the job.
     #[must_use]
-    pub fn set(mut self, key: &'static str, value: impl Into<String>) -> Remedy {
-        self.sets.push((key, value.into()));
+    pub fn set(mut self, key: impl Into<String>, value: impl Into<String>) -> Remedy {
+        self.sets.push((key.into(), value.into()));
         self
     }
 

@@ -102,6 +102,7 @@ pub fn edge_dwell(raster: &RasterPath, estimate: &Estimate) -> Option<Finding> {
             let fits = grown.is_none_or(|e| raster.limits.off_bed(Some(&raster.blank), e) == 0.0);
             finding = finding.with(
                 Remedy::new("run-up", mm, "mm", format!("run-up of {} mm", short(mm, 2)))
+                    .set("scan.run_up", format!("{}mm", short(mm, 4)))
                     .verified(first_dot(&c) == 0.0 && fits),
             );
         }
@@ -241,6 +242,7 @@ pub fn off_bed(path: &RasterPath, marking: Marking<'_>, estimate: &Estimate) -> 
         let text = Said::from(format!("lines along {axis}")).line(format!(": --axis {axis}"));
         finding = finding.with(
             Remedy::new("lines along", 90.0, "deg", text)
+                .set("scan.axis", axis)
                 // Pitches that differ along and across change places with the lines: other dots.
                 .verified(path.rect.grid.along == path.rect.grid.across),
         );

@@ -33,10 +33,13 @@ pub(super) fn told(plan: &Plan, mut finding: Finding) -> Finding {
             SPEED_FIRST => (format!("{percent}%"), format!("--speed {speed}mm/s --power {percent}%")),
             _ => (format!("{speed} mm/s"), format!("--power {percent}% --speed {speed}mm/s")),
         };
-        remedy.sets = vec![("burn.speed", format!("{speed}mm/s")), ("burn.power", format!("{percent}%"))];
+        remedy.sets = vec![
+            ("burn.speed".to_string(), format!("{speed}mm/s")),
+            ("burn.power".to_string(), format!("{percent}%")),
+        ];
         let (kept, pitch) = if pitch_kept {
             let pitch = format!("{}mm", short(plan.process.pitch_across.value.0, 7));
-            remedy.sets.extend(PITCHES.map(|key| (key, pitch.clone())));
+            remedy.sets.extend(PITCHES.map(|key| (key.to_string(), pitch.clone())));
             (" and the pitch kept", format!(" --pitch {pitch}"))
         } else {
             ("", String::new())
@@ -46,15 +49,20 @@ pub(super) fn told(plan: &Plan, mut finding: Finding) -> Finding {
     finding
 }
 
-/// Adds to a remedy that names a pitch how it is typed, where the beam is switched more finely than the lines lie apart: it is
-/// tried so, and a pitch alone would be typed for both ways.
+/// Adds to a remedy that names a pitch what it sets, and how it is typed where the beam is switched more finely than the lines
+/// lie apart: it is tried so, and a pitch alone would be typed for both ways.
 pub(super) fn pitch_typed(plan: &Plan, remedy: &mut Remedy) {
     let process = &plan.process;
     let times = (process.pitch_across.value.0 / process.pitch_along.value.0).round();
-    if remedy.change == "pitch" && times > 1.0 && remedy.sets.is_empty() {
-        remedy.text.push(Said::default().line(format!(" ({})", typed_pitches(remedy.value, times))));
-        remedy.sets = PITCHES.into_iter().zip(pitches(remedy.value, times)).collect();
+    if remedy.change != "pitch" || !remedy.sets.is_empty() {
+        return;
     }
+    let mut both = [remedy.value; 2].map(|pitch| format!("{pitch}mm"));
+    if times > 1.0 {
+        remedy.text.push(Said::default().line(format!(" ({})", typed_pitches(remedy.value, times))));
+        both = pitches(remedy.value, times);
+    }
+    remedy.sets = PITCHES.into_iter().map(String::from).zip(both).collect();
 }
 
 /// The change that such a remedy asks for; `None` where the machine or the coating has none, and for any other remedy.
@@ -123,7 +131,7 @@ mod tests {
         let page = format!("speed of 10 mm/s, with the power lowered alike to {percent}%");
         assert_eq!(r.text.on_page(), page);
         let sets = [("burn.speed", "10mm/s".to_string()), ("burn.power", format!("{percent}%"))];
-        assert_eq!(r.sets, sets);
+        assert_eq!(r.sets, sets.map(|(key, value)| (key.to_string(), value)));
     }
 
     #[test]
@@ -165,6 +173,7 @@ mod tests {
         let mut r = wider();
         pitch_typed(&plan("dots = { pitch = '0.0875mm' }"), &mut r);
         assert_eq!(r.text, "widen the pitch to 0.1mm (254 dpi)");
+        assert_eq!(r.sets, PITCHES.map(|key| (key.to_string(), "0.1mm".to_string())));
     }
 
     fn with_text(change: &'static str, value: f64, text: &str) -> Remedy {
@@ -184,7 +193,7 @@ mod tests {
             r.text
         );
         assert!(r.text.on_page().ends_with("and the pitch kept"), "{r:?}");
-        assert_eq!(r.sets[2..], PITCHES.map(|key| (key, "0.0875mm".to_string())));
+        assert_eq!(r.sets[2..], PITCHES.map(|key| (key.to_string(), "0.0875mm".to_string())));
         let with = quick.with(change(&quick, &r).unwrap()).unwrap();
         assert_eq!(with.grid, quick.grid);
         // What was asked for stays without a word.

@@ -98,9 +98,9 @@ pub(super) fn of_pictures(plan: &Plan, layers: &[Arc<Layer>], pictures: &[LayerP
         let LayerPicture { reading, around, alike, placement, .. } = picture;
         let unsure = reading.other.filter(|_| reading.sure < UNSURE);
         let found = [
-            coarse(&of_layer, &layer.art.art, placement),
-            around.and_then(|a| of_art::sheet_edge(&a, reading.sure >= UNSURE)),
-            alike.map(|a| of_inks::inks_alike(&a)),
+            coarse(&of_layer, &layer.art.art, placement, settled.of),
+            around.and_then(|a| of_art::sheet_edge(&a, reading.sure >= UNSURE, settled.of)),
+            alike.map(|a| of_inks::inks_alike(&a, settled.of)),
             unsure.map(|other| of_art::layer_unsure(reading, other, settled.of)),
             picture_within(&of_layer, &layer.art.art, reading),
         ];
@@ -192,18 +192,29 @@ fn art_findings(plan: &Plan, shown: Shown<'_>, stages: &Stages) -> Vec<Finding> 
     // What is past the margin by the size or the place that was asked for is told so.
     let past = stages.left_out.each.iter().any(|beyond| beyond.past.0 > 0.0);
     if p.past_margin.0 <= 0.0 || !past {
-        let inside = match shown {
-            Shown::Art(_) => plan.art.place == Place::Inside,
-            Shown::Layers(_) => plan.layers.iter().all(|layer| layer.art.place == Place::Inside),
+        let (inside, of) = match shown {
+            Shown::Art(_) => (plan.art.place == Place::Inside, Some(Of::Art)),
+            Shown::Layers(_) => cut_layers(plan, stages),
         };
-        all.extend(of_art::cut_by_blank(stages.left_out.share, inside));
+        all.extend(of_art::cut_by_blank(stages.left_out.share, inside, of));
     }
-    all.extend(shown.alone().and_then(|art| coarse(plan, art, p)));
+    all.extend(shown.alone().and_then(|art| coarse(plan, art, p, Of::Art)));
     all
 }
 
+/// Whether all layers of which something is left out are as large as fits, and which one it is where it is one alone.
+fn cut_layers(plan: &Plan, stages: &Stages) -> (bool, Option<Of>) {
+    let each = plan.layers.iter().zip(&stages.left_out.each);
+    let cut: Vec<&SettledLayer> = each
+        .filter(|(layer, beyond)| beyond.share > 0.0 && !matches!(layer.shows, Shows::Border { .. }))
+        .map(|(layer, _)| layer)
+        .collect();
+    let inside = cut.iter().all(|layer| layer.art.place == Place::Inside);
+    (inside, (cut.len() == 1).then(|| cut[0].of))
+}
+
 /// `coarse-art` of a picture that is laid by this plan.
-fn coarse(plan: &Plan, art: &Art, p: &Placement) -> Option<Finding> {
+fn coarse(plan: &Plan, art: &Art, p: &Placement, of: Of) -> Option<Finding> {
     let (w, h) = art.pixels()?;
     let crop = plan.art.crop.window();
     let (mut w, mut h) = (w as f64 * crop.width(), h as f64 * crop.height());
@@ -223,7 +234,7 @@ fn coarse(plan: &Plan, art: &Art, p: &Placement) -> Option<Finding> {
     // Dots may lie closer along the lines than the lines lie: what the art must fill is squares of the wider pitch.
     let square = rect.grid.along.0.max(rect.grid.across.0);
     let squares = ((rect.width() / square).round() as usize, (rect.height() / square).round() as usize);
-    of_art::coarse_art(shown, squares, Mm(rect.width()), coarser)
+    of_art::coarse_art(shown, squares, (Mm(rect.width()), Mm(rect.height())), of, coarser)
 }
 
 /// Whether the piece will show anything; dots that came from elsewhere may be strokes or tones, so the milder rule

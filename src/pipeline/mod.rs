@@ -37,6 +37,7 @@ use crate::art::reading::UNSURE;
 use crate::art::{self, Art};
 use crate::findings::{art as of_art, inks as of_inks};
 use crate::job::Plan;
+use crate::job::settle::Of;
 use crate::job::words::ToneBy;
 use crate::note::Note;
 use crate::plane::Dots;
@@ -82,8 +83,8 @@ pub fn run_shown(
     let (mut stages, detail) = carry::carry(plan, shown, (wanted, left_out), (name, notes), progress)?;
     stages.likely = judge.map(|judge| likely::likely(plan, &judge, &stages.dots));
     let mut findings = judging::findings(plan, Source::Shown(shown), &stages, &detail, progress);
-    judging::add(&mut findings, around.and_then(|a| of_art::sheet_edge(&a, reading.sure >= UNSURE)));
-    judging::add(&mut findings, inks.map(|a| of_inks::inks_alike(&a)));
+    judging::add(&mut findings, around.and_then(|a| of_art::sheet_edge(&a, reading.sure >= UNSURE, Of::Art)));
+    judging::add(&mut findings, inks.map(|a| of_inks::inks_alike(&a, Of::Art)));
     judging::add(&mut findings, axis::other_axis(plan, &stages));
     let readings = match shown.alone() {
         Some(art) => {

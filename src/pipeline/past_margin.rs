@@ -1,6 +1,7 @@
 //! Past the margin: what reaches there, and where or how large it would not.
 
 use super::again::Source;
+use super::layers::Layer;
 use super::left_out::Beyond;
 use super::outcome::Stages;
 use super::shown::Shown;
@@ -8,6 +9,7 @@ use super::wanted::{laid, laid_at, outlined};
 use crate::art::Art;
 use crate::findings::{Finding, Remedy, art as of_art};
 use crate::job::Plan;
+use crate::job::settle::Of;
 use crate::placement::{Offset, Outline, Place, Placement};
 use crate::said::Said;
 use crate::units::{Mm, short};
@@ -37,7 +39,7 @@ pub(super) fn past_margin(plan: &Plan, source: Source<'_>, stages: &Stages) -> O
                 let placement = layer.placed(plan, settled).ok()?;
                 let of_layer = || plan.of_layer(settled, layer.art.place);
                 reaches(beyond, &placement).then(|| {
-                    let remedy = nearer_layer(&of_layer(), &layer.art.art, &layer.art.name);
+                    let remedy = nearer_layer(&of_layer(), layer, settled.of);
                     ((layer.art.name.clone(), told(beyond)), remedy)
                 })
             });
@@ -104,28 +106,30 @@ fn remedies(plan: &Plan, art: &Art) -> Vec<Remedy> {
     if let Some((at, by)) = nearer(plan, &outline, &now) {
         let text = Said::from(format!("move it {} mm nearer to the middle", short(by, 1)))
             .line(format!(", with --at {at}"));
-        add(Remedy::new("at", by, "mm", text).set("art.at", at.to_string()));
+        add(Remedy::new("at", by, "mm", text).set(Of::Art.key("at"), at.to_string()));
     }
     if let Some(w) = sized {
-        add(Remedy::new("size", w, "mm", format!("make it {} mm wide or smaller", short(w, 1))));
+        let text = format!("make it {} mm wide or smaller", short(w, 1));
+        add(of_art::sized(w, text, height / width, Of::Art));
     }
     if let Some(w) = inside {
         let text = Said::two("use --place inside", "let it be as large as fits")
             .and(format!(", which makes it {} mm wide", short(w, 1)));
-        add(Remedy::new("place", w, "mm", text));
+        add(Remedy::new("place", w, "mm", text).set(Of::Art.key("place"), "inside"));
     }
     if all.is_empty() { vec![unsized_remedy(moved)] } else { all }
 }
 
 /// Where a layer keeps within the margin. Whether it then meets another is not tried.
-fn nearer_layer(plan: &Plan, art: &Art, name: &str) -> Remedy {
-    let found = outlined(plan, art).ok().and_then(|(outline, _)| {
+fn nearer_layer(plan: &Plan, layer: &Layer, of: Of) -> Remedy {
+    let name = &layer.art.name;
+    let found = outlined(plan, &layer.art.art).ok().and_then(|(outline, _)| {
         let now = laid(plan, &outline, plan.art.place).ok()?;
         nearer(plan, &outline, &now)
     });
     let text = match found {
         Some((at, _)) => Said::from(format!("move {name} nearer to the middle"))
-            .line(format!(" (at = '{at}' in its --layer)"))
+            .line(format!(" ({})", of.typed("at", &at.to_string())))
             .and(", or make it smaller"),
         None => format!("make {name} smaller, or lay it nearer to the middle").into(),
     };
@@ -201,7 +205,7 @@ mod tests {
         assert_eq!(found(&format!(", place = '{w}x{w}mm'"), "art = { at = '9mm,0mm' }"), None);
         let moved = f.remedies.iter().find(|r| r.change == "at").unwrap();
         let at = moved.text.split_once("--at ").unwrap().1;
-        assert_eq!(moved.sets, [("art.at", at.to_string())]);
+        assert_eq!(moved.sets, [("art.at".to_string(), at.to_string())]);
         assert!(at == "7mm,0mm" && moved.verified, "{moved:?}");
         assert_eq!(found(", place = '12x12mm'", &format!("art = {{ at = '{at}' }}")), None);
     }

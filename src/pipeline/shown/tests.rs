@@ -1,5 +1,6 @@
 use super::*;
 use crate::art;
+use crate::findings::Remedy;
 use crate::findings::layers::How;
 use crate::job::Job;
 use crate::job::asked::Reference;
@@ -327,16 +328,14 @@ fn a_picture_is_spoken_of_as_it_was_asked_for() {
         let arts = layers(&plan, opened, &art::Opening::default(), None).unwrap();
         let outcome = crate::pipeline::run_shown(&plan, Shown::Layers(&arts), "inks.jpg", &Silent).unwrap();
         let own = outcome.original.is_some();
-        (own, outcome.findings.into_iter().find(|f| f.name == "reading-unsure").unwrap())
+        let found = |name| outcome.findings.iter().find(|f| f.name == name).unwrap().remedies[0].clone();
+        (own, found("reading-unsure"), found("coarse-art"))
     };
-    let (own, art) = of("art = { file = 'inks.jpg' }");
-    assert!(
-        own && art.remedies[0].text.contains("then say --read-as drawing, or --read-as photo"),
-        "{art:?}"
-    );
-    let (own, layer) = of("[[layer]]\nfile = 'inks.jpg'");
-    assert!(
-        !own && layer.remedies[0].text.contains("say read_as = 'drawing' in its --layer, or"),
-        "{layer:?}"
-    );
+    let key = |remedy: &Remedy| remedy.sets[0].0.clone();
+    let (own, asked, size) = of("art = { file = 'inks.jpg' }");
+    assert!(own && asked.text.contains("then say --read-as drawing, or --read-as photo"), "{asked:?}");
+    assert_eq!((key(&asked.answers[0]), key(&size)), ("art.read_as".into(), "blank.place".into()));
+    let (own, asked, size) = of("[[layer]]\nfile = 'inks.jpg'");
+    assert!(!own && asked.text.contains("say read_as = 'drawing' in its --layer, or"), "{asked:?}");
+    assert_eq!((key(&asked.answers[0]), key(&size)), ("layer.0.read_as".into(), "layer.0.place".into()));
 }
