@@ -427,7 +427,7 @@ fn told(
         "says": says,
         "doubts": reading.doubts,
         "pick": pick.map(|mut pick| { pick["line"] = line.into(); pick }),
-        "why": reading.pick.as_ref().map(|p| &p.why),
+        "why": reading.pick.as_ref().map(|p| p.why.on_page()),
         "values": values,
         "notes": notes,
         "photo_picture": picture_of("photo.png"),

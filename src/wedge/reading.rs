@@ -60,7 +60,7 @@ pub struct PickReading {
     /// Grain, L*.
     pub grain: f64,
     /// Why this one, in words.
-    pub why: String,
+    pub why: Said,
     /// How far power may rise, in percent of this setting, before char reaches 5 %; where it was measured.
     pub latitude_percent: Measurement,
     /// Seconds for a square of 85 mm at this speed and the wedge's pitch, turns of the head left out.

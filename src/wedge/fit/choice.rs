@@ -87,6 +87,11 @@ fn others(wedge: &Wedge, picked: usize, picks: &[usize], beam_known: bool) -> Op
     ))
 }
 
+/// A sentence about what a job will be told: by `prepare`, or on the page by its ticket.
+fn by_job(says: impl Fn(&str) -> String) -> Said {
+    Said::two(says("'prepare'"), says("the ticket"))
+}
+
 /// What `prepare` would find of the pick, where it would find something of every patch, and what is best then.
 fn found(wedge: &Wedge, pick: &TestPatch, judged: Judged, bench: &Bench) -> Option<ReadingNote> {
     let pitch = wedge.pitch_across;
@@ -97,33 +102,41 @@ fn found(wedge: &Wedge, pick: &TestPatch, judged: Judged, bench: &Bench) -> Opti
             // As much exposure as the pick had, in the middle of the range.
             let slower = 0.65 * most / pick.dial.speed.0;
             let power = 100.0 * pick.dial.power.0 * libm::pow(slower, wedge.expected.schwarzschild);
-            let says = format!(
-                "the patches that burn well are faster than this machine can switch dots of {pitch} (up to about {} mm/s): 'prepare' will ask for a lower speed",
-                short(most, 1)
-            );
+            let says = by_job(|job| {
+                format!(
+                    "the patches that burn well are faster than this machine can switch dots of {pitch} (up to about {} mm/s): {job} will ask for a lower speed",
+                    short(most, 1)
+                )
+            });
             let powers = powers((0.7 * power).max(1.0), (1.4 * power).clamp(2.0, 100.0));
             let range = both(range(wedge, (0.4 * most, most)), powers);
             Some(ReadingNote::range(NoteAbout::Beyond, says, range))
         }
-        Judged::UnderBurnt if bench.response.chars_before_full() => Some(ReadingNote::fact(format!(
-            "this coating chars before it is fully marked on this machine, whatever the setting: every patch is pale or charred, and the pick is the best of both, {}% of a full mark without char; 'prepare' will say under-burn and has no remedy, so burn it as it is where that is light enough, or try a thinner or another coat",
-            short(100.0 * bench.reached(wedge, pick), 0)
-        ))),
-        _ => Some(ReadingNote::fact(format!(
-            "of every patch 'prepare' would find something at the pitch of this wedge ({pitch}), of the pick {}: follow what it offers",
-            judged.name()
-        ))),
+        Judged::UnderBurnt if bench.response.chars_before_full() => Some(ReadingNote::fact(by_job(|job| {
+            format!(
+                "this coating chars before it is fully marked on this machine, whatever the setting: every patch is pale or charred, and the pick is the best of both, {}% of a full mark without char; {job} will say under-burn and has no remedy, so burn it as it is where that is light enough, or try a thinner or another coat",
+                short(100.0 * bench.reached(wedge, pick), 0)
+            )
+        }))),
+        _ => Some(ReadingNote::fact(by_job(|job| {
+            format!(
+                "of every patch {job} would find something at the pitch of this wedge ({pitch}), of the pick {}: follow what it offers",
+                judged.name()
+            )
+        }))),
     }
 }
 
 /// What to say of a pick at whose speed the controller sees too little of single dots.
-fn short_sighted(wedge: &Wedge, pick: &TestPatch) -> Option<String> {
+fn short_sighted(wedge: &Wedge, pick: &TestPatch) -> Option<Said> {
     let carries =
         wedge.carries.filter(|c| pick.dial.speed.0 > c.seen.0 && pick.dial.speed.0 <= c.switched.0)?;
-    Some(format!(
-        "at the pick's speed the controller does not see far enough ahead to keep it where single dots follow one another (up to about {} mm/s at this pitch): for pictures in fine dots 'prepare' may ask for a lower speed, and says with how much power",
-        short(carries.seen.0, 1)
-    ))
+    Some(by_job(|job| {
+        format!(
+            "at the pick's speed the controller does not see far enough ahead to keep it where single dots follow one another (up to about {} mm/s at this pitch): for pictures in fine dots {job} may ask for a lower speed, and says with how much power",
+            short(carries.seen.0, 1)
+        )
+    }))
 }
 
 /// A range of speeds to draw another wedge with, none of them faster than the machine switches.
@@ -285,11 +298,11 @@ fn reading(
     };
     let fit_for = match choice.judged {
         Some(Judged::Clear) if wedge.carries.is_some_and(|c| p.dial.speed.0 <= c.seen.0) => {
-            "of which 'prepare' has nothing to say".to_string()
+            by_job(|job| format!("of which {job} has nothing to say"))
         }
-        Some(Judged::Clear) => "of whose burn 'prepare' has nothing to say".to_string(),
-        Some(Judged::LinesApart) => format!("within 2 L* of the {name} (lines show on all)"),
-        _ => format!("within 2 L* of the {name}"),
+        Some(Judged::Clear) => by_job(|job| format!("of whose burn {job} has nothing to say")),
+        Some(Judged::LinesApart) => format!("within 2 L* of the {name} (lines show on all)").into(),
+        _ => format!("within 2 L* of the {name}").into(),
     };
     let lines = 85.0 / wedge.pitch_across.0;
     PickReading {
@@ -299,7 +312,9 @@ fn reading(
         passes: p.dial.passes,
         lightness: value.map_or(choice.lightness, |v| v.l),
         grain: choice.grain,
-        why: format!("the fastest {fit_for} that is not grainy, then the one with the least power{unread}"),
+        why: Said::from("the fastest ")
+            .and(fit_for)
+            .and(format!(" that is not grainy, then the one with the least power{unread}")),
         latitude_percent: latitude,
         seconds_for_85_mm: lines * 85.0 / p.dial.speed.0 * f64::from(p.dial.passes),
     }
@@ -374,4 +389,16 @@ fn choices(
             })
         })
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_page_speaks_of_its_ticket_and_of_no_command() {
+        let said = by_job(|job| format!("of which {job} has nothing to say"));
+        assert_eq!(said, "of which 'prepare' has nothing to say");
+        assert_eq!(said.on_page(), "of which the ticket has nothing to say");
+    }
 }
