@@ -72,8 +72,6 @@ fn bed_dots(bencher: Bencher) {
         let wanted = pipeline::wanted(&plan, pipeline::Shown::Art(&art), &Silent).expect("drawn");
         drop(art);
         let placement = wanted.placement;
-        pipeline::dots(&plan, screen, wanted.kind, wanted.tone, &placement, &Silent)
-            .expect("screened")
-            .0
+        pipeline::dots(&plan, screen, wanted.kind, wanted.tone, &placement, &Silent).expect("screened").0
     });
 }

@@ -251,7 +251,7 @@ fn named<T>(reference: &mut Option<Reference<T>>) -> Option<&mut String> {
 }
 
 /// Whether a pitch across is one that goes with the pitch along where none was asked for: as large, or a few times.
-fn follows(along: Option<Pitch>, across: Pitch) -> bool {
+pub(super) fn follows(along: Option<Pitch>, across: Pitch) -> bool {
     along.is_some_and(|along| {
         (1..=MOST_SWITCHES).any(|n| (across.mm() / along.mm() / f64::from(n) - 1.0).abs() < 0.01)
     })
@@ -264,8 +264,8 @@ pub(super) const MOST_SWITCHES: u32 = 3;
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct Job {
-    /// What nobody asked for but was filled in when the job was first prepared: so that a job that is run again says the
-    /// same of its values.
+    /// What nobody asked for but was filled in when the job was first prepared, so that a job that is run again says the
+    /// same of its values; what was changed in its file since counts as asked for.
     #[serde(skip_serializing_if = "Unsaid::is_empty")]
     pub unsaid: Unsaid,
     /// The art.
@@ -364,7 +364,8 @@ impl Job {
     /// Where it cannot be read or is no job file; the sentence names the line.
     pub fn read(path: &Path) -> Result<Job, FileError> {
         let text = file::read_text("job", path)?;
-        let mut job: Job = file::parse("job", path, &text)?;
+        let job: Job = file::parse("job", path, &text)?;
+        let mut job = job.as_edited(&file::parse("job", path, &text)?);
         if let Some(folder) = path.parent() {
             job.seen_beside(folder);
         }
@@ -391,6 +392,7 @@ impl Job {
     pub fn to_toml(&self) -> Result<String, toml::ser::Error> {
         let head = "# A job of Dotwright: what was asked, with every default written out.\n\
                     # Run it again with: dotwright prepare --job job.toml --out FOLDER\n\n";
-        Ok(format!("{head}{}", toml::to_string_pretty(self)?))
+        let unsaid = self.unsaid.summed(&toml::Table::try_from(self)?);
+        Ok(format!("{head}{}", toml::to_string_pretty(&Job { unsaid, ..self.clone() })?))
     }
 }
