@@ -9,6 +9,8 @@ pub fn in_words(name: &str) -> &str {
         "lines-crowded" => "lines lie closer than helps",
         "detail-below-beam" => "fine detail is lost",
         "coarse-art" => "the picture is coarser than its dots",
+        "inks-alike" => "two inks can hardly be told apart",
+        "sheet-edge" => "the paper's edge may be marked",
         "faint" => "the piece stays nearly bare",
         "tone-shift" => "tones come out too light or too dark",
         "cut" => "a part of the drawing is cut off",

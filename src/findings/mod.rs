@@ -54,7 +54,9 @@ pub struct Remedy {
     pub unit: &'static str,
     /// The remedy in words, with its number and unit, as a maker reads it.
     pub text: Said,
-    /// Whether the stage was run again with this value and the finding was gone.
+    /// Whether it is known to clear the finding. A power, a speed, a pitch or a ceiling was tried: the job was carried through
+    /// again with it, and nothing else was worse than before. Anything else is worked out from the finding's own figures,
+    /// and what it brings besides was not looked at.
     pub verified: bool,
     /// The keys of the job that it sets, as the page names them, and their values; none where it is done elsewhere.
     #[serde(skip)]

@@ -102,9 +102,11 @@ fn change(plan: &Plan, remedy: &Remedy) -> Option<Change> {
 /// What is serious in `plan`, the job with a change; nothing where it cannot be carried through.
 fn carried(again: &Again<'_>, plan: Plan, left_out: &LeftOut, change: Change) -> Option<Vec<Named>> {
     let quiet = &again.progress;
+    let mut found = Vec::new();
     let (stages, detail) = match again.source {
         Source::Shown(shown) => {
             let wanted = again.wanted(&plan, shown)?;
+            found.extend(judging::of_the_wanted(&plan, shown, &wanted));
             let left_out = match again.moves_dots(&plan) {
                 true => wanted.left_out(&plan, shown, quiet).ok()?,
                 false => left_out.clone(),
@@ -114,7 +116,8 @@ fn carried(again: &Again<'_>, plan: Plan, left_out: &LeftOut, change: Change) ->
         Source::Dots(dots) if change.keeps_dots() => judged(&plan, dots.clone(), "", quiet).ok()?,
         Source::Dots(_) => return None,
     };
-    let mut found = serious(&judging::of_the_job(&plan, again.source, &stages, &detail));
-    found.extend(judging::of_the_burn(&plan, &stages));
-    Some(found)
+    found.extend(judging::of_the_job(&plan, again.source, &stages, &detail));
+    let mut named = serious(&found);
+    named.extend(judging::of_the_burn(&plan, &stages));
+    Some(named)
 }

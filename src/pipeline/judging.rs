@@ -9,7 +9,7 @@ use super::layers::Layer;
 use super::outcome::Stages;
 use super::past_margin::past_margin;
 use super::shown::{Meeting, Shown};
-use super::wanted::LayerPicture;
+use super::wanted::{LayerPicture, Wanted};
 use crate::art::reading::{Decision, UNSURE};
 use crate::art::{Art, Kind};
 use crate::findings::change::Change;
@@ -32,17 +32,19 @@ use crate::screen::Wants;
 use crate::screen::auto::AUTO;
 use crate::units::{Mm, MmPerS};
 
-/// All findings of a job, the most serious first.
+/// All findings of a job, the most serious first, and with them those that are found before there are dots or beside them:
+/// `others`. What would mend them is then tried.
 pub(super) fn findings(
     plan: &Plan,
     source: Source<'_>,
-    stages: &Stages,
-    lost: &Detail,
+    (stages, lost): (&Stages, &Detail),
+    others: Vec<Finding>,
     progress: &dyn Progress,
 ) -> Vec<Finding> {
     let again = Again::new(plan, source, (worst(stages), stages.pace.barred), progress);
     let mut all = burn_findings(&again, stages, progress);
     all.extend(of_the_job(plan, source, stages, lost));
+    all.extend(others);
     all.sort_by_key(|f| std::cmp::Reverse(f.severity));
     checked::check(&again, stages, &mut all);
     all
@@ -81,14 +83,28 @@ pub(super) fn of_the_burn(plan: &Plan, stages: &Stages) -> Vec<Named> {
     over.into_iter().chain(under).collect()
 }
 
-/// Puts further findings where their severity belongs.
-pub(super) fn add(all: &mut Vec<Finding>, found: impl IntoIterator<Item = Finding>) {
-    all.extend(found);
-    all.sort_by_key(|f| std::cmp::Reverse(f.severity));
+/// Findings about what is wanted of the art, which are known before there are dots: how it was read and, of layers, where each
+/// lies and how they meet.
+pub(super) fn of_the_wanted(plan: &Plan, shown: Shown<'_>, wanted: &Wanted) -> Vec<Finding> {
+    let art = match shown {
+        Shown::Art(art) => art,
+        Shown::Layers(layers) => {
+            let mut all = of_pictures(plan, layers, &wanted.pictures);
+            all.extend(of_meeting(plan, layers, &wanted.meeting));
+            return all;
+        }
+    };
+    let Wanted { reading, around, alike, .. } = wanted;
+    let found = [
+        around.and_then(|a| of_art::sheet_edge(&a, reading.sure >= UNSURE, Of::Art)),
+        alike.map(|a| of_inks::inks_alike(&a, Of::Art)),
+        picture_within(plan, art, reading),
+    ];
+    found.into_iter().flatten().collect()
 }
 
 /// Findings about each of the pictures among layers, by name where there are several.
-pub(super) fn of_pictures(plan: &Plan, layers: &[Arc<Layer>], pictures: &[LayerPicture]) -> Vec<Finding> {
+fn of_pictures(plan: &Plan, layers: &[Arc<Layer>], pictures: &[LayerPicture]) -> Vec<Finding> {
     let mut all = Vec::new();
     for picture in pictures {
         let (Some(settled), Some(layer)) = (plan.layers.get(picture.layer), layers.get(picture.layer)) else {
@@ -104,11 +120,7 @@ pub(super) fn of_pictures(plan: &Plan, layers: &[Arc<Layer>], pictures: &[LayerP
             unsure.map(|other| of_art::layer_unsure(reading, other, settled.of)),
             picture_within(&of_layer, &layer.art.art, reading),
         ];
-        let typed = |mut f: Finding| {
-            f.remedies.iter_mut().for_each(|r| alike::pitch_typed(plan, r));
-            f
-        };
-        all.extend(found.into_iter().flatten().map(typed).map(|f| match pictures.len() {
+        all.extend(found.into_iter().flatten().map(|f| match pictures.len() {
             1 => f,
             _ => Finding { message: f.message.each(|said| format!("{}: {said}", layer.art.name)), ..f },
         }));
@@ -117,7 +129,7 @@ pub(super) fn of_pictures(plan: &Plan, layers: &[Arc<Layer>], pictures: &[LayerP
 }
 
 /// Findings about layers where they meet.
-pub(super) fn of_meeting(plan: &Plan, layers: &[Arc<Layer>], meeting: &Meeting) -> Vec<Finding> {
+fn of_meeting(plan: &Plan, layers: &[Arc<Layer>], meeting: &Meeting) -> Vec<Finding> {
     let spoken = |i: usize| Some(spoken(plan, i, layers.get(i)?));
     // What is bare, clears a place or runs along an arc belongs where it is: then no places are offered for all.
     let met = |i: usize| meeting.crossing.iter().any(|c| c.upper == i || c.lower.contains(&i));
@@ -173,7 +185,7 @@ fn spoken(plan: &Plan, number: usize, layer: &Layer) -> Spoken {
 }
 
 /// `picture-within` of a drawing that holds a picture, where marks are light: as ink a picture becomes a negative.
-pub(super) fn picture_within(plan: &Plan, art: &Art, reading: &Decision) -> Option<Finding> {
+fn picture_within(plan: &Plan, art: &Art, reading: &Decision) -> Option<Finding> {
     let r = &plan.burn.response;
     let share =
         art.picture_within().filter(|_| reading.kind == Kind::Drawing && r.y_marked > r.y_unmarked)?;

@@ -33,11 +33,9 @@ pub use pace::{LADDER, Pace, WORTH_A_RUNG, asking_for};
 pub use shown::{Shown, wanted};
 pub use wanted::Wanted;
 
-use crate::art::reading::UNSURE;
 use crate::art::{self, Art};
-use crate::findings::{art as of_art, inks as of_inks};
+use crate::findings::art as of_art;
 use crate::job::Plan;
-use crate::job::settle::Of;
 use crate::job::words::ToneBy;
 use crate::note::Note;
 use crate::plane::Dots;
@@ -68,8 +66,8 @@ pub fn run_shown(
         Shown::Art(art) => facts::art_facts(art, name, &wanted.reading),
         Shown::Layers(layers) => facts::art_facts_of_layers(layers.len(), name, &wanted.reading),
     };
-    let (reading, around, inks) = (wanted.reading.clone(), wanted.around, wanted.alike);
-    let (pictures, meeting) = (wanted.pictures.clone(), wanted.meeting.clone());
+    let reading = wanted.reading.clone();
+    let mut others = judging::of_the_wanted(plan, shown, &wanted);
     let left_out = wanted.left_out(plan, shown, progress)?;
     let mut notes: Vec<Note> = shown.arts().flat_map(|art| art.notes().iter().cloned()).collect();
     notes.extend(wanted.notes.iter().cloned());
@@ -82,22 +80,13 @@ pub fn run_shown(
         (plan.scan.tone_by == ToneBy::Dots).then(|| likely::judge(plan, &wanted.tone, &wanted.placement));
     let (mut stages, detail) = carry::carry(plan, shown, (wanted, left_out), (name, notes), progress)?;
     stages.likely = judge.map(|judge| likely::likely(plan, &judge, &stages.dots));
-    let mut findings = judging::findings(plan, Source::Shown(shown), &stages, &detail, progress);
-    judging::add(&mut findings, around.and_then(|a| of_art::sheet_edge(&a, reading.sure >= UNSURE, Of::Art)));
-    judging::add(&mut findings, inks.map(|a| of_inks::inks_alike(&a, Of::Art)));
-    judging::add(&mut findings, axis::other_axis(plan, &stages));
+    others.extend(axis::other_axis(plan, &stages));
     let readings = match shown.alone() {
-        Some(art) => {
-            judging::add(&mut findings, judging::picture_within(plan, art, &reading));
-            readings::unsure(plan, art, &reading, &stages.dots, progress)?
-        }
+        Some(art) => readings::unsure(plan, art, &reading, &stages.dots, progress)?,
         None => None,
     };
-    judging::add(&mut findings, readings.as_ref().map(|r| of_art::reading_unsure(&reading, r.second.kind)));
-    if let Shown::Layers(layers) = shown {
-        judging::add(&mut findings, judging::of_pictures(plan, layers, &pictures));
-        judging::add(&mut findings, judging::of_meeting(plan, layers, &meeting));
-    }
+    others.extend(readings.as_ref().map(|r| of_art::reading_unsure(&reading, r.second.kind)));
+    let findings = judging::findings(plan, Source::Shown(shown), (&stages, &detail), others, progress);
     progress.go_on(0)?;
     let report = facts::report(plan, about_art, &stages.found(), &findings);
     let original = shown.own_picture(plan).map(art::likeness).transpose()?;
@@ -111,7 +100,8 @@ pub fn run_shown(
 pub fn judge(plan: &Plan, dots: Dots, name: &str, progress: &dyn Progress) -> Result<Outcome, PipelineError> {
     let about_art = facts::art_facts_of_dots(name, dots.width(), dots.height());
     let (stages, detail) = carry::judged(plan, dots, name, progress)?;
-    let findings = judging::findings(plan, Source::Dots(&stages.dots), &stages, &detail, progress);
+    let source = Source::Dots(&stages.dots);
+    let findings = judging::findings(plan, source, (&stages, &detail), Vec::new(), progress);
     progress.go_on(0)?;
     let report = facts::report(plan, about_art, &stages.found(), &findings);
     Ok(Outcome { stages, findings, report, original: None, readings: None })

@@ -339,3 +339,29 @@ fn a_picture_is_spoken_of_as_it_was_asked_for() {
     assert!(!own && asked.text.contains("say read_as = 'drawing' in its --layer, or"), "{asked:?}");
     assert_eq!((key(&asked.answers[0]), key(&size)), ("layer.0.read_as".into(), "layer.0.place".into()));
 }
+
+#[test]
+fn what_mends_a_picture_among_layers_is_tried_too() {
+    let mut tones = image::RgbImage::new(300, 300);
+    for (x, y, pixel) in tones.enumerate_pixels_mut() {
+        *pixel = image::Rgb([(x * 250 / 300) as u8, (y * 250 / 300) as u8, 120]);
+    }
+    let mut png = std::io::Cursor::new(Vec::new());
+    tones.write_to(&mut png, image::ImageFormat::Png).unwrap();
+    let job: Job = "blank = { shape = 'rect:20x20mm', margin = '1mm' }\nburn = { power = '90%', speed = '26mm/s' }\n\
+                    dots = { screen = 'floyd-steinberg', pitch = '0.05mm' }\n\
+                    [[layer]]\nfile = 'ship.png'\nread_as = 'photo'\nplace = '16x16mm'\n[[layer]]\nborder = '0.5mm'"
+        .parse()
+        .unwrap();
+    let plan = Plan::of(&job).unwrap();
+    let opened = vec![("ship.png".into(), art::open(png.get_ref(), "ship.png").unwrap())];
+    let arts = layers(&plan, opened, &art::Opening::default(), None).unwrap();
+    let outcome = crate::pipeline::run_shown(&plan, Shown::Layers(&arts), "ship.png", &Silent).unwrap();
+    let coarse = outcome.findings.iter().find(|f| f.name == "coarse-art").unwrap();
+    // A dot for each pixel needs lines so far apart that a solid gets too little.
+    let wider = coarse.remedies.iter().find(|r| r.change == "pitch").unwrap();
+    assert!(
+        !wider.verified && wider.text.ends_with("; but then solids stay short of a full mark"),
+        "{coarse:?}"
+    );
+}

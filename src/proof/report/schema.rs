@@ -133,7 +133,10 @@ pub const FIELDS: &[(&str, &str)] = &[
     ("findings[].remedies[].value", "the value that clears the finding"),
     ("findings[].remedies[].unit", "its unit"),
     ("findings[].remedies[].text", "the remedy in words"),
-    ("findings[].remedies[].verified", "whether the stage was run again with it and the finding was gone"),
+    (
+        "findings[].remedies[].verified",
+        "whether it is known to clear the finding: tried where it is a power, a speed, a pitch or a ceiling, else worked out",
+    ),
     ("files[].name", "name in the folder"),
     ("files[].bytes", "size; null for the report and the ticket themselves"),
     ("files[].about", "what it is for"),
