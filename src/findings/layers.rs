@@ -18,6 +18,26 @@ pub enum How {
     Clears,
 }
 
+/// How much of a layer is met or lost.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Part {
+    /// Share of its ink.
+    pub share: f64,
+    /// Of a text the share of the letter that suffers most, where that says more than the share of all.
+    pub letter: Option<f64>,
+}
+
+impl Part {
+    /// So much of `whole`, which has letters where one of them is meant.
+    fn of(&self, whole: &str) -> String {
+        let percent = |share: f64| short((100.0 * share).min(100.0), 0);
+        match self.letter {
+            Some(share) => format!("{}% of one letter of {whole}", percent(share)),
+            None => format!("{}% of {whole}", percent(self.share)),
+        }
+    }
+}
+
 /// How a layer is asked for, and so how it is moved.
 #[derive(Debug, Clone, PartialEq)]
 pub enum AskedAs {
@@ -42,25 +62,29 @@ pub struct Spoken {
     pub text: bool,
 }
 
-/// `layers-cross`: what the `upper` layer does to the `lower` one, to the `share` of its ink; remedies are added by who knows
-/// how the layers are said.
-pub fn crossing(how: How, share: f64, upper: &Spoken, lower: &Spoken) -> Finding {
-    let percent = short((100.0 * share).min(100.0), 0);
-    let (upper, name, strokes) = (&upper.name, &lower.name, if upper.text { "strokes" } else { "ink" });
+/// `layers-cross`: what the `upper` layer does to the `lower` one, to how much of it; remedies are added by who knows how the
+/// layers are said.
+pub fn crossing(how: How, part: Part, upper: &Spoken, lower: &Spoken) -> Finding {
+    let own = match part.letter {
+        Some(_) => part.of("it"),
+        None => part.of(if upper.text { "its strokes" } else { "its ink" }),
+    };
+    let (upper, name) = (&upper.name, &lower.name);
     let message = match how {
         How::Across => format!(
-            "{upper} lies across what is marked below it ({percent}% of its {strokes}): the two run into each other and cannot be told apart"
+            "{upper} lies across what is marked below it ({own}): the two run into each other and cannot be told apart"
         ),
         How::Doubled => format!(
-            "{upper} is marked over {name} ({percent}% of it): the two pictures show through each other"
+            "{upper} is marked over {name} ({}): the two pictures show through each other",
+            part.of("it")
         ),
         How::Covers => format!(
-            "{upper} covers {percent}% of {name}, which lies below it: the two run into each other and cannot be told apart"
+            "{upper} covers {}, which lies below it: the two run into each other and cannot be told apart",
+            part.of(name)
         ),
         How::Clears => {
-            format!(
-                "{upper} clears away {percent}% of {name}, which lies below it: that is missing on the piece"
-            )
+            let lost = part.of(name);
+            format!("{upper} clears away {lost}, which lies below it: that is missing on the piece")
         }
     };
     Finding::new("layers-cross", Severity::Caution, message)
@@ -266,9 +290,15 @@ mod tests {
 
     #[test]
     fn what_is_lost_is_named() {
-        let said = |how| crossing(how, 0.48, &art(), &text("Ida")).message;
+        let part = |share, letter| Part { share, letter };
+        let said = |how| crossing(how, part(0.48, None), &art(), &text("Ida")).message;
         assert!(said(How::Clears).starts_with("ship.svg clears away 48% of 'Ida', which lies below it"));
         assert!(said(How::Covers).starts_with("ship.svg covers 48% of 'Ida'"));
-        assert!(crossing(How::Across, 0.2, &text("Ida"), &art()).message.contains("(20% of its strokes)"));
+        let across = |part| crossing(How::Across, part, &text("Ida"), &art()).message;
+        assert!(across(part(0.2, None)).contains("(20% of its strokes)"));
+        // Of a long text a letter says more than its share of all.
+        assert!(across(part(0.04, Some(0.6))).contains("(60% of one letter of it)"));
+        let covered = crossing(How::Covers, part(0.04, Some(0.6)), &art(), &text("Ida")).message;
+        assert!(covered.starts_with("ship.svg covers 60% of one letter of 'Ida', which"), "{covered}");
     }
 }

@@ -145,7 +145,7 @@ fn of_meeting(plan: &Plan, layers: &[Arc<Layer>], meeting: &Meeting) -> Vec<Find
         let (Some(upper), Some(lower)) = (spoken(c.upper), c.lower.first().and_then(|&i| spoken(i))) else {
             continue;
         };
-        let mut finding = of_layers::crossing(c.how, c.share, &upper, &lower);
+        let mut finding = of_layers::crossing(c.how, c.part, &upper, &lower);
         finding = finding.with(of_layers::apart(&plan.blank, free.then_some(&movable)));
         if c.clears_well {
             finding = finding.with(of_layers::cleared(&upper));

@@ -1,5 +1,6 @@
 //! Shown: what lies on a piece, one picture or layers that meet in its wanted mark.
 
+mod letters;
 mod meeting;
 
 pub use meeting::Meeting;
@@ -99,7 +100,7 @@ fn of_layers(plan: &Plan, layers: &[Arc<Layer>], progress: &dyn Progress) -> Res
         .collect();
     for (i, upper) in on_lattice.iter().enumerate() {
         let marked = meet(&mut tone, (all, upper.cells), upper.settled, &upper.part.wanted.tone, &lattice);
-        meeting.add(&on_lattice[..i], upper, marked, &lattice);
+        meeting.add(&on_lattice[..i], upper, &marked, &lattice);
     }
     let photo = drawn.iter().any(|(_, p)| p.wanted.kind == Kind::Photo);
     let kind = if photo { Kind::Photo } else { Kind::Drawing };
@@ -212,31 +213,30 @@ impl Lattice {
 }
 
 /// A layer meets what lies below it. What either wants marked is marked, unless the layer's ink is to stay bare; first what
-/// lies below is cleared around its ink, where that was asked for. Returns how much of what its ink covers was marked, as a
-/// share.
+/// lies below is cleared around its ink, where that was asked for. Returns as much of its ink as lies where something was
+/// marked, dot by dot.
 fn meet(
     below: &mut Tone,
     (all, cells): (Cells, Cells),
     layer: &SettledLayer,
     tone: &Tone,
     lattice: &Lattice,
-) -> f64 {
+) -> Vec<f32> {
     let (x0, y0) = cells.within(all);
     let width = below.width();
     if let Some(halo) = layer.clear {
         clear(below, (x0, y0), tone, lattice.dots(halo));
     }
-    let (mut ink, mut marked) = (0.0, 0.0);
+    let mut marked = Vec::with_capacity(tone.data().len());
     for y in 0..tone.height() {
         let start = (y0 + y) * width + x0;
         let under = &mut below.data_mut()[start..start + tone.width()];
         for (under, &v) in under.iter_mut().zip(tone.row(y)) {
-            ink += f64::from(v);
-            marked += f64::from(*under * v);
+            marked.push(*under * v);
             *under = if layer.bare { *under * (1.0 - v) } else { under.max(v) };
         }
     }
-    if ink > 0.0 { marked / ink } else { 0.0 }
+    marked
 }
 
 /// Clears `below` within `reach` dots, along and across, of the ink of `tone`, which lies at `x0`, `y0`.

@@ -2,8 +2,8 @@
 
 use std::sync::Arc;
 
-use super::{Cells, Lattice, clear};
-use crate::findings::layers::How;
+use super::{Cells, Lattice, clear, letters};
+use crate::findings::layers::{How, Part};
 use crate::job::settle::{SettledLayer, Shows};
 use crate::pipeline::layers::DrawnLayer;
 use crate::plane::Tone;
@@ -26,9 +26,9 @@ pub struct Overlap {
     pub lower: Vec<usize>,
     /// What it does to them.
     pub how: How,
-    /// Share of the ink of the upper layer where something is marked already ([`How::Across`], [`How::Doubled`]), or of that
-    /// of the lower one that is lost.
-    pub share: f64,
+    /// As much of the upper layer as lies where something is marked already ([`How::Across`], [`How::Doubled`]), or of the
+    /// lower one as is lost.
+    pub part: Part,
     /// Whether to clear around the upper layer would mend it: what lies below loses little by that.
     pub clears_well: bool,
 }
@@ -43,10 +43,10 @@ pub(super) struct Drawn<'a> {
 
 /// Less than this share of what is bared was marked: it is not seen (own judgement).
 const LEAST_BARED: f64 = 0.15;
-/// From this share of its ink on, a layer lies across what is marked below it, or is lost below what lies across it (own
-/// judgement: strokes that only touch share less).
+/// From this share of its ink on, or of that of one of its letters, a layer lies across what is marked below it, or is lost
+/// below what lies across it (own judgement: strokes that only touch share less).
 const CROSSING: f64 = 0.1;
-/// From this share of a text's ink on, a border has run into its letters: their tails, mostly (own judgement).
+/// From this share of a text's ink on, a border or another text has run into its letters: their tails, mostly (own judgement).
 const RUN_INTO: f64 = 0.01;
 /// A picture that loses this share of its ink is not cleared around something on it, but cleared away (own judgement).
 const GONE: f64 = 0.5;
@@ -71,7 +71,7 @@ impl Drawn<'_> {
     }
 
     fn ink(&self) -> f64 {
-        self.tone().data().iter().map(|&v| f64::from(v)).sum()
+        sum(self.tone().data())
     }
 
     /// A stretch of one of its rows, by the lattice's rows and columns.
@@ -80,50 +80,61 @@ impl Drawn<'_> {
         &self.tone().row((row - y.0) as usize)[(left - x.0) as usize..(right - x.0) as usize]
     }
 
-    /// As much of its ink as lies where the other's does.
-    fn shared(&self, other: &Drawn<'_>) -> f64 {
+    /// As much of its ink as lies where the other's does, dot by dot.
+    fn shared(&self, other: &Drawn<'_>) -> Vec<f32> {
         let (a, b) = (self.cells, other.cells);
         let (x0, x1) = (a.x.0.max(b.x.0), a.x.1.min(b.x.1));
-        let mut sum = 0.0;
+        let mut all = vec![0.0; self.tone().data().len()];
         for y in a.y.0.max(b.y.0)..a.y.1.min(b.y.1) {
             if x0 >= x1 {
                 break;
             }
             let (own, others) = (self.part(y, (x0, x1)), other.part(y, (x0, x1)));
-            sum += own.iter().zip(others).map(|(&v, &w)| f64::from(v * w)).sum::<f64>();
+            let first = (y - a.y.0) as usize * self.tone().width() + (x0 - a.x.0) as usize;
+            all[first..].iter_mut().zip(own.iter().zip(others)).for_each(|(dot, (v, w))| *dot = v * w);
         }
-        sum
+        all
     }
 
-    /// As much of its ink as the other one clears away.
-    fn cleared_by(&self, other: &Drawn<'_>, lattice: &Lattice) -> f64 {
-        let Some(halo) = other.settled.clear else { return 0.0 };
-        let (along, across) = lattice.dots(halo);
+    /// As much of its ink as the other one clears away, dot by dot.
+    fn cleared_by(&self, other: &Drawn<'_>, lattice: &Lattice) -> Vec<f32> {
+        let mut own = self.tone().data().to_vec();
+        let (along, across) = other.settled.clear.map_or((0.0, 0.0), |halo| lattice.dots(halo));
         // Those that lie apart need not be drawn.
         let apart = |a: (i64, i64), b: (i64, i64), reach: f64| {
             a.0 as f64 > b.1 as f64 + reach || b.0 as f64 > a.1 as f64 + reach
         };
         if apart(self.cells.x, other.cells.x, along) || apart(self.cells.y, other.cells.y, across) {
-            return 0.0;
+            own.fill(0.0);
+            return own;
         }
         let all = self.cells.joined(other.cells);
         let mut left = Tone::filled(all.columns(), all.rows(), 0.0);
         let (x0, y0) = self.cells.within(all);
+        let width = self.tone().width();
+        let start = |y: usize| (y0 + y) * all.columns() + x0;
         for y in 0..self.tone().height() {
-            let start = (y0 + y) * all.columns() + x0;
-            left.data_mut()[start..start + self.tone().width()].copy_from_slice(self.tone().row(y));
+            left.data_mut()[start(y)..start(y) + width].copy_from_slice(self.tone().row(y));
         }
         clear(&mut left, other.cells.within(all), other.tone(), (along, across));
-        self.ink() - left.data().iter().map(|&v| f64::from(v)).sum::<f64>()
+        for (y, row) in own.chunks_exact_mut(width.max(1)).enumerate() {
+            row.iter_mut().zip(&left.data()[start(y)..]).for_each(|(dot, left)| *dot -= left);
+        }
+        own
     }
 }
 
+fn sum(dots: &[f32]) -> f64 {
+    dots.iter().map(|&v| f64::from(v)).sum()
+}
+
 impl Meeting {
-    /// Takes the next layer in, which is number `below.len()`: `marked` is the share of its ink where something was marked.
-    pub(super) fn add(&mut self, below: &[Drawn<'_>], upper: &Drawn<'_>, marked: f64, lattice: &Lattice) {
+    /// Takes the next layer in, which is number `below.len()`: `marked` is as much of its ink as lies where something was
+    /// marked, dot by dot.
+    pub(super) fn add(&mut self, below: &[Drawn<'_>], upper: &Drawn<'_>, marked: &[f32], lattice: &Lattice) {
         if upper.settled.bare {
             // What is left bare takes from what lies below: that is what it is for.
-            if marked < LEAST_BARED {
+            if sum(marked) / upper.ink().max(1e-9) < LEAST_BARED {
                 self.unseen.push(below.len());
             }
             return;
@@ -132,14 +143,27 @@ impl Meeting {
     }
 }
 
+/// As much of a layer as is `gone`, where that is at least the share of its ink or it is too much of a letter.
+fn spoilt(of: &Drawn<'_>, gone: &[f32], least: f64) -> Option<Part> {
+    let share = sum(gone) / of.ink().max(1e-9);
+    // Where all of it is there, no letter needs to be looked at.
+    let looked_at = of.is_text() && share > 0.0 && share < CROSSING;
+    let letter = looked_at.then(|| letters::worst(of.tone(), gone)).filter(|worst| *worst >= CROSSING);
+    (share >= least || letter.is_some()).then_some(Part { share, letter })
+}
+
 /// The upper layer lies across what is marked: it cannot be told from it.
-fn across(below: &[Drawn<'_>], upper: &Drawn<'_>, marked: f64) -> Option<Overlap> {
-    let into_border = |lower: &Drawn<'_>| lower.is_border() && lower.shared(upper) >= RUN_INTO * upper.ink();
-    let runs_into = upper.is_text() && upper.settled.clear.is_none() && below.iter().any(into_border);
-    if upper.is_border() || (marked < CROSSING && !runs_into) {
+fn across(below: &[Drawn<'_>], upper: &Drawn<'_>, marked: &[f32]) -> Option<Overlap> {
+    if upper.is_border() {
         return None;
     }
-    let mut met: Vec<(usize, f64)> = below.iter().map(|lower| lower.shared(upper)).enumerate().collect();
+    let met: Vec<Vec<f32>> = below.iter().map(|lower| upper.shared(lower)).collect();
+    let run_into = |(lower, shared): (&Drawn<'_>, &Vec<f32>)| {
+        (lower.is_border() || lower.is_text()) && sum(shared) >= RUN_INTO * upper.ink()
+    };
+    let runs_into = upper.is_text() && upper.settled.clear.is_none() && below.iter().zip(&met).any(run_into);
+    let part = spoilt(upper, marked, if runs_into { 0.0 } else { CROSSING })?;
+    let mut met: Vec<(usize, f64)> = met.iter().map(|shared| sum(shared)).enumerate().collect();
     met.retain(|(_, shared)| *shared > 0.0);
     met.sort_by(|a, b| b.1.total_cmp(&a.1));
     let photo = |i: usize| below.get(i).is_some_and(|lower| !lower.is_drawn());
@@ -151,7 +175,7 @@ fn across(below: &[Drawn<'_>], upper: &Drawn<'_>, marked: f64) -> Option<Overlap
     Some(Overlap {
         upper: below.len(),
         how: if doubled { How::Doubled } else { How::Across },
-        share: marked,
+        part,
         clears_well: upper.is_drawn() && met.iter().all(little),
         lower: met.into_iter().map(|(i, _)| i).collect(),
     })
@@ -160,25 +184,24 @@ fn across(below: &[Drawn<'_>], upper: &Drawn<'_>, marked: f64) -> Option<Overlap
 /// A layer below is lost to the upper one, which covers it or clears it away.
 fn lost(below: &[Drawn<'_>], upper: &Drawn<'_>, lattice: &Lattice) -> Option<Overlap> {
     let clears = upper.settled.clear.is_some();
-    let share = |lower: &Drawn<'_>| {
+    let of = |lower: &Drawn<'_>| {
         // To clear a place on a picture, or to lay a border over its edge, is meant; to do that to a text is not.
         let least = match (clears, lower.is_text()) {
-            _ if lower.is_border() => return 0.0,
-            (false, true) if upper.is_border() => RUN_INTO,
+            _ if lower.is_border() => return None,
+            (false, true) if upper.is_border() || upper.is_text() => RUN_INTO,
             (_, true) => CROSSING,
             (true, false) if lower.is_drawn() => GONE,
             (false, false) if !upper.is_border() && (lower.is_drawn() || !upper.is_drawn()) => CROSSING,
             // A text on a photo says what it is across.
-            _ => return 0.0,
+            _ => return None,
         };
         let gone = if clears { lower.cleared_by(upper, lattice) } else { lower.shared(upper) };
-        let share = gone / lower.ink().max(1e-9);
-        if share >= least { share } else { 0.0 }
+        spoilt(lower, &gone, least)
     };
-    let mut all: Vec<(usize, f64)> = below.iter().map(share).enumerate().collect();
-    all.retain(|(_, share)| *share > 0.0);
-    all.sort_by(|a, b| b.1.total_cmp(&a.1));
-    let &(worst, share) = all.first()?;
+    let found = below.iter().enumerate().filter_map(|(i, lower)| Some((i, of(lower)?)));
+    let mut all: Vec<(usize, Part)> = found.filter(|(_, part)| part.share > 0.0).collect();
+    all.sort_by(|a, b| b.1.share.total_cmp(&a.1.share));
+    let &(worst, part) = all.first()?;
     let how = match clears {
         true => How::Clears,
         false if !upper.is_drawn() && !below[worst].is_drawn() => How::Doubled,
@@ -188,7 +211,7 @@ fn lost(below: &[Drawn<'_>], upper: &Drawn<'_>, lattice: &Lattice) -> Option<Ove
         upper: below.len(),
         lower: all.into_iter().map(|(i, _)| i).collect(),
         how,
-        share,
+        part,
         clears_well: false,
     })
 }

@@ -203,7 +203,10 @@ fn a_text_across_what_is_marked_is_said_and_one_beside_it_is_not() {
     let over = of(&format!("{block}[[layer]]\ntext = 'Anna'\nplace = '40x12mm'")).meeting.crossing;
     assert_eq!(over.len(), 1);
     assert!((over[0].upper, over[0].how) == (1, How::Across) && over[0].lower == [0], "{over:?}");
-    assert!(over[0].share > 0.2 && !over[0].clears_well, "to clear would spoil the text below: {over:?}");
+    assert!(
+        over[0].part.share > 0.2 && !over[0].clears_well,
+        "to clear would spoil the text below: {over:?}"
+    );
     let beside = "[[layer]]\ntext = 'Anna'\nplace = '40x8mm'\nanchor = 'bottom'";
     assert!(of(&format!("{block}{beside}")).meeting.crossing.is_empty());
     assert!(of("[[layer]]\nborder = '2mm'\n[[layer]]\ntext = 'Anna'").meeting.crossing.is_empty());
@@ -212,6 +215,30 @@ fn a_text_across_what_is_marked_is_said_and_one_beside_it_is_not() {
     for meant in ["clear = '1mm'", "bare = true"] {
         assert_eq!(of(&format!("{solid}{meant}")).meeting, Meeting::default(), "{meant}");
     }
+}
+
+#[test]
+fn one_letter_lost_of_a_long_text_is_said() {
+    let of =
+        |layers: &str| piece(&format!("blank = {{ shape = 'rect:100x60mm', margin = '2mm' }}\n{layers}")).1;
+    let found = |layers: &str| of(layers).meeting.crossing;
+    // A tower crosses one letter or two of a long name, which is little of all its ink.
+    let tower = "[[layer]]\ntext = 'I'\nbold = true\nplace = '40x12mm'\n";
+    let name = "[[layer]]\ntext = 'Volunteers of the Harbour Museum and its Lighthouse'\nplace = '96x8mm'\n";
+    for (layers, how) in [(format!("{tower}{name}"), How::Across), (format!("{name}{tower}"), How::Across)] {
+        let met = found(&layers);
+        assert!(met.len() == 1 && met[0].how == how, "{met:?}");
+    }
+    let met = found(&format!("{tower}{name}"));
+    assert!(met[0].part.share < 0.1 && met[0].part.letter.is_some_and(|share| share > 0.2), "{met:?}");
+    assert!(found(&format!("{tower}{name}anchor = 'bottom'")).is_empty());
+    // A line that runs a little into the tails of another.
+    let lines = |up: f64| {
+        found(&format!(
+            "[[layer]]\ntext = 'Peggy Quigley'\nplace = '60x8mm'\n[[layer]]\ntext = 'HARBOUR MUSEUM'\nplace = '60x5mm'\nat = '0mm,{up}mm'"
+        ))
+    };
+    assert!(lines(-5.0).len() == 1 && lines(-8.0).is_empty(), "{:?} {:?}", lines(-5.0), lines(-8.0));
 }
 
 #[test]
@@ -226,7 +253,10 @@ fn a_layer_that_is_lost_below_another_is_said() {
     // A small word vanishes under a large letter, little of which lies on it.
     let small = "[[layer]]\ntext = 'on'\nplace = '20x2mm'\n";
     let covered = found(&format!("{small}[[layer]]\ntext = 'I'\nbold = true\nplace = '90x54mm'"));
-    assert!(covered.len() == 1 && covered[0].how == How::Covers && covered[0].share > 0.3, "{covered:?}");
+    assert!(
+        covered.len() == 1 && covered[0].how == How::Covers && covered[0].part.share > 0.3,
+        "{covered:?}"
+    );
     assert!(found(&format!("{small}[[layer]]\ntext = 'O'\nbold = true\nplace = '90x54mm'")).is_empty());
     // Tails of letters that run into a border are too little to be covered, and are seen all the same; either may be above.
     let tails = "[[layer]]\ntext = 'jygq'\nplace = '60x8mm'\nanchor = 'bottom'\n";
@@ -235,7 +265,7 @@ fn a_layer_that_is_lost_below_another_is_said() {
         [(format!("{tails}{border}"), How::Covers), (format!("{border}{tails}"), How::Across)]
     {
         let met = found(&layers);
-        assert!(met.len() == 1 && met[0].how == how && met[0].share < 0.1, "{met:?}");
+        assert!(met.len() == 1 && met[0].how == how && met[0].part.share < 0.1, "{met:?}");
     }
     assert!(found(&format!("{tails}at = '0mm,1.8mm'\n{border}")).is_empty());
     // A border over it hides a text as well.
