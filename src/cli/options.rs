@@ -353,7 +353,8 @@ pub struct LayerOptions {
     /// may have: place, anchor, at ('10mm,-4mm'), turn, bare (true: left bare instead of marked), clear ('0.5mm': what lies
     /// below is cleared so far around it); a text also mirror, font, bold, lines (it may be broken into so many; \n in it begins a new line), align, arc_mm (the radius of its circle, below zero
     /// along the bottom); a border inset; a file read_as, crop, mirror, invert, brighten, contrast. With --job it lies above the
-    /// job's layers, which stay.
+    /// job's layers, which stay; one with the words of a text of the job takes that one's place, and keeps what
+    /// is not said anew.
     #[arg(long, value_name = "LAYER", value_parser = parse_layer)]
     pub layer: Vec<LayerJob>,
 }
@@ -389,7 +390,8 @@ impl LayerOptions {
 
     /// The layers of a job that is run again, `before` with what is said now. Texts change the words of the job's where it is
     /// clear which they mean, so that a name is changed without saying its place again; so does a border its border's width.
-    /// All else is one more, and nothing of the job is lost.
+    /// A layer with the words of one of the job's texts says more of that, as remedies tell it to be typed: marked twice it
+    /// would spoil the piece. All else is one more, and nothing of the job is lost.
     pub fn over(&self, before: &[LayerJob]) -> Vec<LayerJob> {
         let mut kept = before.to_vec();
         let mut more = self.clone();
@@ -415,6 +417,12 @@ impl LayerOptions {
 pub struct JobOptions {
     #[allow(missing_docs)]
     #[command(flatten)]
+        for said in &mut more.layer {
+            let mut meant = kept.iter().enumerate().filter(|(_, l)| l.text.is_some() && l.text == said.text);
+            if let (Some((at, _)), None) = (meant.next(), meant.next()) {
+                *said = std::mem::take(said).over(kept.remove(at));
+            }
+        }
     pub layers: LayerOptions,
     #[allow(missing_docs)]
     #[command(flatten)]

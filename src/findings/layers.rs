@@ -140,7 +140,7 @@ impl Spoken {
             _ => None,
         };
         match typed {
-            Some(text) => format!("--layer \"text = {text}, {more}\" instead of --text"),
+            Some(text) => format!("--layer \"text = {text}, {more}\" without --text"),
             None => format!("{more} in the --layer of {}", self.name),
         }
     }

@@ -40,3 +40,25 @@ fn a_job_run_again_with_another_name_keeps_its_place_and_all_other_layers() {
     let added = LayerOptions { layer: layers(&["text = 'Tom', at = '0mm,9mm'"]), ..LayerOptions::default() };
     assert_eq!(added.over(&before), [before, added.layers()].concat());
 }
+
+#[test]
+fn a_layer_with_the_words_of_a_text_of_the_job_says_more_of_that_text() {
+    let layers = |said: &[&str]| said.iter().map(|l| parse_layer(l).unwrap()).collect::<Vec<_>>();
+    let said = |layer: &str| LayerOptions { layer: layers(&[layer]), ..LayerOptions::default() };
+    let before = layers(&["border = '1mm'", "text = 'Anna', bold = true", "text = '2024'"]);
+    // As a remedy of layers-cross tells it to be typed: the text is moved, and lies above all others as one more would.
+    assert_eq!(
+        said("text = 'Anna', place = '60x8mm', at = '0mm,-9mm'").over(&before),
+        layers(&[
+            "border = '1mm'",
+            "text = '2024'",
+            "text = 'Anna', bold = true, place = '60x8mm', at = '0mm,-9mm'"
+        ])
+    );
+    // Which of two is meant is not known, nor is a file meant by its name.
+    let twice = layers(&["text = 'Anna', anchor = 'top'", "text = 'Anna', anchor = 'bottom'"]);
+    let clear = "text = 'Anna', clear = '1mm'";
+    assert_eq!(said(clear).over(&twice), [&twice[..], &layers(&[clear])].concat());
+    let file = layers(&["file = 'rose.svg'"]);
+    assert_eq!(said("file = 'rose.svg'").over(&file), [&file[..], &file].concat());
+}
