@@ -6,7 +6,7 @@ use resvg::usvg::roxmltree::{Document, Node, ParsingOptions};
 
 use super::cell::Cell;
 use super::number_format::plain;
-use super::spreadsheet::{MOST_BYTES, MOST_COLUMNS};
+use super::spreadsheet::{Joined, MOST_BYTES, MOST_COLUMNS, spread};
 use super::table::MOST_ROWS;
 
 /// Most elements and texts of a sheet.
@@ -48,6 +48,7 @@ pub fn lines(text: &str) -> Option<Vec<(usize, Vec<Cell>)>> {
     let sheets = document.descendants().find(|n| n.has_tag_name((OFFICE, "spreadsheet")))?;
     let sheet = sheets.children().find(|n| n.has_tag_name((TABLE, "table")))?;
     let mut lines = Vec::new();
+    let mut joined = Joined::new();
     let mut number = 1usize;
     // The columns that the first line names, the first and the one behind the last.
     let mut named = None;
@@ -55,16 +56,17 @@ pub fn lines(text: &str) -> Option<Vec<(usize, Vec<Cell>)>> {
         let times = repeated(row, "number-rows-repeated");
         let (from, to) = named.unwrap_or((0, usize::MAX));
         let found = cells(row, from, to);
-        let filled = |cell: &Cell| !cell.text.is_empty();
-        if let (None, Some((at, _))) = (named, found.iter().find(|(_, c)| filled(c))) {
-            let last = found.iter().rfind(|(_, c)| filled(c)).map_or(*at, |(at, _)| *at);
-            named = Some((*at, last.saturating_add(1).min(at.saturating_add(MOST_COLUMNS + 1))));
+        if let (None, Some(first), Some(last)) = (named, found.first(), found.last()) {
+            let end = last.at.saturating_add(1).min(first.at.saturating_add(MOST_COLUMNS + 1));
+            named = Some((first.at, end));
         }
-        if let Some((from, to)) = named.filter(|_| found.iter().any(|(_, c)| filled(c))) {
+        if let Some((from, to)) = named.filter(|_| !found.is_empty()) {
             let mut line = vec![Cell::default(); to - from];
-            for (at, cell) in found {
-                if let Some(place) = at.checked_sub(from).and_then(|i| line.get_mut(i)) {
-                    *place = cell;
+            for Placed { at, cell, rows } in found {
+                let Some(column) = at.checked_sub(from).filter(|i| *i < line.len()) else { continue };
+                line[column] = cell;
+                if rows > 1 {
+                    joined.insert((number, column), number.saturating_add(rows - 1));
                 }
             }
             let room = (MOST_ROWS + 2).saturating_sub(lines.len());
@@ -75,6 +77,7 @@ pub fn lines(text: &str) -> Option<Vec<(usize, Vec<Cell>)>> {
         }
         number = number.saturating_add(times);
     }
+    spread(&mut lines, &joined);
     Some(lines)
 }
 
@@ -83,17 +86,29 @@ fn repeated(node: Node<'_, '_>, name: &str) -> usize {
     node.attribute((TABLE, name)).and_then(|n| n.parse().ok()).unwrap_or(1)
 }
 
-/// The cells of a row in columns from `from` to before `to` that hold something, each with its column.
-fn cells(row: Node<'_, '_>, from: usize, to: usize) -> Vec<(usize, Cell)> {
+/// A cell that holds something.
+struct Placed {
+    /// Its column.
+    at: usize,
+    cell: Cell,
+    /// How many rows it takes, where those below are joined with it.
+    rows: usize,
+}
+
+/// The cells of a row in columns from `from` to before `to` that hold something.
+fn cells(row: Node<'_, '_>, from: usize, to: usize) -> Vec<Placed> {
     let mut all = Vec::new();
     let mut at = 0usize;
     for node in row.children().filter(Node::is_element) {
         let times = repeated(node, "number-columns-repeated");
-        let cell = cell(node);
+        // What a joined cell covers may hold something still, which is not shown.
+        let covered = node.has_tag_name((TABLE, "covered-table-cell"));
+        let cell = if covered { Cell::default() } else { cell(node) };
         let end = at.saturating_add(times);
         if !cell.text.is_empty() {
+            let rows = repeated(node, "number-rows-spanned");
             let here = at.max(from)..end.min(to);
-            all.extend(here.take(MOST_COLUMNS + 1).map(|i| (i, cell.clone())));
+            all.extend(here.take(MOST_COLUMNS + 1).map(|at| Placed { at, cell: cell.clone(), rows }));
         }
         at = end;
     }
@@ -192,6 +207,20 @@ mod tests {
         assert_eq!(texts[2], (6, vec!["#N/A", "x", "x"]));
         assert_eq!(read[2].1[0].fault, Some(CellFault::Error("#N/A".into())));
         assert_eq!(read[1].1[2].fault, None);
+    }
+
+    #[test]
+    fn joined_cells_hold_for_all_their_rows() {
+        let head = row(&[("", "name"), ("", "role")], "");
+        let first = row(&[("", "Anna"), ("table:number-rows-spanned='3'", "Keeper")], "");
+        let covered = "<table:covered-table-cell><text:p>not shown</text:p></table:covered-table-cell>";
+        let below = |name: &str| {
+            row(&[("", name)], "").replace("</table:table-row>", &format!("{covered}</table:table-row>"))
+        };
+        let last = row(&[("", "Mia"), ("", "")], "");
+        let read = sheet(&format!("{head}{first}{}{}{last}", below("Bo"), below("Ida")));
+        let roles: Vec<&str> = read.iter().map(|(_, l)| l[1].text.as_str()).collect();
+        assert_eq!(roles, ["role", "Keeper", "Keeper", "Keeper", ""]);
     }
 
     #[test]

@@ -1,5 +1,6 @@
 //! Spreadsheets: the cells of the first sheet of an XLSX or ODS file.
 
+use std::collections::BTreeMap;
 use std::io::Cursor;
 
 use calamine::{Data, Reader, Style, Xlsx};
@@ -49,12 +50,34 @@ pub fn cells(bytes: &[u8]) -> Result<Vec<(usize, Vec<Cell>)>, String> {
     Ok(lines)
 }
 
+/// Cells that are joined with those below them: the number of the first line and the place in it, and the number of the last
+/// line.
+pub(super) type Joined = BTreeMap<(usize, usize), usize>;
+
+/// What stands in joined cells stands in each of their lines, as a person reads them: but not in lines that hold nothing of
+/// their own, nor do names of columns stand below themselves.
+pub(super) fn spread(lines: &mut [(usize, Vec<Cell>)], joined: &Joined) {
+    let mut above: BTreeMap<usize, (usize, Cell)> = BTreeMap::new();
+    for (number, line) in lines.iter_mut().skip(1).filter(|_| !joined.is_empty()) {
+        let holds = line.iter().any(|cell| !cell.text.is_empty());
+        for (column, cell) in line.iter_mut().enumerate() {
+            if let Some(last) = joined.get(&(*number, column)) {
+                above.insert(column, (*last, cell.clone()));
+            } else if let Some((_, joint)) = above.get(&column).filter(|(last, _)| holds && *number <= *last)
+            {
+                *cell = joint.clone();
+            }
+        }
+    }
+}
+
 /// The lines of the first sheet of an XLSX file; `None` where there is none.
 fn xlsx(bytes: &[u8]) -> Option<Vec<(usize, Vec<Cell>)>> {
     let mut book = Xlsx::new(Cursor::new(bytes)).ok()?;
     let sheet = book.worksheet_range_at(0)?.ok()?;
     let name = book.sheet_names().into_iter().next()?;
     let styles = book.worksheet_style(&name).ok()?;
+    let merged = book.merge_cells_by_sheet_name(&name).ok()?;
     let Some((first, left)) = sheet.start() else { return Some(Vec::new()) };
     // What is read of a line where the first names no more columns than are allowed.
     let width = sheet.width().min(MOST_COLUMNS + 1);
@@ -62,7 +85,13 @@ fn xlsx(bytes: &[u8]) -> Option<Vec<(usize, Vec<Cell>)>> {
         let cells = row.iter().take(width).zip(left..);
         (at as usize + 1, cells.map(|(cell, column)| shown(cell, styles.get((at, column)))).collect())
     });
-    Some(lines.collect())
+    let mut lines: Vec<(usize, Vec<Cell>)> = lines.collect();
+    let joined = merged.iter().filter_map(|m| {
+        let column = m.start.1.checked_sub(left)? as usize;
+        Some(((m.start.0 as usize + 1, column), m.end.0 as usize + 1))
+    });
+    spread(&mut lines, &joined.collect());
+    Some(lines)
 }
 
 /// A cell as a person sees it.
@@ -90,5 +119,31 @@ fn shown(cell: &Data, style: Option<&Style>) -> Cell {
         Data::DurationIso(text) => Cell::unshown(text.clone(), "a time"),
         Data::Error(sign) => Cell::error(&sign.to_string()),
         other => Cell::shows(&other.to_string()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_stands_in_joined_cells_stands_in_each_of_their_lines() {
+        let line = |texts: &[&str]| texts.iter().map(|text| Cell::shows(text)).collect::<Vec<_>>();
+        let mut lines = vec![
+            (2, line(&["name", "role"])),
+            (3, line(&["Anna", "Keeper"])),
+            (4, line(&["Bo", ""])),
+            (5, line(&["", ""])),
+            (7, line(&["Ida", ""])),
+            (8, line(&["Mia", ""])),
+        ];
+        let as_read = lines.clone();
+        spread(&mut lines, &Joined::new());
+        assert_eq!(lines, as_read);
+        // The first line names the columns: it is no value, however far it reaches.
+        spread(&mut lines, &Joined::from([((2, 0), 8), ((3, 1), 7)]));
+        let roles: Vec<&str> = lines.iter().map(|(_, l)| l[1].text.as_str()).collect();
+        assert_eq!(roles, ["role", "Keeper", "Keeper", "", "Keeper", ""]);
+        assert_eq!(lines[2].1[0].text, "Bo");
     }
 }
