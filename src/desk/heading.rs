@@ -55,7 +55,7 @@ pub(super) fn headed(table: &Table, asked: &mut Value) -> Result<Headed, Says> {
         [one, ..] => format!("no column is called “{one}” or another that the texts ask for"),
     };
     let says = format!(
-        "The first line, “{first}”, was taken as a piece like the others, since {why}. If it is a heading, take row 1 away."
+        "The first line, “{first}”, was taken as a piece like the others, since {why}. If it is a heading, take row 2 away."
     );
     Ok(Headed { text: Some(written(&columns, table)?), says: Some(says) })
 }

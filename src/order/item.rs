@@ -14,7 +14,7 @@ pub const MOST_PIECES: usize = 2000;
 /// A row of an order as a job.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Item {
-    /// The row of the table, counted from 1; 1 where there is no table.
+    /// The row of the table, as a spreadsheet counts it; 1 where there is no table.
     pub row: usize,
     /// What the piece is called.
     pub name: String,
@@ -99,7 +99,11 @@ fn item(order: &Order, path: &Path, row: &TableRow) -> Result<Item, OrderError> 
         Some(name) => row.fill(name).map_err(unfilled)?,
         None => String::new(),
     };
-    let name = if name.trim().is_empty() { usual_name(&job, row.number) } else { name };
+    let name = if name.trim().is_empty() {
+        usual_name(&job, order.table.is_some().then_some(row.number))
+    } else {
+        name
+    };
     let copies = match order.copies.as_deref() {
         None => 1,
         Some(column) => copies(row.cells.get(column).map_or(column, String::as_str)).map_err(wrong)?,
@@ -148,13 +152,13 @@ fn copies(text: &str) -> Result<usize, String> {
 }
 
 /// What a piece is called where nothing was said.
-fn usual_name(job: &Job, number: usize) -> String {
+fn usual_name(job: &Job, row: Option<usize>) -> String {
     let text = job.layers.iter().find_map(|l| l.text.as_ref()).map(|t| t.replace('\n', " "));
     let file = || {
         let file = job.art.file.as_ref().or_else(|| job.layers.iter().find_map(|l| l.file.as_ref()))?;
         file_name::path(file).file_name().map(|n| n.to_string_lossy().into_owned())
     };
-    text.or_else(file).unwrap_or_else(|| format!("piece {number}"))
+    text.or_else(file).unwrap_or_else(|| row.map_or("piece 1".into(), |row| format!("row {row}")))
 }
 
 #[cfg(test)]
@@ -180,7 +184,7 @@ mod tests {
         // What has no name is called by its first text.
         assert_eq!(row(2).unwrap().name, "Cook");
         let why = row(3).unwrap_err();
-        assert_eq!(why, "row 4 of the table: its cell 'name' holds #N/A, an error of the spreadsheet");
+        assert_eq!(why, "row 5 of the table: its cell 'name' holds #N/A, an error of the spreadsheet");
         assert_eq!(all.len(), 4, "a row of empty cells is none");
     }
 
@@ -189,7 +193,7 @@ mod tests {
         let table = "name,title,no\nAnna,Keeper,1\n,,2\n";
         let all = of(TAG, table);
         let why = all[1].as_ref().unwrap_err().to_string();
-        assert_eq!(why, "row 2 of the table: every text of the piece is empty there");
+        assert_eq!(why, "row 3 of the table: every text of the piece is empty there");
         let pictured = of(&format!("{TAG}[[piece.layer]]\nfile = 'ship.svg'\n"), table);
         let told: Vec<bool> = pictured.iter().map(|i| i.as_ref().unwrap().unlettered).collect();
         assert_eq!(told, [false, true]);

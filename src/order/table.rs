@@ -23,7 +23,7 @@ pub struct Table {
 /// A row of a table.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct TableRow {
-    /// Its number, counted from 1 below the head line.
+    /// Its number as a spreadsheet counts it, from 1: the head line and empty lines have numbers too.
     pub number: usize,
     /// What stands in each column.
     pub cells: BTreeMap<String, String>,
@@ -106,16 +106,15 @@ impl Table {
             .trim(csv::Trim::All)
             .from_reader(text.as_bytes());
         let mut lines = Vec::new();
-        let mut at = Place { byte: 0, line: 1 };
+        let mut row = 1;
         // The head line is a line like the others here.
         for record in reader.records() {
             let record = record.map_err(|e| match e.position() {
                 Some(p) => format!("line {} cannot be made sense of", p.line()),
                 None => "it cannot be made sense of".to_string(),
             })?;
-            let number =
-                record.position().map_or(lines.len() + 1, |p| at.line_of(text.as_bytes(), p.byte() as usize));
-            lines.push((number, record.iter().map(Cell::shows).collect()));
+            row += record.position().map_or(0, |p| line_ends(text.as_bytes(), p.byte() as usize));
+            lines.push((row, record.iter().map(Cell::shows).collect()));
             if lines.len() > MOST_ROWS + 1 {
                 break;
             }
@@ -123,10 +122,10 @@ impl Table {
         Table::of(lines)
     }
 
-    /// The table of some lines, each with its number in the file; the first names the columns.
+    /// The table of some lines, each with its number in the sheet; the first names the columns.
     fn of(lines: Vec<(usize, Vec<Cell>)>) -> Result<Table, String> {
         let mut lines = lines.into_iter();
-        let (head, columns) = lines.next().unwrap_or_default();
+        let (_, columns) = lines.next().unwrap_or_default();
         let columns: Vec<String> = columns.into_iter().map(|cell| cell.text).collect();
         if columns.iter().all(String::is_empty) {
             return Err("it is empty; its first line names the columns".into());
@@ -140,12 +139,10 @@ impl Table {
             return Err(format!("two columns are called '{name}'; give one of them another name"));
         }
         let mut rows = Vec::new();
-        for (line, cells) in lines.filter(|(_, cells)| cells.iter().any(|c| !c.text.is_empty())) {
-            // As it is counted in the file, below the first line: empty lines count.
-            let number = line.saturating_sub(head).max(rows.len() + 1);
+        for (number, cells) in lines.filter(|(_, cells)| cells.iter().any(|c| !c.text.is_empty())) {
             if cells.len() != columns.len() {
                 return Err(format!(
-                    "line {line} has {} cells, the first line {}; put a cell that holds the separator between quotes",
+                    "row {number} has {} cells, the first line {}; put a cell that holds the separator between quotes",
                     cells.len(),
                     columns.len()
                 ));
@@ -167,23 +164,14 @@ impl Table {
     }
 }
 
-/// How far a text was counted, in bytes and lines.
-struct Place {
-    byte: usize,
-    line: usize,
-}
-
-impl Place {
-    /// The line of the row that begins at or behind `from`: the reader places a row where the one before has ended, ahead of
-    /// what is left of its line and of empty ones.
-    fn line_of(&mut self, text: &[u8], from: usize) -> usize {
-        let rest = text.get(from..).unwrap_or_default();
-        let begins = from + rest.iter().take_while(|b| matches!(b, b'\r' | b'\n')).count();
-        let passed = text.get(self.byte..begins).unwrap_or_default();
-        self.line += passed.iter().filter(|b| **b == b'\n').count();
-        self.byte = begins;
-        self.line
-    }
+/// How many lines end at `at`, where the reader places a row: behind the row before, or within the end of its line, and ahead
+/// of empty ones. Line ends within a row's quotes lie elsewhere: a spreadsheet shows them within a cell.
+fn line_ends(text: &[u8], at: usize) -> usize {
+    let is_end = |b: &&u8| matches!(**b, b'\r' | b'\n');
+    let (before, behind) = text.split_at_checked(at).unwrap_or((text, &[]));
+    let ends = || before.iter().rev().take_while(is_end).chain(behind.iter().take_while(is_end));
+    let count = |sign: u8| ends().filter(|b| **b == sign).count();
+    count(b'\n').max(count(b'\r'))
 }
 
 /// What stands between the cells: the sign that the first line has most of, outside quotes.
@@ -267,11 +255,12 @@ mod tests {
 
     #[test]
     fn columns_are_told_by_whatever_stands_between_them() {
-        // Rows are counted as in the file, an empty one with them.
+        // Rows are counted as a spreadsheet counts them, an empty one too.
         for (text, second) in [
-            ("name,role\n\"Anna, the first\",keeper\nBo,cook\n", 2),
-            ("\u{FEFF}name;role\r\nAnna, the first;keeper\r\n;\r\n\r\nBo;cook\r\n", 4),
-            ("name\trole\nAnna, the first\tkeeper\nBo\tcook", 2),
+            ("name,role\n\"Anna, the first\",keeper\nBo,cook\n", 3),
+            ("\u{FEFF}name;role\r\nAnna, the first;keeper\r\n;\r\n\r\nBo;cook\r\n", 5),
+            ("\n\nname\trole\nAnna, the first\tkeeper\n\n\nBo\tcook", 7),
+            ("name;role\rAnna, the first;keeper\rBo;cook", 3),
         ] {
             let table = Table::parse(text).unwrap();
             assert_eq!(table.columns, ["name", "role"]);
@@ -282,13 +271,25 @@ mod tests {
     }
 
     #[test]
+    fn line_ends_within_a_cell_are_no_rows() {
+        for end in ["\n", "\r\n"] {
+            let text =
+                ["name,role", "\"Anna", "", "of the light\",keeper", "\"Bo", "\",cook", "", "Ida,cook"]
+                    .join(end);
+            let table = Table::parse(&text).unwrap();
+            let numbers: Vec<usize> = table.rows.iter().map(|row| row.number).collect();
+            assert_eq!(numbers, [2, 3, 5], "{text:?}");
+        }
+    }
+
+    #[test]
     fn what_is_no_table_is_said_in_a_sentence() {
         for (text, said) in [
             ("", "is empty"),
             ("name\n", "no rows"),
             ("name,name\na,b\n", "two columns are called 'name'"),
             ("name,\na,b\n", "column 2 has no name"),
-            ("name,role\na,b,c\n", "line 2 has 3 cells"),
+            ("name,role\na,b,c\n", "row 2 has 3 cells"),
         ] {
             let e = Table::parse(text).unwrap_err();
             assert!(e.contains(said), "{text:?}: {e}");
@@ -333,6 +334,6 @@ mod tests {
         let Unfilled::Row(why) = row.fill("{name}").unwrap_err() else { panic!("an error is the row's") };
         assert_eq!(why, "its cell 'name' holds #N/A, an error of the spreadsheet");
         let Unfilled::Table(why) = row.fill("{since}").unwrap_err() else { panic!("a date is the table's") };
-        assert!(why.starts_with("row 1 of the table: its cell 'since' holds a date"), "{why}");
+        assert!(why.starts_with("row 2 of the table: its cell 'since' holds a date"), "{why}");
     }
 }

@@ -78,7 +78,7 @@ def test_twenty_volunteers_have_twenty_tags_and_a_name_without_glyphs_is_told_by
     pieces = report(tmp_path / "out")["pieces"]
     assert sorted(p["name"] for p in pieces) == sorted(r.split(",")[0] for r in rows[1:]) and len(pieces) == 20
     missing = [p["row"] for p in pieces if "missing-glyph" in p["findings"]]
-    assert missing == [17], missing
+    assert missing == [18], missing
 
 
 def test_two_runs_of_an_order_are_the_same_bytes(tags, tmp_path):
@@ -176,7 +176,7 @@ def test_cells_are_marked_as_the_sheet_shows_them(tmp_path):
 def test_a_cell_whose_look_is_not_known_is_refused(tmp_path, value, number_format, what):
     done = tray_of_cells(tmp_path, [("1998", "General"), (value, number_format)])
     assert done.returncode == 1 and len(done.stderr.strip().splitlines()) == 1, done.stderr
-    assert f"row 2 of the table: its cell 'since' holds {what}" in done.stderr, done.stderr
+    assert f"row 3 of the table: its cell 'since' holds {what}" in done.stderr, done.stderr
     assert not (tmp_path / "out").exists()
 
 
@@ -236,7 +236,7 @@ def test_each_pieces_dots_are_those_of_the_piece_alone(tmp_path):
     strokes = burning(tmp_path / "out/program-1.nc")
     found = 0
     for piece in report(tmp_path / "out")["pieces"]:
-        name, blank = names[piece["row"] - 1], blanks[piece["row"] - 1]
+        name, blank = names[piece["row"] - 2], blanks[piece["row"] - 2]
         alone = tmp_path / f"alone-{piece['row']}"
         one = run("prepare", name, "--blank", blank, "--coating", "poster-paint", "--surface", "glass",
                   "--screen", "floyd-steinberg", "--out", alone)
@@ -571,11 +571,11 @@ def test_a_finding_names_the_row_of_the_table(tmp_path):
     (tmp_path / "order.toml").write_text(
         "blank = 'rect:30x10mm'\ntable = 't.csv'\n[tray]\ngrid = '3x1'\n[[piece.layer]]\ntext = '{name}'\n"
         "place = '28x5mm'\nanchor = 'top'\n[[piece.layer]]\ntext = '{note}'\nplace = '28x0.6mm'\nanchor = 'bottom'\n")
-    # What is written in row 2 alone is too small for the beam.
+    # What is written in row 3 alone is too small for the beam.
     (tmp_path / "t.csv").write_text("name,note\nFog,\nBell,rung at noon every day of the week\nBuoy,\n")
     run("tray", tmp_path / "order.toml", "--out", tmp_path / "out")
     facts = report(tmp_path / "out")
     found = {p["row"]: p["findings"] for p in facts["pieces"]}
-    assert "detail-below-beam" in found[2] and "detail-below-beam" not in found[1] + found[3]
+    assert "detail-below-beam" in found[3] and "detail-below-beam" not in found[2] + found[4]
     page = (tmp_path / "out/ticket.html").read_text()
-    assert "Row 2: " in page or "row 2: " in page
+    assert "Row 3: " in page or "row 3: " in page

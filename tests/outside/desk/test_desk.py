@@ -909,11 +909,11 @@ def test_what_was_done_to_a_table_is_undone(page):
     tab = page.tab
     tray_of(page, 3)
     undo, redo = tab.get_by_role("button", name="Undo"), tab.get_by_role("button", name="Redo")
-    cell = tab.get_by_label("name of row 2", exact=True)
+    cell = tab.get_by_label("name of row 3", exact=True)
     cell.fill("Kate O'Hara")
     cell.blur()
     tab.locator(".spot", has_text="Kate O'Hara").wait_for()
-    tab.get_by_role("button", name="Take row 1 away").click()
+    tab.get_by_role("button", name="Take row 2 away").click()
     tab.wait_for_function("() => document.querySelectorAll('.spot').length === 2")
     page.saved(undo.click)
     tab.wait_for_function("() => document.querySelectorAll('.spot').length === 3")
@@ -941,7 +941,7 @@ def test_names_without_a_heading_lose_nobody_and_no_text_is_overwritten(page):
     tab.get_by_label("Paste names from a spreadsheet").fill("Ada Gull\nBo Tern\n")
     tab.get_by_role("button", name="Take these names").click()
     tab.get_by_text("“Ada Gull”, was taken as a piece").wait_for()
-    assert tab.get_by_label("name of row 1", exact=True).input_value() == "Ada Gull"
+    assert tab.get_by_label("name of row 2", exact=True).input_value() == "Ada Gull"
     # The names stand beside what stood there, and the page shows both.
     tab.get_by_label("Text 2").wait_for()
     page.saved(add.click)
@@ -986,7 +986,7 @@ def test_the_files_of_a_tray_hold_the_name_that_was_typed_last(page):
     take = tab.get_by_role("link", name="Take all as a ZIP")
     take.wait_for()
     tab.route("**/table?name=*", lambda route: (tab.wait_for_timeout(300), route.continue_()))
-    tab.get_by_label("name of row 1", exact=True).click()
+    tab.get_by_label("name of row 2", exact=True).click()
     tab.keyboard.press("Control+a")
     tab.keyboard.type("Frieda")
     early = []
@@ -1048,15 +1048,15 @@ def test_two_tabs_do_not_overwrite_each_others_table(page, context, desk):
     asks.wait_for()
     assert kept() == ["Frieda", "Bo 2"]
     other.tab.get_by_role("button", name="Take the other tab’s").click()
-    until(lambda: other.tab.get_by_label("name of row 1", exact=True).input_value() == "Frieda")
-    assert other.tab.get_by_label("name of row 2", exact=True).input_value() == "Bo 2"
+    until(lambda: other.tab.get_by_label("name of row 2", exact=True).input_value() == "Frieda")
+    assert other.tab.get_by_label("name of row 3", exact=True).input_value() == "Bo 2"
     # And once more, with the other answer.
     assert (typed(page, 1, "Siân"), typed(other, 2, "Tom")) == (200, 409)
     asks.wait_for()
     other.tab.get_by_role("button", name="Keep mine").click()
     until(lambda: kept() == ["Frieda", "Tom"])
     other.tab.locator(".spot", has_text="Tom").wait_for()
-    assert other.tab.get_by_label("name of row 1", exact=True).input_value() == "Frieda"
+    assert other.tab.get_by_label("name of row 2", exact=True).input_value() == "Frieda"
     # Nor are the files of names taken that are not seen here.
     page.tab.bring_to_front()
     for take in [page.tab.get_by_role("link", name="Take all as a ZIP"), page.tab.get_by_role("button", name="Save to the folder")]:
@@ -1064,7 +1064,7 @@ def test_two_tabs_do_not_overwrite_each_others_table(page, context, desk):
         page.tab.bring_to_front()
         take.click()
         page.tab.locator(".notice", has_text="no files were taken").wait_for()
-        until(lambda: page.tab.get_by_label("name of row 2", exact=True).input_value() == kept()[1])
+        until(lambda: page.tab.get_by_label("name of row 3", exact=True).input_value() == kept()[1])
         page.tab.get_by_role("button", name="Close").click()
     assert not (desk.home / "out" / page.name).exists()
     other.close()
@@ -1076,7 +1076,7 @@ def test_only_one_table_is_taken_from_what_is_dropped_on_a_tray(page, tmp_path):
     members, guests = tmp_path / "members.csv", tmp_path / "guests.csv"
     members.write_text("name\nAda Gull\n")
     guests.write_text("name\nBo Tern\n")
-    name = tab.get_by_label("name of row 1", exact=True)
+    name = tab.get_by_label("name of row 2", exact=True)
     page.drop(members, guests)
     tab.locator(".notice", has_text="members.csv, guests.csv").wait_for()
     page.drop(SAMPLES / "emblem.svg")
@@ -1104,10 +1104,10 @@ def test_rows_that_cannot_be_made_are_said_to_be_left_off(page, desk):
     tab.get_by_label("Paste names from a spreadsheet").fill("name\tpicture\nAnna\tof-row-1.svg\nBo\tgone.svg\n")
     page.saved(tab.get_by_role("button", name="Take these names").click)
     asked_by_hand(page, "art", {"file": "../../art/{picture}"})
-    tab.get_by_text("One row of the table is left off the tray: row 2.").wait_for()
+    tab.get_by_text("One row of the table is left off the tray: row 3.").wait_for()
     bad = tab.locator('table.names tr[data-bad="true"]')
     assert bad.count() == 1 and "there is no such file" in bad.inner_text() and tab.locator(".spot").count() == 1
-    cell = tab.get_by_label("picture of row 2", exact=True)
+    cell = tab.get_by_label("picture of row 3", exact=True)
     cell.fill("of-row-1.svg")
     cell.blur()
     until(lambda: tab.locator(".spot").count() == 2)
@@ -1143,7 +1143,7 @@ def test_forty_pieces_scroll_smoothly_and_a_row_is_mended(page, record_property)
     tab = page.tab
     tray_of(page, 40)
     assert tab.locator("table.names tbody tr").count() == 40
-    cell = tab.get_by_label("name of row 3", exact=True)
+    cell = tab.get_by_label("name of row 4", exact=True)
     cell.fill("Kate O'Hara")
     cell.blur()
     tab.locator(".spot", has_text="Kate O'Hara").wait_for()
@@ -1224,7 +1224,7 @@ def test_the_columns_of_a_tray_stand_side_by_side(page):
     tray_of(page, 1)
     tab.get_by_label("Paste names from a spreadsheet").fill("name\tboat\tberth\nAnna\tGull\t4\n")
     tab.get_by_role("button", name="Take these names").click()
-    tab.get_by_label("berth of row 1", exact=True).wait_for()
+    tab.get_by_label("berth of row 2", exact=True).wait_for()
     for width in [1181, 1440, 820, 390]:
         tab.set_viewport_size({"width": width, "height": 800})
         right, seen, within = tab.evaluate("[['.list > *', 'right'], ['.seen', 'left'], ['.list', 'right']].map(([of, side]) => Math.max(...[...document.querySelectorAll(of)].map(n => n.getBoundingClientRect()[side])))")
