@@ -788,6 +788,14 @@ fn a_job_is_run_again_with_another_name() {
     ok(&["prepare", "--job", "one/job.toml", "--text", "Tom Hill", "--out", "two"], b.path());
     let job = |folder: &str| fs::read_to_string(b.path().join(folder).join("job.toml")).expect("there");
     assert_eq!(job("two"), job("one").replace("text = \"Anna\"", "text = \"Tom Hill\""));
+    // A job file where the picture is asked for, as `tray` takes one.
+    let o = dotwright(&["prepare", "one/job.toml", "--out", "three"], b.path());
+    assert!(o.status.code() == Some(1) && !b.path().join("three").exists());
+    assert!(
+        text(&o.stderr).contains("is a job file, not a picture; run it again with --job"),
+        "{}",
+        text(&o.stderr)
+    );
 }
 
 #[test]

@@ -59,6 +59,7 @@ pub struct PrepareArgs {
 
 /// Runs `prepare`.
 pub fn run(args: &PrepareArgs, out: &mut Out) -> Result<u8, Failure> {
+    args.art.as_deref().map_or(Ok(()), is_no_job)?;
     let mut job = args.options.job(args.art.as_deref().map(file_name::text))?;
     if let Some(path) = &args.job {
         let before = Job::read(path)?;
@@ -121,6 +122,21 @@ pub fn run(args: &PrepareArgs, out: &mut Out) -> Result<u8, Failure> {
         ));
     }
     Ok(if stopped { 3 } else { 0 })
+}
+
+/// Refuses a job file where a picture is asked for: `tray` takes one so.
+fn is_no_job(art: &Path) -> Result<(), Failure> {
+    if !art.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("toml")) || !art.is_file() {
+        return Ok(());
+    }
+    let file = plain::path(art);
+    Err(Failure::input(if Job::read(art).is_ok() {
+        format!("'{file}' is a job file, not a picture; run it again with --job '{file}'")
+    } else {
+        format!(
+            "{file} is not a picture; a job file is run with --job {file}, an order with dotwright tray {file}"
+        )
+    }))
 }
 
 /// Refuses a job whose art does not lie where the job file says.
