@@ -215,6 +215,11 @@ pub enum PlaceError {
         /// Its margin.
         margin: String,
     },
+    /// Moved so far that nothing of it fits.
+    #[error(
+        "moved by {0} (to the right, up) its middle lies past the margin, where nothing can be marked; choose a shorter distance"
+    )]
+    TooFar(String),
     /// More dots than the program works on.
     #[error(
         "{width} x {height} at {pitch} would make {millions} million dots, more than the 400 million that can be worked on; choose a coarser density or a smaller size"
@@ -329,7 +334,7 @@ pub fn placed(
 /// its place. What would lie beyond the margin's box gets no dots.
 ///
 /// # Errors
-/// As [`place`].
+/// As [`place`]; one that is to be as large as fits and is moved past the margin.
 pub fn place_at(
     outline: &Outline,
     blank: &Blank,
@@ -342,6 +347,9 @@ pub fn place_at(
     let (pw, ph) = (printable.width(), printable.height());
     let (uw, uh) = (outline.aspect, 1.0);
     let (right, down) = (spot.at.right.0, -spot.at.up.0);
+    if place == Place::Inside && !printable.contains(right, down) {
+        return Err(PlaceError::TooFar(spot.at.to_string()));
+    }
     // Measured from the middle of the blank.
     let hull = |scale: f64, cx: f64, cy: f64| {
         outline.hull.iter().map(move |&(x, y)| (cx + (x - 0.5) * uw * scale, cy + (y - 0.5) * uh * scale))
@@ -446,6 +454,19 @@ mod tests {
 
     fn blank(shape: &str, margin: f64) -> Blank {
         Blank { shape: shape.parse().unwrap(), margin: Mm(margin) }
+    }
+
+    #[test]
+    fn what_is_moved_past_the_margin_is_refused_where_it_is_to_fit() {
+        let b = blank("rect:100x100mm", 5.0);
+        let at = |to: &str, size: Place| {
+            let spot = Spot { at: to.parse().unwrap(), ..Spot::default() };
+            place_at(&square(), &b, size, &spot, grid(290.0))
+        };
+        assert!((at("40mm,0mm", Place::Inside).unwrap().wished_width.0 - 10.0).abs() < 1e-6);
+        let e = at("60mm,0mm", Place::Inside).unwrap_err().to_string();
+        assert!(e.starts_with("moved by 60mm,0mm (to the right, up)"), "{e}");
+        assert!(at("60mm,0mm", Place::Box { width: Mm(60.0), height: Mm(60.0) }).is_ok());
     }
 
     #[test]

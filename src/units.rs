@@ -59,12 +59,22 @@ pub enum UnitError {
     },
 }
 
-/// The number as given with the unit of the example. Where that says it in two ways, the first is for numbers above 5:
-/// no pitch is that many mm.
+/// The number as given with the unit of the example. Where that says it in two ways, it is the way whose own number is nearer:
+/// no pitch is that many mm. A number up to 1 may well be meant as a share of the whole: as a percentage it is next to nothing.
 fn with_unit(text: &str, example: &str) -> String {
-    let (large, small) = example.split_once(" or ").unwrap_or((example, example));
-    let way = if text.trim().parse().is_ok_and(|v: f64| v > 5.0) { large } else { small };
-    format!("{}{}", text.trim(), way.trim_start_matches(|c: char| c.is_ascii_digit() || c == '.'))
+    let number: f64 = text.trim().parse().unwrap_or(0.0);
+    let parts = |way: &str| {
+        let unit = way.trim_start_matches(|c: char| c.is_ascii_digit() || c == '.').to_string();
+        let own: f64 = way.strip_suffix(&unit).and_then(|n| n.parse().ok()).unwrap_or(1.0);
+        ((number.abs().max(f64::MIN_POSITIVE) / own).ln().abs(), unit)
+    };
+    let nearest = example.split(" or ").map(parts).min_by(|a, b| a.0.total_cmp(&b.0));
+    match nearest.map_or(String::new(), |(_, unit)| unit) {
+        unit if unit == "%" && (0.0..=1.0).contains(&number) => {
+            format!("{}% or {}%", short(100.0 * number, 2), text.trim())
+        }
+        unit => format!("{}{unit}", text.trim()),
+    }
 }
 
 /// Splits `12.5mm/s` into 12.5 and `mm/s`. White space around either part is ignored.
@@ -181,7 +191,7 @@ impl FromStr for Watts {
 impl FromStr for MmPerS {
     type Err = UnitError;
     fn from_str(text: &str) -> Result<Self, UnitError> {
-        let example = "12.5mm/s";
+        let example = "12.5mm/s or 750mm/min";
         let (v, unit) = split(text, example)?;
         let s = match unit.as_str() {
             "mm/s" => v,
@@ -387,6 +397,17 @@ mod tests {
     fn a_missing_or_unknown_unit_is_refused_with_an_example() {
         let e = "90".parse::<Mm>().unwrap_err().to_string();
         assert_eq!(e, "'90' has no unit; write for example 90mm");
+        let speed = |text: &str| text.parse::<MmPerS>().unwrap_err().to_string();
+        assert!(
+            speed("12").ends_with("for example 12mm/s") && speed("750").ends_with("for example 750mm/min")
+        );
+        let pitch = |text: &str| text.parse::<Pitch>().unwrap_err().to_string();
+        assert!(pitch("254").ends_with("for example 254dpi") && pitch("0.1").ends_with("for example 0.1mm"));
+        // Whether a share of the whole is meant or a hundredth of that is for whoever typed it to say.
+        let share = |text: &str| text.parse::<Share>().unwrap_err().to_string();
+        assert!(
+            share("0.9").ends_with("for example 90% or 0.9%") && share("80").ends_with("for example 80%")
+        );
         let e = "90px".parse::<Mm>().unwrap_err().to_string();
         assert!(e.contains("unknown unit 'px'") && e.contains("mm"), "{e}");
         assert!("mm".parse::<Mm>().is_err());

@@ -340,7 +340,7 @@ pub struct LayerOptions {
     ///
     /// With --job it takes the place of the job's text, where that has one, and keeps its font, size and place; where it has
     /// several, as many are named, or it is one more.
-    #[arg(long, value_name = "TEXT")]
+    #[arg(long, value_name = "TEXT", allow_hyphen_values = true, value_parser = parse_text)]
     pub text: Vec<String>,
     /// A border of this width, at the margin, 0.01mm to 100mm; more of it is said with --layer [default: none]
     ///
@@ -367,11 +367,26 @@ fn parse_layer(text: &str) -> Result<LayerJob, String> {
     }
     let inner = text.trim().trim_start_matches('{').trim_end_matches('}');
     let said = |e: toml::de::Error| {
+        let within = |w: &[char]| w[0].is_alphanumeric() && w[1] == '\'' && w[2].is_alphanumeric();
+        if !inner.contains('"') && inner.chars().collect::<Vec<_>>().windows(3).any(within) {
+            return "an apostrophe ends the text; put a text that has one between three: \"text = '''O'Brien'''\"".into();
+        }
         format!("{}; write for example \"text = 'Anna', place = '60x8mm'\"", e.message().replace('\n', " "))
     };
     let mut layer = toml::from_str::<One>(&format!("layer = {{ {inner} }}")).map_err(said)?.layer;
     layer.text = layer.text.map(|text| lines(&text));
     Ok(layer)
+}
+
+/// A text may begin with a dash, as `-5 °C` does; what begins as an option does is one, whose text was left out.
+fn parse_text(text: &str) -> Result<String, String> {
+    match text.strip_prefix("--").is_some_and(|rest| rest.starts_with(|c: char| c.is_ascii_lowercase())) {
+        true => Err(
+            "it looks like an option; say the text, or \"text = '...'\" with --layer for one that begins so"
+                .into(),
+        ),
+        false => Ok(text.into()),
+    }
 }
 
 /// A text as it is typed on the command line: \n begins a new line. Single quotes, in which texts are shown, keep both
@@ -402,6 +417,12 @@ impl LayerOptions {
                 layer.text = Some(lines(&said));
             }
         }
+        for said in &mut more.layer {
+            let mut meant = kept.iter().enumerate().filter(|(_, l)| l.text.is_some() && l.text == said.text);
+            if let (Some((at, _)), None) = (meant.next(), meant.next()) {
+                *said = std::mem::take(said).over(kept.remove(at));
+            }
+        }
         let mut borders: Vec<&mut LayerJob> = kept.iter_mut().filter(|l| l.border.is_some()).collect();
         if let [border] = borders.as_mut_slice() {
             border.border = more.border.take().or(border.border);
@@ -417,12 +438,6 @@ impl LayerOptions {
 pub struct JobOptions {
     #[allow(missing_docs)]
     #[command(flatten)]
-        for said in &mut more.layer {
-            let mut meant = kept.iter().enumerate().filter(|(_, l)| l.text.is_some() && l.text == said.text);
-            if let (Some((at, _)), None) = (meant.next(), meant.next()) {
-                *said = std::mem::take(said).over(kept.remove(at));
-            }
-        }
     pub layers: LayerOptions,
     #[allow(missing_docs)]
     #[command(flatten)]

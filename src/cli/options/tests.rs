@@ -62,3 +62,22 @@ fn a_layer_with_the_words_of_a_text_of_the_job_says_more_of_that_text() {
     let file = layers(&["file = 'rose.svg'"]);
     assert_eq!(said("file = 'rose.svg'").over(&file), [&file[..], &file].concat());
 }
+
+#[test]
+fn a_text_may_hold_an_apostrophe_or_begin_with_a_dash() {
+    let e = parse_layer("text='O'Brien'").unwrap_err();
+    let typed = e.rsplit_once(": \"").and_then(|(_, typed)| typed.strip_suffix('"')).unwrap();
+    assert_eq!(parse_layer(typed).unwrap().text.as_deref(), Some("O'Brien"), "{e}");
+    assert!(parse_layer("text = \"O'Brien\", place = 1").unwrap_err().contains("write for example"));
+    #[derive(clap::Parser)]
+    struct Line {
+        #[command(flatten)]
+        layers: LayerOptions,
+    }
+    let texts = |line: &[&str]| {
+        let line = ["prepare"].iter().chain(line);
+        <Line as clap::Parser>::try_parse_from(line).map(|l| l.layers.text).map_err(|e| e.to_string())
+    };
+    assert_eq!(texts(&["--text", "-5 °C", "--text=-Anna"]).unwrap(), ["-5 °C", "-Anna"]);
+    assert!(texts(&["--text", "--border"]).unwrap_err().contains("looks like an option"));
+}
