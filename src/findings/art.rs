@@ -56,10 +56,12 @@ pub fn changed(names: &[String]) -> Option<Finding> {
     let first = names.first()?;
     let message = match names {
         [_] => {
-            format!("{first} is not the picture this job was first prepared with: its file has changed since")
+            format!(
+                "{first} is not the picture this job was first prepared with: its file has changed since, or another file was named"
+            )
         }
         _ => format!(
-            "{} are not the pictures this job was first prepared with: their files have changed since",
+            "{} are not the pictures this job was first prepared with: their files have changed since, or others were named",
             names.join(" and ")
         ),
     };
@@ -67,7 +69,7 @@ pub fn changed(names: &[String]) -> Option<Finding> {
         "art",
         0.0,
         "",
-        "look at how the piece will look; where the old picture is meant, put its file back",
+        "look at how the piece will look; where the old picture is meant, put its file back, or name it",
     )))
 }
 
