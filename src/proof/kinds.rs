@@ -184,7 +184,7 @@ fn set(kinds: &[PieceKind<'_>]) -> String {
     };
     let each: Vec<String> = kinds.iter().map(of_kind).collect();
     format!(
-        "The program itself sets the power and the speed of each piece. {} Focus on the coating; put something under thinner blanks, so that all lie equally high.",
+        "The program itself sets the power and the speed of each piece. {} Focus on the surface that is marked; put something under thinner blanks, so that all lie equally high.",
         each.join(" ")
     )
 }

@@ -101,7 +101,11 @@ pub fn of_job(plan: &Plan) -> Vec<StepFacts> {
         short(p.speed.value.0 * 60.0, 1),
         p.passes.value,
         if p.passes.value == 1 { "" } else { "es" },
-        if plan.machine.turned.is_some() { "the highest line of the piece" } else { "the coating" }
+        match plan.machine.turned {
+            Some(_) => "the highest line of the piece",
+            None if work.apply.trim().is_empty() => "the surface of the blank",
+            None => "the coating",
+        }
     );
     let mut all = before(work, plan.surface);
     all.extend([
@@ -130,6 +134,17 @@ mod tests {
         assert_eq!(titles("black-anodised-aluminium", Surface::Metal), ["Clean", "Clean off"]);
         let all = ["Clean", "Mix", "Coat", "Dry", "Clean off", "Finish"];
         assert_eq!(titles("poster-paint", Surface::Glass), all);
+    }
+
+    #[test]
+    fn what_has_no_coat_is_focused_on_its_surface() {
+        let set = |coating: &str| {
+            let job = format!("coating = '{coating}'").parse().unwrap();
+            let all = of_job(&Plan::of(&job).unwrap());
+            all.into_iter().find(|s| s.title == "Set").unwrap().text
+        };
+        assert!(set("bare-slate").ends_with("Focus on the surface of the blank."));
+        assert!(set("poster-paint").ends_with("Focus on the coating."));
     }
 
     #[test]
