@@ -1,6 +1,8 @@
 //! Values of the wrong kind, such as a number where a text belongs: which key it is, what belongs there, and an example.
 
-use super::machine_keys;
+use std::path::Path;
+
+use super::{Coating, FileError, Machine, ProcessFile, file, machine_keys};
 
 /// A key of a job, process or coating file: its table, its name, a value as in TOML, and what may stand there.
 struct Key(&'static str, &'static str, &'static str, &'static str);
@@ -49,6 +51,13 @@ const KEYS: &[Key] = &[
 /// What is wrong where a value at the byte `at` of the text of a `what` file is of another kind than is wanted, as the
 /// parser's `message` says; `None` where it says something else.
 pub(super) fn said(what: &str, text: &str, span: (usize, usize), message: &str) -> Option<String> {
+    if let Some(field) = message.strip_prefix("unknown field `").filter(|_| what == "order") {
+        return of_the_piece(field.split('`').next()?);
+    }
+    let neither = message.starts_with("data did not match any variant of untagged enum");
+    if let Some(wrong) = headed(text, span.0).filter(|_| neither).and_then(|key| within(text, key)) {
+        return Some(wrong);
+    }
     let (table, key) = key_at(text, span.0)?;
     let value = text.get(span.0..span.1).map_or("", str::trim);
     let value = if value.is_empty() || value.len() > 40 || value.contains('\n') {
@@ -56,7 +65,10 @@ pub(super) fn said(what: &str, text: &str, span: (usize, usize), message: &str) 
     } else {
         value.to_string()
     };
-    if message.starts_with("data did not match any variant of untagged enum") {
+    if let Some(known) = message.strip_prefix("unknown variant ").and_then(|m| m.split_once(", expected ")) {
+        return Some(format!("{key} is {value}, but must be {}", known.1.replace('`', "")));
+    }
+    if neither {
         let example = match key {
             "machine" => "diode-5w",
             "coating" => "poster-paint",
@@ -64,9 +76,12 @@ pub(super) fn said(what: &str, text: &str, span: (usize, usize), message: &str) 
             _ => return None,
         };
         let whole = value.starts_with(['{', '[']) || value == "what stands there";
-        return (!whole).then(|| {
-            format!("{key} is {value}, but must be a name or a file in quotes; write for example {key} = \"{example}\"")
-        });
+        if whole {
+            return within(text, key);
+        }
+        return Some(format!(
+            "{key} is {value}, but must be a name or a file in quotes; write for example {key} = \"{example}\""
+        ));
     }
     let kinds = message.strip_prefix("invalid type: ").or(message.strip_prefix("invalid value: "))?;
     let wanted = kind(kinds.rsplit_once(", expected ")?.1)?;
@@ -78,6 +93,44 @@ pub(super) fn said(what: &str, text: &str, span: (usize, usize), message: &str) 
     };
     let of = if key == "value" { format!(" of {table}") } else { String::new() };
     Some(format!("{key}{of} is {value}, but must be {wanted}{example}{range}"))
+}
+
+/// Where a key of a piece belongs that stands beside the blank of an order; `None` for what is no key of a piece.
+fn of_the_piece(key: &str) -> Option<String> {
+    Some(match key {
+        "machine" | "coating" | "process" => {
+            format!("{key} belongs to the piece: write it below [piece], not at the top of the order")
+        }
+        "layer" => "a layer belongs to the piece: write [[piece.layer]]".into(),
+        "art" | "tone" | "dots" | "burn" | "scan" => {
+            format!("{key} belongs to the piece: write [piece.{key}]")
+        }
+        _ => return None,
+    })
+}
+
+/// What is wrong within a table that stands where a name may, too: the parser says only that it is neither.
+fn within(text: &str, key: &str) -> Option<String> {
+    let all: toml::Table = toml::from_str(text).ok()?;
+    let own = toml::to_string(all.get(key).or_else(|| all.get("piece")?.get(key))?).ok()?;
+    let path = Path::new(key);
+    let wrong = match key {
+        "machine" => file::parse::<Machine>("machine", path, &own).err(),
+        "coating" => file::parse::<Coating>("coating", path, &own).err(),
+        "process" => file::parse::<ProcessFile>("process", path, &own).err(),
+        _ => None,
+    };
+    match wrong? {
+        FileError::Wrong { cause, .. } => Some(format!("{key}: {cause}")),
+        _ => None,
+    }
+}
+
+/// The last name of the table whose head stands in the line of a byte of a text.
+fn headed(text: &str, at: usize) -> Option<&str> {
+    let line = text.get(..at)?.rfind('\n').map_or(0, |n| n + 1);
+    let head = text.get(line..)?.lines().next()?.trim().strip_prefix('[')?;
+    Some(last_word(head.split(']').next()?))
 }
 
 /// What belongs there, where it is one of the kinds that a file has.
@@ -189,6 +242,30 @@ mod tests {
         assert!(said.contains("machine is 5, but must be a name or a file in quotes"), "{said}");
         let said = wrong::<ProcessFile>("process", "rise = { value = 'steep' }\n");
         assert!(said.contains("value of rise is 'steep', but must be a number without quotes"), "{said}");
+    }
+
+    #[test]
+    fn a_table_where_a_name_may_stand_tells_what_is_wrong_within() {
+        let poster = kit::entry(kit::Sort::Coating, "poster-paint").unwrap().text;
+        let in_job = |text: &str| format!("[coating]\n{}", text.replace("\n[", "\n[coating."));
+        assert_eq!(wrong::<Job>("job", &in_job(poster)), "");
+        let said = wrong::<Job>("job", &in_job(&poster.replacen("name = ", "name = 5 # ", 1)));
+        assert!(said.contains("coating: name is 5, but must be a text in quotes"), "{said}");
+        let said = wrong::<Job>("job", "coating = { name = 'mine' }\n");
+        assert!(said.contains("coating: missing field"), "{said}");
+    }
+
+    #[test]
+    fn one_of_a_few_words_and_a_key_of_the_piece_are_told() {
+        let said = wrong::<Job>("job", "[blank]\nsurface = \"wood\"\n");
+        assert!(
+            said.ends_with("line 2: surface is \"wood\", but must be one of glass, tile, slate, metal"),
+            "{said}"
+        );
+        let order = |text: &str| wrong::<crate::order::Order>("order", text);
+        assert!(order("coating = 'poster-paint'\n").contains("write it below [piece]"));
+        assert!(order("[[layer]]\ntext = 'x'\n").contains("write [[piece.layer]]"));
+        assert!(order("colour = 'red'\n").contains("unknown field `colour`"));
     }
 
     #[test]
