@@ -379,12 +379,14 @@ fn summary(out: &mut Out, report: &OrderReport, args: &TrayArgs) -> Result<(), F
         crate::units::short(w, 1),
         crate::units::short(h, 1)
     )?;
-    let mut names: Vec<&str> = report.pieces.iter().flat_map(|p| &p.findings).map(String::as_str).collect();
+    // What is marked already need not be looked at.
+    let to_mark: Vec<_> = report.pieces.iter().filter(|p| p.number >= args.from as usize).collect();
+    let mut names: Vec<&str> = to_mark.iter().flat_map(|p| &p.findings).map(String::as_str).collect();
     names.sort_unstable();
     names.dedup();
     for name in names {
         let of: Vec<usize> =
-            report.pieces.iter().filter(|p| p.findings.iter().any(|f| f == name)).map(|p| p.number).collect();
+            to_mark.iter().filter(|p| p.findings.iter().any(|f| f == name)).map(|p| p.number).collect();
         writeln!(out, "look at {name}: piece{} {}", plural(of.len()), crate::proof::tray::listed(&of))?;
     }
     // As 'prepare' does of the blank; what a tray assumes of its coating stands nowhere else on the terminal.
