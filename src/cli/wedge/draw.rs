@@ -49,7 +49,7 @@ pub(crate) struct DrawArgs {
     /// From 1% to 100%.
     #[arg(long, value_name = "RANGE")]
     power: Option<String>,
-    /// Speed: a range such as 7..30mm/s, or one value for tone [default: round the coating's expected half exposure, or the process's; timing: 10..25mm/s]
+    /// Speed: a range such as 7..30mm/s, or one value for tone [default: round the coating's expected half exposure, or the process's; timing: 10..25mm/s, or as fast as the machine is]
     ///
     /// From 0.5mm/s to the machine's top speed, at most 1000mm/s.
     #[arg(long, value_name = "RANGE")]
@@ -407,12 +407,18 @@ fn request(a: &DrawArgs, plan: &Plan, kind: WedgeKind, size: WedgeSize<'_>) -> R
     }
     let top = plan.machine.axes(crate::placement::Along::X).0.top_speed;
     let usual = draw::usual_range(p.rated_power.value, p.pitch_across.value, &p.response(), MmPerS(top));
+    let (timing, share) = draw::timing_range(&p.response(), MmPerS(top));
+    // A power that nobody set goes with speeds that nobody set.
+    let goes_with = kind == WedgeKind::Timing && a.speed.is_none() && p.power.standing == Standing::Assumed;
     let power = a.power.clone().unwrap_or_else(|| match grid {
         true => format!("{}..{}", usual.powers.0, usual.powers.1),
+        false if goes_with && share < 1.0 => {
+            Share((p.power.value.0 * share * 100.0).ceil() / 100.0).to_string()
+        }
         false => p.power.value.to_string(),
     });
     let speed = a.speed.clone().unwrap_or_else(|| match kind {
-        WedgeKind::Timing => "10..25mm/s".into(),
+        WedgeKind::Timing => format!("{}..{}mm/s", timing.0.0, timing.1.0),
         WedgeKind::Tone => p.speed.value.to_string(),
         _ => format!("{}..{}mm/s", usual.speeds.0.0, usual.speeds.1.0),
     });

@@ -15,6 +15,11 @@ const WEAKEST: f64 = 0.45;
 /// No patch is asked to be burnt faster, mm/s: run-ups would take longer than marks.
 const FASTEST: f64 = 40.0;
 
+/// No patch is asked to be burnt slower, mm/s, unless the machine is slower.
+const SLOWEST: f64 = 0.5;
+/// The speeds between which a timing wedge lies, mm/s.
+const TIMING: (f64, f64) = (10.0, 25.0);
+
 /// The powers and speeds between which an exposure wedge lies, the lower ones first.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct UsualRange {
@@ -34,7 +39,7 @@ pub fn usual_range(rated: Watts, pitch: Mm, response: &Response, top: MmPerS) ->
     let speed = |power: f64, times: f64| {
         libm::pow(rated.0 * power / (times * r.x_half * pitch.0 * libm::pow(r.v0.0, 1.0 - s)), 1.0 / s)
     };
-    let fastest = FASTEST.min(0.8 * top.0);
+    let fastest = FASTEST.min((0.8 * top.0).max(SLOWEST));
     // At the fastest speed the exposure goes with the power.
     let power = libm::pow(speed(1.0, LEAST) / fastest, -s).min(1.0);
     let power = ((power * 100.0).ceil() / 100.0).clamp(0.05, 1.0);
@@ -43,10 +48,23 @@ pub fn usual_range(rated: Watts, pitch: Mm, response: &Response, top: MmPerS) ->
     UsualRange {
         powers: (Share(weakest), Share(power)),
         speeds: (
-            MmPerS(tidy(speed(power, most)).max(0.5)),
-            MmPerS(tidy(speed(power, LEAST)).clamp(1.0, fastest)),
+            MmPerS(tidy(speed(power, most)).clamp(SLOWEST, fastest)),
+            MmPerS(tidy(speed(power, LEAST)).max(1.0).min(fastest)),
         ),
     }
+}
+
+/// The speeds between which a timing wedge lies on a machine, none above its top, and the share of the usual power with
+/// which they expose as the usual speeds do.
+pub fn timing_range(response: &Response, top: MmPerS) -> ((MmPerS, MmPerS), f64) {
+    if top.0 >= TIMING.1 {
+        return ((MmPerS(TIMING.0), MmPerS(TIMING.1)), 1.0);
+    }
+    // No finer than a maker sets a speed, and no faster than the machine is.
+    let down = |v: f64| (v * 100.0 + 1e-6).floor() / 100.0;
+    let fastest = down(top.0);
+    let slowest = down(fastest * TIMING.0 / TIMING.1).max(SLOWEST).min(fastest);
+    ((MmPerS(slowest), MmPerS(fastest)), libm::pow(fastest / TIMING.1, response.schwarzschild))
 }
 
 #[cfg(test)]
@@ -69,5 +87,25 @@ mod tests {
             assert!((1.05..1.25).contains(&most), "{u:?} {most}");
             assert!(u.speeds.1.0 <= 40.0 && u.speeds.0.0 < u.speeds.1.0, "{u:?}");
         }
+    }
+
+    #[test]
+    fn a_slow_machine_is_asked_for_nothing_faster_than_it_is() {
+        for top in [0.5, 0.6, 1.0, 3.0, 24.0, 30.0] {
+            let u = usual_range(Watts(5.0), Mm(0.0875), &POSTER_PAINT, MmPerS(top));
+            assert!(
+                0.5 <= u.speeds.0.0 && u.speeds.0.0 <= u.speeds.1.0 && u.speeds.1.0 <= top,
+                "{top} {u:?}"
+            );
+            let ((slow, fast), share) = timing_range(&POSTER_PAINT, MmPerS(top));
+            assert!(
+                0.5 <= slow.0 && slow.0 <= fast.0 && fast.0 <= top && share <= 1.0,
+                "{top} {slow} {fast}"
+            );
+        }
+        assert_eq!(timing_range(&POSTER_PAINT, MmPerS(100.0)), ((MmPerS(TIMING.0), MmPerS(TIMING.1)), 1.0));
+        // As much light at a tenth of the speed takes a tenth of the power, but for what reciprocity fails by.
+        let (_, share) = timing_range(&POSTER_PAINT, MmPerS(2.5));
+        assert!((0.1..0.2).contains(&share), "{share}");
     }
 }

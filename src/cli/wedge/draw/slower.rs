@@ -267,6 +267,12 @@ mod tests {
     }
 
     #[test]
+    fn a_slow_machine_is_timed_at_speeds_that_it_has() {
+        let slow = ["--kind=timing", "--blank=rect:60x40mm"];
+        assert_eq!(told(&slow, |m| m.motion.top_speed = MmPerS(3.0)), []);
+    }
+
+    #[test]
     fn a_beam_that_is_switched_at_rest_is_told_of() {
         let found = told(SMALL, |m| m.program.s_inside_moves = false);
         assert!(found.iter().any(|f| f.name == "edge-dwell"), "{found:?}");
