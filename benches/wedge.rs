@@ -45,6 +45,7 @@ fn drawing() -> Drawing {
         response_measured: false,
         screens: Vec::new(),
         coverages: Vec::new(),
+        combs: 3,
         patch: Mm(4.0),
     })
     .expect("a wedge")

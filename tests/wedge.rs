@@ -52,6 +52,7 @@ fn request(kind: WedgeKind, blank: &str) -> Request {
         response_measured: false,
         screens: vec!["threshold".into()],
         coverages: steps(0.1, 1.0, 10, false).into_iter().map(Share).collect(),
+        combs: 3,
         patch: Mm(4.0),
     }
 }

@@ -26,7 +26,7 @@ use crate::proof::canvas::Picture;
 use crate::said::Said;
 use crate::units::{Mm, MmPerS, Pitch, Share, duration, short};
 use crate::wedge::draw::program::{self, WedgeProgram};
-use crate::wedge::draw::{self, DrawError, Drawing, LEAST_STRIP, Request, WedgeSize, strip};
+use crate::wedge::draw::{self, DrawError, Drawing, LEAST_STRIP, LayoutError, Request, WedgeSize, strip};
 use crate::wedge::show::{preview, ticket};
 use crate::wedge::target::{Carries, Dial, Wedge, WedgeKind};
 
@@ -66,9 +66,9 @@ pub(crate) struct DrawArgs {
     /// Tone and combined: screens, separated by commas; 'dotwright screens' lists them [default: auto and floyd-steinberg]
     #[arg(long, value_name = "NAMES")]
     screens: Option<String>,
-    /// Tone: how many steps of coverage up to 100%, 3 to 20
-    #[arg(long, value_name = "COUNT", default_value_t = 10, value_parser = clap::value_parser!(u32).range(3..=20))]
-    coverages: u32,
+    /// Tone: how many steps of coverage up to 100%, 3 to 20 [default: 10, or as many as fit]
+    #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(3..=20))]
+    coverages: Option<u32>,
     /// Power of finder marks and labels, above 0% and at most 100% [default: what surely marks under the expected response]
     #[arg(long, value_name = "SHARE")]
     marks_power: Option<Share>,
@@ -175,7 +175,7 @@ impl Planned {
         self.findings.iter().map(|f| slower::in_full(f).on_page().to_string()).collect()
     }
 
-    /// What it leaves out to be burnt in time, where it does.
+    /// What it leaves out to be burnt in time or to have room, where it does.
     pub(crate) fn left_out(&self) -> Option<&Said> {
         self.drawn.left_out.as_ref()
     }
@@ -262,8 +262,15 @@ struct Drawn {
     request: Request,
     drawing: Drawing,
     program: WedgeProgram,
-    /// What it leaves out to be burnt in time.
+    /// What it leaves out to be burnt in time, or to have room.
     left_out: Option<Said>,
+}
+
+impl Drawn {
+    /// How many settings it tries.
+    fn settings(&self) -> usize {
+        self.drawing.wedge.patches.iter().filter(|p| p.is_setting()).count()
+    }
 }
 
 /// The wedge that was asked for; where no kind was, the combined one if it fits, and where no steps were, as much as fits the
@@ -280,21 +287,18 @@ fn drawn(a: &DrawArgs, plan: &Plan) -> Result<Drawn, Failure> {
         let program = program::program(&drawing, &limits, plan.blank)?;
         Ok(Drawn { request, drawing, program, left_out: None })
     };
-    let best = |kind: WedgeKind| -> Result<Drawn, Failure> {
-        let all = draw::sizes(kind);
-        if let Some(steps) = &a.steps {
-            return burnt(of(kind, WedgeSize { steps, ..all[0] })?);
-        }
+    // The first that fits the blank and burns in time, or the shortest of those that fit.
+    let fitting = |kind: WedgeKind, sizes: &[WedgeSize]| -> Result<Option<Drawn>, Failure> {
         let mut whole: Option<Drawn> = None;
         let mut last: Option<Drawn> = None;
-        for size in all {
+        for size in sizes {
             // What does not fit is made smaller; what the machine cannot do is said at once.
             let Ok(d) = of(kind, *size) else { continue };
             let d = burnt(d)?;
             let seconds = d.program.seconds;
             if seconds <= draw::MOST_SECONDS {
                 let left_out = whole.map(|w| left_out(&w, &d).into());
-                return Ok(Drawn { left_out, ..d });
+                return Ok(Some(Drawn { left_out, ..d }));
             }
             let shortest = last.as_ref().is_none_or(|l| l.program.seconds > seconds);
             match (&whole, shortest) {
@@ -303,23 +307,54 @@ fn drawn(a: &DrawArgs, plan: &Plan) -> Result<Drawn, Failure> {
                 _ => {}
             }
         }
-        match (whole, last) {
-            (Some(w), Some(d)) => Ok(Drawn { left_out: Some(left_out(&w, &d).into()), ..d }),
-            (Some(w), None) => Ok(w),
-            // Where not even the least has room, fewer steps are no help.
-            _ if kind == WedgeKind::Exposure => {
-                of(kind, WedgeSize { steps: "2x2", patch: LEAST_PATCH, screens: 0 })?;
-                burnt(of(kind, all[0])?)
+        Ok(match (whole, last) {
+            (Some(w), Some(d)) => Some(Drawn { left_out: Some(left_out(&w, &d).into()), ..d }),
+            (whole, _) => whole,
+        })
+    };
+    let best = |kind: WedgeKind| -> Result<Drawn, Failure> {
+        let all = draw::sizes(kind);
+        if let Some(steps) = &a.steps {
+            return burnt(of(kind, WedgeSize { steps, ..all[0] })?);
+        }
+        if let Some(d) = fitting(kind, all)? {
+            return Ok(d);
+        }
+        // Where not even the least has room, fewer steps are no help.
+        if kind == WedgeKind::Exposure {
+            of(kind, WedgeSize { steps: "2x2", patch: LEAST_PATCH, ..all[0] })?;
+        }
+        burnt(of(kind, all[0])?)
+    };
+    // A kind that was asked for is drawn with less in it where its blank has no room for the usual sizes.
+    let asked = |kind: WedgeKind| -> Result<Drawn, Failure> {
+        let small = draw::small_sizes(kind);
+        let why = match (best(kind), a.steps.is_none()) {
+            (Err(why), true) => why,
+            (found, _) => return found,
+        };
+        if let Some(d) = fitting(kind, small)? {
+            let said = no_room(&request(a, plan, kind, draw::sizes(kind)[0])?, &d);
+            let said = Said::from(d.left_out.iter().fold(said, |said, own| format!("{said}; {own}")));
+            return Ok(Drawn { left_out: Some(said), ..d });
+        }
+        let least = small.last().map(|least| request(a, plan, kind, *least)).transpose()?;
+        match least.map(|least| draw::draw(&least)) {
+            Some(Err(DrawError::Layout(LayoutError::TooSmall { blank, .. }))) => {
+                Err(Failure::input(format!(
+                    "a {} wedge does not fit on {blank}, even with the fewest patches; burn it on a larger piece with the same coating, or draw one of exposure, which takes less room",
+                    kind.name()
+                )))
             }
-            _ => burnt(of(kind, all[0])?),
+            _ => Err(why),
         }
     };
     let in_time = |d: &Drawn| d.program.seconds <= draw::MOST_SECONDS;
     match a.kind.as_deref() {
-        Some("exposure") => best(WedgeKind::Exposure),
-        Some("tone") => best(WedgeKind::Tone),
-        Some("timing") => best(WedgeKind::Timing),
-        Some(_) => best(WedgeKind::Combined),
+        Some("exposure") => asked(WedgeKind::Exposure),
+        Some("tone") => asked(WedgeKind::Tone),
+        Some("timing") => asked(WedgeKind::Timing),
+        Some(_) => asked(WedgeKind::Combined),
         None => match best(WedgeKind::Combined) {
             Ok(d) if in_time(&d) || a.steps.is_some() => Ok(d),
             // The response alone is told sooner; tones and beam are for a machine that is fit for the coating.
@@ -352,22 +387,38 @@ fn most_minutes() -> String {
     format!("{} min", crate::units::short(draw::MOST_SECONDS / 60.0, 0))
 }
 
-/// What a wedge leaves out of the whole one to be burnt in time, and what that costs.
-fn left_out(whole: &Drawn, d: &Drawn) -> String {
-    let settings = |d: &Drawn| d.drawing.wedge.patches.iter().filter(|p| p.is_setting()).count();
-    let screens =
-        |d: &Drawn| if d.drawing.wedge.kind == WedgeKind::Exposure { 0 } else { d.request.screens.len() };
+/// What a wedge has less of than the whole one, which has so many settings, and what that costs.
+fn less(whole: &Request, settings: usize, d: &Drawn) -> String {
+    let screens = |r: &Request| if r.kind == WedgeKind::Exposure { 0 } else { r.screens.len() };
+    let fewer = |kind: WedgeKind, part: fn(&Request) -> usize, what: &str| {
+        let (own, all) = (part(&d.request), part(whole));
+        (kind == whole.kind && own < all).then(|| format!("{own} {what} instead of {all}"))
+    };
     let mut less = Vec::new();
-    if settings(d) < settings(whole) {
-        less.push(format!("{} settings instead of {}", settings(d), settings(whole)));
+    if d.settings() < settings {
+        less.push(format!("{} settings instead of {settings}", d.settings()));
     }
-    if d.request.patch.0 < whole.request.patch.0 {
-        less.push(format!("patches of {} instead of {}", d.request.patch, whole.request.patch));
+    less.extend(fewer(WedgeKind::Tone, |r| r.coverages.len(), "steps of coverage"));
+    if d.request.patch.0 < whole.patch.0 {
+        less.push(format!("patches of {} instead of {}", d.request.patch, whole.patch));
     }
-    if screens(d) < screens(whole) {
+    if screens(&d.request) < screens(whole) {
         less.push(format!("the screen {} alone", d.request.screens.join(" and ")));
     }
-    let less = format!("it has {}, so that what it tells is known less exactly", less.join(", "));
+    less.extend(fewer(WedgeKind::Combined, |r| r.combs, "combs"));
+    format!("it has {}, so that what it tells is known less exactly", less.join(", "))
+}
+
+/// What a wedge leaves out of the whole one, for which its blank has no room.
+fn no_room(whole: &Request, d: &Drawn) -> String {
+    let settings =
+        if whole.kind == WedgeKind::Combined { whole.powers.len() * whole.speeds.len() } else { 0 };
+    format!("{} has no room for the whole wedge: {}", d.request.blank.shape, less(whole, settings, d))
+}
+
+/// What a wedge leaves out of the whole one to be burnt in time, and what that costs.
+fn left_out(whole: &Drawn, d: &Drawn) -> String {
+    let less = less(&whole.request, whole.settings(), d);
     let whole = duration(whole.program.seconds);
     if d.program.seconds <= draw::MOST_SECONDS {
         format!("in full it would burn for {whole}; to burn in {} {less}", most_minutes())
@@ -437,6 +488,7 @@ fn request(a: &DrawArgs, plan: &Plan, kind: WedgeKind, size: WedgeSize<'_>) -> R
         Some(list) => list.split(',').map(|s| s.trim().to_string()).collect(),
         None => ["auto", "floyd-steinberg"].into_iter().take(size.screens.max(1)).map(String::from).collect(),
     };
+    let coverages = a.coverages.map_or(size.coverages, |n| n as usize);
     Ok(Request {
         kind,
         blank: plan.blank,
@@ -454,10 +506,53 @@ fn request(a: &DrawArgs, plan: &Plan, kind: WedgeKind, size: WedgeSize<'_>) -> R
         response: p.response(),
         response_measured: p.rise.standing == Standing::Measured,
         screens,
-        coverages: draw::steps(1.0 / f64::from(a.coverages), 1.0, a.coverages as usize, false)
+        coverages: draw::steps(1.0 / coverages as f64, 1.0, coverages, false)
             .into_iter()
             .map(Share)
             .collect(),
+        combs: size.combs,
         patch: Mm(size.patch),
     })
+}
+
+#[cfg(all(test, feature = "desk"))]
+mod tests {
+    use super::*;
+
+    fn of(options: &[(&str, &str)]) -> Result<Planned, Failure> {
+        let options: Vec<(String, String)> =
+            options.iter().map(|(name, value)| (name.to_string(), value.to_string())).collect();
+        planned(&draw_args(&options)?)
+    }
+
+    #[test]
+    fn a_kind_that_was_asked_for_has_less_in_it_on_a_small_blank() {
+        for (kind, less) in
+            [("tone", "8 steps of coverage instead of 10"), ("combined", "settings instead of 30")]
+        {
+            let planned = of(&[("kind", kind), ("blank", "round:44mm")]).unwrap();
+            let said = planned.left_out().unwrap();
+            assert!(said.starts_with("round:44mm has no room for the whole wedge: it has "), "{said}");
+            assert!(said.contains(less), "{said}");
+            let wedge = planned.wedge();
+            assert_eq!(wedge.kind.name(), kind);
+            assert!(
+                wedge.patches.iter().all(|p| p.size[0].min(p.size[1]) > 1.8),
+                "{:?}",
+                wedge.patches[0].size
+            );
+            assert_eq!(wedge.combs.len(), if kind == "combined" { 2 } else { 0 });
+        }
+        // Where nobody asks for a kind, the blank gets what it has room for in full.
+        let unasked = of(&[("blank", "round:44mm")]).unwrap();
+        assert_eq!((unasked.wedge().kind, unasked.left_out()), (WedgeKind::Exposure, None));
+    }
+
+    #[test]
+    fn where_not_even_the_fewest_patches_fit_no_fewer_steps_are_advised() {
+        for kind in ["tone", "combined"] {
+            let why = of(&[("kind", kind), ("blank", "round:30mm")]).err().unwrap().sentence;
+            assert!(why.contains("even with the fewest patches") && !why.contains("steps"), "{why}");
+        }
+    }
 }

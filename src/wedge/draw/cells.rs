@@ -159,7 +159,7 @@ pub(super) fn combined_plan(request: &Request) -> Result<CellPlan, DrawError> {
     row_labels.push("LAG".into());
     let mut column_labels: Vec<String> = speeds.iter().map(|s| short(s.0, 1)).collect();
     column_labels.extend(["ROW", "COL", "DOT"].map(String::from));
-    let comb_speeds = comb_speeds(&speeds);
+    let comb_speeds = comb_speeds(&speeds, request.combs);
     let parts = comb_speeds.len();
     let place = |(part, speed)| (speed, CombPlace { row, part, parts });
     Ok(CellPlan {
@@ -182,11 +182,17 @@ pub(super) fn combined_plan(request: &Request) -> Result<CellPlan, DrawError> {
 }
 
 /// Three of the speeds, rising, as near as they come to 10, 15 and 22 mm/s: slower combs take long, and faster ones hardly mark.
-fn comb_speeds(speeds: &[MmPerS]) -> Vec<MmPerS> {
+/// Of fewer the middle one is the first to go, for the outer ones tell more of what goes with the speed.
+fn comb_speeds(speeds: &[MmPerS], most: usize) -> Vec<MmPerS> {
     let near = |to: f64| {
         speeds.iter().copied().min_by(|a, b| libm::log(a.0 / to).abs().total_cmp(&libm::log(b.0 / to).abs()))
     };
-    let mut out: Vec<MmPerS> = [10.0, 15.0, 22.0].into_iter().filter_map(near).collect();
+    let wanted: &[f64] = match most {
+        0 | 1 => &[15.0],
+        2 => &[10.0, 22.0],
+        _ => &[10.0, 15.0, 22.0],
+    };
+    let mut out: Vec<MmPerS> = wanted.iter().copied().filter_map(near).collect();
     out.dedup();
     out
 }

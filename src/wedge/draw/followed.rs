@@ -123,6 +123,7 @@ mod tests {
             response_measured: false,
             screens: vec!["threshold".into()],
             coverages: vec![Share(0.5), Share(1.0)],
+            combs: 3,
             patch: Mm(4.0),
         };
         (draw(&request).unwrap(), request.blank)

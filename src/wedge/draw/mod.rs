@@ -25,8 +25,8 @@ mod sizes;
 
 pub use drawing::{Drawing, draw};
 pub use fill::{Bench, dots_of};
-pub use layout::holds_a_wedge;
+pub use layout::{LayoutError, holds_a_wedge};
 pub use parts::{BurntPart, Way};
 pub use range::{timing_range, usual_range};
 pub use request::{DrawError, Request, steps};
-pub use sizes::{LEAST_STRIP, MOST_SECONDS, WedgeSize, sizes, strip};
+pub use sizes::{LEAST_STRIP, MOST_SECONDS, WedgeSize, sizes, small_sizes, strip};

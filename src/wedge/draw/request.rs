@@ -44,6 +44,8 @@ pub struct Request {
     pub screens: Vec<String>,
     /// Tone wedge: coverages, one column each.
     pub coverages: Vec<Share>,
+    /// Combined wedge: how many combs it has at most, 1 to 3.
+    pub combs: usize,
     /// The most that a patch measures either way; usually 4 mm, see `sizes.rs`.
     pub patch: Mm,
 }

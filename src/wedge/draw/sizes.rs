@@ -27,15 +27,21 @@ pub struct WedgeSize<'a> {
     pub patch: f64,
     /// Screens, at most.
     pub screens: usize,
+    /// Tone: steps of coverage.
+    pub coverages: usize,
+    /// Combined: combs, at most.
+    pub combs: usize,
+}
+
+/// A size with as many coverages and combs as the whole has.
+const fn size(steps: &'static str, patch: f64, screens: usize) -> WedgeSize<'static> {
+    WedgeSize { steps, patch, screens, coverages: 10, combs: 3 }
 }
 
 /// The sizes of a kind, the whole of it first. Of two that fit the blank and the time the earlier one is worth more: a patch
 /// of 3 mm still holds 30 apertures, one of 2.4 mm 16 (at a blur of 0.1 mm); fewer steps cost more than smaller ones, for the
 /// curve rests on them.
 pub fn sizes(kind: WedgeKind) -> &'static [WedgeSize<'static>] {
-    const fn size(steps: &'static str, patch: f64, screens: usize) -> WedgeSize<'static> {
-        WedgeSize { steps, patch, screens }
-    }
     const COMBINED: &[WedgeSize<'static>] = &[
         size("6x5", PATCH_MM, 2),
         size("5x5", PATCH_MM, 2),
@@ -77,5 +83,32 @@ pub fn sizes(kind: WedgeKind) -> &'static [WedgeSize<'static>] {
         WedgeKind::Exposure => EXPOSURE,
         WedgeKind::Timing => TIMING,
         WedgeKind::Tone => TONE,
+    }
+}
+
+/// Sizes for blanks that have no room for any of [`sizes`], where that kind was asked for: fewer settings, tones and combs.
+pub fn small_sizes(kind: WedgeKind) -> &'static [WedgeSize<'static>] {
+    const fn combined(steps: &'static str, screens: usize, combs: usize) -> WedgeSize<'static> {
+        WedgeSize { combs, ..size(steps, 2.6, screens) }
+    }
+    const fn tone(coverages: usize, screens: usize) -> WedgeSize<'static> {
+        WedgeSize { coverages, ..size("1x1", 2.6, screens) }
+    }
+    const COMBINED: &[WedgeSize<'static>] = &[
+        combined("6x5", 2, 2),
+        combined("5x4", 2, 2),
+        combined("5x4", 1, 2),
+        combined("4x4", 1, 2),
+        combined("5x3", 1, 2),
+        combined("4x3", 1, 2),
+        combined("4x4", 1, 1),
+        combined("3x3", 1, 1),
+    ];
+    // The fine patterns take eight columns in any case.
+    const TONE: &[WedgeSize<'static>] = &[tone(8, 2), tone(8, 1)];
+    match kind {
+        WedgeKind::Combined => COMBINED,
+        WedgeKind::Tone => TONE,
+        WedgeKind::Exposure | WedgeKind::Timing => &[],
     }
 }

@@ -157,6 +157,7 @@ mod tests {
             response_measured: true,
             screens: vec!["threshold".into()],
             coverages: (1..=8).map(|i| Share(f64::from(i) / 8.0)).collect(),
+            combs: 3,
             patch: Mm(4.0),
         };
         draw(&request).unwrap().wedge
