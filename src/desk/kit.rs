@@ -213,7 +213,7 @@ fn processes(home: &Home) -> Result<Vec<Value>, Says> {
 }
 
 /// The files that a folder of the home keeps, by the names that they have there.
-fn kept(home: &Home, folder: &str) -> Result<Vec<(Name, PathBuf)>, Says> {
+pub(super) fn kept(home: &Home, folder: &str) -> Result<Vec<(Name, PathBuf)>, Says> {
     let mut all = Vec::new();
     for entry in fs::read_dir(home.at(&[folder])?)?.flatten() {
         let file = entry.file_name().to_string_lossy().into_owned();

@@ -10,6 +10,7 @@ use serde_json::{Map, Value, json};
 
 use super::Desk;
 use super::home::{Home, Name};
+use super::kit;
 use super::says::{Answer, Says, bytes};
 use super::together::{self, Earlier, Together};
 use super::unread;
@@ -447,11 +448,34 @@ fn split(text: &str) -> (Value, String) {
     }
 }
 
-/// The names of the values that the text of a process holds.
-fn measured(text: &[u8]) -> Vec<&'static str> {
-    let file = str::from_utf8(text).ok().and_then(|t| toml::from_str::<ProcessFile>(t).ok());
-    let all = file.and_then(|f| serde_json::to_value(f).ok()).unwrap_or_default();
+/// The names of the values that a process holds.
+fn measured(file: &ProcessFile) -> Vec<&'static str> {
+    let all = serde_json::to_value(file).unwrap_or_default();
     VALUES.iter().filter(|(key, ..)| all[key].is_object()).map(|(_, name, _)| *name).collect()
+}
+
+/// What is asked before a process takes the place of another: what would be lost.
+fn replaced(name: &Name, there: &[u8], own: &[u8]) -> String {
+    let read = |text: &[u8]| str::from_utf8(text).ok().and_then(|t| toml::from_str::<ProcessFile>(t).ok());
+    let Some((there, own)) = read(there).zip(read(own)) else {
+        return format!("There is a process '{name}' already; take another name, or replace it.");
+    };
+    let of = |file: &ProcessFile| format!("{} on {}", file.coating, file.machine);
+    if there.is_of_others(&own.machine, &own.coating) {
+        let (before, now) = (of(&there), of(&own));
+        return format!(
+            "There is a process '{name}' already, of {before}, and this reading is of {now}. If you replace it, what was measured of {before} is lost to every piece that uses '{name}'. Take another name, or replace it."
+        );
+    }
+    let kept = measured(&own);
+    let lost: Vec<&str> = measured(&there).into_iter().filter(|value| !kept.contains(value)).collect();
+    if lost.is_empty() {
+        return format!("There is a process '{name}' already; take another name, or replace it.");
+    }
+    format!(
+        "There is a process '{name}' already, and it holds what this reading does not: {}. To have both, read the photo together with '{name}' first; else take another name, or replace it.",
+        lost.join(", ")
+    )
 }
 
 /// Keeps the process that was read under a name.
@@ -463,19 +487,59 @@ pub(super) fn keep(home: &Home, wedge: &Name, name: &str, replace: bool) -> Resu
     let _held = home.writing();
     let content = fs::read(home.at(&["wedges", wedge.text(), "read", "process.toml"])?)
         .map_err(|_| Says::unusable("This wedge was not read yet; drop its photo first."))?;
+    // On some systems two names that differ by capitals alone are one file.
+    let folded = |name: &Name| name.text().to_lowercase();
+    let like = kit::kept(home, "processes")?.into_iter().map(|(there, _)| there);
+    let name = like
+        .filter(|there| folded(there) == folded(&name))
+        .max_by_key(|there| *there == name)
+        .unwrap_or(name);
     let file: PathBuf = home.at(&["processes", &format!("{name}.toml")])?;
     if !replace && let Some(there) = fs::read(&file).ok().filter(|there| *there != content) {
-        let own = measured(&content);
-        let lost: Vec<&str> = measured(&there).into_iter().filter(|name| !own.contains(name)).collect();
-        return Err(Says::overtaken(if lost.is_empty() {
-            format!("There is a process '{name}' already; take another name, or replace it.")
-        } else {
-            format!(
-                "There is a process '{name}' already, and it holds what this reading does not: {}. To have both, read the photo together with '{name}' first; else take another name, or replace it.",
-                lost.join(", ")
-            )
-        }));
+        return Err(Says::overtaken(replaced(&name, &there, &content)));
     }
     home.write(&file, &content)?;
     Ok(json!({ "name": name.text(), "asked": format!("../../processes/{name}.toml") }))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::desk::home::tests::home;
+
+    /// The text of a process.
+    fn process(coating: &str, more: &str) -> Vec<u8> {
+        format!("wedge = 'w-1'\nmachine = 'diode 5 W'\ncoating = '{coating}'\nx_half = {{ value = '2J/mm2' }}\n{more}")
+            .into_bytes()
+    }
+
+    #[test]
+    fn what_is_replaced_is_said_first_whatever_the_capitals() {
+        let (_dir, home) = home();
+        let (wedge, usual) = (Name::new("w").unwrap(), home.at(&["processes", "shop.toml"]).unwrap());
+        let read = |text: &[u8]| {
+            home.write(&home.at(&["wedges", "w", "read", "process.toml"]).unwrap(), text).unwrap()
+        };
+        let says = |name: &str| keep(&home, &wedge, name, false).unwrap_err().sentence().to_string();
+        read(&process("poster paint", "rise = { value = 4.0 }\n"));
+        assert_eq!(keep(&home, &wedge, "shop", false).unwrap()["name"], "shop");
+        read(&process("poster paint", ""));
+        assert!(
+            says("shop").contains("holds what this reading does not: steepness of the rise"),
+            "{}",
+            says("shop")
+        );
+        let other = process("blackboard paint", "");
+        read(&other);
+        let said = says("SHOP");
+        assert!(
+            said.contains("'shop' already, of poster paint on diode 5 W, and this reading is of blackboard"),
+            "{said}"
+        );
+        assert!(said.contains("what was measured of poster paint on diode 5 W is lost"), "{said}");
+        assert_ne!(fs::read(&usual).unwrap(), other);
+        assert_eq!(keep(&home, &wedge, "SHOP", true).unwrap()["name"], "shop");
+        assert_eq!(fs::read(&usual).unwrap(), other);
+        assert_eq!(kit::kept(&home, "processes").unwrap().len(), 1);
+    }
 }

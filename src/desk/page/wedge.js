@@ -82,10 +82,11 @@ function reading(desk, wedge, read, again) {
   const name = make("input", { type: "text", value: wedge.name, autocomplete: "off", spellcheck: "false" });
   const out = make("p.saved", { role: "status" });
   const keep = async (replace) => {
+    out.textContent = "";
     try {
-      const { asked } = await send("POST", `/api/wedges/${encodeURIComponent(wedge.name)}/keep`, { name: name.value.trim(), replace, by: PAGE });
+      const { asked, name: kept } = await send("POST", `/api/wedges/${encodeURIComponent(wedge.name)}/keep`, { name: name.value.trim(), replace, by: PAGE });
       await desk.renewed(asked);
-      out.textContent = say("wedge.kept", { name: name.value.trim() });
+      out.textContent = say("wedge.kept", { name: kept });
     } catch (refusal) {
       if (refusal.status !== 409) { oops(refusal); return; }
       const answer = await question(say("wedge.replace"), refusal.says, [["no", say("cancel")], ["yes", say("wedge.replace.yes")]]);
