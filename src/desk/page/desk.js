@@ -54,8 +54,10 @@ class Desk extends EventTarget {
     // A printed address that is opened in this tab again differs from it by its key only, so the browser would stay.
     addEventListener("hashchange", () => location.reload());
     try {
-      await enter();
+      const entered = await enter();
       await this.readKit();
+      // The address that a desk prints when it is started anew names no piece: that which waits to be sent is the one to go on with.
+      if (entered && !location.search && Piece.unsaved) history.replaceState({}, "", this.address("easel", Piece.unsaved));
     } catch (refusal) {
       this.#shut(refusal);
       return;

@@ -4,6 +4,8 @@ import { askedBlank } from "./blank.js";
 import { get, jobPath, query, Refusal, send } from "./server.js";
 
 const MOST_STEPS = 200;
+/** What a tab keeps of a piece lies under this and the piece's name. */
+const KEPT = "steps2:";
 
 /** A value of what is asked by its key, "tone.brighten" or "layer.0.text"; undefined where it is absent. */
 export function valueAt(asked, key) {
@@ -71,8 +73,11 @@ export class Piece extends EventTarget {
     this.table = null;
     // Tables that the server has not taken yet, one after the other.
     this.tables = [];
-    this.#recall();
+    // At which state of the piece what is asked was asked first, where that is not the one that it was opened at.
+    this.since = null;
     this.#agree();
+    this.#recall();
+    if (this.unsaved) this.put();
   }
 
   /** From now on the exact look is waited for: a contact sheet comes first and does without. */
@@ -80,6 +85,12 @@ export class Piece extends EventTarget {
     if (this.expected) return;
     this.expected = true;
     this.#await();
+  }
+
+  /** The name of a piece of which this tab keeps what the server has not taken yet; nothing where there is none. */
+  static get unsaved() {
+    const key = Object.keys(sessionStorage).find((k) => k.startsWith(KEPT) && JSON.parse(sessionStorage[k]).unsaved);
+    return key?.slice(KEPT.length);
   }
 
   /** Fetches a job by its name. */
@@ -183,6 +194,7 @@ export class Piece extends EventTarget {
   #sent(table) {
     return new Promise((resolve, reject) => {
       this.tables.push({ ...table, resolve, reject });
+      this.remember();
       this.put();
     });
   }
@@ -197,6 +209,7 @@ export class Piece extends EventTarget {
     } catch (refusal) {
       if ([0, 401, 409].includes(refusal.status)) throw refusal;
       this.tables.shift();
+      this.remember();
       reject(refusal);
       return;
     }
@@ -221,23 +234,36 @@ export class Piece extends EventTarget {
   /** Keeps the table as it is told; null where there is none. */
   tabled(told) { this.table = told ? csv(told.columns, told.rows) : null; }
 
-  /** Steps outlive a reload of this tab, as far as it has room for them. They lead from the state that they are kept with. */
+  /** Steps outlive a reload of this tab, as far as it has room for them, and so does what the server has not taken yet. They lead from the state that they are kept with. */
   remember() {
-    const key = `steps2:${this.job.name}`;
-    if (this.done.length || this.undone.length) {
+    const key = KEPT + this.job.name;
+    const last = (steps) => steps.map((all) => all.slice(-50));
+    const [done, undone] = last([this.done, this.undone]);
+    const unsaved = this.unsaved && { asked: this.asked, agreed: last(this.agreed), tables: this.tables.filter(({ content }) => typeof content === "string") };
+    if (done.length || undone.length || unsaved) {
       try {
-        sessionStorage.setItem(key, JSON.stringify({ revision: this.revision, done: this.done.slice(-50), undone: this.undone.slice(-50) }));
+        sessionStorage.setItem(key, JSON.stringify({ revision: this.since ?? this.revision, done, undone, unsaved }));
         return;
       } catch { /* there is no room for them */ }
     }
     sessionStorage.removeItem(key);
   }
 
-  /** The steps that this tab knows from before a reload. Where another tab changed the piece since, a step would take that back unseen. */
+  /**
+   * What this tab knows from before a reload. Where another tab changed the piece since, a step would take that back unseen; what
+   * was asked here and never taken is sent as what it is, asked of the state of then, and a person chooses.
+   */
   #recall() {
     try {
-      const kept = JSON.parse(sessionStorage.getItem(`steps2:${this.job.name}`));
-      if (kept?.revision === this.revision) [this.done, this.undone] = [kept.done, kept.undone];
+      const { revision, done, undone, unsaved } = JSON.parse(sessionStorage.getItem(KEPT + this.job.name));
+      const same = revision === this.revision;
+      if (same || unsaved) [this.done, this.undone] = [done, undone];
+      this.#agree();
+      if (!unsaved) return;
+      if (!same) this.since = revision;
+      [this.asked, this.agreed] = [unsaved.asked, unsaved.agreed];
+      const told = { resolve: () => {}, reject: (refusal) => this.#tell("refused", refusal) };
+      if (same) this.tables = unsaved.tables.map((table) => ({ ...table, ...told }));
     } catch { /* what cannot be read is as good as nothing */ }
   }
 
@@ -265,7 +291,8 @@ export class Piece extends EventTarget {
         }
         const asked = this.asked;
         const steps = [[...this.done], [...this.undone]];
-        const job = await send("PUT", jobPath(this.name), { revision: this.revision, asked });
+        const job = await send("PUT", jobPath(this.name), { revision: this.since ?? this.revision, asked });
+        this.since = null;
         this.#agree(steps);
         const overtaken = this.asked !== asked;
         this.#took(job, overtaken);
@@ -293,7 +320,7 @@ export class Piece extends EventTarget {
       const theirs = refusal.answer.job ?? refusal.answer;
       const mine = this.asked;
       const answer = (keepMine) => {
-        this.job = theirs;
+        [this.job, this.since] = [theirs, null];
         this.asked = keepMine ? mine : theirs.asked;
         if (!keepMine) {
           for (const { reject } of this.tables.splice(0)) reject(new DOMException("", "AbortError"));

@@ -62,12 +62,13 @@ export function query(values) {
   return there.length ? `?${new URLSearchParams(there)}` : "";
 }
 
-/** Gives the token of the start for the cookie, and takes it out of the address. */
+/** Gives the token of the start for the cookie, and takes it out of the address. Answers whether there was one. */
 export async function enter() {
   const token = location.hash.slice(1);
-  if (!token) return;
+  if (!token) return false;
   history.replaceState(history.state, "", location.pathname + location.search);
   await send("POST", "/api/enter", { token });
+  return true;
 }
 
 const KINDS = [

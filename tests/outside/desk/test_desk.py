@@ -414,6 +414,37 @@ def test_a_desk_that_was_started_anew_is_noticed_and_joined_again(context, tmp_p
         again.stop()
 
 
+def test_what_was_asked_of_a_stopped_desk_is_kept_by_the_tab_that_joins_the_next(context, tmp_path):
+    first = Desk(tmp_path)
+    page = Page(context, first)
+    tab = page.tab
+    page.drop(SAMPLES / "emblem.svg")
+    tab.wait_for_selector(".frame img")
+    page.saved(lambda: page.drawer("size").get_by_text("Fill the blank").click())
+    first.running.kill()
+    first.stop()
+    words = page.drawer("words")
+    words.get_by_role("button", name="Add a text").click()
+    words.locator("textarea").fill("Ida Sandmoor")
+    words.locator("textarea").press("Tab")
+    again = Desk(tmp_path, port=urlsplit(first.address).port)
+    try:
+        # As the page says: the printed address, in this tab. It names no piece.
+        tab.on("dialog", lambda asks: asks.accept())
+        with tab.expect_response(lambda r: r.request.method == "PUT" and r.ok):
+            tab.goto(again.address)
+        assert page.asked()["layer"][0]["text"] == "Ida Sandmoor"
+        undo = tab.get_by_role("button", name="Undo")
+        page.saved(undo.click)
+        page.saved(undo.click)
+        asked = page.asked()
+        assert not asked.get("layer") and asked["blank"]["place"] == "cover"
+        page.saved(undo.click)
+        assert page.asked()["blank"].get("place") != "cover" and not undo.is_enabled()
+    finally:
+        again.stop()
+
+
 def test_what_cannot_be_made_is_not_said_to_be_on_its_way(page, desk, tmp_path):
     tab = page.tab
     drawing = tmp_path / "soon gone.svg"
