@@ -241,9 +241,12 @@ async fn rename(State(desk): State<Shared>, Path(name): Path<String>, body: Body
     let (name, all) = (Name::new(&name)?, Arc::clone(&desk));
     let Renamed { name: to } = desk.room.json(body).await?;
     let to = Name::new(to.trim())?;
-    let kept = desk.work.files(move || shelf::rename(&all.home, &name, &to)).await?;
-    told(&desk, &kept);
-    done(kept.told()?)
+    let (old, kept) = desk.work.files(move || shelf::rename(&all.home, &name, &to)).await?;
+    // A page that has it open goes on under the new name.
+    let (from, now) = (old.name.text(), kept.name.text());
+    let news = json!({ "job": now, "from": from, "was": old.revision, "revision": kept.revision });
+    desk.events.tell("shelf", &news);
+    done(news)
 }
 
 #[derive(Deserialize)]

@@ -302,11 +302,12 @@ fn written(home: &Home, old: &Kept, asked: &Value) -> Result<String, Says> {
     }
 }
 
-/// Calls a job by another name.
+/// Calls a job by another name; a tray that bears the old one as its title bears the new one then. Answers how it was kept
+/// before and how it is now.
 ///
 /// # Errors
 /// Where there is none, or another of the new name.
-pub(super) fn rename(home: &Home, name: &Name, to: &Name) -> Result<Kept, Says> {
+pub(super) fn rename(home: &Home, name: &Name, to: &Name) -> Result<(Kept, Kept), Says> {
     let _held = home.writing();
     let old = read(home, name)?;
     if name != to {
@@ -316,7 +317,16 @@ pub(super) fn rename(home: &Home, name: &Name, to: &Name) -> Result<Kept, Says> 
         fs::rename(old.path.parent().unwrap_or(&old.path), home.at(&[old.kind.place().0, to.text()])?)?;
         files::renamed(home, name, to)?;
     }
-    read(home, to)
+    let mut now = read(home, to)?;
+    if let (Kind::Tray, Ok(mut asked)) = (now.kind, now.asked())
+        && asked["title"] == name.text()
+    {
+        asked["title"] = to.text().into();
+        let folder = now.path.parent().unwrap_or(home.root());
+        home.write(&now.path, written::tray(home, folder, &asked)?.as_bytes())?;
+        now = read(home, to)?;
+    }
+    Ok((old, now))
 }
 
 /// Moves a job to the bin; one of the same name that lies there is gone.
@@ -393,8 +403,16 @@ mod tests {
         assert!(back(&home, &a.name).is_err());
         let shed = Name::new("shed").unwrap();
         assert!(rename(&home, &a.name, &b.name).is_err());
-        assert_eq!(rename(&home, &b.name, &shed).unwrap().text, b.text);
+        let (old, now) = rename(&home, &b.name, &shed).unwrap();
+        assert_eq!((old.revision, now.text), (b.revision, b.text));
         assert!(read(&home, &b.name).is_err() && read(&home, &shed).is_ok());
+        // A tray's title goes with its name, as long as it is its name.
+        let tags = Name::new("tags").unwrap();
+        let (old, tray) = rename(&home, &tray.name, &tags).unwrap();
+        assert_eq!((old.revision == tray.revision, &tray.asked().unwrap()["title"]), (false, &json!("tags")));
+        let own = put(&home, &tags, &tray.revision, &json!({ "title": "Gifts" })).unwrap();
+        let (_, tray) = rename(&home, &own.name, &old.name).unwrap();
+        assert_eq!((tray.revision, tray.text), (own.revision, own.text));
         discard(&home, &tray.name).unwrap();
         assert_eq!(back(&home, &tray.name).unwrap().kind, Kind::Tray);
         assert!(create(&home, new("{}")).is_err());

@@ -6,7 +6,7 @@ import { Piece } from "./piece.js";
 import { enter, Events, get, PAGE, send, setAway } from "./server.js";
 import { easel } from "./easel.js";
 import { loupe } from "./loupe.js";
-import { sheet, takePictures } from "./sheet.js";
+import { renameOnRoll, sheet, takePictures } from "./sheet.js";
 import { shelf } from "./shelf.js";
 import { strip } from "./strip.js";
 import { ticket } from "./ticket.js";
@@ -116,6 +116,22 @@ class Desk extends EventTarget {
     if (this.piece !== piece) return;
     if (this.view === "wedge") this.hold(anew);
     else await this.again();
+  }
+
+  /** After a piece was called otherwise, here or in another tab: this one goes on with it under its new name. */
+  renamed(news) {
+    const { from, job } = news;
+    if (from === job) return;
+    const isOpen = this.piece?.name === from;
+    const isSeen = renameOnRoll(from, job) && this.view === "sheet";
+    Piece.renamed(news);
+    if (isOpen) {
+      this.piece.renamed(news);
+      history.replaceState({}, "", this.address(this.view));
+    }
+    // A wedge's screen shows nothing of the piece, and what is typed there stays.
+    if (isSeen || (isOpen && this.view !== "wedge")) this.#show(this.view, false);
+    else if (isOpen) this.refoot();
   }
 
   /** The address of a screen, and of a piece where one is named; of the wedge that was drawn too, so that it is there again. */
@@ -296,6 +312,7 @@ class Desk extends EventTarget {
     });
     // What this page did itself it sees to in its place: its own word may come late, when the piece has long taken it.
     this.events.addEventListener("kit", ({ detail }) => { if (detail.by !== PAGE) this.renewed(detail.asked).catch(oops); });
+    this.events.addEventListener("shelf", ({ detail }) => { if (detail.from) this.renamed(detail); });
     const [away, strange] = [say("server.away"), say("server.strange")];
     const gone = (says) => {
       unsay(away, strange);

@@ -44,6 +44,9 @@ function rebased(theirs, mine, before) {
   return Object.fromEntries(values.filter(([, value]) => value !== undefined));
 }
 
+/** What is asked of a job that is called otherwise: a tray that bore its name as its title bears the new one. */
+const retitled = (asked, from, to) => (asked?.title === from ? { ...asked, title: to } : asked);
+
 /** A cell of a CSV file. */
 const quoted = (cell) => (/[",\n\r]/.test(cell) ? `"${cell.replaceAll('"', '""')}"` : cell);
 
@@ -93,9 +96,37 @@ export class Piece extends EventTarget {
     return key?.slice(KEPT.length);
   }
 
+  /** What this tab keeps of a piece goes with it to its new name: `from` it at state `was`, to `job` at `revision`. */
+  static renamed({ from, was, job, revision }) {
+    const text = sessionStorage.getItem(KEPT + from);
+    if (!text) return;
+    const { revision: at, ...kept } = JSON.parse(text, (_, value) => retitled(value, from, job));
+    sessionStorage.setItem(KEPT + job, JSON.stringify({ revision: at === was ? revision : at, ...kept }));
+    sessionStorage.removeItem(KEPT + from);
+  }
+
+  /** Goes on under another name. */
+  renamed({ from, was, job, revision }) {
+    const now = (asked) => retitled(asked, from, job);
+    const steps = (all) => all.map((step) => ({ ...step, asked: now(step.asked) }));
+    const saved = this.asked === this.job.asked;
+    this.job = { ...this.job, name: job, revision: this.revision === was ? revision : this.revision, asked: now(this.job.asked) };
+    this.asked = saved ? this.job.asked : now(this.asked);
+    [this.done, this.undone, this.agreed] = [steps(this.done), steps(this.undone), this.agreed.map(steps)];
+    this.remember();
+    // What was refused under the old name just now is sent, and what was waited for under it is asked for again.
+    this.put();
+    this.#await();
+  }
+
   /** Fetches a job by its name. */
   static async open(name, kit) {
-    return new Piece(await get(jobPath(name)), kit);
+    try {
+      return new Piece(await get(jobPath(name)), kit);
+    } catch (refusal) {
+      if (refusal.status === 404) sessionStorage.removeItem(KEPT + name);
+      throw refusal;
+    }
   }
 
   get name() { return this.job.name; }
@@ -207,7 +238,7 @@ export class Piece extends EventTarget {
     try {
       answer = await send("PUT", this.path("table", { name: name ?? "table.csv", typed: name === undefined }), content);
     } catch (refusal) {
-      if ([0, 401, 409].includes(refusal.status)) throw refusal;
+      if ([0, 401, 404, 409].includes(refusal.status)) throw refusal;
       this.tables.shift();
       this.remember();
       reject(refusal);
@@ -283,6 +314,7 @@ export class Piece extends EventTarget {
   async put() {
     if (this.putting) return;
     this.putting = true;
+    const { name } = this;
     try {
       while (this.unsaved) {
         if (this.asked === this.job.asked) {
@@ -298,7 +330,9 @@ export class Piece extends EventTarget {
         this.#took(job, overtaken);
       }
     } catch (refusal) {
-      this.#failed(refusal);
+      // What was on its way while the piece was called otherwise is sent to its new name.
+      if (refusal.status === 404 && name !== this.name) setTimeout(() => this.put());
+      else this.#failed(refusal);
     } finally {
       this.putting = false;
     }
@@ -306,7 +340,8 @@ export class Piece extends EventTarget {
 
   #took(job, overtaken) {
     const wanted = this.asked;
-    this.job = job;
+    // It may be called otherwise since it was sent.
+    this.job = { ...job, name: this.name };
     this.asked = overtaken ? wanted : job.asked;
     [this.ticket, this.savedIn, this.lacking] = [null, null, null];
     this.remember();
@@ -336,8 +371,10 @@ export class Piece extends EventTarget {
       this.#tell("conflict", { theirs, answer });
       return;
     }
-    if (refusal.status === 0 || refusal.status === 401 || refusal.status >= 500) {
-      // It is kept here, and sent when the server is there again and knows this tab; one that is there is asked again.
+    if ([0, 401, 404].includes(refusal.status) || refusal.status >= 500) {
+      // It is kept here, and sent when the server is there again and knows this tab, or the piece is there again that was put
+      // into the bin; one that is there is asked again.
+      if (refusal.status === 404) sessionStorage.removeItem(KEPT + this.name);
       this.#tell("refused", refusal);
       clearTimeout(this.later);
       if (refusal.status >= 500) this.later = setTimeout(() => { if (this.unsaved) this.put(); }, 5000);

@@ -15,9 +15,11 @@ const roll = {
   set names(names) { sessionStorage.setItem("roll", JSON.stringify(names)); },
 };
 
-/** A piece that is called otherwise stays where it is among them. */
+/** A piece that is called otherwise stays where it is among them. Answers whether it is one of them. */
 export function renameOnRoll(from, to) {
-  roll.names = roll.names.map((name) => (name === from ? to : name));
+  const { names } = roll;
+  roll.names = names.map((name) => (name === from ? to : name));
+  return names.includes(from);
 }
 
 /** The ring of a grease pencil round the frame that was taken: drawn by hand, so it does not quite close. */

@@ -3,7 +3,6 @@
 import { button, field, icon, make, refill } from "./element.js";
 import { notice, oops, question } from "./notice.js";
 import { get, jobPath, send } from "./server.js";
-import { renameOnRoll } from "./sheet.js";
 import { say } from "./words.js";
 
 /** Asks for another name, and once more where it was refused: `wrong` says why `typed` was. */
@@ -29,11 +28,7 @@ async function rename(desk, job, typed, wrong) {
   const to = await askName(job, typed, wrong);
   if (to === job.name) return;
   try {
-    let made = await send("POST", jobPath(job.name, "/name"), { name: to });
-    // A tray bears the name that it was begun with on its ticket too.
-    if (made.asked.title === job.name) made = await send("PUT", jobPath(to), { revision: made.revision, asked: { ...made.asked, title: to } });
-    renameOnRoll(job.name, made.name);
-    if (desk.piece?.name === job.name) await desk.go(desk.view, made.name, { replace: true, focus: false });
+    desk.renamed(await send("POST", jobPath(job.name, "/name"), { name: to }));
   } catch (refusal) {
     // Above the shelf no notice would be seen.
     if (!refusal.says) throw refusal;

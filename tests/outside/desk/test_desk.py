@@ -1283,9 +1283,13 @@ def test_a_piece_goes_into_the_bin_and_comes_back(page):
     until(lambda: page.api(f"/api/jobs/{name}").status == 200)
 
 
-def test_a_piece_is_called_by_another_name(page, desk):
+def test_a_piece_is_called_by_another_name(page, context, desk):
     tab = page.tab
     name = page.begin(SAMPLES / "emblem.svg")
+    page.saved(lambda: page.drawer("size").get_by_text("Fill the blank").click())
+    tab.keyboard.press("Escape")
+    beside = Page(context, desk, f"{desk.place}?piece={name}&view=easel")
+    tab.bring_to_front()
     other = page.api(f"/api/jobs/{name}").json()
     page.context.request.post(f"{desk.place}api/jobs", data=json.dumps({"copy_of": other["name"]}), headers={"origin": desk.place.rstrip("/")})
     tab.get_by_role("button", name="Open the shelf").click()
@@ -1303,6 +1307,19 @@ def test_a_piece_is_called_by_another_name(page, desk):
     assert page.api(f"/api/jobs/{name}").status == 404 and (desk.home / "jobs" / "Regatta gift" / "job.toml").exists()
     page.versions_done()
     assert tab.get_by_role("heading", name="Regatta gift").count() == 1 and not page.notices()
+    # Another tab goes on with it under that name, and what was done before can still be undone.
+    until(lambda: beside.name == "Regatta gift")
+    beside.tab.bring_to_front()
+    beside.saved(lambda: beside.drawer("coating").get_by_text("Blackboard paint").click())
+    assert beside.asked()["coating"] == "blackboard-paint" and not beside.notices()
+    beside.saved(beside.tab.get_by_role("button", name="Undo").click)
+    beside.close()
+    tab.bring_to_front()
+    assert tab.get_by_role("button", name="Undo").is_enabled()
+    tab.reload()
+    tab.wait_for_selector(".frame img")
+    page.saved(tab.get_by_role("button", name="Undo").click)
+    assert page.asked()["blank"].get("place") != "cover"
 
 
 def photographed(folder, path, covered=False):
