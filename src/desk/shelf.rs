@@ -270,7 +270,7 @@ pub(super) fn put(home: &Home, name: &Name, at: &str, asked: &Value) -> Result<K
     let old = read(home, name)?;
     if old.revision != at {
         let table = old.revision.strip_prefix(&revision(old.text.as_bytes())).unwrap_or_default();
-        let is_there = written(home, &old, asked).is_ok_and(|text| text == old.text) && at.ends_with(table);
+        let is_there = text_of(home, &old, asked).is_ok_and(|text| text == old.text) && at.ends_with(table);
         return if is_there { Ok(old) } else { Err(old.newer()?) };
     }
     renew(home, old, asked, None)
@@ -287,14 +287,14 @@ pub(super) fn renew(
     asked: &Value,
     brought: Option<(&Path, &[u8])>,
 ) -> Result<Kept, Says> {
-    let text = written(home, &old, asked)?;
+    let text = text_of(home, &old, asked)?;
     let own = (text != old.text).then_some((old.path.as_path(), text.as_bytes()));
     home.write_all(&brought.into_iter().chain(own).collect::<Vec<_>>())?;
     Ok(Kept { revision: state(home, old.kind, &old.path, &text), text, ..old })
 }
 
 /// What is asked for now, as the file of `old` has it.
-fn written(home: &Home, old: &Kept, asked: &Value) -> Result<String, Says> {
+fn text_of(home: &Home, old: &Kept, asked: &Value) -> Result<String, Says> {
     let folder = old.path.parent().unwrap_or(home.root());
     match old.kind {
         Kind::Piece => written::piece(home, folder, asked, old.asked().ok().as_ref()),

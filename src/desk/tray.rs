@@ -12,12 +12,10 @@ use super::says::Says;
 use super::shelf::{self, Kept, Kind};
 use super::ticket::level;
 use super::{jig, written};
-use crate::cli::options::DrawingOptions;
-use crate::cli::target::{OutOptions, Replace};
-use crate::cli::tray::{self, Bad, Made, TrayArgs};
-use crate::encode::sink::{Folder, Sink, Zip};
+use crate::cli::order::{Carried, Request, Rows};
+use crate::encode::sink::{Folder, Zip};
 use crate::findings::Severity;
-use crate::order::{Item, Order, OrderError, Outlined, Table, TableError, items};
+use crate::order::{Order, OrderError, Table, TableError, items};
 use crate::outputs;
 use crate::pipeline::tray::program;
 use crate::progress::{Progress, Silent};
@@ -29,12 +27,7 @@ const MOST_BYTES: usize = 16 << 20;
 pub(super) struct Run {
     name: Name,
     revision: String,
-    args: TrayArgs,
-    order: Order,
-    outlined: Option<Outlined>,
-    items: Vec<Item>,
-    made: Made,
-    bad: Vec<Bad>,
+    carried: Carried,
 }
 
 impl Run {
@@ -43,35 +36,22 @@ impl Run {
     /// # Errors
     /// As `dotwright tray`; an order that names a file outside the home.
     pub fn of(desk: &Desk, kept: &Kept, progress: &dyn Progress) -> Result<Run, Says> {
-        let order = Order::read(&kept.path)?;
-        let args = args(&kept.path, &desk.home.at(&["out", kept.name.text()])?);
-        let (mut all, mut bad) = (Vec::new(), Vec::new());
-        for item in items(&order, &kept.path)? {
-            match item {
-                Ok(item) => {
-                    written::inside(&desk.home, &item.job)?;
-                    if let Some(blank) =
-                        item.blank.as_ref().filter(|b| b.ends_with(".toml") || b.contains(['/', '\\']))
-                    {
-                        desk.home.within(Path::new(blank))?;
-                    }
-                    all.push(item);
-                }
-                Err(OrderError::Row(row, why)) => bad.push(Bad { row, why }),
-                Err(e) => return Err(e.into()),
-            }
+        let folder = desk.home.at(&["out", kept.name.text()])?;
+        let order = kept.path.clone();
+        let rows = Rows::read(Request { order, folder, from: 1, skip_bad_rows: true, ..Request::default() })?;
+        for item in &rows.items {
+            written::inside(&desk.home, &item.job)?;
+            written::blank_inside(&desk.home, Path::new(""), item.blank.as_deref())?;
         }
-        if all.is_empty() {
-            let why = bad
+        if rows.items.is_empty() {
+            let why = rows
+                .bad
                 .first()
                 .map_or("its table has no row".to_string(), |b| format!("row {}: {}", b.row, b.why));
             return Err(Says::unusable(format!("The tray has no piece yet: {why}.")));
         }
-        let outlined = order.outlined(&kept.path)?;
-        let made = tray::made(&args, &all, progress)?;
-        bad.extend(made.2.iter().cloned());
-        let (name, revision) = (kept.name.clone(), kept.revision.clone());
-        Ok(Run { name, revision, args, order, outlined, items: all, made, bad })
+        let carried = rows.ready()?.carried(progress)?;
+        Ok(Run { name: kept.name.clone(), revision: kept.revision.clone(), carried })
     }
 
     /// As the page has it.
@@ -79,32 +59,27 @@ impl Run {
     /// # Errors
     /// Where the pieces fit on no tray.
     pub fn told(&self) -> Result<Value, Says> {
-        let title = tray::title(&self.order);
-        let laid = tray::laid(
-            &self.args,
-            (&self.order, self.outlined.as_ref()),
-            (&self.items, &self.made.0, &self.made.1),
-        )?;
+        let title = self.carried.title();
+        let laid = self.carried.trays()?;
         let mut trays = Vec::new();
         let mut findings: Vec<Value> = Vec::new();
         // One piece that a stop stands against keeps all trays from being burnt.
-        let burns = laid.0.iter().flat_map(|tray| &tray.laid).all(|l| l.piece.burns);
-        for (i, tray) in laid.0.iter().enumerate() {
+        let burns = laid.iter().flat_map(|tray| &tray.laid).all(|l| l.piece.burns);
+        for (i, tray) in laid.iter().enumerate() {
             let whole = if burns { program(&title, tray.sides, &tray.laid)? } else { None };
             let seconds = whole.and_then(|p| p.measure(&Silent).ok()).map(|cost| cost.estimate.times.total());
             let mut pieces = Vec::new();
-            for (one, (spot, row)) in tray.laid.iter().zip(&tray.of) {
-                let kind = self.made.0.iter().position(|p| std::ptr::eq(p, one.piece)).unwrap_or(0);
+            for (one, of) in tray.laid.iter().zip(&tray.of) {
                 let (width, height) = one.piece.sides();
                 let stops = one.piece.report.findings.iter().filter(|f| f.severity > Severity::Note);
                 let says: Vec<&str> = stops.map(|f| f.message.on_page()).collect();
                 pieces.push(json!({
-                    "number": one.number, "spot": spot, "row": row, "name": one.name,
+                    "number": one.number, "spot": of.spot, "row": of.row, "name": one.name,
                     // From the upper left corner of the tray.
                     "x_mm": one.corner.0, "y_mm": tray.sides.1 - one.corner.1 - height,
                     "width_mm": width, "height_mm": height,
                     "shape": one.piece.plan.blank.shape.to_string(),
-                    "picture": format!("/api/jobs/{}/tray/{kind}?revision={}", self.name.in_path(), self.revision),
+                    "picture": format!("/api/jobs/{}/tray/{}?revision={}", self.name.in_path(), of.kind, self.revision),
                     "seconds": one.piece.report.times.as_ref().map(|t| t.total_s),
                     "says": says.first(),
                 }));
@@ -124,7 +99,8 @@ impl Run {
                 "number": i + 1, "width_mm": tray.sides.0, "height_mm": tray.sides.1, "seconds": seconds, "pieces": pieces,
             }));
         }
-        let rows: Vec<Value> = self.bad.iter().map(|b| json!({ "row": b.row, "says": b.why })).collect();
+        let rows: Vec<Value> =
+            self.carried.bad.iter().map(|b| json!({ "row": b.row, "says": b.why })).collect();
         Ok(json!({
             "revision": self.revision, "title": title, "trays": trays, "burns": burns, "findings": findings,
             "bad_rows": rows,
@@ -136,25 +112,9 @@ impl Run {
     /// # Errors
     /// Where there is none.
     pub fn picture(&self, kind: usize) -> Result<Vec<u8>, Says> {
-        let piece = self
-            .made
-            .0
-            .get(kind)
-            .ok_or_else(|| Says::missing("There is no such piece on the tray any more."))?;
+        let gone = || Says::missing("There is no such piece on the tray any more.");
+        let piece = self.carried.pieces.get(kind).ok_or_else(gone)?;
         Ok(piece.picture.to_png(None)?)
-    }
-
-    fn write(&self, output: &mut dyn Sink) -> Result<(), Says> {
-        let skipped: Vec<String> = self.bad.iter().map(|b| format!("row {}: {}", b.row, b.why)).collect();
-        tray::write(
-            &self.args,
-            (&self.order, self.outlined.as_ref()),
-            (&tray::title(&self.order), &skipped),
-            (&self.items, &self.made.0, &self.made.1),
-            output,
-            &Silent,
-        )?;
-        Ok(())
     }
 
     /// Writes the files of `dotwright tray` into a folder of `out`.
@@ -166,7 +126,7 @@ impl Run {
         let place = desk.home.at(&["out", name.text()])?;
         let _held = desk.home.saving();
         let mut output = Folder::begin(&place, &outputs::TRAY, true, &[])?;
-        self.write(&mut output)?;
+        self.carried.write(&mut output, &Silent)?;
         output.commit()?;
         let mut files = Vec::new();
         for entry in fs::read_dir(&place)?.flatten() {
@@ -186,23 +146,8 @@ impl Run {
     /// As `dotwright tray`.
     pub fn zip(&self) -> Result<Vec<u8>, Says> {
         let mut zip = Zip::new(Vec::new());
-        self.write(&mut zip)?;
+        self.carried.write(&mut zip, &Silent)?;
         Ok(zip.finish()?)
-    }
-}
-
-fn args(order: &Path, out: &Path) -> TrayArgs {
-    TrayArgs {
-        order: order.to_path_buf(),
-        out: OutOptions { out: out.to_path_buf(), replace: Replace { replace: true } },
-        grid: None,
-        gap: None,
-        from: 1,
-        skip_bad_rows: true,
-        jig: None,
-        json: false,
-        quiet: true,
-        drawing: DrawingOptions { drawing_time: None },
     }
 }
 

@@ -55,9 +55,7 @@ pub(super) fn tray(home: &Home, folder: &Path, asked: &Value) -> Result<String, 
     for named in [&order.table, &order.tray.outlines].into_iter().flatten() {
         home.within(&Order::beside(&folder.join("order.toml"), named))?;
     }
-    if let Some(blank) = order.blank.as_ref().filter(|b| b.ends_with(".toml") || b.contains(['/', '\\'])) {
-        home.within(&folder.join(blank))?;
-    }
+    blank_inside(home, folder, order.blank.as_deref())?;
     text(TRAY, &order)
 }
 
@@ -187,6 +185,15 @@ pub(super) fn inside(home: &Home, job: &Job) -> Result<(), Says> {
         within(coating, "blank.coatings")?;
     }
     Ok(())
+}
+
+/// The same of the blank that an order or a row of it names: an entry of the kit, a shape, or a file as seen from a folder.
+///
+/// # Errors
+/// As [`inside`].
+pub(super) fn blank_inside(home: &Home, folder: &Path, blank: Option<&str>) -> Result<(), Says> {
+    let file = blank.filter(|b| b.ends_with(".toml") || b.contains(['/', '\\']));
+    file.map_or(Ok(()), |file| home.within(&folder.join(file)).map(drop))
 }
 
 fn name<T>(reference: &Option<Reference<T>>) -> Option<&str> {

@@ -92,8 +92,21 @@ pub struct Tray<'a> {
     pub sides: (f64, f64),
     /// Its pieces.
     pub laid: Vec<TrayPiece<'a>>,
-    /// The spot of each, from 1, and its row of the table.
-    pub of: Vec<(usize, usize)>,
+    /// Where each comes from.
+    pub of: Vec<Of>,
+    /// The way of the head between them, from the corner and back, mm.
+    pub between_mm: f64,
+}
+
+/// Where a piece of a tray comes from.
+#[derive(Debug, Clone, Copy)]
+pub struct Of {
+    /// Its spot, from 1.
+    pub spot: usize,
+    /// Its row of the table.
+    pub row: usize,
+    /// Which of the order's pieces it is.
+    pub kind: usize,
 }
 
 /// What an order comes to, for other programs.
@@ -150,7 +163,6 @@ pub struct Asked<'a> {
 pub fn write_trays(
     asked: &Asked<'_>,
     trays: &[Tray<'_>],
-    between_mm: &[f64],
     output: &mut dyn Sink,
     progress: &dyn Progress,
 ) -> Result<OrderReport, WriteError> {
@@ -181,9 +193,7 @@ pub fn write_trays(
     let list: Vec<PieceFacts> = trays
         .iter()
         .enumerate()
-        .flat_map(|(i, t)| {
-            t.laid.iter().zip(&t.of).map(move |(one, &(spot, row))| piece_facts(one, (i + 1, spot, row)))
-        })
+        .flat_map(|(i, t)| t.laid.iter().zip(&t.of).map(move |(one, of)| piece_facts(one, i + 1, of)))
         .collect();
     for (tray, name) in trays.iter().zip(&jigs) {
         if let Some(name) = name {
@@ -197,12 +207,12 @@ pub fn write_trays(
         stopped: facts.iter().any(|(t, _)| t.seconds.is_none() && !t.done),
         trays: facts
             .iter()
-            .zip(between_mm)
-            .map(|((t, _), &between_mm)| TrayReport {
+            .zip(trays)
+            .map(|((t, _), tray)| TrayReport {
                 width_mm: t.sides.0,
                 height_mm: t.sides.1,
                 time_s: t.seconds,
-                between_mm,
+                between_mm: tray.between_mm,
             })
             .collect(),
         pieces: list,
@@ -211,7 +221,7 @@ pub fn write_trays(
     };
     let json = serde_json::to_string_pretty(&report).map_err(|e| WriteError::Words(e.to_string()))?;
     output.put("report.json", json.as_bytes())?;
-    let rows: Vec<usize> = trays.iter().flat_map(|t| t.of.iter().map(|of| of.1)).collect();
+    let rows: Vec<usize> = trays.iter().flat_map(|t| t.of.iter().map(|of| of.row)).collect();
     let common = common(&all, asked.by_row.then_some(&rows));
     let page = ticket(asked.title, &known, &facts, &report.pieces, &common, asked.skipped)?;
     output.put("ticket.html", page.as_bytes())?;
@@ -275,7 +285,7 @@ fn pictures(asked: &Asked<'_>, trays: &[Tray<'_>], progress: &dyn Progress) -> R
     }
     // For approval in the order of the table, in which the customer looks for them.
     let mut approval: Vec<(usize, ShownPiece<'_>)> =
-        trays.iter().flat_map(|t| t.of.iter().map(|of| of.1)).zip(shown).collect();
+        trays.iter().flat_map(|t| t.of.iter().map(|of| of.row)).zip(shown).collect();
     approval.sort_by_key(|(row, one)| (*row, one.number));
     let approval: Vec<ShownPiece<'_>> = approval.into_iter().map(|(_, one)| one).collect();
     Ok(Pictures { trays: drawn, pieces: pieces(asked.title, &approval)?.to_png(None)? })
@@ -292,15 +302,15 @@ fn as_shown<'a>(one: &TrayPiece<'a>) -> ShownPiece<'a> {
     }
 }
 
-fn piece_facts(one: &TrayPiece<'_>, (tray, spot, row): (usize, usize, usize)) -> PieceFacts {
+fn piece_facts(one: &TrayPiece<'_>, tray: usize, of: &Of) -> PieceFacts {
     let report = &one.piece.report;
     let serious = report.findings.iter().filter(|f| f.severity > Severity::Note);
     PieceFacts {
         number: one.number,
         tray,
-        spot,
+        spot: of.spot,
         name: one.name.to_string(),
-        row,
+        row: of.row,
         blank: report.blank.shape.clone(),
         left_mm: one.corner.0,
         bottom_mm: one.corner.1,

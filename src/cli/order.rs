@@ -1,0 +1,360 @@
+//! An order carried through, for the command and for the desk: its rows become pieces, they lie on trays, and the files of
+//! those are written.
+
+use std::collections::HashMap;
+use std::path::PathBuf;
+
+use super::failure::Failure;
+use super::options::{BlankOptions, DrawingOptions};
+use super::sources::Sources;
+use crate::encode::sink::Sink;
+use crate::findings::art as of_art;
+use crate::job::{Brief, file_name};
+use crate::order::{Item, Order, OrderError, Outlined, Spots, TableRow, items, route, travel};
+use crate::outputs::{self, Asked, MOST_TRAYS, Of, OrderReport, Tray};
+use crate::pipeline::SharedLayers;
+use crate::pipeline::tray::{Piece, TrayPiece};
+use crate::placement::Along;
+use crate::progress::{Progress, Within};
+use crate::screen::remembered::Remembering;
+use crate::units::{Mm, MmPerS, Share};
+use crate::{parallel, pipeline};
+
+/// Longest side of a piece's picture, pixels: large enough for a page of four beside each other.
+const PICTURE_SIDE: usize = 560;
+
+/// What is asked of an order.
+#[derive(Debug, Default)]
+pub(crate) struct Request {
+    /// Its file.
+    pub order: PathBuf,
+    /// The folder in which what is written will lie.
+    pub folder: PathBuf,
+    /// Spots in columns and rows, in place of those that the order names.
+    pub grid: Option<String>,
+    /// Between the blanks and around them, in place of what the order says.
+    pub gap: Option<Mm>,
+    /// The number of the piece to begin with; those before it are marked already.
+    pub from: usize,
+    /// Whether rows that cannot be used are left out; else one of them ends the work.
+    pub skip_bad_rows: bool,
+    /// The power and speed with which the edges of the blanks are marked on a card.
+    pub jig: Option<(Share, MmPerS)>,
+    /// How long a drawing may take, s; `None`: the usual time.
+    pub drawing_time: Option<f64>,
+}
+
+/// A row that cannot be used.
+#[derive(Debug)]
+pub(crate) struct Bad {
+    /// Its number.
+    pub row: usize,
+    /// Why, in a sentence.
+    pub why: String,
+}
+
+/// The rows of an order.
+pub(crate) struct Rows {
+    request: Request,
+    order: Order,
+    drawn: Option<Outlined>,
+    /// Those that can be used.
+    pub items: Vec<Item>,
+    /// Those that cannot.
+    pub bad: Vec<Bad>,
+}
+
+/// A row of an order, carried through.
+struct Row {
+    item: Item,
+    /// Which of the pieces it is; `None`: it could not be carried through.
+    piece: Option<usize>,
+}
+
+/// An order carried through.
+pub(crate) struct Carried {
+    request: Request,
+    order: Order,
+    drawn: Option<Outlined>,
+    rows: Vec<Row>,
+    /// The pieces, each kind once.
+    pub pieces: Vec<Piece>,
+    /// The rows that are left out.
+    pub bad: Vec<Bad>,
+}
+
+impl Request {
+    /// Ends the work at a bad row, unless they are to be left out.
+    fn refuse(&self, bad: &[Bad]) -> Result<(), Failure> {
+        let Some(first) = bad.first().filter(|_| !self.skip_bad_rows) else { return Ok(()) };
+        let others = match bad.len() {
+            1 => String::new(),
+            n => format!("; {} more rows cannot be used either", n - 1),
+        };
+        Err(Failure::input(format!(
+            "row {} of the table: {}{others}; mend them, or say --skip-bad-rows to go on without",
+            first.row, first.why
+        )))
+    }
+}
+
+/// Ends the work where bad rows are all that there are.
+fn refuse_all(bad: &[Bad], none_left: bool) -> Result<(), Failure> {
+    let Some(first) = bad.first().filter(|_| none_left) else { return Ok(()) };
+    Err(Failure::input(format!("row {} of the table: {}; no row can be used", first.row, first.why)))
+}
+
+impl Rows {
+    /// Reads an order and its table.
+    ///
+    /// # Errors
+    /// Where one of them cannot be read, or asks for too much.
+    pub fn read(request: Request) -> Result<Rows, Failure> {
+        let mut order = Order::read(&request.order)?;
+        if request.grid.is_some() {
+            order.tray.grid.clone_from(&request.grid);
+            order.tray.spots.clear();
+            order.tray.outlines = None;
+        }
+        order.tray.gap = request.gap.or(order.tray.gap);
+        let (mut usable, mut bad) = (Vec::new(), Vec::new());
+        for item in items(&order, &request.order)? {
+            match item {
+                Ok(item) => usable.push(item),
+                Err(OrderError::Row(row, why)) => bad.push(Bad { row, why }),
+                Err(e) => return Err(e.into()),
+            }
+        }
+        Ok(Rows { request, order, drawn: None, items: usable, bad })
+    }
+
+    /// Makes sure that its rows can be gone on with, and reads the drawing of its tray where it names one.
+    ///
+    /// # Errors
+    /// A bad row that is not to be left out, or none but bad ones; a drawing that cannot be used.
+    pub fn ready(mut self) -> Result<Rows, Failure> {
+        self.request.refuse(&self.bad)?;
+        refuse_all(&self.bad, self.items.is_empty())?;
+        self.drawn = self.order.outlined(&self.request.order)?;
+        Ok(self)
+    }
+
+    /// The files that are read, none of which is replaced.
+    pub fn files(&self) -> Vec<PathBuf> {
+        let named = [&self.order.table, &self.order.tray.outlines].into_iter().flatten();
+        let named = named.map(|t| Order::beside(&self.request.order, t));
+        let art =
+            self.items.iter().flat_map(|i| i.job.layers.iter().map(|l| &l.file).chain([&i.job.art.file]));
+        let art = art.flatten().map(|f| file_name::path(f));
+        [self.request.order.clone()].into_iter().chain(named).chain(art).collect()
+    }
+
+    /// Carries the pieces through, each kind once.
+    ///
+    /// # Errors
+    /// As [`Rows::ready`], of rows whose pieces cannot be carried through.
+    pub fn carried(self, progress: &dyn Progress) -> Result<Carried, Failure> {
+        let Rows { request, order, drawn, items, mut bad } = self;
+        progress.begin("pieces", 1.0)?;
+        let _remembering = Remembering::begin();
+        let mut kinds: Vec<&Item> = Vec::new();
+        let mut known: HashMap<(String, Option<String>), usize> = HashMap::new();
+        let mut of_item = Vec::with_capacity(items.len());
+        for item in &items {
+            let key = (item.job.to_toml()?, item.blank.clone());
+            let kind = *known.entry(key).or_insert_with(|| {
+                kinds.push(item);
+                kinds.len() - 1
+            });
+            of_item.push(kind);
+        }
+        progress.expect(kinds.len() as u64);
+        let common = SharedLayers::default();
+        let results = parallel::map(kinds.len(), |i| {
+            let piece = piece(&request, kinds[i], &common, &Within(progress));
+            let go_on = progress.go_on(1);
+            piece.and_then(|p| Ok(go_on.map(|()| p)?))
+        });
+        progress.go_on(0)?;
+        let (mut pieces, mut place, mut worse) = (Vec::new(), Vec::new(), Vec::new());
+        for result in results {
+            place.push(result.map(|piece| {
+                pieces.push(piece);
+                pieces.len() - 1
+            }));
+        }
+        let mut rows = Vec::with_capacity(items.len());
+        for (item, kind) in items.into_iter().zip(of_item) {
+            if let Err(e) = &place[kind] {
+                worse.push(Bad { row: item.row, why: e.sentence.clone() });
+            }
+            rows.push(Row { item, piece: place[kind].as_ref().ok().copied() });
+        }
+        refuse_all(&worse, pieces.is_empty())?;
+        bad.extend(worse);
+        request.refuse(&bad)?;
+        Ok(Carried { request, order, drawn, rows, pieces, bad })
+    }
+}
+
+/// One piece carried through.
+fn piece(
+    request: &Request,
+    item: &Item,
+    common: &SharedLayers,
+    progress: &dyn Progress,
+) -> Result<Piece, Failure> {
+    let mut job = item.job.clone();
+    if let Some(name) = &item.blank {
+        let asked = BlankOptions { blank: Some(name.clone()), ..BlankOptions::default() }.asked()?;
+        job.blank = job.blank.over(asked);
+    }
+    if job.art.file.is_none() && job.layers.is_empty() {
+        return Err(Failure::input("there is nothing on the piece: it has no art and no layer"));
+    }
+    let mut brief = Brief::read(job)?;
+    let (sources, plan) = Sources::settled(&mut brief, &request.folder)?;
+    if plan.machine.turned.is_some() {
+        return Err(Failure::input(
+            "a round piece lies on no tray: it is turned by the rotary, one piece at a time; use prepare for it",
+        ));
+    }
+    let how = DrawingOptions { drawing_time: request.drawing_time }.opening(&plan)?;
+    let opened = sources.opened(&plan, &how, Some(common))?;
+    let outcome = pipeline::run_shown(&plan, opened.shown(), &opened.name(), progress)?;
+    let mut piece = Piece::new(plan, outcome, PICTURE_SIDE)?;
+    piece.report.findings.extend(item.unlettered.then(of_art::unlettered));
+    Ok(piece)
+}
+
+impl Carried {
+    /// What the order is called.
+    pub fn title(&self) -> String {
+        let title = self.order.title.clone().unwrap_or_default();
+        TableRow { number: 1, ..TableRow::default() }.fill(&title).unwrap_or(title)
+    }
+
+    /// Lays the pieces on trays.
+    ///
+    /// # Errors
+    /// Where they fit on none, or on too many; where there is none, or none of the number to begin with.
+    pub fn trays(&self) -> Result<Vec<Tray<'_>>, Failure> {
+        let far = |f: fn(&Piece) -> f64| self.pieces.iter().map(f).fold(0.0, f64::max);
+        let spot = (far(|p| p.sides().0), far(|p| p.sides().1));
+        let count: usize = self.rows.iter().filter_map(|r| r.item.copies).sum();
+        let spots = Spots::new(&self.order.tray, self.drawn.as_ref(), spot, count)?;
+        let mut wanted: Vec<(&Item, usize)> = Vec::new();
+        for (item, kind) in self.rows.iter().filter_map(|r| Some((&r.item, r.piece?))) {
+            let copies = item.copies.unwrap_or(spots.spots.len());
+            wanted.extend(std::iter::repeat_n((item, kind), copies));
+        }
+        if wanted.is_empty() {
+            return Err(Failure::input(
+                "the order has no piece; every row that can be used asks for 0 copies",
+            ));
+        }
+        let trays = wanted.len().div_ceil(spots.spots.len());
+        if trays > MOST_TRAYS {
+            return Err(Failure::input(format!(
+                "{} pieces on trays of {} spots make {trays} trays; it is at most {MOST_TRAYS}, so split the order or use a larger grid",
+                wanted.len(),
+                spots.spots.len()
+            )));
+        }
+        if self.request.from > wanted.len() {
+            return Err(Failure::input(format!(
+                "there is no piece {}: the order has {}",
+                self.request.from,
+                wanted.len()
+            )));
+        }
+        let mut all = Vec::new();
+        let mut number = 1;
+        for group in wanted.chunks(spots.spots.len()) {
+            let corners: Vec<(f64, f64)> = group
+                .iter()
+                .enumerate()
+                .map(|(i, &(item, kind))| spots.corner(i, self.pieces[kind].sides(), &item.name))
+                .collect::<Result<_, _>>()?;
+            let stops = group.iter().zip(&corners);
+            let stops = stops.map(|(&(_, kind), &corner)| self.pieces[kind].stop(spots.tray, corner));
+            let stops = stops.collect::<Result<Vec<_>, _>>()?;
+            let order = route(&stops);
+            let between_mm = travel(&stops, &order);
+            let mut tray = Tray { sides: spots.tray, laid: Vec::new(), of: Vec::new(), between_mm };
+            for &i in &order {
+                let (item, kind) = group[i];
+                let (piece, corner) = (&self.pieces[kind], corners[i]);
+                tray.laid.push(TrayPiece { number, name: &item.name, piece, corner });
+                tray.of.push(Of { spot: i + 1, row: item.row, kind });
+                number += 1;
+            }
+            all.push(tray);
+        }
+        Ok(all)
+    }
+
+    /// Lays the pieces on trays and writes all files.
+    ///
+    /// # Errors
+    /// As [`Carried::trays`]; a jig that the machine cannot mark; where a file cannot be made or written.
+    pub fn write(&self, output: &mut dyn Sink, progress: &dyn Progress) -> Result<OrderReport, Failure> {
+        let trays = self.trays()?;
+        let card = match (self.request.jig, self.pieces.first()) {
+            (Some((power, speed)), Some(piece)) => {
+                let machine = &piece.plan.machine;
+                let (x, y) = machine.axes(Along::X);
+                let top = MmPerS(x.top_speed.min(y.top_speed));
+                if speed.0 > top.0 {
+                    return Err(Failure::input(format!(
+                        "the jig's speed of {speed} is out of range; {} moves at up to {top} both ways",
+                        machine.name
+                    )));
+                }
+                Some(((power.0 * machine.program.full_scale_s).round().max(1.0) as u32, speed.0))
+            }
+            _ => None,
+        };
+        let skipped: Vec<String> = self.bad.iter().map(|b| format!("row {}: {}", b.row, b.why)).collect();
+        let asked = Asked {
+            title: &self.title(),
+            from: self.request.from,
+            card,
+            skipped: &skipped,
+            by_row: self.order.table.is_some(),
+        };
+        Ok(outputs::write_trays(&asked, &trays, output, progress)?)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::progress::Silent;
+
+    const ORDER: &str = "table = 'names.csv'\nname = '{name}'\n[piece.blank]\nshape = 'rect:30x20mm'\nmargin = '1.5mm'\n\
+                         [piece.dots]\nscreen = 'bayer'\n[[piece.layer]]\ntext = '{name}'\n";
+
+    #[test]
+    fn rows_alike_are_one_piece_and_each_is_told_by_its_row() {
+        let folder = tempfile::tempdir().unwrap();
+        let order = folder.path().join("order.toml");
+        std::fs::write(&order, ORDER).unwrap();
+        std::fs::write(folder.path().join("names.csv"), "name\nAda\nFog\n#N/A\nAda\n").unwrap();
+        let of = |from, skip_bad_rows| {
+            let (order, folder) = (order.clone(), folder.path().join("out"));
+            Rows::read(Request { order, folder, from, skip_bad_rows, ..Request::default() }).unwrap().ready()
+        };
+        let said = of(1, false).err().unwrap().sentence;
+        assert!(said.starts_with("row 3 of the table: ") && said.contains("--skip-bad-rows"), "{said}");
+        let carried = of(1, true).unwrap().carried(&Silent).unwrap();
+        assert_eq!((carried.pieces.len(), carried.bad.len(), carried.bad[0].row), (2, 1, 3));
+        let trays = carried.trays().unwrap();
+        let mut of_rows: Vec<(usize, usize)> = trays[0].of.iter().map(|of| (of.row, of.kind)).collect();
+        of_rows.sort_unstable();
+        assert_eq!(of_rows, [(1, 0), (2, 1), (4, 0)]);
+        let late = of(9, true).unwrap().carried(&Silent).unwrap();
+        let said = late.trays().err().unwrap().sentence;
+        assert_eq!(said, "there is no piece 9: the order has 3");
+    }
+}
