@@ -153,7 +153,8 @@ impl Piece {
         }
     }
 
-    /// The same from small copies, and the readings that are known, for a quick look under `plan`: see [`Plan::roughly`].
+    /// The same from small copies, and the readings that are known, for a quick look under `plan`: see
+    /// [`Drawable::read_as`](crate::pipeline::Drawable::read_as).
     pub fn quick(&self, plan: &Plan) -> (Shown<'_>, Vec<Option<ReadAs>>) {
         match &self.lies {
             Lies::Art(held) => {

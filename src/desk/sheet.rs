@@ -17,6 +17,7 @@ use crate::art::reading::Decision;
 use crate::job::words::ReadAs;
 use crate::job::{Brief, Job, Plan};
 use crate::parallel;
+use crate::pipeline::Drawable;
 use crate::pipeline::compare::{self, Contender};
 use crate::placement::Placement;
 use crate::plane::{Dots, Tone};
@@ -317,8 +318,8 @@ fn contender(
 ) -> Result<(Contender, Tone, bool), Says> {
     let (shown, read_as) = piece.quick(plan);
     let photo = read_as.first() == Some(&Some(ReadAs::Photo));
-    let plan = plan.roughly(plan.grid, &read_as);
-    let (made, tone) = compare::quick(&plan, shown, first, (2 * SIDE, &piece.called), progress)?;
+    let drawn = Drawable::of(plan).read_as(&read_as).wanted(shown, progress)?;
+    let (made, tone) = compare::quick(plan, drawn, first, (2 * SIDE, &piece.called), progress)?;
     Ok((made, tone, photo))
 }
 

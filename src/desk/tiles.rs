@@ -10,7 +10,7 @@ use crate::art::Likeness;
 use crate::job::Plan;
 use crate::mark::exposure::fine;
 use crate::mark::{Burn, Forecast};
-use crate::pipeline;
+use crate::pipeline::Drawable;
 use crate::placement::{DotRect, Grid};
 use crate::plane::{Dots, Tone};
 use crate::progress::Silent;
@@ -262,15 +262,15 @@ fn original(plan: &Plan, exact: &Exact, l: &Likeness, layout: &Layout) -> Pictur
 /// The whole piece at once, from small copies, its tones without dots: as PNG, its longer side `px` pixels.
 ///
 /// # Errors
-/// As [`pipeline::wanted`].
+/// As [`Drawable::wanted`].
 pub(super) fn coarse(piece: &Piece, px: usize) -> Result<Vec<u8>, Says> {
     let plan = &piece.plan;
     let seen = Seen::whole(plan, px);
     let cell = seen.pixel().max(plan.grid.along.0.max(plan.grid.across.0));
     let (shown, read_as) = piece.quick(plan);
-    let rough = plan.roughly(Grid { along: Mm(cell), across: Mm(cell) }, &read_as);
-    let mut wanted = pipeline::wanted(&rough, shown, &Silent)?;
-    wanted.mask(&rough);
+    let rough = Drawable::of(plan).roughly(Grid { along: Mm(cell), across: Mm(cell) }).read_as(&read_as);
+    let mut wanted = rough.wanted(shown, &Silent)?;
+    wanted.mask(plan);
     let most = Forecast::new(&plan.burn).solid().mark;
     let look = look_of(plan, &wanted.tone, most);
     Ok(picture::piece(&scene(plan, &wanted.placement.rect), &seen.layout(), &look)?.to_png(None)?)

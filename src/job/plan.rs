@@ -12,7 +12,7 @@ use super::error::PlanError;
 use super::named::Named;
 use super::process::ToneCurve;
 use super::settle::{SettledArt, SettledDots, SettledLayer, SettledScan, SettledTone, start_speed};
-use super::words::{FilledIn, ReadAs};
+use super::words::FilledIn;
 use super::written;
 use super::{Coating, Machine, Process, ProcessFile};
 use crate::art::Kind;
@@ -22,7 +22,7 @@ use crate::findings::change::Change;
 use crate::mark::advise::Question;
 use crate::mark::{Burn, Setting};
 use crate::note::Note;
-use crate::placement::{Grid, Place};
+use crate::placement::Grid;
 use crate::screen::Options;
 use crate::units::{Mm, MmPerS, Pitch, Share, Watts};
 
@@ -144,22 +144,6 @@ impl Plan {
         Brief { job, named, art, layers: Vec::new(), notes }.settle()
     }
 
-    /// The same blank with the whole of the art on it, small and in about `places` places along its longer side: to see
-    /// what of it another placement leaves out.
-    pub(crate) fn in_small(&self, places: f64) -> Plan {
-        let mut settled = Settled::clone(&self.0);
-        // Half the room: even art with a transparent border, which may reach past the margin, is then shown whole.
-        let room = self.blank.shape.width().min(self.blank.shape.height()) - 2.0 * self.blank.margin.0;
-        let side = Mm((room / 2.0).max(1e-3));
-        let pitch = Mm(side.0 / places);
-        settled.grid = Grid { along: pitch, across: pitch };
-        settled.art.place = Place::Box { width: side, height: side };
-        settled.art.spot = None;
-        // What art is placed on: there a cone is not narrower above or below.
-        settled.blank = settled.blank.to_place_on();
-        Plan::new(settled)
-    }
-
     /// The same plan for a job that goes elsewhere together with its art: each of its files is named as `at` says.
     pub(crate) fn taken_along(&self, at: &dyn Fn(&str) -> String) -> Plan {
         let mut settled = Settled::clone(&self.0);
@@ -170,46 +154,9 @@ impl Plan {
         Plan::new(settled)
     }
 
-    /// The plan of one of its layers alone, which is settled as a piece's art is.
-    pub(crate) fn of_layer(&self, layer: &SettledLayer, place: Place) -> Plan {
-        let mut settled = Settled::clone(&self.0);
-        settled.art = SettledArt { place, ..layer.art };
-        if place == Place::Inside {
-            settled.blank.margin = Mm(settled.blank.margin.0.max(layer.free.0));
-        }
-        settled.tone = layer.tone.clone();
-        settled.layers = Vec::new();
-        Plan::new(settled)
-    }
-
-    /// The same piece with its art drawn `times` finer than its lines lie apart, as fine either way: to see what of it the
-    /// dots cannot show. Its art is known to be of `kind`.
-    pub(crate) fn finer(&self, times: usize, kind: Kind) -> Plan {
-        let mut settled = Settled::clone(&self.0);
-        settled.art.read_as = kind.into();
-        let of = |pitch: Mm, switches: usize| Mm(pitch.0 * switches as f64 / times.max(1) as f64);
-        let (wide, high) = self.switched();
-        settled.grid = Grid { along: of(self.grid.along, wide), across: of(self.grid.across, high) };
-        Plan::new(settled)
-    }
-
     /// How many dots make up a line pitch: of a row, and of a column.
     pub(crate) fn switched(&self) -> (usize, usize) {
         self.scan.lines.swap((self.dots.options.switches.max(1) as usize, 1))
-    }
-
-    /// The same piece drawn in the cells of `grid`, for a quick look. What is known of how its art is read, or each of its
-    /// layers in their order, is `read_as`.
-    pub(crate) fn roughly(&self, grid: Grid, read_as: &[Option<ReadAs>]) -> Plan {
-        let mut settled = Settled::clone(&self.0);
-        settled.grid = grid;
-        if settled.layers.is_empty() {
-            settled.art.read_as = read_as.first().copied().flatten().unwrap_or(settled.art.read_as);
-        }
-        for (layer, read_as) in settled.layers.iter_mut().zip(read_as) {
-            layer.art.read_as = read_as.unwrap_or(layer.art.read_as);
-        }
-        Plan::new(settled)
     }
 
     /// The setting that the same job starts from at another pitch: what was asked or measured stays.

@@ -4,6 +4,7 @@
 use super::again::{Again, Source};
 use super::alike;
 use super::carry::{carry, judged};
+use super::drawable::Drawable;
 use super::judging::{self, Named};
 use super::left_out::LeftOut;
 use super::outcome::Stages;
@@ -108,7 +109,7 @@ fn carried(again: &Again<'_>, plan: Plan, left_out: &LeftOut, change: Change) ->
             let wanted = again.wanted(&plan, shown)?;
             found.extend(judging::of_the_wanted(&plan, shown, &wanted));
             let left_out = match again.moves_dots(&plan) {
-                true => wanted.left_out(&plan, shown, quiet).ok()?,
+                true => wanted.left_out(&Drawable::of(&plan), shown, quiet).ok()?,
                 false => left_out.clone(),
             };
             carry(&plan, shown, (wanted, left_out), ("", Vec::new()), quiet).ok()?

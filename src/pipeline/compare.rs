@@ -2,6 +2,7 @@
 
 use std::cmp::Ordering;
 
+use super::drawable::Drawable;
 use super::error::PipelineError;
 use super::foresee::foresee;
 use super::laid::{self, Laid, paced};
@@ -125,19 +126,18 @@ fn by(
     Ok((all, drawn))
 }
 
-/// One plan carried through as it stands, for a picture of `most` pixels along its longer side, and its wanted mark. Its
-/// forecast is held against `against` where that has the same dots, else against that mark.
+/// One plan carried through as it stands from what was `drawn`, for a picture of `most` pixels along its longer side, and its
+/// wanted mark. Its forecast is held against `against` where that has the same dots, else against that mark.
 ///
 /// # Errors
 /// As [`contenders`].
 pub fn quick(
     plan: &Plan,
-    shown: Shown<'_>,
+    mut drawn: Wanted,
     against: Option<&Tone>,
     (most, name): (usize, &str),
     progress: &dyn Progress,
 ) -> Result<(Contender, Tone), PipelineError> {
-    let mut drawn = wanted(plan, shown, progress)?;
     let placement = drawn.placement;
     drawn.mask(plan);
     let tone = drawn.tone.clone();
@@ -225,7 +225,7 @@ pub fn as_placed(
     // On a cone, where it lies before it is laid round, as in the middle row of what is seen of it.
     let flat = match Cone::of(&plan.blank) {
         None => None,
-        Some(cone) => Some((cone, placed(plan, art)?.0.rect)),
+        Some(cone) => Some((cone, placed(&Drawable::of(plan), art)?.0.rect)),
     };
     let x = |column: usize| {
         let column = column as f64;

@@ -23,7 +23,7 @@ use crate::findings::{
 use crate::job::Plan;
 use crate::job::asked::LayerJob;
 use crate::job::kit::{self, Sort};
-use crate::job::settle::{Of, SettledLayer, Shows};
+use crate::job::settle::{Of, SettledArt, SettledLayer, Shows};
 use crate::job::words::DotGain;
 use crate::mark::advise;
 use crate::placement::{Anchor, Place, Placement};
@@ -110,15 +110,14 @@ fn of_pictures(plan: &Plan, layers: &[Arc<Layer>], pictures: &[LayerPicture]) ->
         let (Some(settled), Some(layer)) = (plan.layers.get(picture.layer), layers.get(picture.layer)) else {
             continue;
         };
-        let of_layer = plan.of_layer(settled, layer.art.place);
         let LayerPicture { reading, around, alike, placement, .. } = picture;
         let unsure = reading.other.filter(|_| reading.sure < UNSURE);
         let found = [
-            coarse(&of_layer, &layer.art.art, placement, settled.of),
+            coarse(plan, &settled.art, &layer.art.art, placement, settled.of),
             around.and_then(|a| of_art::sheet_edge(&a, reading.sure >= UNSURE, settled.of)),
             alike.map(|a| of_inks::inks_alike(&a, settled.of)),
             unsure.map(|other| of_art::layer_unsure(reading, other, settled.of)),
-            picture_within(&of_layer, &layer.art.art, reading),
+            picture_within(plan, &layer.art.art, reading),
         ];
         all.extend(found.into_iter().flatten().map(|f| match pictures.len() {
             1 => f,
@@ -210,7 +209,7 @@ fn art_findings(plan: &Plan, shown: Shown<'_>, stages: &Stages) -> Vec<Finding> 
         };
         all.extend(of_art::cut_by_blank(stages.left_out.share, inside, of));
     }
-    all.extend(shown.alone().and_then(|art| coarse(plan, art, p, Of::Art)));
+    all.extend(shown.alone().and_then(|art| coarse(plan, &plan.art, art, p, Of::Art)));
     all
 }
 
@@ -225,12 +224,12 @@ fn cut_layers(plan: &Plan, stages: &Stages) -> (bool, Option<Of>) {
     (inside, (cut.len() == 1).then(|| cut[0].of))
 }
 
-/// `coarse-art` of a picture that is laid by this plan.
-fn coarse(plan: &Plan, art: &Art, p: &Placement, of: Of) -> Option<Finding> {
+/// `coarse-art` of a picture that lies as it is `settled`.
+fn coarse(plan: &Plan, settled: &SettledArt, art: &Art, p: &Placement, of: Of) -> Option<Finding> {
     let (w, h) = art.pixels()?;
-    let crop = plan.art.crop.window();
+    let crop = settled.crop.window();
     let (mut w, mut h) = (w as f64 * crop.width(), h as f64 * crop.height());
-    if plan.art.turn.swaps() {
+    if settled.turn.swaps() {
         std::mem::swap(&mut w, &mut h);
     }
     let shown = (w * p.window.width(), h * p.window.height());

@@ -4,6 +4,7 @@ use std::collections::HashMap;
 use std::sync::atomic::{AtomicI64, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 
+use super::drawable::Drawable;
 use super::error::PipelineError;
 use super::laid_round::Cone;
 use super::left_out::Beyond;
@@ -68,28 +69,28 @@ impl Layer {
     /// # Errors
     /// As [`placed`].
     pub fn placed(&self, plan: &Plan, settled: &SettledLayer) -> Result<Placement, PipelineError> {
-        Ok(placed(&plan.of_layer(settled, self.art.place), &self.art.art)?.0)
+        Ok(placed(&Drawable::of(plan).of_layer(settled, self.art.place), &self.art.art)?.0)
     }
 
     /// Its wanted mark on a piece, for which it is settled so.
     pub(super) fn part(
         &self,
-        plan: &Plan,
+        piece: &Drawable<'_>,
         settled: &SettledLayer,
         progress: &dyn Progress,
     ) -> Result<Arc<DrawnLayer>, PipelineError> {
         let before = self.drawn.as_ref().and_then(|kept| {
             let drawn = kept.parts.lock().unwrap_or_else(PoisonError::into_inner);
-            drawn.iter().find(|(grid, _)| *grid == plan.grid).map(|(_, part)| Arc::clone(part))
+            drawn.iter().find(|(grid, _)| *grid == piece.grid).map(|(_, part)| Arc::clone(part))
         });
         if let Some(part) = before {
             return Ok(part);
         }
-        let part = Arc::new(self.draw(plan, settled, progress)?);
+        let part = Arc::new(self.draw(piece, settled, progress)?);
         if let Some(Kept { parts, room }) = &self.drawn {
             let bytes = 4 * part.wanted.tone.data().len() as i64;
             if room.fetch_sub(bytes, Ordering::Relaxed) >= bytes {
-                parts.lock().unwrap_or_else(PoisonError::into_inner).push((plan.grid, Arc::clone(&part)));
+                parts.lock().unwrap_or_else(PoisonError::into_inner).push((piece.grid, Arc::clone(&part)));
             } else {
                 room.fetch_add(bytes, Ordering::Relaxed);
             }
@@ -99,16 +100,17 @@ impl Layer {
 
     fn draw(
         &self,
-        plan: &Plan,
+        piece: &Drawable<'_>,
         settled: &SettledLayer,
         progress: &dyn Progress,
     ) -> Result<DrawnLayer, PipelineError> {
-        let plan = plan.of_layer(settled, self.art.place);
-        let wanted = wanted_as(&plan, &self.art.art, settled.art.read_as, progress).map_err(|e| match e {
-            PipelineError::Nothing => PipelineError::NothingIn(self.art.name.clone()),
-            other => other,
-        })?;
-        let left_out = wanted.left_out(&plan, Shown::Art(&self.art.art), progress)?;
+        let alone = piece.of_layer(settled, self.art.place);
+        let wanted =
+            wanted_as(&alone, &self.art.art, settled.art.read_as, progress).map_err(|e| match e {
+                PipelineError::Nothing => PipelineError::NothingIn(self.art.name.clone()),
+                other => other,
+            })?;
+        let left_out = wanted.left_out(&alone, Shown::Art(&self.art.art), progress)?;
         let beyond = left_out.each.first().copied().unwrap_or_default();
         let drawn = wanted.kind.is_drawn();
         let ink = if drawn { wanted.tone.data().iter().map(|&v| f64::from(v)).sum() } else { 0.0 };

@@ -1,12 +1,12 @@
 //! Left out: what of the wanted mark lies where no dot may be, and how far past the margin that reaches.
 
+use super::drawable::Drawable;
 use super::error::PipelineError;
 use super::laid_round::Cone;
-use super::shown::{Shown, wanted};
+use super::shown::Shown;
 use super::wanted::{Wanted, placed};
 use crate::art;
 use crate::blank::{Blank, Shape};
-use crate::job::Plan;
 use crate::placement;
 use crate::progress::{Progress, Within};
 use crate::units::Mm;
@@ -98,10 +98,10 @@ impl Wanted {
     /// are not meant to be cut.
     ///
     /// # Errors
-    /// As [`wanted`]: a part that is left out is looked for in the whole art, drawn coarsely.
+    /// As [`Drawable::wanted`]: a part that is left out is looked for in the whole art, drawn coarsely.
     pub fn left_out(
         &self,
-        plan: &Plan,
+        piece: &Drawable<'_>,
         shown: Shown<'_>,
         progress: &dyn Progress,
     ) -> Result<LeftOut, PipelineError> {
@@ -113,16 +113,16 @@ impl Wanted {
             return Ok(LeftOut { share: 0.0, each: vec![Beyond::default()] });
         }
         let beyond = if self.placement.window == art::Window::WHOLE {
-            self.beyond_of_all(plan)
+            self.beyond_of_all(&piece.blank)
         } else {
-            self.beyond_of_part(plan, shown, progress)?
+            self.beyond_of_part(piece, shown, progress)?
         };
         Ok(LeftOut { share: if drawn { beyond.share } else { 0.0 }, each: vec![beyond] })
     }
 
     /// Of art that has dots wherever it lies, those beyond the margin among them.
-    fn beyond_of_all(&self, plan: &Plan) -> Beyond {
-        let (rect, blank) = (&self.placement.rect, &plan.blank);
+    fn beyond_of_all(&self, blank: &Blank) -> Beyond {
+        let rect = &self.placement.rect;
         let grace = 1.5 * rect.grid.along.0.max(rect.grid.across.0);
         let printable = blank.printable();
         let sum = printable.as_ref().and_then(|s| Sum::of(s, grace, (rect.grid.along.0, rect.grid.across.0)));
@@ -142,16 +142,16 @@ impl Wanted {
     /// Of art of which only a part has dots.
     fn beyond_of_part(
         &self,
-        plan: &Plan,
+        piece: &Drawable<'_>,
         shown: Shown<'_>,
         progress: &dyn Progress,
     ) -> Result<Beyond, PipelineError> {
-        let drawn = wanted(&plan.in_small(COARSE), shown, &Within(progress))?.tone;
+        let drawn = piece.clone().in_small(COARSE).wanted(shown, &Within(progress))?.tone;
         let (w, h) = (drawn.width() as f64, drawn.height() as f64);
         // On a cone, where it lies before it is laid round.
-        let (p, wished_width) = match (Cone::of(&plan.blank), shown.alone()) {
+        let (p, wished_width) = match (Cone::of(&piece.blank), shown.alone()) {
             (Some(_), Some(art)) => {
-                let flat = placed(plan, art)?.0;
+                let flat = placed(piece, art)?.0;
                 (flat, flat.rect.width() / flat.window.width())
             }
             _ => (self.placement, self.placement.wished_width.0),
@@ -159,11 +159,11 @@ impl Wanted {
         let cell = (wished_width / w, p.wished_height.0 / h);
         // What is seen in a place lies anywhere in it.
         let grace = 1.5 * p.rect.grid.along.0.max(p.rect.grid.across.0) + 0.5 * libm::hypot(cell.0, cell.1);
-        let on: Blank = plan.blank.to_place_on();
+        let on: Blank = piece.blank.to_place_on();
         let printable = on.printable();
         let sum = printable.as_ref().and_then(|s| Sum::of(s, grace, cell));
         let Some(mut sum) = sum else { return Ok(Beyond::default()) };
-        let shape = &plan.blank.shape;
+        let shape = &piece.blank.shape;
         // The middle of the whole art, of which the window is shown, from the middle of the blank.
         let (cx, cy) = p.middle(shape);
         for y in 0..drawn.height() {

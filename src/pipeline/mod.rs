@@ -6,6 +6,7 @@ mod axis;
 mod carry;
 mod checked;
 pub mod compare;
+mod drawable;
 mod error;
 mod foresee;
 mod judging;
@@ -24,6 +25,7 @@ mod shown;
 pub mod tray;
 mod wanted;
 
+pub use drawable::Drawable;
 pub use error::PipelineError;
 pub use judging::{of_the_lines, of_the_process};
 pub use laid::{dots, times};
@@ -68,7 +70,7 @@ pub fn run_shown(
     };
     let reading = wanted.reading.clone();
     let mut others = judging::of_the_wanted(plan, shown, &wanted);
-    let left_out = wanted.left_out(plan, shown, progress)?;
+    let left_out = wanted.left_out(&Drawable::of(plan), shown, progress)?;
     let mut notes: Vec<Note> = shown.arts().flat_map(|art| art.notes().iter().cloned()).collect();
     notes.extend(wanted.notes.iter().cloned());
     if plan.scan.tone_by == ToneBy::Power {

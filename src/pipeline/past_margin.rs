@@ -1,6 +1,7 @@
 //! Past the margin: what reaches there, and where or how large it would not.
 
 use super::again::Source;
+use super::drawable::Drawable;
 use super::layers::Layer;
 use super::left_out::Beyond;
 use super::outcome::Stages;
@@ -30,14 +31,14 @@ pub(super) fn past_margin(plan: &Plan, source: Source<'_>, stages: &Stages) -> O
     let (told, remedies) = match source {
         Source::Shown(Shown::Art(art)) => {
             let beyond = each.first().filter(|b| reaches(b, &stages.placement))?;
-            (vec![("the art".to_string(), told(beyond))], remedies(plan, art))
+            (vec![("the art".to_string(), told(beyond))], remedies(&Drawable::of(plan), art))
         }
         Source::Shown(Shown::Layers(layers)) => {
             let all = plan.layers.iter().zip(layers).zip(each);
             let all = all.filter(|((settled, _), _)| !settled.is_border_within(plan.blank.margin));
             let past = all.filter_map(|((settled, layer), beyond)| {
                 let placement = layer.placed(plan, settled).ok()?;
-                let of_layer = || plan.of_layer(settled, layer.art.place);
+                let of_layer = || Drawable::of(plan).of_layer(settled, layer.art.place);
                 reaches(beyond, &placement).then(|| {
                     let remedy = nearer_layer(&of_layer(), layer, settled.of);
                     ((layer.art.name.clone(), told(beyond)), remedy)
@@ -72,14 +73,14 @@ fn unsized_remedy(text: impl Into<Said>) -> Remedy {
 }
 
 /// Places and sizes at which the art keeps within the margin, each tried.
-fn remedies(plan: &Plan, art: &Art) -> Vec<Remedy> {
+fn remedies(piece: &Drawable<'_>, art: &Art) -> Vec<Remedy> {
     let moved = "lay it nearer to the middle of the blank, or make it smaller";
-    let Ok((outline, _)) = outlined(plan, art) else { return vec![unsized_remedy(moved)] };
+    let Ok((outline, _)) = outlined(piece, art) else { return vec![unsized_remedy(moved)] };
     let width_of = |place: Place| {
-        let p = laid(plan, &outline, place).ok()?;
+        let p = laid(piece, &outline, place).ok()?;
         (p.past_margin.0 < NOTHING_MM).then_some(p.wished_width.0)
     };
-    let Ok(now) = laid(plan, &outline, plan.art.place) else { return vec![unsized_remedy(moved)] };
+    let Ok(now) = laid(piece, &outline, piece.art.place) else { return vec![unsized_remedy(moved)] };
     let (width, height) = (now.wished_width.0, now.wished_height.0);
     let at = |share: f64| Place::Box { width: Mm(width * share), height: Mm(height * share) };
     let (mut fits, mut reaches) = (None, 1.0);
@@ -97,13 +98,13 @@ fn remedies(plan: &Plan, art: &Art) -> Vec<Remedy> {
         fits.map(|share| (width * share * 10.0).floor() / 10.0).filter(|w| width_of(at(w / width)).is_some());
     // What fits elsewhere may be larger than what was asked for, which is no remedy.
     let inside = width_of(Place::Inside)
-        .filter(|w| (LEAST_SHARE * width..=width).contains(w) && plan.art.place != Place::Inside);
+        .filter(|w| (LEAST_SHARE * width..=width).contains(w) && piece.art.place != Place::Inside);
     let mut all: Vec<Remedy> = Vec::new();
     let mut add = |remedy: Remedy| {
         let or = if all.is_empty() { "" } else { "or " };
         all.push(Remedy { text: Said::from(or).and(remedy.text), verified: true, ..remedy });
     };
-    if let Some((at, by)) = nearer(plan, &outline, &now) {
+    if let Some((at, by)) = nearer(piece, &outline, &now) {
         let text = Said::from(format!("move it {} mm nearer to the middle", short(by, 1)))
             .line(format!(", with --at {at}"));
         add(Remedy::new("at", by, "mm", text).set(Of::Art.key("at"), at.to_string()));
@@ -121,11 +122,11 @@ fn remedies(plan: &Plan, art: &Art) -> Vec<Remedy> {
 }
 
 /// Where a layer keeps within the margin. Whether it then meets another is not tried.
-fn nearer_layer(plan: &Plan, layer: &Layer, of: Of) -> Remedy {
+fn nearer_layer(piece: &Drawable<'_>, layer: &Layer, of: Of) -> Remedy {
     let name = &layer.art.name;
-    let found = outlined(plan, &layer.art.art).ok().and_then(|(outline, _)| {
-        let now = laid(plan, &outline, plan.art.place).ok()?;
-        nearer(plan, &outline, &now)
+    let found = outlined(piece, &layer.art.art).ok().and_then(|(outline, _)| {
+        let now = laid(piece, &outline, piece.art.place).ok()?;
+        nearer(piece, &outline, &now)
     });
     let text = match found {
         Some((at, _)) => Said::from(format!("move {name} nearer to the middle"))
@@ -138,12 +139,12 @@ fn nearer_layer(plan: &Plan, layer: &Layer, of: Of) -> Remedy {
 
 /// The least way towards the middle, as an offset and its length, after which art of a size of its own keeps within the margin;
 /// `None` where it is too large for any place.
-fn nearer(plan: &Plan, outline: &Outline, now: &Placement) -> Option<(Offset, f64)> {
-    if !matches!(plan.art.place, Place::Box { .. }) {
+fn nearer(piece: &Drawable<'_>, outline: &Outline, now: &Placement) -> Option<(Offset, f64)> {
+    if !matches!(piece.art.place, Place::Box { .. }) {
         return None;
     }
-    let spot = plan.art.spot.unwrap_or_default();
-    let (right, down) = now.middle(&plan.blank.shape);
+    let spot = piece.art.spot.unwrap_or_default();
+    let (right, down) = now.middle(&piece.blank.shape);
     // Whole tenths of a millimetre.
     let tenths = |mm: f64| (mm.abs() * 10.0 - 1e-6).ceil().max(0.0) / 10.0 * mm.signum();
     let exact = |mm: f64| (mm * 1000.0).round() / 1000.0;
@@ -151,7 +152,7 @@ fn nearer(plan: &Plan, outline: &Outline, now: &Placement) -> Option<(Offset, f6
         let mut spot = spot;
         spot.at.right = Mm(exact(spot.at.right.0 + tenths(dx)));
         spot.at.up = Mm(exact(spot.at.up.0 + tenths(dy)));
-        let p = laid_at(plan, outline, plan.art.place, Some(spot)).ok()?;
+        let p = laid_at(piece, outline, piece.art.place, Some(spot)).ok()?;
         (p.past_margin.0 < NOTHING_MM).then_some((spot.at, libm::hypot(tenths(dx), tenths(dy))))
     };
     let ways = [(-right, 0.0), (0.0, down), (-right, down)];

@@ -6,7 +6,6 @@ use std::borrow::Cow;
 use super::error::PipelineError;
 use crate::art::reading::{self, AlikeInks, Decision, Inked, PaperSheet};
 use crate::art::{self, Art, Kind, Rendered, View, Window};
-use crate::job::Plan;
 use crate::job::words::ReadAs;
 use crate::proof::words;
 
@@ -31,11 +30,11 @@ pub(super) struct Drawn {
 }
 
 impl<'a> ReadArt<'a> {
-    /// Reads the art as asked, or decides.
-    pub fn new(plan: &Plan, art: &'a Art, read_as: ReadAs) -> ReadArt<'a> {
+    /// Reads the art as asked, or decides by the part of it that is used.
+    pub fn new(crop: Window, art: &'a Art, read_as: ReadAs) -> ReadArt<'a> {
         let asked = |kind| Decision::asked(kind, words::AS_ASKED);
         let reading = match read_as {
-            ReadAs::Auto => reading::decide(art, plan.art.crop.window()),
+            ReadAs::Auto => reading::decide(art, crop),
             ReadAs::Photo => asked(Kind::Photo),
             ReadAs::Drawing => asked(Kind::Drawing),
             ReadAs::Paper => asked(Kind::Paper),

@@ -1,5 +1,6 @@
 //! Readings: art that could be either is forecast by both of its likely readings, for a person to choose.
 
+use super::drawable::Drawable;
 use super::error::PipelineError;
 use super::laid::dots;
 use super::wanted::wanted_as;
@@ -28,7 +29,7 @@ pub(super) fn unsure(
 ) -> Result<Option<Readings>, PipelineError> {
     let Some(other) = reading.other.filter(|_| reading.sure < UNSURE) else { return Ok(None) };
     let progress = &Within(progress);
-    let drawn = wanted_as(plan, art, other.into(), progress)?;
+    let drawn = wanted_as(&Drawable::of(plan), art, other.into(), progress)?;
     let placement = drawn.placement;
     let screen = screen::find(SCREEN).unwrap_or(plan.dots.screen);
     let (laid, _) = dots(plan, screen, drawn.kind, drawn.tone, &placement, progress)?;

@@ -9,16 +9,17 @@ use std::sync::Arc;
 
 use meeting::Drawn;
 
+use super::drawable::Drawable;
 use super::error::PipelineError;
 use super::layers::Layer;
 use super::left_out::LeftOut;
-use super::shares::Shares;
 use super::wanted::{LayerPicture, Wanted, wanted_as};
 use crate::art::reading::Decision;
 use crate::art::{Art, Kind, Window};
+use crate::blank::Blank;
 use crate::job::Plan;
 use crate::job::settle::{Of, SettledLayer, Shows};
-use crate::placement::{DotRect, Placement};
+use crate::placement::{DotRect, Grid, Placement};
 use crate::plane::Tone;
 use crate::progress::{Progress, Within};
 use crate::units::Mm;
@@ -72,23 +73,37 @@ impl<'a> Shown<'a> {
 /// # Errors
 /// See [`PipelineError`]; [`PipelineError::Stopped`] where the person asked for it.
 pub fn wanted(plan: &Plan, shown: Shown<'_>, progress: &dyn Progress) -> Result<Wanted, PipelineError> {
-    match shown {
-        Shown::Art(art) => wanted_as(plan, art, plan.art.read_as, progress),
-        Shown::Layers(layers) => of_layers(plan, layers, progress),
+    Drawable::of(plan).wanted(shown, progress)
+}
+
+impl Drawable<'_> {
+    /// As [`wanted`].
+    ///
+    /// # Errors
+    /// See [`PipelineError`]; [`PipelineError::Stopped`] where the person asked for it.
+    pub fn wanted(&self, shown: Shown<'_>, progress: &dyn Progress) -> Result<Wanted, PipelineError> {
+        match shown {
+            Shown::Art(art) => wanted_as(self, art, self.art.read_as, progress),
+            Shown::Layers(layers) => of_layers(self, layers, progress),
+        }
     }
 }
 
-fn of_layers(plan: &Plan, layers: &[Arc<Layer>], progress: &dyn Progress) -> Result<Wanted, PipelineError> {
-    progress.begin("layers", Shares::of_job(plan).before_dots())?;
+fn of_layers(
+    piece: &Drawable<'_>,
+    layers: &[Arc<Layer>],
+    progress: &dyn Progress,
+) -> Result<Wanted, PipelineError> {
+    progress.begin("layers", piece.shares.before_dots())?;
     let quiet = Within(progress);
     let mut drawn = Vec::with_capacity(layers.len());
-    for (settled, layer) in plan.layers.iter().zip(layers) {
-        drawn.push((settled, layer.part(plan, settled, &quiet)?));
+    for (settled, layer) in piece.layers.iter().zip(layers) {
+        drawn.push((settled, layer.part(piece, settled, &quiet)?));
     }
     let each = drawn.iter().map(|(_, p)| p.beyond).collect();
     let lost: f64 = drawn.iter().map(|(_, p)| p.lost).sum();
     let ink: f64 = drawn.iter().map(|(_, p)| p.ink).sum();
-    let lattice = Lattice::of(plan);
+    let lattice = Lattice::of(&piece.blank, piece.grid);
     let rects: Vec<Cells> = drawn.iter().map(|(_, p)| lattice.cells(&p.wanted.placement.rect)).collect();
     let Some(all) = rects.iter().copied().reduce(Cells::joined) else { return Err(PipelineError::Nothing) };
     let mut tone = Tone::filled(all.columns(), all.rows(), 0.0);
@@ -105,7 +120,7 @@ fn of_layers(plan: &Plan, layers: &[Arc<Layer>], progress: &dyn Progress) -> Res
     let photo = drawn.iter().any(|(_, p)| p.wanted.kind == Kind::Photo);
     let kind = if photo { Kind::Photo } else { Kind::Drawing };
     let rect = lattice.rect(all);
-    let reach = drawn.iter().filter(|(settled, _)| !settled.is_border_within(plan.blank.margin));
+    let reach = drawn.iter().filter(|(settled, _)| !settled.is_border_within(piece.blank.margin));
     let past = reach.map(|(_, p)| p.wanted.placement.past_margin.0).fold(0.0, f64::max);
     let placement = Placement {
         wished_width: Mm(rect.width()),
@@ -126,7 +141,7 @@ fn of_layers(plan: &Plan, layers: &[Arc<Layer>], progress: &dyn Progress) -> Res
         .collect();
     let reading = match pictures.as_slice() {
         // Beside texts and borders, how the piece's own picture was read is what there is to say.
-        [own] if plan.layers.get(own.layer).is_some_and(|l| l.of == Of::Art) => own.reading.clone(),
+        [own] if piece.layers.get(own.layer).is_some_and(|l| l.of == Of::Art) => own.reading.clone(),
         _ => Decision::asked(kind, BY_LAYER),
     };
     let notes = drawn.iter().zip(layers).flat_map(|((_, p), l)| {
@@ -180,9 +195,9 @@ impl Cells {
 }
 
 impl Lattice {
-    fn of(plan: &Plan) -> Lattice {
-        let middle = (plan.blank.shape.width() / 2.0, plan.blank.shape.height() / 2.0);
-        let rect = DotRect { left: Mm(0.0), top: Mm(0.0), columns: 0, rows: 0, grid: plan.grid };
+    fn of(blank: &Blank, grid: Grid) -> Lattice {
+        let middle = (blank.shape.width() / 2.0, blank.shape.height() / 2.0);
+        let rect = DotRect { left: Mm(0.0), top: Mm(0.0), columns: 0, rows: 0, grid };
         Lattice { middle, rect }
     }
 

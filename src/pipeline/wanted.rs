@@ -2,12 +2,12 @@
 
 use std::ops::Range;
 
+use super::drawable::Drawable;
 use super::error::PipelineError;
 use super::laid_round::Cone;
 use super::left_out::LeftOut;
 use super::read::{self, ReadArt};
-use super::shares::Shares;
-use super::shown::{Meeting, Shown, wanted};
+use super::shown::{Meeting, Shown};
 use crate::art::reading::{AlikeInks, Decision};
 use crate::art::{self, Art, Kind, View};
 use crate::findings::art::Around;
@@ -87,7 +87,7 @@ impl Wanted {
     /// grain is no detail. `None` for art that has nothing finer than its dots.
     ///
     /// # Errors
-    /// As [`wanted`]: the art is drawn finer than its dots.
+    /// As [`Drawable::wanted`]: the art is drawn finer than its dots.
     pub fn blurred(
         plan: &Plan,
         shown: Shown<'_>,
@@ -111,7 +111,8 @@ impl Wanted {
         if kind == Kind::Paper || !dotted || times < 2.0 || !finer {
             return Ok(None);
         }
-        let mut fine = wanted(&plan.finer(times as usize, kind), shown, &Within(progress))?;
+        let mut fine =
+            Drawable::of(plan).finer(times as usize, (wide, high), kind).wanted(shown, &Within(progress))?;
         if kind == Kind::Photo && !lettering_of(&mut fine.tone, times as usize) {
             return Ok(None);
         }
@@ -172,37 +173,37 @@ fn abreast(rows: [&[f32]; ABREAST], most: f32) -> [f64; ABREAST] {
 ///
 /// # Errors
 /// Art that is all transparent, a place that it cannot have.
-pub fn placed(plan: &Plan, art: &Art) -> Result<(Placement, View), PipelineError> {
-    let (outline, mut view) = outlined(plan, art)?;
-    let placement = laid(plan, &outline, plan.art.place)?;
+pub fn placed(piece: &Drawable<'_>, art: &Art) -> Result<(Placement, View), PipelineError> {
+    let (outline, mut view) = outlined(piece, art)?;
+    let placement = laid(piece, &outline, piece.art.place)?;
     view.window = placement.window;
     Ok((placement, view))
 }
 
 /// Where art of this outline lies, made as large as `place` says.
-pub(super) fn laid(plan: &Plan, outline: &Outline, place: Place) -> Result<Placement, PlaceError> {
-    laid_at(plan, outline, place, plan.art.spot)
+pub(super) fn laid(piece: &Drawable<'_>, outline: &Outline, place: Place) -> Result<Placement, PlaceError> {
+    laid_at(piece, outline, place, piece.art.spot)
 }
 
 /// The same at a spot.
 pub(super) fn laid_at(
-    plan: &Plan,
+    piece: &Drawable<'_>,
     outline: &Outline,
     place: Place,
     spot: Option<Spot>,
 ) -> Result<Placement, PlaceError> {
-    match Cone::of(&plan.blank) {
-        None => placement::placed(outline, &plan.blank, place, spot.as_ref(), plan.grid),
-        Some(cone) => cone.place(outline, place, spot, plan.grid),
+    match Cone::of(&piece.blank) {
+        None => placement::placed(outline, &piece.blank, place, spot.as_ref(), piece.grid),
+        Some(cone) => cone.place(outline, place, spot, piece.grid),
     }
 }
 
 /// The outline of the art as it is turned and cropped, and how it is seen so.
-pub(super) fn outlined(plan: &Plan, art: &Art) -> Result<(Outline, View), PipelineError> {
+pub(super) fn outlined(piece: &Drawable<'_>, art: &Art) -> Result<(Outline, View), PipelineError> {
     let view = View {
-        crop: plan.art.crop.window(),
-        turn: plan.art.turn,
-        mirror: plan.art.mirror,
+        crop: piece.art.crop.window(),
+        turn: piece.art.turn,
+        mirror: piece.art.mirror,
         ..View::default()
     };
     let hull = art::extent::extent(art, &view)?;
@@ -218,16 +219,16 @@ pub(super) fn outlined(plan: &Plan, art: &Art) -> Result<(Outline, View), Pipeli
 /// # Errors
 /// See [`PipelineError`]; [`PipelineError::Stopped`] where the person asked for it.
 pub(super) fn wanted_as(
-    plan: &Plan,
+    piece: &Drawable<'_>,
     art: &Art,
     read_as: ReadAs,
     progress: &dyn Progress,
 ) -> Result<Wanted, PipelineError> {
-    let shares = Shares::of_job(plan);
+    let shares = piece.shares;
     progress.begin("placing", shares.placing)?;
-    let (placement, view) = placed(plan, art)?;
+    let (placement, view) = placed(piece, art)?;
 
-    let read = ReadArt::new(plan, art, read_as);
+    let read = ReadArt::new(view.crop, art, read_as);
     let kind = read.reading.kind;
 
     progress.begin("drawing at the dots' density", shares.drawing)?;
@@ -242,8 +243,8 @@ pub(super) fn wanted_as(
         }
     });
     progress.begin("tones", shares.tones)?;
-    let pitch = (plan.grid.along.0, plan.grid.across.0);
-    let mut shaping = plan.tone.shape.clone();
+    let pitch = (piece.grid.along.0, piece.grid.across.0);
+    let mut shaping = piece.tone.shape.clone();
     let mut negative = false;
     if kind != Kind::Photo {
         if shaping.levels == shape::LevelStretch::Fitting {
@@ -256,10 +257,8 @@ pub(super) fn wanted_as(
     let mut notes: Vec<Note> = shaped.levels.map(|l| Note::fact(words::levels(l))).into_iter().collect();
     notes.extend(shaped.automatic.as_ref().map(words::automatic));
     notes.extend(note.map(Note::fact));
-    let looks =
-        tone_mapping::Looks { unmarked: plan.burn.response.y_unmarked, marked: plan.burn.response.y_marked };
     let mut tone = match kind {
-        Kind::Photo => tone_mapping::photo(light, rendered.alpha.as_ref(), looks),
+        Kind::Photo => tone_mapping::photo(light, rendered.alpha.as_ref(), piece.looks),
         Kind::Drawing | Kind::Paper => {
             let (ink, note) = tone_mapping::ink(&light, rendered.alpha.as_ref());
             notes.extend(note.map(Note::fact));
@@ -269,7 +268,7 @@ pub(super) fn wanted_as(
     if negative {
         exchange(&mut tone, rendered.alpha.as_ref());
     }
-    let (placement, tone) = match Cone::of(&plan.blank) {
+    let (placement, tone) = match Cone::of(&piece.blank) {
         None => (placement, tone),
         Some(cone) => {
             let (rect, tone) = cone.laid_round(&placement.rect, &tone);
