@@ -17,6 +17,7 @@ use crate::job::settle::{Of, SettledArt, SettledLayer, Shows};
 use crate::job::words::ReadAs;
 use crate::job::{Brief, Job, Plan, file_name};
 use crate::pipeline::{Layer, Shown, layers};
+use crate::placement::Placement;
 
 /// Pieces that are kept opened, at most.
 const KEPT: usize = 4;
@@ -117,13 +118,13 @@ impl Piece {
         }
     }
 
-    /// Where the whole of its art lies under or among layers; null where it has none, or is nothing else.
-    pub fn art_box(&self) -> Value {
+    /// Where its art lies under or among layers; `None` where it has none, or is nothing else.
+    pub fn art_among_layers(&self) -> Option<Placement> {
         match (&self.lies, self.plan.layers.first()) {
             (Lies::Layers { whole, .. }, Some(settled)) if settled.of == Of::Art => {
-                whole.first().map_or(Value::Null, |layer| self.layer_box(layer, settled))
+                whole.first()?.placed(&self.plan, settled).ok()
             }
-            _ => Value::Null,
+            _ => None,
         }
     }
 

@@ -21,6 +21,7 @@ pub(super) fn ticket(exact: &Exact) -> Result<Value, Says> {
     let (piece, report) = (&exact.piece, &exact.outcome.report);
     let plan = &piece.plan;
     let (p, d, process) = (&report.placement, &report.dots, &report.process);
+    let art = art(exact);
     let stopped: Vec<&str> = exact.outcome.stops(plan).map(|f| f.name).collect();
     let settings = settings(report);
     let findings = exact.outcome.findings.iter().map(|f| finding(exact, f, stopped.contains(&f.name)));
@@ -51,10 +52,10 @@ pub(super) fn ticket(exact: &Exact) -> Result<Value, Says> {
         "read_as": report.art.read_as,
         "read_as_sure": report.art.read_as_sure_share,
         "screen": d.screen,
-        "place": { "x_mm": p.left_mm, "y_mm": p.top_mm, "width_mm": p.true_width_mm, "height_mm": p.true_height_mm },
+        "place": seen(art.as_ref().unwrap_or(&exact.outcome.stages.placement)),
         "dots": { "across": d.columns, "along": d.rows, "columns": d.columns, "rows": d.rows,
             "pitch_mm": d.pitch_across_mm, "switch_mm": d.pitch_along_mm, "why": d.pitch_why },
-        "art_box": art_box(exact),
+        "art_box": art.as_ref().map(boxed),
         "layer_boxes": piece.layer_boxes(),
         "settings": settings,
         "layers": plan.layers.len(),
@@ -71,15 +72,21 @@ fn decided(report: &Report) -> Result<Vec<String>, Says> {
     Ok(settled.into_iter().chain(told).collect())
 }
 
-/// Where the whole of the art lies, of which the blank may show a part: mm from the blank's upper left corner.
-fn art_box(exact: &Exact) -> Value {
-    if exact.piece.art().is_none() {
-        return exact.piece.art_box();
+/// Where the art lies; `None` where there are layers alone.
+fn art(exact: &Exact) -> Option<Placement> {
+    match exact.piece.art() {
+        Some(_) => Some(exact.outcome.stages.placement),
+        None => exact.piece.art_among_layers(),
     }
-    boxed(&exact.outcome.stages.placement)
 }
 
-/// Where the whole of what is placed so lies.
+/// Where as much of it lies as is on the blank: mm from the blank's upper left corner.
+fn seen(placement: &Placement) -> Value {
+    let rect = &placement.rect;
+    json!({ "x_mm": rect.left.0, "y_mm": rect.top.0, "width_mm": rect.width(), "height_mm": rect.height() })
+}
+
+/// Where the whole of what is placed so lies, of which the blank may show a part.
 pub(super) fn boxed(placement: &Placement) -> Value {
     let (rect, seen) = (&placement.rect, &placement.window);
     let (width, height) = (rect.width() / seen.width(), rect.height() / seen.height());

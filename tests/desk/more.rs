@@ -272,6 +272,28 @@ fn a_tray_has_room_for_the_blank_that_it_names_as_long_as_nobody_says_how_much()
 }
 
 #[test]
+fn the_size_of_the_art_is_its_own_with_a_border_round_it() {
+    let home = home();
+    let desk = Desk::open(home.path());
+    let place = |more: Option<Value>| {
+        let blank = json!({ "shape": "rect:24x24mm", "margin": "1mm", "place": "8x8mm" });
+        let mut asked = json!({ "blank": blank });
+        if let Some(more) = more {
+            asked["layer"] = more;
+        }
+        let job = desk.job("samples/emblem.svg", asked);
+        let ticket = desk.get(&format!("/api/jobs/{}/ticket", job["name"].as_str().expect("a name")));
+        assert_eq!(ticket.status, 200, "{ticket:?}");
+        ticket.json()["place"].clone()
+    };
+    let (alone, bordered) = (place(None), place(Some(json!([{ "border": "0.8mm" }]))));
+    for side in ["width_mm", "height_mm"] {
+        let mm = |place: &Value| place[side].as_f64().expect("a number");
+        assert!((mm(&alone) - mm(&bordered)).abs() < 0.3 && mm(&alone) < 8.2, "{alone} {bordered}");
+    }
+}
+
+#[test]
 fn a_wedge_is_drawn_read_and_kept() {
     let home = home();
     let desk = Desk::open(home.path());

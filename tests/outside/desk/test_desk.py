@@ -627,6 +627,26 @@ def test_the_art_is_moved_by_hand_and_by_keys_and_every_step_is_undone(page):
     assert float(page.asked()["art"]["at"].split("mm")[0]) == right
 
 
+def test_the_size_is_that_of_the_art_with_a_border_round_it(page):
+    tab = page.tab
+    page.begin(SAMPLES / "emblem.svg")
+
+    def twelve():
+        width = page.drawer("size").get_by_role("textbox", name="Width")
+        width.fill("12mm")
+        width.press("Enter")
+
+    def shown():
+        tab.keyboard.press("Escape")
+        page.exact()
+        return tab.locator('.label[data-id="size"] b').inner_text()
+
+    page.saved(twelve)
+    alone = shown()
+    page.saved(lambda: page.drawer("words").get_by_role("button", name="Add a border").click())
+    assert shown() == alone and alone in tab.locator(".stub").inner_text()
+
+
 def test_two_fingers_on_the_easel_leave_the_art_where_it_is(chromium, desk):
     context = chromium.new_context(viewport={"width": 820, "height": 1180}, has_touch=True, reduced_motion="reduce")
     page = Page(context, desk)
