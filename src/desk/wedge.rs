@@ -17,6 +17,7 @@ use super::unread;
 use crate::art;
 use crate::cli::wedge::{DRAWN, READ, draw_args, planned, put_reading};
 use crate::encode::sink::{Files, Folder, Memory, Sink, Zip};
+use crate::findings::{Finding, Remedy};
 use crate::job::{ProcessFile, file_name};
 use crate::progress::Progress;
 use crate::proof::canvas::Picture;
@@ -77,6 +78,7 @@ pub(super) struct New {
 pub(super) fn draw(home: &Home, new: New) -> Result<Value, Says> {
     let mut options = Vec::new();
     let mut process = None;
+    let asked = new.asked.clone();
     let kind = new.kind.map(|k| ("kind".to_string(), Value::String(k)));
     for (key, value) in new.asked.into_iter().filter(|(k, _)| k != "kind").chain(kind) {
         let name = key.replace('_', "-");
@@ -99,7 +101,15 @@ pub(super) fn draw(home: &Home, new: New) -> Result<Value, Says> {
         let text = if NAMES.contains(&name.as_str()) { named(home, &name, text)? } else { text };
         options.push((name, text));
     }
+    let kind = options.iter().find(|(name, _)| name == "kind").map(|(_, kind)| kind.clone());
     let planned = planned(&draw_args(&options)?)?;
+    let found = |f: &Finding| {
+        let remedies: Vec<Value> = f.remedies.iter().map(|r| remedy(r, kind.as_deref(), &asked)).collect();
+        json!({ "says": f.message.on_page(), "remedies": remedies })
+    };
+    if let Some(stop) = planned.stop() {
+        return Err(Says::unusable(stop.message.on_page()).with("found", found(stop)));
+    }
     let wedge = planned.wedge();
     let _held = home.saving();
     let usual = Name::near(&format!("{} {}", wedge.coating, wedge.kind.name()), "wedge");
@@ -122,7 +132,7 @@ pub(super) fn draw(home: &Home, new: New) -> Result<Value, Says> {
         // What its photo is read together with: nothing that was not chosen here.
         "process": process,
         "left_out": planned.left_out().map(|said| said.on_page()),
-        "cautions": planned.cautions(),
+        "cautions": planned.findings().iter().map(found).collect::<Vec<_>>(),
         "seconds": planned.seconds(),
         "picture": format!("/api/wedges/{}/file/wedge.png", name.in_path()),
         "files": DRAWN.names.iter().map(|f| json!({ "name": f })).collect::<Vec<_>>(),
@@ -130,6 +140,19 @@ pub(super) fn draw(home: &Home, new: New) -> Result<Value, Says> {
     });
     home.write(&home.at(&["wedges", name.text(), "about.json"])?, told.to_string().as_bytes())?;
     Ok(told)
+}
+
+/// What helps of what was found of a wedge, with the whole of what to ask for in its place; null where that is done elsewhere.
+fn remedy(remedy: &Remedy, kind: Option<&str>, asked: &Map<String, Value>) -> Value {
+    let (mut kind, mut asked) = (kind, asked.clone());
+    for (name, value) in &remedy.sets {
+        match name.as_str() {
+            "kind" => kind = Some(value.as_str()),
+            name => drop(asked.insert(name.to_string(), value.as_str().into())),
+        }
+    }
+    let asks = (!remedy.sets.is_empty()).then(|| json!({ "kind": kind, "asked": asked }));
+    json!({ "line": remedy.text.on_page(), "checked": remedy.verified, "asks": asks })
 }
 
 /// A name of the kit, a shape, or a file of the home.
@@ -511,6 +534,21 @@ mod tests {
     fn process(coating: &str, more: &str) -> Vec<u8> {
         format!("wedge = 'w-1'\nmachine = 'diode 5 W'\ncoating = '{coating}'\nx_half = {{ value = '2J/mm2' }}\n{more}")
             .into_bytes()
+    }
+
+    #[test]
+    fn what_helps_is_asked_for_with_all_else_as_it_was() {
+        let asked = Map::from_iter([("blank".to_string(), json!("round:44mm"))]);
+        let slower =
+            Remedy::new("speed", 3.7, "mm/s", "slower").set("marks-speed", "3.7mm/s").set("kind", "exposure");
+        let asks = &remedy(&slower, Some("combined"), &asked)["asks"];
+        let whole =
+            json!({ "kind": "exposure", "asked": { "blank": "round:44mm", "marks-speed": "3.7mm/s" } });
+        assert_eq!(*asks, whole);
+        assert!(serde_json::from_value::<New>(asks.clone()).is_ok());
+        assert!(
+            remedy(&Remedy::new("link", 500.0, "bytes/s", "a faster link"), None, &asked)["asks"].is_null()
+        );
     }
 
     #[test]

@@ -141,7 +141,7 @@ pub(crate) struct Planned {
     findings: Vec<Finding>,
 }
 
-/// Plans and draws a wedge; nothing is written.
+/// Plans and draws a wedge, whatever is found against it; nothing is written.
 pub(crate) fn planned(a: &DrawArgs) -> Result<Planned, Failure> {
     let names = ProcessOptions {
         machine: a.machine.clone(),
@@ -152,10 +152,7 @@ pub(crate) fn planned(a: &DrawArgs) -> Result<Planned, Failure> {
     let (plan, strip) = plan_to_draw(a, &names)?;
     let drawn = drawn(a, &plan)?;
     let findings = slower::said(a, &names, &plan, &drawn);
-    match findings.iter().find(|f| f.severity == Severity::Stop) {
-        Some(stop) => Err(Failure::input(slower::refusal(stop))),
-        None => Ok(Planned { plan, strip, drawn, findings }),
-    }
+    Ok(Planned { plan, strip, drawn, findings })
 }
 
 impl Planned {
@@ -169,10 +166,15 @@ impl Planned {
         self.drawn.program.seconds
     }
 
-    /// What to look at before it is burnt, in sentences of the page.
+    /// What to look at before it is burnt; a remedy sets options of `wedge draw`.
     #[cfg(feature = "desk")]
-    pub(crate) fn cautions(&self) -> Vec<String> {
-        self.findings.iter().map(|f| slower::in_full(f).on_page().to_string()).collect()
+    pub(crate) fn findings(&self) -> &[Finding] {
+        &self.findings
+    }
+
+    /// What it must not be burnt for.
+    pub(crate) fn stop(&self) -> Option<&Finding> {
+        self.findings.iter().find(|f| f.severity == Severity::Stop)
     }
 
     /// What it leaves out to be burnt in time or to have room, where it does.
@@ -190,7 +192,7 @@ impl Planned {
         output.put("wedge.png", &png::picture(w, h, Samples::Grey, &grey, None)?)?;
         output.put("dots.png", &png::dots(&drawing.dots, request.grid, BeamOn::Black)?)?;
         output.put("wedge.nc", &program.bytes)?;
-        let said: Vec<String> = self.findings.iter().map(|f| slower::in_full(f).to_string()).collect();
+        let said: Vec<String> = self.findings.iter().map(|f| slower::in_full(f)).collect();
         let ticket = ticket::ticket(drawing, program.seconds, &self.plan, &shown, said)?;
         output.put("ticket.html", ticket.as_bytes())?;
         Ok(())
@@ -217,6 +219,9 @@ pub(crate) fn draw_args(options: &[(String, String)]) -> Result<DrawArgs, Failur
 
 pub(super) fn draw_wedge(a: &DrawArgs, out: &mut Out) -> Result<u8, Failure> {
     let planned = planned(a)?;
+    if let Some(stop) = planned.stop() {
+        return Err(Failure::input(slower::refusal(stop)));
+    }
     let mut output = a.out.begin(&DRAWN, &[])?;
     planned.write(&mut output)?;
     output.commit()?;

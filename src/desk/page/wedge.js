@@ -134,10 +134,19 @@ function keptList(wedges, now, open) {
     make("p", {}, sentence(w.line ?? w.kind), make("small", {}, [w.drawn && when.format(w.drawn), say(w.reading ? "wedge.list.read" : "wedge.list.unread")].filter(Boolean).join(" · ")))))));
 }
 
+/** What was found of a wedge, with what helps: a button asks for the same wedge otherwise. Of wedges drawn long ago only what was said is kept. */
+function found(level, { says, remedies = [] }, ask) {
+  return make(`div.finding.${level}`, {}, make("p", {}, icon(level), " ", sentence(says)),
+    remedies.length > 0 && make("div.row", {}, remedies.map(({ line, checked, asks }) => (asks
+      ? button(sentence(line).slice(0, -1), () => ask(asks), { icon: checked ? "measured" : "change", kind: "remedy", title: checked ? say("remedy.checked") : null })
+      : make("p.advice", {}, sentence(line))))));
+}
+
 export const wedge = {
   open(desk, main, signal) {
     const { own, ...asked } = begins(desk);
     const kept = make("div");
+    const refused = make("div", { role: "alert" });
     const drawn = make("section.drawn", { "aria-live": "polite" });
     const result = make("div.result");
     const pick = (key, list, empty) => {
@@ -152,15 +161,20 @@ export const wedge = {
     };
     const typed = (key, hint) => make("input", { type: "text", autocomplete: "off", spellcheck: "false", placeholder: hint, on: { change: (e) => { asked[key] = e.target.value.trim(); } } });
     const cut = () => Object.fromEntries(Object.entries({ ...asked, margin: asked.blank === own?.shape ? own.margin : "" }).filter(([k, v]) => v && k !== "kind"));
-    const drawIt = async () => {
+    const drawIt = async (asks) => {
+      if (go.disabled) return;
       announce(say("wedge.drawing"));
       go.disabled = true;
       try {
-        show(await send("POST", "/api/wedges", { kind: asked.kind, asked: cut() }));
+        show(await send("POST", "/api/wedges", asks));
         list();
-      } catch (refusal) { oops(refusal); } finally { go.disabled = false; }
+      } catch (refusal) {
+        const why = refusal.answer?.found;
+        refill(refused, why && found("stop", why, drawIt));
+        if (!why) oops(refusal);
+      } finally { go.disabled = false; }
     };
-    const go = button(say("wedge.draw"), drawIt, { icon: "wedge", kind: "main" });
+    const go = button(say("wedge.draw"), () => drawIt({ kind: asked.kind, asked: cut() }), { icon: "wedge", kind: "main" });
 
     const list = async () => {
       try {
@@ -188,6 +202,7 @@ export const wedge = {
     const show = (made) => {
       desk.wedge = made.name;
       history.replaceState({}, "", desk.address("wedge"));
+      refill(refused);
       // Meanwhile another wedge may be opened, which has nothing to do with the answer.
       const shown = () => desk.wedge === made.name && !signal.aborted;
       const read = async (photo, at, together) => {
@@ -217,7 +232,7 @@ export const wedge = {
       result.classList.remove("waiting");
       refill(result, made.reading && reading(desk, made, made.reading, again));
       refill(drawn, make("h2", {}, say("wedge.burn")),
-        (made.cautions ?? []).map((caution) => make("p.finding.warn", {}, icon("warn"), make("span", {}, sentence(caution)))),
+        (made.cautions ?? []).map((caution) => found("warn", caution.says ? caution : { says: caution }, drawIt)),
         made.left_out && make("p", {}, sentence(made.left_out)),
         make("div.pair", {}, make("figure", {}, made.picture && make("img", { src: made.picture, alt: say("wedge.picture.alt") }), make("figcaption", {}, made.line ? sentence(made.line) : made.seconds ? say("wedge.takes", { time: time(made.seconds) }) : "")),
           make("div", {}, make("ol.do", {}, [1, 2, 3].map((n) => make("li", {}, say(`wedge.step.${n}`)))),
@@ -247,7 +262,7 @@ export const wedge = {
           field(say("strip.machine"), pick("machine", desk.kit.machines), { key: "machine" }),
           field(say("strip.process"), pick("process", desk.kit.processes.filter((p) => p.usable !== false), say("process.none")), { hint: say("wedge.process.hint"), key: "process" }),
           field(say("wedge.power"), typed("power", "45..100%"), { hint: say("wedge.power.hint"), key: "power" }),
-          field(say("wedge.speed"), typed("speed", "7..30mm/s"), { hint: say("wedge.speed.hint"), key: "speed" })), go),
+          field(say("wedge.speed"), typed("speed", "7..30mm/s"), { hint: say("wedge.speed.hint"), key: "speed" })), go, refused),
       kept, drawn, result));
 
     if (desk.wedge) opening = open(desk.wedge);

@@ -1483,6 +1483,26 @@ def test_a_wedge_is_asked_for_as_the_open_piece_is(page):
     assert asked == {"Blank": "round:44mm", "Coating": "blackboard-paint", "Machine": "diode-10w", "Process": ""}
 
 
+def test_what_helps_a_wedge_that_cannot_be_burnt_is_a_button(page, desk):
+    tab = page.tab
+    weak = subprocess.run([DOTWRIGHT, "kit", "show", "diode-5w"], capture_output=True, text=True, check=True).stdout
+    (desk.home / "machines").mkdir(exist_ok=True)
+    (desk.home / "machines" / "weak link.toml").write_text(weak.replace("link_bytes_per_s = 11520", "link_bytes_per_s = 300"))
+    tab.goto(f"{desk.place}?view=wedge")
+    tab.get_by_text("Exposure", exact=True).click()
+    tab.get_by_label("Blank", exact=True).select_option("metal-tag-60")
+    tab.get_by_label("Machine", exact=True).select_option(label="weak link")
+    tab.get_by_role("button", name="Draw the wedge").click()
+    refused = tab.locator(".ask .finding.stop")
+    refused.wait_for()
+    assert "300 bytes/s" in refused.inner_text() and "--" not in refused.inner_text()
+    assert tab.locator(".drawn img").count() == 0
+    refused.get_by_role("button", name="finder marks and labels at").click()
+    tab.locator(".drawn img").wait_for()
+    assert refused.count() == 0 and page.notices() == []
+    (desk.home / "machines" / "weak link.toml").unlink()
+
+
 def test_corners_are_set_by_hand_where_marks_were_not_found(page, desk, tmp_path):
     tab = page.tab
     drawn = exposure_wedge(page, desk)

@@ -30,14 +30,11 @@ pub(super) fn said(a: &DrawArgs, names: &ProcessOptions, plan: &Plan, drawn: &Dr
     found.findings.into_iter().map(with).collect()
 }
 
-/// A finding and what helps, in one text.
-pub(super) fn in_full(finding: &Finding) -> Said {
-    let ways = |said: fn(&Said) -> &str| {
-        let ways: Vec<&str> =
-            finding.remedies.iter().map(|r| said(&r.text)).filter(|way| !way.is_empty()).collect();
-        if ways.is_empty() { String::new() } else { format!(" What helps: {}.", ways.join("; or ")) }
-    };
-    finding.message.clone().line(ways(Said::on_line)).page(ways(Said::on_page))
+/// A finding and what helps, in one text of the command line; the page has a button for each way.
+pub(super) fn in_full(finding: &Finding) -> String {
+    let ways: Vec<&str> = finding.remedies.iter().map(|r| r.text.on_line()).collect();
+    let ways = if ways.is_empty() { String::new() } else { format!(" What helps: {}.", ways.join("; or ")) };
+    format!("{}{ways}", finding.message)
 }
 
 /// Why a wedge is not written, and what to do.
@@ -54,7 +51,7 @@ fn slower(a: &DrawArgs, plan: &Plan, drawn: &Drawn, found: &Followed) -> Option<
         let found = followed(&next.drawing, &limits, plan.blank);
         if found.findings.is_empty() {
             let fastest = next.drawing.parts.iter().map(|p| p.dial.speed.0).fold(0.0, f64::max);
-            return Some(Remedy::new("speed", fastest, "mm/s", otherwise(a, &asked)).verified(true));
+            return Some(otherwise(a, &asked, fastest).verified(true));
         }
         asked = slowed(&asked, &next, &found)?;
     }
@@ -76,8 +73,9 @@ fn coarser(a: &DrawArgs, names: &ProcessOptions, plan: &Plan) -> Option<Remedy> 
     let drawn = super::drawn(&asked, &plan).ok()?;
     let limits = plan.machine.limits();
     followed(&drawn.drawing, &limits, plan.blank).findings.is_empty().then(|| {
-        Remedy::new("pitch", pitch, "mm", Said::two(format!("draw it with --pitch {typed}mm"), ""))
-            .verified(true)
+        let text = Said::from("draw it with ").line(format!("--pitch {typed}mm"));
+        let text = text.page(format!("lines {typed} mm apart"));
+        Remedy::new("pitch", pitch, "mm", text).set("pitch", format!("{typed}mm")).verified(true)
     })
 }
 
@@ -171,8 +169,8 @@ fn tidy(speed: f64) -> Option<f64> {
     Some((speed * steps + 1e-9).floor() / steps).filter(|v| *v >= 0.1)
 }
 
-/// How to draw the wedge with what is asked `now` otherwise than it was.
-fn otherwise(a: &DrawArgs, now: &DrawArgs) -> Said {
+/// How to draw the wedge with what is asked `now` otherwise than it was: then none of it is faster than `fastest`, mm/s.
+fn otherwise(a: &DrawArgs, now: &DrawArgs, fastest: f64) -> Remedy {
     let speed = |v: Option<MmPerS>| v.map(|v| v.to_string());
     let power = |v: Option<Share>| v.map(|v| v.to_string());
     let all = [
@@ -185,17 +183,19 @@ fn otherwise(a: &DrawArgs, now: &DrawArgs) -> Said {
     let changed = all.into_iter().filter(|(_, before, after)| before != after);
     let changed: Vec<(&str, String)> = changed.filter_map(|(name, _, after)| Some((name, after?))).collect();
     let typed: Vec<String> = changed.iter().map(|(name, value)| format!("--{name} {value}")).collect();
-    Said::two(format!("draw it with {}", typed.join(" ")), by_fields(&changed))
+    let text = Said::two(format!("draw it with {}", typed.join(" ")), without_options(&changed));
+    let remedy = Remedy::new("speed", fastest, "mm/s", text);
+    changed.into_iter().fold(remedy, |remedy, (name, value)| remedy.set(name, value))
 }
 
-/// The same by the fields of the page, which has none for the marks: nothing where these are to be otherwise.
-fn by_fields(changed: &[(&str, String)]) -> String {
+/// The same in words that name no option.
+fn without_options(changed: &[(&str, String)]) -> String {
     let (mut what, mut with) = ("it".to_string(), Vec::new());
     for (name, value) in changed {
         match *name {
             "kind" => what = format!("one of {value} alone"),
             "speed" | "power" => with.push(format!("{name} {value}")),
-            _ => return String::new(),
+            _ => with.push(format!("finder marks and labels at {value}")),
         }
     }
     let with = if with.is_empty() { String::new() } else { format!(" with {}", with.join(" and ")) };
@@ -253,17 +253,26 @@ mod tests {
         assert!(why.contains("Nothing was written") && why.contains("a link of"), "{why}");
         let slower = stop.remedies.iter().find(|r| r.change == "speed").unwrap();
         assert!(slower.text.starts_with("draw it with --") && slower.verified, "{slower:?}");
-        assert!(!in_full(stop).on_page().contains("--"), "{stop:?}");
+        // Each way is a button of the page, which sends what the command line is told to type.
+        let ways = stop.remedies.iter().filter(|r| !r.sets.is_empty());
+        for way in ways.clone() {
+            let typed: Vec<String> =
+                way.sets.iter().map(|(name, value)| format!("--{name} {value}")).collect();
+            assert_eq!(way.text.on_line(), format!("draw it with {}", typed.join(" ")));
+            assert!(way.text.on_page().starts_with("draw ") && !way.text.on_page().contains("--"), "{way:?}");
+        }
+        assert!(ways.count() > 0, "{stop:?}");
     }
 
     #[test]
-    fn a_page_says_what_it_has_fields_for() {
+    fn a_page_names_no_options() {
         let speed = ("speed", "2..6mm/s".to_string());
         let power = ("power", "40..90%".to_string());
         let kind = ("kind", "exposure".to_string());
-        assert_eq!(by_fields(&[speed.clone(), power]), "draw it with speed 2..6mm/s and power 40..90%");
-        assert_eq!(by_fields(&[kind, speed.clone()]), "draw one of exposure alone with speed 2..6mm/s");
-        assert_eq!(by_fields(&[speed, ("marks-speed", "5mm/s".to_string())]), "");
+        let marks = ("marks-speed", "5mm/s".to_string());
+        assert_eq!(without_options(&[speed.clone(), power]), "draw it with speed 2..6mm/s and power 40..90%");
+        assert_eq!(without_options(&[kind, speed]), "draw one of exposure alone with speed 2..6mm/s");
+        assert_eq!(without_options(&[marks]), "draw it with finder marks and labels at 5mm/s");
     }
 
     #[test]
