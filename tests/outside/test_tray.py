@@ -167,6 +167,20 @@ def test_cells_are_marked_as_the_sheet_shows_them(tmp_path):
     assert names == ["007", "25%", "2025-03-04", "10:30", "12.5"]
 
 
+def test_joined_cells_hold_for_all_their_rows(tmp_path):
+    """As a person reads them, and as the sheet of the order shows them."""
+    book = openpyxl.Workbook()
+    for line in [["name", "role"], ["Anna", "Keeper"], ["Bo", None], ["Ida", None], ["Mia", "Guide"]]:
+        book.active.append(line)
+    book.active.merge_cells("B2:B4")
+    book.save(tmp_path / "t.xlsx")
+    (tmp_path / "order.toml").write_text(ORDER.replace("{since}", "{name} {role}"))
+    done = run("tray", "order.toml", "--out", "out", cwd=tmp_path)
+    assert done.returncode == 0, done.stderr
+    names = [p["name"] for p in sorted(report(tmp_path / "out")["pieces"], key=lambda p: p["row"])]
+    assert names == ["Anna Keeper", "Bo Keeper", "Ida Keeper", "Mia Guide"]
+
+
 @pytest.mark.parametrize(("value", "number_format", "what"), [
     (datetime.date(2025, 3, 4), "dd/mm/yyyy", "a date or a time"),
     (datetime.date(2025, 3, 4), "mm-dd-yy", "a date or a time"),
