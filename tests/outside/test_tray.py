@@ -520,11 +520,11 @@ def test_a_picture_that_is_not_there_names_its_row_and_can_be_left_out(tmp_path)
     (tmp_path / "t.csv").write_text("art\n" + "\n".join(map(str, names)))
     (tmp_path / "order.toml").write_text("blank = 'round:20mm'\ntable = 't.csv'\n[[piece.layer]]\nfile = '{art}'\n")
     done = run("tray", tmp_path / "order.toml", "--out", tmp_path / "out")
-    assert done.returncode == 1 and "row 7" in done.stderr and "none.svg" in done.stderr
+    assert done.returncode == 1 and "row 8" in done.stderr and "none.svg" in done.stderr
     assert not (tmp_path / "out").exists()
     done = run("tray", tmp_path / "order.toml", "--skip-bad-rows", "--out", tmp_path / "out")
     assert done.returncode == 0, done.stderr
-    assert len(report(tmp_path / "out")["pieces"]) == 7 and "row 7" in report(tmp_path / "out")["skipped"][0]
+    assert len(report(tmp_path / "out")["pieces"]) == 7 and "row 8" in report(tmp_path / "out")["skipped"][0]
 
 
 def test_a_drawn_jig_has_its_spots_where_they_are_drawn(tmp_path):

@@ -1059,7 +1059,7 @@ def test_names_that_are_typed_while_the_desk_is_stopped_are_kept_in_their_order(
     tab = page.tab
     tray_of(page, 2)
     first.stop()
-    for row, name in [(1, "Frieda"), (2, "Bo Tern")]:
+    for row, name in [(2, "Frieda"), (3, "Bo Tern")]:
         cell = tab.get_by_label(f"name of row {row}", exact=True)
         cell.fill(name)
         cell.blur()
@@ -1095,14 +1095,14 @@ def test_two_tabs_do_not_overwrite_each_others_table(page, context, desk):
         return [row["cells"][0] for row in page.api(f"/api/jobs/{page.name}/table").json()["rows"]]
 
     asks = other.tab.get_by_role("heading", name="This piece was changed in another tab")
-    assert (typed(page, 1, "Frieda"), typed(other, 2, "Tom")) == (200, 409)
+    assert (typed(page, 2, "Frieda"), typed(other, 3, "Tom")) == (200, 409)
     asks.wait_for()
     assert kept() == ["Frieda", "Bo 2"]
     other.tab.get_by_role("button", name="Take the other tab’s").click()
     until(lambda: other.tab.get_by_label("name of row 2", exact=True).input_value() == "Frieda")
     assert other.tab.get_by_label("name of row 3", exact=True).input_value() == "Bo 2"
     # And once more, with the other answer.
-    assert (typed(page, 1, "Siân"), typed(other, 2, "Tom")) == (200, 409)
+    assert (typed(page, 2, "Siân"), typed(other, 3, "Tom")) == (200, 409)
     asks.wait_for()
     other.tab.get_by_role("button", name="Keep mine").click()
     until(lambda: kept() == ["Frieda", "Tom"])
@@ -1111,7 +1111,7 @@ def test_two_tabs_do_not_overwrite_each_others_table(page, context, desk):
     # Nor are the files of names taken that are not seen here.
     page.tab.bring_to_front()
     for take in [page.tab.get_by_role("link", name="Take all as a ZIP"), page.tab.get_by_role("button", name="Save to the folder")]:
-        assert typed(other, 2, "Bo 2" if kept()[1] == "Tom" else "Tom") == 200
+        assert typed(other, 3, "Bo 2" if kept()[1] == "Tom" else "Tom") == 200
         page.tab.bring_to_front()
         take.click()
         page.tab.locator(".notice", has_text="no files were taken").wait_for()
