@@ -134,8 +134,11 @@ fn of(raster: &Raster, crop: Window, lossy: bool) -> Decision {
         let others = likely[0] + likely[2];
         likely = [likely[0], 0.0, likely[2]].map(|l| if others > 0.0 { l / others } else { 0.5 });
     }
-    // A plain ground makes a photo look like a drawing of few tones; what stands on it is neither ink nor stroke.
-    let on_ground = if likely[1] >= likely[0].max(likely[2]) { on_ground::photo(&small) } else { None };
+    // A plain ground makes a photo look like a drawing of few tones, or like paper; what stands on it is neither ink nor
+    // stroke. A ground that looks like paper may be some: then both are shown.
+    let most = if likely[2] > likely[1] { ASKS } else { MOST };
+    let on_ground = if likely[0] <= likely[1].max(likely[2]) { on_ground::photo(&small) } else { None };
+    let on_ground = on_ground.map(|sure| sure.min(most));
     if let Some(sure) = on_ground {
         let others = likely[1] + likely[2];
         likely = [sure, likely[1] * (1.0 - sure) / others, likely[2] * (1.0 - sure) / others];

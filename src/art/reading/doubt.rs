@@ -4,7 +4,7 @@
 //! evened out, their ground is as clean as paper. Nor does it hold prints of a finger or a paw, whose soft edges are a photo's. The
 //! bounds are set between the labelled set and such pieces (own trial, some forty of them): a sheet there is at most as
 //! unevenly lit as 0.88, of a saturation of 0.18 (toned paper in lamplight 0.32), and strays from one tint by 0.01 (crayons
-//! 0.04); cards and skies pass one of the bounds and mostly two.
+//! 0.04), and with few strokes has at most 0.23 between these and paper; cards and skies pass one of the bounds and mostly two.
 
 use super::features::Features;
 use crate::art::{Likeness, Window};
@@ -72,13 +72,15 @@ fn median(values: impl Iterator<Item = f64>) -> f64 {
 /// How much of the likelihood of being paper goes to the other readings: 0 where nothing speaks against it, a trifle where
 /// something does that paper may have too.
 pub(super) fn hardly_paper(f: &Features, tint: &Tint, lossy: bool) -> f64 {
-    let (even, uneven) = (f[1], f[11]);
+    let (even, strokes, between, uneven) = (f[1], f[7], f[8], f[11]);
+    // More of it lies between paper and stroke than the rims of so few strokes take: water or snow.
+    let pale = between > 0.26 && strokes < 0.15;
     if !lossy && even > 0.95 {
         // A gradient without any grain, and no compression that took it away.
         1.0
     } else if tint.saturation > 0.5 || tint.strays > 0.15 {
         0.8
-    } else if uneven > 0.95 || tint.strays > 0.06 {
+    } else if uneven > 0.95 || tint.strays > 0.06 || pale {
         0.01
     } else {
         0.0
