@@ -1,8 +1,9 @@
 //! Automatic levels of a photo: what it lacks is given to it, within bounds, and a good one is left alone.
 //!
 //! A dark or dull photo is stretched to the whole range, its detail strengthened and its noise smoothed first; one
-//! whose subject lies in shadow before a light ground gets its shadows lifted. What is meant to be dark or flat stays
-//! so: a night sky has few bright places that reach white already, a grey card has no range and no structure.
+//! whose subject lies in shadow before a light ground, or before the window of a dark room, gets its shadows lifted.
+//! What is meant to be dark or flat stays so: a night sky has few bright places that reach white already, a grey card
+//! has no range and no structure.
 //! The bounds are this program's own, found on the photos of `tests/outside/test_detail.py` (no source).
 
 use super::local::{self, Small, boxed};
@@ -56,6 +57,9 @@ struct Seen {
     shadows: f64,
     /// Share of it that is lighter than L* 75.
     lights: f64,
+    /// Share of it that is darker than L* 25, has clear structure, and no such lights beside it, whose edges are no subject;
+    /// and what share that is of all that is as structured, and not light.
+    subject: (f64, f64),
     /// Share of single dots that are lighter than L* 80: stars and lamps, which blocks even out.
     glints: f64,
 }
@@ -77,7 +81,11 @@ impl Automatic {
         let dull = dull * (1.0 - ramp(0.005, 0.015, seen.glints));
         let (black, white) = (dull * low, 100.0 - dull * (100.0 - high));
         let gain = 100.0 / (white - black);
-        let lift = ramp(0.28, 0.42, seen.shadows) * ramp(0.1, 0.25, seen.lights);
+        // Dark over much of the picture, or all of a smaller subject: a couple before the window of a dark room. A dark coat
+        // in daylight has a face and a field beside it that are not.
+        let (subject, dark) = seen.subject;
+        let lift = (ramp(0.28, 0.42, seen.shadows) * ramp(0.1, 0.25, seen.lights))
+            .max(ramp(0.08, 0.12, subject) * ramp(0.78, 0.9, dark) * ramp(0.08, 0.16, seen.lights));
         let noise = seen.noise * gain.max(1.0 + 1.4 * lift);
         let wanted = WANTED.0 + WANTED.1 * ramp(10.0, 25.0, black);
         let more = (1.2 * (wanted / gain - 1.0)).clamp(0.15, 1.35) * ramp(1.3, 1.7, gain);
@@ -134,10 +142,18 @@ impl Seen {
         let square = |(v, s): (&f32, &f32)| (v - s) * (v - s);
         let squares = Small { w, h, data: plane.data.iter().zip(&smooth.data).map(square).collect() };
         let around = boxed(squares, rx, ry);
+        let light = plane.data.iter().map(|&l| f32::from(u8::from(l > 75.0))).collect();
+        // What an edge gives to the structure around it reaches twice as far.
+        let beside = boxed(boxed(Small { w, h, data: light }, rx, ry), rx, ry);
         let structure = |v: f32| (f64::from(v) - noise * noise).max(0.0);
         let (mut tones, mut energy, mut shadows, mut lights) = (Vec::new(), 0.0, 0usize, 0usize);
-        for ((&l, &e), _) in plane.data.iter().zip(&around.data).zip(&opaque).filter(|(_, o)| **o) {
-            let own = structure(e);
+        let (mut subject, mut between) = (0usize, 0usize);
+        for i in (0..plane.data.len()).filter(|&i| opaque[i]) {
+            let (l, own) = (plane.data[i], structure(around.data[i]));
+            if own > 4.0 && beside.data[i] < 1e-6 {
+                subject += usize::from(l < 25.0);
+                between += usize::from(l >= 25.0);
+            }
             tones.push(l);
             energy += own;
             shadows += usize::from(l < 25.0 && own > 0.36);
@@ -154,6 +170,7 @@ impl Seen {
             detail: (energy / n as f64).sqrt(),
             shadows: shadows as f64 / n as f64,
             lights: lights as f64 / n as f64,
+            subject: (subject as f64 / n as f64, subject as f64 / (subject + between).max(1) as f64),
             glints,
         })
     }
@@ -286,6 +303,26 @@ mod tests {
         let after = (mean(&plane, 20, 100), mean(&plane, 160, 310));
         assert!((after.0 - before.0).abs() < 0.06, "the ground: {before:?} {after:?}");
         assert!(after.1 > 2.0 * before.1, "the subject: {before:?} {after:?}");
+    }
+
+    #[test]
+    fn a_small_subject_before_a_window_is_lifted_and_a_dark_coat_and_a_silhouette_are_not() {
+        // A window in a dark room, a subject of a fifth of the picture below it.
+        let room = |subject: &dyn Fn(f64, f64) -> f64, wall: f64, noise: f64| {
+            let at = |x: f64, y: f64| match (x, y) {
+                (x, y) if (100.0..220.0).contains(&x) && y < 120.0 => 96.0,
+                (x, y) if (80.0..240.0).contains(&x) && (180.0..310.0).contains(&y) => subject(x, y),
+                _ => wall,
+            };
+            Automatic::of(&scene(at, noise), None, PITCH).map_or(0.0, |done| done.lift)
+        };
+        let couple = |x: f64, y: f64| 4.0 + 16.0 * motif(x, y);
+        assert!(room(&couple, 10.0, 0.4) > 0.7);
+        // In daylight, and one without anything in it.
+        assert!(
+            room(&|x, y| if y < 230.0 { 30.0 + 40.0 * motif(x, y) } else { couple(x, y) }, 50.0, 0.4) < 0.02
+        );
+        assert!(room(&|_, _| 5.0, 10.0, 0.4) < 0.3);
     }
 
     #[test]
