@@ -53,6 +53,8 @@ struct Sheet {
     revision: String,
     ended: Arc<AtomicBool>,
     done: bool,
+    /// Why there is no version, where there can be none.
+    lacking: Option<String>,
     versions: Vec<Version>,
     /// The time by the searching screen as a share of that by the quick one, once it is known: that of the job as it is,
     /// which those of the other versions are near to.
@@ -122,6 +124,7 @@ impl Sheets {
                     revision,
                     ended: Arc::clone(&ended),
                     done: false,
+                    lacking: None,
                     versions: Vec::new(),
                     share: None,
                 },
@@ -133,11 +136,13 @@ impl Sheets {
             let (own, job) = (Arc::clone(&desk), kept.name.clone());
             let of = Of { name: job.clone(), revision: kept.revision.clone(), version: None };
             let made = desk.work.run(move || make(&own, id, &kept, &ended)).await;
-            desk.sheets.with(|all| all.iter_mut().filter(|s| s.id == id).for_each(|s| s.done = true));
-            let mut data = json!({ "job": job.text(), "sheet": id });
-            if let Err(says) = made {
-                data["says"] = says.sentence().into();
-            }
+            let lacking = made.err().map(|says| says.sentence().to_string());
+            desk.sheets.with(|all| {
+                for sheet in all.iter_mut().filter(|s| s.id == id) {
+                    (sheet.done, sheet.lacking) = (true, lacking.clone());
+                }
+            });
+            let data = json!({ "job": job.text(), "sheet": id, "says": lacking });
             desk.events.tell("sheet-done", &data);
             // What is looked at next is the job itself, where it is still as it was.
             if desk.sheets.with(|all| all.iter().any(|s| s.id == id && !s.ended.load(Ordering::Relaxed))) {
@@ -172,7 +177,8 @@ impl Sheets {
                     "chosen": Some(v.id) == chosen,
                 })
             });
-            json!({ "sheet": sheet.id, "done": sheet.done, "versions": told.collect::<Vec<_>>() })
+            let versions = told.collect::<Vec<_>>();
+            json!({ "sheet": sheet.id, "done": sheet.done, "says": sheet.lacking, "versions": versions })
         })
     }
 
@@ -348,8 +354,16 @@ mod tests {
             };
         let order = |versions: Vec<Version>| {
             let (job, revision) = (Name::near("a", "a"), String::new());
-            let mut sheet =
-                Sheet { id: 1, job, revision, ended: Arc::default(), done: true, versions, share: None };
+            let mut sheet = Sheet {
+                id: 1,
+                job,
+                revision,
+                ended: Arc::default(),
+                done: true,
+                lacking: None,
+                versions,
+                share: None,
+            };
             sheet.best_first();
             sheet.versions.iter().map(|v| v.id).collect::<Vec<_>>()
         };
@@ -377,11 +391,13 @@ mod tests {
             revision: "r".into(),
             ended: Arc::clone(&ended),
             done: true,
+            lacking: Some("the picture is empty".into()),
             versions: Vec::new(),
             share: None,
         };
         sheets.with(|all| all.push(sheet));
-        assert_eq!(sheets.told(&job, "r", &Value::Null)["sheet"], 1);
+        let told = sheets.told(&job, "r", &Value::Null);
+        assert!(told["sheet"] == 1 && told["says"] == "the picture is empty", "{told}");
         sheets.clear();
         assert!(ended.load(Ordering::Relaxed));
         assert_eq!(sheets.told(&job, "r", &Value::Null)["sheet"], Value::Null);

@@ -5,7 +5,7 @@ import { button, draw, icon, make, refill } from "./element.js";
 import { announce, oops } from "./notice.js";
 import { Piece } from "./piece.js";
 import { get, jobPath, send } from "./server.js";
-import { count, db, say, time } from "./words.js";
+import { count, db, say, sentence, time } from "./words.js";
 
 const TAKEN = "image/*,.svg,.pdf,.heic,.tif,.tiff,.webp";
 
@@ -80,6 +80,8 @@ function row(desk, name, signal) {
   let sheet = null;
   let versions = [];
   let done = false;
+  // Why there is no version, where there can be none.
+  let lacking = null;
 
   const open = async () => {
     if (piece && desk.piece === piece) return;
@@ -108,7 +110,10 @@ function row(desk, name, signal) {
       Array.from({ length: waiting }, () => make("li.empty", { "aria-hidden": "true" }, make("span.frame", {}, make("span.edge"), make("span.print", {}, make("span.waiting"))))));
     if (held) list.querySelector(`[data-version="${CSS.escape(held)}"]`)?.focus({ preventScroll: true });
     if (done) piece?.expect();
-    told.textContent = done ? count("sheet.done", versions.length) : say(desk.events.state === "here" ? "sheet.coming" : "sheet.away");
+    const none = done && !versions.length && desk.events.state === "here";
+    told.classList.toggle("wrong", none);
+    if (none) refill(told, icon("stop"), sentence(lacking ?? say("sheet.none")));
+    else told.textContent = done && versions.length ? count("sheet.done", versions.length) : say(desk.events.state === "here" ? "sheet.coming" : "sheet.away");
     const chosen = versions.some((v) => v.chosen);
     refill(next,
       button(say("sheet.loupe"), () => go("loupe"), { icon: "loupe", kind: chosen ? "main" : "" }),
@@ -130,7 +135,7 @@ function row(desk, name, signal) {
     const found = await get(jobPath(name, "/sheet"), signal);
     if (found?.sheet && (sheet === null || sheet === found.sheet)) {
       [sheet, versions] = [found.sheet, found.versions];
-      done = found.done ?? done;
+      [done, lacking] = [found.done ?? done, found.says];
     }
     paint();
     return found;
@@ -159,7 +164,7 @@ function row(desk, name, signal) {
       paint();
       sheet = (await send("POST", jobPath(name, "/sheet"))).sheet;
       await read();
-    } catch (refusal) { done = true; paint(); oops(refusal); }
+    } catch (refusal) { [done, lacking] = [true, refusal.says]; paint(); oops(refusal); }
   };
 
   desk.events.addEventListener("version", ({ detail }) => {

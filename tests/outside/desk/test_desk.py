@@ -287,6 +287,14 @@ def test_several_pictures_are_rows_of_one_sheet_and_survive_a_reload(page):
     tab.wait_for_function("() => { const all = [...document.querySelectorAll('.plate:nth-of-type(2) img')]; return all.length > 0 && all.every(i => i.classList.contains('there')); }")
 
 
+def test_why_there_are_no_versions_stands_in_the_row_of_that_picture(page, tmp_path):
+    empty = tmp_path / "empty.svg"
+    empty.write_text('<svg xmlns="http://www.w3.org/2000/svg" width="20mm" height="20mm"></svg>')
+    page.drop(SAMPLES / "emblem.svg", empty)
+    page.tab.locator(".roll .told.wrong", has_text="The art is transparent everywhere").wait_for()
+    assert page.tab.locator(".roll", has=page.tab.locator(".told.wrong")).get_attribute("aria-label") == "empty"
+
+
 def test_light_and_dark_are_switched_and_kept(page):
     tab = page.tab
     paper = "getComputedStyle(document.documentElement).backgroundColor"
