@@ -14,11 +14,12 @@ use super::ticket::level;
 use super::{jig, written};
 use crate::cli::order::{Carried, Request, Rows};
 use crate::encode::sink::{Folder, Zip};
-use crate::findings::Severity;
+use crate::findings::{Finding, Severity};
 use crate::order::{Order, OrderError, Table, TableError, items};
 use crate::outputs;
 use crate::pipeline::tray::program;
 use crate::progress::{Progress, Silent};
+use crate::proof::kinds::numbered;
 
 /// The largest table.
 const MOST_BYTES: usize = 16 << 20;
@@ -62,7 +63,7 @@ impl Run {
         let title = self.carried.title();
         let laid = self.carried.trays()?;
         let mut trays = Vec::new();
-        let mut findings: Vec<Value> = Vec::new();
+        let mut findings = Vec::new();
         // One piece that a stop stands against keeps all trays from being burnt.
         let burns = laid.iter().flat_map(|tray| &tray.laid).all(|l| l.piece.burns);
         for (i, tray) in laid.iter().enumerate() {
@@ -71,8 +72,8 @@ impl Run {
             let mut pieces = Vec::new();
             for (one, of) in tray.laid.iter().zip(&tray.of) {
                 let (width, height) = one.piece.sides();
-                let stops = one.piece.report.findings.iter().filter(|f| f.severity > Severity::Note);
-                let says: Vec<&str> = stops.map(|f| f.message.on_page()).collect();
+                let warns = one.piece.report.findings.iter().filter(|f| f.severity > Severity::Note);
+                let says: Vec<&str> = warns.map(|f| f.message.on_page()).collect();
                 pieces.push(json!({
                     "number": one.number, "spot": of.spot, "row": of.row, "name": one.name,
                     // From the upper left corner of the tray.
@@ -81,29 +82,20 @@ impl Run {
                     "shape": one.piece.plan.blank.shape.to_string(),
                     "picture": format!("/api/jobs/{}/tray/{}?revision={}", self.name.in_path(), of.kind, self.revision),
                     "seconds": one.piece.report.times.as_ref().map(|t| t.total_s),
-                    "says": says.first(),
+                    "says": says,
                 }));
-                for f in &one.piece.report.findings {
-                    let level = level(f.severity);
-                    match findings.iter_mut().find(|known| known["id"] == f.name && known["level"] == level) {
-                        Some(known) => {
-                            if let Value::Array(numbers) = &mut known["pieces"] {
-                                numbers.push(one.number.into());
-                            }
-                        }
-                        None => findings.push(json!({ "id": f.name, "level": level, "says": f.message.on_page(), "pieces": [one.number] })),
-                    }
-                }
+                findings.extend(one.piece.report.findings.iter().map(|f| (one.number, f)));
             }
             trays.push(json!({
                 "number": i + 1, "width_mm": tray.sides.0, "height_mm": tray.sides.1, "seconds": seconds, "pieces": pieces,
             }));
         }
+        let count = laid.iter().map(|tray| tray.laid.len()).sum();
         let rows: Vec<Value> =
             self.carried.bad.iter().map(|b| json!({ "row": b.row, "says": b.why })).collect();
         Ok(json!({
-            "revision": self.revision, "title": title, "trays": trays, "burns": burns, "findings": findings,
-            "bad_rows": rows,
+            "revision": self.revision, "title": title, "trays": trays, "burns": burns,
+            "findings": found(&findings, count), "bad_rows": rows,
         }))
     }
 
@@ -149,6 +141,27 @@ impl Run {
         self.carried.write(&mut zip, &Silent)?;
         Ok(zip.finish()?)
     }
+}
+
+/// What was found at the pieces, by their numbers: each sort of finding once, as the first of them says it, with those that
+/// say the same where these are not `all`, and with those of which it is said with other figures.
+fn found(findings: &[(usize, &Finding)], all: usize) -> Vec<Value> {
+    let mut sorts: Vec<(&Finding, Vec<usize>, Vec<usize>)> = Vec::new();
+    for &(number, f) in findings {
+        match sorts.iter_mut().find(|(known, ..)| (known.name, known.severity) == (f.name, f.severity)) {
+            Some((known, same, _)) if known.message == f.message => same.push(number),
+            Some((_, _, others)) => others.push(number),
+            None => sorts.push((f, vec![number], Vec::new())),
+        }
+    }
+    let told = sorts.into_iter().map(|(f, same, others)| {
+        json!({
+            "id": f.name, "level": level(f.severity), "says": f.message.on_page(),
+            "pieces": (same.len() < all).then(|| numbered(&same)),
+            "others": (!others.is_empty()).then(|| numbered(&others)),
+        })
+    });
+    told.collect()
 }
 
 /// Takes a table for a tray: pasted text, or the bytes of a CSV, XLSX or ODS file; `brought` is what that was called. One that
@@ -272,4 +285,23 @@ fn fitted(kept: &Kept, asked: Value, (table, old): (&Table, Option<&Table>), typ
         return jig::with_grid(asked, jig::grid(&plan, &order, table.rows.len()));
     }
     asked
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_found_is_told_once_with_the_pieces_that_it_is_said_of() {
+        let finding = |name, says: &str| Finding::new(name, Severity::Caution, says);
+        let (thin, thinner) = (finding("thin", "0.1 mm is thin"), finding("thin", "0.05 mm is thin"));
+        let (small, all) = (finding("small", "it is small"), finding("all", "all are"));
+        let at = [(1, &thin), (1, &all), (2, &thinner), (2, &all), (2, &small), (3, &thin), (3, &all)];
+        let told = found(&at, 3);
+        let of = |i: usize, key: &str| told[i][key].as_str();
+        assert_eq!((of(0, "id"), of(0, "says")), (Some("thin"), Some("0.1 mm is thin")));
+        assert_eq!((of(0, "pieces"), of(0, "others")), (Some("pieces 1 and 3"), Some("piece 2")));
+        assert_eq!((of(1, "id"), of(1, "pieces"), of(1, "others")), (Some("all"), None, None));
+        assert_eq!((told.len(), of(2, "pieces")), (3, Some("piece 2")));
+    }
 }

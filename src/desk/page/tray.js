@@ -92,7 +92,7 @@ function pieces(trays, { renewed }) {
     make("ol", {}, [...tray.pieces].sort((a, b) => (a.row ?? 0) - (b.row ?? 0) || a.number - b.number).map((p) => make("li.spot", { data: { number: p.number } },
       make("span.edge", {}, number(p.number)),
       p.picture ? make("img", { src: renewed ? `${p.picture}&renewed=${renewed}` : p.picture, alt: say("tray.piece", { name: p.name ?? p.number }), loading: "lazy", decoding: "async", width: 220, height: Math.round((220 * (p.height_mm || 1)) / (p.width_mm || 1)) }) : make("span.waiting"),
-      make("b", {}, p.name ?? ""), p.says && make("p.wrong", {}, icon("warn"), p.says))))));
+      make("b", {}, p.name ?? ""), (p.says ?? []).map((says) => make("p.wrong", {}, icon("warn"), sentence(says))))))));
 }
 
 export const tray = {
@@ -136,7 +136,8 @@ export const tray = {
         shown?.leave(seen.bad_rows);
         refill(findings, leftOff(seen.bad_rows), (seen.findings ?? []).map((f) => {
           const level = { caution: "warn" }[f.level] ?? f.level;
-          return make(`li.finding.${level}`, {}, make("p", {}, make("span.level", {}, icon(level), say(`level.${level}`)), " ", sentence(f.says)));
+          return make(`li.finding.${level}`, {}, make("p", {}, make("span.level", {}, icon(level), say(`level.${level}`)), " ",
+            sentence(f.pieces ? `${f.pieces}: ${f.says}` : f.says), f.others && ` ${say("tray.others", { pieces: f.others })}`));
         }));
         files(seen);
         judged();

@@ -1173,6 +1173,20 @@ def test_rows_that_cannot_be_made_are_said_to_be_left_off(page, desk):
     assert bad.count() == 0 and tab.get_by_text("left off the tray").count() == 0
 
 
+def test_each_piece_of_a_tray_has_its_own_cautions_and_the_list_names_the_pieces(page):
+    tab = page.tab
+    tray_of(page, 2)
+    # Signs that no font has.
+    for row, name in [(2, "Zo\ue010"), (3, "Bo\ue011")]:
+        cell = tab.get_by_label(f"name of row {row}", exact=True)
+        page.saved(lambda: (cell.fill(name), cell.blur()))
+    spots, found = tab.locator(".spot .wrong"), tab.locator(".findings li", has_text="no font at hand")
+    until(lambda: spots.count() == 2)
+    assert "\ue010" in spots.nth(0).inner_text() and "\ue011" in spots.nth(1).inner_text()
+    said = found.inner_text()
+    assert "Piece 1: " in said and "\ue010" in said and "Much the same goes for piece 2." in said, said
+
+
 def test_a_tray_without_a_program_offers_none(page):
     tab = page.tab
     tray_of(page, 2)
