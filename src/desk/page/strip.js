@@ -40,8 +40,8 @@ export function spoken(name) {
 }
 
 /** A field whose text is read before it becomes a change: `wrong` answers what is to be said against it, or nothing. */
-export function readField(label, value, wrong, act, more = {}) {
-  const input = make("input", { type: "text", inputmode: "text", autocomplete: "off", spellcheck: "false", value });
+export function readField(label, value, wrong, act, { placeholder, inputmode = "text", ...more } = {}) {
+  const input = make("input", { type: "text", inputmode, autocomplete: "off", spellcheck: "false", value, placeholder });
   const whole = field(label, input, more);
   input.addEventListener("change", () => {
     const says = wrong(input.value.trim());
@@ -54,14 +54,15 @@ export function readField(label, value, wrong, act, more = {}) {
 
 /**
  * A typed length that becomes a change when it is one, and says so when it is none. It is handed on as a job file has it,
- * whatever its unit and comma were, and in mm; where it may be left out, an empty text and null. A `side` is longer than nothing.
+ * whatever its unit and comma were, and in mm; where it may be left out, an empty text and null. A `side` is longer than nothing;
+ * `beyond` answers what is to be said against a length that is none of those that there may be.
  */
-export function lengthField(piece, label, value, act, { side = false, ...more } = {}) {
+export function lengthField(piece, label, value, act, { side = false, beyond, ...more } = {}) {
   const wrong = (typed) => {
     const length = lengthMm(typed);
     if (!typed) return side && say("length.needed");
     if (length === null) return say("length.wrong", { typed });
-    return side && length <= 0 && say("length.side", { typed });
+    return side && length <= 0 ? say("length.side", { typed }) : beyond?.(length, typed);
   };
   return readField(label, value, wrong, (typed) => {
     const length = lengthMm(typed);
@@ -210,18 +211,21 @@ function placeDrawer(desk, piece) {
   ];
 }
 
+/** The most pieces side by side, and the widest gap between them, that a tray may have. */
+const [MOST_ABREAST, WIDEST_GAP_MM] = [100, 200];
+
 function jigDrawer(desk, piece) {
   // Before there is a table nothing is laid out, so there is nothing to show. An emptied field leaves both to the bed again.
   const grid = /^(\d+)x(\d+)$/.exec(piece.value("tray.grid") ?? "") ?? [null, "", ""];
-  const counted = (label, value, act) => field(label, make("input", {
-    type: "number", min: 1, max: 40, value, placeholder: say("jig.fits"), on: { change: (e) => act(e.target.value.trim() && Math.max(1, Math.round(Number(e.target.value) || 1))) },
-  }));
+  const wrong = (typed) => typed && !(/^\d+$/.test(typed) && typed >= 1 && typed <= MOST_ABREAST) && say("jig.count.wrong", { typed, most: MOST_ABREAST });
+  const counted = (label, value, act) => readField(label, value, wrong, (typed) => act(typed && Number(typed)), { placeholder: say("jig.fits"), inputmode: "numeric" });
+  const beyond = (gap, typed) => (gap < 0 || gap > WIDEST_GAP_MM) && say("jig.gap.wrong", { typed, most: WIDEST_GAP_MM });
   const set = (a, b) => piece.change({ "tray.grid": `${a || 1}x${b || 1}` });
   const fit = () => piece.change({ "tray.grid": null });
   return make("div.fields", {},
     counted(say("jig.columns"), grid[1], (n) => (n ? set(n, grid[2]) : fit())),
     counted(say("jig.rows"), grid[2], (n) => (n ? set(grid[1], n) : fit())),
-    lengthField(piece, say("jig.gap"), piece.value("tray.gap") ?? "5mm", (typed) => piece.change({ "tray.gap": typed || null }), { key: "tray.gap" }));
+    lengthField(piece, say("jig.gap"), piece.value("tray.gap") ?? "5mm", (typed) => piece.change({ "tray.gap": typed || null }), { beyond, key: "tray.gap" }));
 }
 
 /** A kit blank by its name, one of a maker's own by its size. */

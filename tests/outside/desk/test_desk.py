@@ -1187,6 +1187,24 @@ def test_each_piece_of_a_tray_has_its_own_cautions_and_the_list_names_the_pieces
     assert "Piece 1: " in said and "\ue010" in said and "Much the same goes for piece 2." in said, said
 
 
+def test_a_jig_takes_numbers_as_they_are_or_says_what_is_wrong(page):
+    tab = page.tab
+    tray_of(page, 1)
+    asked = page.asked()["tray"]
+    drawer = page.drawer("jig")
+    for label, typed, says in [("Columns", ["0", "-3", "2.5", "1e9", "101"], "is no number of pieces"), ("Gap", ["-9mm", "500mm"], "is no gap"), ("Gap", ["9"], "is no length")]:
+        for text in typed:
+            field = drawer.get_by_label(label)
+            field.fill(text)
+            field.press("Enter")
+            drawer.locator(".wrong", has_text=says).wait_for()
+            assert f"“{text}”" in drawer.inner_text() and field.input_value() == text
+    assert page.asked()["tray"] == asked
+    page.saved(lambda: (drawer.get_by_label("Gap").fill("0mm"), drawer.get_by_label("Gap").press("Enter")))
+    page.saved(lambda: (drawer.get_by_label("Columns").fill("3"), drawer.get_by_label("Columns").press("Enter")))
+    assert page.asked()["tray"] == {**asked, "gap": "0mm", "grid": "3x1"}
+
+
 def test_a_tray_without_a_program_offers_none(page):
     tab = page.tab
     tray_of(page, 2)
