@@ -80,7 +80,7 @@ export const easel = {
         make("h2", {}, say("easel.move")), make("p", { id: keys }, say("easel.keys")), reading,
         make("div.row", {},
           piece.art && button(say("easel.middle"), () => piece.change({ "art.at": "0mm,0mm", "art.anchor": "middle" })),
-          button(say("layer.add.text"), () => { addLayer(piece, newText(say("layer.sample"), piece.blank)); desk.dispatchEvent(new CustomEvent("drawer", { detail: "words" })); }, { icon: "letter" }),
+          button(say("layer.add.text"), () => { addLayer(piece, newText(piece)); desk.dispatchEvent(new CustomEvent("drawer", { detail: "words" })); }, { icon: "letter" }),
           button(say("layer.add.border"), () => addLayer(piece, newBorder()), { icon: "border" })),
         piece.art && make("div.row", {},
           button(say("easel.size"), () => desk.dispatchEvent(new CustomEvent("drawer", { detail: "size" })), { icon: "measure" }),

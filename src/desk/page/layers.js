@@ -1,7 +1,7 @@
 // Layers: the texts, borders and pictures that lie above the art.
 
 import { button, field, icon, make } from "./element.js";
-import { boxMm, boxText, lengthText } from "./length.js";
+import { boxMm, boxText, lengthText, offsetMm } from "./length.js";
 import { lengthField, readField } from "./strip.js";
 import { say } from "./words.js";
 
@@ -19,13 +19,27 @@ const CLEAR_MM = BORDER_MM + 1;
 /** A border as most are wanted. */
 export const newBorder = () => ({ border: `${BORDER_MM}mm` });
 
-/** A text as most are wanted: along the lower edge, of a round blank along its rim, cleared of what lies below it. */
-export function newText(words, { shape, width_mm: w, height_mm: h, margin_mm: margin }) {
+/** Between a new text and the next, mm. */
+const BETWEEN_MM = 1;
+
+/**
+ * A text as most are wanted: along the lower edge, of a round blank along its rim, cleared of what lies below it. It is laid beside
+ * the texts that are there already, as far as the blank has room.
+ */
+export function newText(piece) {
+  const { shape, width_mm: w, height_mm: h, margin_mm: margin } = piece.blank;
+  const round = shape === "round";
   const tenths = (v) => Number(v.toFixed(1));
-  if (shape === "round") {
-    return { text: words, place: `${tenths(w * 0.8)}x${tenths(w * 0.075)}mm`, arc_mm: -tenths(w * 0.48 - margin - CLEAR_MM), clear: "0.6mm" };
-  }
-  return { text: words, place: `${tenths((w - 2 * margin) * 0.8)}x${tenths(Math.min(8, h * 0.2))}mm`, anchor: "bottom", at: `0mm,${CLEAR_MM}mm`, clear: "0.6mm" };
+  const [wide, high] = round ? [w * 0.8, w * 0.075] : [(w - 2 * margin) * 0.8, Math.min(8, h * 0.2)];
+  const rim = w * 0.48 - margin - CLEAR_MM;
+  const room = round ? rim - w * 0.2 : h - 2 * (margin + CLEAR_MM) - high;
+  const lines = Array.from({ length: Math.max(1, Math.floor(room / (high + BETWEEN_MM)) + 1) }, (_, n) => n * (high + BETWEEN_MM));
+  const places = round ? [-1, 1].flatMap((side) => lines.map((off) => ({ arc_mm: side * tenths(rim - off) })))
+    : lines.map((off) => ({ anchor: "bottom", at: `0mm,${tenths(CLEAR_MM + off)}mm` }));
+  const where = (layer) => [layer.anchor, layer.arc_mm, ...offsetMm(layer.at)].join();
+  const taken = (piece.value("layer") ?? []).filter((layer) => layer.text !== undefined).map(where);
+  const place = places.find((one) => !taken.includes(where(one))) ?? places[0];
+  return { text: say("layer.sample"), place: `${tenths(wide)}x${tenths(high)}mm`, ...place, clear: "0.6mm" };
 }
 
 /** Room for a text: a width and a height, or a word for as much as the blank has. */
@@ -70,7 +84,7 @@ export function layers(desk, piece) {
   });
   return [
     make("div.row", {},
-      button(say("layer.add.text"), () => addLayer(piece, newText(say("layer.sample"), piece.blank)), { icon: "letter" }),
+      button(say("layer.add.text"), () => addLayer(piece, newText(piece)), { icon: "letter" }),
       button(say("layer.add.border"), () => addLayer(piece, newBorder()), { icon: "border" })),
     all.length > 0 && make("ul.layers", {}, rows),
   ];

@@ -288,7 +288,10 @@ function words(piece, state, signal) {
     const there = all();
     const lettered = there.map((layer) => layer.text ?? "").join("");
     const column = state.columns.find((name) => !lettered.includes(`{${name}}`)) ?? state.columns[0] ?? "name";
-    const layer = [...there, { text: `{${column}}`, place: "40x8mm", anchor: there.length ? "bottom" : "middle" }];
+    // None is laid on another, as long as there is an edge that has none.
+    const anchors = texts().map(([n]) => there[n].anchor ?? "middle");
+    const anchor = ["middle", "bottom", "top"].find((a) => !anchors.includes(a)) ?? "bottom";
+    const layer = [...there, { text: `{${column}}`, place: "40x8mm", anchor }];
     piece.set({ ...piece.asked, piece: { ...piece.asked.piece, layer } });
   };
   for (const news of ["asked", "saved", "table"]) piece.addEventListener(news, paint, { signal });

@@ -295,6 +295,33 @@ def test_why_there_are_no_versions_stands_in_the_row_of_that_picture(page, tmp_p
     assert page.tab.locator(".roll", has=page.tab.locator(".told.wrong")).get_attribute("aria-label") == "empty"
 
 
+def test_texts_that_are_added_are_not_laid_on_each_other(page):
+    tab = page.tab
+    tab.get_by_role("button", name="Open the shelf").click()
+    tab.get_by_role("button", name="A piece with words only").click()
+    tab.wait_for_selector('body[data-view="easel"]')
+
+    def add():
+        page.saved(page.drawer("words").get_by_role("button", name="Add a text").click)
+
+    def places():
+        return [(layer.get("anchor"), layer.get("at"), layer.get("arc_mm")) for layer in page.asked()["layer"]]
+
+    for _ in range(3):
+        add()
+    tab.keyboard.press("Escape")
+    page.saved(page.drawer("blank").get_by_text("with corners").click)
+    tab.keyboard.press("Escape")
+    for _ in range(2):
+        add()
+    before = places()
+    assert len(set(before)) == 6, before
+    # One that is taken away leaves its place to the next.
+    page.saved(page.drawer("words").get_by_role("button", name="Take layer 5 away").click)
+    add()
+    assert sorted(map(str, places())) == sorted(map(str, before))
+
+
 def test_light_and_dark_are_switched_and_kept(page):
     tab = page.tab
     paper = "getComputedStyle(document.documentElement).backgroundColor"
