@@ -28,10 +28,11 @@ export function patched(asked, patch) {
     else delete at[leaf];
   }
   // What was filled in counts as asked once a person has set it.
-  if (Array.isArray(copy.unsaid)) {
-    const said = Object.entries(patch).filter(([, v]) => v !== null).map(([key]) => key.split(".").at(-1));
-    copy.unsaid = copy.unsaid.filter((key) => !said.includes(key));
-  }
+  const named = (key) => (key === "blank.shape" ? "blank" : key.split(".").at(-1));
+  const said = Object.entries(patch).filter(([, v]) => v !== null).map(([key]) => named(key));
+  // A job that was read from a file has them with checksums.
+  if (Array.isArray(copy.unsaid)) copy.unsaid = copy.unsaid.filter((key) => !said.includes(key));
+  else for (const key of said) delete copy.unsaid?.[key];
   return copy;
 }
 
