@@ -66,7 +66,7 @@ fn with_unit(text: &str, example: &str) -> String {
     let parts = |way: &str| {
         let unit = way.trim_start_matches(|c: char| c.is_ascii_digit() || c == '.').to_string();
         let own: f64 = way.strip_suffix(&unit).and_then(|n| n.parse().ok()).unwrap_or(1.0);
-        ((number.abs().max(f64::MIN_POSITIVE) / own).ln().abs(), unit)
+        (libm::log(number.abs().max(f64::MIN_POSITIVE) / own).abs(), unit)
     };
     let nearest = example.split(" or ").map(parts).min_by(|a, b| a.0.total_cmp(&b.0));
     match nearest.map_or(String::new(), |(_, unit)| unit) {

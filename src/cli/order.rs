@@ -346,13 +346,13 @@ mod tests {
             Rows::read(Request { order, folder, from, skip_bad_rows, ..Request::default() }).unwrap().ready()
         };
         let said = of(1, false).err().unwrap().sentence;
-        assert!(said.starts_with("row 3 of the table: ") && said.contains("--skip-bad-rows"), "{said}");
+        assert!(said.starts_with("row 4 of the table: ") && said.contains("--skip-bad-rows"), "{said}");
         let carried = of(1, true).unwrap().carried(&Silent).unwrap();
-        assert_eq!((carried.pieces.len(), carried.bad.len(), carried.bad[0].row), (2, 1, 3));
+        assert_eq!((carried.pieces.len(), carried.bad.len(), carried.bad[0].row), (2, 1, 4));
         let trays = carried.trays().unwrap();
         let mut of_rows: Vec<(usize, usize)> = trays[0].of.iter().map(|of| (of.row, of.kind)).collect();
         of_rows.sort_unstable();
-        assert_eq!(of_rows, [(1, 0), (2, 1), (4, 0)]);
+        assert_eq!(of_rows, [(2, 0), (3, 1), (5, 0)]);
         let late = of(9, true).unwrap().carried(&Silent).unwrap();
         let said = late.trays().err().unwrap().sentence;
         assert_eq!(said, "there is no piece 9: the order has 3");

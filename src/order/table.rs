@@ -176,7 +176,7 @@ fn line_ends(text: &[u8], at: usize) -> usize {
 
 /// What stands between the cells: the sign that the first line has most of, outside quotes.
 fn separator(text: &str) -> u8 {
-    let first = text.lines().next().unwrap_or_default();
+    let first = text.lines().find(|line| !line.trim().is_empty()).unwrap_or_default();
     let count = |sign: char| {
         let mut quoted = false;
         first
