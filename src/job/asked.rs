@@ -391,8 +391,15 @@ impl Job {
     /// Where a value cannot be put into TOML, which no value of a job should be.
     pub fn to_toml(&self) -> Result<String, toml::ser::Error> {
         let head = "# A job of Dotwright: what was asked, with every default written out.\n\
-                    # Run it again with: dotwright prepare --job job.toml --out FOLDER\n\n";
+                    # Run it again with: dotwright prepare --job job.toml --out FOLDER\n";
+        let more = match self.unsaid.is_empty() {
+            true => "",
+            false => {
+                "# What [unsaid] names was filled in; a value that you change below counts as asked for.\n"
+            }
+        };
         let unsaid = self.unsaid.summed(&toml::Table::try_from(self)?);
-        Ok(format!("{head}{}", toml::to_string_pretty(&Job { unsaid, ..self.clone() })?))
+        let text = toml::to_string_pretty(&Job { unsaid, ..self.clone() })?;
+        Ok(format!("{head}{more}\n{text}"))
     }
 }
