@@ -95,6 +95,11 @@ fn item(order: &Order, path: &Path, row: &TableRow) -> Result<Item, OrderError> 
     job.layers.retain(|l| l.text.as_ref().is_none_or(|t| !t.trim().is_empty()));
     let unlettered = wanted > 0 && texts(&job) == 0;
     let blank = order.blank.as_deref().map(|b| row.fill(b)).transpose().map_err(unfilled)?;
+    // Names of the kit and shapes are no files.
+    let blank = blank.map(|b| match b.ends_with(".toml") {
+        true => file_name::text(&Order::beside(path, &b)),
+        false => b,
+    });
     let name = match &order.name {
         Some(name) => row.fill(name).map_err(unfilled)?,
         None => String::new(),
@@ -186,6 +191,15 @@ mod tests {
         let why = row(3).unwrap_err();
         assert_eq!(why, "row 5 of the table: its cell 'name' holds #N/A, an error of the spreadsheet");
         assert_eq!(all.len(), 4, "a row of empty cells is none");
+    }
+
+    #[test]
+    fn the_file_of_a_blank_lies_beside_the_order() {
+        let table = "name,title,blank\nAnna,Keeper,mine.toml\nBo,Cook,round:40mm\n";
+        let all = of(&format!("blank = '{{blank}}'\n{TAG}"), table);
+        let blank = |i: usize| all[i].as_ref().unwrap().blank.clone().unwrap();
+        assert!(Path::new(&blank(0)).is_absolute() && blank(0).ends_with("mine.toml"), "{}", blank(0));
+        assert_eq!(blank(1), "round:40mm");
     }
 
     #[test]
