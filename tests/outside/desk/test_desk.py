@@ -374,10 +374,10 @@ def test_a_field_that_is_typed_in_keeps_its_text_when_news_come(page):
     margin.fill("2,5")
     margin.press("Enter")
     tab.wait_for_selector(".docket:not(.waiting) .burn")
-    assert margin.input_value() == "2,5" and "is no length" in drawer.inner_text()
+    assert margin.input_value() == "2,5" and "is not a length" in drawer.inner_text()
     # Lengths are read in one way wherever they are typed; nothing is no length of a side.
     page.saved(lambda: (margin.fill("0,1IN"), margin.press("Enter")))
-    assert page.asked()["blank"]["margin"] == "2.54mm" and "is no length" not in drawer.inner_text()
+    assert page.asked()["blank"]["margin"] == "2.54mm" and "is not a length" not in drawer.inner_text()
     drawer.get_by_label("Diameter").fill("0mm")
     drawer.get_by_label("Diameter").press("Enter")
     assert "leaves nothing" in drawer.inner_text()
@@ -1219,7 +1219,7 @@ def test_a_jig_takes_numbers_as_they_are_or_says_what_is_wrong(page):
     tray_of(page, 1)
     asked = page.asked()["tray"]
     drawer = page.drawer("jig")
-    for label, typed, says in [("Columns", ["0", "-3", "2.5", "1e9", "101"], "is no number of pieces"), ("Gap", ["-9mm", "500mm"], "is no gap"), ("Gap", ["9"], "is no length")]:
+    for label, typed, says in [("Columns", ["0", "-3", "2.5", "1e9", "101"], "is not a number of pieces"), ("Gap", ["-9mm", "500mm"], "is not a gap"), ("Gap", ["9"], "is not a length")]:
         for text in typed:
             field = drawer.get_by_label(label)
             field.fill(text)
