@@ -365,7 +365,7 @@ impl Job {
     pub fn read(path: &Path) -> Result<Job, FileError> {
         let text = file::read_text("job", path)?;
         let job: Job = file::parse("job", path, &text)?;
-        let mut job = job.as_edited(&file::parse("job", path, &text)?);
+        let mut job = job.with_edits(&file::parse("job", path, &text)?);
         if let Some(folder) = path.parent() {
             job.seen_beside(folder);
         }

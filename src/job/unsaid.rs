@@ -113,7 +113,7 @@ impl Job {
 
     /// The job that was read from a `file`, in which what somebody changed there counts as asked for, as if it had been said
     /// anew for the job as it was written.
-    pub(crate) fn as_edited(mut self, file: &toml::Table) -> Job {
+    pub(crate) fn with_edits(mut self, file: &toml::Table) -> Job {
         let changed = |(value, sum): (&FilledIn, &Option<u32>)| {
             let now = checksum(file, *value)?;
             sum.is_some_and(|sum| sum != now).then_some(*value)
@@ -224,7 +224,7 @@ mod tests {
 
     /// What is read from a file.
     fn read(text: &str) -> Job {
-        job(text).as_edited(&text.parse().unwrap())
+        job(text).with_edits(&text.parse().unwrap())
     }
 
     #[test]
@@ -257,7 +257,7 @@ mod tests {
         assert!(along.asks_for(FilledIn::Pitch) && along.dots.pitch_across.is_none());
         // Files of old name what was filled in, and nothing tells whether it was changed.
         let old = job("unsaid = ['speed']\nburn = { speed = '20mm/s' }");
-        assert_eq!(old.clone().as_edited(&"burn = { speed = '20mm/s' }".parse().unwrap()), old);
+        assert_eq!(old.clone().with_edits(&"burn = { speed = '20mm/s' }".parse().unwrap()), old);
     }
 
     #[test]

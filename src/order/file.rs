@@ -96,7 +96,7 @@ impl Order {
         let mut order = if keys.iter().any(|k| table.contains_key(*k)) {
             file::parse::<Order>("order", path, &text)?
         } else {
-            Order { piece: file::parse::<Job>("job", path, &text)?.as_edited(&table), ..Order::default() }
+            Order { piece: file::parse::<Job>("job", path, &text)?.with_edits(&table), ..Order::default() }
         };
         let stem = path.file_stem().map(|s| s.to_string_lossy().into_owned());
         order.title = order.title.or(stem);

@@ -192,7 +192,7 @@ impl Planned {
         output.put("wedge.png", &png::picture(w, h, Samples::Grey, &grey, None)?)?;
         output.put("dots.png", &png::dots(&drawing.dots, request.grid, BeamOn::Black)?)?;
         output.put("wedge.nc", &program.bytes)?;
-        let said: Vec<String> = self.findings.iter().map(|f| slower::in_full(f)).collect();
+        let said: Vec<String> = self.findings.iter().map(slower::in_full).collect();
         let ticket = ticket::ticket(drawing, program.seconds, &self.plan, &shown, said)?;
         output.put("ticket.html", ticket.as_bytes())?;
         Ok(())
