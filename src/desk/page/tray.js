@@ -69,8 +69,9 @@ function table(state, put) {
     });
     return true;
   };
+  // Rows are counted as in the sheet that they come from, whose first one names the columns.
   const node = make("div.scroll", { tabindex: 0, role: "region", "aria-label": say("table.title") }, make("table.names", {},
-    make("thead", {}, make("tr", {}, make("th", { scope: "col" }, "#"), columns.map((c) => make("th", { scope: "col" }, c)), make("th", { scope: "col" }, make("span.unseen", {}, say("table.remove"))))),
+    make("thead", {}, make("tr", {}, make("th", { scope: "col" }, "1"), columns.map((c) => make("th", { scope: "col" }, c)), make("th", { scope: "col" }, make("span.unseen", {}, say("table.remove"))))),
     make("tbody", {}, lines.map((line) => line.node))));
   return { node, typing, retell, leave };
 }
