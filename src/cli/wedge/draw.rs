@@ -333,11 +333,13 @@ fn drawn(a: &DrawArgs, plan: &Plan) -> Result<Drawn, Failure> {
     };
     // A kind that was asked for is drawn with less in it where its blank has no room for the usual sizes.
     let asked = |kind: WedgeKind| -> Result<Drawn, Failure> {
+        if a.steps.is_some() {
+            return best(kind);
+        }
+        if let Some(d) = fitting(kind, draw::sizes(kind))? {
+            return Ok(d);
+        }
         let small = draw::small_sizes(kind);
-        let why = match (best(kind), a.steps.is_none()) {
-            (Err(why), true) => why,
-            (found, _) => return found,
-        };
         if let Some(d) = fitting(kind, small)? {
             let said = no_room(&request(a, plan, kind, draw::sizes(kind)[0])?, &d);
             let said = Said::from(d.left_out.iter().fold(said, |said, own| format!("{said}; {own}")));
@@ -351,7 +353,7 @@ fn drawn(a: &DrawArgs, plan: &Plan) -> Result<Drawn, Failure> {
                     kind.name()
                 )))
             }
-            _ => Err(why),
+            _ => best(kind),
         }
     };
     let in_time = |d: &Drawn| d.program.seconds <= draw::MOST_SECONDS;
