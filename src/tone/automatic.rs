@@ -6,8 +6,7 @@
 //! has no range and no structure.
 //! The bounds are this program's own, found on the photos of `tests/outside/test_detail.py` (no source).
 
-use super::local::{self, Small, boxed};
-use super::sharpen;
+use super::{box_filter, local, sharpen};
 use crate::colour::{Curve, lstar};
 use crate::parallel;
 use crate::plane::{Alpha, Light};
@@ -137,19 +136,19 @@ impl Seen {
         let (w, h) = (plane.w, plane.h);
         let noise = noise(&plane, &opaque);
         let reach = |p: f64, b: usize| ((SURROUNDINGS_MM / (p * b as f64)).round() as usize).max(1);
-        let (rx, ry) = (reach(px, bx), reach(py, by));
-        let smooth = boxed(plane.copy(), rx, ry);
+        let around = (reach(px, bx), reach(py, by));
+        let of = |data: Vec<f32>| Blocks { w, h, data };
+        let smooth = of(plane.data.clone()).means(around);
         let square = |(v, s): (&f32, &f32)| (v - s) * (v - s);
-        let squares = Small { w, h, data: plane.data.iter().zip(&smooth.data).map(square).collect() };
-        let around = boxed(squares, rx, ry);
+        let squares = of(plane.data.iter().zip(&smooth.data).map(square).collect()).means(around);
         let light = plane.data.iter().map(|&l| f32::from(u8::from(l > 75.0))).collect();
         // What an edge gives to the structure around it reaches twice as far.
-        let beside = boxed(boxed(Small { w, h, data: light }, rx, ry), rx, ry);
+        let beside = of(light).means(around).means(around);
         let structure = |v: f32| (f64::from(v) - noise * noise).max(0.0);
         let (mut tones, mut energy, mut shadows, mut lights) = (Vec::new(), 0.0, 0usize, 0usize);
         let (mut subject, mut between) = (0usize, 0usize);
         for i in (0..plane.data.len()).filter(|&i| opaque[i]) {
-            let (l, own) = (plane.data[i], structure(around.data[i]));
+            let (l, own) = (plane.data[i], structure(squares.data[i]));
             if own > 4.0 && beside.data[i] < 1e-6 {
                 subject += usize::from(l < 25.0);
                 between += usize::from(l >= 25.0);
@@ -176,9 +175,24 @@ impl Seen {
     }
 }
 
+/// A value for each block.
+struct Blocks {
+    w: usize,
+    h: usize,
+    data: Vec<f32>,
+}
+
+impl Blocks {
+    /// Means over `rx` blocks to either side and `ry` above and below.
+    fn means(mut self, (rx, ry): (usize, usize)) -> Blocks {
+        box_filter::means(&mut self.data, self.w, rx, ry);
+        self
+    }
+}
+
 /// Mean L* of blocks of `bx` by `by` dots, and which of them are opaque; the others hold the mean of those. Also the
 /// share of the opaque ones' dots that are lighter than L* 80. `None` where there are too few to judge by.
-fn blocks(light: &Light, alpha: Option<&Alpha>, bx: usize, by: usize) -> Option<(Small, Vec<bool>, f64)> {
+fn blocks(light: &Light, alpha: Option<&Alpha>, bx: usize, by: usize) -> Option<(Blocks, Vec<bool>, f64)> {
     let (w, h) = (light.width() / bx, light.height() / by);
     let curve = Curve::new(|y| lstar(y) / 100.0);
     let rows = parallel::map(h, |y| {
@@ -209,12 +223,12 @@ fn blocks(light: &Light, alpha: Option<&Alpha>, bx: usize, by: usize) -> Option<
     let mean = (all / seen as f64) as f32;
     data.iter_mut().zip(&opaque).filter(|(_, o)| !**o).for_each(|(v, _)| *v = mean);
     let glints = bright as f64 / (seen * bx * by) as f64;
-    Some((Small { w, h, data }, opaque, glints))
+    Some((Blocks { w, h, data }, opaque, glints))
 }
 
 /// Standard deviation of the noise: the median of the diagonal differences of neighbouring blocks over 0.6745, as by
 /// D. L. Donoho and I. M. Johnstone, Biometrika 81 (1994), from the finest diagonal band of Haar's wavelet.
-fn noise(plane: &Small, opaque: &[bool]) -> f64 {
+fn noise(plane: &Blocks, opaque: &[bool]) -> f64 {
     let (w, row) = (plane.w, |y: usize| &plane.data[y * plane.w..(y + 1) * plane.w]);
     let mut all = Vec::new();
     for y in 1..plane.h {

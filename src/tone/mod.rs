@@ -5,5 +5,6 @@ pub mod shape;
 pub mod tone_mapping;
 
 pub mod automatic;
+mod box_filter;
 mod local;
 mod sharpen;
