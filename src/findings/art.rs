@@ -1,5 +1,5 @@
 //! Findings about the art and its place: art-changed, coarse-art, cut, flowed-text, missing-glyph, no-text,
-//! past-margin, picture-within, reading-unsure, sheet-edge.
+//! past-margin, picture-border, picture-within, reading-unsure, sheet-edge.
 
 use super::{Finding, Remedy, Severity};
 use crate::art::Kind;
@@ -219,44 +219,64 @@ pub fn layer_unsure(reading: &Decision, other: Kind, of: Of) -> Finding {
     ))
 }
 
-/// What lies around a sheet of paper that does not fill the picture.
+/// What lies around a sheet of paper that does not fill the picture, or around a photo.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Around {
-    /// Share of the picture that the sheet fills.
+    /// Share of the picture that the sheet or the photo fills.
     pub share: f64,
-    /// The sheet's left and upper edge, width and height, in shares of the art as opened.
+    /// Its left and upper edge, width and height, in shares of the art as opened.
     pub crop: [f64; 4],
-    /// Whether what lies around it is left bare.
-    pub cut: bool,
+    /// What it is, and what becomes of it.
+    pub what: Beyond,
 }
 
-/// `sheet-edge`: the sheet of paper does not fill the picture, or a sharp edge across it may be a shadow's. A caution where it is not
-/// `sure` that there is a sheet at all; `of` is the picture.
-pub fn sheet_edge(around: &Around, sure: bool, of: Of) -> Option<Finding> {
+/// What lies around a sheet or a photo.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Beyond {
+    /// What the sheet lies on: it is left bare.
+    LeftBare,
+    /// What may be the same paper in a shadow: it is kept.
+    Kept,
+    /// The even border of a photo: it is marked as part of it.
+    Border,
+}
+
+/// `sheet-edge`: the sheet of paper does not fill the picture, or a sharp edge across it may be a shadow's; a caution where it is not
+/// `sure` that there is a sheet at all. `picture-border`: a photo has an even border. `of` is the picture.
+pub fn around(around: &Around, sure: bool, of: Of) -> Option<Finding> {
     let share = short(around.share * 100.0, 0);
-    let (severity, message) = if around.cut {
-        let message =
-            format!("the sheet of paper fills {share}% of what is placed: what lies around it is left bare");
-        (if sure { Severity::Note } else { Severity::Caution }, message)
-    } else {
-        let message = format!(
-            "{share}% of what is placed is paper, and the darker part beyond its sharp edge may be the same paper in \
-             a shadow or what it lies on: it is kept, for strokes lie there too, and the edge itself is marked"
-        );
-        (Severity::Caution, message)
-    };
     // Whole per cent, inwards, so that none of the table is left.
     let [left, top, width, height] = around.crop.map(|v| v * 100.0);
     let (l, t) = ((left + 0.5).ceil(), (top + 0.5).ceil());
     let (w, h) = ((left + width - 0.5).floor() - l, (top + height - 0.5).floor() - t);
     let crop = format!("{l}%,{t}%,{w}%,{h}%");
-    let alone = Said::from("use the sheet alone").line(format!(": {}", of.typed("crop", &crop)));
-    let finding = Finding::new("sheet-edge", severity, message);
-    let (finding, text) = if around.cut {
-        (finding, alone)
-    } else {
-        let again = Remedy::new("picture", 0.0, "", "take the picture again without the shadow");
-        (finding.with(again), Said::from("if that is the table, ").and(alone))
+    let alone = |what: &str| Said::from(what).line(format!(": {}", of.typed("crop", &crop)));
+    let (finding, text) = match around.what {
+        Beyond::LeftBare => {
+            let message = format!(
+                "the sheet of paper fills {share}% of what is placed: what lies around it is left bare"
+            );
+            let severity = if sure { Severity::Note } else { Severity::Caution };
+            (Finding::new("sheet-edge", severity, message), alone("use the sheet alone"))
+        }
+        Beyond::Kept => {
+            let message = format!(
+                "{share}% of what is placed is paper, and the darker part beyond its sharp edge may be the same paper in \
+                 a shadow or what it lies on: it is kept, for strokes lie there too, and the edge itself is marked"
+            );
+            let again = Remedy::new("picture", 0.0, "", "take the picture again without the shadow");
+            let finding = Finding::new("sheet-edge", Severity::Caution, message).with(again);
+            (finding, Said::from("if that is the table, ").and(alone("use the sheet alone")))
+        }
+        Beyond::Border => {
+            let message = format!(
+                "the photo has an even border and fills {share}% of what is placed: the border is part of the piece too"
+            );
+            (
+                Finding::new("picture-border", Severity::Note, message),
+                alone("use the photo without its border"),
+            )
+        }
     };
     let finding = finding.with(Remedy::new("crop", w, "%", text).set(of.key("crop"), crop));
     (w >= 1.0 && h >= 1.0).then_some(finding)
@@ -347,24 +367,27 @@ mod tests {
 
     #[test]
     fn a_sheet_on_a_table_is_cut_out_by_a_crop_that_can_be_typed() {
-        let around = Around { share: 0.56, crop: [0.123, 0.1, 0.75, 0.8], cut: true };
-        let f = sheet_edge(&around, true, Of::Art).unwrap();
-        assert_eq!(f.severity, Severity::Note);
-        assert_eq!(sheet_edge(&around, false, Of::Art).map(|f| f.severity), Some(Severity::Caution));
+        let table = Around { share: 0.56, crop: [0.123, 0.1, 0.75, 0.8], what: Beyond::LeftBare };
+        let f = around(&table, true, Of::Art).unwrap();
+        assert_eq!((f.name, f.severity), ("sheet-edge", Severity::Note));
+        assert_eq!(around(&table, false, Of::Art).map(|f| f.severity), Some(Severity::Caution));
         let text = &f.remedies[0].text;
         let crop = text.split("--crop ").nth(1).unwrap();
         assert_eq!(crop, "13%,11%,73%,78%");
         assert!(crop.parse::<crate::job::words::Crop>().is_ok());
         // What may be a shadow is a caution, with the same crop.
-        let f = sheet_edge(&Around { cut: false, ..around }, true, Of::Art).unwrap();
+        let f = around(&Around { what: Beyond::Kept, ..table }, true, Of::Art).unwrap();
         assert_eq!(f.severity, Severity::Caution);
         assert!(f.message.contains("it is kept"), "{}", f.message);
         assert_eq!(f.remedies[0].text, "take the picture again without the shadow");
         assert_eq!(f.remedies[1].text, format!("if that is the table, use the sheet alone: --crop {crop}"));
         assert_eq!(f.remedies[1].text.on_page(), "if that is the table, use the sheet alone");
         assert_eq!(f.remedies[1].sets, [("art.crop".to_string(), crop.to_string())]);
+        let f = around(&Around { what: Beyond::Border, ..table }, false, Of::Art).unwrap();
+        assert_eq!((f.name, f.severity), ("picture-border", Severity::Note));
+        assert_eq!(f.remedies[0].text, format!("use the photo without its border: --crop {crop}"));
         // Of a layer it is the layer's own crop.
-        let f = sheet_edge(&around, true, Of::Layer(0)).unwrap();
+        let f = around(&table, true, Of::Layer(0)).unwrap();
         assert_eq!(f.remedies[0].text, format!("use the sheet alone: crop = '{crop}' in its --layer"));
         assert_eq!(f.remedies[0].sets, [("layer.0.crop".to_string(), crop.to_string())]);
     }

@@ -11,6 +11,7 @@ pub fn in_words(name: &str) -> &str {
         "coarse-art" => "the picture is coarser than its dots",
         "inks-alike" => "two inks can hardly be told apart",
         "sheet-edge" => "the paper's edge may be marked",
+        "picture-border" => "the picture's border is part of the piece",
         "faint" => "the piece stays nearly bare",
         "tone-shift" => "tones come out too light or too dark",
         "cut" => "a part of the drawing is cut off",

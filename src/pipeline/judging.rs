@@ -96,7 +96,7 @@ pub(super) fn of_the_wanted(plan: &Plan, shown: Shown<'_>, wanted: &Wanted) -> V
     };
     let Wanted { reading, around, alike, .. } = wanted;
     let found = [
-        around.and_then(|a| of_art::sheet_edge(&a, reading.sure >= UNSURE, Of::Art)),
+        around.and_then(|a| of_art::around(&a, reading.sure >= UNSURE, Of::Art)),
         alike.map(|a| of_inks::inks_alike(&a, Of::Art)),
         picture_within(plan, art, reading),
     ];
@@ -114,7 +114,7 @@ fn of_pictures(plan: &Plan, layers: &[Arc<Layer>], pictures: &[LayerPicture]) ->
         let unsure = reading.other.filter(|_| reading.sure < UNSURE);
         let found = [
             coarse(plan, &settled.art, &layer.art.art, placement, settled.of),
-            around.and_then(|a| of_art::sheet_edge(&a, reading.sure >= UNSURE, settled.of)),
+            around.and_then(|a| of_art::around(&a, reading.sure >= UNSURE, settled.of)),
             alike.map(|a| of_inks::inks_alike(&a, settled.of)),
             unsure.map(|other| of_art::layer_unsure(reading, other, settled.of)),
             picture_within(plan, &layer.art.art, reading),

@@ -81,9 +81,8 @@ fn on_nothing(art: &Art) -> bool {
     matches!(art, Art::Vector(drawing) if drawing.is_on_nothing())
 }
 
-/// The part of the art as opened that a sheet, found in what `view` shows, covers.
-pub(super) fn crop_to(sheet: &PaperSheet, view: &View) -> Window {
-    let [left, top, right, bottom] = sheet.edges;
+/// The part of the art as opened that lies between these edges (left, top, right, bottom) of what `view` shows.
+pub(super) fn crop_to([left, top, right, bottom]: [f64; 4], view: &View) -> Window {
     let (a, b) = (view.window.at((left, top)), view.window.at((right, bottom)));
     View { window: Window { left: a.0, top: a.1, right: b.0, bottom: b.1 }, ..*view }.region()
 }

@@ -10,7 +10,7 @@ use super::read::{self, ReadArt};
 use super::shown::{Meeting, Shown};
 use crate::art::reading::{AlikeInks, Decision};
 use crate::art::{self, Art, Kind, View};
-use crate::findings::art::Around;
+use crate::findings::art::{Around, Beyond};
 use crate::job::Plan;
 use crate::job::words::{ReadAs, ToneBy};
 use crate::mark::{Blurred, blurred, lettering_of};
@@ -29,7 +29,7 @@ pub struct LayerPicture {
     pub layer: usize,
     /// How it was read, how sure that is, and why.
     pub reading: Decision,
-    /// What lies around a sheet of paper, where it does not fill the picture.
+    /// What lies around a sheet of paper that does not fill the picture, or around a photo.
     pub around: Option<Around>,
     /// Inks of it that touch and get nearly the same mark.
     pub alike: Option<AlikeInks>,
@@ -48,7 +48,7 @@ pub struct Wanted {
     pub kind: Kind,
     /// How sure that is, and why.
     pub reading: Decision,
-    /// What lies around a sheet of paper, where it does not fill the picture.
+    /// What lies around a sheet of paper that does not fill the picture, or around a photo.
     pub around: Option<Around>,
     /// Inks of it that touch and get nearly the same mark.
     pub alike: Option<AlikeInks>,
@@ -234,14 +234,12 @@ pub(super) fn wanted_as(
     progress.begin("drawing at the dots' density", shares.drawing)?;
     let rect = &placement.rect;
     let read::Drawn { rendered, sheet, note, alike } = read.render(&view, rect.columns, rect.rows)?;
-    let around = sheet.map(|sheet| {
-        let crop = read::crop_to(&sheet, &view);
-        Around {
-            share: sheet.share,
-            crop: [crop.left, crop.top, crop.width(), crop.height()],
-            cut: sheet.cut,
-        }
-    });
+    let around = |edges: [f64; 4], share: f64, what: Beyond| {
+        let crop = read::crop_to(edges, &view);
+        Around { share, crop: [crop.left, crop.top, crop.width(), crop.height()], what }
+    };
+    let beyond = |cut: bool| if cut { Beyond::LeftBare } else { Beyond::Kept };
+    let sheet = sheet.map(|sheet| around(sheet.edges, sheet.share, beyond(sheet.cut)));
     progress.begin("tones", shares.tones)?;
     let pitch = (piece.grid.along.0, piece.grid.across.0);
     let mut shaping = piece.tone.shape.clone();
@@ -254,6 +252,11 @@ pub(super) fn wanted_as(
         negative = std::mem::take(&mut shaping.tilt.invert);
     }
     let (light, shaped) = shape::shape(rendered.light, rendered.alpha.as_ref(), &shaping, pitch)?;
+    let border = shaped.inside.map(|(columns, rows)| {
+        let [left, right] = [columns.start, columns.end].map(|x| x as f64 / light.width() as f64);
+        let [top, bottom] = [rows.start, rows.end].map(|y| y as f64 / light.height() as f64);
+        around([left, top, right, bottom], (right - left) * (bottom - top), Beyond::Border)
+    });
     let mut notes: Vec<Note> = shaped.levels.map(|l| Note::fact(words::levels(l))).into_iter().collect();
     notes.extend(shaped.automatic.as_ref().map(words::automatic));
     notes.extend(note.map(Note::fact));
@@ -280,7 +283,7 @@ pub(super) fn wanted_as(
         tone,
         kind,
         reading: read.reading,
-        around,
+        around: sheet.or(border),
         alike,
         pictures: Vec::new(),
         meeting: Meeting::default(),

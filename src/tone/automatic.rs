@@ -6,6 +6,8 @@
 //! has no range and no structure.
 //! The bounds are this program's own, found on the photos of `tests/outside/test_detail.py` (no source).
 
+use std::ops::Range;
+
 use super::{box_filter, local, sharpen};
 use crate::colour::{Curve, lstar};
 use crate::parallel;
@@ -69,10 +71,38 @@ fn ramp(from: f64, to: f64, x: f64) -> f64 {
     t * t * (3.0 - 2.0 * t)
 }
 
+/// What a photo lacks, and its border.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Found {
+    /// What it lacks; `None` where it is best left alone.
+    pub automatic: Option<Automatic>,
+    /// The columns and rows within its even border, where it has one.
+    pub inside: Option<(Range<usize>, Range<usize>)>,
+}
+
+/// What is found in `light`, whose dots lie `pitch_mm` apart along and across. An even border, as old prints and screenshots
+/// have, does not count.
+pub fn found(light: &Light, alpha: Option<&Alpha>, pitch_mm: (f64, f64)) -> Found {
+    let blocks =
+        |light: &Light, alpha: Option<&Alpha>| blocks(light, alpha, block(pitch_mm.0), block(pitch_mm.1));
+    let Some(seen) = blocks(light, alpha) else { return Found { automatic: None, inside: None } };
+    let inside = inside_border(&seen.0, &seen.1).map(|(columns, rows)| {
+        let dots = |blocks: Range<usize>, side: usize| blocks.start * side..blocks.end * side;
+        (dots(columns, block(pitch_mm.0)), dots(rows, block(pitch_mm.1)))
+    });
+    let seen = match &inside {
+        None => Some(seen),
+        Some((columns, rows)) => {
+            let part = light.part(columns.clone(), rows.clone());
+            blocks(&part, alpha.map(|a| a.part(columns.clone(), rows.clone())).as_ref())
+        }
+    };
+    let automatic = seen.and_then(|seen| Automatic::of(&Seen::of(seen, pitch_mm)?));
+    Found { automatic, inside }
+}
+
 impl Automatic {
-    /// What `light` lacks; `None` where it is best left alone. `pitch_mm` are the distances of dots along and across.
-    pub fn of(light: &Light, alpha: Option<&Alpha>, pitch_mm: (f64, f64)) -> Option<Automatic> {
-        let seen = Seen::of(light, alpha, pitch_mm)?;
+    fn of(seen: &Seen) -> Option<Automatic> {
         let (low, high) = seen.ends;
         let range = high - low;
         let dull = ramp(8.0, 13.0, range) * ramp(0.25, 0.6, seen.detail) * (1.0 - ramp(56.0, 69.0, range));
@@ -129,10 +159,8 @@ impl Automatic {
 }
 
 impl Seen {
-    fn of(light: &Light, alpha: Option<&Alpha>, (px, py): (f64, f64)) -> Option<Seen> {
-        let block = |p: f64| ((BLOCK_MM / p).round() as usize).max(1);
+    fn of((plane, opaque, glints): (Blocks, Vec<bool>, f64), (px, py): (f64, f64)) -> Option<Seen> {
         let (bx, by) = (block(px), block(py));
-        let (plane, opaque, glints) = blocks(light, alpha, bx, by)?;
         let (w, h) = (plane.w, plane.h);
         let noise = noise(&plane, &opaque);
         let reach = |p: f64, b: usize| ((SURROUNDINGS_MM / (p * b as f64)).round() as usize).max(1);
@@ -173,6 +201,57 @@ impl Seen {
             glints,
         })
     }
+}
+
+/// Dots of a block's side, where they lie `pitch_mm` apart.
+fn block(pitch_mm: f64) -> usize {
+    ((BLOCK_MM / pitch_mm).round() as usize).max(1)
+}
+
+/// A border is as even as this, L*, but for a twentieth of it (creases, specks), and the picture within stands out from it by
+/// twice as much along seven tenths of each side, so that the even ground of a portrait is none (own judgement).
+const EVEN: f32 = 3.0;
+/// What it takes of a side at most, as a share.
+const WIDEST: f64 = 0.25;
+/// Blocks between a border and the picture that belong to neither.
+const BETWEEN: usize = 2;
+
+/// The columns and rows of blocks that lie within an even border; `None` where there is none on all four sides.
+fn inside_border(plane: &Blocks, opaque: &[bool]) -> Option<(Range<usize>, Range<usize>)> {
+    let (w, h) = (plane.w, plane.h);
+    let at = |x: usize, y: usize| if opaque[y * w + x] { plane.data[y * w + x] } else { f32::NAN };
+    // Line `i` from each edge in turn: left, right, top, bottom, without its `off` outermost blocks.
+    let line = |side: usize, i: usize, off: usize| -> Vec<f32> {
+        match side {
+            0 => (off..h - off).map(|y| at(i, y)).collect(),
+            1 => (off..h - off).map(|y| at(w - 1 - i, y)).collect(),
+            2 => (off..w - off).map(|x| at(x, i)).collect(),
+            _ => (off..w - off).map(|x| at(x, h - 1 - i)).collect(),
+        }
+    };
+    let mut edge: Vec<f32> = (0..4).flat_map(|side| line(side, 0, 0)).collect();
+    let middle = edge.len() / 2;
+    let tone = *edge.select_nth_unstable_by(middle, f32::total_cmp).1;
+    let share = |values: &[f32], is: &dyn Fn(f32) -> bool| {
+        values.iter().filter(|&&v| is(v)).count() as f64 / values.len().max(1) as f64
+    };
+    let even = |side: usize, i: usize| share(&line(side, i, 0), &|v| (v - tone).abs() <= EVEN) >= 0.95;
+    let mut deep = [0; 4];
+    for (side, deep) in deep.iter_mut().enumerate() {
+        let most = (WIDEST * if side < 2 { w } else { h } as f64) as usize;
+        *deep = (0..most).take_while(|&i| even(side, i)).count();
+        if *deep == 0 || *deep == most {
+            return None;
+        }
+    }
+    let off = deep.iter().max().map_or(0, |d| d + BETWEEN);
+    let stands_out = |side: usize| {
+        let within = line(side, deep[side] + BETWEEN, off);
+        share(&within, &|v| (v - tone).abs() > 2.0 * EVEN) >= 0.7
+    };
+    let [left, right, top, bottom] = deep.map(|d| d + BETWEEN);
+    let (columns, rows) = (left..w - right, top..h - bottom);
+    ((0..4).all(stands_out) && !columns.is_empty() && !rows.is_empty()).then_some((columns, rows))
 }
 
 /// A value for each block.
@@ -278,7 +357,7 @@ mod tests {
 
     #[test]
     fn a_good_photo_a_night_sky_and_flat_cards_are_left_alone() {
-        let of = |light: &Light| Automatic::of(light, None, PITCH);
+        let of = |light: &Light| found(light, None, PITCH).automatic;
         assert_eq!(of(&scene(|x, y| 100.0 * motif(x, y), 1.0)), None);
         let night = |x: f64, y: f64| {
             let star = (x as u32 * 7919 + y as u32 * 104729) % 97 < 3;
@@ -292,10 +371,10 @@ mod tests {
 
     #[test]
     fn a_dark_photo_and_a_dull_one_get_their_range() {
-        let dark = Automatic::of(&scene(|x, y| 40.0 * motif(x, y), 1.5), None, PITCH).unwrap();
+        let dark = found(&scene(|x, y| 40.0 * motif(x, y), 1.5), None, PITCH).automatic.unwrap();
         assert!(dark.black < 6.0 && (34.0..45.0).contains(&dark.white), "{dark:?}");
         assert!(dark.smooth > 0.3 && dark.lift < 0.01 && dark.detail > 0.1, "{dark:?}");
-        let dull = Automatic::of(&scene(|x, y| 40.0 + 20.0 * motif(x, y), 0.1), None, PITCH).unwrap();
+        let dull = found(&scene(|x, y| 40.0 + 20.0 * motif(x, y), 0.1), None, PITCH).automatic.unwrap();
         assert!((38.0..46.0).contains(&dull.black) && (54.0..62.0).contains(&dull.white), "{dull:?}");
         assert!(dull.smooth < 0.5, "{dull:?}");
     }
@@ -303,7 +382,7 @@ mod tests {
     #[test]
     fn a_subject_in_shadow_before_a_light_ground_is_lifted_and_the_ground_stays() {
         let back = scene(|x, y| if y < 130.0 { 92.0 } else { 6.0 + 14.0 * motif(x, y) }, 0.5);
-        let done = Automatic::of(&back, None, PITCH).unwrap();
+        let done = found(&back, None, PITCH).automatic.unwrap();
         assert!(done.lift > 0.9, "{done:?}");
         let mut plane: Light = back.clone();
         let w = plane.width();
@@ -328,7 +407,7 @@ mod tests {
                 (x, y) if (80.0..240.0).contains(&x) && (180.0..310.0).contains(&y) => subject(x, y),
                 _ => wall,
             };
-            Automatic::of(&scene(at, noise), None, PITCH).map_or(0.0, |done| done.lift)
+            found(&scene(at, noise), None, PITCH).automatic.map_or(0.0, |done| done.lift)
         };
         let couple = |x: f64, y: f64| 4.0 + 16.0 * motif(x, y);
         assert!(room(&couple, 10.0, 0.4) > 0.7);
@@ -347,8 +426,42 @@ mod tests {
             320,
             (0..320 * 320).map(|i| if i % 320 < 100 { 0.0 } else { 1.0 }).collect(),
         );
-        let done = Automatic::of(&light, Some(&alpha), PITCH).unwrap();
+        let done = found(&light, Some(&alpha), PITCH).automatic.unwrap();
         assert!(done.white < 45.0, "{done:?}");
-        assert!(Automatic::of(&Light::filled(9, 9, 0.1), None, PITCH).is_none(), "too little to judge by");
+        assert!(found(&Light::filled(9, 9, 0.1), None, PITCH).automatic.is_none(), "too little to judge by");
+    }
+
+    #[test]
+    fn an_even_border_does_not_count_and_the_ground_of_a_portrait_is_none() {
+        let dull = |x: f64, y: f64| 22.0 + 47.0 * motif(x, y);
+        let framed = |border: f64, width: f64| {
+            scene(
+                move |x, y| {
+                    let inside =
+                        (width..320.0 - width).contains(&x) && (1.5 * width..320.0 - width).contains(&y);
+                    if inside { dull(x, y) } else { border }
+                },
+                0.8,
+            )
+        };
+        let without = found(&scene(dull, 0.8), None, PITCH).automatic.unwrap();
+        for (border, width) in [(96.0, 14.0), (88.0, 30.0), (2.0, 20.0)] {
+            let light = framed(border, width);
+            let (columns, rows) = found(&light, None, PITCH).inside.unwrap();
+            let near = |at: usize, edge: f64| (at as f64 - edge).abs() <= 4.0 * 2.0;
+            assert!(near(columns.start, width) && near(columns.end, 320.0 - width), "{columns:?}");
+            assert!(near(rows.start, 1.5 * width) && near(rows.end, 320.0 - width), "{rows:?}");
+            let with = found(&light, None, PITCH).automatic.unwrap();
+            assert!((with.black - without.black).abs() < 2.0 && (with.white - without.white).abs() < 2.0);
+        }
+        let bare = |light: &Light| assert_eq!(found(light, None, PITCH).inside, None);
+        bare(&scene(dull, 0.8));
+        // A head before a white ground, a moon, a picture with a border above and below alone, and a flat card.
+        let far = |x: f64, y: f64| (x - 160.0).hypot(y - 160.0);
+        bare(&scene(|x, y| if far(x, y) < 90.0 { dull(x, y) } else { 95.0 }, 0.8));
+        bare(&scene(|x, y| if far(x, y) < 140.0 { dull(x, y) } else { 95.0 }, 0.8));
+        bare(&scene(|x, y| if far(x, y) < 20.0 { 90.0 } else { 3.0 }, 0.8));
+        bare(&scene(|x, y| if (30.0..290.0).contains(&y) { dull(x, y) } else { 2.0 }, 0.8));
+        bare(&scene(|_, _| 60.0, 0.8));
     }
 }

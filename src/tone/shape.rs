@@ -2,11 +2,13 @@
 //!
 //! All of it works on CIE lightness, where equal steps look equal, and radii are millimetres on the piece.
 
+use std::ops::Range;
+
 use crate::colour::{Curve, lstar, luminance};
 use crate::parallel;
 use crate::plane::{Alpha, Light};
 
-use super::automatic::Automatic;
+use super::automatic::{self, Automatic, Found};
 use super::{local, sharpen};
 
 /// Rows a band.
@@ -116,12 +118,14 @@ pub enum ShapingError {
 }
 
 /// What was done, for the ticket.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Shaped {
     /// The lightness (L*) that became black and white, where levels were set.
     pub levels: Option<(f64, f64)>,
     /// What was found that the photo lacks, and done.
     pub automatic: Option<Automatic>,
+    /// The columns and rows within its even border, where levels were found and it has one.
+    pub inside: Option<(Range<usize>, Range<usize>)>,
 }
 
 impl Shaping {
@@ -184,14 +188,14 @@ pub fn shape(
     pitch_mm: (f64, f64),
 ) -> Result<(Light, Shaped), ShapingError> {
     shape.check()?;
-    let automatic = match shape.levels {
-        LevelStretch::Fitting => Automatic::of(&light, alpha, pitch_mm),
-        _ => None,
+    let Found { automatic, inside } = match shape.levels {
+        LevelStretch::Fitting => automatic::found(&light, alpha, pitch_mm),
+        _ => Found { automatic: None, inside: None },
     };
     // What is left alone is left to the bit.
     let no_levels = matches!(shape.levels, LevelStretch::Off | LevelStretch::Fitting) && automatic.is_none();
     if no_levels && (Shaping { levels: LevelStretch::Off, ..shape.clone() }).is_nothing() {
-        return Ok((light, Shaped { levels: None, automatic: None }));
+        return Ok((light, Shaped { levels: None, automatic: None, inside }));
     }
     each(&mut light, &Curve::new(|y| lstar(y) / 100.0));
     // From here to the last line the plane holds L* / 100.
@@ -221,7 +225,7 @@ pub fn shape(
     }
     let tone = monotone(&shape.curve);
     each(&mut light, &Curve::new(|l| luminance(tone(l * 100.0).clamp(0.0, 100.0))));
-    Ok((light, Shaped { levels, automatic }))
+    Ok((light, Shaped { levels, automatic, inside }))
 }
 
 fn each(light: &mut Light, curve: &Curve) {
