@@ -10,7 +10,7 @@ use super::sources::Sources;
 use crate::encode::sink::Sink;
 use crate::findings::art as of_art;
 use crate::job::{Brief, file_name};
-use crate::order::{Item, Order, OrderError, Outlined, Spots, TableRow, items, route, travel};
+use crate::order::{Item, Order, OrderError, Outlined, Spots, Stop, TableRow, items, route, travel};
 use crate::outputs::{self, Asked, MOST_TRAYS, Of, OrderReport, Tray};
 use crate::pipeline::SharedLayers;
 use crate::pipeline::tray::{Piece, TrayPiece};
@@ -279,7 +279,10 @@ impl Carried {
             let stops = group.iter().zip(&corners);
             let stops = stops.map(|(&(_, kind), &corner)| self.pieces[kind].stop(spots.tray, corner));
             let stops = stops.collect::<Result<Vec<_>, _>>()?;
-            let order = route(&stops);
+            // Pieces are known by their numbers: half a tray may be burnt when a letter of a name is mended. So these hang on
+            // the spots alone and never on what is marked there.
+            let middles: Vec<Stop> = (0..group.len()).map(|i| Stop::at(spots.middle(i))).collect();
+            let order = route(&middles);
             let between_mm = travel(&stops, &order);
             let mut tray = Tray { sides: spots.tray, laid: Vec::new(), of: Vec::new(), between_mm };
             for &i in &order {
@@ -334,6 +337,23 @@ mod tests {
 
     const ORDER: &str = "table = 'names.csv'\nname = '{name}'\n[piece.blank]\nshape = 'rect:30x20mm'\nmargin = '1.5mm'\n\
                          [piece.dots]\nscreen = 'bayer'\n[[piece.layer]]\ntext = '{name}'\n";
+
+    #[test]
+    fn a_mended_name_moves_no_piece() {
+        let folder = tempfile::tempdir().unwrap();
+        let order = folder.path().join("order.toml");
+        std::fs::write(&order, format!("tray.grid = '3x2'\n{ORDER}")).unwrap();
+        let spots = |names: &str| -> Vec<usize> {
+            std::fs::write(folder.path().join("names.csv"), format!("name\n{names}")).unwrap();
+            let (order, folder) = (order.clone(), folder.path().join("out"));
+            let rows = Rows::read(Request { order, folder, ..Request::default() }).unwrap().ready().unwrap();
+            let carried = rows.carried(&Silent).unwrap();
+            carried.trays().unwrap()[0].of.iter().map(|of| of.spot).collect()
+        };
+        let first = spots("Ada\nBo\nIda\nFog\nUna\n");
+        assert_eq!(spots("Ada\nBo\nIda\nFog of the sea\nUna\n"), first);
+        assert_eq!(spots("i\nLLL\nMm\nFog\nUna\n"), first);
+    }
 
     #[test]
     fn rows_alike_are_one_piece_and_each_is_told_by_its_row() {

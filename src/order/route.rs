@@ -9,6 +9,13 @@ pub struct Stop {
     pub exit: (f64, f64),
 }
 
+impl Stop {
+    /// A stop at a point, where it is not known what is marked around it.
+    pub fn at(point: (f64, f64)) -> Stop {
+        Stop { entry: point, exit: point }
+    }
+}
+
 /// Up to so many stops all orders are weighed (Held and Karp, J. SIAM 10, 1962).
 const EXACT: usize = 12;
 /// The most rounds in which stops are moved.
@@ -93,7 +100,7 @@ fn nearest(stops: &[Stop]) -> Vec<usize> {
 
 /// Chains of up to three stops are moved to wherever the travel is shorter, until none is or it takes too long.
 fn improved(stops: &[Stop], mut order: Vec<usize>) -> Vec<usize> {
-    let start = Stop { entry: (0.0, 0.0), exit: (0.0, 0.0) };
+    let start = Stop::at((0.0, 0.0));
     let of = |order: &[usize], i: Option<usize>| i.and_then(|i| order.get(i)).map_or(start, |&s| stops[s]);
     for _ in 0..ROUNDS {
         let mut better = false;

@@ -115,6 +115,12 @@ impl Spots {
         Ok((corner.0 + (sides.0 - blank.0) / 2.0, corner.1 + (sides.1 - blank.1) / 2.0))
     }
 
+    /// The middle of spot `i`.
+    pub fn middle(&self, i: usize) -> (f64, f64) {
+        let SpotArea { corner, sides } = self.spots[i];
+        (corner.0 + sides.0 / 2.0, corner.1 + sides.1 / 2.0)
+    }
+
     fn listed(asked: &TrayJob, spot: Sides, gap: f64) -> Result<Spots, SpotsError> {
         let corners: Vec<(f64, f64)> = asked.spots.iter().map(|&[x, y]| (x, y)).collect();
         for (i, &(x, y)) in corners.iter().enumerate() {

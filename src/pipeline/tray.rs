@@ -121,7 +121,7 @@ impl Piece {
             let (x, y) = path.xy(along, across);
             path.limits.to_blank((f64::from(x) / 1000.0, f64::from(y) / 1000.0))
         };
-        let mut stop = Stop { entry: corner, exit: corner };
+        let mut stop = Stop::at(corner);
         let mut first = true;
         while let Some(line) = lines.next_line() {
             if std::mem::take(&mut first) {
