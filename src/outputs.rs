@@ -22,7 +22,7 @@ use crate::scan::readback::{self, ReadBackError};
 use crate::scan::replay::ReplayOptions;
 
 pub use files::{Case, FILES, JOB, JobFile, PROOF};
-pub use tray::{Asked, MOST_TRAYS, Of, OrderReport, TRAY, Tray, write_trays};
+pub use tray::{Asked, MOST_TRAYS, Now, Of, OrderReport, TRAY, Tray, write_trays};
 
 /// Why the outputs cannot be written.
 #[derive(Debug, thiserror::Error)]

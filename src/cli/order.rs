@@ -11,7 +11,7 @@ use crate::encode::sink::Sink;
 use crate::findings::art as of_art;
 use crate::job::{Brief, file_name};
 use crate::order::{Item, Order, OrderError, Outlined, Spots, Stop, TableRow, items, route, travel};
-use crate::outputs::{self, Asked, MOST_TRAYS, Of, OrderReport, Tray};
+use crate::outputs::{self, Asked, MOST_TRAYS, Now, Of, OrderReport, Tray};
 use crate::pipeline::SharedLayers;
 use crate::pipeline::tray::{Piece, TrayPiece};
 use crate::placement::Along;
@@ -34,8 +34,8 @@ pub(crate) struct Request {
     pub grid: Option<String>,
     /// Between the blanks and around them, in place of what the order says.
     pub gap: Option<Mm>,
-    /// The number of the piece to begin with; those before it are marked already.
-    pub from: usize,
+    /// Which pieces are marked, by their numbers.
+    pub now: Now,
     /// Whether rows that cannot be used are left out; else one of them ends the work.
     pub skip_bad_rows: bool,
     /// The power and speed with which the edges of the blanks are marked on a card.
@@ -261,10 +261,10 @@ impl Carried {
                 spots.spots.len()
             )));
         }
-        if self.request.from > wanted.len() {
+        if self.request.now.highest() > wanted.len() {
             return Err(Failure::input(format!(
                 "there is no piece {}: the order has {}",
-                self.request.from,
+                self.request.now.highest(),
                 wanted.len()
             )));
         }
@@ -321,7 +321,7 @@ impl Carried {
         let skipped: Vec<String> = self.bad.iter().map(|b| format!("row {}: {}", b.row, b.why)).collect();
         let asked = Asked {
             title: &self.title(),
-            from: self.request.from,
+            now: &self.request.now,
             card,
             skipped: &skipped,
             by_row: self.order.table.is_some(),
@@ -363,7 +363,8 @@ mod tests {
         std::fs::write(folder.path().join("names.csv"), "name\nAda\nFog\n#N/A\nAda\n").unwrap();
         let of = |from, skip_bad_rows| {
             let (order, folder) = (order.clone(), folder.path().join("out"));
-            Rows::read(Request { order, folder, from, skip_bad_rows, ..Request::default() }).unwrap().ready()
+            let now = Now::From(from);
+            Rows::read(Request { order, folder, now, skip_bad_rows, ..Request::default() }).unwrap().ready()
         };
         let said = of(1, false).err().unwrap().sentence;
         assert!(said.starts_with("row 4 of the table: ") && said.contains("--skip-bad-rows"), "{said}");

@@ -12,8 +12,9 @@ use super::order::{Request, Rows};
 use super::out::{Out, say};
 use super::target::OutOptions;
 use super::terminal::{FOLLOW, MEND};
-use crate::outputs::{self, OrderReport};
+use crate::outputs::{self, Now, OrderReport};
 use crate::progress::Portion;
+use crate::proof::kinds::numbered;
 use crate::units::{Mm, MmPerS, Share, duration};
 
 /// Arguments of `tray`.
@@ -34,6 +35,9 @@ pub struct TrayArgs {
     /// Begin with this piece, by its number on the ticket, 1 to the last: those before it are marked already
     #[arg(long, value_name = "NUMBER", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..))]
     pub from: u32,
+    /// Mark these pieces alone, by their numbers on the ticket, 1 to the last, as in 14 or 3,14: what was spoilt is made again
+    #[arg(long, value_name = "NUMBERS", value_delimiter = ',', conflicts_with = "from", value_parser = clap::value_parser!(u32).range(1..))]
+    pub only: Vec<u32>,
     /// Leave out rows of the table that cannot be used, and say which
     #[arg(long)]
     pub skip_bad_rows: bool,
@@ -81,7 +85,10 @@ impl TrayArgs {
             folder: self.out.folder().to_path_buf(),
             grid: self.grid.clone(),
             gap: self.gap,
-            from: self.from as usize,
+            now: match self.only.as_slice() {
+                [] => Now::From(self.from as usize),
+                these => Now::Only(these.iter().map(|n| *n as usize).collect()),
+            },
             skip_bad_rows: self.skip_bad_rows,
             jig: self.jig,
             drawing_time: self.drawing.drawing_time,
@@ -122,7 +129,12 @@ fn summary(out: &mut Out, report: &OrderReport, args: &TrayArgs) -> Result<(), F
     let plural = |n: usize| if n == 1 { "" } else { "s" };
     let time: f64 = report.trays.iter().filter_map(|t| t.time_s).sum();
     let (w, h) = report.trays.first().map_or((0.0, 0.0), |t| (t.width_mm, t.height_mm));
-    let marking = if report.stopped { String::new() } else { format!("; marking takes {}", duration(time)) };
+    // What is marked already need not be looked at.
+    let to_mark: Vec<_> = report.pieces.iter().filter(|p| p.to_mark).collect();
+    let numbers: Vec<usize> = to_mark.iter().map(|p| p.number).collect();
+    let what = report.not_now.as_ref().map(|_| format!("{} ", numbered(&numbers))).unwrap_or_default();
+    let marking =
+        if report.stopped { String::new() } else { format!("; marking {what}takes {}", duration(time)) };
     writeln!(
         out,
         "{}: {count} piece{} on {trays} tray{} of {} x {} mm{marking}",
@@ -132,8 +144,9 @@ fn summary(out: &mut Out, report: &OrderReport, args: &TrayArgs) -> Result<(), F
         crate::units::short(w, 1),
         crate::units::short(h, 1)
     )?;
-    // What is marked already need not be looked at.
-    let to_mark: Vec<_> = report.pieces.iter().filter(|p| p.number >= args.from as usize).collect();
+    if let Some(not_now) = &report.not_now {
+        writeln!(out, "{not_now}")?;
+    }
     let mut names: Vec<&str> = to_mark.iter().flat_map(|p| &p.findings).map(String::as_str).collect();
     names.sort_unstable();
     names.dedup();

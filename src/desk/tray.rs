@@ -39,7 +39,7 @@ impl Run {
     pub fn of(desk: &Desk, kept: &Kept, progress: &dyn Progress) -> Result<Run, Says> {
         let folder = desk.home.at(&["out", kept.name.text()])?;
         let order = kept.path.clone();
-        let rows = Rows::read(Request { order, folder, from: 1, skip_bad_rows: true, ..Request::default() })?;
+        let rows = Rows::read(Request { order, folder, skip_bad_rows: true, ..Request::default() })?;
         for item in &rows.items {
             written::inside(&desk.home, &item.job)?;
             written::blank_inside(&desk.home, Path::new(""), item.blank.as_deref())?;

@@ -1,5 +1,7 @@
 //! The files of an order: programs and pictures of its trays, one ticket, one page for approval, the jig.
 
+mod found;
+
 use serde::Serialize;
 
 use super::{WriteError, write_program};
@@ -11,7 +13,9 @@ use crate::progress::{Progress, Silent};
 use crate::proof::canvas::Picture;
 use crate::proof::kinds;
 use crate::proof::report::{Report, SCHEMA_VERSION};
-use crate::proof::tray::{PieceFacts, SharedFinding, ShownPiece, TrayFacts, from_above, pieces, ticket};
+use crate::proof::tray::{
+    Left, PieceFacts, SharedFinding, ShownPiece, TrayFacts, from_above, pieces, ticket,
+};
 
 /// The most trays of an order.
 pub const MOST_TRAYS: usize = 12;
@@ -122,6 +126,10 @@ pub struct OrderReport {
     pub trays: Vec<TrayReport>,
     /// All pieces, in the order of marking.
     pub pieces: Vec<PieceFacts>,
+    /// Which pieces are not marked now and why, in a sentence; absent where all are.
+    pub not_now: Option<String>,
+    /// What was found at the pieces that are marked, each thing once.
+    pub findings: Vec<SharedFinding>,
     /// What was assumed because nobody said, one sentence each.
     pub assumed: Vec<String>,
     /// Rows of the table that were left out, and why.
@@ -142,12 +150,82 @@ pub struct TrayReport {
     pub between_mm: f64,
 }
 
+/// Which pieces of an order are marked now, by their numbers.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Now {
+    /// This one and all after it; those before are marked already.
+    From(usize),
+    /// These alone.
+    Only(Vec<usize>),
+}
+
+impl Default for Now {
+    fn default() -> Now {
+        Now::From(1)
+    }
+}
+
+impl Now {
+    /// Whether the piece of this number is marked.
+    pub fn marks(&self, number: usize) -> bool {
+        match self {
+            Now::From(first) => number >= *first,
+            Now::Only(these) => these.contains(&number),
+        }
+    }
+
+    /// The highest number that it names.
+    pub fn highest(&self) -> usize {
+        match self {
+            Now::From(first) => *first,
+            Now::Only(these) => these.iter().copied().max().unwrap_or(0),
+        }
+    }
+
+    /// What is said of pieces that are not marked, where there are such; `called` is what a piece is called, by its number.
+    /// Numbers hang on the rows: the names tell whether the pieces that lie there burnt are meant.
+    fn left(&self, count: usize, called: impl Fn(usize) -> String) -> Option<Left> {
+        match self {
+            Now::From(0 | 1) => None,
+            Now::From(first) => {
+                let last = first - 1;
+                let says = match last {
+                    1 => format!(
+                        "Piece 1, {}, is taken as marked already. Make sure that it is: numbers change where rows are added, left out or moved.",
+                        called(1)
+                    ),
+                    _ => format!(
+                        "Pieces 1 to {last}, {} to {}, are taken as marked already. Make sure that they are: numbers change where rows are added, left out or moved.",
+                        called(1),
+                        called(last)
+                    ),
+                };
+                Some(Left { says, word: "marked already" })
+            }
+            Now::Only(_) => {
+                let these: Vec<usize> = (1..=count).filter(|n| self.marks(*n)).collect();
+                let named: Vec<String> = these.iter().map(|n| format!("{n} ({})", called(*n))).collect();
+                let says = format!(
+                    "Only {} {} marked; all others are left as they are.",
+                    match named.as_slice() {
+                        [all @ .., last] if !all.is_empty() =>
+                            format!("pieces {} and {last}", all.join(", ")),
+                        _ => format!("piece {}", named.concat()),
+                    },
+                    if these.len() == 1 { "is" } else { "are" }
+                );
+                (these.len() < count).then_some(Left { says, word: "left as it is" })
+            }
+        }
+    }
+}
+
 /// How an order is written.
 pub struct Asked<'a> {
     /// What it is called.
     pub title: &'a str,
-    /// The number of the piece to begin with; those before it are marked already.
-    pub from: usize,
+    /// Which pieces are marked.
+    pub now: &'a Now,
     /// The S word and speed, mm/s, with which the edges of the blanks are marked on a card.
     pub card: Option<(u32, f64)>,
     /// Rows that were left out, and why.
@@ -166,7 +244,8 @@ pub fn write_trays(
     output: &mut dyn Sink,
     progress: &dyn Progress,
 ) -> Result<OrderReport, WriteError> {
-    let all: Vec<&TrayPiece<'_>> = trays.iter().flat_map(|t| &t.laid).collect();
+    let all: Vec<(&TrayPiece<'_>, usize)> =
+        trays.iter().flat_map(|t| t.laid.iter().zip(t.of.iter().map(|of| of.row))).collect();
     if all.is_empty() {
         return Err(WriteError::Words("an order without pieces".into()));
     }
@@ -185,7 +264,7 @@ pub fn write_trays(
         output.put(&format!("tray-{number}.png"), &png)?;
         let own_jig = jigs[i].clone();
         let on_card = asked.card.is_some() && own_jig.is_some();
-        let done = tray.laid.iter().all(|l| l.number < asked.from);
+        let done = !tray.laid.iter().any(|l| asked.now.marks(l.number));
         let of_tray = TrayFacts { number, sides: tray.sides, seconds: seconds[i], done, own_jig, on_card };
         facts.push((of_tray, picture));
     }
@@ -193,14 +272,25 @@ pub fn write_trays(
     let list: Vec<PieceFacts> = trays
         .iter()
         .enumerate()
-        .flat_map(|(i, t)| t.laid.iter().zip(&t.of).map(move |(one, of)| piece_facts(one, i + 1, of)))
+        .flat_map(|(i, t)| t.laid.iter().zip(&t.of).map(move |(one, of)| (one, i + 1, of)))
+        .map(|(one, tray, of)| piece_facts(one, tray, of, asked.now.marks(one.number)))
         .collect();
     for (tray, name) in trays.iter().zip(&jigs) {
         if let Some(name) = name {
             output.put(&format!("{name}.svg"), jig(tray.sides, &tray.laid).as_bytes())?;
         }
     }
-    let known: Vec<(usize, &Report)> = all.iter().map(|one| (one.number, &one.piece.report)).collect();
+    let called = |number: usize| match all.iter().find(|(one, _)| one.number == number) {
+        Some((one, row)) if asked.by_row => format!("'{}' (row {row})", one.name),
+        Some((one, _)) => format!("'{}'", one.name),
+        None => String::new(),
+    };
+    let left = asked.now.left(all.len(), called);
+    // What is marked already needs no steps and need not be looked at.
+    let to_mark: Vec<(&TrayPiece<'_>, usize)> =
+        all.iter().copied().filter(|(one, _)| asked.now.marks(one.number)).collect();
+    let known: Vec<(usize, &Report)> =
+        to_mark.iter().map(|(one, _)| (one.number, &one.piece.report)).collect();
     let report = OrderReport {
         schema_version: SCHEMA_VERSION,
         title: asked.title.to_string(),
@@ -216,14 +306,15 @@ pub fn write_trays(
             })
             .collect(),
         pieces: list,
+        not_now: left.as_ref().map(|left| left.says.clone()),
+        findings: found::shared(&to_mark, asked.by_row),
         assumed: kinds::assumed(&known),
         skipped: asked.skipped.to_vec(),
     };
     let json = serde_json::to_string_pretty(&report).map_err(|e| WriteError::Words(e.to_string()))?;
     output.put("report.json", json.as_bytes())?;
-    let rows: Vec<usize> = trays.iter().flat_map(|t| t.of.iter().map(|of| of.row)).collect();
-    let common = common(&all, asked.by_row.then_some(&rows));
-    let page = ticket(asked.title, &known, &facts, &report.pieces, &common, asked.skipped)?;
+    let (pieces, findings) = (&report.pieces, &report.findings);
+    let page = ticket(asked.title, &known, &facts, pieces, findings, asked.skipped, left.as_ref())?;
     output.put("ticket.html", page.as_bytes())?;
     progress.go_on(1)?;
     Ok(report)
@@ -237,12 +328,14 @@ fn write_programs(
     output: &mut dyn Sink,
     progress: &dyn Progress,
 ) -> Result<Vec<Option<f64>>, WriteError> {
-    let burns = trays.iter().flat_map(|t| &t.laid).all(|one| one.piece.burns);
+    let mut to_mark = trays.iter().flat_map(|t| &t.laid).filter(|one| asked.now.marks(one.number));
+    let burns = to_mark.all(|one| one.piece.burns);
     let mut all = Vec::with_capacity(trays.len());
     for (i, tray) in trays.iter().enumerate() {
         let number = i + 1;
         let mut seconds = None;
-        let left: Vec<TrayPiece<'_>> = tray.laid.iter().filter(|l| l.number >= asked.from).cloned().collect();
+        let left: Vec<TrayPiece<'_>> =
+            tray.laid.iter().filter(|l| asked.now.marks(l.number)).cloned().collect();
         let to_write = if burns { program(asked.title, tray.sides, &left)? } else { None };
         if let Some(program) = to_write {
             // What a piece leaves the bed by on its own was accepted, and that far the tray may.
@@ -276,7 +369,8 @@ fn pictures(asked: &Asked<'_>, trays: &[Tray<'_>], progress: &dyn Progress) -> R
     let mut drawn = Vec::with_capacity(trays.len());
     let mut shown = Vec::new();
     for tray in trays {
-        let on_tray: Vec<ShownPiece<'_>> = tray.laid.iter().map(as_shown).collect();
+        let on_tray: Vec<ShownPiece<'_>> =
+            tray.laid.iter().map(|one| as_shown(one, asked.now.marks(one.number))).collect();
         let picture = from_above(tray.sides, &on_tray)?;
         let png = picture.to_png(None)?;
         drawn.push((picture, png));
@@ -291,9 +385,10 @@ fn pictures(asked: &Asked<'_>, trays: &[Tray<'_>], progress: &dyn Progress) -> R
     Ok(Pictures { trays: drawn, pieces: pieces(asked.title, &approval)?.to_png(None)? })
 }
 
-fn as_shown<'a>(one: &TrayPiece<'a>) -> ShownPiece<'a> {
+fn as_shown<'a>(one: &TrayPiece<'a>, to_mark: bool) -> ShownPiece<'a> {
     ShownPiece {
         number: one.number,
+        to_mark,
         name: one.name,
         picture: &one.piece.picture,
         layout: &one.piece.layout,
@@ -302,11 +397,12 @@ fn as_shown<'a>(one: &TrayPiece<'a>) -> ShownPiece<'a> {
     }
 }
 
-fn piece_facts(one: &TrayPiece<'_>, tray: usize, of: &Of) -> PieceFacts {
+fn piece_facts(one: &TrayPiece<'_>, tray: usize, of: &Of, to_mark: bool) -> PieceFacts {
     let report = &one.piece.report;
     let serious = report.findings.iter().filter(|f| f.severity > Severity::Note);
     PieceFacts {
         number: one.number,
+        to_mark,
         tray,
         spot: of.spot,
         name: one.name.to_string(),
@@ -335,36 +431,25 @@ fn jigs(trays: &[Tray<'_>]) -> Vec<Option<String>> {
         .collect()
 }
 
-/// The findings of all pieces, each name once, the most serious first. What is not to be said of all of them names the row
-/// of the table, where there is one.
-fn common(all: &[&TrayPiece<'_>], rows: Option<&Vec<usize>>) -> Vec<SharedFinding> {
-    let mut found: Vec<SharedFinding> = Vec::new();
-    for one in all {
-        for f in &one.piece.report.findings {
-            match found.iter_mut().find(|c| c.name == f.name && c.severity == f.severity) {
-                Some(c) => c.pieces.push(one.number),
-                None => found.push(SharedFinding {
-                    severity: f.severity,
-                    name: f.name,
-                    message: f.message.to_string(),
-                    pieces: vec![one.number],
-                }),
-            }
-        }
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_not_marked_now_is_named() {
+        let called = |n: usize| format!("'{}'", ["Ada", "Bo", "Ida"][n - 1]);
+        let says = |now: Now| now.left(3, called).map(|left| left.says);
+        assert_eq!(says(Now::default()), None);
+        let from = says(Now::From(2)).unwrap();
+        assert!(from.starts_with("Piece 1, 'Ada', is taken as marked already."), "{from}");
+        let from = says(Now::From(3)).unwrap();
+        assert!(from.starts_with("Pieces 1 to 2, 'Ada' to 'Bo', are taken as marked already."), "{from}");
+        let only = |these: &[usize]| says(Now::Only(these.to_vec()));
+        let others = "all others are left as they are.";
+        assert_eq!(only(&[2]), Some(format!("Only piece 2 ('Bo') is marked; {others}")));
+        assert_eq!(only(&[3, 1]), Some(format!("Only pieces 1 ('Ada') and 3 ('Ida') are marked; {others}")));
+        assert_eq!(only(&[3, 1, 2]), None);
+        let now = Now::Only(vec![3, 1]);
+        assert_eq!(([1, 2, 3].map(|n| now.marks(n)), now.highest()), ([true, false, true], 3));
     }
-    for c in &mut found {
-        c.pieces.sort_unstable();
-        c.pieces.dedup();
-        let first = c.pieces.first().and_then(|first| all.iter().position(|one| one.number == *first));
-        if let (Some(rows), Some(first)) = (rows, first)
-            && c.pieces.len() < all.len()
-        {
-            c.message = format!("row {}: {}", rows[first], c.message);
-        }
-        if c.pieces.len() > 1 && c.severity > Severity::Note {
-            c.message = format!("the first of {} pieces: {}", c.pieces.len(), c.message);
-        }
-    }
-    found.sort_by_key(|c| std::cmp::Reverse(c.severity));
-    found
 }

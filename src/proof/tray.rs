@@ -27,6 +27,8 @@ const GAP: usize = 28;
 pub struct ShownPiece<'a> {
     /// Its number.
     pub number: usize,
+    /// Whether it is marked now.
+    pub to_mark: bool,
     /// Its name.
     pub name: &'a str,
     /// The finished piece, the size of a pixel and the picture's left and upper edge from the blank's, mm.
@@ -39,7 +41,7 @@ pub struct ShownPiece<'a> {
     pub sides: (f64, f64),
 }
 
-/// The tray from above, each piece at its spot with its number.
+/// The tray from above, each piece at its spot with its number; that of a piece that is not marked now is crossed out.
 ///
 /// # Errors
 /// When lettering cannot be drawn.
@@ -50,26 +52,48 @@ pub fn from_above(tray: (f64, f64), shown: &[ShownPiece<'_>]) -> Result<Picture,
     for one in shown {
         let (x, y) = one.corner;
         let longest = one.picture.width.max(one.picture.height) as f64 * one.layout.pixel;
-        let small = reduced(one.picture, pixels(longest))?;
+        let mut small = reduced(one.picture, pixels(longest))?;
+        if !one.to_mark {
+            pale(&mut small);
+        }
         let place = |mm: f64| ((mm / pixel).round().max(0.0)) as usize;
         let left = place(x + one.layout.left);
         let top = place(tray.1 - y - one.sides.1 + one.layout.top);
         let fits = |at: usize, side: usize, of: usize| at.min(of.saturating_sub(side));
         all.lay(&small, fits(left, small.width, all.width), fits(top, small.height, all.height));
-        let badge = number(one.number)?;
+        let badge = number(one.number, !one.to_mark)?;
         let (bx, by) = (place(x), place(tray.1 - y - one.sides.1));
         all.lay(&badge, fits(bx, badge.width, all.width), fits(by, badge.height, all.height));
     }
     Ok(all)
 }
 
+/// Leaves a third of a picture on the bench.
+fn pale(picture: &mut Picture) {
+    for pixel in picture.rgb.chunks_exact_mut(3) {
+        for (value, bench) in pixel.iter_mut().zip(BENCH) {
+            *value = ((u16::from(*value) + 2 * u16::from(bench)) / 3) as u8;
+        }
+    }
+}
+
 /// A number on paper.
-fn number(n: usize) -> Result<Picture, ProofError> {
+fn number(n: usize, crossed: bool) -> Result<Picture, ProofError> {
     const HIGH: usize = 34;
     let text = n.to_string();
     let wide = 14 + (letters(&text) * 24.0).ceil() as usize;
+    let cross = match crossed {
+        true => format!(
+            r#"<path d="M3,{} L{},3 M3,3 L{},{}" stroke="{INK}" stroke-width="3"/>"#,
+            HIGH - 3,
+            wide - 3,
+            wide - 3,
+            HIGH - 3
+        ),
+        false => String::new(),
+    };
     let body = format!(
-        r#"<rect x="1" y="1" width="{}" height="{}" fill="none" stroke="{INK}" stroke-width="2"/><text x="{}" y="25" font-size="24" font-weight="bold" text-anchor="middle" fill="{INK}">{text}</text>"#,
+        r#"<rect x="1" y="1" width="{}" height="{}" fill="none" stroke="{INK}" stroke-width="2"/><text x="{}" y="25" font-size="24" font-weight="bold" text-anchor="middle" fill="{INK}">{text}</text>{cross}"#,
         wide - 2,
         HIGH - 2,
         wide as f64 / 2.0
@@ -136,6 +160,8 @@ pub struct TrayFacts {
 pub struct PieceFacts {
     /// Its number in the order of marking.
     pub number: usize,
+    /// Whether it is marked now; else it is marked already, or left as it is.
+    pub to_mark: bool,
     /// Its tray.
     pub tray: usize,
     /// Its spot on the tray, counted from 1.
@@ -156,8 +182,17 @@ pub struct PieceFacts {
     pub findings: Vec<String>,
 }
 
-/// The same caution or stop of one piece or several.
-#[derive(Debug, Clone)]
+/// Why some pieces are not marked now.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Left {
+    /// Which, in a sentence.
+    pub says: String,
+    /// The same of one of them, in the list.
+    pub word: &'static str,
+}
+
+/// The same finding of one piece or several.
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
 pub struct SharedFinding {
     /// How serious it is.
     pub severity: Severity,
@@ -167,9 +202,49 @@ pub struct SharedFinding {
     pub message: String,
     /// The numbers of the pieces.
     pub pieces: Vec<usize>,
+    /// What would mend it, best first.
+    pub remedies: Vec<SharedRemedy>,
+    /// Of which of them it says something else, and what.
+    pub others: Vec<OtherPieces>,
 }
 
-/// The ticket of an order; `of` is what is known of each piece, by its number in the order of marking.
+/// What would mend a finding of pieces.
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+pub struct SharedRemedy {
+    /// In words; of the first piece alone where it names that.
+    pub text: String,
+    /// Whether it is known to mend it.
+    pub verified: bool,
+}
+
+/// Pieces of which a finding says something else than of the first.
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+pub struct OtherPieces {
+    /// What, with their numbers.
+    pub message: String,
+    /// Their numbers.
+    pub pieces: Vec<usize>,
+}
+
+impl SharedFinding {
+    /// Letters of its paragraphs on the page; `brief` as the page prints it where room is scarce.
+    fn paragraphs(&self, brief: bool) -> Vec<usize> {
+        let remedies = match (brief, self.severity) {
+            (true, Severity::Note) => 0,
+            (true, _) => 1,
+            (false, _) => usize::MAX,
+        };
+        let remedies = self.remedies.iter().take(remedies).map(|r| r.text.chars().count() + 26);
+        let others = self.others.iter().map(|o| o.message.chars().count());
+        [self.message.chars().count() + self.name.len() + 12, numbered(&self.pieces).len() + 5]
+            .into_iter()
+            .chain(remedies)
+            .chain(others)
+            .collect()
+    }
+}
+
+/// The ticket of an order; `of` is what is known of each piece that is marked, by its number in the order of marking.
 ///
 /// # Errors
 /// When a picture has no pixels.
@@ -180,6 +255,7 @@ pub fn ticket(
     pieces: &[PieceFacts],
     common: &[SharedFinding],
     skipped: &[String],
+    left: Option<&Left>,
 ) -> Result<String, ProofError> {
     let Some((_, picture)) = trays.first() else { return Err(ProofError::Page("no tray".into())) };
     let stopped = trays.iter().any(|(t, _)| t.seconds.is_none() && !t.done);
@@ -188,9 +264,11 @@ pub fn ticket(
     let Some(PieceKind { report: first, .. }) = kinds.first() else {
         return Err(ProofError::Page("no piece".into()));
     };
+    let to_mark: Vec<usize> = pieces.iter().filter(|p| p.to_mark).map(|p| p.number).collect();
     let mut settings = kinds::settings(&kinds, !stopped);
     if !stopped {
         let about = match trays.iter().filter(|(t, _)| !t.done).count() {
+            _ if left.is_some() => format!("{} alone", numbered(&to_mark)),
             _ if trays.len() == 1 => "all pieces".to_string(),
             1 => "1 tray".to_string(),
             to_mark => format!("{to_mark} trays"),
@@ -205,13 +283,13 @@ pub fn ticket(
                 Severity::Caution => ("▲", "Caution"),
                 Severity::Note => ("●", "Note"),
             };
-            context! { mark, word, class => word.to_lowercase(), name => c.name, message => c.message.clone(), pieces => numbered(&c.pieces) }
+            context! { mark, word, class => word.to_lowercase(), name => c.name, message => c.message.clone(), pieces => numbered(&c.pieces), remedies => Value::from(Serde(&c.remedies)), others => Value::from(Serde(&c.others)) }
         })
         .collect();
-    let letters = |c: &SharedFinding| {
-        vec![c.message.chars().count() + c.name.len() + 12, numbered(&c.pieces).len() + 5]
+    let paragraphs = |brief: bool| -> Vec<Vec<usize>> {
+        let of_left = left.iter().map(|left| vec![left.says.chars().count()]);
+        of_left.chain(common.iter().map(|c| c.paragraphs(brief))).collect()
     };
-    let paragraphs: Vec<Vec<usize>> = common.iter().map(letters).collect();
     let more: Vec<Value> = trays
         .iter()
         .skip(1)
@@ -220,7 +298,11 @@ pub fn ticket(
             Ok(context! { number => t.number, picture => super::page::data_uri(&png) })
         })
         .collect::<Result<_, ProofError>>()?;
-    let steps: Vec<StepFacts> = if stopped { Vec::new() } else { steps(&kinds::steps(&kinds), trays) };
+    let steps: Vec<StepFacts> = if stopped {
+        Vec::new()
+    } else {
+        steps(&kinds::steps(&kinds), trays, left.map(|_| to_mark.as_slice()))
+    };
     let (standing, cautions, seen_from) =
         (kinds::standing(&kinds), kinds::cautions(&kinds), kinds::shown(&kinds));
     let count = pieces.len();
@@ -229,12 +311,13 @@ pub fn ticket(
         kind: "Tray ticket",
         title: title.to_string(),
         about: format!(
-            "{count} piece{} on {} tray{} of {} × {} mm · {} · {}",
+            "{count} piece{} on {} tray{} of {} × {} mm{} · {} · {}",
             if count == 1 { "" } else { "s" },
             trays.len(),
             if trays.len() == 1 { "" } else { "s" },
             short(w, 1),
             short(h, 1),
+            left.map(|_| format!(" · {} to be marked", numbered(&to_mark))).unwrap_or_default(),
             kinds::coatings(kinds.iter()),
             first.process.machine
         ),
@@ -246,15 +329,19 @@ pub fn ticket(
         settings,
         picture,
         picture_title: "The tray from above",
-        caption: "Each blank at its spot, as it is forecast to look. The numbers are the order of marking; the tray's lower left corner is the program's zero.".into(),
+        caption: format!(
+            "Each blank at its spot, as it is forecast to look. The numbers are the order of marking{}; the tray's lower left corner is the program's zero.",
+            if left.is_some() { ", and pieces whose numbers are crossed out are not marked now" } else { "" }
+        ),
         steps: &steps,
         cautions: &cautions,
-        beside: [paragraphs.clone(), paragraphs],
+        beside: [paragraphs(false), paragraphs(true)],
     };
     let values = context! {
         sheet => sheet.values()?,
         title,
         findings => said,
+        left => left.map(|left| context! { says => left.says.clone(), word => left.word }),
         pieces => Value::from(Serde(pieces)),
         trays => more,
         skipped => Value::from(Serde(skipped)),
@@ -264,8 +351,17 @@ pub fn ticket(
     fill("tray.html", include_str!("tray.html"), values)
 }
 
-/// The steps of pieces as those of trays.
-fn steps(of_piece: &[StepFacts], trays: &[(TrayFacts, Picture)]) -> Vec<StepFacts> {
+/// The steps of pieces as those of trays; `only` are the pieces that are marked, where not all are.
+fn steps(of_piece: &[StepFacts], trays: &[(TrayFacts, Picture)], only: Option<&[usize]>) -> Vec<StepFacts> {
+    let blanks = match only {
+        Some(pieces) => format!(
+            "the blank{} of {} in {}",
+            if pieces.len() == 1 { "" } else { "s" },
+            numbered(pieces),
+            if pieces.len() == 1 { "its spot" } else { "their spots" }
+        ),
+        None => "the blanks in its spots".to_string(),
+    };
     let to_mark: Vec<usize> = trays.iter().filter(|(t, _)| !t.done).map(|(t, _)| t.number).collect();
     let files = |what: &str| match to_mark.as_slice() {
         [first, .., last] => format!("{what}-{first}.nc to {what}-{last}.nc"),
@@ -273,12 +369,12 @@ fn steps(of_piece: &[StepFacts], trays: &[(TrayFacts, Picture)]) -> Vec<StepFact
     };
     let of = |s: &StepFacts| match s.title.as_str() {
         "Lay" => format!(
-            "{} and lay the blanks in its spots. Run {}: the head must follow the edge of each blank.",
+            "{} and lay {blanks}. Run {}: the head must follow the edge of each blank.",
             make(trays),
             files("outline")
         ),
         "Mark" => format!(
-            "Run {}{}, and stay beside it until the head is back and the beam is off. Stopped half way: run the order again with --from and the number of the piece to begin with.",
+            "Run {}{}, and stay beside it until the head is back and the beam is off. Stopped half way: run the order again with --from and the number of the piece to begin with. One piece spoilt: run it again with --only and its number.",
             files("program"),
             if to_mark.len() > 1 { ", one tray after the other" } else { "" }
         ),
@@ -377,17 +473,64 @@ mod tests {
             (facts, Picture { width: 1, height: 1, rgb: vec![0; 3] })
         };
         let mark = |trays: &[(TrayFacts, Picture)]| {
-            steps(&[super::super::steps::step("Mark", "it")], trays).remove(0).text
+            steps(&[super::super::steps::step("Mark", "it")], trays, None).remove(0).text
         };
         assert!(mark(&[tray(1, true), tray(2, false)]).starts_with("Run program-2.nc, and stay"));
         let rest = mark(&[tray(1, true), tray(2, false), tray(3, false)]);
         assert!(rest.starts_with("Run program-2.nc to program-3.nc, one tray after the other"), "{rest}");
         let report = crate::proof::made::report();
-        let page =
-            |trays: &[(TrayFacts, Picture)]| ticket("Tags", &[(1, &report)], trays, &[], &[], &[]).unwrap();
+        let page = |trays: &[(TrayFacts, Picture)]| {
+            ticket("Tags", &[(1, &report)], trays, &[], &[], &[], None).unwrap()
+        };
         assert!(!page(&[tray(1, true), tray(2, false)]).contains("DO NOT BURN"));
         let mut stopped = tray(2, false);
         stopped.0.seconds = None;
         assert!(page(&[tray(1, true), stopped]).contains("DO NOT BURN"));
+    }
+
+    #[test]
+    fn pieces_that_are_not_marked_now_are_set_apart() {
+        let facts = TrayFacts {
+            number: 1,
+            sides: (200.0, 200.0),
+            seconds: Some(60.0),
+            done: false,
+            own_jig: None,
+            on_card: false,
+        };
+        let trays = [(facts, Picture { width: 1, height: 1, rgb: vec![0; 3] })];
+        let piece = |number: usize, to_mark: bool| PieceFacts {
+            number,
+            to_mark,
+            tray: 1,
+            spot: number,
+            name: format!("Ada {number}"),
+            row: number + 1,
+            blank: "rect:60x30mm".into(),
+            left_mm: 5.0,
+            bottom_mm: 5.0,
+            time_s: Some(60.0),
+            findings: Vec::new(),
+        };
+        let pieces = [piece(1, false), piece(2, true), piece(3, true)];
+        let report = crate::proof::made::report();
+        let left =
+            Left { says: "Piece 1, Ada 1, is taken as marked already.".into(), word: "marked already" };
+        let page =
+            ticket("Tags", &[(2, &report), (3, &report)], &trays, &pieces, &[], &[], Some(&left)).unwrap();
+        for said in [
+            "Piece 1, Ada 1, is taken as marked already.",
+            "· pieces 2 and 3 to be marked",
+            "pieces 2 and 3 alone",
+            "crossed out",
+        ] {
+            assert!(page.contains(said), "{said}");
+        }
+        assert_eq!(page.matches("marked already</td>").count(), 1);
+        let lay = steps(&[super::super::steps::step("Lay", "it")], &trays, Some(&[2])).remove(0).text;
+        assert!(lay.contains("lay the blank of piece 2 in its spot."), "{lay}");
+        let plain = number(12, false).unwrap();
+        let crossed = number(12, true).unwrap();
+        assert!(plain.width == crossed.width && plain.rgb != crossed.rgb);
     }
 }

@@ -158,6 +158,7 @@ const OPTIONS: &[Opt] = &[
     opt("tray --grid", ORDER, "--grid 1x3", "tray-1.png"),
     opt("tray --gap", ORDER, "--gap 2mm", "tray-1.png"),
     opt("tray --from", ORDER, "--from 2", "program-1.nc"),
+    opt("tray --only", ORDER, "--only 2", "program-1.nc"),
     opt("tray --skip-bad-rows", "bad.toml --out out", "--skip-bad-rows", "ticket.html"),
     opt("tray --jig", ORDER, "--jig 20%,50mm/s", "jig.nc"),
     opt("tray --json", ORDER, "--json", "said"),

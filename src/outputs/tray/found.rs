@@ -1,0 +1,178 @@
+//! What was found at the pieces of an order, each thing once: what it says of the first of them, what is said otherwise of the
+//! others, and what would mend it.
+
+use std::cmp::Reverse;
+
+use crate::findings::{Finding, Severity};
+use crate::pipeline::tray::TrayPiece;
+use crate::proof::kinds::numbered;
+use crate::proof::tray::{OtherPieces, SharedFinding, SharedRemedy};
+
+/// So many sentences of other pieces are told; of the rest, which they are.
+const MOST_OTHERS: usize = 8;
+/// From so many words on, clauses at their ends that two sentences share are told once.
+const SHARED_WORDS: usize = 4;
+
+/// The findings of pieces, each with its row of the table, by name; the most serious first. What is not to be said of all of
+/// them names the row, where rows tell them apart. An order has no options, so it is said as the page says it.
+pub(super) fn shared(all: &[(&TrayPiece<'_>, usize)], by_row: bool) -> Vec<SharedFinding> {
+    let each = all.iter().flat_map(|(one, row)| {
+        one.piece.report.findings.iter().map(|f| Told { piece: one.number, row: *row, finding: f })
+    });
+    of(each, all.len(), by_row)
+}
+
+/// A finding of a piece.
+#[derive(Debug, Clone, Copy)]
+struct Told<'a> {
+    piece: usize,
+    row: usize,
+    finding: &'a Finding,
+}
+
+fn of<'a>(each: impl Iterator<Item = Told<'a>>, count: usize, by_row: bool) -> Vec<SharedFinding> {
+    let mut sorts: Vec<Vec<Told<'_>>> = Vec::new();
+    for told in each {
+        let sort = |f: &Finding| (f.name, f.severity);
+        match sorts.iter_mut().find(|s| sort(s[0].finding) == sort(told.finding)) {
+            Some(known) => known.push(told),
+            None => sorts.push(vec![told]),
+        }
+    }
+    let mut found: Vec<SharedFinding> =
+        sorts.into_iter().filter_map(|sort| one_sort(sort, count, by_row)).collect();
+    found.sort_by_key(|c| Reverse(c.severity));
+    found
+}
+
+/// The findings of one sort.
+fn one_sort(mut sort: Vec<Told<'_>>, count: usize, by_row: bool) -> Option<SharedFinding> {
+    sort.sort_by_key(|told| told.piece);
+    let first = *sort.first()?;
+    let pieces = numbers(&sort);
+    let mut message = first.finding.message.on_page().to_string();
+    if by_row && pieces.len() < count {
+        message = format!("row {}: {message}", first.row);
+    }
+    if pieces.len() > 1 && first.finding.severity > Severity::Note {
+        message = format!("the first of {} pieces: {message}", pieces.len());
+    }
+    Some(SharedFinding {
+        severity: first.finding.severity,
+        name: first.finding.name,
+        message,
+        remedies: remedies(&sort, first),
+        // Of notes one example is enough.
+        others: match first.finding.severity {
+            Severity::Note => Vec::new(),
+            _ => others(&sort, first.finding.message.on_page()),
+        },
+        pieces,
+    })
+}
+
+fn numbers(sort: &[Told<'_>]) -> Vec<usize> {
+    let mut all: Vec<usize> = sort.iter().map(|told| told.piece).collect();
+    all.dedup();
+    all
+}
+
+/// What mends it at the first of them, and whether the same mends it at all.
+fn remedies(sort: &[Told<'_>], first: Told<'_>) -> Vec<SharedRemedy> {
+    let of_all = |text: &str| {
+        sort.iter().all(|told| told.finding.remedies.iter().any(|remedy| remedy.text.on_page() == text))
+    };
+    let told = first.finding.remedies.iter().map(|remedy| {
+        let text = remedy.text.on_page();
+        let of = if of_all(text) { String::new() } else { format!(" (piece {})", first.piece) };
+        SharedRemedy { text: format!("{text}{of}"), verified: remedy.verified }
+    });
+    told.collect()
+}
+
+/// What is said of pieces in other words than of the first, each sentence once.
+fn others(sort: &[Told<'_>], first: &str) -> Vec<OtherPieces> {
+    let mut all: Vec<(&str, Vec<usize>)> = Vec::new();
+    for told in sort.iter().filter(|told| told.finding.message.on_page() != first) {
+        let message = told.finding.message.on_page();
+        match all.iter_mut().find(|(known, _)| *known == message) {
+            Some((_, pieces)) if pieces.last() == Some(&told.piece) => {}
+            Some((_, pieces)) => pieces.push(told.piece),
+            None => all.push((message, vec![told.piece])),
+        }
+    }
+    let rest = if all.len() > MOST_OTHERS { all.split_off(MOST_OTHERS) } else { Vec::new() };
+    let mut told: Vec<OtherPieces> = all
+        .into_iter()
+        .map(|(message, pieces)| OtherPieces {
+            message: format!("{}: {}", numbered(&pieces), short_of(message, first)),
+            pieces,
+        })
+        .collect();
+    let mut pieces: Vec<usize> = rest.into_iter().flat_map(|(_, pieces)| pieces).collect();
+    pieces.sort_unstable();
+    pieces.dedup();
+    if !pieces.is_empty() {
+        told.push(OtherPieces { message: format!("{}: the like", numbered(&pieces)), pieces });
+    }
+    told
+}
+
+/// A sentence without the clauses at its end that it has in common with another.
+fn short_of(message: &str, other: &str) -> String {
+    let same = message.split(' ').rev().zip(other.split(' ').rev()).take_while(|(a, b)| a == b).count();
+    let words: Vec<&str> = message.split(' ').collect();
+    let first = words.len() - same;
+    let clause = words[first..].iter().position(|word| word.ends_with([',', ';', ':']));
+    match clause.map(|at| words.split_at(first + at + 1)) {
+        Some((own, rest)) if rest.len() >= SHARED_WORDS => {
+            own.join(" ").trim_end_matches([',', ';', ':']).to_string()
+        }
+        _ => message.to_string(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::findings::Remedy;
+
+    fn past(name: &str, mm: &str) -> Finding {
+        let message = format!("'{name}' reaches {mm} mm past the margin; what lies beyond it is left out");
+        let remedy = |text: String| Remedy::new("size", 0.0, "", text);
+        Finding::new("past-margin", Severity::Caution, message)
+            .with(remedy(format!("move '{name}' nearer to the middle")))
+            .with(remedy("use a larger blank".into()))
+    }
+
+    #[test]
+    fn a_sort_keeps_its_remedies_and_the_figures_of_each_piece() {
+        let (ada, bo) = (past("Ada", "2.89"), past("Bo", "0.5"));
+        let note = Finding::new("assumed", Severity::Note, "never measured");
+        let told = |piece, finding| Told { piece, row: piece + 1, finding };
+        // Pieces come in any order, and two layers of one may say the same.
+        let each =
+            [told(3, &note), told(3, &bo), told(1, &note), told(1, &ada), told(2, &note), told(3, &bo)];
+        let all = of(each.into_iter(), 3, true);
+        let [past, note] = all.as_slice() else { panic!("{all:?}") };
+        assert_eq!(
+            past.message,
+            "the first of 2 pieces: row 2: 'Ada' reaches 2.89 mm past the margin; what lies beyond it is left out"
+        );
+        let remedies: Vec<&str> = past.remedies.iter().map(|r| r.text.as_str()).collect();
+        assert_eq!(remedies, ["move 'Ada' nearer to the middle (piece 1)", "use a larger blank"]);
+        let others: Vec<&str> = past.others.iter().map(|o| o.message.as_str()).collect();
+        assert_eq!(others, ["piece 3: 'Bo' reaches 0.5 mm past the margin"]);
+        assert_eq!((past.pieces.as_slice(), past.others[0].pieces.as_slice()), (&[1, 3][..], &[3][..]));
+        assert_eq!((note.message.as_str(), note.others.len(), note.pieces.len()), ("never measured", 0, 3));
+    }
+
+    #[test]
+    fn of_many_pieces_some_are_told_and_the_rest_counted() {
+        let all: Vec<Finding> = (0..20).map(|i| past("Ada", &i.to_string())).collect();
+        let each = all.iter().enumerate().map(|(i, finding)| Told { piece: i + 1, row: i + 2, finding });
+        let found = of(each, 20, true);
+        assert_eq!(found[0].others.len(), MOST_OTHERS + 1);
+        assert_eq!(found[0].others[MOST_OTHERS].message, "pieces 10 to 20: the like");
+    }
+}
