@@ -190,7 +190,7 @@ fn a_tray_says_of_a_stop_of_bad_rows_and_of_what_is_marked_already_what_is_so() 
         &["tray", "bad.toml", "--skip-bad-rows", "--out", "bad"],
         p,
         1,
-        "no column 'name'; it has Cook, Ida; no row can be used",
+        "no column 'name'; it has Cook, Ida (its first line is taken as the headings); no row can be used",
     );
     let hot = format!("{}[piece.burn]\nspeed = '1mm/s'\n", order("names.csv"));
     fs::write(p.join("hot.toml"), hot).expect("written");

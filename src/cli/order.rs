@@ -10,7 +10,9 @@ use super::sources::Sources;
 use crate::encode::sink::Sink;
 use crate::findings::art as of_art;
 use crate::job::{Brief, file_name};
-use crate::order::{Item, Order, OrderError, Outlined, Spots, Stop, TableRow, items, route, travel};
+use crate::order::{
+    HalfFilled, Item, ListMark, Order, OrderError, Outlined, Spots, Stop, TableRow, items, route, travel,
+};
 use crate::outputs::{self, Asked, MOST_TRAYS, Now, Of, OrderReport, Tray};
 use crate::pipeline::SharedLayers;
 use crate::pipeline::tray::{Piece, TrayPiece};
@@ -63,6 +65,9 @@ pub(crate) struct Rows {
     /// Those that cannot.
     pub bad: Vec<Bad>,
 }
+
+/// What makes two pieces one: the job, the blank, and what is to be said of their rows.
+type Kind = (String, Option<String>, Vec<HalfFilled>, Vec<ListMark>);
 
 /// A row of an order, carried through.
 struct Row {
@@ -133,8 +138,8 @@ impl Rows {
     /// # Errors
     /// A bad row that is not to be left out, or none but bad ones; a drawing that cannot be used.
     pub fn ready(mut self) -> Result<Rows, Failure> {
-        self.request.refuse(&self.bad)?;
         refuse_all(&self.bad, self.items.is_empty())?;
+        self.request.refuse(&self.bad)?;
         self.drawn = self.order.outlined(&self.request.order)?;
         Ok(self)
     }
@@ -158,10 +163,11 @@ impl Rows {
         progress.begin("pieces", 1.0)?;
         let _remembering = Remembering::begin();
         let mut kinds: Vec<&Item> = Vec::new();
-        let mut known: HashMap<(String, Option<String>), usize> = HashMap::new();
+        let mut known: HashMap<Kind, usize> = HashMap::new();
         let mut of_item = Vec::with_capacity(items.len());
         for item in &items {
-            let key = (item.job.to_toml()?, item.blank.clone());
+            let key =
+                (item.job.to_toml()?, item.blank.clone(), item.half_filled.clone(), item.list_marks.clone());
             let kind = *known.entry(key).or_insert_with(|| {
                 kinds.push(item);
                 kinds.len() - 1
@@ -224,6 +230,8 @@ fn piece(
     let outcome = pipeline::run_shown(&plan, opened.shown(), &opened.name(), progress)?;
     let mut piece = Piece::new(plan, outcome, PICTURE_SIDE)?;
     piece.report.findings.extend(item.unlettered.then(of_art::unlettered));
+    piece.report.findings.extend(item.half_filled.iter().map(|h| of_art::half_filled(&h.text, &h.columns)));
+    piece.report.findings.extend(item.list_marks.iter().map(|m| of_art::list_mark(&m.column, &m.sign)));
     Ok(piece)
 }
 

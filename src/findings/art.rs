@@ -1,4 +1,4 @@
-//! Findings about the art and its place: art-changed, coarse-art, cut, flowed-text, missing-glyph, no-text,
+//! Findings about the art and its place: art-changed, coarse-art, cut, empty-cell, flowed-text, list-mark, missing-glyph, no-text,
 //! past-margin, picture-border, picture-within, reading-unsure, sheet-edge.
 
 use super::{Finding, Remedy, Severity};
@@ -82,6 +82,42 @@ pub fn unlettered() -> Finding {
         "",
         "where a text belongs there, fill it in",
     ))
+}
+
+/// The most letters of a text that a finding shows.
+const SHOWN_LETTERS: usize = 40;
+
+/// `empty-cell`: a text of a piece of an order is marked though cells of these columns are empty in its row; `text` is what
+/// is left of it.
+pub fn half_filled(text: &str, columns: &[String]) -> Finding {
+    let lines: Vec<&str> = text.lines().map(str::trim).filter(|line| !line.is_empty()).collect();
+    let mut left = lines.join(" / ");
+    if left.chars().count() > SHOWN_LETTERS {
+        left = left.chars().take(SHOWN_LETTERS).chain(['…']).collect();
+    }
+    let cells = match columns {
+        [one] => format!("the cell '{one}' is empty in its row of the table"),
+        all => format!("the cells '{}' are empty in its row of the table", all.join("' and '")),
+    };
+    let column = columns.first().map_or("", String::as_str);
+    let message = format!("{cells}, and the rest of the text is marked without: '{left}'");
+    let remedy = |text: String| Remedy::new("text", 0.0, "", text);
+    Finding::new("empty-cell", Severity::Caution, message)
+        .with(remedy(format!("fill in the cell '{column}'")))
+        .with(remedy(format!(
+            "or take the words around {{{column}}} out of the text into the cells, and give that column a layer of its own: it is left out where its cell is empty"
+        )))
+}
+
+/// `list-mark`: what stands in a column of an order begins with the sign of a list, as most cells there do.
+pub fn list_mark(column: &str, sign: &str) -> Finding {
+    let message = format!(
+        "the text begins with '{sign}', which is marked with it: most cells of the column '{column}' begin as the lines of a list do"
+    );
+    let text = format!(
+        "take the numbers, dashes and bullets out of the column '{column}', or copy the list once more as plain text; where they are meant, leave them"
+    );
+    Finding::new("list-mark", Severity::Caution, message).with(Remedy::new("text", 0.0, "", text))
 }
 
 /// A drawing that loses less than this share of its ink at the blank's edge is not cut: rounding to whole dots takes

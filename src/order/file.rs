@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
 
+use super::list::is_list;
 use super::outlines;
 use super::spots::{Outlined, SpotsError};
 use super::table::TableError;
@@ -91,7 +92,15 @@ impl Order {
             )));
         }
         let text = file::read_text("order", path)?;
-        let table: toml::Table = file::parse("order", path, &text)?;
+        let table = file::parse::<toml::Table>("order", path, &text);
+        if table.is_err() && is_list(&text) {
+            let named = path.file_name().unwrap_or_default().to_string_lossy();
+            return Err(OrderError::Absurd(format!(
+                "{} looks like a list of names, not an order; write an order file beside it that says table = \"{named}\" and which text is marked, and give that (the README has one below 'from a table to trays'). The first line of the list names its column, for example name",
+                path.display()
+            )));
+        }
+        let table = table?;
         let keys = ["piece", "table", "tray", "copies", "title"];
         let mut order = if keys.iter().any(|k| table.contains_key(*k)) {
             file::parse::<Order>("order", path, &text)?
@@ -143,5 +152,12 @@ mod tests {
         let said = Order::read(&path).unwrap_err().to_string();
         assert!(said.contains("is a table, not an order"), "{said}");
         assert!(said.contains("says table = \"names.CSV\", and give that"), "{said}");
+        let list = folder.path().join("note.txt");
+        std::fs::write(&list, "1. Anna & Piotr\n2) O'Neill\n").unwrap();
+        let said = Order::read(&list).unwrap_err().to_string();
+        assert!(
+            said.contains("looks like a list of names") && said.contains("table = \"note.txt\""),
+            "{said}"
+        );
     }
 }

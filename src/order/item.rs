@@ -3,6 +3,7 @@
 use std::path::Path;
 
 use super::file::{Order, OrderError};
+use super::list::{self, ListMark};
 use super::table::{Table, TableRow, Unfilled};
 use crate::job::asked::Reference;
 use crate::job::words::FilledIn;
@@ -26,6 +27,35 @@ pub struct Item {
     pub copies: Option<usize>,
     /// Whether all texts of the piece are empty in its row, so that its pictures alone are left.
     pub unlettered: bool,
+    /// Texts that are marked though some of their cells are empty in this row, where other rows fill them.
+    pub half_filled: Vec<HalfFilled>,
+    /// Signs that most cells of a column of its texts begin with, and that belong to a list.
+    pub list_marks: Vec<ListMark>,
+}
+
+/// A text of which some cells are empty.
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
+pub struct HalfFilled {
+    /// What is left of it.
+    pub text: String,
+    /// The columns of those cells.
+    pub columns: Vec<String>,
+}
+
+/// What is known of the columns of a table.
+#[derive(Debug, Default)]
+struct Columns {
+    /// Those that some row fills.
+    filled: Vec<String>,
+    /// Those whose cells are the entries of a list.
+    listed: Vec<String>,
+}
+
+impl Columns {
+    fn of(table: &Table) -> Columns {
+        let some = |column: &&String| table.rows.iter().any(|row| !row.is_empty(column));
+        Columns { filled: table.columns.iter().filter(some).cloned().collect(), listed: list::listed(table) }
+    }
 }
 
 /// The items of an order that lies at `path`, row by row; a row that cannot be used is an error of its own.
@@ -36,7 +66,7 @@ pub fn items(order: &Order, path: &Path) -> Result<Vec<Result<Item, OrderError>>
     let table = order.table.as_deref().map(|t| Table::read(&Order::beside(path, t))).transpose()?;
     let Some(table) = table else {
         let alone = TableRow { number: 1, ..TableRow::default() };
-        let mut item = item(order, path, &alone)?;
+        let mut item = item(order, path, &alone, &Columns::default())?;
         item.copies = match order.copies.as_deref() {
             Some(n) => Some(copies(n).map_err(OrderError::Absurd)?),
             None => None,
@@ -52,7 +82,8 @@ pub fn items(order: &Order, path: &Path) -> Result<Vec<Result<Item, OrderError>>
             "copies: the table has no column '{column}'; it has {known}"
         )));
     }
-    let all: Vec<_> = table.rows.iter().map(|row| item(order, path, row)).collect();
+    let columns = Columns::of(&table);
+    let all: Vec<_> = table.rows.iter().map(|row| item(order, path, row, &columns)).collect();
     let count: usize = all.iter().flatten().filter_map(|i| i.copies).sum();
     if count > MOST_PIECES {
         return Err(OrderError::Absurd(format!(
@@ -62,7 +93,7 @@ pub fn items(order: &Order, path: &Path) -> Result<Vec<Result<Item, OrderError>>
     Ok(all)
 }
 
-fn item(order: &Order, path: &Path, row: &TableRow) -> Result<Item, OrderError> {
+fn item(order: &Order, path: &Path, row: &TableRow, columns: &Columns) -> Result<Item, OrderError> {
     let wrong = |why: String| OrderError::Row(row.number, why);
     let unfilled = |why: Unfilled| match why {
         Unfilled::Row(why) => wrong(why),
@@ -84,11 +115,21 @@ fn item(order: &Order, path: &Path, row: &TableRow) -> Result<Item, OrderError> 
     }
     fill_named(&mut job, row).map_err(unfilled)?;
     job.names_beside(path.parent().unwrap_or(Path::new("")));
-    for layer in &mut job.layers {
-        if let Some(text) = &mut layer.text {
-            *text = row.fill(text).map_err(unfilled)?.replace("\\n", "\n");
+    let (mut half_filled, mut list_marks) = (Vec::new(), Vec::new());
+    for text in job.layers.iter_mut().filter_map(|layer| layer.text.as_mut()) {
+        let filled = row.filled(text).map_err(unfilled)?;
+        *text = filled.text.replace("\\n", "\n");
+        let (empty, marked): (Vec<String>, Vec<String>) =
+            filled.columns.into_iter().partition(|column| row.is_empty(column));
+        let empty: Vec<String> = empty.into_iter().filter(|column| columns.filled.contains(column)).collect();
+        if !empty.is_empty() && !text.trim().is_empty() {
+            half_filled.push(HalfFilled { text: text.clone(), columns: empty });
+        }
+        for column in marked.iter().filter(|column| columns.listed.contains(column)) {
+            list_marks.extend(row.cells.get(column).and_then(|cell| list::mark(column, cell)));
         }
     }
+    list_marks.dedup();
     // A text that is empty in this row is left out: a tag without a title.
     let texts = |job: &Job| job.layers.iter().filter(|l| l.text.is_some()).count();
     let wanted = texts(&job);
@@ -117,7 +158,8 @@ fn item(order: &Order, path: &Path, row: &TableRow) -> Result<Item, OrderError> 
     if unlettered && !pictured && copies > 0 {
         return Err(wrong("every text of the piece is empty there".into()));
     }
-    Ok(Item { row: row.number, name, blank, job, copies: Some(copies), unlettered })
+    let copies = Some(copies);
+    Ok(Item { row: row.number, name, blank, job, copies, unlettered, half_filled, list_marks })
 }
 
 /// Fills in the coating and the process file that the row names; where its cell is empty, none is asked for. All pieces of a
@@ -228,6 +270,23 @@ mod tests {
         assert_eq!(job(1).coating, None, "then it is the usual one, and is told to be assumed");
         let own = of("table = 'names.csv'\n[piece]\nmachine = '{paint}'\n", "paint\nred\n");
         assert!(own[0].as_ref().unwrap_err().to_string().contains("one machine marks all pieces"));
+    }
+
+    #[test]
+    fn a_half_filled_text_and_the_signs_of_a_list_are_told() {
+        let seats = "table = 'names.csv'\n[[piece.layer]]\ntext = '{name}\\nat {seat}'\n";
+        let all = of(seats, "name,seat\nAnna,4\nFinn,\n");
+        let half = |i: usize| all[i].as_ref().unwrap().half_filled.clone();
+        assert_eq!(half(0), []);
+        let left = HalfFilled { text: "Finn\nat ".into(), columns: vec!["seat".into()] };
+        assert_eq!(half(1), [left]);
+        // A text of that column alone is left out, and a column that nobody fills is not wanted.
+        assert_eq!(of(TAG, "name,title\nAnna,Keeper\nBo,\n")[1].as_ref().unwrap().half_filled, []);
+        assert_eq!(of(seats, "name,seat\nAnna,\nFinn,\n")[1].as_ref().unwrap().half_filled, []);
+        let all = of(TAG, "name,title\n1. Anna,Keeper\n2) Bo,Cook\nLin,Mate\n");
+        let marks = |i: usize| all[i].as_ref().unwrap().list_marks.clone();
+        assert_eq!(marks(1), [ListMark { column: "name".into(), sign: "2)".into() }]);
+        assert_eq!(marks(2), []);
     }
 
     #[test]

@@ -7,6 +7,7 @@
 mod cell;
 mod file;
 mod item;
+mod list;
 mod number_format;
 mod open_document;
 mod outlines;
@@ -16,7 +17,8 @@ mod spreadsheet;
 mod table;
 
 pub use file::{Order, OrderError};
-pub use item::{Item, items};
+pub use item::{HalfFilled, Item, items};
+pub use list::ListMark;
 pub use route::{Stop, route, travel};
 pub use spots::{Outlined, Sides, Spots};
 pub use table::{Table, TableError, TableRow};

@@ -31,6 +31,15 @@ pub struct TableRow {
     pub faults: BTreeMap<String, CellFault>,
 }
 
+/// A text with what a row has filled in.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Filled {
+    /// The text.
+    pub text: String,
+    /// The columns that it asks for, in their order.
+    pub columns: Vec<String>,
+}
+
 /// Why a text cannot be filled from a row.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Unfilled {
@@ -198,7 +207,16 @@ impl TableRow {
     /// # Errors
     /// A column that is not there or whose cell cannot be marked, or a brace without its partner.
     pub fn fill(&self, text: &str) -> Result<String, Unfilled> {
+        self.filled(text).map(|filled| filled.text)
+    }
+
+    /// The same with the columns that `text` asks for.
+    ///
+    /// # Errors
+    /// As [`TableRow::fill`].
+    pub fn filled(&self, text: &str) -> Result<Filled, Unfilled> {
         let mut out = String::with_capacity(text.len());
+        let mut columns: Vec<String> = Vec::new();
         let mut rest = text;
         while let Some(at) = rest.find(['{', '}']) {
             out.push_str(&rest[..at]);
@@ -218,10 +236,12 @@ impl TableRow {
             let name = rest[..end].trim();
             let Some(cell) = self.cells.get(name) else {
                 let known: Vec<&str> = self.cells.keys().map(String::as_str).collect();
-                let known = if known.is_empty() {
-                    "there is no table".into()
-                } else {
-                    format!("it has {}", known.join(", "))
+                let known = match known.as_slice() {
+                    [] => "there is no table".into(),
+                    [one] => format!(
+                        "it has {one} (its first line is taken as the headings; where that line is a piece, put a line above it that says {name})"
+                    ),
+                    _ => format!("it has {} (its first line is taken as the headings)", known.join(", ")),
                 };
                 return Err(Unfilled::Row(format!("the table has no column '{name}'; {known}")));
             };
@@ -229,10 +249,18 @@ impl TableRow {
                 return Err(self.unfilled(name, fault));
             }
             out.push_str(cell);
+            if columns.iter().all(|known| known != name) {
+                columns.push(name.to_string());
+            }
             rest = &rest[end + 1..];
         }
         out.push_str(rest);
-        Ok(out)
+        Ok(Filled { text: out, columns })
+    }
+
+    /// Whether nothing stands in a column.
+    pub fn is_empty(&self, column: &str) -> bool {
+        self.cells.get(column).is_none_or(|cell| cell.trim().is_empty())
     }
 
     fn unfilled(&self, column: &str, fault: &CellFault) -> Unfilled {

@@ -194,6 +194,11 @@ impl Now {
                         "Piece 1, {}, is taken as marked already. Make sure that it is: numbers change where rows are added, left out or moved.",
                         called(1)
                     ),
+                    2 => format!(
+                        "Pieces 1 and 2, {} and {}, are taken as marked already. Make sure that they are: numbers change where rows are added, left out or moved.",
+                        called(1),
+                        called(2)
+                    ),
                     _ => format!(
                         "Pieces 1 to {last}, {} to {}, are taken as marked already. Make sure that they are: numbers change where rows are added, left out or moved.",
                         called(1),
@@ -437,18 +442,20 @@ mod tests {
 
     #[test]
     fn what_is_not_marked_now_is_named() {
-        let called = |n: usize| format!("'{}'", ["Ada", "Bo", "Ida"][n - 1]);
-        let says = |now: Now| now.left(3, called).map(|left| left.says);
+        let called = |n: usize| format!("'{}'", ["Ada", "Bo", "Ida", "Una"][n - 1]);
+        let says = |now: Now| now.left(4, called).map(|left| left.says);
         assert_eq!(says(Now::default()), None);
         let from = says(Now::From(2)).unwrap();
         assert!(from.starts_with("Piece 1, 'Ada', is taken as marked already."), "{from}");
         let from = says(Now::From(3)).unwrap();
-        assert!(from.starts_with("Pieces 1 to 2, 'Ada' to 'Bo', are taken as marked already."), "{from}");
+        assert!(from.starts_with("Pieces 1 and 2, 'Ada' and 'Bo', are taken as marked already."), "{from}");
+        let from = says(Now::From(4)).unwrap();
+        assert!(from.starts_with("Pieces 1 to 3, 'Ada' to 'Ida', are taken as marked already."), "{from}");
         let only = |these: &[usize]| says(Now::Only(these.to_vec()));
         let others = "all others are left as they are.";
         assert_eq!(only(&[2]), Some(format!("Only piece 2 ('Bo') is marked; {others}")));
         assert_eq!(only(&[3, 1]), Some(format!("Only pieces 1 ('Ada') and 3 ('Ida') are marked; {others}")));
-        assert_eq!(only(&[3, 1, 2]), None);
+        assert_eq!(only(&[3, 1, 2, 4]), None);
         let now = Now::Only(vec![3, 1]);
         assert_eq!(([1, 2, 3].map(|n| now.marks(n)), now.highest()), ([true, false, true], 3));
     }
