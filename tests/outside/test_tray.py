@@ -315,6 +315,34 @@ def test_a_program_from_a_piece_on_marks_the_rest(tags, tmp_path):
     assert len(rest) == left.sum() and np.allclose(rest, whole[left])
 
 
+def test_a_mended_name_keeps_all_numbers_and_its_piece_is_made_again_alone(tmp_path):
+    (tmp_path / "order.toml").write_text(
+        "blank = 'rect:20x10mm'\ntable = 't.csv'\nname = '{name}'\n[tray]\ngrid = '4x4'\n[[piece.layer]]\ntext = '{name}'\n")
+    names = ["Ada", "Bo", "Ida", "Fog", "Rain", "Una", "Tom Hill", "Lin", "i", "LL", "Kate", "Finn", "Per", "Al", "Zoë"]
+
+    def numbers(out, *more):
+        (tmp_path / "t.csv").write_text("name\n" + "\n".join(names) + "\n")
+        done = run("tray", "order.toml", "--out", out, *more, cwd=tmp_path)
+        assert done.returncode == 0, done.stderr
+        return {p["row"]: p["number"] for p in report(tmp_path / out)["pieces"]}, done.stdout
+
+    first, _ = numbers("first")
+    names[6] = "Tom Hills of the lighthouse"
+    spoilt = first[8]
+    again, said = numbers("again", "--only", str(spoilt))
+    assert again == first and f"Only piece {spoilt} ('{names[6]}' (row 8)) is marked" in said, said
+    figures = report(tmp_path / "again")
+    piece = next(p for p in figures["pieces"] if p["to_mark"])
+    assert piece["number"] == spoilt and sum(p["to_mark"] for p in figures["pieces"]) == 1
+    strokes = burning(tmp_path / "again/program-1.nc")
+    x, y = strokes[:, [0, 2]] - piece["left_mm"], strokes[:, [1, 3]] - piece["bottom_mm"]
+    assert len(strokes) and (x >= 0).all() and (x <= 20).all() and (y >= 0).all() and (y <= 10).all()
+    _, said = numbers("rest", "--from", "3")
+    by_number = {number: (names[row - 2], row) for row, number in first.items()}
+    (a, row_a), (b, row_b) = by_number[1], by_number[2]
+    assert f"Pieces 1 and 2, '{a}' (row {row_a}) and '{b}' (row {row_b}), are taken as marked already." in said, said
+
+
 def advance(text):
     """Width of a text in its size: advance widths and pair kerning of the font's own tables."""
     font = TTFont(FONT)
