@@ -38,19 +38,30 @@ pub fn blurred(dots: &Dots, burn: &Burn, rect: &DotRect, ink: &Tone, ink_rect: &
     // Where the beam switches within a line pitch, a place has as many dots more along the lines.
     let lines = SIDE as f64 * rect.grid.along.0.max(rect.grid.across.0);
     let dots_of = |pitch: Mm| (lines / pitch.0).round() as usize;
-    let side = (dots_of(rect.grid.along), dots_of(rect.grid.across));
-    let (across, down) = (rect.columns / side.0, rect.rows / side.1);
+    // What is smaller than a place is one.
+    let side = (dots_of(rect.grid.along).min(rect.columns), dots_of(rect.grid.across).min(rect.rows));
+    if side.0 == 0 || side.1 == 0 {
+        return None;
+    }
+    let (across, down) = (rect.columns.div_ceil(side.0), rect.rows.div_ceil(side.1));
+    // The last place of a row or of a column is moved back, so that the end of the art is looked at as well.
+    let start = |i: usize, side: usize, all: usize| (i * side).min(all - side);
     let rows = parallel::map(down, |row| {
-        let place = |column| Place { dots, burn, rect, ink, ink_rect, gaps: &gaps, side, at: (column, row) };
+        let y = start(row, side.1, rect.rows);
+        let place = |column| {
+            let at = (start(column, side.0, rect.columns), y);
+            Place { dots, burn, rect, ink, ink_rect, gaps: &gaps, side, at }
+        };
         (0..across).filter_map(|column| place(column).alike()).collect::<Vec<_>>()
     });
     let found: Vec<(f64, (usize, usize))> = rows.into_iter().flatten().collect();
     let worst = found.iter().max_by(|a, b| a.0.total_cmp(&b.0))?.1;
-    let middle = |i: usize, side: usize| i * side + side / 2;
-    Some(Blurred {
-        cells: (found.len() * side.0 * side.1) as u64,
-        worst: (middle(worst.0, side.0), middle(worst.1, side.1)),
-    })
+    // A place that was moved back shares dots with the one before it.
+    let mut cells = Dots::off(rect.columns, rect.rows);
+    for &(_, (x, y)) in &found {
+        (y..y + side.1).for_each(|y| (x..x + side.0).for_each(|x| cells.set(x, y, true)));
+    }
+    Some(Blurred { cells: cells.count(), worst: (worst.0 + side.0 / 2, worst.1 + side.1 / 2) })
 }
 
 /// Ground between two strokes of a row or of a column that are nearer to each other than the beam is wide.
@@ -91,7 +102,7 @@ struct Place<'a> {
     ink_rect: &'a DotRect,
     gaps: &'a Dots,
     side: (usize, usize),
-    /// Which of them, columns and rows of places.
+    /// Its first column and row.
     at: (usize, usize),
 }
 
@@ -99,7 +110,7 @@ impl Place<'_> {
     /// The area of its narrow gaps, samples, and the place, where gaps and strokes are not told apart.
     fn alike(&self) -> Option<(f64, (usize, usize))> {
         let side = self.side;
-        let (x0, y0) = (self.at.0 * side.0, self.at.1 * side.1);
+        let (x0, y0) = self.at;
         let (rect, ink_rect) = (self.rect, self.ink_rect);
         let (dots, samples) = (&rect.grid, &ink_rect.grid);
         let across = positions(
@@ -170,16 +181,21 @@ mod tests {
 
     /// Stripes of ink `stroke` dots wide, one each `period` dots, as floyd-steinberg lays them down.
     fn stripes(stroke: f64, period: f64, beam: f64) -> Option<Blurred> {
-        let of = |n: usize, pitch: f64| {
+        stripes_of(stroke, period, beam, 96)
+    }
+
+    /// The same of `rows` rows.
+    fn stripes_of(stroke: f64, period: f64, beam: f64, rows: usize) -> Option<Blurred> {
+        let of = |columns: usize, rows: usize, pitch: f64| {
             let grid = Grid { along: Mm(pitch), across: Mm(pitch) };
-            DotRect { left: Mm(1.0), top: Mm(2.0), columns: n, rows: n, grid }
+            DotRect { left: Mm(1.0), top: Mm(2.0), columns, rows, grid }
         };
-        let (rect, fine) = (of(96, 0.1), of(4 * 96, 0.025));
+        let (rect, fine) = (of(96, rows, 0.1), of(4 * 96, 4 * rows, 0.025));
         let on = |x: f64| if x.rem_euclid(period) < stroke { 1.0 } else { 0.0 };
-        let ink: Vec<f32> = (0..384 * 384).map(|i| on(((i % 384) as f64 + 0.5) / 4.0)).collect();
-        let ink = Tone::from_vec(384, 384, ink);
+        let ink: Vec<f32> = (0..384 * 4 * rows).map(|i| on(((i % 384) as f64 + 0.5) / 4.0)).collect();
+        let ink = Tone::from_vec(384, 4 * rows, ink);
         let mean = |i: usize| (0..4).map(|k| ink.row(0)[i % 96 * 4 + k]).sum::<f32>() / 4.0;
-        let tone = Tone::from_vec(96, 96, (0..96 * 96).map(mean).collect());
+        let tone = Tone::from_vec(96, rows, (0..96 * rows).map(mean).collect());
         let burn = Burn::plain(beam, beam);
         let dots = diffusion::FLOYD_STEINBERG.dots(&tone, &Options::new(burn, 0.1, 0.1), &Silent);
         blurred(&dots, &burn, &rect, &ink, &fine)
@@ -189,6 +205,17 @@ mod tests {
     fn strokes_and_gaps_of_half_a_dot_run_together() {
         let found = stripes(0.55, 1.2, 1.4).unwrap();
         assert!(found.cells > 96 * 96 / 2, "{found:?}");
+    }
+
+    #[test]
+    fn art_lower_than_a_place_and_its_last_rows_are_looked_at() {
+        // Whether low or high, all of it runs together, and no dot of it counts twice.
+        for rows in [5, 8, 13] {
+            let found = stripes_of(0.55, 1.2, 1.4, rows).unwrap();
+            assert!((48 * rows as u64..=96 * rows as u64).contains(&found.cells), "{rows}: {found:?}");
+            assert!(found.worst.1 < rows, "{rows}: {found:?}");
+        }
+        assert_eq!(stripes_of(3.0, 7.7, 1.4, 5), None);
     }
 
     #[test]
