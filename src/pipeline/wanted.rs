@@ -16,7 +16,7 @@ use crate::job::words::{ReadAs, ToneBy};
 use crate::mark::{Blurred, blurred, lettering_of};
 use crate::note::Note;
 use crate::parallel;
-use crate::placement::{self, Outline, Place, PlaceError, Placement, Spot};
+use crate::placement::{self, DotRect, Outline, Place, PlaceError, Placement, Spot};
 use crate::plane::{Alpha, Dots, Tone};
 use crate::progress::{Progress, Within};
 use crate::proof::words;
@@ -113,12 +113,25 @@ impl Wanted {
         }
         let mut fine =
             Drawable::of(plan).finer(times as usize, (wide, high), kind).wanted(shown, &Within(progress))?;
+        fine.leave_out_paper();
         if kind == Kind::Photo && !lettering_of(&mut fine.tone, times as usize) {
             return Ok(None);
         }
         let found = blurred(dots, &plan.burn, rect, &fine.tone, &fine.placement.rect);
         let least = if kind == Kind::Photo { LEAST_LETTERING_MM2 } else { 0.0 };
         Ok(found.filter(|b| b.cells as f64 * rect.grid.cell_mm2() >= least))
+    }
+
+    /// Nothing is wanted where one of its layers is a drawing on paper, whose grain is no detail.
+    fn leave_out_paper(&mut self) {
+        let rect = self.placement.rect;
+        for picture in self.pictures.iter().filter(|p| p.reading.kind == Kind::Paper) {
+            let (columns, rows) = covered(&rect, &picture.placement.rect);
+            let width = self.tone.width();
+            for row in self.tone.data_mut().chunks_mut(width).take(rows.end).skip(rows.start) {
+                row[columns.clone()].fill(0.0);
+            }
+        }
     }
 
     /// The part of `columns` by `rows`, where it lies.
@@ -150,6 +163,21 @@ const FINE_CELLS: f64 = 6e6;
 /// Lettering that runs together in a photo is worth a word from this area on (mm²): a word of a few letters. Less may be
 /// a fence or a lattice.
 const LEAST_LETTERING_MM2: f64 = 2.0;
+
+/// The columns and rows of `rect` that `part` reaches into.
+fn covered(rect: &DotRect, part: &DotRect) -> (Range<usize>, Range<usize>) {
+    let of = |from: f64, length: f64, pitch: f64, all: usize| {
+        // What begins at a column's edge does not reach into the one before it.
+        let first = ((from / pitch + 1e-6).floor().max(0.0) as usize).min(all);
+        let end = (((from + length) / pitch - 1e-6).ceil().max(0.0) as usize).min(all);
+        first..end.max(first)
+    };
+    let (left, top) = (part.left.0 - rect.left.0, part.top.0 - rect.top.0);
+    (
+        of(left, part.width(), rect.grid.along.0, rect.columns),
+        of(top, part.height(), rect.grid.across.0, rect.rows),
+    )
+}
 
 /// Rows that are summed at once: each sum waits for its last addition, so that one alone takes four times as long.
 const ABREAST: usize = 8;
@@ -306,6 +334,20 @@ fn exchange(tone: &mut Tone, alpha: Option<&Alpha>) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::placement::Grid;
+    use crate::units::Mm;
+
+    #[test]
+    fn what_a_part_reaches_into_is_covered() {
+        let of = |left: f64, top: f64, columns: usize, rows: usize, pitch: f64| {
+            let grid = Grid { along: Mm(pitch), across: Mm(pitch) };
+            DotRect { left: Mm(left), top: Mm(top), columns, rows, grid }
+        };
+        let all = of(10.0, 20.0, 100, 50, 0.1);
+        assert_eq!(covered(&all, &of(12.0, 21.0, 30, 10, 0.1)), (20..50, 10..20));
+        assert_eq!(covered(&all, &of(9.0, 24.98, 10, 30, 0.3)), (0..20, 49..50));
+        assert_eq!(covered(&all, &of(0.0, 0.0, 10, 10, 0.1)), (0..0, 0..0));
+    }
 
     #[test]
     fn rows_summed_at_once_are_summed_as_each_alone() {
