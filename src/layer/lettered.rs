@@ -104,11 +104,16 @@ impl Lettered {
         Ok((LayerArt { art: drawn(&body, size, opening, &name)?, place, name }, letters))
     }
 
+    /// Its lines without the spaces at their ends, which would push the letters out of the middle.
+    fn lines_of_text(&self) -> impl Iterator<Item = &str> {
+        self.text.split('\n').map(str::trim)
+    }
+
     /// Its lines below each other, `@` for where they begin or end, and their number.
     fn straight(&self) -> (String, usize) {
         let mut body = String::new();
         let mut count = 0;
-        for line in self.text.split('\n') {
+        for line in self.lines_of_text() {
             let y = ROOM / 2.0 + count as f64 * LEADING * EM;
             body.push_str(&format!(r#"<text x="@" y="{y}" {}>{}</text>"#, self.look(EM), escaped(line)));
             count += 1;
@@ -138,7 +143,7 @@ impl Lettered {
         let body = format!(
             r##"<defs><path id="a" d="{path}"/></defs><text {}><textPath href="#a" startOffset="50%">{}</textPath></text>"##,
             self.look(size),
-            escaped(&self.text.replace('\n', " "))
+            escaped(&self.lines_of_text().collect::<Vec<_>>().join(" "))
         );
         let art = drawn(&body, (2.0 * c, 2.0 * c), opening, &name)?;
         Ok(LayerArt { art, place: Place::Box { width: Mm(side), height: Mm(side) }, name })
@@ -227,6 +232,22 @@ mod tests {
         assert_eq!(broken("Jean-Baptiste de la Fontaine", 2).unwrap(), "Jean-Baptiste\nde la Fontaine");
         assert_eq!(broken("one two three four five six", 3).unwrap(), "one two\nthree four\nfive six");
         assert_eq!(broken("Tom", 2), None);
+    }
+
+    #[test]
+    fn spaces_at_the_ends_of_lines_move_no_letter() {
+        let drawn = |text: &str, arc| {
+            let text = Lettered { text: text.into(), font: None, bold: false, lines: 1, align: None, arc };
+            let place = Place::Box { width: Mm(30.0), height: Mm(9.0) };
+            let art = text.drawn(place, true, &Opening::default()).unwrap().art;
+            (art.size(), ink(&art))
+        };
+        for arc in [None, Some(Mm(20.0))] {
+            let plain = drawn("Zoë\nTable", arc);
+            for text in ["Zoë\nTable ", "Zoë\u{a0}\nTable", " Zoë\n\u{a0}Table \u{a0}"] {
+                assert_eq!(drawn(text, arc), plain, "{text:?}");
+            }
+        }
     }
 
     #[test]
