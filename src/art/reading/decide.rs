@@ -5,6 +5,7 @@ use super::features::{Features, measure};
 use super::kind::Kind;
 use super::model::{KINDS, likelihoods};
 use super::on_ground;
+use super::shaded;
 use super::small::Small;
 use crate::art::picture::Facts;
 use crate::art::{Art, Format, Model, Raster, View, Window, likeness, open, render};
@@ -112,7 +113,20 @@ fn embedded(art: &Art, format: Format, crop: Window) -> Option<Decision> {
 
 fn of(raster: &Raster, crop: Window, lossy: bool) -> Decision {
     if raster.facts.bilevel {
-        return Decision::certain(Kind::Drawing, "it has no more than two tones");
+        let Some(flat) = shaded::flattened(raster) else {
+            return Decision::certain(Kind::Drawing, "it has no more than two tones");
+        };
+        // All of its look is in its transparency, of which a photo and a sheet of paper would make nothing.
+        let said = of(&flat, crop, lossy);
+        return match said.kind {
+            Kind::Drawing => said,
+            kind => Decision {
+                kind: Kind::Drawing,
+                sure: 0.5,
+                other: Some(kind),
+                why: "its one tone or two run out softly into transparency".into(),
+            },
+        };
     }
     let small = Small::of(raster, crop);
     let Some(f) = measure(&small) else {

@@ -17,6 +17,7 @@ mod model;
 mod on_ground;
 mod paper;
 mod shade;
+mod shaded;
 mod small;
 mod tones;
 mod weights;
