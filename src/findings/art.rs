@@ -9,28 +9,39 @@ use crate::said::Said;
 use crate::units::{MM_PER_INCH, Mm, short};
 
 /// `coarse-art`: fewer source pixels than dots. `source` are the pixels of the part that is shown, `dots`
-/// the dots that show it (columns, rows); `width` and `height` are its true size, and `of` is the picture. `coarser` gives
-/// the least pitch from the given one on that the machine makes without a fault of its own, where there is one.
+/// the dots that show it (columns, rows); `width` and `height` are its true size, and `of` is the picture. Of two tones that
+/// are drawn, `sharp`, it is a note. `coarser` gives the least pitch from the given one on that the machine makes without a
+/// fault of its own, where there is one.
 pub fn coarse_art(
     source: (f64, f64),
     dots: (usize, usize),
     (width, height): (Mm, Mm),
-    of: Of,
+    (of, sharp): (Of, bool),
     coarser: impl Fn(Mm) -> Option<Mm>,
 ) -> Option<Finding> {
     let ratio = (source.0 / dots.0 as f64).min(source.1 / dots.1 as f64);
     if ratio >= 0.98 {
         return None;
     }
-    let severity = if ratio < 0.5 { Severity::Caution } else { Severity::Note };
+    let severity = if ratio < 0.5 && !sharp { Severity::Caution } else { Severity::Note };
     let message = format!(
-        "the picture has {} x {} pixels for {} x {} dots: it is enlarged {} times and will look soft",
+        "the picture has {} x {} pixels for {} x {} dots: it is enlarged {} times and {}",
         source.0.round(),
         source.1.round(),
         dots.0,
         dots.1,
-        short(1.0 / ratio, 2)
+        short(1.0 / ratio, 2),
+        if sharp {
+            "stays sharp, but its round and slanting edges may look stepped"
+        } else {
+            "will look soft"
+        }
     );
+    if sharp {
+        let text = "where that shows, use a larger picture, or a drawing (SVG or PDF)";
+        let remedy = Remedy::new("picture", 1.0 / ratio, "times", text);
+        return Some(Finding::new("coarse-art", severity, message).with(remedy));
+    }
     let fitting = width.0 * ratio;
     let text = format!("use a larger picture, or make it at most {} mm wide", short(fitting, 1));
     let mut finding = Finding::new("coarse-art", severity, message)
@@ -369,15 +380,18 @@ mod tests {
     fn a_picture_with_enough_pixels_is_not_coarse() {
         let none = |_| None;
         let side = |mm: f64| (Mm(mm), Mm(mm));
-        assert!(coarse_art((1017.0, 1017.0), (1017, 1017), side(85.0), Of::Art, none).is_none());
-        let f = coarse_art((400.0, 500.0), (1017, 1017), side(85.0), Of::Layer(1), none).unwrap();
+        assert!(coarse_art((1017.0, 1017.0), (1017, 1017), side(85.0), (Of::Art, false), none).is_none());
+        let f = coarse_art((400.0, 500.0), (1017, 1017), side(85.0), (Of::Layer(1), false), none).unwrap();
         assert_eq!(f.severity, Severity::Caution);
+        let two = coarse_art((400.0, 500.0), (1017, 1017), side(85.0), (Of::Art, true), none).unwrap();
+        assert_eq!(two.severity, Severity::Note);
+        assert!(two.message.contains("enlarged 2.54 times and stays sharp"), "{}", two.message);
         assert!(f.message.contains("2.54 times"), "{}", f.message);
         assert!((f.remedies[0].value - 85.0 * 400.0 / 1017.0).abs() < 1e-9 && f.remedies.len() == 1);
         let steps = |p: Mm| Some(Mm((p.0 * 80.0).ceil() / 80.0));
         let size = |size: &str| size.to_string();
         assert_eq!(f.remedies[0].sets, [(size("layer.1.place"), size("33.4x33.432mm"))]);
-        let f = coarse_art((900.0, 900.0), (971, 971), side(84.9625), Of::Art, steps).unwrap();
+        let f = coarse_art((900.0, 900.0), (971, 971), side(84.9625), (Of::Art, false), steps).unwrap();
         assert_eq!(f.remedies[0].sets, [(size("blank.place"), size("78.7x78.75mm"))]);
         assert!((f.remedies[1].value - 0.1).abs() < 1e-12, "{f:?}");
     }

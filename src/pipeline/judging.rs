@@ -113,7 +113,7 @@ fn of_pictures(plan: &Plan, layers: &[Arc<Layer>], pictures: &[LayerPicture]) ->
         let LayerPicture { reading, around, alike, placement, .. } = picture;
         let unsure = reading.other.filter(|_| reading.sure < UNSURE);
         let found = [
-            coarse(plan, &settled.art, &layer.art.art, placement, settled.of),
+            coarse(plan, &settled.art, (&layer.art.art, reading.kind), placement, settled.of),
             around.and_then(|a| of_art::around(&a, reading.sure >= UNSURE, settled.of)),
             alike.map(|a| of_inks::inks_alike(&a, settled.of)),
             unsure.map(|other| of_art::layer_unsure(reading, other, settled.of)),
@@ -209,7 +209,8 @@ fn art_findings(plan: &Plan, shown: Shown<'_>, stages: &Stages) -> Vec<Finding> 
         };
         all.extend(of_art::cut_by_blank(stages.left_out.share, inside, of));
     }
-    all.extend(shown.alone().and_then(|art| coarse(plan, &plan.art, art, p, Of::Art)));
+    let kind = stages.kind.unwrap_or(Kind::Photo);
+    all.extend(shown.alone().and_then(|art| coarse(plan, &plan.art, (art, kind), p, Of::Art)));
     all
 }
 
@@ -224,8 +225,14 @@ fn cut_layers(plan: &Plan, stages: &Stages) -> (bool, Option<Of>) {
     (inside, (cut.len() == 1).then(|| cut[0].of))
 }
 
-/// `coarse-art` of a picture that lies as it is `settled`.
-fn coarse(plan: &Plan, settled: &SettledArt, art: &Art, p: &Placement, of: Of) -> Option<Finding> {
+/// `coarse-art` of a picture that lies as it is `settled` and is read as a `kind`.
+fn coarse(
+    plan: &Plan,
+    settled: &SettledArt,
+    (art, kind): (&Art, Kind),
+    p: &Placement,
+    of: Of,
+) -> Option<Finding> {
     let (w, h) = art.pixels()?;
     let crop = settled.crop.window();
     let (mut w, mut h) = (w as f64 * crop.width(), h as f64 * crop.height());
@@ -245,7 +252,9 @@ fn coarse(plan: &Plan, settled: &SettledArt, art: &Art, p: &Placement, of: Of) -
     // Dots may lie closer along the lines than the lines lie: what the art must fill is squares of the wider pitch.
     let square = rect.grid.along.0.max(rect.grid.across.0);
     let squares = ((rect.width() / square).round() as usize, (rect.height() / square).round() as usize);
-    of_art::coarse_art(shown, squares, (Mm(rect.width()), Mm(rect.height())), of, coarser)
+    let sharp = kind == Kind::Drawing
+        && matches!(art, Art::Raster(raster) if raster.facts.bilevel && raster.alpha.is_none());
+    of_art::coarse_art(shown, squares, (Mm(rect.width()), Mm(rect.height())), (of, sharp), coarser)
 }
 
 /// Whether the piece will show anything; dots that came from elsewhere may be strokes or tones, so the milder rule
