@@ -175,9 +175,18 @@ fn ways(r: &Remedy) -> &[Remedy] {
 
 /// A remedy with the keys of the job that it sets and their new values; null for what is done elsewhere.
 fn remedy(r: &Remedy) -> Value {
-    let sets: Value = r.sets.iter().map(|(key, value)| (key.as_str(), value.as_str())).collect();
+    let sets: Value = r.sets.iter().map(|(key, value)| (key.as_str(), typed(value))).collect();
     let change = if r.sets.is_empty() { Value::Null } else { sets };
     json!({ "line": r.text.on_page(), "checked": r.verified, "change": change })
+}
+
+/// A value of a job's key: true and false are no words there.
+fn typed(value: &str) -> Value {
+    match value {
+        "true" => Value::Bool(true),
+        "false" => Value::Bool(false),
+        text => json!(text),
+    }
 }
 
 /// The files that are written, by their names.

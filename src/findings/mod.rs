@@ -4,6 +4,7 @@ pub mod art;
 pub mod axis;
 pub mod burn;
 pub mod change;
+pub mod code;
 pub mod detail;
 pub mod faint;
 mod harm;

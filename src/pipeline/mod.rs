@@ -5,6 +5,7 @@ mod alike;
 mod axis;
 mod carry;
 mod checked;
+mod codes;
 pub mod compare;
 mod drawable;
 mod error;
@@ -80,7 +81,9 @@ pub fn run_shown(
     notes.extend(elsewhere.map(|curve| Note::fact(words::curve_elsewhere(curve))));
     let judge =
         (plan.scan.tone_by == ToneBy::Dots).then(|| likely::judge(plan, &wanted.tone, &wanted.placement));
+    let codes = codes::seen(plan, shown, &wanted, progress)?;
     let (mut stages, detail) = carry::carry(plan, shown, (wanted, left_out), (name, notes), progress)?;
+    others.extend(codes::findings(plan, &codes, &stages.dots, &stages.placement.rect));
     stages.likely = judge.map(|judge| likely::likely(plan, &judge, &stages.dots));
     others.extend(axis::other_axis(plan, &stages));
     let readings = match shown.alone() {

@@ -1,0 +1,167 @@
+//! Finding `qr-code`: a QR code that phones will hardly read on the piece.
+
+use super::art::sized;
+use super::{Finding, Remedy, Severity};
+use crate::job::settle::Of;
+use crate::said::Said;
+use crate::units::short;
+
+/// Modules of light border that phones want around a code (ISO/IEC 18004, 6.3.8).
+pub const QUIET: usize = 4;
+/// The most of its modules that may come out wrong: the lowest level of error correction mends 7 %, and dirt and a slanting
+/// view take their share.
+pub const MOST_WRONG: f64 = 0.03;
+
+/// A drawing of the same piece in which a code comes out dark on light.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Mend {
+    /// The picture whose light and dark are exchanged for that.
+    pub of: Of,
+    /// Whether it is then inverted; else no longer.
+    pub invert: bool,
+    /// Modules of light border that the code then has.
+    pub quiet: usize,
+}
+
+impl Mend {
+    fn remedy(&self) -> Remedy {
+        let (key, typed) = match (self.of, self.invert) {
+            (Of::Art, true) => ("tone.invert".to_string(), ": --invert".to_string()),
+            (Of::Art, false) => ("tone.invert".to_string(), ": leave out --invert".to_string()),
+            (of, invert) => (of.key("invert"), format!(": invert = {invert} in its --layer")),
+        };
+        let text = Said::from("exchange its light and dark").line(typed);
+        Remedy::new("invert", 0.0, "", text).set(key, self.invert.to_string())
+    }
+}
+
+/// `qr-code` of one that comes out light on dark, whose modules are so wide (mm); `mend` is what was found to mend that.
+pub fn reversed(mend: Option<&Mend>, module: f64) -> Finding {
+    let message = "this is a QR code: phones read dark on light, and here it comes out light on dark";
+    let finding = Finding::new("qr-code", Severity::Caution, message);
+    let border = format!("a light border of {QUIET} of its modules ({} mm here)", wide(module));
+    let exchange = Said::from(", and exchange its light and dark").line(" (--invert)");
+    match mend {
+        Some(mend) if mend.quiet >= QUIET => finding.with(mend.remedy().verified(true)),
+        Some(mend) => {
+            let mut remedy = mend.remedy();
+            remedy.text.push(format!("; its light border is then {}", modules(mend.quiet)));
+            let picture =
+                Remedy::new("picture", QUIET as f64, "modules", format!("give the picture {border}"));
+            finding.with(remedy).with(picture)
+        }
+        None => {
+            let text = Said::from(format!("save the code on white with {border}")).and(exchange);
+            finding.with(Remedy::new("picture", QUIET as f64, "modules", text))
+        }
+    }
+}
+
+/// `qr-code` of one with so many modules of light border around it, each so wide (mm), where these are too few.
+pub fn border(quiet: usize, module: f64) -> Option<Finding> {
+    (quiet < QUIET).then(|| {
+        // Most phones read codes with half of the border.
+        let severity = if quiet < QUIET / 2 { Severity::Caution } else { Severity::Note };
+        let message = format!(
+            "the light border around the QR code is {}: phones want {QUIET} of them, {} mm here",
+            modules(quiet),
+            wide(module)
+        );
+        let text = "give the picture a wider light border, and keep other marks away from the code";
+        Finding::new("qr-code", severity, message).with(Remedy::new("picture", QUIET as f64, "modules", text))
+    })
+}
+
+/// A picture with a code in it: which one it is, its width and its height for each of that, mm.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Sized {
+    /// The picture.
+    pub of: Of,
+    /// Its width, mm.
+    pub width: f64,
+    /// Its height as a multiple of that.
+    pub height: f64,
+}
+
+/// `qr-code` of one of which this share of modules, each so wide (mm), comes out wrong. `least` is the picture at the size at
+/// which it holds, where that has room on the blank.
+pub fn too_small(wrong: f64, module: f64, least: Option<Sized>) -> Finding {
+    let message = format!(
+        "{}% of the QR code's modules come out wrong: they are {} mm wide, too small for the beam, and phones may not read it",
+        short(wrong * 100.0, 1),
+        short(module, 2)
+    );
+    let finding = Finding::new("qr-code", Severity::Caution, message);
+    let remedy = match least {
+        Some(Sized { of, width, height }) => {
+            // Rounded up, so that it is no smaller than what was found to do.
+            let tenths = (width * 10.0).ceil();
+            let text = format!("make it at least {} mm wide", short(tenths / 10.0, 1));
+            sized((tenths + 0.01) / 10.0, text, height, of)
+        }
+        None => {
+            let text = "use a code with less in it, such as a shorter address: its modules are then larger";
+            Remedy::new("picture", 0.0, "", text)
+        }
+    };
+    finding.with(remedy)
+}
+
+/// The width of the light border, mm.
+fn wide(module: f64) -> String {
+    short((QUIET as f64 * module * 10.0).ceil() / 10.0, 1)
+}
+
+fn modules(quiet: usize) -> String {
+    match quiet {
+        0 => "missing".to_string(),
+        1 => "1 of its modules wide".to_string(),
+        n => format!("{n} of its modules wide"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_mends_a_code_is_said_with_its_key() {
+        let mend = |of, invert, quiet| reversed(Some(&Mend { of, invert, quiet }), 1.38);
+        let found = mend(Of::Art, true, 4);
+        assert_eq!(found.remedies[0].text, "exchange its light and dark: --invert");
+        assert_eq!(found.remedies[0].text.on_page(), "exchange its light and dark");
+        assert_eq!(found.remedies[0].sets, [("tone.invert".to_string(), "true".to_string())]);
+        assert!(found.remedies[0].verified && found.remedies.len() == 1);
+        let layer = mend(Of::Layer(1), true, 2);
+        assert_eq!(
+            layer.remedies[0].text,
+            "exchange its light and dark: invert = true in its --layer; its light border is then 2 of its modules wide"
+        );
+        assert_eq!(layer.remedies[0].sets, [("layer.1.invert".to_string(), "true".to_string())]);
+        assert_eq!(
+            layer.remedies[1].text,
+            "give the picture a light border of 4 of its modules (5.6 mm here)"
+        );
+        assert!(mend(Of::Art, false, 4).remedies[0].text.ends_with(": leave out --invert"));
+        let none = reversed(None, 1.0);
+        assert!(
+            none.remedies[0].text.starts_with("save the code on white") && none.remedies[0].sets.is_empty()
+        );
+        assert!(!none.remedies[0].text.on_page().contains("--"));
+    }
+
+    #[test]
+    fn a_narrow_border_and_small_modules_are_told() {
+        assert_eq!(border(4, 1.0), None);
+        assert_eq!(border(2, 1.0).map(|f| f.severity), Some(Severity::Note));
+        assert_eq!(border(0, 1.0).map(|f| f.severity), Some(Severity::Caution));
+        assert!(border(0, 1.0).unwrap().message.contains("is missing: phones want 4 of them, 4 mm here"));
+        let found = too_small(0.119, 0.1304, Some(Sized { of: Of::Art, width: 14.12, height: 1.0 }));
+        assert!(
+            found.message.starts_with("11.9% of the QR code's modules come out wrong: they are 0.13 mm wide")
+        );
+        assert_eq!(found.remedies[0].text, "make it at least 14.2 mm wide");
+        assert!(found.remedies[0].sets[0].1.starts_with("14.2x14.2"), "{found:?}");
+        assert!(too_small(0.1, 0.1, None).remedies[0].sets.is_empty());
+    }
+}
