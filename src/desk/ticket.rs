@@ -223,6 +223,8 @@ mod tests {
             of_art::Around { share: 0.5, crop: [0.1, 0.1, 0.8, 0.8], what: of_art::Beyond::LeftBare };
         let crop = told(of_art::around(&around, true, Of::Layer(0)).unwrap());
         assert_eq!(crop[0]["change"], json!({ "layer.0.crop": "11%,11%,78%,78%" }));
+        let inverted = told(of_art::tonal_drawing(Of::Art));
+        assert_eq!(inverted[0]["change"], json!({ "tone.invert": true }));
         assert_eq!(told(of_art::flowed_text())[0]["change"], Value::Null);
     }
 }

@@ -1,5 +1,5 @@
 //! Findings about the art and its place: art-changed, coarse-art, cut, empty-cell, flowed-text, list-mark, missing-glyph, no-text,
-//! past-margin, picture-border, picture-within, reading-unsure, sheet-edge.
+//! past-margin, picture-border, picture-within, reading-unsure, sheet-edge, tonal-drawing.
 
 use super::{Finding, Remedy, Severity};
 use crate::art::Kind;
@@ -214,6 +214,26 @@ pub fn picture_within(share: f64) -> Option<Finding> {
             .line(" (the picture as the art, the drawing with --layer \"file = 'drawing.svg'\")");
         Finding::new("picture-within", Severity::Caution, message).with(Remedy::new("layers", 0.0, "", text))
     })
+}
+
+/// A remedy that inverts a picture, or no longer does.
+pub fn exchanged(of: Of, invert: bool) -> Remedy {
+    let (key, typed) = match (of, invert) {
+        (Of::Art, true) => ("tone.invert".to_string(), "--invert".to_string()),
+        (Of::Art, false) => ("tone.invert".to_string(), "leave out --invert".to_string()),
+        (of, invert) => (of.key("invert"), format!("invert = {invert} in its --layer")),
+    };
+    let text = Said::from("exchange its light and dark").line(format!(": {typed}"));
+    Remedy::new("invert", 0.0, "", text).set(key, invert.to_string())
+}
+
+/// `tonal-drawing`: the strokes of a drawing make the tones of a picture, where marks are light.
+pub fn tonal_drawing(of: Of) -> Finding {
+    let message = "the strokes of the drawing make tones like those of a picture and are read as ink: what is dark in it becomes \
+                   light on the piece, a negative";
+    let mut remedy = exchanged(of, true);
+    remedy.text.push(", and look at how the piece will look");
+    Finding::new("tonal-drawing", Severity::Caution, message).with(remedy)
 }
 
 /// `reading-unsure`: the art may as well be read as `other`; `readings.png` shows both.

@@ -1,6 +1,6 @@
 //! Finding `qr-code`: a QR code that phones will hardly read on the piece.
 
-use super::art::sized;
+use super::art::{exchanged, sized};
 use super::{Finding, Remedy, Severity};
 use crate::job::settle::Of;
 use crate::said::Said;
@@ -23,18 +23,6 @@ pub struct Mend {
     pub quiet: usize,
 }
 
-impl Mend {
-    fn remedy(&self) -> Remedy {
-        let (key, typed) = match (self.of, self.invert) {
-            (Of::Art, true) => ("tone.invert".to_string(), ": --invert".to_string()),
-            (Of::Art, false) => ("tone.invert".to_string(), ": leave out --invert".to_string()),
-            (of, invert) => (of.key("invert"), format!(": invert = {invert} in its --layer")),
-        };
-        let text = Said::from("exchange its light and dark").line(typed);
-        Remedy::new("invert", 0.0, "", text).set(key, self.invert.to_string())
-    }
-}
-
 /// `qr-code` of one that comes out light on dark, whose modules are so wide (mm); `mend` is what was found to mend that.
 pub fn reversed(mend: Option<&Mend>, module: f64) -> Finding {
     let message = "this is a QR code: phones read dark on light, and here it comes out light on dark";
@@ -42,9 +30,9 @@ pub fn reversed(mend: Option<&Mend>, module: f64) -> Finding {
     let border = format!("a light border of {QUIET} of its modules ({} mm here)", wide(module));
     let exchange = Said::from(", and exchange its light and dark").line(" (--invert)");
     match mend {
-        Some(mend) if mend.quiet >= QUIET => finding.with(mend.remedy().verified(true)),
+        Some(mend) if mend.quiet >= QUIET => finding.with(exchanged(mend.of, mend.invert).verified(true)),
         Some(mend) => {
-            let mut remedy = mend.remedy();
+            let mut remedy = exchanged(mend.of, mend.invert);
             remedy.text.push(format!("; its light border is then {}", modules(mend.quiet)));
             let picture =
                 Remedy::new("picture", QUIET as f64, "modules", format!("give the picture {border}"));

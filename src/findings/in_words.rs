@@ -14,7 +14,6 @@ pub fn in_words(name: &str) -> &str {
         "picture-border" => "the picture's border is part of the piece",
         "faint" => "the piece stays nearly bare",
         "tone-shift" => "tones come out too light or too dark",
-        "qr-code" => "phones may not read the QR code",
         "cut" => "a part of the drawing is cut off",
         "layers-cross" => "layers lie across each other",
         "bare-unseen" => "what is left bare does not show",

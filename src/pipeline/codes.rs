@@ -314,3 +314,74 @@ fn drawn(grid: &Grid, (side, set): (usize, &[bool]), module: f64, border: bool) 
     }
     dots
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::art::reading::qr_dark;
+    use crate::findings::Severity;
+    use crate::job::Job;
+    use crate::progress::Silent;
+    use crate::{art, pipeline};
+
+    /// What is said of a code of `side` modules with a border of `quiet`, placed in a square of `place` mm.
+    fn said(surface: &str, (side, quiet): (usize, usize), place: f64, tone: &str) -> Vec<Finding> {
+        let (n, times) = (side + 2 * quiet, 8);
+        let mut picture = image::GrayImage::new((n * times) as u32, (n * times) as u32);
+        for (x, y, pixel) in picture.enumerate_pixels_mut() {
+            let of = |v: u32| (v as usize / times).wrapping_sub(quiet);
+            let (c, r) = (of(x), of(y));
+            *pixel = image::Luma([if c < side && r < side && qr_dark(side, c, r) { 0 } else { 255 }]);
+        }
+        let mut png = std::io::Cursor::new(Vec::new());
+        picture.write_to(&mut png, image::ImageFormat::Png).unwrap();
+        let art = art::open(png.get_ref(), "code.png").unwrap();
+        let job: Job = format!(
+            "blank = {{ shape = 'rect:40x40mm', margin = '2mm', surface = '{surface}', place = '{place}x{place}mm' }}\n\
+             dots = {{ screen = 'floyd-steinberg' }}\n{tone}"
+        )
+        .parse()
+        .unwrap();
+        let outcome = pipeline::run(&Plan::of(&job).unwrap(), &art, "code.png", &Silent).unwrap();
+        outcome.findings.into_iter().filter(|f| f.name == "qr-code").collect()
+    }
+
+    #[test]
+    fn a_code_is_told_where_it_comes_out_light_on_dark() {
+        let found = said("slate", (25, 4), 33.0, "");
+        assert_eq!(found.len(), 1, "{found:?}");
+        assert!(found[0].message.contains("light on dark"), "{found:?}");
+        assert_eq!(found[0].remedies[0].sets, [("tone.invert".to_string(), "true".to_string())]);
+        assert!(found[0].remedies[0].verified && found[0].remedies.len() == 1, "{found:?}");
+        // So mended, and where marks are dark, there is nothing to say.
+        assert_eq!(said("slate", (25, 4), 33.0, "tone = { invert = true }"), []);
+        assert_eq!(said("ceramic", (25, 4), 33.0, ""), []);
+        let found = said("ceramic", (25, 4), 33.0, "tone = { invert = true }");
+        assert_eq!(found[0].remedies[0].sets, [("tone.invert".to_string(), "false".to_string())]);
+    }
+
+    #[test]
+    fn a_border_that_is_too_narrow_is_told_before_and_after() {
+        let found = said("slate", (25, 2), 29.0, "");
+        assert!(
+            found[0].remedies[0].text.ends_with("its light border is then 2 of its modules wide"),
+            "{found:?}"
+        );
+        let found = said("slate", (25, 2), 29.0, "tone = { invert = true }");
+        assert_eq!((found.len(), found[0].severity), (1, Severity::Note), "{found:?}");
+        // Bare ground that is light is border enough.
+        assert_eq!(said("ceramic", (25, 1), 27.0, ""), []);
+    }
+
+    #[test]
+    fn modules_smaller_than_the_beam_are_told_with_the_size_that_holds() {
+        let found = said("ceramic", (69, 4), 7.7, "");
+        assert_eq!(found.len(), 1, "{found:?}");
+        assert!(found[0].message.contains("come out wrong: they are 0.1 mm wide"), "{found:?}");
+        let size = &found[0].remedies[0].sets[0];
+        assert_eq!(size.0, "blank.place");
+        // At that size it holds.
+        let least: f64 = size.1.split('x').next().unwrap().parse().unwrap();
+        assert!(least > 7.7 && said("ceramic", (69, 4), least + 1.0, "").is_empty(), "{size:?}");
+    }
+}

@@ -9,8 +9,8 @@ use super::layers::Layer;
 use super::outcome::Stages;
 use super::past_margin::past_margin;
 use super::shown::{Meeting, Shown};
-use super::wanted::{LayerPicture, Wanted};
-use crate::art::reading::{Decision, UNSURE};
+use super::wanted::{LayerPicture, Wanted, covered};
+use crate::art::reading::{Decision, UNSURE, is_hatched};
 use crate::art::{Art, Kind};
 use crate::findings::change::Change;
 use crate::findings::detail::Detail;
@@ -23,10 +23,10 @@ use crate::findings::{
 use crate::job::Plan;
 use crate::job::asked::LayerJob;
 use crate::job::kit::{self, Sort};
-use crate::job::settle::{Of, SettledArt, SettledLayer, Shows};
+use crate::job::settle::{Of, SettledArt, SettledLayer, SettledTone, Shows};
 use crate::job::words::DotGain;
 use crate::mark::advise;
-use crate::placement::{Anchor, Place, Placement};
+use crate::placement::{Anchor, DotRect, Place, Placement};
 use crate::progress::Progress;
 use crate::screen::Wants;
 use crate::screen::auto::AUTO;
@@ -89,7 +89,7 @@ pub(super) fn of_the_wanted(plan: &Plan, shown: Shown<'_>, wanted: &Wanted) -> V
     let art = match shown {
         Shown::Art(art) => art,
         Shown::Layers(layers) => {
-            let mut all = of_pictures(plan, layers, &wanted.pictures);
+            let mut all = of_pictures(plan, layers, wanted);
             all.extend(of_meeting(plan, layers, &wanted.meeting));
             return all;
         }
@@ -99,13 +99,15 @@ pub(super) fn of_the_wanted(plan: &Plan, shown: Shown<'_>, wanted: &Wanted) -> V
         around.and_then(|a| of_art::around(&a, reading.sure >= UNSURE, Of::Art)),
         alike.map(|a| of_inks::inks_alike(&a, Of::Art)),
         picture_within(plan, art, reading),
+        tonal(plan, (wanted, &wanted.placement.rect), (reading, &plan.tone), Of::Art),
     ];
     found.into_iter().flatten().collect()
 }
 
 /// Findings about each of the pictures among layers, by name where there are several.
-fn of_pictures(plan: &Plan, layers: &[Arc<Layer>], pictures: &[LayerPicture]) -> Vec<Finding> {
+fn of_pictures(plan: &Plan, layers: &[Arc<Layer>], wanted: &Wanted) -> Vec<Finding> {
     let mut all = Vec::new();
+    let pictures = &wanted.pictures;
     for picture in pictures {
         let (Some(settled), Some(layer)) = (plan.layers.get(picture.layer), layers.get(picture.layer)) else {
             continue;
@@ -118,6 +120,7 @@ fn of_pictures(plan: &Plan, layers: &[Arc<Layer>], pictures: &[LayerPicture]) ->
             alike.map(|a| of_inks::inks_alike(&a, settled.of)),
             unsure.map(|other| of_art::layer_unsure(reading, other, settled.of)),
             picture_within(plan, &layer.art.art, reading),
+            tonal(plan, (wanted, &placement.rect), (reading, &settled.tone), settled.of),
         ];
         all.extend(found.into_iter().flatten().map(|f| match pictures.len() {
             1 => f,
@@ -189,6 +192,22 @@ fn picture_within(plan: &Plan, art: &Art, reading: &Decision) -> Option<Finding>
     let share =
         art.picture_within().filter(|_| reading.kind == Kind::Drawing && r.y_marked > r.y_unmarked)?;
     of_art::picture_within(share)
+}
+
+/// `tonal-drawing` of a picture that lies in `rect`, where marks are light and it is not inverted.
+fn tonal(
+    plan: &Plan,
+    (wanted, rect): (&Wanted, &DotRect),
+    (reading, tone): (&Decision, &SettledTone),
+    of: Of,
+) -> Option<Finding> {
+    let r = &plan.burn.response;
+    if !reading.kind.is_drawn() || r.y_marked <= r.y_unmarked || tone.shape.tilt.invert {
+        return None;
+    }
+    let all = &wanted.placement.rect;
+    let pitch = (all.grid.along.0, all.grid.across.0);
+    is_hatched(&wanted.tone, covered(all, rect), pitch).then(|| of_art::tonal_drawing(of))
 }
 
 /// Findings about the art.

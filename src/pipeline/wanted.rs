@@ -165,7 +165,7 @@ const FINE_CELLS: f64 = 6e6;
 const LEAST_LETTERING_MM2: f64 = 2.0;
 
 /// The columns and rows of `rect` that `part` reaches into.
-fn covered(rect: &DotRect, part: &DotRect) -> (Range<usize>, Range<usize>) {
+pub(super) fn covered(rect: &DotRect, part: &DotRect) -> (Range<usize>, Range<usize>) {
     let of = |from: f64, length: f64, pitch: f64, all: usize| {
         // What begins at a column's edge does not reach into the one before it.
         let first = ((from / pitch + 1e-6).floor().max(0.0) as usize).min(all);

@@ -11,6 +11,7 @@ mod cells;
 mod decide;
 mod doubt;
 mod features;
+mod hatched;
 mod ink;
 mod kind;
 mod model;
@@ -25,7 +26,10 @@ mod weights;
 
 pub use alike::AlikeInks;
 pub use decide::{Decision, UNSURE, decide, features};
+pub use hatched::is_hatched;
 pub use ink::{Inked, inked, on_its_ground, share_of_ink};
 pub use kind::Kind;
 pub use paper::{PaperSheet, flattened};
+#[cfg(test)]
+pub(crate) use qr::tests::dark as qr_dark;
 pub use qr::{QrCode, qr_codes};

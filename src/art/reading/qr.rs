@@ -289,7 +289,7 @@ pub(crate) mod tests {
     }
 
     /// Such a code in `times` samples a module and a quiet zone of `quiet` modules; dark is 1, or 0 where it is `reversed`.
-    pub(crate) fn code(side: usize, (across, down): (usize, usize), quiet: usize, reversed: bool) -> Tone {
+    fn code(side: usize, (across, down): (usize, usize), quiet: usize, reversed: bool) -> Tone {
         let (width, height) = ((side + 2 * quiet) * across, (side + 2 * quiet) * down);
         let at = |i: usize| {
             let (c, r) = ((i % width / across).wrapping_sub(quiet), (i / width / down).wrapping_sub(quiet));
