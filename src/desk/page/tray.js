@@ -183,8 +183,8 @@ export const tray = {
       try {
         const answer = await piece.putTable(content, name);
         announce(count("table.read", answer.rows.length));
-        // How a table was taken is seen until another one is brought.
-        if (name) refill(said, answer.says && make("p.finding.note", {}, icon("note"), make("span", {}, answer.says)));
+        // How a table was taken is seen until it changes.
+        refill(said, answer.says && make("p.finding.note", {}, icon("note"), make("span", {}, answer.says)));
       } catch (refusal) { oops(refusal); }
     };
 
@@ -250,6 +250,8 @@ export const tray = {
     piece.addEventListener("saved", look, { signal });
     piece.addEventListener("table", (event) => {
       heard = true;
+      // What was said of a table is of no other, as after a step back; of a new one it is said once that is here.
+      refill(said);
       take(event.detail);
     }, { signal });
     paint();

@@ -1030,6 +1030,10 @@ def test_names_without_a_heading_lose_nobody_and_no_text_is_overwritten(page):
     assert tab.get_by_label("name of row 2", exact=True).input_value() == "Ada Gull"
     # The names stand beside what stood there, and the page shows both.
     tab.get_by_label("Text 2").wait_for()
+    # What was said of that table is not said of what comes in its place.
+    cell = tab.get_by_label("name of row 3", exact=True)
+    page.saved(lambda: (cell.fill("Bo Lind"), cell.press("Enter")))
+    tab.wait_for_function("() => !document.querySelector('.list .finding.note')")
     page.saved(add.click)
     assert [layer["text"] for layer in page.asked()["piece"]["layer"]] == ["HARBOUR MUSEUM", "{name}", "{name}"]
     assert tab.get_by_label("Text 3").input_value() == "{name}"
