@@ -10,7 +10,7 @@ import { renameOnRoll, sheet, takePictures } from "./sheet.js";
 import { shelf } from "./shelf.js";
 import { strip } from "./strip.js";
 import { ticket } from "./ticket.js";
-import { tray } from "./tray.js";
+import { tablesApart, tray } from "./tray.js";
 import { wedge } from "./wedge.js";
 import { fileStem, loadWords, number, say } from "./words.js";
 
@@ -373,8 +373,10 @@ class Desk extends EventTarget {
   }
 
   /** Takes pictures: each becomes a piece of its own. Answers their names. */
-  async take(files) {
+  async take(brought) {
     const names = [];
+    const files = tablesApart(this, brought);
+    if (!files.length) return names;
     const usual = await this.usual();
     for (const file of files) {
       try {

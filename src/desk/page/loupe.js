@@ -53,7 +53,8 @@ function ruler(glass) {
     const most = 140 / glass.scale;
     const step = [50, 20, 10, 5, 2, 1, 0.5, 0.2, 0.1, 0.05].find((s) => s <= most) ?? 0.02;
     bar.style.width = `${step * glass.scale}px`;
-    text.textContent = say("loupe.scale", { bar: mm(step), times: number(glass.scale / screenScale(), glass.scale > 40 ? 0 : 1) });
+    // Before the screen was measured its true size is a guess.
+    text.textContent = say(calibrated() ? "loupe.scale" : "loupe.scale.about", { bar: mm(step), times: number(glass.scale / screenScale(), glass.scale > 40 ? 0 : 1) });
   };
   return [make("p.ruler", {}, bar, text), paint];
 }

@@ -11,10 +11,24 @@ import { bytes, count, number, say, sentence, time } from "./words.js";
 /** Files that are pictures, by their names: a system need not know the sort of each. */
 const PICTURE = /\.(avif|bmp|gif|heic|heif|jpe?g|pdf|png|svg|tiff?|webp)$/i;
 
-/** Asks for a tray of its own: from nothing, with a text that each row fills. */
-async function begin(desk) {
-  const made = await send("POST", "/api/jobs", { tray: true });
+/** Files that are tables of names. */
+const TABLE = /\.(csv|ods|tsv|txt|xlsx)$/i;
+
+/** Asks for a tray of its own: of `piece`, or from nothing, with a text that each row fills; with a table that was brought already. */
+async function begin(desk, { piece, table } = {}) {
+  const made = await send("POST", "/api/jobs", { tray: true, piece });
   await desk.go("tray", made.name);
+  if (table) await desk.dropped([table]);
+}
+
+/** Tables among files that were brought where pictures are: each is said to be one, with a tray to begin with it. Answers the others. */
+export function tablesApart(desk, files) {
+  const piece = desk.piece?.kind === "piece" ? desk.piece.name : undefined;
+  for (const table of files.filter(({ name }) => TABLE.test(name))) {
+    const act = () => begin(desk, { piece, table }).catch(oops);
+    notice(say("table.here", { name: table.name }), { wrong: true, act: [say(piece ? "table.here.piece" : "tray.begin.with", { piece }), act] });
+  }
+  return files.filter(({ name }) => !TABLE.test(name));
 }
 
 /** The table: every cell can be typed in. A row that cannot be used says why. `retell` shows what is told of the same rows. */

@@ -510,6 +510,7 @@ def test_the_loupe_goes_from_the_whole_to_single_dots(page):
     settled()
     times = tab.locator(".ruler")
     whole = times.inner_text()
+    assert "this screen is not measured" in whole
     for look in ["Original", "Wanted", "Dots", "Density", "Over-burn"]:
         tab.get_by_label(look, exact=True).check()
         settled()
@@ -533,7 +534,7 @@ def test_the_loupe_goes_from_the_whole_to_single_dots(page):
     # True size asks for a card once.
     tab.get_by_role("button", name="True size").click()
     tab.get_by_role("button", name="It is as large").click()
-    tab.wait_for_function("() => / 1 times/.test(document.querySelector('.ruler').innerText)")
+    tab.wait_for_function("() => / 1 times true size$/.test(document.querySelector('.ruler').innerText.trim())")
 
 
 def test_another_blank_is_seen_whole_wherever_one_looks(page):
@@ -1174,6 +1175,18 @@ def test_only_one_table_is_taken_from_what_is_dropped_on_a_tray(page, tmp_path):
     assert name.input_value() == "Anna 1"
     page.saved(lambda: page.drop(guests))
     until(lambda: name.input_value() == "Bo Tern")
+
+
+def test_a_table_that_is_dropped_where_pictures_are_begins_a_tray(page, tmp_path):
+    tab = page.tab
+    members = tmp_path / "members.csv"
+    members.write_text("name\nAda Gull\nBo Tern\n")
+    page.drop(members)
+    tab.locator(".notice", has_text="“members.csv” is a table of names").wait_for()
+    assert page.name is None
+    tab.get_by_role("button", name="Begin a tray with it").click()
+    tab.wait_for_function("() => document.querySelectorAll('.spot').length === 2")
+    assert tab.get_by_label("name of row 2", exact=True).input_value() == "Ada Gull" and page.notices() == []
 
 
 def asked_by_hand(page, key, value):
