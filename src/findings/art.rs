@@ -8,24 +8,37 @@ use crate::job::settle::Of;
 use crate::said::Said;
 use crate::units::{MM_PER_INCH, Mm, short};
 
-/// `coarse-art`: fewer source pixels than dots. `source` are the pixels of the part that is shown, `dots`
-/// the dots that show it (columns, rows); `width` and `height` are its true size, and `of` is the picture. Of two tones that
-/// are drawn, `sharp`, it is a note. `coarser` gives the least pitch from the given one on that the machine makes without a
-/// fault of its own, where there is one.
+/// The pixels of what is shown of a picture.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ShownPixels {
+    /// Columns and rows.
+    pub pixels: (f64, f64),
+    /// Whether they are a part of the picture.
+    pub part: bool,
+    /// Whether they are two tones, drawn, whose edges stay sharp however much they are enlarged.
+    pub sharp: bool,
+    /// The picture.
+    pub of: Of,
+}
+
+/// `coarse-art`: fewer source pixels than dots; where edges stay sharp it is a note. `dots` are those that show them (columns,
+/// rows); `width` and `height` are the true size. `coarser` gives the least pitch from the given one on that the machine makes
+/// without a fault of its own, where there is one.
 pub fn coarse_art(
-    source: (f64, f64),
+    shown: ShownPixels,
     dots: (usize, usize),
     (width, height): (Mm, Mm),
-    (of, sharp): (Of, bool),
     coarser: impl Fn(Mm) -> Option<Mm>,
 ) -> Option<Finding> {
+    let ShownPixels { pixels: source, part, sharp, of } = shown;
     let ratio = (source.0 / dots.0 as f64).min(source.1 / dots.1 as f64);
     if ratio >= 0.98 {
         return None;
     }
     let severity = if ratio < 0.5 && !sharp { Severity::Caution } else { Severity::Note };
+    let whole = if part { "the part of the picture that is shown" } else { "the picture" };
     let message = format!(
-        "the picture has {} x {} pixels for {} x {} dots: it is enlarged {} times and {}",
+        "{whole} has {} x {} pixels for {} x {} dots: it is enlarged {} times and {}",
         source.0.round(),
         source.1.round(),
         dots.0,
@@ -400,18 +413,23 @@ mod tests {
     fn a_picture_with_enough_pixels_is_not_coarse() {
         let none = |_| None;
         let side = |mm: f64| (Mm(mm), Mm(mm));
-        assert!(coarse_art((1017.0, 1017.0), (1017, 1017), side(85.0), (Of::Art, false), none).is_none());
-        let f = coarse_art((400.0, 500.0), (1017, 1017), side(85.0), (Of::Layer(1), false), none).unwrap();
+        let shown = |pixels, of| ShownPixels { pixels, part: false, sharp: false, of };
+        assert!(coarse_art(shown((1017.0, 1017.0), Of::Art), (1017, 1017), side(85.0), none).is_none());
+        let few = shown((400.0, 500.0), Of::Layer(1));
+        let f = coarse_art(few, (1017, 1017), side(85.0), none).unwrap();
         assert_eq!(f.severity, Severity::Caution);
-        let two = coarse_art((400.0, 500.0), (1017, 1017), side(85.0), (Of::Art, true), none).unwrap();
+        let two = coarse_art(ShownPixels { sharp: true, ..few }, (1017, 1017), side(85.0), none).unwrap();
         assert_eq!(two.severity, Severity::Note);
         assert!(two.message.contains("enlarged 2.54 times and stays sharp"), "{}", two.message);
         assert!(f.message.contains("2.54 times"), "{}", f.message);
+        assert!(f.message.starts_with("the picture has 400 x 500 pixels"), "{}", f.message);
+        let part = coarse_art(ShownPixels { part: true, ..few }, (1017, 1017), side(85.0), none).unwrap();
+        assert!(part.message.starts_with("the part of the picture that is shown has 400 x 500 pixels"));
         assert!((f.remedies[0].value - 85.0 * 400.0 / 1017.0).abs() < 1e-9 && f.remedies.len() == 1);
         let steps = |p: Mm| Some(Mm((p.0 * 80.0).ceil() / 80.0));
         let size = |size: &str| size.to_string();
         assert_eq!(f.remedies[0].sets, [(size("layer.1.place"), size("33.4x33.432mm"))]);
-        let f = coarse_art((900.0, 900.0), (971, 971), side(84.9625), (Of::Art, false), steps).unwrap();
+        let f = coarse_art(shown((900.0, 900.0), Of::Art), (971, 971), side(84.9625), steps).unwrap();
         assert_eq!(f.remedies[0].sets, [(size("blank.place"), size("78.7x78.75mm"))]);
         assert!((f.remedies[1].value - 0.1).abs() < 1e-12, "{f:?}");
     }

@@ -254,11 +254,14 @@ fn coarse(
 ) -> Option<Finding> {
     let (w, h) = art.pixels()?;
     let crop = settled.crop.window();
+    let whole = (w as f64 * h as f64).max(1.0);
     let (mut w, mut h) = (w as f64 * crop.width(), h as f64 * crop.height());
     if settled.turn.swaps() {
         std::mem::swap(&mut w, &mut h);
     }
     let shown = (w * p.window.width(), h * p.window.height());
+    // What is less by a pixel or two is all of it to anybody.
+    let part = shown.0 * shown.1 < 0.98 * whole;
     let rect = &p.rect;
     let coarser = |pitch: Mm| {
         // Whole motor steps, and lines that do not show.
@@ -273,7 +276,8 @@ fn coarse(
     let squares = ((rect.width() / square).round() as usize, (rect.height() / square).round() as usize);
     let sharp = kind == Kind::Drawing
         && matches!(art, Art::Raster(raster) if raster.facts.bilevel && raster.alpha.is_none());
-    of_art::coarse_art(shown, squares, (Mm(rect.width()), Mm(rect.height())), (of, sharp), coarser)
+    let shown = of_art::ShownPixels { pixels: shown, part, sharp, of };
+    of_art::coarse_art(shown, squares, (Mm(rect.width()), Mm(rect.height())), coarser)
 }
 
 /// Whether the piece will show anything; dots that came from elsewhere may be strokes or tones, so the milder rule

@@ -81,12 +81,12 @@ export function field(label, input, { hint, key } = {}) {
   return make("div.field", {}, make("label", { for: input.id }, label), input, said, wrong);
 }
 
-/** Radio buttons as a group with a legend. `choices`: [{value, label, line?, drawing?, stamp?}]; a `quiet` legend is only heard. */
+/** Radio buttons as a group with a legend. `choices`: [{value, label, line?, drawing?, stamp?, disabled?}]; a `quiet` legend is only heard. */
 export function choice(legend, choices, chosen, act, { kind = "list", name = fresh("choice"), quiet = false } = {}) {
   return make(`fieldset.choice.${kind}`, {}, make(quiet ? "legend.unseen" : "legend", {}, legend),
-    choices.map(({ value, label, line, drawing, stamp }) => {
+    choices.map(({ value, label, line, drawing, stamp, disabled = false }) => {
       const input = make("input", {
-        type: "radio", name, value, checked: value === chosen, on: { change: () => act(value) },
+        type: "radio", name, value, disabled, checked: value === chosen, on: { change: () => act(value) },
       });
       return make("label", {}, input, drawing,
         make("span.words", {}, make("b", {}, label), stamp, line && make("small", {}, line)));

@@ -40,8 +40,8 @@ export function spoken(name) {
 }
 
 /** A field whose text is read before it becomes a change: `wrong` answers what is to be said against it, or nothing. */
-export function readField(label, value, wrong, act, { placeholder, inputmode = "text", ...more } = {}) {
-  const input = make("input", { type: "text", inputmode, autocomplete: "off", spellcheck: "false", value, placeholder });
+export function readField(label, value, wrong, act, { placeholder, inputmode = "text", disabled = false, ...more } = {}) {
+  const input = make("input", { type: "text", inputmode, autocomplete: "off", spellcheck: "false", value, placeholder, disabled });
   const whole = field(label, input, more);
   input.addEventListener("change", () => {
     const says = wrong(input.value.trim());
@@ -170,7 +170,10 @@ export function stamp(measured, partly = false) {
 function sizeDrawer(desk, piece) {
   const place = piece.value("blank.place") ?? "inside";
   const box = boxMm(place);
-  const { width_mm: w, height_mm: h } = piece.boxes.art ?? piece.blank;
+  // How large the art comes out is told with the exact look; where there can be none, the blank is what there is to begin with.
+  const known = piece.boxes.art ?? (piece.lacking ? piece.blank : null);
+  const { width_mm: w, height_mm: h } = known ?? { width_mm: 0, height_mm: 0 };
+  const coming = !known && !box;
   // What fits as it is must not be asked for a hair larger: it is rounded down.
   const down = (side, digits) => Math.floor(side * 10 ** digits + 1e-6) / 10 ** digits;
   const now = box ?? [down(w, 2), down(h, 2)];
@@ -182,11 +185,12 @@ function sizeDrawer(desk, piece) {
     choice(say("strip.size"), [
       { value: "inside", label: say("size.inside"), line: say("size.inside.line") },
       { value: "cover", label: say("size.cover"), line: say("size.cover.line") },
-      { value: "box", label: say("size.box"), line: say("size.box.line") },
+      { value: "box", label: say("size.box"), line: say("size.box.line"), disabled: coming },
     ], box ? "box" : place, (value) => set(value === "box" ? boxText(down(w, 1), down(h, 1)) : value), { kind: "cards", quiet: true }),
     make("div.fields", {},
-      lengthField(piece, say("size.width"), lengthText(now[0]), (typed, length) => side(0, length), { side: true, key: "blank.place" }),
-      lengthField(piece, say("size.height"), lengthText(now[1]), (typed, length) => side(1, length), { side: true })),
+      lengthField(piece, say("size.width"), coming ? "" : lengthText(now[0]), (typed, length) => side(0, length), { side: true, disabled: coming, key: "blank.place" }),
+      lengthField(piece, say("size.height"), coming ? "" : lengthText(now[1]), (typed, length) => side(1, length), { side: true, disabled: coming })),
+    coming && make("p.hint", {}, say("size.coming")),
     empty && make("p.hint", {}, say("size.seen", { whole: size(w, h), seen: size(seen.width_mm, seen.height_mm) })),
   ];
 }

@@ -876,6 +876,21 @@ def test_a_reload_does_not_undo_what_another_tab_changed(page, context, desk):
     assert asked["coating"] == "blackboard-paint" and asked["blank"]["place"] == "cover"
 
 
+def test_a_size_is_not_asked_for_before_it_is_known(page):
+    tab = page.tab
+    tab.route("**/ticket?*", lambda route: (tab.wait_for_timeout(1000), route.continue_()))
+    page.begin(SAMPLES / "emblem.svg")
+    drawer = page.drawer("size")
+    width, a_size = drawer.get_by_role("textbox", name="Width"), drawer.get_by_role("radio", name="A size")
+    assert width.input_value() == "" and not width.is_enabled() and not a_size.is_enabled()
+    drawer.get_by_text("Its size is told with the exact look").wait_for()
+    tab.wait_for_function("() => !document.querySelector('#drawer input[type=text]').disabled")
+    place = page.api(f"api/jobs/{page.name}/ticket").json()["art_box"]
+    assert float(width.input_value().removesuffix("mm")) == pytest.approx(place["width_mm"], abs=0.01)
+    page.saved(a_size.check)
+    assert float(page.asked()["blank"]["place"].split("x")[0]) == pytest.approx(place["width_mm"], abs=0.1)
+
+
 def test_two_tabs_do_not_overwrite_each_other(page, context, desk):
     name = page.begin()
     other = Page(context, desk, f"{desk.place}?piece={name}&view=easel")
