@@ -169,12 +169,12 @@ pub(super) fn level(severity: Severity) -> &'static str {
 }
 
 /// What a person can tap: the answers of a remedy that asks a question, or the remedy itself.
-fn ways(r: &Remedy) -> &[Remedy] {
+pub(super) fn ways(r: &Remedy) -> &[Remedy] {
     if r.answers.is_empty() { std::slice::from_ref(r) } else { &r.answers }
 }
 
 /// A remedy with the keys of the job that it sets and their new values; null for what is done elsewhere.
-fn remedy(r: &Remedy) -> Value {
+pub(super) fn remedy(r: &Remedy) -> Value {
     let sets: Value = r.sets.iter().map(|(key, value)| (key.as_str(), typed(value))).collect();
     let change = if r.sets.is_empty() { Value::Null } else { sets };
     json!({ "line": r.text.on_page(), "checked": r.verified, "change": change })

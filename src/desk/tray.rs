@@ -10,11 +10,11 @@ use super::heading::{Headed, headed, lettered};
 use super::home::Name;
 use super::says::Says;
 use super::shelf::{self, Kept, Kind};
-use super::ticket::level;
+use super::ticket::{level, remedy, ways};
 use super::{jig, written};
 use crate::cli::order::{Carried, Request, Rows};
 use crate::encode::sink::{Folder, Zip};
-use crate::findings::{Finding, Severity};
+use crate::findings::{Finding, Remedy, Severity};
 use crate::order::{Order, OrderError, Table, TableError, items};
 use crate::outputs;
 use crate::pipeline::tray::program;
@@ -29,6 +29,8 @@ pub(super) struct Run {
     name: Name,
     revision: String,
     carried: Carried,
+    /// How many layers are asked of each piece; one whose text is empty in a row has fewer.
+    layers: usize,
 }
 
 impl Run {
@@ -52,7 +54,8 @@ impl Run {
             return Err(Says::unusable(format!("The tray has no piece yet: {why}.")));
         }
         let carried = rows.ready()?.carried(progress)?;
-        Ok(Run { name: kept.name.clone(), revision: kept.revision.clone(), carried })
+        let layers = toml::from_str::<Order>(&kept.text)?.piece.layers.len();
+        Ok(Run { name: kept.name.clone(), revision: kept.revision.clone(), carried, layers })
     }
 
     /// As the page has it.
@@ -84,7 +87,8 @@ impl Run {
                     "seconds": one.piece.report.times.as_ref().map(|t| t.total_s),
                     "says": says,
                 }));
-                findings.extend(one.piece.report.findings.iter().map(|f| (one.number, f)));
+                let whole = one.piece.plan.job.layers.len() == self.layers;
+                findings.extend(one.piece.report.findings.iter().map(|f| (one.number, f, whole)));
             }
             trays.push(json!({
                 "number": i + 1, "width_mm": tray.sides.0, "height_mm": tray.sides.1, "seconds": seconds, "pieces": pieces,
@@ -143,25 +147,40 @@ impl Run {
     }
 }
 
-/// What was found at the pieces, by their numbers: each sort of finding once, as the first of them says it, with those that
-/// say the same where these are not `all`, and with those of which it is said with other figures.
-fn found(findings: &[(usize, &Finding)], all: usize) -> Vec<Value> {
-    let mut sorts: Vec<(&Finding, Vec<usize>, Vec<usize>)> = Vec::new();
-    for &(number, f) in findings {
+/// What was found at the pieces, by their numbers, and whether these have all layers that are asked for: each sort of finding
+/// once, as the first of them says it and with what helps there, with those that say the same where these are not `all`, and
+/// with those of which it is said with other figures.
+fn found(findings: &[(usize, &Finding, bool)], all: usize) -> Vec<Value> {
+    let mut sorts: Vec<(&Finding, bool, Vec<usize>, Vec<usize>)> = Vec::new();
+    for &(number, f, whole) in findings {
         match sorts.iter_mut().find(|(known, ..)| (known.name, known.severity) == (f.name, f.severity)) {
-            Some((known, same, _)) if known.message == f.message => same.push(number),
-            Some((_, _, others)) => others.push(number),
-            None => sorts.push((f, vec![number], Vec::new())),
+            Some((known, _, same, _)) if known.message == f.message => same.push(number),
+            Some((.., others)) => others.push(number),
+            None => sorts.push((f, whole, vec![number], Vec::new())),
         }
     }
-    let told = sorts.into_iter().map(|(f, same, others)| {
+    let told = sorts.into_iter().map(|(f, whole, same, others)| {
+        let remedies = f.remedies.iter().flat_map(ways).map(|r| of_all(r, whole, others.is_empty()));
         json!({
             "id": f.name, "level": level(f.severity), "says": f.message.on_page(),
             "pieces": (same.len() < all).then(|| numbered(&same)),
             "others": (!others.is_empty()).then(|| numbered(&others)),
+            "remedies": remedies.collect::<Vec<_>>(),
         })
     });
     told.collect()
+}
+
+/// A remedy of one piece for all of the tray, whose keys lie below `piece` there. Where a layer is left out of that piece those
+/// above it are counted otherwise, so it sets nothing of them; and it is checked only of what is said of all `alike`.
+fn of_all(r: &Remedy, whole: bool, alike: bool) -> Value {
+    let mut told = remedy(r);
+    told["checked"] = (r.verified && alike).into();
+    let change =
+        told["change"].as_object().filter(|all| whole || !all.keys().any(|k| k.starts_with("layer.")));
+    told["change"] = change
+        .map_or(Value::Null, |all| all.iter().map(|(k, v)| (format!("piece.{k}"), v.clone())).collect());
+    told
 }
 
 /// Takes a table for a tray: pasted text, or the bytes of a CSV, XLSX or ODS file; `brought` is what that was called. One that
@@ -297,11 +316,25 @@ mod tests {
         let (thin, thinner) = (finding("thin", "0.1 mm is thin"), finding("thin", "0.05 mm is thin"));
         let (small, all) = (finding("small", "it is small"), finding("all", "all are"));
         let at = [(1, &thin), (1, &all), (2, &thinner), (2, &all), (2, &small), (3, &thin), (3, &all)];
+        let at = at.map(|(number, f)| (number, f, true));
         let told = found(&at, 3);
         let of = |i: usize, key: &str| told[i][key].as_str();
         assert_eq!((of(0, "id"), of(0, "says")), (Some("thin"), Some("0.1 mm is thin")));
         assert_eq!((of(0, "pieces"), of(0, "others")), (Some("pieces 1 and 3"), Some("piece 2")));
         assert_eq!((of(1, "id"), of(1, "pieces"), of(1, "others")), (Some("all"), None, None));
         assert_eq!((told.len(), of(2, "pieces")), (3, Some("piece 2")));
+    }
+
+    #[test]
+    fn what_helps_a_piece_is_set_for_all_of_the_tray() {
+        let larger = Remedy::new("size", 9.0, "mm", "larger").set("layer.1.place", "30x9mm").verified(true);
+        let told = of_all(&larger, true, true);
+        assert_eq!((&told["line"], &told["checked"]), (&json!("larger"), &json!(true)));
+        assert_eq!(told["change"], json!({ "piece.layer.1.place": "30x9mm" }));
+        // A piece without one of the layers counts them otherwise; elsewhere the figures are others.
+        let told = of_all(&larger, false, false);
+        assert_eq!((&told["change"], &told["checked"]), (&Value::Null, &json!(false)));
+        let slower = Remedy::new("speed", 9.0, "mm/s", "slower").set("burn.speed", "9mm/s");
+        assert_eq!(of_all(&slower, false, true)["change"], json!({ "piece.burn.speed": "9mm/s" }));
     }
 }

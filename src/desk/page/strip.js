@@ -71,7 +71,7 @@ export function lengthField(piece, label, value, act, { side = false, beyond, ..
 }
 
 /** The keys of a job within what is asked: a tray has its piece's below `piece`. */
-const key = (piece, name) => (piece.kind === "tray" ? `piece.${name}` : name);
+export const key = (piece, name) => (piece.kind === "tray" ? `piece.${name}` : name);
 
 /** A tray's blank is one of the kit, or what the piece that it was made of lies on. */
 function trayBlank(desk, piece) {
@@ -272,18 +272,19 @@ function labels(desk, piece) {
     { id: "machine", value: named("machine"), drawer: (d, p) => listDrawer(d, p, "machine", d.kit.machines) },
     { id: "process", value: process ? [process.name, part].filter(Boolean).join(", ") : say("assumed"), sign: used?.measured || used?.partly ? "measured" : "assumed", drawer: processDrawer },
   ];
-  if (tray) return [...all, { id: "jig", value: (piece.value("tray.grid") ?? say("jig.fits")).replace(/^(\d+)x/, "$1 × "), drawer: jigDrawer }];
+  const several = (piece.value(key(piece, "layer")) ?? []).length;
+  const words = { id: "words", value: several ? number(several) : say("words.none"), drawer: layers };
+  if (tray) return [...all, words, { id: "jig", value: (piece.value("tray.grid") ?? say("jig.fits")).replace(/^(\d+)x/, "$1 × "), drawer: jigDrawer }];
   const place = piece.ticket?.place ?? piece.boxes.art;
   const [right, up] = offsetMm(piece.value("art.at"));
   const anchor = say(`anchor.${piece.value("art.anchor") ?? "middle"}`);
   const art = Boolean(piece.value("art.file"));
-  const several = (piece.value("layer") ?? []).length;
   const tone = toneWords(piece);
   return [...all,
     art && { id: "size", value: place ? size(place.width_mm, place.height_mm) : "", drawer: sizeDrawer },
     art && { id: "place", value: right || up ? `${anchor} ${number(right, 1)}, ${mm(up)}` : anchor, drawer: placeDrawer },
     { id: "tone", value: tone.length ? tone.join(", ") : say("tone.as-is"), drawer: tones },
-    { id: "words", value: several ? number(several) : say("words.none"), drawer: layers },
+    words,
   ].filter(Boolean);
 }
 

@@ -10,6 +10,14 @@ import { bytes, db, ends, knows, mm, number, say, sentence, size, time } from ".
 
 const TIME_PARTS = ["marks_s", "gaps_s", "runups_s", "turns_s", "dwells_s"];
 
+/** What helps of a finding: buttons where something of what is asked is changed by it, else what is done elsewhere. */
+export function remedies(desk, found) {
+  if (found.id === "assumed") return button(say("process.measure"), () => desk.go("wedge"), { icon: "wedge" });
+  return (found.remedies ?? []).map(({ line, change, checked = found.checked }) => (change && Object.keys(change).length
+    ? button(sentence(line).slice(0, -1), () => { announce(say("remedy.taken", { line })); desk.piece.change(change); }, { icon: checked ? "measured" : "change", kind: "remedy", title: checked ? say("remedy.checked") : null })
+    : make("p.advice", {}, sentence(line))));
+}
+
 /** One finding: a sign with its own shape, the sentence, and its remedies as buttons. */
 function finding(desk, found) {
   const { piece } = desk;
@@ -21,9 +29,7 @@ function finding(desk, found) {
   return make(`li.finding.${level}`, { data: { finding: found.id } },
     make("p", {}, make("span.level", {}, icon(level), say(`level.${level}`)), " ", sentence(found.says)),
     make("div.row", {},
-      found.id === "assumed" ? button(say("process.measure"), () => desk.go("wedge"), { icon: "wedge" }) : (found.remedies ?? []).map((remedy) => (remedy.change && Object.keys(remedy.change).length
-        ? button(sentence(remedy.line).slice(0, -1), () => { announce(say("remedy.taken", { line: remedy.line })); piece.change(remedy.change); }, { icon: (remedy.checked ?? found.checked) ? "measured" : "change", kind: "remedy", title: (remedy.checked ?? found.checked) ? say("remedy.checked") : null })
-        : make("p.advice", {}, sentence(remedy.line)))),
+      remedies(desk, found),
       found.accept && button(say("finding.accept"), accept, { kind: "bare" })));
 }
 

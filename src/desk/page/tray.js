@@ -1,11 +1,12 @@
 // Tray: many pieces at once, each with its own words. Names come from a spreadsheet; all pieces are seen; one program marks them.
 
 import { button, field, icon, make, refill } from "./element.js";
+import { addShared } from "./layers.js";
 import { announce, notice, oops } from "./notice.js";
 import { csv } from "./piece.js";
 import { get, jobPath, send } from "./server.js";
 import { dropZone } from "./sheet.js";
-import { outdated, saveFiles } from "./ticket.js";
+import { outdated, remedies, saveFiles } from "./ticket.js";
 import { bytes, count, number, say, sentence, time } from "./words.js";
 
 /** Files that are pictures, by their names: a system need not know the sort of each. */
@@ -152,7 +153,8 @@ export const tray = {
         refill(findings, leftOff(seen.bad_rows), (seen.findings ?? []).map((f) => {
           const level = { caution: "warn" }[f.level] ?? f.level;
           return make(`li.finding.${level}`, {}, make("p", {}, make("span.level", {}, icon(level), say(`level.${level}`)), " ",
-            sentence(f.pieces ? `${f.pieces}: ${f.says}` : f.says), f.others && ` ${say("tray.others", { pieces: f.others })}`));
+            sentence(f.pieces ? `${f.pieces}: ${f.says}` : f.says), f.others && ` ${say("tray.others", { pieces: f.others })}`),
+            make("div.row", {}, remedies(desk, f)));
         }));
         files(seen);
         judged();
@@ -250,7 +252,7 @@ export const tray = {
         make("div.row", {},
           button(say("table.take"), () => { if (paste.value.trim()) put(paste.value, "pasted.tsv"); }, { icon: "plus", kind: "main" }),
           dropZone(desk, { pick: say("table.file") }, bring, { small: true, multiple: false, accept: ".csv,.tsv,.txt,.xlsx,.ods" })),
-        said, names, words(piece, state, signal)),
+        said, names, words(piece, state, () => desk.dispatchEvent(new CustomEvent("drawer", { detail: "words" })), signal)),
       make("section.seen", {}, told, findings, spots, toTake)));
 
     paste.addEventListener("paste", (event) => {
@@ -277,8 +279,8 @@ export const tray = {
   },
 };
 
-/** The texts that each row fills: `{name}` stands for the column of that name. They change with the table and by undoing too. */
-function words(piece, state, signal) {
+/** The texts that each row fills: `{name}` stands for the column of that name; `place` opens where they are laid. They change with the table and by undoing too. */
+function words(piece, state, place, signal) {
   const fields = make("div.fields");
   let shown = [];
   const all = () => piece.value("piece.layer") ?? [];
@@ -302,17 +304,12 @@ function words(piece, state, signal) {
     });
   };
   const add = () => {
-    const there = all();
-    const lettered = there.map((layer) => layer.text ?? "").join("");
+    const lettered = all().map((layer) => layer.text ?? "").join("");
     const column = state.columns.find((name) => !lettered.includes(`{${name}}`)) ?? state.columns[0] ?? "name";
-    // None is laid on another, as long as there is an edge that has none.
-    const anchors = texts().map(([n]) => there[n].anchor ?? "middle");
-    const anchor = ["middle", "bottom", "top"].find((a) => !anchors.includes(a)) ?? "bottom";
-    const layer = [...there, { text: `{${column}}`, place: "40x8mm", anchor }];
-    piece.set({ ...piece.asked, piece: { ...piece.asked.piece, layer } });
+    addShared(piece, `{${column}}`);
   };
   for (const news of ["asked", "saved", "table"]) piece.addEventListener(news, paint, { signal });
   paint();
   return make("section.words", {}, make("h3", {}, say("tray.words")), make("p.hint", {}, say("tray.words.hint")), fields,
-    button(say("layer.add.text"), add, { icon: "letter" }));
+    make("div.row", {}, button(say("layer.add.text"), add, { icon: "letter" }), button(say("tray.words.place"), () => place(), { icon: "change" })));
 }

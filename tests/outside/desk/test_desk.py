@@ -1055,6 +1055,36 @@ def test_names_without_a_heading_lose_nobody_and_no_text_is_overwritten(page):
     assert tab.get_by_label("Text 3").input_value() == "{name}"
 
 
+def test_texts_on_a_tray_share_its_piece_and_are_placed_in_their_drawer(page):
+    tab = page.tab
+    tray_of(page, 2)
+    add = tab.get_by_role("button", name="Add a text")
+
+    def spans():
+        """From where to where each text reaches above the middle, mm."""
+        layers = page.asked()["piece"]["layer"]
+        of = [(float(at["place"].split("x")[1][:-2]), float(at.get("at", "0mm,0mm").split(",")[1][:-2])) for at in layers]
+        return [(up - high / 2, up + high / 2) for high, up in of]
+
+    for count in (2, 3):
+        page.saved(add.click)
+        lie = sorted(spans())
+        assert len(lie) == count and -13 <= lie[0][0] and lie[-1][1] <= 13, lie
+        assert all(below[1] <= above[0] for below, above in zip(lie, lie[1:])), lie
+    assert [layer["text"] for layer in page.asked()["piece"]["layer"]] == ["{name}", "{title}", "{name}"]
+    # One that was placed by hand stays, and the next is laid where none is.
+    tab.get_by_role("button", name="Size and place of the texts").click()
+    room = tab.locator("#drawer").get_by_label("Room for it").nth(2)
+    page.saved(lambda: (room.fill("30x5mm"), room.press("Enter")))
+    before = page.asked()["piece"]["layer"]
+    assert before[2]["place"] == "30x5mm"
+    page.saved(lambda: tab.locator("#drawer").get_by_role("button", name="Take layer 2 away").click())
+    tab.keyboard.press("Escape")
+    page.saved(add.click)
+    after = page.asked()["piece"]["layer"]
+    assert after[:2] == [before[0], before[2]] and after[2]["anchor"] == "bottom"
+
+
 def test_names_are_typed_on_while_the_last_one_is_taken(page):
     tab = page.tab
     tray_of(page, 2)
