@@ -1,19 +1,36 @@
 // Curve: time against likeness, as points to pick from. It is a group of radio buttons laid out as a drawing.
 
 import { draw, fresh, make } from "./element.js";
-import { db, say, time } from "./words.js";
+import { about, db, grain, say, time } from "./words.js";
 
 /** What kinds of points there are. */
 const LINES = { all: "curve.all", between: "curve.between", least: "curve.least", lines: "curve.lines" };
 const [WIDTH, HEIGHT, LEFT, BOTTOM] = [560, 240, 56, 40];
 
+/** Times that are nearer to each other than this share are one: that is as well as they are estimated. */
+const ALIKE = 0.02;
+
+/** What is told apart, the quickest first: the present one, and estimates that are neither it nor one that is longer. */
+function apart(points) {
+  const alike = (a, b) => Math.abs(a.seconds - b.seconds) < Math.max(grain(a.seconds), ALIKE * a.seconds);
+  const now = points.filter((p) => p.chosen);
+  const others = points.filter((p) => !p.chosen).sort((a, b) => b.seconds - a.seconds);
+  const kept = others.reduce((all, p) => (all.some((one) => alike(one, p)) ? all : [...all, p]), now);
+  return kept.sort((a, b) => a.seconds - b.seconds);
+}
+
+/** A point's time: of what is made it is known, of all else estimated. */
+const told = (point) => (point.chosen ? time : about)(point.seconds);
+
 /**
  * The curve.
  * @param {Array<{seconds, planned_db, kind, chosen, change}>} points what is offered
  * @param {(point: object) => void} act takes the picked one
+ * @returns {HTMLElement|null} null where there is nothing to pick
  */
 export function curve(points, act) {
-  const sorted = [...points].sort((a, b) => a.seconds - b.seconds);
+  const sorted = apart(points);
+  if (sorted.length < 2) return null;
   const likeness = (p) => p.planned_db;
   const line = (p) => say(p.chosen ? "curve.now" : LINES[p.kind]);
   const ends = (values) => {
@@ -31,17 +48,17 @@ export function curve(points, act) {
     draw("path", { class: "through", d: `M${sorted.map((p) => `${x(p).toFixed(1)} ${y(p).toFixed(1)}`).join("L")}` }),
     draw("text", { x: WIDTH / 2, y: HEIGHT - 6, "text-anchor": "middle" }, say("curve.time")),
     draw("text", { x: LEFT + 8, y: 22 }, say("curve.likeness")),
-    draw("text", { x: x(sorted[0]), y: HEIGHT - 24, "text-anchor": "middle" }, time(sorted[0].seconds)),
-    draw("text", { x: x(sorted.at(-1)), y: HEIGHT - 24, "text-anchor": "middle" }, time(sorted.at(-1).seconds)));
+    draw("text", { x: x(sorted[0]), y: HEIGHT - 24, "text-anchor": "middle" }, told(sorted[0])),
+    draw("text", { x: x(sorted.at(-1)), y: HEIGHT - 24, "text-anchor": "middle" }, told(sorted.at(-1))));
   const name = fresh("curve");
   return make("fieldset.curve", {}, make("legend", {}, say("curve.title")), make("p.hint", {}, say("curve.line")),
     make("div.plot", {}, svg, sorted.map((point) => {
       const input = make("input", { type: "radio", name, checked: Boolean(point.chosen), on: { change: () => act(point) },
-        "aria-label": say("curve.point", { time: time(point.seconds), db: db(likeness(point)), line: line(point) }) });
+        "aria-label": say("curve.point", { time: told(point), db: db(likeness(point)), line: line(point) }) });
       input.style.left = `${(x(point) / WIDTH) * 100}%`;
       input.style.top = `${(y(point) / HEIGHT) * 100}%`;
       return input;
     })),
     make("ul.points", {}, sorted.map((p) => make("li", { data: { chosen: Boolean(p.chosen) } },
-      make("b", {}, time(p.seconds)), make("span", {}, db(likeness(p))), make("span", {}, line(p))))));
+      make("b", {}, told(p)), make("span", {}, db(likeness(p))), make("span", {}, line(p))))));
 }

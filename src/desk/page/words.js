@@ -47,6 +47,15 @@ export function time(seconds) {
   return say(min % 60 ? "time.h" : "time.h.even", { h: Math.floor(min / 60), min: min % 60 });
 }
 
+/** How finely a time is told that is an estimate, s. */
+export const grain = (seconds) => (seconds < 600 ? 10 : seconds < 3600 ? 60 : 300);
+
+/** A time that is an estimate. */
+export function about(seconds) {
+  const step = grain(seconds);
+  return say("time.about", { time: time(Math.max(1, Math.round(seconds / step)) * step) });
+}
+
 /** When what takes so many seconds ends if it begins now, by the clock here; with its day where that is another. */
 export function ends(seconds) {
   const [now, end] = [new Date(), new Date(Date.now() + 1000 * seconds)];

@@ -132,6 +132,10 @@ def test_a_burn_time_is_picked_on_the_ticket(page):
     points.first.wait_for()
     assert points.count() >= 3 and tab.locator("fieldset.curve input:checked").count() == 1
     assert "as it is now" in tab.locator(".points [data-chosen=true]").inner_text()
+    # Its own time is known; those of others are estimates, and no two are told alike.
+    times = tab.locator(".points b").all_inner_texts()
+    assert len(set(times)) == points.count() and sum(t.startswith("about ") for t in times) == len(times) - 1, times
+    assert tab.locator(".points [data-chosen=true] b").inner_text() == tab.locator(".burn .big").inner_text()
     before = page.api(f"api/jobs/{page.name}/ticket").json()["burn"]["seconds"]
     # When it would end, by the clock of whoever looks; on paper "now" says nothing.
     ends = tab.locator(".burn .ends")
