@@ -9,6 +9,7 @@ use super::home::{Home, Name};
 use super::says::Says;
 use crate::blank::Shape;
 use crate::cli;
+use crate::job::Machine;
 use crate::job::kit::{self, ENTRIES, Entry, Sort};
 use crate::job::named::read_process;
 use crate::screen::SCREENS;
@@ -23,11 +24,12 @@ const FONTS: &[&str] = &["DejaVu Sans"];
 pub(super) fn kit(home: &Home) -> Result<Value, Says> {
     let of = |sort: Sort| ENTRIES.iter().filter(move |e| e.sort == sort);
     let told = |e: &Entry| -> Result<Value, Says> {
-        let called = match e.sort {
-            Sort::Machine => kit::machine(e.id)?.name,
-            _ => kit::coating(e.id)?.name,
+        let (called, turns) = match e.sort {
+            Sort::Machine => called(&kit::machine(e.id)?),
+            _ => (kit::coating(e.id)?.name, None),
         };
-        Ok(json!({ "name": e.id, "line": cli::kit::about(e)?, "asked": e.id, "called": called }))
+        let line = cli::kit::about(e)?;
+        Ok(json!({ "name": e.id, "line": line, "asked": e.id, "called": called, "turns": turns }))
     };
     let screens = SCREENS.iter().map(|s| json!({ "name": s.name, "line": s.about, "asked": s.name }));
     Ok(json!({
@@ -85,19 +87,19 @@ impl Own {
     /// # Errors
     /// A text that is no file of its kind, or says what cannot be.
     fn about(self, text: &str, name: &str) -> Result<String, Says> {
-        self.told(text, name).map(|(line, _)| line)
+        self.told(text, name).map(|(line, ..)| line)
     }
 
-    /// The same, and what it calls itself: a process names its machine and coating so.
-    fn told(self, text: &str, name: &str) -> Result<(String, String), Says> {
+    /// The same, what it calls itself, as a process names its machine and coating, and of a machine whether it turns round pieces.
+    fn told(self, text: &str, name: &str) -> Result<(String, (String, Option<bool>)), Says> {
         Ok(match self {
             Own::Machines => {
                 let machine = kit::machine_in(text, name)?;
-                (cli::kit::about_machine(&machine), machine.name)
+                (cli::kit::about_machine(&machine), called(&machine))
             }
             Own::Coatings => {
                 let coating = kit::coating_in(text, name)?;
-                (cli::kit::about_coating(&coating), coating.name)
+                (cli::kit::about_coating(&coating), (coating.name, None))
             }
         })
     }
@@ -108,6 +110,11 @@ impl Own {
     }
 }
 
+/// What a machine calls itself, and whether it has a rotary.
+fn called(machine: &Machine) -> (String, Option<bool>) {
+    (machine.name.clone(), Some(machine.rotary.is_some()))
+}
+
 /// Those of the person's own, by their names, and those of the kit.
 fn all(home: &Home, own: Own, kits: Vec<Value>) -> Result<Vec<Value>, Says> {
     let mut all = Vec::new();
@@ -115,10 +122,11 @@ fn all(home: &Home, own: Own, kits: Vec<Value>) -> Result<Vec<Value>, Says> {
         let Ok(text) = fs::read_to_string(path) else { continue };
         let told = own.told(&text, name.text());
         let usable = told.is_ok();
-        let (line, called) = told.unwrap_or_else(|says| (says.sentence().to_string(), String::new()));
+        let (line, (called, turns)) =
+            told.unwrap_or_else(|says| (says.sentence().to_string(), Default::default()));
         all.push(json!({
             "name": name.text(), "usable": usable, "mine": true, "asked": own.asked(&name),
-            "line": line, "called": called,
+            "line": line, "called": called, "turns": turns,
         }));
     }
     all.extend(kits);

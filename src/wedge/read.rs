@@ -13,6 +13,7 @@ use crate::art::Photo;
 use crate::colour::lstar;
 use crate::mark::{Beam, Burn};
 use crate::progress::{Portion, Progress};
+use crate::said::Said;
 use crate::units::{Mm, short};
 
 /// The part of the time that opening the photo takes (12 megapixels, JPEG).
@@ -78,8 +79,11 @@ pub fn read_photo(
         reading.dot_gain = gains(wedge, &measured.values, y_unmarked, None);
         reading.beam = Some(beam(wedge, &measured.values, y_unmarked, progress)?);
         if !wedge.expected.measured {
+            let leans = "the beam's width leans on a response that was assumed when this wedge was drawn; read an exposure wedge first";
             reading.notes.push(ReadingNote::fact(
-                "the beam's width leans on a response that was assumed when this wedge was drawn; read an exposure wedge first and draw the tone wedge with its process.toml",
+                Said::from(leans)
+                    .line(" and draw the tone wedge with its process.toml")
+                    .page(", keep what it says under a name, and read this photo together with that"),
             ));
         }
         doubt(&mut reading, wedge, &measured, None);

@@ -92,12 +92,17 @@ function blankDrawer(desk, piece) {
   const own = (shape) => piece.change({ "blank.shape": shape }, null);
   const round = blank.shape === "round";
   const sized = (sides) => own(shapeText({ ...blank, ...sides }));
+  // What goes round a rotary is not asked of a machine that has none.
+  const machine = desk.kit.machines.find((m) => m.asked === (nameOf(piece.value("machine")) ?? usual(desk, piece, "machine")));
+  const still = machine?.turns === false;
   const across = { rect: "blank.width", cone: "blank.foot" }[blank.shape] ?? "blank.diameter";
   const parts = make("div.own", {}, make("h3", {}, say("blank.own")),
-    choice(say("blank.form"), ["round", "rect", "cylinder", "cone"].map((value) => ({ value, label: say(`blank.${value}`) })), blank.shape, (shape) => {
+    choice(say("blank.form"), ["round", "rect", "cylinder", "cone"].map((value) => ({ value, label: say(`blank.${value}`), disabled: still && ["cylinder", "cone"].includes(value) })), blank.shape, (shape) => {
       // A cone to begin with is as wide at its foot, and a quarter wider at its top.
       sized({ shape, corner_mm: 0, top_mm: blank.top_mm ?? 1.25 * blank.across_mm });
     }, { kind: "row" }),
+    still && make("div.row", {}, make("p.hint", {}, say("blank.rotary", { machine: machine.mine ? machine.name : spoken(machine.name) })),
+      button(say("blank.rotary.machine"), () => desk.dispatchEvent(new CustomEvent("drawer", { detail: "machine" })), { icon: "change" })),
     make("div.fields", {},
       lengthField(piece, say(across), lengthText(blank.across_mm), (typed, w) => sized({ across_mm: w }), { side: true, key: "blank.shape" }),
       blank.shape === "cone" && lengthField(piece, say("blank.top"), lengthText(blank.top_mm), (typed, w) => sized({ top_mm: w }), { side: true }),

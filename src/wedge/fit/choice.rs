@@ -298,11 +298,11 @@ fn reading(
     };
     let fit_for = match choice.judged {
         Some(Judged::Clear) if wedge.carries.is_some_and(|c| p.dial.speed.0 <= c.seen.0) => {
-            by_job(|job| format!("of which {job} has nothing to say"))
+            by_job(|job| format!("with which {job} finds no fault"))
         }
-        Some(Judged::Clear) => by_job(|job| format!("of whose burn {job} has nothing to say")),
-        Some(Judged::LinesApart) => format!("within 2 L* of the {name} (lines show on all)").into(),
-        _ => format!("within 2 L* of the {name}").into(),
+        Some(Judged::Clear) => by_job(|job| format!("in whose burn {job} finds no fault")),
+        Some(Judged::LinesApart) => format!("that lies within 2 L* of the {name} (lines show on all)").into(),
+        _ => format!("that lies within 2 L* of the {name}").into(),
     };
     let lines = 85.0 / wedge.pitch_across.0;
     PickReading {
@@ -312,9 +312,9 @@ fn reading(
         passes: p.dial.passes,
         lightness: value.map_or(choice.lightness, |v| v.l),
         grain: choice.grain,
-        why: Said::from("the fastest ")
+        why: Said::from("the fastest patch that is not grainy and ")
             .and(fit_for)
-            .and(format!(" that is not grainy, then the one with the least power{unread}")),
+            .and(format!("; of those that are as fast, the one with the least power{unread}")),
         latitude_percent: latitude,
         seconds_for_85_mm: lines * 85.0 / p.dial.speed.0 * f64::from(p.dial.passes),
     }
