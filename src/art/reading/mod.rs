@@ -32,4 +32,4 @@ pub use kind::Kind;
 pub use paper::{PaperSheet, flattened};
 #[cfg(test)]
 pub(crate) use qr::tests::dark as qr_dark;
-pub use qr::{QrCode, qr_codes};
+pub use qr::{QrCode, maybe_qr_codes, qr_codes};

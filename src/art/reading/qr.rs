@@ -14,6 +14,11 @@ const MIDDLE: f64 = 3.5;
 const SKEWED: f64 = 0.1;
 /// The least share of the timing patterns' modules that are as they must be.
 const LEAST_TIMING: f64 = 0.85;
+/// The same of what may be a code, by chance half, and rows in which each of its finder patterns is met.
+const LEAST_ROUGH: f64 = 0.5;
+const LEAST_ROWS: u32 = 3;
+/// The latest of those that were met, among which the same one is looked for in the next row: grain looks like many.
+const LATEST: usize = 200;
 /// The most finder patterns that are tried with each other.
 const MOST: usize = 60;
 /// Rows that are looked at: a finder pattern of a code that takes a hundredth of the height is met by several.
@@ -65,21 +70,12 @@ fn between(a: (f64, f64), b: (f64, f64)) -> (f64, f64) {
 
 /// All QR codes of `tone`, whose samples lie `pitch` mm apart, along and across.
 pub fn qr_codes(tone: &Tone, pitch: (f64, f64)) -> Vec<QrCode> {
-    let plane = Plane { tone, pitch };
-    let finders = plane.finders();
-    let mut found: Vec<QrCode> = Vec::new();
-    for dark_set in [true, false] {
-        let mut some: Vec<&Finder> = finders.iter().filter(|f| f.set == dark_set).collect();
-        some.sort_by_key(|f| std::cmp::Reverse(f.rows));
-        some.truncate(MOST);
-        let corners = some.iter().enumerate().filter_map(|(i, &corner)| {
-            let others: Vec<&Finder> =
-                some.iter().enumerate().filter(|(k, _)| *k != i).map(|(_, f)| *f).collect();
-            plane.with_corner(corner, &others)
-        });
-        found.extend(corners);
-    }
-    found
+    Plane { tone, pitch, rough: false }.codes()
+}
+
+/// The same with what may be one: where a module has hardly more than a sample, the timing patterns are not made out.
+pub fn maybe_qr_codes(tone: &Tone, pitch: (f64, f64)) -> Vec<QrCode> {
+    Plane { tone, pitch, rough: true }.codes()
 }
 
 /// A finder pattern, or what looks like one.
@@ -97,9 +93,30 @@ struct Finder {
 struct Plane<'a> {
     tone: &'a Tone,
     pitch: (f64, f64),
+    /// Whether what may be a code is one.
+    rough: bool,
 }
 
 impl Plane<'_> {
+    fn codes(&self) -> Vec<QrCode> {
+        let least = if self.rough { LEAST_ROWS } else { 1 };
+        let finders = self.finders();
+        let mut found: Vec<QrCode> = Vec::new();
+        for dark_set in [true, false] {
+            let mut some: Vec<&Finder> =
+                finders.iter().filter(|f| f.set == dark_set && f.rows >= least).collect();
+            some.sort_by_key(|f| std::cmp::Reverse(f.rows));
+            some.truncate(MOST);
+            let corners = some.iter().enumerate().filter_map(|(i, &corner)| {
+                let others: Vec<&Finder> =
+                    some.iter().enumerate().filter(|(k, _)| *k != i).map(|(_, f)| *f).collect();
+                self.with_corner(corner, &others)
+            });
+            found.extend(corners);
+        }
+        found
+    }
+
     fn get(&self, x: usize, y: usize) -> bool {
         self.tone.row(y)[x] >= SET
     }
@@ -117,7 +134,7 @@ impl Plane<'_> {
         let rows = parallel::map(self.tone.height() / step, |i| self.in_row(i * step));
         let mut all: Vec<Finder> = Vec::new();
         for one in rows.into_iter().flatten() {
-            let same = all.iter_mut().rev().find(|f| {
+            let same = all.iter_mut().rev().take(LATEST).find(|f| {
                 f.set == one.set
                     && length(between(f.middle, one.middle)) < 2.0 * f.module
                     && (f.module - one.module).abs() < 0.4 * f.module
@@ -245,7 +262,7 @@ impl Plane<'_> {
                 };
                 (self.timing(&code), code)
             })
-            .filter(|(share, _)| *share >= LEAST_TIMING)
+            .filter(|(share, _)| *share >= if self.rough { LEAST_ROUGH } else { LEAST_TIMING })
             .max_by(|a, b| a.0.total_cmp(&b.0))
     }
 
@@ -315,6 +332,28 @@ pub(crate) mod tests {
             let middle = 0.1 * (quiet as f64 + side as f64 / 2.0);
             assert!(length(between(found[0].middle(), (middle, middle))) < 0.1, "{found:?}");
         }
+    }
+
+    #[test]
+    fn what_may_be_a_code_is_found_by_its_finders() {
+        // Modules of one and a half samples, of which every other is half dark.
+        let (side, ratio, parts) = (69usize, 1.5f64, 6usize);
+        let n = ((side as f64 + 4.0) * ratio).round() as usize;
+        let share = |i: usize| {
+            let of =
+                |v: usize, k: usize| ((v as f64 + (k as f64 + 0.5) / parts as f64) / ratio - 2.0).floor();
+            let within = |v: f64| v >= 0.0 && v < side as f64;
+            let dark_at = |k: usize| {
+                let (c, r) = (of(i % n, k % parts), of(i / n, k / parts));
+                within(c) && within(r) && dark(side, c as usize, r as usize)
+            };
+            (0..parts * parts).filter(|&k| dark_at(k)).count() as f32 / (parts * parts) as f32
+        };
+        let tone = Tone::from_vec(n, n, (0..n * n).map(share).collect());
+        let found = maybe_qr_codes(&tone, (0.1 / ratio, 0.1 / ratio));
+        assert!(!found.is_empty() && (found[0].module() - 0.1).abs() < 0.01, "{found:?}");
+        let even = Tone::from_vec(n, n, (0..n * n).map(|i| (i % n) as f32 / n as f32).collect());
+        assert!(maybe_qr_codes(&even, (0.1, 0.1)).is_empty());
     }
 
     #[test]
