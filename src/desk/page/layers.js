@@ -81,6 +81,15 @@ function shares({ shape, width_mm: w, height_mm: h, margin_mm: margin }, many) {
   });
 }
 
+/** Whether texts lie as those that share a blank do, whichever it was when they were added. */
+function areShares(texts) {
+  const at = texts.map((layer) => offsetMm(layer.at)[1]);
+  const share = (at[0] - at.at(-1)) / (texts.length - 1);
+  const near = (a, b) => Math.abs(a - b) < 0.15;
+  return texts.length > 1 && texts.every((layer, n) => layer.anchor === "middle" && layer.arc_mm === undefined && offsetMm(layer.at)[0] === 0
+    && near(at[n], ((texts.length - 1) / 2 - n) * share) && near(boxMm(layer.place)?.[1] ?? 0, OF_HEIGHT * share));
+}
+
 /**
  * One more text on each piece of a tray, where nobody sees at once how it lies. Texts alone share the blank, as long as nobody
  * placed one of them; else it is laid where none is, clear of a picture.
@@ -93,8 +102,7 @@ export function addShared(piece, text) {
   const alone = !piece.value(key(piece, "art.file")) && all.every((layer) => layer.file === undefined);
   const lies = (layer, as) => ["place", "anchor", "at", "arc_mm"].every((part) => layer[part] === as[part]);
   const unplaced = (layer) => [first(blank), {}, { place: "inside" }].some((as) => lies(layer, as));
-  const before = shares(blank, texts.length);
-  if (!alone || !texts.every((layer, n) => unplaced(layer) || lies(layer, before[n]))) {
+  if (!alone || !(areShares(texts) || texts.every(unplaced))) {
     addLayer(piece, newText(piece, text));
     return;
   }
