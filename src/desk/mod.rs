@@ -21,6 +21,7 @@ mod kit;
 mod page;
 mod piece;
 mod places;
+mod points;
 mod routes;
 mod says;
 mod server;

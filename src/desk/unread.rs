@@ -76,6 +76,9 @@ pub(super) fn says(
             format!("The photo shows another wedge than '{name}', and none of the list could be told in it. Open the wedge in the list that it shows, then drop it again; if it does show '{name}', take it again, sharp and free of glare."),
             false,
         ),
+        ReadingError::White(why) => {
+            (format!("The white paper {why}. Mark another part of it, or take the photo again."), false)
+        }
         why => (why.to_string(), false),
     };
     Says::unusable(sentence).with("corners_needed", searched)

@@ -11,6 +11,7 @@ use serde_json::{Map, Value, json};
 use super::Desk;
 use super::home::{Home, Name};
 use super::kit;
+use super::points::{PAPER, corners, rectangle};
 use super::says::{Answer, Says, bytes};
 use super::together::{self, Earlier, Together};
 use super::unread;
@@ -256,15 +257,6 @@ pub(super) fn zip(home: &Home, name: &Name) -> Result<Vec<u8>, Says> {
     Ok(zip.finish()?)
 }
 
-/// Four points of a photo in its pixels, `x,y,x,y,x,y,x,y`.
-fn corners(text: Option<&str>) -> Result<Vec<(f64, f64)>, Says> {
-    let Some(text) = text.filter(|t| !t.is_empty()) else { return Ok(Vec::new()) };
-    let wrong = || Says::unusable("Four corners are eight numbers, x and y each, in pixels of the photo.");
-    let all = text.split(',').map(|n| n.trim().parse::<f64>().ok().filter(|v| v.is_finite()));
-    let all = all.collect::<Option<Vec<f64>>>().filter(|all| all.len() == 8).ok_or_else(wrong)?;
-    Ok(all.chunks_exact(2).map(|p| (p[0], p[1])).collect())
-}
-
 /// A photo of a wedge as it is asked to be read.
 #[derive(Debug, Default, Deserialize)]
 pub(super) struct Photograph {
@@ -273,6 +265,8 @@ pub(super) struct Photograph {
     /// The process that it is read together with, as jobs name it, empty for none; absent: that which was chosen last, to
     /// begin with when the wedge was drawn.
     with: Option<String>,
+    /// Where white paper lies in it; absent: where it was last, in the photo that was read.
+    white: Option<String>,
 }
 
 /// Reads a photo of a wedge; an empty one is that which was brought before, and with another process that which was read
@@ -297,9 +291,12 @@ pub(super) fn read_photo(
         Some(with) => with.as_str(),
         None => known["reading"]["with"].as_str().or(known["process"].as_str()).unwrap_or_default(),
     };
-    let again = photo.is_empty() && asked.corners.is_none() && asked.with.is_some();
+    let again =
+        photo.is_empty() && asked.corners.is_none() && (asked.with.is_some() || asked.white.is_some());
     let points = asked.corners.as_deref().or(known["reading"]["corners"].as_str().filter(|_| again));
     let corners = corners(points)?;
+    let paper = asked.white.as_deref().or(known["reading"]["white"].as_str().filter(|_| again));
+    let white = rectangle(paper)?;
     let text = fs::read_to_string(at("drawn/wedge.toml")?).map_err(|_| gone(name))?;
     let wedge = Wedge::from_toml(&text).map_err(|e| Says::unusable(e.to_string()))?;
     let of_reading = || fs::read(read.join("photo"));
@@ -325,7 +322,8 @@ pub(super) fn read_photo(
     let picture_of = |file: &str| {
         format!("/api/wedges/{}/file/{file}?at={}", name.in_path(), super::home::revision(&photo))
     };
-    let ask = Ask { corners, date: jiff::ZonedDateTime::now().date().to_string(), ..Ask::default() };
+    let date = jiff::ZonedDateTime::now().date().to_string();
+    let ask = Ask { corners, white, white_luminance: PAPER, date, ..Ask::default() };
     let seen = photo::open(&photo, "the photo")?;
     let off = unread::off(&seen, &wedge, &ask);
     let ask = unread::begun_at(&ask, off);
@@ -360,6 +358,13 @@ pub(super) fn read_photo(
     told["together"] = says.into();
     told["apart"] = apart.into();
     told["corners"] = points.into();
+    told["white"] = paper.into();
+    if white.is_some()
+        && let Some(notes) = told["notes"].as_array_mut()
+    {
+        let share = (100.0 * PAPER).round();
+        notes.push(format!("the looks stand against the white paper, which is taken to be as light as office paper mostly is, {share}% of what white can be").into());
+    }
     files.put("told.json", told.to_string().as_bytes())?;
     let files = files.files.iter().map(|(name, bytes)| (name.as_str(), bytes.as_slice()));
     put(home, &read, &KEPT, files.chain(pictures))?;
@@ -459,6 +464,8 @@ fn told(
         "curves": picture_of("curves.svg"),
         "width": width,
         "height": height,
+        // Nothing where no look was read.
+        "absolute": reading.response.is_some().then_some(reading.scale.absolute),
     }))
 }
 

@@ -11,13 +11,19 @@ import { number, say, sentence, time } from "./words.js";
 const KINDS = ["combined", "exposure", "tone", "timing"];
 const ACCEPT = "image/*,.heic";
 
-/** Four corners on the photo, set by hand: dragged, or moved by arrow keys. In pixels of the photo, clockwise; what is shown is smaller. `before`: where they were put when it was not read. */
-function corners(src, photo, read, before) {
+/** Where the points are to begin with, as shares of the photo: the corners of the wedge, clockwise, and two of a sheet of paper beside it. */
+const USUAL = {
+  "wedge.corners": [[0.15, 0.15], [0.85, 0.15], [0.85, 0.85], [0.15, 0.85]],
+  "wedge.white": [[0.02, 0.4], [0.1, 0.6]],
+};
+
+/** Points on the photo, set by hand: dragged, or moved by arrow keys. In pixels of the photo; what is shown is smaller. `words` is the key of what they are; `before`: where they were put when it was not read. */
+function corners(words, src, photo, read, before) {
   const img = make("img", { alt: say("wedge.photo.alt"), draggable: "false" });
   const host = make("div.photo", {}, img);
   const [wide, high] = [() => photo.width ?? img.naturalWidth, () => photo.height ?? img.naturalHeight];
   const placed = before?.split(",").map((px, n) => Number(px) / (n % 2 ? photo.height : photo.width));
-  const at = [[0.15, 0.15], [0.85, 0.15], [0.85, 0.85], [0.15, 0.85]].map((usual, n) => placed?.slice(2 * n, 2 * n + 2) ?? usual);
+  const at = USUAL[words].map((usual, n) => placed?.slice(2 * n, 2 * n + 2) ?? [...usual]);
   const handles = at.map((share, n) => {
     const node = make("button.corner", { type: "button", "aria-label": say("wedge.corner", { n: n + 1 }) }, make("span", { "aria-hidden": "true" }, `${n + 1}`));
     const put = () => {
@@ -47,8 +53,22 @@ function corners(src, photo, read, before) {
   host.append(...handles);
   img.src = src;
   const go = () => read(at.flatMap(([x, y]) => [x * wide(), y * high()]).map((v) => v.toFixed(1)).join(","));
-  return make("section.corners", {}, make("h2", {}, say("wedge.corners")), make("p", {}, say("wedge.corners.line")), host,
-    make("div.row", {}, button(say("wedge.read.corners"), go, { kind: "main" })));
+  return make("section.corners", {}, make("h2", {}, say(words)), make("p", {}, say(`${words}.line`)), host,
+    make("div.row", {}, button(say(`${words}.read`), go, { kind: "main" })));
+}
+
+/** The place of a sheet of paper, by two of its corners, `x,y,x,y`, as its left, top, width and height. */
+function sides(points) {
+  const [x1, y1, x2, y2] = points.split(",").map(Number);
+  return [Math.min(x1, x2), Math.min(y1, y2), Math.abs(x2 - x1), Math.abs(y2 - y1)].map((v) => v.toFixed(1)).join(",");
+}
+
+/** What makes looks known: white paper in the photo, marked there. Nothing of a photo in which they were not looked for, or of which they are known. */
+function white(read, again) {
+  if (read.absolute !== false || read.doubts?.length) return null;
+  const place = make("div");
+  const mark = () => refill(place, corners("wedge.white", read.photo_picture, read, (points) => again({ white: sides(points) })));
+  return make("section.white", {}, make("p", {}, say("wedge.white.hint")), make("div.row", {}, button(say("wedge.white.mark"), mark, { icon: "measure" })), place);
 }
 
 /** A unit as people write it. */
@@ -57,7 +77,7 @@ const unit = (text) => (text ?? "").replace("mm2", "mm²");
 /** What a photo was read together with, and the choice of another; `again` reads it with that. */
 function together(desk, read, again) {
   const usable = desk.kit.processes.filter((p) => p.usable !== false);
-  const select = make("select", { on: { change: async () => { await again(select.value); show(); } } },
+  const select = make("select", { on: { change: async () => { await again({ with: select.value }); show(); } } },
     make("option", { value: "" }, say("wedge.alone")), usable.map((p) => make("option", { value: p.asked }, p.name)));
   // What is not there any more cannot be read with again, and where it was refused the reading is still that of before.
   const show = () => { select.value = usable.some((p) => p.asked === read.with) ? read.with : ""; };
@@ -104,6 +124,7 @@ function reading(desk, wedge, read, again) {
       make("tbody", {}, (read.values ?? []).map((v) => make("tr", {}, make("th", { scope: "row" }, v.name),
         make("td", {}, `${typeof v.value === "number" ? number(v.value, 4) : v.value} ${unit(v.unit)}`, v.why && make("small", {}, sentence(v.why))), make("td", {}, v.sigma === null || v.sigma === undefined ? "" : `± ${typeof v.sigma === "number" ? number(v.sigma, 3) : v.sigma} ${unit(v.unit)}`),
         make("td", {}, icon(v.measured ? "measured" : "assumed"), say(v.measured ? "measured" : "assumed"))))))),
+    white(read, again),
     read.notes?.length > 0 && make("ul.plain", {}, read.notes.map((n) => make("li", {}, sentence(n)))),
     make("div.keep", {}, field(say("wedge.name"), name, { hint: say("wedge.name.hint") }), button(say("wedge.keep"), () => keep(false), { icon: "measured", kind: "main" }), out));
 }
@@ -205,12 +226,12 @@ export const wedge = {
       refill(refused);
       // Meanwhile another wedge may be opened, which has nothing to do with the answer.
       const shown = () => desk.wedge === made.name && !signal.aborted;
-      const read = async (photo, at, together) => {
+      const read = async (photo, at, more = {}) => {
         announce(say("wedge.reading.now"));
         result.classList.add("waiting");
         reads += 1;
         try {
-          const answer = await send("POST", `/api/wedges/${encodeURIComponent(made.name)}/photo${query({ corners: at, with: together })}`, photo);
+          const answer = await send("POST", `/api/wedges/${encodeURIComponent(made.name)}/photo${query({ corners: at, ...more })}`, photo);
           list();
           if (!shown()) return;
           refill(result, reading(desk, made, answer, again));
@@ -219,7 +240,7 @@ export const wedge = {
         } catch (refusal) {
           if (!shown()) notice(say("wedge.of", { name: made.name, says: refusal.says || refusal.message }), { wrong: true });
           else if (refusal.answer?.corners_needed) {
-            refill(result, make("p.finding.warn", {}, icon("warn"), make("span", {}, sentence(refusal.says))), corners(refusal.answer.photo_picture ?? URL.createObjectURL(photo), refusal.answer, (c) => read(photo, c), at));
+            refill(result, make("p.finding.warn", {}, icon("warn"), make("span", {}, sentence(refusal.says))), corners("wedge.corners", refusal.answer.photo_picture ?? URL.createObjectURL(photo), refusal.answer, (c) => read(photo, c), at));
             result.scrollIntoView({ block: "start" });
             announce(refusal.says);
           } else oops(refusal);
@@ -228,7 +249,7 @@ export const wedge = {
           if (shown()) result.classList.remove("waiting");
         }
       };
-      const again = (together) => read("", undefined, together);
+      const again = (more) => read("", undefined, more);
       result.classList.remove("waiting");
       refill(result, made.reading && reading(desk, made, made.reading, again));
       refill(drawn, make("h2", {}, say("wedge.burn")),

@@ -1636,6 +1636,28 @@ def test_what_helps_a_wedge_that_cannot_be_burnt_is_a_button(page, desk):
     (desk.home / "machines" / "weak link.toml").unlink()
 
 
+def test_white_paper_is_marked_on_the_photo(page):
+    tab = page.tab
+    tab.goto(f"{page.desk.place}?view=wedge")
+    tab.get_by_text("Exposure", exact=True).click()
+    tab.get_by_role("button", name="Draw the wedge").click()
+    tab.locator(".drawn img").wait_for()
+    assert "white paper" in tab.locator(".drawn .do").inner_text()
+    asked = []
+    answer = {"says": "Read.", "values": [], "notes": [], "photo_picture": "/page/icons.svg", "width": 1600, "height": 1200, "absolute": False}
+    tab.route("**/photo*", lambda route: (asked.append(route.request.url), route.fulfill(json={**answer, "absolute": "white" in route.request.url})))
+    page.drop(HARBOUR)
+    tab.get_by_role("button", name="There is white paper in the photo").click()
+    corner = tab.locator(".white .corner").nth(1)
+    corner.press("Shift+ArrowRight")
+    corner.press("ArrowUp")
+    tab.get_by_role("button", name="Read it with this paper").click()
+    until(lambda: len(asked) == 2 or tab.wait_for_timeout(20))
+    # Its left, top, width and height: a point at 2 % and 40 % and another at 10 % and 60 %, moved.
+    assert asked[1].endswith("?white=32.0%2C480.0%2C138.0%2C239.0"), asked
+    tab.wait_for_function("() => !document.querySelector('.white')")
+
+
 def test_corners_are_set_by_hand_where_marks_were_not_found(page, desk, tmp_path):
     tab = page.tab
     drawn = exposure_wedge(page, desk)
