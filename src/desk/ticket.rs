@@ -95,6 +95,8 @@ pub(super) fn boxed(placement: &Placement) -> Value {
         "y_mm": rect.top.0 - seen.top * height,
         "width_mm": width,
         "height_mm": height,
+        // As it is asked for, so that it stays as large where it is moved.
+        "place": format!("{}x{}mm", short(placement.wished_width.0, 3), short(placement.wished_height.0, 3)),
     })
 }
 

@@ -5,6 +5,7 @@ import { outlineClip } from "./blank.js";
 import { addLayer, newBorder, newText } from "./layers.js";
 import { boxMm, offsetMm, offsetText } from "./length.js";
 import { announce } from "./notice.js";
+import { sizeKeys } from "./piece.js";
 import { mm, number, say, size } from "./words.js";
 
 const STEP_MM = 0.1;
@@ -79,7 +80,9 @@ export const easel = {
       make("aside", {},
         make("h2", {}, say("easel.move")), make("p", { id: keys }, say("easel.keys")), reading,
         make("div.row", {},
-          piece.art && button(say("easel.middle"), () => piece.change({ "art.at": "0mm,0mm", "art.anchor": "middle" })),
+          piece.art && button(say("easel.middle"), () => piece.change({
+            ...(offsetMm(piece.value("art.at")).some(Boolean) && piece.sized("art.at")), "art.at": "0mm,0mm", "art.anchor": "middle",
+          })),
           button(say("layer.add.text"), () => { addLayer(piece, newText(piece)); desk.dispatchEvent(new CustomEvent("drawer", { detail: "words" })); }, { icon: "letter" }),
           button(say("layer.add.border"), () => addLayer(piece, newBorder()), { icon: "border" })),
         piece.art && make("div.row", {},
@@ -126,19 +129,47 @@ export const easel = {
       if (reading.textContent !== words) reading.textContent = words;
     };
 
-    /** Asks for the place where a thing was put, once the hand rests; `goesOn` where it still holds what it moved before. */
+    /** Until the server says where a thing lies, it lies where it was put. */
+    const lie = ({ thing }, x, y) => {
+      [thing.box.x_mm, thing.box.y_mm] = [x, y];
+      if (thing.key === "art.at") [piece.boxes.art.x_mm, piece.boxes.art.y_mm] = [x, y];
+    };
+
+    /** As much of a move as leaves the middle of a thing within the margin: farther out nothing may be left of it. */
+    const within = ({ box }, { x, y }) => {
+      const { width_mm: w, height_mm: h, shape, margin_mm: margin } = piece.blank;
+      const from = [box.x_mm + (box.width_mm - w) / 2, box.y_mm + (box.height_mm - h) / 2];
+      const to = [from[0] + x, from[1] + y];
+      // Where it lies farther out already, it may stay.
+      const most = [w, h].map((side, at) => Math.max(side / 2 - margin, Math.abs(from[at])));
+      const far = shape === "round" ? Math.hypot(...to) / Math.max(w / 2 - margin, Math.hypot(...from)) : 1;
+      const [right, down] = to.map((v, at) => Math.min(most[at], Math.max(-most[at], v / Math.max(1, far))) - from[at]);
+      const tenths = (v) => Math.trunc(v / STEP_MM + Math.sign(v) * 1e-6) * STEP_MM;
+      return { x: tenths(right), y: tenths(down) };
+    };
+
+    /** Whether a thing was moved and its place is not asked for yet. */
+    const astray = ({ moved }) => Boolean(moved.x || moved.y);
+
+    /**
+     * Asks for the place where a thing was put, once the hand rests; `goesOn` where it still holds what it moved before. Answers
+     * whether it did: until it is known how large a thing is it lies where it was put.
+     */
     const ask = (node, goesOn = false) => {
-      if (!node.moved.x && !node.moved.y) return;
+      if (!astray(node)) return false;
+      const sized = piece.sized(node.thing.key);
+      if (!sized) {
+        shown = false;
+        return false;
+      }
       const [right, up] = offsetMm(piece.value(node.thing.key));
       const { x, y } = node.moved;
-      // Until the server says where it lies, it lies where it was put.
-      if (node.thing.key === "art.at") [piece.boxes.art.x_mm, piece.boxes.art.y_mm] = [node.thing.box.x_mm + x, node.thing.box.y_mm + y];
-      node.thing.box.x_mm += x;
-      node.thing.box.y_mm += y;
+      lie(node, node.thing.box.x_mm + x, node.thing.box.y_mm + y);
       node.moved = { x: 0, y: 0 };
       put(node);
       shown = false;
-      piece.change({ [node.thing.key]: offsetText(right + x, up - y) }, node.thing.key, goesOn);
+      piece.change({ ...sized, [node.thing.key]: offsetText(right + x, up - y) }, node.thing.key, goesOn);
+      return true;
     };
 
     const moving = (node) => { board.classList.add("moving"); node.classList.add("held"); };
@@ -158,23 +189,25 @@ export const easel = {
       /** A hand that holds still is about to let go: its place is asked for already, so that the look is there by then. */
       const pause = () => {
         const { x, y } = node.moved;
-        if (!from || (!x && !y)) return;
-        [from.x, from.y] = [from.x + x * scale, from.y + y * scale];
-        ask(node, from.asked);
-        from.asked = true;
+        if (!from || !ask(node, from.asked)) return;
+        [from.x, from.y, from.asked] = [from.x + x * scale, from.y + y * scale, true];
       };
       node.addEventListener("pointerdown", (event) => {
         if (event.button || from) return;
         event.preventDefault();
         node.focus({ preventScroll: true });
         node.setPointerCapture(event.pointerId);
-        from = { id: event.pointerId, x: event.clientX, y: event.clientY, at: piece.value(node.thing.key) ?? null, asked: false };
+        const { key } = node.thing;
+        const lay = Object.fromEntries([key, ...sizeKeys(key)].map((of) => [of, piece.value(of) ?? null]));
+        // What lies where it was put goes on from there.
+        const { x, y } = node.moved;
+        from = { id: event.pointerId, x: event.clientX - x * scale, y: event.clientY - y * scale, lay, box: { ...node.thing.box }, asked: false };
       });
       node.addEventListener("pointermove", (event) => {
         if (event.pointerId !== from?.id) return;
         moving(node);
         const snap = (v) => Math.round(v / scale / STEP_MM) * STEP_MM;
-        node.moved = { x: snap(event.clientX - from.x), y: snap(event.clientY - from.y) };
+        node.moved = within(node.thing, { x: snap(event.clientX - from.x), y: snap(event.clientY - from.y) });
         frame ||= requestAnimationFrame(() => { frame = 0; put(node); tell(node); });
         clearTimeout(later);
         later = setTimeout(pause, STILL_MS);
@@ -192,13 +225,14 @@ export const easel = {
       node.giveUp = () => {
         if (!from) return;
         clearTimeout(later);
-        const { at, asked } = from;
+        const { lay, box, asked } = from;
         from = null;
         node.moved = { x: 0, y: 0 };
         rest(node);
         if (asked) {
           shown = false;
-          piece.change({ [node.thing.key]: at }, node.thing.key, true);
+          lie(node, box.x_mm, box.y_mm);
+          piece.change(lay, node.thing.key, true);
           return;
         }
         put(node);
@@ -212,7 +246,7 @@ export const easel = {
         if (!way) return;
         event.preventDefault();
         moving(node);
-        node.moved = { x: node.moved.x + way[0], y: node.moved.y + way[1] };
+        node.moved = within(node.thing, { x: node.moved.x + way[0], y: node.moved.y + way[1] });
         put(node);
         tell(node);
         clearTimeout(later);
@@ -224,15 +258,17 @@ export const easel = {
     const paint = () => {
       due = false;
       const held = document.activeElement?.thing?.key;
+      const moved = new Map([...things.children].map((node) => [node.thing.key, node.moved]));
       things.replaceChildren(...movables(piece).map((thing) => {
         const node = make("div.thing", { tabindex: 0, role: "button", "aria-roledescription": say("easel.movable"), "aria-label": thing.label, "aria-describedby": keys, data: { thing: thing.key } },
           thing.picture);
-        Object.assign(node, { thing, moved: { x: 0, y: 0 } });
+        Object.assign(node, { thing, moved: moved.get(thing.key) ?? { x: 0, y: 0 } });
         hold(node);
         return node;
       }));
       fit();
       const all = [...things.children];
+      for (const node of all) ask(node);
       if (held) all.find((n) => n.thing.key === held)?.focus({ preventScroll: true });
       // What was told of last may lie elsewhere now, or be gone.
       const now = all.find((n) => n.thing.key === read) ?? all[0];
@@ -252,7 +288,7 @@ export const easel = {
     signal.addEventListener("abort", () => watch.disconnect());
     addEventListener("resize", fit, { signal });
     piece.show(look, Math.min(1400, 700 * (devicePixelRatio || 1)), signal);
-    look.addEventListener("load", () => { shown = !piece.unsaved; letGo(); }, { signal });
+    look.addEventListener("load", () => { shown = !piece.unsaved && ![...things.children].some(astray); letGo(); }, { signal });
     for (const event of ["saved", "exact"]) piece.addEventListener(event, () => { due = true; letGo(); }, { signal });
     paint();
   },

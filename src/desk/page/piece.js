@@ -1,6 +1,7 @@
 // Piece: the job that is open, what is asked of it, its way to the server and back, and every step that can be undone.
 
 import { askedBlank } from "./blank.js";
+import { boxMm } from "./length.js";
 import { get, jobPath, query, Refusal, send } from "./server.js";
 
 const MOST_STEPS = 200;
@@ -36,9 +37,22 @@ export function patched(asked, patch) {
   return copy;
 }
 
-/** What is asked here, on top of what the server made of what was asked `before`: what was not changed here is as the server has it. */
-function rebased(theirs, mine, before) {
-  if (JSON.stringify(mine) === JSON.stringify(before)) return theirs;
+/** The keys of how large a thing is and of what it is set against, by that of its place, "art.at" or "layer.0.at". */
+export function sizeKeys(key) {
+  const of = key.slice(0, -"at".length);
+  return [of === "art." ? "blank.place" : `${of}place`, `${of}anchor`];
+}
+
+/** Whether two things that are asked are the same, whatever the order of their keys. */
+export function same(one, other) {
+  if (![one, other].every((part) => part && typeof part === "object")) return one === other;
+  const keys = new Set([one, other].flatMap(Object.keys));
+  return Array.isArray(one) === Array.isArray(other) && [...keys].every((key) => same(one[key], other[key]));
+}
+
+/** What is asked here, on top of what was made elsewhere of what was asked `before`: what was not changed here is as it is there. */
+export function rebased(theirs, mine, before) {
+  if (same(mine, before)) return theirs;
   const all = [theirs, mine, before];
   if (!all.every((part) => part && typeof part === "object" && !Array.isArray(part))) return mine;
   const values = [...new Set(all.flatMap(Object.keys))].map((key) => [key, rebased(theirs[key], mine[key], before[key])]);
@@ -167,6 +181,19 @@ export class Piece extends EventTarget {
   get whole() {
     const { width_mm: w, height_mm: h } = this.ticket?.blank ?? this.blank;
     return { x: 0, y: 0, w, h };
+  }
+
+  /**
+   * What keeps a thing as large as it is where it is moved, whose place is asked for under `key`, as a patch: what is to be as
+   * large as its place allows would shrink towards the edge, and is set against no edge. Null as long as its size is not known.
+   */
+  sized(key) {
+    const [place, anchor] = sizeKeys(key);
+    if (boxMm(this.value(place))) return {};
+    // Of what cannot be made where it lies, its size before is all that is known.
+    const box = this.ticket || this.lacking ? this.boxes[key.startsWith("art.") ? "art" : "layers"] : null;
+    const one = Array.isArray(box) ? box[key.split(".")[1]] : box;
+    return one ? { [place]: one.place, ...(this.value(anchor) && { [anchor]: "middle" }) } : null;
   }
 
   /** Asks for a change. Changes with the same `run` soon after each other, as of a slider, are one step; of one that `goesOn`, all. */

@@ -667,6 +667,37 @@ def test_the_art_is_moved_by_hand_and_by_keys_and_every_step_is_undone(page):
     assert float(page.asked()["art"]["at"].split("mm")[0]) == right
 
 
+def test_what_is_moved_stays_as_large_and_on_the_blank(page):
+    tab = page.tab
+    art, before = on_the_easel(page)
+    large = page.api(f"/api/jobs/{page.name}/ticket").json()["art_box"]
+    art.focus()
+    page.saved(lambda: [tab.keyboard.press("Shift+ArrowRight") for _ in range(6)])
+    asked = page.asked()
+    assert asked["art"]["at"] == "6mm,0mm" and asked["blank"]["place"] == large["place"]
+    # That it reaches past the margin now is said, not mended in silence.
+    page.exact()
+    tab.locator('[data-finding="past-margin"]').wait_for()
+    now = page.api(f"/api/jobs/{page.name}/ticket").json()["art_box"]
+    assert all(abs(now[side] - large[side]) < 0.2 for side in ["width_mm", "height_mm"]), (now, large)
+    page.saved(tab.get_by_role("button", name="Undo").click)
+    assert page.asked() == before
+    # A hand that goes off the blank, before it is known again how large the art is there.
+    page.screen("easel")
+    art.wait_for()
+    box = tab.locator(".blank").bounding_box()
+    tab.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    tab.mouse.down()
+
+    def let_go():
+        tab.mouse.move(box["x"] + 2 * box["width"], box["y"] + box["height"] / 2, steps=6)
+        tab.mouse.up()
+
+    page.saved(let_go)
+    # The blank is 44 mm wide, with a margin of 2.5 mm.
+    assert 13 < float(page.asked()["art"]["at"].split("mm")[0]) <= 19.5 and page.asked()["blank"]["place"] == large["place"]
+
+
 def test_the_size_is_that_of_the_art_with_a_border_round_it(page):
     tab = page.tab
     page.begin(SAMPLES / "emblem.svg")
