@@ -1413,6 +1413,28 @@ def test_nothing_is_cut_off_and_every_target_is_large_enough(chromium, desk, wid
     context.close()
 
 
+@pytest.mark.parametrize("width", [1280, 820, 390])
+def test_letters_twice_as_large_are_not_cut(chromium, desk, width):
+    """WCAG 2.2, 1.4.4. What each version is good for is seen at any size."""
+    context = chromium.new_context(viewport={"width": width, "height": 844}, reduced_motion="reduce")
+    page = Page(context, desk)
+    tab = page.tab
+    page.begin()
+    for share in ["100%", "200%"]:
+        tab.evaluate("share => { document.documentElement.style.fontSize = share; }", share)
+        whys = tab.locator(".frame .why")
+        assert whys.count() == tab.locator(".frame").count() and all(why.is_visible() for why in whys.all())
+        cut = tab.evaluate(
+            """() => [...document.querySelectorAll('.frame .edge, .frame .edge *, .frame .caption, .frame .caption *, .label *')]
+                .filter(n => n.getBoundingClientRect().left + n.scrollWidth > n.closest('button').getBoundingClientRect().right + 1
+                    || (getComputedStyle(n).overflowX !== 'visible' && n.scrollWidth > n.clientWidth + 1))
+                .map(n => n.outerHTML.slice(0, 160))"""
+        )
+        assert cut == [], (share, cut)
+        assert tab.evaluate("document.querySelector('main').scrollWidth <= document.querySelector('main').clientWidth")
+    context.close()
+
+
 @pytest.mark.parametrize(("width", "height"), [(640, 400), (844, 390), (1280, 500), (320, 256)])
 def test_in_a_low_window_the_strip_is_in_reach_and_covers_nothing_for_good(chromium, desk, width, height):
     """1280 by 800 at 200 % zoom, a phone on its side, a low window, and 1280 by 1024 at 400 %."""
