@@ -10,7 +10,7 @@ use super::home::Name;
 use super::piece::Piece;
 use super::says::Says;
 use super::shelf::Kind;
-use super::{Desk, Shared, shelf, tray, versions, written};
+use super::{Desk, Shared, shelf, tray};
 use crate::job::Job;
 use crate::pipeline::{self, Outcome};
 use crate::plane::Tone;
@@ -86,8 +86,8 @@ pub(super) struct Of {
     pub name: Name,
     /// Its state.
     pub revision: String,
-    /// The version.
-    pub version: Option<usize>,
+    /// The sheet, and the version on it.
+    pub version: Option<(u64, usize)>,
 }
 
 impl Of {
@@ -99,7 +99,7 @@ impl Of {
     /// As events name it.
     fn told(&self) -> Value {
         let mut data = json!({ "job": self.name.text(), "revision": self.revision });
-        if let Some(version) = self.version {
+        if let Some((_, version)) = self.version {
             data["version"] = version.into();
         }
         data
@@ -206,15 +206,13 @@ fn run(desk: &Desk, of: &Of, ended: &Arc<AtomicBool>) -> Result<Done, Says> {
     Ok(Done::Piece(Arc::new(Exact::of(piece, &told)?)))
 }
 
-/// The piece of a version of a sheet.
-fn version_of(desk: &Desk, of: &Of, version: usize) -> Result<Option<Arc<Piece>>, Says> {
+/// The piece of a version as it stands on its sheet, whatever the job has become since.
+fn version_of(desk: &Desk, of: &Of, version: (u64, usize)) -> Result<Option<Arc<Piece>>, Says> {
     let kept = shelf::read(&desk.home, &of.name)?;
     if kept.revision != of.revision {
         return Ok(None);
     }
-    let asked = written::asked(&toml::from_str::<Job>(&kept.text)?)?;
-    let with = versions::changed(&asked, &desk.sheets.change(&of.name, version)?);
-    let mut job: Job = serde_json::from_value(with)?;
+    let mut job: Job = serde_json::from_value(desk.sheets.asked(version)?)?;
     job.seen_beside(kept.path.parent().unwrap_or(desk.home.root()));
     Ok(Some(Arc::new(Piece::of(desk, &kept, job)?)))
 }

@@ -16,8 +16,8 @@ use crate::job::asked::LayerJob;
 use crate::job::settle::{Of, SettledArt, SettledLayer, Shows};
 use crate::job::words::ReadAs;
 use crate::job::{Brief, Job, Plan, file_name};
-use crate::pipeline::{Layer, Shown, layers};
-use crate::placement::Placement;
+use crate::pipeline::{Drawable, Layer, Shown, layers, placed};
+use crate::placement::{Place, Placement};
 
 /// Pieces that are kept opened, at most.
 const KEPT: usize = 4;
@@ -126,6 +126,20 @@ impl Piece {
             }
             _ => None,
         }
+    }
+
+    /// How wide its art is where it is made as large as `place` says, mm; `None` where it has none, or cannot be so large.
+    pub fn art_width(&self, place: Place) -> Option<f64> {
+        let mut piece = Drawable::of(&self.plan);
+        piece.art.place = place;
+        let (piece, art) = match (&self.lies, self.plan.layers.first()) {
+            (Lies::Art(held), _) => (piece, &held.art),
+            (Lies::Layers { whole, .. }, Some(settled)) if settled.of == Of::Art => {
+                (piece.of_layer(settled, place), &whole.first()?.art.art)
+            }
+            (Lies::Layers { .. }, _) => return None,
+        };
+        Some(placed(&piece, art).ok()?.0.wished_width.0)
     }
 
     /// Where each layer above the art lies; null for a border, which lies where the blank's edge is.

@@ -307,6 +307,7 @@ async fn run(
     if revision.is_some_and(|r| r != kept.revision) {
         return Ok(None);
     }
+    let version = version.map(|version| Ok::<_, Says>((desk.sheets.now(&name)?, version))).transpose()?;
     desk.exacts.wait(desk, &Of { name, revision: kept.revision, version }).await
 }
 

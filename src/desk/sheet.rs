@@ -3,7 +3,7 @@
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 
-use serde_json::{Map, Value, json};
+use serde_json::{Value, json};
 
 use super::exact::Of;
 use super::home::Name;
@@ -19,16 +19,19 @@ use crate::job::{Brief, Job, Plan};
 use crate::parallel;
 use crate::pipeline::Drawable;
 use crate::pipeline::compare::{self, Contender};
-use crate::placement::Placement;
+use crate::placement::{Place, Placement};
 use crate::plane::{Dots, Tone};
 use crate::progress::Progress;
 use crate::proof::picture;
 use crate::screen::model_diffusion::MODEL_DIFFUSION;
+use crate::tone::automatic::Automatic;
 
 /// Longest side of a version's picture, pixels.
 const SIDE: usize = 420;
 /// By so much a version must be more like than the piece as it is to come before it, dB.
 const LIKE: f64 = 0.5;
+/// Art that fills the blank is another picture where it is more than so many times as wide as one that fits.
+const NO_LARGER: f64 = 1.01;
 /// Sheets that are kept, at most.
 const KEPT: usize = 12;
 
@@ -38,12 +41,21 @@ struct Version {
     way: Way,
     /// The job with it.
     asked: Value,
+    /// Likeness to the picture of the piece as it is, where it is to be the same one; else to its own.
     likeness_db: f64,
     burnt_mm2: f64,
     seconds: f64,
     /// Whether its own screen searches, and its time is the quick one's.
     searched: bool,
     picture: Vec<u8>,
+}
+
+impl Version {
+    /// Its likeness as its ticket tells it: to its own picture. That of another in its tones was held against the piece as it
+    /// is, to be sorted, and is no such likeness.
+    fn likeness(&self) -> Option<f64> {
+        (!self.way.other_tones()).then_some(self.likeness_db)
+    }
 }
 
 /// The versions of one state of a job.
@@ -169,8 +181,8 @@ impl Sheets {
                     "id": v.id,
                     "line": v.way.line,
                     "why": v.way.why,
-                    "change": v.way.change,
-                    "likeness_db": v.likeness_db,
+                    "asked": v.asked,
+                    "likeness_db": v.likeness(),
                     "over_burn_mm2": v.burnt_mm2,
                     "seconds": if v.searched { share.map(|s| s * v.seconds) } else { Some(v.seconds) },
                     "picture": format!("/api/jobs/{}/sheet/{}?sheet={}", job.in_path(), v.id, sheet.id),
@@ -194,14 +206,22 @@ impl Sheets {
         bytes("image/png", found.ok_or_else(gone)?)
     }
 
-    /// What a version changes of its job.
+    /// The sheet that a job has now.
     ///
     /// # Errors
     /// Where there is none.
-    pub fn change(&self, job: &Name, version: usize) -> Result<Map<String, Value>, Says> {
+    pub fn now(&self, job: &Name) -> Result<u64, Says> {
+        self.with(|all| all.iter().find(|s| s.job == *job).map(|s| s.id)).ok_or_else(gone)
+    }
+
+    /// What a version of a sheet asks for as a whole.
+    ///
+    /// # Errors
+    /// Where there is none.
+    pub fn asked(&self, (sheet, version): (u64, usize)) -> Result<Value, Says> {
         let found = self.with(|all| {
-            let sheet = all.iter().find(|s| s.job == *job)?;
-            Some(sheet.versions.iter().find(|v| v.id == version)?.way.change.clone())
+            let sheet = all.iter().find(|s| s.id == sheet)?;
+            Some(sheet.versions.iter().find(|v| v.id == version)?.asked.clone())
         });
         found.ok_or_else(gone)
     }
@@ -230,7 +250,9 @@ fn make(desk: &Desk, id: u64, kept: &Kept, ended: &AtomicBool) -> Result<(), Say
         Some(held) if piece.plan.art.read_as == ReadAs::Auto => held.decided(piece.plan.art.crop.window()),
         _ => Decision::asked(piece.kind(), "as asked"),
     };
-    let ways = versions::ways(&piece.plan, &asked, &reading);
+    let widths = [Place::Inside, Place::Cover].map(|place| piece.art_width(place));
+    let fills = matches!(widths, [Some(inside), Some(cover)] if cover > inside * NO_LARGER);
+    let ways = versions::ways(&piece.plan, &asked, &reading, fills);
     let tell = |number: usize| {
         let data = json!({ "job": kept.name.text(), "sheet": id, "version": number });
         desk.events.tell("version", &data);
@@ -243,7 +265,7 @@ fn make(desk: &Desk, id: u64, kept: &Kept, ended: &AtomicBool) -> Result<(), Say
         let with = versions::changed(&asked, &way.change);
         let job: Job = serde_json::from_value(with.clone())?;
         let (plan, searching) = settled(desk, kept, job.clone())?;
-        let (contender, tone, photo) =
+        let Carried { made: contender, tone, photo, automatic } =
             contender(&piece, &plan, first.filter(|_| way.same_picture), &Ends(ended))?;
         if number > 0 && contender.on == 0 {
             // It marks nothing: no version of the piece.
@@ -252,9 +274,13 @@ fn make(desk: &Desk, id: u64, kept: &Kept, ended: &AtomicBool) -> Result<(), Say
         let seen = Seen::whole(&plan, SIDE);
         let shown =
             picture::piece(&scene(&plan, &contender.placement.rect), &seen.layout(), &contender.look)?;
+        let why = match number {
+            0 => versions::read_as(reading.kind, &asked, automatic.as_ref()),
+            _ => way.why.clone(),
+        };
         let version = Version {
             id: number,
-            way: way.clone(),
+            way: Way { why, ..way.clone() },
             asked: written::asked(&job)?,
             likeness_db: contender.score.psnr_hvs_db,
             burnt_mm2: if contender.verdict.clear() { 0.0 } else { contender.verdict.charred_mm2 },
@@ -314,56 +340,42 @@ fn settled(desk: &Desk, kept: &Kept, mut job: Job) -> Result<(Plan, Option<Plan>
     Ok((Brief::read(job)?.settle()?, Some(plan)))
 }
 
-/// A version carried through, its wanted mark, and whether it is read as a photo; it is held against `first` where that has
-/// the same dots.
+/// A version carried through.
+struct Carried {
+    made: Contender,
+    /// What is wanted.
+    tone: Tone,
+    /// Whether it is read as a photo.
+    photo: bool,
+    /// What its photo was given of what it lacked.
+    automatic: Option<Automatic>,
+}
+
+/// Carries a version through; it is held against `first` where that has the same dots.
 fn contender(
     piece: &Piece,
     plan: &Plan,
     first: Option<&Tone>,
     progress: &dyn Progress,
-) -> Result<(Contender, Tone, bool), Says> {
+) -> Result<Carried, Says> {
     let (shown, read_as) = piece.quick(plan);
     let photo = read_as.first() == Some(&Some(ReadAs::Photo));
     let drawn = Drawable::of(plan).read_as(&read_as).wanted(shown, progress)?;
+    let automatic = drawn.automatic;
     let (made, tone) = compare::quick(plan, drawn, first, (2 * SIDE, &piece.called), progress)?;
-    Ok((made, tone, photo))
+    Ok(Carried { made, tone, photo, automatic })
 }
 
 #[cfg(test)]
 mod tests {
+    use serde_json::Map;
+
     use super::*;
 
     #[test]
     fn another_picture_never_stands_above_the_piece_as_it_is() {
-        let version =
-            |id: usize, same_picture: bool, likeness_db: f64, burnt_mm2: f64, doubtful: bool| Version {
-                id,
-                way: Way {
-                    line: String::new(),
-                    why: String::new(),
-                    change: Map::new(),
-                    same_picture,
-                    doubtful,
-                },
-                asked: Value::Null,
-                likeness_db,
-                burnt_mm2,
-                seconds: 1.0,
-                searched: false,
-                picture: Vec::new(),
-            };
         let order = |versions: Vec<Version>| {
-            let (job, revision) = (Name::near("a", "a"), String::new());
-            let mut sheet = Sheet {
-                id: 1,
-                job,
-                revision,
-                ended: Arc::default(),
-                done: true,
-                lacking: None,
-                versions,
-                share: None,
-            };
+            let mut sheet = sheet(1, versions);
             sheet.best_first();
             sheet.versions.iter().map(|v| v.id).collect::<Vec<_>>()
         };
@@ -382,19 +394,58 @@ mod tests {
         assert_eq!(order(all(2.0)), [1, 2, 0, 3, 4]);
     }
 
+    fn version(id: usize, same_picture: bool, likeness_db: f64, burnt_mm2: f64, doubtful: bool) -> Version {
+        Version {
+            id,
+            way: Way { line: String::new(), why: String::new(), change: Map::new(), same_picture, doubtful },
+            asked: Value::Null,
+            likeness_db,
+            burnt_mm2,
+            seconds: 1.0,
+            searched: false,
+            picture: Vec::new(),
+        }
+    }
+
+    fn sheet(id: u64, versions: Vec<Version>) -> Sheet {
+        Sheet {
+            id,
+            job: Name::near("a", "a"),
+            revision: "r".into(),
+            ended: Arc::default(),
+            done: true,
+            lacking: None,
+            versions,
+            share: None,
+        }
+    }
+
+    #[test]
+    fn a_version_is_what_its_sheet_says_whatever_is_asked_since() {
+        let mut lighter = version(1, true, 25.9, 0.0, false);
+        lighter.way.change = Map::from_iter([("tone.brighten".into(), json!("25%"))]);
+        lighter.asked = json!({ "tone": { "brighten": "25%" } });
+        let as_it_is = Version { asked: json!({}), ..version(0, true, 40.1, 0.0, false) };
+        let (sheets, job) = (Sheets::default(), Name::near("a", "a"));
+        sheets.with(|all| all.push(sheet(7, vec![as_it_is, lighter])));
+        // Taken, it is still on the sheet whose first version is the job as it was.
+        let told = sheets.told(&job, "later", &json!({ "tone": { "brighten": "25%" } }));
+        let of = |id: usize| told["versions"].as_array().unwrap().iter().find(|v| v["id"] == id).unwrap();
+        assert!(of(0)["asked"] == json!({}) && of(1)["chosen"] == true, "{told}");
+        // Other tones are held against the piece as it is: no likeness that a ticket knows.
+        assert!(of(0)["likeness_db"] == 40.1 && of(1)["likeness_db"].is_null(), "{told}");
+        let now = sheets.now(&job).unwrap();
+        assert_eq!(sheets.asked((now, 1)).unwrap(), json!({ "tone": { "brighten": "25%" } }));
+        assert!(sheets.asked((now + 1, 1)).is_err());
+        // Something else was asked by hand: it is of the past.
+        assert!(sheets.told(&job, "later", &json!({ "title": "b" }))["sheet"].is_null());
+    }
+
     #[test]
     fn what_is_forgotten_is_made_anew() {
         let (sheets, job, ended) = (Sheets::default(), Name::near("a", "a"), Arc::<AtomicBool>::default());
-        let sheet = Sheet {
-            id: 1,
-            job: job.clone(),
-            revision: "r".into(),
-            ended: Arc::clone(&ended),
-            done: true,
-            lacking: Some("the picture is empty".into()),
-            versions: Vec::new(),
-            share: None,
-        };
+        let lacking = Some("the picture is empty".into());
+        let sheet = Sheet { ended: Arc::clone(&ended), lacking, ..sheet(1, Vec::new()) };
         sheets.with(|all| all.push(sheet));
         let told = sheets.told(&job, "r", &Value::Null);
         assert!(told["sheet"] == 1 && told["says"] == "the picture is empty", "{told}");

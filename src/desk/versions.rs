@@ -10,6 +10,8 @@ use crate::art::reading::Decision;
 use crate::job::Plan;
 use crate::job::words::FilledIn;
 use crate::placement::Place;
+use crate::proof::words::automatic_briefly;
+use crate::tone::automatic::Automatic;
 use crate::units::short;
 
 /// How far one version is from the next in lightness and contrast, percent: plain to see, and none of them spoiled.
@@ -34,16 +36,22 @@ pub(super) struct Way {
     pub doubtful: bool,
 }
 
+impl Way {
+    /// Whether it is the same picture in tones of its own.
+    pub fn other_tones(&self) -> bool {
+        self.same_picture && self.change.keys().any(|key| key.starts_with("tone."))
+    }
+}
+
 fn way(line: impl Into<String>, why: impl Into<String>, change: Value) -> Way {
     let change = if let Value::Object(change) = change { change } else { Map::new() };
     Way { line: line.into(), why: why.into(), change, same_picture: true, doubtful: false }
 }
 
-/// The versions of a piece: the job as it is first.
-pub(super) fn ways(plan: &Plan, asked: &Value, reading: &Decision) -> Vec<Way> {
+/// The versions of a piece: the job as it is first; `fills` says whether art that fills the blank is larger than art that fits.
+pub(super) fn ways(plan: &Plan, asked: &Value, reading: &Decision, fills: bool) -> Vec<Way> {
     let kind = reading.kind;
-    let mut all =
-        vec![way("As it is", format!("Read as {}; nothing is changed.", kind.in_words()), json!({}))];
+    let mut all = vec![way("As it is", read_as(kind, asked, None), json!({}))];
     let other = reading.other.filter(|_| 1.0 - reading.sure > UNLIKELY);
     let nudged = |key: &str, by: f64| {
         let now = asked["tone"][key].as_str().map_or(0.0, |t| t.trim_end_matches('%').parse().unwrap_or(0.0));
@@ -105,7 +113,7 @@ pub(super) fn ways(plan: &Plan, asked: &Value, reading: &Decision) -> Vec<Way> {
             change,
         ));
     }
-    if plan.art.place == Place::Inside && kind == Kind::Photo {
+    if fills && plan.art.place == Place::Inside && kind == Kind::Photo {
         let filled = way(
             "Fills the blank",
             "Nothing of the blank stays free; the picture's edges are cut.",
@@ -123,6 +131,19 @@ pub(super) fn ways(plan: &Plan, asked: &Value, reading: &Decision) -> Vec<Way> {
     }
     all.truncate(MOST);
     all
+}
+
+/// What was made of the piece as it is: how it is read, and what was done to its tones.
+pub(super) fn read_as(kind: Kind, asked: &Value, automatic: Option<&Automatic>) -> String {
+    let done = match (kind, automatic) {
+        (Kind::Paper, _) => "the paper's shadows are taken away".to_string(),
+        (Kind::Photo, Some(done)) => automatic_briefly(done),
+        _ if asked["tone"].as_object().is_some_and(|tone| !tone.is_empty()) => {
+            "its tones are as they were set".to_string()
+        }
+        _ => "nothing is changed".to_string(),
+    };
+    format!("Read as {}; {done}.", kind.in_words())
 }
 
 /// The most versions of a sheet.
@@ -143,7 +164,7 @@ fn finer(plan: &Plan) -> Option<(String, f64)> {
     (fewer >= 1.0 && fewer < count).then(|| (short(fewer / steps, 5), now.0))
 }
 
-/// A job as asked with a change.
+/// A job as asked with a change. What was filled in counts as asked for once it is changed.
 pub(super) fn changed(asked: &Value, change: &Map<String, Value>) -> Value {
     let mut all = asked.clone();
     for (key, value) in change {
@@ -163,6 +184,12 @@ pub(super) fn changed(asked: &Value, change: &Map<String, Value>) -> Value {
                 table.insert(part.to_string(), value.clone());
                 break;
             }
+        }
+        let named = key.rsplit('.').next().unwrap_or(key);
+        match all.get_mut("unsaid").filter(|_| !value.is_null()) {
+            Some(Value::Array(unsaid)) => unsaid.retain(|one| one != named),
+            Some(Value::Object(unsaid)) => drop(unsaid.remove(named)),
+            _ => {}
         }
     }
     all
@@ -189,7 +216,7 @@ mod tests {
             reading(Kind::Drawing, 1.0, None),
             reading(Kind::Paper, 0.7, Some(Kind::Photo)),
         ] {
-            let all = ways(&plan, &asked, &of);
+            let all = ways(&plan, &asked, &of, true);
             assert!((5..=MOST).contains(&all.len()), "{of:?}: {}", all.len());
             let mut seen = Vec::new();
             for w in &all {
@@ -200,16 +227,48 @@ mod tests {
                 assert!(w.line.len() < 30 && w.why.ends_with('.') && w.why.len() < 100, "{w:?}");
             }
         }
-        let photo = ways(&plan, &asked, &reading(Kind::Photo, 1.0, None));
+        let photo = ways(&plan, &asked, &reading(Kind::Photo, 1.0, None), true);
         assert_eq!(photo[1].change["tone.brighten"], "100%");
         assert_eq!(changed(&asked, &photo[4].change)["tone"], json!({ "brighten": "90%" }));
+    }
+
+    #[test]
+    fn what_was_done_to_its_tones_is_not_called_nothing() {
+        assert_eq!(read_as(Kind::Photo, &json!({}), None), "Read as a photo; nothing is changed.");
+        let set = json!({ "tone": { "brighten": "25%" } });
+        assert_eq!(read_as(Kind::Photo, &set, None), "Read as a photo; its tones are as they were set.");
+        let paper = "Read as a drawing on paper; the paper's shadows are taken away.";
+        assert_eq!(read_as(Kind::Paper, &json!({}), None), paper);
+    }
+
+    #[test]
+    fn what_fits_as_large_as_it_fills_has_no_version_that_fills() {
+        let asked = json!({ "art": { "file": "harbour.jpg" } });
+        let job: Job = serde_json::from_value(asked.clone()).unwrap();
+        let plan = Plan::of(&job).unwrap();
+        let fills = |fills: bool| {
+            let all = ways(&plan, &asked, &reading(Kind::Photo, 1.0, None), fills);
+            all.iter().any(|w| w.change.contains_key("blank.place"))
+        };
+        assert!(fills(true) && !fills(false));
+    }
+
+    #[test]
+    fn what_a_version_changes_counts_as_asked_for() {
+        let change =
+            Map::from_iter([("burn.power".into(), json!("100%")), ("burn.speed".into(), Value::Null)]);
+        let listed = json!({ "unsaid": ["power", "pitch"], "burn": { "power": "80%", "speed": "9mm/s" } });
+        let with = changed(&listed, &change);
+        assert_eq!(with, json!({ "unsaid": ["pitch"], "burn": { "power": "100%" } }));
+        let summed = json!({ "unsaid": { "power": "01234567" } });
+        assert_eq!(changed(&summed, &change)["unsaid"], json!({}));
     }
 
     #[test]
     fn words_alone_have_no_ground_to_exchange() {
         let asked = json!({ "layer": [{ "text": "PIER FOUR" }] });
         let job: Job = serde_json::from_value(asked.clone()).unwrap();
-        let all = ways(&Plan::of(&job).unwrap(), &asked, &reading(Kind::Drawing, 1.0, None));
+        let all = ways(&Plan::of(&job).unwrap(), &asked, &reading(Kind::Drawing, 1.0, None), true);
         assert!(all.len() > 1 && all.iter().all(|w| !w.change.contains_key("tone.invert")), "{all:?}");
     }
 }

@@ -34,7 +34,7 @@ pub use layers::{Layer, SharedLayers, layers};
 pub use outcome::Outcome;
 pub use pace::{LADDER, Pace, WORTH_A_RUNG, asking_for};
 pub use shown::{Shown, wanted};
-pub use wanted::Wanted;
+pub use wanted::{Wanted, placed};
 
 use crate::art::{self, Art};
 use crate::findings::art as of_art;

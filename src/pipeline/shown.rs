@@ -152,6 +152,7 @@ fn of_layers(
         kind,
         reading,
         around: None,
+        automatic: drawn.iter().find_map(|(_, p)| p.wanted.automatic),
         alike: None,
         pictures,
         meeting,

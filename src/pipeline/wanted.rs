@@ -20,6 +20,7 @@ use crate::placement::{self, DotRect, Outline, Place, PlaceError, Placement, Spo
 use crate::plane::{Alpha, Dots, Tone};
 use crate::progress::{Progress, Within};
 use crate::proof::words;
+use crate::tone::automatic::Automatic;
 use crate::tone::{shape, tone_mapping};
 
 /// A picture among layers: how it was read and where it lies.
@@ -50,6 +51,8 @@ pub struct Wanted {
     pub reading: Decision,
     /// What lies around a sheet of paper that does not fill the picture, or around a photo.
     pub around: Option<Around>,
+    /// What its photo was given of what it lacked; of layers, the lowest photo that lacked something.
+    pub automatic: Option<Automatic>,
     /// Inks of it that touch and get nearly the same mark.
     pub alike: Option<AlikeInks>,
     /// The pictures among its layers; none where it is one picture and nothing else.
@@ -312,6 +315,7 @@ pub(super) fn wanted_as(
         kind,
         reading: read.reading,
         around: sheet.or(border),
+        automatic: shaped.automatic,
         alike,
         pictures: Vec::new(),
         meeting: Meeting::default(),

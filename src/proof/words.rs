@@ -93,17 +93,12 @@ pub fn automatic(done: &Automatic) -> Note {
     let whole = |l: f64| short(l, 0);
     let mut said = Vec::new();
     let (black, white) = (whole(done.black), whole(done.white));
-    if done.white - done.black < 98.0 {
-        let lacks = if done.black < 15.0 && done.white < 70.0 {
-            "the photo is dark"
-        } else {
-            "the photo has little contrast"
-        };
+    if let Some(lacks) = lacks(done) {
         said.push(format!(
-            "{lacks}: its lightness from L* {black} to {white} was spread from black to white"
+            "the photo {lacks}: its lightness from L* {black} to {white} was spread from black to white"
         ));
     }
-    if done.lift > 0.02 {
+    if lifts(done) {
         said.push("the subject lies in shadow before a light ground: its shadows were lifted".to_string());
     }
     if done.smooth > 0.1 {
@@ -113,6 +108,25 @@ pub fn automatic(done: &Automatic) -> Note {
         said.push(format!("detail was strengthened by {}%", whole(done.detail * 100.0)));
     }
     Note::choice(Said::from(said.join(", ")).line(" (--levels off leaves the tones alone)"))
+}
+
+/// The same in a few words about the photo.
+pub fn automatic_briefly(done: &Automatic) -> String {
+    let spread = lacks(done).map(|lacks| format!("it {lacks}: its tones are spread"));
+    let lifted = lifts(done).then(|| "its shadows are lifted".to_string());
+    let said: Vec<String> = spread.into_iter().chain(lifted).collect();
+    if said.is_empty() { "its detail is strengthened".to_string() } else { said.join(", ") }
+}
+
+/// What a photo lacked whose tones were spread.
+fn lacks(done: &Automatic) -> Option<&'static str> {
+    let dark = done.black < 15.0 && done.white < 70.0;
+    (done.white - done.black < 98.0).then_some(if dark { "is dark" } else { "has little contrast" })
+}
+
+/// Whether shadows were lifted by more than a trace.
+fn lifts(done: &Automatic) -> bool {
+    done.lift > 0.02
 }
 
 /// From which side a mirrored piece is seen.

@@ -330,6 +330,7 @@ fn noise(plane: &Blocks, opaque: &[bool]) -> f64 {
 mod tests {
     use super::*;
     use crate::colour::luminance;
+    use crate::proof::words::automatic_briefly;
 
     const PITCH: (f64, f64) = (0.1, 0.1);
 
@@ -377,6 +378,8 @@ mod tests {
         let dull = found(&scene(|x, y| 40.0 + 20.0 * motif(x, y), 0.1), None, PITCH).automatic.unwrap();
         assert!((38.0..46.0).contains(&dull.black) && (54.0..62.0).contains(&dull.white), "{dull:?}");
         assert!(dull.smooth < 0.5, "{dull:?}");
+        assert_eq!(automatic_briefly(&dark), "it is dark: its tones are spread");
+        assert_eq!(automatic_briefly(&dull), "it has little contrast: its tones are spread");
     }
 
     #[test]
@@ -384,6 +387,7 @@ mod tests {
         let back = scene(|x, y| if y < 130.0 { 92.0 } else { 6.0 + 14.0 * motif(x, y) }, 0.5);
         let done = found(&back, None, PITCH).automatic.unwrap();
         assert!(done.lift > 0.9, "{done:?}");
+        assert_eq!(automatic_briefly(&done), "its shadows are lifted");
         let mut plane: Light = back.clone();
         let w = plane.width();
         parallel::bands(plane.data_mut(), w, 16, |_, band| Curve::new(|y| lstar(y) / 100.0).apply(band));

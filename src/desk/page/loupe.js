@@ -101,6 +101,7 @@ export const loupe = {
     let look = LOOKS.includes(where.get("look")) ? where.get("look") : "forecast";
     let beside = "";
     let versions = [];
+    let sheet = null;
 
     const shapes = [make("div.shape"), make("div.shape")];
     const left = make("div.plate", { "aria-hidden": "true" }, shapes[0]);
@@ -170,7 +171,7 @@ export const loupe = {
       line.hidden = !beside;
       if (beside) {
         const [kind, value] = beside.split(":");
-        plates[1].turn(kind === "look" ? path(value) : path(look, { version: value }));
+        plates[1].turn(kind === "look" ? path(value) : path(look, { version: value, sheet }));
       }
       main.querySelector("#meaning").textContent = say(`look.${look}.line`);
       lay();
@@ -185,7 +186,7 @@ export const loupe = {
       select.value = beside;
     };
     options();
-    get(jobPath(piece.name, "/sheet"), signal).then((sheet) => { versions = sheet?.versions ?? []; options(); }).catch(() => {});
+    get(jobPath(piece.name, "/sheet"), signal).then((found) => { [sheet, versions] = [found?.sheet ?? null, found?.versions ?? []]; options(); }).catch(() => {});
 
     // The blank may become another one while it is looked at. What the page and the server compute differs by less than is seen.
     const resize = () => {

@@ -3,7 +3,7 @@
 import { askedBlank, outlineClip } from "./blank.js";
 import { button, draw, icon, make, refill } from "./element.js";
 import { announce, oops } from "./notice.js";
-import { Piece } from "./piece.js";
+import { Piece, rebased, same } from "./piece.js";
 import { get, jobPath, send } from "./server.js";
 import { count, db, say, sentence, time } from "./words.js";
 
@@ -54,13 +54,35 @@ function clipped(img, blank) {
   return img;
 }
 
-/** One frame: the piece, its number on the film's edge, its one line. */
-function frame(version, at, took, blank) {
-  const { line, why, picture, seconds, expected_db, likeness_db, chosen } = version;
-  const facts = [seconds !== undefined && seconds !== null && say("sheet.time", { time: time(seconds) }),
-    (expected_db ?? likeness_db) !== undefined && (expected_db ?? likeness_db) !== null && say("sheet.likeness", { db: db(expected_db ?? likeness_db) })];
+/** Closer than this share, two times that are only estimated may stand the other way round. */
+const ALIKE = 0.03;
+
+/** An estimated time, no finer than it is known: in whole minutes, above an hour in steps of five. */
+function about(seconds) {
+  if (seconds < 60) return say("sheet.time.least");
+  const min = Math.round(seconds / 60);
+  return say("sheet.time", { time: time(60 * (min < 60 ? min : 5 * Math.round(min / 5))) });
+}
+
+/** Estimated times in words, in their order; those that are too near to each other to be told apart are said alike. Null stays null. */
+export function abouts(all) {
+  const sorted = all.filter((s) => s !== null).sort((a, b) => a - b);
+  const groups = [];
+  for (const [at, seconds] of sorted.entries()) {
+    if (at > 0 && seconds <= sorted[at - 1] * (1 + ALIKE)) groups.at(-1).push(seconds);
+    else groups.push([seconds]);
+  }
+  const said = new Map(groups.flatMap((group) => group.map((s) => [s, about(group.reduce((sum, one) => sum + one) / group.length)])));
+  return all.map((s) => said.get(s) ?? null);
+}
+
+/** One frame: the piece, its number on the film's edge, its one line, and about how long it `takes`. */
+function frame(version, at, takes, took, blank) {
+  const { line, why, picture, likeness_db: like, chosen } = version;
+  // A quick look tells likeness no finer than this.
+  const facts = [takes, like !== null && say("sheet.likeness", { db: db(Math.round(like)) })];
   return make("li", {}, make("button.frame", {
-    type: "button", "aria-pressed": Boolean(chosen), data: { version: version.id }, title: why, on: { click: () => took(version) },
+    type: "button", "aria-pressed": Boolean(chosen), data: { version: version.id }, on: { click: () => took(version) },
   },
   make("span.edge", {}, make("span", {}, `${at + 1}`), make("span", {}, chosen ? say("sheet.taken") : at === 0 ? say("sheet.first") : "")),
   make("span.print", {}, picture ? clipped(make("img", { src: picture, alt: "", decoding: "async" }), blank) : make("span.waiting"), chosen && ring()),
@@ -95,8 +117,11 @@ function row(desk, name, signal) {
   const take = async (version) => {
     try {
       await open();
+      // What was changed by hand since the sheet was last in step, of which no frame knows yet, stays as it is.
+      const before = [(v) => same(v.asked, piece.asked), (v) => v.chosen, (v) => v.id === 0].map((is) => versions.find(is)).find(Boolean);
       for (const v of versions) v.chosen = v.id === version.id;
-      piece.change(version.change ?? {});
+      const asked = rebased(version.asked, piece.asked, before.asked);
+      if (!same(asked, piece.asked)) piece.set(asked);
       announce(say("sheet.took", { line: version.line }));
       paint();
       list.querySelector(`[data-version="${CSS.escape(String(version.id))}"]`)?.focus({ preventScroll: true });
@@ -106,7 +131,8 @@ function row(desk, name, signal) {
   const paint = () => {
     const held = list.contains(document.activeElement) ? document.activeElement.dataset.version : null;
     const waiting = done ? 0 : Math.max(1, 6 - versions.length);
-    refill(list, versions.map((v, at) => frame(v, at, take, blank)),
+    const takes = abouts(versions.map((v) => v.seconds));
+    refill(list, versions.map((v, at) => frame(v, at, takes[at], take, blank)),
       Array.from({ length: waiting }, () => make("li.empty", { "aria-hidden": "true" }, make("span.frame", {}, make("span.edge"), make("span.print", {}, make("span.waiting"))))));
     if (held) list.querySelector(`[data-version="${CSS.escape(held)}"]`)?.focus({ preventScroll: true });
     if (done) piece?.expect();

@@ -291,6 +291,44 @@ def test_several_pictures_are_rows_of_one_sheet_and_survive_a_reload(page):
     tab.wait_for_function("() => { const all = [...document.querySelectorAll('.plate:nth-of-type(2) img')]; return all.length > 0 && all.every(i => i.classList.contains('there')); }")
 
 
+def test_each_frame_is_taken_as_it_is_shown(page):
+    tab = page.tab
+    page.begin()
+    before = page.asked()
+
+    def tap(line):
+        frame = tab.locator("button.frame", has=tab.locator(f'.caption b:text-is("{line}")'))
+        page.saved(frame.click)
+        assert frame.get_attribute("aria-pressed") == "true"
+        return page.asked()
+
+    assert tap("Lighter")["tone"] == {"brighten": "25%"}
+    assert tap("More contrast")["tone"] == {"contrast": "25%"}
+    assert tap("As it is") == before
+    undo = tab.get_by_role("button", name="Undo")
+    page.saved(undo.click)
+    assert page.asked()["tone"] == {"contrast": "25%"}
+    # What is changed by hand outlives a tap on a frame that does not show it yet.
+    margin = page.drawer("blank").get_by_label("Margin")
+    margin.fill("3mm")
+    page.saved(lambda: (margin.press("Enter"), tab.locator('[data-version="0"]').evaluate("frame => frame.click()")))
+    until(lambda: page.asked()["tone"] == {})
+    assert page.asked()["blank"]["margin"] == "3mm"
+
+
+def test_a_frame_says_what_is_known_of_it(page):
+    tab = page.tab
+    page.begin()
+    for line in tab.locator("button.frame").all_inner_texts():
+        assert re.search("about [0-9]+ |less than a minute", line), line
+        # Other tones are not held against their own picture.
+        other = re.search("Lighter|Darker|More contrast|Less contrast", line)
+        assert bool(other) != bool(re.search(r"likeness about \d+ dB", line)), line
+    # Estimates that are nearly the same are said to be.
+    said = tab.evaluate("import('/page/sheet.js').then(({ abouts }) => abouts([3419, 3498, 3108, null, 40, 4000]))")
+    assert said == ["about 58 min", "about 58 min", "about 52 min", None, "less than a minute", "about 1 h 5 min"]
+
+
 def test_why_there_are_no_versions_stands_in_the_row_of_that_picture(page, tmp_path):
     empty = tmp_path / "empty.svg"
     empty.write_text('<svg xmlns="http://www.w3.org/2000/svg" width="20mm" height="20mm"></svg>')
