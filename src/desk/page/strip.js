@@ -204,7 +204,7 @@ const ANCHORS = ["top-left", "top", "top-right", "left", "middle", "right", "bot
 
 function placeDrawer(desk, piece) {
   const [right, up] = offsetMm(piece.value("art.at"));
-  const at = (r, u) => piece.change({ "art.at": offsetText(r, u) });
+  const at = (r, u) => piece.change({ ...piece.sized("art.at"), "art.at": offsetText(r, u) });
   return [
     choice(say("place.anchor"), ANCHORS.map((value) => ({ value, label: say(`anchor.${value}`) })),
       piece.value("art.anchor") ?? "middle", (value) => piece.change({ "art.anchor": value }), { kind: "nine" }),
