@@ -33,7 +33,7 @@ const OVER: usize = 3;
 const INNER: [f64; 3] = [-0.25, 0.0, 0.25];
 /// Steps in which a larger code is tried, and how many.
 const LARGER: f64 = 1.08;
-const STEPS: i32 = 25;
+const STEPS: usize = 25;
 
 /// A QR code on a piece.
 pub(super) struct Seen<'a> {
@@ -246,7 +246,8 @@ impl Seen<'_> {
         }
         let module = self.code.module();
         // Where no size helps, something else is wrong.
-        let times = (1..=STEPS).map(|i| LARGER.powi(i)).find(|times| {
+        let mut sizes = std::iter::successors(Some(LARGER), |times| Some(times * LARGER)).take(STEPS);
+        let times = sizes.find(|times| {
             let module = module * times;
             let dots = drawn(&rect.grid, (side, set), module, !self.code.dark_set);
             let at = |c: f64, r: f64| ((c + 1.0) * module, (r + 1.0) * module);
