@@ -374,7 +374,9 @@ pub(crate) mod tests {
         for f in [
             |x: usize, y: usize| (x / 4 + y / 4).is_multiple_of(2),
             |x: usize, _: usize| (x / 3).is_multiple_of(2),
-            |x: usize, y: usize| (x.abs_diff(100).pow(2) + y.abs_diff(100).pow(2)).isqrt() / 5 % 2 == 0,
+            |x: usize, y: usize| {
+                ((x.abs_diff(100).pow(2) + y.abs_diff(100).pow(2)).isqrt() / 5).is_multiple_of(2)
+            },
         ] {
             assert!(qr_codes(&pattern(f), (0.1, 0.1)).is_empty());
         }
