@@ -101,6 +101,8 @@ function row(desk, name, signal) {
   let blank = piece?.blank;
   let sheet = null;
   let versions = [];
+  // The version that the piece was last.
+  let last = null;
   let done = false;
   // Why there is no version, where there can be none.
   let lacking = null;
@@ -114,11 +116,22 @@ function row(desk, name, signal) {
     desk.refoot();
   };
 
+  /** Which version the piece is: an answer that was on its way meanwhile may say otherwise. */
+  const compare = () => {
+    const now = versions.find((v) => same(v.asked, piece?.asked));
+    if (!now) return;
+    for (const v of versions) v.chosen = v === now;
+    last = now;
+  };
+
   const take = async (version) => {
     try {
       await open();
-      // What was changed by hand since the sheet was last in step, of which no frame knows yet, stays as it is.
-      const before = [(v) => same(v.asked, piece.asked), (v) => v.chosen, (v) => v.id === 0].map((is) => versions.find(is)).find(Boolean);
+      // What was changed by hand since it was one of them, of which no frame knows yet, stays as it is.
+      compare();
+      const before = last ?? versions.find((v) => v.chosen) ?? versions.find((v) => v.id === 0);
+      // A sheet that is begun anew in this moment has no frame to be taken.
+      if (!before) return;
       for (const v of versions) v.chosen = v.id === version.id;
       const asked = rebased(version.asked, piece.asked, before.asked);
       if (!same(asked, piece.asked)) piece.set(asked);
@@ -162,6 +175,7 @@ function row(desk, name, signal) {
     if (found?.sheet && (sheet === null || sheet === found.sheet)) {
       [sheet, versions] = [found.sheet, found.versions];
       [done, lacking] = [found.done ?? done, found.says];
+      compare();
     }
     paint();
     return found;
@@ -170,6 +184,7 @@ function row(desk, name, signal) {
   /** Once something else is asked, the versions are of the past: new ones are made when the hand rests. */
   const watch = () => {
     let later = 0;
+    piece.addEventListener("asked", compare, { signal });
     piece.addEventListener("saved", () => {
       clearTimeout(later);
       later = setTimeout(async () => {
@@ -186,7 +201,7 @@ function row(desk, name, signal) {
 
   const begin = async () => {
     try {
-      [versions, done] = [[], false];
+      [versions, last, done] = [[], null, false];
       paint();
       sheet = (await send("POST", jobPath(name, "/sheet"))).sheet;
       await read();
