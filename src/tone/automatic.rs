@@ -220,22 +220,25 @@ const BETWEEN: usize = 2;
 fn inside_border(plane: &Blocks, opaque: &[bool]) -> Option<(Range<usize>, Range<usize>)> {
     let (w, h) = (plane.w, plane.h);
     let at = |x: usize, y: usize| if opaque[y * w + x] { plane.data[y * w + x] } else { f32::NAN };
-    // Line `i` from each edge in turn: left, right, top, bottom, without its `off` outermost blocks.
-    let line = |side: usize, i: usize, off: usize| -> Vec<f32> {
-        match side {
-            0 => (off..h - off).map(|y| at(i, y)).collect(),
-            1 => (off..h - off).map(|y| at(w - 1 - i, y)).collect(),
-            2 => (off..w - off).map(|x| at(x, i)).collect(),
-            _ => (off..w - off).map(|x| at(x, h - 1 - i)).collect(),
-        }
+    // Line `i` from each edge in turn (left, right, top, bottom), the part of it that lies in `part` of the other way.
+    let line = |side: usize, i: usize, part: Range<usize>| -> Vec<f32> {
+        part.map(|k| match side {
+            0 => at(i, k),
+            1 => at(w - 1 - i, k),
+            2 => at(k, i),
+            _ => at(k, h - 1 - i),
+        })
+        .collect()
     };
-    let mut edge: Vec<f32> = (0..4).flat_map(|side| line(side, 0, 0)).collect();
+    let whole = |side: usize| if side < 2 { 0..h } else { 0..w };
+    let mut edge: Vec<f32> = (0..4).flat_map(|side| line(side, 0, whole(side))).collect();
     let middle = edge.len() / 2;
     let tone = *edge.select_nth_unstable_by(middle, f32::total_cmp).1;
     let share = |values: &[f32], is: &dyn Fn(f32) -> bool| {
         values.iter().filter(|&&v| is(v)).count() as f64 / values.len().max(1) as f64
     };
-    let even = |side: usize, i: usize| share(&line(side, i, 0), &|v| (v - tone).abs() <= EVEN) >= 0.95;
+    let even =
+        |side: usize, i: usize| share(&line(side, i, whole(side)), &|v| (v - tone).abs() <= EVEN) >= 0.95;
     let mut deep = [0; 4];
     for (side, deep) in deep.iter_mut().enumerate() {
         let most = (WIDEST * if side < 2 { w } else { h } as f64) as usize;
@@ -244,14 +247,16 @@ fn inside_border(plane: &Blocks, opaque: &[bool]) -> Option<(Range<usize>, Range
             return None;
         }
     }
-    let off = deep.iter().max().map_or(0, |d| d + BETWEEN);
-    let stands_out = |side: usize| {
-        let within = line(side, deep[side] + BETWEEN, off);
-        share(&within, &|v| (v - tone).abs() > 2.0 * EVEN) >= 0.7
-    };
     let [left, right, top, bottom] = deep.map(|d| d + BETWEEN);
+    if left + right >= w || top + bottom >= h {
+        return None;
+    }
     let (columns, rows) = (left..w - right, top..h - bottom);
-    ((0..4).all(stands_out) && !columns.is_empty() && !rows.is_empty()).then_some((columns, rows))
+    let stands_out = |side: usize| {
+        let part = if side < 2 { rows.clone() } else { columns.clone() };
+        share(&line(side, deep[side] + BETWEEN, part), &|v| (v - tone).abs() > 2.0 * EVEN) >= 0.7
+    };
+    (0..4).all(stands_out).then_some((columns, rows))
 }
 
 /// A value for each block.
@@ -467,5 +472,18 @@ mod tests {
         bare(&scene(|x, y| if far(x, y) < 20.0 { 90.0 } else { 3.0 }, 0.8));
         bare(&scene(|x, y| if (30.0..290.0).contains(&y) { dull(x, y) } else { 2.0 }, 0.8));
         bare(&scene(|_, _| 60.0, 0.8));
+        // A strip whose borders at its ends are wider than it is high.
+        let strip = Light::from_vec(
+            400,
+            20,
+            (0..8000).map(|i| if (110..290).contains(&(i % 400)) { 0.1 } else { 0.9 }).collect(),
+        );
+        bare(&strip);
+        let framed = |i: usize| {
+            let (x, y) = (i % 400, i / 400);
+            if (90..310).contains(&x) && (2..38).contains(&y) { (i * 7919 % 61) as f32 / 1000.0 } else { 0.9 }
+        };
+        let strip = Light::from_vec(400, 40, (0..16_000).map(framed).collect());
+        assert!(found(&strip, None, PITCH).inside.is_some_and(|(columns, _)| columns.len() < 220));
     }
 }
