@@ -5,7 +5,7 @@ import { button, draw, icon, make, refill } from "./element.js";
 import { announce, oops } from "./notice.js";
 import { Piece, rebased, same } from "./piece.js";
 import { get, jobPath, send } from "./server.js";
-import { count, db, say, sentence, time } from "./words.js";
+import { about, count, db, say, sentence } from "./words.js";
 
 const TAKEN = "image/*,.svg,.pdf,.heic,.tif,.tiff,.webp";
 
@@ -56,13 +56,6 @@ function clipped(img, blank) {
 
 /** Closer than this share, two times that are only estimated may stand the other way round. */
 const ALIKE = 0.03;
-
-/** An estimated time, no finer than it is known: in whole minutes, above an hour in steps of five. */
-function about(seconds) {
-  if (seconds < 60) return say("sheet.time.least");
-  const min = Math.round(seconds / 60);
-  return say("sheet.time", { time: time(60 * (min < 60 ? min : 5 * Math.round(min / 5))) });
-}
 
 /** Estimated times in words, in their order; those that are too near to each other to be told apart are said alike. Null stays null. */
 export function abouts(all) {
