@@ -6,6 +6,7 @@
 use serde_json::{Value, json};
 
 use super::says::Says;
+use super::texts::{filled, say};
 use crate::job::Plan;
 use crate::order::Table;
 use crate::units::short;
@@ -41,22 +42,19 @@ pub(super) fn headed(table: &Table, asked: &mut Value) -> Result<Headed, Says> {
     let all = 0..table.columns.len();
     let called = |i: usize| match wanted.get(i) {
         Some(name) => name.clone(),
-        None if i == 0 => "name".to_string(),
-        None => format!("column {}", i + 1),
+        None if i == 0 => say("heading.name"),
+        None => filled("heading.column", &[("n", &(i + 1))]),
     };
     let columns: Vec<String> = all.map(called).collect();
     if columns.iter().enumerate().any(|(i, c)| columns[..i].contains(c)) {
         return Ok(Headed::default());
     }
     let first = table.columns.join(", ");
-    let why = match wanted.as_slice() {
-        [] => "it does not look like a heading".to_string(),
-        [one] => format!("no column is called “{one}”"),
-        [one, ..] => format!("no column is called “{one}” or another that the texts ask for"),
+    let says = match wanted.as_slice() {
+        [] => filled("heading.unlike", &[("first", &first)]),
+        [one] => filled("heading.without", &[("first", &first), ("column", one)]),
+        [one, ..] => filled("heading.without.any", &[("first", &first), ("column", one)]),
     };
-    let says = format!(
-        "The first line, “{first}”, was taken as a piece like the others, since {why}. If it is a heading, take row 2 away."
-    );
     Ok(Headed { text: Some(written(&columns, table)?), says: Some(says) })
 }
 
@@ -136,9 +134,8 @@ fn renamed(table: &Table, wanted: &[String], piece: &mut Value) -> Option<String
             changed = true;
         }
     }
-    let says =
-        format!("The table has no column “{asked}”, so the text asks for its column “{column}” now: {new}.");
-    changed.then_some(says)
+    let told = || filled("heading.renamed", &[("asked", asked), ("column", column), ("new", &new)]);
+    changed.then(told)
 }
 
 /// Letters the first column, where nothing asks for one of the table. A text that is there already stays as it is.

@@ -7,6 +7,7 @@ use serde_json::{Value, json};
 
 use super::home::{Home, Name};
 use super::says::Says;
+use super::values;
 use crate::blank::Shape;
 use crate::cli;
 use crate::job::Machine;
@@ -207,7 +208,7 @@ fn processes(home: &Home) -> Result<Vec<Value>, Says> {
         let asked = format!("../../processes/{name}.toml");
         all.push(match read_process(&path) {
             Ok(p) => json!({
-                "name": name.text(), "line": format!("{} on {}", p.coating, p.machine), "usable": true, "mine": true,
+                "name": name.text(), "line": values::of(&p.coating, &p.machine), "usable": true, "mine": true,
                 "measured": p.measures_all(), "partly": !p.wedge.is_empty() && !p.measures_all(), "asked": asked,
                 "machine": p.machine, "coating": p.coating,
             }),

@@ -248,7 +248,7 @@ fn make(desk: &Desk, id: u64, kept: &Kept, ended: &AtomicBool) -> Result<(), Say
     let asked = written::asked(&toml::from_str::<Job>(&kept.text)?)?;
     let reading = match piece.art() {
         Some(held) if piece.plan.art.read_as == ReadAs::Auto => held.decided(piece.plan.art.crop.window()),
-        _ => Decision::asked(piece.kind(), "as asked"),
+        _ => Decision::asked(piece.kind(), ""),
     };
     let widths = [Place::Inside, Place::Cover].map(|place| piece.art_width(place));
     let fills = matches!(widths, [Some(inside), Some(cover)] if cover > inside * NO_LARGER);

@@ -9,6 +9,7 @@ use serde_json::{Value, json};
 
 use super::home::{Home, Name, revision};
 use super::says::Says;
+use super::texts::{filled, say};
 use super::{files, written};
 use crate::job::{Job, file_name};
 use crate::order::Order;
@@ -144,18 +145,24 @@ impl Kept {
 
     /// What it is, in a line.
     fn line(&self) -> String {
-        let Ok(asked) = self.asked() else { return "its file cannot be understood".into() };
+        let Ok(asked) = self.asked() else { return say("job.broken") };
         let (piece, of_tray) = match self.kind {
             Kind::Piece => (&asked, None),
             Kind::Tray => (&asked["piece"], asked["table"].as_str()),
         };
         let art = piece["art"]["file"].as_str().map(file_name::path);
         let art = art.as_ref().and_then(|p| p.file_name()).map(|n| n.to_string_lossy().into_owned());
-        let text =
-            || piece["layer"].as_array()?.iter().find_map(|l| Some(format!("“{}”", l["text"].as_str()?)));
-        let what = art.or_else(text).unwrap_or_else(|| "nothing on it yet".into());
-        let on = piece["blank"]["shape"].as_str().map_or(String::new(), |s| format!(" on {s}"));
-        of_tray.map_or(format!("{what}{on}"), |table| format!("{what}{on}, by {table}"))
+        let words = || piece["layer"].as_array()?.iter().find_map(|l| l["text"].as_str());
+        let quoted = || Some(filled("job.text", &[("text", &words()?)]));
+        let what = art.or_else(quoted).unwrap_or_else(|| say("job.empty"));
+        match (piece["blank"]["shape"].as_str(), of_tray) {
+            (None, None) => what,
+            (Some(shape), None) => filled("job.on", &[("what", &what), ("shape", &shape)]),
+            (None, Some(table)) => filled("job.by", &[("what", &what), ("table", &table)]),
+            (Some(shape), Some(table)) => {
+                filled("job.on.by", &[("what", &what), ("shape", &shape), ("table", &table)])
+            }
+        }
     }
 }
 
@@ -202,9 +209,10 @@ pub(super) fn create(home: &Home, new: New) -> Result<Kept, Says> {
         let (name, piece) = match new.piece {
             Some(piece) => {
                 let piece = read(home, &Name::new(&piece)?)?;
-                (Name::near(&format!("{} tray", piece.name), "tray"), piece.asked()?)
+                let called = filled("job.name.tray.of", &[("piece", &piece.name)]);
+                (Name::near(&called, "tray"), piece.asked()?)
             }
-            None => (Name::near("tray", "tray"), asked),
+            None => (Name::near(&say("job.name.tray"), "tray"), asked),
         };
         let title = name.text().to_string();
         return begin(home, Kind::Tray, &name, &json!({ "title": title, "piece": piece }));
@@ -219,8 +227,8 @@ pub(super) fn create(home: &Home, new: New) -> Result<Kept, Says> {
             Name::near(art.text().rsplit_once('.').map_or(art.text(), |(stem, _)| stem), "piece")
         }
         None if new.text => {
-            asked["layer"] = json!([{ "text": "Text" }]);
-            Name::near("text", "text")
+            asked["layer"] = json!([{ "text": say("job.sample") }]);
+            Name::near(&say("job.name.text"), "text")
         }
         None => {
             return Err(Says::unusable(

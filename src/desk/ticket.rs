@@ -5,6 +5,8 @@ use serde_json::{Value, json};
 
 use super::exact::{Exact, likeness};
 use super::says::Says;
+use super::texts::say;
+use super::values;
 use crate::findings::{Finding, Remedy, Severity};
 use crate::job::acceptance::{Acceptance, Given};
 use crate::job::{Plan, Standing};
@@ -39,7 +41,7 @@ pub(super) fn ticket(exact: &Exact) -> Result<Value, Says> {
         "process": {
             "measured": process.standing == Standing::Measured,
             "partly": process.standing != Standing::Measured && measures_a_part(plan, &settings),
-            "line": format!("{} on {}", process.coating, process.machine),
+            "line": values::of(&process.coating, &process.machine),
             "power": format!("{}%", short(process.power_share.value * 100.0, 2)),
             "speed": format!("{}mm/s", short(process.speed_mm_per_s.value, 3)),
             "passes": process.passes.value,
@@ -109,29 +111,30 @@ fn measures_a_part(plan: &Plan, settings: &[Value]) -> bool {
 
 /// Each value that decides how the burn looks, and how it is known.
 fn settings(report: &Report) -> Vec<Value> {
-    fn one<T: Serialize>(name: &str, known: &Known<T>, unit: &str, times: f64) -> Value {
+    fn one<T: Serialize>(key: &str, known: &Known<T>, unit: &str, times: f64) -> Value {
         let value = serde_json::to_value(&known.value).unwrap_or_default();
         let value = value.as_f64().map_or(value, |v| Value::from(short(v * times, 4)));
         let shown = value.as_str().map_or_else(|| value.to_string(), str::to_string);
         let value = if unit.is_empty() { shown } else { format!("{shown} {unit}") };
-        json!({ "name": name, "value": value, "standing": known.standing, "source": known.source })
+        json!({ "name": values::heading(key), "value": value, "standing": known.standing, "source": known.source })
     }
     let p = &report.process;
+    let white = say("value.white");
     let mut all = vec![
-        one("Power", &p.power_share, "%", 100.0),
-        one("Speed", &p.speed_mm_per_s, "mm/s", 1.0),
-        one("Passes", &p.passes, "", 1.0),
-        one("Rated power", &p.rated_power_w, "W", 1.0),
-        one("Beam along the lines", &p.beam_along_mm, "mm", 1.0),
-        one("Beam across the lines", &p.beam_across_mm, "mm", 1.0),
-        one("Exposure at half the mark", &p.x_half_j_per_mm2, "J/mm²", 1.0),
-        one("Steepness of the rise", &p.rise, "", 1.0),
-        one("Reciprocity exponent", &p.schwarzschild, "", 1.0),
-        one("Look where nothing is marked", &p.y_unmarked, "% of white", 100.0),
-        one("Look of a full mark", &p.y_marked, "% of white", 100.0),
+        one("power", &p.power_share, "%", 100.0),
+        one("speed", &p.speed_mm_per_s, "mm/s", 1.0),
+        one("passes", &p.passes, "", 1.0),
+        one("rated_power", &p.rated_power_w, "W", 1.0),
+        one("beam_along", &p.beam_along_mm, "mm", 1.0),
+        one("beam_across", &p.beam_across_mm, "mm", 1.0),
+        one("x_half", &p.x_half_j_per_mm2, "J/mm²", 1.0),
+        one("rise", &p.rise, "", 1.0),
+        one("schwarzschild", &p.schwarzschild, "", 1.0),
+        one("unmarked", &p.y_unmarked, &white, 100.0),
+        one("marked", &p.y_marked, &white, 100.0),
     ];
     if let Some(char_at) = &p.x_char_j_per_mm2 {
-        all.push(one("Exposure at half the char", char_at, "J/mm²", 1.0));
+        all.push(one("x_char", char_at, "J/mm²", 1.0));
     }
     all
 }

@@ -1,6 +1,7 @@
 //! Together: a photo of a wedge read with what an earlier one measured, where a person chose that and the two agree.
 
 use super::home::Home;
+use super::texts::filled;
 use crate::art::Photo;
 use crate::job::named::read_process;
 use crate::job::process::ExposureAt;
@@ -71,35 +72,21 @@ pub(super) fn read(
         return Ok(Together { evidence: alone, earlier: None, says: None, apart: false });
     };
     let Some(file) = file else {
-        let says = format!(
-            "The process '{name}' is not here any more or cannot be read, so this photo was read without it."
-        );
-        return Ok(apart(alone, says));
+        return Ok(apart(alone, filled("together.gone", &[("name", &name)])));
     };
     if file.of_other_machine(&wedge.machine) {
-        let says = format!(
-            "The process '{name}' was measured on another machine, {}, so this photo was read without it.",
-            file.machine
-        );
+        let says = filled("together.machine", &[("name", &name), ("machine", &file.machine)]);
         return Ok(apart(alone, says));
     }
     let after = ask.clone().after(Some(&file), &wedge.machine, &wedge.coating);
     let both = if after == *ask { None } else { Some(read::read_photo(photo, wedge, &after, progress)?) };
     let reading = both.as_ref().map_or(&alone.reading, |both| &both.reading);
     let says = if file.is_of_others(&wedge.machine, &wedge.coating) {
-        format!(
-            "The process '{name}' was measured with another coating, {}: of it the width and the lag of the beam were taken.",
-            file.coating
-        )
+        filled("together.coating", &[("name", &name), ("coating", &file.coating)])
     } else if let Some(why) = disagree(&alone.reading, reading, &file) {
-        let says = format!(
-            "This photo does not agree with the process '{name}', so it was read without it: {why}. A laser that has become weaker, another paint or another focus does that. Keep this reading under a name of its own, or in place of '{name}' if that does not hold any more."
-        );
-        return Ok(apart(alone, says));
+        return Ok(apart(alone, filled("together.apart", &[("name", &name), ("why", &why)])));
     } else {
-        format!(
-            "Read together with the process '{name}': what this wedge does not measure is taken from there."
-        )
+        filled("together.read", &[("name", &name)])
     };
     Ok(Together { evidence: both.unwrap_or(alone), earlier: Some(file), says: Some(says), apart: false })
 }
@@ -115,11 +102,11 @@ fn disagree(alone: &Reading, together: &Reading, file: &ProcessFile) -> Option<S
         let off = (here - there.0).abs();
         if off > SURE * sigma && off > APART * here.min(there.0) {
             let (here, there) = (short(here, 2), short(there.0, 2));
-            return Some(format!("half the mark takes {here} J/mm² here and {there} J/mm² there"));
+            return Some(filled("together.apart.dose", &[("here", &here), ("there", &there)]));
         }
     }
     let doubt = together.doubts.first().filter(|_| alone.doubts.is_empty())?;
-    Some(format!("alone it can be used, and with it one would have to say: {doubt}"))
+    Some(filled("together.apart.doubt", &[("doubt", doubt)]))
 }
 
 #[cfg(test)]

@@ -5,6 +5,7 @@
 
 use serde_json::{Map, Value, json};
 
+use super::texts::{filled, say};
 use crate::art::Kind;
 use crate::art::reading::Decision;
 use crate::job::Plan;
@@ -43,15 +44,21 @@ impl Way {
     }
 }
 
-fn way(line: impl Into<String>, why: impl Into<String>, change: Value) -> Way {
+/// One by the key of its texts: what it is called, and below it what it is good for.
+fn way(key: &str, change: Value) -> Way {
+    reasoned(key, say(&format!("{key}.why")), change)
+}
+
+/// The same with a reason of its own.
+fn reasoned(key: &str, why: String, change: Value) -> Way {
     let change = if let Value::Object(change) = change { change } else { Map::new() };
-    Way { line: line.into(), why: why.into(), change, same_picture: true, doubtful: false }
+    Way { line: say(key), why, change, same_picture: true, doubtful: false }
 }
 
 /// The versions of a piece: the job as it is first; `fills` says whether art that fills the blank is larger than art that fits.
 pub(super) fn ways(plan: &Plan, asked: &Value, reading: &Decision, fills: bool) -> Vec<Way> {
     let kind = reading.kind;
-    let mut all = vec![way("As it is", read_as(kind, asked, None), json!({}))];
+    let mut all = vec![reasoned("version.as-is", read_as(kind, asked, None), json!({}))];
     let other = reading.other.filter(|_| 1.0 - reading.sure > UNLIKELY);
     let nudged = |key: &str, by: f64| {
         let now = asked["tone"][key].as_str().map_or(0.0, |t| t.trim_end_matches('%').parse().unwrap_or(0.0));
@@ -60,74 +67,43 @@ pub(super) fn ways(plan: &Plan, asked: &Value, reading: &Decision, fills: bool) 
         json!({ format!("tone.{key}"): value })
     };
     if kind == Kind::Photo {
-        all.push(way("Lighter", "Lifts what lies in shadow.", nudged("brighten", STEP)));
-        all.push(way("Darker", "Keeps the lightest places from washing out.", nudged("brighten", -STEP)));
-        all.push(way("More contrast", "Parts the subject from its ground.", nudged("contrast", STEP)));
-        all.push(way(
-            "Less contrast",
-            "Keeps detail in the lightest and darkest places.",
-            nudged("contrast", -STEP),
-        ));
+        all.push(way("version.lighter", nudged("brighten", STEP)));
+        all.push(way("version.darker", nudged("brighten", -STEP)));
+        all.push(way("version.harder", nudged("contrast", STEP)));
+        all.push(way("version.flatter", nudged("contrast", -STEP)));
     }
     if let Some(other) = other {
         let change = json!({ "art.read_as": other.to_string() });
-        let why = match other {
-            Kind::Photo => "Keeps the look of all its tones.",
-            Kind::Drawing => "Marks its lines and leaves the ground bare.",
-            Kind::Paper => "Takes the paper's shadows away and marks what is drawn on it.",
-        };
         let doubtful = reading.sure >= crate::art::reading::UNSURE;
-        let read = way(format!("Read as {}", other.in_words()), why, change);
+        let read = way(&format!("version.read.{other}"), change);
         all.push(Way { same_picture: false, doubtful, ..read });
     }
     // Words and borders alone have no ground of their own: what is exchanged is the art's.
     if kind.is_drawn() && plan.job.art.file.is_some() {
         let inverted = asked["tone"]["invert"].as_bool().unwrap_or(false);
         let change = if inverted { Value::Null } else { Value::Bool(true) };
-        let exchanged = way(
-            "Ground and ink exchanged",
-            "Marks the ground and leaves the lines bare.",
-            json!({ "tone.invert": change }),
-        );
+        let exchanged = way("version.exchanged", json!({ "tone.invert": change }));
         all.push(Way { same_picture: false, doubtful: true, ..exchanged });
     }
     if kind.is_drawn() {
-        all.push(way(
-            "Solids only",
-            "No tints: each place is marked or bare.",
-            json!({ "dots.screen": "threshold" }),
-        ));
+        all.push(way("version.solids", json!({ "dots.screen": "threshold" })));
     }
     if quicker(plan) {
-        all.push(way(
-            "Quicker",
-            "The laser at full power and the head as much faster; nothing is left in reserve.",
-            json!({ "burn.power": "100%", "burn.speed": null }),
-        ));
+        all.push(way("version.quicker", json!({ "burn.power": "100%", "burn.speed": null })));
     }
     if kind == Kind::Photo && plan.dots.screen.name != "clustered" {
         let change = json!({ "dots.screen": "clustered", "dots.pitch": null, "dots.pitch_across": null });
-        all.push(way(
-            "Dots in clusters",
-            "Like a printed picture; it forgives a beam that was never measured.",
-            change,
-        ));
+        all.push(way("version.clusters", change));
     }
     if fills && plan.art.place == Place::Inside && kind == Kind::Photo {
-        let filled = way(
-            "Fills the blank",
-            "Nothing of the blank stays free; the picture's edges are cut.",
-            json!({ "blank.place": "cover" }),
-        );
+        let filled = way("version.fills", json!({ "blank.place": "cover" }));
         all.push(Way { same_picture: false, doubtful: true, ..filled });
     } else if kind.is_drawn()
         && let Some((pitch, now)) = finer(plan)
     {
-        all.push(way(
-            "Finer",
-            format!("Lines {} mm apart instead of {} mm: smoother edges.", pitch, short(now, 4)),
-            json!({ "dots.pitch": format!("{pitch}mm"), "dots.pitch_across": null }),
-        ));
+        let change = json!({ "dots.pitch": format!("{pitch}mm"), "dots.pitch_across": null });
+        let why = filled("version.finer.why", &[("pitch", &pitch), ("now", &short(now, 4))]);
+        all.push(reasoned("version.finer", why, change));
     }
     all.truncate(MOST);
     all
@@ -135,15 +111,15 @@ pub(super) fn ways(plan: &Plan, asked: &Value, reading: &Decision, fills: bool) 
 
 /// What was made of the piece as it is: how it is read, and what was done to its tones.
 pub(super) fn read_as(kind: Kind, asked: &Value, automatic: Option<&Automatic>) -> String {
-    let done = match (kind, automatic) {
-        (Kind::Paper, _) => "the paper's shadows are taken away".to_string(),
-        (Kind::Photo, Some(done)) => automatic_briefly(done),
-        _ if asked["tone"].as_object().is_some_and(|tone| !tone.is_empty()) => {
-            "its tones are as they were set".to_string()
-        }
-        _ => "nothing is changed".to_string(),
-    };
-    format!("Read as {}; {done}.", kind.in_words())
+    let set = asked["tone"].as_object().is_some_and(|tone| !tone.is_empty());
+    match (kind, automatic) {
+        (Kind::Paper, _) => say("version.as-is.paper"),
+        (Kind::Photo, Some(done)) => filled("version.as-is.photo", &[("done", &automatic_briefly(done))]),
+        (Kind::Photo, None) if set => say("version.as-is.photo.set"),
+        (Kind::Photo, None) => say("version.as-is.photo.plain"),
+        (Kind::Drawing, _) if set => say("version.as-is.drawing.set"),
+        (Kind::Drawing, _) => say("version.as-is.drawing.plain"),
+    }
 }
 
 /// The most versions of a sheet.
@@ -224,7 +200,13 @@ mod tests {
                 let text = Plan::of(&job).unwrap().job.to_toml().unwrap();
                 assert!(!seen.contains(&text), "{} is another version once more", w.line);
                 seen.push(text);
-                assert!(w.line.len() < 30 && w.why.ends_with('.') && w.why.len() < 100, "{w:?}");
+                assert!(
+                    w.line.len() < 30
+                        && !w.line.contains("version.")
+                        && w.why.ends_with('.')
+                        && w.why.len() < 100,
+                    "{w:?}"
+                );
             }
         }
         let photo = ways(&plan, &asked, &reading(Kind::Photo, 1.0, None), true);

@@ -13,8 +13,9 @@ use super::home::{Home, Name};
 use super::kit;
 use super::points::{PAPER, corners, rectangle};
 use super::says::{Answer, Says, bytes};
+use super::texts::{filled, say};
 use super::together::{self, Earlier, Together};
-use super::unread;
+use super::{unread, values};
 use crate::art;
 use crate::cli::wedge::{DRAWN, READ, draw_args, planned, put_reading};
 use crate::encode::sink::{Files, Folder, Memory, Sink, Zip};
@@ -115,13 +116,15 @@ pub(super) fn draw(home: &Home, new: New) -> Result<Value, Says> {
     let _held = home.saving();
     let usual = Name::near(&format!("{} {}", wedge.coating, wedge.kind.name()), "wedge");
     let name = home.free("wedges", &usual)?;
-    let line = format!(
-        "{} wedge for {} on {}, {}; it burns for {}",
-        wedge.kind.name(),
-        wedge.coating,
-        wedge.machine,
-        wedge.blank,
-        duration(planned.seconds())
+    let line = filled(
+        "drawn.wedge",
+        &[
+            ("kind", &wedge.kind.name()),
+            ("coating", &wedge.coating),
+            ("machine", &wedge.machine),
+            ("blank", &wedge.blank),
+            ("time", &duration(planned.seconds())),
+        ],
     );
     let mut output = Folder::begin(&home.at(&["wedges", name.text(), "drawn"])?, &DRAWN, true, &[])?;
     planned.write(&mut output)?;
@@ -309,7 +312,7 @@ pub(super) fn read_photo(
     };
     drop(held);
     // A file that is no picture is refused before anything is kept of it.
-    let opened = art::open(&photo, "the photo")?;
+    let opened = art::open(&photo, &say("photo.name"))?;
     let (width, height) = opened.size();
     let small = art::likeness(&opened)?;
     let mut shown = Picture::filled(small.width, small.height, [255; 3]);
@@ -324,7 +327,7 @@ pub(super) fn read_photo(
     };
     let date = jiff::ZonedDateTime::now().date().to_string();
     let ask = Ask { corners, white, white_luminance: PAPER, date, ..Ask::default() };
-    let seen = photo::open(&photo, "the photo")?;
+    let seen = photo::open(&photo, &say("photo.name"))?;
     let off = unread::off(&seen, &wedge, &ask);
     let ask = unread::begun_at(&ask, off);
     let found = together::read(&seen, &wedge, &ask, Earlier::of(home, with), progress);
@@ -348,11 +351,7 @@ pub(super) fn read_photo(
     if off > 0
         && let Some(notes) = told["notes"].as_array_mut()
     {
-        let point = off + 1;
-        notes.push(
-            format!("point {point} lies on the disc with the hole, so the four were read from there on")
-                .into(),
-        );
+        notes.push(filled("photo.point", &[("point", &(off + 1))]).into());
     }
     told["with"] = with.into();
     told["together"] = says.into();
@@ -363,7 +362,7 @@ pub(super) fn read_photo(
         && let Some(notes) = told["notes"].as_array_mut()
     {
         let share = (100.0 * PAPER).round();
-        notes.push(format!("the looks stand against the white paper, which is taken to be as light as office paper mostly is, {share}% of what white can be").into());
+        notes.push(filled("photo.paper", &[("share", &share)]).into());
     }
     files.put("told.json", told.to_string().as_bytes())?;
     let files = files.files.iter().map(|(name, bytes)| (name.as_str(), bytes.as_slice()));
@@ -401,21 +400,6 @@ fn no_photo() -> Says {
     Says::unusable("There is no photo of this wedge yet; drop one.")
 }
 
-/// The values of a process, in the order in which they are told: key, name, unit.
-const VALUES: &[(&str, &str, &str)] = &[
-    ("x_half", "exposure at half the mark", ""),
-    ("rise", "steepness of the rise", ""),
-    ("x_char", "exposure at half the char", ""),
-    ("char_rise", "steepness of the char", ""),
-    ("schwarzschild", "reciprocity exponent", ""),
-    ("beam_along", "beam along the lines", ""),
-    ("beam_across", "beam across the lines", ""),
-    ("unmarked", "look where nothing is marked (luminance)", ""),
-    ("marked", "look of a full mark (luminance)", ""),
-    ("charred", "look of char (luminance)", ""),
-    ("lag_ms", "lag of the beam", "ms"),
-];
-
 /// What the page is told of a reading.
 fn told(
     evidence: &Evidence,
@@ -424,30 +408,15 @@ fn told(
     (width, height): (f64, f64),
 ) -> Result<Value, Says> {
     let reading = &evidence.reading;
-    let all = serde_json::to_value(file)?;
-    let mut values = Vec::new();
-    for (key, name, unit) in VALUES {
-        let known = &all[key];
-        if known.is_object() {
-            let value = &known["value"];
-            // A value that is kept with its unit is shown so.
-            let (value, unit) = match value.as_str() {
-                Some(text) => split(text),
-                None => (value.clone(), unit.to_string()),
-            };
-            values.push(json!({ "key": key, "name": name, "value": value, "unit": unit, "sigma": known["sigma"], "measured": true }));
-        } else if let Some(why) = file.not_measured.get(*key) {
-            values.push(json!({ "key": key, "name": name, "value": "not measured", "unit": "", "sigma": null, "measured": false, "why": why }));
-        }
-    }
     let pick = reading.pick.as_ref().map(serde_json::to_value).transpose()?;
     let line = reading.pick.as_ref().map(|p| {
         let short = crate::units::short;
-        format!("{}: {}% at {} mm/s", p.patch, short(p.power_percent, 1), short(p.speed_mm_s, 2))
+        let (power, speed) = (short(p.power_percent, 1), short(p.speed_mm_s, 2));
+        filled("photo.pick", &[("patch", &p.patch), ("power", &power), ("speed", &speed)])
     });
     let says = match reading.doubts.first() {
-        Some(doubt) => format!("Do not use this reading: {doubt}"),
-        None => format!("Read: {} on {}.", reading.coating, reading.machine),
+        Some(doubt) => filled("photo.doubt", &[("doubt", doubt)]),
+        None => filled("photo.read", &[("coating", &reading.coating), ("machine", &reading.machine)]),
     };
     // A doubt stands above all else already.
     let notes = reading.notes.iter().filter(|note| note.about != NoteAbout::Doubt);
@@ -457,7 +426,7 @@ fn told(
         "doubts": reading.doubts,
         "pick": pick.map(|mut pick| { pick["line"] = line.into(); pick }),
         "why": reading.pick.as_ref().map(|p| p.why.on_page()),
-        "values": values,
+        "values": values::told(file)?,
         "notes": notes,
         "photo_picture": picture_of("photo.png"),
         "reading_picture": picture_of("reading.png"),
@@ -469,36 +438,22 @@ fn told(
     }))
 }
 
-/// A number and its unit.
-fn split(text: &str) -> (Value, String) {
-    let at = text.find(|c: char| !(c.is_ascii_digit() || ".-".contains(c))).unwrap_or(text.len());
-    match text[..at].parse::<f64>() {
-        Ok(number) => (json!(number), text[at..].trim().to_string()),
-        Err(_) => (json!(text), String::new()),
-    }
-}
-
-/// The names of the values that a process holds.
-fn measured(file: &ProcessFile) -> Vec<&'static str> {
-    let all = serde_json::to_value(file).unwrap_or_default();
-    VALUES.iter().filter(|(key, ..)| all[key].is_object()).map(|(_, name, _)| *name).collect()
-}
-
 /// What is asked before a process takes the place of another: what would be lost.
 fn replaced(name: &Name, there: &[u8], own: &[u8]) -> String {
     let read = |text: &[u8]| str::from_utf8(text).ok().and_then(|t| toml::from_str::<ProcessFile>(t).ok());
     let Some((there, own)) = read(there).zip(read(own)) else {
         return format!("There is a process '{name}' already; take another name, or replace it.");
     };
-    let of = |file: &ProcessFile| format!("{} on {}", file.coating, file.machine);
+    let of = |file: &ProcessFile| values::of(&file.coating, &file.machine);
     if there.is_of_others(&own.machine, &own.coating) {
         let (before, now) = (of(&there), of(&own));
         return format!(
             "There is a process '{name}' already, of {before}, and this reading is of {now}. If you replace it, what was measured of {before} is lost to every piece that uses '{name}'. Take another name, or replace it."
         );
     }
-    let kept = measured(&own);
-    let lost: Vec<&str> = measured(&there).into_iter().filter(|value| !kept.contains(value)).collect();
+    let kept = values::measured(&own);
+    let lost: Vec<String> =
+        values::measured(&there).into_iter().filter(|value| !kept.contains(value)).collect();
     if lost.is_empty() {
         return format!("There is a process '{name}' already; take another name, or replace it.");
     }
