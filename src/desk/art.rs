@@ -8,6 +8,7 @@ use serde_json::{Value, json};
 
 use super::home::{Home, Name};
 use super::says::Says;
+use super::texts::filled;
 use crate::art::reading::{self, Decision};
 use crate::art::{self, Art, Kind, Opening, Raster, View, Window};
 use crate::cli::source::Source;
@@ -206,7 +207,7 @@ pub(super) fn picture(home: &Home, arts: &Arts, name: &Name) -> Result<Vec<u8>, 
 fn read(home: &Home, name: &Name) -> Result<Source, Says> {
     let path = home.at(&["art", name.text()])?;
     if !path.is_file() {
-        return Err(Says::missing(format!("There is no art '{name}' here; drop it on the page.")));
+        return Err(Says::missing(filled("says.art.missing", &[("name", &name)])));
     }
     source(&path)
 }

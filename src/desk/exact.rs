@@ -10,6 +10,7 @@ use super::home::Name;
 use super::piece::Piece;
 use super::says::Says;
 use super::shelf::Kind;
+use super::texts::say;
 use super::{Desk, Shared, shelf, tray};
 use crate::job::Job;
 use crate::pipeline::{self, Outcome};
@@ -186,7 +187,7 @@ impl Exacts {
 }
 
 fn run(desk: &Desk, of: &Of, ended: &Arc<AtomicBool>) -> Result<Done, Says> {
-    let overtaken = || Says::overtaken("This was overtaken by a newer change.");
+    let overtaken = || Says::overtaken(say("says.job.overtaken"));
     if ended.load(Ordering::Relaxed) {
         return Err(overtaken());
     }

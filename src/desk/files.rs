@@ -9,6 +9,7 @@ use serde_json::{Value, json};
 use super::exact::Exact;
 use super::home::{Home, Name};
 use super::says::Says;
+use super::texts::filled;
 use super::{Desk, art};
 use crate::encode::sink::{Folder, Sink, Zip};
 use crate::job::file_name;
@@ -47,10 +48,10 @@ pub(super) fn free(home: &Home, job: &Name, folder: Option<&str>) -> Result<(), 
     if of.as_ref().unwrap_or(&folder) == job.text() {
         return Ok(());
     }
-    let whose = of.map_or("files that are not of this job".to_string(), |of| format!("the files of '{of}'"));
-    let says = format!(
-        "The folder '{folder}' holds {whose}; save to another folder, take the ZIP instead, or replace them."
-    );
+    let says = match of {
+        Some(of) => filled("says.folder.of", &[("folder", &folder), ("name", &of)]),
+        None => filled("says.folder.other", &[("folder", &folder)]),
+    };
     Err(Says::overtaken(says).with("there", folder))
 }
 

@@ -12,6 +12,7 @@ use axum::response::IntoResponse;
 
 use super::Shared;
 use super::says::{Answer, Says, nothing};
+use super::texts::say;
 
 /// Sent with every answer.
 const HEADERS: &[(&str, &str)] = &[
@@ -62,10 +63,7 @@ impl Guard {
     /// Lets the page in that knows the token of this start.
     pub fn enter(&self, token: &str) -> Answer {
         if !same(token, &self.token) {
-            return Err(Says::strange(
-                StatusCode::UNAUTHORIZED,
-                "This address is of an earlier start of the desk; open the one that it printed last.",
-            ));
+            return Err(Says::strange(StatusCode::UNAUTHORIZED, say("says.enter")));
         }
         let cookie = format!("{}={}; Path=/; HttpOnly; SameSite=Strict", self.cookie, self.session);
         let mut answer = nothing()?;
@@ -78,10 +76,10 @@ impl Guard {
     /// Refuses what does not come from the page.
     fn check(&self, method: &Method, path: &str, headers: &HeaderMap) -> Result<(), Says> {
         let text = |name: HeaderName| headers.get(name).and_then(|v| v.to_str().ok());
-        let foreign = |what: &str| Err(Says::strange(StatusCode::FORBIDDEN, what));
+        let foreign = |key: &str| Err(Says::strange(StatusCode::FORBIDDEN, say(key)));
         let host = text(header::HOST).unwrap_or_default();
         if headers.get_all(header::HOST).iter().count() != 1 || !self.hosts.iter().any(|h| h == host) {
-            return foreign("The desk answers on this machine only; open the address that it printed.");
+            return foreign("says.host");
         }
         let safe = matches!(*method, Method::GET | Method::HEAD);
         let origin = headers.get(header::ORIGIN).map(HeaderValue::as_bytes);
@@ -91,15 +89,10 @@ impl Guard {
         // A person may follow a link to the page from anywhere; its data are for the page alone.
         let strange_site = site.is_some_and(|s| s != "same-origin") && (api && site != Some("none") || !safe);
         if (origin.is_some() && !ours) || strange_site || (!safe && !ours && site != Some("same-origin")) {
-            return foreign(
-                "Another page asked the desk for this, and it was refused; use the desk's own page.",
-            );
+            return foreign("says.origin");
         }
         if api && path != "/api/enter" && !self.knows(headers) {
-            return Err(Says::strange(
-                StatusCode::UNAUTHORIZED,
-                "The desk was started anew; open the address that it printed.",
-            ));
+            return Err(Says::strange(StatusCode::UNAUTHORIZED, say("says.anew")));
         }
         Ok(())
     }

@@ -66,7 +66,7 @@ fn written(columns: &[String], table: &Table) -> Result<String, Says> {
     for row in &table.rows {
         csv.write_record(table.columns.iter().map(|c| row.cells.get(c).map_or("", String::as_str)))?;
     }
-    let bytes = csv.into_inner().map_err(|e| Says::fault(&format!("the table cannot be written: {e}")))?;
+    let bytes = csv.into_inner().map_err(|e| Says::fault(&filled("fault.table", &[("why", &e)])))?;
     Ok(String::from_utf8_lossy(&bytes).into_owned())
 }
 

@@ -16,6 +16,7 @@ use std::sync::{Mutex, MutexGuard, PoisonError};
 use axum::http::StatusCode;
 
 use super::says::Says;
+use super::texts::{filled, say};
 use crate::cause;
 use crate::cli::failure::Failure;
 use crate::encode::sink;
@@ -51,19 +52,15 @@ impl Name {
         let count = text.chars().count();
         let shown: String = text.chars().filter(|c| !c.is_control()).take(40).collect();
         let why = if count == 0 {
-            "A name is missing; use letters, digits, spaces and hyphens.".to_string()
+            say("says.name.missing")
         } else if !text.chars().all(letters) {
-            format!("'{shown}' cannot be a name here; use letters, digits, spaces and hyphens.")
+            filled("says.name.letters", &[("name", &shown)])
         } else if count > LONGEST {
-            format!(
-                "'{shown}…' has {count} letters, and a name here has at most {LONGEST}; take a shorter one."
-            )
+            filled("says.name.long", &[("name", &shown), ("count", &count), ("most", &LONGEST)])
         } else if text.starts_with(['.', ' ', '-']) || text.ends_with(['.', ' ']) {
-            format!("'{shown}' cannot be a name here; let it begin and end with a letter or a digit.")
+            filled("says.name.ends", &[("name", &shown)])
         } else if reserved(text) {
-            format!(
-                "'{shown}' cannot be a name here: on some systems it stands for a device, not for a file; take another one."
-            )
+            filled("says.name.device", &[("name", &shown)])
         } else {
             return Ok(Name(text.to_string()));
         };
@@ -192,12 +189,7 @@ impl Home {
     /// # Errors
     /// Where it leads out of the folder, as written or by a link.
     pub fn within(&self, path: &Path) -> Result<PathBuf, Says> {
-        let outside = || {
-            Says::strange(
-                StatusCode::FORBIDDEN,
-                "That file lies outside the desk's folder, where the page reaches nothing; drop it on the page instead.",
-            )
-        };
+        let outside = || Says::strange(StatusCode::FORBIDDEN, say("says.outside"));
         let mut tidy = PathBuf::new();
         for part in path.components() {
             match part {
@@ -237,13 +229,8 @@ impl Home {
     /// As [`Home::write`].
     pub fn write_all(&self, files: &[(&Path, &[u8])]) -> Result<(), Says> {
         let said = |e: io::Error| {
-            Says::strange(
-                StatusCode::INSUFFICIENT_STORAGE,
-                format!(
-                    "This cannot be kept on the disk: {}; what was kept before is still there.",
-                    cause::of(&e)
-                ),
-            )
+            let why = filled("says.disk", &[("why", &cause::of(&e))]);
+            Says::strange(StatusCode::INSUFFICIENT_STORAGE, why)
         };
         let mut ready = Vec::with_capacity(files.len());
         for (path, content) in files {
@@ -271,7 +258,7 @@ impl Home {
                 return Ok(name);
             }
         }
-        Err(Says::unusable("There are thousands of that name; use another one."))
+        Err(Says::unusable(say("says.name.thousands")))
     }
 }
 

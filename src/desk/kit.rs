@@ -7,6 +7,7 @@ use serde_json::{Value, json};
 
 use super::home::{Home, Name};
 use super::says::Says;
+use super::texts::{filled, say};
 use super::values;
 use crate::blank::Shape;
 use crate::cli;
@@ -65,7 +66,7 @@ impl Own {
         [Own::Machines, Own::Coatings]
             .into_iter()
             .find(|own| own.folder() == name)
-            .ok_or_else(|| Says::missing("There are machines and coatings here; load the page anew."))
+            .ok_or_else(|| Says::missing(say("says.kit.sort")))
     }
 
     /// The folder of the home that keeps them.
@@ -140,24 +141,21 @@ fn all(home: &Home, own: Own, kits: Vec<Value>) -> Result<Vec<Value>, Says> {
 /// What is no such file; another of that name, unless it is to be replaced.
 pub(super) fn keep(home: &Home, own: Own, file: &str, bytes: &[u8], replace: bool) -> Result<Value, Says> {
     if bytes.len() > LONGEST {
-        return Err(Says::unusable(format!(
-            "'{file}' is longer than {} MB, which none of the {} is; choose the file that you changed.",
-            LONGEST >> 20,
-            own.folder()
+        let folder = own.folder();
+        return Err(Says::unusable(filled(
+            &format!("says.kit.long.{folder}"),
+            &[("file", &file), ("most", &(LONGEST >> 20))],
         )));
     }
-    let text = str::from_utf8(bytes).map_err(|_| {
-        Says::unusable(format!("'{file}' is no text; bring the file that you saved here and changed."))
-    })?;
+    let text =
+        str::from_utf8(bytes).map_err(|_| Says::unusable(filled("says.kit.no-text", &[("file", &file)])))?;
     let line = own.about(text, file)?;
     let name = Name::near(file.strip_suffix(".toml").unwrap_or(file), "own");
     let _held = home.writing();
     let path = home.at(&[own.folder(), &format!("{name}.toml")])?;
     if !replace && fs::read(&path).is_ok_and(|there| there != bytes) {
-        return Err(Says::overtaken(format!(
-            "There is a file '{name}' already, and pieces may be made with it; take another name, or replace it."
-        ))
-        .with("there", name.text()));
+        let says = filled("says.kit.there", &[("name", &name)]);
+        return Err(Says::overtaken(says).with("there", name.text()));
     }
     home.write(&path, bytes)?;
     Ok(json!({ "name": name.text(), "line": line, "asked": own.asked(&name) }))
@@ -172,8 +170,9 @@ pub(super) fn text(home: &Home, own: Own, name: &Name) -> Result<Vec<u8>, Says> 
     if let Ok(text) = fs::read(mine) {
         return Ok(text);
     }
+    let folder = own.folder();
     let entry = kit::entry(own.sort(), name.text())
-        .ok_or_else(|| Says::missing(format!("There is no '{name}' among the {}.", own.folder())))?;
+        .ok_or_else(|| Says::missing(filled(&format!("says.kit.missing.{folder}"), &[("name", name)])))?;
     Ok(entry.shown().into_bytes())
 }
 
@@ -237,7 +236,23 @@ pub(super) fn kept(home: &Home, folder: &str) -> Result<Vec<(Name, PathBuf)>, Sa
 
 #[cfg(test)]
 mod tests {
+    use super::*;
+    use crate::desk::home::tests::home;
     use crate::job::ProcessFile;
+
+    #[test]
+    fn a_refusal_tells_what_was_brought() {
+        let (_dir, home) = home();
+        for (own, all) in [(Own::Machines, "machines"), (Own::Coatings, "coatings")] {
+            let long = keep(&home, own, "shed.toml", &[b'#'; LONGEST + 1], false).unwrap_err();
+            let says = format!(
+                "'shed.toml' is longer than 1 MB, which none of the {all} is; choose the file that you changed."
+            );
+            assert_eq!(long.sentence(), says);
+            let none = text(&home, own, &Name::new("shed").unwrap()).unwrap_err();
+            assert_eq!(none.sentence(), format!("There is no 'shed' among the {all}."));
+        }
+    }
 
     #[test]
     fn an_exposure_wedge_measures_a_part() {

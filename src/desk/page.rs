@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use axum::http::StatusCode;
 
 use super::says::{Answer, Says, bytes};
+use super::texts::filled;
 
 /// A file of the page: its name, its kind, its content.
 type File = (&'static str, &'static str, &'static [u8]);
@@ -37,12 +38,7 @@ impl Page {
 
     /// A file by its name.
     pub fn file(&self, name: &str) -> Answer {
-        let missing = || {
-            Says::strange(
-                StatusCode::NOT_FOUND,
-                format!("The page has no file '{name}'; load the page anew."),
-            )
-        };
+        let missing = || Says::strange(StatusCode::NOT_FOUND, filled("says.page", &[("name", &name)]));
         let (_, kind, content) = FILES.iter().find(|f| f.0 == name).ok_or_else(missing)?;
         match &self.folder {
             Some(folder) => bytes(kind, std::fs::read(folder.join(name)).map_err(|_| missing())?),

@@ -8,6 +8,7 @@ use super::art::Held;
 use super::home::Name;
 use super::says::Says;
 use super::shelf::{self, Kept, Kind};
+use super::texts::say;
 use super::{Desk, art, ticket, written};
 use crate::art::{self as opened_art, Art, Opening};
 use crate::cli::options::DrawingOptions;
@@ -55,7 +56,7 @@ impl Piece {
     /// A job that is no piece, cannot be settled, or whose files cannot be read or opened.
     pub fn open(desk: &Desk, kept: &Kept) -> Result<Piece, Says> {
         if kept.kind != Kind::Piece {
-            return Err(Says::unusable("This is a tray of many pieces; open one of its pieces."));
+            return Err(Says::unusable(say("says.tray.open")));
         }
         let job = Job::read(&kept.path)?;
         Piece::of(desk, kept, job)
@@ -68,9 +69,7 @@ impl Piece {
     pub fn of(desk: &Desk, kept: &Kept, job: Job) -> Result<Piece, Says> {
         written::inside(&desk.home, &job)?;
         if job.art.file.is_none() && job.layers.is_empty() {
-            return Err(Says::unusable(
-                "There is nothing on the piece yet; drop a picture on it or add a text.",
-            ));
+            return Err(Says::unusable(say("says.piece.empty")));
         }
         let folder = desk.home.at(&["out", kept.name.text()])?;
         let mut brief = Brief::read(job)?;

@@ -1,6 +1,7 @@
 //! Points: places on a photo of a wedge that were set by hand.
 
 use super::says::Says;
+use super::texts::say;
 
 /// How light plain office paper is: of all makes within a twentieth (own judgement).
 pub(super) const PAPER: f64 = 0.87;
@@ -14,8 +15,7 @@ pub(super) fn rectangle(text: Option<&str>) -> Result<Option<[f64; 4]>, Says> {
     let all: Option<Vec<f64>> = text.split(',').map(|n| n.trim().parse().ok()).collect();
     let four =
         all.and_then(|all| <[f64; 4]>::try_from(all).ok()).filter(|all| all.iter().all(|v| v.is_finite()));
-    four.map(Some)
-        .ok_or_else(|| Says::unusable("Where the white paper lies is four numbers in pixels of the photo."))
+    four.map(Some).ok_or_else(|| Says::unusable(say("says.photo.paper")))
 }
 
 /// Four points of a photo in its pixels, `x,y,x,y,x,y,x,y`; none where none are set.
@@ -24,7 +24,7 @@ pub(super) fn rectangle(text: Option<&str>) -> Result<Option<[f64; 4]>, Says> {
 /// What are no eight numbers.
 pub(super) fn corners(text: Option<&str>) -> Result<Vec<(f64, f64)>, Says> {
     let Some(text) = text.filter(|t| !t.is_empty()) else { return Ok(Vec::new()) };
-    let wrong = || Says::unusable("Four corners are eight numbers, x and y each, in pixels of the photo.");
+    let wrong = || Says::unusable(say("says.photo.corners"));
     let all = text.split(',').map(|n| n.trim().parse::<f64>().ok().filter(|v| v.is_finite()));
     let all = all.collect::<Option<Vec<f64>>>().filter(|all| all.len() == 8).ok_or_else(wrong)?;
     Ok(all.chunks_exact(2).map(|p| (p[0], p[1])).collect())

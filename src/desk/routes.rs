@@ -16,6 +16,7 @@ use super::exact::{Done, Exact, Of};
 use super::home::Name;
 use super::places::{MOST_PIXELS, Seen};
 use super::says::{Answer, Says, begun, bytes, done, made, nothing};
+use super::texts::{filled, say};
 use super::tiles::{self, What};
 use super::{Shared, art, files, guard, jig, kit, shelf, ticket, times, tray, wedge};
 use crate::parallel;
@@ -64,13 +65,9 @@ pub(super) fn all(desk: &Shared) -> Router {
         .route("/api/wedges/{name}/files.zip", get(wedge_zip))
         .route("/api/wedges/{name}/photo", post(wedge_photo))
         .route("/api/wedges/{name}/keep", post(keep_process))
-        .fallback(async || {
-            Says::strange(StatusCode::NOT_FOUND, "The desk has nothing of that name; open its first page.")
-                .into_response()
-        })
+        .fallback(async || Says::strange(StatusCode::NOT_FOUND, say("says.nothing")).into_response())
         .method_not_allowed_fallback(async || {
-            Says::strange(StatusCode::METHOD_NOT_ALLOWED, "The desk does not do that; load the page anew.")
-                .into_response()
+            Says::strange(StatusCode::METHOD_NOT_ALLOWED, say("says.method")).into_response()
         })
         .layer(middleware::from_fn_with_state(Arc::clone(desk), guard::pass))
         .with_state(Arc::clone(desk))
@@ -276,7 +273,7 @@ async fn begin_sheet(State(desk): State<Shared>, Path(name): Path<String>) -> An
     let all = Arc::clone(&desk);
     let kept = desk.work.files(move || shelf::read(&all.home, &name)).await?;
     if kept.kind == shelf::Kind::Tray {
-        return Err(Says::unusable("This is a tray of many pieces; make a sheet of one of its pieces."));
+        return Err(Says::unusable(say("says.tray.sheet")));
     }
     begun(json!({ "sheet": desk.sheets.begin(&desk, kept) }))
 }
@@ -320,7 +317,7 @@ async fn exact(
 ) -> Result<Option<Arc<Exact>>, Says> {
     match run(desk, name, revision, version).await? {
         Some(Done::Piece(exact)) => Ok(Some(exact)),
-        Some(Done::Tray(_)) => Err(Says::unusable("This is a tray of many pieces; look at its pieces.")),
+        Some(Done::Tray(_)) => Err(Says::unusable(say("says.tray.look"))),
         None => Ok(None),
     }
 }
@@ -333,9 +330,7 @@ async fn tray_run(
 ) -> Result<Option<Arc<tray::Run>>, Says> {
     match run(desk, name, revision, None).await? {
         Some(Done::Tray(tray)) => Ok(Some(tray)),
-        Some(Done::Piece(_)) => {
-            Err(Says::unusable("This is one piece and no tray; make a tray of it first."))
-        }
+        Some(Done::Piece(_)) => Err(Says::unusable(say("says.piece.no-tray"))),
         None => Ok(None),
     }
 }
@@ -377,9 +372,7 @@ struct Tile {
 async fn tile(State(desk): State<Shared>, Path(name): Path<String>, Query(t): Query<Tile>) -> Answer {
     let seen = Seen { x: t.x, y: t.y, w: t.w, h: t.h, px: t.px };
     if !seen.is_sound() {
-        return Err(Says::unusable(format!(
-            "There is no such window; it is of at most {MOST_PIXELS} pixels a side."
-        )));
+        return Err(Says::unusable(filled("says.piece.window", &[("most", &MOST_PIXELS)])));
     }
     let Some(exact) = exact(&desk, &name, t.revision, t.version).await? else { return nothing() };
     let look = move || parallel::with_threads(LOOK_THREADS, || tiles::tile(&exact, t.what, &seen));
@@ -420,7 +413,7 @@ async fn save(
 }
 
 fn overtaken() -> Answer {
-    Err(Says::overtaken("The job was changed meanwhile; save it again."))
+    Err(Says::overtaken(say("says.job.changed")))
 }
 
 async fn zip(State(desk): State<Shared>, Path(name): Path<String>, Query(at): Query<At>) -> Answer {

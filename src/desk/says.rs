@@ -5,6 +5,7 @@ use axum::http::{Response, StatusCode, header};
 use axum::response::IntoResponse;
 use serde_json::{Map, Value};
 
+use super::texts::filled;
 use crate::cause;
 use crate::cli::failure::Failure;
 
@@ -44,10 +45,7 @@ impl Says {
 
     /// A fault of the program.
     pub fn fault(what: &str) -> Says {
-        Says::new(
-            StatusCode::INTERNAL_SERVER_ERROR,
-            format!("{what}; this is a fault of the program, please report it"),
-        )
+        Says::new(StatusCode::INTERNAL_SERVER_ERROR, filled("fault", &[("what", &what)]))
     }
 
     /// The same, with one thing more for the page.

@@ -11,6 +11,7 @@ use super::piece::Piece;
 use super::places::{Seen, scene};
 use super::says::{Answer, Says, bytes};
 use super::shelf::Kept;
+use super::texts::say;
 use super::versions::{self, Way};
 use super::{Desk, Shared, written};
 use crate::art::reading::Decision;
@@ -228,7 +229,7 @@ impl Sheets {
 }
 
 fn gone() -> Says {
-    Says::missing("That version is not on the sheet any more; make the sheet anew.")
+    Says::missing(say("says.version.gone"))
 }
 
 /// Ends with its sheet.

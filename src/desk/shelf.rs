@@ -92,7 +92,7 @@ fn find(home: &Home, name: &Name) -> Result<Option<(Kind, PathBuf)>, Says> {
 /// # Errors
 /// Where there is none.
 pub(super) fn read(home: &Home, name: &Name) -> Result<Kept, Says> {
-    let missing = || Says::missing(format!("There is no job '{name}' any more; look on the shelf."));
+    let missing = || Says::missing(filled("says.job.missing", &[("name", name)]));
     let (kind, path) = find(home, name)?.ok_or_else(missing)?;
     let text = fs::read_to_string(&path).map_err(|_| missing())?;
     Ok(Kept { name: name.clone(), kind, revision: state(home, kind, &path, &text), path, text })
@@ -124,18 +124,13 @@ impl Kept {
     /// # Errors
     /// As [`Kept::told`].
     pub fn newer(&self) -> Result<Says, Says> {
-        let says = "This job was changed in another window, or by hand, and what is there now is newer; it is shown here now.";
-        Ok(Says::overtaken(says).with("job", self.told()?))
+        Ok(Says::overtaken(say("says.job.newer")).with("job", self.told()?))
     }
 
     fn asked(&self) -> Result<Value, Says> {
         let broken = |e: toml::de::Error| {
-            Says::unusable(format!(
-                "The file of '{}' cannot be understood: {}; mend {} or take it from the shelf.",
-                self.name,
-                e.message().replace('\n', " "),
-                self.path.display()
-            ))
+            let (why, file) = (e.message().replace('\n', " "), self.path.display());
+            Says::unusable(filled("says.job.broken", &[("name", &self.name), ("why", &why), ("file", &file)]))
         };
         match self.kind {
             Kind::Piece => written::asked(&toml::from_str::<Job>(&self.text).map_err(broken)?),
@@ -221,7 +216,7 @@ pub(super) fn create(home: &Home, new: New) -> Result<Kept, Says> {
         Some(art) => {
             let art = Name::new(&art)?;
             if !home.at(&["art", art.text()])?.is_file() {
-                return Err(Says::missing(format!("There is no art '{art}' here; drop it on the page.")));
+                return Err(Says::missing(filled("says.art.missing", &[("name", &art)])));
             }
             asked["art"] = json!({ "file": format!("../../art/{art}") });
             Name::near(art.text().rsplit_once('.').map_or(art.text(), |(stem, _)| stem), "piece")
@@ -231,9 +226,7 @@ pub(super) fn create(home: &Home, new: New) -> Result<Kept, Says> {
             Name::near(&say("job.name.text"), "text")
         }
         None => {
-            return Err(Says::unusable(
-                "A job begins with art, a text, a tray or another job; name one of them.",
-            ));
+            return Err(Says::unusable(say("says.job.of-nothing")));
         }
     };
     begin(home, Kind::Piece, &name, &asked)
@@ -320,7 +313,7 @@ pub(super) fn rename(home: &Home, name: &Name, to: &Name) -> Result<(Kept, Kept)
     let old = read(home, name)?;
     if name != to {
         if find(home, to)?.is_some() {
-            return Err(Says::overtaken(format!("There is a job '{to}' already; take another name.")));
+            return Err(Says::overtaken(filled("says.job.there", &[("name", to)])));
         }
         fs::rename(old.path.parent().unwrap_or(&old.path), home.at(&[old.kind.place().0, to.text()])?)?;
         files::renamed(home, name, to)?;
@@ -358,7 +351,7 @@ pub(super) fn discard(home: &Home, name: &Name) -> Result<(), Says> {
 pub(super) fn back(home: &Home, name: &Name) -> Result<Kept, Says> {
     let _held = home.writing();
     if find(home, name)?.is_some() {
-        return Err(Says::overtaken(format!("There is a new job '{name}'; copy or rename it first.")));
+        return Err(Says::overtaken(filled("says.job.there.new", &[("name", name)])));
     }
     for kind in Kind::ALL {
         let (place, file) = kind.place();
@@ -368,7 +361,7 @@ pub(super) fn back(home: &Home, name: &Name) -> Result<Kept, Says> {
             return read(home, name);
         }
     }
-    Err(Says::missing(format!("'{name}' does not lie in the bin any more.")))
+    Err(Says::missing(filled("says.job.not-binned", &[("name", name)])))
 }
 
 #[cfg(test)]

@@ -6,6 +6,7 @@ use super::exact::Exact;
 use super::piece::Piece;
 use super::places::{Seen, scene};
 use super::says::Says;
+use super::texts::say;
 use crate::art::Likeness;
 use crate::job::Plan;
 use crate::mark::exposure::fine;
@@ -172,8 +173,7 @@ fn dots(plan: &Plan, dots: &Dots, rect: &DotRect, seen: &Seen, layout: &Layout) 
 fn wanted(exact: &Exact, seen: &Seen, layout: &Layout) -> Result<Picture, Says> {
     let plan = &exact.piece.plan;
     let rect = &exact.outcome.stages.placement.rect;
-    let tone =
-        exact.wanted().ok_or_else(|| Says::unusable("The wanted mark cannot be drawn; look at the dots."))?;
+    let tone = exact.wanted().ok_or_else(|| Says::unusable(say("says.piece.wanted")))?;
     match window(rect, seen) {
         Some(near) => {
             let part = tone.part(near.columns.clone(), near.rows.clone());

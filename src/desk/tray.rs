@@ -10,6 +10,7 @@ use super::heading::{Headed, headed, lettered};
 use super::home::Name;
 use super::says::Says;
 use super::shelf::{self, Kept, Kind};
+use super::texts::{filled, say};
 use super::ticket::{level, remedy, ways};
 use super::{jig, written};
 use crate::cli::order::{Carried, Request, Rows};
@@ -47,11 +48,10 @@ impl Run {
             written::blank_inside(&desk.home, Path::new(""), item.blank.as_deref())?;
         }
         if rows.items.is_empty() {
-            let why = rows
-                .bad
-                .first()
-                .map_or("its table has no row".to_string(), |b| format!("row {}: {}", b.row, b.why));
-            return Err(Says::unusable(format!("The tray has no piece yet: {why}.")));
+            return Err(Says::unusable(match rows.bad.first() {
+                Some(bad) => filled("says.tray.rows", &[("row", &bad.row), ("why", &bad.why)]),
+                None => say("says.tray.empty"),
+            }));
         }
         let carried = rows.ready()?.carried(progress)?;
         let layers = toml::from_str::<Order>(&kept.text)?.piece.layers.len();
@@ -108,7 +108,7 @@ impl Run {
     /// # Errors
     /// Where there is none.
     pub fn picture(&self, kind: usize) -> Result<Vec<u8>, Says> {
-        let gone = || Says::missing("There is no such piece on the tray any more.");
+        let gone = || Says::missing(say("says.tray.gone"));
         let piece = self.carried.pieces.get(kind).ok_or_else(gone)?;
         Ok(piece.picture.to_png(None)?)
     }
@@ -201,7 +201,7 @@ pub(super) fn put_table(
         return Err(kept.newer()?);
     }
     if content.len() > MOST_BYTES {
-        return Err(Says::unusable("The table is longer than 16 MB; is it the right file?"));
+        return Err(Says::unusable(filled("says.table.long", &[("most", &(MOST_BYTES >> 20))])));
     }
     let order: Order = toml::from_str(&kept.text)?;
     let old = order.table.as_deref().and_then(|t| home.within(&Order::beside(&kept.path, t)).ok());
@@ -215,8 +215,7 @@ pub(super) fn put_table(
     let mut asked = written::asked(&order)?;
     let headed = if typed { Headed::default() } else { headed(&table, &mut asked)? };
     if let Some(text) = &headed.text {
-        table =
-            Table::parse(text).map_err(|why| Says::fault(&format!("the table cannot be headed: {why}")))?;
+        table = Table::parse(text).map_err(|why| Says::fault(&filled("fault.headed", &[("why", &why)])))?;
     }
     let content = headed.text.as_ref().map_or(content, String::as_bytes);
     let file = if content.starts_with(b"PK\x03\x04") { "table.xlsx" } else { "table.csv" };
@@ -247,12 +246,11 @@ const UNNAMED: &[&str] = &["pasted.tsv", "table.csv"];
 /// Why what was brought is no table; it is kept under another name than the person's.
 fn no_table(e: TableError, brought: Option<&str>) -> Says {
     let TableError::Wrong { why, .. } = e else { return e.into() };
-    let called = match brought.filter(|name| !UNNAMED.contains(name)) {
-        Some(name) => format!("'{name}'"),
-        None => "The table".to_string(),
-    };
-    let end = if why.ends_with('?') { "" } else { "." };
-    Says::unusable(format!("{called} cannot be used: {why}{end}"))
+    let why = if why.ends_with('?') { why } else { why + "." };
+    Says::unusable(match brought.filter(|name| !UNNAMED.contains(name)) {
+        Some(name) => filled("says.table.wrong.named", &[("name", &name), ("why", &why)]),
+        None => filled("says.table.wrong", &[("why", &why)]),
+    })
 }
 
 fn tray_of(desk: &Desk, name: &Name) -> Result<Kept, Says> {
@@ -260,7 +258,7 @@ fn tray_of(desk: &Desk, name: &Name) -> Result<Kept, Says> {
     if kept.kind == Kind::Tray {
         return Ok(kept);
     }
-    Err(Says::unusable(format!("'{name}' is one piece; make a tray of it first.")))
+    Err(Says::unusable(filled("says.piece.no-table", &[("name", name)])))
 }
 
 fn told_table(kept: &Kept, table: &Table) -> Result<Value, Says> {

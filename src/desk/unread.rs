@@ -4,6 +4,7 @@ use std::fs;
 
 use super::home::{Home, Name};
 use super::says::Says;
+use super::texts::{filled, say};
 use super::wedge::list;
 use crate::art::Photo;
 use crate::progress::Silent;
@@ -49,36 +50,22 @@ pub(super) fn says(
     let by_hand = !ask.corners.is_empty();
     let misplaced = matches!(why, ReadingError::OtherWedge { .. } | ReadingError::NotThis { .. });
     if misplaced && let Some(other) = other(home, name, photo, wedge, ask) {
-        let says = format!(
-            "The photo shows another wedge than '{name}': '{other}'. Open that one in the list, then drop the photo again."
-        );
+        let says = filled("says.photo.other", &[("name", name), ("other", &other)]);
         return Says::unusable(says).with("corners_needed", false);
     }
+    let named = |key: &str| filled(key, &[("name", name)]);
     let (sentence, searched) = match why {
         ReadingError::Corners(_) => (why.to_string(), true),
-        ReadingError::Mirrored if by_hand => (
-            "The four points run the wrong way round: put them clockwise, the first on the disc with the hole. If they do run so, the photo is a mirror picture: switch off the camera's mirroring and take it again.".to_string(),
-            true,
-        ),
-        ReadingError::NoMarks { .. } | ReadingError::OtherWedge { .. } | ReadingError::NotThis { .. } if by_hand => (
-            format!("With the four points where they are, the photo does not read as '{name}'. Put them on the centres of the finder marks, the first on the disc with the hole, then clockwise; or open the wedge in the list that the photo shows."),
-            true,
-        ),
-        ReadingError::NoMarks { .. } => (
-            "The four finder marks were not found in the photo; set its four corners by hand, or take the photo again: all four marks in it, uncovered, sharp and free of glare.".to_string(),
-            true,
-        ),
-        ReadingError::NotThis { .. } => (
-            format!("The photo does not show all of '{name}': its finder marks, or the cells of its number below the patches, are not where they should be. Set its four corners by hand, or take the photo again: all four marks in it, uncovered, sharp and free of glare. If it shows another wedge, open that one in the list."),
-            true,
-        ),
-        ReadingError::OtherWedge { .. } => (
-            format!("The photo shows another wedge than '{name}', and none of the list could be told in it. Open the wedge in the list that it shows, then drop it again; if it does show '{name}', take it again, sharp and free of glare."),
-            false,
-        ),
-        ReadingError::White(why) => {
-            (format!("The white paper {why}. Mark another part of it, or take the photo again."), false)
+        ReadingError::Mirrored if by_hand => (say("says.photo.mirrored"), true),
+        ReadingError::NoMarks { .. } | ReadingError::OtherWedge { .. } | ReadingError::NotThis { .. }
+            if by_hand =>
+        {
+            (named("says.photo.points"), true)
         }
+        ReadingError::NoMarks { .. } => (say("says.photo.marks"), true),
+        ReadingError::NotThis { .. } => (named("says.photo.part"), true),
+        ReadingError::OtherWedge { .. } => (named("says.photo.unknown"), false),
+        ReadingError::White(why) => (filled("says.photo.white", &[("why", why)]), false),
         why => (why.to_string(), false),
     };
     Says::unusable(sentence).with("corners_needed", searched)

@@ -12,6 +12,7 @@ use tokio::sync::{OwnedSemaphorePermit, Semaphore};
 use tokio::time::timeout;
 
 use super::says::Says;
+use super::texts::{filled, say};
 
 /// The most bytes of a file.
 const LARGEST: usize = 64 << 20;
@@ -55,30 +56,20 @@ impl Room {
     /// As [`Room::file`]; what is no JSON.
     pub async fn json<T: DeserializeOwned>(&self, body: Body) -> Result<T, Says> {
         let brought = self.read(body, LONGEST).await?;
-        serde_json::from_slice(&brought.bytes).map_err(|e| {
-            Says::strange(
-                StatusCode::BAD_REQUEST,
-                format!("The request is not understood: {e}; load the page anew."),
-            )
-        })
+        serde_json::from_slice(&brought.bytes)
+            .map_err(|e| Says::strange(StatusCode::BAD_REQUEST, filled("says.request", &[("why", &e)])))
     }
 
     async fn read(&self, mut body: Body, most: usize) -> Result<Brought, Says> {
         let too_long = || {
-            Says::strange(
-                StatusCode::PAYLOAD_TOO_LARGE,
-                format!(
-                    "This is longer than {} MiB; save the picture smaller, for example as a JPEG.",
-                    most >> 20
-                ),
-            )
+            let says = filled("says.upload.long", &[("most", &(most >> 20))]);
+            Says::strange(StatusCode::PAYLOAD_TOO_LARGE, says)
         };
         if body.size_hint().lower() > most as u64 {
             return Err(too_long());
         }
-        let broken = || Says::strange(StatusCode::BAD_REQUEST, "The file broke off on its way; try again.");
-        let slow =
-            |_| Says::strange(StatusCode::REQUEST_TIMEOUT, "The file did not come to its end; try again.");
+        let broken = || Says::strange(StatusCode::BAD_REQUEST, say("says.upload.broken"));
+        let slow = |_| Says::strange(StatusCode::REQUEST_TIMEOUT, say("says.upload.slow"));
         let mut bytes = Vec::new();
         let mut share: Option<OwnedSemaphorePermit> = None;
         while let Some(frame) = {

@@ -88,14 +88,13 @@ pub(super) fn draw(home: &Home, new: New) -> Result<Value, Says> {
             Value::String(text) => text,
             Value::Number(n) => n.to_string(),
             Value::Null => continue,
-            _ => return Err(Says::unusable(format!("{key} is a text or a number.")).with("key", key)),
+            _ => return Err(Says::unusable(filled("says.wedge.value", &[("key", &key)])).with("key", key)),
         };
         if text.trim().is_empty() {
             continue;
         }
         if !OPTIONS.contains(&name.as_str()) {
-            return Err(Says::unusable(format!("A wedge is not asked for with '{key}'; leave it out."))
-                .with("key", key));
+            return Err(Says::unusable(filled("says.wedge.option", &[("key", &key)])).with("key", key));
         }
         if name == "process" {
             process = Some(text.clone());
@@ -211,7 +210,7 @@ fn known(home: &Home, name: &Name) -> Result<Value, Says> {
 }
 
 fn gone(name: &Name) -> Says {
-    Says::missing(format!("There is no wedge '{name}' any more; draw one."))
+    Says::missing(filled("says.wedge.missing", &[("name", name)]))
 }
 
 /// A file of a wedge.
@@ -341,7 +340,8 @@ pub(super) fn read_photo(
         return Err(Says::unusable(why.clone()).with("photo_picture", picture_of("brought.png")));
     }
     let file = process::process(&evidence.reading, &wedge, earlier);
-    file.check().map_err(|w| Says::unusable(format!("The reading cannot be used: {} {}.", w.key, w.why)))?;
+    file.check()
+        .map_err(|w| Says::unusable(filled("says.wedge.unusable", &[("key", &w.key), ("why", &w.why)])))?;
     let mut files = Memory::default();
     put_reading(&evidence, &wedge, &file, &mut files)?;
     // Of one photo there are several readings, each with pictures of its own.
@@ -397,7 +397,7 @@ fn forget(home: &Home, brought: &Path, photo: &[u8]) {
 }
 
 fn no_photo() -> Says {
-    Says::unusable("There is no photo of this wedge yet; drop one.")
+    Says::unusable(say("says.wedge.no-photo"))
 }
 
 /// What the page is told of a reading.
@@ -441,26 +441,20 @@ fn told(
 /// What is asked before a process takes the place of another: what would be lost.
 fn replaced(name: &Name, there: &[u8], own: &[u8]) -> String {
     let read = |text: &[u8]| str::from_utf8(text).ok().and_then(|t| toml::from_str::<ProcessFile>(t).ok());
-    let Some((there, own)) = read(there).zip(read(own)) else {
-        return format!("There is a process '{name}' already; take another name, or replace it.");
-    };
+    let already = || filled("says.process.there", &[("name", name)]);
+    let Some((there, own)) = read(there).zip(read(own)) else { return already() };
     let of = |file: &ProcessFile| values::of(&file.coating, &file.machine);
     if there.is_of_others(&own.machine, &own.coating) {
         let (before, now) = (of(&there), of(&own));
-        return format!(
-            "There is a process '{name}' already, of {before}, and this reading is of {now}. If you replace it, what was measured of {before} is lost to every piece that uses '{name}'. Take another name, or replace it."
-        );
+        return filled("says.process.other", &[("name", name), ("before", &before), ("now", &now)]);
     }
     let kept = values::measured(&own);
     let lost: Vec<String> =
         values::measured(&there).into_iter().filter(|value| !kept.contains(value)).collect();
     if lost.is_empty() {
-        return format!("There is a process '{name}' already; take another name, or replace it.");
+        return already();
     }
-    format!(
-        "There is a process '{name}' already, and it holds what this reading does not: {}. To have both, read the photo together with '{name}' first; else take another name, or replace it.",
-        lost.join(", ")
-    )
+    filled("says.process.more", &[("name", name), ("lost", &lost.join(", "))])
 }
 
 /// Keeps the process that was read under a name.
@@ -471,7 +465,7 @@ pub(super) fn keep(home: &Home, wedge: &Name, name: &str, replace: bool) -> Resu
     let name = Name::new(name.trim())?;
     let _held = home.writing();
     let content = fs::read(home.at(&["wedges", wedge.text(), "read", "process.toml"])?)
-        .map_err(|_| Says::unusable("This wedge was not read yet; drop its photo first."))?;
+        .map_err(|_| Says::unusable(say("says.wedge.unread")))?;
     // On some systems two names that differ by capitals alone are one file.
     let folded = |name: &Name| name.text().to_lowercase();
     let like = kit::kept(home, "processes")?.into_iter().map(|(there, _)| there);

@@ -6,6 +6,7 @@ use tokio::sync::Semaphore;
 use tokio::task::spawn_blocking;
 
 use super::says::Says;
+use super::texts::say;
 
 /// Whole runs at once.
 const RUNS: usize = 2;
@@ -55,7 +56,7 @@ impl Work {
         &self,
         work: impl FnOnce() -> Result<T, Says> + Send + 'static,
     ) -> Result<T, Says> {
-        spawn_blocking(work).await.unwrap_or_else(|_| Err(Says::fault("a file could not be read or written")))
+        spawn_blocking(work).await.unwrap_or_else(|_| Err(Says::fault(&say("fault.files"))))
     }
 }
 
@@ -68,7 +69,7 @@ async fn at<T: Send + 'static>(
         let _place = place;
         work()
     });
-    done.await.unwrap_or_else(|_| Err(Says::fault("this could not be worked out")))
+    done.await.unwrap_or_else(|_| Err(Says::fault(&say("fault.work"))))
 }
 
 #[cfg(test)]

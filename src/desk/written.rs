@@ -8,6 +8,7 @@ use serde_json::{Map, Value};
 
 use super::home::Home;
 use super::says::Says;
+use super::texts::filled;
 use crate::job::asked::Reference;
 use crate::job::words::DotGain;
 use crate::job::{Brief, Job, file_name};
@@ -60,8 +61,8 @@ pub(super) fn tray(home: &Home, folder: &Path, asked: &Value) -> Result<String, 
 }
 
 fn text(head: &str, value: &impl Serialize) -> Result<String, Says> {
-    let body = toml::to_string_pretty(value)
-        .map_err(|e| Says::fault(&format!("the job cannot be put into words: {e}")))?;
+    let body =
+        toml::to_string_pretty(value).map_err(|e| Says::fault(&filled("fault.job", &[("why", &e)])))?;
     Ok(format!("{head}{body}"))
 }
 

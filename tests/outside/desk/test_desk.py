@@ -1833,7 +1833,7 @@ def test_every_text_is_in_the_one_file_and_every_one_is_used():
     quoted = set(re.findall(r"\"([\w.-]+)\"", source))
     # What the server says, whose keys are partly built: "value.{key}".
     server = "\n".join(code for code, _ in server_sources().values())
-    asked = set(re.findall(r"\b(?:say|filled|way|reasoned)\(\s*(?:&format!\()?\"([\w.{}-]+)\"", server)) - {"{key}.why"}
+    asked = set(re.findall(r"\b(?:say|filled|way|reasoned|foreign|named)\(\s*(?:&format!\()?\"([\w.{}-]+)\"", server)) - {"{key}.why"}
     asked |= {f"{k}.why" for k in re.findall(r"\bway\(\s*(?:&format!\()?\"([\w.{}-]+)\"", server)}
     asked |= {f"value.{k}" for k in re.findall(r"\bone\(\"(\w+)\"", server)}
     built = [re.compile(re.sub(r"\\\{\w+\\\}", r"[\\w-]+", re.escape(k))) for k in asked if "{" in k]
@@ -1847,6 +1847,20 @@ def test_every_text_is_in_the_one_file_and_every_one_is_used():
 
     assert [k for k in texts if not used(k)] == []
     assert all(texts.values())
+
+
+def test_the_server_has_no_words_of_its_own():
+    # Beside what the command says on the terminal, what is written into files, and the name of a font.
+    terminal = re.compile(r"Failure::input\((?:format!\()?\s*$")
+    found = []
+    for name, (code, strings) in server_sources().items():
+        for text in strings:
+            if not re.search(r"[A-Za-z]{2,},? [A-Za-z]{2,}", text) or text == "DejaVu Sans" or text.startswith("# "):
+                continue
+            if name == "server.rs" or terminal.search(code[:code.index(f'"{text}"')]):
+                continue
+            found.append((name, text))
+    assert found == []
 
 
 def test_the_page_fetches_nothing_from_elsewhere_and_has_nothing_inline():
