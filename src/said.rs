@@ -1,7 +1,9 @@
 //! Said: a sentence for people, as the command line says it and as the page does, which has fields and buttons in the place of
 //! options.
 
+use std::error::Error;
 use std::fmt;
+use std::iter::successors;
 use std::ops::Deref;
 
 use serde::{Deserialize, Serialize, Serializer};
@@ -18,6 +20,15 @@ impl Said {
     /// One sentence for the command line and another for the page.
     pub fn two(line: impl Into<String>, page: impl Into<String>) -> Said {
         Said { line: line.into(), page: page.into() }
+    }
+
+    /// What an error says; where a sentence within it is another one on the page, so is the whole.
+    pub fn of_error(e: &(dyn Error + 'static)) -> Said {
+        let said = Said::from(e.to_string());
+        match successors(Some(e), |&e| e.source()).find_map(|e| e.downcast_ref::<Said>()) {
+            Some(own) => Said { page: said.page.replace(&own.line, &own.page), ..said },
+            None => said,
+        }
     }
 
     /// The same with more words on both.
@@ -89,6 +100,9 @@ impl fmt::Display for Said {
     }
 }
 
+/// The source of an error that says it.
+impl Error for Said {}
+
 impl Serialize for Said {
     fn serialize<S: Serializer>(&self, s: S) -> Result<S::Ok, S::Error> {
         s.serialize_str(&self.line)
@@ -110,6 +124,22 @@ impl PartialEq<String> for Said {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn an_error_says_on_the_page_what_is_said_there() {
+        #[derive(Debug, thiserror::Error)]
+        #[error("{0}")]
+        struct Slow(#[source] Said);
+        #[derive(Debug, thiserror::Error)]
+        #[error("'rose.svg' {0}; that is all")]
+        struct File(#[source] Slow);
+        let said = Said::two("takes long, say --time", "takes long, simplify it");
+        let of_file = Said::of_error(&File(Slow(said)));
+        assert_eq!(of_file, "'rose.svg' takes long, say --time; that is all");
+        assert_eq!(of_file.on_page(), "'rose.svg' takes long, simplify it; that is all");
+        let plain = Said::of_error(&std::fmt::Error);
+        assert_eq!(plain.on_page(), plain.on_line());
+    }
 
     #[test]
     fn options_are_for_the_command_line_and_all_else_for_both() {

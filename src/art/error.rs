@@ -1,5 +1,7 @@
 //! Errors of this room: why a file cannot be opened, and why art cannot be rendered.
 
+use crate::said::Said;
+
 /// A file that cannot be opened as a picture: which, why, and what to do, in one sentence.
 #[derive(Debug, thiserror::Error)]
 #[error("{name} {why}")]
@@ -107,11 +109,8 @@ pub enum Why {
     #[error("{0}; simplify the drawing, or export it as PNG")]
     TooComplex(String),
     /// A drawing that takes longer than is allowed.
-    #[error(
-        "takes more than {0} s to read; simplify the drawing, export it as PNG, \
-         or allow it more time with --drawing-time"
-    )]
-    Late(f64),
+    #[error("{0}")]
+    Late(#[source] Said),
 }
 
 /// Why art cannot be rendered.
@@ -142,18 +141,8 @@ pub enum RenderError {
     )]
     Memory(usize, usize),
     /// More work than the time allows.
-    #[error(
-        "the drawing takes more than {seconds} s to draw at {columns} x {rows} dots; simplify it, \
-         export it as PNG, or allow it more time with --drawing-time"
-    )]
-    Late {
-        /// The seconds allowed.
-        seconds: f64,
-        /// Columns asked for.
-        columns: usize,
-        /// Rows asked for.
-        rows: usize,
-    },
+    #[error("{0}")]
+    Late(#[source] Said),
     /// The drawing library gave up.
     #[error("the drawing cannot be drawn: {0}; simplify it, or export it as PNG")]
     GaveUp(String),
@@ -168,7 +157,27 @@ fn no_page(asked: usize, pages: usize) -> String {
     }
 }
 
+/// What to do with a drawing that takes longer than is allowed.
+fn quicker(takes: String) -> Said {
+    Said::from(takes)
+        .line(", export it as PNG, or allow it more time with --drawing-time")
+        .page(", or export it as PNG")
+}
+
+impl RenderError {
+    /// More work than the seconds allow, at so many dots.
+    pub(super) fn late(seconds: f64, columns: usize, rows: usize) -> Self {
+        let takes = format!("the drawing takes more than {seconds} s to draw at {columns} x {rows} dots");
+        RenderError::Late(quicker(format!("{takes}; simplify it")))
+    }
+}
+
 impl Why {
+    /// A drawing that takes more than the seconds that are allowed.
+    pub(super) fn late(seconds: f64) -> Self {
+        Why::Late(quicker(format!("takes more than {seconds} s to read; simplify the drawing")))
+    }
+
     /// A decoder's complaint: cut off where it met the end, damaged otherwise.
     pub(super) fn damaged(complaint: impl std::fmt::Display) -> Self {
         let text = complaint.to_string();

@@ -18,6 +18,7 @@ use crate::pipeline::SharedLayers;
 use crate::pipeline::tray::{Piece, TrayPiece};
 use crate::placement::Along;
 use crate::progress::{Progress, Within};
+use crate::said::Said;
 use crate::screen::remembered::Remembering;
 use crate::units::{Mm, MmPerS, Share};
 use crate::{parallel, pipeline};
@@ -52,7 +53,7 @@ pub(crate) struct Bad {
     /// Its number.
     pub row: usize,
     /// Why, in a sentence.
-    pub why: String,
+    pub why: Said,
 }
 
 /// The rows of an order.
@@ -106,7 +107,9 @@ impl Request {
 /// Ends the work where bad rows are all that there are.
 fn refuse_all(bad: &[Bad], none_left: bool) -> Result<(), Failure> {
     let Some(first) = bad.first().filter(|_| none_left) else { return Ok(()) };
-    Err(Failure::input(format!("row {} of the table: {}; no row can be used", first.row, first.why)))
+    Err(Failure::input(
+        first.why.each(|why| format!("row {} of the table: {why}; no row can be used", first.row)),
+    ))
 }
 
 impl Rows {
@@ -126,7 +129,7 @@ impl Rows {
         for item in items(&order, &request.order)? {
             match item {
                 Ok(item) => usable.push(item),
-                Err(OrderError::Row(row, why)) => bad.push(Bad { row, why }),
+                Err(OrderError::Row(row, why)) => bad.push(Bad { row, why: why.into() }),
                 Err(e) => return Err(e.into()),
             }
         }
@@ -221,9 +224,9 @@ fn piece(
     let mut brief = Brief::read(job)?;
     let (sources, plan) = Sources::settled(&mut brief, &request.folder)?;
     if plan.machine.turned.is_some() {
-        return Err(Failure::input(
-            "a round piece lies on no tray: it is turned by the rotary, one piece at a time; use prepare for it",
-        ));
+        let why = "a round piece lies on no tray: it is turned by the rotary, one piece at a time";
+        let why = Said::from(why).line("; use prepare for it").page("; take a flat blank for the tray");
+        return Err(Failure::input(why));
     }
     let how = DrawingOptions { drawing_time: request.drawing_time }.opening(&plan)?;
     let opened = sources.opened(&plan, &how, Some(common))?;

@@ -131,9 +131,9 @@ fn machine(args: &ReplayArgs, head: &[u8]) -> Result<Machine, Failure> {
         None => Ok(machine),
         Some((round, mantle)) => {
             let turned = Turned { mantle, round };
-            machine
-                .turning(turned)
-                .map_err(|why| Failure::input(format!("the program turns a round piece, and {why}")))
+            machine.turning(turned).map_err(|why| {
+                Failure::input(why.each(|why| format!("the program turns a round piece, and {why}")))
+            })
         }
     }
 }

@@ -8,6 +8,7 @@ use serde_json::{Map, Value};
 use super::texts::filled;
 use crate::cause;
 use crate::cli::failure::Failure;
+use crate::said::Said;
 
 /// A refusal: a status, a sentence, and what else the page is told with it.
 #[derive(Debug, Clone)]
@@ -60,15 +61,15 @@ impl Says {
     }
 }
 
-impl<E: std::error::Error> From<E> for Says {
+impl<E: std::error::Error + 'static> From<E> for Says {
     fn from(e: E) -> Says {
-        Says::unusable(e.to_string())
+        Says::unusable(Said::of_error(&e).on_page())
     }
 }
 
 impl From<Failure> for Says {
     fn from(f: Failure) -> Says {
-        Says::unusable(f.sentence)
+        Says::unusable(f.sentence.on_page())
     }
 }
 

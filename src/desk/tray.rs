@@ -49,7 +49,7 @@ impl Run {
         }
         if rows.items.is_empty() {
             return Err(Says::unusable(match rows.bad.first() {
-                Some(bad) => filled("says.tray.rows", &[("row", &bad.row), ("why", &bad.why)]),
+                Some(bad) => filled("says.tray.rows", &[("row", &bad.row), ("why", &bad.why.on_page())]),
                 None => say("says.tray.empty"),
             }));
         }
@@ -96,7 +96,7 @@ impl Run {
         }
         let count = laid.iter().map(|tray| tray.laid.len()).sum();
         let rows: Vec<Value> =
-            self.carried.bad.iter().map(|b| json!({ "row": b.row, "says": b.why })).collect();
+            self.carried.bad.iter().map(|b| json!({ "row": b.row, "says": b.why.on_page() })).collect();
         Ok(json!({
             "revision": self.revision, "title": title, "trays": trays, "burns": burns,
             "findings": found(&findings, count), "bad_rows": rows,

@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use crate::blank::ShapeError;
 use crate::placement::PlaceError;
+use crate::said::Said;
 
 /// Why a TOML file cannot be used. Lines are counted from 1.
 #[derive(Debug, thiserror::Error)]
@@ -97,12 +98,12 @@ pub enum PlanError {
     },
     /// A number out of its range, or two that contradict each other.
     #[error("{0}")]
-    Absurd(String),
+    Absurd(#[source] Said),
 }
 
 impl PlanError {
     /// A sentence that says which number makes no sense, and what would.
-    pub(super) fn absurd(what: impl Into<String>) -> Self {
+    pub(super) fn absurd(what: impl Into<Said>) -> Self {
         PlanError::Absurd(what.into())
     }
 

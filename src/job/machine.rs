@@ -7,6 +7,7 @@ use super::process::Standing;
 use super::rotary::{Rotary, Turned};
 use super::words::{Along, PowerMode};
 use crate::blank::parse_size;
+use crate::said::Said;
 use crate::scan::axis::Axis;
 use crate::scan::limits::{BeamLag, Limits, LimitsError};
 use crate::units::{Mm, MmPerS, Watts};
@@ -265,13 +266,12 @@ impl Machine {
     ///
     /// # Errors
     /// Where it has none, or none that can turn such a piece.
-    pub fn turning(&self, turned: Turned) -> Result<Machine, String> {
+    pub fn turning(&self, turned: Turned) -> Result<Machine, Said> {
         let Some(rotary) = &self.rotary else {
-            return Err(format!(
-                "the machine {} has no rotary, which a round piece needs; add a [rotary] table to its file, such as: {}",
-                self.name,
-                Rotary::EXAMPLE
-            ));
+            let lacks = format!("the machine {} has no rotary, which a round piece needs", self.name);
+            return Err(Said::from(lacks)
+                .line(format!("; add a [rotary] table to its file, such as: {}", Rotary::EXAMPLE))
+                .page("; take a flat blank, or another machine"));
         };
         rotary.check_for(turned)?;
         Ok(Machine { turned: Some(turned), ..self.clone() })

@@ -33,10 +33,11 @@ impl Got {
             .unwrap_or_else(|e| panic!("{e}: {:?}", String::from_utf8_lossy(&self.body)))
     }
 
-    /// The sentence of a refusal: one, plain, with an end.
+    /// The sentence of a refusal: one, plain, with an end, and without options, which the page has not.
     pub fn says(&self) -> String {
         let says = self.json()["says"].as_str().unwrap_or_default().to_string();
         assert!(says.len() > 20 && says.len() < 600 && !says.contains('\n'), "{says:?}");
+        assert!(!says.contains(" --"), "{says:?}");
         says
     }
 }

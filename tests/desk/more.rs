@@ -475,3 +475,31 @@ fn a_machine_of_ones_own_is_brought_changed_and_used() {
     assert!(text.status == 200 && text.body.starts_with(b"name = \"poster paint\""), "{text:?}");
     assert_eq!(desk.get("/api/kit/machines/nobody").status, 404);
 }
+
+#[test]
+fn what_is_refused_is_said_in_the_words_of_the_page() {
+    let home = home();
+    let desk = Desk::open(home.path());
+    let file = fs::read(concat!(env!("CARGO_MANIFEST_DIR"), "/samples/turner.toml")).expect("there");
+    let mine = desk.ask("POST", "/api/kit/machines?name=turner.toml", &file).json()["asked"].clone();
+    let asked = |shape: &str, machine: &Value| json!({ "blank": { "shape": shape }, "machine": machine });
+    let job = desk.job("samples/emblem.svg", asked("cylinder:73x100mm", &mine));
+    let path = format!("/api/jobs/{}", job["name"].as_str().expect("a name"));
+    let refused = |asked: Value| {
+        let mut whole = job["asked"].clone();
+        whole.as_object_mut().expect("a job").extend(asked.as_object().expect("keys").clone());
+        let got = desk.json("PUT", &path, &json!({ "revision": job["revision"], "asked": whole }));
+        assert_eq!(got.status, 422, "{got:?}");
+        got.says()
+    };
+    let still = refused(asked("cylinder:73x100mm", &json!("diode-5w")));
+    assert!(
+        still.contains("has no rotary") && still.ends_with("take a flat blank, or another machine"),
+        "{still}"
+    );
+    let mut cone = asked("cone:50x60x55mm", &mine);
+    cone["scan"] = json!({ "axis": "y" });
+    assert!(refused(cone).ends_with("undo the change to lines along y, or take another blank"));
+    // What was asked before is there still.
+    assert_eq!(desk.get(&path).json()["revision"], job["revision"]);
+}

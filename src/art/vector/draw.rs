@@ -37,7 +37,7 @@ pub(in crate::art) fn draw(
 ) -> Result<Rendered, RenderError> {
     let begun = Instant::now();
     let seconds = art.patience.drawing_s;
-    let late = || RenderError::Late { seconds, columns, rows };
+    let late = || RenderError::late(seconds, columns, rows);
     let place = placement(art, view, columns, rows);
     let filters = !art.tree.filters().is_empty();
     let reach = if filters { FILTER_REACH } else { 0 };
@@ -125,11 +125,11 @@ pub(in crate::art) fn likeness(art: &Vector, most: usize) -> Result<Likeness, Re
     let (columns, rows) = (side(w), side(h));
     let place = placement(art, &View::default(), columns, rows);
     let (tree, seconds) = (Arc::clone(&art.tree), art.patience.drawing_s);
-    let late = RenderError::Late { seconds, columns, rows };
+    let late = RenderError::late(seconds, columns, rows);
     let drawn = watched(seconds, move || match cost(&tree, place, columns, rows, seconds) {
         Ok(_) => one_band(&tree, place, columns, rows),
         Err(Refusal::FarAway) => Err(RenderError::FarAway),
-        Err(Refusal::Late) => Err(RenderError::Late { seconds, columns, rows }),
+        Err(Refusal::Late) => Err(RenderError::late(seconds, columns, rows)),
         Err(Refusal::Memory) => Err(RenderError::Memory(columns, rows)),
     });
     let pixels = match drawn {

@@ -207,7 +207,7 @@ pub(super) fn parse(bytes: &[u8], patience: Patience, fonts: &Fonts) -> Result<V
         Ok((tree, notes, Lettering { flowed, ..lettering }))
     });
     let (tree, notes, lettering) = parsed.map_err(|stopped| match stopped {
-        Stopped::Late => Why::Late(patience.drawing_s),
+        Stopped::Late => Why::late(patience.drawing_s),
         Stopped::GaveUp(words) => Why::BadDrawing(words),
     })??;
     Ok(Vector::new(tree, Format::Svg, patience, notes, lettering))
@@ -226,7 +226,7 @@ pub(super) fn parse_page(bytes: &[u8], page: usize, patience: Patience) -> Resul
         Ok((tree, [converted.notes, more].concat(), lettering))
     });
     let (tree, notes, lettering) = parsed.map_err(|stopped| match stopped {
-        Stopped::Late => Why::Late(patience.drawing_s),
+        Stopped::Late => Why::late(patience.drawing_s),
         Stopped::GaveUp(_) => Why::Damaged("its page cannot be made sense of".into()),
     })??;
     Ok(Vector::new(tree, Format::Pdf, patience, notes, lettering))

@@ -44,8 +44,11 @@ pub(super) fn settle(brief: &Brief) -> Result<Plan, PlanError> {
         // surface, and all lie equally far apart.
         let lines = if mantle.is_cone() { Along::X } else { Along::Y };
         if *job.scan.axis.get_or_insert(lines) == Along::Y && mantle.is_cone() {
+            let cone = "lines along a cone draw together towards its narrow end, which would get more dose";
             return Err(PlanError::absurd(
-                "lines along a cone draw together towards its narrow end, which would get more dose; leave out --axis y, and they run round it",
+                Said::from(cone)
+                    .line("; leave out --axis y, and they run round it")
+                    .page("; undo the change to lines along y, or take another blank"),
             ));
         }
     }

@@ -275,10 +275,10 @@ fn speed(
     };
     let v = speed.value;
     if v.0 > top.0 && best.is_some() && !asked {
-        return Err(PlanError::absurd(format!(
-            "the process file's best setting has a speed of {v}, but {} marks at up to {top}; name the machine that it \
-             was read for, or say a --speed",
-            machine.name
+        let fast = format!("best setting has a speed of {v}, but {} marks at up to {top}", machine.name);
+        return Err(PlanError::absurd(Said::two(
+            format!("the process file's {fast}; name the machine that it was read for, or say a --speed"),
+            format!("the process's {fast}; take the machine that it was read for, or another process"),
         )));
     }
     if v.0 <= 0.0 || v.0 > top.0 {
