@@ -86,7 +86,7 @@ class Desk extends EventTarget {
     }
     const of = asked.blank?.coatings;
     if (of && !of.every((name) => there("coatings", name))) asked.blank = { ...asked.blank, coatings: undefined };
-    if (gone.length) notice(say("usual.gone", { gone: gone.join(", ") }), { wrong: true });
+    if (gone.length) notice(say("usual.gone", { gone: gone.join(", ") }), { stays: true });
     return asked;
   }
 

@@ -25,13 +25,14 @@ export function announce(sentence) {
 const PASSING = 3;
 
 /**
- * Shows a sentence that goes away by itself unless it is something that went wrong: that stays until it is closed, and all of
- * it stands in one notice.
+ * Shows a sentence that goes away by itself, unless it is news that stays until it is closed, as what went wrong does: all of
+ * that stands in one notice.
  * @param {string} sentence what is said
- * @param {{wrong?: boolean, act?: [string, function]}} [more] whether it went wrong; a button's words and what it does
+ * @param {{wrong?: boolean, stays?: boolean, act?: [string, function]}} [more] whether it went wrong; whether it stays; a
+ * button's words and what it does
  * @returns {function} takes it away
  */
-export function notice(sentence, { wrong = false, act } = {}) {
+export function notice(sentence, { wrong = false, stays = wrong, act } = {}) {
   unsay(sentence);
   const said = make("p", { data: { says: sentence } }, sentence);
   const close = () => takeAway(said);
@@ -41,14 +42,14 @@ export function notice(sentence, { wrong = false, act } = {}) {
     joined.scrollTop = joined.scrollHeight;
     return close;
   }
-  const note = make(wrong ? `div.notice.wrong${act ? ".asks" : ""}` : "div.notice", { role: wrong ? "alert" : null },
+  const note = make(`div.notice${wrong ? ".wrong" : ""}${stays ? ".stays" : ""}${act ? ".asks" : ""}`, { role: wrong ? "alert" : null },
     make("div.says", {}, said),
     act && button(act[0], () => { note.remove(); act[1](); }),
     button(say("close"), () => note.remove(), { icon: "close", quiet: true, kind: "bare" }));
   board.append(note);
-  const passing = [...board.querySelectorAll(".notice:not(.wrong)")];
+  const passing = [...board.querySelectorAll(".notice:not(.stays)")];
   for (const old of passing.slice(0, -PASSING)) old.remove();
-  if (!wrong) setTimeout(close, act ? 12000 : 6000);
+  if (!stays) setTimeout(close, act ? 12000 : 6000);
   return close;
 }
 

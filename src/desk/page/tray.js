@@ -27,7 +27,7 @@ export function tablesApart(desk, files) {
   const piece = desk.piece?.kind === "piece" ? desk.piece.name : undefined;
   for (const table of files.filter(({ name }) => TABLE.test(name))) {
     const act = () => begin(desk, { piece, table }).catch(oops);
-    notice(say("table.here", { name: table.name }), { wrong: true, act: [say(piece ? "table.here.piece" : "tray.begin.with", { piece }), act] });
+    notice(say("table.here", { name: table.name }), { stays: true, act: [say(piece ? "table.here.piece" : "tray.begin.with", { piece }), act] });
   }
   return files.filter(({ name }) => !TABLE.test(name));
 }
