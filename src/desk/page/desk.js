@@ -130,8 +130,19 @@ class Desk extends EventTarget {
       history.replaceState({}, "", this.address(this.view));
     }
     // A wedge's screen shows nothing of the piece, and what is typed there stays.
-    if (isSeen || (isOpen && this.view !== "wedge")) this.#show(this.view, false);
+    if (isSeen || (isOpen && this.view !== "wedge")) this.#showLater();
     else if (isOpen) this.refoot();
+  }
+
+  /** Shows the screen anew once nothing is being typed in it: what was typed is a change when it is left. The frame is told at once. */
+  #showLater() {
+    this.#entitle();
+    if (!document.activeElement?.matches("main :is(input, textarea), .drawer *")) {
+      this.#show(this.view, false);
+      return;
+    }
+    const { signal } = this.leaving;
+    addEventListener("focusout", () => setTimeout(() => { if (!signal.aborted) this.#showLater(); }), { once: true, signal });
   }
 
   /** The address of a screen, and of a piece where one is named; of the wedge that was drawn too, so that it is there again. */
@@ -227,9 +238,7 @@ class Desk extends EventTarget {
     this.view = view;
     this.dropped = (files) => takePictures(this, files);
     document.body.dataset.view = view;
-    document.title = this.piece ? say("title.piece", { name: this.piece.name }) : say("title");
-    this.#tabs();
-    this.#steps();
+    this.#entitle();
     refill(this.main);
     const head = make("h1", { tabindex: "-1" }, say(`${view}.title`));
     this.main.append(head);
@@ -241,10 +250,16 @@ class Desk extends EventTarget {
     scrollTo(0, 0);
   }
 
-  /** Paints tabs and strip again for the piece that is now open, and leaves the screen as it is. */
-  refoot() {
+  /** The name of the piece that is now open, wherever the frame has it. */
+  #entitle() {
+    document.title = this.piece ? say("title.piece", { name: this.piece.name }) : say("title");
     this.#tabs();
     this.#steps();
+  }
+
+  /** Paints tabs and strip again for the piece that is now open, and leaves the screen as it is. */
+  refoot() {
+    this.#entitle();
     strip.open(this, this.foot, this.leaving.signal);
   }
 

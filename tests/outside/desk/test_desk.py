@@ -1574,6 +1574,27 @@ def test_a_piece_is_called_by_another_name(page, context, desk):
     assert page.asked()["blank"].get("place") != "cover"
 
 
+def test_what_is_typed_while_another_tab_renames_the_piece_is_kept(page, desk):
+    tab = page.tab
+    name = page.begin(SAMPLES / "emblem.svg")
+    rename = lambda old, new: page.context.request.post(f"{desk.place}api/jobs/{old}/name", data=json.dumps({"name": new}), headers={"origin": desk.place.rstrip("/")})  # noqa: E731
+    for view, old, new in [("sheet", name, "first"), ("easel", "first", "second")]:
+        page.screen(view)
+        drawer = page.drawer("words")
+        page.saved(lambda: drawer.get_by_role("button", name="Add a text").click())
+        words = drawer.locator("textarea").last
+        words.fill("Ida")
+        assert rename(old, new).ok
+        until(lambda: page.name == new)
+        tab.get_by_role("button", name=f"On the desk: {new}").wait_for()
+        tab.keyboard.type(" Sand")
+        page.saved(lambda: tab.keyboard.press("Tab"))
+        assert page.asked()["layer"][-1]["text"] == "Ida Sand" and not page.notices()
+        # Once the drawer is left, the screen is shown under the new name.
+        tab.locator("#drawer").get_by_role("button", name="Close").click()
+        tab.get_by_role("heading" if view == "sheet" else "img", name=new).first.wait_for()
+
+
 def photographed(folder, path, covered=False):
     """A photo of the wedge in `folder`, by wedge_model.py, which knows the burn; and its finder marks, pixels, clockwise from the
     disc with the hole. `covered`: with a spot of paint on the middle of each, so that they are not found."""
