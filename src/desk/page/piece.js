@@ -68,6 +68,11 @@ const quoted = (cell) => (/[",\n\r]/.test(cell) ? `"${cell.replaceAll('"', '""')
 /** A table as CSV, as it is sent again after a cell was mended. */
 export const csv = (columns, rows) => [columns, ...rows.map((r) => r.cells)].map((line) => line.map((c) => quoted(String(c ?? ""))).join(",")).join("\r\n");
 
+/** The bytes of a file as text, which a tab keeps, and back; of longer ones than this it has no room for the text. */
+const MOST_KEPT = 2 << 20;
+const packed = (bytes) => btoa(Array.from(new Uint8Array(bytes), (byte) => String.fromCharCode(byte)).join(""));
+const unpacked = (text) => new Blob([Uint8Array.from(atob(text), (sign) => sign.charCodeAt(0))]);
+
 /**
  * The open piece. Events: `asked` (what is wanted changed here), `saved` (the server has it), `exact` (the exact look is
  * there), `likeness` (how alike it is), `times` (what the burn can take), `table` (detail: a tray's
@@ -246,8 +251,12 @@ export class Piece extends EventTarget {
     this.#want(step.asked);
   }
 
-  /** Gives a tray another table: text or a file that was brought and is called `name`; without a name its own, with cells that were typed in. */
-  putTable(content, name) { return this.#sent({ content, name, isStep: true }); }
+  /** Gives a tray another table: text or the bytes of a file that was brought and is called `name`; without a name its own, with cells that were typed in. */
+  putTable(content, name) {
+    const bytes = content.byteLength;
+    const of = bytes <= MOST_KEPT ? { file: packed(content) } : { content: bytes ? new Blob([content]) : content };
+    return this.#sent({ ...of, name, isStep: true });
+  }
 
   /** A table goes to the server when those before it are there; where nobody answers it waits, as what is asked does. */
   #sent(table) {
@@ -259,12 +268,12 @@ export class Piece extends EventTarget {
   }
 
   async #sendTable() {
-    const [{ content, name, isStep, resolve, reject }] = this.tables;
+    const [{ content, file, name, isStep, resolve, reject }] = this.tables;
     const before = { asked: this.asked, table: this.table };
     const at = this.done.length;
     let answer;
     try {
-      answer = await send("PUT", this.path("table", { name: name ?? "table.csv", typed: name === undefined }), content);
+      answer = await send("PUT", this.path("table", { name: name ?? "table.csv", typed: name === undefined }), content ?? unpacked(file));
     } catch (refusal) {
       if ([0, 401, 404, 409].includes(refusal.status)) throw refusal;
       this.tables.shift();
@@ -298,7 +307,7 @@ export class Piece extends EventTarget {
     const key = KEPT + this.job.name;
     const last = (steps) => steps.map((all) => all.slice(-50));
     const [done, undone] = last([this.done, this.undone]);
-    const unsaved = this.unsaved && { asked: this.asked, agreed: last(this.agreed), tables: this.tables.filter(({ content }) => typeof content === "string") };
+    const unsaved = this.unsaved && { asked: this.asked, agreed: last(this.agreed), table: this.table, tables: this.tables.filter(({ content, file }) => typeof (content ?? file) === "string") };
     if (done.length || undone.length || unsaved) {
       try {
         sessionStorage.setItem(key, JSON.stringify({ revision: this.since ?? this.revision, done, undone, unsaved }));
@@ -320,7 +329,7 @@ export class Piece extends EventTarget {
       this.#agree();
       if (!unsaved) return;
       if (!same) this.since = revision;
-      [this.asked, this.agreed] = [unsaved.asked, unsaved.agreed];
+      [this.asked, this.agreed, this.table] = [unsaved.asked, unsaved.agreed, unsaved.table ?? null];
       const told = { resolve: () => {}, reject: (refusal) => this.#tell("refused", refusal) };
       if (same) this.tables = unsaved.tables.map((table) => ({ ...table, ...told }));
     } catch { /* what cannot be read is as good as nothing */ }

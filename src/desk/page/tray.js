@@ -214,7 +214,7 @@ export const tray = {
         const [table] = tables;
         // It is read now: it may have to wait for the server, and what cannot be read would wait for good.
         const content = await table.arrayBuffer().catch(() => null);
-        if (content) await put(new Blob([content]), table.name);
+        if (content) await put(content, table.name);
         else notice(say("table.unreadable", { name: table.name }), { wrong: true });
       }
     };

@@ -1242,6 +1242,27 @@ def test_names_that_are_typed_while_the_desk_is_stopped_are_kept_in_their_order(
         again.stop()
 
 
+def test_a_table_that_is_dropped_while_the_desk_is_stopped_is_kept_by_the_tab_that_joins_the_next(context, tmp_path):
+    first = Desk(tmp_path)
+    page = Page(context, first)
+    tab = page.tab
+    tray_of(page, 2)
+    first.stop()
+    guests = tmp_path / "guests.csv"
+    guests.write_text("name\nJosé Gull\n", encoding="utf-8")
+    page.drop(guests)
+    tab.get_by_text("Dotwright does not answer.").first.wait_for()
+    again = Desk(tmp_path, port=urlsplit(first.address).port)
+    try:
+        tab.on("dialog", lambda asks: asks.accept())
+        tab.goto(again.address)
+        tab.locator(".spot", has_text="José Gull").wait_for()
+        tab.get_by_role("button", name="Undo").click()
+        tab.locator(".spot", has_text="Bo 2").wait_for()
+    finally:
+        again.stop()
+
+
 def test_two_tabs_do_not_overwrite_each_others_table(page, context, desk):
     tray_of(page, 2)
     other = Page(context, desk, page.tab.url)
