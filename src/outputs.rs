@@ -8,7 +8,7 @@ use std::io;
 
 use crate::encode::sink::{OutputError, Sink};
 use crate::encode::{EncodeError, bmp, png, tiff};
-use crate::findings::{motion, replay};
+use crate::findings::{Finding, motion, replay};
 use crate::job::Plan;
 use crate::pipeline::Outcome;
 use crate::plane::Dots;
@@ -16,6 +16,7 @@ use crate::progress::{Progress, Silent, Stopped};
 use crate::proof::canvas::ProofError;
 use crate::proof::report::{FileFacts, Report};
 use crate::proof::ticket;
+use crate::said::Said;
 use crate::scan::limits::LimitsError;
 use crate::scan::program::{Cost, Program, Unwritten};
 use crate::scan::readback::{self, ReadBackError};
@@ -46,8 +47,11 @@ pub enum WriteError {
     #[error(transparent)]
     Limits(#[from] LimitsError),
     /// A program that must not be run.
-    #[error("{0} is not safe to run, so nothing was written. {1}")]
-    Unsafe(String, String),
+    #[error("{0} is not safe to run, so nothing was written. {stop}", stop = .1.message)]
+    Unsafe(String, Box<Finding>),
+    /// A tray that leaves the bed.
+    #[error("{0}")]
+    OffBed(#[source] Said),
     /// The person asked to stop.
     #[error(transparent)]
     Stopped(#[from] Stopped),
@@ -145,7 +149,7 @@ pub(crate) fn write_program(
         replayed.against(dots);
     }
     match replay::harmful(&replayed.report, overhang) {
-        Some(stop) => Err(WriteError::Unsafe(name.to_string(), stop.message.to_string())),
+        Some(stop) => Err(WriteError::Unsafe(name.to_string(), Box::new(stop))),
         None => Ok(cost),
     }
 }

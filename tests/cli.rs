@@ -874,6 +874,15 @@ fn a_program_that_would_burn_or_leave_the_bed_is_never_written() {
     let o = dotwright(&["replay", "over/outline.nc", "--machine", &own], b.path());
     let off = text(&o.stdout);
     assert!(job.contains("figure = \"30 mm\"") && off.contains("leaves the bed by 30 mm"), "{job}\n{off}");
+    // A tray whose lines leave the bed where its pieces, each in the middle, do not.
+    machine(b.path(), "400x400mm", "100x100mm");
+    let edge = "blank = 'rect:48x15mm'\ncopies = '2'\ntray.grid = '2x1'\ntray.gap = '1mm'\npiece.machine = 'own.toml'\n\
+                piece.scan.axis = 'x'\npiece.scan.run_up = '8mm'\n[[piece.layer]]\nborder = '1mm'\n";
+    fs::write(b.path().join("edge.toml"), edge).expect("written");
+    refused(&["tray", "edge.toml", "--out", "edge"], b.path(), 1, "or say --accept off-bed");
+    ok(&["tray", "edge.toml", "--accept", "off-bed", "--out", "edge"], b.path());
+    let o = dotwright(&["replay", "edge/program-1.nc", "--machine", "own.toml"], b.path());
+    assert!(text(&o.stdout).contains("The path leaves the bed by"), "{}", text(&o.stdout));
     // One step of power for all.
     let own = machine(b.path(), "full_scale_s = 1000", "full_scale_s = 1");
     refused(&["wedge", "draw", "--out", "wedge", "--machine", &own], b.path(), 1, "too few steps");

@@ -9,6 +9,7 @@ use super::options::{BlankOptions, DrawingOptions};
 use super::sources::Sources;
 use crate::encode::sink::Sink;
 use crate::findings::art as of_art;
+use crate::job::acceptance::Acceptance;
 use crate::job::{Brief, file_name};
 use crate::order::{
     HalfFilled, Item, ListMark, Order, OrderError, Outlined, Spots, Stop, TableRow, items, route, travel,
@@ -41,6 +42,8 @@ pub(crate) struct Request {
     pub now: Now,
     /// Whether rows that cannot be used are left out; else one of them ends the work.
     pub skip_bad_rows: bool,
+    /// What may pass although it stops a program.
+    pub accept: Vec<Acceptance>,
     /// The power and speed with which the edges of the blanks are marked on a card.
     pub jig: Option<(Share, MmPerS)>,
     /// How long a drawing may take, s; `None`: the usual time.
@@ -218,6 +221,9 @@ fn piece(
         let asked = BlankOptions { blank: Some(name.clone()), ..BlankOptions::default() }.asked()?;
         job.blank = job.blank.over(asked);
     }
+    let before = job.scan.accept.take();
+    let accept = [request.accept.clone(), before.unwrap_or_default()].concat();
+    job.scan.accept = Some(accept).filter(|all| !all.is_empty());
     if job.art.file.is_none() && job.layers.is_empty() {
         return Err(Failure::input("there is nothing on the piece: it has no art and no layer"));
     }

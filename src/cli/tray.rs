@@ -12,6 +12,8 @@ use super::order::{Request, Rows};
 use super::out::{Out, say};
 use super::target::OutOptions;
 use super::terminal::{FOLLOW, MEND};
+use crate::findings::{STOPS, Severity};
+use crate::job::acceptance::Acceptance;
 use crate::outputs::{self, Now, OrderReport};
 use crate::progress::Portion;
 use crate::proof::kinds::numbered;
@@ -38,6 +40,11 @@ pub struct TrayArgs {
     /// Mark these pieces alone, by their numbers on the ticket, 1 to the last, as in 14 or 3,14: what was spoilt is made again
     #[arg(long, value_name = "NUMBERS", value_delimiter = ',', conflicts_with = "from", value_parser = clap::value_parser!(u32).range(1..))]
     pub only: Vec<u32>,
+    /// Write the programs in spite of this finding of severity stop: over-burn, under-burn, link-starved, off-bed or coarse-power; may be repeated
+    ///
+    /// It holds for this run alone: the order does not keep it.
+    #[arg(long, value_name = "FINDING", value_parser = clap::builder::PossibleValuesParser::new(STOPS.iter().copied()))]
+    pub accept: Vec<String>,
     /// Leave out rows of the table that cannot be used, and say which
     #[arg(long)]
     pub skip_bad_rows: bool,
@@ -90,6 +97,7 @@ impl TrayArgs {
                 these => Now::Only(these.iter().map(|n| *n as usize).collect()),
             },
             skip_bad_rows: self.skip_bad_rows,
+            accept: self.accept.iter().map(Acceptance::now).collect(),
             jig: self.jig,
             drawing_time: self.drawing.drawing_time,
         }
@@ -116,9 +124,12 @@ pub fn run(args: &TrayArgs, out: &mut Out) -> Result<u8, Failure> {
     }
     let stopped = report.stopped;
     if stopped && !args.quiet {
-        say(
-            "no scan program was written, because some pieces would go wrong; ticket.html says which and why",
-        );
+        let stops = report.findings.iter().filter(|f| f.severity == Severity::Stop);
+        let accept: Vec<String> = stops.map(|f| format!("--accept {}", f.name)).collect();
+        say(&format!(
+            "no scan program was written, because some pieces would go wrong; ticket.html says which and why; mend it, or say {}",
+            accept.join(" ")
+        ));
     }
     Ok(if stopped { 3 } else { 0 })
 }

@@ -7,6 +7,7 @@ use serde::Serialize;
 use super::{WriteError, write_program};
 use crate::encode::sink::{Files, Sink};
 use crate::findings::{Severity, motion};
+use crate::job::acceptance::Acceptance;
 use crate::parallel;
 use crate::pipeline::tray::{TrayPiece, edges, jig, program};
 use crate::progress::{Progress, Silent};
@@ -16,6 +17,7 @@ use crate::proof::report::{Report, SCHEMA_VERSION};
 use crate::proof::tray::{
     Left, PieceFacts, SharedFinding, ShownPiece, TrayFacts, from_above, pieces, ticket,
 };
+use crate::said::Said;
 
 /// The most trays of an order.
 pub const MOST_TRAYS: usize = 12;
@@ -343,23 +345,45 @@ fn write_programs(
             tray.laid.iter().filter(|l| asked.now.marks(l.number)).cloned().collect();
         let to_write = if burns { program(asked.title, tray.sides, &left)? } else { None };
         if let Some(program) = to_write {
-            // What a piece leaves the bed by on its own was accepted, and that far the tray may.
-            let overhang =
-                left.iter().map(|l| motion::overhang(&l.piece.report.findings)).fold(0.0, f64::max);
+            let overhang = overhang(&left);
             let name = format!("program-{number}.nc");
-            let cost = write_program(&name, &program, None, overhang, output, &Silent)?;
+            let cost = write_program(&name, &program, None, overhang, output, &Silent).map_err(off_bed)?;
             seconds = Some(cost.estimate.times.total());
             let walk = edges(asked.title, &program.limits, &left, None);
-            write_program(&format!("outline-{number}.nc"), &walk, None, overhang, output, &Silent)?;
+            write_program(&format!("outline-{number}.nc"), &walk, None, overhang, output, &Silent)
+                .map_err(off_bed)?;
             if let (Some(name), Some(_)) = (&jigs[i], asked.card) {
                 let marked = edges(asked.title, &program.limits, &tray.laid, asked.card);
-                write_program(&format!("{name}.nc"), &marked, None, overhang, output, &Silent)?;
+                write_program(&format!("{name}.nc"), &marked, None, overhang, output, &Silent)
+                    .map_err(off_bed)?;
             }
         }
         progress.go_on(1)?;
         all.push(seconds);
     }
     Ok(all)
+}
+
+/// How far a tray may leave the bed, mm: as far as one of its pieces does on its own, which was accepted; however far where
+/// that is accepted of the tray.
+fn overhang(laid: &[TrayPiece<'_>]) -> f64 {
+    let accepted = Acceptance::now("off-bed");
+    if laid.iter().all(|one| one.piece.plan.scan.accept.contains(&accepted)) {
+        return f64::INFINITY;
+    }
+    laid.iter().map(|one| motion::overhang(&one.piece.report.findings)).fold(0.0, f64::max)
+}
+
+/// The same with what helps where a tray leaves the bed.
+fn off_bed(e: WriteError) -> WriteError {
+    match e {
+        WriteError::Unsafe(name, stop) if stop.name == "off-bed" => {
+            let why = format!("{name} is not safe to run, so nothing was written. {}", stop.message);
+            let mend = format!("{why} Take fewer columns or rows, another gap or a shorter run-up");
+            WriteError::OffBed(Said::from(mend).line(", or say --accept off-bed"))
+        }
+        e => e,
+    }
 }
 
 /// The pictures of an order.

@@ -160,6 +160,7 @@ const OPTIONS: &[Opt] = &[
     opt("tray --from", ORDER, "--from 2", "program-1.nc"),
     opt("tray --only", ORDER, "--only 2", "program-1.nc"),
     opt("tray --skip-bad-rows", "bad.toml --out out", "--skip-bad-rows", "ticket.html"),
+    opt("tray --accept", "hot.toml --out out", "--accept over-burn", "program-1.nc"),
     opt("tray --jig", ORDER, "--jig 20%,50mm/s", "jig.nc"),
     opt("tray --json", ORDER, "--json", "said"),
     opt("tray --quiet", ORDER, "--quiet", "said"),
@@ -383,6 +384,7 @@ fn bench() -> tempfile::TempDir {
     let order =
         "blank = 'rect:12x9mm'\ntable = 'tags.csv'\ntray.grid = '3x1'\n[[piece.layer]]\ntext = '{name}'\n";
     fs::write(at("order.toml"), order).expect("written");
+    fs::write(at("hot.toml"), format!("piece.burn.speed = '4mm/s'\n{order}")).expect("written");
     fs::write(at("tags.csv"), "name\nFog\nRain\nFog\n").expect("written");
     let missing = "[[piece.layer]]\nfile = '{art}'\n";
     fs::write(at("bad.toml"), format!("blank = 'rect:12x9mm'\ntable = 'bad.csv'\n{missing}"))
