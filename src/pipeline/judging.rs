@@ -312,7 +312,8 @@ fn tone_findings(plan: &Plan, stages: &Stages) -> Option<Finding> {
         _ if screen.name == AUTO.name => tone::MadeWith::Best,
         _ => tone::MadeWith::Forecast,
     };
-    tone::shift(wanted, stages.totals.mean_mark, with)
+    let response = &plan.burn.response;
+    tone::shift(wanted, stages.totals.mean_mark, (response.y_unmarked, response.y_marked), with)
 }
 
 /// Findings about place, lines, motion and machine.
