@@ -26,7 +26,8 @@ async function begin(desk, { piece, table } = {}) {
 export function tablesApart(desk, files) {
   const piece = desk.piece?.kind === "piece" ? desk.piece.name : undefined;
   for (const table of files.filter(({ name }) => TABLE.test(name))) {
-    const act = () => begin(desk, { piece, table }).catch(oops);
+    // Where nobody answers, it is there to be begun with once more.
+    const act = () => begin(desk, { piece, table }).catch((refusal) => { oops(refusal); tablesApart(desk, [table]); });
     notice(say("table.here", { name: table.name }), { stays: true, act: [say(piece ? "table.here.piece" : "tray.begin.with", { piece }), act] });
   }
   return files.filter(({ name }) => !TABLE.test(name));

@@ -1330,6 +1330,10 @@ def test_a_table_that_is_dropped_where_pictures_are_begins_a_tray(page, tmp_path
     # It is news, and stays until it is answered.
     tab.locator(".notice.stays:not(.wrong)", has_text="“members.csv” is a table of names").wait_for()
     assert page.name is None
+    tab.route("**/api/jobs", lambda route: route.abort(), times=1)
+    tab.get_by_role("button", name="Begin a tray with it").click()
+    away = tab.locator(".notice", has_text="Dotwright does not answer")
+    away.get_by_role("button", name="Close").click()
     tab.get_by_role("button", name="Begin a tray with it").click()
     tab.wait_for_function("() => document.querySelectorAll('.spot').length === 2")
     assert tab.get_by_label("name of row 2", exact=True).input_value() == "Ada Gull" and page.notices() == []
