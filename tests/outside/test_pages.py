@@ -100,7 +100,7 @@ def test_a_wedge_ticket_is_one_sheet_with_the_coatings_steps(tmp_path, kind):
     for paper in PAPERS:
         pages = sheets(out / "ticket.html", paper)
         assert len(pages) == 1, (paper, pages[1:])
-        for words in ("Shake the can", "metal fume fever", "finder marks", "wedge read PHOTO"):
+        for words in ("Shake the can", "metal fume fever", "finder marks", "Run dotwright wedge read PHOTO"):
             assert words in pages[0], words
 
 

@@ -157,16 +157,16 @@ fn all_steps(kind: WedgeKind, plan: &Plan) -> Vec<StepFacts> {
     };
     let read = match kind {
         WedgeKind::Timing => {
-            "dotwright wedge read PHOTO --wedge wedge.toml --out reading. By eye: in each row find the line of the upper comb that continues straight into a line of the lower one, and count lines from the middle, to the right above zero. Times the step's difference, that is how far the two directions lie apart; half of it over the speed is the lag."
+            "Run dotwright wedge read PHOTO --wedge wedge.toml --out reading. By eye: in each row find the line of the upper comb that continues straight into a line of the lower one, and count lines from the middle, to the right above zero. Times the step's difference, that is how far the two directions lie apart; half of it over the speed is the lag."
         }
         WedgeKind::Tone => {
-            "dotwright wedge read PHOTO --wedge wedge.toml --out reading. It tells the dot gain of each screen and the width of the beam, for the setting this wedge was burnt with."
+            "Run dotwright wedge read PHOTO --wedge wedge.toml --out reading. It tells the dot gain of each screen and the width of the beam, for the setting this wedge was burnt with."
         }
         WedgeKind::Combined => {
-            "dotwright wedge read PHOTO --wedge wedge.toml --out reading. It tells the best power and speed, how the coating answers to exposure, the width of the beam, the dot gain of each screen and the lag."
+            "Run dotwright wedge read PHOTO --wedge wedge.toml --out reading. It tells the best power and speed, how the coating answers to exposure, the width of the beam, the dot gain of each screen and the lag."
         }
         WedgeKind::Exposure => {
-            "dotwright wedge read PHOTO --wedge wedge.toml --out reading. It tells the best power and speed, and how the coating answers to exposure."
+            "Run dotwright wedge read PHOTO --wedge wedge.toml --out reading. It tells the best power and speed, and how the coating answers to exposure."
         }
     };
     all.extend([
