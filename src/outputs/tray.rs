@@ -269,10 +269,9 @@ pub fn write_trays(
     for (i, (tray, (picture, png))) in trays.iter().zip(from_above).enumerate() {
         let number = i + 1;
         output.put(&format!("tray-{number}.png"), &png)?;
-        let own_jig = jigs[i].clone();
-        let on_card = asked.card.is_some() && own_jig.is_some();
+        let (jig, on_card) = (jigs[i].clone(), asked.card.is_some());
         let done = !tray.laid.iter().any(|l| asked.now.marks(l.number));
-        let of_tray = TrayFacts { number, sides: tray.sides, seconds: seconds[i], done, own_jig, on_card };
+        let of_tray = TrayFacts { number, sides: tray.sides, seconds: seconds[i], done, jig, on_card };
         facts.push((of_tray, picture));
     }
     output.put("pieces.png", &pieces)?;
@@ -282,8 +281,8 @@ pub fn write_trays(
         .flat_map(|(i, t)| t.laid.iter().zip(&t.of).map(move |(one, of)| (one, i + 1, of)))
         .map(|(one, tray, of)| piece_facts(one, tray, of, asked.now.marks(one.number)))
         .collect();
-    for (tray, name) in trays.iter().zip(&jigs) {
-        if let Some(name) = name {
+    for (i, (tray, name)) in trays.iter().zip(&jigs).enumerate() {
+        if !jigs[..i].contains(name) {
             output.put(&format!("{name}.svg"), jig(tray.sides, &tray.laid).as_bytes())?;
         }
     }
@@ -331,13 +330,14 @@ pub fn write_trays(
 fn write_programs(
     asked: &Asked<'_>,
     trays: &[Tray<'_>],
-    jigs: &[Option<String>],
+    jigs: &[String],
     output: &mut dyn Sink,
     progress: &dyn Progress,
 ) -> Result<Vec<Option<f64>>, WriteError> {
     let mut to_mark = trays.iter().flat_map(|t| &t.laid).filter(|one| asked.now.marks(one.number));
     let burns = to_mark.all(|one| one.piece.burns);
     let mut all = Vec::with_capacity(trays.len());
+    let mut carded: Vec<&String> = Vec::new();
     for (i, tray) in trays.iter().enumerate() {
         let number = i + 1;
         let mut seconds = None;
@@ -352,10 +352,13 @@ fn write_programs(
             let walk = edges(asked.title, &program.limits, &left, None);
             write_program(&format!("outline-{number}.nc"), &walk, None, overhang, output, &Silent)
                 .map_err(off_bed)?;
-            if let (Some(name), Some(_)) = (&jigs[i], asked.card) {
-                let marked = edges(asked.title, &program.limits, &tray.laid, asked.card);
-                write_program(&format!("{name}.nc"), &marked, None, overhang, output, &Silent)
+            // By the first tray that is marked now: the one that the jig is named for may be marked already.
+            if asked.card.is_some() && !carded.contains(&&jigs[i]) {
+                let of_jig = jigs.iter().position(|name| *name == jigs[i]).unwrap_or(i);
+                let marked = edges(asked.title, &program.limits, &trays[of_jig].laid, asked.card);
+                write_program(&format!("{}.nc", jigs[i]), &marked, None, overhang, output, &Silent)
                     .map_err(off_bed)?;
+                carded.push(&jigs[i]);
             }
         }
         progress.go_on(1)?;
@@ -444,18 +447,17 @@ fn piece_facts(one: &TrayPiece<'_>, tray: usize, of: &Of, to_mark: bool) -> Piec
     }
 }
 
-/// What the jig of each tray is called; `None` for a tray whose blanks all lie in the jig of an earlier one.
-fn jigs(trays: &[Tray<'_>]) -> Vec<Option<String>> {
+/// What the jig of each tray is called: that of the first tray that has all its blanks at the same places.
+fn jigs(trays: &[Tray<'_>]) -> Vec<String> {
     let edges = |t: &Tray<'_>| -> Vec<(String, String)> {
         t.laid.iter().map(|l| (l.piece.plan.blank.shape.to_string(), format!("{:?}", l.corner))).collect()
     };
     let all: Vec<Vec<(String, String)>> = trays.iter().map(edges).collect();
     let serves = |a: &[(String, String)], b: &[(String, String)]| b.iter().all(|edge| a.contains(edge));
     (0..trays.len())
-        .map(|i| match i {
-            0 => Some("jig".to_string()),
-            _ if all[..i].iter().any(|before| serves(before, &all[i])) => None,
-            _ => Some(format!("jig-{}", i + 1)),
+        .map(|i| match all.iter().position(|before| serves(before, &all[i])).unwrap_or(i) {
+            0 => "jig".to_string(),
+            first => format!("jig-{}", first + 1),
         })
         .collect()
 }

@@ -149,9 +149,9 @@ pub struct TrayFacts {
     pub seconds: Option<f64>,
     /// Whether all its pieces are marked already, so that it needs none.
     pub done: bool,
-    /// What the jig is called that is made for it; `None` where the blanks lie in the one of an earlier tray.
-    pub own_jig: Option<String>,
-    /// Whether a program beside it marks the edges of the blanks on a card.
+    /// What the jig is called in which its blanks lie; several trays may share one.
+    pub jig: String,
+    /// Whether a program beside the jig marks the edges of the blanks on a card.
     pub on_card: bool,
 }
 
@@ -363,10 +363,7 @@ fn steps(of_piece: &[StepFacts], trays: &[(TrayFacts, Picture)], only: Option<&[
         None => "the blanks in its spots".to_string(),
     };
     let to_mark: Vec<usize> = trays.iter().filter(|(t, _)| !t.done).map(|(t, _)| t.number).collect();
-    let files = |what: &str| match to_mark.as_slice() {
-        [first, .., last] => format!("{what}-{first}.nc to {what}-{last}.nc"),
-        _ => format!("{what}-{}.nc", to_mark.first().unwrap_or(&1)),
-    };
+    let files = |what: &str| listed_as(&to_mark, |number| format!("{what}-{number}.nc"));
     let of = |s: &StepFacts| match s.title.as_str() {
         "Lay" => format!(
             "{} and lay {blanks}. Run {}: the head must follow the edge of each blank.",
@@ -383,29 +380,41 @@ fn steps(of_piece: &[StepFacts], trays: &[(TrayFacts, Picture)], only: Option<&[
     of_piece.iter().map(|s| StepFacts { title: s.title.clone(), text: of(s) }).collect()
 }
 
-/// Which jig is to be made, and how.
+/// Which jigs are to be made for the trays that are marked now, and how.
 fn make(trays: &[(TrayFacts, Picture)]) -> String {
-    let own: Vec<(usize, &str)> =
-        trays.iter().filter_map(|(t, _)| Some((t.number, t.own_jig.as_deref()?))).collect();
-    let more = |ending: &str| -> Vec<String> {
-        own.iter().skip(1).map(|(tray, name)| format!("{name}.{ending} for tray {tray}")).collect()
-    };
-    let card = if trays.iter().any(|(t, _)| t.on_card) {
-        let others: String = more("nc").iter().map(|one| format!(", {one}")).collect();
-        format!(
-            " (or fix a card to the bed and run jig.nc{others}, which burns the edges of the blanks into it: eyewear on)"
-        )
-    } else {
-        String::new()
-    };
-    match own.len() {
-        0 | 1 => format!("Make the jig from jig.svg{card}"),
-        _ => format!("Make the jig from jig.svg, another from {}{card},", more("svg").join(" and from ")),
+    let mut jigs: Vec<(&str, Vec<usize>)> = Vec::new();
+    for (tray, _) in trays.iter().filter(|(t, _)| !t.done) {
+        match jigs.iter_mut().find(|(name, _)| *name == tray.jig) {
+            Some((_, of)) => of.push(tray.number),
+            None => jigs.push((&tray.jig, vec![tray.number])),
+        }
     }
+    let files = |ending: &str| -> Vec<String> {
+        let of = |(name, of): &(&str, Vec<usize>)| match of.as_slice() {
+            _ if jigs.len() == 1 => format!("{name}.{ending}"),
+            [one] => format!("{name}.{ending} for tray {one}"),
+            several => format!("{name}.{ending} for trays {}", listed(several)),
+        };
+        jigs.iter().map(of).collect()
+    };
+    let card = match trays.iter().any(|(t, _)| t.on_card) {
+        true => format!(
+            " (or fix a card to the bed and run {}, which burns the edges of the blanks into it: eyewear on)",
+            files("nc").join(", ")
+        ),
+        false => String::new(),
+    };
+    let comma = if jigs.len() > 1 { "," } else { "" };
+    format!("Make the jig from {}{card}{comma}", files("svg").join(", another from "))
 }
 
 /// Numbers as a person lists them: `1, 3 to 5 and 9`.
 pub fn listed(numbers: &[usize]) -> String {
+    listed_as(numbers, |number| number.to_string())
+}
+
+/// The same of what is `called` by numbers.
+fn listed_as(numbers: &[usize], called: impl Fn(usize) -> String) -> String {
     let mut runs: Vec<(usize, usize)> = Vec::new();
     for &n in numbers {
         match runs.last_mut() {
@@ -416,9 +425,9 @@ pub fn listed(numbers: &[usize]) -> String {
     let words: Vec<String> = runs
         .iter()
         .flat_map(|&(a, b)| match b - a {
-            0 => vec![a.to_string()],
-            1 => vec![a.to_string(), b.to_string()],
-            _ => vec![format!("{a} to {b}")],
+            0 => vec![called(a)],
+            1 => vec![called(a), called(b)],
+            _ => vec![format!("{} to {}", called(a), called(b))],
         })
         .collect();
     match words.as_slice() {
@@ -440,36 +449,44 @@ mod tests {
     }
     #[test]
     fn the_step_that_lays_the_blanks_names_each_jig_and_the_card() {
-        let tray = |number: usize, jig: Option<&str>, on_card| {
-            let own_jig = jig.map(str::to_string);
-            let facts = TrayFacts {
-                number,
-                sides: (200.0, 200.0),
-                seconds: Some(60.0),
-                done: false,
-                own_jig,
-                on_card,
-            };
+        let tray = |number: usize, jig: &str, done| {
+            let (jig, seconds) = (jig.to_string(), Some(60.0));
+            let facts = TrayFacts { number, sides: (200.0, 200.0), seconds, done, jig, on_card: false };
             (facts, Picture { width: 1, height: 1, rgb: vec![0; 3] })
         };
-        let one = [tray(1, Some("jig"), false), tray(2, None, false)];
+        let one = [tray(1, "jig", false), tray(2, "jig", false)];
         assert_eq!(make(&one), "Make the jig from jig.svg");
-        let two = [tray(1, Some("jig"), false), tray(2, Some("jig-2"), false)];
-        assert_eq!(make(&two), "Make the jig from jig.svg, another from jig-2.svg for tray 2,");
+        // Each jig with all its trays, and none for trays that are marked already.
+        let all = |done: usize| {
+            [(1, "jig"), (2, "jig-2"), (3, "jig"), (4, "jig-4"), (5, "jig-4"), (6, "jig-4")]
+                .map(|(number, jig)| tray(number, jig, number <= done))
+        };
         assert_eq!(
-            make(&[tray(1, Some("jig"), true)]),
-            "Make the jig from jig.svg (or fix a card to the bed and run jig.nc, which burns the edges of the blanks into it: eyewear on)"
+            make(&all(0)),
+            "Make the jig from jig.svg for trays 1 and 3, another from jig-2.svg for tray 2, another from jig-4.svg for trays 4 to 6,"
         );
-        let two = [tray(1, Some("jig"), true), tray(2, Some("jig-2"), true)];
-        assert!(make(&two).contains("run jig.nc, jig-2.nc for tray 2, which burns"), "{}", make(&two));
+        assert_eq!(
+            make(&all(2)),
+            "Make the jig from jig.svg for tray 3, another from jig-4.svg for trays 4 to 6,"
+        );
+        assert_eq!(make(&all(3)), "Make the jig from jig-4.svg");
+        let on_card = |done: usize| {
+            make(&all(done).map(|(facts, picture)| (TrayFacts { on_card: true, ..facts }, picture)))
+        };
+        assert_eq!(
+            on_card(3),
+            "Make the jig from jig-4.svg (or fix a card to the bed and run jig-4.nc, which burns the edges of the blanks into it: eyewear on)"
+        );
+        let two = on_card(2);
+        assert!(two.contains("run jig.nc for tray 3, jig-4.nc for trays 4 to 6, which burns"), "{two}");
     }
 
     #[test]
     fn a_tray_that_is_marked_already_is_not_run_again() {
         let tray = |number: usize, done: bool| {
             let seconds = (!done).then_some(60.0);
-            let facts =
-                TrayFacts { number, sides: (200.0, 200.0), seconds, done, own_jig: None, on_card: false };
+            let jig = "jig".into();
+            let facts = TrayFacts { number, sides: (200.0, 200.0), seconds, done, jig, on_card: false };
             (facts, Picture { width: 1, height: 1, rgb: vec![0; 3] })
         };
         let mark = |trays: &[(TrayFacts, Picture)]| {
@@ -477,7 +494,9 @@ mod tests {
         };
         assert!(mark(&[tray(1, true), tray(2, false)]).starts_with("Run program-2.nc, and stay"));
         let rest = mark(&[tray(1, true), tray(2, false), tray(3, false)]);
-        assert!(rest.starts_with("Run program-2.nc to program-3.nc, one tray after the other"), "{rest}");
+        assert!(rest.starts_with("Run program-2.nc and program-3.nc, one tray after the other"), "{rest}");
+        let apart = mark(&[tray(1, false), tray(2, true), tray(3, false), tray(4, false), tray(5, false)]);
+        assert!(apart.starts_with("Run program-1.nc and program-3.nc to program-5.nc, one"), "{apart}");
         let report = crate::proof::made::report();
         let page = |trays: &[(TrayFacts, Picture)]| {
             ticket("Tags", &[(1, &report)], trays, &[], &[], &[], None).unwrap()
@@ -495,7 +514,7 @@ mod tests {
             sides: (200.0, 200.0),
             seconds: Some(60.0),
             done: false,
-            own_jig: None,
+            jig: "jig".into(),
             on_card: false,
         };
         let trays = [(facts, Picture { width: 1, height: 1, rgb: vec![0; 3] })];

@@ -602,7 +602,13 @@ def test_trays_of_other_blanks_have_jigs_of_their_own(tmp_path):
     away = np.hypot(*(circle[:, :2] - middle).T)
     assert (np.abs(away - 10) < 0.06).sum() > 20
     page = (out / "ticket.html").read_text()
-    assert "another from jig-2.svg for tray 2" in page
+    assert "from jig.svg for trays 1 and 3, another from jig-2.svg for tray 2" in page
+    # A piece of the third tray alone: its jig is the first tray's, and the card is written for it.
+    done = run("tray", tmp_path / "order.toml", "--jig", "20%,50mm/s", "--only", "5", "--out", tmp_path / "one")
+    assert done.returncode == 0, done.stderr
+    page = (tmp_path / "one/ticket.html").read_text()
+    assert "Make the jig from jig.svg (or" in page and "run jig.nc, which" in page and "jig-2" not in page
+    assert (tmp_path / "one/jig.nc").read_bytes() == (out / "jig.nc").read_bytes()
 
 
 def test_a_finding_names_the_row_of_the_table(tmp_path):
