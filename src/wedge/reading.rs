@@ -207,9 +207,9 @@ pub struct Reading {
 pub enum NoteAbout {
     /// What speaks against the reading.
     Doubt,
-    /// The best setting lies beyond the sheet, which another wedge of this range shows.
+    /// The best setting may lie beyond the sheet, which another wedge of this range shows.
     Beyond(Said),
-    /// The same, told from a pick that is the strongest patch of all.
+    /// The same, told of a pick that is the strongest patch of all and can be used as it is.
     Strongest(Said),
     /// Another wedge of this range may show a setting that does as well.
     MayDo(Said),

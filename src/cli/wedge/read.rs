@@ -20,7 +20,7 @@ use crate::wedge::ask::{Ask, ReadingError};
 use crate::wedge::evidence::Evidence;
 use crate::wedge::grid;
 use crate::wedge::read;
-use crate::wedge::show::summary::{other_range, summary};
+use crate::wedge::show::summary::{better_range, other_range, summary};
 use crate::wedge::show::{curves, picture, process};
 use crate::wedge::target::Wedge;
 
@@ -183,6 +183,12 @@ pub(super) fn read_wedge(a: &ReadArgs, out: &mut Out) -> Result<u8, Failure> {
             writeln!(
                 out,
                 "written to {}; draw and read the wedge with {range} before you use {process}",
+                a.out
+            )?;
+        } else if let Some(range) = better_range(reading) {
+            writeln!(
+                out,
+                "written to {}; use it with --process {process}; a wedge with {range} tells whether a slower setting is better",
                 a.out
             )?;
         } else {

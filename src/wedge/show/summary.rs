@@ -138,11 +138,19 @@ fn lines(r: &Reading, most: usize) -> Vec<(String, bool)> {
 /// How to take a photo again that went wrong.
 const AGAIN: &str = "Take another photo: soft light from one side, nothing bright behind you that the piece could mirror, no flash, the lightest patch well below white.";
 
-/// The range of another wedge, as it is typed, where this sheet does not hold the best setting.
+/// The range of another wedge to draw first, as it is typed, where this sheet holds no setting that marks as it should.
 pub fn other_range(r: &Reading) -> Option<&str> {
     r.notes.iter().find_map(|n| match &n.about {
-        NoteAbout::Beyond(range) | NoteAbout::Strongest(range) => Some(&**range),
+        NoteAbout::Beyond(range) => Some(&**range),
         NoteAbout::MayDo(range) if r.pick.is_none() => Some(&**range),
+        _ => None,
+    })
+}
+
+/// The range of another wedge, as it is typed, that may hold a better setting than the pick, which can be used until then.
+pub fn better_range(r: &Reading) -> Option<&str> {
+    r.notes.iter().find_map(|n| match &n.about {
+        NoteAbout::Strongest(range) if other_range(r).is_none() => Some(&**range),
         _ => None,
     })
 }
@@ -155,13 +163,16 @@ fn next(r: &Reading) -> String {
     let range = other_range(r);
     match (&r.pick, r.lags.is_empty()) {
         (Some(_), _) if range.is_some() => format!(
-            "Draw another wedge with {}: the best setting lies beyond this one.",
+            "Draw another wedge with {}: the best setting may lie beyond this one.",
             range.unwrap_or_default()
         ),
         (Some(p), _) => format!(
-            "Give process.toml to the next job with --process: it then marks at {}% and {} mm/s.",
+            "Give process.toml to the next job with --process: it then marks at {}% and {} mm/s.{}",
             short(p.power_percent, 1),
-            short(p.speed_mm_s, 2)
+            short(p.speed_mm_s, 2),
+            better_range(r).map_or(String::new(), |range| format!(
+                " A slower setting may be better: another wedge with {range} tells."
+            ))
         ),
         (None, _) if r.response.is_some() && r.kind != WedgeKind::Tone.name() => match range {
             Some(range) => format!("Draw another wedge with {range}."),
@@ -184,4 +195,41 @@ fn sentence(note: &str) -> String {
 
 fn wrap(most: usize, sentence: &str, out: &mut Vec<(String, bool)>) {
     out.extend(wrapped(sentence, most).into_iter().map(|line| (line, false)));
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::wedge::reading::ReadingNote;
+
+    #[test]
+    fn a_pick_at_the_end_of_the_range_can_be_used_and_one_short_of_a_full_mark_waits() {
+        let mut reading: Reading = serde_json::from_value(serde_json::json!({
+            "wedge": "W1", "kind": "exposure", "machine": "diode 10 W", "coating": "poster paint", "date": "",
+            "marks_lighter": true, "scale": { "absolute": false, "note": "", "y_unmarked": 0.04 },
+            "photo": {
+                "size": [4, 3], "pixels_per_mm": 10.0, "blur_mm": 0.1, "marks_px": [],
+                "homography": [1.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 1.0], "light_ratio": 1.0
+            },
+            "patches": [], "response": null, "dot_gain": [], "beam": null, "lags": [], "notes": [],
+            "pick": {
+                "patch": "E4", "power_percent": 65.0, "speed_mm_s": 9.9, "passes": 1, "lightness": 84.5,
+                "grain": 0.2, "why": "", "latitude_percent": { "not_measured": "" }, "seconds_for_85_mm": 800.0
+            }
+        }))
+        .unwrap();
+        let note = |about| vec![ReadingNote::range(about, "it is the last", "--speed 5..15mm/s".into())];
+        let plain = "Give process.toml to the next job with --process: it then marks at 65% and 9.9 mm/s.";
+        assert_eq!(next(&reading), plain);
+        reading.notes = note(NoteAbout::Strongest);
+        assert_eq!(
+            next(&reading),
+            format!("{plain} A slower setting may be better: another wedge with --speed 5..15mm/s tells.")
+        );
+        assert_eq!((other_range(&reading), better_range(&reading)), (None, Some("--speed 5..15mm/s")));
+        reading.notes.extend(note(NoteAbout::Beyond));
+        let first = "Draw another wedge with --speed 5..15mm/s: the best setting may lie beyond this one.";
+        assert_eq!(next(&reading), first);
+        assert_eq!((other_range(&reading), better_range(&reading)), (Some("--speed 5..15mm/s"), None));
+    }
 }
