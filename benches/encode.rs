@@ -68,7 +68,7 @@ mod pictures {
     use super::*;
     use dotwright::kernels::blank::Blank;
     use dotwright::kernels::job::kit::Surface;
-    use dotwright::kernels::job::process::Standing;
+    use dotwright::kernels::job::process::Footing;
     use dotwright::kernels::placement::DotRect;
     use dotwright::kernels::proof::layout::{Layout, Look, MOST_PIXELS};
     use dotwright::kernels::proof::picture::Scene;
@@ -88,7 +88,7 @@ mod pictures {
             rect: &rect,
             y_unmarked: 0.03,
             y_marked: 0.65,
-            standing: Standing::Assumed,
+            footing: Footing::Assumed,
             spots: &[],
         };
         work(&dots, &layout, &scene, &look);

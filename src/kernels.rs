@@ -55,7 +55,7 @@ pub mod job {
         pub use crate::job::plan::resolve;
     }
     pub mod process {
-        pub use crate::job::process::Standing;
+        pub use crate::job::process::Footing;
     }
 }
 pub mod mark {

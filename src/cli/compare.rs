@@ -19,7 +19,7 @@ use crate::art::Art;
 use crate::colour::srgb8;
 use crate::encode::sink::{Files, Sink};
 use crate::job::words::FilledIn;
-use crate::job::{Plan, Standing, plan, settle};
+use crate::job::{Footing, Plan, plan, settle};
 use crate::pipeline::compare::{self, Contender};
 use crate::pipeline::{self, LADDER, PipelineError, Wanted};
 use crate::placement::{Grid, Placement};
@@ -276,7 +276,6 @@ fn sheet(
     let (plan, placement) = (first.plan, &first.contender.placement);
     let blank = &plan.blank;
     let layout = Layout::to_scale(blank, WHOLE);
-    let standing = if plan.process.assumed().is_empty() { Standing::Measured } else { Standing::Assumed };
     let candidates = all.iter().map(|m| {
         let c = &m.contender;
         Ok(contact_sheet::Candidate {
@@ -319,7 +318,7 @@ fn sheet(
     });
     Ok(ContactSheet {
         title: format!("{name} on {} ({})", blank.shape, plan.coating.name),
-        standing: picture::standing_line(standing),
+        standing: picture::standing_line(plan.process.footing()),
         original,
         places: framed.collect(),
         candidates,
@@ -357,7 +356,7 @@ fn scene<'a>(plan: &'a Plan, placement: &'a Placement) -> Scene<'a> {
         rect: &placement.rect,
         y_unmarked: plan.burn.response.y_unmarked,
         y_marked: plan.burn.response.y_marked,
-        standing: Standing::Assumed,
+        footing: Footing::Assumed,
         spots: &[],
     }
 }

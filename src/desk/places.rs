@@ -1,6 +1,6 @@
 //! Places: a window of a piece in mm as a picture of so many pixels.
 
-use crate::job::{Plan, Standing};
+use crate::job::{Footing, Plan};
 use crate::placement::DotRect;
 use crate::proof::layout::Layout;
 use crate::proof::picture::Scene;
@@ -74,7 +74,7 @@ pub(super) fn scene<'a>(plan: &'a Plan, rect: &'a DotRect) -> Scene<'a> {
         rect,
         y_unmarked: plan.burn.response.y_unmarked,
         y_marked: plan.burn.response.y_marked,
-        standing: Standing::Assumed,
+        footing: Footing::Assumed,
         spots: &[],
     }
 }

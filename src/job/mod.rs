@@ -33,4 +33,4 @@ pub use error::{FileError, KitError, PlanError};
 pub use machine::{Laser, Machine};
 pub use named::Named;
 pub use plan::Plan;
-pub use process::{Known, Process, ProcessFile, Standing};
+pub use process::{Footing, Known, Process, ProcessFile, Standing};

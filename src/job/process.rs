@@ -35,6 +35,29 @@ impl fmt::Display for Standing {
     }
 }
 
+/// What a forecast rests on, all values that decide the burn's look taken together.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Footing {
+    /// All were measured on this machine.
+    Measured,
+    /// Some were, or the setting was picked on a wedge.
+    InPart,
+    /// None was.
+    Assumed,
+}
+
+impl Footing {
+    /// Of values that are known like this, and of a power that is.
+    pub fn of(power: Standing, values: [Standing; 5]) -> Footing {
+        let measured = |s: &Standing| *s == Standing::Measured;
+        match values.iter().all(measured) {
+            true => Footing::Measured,
+            false if measured(&power) || values.iter().any(measured) => Footing::InPart,
+            false => Footing::Assumed,
+        }
+    }
+}
+
 /// A value and how it is known.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Known<T> {
@@ -116,16 +139,25 @@ impl Process {
         Burn::new(self.beam.value, self.setting(), self.response())
     }
 
-    /// The names of what was never measured, of the values that decide the burn's look.
-    pub fn assumed(&self) -> Vec<&'static str> {
-        let all = [
+    /// The values that decide the burn's look.
+    fn decisive(&self) -> [(&'static str, Standing); 5] {
+        [
             ("beam", self.beam.standing),
             ("looks", self.looks.standing),
             ("response", self.rise.standing),
             ("char", self.char.standing),
             ("reciprocity", self.reciprocity.standing),
-        ];
-        all.iter().filter(|(_, s)| *s == Standing::Assumed).map(|(n, _)| *n).collect()
+        ]
+    }
+
+    /// The names of what was never measured, of the values that decide the burn's look.
+    pub fn assumed(&self) -> Vec<&'static str> {
+        self.decisive().iter().filter(|(_, s)| *s == Standing::Assumed).map(|(n, _)| *n).collect()
+    }
+
+    /// How much of it was measured.
+    pub fn footing(&self) -> Footing {
+        Footing::of(self.power.standing, self.decisive().map(|(_, s)| s))
     }
 }
 

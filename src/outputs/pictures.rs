@@ -41,7 +41,7 @@ fn scene<'a>(plan: &'a Plan, outcome: &'a Outcome, spots: &'a [(f64, f64)]) -> S
         rect: &outcome.stages.placement.rect,
         y_unmarked: plan.burn.response.y_unmarked,
         y_marked: plan.burn.response.y_marked,
-        standing: outcome.report.process.standing,
+        footing: plan.process.footing(),
         spots,
     }
 }

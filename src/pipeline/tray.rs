@@ -64,7 +64,7 @@ impl Piece {
             rect: &stages.placement.rect,
             y_unmarked: plan.burn.response.y_unmarked,
             y_marked: plan.burn.response.y_marked,
-            standing: report.process.standing,
+            footing: plan.process.footing(),
             spots: &[],
         };
         let fail = |e: ProofError| PipelineError::Picture(e.to_string());

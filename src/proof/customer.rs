@@ -7,7 +7,7 @@ use super::layout::{Layout, Look};
 use super::legend::{INK, PAPER};
 use super::picture::{self, Scene};
 use super::reduce::{as_seen, reduced};
-use super::report::Standing;
+use super::report::Footing;
 use super::round;
 use crate::art::Likeness;
 use crate::blank::Shape;
@@ -44,8 +44,12 @@ pub fn customer(
     let high = original.height.max(piece.height);
     let finished = format!("The finished piece, {}, as it is expected to look", size(&scene.blank.shape));
     let mut beside = vec![finished.as_str()];
-    if scene.standing == Standing::Assumed {
-        beside.push("A forecast from common practice: the real tones may be a little lighter or darker.");
+    match scene.footing {
+        Footing::Assumed => {
+            beside.push("A forecast from common practice: the real tones may be a little lighter or darker.");
+        }
+        Footing::InPart => beside.push("A forecast: the real tones may be a little lighter or darker."),
+        Footing::Measured => {}
     }
     let mut all = Picture::filled(2 * SIDE + 3 * GAP, high + 2 * GAP, PAPER);
     let mut body = String::new();
@@ -138,7 +142,7 @@ mod tests {
             rect: &rect,
             y_unmarked: 0.03,
             y_marked: 0.65,
-            standing: Standing::Assumed,
+            footing: Footing::Assumed,
             spots: &[(30.0, 40.0)],
         };
         let mut rgba = Vec::new();

@@ -183,7 +183,7 @@ pub fn density(
 mod tests {
     use super::*;
     use crate::job::kit::Surface;
-    use crate::job::process::Standing;
+    use crate::job::process::Footing;
     use crate::proof::made::{keep, lighthouse, scene_parts};
 
     /// Coverage by its definition, dot by dot, in f64.
@@ -244,7 +244,7 @@ mod tests {
             rect: &rect,
             y_unmarked: 0.03,
             y_marked: 0.65,
-            standing: Standing::Assumed,
+            footing: Footing::Assumed,
             spots: &[],
         };
         let (columns, rows) = layout.samples(&rect);

@@ -10,7 +10,7 @@ use crate::art::reading::Decision;
 use crate::blank::Blank;
 use crate::findings::Finding;
 use crate::job::words::ToneBy;
-use crate::job::{Known, Plan, Standing};
+use crate::job::{Footing, Known, Plan, Standing};
 use crate::mark::{Totals, Unsure};
 use crate::note::Note;
 use crate::placement::{Along, DotRect, Placement};
@@ -186,15 +186,11 @@ fn process_facts(plan: &Plan) -> ProcessFacts {
     let m = &plan.machine;
     let wavelength = Known::new(m.laser.wavelength_nm, m.standing, format!("wavelength of {}", m.name));
     let [unmarked, marked, charred] = p.looks.value;
-    let all_measured =
-        [p.beam.standing, p.looks.standing, p.rise.standing, p.char.standing, p.reciprocity.standing]
-            .iter()
-            .all(|s| *s == Standing::Measured);
     ProcessFacts {
         machine: m.name.clone(),
         coating: plan.coating.name.clone(),
         marks: if marked > unmarked { "lighter" } else { "darker" }.to_string(),
-        standing: if all_measured { Standing::Measured } else { Standing::Assumed },
+        standing: if p.footing() == Footing::Measured { Standing::Measured } else { Standing::Assumed },
         wavelength_nm: Some(wavelength),
         rated_power_w: part(&p.rated_power, p.rated_power.value.0),
         beam_along_mm: part(&p.beam, p.beam.value.along.0),

@@ -1,7 +1,7 @@
 //! Kinds: the pieces of trays that are prepared, set and finished alike, and what a ticket says of each kind. One order may
 //! mix glass to be painted with slate that must stay bare: steps of the first piece alone would spoil the others.
 
-use super::report::{Report, Standing, StepFacts};
+use super::report::{Footing, Report, Standing, StepFacts};
 use super::sheet::Stated;
 use super::ticket::burn_settings;
 use super::tray::listed;
@@ -191,20 +191,17 @@ fn set(kinds: &[PieceKind<'_>]) -> String {
 
 /// Whether the process was measured for all of them, and what follows from it.
 pub fn standing(kinds: &[PieceKind<'_>]) -> (Standing, String) {
-    let assumed = || kinds.iter().filter(|k| k.report.process.standing != Standing::Measured);
-    match assumed().count() {
-        0 => (Standing::Measured, "read from a wedge burnt on this machine".into()),
-        _ if kinds.len() == 1 => {
-            (Standing::Assumed, "not measured on this machine: try one piece first, or burn a wedge".into())
-        }
-        _ => (
-            Standing::Assumed,
-            format!(
-                "not measured on this machine ({}): try one piece of each kind first, or burn a wedge",
-                coatings(assumed())
-            ),
-        ),
-    }
+    let of = |footing: Footing| kinds.iter().filter(move |k| k.report.process.footing() == footing);
+    let (known, which) = match (of(Footing::Assumed).count(), of(Footing::InPart).count()) {
+        (0, 0) => return (Standing::Measured, "read from a wedge burnt on this machine".into()),
+        (0, _) => ("measured on this machine in part", coatings(of(Footing::InPart))),
+        _ => ("not measured on this machine", coatings(of(Footing::Assumed))),
+    };
+    let text = match kinds.len() {
+        1 => format!("{known}: try one piece first, or burn a wedge"),
+        _ => format!("{known} ({which}): try one piece of each kind first, or burn a wedge"),
+    };
+    (Standing::Assumed, text)
 }
 
 /// From which side mirrored pieces are seen.
@@ -309,5 +306,23 @@ mod tests {
         assert_eq!(cautions.iter().filter(|c| *c == "Eyewear on.").count(), 1);
         let (standing, text) = standing(&all);
         assert!(standing == Standing::Assumed && text.contains("one piece of each kind"), "{text}");
+    }
+
+    #[test]
+    fn what_was_measured_in_part_is_not_said_to_be_unmeasured() {
+        let (mut glass, mut slate) =
+            (of("poster-paint", Surface::Glass, 0.9), of("bare-slate", Surface::Slate, 0.8));
+        let said = |all: &[&Report]| standing(&kinds(all.iter().enumerate().map(|(i, r)| (i + 1, *r)))).1;
+        assert!(
+            said(&[&glass, &slate]).starts_with("not measured on this machine (poster paint, bare slate)")
+        );
+        slate.process.power_share.standing = Standing::Measured;
+        assert!(said(&[&glass, &slate]).starts_with("not measured on this machine (poster paint): try one"));
+        glass.process.beam_along_mm.standing = Standing::Measured;
+        assert_eq!(
+            said(&[&glass, &slate]),
+            "measured on this machine in part (poster paint, bare slate): try one piece of each kind first, or burn a wedge"
+        );
+        assert!(said(&[&slate]).starts_with("measured on this machine in part: try one piece first"));
     }
 }

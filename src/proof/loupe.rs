@@ -101,7 +101,7 @@ pub fn loupe(scene: &Scene, dots: &Dots, window: &DotWindow, look: &Look) -> Res
         Key::Patch(grey(scene.y_marked), "full mark".into()),
         Key::OverBurn("over-burnt".into()),
     ];
-    let standing = standing_line(scene.standing);
+    let standing = standing_line(scene.footing);
     let legend = Legend { title: &title, standing: &standing, pixel, keys: &keys };
     Ok(stack(&headed, &strip(headed.width, &legend)?))
 }
@@ -160,7 +160,7 @@ fn look_panel(
 mod tests {
     use super::*;
     use crate::job::kit::Surface;
-    use crate::job::process::Standing;
+    use crate::job::process::Footing;
     use crate::mark::{Burn, Taps};
     use crate::proof::made::{keep, lighthouse, scene_parts};
 
@@ -174,7 +174,7 @@ mod tests {
             rect: &rect,
             y_unmarked: 0.03,
             y_marked: 0.65,
-            standing: Standing::Assumed,
+            footing: Footing::Assumed,
             spots: &[],
         };
         let win = window(&scene, (50.0, 68.0), 5.0).unwrap();
@@ -224,7 +224,7 @@ mod tests {
             rect: &rect,
             y_unmarked: 0.8,
             y_marked: 0.1,
-            standing: Standing::Measured,
+            footing: Footing::Measured,
             spots: &[],
         };
         let w = window(&scene, (2.6, 57.4), 6.0).unwrap();

@@ -6,7 +6,7 @@ use super::canvas::{Picture, ProofError};
 use super::ground::{self, hatch};
 use super::layout::{Layout, Look, Resampling};
 use super::legend::{Key, Legend, stack, strip};
-use super::report::{Standing, sign};
+use super::report::{Footing, Standing, sign};
 use crate::blank::Blank;
 use crate::colour::srgb8;
 use crate::job::kit::Surface;
@@ -26,8 +26,8 @@ pub struct Scene<'a> {
     pub y_unmarked: f64,
     /// Relative luminance of a full mark.
     pub y_marked: f64,
-    /// Whether the process was measured.
-    pub standing: Standing,
+    /// How much of the process was measured.
+    pub footing: Footing,
     /// Worst spots to ring, mm from the blank's lower left corner.
     pub spots: &'a [(f64, f64)],
 }
@@ -81,17 +81,17 @@ pub fn with_legend(picture: &Picture, scene: &Scene, layout: &Layout) -> Result<
         scene.surface,
         scene.blank.shape
     );
-    let standing = standing_line(scene.standing);
+    let standing = standing_line(scene.footing);
     let legend = Legend { title: &title, standing: &standing, pixel: layout.pixel, keys: &keys };
     Ok(stack(picture, &strip(layout.width, &legend)?))
 }
 
 /// How far a forecast can be trusted, in one line.
-pub fn standing_line(standing: Standing) -> String {
-    let words = match standing {
-        Standing::Assumed => "process assumed, not measured on this machine",
-        Standing::Given => "process as given by the maker",
-        Standing::Measured => "process measured by a wedge",
+pub fn standing_line(footing: Footing) -> String {
+    let (standing, words) = match footing {
+        Footing::Assumed => (Standing::Assumed, "process assumed, not measured on this machine"),
+        Footing::InPart => (Standing::Assumed, "process measured in part, the rest assumed"),
+        Footing::Measured => (Standing::Measured, "process measured by a wedge"),
     };
     format!("{} {words}", sign(standing))
 }
@@ -226,7 +226,7 @@ mod tests {
             rect: &rect,
             y_unmarked: 0.1,
             y_marked: 0.9,
-            standing: Standing::Assumed,
+            footing: Footing::Assumed,
             spots: &[],
         };
         let axis_sum: f64 =
@@ -268,7 +268,7 @@ mod tests {
             rect: &rect,
             y_unmarked: 0.03,
             y_marked: 0.65,
-            standing: Standing::Assumed,
+            footing: Footing::Assumed,
             spots: &[(30.0, 40.0)],
         };
         let one = parallel::with_threads(1, || proof(&scene, &layout, &look).unwrap());
@@ -308,7 +308,7 @@ mod tests {
                 rect: &rect,
                 y_unmarked: unmarked,
                 y_marked: marked,
-                standing: Standing::Assumed,
+                footing: Footing::Assumed,
                 spots: &[spot],
             };
             let p = proof(&scene, &layout, &look).unwrap();
@@ -317,6 +317,19 @@ mod tests {
             let striped = (0..12).any(|i| p.get(sx as usize + i, sy as usize) == ground::OVER_BURN);
             assert!(striped, "{surface}: the over-burnt place is striped");
             keep(&format!("proof-{surface}.png"), &p.to_png(Some(layout.pixel)).unwrap());
+        }
+    }
+
+    #[test]
+    fn a_process_that_was_measured_but_for_one_value_is_not_said_to_be_assumed() {
+        let said = |power, values| standing_line(Footing::of(power, values));
+        let (assumed, measured) = ([Standing::Assumed; 5], [Standing::Measured; 5]);
+        assert_eq!(said(Standing::Given, assumed), "? process assumed, not measured on this machine");
+        assert_eq!(said(Standing::Given, measured), "✓ process measured by a wedge");
+        let mut all_but_looks = measured;
+        all_but_looks[1] = Standing::Assumed;
+        for (power, values) in [(Standing::Given, all_but_looks), (Standing::Measured, assumed)] {
+            assert_eq!(said(power, values), "? process measured in part, the rest assumed");
         }
     }
 
@@ -331,7 +344,7 @@ mod tests {
             rect: &rect,
             y_unmarked: 0.03,
             y_marked: 0.65,
-            standing: Standing::Measured,
+            footing: Footing::Measured,
             spots: &[],
         };
         look.over_burn = vec![0.0; 3];

@@ -8,7 +8,7 @@ pub mod schema;
 use serde::Serialize;
 
 use crate::findings::Finding;
-pub use crate::job::process::{Known, Standing};
+pub use crate::job::process::{Footing, Known, Standing};
 use crate::note::Note;
 
 pub use schema::FIELDS;
@@ -202,6 +202,18 @@ pub struct ProcessFacts {
     pub schwarzschild: Known<f64>,
     /// Reference speed of the reciprocity law.
     pub reference_speed_mm_per_s: Known<f64>,
+}
+
+impl ProcessFacts {
+    /// How much of it was measured.
+    pub fn footing(&self) -> Footing {
+        let beam = self.beam_along_mm.standing;
+        let (rise, char) = (self.rise.standing, self.char_rise.standing);
+        Footing::of(
+            self.power_share.standing,
+            [beam, self.y_marked.standing, rise, char, self.schwarzschild.standing],
+        )
+    }
 }
 
 /// What the burn is forecast to look like.

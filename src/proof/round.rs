@@ -180,7 +180,7 @@ mod tests {
     use super::*;
     use crate::blank::Surface;
     use crate::proof::made::{keep, lighthouse, scene_parts};
-    use crate::proof::report::Standing;
+    use crate::proof::report::Footing;
 
     #[test]
     fn the_surface_falls_away_as_a_circle_does() {
@@ -224,7 +224,7 @@ mod tests {
             rect: &rect,
             y_unmarked: 0.7,
             y_marked: 0.05,
-            standing: Standing::Assumed,
+            footing: Footing::Assumed,
             spots: &[],
         };
         let p = views(&scene, &layout, &look, &blank.shape.turned().unwrap(), 1600).unwrap();

@@ -7,7 +7,7 @@ use super::canvas::{Picture, ProofError, escape};
 use super::page::{data_uri, fill, sentence};
 use super::plot::{Field, Plot, PlotAxis};
 use super::reduce::reduced;
-use super::report::{Report, Standing, TimeFacts, sign};
+use super::report::{Footing, Report, Standing, TimeFacts, sign};
 use super::sheet::{Sheet, Stated};
 use crate::findings::{Finding, Severity};
 use crate::job::Known;
@@ -48,12 +48,10 @@ pub fn ticket(report: &Report, stopped: bool, pictures: &Pictures) -> Result<Str
             "{} on {}, {}, margin {} mm · {} · {}",
             sentence_start(&report.art.read_as), blank.surface, blank.shape, short(blank.margin_mm, 2), p.coating, p.machine
         ),
-        standing: (p.standing, match p.standing {
-            Standing::Measured => "read from a wedge burnt on this machine",
-            _ if p.power_share.standing == Standing::Measured => {
-                "in part: what was not measured on this machine is marked so below"
-            }
-            _ => "not measured on this machine: try it on a spare piece first, or burn a wedge",
+        standing: (p.standing, match p.footing() {
+            Footing::Measured => "read from a wedge burnt on this machine",
+            Footing::InPart => "in part: what was not measured on this machine is marked so below",
+            Footing::Assumed => "not measured on this machine: try it on a spare piece first, or burn a wedge",
         }),
         stopped: stopped.then_some(
             "As it is set, this job would go wrong, so no scan program was written. Mend what is marked Stop and prepare it again.",
