@@ -8,7 +8,7 @@ use super::failure::Failure;
 use super::options::ProcessOptions;
 use super::out::Out;
 use crate::blank::parse_size;
-use crate::findings::Finding;
+use crate::findings::{Finding, machine as of_machine};
 use crate::job::{Plan, plan};
 use crate::mark::advise::{self, Advice, Question};
 use crate::mark::settings::{self, Quickest};
@@ -129,12 +129,8 @@ pub fn run(args: &AdviseArgs, out: &mut Out) -> Result<u8, Failure> {
     for finding in &of_process {
         writeln!(out, "CAUTION {}: {}", finding.name, finding.message)?;
     }
-    if !assumed.is_empty() {
-        writeln!(
-            out,
-            "Never measured here: {}. Burn a wedge before you trust these figures.",
-            assumed.join(", ")
-        )?;
+    if let Some(says) = of_machine::advised(&assumed) {
+        writeln!(out, "{says}")?;
     }
     Ok(0)
 }

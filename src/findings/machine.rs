@@ -146,6 +146,21 @@ pub fn process_doubted(doubt: &str) -> Option<Finding> {
 /// How many values decide the look: beam, looks, response, char and reciprocity. A wedge measures them all.
 const DECISIVE: usize = 5;
 
+/// How light the bare piece, the mark and char are: a wedge measures these only against white that lies beside it.
+const LOOKS: &str = "looks";
+
+/// What measures `values` that were never measured, in a sentence for those who only ask for advice.
+pub fn advised(values: &[&str]) -> Option<String> {
+    let list = values.join(", ");
+    match values {
+        [] => None,
+        [LOOKS] => Some(format!(
+            "Never measured here: {list}. Read the wedge again from a photo with a white card beside it (--white)."
+        )),
+        _ => Some(format!("Never measured here: {list}. Burn a wedge before you trust these figures.")),
+    }
+}
+
 /// The wedge that measures a job's values.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct WedgeOf {
@@ -165,12 +180,23 @@ pub fn assumed(values: &[&str], wedge: &WedgeOf) -> Option<Finding> {
             format!("never measured on this machine and coating: {list}; the forecast rests on common practice")
         };
         let all = if values.len() < DECISIVE { list.as_str() } else { "them all" };
-        let text = Said::from(format!("burn a wedge on {}", wedge.on))
-            .line(format!(" ('{}')", wedge.drawn_by))
-            .and(format!(", which measures {all}, "))
-            .page("and ")
-            .and("read it")
-            .line(", and pass its process file with --process");
+        // Another wedge without anything white in its photo would leave the looks as they are.
+        let white = match values.len() < DECISIVE && values.contains(&LOOKS) {
+            true => Said::default()
+                .line(" from a photo with a white card beside it (--white)")
+                .page(" from a photo with white paper beside it"),
+            false => Said::default(),
+        };
+        let text = match values {
+            [LOOKS] => Said::from("read the wedge again").and(white).and(", which measures them"),
+            _ => Said::from(format!("burn a wedge on {}", wedge.on))
+                .line(format!(" ('{}')", wedge.drawn_by))
+                .and(format!(", which measures {all}, "))
+                .page("and ")
+                .and("read it")
+                .and(white),
+        };
+        let text = text.line(", and pass its process file with --process");
         Finding::new("assumed", Severity::Note, message).with(Remedy::new("process", 1.0, "wedge", text))
     })
 }
@@ -199,6 +225,26 @@ mod tests {
         assert!(wedge.contains("which measures char,"), "{wedge}");
         assert!(wedge.ends_with("read it, and pass its process file with --process"), "{wedge}");
         assert_eq!(on_page(&["char"]), "burn a wedge on a spare blank, which measures char, and read it");
+        // A wedge alone leaves these as they are.
+        let (_, white) = said(&["looks"]);
+        assert_eq!(
+            white,
+            "read the wedge again from a photo with a white card beside it (--white), which measures them, and pass its process file with --process"
+        );
+        assert_eq!(
+            on_page(&["looks"]),
+            "read the wedge again from a photo with white paper beside it, which measures them"
+        );
+        let (_, both) = said(&["looks", "char"]);
+        assert!(
+            both.contains("which measures looks, char, read it from a photo with a white card"),
+            "{both}"
+        );
+        assert!(advised(&["looks"]).unwrap().ends_with("(--white)."));
+        assert!(
+            advised(&["looks", "char"]).unwrap().ends_with("Burn a wedge before you trust these figures.")
+        );
+        assert_eq!(advised(&[]), None);
         assert_eq!(assumed(&[], &draw), None);
     }
 
