@@ -1,4 +1,5 @@
-//! Values of the wrong kind, such as a number where a text belongs: which key it is, what belongs there, and an example.
+//! Values of the wrong kind, such as a number where a text belongs: which key it is, what belongs there, and an example; and
+//! values that are missing from a file of one's own.
 
 use std::path::Path;
 
@@ -54,6 +55,9 @@ pub(super) fn said(what: &str, text: &str, span: (usize, usize), message: &str) 
     if let Some(field) = message.strip_prefix("unknown field `").filter(|_| what == "order") {
         return of_the_piece(field.split('`').next()?);
     }
+    if let Some(field) = message.strip_prefix("missing field `") {
+        return missing(what, field.split('`').next()?);
+    }
     let neither = message.starts_with("data did not match any variant of untagged enum");
     if let Some(wrong) = headed(text, span.0).filter(|_| neither).and_then(|key| within(text, key)) {
         return Some(wrong);
@@ -93,6 +97,18 @@ pub(super) fn said(what: &str, text: &str, span: (usize, usize), message: &str) 
     };
     let of = if key == "value" { format!(" of {table}") } else { String::new() };
     Some(format!("{key}{of} is {value}, but must be {wanted}{example}{range}"))
+}
+
+/// What to do about a key that a machine or coating file lacks: such a file is made from one of the kit, which has them all.
+fn missing(what: &str, key: &str) -> Option<String> {
+    let (entry, own) = match what {
+        "machine" => ("diode-5w", "my-laser.toml"),
+        "coating" => ("poster-paint", "my-paint.toml"),
+        _ => return None,
+    };
+    Some(format!(
+        "{key} is missing, and a {what} file needs it: 'dotwright kit show {entry} > {own}' writes a whole one for you to change"
+    ))
 }
 
 /// Where a key of a piece belongs that stands beside the blank of an order; `None` for what is no key of a piece.
@@ -252,7 +268,20 @@ mod tests {
         let said = wrong::<Job>("job", &in_job(&poster.replacen("name = ", "name = 5 # ", 1)));
         assert!(said.contains("coating: name is 5, but must be a text in quotes"), "{said}");
         let said = wrong::<Job>("job", "coating = { name = 'mine' }\n");
-        assert!(said.contains("coating: missing field"), "{said}");
+        assert!(said.contains("coating: used_on is missing"), "{said}");
+    }
+
+    #[test]
+    fn a_file_that_was_begun_small_is_told_where_a_whole_one_comes_from() {
+        assert_eq!(
+            wrong::<Coating>("coating", "name = 'mine'\n"),
+            "coating file a.toml, line 1: used_on is missing, and a coating file needs it: 'dotwright kit show poster-paint > my-paint.toml' writes a whole one for you to change"
+        );
+        let said = wrong::<Machine>("machine", "name = 'mine'\n");
+        assert!(
+            said.contains("laser is missing") && said.contains("kit show diode-5w > my-laser.toml"),
+            "{said}"
+        );
     }
 
     #[test]
