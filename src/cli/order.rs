@@ -342,6 +342,7 @@ impl Carried {
             card,
             skipped: &skipped,
             by_row: self.order.table.is_some(),
+            is_job: self.order.is_job,
         };
         Ok(outputs::write_trays(&asked, &trays, output, progress)?)
     }

@@ -165,6 +165,10 @@ fn summary(out: &mut Out, report: &OrderReport, args: &TrayArgs) -> Result<(), F
         let of: Vec<usize> =
             to_mark.iter().filter(|p| p.findings.iter().any(|f| f == name)).map(|p| p.number).collect();
         writeln!(out, "look at {name}: piece{} {}", plural(of.len()), crate::proof::tray::listed(&of))?;
+        let found = report.findings.iter().find(|f| f.name == name && f.severity > Severity::Note);
+        if let Some(remedy) = found.and_then(|f| f.remedies.first()) {
+            writeln!(out, "    -> {}{}", remedy.text, if remedy.verified { " (checked)" } else { "" })?;
+        }
     }
     // As 'prepare' does of the blank; what a tray assumes of its coating stands nowhere else on the terminal.
     let choices = ["the blank is", "the coating is"];

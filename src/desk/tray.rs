@@ -159,8 +159,11 @@ fn found(findings: &[(usize, &Finding, bool)], all: usize) -> Vec<Value> {
             None => sorts.push((f, whole, vec![number], Vec::new())),
         }
     }
-    let told = sorts.into_iter().map(|(f, whole, same, others)| {
-        let remedies = f.remedies.iter().flat_map(ways).map(|r| of_all(r, whole, others.is_empty()));
+    let told = sorts.into_iter().map(|(f, whole, mut same, others)| {
+        // Two layers of a piece may say the same.
+        same.dedup();
+        let every = others.is_empty() && same.len() == all;
+        let remedies = f.remedies.iter().flat_map(ways).map(|r| of_all(r, whole, every));
         json!({
             "id": f.name, "level": level(f.severity), "says": f.message.on_page(),
             "pieces": (same.len() < all).then(|| numbered(&same)),
@@ -172,10 +175,11 @@ fn found(findings: &[(usize, &Finding, bool)], all: usize) -> Vec<Value> {
 }
 
 /// A remedy of one piece for all of the tray, whose keys lie below `piece` there. Where a layer is left out of that piece those
-/// above it are counted otherwise, so it sets nothing of them; and it is checked only of what is said of all `alike`.
-fn of_all(r: &Remedy, whole: bool, alike: bool) -> Value {
+/// above it are counted otherwise, so it sets nothing of them; and it is checked only where the same is said of `every` piece:
+/// what was tried of some is not known to do good to the others.
+fn of_all(r: &Remedy, whole: bool, every: bool) -> Value {
     let mut told = remedy(r);
-    told["checked"] = (r.verified && alike).into();
+    told["checked"] = (r.verified && every).into();
     let change =
         told["change"].as_object().filter(|all| whole || !all.keys().any(|k| k.starts_with("layer.")));
     told["change"] = change
@@ -321,6 +325,12 @@ mod tests {
         assert_eq!((of(0, "pieces"), of(0, "others")), (Some("pieces 1 and 3"), Some("piece 2")));
         assert_eq!((of(1, "id"), of(1, "pieces"), of(1, "others")), (Some("all"), None, None));
         assert_eq!((told.len(), of(2, "pieces")), (3, Some("piece 2")));
+        let larger = || Remedy::new("size", 9.0, "mm", "larger").set("blank.place", "9x9mm").verified(true);
+        let (some, every) =
+            (finding("some", "it is").with(larger()), finding("every", "it is").with(larger()));
+        let told = found(&[(1, &every, true), (2, &every, true), (2, &some, true), (2, &some, true)], 2);
+        let checked = |i: usize| told[i]["remedies"][0]["checked"].as_bool();
+        assert_eq!((checked(0), checked(1)), (Some(true), Some(false)));
     }
 
     #[test]

@@ -35,6 +35,9 @@ pub struct Order {
     pub tray: TrayJob,
     /// The piece, as in a job file; its texts, files, coating and process may hold `{columns}`.
     pub piece: Job,
+    /// Whether its file is that of a job, which has no table `piece`.
+    #[serde(skip)]
+    pub is_job: bool,
 }
 
 /// The tray, as it was asked.
@@ -105,7 +108,8 @@ impl Order {
         let mut order = if keys.iter().any(|k| table.contains_key(*k)) {
             file::parse::<Order>("order", path, &text)?
         } else {
-            Order { piece: file::parse::<Job>("job", path, &text)?.with_edits(&table), ..Order::default() }
+            let piece = file::parse::<Job>("job", path, &text)?.with_edits(&table);
+            Order { piece, is_job: true, ..Order::default() }
         };
         let stem = path.file_stem().map(|s| s.to_string_lossy().into_owned());
         order.title = order.title.or(stem);

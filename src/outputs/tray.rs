@@ -239,6 +239,8 @@ pub struct Asked<'a> {
     pub skipped: &'a [String],
     /// Whether a table tells the pieces apart: findings then name its row.
     pub by_row: bool,
+    /// Whether its file is that of a job: keys of the piece then stand in no table `piece`.
+    pub is_job: bool,
 }
 
 /// Writes the files of an order.
@@ -313,7 +315,7 @@ pub fn write_trays(
             .collect(),
         pieces: list,
         not_now: left.as_ref().map(|left| left.says.clone()),
-        findings: found::shared(&to_mark, asked.by_row),
+        findings: found::shared(&to_mark, asked.by_row, asked.is_job),
         assumed: kinds::assumed(&known),
         skipped: asked.skipped.to_vec(),
     };

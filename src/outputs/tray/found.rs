@@ -3,7 +3,7 @@
 
 use std::cmp::Reverse;
 
-use crate::findings::{Finding, Severity};
+use crate::findings::{Finding, Remedy, Severity};
 use crate::pipeline::tray::TrayPiece;
 use crate::proof::kinds::numbered;
 use crate::proof::tray::{OtherPieces, SharedFinding, SharedRemedy};
@@ -15,11 +15,11 @@ const SHARED_WORDS: usize = 4;
 
 /// The findings of pieces, each with its row of the table, by name; the most serious first. What is not to be said of all of
 /// them names the row, where rows tell them apart. An order has no options, so it is said as the page says it.
-pub(super) fn shared(all: &[(&TrayPiece<'_>, usize)], by_row: bool) -> Vec<SharedFinding> {
+pub(super) fn shared(all: &[(&TrayPiece<'_>, usize)], by_row: bool, is_job: bool) -> Vec<SharedFinding> {
     let each = all.iter().flat_map(|(one, row)| {
         one.piece.report.findings.iter().map(|f| Told { piece: one.number, row: *row, finding: f })
     });
-    of(each, all.len(), by_row)
+    of(each, all.len(), by_row, if is_job { "" } else { "piece." })
 }
 
 /// A finding of a piece.
@@ -30,7 +30,13 @@ struct Told<'a> {
     finding: &'a Finding,
 }
 
-fn of<'a>(each: impl Iterator<Item = Told<'a>>, count: usize, by_row: bool) -> Vec<SharedFinding> {
+/// `piece` is what the names of the piece's tables begin with in the order's file.
+fn of<'a>(
+    each: impl Iterator<Item = Told<'a>>,
+    count: usize,
+    by_row: bool,
+    piece: &str,
+) -> Vec<SharedFinding> {
     let mut sorts: Vec<Vec<Told<'_>>> = Vec::new();
     for told in each {
         let sort = |f: &Finding| (f.name, f.severity);
@@ -40,13 +46,13 @@ fn of<'a>(each: impl Iterator<Item = Told<'a>>, count: usize, by_row: bool) -> V
         }
     }
     let mut found: Vec<SharedFinding> =
-        sorts.into_iter().filter_map(|sort| one_sort(sort, count, by_row)).collect();
+        sorts.into_iter().filter_map(|sort| one_sort(sort, count, by_row, piece)).collect();
     found.sort_by_key(|c| Reverse(c.severity));
     found
 }
 
 /// The findings of one sort.
-fn one_sort(mut sort: Vec<Told<'_>>, count: usize, by_row: bool) -> Option<SharedFinding> {
+fn one_sort(mut sort: Vec<Told<'_>>, count: usize, by_row: bool, piece: &str) -> Option<SharedFinding> {
     sort.sort_by_key(|told| told.piece);
     let first = *sort.first()?;
     let pieces = numbers(&sort);
@@ -61,7 +67,7 @@ fn one_sort(mut sort: Vec<Told<'_>>, count: usize, by_row: bool) -> Option<Share
         severity: first.finding.severity,
         name: first.finding.name,
         message,
-        remedies: remedies(&sort, first),
+        remedies: remedies(&sort, first, pieces.len() == count, piece),
         // Of notes one example is enough.
         others: match first.finding.severity {
             Severity::Note => Vec::new(),
@@ -77,17 +83,53 @@ fn numbers(sort: &[Told<'_>]) -> Vec<usize> {
     all
 }
 
-/// What mends it at the first of them, and whether the same mends it at all.
-fn remedies(sort: &[Told<'_>], first: Told<'_>) -> Vec<SharedRemedy> {
-    let of_all = |text: &str| {
-        sort.iter().all(|told| told.finding.remedies.iter().any(|remedy| remedy.text.on_page() == text))
-    };
+/// What mends it at the first of them, with the keys of the order that do, and whether the same mends it at all. A key of an
+/// order holds for every piece: what was tried of some is not known to do good to the others.
+fn remedies(sort: &[Told<'_>], first: Told<'_>, every: bool, piece: &str) -> Vec<SharedRemedy> {
+    let at_all = |is: &dyn Fn(&Remedy) -> bool| sort.iter().all(|told| told.finding.remedies.iter().any(is));
     let told = first.finding.remedies.iter().map(|remedy| {
         let text = remedy.text.on_page();
-        let of = if of_all(text) { String::new() } else { format!(" (piece {})", first.piece) };
-        SharedRemedy { text: format!("{text}{of}"), verified: remedy.verified }
+        let same = |other: &Remedy| other.text.on_page() == text;
+        let of = if at_all(&same) { String::new() } else { format!(" (piece {})", first.piece) };
+        let keys = match remedy.answers.as_slice() {
+            [] => keys(&remedy.sets, " and ", piece),
+            answers => keys(answers.iter().flat_map(|answer| &answer.sets), " or ", piece),
+        };
+        let written = match (keys.is_empty(), every) {
+            (true, _) => String::new(),
+            (_, true) => format!(": write {keys}"),
+            _ => format!(
+                ": write {keys}, in an order of these pieces alone, for it holds for every piece of an order"
+            ),
+        };
+        let verified = at_all(&|other| same(other) && other.verified) && (every || remedy.sets.is_empty());
+        SharedRemedy { text: format!("{text}{of}{written}"), verified }
     });
     told.collect()
+}
+
+/// What to write in an order to set keys of a job, with where each stands.
+fn keys<'a>(sets: impl IntoIterator<Item = &'a (String, String)>, joined: &str, piece: &str) -> String {
+    let mut places: Vec<(String, Vec<String>)> = Vec::new();
+    for (key, value) in sets {
+        let (place, name) = match key.rsplit_once('.') {
+            Some((table, name)) if table.starts_with("layer.") => (format!("in its [[{piece}layer]]"), name),
+            Some((table, name)) => (format!("under [{piece}{table}]"), name),
+            None if piece.is_empty() => ("at the top".into(), key.as_str()),
+            None => ("under [piece]".into(), key.as_str()),
+        };
+        let set = match value.as_str() {
+            "true" | "false" => format!("{name} = {value}"),
+            text => format!("{name} = '{text}'"),
+        };
+        match places.iter_mut().find(|(known, _)| *known == place) {
+            Some((_, all)) => all.push(set),
+            None => places.push((place, vec![set])),
+        }
+    }
+    let all: Vec<String> =
+        places.iter().map(|(place, all)| format!("{} {place}", all.join(joined))).collect();
+    all.join(" and ")
 }
 
 /// What is said of pieces in other words than of the first, each sentence once.
@@ -135,7 +177,6 @@ fn short_of(message: &str, other: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::findings::Remedy;
 
     fn past(name: &str, mm: &str) -> Finding {
         let message = format!("'{name}' reaches {mm} mm past the margin; what lies beyond it is left out");
@@ -153,7 +194,7 @@ mod tests {
         // Pieces come in any order, and two layers of one may say the same.
         let each =
             [told(3, &note), told(3, &bo), told(1, &note), told(1, &ada), told(2, &note), told(3, &bo)];
-        let all = of(each.into_iter(), 3, true);
+        let all = of(each.into_iter(), 3, true, "piece.");
         let [past, note] = all.as_slice() else { panic!("{all:?}") };
         assert_eq!(
             past.message,
@@ -168,10 +209,45 @@ mod tests {
     }
 
     #[test]
+    fn a_remedy_names_the_keys_of_the_order_and_is_checked_where_all_pieces_gain() {
+        let code = || {
+            let exchange = Remedy::new("invert", 0.0, "", "exchange its light and dark");
+            let exchange = exchange.set("layer.0.invert", "true").verified(true);
+            Finding::new("qr-code", Severity::Caution, "it comes out light on dark").with(exchange)
+        };
+        let of_two = |second: Finding, count: usize| {
+            let findings = [code(), second];
+            let told = |(i, finding)| Told { piece: i + 1, row: i + 2, finding };
+            let found = of(findings.iter().enumerate().map(told), count, true, "piece.");
+            (found[0].remedies[0].text.clone(), found[0].remedies[0].verified)
+        };
+        let write = "exchange its light and dark: write invert = true in its [[piece.layer]]";
+        assert_eq!(of_two(code(), 2), (write.to_string(), true));
+        let alone = ", in an order of these pieces alone, for it holds for every piece of an order";
+        assert_eq!(of_two(code(), 3), (format!("{write}{alone}"), false));
+        let mut untried = code();
+        untried.remedies[0].verified = false;
+        assert_eq!(of_two(untried, 2), (write.to_string(), false));
+
+        let set = |key: &str, value: &str| (key.to_string(), value.to_string());
+        let burn = [set("burn.speed", "9mm/s"), set("burn.power", "80%"), set("coating", "poster-paint")];
+        assert_eq!(
+            keys(&burn, " and ", "piece."),
+            "speed = '9mm/s' and power = '80%' under [piece.burn] and coating = 'poster-paint' under [piece]"
+        );
+        let read = [set("art.read_as", "paper"), set("art.read_as", "photo")];
+        let two = "read_as = 'paper' or read_as = 'photo' under";
+        assert_eq!(keys(&read, " or ", "piece."), format!("{two} [piece.art]"));
+        // A job that is marked several times has no table of the piece.
+        assert_eq!(keys(&read, " or ", ""), format!("{two} [art]"));
+        assert_eq!(keys(&[], " and ", "piece."), "");
+    }
+
+    #[test]
     fn of_many_pieces_some_are_told_and_the_rest_counted() {
         let all: Vec<Finding> = (0..20).map(|i| past("Ada", &i.to_string())).collect();
         let each = all.iter().enumerate().map(|(i, finding)| Told { piece: i + 1, row: i + 2, finding });
-        let found = of(each, 20, true);
+        let found = of(each, 20, true, "piece.");
         assert_eq!(found[0].others.len(), MOST_OTHERS + 1);
         assert_eq!(found[0].others[MOST_OTHERS].message, "pieces 10 to 20: the like");
     }
