@@ -111,8 +111,8 @@ pub fn unlettered() -> Finding {
 /// The most letters of a text that a finding shows.
 const SHOWN_LETTERS: usize = 40;
 
-/// `empty-cell`: a text of a piece of an order is marked though cells of these columns are empty in its row; `text` is what
-/// is left of it.
+/// `empty-cell`: cells of these columns are empty in the row of a piece of an order, and others fill them; `text` is what is left
+/// of the text that asks for them, nothing where it is left out.
 pub fn half_filled(text: &str, columns: &[String]) -> Finding {
     let lines: Vec<&str> = text.lines().map(str::trim).filter(|line| !line.is_empty()).collect();
     let mut left = lines.join(" / ");
@@ -124,6 +124,13 @@ pub fn half_filled(text: &str, columns: &[String]) -> Finding {
         all => format!("the cells '{}' are empty in its row of the table", all.join("' and '")),
     };
     let column = columns.first().map_or("", String::as_str);
+    if left.is_empty() {
+        let fill = if columns.len() == 1 { "it fills" } else { "they fill" };
+        let message = format!("{cells}: the text that {fill} is left out");
+        let text = format!("where a text belongs there, fill in the cell '{column}'");
+        let remedy = Remedy::new("text", 0.0, "", text);
+        return Finding::new("empty-cell", Severity::Caution, message).with(remedy);
+    }
     let message = format!("{cells}, and the rest of the text is marked without: '{left}'");
     let remedy = |text: String| Remedy::new("text", 0.0, "", text);
     Finding::new("empty-cell", Severity::Caution, message)
@@ -407,6 +414,23 @@ mod tests {
         assert_eq!(said(&[]), None);
         assert!(said(&["ship.png"]).unwrap().starts_with("ship.png is not the picture this job was first"));
         assert!(said(&["ship.png", "rose.svg"]).unwrap().starts_with("ship.png and rose.svg are not the"));
+    }
+
+    #[test]
+    fn a_text_without_its_cells_is_told_as_what_is_left_of_it() {
+        let said = |text: &str, columns: &[&str]| {
+            let columns: Vec<String> = columns.iter().map(ToString::to_string).collect();
+            half_filled(text, &columns).message
+        };
+        assert_eq!(
+            said("Finn\nat ", &["seat"]),
+            "the cell 'seat' is empty in its row of the table, and the rest of the text is marked without: 'Finn / at'"
+        );
+        assert_eq!(
+            said("", &["name"]),
+            "the cell 'name' is empty in its row of the table: the text that it fills is left out"
+        );
+        assert!(said("", &["name", "seat"]).ends_with(": the text that they fill is left out"));
     }
 
     #[test]

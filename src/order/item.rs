@@ -27,7 +27,7 @@ pub struct Item {
     pub copies: Option<usize>,
     /// Whether all texts of the piece are empty in its row, so that its pictures alone are left.
     pub unlettered: bool,
-    /// Texts that are marked though some of their cells are empty in this row, where other rows fill them.
+    /// Texts that are marked in part or left out, for cells of theirs are empty in this row, where other rows fill them.
     pub half_filled: Vec<HalfFilled>,
     /// Signs that most cells of a column of its texts begin with, and that belong to a list.
     pub list_marks: Vec<ListMark>,
@@ -36,7 +36,7 @@ pub struct Item {
 /// A text of which some cells are empty.
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
 pub struct HalfFilled {
-    /// What is left of it.
+    /// What is left of it; nothing where it is left out.
     pub text: String,
     /// The columns of those cells.
     pub columns: Vec<String>,
@@ -47,14 +47,23 @@ pub struct HalfFilled {
 struct Columns {
     /// Those that some row fills.
     filled: Vec<String>,
+    /// Those that no fewer rows fill than leave empty.
+    usual: Vec<String>,
     /// Those whose cells are the entries of a list.
     listed: Vec<String>,
 }
 
 impl Columns {
     fn of(table: &Table) -> Columns {
-        let some = |column: &&String| table.rows.iter().any(|row| !row.is_empty(column));
-        Columns { filled: table.columns.iter().filter(some).cloned().collect(), listed: list::listed(table) }
+        let filled = |least: usize| {
+            let rows = |column: &&String| table.rows.iter().filter(|row| !row.is_empty(column)).count();
+            table.columns.iter().filter(|column| rows(column) >= least).cloned().collect()
+        };
+        Columns {
+            filled: filled(1),
+            usual: filled(table.rows.len().div_ceil(2)),
+            listed: list::listed(table),
+        }
     }
 }
 
@@ -121,9 +130,13 @@ fn item(order: &Order, path: &Path, row: &TableRow, columns: &Columns) -> Result
         *text = filled.text.replace("\\n", "\n");
         let (empty, marked): (Vec<String>, Vec<String>) =
             filled.columns.into_iter().partition(|column| row.is_empty(column));
-        let empty: Vec<String> = empty.into_iter().filter(|column| columns.filled.contains(column)).collect();
-        if !empty.is_empty() && !text.trim().is_empty() {
-            half_filled.push(HalfFilled { text: text.clone(), columns: empty });
+        let left = if text.trim().is_empty() { String::new() } else { text.clone() };
+        // What few pieces have, such as a title, is not missed on the others.
+        let wanted = if left.is_empty() { &columns.usual } else { &columns.filled };
+        let empty: Vec<String> = empty.into_iter().filter(|column| wanted.contains(column)).collect();
+        let half = HalfFilled { text: left, columns: empty };
+        if !half.columns.is_empty() && !half_filled.contains(&half) {
+            half_filled.push(half);
         }
         for column in marked.iter().filter(|column| columns.listed.contains(column)) {
             list_marks.extend(row.cells.get(column).and_then(|cell| list::mark(column, cell)));
@@ -135,6 +148,9 @@ fn item(order: &Order, path: &Path, row: &TableRow, columns: &Columns) -> Result
     let wanted = texts(&job);
     job.layers.retain(|l| l.text.as_ref().is_none_or(|t| !t.trim().is_empty()));
     let unlettered = wanted > 0 && texts(&job) == 0;
+    if unlettered {
+        half_filled.clear();
+    }
     let blank = order.blank.as_deref().map(|b| row.fill(b)).transpose().map_err(unfilled)?;
     // Names of the kit and shapes are no files.
     let blank = blank.map(|b| match b.ends_with(".toml") {
@@ -280,13 +296,26 @@ mod tests {
         assert_eq!(half(0), []);
         let left = HalfFilled { text: "Finn\nat ".into(), columns: vec!["seat".into()] };
         assert_eq!(half(1), [left]);
-        // A text of that column alone is left out, and a column that nobody fills is not wanted.
-        assert_eq!(of(TAG, "name,title\nAnna,Keeper\nBo,\n")[1].as_ref().unwrap().half_filled, []);
+        // A column that nobody fills is not wanted.
         assert_eq!(of(seats, "name,seat\nAnna,\nFinn,\n")[1].as_ref().unwrap().half_filled, []);
         let all = of(TAG, "name,title\n1. Anna,Keeper\n2) Bo,Cook\nLin,Mate\n");
         let marks = |i: usize| all[i].as_ref().unwrap().list_marks.clone();
         assert_eq!(marks(1), [ListMark { column: "name".into(), sign: "2)".into() }]);
         assert_eq!(marks(2), []);
+    }
+
+    #[test]
+    fn a_text_that_is_left_out_is_told_unless_few_pieces_have_it() {
+        let pier = "table = 'names.csv'\n[[piece.layer]]\ntext = 'PIER FOUR'\n[[piece.layer]]\ntext = '{name}'\n\
+             [[piece.layer]]\ntext = '{title}'\n[[piece.layer]]\ntext = '{name}'\n";
+        let all = of(pier, "name,title\nAnna,\n,Keeper\nBo,\n");
+        let half = |i: usize| all[i].as_ref().unwrap().half_filled.clone();
+        let left_out = HalfFilled { text: String::new(), columns: vec!["name".into()] };
+        assert_eq!((half(0), half(1), half(2)), (vec![], vec![left_out], vec![]));
+        // Where no text is left that is said already.
+        let pictured = format!("{TAG}[[piece.layer]]\nfile = 'ship.svg'\n");
+        let bare = of(&pictured, "name,title,no\nAnna,Keeper,1\n,,2\n").remove(1).unwrap();
+        assert!(bare.unlettered && bare.half_filled.is_empty());
     }
 
     #[test]

@@ -61,7 +61,8 @@ def test_the_sample_order_has_a_tag_for_each_volunteer(tags):
     wanted = sorted(name for name, _, copies in rows for _ in range(int(copies)))
     assert sorted(p["name"] for p in pieces) == wanted
     assert [p["number"] for p in pieces] == list(range(1, len(wanted) + 1))
-    assert not any(p["findings"] for p in pieces)
+    untitled = {name for name, title, _ in rows if not title}
+    assert all(p["findings"] == (["empty-cell"] if p["name"] in untitled else []) for p in pieces)
 
 
 def test_twenty_volunteers_have_twenty_tags_and_a_name_without_glyphs_is_told_by_its_row(tmp_path):
