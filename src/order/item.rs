@@ -125,6 +125,7 @@ fn item(order: &Order, path: &Path, row: &TableRow, columns: &Columns) -> Result
     fill_named(&mut job, row).map_err(unfilled)?;
     job.names_beside(path.parent().unwrap_or(Path::new("")));
     let (mut half_filled, mut list_marks) = (Vec::new(), Vec::new());
+    let mut told_apart: Option<String> = None;
     for text in job.layers.iter_mut().filter_map(|layer| layer.text.as_mut()) {
         let filled = row.filled(text).map_err(unfilled)?;
         *text = filled.text.replace("\\n", "\n");
@@ -134,6 +135,9 @@ fn item(order: &Order, path: &Path, row: &TableRow, columns: &Columns) -> Result
         // What few pieces have, such as a title, is not missed on the others.
         let wanted = if left.is_empty() { &columns.usual } else { &columns.filled };
         let empty: Vec<String> = empty.into_iter().filter(|column| wanted.contains(column)).collect();
+        if !marked.is_empty() {
+            told_apart.get_or_insert_with(|| left.clone());
+        }
         let half = HalfFilled { text: left, columns: empty };
         if !half.columns.is_empty() && !half_filled.contains(&half) {
             half_filled.push(half);
@@ -162,7 +166,7 @@ fn item(order: &Order, path: &Path, row: &TableRow, columns: &Columns) -> Result
         None => String::new(),
     };
     let name = if name.trim().is_empty() {
-        usual_name(&job, order.table.is_some().then_some(row.number))
+        usual_name(&job, told_apart, order.table.is_some().then_some(row.number))
     } else {
         name
     };
@@ -214,9 +218,10 @@ fn copies(text: &str) -> Result<usize, String> {
     }
 }
 
-/// What a piece is called where nothing was said.
-fn usual_name(job: &Job, row: Option<usize>) -> String {
-    let text = job.layers.iter().find_map(|l| l.text.as_ref()).map(|t| t.replace('\n', " "));
+/// What a piece is called where nothing was said: by the text that tells it from others, or by its first one.
+fn usual_name(job: &Job, told_apart: Option<String>, row: Option<usize>) -> String {
+    let text = told_apart.or_else(|| job.layers.iter().find_map(|l| l.text.clone()));
+    let text = text.map(|t| t.replace('\n', " "));
     let file = || {
         let file = job.art.file.as_ref().or_else(|| job.layers.iter().find_map(|l| l.file.as_ref()))?;
         file_name::path(file).file_name().map(|n| n.to_string_lossy().into_owned())
@@ -312,6 +317,9 @@ mod tests {
         let half = |i: usize| all[i].as_ref().unwrap().half_filled.clone();
         let left_out = HalfFilled { text: String::new(), columns: vec!["name".into()] };
         assert_eq!((half(0), half(1), half(2)), (vec![], vec![left_out], vec![]));
+        // Pieces are called by what tells them apart.
+        let names: Vec<&str> = all.iter().map(|i| i.as_ref().unwrap().name.as_str()).collect();
+        assert_eq!(names, ["Anna", "Keeper", "Bo"]);
         // Where no text is left that is said already.
         let pictured = format!("{TAG}[[piece.layer]]\nfile = 'ship.svg'\n");
         let bare = of(&pictured, "name,title,no\nAnna,Keeper,1\n,,2\n").remove(1).unwrap();
