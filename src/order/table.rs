@@ -132,7 +132,8 @@ impl Table {
     }
 
     /// The table of some lines, each with its number in the sheet; the first names the columns.
-    fn of(lines: Vec<(usize, Vec<Cell>)>) -> Result<Table, String> {
+    fn of(mut lines: Vec<(usize, Vec<Cell>)>) -> Result<Table, String> {
+        drop_empty_columns(&mut lines);
         let mut lines = lines.into_iter();
         let (_, columns) = lines.next().unwrap_or_default();
         let columns: Vec<String> = columns.into_iter().map(|cell| cell.text).collect();
@@ -170,6 +171,19 @@ impl Table {
             return Err("it has a first line and no rows; each line below the first is a piece".into());
         }
         Ok(Table { columns, rows })
+    }
+}
+
+/// Takes out the columns in which nothing stands, not even a name: what was copied or saved was wider than what is filled.
+fn drop_empty_columns(lines: &mut [(usize, Vec<Cell>)]) {
+    let widest = lines.iter().map(|(_, cells)| cells.len()).max().unwrap_or(0);
+    let mut filled = vec![false; widest];
+    for (_, cells) in lines.iter() {
+        filled.iter_mut().zip(cells).for_each(|(filled, cell)| *filled |= !cell.text.is_empty());
+    }
+    for (_, cells) in lines {
+        let mut filled = filled.iter();
+        cells.retain(|_| filled.next().is_some_and(|&filled| filled));
     }
 }
 
@@ -308,6 +322,21 @@ mod tests {
             let numbers: Vec<usize> = table.rows.iter().map(|row| row.number).collect();
             assert_eq!(numbers, [2, 3, 5], "{text:?}");
         }
+    }
+
+    #[test]
+    fn columns_in_which_nothing_stands_are_none() {
+        for text in ["name\t\trole\nAnna\t\tkeeper\nBo\t\t\n", "name,role,,\nAnna,keeper,,\nBo,,\n"] {
+            let table = Table::parse(text).unwrap();
+            assert_eq!(
+                (table.columns, table.rows.len()),
+                (vec!["name".into(), "role".into()], 2),
+                "{text:?}"
+            );
+            assert_eq!(table.rows[0].cells["role"], "keeper");
+        }
+        // What has a name stays, empty or not.
+        assert_eq!(Table::parse("name,role\nAnna,\n").unwrap().columns, ["name", "role"]);
     }
 
     #[test]
