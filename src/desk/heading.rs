@@ -21,7 +21,7 @@ pub(super) struct Headed {
 }
 
 /// Words that are found above a column and seldom in it.
-const HEADS: &[&str] = &[
+pub(super) const HEADS: &[&str] = &[
     "name", "names", "surname", "member", "members", "guest", "person", "crew", "title", "text", "words",
     "role", "date", "year", "number", "no", "nr", "id", "line", "team", "boat", "ship", "berth",
 ];
@@ -71,12 +71,12 @@ fn written(columns: &[String], table: &Table) -> Result<String, Says> {
 }
 
 /// Whether anything that is asked for names a column: a file of the art, the count of copies.
-fn names(asked: &Value, column: &str) -> bool {
+pub(super) fn names(asked: &Value, column: &str) -> bool {
     asked["copies"] == column || asked.to_string().contains(&format!("{{{column}}}"))
 }
 
 /// The columns that the texts of a piece ask for, each once, in their order.
-fn columns_of(piece: &Value) -> Vec<String> {
+pub(super) fn columns_of(piece: &Value) -> Vec<String> {
     let mut all: Vec<String> = Vec::new();
     for text in piece["layer"].as_array().into_iter().flatten().filter_map(|l| l["text"].as_str()) {
         // Doubled braces are braces themselves.
@@ -96,7 +96,7 @@ fn cells<'a>(table: &'a Table, column: &'a String) -> impl Iterator<Item = &'a S
 }
 
 /// Whether the first line looks as if it named the columns.
-fn is_heading(table: &Table) -> bool {
+pub(super) fn is_heading(table: &Table) -> bool {
     let heads = &table.columns;
     let words = |text: &str| -> Vec<String> {
         text.split(|l: char| !l.is_alphanumeric()).map(str::to_lowercase).collect()

@@ -19,6 +19,7 @@ mod home;
 mod jig;
 mod kit;
 mod page;
+mod pasted;
 mod piece;
 mod places;
 mod points;

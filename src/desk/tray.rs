@@ -12,7 +12,7 @@ use super::says::Says;
 use super::shelf::{self, Kept, Kind};
 use super::texts::{filled, say};
 use super::ticket::{level, remedy, ways};
-use super::{jig, written};
+use super::{jig, pasted, written};
 use crate::cli::order::{Carried, Request, Rows};
 use crate::encode::sink::{Folder, Zip};
 use crate::findings::{Finding, Remedy, Severity};
@@ -210,13 +210,16 @@ pub(super) fn put_table(
     let order: Order = toml::from_str(&kept.text)?;
     let old = order.table.as_deref().and_then(|t| home.within(&Order::beside(&kept.path, t)).ok());
     let old = old.and_then(|t| Table::read(&t).ok());
+    let mut asked = written::asked(&order)?;
+    let parted = str::from_utf8(content).ok().filter(|_| brought == Some(PASTED));
+    let parted = parted.and_then(|text| pasted::in_quotes(text, &asked));
+    let content = parted.as_ref().map_or(content, String::as_bytes);
     // It is understood before it takes the place of what was there.
     let trial = home.within(&Order::beside(&kept.path, "table.new"))?;
     home.write(&trial, content)?;
     let read = Table::read(&trial);
     let _ = fs::remove_file(&trial);
     let mut table = read.map_err(|e| no_table(e, brought))?;
-    let mut asked = written::asked(&order)?;
     let headed = if typed { Headed::default() } else { headed(&table, &mut asked)? };
     if let Some(text) = &headed.text {
         table = Table::parse(text).map_err(|why| Says::fault(&filled("fault.headed", &[("why", &why)])))?;
@@ -244,8 +247,10 @@ pub(super) fn table(desk: &Desk, name: &Name) -> Result<Option<Value>, Says> {
     told_table(&kept, &Table::read(&path).map_err(|e| no_table(e, None))?).map(Some)
 }
 
-/// What the page calls a table that was pasted or typed.
-const UNNAMED: &[&str] = &["pasted.tsv", "table.csv"];
+/// What the page calls a table that was pasted.
+const PASTED: &str = "pasted.tsv";
+/// What it calls one that was pasted or typed.
+const UNNAMED: &[&str] = &[PASTED, "table.csv"];
 
 /// Why what was brought is no table; it is kept under another name than the person's.
 fn no_table(e: TableError, brought: Option<&str>) -> Says {

@@ -239,6 +239,10 @@ fn a_table_that_is_not_taken_leaves_the_one_before() {
     let folder = home.path().join("orders").join(name);
     let kept =
         || ["order.toml", "table.csv"].map(|file| fs::read_to_string(folder.join(file)).expect("there"));
+    // A comma belongs to the name, here and when it is read once more.
+    assert_eq!(desk.ask("PUT", &path, b"name\nAda\nGull, Fog\n").status, 200);
+    let told = desk.get(&format!("/api/jobs/{name}/table")).json();
+    assert_eq!((&told["columns"], &told["rows"][1]["cells"]), (&json!(["name"]), &json!(["Gull, Fog"])));
     // By hand, it gets a blank that lies where the page reaches nothing.
     let [order, _] = kept();
     fs::write(folder.join("order.toml"), format!("blank = \"/etc/blank.toml\"\n{order}")).expect("writable");
