@@ -6,7 +6,7 @@ use std::path::Path;
 use serde_json::{Value, json};
 
 use super::Desk;
-use super::heading::{Headed, headed, lettered};
+use super::heading::{Headed, columns_of, headed, lettered, names};
 use super::home::Name;
 use super::says::Says;
 use super::shelf::{self, Kept, Kind};
@@ -32,6 +32,8 @@ pub(super) struct Run {
     carried: Carried,
     /// How many layers are asked of each piece; one whose text is empty in a row has fewer.
     layers: usize,
+    /// The columns of the table that nothing asks for.
+    unasked: Vec<String>,
 }
 
 impl Run {
@@ -54,8 +56,10 @@ impl Run {
             }));
         }
         let carried = rows.ready()?.carried(progress)?;
-        let layers = toml::from_str::<Order>(&kept.text)?.piece.layers.len();
-        Ok(Run { name: kept.name.clone(), revision: kept.revision.clone(), carried, layers })
+        let order: Order = toml::from_str(&kept.text)?;
+        let layers = order.piece.layers.len();
+        let unasked = unasked(&order, &kept.path)?;
+        Ok(Run { name: kept.name.clone(), revision: kept.revision.clone(), carried, layers, unasked })
     }
 
     /// As the page has it.
@@ -95,11 +99,13 @@ impl Run {
             }));
         }
         let count = laid.iter().map(|tray| tray.laid.len()).sum();
+        let mut found = found(&findings, count);
+        found.extend(unmarked(&self.unasked));
         let rows: Vec<Value> =
             self.carried.bad.iter().map(|b| json!({ "row": b.row, "says": b.why.on_page() })).collect();
         Ok(json!({
             "revision": self.revision, "title": title, "trays": trays, "burns": burns,
-            "findings": found(&findings, count), "bad_rows": rows,
+            "findings": found, "bad_rows": rows,
         }))
     }
 
@@ -172,6 +178,30 @@ fn found(findings: &[(usize, &Finding, bool)], all: usize) -> Vec<Value> {
         })
     });
     told.collect()
+}
+
+/// The columns of an order's table that hold something and that nothing of the order asks for.
+fn unasked(order: &Order, path: &Path) -> Result<Vec<String>, Says> {
+    let Some(table) = order.table.as_deref() else { return Ok(Vec::new()) };
+    let table = Table::read(&Order::beside(path, table)).map_err(|e| no_table(e, None))?;
+    let asked = written::asked(order)?;
+    let texts = columns_of(&asked["piece"]);
+    let holds = |column: &str| table.rows.iter().any(|row| !row.is_empty(column));
+    let is_asked = |column: &String| texts.contains(column) || names(&asked, column);
+    Ok(table.columns.iter().filter(|c| holds(c) && !is_asked(c)).cloned().collect())
+}
+
+/// The most columns that are named in a sentence.
+const NAMED: usize = 6;
+
+/// What is said of columns that nothing asks for.
+fn unmarked(columns: &[String]) -> Option<Value> {
+    let named: Vec<String> = columns.iter().take(NAMED).map(|c| format!("{{{c}}}")).collect();
+    let more = if columns.len() > NAMED { ", …" } else { "" };
+    let columns = named.join(", ") + more;
+    (!named.is_empty()).then(|| {
+        json!({ "id": "unmarked", "level": "note", "says": filled("tray.unmarked", &[("columns", &columns)]) })
+    })
 }
 
 /// A remedy of one piece for all of the tray, whose keys lie below `piece` there. Where a layer is left out of that piece those
@@ -336,6 +366,21 @@ mod tests {
         let told = found(&[(1, &every, true), (2, &every, true), (2, &some, true), (2, &some, true)], 2);
         let checked = |i: usize| told[i]["remedies"][0]["checked"].as_bool();
         assert_eq!((checked(0), checked(1)), (Some(true), Some(false)));
+    }
+
+    #[test]
+    fn columns_that_nothing_asks_for_are_named() {
+        let folder = tempfile::tempdir().unwrap();
+        fs::write(folder.path().join("t.csv"), "name,seat,no,boat\nAda,4,1,\nBo,,2,\n").unwrap();
+        let of = |order: &str| unasked(&toml::from_str(order).unwrap(), &folder.path().join("order.toml"));
+        assert_eq!(of("[[piece.layer]]\ntext = 'PIER'\n").unwrap_or_default(), [""; 0]);
+        let order = "table = 't.csv'\ncopies = 'no'\n[[piece.layer]]\ntext = '{ name }'\n";
+        let columns = of(order).unwrap_or_default();
+        assert_eq!(columns, ["seat"], "an empty one holds nothing that could be missed");
+        assert!(unmarked(&columns).unwrap()["says"].as_str().unwrap().contains("{seat}"));
+        assert!(unmarked(&[]).is_none());
+        let many: Vec<String> = (0..9).map(|n| format!("c{n}")).collect();
+        assert!(unmarked(&many).unwrap()["says"].as_str().unwrap().contains("{c5}, …"));
     }
 
     #[test]

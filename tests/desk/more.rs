@@ -161,6 +161,9 @@ fn the_files_of_a_tray_are_those_of_the_command_line() {
     assert_eq!(pieces.len(), 4);
     assert!(seen["trays"][0]["seconds"].as_f64().is_some_and(|s| s > 1.0), "{seen}");
     assert_eq!(seen["burns"], true);
+    let unmarked = |f: &&Value| f["id"] == "unmarked";
+    let note = seen["findings"].as_array().expect("findings").iter().find(unmarked).expect("a note");
+    assert!(note["says"].as_str().expect("text").contains("{year}"), "{note}");
     let picture =
         |name: &str| pieces.iter().find(|p| p["name"] == name).expect("it is there")["picture"].clone();
     // Copies are computed once.
