@@ -7,6 +7,7 @@ use serde_json::{Value, json};
 
 use super::says::Says;
 use super::texts::{filled, say};
+use crate::blank::Shape;
 use crate::job::Plan;
 use crate::order::Table;
 use crate::units::short;
@@ -138,7 +139,11 @@ fn renamed(table: &Table, wanted: &[String], piece: &mut Value) -> Option<String
     changed.then(told)
 }
 
-/// Letters the first column, where nothing asks for one of the table. A text that is there already stays as it is.
+/// What a name along the rim of a round blank keeps free of the margin, mm: room for a border and a gap to it.
+const CLEAR: f64 = 1.8;
+
+/// Letters the first column, where nothing asks for one of the table. A text that is there already stays as it is. On a round
+/// blank the name runs along the rim: at its edge there is no room for a straight one.
 pub(super) fn lettered(plan: &Plan, asked: &mut Value, table: &Table) {
     let Some(column) = table.columns.first() else { return };
     if !columns_of(&asked["piece"]).is_empty() || table.columns.iter().any(|c| names(asked, c)) {
@@ -149,10 +154,23 @@ pub(super) fn lettered(plan: &Plan, asked: &mut Value, table: &Table) {
     let others = piece["layer"].as_array().map_or(&[][..], Vec::as_slice);
     if piece["art"]["file"].is_string() || !others.is_empty() {
         let low = |l: &Value| l["anchor"] == "bottom" || l["arc_mm"].as_f64().is_some_and(|r| r < 0.0);
+        let at_top = others.iter().any(low);
         let shape = plan.blank.shape;
-        let (w, h) = (0.6 * shape.width(), 0.1 * shape.height());
+        let (w, h) = match shape {
+            Shape::Round { diameter } => {
+                let (length, high) = (0.8 * diameter.0, 0.075 * diameter.0);
+                let rim = 0.48 * diameter.0 - plan.blank.margin.0 - CLEAR;
+                // Letters stand on the arc: those along the upper edge reach outwards from it, the others inwards.
+                let radius = if at_top { rim - high } else { rim }.max(1.0);
+                layer["arc_mm"] = json!((radius * if at_top { 10.0 } else { -10.0 }).round() / 10.0);
+                (length, high)
+            }
+            Shape::Rect { .. } | Shape::Cylinder { .. } | Shape::Cone { .. } => {
+                layer["anchor"] = if at_top { "top" } else { "bottom" }.into();
+                (0.6 * shape.width(), 0.1 * shape.height())
+            }
+        };
         layer["place"] = format!("{}x{}mm", short(w, 1), short(h, 1)).into();
-        layer["anchor"] = if others.iter().any(low) { "top" } else { "bottom" }.into();
         layer["clear"] = "0.5mm".into();
     }
     match &mut piece["layer"] {
@@ -164,6 +182,9 @@ pub(super) fn lettered(plan: &Plan, asked: &mut Value, table: &Table) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::art::Opening;
+    use crate::pipeline::{self, Shown};
+    use crate::progress::Silent;
 
     fn taken(text: &str, layers: Value) -> (Headed, Value) {
         let mut asked = json!({ "piece": { "layer": layers } });
@@ -231,6 +252,33 @@ mod tests {
         assert_eq!(after(Value::Null), json!([{ "text": "{name}" }]));
         for asking in ["{name}", "{titel}"] {
             assert_eq!(after(json!([{ "text": asking }])), json!([{ "text": asking }]));
+        }
+    }
+
+    #[test]
+    fn a_name_keeps_within_a_round_blank() {
+        let table = Table::parse("name\nAnna Bright\n").unwrap();
+        for (blank, fixed) in [
+            ("round:90mm", json!({ "text": "PIER", "place": "30x5mm" })),
+            ("round:90mm", json!({ "text": "PIER", "place": "60x6mm", "arc_mm": -38.0 })),
+            ("round:30mm", json!({ "text": "PIER", "place": "10x2mm" })),
+            ("round:30mm", json!({ "text": "PIER", "place": "10x2mm", "anchor": "bottom" })),
+        ] {
+            let mut piece = json!({
+                "blank": { "shape": blank, "margin": "2.5mm" }, "dots": { "screen": "bayer" }, "layer": [fixed],
+            });
+            let plan = |piece: &Value| Plan::of(&serde_json::from_value(piece.clone()).unwrap()).unwrap();
+            let mut asked = json!({ "piece": piece });
+            lettered(&plan(&piece), &mut asked, &table);
+            piece = asked["piece"].take();
+            for name in ["Ågÿ", "Maximiliana Wolkenstein-Hohenfels"] {
+                piece["layer"][1]["text"] = name.into();
+                let plan = plan(&piece);
+                let arts = pipeline::layers(&plan, Vec::new(), &Opening::default(), None).unwrap();
+                let outcome = pipeline::run_shown(&plan, Shown::Layers(&arts), "it", &Silent).unwrap();
+                let past = |f: &&crate::findings::Finding| ["past-margin", "cut"].contains(&f.name);
+                assert_eq!(outcome.findings.iter().find(past), None, "{name} on {piece}");
+            }
         }
     }
 }
