@@ -192,16 +192,20 @@ pub fn cut_by_blank(share: f64, inside: bool, of: Option<Of>) -> Option<Finding>
     })
 }
 
-/// `missing-glyph`: characters that no font at hand has.
-pub fn missing_glyph(missing: &[char]) -> Option<Finding> {
+/// `missing-glyph`: characters that no font at hand has, in a drawing's lettering or in a text that was `typed`.
+pub fn missing_glyph(missing: &[char], typed: bool) -> Option<Finding> {
     (!missing.is_empty()).then(|| {
         let list = missing.iter().map(|c| c.to_string()).collect::<Vec<_>>().join(" ");
         let message = format!("no font at hand has {list}: the lettering shows empty boxes in their place, and may for signs beside them");
-        let unit = if missing.len() == 1 { "character" } else { "characters" };
+        let (unit, without) = match missing {
+            [_] => ("character", "take this character out of the text, or write it another way"),
+            _ => ("characters", "take these characters out of the text, or write them another way"),
+        };
+        let outlines = "turn the lettering into outlines (paths) in the drawing program";
         let text = Said::default()
             .line("use the fonts installed here with --fonts system, or ")
             .line("name a font that has them with --fonts FILE, or ")
-            .and("turn the lettering into outlines (paths) in the drawing program");
+            .and(if typed { without } else { outlines });
         Finding::new("missing-glyph", Severity::Caution, message)
             .with(Remedy::new("lettering", missing.len() as f64, unit, text))
     })
@@ -508,7 +512,8 @@ mod tests {
     fn remedies_are_whole_sentences_without_options() {
         let unsure = Decision { kind: Kind::Photo, sure: 0.6, other: Some(Kind::Drawing), why: "so".into() };
         for (finding, page) in [
-            (missing_glyph(&['☂']), "turn the lettering into outlines (paths) in the drawing program"),
+            (missing_glyph(&['☂'], false), "turn the lettering into outlines (paths) in the drawing program"),
+            (missing_glyph(&['☂'], true), "take this character out of the text, or write it another way"),
             (cut_by_blank(0.2, false, Some(Of::Art)), "place it whole"),
             (cut_by_blank(0.2, true, Some(Of::Art)), "give it a size that is a little smaller"),
             (

@@ -214,8 +214,10 @@ fn tonal(
 fn art_findings(plan: &Plan, shown: Shown<'_>, stages: &Stages) -> Vec<Finding> {
     let p = &stages.placement;
     let mut all: Vec<Finding> = of_art::changed(&plan.changed).into_iter().collect();
-    for lettering in shown.arts().filter_map(Art::lettering) {
-        all.extend(of_art::missing_glyph(&lettering.missing));
+    let layered = matches!(shown, Shown::Layers(_));
+    for (i, lettering) in shown.arts().enumerate().filter_map(|(i, art)| Some((i, art.lettering()?))) {
+        let typed = layered && plan.layers.get(i).is_some_and(|l| matches!(l.shows, Shows::Text(_)));
+        all.extend(of_art::missing_glyph(&lettering.missing, typed));
         all.extend(lettering.past_page.map(of_art::cut_by_page));
         all.extend(lettering.flowed.then(of_art::flowed_text));
     }
