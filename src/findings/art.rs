@@ -1,5 +1,5 @@
-//! Findings about the art and its place: art-changed, coarse-art, cut, empty-cell, flowed-text, list-mark, missing-glyph, no-text,
-//! past-margin, picture-border, picture-within, reading-unsure, sheet-edge, tonal-drawing.
+//! Findings about the art and its place: art-changed, bare-strip, coarse-art, cut, empty-cell, flowed-text, list-mark,
+//! missing-glyph, no-text, past-margin, picture-border, picture-within, reading-unsure, sheet-edge, tonal-drawing.
 
 use super::{Finding, Remedy, Severity};
 use crate::art::Kind;
@@ -389,6 +389,19 @@ pub fn past_margin(each: &[(String, Option<Mm>)]) -> Option<Finding> {
         (!reaching.is_empty()).then(|| format!("{}; what lies beyond it is left out", reaching.join(", ")));
     let all: Vec<String> = wholly.chain(partly).collect();
     (!all.is_empty()).then(|| Finding::new("past-margin", Severity::Caution, all.join("; ")))
+}
+
+/// `bare-strip`: a picture that would fill its blank in the middle leaves these strips of it bare: where, and how wide at most.
+pub fn bare_strip(strips: &[(&str, Mm)]) -> Option<Finding> {
+    let each: Vec<String> =
+        strips.iter().map(|(side, wide)| format!("up to {} mm stay bare {side}", short(wide.0, 1))).collect();
+    (!each.is_empty()).then(|| {
+        let message = format!(
+            "the picture is moved and does not fill the blank any more: besides the margin, {}",
+            each.join(", and ")
+        );
+        Finding::new("bare-strip", Severity::Caution, message)
+    })
 }
 
 /// `past-margin`: the margin is less than what the placement tolerance and the beam's radius need.

@@ -23,6 +23,7 @@ pub fn in_words(name: &str) -> &str {
         "short-sighted" => "the controller cannot hold the speed",
         "slow-switch" => "the laser is too slow for its dots",
         "past-margin" => "the art reaches past the margin",
+        "bare-strip" => "a strip of the blank stays bare",
         "off-bed" => "a move leaves the bed",
         "coarse-power" => "the power is set too coarsely",
         "weak-laser" => "the laser is weak for the coating",

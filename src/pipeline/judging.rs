@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use super::again::{Again, Source};
 use super::alike;
+use super::bare_strip::bare_strip;
 use super::checked;
 use super::layers::Layer;
 use super::outcome::Stages;
@@ -331,6 +332,7 @@ fn machine_findings(plan: &Plan, source: Source<'_>, stages: &Stages) -> Vec<Fin
         past_margin(plan, source, stages)
             .or_else(|| of_art::narrow_margin(plan.blank.margin, tolerance, radius)),
     );
+    all.extend(bare_strip(plan, source, &stages.left_out.each, p));
     let setting = process.setting();
     let steps_per_mm = plan.machine.axes(setting.lines).1.steps_per_mm;
     let (_, across) = setting.lines.swap((p.rect.width(), p.rect.height()));

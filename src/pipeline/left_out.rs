@@ -18,6 +18,8 @@ pub struct Beyond {
     pub share: f64,
     /// How far it reaches past the margin; 0 where it is no more than a frayed edge.
     pub past: Mm,
+    /// Whether it is a photo, which may be meant to be cut.
+    pub photo: bool,
 }
 
 /// What of a piece has no dots.
@@ -89,7 +91,7 @@ impl Sum<'_> {
         } else {
             placement::past_edge(self.shape, || self.outermost.iter().copied())
         };
-        Beyond { share, past: Mm(past) }
+        Beyond { share, past: Mm(past), photo: false }
     }
 }
 
@@ -110,13 +112,14 @@ impl Wanted {
         }
         let drawn = self.kind.is_drawn();
         if !drawn && self.placement.past_margin.0 <= 0.0 {
-            return Ok(LeftOut { share: 0.0, each: vec![Beyond::default()] });
+            return Ok(LeftOut { share: 0.0, each: vec![Beyond { photo: true, ..Beyond::default() }] });
         }
         let beyond = if self.placement.window == art::Window::WHOLE {
             self.beyond_of_all(&piece.blank)
         } else {
             self.beyond_of_part(piece, shown, progress)?
         };
+        let beyond = Beyond { photo: !drawn, ..beyond };
         Ok(LeftOut { share: if drawn { beyond.share } else { 0.0 }, each: vec![beyond] })
     }
 

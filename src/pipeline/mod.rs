@@ -3,6 +3,7 @@
 mod again;
 mod alike;
 mod axis;
+mod bare_strip;
 mod carry;
 mod checked;
 mod codes;

@@ -1,6 +1,7 @@
 //! Past the margin: what reaches there, and where or how large it would not.
 
 use super::again::Source;
+use super::bare_strip::fills;
 use super::drawable::Drawable;
 use super::layers::Layer;
 use super::left_out::Beyond;
@@ -25,22 +26,28 @@ const TRIES: u32 = 12;
 const ALL: f64 = 0.995;
 
 /// `past-margin` of all on the piece of which ink is left out there, by name; `None` where all keeps within. What only has empty
-/// corners past the margin loses nothing.
+/// corners past the margin loses nothing, and a photo that fills its blank is meant to be cut.
 pub(super) fn past_margin(plan: &Plan, source: Source<'_>, stages: &Stages) -> Option<Finding> {
     let each = &stages.left_out.each;
     let (told, remedies) = match source {
         Source::Shown(Shown::Art(art)) => {
-            let beyond = each.first().filter(|b| reaches(b, &stages.placement))?;
-            (vec![("the art".to_string(), told(beyond))], remedies(&Drawable::of(plan), art))
+            let (piece, placement) = (Drawable::of(plan), &stages.placement);
+            let beyond = each.first().filter(|b| reaches(b, placement))?;
+            if fills(&piece, art, (placement, beyond)) {
+                return None;
+            }
+            (vec![("the art".to_string(), told(beyond))], remedies(&piece, art))
         }
         Source::Shown(Shown::Layers(layers)) => {
             let all = plan.layers.iter().zip(layers).zip(each);
             let all = all.filter(|((settled, _), _)| !settled.is_border_within(plan.blank.margin));
             let past = all.filter_map(|((settled, layer), beyond)| {
                 let placement = layer.placed(plan, settled).ok()?;
-                let of_layer = || Drawable::of(plan).of_layer(settled, layer.art.place);
-                reaches(beyond, &placement).then(|| {
-                    let remedy = nearer_layer(&of_layer(), layer, settled.of);
+                let of_plan = Drawable::of(plan);
+                let piece = of_plan.of_layer(settled, layer.art.place);
+                let meant = || fills(&piece, &layer.art.art, (&placement, beyond));
+                (reaches(beyond, &placement) && !meant()).then(|| {
+                    let remedy = nearer_layer(&piece, layer, settled.of);
                     ((layer.art.name.clone(), told(beyond)), remedy)
                 })
             });
@@ -64,7 +71,7 @@ fn reaches(beyond: &Beyond, placement: &Placement) -> bool {
 }
 
 /// How far it reaches past the margin; `None`: all of it lies there.
-fn told(beyond: &Beyond) -> Option<Mm> {
+pub(super) fn told(beyond: &Beyond) -> Option<Mm> {
     (beyond.share < ALL).then_some(beyond.past)
 }
 
