@@ -119,8 +119,8 @@ const noRoom = (typed) => !ROOMS.includes(typed.toLowerCase()) && !boxMm(typed) 
 function textOf(piece, at, layer, desk) {
   const set = (more) => piece.change(Object.fromEntries(Object.entries(more).map(([k, v]) => [`${at}.${k}`, v])));
   // A tray has no easel to move it on.
-  const [right, up] = offsetMm(layer.at);
-  const moved = (label, value, to) => piece.kind === "tray" && lengthField(piece, say(label), lengthText(value), (typed, length) => set({ at: offsetText(...to(length ?? 0)) }));
+  const now = () => offsetMm(piece.value(`${at}.at`));
+  const moved = (label, side) => piece.kind === "tray" && lengthField(piece, say(label), lengthText(now()[side]), (typed, length) => set({ at: offsetText(...now().with(side, length ?? 0)) }));
   const words = make("textarea", { rows: 2, value: layer.text, on: { change: (e) => set({ text: e.target.value }) } });
   const anchor = make("select", { on: { change: (e) => set({ anchor: e.target.value }) } },
     ANCHORS.map((a) => make("option", { value: a }, say(`anchor.${a}`))));
@@ -132,7 +132,7 @@ function textOf(piece, at, layer, desk) {
     field(say("layer.text"), words, { key: `${at}.text` }),
     readField(say("layer.place"), layer.place ?? "inside", noRoom, (typed) => set({ place: roomText(typed) }), { hint: say("layer.place.hint"), key: `${at}.place` }),
     field(say("layer.anchor"), anchor),
-    moved("place.right", right, (length) => [length, up]), moved("place.up", up, (length) => [right, length]),
+    moved("place.right", 0), moved("place.up", 1),
     lengthField(piece, say("layer.arc"), layer.arc_mm === undefined ? "" : lengthText(layer.arc_mm), (typed, radius) => {
       set({ arc_mm: radius === null ? null : Number(radius.toFixed(4)) });
     }, { hint: say("layer.arc.hint"), key: `${at}.arc_mm` }),

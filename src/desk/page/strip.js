@@ -91,7 +91,8 @@ function blankDrawer(desk, piece) {
   const { blank } = piece;
   const own = (shape) => piece.change({ "blank.shape": shape }, null);
   const round = blank.shape === "round";
-  const sized = (sides) => own(shapeText({ ...blank, ...sides }));
+  // The other sides are those of now: they may have been typed since this was painted.
+  const sized = (sides) => own(shapeText({ ...piece.blank, ...sides }));
   // What goes round a rotary is not asked of a machine that has none.
   const machine = desk.kit.machines.find((m) => m.asked === (nameOf(piece.value("machine")) ?? usual(desk, piece, "machine")));
   const still = machine?.turns === false;
@@ -183,7 +184,7 @@ function sizeDrawer(desk, piece) {
   const down = (side, digits) => Math.floor(side * 10 ** digits + 1e-6) / 10 ** digits;
   const now = box ?? [down(w, 2), down(h, 2)];
   const set = (value) => piece.change({ "blank.place": value });
-  const side = (at, length) => set(boxText(...now.with(at, length)));
+  const side = (at, length) => set(boxText(...(boxMm(piece.value("blank.place")) ?? now).with(at, length)));
   const seen = piece.ticket?.place;
   const empty = seen && Math.max(w - seen.width_mm, h - seen.height_mm) > 0.01 * Math.max(w, h);
   return [
@@ -203,14 +204,15 @@ function sizeDrawer(desk, piece) {
 const ANCHORS = ["top-left", "top", "top-right", "left", "middle", "right", "bottom-left", "bottom", "bottom-right"];
 
 function placeDrawer(desk, piece) {
-  const [right, up] = offsetMm(piece.value("art.at"));
-  const at = (r, u) => piece.change({ ...piece.sized("art.at"), "art.at": offsetText(r, u) });
+  const now = () => offsetMm(piece.value("art.at"));
+  const [right, up] = now();
+  const at = (side, length) => piece.change({ ...piece.sized("art.at"), "art.at": offsetText(...now().with(side, length ?? 0)) });
   return [
     choice(say("place.anchor"), ANCHORS.map((value) => ({ value, label: say(`anchor.${value}`) })),
       piece.value("art.anchor") ?? "middle", (value) => piece.change({ "art.anchor": value }), { kind: "nine" }),
     make("div.fields", {},
-      lengthField(piece, say("place.right"), lengthText(right), (typed, v) => at(v ?? 0, up), { key: "art.at" }),
-      lengthField(piece, say("place.up"), lengthText(up), (typed, v) => at(right, v ?? 0)),
+      lengthField(piece, say("place.right"), lengthText(right), (typed, v) => at(0, v), { key: "art.at" }),
+      lengthField(piece, say("place.up"), lengthText(up), (typed, v) => at(1, v)),
       choice(say("place.turn"), [0, 90, 180, 270].map((value) => ({ value, label: `${value}°` })), piece.value("art.turn") ?? 0,
         (value) => piece.change({ "art.turn": value }), { kind: "row" }),
       make("label.check", {}, make("input", {
@@ -225,15 +227,15 @@ const [MOST_ABREAST, WIDEST_GAP_MM] = [100, 200];
 
 function jigDrawer(desk, piece) {
   // Before there is a table nothing is laid out, so there is nothing to show. An emptied field leaves both to the bed again.
-  const grid = /^(\d+)x(\d+)$/.exec(piece.value("tray.grid") ?? "") ?? [null, "", ""];
+  const now = () => /^(\d+)x(\d+)$/.exec(piece.value("tray.grid") ?? "")?.slice(1) ?? ["", ""];
+  const grid = now();
   const wrong = (typed) => typed && !(/^\d+$/.test(typed) && typed >= 1 && typed <= MOST_ABREAST) && say("jig.count.wrong", { typed, most: MOST_ABREAST });
   const counted = (label, value, act) => readField(label, value, wrong, (typed) => act(typed && Number(typed)), { placeholder: say("jig.fits"), inputmode: "numeric" });
   const beyond = (gap, typed) => (gap < 0 || gap > WIDEST_GAP_MM) && say("jig.gap.wrong", { typed, most: WIDEST_GAP_MM });
-  const set = (a, b) => piece.change({ "tray.grid": `${a || 1}x${b || 1}` });
-  const fit = () => piece.change({ "tray.grid": null });
+  const set = (at, n) => piece.change({ "tray.grid": n ? now().with(at, n).map((side) => side || 1).join("x") : null });
   return make("div.fields", {},
-    counted(say("jig.columns"), grid[1], (n) => (n ? set(n, grid[2]) : fit())),
-    counted(say("jig.rows"), grid[2], (n) => (n ? set(grid[1], n) : fit())),
+    counted(say("jig.columns"), grid[0], (n) => set(0, n)),
+    counted(say("jig.rows"), grid[1], (n) => set(1, n)),
     lengthField(piece, say("jig.gap"), piece.value("tray.gap") ?? "5mm", (typed) => piece.change({ "tray.gap": typed || null }), { beyond, key: "tray.gap" }));
 }
 
@@ -306,6 +308,9 @@ export const strip = {
     let typing = null;
     let pressed = false;
     let late = false;
+    // Whether a change is being heard of: a field that is left by a key changes before the next one has the focus, which a node
+    // that is thrown away then never gets.
+    let changing = false;
 
     const close = () => {
       if (!opened) return;
@@ -346,14 +351,16 @@ export const strip = {
     // pressed stays until it is let go: of a node that was painted anew there is no click.
     const busy = () => {
       const at = document.activeElement;
-      return pressed || (drawer.contains(at) && (at === typing || at.type === "range"));
+      return pressed || changing || (drawer.contains(at) && (at === typing || at.type === "range"));
     };
     const later = () => { if (busy()) late = true; else paint(); };
     const rest = () => setTimeout(() => { if (late && !signal.aborted) later(); });
     const release = () => { if (pressed) { pressed = false; rest(); } };
     drawer.addEventListener("input", ({ target }) => { typing = target; });
     drawer.addEventListener("change", ({ target }) => {
-      typing = null;
+      [typing, changing] = [null, true];
+      setTimeout(() => { changing = false; });
+      rest();
       // What is wrong with it was said of what it held before.
       tell(target, "");
     }, { capture: true });
@@ -401,5 +408,9 @@ function retrace(drawer, before) {
   if (held < 0) return;
   const now = all[held] ?? drawer;
   now.focus({ preventScroll: true });
-  if (before[held].marked && now.value === before[held].typed) now.setSelectionRange(...before[held].marked);
+  const { marked, typed } = before[held];
+  if (!marked) return;
+  // All of a field is marked where it was come to by a key: what is typed takes the place of what it shows now.
+  if (typed && marked[0] === 0 && marked[1] === typed.length) now.select();
+  else if (now.value === typed) now.setSelectionRange(...marked);
 }

@@ -427,6 +427,37 @@ def test_a_field_that_is_typed_in_keeps_its_text_when_news_come(page):
     assert "leaves nothing" in drawer.inner_text()
 
 
+def test_what_is_typed_after_the_tab_key_is_in_the_next_field(page):
+    tab = page.tab
+    page.begin(SAMPLES / "emblem.svg")
+
+    def typed(drawer, first, *texts):
+        drawer.get_by_role("textbox", name=first).click()
+        tab.keyboard.press("Control+A")
+        for text in texts:
+            tab.keyboard.type(text)
+            page.saved(lambda: tab.keyboard.press("Tab"))
+
+    page.screen("ticket")
+    tab.wait_for_selector(".docket:not(.waiting) .burn")
+    typed(page.drawer("size"), "Width", "30mm", "20mm")
+    assert page.asked()["blank"]["place"] == "30x20mm"
+    typed(page.drawer("place"), "To the right", "2mm", "-1.5mm")
+    assert page.asked()["art"]["at"] == "2mm,-1.5mm"
+    typed(page.drawer("blank"), "Diameter", "60mm", "3mm")
+    assert (page.asked()["blank"]["shape"], page.asked()["blank"]["margin"]) == ("round:60mm", "3mm")
+    # By keys alone a field that was left is had again.
+    tab.keyboard.press("Shift+Tab")
+    assert tab.evaluate("document.activeElement.value") == "3mm"
+    words = page.drawer("words")
+    page.saved(lambda: words.get_by_role("button", name="Add a text").click())
+    words.locator("textarea").click()
+    tab.keyboard.press("Control+A")
+    tab.keyboard.type("Anna Bright")
+    page.saved(lambda: tab.keyboard.press("Tab"))
+    assert tab.evaluate("document.activeElement.dataset.key") == "layer.0.place"
+
+
 def test_a_refused_change_leaves_the_steps_as_they_were(page):
     tab = page.tab
     page.begin(SAMPLES / "emblem.svg")
@@ -1398,6 +1429,8 @@ def test_a_jig_takes_numbers_as_they_are_or_says_what_is_wrong(page):
     page.saved(lambda: (drawer.get_by_label("Gap").fill("0mm"), drawer.get_by_label("Gap").press("Enter")))
     page.saved(lambda: (drawer.get_by_label("Columns").fill("3"), drawer.get_by_label("Columns").press("Enter")))
     assert page.asked()["tray"] == {**asked, "gap": "0mm", "grid": "3x1"}
+    page.saved(lambda: tab.keyboard.press("Tab") or (tab.keyboard.type("2"), tab.keyboard.press("Tab")))
+    assert page.asked()["tray"]["grid"] == "3x2"
 
 
 def test_a_tray_without_a_program_offers_none(page):
