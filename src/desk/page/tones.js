@@ -8,12 +8,22 @@ const percent = (value) => (value && value !== "off" ? Math.round(Number(String(
 /** A part of a hundred, as the page writes it elsewhere. */
 const share = (value) => say("percent", { n: number(value) });
 
+/** What a tone is set to, in words; nothing where it is as it is. */
+function toneWord(key, value) {
+  const n = share(Math.abs(value));
+  if (key === "tone.brighten") return value && say(value > 0 ? "tone.lighter" : "tone.darker", { n });
+  return value && say(value > 0 ? "tone.harder" : "tone.flatter", { n });
+}
+
 function slider(piece, label, key) {
   const out = make("output", {}, share(percent(piece.value(key))));
   const input = make("input", { type: "range", min: -100, max: 100, step: 5, value: percent(piece.value(key)), list: "middle" });
+  const tell = (value) => input.setAttribute("aria-valuetext", toneWord(key, value) || say("tone.as-is"));
+  tell(Number(input.value));
   input.addEventListener("input", () => {
     const value = Number(input.value);
     out.textContent = share(value);
+    tell(value);
     piece.change({ [key]: value ? `${value}%` : "off" }, key);
   });
   const whole = field(label, input, { key });
@@ -23,9 +33,7 @@ function slider(piece, label, key) {
 
 /** What the tones are, in two words at most. */
 export function toneWords(piece) {
-  const [light, hard] = [percent(piece.value("tone.brighten")), percent(piece.value("tone.contrast"))];
-  return [light && say(light > 0 ? "tone.lighter" : "tone.darker", { n: share(Math.abs(light)) }),
-    hard && say(hard > 0 ? "tone.harder" : "tone.flatter", { n: share(Math.abs(hard)) })].filter(Boolean);
+  return ["tone.brighten", "tone.contrast"].map((key) => toneWord(key, percent(piece.value(key)))).filter(Boolean);
 }
 
 /** The drawer of tones. */

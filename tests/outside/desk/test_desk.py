@@ -438,8 +438,7 @@ def test_what_is_typed_after_the_tab_key_is_in_the_next_field(page):
             tab.keyboard.type(text)
             page.saved(lambda: tab.keyboard.press("Tab"))
 
-    page.screen("ticket")
-    tab.wait_for_selector(".docket:not(.waiting) .burn")
+    page.exact()
     typed(page.drawer("size"), "Width", "30mm", "20mm")
     assert page.asked()["blank"]["place"] == "30x20mm"
     typed(page.drawer("place"), "To the right", "2mm", "-1.5mm")
@@ -1033,6 +1032,16 @@ def test_two_tabs_do_not_overwrite_each_other(page, context, desk):
     asked = page.asked()
     assert asked["tone"]["contrast"] == "5%" and asked["blank"]["place"] == "cover"
     other.close()
+
+
+def test_the_tones_are_told_in_words(page):
+    page.begin(SAMPLES / "emblem.svg")
+    sliders = page.drawer("tone").get_by_role("slider")
+    said = lambda: sliders.evaluate_all("all => all.map((one) => one.getAttribute('aria-valuetext'))")  # noqa: E731
+    assert said() == ["as it is", "as it is"]
+    page.saved(lambda: sliders.nth(0).press("ArrowLeft"))
+    page.saved(lambda: sliders.nth(1).press("ArrowRight"))
+    assert said() == ["darker 5 %", "harder 5 %"]
 
 
 def test_a_screen_reader_meets_each_control_once_and_hears_little_of_a_short_run(page):
