@@ -33,14 +33,20 @@ export function tablesApart(desk, files) {
   return files.filter(({ name }) => !TABLE.test(name));
 }
 
+/** A cell as it is typed in: a field of one line has no room for a break, which is written as in a text. */
+const shownCell = (cell) => (cell ?? "").replace(/\r\n?|\n/g, "\\n");
+
+/** What was typed in place of a cell. One without a break keeps its signs: it may be the path of a picture. */
+const typedCell = (typed, before) => (shownCell(before) === (before ?? "") ? typed : typed.replaceAll("\\n", "\n"));
+
 /** The table: every cell can be typed in. A row that cannot be used says why. `retell` shows what is told of the same rows. */
 function table(state, put) {
   const { columns, rows } = state;
   const lines = rows.map((row) => ({
     row, number: row.number, says: make("td.says"), node: make("tr", { data: { row: row.number } }),
     inputs: columns.map((column, at) => make("input", {
-      type: "text", value: row.cells[at] ?? "", autocomplete: "off", "aria-label": say("table.cell", { column, row: row.number }),
-      on: { change: (e) => { row.cells[at] = e.target.value; put(csv(columns, rows)); } },
+      type: "text", value: shownCell(row.cells[at]), autocomplete: "off", "aria-label": say("table.cell", { column, row: row.number }),
+      on: { change: (e) => { row.cells[at] = typedCell(e.target.value, row.cells[at]); put(csv(columns, rows)); } },
     })),
   }));
   // Why rows are left off the tray that are sound by themselves, as where their picture is missing.
@@ -67,7 +73,7 @@ function table(state, put) {
       make("td", {}, button(say("table.remove.row", { row: line.number }), () => remove(line.row), { icon: "bin", quiet: true })));
     judge(line);
   }
-  const typing = () => lines.some(({ row, inputs }) => inputs.some((input, at) => input === document.activeElement && input.value !== (row.cells[at] ?? "")));
+  const typing = () => lines.some(({ row, inputs }) => inputs.some((input, at) => input === document.activeElement && input.value !== shownCell(row.cells[at])));
   /** False where other rows are told. Where more is on its way to the server, the cells here are newer than what is told. */
   const retell = (told, newer) => {
     const same = String(told.columns) === String(columns) && told.rows.length === lines.length && told.rows.every((row, at) => row.number === lines[at].number);
@@ -79,7 +85,7 @@ function table(state, put) {
       if (newer) return;
       line.inputs.forEach((input, c) => {
         // A cell that is being typed in keeps its text: it becomes a change when it is left.
-        if (input.value === (line.row.cells[c] ?? "")) input.value = cells[c] ?? "";
+        if (input.value === shownCell(line.row.cells[c])) input.value = shownCell(cells[c]);
         line.row.cells[c] = cells[c];
       });
     });

@@ -1467,6 +1467,18 @@ def test_a_row_that_was_mended_by_its_text_is_not_said_to_be_bad(page):
     assert tab.locator("table.names [aria-invalid=true]").count() == 0
 
 
+def test_a_break_in_a_cell_outlives_its_mending(page):
+    tab = page.tab
+    tray_of(page, 1)
+    tab.get_by_label("Paste names from a spreadsheet").fill('name\ttitle\n"Anna\nBright"\tCrew\n')
+    page.saved(lambda: tab.get_by_role("button", name="Take these names").click())
+    cell = tab.get_by_label("name of row 2", exact=True)
+    tab.wait_for_function("() => document.querySelector('table.names input').value === 'Anna\\\\nBright'")
+    page.saved(lambda: (cell.fill("Anna\\nBrighter"), cell.blur()))
+    assert page.api(f"api/jobs/{page.name}/table").json()["rows"][0]["cells"] == ["Anna\nBrighter", "Crew"]
+    assert cell.input_value() == "Anna\\nBrighter"
+
+
 def test_forty_pieces_scroll_smoothly_and_a_row_is_mended(page, record_property):
     tab = page.tab
     tray_of(page, 40)
