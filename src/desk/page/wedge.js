@@ -17,29 +17,84 @@ const USUAL = {
   "wedge.white": [[0.02, 0.4], [0.1, 0.6]],
 };
 
+/** How wide the enlarged view is and how far from the finger, px; and how much larger than the photo on the page. */
+const [LENS, BESIDE, NEARER] = [132, 44, 4];
+
+/** What lies under the finger that covers it, enlarged and beside it: `show` a place on the photo (shares of it) and where the finger is. */
+function lens(img, host) {
+  const canvas = make("canvas.lens", { "aria-hidden": "true", hidden: true });
+  host.append(canvas);
+  const show = ([x, y], { clientX, clientY }) => {
+    if (!img.naturalWidth) return;
+    const box = img.getBoundingClientRect();
+    const sharp = devicePixelRatio;
+    canvas.width = canvas.height = LENS * sharp;
+    const pen = canvas.getContext("2d");
+    pen.scale(sharp, sharp);
+    const [w, h] = [box.width * NEARER, box.height * NEARER];
+    pen.drawImage(img, LENS / 2 - x * w, LENS / 2 - y * h, w, h);
+    // The cross is open where the point lies.
+    for (const [ink, wide] of [["#fff", 4], ["#000", 2]]) {
+      [pen.strokeStyle, pen.lineWidth] = [ink, wide];
+      pen.beginPath();
+      for (const [from, to] of [[0, 0.42], [0.58, 1]].map((ends) => ends.map((share) => share * LENS))) {
+        pen.moveTo(from, LENS / 2);
+        pen.lineTo(to, LENS / 2);
+        pen.moveTo(LENS / 2, from);
+        pen.lineTo(LENS / 2, to);
+      }
+      pen.stroke();
+    }
+    // Above the finger, or to its side where that is out of sight.
+    const top = Math.max(0, host.closest("main")?.getBoundingClientRect().top ?? 0);
+    const isAbove = clientY - BESIDE - LENS >= top;
+    const left = clientX - box.left + (isAbove ? -LENS / 2 : x > 0.5 ? -BESIDE - LENS : BESIDE);
+    canvas.style.left = `${Math.min(box.width - LENS, Math.max(0, left))}px`;
+    canvas.style.top = `${(isAbove ? clientY - BESIDE - LENS : Math.max(top, clientY - LENS / 2)) - box.top}px`;
+    canvas.hidden = false;
+  };
+  return { show, hide: () => { canvas.hidden = true; } };
+}
+
 /** Points on the photo, set by hand: dragged, or moved by arrow keys. In pixels of the photo; what is shown is smaller. `words` is the key of what they are; `before`: where they were put when it was not read. */
 function corners(words, src, photo, read, before) {
   const img = make("img", { alt: say("wedge.photo.alt"), draggable: "false" });
   const host = make("div.photo", {}, img);
   const [wide, high] = [() => photo.width ?? img.naturalWidth, () => photo.height ?? img.naturalHeight];
   const placed = before?.split(",").map((px, n) => Number(px) / (n % 2 ? photo.height : photo.width));
+  const near = lens(img, host);
   const at = USUAL[words].map((usual, n) => placed?.slice(2 * n, 2 * n + 2) ?? [...usual]);
   const handles = at.map((share, n) => {
     const node = make("button.corner", { type: "button", "aria-label": say("wedge.corner", { n: n + 1 }) }, make("span", { "aria-hidden": "true" }, `${n + 1}`));
     const put = () => {
       node.style.left = `${share[0] * 100}%`;
       node.style.top = `${share[1] * 100}%`;
+      // Its number stands beside it, on the photo.
+      node.classList.toggle("right", share[0] > 0.5);
       node.setAttribute("aria-label", say("wedge.corner.at", { n: n + 1, x: Math.round(share[0] * wide()), y: Math.round(share[1] * high()) }));
     };
     const set = (x, y) => { share[0] = Math.min(1, Math.max(0, x)); share[1] = Math.min(1, Math.max(0, y)); put(); };
-    let held = false;
-    node.addEventListener("pointerdown", (e) => { held = true; node.setPointerCapture(e.pointerId); node.focus(); e.preventDefault(); });
+    // From where it is held to the point itself: it does not jump to the finger.
+    let held = null;
+    const pointed = (e) => {
+      const box = img.getBoundingClientRect();
+      return [(e.clientX - box.left) / box.width, (e.clientY - box.top) / box.height];
+    };
+    node.addEventListener("pointerdown", (e) => {
+      const [x, y] = pointed(e);
+      held = [share[0] - x, share[1] - y];
+      node.setPointerCapture(e.pointerId);
+      node.focus();
+      near.show(share, e);
+      e.preventDefault();
+    });
     node.addEventListener("pointermove", (e) => {
       if (!held) return;
-      const box = img.getBoundingClientRect();
-      set((e.clientX - box.left) / box.width, (e.clientY - box.top) / box.height);
+      const [x, y] = pointed(e);
+      set(x + held[0], y + held[1]);
+      near.show(share, e);
     });
-    node.addEventListener("pointerup", () => { held = false; });
+    for (const end of ["pointerup", "pointercancel"]) node.addEventListener(end, () => { held = null; near.hide(); });
     node.addEventListener("keydown", (e) => {
       const px = e.shiftKey ? 10 : 1;
       const way = { ArrowLeft: [-px, 0], ArrowRight: [px, 0], ArrowUp: [0, -px], ArrowDown: [0, px] }[e.key];

@@ -1857,6 +1857,34 @@ def test_white_paper_is_marked_on_the_photo(page):
     tab.wait_for_function("() => !document.querySelector('.white')")
 
 
+def test_a_point_is_seen_enlarged_beside_the_finger_and_does_not_jump_to_it(chromium, desk):
+    context = chromium.new_context(viewport={"width": 390, "height": 760}, has_touch=True, reduced_motion="reduce")
+    page = Page(context, desk, desk.address.replace("/#", "/?view=wedge#"))
+    tab = page.tab
+    tab.get_by_role("button", name="Draw the wedge").click()
+    tab.locator(".drawn img").wait_for()
+    answer = {"says": "There are no marks.", "corners_needed": True, "photo_picture": "/photo.jpg", "width": 1200, "height": 800}
+    tab.route("**/photo*", lambda route: route.fulfill(status=422, json=answer))
+    tab.route("**/photo.jpg", lambda route: route.fulfill(path=HARBOUR))
+    page.drop(HARBOUR)
+    tab.wait_for_function("() => document.querySelector('.photo img')?.naturalWidth > 0")
+    for n in range(4):
+        corner = tab.locator(".corner").nth(n)
+        corner.scroll_into_view_if_needed()
+        box, before = corner.bounding_box(), corner.get_attribute("aria-label")
+        x, y = box["x"] + 34, box["y"] + 14
+        tab.mouse.move(x, y)
+        tab.mouse.down()
+        assert corner.get_attribute("aria-label") == before
+        tab.mouse.move(x - 5, y)
+        near = tab.locator(".lens").bounding_box()
+        assert near["y"] + near["height"] < y - 20 or not near["x"] - 20 < x < near["x"] + near["width"] + 20
+        tab.mouse.up()
+        assert corner.bounding_box()["x"] == pytest.approx(box["x"] - 5, abs=0.1) and not tab.locator(".lens").is_visible()
+    assert page.wrong == []
+    context.close()
+
+
 def test_corners_are_set_by_hand_where_marks_were_not_found(page, desk, tmp_path):
     tab = page.tab
     drawn = exposure_wedge(page, desk)
