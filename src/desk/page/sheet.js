@@ -5,7 +5,7 @@ import { button, draw, icon, make, refill } from "./element.js";
 import { announce, oops } from "./notice.js";
 import { Piece, rebased, same } from "./piece.js";
 import { get, jobPath, send } from "./server.js";
-import { about, count, db, say, sentence } from "./words.js";
+import { about, count, db, say, sentence, time } from "./words.js";
 
 const TAKEN = "image/*,.svg,.pdf,.heic,.tif,.tiff,.webp";
 
@@ -69,11 +69,15 @@ export function abouts(all) {
   return all.map((s) => said.get(s) ?? null);
 }
 
-/** One frame: the piece, its number on the film's edge, its one line, and about how long it `takes`. */
-function frame(version, at, takes, took, blank) {
+/**
+ * One frame: the piece, its number on the film's edge, its one line, and about how long it `takes`; of the one that was taken
+ * as its `ticket` says once that is there.
+ */
+function frame(version, at, takes, took, blank, ticket) {
   const { line, why, picture, likeness_db: like, chosen } = version;
   // A quick look tells likeness no finer than this.
-  const facts = [takes, like !== null && say("sheet.likeness", { db: db(Math.round(like)) })];
+  const alike = ticket?.likeness ? say("sheet.likeness.exact", { db: db(ticket.likeness.planned_db) }) : say("sheet.likeness", { db: db(Math.round(like)) });
+  const facts = [ticket?.burn ? time(ticket.burn.seconds) : takes, like !== null && alike];
   return make("li", {}, make("button.frame", {
     type: "button", "aria-pressed": Boolean(chosen), data: { version: version.id }, on: { click: () => took(version) },
   },
@@ -138,7 +142,8 @@ function row(desk, name, signal) {
     const held = list.contains(document.activeElement) ? document.activeElement.dataset.version : null;
     const waiting = done ? 0 : Math.max(1, 6 - versions.length);
     const takes = abouts(versions.map((v) => v.seconds));
-    refill(list, versions.map((v, at) => frame(v, at, takes[at], take, blank)),
+    const ticket = piece?.unsaved ? null : piece?.ticket;
+    refill(list, versions.map((v, at) => frame(v, at, takes[at], take, blank, v.chosen && ticket)),
       Array.from({ length: waiting }, () => make("li.empty", { "aria-hidden": "true" }, make("span.frame", {}, make("span.edge"), make("span.print", {}, make("span.waiting"))))));
     if (held) list.querySelector(`[data-version="${CSS.escape(held)}"]`)?.focus({ preventScroll: true });
     if (done) piece?.expect();
@@ -178,6 +183,7 @@ function row(desk, name, signal) {
   const watch = () => {
     let later = 0;
     piece.addEventListener("asked", compare, { signal });
+    for (const news of ["exact", "likeness"]) piece.addEventListener(news, paint, { signal });
     piece.addEventListener("saved", () => {
       clearTimeout(later);
       later = setTimeout(async () => {

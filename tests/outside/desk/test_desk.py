@@ -321,11 +321,18 @@ def test_each_frame_is_taken_as_it_is_shown(page):
 def test_a_frame_says_what_is_known_of_it(page):
     tab = page.tab
     page.begin()
-    for line in tab.locator("button.frame").all_inner_texts():
+    taken = tab.locator("button.frame[aria-pressed=true]")
+    for line in tab.locator("button.frame:not([aria-pressed=true])").all_inner_texts():
         assert re.search("about [0-9]+ ", line), line
         # Other tones are not held against their own picture.
         other = re.search("Lighter|Darker|More contrast|Less contrast", line)
         assert bool(other) != bool(re.search(r"likeness about \d+ dB", line)), line
+    # That of the one that was taken is its ticket's, once that is there.
+    until(lambda: re.search(r"likeness [\d.]+ dB", taken.inner_text()))
+    likeness = page.api(f"api/jobs/{page.name}/likeness").json()["planned_db"]
+    facts = taken.locator("small span").all_inner_texts()
+    page.exact()
+    assert facts == [tab.locator(".burn .big").inner_text(), f"likeness {round(likeness, 1):g} dB"]
     # Estimates that are nearly the same are said to be.
     said = tab.evaluate("import('/page/sheet.js').then(({ abouts }) => abouts([3419, 3498, 3108, null, 40, 4000]))")
     assert said == ["about 58 min", "about 58 min", "about 52 min", None, "about 40 s", "about 1 h 5 min"]
