@@ -963,7 +963,7 @@ fn any_one_bit_picture_can_be_judged_and_others_say_what_to_do() {
     assert!(out.contains("will be 34.91 x 34.91 mm on") && !out.contains("past-margin"), "{out}");
     // On a smaller blank only what is within its margin is judged; the disc is 10 mm too wide on each side.
     let out = ok(&["proof", "one/dots.png", "--blank", "round:20mm", "--out", "small"], p);
-    assert!(out.contains("will be 14.96 x 14.96 mm (34.9 x 34.9 mm as a whole) on round:20mm"), "{out}");
+    assert!(out.contains("will be 14.96 x 14.96 mm (34.91 x 34.91 mm as a whole) on round:20mm"), "{out}");
     assert!(out.contains("reaches 10 mm past the margin") || out.contains("reaches 9.9"), "{out}");
     refused(&["proof", "ramp.png", "--density", "304dpi", "--out", "three"], p, 1, "1-bit");
     let far = ["proof", "one/dots.png", "--blank", "round:40mm", "--out", "three", "--loupe", "90,90"];

@@ -57,12 +57,13 @@ pub fn settled(out: &mut impl Write, report: &Report, verbose: bool) -> io::Resu
     let rest = match (verbose, more) {
         _ if leans => format!(" from edge to edge, {} mm wide at half its own height,", mm(want.0, 2)),
         (true, _) => format!(" (asked for {} x {} mm)", mm(want.0, 3), mm(want.1, 3)),
-        (false, true) => format!(" ({} x {} mm as a whole)", mm(want.0, 1), mm(want.1, 1)),
+        (false, true) => format!(" ({} x {} mm as a whole)", mm(want.0, 2), mm(want.1, 2)),
         (false, false) => String::new(),
     };
+    let all = if a.layers > 1 { "all that is marked" } else { "it" };
     writeln!(
         out,
-        "it will be {} x {} mm{rest} on {}, {}, margin {} mm",
+        "{all} will be {} x {} mm{rest} on {}, {}, margin {} mm",
         mm(will.0, 2),
         mm(will.1, 2),
         b.shape,
@@ -190,6 +191,19 @@ mod tests {
         ));
         assert!(told(true).ends_with("\n  Read as photo: many tones -- and shades.\n"), "{}", told(true));
         assert!(!told(false).contains("poster paint."), "{}", told(false));
+    }
+
+    #[test]
+    fn a_size_says_of_what_it_is() {
+        let mut report = crate::proof::made::report();
+        let told = |report: &Report| {
+            let mut text = Vec::new();
+            settled(&mut text, report, false).unwrap();
+            String::from_utf8(text).unwrap()
+        };
+        assert!(told(&report).contains("\nit will be 84.97 x 84.97 mm"), "{}", told(&report));
+        report.art.layers = 2;
+        assert!(told(&report).contains("\nall that is marked will be 84.97 x 84.97 mm"), "{}", told(&report));
     }
 
     #[test]

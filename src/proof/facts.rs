@@ -96,6 +96,7 @@ pub fn art_facts(art: &Art, name: &str, reading: &Decision) -> ArtFacts {
         read_as_why: reading.why.clone(),
         width_px: pixels.map(|p| p.0 as u32),
         height_px: pixels.map(|p| p.1 as u32),
+        layers: 1,
     }
 }
 
@@ -109,6 +110,7 @@ pub fn art_facts_of_layers(count: usize, name: &str, reading: &Decision) -> ArtF
         read_as_why: reading.why.clone(),
         width_px: None,
         height_px: None,
+        layers: count,
     }
 }
 
@@ -122,6 +124,7 @@ pub fn art_facts_of_dots(name: &str, columns: usize, rows: usize) -> ArtFacts {
         read_as_why: "they are judged as they are".into(),
         width_px: Some(columns as u32),
         height_px: Some(rows as u32),
+        layers: 1,
     }
 }
 

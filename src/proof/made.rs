@@ -34,6 +34,7 @@ pub fn report() -> Report {
             read_as_why: "it has continuous tones".into(),
             width_px: Some(4032),
             height_px: Some(3024),
+            layers: 1,
         },
         blank: BlankFacts {
             shape: "round:90mm".into(),

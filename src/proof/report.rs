@@ -83,6 +83,9 @@ pub struct ArtFacts {
     pub width_px: Option<u32>,
     /// Rows of the source as it stands upright.
     pub height_px: Option<u32>,
+    /// Of how many things it is made, which are measured as one: a picture, texts, borders.
+    #[serde(skip)]
+    pub layers: usize,
 }
 
 /// The piece.

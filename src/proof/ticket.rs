@@ -136,8 +136,9 @@ fn caption(report: &Report, findings: &[Finding]) -> String {
     } else {
         "The finished piece, as forecast"
     };
+    let art = if report.art.layers > 1 { "All that is marked" } else { "The art" };
     let mut words = format!(
-        "{piece}. The art is {} × {} mm and lies {} mm from the left and {} mm from the top of the blank. Blue dashes: the margin.",
+        "{piece}. {art} is {} × {} mm and lies {} mm from the left and {} mm from the top of the blank. Blue dashes: the margin.",
         mm(p.true_width_mm),
         mm(p.true_height_mm),
         mm(p.left_mm),
@@ -384,6 +385,14 @@ mod tests {
         r.placement.shown = None;
         assert!(!page(&r).contains("class=\"shown\""));
         assert!(crate::proof::words::mirrored(crate::blank::Surface::Slate).contains("reads backwards"));
+    }
+
+    #[test]
+    fn a_picture_with_texts_is_measured_as_all_that_is_marked() {
+        let mut r = report();
+        assert!(page(&r).contains("The art is 84.97 × 84.97 mm"));
+        r.art.layers = 2;
+        assert!(page(&r).contains("All that is marked is 84.97 × 84.97 mm"));
     }
 
     #[test]

@@ -442,7 +442,7 @@ export class Piece extends EventTarget {
       }
       if (!ticket || this.revision !== revision) return;
       this.ticket = ticket;
-      this.boxes = { art: ticket.art_box ?? ticket.place, layers: ticket.layer_boxes ?? [] };
+      this.boxes = { art: ticket.art_box ?? ticket.place, seen: ticket.place, layers: ticket.layer_boxes ?? [] };
       this.#tell("exact");
       const likeness = await get(this.path("likeness"), signal);
       if (!likeness || this.revision !== revision) return;

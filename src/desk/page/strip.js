@@ -282,13 +282,14 @@ function labels(desk, piece) {
   const several = (piece.value(key(piece, "layer")) ?? []).length;
   const words = { id: "words", value: several ? number(several) : say("words.none"), drawer: layers };
   if (tray) return [...all, words, { id: "jig", value: (piece.value("tray.grid") ?? say("jig.fits")).replace(/^(\d+)x/, "$1 × "), drawer: jigDrawer }];
-  const place = piece.ticket?.place ?? piece.boxes.art;
+  // What is seen of it; the whole of a picture that is cut or has empty edges is another size. What was seen before keeps its room.
+  const { seen } = piece.boxes;
   const [right, up] = offsetMm(piece.value("art.at"));
   const anchor = say(`anchor.${piece.value("art.anchor") ?? "middle"}`);
   const art = Boolean(piece.value("art.file"));
   const tone = toneWords(piece);
   return [...all,
-    art && { id: "size", value: place ? size(place.width_mm, place.height_mm) : "", drawer: sizeDrawer },
+    art && { id: "size", value: seen ? say("ticket.picture", { size: size(seen.width_mm, seen.height_mm) }) : "", past: !piece.ticket, drawer: sizeDrawer },
     art && { id: "place", value: right || up ? `${anchor} ${number(right, 1)}, ${mm(up)}` : anchor, drawer: placeDrawer },
     { id: "tone", value: tone.length ? tone.join(", ") : say("tone.as-is"), drawer: tones },
     words,
@@ -332,7 +333,7 @@ export const strip = {
       const held = document.activeElement?.dataset?.id;
       refill(row, all.map((label) => make("button.label", {
         type: "button", data: { id: label.id }, "aria-expanded": opened === label.id, "aria-controls": "drawer", on: { click: () => toggle(label) },
-      }, make("small", {}, say(`strip.${label.id}`)), make("b", {}, label.sign && icon(label.sign), label.value))));
+      }, make("small", {}, say(`strip.${label.id}`)), make(label.past ? "b.past" : "b", {}, label.sign && icon(label.sign), label.value))));
       if (held) row.querySelector(`[data-id="${held}"]`)?.focus();
       const label = all.find((l) => l.id === opened);
       if (!label) { drawer.hidden = true; return; }

@@ -18,6 +18,12 @@ export function remedies(desk, found) {
     : make("p.advice", {}, sentence(line))));
 }
 
+/** How large the picture is, as far as it is on the blank, and all that is marked where that is not the same. */
+function sizes({ art_box: picture, place, size_mm: whole }) {
+  const [one, all] = [size(place.width_mm, place.height_mm), size(...whole)];
+  return [picture && say("ticket.picture", { size: one }), (!picture || one !== all) && say("ticket.all", { size: all })];
+}
+
 /** One finding: a sign with its own shape, the sentence, and its remedies as buttons. */
 function finding(desk, found) {
   const { piece } = desk;
@@ -166,7 +172,7 @@ export const ticket = {
       const dots = now.dots;
       refill(body,
         make("header.stub", {}, make("figure", {}, look), make("div", {}, make("p.kind", {}, say("ticket.kind")), make("h2.what", {}, piece.name),
-          make("p", {}, [blankName(desk, piece), now.place && say("ticket.art", { size: size(now.place.width_mm, now.place.height_mm) })].filter(Boolean).join(" · ")),
+          make("p", {}, [blankName(desk, piece), ...sizes(now)].filter(Boolean).join(" · ")),
           dots && make("p", {}, say("ticket.dots", { across: number(dots.across), along: number(dots.along), pitch: `${number(dots.pitch_mm, 4)} mm` })),
           stamp(now.process.measured, now.process.partly))),
         make("section.findings", {}, make("h2", {}, say("findings.title")),

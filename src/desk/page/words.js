@@ -32,8 +32,8 @@ export function number(value, digits = 0) {
 /** Millimetres, to a hundredth. */
 export const mm = (value) => `${number(value, 2)} mm`;
 
-/** Width and height in millimetres. */
-export const size = (width, height) => `${number(width, 1)} × ${number(height, 1)} mm`;
+/** Width and height in millimetres, to a hundredth. */
+export const size = (width, height) => `${number(width, 2)} × ${number(height, 2)} mm`;
 
 /** Decibels, with their sign. */
 export const db = (value) => `${number(value, 1)} dB`;

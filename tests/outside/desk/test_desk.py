@@ -794,8 +794,15 @@ def test_the_size_is_that_of_the_art_with_a_border_round_it(page):
 
     page.saved(twelve)
     alone = shown()
+    assert "all that is marked" not in tab.locator(".stub").inner_text()
+    # Nothing is said of its size until that is known.
+    tab.route("**/ticket?*", lambda route: (tab.wait_for_timeout(500), route.continue_()))
     page.saved(lambda: page.drawer("words").get_by_role("button", name="Add a border").click())
+    assert not tab.locator('.label[data-id="size"] b').is_visible()
     assert shown() == alone and alone in tab.locator(".stub").inner_text()
+    tab.unroute_all(behavior="wait")
+    wide, high = re.search(r"all that is marked ([\d.]+) × ([\d.]+) mm", tab.locator(".stub").inner_text()).groups()
+    assert f"All that is marked will be {wide} x {high} mm" in tab.locator(".docket").inner_text()
 
 
 def test_two_fingers_on_the_easel_leave_the_art_where_it_is(chromium, desk):
