@@ -121,19 +121,23 @@ function blankDrawer(desk, piece) {
   ];
 }
 
+/** Takes away what was said against the file that was brought last, of each sort. */
+const unrefused = { machine: () => {}, coating: () => {} };
+
 function listDrawer(desk, piece, what, list) {
   const at = key(piece, what);
   const now = nameOf(piece.value(at)) ?? usual(desk, piece, what);
   const of = list.find((x) => x.asked === now);
   const path = `/api/kit/${what}s`;
   const bring = async (file, replace) => {
+    unrefused[what]();
     try {
       const { asked } = await send("POST", path + query({ name: file.name, replace, by: PAGE }), file);
       // Where the piece has it already, it is now another thing of the same name.
       await desk.renewed(asked);
       if (asked !== piece.value(at)) piece.change({ [at]: asked });
     } catch (refusal) {
-      if (!refusal.answer?.there) { oops(refusal); return; }
+      if (!refusal.answer?.there) { unrefused[what] = oops(refusal); return; }
       const answer = await question(say("own.there"), refusal.says, [["no", say("cancel")], ["yes", say("wedge.replace.yes")]]);
       if (answer === "yes") bring(file, true);
     }

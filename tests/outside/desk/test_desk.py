@@ -2029,7 +2029,13 @@ def test_a_machine_of_ones_own_is_brought_and_a_cone_is_marked_on_it(page, desk,
     mine = tmp_path / "turner.toml"
     mine.write_text((SAMPLES / "turner.toml").read_text())
     bring = drawer.locator("input[type=file]")
+    wrong = tmp_path / "wrong.toml"
+    wrong.write_text("name = 'wrong'\n")
+    bring.set_input_files(wrong)
+    tab.locator(".notice.wrong", has_text="wrong.toml").wait_for()
+    # Of a file that was mended nothing is said any more.
     page.saved(lambda: bring.set_input_files(mine))
+    assert page.notices() == []
     assert (desk.home / "machines" / "turner.toml").read_text() == mine.read_text()
     # Brought again after it was changed, it takes the place of the first when that is wanted.
     before = mine.read_text()
