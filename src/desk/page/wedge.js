@@ -6,7 +6,7 @@ import { announce, notice, oops, question } from "./notice.js";
 import { get, PAGE, query, send } from "./server.js";
 import { dropZone } from "./sheet.js";
 import { spoken } from "./strip.js";
-import { number, say, sentence, time } from "./words.js";
+import { moment, number, say, sentence, time } from "./words.js";
 
 const KINDS = ["combined", "exposure", "tone", "timing"];
 const ACCEPT = "image/*,.heic";
@@ -204,10 +204,9 @@ function begins({ kit, piece }) {
 /** The wedges that were drawn, the newest first; `open` opens one. */
 function keptList(wedges, now, open) {
   if (!wedges.length) return null;
-  const when = new Intl.DateTimeFormat(document.documentElement.lang, { dateStyle: "medium", timeStyle: "short" });
   return make("section.drawn", {}, make("h2", {}, say("wedge.list")), make("ul.wedges", {}, wedges.map((w) => make("li", {},
     button(w.name, () => open(w.name), { icon: "wedge", "aria-current": w.name === now ? "true" : null }),
-    make("p", {}, sentence(w.line ?? w.kind), make("small", {}, [w.drawn && when.format(w.drawn), say(w.reading ? "wedge.list.read" : "wedge.list.unread")].filter(Boolean).join(" · ")))))));
+    make("p", {}, sentence(w.line ?? w.kind), make("small", {}, [w.drawn && moment(w.drawn), say(w.reading ? "wedge.list.read" : "wedge.list.unread")].filter(Boolean).join(" · ")))))));
 }
 
 /** What was found of a wedge, with what helps: a button asks for the same wedge otherwise. Of wedges drawn long ago only what was said is kept. */

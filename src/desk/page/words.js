@@ -63,6 +63,9 @@ export function ends(seconds) {
   return end.toLocaleString(document.documentElement.lang, { ...day, hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
 }
 
+/** A day and a time of it, by the clock as everywhere. */
+export const moment = (at) => new Intl.DateTimeFormat(document.documentElement.lang, { dateStyle: "medium", timeStyle: "short", hourCycle: "h23" }).format(at);
+
 /** A file's size. */
 export function bytes(n) {
   if (n < 1000) return `${n} B`;

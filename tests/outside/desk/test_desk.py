@@ -1788,6 +1788,8 @@ def test_what_is_read_stands_under_its_own_wedge_and_says_no_more_than_it_knows(
             tab.get_by_role("button", name="Draw the wedge").click()
         drawn.append(made.value.json()["name"])
         tab.locator('.wedges [aria-current="true"]', has_text=drawn[-1]).wait_for()
+    # The time is told as the ticket tells it.
+    assert re.search(r", \d\d:\d\d ·", tab.locator(".wedges small").first.inner_text())
     photos = []
     tab.route("**/photo*", lambda route: photos.append(route))
     answer = {"says": "Read: poster paint on diode 5 W.", "values": [], "notes": []}
