@@ -392,16 +392,24 @@ class Desk extends EventTarget {
     const names = [];
     const files = tablesApart(this, brought);
     if (!files.length) return names;
-    const usual = await this.usual();
+    const left = [];
+    let usual = null;
     for (const file of files) {
       try {
+        usual ??= await this.usual();
         announce(say("art.reading", { name: file.name }));
         const art = await send("POST", `/api/art?name=${encodeURIComponent(file.name)}`, file);
         const job = await send("POST", "/api/jobs", { art: art.art, asked: usual });
         names.push(job.name);
       } catch (refusal) {
-        oops(refusal);
+        if ([0, 401].includes(refusal.status)) left.push(file);
+        else oops(refusal);
       }
+    }
+    // This page alone has them, and they are gone with it.
+    if (left.length) {
+      const says = say("art.left", { names: left.map(({ name }) => name).join(", ") });
+      notice(says, { wrong: true, act: [say("art.left.take"), () => takePictures(this, left).catch(oops)] });
     }
     return names;
   }

@@ -1376,6 +1376,25 @@ def test_only_one_table_is_taken_from_what_is_dropped_on_a_tray(page, tmp_path):
     until(lambda: name.input_value() == "Bo Tern")
 
 
+def test_a_picture_that_is_dropped_while_the_desk_is_stopped_is_taken_later(context, tmp_path):
+    first = Desk(tmp_path)
+    page = Page(context, first)
+    tab = page.tab
+    first.stop()
+    page.drop(SAMPLES / "emblem.svg", SAMPLES / "lighthouse.svg")
+    said = tab.locator(".notice", has_text="Not taken, since Dotwright does not answer: emblem.svg, lighthouse.svg.")
+    said.wait_for()
+    again = Desk(tmp_path, port=urlsplit(first.address).port)
+    try:
+        # This tab goes on once another one has the key of the new start.
+        Page(context, again).close()
+        tab.get_by_text("Dotwright is there again.").wait_for()
+        said.get_by_role("button", name="Take now").click()
+        tab.wait_for_function("() => document.querySelectorAll('.roll').length === 2")
+    finally:
+        again.stop()
+
+
 def test_a_table_that_is_dropped_where_pictures_are_begins_a_tray(page, tmp_path):
     tab = page.tab
     members = tmp_path / "members.csv"
