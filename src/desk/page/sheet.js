@@ -141,8 +141,11 @@ function row(desk, name, signal) {
   const paint = () => {
     const held = list.contains(document.activeElement) ? document.activeElement.dataset.version : null;
     const waiting = done ? 0 : Math.max(1, 6 - versions.length);
-    const takes = abouts(versions.map((v) => v.seconds));
     const ticket = piece?.unsaved ? null : piece?.ticket;
+    // An estimate is off alike for all: beside the exact time of one the others would seem quicker, or slower, than they are.
+    const guess = versions.find((v) => v.chosen)?.seconds;
+    const off = guess && ticket?.burn ? ticket.burn.seconds / guess : 1;
+    const takes = abouts(versions.map((v) => v.seconds && v.seconds * off));
     refill(list, versions.map((v, at) => frame(v, at, takes[at], take, blank, v.chosen && ticket)),
       Array.from({ length: waiting }, () => make("li.empty", { "aria-hidden": "true" }, make("span.frame", {}, make("span.edge"), make("span.print", {}, make("span.waiting"))))));
     if (held) list.querySelector(`[data-version="${CSS.escape(held)}"]`)?.focus({ preventScroll: true });
