@@ -10,6 +10,7 @@
 
 use super::alike::{AlikeInks, Inks};
 use super::tones::Tones;
+use super::white::WhiteInk;
 use crate::art::colours::unpacked;
 use crate::art::{Colours, Format, Raster, Rendered};
 use crate::colour::{Curve, linear_to_srgb, srgb_to_linear};
@@ -85,7 +86,8 @@ pub fn on_its_ground(rendered: &mut Rendered) -> Option<Inked> {
         lossy: false,
     };
     let ground = planes.ground();
-    if ground.1 && codes.is_none() {
+    let white_ink = || planes.alpha.is_some() && planes.white_ink(&planes.shares(WHITE)).is_some();
+    if ground.1 && codes.is_none() && !white_ink() {
         return None;
     }
     let (light, inked) = planes.inked(ground);
@@ -104,6 +106,19 @@ impl Planes<'_> {
         let plain = plain || differs * SEEN.1 < share.data().len();
         if plain && ground != WHITE {
             share = self.shares(WHITE);
+        }
+        let white_ink = if plain { self.white_ink(&share) } else { None };
+        if let Some(white) = &white_ink {
+            let from_black = self.shares(BLACK);
+            let w = share.width();
+            parallel::bands(share.data_mut(), w, 32, |first, band| {
+                for (i, s) in band.iter_mut().enumerate() {
+                    let (x, y) = (i % w, first + i / w);
+                    if white.at(x, y) {
+                        *s = from_black.row(y)[x];
+                    }
+                }
+            });
         }
         let inks = self.codes.and_then(|codes| Inks::of(codes, &share, self.alpha, self.lossy));
         let inks = inks.map(|mut inks| {
@@ -125,7 +140,14 @@ impl Planes<'_> {
                     .to_string()
             }
         });
+        let white = || "white stands alone on its transparent ground, so it is taken for ink".to_string();
+        let note = note.or_else(|| white_ink.map(|_| white()));
         (share, Inked { steps, note, alike })
+    }
+
+    /// Where white is ink, by the shares of ink on white.
+    fn white_ink(&self, share: &Light) -> Option<WhiteInk> {
+        WhiteInk::of(share, self.alpha?)
     }
 }
 
@@ -162,6 +184,8 @@ fn along(points: &[(f64, f64)], x: f64) -> f64 {
 
 /// White paper: luma and colour differences.
 pub(super) const WHITE: [f32; 3] = [1.0, 0.0, 0.0];
+/// Black, from which white ink is told.
+const BLACK: [f32; 3] = [0.0; 3];
 
 impl Planes<'_> {
     /// The ground (luma and colour differences), and whether it is white or nothing, as usual.

@@ -23,6 +23,7 @@ mod shaded;
 mod small;
 mod tones;
 mod weights;
+mod white;
 
 pub use alike::AlikeInks;
 pub use decide::{Decision, UNSURE, decide, features};
