@@ -328,18 +328,22 @@ pub enum Beyond {
     LeftBare,
     /// What may be the same paper in a shadow: it is kept.
     Kept,
+    /// What may as well be drawn there: it is kept as ink.
+    Drawn,
     /// The even border of a photo: it is marked as part of it.
     Border,
 }
 
 /// `sheet-edge`: the sheet of paper does not fill the picture, or a sharp edge across it may be a shadow's; a caution where it is not
-/// `sure` that there is a sheet at all. `picture-border`: a photo has an even border. `of` is the picture.
+/// `sure` that there is a sheet at all, and where what lies beyond it is marked. `picture-border`: a photo has an even border. `of` is the picture.
 pub fn around(around: &Around, sure: bool, of: Of) -> Option<Finding> {
     let share = short(around.share * 100.0, 0);
-    // Whole per cent, inwards, so that none of the table is left.
+    // Whole per cent, inwards, so that none of the table is left; where the picture itself ends, so may what is drawn.
     let [left, top, width, height] = around.crop.map(|v| v * 100.0);
-    let (l, t) = ((left + 0.5).ceil(), (top + 0.5).ceil());
-    let (w, h) = ((left + width - 0.5).floor() - l, (top + height - 0.5).floor() - t);
+    let from = |v: f64| if v < 1e-6 { 0.0 } else { (v + 0.5).ceil() };
+    let to = |v: f64| if v > 100.0 - 1e-6 { 100.0 } else { (v - 0.5).floor() };
+    let (l, t) = (from(left), from(top));
+    let (w, h) = (to(left + width) - l, to(top + height) - t);
     let crop = format!("{l}%,{t}%,{w}%,{h}%");
     let alone = |what: &str| Said::from(what).line(format!(": {}", of.typed("crop", &crop)));
     let (finding, text) = match around.what {
@@ -358,6 +362,14 @@ pub fn around(around: &Around, sure: bool, of: Of) -> Option<Finding> {
             let again = Remedy::new("picture", 0.0, "", "take the picture again without the shadow");
             let finding = Finding::new("sheet-edge", Severity::Caution, message).with(again);
             (finding, Said::from("if that is the table, ").and(alone("use the sheet alone")))
+        }
+        // The sheet alone would be cut through what is drawn.
+        Beyond::Drawn => {
+            let message = "a darker area reaches in from the picture's edge, and its outline is not straight as the edge of \
+                           a sheet is: it is taken for drawn, and marked";
+            let text = "if it is a shadow or what the paper lies on, take the picture again with the paper alone in it";
+            let again = Remedy::new("picture", 0.0, "", text);
+            return Some(Finding::new("sheet-edge", Severity::Caution, message).with(again));
         }
         Beyond::Border => {
             let message = format!(
@@ -504,6 +516,10 @@ mod tests {
         let crop = text.split("--crop ").nth(1).unwrap();
         assert_eq!(crop, "13%,11%,73%,78%");
         assert!(crop.parse::<crate::job::words::Crop>().is_ok());
+        // Where the sheet reaches past the picture, nothing is cut off it.
+        let past = Around { crop: [0.0, 0.1, 1.0, 0.9], ..table };
+        let f = around(&past, true, Of::Art).unwrap();
+        assert_eq!(f.remedies[0].sets[0].1, "0%,11%,100%,89%");
         // What may be a shadow is a caution, with the same crop.
         let f = around(&Around { what: Beyond::Kept, ..table }, true, Of::Art).unwrap();
         assert_eq!(f.severity, Severity::Caution);
@@ -512,6 +528,10 @@ mod tests {
         assert_eq!(f.remedies[1].text, format!("if that is the table, use the sheet alone: --crop {crop}"));
         assert_eq!(f.remedies[1].text.on_page(), "if that is the table, use the sheet alone");
         assert_eq!(f.remedies[1].sets, [("art.crop".to_string(), crop.to_string())]);
+        // What is drawn is not cut off by a crop.
+        let f = around(&Around { what: Beyond::Drawn, ..table }, true, Of::Art).unwrap();
+        assert_eq!((f.name, f.severity, f.remedies.len()), ("sheet-edge", Severity::Caution, 1));
+        assert!(f.message.contains("taken for drawn, and marked") && f.remedies[0].sets.is_empty(), "{f:?}");
         let f = around(&Around { what: Beyond::Border, ..table }, false, Of::Art).unwrap();
         assert_eq!((f.name, f.severity), ("picture-border", Severity::Note));
         assert_eq!(f.remedies[0].text, format!("use the photo without its border: --crop {crop}"));

@@ -8,7 +8,7 @@ use super::laid_round::Cone;
 use super::left_out::LeftOut;
 use super::read::{self, ReadArt};
 use super::shown::{Meeting, Shown};
-use crate::art::reading::{AlikeInks, Decision};
+use crate::art::reading::{AlikeInks, AroundSheet, Decision, PaperSheet};
 use crate::art::{self, Art, Kind, View};
 use crate::findings::art::{Around, Beyond};
 use crate::job::Plan;
@@ -269,8 +269,12 @@ pub(super) fn wanted_as(
         let crop = read::crop_to(edges, &view);
         Around { share, crop: [crop.left, crop.top, crop.width(), crop.height()], what }
     };
-    let beyond = |cut: bool| if cut { Beyond::LeftBare } else { Beyond::Kept };
-    let sheet = sheet.map(|sheet| around(sheet.edges, sheet.share, beyond(sheet.cut)));
+    let beyond = |sheet: &PaperSheet| match sheet.around {
+        AroundSheet::Table => Beyond::LeftBare,
+        AroundSheet::Shadow => Beyond::Kept,
+        AroundSheet::Drawn => Beyond::Drawn,
+    };
+    let sheet = sheet.map(|sheet| around(sheet.edges, sheet.share, beyond(&sheet)));
     progress.begin("tones", shares.tones)?;
     let pitch = (piece.grid.along.0, piece.grid.across.0);
     let mut shaping = piece.tone.shape.clone();

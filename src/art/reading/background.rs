@@ -25,6 +25,8 @@ const INK_UNDER: f32 = 0.42;
 pub(super) const STEP_REACH: usize = 3;
 /// What a step leaves of the light, at most.
 const STEP: f32 = 0.62;
+/// Passes that even out the seams of what is carried in from several sides.
+const SEAM: usize = 20;
 /// Share of a cell that is darker than its paper, at most: the light of paper is read from the rest.
 const QUANTILE: f64 = 0.8;
 
@@ -59,6 +61,19 @@ impl Background {
         let closed = closing(&raw, columns, rows);
         let light = smooth(&closed, columns, rows);
         Background { columns, rows, size, light, crisp: closed }
+    }
+
+    /// Takes the light of cells that are not `known` from those around them.
+    pub fn carry(&mut self, known: &[bool]) {
+        let mut light: Vec<Option<f32>> =
+            self.light.iter().zip(known).map(|(l, k)| k.then_some(*l)).collect();
+        carry_in(&mut light, self.columns, self.rows);
+        self.light.iter_mut().zip(light).for_each(|(l, known)| *l = known.unwrap_or(*l));
+        // Rings from several sides meet in a seam.
+        for _ in 0..SEAM {
+            let even = smooth(&self.light, self.columns, self.rows);
+            self.light.iter_mut().zip(even).zip(known).filter(|(_, k)| !**k).for_each(|((l, e), _)| *l = e);
+        }
     }
 
     /// The light of each cell, row after row.
@@ -171,8 +186,14 @@ fn without_solids(raw: Vec<f32>, columns: usize, rows: usize, edges: Option<&Edg
     if known * 4 < raw.len() {
         return raw;
     }
+    carry_in(&mut paper, columns, rows);
+    paper.into_iter().zip(raw).map(|(p, r)| p.unwrap_or(r)).collect()
+}
+
+/// Carries what is known into the other cells, ring after ring, as the mean of those around.
+fn carry_in(paper: &mut [Option<f32>], columns: usize, rows: usize) {
     while paper.iter().any(Option::is_none) {
-        let before = paper.clone();
+        let before = paper.to_vec();
         for r in 0..rows {
             for c in 0..columns {
                 if before[r * columns + c].is_some() {
@@ -192,11 +213,10 @@ fn without_solids(raw: Vec<f32>, columns: usize, rows: usize, edges: Option<&Edg
                 }
             }
         }
-        if paper == before {
+        if *paper == before[..] {
             break;
         }
     }
-    paper.into_iter().zip(raw).map(|(p, r)| p.unwrap_or(r)).collect()
 }
 
 /// Dark patches that reach the picture's edge are no ink: their cells are known again.

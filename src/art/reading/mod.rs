@@ -21,6 +21,7 @@ mod qr;
 mod shade;
 mod shaded;
 mod small;
+mod straight;
 mod tones;
 mod weights;
 mod white;
@@ -30,7 +31,7 @@ pub use decide::{Decision, UNSURE, decide, features};
 pub use hatched::is_hatched;
 pub use ink::{Inked, inked, on_its_ground, share_of_ink};
 pub use kind::Kind;
-pub use paper::{PaperSheet, flattened};
+pub use paper::{AroundSheet, PaperSheet, flattened};
 #[cfg(test)]
 pub(crate) use qr::tests::dark as qr_dark;
 pub use qr::{QrCode, maybe_qr_codes, qr_codes};

@@ -7,6 +7,7 @@
 
 use super::cells::Cells;
 use super::shade::Shade;
+use super::straight::straight;
 use crate::colour::{Curve, srgb_to_linear};
 use crate::parallel;
 use crate::plane::Light;
@@ -31,17 +32,33 @@ pub struct PaperSheet {
     pub edges: [f64; 4],
     /// Share of the picture that it fills.
     pub share: f64,
-    /// Whether what lies around it is left out; it is kept where it may as well be the same sheet in a sharp shadow.
-    pub cut: bool,
+    /// What lies around it.
+    pub around: AroundSheet,
+}
+
+/// What lies around a sheet of paper.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum AroundSheet {
+    /// What the sheet lies on: it is left out.
+    Table,
+    /// What may as well be the same sheet in a sharp shadow: it is kept.
+    Shadow,
+    /// What may as well be drawn, as its edge is not straight as that of a sheet: it is kept as ink.
+    Drawn,
 }
 
 /// The strokes on paper as dark ink on white: code 1 − share of ink, as linear light.
 pub fn flattened(light: &Light) -> (Light, Option<PaperSheet>) {
     let (w, h) = (light.width(), light.height());
-    let ground = Shade::of(w, h, light.data());
+    let mut ground = Shade::of(w, h, light.data());
     let inside = sheet(&ground, light.data());
+    let around_it = inside.as_ref().map(|s| s.sheet.around);
+    if let Some(inside) = inside.as_ref().filter(|_| around_it == Some(AroundSheet::Drawn)) {
+        ground.carry(&inside.cells);
+    }
     let Cells { columns, rows } = ground.cells();
     let cell_of = |x: usize, y: usize| (y * rows / h.max(1)) * columns + x * columns / w.max(1);
+    let left_out = inside.as_ref().filter(|_| around_it == Some(AroundSheet::Table));
     let mut depth = vec![0.0f32; w * h];
     parallel::bands(&mut depth, w, 16, |first, band| {
         let mut row = vec![0.0f32; w];
@@ -49,7 +66,7 @@ pub fn flattened(light: &Light) -> (Light, Option<PaperSheet>) {
             let y = first + i;
             ground.row(y, &mut row);
             for (x, ((d, &l), &g)) in out.iter_mut().zip(light.row(y)).zip(&row).enumerate() {
-                let on_sheet = inside.as_ref().is_none_or(|s| !s.sheet.cut || s.cells[cell_of(x, y)]);
+                let on_sheet = left_out.is_none_or(|s| s.cells[cell_of(x, y)]);
                 *d = if on_sheet { l / g.max(1e-4) } else { f32::NAN };
             }
         }
@@ -59,7 +76,12 @@ pub fn flattened(light: &Light) -> (Light, Option<PaperSheet>) {
     parallel::bands(&mut depth, w, 16, |_, band| {
         band.iter_mut().for_each(|d| *d = if d.is_nan() { 0.0 } else { 1.0 - *d / paper as f32 });
     });
-    let full = full_depth(&depth, (w, h), grain);
+    // What reaches past the paper is as strong as it is beside the strokes on it.
+    let strokes = inside.as_ref().filter(|_| around_it == Some(AroundSheet::Drawn)).map(|inside| {
+        let on_sheet = |i: usize| inside.cells[cell_of(i % w, i / w)];
+        depth.iter().enumerate().map(|(i, d)| if on_sheet(i) { *d } else { 0.0 }).collect::<Vec<f32>>()
+    });
+    let full = full_depth(strokes.as_ref().unwrap_or(&depth), (w, h), grain);
     let low = (GRAIN * grain).clamp(0.03 * full, 0.35 * full);
     let (low, span) = (low as f32, (full - 2.0 * low) as f32);
     let mut out = vec![0.0f32; w * h];
@@ -189,11 +211,20 @@ fn sheet(ground: &Shade, picture: &[f32]) -> Option<Inside> {
         let others: Vec<bool> = cells.iter().map(|c| !c).collect();
         let around = (0..cells.len()).filter(|&i| grid.at_edge(i) && others[i]).count();
         let frame = (0..cells.len()).filter(|&i| grid.at_edge(i)).count();
-        let cells = shrunk(&cells, columns, rows);
+        let inner = shrunk(&cells, columns, rows);
         // A shadow crosses the paper: it does not surround it. Half a drawing that is lost is worse than a table's edge
         // that is marked.
         let surrounded = around as f64 >= SURROUNDED * frame as f64;
-        let cut = surrounded || !ground.alike(picture, &cells, &shrunk(&others, columns, rows));
+        let around = if surrounded {
+            AroundSheet::Table
+        } else if ground.alike(picture, &inner, &shrunk(&others, columns, rows)) {
+            AroundSheet::Shadow
+        } else if ratio < 1.0 || straight(ground, &cells) {
+            AroundSheet::Table
+        } else {
+            AroundSheet::Drawn
+        };
+        let cells = inner;
         let share = cells.iter().filter(|c| **c).count() as f64 / cells.len() as f64;
         let (mut l, mut t, mut r, mut b) = (columns, rows, 0, 0);
         for i in (0..cells.len()).filter(|&i| cells[i]) {
@@ -209,7 +240,7 @@ fn sheet(ground: &Shade, picture: &[f32]) -> Option<Inside> {
             r as f64 / columns as f64,
             b as f64 / rows as f64,
         ];
-        return Some(Inside { cells, sheet: PaperSheet { edges, share, cut } });
+        return Some(Inside { cells, sheet: PaperSheet { edges, share, around } });
     }
     None
 }
@@ -382,7 +413,7 @@ mod tests {
     fn beyond_a_sharp_edge_strokes_of_the_same_look_are_kept() {
         let (out, sheet) = flattened(&shadowed(0.45, 0.7, |x, y| y - 250.0 - 0.3 * x));
         let sheet = sheet.unwrap();
-        assert!(!sheet.cut && (0.4..0.7).contains(&sheet.share), "{sheet:?}");
+        assert!(sheet.around == AroundSheet::Shadow && (0.4..0.7).contains(&sheet.share), "{sheet:?}");
         let (solid, marked) = kept(&out);
         assert!(solid > 0.97 && marked < 0.02, "{solid} {marked}");
     }
@@ -417,7 +448,10 @@ mod tests {
         for (name, table) in tables {
             let (out, sheet) = flattened(&on_table(table));
             let sheet = sheet.unwrap();
-            assert!(sheet.cut && (0.4..0.62).contains(&sheet.share), "{name}: {sheet:?}");
+            assert!(
+                sheet.around == AroundSheet::Table && (0.4..0.62).contains(&sheet.share),
+                "{name}: {sheet:?}"
+            );
             let beyond = (0..600).flat_map(|y| (620..800).map(move |x| (x, y)));
             assert!(beyond.into_iter().all(|(x, y)| ink(&out, x, y) < 0.05), "{name}");
         }
@@ -433,7 +467,7 @@ mod tests {
         });
         let (out, sheet) = flattened(&Light::from_vec(w, h, data.collect()));
         let sheet = sheet.unwrap();
-        assert!(sheet.cut && (0.4..0.6).contains(&sheet.share), "{sheet:?}");
+        assert!(sheet.around == AroundSheet::Table && (0.4..0.6).contains(&sheet.share), "{sheet:?}");
         assert!(ink(&out, 402, 200) > 0.7 && ink(&out, 402, 450) > 0.7 && ink(&out, 430, 450) < 0.05);
         assert!((300..340).all(|y| ink(&out, 430, y) < 0.05));
     }
@@ -453,6 +487,40 @@ mod tests {
         assert!(sheet.is_none());
         assert!((160..360).all(|y| ink(&out, 400, y) > 0.8));
         assert!((0..600).all(|y| ink(&out, 200, y) < 0.05));
+    }
+
+    #[test]
+    fn a_wash_that_reaches_the_edge_of_the_picture_is_kept_as_ink() {
+        let (w, h) = (800, 600);
+        type Washed = fn(f32, f32) -> bool;
+        let washes: [(&str, Washed); 3] = [
+            ("sea", |x, y| y > 450.0 + 8.0 * (x / 36.0).sin()),
+            ("rock", |x, y| ((x - 400.0) / 1.9).hypot(y - 600.0) < 130.0),
+            ("quay", |x, y| x > 640.0 && y > 400.0),
+        ];
+        for (name, washed) in washes {
+            for strength in [0.5, 0.78, 0.95] {
+                let data = (0..w * h)
+                    .map(|i| {
+                        let (x, y) = ((i % w) as f32, (i / w) as f32);
+                        let line =
+                            i % w % 50 < 5 && (100.0..380.0).contains(&y) && (100.0..600.0).contains(&x);
+                        let left = match (washed(x, y), line) {
+                            (true, _) => 1.0 - strength,
+                            (_, true) => 0.25,
+                            _ => 1.0,
+                        };
+                        (0.8 - 0.2 * x / w as f32) * left * (1.0 + 0.05 * grain(i))
+                    })
+                    .collect();
+                let (out, sheet) = flattened(&Light::from_vec(w, h, data));
+                let sheet = sheet.unwrap();
+                assert_eq!(sheet.around, AroundSheet::Drawn, "{name} {strength}: {sheet:?}");
+                let (x, y) = if name == "quay" { (720, 500) } else { (400, 560) };
+                assert!(ink(&out, x, y) > 0.2, "{name} {strength}: {}", ink(&out, x, y));
+                assert!(ink(&out, 402, 200) > 0.7 && ink(&out, 430, 200) < 0.05, "{name} {strength}");
+            }
+        }
     }
 
     #[test]

@@ -138,6 +138,31 @@ impl Shade {
         !self.edges.near[i] && !self.edges.near[j]
     }
 
+    /// Takes the paper of cells that are not `known` from those around them: what lies there is ink.
+    pub fn carry(&mut self, known: &[bool]) {
+        self.ground.carry(known);
+        self.weight.iter_mut().zip(known).filter(|(_, known)| !**known).for_each(|(w, _)| *w = 0.0);
+    }
+
+    /// Where the light changes most between two neighbouring cells, or a few cells beyond them: across and down, in cells.
+    pub fn edge_between(&self, i: usize, j: usize) -> (f32, f32) {
+        let (Cells { columns, rows }, k) = (self.grid, self.k);
+        let middle =
+            |cell: usize| ((cell % columns * k + k / 2) as isize, (cell / columns * k + k / 2) as isize);
+        let ((x, y), (right, below)) = (middle(i), middle(j));
+        let (dx, dy) = ((right - x).signum(), (below - y).signum());
+        let light = |n: isize| {
+            let x = (x + n * dx).clamp(0, (columns * k) as isize - 1) as usize;
+            let y = (y + n * dy).clamp(0, (rows * k) as isize - 1) as usize;
+            self.all[y * columns * k + x].max(1e-3)
+        };
+        let reach = (super::background::STEP_REACH * k) as isize;
+        let step = |n: &isize| (libm::logf(light(*n)) - libm::logf(light(*n + 1))).abs();
+        let at = (-reach..=reach + k as isize).max_by(|a, b| step(a).total_cmp(&step(b))).unwrap_or(0);
+        let of = |v: isize, d: isize| (v as f32 + 0.5 + (at as f32 + 0.5) * d as f32) / k as f32;
+        (of(x, dx), of(y, dy))
+    }
+
     /// The background of row `y`, one value a column.
     pub fn row(&self, y: usize, out: &mut [f32]) {
         let grid = (self.grid.columns, self.grid.rows);
