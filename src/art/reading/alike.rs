@@ -6,7 +6,7 @@
 //! ink touches a stronger one.
 
 use super::ink::{SEEN, WHITE, distance, opponent_of};
-use super::tones::BESIDE;
+use super::tones::{BESIDE, least_opacity};
 use crate::art::colours::unpacked;
 use crate::parallel;
 use crate::plane::{Alpha, Light};
@@ -269,6 +269,7 @@ impl Gathered {
 fn found(codes: &Light, share: &Light, alpha: Option<&Alpha>, lossy: bool) -> (Vec<Ink>, [f32; 3]) {
     let (w, h) = (codes.width(), codes.height());
     let step = if lossy { 10 } else { 3 };
+    let least = alpha.map_or(0.0, least_opacity);
     let near = |a: [u8; 3], b: f32| a.iter().zip(unpacked(b)).all(|(a, b)| a.abs_diff(b) <= step);
     let parts = parallel::map(h.min(PARTS), |part| {
         let mut cubes = vec![Gathered::default(); 1 << (3 * BITS)];
@@ -277,7 +278,7 @@ fn found(codes: &Light, share: &Light, alpha: Option<&Alpha>, lossy: bool) -> (V
         for y in rows.step_by(every(w, h)) {
             let (row, below, shares) = (codes.row(y), codes.row((y + 1).min(h - 1)), share.row(y));
             for x in 0..w {
-                if alpha.is_some_and(|a| a.row(y)[x] < 0.5) {
+                if alpha.is_some_and(|a| a.row(y)[x] < least) {
                     continue;
                 }
                 places += 1;
@@ -429,6 +430,22 @@ mod tests {
             for (a, b) in as_drawing.iter().zip([bare, ink, tint]) {
                 assert!((a - b).abs() < 0.02, "{panel_ink:?} {stroke:?}: {as_drawing:?}");
             }
+        }
+    }
+
+    #[test]
+    fn a_soft_shadow_is_no_ink_beside_the_ink_that_casts_it() {
+        for (ink, strength) in [("#a11", 0.6), ("#123a6b", 0.6), ("#1d6fa5", 0.9)] {
+            let svg = format!(
+                "<svg xmlns='http://www.w3.org/2000/svg' width='400' height='200' viewBox='0 0 200 100'><filter id='f'>\
+                 <feDropShadow dx='3' dy='3' stdDeviation='2' flood-opacity='{strength}'/></filter>\
+                 <circle cx='50' cy='50' r='35' fill='{ink}' filter='url(#f)'/></svg>"
+            );
+            let art = open(svg.as_bytes(), "made").unwrap();
+            let mut shown = render(&art, &View::default(), 400, 200, Kind::Drawing).unwrap();
+            assert!(on_its_ground(&mut shown).is_some_and(|inked| inked.alike.is_none()));
+            let mark = 1.0 - linear_to_srgb(f64::from(shown.light.row(100)[100]));
+            assert!(mark > 0.99, "{ink}: {mark}");
         }
     }
 

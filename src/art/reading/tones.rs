@@ -16,6 +16,8 @@ const LEAST_TINT: f64 = 0.12;
 const LEAST_INK: f64 = 0.06;
 /// Half width of a tone, of 255.
 const TONE: usize = 8;
+/// Opacity from which a place is solid.
+const SOLID: f32 = 0.95;
 /// Most of the ripple that is taken for one.
 const MOST_RIPPLE: f64 = 0.22;
 
@@ -30,11 +32,20 @@ pub(super) struct Tones {
     ripple: f64,
 }
 
+/// The least opacity of places that tell what the inks are: where most are solid, a soft shadow is none of them.
+pub(super) fn least_opacity(alpha: &Alpha) -> f32 {
+    let (solid, seen) = alpha.data().iter().fold((0usize, 0usize), |(solid, seen), a| {
+        (solid + usize::from(*a >= SOLID), seen + usize::from(*a >= 0.5))
+    });
+    if solid * 2 >= seen { SOLID } else { 0.5 }
+}
+
 impl Tones {
     /// Of the shares of ink of a drawing.
     pub fn of(share: &Light, alpha: Option<&Alpha>, lossy: bool) -> Tones {
         let (w, h) = (share.width(), share.height());
-        let opaque = |x: usize, y: usize| alpha.is_none_or(|a| a.row(y)[x] >= 0.5);
+        let least = alpha.map_or(0.0, least_opacity);
+        let opaque = |x: usize, y: usize| alpha.is_none_or(|a| a.row(y)[x] >= least);
         let step: f32 = if lossy { 8.0 / 255.0 } else { 2.5 / 255.0 };
         let (mut flat, mut all) = (vec![0u64; 256], vec![0u64; 256]);
         let mut places = 0u64;
