@@ -46,7 +46,9 @@ export function newText(piece, text = say("layer.sample")) {
   const rim = w * 0.48 - margin - CLEAR_MM;
   const room = round ? rim - w * 0.2 : h - 2 * (margin + CLEAR_MM) - high;
   const lines = Array.from({ length: Math.max(1, Math.floor(room / (high + BETWEEN_MM)) + 1) }, (_, n) => n * (high + BETWEEN_MM));
-  const places = round ? [-1, 1].flatMap((side) => lines.map((off) => ({ arc_mm: side * tenths(rim - off) })))
+  // Letters stand on their arc: along the upper edge they reach outwards from it, along the lower one inwards.
+  const arc = (side, off) => side * tenths(rim - off - (side > 0 ? high : 0));
+  const places = round ? [-1, 1].flatMap((side) => lines.map((off) => ({ arc_mm: arc(side, off) })))
     : lines.map((off) => ({ anchor: "bottom", at: `0mm,${tenths(CLEAR_MM + off)}mm` }));
   const where = (layer) => [layer.anchor, layer.arc_mm, ...offsetMm(layer.at)].join();
   const there = (piece.value(key(piece, "layer")) ?? []).filter((layer) => layer.text !== undefined);

@@ -360,6 +360,14 @@ def test_texts_that_are_added_are_not_laid_on_each_other(page):
 
     for _ in range(3):
         add()
+    # None reaches past the margin, whichever edge of the round blank it runs along.
+    width, margin = 90, 2.5
+    along_rim = [layer for layer in page.asked()["layer"] if "arc_mm" in layer]
+    assert {layer["arc_mm"] > 0 for layer in along_rim} == {True, False}
+    for layer in along_rim:
+        high = float(layer["place"].split("x")[1][:-2])
+        outermost = layer["arc_mm"] + high if layer["arc_mm"] > 0 else -layer["arc_mm"]
+        assert outermost <= width / 2 - margin, layer
     tab.keyboard.press("Escape")
     page.saved(page.drawer("blank").get_by_text("with corners").click)
     tab.keyboard.press("Escape")
