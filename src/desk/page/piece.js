@@ -62,8 +62,8 @@ export function rebased(theirs, mine, before) {
 /** What is asked of a job that is called otherwise: a tray that bore its name as its title bears the new one. */
 const retitled = (asked, from, to) => (asked?.title === from ? { ...asked, title: to } : asked);
 
-/** A cell of a CSV file. */
-const quoted = (cell) => (/[",\n\r]/.test(cell) ? `"${cell.replaceAll('"', '""')}"` : cell);
+/** A cell of a CSV file, whichever sign is taken to part its cells. */
+const quoted = (cell) => (/[",;\t\n\r]/.test(cell) ? `"${cell.replaceAll('"', '""')}"` : cell);
 
 /** A table as CSV, as it is sent again after a cell was mended. */
 export const csv = (columns, rows) => [columns, ...rows.map((r) => r.cells)].map((line) => line.map((c) => quoted(String(c ?? ""))).join(",")).join("\r\n");
