@@ -19,7 +19,7 @@ use crate::job::words::ReadAs;
 use crate::job::{Brief, Job, Plan};
 use crate::parallel;
 use crate::pipeline::Drawable;
-use crate::pipeline::compare::{self, Contender};
+use crate::pipeline::compare::{self, QuickLook};
 use crate::placement::{Place, Placement};
 use crate::plane::{Dots, Tone};
 use crate::progress::Progress;
@@ -266,15 +266,14 @@ fn make(desk: &Desk, id: u64, kept: &Kept, ended: &AtomicBool) -> Result<(), Say
         let with = versions::changed(&asked, &way.change);
         let job: Job = serde_json::from_value(with.clone())?;
         let (plan, searching) = settled(desk, kept, job.clone())?;
-        let Carried { made: contender, tone, photo, automatic } =
-            contender(&piece, &plan, first.filter(|_| way.same_picture), &Ends(ended))?;
-        if number > 0 && contender.on == 0 {
+        let Carried { made: look, tone, photo, automatic } =
+            carried(&piece, &plan, first.filter(|_| way.same_picture), &Ends(ended))?;
+        if number > 0 && look.dots.count() == 0 {
             // It marks nothing: no version of the piece.
             return Ok(None);
         }
         let seen = Seen::whole(&plan, SIDE);
-        let shown =
-            picture::piece(&scene(&plan, &contender.placement.rect), &seen.layout(), &contender.look)?;
+        let shown = picture::piece(&scene(&plan, &look.placement.rect), &seen.layout(), &look.look)?;
         let why = match number {
             0 => versions::read_as(reading.kind, &asked, automatic.as_ref()),
             _ => way.why.clone(),
@@ -283,9 +282,9 @@ fn make(desk: &Desk, id: u64, kept: &Kept, ended: &AtomicBool) -> Result<(), Say
             id: number,
             way: Way { why, ..way.clone() },
             asked: written::asked(&job)?,
-            likeness_db: contender.score.psnr_hvs_db,
-            burnt_mm2: if contender.verdict.clear() { 0.0 } else { contender.verdict.charred_mm2 },
-            seconds: contender.seconds,
+            likeness_db: look.likeness_db,
+            burnt_mm2: if look.verdict.clear() { 0.0 } else { look.verdict.charred_mm2 },
+            seconds: look.seconds,
             searched: searching.is_some() && photo,
             picture: shown.to_png(None)?,
         };
@@ -295,7 +294,7 @@ fn make(desk: &Desk, id: u64, kept: &Kept, ended: &AtomicBool) -> Result<(), Say
             }
         });
         tell(number);
-        Ok(Some(First { searching, tone, dots: contender.dots, placement: contender.placement }))
+        Ok(Some(First { searching, tone, dots: look.dots, placement: look.placement }))
     };
     let Some(first) = of(0, None)? else { return Ok(()) };
     let share = || -> Result<(), Says> {
@@ -343,7 +342,7 @@ fn settled(desk: &Desk, kept: &Kept, mut job: Job) -> Result<(Plan, Option<Plan>
 
 /// A version carried through.
 struct Carried {
-    made: Contender,
+    made: QuickLook,
     /// What is wanted.
     tone: Tone,
     /// Whether it is read as a photo.
@@ -353,7 +352,7 @@ struct Carried {
 }
 
 /// Carries a version through; it is held against `first` where that has the same dots.
-fn contender(
+fn carried(
     piece: &Piece,
     plan: &Plan,
     first: Option<&Tone>,

@@ -15,14 +15,14 @@ use super::wanted::{Wanted, placed};
 use crate::art::{self, Art, Kind, View};
 use crate::findings::burn::Verdict;
 use crate::job::Plan;
-use crate::mark::{CellSamples, Forecast};
+use crate::mark::{CellSamples, Forecast, Sums};
 use crate::placement::{DotRect, Placement};
 use crate::plane::{Dots, Mark, Tone};
 use crate::progress::{Portion, Progress};
 use crate::proof::layout::Look;
 use crate::proof::loupe::DotWindow;
 use crate::screen::Screen;
-use crate::visual_quality::{self, Score};
+use crate::visual_quality::{self, Judge, Score};
 
 /// Distance from which a piece is looked at, mm: at arm's length, as the measures assume.
 pub const VIEWING_DISTANCE_MM: f64 = 300.0;
@@ -47,8 +47,7 @@ pub struct Contender {
     pub look: Look,
     /// Forecast against wanted, as the eye sees it at [`VIEWING_DISTANCE_MM`].
     pub score: Score,
-    /// Likeness as planned and over what is not known of the machine, as [`run`](super::run) tells them; of a [`quick`] look
-    /// both are that of the score.
+    /// Likeness as planned and over what is not known of the machine, as [`run`](super::run) tells them.
     pub likely: Likely,
     /// What the forecast says of over-burn.
     pub verdict: Verdict,
@@ -62,6 +61,23 @@ pub struct Contender {
     pub seconds: f64,
     /// What was settled for the sake of time.
     pub pace: Pace,
+}
+
+/// One plan carried through for a look at the piece.
+#[derive(Debug, Clone)]
+pub struct QuickLook {
+    /// Where the art lies.
+    pub placement: Placement,
+    /// The dots.
+    pub dots: Dots,
+    /// The whole piece's look.
+    pub look: Look,
+    /// [`Score::psnr_hvs_db`]: what else a score has takes three times as long, and nobody looks at it here.
+    pub likeness_db: f64,
+    /// What the forecast says of over-burn.
+    pub verdict: Verdict,
+    /// Time of the scan program, s.
+    pub seconds: f64,
 }
 
 /// Carries one plan through several screens. The wanted mark is drawn once.
@@ -119,7 +135,7 @@ fn by(
             paced(plan, screen, drawn.kind, drawn.tone.clone(), (&placement, barred), part)?;
         let laid = Laid { gain, pace, ..Laid::given(dots) };
         let mark = reference.plane(&laid.dots);
-        let seen = (&mark, &drawn.tone, Some(&judge));
+        let seen = (&mark, &drawn.tone, &judge);
         all.push(contender(plan, screen, seen, (laid, placement), (WHOLE, name), part)?);
         part.go_on(0)?;
     }
@@ -137,7 +153,7 @@ pub fn quick(
     against: Option<&Tone>,
     (most, name): (usize, &str),
     progress: &dyn Progress,
-) -> Result<(Contender, Tone), PipelineError> {
+) -> Result<(QuickLook, Tone), PipelineError> {
     let placement = drawn.placement;
     drawn.mask(plan);
     let tone = drawn.tone.clone();
@@ -149,8 +165,19 @@ pub fn quick(
     };
     let same = |other: &&Tone| (other.width(), other.height()) == (tone.width(), tone.height());
     let against = against.filter(same).unwrap_or(&tone);
-    let made =
-        contender(plan, plan.dots.screen, (&mark, against, None), (laid, placement), (most, name), progress)?;
+    let seen = foresee(plan, &placement, &laid, most, name, progress)?;
+    let pitches = (plan.grid.along.0, plan.grid.across.0);
+    let whole = 0..against.width();
+    let judge = Judge::new(against, pitches, VIEWING_DISTANCE_MM, usize::MAX, |_| whole.clone());
+    let (likeness_db, _) = judge.likeness(|rows| [mark.part(whole.clone(), rows.clone())]);
+    let made = QuickLook {
+        placement,
+        look: seen.look,
+        likeness_db,
+        verdict: verdict(plan, seen.sums.as_ref()),
+        seconds: seen.written.estimate.times.total(),
+        dots: laid.dots,
+    };
     Ok((made, tone))
 }
 
@@ -178,11 +205,11 @@ pub fn against_quick(
     laid::against(plan, kind, finer, &Placement { rect, ..*placement }, (quick, times))
 }
 
-/// What is laid down by a screen, forecast and held against what is wanted; without a judge only as planned.
+/// What is laid down by a screen, forecast and held against what is wanted.
 fn contender(
     plan: &Plan,
     screen: &Screen,
-    (mark, wanted, judge): (&Mark, &Tone, Option<&Judges>),
+    (mark, wanted, judge): (&Mark, &Tone, &Judges),
     (laid, placement): (Laid, Placement),
     (most, name): (usize, &str),
     progress: &dyn Progress,
@@ -190,8 +217,7 @@ fn contender(
     let seen = foresee(plan, &placement, &laid, most, name, progress)?;
     let pitches = (plan.grid.along.0, plan.grid.across.0);
     let score = visual_quality::score_in_mm(mark, wanted, pitches, VIEWING_DISTANCE_MM);
-    let as_scored = Likely { planned_db: score.psnr_hvs_db, expected_db: score.psnr_hvs_db };
-    let likely = judge.map_or(as_scored, |judge| likely::likely(plan, judge, &laid.dots));
+    let likely = likely::likely(plan, judge, &laid.dots);
     Ok(Contender {
         screen: screen.name,
         density_dpi: crate::units::MM_PER_INCH / plan.process.pitch_across.value.0,
@@ -199,7 +225,7 @@ fn contender(
         look: seen.look,
         score,
         likely,
-        verdict: seen.sums.map_or(Verdict::CLEAR, |sums| Verdict::new(&sums, plan.grid.cell_mm2())),
+        verdict: verdict(plan, seen.sums.as_ref()),
         mean_mark: seen.totals.mean_mark,
         on: laid.dots.count(),
         lone: lone(&laid.dots),
@@ -207,6 +233,11 @@ fn contender(
         pace: laid.pace,
         dots: laid.dots,
     })
+}
+
+/// What the sums of a forecast say of over-burn; nothing where there are none.
+fn verdict(plan: &Plan, sums: Option<&Sums>) -> Verdict {
+    sums.map_or(Verdict::CLEAR, |sums| Verdict::new(sums, plan.grid.cell_mm2()))
 }
 
 /// The art as it is placed, in grey: `window` of its dots at `over` samples a dot. What is transparent is half the
