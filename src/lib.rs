@@ -63,6 +63,7 @@ mod proof;
 mod said;
 mod scan;
 mod screen;
+mod texts;
 mod tone;
 mod units;
 mod vector;

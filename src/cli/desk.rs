@@ -1,5 +1,6 @@
 //! `dotwright desk`: the local page.
 
+use std::fs;
 use std::io::Write;
 use std::path::PathBuf;
 
@@ -7,8 +8,11 @@ use clap::Args;
 
 use super::failure::Failure;
 use super::out::{Out, say};
+use super::plain;
+use crate::cause;
 use crate::desk::{self, Asked};
 use crate::screen::remembered::Remembering;
+use crate::texts;
 
 /// Arguments of `desk`.
 #[derive(Debug, Args)]
@@ -22,6 +26,9 @@ pub struct DeskArgs {
     /// The folder that keeps art, jobs, orders, machines, coatings and processes [default: dotwright in the platform's data folder]
     #[arg(long, value_name = "FOLDER")]
     pub home: Option<PathBuf>,
+    /// Say everything by this file of texts: a translation of src/texts.en.json
+    #[arg(long, value_name = "FILE")]
+    pub texts: Option<PathBuf>,
     /// Read the page's files from this folder each time they are asked for: for whoever works on the page
     #[arg(long, value_name = "FOLDER", hide = true)]
     pub page: Option<PathBuf>,
@@ -30,6 +37,12 @@ pub struct DeskArgs {
 /// Runs `desk`.
 pub fn run(args: &DeskArgs, out: &mut Out) -> Result<u8, Failure> {
     let _remembering = Remembering::begin();
+    if let Some(file) = &args.texts {
+        let name = format!("'{}'", plain::path(file));
+        let read = fs::read_to_string(file).map_err(|e| format!("cannot be read ({})", cause::of(&e)));
+        let taken = read.and_then(|text| texts::translate(&text).map_err(|e| e.to_string()));
+        taken.map_err(|why| Failure::input(format!("{name} {why}")))?;
+    }
     let asked = Asked { port: args.port, home: args.home.clone(), page: args.page.clone() };
     desk::run(asked, |address, home| {
         writeln!(out, "the desk is open at {address}")?;

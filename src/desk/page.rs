@@ -14,6 +14,8 @@ const HTML: &str = "text/html; charset=utf-8";
 const CSS: &str = "text/css; charset=utf-8";
 const SCRIPT: &str = "text/javascript; charset=utf-8";
 const JSON: &str = "application/json; charset=utf-8";
+/// The page's texts, from those of the whole program.
+const TEXTS: &str = "texts.json";
 const SVG: &str = "image/svg+xml";
 
 macro_rules! files {
@@ -38,6 +40,9 @@ impl Page {
 
     /// A file by its name.
     pub fn file(&self, name: &str) -> Answer {
+        if name == TEXTS {
+            return bytes(JSON, crate::texts::of_page().into_bytes());
+        }
         let missing = || Says::strange(StatusCode::NOT_FOUND, filled("says.page", &[("name", &name)]));
         let (_, kind, content) = FILES.iter().find(|f| f.0 == name).ok_or_else(missing)?;
         match &self.folder {

@@ -48,7 +48,7 @@ class Desk extends EventTarget {
 
   async start() {
     this.theme(localStorage.getItem("theme") || "auto");
-    await loadWords("en");
+    await loadWords();
     setAway(say("server.away"));
     this.#frame();
     // A printed address that is opened in this tab again differs from it by its key only, so the browser would stay.

@@ -2,11 +2,11 @@
 
 let texts = {};
 
-/** Fetches the texts; `lang` names the file. */
-export async function loadWords(lang = "en") {
-  const answer = await fetch(`/page/texts.${lang}.json`);
+/** Fetches the texts, which name their language. */
+export async function loadWords() {
+  const answer = await fetch("/page/texts.json");
   texts = await answer.json();
-  document.documentElement.lang = lang;
+  document.documentElement.lang = say("lang");
 }
 
 /** The text of a key, with `{names}` filled in. A key without a text shows itself, so that a test finds it. */

@@ -1979,62 +1979,6 @@ def test_corners_are_set_by_hand_where_marks_were_not_found(page, desk, tmp_path
 # What needs no browser.
 
 
-def server_sources():
-    """The server's code without comments and tests, and the strings in it, by its files."""
-    sources = {}
-    for path in sorted(PAGE.parent.glob("*.rs")):
-        whole = path.read_text().split("#[cfg(test)]")[0]
-        tokens = re.finditer(r"//[^\n]*|\"((?:[^\"\\]|\\.)*)\"|'(?:[^'\\]|\\.)'", whole, re.S)
-        tokens = [(m.start(), m.group(), m.group(1)) for m in tokens]
-        code = whole
-        for at, token, _ in reversed([t for t in tokens if t[1].startswith("//")]):
-            code = code[:at] + code[at + len(token):]
-        sources[path.name] = code, [text for *_, text in tokens if text]
-    return sources
-
-
-def test_every_text_is_in_the_one_file_and_every_one_is_used():
-    texts = json.loads((PAGE / "texts.en.json").read_text())
-    source = "\n".join(p.read_text() for p in PAGE.glob("*.js"))
-    said = set(re.findall(r"\b(?:say|knows)\(\s*\"([\w.-]+)\"", source))
-    said |= {k for pair in re.findall(r"\bsay\([^()`]*\? \"([\w.-]+)\" : \"([\w.-]+)\"", source) for k in pair}
-    counted = {f"{k}.{n}" for k in re.findall(r"\bcount\(\"([\w.]+)\"", source) for n in ("one", "many")}
-    missing = {k for k in said | counted if k not in texts}
-    assert missing == set()
-    stems = [s for s in re.findall(r"say\(`([\w.-]*)\$\{", source)] + re.findall(r"say\(`\$\{\w+\}(\.\w+)`", source)
-    quoted = set(re.findall(r"\"([\w.-]+)\"", source))
-    # What the server says, whose keys are partly built: "value.{key}".
-    server = "\n".join(code for code, _ in server_sources().values())
-    asked = set(re.findall(r"\b(?:say|filled|way|reasoned|foreign|named)\(\s*(?:&format!\()?\"([\w.{}-]+)\"", server)) - {"{key}.why"}
-    asked |= {f"{k}.why" for k in re.findall(r"\bway\(\s*(?:&format!\()?\"([\w.{}-]+)\"", server)}
-    asked |= {f"value.{k}" for k in re.findall(r"\bone\(\"(\w+)\"", server)}
-    built = [re.compile(re.sub(r"\\\{\w+\\\}", r"[\\w-]+", re.escape(k))) for k in asked if "{" in k]
-    assert [k for k in asked if k not in texts and "{" not in k] == []
-    assert [b.pattern for b in built if not any(b.fullmatch(k) for k in texts)] == []
-
-    def used(key):
-        if key in said | counted | quoted | asked or any(b.fullmatch(key) for b in built):
-            return True
-        return any(key.startswith(s) if s and not s.startswith(".") else key.endswith(s) for s in stems if s)
-
-    assert [k for k in texts if not used(k)] == []
-    assert all(texts.values())
-
-
-def test_the_server_has_no_words_of_its_own():
-    # Beside what the command says on the terminal, what is written into files, and the name of a font.
-    terminal = re.compile(r"Failure::input\((?:format!\()?\s*$")
-    found = []
-    for name, (code, strings) in server_sources().items():
-        for text in strings:
-            if not re.search(r"[A-Za-z]{2,},? [A-Za-z]{2,}", text) or text == "DejaVu Sans" or text.startswith("# "):
-                continue
-            if name == "server.rs" or terminal.search(code[:code.index(f'"{text}"')]):
-                continue
-            found.append((name, text))
-    assert found == []
-
-
 def test_the_page_fetches_nothing_from_elsewhere_and_has_nothing_inline():
     for path in PAGE.iterdir():
         text = path.read_text()

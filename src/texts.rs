@@ -1,0 +1,160 @@
+//! Texts: every sentence that a maker may read on the page, from one file, so that all of it can be translated in one place.
+//! Code names a text by its key and gives the values that stand in it; the English file is built in.
+
+use std::collections::BTreeMap;
+use std::fmt::Display;
+use std::sync::{LazyLock, OnceLock};
+
+/// The English file: rooms, each with its texts by key. Part of the program, so whoever adds a key adds its text.
+const ENGLISH: &str = include_str!("texts.en.json");
+
+/// The room whose texts the page's own scripts ask for; they get this room alone.
+pub(crate) const PAGE: &str = "page";
+
+/// Texts by room and key.
+type Rooms = BTreeMap<String, BTreeMap<String, String>>;
+
+/// A file that could not be read would have no texts, and each shows its key then; a test reads it.
+static BUILT_IN: LazyLock<Rooms> = LazyLock::new(|| serde_json::from_str(ENGLISH).unwrap_or_default());
+static TRANSLATED: OnceLock<Rooms> = OnceLock::new();
+
+/// Why a file of texts is not taken.
+#[derive(Debug, thiserror::Error, PartialEq, Eq)]
+pub(crate) enum TextsError {
+    /// It is not such a file.
+    #[error("is no file of texts ({0}); begin with a copy of src/texts.en.json")]
+    NoTexts(String),
+    /// It has a text that nothing asks for.
+    #[error("has a text \"{0}\", which the English file has not; keys stay as they are there")]
+    Unknown(String),
+    /// A text names a value that is not given to it.
+    #[error(
+        "has {{{name}}} in its text \"{key}\", to which no such value is given; {{names}} stay as in the English text"
+    )]
+    Unfilled {
+        /// The text.
+        key: String,
+        /// The value.
+        name: String,
+    },
+}
+
+/// Says everything by another file from now on; a text that it lacks stays English. Once in a program's life, before anything
+/// is said: what was said before stays as it is.
+pub(crate) fn translate(file: &str) -> Result<(), TextsError> {
+    let other = checked(file)?;
+    // Asked for twice, the first file holds.
+    let _ = TRANSLATED.set(other);
+    Ok(())
+}
+
+/// The texts of a file, if each of them is known and names known values.
+fn checked(file: &str) -> Result<Rooms, TextsError> {
+    let other: Rooms = serde_json::from_str(file).map_err(|e| TextsError::NoTexts(e.to_string()))?;
+    for (room, texts) in &other {
+        for (key, text) in texts {
+            let whole = format!("{room}.{key}");
+            let english = BUILT_IN.get(room).and_then(|r| r.get(key));
+            let english = english.ok_or_else(|| TextsError::Unknown(whole.clone()))?;
+            let given: Vec<&str> = names(english).collect();
+            if let Some(name) = names(text).find(|name| !given.contains(name)) {
+                return Err(TextsError::Unfilled { key: whole, name: name.to_string() });
+            }
+        }
+    }
+    Ok(other)
+}
+
+/// The names in braces of a text.
+fn names(text: &str) -> impl Iterator<Item = &str> {
+    let word = |name: &&str| !name.is_empty() && name.chars().all(|c| c.is_alphanumeric() || c == '_');
+    text.split('{').skip(1).filter_map(|after| Some(after.split_once('}')?.0)).filter(word)
+}
+
+/// The text of a key, which is its room's name, a point, and its name there, if there is one.
+pub(crate) fn known(key: &str) -> Option<&'static str> {
+    let (room, name) = key.split_once('.')?;
+    let of = |rooms: &'static Rooms| rooms.get(room)?.get(name);
+    TRANSLATED.get().and_then(of).or_else(|| of(&BUILT_IN)).map(String::as_str)
+}
+
+/// The same. A key without a text shows itself; a test finds it.
+pub(crate) fn say<'a>(key: &'a str) -> &'a str {
+    known(key).unwrap_or(key)
+}
+
+/// The same with `{names}` filled in. What is filled in is not filled once more; a name that nothing is given for stays.
+pub(crate) fn filled(key: &str, filling: &[(&str, &dyn Display)]) -> String {
+    let mut rest = say(key);
+    let mut done = String::new();
+    while let Some((before, after)) = rest.split_once('{') {
+        done.push_str(before);
+        let named = after.split_once('}').and_then(|(name, behind)| {
+            let (_, with) = filling.iter().find(|(known, _)| *known == name)?;
+            Some((with.to_string(), behind))
+        });
+        let (with, behind) = named.unwrap_or_else(|| ("{".to_string(), after));
+        done.push_str(&with);
+        rest = behind;
+    }
+    done + rest
+}
+
+/// All texts of the page's own scripts, as JSON.
+pub(crate) fn of_page() -> String {
+    let mut all = BUILT_IN.get(PAGE).cloned().unwrap_or_default();
+    all.extend(TRANSLATED.get().and_then(|t| t.get(PAGE)).cloned().unwrap_or_default());
+    serde_json::to_string(&all).unwrap_or_default()
+}
+
+/// `text!("room.key")` is a text as it stands, a `&'static str`; `text!("room.key", name, other = value)` is a `String` with its
+/// values filled in.
+macro_rules! text {
+    ($key:literal $(,)?) => {
+        $crate::texts::say($key)
+    };
+    ($key:literal, $($name:ident $(= $value:expr)?),+ $(,)?) => {
+        $crate::texts::filled($key, &[$((stringify!($name), $crate::texts::text!(@value $name $(= $value)?))),+])
+    };
+    (@value $name:ident) => {
+        &$name
+    };
+    (@value $name:ident = $value:expr) => {
+        &$value
+    };
+}
+pub(crate) use text;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_in_braces_are_filled_in_and_nothing_else() {
+        let (asked, new) = ("{column}", 7);
+        let filled = text!("page.heading.renamed", asked, column = "Member", new);
+        // What is filled in is not filled once more.
+        assert_eq!(
+            filled,
+            "The table has no column “{column}”, so the text asks for its column “Member” now: 7."
+        );
+        assert_eq!(text!("page.version.quicker"), "Quicker");
+        // Braces that nothing is given for stay, as does a key without a text.
+        assert_eq!(text!("page.heading.column"), "column {n}");
+        assert_eq!(super::filled("no.such.{key}", &[("n", &1)]), "no.such.{key}");
+    }
+
+    #[test]
+    fn a_file_of_texts_has_known_keys_and_known_values() {
+        assert_eq!(checked(ENGLISH).as_ref(), Ok(&*BUILT_IN));
+        let some =
+            checked(r#"{"page": {"close": "Schließen", "title.piece": "Dotwright: {name}"}}"#).unwrap();
+        assert_eq!(some["page"]["close"], "Schließen");
+        assert!(matches!(checked("[]"), Err(TextsError::NoTexts(_))));
+        let unknown = checked(r#"{"page": {"cloze": "Zu"}}"#);
+        assert_eq!(unknown, Err(TextsError::Unknown("page.cloze".into())));
+        let unfilled = checked(r#"{"page": {"title.piece": "{Name}"}}"#);
+        let wanted = TextsError::Unfilled { key: "page.title.piece".into(), name: "Name".into() };
+        assert_eq!(unfilled, Err(wanted));
+    }
+}
