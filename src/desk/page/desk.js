@@ -1,7 +1,7 @@
 // Desk: the frame of the page. It enters, keeps the open piece and the screen that shows it, and names both in the address.
 
 import { button, icon, make, refill } from "./element.js";
-import { announce, notice, noticeBoard, oops, question, unsay } from "./notice.js";
+import { announce, isUnsent, notice, noticeBoard, oops, question, unsay, unsent } from "./notice.js";
 import { Piece } from "./piece.js";
 import { enter, Events, get, PAGE, send, setAway } from "./server.js";
 import { easel } from "./easel.js";
@@ -402,15 +402,11 @@ class Desk extends EventTarget {
         const job = await send("POST", "/api/jobs", { art: art.art, asked: usual });
         names.push(job.name);
       } catch (refusal) {
-        if ([0, 401].includes(refusal.status)) left.push(file);
+        if (isUnsent(refusal)) left.push(file);
         else oops(refusal);
       }
     }
-    // This page alone has them, and they are gone with it.
-    if (left.length) {
-      const says = say("art.left", { names: left.map(({ name }) => name).join(", ") });
-      notice(says, { wrong: true, act: [say("art.left.take"), () => takePictures(this, left).catch(oops)] });
-    }
+    if (left.length) unsent(left.map(({ name }) => name), () => takePictures(this, left).catch(oops));
     return names;
   }
 }

@@ -59,7 +59,10 @@ function ruler(glass) {
   return [make("p.ruler", {}, bar, text), paint];
 }
 
-/** The line between two looks: dragged, or moved by keys. */
+/** How far a finger may slip in a tap, px. */
+const TAP_PX = 5;
+
+/** The line between two looks: dragged, put where the window is tapped, or moved by keys. */
 function divider(host, right, signal) {
   let share = 0.5;
   const handle = make("div.divider", {
@@ -81,6 +84,16 @@ function divider(host, right, signal) {
     set((e.clientX - box.left) / box.width);
   }, { signal });
   handle.addEventListener("pointerup", () => { held = false; }, { signal });
+  // A tap is a press that does not move; one that moves pans what is seen.
+  let pressed = null;
+  host.addEventListener("pointerdown", (e) => { pressed = handle.contains(e.target) ? null : e; }, { signal });
+  host.addEventListener("pointerup", (e) => {
+    const isTap = pressed && Math.hypot(e.clientX - pressed.clientX, e.clientY - pressed.clientY) < TAP_PX;
+    pressed = null;
+    if (!isTap || handle.hidden) return;
+    const box = host.getBoundingClientRect();
+    set((e.clientX - box.left) / box.width);
+  }, { signal });
   handle.addEventListener("keydown", (e) => {
     const step = e.shiftKey ? 0.1 : 0.02;
     const to = { ArrowLeft: share - step, ArrowDown: share - step, ArrowRight: share + step, ArrowUp: share + step, Home: 0, End: 1 }[e.key];

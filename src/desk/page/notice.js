@@ -73,6 +73,12 @@ export function oops(error) {
   return notice(says || say("page.failed", { what: error.message }), { wrong: true });
 }
 
+/** Whether nobody answered, or nobody who knows this tab: what was sent is nowhere but on this page. */
+export const isUnsent = (refusal) => [0, 401].includes(refusal.status);
+
+/** Says that files were not taken, which this page alone has and which are gone with it, with a button that takes them `again`. */
+export const unsent = (names, again) => notice(say("art.left", { names: names.join(", ") }), { wrong: true, act: [say("art.left.take"), again] });
+
 /**
  * Asks, and answers with the value of the chosen button; with null where it is closed without one, as by Escape. That is no
  * answer, so nothing may be changed by it.

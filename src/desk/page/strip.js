@@ -6,7 +6,7 @@ import { boxMm, boxText, lengthMm, lengthText, offsetMm, offsetText } from "./le
 import { fileStem, mm, number, say, size } from "./words.js";
 import { tones, toneWords } from "./tones.js";
 import { layers } from "./layers.js";
-import { oops, question } from "./notice.js";
+import { isUnsent, oops, question, unsent } from "./notice.js";
 import { PAGE, query, send } from "./server.js";
 import { dropZone } from "./sheet.js";
 
@@ -137,7 +137,10 @@ function listDrawer(desk, piece, what, list) {
       await desk.renewed(asked);
       if (asked !== piece.value(at)) piece.change({ [at]: asked });
     } catch (refusal) {
-      if (!refusal.answer?.there) { unrefused[what] = oops(refusal); return; }
+      if (!refusal.answer?.there) {
+        unrefused[what] = isUnsent(refusal) ? unsent([file.name], () => bring(file, replace)) : oops(refusal);
+        return;
+      }
       const answer = await question(say("own.there"), refusal.says, [["no", say("cancel")], ["yes", say("wedge.replace.yes")]]);
       if (answer === "yes") bring(file, true);
     }

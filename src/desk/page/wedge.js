@@ -2,7 +2,7 @@
 
 import { button, choice, field, icon, make, refill } from "./element.js";
 import { lengthText } from "./length.js";
-import { announce, notice, oops, question } from "./notice.js";
+import { announce, isUnsent, notice, oops, question, unsent } from "./notice.js";
 import { get, PAGE, query, send } from "./server.js";
 import { dropZone } from "./sheet.js";
 import { spoken } from "./strip.js";
@@ -56,7 +56,7 @@ function lens(img, host) {
   return { show, hide: () => { canvas.hidden = true; } };
 }
 
-/** Points on the photo, set by hand: dragged, or moved by arrow keys. In pixels of the photo; what is shown is smaller. `words` is the key of what they are; `before`: where they were put when it was not read. */
+/** Points on the photo, set by hand: dragged; put where the photo is tapped; or moved by arrows on the keyboard or on the page. In pixels of the photo; what is shown is smaller. `words` is the key of what they are; `before`: where they were put when it was not read. */
 function corners(words, src, photo, read, before) {
   const img = make("img", { alt: say("wedge.photo.alt"), draggable: "false" });
   const host = make("div.photo", {}, img);
@@ -64,7 +64,17 @@ function corners(words, src, photo, read, before) {
   const placed = before?.split(",").map((px, n) => Number(px) / (n % 2 ? photo.height : photo.width));
   const near = lens(img, host);
   const at = USUAL[words].map((usual, n) => placed?.slice(2 * n, 2 * n + 2) ?? [...usual]);
-  const handles = at.map((share, n) => {
+  // The point that a tap on the photo puts there and that the arrows move.
+  let chosen = null;
+  const choose = (point) => {
+    chosen = point;
+    for (const each of points) each.node.classList.toggle("chosen", each === point);
+  };
+  const pointed = (e) => {
+    const box = img.getBoundingClientRect();
+    return [(e.clientX - box.left) / box.width, (e.clientY - box.top) / box.height];
+  };
+  const points = at.map((share, n) => {
     const node = make("button.corner", { type: "button", "aria-label": say("wedge.corner", { n: n + 1 }) }, make("span", { "aria-hidden": "true" }, `${n + 1}`));
     const put = () => {
       node.style.left = `${share[0] * 100}%`;
@@ -76,10 +86,6 @@ function corners(words, src, photo, read, before) {
     const set = (x, y) => { share[0] = Math.min(1, Math.max(0, x)); share[1] = Math.min(1, Math.max(0, y)); put(); };
     // From where it is held to the point itself: it does not jump to the finger.
     let held = null;
-    const pointed = (e) => {
-      const box = img.getBoundingClientRect();
-      return [(e.clientX - box.left) / box.width, (e.clientY - box.top) / box.height];
-    };
     node.addEventListener("pointerdown", (e) => {
       const [x, y] = pointed(e);
       held = [share[0] - x, share[1] - y];
@@ -95,21 +101,36 @@ function corners(words, src, photo, read, before) {
       near.show(share, e);
     });
     for (const end of ["pointerup", "pointercancel"]) node.addEventListener(end, () => { held = null; near.hide(); });
+    const move = (x, y) => set(share[0] + x / wide(), share[1] + y / high());
+    /** Shows what lies under it, as beside a finger that is on it. */
+    const see = () => {
+      const box = img.getBoundingClientRect();
+      near.show(share, { clientX: box.left + share[0] * box.width, clientY: box.top + share[1] * box.height });
+    };
+    node.addEventListener("focus", () => choose(point));
     node.addEventListener("keydown", (e) => {
       const px = e.shiftKey ? 10 : 1;
       const way = { ArrowLeft: [-px, 0], ArrowRight: [px, 0], ArrowUp: [0, -px], ArrowDown: [0, px] }[e.key];
       if (!way) return;
       e.preventDefault();
-      set(share[0] + way[0] / wide(), share[1] + way[1] / high());
+      move(...way);
     });
     img.addEventListener("load", put);
-    return node;
+    const point = { node, set, move, see };
+    return point;
   });
-  host.append(...handles);
+  choose(points[0]);
+  host.append(...points.map(({ node }) => node));
+  img.addEventListener("click", (e) => { chosen.set(...pointed(e)); chosen.see(); });
+  const arrow = (way, icon_, x, y) => button(say(`wedge.nudge.${way}`), () => { chosen.move(x, y); chosen.see(); }, { icon: icon_, quiet: true });
+  const arrows = make("div.row.arrows", { role: "group", "aria-label": say("wedge.nudge") },
+    arrow("left", "left", -1, 0), arrow("up", "up", 0, -1), arrow("down", "down", 0, 1), arrow("right", "right", 1, 0));
+  // What is beside the point is of no use once something else is done.
+  arrows.addEventListener("focusout", near.hide);
   img.src = src;
   const go = () => read(at.flatMap(([x, y]) => [x * wide(), y * high()]).map((v) => v.toFixed(1)).join(","));
   return make("section.corners", {}, make("h2", {}, say(words)), make("p", {}, say(`${words}.line`)), host,
-    make("div.row", {}, button(say(`${words}.read`), go, { kind: "main" })));
+    arrows, make("div.row", {}, button(say(`${words}.read`), go, { kind: "main" })));
 }
 
 /** The place of a sheet of paper, by two of its corners, `x,y,x,y`, as its left, top, width and height. */
@@ -292,7 +313,8 @@ export const wedge = {
           result.querySelector("h2").focus({ preventScroll: true });
           result.scrollIntoView({ block: "start" });
         } catch (refusal) {
-          if (!shown()) notice(say("wedge.of", { name: made.name, says: refusal.says || refusal.message }), { wrong: true });
+          if (photo && isUnsent(refusal)) unsent([photo.name], () => read(photo, at, more));
+          else if (!shown()) notice(say("wedge.of", { name: made.name, says: refusal.says || refusal.message }), { wrong: true });
           else if (refusal.answer?.corners_needed) {
             refill(result, make("p.finding.warn", {}, icon("warn"), make("span", {}, sentence(refusal.says))), corners("wedge.corners", refusal.answer.photo_picture ?? URL.createObjectURL(photo), refusal.answer, (c) => read(photo, c), at));
             result.scrollIntoView({ block: "start" });

@@ -35,10 +35,12 @@ def chromium():
 class Desk:
     """`dotwright desk` on a folder of its own."""
 
-    def __init__(self, home=None, port=0):
+    def __init__(self, home=None, port=0, texts=None):
         self.kept = home is not None
         self.home = Path(home or tempfile.mkdtemp(prefix="desk-"))
         words = [DOTWRIGHT, "desk", "--no-open", "--port", port, "--home", self.home]
+        if texts:
+            words += ["--texts", texts]
         if os.environ.get("DOTWRIGHT_PAGE"):  # for whoever works on the page: its files as they are now
             words += ["--page", os.environ["DOTWRIGHT_PAGE"]]
         self.running = subprocess.Popen(list(map(str, words)), stdout=subprocess.PIPE, text=True)

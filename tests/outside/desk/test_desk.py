@@ -289,6 +289,10 @@ def test_several_pictures_are_rows_of_one_sheet_and_survive_a_reload(page):
     versions = tab.get_by_label("Beside it").locator("optgroup").nth(1).locator("option")
     tab.get_by_label("Beside it").select_option(versions.last.get_attribute("value"))
     tab.wait_for_function("() => { const all = [...document.querySelectorAll('.plate:nth-of-type(2) img')]; return all.length > 0 && all.every(i => i.classList.contains('there')); }")
+    # The line between the two goes where the window is tapped (WCAG 2.2, 2.5.7).
+    box = tab.locator(".glass").bounding_box()
+    tab.locator(".glass").click(position={"x": box["width"] / 4, "y": box["height"] / 2})
+    assert tab.get_by_role("slider", name="Line between the two").get_attribute("aria-valuenow") == "25"
 
 
 def test_each_frame_is_taken_as_it_is_shown(page):
@@ -1907,9 +1911,14 @@ def test_a_point_is_seen_enlarged_beside_the_finger_and_does_not_jump_to_it(chro
     tab.get_by_role("button", name="Draw the wedge").click()
     tab.locator(".drawn img").wait_for()
     answer = {"says": "There are no marks.", "corners_needed": True, "photo_picture": "/photo.jpg", "width": 1200, "height": 800}
+    # A photo that nobody took waits on the page until somebody is there again.
+    tab.route("**/photo*", lambda route: route.abort())
+    page.drop(HARBOUR)
+    tab.locator(".notice.wrong", has_text="Not taken").get_by_text("harbour.jpg").wait_for()
+    tab.unroute("**/photo*")
     tab.route("**/photo*", lambda route: route.fulfill(status=422, json=answer))
     tab.route("**/photo.jpg", lambda route: route.fulfill(path=HARBOUR))
-    page.drop(HARBOUR)
+    tab.get_by_role("button", name="Take now").click()
     tab.wait_for_function("() => document.querySelector('.photo img')?.naturalWidth > 0")
     for n in range(4):
         corner = tab.locator(".corner").nth(n)
@@ -1924,6 +1933,17 @@ def test_a_point_is_seen_enlarged_beside_the_finger_and_does_not_jump_to_it(chro
         assert near["y"] + near["height"] < y - 20 or not near["x"] - 20 < x < near["x"] + near["width"] + 20
         tab.mouse.up()
         assert corner.bounding_box()["x"] == pytest.approx(box["x"] - 5, abs=0.1) and not tab.locator(".lens").is_visible()
+    # Without dragging (WCAG 2.2, 2.5.7): the chosen one goes where the photo is tapped, and by a pixel of the photo with the arrows.
+    tab.locator(".corner").nth(1).click(position={"x": 5, "y": 22})
+    tab.locator(".photo img").click(position={"x": 200, "y": 100})
+    photo, box = tab.locator(".photo img").bounding_box(), tab.locator(".corner.chosen").bounding_box()
+    assert (box["x"] + 22 - photo["x"], box["y"] + 22 - photo["y"]) == pytest.approx((200, 100), abs=1)
+    said = [int(v) for v in re.findall(r"\d+", tab.locator(".corner").nth(1).get_attribute("aria-label"))]
+    tab.get_by_role("button", name="A pixel to the right").click()
+    tab.get_by_role("button", name="A pixel up").click()
+    assert tab.locator(".lens").is_visible()
+    now = [int(v) for v in re.findall(r"\d+", tab.locator(".corner").nth(1).get_attribute("aria-label"))]
+    assert now == [said[0], said[1] + 1, said[2] - 1]
     assert page.wrong == []
     context.close()
 
