@@ -6,6 +6,7 @@ use crate::art::Kind;
 use crate::art::reading::Decision;
 use crate::job::settle::Of;
 use crate::said::Said;
+use crate::texts::text;
 use crate::units::{MM_PER_INCH, Mm, short};
 
 /// The pixels of what is shown of a picture.
@@ -36,32 +37,25 @@ pub fn coarse_art(
         return None;
     }
     let severity = if ratio < 0.5 && !sharp { Severity::Caution } else { Severity::Note };
-    let whole = if part { "the part of the picture that is shown" } else { "the picture" };
-    let message = format!(
-        "{whole} has {} x {} pixels for {} x {} dots: it is enlarged {} times and {}",
-        source.0.round(),
-        source.1.round(),
-        dots.0,
-        dots.1,
-        short(1.0 / ratio, 2),
-        if sharp {
-            "stays sharp, but its round and slanting edges may look stepped"
-        } else {
-            "will look soft"
-        }
-    );
+    let (columns, rows) = (source.0.round(), source.1.round());
+    let ((dots_across, dots_down), times) = (dots, short(1.0 / ratio, 2));
+    let message = match (part, sharp) {
+        (false, false) => text!("findings.coarse-art.soft", columns, rows, dots_across, dots_down, times),
+        (false, true) => text!("findings.coarse-art.sharp", columns, rows, dots_across, dots_down, times),
+        (true, false) => text!("findings.coarse-art.part.soft", columns, rows, dots_across, dots_down, times),
+        (true, true) => text!("findings.coarse-art.part.sharp", columns, rows, dots_across, dots_down, times),
+    };
     if sharp {
-        let text = "where that shows, use a larger picture, or a drawing (SVG or PDF)";
-        let remedy = Remedy::new("picture", 1.0 / ratio, "times", text);
+        let remedy = Remedy::new("picture", 1.0 / ratio, "times", text!("findings.coarse-art.larger"));
         return Some(Finding::new("coarse-art", severity, message).with(remedy));
     }
     let fitting = width.0 * ratio;
-    let text = format!("use a larger picture, or make it at most {} mm wide", short(fitting, 1));
+    let text = text!("findings.coarse-art.size", width = short(fitting, 1));
     let mut finding = Finding::new("coarse-art", severity, message)
         .with(sized(fitting, text, height.0 / width.0, of).verified(true));
     if let Some(pitch) = coarser(Mm(width.0 / (dots.0 as f64 * ratio))) {
         let dpi = MM_PER_INCH / pitch.0;
-        let text = format!("or widen the pitch to {pitch} ({} dpi): a dot for each pixel", short(dpi, 1));
+        let text = text!("findings.coarse-art.pitch", pitch, dpi = short(dpi, 1));
         finding = finding.with(Remedy::new("pitch", pitch.0, "mm", text).verified(true));
     }
     Some(finding)
@@ -79,32 +73,27 @@ pub fn sized(width: f64, text: impl Into<Said>, height: f64, of: Of) -> Remedy {
 pub fn changed(names: &[String]) -> Option<Finding> {
     let first = names.first()?;
     let message = match names {
-        [_] => {
-            format!(
-                "{first} is not the picture this job was first prepared with: its file has changed since, or another file was named"
-            )
+        [_] => text!("findings.art-changed.one", picture = first),
+        _ => {
+            let pictures = names.join(text!("findings.art-changed.and"));
+            text!("findings.art-changed.many", pictures)
         }
-        _ => format!(
-            "{} are not the pictures this job was first prepared with: their files have changed since, or others were named",
-            names.join(" and ")
-        ),
     };
     Some(Finding::new("art-changed", Severity::Caution, message).with(Remedy::new(
         "art",
         0.0,
         "",
-        "look at how the piece will look; where the old picture is meant, put its file back, or name it",
+        text!("findings.art-changed.look"),
     )))
 }
 
 /// `no-text`: every text of a piece of an order is empty in its row, so that its pictures alone are marked.
 pub fn unlettered() -> Finding {
-    let message = "every text of the piece is empty in its row of the table: its pictures alone are marked";
-    Finding::new("no-text", Severity::Caution, message).with(Remedy::new(
+    Finding::new("no-text", Severity::Caution, text!("findings.no-text")).with(Remedy::new(
         "text",
         0.0,
         "",
-        "where a text belongs there, fill it in",
+        text!("findings.no-text.fill"),
     ))
 }
 
@@ -119,35 +108,31 @@ pub fn half_filled(text: &str, columns: &[String]) -> Finding {
     if left.chars().count() > SHOWN_LETTERS {
         left = left.chars().take(SHOWN_LETTERS).chain(['…']).collect();
     }
-    let cells = match columns {
-        [one] => format!("the cell '{one}' is empty in its row of the table"),
-        all => format!("the cells '{}' are empty in its row of the table", all.join("' and '")),
-    };
     let column = columns.first().map_or("", String::as_str);
+    let several = (columns.len() != 1).then(|| columns.join(text!("findings.empty-cell.and")));
     if left.is_empty() {
-        let fill = if columns.len() == 1 { "it fills" } else { "they fill" };
-        let message = format!("{cells}: the text that {fill} is left out");
-        let text = format!("where a text belongs there, fill in the cell '{column}'");
+        let message = match several {
+            None => text!("findings.empty-cell.left-out.one", column),
+            Some(columns) => text!("findings.empty-cell.left-out.many", columns),
+        };
+        let text = text!("findings.empty-cell.belongs", column);
         let remedy = Remedy::new("text", 0.0, "", text);
         return Finding::new("empty-cell", Severity::Caution, message).with(remedy);
     }
-    let message = format!("{cells}, and the rest of the text is marked without: '{left}'");
+    let message = match several {
+        None => text!("findings.empty-cell.without.one", column, left),
+        Some(columns) => text!("findings.empty-cell.without.many", columns, left),
+    };
     let remedy = |text: String| Remedy::new("text", 0.0, "", text);
     Finding::new("empty-cell", Severity::Caution, message)
-        .with(remedy(format!("fill in the cell '{column}'")))
-        .with(remedy(format!(
-            "or take the words around {{{column}}} out of the text into the cells, and give that column a layer of its own: it is left out where its cell is empty"
-        )))
+        .with(remedy(text!("findings.empty-cell.fill", column)))
+        .with(remedy(text!("findings.empty-cell.layer", column)))
 }
 
 /// `list-mark`: what stands in a column of an order begins with the sign of a list, as most cells there do.
 pub fn list_mark(column: &str, sign: &str) -> Finding {
-    let message = format!(
-        "the text begins with '{sign}', which is marked with it: most cells of the column '{column}' begin as the lines of a list do"
-    );
-    let text = format!(
-        "take the numbers, dashes and bullets out of the column '{column}', or copy the list once more as plain text; where they are meant, leave them"
-    );
+    let message = text!("findings.list-mark", sign, column);
+    let text = text!("findings.list-mark.take-out", column);
     Finding::new("list-mark", Severity::Caution, message).with(Remedy::new("text", 0.0, "", text))
 }
 
@@ -158,12 +143,8 @@ const CUT_FROM: f64 = 0.003;
 /// `cut`: lettering reaches past the drawing's page by `past`, a share of the page's side, and ends there.
 pub fn cut_by_page(past: f64) -> Finding {
     let percent = (past * 100.0).ceil();
-    let message = format!(
-        "the drawing's lettering reaches past its page by {percent}% of the page's side and is cut off there"
-    );
-    let text = format!(
-        "make the page at least {percent}% larger on that side in the drawing program, or the lettering smaller"
-    );
+    let message = text!("findings.cut.page", percent);
+    let text = text!("findings.cut.page.larger", percent);
     Finding::new("cut", Severity::Caution, message).with(Remedy::new("page", percent, "%", text))
 }
 
@@ -171,11 +152,9 @@ pub fn cut_by_page(past: f64) -> Finding {
 /// large as fits. `of` is what loses it, where it is one alone.
 pub fn cut_by_blank(share: f64, inside: bool, of: Option<Of>) -> Option<Finding> {
     (share >= CUT_FROM).then(|| {
-        let message = format!(
-            "{}% of the drawing lies past the margin or outside the blank and is left out",
-            short((share * 100.0).max(1.0), 0)
-        );
-        let text = if inside { "give it a size that is a little smaller" } else { "place it whole" };
+        let message = text!("findings.cut.blank", percent = short((share * 100.0).max(1.0), 0));
+        let text =
+            if inside { text!("findings.cut.blank.smaller") } else { text!("findings.cut.blank.whole") };
         let typed = match (of, inside) {
             (None, _) => "",
             (Some(Of::Art), true) => ", with --place",
@@ -196,30 +175,32 @@ pub fn cut_by_blank(share: f64, inside: bool, of: Option<Of>) -> Option<Finding>
 pub fn missing_glyph(missing: &[char], typed: bool) -> Option<Finding> {
     (!missing.is_empty()).then(|| {
         let list = missing.iter().map(|c| c.to_string()).collect::<Vec<_>>().join(" ");
-        let message = format!("no font at hand has {list}: the lettering shows empty boxes in their place, and may for signs beside them");
+        let message = text!("findings.missing-glyph", characters = list);
         let (unit, without) = match missing {
-            [_] => ("character", "take this character out of the text, or write it another way"),
-            _ => ("characters", "take these characters out of the text, or write them another way"),
+            [_] => ("character", text!("findings.missing-glyph.without.one")),
+            _ => ("characters", text!("findings.missing-glyph.without.many")),
         };
-        let outlines = "turn the lettering into outlines (paths) in the drawing program";
+        let outlines = text!("findings.missing-glyph.outlines");
         let text = Said::default()
-            .line("use the fonts installed here with --fonts system, or ")
-            .line("name a font that has them with --fonts FILE, or ")
+            .line(text!("findings.missing-glyph.installed.line"))
+            .line(text!("findings.missing-glyph.file.line"))
             .and(if typed { without } else { outlines });
-        Finding::new("missing-glyph", Severity::Caution, message)
-            .with(Remedy::new("lettering", missing.len() as f64, unit, text))
+        Finding::new("missing-glyph", Severity::Caution, message).with(Remedy::new(
+            "lettering",
+            missing.len() as f64,
+            unit,
+            text,
+        ))
     })
 }
 
 /// `flowed-text`: the drawing has text in a frame of its own, which no drawing library but a browser sets.
 pub fn flowed_text() -> Finding {
-    let message = "the drawing has text that flows in a frame (foreignObject or flowRoot), which cannot be set here: \
-                   its words are left out";
-    Finding::new("flowed-text", Severity::Caution, message).with(Remedy::new(
+    Finding::new("flowed-text", Severity::Caution, text!("findings.flowed-text")).with(Remedy::new(
         "lettering",
         0.0,
         "",
-        "turn the lettering into outlines (paths) in the drawing program, or save the drawing as PDF",
+        text!("findings.flowed-text.outlines"),
     ))
 }
 
@@ -229,13 +210,9 @@ const LEAST_PICTURE: f64 = 0.03;
 /// `picture-within`: a picture takes `share` of a drawing that is read as ink.
 pub fn picture_within(share: f64) -> Option<Finding> {
     (share >= LEAST_PICTURE).then(|| {
-        let message = format!(
-            "a picture takes {}% of the drawing's page and is read as ink like the lines beside it: what is dark in it becomes \
-             light on the piece, a negative",
-            short((100.0 * share).min(100.0), 0)
-        );
-        let text = Said::from("save the picture and the drawing as two files and lay one above the other")
-            .line(" (the picture as the art, the drawing with --layer \"file = 'drawing.svg'\")");
+        let message = text!("findings.picture-within", percent = short((100.0 * share).min(100.0), 0));
+        let text = Said::from(text!("findings.picture-within.two-files"))
+            .line(text!("findings.picture-within.two-files.line"));
         Finding::new("picture-within", Severity::Caution, message).with(Remedy::new("layers", 0.0, "", text))
     })
 }
@@ -247,29 +224,26 @@ pub fn exchanged(of: Of, invert: bool) -> Remedy {
         (Of::Art, false) => ("tone.invert".to_string(), "leave out --invert".to_string()),
         (of, invert) => (of.key("invert"), format!("invert = {invert} in its --layer")),
     };
-    let text = Said::from("exchange its light and dark").line(format!(": {typed}"));
+    let text = Said::from(text!("findings.exchange")).line(format!(": {typed}"));
     Remedy::new("invert", 0.0, "", text).set(key, invert.to_string())
 }
 
 /// `tonal-drawing`: the strokes of a drawing make the tones of a picture, where marks are light.
 pub fn tonal_drawing(of: Of) -> Finding {
-    let message = "the strokes of the drawing make tones like those of a picture and are read as ink: what is dark in it becomes \
-                   light on the piece, a negative";
     let mut remedy = exchanged(of, true);
-    remedy.text.push(", and look at how the piece will look");
-    Finding::new("tonal-drawing", Severity::Caution, message).with(remedy)
+    remedy.text.push(text!("findings.tonal-drawing.look"));
+    Finding::new("tonal-drawing", Severity::Caution, text!("findings.tonal-drawing")).with(remedy)
 }
 
 /// `reading-unsure`: the art may as well be read as `other`; `readings.png` shows both.
 pub fn reading_unsure(reading: &Decision, other: Kind) -> Finding {
-    let message = format!(
-        "it is read as {}, but only {}% sure: it may be {}; readings.png shows both",
-        reading.kind.in_words(),
-        short(reading.sure * 100.0, 0),
-        other.in_words()
+    let message = text!(
+        "findings.reading-unsure",
+        kind = reading.kind.in_words(),
+        percent = short(reading.sure * 100.0, 0),
+        other = other.in_words(),
     );
-    let text = Said::from("look at readings.png")
-        .line(format!(", then say --read-as {other}, or --read-as {} if it is right as it is", reading.kind));
+    let text = Said::from(text!("findings.reading-unsure.look")).line(then_say(Of::Art, other, reading));
     Finding::new("reading-unsure", Severity::Caution, message).with(asked(
         "read-as",
         text,
@@ -278,10 +252,16 @@ pub fn reading_unsure(reading: &Decision, other: Kind) -> Finding {
     ))
 }
 
+/// What the command line adds: how the picture is read another way, or as it was.
+fn then_say(of: Of, other: Kind, reading: &Decision) -> String {
+    let typed = |kind: Kind| of.typed("read_as", &kind.to_string());
+    text!("findings.reading-unsure.say.line", other = typed(other), kind = typed(reading.kind))
+}
+
 /// A remedy that asks how a picture is to be read: what is asked for is never in doubt.
 fn asked(change: &'static str, text: Said, (other, reading): (Kind, &Decision), of: Of) -> Remedy {
     let answer = |kind: Kind| {
-        let text = format!("read it as {}", kind.in_words());
+        let text = text!("findings.reading-unsure.answer", kind = kind.in_words());
         Remedy::new(change, 0.0, "", text).set(of.key("read_as"), kind.to_string())
     };
     let answers = vec![answer(other), answer(reading.kind)];
@@ -290,18 +270,13 @@ fn asked(change: &'static str, text: Said, (other, reading): (Kind, &Decision), 
 
 /// `reading-unsure` of a picture among layers, which `readings.png` does not show.
 pub fn layer_unsure(reading: &Decision, other: Kind, of: Of) -> Finding {
-    let message = format!(
-        "it is read as {}, but only {}% sure: it may be {}",
-        reading.kind.in_words(),
-        short(reading.sure * 100.0, 0),
-        other.in_words()
+    let message = text!(
+        "findings.reading-unsure.layer",
+        kind = reading.kind.in_words(),
+        percent = short(reading.sure * 100.0, 0),
+        other = other.in_words(),
     );
-    let word = |kind: Kind| of.typed("read_as", &kind.to_string());
-    let text = Said::from("look at proof.png").line(format!(
-        ", then say {}, or {} if it is right as it is",
-        word(other),
-        word(reading.kind)
-    ));
+    let text = Said::from(text!("findings.reading-unsure.layer.look")).line(then_say(of, other, reading));
     Finding::new("reading-unsure", Severity::Caution, message).with(asked(
         "reading of a layer",
         text,
@@ -337,7 +312,7 @@ pub enum Beyond {
 /// `sheet-edge`: the sheet of paper does not fill the picture, or a sharp edge across it may be a shadow's; a caution where it is not
 /// `sure` that there is a sheet at all, and where what lies beyond it is marked. `picture-border`: a photo has an even border. `of` is the picture.
 pub fn around(around: &Around, sure: bool, of: Of) -> Option<Finding> {
-    let share = short(around.share * 100.0, 0);
+    let percent = short(around.share * 100.0, 0);
     // Whole per cent, inwards, so that none of the table is left; where the picture itself ends, so may what is drawn.
     let [left, top, width, height] = around.crop.map(|v| v * 100.0);
     let from = |v: f64| if v < 1e-6 { 0.0 } else { (v + 0.5).ceil() };
@@ -348,37 +323,26 @@ pub fn around(around: &Around, sure: bool, of: Of) -> Option<Finding> {
     let alone = |what: &str| Said::from(what).line(format!(": {}", of.typed("crop", &crop)));
     let (finding, text) = match around.what {
         Beyond::LeftBare => {
-            let message = format!(
-                "the sheet of paper fills {share}% of what is placed: what lies around it is left bare"
-            );
+            let message = text!("findings.sheet-edge.bare", percent);
             let severity = if sure { Severity::Note } else { Severity::Caution };
-            (Finding::new("sheet-edge", severity, message), alone("use the sheet alone"))
+            (Finding::new("sheet-edge", severity, message), alone(text!("findings.sheet-edge.alone")))
         }
         Beyond::Kept => {
-            let message = format!(
-                "{share}% of what is placed is paper, and the darker part beyond its sharp edge may be the same paper in \
-                 a shadow or what it lies on: it is kept, for strokes lie there too, and the edge itself is marked"
-            );
-            let again = Remedy::new("picture", 0.0, "", "take the picture again without the shadow");
+            let message = text!("findings.sheet-edge.kept", percent);
+            let again = Remedy::new("picture", 0.0, "", text!("findings.sheet-edge.kept.shadow"));
             let finding = Finding::new("sheet-edge", Severity::Caution, message).with(again);
-            (finding, Said::from("if that is the table, ").and(alone("use the sheet alone")))
+            (finding, alone(text!("findings.sheet-edge.kept.alone")))
         }
         // The sheet alone would be cut through what is drawn.
         Beyond::Drawn => {
-            let message = "a darker area reaches in from the picture's edge, and its outline is not straight as the edge of \
-                           a sheet is: it is taken for drawn, and marked";
-            let text = "if it is a shadow or what the paper lies on, take the picture again with the paper alone in it";
-            let again = Remedy::new("picture", 0.0, "", text);
+            let message = text!("findings.sheet-edge.drawn");
+            let again = Remedy::new("picture", 0.0, "", text!("findings.sheet-edge.drawn.again"));
             return Some(Finding::new("sheet-edge", Severity::Caution, message).with(again));
         }
         Beyond::Border => {
-            let message = format!(
-                "the photo has an even border and fills {share}% of what is placed: the border is part of the piece too"
-            );
-            (
-                Finding::new("picture-border", Severity::Note, message),
-                alone("use the photo without its border"),
-            )
+            let message = text!("findings.picture-border", percent);
+            let finding = Finding::new("picture-border", Severity::Note, message);
+            (finding, alone(text!("findings.picture-border.without")))
         }
     };
     let finding = finding.with(Remedy::new("crop", w, "%", text).set(of.key("crop"), crop));
@@ -389,29 +353,26 @@ pub fn around(around: &Around, sure: bool, of: Of) -> Option<Finding> {
 /// where nothing is. Remedies are added by who has tried them.
 pub fn past_margin(each: &[(String, Option<Mm>)]) -> Option<Finding> {
     let wholly = each.iter().filter(|(_, past)| past.is_none());
-    let wholly = wholly
-        .map(|(what, _)| format!("{what} lies wholly past the margin of the blank: nothing of it is marked"));
+    let wholly = wholly.map(|(what, _)| text!("findings.past-margin.wholly", what));
     let reaching: Vec<String> = each
         .iter()
         .filter_map(|(what, past)| {
-            Some(format!("{what} reaches {} mm past the margin", short(past.as_ref()?.0, 2)))
+            Some(text!("findings.past-margin.reaches", what, past = short(past.as_ref()?.0, 2)))
         })
         .collect();
     let partly =
-        (!reaching.is_empty()).then(|| format!("{}; what lies beyond it is left out", reaching.join(", ")));
+        (!reaching.is_empty()).then(|| text!("findings.past-margin.reaching", each = reaching.join(", ")));
     let all: Vec<String> = wholly.chain(partly).collect();
     (!all.is_empty()).then(|| Finding::new("past-margin", Severity::Caution, all.join("; ")))
 }
 
 /// `bare-strip`: a picture that would fill its blank in the middle leaves these strips of it bare: where, and how wide at most.
 pub fn bare_strip(strips: &[(&str, Mm)]) -> Option<Finding> {
-    let each: Vec<String> =
-        strips.iter().map(|(side, wide)| format!("up to {} mm stay bare {side}", short(wide.0, 1))).collect();
+    let strip =
+        |(side, wide): &(&str, Mm)| text!("findings.bare-strip.strip", width = short(wide.0, 1), side);
+    let each: Vec<String> = strips.iter().map(strip).collect();
     (!each.is_empty()).then(|| {
-        let message = format!(
-            "the picture is moved and does not fill the blank any more: besides the margin, {}",
-            each.join(", and ")
-        );
+        let message = text!("findings.bare-strip", strips = each.join(text!("findings.bare-strip.and")));
         Finding::new("bare-strip", Severity::Caution, message)
     })
 }
@@ -420,11 +381,9 @@ pub fn bare_strip(strips: &[(&str, Mm)]) -> Option<Finding> {
 pub fn narrow_margin(margin: Mm, tolerance: Mm, beam_radius: Mm) -> Option<Finding> {
     let need = tolerance.0 + beam_radius.0;
     (margin.0 < need - 1e-9).then(|| {
-        let message = format!(
-            "the margin of {margin} is less than what can go wrong in laying the blank ({tolerance}) and the beam's radius ({beam_radius}): the beam may run off the edge"
-        );
+        let message = text!("findings.past-margin.narrow", margin, tolerance, beam_radius);
         let least = short((need * 100.0).ceil() / 100.0, 2);
-        let text = format!("keep a margin of at least {least} mm");
+        let text = text!("findings.past-margin.keep", least);
         let remedy = Remedy::new("margin", need, "mm", text).set("blank.margin", format!("{least}mm"));
         Finding::new("past-margin", Severity::Caution, message).with(remedy.verified(true))
     })

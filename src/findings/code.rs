@@ -4,6 +4,7 @@ use super::art::{exchanged, sized};
 use super::{Finding, Remedy, Severity};
 use crate::job::settle::Of;
 use crate::said::Said;
+use crate::texts::text;
 use crate::units::short;
 
 /// Modules of light border that phones want around a code (ISO/IEC 18004, 6.3.8).
@@ -25,22 +26,24 @@ pub struct Mend {
 
 /// `qr-code` of one that comes out light on dark, whose modules are so wide (mm); `mend` is what was found to mend that.
 pub fn reversed(mend: Option<&Mend>, module: f64) -> Finding {
-    let message = "this is a QR code: phones read dark on light, and here it comes out light on dark";
-    let finding = Finding::new("qr-code", Severity::Caution, message);
-    let border = format!("a light border of {QUIET} of its modules ({} mm here)", wide(module));
-    let exchange = Said::from(", and exchange its light and dark").line(" (--invert)");
+    let finding = Finding::new("qr-code", Severity::Caution, text!("findings.qr-code.reversed"));
+    let picture = |text: Said| Remedy::new("picture", QUIET as f64, "modules", text);
+    let (modules, width) = (QUIET, wide(module));
     match mend {
         Some(mend) if mend.quiet >= QUIET => finding.with(exchanged(mend.of, mend.invert).verified(true)),
         Some(mend) => {
             let mut remedy = exchanged(mend.of, mend.invert);
-            remedy.text.push(format!("; its light border is then {}", modules(mend.quiet)));
-            let picture =
-                Remedy::new("picture", QUIET as f64, "modules", format!("give the picture {border}"));
-            finding.with(remedy).with(picture)
+            remedy.text.push(match mend.quiet {
+                0 => text!("findings.qr-code.reversed.then.none").to_string(),
+                1 => text!("findings.qr-code.reversed.then.one").to_string(),
+                quiet => text!("findings.qr-code.reversed.then.many", modules = quiet),
+            });
+            let border = text!("findings.qr-code.reversed.border", modules, width);
+            finding.with(remedy).with(picture(border.into()))
         }
         None => {
-            let text = Said::from(format!("save the code on white with {border}")).and(exchange);
-            finding.with(Remedy::new("picture", QUIET as f64, "modules", text))
+            let save = text!("findings.qr-code.reversed.save", modules, width);
+            finding.with(picture(Said::from(save).line(" (--invert)")))
         }
     }
 }
@@ -50,12 +53,13 @@ pub fn border(quiet: usize, module: f64) -> Option<Finding> {
     (quiet < QUIET).then(|| {
         // Most phones read codes with half of the border.
         let severity = if quiet < QUIET / 2 { Severity::Caution } else { Severity::Note };
-        let message = format!(
-            "the light border around the QR code is {}: phones want {QUIET} of them, {} mm here",
-            modules(quiet),
-            wide(module)
-        );
-        let text = "give the picture a wider light border, and keep other marks away from the code";
+        let (wanted, width) = (QUIET, wide(module));
+        let message = match quiet {
+            0 => text!("findings.qr-code.border.none", wanted, width),
+            1 => text!("findings.qr-code.border.one", wanted, width),
+            modules => text!("findings.qr-code.border.many", modules, wanted, width),
+        };
+        let text = text!("findings.qr-code.border.wider");
         Finding::new("qr-code", severity, message).with(Remedy::new("picture", QUIET as f64, "modules", text))
     })
 }
@@ -74,23 +78,17 @@ pub struct Sized {
 /// `qr-code` of one of which this share of modules, each so wide (mm), comes out wrong. `least` is the picture at the size at
 /// which it holds, where that has room on the blank.
 pub fn too_small(wrong: f64, module: f64, least: Option<Sized>) -> Finding {
-    let message = format!(
-        "{}% of the QR code's modules come out wrong: they are {} mm wide, too small for the beam, and phones may not read it",
-        short(wrong * 100.0, 1),
-        short(module, 2)
-    );
+    let message =
+        text!("findings.qr-code.small", percent = short(wrong * 100.0, 1), width = short(module, 2));
     let finding = Finding::new("qr-code", Severity::Caution, message);
     let remedy = match least {
         Some(Sized { of, width, height }) => {
             // Rounded up, so that it is no smaller than what was found to do.
             let tenths = (width * 10.0).ceil();
-            let text = format!("make it at least {} mm wide", short(tenths / 10.0, 1));
+            let text = text!("findings.qr-code.small.larger", width = short(tenths / 10.0, 1));
             sized((tenths + 0.01) / 10.0, text, height, of)
         }
-        None => {
-            let text = "use a code with less in it, such as a shorter address: its modules are then larger";
-            Remedy::new("picture", 0.0, "", text)
-        }
+        None => Remedy::new("picture", 0.0, "", text!("findings.qr-code.small.shorter")),
     };
     finding.with(remedy)
 }
@@ -98,14 +96,6 @@ pub fn too_small(wrong: f64, module: f64, least: Option<Sized>) -> Finding {
 /// The width of the light border, mm.
 fn wide(module: f64) -> String {
     short((QUIET as f64 * module * 10.0).ceil() / 10.0, 1)
-}
-
-fn modules(quiet: usize) -> String {
-    match quiet {
-        0 => "missing".to_string(),
-        1 => "1 of its modules wide".to_string(),
-        n => format!("{n} of its modules wide"),
-    }
 }
 
 #[cfg(test)]

@@ -7,6 +7,7 @@ use crate::mark::{Blurred, Burn, Lost};
 use crate::placement::DotRect;
 use crate::plane::Dots;
 use crate::said::Said;
+use crate::texts::text;
 use crate::units::{Mm, short};
 
 /// Lost detail under this area (mm²) in all is not worth a word.
@@ -15,9 +16,6 @@ const LEAST_MM2: f64 = 0.05;
 const NOUGHT_MM2: f64 = 0.005;
 /// Fine strokes that run together are looked for in places of half a square millimetre: a single one may be chance.
 const LEAST_TOGETHER_MM2: f64 = 0.6;
-
-/// What is said of a photo.
-const PHOTO: &str = "mm² of small lettering or line work in the photo will run together";
 
 /// The least detail a burn can make with these pitches, from forecasts of lines and gaps of whole dots.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -98,20 +96,26 @@ pub fn detail_below_beam(detail: &Detail, burn: &Burn, rect: &DotRect, blank: &B
         (lost, blurred) => lost.map(|l| l.worst).or(blurred.map(|b| b.worst))?,
     };
     let at = rect.centre(blank, worst.0, worst.1);
+    let area = short(run_together, 2);
+    let together = if detail.of_photo {
+        text!("findings.detail-below-beam.photo", area)
+    } else {
+        text!("findings.detail-below-beam.together", area)
+    };
     let what = [
-        (strokes, "mm² of strokes will not show"),
-        (gaps, "mm² of gaps will close"),
-        (run_together, if detail.of_photo { PHOTO } else { "mm² of fine strokes will run together" }),
+        (strokes, text!("findings.detail-below-beam.strokes", area = short(strokes, 2))),
+        (gaps, text!("findings.detail-below-beam.gaps", area = short(gaps, 2))),
+        (run_together, together),
     ]
-    .iter()
+    .into_iter()
     .filter(|(area, _)| *area >= NOUGHT_MM2)
-    .map(|(area, text)| format!("{} {text}", short(*area, 2)))
+    .map(|(_, text)| text)
     .collect::<Vec<_>>()
-    .join(" and ");
+    .join(text!("findings.detail-below-beam.and"));
     let mut finding = Finding::new(
         "detail-below-beam",
         if detail.of_photo { Severity::Note } else { Severity::Caution },
-        format!("{what}: finer than the beam can make; the largest place is {}", spot(at)),
+        text!("findings.detail-below-beam", what, place = spot(at)),
     );
     finding.area_mm2 = Some(strokes + gaps + run_together);
     finding.at_mm = Some(at);
@@ -119,12 +123,10 @@ pub fn detail_below_beam(detail: &Detail, burn: &Burn, rect: &DotRect, blank: &B
         let (along, across) = burn.profiles();
         let beam = (along.diameter() * rect.grid.along.0).max(across.diameter() * rect.grid.across.0);
         let text = if detail.of_photo {
-            Said::from("where it is to be read, make the whole piece larger")
-                .line(", or set it anew with --text")
+            Said::from(text!("findings.detail-below-beam.photo.larger"))
+                .line(text!("findings.detail-below-beam.photo.larger.line"))
         } else {
-            let least = at_least(Mm(beam));
-            format!("make fine strokes and the gaps between them {least} wide, or the whole piece larger")
-                .into()
+            text!("findings.detail-below-beam.together.wider", width = at_least(Mm(beam))).into()
         };
         finding = finding.with(Remedy::new("gap", beam, "mm", text));
     }
@@ -132,19 +134,20 @@ pub fn detail_below_beam(detail: &Detail, burn: &Burn, rect: &DotRect, blank: &B
         let remedy = |change, value: Mm, text: String| Remedy::new(change, value.0, "mm", text);
         if strokes >= NOUGHT_MM2 {
             let least = Mm(finest.stroke.0.max(rect.grid.along.0.max(rect.grid.across.0)));
-            finding = finding.with(remedy("stroke", least, format!("draw strokes {} wide", at_least(least))));
+            let text = text!("findings.detail-below-beam.strokes.wider", width = at_least(least));
+            finding = finding.with(remedy("stroke", least, text));
         }
         if gaps >= NOUGHT_MM2 {
-            let text = format!("leave gaps of {}", at_least(finest.gap));
+            let text = text!("findings.detail-below-beam.gaps.wider", width = at_least(finest.gap));
             finding = finding.with(remedy("gap", finest.gap, text));
         }
     }
     Some(finding)
 }
 
-/// A least length in words, in hundredths of a millimetre as people draw, and never less than it is.
+/// A least length in hundredths of a millimetre as people draw, and never less than it is.
 fn at_least(least: Mm) -> String {
-    format!("at least {} mm", short((least.0 * 100.0 - 1e-6).ceil() / 100.0, 2))
+    short((least.0 * 100.0 - 1e-6).ceil() / 100.0, 2)
 }
 
 #[cfg(test)]
@@ -179,7 +182,7 @@ mod tests {
     #[test]
     fn a_least_length_is_never_said_smaller_than_it_is() {
         let said = [0.1164, 0.12, 0.1312].map(|l| at_least(Mm(l)));
-        assert_eq!(said, ["at least 0.12 mm", "at least 0.12 mm", "at least 0.14 mm"]);
+        assert_eq!(said, ["0.12", "0.12", "0.14"]);
     }
 
     #[test]

@@ -2,6 +2,7 @@
 
 use super::{Finding, Severity};
 use crate::colour::{lstar, luminance};
+use crate::texts::text;
 use crate::units::short;
 
 /// So many L* apart is seen at a glance, from a few steps away (common practice; what is just told apart side by
@@ -76,8 +77,7 @@ pub fn places(looks: &[f32], columns: usize, sample: f64, allowed: impl Fn(f64) 
 }
 
 fn nothing() -> Finding {
-    let message = "nothing is marked: the piece stays bare; look whether the art is there, and whether it is as light as the piece";
-    Finding::new("faint", Severity::Caution, message)
+    Finding::new("faint", Severity::Caution, text!("findings.faint.nothing"))
 }
 
 /// `faint`, for strokes: nothing or nearly nothing of `looks` (relative luminances all over the dots' rectangle) is
@@ -93,10 +93,7 @@ pub fn of_strokes(looks: &[f32], bare: f64, dots: u64) -> Option<Finding> {
     let shown: u64 = looks.iter().map(|&y| u64::from(y <= darker || y >= lighter)).sum();
     let share = shown as f64 / looks.len().max(1) as f64;
     (share < LEAST_SHARE).then(|| {
-        let message = format!(
-            "the piece will be nearly bare: only {}% of the art's place will stand out from it",
-            short(share * 100.0, 2)
-        );
+        let message = text!("findings.faint.strokes", percent = short(share * 100.0, 2));
         Finding::new("faint", Severity::Caution, message)
     })
 }
@@ -114,18 +111,10 @@ pub fn of_tones(places: &[f32], bare: f64, dots: u64) -> Option<Finding> {
     let caution = |message: String| Some(Finding::new("faint", Severity::Caution, message));
     if seen.shown() < TAIL {
         let most = (light - seen.bare).abs().max((dark - seen.bare).abs());
-        return caution(format!(
-            "the piece will be nearly bare: the strongest parts of the picture will differ from it by only {} L*; brighten \
-             the picture, or choose one with more contrast",
-            short(most, 0)
-        ));
+        return caution(text!("findings.faint.tones", difference = short(most, 0)));
     }
     if light - dark < SEEN_LSTAR {
-        return caution(format!(
-            "the picture will hardly differ from an even tone: its darkest and lightest parts will be only {} L* apart; raise \
-             the contrast, or choose another picture",
-            short(light - dark, 0)
-        ));
+        return caution(text!("findings.faint.even", difference = short(light - dark, 0)));
     }
     None
 }

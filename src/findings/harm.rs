@@ -6,6 +6,8 @@ use std::str::FromStr;
 
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
+use crate::texts::text;
+
 /// How bad a finding is: a number above zero that grows with the harm, and its unit. Written as `78.54 mm2`.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Harm {
@@ -44,8 +46,7 @@ impl FromStr for Harm {
     type Err = String;
 
     fn from_str(text: &str) -> Result<Self, String> {
-        let wrong =
-            || format!("'{text}' is no figure of a finding; it is a number and its unit, as 78.54 mm2");
+        let wrong = || text!("findings.harm.no-figure", text);
         let (value, unit) = text.trim().split_once(' ').ok_or_else(wrong)?;
         let value: f64 = value.parse().map_err(|_| wrong())?;
         if !(value.is_finite() && value >= 0.0) {

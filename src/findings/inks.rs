@@ -4,41 +4,38 @@ use super::{Finding, Remedy, Severity};
 use crate::art::reading::AlikeInks;
 use crate::job::settle::Of;
 use crate::said::Said;
+use crate::texts::{self, text};
 
 /// `inks-alike`: inks of different colours touch and get nearly the same mark; `of` is the drawing.
 pub fn inks_alike(inks: &AlikeInks, of: Of) -> Finding {
     let (larger, smaller) = (words(inks.larger), words(inks.smaller));
-    let two =
-        if larger == smaller { format!("two kinds of {larger}") } else { format!("{smaller} and {larger}") };
-    let message = format!(
-        "{two} touch in the drawing and get nearly the same mark: what is drawn in one of them on the other can hardly be seen"
-    );
+    let message = if larger == smaller {
+        text!("findings.inks-alike.same", colour = larger)
+    } else {
+        text!("findings.inks-alike.two", smaller, larger)
+    };
     let photo = format!(": {}", of.typed("read_as", "photo"));
-    let shades = Said::from("or keep its shades of light and dark").line(photo);
+    let shades = Said::from(text!("findings.inks-alike.shades")).line(photo);
     Finding::new("inks-alike", Severity::Caution, message)
-        .with(Remedy::new(
-            "picture",
-            0.0,
-            "",
-            format!("draw what is {smaller} in white or much lighter, or leave a white gap between the two"),
-        ))
+        .with(Remedy::new("picture", 0.0, "", text!("findings.inks-alike.lighter", smaller)))
         .with(Remedy::new("read-as", 0.0, "", shades).set(of.key("read_as"), "photo"))
 }
 
 /// A colour as a maker calls it: `dark blue`.
 fn words([r, g, b]: [u8; 3]) -> String {
+    let named = |name: &str| texts::say(&format!("findings.colour.{name}")).to_string();
     let (low, high) = (r.min(g).min(b), r.max(g).max(b));
     let chroma = f64::from(high - low);
     let luma = (0.2126 * f64::from(r) + 0.7152 * f64::from(g) + 0.0722 * f64::from(b)) / 255.0;
     if chroma < 28.0 {
         let grey = match luma {
             l if l < 0.12 => "black",
-            l if l < 0.4 => "dark grey",
+            l if l < 0.4 => "dark-grey",
             l if l < 0.7 => "grey",
-            l if l < 0.95 => "light grey",
+            l if l < 0.95 => "light-grey",
             _ => "white",
         };
-        return grey.to_string();
+        return named(grey);
     }
     let of = |a: u8, b: u8| (f64::from(a) - f64::from(b)) / chroma;
     // Degrees about the circle of hues, red at 0.
@@ -59,9 +56,9 @@ fn words([r, g, b]: [u8; 3]) -> String {
         _ => "red",
     };
     match luma {
-        l if l < 0.3 && high < 150 => format!("dark {name}"),
-        l if l > 0.72 && low > 110 => format!("light {name}"),
-        _ => name.to_string(),
+        l if l < 0.3 && high < 150 => text!("findings.colour.dark", colour = named(name)),
+        l if l > 0.72 && low > 110 => text!("findings.colour.light", colour = named(name)),
+        _ => named(name),
     }
 }
 

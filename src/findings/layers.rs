@@ -3,6 +3,7 @@
 use super::{Finding, Remedy, Severity};
 use crate::blank::Blank;
 use crate::said::Said;
+use crate::texts::text;
 use crate::units::short;
 
 /// What a layer does to those below it.
@@ -28,13 +29,9 @@ pub struct Part {
 }
 
 impl Part {
-    /// So much of `whole`, which has letters where one of them is meant.
-    fn of(&self, whole: &str) -> String {
-        let percent = |share: f64| short((100.0 * share).min(100.0), 0);
-        match self.letter {
-            Some(share) => format!("{}% of one letter of {whole}", percent(share)),
-            None => format!("{}% of {whole}", percent(self.share)),
-        }
+    /// So much of one letter where one is meant, else of all.
+    fn percent(&self) -> String {
+        short((100.0 * self.letter.unwrap_or(self.share)).min(100.0), 0)
     }
 }
 
@@ -65,27 +62,18 @@ pub struct Spoken {
 /// `layers-cross`: what the `upper` layer does to the `lower` one, to how much of it; remedies are added by who knows how the
 /// layers are said.
 pub fn crossing(how: How, part: Part, upper: &Spoken, lower: &Spoken) -> Finding {
-    let own = match part.letter {
-        Some(_) => part.of("it"),
-        None => part.of(if upper.text { "its strokes" } else { "its ink" }),
-    };
-    let (upper, name) = (&upper.name, &lower.name);
-    let message = match how {
-        How::Across => format!(
-            "{upper} lies across what is marked below it ({own}): the two run into each other and cannot be told apart"
-        ),
-        How::Doubled => format!(
-            "{upper} is marked over {name} ({}): the two pictures show through each other",
-            part.of("it")
-        ),
-        How::Covers => format!(
-            "{upper} covers {}, which lies below it: the two run into each other and cannot be told apart",
-            part.of(name)
-        ),
-        How::Clears => {
-            let lost = part.of(name);
-            format!("{upper} clears away {lost}, which lies below it: that is missing on the piece")
-        }
+    let (percent, strokes) = (part.percent(), upper.text);
+    let (upper, lower) = (&upper.name, &lower.name);
+    let message = match (how, part.letter.is_some()) {
+        (How::Across, true) => text!("findings.layers-cross.across.letter", upper, percent),
+        (How::Across, false) if strokes => text!("findings.layers-cross.across.strokes", upper, percent),
+        (How::Across, false) => text!("findings.layers-cross.across.ink", upper, percent),
+        (How::Doubled, true) => text!("findings.layers-cross.doubled.letter", upper, lower, percent),
+        (How::Doubled, false) => text!("findings.layers-cross.doubled", upper, lower, percent),
+        (How::Covers, true) => text!("findings.layers-cross.covers.letter", upper, percent, lower),
+        (How::Covers, false) => text!("findings.layers-cross.covers", upper, percent, lower),
+        (How::Clears, true) => text!("findings.layers-cross.clears.letter", upper, percent, lower),
+        (How::Clears, false) => text!("findings.layers-cross.clears", upper, percent, lower),
     };
     Finding::new("layers-cross", Severity::Caution, message)
 }
@@ -101,15 +89,15 @@ pub fn apart(blank: &Blank, layers: Option<&[Spoken]>) -> Remedy {
         let boxes = stacked(blank, layers)?;
         let each: Vec<String> = layers.iter().zip(boxes).map(|(layer, at)| layer.placed(at)).collect();
         let (last, others) = each.split_last()?;
-        Some(format!(" (for example {} and {last})", others.join(", ")))
+        Some(text!("findings.layers-cross.apart.line", others = others.join(", "), last))
     });
-    remedy("places", Said::from("give each a place of its own").line(places.unwrap_or_default()))
+    remedy("places", Said::from(text!("findings.layers-cross.apart")).line(places.unwrap_or_default()))
 }
 
 /// The remedy that clears what lies below the layer.
 pub fn cleared(layer: &Spoken) -> Remedy {
-    let text =
-        Said::from("or clear what lies below it").line(format!(" ({})", layer.with("clear = '0.6mm'")));
+    let text = Said::from(text!("findings.layers-cross.clear"))
+        .line(format!(" ({})", layer.with("clear = '0.6mm'")));
     remedy("clear", text)
 }
 
@@ -117,16 +105,21 @@ pub fn cleared(layer: &Spoken) -> Remedy {
 pub fn above(lower: &Spoken, upper: &Spoken) -> Remedy {
     let more = lower.with("clear = '0.6mm'");
     let (lower, upper) = (&lower.name, &upper.name);
-    let text = Said::from(format!("or lay {lower} above {upper}, and clear what lies below it"))
-        .line(format!(" ({more}, behind that of {upper})"));
+    let text = Said::from(text!("findings.layers-cross.above", lower, upper)).line(text!(
+        "findings.layers-cross.above.line",
+        more,
+        upper
+    ));
     remedy("order", text)
 }
 
 /// `bare-unseen`: a layer is to be left bare where hardly anything is marked.
 pub fn bare_unseen(name: &str) -> Finding {
-    let message = format!("{name} is to be left bare where hardly anything is marked: it will not show");
-    let bare = Said::from("have it marked instead").line(" (leave bare = true out of its --layer)");
-    let places = Said::from("or lay it where more is marked").line(" (place, anchor and at in its --layer)");
+    let message = text!("findings.bare-unseen", layer = name);
+    let bare =
+        Said::from(text!("findings.bare-unseen.marked")).line(" (leave bare = true out of its --layer)");
+    let places =
+        Said::from(text!("findings.bare-unseen.elsewhere")).line(" (place, anchor and at in its --layer)");
     Finding::new("bare-unseen", Severity::Caution, message)
         .with(remedy("bare", bare))
         .with(remedy("places", places))

@@ -3,6 +3,7 @@
 use super::{Finding, Severity};
 use crate::colour::lstar;
 use crate::said::Said;
+use crate::texts::text;
 use crate::units::short;
 
 /// A mean that is off by more than this share of what is wanted is a finding: screens with their own curves keep it to
@@ -38,32 +39,32 @@ pub fn shift(wanted: f64, forecast: f64, looks: (f64, f64), with: MadeWith) -> O
     if wanted < LEAST || off.abs() <= SHIFT || (look(forecast) - look(wanted)).abs() < SEEN {
         return None;
     }
-    let way = if off < 0.0 { "weak" } else { "strong" };
     let why = match with {
-        MadeWith::Wedge => Said::from(
-            "; the measured tone curve and the rest of the process do not agree: read the newest wedge again ",
-        )
-        .line("with --process, or take tone_curve out of the process file")
-        .page("together with this process"),
-        MadeWith::File => Said::from("; the curve ")
-            .line("of --dot-gain")
-            .page("for the dot gain")
-            .and(" is not that of this process: leave it out, or burn a tone wedge"),
+        MadeWith::Wedge => {
+            Said::two(text!("findings.tone-shift.wedge.line"), text!("findings.tone-shift.wedge"))
+        }
+        MadeWith::File => {
+            Said::two(text!("findings.tone-shift.curve.line"), text!("findings.tone-shift.curve"))
+        }
         MadeWith::Nothing => {
-            Said::two("; leave out --dot-gain off", "; the dot gain is not made up for, as was asked")
+            Said::two(text!("findings.tone-shift.no-gain.line"), text!("findings.tone-shift.no-gain"))
         }
         MadeWith::Best => Said::default(),
-        MadeWith::Forecast => Said::from("; another screen keeps the tones: ").line("--screen ").and("auto"),
+        MadeWith::Forecast => Said::two(
+            text!("findings.tone-shift.screen", screen = "--screen auto"),
+            text!("findings.tone-shift.screen", screen = "auto"),
+        ),
     };
     // Of dark pictures the means are small: as many decimals as show how they differ.
     let apart = 100.0 * (forecast - wanted).abs();
     let decimals = (1..4).find(|&d| libm::pow(0.1, f64::from(d)) <= apart / 4.0).unwrap_or(4) as usize;
-    let message = format!(
-        "the tones will come out {}% too {way}: their mean is {}% of a full mark where {}% is wanted",
-        short(100.0 * off.abs(), 1),
-        short(100.0 * forecast, decimals),
-        short(100.0 * wanted, decimals)
-    );
+    let (forecast, wanted) = (short(100.0 * forecast, decimals), short(100.0 * wanted, decimals));
+    let percent = short(100.0 * off.abs(), 1);
+    let message = if off < 0.0 {
+        text!("findings.tone-shift.weak", percent, forecast, wanted)
+    } else {
+        text!("findings.tone-shift.strong", percent, forecast, wanted)
+    };
     Some(Finding::new("tone-shift", Severity::Caution, Said::from(message).and(why)))
 }
 
