@@ -9,6 +9,7 @@ use super::outlines;
 use super::spots::{Outlined, SpotsError};
 use super::table::TableError;
 use crate::job::{FileError, Job, KitError, file, file_name};
+use crate::texts::text;
 use crate::units::Mm;
 
 /// An order, as it was asked.
@@ -75,7 +76,7 @@ pub enum OrderError {
     #[error(transparent)]
     Spots(#[from] SpotsError),
     /// A row of the table.
-    #[error("row {0} of the table: {1}")]
+    #[error("{}", text!("order.row", row = .0, why = .1))]
     Row(usize, String),
     /// Something else of the order.
     #[error("{0}")]
@@ -89,19 +90,13 @@ impl Order {
     /// Where it cannot be read or is neither; the sentence names the line.
     pub fn read(path: &Path) -> Result<Order, OrderError> {
         if let Some(table) = named_as_table(path) {
-            return Err(OrderError::Absurd(format!(
-                "{} is a table, not an order; write an order file beside it that says table = \"{table}\", and give that",
-                path.display()
-            )));
+            return Err(OrderError::Absurd(text!("order.file.is-table", file = path.display(), table)));
         }
         let text = file::read_text("order", path)?;
         let table = file::parse::<toml::Table>("order", path, &text);
         if table.is_err() && is_list(&text) {
             let named = path.file_name().unwrap_or_default().to_string_lossy();
-            return Err(OrderError::Absurd(format!(
-                "{} looks like a list of names, not an order; write an order file beside it that says table = \"{named}\" and which text is marked, and give that (the README has one below 'from a table to trays'). The first line of the list names its column, for example name",
-                path.display()
-            )));
+            return Err(OrderError::Absurd(text!("order.file.is-list", file = path.display(), named)));
         }
         let table = table?;
         let keys = ["piece", "table", "tray", "copies", "title"];

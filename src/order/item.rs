@@ -8,6 +8,7 @@ use super::table::{Table, TableRow, Unfilled};
 use crate::job::asked::Reference;
 use crate::job::words::FilledIn;
 use crate::job::{Job, file_name};
+use crate::texts::text;
 
 /// The most pieces of an order.
 pub const MOST_PIECES: usize = 2000;
@@ -87,17 +88,13 @@ pub fn items(order: &Order, path: &Path) -> Result<Vec<Result<Item, OrderError>>
         && !table.columns.iter().any(|c| c == column)
     {
         let known = table.columns.join(", ");
-        return Err(OrderError::Absurd(format!(
-            "copies: the table has no column '{column}'; it has {known}"
-        )));
+        return Err(OrderError::Absurd(text!("order.copies.no-column", column, columns = known)));
     }
     let columns = Columns::of(&table);
     let all: Vec<_> = table.rows.iter().map(|row| item(order, path, row, &columns)).collect();
     let count: usize = all.iter().flatten().filter_map(|i| i.copies).sum();
     if count > MOST_PIECES {
-        return Err(OrderError::Absurd(format!(
-            "the order has {count} pieces; it is at most {MOST_PIECES}, split it"
-        )));
+        return Err(OrderError::Absurd(text!("order.copies.most-pieces", count, most = MOST_PIECES)));
     }
     Ok(all)
 }
@@ -114,7 +111,7 @@ fn item(order: &Order, path: &Path, row: &TableRow, columns: &Columns) -> Result
         let Some(file) = file else { continue };
         let named = row.fill(file).map_err(unfilled)?;
         if named.trim().is_empty() {
-            return Err(wrong(format!("'{file}' is empty there")));
+            return Err(wrong(text!("order.item.file-empty", file)));
         }
         // A file that the table names is another in each row: it was not there when the job was first prepared.
         if named != *file {
@@ -176,7 +173,7 @@ fn item(order: &Order, path: &Path, row: &TableRow, columns: &Columns) -> Result
     };
     let pictured = job.art.file.is_some() || job.layers.iter().any(|l| l.file.is_some());
     if unlettered && !pictured && copies > 0 {
-        return Err(wrong("every text of the piece is empty there".into()));
+        return Err(wrong(text!("order.item.texts-empty").into()));
     }
     let copies = Some(copies);
     Ok(Item { row: row.number, name, blank, job, copies, unlettered, half_filled, list_marks })
@@ -188,9 +185,7 @@ fn fill_named(job: &mut Job, row: &TableRow) -> Result<(), Unfilled> {
     if let Some(Reference::Name(machine)) = &job.machine
         && machine.contains('{')
     {
-        return Err(Unfilled::Table(format!(
-            "machine: '{machine}' cannot be told by the table, for one machine marks all pieces of an order; name it, and make an order for each machine"
-        )));
+        return Err(Unfilled::Table(text!("order.item.machine", machine)));
     }
     let of_row = |name: &str| row.fill(name).map(|named| Some(named).filter(|n| !n.trim().is_empty()));
     if let Some(Reference::Name(name)) = &job.coating
@@ -214,7 +209,7 @@ fn copies(text: &str) -> Result<usize, String> {
     let whole = text.split_once(['.', ',']).filter(|(_, zeros)| matches!(*zeros, "0" | "00"));
     match whole.map_or(text, |(whole, _)| whole).parse() {
         Ok(n) if n <= MOST_PIECES => Ok(n),
-        _ => Err(format!("'{text}' is no number of copies; it is from 0 to {MOST_PIECES}")),
+        _ => Err(text!("order.copies.no-number", text, most = MOST_PIECES)),
     }
 }
 
@@ -226,7 +221,9 @@ fn usual_name(job: &Job, told_apart: Option<String>, row: Option<usize>) -> Stri
         let file = job.art.file.as_ref().or_else(|| job.layers.iter().find_map(|l| l.file.as_ref()))?;
         file_name::path(file).file_name().map(|n| n.to_string_lossy().into_owned())
     };
-    text.or_else(file).unwrap_or_else(|| row.map_or("piece 1".into(), |row| format!("row {row}")))
+    text.or_else(file).unwrap_or_else(|| {
+        row.map_or(text!("order.item.alone").into(), |row| text!("order.item.of-row", row))
+    })
 }
 
 #[cfg(test)]

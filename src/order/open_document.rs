@@ -8,6 +8,7 @@ use super::cell::Cell;
 use super::number_format::plain;
 use super::spreadsheet::{Joined, MOST_BYTES, MOST_COLUMNS, spread};
 use super::table::MOST_ROWS;
+use crate::texts::text;
 
 /// Most elements and texts of a sheet.
 const MOST_NODES: u32 = 20_000_000;
@@ -133,11 +134,11 @@ fn cell(node: Node<'_, '_>) -> Cell {
         Some("float") => office("value")
             .and_then(|v| v.parse().ok())
             .map_or_else(Cell::default, |v| Cell::shows(&plain(v))),
-        Some("date") => Cell::unshown(value("date-value"), "a date"),
-        Some("time") => Cell::unshown(value("time-value"), "a time"),
-        Some("percentage") => Cell::unshown(value("value"), "a percentage"),
-        Some("currency") => Cell::unshown(value("value"), "an amount of money"),
-        Some("boolean") => Cell::unshown(value("boolean-value"), "true or false"),
+        Some("date") => Cell::unshown(value("date-value"), text!("order.holds.date")),
+        Some("time") => Cell::unshown(value("time-value"), text!("order.holds.time")),
+        Some("percentage") => Cell::unshown(value("value"), text!("order.holds.percentage")),
+        Some("currency") => Cell::unshown(value("value"), text!("order.holds.money")),
+        Some("boolean") => Cell::unshown(value("boolean-value"), text!("order.holds.truth")),
         _ => Cell::shows(&value("string-value")),
     }
 }

@@ -4,6 +4,7 @@ use std::path::Path;
 
 use super::spots::{Outlined, SpotArea, SpotsError};
 use crate::art::{self, Art};
+use crate::texts::text;
 
 /// The most bytes of a jig's drawing.
 const MOST_BYTES: u64 = 32 << 20;
@@ -18,16 +19,20 @@ pub fn read(path: &Path) -> Result<Outlined, SpotsError> {
     let name = path.display().to_string();
     let wrong = |why: String| SpotsError::Outlines(name.clone(), why);
     let unread = |e: std::io::Error| {
-        wrong(format!("cannot be read: {}; {}", crate::cause::of(&e), crate::job::near::or_check(path, &e)))
+        wrong(text!(
+            "order.jig.unreadable",
+            why = crate::cause::of(&e),
+            next = crate::job::near::or_check(path, &e)
+        ))
     };
     let size = std::fs::metadata(path).map_err(unread)?.len();
     if size > MOST_BYTES {
-        return Err(wrong("is longer than 32 MB; is it the right file?".into()));
+        return Err(wrong(text!("order.jig.long").into()));
     }
     let bytes = std::fs::read(path).map_err(unread)?;
     let art = art::open(&bytes, &format!("'{name}'")).map_err(|e| SpotsError::Drawing(e.to_string()))?;
     let Art::Vector(drawing) = art else {
-        return Err(wrong("is a picture of picture elements; draw the spots as lines in an SVG".into()));
+        return Err(wrong(text!("order.jig.pixels").into()));
     };
     of(drawing.page_mm(), &drawing.closed_outlines_mm()).map_err(wrong)
 }
@@ -42,30 +47,20 @@ fn of(page: (f64, f64), boxes: &[[f64; 4]]) -> Result<Outlined, String> {
     let spots: Vec<[f64; 4]> =
         boxes.iter().enumerate().filter(|(i, _)| Some(*i) != edge).map(|(_, b)| *b).collect();
     if spots.is_empty() {
-        return Err("has no closed outline; draw each spot as a shape that is closed, such as a circle or a rectangle".into());
+        return Err(text!("order.jig.open").into());
     }
     if spots.len() > MOST_SPOTS {
-        return Err(format!(
-            "has {} closed outlines, and a tray has at most {MOST_SPOTS} spots",
-            spots.len()
-        ));
+        return Err(text!("order.jig.most", count = spots.len(), most = MOST_SPOTS));
     }
     for (i, a) in spots.iter().enumerate() {
         let over = |b: &[f64; 4]| {
             a[0] < b[2] - TOUCH && b[0] < a[2] - TOUCH && a[1] < b[3] - TOUCH && b[1] < a[3] - TOUCH
         };
         if let Some(k) = spots[..i].iter().position(over) {
-            return Err(format!(
-                "has spots {} and {} overlap, counted in the order of the drawing; move one of them",
-                k + 1,
-                i + 1
-            ));
+            return Err(text!("order.jig.overlap", first = k + 1, second = i + 1));
         }
         if !holds(&tray, a) {
-            return Err(format!(
-                "has spot {} reach past its page; make the page as large as the tray",
-                i + 1
-            ));
+            return Err(text!("order.jig.past-page", spot = i + 1));
         }
     }
     let area = |b: &[f64; 4]| SpotArea {

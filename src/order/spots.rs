@@ -1,6 +1,7 @@
 //! Spots: where the blanks lie on a tray.
 
 use super::file::TrayJob;
+use crate::texts::text;
 use crate::units::{Mm, short};
 
 /// Width and height, mm.
@@ -37,30 +38,28 @@ pub struct Spots {
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum SpotsError {
     /// The grid is no grid.
-    #[error("'{0}' is no grid of spots; write columns and rows, for example 4x5, each from 1 to 100")]
+    #[error("{}", text!("order.spots.no-grid", grid = .0))]
     Grid(String),
     /// A gap out of its range.
-    #[error("a gap of {0} makes no sense; it is from 0mm to 200mm")]
+    #[error("{}", text!("order.spots.gap", gap = .0))]
     Gap(String),
     /// More than one of grid, list and drawing.
-    #[error("the tray has more than one of grid, spots and outlines; keep one of them")]
+    #[error("{}", text!("order.spots.both"))]
     Both,
     /// A drawing whose outlines are no spots.
-    #[error("the jig {0} {1}")]
+    #[error("{}", text!("order.jig.wrong", file = .0, why = .1))]
     Outlines(String, String),
     /// A drawing that cannot be opened.
     #[error("{0}")]
     Drawing(String),
     /// A blank that is larger than its spot.
-    #[error(
-        "{0} is {1} mm and does not fit spot {2} of the jig, which is {3} mm; give it a larger spot or leave it out"
-    )]
+    #[error("{}", text!("order.jig.fits", piece = .0, size = .1, spot = .2, spot_size = .3))]
     Fits(String, String, usize, String),
     /// Two spots overlap.
-    #[error("spots {0} and {1} overlap: a blank is {2} mm; move one of them")]
+    #[error("{}", text!("order.spots.overlap", first = .0, second = .1, size = .2))]
     Overlap(usize, usize, String),
     /// A spot that lies off the tray's corner.
-    #[error("spot {0} lies at {1} mm: left of or below the tray's corner, which is 0,0")]
+    #[error("{}", text!("order.spots.off", spot = .0, place = .1))]
     Off(usize, String),
 }
 

@@ -9,6 +9,7 @@ use super::cell::Cell;
 use super::number_format::{GENERAL, iso, moment, number, plain};
 use super::open_document;
 use super::table::MOST_ROWS;
+use crate::texts::text;
 
 /// What the files within a spreadsheet may come to, bytes.
 pub(super) const MOST_BYTES: u64 = 128 << 20;
@@ -20,7 +21,7 @@ pub(super) const MOST_COLUMNS: usize = 200;
 /// # Errors
 /// Where it is no spreadsheet, or a larger one than an order has.
 pub fn cells(bytes: &[u8]) -> Result<Vec<(usize, Vec<Cell>)>, String> {
-    let no_sheet = || "it is no spreadsheet that can be read; save it as XLSX, ODS or CSV".to_string();
+    let no_sheet = || text!("order.spreadsheet.none").to_string();
     let archive = rawzip::ZipArchive::from_slice(bytes).map_err(|_| no_sheet())?;
     let mut all = 0u64;
     let mut open_document = false;
@@ -30,7 +31,7 @@ pub fn cells(bytes: &[u8]) -> Result<Vec<(usize, Vec<Cell>)>, String> {
         open_document |= entry.file_path().as_ref() == b"content.xml";
     }
     if all > MOST_BYTES {
-        return Err("it comes to more than 128 MB; save the sheet alone as CSV".into());
+        return Err(text!("order.spreadsheet.large").into());
     }
     let lines = if open_document {
         open_document::unpacked(&archive).and_then(|text| open_document::lines(&text))
@@ -42,7 +43,7 @@ pub fn cells(bytes: &[u8]) -> Result<Vec<(usize, Vec<Cell>)>, String> {
     // Cells without a name at the right are remarks beside the table.
     let width = names.iter().rposition(|n| !n.text.is_empty()).map_or(0, |last| last + 1);
     if width > MOST_COLUMNS {
-        return Err(format!("it has more than {MOST_COLUMNS} columns; is it the right sheet?"));
+        return Err(text!("order.spreadsheet.wide", most = MOST_COLUMNS));
     }
     for (_, line) in &mut lines {
         line.truncate(width);
@@ -106,17 +107,17 @@ fn shown(cell: &Data, style: Option<&Style>) -> Cell {
     };
     let of_number = |value: f64| match number(value, code) {
         Some(text) => Cell::shows(&text),
-        None => Cell::unshown(plain(value), "a number with a format of its own"),
+        None => Cell::unshown(plain(value), text!("order.holds.own-format")),
     };
     match cell {
         Data::Float(value) => of_number(*value),
         Data::Int(value) => of_number(*value as f64),
         Data::DateTime(at) => match moment(at, code) {
             Some(text) => Cell::shows(&text),
-            None => Cell::unshown(iso(at), "a date or a time"),
+            None => Cell::unshown(iso(at), text!("order.holds.date-or-time")),
         },
-        Data::DateTimeIso(text) => Cell::unshown(text.clone(), "a date or a time"),
-        Data::DurationIso(text) => Cell::unshown(text.clone(), "a time"),
+        Data::DateTimeIso(text) => Cell::unshown(text.clone(), text!("order.holds.date-or-time")),
+        Data::DurationIso(text) => Cell::unshown(text.clone(), text!("order.holds.time")),
         Data::Error(sign) => Cell::error(&sign.to_string()),
         other => Cell::shows(&other.to_string()),
     }

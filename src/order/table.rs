@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 
 use super::cell::{Cell, CellFault};
 use super::spreadsheet;
+use crate::texts::text;
 
 /// The most rows of an order.
 pub const MOST_ROWS: usize = 10_000;
@@ -53,7 +54,12 @@ pub enum Unfilled {
 #[derive(Debug, thiserror::Error)]
 pub enum TableError {
     /// The file cannot be read.
-    #[error("cannot read the table {}: {}; {}", path.display(), crate::cause::of(cause), crate::job::near::or_check(path, cause))]
+    #[error("{}", text!(
+        "order.table.unreadable",
+        file = path.display(),
+        why = crate::cause::of(cause),
+        next = crate::job::near::or_check(path, cause),
+    ))]
     Unreadable {
         /// Where.
         path: PathBuf,
@@ -61,7 +67,7 @@ pub enum TableError {
         cause: std::io::Error,
     },
     /// The text is no table.
-    #[error("the table {}: {why}", path.display())]
+    #[error("{}", text!("order.table.wrong", file = path.display(), why = .why))]
     Wrong {
         /// Where.
         path: PathBuf,
@@ -81,7 +87,7 @@ impl Table {
         let wrong = |why: &str| TableError::Wrong { path: path.to_path_buf(), why: why.to_string() };
         let size = std::fs::metadata(path).map_err(unreadable)?.len();
         if size > MOST_BYTES {
-            return Err(wrong("it is longer than 16 MB; is it the right file?"));
+            return Err(wrong(text!("order.table.long")));
         }
         let bytes = std::fs::read(path).map_err(unreadable)?;
         if bytes.starts_with(b"PK\x03\x04") {
@@ -92,13 +98,12 @@ impl Table {
             let locked: Vec<u8> = "EncryptedPackage".encode_utf16().flat_map(u16::to_le_bytes).collect();
             let is_locked = bytes.windows(locked.len()).any(|w| w == locked);
             return Err(wrong(if is_locked {
-                "it is locked with a password; save it without one"
+                text!("order.table.locked")
             } else {
-                "it is an old spreadsheet (.xls); save it as XLSX"
+                text!("order.table.old")
             }));
         }
-        let text = String::from_utf8(bytes)
-            .map_err(|_| wrong("its letters are not UTF-8; save it as CSV (UTF-8) from the spreadsheet"))?;
+        let text = String::from_utf8(bytes).map_err(|_| wrong(text!("order.table.no-utf-8")))?;
         Table::parse(&text).map_err(|why| wrong(&why))
     }
 
@@ -119,8 +124,8 @@ impl Table {
         // The head line is a line like the others here.
         for record in reader.records() {
             let record = record.map_err(|e| match e.position() {
-                Some(p) => format!("line {} cannot be made sense of", p.line()),
-                None => "it cannot be made sense of".to_string(),
+                Some(p) => text!("order.table.line", line = p.line()),
+                None => text!("order.table.senseless").to_string(),
             })?;
             row += record.position().map_or(0, |p| line_ends(text.as_bytes(), p.byte() as usize));
             lines.push((row, record.iter().map(Cell::shows).collect()));
@@ -138,27 +143,23 @@ impl Table {
         let (_, columns) = lines.next().unwrap_or_default();
         let columns: Vec<String> = columns.into_iter().map(|cell| cell.text).collect();
         if columns.iter().all(String::is_empty) {
-            return Err("it is empty; its first line names the columns".into());
+            return Err(text!("order.table.empty").into());
         }
         if let Some(i) = columns.iter().position(String::is_empty) {
-            return Err(format!("column {} has no name; its first line names the columns", i + 1));
+            return Err(text!("order.table.no-name", number = i + 1));
         }
         if let Some(name) =
             columns.iter().enumerate().find_map(|(i, n)| columns[..i].contains(n).then_some(n))
         {
-            return Err(format!("two columns are called '{name}'; give one of them another name"));
+            return Err(text!("order.table.two-names", name));
         }
         let mut rows = Vec::new();
         for (number, cells) in lines.filter(|(_, cells)| cells.iter().any(|c| !c.text.is_empty())) {
             if cells.len() != columns.len() {
-                return Err(format!(
-                    "row {number} has {} cells, the first line {}; put a cell that holds the separator between quotes",
-                    cells.len(),
-                    columns.len()
-                ));
+                return Err(text!("order.table.cells", number, cells = cells.len(), first = columns.len()));
             }
             if rows.len() >= MOST_ROWS {
-                return Err(format!("it has more than {MOST_ROWS} rows; split the order"));
+                return Err(text!("order.table.most", most = MOST_ROWS));
             }
             let mut row = TableRow { number, ..TableRow::default() };
             for (column, cell) in columns.iter().zip(cells) {
@@ -168,7 +169,7 @@ impl Table {
             rows.push(row);
         }
         if rows.is_empty() {
-            return Err("it has a first line and no rows; each line below the first is a piece".into());
+            return Err(text!("order.table.headings-only").into());
         }
         Ok(Table { columns, rows })
     }
@@ -243,21 +244,16 @@ impl TableRow {
             }
             let end = rest.find('}').filter(|_| brace == "{");
             let Some(end) = end else {
-                return Err(Unfilled::Row(format!(
-                    "'{text}' has a brace without its partner; write {{{{ or }}}} for a brace itself"
-                )));
+                return Err(Unfilled::Row(text!("order.table.brace", text)));
             };
             let name = rest[..end].trim();
             let Some(cell) = self.cells.get(name) else {
                 let known: Vec<&str> = self.cells.keys().map(String::as_str).collect();
-                let known = match known.as_slice() {
-                    [] => "there is no table".into(),
-                    [one] => format!(
-                        "it has {one} (its first line is taken as the headings; where that line is a piece, put a line above it that says {name})"
-                    ),
-                    _ => format!("it has {} (its first line is taken as the headings)", known.join(", ")),
-                };
-                return Err(Unfilled::Row(format!("the table has no column '{name}'; {known}")));
+                return Err(Unfilled::Row(match known.as_slice() {
+                    [] => text!("order.table.none", name),
+                    [only] => text!("order.table.no-column.one", name, only),
+                    _ => text!("order.table.no-column.many", name, columns = known.join(", ")),
+                }));
             };
             if let Some(fault) = self.faults.get(name) {
                 return Err(self.unfilled(name, fault));
@@ -279,14 +275,11 @@ impl TableRow {
 
     fn unfilled(&self, column: &str, fault: &CellFault) -> Unfilled {
         match fault {
-            CellFault::Error(sign) => {
-                Unfilled::Row(format!("its cell '{column}' holds {sign}, an error of the spreadsheet"))
-            }
+            CellFault::Error(sign) => Unfilled::Row(text!("order.cell.error", column, sign)),
             // Not "format it as text": a date would turn into its number.
-            CellFault::Unshown(holds) => Unfilled::Table(format!(
-                "row {} of the table: its cell '{column}' holds {holds}, and how the spreadsheet shows that cannot be told; save the sheet as CSV, which has the cells as they are shown, or type them as text",
-                self.number
-            )),
+            CellFault::Unshown(holds) => {
+                Unfilled::Table(text!("order.cell.unshown", row = self.number, column, holds))
+            }
         }
     }
 }
