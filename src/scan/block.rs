@@ -1,67 +1,69 @@
 //! The words of one RS-274 line: letters, numbers, modal groups, comments.
 
+use crate::texts::text;
+
 /// What is wrong with a line.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum Fault {
     /// Longer than the standard allows.
-    #[error("the line has {0} characters or more; at most 256 are allowed: split it")]
+    #[error("{}", text!("scan.line.long", length = .0))]
     TooLong(usize),
     /// A byte that is not ASCII text.
-    #[error("byte 0x{0:02X} is not ASCII text: this is not an RS-274 program")]
+    #[error("{}", text!("scan.line.no-text", byte = format_args!("{:02X}", .0)))]
     NotText(u8),
     /// A character that starts no word.
-    #[error("'{0}' starts no word: this is not an RS-274 program")]
+    #[error("{}", text!("scan.line.no-word", sign = .0))]
     NotAWord(char),
     /// A letter without a number.
-    #[error("{0} has no number after it: this is not an RS-274 program")]
+    #[error("{}", text!("scan.line.no-number", letter = .0))]
     NoNumber(char),
     /// Not a plain decimal number.
-    #[error("the number after {0} is not a plain decimal number of at most 18 digits")]
+    #[error("{}", text!("scan.line.bad-number", letter = .0))]
     BadNumber(char),
     /// A line number of more than five digits, or not at the start.
-    #[error("the N word must stand first and hold one to five digits")]
+    #[error("{}", text!("scan.line.number"))]
     LineNumber,
     /// A letter that stands twice.
-    #[error("{0} stands twice; one word of a letter is allowed a line")]
+    #[error("{}", text!("scan.line.twice", letter = .0))]
     Twice(char),
     /// Two words of one modal group.
-    #[error("{0} and another word of its modal group stand on one line; keep one")]
+    #[error("{}", text!("scan.line.twice-in-group", word = .0))]
     TwiceInGroup(String),
     /// More than four M words.
-    #[error("more than four M words stand on the line; split it")]
+    #[error("{}", text!("scan.line.m-words"))]
     TooManyM,
     /// A comment without its end.
-    #[error("a comment is not closed on its line")]
+    #[error("{}", text!("scan.line.open-comment"))]
     OpenComment,
     /// A comment inside a comment, or a lone closing parenthesis.
-    #[error("parentheses are nested or unpaired")]
+    #[error("{}", text!("scan.line.parentheses"))]
     Parentheses,
     /// A word that no raster uses.
-    #[error("{0}: {1} are not raster moves; this reader takes G0 and G1 only")]
+    #[error("{}", text!("scan.line.no-raster", word = .0, moves = .1))]
     NotRaster(String, &'static str),
     /// Parameters or expressions.
-    #[error("'{0}': parameters and expressions are not read; write plain numbers")]
+    #[error("{}", text!("scan.line.expression", sign = .0))]
     Expression(char),
     /// S below zero.
-    #[error("S{0} is negative; power is 0 or more")]
+    #[error("{}", text!("scan.line.negative", power = .0))]
     NegativeS(f64),
     /// Out of any machine's range.
-    #[error("{0}{1} is out of range")]
+    #[error("{}", text!("scan.line.range", letter = .0, number = .1))]
     Range(char, f64),
     /// G0 or G1 without an axis.
-    #[error("G0 or G1 stands without an X, Y or Z word")]
+    #[error("{}", text!("scan.line.no-axis"))]
     NoAxis,
     /// Axis words before any G0 or G1.
-    #[error("axis words stand before any G0 or G1")]
+    #[error("{}", text!("scan.line.no-motion"))]
     NoMotion,
     /// G1 before any feed.
-    #[error("G1 stands before any F word")]
+    #[error("{}", text!("scan.line.no-feed"))]
     NoFeed,
     /// G4 without P.
-    #[error("G4 stands without a P word")]
+    #[error("{}", text!("scan.line.dwell"))]
     DwellWithoutP,
     /// A line of % within a program that did not start with one.
-    #[error("a line of % stands within a program that does not start with one")]
+    #[error("{}", text!("scan.line.percent"))]
     Percent,
 }
 
@@ -207,8 +209,11 @@ impl Block {
             i = next;
         }
         if self.seen & (ROTARY | ARC) & !self.more != 0 {
-            let (set, what) =
-                if self.seen & ROTARY & !self.more != 0 { (ROTARY, "rotary axes") } else { (ARC, "arcs") };
+            let (set, what) = if self.seen & ROTARY & !self.more != 0 {
+                (ROTARY, text!("scan.moves.rotary"))
+            } else {
+                (ARC, text!("scan.moves.arcs"))
+            };
             let i = (self.seen & set).trailing_zeros() as u8;
             return Err(Fault::NotRaster(char::from(b'A' + i).to_string(), what));
         }
@@ -223,10 +228,10 @@ impl Block {
         let name = || format!("G{value}");
         let group = match code {
             0 | 10 | 800 => MOTION,
-            20 | 30 => return Err(Fault::NotRaster(name(), "arcs")),
-            382 => return Err(Fault::NotRaster(name(), "probe moves")),
+            20 | 30 => return Err(Fault::NotRaster(name(), text!("scan.moves.arcs"))),
+            382 => return Err(Fault::NotRaster(name(), text!("scan.moves.probe"))),
             810 | 820 | 830 | 840 | 850 | 860 | 870 | 880 | 890 => {
-                return Err(Fault::NotRaster(name(), "drilling cycles"));
+                return Err(Fault::NotRaster(name(), text!("scan.moves.drilling")));
             }
             40 => {
                 if self.dwell {
@@ -236,16 +241,16 @@ impl Block {
                 return Ok(());
             }
             100 | 280 | 300 | 530 | 920 | 921 | 922 | 923 => {
-                return Err(Fault::NotRaster(name(), "changes of the coordinates"));
+                return Err(Fault::NotRaster(name(), text!("scan.moves.coordinates")));
             }
             170 | 180 | 190 => 2,
             900 | 910 => DISTANCE,
-            930 => return Err(Fault::NotRaster(name(), "moves in inverse time")),
+            930 => return Err(Fault::NotRaster(name(), text!("scan.moves.inverse-time"))),
             940 => 5,
             200 | 210 => UNITS,
             400 => 7,
-            410 | 420 => return Err(Fault::NotRaster(name(), "moves with a cutter's radius")),
-            430 => return Err(Fault::NotRaster(name(), "moves with a tool's length")),
+            410 | 420 => return Err(Fault::NotRaster(name(), text!("scan.moves.cutter"))),
+            430 => return Err(Fault::NotRaster(name(), text!("scan.moves.tool"))),
             490 => 8,
             980 | 990 => 10,
             540 | 550 | 560 | 570 | 580 | 590 | 591 | 592 | 593 => 12,

@@ -4,6 +4,7 @@ use super::axis::{Axis, PathPace, Speech};
 use super::preset;
 use crate::blank::{Blank, Mantle};
 use crate::placement::Along;
+use crate::texts::text;
 
 /// How the controller turns the S word into light (controller practice, in no standard).
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -121,9 +122,9 @@ impl LimitsError {
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum LimitsError {
     /// A number outside its range.
-    #[error("{key} is {value}; it must be {range}")]
+    #[error("{}", text!("scan.range", number = .key, value = .value, range = .range))]
     Range {
-        /// The key in the machine file or the option.
+        /// What it is a number of, in a word or two.
         key: &'static str,
         /// The value with its unit.
         value: String,
@@ -131,9 +132,7 @@ pub enum LimitsError {
         range: String,
     },
     /// The blank does not fit the bed.
-    #[error(
-        "the blank is {blank} but the bed is {bed}; use a smaller blank or correct bed in the machine file"
-    )]
+    #[error("{}", text!("scan.bed.blank", blank = .blank, bed = .bed))]
     BedTooSmall {
         /// Size of the blank.
         blank: String,
@@ -141,9 +140,7 @@ pub enum LimitsError {
         bed: String,
     },
     /// A tray does not fit the bed.
-    #[error(
-        "the tray is {tray} but the bed is {bed}; use fewer rows or columns, a smaller gap, or correct bed in the machine file"
-    )]
+    #[error("{}", text!("scan.bed.tray", tray = .tray, bed = .bed))]
     TrayTooLarge {
         /// Size of the tray.
         tray: String,
@@ -151,7 +148,7 @@ pub enum LimitsError {
         bed: String,
     },
     /// A header or footer line that may not stand there.
-    #[error("{key} line '{line}' {why}")]
+    #[error("{}", text!("scan.preset.line", key = .key, line = .line, why = .why))]
     Line {
         /// `header` or `footer`.
         key: &'static str,
@@ -175,7 +172,7 @@ pub(super) fn within(
     Err(LimitsError::Range {
         key,
         value: format!("{value}{unit}"),
-        range: format!("from {low}{unit} to {high}{unit}"),
+        range: text!("scan.range.from-to", low, unit, high),
     })
 }
 
@@ -186,44 +183,44 @@ impl Limits {
     /// The first key whose value is out of range.
     pub fn check(&self, blank: Option<&Blank>) -> Result<(), LimitsError> {
         self.x.check(&[
-            "bed width",
-            "acceleration",
-            "top speed",
-            "rapid speed",
-            "steps per mm along x",
-            "zero along x",
+            text!("scan.number.bed-width"),
+            text!("scan.number.acceleration"),
+            text!("scan.number.top-speed"),
+            text!("scan.number.rapid-speed"),
+            text!("scan.number.steps-x"),
+            text!("scan.number.zero-x"),
         ])?;
         self.y.check(&[
-            "bed height",
-            "acceleration along y",
-            "top speed along y",
-            "rapid speed along y",
-            "steps per mm along y",
-            "zero along y",
+            text!("scan.number.bed-height"),
+            text!("scan.number.acceleration-y"),
+            text!("scan.number.top-speed-y"),
+            text!("scan.number.rapid-speed-y"),
+            text!("scan.number.steps-y"),
+            text!("scan.number.zero-y"),
         ])?;
-        within("full-scale S", f64::from(self.full_scale_s), "", 1.0, 100_000.0)?;
-        within("settle length", self.settle, "mm", 0.0, 100.0)?;
-        within("settle length in gaps", self.gap_settle, "mm", 0.0, 100.0)?;
-        within("link buffer", self.link_buffer_bytes, " bytes", 0.0, 1e9)?;
+        within(text!("scan.number.full-scale"), f64::from(self.full_scale_s), "", 1.0, 100_000.0)?;
+        within(text!("scan.number.settle"), self.settle, "mm", 0.0, 100.0)?;
+        within(text!("scan.number.gap-settle"), self.gap_settle, "mm", 0.0, 100.0)?;
+        within(text!("scan.number.link-buffer"), self.link_buffer_bytes, " bytes", 0.0, 1e9)?;
         if let Some(moves) = self.plans_ahead {
-            within("number of moves planned ahead", f64::from(moves), "", 1.0, 10_000.0)?;
+            within(text!("scan.number.ahead"), f64::from(moves), "", 1.0, 10_000.0)?;
         }
         if let Some(moves) = self.moves_per_s {
-            within("number of moves a second", moves, "", 1.0, 1e6)?;
+            within(text!("scan.number.moves"), moves, "", 1.0, 1e6)?;
         }
         if let Some(rate) = self.link_bytes_per_s {
-            within("link speed", rate, " bytes/s", 10.0, 1e10)?;
+            within(text!("scan.number.link-speed"), rate, " bytes/s", 10.0, 1e10)?;
         }
         match self.lag {
-            BeamLag::Mm(mm) => within("lag", mm, "mm", -5.0, 5.0)?,
-            BeamLag::Seconds(s) => within("lag", s * 1000.0, "ms", -50.0, 50.0)?,
+            BeamLag::Mm(mm) => within(text!("scan.number.lag"), mm, "mm", -5.0, 5.0)?,
+            BeamLag::Seconds(s) => within(text!("scan.number.lag"), s * 1000.0, "ms", -50.0, 50.0)?,
         }
         if let Some(p) = self.pointer {
-            within("pointer power", p * 100.0, "%", 0.0, 5.0)?;
+            within(text!("scan.number.pointer"), p * 100.0, "%", 0.0, 5.0)?;
         }
         if let Some((x, y)) = self.on_bed {
-            within("place on the bed along x", x, "mm", -10_000.0, 10_000.0)?;
-            within("place on the bed along y", y, "mm", -10_000.0, 10_000.0)?;
+            within(text!("scan.number.place-x"), x, "mm", -10_000.0, 10_000.0)?;
+            within(text!("scan.number.place-y"), y, "mm", -10_000.0, 10_000.0)?;
         }
         for (key, lines) in [("header", &self.header), ("footer", &self.footer)] {
             for line in lines {
@@ -290,9 +287,9 @@ impl Limits {
     pub fn bed(&self) -> String {
         let mm = |v: f64| crate::units::short(v, 1);
         match (self.x.turns, self.y.turns) {
-            (None, None) => format!("bed of {} x {} mm", mm(self.x.travel), mm(self.y.travel)),
-            (Some(_), _) => format!("way of {} mm along the piece", mm(self.y.travel)),
-            (None, Some(_)) => format!("way of {} mm along the piece", mm(self.x.travel)),
+            (None, None) => text!("scan.bed.size", width = mm(self.x.travel), height = mm(self.y.travel)),
+            (Some(_), _) => text!("scan.bed.way", length = mm(self.y.travel)),
+            (None, Some(_)) => text!("scan.bed.way", length = mm(self.x.travel)),
         }
     }
 

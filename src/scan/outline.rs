@@ -12,6 +12,7 @@ use super::program::Program;
 use super::toolpath::Toolpath;
 use crate::blank::{Blank, Shape};
 use crate::placement::DotRect;
+use crate::texts::text;
 
 /// Chords stay this close to a round edge, mm; rounding to whole µm takes its share of the 0.05 mm promised.
 const CHORD_ERROR: f64 = 0.045;
@@ -66,11 +67,9 @@ pub fn program(limits: &Limits, rect: &DotRect, blank: &Blank, job: &str) -> Pro
 /// What [`program`] walks on a blank of that shape, for lists of files.
 pub fn about(shape: &Shape) -> &'static str {
     match shape {
-        Shape::Round { .. } => "walks one circle at the blank's margin, to check the place",
-        Shape::Rect { .. } => "walks the art's box and the blank's edge, to check the place",
-        Shape::Cylinder { .. } | Shape::Cone { .. } => {
-            "walks the art's box, the ends of the piece and its seam, to check the place"
-        }
+        Shape::Round { .. } => text!("scan.outline.round"),
+        Shape::Rect { .. } => text!("scan.outline.box"),
+        Shape::Cylinder { .. } | Shape::Cone { .. } => text!("scan.outline.turned"),
     }
 }
 

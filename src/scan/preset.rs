@@ -6,6 +6,7 @@
 
 use super::block::{self, Block};
 use super::limits::LimitsError;
+use crate::texts::text;
 
 /// Refuses a header or footer line that does more than set modes and dwell.
 ///
@@ -28,10 +29,10 @@ pub(super) fn dwell_s(line: &str) -> f64 {
 fn refusal(line: &str) -> Option<String> {
     // 256 characters are the standard's limit (check value G01); one is kept for the line's end.
     if line.len() > 255 {
-        return Some("is longer than 255 characters; shorten it".into());
+        return Some(text!("scan.preset.long").into());
     }
     if !line.bytes().all(|b| (0x20..0x7F).contains(&b) || b == b'\t') {
-        return Some("holds characters that are not plain ASCII on one line; take them out".into());
+        return Some(text!("scan.preset.no-text").into());
     }
     let mut unknown = None;
     let mut words = Block::default();
@@ -46,40 +47,33 @@ fn refusal(line: &str) -> Option<String> {
         },
     );
     if let Err(fault) = parsed {
-        return Some(format!("cannot stand in a program: {fault}"));
+        return Some(text!("scan.preset.fault", fault));
     }
     if let Some(word) = unknown {
-        return Some(format!(
-            "holds '{word}', which RS-274 does not know, so it cannot be told whether it moves the head or \
-             switches the beam; send it to the controller by hand"
-        ));
+        return Some(text!("scan.preset.unknown", word));
     }
     let does = if words.has_axis() || words.g(block::MOTION).is_some_and(|g| g <= 10) {
-        "moves the head"
+        text!("scan.preset.does.head")
     } else if words.m(block::SPINDLE).is_some_and(|m| m != 5) {
-        "switches the beam on"
+        text!("scan.preset.does.beam")
     } else if words.get(b'S').is_some_and(|s| s != 0.0) {
-        "sets the beam's power"
+        text!("scan.preset.does.power")
     } else if words.m(block::STOPPING).is_some_and(|m| m == 2 || m == 30) {
-        "ends the program"
+        text!("scan.preset.does.end")
     } else if words.m(block::STOPPING).is_some_and(|m| m == 60) {
-        "changes the pallet, which moves"
+        text!("scan.preset.does.pallet")
     } else if words.m(block::TOOL).is_some() {
-        "changes the tool, which may move the head"
+        text!("scan.preset.does.tool")
     } else if words.g(block::JOINTS).is_some_and(|g| g != 640) {
-        return Some(
-            "makes the head stop where two moves meet, with the beam on, so that every edge of a mark burns more \
-             and the burn takes longer than is told; write G64 in its place, or take it out"
-                .into(),
-        );
+        return Some(text!("scan.preset.stops").into());
     } else if words.dwell() && words.get(b'P').is_none() {
-        return Some("does not say how long to dwell; add a P word to its G4".into());
+        return Some(text!("scan.preset.dwell").into());
     } else if words.dwell() && words.get(b'P').is_some_and(|p| !(0.0..=1e6).contains(&p)) {
-        return Some("dwells for no time that can be; the P word of its G4 is from 0 s up".into());
+        return Some(text!("scan.preset.dwell-range").into());
     } else {
         return None;
     };
-    Some(format!("{does}; header and footer may only set modes and dwell: take it out"))
+    Some(text!("scan.preset.take-out", does))
 }
 
 #[cfg(test)]

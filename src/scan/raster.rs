@@ -11,6 +11,7 @@ use super::motion;
 use crate::blank::Blank;
 use crate::placement::Along;
 use crate::placement::DotRect;
+use crate::texts::text;
 
 /// The most that a run is shortened by at either end, as a share of the pitch: every dot's centre is still swept.
 pub const MOST_TRIM: f64 = 0.4;
@@ -154,19 +155,33 @@ impl RasterPath {
         limits.check(Some(&blank))?;
         let (axis, other) = limits.axes(scan.along);
         let rect = on_whole_lines(other, scan.along, rect, &blank);
-        range("speed", scan.speed, "mm/s", scan.speed >= 0.01 && scan.speed <= axis.top_speed, || {
-            format!("from 0.01mm/s to the machine's top speed of {}mm/s", axis.top_speed)
-        })?;
+        range(
+            text!("scan.number.speed"),
+            scan.speed,
+            "mm/s",
+            scan.speed >= 0.01 && scan.speed <= axis.top_speed,
+            || text!("scan.range.speed", top = axis.top_speed),
+        )?;
         // The speed that the F word can say: whole thousandths of a mm/min.
         let feed = (scan.speed * 60_000.0).round() as i64;
         scan.speed = feed as f64 / 60_000.0;
-        range("power", scan.power * 100.0, "%", scan.power > 0.0 && scan.power <= 1.0, || {
-            "above 0% and at most 100%".into()
+        range(
+            text!("scan.number.power"),
+            scan.power * 100.0,
+            "%",
+            scan.power > 0.0 && scan.power <= 1.0,
+            || text!("scan.range.power").into(),
+        )?;
+        range(
+            text!("scan.number.passes"),
+            f64::from(scan.passes),
+            "",
+            (1..=20).contains(&scan.passes),
+            || text!("scan.range.passes").into(),
+        )?;
+        range(text!("scan.number.trim"), scan.trim, "mm", (0.0..=5.0).contains(&scan.trim), || {
+            text!("scan.range.trim").into()
         })?;
-        range("passes", f64::from(scan.passes), "", (1..=20).contains(&scan.passes), || {
-            "from 1 to 20".into()
-        })?;
-        range("trim", scan.trim, "mm", (0.0..=5.0).contains(&scan.trim), || "from 0mm to 5mm".into())?;
         let shift = limits.lag.shift(scan.speed);
         let planned = limits.plans_ahead.is_some() && limits.power_in_motion;
         // Where power cannot change in motion, every run starts and ends at rest, on its own edges.
@@ -186,8 +201,8 @@ impl RasterPath {
             if planned && scan.run_up.is_none() { (mm * 1000.0 - 1e-6).ceil() / 1000.0 } else { mm }
         };
         let (run_up, run_out) = (up(run_up), up(run_out));
-        range("run-up", run_up, "mm", (0.0..=2000.0).contains(&run_up), || {
-            "from 0mm to 2000mm; lower the speed".into()
+        range(text!("scan.number.run-up"), run_up, "mm", (0.0..=2000.0).contains(&run_up), || {
+            text!("scan.range.run-up").into()
         })?;
         let columns = Ruler::of(&limits.x, rect.left.0, rect.grid.along.0);
         let rows = Ruler::of(&limits.y, blank.shape.height() - rect.top.0, -rect.grid.across.0);
@@ -199,7 +214,7 @@ impl RasterPath {
         let sign = if along.grows() { 1.0 } else { -1.0 };
         // The lag counts along the line's own motion; it is taken up by programming against it.
         let lag = shift * sign;
-        range("lag", shift, "mm", lag.abs() <= 5.0, || "from -5mm to 5mm at this speed".into())?;
+        range(text!("scan.number.lag"), shift, "mm", lag.abs() <= 5.0, || text!("scan.range.lag").into())?;
         let gaps = if limits.power_in_motion {
             let (a, b) = (along.at(0), along.at(dots));
             let beyond = um(run_up.max(run_out) + shift.abs());

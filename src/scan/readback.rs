@@ -8,6 +8,7 @@ use super::reader::ReadError;
 use super::replay::{Playback, ReplayOptions, Replayed};
 use crate::parallel;
 use crate::progress::Progress;
+use crate::texts::text;
 
 /// Why a program was not written and read back.
 #[derive(Debug, thiserror::Error)]
@@ -16,9 +17,7 @@ pub enum ReadBackError {
     #[error(transparent)]
     Unwritten(#[from] Unwritten),
     /// The reader does not understand what was written.
-    #[error(
-        "the program that was written cannot be read back ({0}); this is a fault of Dotwright, please report it"
-    )]
+    #[error("{}", text!("scan.read-back", why = .0))]
     Unreadable(ReadError),
 }
 

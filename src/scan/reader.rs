@@ -10,6 +10,7 @@ use super::axis::Axis;
 use super::block::{self, Block, Fault};
 use super::limits::Limits;
 use super::plain::{PLAIN, PlainLines};
+use crate::texts::text;
 
 /// One straight move, mm and mm/s; along a rotary, mm of surface.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -87,7 +88,7 @@ pub struct Ending {
 #[derive(Debug, thiserror::Error)]
 pub enum ReadError {
     /// A line that is not RS-274, or not a raster's.
-    #[error("line {line}: {fault}")]
+    #[error("{}", text!("scan.read.line", line = .line, fault = .fault))]
     Line {
         /// Line of the program, 1 and up.
         line: u64,
@@ -95,7 +96,7 @@ pub enum ReadError {
         fault: Fault,
     },
     /// The program stops short.
-    #[error("the program ends after line {line} {what}: it is cut off; write it again")]
+    #[error("{}", text!("scan.read.cut-off", line = .line, what = .what))]
     CutOff {
         /// The last line.
         line: u64,
@@ -103,7 +104,7 @@ pub enum ReadError {
         what: &'static str,
     },
     /// The file cannot be read.
-    #[error("cannot read the program: {}", crate::cause::of(.0))]
+    #[error("{}", text!("scan.read.unreadable", why = crate::cause::of(.0)))]
     Io(#[from] io::Error),
 }
 
@@ -514,10 +515,10 @@ impl<H: Hear> Reader<H> {
         }
         let line = self.ending.lines;
         if self.percent && !self.closed {
-            return Err(ReadError::CutOff { line, what: "without its closing %" });
+            return Err(ReadError::CutOff { line, what: text!("scan.read.cut-off.percent") });
         }
         if !self.ended && !self.closed {
-            return Err(ReadError::CutOff { line, what: "without M2 or M30" });
+            return Err(ReadError::CutOff { line, what: text!("scan.read.cut-off.end") });
         }
         if !self.ended {
             self.ending.power_left_on = self.state.on && self.state.s > 0.0;
