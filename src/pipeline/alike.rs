@@ -5,6 +5,7 @@ use crate::findings::change::{Change, pitches, typed_pitches};
 use crate::findings::{Finding, Remedy};
 use crate::job::Plan;
 use crate::said::Said;
+use crate::texts::text;
 use crate::units::{MmPerS, Watts, short};
 
 const SPEED_FIRST: &str = "speed and power";
@@ -37,14 +38,14 @@ pub(super) fn told(plan: &Plan, mut finding: Finding) -> Finding {
             ("burn.speed".to_string(), format!("{speed}mm/s")),
             ("burn.power".to_string(), format!("{percent}%")),
         ];
-        let (kept, pitch) = if pitch_kept {
+        let (to, pitch) = if pitch_kept {
             let pitch = format!("{}mm", short(plan.process.pitch_across.value.0, 7));
             remedy.sets.extend(PITCHES.map(|key| (key.to_string(), pitch.clone())));
-            (" and the pitch kept", format!(" --pitch {pitch}"))
+            (text!("pipeline.alike.to-pitch-kept", other), format!(" --pitch {pitch}"))
         } else {
-            ("", String::new())
+            (text!("pipeline.alike.to", other), String::new())
         };
-        remedy.text.push(Said::from(format!(" to {other}{kept}")).line(format!(" ({typed}{pitch})")));
+        remedy.text.push(Said::from(to).line(format!(" ({typed}{pitch})")));
     }
     finding
 }

@@ -14,6 +14,7 @@ use crate::job::Plan;
 use crate::job::settle::Of;
 use crate::placement::{Offset, Outline, Place, Placement, Spot};
 use crate::said::Said;
+use crate::texts::text;
 use crate::units::{Mm, short};
 
 /// A narrower strip nobody sees; and a size that is short of the blank's by no more was only rounded.
@@ -52,10 +53,10 @@ fn strips(blank: &Blank, placement: &Placement) -> Vec<(&'static str, Mm)> {
     let x = (width - placement.wished_width.0) / 2.0;
     let y = (height - placement.wished_height.0) / 2.0;
     let all = [
-        ("at the top", (y + down).min(height)),
-        ("at the bottom", (y - down).min(height)),
-        ("on the left", (x + right).min(width)),
-        ("on the right", (x - right).min(width)),
+        (text!("pipeline.bare-strip.top"), (y + down).min(height)),
+        (text!("pipeline.bare-strip.bottom"), (y - down).min(height)),
+        (text!("pipeline.bare-strip.left"), (x + right).min(width)),
+        (text!("pipeline.bare-strip.right"), (x - right).min(width)),
     ];
     all.into_iter().filter(|(_, wide)| *wide >= UNSEEN_MM).map(|(side, wide)| (side, Mm(wide))).collect()
 }
@@ -104,7 +105,7 @@ fn remedies(piece: &Drawable<'_>, art: &Art, now: &Placement, of: Of) -> Vec<Rem
     let back = Spot { at: Offset::default(), ..spot };
     if whole(piece.art.place, back) {
         let at = back.at.to_string();
-        let text = Said::from("move it back").line(format!(": {}", of.typed("at", &at)));
+        let text = Said::from(text!("pipeline.bare-strip.back")).line(format!(": {}", of.typed("at", &at)));
         all.push(Remedy::new("at", 0.0, "mm", text).set(of.key("at"), at).verified(true));
     }
     let (right, down) = now.middle(&piece.blank.shape);
@@ -115,10 +116,13 @@ fn remedies(piece: &Drawable<'_>, art: &Art, now: &Placement, of: Of) -> Vec<Rem
     let up = |mm: f64| (mm * 10.0 - 1e-6).ceil() / 10.0;
     let (w, h) = (up(width * times), up(height * times));
     if whole(Place::Box { width: Mm(w), height: Mm(h) }, spot) {
-        let or = if all.is_empty() { "" } else { "or " };
         let size = format!("{}x{}mm", short(w, 1), short(h, 1));
-        let text = Said::from(format!("{or}make it {} mm wide, which covers all where it lies", short(w, 1)))
-            .line(format!(": {}", of.typed("place", &size)));
+        let width = short(w, 1);
+        let text = match all.is_empty() {
+            true => text!("pipeline.bare-strip.size", width),
+            false => text!("pipeline.bare-strip.or-size", width),
+        };
+        let text = Said::from(text).line(format!(": {}", of.typed("place", &size)));
         all.push(Remedy::new("size", w, "mm", text).set(of.key("place"), size).verified(true));
     }
     all

@@ -19,6 +19,7 @@ use crate::plane::Dots;
 use crate::progress::Progress;
 use crate::proof::layout::MOST_PIXELS;
 use crate::proof::words;
+use crate::texts::text;
 
 /// Carries `wanted`, which was made from what is `shown`, through; `left_out` is what of it has no dots.
 ///
@@ -47,7 +48,7 @@ pub(super) fn carry(
     }
     let lost = seen.lost;
     let stages = Stages::new(placement, mean, laid, seen, Some(kind), left_out, notes);
-    progress.begin("findings", Shares::of_job(plan).findings)?;
+    progress.begin(text!("pipeline.stage.findings"), Shares::of_job(plan).findings)?;
     Ok((stages, Detail { lost, blurred, of_photo: kind == Kind::Photo }))
 }
 
@@ -65,6 +66,6 @@ pub(super) fn judged(
     let (mean, laid) = ((dots.coverage(), None), Laid::given(dots));
     let seen = foresee(plan, &placement, &laid, MOST_PIXELS, name, progress)?;
     let stages = Stages::new(placement, mean, laid, seen, None, LeftOut::default(), Vec::new());
-    progress.begin("findings", Shares::of_job(plan).findings)?;
+    progress.begin(text!("pipeline.stage.findings"), Shares::of_job(plan).findings)?;
     Ok((stages, Detail::default()))
 }

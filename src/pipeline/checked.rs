@@ -11,6 +11,7 @@ use super::outcome::Stages;
 use crate::findings::change::Change;
 use crate::findings::{Finding, Remedy, Severity, in_words};
 use crate::job::Plan;
+use crate::texts::text;
 use crate::units::{Mm, MmPerS, Share, Watts};
 
 /// Carries the job through with each remedy that claims to be checked, and takes the claim back, saying why, where
@@ -48,7 +49,10 @@ pub(super) fn check(again: &Again<'_>, stages: &Stages, findings: &mut [Finding]
             brought.dedup();
             if !brought.is_empty() {
                 let then: Vec<String> = brought.iter().map(Worse::in_words).collect();
-                remedy.text.push(format!("; but then {}", then.join(", and ")));
+                remedy.text.push(text!(
+                    "pipeline.checked.but-then",
+                    findings = then.join(text!("pipeline.checked.and"))
+                ));
             }
             remedy.verified = brought.is_empty() && after.iter().all(|(n, _)| *n != name);
             enough = sparing && remedy.verified;
@@ -83,7 +87,7 @@ impl Worse {
     fn in_words(&self) -> String {
         match self {
             Worse::New(name) => in_words(name).to_string(),
-            Worse::Stop(name) => format!("{}, bad enough for a stop", in_words(name)),
+            Worse::Stop(name) => text!("pipeline.checked.stop", finding = in_words(name)),
         }
     }
 }

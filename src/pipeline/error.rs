@@ -4,6 +4,7 @@ use crate::art::RenderError;
 use crate::placement::PlaceError;
 use crate::progress::Stopped;
 use crate::scan::limits::LimitsError;
+use crate::texts::text;
 use crate::tone::dot_gain::GainError;
 use crate::tone::shape::ShapingError;
 
@@ -17,14 +18,10 @@ pub enum PipelineError {
     #[error(transparent)]
     Render(#[from] RenderError),
     /// Nothing of the art can be seen.
-    #[error(
-        "the art is transparent everywhere, so there is nothing to mark; choose another file or another crop"
-    )]
+    #[error("{}", text!("pipeline.transparent"))]
     Nothing,
     /// Nothing of a layer can be seen.
-    #[error(
-        "the layer {0} is transparent everywhere, so there is nothing to mark; leave it out, or choose another"
-    )]
+    #[error("{}", text!("pipeline.transparent-layer", layer = .0))]
     NothingIn(String),
     /// The tones cannot be shaped as asked.
     #[error(transparent)]
@@ -36,7 +33,7 @@ pub enum PipelineError {
     #[error(transparent)]
     Limits(#[from] LimitsError),
     /// A picture cannot be drawn.
-    #[error("a picture could not be drawn: {0}; this is a fault of the program, please report it")]
+    #[error("{}", text!("pipeline.no-picture", why = .0))]
     Picture(String),
     /// The person asked to stop.
     #[error(transparent)]

@@ -13,6 +13,7 @@ use crate::proof::words;
 use crate::scan::limits::LimitsError;
 use crate::scan::program::{Cost, Notes, Program};
 use crate::scan::raster::{RasterPath, Scan};
+use crate::texts::text;
 
 /// What is foreseen.
 #[derive(Debug, Clone)]
@@ -49,7 +50,7 @@ pub(super) fn foresee(
     progress: &dyn Progress,
 ) -> Result<Foreseen, PipelineError> {
     let shares = Shares::of_job(plan);
-    progress.begin("forecast and scan program", shares.forecast + shares.program)?;
+    progress.begin(text!("pipeline.stage.forecast"), shares.forecast + shares.program)?;
     let layout = Layout::new(&plan.blank, &placement.rect, most);
     let sides = (layout.step_along, layout.step_across);
     let raster = raster(plan, placement)?.ordered(laid.marking());

@@ -31,6 +31,7 @@ use crate::placement::{Anchor, DotRect, Place, Placement};
 use crate::progress::Progress;
 use crate::screen::Wants;
 use crate::screen::auto::AUTO;
+use crate::texts::text;
 use crate::units::{Mm, MmPerS};
 
 /// All findings of a job, the most serious first, and with them those that are found before there are dots or beside them:
@@ -125,7 +126,10 @@ fn of_pictures(plan: &Plan, layers: &[Arc<Layer>], wanted: &Wanted) -> Vec<Findi
         ];
         all.extend(found.into_iter().flatten().map(|f| match pictures.len() {
             1 => f,
-            _ => Finding { message: f.message.each(|said| format!("{}: {said}", layer.art.name)), ..f },
+            _ => Finding {
+                message: f.message.each(|said| text!("pipeline.of-layer", layer = layer.art.name, said)),
+                ..f
+            },
         }));
     }
     all

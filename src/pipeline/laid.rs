@@ -15,6 +15,7 @@ use crate::progress::{Progress, Silent};
 use crate::scan::{grey, lines};
 use crate::screen::threshold::THRESHOLD;
 use crate::screen::{Screen, Wants};
+use crate::texts::text;
 use crate::tone::dot_gain::{self, GainCurve, GainSource, MeasuredStep};
 
 /// What is laid down.
@@ -126,7 +127,7 @@ pub(super) fn paced(
     progress: &dyn Progress,
 ) -> Result<Paced, PipelineError> {
     let (tone, curve) = asked(plan, screen, tone, progress)?;
-    progress.begin("dots", Shares::of(screen).dots)?;
+    progress.begin(text!("pipeline.stage.dots"), Shares::of(screen).dots)?;
     let options = plan.options(kind);
     let work = Work { plan, screen, options: &options, tone: &tone, placement };
     let (dots, pace) = match barred {
@@ -148,7 +149,7 @@ fn asked(
 ) -> Result<(Tone, Option<GainCurve>), PipelineError> {
     let mut curve = None;
     if screen.wants == Wants::Coverage {
-        progress.begin("dot-gain curve", Shares::of(screen).gain)?;
+        progress.begin(text!("pipeline.stage.dot-gain"), Shares::of(screen).gain)?;
         curve = gain_curve(plan, screen)?;
     } else if plan.tone.dot_gain == DotGain::Forecast {
         curve = plan.measured_curve(screen.name).map(|c| marks_kept(plan, c));

@@ -14,6 +14,7 @@ use crate::job::Plan;
 use crate::job::settle::Of;
 use crate::placement::{Offset, Outline, Place, Placement};
 use crate::said::Said;
+use crate::texts::text;
 use crate::units::{Mm, short};
 
 /// Less is less than any dot: art that was made to fit is not past the margin for how its size was rounded.
@@ -36,7 +37,7 @@ pub(super) fn past_margin(plan: &Plan, source: Source<'_>, stages: &Stages) -> O
             if fills(&piece, art, (placement, beyond)) {
                 return None;
             }
-            (vec![("the art".to_string(), told(beyond))], remedies(&piece, art))
+            (vec![(text!("pipeline.past-margin.art").to_string(), told(beyond))], remedies(&piece, art))
         }
         Source::Shown(Shown::Layers(layers)) => {
             let all = plan.layers.iter().zip(layers).zip(each);
@@ -55,10 +56,11 @@ pub(super) fn past_margin(plan: &Plan, source: Source<'_>, stages: &Stages) -> O
         }
         Source::Dots(_) => {
             let past = stages.placement.past_margin;
-            let text = Said::from("name a larger blank")
-                .line(" with --blank")
-                .and(", or make the dots for a smaller piece");
-            let told = (past.0 >= NOTHING_MM).then(|| ("what the dots show".to_string(), Some(past)));
+            let text = Said::from(text!("pipeline.past-margin.larger-blank"))
+                .line(text!("pipeline.past-margin.larger-blank.option"))
+                .and(text!("pipeline.past-margin.smaller-piece"));
+            let told =
+                (past.0 >= NOTHING_MM).then(|| (text!("pipeline.past-margin.dots").to_string(), Some(past)));
             (told.into_iter().collect(), vec![unsized_remedy(text)])
         }
     };
@@ -81,7 +83,7 @@ fn unsized_remedy(text: impl Into<Said>) -> Remedy {
 
 /// Places and sizes at which the art keeps within the margin, each tried.
 fn remedies(piece: &Drawable<'_>, art: &Art) -> Vec<Remedy> {
-    let moved = "lay it nearer to the middle of the blank, or make it smaller";
+    let moved = text!("pipeline.past-margin.move-or-smaller");
     let Ok((outline, _)) = outlined(piece, art) else { return vec![unsized_remedy(moved)] };
     let width_of = |place: Place| {
         let p = laid(piece, &outline, place).ok()?;
@@ -108,21 +110,22 @@ fn remedies(piece: &Drawable<'_>, art: &Art) -> Vec<Remedy> {
         .filter(|w| (LEAST_SHARE * width..=width).contains(w) && piece.art.place != Place::Inside);
     let mut all: Vec<Remedy> = Vec::new();
     let mut add = |remedy: Remedy| {
-        let or = if all.is_empty() { "" } else { "or " };
+        let or = if all.is_empty() { "" } else { text!("pipeline.past-margin.or") };
         all.push(Remedy { text: Said::from(or).and(remedy.text), verified: true, ..remedy });
     };
     if let Some((at, by)) = nearer(piece, &outline, &now) {
-        let text = Said::from(format!("move it {} mm nearer to the middle", short(by, 1)))
-            .line(format!(", with --at {at}"));
+        let text = Said::from(text!("pipeline.past-margin.move-by", distance = short(by, 1)))
+            .line(text!("pipeline.past-margin.move-by.option", at));
         add(Remedy::new("at", by, "mm", text).set(Of::Art.key("at"), at.to_string()));
     }
     if let Some(w) = sized {
-        let text = format!("make it {} mm wide or smaller", short(w, 1));
+        let text = text!("pipeline.past-margin.size", width = short(w, 1));
         add(of_art::sized(w, text, height / width, Of::Art));
     }
     if let Some(w) = inside {
-        let text = Said::two("use --place inside", "let it be as large as fits")
-            .and(format!(", which makes it {} mm wide", short(w, 1)));
+        let text =
+            Said::two(text!("pipeline.past-margin.inside.option"), text!("pipeline.past-margin.inside"))
+                .and(text!("pipeline.past-margin.inside.width", width = short(w, 1)));
         add(Remedy::new("place", w, "mm", text).set(Of::Art.key("place"), "inside"));
     }
     if all.is_empty() { vec![unsized_remedy(moved)] } else { all }
@@ -136,10 +139,10 @@ fn nearer_layer(piece: &Drawable<'_>, layer: &Layer, of: Of) -> Remedy {
         nearer(piece, &outline, &now)
     });
     let text = match found {
-        Some((at, _)) => Said::from(format!("move {name} nearer to the middle"))
+        Some((at, _)) => Said::from(text!("pipeline.past-margin.move-layer", name))
             .line(format!(" ({})", of.typed("at", &at.to_string())))
-            .and(", or make it smaller"),
-        None => format!("make {name} smaller, or lay it nearer to the middle").into(),
+            .and(text!("pipeline.past-margin.move-layer.or-smaller")),
+        None => text!("pipeline.past-margin.smaller-layer", name).into(),
     };
     unsized_remedy(text)
 }

@@ -22,6 +22,7 @@ use crate::job::settle::{Of, SettledLayer, Shows};
 use crate::placement::{DotRect, Grid, Placement};
 use crate::plane::Tone;
 use crate::progress::{Progress, Within};
+use crate::texts::text;
 use crate::units::Mm;
 
 /// What lies on a piece.
@@ -35,8 +36,6 @@ pub enum Shown<'a> {
 
 /// Ink from here on is cleared around.
 const INK: f32 = 0.02;
-/// Why layers are read as they are.
-const BY_LAYER: &str = "each layer is read by itself";
 
 impl<'a> Shown<'a> {
     /// All of them.
@@ -94,7 +93,7 @@ fn of_layers(
     layers: &[Arc<Layer>],
     progress: &dyn Progress,
 ) -> Result<Wanted, PipelineError> {
-    progress.begin("layers", piece.shares.before_dots())?;
+    progress.begin(text!("pipeline.stage.layers"), piece.shares.before_dots())?;
     let quiet = Within(progress);
     let mut drawn = Vec::with_capacity(layers.len());
     for (settled, layer) in piece.layers.iter().zip(layers) {
@@ -142,10 +141,13 @@ fn of_layers(
     let reading = match pictures.as_slice() {
         // Beside texts and borders, how the piece's own picture was read is what there is to say.
         [own] if piece.layers.get(own.layer).is_some_and(|l| l.of == Of::Art) => own.reading.clone(),
-        _ => Decision::asked(kind, BY_LAYER),
+        _ => Decision::asked(kind, text!("pipeline.layers.by-itself")),
     };
     let notes = drawn.iter().zip(layers).flat_map(|((_, p), l)| {
-        p.wanted.notes.iter().map(|note| note.each(|said| format!("{}: {said}", l.art.name)))
+        p.wanted
+            .notes
+            .iter()
+            .map(|note| note.each(|said| text!("pipeline.of-layer", layer = l.art.name, said)))
     });
     Ok(Wanted {
         placement,

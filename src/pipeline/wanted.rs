@@ -20,6 +20,7 @@ use crate::placement::{self, DotRect, Outline, Place, PlaceError, Placement, Spo
 use crate::plane::{Alpha, Dots, Tone};
 use crate::progress::{Progress, Within};
 use crate::proof::words;
+use crate::texts::text;
 use crate::tone::automatic::Automatic;
 use crate::tone::{shape, tone_mapping};
 
@@ -256,13 +257,13 @@ pub(super) fn wanted_as(
     progress: &dyn Progress,
 ) -> Result<Wanted, PipelineError> {
     let shares = piece.shares;
-    progress.begin("placing", shares.placing)?;
+    progress.begin(text!("pipeline.stage.placing"), shares.placing)?;
     let (placement, view) = placed(piece, art)?;
 
     let read = ReadArt::new(view.crop, art, read_as);
     let kind = read.reading.kind;
 
-    progress.begin("drawing at the dots' density", shares.drawing)?;
+    progress.begin(text!("pipeline.stage.drawing"), shares.drawing)?;
     let rect = &placement.rect;
     let read::Drawn { rendered, sheet, note, alike } = read.render(&view, rect.columns, rect.rows)?;
     let around = |edges: [f64; 4], share: f64, what: Beyond| {
@@ -275,7 +276,7 @@ pub(super) fn wanted_as(
         AroundSheet::Drawn => Beyond::Drawn,
     };
     let sheet = sheet.map(|sheet| around(sheet.edges, sheet.share, beyond(&sheet)));
-    progress.begin("tones", shares.tones)?;
+    progress.begin(text!("pipeline.stage.tones"), shares.tones)?;
     let pitch = (piece.grid.along.0, piece.grid.across.0);
     let mut shaping = piece.tone.shape.clone();
     let mut negative = false;
