@@ -21,6 +21,7 @@ use crate::placement::Along;
 use crate::progress::{Progress, Within};
 use crate::said::Said;
 use crate::screen::remembered::Remembering;
+use crate::texts::text;
 use crate::units::{Mm, MmPerS, Share};
 use crate::{parallel, pipeline};
 
@@ -110,9 +111,7 @@ impl Request {
 /// Ends the work where bad rows are all that there are.
 fn refuse_all(bad: &[Bad], none_left: bool) -> Result<(), Failure> {
     let Some(first) = bad.first().filter(|_| none_left) else { return Ok(()) };
-    Err(Failure::input(
-        first.why.each(|why| format!("row {} of the table: {why}; no row can be used", first.row)),
-    ))
+    Err(Failure::input(first.why.each(|why| text!("cli.order.no-row", row = first.row, why))))
 }
 
 impl Rows {
@@ -166,7 +165,7 @@ impl Rows {
     /// As [`Rows::ready`], of rows whose pieces cannot be carried through.
     pub fn carried(self, progress: &dyn Progress) -> Result<Carried, Failure> {
         let Rows { request, order, drawn, items, mut bad } = self;
-        progress.begin("pieces", 1.0)?;
+        progress.begin(text!("cli.order.stage.pieces"), 1.0)?;
         let _remembering = Remembering::begin();
         let mut kinds: Vec<&Item> = Vec::new();
         let mut known: HashMap<Kind, usize> = HashMap::new();
@@ -225,13 +224,13 @@ fn piece(
     let accept = [request.accept.clone(), before.unwrap_or_default()].concat();
     job.scan.accept = Some(accept).filter(|all| !all.is_empty());
     if job.art.file.is_none() && job.layers.is_empty() {
-        return Err(Failure::input("there is nothing on the piece: it has no art and no layer"));
+        return Err(Failure::input(text!("cli.order.nothing")));
     }
     let mut brief = Brief::read(job)?;
     let (sources, plan) = Sources::settled(&mut brief, &request.folder)?;
     if plan.machine.turned.is_some() {
-        let why = "a round piece lies on no tray: it is turned by the rotary, one piece at a time";
-        let why = Said::from(why).line("; use prepare for it").page("; take a flat blank for the tray");
+        let why = text!("cli.order.turned");
+        let why = Said::from(why).line(text!("cli.order.turned.line")).page(text!("cli.order.turned.page"));
         return Err(Failure::input(why));
     }
     let how = DrawingOptions { drawing_time: request.drawing_time }.opening(&plan)?;
@@ -266,16 +265,16 @@ impl Carried {
             wanted.extend(std::iter::repeat_n((item, kind), copies));
         }
         if wanted.is_empty() {
-            return Err(Failure::input(
-                "the order has no piece; every row that can be used asks for 0 copies",
-            ));
+            return Err(Failure::input(text!("cli.order.no-piece")));
         }
         let trays = wanted.len().div_ceil(spots.spots.len());
         if trays > MOST_TRAYS {
-            return Err(Failure::input(format!(
-                "{} pieces on trays of {} spots make {trays} trays; it is at most {MOST_TRAYS}, so split the order or use a larger grid",
-                wanted.len(),
-                spots.spots.len()
+            return Err(Failure::input(text!(
+                "cli.order.most-trays",
+                pieces = wanted.len(),
+                spots = spots.spots.len(),
+                trays,
+                most = MOST_TRAYS
             )));
         }
         if self.request.now.highest() > wanted.len() {
@@ -335,7 +334,8 @@ impl Carried {
             }
             _ => None,
         };
-        let skipped: Vec<String> = self.bad.iter().map(|b| format!("row {}: {}", b.row, b.why)).collect();
+        let skipped: Vec<String> =
+            self.bad.iter().map(|b| text!("cli.order.left-out", row = b.row, why = b.why)).collect();
         let asked = Asked {
             title: &self.title(),
             now: &self.request.now,

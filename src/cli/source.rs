@@ -10,6 +10,7 @@ use super::plain;
 use crate::cause;
 use crate::encode::EncodeError;
 use crate::job::{ArtFile, file_name, near};
+use crate::texts::text;
 
 /// A file's bytes and what to call it.
 pub struct Source {
@@ -37,12 +38,15 @@ pub fn no_dots(name: &str, e: &EncodeError) -> Failure {
 pub fn unreadable(path: &Path, e: &io::Error) -> Failure {
     // A job file calls so what was read from standard input.
     if path.file_name().is_some_and(|name| name == "-") && e.kind() == io::ErrorKind::NotFound {
-        return Failure::input(
-            "the job's picture came from a pipe, and a job file does not keep pictures; give it on the line of prepare, or name its file in the job file",
-        );
+        return Failure::input(text!("cli.source.pipe"));
     }
     let next = near::or_check(path, e);
-    Failure::input(format!("cannot read '{}': {}; {}", plain::path(path), cause::of(e), plain::line(&next)))
+    Failure::input(text!(
+        "cli.source.unreadable",
+        file = plain::path(path),
+        why = cause::of(e),
+        next = plain::line(&next)
+    ))
 }
 
 /// The longest file that is read: what the decoders may use in all.
@@ -59,10 +63,10 @@ impl Source {
             let name = plain::path(file.file_name().map_or(file, Path::new));
             (name, format!("'{}'", plain::path(file)), Some(file.to_path_buf()))
         };
-        let refused = |why: &str| Failure::input(format!("cannot read {in_messages}: {why}; check its name"));
+        let refused = |why: &str| Failure::input(text!("cli.source.refused", file = in_messages, why));
         match &path {
             None => io::stdin().lock().take(MOST_BYTES + 1).read_to_end(&mut bytes),
-            Some(p) if p.is_dir() => return Err(refused("it is a folder")),
+            Some(p) if p.is_dir() => return Err(refused(text!("cli.source.folder"))),
             Some(p) => File::open(p).and_then(|f| f.take(MOST_BYTES + 1).read_to_end(&mut bytes)),
         }
         .map_err(|e| match &path {
@@ -70,7 +74,7 @@ impl Source {
             None => refused(&cause::of(&e)),
         })?;
         if bytes.len() as u64 > MOST_BYTES {
-            return Err(refused("it is longer than 2 GiB"));
+            return Err(refused(text!("cli.source.long")));
         }
         let mut crc = flate2::Crc::new();
         crc.update(&bytes);
