@@ -3,6 +3,7 @@
 use super::{Finding, Remedy, Severity};
 use crate::placement::Along;
 use crate::said::Said;
+use crate::texts::text;
 use crate::units::{duration, short};
 
 /// A saving of less than this share of the time, or of fewer seconds, is not worth another axis (own judgement).
@@ -14,14 +15,15 @@ const LEAST_S: f64 = 60.0;
 pub fn other_axis(other: Along, (here, there): (f64, f64), whole: f64) -> Option<Finding> {
     let saved = 1.0 - there / here;
     (here > 0.0 && saved >= WORTH && whole * saved >= LEAST_S).then(|| {
-        let message = format!(
-            "lines along {other} would take about {} instead of {}: the head would cross less that stays bare",
-            duration(whole * (1.0 - saved)),
-            duration(whole)
+        let message = text!(
+            "findings.other-axis",
+            axis = other,
+            then = duration(whole * (1.0 - saved)),
+            now = duration(whole)
         );
-        let text = Said::from(format!("lines along {other}"))
-            .line(format!(" (--axis {other})"))
-            .and(format!(", about {}% less time", short(100.0 * saved, 0)));
+        let share = short(100.0 * saved, 0);
+        let take = |option: &str| text!("findings.other-axis.take", axis = other, option, share);
+        let text = Said::two(take(&format!(" (--axis {other})")), take(""));
         Finding::new("other-axis", Severity::Note, message)
             .with(Remedy::new("lines along", 100.0 * saved, "%", text).set("scan.axis", other.to_string()))
     })

@@ -8,6 +8,7 @@ use crate::mark::{Beam, Burn, Response, Setting, Sums};
 use crate::placement::DotRect;
 use crate::plane::Dots;
 use crate::progress::Progress;
+use crate::texts::text;
 use crate::units::{MmPerS, Watts, short};
 
 /// Charred area above this share of the marked area is a finding.
@@ -106,14 +107,15 @@ pub fn over_burn(case: &Case, sums: &Sums) -> Option<Finding> {
     let worst = sums.largest.map_or(sums.peak_at, |p| p.worst);
     let at = case.rect.centre(case.blank, worst.0, worst.1);
     let exposure = f64::from(sums.peak) * case.burn().x_solid;
-    let message = format!(
-        "{} mm² will char, {}% of what is marked; the largest patch {} mm², worst at {} (exposure {} J/mm², char from {} J/mm²)",
-        short(verdict.charred_mm2, 2),
-        short(verdict.share * 100.0, 2),
-        short(verdict.patch_mm2, 2),
-        spot(at),
-        short(exposure, 2),
-        short(case.response.exposure_at_char(crate::mark::response::OVER_BURN), 2)
+    let char_from = case.response.exposure_at_char(crate::mark::response::OVER_BURN);
+    let message = text!(
+        "findings.over-burn",
+        area = short(verdict.charred_mm2, 2),
+        share = short(verdict.share * 100.0, 2),
+        patch = short(verdict.patch_mm2, 2),
+        place = spot(at),
+        exposure = short(exposure, 2),
+        char_from = short(char_from, 2)
     );
     let mut finding =
         Finding::new("over-burn", verdict.severity(), message).measuring(verdict.charred_mm2, "mm2");
@@ -149,11 +151,11 @@ pub fn under_burn(case: &Case, sums: &Sums) -> Option<Finding> {
 /// `under-burn` of a burn, whatever is made with it.
 pub fn short_of_full(burn: &Burn) -> Option<Finding> {
     let reached = shortfall(burn)?;
-    let message = format!(
-        "solids reach {}% of a full mark: their exposure of {} J/mm² is too low for this coating (half a mark at {} J/mm²)",
-        short(reached * 100.0, 0),
-        short(burn.x_solid, 2),
-        short(burn.response.x_half, 2)
+    let message = text!(
+        "findings.under-burn",
+        share = short(reached * 100.0, 0),
+        exposure = short(burn.x_solid, 2),
+        half_at = short(burn.response.x_half, 2)
     );
     let severity = if reached < HALF_MARKED { Severity::Stop } else { Severity::Caution };
     Some(Finding::new("under-burn", severity, message).measuring(100.0 * (1.0 - reached), "% short"))

@@ -1,6 +1,7 @@
 //! Change: one thing of a job made otherwise, to be tried and, where it helps, to be advised.
 
 use super::Remedy;
+use crate::texts::text;
 use crate::units::{MM_PER_INCH, Mm, MmPerS, Share, Watts, short};
 
 /// One change of the job.
@@ -61,33 +62,36 @@ impl Change {
     /// The remedy that says this: `value` is the number that a maker sets (a share of the power or of the
     /// coverage in %, a speed in mm/s, a pitch in mm).
     pub fn remedy(self, value: f64, aim: Aim) -> Remedy {
-        let either = |cooler: &'static str, hotter: &'static str| match aim {
-            Aim::Cooler => cooler,
-            Aim::Hotter => hotter,
-        };
         let (change, unit, key, text) = match self {
-            Change::Power(watts) => {
-                let verb = either("lower", "raise");
-                (
-                    "power",
-                    "%",
-                    Some("burn.power"),
-                    format!("{verb} the power to {}% ({watts})", short(value, 0)),
-                )
+            Change::Power(power) => {
+                let share = short(value, 0);
+                let text = match aim {
+                    Aim::Cooler => text!("findings.remedy.power.lower", share, power),
+                    Aim::Hotter => text!("findings.remedy.power.raise", share, power),
+                };
+                ("power", "%", Some("burn.power"), text)
             }
             Change::Speed(speed) => {
-                let text = format!("scan {}, at {speed}", either("faster", "slower"));
+                let text = match aim {
+                    Aim::Cooler => text!("findings.remedy.speed.faster", speed),
+                    Aim::Hotter => text!("findings.remedy.speed.slower", speed),
+                };
                 ("speed", "mm/s", Some("burn.speed"), text)
             }
             Change::Pitch(pitch) => {
-                let (verb, dpi) = (either("widen", "narrow"), short(MM_PER_INCH / pitch.0, 1));
-                ("pitch", "mm", None, format!("{verb} the pitch to {pitch} ({dpi} dpi)"))
+                let dpi = short(MM_PER_INCH / pitch.0, 1);
+                let text = match aim {
+                    Aim::Cooler => text!("findings.remedy.pitch.widen", pitch, dpi),
+                    Aim::Hotter => text!("findings.remedy.pitch.narrow", pitch, dpi),
+                };
+                ("pitch", "mm", None, text)
             }
             Change::Ceiling(_) => {
-                ("ceiling", "%", Some("tone.ceiling"), format!("hold the coverage to {}%", short(value, 0)))
+                let text = text!("findings.remedy.ceiling", coverage = short(value, 0));
+                ("ceiling", "%", Some("tone.ceiling"), text)
             }
             Change::Alike { speed, power, .. } => {
-                ("speed and power", "mm/s", None, format!("scan at {speed} with {power}"))
+                ("speed and power", "mm/s", None, text!("findings.remedy.alike", speed, power))
             }
         };
         let remedy = Remedy::new(change, value, unit, text);

@@ -2,27 +2,27 @@
 
 use super::{Finding, Remedy, Severity};
 use crate::mark::{Beam, Burn, Response, Setting, advise};
+use crate::texts::text;
 use crate::units::{MM_PER_INCH, Mm, short};
 
 /// `lines-apart`: in a solid the mark between lines is under 90 % of that on the lines.
 pub fn apart(beam: Beam, setting: &Setting, response: &Response, steps_per_mm: f64) -> Option<Finding> {
     let lines = advise::lines_apart(&Burn::new(beam, *setting, *response))?;
-    let share = 100.0 * lines.mark_between / lines.mark_on;
-    let message = format!(
-        "lines {} apart will show in solids: the mark between them is {}% of that on them, {} (beam {} across)",
-        setting.pitch_across,
-        short(share, 0),
-        ripple(lines.ripple.ratio() - 1.0),
-        beam.across
-    );
+    let share = short(100.0 * lines.mark_between / lines.mark_on, 0);
+    // How much more dose lies on the lines than between them: of lines that do not touch the share says nothing.
+    let more = lines.ripple.ratio() - 1.0;
+    let (pitch, beam_across) = (setting.pitch_across, beam.across);
+    let message = if more < 10.0 {
+        let ripple = short(more * 100.0, 1);
+        text!("findings.lines-apart.ripple", pitch, share, ripple, beam = beam_across)
+    } else {
+        text!("findings.lines-apart.bare", pitch, share, beam = beam_across)
+    };
     let mut finding = Finding::new("lines-apart", Severity::Caution, message);
     if let Some(pitch) = advise::closest_even_pitch(beam.across, setting, response, steps_per_mm) {
         let denser = Setting { pitch_across: pitch, ..*setting };
-        let text = format!(
-            "set the pitch to {} mm ({} dpi) or less",
-            short(pitch.0, 4),
-            short(MM_PER_INCH / pitch.0, 1)
-        );
+        let (mm, dpi) = (short(pitch.0, 4), short(MM_PER_INCH / pitch.0, 1));
+        let text = text!("findings.lines-apart.pitch", pitch = mm, dpi);
         finding = finding.with(
             Remedy::new("pitch", pitch.0, "mm", text)
                 .verified(advise::lines_apart(&Burn::new(beam, denser, *response)).is_none()),
@@ -31,29 +31,14 @@ pub fn apart(beam: Beam, setting: &Setting, response: &Response, steps_per_mm: f
     Some(finding)
 }
 
-/// How much more dose lies on the lines than between them, in words: of lines that do not touch the share says nothing.
-fn ripple(more: f64) -> String {
-    if more < 10.0 {
-        format!("the dose ripples by {}%", short(more * 100.0, 1))
-    } else {
-        "hardly any dose falls between them".into()
-    }
-}
-
 /// `lines-crowded`: the pitch is under half the beam's radius across.
 pub fn crowded(beam: Beam, pitch: Mm, steps_per_mm: f64) -> Option<Finding> {
     let share = advise::lines_crowded(beam.across, pitch)?;
-    let message = format!(
-        "lines {pitch} apart are {} of the beam's radius across ({}): nothing is gained, time is lost, dose and heat stack up",
-        short(share, 2),
-        Mm(beam.across.0 / 2.0)
-    );
+    let (share, radius) = (short(share, 2), Mm(beam.across.0 / 2.0));
+    let message = text!("findings.lines-crowded", pitch, share, radius);
     let better = advise::recommended_pitch(beam.across, steps_per_mm);
-    let text = format!(
-        "set the pitch to {} mm ({} dpi), whole motor steps",
-        short(better.0, 4),
-        short(MM_PER_INCH / better.0, 1)
-    );
+    let (mm, dpi) = (short(better.0, 4), short(MM_PER_INCH / better.0, 1));
+    let text = text!("findings.lines-crowded.pitch", pitch = mm, dpi);
     Some(
         Finding::new("lines-crowded", Severity::Caution, message).with(
             Remedy::new("pitch", better.0, "mm", text)

@@ -8,6 +8,7 @@ use crate::scan::lines::Marking;
 use crate::scan::load::{Load, fed_speed};
 use crate::scan::program::Program;
 use crate::scan::raster::{RasterPath, Scan};
+use crate::texts::text;
 use crate::units::short;
 
 /// What link and controller are asked for, as shares of what they carry and take in; 0 where that is not known.
@@ -72,19 +73,13 @@ pub fn starved(raster: &RasterPath, marking: Marking<'_>, load: &Load) -> Option
         if by_moves { (load.moves, limits.moves_per_s) } else { (load.bytes, limits.link_bytes_per_s) };
     let rate = short(rate?, 1);
     let at = limits.to_blank(peak.at);
-    let needed = short(peak.per_s, 0);
-    let (needs, but) = if by_moves {
-        (format!("{needed} moves a second"), format!("the controller takes in {rate}"))
+    let (speed, place, needed, line) =
+        (short(raster.scan.speed, 2), spot(at), short(peak.per_s, 0), peak.line);
+    let message = if by_moves {
+        text!("findings.link-starved.moves", speed, place, needed, line, rate)
     } else {
-        (format!("{needed} bytes/s"), format!("the link to the controller carries {rate} bytes/s"))
+        text!("findings.link-starved.bytes", speed, place, needed, line, rate)
     };
-    let message = format!(
-        "At {} mm/s the densest stretch of the program, {}, needs {needs} (line {}), but {but}: the head would \
-         stall with the beam on and burn.",
-        short(raster.scan.speed, 2),
-        spot(at),
-        peak.line
-    );
     let severity = if limits.power_mode == PowerMode::Constant { Severity::Stop } else { Severity::Caution };
     let of = if by_moves { "% of the controller's moves" } else { "% of the link" };
     let mut finding = Finding::new("link-starved", severity, message).measuring(asked.most() * 100.0, of);
@@ -96,14 +91,9 @@ pub fn starved(raster: &RasterPath, marking: Marking<'_>, load: &Load) -> Option
     let enough = (peak.per_s * 1.01).ceil();
     *(if by_moves { &mut with.limits.moves_per_s } else { &mut with.limits.link_bytes_per_s }) = Some(enough);
     let (change, unit, text) = if by_moves {
-        let text = format!(
-            "a controller that takes in {enough} moves a second; if yours does, say so in the machine file: \
-             moves_per_s = {enough}"
-        );
-        ("controller", "moves/s", text)
+        ("controller", "moves/s", text!("findings.link-starved.controller", enough))
     } else {
-        let text = format!("a link of {enough} bytes/s, or the program run from the controller's own store");
-        ("link", "bytes/s", text)
+        ("link", "bytes/s", text!("findings.link-starved.link", enough))
     };
     let verified = Asked::by(changed(&with, with.scan), marking).is_some_and(|asked| asked.most() <= 1.0);
     Some(finding.with(Remedy::new(change, enough, unit, text).verified(verified)))

@@ -26,6 +26,7 @@ pub use in_words::in_words;
 use serde::Serialize;
 
 use crate::said::Said;
+use crate::texts::text;
 use crate::units::short;
 
 /// Names of the findings that may be of severity stop: those that can be accepted.
@@ -95,7 +96,7 @@ impl Remedy {
     /// A lower speed, mm/s, with the power lowered alike, told to so many decimals; it was tried. How much power that is
     /// is told once the coating is known.
     pub(super) fn slower(speed: f64, decimals: usize) -> Remedy {
-        let text = format!("speed of {} mm/s, with the power lowered alike", short(speed, decimals));
+        let text = text!("findings.slower", speed = short(speed, decimals));
         Remedy::new("speed", speed, "mm/s", text).verified(true)
     }
 }
@@ -122,7 +123,7 @@ pub struct Finding {
 
 /// A spot on the blank in words; `at` as in [`Finding::at_mm`].
 fn spot(at: (f64, f64)) -> String {
-    format!("{} mm from the left and {} mm from the bottom of the blank", short(at.0, 1), short(at.1, 1))
+    text!("findings.spot", left = short(at.0, 1), bottom = short(at.1, 1))
 }
 
 impl Finding {

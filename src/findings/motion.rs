@@ -10,6 +10,7 @@ use crate::scan::motion;
 use crate::scan::outline;
 use crate::scan::program::{Cost, Program};
 use crate::scan::raster::{RasterPath, Scan};
+use crate::texts::text;
 use crate::units::short;
 
 /// All findings about the motion of `marking` along `path`, which comes to `cost`, and of its outline.
@@ -62,32 +63,19 @@ pub fn edge_dwell(raster: &RasterPath, estimate: &Estimate) -> Option<Finding> {
         _ => Severity::Note,
     };
     let at_edge = motion::speed_at(run_up, 1e9, v, a);
-    let edge = if raster.limits.power_in_motion {
-        format!("The run-up of {} mm is shorter than the {} mm", short(run_up, 2), short(ramp, 2))
-    } else {
-        format!(
-            "This controller switches the beam at rest, so every run starts from a stop, without the {} mm",
-            short(ramp, 2)
-        )
-    };
+    let more = short(extra * 100.0, 0);
     let effect = if scaled {
-        format!(
-            "at constant power the first dot would get {} % more dose; M4 scales the power with the speed \
-             where the controller knows it",
-            short(extra * 100.0, 0)
-        )
+        text!("findings.edge-dwell.scaled", more)
     } else {
-        format!(
-            "the first dot gets {} % more dose, and the edge burns over {} mm",
-            short(extra * 100.0, 0),
-            short(ramp - run_up, 2)
-        )
+        text!("findings.edge-dwell.constant", more, length = short(ramp - run_up, 2))
     };
-    let message = format!(
-        "{edge} that the head needs to reach {} mm/s: marking starts at {} mm/s, {effect}.",
-        short(v, 2),
-        short(at_edge, 2)
-    );
+    let (way, speed, start) = (short(ramp, 2), short(v, 2), short(at_edge, 2));
+    let message = if raster.limits.power_in_motion {
+        let run_up = short(run_up, 2);
+        text!("findings.edge-dwell.run-up-short", run_up, way, speed, start, effect)
+    } else {
+        text!("findings.edge-dwell.at-rest", way, speed, start, effect)
+    };
     let mut finding = Finding::new("edge-dwell", severity, message);
     if raster.limits.power_in_motion {
         let mm = (raster.limits.run_up(raster.scan.along, v) * 100.0).ceil() / 100.0;
@@ -101,7 +89,7 @@ pub fn edge_dwell(raster: &RasterPath, estimate: &Estimate) -> Option<Finding> {
             });
             let fits = grown.is_none_or(|e| raster.limits.off_bed(Some(&raster.blank), e) == 0.0);
             finding = finding.with(
-                Remedy::new("run-up", mm, "mm", format!("run-up of {} mm", short(mm, 2)))
+                Remedy::new("run-up", mm, "mm", text!("findings.edge-dwell.run-up", run_up = short(mm, 2)))
                     .set("scan.run_up", format!("{}mm", short(mm, 4)))
                     .verified(first_dot(&c) == 0.0 && fits),
             );
@@ -138,19 +126,20 @@ pub fn short_sighted(raster: &RasterPath, marking: Marking<'_>, estimate: &Estim
     let ahead = raster.limits.plans_ahead.filter(|_| estimate.slowed > 0)?;
     let v = raster.scan.speed;
     let scaled = raster.limits.power_mode == PowerMode::SpeedScaled;
-    let effect = if scaled { "slow down there with the beam on" } else { "slow down there and burn" };
-    let (moves, they) = match ahead {
-        1 => ("1 move".into(), "that move is"),
-        n => (format!("{n} moves"), "so many moves are"),
+    let effect = if scaled {
+        text!("findings.short-sighted.scaled")
+    } else {
+        text!("findings.short-sighted.constant")
     };
-    let message = format!(
-        "The controller plans {moves} ahead. From {} mm/s the head needs {} mm to stop, and in {} place{} {they} \
-         shorter than that: it would {effect}.",
-        short(v, 2),
-        short(motion::ramp_mm(v, raster.axis().acceleration), 2),
-        estimate.slowed,
-        if estimate.slowed == 1 { "" } else { "s" }
-    );
+    let places = match estimate.slowed {
+        1 => text!("findings.short-sighted.places.one").to_string(),
+        count => text!("findings.short-sighted.places.many", count),
+    };
+    let (speed, way) = (short(v, 2), short(motion::ramp_mm(v, raster.axis().acceleration), 2));
+    let message = match ahead {
+        1 => text!("findings.short-sighted.one", speed, way, places, effect),
+        moves => text!("findings.short-sighted.many", moves, speed, way, places, effect),
+    };
     let severity = if scaled { Severity::Note } else { Severity::Caution };
     let finding =
         Finding::new("short-sighted", severity, message).measuring(estimate.slowed as f64, "places");
@@ -188,16 +177,16 @@ pub fn off_bed(path: &RasterPath, marking: Marking<'_>, estimate: &Estimate) -> 
     }
     let limits = &path.limits;
     let lines = estimate.extents.map_or(0.0, |e| over(path, e));
+    let (bed, mm) = (limits.bed(), short(most, 2));
+    let assumed = if limits.on_bed.is_none() { text!("findings.off-bed.assumed") } else { "" };
     // The part that reaches furthest: the ways of a program and of its outline both end at zero.
-    let what = if lines >= most {
-        "The lines with their run-ups leave"
+    let message = if lines >= most {
+        text!("findings.off-bed.lines", bed, mm, assumed)
     } else if over(path, [0.0; 4]) >= most {
-        "The way back to the program's zero leaves"
+        text!("findings.off-bed.zero", bed, mm, assumed)
     } else {
-        "The outline leaves"
+        text!("findings.off-bed.outline", bed, mm, assumed)
     };
-    let assumed = if limits.on_bed.is_none() { " (the blank is taken to lie in its middle)" } else { "" };
-    let message = format!("{what} the {} by {} mm{assumed}.", limits.bed(), short(most, 2));
     let mut finding = Finding::new("off-bed", Severity::Stop, message).measuring(most, "mm");
     if let Some(at) = limits.on_bed {
         let (a, b) = (limits.to_blank((all[0], all[1])), limits.to_blank((all[2], all[3])));
@@ -209,11 +198,7 @@ pub fn off_bed(path: &RasterPath, marking: Marking<'_>, estimate: &Estimate) -> 
         if let (Some(x), Some(y)) = (x, y) {
             let mut moved = path.clone();
             moved.limits.on_bed = Some((x, y));
-            let text = format!(
-                "lay the blank with its lower left corner at {}, {} mm on the bed, and say so in the machine file (blank_on_bed)",
-                short(x, 2),
-                short(y, 2)
-            );
+            let text = text!("findings.off-bed.place", x = short(x, 2), y = short(y, 2));
             finding = finding.with(
                 Remedy::new("place on the bed", libm::hypot(x - at.0, y - at.1), "mm", text)
                     .verified(over(&moved, all) < 0.011),
@@ -230,8 +215,7 @@ pub fn off_bed(path: &RasterPath, marking: Marking<'_>, estimate: &Estimate) -> 
         && let Some(c) = changed(path, slower)
         && fits(&c)
     {
-        let text =
-            format!("speed of {} mm/s, whose shorter run-up fits, with the power lowered alike", speed);
+        let text = text!("findings.off-bed.slower", speed);
         finding = finding.with(Remedy::new("speed", speed, "mm/s", text).verified(true));
     }
     let along = path.scan.along.turned();
@@ -239,7 +223,7 @@ pub fn off_bed(path: &RasterPath, marking: Marking<'_>, estimate: &Estimate) -> 
         && fits(&c)
     {
         let axis = if along == Along::X { "x" } else { "y" };
-        let text = Said::from(format!("lines along {axis}")).line(format!(": --axis {axis}"));
+        let text = Said::from(text!("findings.lines-along", axis)).line(format!(": --axis {axis}"));
         finding = finding.with(
             Remedy::new("lines along", 90.0, "deg", text)
                 .set("scan.axis", axis)
@@ -269,21 +253,19 @@ pub fn coarse_power(path: &RasterPath) -> Option<Finding> {
     }
     let full = f64::from(path.limits.full_scale_s);
     let percent = |share: f64| short(share * 100.0, 2);
-    let message = format!(
-        "The machine's full power is S {full}, so a power of {}% becomes S {}, which is {}%: {}% {} than the \
-         forecast reckons with.",
-        percent(path.scan.power),
-        path.level,
-        percent(f64::from(path.level) / full),
-        percent(error.abs()),
-        if error > 0.0 { "more" } else { "less" }
-    );
+    let (power, becomes, off) =
+        (percent(path.scan.power), percent(f64::from(path.level) / full), percent(error.abs()));
+    let message = if error > 0.0 {
+        text!("findings.coarse-power.more", full, power, level = path.level, becomes, off)
+    } else {
+        text!("findings.coarse-power.less", full, power, level = path.level, becomes, off)
+    };
     let severity = if error.abs() > POWER_SPOILT { Severity::Stop } else { Severity::Caution };
     let mut finding =
         Finding::new("coarse-power", severity, message).measuring(error.abs() * 100.0, "% of the power");
     let power = f64::from(path.level) / full;
     if let Some(c) = changed(path, Scan { power, ..path.scan }) {
-        let text = format!("power of {}%, with the speed changed alike", percent(power));
+        let text = text!("findings.coarse-power.power", power = percent(power));
         finding = finding.with(
             Remedy::new("power", power * 100.0, "%", text).verified(c.power_error().abs() <= POWER_ERROR),
         );

@@ -8,6 +8,7 @@ use super::burn::{Case, shortfall};
 use super::change::{Aim, Change};
 use super::trial::{Trial, verdict};
 use crate::mark::{Burn, advise};
+use crate::texts::text;
 use crate::units::{Mm, MmPerS, Share, Watts, short};
 
 /// Planes up to this many dots are searched whole, larger ones on a window around the worst spot.
@@ -36,8 +37,7 @@ pub(super) fn cooler(case: &Case, worst: (usize, usize)) -> Vec<Remedy> {
         let mut remedy = Remedy { verified: true, ..change.remedy(value, Aim::Cooler) };
         let pale = shortfall(&trial.burn);
         if let Some(mark) = pale {
-            let reach = format!("; solids then reach {}% of a full mark only", short(mark * 100.0, 0));
-            remedy.text.push(reach);
+            remedy.text.push(text!("findings.over-burn.pale", share = short(mark * 100.0, 0)));
         }
         found.push((pale.is_some(), remedy));
     };

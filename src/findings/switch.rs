@@ -6,6 +6,7 @@ use crate::job::Laser;
 use crate::scan::estimate::Estimate;
 use crate::scan::lines::Marking;
 use crate::scan::raster::{RasterPath, Scan};
+use crate::texts::text;
 use crate::units::{MM_PER_INCH, short};
 
 /// A pitch that would have to be so many times as wide is no remedy: lines would lie apart.
@@ -23,14 +24,12 @@ pub fn slow(
     if has >= needs * (1.0 - 1e-6) {
         return None;
     }
-    let assumed =
-        if laser.switch_is_assumed() { "assumed: the machine file has no switch_ms" } else { "switch_ms" };
-    let message = format!(
-        "The laser takes {} ms to come on or go off ({assumed}), but the shortest mark or gap of the program lasts {} ms: \
-         fine dots come out weak or not at all, and fine gaps close.",
-        short(laser.switch_ms, 3),
-        short(has * 1000.0, 2)
-    );
+    let (takes, brief) = (short(laser.switch_ms, 3), short(has * 1000.0, 2));
+    let message = if laser.switch_is_assumed() {
+        text!("findings.slow-switch.assumed", takes, lasts = brief)
+    } else {
+        text!("findings.slow-switch.known", takes, lasts = brief)
+    };
     let mut finding = Finding::new("slow-switch", Severity::Caution, message);
     // Ways from rest to rest, and across gaps in a hurry, take longer or shorter than the speed says: a few tries.
     let down = |fit: f64, parts: f64| (fit * parts + 1e-6).floor() / parts;
@@ -53,11 +52,8 @@ pub fn slow(
         // Whole motor steps.
         let steps_per_mm = raster.limits.axes(raster.scan.along).1.steps_per_mm;
         let pitch = (pitch * steps_per_mm - 1e-6).ceil() / steps_per_mm;
-        let text = format!(
-            "set the pitch to {} mm ({} dpi) or more",
-            short(pitch, 4),
-            short(MM_PER_INCH / pitch, 1)
-        );
+        let (mm, dpi) = (short(pitch, 4), short(MM_PER_INCH / pitch, 1));
+        let text = text!("findings.slow-switch.pitch", pitch = mm, dpi);
         finding = finding.with(
             Remedy::new("pitch", pitch, "mm", text)
                 // The dots are then others; the job is carried through with them.
