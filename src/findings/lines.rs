@@ -11,12 +11,12 @@ pub fn apart(beam: Beam, setting: &Setting, response: &Response, steps_per_mm: f
     let share = short(100.0 * lines.mark_between / lines.mark_on, 0);
     // How much more dose lies on the lines than between them: of lines that do not touch the share says nothing.
     let more = lines.ripple.ratio() - 1.0;
-    let (pitch, beam_across) = (setting.pitch_across, beam.across);
+    let pitch = setting.pitch_across;
     let message = if more < 10.0 {
         let ripple = short(more * 100.0, 1);
-        text!("findings.lines-apart.ripple", pitch, share, ripple, beam = beam_across)
+        text!("findings.lines-apart.ripple", pitch, share, ripple, beam = beam.across)
     } else {
-        text!("findings.lines-apart.bare", pitch, share, beam = beam_across)
+        text!("findings.lines-apart.bare", pitch, share, beam = beam.across)
     };
     let mut finding = Finding::new("lines-apart", Severity::Caution, message);
     if let Some(pitch) = advise::closest_even_pitch(beam.across, setting, response, steps_per_mm) {

@@ -3,7 +3,8 @@
 
 use super::{Finding, Remedy, Severity};
 use crate::said::Said;
-use crate::units::{MM_PER_INCH, Mm, Watts, counted, short};
+use crate::texts::{self, text};
+use crate::units::{MM_PER_INCH, Mm, Watts, short};
 
 /// How line spacing alternates when the pitch is not a whole number of motor steps.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -40,27 +41,22 @@ pub fn step_beat(pitch: Mm, steps_per_mm: f64, height: Mm) -> Option<Finding> {
         // Fewer than one odd spacing in the whole art: nothing to see.
         return None;
     }
-    let swing = if b.swing.is_finite() {
-        format!("the dose swings by {}%", short(b.swing * 100.0, 1))
+    let (steps, period) = (short(b.steps, 3), Mm((b.period.0 * 1000.0).round() / 1000.0));
+    let message = if b.swing.is_finite() {
+        text!("findings.step-beat.swing", pitch, steps, period, swing = short(b.swing * 100.0, 1))
     } else {
-        "some lines fall on the same step and get double dose".to_string()
+        text!("findings.step-beat.double", pitch, steps, period)
     };
-    let message = format!(
-        "the pitch of {pitch} is {} motor steps, not a whole number: line spacing alternates with a period of {} and {swing}",
-        short(b.steps, 3),
-        Mm((b.period.0 * 1000.0).round() / 1000.0),
-    );
     let mut finding = Finding::new("step-beat", Severity::Caution, message);
     let mut exact: Vec<f64> = [b.steps.floor(), b.steps.ceil()].into_iter().filter(|s| *s >= 1.0).collect();
     exact.sort_by(|x, y| (x - b.steps).abs().total_cmp(&(y - b.steps).abs()));
     for steps in exact {
         let p = steps / steps_per_mm;
-        let text = format!(
-            "set the pitch to {} mm ({} dpi): exactly {} a line",
-            short(p, 5),
-            short(MM_PER_INCH / p, 2),
-            counted(steps as u64, "step")
-        );
+        let (mm, dpi) = (short(p, 5), short(MM_PER_INCH / p, 2));
+        let text = match steps as u64 {
+            1 => text!("findings.step-beat.pitch.one", pitch = mm, dpi),
+            steps => text!("findings.step-beat.pitch.many", pitch = mm, dpi, steps),
+        };
         finding =
             finding.with(Remedy::new("pitch", p, "mm", text).verified(beat(Mm(p), steps_per_mm).is_none()));
     }
@@ -70,12 +66,9 @@ pub fn step_beat(pitch: Mm, steps_per_mm: f64, height: Mm) -> Option<Finding> {
 /// `weak-laser`: the coating is known to need more power than this laser has.
 pub fn weak_laser(laser: Watts, least: Watts, coating: &str) -> Option<Finding> {
     (laser.0 < least.0).then(|| {
-        let message = format!(
-            "{coating} is known to need about {least}, this laser has {laser}: even slow passes may not mark it (common practice)"
-        );
-        let text = format!("use a laser of {least} or more, or another coating; burn a wedge first");
-        Finding::new("weak-laser", Severity::Caution, message)
-            .with(Remedy::new("laser", least.0, "W", text))
+        let message = text!("findings.weak-laser", coating, least, laser);
+        let text = text!("findings.weak-laser.stronger", least);
+        Finding::new("weak-laser", Severity::Caution, message).with(Remedy::new("laser", least.0, "W", text))
     })
 }
 
@@ -99,19 +92,17 @@ pub fn coating_mismatch(coating: &str, blank: &str, takes: &[Fitting], laser: Wa
     let names: Vec<&str> = takes.iter().map(|f| f.name.as_str()).collect();
     let names = match names.as_slice() {
         [one] => one.to_string(),
-        [first @ .., last] => format!("{} or {last}", first.join(", ")),
+        [first @ .., last] => text!("findings.coating-mismatch.or", first = first.join(", "), last),
         [] => return None,
     };
-    let message = format!(
-        "{coating} does not belong on this blank of {blank}, which takes {names}: look, settings and steps would be wrong"
-    );
+    let message = text!("findings.coating-mismatch", coating, blank, names);
     let mut fitting: Vec<&Fitting> = takes.iter().collect();
     fitting.sort_by_key(|f| laser.0 < f.least.0);
     let finding = Finding::new("coating-mismatch", Severity::Caution, message);
     Some(fitting.iter().fold(finding, |finding, f| {
-        let text = Said::from(format!("take {}", f.name))
-            .line(format!(": --coating {}", f.id))
-            .and(format!(" (a laser of {} or more)", f.least));
+        let take =
+            |option: &str| text!("findings.coating-mismatch.take", coating = f.name, option, least = f.least);
+        let text = Said::two(take(&format!(": --coating {}", f.id)), take(""));
         finding.with(Remedy::new("coating", f.least.0, "W", text).set("coating", f.id.as_str()))
     }))
 }
@@ -119,25 +110,25 @@ pub fn coating_mismatch(coating: &str, blank: &str, takes: &[Fitting], laser: Wa
 /// `process-elsewhere`: the process was measured with another coating, or on an `other_machine`; each is given by its name as
 /// measured and as used.
 pub fn process_elsewhere(other_machine: bool, machine: (&str, &str), coating: (&str, &str)) -> Finding {
-    let (then, now, holds) = if !other_machine {
-        (coating.0.to_string(), coating.1.to_string(), "of it only the beam and its lag are used")
+    let message = if !other_machine {
+        text!("findings.process-elsewhere.coating", then = coating.0, now = coating.1)
     } else {
-        let of = |(m, c): (&str, &str)| if c.is_empty() { m.to_string() } else { format!("{c} on {m}") };
-        (of((machine.0, coating.0)), of((machine.1, coating.1)), "nothing of it is used")
+        let of = |machine: &str, coating: &str| match coating {
+            "" => machine.to_string(),
+            _ => text!("findings.process-elsewhere.on", coating, machine),
+        };
+        let (then, now) = (of(machine.0, coating.0), of(machine.1, coating.1));
+        text!("findings.process-elsewhere.machine", then, now)
     };
-    let message = format!("the process was measured for {then}, not for {now}: {holds}");
-    let text = format!(
-        "burn a wedge of {} on {} and read it; or name the coating and machine that it was measured for",
-        coating.1, machine.1
-    );
+    let text = text!("findings.process-elsewhere.wedge", coating = coating.1, machine = machine.1);
     Finding::new("process-elsewhere", Severity::Caution, message).with(Remedy::new("process", 0.0, "", text))
 }
 
 /// `process-doubted`: the process comes from a reading that is not to be used.
 pub fn process_doubted(doubt: &str) -> Option<Finding> {
     (!doubt.is_empty()).then(|| {
-        let message = format!("the process comes from a reading that is not to be used: {doubt}");
-        let text = "take the photo of the wedge again, read it, and use that process";
+        let message = text!("findings.process-doubted", doubt);
+        let text = text!("findings.process-doubted.again");
         Finding::new("process-doubted", Severity::Caution, message)
             .with(Remedy::new("process", 0.0, "", text))
     })
@@ -173,30 +164,28 @@ pub struct WedgeOf {
 /// `assumed`: values that decide the look were never measured; a `wedge` measures them.
 pub fn assumed(values: &[&str], wedge: &WedgeOf) -> Option<Finding> {
     (!values.is_empty()).then(|| {
-        let list = values.join(", ");
-        let message = if values.len() < DECISIVE {
-            format!("not yet measured on this machine and coating: {list}; for this the forecast rests on common practice")
+        let named =
+            values.iter().map(|&value| texts::known(&format!("findings.decisive.{value}")).unwrap_or(value));
+        let list = named.collect::<Vec<_>>().join(", ");
+        let some = values.len() < DECISIVE;
+        let (message, measured) = if some {
+            (text!("findings.assumed.some", values = list), list.as_str())
         } else {
-            format!("never measured on this machine and coating: {list}; the forecast rests on common practice")
+            (text!("findings.assumed.all", values = list), text!("findings.assumed.them-all"))
         };
-        let all = if values.len() < DECISIVE { list.as_str() } else { "them all" };
+        let (blank, command) = (wedge.on, wedge.drawn_by.as_str());
         // Another wedge without anything white in its photo would leave the looks as they are.
-        let white = match values.len() < DECISIVE && values.contains(&LOOKS) {
-            true => Said::default()
-                .line(" from a photo with a white card beside it (--white)")
-                .page(" from a photo with white paper beside it"),
-            false => Said::default(),
-        };
         let text = match values {
-            [LOOKS] => Said::from("read the wedge again").and(white).and(", which measures them"),
-            _ => Said::from(format!("burn a wedge on {}", wedge.on))
-                .line(format!(" ('{}')", wedge.drawn_by))
-                .and(format!(", which measures {all}, "))
-                .page("and ")
-                .and("read it")
-                .and(white),
+            [LOOKS] => Said::two(text!("findings.assumed.looks.line"), text!("findings.assumed.looks.page")),
+            _ if some && values.contains(&LOOKS) => Said::two(
+                text!("findings.assumed.white.line", blank, command, values = measured),
+                text!("findings.assumed.white.page", blank, values = measured),
+            ),
+            _ => Said::two(
+                text!("findings.assumed.wedge.line", blank, command, values = measured),
+                text!("findings.assumed.wedge.page", blank, values = measured),
+            ),
         };
-        let text = text.line(", and pass its process file with --process");
         Finding::new("assumed", Severity::Note, message).with(Remedy::new("process", 1.0, "wedge", text))
     })
 }

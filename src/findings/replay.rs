@@ -2,20 +2,16 @@
 
 use super::{Finding, Severity};
 use crate::scan::replay::{Places, Replay};
-use crate::units::{counted, short};
+use crate::texts::{self, text};
+use crate::units::short;
 
 /// What to say of a program that was written for a machine of another full power: the same S words are another power here.
 fn other_full_scale(replay: &Replay) -> Option<String> {
     let written = replay.written_for_full_scale_s.filter(|&s| s != replay.full_scale_s)?;
     let share = f64::from(written) / f64::from(replay.full_scale_s);
     (replay.highest_s > 0.0).then(|| {
-        format!(
-            "The program was written for a machine whose full power is S {written}, and this machine's is S {}: it \
-             burns at {} times the power that it was made for. Write the program for this machine, or correct \
-             full_scale_s in its file.",
-            replay.full_scale_s,
-            short(share, 3)
-        )
+        let (here, times) = (replay.full_scale_s, short(share, 3));
+        text!("findings.other-full-power", written, here, times)
     })
 }
 
@@ -25,81 +21,68 @@ pub fn replayed(replay: &Replay) -> Vec<Finding> {
     let mut found = Vec::new();
     let mut stop = |name, message: String| found.push(Finding::new(name, Severity::Stop, message));
     if replay.power_left_on {
-        stop("power-left-on", "The program ends with the beam on; it must end with M5 S0.".into());
+        stop("power-left-on", text!("findings.power-left-on").into());
     }
     let p = &replay.beam_on_in_rapid;
     if p.count > 0 {
-        stop(
-            "beam-in-rapid",
-            format!("The beam is on during {} over {} mm.", places(p, "rapid"), short(p.mm, 1)),
-        );
+        let text = text!("findings.beam-in-rapid", places = places(p, "rapids"), length = short(p.mm, 1));
+        stop("beam-in-rapid", text);
     }
     let p = &replay.beam_on_at_rest;
     if p.count > 0 {
-        stop("beam-at-rest", format!("The beam is on while the head rests: {}.", places(p, "rest")));
+        stop("beam-at-rest", text!("findings.beam-at-rest", places = places(p, "rests")));
     }
     let p = &replay.beam_on_outside_blank;
     if p.count > 0 {
-        let text =
-            format!("The beam is on beyond the blank in {}, {} mm long.", places(p, "move"), short(p.mm, 1));
+        let text = text!("findings.beam-off-blank", places = places(p, "moves"), length = short(p.mm, 1));
         stop("beam-off-blank", text);
     }
     if let Some(line) = replay.over_full_power {
-        let text = format!(
-            "From line {line} on the program asks for up to S {}, but the machine's full power is S {}: whatever asks \
-             for more burns at full power. Write the program for this machine, or correct full_scale_s in its file.",
-            short(replay.highest_s, 3),
-            replay.full_scale_s
-        );
+        let (highest, full) = (short(replay.highest_s, 3), replay.full_scale_s);
+        let text = text!("findings.over-full-power", line, highest, full);
         stop("over-full-power", text);
     } else if let Some(text) = other_full_scale(replay) {
         stop("other-full-power", text);
     }
     if replay.off_bed_mm > 0.0 {
-        stop("off-bed", format!("The path leaves the bed by {} mm.", short(replay.off_bed_mm, 2)));
+        stop("off-bed", text!("findings.off-bed.path", mm = short(replay.off_bed_mm, 2)));
     }
     if let Some(d) = replay.difference.as_ref().filter(|d| !d.same) {
-        let at =
-            d.first.first().map_or(String::new(), |(x, y)| format!(", the first in column {x} of row {y}"));
-        let are = |count: u64| if count == 1 { "is" } else { "are" };
-        let missing = format!("{} {} missing", counted(d.missing, "dot"), are(d.missing));
-        let extra = format!("{} {} too many", d.extra, are(d.extra));
-        stop("dots-differ", format!("{missing} and {extra}{at}."));
+        let missing = match d.missing {
+            1 => text!("findings.dots-differ.missing.one").to_string(),
+            count => text!("findings.dots-differ.missing.many", count),
+        };
+        let extra = match d.extra {
+            1 => text!("findings.dots-differ.extra.one").to_string(),
+            count => text!("findings.dots-differ.extra.many", count),
+        };
+        let text = match d.first.first() {
+            Some((column, row)) => text!("findings.dots-differ.first", missing, extra, column, row),
+            None => text!("findings.dots-differ", missing, extra),
+        };
+        stop("dots-differ", text);
     }
     let p = &replay.beam_on_off_speed;
     if p.count > 0 {
-        let exact = replay.exact_stops.map_or(String::new(), |line| {
-            format!(
-                " Line {line} asks for a stop at every joint of two moves (G61); G64 lets the head pass them."
-            )
-        });
-        let text = format!(
-            "With the beam on the head is not at the program's speed over {} mm, in {}: it speeds up or brakes there.{exact}",
-            short(p.mm, 2),
-            places(p, "move")
-        );
+        let mut text = text!("findings.off-speed", length = short(p.mm, 2), places = places(p, "moves"));
+        if let Some(line) = replay.exact_stops {
+            text = format!("{text} {}", text!("findings.off-speed.exact-stops", line));
+        }
         found.push(Finding::new("off-speed", Severity::Note, text));
     }
     let mut caution = |name, message: String| found.push(Finding::new(name, Severity::Caution, message));
     if replay.off_grid_mm > 0.001 {
-        let mm = short(replay.off_grid_mm, 1);
-        caution(
-            "off-grid",
-            format!("{mm} mm with the beam on pass between the lines of dots or beside them."),
-        );
+        caution("off-grid", text!("findings.off-grid", length = short(replay.off_grid_mm, 1)));
     }
     if replay.not_in_standard_count > 0 {
         let first: Vec<String> = replay
             .not_in_standard
             .iter()
             .take(3)
-            .map(|w| format!("'{}' in line {}", w.word, w.line))
+            .map(|w| text!("findings.off-standard.word", word = w.word, line = w.line))
             .collect();
-        let (n, list) = (replay.not_in_standard_count, first.join(", "));
-        caution(
-            "off-standard",
-            format!("Words that RS-274 does not know, left out here: {n}, among them {list}."),
-        );
+        let (count, words) = (replay.not_in_standard_count, first.join(", "));
+        caution("off-standard", text!("findings.off-standard", count, words));
     }
     found
 }
@@ -112,11 +95,13 @@ pub fn harmful(replay: &Replay, overhang: f64) -> Option<Finding> {
     replayed(replay).into_iter().find(stop)
 }
 
+/// How many rapids, rests or moves there are, and in which lines of the program.
 fn places(p: &Places, what: &str) -> String {
     let lines: Vec<String> = p.lines.iter().take(5).map(u64::to_string).collect();
     let more = if p.lines.len() > 5 { ", …" } else { "" };
-    let s = if p.count == 1 { "" } else { "s" };
-    format!("{} {what}{s} (line {}{more})", p.count, lines.join(", "))
+    let number = if p.count == 1 { "one" } else { "many" };
+    let lines = lines.join(", ") + more;
+    texts::filled(&format!("findings.places.{what}.{number}"), &[("count", &p.count), ("lines", &lines)])
 }
 
 #[cfg(test)]

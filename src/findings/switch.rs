@@ -24,11 +24,11 @@ pub fn slow(
     if has >= needs * (1.0 - 1e-6) {
         return None;
     }
-    let (takes, brief) = (short(laser.switch_ms, 3), short(has * 1000.0, 2));
+    let (takes, lasts) = (short(laser.switch_ms, 3), short(has * 1000.0, 2));
     let message = if laser.switch_is_assumed() {
-        text!("findings.slow-switch.assumed", takes, lasts = brief)
+        text!("findings.slow-switch.assumed", takes, lasts)
     } else {
-        text!("findings.slow-switch.known", takes, lasts = brief)
+        text!("findings.slow-switch.known", takes, lasts)
     };
     let mut finding = Finding::new("slow-switch", Severity::Caution, message);
     // Ways from rest to rest, and across gaps in a hurry, take longer or shorter than the speed says: a few tries.
