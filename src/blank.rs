@@ -10,6 +10,7 @@ use std::str::FromStr;
 
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
+use crate::texts::text;
 use crate::units::Mm;
 
 /// The outline of a blank, seen from above; of a round piece, its mantle. Parsed from `round:90mm`, `rect:100x60mm`,
@@ -242,14 +243,14 @@ impl fmt::Display for Shape {
 /// # Errors
 /// Text that is not two sides with a unit, or a side that is not above zero.
 pub fn parse_size(text: &str) -> Result<(Mm, Mm), String> {
-    sides(text, "100x60mm", "both sides").map(|[width, height]| (width, height))
+    sides(text, "100x60mm").map(|[width, height]| (width, height))
 }
 
 /// Parses as many sides as asked for; those without a unit have that of the last.
-fn sides<const N: usize>(text: &str, example: &str, all: &str) -> Result<[Mm; N], String> {
+fn sides<const N: usize>(text: &str, example: &str) -> Result<[Mm; N], String> {
     let parts: Vec<&str> = text.splitn(N, ['x', '×']).map(str::trim).collect();
     if parts.len() < N {
-        return Err(format!("'{text}' is not a size; write for example {example}"));
+        return Err(text!("blank.size", text, example));
     }
     let last = parts[N - 1];
     let unit: String = last.chars().skip_while(|c| c.is_ascii_digit() || ".+- ".contains(*c)).collect();
@@ -264,7 +265,10 @@ fn sides<const N: usize>(text: &str, example: &str, all: &str) -> Result<[Mm; N]
     if found.iter().all(|side| side.0 > 0.0) {
         Ok(found)
     } else {
-        Err(format!("'{text}' is not a size: {all} must be above zero"))
+        Err(match N {
+            2 => text!("blank.size.two-zero", text),
+            _ => text!("blank.size.three-zero", text),
+        })
     }
 }
 
@@ -273,11 +277,11 @@ fn sort_of(text: &str) -> String {
     let has_unit = text.ends_with(|c: char| c.is_alphabetic());
     let size = if has_unit { text.to_string() } else { format!("{text}mm") };
     if size.parse::<Mm>().is_ok() {
-        format!("say its sort: round:{size} for a round one")
+        text!("blank.sort.round", size)
     } else if parse_size(&size).is_ok() {
-        format!("say its sort: rect:{size}")
+        text!("blank.sort.rect", size)
     } else {
-        "it has no size".into()
+        text!("blank.sort.no-size").into()
     }
 }
 
@@ -288,23 +292,17 @@ const LEAST_TAPER: f64 = 0.25;
 
 /// A cone of diameter at the foot, diameter at the top, and height.
 fn cone(size: &str) -> Result<Shape, String> {
-    let [foot, top, height] = sides(size, "60x78x120mm: across its foot, across its top, and high", "all")?;
+    let [foot, top, height] = sides(size, text!("blank.size.cone"))?;
     let mantle = Mantle { foot, top, height };
     let mm = |v: f64| crate::units::short(v, 1);
     if !mantle.is_cone() {
-        return Err(format!("both ends are alike: write cylinder:{}x{}mm", mm(foot.0), mm(height.0)));
+        return Err(text!("blank.cone.alike", diameter = mm(foot.0), height = mm(height.0)));
     }
     if mantle.tilt() > MOST_TILT {
-        return Err(format!(
-            "its mantle lies level only where the rotary is tilted by {}°, and {MOST_TILT}° is the most; mark it as a flat piece",
-            mm(mantle.tilt())
-        ));
+        return Err(text!("blank.cone.tilt", tilt = mm(mantle.tilt()), most = MOST_TILT));
     }
     if mantle.narrowest() < LEAST_TAPER * mantle.widest() {
-        return Err(format!(
-            "its narrow end is less than {} % of its wide one; give the diameters and the height of the band that you mark",
-            100.0 * LEAST_TAPER
-        ));
+        return Err(text!("blank.cone.taper", least = 100.0 * LEAST_TAPER));
     }
     Ok(Shape::Cone { foot, top, height, seam: Mm(0.0), closed: false })
 }
@@ -312,11 +310,7 @@ fn cone(size: &str) -> Result<Shape, String> {
 impl FromStr for Shape {
     type Err = ShapeError;
     fn from_str(text: &str) -> Result<Self, ShapeError> {
-        let fail = |why: String| {
-            ShapeError(format!(
-                "'{text}' is not a blank: {why}; write for example round:90mm, rect:100x60mm, rect:100x100mm:r8mm, cylinder:73x100mm or cone:60x78x120mm"
-            ))
-        };
+        let fail = |why: String| ShapeError(text!("blank.shape", text, why));
         let mut parts = text.trim().split(':');
         let kind = parts.next().unwrap_or("");
         let size = parts.next().ok_or_else(|| fail(sort_of(kind)))?;
@@ -329,16 +323,14 @@ impl FromStr for Shape {
                 let (width, height) = parse_size(size).map_err(fail)?;
                 let radius = match parts.next() {
                     None => Mm(0.0),
-                    Some(r) => r
+                    Some(radius) => radius
                         .strip_prefix('r')
-                        .ok_or_else(|| fail(format!("'{r}' is not a corner radius such as r8mm")))?
+                        .ok_or_else(|| fail(text!("blank.corner", radius)))?
                         .parse()
                         .map_err(|e: crate::units::UnitError| fail(e.to_string()))?,
                 };
                 if radius.0 < 0.0 || 2.0 * radius.0 > width.0.min(height.0) {
-                    return Err(fail(format!(
-                        "the corner radius {radius} is more than half the shorter side"
-                    )));
+                    return Err(fail(text!("blank.corner.large", radius)));
                 }
                 Shape::Rect { width, height, radius }
             }
@@ -356,19 +348,17 @@ impl FromStr for Shape {
                     None => whole,
                     Some("closed") => whole.closed(),
                     Some(seam) => {
-                        return Err(fail(format!(
-                            "'{seam}' is no seam; write closed where marks may run on across it, or leave it out"
-                        )));
+                        return Err(fail(text!("blank.seam", seam)));
                     }
                 }
             }
-            other => return Err(fail(format!("'{other}' is none of round, rect, cylinder and cone"))),
+            sort => return Err(fail(text!("blank.sort.none", sort))),
         };
         if parts.next().is_some() {
-            return Err(fail("there is text after the size".into()));
+            return Err(fail(text!("blank.size.more").into()));
         }
         if !(1.0..=2000.0).contains(&shape.width()) || !(1.0..=2000.0).contains(&shape.height()) {
-            return Err(fail("a side is from 1mm to 2000mm".into()));
+            return Err(fail(text!("blank.size.range").into()));
         }
         Ok(shape)
     }
@@ -451,7 +441,7 @@ impl FromStr for Surface {
             "tile" => Ok(Surface::Tile),
             "slate" => Ok(Surface::Slate),
             "metal" => Ok(Surface::Metal),
-            _ => Err(format!("'{text}' is no surface; choose glass, tile, slate or metal")),
+            _ => Err(text!("blank.surface", text)),
         }
     }
 }

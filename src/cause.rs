@@ -3,15 +3,17 @@
 use std::borrow::Cow;
 use std::io::{Error, ErrorKind};
 
+use crate::texts::text;
+
 /// Why the system refused: `there is no such file`, without its number.
 pub fn of(e: &Error) -> String {
     let words = match e.kind() {
-        ErrorKind::NotFound => "there is no such file",
-        ErrorKind::PermissionDenied => "the system does not allow it",
-        ErrorKind::IsADirectory => "it is a folder",
-        ErrorKind::NotADirectory => "a part of its name is a file, not a folder",
-        ErrorKind::StorageFull => "the disk is full",
-        ErrorKind::ReadOnlyFilesystem => "the disk can only be read",
+        ErrorKind::NotFound => text!("cause.not-found"),
+        ErrorKind::PermissionDenied => text!("cause.not-allowed"),
+        ErrorKind::IsADirectory => text!("cause.folder"),
+        ErrorKind::NotADirectory => text!("cause.within-file"),
+        ErrorKind::StorageFull => text!("cause.disk-full"),
+        ErrorKind::ReadOnlyFilesystem => text!("cause.disk-read-only"),
         _ => return numberless(&e.to_string()).into_owned(),
     };
     words.to_string()

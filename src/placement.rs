@@ -12,6 +12,7 @@ use std::str::FromStr;
 
 use crate::art::Window;
 use crate::blank::{Blank, Shape, parse_size};
+use crate::texts::text;
 use crate::units::Mm;
 
 /// The axis that lines run along.
@@ -152,13 +153,11 @@ impl FromStr for Place {
             t if t.contains(['x', '×']) => {
                 let (width, height) = parse_size(t)?;
                 if width.0 > 2000.0 || height.0 > 2000.0 {
-                    return Err(format!("'{text}' is too large: a side is at most 2000mm"));
+                    return Err(text!("placement.place.large", text));
                 }
                 Ok(Place::Box { width, height })
             }
-            _ => Err(format!(
-                "'{text}' is not a way to place the art; write inside, cover or a size such as 60x40mm"
-            )),
+            _ => Err(text!("placement.place.none", text)),
         }
     }
 }
@@ -206,9 +205,7 @@ impl Placement {
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum PlaceError {
     /// Nothing is left inside the margin.
-    #[error(
-        "the blank {shape} is smaller than its margins: {margin} on every side leaves nothing; choose a smaller margin"
-    )]
+    #[error("{}", text!("placement.no-room", shape = .shape, margin = .margin))]
     NoRoom {
         /// The blank's outline.
         shape: String,
@@ -216,14 +213,16 @@ pub enum PlaceError {
         margin: String,
     },
     /// Moved so far that nothing of it fits.
-    #[error(
-        "moved by {0} (to the right, up) its middle lies past the margin, where nothing can be marked; choose a shorter distance"
-    )]
+    #[error("{}", text!("placement.too-far", distance = .0))]
     TooFar(String),
     /// More dots than the program works on.
-    #[error(
-        "{width} x {height} at {pitch} would make {millions} million dots, more than the 400 million that can be worked on; choose a coarser density or a smaller size"
-    )]
+    #[error("{}", text!(
+        "placement.too-many-dots",
+        width = .width,
+        height = .height,
+        pitch = .pitch,
+        millions = .millions,
+    ))]
     TooManyDots {
         /// Wanted width.
         width: String,

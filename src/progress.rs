@@ -6,9 +6,11 @@
 
 use std::sync::{Mutex, PoisonError};
 
+use crate::texts::text;
+
 /// The person asked to stop. The rooms' errors take it in as it is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
-#[error("stopped as asked; nothing was written")]
+#[error("{}", text!("progress.stopped"))]
 pub struct Stopped;
 
 /// Hears how far the work is and may end it. Called from several threads.

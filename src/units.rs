@@ -9,6 +9,8 @@ use std::str::FromStr;
 
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
+use crate::texts::text;
+
 /// Millimetres in one inch (exact by definition).
 pub const MM_PER_INCH: f64 = 25.4;
 
@@ -16,23 +18,23 @@ pub const MM_PER_INCH: f64 = 25.4;
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum UnitError {
     /// No number could be read at the start of the text.
-    #[error("'{text}' is not a number with a unit; write for example {example}")]
+    #[error("{}", text!("units.no-number", text = .text, example = either(.example)))]
     NotANumber {
         /// The text as given.
         text: String,
-        /// A valid text.
-        example: &'static str,
+        /// A valid text, and what else it may be written as.
+        example: &'static [&'static str],
     },
     /// A number without its unit.
-    #[error("'{text}' has no unit; write for example {}", with_unit(text, example))]
+    #[error("{}", text!("units.no-unit", text = .text, example = with_unit(.text, .example)))]
     NoUnit {
         /// The text as given.
         text: String,
-        /// A valid text.
-        example: &'static str,
+        /// A valid text, and what else it may be written as.
+        example: &'static [&'static str],
     },
     /// A decimal comma, which separates other things here.
-    #[error("'{text}' has a decimal comma; write {point}")]
+    #[error("{}", text!("units.comma", text = .text, point = .point))]
     Comma {
         /// The text as given.
         text: String,
@@ -40,7 +42,7 @@ pub enum UnitError {
         point: String,
     },
     /// A unit that this quantity does not have.
-    #[error("'{text}' has the unknown unit '{unit}'; use {known}")]
+    #[error("{}", text!("units.unknown", text = .text, unit = .unit, known = .known))]
     UnknownUnit {
         /// The text as given.
         text: String,
@@ -50,7 +52,7 @@ pub enum UnitError {
         known: &'static str,
     },
     /// A number outside the range of its quantity.
-    #[error("'{text}' is out of range; {range}")]
+    #[error("{}", text!("units.out-of-range", text = .text, range = .range))]
     OutOfRange {
         /// The text as given.
         text: String,
@@ -59,26 +61,34 @@ pub enum UnitError {
     },
 }
 
+/// A way to write it, or both.
+fn either(ways: &[impl fmt::Display]) -> String {
+    match ways {
+        [first, second] => text!("units.either", first, second),
+        _ => ways.first().map_or(String::new(), ToString::to_string),
+    }
+}
+
 /// The number as given with the unit of the example. Where that says it in two ways, it is the way whose own number is nearer:
 /// no pitch is that many mm. A number up to 1 may well be meant as a share of the whole: as a percentage it is next to nothing.
-fn with_unit(text: &str, example: &str) -> String {
+fn with_unit(text: &str, example: &[&str]) -> String {
     let number: f64 = text.trim().parse().unwrap_or(0.0);
-    let parts = |way: &str| {
+    let parts = |way: &&str| {
         let unit = way.trim_start_matches(|c: char| c.is_ascii_digit() || c == '.').to_string();
         let own: f64 = way.strip_suffix(&unit).and_then(|n| n.parse().ok()).unwrap_or(1.0);
         (libm::log(number.abs().max(f64::MIN_POSITIVE) / own).abs(), unit)
     };
-    let nearest = example.split(" or ").map(parts).min_by(|a, b| a.0.total_cmp(&b.0));
+    let nearest = example.iter().map(parts).min_by(|a, b| a.0.total_cmp(&b.0));
     match nearest.map_or(String::new(), |(_, unit)| unit) {
         unit if unit == "%" && (0.0..=1.0).contains(&number) => {
-            format!("{}% or {}%", short(100.0 * number, 2), text.trim())
+            either(&[short(100.0 * number, 2), text.trim().to_string()].map(|share| share + "%"))
         }
         unit => format!("{}{unit}", text.trim()),
     }
 }
 
 /// Splits `12.5mm/s` into 12.5 and `mm/s`. White space around either part is ignored.
-fn split(text: &str, example: &'static str) -> Result<(f64, String), UnitError> {
+fn split(text: &str, example: &'static [&'static str]) -> Result<(f64, String), UnitError> {
     let t = text.trim();
     let end = t
         .char_indices()
@@ -150,7 +160,7 @@ quantity!(
 impl FromStr for Mm {
     type Err = UnitError;
     fn from_str(text: &str) -> Result<Self, UnitError> {
-        let example = "90mm";
+        let example = &["90mm"];
         let (v, unit) = split(text, example)?;
         let mm = match unit.as_str() {
             "mm" => v,
@@ -163,35 +173,39 @@ impl FromStr for Mm {
                 return Err(UnitError::UnknownUnit {
                     text: text.to_string(),
                     unit,
-                    known: "mm, cm, um or in",
+                    known: text!("units.known.length"),
                 });
             }
         };
-        finite(mm, text, "a length is at most 10 m").map(Mm)
+        finite(mm, text, text!("units.range.length")).map(Mm)
     }
 }
 
 impl FromStr for Watts {
     type Err = UnitError;
     fn from_str(text: &str) -> Result<Self, UnitError> {
-        let example = "5W";
+        let example = &["5W"];
         let (v, unit) = split(text, example)?;
         let w = match unit.as_str() {
             "W" | "w" => v,
             "mW" => v / 1000.0,
             "" => return Err(UnitError::NoUnit { text: text.to_string(), example }),
             _ => {
-                return Err(UnitError::UnknownUnit { text: text.to_string(), unit, known: "W or mW" });
+                return Err(UnitError::UnknownUnit {
+                    text: text.to_string(),
+                    unit,
+                    known: text!("units.known.power"),
+                });
             }
         };
-        finite(w, text, "a power is at most 10000 W").map(Watts)
+        finite(w, text, text!("units.range.power")).map(Watts)
     }
 }
 
 impl FromStr for MmPerS {
     type Err = UnitError;
     fn from_str(text: &str) -> Result<Self, UnitError> {
-        let example = "12.5mm/s or 750mm/min";
+        let example = &["12.5mm/s", "750mm/min"];
         let (v, unit) = split(text, example)?;
         let s = match unit.as_str() {
             "mm/s" => v,
@@ -204,28 +218,32 @@ impl FromStr for MmPerS {
                 return Err(UnitError::UnknownUnit {
                     text: text.to_string(),
                     unit,
-                    known: "mm/s, mm/min, cm/s, in/s or in/min",
+                    known: text!("units.known.speed"),
                 });
             }
         };
-        finite(s, text, "a speed is at most 10000 mm/s").map(MmPerS)
+        finite(s, text, text!("units.range.speed")).map(MmPerS)
     }
 }
 
 impl FromStr for JoulesPerMm2 {
     type Err = UnitError;
     fn from_str(text: &str) -> Result<Self, UnitError> {
-        let example = "4.3J/mm2";
+        let example = &["4.3J/mm2"];
         let (v, unit) = split(text, example)?;
         let d = match unit.as_str() {
             "J/mm2" | "J/mm²" => v,
             "J/cm2" | "J/cm²" => v / 100.0,
             "" => return Err(UnitError::NoUnit { text: text.to_string(), example }),
             _ => {
-                return Err(UnitError::UnknownUnit { text: text.to_string(), unit, known: "J/mm2 or J/cm2" });
+                return Err(UnitError::UnknownUnit {
+                    text: text.to_string(),
+                    unit,
+                    known: text!("units.known.dose"),
+                });
             }
         };
-        finite(d, text, "a dose is at most 10000 J/mm2").map(JoulesPerMm2)
+        finite(d, text, text!("units.range.dose")).map(JoulesPerMm2)
     }
 }
 
@@ -279,9 +297,9 @@ impl fmt::Display for Pitch {
 impl FromStr for Pitch {
     type Err = UnitError;
     fn from_str(text: &str) -> Result<Self, UnitError> {
-        let example = "290.3dpi or 0.0875mm";
+        let example = &["290.3dpi", "0.0875mm"];
         let (v, unit) = split(text, example)?;
-        let range = "a pitch is from 0.005mm to 5mm (5080dpi to 5.08dpi)";
+        let range = text!("units.range.pitch");
         let mm = match unit.as_str() {
             "dpi" | "lpi" => MM_PER_INCH / v,
             "lpcm" => 10.0 / v,
@@ -292,7 +310,7 @@ impl FromStr for Pitch {
                 return Err(UnitError::UnknownUnit {
                     text: text.to_string(),
                     unit,
-                    known: "dpi, lpcm, mm or um",
+                    known: text!("units.known.pitch"),
                 });
             }
         };
@@ -329,7 +347,7 @@ impl fmt::Display for Share {
 impl FromStr for Share {
     type Err = UnitError;
     fn from_str(text: &str) -> Result<Self, UnitError> {
-        let example = "90%";
+        let example = &["90%"];
         let (v, unit) = split(text, example)?;
         match unit.as_str() {
             "%" => {}
@@ -339,7 +357,7 @@ impl FromStr for Share {
         if (0.0..=100.0).contains(&v) {
             Ok(Share(v / 100.0))
         } else {
-            Err(UnitError::OutOfRange { text: text.to_string(), range: "a share is from 0% to 100%" })
+            Err(UnitError::OutOfRange { text: text.to_string(), range: text!("units.range.share") })
         }
     }
 }
@@ -360,12 +378,12 @@ impl<'de> Deserialize<'de> for Share {
 pub fn duration(seconds: f64) -> String {
     let s = seconds.max(0.0).round() as u64;
     if s < 60 {
-        format!("{s} s")
+        text!("units.duration.seconds", seconds = s)
     } else if s < 3600 {
-        format!("{} min {} s", s / 60, s % 60)
+        text!("units.duration.minutes", minutes = s / 60, seconds = s % 60)
     } else {
         let min = (s + 30) / 60;
-        format!("{} h {} min", min / 60, min % 60)
+        text!("units.duration.hours", hours = min / 60, minutes = min % 60)
     }
 }
 

@@ -8,6 +8,7 @@ use super::density::pixels_per_metre;
 use super::error::EncodeError;
 use crate::placement::Grid;
 use crate::plane::Dots;
+use crate::texts::text;
 
 /// File header (14), info header (40) and two palette entries of four bytes.
 const HEAD: usize = 14 + 40 + 8;
@@ -22,7 +23,7 @@ pub fn dots(dots: &Dots, grid: Grid, beam_on: BeamOn) -> Result<Vec<u8>, EncodeE
         format: "BMP",
         columns: dots.width(),
         rows: dots.height(),
-        limit: "at least one pixel, at most 4 GiB",
+        limit: text!("encode.limit.bytes"),
     };
     let len = row.checked_mul(dots.height()).and_then(|n| n.checked_add(HEAD));
     let Some((len, size)) = len.and_then(|n| Some((n, u32::try_from(n).ok()?))) else {

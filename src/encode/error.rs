@@ -1,12 +1,18 @@
 //! Why a picture could not be encoded.
 
+use crate::texts::text;
+
 /// Why a picture could not be encoded.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum EncodeError {
     /// The format cannot hold so many columns, rows or bytes.
-    #[error(
-        "{columns} x {rows} pixels are more than a {format} file can hold ({limit}); make the piece smaller or its density lower"
-    )]
+    #[error("{}", text!(
+        "encode.too-large",
+        columns = .columns,
+        rows = .rows,
+        format = .format,
+        limit = .limit,
+    ))]
     TooLarge {
         /// The format's name.
         format: &'static str,
@@ -18,7 +24,7 @@ pub enum EncodeError {
         limit: &'static str,
     },
     /// The encoder reported a failure.
-    #[error("the {format} file could not be made: {why}")]
+    #[error("{}", text!("encode.failed", format = .format, why = .why))]
     Failed {
         /// The format's name.
         format: &'static str,

@@ -13,6 +13,7 @@ use super::error::EncodeError;
 use crate::parallel;
 use crate::placement::Grid;
 use crate::plane::Dots;
+use crate::texts::text;
 
 /// Raw bytes a piece, about. A sync flush costs 5 bytes and a fresh block header about 60 more, so
 /// a piece of this size grows the file by less than 0.1 %.
@@ -109,7 +110,7 @@ fn size(width: usize, height: usize) -> Result<(u32, u32), EncodeError> {
             format: "PNG",
             columns: width,
             rows: height,
-            limit: "1 to 2147483647 each way",
+            limit: text!("encode.limit.png"),
         }),
     }
 }
@@ -257,11 +258,11 @@ pub fn read_dots(bytes: &[u8], beam_on: BeamOn) -> Result<Decoded, EncodeError> 
     let mut reader = decoder.read_info().map_err(failed)?;
     let info = reader.info();
     if info.bit_depth != ::png::BitDepth::One || info.color_type != ::png::ColorType::Grayscale {
-        return Err(failed("it is not a 1-bit grey picture"));
+        return Err(failed(text!("encode.dots.not-one-bit")));
     }
     let (w, h) = (info.width as usize, info.height as usize);
     let density = info.pixel_dims.filter(|d| matches!(d.unit, ::png::Unit::Meter)).map(|d| (d.xppu, d.yppu));
-    let len = reader.output_buffer_size().ok_or_else(|| failed("it is too large"))?;
+    let len = reader.output_buffer_size().ok_or_else(|| failed(text!("encode.dots.too-large")))?;
     let mut data = vec![0; len];
     reader.next_frame(&mut data).map_err(failed)?;
     data.truncate(w.div_ceil(8) * h);

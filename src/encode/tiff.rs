@@ -15,6 +15,7 @@ use super::error::EncodeError;
 use crate::parallel;
 use crate::placement::Grid;
 use crate::plane::Dots;
+use crate::texts::text;
 use crate::units::MM_PER_INCH;
 
 /// Packed bytes of dots a strip, about: small enough to share among threads, large enough for Group 4.
@@ -110,7 +111,7 @@ fn too_large(dots: &Dots) -> EncodeError {
         format: "TIFF",
         columns: dots.width(),
         rows: dots.height(),
-        limit: "at least one pixel, at most 4 GiB",
+        limit: text!("encode.limit.bytes"),
     }
 }
 

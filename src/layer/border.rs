@@ -4,6 +4,7 @@ use super::{LayerArt, drawn};
 use crate::art::{OpenError, Opening};
 use crate::blank::Shape;
 use crate::placement::Place;
+use crate::texts::text;
 use crate::units::Mm;
 
 /// A line `width` wide along the edge of a blank, its outer side `inset` from it; both such that something is left inside.
@@ -33,7 +34,7 @@ pub fn border(shape: &Shape, width: Mm, inset: Mm) -> Result<LayerArt, OpenError
             )
         }
     };
-    let name = format!("border {width}");
+    let name = text!("layer.border", width);
     let art = drawn(&body, (w, h), &Opening::default(), &name)?;
     Ok(LayerArt { art, place: Place::Box { width: Mm(w), height: Mm(h) }, name })
 }

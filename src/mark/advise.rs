@@ -2,7 +2,8 @@
 
 use super::exposure::stamped;
 use super::response::{Burn, Response, Setting};
-use crate::units::{JoulesPerMm2, Mm, MmPerS, counted, short};
+use crate::texts::text;
+use crate::units::{JoulesPerMm2, Mm, MmPerS, short};
 
 /// The advised pitch as a share of the beam's 1/e² diameter across (common practice): the dose then
 /// ripples by 11 % and solids hold together, while neighbouring dots still stand apart.
@@ -218,30 +219,28 @@ fn words(q: &Question, a: &Advice) -> String {
     let swing = short((a.lines.ripple.ratio() - 1.0) * 100.0, 1);
     let mut said = Vec::new();
     if a.recommended {
-        said.push(format!(
-            "advised: {} a line, {share} of the beam's {} across; the dose ripples by {swing}%",
-            counted(a.steps.into(), "motor step"),
-            q.beam.across
-        ));
+        let (steps, beam) = (a.steps, q.beam.across);
+        said.push(if steps == 1 {
+            text!("mark.advised.one", share, beam, swing)
+        } else {
+            text!("mark.advised.many", steps, share, beam, swing)
+        });
     }
     if a.lines_apart {
-        said.push(format!(
-            "lines will show: the mark between them is {}% of a full one, on them {}%",
-            short(a.lines.mark_between * 100.0, 0),
-            short(a.lines.mark_on * 100.0, 0)
+        said.push(text!(
+            "mark.lines-show",
+            between = short(a.lines.mark_between * 100.0, 0),
+            on = short(a.lines.mark_on * 100.0, 0)
         ));
     }
     if a.lines_crowded {
-        said.push(format!(
-            "lines crowd: {} of the beam's radius apart; time and heat for nothing",
-            short(a.pitch.0 / q.beam.across.0 * 2.0, 2)
-        ));
+        said.push(text!("mark.lines-crowd", distance = short(a.pitch.0 / q.beam.across.0 * 2.0, 2)));
     }
     if a.over_burnt {
-        said.push(format!("solids over-burn at {}", a.dose));
+        said.push(text!("mark.over-burn", dose = a.dose));
     }
     if let Some(reached) = a.reached {
-        said.push(format!("solids under-burn: they reach {}% of a full mark", short(reached * 100.0, 0)));
+        said.push(text!("mark.under-burn", reached = short(reached * 100.0, 0)));
     }
     said.join("; ")
 }

@@ -3,6 +3,7 @@
 use std::fmt;
 use std::str::FromStr;
 
+use crate::texts::text;
 use crate::units::Mm;
 
 /// Where something lies on its blank.
@@ -101,7 +102,7 @@ impl fmt::Display for Offset {
 impl FromStr for Offset {
     type Err = String;
     fn from_str(text: &str) -> Result<Self, String> {
-        let wrong = || format!("'{text}' is no distance to the right and up; write for example 10mm,-4mm");
+        let wrong = || text!("placement.offset", text);
         let (right, up) = text.split_once(',').ok_or_else(wrong)?;
         let length = |t: &str| {
             let (sign, size) = t.trim().strip_prefix('-').map_or((1.0, t.trim()), |rest| (-1.0, rest));

@@ -9,6 +9,7 @@ use crate::parallel;
 use crate::plane::{Dots, Tone};
 use crate::progress::Silent;
 use crate::screen::{Options, Screen, Wants};
+use crate::texts::text;
 
 /// Where a curve comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -55,14 +56,10 @@ const LEAST_SIGMA: f64 = 0.004;
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum GainError {
     /// The text is not TOML, or a key is missing, unknown or of the wrong kind.
-    #[error(
-        "the tone curve cannot be read: {0}; write two lists of the same length, for example coverage = [0, 0.5, 1] and mark = [0, 0.8, 1]"
-    )]
+    #[error("{}", text!("tone.curve.unread", why = .0))]
     Syntax(String),
     /// The lists differ in length or are too short.
-    #[error(
-        "the tone curve has {coverage} values in coverage and {mark} in mark; both need the same number, at least three"
-    )]
+    #[error("{}", text!("tone.curve.lengths", coverage = .coverage, mark = .mark))]
     Lengths {
         /// Values in `coverage`.
         coverage: usize,
@@ -70,7 +67,7 @@ pub enum GainError {
         mark: usize,
     },
     /// A value outside 0 to 1.
-    #[error("the tone curve's {key} value {number} is {value}; every value is from 0 to 1")]
+    #[error("{}", text!("tone.curve.range", key = .key, number = .number, value = .value))]
     Range {
         /// The list's key.
         key: &'static str,
@@ -80,9 +77,13 @@ pub enum GainError {
         value: f64,
     },
     /// A value that does not rise above the one before it.
-    #[error(
-        "the tone curve's {key} value {number} ({value}) is not above the one before it ({before}); put the patches in order of coverage, and leave out those that read alike"
-    )]
+    #[error("{}", text!(
+        "tone.curve.not-rising",
+        key = .key,
+        number = .number,
+        value = .value,
+        before = .before,
+    ))]
     NotRising {
         /// The list's key.
         key: &'static str,
@@ -94,7 +95,7 @@ pub enum GainError {
         before: f64,
     },
     /// No patch of full coverage.
-    #[error("the tone curve ends at coverage {last}; measure a solid too (coverage 1)")]
+    #[error("{}", text!("tone.curve.no-solid", last = .last))]
     NoSolid {
         /// The last coverage.
         last: f64,
@@ -174,7 +175,8 @@ impl GainCurve {
         let file: File = toml::from_str(text).map_err(|e| {
             let before = e.span().and_then(|s| text.get(..s.start)).unwrap_or("");
             let line = before.matches('\n').count() + 1;
-            GainError::Syntax(format!("line {line}: {}", e.message().replace('\n', " ")))
+            let why = e.message().replace('\n', " ");
+            GainError::Syntax(text!("tone.curve.line", line, why))
         })?;
         GainCurve::from_points(&file.coverage, &file.mark)
     }

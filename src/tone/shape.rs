@@ -7,6 +7,7 @@ use std::ops::Range;
 use crate::colour::{Curve, lstar, luminance};
 use crate::parallel;
 use crate::plane::{Alpha, Light};
+use crate::texts::{self, text};
 
 use super::automatic::{self, Automatic, Found};
 use super::{local, sharpen};
@@ -98,23 +99,31 @@ pub struct UnsharpMask {
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum ShapingError {
     /// A value out of its range.
-    #[error("{what} is {value}; it goes from {range}")]
+    #[error("{}", text!(
+        "tone.shaping.out-of-range",
+        what = named("what", .what),
+        value = .value,
+        range = named("range", .range),
+    ))]
     Range {
-        /// Which value.
+        /// Which value, as the texts name it.
         what: &'static str,
         /// As given.
         value: f64,
-        /// The range in words.
+        /// Its range, as the texts name it.
         range: &'static str,
     },
     /// Black not below white.
-    #[error("black (L* {0}) must lie below white (L* {1}); exchange them")]
+    #[error("{}", text!("tone.shaping.levels", black = .0, white = .1))]
     Levels(f64, f64),
     /// Points that do not make a curve.
-    #[error(
-        "a tone curve needs at least two points, each further right than the one before; give for example 0:0 50:60 100:100"
-    )]
+    #[error("{}", text!("tone.shaping.curve"))]
     Curve,
+}
+
+/// What the texts call a value, or its range.
+fn named(sort: &str, key: &'static str) -> &'static str {
+    texts::known(&format!("tone.shaping.{sort}.{key}")).unwrap_or(key)
 }
 
 /// What was done, for the ticket.
@@ -148,28 +157,28 @@ impl Shaping {
         };
         match self.levels {
             LevelStretch::Off | LevelStretch::Fitting => {}
-            LevelStretch::Auto { clip } => within("the clipped share", clip, 0.0, 0.2, "0 to 0.2 (20 %)")?,
+            LevelStretch::Auto { clip } => within("clip", clip, 0.0, 0.2, "clip")?,
             LevelStretch::Given { black, white } => {
-                within("the black level", black, 0.0, 100.0, "L* 0 to 100")?;
-                within("the white level", white, 0.0, 100.0, "L* 0 to 100")?;
+                within("black", black, 0.0, 100.0, "lightness")?;
+                within("white", white, 0.0, 100.0, "lightness")?;
                 if white - black < 1.0 {
                     return Err(ShapingError::Levels(black, white));
                 }
             }
         }
-        within("brightening", self.tilt.brighten, -1.0, 1.0, "-1 to 1 (-100 % to 100 %)")?;
-        within("contrast", self.tilt.contrast, -1.0, 1.0, "-1 to 1 (-100 % to 100 %)")?;
+        within("brightening", self.tilt.brighten, -1.0, 1.0, "tilt")?;
+        within("contrast", self.tilt.contrast, -1.0, 1.0, "tilt")?;
         if let Some(l) = self.local {
-            within("the radius of the local contrast", l.radius_mm, 0.5, 50.0, "0.5 to 50 mm")?;
-            within("the amount of the local contrast", l.amount, 0.0, 3.0, "0 to 3")?;
+            within("local-radius", l.radius_mm, 0.5, 50.0, "local-radius")?;
+            within("local-amount", l.amount, 0.0, 3.0, "local-amount")?;
         }
         if let Some(s) = self.sharpen {
-            within("the radius of the sharpening", s.radius_mm, 0.02, 3.0, "0.02 to 3 mm")?;
-            within("the amount of the sharpening", s.amount, 0.0, 5.0, "0 to 5")?;
+            within("sharpen-radius", s.radius_mm, 0.02, 3.0, "sharpen-radius")?;
+            within("sharpen-amount", s.amount, 0.0, 5.0, "sharpen-amount")?;
         }
         for &(x, y) in &self.curve {
-            within("a point of the tone curve", x, 0.0, 100.0, "L* 0 to 100")?;
-            within("a point of the tone curve", y, 0.0, 100.0, "L* 0 to 100")?;
+            within("point", x, 0.0, 100.0, "lightness")?;
+            within("point", y, 0.0, 100.0, "lightness")?;
         }
         let rises = self.curve.windows(2).all(|p| p[1].0 - p[0].0 > 1e-6);
         if self.curve.len() == 1 || !rises { Err(ShapingError::Curve) } else { Ok(()) }

@@ -5,6 +5,7 @@ use std::sync::LazyLock;
 use crate::colour::{Curve, linear_to_srgb, lstar, luminance};
 use crate::parallel;
 use crate::plane::{Alpha, Light, Tone};
+use crate::texts::text;
 
 /// Rows a band.
 const ROWS: usize = 16;
@@ -90,7 +91,7 @@ pub fn ink(light: &Light, alpha: Option<&Alpha>) -> (Ink, Option<String>) {
     }
     let all = light.data().len() as f64;
     if opaque > 0.0 && opaque <= 0.99 * all && dark < 0.02 * opaque {
-        let note = "its ink is light on a transparent ground, so all that is opaque is marked";
+        let note = text!("tone.light-ink");
         (Ink::Opaque, Some(note.to_string()))
     } else {
         (Ink::Dark, None)

@@ -23,6 +23,8 @@ use std::sync::{Mutex, MutexGuard, PoisonError};
 
 use tempfile::NamedTempFile;
 
+use crate::texts::text;
+
 const SIGN: &str = ".unfinished-";
 const LOCK: &str = "lock";
 const NEW: &str = "new";
@@ -201,8 +203,8 @@ impl UnfinishedFolder {
         let back = names(&out).and_then(|n| moved(&out, folder, n));
         if cause.kind() == io::ErrorKind::Other || back.is_err() {
             live.retain(|l| l.path != *own);
-            let lie = own.display();
-            return Err(io::Error::other(format!("{cause}; files that could not go back are in '{lie}'")));
+            let folder = own.display();
+            return Err(io::Error::other(text!("encode.output.left-over", cause, folder)));
         }
         Err(cause)
     }
