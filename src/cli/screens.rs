@@ -54,11 +54,11 @@ pub fn run(args: &ScreensArgs, out: &mut Out) -> Result<u8, Failure> {
     let Some(folder) = &args.table else {
         if args.json {
             let list: Vec<_> =
-                SCREENS.iter().map(|s| serde_json::json!({ "name": s.name, "about": s.about })).collect();
+                SCREENS.iter().map(|s| serde_json::json!({ "name": s.name, "about": s.about() })).collect();
             writeln!(out, "{}", serde_json::to_string_pretty(&list)?)?;
         } else {
             for s in SCREENS {
-                writeln!(out, "{:<22} {}", s.name, s.about)?;
+                writeln!(out, "{:<22} {}", s.name, s.about())?;
             }
             writeln!(out, "\nTo see which is best for a picture: dotwright compare ART --out FOLDER")?;
         }

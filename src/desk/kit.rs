@@ -33,7 +33,7 @@ pub(super) fn kit(home: &Home) -> Result<Value, Says> {
         let line = cli::kit::about(e)?;
         Ok(json!({ "name": e.id, "line": line, "asked": e.id, "called": called, "turns": turns }))
     };
-    let screens = SCREENS.iter().map(|s| json!({ "name": s.name, "line": s.about, "asked": s.name }));
+    let screens = SCREENS.iter().map(|s| json!({ "name": s.name, "line": s.about(), "asked": s.name }));
     Ok(json!({
         "blanks": of(Sort::Blank).map(blank).collect::<Result<Vec<_>, Says>>()?,
         "coatings": all(home, Own::Coatings, of(Sort::Coating).map(told).collect::<Result<_, Says>>()?)?,

@@ -19,14 +19,8 @@ use crate::progress::Progress;
 use kinds::DotKind;
 
 /// The screen for mixed art; `Options::drawing` says how the art was read, `Options::effort` is the search.
-pub const AUTO: Screen = Screen {
-    name: "auto",
-    about: "true edges and solid ink in drawings, fitted to the tones elsewhere: the best for whatever comes",
-    wants: Wants::Mark,
-    searches: true,
-    takes: &["effort", "time"],
-    make: auto,
-};
+pub const AUTO: Screen =
+    Screen { name: "auto", wants: Wants::Mark, searches: true, takes: &["effort", "time"], make: auto };
 
 /// Tones this near to none or all count as flat: one level of 256, so that a photo's lightest tones stay.
 const FLAT: f32 = 1.0 / 255.0;

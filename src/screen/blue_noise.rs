@@ -16,7 +16,6 @@ use crate::progress::Progress;
 /// The blue-noise screen.
 pub const BLUE_NOISE: Screen = Screen {
     name: "blue-noise",
-    about: "a mask of even, unordered dots (void and cluster): no texture, the same for equal tones",
     wants: Wants::Coverage,
     searches: false,
     takes: &["dot-gain"],

@@ -16,7 +16,6 @@ use crate::progress::Progress;
 /// The clustered-dot screen; `Options::ruling_per_mm` and `Options::angle_deg` set it.
 pub const CLUSTERED: Screen = Screen {
     name: "clustered",
-    about: "round dots that grow, at a ruling and angle, as in print; kind to beams wider than a dot",
     wants: Wants::Coverage,
     searches: false,
     takes: &["ruling", "angle", "dot-gain"],

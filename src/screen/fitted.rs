@@ -38,14 +38,8 @@ use moves::SearchMoves;
 use tile::{ASIDE, HALO, TILE, Tile};
 
 /// The searching screen; `Options::effort` is the number of passes.
-pub const FITTED: Screen = Screen {
-    name: "fitted",
-    about: "searches for the dots whose forecast looks most like the wanted tone; the best for photos",
-    wants: Wants::Mark,
-    searches: true,
-    takes: &["effort", "time"],
-    make: fitted,
-};
+pub const FITTED: Screen =
+    Screen { name: "fitted", wants: Wants::Mark, searches: true, takes: &["effort", "time"], make: fitted };
 
 /// Passes over a tile before its neighbours get their turn; further passes come in further turns.
 const PASSES_A_TURN: u32 = 4;

@@ -21,6 +21,7 @@ use crate::mark::{Burn, Unsure};
 use crate::placement::Along;
 use crate::plane::{Dots, Tone};
 use crate::progress::Progress;
+use crate::texts;
 use crate::units::Share;
 
 /// What a screen's input is.
@@ -105,8 +106,6 @@ impl Options {
 pub struct Screen {
     /// Its name on the command line and in job files.
     pub name: &'static str,
-    /// One line for `--help` and for lists.
-    pub about: &'static str,
     /// What its input is.
     pub wants: Wants,
     /// Whether it searches, for as many passes as [`Options::effort`] says.
@@ -118,6 +117,11 @@ pub struct Screen {
 }
 
 impl Screen {
+    /// One line for `--help` and for lists, from the texts.
+    pub fn about(&self) -> &'static str {
+        texts::known(&format!("screen.about.{}", self.name)).unwrap_or(self.name)
+    }
+
     /// Makes the dots: same size as the tone. Values outside 0..1 are read as 0 or 1. Where the
     /// progress asks to stop, what is done so far is returned.
     ///
@@ -158,4 +162,14 @@ pub const SCREENS: &[&Screen] = &[
 /// The screen of that name.
 pub fn find(name: &str) -> Option<&'static Screen> {
     SCREENS.iter().copied().find(|s| s.name == name)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_screen_has_its_line_in_the_texts() {
+        assert!(SCREENS.iter().all(|screen| screen.about() != screen.name));
+    }
 }

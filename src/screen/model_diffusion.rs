@@ -25,7 +25,6 @@ use row::{PAD, Rings, Row};
 /// One pass of model-based error diffusion.
 pub const MODEL_DIFFUSION: Screen = Screen {
     name: "model-diffusion",
-    about: "error diffusion of the forecast mark: knows the beam, in one quick pass",
     wants: Wants::Mark,
     searches: false,
     takes: &["raster-order"],

@@ -8,7 +8,6 @@ use crate::progress::Progress;
 /// The Bayer screen; the side of its matrix is `Options::matrix`.
 pub const BAYER: Screen = Screen {
     name: "bayer",
-    about: "ordered dither: a regular cross-hatch, the same for equal tones; fast and steady",
     wants: Wants::Coverage,
     searches: false,
     takes: &["matrix", "dot-gain"],

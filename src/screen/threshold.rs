@@ -8,7 +8,6 @@ use crate::progress::Progress;
 /// The threshold screen; its level is `Options::level`.
 pub const THRESHOLD: Screen = Screen {
     name: "threshold",
-    about: "marked where the tone reaches a level; for line art and lettering",
     wants: Wants::Coverage,
     searches: false,
     takes: &["level", "dot-gain"],

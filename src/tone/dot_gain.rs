@@ -412,14 +412,8 @@ mod tests {
     use crate::screen;
 
     /// A scattered screen of our own for the tests: a running sum along the line, shifted by line.
-    const CARRY: Screen = Screen {
-        name: "carry",
-        about: "for tests",
-        wants: Wants::Coverage,
-        searches: false,
-        takes: &[],
-        make: carry,
-    };
+    const CARRY: Screen =
+        Screen { name: "carry", wants: Wants::Coverage, searches: false, takes: &[], make: carry };
 
     fn carry(tone: &Tone, _: &Options, _: &dyn crate::progress::Progress) -> Dots {
         let mut dots = Dots::off(tone.width(), tone.height());

@@ -35,7 +35,7 @@ pub fn picture(photo: &Tone, search: &[Search]) -> Result<Picture, Failure> {
         let title = format!(
             r##"<text x="{GAP}" y="24" font-size="18" font-weight="bold">{}</text><text x="230" y="24" font-size="14">{}</text>"##,
             escape(screen.name),
-            escape(screen.about)
+            escape(screen.about())
         );
         sheet = stack(&sheet, &stack(&draw(WIDTH, 34, PAPER, &title)?, &wanted.made_by(screen, &options)));
     }

@@ -22,7 +22,6 @@ use wide::Wide;
 /// Floyd and Steinberg 1976.
 pub const FLOYD_STEINBERG: Screen = Screen {
     name: "floyd-steinberg",
-    about: "error diffusion to four neighbours (1976): crisp, a little texture in flat tones",
     wants: Wants::Coverage,
     searches: false,
     takes: &["raster-order", "as-published", "dot-gain"],
@@ -32,7 +31,6 @@ pub const FLOYD_STEINBERG: Screen = Screen {
 /// Jarvis, Judice and Ninke 1976.
 pub const JARVIS_JUDICE_NINKE: Screen = Screen {
     name: "jarvis-judice-ninke",
-    about: "error diffusion to twelve neighbours (1976): sharpens, coarser in light tones",
     wants: Wants::Coverage,
     searches: false,
     takes: &["raster-order", "as-published", "dot-gain"],
@@ -42,7 +40,6 @@ pub const JARVIS_JUDICE_NINKE: Screen = Screen {
 /// Stucki 1981.
 pub const STUCKI: Screen = Screen {
     name: "stucki",
-    about: "error diffusion to twelve neighbours (1981): sharpens, cleaner than Jarvis, Judice and Ninke",
     wants: Wants::Coverage,
     searches: false,
     takes: &["raster-order", "as-published", "dot-gain"],
@@ -52,7 +49,6 @@ pub const STUCKI: Screen = Screen {
 /// Ostromoukhov 2001.
 pub const OSTROMOUKHOV: Screen = Screen {
     name: "ostromoukhov",
-    about: "error diffusion with weights by tone (2001): the evenest of the simple ones in flat tones",
     wants: Wants::Coverage,
     searches: false,
     takes: &["raster-order", "as-published", "dot-gain"],
@@ -62,7 +58,6 @@ pub const OSTROMOUKHOV: Screen = Screen {
 /// Zhou and Fang 2003.
 pub const ZHOU_FANG: Screen = Screen {
     name: "zhou-fang",
-    about: "as ostromoukhov, its threshold shaken in mid-tones (2003): no regular patterns, a little more grain",
     wants: Wants::Coverage,
     searches: false,
     takes: &["raster-order", "as-published", "dot-gain"],
