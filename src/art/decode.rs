@@ -13,6 +13,7 @@ use super::resolution::{self, Resolution};
 use super::samples::{Pixels, Samples};
 use super::{Format, Model, pages};
 use crate::note::Note;
+use crate::texts::text;
 
 /// A decoded file before its colours are read.
 pub(super) struct Decoded {
@@ -63,7 +64,7 @@ pub(super) fn general(bytes: &[u8], format: Format) -> Result<Decoded, Why> {
         ColorType::La8 | ColorType::La16 => (Model::Grey, true),
         ColorType::Rgb8 | ColorType::Rgb16 | ColorType::Rgb32F => (Model::Rgb, false),
         ColorType::Rgba8 | ColorType::Rgba16 | ColorType::Rgba32F => (Model::Rgb, true),
-        _ => return Err(Why::Unsupported("its colours are stored in an unusual way".into())),
+        _ => return Err(Why::Unsupported(text!("art.reason.colours-unusual").into())),
     };
     let mut raw = vec![0u8; decoder.total_bytes() as usize];
     decoder.read_image(&mut raw).map_err(|e| why(&e))?;
@@ -71,21 +72,23 @@ pub(super) fn general(bytes: &[u8], format: Format) -> Result<Decoded, Why> {
     let samples = match colour {
         ColorType::L8 | ColorType::La8 | ColorType::Rgb8 | ColorType::Rgba8 => Samples::U8(raw),
         ColorType::Rgb32F | ColorType::Rgba32F => {
-            notes.push(Note::fact(LINEAR));
+            notes.push(linear_light());
             Samples::F32(bytemuck::pod_collect_to_vec(&raw))
         }
         _ => Samples::U16(bytemuck::pod_collect_to_vec(&raw)),
     };
     if pages::moves(bytes, format) {
         // Of a moving picture only the first frame can be had, which is as good as a choice.
-        notes.push(Note::choice("it holds several frames; the first was taken"));
+        notes.push(Note::choice(text!("art.frames.first-taken")));
     }
     let pixels = Pixels { width: width as usize, height: height as usize, samples, model, alpha };
     Ok(Decoded { pixels, bits, icc, orientation, resolution: resolution::claimed(format, bytes), notes })
 }
 
 /// What is said of samples that are floating-point numbers.
-const LINEAR: &str = "its floating-point values were taken as linear light from 0 to 1";
+fn linear_light() -> Note {
+    Note::fact(text!("art.linear-light"))
+}
 
 /// Most memory, in bytes, that a decoder may take for what is not picture.
 const MAX_ASIDE: u64 = 128 << 20;
@@ -177,7 +180,7 @@ fn first_of_tiff(bytes: &[u8]) -> Result<Decoded, Why> {
     within_bounds(width.into(), height.into(), channels, u64::from(bits / 8))?;
     let planar = file.find_tag(Tag::PlanarConfiguration).map_err(failed)?;
     if channels > 1 && planar.and_then(|v| v.into_u16().ok()) == Some(2) {
-        return Err(Why::Unsupported("inks in separate planes".into()));
+        return Err(Why::Unsupported(text!("art.reason.ink-planes").into()));
     }
     let icc = file.find_tag(Tag::IccProfile).ok().flatten().and_then(|v| v.into_u8_vec().ok());
     let orientation = file
@@ -192,10 +195,10 @@ fn first_of_tiff(bytes: &[u8]) -> Result<Decoded, Why> {
         DecodingResult::U8(v) => Samples::U8(v),
         DecodingResult::U16(v) => Samples::U16(v),
         DecodingResult::F32(v) => {
-            notes.push(Note::fact(LINEAR));
+            notes.push(linear_light());
             Samples::F32(v)
         }
-        _ => return Err(Why::Unsupported("its colours are stored in an unusual way".into())),
+        _ => return Err(Why::Unsupported(text!("art.reason.colours-unusual").into())),
     };
     let pixels = Pixels { width, height, samples, model, alpha: false };
     let expected = width * height * pixels.channels();

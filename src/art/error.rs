@@ -1,10 +1,11 @@
 //! Errors of this room: why a file cannot be opened, and why art cannot be rendered.
 
 use crate::said::Said;
+use crate::texts::text;
 
 /// A file that cannot be opened as a picture: which, why, and what to do, in one sentence.
 #[derive(Debug, thiserror::Error)]
-#[error("{name} {why}")]
+#[error("{}", text!("art.why", name = .name, why = .why))]
 pub struct OpenError {
     /// The file as named by the person, in quotes; or what stands for it.
     pub name: String,
@@ -17,43 +18,43 @@ pub struct OpenError {
 #[derive(Debug, thiserror::Error)]
 pub enum Why {
     /// The file system refused.
-    #[error("cannot be read ({}); check its name and its permissions", crate::cause::of(.0))]
+    #[error("{}", text!("art.why.unreadable", reason = crate::cause::of(.0)))]
     Unreadable(std::io::Error),
     /// No byte in it.
-    #[error("is empty; copy or export it again")]
+    #[error("{}", text!("art.why.empty"))]
     Empty,
     /// Not a known kind of picture.
-    #[error("is not a picture; give a JPEG, PNG, TIFF, WebP, HEIC, BMP, GIF, SVG or PDF file")]
+    #[error("{}", text!("art.why.not-a-picture"))]
     NotAPicture,
     /// A known kind of something else.
-    #[error(
-        "is {0}, which cannot be opened; export it as a JPEG, PNG, TIFF, WebP, BMP, GIF, SVG or PDF file"
-    )]
+    #[error("{}", text!("art.why.something-else", what = .0))]
     SomethingElse(&'static str),
     /// Not a known kind of picture, where only a photo will do.
-    #[error("is not a picture; give a JPEG, PNG, TIFF or WebP photo")]
+    #[error("{}", text!("art.why.nothing-seen"))]
     NothingSeen,
     /// A drawing where only a photo will do.
-    #[error("is a drawing, not a photo; give a JPEG, PNG, TIFF or WebP photo")]
+    #[error("{}", text!("art.why.not-a-photo"))]
     NotAPhoto,
     /// The data end before the picture does.
-    #[error("is cut off: it ends before its picture does; copy or export it again")]
+    #[error("{}", text!("art.why.cut-off"))]
     CutOff,
     /// The data contradict themselves.
-    #[error("is damaged ({0}); copy or export it again")]
+    #[error("{}", text!("art.why.damaged", reason = .0))]
     Damaged(String),
     /// A variant that no decoder here reads.
-    #[error("is of a kind that cannot be read ({0}); save it as PNG or TIFF with 8 or 16 bits a channel")]
+    #[error("{}", text!("art.why.unsupported", reason = .0))]
     Unsupported(String),
     /// A photo of a telephone that no decoder here reads.
-    #[error("is a HEIC photo of a kind that cannot be read ({0}); export or share it as JPEG")]
+    #[error("{}", text!("art.why.unusual-photo", reason = .0))]
     UnusualPhoto(String),
     /// Beyond the bounds.
-    #[error(
-        "claims {width} x {height} picture elements, {:.0} megapixels that need {:.1} GiB; \
-         at most 250 megapixels and 2 GiB are opened, so scale it down first",
-        *width as f64 * *height as f64 / 1e6, *need as f64 / (1u64 << 30) as f64
-    )]
+    #[error("{}", text!(
+        "art.why.too-large",
+        width = .width,
+        height = .height,
+        megapixels = format_args!("{:.0}", *width as f64 * *height as f64 / 1e6),
+        memory = format_args!("{:.1}", *need as f64 / (1u64 << 30) as f64),
+    ))]
     TooLarge {
         /// Columns claimed.
         width: u64,
@@ -63,10 +64,7 @@ pub enum Why {
         need: u64,
     },
     /// More picture elements than the file's bytes can hold.
-    #[error(
-        "claims {width} x {height} picture elements, more than its {bytes} bytes can hold; \
-         copy or export it again"
-    )]
+    #[error("{}", text!("art.why.hollow", width = .width, height = .height, bytes = .bytes))]
     Hollow {
         /// Columns claimed.
         width: u64,
@@ -76,13 +74,13 @@ pub enum Why {
         bytes: u64,
     },
     /// More bytes than are read.
-    #[error("is longer than 2 GiB; at most 250 megapixels and 2 GiB are opened, so scale it down first")]
+    #[error("{}", text!("art.why.too-long"))]
     TooLong,
     /// No columns or no rows.
-    #[error("has no width or no height; export it again")]
+    #[error("{}", text!("art.why.no-size"))]
     NoSize,
     /// A document that opens only with a password.
-    #[error("is locked with a password; save it without one, or export the page as SVG")]
+    #[error("{}", text!("art.why.locked"))]
     Locked,
     /// A page that is not there.
     #[error("{}", no_page(*asked, *pages))]
@@ -93,20 +91,16 @@ pub enum Why {
         pages: usize,
     },
     /// Another frame of a moving picture than the first.
-    #[error(
-        "is a moving picture, and only the first of its frames can be read; save frame {0} as a PNG, or leave --page out"
-    )]
+    #[error("{}", text!("art.why.no-frame", frame = .0))]
     NoFrame(usize),
     /// A drawing with a reference outside itself.
-    #[error(
-        "refers to '{0}' outside itself, which is never followed; embed that picture in the SVG or remove it"
-    )]
+    #[error("{}", text!("art.why.refers", target = .0))]
     Refers(String),
     /// A drawing that is not well-formed, or that the drawing library refuses.
-    #[error("is not a valid SVG ({0}); export it again")]
+    #[error("{}", text!("art.why.bad-drawing", reason = .0))]
     BadDrawing(String),
     /// A drawing beyond the bounds.
-    #[error("{0}; simplify the drawing, or export it as PNG")]
+    #[error("{}", text!("art.why.too-complex", complaint = .0))]
     TooComplex(String),
     /// A drawing that takes longer than is allowed.
     #[error("{0}")]
@@ -117,65 +111,51 @@ pub enum Why {
 #[derive(Debug, thiserror::Error)]
 pub enum RenderError {
     /// The crop or window is empty or reaches outside.
-    #[error(
-        "the part from {0}% to {1}% across and {2}% to {3}% down is empty or lies outside the art; \
-         give a part between 0% and 100%"
-    )]
+    #[error("{}", text!("art.render.outside", left = .0, right = .1, top = .2, bottom = .3))]
     Outside(f64, f64, f64, f64),
     /// No dots asked for, or more than can be counted.
-    #[error("{0} x {1} dots cannot be rendered; give at least one dot each way")]
+    #[error("{}", text!("art.render.dots", columns = .0, rows = .1))]
     Dots(usize, usize),
     /// The resampler failed, or no memory can be had.
-    #[error("the art cannot be rendered at this size ({0}); choose a smaller size or density")]
+    #[error("{}", text!("art.render.failed", reason = .0))]
     Failed(String),
     /// A shape too far away to be drawn.
-    #[error(
-        "a shape of the drawing reaches more than ten million dots beyond the art at this density; \
-         shorten or remove it, or export the drawing as PNG"
-    )]
+    #[error("{}", text!("art.render.far-away"))]
     FarAway,
     /// Layers, filters and patterns that need too much memory.
-    #[error(
-        "the drawing's layers, filters and patterns need more than 2 GiB at {0} x {1} dots; \
-         simplify the drawing, or export it as PNG"
-    )]
+    #[error("{}", text!("art.render.memory", columns = .0, rows = .1))]
     Memory(usize, usize),
     /// More work than the time allows.
     #[error("{0}")]
     Late(#[source] Said),
     /// The drawing library gave up.
-    #[error("the drawing cannot be drawn: {0}; simplify it, or export it as PNG")]
+    #[error("{}", text!("art.render.gave-up", reason = .0))]
     GaveUp(String),
 }
 
 /// Why there is no such page.
 fn no_page(asked: usize, pages: usize) -> String {
     match pages {
-        0 => "has no page; export it again".into(),
-        1 => format!("has one page only, so there is no page {asked}; leave --page out"),
-        n => format!("has {n} pages, so there is no page {asked}; choose one of --page 1 to --page {n}"),
+        0 => text!("art.why.no-page.none").into(),
+        1 => text!("art.why.no-page.one", asked),
+        pages => text!("art.why.no-page.many", pages, asked),
     }
-}
-
-/// What to do with a drawing that takes longer than is allowed.
-fn quicker(takes: String) -> Said {
-    Said::from(takes)
-        .line(", export it as PNG, or allow it more time with --drawing-time")
-        .page(", or export it as PNG")
 }
 
 impl RenderError {
     /// More work than the seconds allow, at so many dots.
     pub(super) fn late(seconds: f64, columns: usize, rows: usize) -> Self {
-        let takes = format!("the drawing takes more than {seconds} s to draw at {columns} x {rows} dots");
-        RenderError::Late(quicker(format!("{takes}; simplify it")))
+        RenderError::Late(Said::two(
+            text!("art.render.late.line", seconds, columns, rows),
+            text!("art.render.late.page", seconds, columns, rows),
+        ))
     }
 }
 
 impl Why {
     /// A drawing that takes more than the seconds that are allowed.
     pub(super) fn late(seconds: f64) -> Self {
-        Why::Late(quicker(format!("takes more than {seconds} s to read; simplify the drawing")))
+        Why::Late(Said::two(text!("art.why.late.line", seconds), text!("art.why.late.page", seconds)))
     }
 
     /// A decoder's complaint: cut off where it met the end, damaged otherwise.

@@ -9,6 +9,7 @@ use super::decode::Decoded;
 use super::error::{Why, one_line};
 use super::samples::{Pixels, Samples};
 use crate::note::Note;
+use crate::texts::text;
 
 /// What a file without a word on its colours is taken to hold, as MIAF does (ISO/IEC 23000-22, 7.3.6.4; from memory):
 /// sRGB's primaries and curve, BT.601's matrix, the full range.
@@ -31,17 +32,14 @@ pub(super) fn decode(bytes: &[u8]) -> Result<Decoded, Why> {
     within_bounds(planes.width as u64, planes.height as u64, SAMPLES, BYTES)?;
     let alpha = planes.alpha.is_some();
     if planes.alpha.as_ref().is_some_and(|a| a.premultiplied) {
-        return Err(Why::Unsupported("its colours are multiplied by their opacity".into()));
+        return Err(Why::Unsupported(text!("art.reason.multiplied").into()));
     }
     let said = planes.color_info.unwrap_or(UNSAID);
     let samples = samples(&planes, colours(said))?;
     let mut notes = Vec::new();
     // H.273, table 3: PQ and HLG.
     if matches!(said.transfer_characteristics, 16 | 18) {
-        notes.push(Note::fact(
-            "it is made for a screen of high dynamic range and its tones were read as those of a plain photo; \
-             if it looks pale, export it as JPEG",
-        ));
+        notes.push(Note::fact(text!("art.high-range")));
     }
     let pixels = Pixels { width: planes.width, height: planes.height, samples, model: Model::Rgb, alpha };
     Ok(Decoded {
@@ -80,9 +78,7 @@ fn why(e: HeifError) -> Why {
     match e {
         HeifError::Truncated { .. } => Why::CutOff,
         HeifError::Unsupported(what) => Why::UnusualPhoto(one_line(what.trim_start_matches("decode: "))),
-        HeifError::LimitExceeded(_) => {
-            Why::UnusualPhoto("its parts are larger than any camera makes them".into())
-        }
+        HeifError::LimitExceeded(_) => Why::UnusualPhoto(text!("art.reason.huge-parts").into()),
         other => Why::Damaged(one_line(&other.to_string())),
     }
 }

@@ -14,6 +14,7 @@ use super::Model;
 use super::contain::contained;
 use crate::colour::{WEIGHTS, srgb_to_linear};
 use crate::parallel;
+use crate::texts::text;
 
 /// Codes of a 16-bit sample; 8-bit codes are every 257th.
 const CODES: usize = 65536;
@@ -49,12 +50,16 @@ pub(super) struct Read {
 
 /// The reading without a profile, `why` ends the words.
 fn plain(model: Model, why: &str) -> Read {
-    let (reading, name) = match model {
-        Model::Grey => (Reading::Grey(srgb_light().into_iter().map(|v| v as f32).collect()), "sRGB"),
-        Model::Rgb => (srgb(), "sRGB"),
-        Model::Cmyk => (Reading::PlainCmyk, "plain inks"),
+    let reading = match model {
+        Model::Grey => Reading::Grey(srgb_light().into_iter().map(|v| v as f32).collect()),
+        Model::Rgb => srgb(),
+        Model::Cmyk => Reading::PlainCmyk,
     };
-    Read { reading, words: format!("{name}, {why}"), note: None }
+    let words = match model {
+        Model::Grey | Model::Rgb => text!("art.colours.srgb", why),
+        Model::Cmyk => text!("art.colours.inks", why),
+    };
+    Read { reading, words, note: None }
 }
 
 /// The linear light of each code under sRGB, on all threads: a power each.
@@ -74,22 +79,23 @@ fn srgb() -> Reading {
 /// How to read samples of `model` under the embedded profile `icc`. Never fails: a profile that
 /// cannot be used is passed over and said so.
 pub(super) fn reading(icc: Option<&[u8]>, model: Model) -> Read {
-    let Some(bytes) = icc else { return plain(model, "as no profile is embedded") };
-    contained(|| under(bytes, model)).unwrap_or_else(|| passed_over(model, "it cannot be made sense of"))
+    let Some(bytes) = icc else { return plain(model, text!("art.colours.why.no-profile")) };
+    contained(|| under(bytes, model))
+        .unwrap_or_else(|| passed_over(model, text!("art.passed-over.senseless")))
 }
 
-/// The reading without a profile that is there, and why.
-fn passed_over(model: Model, why: &str) -> Read {
-    let mut read = plain(model, "as its profile cannot be used");
-    read.note = Some(format!("the embedded colour profile was passed over, as {why}"));
+/// The reading without a profile that is there, and what is said of that.
+fn passed_over(model: Model, note: &str) -> Read {
+    let mut read = plain(model, text!("art.colours.why.unusable"));
+    read.note = Some(note.to_string());
     read
 }
 
 /// The reading under a profile.
 fn under(bytes: &[u8], model: Model) -> Read {
-    let passed_over = |why: &str| passed_over(model, why);
+    let passed_over = |note: &str| passed_over(model, note);
     let Ok(profile) = ColorProfile::new_from_slice(bytes) else {
-        return passed_over("it is damaged or of an unknown kind");
+        return passed_over(text!("art.passed-over.damaged"));
     };
     let read = match (model, profile.color_space) {
         (Model::Rgb, DataColorSpace::Rgb) => rgb(&profile),
@@ -97,14 +103,17 @@ fn under(bytes: &[u8], model: Model) -> Read {
         // A grey picture under an RGB profile: equal channels, so the green curve tells it all.
         (Model::Grey, DataColorSpace::Rgb) => profile.green_trc.as_ref().and_then(curve).map(Reading::Grey),
         (Model::Cmyk, DataColorSpace::Cmyk) => colour_table(&profile, Layout::Rgba),
-        _ => return passed_over("it is for another kind of colours than the file holds"),
+        _ => return passed_over(text!("art.passed-over.other-colours")),
     };
-    let Some(reading) = read else { return passed_over("it lacks the curves or tables that are needed") };
+    let Some(reading) = read else { return passed_over(text!("art.passed-over.lacks-curves")) };
     if is_srgb(&reading) {
-        return Read { note: None, ..plain(model, "as its profile says") };
+        return Read { note: None, ..plain(model, text!("art.colours.why.profile")) };
     }
-    let name = profile.description.as_ref().and_then(name).unwrap_or_else(|| "without a name".to_string());
-    Read { reading, words: format!("its embedded profile says ({name})"), note: None }
+    let words = match profile.description.as_ref().and_then(name) {
+        Some(name) => text!("art.colours.profile", name),
+        None => text!("art.colours.profile.nameless").to_string(),
+    };
+    Read { reading, words, note: None }
 }
 
 /// Whether a reading is sRGB but for rounding: then the exact curve is better than the profile's own table.

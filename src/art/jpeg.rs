@@ -12,6 +12,7 @@ use super::decode::Decoded;
 use super::error::Why;
 use super::resolution::{self, Resolution};
 use super::samples::{Pixels, Samples};
+use crate::texts::text;
 
 fn decoder(bytes: &[u8], options: DecoderOptions) -> JpegDecoder<ZCursor<&[u8]>> {
     JpegDecoder::new_with_options(ZCursor::new(bytes), options)
@@ -35,8 +36,10 @@ pub(super) fn decode(bytes: &[u8]) -> Result<Decoded, Why> {
     } else {
         options
     };
-    let (width, height) = head.dimensions().ok_or_else(|| Why::Damaged("it has no size".into()))?;
-    let stored = head.input_colorspace().ok_or_else(|| Why::Damaged("it has no colours".into()))?;
+    let (width, height) =
+        head.dimensions().ok_or_else(|| Why::Damaged(text!("art.reason.no-size").into()))?;
+    let stored =
+        head.input_colorspace().ok_or_else(|| Why::Damaged(text!("art.reason.no-colours").into()))?;
     let (out, model, samples) = match stored {
         ColorSpace::Luma | ColorSpace::LumaA => (ColorSpace::Luma, Model::Grey, 1),
         ColorSpace::CMYK => (ColorSpace::CMYK, Model::Cmyk, 4),

@@ -14,6 +14,7 @@ use super::sniff::{Format, sniff};
 use super::turn::{Turn, turned};
 use super::{Resolution, decode, heic, icc, jpeg, pages, vector};
 use crate::note::Note;
+use crate::texts::text;
 
 /// Opens the picture in `bytes`; `name` stands for it in messages (`'harbour.jpg'`, `the picture on standard input`).
 ///
@@ -51,7 +52,7 @@ pub fn open_path(path: &Path) -> Result<Art, OpenError> {
     let file = File::open(path)
         .and_then(|f| {
             if f.metadata()?.is_dir() {
-                return Err(std::io::Error::other("it is a folder"));
+                return Err(std::io::Error::other(text!("art.reason.folder")));
             }
             Ok(f)
         })
@@ -101,7 +102,7 @@ pub(super) fn decoded(bytes: &[u8], format: Format, page: usize) -> Result<Decod
         Format::Heic => heic::decode(bytes),
         _ => decode::general(bytes, format),
     });
-    decoded.unwrap_or_else(|| Err(Why::Damaged("its decoder cannot make sense of it".into())))
+    decoded.unwrap_or_else(|| Err(Why::Damaged(text!("art.reason.decoder").into())))
 }
 
 /// The picture of those samples: colours read, brought upright.

@@ -10,6 +10,7 @@ use super::Format;
 use super::error::Why;
 use crate::note::Note;
 use crate::said::Said;
+use crate::texts::text;
 
 /// The most pages that are counted.
 const MOST_PAGES: usize = 10_000;
@@ -67,8 +68,12 @@ fn pages(bytes: &[u8]) -> Vec<u64> {
 
 /// What is said of the page that was taken.
 pub(super) fn taken(page: usize, pages: usize) -> Option<Note> {
-    let said = || Said::from(format!("it has {pages} pages; page {page} was taken"));
-    (pages > 1).then(|| Note::choice(said().line(", choose another with --page")))
+    (pages > 1).then(|| {
+        Note::choice(Said::two(
+            text!("art.pages.taken.line", pages, page),
+            text!("art.pages.taken.page", pages, page),
+        ))
+    })
 }
 
 /// Whether a picture moves: its file holds more than one frame.

@@ -7,6 +7,7 @@ use super::sniff::Format;
 use super::vector::{Lettering, Vector};
 use crate::note::Note;
 use crate::plane::{Alpha, Light};
+use crate::texts::text;
 
 /// An opened picture file: nothing of the file is needed any more.
 #[derive(Debug, Clone)]
@@ -108,21 +109,22 @@ impl Art {
     /// One line for the ticket: `JPEG, 4000 x 3000, 8 bits, colours read as sRGB, as no profile is embedded`.
     pub fn describe(&self) -> String {
         match self {
-            Art::Raster(r) => format!(
-                "{}, {} x {}, {} {}, colours read as {}",
-                r.facts.format,
-                r.light.width(),
-                r.light.height(),
-                r.facts.bits,
-                if r.facts.bits == 1 { "bit" } else { "bits" },
-                r.facts.colour
-            ),
+            Art::Raster(r) => {
+                let Facts { format, bits, colour: colours, .. } = &r.facts;
+                let (width, height) = (r.light.width(), r.light.height());
+                match bits {
+                    1 => text!("art.described.bit", format, width, height, bits, colours),
+                    _ => text!("art.described.bits", format, width, height, bits, colours),
+                }
+            }
             Art::Vector(v) => {
                 let (w, h) = v.size();
-                // A unit of PDF is 1/72 inch (ISO 32000, 8.3.2.3).
-                let units = if v.format() == Format::Pdf { "points" } else { "units" };
-                let (w, h) = (crate::units::short(w, 2), crate::units::short(h, 2));
-                format!("{} drawing, {w} x {h} {units}", v.format())
+                let (width, height) = (crate::units::short(w, 2), crate::units::short(h, 2));
+                match v.format() {
+                    // A unit of PDF is 1/72 inch (ISO 32000, 8.3.2.3).
+                    format @ Format::Pdf => text!("art.described.points", format, width, height),
+                    format => text!("art.described.units", format, width, height),
+                }
             }
         }
     }

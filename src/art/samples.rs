@@ -10,6 +10,7 @@ use super::icc::Reading;
 use crate::colour::{Curve, relative_luminance};
 use crate::parallel;
 use crate::plane::{Alpha, Cover, Light, Plane};
+use crate::texts::text;
 
 /// Rows a band.
 const ROWS: usize = 32;
@@ -204,7 +205,7 @@ fn read<S: Sync + Copy + Into<u32>>(
                 }
             });
             if failed.into_inner() {
-                return Err(Why::Damaged("the colour table of its profile cannot be read".into()));
+                return Err(Why::Damaged(text!("art.reason.profile-table").into()));
             }
         }
         (Tables::None, _) => {

@@ -2,6 +2,8 @@
 
 use std::fmt;
 
+use crate::texts::text;
+
 /// A kind of picture file.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Format {
@@ -98,34 +100,34 @@ fn something_else(bytes: &[u8]) -> Option<&'static str> {
     let starts = |magic: &[u8]| bytes.starts_with(magic);
     if bytes.get(4..8) == Some(b"ftyp") {
         return Some(match bytes.get(8..12) {
-            Some(b"avif" | b"avis") => "an AVIF picture",
-            Some(b"mif1" | b"msf1") => "a HEIF picture of an unusual kind",
-            _ => "a film",
+            Some(b"avif" | b"avis") => text!("art.what.avif"),
+            Some(b"mif1" | b"msf1") => text!("art.what.heif"),
+            _ => text!("art.what.film"),
         });
     }
     if starts(b"%!PS") || starts(&[0xC5, 0xD0, 0xD3, 0xC6]) {
-        return Some("a PostScript document");
+        return Some(text!("art.what.postscript"));
     }
     if starts(b"8BPS") {
-        return Some("a layered document of a picture editor");
+        return Some(text!("art.what.layered"));
     }
     if starts(b"\xFF\x0A") || starts(b"\0\0\0\x0CJXL ") {
-        return Some("a JPEG XL picture");
+        return Some(text!("art.what.jpeg-xl"));
     }
     if starts(b"\0\0\0\x0CjP  ") {
-        return Some("a JPEG 2000 picture");
+        return Some(text!("art.what.jpeg-2000"));
     }
     if starts(b"PK\x03\x04") {
-        return Some("a ZIP archive");
+        return Some(text!("art.what.zip"));
     }
     if starts(b"\0\0\x01\0") {
-        return Some("an icon file");
+        return Some(text!("art.what.icon"));
     }
     if starts(&[0xFF, 0xFE]) || starts(&[0xFE, 0xFF]) {
-        return Some("text in UTF-16");
+        return Some(text!("art.what.utf-16"));
     }
     (!bytes.is_empty() && bytes.iter().take(512).all(|b| b.is_ascii_graphic() || b.is_ascii_whitespace()))
-        .then_some("text")
+        .then_some(text!("art.what.text"))
 }
 
 #[cfg(test)]

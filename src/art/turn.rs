@@ -7,6 +7,7 @@ use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
 use crate::parallel;
 use crate::plane::Plane;
+use crate::texts::text;
 
 /// A turn clockwise, as the owner sees the piece.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -24,7 +25,7 @@ pub enum Turn {
 
 /// Why a text is not a turn.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[error("'{0}' is not a turn; write 0, 90, 180 or 270 (degrees, clockwise)")]
+#[error("{}", text!("art.turn.unknown", text = .0))]
 pub struct TurnError(String);
 
 impl Turn {
