@@ -9,6 +9,7 @@ use super::shaded;
 use super::small::Small;
 use crate::art::picture::Facts;
 use crate::art::{Art, Format, Model, Raster, View, Window, likeness, open, render};
+use crate::texts::text;
 
 /// A decision that is less sure than this (0 to 1) is worth a second look.
 pub const UNSURE: f64 = 0.8;
@@ -56,13 +57,11 @@ pub fn decide(art: &Art, crop: Window) -> Decision {
             let said = v.one_picture().and_then(|file| alone(&file, v.format(), crop));
             let said = said.or_else(|| embedded(art, v.format(), crop));
             return match said {
-                Some(said) => {
-                    Decision { why: format!("it holds nothing but a picture, and {}", said.why), ..said }
-                }
-                None => Decision::certain(Kind::Drawing, &drawing(v.format())),
+                Some(said) => Decision { why: text!("art.read.nothing-but-picture", why = said.why), ..said },
+                None => Decision::certain(Kind::Drawing, drawing(v.format())),
             };
         }
-        Art::Vector(v) => return Decision::certain(Kind::Drawing, &drawing(v.format())),
+        Art::Vector(v) => return Decision::certain(Kind::Drawing, drawing(v.format())),
         Art::Raster(r) => r,
     };
     of(raster, crop, lossy(raster.facts.format))
@@ -83,8 +82,8 @@ fn alone(file: &[u8], within: Format, crop: Window) -> Option<Decision> {
 }
 
 /// Why a drawing of any density is one.
-fn drawing(format: Format) -> String {
-    format!("it is {} drawing", if format == Format::Pdf { "a PDF" } else { "an SVG" })
+fn drawing(format: Format) -> &'static str {
+    if format == Format::Pdf { text!("art.read.pdf") } else { text!("art.read.svg") }
 }
 
 /// Longer side in which a picture within a drawing is looked at.
@@ -114,7 +113,7 @@ fn embedded(art: &Art, format: Format, crop: Window) -> Option<Decision> {
 fn of(raster: &Raster, crop: Window, lossy: bool) -> Decision {
     if raster.facts.bilevel {
         let Some(flat) = shaded::flattened(raster) else {
-            return Decision::certain(Kind::Drawing, "it has no more than two tones");
+            return Decision::certain(Kind::Drawing, text!("art.read.two-tones"));
         };
         // All of its look is in its transparency, of which a photo and a sheet of paper would make nothing.
         let said = of(&flat, crop, lossy);
@@ -124,13 +123,13 @@ fn of(raster: &Raster, crop: Window, lossy: bool) -> Decision {
                 kind: Kind::Drawing,
                 sure: 0.5,
                 other: Some(kind),
-                why: "its one tone or two run out softly into transparency".into(),
+                why: text!("art.read.soft").into(),
             },
         };
     }
     let small = Small::of(raster, crop);
     let Some(f) = measure(&small) else {
-        return Decision::certain(Kind::Drawing, "nothing of it is opaque");
+        return Decision::certain(Kind::Drawing, text!("art.read.not-opaque"));
     };
     let mut likely = likelihoods(&f);
     // A cut-out is made by a program that draws: paper under a camera is never transparent.
@@ -176,11 +175,7 @@ fn of(raster: &Raster, crop: Window, lossy: bool) -> Decision {
         kind,
         sure,
         other: Some(other),
-        why: if on_ground.is_some() {
-            "what stands on its plain ground runs through many tones".into()
-        } else {
-            why(kind, &f, stencil)
-        },
+        why: if on_ground.is_some() { text!("art.read.on-ground").into() } else { why(kind, &f, stencil) },
     }
 }
 
@@ -220,23 +215,11 @@ fn why(kind: Kind, f: &Features, stencil: bool) -> String {
     let percent = |v: f64| format!("{:.0}%", (v * 100.0).floor().clamp(0.0, 100.0));
     let [flat, _, _, _, tones, ..] = *f;
     match kind {
-        Kind::Drawing if stencil => {
-            format!("it is cut out on transparency and {} of it lies in few flat tones", percent(tones))
-        }
-        Kind::Drawing => format!("{} of it lies in few flat tones that stand apart", percent(tones)),
-        Kind::Paper => format!(
-            "it shows strokes on paper: {} of it is bare paper, once its light and shadow are evened out",
-            percent(f[6])
-        ),
-        Kind::Photo if tones < 0.6 => {
-            format!(
-                "it has many tones that run into each other: a few flat ones make up only {} of it",
-                percent(tones)
-            )
-        }
-        Kind::Photo if flat < 0.6 => {
-            format!("its tones run into each other: only {} of it is flat", percent(flat))
-        }
-        Kind::Photo => "its tones run into each other".to_string(),
+        Kind::Drawing if stencil => text!("art.read.cut-out", share = percent(tones)),
+        Kind::Drawing => text!("art.read.flat-tones", share = percent(tones)),
+        Kind::Paper => text!("art.read.paper", share = percent(f[6])),
+        Kind::Photo if tones < 0.6 => text!("art.read.many-tones", share = percent(tones)),
+        Kind::Photo if flat < 0.6 => text!("art.read.running-flat", share = percent(flat)),
+        Kind::Photo => text!("art.read.running").to_string(),
     }
 }

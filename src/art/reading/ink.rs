@@ -16,6 +16,7 @@ use crate::art::{Colours, Format, Raster, Rendered};
 use crate::colour::{Curve, linear_to_srgb, srgb_to_linear};
 use crate::parallel;
 use crate::plane::{Alpha, Light};
+use crate::texts::text;
 
 /// How the shares of ink of a drawing become marks.
 #[derive(Debug, Clone)]
@@ -133,14 +134,12 @@ impl Planes<'_> {
         parallel::bands(share.data_mut(), w, 32, |_, band| curve.apply(band));
         let note = (!plain).then(|| {
             if ground[0] < 0.5 {
-                "its ground is dark: what is lighter is taken for the ink, and the ground stays bare"
-                    .to_string()
+                text!("art.ink.ground-dark").to_string()
             } else {
-                "its ground is tinted: it stays bare, and what differs from it is taken for the ink"
-                    .to_string()
+                text!("art.ink.ground-tinted").to_string()
             }
         });
-        let white = || "white stands alone on its transparent ground, so it is taken for ink".to_string();
+        let white = || text!("art.ink.white").to_string();
         let note = note.or_else(|| white_ink.map(|_| white()));
         (share, Inked { steps, note, alike })
     }

@@ -5,6 +5,8 @@ use std::str::FromStr;
 
 use serde::{Deserialize, Serialize};
 
+use crate::texts::text;
+
 /// How art is read.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
@@ -27,9 +29,9 @@ impl Kind {
     /// With its article, as in a sentence: `a photo`, `a drawing`, `a drawing on paper`.
     pub fn in_words(self) -> &'static str {
         match self {
-            Kind::Photo => "a photo",
-            Kind::Drawing => "a drawing",
-            Kind::Paper => "a drawing on paper",
+            Kind::Photo => text!("art.kind.photo"),
+            Kind::Drawing => text!("art.kind.drawing"),
+            Kind::Paper => text!("art.kind.paper"),
         }
     }
 }
@@ -51,7 +53,7 @@ impl FromStr for Kind {
             "photo" => Ok(Kind::Photo),
             "drawing" => Ok(Kind::Drawing),
             "paper" => Ok(Kind::Paper),
-            _ => Err(format!("'{text}' is not a way to read art; write photo, drawing or paper")),
+            _ => Err(text!("art.kind.unknown", text)),
         }
     }
 }
