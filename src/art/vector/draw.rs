@@ -15,6 +15,7 @@ use crate::art::{Kind, Likeness, RenderError, Rendered, View, reading};
 use crate::colour::{Curve, linear_light, relative_luminance};
 use crate::parallel;
 use crate::plane::{Alpha, Light};
+use crate::texts::text;
 
 /// Dots a band at most: 4 bytes a dot, so 16 MiB a thread.
 const BAND_DOTS: usize = 4 << 20;
@@ -193,7 +194,7 @@ fn placement(art: &Vector, view: &View, columns: usize, rows: usize) -> Transfor
 
 fn one_band(tree: &Tree, place: Transform, columns: usize, rows: usize) -> Result<Pixmap, RenderError> {
     let mut pixels = Pixmap::new(columns as u32, rows as u32)
-        .ok_or_else(|| RenderError::Failed(format!("no room for a band of {columns} x {rows} dots")))?;
+        .ok_or_else(|| RenderError::Failed(text!("art.reason.no-room", columns, rows)))?;
     resvg::render(tree, place, &mut pixels.as_mut());
     Ok(pixels)
 }

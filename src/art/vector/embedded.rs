@@ -11,6 +11,7 @@ use crate::art::bounds::{MAX_BYTES, MAX_PIXELS, can_hold};
 use crate::art::decode::packing;
 use crate::art::error::{Why, one_line};
 use crate::art::sniff::sniff;
+use crate::texts::text;
 
 /// Most bytes of the pictures embedded in one drawing, once decoded (four bytes a picture element).
 const MAX_EMBEDDED: u64 = MAX_BYTES / 2;
@@ -36,8 +37,7 @@ pub(super) fn picture(
     options: &Options,
     sum: &Mutex<Embedded>,
 ) -> Result<ImageKind, Why> {
-    let format =
-        sniff(&data).map_err(|_| Why::BadDrawing("a picture embedded in it is of no known kind".into()))?;
+    let format = sniff(&data).map_err(|_| Why::BadDrawing(text!("art.reason.embedded.unknown").into()))?;
     let image_format = match format {
         Format::Jpeg => image::ImageFormat::Jpeg,
         Format::Png => image::ImageFormat::Png,
@@ -47,16 +47,14 @@ pub(super) fn picture(
             return drawing(&data, options, sum).map(ImageKind::SVG);
         }
         Format::Tiff | Format::Bmp | Format::Heic | Format::Pdf => {
-            return Err(Why::BadDrawing(format!(
-                "a {format} picture is embedded in it; embed a PNG instead"
-            )));
+            return Err(Why::BadDrawing(text!("art.reason.embedded.other-format", format)));
         }
     };
     let mut reader = image::ImageReader::with_format(std::io::Cursor::new(data.as_slice()), image_format);
     reader.no_limits();
     let (w, h) = reader
         .into_dimensions()
-        .map_err(|e| Why::BadDrawing(one_line(&format!("a picture embedded in it is damaged: {e}"))))?;
+        .map_err(|e| Why::BadDrawing(one_line(&text!("art.reason.embedded.damaged", reason = e))))?;
     let pixels = u64::from(w) * u64::from(h);
     can_hold(w.into(), h.into(), packing(format, &data), data.len() as u64)?;
     let mut sum = sum.lock().unwrap_or_else(PoisonError::into_inner);
@@ -77,7 +75,7 @@ pub(super) fn picture(
 fn drawing(data: &[u8], options: &Options, sum: &Mutex<Embedded>) -> Result<usvg::Tree, Why> {
     let text = if data.starts_with(&[0x1F, 0x8B]) { unpack(data)? } else { data.to_vec() };
     let text = std::str::from_utf8(&text)
-        .map_err(|_| Why::BadDrawing("a drawing embedded in it is not UTF-8".into()))?;
+        .map_err(|_| Why::BadDrawing(text!("art.reason.embedded.not-utf-8").into()))?;
     let Weight { drawn, .. } = check(text)?;
     let locked = || sum.lock().unwrap_or_else(PoisonError::into_inner);
     {
@@ -85,16 +83,14 @@ fn drawing(data: &[u8], options: &Options, sum: &Mutex<Embedded>) -> Result<usvg
         sum.drawn = sum.drawn.saturating_add(drawn);
         sum.nested += 1;
         if sum.nested > MAX_NESTED {
-            return Err(Why::TooComplex(format!(
-                "embeds drawings in each other more than {MAX_NESTED} deep"
-            )));
+            return Err(Why::TooComplex(text!("art.complaint.nested-drawings", depth = MAX_NESTED)));
         }
         if sum.drawn > MAX_DRAWN {
-            return Err(Why::TooComplex(format!("embeds drawings of more than {MAX_DRAWN} elements")));
+            return Err(Why::TooComplex(text!("art.complaint.embedded-elements", most = MAX_DRAWN)));
         }
     }
     let tree = usvg::Tree::from_data_nested(text.as_bytes(), options)
-        .map_err(|e| Why::BadDrawing(one_line(&format!("a drawing embedded in it: {e}"))));
+        .map_err(|e| Why::BadDrawing(one_line(&text!("art.reason.embedded.bad-drawing", reason = e))));
     locked().nested -= 1;
     tree
 }

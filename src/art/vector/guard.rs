@@ -11,6 +11,7 @@ use resvg::usvg::roxmltree::{Document, Node, NodeId, NodeType, ParsingOptions};
 use super::entities::expanded;
 use super::style::{Sheet, Times, declared, targets};
 use crate::art::error::{Why, one_line};
+use crate::texts::text;
 
 /// Longest text of a drawing, also after decompression and with its entities replaced.
 pub(super) const MAX_TEXT: u64 = 64 << 20;
@@ -63,15 +64,12 @@ fn raw_depth(text: &str) -> u32 {
 /// Refuses a drawing beyond the bounds, or one that refers outside itself; what it asks to be drawn.
 pub(super) fn check(text: &str) -> Result<Weight, Why> {
     if raw_depth(text) > MAX_DEPTH {
-        return Err(Why::TooComplex(format!("nests its elements more than {MAX_DEPTH} deep")));
+        return Err(Why::TooComplex(text!("art.complaint.deep", depth = MAX_DEPTH)));
     }
     match expanded(text) {
-        None => return Err(Why::BadDrawing("an entity in it is made of itself".into())),
+        None => return Err(Why::BadDrawing(text!("art.reason.entity").into())),
         Some(n) if n > MAX_TEXT => {
-            return Err(Why::TooComplex(format!(
-                "is longer than {} MiB once its entities are replaced",
-                MAX_TEXT >> 20
-            )));
+            return Err(Why::TooComplex(text!("art.complaint.long-entities", size = MAX_TEXT >> 20)));
         }
         Some(_) => {}
     }
@@ -79,16 +77,16 @@ pub(super) fn check(text: &str) -> Result<Weight, Why> {
     let doc =
         Document::parse_with_options(text, options).map_err(|e| Why::BadDrawing(one_line(&e.to_string())))?;
     if doc.root_element().tag_name().name() != "svg" {
-        return Err(Why::BadDrawing(format!(
-            "its outermost element is '{}'",
-            one_line(doc.root_element().tag_name().name())
+        return Err(Why::BadDrawing(text!(
+            "art.reason.outermost",
+            name = one_line(doc.root_element().tag_name().name())
         )));
     }
     if let Some(target) = doc.descendants().find_map(outside) {
         return Err(Why::Refers(one_line(target)));
     }
     if doc.descendants().filter_map(|n| n.attribute("d")).any(|d| greatest(d) > MAX_NUMBER) {
-        return Err(Why::TooComplex("has a path with a number of more than a thousand million".into()));
+        return Err(Why::TooComplex(text!("art.complaint.great-number").into()));
     }
     let mut ids: HashMap<&str, Node> = HashMap::new();
     for node in doc.descendants() {
@@ -98,7 +96,7 @@ pub(super) fn check(text: &str) -> Result<Weight, Why> {
     }
     let styles = || doc.descendants().filter(|n| n.tag_name().name() == "style").filter_map(|n| n.text());
     if styles().map(str::len).sum::<usize>() > MAX_STYLE {
-        return Err(Why::TooComplex(format!("has style sheets of more than {} MiB", MAX_STYLE >> 20)));
+        return Err(Why::TooComplex(text!("art.complaint.styles", size = MAX_STYLE >> 20)));
     }
     let weight = weigh(doc.root_element(), &ids, &Sheet::new(styles()))?;
     Ok(Weight { flowed: doc.descendants().any(flows), ..weight })
@@ -263,11 +261,11 @@ impl Weight {
     /// Refuses what is beyond the bounds.
     fn within(self) -> Result<Weight, Why> {
         let complaint = if self.drawn > MAX_DRAWN {
-            format!("draws more than {MAX_DRAWN} elements once its references are followed")
+            text!("art.complaint.elements", most = MAX_DRAWN)
         } else if self.letters > MAX_LETTERS {
-            format!("sets more than {MAX_LETTERS} letters")
+            text!("art.complaint.letters", most = MAX_LETTERS)
         } else if self.depth > MAX_DEPTH {
-            format!("nests its elements more than {MAX_DEPTH} deep")
+            text!("art.complaint.deep", depth = MAX_DEPTH)
         } else {
             return Ok(self);
         };
@@ -303,7 +301,7 @@ fn weigh<'a, 'n>(
             match seen.get(&node.id()) {
                 Some(None) => {
                     let id = one_line(node.attribute("id").unwrap_or_default());
-                    return Err(Why::TooComplex(format!("refers to itself in a circle at '#{id}'")));
+                    return Err(Why::TooComplex(text!("art.complaint.circle", id)));
                 }
                 Some(Some(_)) => top.next += 1,
                 None => {
@@ -312,7 +310,7 @@ fn weigh<'a, 'n>(
                 }
             }
             if path.len() as u32 > MAX_DEPTH {
-                return Err(Why::TooComplex(format!("nests its elements more than {MAX_DEPTH} deep")));
+                return Err(Why::TooComplex(text!("art.complaint.deep", depth = MAX_DEPTH)));
             }
             continue;
         }

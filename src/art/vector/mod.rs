@@ -40,6 +40,7 @@ use super::view::View;
 use crate::lately::Lately;
 use crate::note::Note;
 use crate::said::Said;
+use crate::texts::text;
 
 /// A user unit of the resolved drawing, mm: a pixel of CSS, 96 to the inch.
 const MM_PER_UNIT: f64 = crate::units::MM_PER_INCH / 96.0;
@@ -196,9 +197,10 @@ pub(super) fn parse(bytes: &[u8], patience: Patience, fonts: &Fonts) -> Result<V
         bytes
     };
     if bytes.len() as u64 > MAX_TEXT {
-        return Err(Why::TooComplex(format!("is longer than {} MiB", MAX_TEXT >> 20)));
+        return Err(Why::TooComplex(text!("art.complaint.long", size = MAX_TEXT >> 20)));
     }
-    let text = std::str::from_utf8(bytes).map_err(|_| Why::BadDrawing("its text is not UTF-8".into()))?;
+    let text =
+        std::str::from_utf8(bytes).map_err(|_| Why::BadDrawing(text!("art.reason.not-utf-8").into()))?;
     let text = text.trim_start_matches('\u{FEFF}').to_string();
     let fonts = fonts.clone();
     let parsed = watched(patience.drawing_s, move || {
@@ -219,7 +221,7 @@ pub(super) fn parse_page(bytes: &[u8], page: usize, patience: Patience) -> Resul
     let parsed = watched(patience.drawing_s, move || {
         let converted = pdf::page(&bytes, page)?;
         if converted.text.len() as u64 > MAX_TEXT {
-            return Err(Why::TooComplex(format!("comes to more than {} MiB as a drawing", MAX_TEXT >> 20)));
+            return Err(Why::TooComplex(text!("art.complaint.long-pdf", size = MAX_TEXT >> 20)));
         }
         guard::check(&converted.text)?;
         let (tree, more, lettering) = tree(&converted.text, &Fonts::default())?;
@@ -227,7 +229,7 @@ pub(super) fn parse_page(bytes: &[u8], page: usize, patience: Patience) -> Resul
     });
     let (tree, notes, lettering) = parsed.map_err(|stopped| match stopped {
         Stopped::Late => Why::late(patience.drawing_s),
-        Stopped::GaveUp(_) => Why::Damaged("its page cannot be made sense of".into()),
+        Stopped::GaveUp(_) => Why::Damaged(text!("art.reason.page").into()),
     })??;
     Ok(Vector::new(tree, Format::Pdf, patience, notes, lettering))
 }
@@ -238,10 +240,10 @@ fn unpack(bytes: &[u8]) -> Result<Vec<u8>, Why> {
     let packed = flate2::read::MultiGzDecoder::new(bytes);
     packed.take(MAX_TEXT + 1).read_to_end(&mut out).map_err(|e| match e.kind() {
         std::io::ErrorKind::UnexpectedEof => Why::CutOff,
-        _ => Why::Damaged(one_line(&format!("its compression is broken: {e}"))),
+        _ => Why::Damaged(one_line(&text!("art.reason.compression", reason = e))),
     })?;
     if super::sniff::sniff(&out) != Ok(super::Format::Svg) && out.len() as u64 <= MAX_TEXT {
-        return Err(Why::SomethingElse("a compressed file without a drawing in it"));
+        return Err(Why::SomethingElse(text!("art.what.no-drawing")));
     }
     Ok(out)
 }
@@ -282,13 +284,10 @@ fn tree(text: &str, fonts: &Fonts) -> Result<(Tree, Vec<Note>, Lettering), Why> 
     let names = missing.into_inner().unwrap_or_else(PoisonError::into_inner);
     if !names.is_empty() {
         let names = names.iter().map(|n| format!("'{}'", one_line(n))).collect::<Vec<_>>().join(", ");
-        let missing =
-            format!("its lettering asks for {names}, which is not at hand: DejaVu was used instead; ");
-        notes.push(Note::choice(
-            Said::from(missing)
-                .line("name its file with --fonts, or ")
-                .and("turn lettering into outlines to keep its look"),
-        ));
+        notes.push(Note::choice(Said::two(
+            text!("art.lettering.missing.line", names),
+            text!("art.lettering.missing.page", names),
+        )));
     }
     let lettering = Lettering::of(&tree);
     Ok((tree, notes, lettering))

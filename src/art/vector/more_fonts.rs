@@ -6,6 +6,7 @@ use std::sync::Arc;
 use resvg::usvg::fontdb;
 
 use super::fonts::shipped;
+use crate::texts::text;
 
 /// Deepest folder below the one named, most files, and most bytes that are read of them.
 const MAX_DEPTH: usize = 8;
@@ -27,15 +28,13 @@ impl Default for Fonts {
 #[derive(Debug, thiserror::Error)]
 pub enum FontsError {
     /// Nothing of that name.
-    #[error("there are no fonts at '{}', which is no file and no folder; name a font file, a folder of fonts, or say system", .0.display())]
+    #[error("{}", text!("art.fonts.nowhere", path = .0.display()))]
     Nowhere(PathBuf),
     /// No font in it.
-    #[error("no font can be read from '{}'; name a TTF, OTF or TTC file, or a folder that holds some", .0.display())]
+    #[error("{}", text!("art.fonts.none", path = .0.display()))]
     NoFont(PathBuf),
     /// None where systems keep theirs.
-    #[error(
-        "this system keeps no fonts in the usual places; name a font file or a folder of fonts with --fonts"
-    )]
+    #[error("{}", text!("art.fonts.no-system"))]
     NoSystem,
 }
 

@@ -24,6 +24,7 @@ use crate::art::contain::contained;
 use crate::art::error::{Why, one_line};
 use crate::art::pages::taken;
 use crate::note::Note;
+use crate::texts::text;
 
 /// Most bytes that all streams of a document unpack to.
 const MAX_UNPACKED: u64 = 512 << 20;
@@ -45,8 +46,8 @@ pub(super) fn page(bytes: &[u8], number: usize) -> Result<Converted, Why> {
     unpacks_within_bounds(bytes)?;
     let pdf = Pdf::new(bytes.to_vec()).map_err(|e| match e {
         LoadPdfError::Decryption(DecryptionError::PasswordProtected) => Why::Locked,
-        LoadPdfError::Decryption(_) => Why::Unsupported("its encryption is unknown".into()),
-        LoadPdfError::Invalid => Why::Damaged("its pages cannot be found".into()),
+        LoadPdfError::Decryption(_) => Why::Unsupported(text!("art.reason.encryption").into()),
+        LoadPdfError::Invalid => Why::Damaged(text!("art.reason.no-pages").into()),
     })?;
     let pages = pdf.pages();
     let Some(page) = number.checked_sub(1).and_then(|i| pages.get(i)) else {
@@ -79,19 +80,13 @@ impl Heard {
         let mut notes = Vec::new();
         if !self.absent.is_empty() {
             let names: Vec<_> = self.absent.iter().map(|n| format!("'{}'", one_line(n))).collect();
-            notes.push(Note::fact(format!(
-                "its lettering asks for {}, which is not in the document: DejaVu was used instead; save it \
-                 with its fonts embedded, or turn lettering into outlines to keep its look",
-                names.join(", ")
-            )));
+            notes.push(Note::fact(text!("art.lettering.not-embedded", names = names.join(", "))));
         }
         if self.font {
-            notes.push(Note::fact(
-                "a font in it cannot be read, so that some lettering may be missing; turn lettering into outlines",
-            ));
+            notes.push(Note::fact(text!("art.lettering.unreadable")));
         }
         if self.picture {
-            notes.push(Note::fact("a picture in it cannot be read and is left out; embed it as JPEG or PNG"));
+            notes.push(Note::fact(text!("art.picture.unreadable")));
         }
         notes
     }
@@ -157,7 +152,7 @@ fn weigh<'a>(page: &'a Page<'a>, settings: &InterpreterSettings) -> Result<(), W
     });
     match (scale.beyond, done) {
         (Some(words), _) => Err(Why::TooComplex(words)),
-        (None, None) => Err(Why::Damaged("its page cannot be made sense of".into())),
+        (None, None) => Err(Why::Damaged(text!("art.reason.page").into())),
         (None, Some(())) => Ok(()),
     }
 }
@@ -177,11 +172,11 @@ impl Scale {
         self.pieces = self.pieces.saturating_add(pieces);
         self.shown = self.shown.saturating_add(shown);
         let beyond = if self.drawn > MAX_DRAWN {
-            format!("draws more than {MAX_DRAWN} things on its page")
+            text!("art.complaint.pdf-things", most = MAX_DRAWN)
         } else if self.pieces > MAX_PIECES {
-            format!("draws more than {MAX_PIECES} lines and curves on its page")
+            text!("art.complaint.pdf-lines", most = MAX_PIECES)
         } else if self.shown > MAX_SHOWN {
-            format!("shows pictures of more than {} megapixels on its page", MAX_SHOWN / 1_000_000)
+            text!("art.complaint.pdf-pictures", megapixels = MAX_SHOWN / 1_000_000)
         } else {
             return;
         };
@@ -254,13 +249,13 @@ fn unpacks_within_bounds(bytes: &[u8]) -> Result<(), Why> {
         let times = [&b"FlateDecode"[..], b"LZWDecode", b"RunLengthDecode"];
         let count: usize = times.iter().map(|&t| own.windows(t.len()).filter(|w| *w == t).count()).sum();
         if count > 1 {
-            return Err(Why::TooComplex("compresses a part of itself more than once".into()));
+            return Err(Why::TooComplex(text!("art.complaint.packed-twice").into()));
         }
         let data = bytes[at..].strip_prefix(b"\r").unwrap_or(&bytes[at..]);
         let data = data.strip_prefix(b"\n").unwrap_or(data);
         left -= unpacked(data, left);
         if left == 0 {
-            return Err(Why::TooComplex(format!("unpacks to more than {} MiB", MAX_UNPACKED >> 20)));
+            return Err(Why::TooComplex(text!("art.complaint.unpacks", size = MAX_UNPACKED >> 20)));
         }
     }
     Ok(())

@@ -2,6 +2,7 @@
 
 use crate::art::contain::contained;
 use crate::parallel::{self, Aside};
+use crate::texts::text;
 
 /// Stack of the thread that parses or draws: both walk the drawing recursively, up to the guard's
 /// depth. Only what is touched is taken from memory.
@@ -23,7 +24,7 @@ pub(super) fn watched<R: Send + 'static>(
 ) -> Result<R, Stopped> {
     match parallel::aside(STACK, seconds, move || contained(work)) {
         Aside::Done(Some(result)) => Ok(result),
-        Aside::Done(None) => Err(Stopped::GaveUp("the drawing library cannot make sense of it".into())),
+        Aside::Done(None) => Err(Stopped::GaveUp(text!("art.reason.library").into())),
         Aside::NoThread(words) => Err(Stopped::GaveUp(words)),
         Aside::Late => Err(Stopped::Late),
     }
