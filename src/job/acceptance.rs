@@ -8,6 +8,7 @@ use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
 use super::error::PlanError;
 use crate::findings::{Finding, Harm, STOPS};
+use crate::texts::text;
 
 /// How much larger than accepted a figure may be and still pass: 1 %. That is for another version's rounding;
 /// the same job on the same art has the same figure.
@@ -87,7 +88,7 @@ pub(super) fn merged(
 pub(super) fn check(accept: &[Acceptance]) -> Result<(), PlanError> {
     match accept.iter().find(|a| !STOPS.contains(&a.name.as_str())) {
         None => Ok(()),
-        Some(a) => Err(PlanError::unknown("finding to accept", &a.name, STOPS)),
+        Some(a) => Err(PlanError::unknown("finding", &a.name, STOPS)),
     }
 }
 
@@ -103,23 +104,17 @@ pub(super) fn judge(accept: &[Acceptance], finding: &Finding, art_crc32: Option<
             }
             None => found.clone(),
         }),
-        Given::Then { art_crc32: then, .. } if art_crc32 != Some(*then) => Held::Lapsed(format!(
-            "the job file accepts {name} for other art than this, so it does not hold here"
-        )),
+        Given::Then { art_crc32: then, .. } if art_crc32 != Some(*then) => {
+            Held::Lapsed(text!("job.accepted.other-art", name))
+        }
         Given::Then { figure, .. } => match (figure, &finding.harm) {
-            (Some(then), Some(now)) if now.worse_than(then, TOLERANCE) => Held::Lapsed(format!(
-                "the job file accepts {name} at {then}, but it is {} now, so that no longer holds",
-                now.rounded()
-            )),
-            (None, Some(now)) => Held::Lapsed(format!(
-                "the job file accepts {name} without its figure, which is {} now, so that does not hold",
-                now.rounded()
-            )),
+            (Some(then), Some(now)) if now.worse_than(then, TOLERANCE) => {
+                Held::Lapsed(text!("job.accepted.worse", name, then, now = now.rounded()))
+            }
+            (None, Some(now)) => Held::Lapsed(text!("job.accepted.no-figure", name, now = now.rounded())),
             _ => Held::Passed(found.clone()),
         },
-        Given::Unknown => Held::Lapsed(format!(
-            "the job file accepts {name} without saying for which art, so it does not hold"
-        )),
+        Given::Unknown => Held::Lapsed(text!("job.accepted.no-art", name)),
     }
 }
 
@@ -157,7 +152,7 @@ impl<'de> Visitor<'de> for Either {
     type Value = Acceptance;
 
     fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str("a finding with name, art_crc32 and figure")
+        f.write_str(text!("job.accepted.expected"))
     }
 
     fn visit_str<E>(self, name: &str) -> Result<Acceptance, E> {

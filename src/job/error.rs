@@ -1,20 +1,24 @@
 //! Why a file, a name or a job cannot be used.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
+use super::file::kind;
 use crate::blank::ShapeError;
 use crate::placement::PlaceError;
 use crate::said::Said;
+use crate::texts::{self, text};
 
 /// Why a TOML file cannot be used. Lines are counted from 1.
 #[derive(Debug, thiserror::Error)]
 pub enum FileError {
     /// The file cannot be read at all.
-    #[error(
-        "cannot read {what} file {path}: {}; {}",
-        crate::cause::of(cause),
-        super::near::or_check(path, cause)
-    )]
+    #[error("{}", text!(
+        "job.file.unreadable",
+        kind = kind(what),
+        path = path.display(),
+        why = crate::cause::of(cause),
+        next = super::near::or_check(path, cause),
+    ))]
     Unreadable {
         /// What kind of file it should be.
         what: &'static str,
@@ -24,7 +28,7 @@ pub enum FileError {
         cause: std::io::Error,
     },
     /// Text that is not as the kind of file wants it.
-    #[error("{what} file {path}, line {line}: {cause}")]
+    #[error("{}", in_line(what, path, Some(*line), cause))]
     Wrong {
         /// What kind of file it should be.
         what: &'static str,
@@ -36,7 +40,7 @@ pub enum FileError {
         cause: String,
     },
     /// A value out of its range.
-    #[error("{what} file {path}{}: {cause}", line.map(|l| format!(", line {l}")).unwrap_or_default())]
+    #[error("{}", in_line(what, path, *line, cause))]
     Absurd {
         /// What kind of file it should be.
         what: &'static str,
@@ -49,11 +53,23 @@ pub enum FileError {
     },
 }
 
+/// What is wrong in a file, and in which line where that is known.
+fn in_line(what: &'static str, path: &Path, line: Option<usize>, why: &str) -> String {
+    let (kind, path) = (kind(what), path.display());
+    match line {
+        Some(line) => text!("job.file.wrong", kind, path, line, why),
+        None => text!("job.file.wrong-somewhere", kind, path, why),
+    }
+}
+
 /// Why a machine, coating or blank cannot be had.
 #[derive(Debug, thiserror::Error)]
 pub enum KitError {
     /// No entry and no file of that name.
-    #[error("there is no {sort} '{name}', neither in the kit nor as a file{near}; the kit has {known}")]
+    #[error("{}", texts::filled(
+        &format!("job.no-such.{sort}"),
+        &[("name", name), ("near", near), ("known", known)],
+    ))]
     Unknown {
         /// What was looked for.
         sort: &'static str,
@@ -85,9 +101,12 @@ pub enum PlanError {
     #[error(transparent)]
     Place(#[from] PlaceError),
     /// A name that stands for nothing: of a screen, of a finding to accept.
-    #[error("there is no {what} '{name}'{near}; choose one of {known}")]
+    #[error("{}", texts::filled(
+        &format!("job.none.{what}"),
+        &[("name", name), ("near", near), ("known", known)],
+    ))]
     Unknown {
-        /// What was looked for.
+        /// What was looked for: `screen` or `finding`.
         what: &'static str,
         /// The name as given.
         name: String,

@@ -6,6 +6,7 @@ use serde::de::DeserializeOwned;
 
 use super::error::FileError;
 use super::mistyped;
+use crate::texts::{self, text};
 
 /// A value out of range: the key's last name and a sentence.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -24,6 +25,11 @@ pub fn unless(ok: bool, key: &'static str, why: impl Into<String>) -> Result<(),
     if ok { Ok(()) } else { Err(Absurd { key, why: why.into() }) }
 }
 
+/// What a kind of file is called: `machine file`.
+pub(super) fn kind(what: &'static str) -> &'static str {
+    texts::known(&format!("job.file-kind.{}", what.replace(' ', "-"))).unwrap_or(what)
+}
+
 /// The longest TOML file that is read, bytes.
 const MOST_BYTES: u64 = 8 << 20;
 
@@ -39,7 +45,7 @@ pub fn read_text(what: &'static str, path: &Path) -> Result<String, FileError> {
             what,
             path: path.to_path_buf(),
             line: 1,
-            cause: format!("it is {} MB long, which is no {what} file (at most 8 MB)", size >> 20),
+            cause: text!("job.file.too-long", size = size >> 20, kind = kind(what)),
         });
     }
     std::fs::read_to_string(path).map_err(fail)

@@ -13,6 +13,7 @@ use super::near::did_you_mean;
 use super::{Coating, Machine};
 use crate::blank::Shape;
 pub use crate::blank::Surface;
+use crate::texts::text;
 use crate::units::Mm;
 
 /// A starter blank.
@@ -136,7 +137,7 @@ pub fn coating_in(text: &str, name: &str) -> Result<Coating, FileError> {
 /// A name that stands for no entry and no file; a file that is no blank, or one whose margin leaves nothing of it.
 pub fn blank(name: &str) -> Result<KitBlank, KitError> {
     load(Sort::Blank, "blank", name, |b: &KitBlank| {
-        let why = "leaves nothing of the blank";
+        let why = text!("job.no-blank-left");
         file::unless(b.margin.0 >= 0.0 && b.shape.inset(b.margin.0).is_some(), "margin", why)
     })
 }

@@ -9,6 +9,7 @@ use super::kit;
 use super::words::DotGain;
 use super::{Coating, Machine, ProcessFile};
 use super::{file, file_name};
+use crate::texts::{self, text};
 use crate::tone::dot_gain::GainCurve;
 
 /// The things that a job names, or the kit's own where it names none.
@@ -72,8 +73,11 @@ fn thing<T: Clone>(
         None => Ok(load(default)?),
         Some(Reference::Name(name)) => Ok(load(name)?),
         Some(Reference::Whole(whole)) => {
-            check(whole)
-                .map_err(|w| PlanError::absurd(format!("{what} in the job file: {} {}", w.key, w.why)))?;
+            check(whole).map_err(|w| {
+                let filled =
+                    texts::filled(&format!("job.in-job.{what}"), &[("key", &w.key), ("why", &w.why)]);
+                PlanError::absurd(filled)
+            })?;
             Ok((**whole).clone())
         }
     }
@@ -86,7 +90,7 @@ fn process(reference: &Option<Reference<ProcessFile>>) -> Result<Option<ProcessF
         Some(Reference::Name(path)) => Ok(Some(read_process(&file_name::path(path))?)),
         Some(Reference::Whole(p)) => {
             p.check()
-                .map_err(|w| PlanError::absurd(format!("process in the job file: {} {}", w.key, w.why)))?;
+                .map_err(|w| PlanError::absurd(text!("job.in-job.process", key = w.key, why = w.why)))?;
             Ok(Some((**p).clone()))
         }
     }
@@ -105,8 +109,7 @@ pub fn read_process(path: &Path) -> Result<ProcessFile, FileError> {
             what: "process",
             path: path.to_path_buf(),
             line: None,
-            cause: "it says nothing that was measured; 'dotwright wedge read' writes one that does, or leave it out"
-                .into(),
+            cause: text!("job.says-nothing").into(),
         });
     }
     Ok(p)

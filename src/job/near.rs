@@ -3,9 +3,13 @@
 use std::io;
 use std::path::{Path, PathBuf};
 
+use crate::texts::text;
+
 /// ` (did you mean poster-paint?)`, or nothing where no candidate is near `name`.
 pub fn did_you_mean(name: &str, candidates: &[&'static str]) -> String {
-    nearest(name, candidates, NEAR).map(|n| format!(" (did you mean {n}?)")).unwrap_or_default()
+    nearest(name, candidates, NEAR)
+        .map(|n| format!(" {}", text!("job.near.name", name = n)))
+        .unwrap_or_default()
 }
 
 /// The least share of letter pairs in common, of both names' pairs together, at which a name counts as near.
@@ -19,10 +23,11 @@ const LOOKED_AT: usize = 2000;
 /// What to do about a file that is not to be had: `did you mean 'samples/harbour.jpg'?`, or `check its name`.
 pub fn or_check(path: &Path, why: &io::Error) -> String {
     match why.kind() {
-        io::ErrorKind::NotFound => near_file(path)
-            .map_or("check its name".into(), |near| format!("did you mean '{}'?", near.display())),
-        io::ErrorKind::PermissionDenied => "check that you may read it".into(),
-        _ => "check its name".into(),
+        io::ErrorKind::NotFound => near_file(path).map_or(text!("job.near.check-name").into(), |near| {
+            text!("job.near.file", file = near.display())
+        }),
+        io::ErrorKind::PermissionDenied => text!("job.near.permission").into(),
+        _ => text!("job.near.check-name").into(),
     }
 }
 

@@ -8,6 +8,7 @@ use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
 use super::asked::{Job, follows};
 use super::words::FilledIn;
+use crate::texts::text;
 
 /// Values that were filled in because nobody asked for them, each with the CRC-32 of how the job's file has it, where that was
 /// written: a value that is another by then was changed by hand.
@@ -169,7 +170,7 @@ impl<'de> Deserialize<'de> for Unsaid {
             type Value = Unsaid;
 
             fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-                f.write_str("a list of names, or a table of names and checksums")
+                f.write_str(text!("job.unsaid.expected"))
             }
 
             fn visit_seq<A: SeqAccess<'de>>(self, mut seq: A) -> Result<Unsaid, A::Error> {
@@ -184,9 +185,7 @@ impl<'de> Deserialize<'de> for Unsaid {
                 let mut all = BTreeMap::new();
                 while let Some((value, sum)) = map.next_entry::<FilledIn, String>()? {
                     let read = u32::from_str_radix(&sum, 16);
-                    let wrong = |_| {
-                        A::Error::custom(format!("the checksum of {value} is '{sum}'; leave the line out"))
-                    };
+                    let wrong = |_| A::Error::custom(text!("job.unsaid.checksum", value, sum));
                     all.insert(value, Some(read.map_err(wrong)?));
                 }
                 Ok(Unsaid(all))
