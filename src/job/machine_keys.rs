@@ -1,5 +1,7 @@
 //! The keys of a machine file in words, so that a starter machine shows all that can be said of one.
 
+use crate::texts;
+
 /// A key: its table, its name, a value as in TOML, and what it means, with unit, range and what holds where it is left out.
 struct Key(&'static str, &'static str, &'static str, &'static str);
 
@@ -216,9 +218,11 @@ const KEYS: &[Key] = &[
     ),
 ];
 
-/// A value of a key as in TOML, and what it means.
+/// A value of a key as in TOML, and what it means: the words of its comment without their full stop, which may be those of
+/// another language.
 pub(super) fn example(table: &str, key: &str) -> Option<(&'static str, &'static str)> {
-    KEYS.iter().find(|k| k.0 == table && k.1 == key).map(|k| (k.2, k.3))
+    let known = KEYS.iter().find(|k| k.0 == table && k.1 == key)?;
+    Some((known.2, texts::known(&format!("job.machine-key.{key}"))?))
 }
 
 /// The tables of a machine file, in their order.
@@ -307,6 +311,13 @@ mod tests {
         there.sort();
         described.sort();
         assert_eq!(described, there);
+    }
+
+    #[test]
+    fn an_error_says_of_a_key_what_its_comment_says() {
+        for Key(table, name, value, words) in KEYS {
+            assert_eq!(example(table, name), Some((*value, words.trim_end_matches('.'))), "{name}");
+        }
     }
 
     #[test]

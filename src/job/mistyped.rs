@@ -4,49 +4,51 @@
 use std::path::Path;
 
 use super::{Coating, FileError, Machine, ProcessFile, file, machine_keys};
+use crate::texts::{self, text};
 
-/// A key of a job, process or coating file: its table, its name, a value as in TOML, and what may stand there.
+/// A key of a job, process or coating file: its table, its name, a value as in TOML, and the name of the text that
+/// says what may stand there.
 struct Key(&'static str, &'static str, &'static str, &'static str);
 
 /// Keys that are easily given a value of another kind. Where the table is empty, the key means the same in all of them.
 const KEYS: &[Key] = &[
-    Key("art", "page", "1", "counted from 1"),
-    Key("layer", "border", "\"1mm\"", "its width, above 0mm"),
-    Key("layer", "clear", "\"0.5mm\"", "a distance"),
-    Key("layer", "inset", "\"2mm\"", "a distance from the blank's edge"),
-    Key("layer", "lines", "1", "lines at most"),
-    Key("layer", "arc_mm", "30", "the circle's radius in mm, below zero for its bottom"),
-    Key("blank", "shape", "\"round:90mm\"", "also rect:100x60mm or cylinder:73x100mm"),
-    Key("blank", "margin", "\"2.5mm\"", "from 0mm up"),
-    Key("tone", "ceiling", "\"95%\"", "above 0% and at most 100%"),
-    Key("dots", "known", "\"10%\"", "0% to 50%"),
-    Key("dots", "level", "\"50%\"", "0% to 100%"),
-    Key("dots", "matrix", "8", "2, 4, 8 or 16"),
-    Key("dots", "ruling_per_mm", "2", "clusters a millimetre"),
-    Key("dots", "angle_deg", "45", "in degrees"),
-    Key("dots", "effort", "4", "passes of the search"),
-    Key("dots", "pitch_across", "\"0.0875mm\"", "0.005mm to 5mm"),
-    Key("scan", "run_up", "\"2mm\"", "from 0mm up"),
-    Key("scan", "trim", "\"0mm\"", "from 0mm up"),
-    Key("look", "unmarked", "0.04", "a luminance, 0 to 1"),
-    Key("look", "marked", "0.6", "a luminance, 0 to 1"),
-    Key("look", "charred", "0.2", "a luminance, 0 to 1"),
-    Key("response", "x_half", "\"2.2J/mm2\"", "above 0 J/mm2"),
-    Key("response", "x_char", "\"9J/mm2\"", "above 0 J/mm2"),
-    Key("response", "rise", "4", "0.5 to 50"),
-    Key("response", "char_rise", "4", "0.5 to 50"),
-    Key("response", "schwarzschild", "0.9", "0.3 to 1.5"),
-    Key("start", "exposure", "\"4.5J/mm2\"", "above 0 J/mm2"),
-    Key("start", "least_power", "\"1W\"", "from 0 W up"),
-    Key("", "power", "\"80%\"", "above 0% and at most 100%"),
-    Key("", "speed", "\"12.5mm/s\"", "above 0mm/s, up to the machine's top speed"),
-    Key("", "passes", "1", "1 to 20"),
-    Key("", "pitch", "\"0.0875mm\"", "0.005mm to 5mm"),
-    Key("", "v0", "\"12.5mm/s\"", "above 0mm/s"),
-    Key("", "sigma", "0.05", "one standard deviation, from 0 up"),
-    Key("", "turn", "90", "0, 90, 180 or 270"),
-    Key("", "mirror", "true", "true or false"),
-    Key("", "invert", "true", "true or false"),
+    Key("art", "page", "1", "page"),
+    Key("layer", "border", "\"1mm\"", "border"),
+    Key("layer", "clear", "\"0.5mm\"", "clear"),
+    Key("layer", "inset", "\"2mm\"", "inset"),
+    Key("layer", "lines", "1", "lines"),
+    Key("layer", "arc_mm", "30", "arc"),
+    Key("blank", "shape", "\"round:90mm\"", "shape"),
+    Key("blank", "margin", "\"2.5mm\"", "length"),
+    Key("tone", "ceiling", "\"95%\"", "share-above-0"),
+    Key("dots", "known", "\"10%\"", "known"),
+    Key("dots", "level", "\"50%\"", "share"),
+    Key("dots", "matrix", "8", "matrix"),
+    Key("dots", "ruling_per_mm", "2", "ruling"),
+    Key("dots", "angle_deg", "45", "angle"),
+    Key("dots", "effort", "4", "effort"),
+    Key("dots", "pitch_across", "\"0.0875mm\"", "pitch"),
+    Key("scan", "run_up", "\"2mm\"", "length"),
+    Key("scan", "trim", "\"0mm\"", "length"),
+    Key("look", "unmarked", "0.04", "luminance"),
+    Key("look", "marked", "0.6", "luminance"),
+    Key("look", "charred", "0.2", "luminance"),
+    Key("response", "x_half", "\"2.2J/mm2\"", "exposure"),
+    Key("response", "x_char", "\"9J/mm2\"", "exposure"),
+    Key("response", "rise", "4", "rise"),
+    Key("response", "char_rise", "4", "rise"),
+    Key("response", "schwarzschild", "0.9", "schwarzschild"),
+    Key("start", "exposure", "\"4.5J/mm2\"", "exposure"),
+    Key("start", "least_power", "\"1W\"", "least-power"),
+    Key("", "power", "\"80%\"", "share-above-0"),
+    Key("", "speed", "\"12.5mm/s\"", "speed"),
+    Key("", "passes", "1", "passes"),
+    Key("", "pitch", "\"0.0875mm\"", "pitch"),
+    Key("", "v0", "\"12.5mm/s\"", "v0"),
+    Key("", "sigma", "0.05", "sigma"),
+    Key("", "turn", "90", "turn"),
+    Key("", "mirror", "true", "true-false"),
+    Key("", "invert", "true", "true-false"),
 ];
 
 /// What is wrong where a value at the byte `at` of the text of a `what` file is of another kind than is wanted, as the
@@ -64,13 +66,16 @@ pub(super) fn said(what: &str, text: &str, span: (usize, usize), message: &str) 
     }
     let (table, key) = key_at(text, span.0)?;
     let value = text.get(span.0..span.1).map_or("", str::trim);
-    let value = if value.is_empty() || value.len() > 40 || value.contains('\n') {
-        "what stands there".to_string()
-    } else {
-        value.to_string()
-    };
+    let is_long = value.is_empty() || value.len() > 40 || value.contains('\n');
+    let value = if is_long { text!("job.kind.what-stands-there") } else { value };
     if let Some(known) = message.strip_prefix("unknown variant ").and_then(|m| m.split_once(", expected ")) {
-        return Some(format!("{key} is {value}, but must be {}", known.1.replace('`', "")));
+        let known = known.1.replace('`', "");
+        let wanted = match (known.strip_prefix("one of "), known.split_once(" or ")) {
+            (Some(words), _) => text!("job.kind.one-of", words),
+            (None, Some((first, second))) => text!("job.kind.either", first, second),
+            (None, None) => known,
+        };
+        return Some(text!("job.kind", name = key, value, wanted));
     }
     if neither {
         let example = match key {
@@ -79,48 +84,43 @@ pub(super) fn said(what: &str, text: &str, span: (usize, usize), message: &str) 
             "process" => "process.toml",
             _ => return None,
         };
-        let whole = value.starts_with(['{', '[']) || value == "what stands there";
-        if whole {
+        if is_long || value.starts_with(['{', '[']) {
             return within(text, key);
         }
-        return Some(format!(
-            "{key} is {value}, but must be a name or a file in quotes; write for example {key} = \"{example}\""
-        ));
+        return Some(text!("job.kind.name-or-file", name = key, value, example));
     }
     let kinds = message.strip_prefix("invalid type: ").or(message.strip_prefix("invalid value: "))?;
     let wanted = kind(kinds.rsplit_once(", expected ")?.1)?;
-    let (example, range) = match example(what, table, key) {
+    let name = if key == "value" { text!("job.kind.value-of", key, table) } else { key.to_string() };
+    Some(match example(what, table, key) {
         Some((example, range)) => {
-            (format!("; write for example {key} = {example}"), format!(" ({})", range.trim_end_matches('.')))
+            text!("job.kind.example", name, value, wanted, key, example, range)
         }
-        None => Default::default(),
-    };
-    let of = if key == "value" { format!(" of {table}") } else { String::new() };
-    Some(format!("{key}{of} is {value}, but must be {wanted}{example}{range}"))
+        None => text!("job.kind", name, value, wanted),
+    })
 }
 
 /// What to do about a key that a machine or coating file lacks: such a file is made from one of the kit, which has them all.
 fn missing(what: &str, key: &str) -> Option<String> {
-    let (entry, own) = match what {
-        "machine" => ("diode-5w", "my-laser.toml"),
-        "coating" => ("poster-paint", "my-paint.toml"),
+    Some(match what {
+        "machine" => {
+            let command = "dotwright kit show diode-5w > my-laser.toml";
+            text!("job.missing.machine", key, command)
+        }
+        "coating" => {
+            let command = "dotwright kit show poster-paint > my-paint.toml";
+            text!("job.missing.coating", key, command)
+        }
         _ => return None,
-    };
-    Some(format!(
-        "{key} is missing, and a {what} file needs it: 'dotwright kit show {entry} > {own}' writes a whole one for you to change"
-    ))
+    })
 }
 
 /// Where a key of a piece belongs that stands beside the blank of an order; `None` for what is no key of a piece.
 fn of_the_piece(key: &str) -> Option<String> {
     Some(match key {
-        "machine" | "coating" | "process" => {
-            format!("{key} belongs to the piece: write it below [piece], not at the top of the order")
-        }
-        "layer" => "a layer belongs to the piece: write [[piece.layer]]".into(),
-        "art" | "tone" | "dots" | "burn" | "scan" => {
-            format!("{key} belongs to the piece: write [piece.{key}]")
-        }
+        "machine" | "coating" | "process" => text!("job.of-piece.name", key),
+        "layer" => text!("job.of-piece.layer").to_string(),
+        "art" | "tone" | "dots" | "burn" | "scan" => text!("job.of-piece.table", key),
         _ => return None,
     })
 }
@@ -152,24 +152,25 @@ fn headed(text: &str, at: usize) -> Option<&str> {
 /// What belongs there, where it is one of the kinds that a file has.
 fn kind(expected: &str) -> Option<&'static str> {
     Some(match expected {
-        "a string" | "string" | "str" => "a text in quotes",
-        "f64" | "f32" | "a number" => "a number without quotes",
-        "u8" | "u16" | "u32" | "u64" | "usize" | "i16" | "i32" | "i64" => "a whole number without quotes",
-        "a boolean" | "bool" => "true or false without quotes",
-        "a sequence" => "a list in square brackets",
-        "a map" => "a table",
-        e if e.starts_with("struct ") => "a table",
+        "a string" | "string" | "str" => text!("job.kind.text"),
+        "f64" | "f32" | "a number" => text!("job.kind.number"),
+        "u8" | "u16" | "u32" | "u64" | "usize" | "i16" | "i32" | "i64" => text!("job.kind.whole"),
+        "a boolean" | "bool" => text!("job.kind.true-false"),
+        "a sequence" => text!("job.kind.list"),
+        "a map" => text!("job.kind.table"),
+        e if e.starts_with("struct ") => text!("job.kind.table"),
         _ => return None,
     })
 }
 
+/// A value of a key as in TOML, and what may stand there.
 fn example(what: &str, table: &str, key: &str) -> Option<(&'static str, &'static str)> {
     if what == "machine" {
         return machine_keys::example(table, key);
     }
     let own = KEYS.iter().find(|k| k.0 == table && k.1 == key);
     let any = || KEYS.iter().find(|k| k.0.is_empty() && k.1 == key);
-    own.or_else(any).map(|k| (k.2, k.3))
+    own.or_else(any).and_then(|k| Some((k.2, texts::known(&format!("job.range.{}", k.3))?)))
 }
 
 /// The last name of the table, and the key, of what stands at a byte of a text.
@@ -307,7 +308,7 @@ mod tests {
 
     #[test]
     fn the_examples_are_of_their_kind() {
-        for Key(table, key, value, _) in KEYS {
+        for Key(table, key, value, range) in KEYS {
             let in_job = ["art", "blank", "tone", "dots", "scan"].contains(table);
             if in_job {
                 assert_eq!(wrong::<Job>("job", &format!("[{table}]\n{key} = {value}\n")), "", "{key}");
@@ -315,6 +316,7 @@ mod tests {
             if *table == "layer" {
                 assert_eq!(wrong::<Job>("job", &format!("[[layer]]\n{key} = {value}\n")), "", "{key}");
             }
+            assert!(texts::known(&format!("job.range.{range}")).is_some(), "{range}");
         }
         assert_eq!(wrong::<Job>("job", "[burn]\npower = \"80%\"\nspeed = \"12.5mm/s\"\npasses = 1\n"), "");
     }
