@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::file::{Absurd, unless};
 use super::process::Standing;
 use crate::mark::Response;
+use crate::texts::text;
 use crate::units::{JoulesPerMm2, MmPerS, Share, Watts};
 
 /// A coating file.
@@ -132,24 +133,28 @@ impl Coating {
         let looks =
             [("unmarked", self.look.unmarked), ("marked", self.look.marked), ("charred", self.look.charred)];
         for (key, y) in looks {
-            unless((0.0..=1.0).contains(&y), key, format!("is {y}; a luminance is from 0 to 1"))?;
+            unless((0.0..=1.0).contains(&y), key, text!("job.must.luminance", value = y))?;
         }
         let contrast = (self.look.marked - self.look.unmarked).abs();
-        unless(
-            contrast >= 0.02,
-            "marked",
-            "is as light as unmarked; a mark nobody can see cannot be planned",
-        )?;
+        unless(contrast >= 0.02, "marked", text!("job.coating.looks-alike"))?;
         let r = &self.response;
-        unless(r.x_half.0 > 0.0, "x_half", "must be above 0 J/mm2")?;
-        unless(r.x_char.0 > 0.0, "x_char", "must be above 0 J/mm2")?;
-        unless((0.5..=50.0).contains(&r.rise), "rise", "must be from 0.5 to 50: the response must rise")?;
-        unless((0.5..=50.0).contains(&r.char_rise), "char_rise", "must be from 0.5 to 50")?;
-        unless((0.3..=1.5).contains(&r.schwarzschild), "schwarzschild", "must be from 0.3 to 1.5")?;
-        unless(r.v0.0 > 0.0, "v0", "must be above 0 mm/s")?;
-        unless(self.start.power.0 > 0.0, "power", "must be above 0 %")?;
-        unless(self.start.exposure.0 > 0.0, "exposure", "must be above 0 J/mm2")?;
-        unless(self.start.least_power.0 >= 0.0, "least_power", "must not be negative")?;
+        unless(r.x_half.0 > 0.0, "x_half", text!("job.must.above", low = "0 J/mm2"))?;
+        unless(r.x_char.0 > 0.0, "x_char", text!("job.must.above", low = "0 J/mm2"))?;
+        unless((0.5..=50.0).contains(&r.rise), "rise", text!("job.coating.rises"))?;
+        unless(
+            (0.5..=50.0).contains(&r.char_rise),
+            "char_rise",
+            text!("job.must.from-to", low = 0.5, high = 50),
+        )?;
+        unless(
+            (0.3..=1.5).contains(&r.schwarzschild),
+            "schwarzschild",
+            text!("job.must.from-to", low = 0.3, high = 1.5),
+        )?;
+        unless(r.v0.0 > 0.0, "v0", text!("job.must.above", low = "0 mm/s"))?;
+        unless(self.start.power.0 > 0.0, "power", text!("job.must.above", low = "0 %"))?;
+        unless(self.start.exposure.0 > 0.0, "exposure", text!("job.must.above", low = "0 J/mm2"))?;
+        unless(self.start.least_power.0 >= 0.0, "least_power", text!("job.must.not-negative"))?;
         Ok(())
     }
 }

@@ -10,6 +10,7 @@ use crate::blank::parse_size;
 use crate::said::Said;
 use crate::scan::axis::Axis;
 use crate::scan::limits::{BeamLag, Limits, LimitsError};
+use crate::texts::text;
 use crate::units::{Mm, MmPerS, Watts};
 
 /// A machine file: one machine's numbers.
@@ -268,10 +269,10 @@ impl Machine {
     /// Where it has none, or none that can turn such a piece.
     pub fn turning(&self, turned: Turned) -> Result<Machine, Said> {
         let Some(rotary) = &self.rotary else {
-            let lacks = format!("the machine {} has no rotary, which a round piece needs", self.name);
+            let lacks = text!("job.no-rotary", machine = self.name);
             return Err(Said::from(lacks)
-                .line(format!("; add a [rotary] table to its file, such as: {}", Rotary::EXAMPLE))
-                .page("; take a flat blank, or another machine"));
+                .line(text!("job.no-rotary.line", example = Rotary::EXAMPLE))
+                .page(text!("job.no-rotary.page")));
         };
         rotary.check_for(turned)?;
         Ok(Machine { turned: Some(turned), ..self.clone() })
@@ -312,26 +313,38 @@ impl Machine {
     /// may not stand there.
     pub fn check(&self) -> Result<(), Absurd> {
         let l = &self.laser;
-        unless(l.power.0 > 0.0 && l.power.0 <= 200.0, "power", "must be above 0 W and at most 200 W")?;
-        unless((200.0..=11_000.0).contains(&l.wavelength_nm), "wavelength_nm", "must be from 200 to 11000")?;
+        unless(
+            l.power.0 > 0.0 && l.power.0 <= 200.0,
+            "power",
+            text!("job.must.above-to", low = "0 W", high = "200 W"),
+        )?;
+        unless(
+            (200.0..=11_000.0).contains(&l.wavelength_nm),
+            "wavelength_nm",
+            text!("job.must.from-to", low = 200, high = 11000),
+        )?;
         for (key, v) in [("beam_along", l.beam_along), ("beam_across", l.beam_across)] {
-            unless((0.005..=2.0).contains(&v.0), key, format!("is {v}; a beam is from 0.005 mm to 2 mm"))?;
+            unless((0.005..=2.0).contains(&v.0), key, text!("job.machine.beam", beam = v))?;
         }
         let m = &self.motion;
-        parse_size(&m.bed).map_err(|why| Absurd { key: "bed", why: format!("is wrong: {why}") })?;
+        parse_size(&m.bed).map_err(|why| Absurd { key: "bed", why: text!("job.machine.bed", why) })?;
         parse_offset(&m.zero).map_err(|why| Absurd { key: "zero", why })?;
         if let Some(place) = &m.blank_on_bed {
             parse_offset(place).map_err(|why| Absurd { key: "blank_on_bed", why })?;
         }
         for (key, v) in [("steps_per_mm_x", m.steps_per_mm_x), ("steps_per_mm_y", m.steps_per_mm_y)] {
-            unless((1.0..=10_000.0).contains(&v), key, format!("is {v}; it must be from 1 to 10000"))?;
+            unless(
+                (1.0..=10_000.0).contains(&v),
+                key,
+                text!("job.must.is-from-to", value = v, low = 1, high = 10000),
+            )?;
         }
         let accelerations = [
             ("acceleration_mm_per_s2", Some(m.acceleration_mm_per_s2)),
             ("acceleration_y_mm_per_s2", m.acceleration_y_mm_per_s2),
         ];
         for (key, a) in accelerations.into_iter().filter_map(|(key, a)| Some((key, a?))) {
-            let why = format!("is {a}; it must be from 1 to 100000");
+            let why = text!("job.must.is-from-to", value = a, low = 1, high = 100000);
             unless((1.0..=100_000.0).contains(&a), key, why)?;
         }
         let speeds = [
@@ -341,48 +354,60 @@ impl Machine {
             ("rapid_speed_y", m.rapid_speed_y),
         ];
         for (key, v) in speeds.into_iter().filter_map(|(key, v)| Some((key, v?))) {
-            unless(
-                v.0 > 0.0 && v.0 <= 5000.0,
-                key,
-                format!("is {v}; it must be above 0 and at most 5000 mm/s"),
-            )?;
+            unless(v.0 > 0.0 && v.0 <= 5000.0, key, text!("job.machine.speed", speed = v))?;
         }
         let switch = self.laser.switch_ms;
-        unless((0.0..=10.0).contains(&switch), "switch_ms", format!("is {switch}; it must be from 0 to 10"))?;
-        unless((0.0..=50.0).contains(&m.settle.0), "settle", "must be from 0 mm to 50 mm")?;
-        unless((0.0..=50.0).contains(&m.gap_settle.0), "gap_settle", "must be from 0 mm to 50 mm")?;
-        unless((-50.0..=50.0).contains(&m.lag_ms), "lag_ms", "must be from -50 to 50")?;
+        unless(
+            (0.0..=10.0).contains(&switch),
+            "switch_ms",
+            text!("job.must.is-from-to", value = switch, low = 0, high = 10),
+        )?;
+        unless(
+            (0.0..=50.0).contains(&m.settle.0),
+            "settle",
+            text!("job.must.from-to", low = "0 mm", high = "50 mm"),
+        )?;
+        unless(
+            (0.0..=50.0).contains(&m.gap_settle.0),
+            "gap_settle",
+            text!("job.must.from-to", low = "0 mm", high = "50 mm"),
+        )?;
+        unless(
+            (-50.0..=50.0).contains(&m.lag_ms),
+            "lag_ms",
+            text!("job.must.from-to", low = -50, high = 50),
+        )?;
         let t = m.placement_tolerance.0;
-        unless((0.0..=20.0).contains(&t), "placement_tolerance", "must be from 0 mm to 20 mm")?;
+        unless(
+            (0.0..=20.0).contains(&t),
+            "placement_tolerance",
+            text!("job.must.from-to", low = "0 mm", high = "20 mm"),
+        )?;
         let c = &self.program;
         let s = c.full_scale_s;
         let whole = s.fract() == 0.0 && (1.0..=1e5).contains(&s);
-        unless(whole, "full_scale_s", format!("is {s}; it must be a whole number from 1 to 100000"))?;
+        unless(whole, "full_scale_s", text!("job.machine.full-scale", value = s))?;
         let link = c.link_bytes_per_s;
-        unless((0.0..=1e9).contains(&link), "link_bytes_per_s", "must be from 0 (no link) to 1000000000")?;
+        unless((0.0..=1e9).contains(&link), "link_bytes_per_s", text!("job.machine.link"))?;
         let ahead = c.plans_ahead;
         let whole = ahead.fract() == 0.0 && (0.0..=10_000.0).contains(&ahead);
-        unless(
-            whole,
-            "plans_ahead",
-            format!("is {ahead}; it must be a whole number from 0 (not known) to 10000"),
-        )?;
+        unless(whole, "plans_ahead", text!("job.machine.plans-ahead", value = ahead))?;
         let rate = c.moves_per_s;
-        let why = "must be from 1 to 1000000, or 0 (not known)";
+        let why = text!("job.machine.moves");
         unless(rate == 0.0 || (1.0..=1e6).contains(&rate), "moves_per_s", why)?;
         if let Some(rotary) = &self.rotary {
             rotary.check()?;
         }
         self.limits().check(None).map_err(|e| match e {
-            LimitsError::Line { key, line, why } => Absurd { key, why: format!("line '{line}' {why}") },
-            e => Absurd { key: "machine", why: format!("cannot be: {e}") },
+            LimitsError::Line { key, line, why } => Absurd { key, why: text!("job.machine.line", line, why) },
+            e => Absurd { key: "machine", why: text!("job.machine.limits", why = e) },
         })
     }
 }
 
 /// Parses `12x30mm` where either may be zero or negative.
 fn parse_offset(text: &str) -> Result<(f64, f64), String> {
-    let wrong = || format!("is '{text}'; write for example 0x0mm or 20x35mm");
+    let wrong = || text!("job.machine.place", text);
     let (a, b) = text.split_once('x').ok_or_else(wrong)?;
     let b: Mm = b.parse().map_err(|_| wrong())?;
     let a: Mm = a.trim().parse().or_else(|_| format!("{}mm", a.trim()).parse()).map_err(|_| wrong())?;

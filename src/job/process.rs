@@ -10,6 +10,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::mark::{Beam, Burn, Response, Setting};
 use crate::placement::Along;
+use crate::texts::text;
 use crate::units::{JoulesPerMm2, Mm, MmPerS, Share, Watts};
 use crate::wedge::target::Pattern;
 
@@ -28,9 +29,9 @@ pub enum Standing {
 impl fmt::Display for Standing {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
-            Standing::Assumed => "assumed",
-            Standing::Given => "given",
-            Standing::Measured => "measured",
+            Standing::Assumed => text!("job.standing.assumed"),
+            Standing::Given => text!("job.standing.given"),
+            Standing::Measured => text!("job.standing.measured"),
         })
     }
 }
@@ -231,17 +232,16 @@ macro_rules! text_value {
 text_value!(
     BeamSize,
     |t: &str| match t.strip_suffix("pitch") {
-        Some(n) =>
-            n.trim().parse::<f64>().ok().filter(|n| *n > 0.0 && *n <= 20.0).map(BeamSize::Pitches).ok_or_else(
-                || format!("'{t}' is no beam; write for example 0.12mm or 1.5pitch (above 0, at most 20)")
-            ),
+        Some(n) => n
+            .trim()
+            .parse::<f64>()
+            .ok()
+            .filter(|n| *n > 0.0 && *n <= 20.0)
+            .map(BeamSize::Pitches)
+            .ok_or_else(|| text!("job.word.beam", text = t)),
         None => {
             let mm: Mm = t.parse().map_err(|e: crate::units::UnitError| e.to_string())?;
-            if mm.0 > 0.0 {
-                Ok(BeamSize::Mm(mm))
-            } else {
-                Err(format!("a beam of {mm} cannot mark; it must be above 0 mm"))
-            }
+            if mm.0 > 0.0 { Ok(BeamSize::Mm(mm)) } else { Err(text!("job.word.beam.zero", beam = mm)) }
         }
     },
     |v: BeamSize| match v {
@@ -258,15 +258,13 @@ text_value!(
         }
         let value = match t.strip_suffix("solid") {
             Some(n) => ExposureAt::OfSolid(
-                n.trim()
-                    .parse::<f64>()
-                    .map_err(|_| format!("'{t}' is no exposure; write for example 0.5solid"))?,
+                n.trim().parse::<f64>().map_err(|_| text!("job.word.exposure", text = t))?,
             ),
             None => ExposureAt::Dose(t.parse().map_err(|e: crate::units::UnitError| e.to_string())?),
         };
         match value {
             ExposureAt::Dose(JoulesPerMm2(v)) | ExposureAt::OfSolid(v) if !(v > 0.0 && v.is_finite()) => {
-                Err(format!("'{t}' is no exposure: it must be above 0"))
+                Err(text!("job.word.exposure.zero", text = t))
             }
             v => Ok(v),
         }
@@ -486,9 +484,9 @@ impl ProcessFile {
     /// `wedge w-12ab, 2026-11-25`.
     pub fn source(&self) -> String {
         match (self.wedge.is_empty(), self.date.is_empty()) {
-            (false, false) => format!("wedge {}, {}", self.wedge, self.date),
-            (false, true) => format!("wedge {}", self.wedge),
-            _ => "process file".to_string(),
+            (false, false) => text!("job.wedge.of-date", wedge = self.wedge, date = self.date),
+            (false, true) => text!("job.wedge.undated", wedge = self.wedge),
+            _ => text!("job.process-file").to_string(),
         }
     }
 }

@@ -9,6 +9,7 @@ use super::file::{Absurd, unless};
 use crate::blank::Mantle;
 use crate::placement::Along;
 use crate::scan::axis::Axis;
+use crate::texts::{self, text};
 use crate::units::{Mm, short};
 
 /// What a machine file says of its rotary.
@@ -123,20 +124,16 @@ impl Rotary {
         };
         let upper = self.letter.to_ascii_uppercase();
         let letters = ["A", "B", "C", "X", "Y"];
-        unless(letters.contains(&upper.as_str()), "letter", "of the rotary must be A, B, C, X or Y")?;
-        unless(
-            upper != head,
-            "letter",
-            format!("of the rotary is {head}, which its head follows along the piece (along)"),
-        )?;
+        unless(letters.contains(&upper.as_str()), "letter", text!("job.rotary.letter"))?;
+        unless(upper != head, "letter", text!("job.rotary.letter.head", head))?;
         let one = self.degrees_per_unit.is_some() != self.mm_per_unit.is_some();
-        unless(one, "degrees_per_unit", "or mm_per_unit must be in the [rotary] table, and not both")?;
+        unless(one, "degrees_per_unit", text!("job.rotary.unit"))?;
         let (steps, key) = if self.degrees_per_unit.is_some() {
             (self.steps_per_turn.is_some() && self.steps_per_mm.is_none(), "steps_per_turn")
         } else {
             (self.steps_per_mm.is_some() && self.steps_per_turn.is_none(), "steps_per_mm")
         };
-        unless(steps, key, "must be in the [rotary] table, and no other number of steps")?;
+        unless(steps, key, text!("job.rotary.steps"))?;
         let ranges = [
             ("degrees_per_unit", self.degrees_per_unit, 0.001, 360.0),
             ("mm_per_unit", self.mm_per_unit, 0.001, 1000.0),
@@ -146,11 +143,7 @@ impl Rotary {
             ("units_per_s2", Some(self.units_per_s2), 0.01, 1e6),
         ];
         for (key, value, low, high) in ranges.into_iter().filter_map(|(k, v, l, h)| Some((k, v?, l, h))) {
-            unless(
-                (low..=high).contains(&value),
-                key,
-                format!("is {value}; it must be from {low} to {high}"),
-            )?;
+            unless((low..=high).contains(&value), key, text!("job.must.is-from-to", value, low, high))?;
         }
         Ok(())
     }
@@ -158,25 +151,24 @@ impl Rotary {
     /// Refuses a piece on which its steps, its speed or its acceleration are those of no axis.
     pub(super) fn check_for(&self, turned: Turned) -> Result<(), String> {
         if turned.mantle.is_cone() && self.mm_per_unit.is_some() {
-            return Err(
-                "its rotary has rollers (mm_per_unit), on which a cone runs off to one side; turn it in a chuck, and say degrees_per_unit and steps_per_turn"
-                    .into(),
-            );
+            return Err(text!("job.rotary.rollers-cone").into());
         }
         let (axis, _, _) =
             self.axes(Turned { round: Along::X, ..turned }, (Axis::new(b'X'), Axis::new(b'Y')), None);
-        let on = format!("on a piece {} across", Mm(turned.mantle.narrowest()));
         let values = [
-            ("motor steps a mm", axis.steps_per_mm, 0.1, 1e5),
-            ("mm/s of surface", axis.top_speed, 0.1, 1e4),
-            ("mm/s\u{b2} of surface", axis.acceleration, 1.0, 1e5),
+            ("steps", axis.steps_per_mm, 0.1, 1e5),
+            ("speed", axis.top_speed, 0.1, 1e4),
+            ("acceleration", axis.acceleration, 1.0, 1e5),
         ];
         match values.iter().find(|(_, v, low, high)| !(*low..=*high).contains(v)) {
             None => Ok(()),
-            Some((what, v, low, high)) => Err(format!(
-                "{on} the rotary makes {} {what}, and it must be from {low} to {high}; correct the [rotary] table of the machine file",
-                short(*v, 4)
-            )),
+            Some((what, v, low, high)) => {
+                let (across, made) = (Mm(turned.mantle.narrowest()), short(*v, 4));
+                Err(texts::filled(
+                    &format!("job.rotary.makes.{what}"),
+                    &[("across", &across), ("made", &made), ("low", low), ("high", high)],
+                ))
+            }
         }
     }
 

@@ -12,6 +12,7 @@ pub use crate::encode::tiff::Packing;
 pub use crate::placement::{Align, Along, Anchor, Offset};
 pub use crate::scan::limits::PowerMode;
 pub use crate::scan::raster::Ways;
+use crate::texts::{self, text};
 use crate::units::{Mm, Share};
 
 /// Serialises through `Display` and `FromStr`.
@@ -30,7 +31,7 @@ macro_rules! as_text {
     )+};
 }
 
-/// Gives an enum its words: `Display` and `FromStr`.
+/// Gives an enum its words: `Display` and `FromStr`; the text of its name says of another word that it is none of them.
 macro_rules! worded {
     ($name:ty, $what:literal { $($value:ident = $word:literal),+ $(,)? }) => {
         impl fmt::Display for $name {
@@ -43,7 +44,10 @@ macro_rules! worded {
             fn from_str(text: &str) -> Result<Self, String> {
                 match text.trim() {
                     $($word => Ok(<$name>::$value),)+
-                    other => Err(format!(concat!("'{}' is no ", $what, "; choose {}"), other, [$($word),+].join(", "))),
+                    other => Err(texts::filled(
+                        &format!("job.choose.{}", $what),
+                        &[("text", &other), ("words", &[$($word),+].join(", "))],
+                    )),
                 }
             }
         }
@@ -64,7 +68,7 @@ macro_rules! words {
 
 words! {
     /// How the art is read.
-    ReadAs, "way to read art" {
+    ReadAs, "read-as" {
         /// Decided from the file.
         Auto = "auto",
         /// The look of its tones is kept.
@@ -89,7 +93,7 @@ impl From<Kind> for ReadAs {
 words! {
     /// A value of a job that is filled in where nobody asks for it.
     #[derive(PartialOrd, Ord)]
-    FilledIn, "value that unsaid can name" {
+    FilledIn, "unsaid" {
         /// The machine.
         Machine = "machine",
         /// The coating.
@@ -111,7 +115,7 @@ words! {
 
 words! {
     /// How tones are made.
-    ToneBy, "way to make tones" {
+    ToneBy, "tone-by" {
         /// By dots of one power.
         Dots = "dots",
         /// By the power of the moment, without dots.
@@ -148,7 +152,7 @@ impl FromStr for BurnTime {
                 if share.0 > 0.0 && share.0 <= 1.0 {
                     Ok(BurnTime::Share(share))
                 } else {
-                    Err(format!("{share} is out of range; it is auto, or above 0% and at most 100%"))
+                    Err(text!("job.word.time", share))
                 }
             }
         }
@@ -157,11 +161,11 @@ impl FromStr for BurnTime {
 
 as_text!(BurnTime);
 
-worded!(BeamOn, "colour for the beam" { Black = "black", White = "white" });
-worded!(Packing, "packing for a TIFF" { Group4 = "group4", PackBits = "packbits" });
-worded!(Ways, "direction for lines" { Both = "both", One = "one", Back = "back" });
+worded!(BeamOn, "beam-on" { Black = "black", White = "white" });
+worded!(Packing, "packing" { Group4 = "group4", PackBits = "packbits" });
+worded!(Ways, "direction" { Both = "both", One = "one", Back = "back" });
 worded!(Along, "axis" { X = "x", Y = "y" });
-worded!(Anchor, "place of the blank" {
+worded!(Anchor, "anchor" {
     Middle = "middle",
     Top = "top",
     Bottom = "bottom",
@@ -172,8 +176,8 @@ worded!(Anchor, "place of the blank" {
     BottomLeft = "bottom-left",
     BottomRight = "bottom-right",
 });
-worded!(Align, "way to align" { Left = "left", Middle = "middle", Right = "right" });
-worded!(PowerMode, "power mode" { Constant = "constant", SpeedScaled = "speed-scaled" });
+worded!(Align, "align" { Left = "left", Middle = "middle", Right = "right" });
+worded!(PowerMode, "power-mode" { Constant = "constant", SpeedScaled = "speed-scaled" });
 
 /// Stretching the tones before all else.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -214,18 +218,12 @@ impl FromStr for Levels {
             return if clip.0 <= 0.2 {
                 Ok(Levels::Auto(clip))
             } else {
-                Err(format!("'{t}' clips too much: at most 20% at either end"))
+                Err(text!("job.word.levels.clip", text = t))
             };
         }
-        let (a, b) = t.split_once(',').ok_or_else(|| {
-            format!("'{t}' are no levels; write off, auto, auto:0.5% or for example 5%,95%")
-        })?;
+        let (a, b) = t.split_once(',').ok_or_else(|| text!("job.word.levels", text = t))?;
         let (a, b) = (share(a)?, share(b)?);
-        if b.0 - a.0 >= 0.05 {
-            Ok(Levels::Given(a, b))
-        } else {
-            Err(format!("'{t}': the lighter level must be at least 5% above the darker one"))
-        }
+        if b.0 - a.0 >= 0.05 { Ok(Levels::Given(a, b)) } else { Err(text!("job.word.levels.near", text = t)) }
     }
 }
 
@@ -255,10 +253,8 @@ impl FromStr for Nudge {
             t.trim_end_matches('%').trim_end().trim_start_matches('+').replace(',', ".").replace('−', "-");
         match number.parse::<f64>() {
             Ok(n) if (-100.0..=100.0).contains(&n) => Ok(Nudge(n / 100.0)),
-            Ok(n) if n.is_finite() => Err(format!("'{t}' is out of range: it goes from -100 to 100")),
-            _ => Err(format!(
-                "'{t}' is no amount; write for example 20 for more or -20 for less (from -100 to 100)"
-            )),
+            Ok(n) if n.is_finite() => Err(text!("job.word.nudge.range", text = t)),
+            _ => Err(text!("job.word.nudge", text = t)),
         }
     }
 }
@@ -319,18 +315,12 @@ impl FromStr for Sharpen {
             None => (t, 1.0),
             Some((r, a)) => {
                 let a = a.trim().strip_suffix('%').and_then(|n| n.trim().parse::<f64>().ok());
-                (
-                    r,
-                    a.ok_or_else(|| format!("'{t}': the amount needs a percentage, for example 0.2mm,80%"))?
-                        / 100.0,
-                )
+                (r, a.ok_or_else(|| text!("job.word.sharpen", text = t))? / 100.0)
             }
         };
         let radius: Mm = radius.parse().map_err(|e: crate::units::UnitError| e.to_string())?;
         if !(0.01..=5.0).contains(&radius.0) || !(0.0..=3.0).contains(&amount) {
-            return Err(format!(
-                "'{t}' is out of range: a radius is from 0.01mm to 5mm, an amount from 0% to 300%"
-            ));
+            return Err(text!("job.word.sharpen.range", text = t));
         }
         Ok(Sharpen::Mask { radius, amount })
     }
@@ -359,15 +349,13 @@ impl FromStr for CurvePoints {
         }
         let mut points = Vec::new();
         for p in t.split(',') {
-            let (a, b) = p.split_once(':').ok_or_else(|| {
-                format!("'{p}' is no point of a curve; write for example 0%:0%,50%:60%,100%:100%")
-            })?;
+            let (a, b) = p.split_once(':').ok_or_else(|| text!("job.word.curve.point", point = p))?;
             let share = |t: &str| t.parse::<Share>().map_err(|e| e.to_string());
             points.push((share(a)?, share(b)?));
         }
         let rising = points.windows(2).all(|w| w[1].0.0 > w[0].0.0 && w[1].1.0 >= w[0].1.0);
         if points.len() < 2 || points.len() > 32 || !rising {
-            return Err(format!("'{t}' is no curve: it needs 2 to 32 points that rise from left to right"));
+            return Err(text!("job.word.curve", text = t));
         }
         Ok(CurvePoints(points))
     }
@@ -418,15 +406,13 @@ impl FromStr for Crop {
         let parts: Vec<Share> =
             t.split(',').map(|p| p.parse::<Share>().map_err(|e| e.to_string())).collect::<Result<_, _>>()?;
         let [left, top, width, height] = parts[..] else {
-            return Err(format!(
-                "'{t}' is no crop; write left,top,width,height, for example 10%,0%,80%,100%"
-            ));
+            return Err(text!("job.word.crop", text = t));
         };
         let fits = |start: Share, size: Share| size.0 >= 0.001 && start.0 + size.0 <= 1.0 + 1e-9;
         if fits(left, width) && fits(top, height) {
             Ok(Crop { left, top, width, height })
         } else {
-            Err(format!("'{t}' reaches past the picture: left + width and top + height are at most 100%"))
+            Err(text!("job.word.crop.past", text = t))
         }
     }
 }
@@ -458,7 +444,7 @@ impl FromStr for DotGain {
         Ok(match text.trim() {
             "off" => DotGain::Off,
             "forecast" => DotGain::Forecast,
-            "" => return Err("'' is no dot-gain curve; write off, forecast or the name of a file".into()),
+            "" => return Err(text!("job.word.dot-gain").into()),
             path => DotGain::File(path.to_string()),
         })
     }

@@ -2,12 +2,13 @@
 
 use super::{Best, ExposureAt, MeasuredValue, PatchRecord, ProcessFile};
 use crate::job::file::{Absurd, unless};
+use crate::texts::text;
 use crate::units::Mm;
 
 /// One standard deviation cannot be below zero.
 fn sigma<T>(key: &'static str, value: &Option<MeasuredValue<T>>) -> Result<(), Absurd> {
     let sigma = value.as_ref().and_then(|m| m.sigma).unwrap_or(0.0);
-    unless(sigma >= 0.0, key, format!("has a sigma of {sigma}; a standard deviation is 0 or more"))
+    unless(sigma >= 0.0, key, text!("job.measured.sigma", sigma))
 }
 
 impl Best {
@@ -15,19 +16,11 @@ impl Best {
     fn check(&self, key: &'static str) -> Result<(), Absurd> {
         let (power, speed, pitch) = (self.power.0, self.speed.0, self.pitch.0);
         let power_is_one = power > 0.0 && power <= 1.0;
-        unless(power_is_one, key, format!("has a power of {}; it is above 0% and at most 100%", self.power))?;
+        unless(power_is_one, key, text!("job.setting.power", power = self.power))?;
         let speed_is_one = speed > 0.0 && speed <= 10_000.0;
-        unless(
-            speed_is_one,
-            key,
-            format!("has a speed of {}; it is above 0mm/s and at most 10000mm/s", self.speed),
-        )?;
-        unless(
-            (0.005..=5.0).contains(&pitch),
-            key,
-            format!("has a pitch of {}; it is from 0.005mm to 5mm", self.pitch),
-        )?;
-        let why = format!("has {} passes; there are from 1 to 20", self.passes);
+        unless(speed_is_one, key, text!("job.setting.speed", speed = self.speed))?;
+        unless((0.005..=5.0).contains(&pitch), key, text!("job.setting.pitch", pitch = self.pitch))?;
+        let why = text!("job.setting.passes", passes = self.passes);
         unless((1..=20).contains(&self.passes), key, why)
     }
 }
@@ -74,47 +67,51 @@ impl ProcessFile {
             setting.check("setting")?;
         }
         if let Some(m) = &self.lag_ms {
-            let why = format!("is {}; a beam is from -50 ms to 50 ms late", m.value);
+            let why = text!("job.measured.lag", value = m.value);
             unless((-50.0..=50.0).contains(&m.value), "lag_ms", why)?;
         }
         let looks = [("unmarked", &self.unmarked), ("marked", &self.marked), ("charred", &self.charred)];
         for (key, v) in looks {
             if let Some(m) = v {
-                unless(
-                    (0.0..=1.0).contains(&m.value),
-                    key,
-                    format!("is {}; a luminance is from 0 to 1", m.value),
-                )?;
+                unless((0.0..=1.0).contains(&m.value), key, text!("job.must.luminance", value = m.value))?;
             }
         }
         if let (Some(a), Some(b)) = (&self.unmarked, &self.marked) {
-            unless((a.value - b.value).abs() >= 0.02, "marked", "is as light as unmarked")?;
+            unless((a.value - b.value).abs() >= 0.02, "marked", text!("job.measured.looks-alike"))?;
         }
         for (key, v) in [("rise", &self.rise), ("char_rise", &self.char_rise)] {
             if let Some(m) = v {
-                let why = format!("is {}; it must be from 0.5 to 50: a response must rise", m.value);
+                let why = text!("job.measured.rises", value = m.value);
                 unless((0.5..=50.0).contains(&m.value), key, why)?;
             }
         }
         if let Some(b) = &self.beam_fitted {
             let sound = |mm: Mm| mm.0 > 0.0 && mm.0 <= 5.0;
-            unless(sound(b.along) && sound(b.across), "beam_fitted", "must be above 0 mm and at most 5 mm")?;
+            unless(
+                sound(b.along) && sound(b.across),
+                "beam_fitted",
+                text!("job.must.above-to", low = "0 mm", high = "5 mm"),
+            )?;
         }
         if let Some(m) = &self.x_half {
-            unless(m.value != ExposureAt::Never, "x_half", "is never: the response would never rise")?;
+            unless(m.value != ExposureAt::Never, "x_half", text!("job.measured.never"))?;
         }
         if let Some(m) = &self.schwarzschild {
-            unless((0.3..=1.5).contains(&m.value), "schwarzschild", "must be from 0.3 to 1.5")?;
+            unless(
+                (0.3..=1.5).contains(&m.value),
+                "schwarzschild",
+                text!("job.must.from-to", low = 0.3, high = 1.5),
+            )?;
         }
         if let Some(v) = &self.v0 {
-            unless(v.0 > 0.0, "v0", "must be above 0 mm/s")?;
+            unless(v.0 > 0.0, "v0", text!("job.must.above", low = "0 mm/s"))?;
         }
         for s in &self.sheet {
             let within = s.patch.len() <= 500
                 && (0.0..=1.0).contains(&s.y_unmarked)
                 && s.pitch_along.0 > 0.0
                 && s.pitch_across.0 > 0.0;
-            unless(within, "sheet", "holds what no wedge has; leave the table out, or read the wedge again")?;
+            unless(within, "sheet", text!("job.measured.sheet"))?;
             let sound = |p: &PatchRecord| {
                 let positive = |v: f64| v > 0.0 && v.is_finite();
                 positive(p.dose_j_mm2)
@@ -123,33 +120,21 @@ impl ProcessFile {
                     && (0.0..=200.0).contains(&p.sigma)
                     && p.period <= 64
             };
-            unless(
-                s.patch.iter().all(sound),
-                "patch",
-                "holds what no patch has; leave the sheet out, or read the wedge again",
-            )?;
+            unless(s.patch.iter().all(sound), "patch", text!("job.measured.patch"))?;
         }
         for c in &self.tone_curve {
             let n = c.coverage.len();
-            unless(
-                n >= 2 && n == c.mark.len(),
-                "coverage",
-                "and mark need the same number of values, at least two",
-            )?;
+            unless(n >= 2 && n == c.mark.len(), "coverage", text!("job.tone-curve.count"))?;
             let within = |v: &[f64]| v.iter().all(|x| (0.0..=1.0).contains(x));
-            unless(within(&c.coverage), "coverage", "must hold values from 0 to 1")?;
-            unless(within(&c.mark), "mark", "must hold values from 0 to 1")?;
-            unless(c.coverage.windows(2).all(|w| w[1] > w[0]), "coverage", "must rise from value to value")?;
-            unless(c.mark.windows(2).all(|w| w[1] >= w[0]), "mark", "must not fall from value to value")?;
-            unless(
-                c.mark.last().is_some_and(|m| *m > 0.0),
-                "mark",
-                "must end above 0: it is that of a solid",
-            )?;
+            unless(within(&c.coverage), "coverage", text!("job.tone-curve.range"))?;
+            unless(within(&c.mark), "mark", text!("job.tone-curve.range"))?;
+            unless(c.coverage.windows(2).all(|w| w[1] > w[0]), "coverage", text!("job.tone-curve.rises"))?;
+            unless(c.mark.windows(2).all(|w| w[1] >= w[0]), "mark", text!("job.tone-curve.falls"))?;
+            unless(c.mark.last().is_some_and(|m| *m > 0.0), "mark", text!("job.tone-curve.end"))?;
             unless(
                 c.sigma.is_empty() || (c.sigma.len() == n && c.sigma.iter().all(|s| (0.0..=1.0).contains(s))),
                 "sigma",
-                "needs a value from 0 to 1 for each mark",
+                text!("job.tone-curve.sigma"),
             )?;
         }
         Ok(())
