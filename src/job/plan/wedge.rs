@@ -5,6 +5,7 @@ use crate::blank::{Blank, Shape};
 use crate::findings::machine::WedgeOf;
 use crate::job::kit::{self, KitBlank, Sort};
 use crate::job::{Coating, Machine};
+use crate::texts::text;
 use crate::units::Mm;
 use crate::wedge::draw;
 
@@ -38,9 +39,9 @@ impl Plan {
             named.into_iter().filter_map(|(option, name)| Some(format!(" --{option} {}", name?))).collect();
         WedgeOf {
             on: match (is_cone, is_small) {
-                (true, _) => "a flat piece with the same coating",
-                (_, true) => "a larger piece with the same coating",
-                _ => "a spare blank",
+                (true, _) => text!("job.wedge.on-flat"),
+                (_, true) => text!("job.wedge.on-larger"),
+                _ => text!("job.wedge.on-spare"),
             },
             drawn_by: format!("dotwright wedge draw{options} --out DIR"),
         }

@@ -5,6 +5,7 @@ use crate::job::asked::{ArtJob, BlankJob};
 use crate::job::error::PlanError;
 use crate::job::words::{Align, Anchor, Crop, Offset, ReadAs};
 use crate::placement::{Place, Spot};
+use crate::texts::text;
 
 /// How the art is read and laid.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -35,7 +36,7 @@ pub(super) fn settle(art: &ArtJob, blank: &BlankJob) -> Result<SettledArt, PlanE
     let turn = art.turn.unwrap_or(0);
     let page = art.page.unwrap_or(1);
     if page == 0 {
-        return Err(PlanError::absurd("page 0 is no page: pages are counted from 1".to_string()));
+        return Err(PlanError::absurd(text!("job.wrong.page").to_string()));
     }
     Ok(SettledArt {
         page,

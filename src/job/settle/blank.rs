@@ -5,6 +5,7 @@ use crate::job::asked::BlankJob;
 use crate::job::error::PlanError;
 use crate::job::{Coating, kit};
 use crate::placement::PlaceError;
+use crate::texts::text;
 
 /// What is marked on.
 pub(super) struct Stock {
@@ -24,9 +25,7 @@ pub(super) fn settle(asked: &BlankJob, said: Option<&Coating>) -> Result<Stock, 
     let shape = asked.shape.unwrap_or(usual.shape);
     let margin = asked.margin.unwrap_or(usual.margin);
     if !(0.0..=1000.0).contains(&margin.0) {
-        return Err(PlanError::absurd(format!(
-            "a margin of {margin} makes no sense; it is from 0mm to 1000mm"
-        )));
+        return Err(PlanError::absurd(text!("job.wrong.margin", margin)));
     }
     let blank = Blank { shape, margin };
     if blank.printable().is_none() {

@@ -6,6 +6,7 @@ use crate::job::settle::pitch::Pitches;
 use crate::job::words::{BeamOn, BurnTime, Packing};
 use crate::mark::{Burn, Unsure};
 use crate::screen::{self, Options, SCREENS, Screen};
+use crate::texts::text;
 
 /// The screen that is used when none is named.
 const DEFAULT_SCREEN: &str = "auto";
@@ -50,7 +51,7 @@ pub(super) fn settle(
     pitches: &Pitches,
 ) -> Result<SettledDots, PlanError> {
     if let Some(known) = dots.known.filter(|k| !(0.0..=Unsure::MOST).contains(&k.0)) {
-        return Err(PlanError::absurd(format!("known to {known} is out of range; it is from 0% to 50%")));
+        return Err(PlanError::absurd(text!("job.wrong.known", known)));
     }
     // As many as a line pitch holds, where it holds them in whole.
     let (grid, times) = (pitches.grid(), pitches.across.0 / pitches.along.0);
@@ -81,13 +82,13 @@ fn options(dots: &DotsJob, usual: Options) -> Result<Options, PlanError> {
     };
     let Options { matrix, ruling_per_mm: ruling, angle_deg: angle, effort, .. } = options;
     let wrong = if ![2, 4, 8, 16].contains(&matrix) {
-        format!("a matrix of {matrix} dots is not there; it is 2, 4, 8 or 16")
+        text!("job.wrong.matrix", matrix)
     } else if !(0.2..=20.0).contains(&ruling) {
-        format!("a ruling of {ruling} clusters a mm is out of range; it is from 0.2 to 20")
+        text!("job.wrong.ruling", ruling)
     } else if !(-360.0..=360.0).contains(&angle) {
-        format!("an angle of {angle}° is out of range; it is from -360 to 360")
+        text!("job.wrong.angle", angle)
     } else if !(1..=64).contains(&effort) {
-        format!("an effort of {effort} is out of range; it is from 1 to 64")
+        text!("job.wrong.effort", effort)
     } else {
         return Ok(options);
     };

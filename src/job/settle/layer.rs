@@ -7,6 +7,7 @@ use crate::job::asked::{ArtJob, BlankJob, Job, LayerJob, ToneJob};
 use crate::job::error::PlanError;
 use crate::layer::Lettered;
 use crate::placement::Place;
+use crate::texts::text;
 use crate::units::Mm;
 
 /// A layer.
@@ -51,7 +52,7 @@ impl Of {
     pub fn typed(self, key: &str, value: &str) -> String {
         match self {
             Of::Art => format!("--{} {value}", key.replace('_', "-")),
-            Of::Layer(_) => format!("{key} = '{value}' in its --layer"),
+            Of::Layer(_) => text!("job.layer.typed", key, value),
         }
     }
 }
@@ -118,10 +119,12 @@ pub(super) fn settle(
             && let Some((width, inset)) = border
             && blank.shape.inset(free).is_none()
         {
-            return Err(PlanError::absurd(format!(
-                "the border {width} wide, {inset} from the edge, leaves no room within it on {}: what lies inside keeps {} from it; make the border narrower, or give what lies inside a size",
-                blank.shape,
-                Mm(free - inset.0 - width.0)
+            return Err(PlanError::absurd(text!(
+                "job.layer.no-room",
+                width,
+                inset,
+                blank = blank.shape,
+                kept = Mm(free - inset.0 - width.0)
             )));
         }
     }
@@ -137,7 +140,7 @@ fn one(
     blank: &Blank,
     of_piece: &SettledTone,
 ) -> Result<SettledLayer, PlanError> {
-    let wrong = |what: String| Err(PlanError::absurd(format!("layer {}: {what}", number + 1)));
+    let wrong = |what: String| Err(PlanError::absurd(text!("job.layer.nth", number = number + 1, what)));
     let of_text = [
         ("font", layer.font.is_some()),
         ("bold", layer.bold.is_some()),
@@ -165,21 +168,19 @@ fn one(
         (Some(file), None, None) => (Shows::File(file.clone()), [&of_text[..], &of_border].concat()),
         (None, Some(text), None) => {
             if text.trim().is_empty() {
-                return wrong("its text is empty".into());
+                return wrong(text!("job.layer.text-empty").into());
             }
             if text.chars().count() > 2000 {
-                return wrong("its text is longer than 2000 characters".into());
+                return wrong(text!("job.layer.text-long").into());
             }
             if let Some(r) = layer.arc_mm.filter(|r| !(1.0..=1000.0).contains(&r.abs())) {
-                return wrong(format!(
-                    "an arc of {r} mm makes no sense; it is from 1 to 1000 mm, or below zero for the bottom of the circle"
-                ));
+                return wrong(text!("job.layer.arc", radius = r));
             }
             if layer.arc_mm.is_some() && !matches!(layer.place, Some(Place::Box { .. })) {
-                return wrong("a text along an arc needs a size, such as place = '60x6mm': the greatest length and the height of a line".into());
+                return wrong(text!("job.layer.arc-size").into());
             }
             if !(1..=10).contains(&layer.lines.unwrap_or(1)) {
-                return wrong("lines is from 1 to 10".into());
+                return wrong(text!("job.layer.lines").into());
             }
             let lettered = Lettered {
                 text: text.clone(),
@@ -195,30 +196,24 @@ fn one(
             let inset = layer.inset.unwrap_or(blank.margin);
             let inner = blank.shape.inset(inset.0).and_then(|s| s.inset(width.0));
             if !(0.01..=100.0).contains(&width.0) {
-                return wrong(format!(
-                    "a border {width} wide makes no sense; it is from 0.01mm to 100mm, or left out"
-                ));
+                return wrong(text!("job.layer.border", width));
             }
             if inset.0 < 0.0 || inner.is_none() {
-                return wrong(format!(
-                    "a border {width} wide, {inset} from the edge, does not fit on {}; make it narrower or lay it nearer to the edge",
-                    blank.shape
-                ));
+                return wrong(text!("job.layer.border-fits", width, inset, blank = blank.shape));
             }
             (Shows::Border { width, inset }, [&of_text[..], &of_file, &of_both].concat())
         }
-        _ => return wrong("say what it shows by exactly one of file, text and border".into()),
+        _ => return wrong(text!("job.layer.shows-one").into()),
     };
     if let Some((key, _)) = strange.iter().find(|(_, there)| *there) {
-        let what = match shows {
-            Shows::File(_) => "file",
-            Shows::Text(_) => "text",
-            Shows::Border { .. } => "border",
-        };
-        return wrong(format!("{key} means nothing for a {what}"));
+        return wrong(match shows {
+            Shows::File(_) => text!("job.layer.strange.file", key),
+            Shows::Text(_) => text!("job.layer.strange.text", key),
+            Shows::Border { .. } => text!("job.layer.strange.border", key),
+        });
     }
     if let Some(halo) = layer.clear.filter(|c| !(0.0..=50.0).contains(&c.0)) {
-        return wrong(format!("clearing {halo} around it makes no sense; it is from 0mm to 50mm"));
+        return wrong(text!("job.layer.clear", distance = halo));
     }
     let laid = ArtJob {
         read_as: layer.read_as,

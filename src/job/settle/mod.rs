@@ -27,6 +27,7 @@ use crate::note::{About, Note};
 use crate::placement::Along;
 use crate::said::Said;
 use crate::scan::raster::MOST_TRIM;
+use crate::texts::text;
 use crate::units::short;
 
 pub(super) fn settle(brief: &Brief) -> Result<Plan, PlanError> {
@@ -44,16 +45,14 @@ pub(super) fn settle(brief: &Brief) -> Result<Plan, PlanError> {
         // surface, and all lie equally far apart.
         let lines = if mantle.is_cone() { Along::X } else { Along::Y };
         if *job.scan.axis.get_or_insert(lines) == Along::Y && mantle.is_cone() {
-            let cone = "lines along a cone draw together towards its narrow end, which would get more dose";
+            let cone = text!("job.cone-lines");
             return Err(PlanError::absurd(
-                Said::from(cone)
-                    .line("; leave out --axis y, and they run round it")
-                    .page("; undo the change to lines along y, or take another blank"),
+                Said::from(cone).line(text!("job.cone-lines.line")).page(text!("job.cone-lines.page")),
             ));
         }
     }
-    let lines_along_y = lines_along_y(&machine, job.scan.axis);
-    let turned = held.as_ref().filter(|_| lines_along_y.is_some()).and_then(ProcessFile::along_y);
+    let across_those_measured = across_those_measured(&machine, job.scan.axis);
+    let turned = held.as_ref().filter(|_| across_those_measured.is_some()).and_then(ProcessFile::along_y);
     let seen = turned.as_ref().or(held.as_ref());
     let pitch = pitch::settle(&job, &machine, &blank.blank.shape, seen);
     let mut process = process::settle(&job, &machine, &coating, seen, &pitch)?;
@@ -71,17 +70,10 @@ pub(super) fn settle(brief: &Brief) -> Result<Plan, PlanError> {
         files.iter().zip(&mut job.layers).filter_map(|(file, layer)| layer_file(file.as_ref()?, layer));
     let mut changed: Vec<String> = of_art.into_iter().chain(of_layers).collect();
     changed.dedup();
-    let beam = lines_along_y.filter(|_| turned.is_some()).map(|these| {
-        Note::fact(format!("the beam was measured on lines along x, and {these}: its widths along and across the lines change places"))
-    });
+    let beam = across_those_measured.filter(|_| turned.is_some()).map(Note::fact);
     let trimmed = (scan.trim.0 > MOST_TRIM * pitch.along.0).then(|| {
-        let most = short(MOST_TRIM * pitch.along.0, 3);
-        Note::choice(
-            Said::from(format!("Runs are shortened by {most} mm at either end, not by the {} ", scan.trim))
-                .line("of --trim")
-                .page("that was asked for")
-                .and(": two fifths of a dot is the most that leaves a mark"),
-        )
+        let (most, trim) = (short(MOST_TRIM * pitch.along.0, 3), scan.trim);
+        Note::choice(Said::two(text!("job.trimmed.line", most, trim), text!("job.trimmed.page", most, trim)))
     });
     let scaled = process::scaled(&job, seen, &process);
     let notes = notes.into_iter().chain(beam).chain(scaled).chain(trimmed).collect::<Vec<_>>();
@@ -114,14 +106,13 @@ pub(super) fn settle(brief: &Brief) -> Result<Plan, PlanError> {
     Ok(Plan::new(settled))
 }
 
-/// What the lines do where the beam passes over the work along the bed's y. A rotary's own axis stands for the one that its
-/// head does not follow.
-fn lines_along_y(machine: &Machine, lines: Option<Along>) -> Option<&'static str> {
+/// What to say of the measured beam where it passes over the work along the bed's y, across the lines that it was measured
+/// on. A rotary's own axis stands for the one that its head does not follow.
+fn across_those_measured(machine: &Machine, lines: Option<Along>) -> Option<&'static str> {
     let (along, across) = machine.axes(lines.unwrap_or_default());
     match along.turns {
-        Some(_) => (across.letter == b'X')
-            .then_some("these run round the piece, which passes under the head along y"),
-        None => (along.letter == b'Y').then_some("these run along y"),
+        Some(_) => (across.letter == b'X').then(|| text!("job.beam-turned.round")),
+        None => (along.letter == b'Y').then(|| text!("job.beam-turned.flat")),
     }
 }
 
@@ -129,9 +120,7 @@ fn lines_along_y(machine: &Machine, lines: Option<Along>) -> Option<&'static str
 fn measured_on(mut machine: Machine, measured: Option<&ProcessFile>) -> Result<Machine, PlanError> {
     if let Some(lag) = measured.and_then(|p| p.lag_ms.as_ref()) {
         machine.motion.lag_ms = lag.value;
-        machine
-            .check()
-            .map_err(|w| PlanError::absurd(format!("the process's lag_ms: {} {}", w.key, w.why)))?;
+        machine.check().map_err(|w| PlanError::absurd(text!("job.wrong.lag", key = w.key, why = w.why)))?;
     }
     Ok(machine)
 }
@@ -146,28 +135,31 @@ fn assumptions(
 ) -> Vec<Note> {
     let mut all = Vec::new();
     if !job.asks_for(FilledIn::Machine) {
-        all.push(Note::new(About::Assumed, format!("the machine is the kit's {}", machine.name)));
+        all.push(Note::new(About::Assumed, text!("job.assumed.machine", machine = machine.name)));
     }
     let no_coating = !job.asks_for(FilledIn::Coating);
     let no_surface = !job.asks_for(FilledIn::Surface);
     let on = blank.surface;
     if !job.asks_for(FilledIn::Blank) {
         let is_usual = no_surface && no_coating;
-        let what = if is_usual { blank.usual.clone() } else { format!("{on} of {}", blank.blank.shape) };
-        all.push(Note::new(About::Blank, format!("the blank is a {what}")));
+        let says = if is_usual {
+            text!("job.assumed.blank.kit", blank = blank.usual)
+        } else {
+            text!("job.assumed.blank.own", surface = on, shape = blank.blank.shape)
+        };
+        all.push(Note::new(About::Blank, says));
     } else if no_surface {
-        let says = Said::from(format!("the blank is {on}"))
-            .line("; say --surface, or a blank of the kit, where it is not");
+        let says =
+            Said::from(text!("job.assumed.surface", surface = on)).line(text!("job.assumed.surface.line"));
         all.push(Note::new(About::Surface, says));
     }
     if no_coating {
-        let says = format!("the coating is {}, the usual one on {on}", coating.name);
+        let says = text!("job.assumed.coating", coating = coating.name, surface = on);
         all.push(Note::new(About::Assumed, says));
     }
     let (power, speed) = (&process.power, &process.speed);
     if power.standing == Standing::Assumed && speed.standing == Standing::Assumed {
-        let says =
-            format!("power {} and speed {} are a start from common practice", power.value, speed.value);
+        let says = text!("job.assumed.power-speed", power = power.value, speed = speed.value);
         all.push(Note::new(About::Assumed, says));
     }
     all

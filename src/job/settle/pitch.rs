@@ -8,7 +8,8 @@ use crate::job::{Job, Known, Machine, Process, ProcessFile, Standing};
 use crate::mark::advise;
 use crate::placement::{Along, Grid};
 use crate::screen::Screen;
-use crate::units::{Mm, counted, short};
+use crate::texts::text;
+use crate::units::{Mm, short};
 
 /// The pitches, how they are known, and why they are so.
 pub(super) struct Pitches {
@@ -71,22 +72,19 @@ fn round(pitches: Pitches, turned: Turned, rotary: &Rotary, closed: bool) -> Pit
         }
         let count = (turned.girth() / pitches.along.0).round().max(1.0);
         let along = Mm(turned.girth() / count);
-        let why = format!("{}; {count} dots fill a turn", pitches.why);
+        let why = text!("job.pitch.dots-fill-turn", why = pitches.why, count);
         return Pitches { along, why, ..pitches };
     }
     let (across, steps) = rotary.whole_steps(turned, pitches.across, closed);
-    let turn = if closed {
-        format!(", so that {} lines fill a turn", (turned.girth() / across.0).round())
+    let (why, apart, degrees) = (&pitches.why, short(across.0, 4), degrees(across));
+    let mut why = if steps == 1.0 {
+        text!("job.pitch.lines-apart.one", why, apart, degrees)
     } else {
-        String::new()
+        text!("job.pitch.lines-apart.many", why, apart, steps, degrees)
     };
-    let why = format!(
-        "{}; lines lie {} mm apart, {steps} whole step{} or {}° of the rotary{turn}",
-        pitches.why,
-        short(across.0, 4),
-        if steps == 1.0 { "" } else { "s" },
-        degrees(across)
-    );
+    if closed {
+        why += &text!("job.pitch.lines-fill-turn", lines = (turned.girth() / across.0).round());
+    }
     Pitches { across, why, ..pitches }
 }
 
@@ -100,12 +98,12 @@ fn wished(job: &Job, machine: &Machine, measured: Option<&ProcessFile>) -> Pitch
         Pitches { lines, along, across, known, why }
     };
     if let Some(p) = job.dots.pitch.filter(|_| job.asks_for(FilledIn::Pitch)) {
-        let known = Known::new((), Standing::Given, "as asked");
-        return pitches(Mm(p.mm()), known, "as asked".into());
+        let known = Known::new((), Standing::Given, text!("job.as-asked"));
+        return pitches(Mm(p.mm()), known, text!("job.as-asked").into());
     }
     if let Some((m, best)) = measured.and_then(|m| m.best.as_ref().map(|b| (m, b))) {
         let known = Known::new((), Standing::Measured, m.source());
-        let why = format!("the pitch of the best patch of {}", m.source());
+        let why = text!("job.pitch.best-patch", wedge = m.source());
         return pitches(kept.map_or(best.pitch, |p| Mm(p.mm())), known, why);
     }
     let beam = measured.and_then(|m| m.beam_across.as_ref()).map_or(machine.laser.beam_across, |b| {
@@ -116,11 +114,12 @@ fn wished(job: &Job, machine: &Machine, measured: Option<&ProcessFile>) -> Pitch
     let advised = || advise::recommended_pitch(beam, steps_per_mm);
     let p = kept.map_or_else(advised, |p| Mm(p.mm()));
     let steps = (p.0 * steps_per_mm).round();
-    let why = format!(
-        "advised: {} a line, {} of the beam's {beam} across",
-        counted(steps as u64, "motor step"),
-        short(p.0 / beam.0, 2)
-    );
-    let source = format!("advised for the beam of {}", machine.name);
+    let share = short(p.0 / beam.0, 2);
+    let why = if steps == 1.0 {
+        text!("job.pitch.advised.one", share, beam)
+    } else {
+        text!("job.pitch.advised.many", steps = steps as u64, share, beam)
+    };
+    let source = text!("job.pitch.advised-for", machine = machine.name);
     pitches(p, Known::new((), Standing::Assumed, source), why)
 }

@@ -8,6 +8,7 @@ use crate::job::{Coating, Job, Known, Machine, Process, ProcessFile, Standing};
 use crate::mark::{Beam, Setting, Unsure};
 use crate::note::Note;
 use crate::said::Said;
+use crate::texts::{self, text};
 use crate::units::{Mm, MmPerS, Share, Watts, short};
 
 pub(super) fn settle(
@@ -99,17 +100,17 @@ struct Sources<'a> {
 
 impl Sources<'_> {
     fn of_machine<T>(&self, value: T, what: &str) -> Known<T> {
-        Known::new(value, self.machine.standing, format!("{what} of {}", self.machine.name))
+        Known::new(value, self.machine.standing, source_of(what, &self.machine.name))
     }
 
     fn of_coating<T>(&self, value: T, what: &str) -> Known<T> {
-        Known::new(value, self.coating.standing, format!("{what} of {}", self.coating.name))
+        Known::new(value, self.coating.standing, source_of(what, &self.coating.name))
     }
 
     /// A value from the process file. Without a wedge it was stated by hand: it is given, not measured.
     fn of_file<T>(&self, value: T) -> Known<T> {
         match (self.stated, self.file.wedge.is_empty()) {
-            (true, true) => Known::new(value, Standing::Given, "process file"),
+            (true, true) => Known::new(value, Standing::Given, text!("job.process-file")),
             (true, false) => Known::new(value, Standing::Measured, self.file.source()),
             (false, _) => Known::new(value, Standing::Assumed, ""),
         }
@@ -126,7 +127,7 @@ impl Sources<'_> {
         match file.beam_along.is_some() && file.beam_across.is_some() {
             true => self.of_file(beam),
             false if fitted.is_some() => {
-                let source = format!("beam of {}, as the response was fitted with it", self.machine.name);
+                let source = text!("job.source.beam-fitted", machine = self.machine.name);
                 Known::new(beam, Standing::Assumed, source)
             }
             false => self.of_machine(beam, "beam"),
@@ -142,9 +143,7 @@ impl Sources<'_> {
             file.charred.as_ref().map_or(response.y_char, |v| v.value),
         ];
         if (looks[0] - looks[1]).abs() < 0.02 {
-            return Err(PlanError::absurd(
-                "the marked and the unmarked look of this process are the same; read the wedge again",
-            ));
+            return Err(PlanError::absurd(text!("job.wrong.looks-alike")));
         }
         Ok(match file.unmarked.is_some() && file.marked.is_some() {
             true => self.of_file(looks),
@@ -204,7 +203,7 @@ impl Sources<'_> {
         usual: impl FnOnce() -> (T, String),
     ) -> Known<T> {
         match (asked, best) {
-            (Some(value), _) if is_asked => Known::new(value, Standing::Given, "as asked"),
+            (Some(value), _) if is_asked => Known::new(value, Standing::Given, text!("job.as-asked")),
             (kept, Some(best)) => self.of_file(kept.unwrap_or(best)),
             (kept, None) => {
                 let (usual, source) = usual();
@@ -214,16 +213,23 @@ impl Sources<'_> {
     }
 }
 
+/// Where a value comes from: `what` of a machine or coating.
+fn source_of(what: &str, name: &str) -> String {
+    texts::filled(&format!("job.source.of.{what}"), &[("name", &name)])
+}
+
 fn passes(job: &Job, sources: &Sources<'_>) -> Result<Known<u32>, PlanError> {
     let best = sources.file.best.as_ref().map(|b| b.passes);
     // One pass is no number of the coating's, whatever its file says: nobody gave it.
     let passes = match (job.burn.passes, best) {
-        (Some(asked), _) if job.asks_for(FilledIn::Passes) => Known::new(asked, Standing::Given, "as asked"),
+        (Some(asked), _) if job.asks_for(FilledIn::Passes) => {
+            Known::new(asked, Standing::Given, text!("job.as-asked"))
+        }
         (kept, Some(best)) => sources.of_file(kept.unwrap_or(best)),
-        (kept, None) => Known::new(kept.unwrap_or(1), Standing::Assumed, "the usual"),
+        (kept, None) => Known::new(kept.unwrap_or(1), Standing::Assumed, text!("job.source.usual")),
     };
     if !(1..=20).contains(&passes.value) {
-        return Err(PlanError::absurd(format!("{} passes are out of range; choose 1 to 20", passes.value)));
+        return Err(PlanError::absurd(text!("job.wrong.passes", passes = passes.value)));
     }
     Ok(passes)
 }
@@ -231,13 +237,11 @@ fn passes(job: &Job, sources: &Sources<'_>) -> Result<Known<u32>, PlanError> {
 fn power(job: &Job, sources: &Sources<'_>) -> Result<Known<Share>, PlanError> {
     let coating = sources.coating;
     let best = sources.file.best.as_ref().map(|b| b.power);
-    let usual = || (coating.start.power, format!("start for {}", coating.name));
+    let usual = || (coating.start.power, text!("job.source.start", coating = coating.name));
     let power = sources.setting(job.burn.power, job.asks_for(FilledIn::Power), best, usual);
     let p = power.value;
     if p.0 <= 0.0 || p.0 > 1.0 {
-        return Err(PlanError::absurd(format!(
-            "a power of {p} is out of range; it is above 0% and at most 100%"
-        )));
+        return Err(PlanError::absurd(text!("job.wrong.power", power = p)));
     }
     Ok(power)
 }
@@ -257,7 +261,7 @@ fn speed(
     let usual = || {
         let watts = Watts(machine.laser.power.0 * power.0);
         let exposure = coating.start.exposure.0 / f64::from(passes);
-        let source = format!("start exposure of {} for {} W", coating.name, short(watts.0, 2));
+        let source = text!("job.source.start-exposure", coating = coating.name, power = short(watts.0, 2));
         (start_speed(watts, pitch.across, exposure, s, v0, top), source)
     };
     let speed = match best.filter(|best| is_scaled(job, best, passes)) {
@@ -267,25 +271,26 @@ fn speed(
             let v = best.speed.0;
             let exposure = share * libm::pow(v / v0.0, 1.0 - s) / (v * pitch.across.0);
             let scaled = start_speed(Watts(1.0), pitch.across, exposure, s, v0, top);
-            let source =
-                format!("{}: {}, scaled to {passes}", sources.file.source(), found(sources.file, best));
+            let source = text!(
+                "job.source.scaled",
+                wedge = sources.file.source(),
+                found = found(sources.file, best),
+                passes
+            );
             Known::new(job.burn.speed.unwrap_or(scaled), Standing::Assumed, source)
         }
         None => sources.setting(job.burn.speed, asked, best.map(|b| b.speed), usual),
     };
     let v = speed.value;
     if v.0 > top.0 && best.is_some() && !asked {
-        let fast = format!("best setting has a speed of {v}, but {} marks at up to {top}", machine.name);
+        let machine = &machine.name;
         return Err(PlanError::absurd(Said::two(
-            format!("the process file's {fast}; name the machine that it was read for, or say a --speed"),
-            format!("the process's {fast}; take the machine that it was read for, or another process"),
+            text!("job.wrong.too-fast.line", speed = v, machine, top),
+            text!("job.wrong.too-fast.page", speed = v, machine, top),
         )));
     }
     if v.0 <= 0.0 || v.0 > top.0 {
-        return Err(PlanError::absurd(format!(
-            "a speed of {v} is out of range; {} marks at up to {top}",
-            machine.name
-        )));
+        return Err(PlanError::absurd(text!("job.wrong.speed", speed = v, machine = machine.name, top)));
     }
     Ok(speed)
 }
@@ -297,9 +302,13 @@ fn is_scaled(job: &Job, best: &Best, passes: u32) -> bool {
 
 /// How a setting was found, and for how many passes.
 fn found(file: &ProcessFile, best: &Best) -> String {
-    let found = if file.wedge.is_empty() { "stated" } else { "measured" };
-    let es = if best.passes == 1 { "" } else { "es" };
-    format!("{found} for {} pass{es}", best.passes)
+    let passes = best.passes;
+    match (file.wedge.is_empty(), passes) {
+        (true, 1) => text!("job.scaled-speed.found.stated.one").to_string(),
+        (true, _) => text!("job.scaled-speed.found.stated.many", passes),
+        (false, 1) => text!("job.scaled-speed.found.measured.one").to_string(),
+        (false, _) => text!("job.scaled-speed.found.measured.many", passes),
+    }
 }
 
 /// What is to be said of a speed that follows from one of another number of passes.
@@ -307,12 +316,9 @@ pub(super) fn scaled(job: &Job, measured: Option<&ProcessFile>, process: &Proces
     let file = measured?;
     let passes = process.passes.value;
     let best = file.best.as_ref().filter(|best| is_scaled(job, best, passes))?;
-    let scaled = Said::from(format!(
-        "The speed was {} and is scaled to {passes}: {}, so that all together expose as much",
-        found(file, best),
-        process.speed.value
-    ));
-    Some(Note::choice(scaled.line("; --speed sets another")))
+    let scaled =
+        Said::from(text!("job.scaled-speed", found = found(file, best), passes, speed = process.speed.value));
+    Some(Note::choice(scaled.line(text!("job.scaled-speed.line"))))
 }
 
 /// The speed at which a solid gets the effective exposure `exposure` (J/mm²) in one pass:

@@ -4,6 +4,7 @@ use crate::job::acceptance::{self, Acceptance};
 use crate::job::asked::ScanJob;
 use crate::job::error::PlanError;
 use crate::job::words::{Along, ToneBy, Ways};
+use crate::texts::text;
 use crate::units::Mm;
 
 /// How the scan program is made.
@@ -26,10 +27,10 @@ pub struct SettledScan {
 pub(super) fn settle(scan: &ScanJob) -> Result<SettledScan, PlanError> {
     let trim = scan.trim.unwrap_or(Mm(0.0));
     if !(0.0..=1.0).contains(&trim.0) {
-        return Err(PlanError::absurd(format!("a trim of {trim} is out of range; it is from 0mm to 1mm")));
+        return Err(PlanError::absurd(text!("job.wrong.trim", trim)));
     }
     if let Some(r) = scan.run_up.filter(|r| !(0.0..=200.0).contains(&r.0)) {
-        return Err(PlanError::absurd(format!("a run-up of {r} is out of range; it is from 0mm to 200mm")));
+        return Err(PlanError::absurd(text!("job.wrong.run-up", run_up = r)));
     }
     let accept = scan.accept.clone().unwrap_or_default();
     acceptance::check(&accept)?;

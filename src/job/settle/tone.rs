@@ -3,6 +3,7 @@
 use crate::job::asked::ToneJob;
 use crate::job::error::PlanError;
 use crate::job::words::{DotGain, Levels, Nudge, Sharpen};
+use crate::texts::text;
 use crate::tone::dot_gain::GainCurve;
 use crate::tone::shape::{self, Shaping};
 use crate::units::Share;
@@ -26,9 +27,7 @@ pub struct SettledTone {
 pub(super) fn settle(tone: &ToneJob, curve: Option<GainCurve>) -> Result<SettledTone, PlanError> {
     let ceiling = tone.ceiling.unwrap_or(Share(1.0));
     if ceiling.0 < 0.01 {
-        return Err(PlanError::absurd(format!(
-            "a ceiling of {ceiling} leaves no dots; it is from 1% to 100%"
-        )));
+        return Err(PlanError::absurd(text!("job.wrong.ceiling", ceiling)));
     }
     let shape = shaping(tone);
     shape.check().map_err(|e| PlanError::absurd(e.to_string()))?;
