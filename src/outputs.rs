@@ -21,6 +21,7 @@ use crate::scan::limits::LimitsError;
 use crate::scan::program::{Cost, Program, Unwritten};
 use crate::scan::readback::{self, ReadBackError};
 use crate::scan::replay::ReplayOptions;
+use crate::texts::text;
 
 pub use files::{Case, FILES, JOB, JobFile, PROOF};
 pub use tray::{Asked, MOST_TRAYS, Now, Of, OrderReport, TRAY, Tray, write_trays};
@@ -38,7 +39,7 @@ pub enum WriteError {
     #[error(transparent)]
     Proof(#[from] ProofError),
     /// The report or the job file.
-    #[error("a file could not be put into words: {0}; this is a fault of the program, please report it")]
+    #[error("{}", text!("outputs.why.words", detail = .0))]
     Words(String),
     /// A program that cannot be written or read back.
     #[error(transparent)]
@@ -47,7 +48,7 @@ pub enum WriteError {
     #[error(transparent)]
     Limits(#[from] LimitsError),
     /// A program that must not be run.
-    #[error("{0} is not safe to run, so nothing was written. {stop}", stop = .1.message)]
+    #[error("{}", text!("outputs.why.unsafe", name = .0, stop = .1.message))]
     Unsafe(String, Box<Finding>),
     /// A tray that leaves the bed.
     #[error("{0}")]
@@ -69,7 +70,7 @@ pub fn write(
     progress: &dyn Progress,
 ) -> Result<Report, WriteError> {
     let stages = &outcome.stages;
-    progress.begin("pictures and pages", 0.5)?;
+    progress.begin(text!("outputs.stage.pictures-pages"), 0.5)?;
     progress.expect(1);
     let rect = &stages.placement.rect;
     let case = Case { plan, outcome, loupe_at };
@@ -94,7 +95,7 @@ pub fn write(
         report.program = None;
     } else {
         let scan = &stages.program;
-        progress.begin("scan program", 0.5)?;
+        progress.begin(text!("outputs.stage.program"), 0.5)?;
         // What was found before was accepted, or no program would be written.
         let overhang = motion::overhang(&outcome.findings);
         let cost =
@@ -179,7 +180,7 @@ pub fn write_proof(
     progress: &dyn Progress,
 ) -> Result<Report, WriteError> {
     let mut report = outcome.report.clone();
-    progress.begin("pictures", 1.0)?;
+    progress.begin(text!("outputs.stage.pictures"), 1.0)?;
     let mut written = Vec::new();
     let case = Case { plan, outcome, loupe_at };
     pictures::drawn(&case, progress)?.put(plan, output, &mut written)?;

@@ -8,6 +8,8 @@ use super::target::OutOptions;
 use crate::findings::{Finding, Severity};
 use crate::job::Standing;
 use crate::proof::report::Report;
+use crate::proof::steps::passes;
+use crate::texts::text;
 use crate::units::{duration, short};
 
 /// The summary of a prepared job: six lines when all is well, and what to mend where it is `stopped`.
@@ -41,12 +43,15 @@ pub fn settled(out: &mut impl Write, report: &Report, verbose: bool) -> io::Resu
     let (a, b, p, d) = (&report.art, &report.blank, &report.placement, &report.dots);
     let process = &report.process;
     let mm = short;
-    if a.read_as == "dots" {
-        writeln!(out, "{}: dots, judged as they are", a.name)?;
-    } else {
-        let kind = if a.read_as == "paper" { "drawing on paper" } else { &a.read_as };
-        writeln!(out, "{}: read as a {kind} ({})", a.name, a.read_as_why)?;
-    }
+    let (name, why) = (&a.name, &a.read_as_why);
+    let read = match a.read_as.as_str() {
+        "dots" => text!("cli.read-as.dots", name),
+        "photo" => text!("cli.read-as.photo", name, why),
+        "drawing" => text!("cli.read-as.drawing", name, why),
+        "paper" => text!("cli.read-as.paper", name, why),
+        kind => text!("cli.read-as.other", name, kind, why),
+    };
+    writeln!(out, "{read}")?;
     let (want, will) = ((p.wished_width_mm, p.wished_height_mm), (p.true_width_mm, p.true_height_mm));
     // Rounding to whole dots changes a size by less than a dot; more lies outside the margin, be it ink or empty.
     let dot = d.pitch_along_mm.max(d.pitch_across_mm);
@@ -54,52 +59,50 @@ pub fn settled(out: &mut impl Write, report: &Report, verbose: bool) -> io::Resu
     // Laid round a cone, art is as wide as asked for at half its own height.
     let cone = report.round.as_ref().is_some_and(|round| round.cone.is_some());
     let leans = cone && !more && (want.0 - will.0).abs() > dot;
-    let rest = match (verbose, more) {
-        _ if leans => format!(" from edge to edge, {} mm wide at half its own height,", mm(want.0, 2)),
-        (true, _) => format!(" (asked for {} x {} mm)", mm(want.0, 3), mm(want.1, 3)),
-        (false, true) => format!(" ({} x {} mm as a whole)", mm(want.0, 2), mm(want.1, 2)),
-        (false, false) => String::new(),
+    let (width, height) = (mm(will.0, 2), mm(will.1, 2));
+    let size = match (verbose, more) {
+        _ if leans => text!("cli.size.cone", width, height, middle = mm(want.0, 2)),
+        (true, _) => {
+            text!("cli.size.asked", width, height, asked_width = mm(want.0, 3), asked_height = mm(want.1, 3))
+        }
+        (false, true) => {
+            text!("cli.size.whole", width, height, whole_width = mm(want.0, 2), whole_height = mm(want.1, 2))
+        }
+        (false, false) => text!("cli.size", width, height),
     };
-    let all = if a.layers > 1 { "all that is marked" } else { "it" };
-    writeln!(
-        out,
-        "{all} will be {} x {} mm{rest} on {}, {}, margin {} mm",
-        mm(will.0, 2),
-        mm(will.1, 2),
-        b.shape,
-        b.surface,
-        mm(b.margin_mm, 2)
-    )?;
-    let by = if a.read_as == "dots" { String::new() } else { format!(" by {}", d.screen) };
-    let finer = if d.pitch_along_mm < 0.99 * d.pitch_across_mm {
-        format!(", switched every {} mm along the lines", mm(d.pitch_along_mm, 4))
+    let (shape, surface, margin) = (&b.shape, &b.surface, mm(b.margin_mm, 2));
+    let lies = match a.layers > 1 {
+        true => text!("cli.place.all", size, shape, surface, margin),
+        false => text!("cli.place.it", size, shape, surface, margin),
+    };
+    writeln!(out, "{lies}")?;
+    let (columns, rows) = (d.columns, d.rows);
+    let dots = match a.read_as == "dots" {
+        true => text!("cli.dots", columns, rows),
+        false => text!("cli.dots.screen", columns, rows, screen = d.screen),
+    };
+    let (pitch, density) = (mm(d.pitch_across_mm, 4), mm(d.density_dpi, 1));
+    let share = mm(d.coverage_share * 100.0, 1);
+    let laid = if d.pitch_along_mm < 0.99 * d.pitch_across_mm {
+        text!("cli.dots.finer", dots, pitch, density, along = mm(d.pitch_along_mm, 4), share)
     } else {
-        String::new()
+        text!("cli.dots.even", dots, pitch, density, share)
     };
-    let apart = if finer.is_empty() { "apart" } else { "between lines" };
-    writeln!(
-        out,
-        "{} x {} dots{by}, {} mm {apart} ({} dpi){finer}; {} % of the art is under the beam",
-        d.columns,
-        d.rows,
-        mm(d.pitch_across_mm, 4),
-        mm(d.density_dpi, 1),
-        mm(d.coverage_share * 100.0, 1)
-    )?;
+    writeln!(out, "{laid}")?;
     let said = |s: Standing| if s == Standing::Given { String::new() } else { format!(" ({s})") };
-    writeln!(
-        out,
-        "{} on {}: power {} %{}, speed {} mm/s{}, {} pass{}{}",
-        process.coating,
-        process.machine,
-        mm(process.power_share.value * 100.0, 1),
-        said(process.power_share.standing),
-        mm(process.speed_mm_per_s.value, 2),
-        said(process.speed_mm_per_s.standing),
-        process.passes.value,
-        if process.passes.value == 1 { "" } else { "es" },
-        report.times.as_ref().map_or(String::new(), |t| format!("; it takes {}", duration(t.total_s)))
-    )?;
+    let (power, speed) = (&process.power_share, &process.speed_mm_per_s);
+    let burn = text!(
+        "cli.burn",
+        coating = process.coating,
+        machine = process.machine,
+        power = format_args!("{} %{}", mm(power.value * 100.0, 1), said(power.standing)),
+        speed = format_args!("{} mm/s{}", mm(speed.value, 2), said(speed.standing)),
+        passes = passes(process.passes.value),
+    );
+    match &report.times {
+        Some(t) => writeln!(out, "{}", text!("cli.burn.takes", burn, time = duration(t.total_s)))?,
+        None => writeln!(out, "{burn}")?,
+    }
     if !verbose {
         return Ok(());
     }

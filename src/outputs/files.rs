@@ -6,6 +6,7 @@ use crate::pipeline::Outcome;
 use crate::proof::report::FileFacts;
 use crate::said::Said;
 use crate::scan::outline;
+use crate::texts::text;
 
 /// What decides which files a job has.
 #[derive(Debug, Clone, Copy)]
@@ -47,13 +48,13 @@ impl JobFile {
 /// The page for the workbench.
 pub(super) const TICKET: JobFile = JobFile {
     name: "ticket.html",
-    about: |_| Said::two("this page", "all of this on a page to print"),
+    about: |_| Said::two(text!("outputs.file.ticket.beside"), text!("outputs.file.ticket")),
     when: |_| true,
 };
 /// What the machine runs.
 pub(super) const PROGRAM: JobFile = JobFile {
     name: "program.nc",
-    about: |_| "the scan program: what the machine runs".into(),
+    about: |_| text!("outputs.file.program").into(),
     when: |case| !case.outcome.is_stopped(case.plan),
 };
 /// The walk before it.
@@ -63,45 +64,39 @@ pub(super) const OUTLINE: JobFile = JobFile {
     when: |case| !case.outcome.is_stopped(case.plan),
 };
 /// The forecast.
-pub(super) const FORECAST: JobFile = JobFile {
-    name: "proof.png",
-    about: |_| "how the piece is forecast to look after cleaning".into(),
-    when: |_| true,
-};
+pub(super) const FORECAST: JobFile =
+    JobFile { name: "proof.png", about: |_| text!("outputs.file.forecast").into(), when: |_| true };
 /// The forecast of a round piece.
 pub(super) const ROUND: JobFile = JobFile {
     name: "round.png",
-    about: |_| "the round piece from three sides, as it is forecast to look".into(),
+    about: |_| text!("outputs.file.round").into(),
     when: |case| case.plan.blank.shape.turned().is_some(),
 };
 /// The mantle of a cone.
 pub(super) const CUT: JobFile = JobFile {
     name: "cut.svg",
-    about: |_| "the mantle of the cone in true size, to print, cut out and lay round the piece".into(),
+    about: |_| text!("outputs.file.cut").into(),
     when: |case| case.plan.blank.shape.turned().is_some_and(|mantle| mantle.is_cone()),
 };
 /// The picture for whoever ordered the piece.
 pub(super) const CUSTOMER: JobFile = JobFile {
     name: "customer.png",
-    about: |_| "the original beside the finished piece, to be sent for approval".into(),
+    about: |_| text!("outputs.file.customer").into(),
     when: |case| case.outcome.original.is_some(),
 };
 /// The density of the dots.
-pub(super) const DENSITY: JobFile = JobFile {
-    name: "density.png",
-    about: |_| "how dense the dots are, and where solids lie".into(),
-    when: |_| true,
-};
+pub(super) const DENSITY: JobFile =
+    JobFile { name: "density.png", about: |_| text!("outputs.file.density").into(), when: |_| true };
 /// One place large.
 pub(super) const LOUPE: JobFile = JobFile {
     name: "loupe.png",
-    about: |_| "one place large, as dots and as forecast".into(),
+    about: |_| text!("outputs.file.loupe").into(),
     when: |case| case.loupe_at.is_some(),
 };
 /// Both readings of the art.
 pub(super) const READINGS: JobFile = JobFile {
     name: "readings.png",
-    about: |_| "the art by both of its likely readings, as forecast".into(),
+    about: |_| text!("outputs.file.readings").into(),
     when: |case| case.outcome.readings.is_some(),
 };
 /// The dots.
@@ -114,18 +109,15 @@ pub(super) const BMP: JobFile = JobFile { name: "dots.bmp", about: dots, when: |
 /// The job.
 pub(super) const JOB_FILE: JobFile = JobFile {
     name: "job.toml",
-    about: |_| {
-        Said::from("the whole job; running it again gives the same bytes")
-            .page(". The ZIP has its art beside it")
-    },
+    about: |_| Said::from(text!("outputs.file.job")).page(text!("outputs.file.job.zip")),
     when: |_| true,
 };
 /// The report.
 pub(super) const REPORT: JobFile =
-    JobFile { name: "report.json", about: |_| "every figure, for other programs".into(), when: |_| true };
+    JobFile { name: "report.json", about: |_| text!("outputs.file.report").into(), when: |_| true };
 
 fn dots(plan: &Plan) -> Said {
-    format!("the dots, {} = beam on", plan.dots.beam_on).into()
+    text!("outputs.file.dots", beam_on = plan.dots.beam_on).into()
 }
 
 /// All of them, in the order in which a maker looks for them.

@@ -13,6 +13,7 @@ use crate::proof::legend::stack;
 use crate::proof::loupe;
 use crate::proof::picture::{self, Scene};
 use crate::proof::{customer, cut, density, readings, round, ticket};
+use crate::texts::text;
 
 /// A picture and its file.
 struct Drawn {
@@ -112,7 +113,7 @@ pub(super) fn drawn(
     let (customer, proof, density) = (next()?, next()?, next()?);
     let (round, readings, loupe) = (next()?, next()?, next()?);
     // Every piece has these two.
-    let missing = || WriteError::Words("a picture of the piece".into());
+    let missing = || WriteError::Words(text!("outputs.why.no-picture").into());
     let (mut proof, density) = (proof.ok_or_else(missing)?, density.ok_or_else(missing)?);
     // On the ticket a round piece is seen from its sides and unrolled.
     if let Some(round) = &round {

@@ -18,6 +18,7 @@ use crate::proof::tray::{
     Left, PieceFacts, SharedFinding, ShownPiece, TrayFacts, from_above, pieces, ticket,
 };
 use crate::said::Said;
+use crate::texts::text;
 
 /// The most trays of an order.
 pub const MOST_TRAYS: usize = 12;
@@ -192,36 +193,22 @@ impl Now {
             Now::From(first) => {
                 let last = first - 1;
                 let says = match last {
-                    1 => format!(
-                        "Piece 1, {}, is taken as marked already. Make sure that it is: numbers change where rows are added, left out or moved.",
-                        called(1)
-                    ),
-                    2 => format!(
-                        "Pieces 1 and 2, {} and {}, are taken as marked already. Make sure that they are: numbers change where rows are added, left out or moved.",
-                        called(1),
-                        called(2)
-                    ),
-                    _ => format!(
-                        "Pieces 1 to {last}, {} to {}, are taken as marked already. Make sure that they are: numbers change where rows are added, left out or moved.",
-                        called(1),
-                        called(last)
-                    ),
+                    1 => text!("outputs.left.one", name = called(1)),
+                    2 => text!("outputs.left.two", first = called(1), second = called(2)),
+                    _ => text!("outputs.left.many", last, first_name = called(1), last_name = called(last)),
                 };
-                Some(Left { says, word: "marked already" })
+                Some(Left { says, word: text!("outputs.left.already") })
             }
             Now::Only(_) => {
                 let these: Vec<usize> = (1..=count).filter(|n| self.marks(*n)).collect();
                 let named: Vec<String> = these.iter().map(|n| format!("{n} ({})", called(*n))).collect();
-                let says = format!(
-                    "Only {} {} marked; all others are left as they are.",
-                    match named.as_slice() {
-                        [all @ .., last] if !all.is_empty() =>
-                            format!("pieces {} and {last}", all.join(", ")),
-                        _ => format!("piece {}", named.concat()),
-                    },
-                    if these.len() == 1 { "is" } else { "are" }
-                );
-                (these.len() < count).then_some(Left { says, word: "left as it is" })
+                let says = match named.as_slice() {
+                    [all @ .., last] if !all.is_empty() => {
+                        text!("outputs.left.only.many", others = all.join(", "), last)
+                    }
+                    _ => text!("outputs.left.only.one", piece = named.concat()),
+                };
+                (these.len() < count).then_some(Left { says, word: text!("outputs.left.as-it-is") })
             }
         }
     }
@@ -256,9 +243,9 @@ pub fn write_trays(
     let all: Vec<(&TrayPiece<'_>, usize)> =
         trays.iter().flat_map(|t| t.laid.iter().zip(t.of.iter().map(|of| of.row))).collect();
     if all.is_empty() {
-        return Err(WriteError::Words("an order without pieces".into()));
+        return Err(WriteError::Words(text!("outputs.why.no-pieces").into()));
     }
-    progress.begin("programs and pictures", 1.0)?;
+    progress.begin(text!("outputs.stage.tray"), 1.0)?;
     progress.expect(2 * trays.len() as u64 + 1);
     let jigs = jigs(trays);
     // The pictures are drawn while the programs are written.
@@ -289,7 +276,7 @@ pub fn write_trays(
         }
     }
     let called = |number: usize| match all.iter().find(|(one, _)| one.number == number) {
-        Some((one, row)) if asked.by_row => format!("'{}' (row {row})", one.name),
+        Some((one, row)) if asked.by_row => text!("outputs.left.called", name = one.name, row),
         Some((one, _)) => format!("'{}'", one.name),
         None => String::new(),
     };
@@ -383,8 +370,8 @@ fn overhang(laid: &[TrayPiece<'_>]) -> f64 {
 fn off_bed(e: WriteError) -> WriteError {
     match e {
         WriteError::Unsafe(name, stop) if stop.name == "off-bed" => {
-            let why = format!("{name} is not safe to run, so nothing was written. {}", stop.message);
-            let mend = format!("{why} Take fewer columns or rows, another gap or a shorter run-up");
+            let why = text!("outputs.why.unsafe", name, stop = stop.message);
+            let mend = text!("outputs.why.off-bed", why);
             WriteError::OffBed(Said::from(mend).line(", or say --accept off-bed"))
         }
         e => e,

@@ -76,7 +76,7 @@ pub fn run_shown(
     let mut notes: Vec<Note> = shown.arts().flat_map(|art| art.notes().iter().cloned()).collect();
     notes.extend(wanted.notes.iter().cloned());
     if plan.scan.tone_by == ToneBy::Power {
-        notes.push(Note::fact(words::BY_POWER));
+        notes.push(Note::fact(words::by_power()));
     }
     let elsewhere = plan.curve_elsewhere(plan.dots.screen.name);
     notes.extend(elsewhere.map(|curve| Note::fact(words::curve_elsewhere(curve))));

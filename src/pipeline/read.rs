@@ -32,7 +32,7 @@ pub(super) struct Drawn {
 impl<'a> ReadArt<'a> {
     /// Reads the art as asked, or decides by the part of it that is used.
     pub fn new(crop: Window, art: &'a Art, read_as: ReadAs) -> ReadArt<'a> {
-        let asked = |kind| Decision::asked(kind, words::AS_ASKED);
+        let asked = |kind| Decision::asked(kind, words::as_asked());
         let reading = match read_as {
             ReadAs::Auto => reading::decide(art, crop),
             ReadAs::Photo => asked(Kind::Photo),

@@ -8,16 +8,17 @@ use resvg::usvg::{Options, Tree, fontdb};
 use crate::encode::png::{self, Samples};
 use crate::encode::{EncodeError, pixels_per_metre};
 use crate::placement::Grid;
+use crate::texts::text;
 use crate::units::Mm;
 
 /// Why a picture or page could not be made.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum ProofError {
     /// The drawing of lettering or lines failed.
-    #[error("the picture's legend could not be drawn: {0}")]
+    #[error("{}", text!("proof.why.drawing", detail = .0))]
     Drawing(String),
     /// The planes given do not fit each other.
-    #[error("the forecast covers {have} samples where the picture needs {want}")]
+    #[error("{}", text!("proof.why.size", have = .have, want = .want))]
     Size {
         /// Samples given.
         have: usize,
@@ -25,9 +26,7 @@ pub enum ProofError {
         want: usize,
     },
     /// A place outside the marked rectangle.
-    #[error(
-        "the loupe at {at} lies outside the marked area, which goes {area} (from the blank's lower left corner)"
-    )]
+    #[error("{}", text!("proof.why.outside", at = .at, area = .area))]
     OutsideArt {
         /// Asked for.
         at: String,
@@ -35,7 +34,7 @@ pub enum ProofError {
         area: String,
     },
     /// The page's template failed.
-    #[error("the page could not be made: {0}")]
+    #[error("{}", text!("proof.why.page", detail = .0))]
     Page(String),
 }
 
@@ -125,7 +124,7 @@ pub fn draw(width: usize, height: usize, ground: Rgb, body: &str) -> Result<Pict
     let size = u32::try_from(width).ok().zip(u32::try_from(height).ok());
     let mut map = size
         .and_then(|(w, h)| Pixmap::new(w, h))
-        .ok_or_else(|| fail(&format!("{width} x {height} pixels are no picture")))?;
+        .ok_or_else(|| fail(&text!("proof.why.pixels", width, height)))?;
     let [r, g, b] = ground;
     map.fill(resvg::tiny_skia::Color::from_rgba8(r, g, b, 255));
     resvg::render(&tree, Transform::identity(), &mut map.as_mut());

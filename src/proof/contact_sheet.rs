@@ -8,6 +8,7 @@ use super::legend::{INK, PAPER};
 use super::page::{data_uri, fill};
 use super::reduce::reduced;
 use crate::encode::EncodeError;
+use crate::texts::text;
 
 /// One way to make the piece, or what it is made of.
 #[derive(Debug, Clone, PartialEq)]
@@ -79,11 +80,10 @@ const FRAME: Rgb = [255, 176, 0];
 pub fn picture(sheet: &ContactSheet) -> Result<Picture, ProofError> {
     let width = GAP + ACROSS * (CELL + GAP);
     let mut parts = vec![head(sheet, width)?];
-    let mut cells = vec![cell(sheet, &sheet.original, "Original")?];
+    let mut cells = vec![cell(sheet, &sheet.original, text!("proof.sheet.original"))?];
     for (i, c) in sheet.candidates.iter().enumerate() {
         let best = i == 0 && sheet.recommends;
-        let name =
-            format!("{}{}{}", if best { "★ " } else { "" }, c.name, if best { " (recommended)" } else { "" });
+        let name = if best { text!("proof.sheet.best", name = c.name) } else { c.name.clone() };
         cells.push(cell(sheet, c, &name)?);
     }
     for row in cells.chunks(ACROSS) {
@@ -127,7 +127,9 @@ fn head(sheet: &ContactSheet, width: usize) -> Result<Picture, ProofError> {
 
 fn words(sheet: &ContactSheet) -> String {
     match sheet.candidates.first() {
-        Some(best) if sheet.recommends => format!("Recommended: {}. {}", best.name, sheet.words),
+        Some(best) if sheet.recommends => {
+            text!("proof.sheet.recommended", name = best.name, why = sheet.words)
+        }
         _ => sheet.words.clone(),
     }
 }

@@ -11,6 +11,7 @@ use super::report::Footing;
 use super::round;
 use crate::art::Likeness;
 use crate::blank::Shape;
+use crate::texts::text;
 use crate::units::short;
 
 /// Side of either half, pixels.
@@ -42,19 +43,21 @@ pub fn customer(
     }
     let original = enlarged(reduced(&over_bench(original), SIDE)?);
     let high = original.height.max(piece.height);
-    let finished = format!("The finished piece, {}, as it is expected to look", size(&scene.blank.shape));
+    let finished = text!("proof.customer.finished", size = size(&scene.blank.shape));
     let mut beside = vec![finished.as_str()];
     match scene.footing {
         Footing::Assumed => {
-            beside.push("A forecast from common practice: the real tones may be a little lighter or darker.");
+            beside.push(text!("proof.customer.assumed"));
         }
-        Footing::InPart => beside.push("A forecast: the real tones may be a little lighter or darker."),
+        Footing::InPart => beside.push(text!("proof.customer.in-part")),
         Footing::Measured => {}
     }
     let mut all = Picture::filled(2 * SIDE + 3 * GAP, high + 2 * GAP, PAPER);
     let mut body = String::new();
     let mut lines = 0;
-    for (i, (half, said)) in [(original, vec!["The original"]), (piece, beside)].iter().enumerate() {
+    for (i, (half, said)) in
+        [(original, vec![text!("proof.customer.original")]), (piece, beside)].iter().enumerate()
+    {
         let x = GAP + i * (SIDE + GAP);
         all.lay(half, x + (SIDE - half.width) / 2, GAP + (high - half.height) / 2);
         let said: Vec<String> = said.iter().flat_map(|sentence| wrapped(sentence, LINE)).collect();
@@ -74,16 +77,18 @@ fn text(x: usize, y: usize, words: &str) -> String {
 /// A size as a customer says it.
 fn size(shape: &Shape) -> String {
     match *shape {
-        Shape::Round { diameter } => format!("round, {} mm across", short(diameter.0, 1)),
-        Shape::Rect { width, height, .. } => format!("{} × {} mm", short(width.0, 1), short(height.0, 1)),
-        Shape::Cylinder { diameter, height, .. } => {
-            format!("{} mm across and {} mm high", short(diameter.0, 1), short(height.0, 1))
+        Shape::Round { diameter } => text!("proof.size.round", diameter = short(diameter.0, 1)),
+        Shape::Rect { width, height, .. } => {
+            text!("proof.size.flat", width = short(width.0, 1), height = short(height.0, 1))
         }
-        Shape::Cone { foot, top, height, .. } => format!(
-            "{} mm across at its foot, {} mm at its top and {} mm high",
-            short(foot.0, 1),
-            short(top.0, 1),
-            short(height.0, 1)
+        Shape::Cylinder { diameter, height, .. } => {
+            text!("proof.size.cylinder", diameter = short(diameter.0, 1), height = short(height.0, 1))
+        }
+        Shape::Cone { foot, top, height, .. } => text!(
+            "proof.size.cone",
+            foot = short(foot.0, 1),
+            top = short(top.0, 1),
+            height = short(height.0, 1)
         ),
     }
 }

@@ -11,6 +11,7 @@ use super::round::{tent, unrolled};
 use crate::blank::Mantle;
 use crate::colour::srgb8;
 use crate::parallel;
+use crate::texts::text;
 use crate::units::short;
 
 /// Size of a pixel of the forecast in it, mm, and its most pixels along a side.
@@ -129,19 +130,16 @@ pub fn cut(scene: &Scene<'_>, layout: &Layout, look: &Look) -> Result<Option<Str
     svg += "<g fill=\"#000\" stroke=\"none\" font-family=\"sans-serif\" font-size=\"3\" text-anchor=\"middle\">\n";
     svg += &line(
         2.0,
-        &format!(
-            "The mantle of a cone, {} mm across at its foot, {} mm at its top, {} mm high: {} mm along the slope.",
-            short(mantle.foot.0, 2),
-            short(mantle.top.0, 2),
-            short(mantle.height.0, 2),
-            short(slant, 2)
+        &text!(
+            "proof.cut.cone",
+            foot = short(mantle.foot.0, 2),
+            top = short(mantle.top.0, 2),
+            height = short(mantle.height.0, 2),
+            slope = short(slant, 2)
         ),
     );
-    svg += &line(
-        6.5,
-        "Print it at 100 %, cut along the black line and lay it round the piece: its straight sides meet at the seam.",
-    );
-    svg += &line(11.0, "This line is 50 mm long in true size:");
+    svg += &line(6.5, text!("proof.cut.print"));
+    svg += &line(11.0, text!("proof.cut.rule"));
     svg += "</g>\n";
     svg += &format!(
         "<path d=\"M{0} {1}h50m0 -1v2m-50 0v-2\"/>\n</svg>\n",

@@ -9,6 +9,7 @@ use super::picture::Scene;
 use super::scale::colour;
 use crate::parallel;
 use crate::plane::Dots;
+use crate::texts::text;
 use crate::units::short;
 
 /// Side of the square over which coverage is taken, mm.
@@ -166,15 +167,15 @@ pub fn density(
     let ramp = (0..=40).map(|i| colour(f64::from(i) / 40.0)).collect();
     let mut keys = vec![
         Key::Ramp(ramp, "0 %".into(), "100 %".into()),
-        Key::Solid(format!("solid (from {} %)", short(f64::from(SOLID) * 100.0, 0))),
-        Key::Margin("margin".into()),
+        Key::Solid(text!("proof.legend.solid", share = short(f64::from(SOLID) * 100.0, 0))),
+        Key::Margin(text!("proof.legend.margin").into()),
     ];
     if dose.is_some() {
-        keys.push(Key::Contour("over-burn begins".into()));
+        keys.push(Key::Contour(text!("proof.legend.over-burn-begins").into()));
     }
-    let title = format!("Dot coverage, each place over {} × {} mm", short(WINDOW_MM, 1), short(WINDOW_MM, 1));
+    let title = text!("proof.density.title", width = short(WINDOW_MM, 1), height = short(WINDOW_MM, 1));
     let share = facts::coverage(scene.blank, scene.rect, dots);
-    let mean = format!("{} % of the art is under the beam", short(100.0 * share, 1));
+    let mean = text!("proof.density.share", share = short(100.0 * share, 1));
     let legend = Legend { title: &title, standing: &mean, pixel: layout.pixel, keys: &keys };
     Ok(stack(&picture, &strip(layout.width, &legend)?))
 }

@@ -17,6 +17,7 @@ use crate::placement::{Along, DotRect, Placement};
 use crate::plane::Dots;
 use crate::scan::program::Cost;
 use crate::scan::raster::RasterPath;
+use crate::texts::text;
 use crate::units::MM_PER_INCH;
 
 /// What the stages of a job found, as far as a report tells it.
@@ -104,7 +105,7 @@ pub fn art_facts(art: &Art, name: &str, reading: &Decision) -> ArtFacts {
 pub fn art_facts_of_layers(count: usize, name: &str, reading: &Decision) -> ArtFacts {
     ArtFacts {
         name: name.to_string(),
-        format: if count == 1 { "1 layer".into() } else { format!("{count} layers") },
+        format: if count == 1 { text!("proof.layers.one").into() } else { text!("proof.layers.many", count) },
         read_as: reading.kind.to_string(),
         read_as_sure_share: None,
         read_as_why: reading.why.clone(),
@@ -121,7 +122,7 @@ pub fn art_facts_of_dots(name: &str, columns: usize, rows: usize) -> ArtFacts {
         format: "1-bit PNG".into(),
         read_as: "dots".into(),
         read_as_sure_share: None,
-        read_as_why: "they are judged as they are".into(),
+        read_as_why: text!("proof.dots.judged").into(),
         width_px: Some(columns as u32),
         height_px: Some(rows as u32),
         layers: 1,
@@ -143,7 +144,9 @@ fn placement_facts(plan: &Plan, p: &Placement) -> PlacementFacts {
 }
 
 /// What is said of dots that something else made.
-const READY_MADE: &str = "the dots came ready-made";
+fn ready_made() -> &'static str {
+    text!("proof.dots.ready-made")
+}
 
 /// Places where a dot may be: those on the blank less its margin, and those where one is all the same.
 fn places(blank: &Blank, rect: &DotRect, dots: &Dots) -> u64 {
@@ -168,13 +171,13 @@ fn dot_facts(plan: &Plan, found: &Found) -> DotFacts {
         density_dpi: MM_PER_INCH / plan.process.pitch_across.value.0,
         unsure_beam_share: unsure.beam,
         unsure_exposure_share: unsure.exposure,
-        pitch_why: if found.ready_made { READY_MADE.into() } else { plan.pitch_why.clone() },
+        pitch_why: if found.ready_made { ready_made().into() } else { plan.pitch_why.clone() },
         on_count: found.dots.count(),
         coverage_share: coverage(&plan.blank, rect, found.dots),
         screen: match plan.scan.tone_by {
-            _ if found.ready_made => READY_MADE.to_string(),
+            _ if found.ready_made => ready_made().to_string(),
             ToneBy::Dots => plan.dots.screen.name.to_string(),
-            ToneBy::Power => "none: tones by power".to_string(),
+            ToneBy::Power => text!("proof.dots.by-power").to_string(),
         },
         dot_gain: if found.ready_made { "none".into() } else { plan.tone.dot_gain.to_string() },
         beam_on: plan.dots.beam_on.to_string(),
@@ -187,7 +190,8 @@ fn process_facts(plan: &Plan) -> ProcessFacts {
     }
     let p = &plan.process;
     let m = &plan.machine;
-    let wavelength = Known::new(m.laser.wavelength_nm, m.standing, format!("wavelength of {}", m.name));
+    let wavelength =
+        Known::new(m.laser.wavelength_nm, m.standing, text!("proof.facts.wavelength", machine = m.name));
     let [unmarked, marked, charred] = p.looks.value;
     ProcessFacts {
         machine: m.name.clone(),
@@ -258,14 +262,14 @@ fn times(plan: &Plan, written: &Cost) -> TimeFacts {
 
 fn program(raster: &RasterPath, written: &Cost) -> ProgramFacts {
     let (limits, load) = (&raster.limits, &written.load);
-    let bytes = limits
-        .link_bytes_per_s
-        .map(|rate| format!("{} of the link's {rate} bytes/s", load.bytes.per_s.ceil()));
-    let moves = limits
-        .moves_per_s
-        .map(|rate| format!("{} of the controller's {rate} moves/s", load.moves.per_s.ceil()));
-    let needs: Vec<String> = bytes.into_iter().chain(moves).collect();
-    let link = (!needs.is_empty()).then(|| format!("needs up to {}", needs.join(" and ")));
+    let bytes =
+        limits.link_bytes_per_s.map(|rate| text!("proof.facts.link", bytes = load.bytes.per_s.ceil(), rate));
+    let moves =
+        limits.moves_per_s.map(|rate| text!("proof.facts.moves", moves = load.moves.per_s.ceil(), rate));
+    let link = match (bytes, moves) {
+        (Some(bytes), Some(moves)) => Some(text!("proof.facts.needs.both", bytes, moves)),
+        (bytes, moves) => bytes.or(moves).map(|needs| text!("proof.facts.needs", needs)),
+    };
     ProgramFacts {
         lines: written.program_lines,
         bytes: written.bytes,
@@ -278,22 +282,21 @@ fn program(raster: &RasterPath, written: &Cost) -> ProgramFacts {
 /// What the program decided on its own, in sentences.
 fn notes(plan: &Plan, art: &ArtFacts, found: &Found, findings: &[Finding]) -> Vec<Note> {
     let mut notes: Vec<Note> =
-        plan.assumptions.iter().map(|note| note.each(|said| format!("Assumed: {said}."))).collect();
+        plan.assumptions.iter().map(|note| note.each(|said| text!("proof.facts.assumed", said))).collect();
     notes.extend(plan.notes.iter().map(|note| note.each(|said| format!("{said}."))));
     let (along, across) = (plan.process.pitch_along.value.0, plan.process.pitch_across.value.0);
     let mm = |v: f64| crate::units::short(v, 4);
-    let finer = if found.ready_made || along > 0.99 * across {
-        String::new()
-    } else {
-        format!("; the beam is switched every {} mm along the lines", mm(along))
-    };
-    notes.push(Note::fact(format!(
-        "Pitch {} mm: {}{finer}.",
-        mm(if finer.is_empty() { along } else { across }),
-        if found.ready_made { READY_MADE } else { &plan.pitch_why }
-    )));
+    let why = if found.ready_made { ready_made() } else { &plan.pitch_why };
+    notes.push(Note::fact(match found.ready_made || along > 0.99 * across {
+        true => text!("proof.facts.pitch", pitch = mm(along), why),
+        false => text!("proof.facts.pitch.finer", pitch = mm(across), why, along = mm(along)),
+    }));
     notes.extend(round_facts(plan).map(|r| Note::fact(format!("{}.", r.focus))));
-    notes.push(Note::fact(format!("Read as {}: {}.", art.read_as, art.read_as_why)));
+    notes.push(Note::fact(text!(
+        "proof.facts.read-as",
+        kind = words::read_as(&art.read_as),
+        why = art.read_as_why
+    )));
     let lapsed = findings.iter().filter_map(|f| plan.accepts(f).lapsed());
     notes.extend(lapsed.map(|why| Note::fact(format!("{why}."))));
     notes.extend(found.notes.iter().map(|note| note.each(|said| format!("{}.", said.trim_end_matches('.')))));

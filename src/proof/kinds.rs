@@ -3,10 +3,12 @@
 
 use super::report::{Footing, Report, Standing, StepFacts};
 use super::sheet::Stated;
+use super::steps::passes;
 use super::ticket::burn_settings;
 use super::tray::listed;
 use super::words;
 use crate::note::{About, Note};
+use crate::texts::text;
 use crate::units::short;
 
 /// Pieces that are prepared, set and finished alike.
@@ -35,8 +37,9 @@ pub fn kinds<'a>(pieces: impl IntoIterator<Item = (usize, &'a Report)>) -> Vec<P
 
 /// Where each blank lies is the jig's matter.
 fn alike(a: &Report, b: &Report) -> bool {
-    let steps =
-        |r: &'_ Report| -> Vec<StepFacts> { r.steps.iter().filter(|s| s.title != "Lay").cloned().collect() };
+    let steps = |r: &'_ Report| -> Vec<StepFacts> {
+        r.steps.iter().filter(|s| s.title != text!("proof.step.lay")).cloned().collect()
+    };
     a.process.coating == b.process.coating
         && a.blank.surface == b.blank.surface
         && a.placement.shown == b.placement.shown
@@ -60,7 +63,7 @@ pub fn assumed(pieces: &[(usize, &Report)]) -> Vec<String> {
         // An order has no options: what is to be said is said in its file.
         let file = match note.about {
             About::Surface => {
-                "; say surface under [piece.blank] in the order, or a blank of the kit, where it is not"
+                text!("proof.kinds.assumed.surface")
             }
             _ => "",
         };
@@ -76,15 +79,21 @@ pub fn assumed(pieces: &[(usize, &Report)]) -> Vec<String> {
 
 /// `piece 2`, `pieces 1 and 3`.
 pub fn numbered(pieces: &[usize]) -> String {
-    format!("{} {}", if pieces.len() == 1 { "piece" } else { "pieces" }, listed(pieces))
+    match pieces.len() {
+        1 => text!("proof.numbered.one", number = listed(pieces)),
+        _ => text!("proof.numbered.many", numbers = listed(pieces)),
+    }
 }
 
 /// What the pieces of some kinds are called: `Pieces 1, 3 and 4 (poster paint, bare slate)`.
 fn called(of: &[&PieceKind<'_>]) -> String {
     let mut pieces: Vec<usize> = of.iter().flat_map(|kind| kind.pieces.iter().copied()).collect();
     pieces.sort_unstable();
-    let word = if pieces.len() == 1 { "Piece" } else { "Pieces" };
-    format!("{word} {} ({})", listed(&pieces), coatings(of.iter().copied()))
+    let coatings = coatings(of.iter().copied());
+    match pieces.len() {
+        1 => text!("proof.called.one", number = listed(&pieces), coatings),
+        _ => text!("proof.called.many", numbers = listed(&pieces), coatings),
+    }
 }
 
 /// The coatings of some kinds, each once.
@@ -122,13 +131,13 @@ pub fn settings(kinds: &[PieceKind<'_>], steps: bool) -> Vec<Stated> {
         return Vec::new();
     }
     let first = all.remove(0);
-    let told = if steps { "see the step Set" } else { "not the same for all pieces" };
+    let told = if steps { text!("proof.kinds.settings.step") } else { text!("proof.kinds.settings.differ") };
     first
         .into_iter()
         .enumerate()
         .map(|(i, setting)| match all.iter().all(|other| other.get(i) == Some(&setting)) {
             true => setting,
-            false => Stated::new(setting.name, "by piece".into(), told.into()),
+            false => Stated::new(setting.name, text!("proof.kinds.settings.by-piece").into(), told.into()),
         })
         .collect()
 }
@@ -154,11 +163,11 @@ pub fn steps(kinds: &[PieceKind<'_>]) -> Vec<StepFacts> {
             kind.report.steps.iter().find(|s| s.title == title).map(|s| s.text.as_str())
         });
         let step = |text: String| StepFacts { title: title.to_string(), text };
-        match (title, said.as_slice()) {
+        match said.as_slice() {
             // The jig lays all blanks.
-            ("Lay", [(text, _), ..]) => all.push(step((*text).to_string())),
-            (_, [(text, of)]) if of.len() == kinds.len() => all.push(step((*text).to_string())),
-            ("Set", _) => all.push(step(set(kinds))),
+            [(text, _), ..] if title == text!("proof.step.lay") => all.push(step((*text).to_string())),
+            [(text, of)] if of.len() == kinds.len() => all.push(step((*text).to_string())),
+            _ if title == text!("proof.step.set") => all.push(step(set(kinds))),
             _ => all.extend(said.iter().map(|(text, of)| step(format!("{}: {text}", called(of))))),
         }
     }
@@ -170,36 +179,30 @@ fn set(kinds: &[PieceKind<'_>]) -> String {
     let of_kind = |kind: &PieceKind<'_>| {
         let p = &kind.report.process;
         let watts = p.power_share.value * p.rated_power_w.value;
-        format!(
-            "{}: {} % ({} W of {} W), {} mm/s ({} mm/min), {} pass{}.",
-            called(&[kind]),
-            short(p.power_share.value * 100.0, 1),
-            short(watts, 2),
-            short(p.rated_power_w.value, 2),
-            short(p.speed_mm_per_s.value, 2),
-            short(p.speed_mm_per_s.value * 60.0, 1),
-            p.passes.value,
-            if p.passes.value == 1 { "" } else { "es" }
+        text!(
+            "proof.kinds.set.one",
+            pieces = called(&[kind]),
+            power = short(p.power_share.value * 100.0, 1),
+            watts = short(watts, 2),
+            rated = short(p.rated_power_w.value, 2),
+            speed = short(p.speed_mm_per_s.value, 2),
+            speed_per_minute = short(p.speed_mm_per_s.value * 60.0, 1),
+            passes = passes(p.passes.value),
         )
     };
     let each: Vec<String> = kinds.iter().map(of_kind).collect();
-    format!(
-        "The program itself sets the power and the speed of each piece. {} Focus on the surface that is marked; put something under thinner blanks, so that all lie equally high.",
-        each.join(" ")
-    )
+    text!("proof.kinds.set", settings = each.join(" "))
 }
 
 /// Whether the process was measured for all of them, and what follows from it.
 pub fn standing(kinds: &[PieceKind<'_>]) -> (Standing, String) {
     let of = |footing: Footing| kinds.iter().filter(move |k| k.report.process.footing() == footing);
-    let (known, which) = match (of(Footing::Assumed).count(), of(Footing::InPart).count()) {
-        (0, 0) => return (Standing::Measured, "read from a wedge burnt on this machine".into()),
-        (0, _) => ("measured on this machine in part", coatings(of(Footing::InPart))),
-        _ => ("not measured on this machine", coatings(of(Footing::Assumed))),
-    };
-    let text = match kinds.len() {
-        1 => format!("{known}: try one piece first, or burn a wedge"),
-        _ => format!("{known} ({which}): try one piece of each kind first, or burn a wedge"),
+    let text = match (of(Footing::Assumed).count(), of(Footing::InPart).count(), kinds.len()) {
+        (0, 0, _) => return (Standing::Measured, text!("proof.standing.measured").into()),
+        (0, _, 1) => text!("proof.standing.in-part.one").to_string(),
+        (0, ..) => text!("proof.standing.in-part.many", coatings = coatings(of(Footing::InPart))),
+        (_, _, 1) => text!("proof.standing.assumed.one").to_string(),
+        _ => text!("proof.standing.assumed.many", coatings = coatings(of(Footing::Assumed))),
     };
     (Standing::Assumed, text)
 }

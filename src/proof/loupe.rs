@@ -7,6 +7,7 @@ use super::legend::{INK, Key, Legend, PAPER, stack, strip};
 use super::picture::{Scene, standing_line};
 use crate::colour::srgb8;
 use crate::plane::Dots;
+use crate::texts::text;
 use crate::units::short;
 
 /// Pixels of each of the two panels along its longer side.
@@ -39,12 +40,12 @@ pub fn window(scene: &Scene, (x, y): (f64, f64), side: f64) -> Result<DotWindow,
         let mm = |v: f64| short(v, 2);
         return Err(ProofError::OutsideArt {
             at: format!("{} mm, {} mm", mm(x), mm(y)),
-            area: format!(
-                "from {} mm to {} mm and from {} mm to {} mm",
-                mm(rect.left.0),
-                mm(rect.left.0 + rect.width()),
-                mm(high - rect.top.0 - rect.height()),
-                mm(high - rect.top.0)
+            area: text!(
+                "proof.loupe.area",
+                left = mm(rect.left.0),
+                right = mm(rect.left.0 + rect.width()),
+                lower = mm(high - rect.top.0 - rect.height()),
+                upper = mm(high - rect.top.0)
             ),
         });
     }
@@ -82,24 +83,24 @@ pub fn loupe(scene: &Scene, dots: &Dots, window: &DotWindow, look: &Look) -> Res
     let head = |x: usize, text: &str| {
         format!(r#"<text x="{x}" y="27" font-size="18" fill="{INK}">{}</text>"#, escape(text))
     };
-    let words = head(GAP, "Dots: black where the beam is on") + &head(2 * GAP + pw, "Forecast");
+    let words = head(GAP, text!("proof.loupe.dots")) + &head(2 * GAP + pw, text!("proof.loupe.forecast"));
     let headed = stack(&draw(both.width, 40, PAPER, &words)?, &both);
     let (cx, cy) =
         scene.rect.centre(scene.blank, window.column + window.columns / 2, window.row + window.rows / 2);
-    let title = format!(
-        "Loupe at {} mm, {} mm: {} × {} mm, {} × {} dots",
-        short(cx, 1),
-        short(cy, 1),
-        short(w, 2),
-        short(h, 2),
-        window.columns,
-        window.rows
+    let title = text!(
+        "proof.loupe.title",
+        x = short(cx, 1),
+        y = short(cy, 1),
+        width = short(w, 2),
+        height = short(h, 2),
+        columns = window.columns,
+        rows = window.rows
     );
     let grey = |y: f64| [srgb8(y as f32); 3];
     let keys = [
-        Key::Patch(grey(scene.y_unmarked), "left alone".into()),
-        Key::Patch(grey(scene.y_marked), "full mark".into()),
-        Key::OverBurn("over-burnt".into()),
+        Key::Patch(grey(scene.y_unmarked), text!("proof.legend.left-alone").into()),
+        Key::Patch(grey(scene.y_marked), text!("proof.legend.full-mark").into()),
+        Key::OverBurn(text!("proof.legend.over-burnt").into()),
     ];
     let standing = standing_line(scene.footing);
     let legend = Legend { title: &title, standing: &standing, pixel, keys: &keys };

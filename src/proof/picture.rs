@@ -11,6 +11,7 @@ use crate::blank::Blank;
 use crate::colour::srgb8;
 use crate::job::kit::Surface;
 use crate::placement::DotRect;
+use crate::texts::text;
 use crate::units::short;
 
 /// What is drawn around a look.
@@ -66,20 +67,20 @@ pub fn ringed(scene: &Scene, layout: &Layout, look: &Look) -> Result<Picture, Pr
 pub fn with_legend(picture: &Picture, scene: &Scene, layout: &Layout) -> Result<Picture, ProofError> {
     let grey = |y: f64| [srgb8(y as f32); 3];
     let mut keys = vec![
-        Key::Patch(grey(scene.y_unmarked), "left alone".into()),
-        Key::Patch(grey(scene.y_marked), "full mark".into()),
-        Key::OverBurn("over-burnt".into()),
-        Key::Margin("margin".into()),
+        Key::Patch(grey(scene.y_unmarked), text!("proof.legend.left-alone").into()),
+        Key::Patch(grey(scene.y_marked), text!("proof.legend.full-mark").into()),
+        Key::OverBurn(text!("proof.legend.over-burnt").into()),
+        Key::Margin(text!("proof.legend.margin").into()),
     ];
     if !scene.spots.is_empty() {
-        keys.push(Key::Ring("worst spot".into()));
+        keys.push(Key::Ring(text!("proof.legend.worst-spot").into()));
     }
-    let title = format!(
-        "Forecast after cleaning: {} × {} mm on {}, {}",
-        short(scene.rect.width(), 2),
-        short(scene.rect.height(), 2),
-        scene.surface,
-        scene.blank.shape
+    let title = text!(
+        "proof.forecast.title",
+        width = short(scene.rect.width(), 2),
+        height = short(scene.rect.height(), 2),
+        surface = scene.surface,
+        shape = scene.blank.shape
     );
     let standing = standing_line(scene.footing);
     let legend = Legend { title: &title, standing: &standing, pixel: layout.pixel, keys: &keys };
@@ -89,9 +90,9 @@ pub fn with_legend(picture: &Picture, scene: &Scene, layout: &Layout) -> Result<
 /// How far a forecast can be trusted, in one line.
 pub fn standing_line(footing: Footing) -> String {
     let (standing, words) = match footing {
-        Footing::Assumed => (Standing::Assumed, "process assumed, not measured on this machine"),
-        Footing::InPart => (Standing::Assumed, "process measured in part, the rest assumed"),
-        Footing::Measured => (Standing::Measured, "process measured by a wedge"),
+        Footing::Assumed => (Standing::Assumed, text!("proof.forecast.assumed")),
+        Footing::InPart => (Standing::Assumed, text!("proof.forecast.in-part")),
+        Footing::Measured => (Standing::Measured, text!("proof.forecast.measured")),
     };
     format!("{} {words}", sign(standing))
 }

@@ -5,6 +5,7 @@ use super::layout::{Layout, Look};
 use super::legend::{INK, PAPER};
 use super::picture::{Scene, piece};
 use crate::art::Kind;
+use crate::texts::text;
 
 /// Art by one of its readings, as forecast.
 #[derive(Debug, Clone)]
@@ -35,7 +36,10 @@ const WORDS: usize = 54;
 /// When lettering cannot be drawn or a look does not have its size.
 pub fn picture(scene: &Scene, readings: &Readings) -> Result<Picture, ProofError> {
     let layout = &readings.layout;
-    let both = [(&readings.first, "as it is read"), (&readings.second, "as it may be meant")];
+    let both = [
+        (&readings.first, text!("proof.readings.first")),
+        (&readings.second, text!("proof.readings.second")),
+    ];
     let width = 2 * layout.width;
     let mut body = String::new();
     for (i, (one, how)) in both.iter().enumerate() {

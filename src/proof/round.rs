@@ -2,7 +2,7 @@
 
 use std::f64::consts::TAU;
 
-use super::canvas::{Picture, ProofError, draw};
+use super::canvas::{Picture, ProofError, draw, escape};
 use super::ground::BENCH;
 use super::layout::{Layout, Look};
 use super::legend::{INK, PAPER};
@@ -10,14 +10,11 @@ use super::picture::{Scene, row_of_look};
 use crate::blank::Mantle;
 use crate::colour::{linear_light, srgb8};
 use crate::parallel;
+use crate::texts::{self, text};
 use crate::units::short;
 
-/// Where each view is looked at from, in turns from the front, which is opposite the seam; and what it is called.
-const VIEWS: [(f64, &str); 3] = [
-    (-1.0 / 3.0, "a third of a turn to the left"),
-    (0.0, "front"),
-    (1.0 / 3.0, "a third of a turn to the right"),
-];
+/// Where each view is looked at from, in turns from the front, which is opposite the seam; and its text.
+const VIEWS: [(f64, &str); 3] = [(-1.0 / 3.0, "left"), (0.0, "front"), (1.0 / 3.0, "right")];
 /// How dark the rim is beside the middle: only so that the eye sees it round, no forecast.
 const RIM: f64 = 0.35;
 
@@ -61,7 +58,8 @@ pub fn views(
         }
     });
     let mut body = String::new();
-    for (i, (_, name)) in VIEWS.iter().enumerate() {
+    for (i, (_, view)) in VIEWS.iter().enumerate() {
+        let name = escape(texts::say(&format!("proof.round.view.{view}")));
         body += &format!(
             r#"<text x="{}" y="{}" font-size="{letters}" text-anchor="middle" fill="{INK}">{name}</text>"#,
             (gap + i * (across + gap)) as f64 + across as f64 / 2.0,
@@ -156,23 +154,22 @@ pub fn fall(diameter: f64, aside: f64) -> f64 {
 /// What the curve does to the focus, in sentences. The head never leaves the piece's highest line: what turns is the piece.
 pub fn focus(mantle: &Mantle, beam: f64, tolerance: f64) -> String {
     let diameter = mantle.narrowest();
-    let mm = |v: f64| if v < 0.0005 { "less than 0.001".to_string() } else { short(v, 3) };
-    let level = if mantle.is_cone() {
-        format!(
-            "With the rotary tilted by {}° the mantle's highest line lies level; left level itself, one end would lie {} mm lower than the other. ",
-            short(mantle.tilt(), 1),
-            short((mantle.widest() - diameter) / 2.0, 1)
-        )
-    } else {
-        String::new()
+    let mm = |v: f64| match v < 0.0005 {
+        true => text!("proof.focus.least").to_string(),
+        false => short(v, 3),
     };
-    format!(
-        "{level}The beam meets the piece at its highest line, so the focus is the same along a line and all round; over the beam's own {} mm the surface falls away by {} mm, and {} mm if the head stands {} mm beside the middle of the rotary. A piece that wobbles goes out of focus by as much as it wobbles",
-        short(beam, 3),
-        mm(fall(diameter, beam / 2.0)),
-        mm(fall(diameter, tolerance)),
-        short(tolerance, 2)
-    )
+    let focus = text!(
+        "proof.focus",
+        beam = short(beam, 3),
+        falls = mm(fall(diameter, beam / 2.0)),
+        falls_aside = mm(fall(diameter, tolerance)),
+        aside = short(tolerance, 2),
+    );
+    if !mantle.is_cone() {
+        return focus;
+    }
+    let lower = short((mantle.widest() - diameter) / 2.0, 1);
+    format!("{} {focus}", text!("proof.focus.level", tilt = short(mantle.tilt(), 1), lower))
 }
 
 #[cfg(test)]

@@ -10,6 +10,8 @@ use super::canvas::{Picture, ProofError};
 use super::page::data_uri;
 use super::reduce::reduced;
 use super::report::{Standing, StepFacts, sign};
+use crate::findings::Severity;
+use crate::texts::text;
 
 /// Longest side of the picture on the page, pixels: 235 dpi at its greatest printed width. Reduced here, because a
 /// viewer that shrinks fine dots by its own means shows moiré that the piece will not have.
@@ -43,6 +45,15 @@ pub struct Sheet<'a> {
     pub cautions: &'a [String],
     /// Letters of each paragraph of each block beside the steps: in full, and where room is scarce.
     pub beside: [Vec<Vec<usize>>; 2],
+}
+
+/// A severity's mark, its class in the style, and its word.
+pub(super) fn severity(severity: Severity) -> (&'static str, &'static str, &'static str) {
+    match severity {
+        Severity::Stop => ("■", "stop", text!("proof.severity.stop")),
+        Severity::Caution => ("▲", "caution", text!("proof.severity.caution")),
+        Severity::Note => ("●", "note", text!("proof.severity.note")),
+    }
 }
 
 /// One setting in large figures.

@@ -5,6 +5,7 @@ use crate::blank::Shape;
 use crate::job::Plan;
 use crate::job::coating::Work;
 use crate::job::kit::Surface;
+use crate::texts::text;
 use crate::units::short;
 
 /// A step.
@@ -21,32 +22,38 @@ fn needed(all: Vec<StepFacts>) -> impl Iterator<Item = StepFacts> {
 pub fn before(work: &Work, on: Surface) -> Vec<StepFacts> {
     let mut coat = work.apply.clone();
     if on == Surface::Glass && !coat.trim().is_empty() {
-        coat += " Keep the other side clean: paint there casts a shadow.";
+        coat = format!("{coat} {}", text!("proof.steps.clean-side"));
     }
     needed(vec![
-        step("Clean", &work.clean),
-        step("Mix", &work.mix),
-        step("Coat", coat),
-        step("Dry", &work.dry),
+        step(text!("proof.step.clean"), &work.clean),
+        step(text!("proof.step.mix"), &work.mix),
+        step(text!("proof.step.coat"), coat),
+        step(text!("proof.step.dry"), &work.dry),
     ])
     .collect()
 }
 
 /// What to wear and to switch on.
 pub fn protect() -> StepFacts {
-    step(
-        "Protect",
-        "Put the eyewear on, close the enclosure, switch the extraction on, keep an extinguisher at hand.",
-    )
+    step(text!("proof.step.protect"), text!("proof.steps.protect"))
 }
 
 /// From the marked to the finished piece.
 pub fn after(work: &Work, on: Surface) -> Vec<StepFacts> {
     let mut finish = work.finish.trim().to_string();
     if on == Surface::Glass {
-        finish = format!("{finish} Look at it before something dark.").trim().to_string();
+        finish = format!("{finish} {}", text!("proof.steps.before-dark")).trim().to_string();
     }
-    needed(vec![step("Clean off", &work.wash_off), step("Finish", finish)]).collect()
+    needed(vec![
+        step(text!("proof.step.clean-off"), &work.wash_off),
+        step(text!("proof.step.finish"), finish),
+    ])
+    .collect()
+}
+
+/// `1 pass`, `3 passes`.
+pub(crate) fn passes(count: u32) -> String {
+    if count == 1 { text!("proof.passes.one", count) } else { text!("proof.passes.many", count) }
 }
 
 /// How a round piece is laid; none for a flat one.
@@ -54,65 +61,61 @@ fn round(plan: &Plan, follow: &str) -> Option<String> {
     let mantle = plan.machine.turned?.mantle;
     let limits = plan.machine.limits();
     let (rotary, head) = (char::from(limits.x.letter), char::from(limits.y.letter));
-    let foot = if head == 'X' { "to the left" } else { "towards you" };
-    let tilt = if mantle.is_cone() {
-        format!(
-            ", and tilt the rotary by {}° so that the piece's highest line lies level",
-            short(mantle.tilt(), 1)
-        )
-    } else {
-        String::new()
+    let foot =
+        if head == 'X' { text!("proof.steps.foot-left") } else { text!("proof.steps.foot-towards-you") };
+    let margin = short(plan.blank.margin.0, 2);
+    Some(match mantle.is_cone() {
+        true => {
+            let tilt = short(mantle.tilt(), 1);
+            text!("proof.steps.lay.cone", foot, tilt, rotary, follow, margin)
+        }
+        false => text!("proof.steps.lay.cylinder", foot, rotary, follow, margin),
+    })
+}
+
+/// How a flat blank is laid.
+fn flat(plan: &Plan, follow: &str) -> String {
+    let margin = short(plan.blank.margin.0, 2);
+    // A round blank has one circle walked; any other the art's box, and its own edge after it.
+    let walk = match plan.blank.shape {
+        Shape::Round { .. } => text!("proof.steps.walk.round", margin),
+        _ => text!("proof.steps.walk.box", margin),
     };
-    Some(format!(
-        "Set the piece in the rotary, its foot {foot}{tilt}. Turn it until the place for its seam lies under the head, and make that the zero of {rotary}. Run outline.nc and follow the {follow} around the art and along the seam: it must stay on the piece, {} mm inside its ends.",
-        short(plan.blank.margin.0, 2)
-    ))
+    match plan.art.mirror {
+        true => text!("proof.steps.lay.mirrored", follow, walk),
+        false => text!("proof.steps.lay.flat", follow, walk),
+    }
 }
 
 /// All steps of a job.
 pub fn of_job(plan: &Plan) -> Vec<StepFacts> {
     let work = &plan.coating.work;
     let p = &plan.process;
-    let follow =
-        if plan.machine.limits().pointer.is_some_and(|share| share > 0.0) { "pointer" } else { "head" };
-    let margin = short(plan.blank.margin.0, 2);
-    // A round blank has one circle walked; any other the art's box, and its own edge after it.
-    let walk = match plan.blank.shape {
-        Shape::Round { .. } => {
-            format!(
-                "along one circle: it must stay on the blank, {margin} mm inside its edge all the way round"
-            )
-        }
-        _ => format!(
-            "around the art, which must lie on the blank, {margin} mm or more inside its edge, and then along that edge"
-        ),
-    };
-    let lay = round(plan, follow).unwrap_or_else(|| {
-        let side = if plan.art.mirror { ", the coated side up" } else { "" };
-        format!("Lay the blank in its jig{side}. Run outline.nc and follow the {follow} {walk}.")
-    });
+    let pointer = plan.machine.limits().pointer.is_some_and(|share| share > 0.0);
+    let follow = if pointer { text!("proof.steps.pointer") } else { text!("proof.steps.head") };
+    let lay = round(plan, follow).unwrap_or_else(|| flat(plan, follow));
     let watts = p.power.value.0 * p.rated_power.value.0;
-    let set = format!(
-        "Set the power to {} % ({} W of {} W), the speed to {} mm/s ({} mm/min), {} pass{}. Focus on {}.",
-        short(p.power.value.0 * 100.0, 1),
-        short(watts, 2),
-        short(p.rated_power.value.0, 2),
-        short(p.speed.value.0, 2),
-        short(p.speed.value.0 * 60.0, 1),
-        p.passes.value,
-        if p.passes.value == 1 { "" } else { "es" },
-        match plan.machine.turned {
-            Some(_) => "the highest line of the piece",
-            None if work.apply.trim().is_empty() => "the surface of the blank",
-            None => "the coating",
-        }
+    let focus = match plan.machine.turned {
+        Some(_) => text!("proof.steps.focus.round"),
+        None if work.apply.trim().is_empty() => text!("proof.steps.focus.bare"),
+        None => text!("proof.steps.focus.coating"),
+    };
+    let set = text!(
+        "proof.steps.set",
+        power = short(p.power.value.0 * 100.0, 1),
+        watts = short(watts, 2),
+        rated = short(p.rated_power.value.0, 2),
+        speed = short(p.speed.value.0, 2),
+        speed_per_minute = short(p.speed.value.0 * 60.0, 1),
+        passes = passes(p.passes.value),
+        focus,
     );
     let mut all = before(work, plan.surface);
     all.extend([
-        step("Lay", lay),
-        step("Set", set),
+        step(text!("proof.step.lay"), lay),
+        step(text!("proof.step.set"), set),
         protect(),
-        step("Mark", "Run program.nc, and stay beside it until the head is back and the beam is off."),
+        step(text!("proof.step.mark"), text!("proof.steps.mark")),
     ]);
     all.extend(after(work, plan.surface));
     all

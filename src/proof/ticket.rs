@@ -8,10 +8,12 @@ use super::page::{data_uri, fill, sentence};
 use super::plot::{Field, Plot, PlotAxis};
 use super::reduce::reduced;
 use super::report::{Footing, Report, Standing, TimeFacts, sign};
-use super::sheet::{Sheet, Stated};
+use super::sheet::{Sheet, Stated, severity};
+use super::words;
 use crate::findings::{Finding, Severity};
 use crate::job::Known;
 use crate::parallel;
+use crate::texts::text;
 use crate::units::{duration, short};
 
 /// Longest side of the density on the page, pixels. Reduced here, because a viewer that shrinks fine dots by its own
@@ -42,24 +44,30 @@ pub fn ticket(report: &Report, stopped: bool, pictures: &Pictures) -> Result<Str
     findings.sort_by_key(|f| std::cmp::Reverse(f.severity));
     let (p, blank) = (&report.process, &report.blank);
     let sheet = Sheet {
-        kind: "Workbench ticket",
+        kind: text!("proof.ticket.kind"),
         title: report.art.name.clone(),
-        about: format!(
-            "{} on {}, {}, margin {} mm · {} · {}",
-            sentence_start(&report.art.read_as), blank.surface, blank.shape, short(blank.margin_mm, 2), p.coating, p.machine
+        about: text!(
+            "proof.ticket.about",
+            art = sentence_start(words::read_as(&report.art.read_as)),
+            surface = blank.surface,
+            shape = blank.shape,
+            margin = short(blank.margin_mm, 2),
+            coating = p.coating,
+            machine = p.machine
         ),
-        standing: (p.standing, match p.footing() {
-            Footing::Measured => "read from a wedge burnt on this machine",
-            Footing::InPart => "in part: what was not measured on this machine is marked so below",
-            Footing::Assumed => "not measured on this machine: try it on a spare piece first, or burn a wedge",
-        }),
-        stopped: stopped.then_some(
-            "As it is set, this job would go wrong, so no scan program was written. Mend what is marked Stop and prepare it again.",
+        standing: (
+            p.standing,
+            match p.footing() {
+                Footing::Measured => text!("proof.standing.measured"),
+                Footing::InPart => text!("proof.ticket.standing.in-part"),
+                Footing::Assumed => text!("proof.ticket.standing.assumed"),
+            },
         ),
+        stopped: stopped.then_some(text!("proof.ticket.stopped")),
         shown: report.placement.shown.as_deref(),
         settings: settings(report),
         picture: pictures.proof,
-        picture_title: "What to expect",
+        picture_title: text!("proof.ticket.picture"),
         caption: caption(report, &findings),
         steps: if stopped { &[] } else { &report.steps },
         cautions: &report.cautions,
@@ -68,12 +76,8 @@ pub fn ticket(report: &Report, stopped: bool, pictures: &Pictures) -> Result<Str
     let shown: Vec<Value> = findings
         .iter()
         .map(|f| {
-            let (mark, word) = match f.severity {
-                Severity::Stop => ("■", "Stop"),
-                Severity::Caution => ("▲", "Caution"),
-                Severity::Note => ("●", "Note"),
-            };
-            context! { mark, word, class => word.to_lowercase(), f => Value::from(Serde(f)) }
+            let (mark, class, word) = severity(f.severity);
+            context! { mark, word, class, f => Value::from(Serde(f)) }
         })
         .collect();
     let standing = |s: Standing| context! { word => s.to_string(), sign => sign(s) };
@@ -101,25 +105,19 @@ fn likeness(report: &Report) -> Option<String> {
     let percent = |share: f64| short(share * 100.0, 1);
     let (d, p) = (&report.dots, &report.process);
     let expect = if d.unsure_beam_share.max(d.unsure_exposure_share) < 1e-3 {
-        "Beam and exposure are taken as known, so what to expect is what is planned.".to_string()
+        text!("proof.expect.known").to_string()
     } else {
         let measured = |s: Standing| s == Standing::Measured;
         let beam = measured(p.beam_along_mm.standing) && measured(p.beam_across_mm.standing);
-        let standing = match (beam, measured(p.x_half_j_per_mm2.standing)) {
-            (true, true) => "as measured",
-            (true, false) => "the beam as measured, the exposure assumed; a wedge narrows it",
-            (false, true) => "the exposure as measured, the beam assumed; a wedge narrows it",
-            (false, false) => "assumed; a wedge narrows it",
-        };
-        format!(
-            "What to expect allows for a beam that is off by {} % and an exposure that is off by {} % ({standing}).",
-            percent(d.unsure_beam_share),
-            percent(d.unsure_exposure_share)
-        )
+        let (beam_off, exposure_off) = (percent(d.unsure_beam_share), percent(d.unsure_exposure_share));
+        match (beam, measured(p.x_half_j_per_mm2.standing)) {
+            (true, true) => text!("proof.expect.measured", beam_off, exposure_off),
+            (true, false) => text!("proof.expect.beam-measured", beam_off, exposure_off),
+            (false, true) => text!("proof.expect.exposure-measured", beam_off, exposure_off),
+            (false, false) => text!("proof.expect.assumed", beam_off, exposure_off),
+        }
     };
-    Some(format!(
-        "Likeness: how near the forecast comes to the wanted picture, as the eye sees it at 300 mm (PSNR). At 30 dB it is near, above 40 dB few can tell them apart (own judgement). {expect}"
-    ))
+    Some(text!("proof.likeness", expect))
 }
 
 /// With a capital.
@@ -131,24 +129,22 @@ fn sentence_start(text: &str) -> String {
 fn caption(report: &Report, findings: &[Finding]) -> String {
     let p = &report.placement;
     let mm = |v: f64| short(v, 2);
-    let piece = if report.round.is_some() {
-        "The finished piece, as forecast: from three sides, and below unrolled, cut along its seam"
-    } else {
-        "The finished piece, as forecast"
+    let piece = match report.round {
+        Some(_) => text!("proof.caption.round"),
+        None => text!("proof.caption.flat"),
     };
-    let art = if report.art.layers > 1 { "All that is marked" } else { "The art" };
-    let mut words = format!(
-        "{piece}. {art} is {} × {} mm and lies {} mm from the left and {} mm from the top of the blank. Blue dashes: the margin.",
-        mm(p.true_width_mm),
-        mm(p.true_height_mm),
-        mm(p.left_mm),
-        mm(p.top_mm)
-    );
+    let (width, height) = (mm(p.true_width_mm), mm(p.true_height_mm));
+    let (left, top) = (mm(p.left_mm), mm(p.top_mm));
+    let place = match report.art.layers > 1 {
+        true => text!("proof.caption.all", width, height, left, top),
+        false => text!("proof.caption.art", width, height, left, top),
+    };
+    let mut words = format!("{piece} {place}");
     if report.forecast.as_ref().is_some_and(|f| f.over_burn_mm2 > 0.0) {
-        words += " Orange stripes: over-burnt.";
+        words = format!("{words} {}", text!("proof.caption.over-burnt"));
     }
     if findings.iter().any(|f| f.severity > Severity::Note && f.at_mm.is_some()) {
-        words += " Ring: the worst spot.";
+        words = format!("{words} {}", text!("proof.caption.ring"));
     }
     words
 }
@@ -171,24 +167,24 @@ fn gain_plot(gain: &[(f64, f64)]) -> String {
     let quarters = [0.0, 25.0, 50.0, 75.0, 100.0];
     let axis = |title: &str| PlotAxis::linear(title, 0.0, 100.0).with_ticks(&quarters);
     let field = Field { left: 64.0, top: 12.0, width: 260.0, height: 260.0, text: 12.0 };
-    let plot = Plot { field, x: axis("dots laid, % of the area"), y: axis("marked, % of a full mark") };
+    let plot = Plot { field, x: axis(text!("proof.plot.dots")), y: axis(text!("proof.plot.marked")) };
     let mut body = plot.axes() + &plot.line(&[(0.0, 0.0), (100.0, 100.0)], "currentColor", "3 4");
     body += &plot.line(gain, "currentColor", "");
     // The label sits beside the middle of its curve, on paper so that lines do not cross it.
     if let Some(&(c, m)) = gain.get(gain.len() / 2) {
         let (x, y) = plot.at(c, m);
         body += &format!(
-            r#"<text x="{:.1}" y="{:.1}" paint-order="stroke" stroke="white" stroke-width="4">this screen and process</text>"#,
+            r#"<text x="{:.1}" y="{:.1}" paint-order="stroke" stroke="white" stroke-width="4">{}</text>"#,
             x + 9.0,
-            y + 14.0
+            y + 14.0,
+            escape(text!("proof.plot.curve"))
         );
     }
     format!(
-        r#"<svg class="plot" viewBox="0 0 {} {}" role="img" aria-label="{} against {}" font-size="12" fill="currentColor">{body}</svg>"#,
+        r#"<svg class="plot" viewBox="0 0 {} {}" role="img" aria-label="{}" font-size="12" fill="currentColor">{body}</svg>"#,
         field.left + field.width + 20.0,
         field.top + field.height + 48.0,
-        escape(&plot.y.title),
-        escape(&plot.x.title)
+        escape(&text!("proof.plot.says", marked = plot.y.title, dots = plot.x.title))
     )
 }
 
@@ -211,14 +207,14 @@ fn dwell(t: &TimeFacts) -> Option<f64> {
 /// Where the time goes, in words for a table.
 fn hours(t: &TimeFacts) -> Vec<(&'static str, String)> {
     let mut all = vec![
-        ("marks, beam on", duration(t.beam_on_s)),
-        ("gaps between marks", duration(t.gaps_s)),
-        ("run-ups", duration(t.run_up_s - t.turn_s)),
-        ("turns from line to line", duration(t.turn_s)),
-        ("to the first line and back", duration(t.approach_s)),
+        (text!("proof.time.marks-on"), duration(t.beam_on_s)),
+        (text!("proof.time.gaps-between"), duration(t.gaps_s)),
+        (text!("proof.time.run-ups"), duration(t.run_up_s - t.turn_s)),
+        (text!("proof.time.turns"), duration(t.turn_s)),
+        (text!("proof.time.approach"), duration(t.approach_s)),
     ];
-    all.extend(dwell(t).map(|s| ("waits in header and footer", duration(s))));
-    all.push(("all", duration(t.total_s)));
+    all.extend(dwell(t).map(|s| (text!("proof.time.waits-in"), duration(s))));
+    all.push((text!("proof.time.all"), duration(t.total_s)));
     all
 }
 
@@ -226,10 +222,13 @@ fn hours(t: &TimeFacts) -> Vec<(&'static str, String)> {
 fn settings(report: &Report) -> Vec<Stated> {
     let mut all = burn_settings(report);
     if let Some(t) = &report.times {
-        let parts = [("marks", t.beam_on_s), ("gaps", t.gaps_s), ("run-ups and turns", t.run_up_s)];
-        let parts = parts.into_iter().chain(dwell(t).map(|s| ("waits", s)));
-        let parts = parts.map(|(name, s)| format!("{name} {}", duration(s))).collect::<Vec<_>>().join(", ");
-        all.push(Stated::new("Time", duration(t.total_s), parts));
+        let (marks, gaps) = (duration(t.beam_on_s), duration(t.gaps_s));
+        let run_ups = duration(t.run_up_s);
+        let parts = match dwell(t) {
+            Some(waits) => text!("proof.time.with-waits", marks, gaps, run_ups, waits = duration(waits)),
+            None => text!("proof.time.parts", marks, gaps, run_ups),
+        };
+        all.push(Stated::new(text!("proof.setting.time"), duration(t.total_s), parts));
     }
     all
 }
@@ -244,20 +243,28 @@ pub(super) fn burn_settings(report: &Report) -> Vec<Stated> {
         Stated {
             standing: standing(&p.power_share),
             ..Stated::new(
-                "Power",
+                text!("proof.setting.power"),
                 format!("{} %", short(p.power_share.value * 100.0, 1)),
-                format!("{} W of {} W", short(watts, 2), short(p.rated_power_w.value, 2)),
+                text!(
+                    "proof.setting.power.watts",
+                    watts = short(watts, 2),
+                    rated = short(p.rated_power_w.value, 2)
+                ),
             )
         },
         Stated {
             standing: standing(&p.speed_mm_per_s),
             ..Stated::new(
-                "Speed",
+                text!("proof.setting.speed"),
                 format!("{} mm/s", short(speed, 2)),
                 format!("{} mm/min", short(speed * 60.0, 1)),
             )
         },
-        Stated::new("Passes", p.passes.value.to_string(), "over each line".into()),
+        Stated::new(
+            text!("proof.setting.passes"),
+            p.passes.value.to_string(),
+            text!("proof.setting.passes.over").into(),
+        ),
         line_pitch(report),
     ]
 }
@@ -267,10 +274,10 @@ fn line_pitch(report: &Report) -> Stated {
     let dots = &report.dots;
     let turned = report.round.as_ref().and_then(|r| Some((r, r.steps_a_line?, r.degrees_a_line?)));
     let finer = (dots.pitch_along_mm < 0.99 * dots.pitch_across_mm)
-        .then(|| format!("switched every {} mm", short(dots.pitch_along_mm, 4)));
+        .then(|| text!("proof.setting.switched", pitch = short(dots.pitch_along_mm, 4)));
     let more = match turned {
         Some((r, steps, degrees)) => {
-            let turn = format!("{steps} steps or {}° of {}", short(degrees, 3), r.letter);
+            let turn = text!("proof.setting.turn", steps, degrees = short(degrees, 3), letter = r.letter);
             match finer {
                 Some(finer) => format!("{turn}; {finer}"),
                 None => turn,
@@ -278,7 +285,7 @@ fn line_pitch(report: &Report) -> Stated {
         }
         None => finer.unwrap_or_else(|| format!("{} dpi", short(dots.density_dpi, 1))),
     };
-    Stated::new("Line pitch", format!("{} mm", short(dots.pitch_across_mm, 4)), more)
+    Stated::new(text!("proof.setting.pitch"), format!("{} mm", short(dots.pitch_across_mm, 4)), more)
 }
 
 /// All values that decide the look of the burn.
@@ -286,29 +293,29 @@ fn process(report: &Report) -> Vec<Value> {
     let p = &report.process;
     let unit = |k: &Known<f64>, decimals: usize, unit: &str| format!("{} {unit}", short(k.value, decimals));
     let mut all = vec![
-        line("rated optical power", unit(&p.rated_power_w, 2, "W"), &p.rated_power_w),
-        line("beam along the lines, 1/e²", unit(&p.beam_along_mm, 4, "mm"), &p.beam_along_mm),
-        line("beam across the lines, 1/e²", unit(&p.beam_across_mm, 4, "mm"), &p.beam_across_mm),
-        line("power setting", format!("{} %", short(p.power_share.value * 100.0, 1)), &p.power_share),
-        line("speed", unit(&p.speed_mm_per_s, 3, "mm/s"), &p.speed_mm_per_s),
-        line("passes", p.passes.value.to_string(), &p.passes),
-        line("look unmarked, relative luminance", short(p.y_unmarked.value, 3), &p.y_unmarked),
-        line("look of a full mark", short(p.y_marked.value, 3), &p.y_marked),
-        line("look of a charred place", short(p.y_char.value, 3), &p.y_char),
-        line("exposure at half the mark", unit(&p.x_half_j_per_mm2, 3, "J/mm²"), &p.x_half_j_per_mm2),
-        line("steepness of the rise", short(p.rise.value, 2), &p.rise),
+        line(text!("proof.process.rated-power"), unit(&p.rated_power_w, 2, "W"), &p.rated_power_w),
+        line(text!("proof.process.beam-along"), unit(&p.beam_along_mm, 4, "mm"), &p.beam_along_mm),
+        line(text!("proof.process.beam-across"), unit(&p.beam_across_mm, 4, "mm"), &p.beam_across_mm),
+        line(
+            text!("proof.process.power"),
+            format!("{} %", short(p.power_share.value * 100.0, 1)),
+            &p.power_share,
+        ),
+        line(text!("proof.process.speed"), unit(&p.speed_mm_per_s, 3, "mm/s"), &p.speed_mm_per_s),
+        line(text!("proof.process.passes"), p.passes.value.to_string(), &p.passes),
+        line(text!("proof.process.unmarked"), short(p.y_unmarked.value, 3), &p.y_unmarked),
+        line(text!("proof.process.marked"), short(p.y_marked.value, 3), &p.y_marked),
+        line(text!("proof.process.charred"), short(p.y_char.value, 3), &p.y_char),
+        line(text!("proof.process.x-half"), unit(&p.x_half_j_per_mm2, 3, "J/mm²"), &p.x_half_j_per_mm2),
+        line(text!("proof.process.rise"), short(p.rise.value, 2), &p.rise),
     ];
     if let Some(x) = &p.x_char_j_per_mm2 {
-        all.push(line("exposure at half the char", unit(x, 3, "J/mm²"), x));
-        all.push(line("steepness of the char", short(p.char_rise.value, 2), &p.char_rise));
+        all.push(line(text!("proof.process.x-char"), unit(x, 3, "J/mm²"), x));
+        all.push(line(text!("proof.process.char-rise"), short(p.char_rise.value, 2), &p.char_rise));
     }
-    all.push(line(
-        "reciprocity (Schwarzschild's exponent)",
-        short(p.schwarzschild.value, 2),
-        &p.schwarzschild,
-    ));
+    all.push(line(text!("proof.process.reciprocity"), short(p.schwarzschild.value, 2), &p.schwarzschild));
     if let Some(w) = &p.wavelength_nm {
-        all.insert(0, line("wavelength", unit(w, 0, "nm"), w));
+        all.insert(0, line(text!("proof.process.wavelength"), unit(w, 0, "nm"), w));
     }
     all
 }

@@ -10,8 +10,9 @@ use super::legend::{INK, PAPER};
 use super::page::fill;
 use super::reduce::reduced;
 use super::report::{Report, StepFacts};
-use super::sheet::{Sheet, Stated};
+use super::sheet::{Sheet, Stated, severity};
 use crate::findings::Severity;
+use crate::texts::text;
 use crate::units::{duration, short};
 
 /// Longest side of the picture of a tray, pixels.
@@ -257,33 +258,30 @@ pub fn ticket(
     skipped: &[String],
     left: Option<&Left>,
 ) -> Result<String, ProofError> {
-    let Some((_, picture)) = trays.first() else { return Err(ProofError::Page("no tray".into())) };
+    let Some((_, picture)) = trays.first() else {
+        return Err(ProofError::Page(text!("proof.why.no-tray").into()));
+    };
     let stopped = trays.iter().any(|(t, _)| t.seconds.is_none() && !t.done);
     let total: f64 = trays.iter().filter_map(|(t, _)| t.seconds).sum();
     let kinds = kinds::kinds(of.iter().copied());
     let Some(PieceKind { report: first, .. }) = kinds.first() else {
-        return Err(ProofError::Page("no piece".into()));
+        return Err(ProofError::Page(text!("proof.why.no-piece").into()));
     };
     let to_mark: Vec<usize> = pieces.iter().filter(|p| p.to_mark).map(|p| p.number).collect();
     let mut settings = kinds::settings(&kinds, !stopped);
     if !stopped {
         let about = match trays.iter().filter(|(t, _)| !t.done).count() {
-            _ if left.is_some() => format!("{} alone", numbered(&to_mark)),
-            _ if trays.len() == 1 => "all pieces".to_string(),
-            1 => "1 tray".to_string(),
-            to_mark => format!("{to_mark} trays"),
+            _ if left.is_some() => text!("proof.tray.time.alone", pieces = numbered(&to_mark)),
+            _ if trays.len() == 1 => text!("proof.tray.time.all").to_string(),
+            to_mark => trays_counted(to_mark),
         };
-        settings.push(Stated::new("Time", duration(total), about));
+        settings.push(Stated::new(text!("proof.setting.time"), duration(total), about));
     }
     let said: Vec<Value> = common
         .iter()
         .map(|c| {
-            let (mark, word) = match c.severity {
-                Severity::Stop => ("■", "Stop"),
-                Severity::Caution => ("▲", "Caution"),
-                Severity::Note => ("●", "Note"),
-            };
-            context! { mark, word, class => word.to_lowercase(), name => c.name, message => c.message.clone(), pieces => numbered(&c.pieces), remedies => Value::from(Serde(&c.remedies)), others => Value::from(Serde(&c.others)) }
+            let (mark, class, word) = severity(c.severity);
+            context! { mark, word, class, name => c.name, message => c.message.clone(), pieces => numbered(&c.pieces), remedies => Value::from(Serde(&c.remedies)), others => Value::from(Serde(&c.others)) }
         })
         .collect();
     let paragraphs = |brief: bool| -> Vec<Vec<usize>> {
@@ -305,34 +303,21 @@ pub fn ticket(
     };
     let (standing, cautions, seen_from) =
         (kinds::standing(&kinds), kinds::cautions(&kinds), kinds::shown(&kinds));
-    let count = pieces.len();
-    let (w, h) = trays[0].0.sides;
+    let about = about(pieces.len(), trays, left.map(|_| to_mark.as_slice()), &kinds);
     let sheet = Sheet {
-        kind: "Tray ticket",
+        kind: text!("proof.tray.kind"),
         title: title.to_string(),
-        about: format!(
-            "{count} piece{} on {} tray{} of {} × {} mm{} · {} · {}",
-            if count == 1 { "" } else { "s" },
-            trays.len(),
-            if trays.len() == 1 { "" } else { "s" },
-            short(w, 1),
-            short(h, 1),
-            left.map(|_| format!(" · {} to be marked", numbered(&to_mark))).unwrap_or_default(),
-            kinds::coatings(kinds.iter()),
-            first.process.machine
-        ),
+        about,
         standing: (standing.0, &standing.1),
-        stopped: stopped.then_some(
-            "As it is set, some pieces would go wrong, so no scan program was written. Mend what is marked Stop and run the order again.",
-        ),
+        stopped: stopped.then_some(text!("proof.tray.stopped")),
         shown: seen_from.as_deref(),
         settings,
         picture,
-        picture_title: "The tray from above",
-        caption: format!(
-            "Each blank at its spot, as it is forecast to look. The numbers are the order of marking{}; the tray's lower left corner is the program's zero.",
-            if left.is_some() { ", and pieces whose numbers are crossed out are not marked now" } else { "" }
-        ),
+        picture_title: text!("proof.tray.picture"),
+        caption: match left {
+            Some(_) => text!("proof.tray.caption.left").to_string(),
+            None => text!("proof.tray.caption").to_string(),
+        },
         steps: &steps,
         cautions: &cautions,
         beside: [paragraphs(false), paragraphs(true)],
@@ -351,30 +336,50 @@ pub fn ticket(
     fill("tray.html", include_str!("tray.html"), values)
 }
 
+/// `1 tray`, `3 trays`.
+fn trays_counted(count: usize) -> String {
+    if count == 1 { text!("proof.tray.trays.one", count) } else { text!("proof.tray.trays.many", count) }
+}
+
+/// What lies on the trays and is marked with what; `only` are the pieces that are marked, where not all are.
+fn about(
+    count: usize,
+    of: &[(TrayFacts, Picture)],
+    only: Option<&[usize]>,
+    kinds: &[PieceKind<'_>],
+) -> String {
+    let pieces = match count {
+        1 => text!("proof.tray.pieces.one", count),
+        _ => text!("proof.tray.pieces.many", count),
+    };
+    let trays = trays_counted(of.len());
+    let (width, height) = of.first().map_or((0.0, 0.0), |(tray, _)| tray.sides);
+    let on = text!("proof.tray.about", pieces, trays, width = short(width, 1), height = short(height, 1));
+    let to_mark = only.map(|pieces| text!("proof.tray.about.to-mark", pieces = numbered(pieces)));
+    let machine = kinds.first().map(|kind| kind.report.process.machine.clone());
+    let all = [Some(on), to_mark, Some(kinds::coatings(kinds.iter())), machine];
+    all.into_iter().flatten().collect::<Vec<_>>().join(" · ")
+}
+
 /// The steps of pieces as those of trays; `only` are the pieces that are marked, where not all are.
 fn steps(of_piece: &[StepFacts], trays: &[(TrayFacts, Picture)], only: Option<&[usize]>) -> Vec<StepFacts> {
-    let blanks = match only {
-        Some(pieces) => format!(
-            "the blank{} of {} in {}",
-            if pieces.len() == 1 { "" } else { "s" },
-            numbered(pieces),
-            if pieces.len() == 1 { "its spot" } else { "their spots" }
-        ),
-        None => "the blanks in its spots".to_string(),
-    };
     let to_mark: Vec<usize> = trays.iter().filter(|(t, _)| !t.done).map(|(t, _)| t.number).collect();
     let files = |what: &str| listed_as(&to_mark, |number| format!("{what}-{number}.nc"));
+    let lay = || {
+        let (make, outlines) = (make(trays), files("outline"));
+        match only {
+            Some(pieces @ [_]) => text!("proof.tray.lay.one", make, pieces = numbered(pieces), outlines),
+            Some(pieces) => text!("proof.tray.lay.many", make, pieces = numbered(pieces), outlines),
+            None => text!("proof.tray.lay.all", make, outlines),
+        }
+    };
+    let mark = || match to_mark.len() > 1 {
+        true => text!("proof.tray.mark.many", programs = files("program")),
+        false => text!("proof.tray.mark.one", program = files("program")),
+    };
     let of = |s: &StepFacts| match s.title.as_str() {
-        "Lay" => format!(
-            "{} and lay {blanks}. Run {}: the head must follow the edge of each blank.",
-            make(trays),
-            files("outline")
-        ),
-        "Mark" => format!(
-            "Run {}{}, and stay beside it until the head is back and the beam is off. Stopped half way: run the order again with --from and the number of the piece to begin with. One piece spoilt: run it again with --only and its number.",
-            files("program"),
-            if to_mark.len() > 1 { ", one tray after the other" } else { "" }
-        ),
+        title if title == text!("proof.step.lay") => lay(),
+        title if title == text!("proof.step.mark") => mark(),
         _ => s.text.clone(),
     };
     of_piece.iter().map(|s| StepFacts { title: s.title.clone(), text: of(s) }).collect()
@@ -390,22 +395,25 @@ fn make(trays: &[(TrayFacts, Picture)]) -> String {
         }
     }
     let files = |ending: &str| -> Vec<String> {
-        let of = |(name, of): &(&str, Vec<usize>)| match of.as_slice() {
-            _ if jigs.len() == 1 => format!("{name}.{ending}"),
-            [one] => format!("{name}.{ending} for tray {one}"),
-            several => format!("{name}.{ending} for trays {}", listed(several)),
+        let of = |(name, of): &(&str, Vec<usize>)| {
+            let file = format!("{name}.{ending}");
+            match of.as_slice() {
+                _ if jigs.len() == 1 => file,
+                [tray] => text!("proof.tray.jig.one", file, tray),
+                several => text!("proof.tray.jig.many", file, trays = listed(several)),
+            }
         };
         jigs.iter().map(of).collect()
     };
-    let card = match trays.iter().any(|(t, _)| t.on_card) {
-        true => format!(
-            " (or fix a card to the bed and run {}, which burns the edges of the blanks into it: eyewear on)",
-            files("nc").join(", ")
-        ),
-        false => String::new(),
-    };
-    let comma = if jigs.len() > 1 { "," } else { "" };
-    format!("Make the jig from {}{card}{comma}", files("svg").join(", another from "))
+    let jig = files("svg").into_iter().reduce(|jig, other| text!("proof.tray.jig.another", jig, other));
+    let mut jig = jig.unwrap_or_default();
+    if trays.iter().any(|(t, _)| t.on_card) {
+        jig = text!("proof.tray.jig.card", jig, programs = files("nc").join(", "));
+    }
+    match jigs.len() > 1 {
+        true => text!("proof.tray.make.many", jigs = jig),
+        false => text!("proof.tray.make.one", jig),
+    }
 }
 
 /// Numbers as a person lists them: `1, 3 to 5 and 9`.
@@ -427,13 +435,13 @@ fn listed_as(numbers: &[usize], called: impl Fn(usize) -> String) -> String {
         .flat_map(|&(a, b)| match b - a {
             0 => vec![called(a)],
             1 => vec![called(a), called(b)],
-            _ => vec![format!("{} to {}", called(a), called(b))],
+            _ => vec![text!("proof.list.run", first = called(a), last = called(b))],
         })
         .collect();
     match words.as_slice() {
         [] => String::new(),
         [one] => one.clone(),
-        [all @ .., last] => format!("{} and {last}", all.join(", ")),
+        [all @ .., last] => text!("proof.list.and", others = all.join(", "), last),
     }
 }
 

@@ -5,16 +5,17 @@ use crate::job::process::ToneCurve;
 use crate::job::{Coating, Machine, Plan};
 use crate::note::Note;
 use crate::said::Said;
+use crate::texts::text;
 use crate::tone::automatic::Automatic;
 use crate::units::{duration, short};
 
 /// A surface in words.
 pub fn surface(surface: Surface) -> &'static str {
     match surface {
-        Surface::Glass => "clear glass before a dark backdrop",
-        Surface::Tile => "glazed tile",
-        Surface::Slate => "slate",
-        Surface::Metal => "metal",
+        Surface::Glass => text!("proof.surface.glass"),
+        Surface::Tile => text!("proof.surface.tile"),
+        Surface::Slate => text!("proof.surface.slate"),
+        Surface::Metal => text!("proof.surface.metal"),
     }
 }
 
@@ -28,12 +29,26 @@ pub fn settings(plan: &Plan) -> Vec<String> {
     ]
 }
 
+/// What art was read as, in words.
+pub(crate) fn read_as(kind: &str) -> &str {
+    match kind {
+        "photo" => text!("proof.read-as.photo"),
+        "drawing" => text!("proof.read-as.drawing"),
+        "paper" => text!("proof.read-as.paper"),
+        "dots" => text!("proof.read-as.dots"),
+        _ => kind,
+    }
+}
+
 /// Why art was read as it was, where a person said so.
-pub const AS_ASKED: &str = "as asked";
+pub fn as_asked() -> &'static str {
+    text!("proof.as-asked")
+}
 
 /// What to say of tones that are made by power.
-pub const BY_POWER: &str =
-    "tones are made by power: the forecast shows each place's own exposure, without the beam's spread";
+pub fn by_power() -> &'static str {
+    text!("proof.by-power")
+}
 
 /// What to say of a burn that was made to take less time: it `lasts` so many seconds, which is the share `time` of what
 /// it would with dots on all lines (1 where no line can be spared), and looks `lost_db` less like what is wanted. `asked` is the share that was asked for;
@@ -43,29 +58,31 @@ pub fn pace(lasts: f64, (time, lost_db): (f64, f64), asked: Option<f64>, lines_s
     let (lost, share) = (short(lost_db, 1), short(100.0 * time, 0));
     let whole = duration(lasts / time.max(1e-3));
     let lasts = duration(lasts);
-    let better = if lost_db < 0.05 { "no better".into() } else { format!("{lost} dB better") };
+    let better = match lost_db < 0.05 {
+        true => text!("proof.pace.no-better").to_string(),
+        false => text!("proof.pace.better", lost),
+    };
     match asked {
-        None => Note::choice(
-            Said::from(format!(
-                "Burns in {lasts}: where little is marked, dots are on every second line only; on all lines"
-            ))
-            .line(ALL_LINES)
-            .and(format!(" it would take longer and look {better}")),
-        ),
-        Some(_) if time >= 1.0 => Note::fact(format!(
-            "Burns in {lasts}: no line can be spared here, so dots lie on all lines and there is no quicker burn of it"
-        )),
+        None => {
+            Note::choice(with_option(ALL_LINES, |option| text!("proof.pace.sparing", lasts, option, better)))
+        }
+        Some(_) if time >= 1.0 => Note::fact(text!("proof.pace.none-spared", lasts)),
         Some(asked) => {
-            let least = if time > asked { "; there is no quicker burn of it" } else { "" };
-            let show =
-                if lines_show { "; every second line is so empty that the lines show from near" } else { "" };
+            let least = if time > asked { text!("proof.pace.least") } else { "" };
+            let show = if lines_show { text!("proof.pace.lines-show") } else { "" };
             Note::choice(
-                Said::from(format!("Burns in {lasts}, {share} % of the {whole} that dots on all lines"))
-                    .line(ALL_LINES)
-                    .and(format!(" take and look {better}{least}{show}")),
+                with_option(ALL_LINES, |option| {
+                    text!("proof.pace.asked", lasts, share, whole, option, better)
+                })
+                .and(format!("{least}{show}")),
             )
         }
     }
+}
+
+/// A sentence with an option in it, which the page leaves out.
+fn with_option(option: &str, sentence: impl Fn(&str) -> String) -> Said {
+    Said::two(sentence(option), sentence(""))
 }
 
 /// How dots on all lines are asked for.
@@ -73,19 +90,18 @@ const ALL_LINES: &str = " (--time 100%)";
 
 /// What to say of a measured tone curve that does not hold at the job's setting.
 pub fn curve_elsewhere(curve: &ToneCurve) -> String {
-    let at = curve
-        .setting
-        .as_ref()
-        .map_or(String::new(), |s| format!(" ({} at {}, lines {} apart)", s.power, s.speed, s.pitch));
-    format!(
-        "the tone curve of {} was measured at another setting{at}; dot gain is forecast instead",
-        curve.screen
-    )
+    let screen = &curve.screen;
+    match &curve.setting {
+        Some(s) => {
+            text!("proof.curve.elsewhere.at", screen, power = s.power, speed = s.speed, pitch = s.pitch)
+        }
+        None => text!("proof.curve.elsewhere", screen),
+    }
 }
 
 /// What to say of levels that were found or given: the lightness that became black and the one that became white.
 pub fn levels((black, white): (f64, f64)) -> String {
-    format!("lightness L* {} became black and {} white", short(black, 1), short(white, 1))
+    text!("proof.levels", black = short(black, 1), white = short(white, 1))
 }
 
 /// What to say of automatic levels.
@@ -93,35 +109,44 @@ pub fn automatic(done: &Automatic) -> Note {
     let whole = |l: f64| short(l, 0);
     let mut said = Vec::new();
     let (black, white) = (whole(done.black), whole(done.white));
-    if let Some(lacks) = lacks(done) {
-        said.push(format!(
-            "the photo {lacks}: its lightness from L* {black} to {white} was spread from black to white"
-        ));
+    match lacks(done) {
+        Some(Lacks::Light) => said.push(text!("proof.automatic.dark", black, white)),
+        Some(Lacks::Contrast) => said.push(text!("proof.automatic.flat", black, white)),
+        None => {}
     }
     if lifts(done) {
-        said.push("the subject lies in shadow before a light ground: its shadows were lifted".to_string());
+        said.push(text!("proof.automatic.lifted").to_string());
     }
     if done.smooth > 0.1 {
-        said.push("noise was smoothed".to_string());
+        said.push(text!("proof.automatic.smoothed").to_string());
     }
     if done.detail > 0.02 {
-        said.push(format!("detail was strengthened by {}%", whole(done.detail * 100.0)));
+        said.push(text!("proof.automatic.detail", percent = whole(done.detail * 100.0)));
     }
     Note::choice(Said::from(said.join(", ")).line(" (--levels off leaves the tones alone)"))
 }
 
 /// The same in a few words about the photo.
 pub fn automatic_briefly(done: &Automatic) -> String {
-    let spread = lacks(done).map(|lacks| format!("it {lacks}: its tones are spread"));
-    let lifted = lifts(done).then(|| "its shadows are lifted".to_string());
-    let said: Vec<String> = spread.into_iter().chain(lifted).collect();
-    if said.is_empty() { "its detail is strengthened".to_string() } else { said.join(", ") }
+    let spread = lacks(done).map(|lacks| match lacks {
+        Lacks::Light => text!("proof.briefly.dark"),
+        Lacks::Contrast => text!("proof.briefly.flat"),
+    });
+    let lifted = lifts(done).then(|| text!("proof.briefly.lifted"));
+    let said: Vec<&str> = spread.into_iter().chain(lifted).collect();
+    if said.is_empty() { text!("proof.briefly.detail").to_string() } else { said.join(", ") }
+}
+
+/// What a photo may lack.
+enum Lacks {
+    Light,
+    Contrast,
 }
 
 /// What a photo lacked whose tones were spread.
-fn lacks(done: &Automatic) -> Option<&'static str> {
+fn lacks(done: &Automatic) -> Option<Lacks> {
     let dark = done.black < 15.0 && done.white < 70.0;
-    (done.white - done.black < 98.0).then_some(if dark { "is dark" } else { "has little contrast" })
+    (done.white - done.black < 98.0).then_some(if dark { Lacks::Light } else { Lacks::Contrast })
 }
 
 /// Whether shadows were lifted by more than a trace.
@@ -132,8 +157,8 @@ fn lifts(done: &Automatic) -> bool {
 /// From which side a mirrored piece is seen.
 pub fn mirrored(on: Surface) -> String {
     match on {
-        Surface::Glass => "Mirrored: mark the back of the glass. The finished piece is looked at through the glass, from its other side; the forecast shows the marked side.".into(),
-        other => format!("Mirrored: seen from the marked side it reads backwards, and {other} cannot be looked at from the other side. Prepare it again without --mirror unless that is wanted."),
+        Surface::Glass => text!("proof.mirrored.glass").to_string(),
+        other => text!("proof.mirrored.other", other),
     }
 }
 
@@ -145,34 +170,24 @@ pub fn mirrored(on: Surface) -> String {
 pub fn cautions(machine: &Machine, coating: &Coating, on: Surface) -> Vec<String> {
     let laser = &machine.laser;
     let mut all = vec![
-        format!(
-            "This laser ({} W, {} nm) can blind by its beam, by reflections and by scattered light, burn skin and start a fire. Wear eyewear made for {} nm, and never look at the spot, not even through it.",
-            short(laser.power.0, 2),
-            laser.wavelength_nm,
-            laser.wavelength_nm
-        ),
-        "Keep the enclosure closed while the beam may be on.".to_string(),
-        "Never leave a burn alone; keep an extinguisher at hand.".to_string(),
-        "Run the extraction: every coating gives off fumes.".to_string(),
-        "Never mark PVC or vinyl: it gives off hydrogen chloride. What you do not know, do not mark."
-            .to_string(),
+        text!("proof.caution.laser", power = short(laser.power.0, 2), wavelength = laser.wavelength_nm),
+        text!("proof.caution.enclosure").to_string(),
+        text!("proof.caution.alone").to_string(),
+        text!("proof.caution.extraction").to_string(),
+        text!("proof.caution.pvc").to_string(),
     ];
     match on {
         Surface::Glass => all.extend([
-            "Glass lets the beam through and mirrors part of it: lay it on something matt and dark that does not burn."
-                .to_string(),
-            "Hot glass may crack: let it cool down before water touches it.".to_string(),
+            text!("proof.caution.glass.mirrors").to_string(),
+            text!("proof.caution.glass.hot").to_string(),
         ]),
         Surface::Metal | Surface::Tile => {
-            all.push("Shiny surfaces mirror the beam: the enclosure must be closed all round.".to_string());
+            all.push(text!("proof.caution.shiny").to_string());
         }
         Surface::Slate => {}
     }
     all.extend(coating.work.cautions.iter().cloned());
-    all.push(
-        "The manual of your laser, the rules of your place and trained people come before this page."
-            .to_string(),
-    );
+    all.push(text!("proof.caution.manual").to_string());
     all
 }
 

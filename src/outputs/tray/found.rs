@@ -7,6 +7,7 @@ use crate::findings::{Finding, Remedy, Severity};
 use crate::pipeline::tray::TrayPiece;
 use crate::proof::kinds::numbered;
 use crate::proof::tray::{OtherPieces, SharedFinding, SharedRemedy};
+use crate::texts::text;
 
 /// So many sentences of other pieces are told; of the rest, which they are.
 const MOST_OTHERS: usize = 8;
@@ -58,10 +59,10 @@ fn one_sort(mut sort: Vec<Told<'_>>, count: usize, by_row: bool, piece: &str) ->
     let pieces = numbers(&sort);
     let mut message = first.finding.message.on_page().to_string();
     if by_row && pieces.len() < count {
-        message = format!("row {}: {message}", first.row);
+        message = text!("outputs.found.row", row = first.row, message);
     }
     if pieces.len() > 1 && first.finding.severity > Severity::Note {
-        message = format!("the first of {} pieces: {message}", pieces.len());
+        message = text!("outputs.found.first-of", count = pieces.len(), message);
     }
     Some(SharedFinding {
         severity: first.finding.severity,
@@ -90,20 +91,22 @@ fn remedies(sort: &[Told<'_>], first: Told<'_>, every: bool, piece: &str) -> Vec
     let told = first.finding.remedies.iter().map(|remedy| {
         let text = remedy.text.on_page();
         let same = |other: &Remedy| other.text.on_page() == text;
-        let of = if at_all(&same) { String::new() } else { format!(" (piece {})", first.piece) };
+        let of_piece = if at_all(&same) {
+            text.to_string()
+        } else {
+            text!("outputs.found.remedy.piece", remedy = text, piece = first.piece)
+        };
         let keys = match remedy.answers.as_slice() {
-            [] => keys(&remedy.sets, " and ", piece),
-            answers => keys(answers.iter().flat_map(|answer| &answer.sets), " or ", piece),
+            [] => keys(&remedy.sets, text!("outputs.found.and"), piece),
+            answers => keys(answers.iter().flat_map(|answer| &answer.sets), text!("outputs.found.or"), piece),
         };
         let written = match (keys.is_empty(), every) {
-            (true, _) => String::new(),
-            (_, true) => format!(": write {keys}"),
-            _ => format!(
-                ": write {keys}, in an order of these pieces alone, for it holds for every piece of an order"
-            ),
+            (true, _) => of_piece,
+            (_, true) => text!("outputs.found.remedy.write", remedy = of_piece, keys),
+            _ => text!("outputs.found.remedy.write-alone", remedy = of_piece, keys),
         };
         let verified = at_all(&|other| same(other) && other.verified) && (every || remedy.sets.is_empty());
-        SharedRemedy { text: format!("{text}{of}{written}"), verified }
+        SharedRemedy { text: written, verified }
     });
     told.collect()
 }
@@ -113,10 +116,12 @@ fn keys<'a>(sets: impl IntoIterator<Item = &'a (String, String)>, joined: &str, 
     let mut places: Vec<(String, Vec<String>)> = Vec::new();
     for (key, value) in sets {
         let (place, name) = match key.rsplit_once('.') {
-            Some((table, name)) if table.starts_with("layer.") => (format!("in its [[{piece}layer]]"), name),
-            Some((table, name)) => (format!("under [{piece}{table}]"), name),
-            None if piece.is_empty() => ("at the top".into(), key.as_str()),
-            None => ("under [piece]".into(), key.as_str()),
+            Some((table, name)) if table.starts_with("layer.") => {
+                (text!("outputs.found.in-layer", piece), name)
+            }
+            Some((table, name)) => (text!("outputs.found.under", piece, table), name),
+            None if piece.is_empty() => (text!("outputs.found.top").into(), key.as_str()),
+            None => (text!("outputs.found.piece").into(), key.as_str()),
         };
         let set = match value.as_str() {
             "true" | "false" => format!("{name} = {value}"),
@@ -129,7 +134,7 @@ fn keys<'a>(sets: impl IntoIterator<Item = &'a (String, String)>, joined: &str, 
     }
     let all: Vec<String> =
         places.iter().map(|(place, all)| format!("{} {place}", all.join(joined))).collect();
-    all.join(" and ")
+    all.join(text!("outputs.found.and"))
 }
 
 /// What is said of pieces in other words than of the first, each sentence once.
@@ -155,7 +160,7 @@ fn others(sort: &[Told<'_>], first: &str) -> Vec<OtherPieces> {
     pieces.sort_unstable();
     pieces.dedup();
     if !pieces.is_empty() {
-        told.push(OtherPieces { message: format!("{}: the like", numbered(&pieces)), pieces });
+        told.push(OtherPieces { message: text!("outputs.found.like", pieces = numbered(&pieces)), pieces });
     }
     told
 }
