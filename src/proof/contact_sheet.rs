@@ -253,6 +253,8 @@ pub fn page(sheet: &ContactSheet) -> Result<String, SheetError> {
         standing => sheet.standing.clone(),
         words => words(sheet),
         recommends => sheet.recommends,
+        original_name => text!("proof.sheet.original"),
+        best_name => sheet.candidates.first().map(|best| text!("proof.sheet.best", name = best.name)),
         original => cell(&sheet.original)?,
         candidates => sheet.candidates.iter().map(cell).collect::<Result<Vec<_>, _>>()?,
     };

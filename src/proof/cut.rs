@@ -2,7 +2,7 @@
 
 use std::f64::consts::PI;
 
-use super::canvas::{Picture, ProofError};
+use super::canvas::{Picture, ProofError, escape};
 use super::layout::{Layout, Look};
 use super::legend::PAPER;
 use super::page::data_uri;
@@ -112,7 +112,7 @@ pub fn cut(scene: &Scene<'_>, layout: &Layout, look: &Look) -> Result<Option<Str
     let front = sector.way(&[(0.0, 0.0), (0.0, slant)]);
     let middle = width / 2.0;
     let line = |y: f64, words: &str| {
-        format!("<text x=\"{}\" y=\"{}\">{words}</text>\n", short(middle, 3), short(height + y, 3))
+        format!("<text x=\"{}\" y=\"{}\">{}</text>\n", short(middle, 3), short(height + y, 3), escape(words))
     };
     let mut svg = format!(
         "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{0}mm\" height=\"{1}mm\" viewBox=\"0 0 {0} {1}\" fill=\"none\" stroke=\"#000\" stroke-width=\"0.2\">\n",

@@ -1,10 +1,14 @@
 //! Pages: one HTML file from a template, in the one style that all pages share, with everything escaped.
 
+use std::fmt::Display;
+
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
-use minijinja::{Environment, Value};
+use minijinja::value::Kwargs;
+use minijinja::{Environment, HtmlEscape, Value};
 
 use super::canvas::ProofError;
+use crate::texts;
 use crate::units::short;
 
 /// What all pages have in common: head, style and print. A page's template extends `page.html` and fills its blocks
@@ -28,10 +32,21 @@ pub fn fill(name: &'static str, template: &'static str, values: Value) -> Result
     env.add_filter("size", |v: f64| size(v));
     env.add_filter("duration", |v: f64| crate::units::duration(v));
     env.add_filter("sentence", |v: String| sentence(&v));
+    env.add_function("say", said);
+    env.add_global("lang", texts::say("page.lang"));
     env.add_template("page.html", PAGE).map_err(fail)?;
     env.add_template("sheet.html", SHEET).map_err(fail)?;
     env.add_template(name, template).map_err(fail)?;
     env.get_template(name).and_then(|t| t.render(values)).map_err(fail)
+}
+
+/// A text of the pages, by its key, with its values: `say("tray", number=t.number)`. Words are safe, values are escaped.
+fn said(key: &str, values: Kwargs) -> Result<Value, minijinja::Error> {
+    let safe = |v: Value| if v.is_safe() { v.to_string() } else { HtmlEscape(&v.to_string()).to_string() };
+    let named = |name| Ok((name, safe(values.get(name)?)));
+    let filling = values.args().map(named).collect::<Result<Vec<(&str, String)>, minijinja::Error>>()?;
+    let filling: Vec<(&str, &dyn Display)> = filling.iter().map(|(name, v)| (*name, v as _)).collect();
+    Ok(Value::from_safe_string(texts::filled(&format!("proof.page.{key}"), &filling)))
 }
 
 /// A PNG as a data URI.

@@ -26,6 +26,15 @@ pub fn sign(standing: Standing) -> &'static str {
     }
 }
 
+/// Its class in the style of pages.
+pub fn class(standing: Standing) -> &'static str {
+    match standing {
+        Standing::Assumed => "assumed",
+        Standing::Measured => "measured",
+        Standing::Given => "given",
+    }
+}
+
 /// Everything that is known of a job after it was prepared.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Report {

@@ -9,7 +9,7 @@ use minijinja::{Value, context};
 use super::canvas::{Picture, ProofError};
 use super::page::data_uri;
 use super::reduce::reduced;
-use super::report::{Standing, StepFacts, sign};
+use super::report::{Standing, StepFacts, class, sign};
 use crate::findings::Severity;
 use crate::texts::text;
 
@@ -95,6 +95,7 @@ impl Sheet<'_> {
                     text => s.text.clone(),
                     small => s.small.clone(),
                     word => s.standing.map(|k| k.to_string()),
+                    class => s.standing.map(class),
                     sign => s.standing.map(sign),
                 }
             })
@@ -103,7 +104,7 @@ impl Sheet<'_> {
             kind => self.kind,
             title => self.title.clone(),
             about => self.about.clone(),
-            standing => context! { word => standing.to_string(), sign => sign(standing), text },
+            standing => context! { word => standing.to_string(), class => class(standing), sign => sign(standing), text },
             stopped => self.stopped,
             shown => self.shown,
             settings,

@@ -7,7 +7,7 @@ use super::canvas::{Picture, ProofError, escape};
 use super::page::{data_uri, fill, sentence};
 use super::plot::{Field, Plot, PlotAxis};
 use super::reduce::reduced;
-use super::report::{Footing, Report, Standing, TimeFacts, sign};
+use super::report::{Footing, Report, Standing, TimeFacts, class, sign};
 use super::sheet::{Sheet, Stated, severity};
 use super::words;
 use crate::findings::{Finding, Severity};
@@ -80,12 +80,13 @@ pub fn ticket(report: &Report, stopped: bool, pictures: &Pictures) -> Result<Str
             context! { mark, word, class, f => Value::from(Serde(f)) }
         })
         .collect();
-    let standing = |s: Standing| context! { word => s.to_string(), sign => sign(s) };
+    let standing = |s: Standing| context! { word => s.to_string(), class => class(s), sign => sign(s) };
     // Each reduces and encodes a picture.
     let (values, density) = parallel::both(|| sheet.values(), || uri(pictures.density, DENSITY_SIDE));
     let values = context! {
         sheet => values?,
         r => Value::from(Serde(report)),
+        read_as => words::read_as(&report.art.read_as),
         density => density?,
         loupe => pictures.loupe.map(|p| uri(p, usize::MAX)).transpose()?,
         plot,
@@ -196,7 +197,8 @@ fn uri(picture: &Picture, side: usize) -> Result<String, ProofError> {
 
 /// One value with its words, for a table.
 fn line<T>(name: &str, text: String, known: &Known<T>) -> Value {
-    context! { name, text, word => known.standing.to_string(), sign => sign(known.standing), source => known.source.clone() }
+    let standing = known.standing;
+    context! { name, text, word => standing.to_string(), class => class(standing), sign => sign(standing), source => known.source.clone() }
 }
 
 /// How long header and footer let the head rest, where they do.

@@ -326,6 +326,7 @@ pub fn ticket(
         sheet => sheet.values()?,
         title,
         findings => said,
+        caution => text!("proof.severity.caution"),
         left => left.map(|left| context! { says => left.says.clone(), word => left.word }),
         pieces => Value::from(Serde(pieces)),
         trays => more,

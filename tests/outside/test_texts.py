@@ -55,7 +55,18 @@ def test_every_text_that_the_library_names_is_in_the_file_with_its_values_and_ev
         for key in re.findall(r"\btexts::\w+\(\s*&?(?:format!\()?\s*\"([\w.{}-]+)\"", code):
             used.add(key)
             built.append(re.compile(re.sub(r"\\\{\w*\\\}", r"[\\w-]+", re.escape(key))))
+    # What templates of pages name: say("tray", number=t.number).
+    in_pages = set()
+    for path in sorted(SRC.rglob("*.html")):
+        html = path.read_text() if PAGE not in path.parents else ""
+        for m in re.finditer(r'\bsay\("([\w-]+)"(?: if [^,]*? else "([\w-]+)")?\s*,?', html):
+            given = set(values(html, m.end()))
+            for key in (f"proof.page.{key}" for key in m.groups() if key):
+                in_pages.add(key)
+                if key not in texts or named(texts[key]) != given:
+                    wrong.append((path.name, key, sorted(given), texts.get(key)))
     assert wrong == []
+    assert in_pages == {key for key in texts if key.startswith("proof.page.")}
     library = [key for key in texts if not key.startswith("page.")]
     assert [k for k in library if k not in used and not any(b.fullmatch(k) for b in built)] == []
 
