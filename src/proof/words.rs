@@ -158,7 +158,7 @@ fn lifts(done: &Automatic) -> bool {
 pub fn mirrored(on: Surface) -> String {
     match on {
         Surface::Glass => text!("proof.mirrored.glass").to_string(),
-        other => text!("proof.mirrored.other", other),
+        surface => text!("proof.mirrored.other", surface),
     }
 }
 
