@@ -4,6 +4,7 @@ use super::register::photo::PhotoError;
 use crate::job::ProcessFile;
 use crate::job::process::{BeamSize, MeasuredValue, SheetRecord};
 use crate::progress::Stopped;
+use crate::texts::text;
 
 /// What a reading is asked with.
 #[derive(Debug, Clone, PartialEq)]
@@ -61,13 +62,7 @@ pub enum ReadingError {
     #[error(transparent)]
     Photo(#[from] PhotoError),
     /// No consistent set of marks.
-    #[error(
-        "the four finder marks were not found: searched for three rings with a dot and one disc with a hole, \
-         lighter or darker than the blank, at three scales, and saw {rings} such rings and {discs} such discs; \
-         see that all four are in the photo, uncovered, sharp and free of glare, or give their centres with --corners \
-         x,y x,y x,y x,y (the disc with the hole first, then clockwise); if hardly anything was marked on the piece, draw the \
-         wedge again with a lower --speed and --marks-speed"
-    )]
+    #[error("{}", text!("wedge.why.no-marks", rings = .rings, discs = .discs))]
     NoMarks {
         /// Rings seen.
         rings: usize,
@@ -75,9 +70,7 @@ pub enum ReadingError {
         discs: usize,
     },
     /// The id's cells say another wedge.
-    #[error(
-        "the photo shows the wedge {seen}…, but this wedge.toml is of {given}; give the wedge.toml that belongs to the piece"
-    )]
+    #[error("{}", text!("wedge.why.other-wedge", seen = .seen, given = .given))]
     OtherWedge {
         /// First digits of the id in the photo.
         seen: String,
@@ -85,9 +78,7 @@ pub enum ReadingError {
         given: String,
     },
     /// The marks are there but what should be between them is not.
-    #[error(
-        "the photo does not show the wedge {given}: {why}; give the wedge.toml that belongs to the piece, or a photo of it"
-    )]
+    #[error("{}", text!("wedge.why.not-this", given = .given, why = .why))]
     NotThis {
         /// The id in the file.
         given: String,
@@ -95,25 +86,21 @@ pub enum ReadingError {
         why: String,
     },
     /// The marks run the wrong way round.
-    #[error(
-        "the photo is a mirror picture of the wedge; switch off the camera's mirroring, or turn the picture over, and read it again"
-    )]
+    #[error("{}", text!("wedge.why.mirrored"))]
     Mirrored,
     /// Two pieces in one photo.
-    #[error(
-        "the photo shows two pieces with finder marks; photograph one at a time, or cut the other off the photo"
-    )]
+    #[error("{}", text!("wedge.why.two-pieces"))]
     TwoPieces,
     /// The points given by hand do not do.
-    #[error("the corners {0}")]
+    #[error("{}", text!("wedge.why.corners", what = .0))]
     Corners(String),
     /// The white reference does not do.
-    #[error("the white reference {0}")]
+    #[error("{}", text!("wedge.why.white", what = .0))]
     White(String),
     /// The person asked to stop.
     #[error(transparent)]
     Stopped(#[from] Stopped),
     /// Nothing can be measured.
-    #[error("no patch can be measured: {0}")]
+    #[error("{}", text!("wedge.why.nothing", why = .0))]
     Nothing(String),
 }

@@ -3,6 +3,7 @@
 use super::fit::{BENT, ExposureFit, Limited};
 use super::measure::{Measured, Refusal};
 use super::target::{Dial, Pattern, Wedge};
+use crate::texts::text;
 use crate::units::short;
 
 /// Patches of a good photo lie on one curve to 0.3 L* where it is flat (rendered photos); above this the light was not what it
@@ -30,37 +31,29 @@ const LEAST_GRAIN: f64 = 0.02;
 pub fn doubts(wedge: &Wedge, measured: &Measured, found: Option<&ExposureFit>) -> Vec<String> {
     let mut out = Vec::new();
     if measured.light_ratio > UNEVEN {
-        out.push(format!(
-            "the light over the piece differs {} times: a shadow's edge, a reflection or a lamp too near",
-            short(measured.light_ratio, 1)
-        ));
+        out.push(text!("wedge.doubt.light", times = short(measured.light_ratio, 1)));
     }
     let stray = |v: &&Result<_, Refusal>| matches!(v, Err(Refusal::Glare { .. } | Refusal::Uneven { .. }));
     let refused = measured.values.iter().filter(stray).count();
     out.extend(match found {
         Some(_) => spoilt(refused, wedge.patches.len()),
-        None => alone(measured.light_ratio, refused).map(|seen| {
-            format!("{seen}, and tones alone do not tell a lamp from a reflection: photograph the piece again under even light, or read an exposure wedge first")
-        }),
+        None => alone(measured.light_ratio, refused),
     });
     if let Some(share) = measured.glare {
-        out.push(format!(
-            "a reflection lies on the piece: where it is strongest, {} % of the bare coating's light is not the coating's",
-            short(100.0 * share, 0)
-        ));
+        out.push(text!("wedge.doubt.reflection", share = short(100.0 * share, 0)));
     }
     let clipped = measured.values.iter().filter(|v| matches!(v, Err(Refusal::Clipped { .. }))).count();
     if clipped > 0 {
-        out.push(format!(
-            "the photo is over-exposed: {clipped} patch{} at the camera's limit, so the lightest of them are missing and the scale of lightness is wrong",
-            if clipped == 1 { " is" } else { "es are" }
-        ));
+        out.push(match clipped {
+            1 => text!("wedge.doubt.clipped.one", clipped),
+            _ => text!("wedge.doubt.clipped.many", clipped),
+        });
     }
     let grains = wedge.patches.iter().zip(&measured.values).filter(|(p, _)| p.pattern == Pattern::Solid);
     let mut grains: Vec<f64> = grains.filter_map(|(_, v)| v.as_ref().ok().map(|v| v.grain)).collect();
     grains.sort_by(f64::total_cmp);
     if grains.get(grains.len() / 2).is_some_and(|g| *g < LEAST_GRAIN) {
-        out.push("the patches have no grain at all: this is a picture of the drawing, not a photo of a burnt piece".into());
+        out.push(text!("wedge.doubt.no-grain").into());
     }
     let solids =
         wedge.patches.iter().zip(&measured.values).filter(|(p, _)| p.pattern == Pattern::Solid && !p.charred);
@@ -69,10 +62,7 @@ pub fn doubts(wedge: &Wedge, measured: &Measured, found: Option<&ExposureFit>) -
     // Below a full mark the coating's own unevenness moves them further.
     let most = if found.is_some_and(|f| f.short.is_some()) { 2.0 * UNLIKE } else { UNLIKE };
     if let Some(unlike) = unlike(&solids, most) {
-        out.push(format!(
-            "solids that were burnt alike are up to {} L* apart: a reflection or a shadow lies on the piece, or the coating is uneven; photograph it again under even light",
-            short(unlike, 1)
-        ));
+        out.push(text!("wedge.doubt.alike", most = short(unlike, 1)));
     }
     let Some(found) = found else { return out };
     let fit = &found.response;
@@ -84,26 +74,19 @@ pub fn doubts(wedge: &Wedge, measured: &Measured, found: Option<&ExposureFit>) -
     }
     let before = out.len();
     match fit.limited {
-        Some(Limited::Speed(v)) => out.push(format!(
-            "patches faster than about {} mm/s look as if they had been burnt at that speed: the controller holds the speed below what the program asks for; raise its limit, or draw the wedge with slower speeds",
-            short(v, 0)
-        )),
-        Some(Limited::Power(share)) => out.push(format!(
-            "patches above about {} % of the strongest power look as if they had been burnt at that: the controller holds the power below what the program asks for; correct its full scale, or draw the wedge with less power",
-            short(100.0 * share, 0)
-        )),
+        Some(Limited::Speed(v)) => out.push(text!("wedge.doubt.held-speed", speed = short(v, 0))),
+        Some(Limited::Power(share)) => {
+            out.push(text!("wedge.doubt.held-power", share = short(100.0 * share, 0)))
+        }
         None => {}
     }
     if let Some(s) = fit.schwarzschild.get().filter(|s| *s < LEAST_EXPONENT) {
-        out.push(format!(
-            "fast patches are as strong as slow ones (exponent {}): see whether the controller holds the speed below what the program asks for",
-            short(s, 2)
-        ));
+        out.push(text!("wedge.doubt.exponent", exponent = short(s, 2)));
     }
     if let Some(toned) = bent {
-        out.push(format!(
-            "the camera bent the photo's tones by more than can be taken off (its curve is {} % off the standard one in the middle): switch off its picture styles, or take another camera",
-            short(100.0 * (measured.steeper + toned.steeper).abs(), 0)
+        out.push(text!(
+            "wedge.doubt.bent",
+            share = short(100.0 * (measured.steeper + toned.steeper).abs(), 0)
         ));
     }
     // What a machine does to speeds or powers also scatters the patches: one reason is enough.
@@ -111,46 +94,37 @@ pub fn doubts(wedge: &Wedge, measured: &Measured, found: Option<&ExposureFit>) -
         return out;
     }
     if fit.uneven > TOO_UNEVEN {
-        out.push(format!(
-            "the coating is uneven: from patch to patch it needs {} % more or less exposure; paint another piece more evenly",
-            short(100.0 * fit.uneven, 0)
-        ));
+        out.push(text!("wedge.doubt.uneven", share = short(100.0 * fit.uneven, 0)));
     }
     if let Some(miss) = fit.flat_miss.or(Some(fit.rms)).filter(|m| *m > OFF_CURVE) {
-        out.push(format!(
-            "the patches do not lie on one curve (they are {} L* off): glare or a veil of light on the piece, or a machine that does not keep the program's powers and speeds",
-            short(miss, 1)
-        ));
+        out.push(text!("wedge.doubt.off-curve", off = short(miss, 1)));
     } else if let Some(strays) = &found.strays {
         let names: Vec<&str> =
             strays.which.iter().filter_map(|i| wedge.patches.get(*i)).map(|p| p.name.as_str()).collect();
-        out.push(format!(
-            "patches beside each other ({}) are up to {} L* {} than the curve through all the others has them: the edge of a shadow or a reflection lies there; photograph the piece again under even light",
-            names.join(", "),
-            short(strays.most.abs(), 1),
-            if strays.most < 0.0 { "darker" } else { "lighter" }
-        ));
+        let (patches, most) = (names.join(", "), short(strays.most.abs(), 1));
+        out.push(if strays.most < 0.0 {
+            text!("wedge.doubt.strays.darker", patches, most)
+        } else {
+            text!("wedge.doubt.strays.lighter", patches, most)
+        });
     }
     out
 }
 
 /// What speaks against a reading of which so many patches were `refused` for light that does not belong there.
 fn spoilt(refused: usize, patches: usize) -> Option<String> {
-    (SPOILT_ONE_IN * refused > patches).then(|| {
-        format!(
-            "light that does not belong there lies on {refused} of {patches} patches, which were not read, and reaches others: photograph the piece again under even light"
-        )
-    })
+    (SPOILT_ONE_IN * refused > patches).then(|| text!("wedge.doubt.spoilt", refused, patches))
 }
 
 /// What speaks against tones off which a camera's curve was taken that is `steeper` than the standard one.
 fn curved(steeper: f64) -> Option<String> {
+    let share = short(100.0 * steeper.abs(), 0);
     (steeper.abs() > BENT).then(|| {
-        format!(
-            "the camera's curve of tones seems to be {} % {} in the middle than the standard one, as the line pairs tell, but an uneven coating can look like it: it was taken off, and all tones may still be off; switch off the camera's picture styles and photograph the piece again",
-            short(100.0 * steeper.abs(), 0),
-            if steeper > 0.0 { "steeper" } else { "flatter" }
-        )
+        if steeper > 0.0 {
+            text!("wedge.doubt.curved.steeper", share)
+        } else {
+            text!("wedge.doubt.curved.flatter", share)
+        }
     })
 }
 
@@ -159,10 +133,10 @@ fn curved(steeper: f64) -> Option<String> {
 fn alone(light_ratio: f64, refused: usize) -> Option<String> {
     match light_ratio {
         r if (UNEVEN_ALONE..=UNEVEN).contains(&r) => {
-            Some(format!("the light over the piece differs {} times", short(r, 1)))
+            Some(text!("wedge.doubt.alone.light", times = short(r, 1)))
         }
         // A flaw of the coating spoils one.
-        _ if refused > 1 => Some(format!("light that does not belong there lies on {refused} patches")),
+        _ if refused > 1 => Some(text!("wedge.doubt.alone.patches", refused)),
         _ => None,
     }
 }

@@ -14,6 +14,7 @@ use crate::colour::lstar;
 use crate::mark::{Beam, Burn};
 use crate::progress::{Portion, Progress};
 use crate::said::Said;
+use crate::texts::text;
 use crate::units::{Mm, short};
 
 /// The part of the time that opening the photo takes (12 megapixels, JPEG).
@@ -43,7 +44,7 @@ pub fn read(
     ask: &Ask,
     progress: &dyn Progress,
 ) -> Result<Evidence, ReadingError> {
-    progress.begin("opening the photo", OPENING)?;
+    progress.begin(text!("wedge.stage.open"), OPENING)?;
     let photo = photo::open(bytes, name)?;
     read_photo(&photo, wedge, ask, &Portion::new(progress, 1.0 - OPENING))
 }
@@ -58,33 +59,31 @@ pub fn read_photo(
     ask: &Ask,
     progress: &dyn Progress,
 ) -> Result<Evidence, ReadingError> {
-    progress.begin("finding the wedge", 0.45)?;
+    progress.begin(text!("wedge.stage.find"), 0.45)?;
     let located = locate(photo, wedge, ask, progress)?;
-    progress.begin("laying the photo flat", 0.2)?;
+    progress.begin(text!("wedge.stage.flat"), 0.2)?;
     let flat = rectify(photo, &located.camera, wedge.blank.width(), wedge.blank.height());
     let mut reading = begun(photo, wedge, ask, &located);
     if !wedge.combs.is_empty() {
-        progress.begin("reading the combs", 0.05)?;
+        progress.begin(text!("wedge.stage.combs"), 0.05)?;
         reading.lags = combs(&flat, wedge, located.lighter);
     }
     if wedge.patches.is_empty() {
         return Ok(Evidence { reading, flat, fit: None, missed: None });
     }
-    progress.begin("measuring the patches", 0.05)?;
+    progress.begin(text!("wedge.stage.patches"), 0.05)?;
     let mut measured = measure(photo, &flat, &located, wedge, ask)?;
-    progress.begin("fitting the response", 0.25)?;
+    progress.begin(text!("wedge.stage.response"), 0.25)?;
     let y_unmarked = measured.scale.y_unmarked;
     if wedge.kind == WedgeKind::Tone && ask.earlier.is_empty() {
         take_in(&mut reading, photo, wedge, &measured);
         reading.dot_gain = gains(wedge, &measured.values, y_unmarked, None);
         reading.beam = Some(beam(wedge, &measured.values, y_unmarked, progress)?);
         if !wedge.expected.measured {
-            let leans = "the beam's width leans on a response that was assumed when this wedge was drawn; read an exposure wedge first";
-            reading.notes.push(ReadingNote::fact(
-                Said::from(leans)
-                    .line(" and draw the tone wedge with its process.toml")
-                    .page(", keep what it says under a name, and read this photo together with that"),
-            ));
+            reading.notes.push(ReadingNote::fact(Said::two(
+                text!("wedge.note.assumed-response.line"),
+                text!("wedge.note.assumed-response.page"),
+            )));
         }
         doubt(&mut reading, wedge, &measured, None);
         return Ok(Evidence { reading, flat, fit: None, missed: None });
@@ -137,10 +136,9 @@ pub fn read_photo(
     }
     let fit = &found.response;
     if (0.02..=TOO_UNEVEN).contains(&fit.uneven) {
-        reading.notes.push(ReadingNote::fact(format!(
-            "the coating is uneven: from patch to patch it needs about {} % more or less exposure, which widens what is told of it",
-            short(100.0 * fit.uneven, 0)
-        )));
+        reading
+            .notes
+            .push(ReadingNote::fact(text!("wedge.note.uneven", share = short(100.0 * fit.uneven, 0))));
     }
     if wedge.patches.iter().any(|p| !p.screen.is_empty()) {
         let beam = Beam { along: Mm(fit.beam[0]), across: Mm(fit.beam[1]) };
@@ -172,8 +170,9 @@ fn begun(photo: &Photo, wedge: &Wedge, ask: &Ask, located: &Located) -> Reading 
     let mut notes: Vec<ReadingNote> = located.notes.iter().map(|n| ReadingNote::fact(n.as_str())).collect();
     notes.extend(photo.facts.notes.iter().map(|n| ReadingNote::fact(n.says.clone())));
     if pixels_per_mm < 6.0 {
-        notes.push(ReadingNote::fact(format!(
-            "the piece has only {pixels_per_mm:.1} pixels a mm in this photo; go nearer for 10 or more"
+        notes.push(ReadingNote::fact(text!(
+            "wedge.note.coarse-photo",
+            pixels = format_args!("{:.1}", pixels_per_mm)
         )));
     }
     Reading {
@@ -185,7 +184,7 @@ fn begun(photo: &Photo, wedge: &Wedge, ask: &Ask, located: &Located) -> Reading 
         marks_lighter: located.lighter,
         scale: Scale {
             absolute: false,
-            note: "no lightness was measured".into(),
+            note: text!("wedge.scale.none").into(),
             y_unmarked: wedge.expected.y_unmarked,
             sigma: 0.0,
         },
@@ -224,41 +223,37 @@ fn take_in(reading: &mut Reading, photo: &Photo, wedge: &Wedge, measured: &Measu
         .filter_map(|(p, v)| v.as_ref().err().map(|why| format!("{} ({why})", p.name)))
         .collect();
     if !unread.is_empty() {
-        let more = unread.len().saturating_sub(6);
-        let rest = if more > 0 { format!(" and {more} more") } else { String::new() };
-        let some = unread.iter().take(6).cloned().collect::<Vec<_>>().join(", ");
-        reading.notes.push(ReadingNote::fact(format!("not read: {some}{rest}")));
+        let patches = unread.iter().take(6).cloned().collect::<Vec<_>>().join(", ");
+        reading.notes.push(ReadingNote::fact(match unread.len().saturating_sub(6) {
+            0 => text!("wedge.note.unread.all", patches),
+            more => text!("wedge.note.unread.more", patches, more),
+        }));
     }
     reading.notes.push(ReadingNote::fact(if photo.facts.profile {
-        format!(
-            "the photo's colours are read as {}; what the camera did to its tones before is not known, so switch off its picture styles",
-            photo.facts.colour
-        )
+        text!("wedge.note.profile", colours = photo.facts.colour)
     } else {
-        "the photo's own tone curve is not known: lightness assumes the sRGB curve, so switch off the camera's picture styles"
-            .to_string()
+        text!("wedge.note.own-curve").to_string()
     }));
     // A stronger bend is a doubt.
     if measured.steeper != 0.0 && measured.steeper.abs() <= BENT {
-        reading.notes.push(ReadingNote::fact(format!(
-            "the camera's curve of tones is about {} % {} in the middle than the standard one, as the line pairs tell; that was taken off, but its picture styles are better switched off",
-            short(100.0 * measured.steeper.abs(), 0),
-            if measured.steeper > 0.0 { "steeper" } else { "flatter" }
-        )));
+        let share = short(100.0 * measured.steeper.abs(), 0);
+        reading.notes.push(ReadingNote::fact(if measured.steeper > 0.0 {
+            text!("wedge.note.curve.steeper", share)
+        } else {
+            text!("wedge.note.curve.flatter", share)
+        }));
     }
     let veil = measured.veil.most();
     if veil > 0.0 {
-        reading.notes.push(ReadingNote::fact(format!(
-            "a veil of reflected light was taken off, of up to {} % of the bare coating's light; it is told from the patches' own exposures",
-            short(100.0 * veil, 0)
-        )));
+        reading.notes.push(ReadingNote::fact(text!("wedge.note.veil", share = short(100.0 * veil, 0))));
     }
     if measured.lighter != (wedge.expected.y_marked > wedge.expected.y_unmarked) {
-        let way = if measured.lighter { "lighter" } else { "darker" };
-        reading.notes.push(ReadingNote::fact(format!(
-            "the marks are {way} than the bare coating, which {} is not expected to give: see that wedge.toml names the coating that was used",
-            wedge.coating
-        )));
+        let coating = &wedge.coating;
+        reading.notes.push(ReadingNote::fact(if measured.lighter {
+            text!("wedge.note.marks.lighter", coating)
+        } else {
+            text!("wedge.note.marks.darker", coating)
+        }));
     }
 }
 

@@ -4,6 +4,7 @@ use serde::{Deserialize, Serialize, Serializer};
 
 use super::measurement::Measurement;
 use crate::said::Said;
+use crate::texts::text;
 
 /// One patch as it was read.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -240,7 +241,9 @@ impl ReadingNote {
 
     /// A note about the `range` of another wedge, as `about` makes it of the range; what it says ends with how to draw it.
     pub fn range(about: fn(Said) -> NoteAbout, says: impl Into<Said>, range: Said) -> ReadingNote {
-        let says = says.into().and("; draw another wedge with ").and(range.clone());
+        let says = says.into();
+        let with = |says: &str, range: &str| text!("wedge.note.range", says, range);
+        let says = Said::two(with(says.on_line(), range.on_line()), with(says.on_page(), range.on_page()));
         ReadingNote { about: about(range), says }
     }
 }

@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 use crate::blank::Shape;
 use crate::mark::{Beam, Burn, Response, Setting};
 use crate::placement::Along;
+use crate::texts::text;
 use crate::units::{JoulesPerMm2, Mm, MmPerS, Share, Watts};
 
 /// The version of `wedge.toml` that this program writes and reads.
@@ -283,22 +284,16 @@ pub struct Wedge {
 #[derive(Debug, thiserror::Error)]
 pub enum TargetError {
     /// Not TOML, or a field is missing or wrong.
-    #[error(
-        "this is not a wedge.toml: {0}; give the file that 'dotwright wedge draw' wrote beside the program"
-    )]
+    #[error("{}", text!("wedge.file.syntax", why = .0))]
     Syntax(String),
     /// Written by another version.
-    #[error(
-        "this wedge.toml has version {found}, this program reads version {VERSION}; draw the wedge again"
-    )]
+    #[error("{}", text!("wedge.file.version", found = .found, own = VERSION))]
     Version {
         /// The version in the file.
         found: u32,
     },
     /// The contents do not give the id.
-    #[error(
-        "this wedge.toml was changed after it was drawn (its contents give {computed}, it says {found}); use the file as it was written"
-    )]
+    #[error("{}", text!("wedge.file.changed", computed = .computed, found = .found))]
     Changed {
         /// The id that the contents give.
         computed: String,
@@ -306,7 +301,7 @@ pub enum TargetError {
         found: String,
     },
     /// Numbers that no wedge has.
-    #[error("this wedge.toml holds an impossible value: {0}; use the file as it was written")]
+    #[error("{}", text!("wedge.file.impossible", what = .0))]
     Impossible(String),
 }
 
@@ -375,19 +370,19 @@ impl Wedge {
             ("x_half", self.expected.x_half.0),
         ] {
             if !positive(v) {
-                return bad(&format!("{name} is {v}"));
+                return bad(&text!("wedge.file.value", name, value = v));
             }
         }
         if self.marks.len() != 4 && !self.marks.is_empty() {
-            return bad(&format!("{} finder marks", self.marks.len()));
+            return bad(&text!("wedge.file.marks", count = self.marks.len()));
         }
         let dials = self.patches.iter().map(|p| &p.dial).chain(self.combs.iter().map(|c| &c.dial));
         if dials.into_iter().any(|d| !positive(d.power.0) || !positive(d.speed.0) || d.passes == 0) {
-            return bad("a patch without power, speed or passes");
+            return bad(text!("wedge.file.setting"));
         }
         let finite = |v: &[f64]| v.iter().all(|x| x.is_finite());
         if self.patches.iter().any(|p| !finite(&p.centre) || !positive(p.size[0]) || !positive(p.size[1])) {
-            return bad("a patch without a place or size");
+            return bad(text!("wedge.file.place"));
         }
         Ok(())
     }

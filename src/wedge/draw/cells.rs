@@ -6,6 +6,7 @@ use super::request::{DrawError, Request, rounded, sorted_speeds};
 use super::scatter::scattered;
 use crate::placement::Grid;
 use crate::screen;
+use crate::texts::text;
 use crate::units::{MmPerS, Share, short};
 use crate::wedge::target::{Dial, Pattern};
 
@@ -119,7 +120,7 @@ fn known_screens(request: &Request) -> Result<(), DrawError> {
     match request.screens.iter().find(|name| screen::find(name).is_none()) {
         Some(name) => {
             let known: Vec<&str> = screen::SCREENS.iter().map(|s| s.name).collect();
-            Err(DrawError::Asked(format!("there is no screen '{name}'; there are {}", known.join(", "))))
+            Err(DrawError::Asked(text!("wedge.draw.screen", name, known = known.join(", "))))
         }
         None => Ok(()),
     }
@@ -202,7 +203,7 @@ pub(super) fn tone_plan(request: &Request) -> Result<CellPlan, DrawError> {
     coverages.sort_by(|a, b| a.0.total_cmp(&b.0));
     coverages.dedup();
     if coverages.len() < 3 || request.screens.is_empty() {
-        return Err(DrawError::Asked("a tone wedge needs at least one screen and three coverages".into()));
+        return Err(DrawError::Asked(text!("wedge.draw.few-coverages").into()));
     }
     known_screens(request)?;
     let columns = coverages.len().max(8);

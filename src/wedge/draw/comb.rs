@@ -5,6 +5,7 @@ use super::parts::{BurntPart, COMB, Way};
 use super::request::{DrawError, Request};
 use crate::placement::DotRect;
 use crate::plane::Dots;
+use crate::texts::text;
 use crate::units::{Mm, MmPerS};
 use crate::wedge::target::{Comb, Dial};
 
@@ -23,10 +24,10 @@ pub(super) fn comb(
     let step = ((1.3 / px).round() as usize).max(line_dots + 4);
     let side = (cell.columns / 2).saturating_sub(line_dots) / (step + 1);
     if side < 3 || cell.rows < 12 {
-        return Err(DrawError::Asked(format!(
-            "the combs would be {} wide and have {} lines; take a larger blank or fewer speeds",
-            Mm(cell.columns as f64 * px),
-            2 * side + 1
+        return Err(DrawError::Asked(text!(
+            "wedge.draw.combs",
+            width = Mm(cell.columns as f64 * px),
+            lines = 2 * side + 1
         )));
     }
     let middle_dot = cell.column + cell.columns / 2;

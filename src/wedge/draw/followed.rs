@@ -10,6 +10,7 @@ use crate::scan::limits::Limits;
 use crate::scan::lines::Marking;
 use crate::scan::program::Program;
 use crate::scan::raster::RasterPath;
+use crate::texts::text;
 
 /// What is to be said of a wedge's program.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -73,22 +74,20 @@ fn worst(drawing: &Drawing, own: &[&(usize, Finding)]) -> Option<Finding> {
     let of = |sort: fn(&BurntPart) -> bool| {
         own.iter().filter(|(i, _)| drawing.parts.get(*i).is_some_and(sort)).count()
     };
-    let counted = |n: usize, one: &str, more: &str| match n {
+    let patches = match of(BurntPart::is_patch) {
         0 => None,
-        1 => Some(format!("1 {one}")),
-        n => Some(format!("{n} {more}")),
+        1 => Some(text!("wedge.followed.patch").to_string()),
+        n => Some(text!("wedge.followed.patches", n)),
     };
-    let marks = of(|p| p.is_sign());
-    let places: Vec<String> = [
-        counted(of(BurntPart::is_patch), "patch", "patches"),
-        counted(of(|p| !p.is_sign() && !p.is_patch()), "comb", "combs"),
-        (marks > 0).then(|| "the finder marks and labels".to_string()),
-    ]
-    .into_iter()
-    .flatten()
-    .collect();
-    let places = format!(" So it is in {} of the wedge.", places.join(", "));
-    let message = worst.message.clone().and(places);
+    let combs = match of(|p| !p.is_sign() && !p.is_patch()) {
+        0 => None,
+        1 => Some(text!("wedge.followed.comb").to_string()),
+        n => Some(text!("wedge.followed.combs", n)),
+    };
+    let signs = (of(|p| p.is_sign()) > 0).then(|| text!("wedge.followed.signs").to_string());
+    let places: Vec<String> = [patches, combs, signs].into_iter().flatten().collect();
+    let places = text!("wedge.followed.places", places = places.join(", "));
+    let message = worst.message.clone().and(" ").and(places);
     let elsewhere = worst.remedies.iter().filter(|r| ["link", "controller"].contains(&r.change));
     Some(Finding { message, remedies: elsewhere.cloned().collect(), ..worst.clone() })
 }

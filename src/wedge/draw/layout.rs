@@ -6,6 +6,7 @@ use super::labels::{Label, LabelSizes, labels};
 use super::room::{LEAST_PATCH_MM, Room, beside, corner_inset, rect_room, round_room};
 use crate::blank::{Blank, Shape};
 use crate::placement::{DotRect, Grid};
+use crate::texts::text;
 use crate::units::{Mm, short};
 
 /// A rectangle in mm from the blank's upper left corner, y downwards.
@@ -102,9 +103,7 @@ pub struct TargetLayout {
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum LayoutError {
     /// The margin leaves nothing.
-    #[error(
-        "the margin of {margin} leaves nothing of the blank {blank}; give a smaller margin or a larger blank"
-    )]
+    #[error("{}", text!("wedge.layout.margin", margin = .margin, blank = .blank))]
     NoRoom {
         /// The blank.
         blank: String,
@@ -112,9 +111,13 @@ pub enum LayoutError {
         margin: Mm,
     },
     /// Not even the least wedge has room.
-    #[error(
-        "a wedge does not fit on {blank}: even {columns} x {rows} patches need {least}; burn it on a larger piece with the same coating"
-    )]
+    #[error("{}", text!(
+        "wedge.layout.no-room",
+        blank = .blank,
+        columns = .columns,
+        rows = .rows,
+        least = .least,
+    ))]
     NoWedge {
         /// Columns asked for.
         columns: usize,
@@ -126,9 +129,14 @@ pub enum LayoutError {
         least: String,
     },
     /// Patches would be too small to be measured.
-    #[error(
-        "{columns} x {rows} patches on {blank} would be {side:.1} mm wide, and a photo needs at least {LEAST_PATCH_MM} mm; ask for fewer steps or take a larger blank"
-    )]
+    #[error("{}", text!(
+        "wedge.layout.small-patches",
+        columns = .columns,
+        rows = .rows,
+        blank = .blank,
+        side = format_args!("{:.1}", .side),
+        least = LEAST_PATCH_MM,
+    ))]
     TooSmall {
         /// Columns asked for.
         columns: usize,
@@ -255,12 +263,16 @@ fn least(blank: &Blank, contents: &Contents) -> Option<String> {
                     radius,
                 });
                 shapes.into_iter().find(|shape| fits(*shape)).map(|s| {
-                    format!("a piece of at least {} x {} mm", short(s.width(), 1), short(s.height(), 1))
+                    text!(
+                        "wedge.layout.least.sides",
+                        width = short(s.width(), 1),
+                        height = short(s.height(), 1)
+                    )
                 })
             }
             Shape::Round { diameter } => {
                 let shape = Shape::Round { diameter: Mm((diameter.0 + by).floor()) };
-                fits(shape).then(|| format!("one of at least {} mm across", short(shape.width(), 1)))
+                fits(shape).then(|| text!("wedge.layout.least.across", diameter = short(shape.width(), 1)))
             }
             Shape::Cylinder { .. } | Shape::Cone { .. } => None,
         }

@@ -15,6 +15,7 @@ use crate::scan::raster::{RasterPath, Scan, Ways};
 use crate::scan::readback::{self, ReadBackError};
 use crate::scan::replay::{Ground, ReplayOptions};
 use crate::scan::toolpath::Toolpath;
+use crate::texts::text;
 use crate::units::short;
 
 /// The program's bytes and how long it takes.
@@ -35,9 +36,7 @@ pub enum ProgramError {
     #[error(transparent)]
     Limits(#[from] LimitsError),
     /// Powers that the machine cannot tell apart.
-    #[error(
-        "the machine's full power is S {full}, too few steps for a wedge: a power would be wrong by {percent}%; correct full_scale_s in the machine file, or ask for powers that are whole steps of it"
-    )]
+    #[error("{}", text!("wedge.program.coarse-power", full = .full, percent = .percent))]
     CoarsePower {
         /// The S word of full power.
         full: u32,
@@ -45,9 +44,7 @@ pub enum ProgramError {
         percent: String,
     },
     /// Moves beyond the bed.
-    #[error(
-        "the wedge's program would leave the {bed} by {by} mm; ask for slower speeds or a smaller blank, or correct bed, zero and blank_on_bed in the machine file"
-    )]
+    #[error("{}", text!("wedge.program.off-bed", bed = .bed, by = .by))]
     OffBed {
         /// The bed, in words.
         bed: String,
@@ -58,7 +55,7 @@ pub enum ProgramError {
     #[error(transparent)]
     ReadBack(#[from] ReadBackError),
     /// A program that must not be run.
-    #[error("the wedge's program is not safe to run, so nothing was written. {0}")]
+    #[error("{}", text!("wedge.program.unsafe", what = .0))]
     Unsafe(String),
 }
 

@@ -4,6 +4,7 @@ use super::layout::LayoutError;
 use crate::blank::Blank;
 use crate::mark::{Beam, Response};
 use crate::placement::Grid;
+use crate::texts::text;
 use crate::units::{Mm, MmPerS, Share, Watts};
 use crate::wedge::target::{Dial, WedgeKind};
 
@@ -123,16 +124,16 @@ impl Request {
 pub(super) fn check(request: &Request) -> Result<(), DrawError> {
     let refuse = |m: String| Err(DrawError::Asked(m));
     if request.powers.is_empty() || request.speeds.is_empty() {
-        return refuse("a wedge needs at least one power and one speed".into());
+        return refuse(text!("wedge.draw.empty").into());
     }
     if let Some(p) = request.powers.iter().find(|p| p.0 < 0.01 || p.0 > 1.0) {
-        return refuse(format!("a power of {p} cannot be drawn; powers are from 1% to 100%"));
+        return refuse(text!("wedge.draw.power", power = p));
     }
     if let Some(s) = request.speeds.iter().find(|s| s.0 < 0.5 || s.0 > 1000.0) {
-        return refuse(format!("a speed of {s} cannot be drawn; speeds are from 0.5mm/s to 1000mm/s"));
+        return refuse(text!("wedge.draw.speed", speed = s));
     }
     if request.powers.len() > 20 || request.speeds.len() > 20 {
-        return refuse("a wedge has at most 20 x 20 patches; ask for fewer steps".into());
+        return refuse(text!("wedge.draw.many").into());
     }
     Ok(())
 }

@@ -8,6 +8,7 @@ use super::settle::REPEATS;
 use crate::colour::lstar;
 use crate::mark::Response;
 use crate::progress::{Progress, Stopped};
+use crate::texts::text;
 use crate::wedge::measure::{PatchValue, Refusal};
 use crate::wedge::measurement::Measurement;
 use crate::wedge::reading::BeamReading;
@@ -63,7 +64,7 @@ pub fn beam(
         .collect();
     let lines = |p: Pattern| data.iter().filter(|d| d.fill.pattern == p).count();
     if lines(Pattern::LinesAlong) < 3 || lines(Pattern::LinesAcross) < 3 || lines(Pattern::Solid) < 1 {
-        return Ok(BeamReading::not("it needs a solid and at least three line pairs each way"));
+        return Ok(BeamReading::not(text!("wedge.open.beam.few")));
     }
     let e = &wedge.expected;
     let base = Response { y_unmarked, ..e.response() };
@@ -111,15 +112,11 @@ pub fn beam(
         }
     }
     let Some(m) = best else {
-        return Ok(BeamReading::not("the fit found no beam that explains the line pairs"));
+        return Ok(BeamReading::not(text!("wedge.open.beam.none")));
     };
     let known = |i: usize| {
         let (v, e) = (libm::exp(m.at[i]), libm::hypot(m.error[i], REPEATS[i + ALONG]));
-        if e <= 0.15 {
-            Measurement::value(v, v * e)
-        } else {
-            Measurement::not("the line pairs do not settle it")
-        }
+        if e <= 0.15 { Measurement::value(v, v * e) } else { Measurement::not(text!("wedge.open.lines")) }
     };
     let n = data.len() as f64;
     let squares: f64 = rest(&m.at).iter().take(data.len()).zip(&data).map(|(r, d)| square(r * d.error)).sum();

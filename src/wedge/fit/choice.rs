@@ -7,6 +7,7 @@ use super::pick::{Choice, pick};
 use super::reach::speeds;
 use crate::mark::{Beam, Burn, Response};
 use crate::said::Said;
+use crate::texts::text;
 use crate::units::{Mm, short};
 use crate::wedge::ask::Ask;
 use crate::wedge::measure::{Measured, PatchValue, REPEATS, Refusal};
@@ -43,7 +44,7 @@ pub fn choose(wedge: &Wedge, measured: &Measured, exposure: &ExposureFit, ask: &
     let picked = fitted.map(|i| voted(i, &choices, &picks));
     let patch = |i: usize| Some((wedge.patches.get(i)?, choices.get(i)?.as_ref()?, values.get(i)?));
     let Some((p, c, value)) = picked.and_then(patch) else {
-        let note = format!("no patch is picked: all are grainy (above {grain_limit} L*) or over-burnt");
+        let note = text!("wedge.pick.none", grain = grain_limit);
         return Chosen { pick: None, notes: vec![ReadingNote::fact(note)] };
     };
     let pick = reading(wedge, p, c, value.as_ref().ok(), exposure, lighter);
@@ -76,20 +77,20 @@ fn others(wedge: &Wedge, picked: usize, picks: &[usize], beam_known: bool) -> Op
         return None;
     }
     let name = |i: usize| wedge.patches.get(i).map_or("", |p| p.name.as_str());
-    let last = other.pop().map_or(String::new(), |(n, i)| format!(" and {n} {}", name(i)));
+    let last = other.pop().map_or(String::new(), |(n, i)| format!("{n} {}", name(i)));
+    let first = text!("wedge.pick.others.pick", count = count(picked), patch = name(picked));
     let rest: String = other.iter().map(|(n, i)| format!(", {n} {}", name(*i))).collect();
-    let open = if beam_known { "" } else { " (the beam's width is assumed; a combined wedge measures it)" };
-    Some(format!(
-        "the pick hangs on what this sheet leaves open{open}: of {} readings as likely as this one, {} pick {}{rest}{last}; compare these patches by eye",
-        picks.len(),
-        count(picked),
-        name(picked)
-    ))
+    let picks_of = text!("wedge.pick.others.and", list = first + &rest, last);
+    let readings = picks.len();
+    Some(match beam_known {
+        true => text!("wedge.pick.others", readings, picks = picks_of),
+        false => text!("wedge.pick.others.assumed-beam", readings, picks = picks_of),
+    })
 }
 
 /// A sentence about what a job will be told: by `prepare`, or on the page by its ticket.
 fn by_job(says: impl Fn(&str) -> String) -> Said {
-    Said::two(says("'prepare'"), says("the ticket"))
+    Said::two(says("'prepare'"), says(text!("wedge.pick.the-ticket")))
 }
 
 /// What `prepare` would find of the pick, where it would find something of every patch, and what is best then.
@@ -102,27 +103,17 @@ fn found(wedge: &Wedge, pick: &TestPatch, judged: Judged, bench: &Bench) -> Opti
             // As much exposure as the pick had, in the middle of the range.
             let slower = 0.65 * most / pick.dial.speed.0;
             let power = 100.0 * pick.dial.power.0 * libm::pow(slower, wedge.expected.schwarzschild);
-            let says = by_job(|job| {
-                format!(
-                    "the patches that burn well are faster than this machine can switch dots of {pitch} (up to about {} mm/s): {job} will ask for a lower speed",
-                    short(most, 1)
-                )
-            });
+            let says = by_job(|job| text!("wedge.pick.too-fast", pitch, most = short(most, 1), job));
             let powers = powers((0.7 * power).max(1.0), (1.4 * power).clamp(2.0, 100.0));
             let range = both(range(wedge, (0.4 * most, most)), powers);
             Some(ReadingNote::range(NoteAbout::Beyond, says, range))
         }
-        Judged::UnderBurnt if bench.response.chars_before_full() => Some(ReadingNote::fact(by_job(|job| {
-            format!(
-                "this coating chars before it is fully marked on this machine, whatever the setting: every patch is pale or charred, and the pick is the best of both, {}% of a full mark without char; {job} will say under-burn and has no remedy, so burn it as it is where that is light enough, or try a thinner or another coat",
-                short(100.0 * bench.reached(wedge, pick), 0)
-            )
-        }))),
+        Judged::UnderBurnt if bench.response.chars_before_full() => {
+            let share = short(100.0 * bench.reached(wedge, pick), 0);
+            Some(ReadingNote::fact(by_job(|job| text!("wedge.pick.chars-first", share, job))))
+        }
         _ => Some(ReadingNote::fact(by_job(|job| {
-            format!(
-                "of every patch {job} would find something at the pitch of this wedge ({pitch}), of the pick {}: follow what it offers",
-                judged.name()
-            )
+            text!("wedge.pick.every-patch", job, pitch, finding = judged.name())
         }))),
     }
 }
@@ -131,12 +122,7 @@ fn found(wedge: &Wedge, pick: &TestPatch, judged: Judged, bench: &Bench) -> Opti
 fn short_sighted(wedge: &Wedge, pick: &TestPatch) -> Option<Said> {
     let carries =
         wedge.carries.filter(|c| pick.dial.speed.0 > c.seen.0 && pick.dial.speed.0 <= c.switched.0)?;
-    Some(by_job(|job| {
-        format!(
-            "at the pick's speed the controller does not see far enough ahead to keep it where single dots follow one another (up to about {} mm/s at this pitch): for pictures in fine dots {job} may ask for a lower speed, and says with how much power",
-            short(carries.seen.0, 1)
-        )
-    }))
+    Some(by_job(|job| text!("wedge.pick.short-sighted", most = short(carries.seen.0, 1), job)))
 }
 
 /// A range of speeds to draw another wedge with, none of them faster than the machine switches.
@@ -148,12 +134,14 @@ fn range(wedge: &Wedge, (from, to): (f64, f64)) -> Said {
 
 /// A range of powers to draw another wedge with, percent.
 fn powers(from: f64, to: f64) -> Said {
-    Said::default().line("--").and(format!("power {}..{}%", short(from, 0), short(to, 0)))
+    let (from, to) = (short(from, 0), short(to, 0));
+    Said::two(format!("--power {from}..{to}%"), text!("wedge.range.power", from, to))
 }
 
 /// Both ranges of another wedge.
 fn both(first: Said, second: Said) -> Said {
-    first.line(" ").page(" and ").and(second)
+    let page = text!("wedge.range.both", first = first.on_page(), second = second.on_page());
+    Said::two(format!("{first} {second}"), page)
 }
 
 /// What to say of a pick at the edge of the range: the best may lie beyond it, and which range holds it.
@@ -169,7 +157,7 @@ fn edge(wedge: &Wedge, pick: &TestPatch, judged: Option<Judged>) -> Option<Readi
     if v >= fastest && power <= weakest {
         return Some(ReadingNote::range(
             NoteAbout::MayDo,
-            "the pick is the weakest patch of all: the best may be weaker",
+            text!("wedge.pick.edge.weakest"),
             both(powers(40.0 * power, 100.0 * power), range(0.8 * v, 2.0 * v)),
         ));
     }
@@ -180,23 +168,19 @@ fn edge(wedge: &Wedge, pick: &TestPatch, judged: Option<Judged>) -> Option<Readi
         }
         return Some(ReadingNote::range(
             NoteAbout::MayDo,
-            "the pick is in the fastest column: a faster one may do as well",
+            text!("wedge.pick.edge.fastest"),
             range(0.6 * v, 2.0 * v),
         ));
     }
     if v <= slowest && power >= strongest {
         return Some(ReadingNote::range(
             NoteAbout::Strongest,
-            "the pick is the strongest patch of all: the range may not hold the best",
+            text!("wedge.pick.edge.strongest"),
             range(0.5 * v, 1.5 * v),
         ));
     }
     (v <= slowest && judged.is_some_and(|j| j != Judged::Clear)).then(|| {
-        ReadingNote::range(
-            NoteAbout::Beyond,
-            "the pick is in the slowest column: a slower one may leave nothing to find",
-            range(0.5 * v, 1.5 * v),
-        )
+        ReadingNote::range(NoteAbout::Beyond, text!("wedge.pick.edge.slowest"), range(0.5 * v, 1.5 * v))
     })
 }
 
@@ -288,21 +272,17 @@ fn reading(
             let on = fit.ripple.iter().copied().fold(1.0, f64::max);
             Measurement::value(100.0 * (at_five / (x * on) - 1.0), 0.0)
         }
-        None => Measurement::not("no patch was over-burnt"),
+        None => Measurement::not(text!("wedge.pick.latitude.none")),
     };
-    let name = if lighter { "lightest" } else { "darkest" };
-    let unread = if value.is_none() {
-        "; the patch itself could not be read, its lightness is the curve's through the others"
-    } else {
-        ""
-    };
-    let fit_for = match choice.judged {
-        Some(Judged::Clear) if wedge.carries.is_some_and(|c| p.dial.speed.0 <= c.seen.0) => {
-            by_job(|job| format!("with which {job} finds no fault"))
+    let fit_for = match (choice.judged, lighter) {
+        (Some(Judged::Clear), _) if wedge.carries.is_some_and(|c| p.dial.speed.0 <= c.seen.0) => {
+            by_job(|job| text!("wedge.pick.which.faultless", job))
         }
-        Some(Judged::Clear) => by_job(|job| format!("in whose burn {job} finds no fault")),
-        Some(Judged::LinesApart) => format!("that lies within 2 L* of the {name} (lines show on all)").into(),
-        _ => format!("that lies within 2 L* of the {name}").into(),
+        (Some(Judged::Clear), _) => by_job(|job| text!("wedge.pick.which.faultless-burn", job)),
+        (Some(Judged::LinesApart), true) => text!("wedge.pick.which.lightest.lines").into(),
+        (Some(Judged::LinesApart), false) => text!("wedge.pick.which.darkest.lines").into(),
+        (_, true) => text!("wedge.pick.which.lightest").into(),
+        (_, false) => text!("wedge.pick.which.darkest").into(),
     };
     let lines = 85.0 / wedge.pitch_across.0;
     PickReading {
@@ -312,9 +292,10 @@ fn reading(
         passes: p.dial.passes,
         lightness: value.map_or(choice.lightness, |v| v.l),
         grain: choice.grain,
-        why: Said::from("the fastest patch that is not grainy and ")
-            .and(fit_for)
-            .and(format!("; of those that are as fast, the one with the least power{unread}")),
+        why: fit_for.each(|which| match value {
+            Some(_) => text!("wedge.pick.why", which),
+            None => text!("wedge.pick.why.unread", which),
+        }),
         latitude_percent: latitude,
         seconds_for_85_mm: lines * 85.0 / p.dial.speed.0 * f64::from(p.dial.passes),
     }

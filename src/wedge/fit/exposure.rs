@@ -11,6 +11,7 @@ use super::verdict::judge;
 use crate::colour::lstar;
 use crate::job::process::SheetRecord;
 use crate::progress::{Progress, Stopped};
+use crate::texts::text;
 use crate::wedge::ask::Ask;
 use crate::wedge::measure::{Measured, PatchValue, Refusal, TONES, VeilOver};
 use crate::wedge::spread::square;
@@ -91,7 +92,7 @@ pub fn exposure(
     let solids = own.iter().filter(|(i, p)| solid(p) && !charred(*i)).count()
         + all.iter().skip(own.len()).filter(|p| solid(p)).count();
     let missed = judge(&settings, lstar(y_unmarked), *lighter);
-    let few = || format!("{solids} patches could be measured and the response needs {LEAST}");
+    let few = || text!("wedge.open.few", solids, least = LEAST);
     let why = missed.clone().or_else(|| (solids < LEAST).then(few));
     let known = wedge.beam_measured || ask.beam.iter().all(Option::is_some);
     let spread = if known { BEAM_SPREAD.1 } else { BEAM_SPREAD.0 };

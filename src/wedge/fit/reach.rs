@@ -7,6 +7,7 @@ use super::fitted::ResponseFit;
 use crate::findings::burn::shortfall;
 use crate::mark::Response;
 use crate::said::Said;
+use crate::texts::text;
 use crate::units::short;
 use crate::wedge::reading::{NoteAbout, ReadingNote};
 use crate::wedge::target::{TestPatch, Wedge};
@@ -52,29 +53,26 @@ pub(super) fn short_of_full(wedge: &Wedge, fit: &ResponseFit, absolute: bool) ->
     let slower = if told { speed * ROUND.0 * wanted } else { 0.25 * speed };
     let from = slower.min(0.5 * speed);
     let range = speeds(&short(from, 1), &short(from * ROUND.1 / ROUND.0, 1));
-    let share = if told && reached >= 0.95 {
-        // Of a dark mark one part in a hundred is seen.
-        " (the strongest is more than 2 L* away from it)".to_string()
-    } else if told {
-        format!(" (the strongest has {} % of it, as this sheet tells)", short(100.0 * reached, 0))
-    } else {
-        String::new()
-    };
     let shows_veils = told && reached >= VEILS_FROM;
     let unseen = if shows_veils {
-        "a bend of the camera's tones would not be seen"
+        text!("wedge.short-of-full.unseen.bend")
     } else {
-        "neither a veil of reflected light nor a bend of the camera's tones would be seen"
+        text!("wedge.short-of-full.unseen.both")
     };
-    let said = format!(
-        "no patch of the grid reaches a full mark{share}, so that what lies above is not known and {unseen}"
-    );
+    let said = if told && reached >= 0.95 {
+        // Of a dark mark one part in a hundred is seen.
+        text!("wedge.short-of-full.seen", unseen)
+    } else if told {
+        text!("wedge.short-of-full.share", share = short(100.0 * reached, 0), unseen)
+    } else {
+        text!("wedge.short-of-full.untold", unseen)
+    };
     Some(ShortOfFull { said: ReadingNote::range(NoteAbout::Beyond, said, range), shows_veils })
 }
 
 /// The speeds of another wedge, from one to the other.
 pub(super) fn speeds(from: &str, to: &str) -> Said {
-    Said::default().line("--").and(format!("speed {from}..{to}mm/s"))
+    Said::two(format!("--speed {from}..{to}mm/s"), text!("wedge.range.speed", from, to))
 }
 
 #[cfg(test)]

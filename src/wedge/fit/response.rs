@@ -13,6 +13,7 @@ use super::uneven::{flat_miss, strays, unevenness};
 use super::veil::{self, veil};
 use crate::colour::{lstar, luminance};
 use crate::progress::{Progress, Stopped};
+use crate::texts::text;
 use crate::wedge::spread::{robust_size, square};
 use crate::wedge::target::Expected;
 
@@ -93,13 +94,7 @@ pub fn fit(data: &Data, expected: &Expected, progress: &dyn Progress) -> Result<
     let white = white.as_ref();
     let base = Model { points, errors: &errors, exposures, bare, beam, v0, char: None, white, slope };
     let Some(found) = solved else {
-        return Ok(unknown(
-            points,
-            y_unmarked,
-            beam.beam,
-            expected,
-            "the fit found no curve through the patches",
-        ));
+        return Ok(unknown(points, y_unmarked, beam.beam, expected, text!("wedge.open.no-curve")));
     };
     let mut free = base.free(s_free);
     free.extend(found.char.map_or(&[][..], |_| &[CHARRED, CHAR, CHAR_RISE]));

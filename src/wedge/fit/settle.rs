@@ -11,6 +11,7 @@ use super::model::{
 };
 use super::toned::FINE;
 use crate::mark::Response;
+use crate::texts::text;
 use crate::units::short;
 use crate::wedge::measurement::Measurement;
 use crate::wedge::spread::square;
@@ -52,19 +53,17 @@ pub(super) fn settle(
     let mut notes: [Option<String>; ALL] = Default::default();
     let mut free = base.free(s_free);
     if !s_free {
-        notes[S] = Some("it needs speeds that differ by a factor of 1.3 or more".into());
+        notes[S] = Some(text!("wedge.open.speeds").into());
     }
     if solved.char.is_some() {
         free.extend([CHARRED, CHAR, CHAR_RISE]);
         if model.char_seen(&solved.all) < CHAR_SEEN {
-            notes[CHAR] = Some(format!(
-                "no patch of the grid is charred, so it lies above {} J/mm², the strongest exposure there",
-                short(model.strongest(&solved.all), 1)
-            ));
-            notes[CHAR_RISE] = Some("no patch is partly charred".into());
+            notes[CHAR] =
+                Some(text!("wedge.open.char.beyond", exposure = short(model.strongest(&solved.all), 1)));
+            notes[CHAR_RISE] = Some(text!("wedge.open.char.partly").into());
         }
     } else {
-        let why = "no patch was over-burnt; its exposure lies above the largest of the wedge";
+        let why = text!("wedge.open.char.largest");
         for i in [CHARRED, CHAR, CHAR_RISE] {
             notes[i] = Some(why.into());
         }
@@ -76,9 +75,9 @@ pub(super) fn settle(
         [(ALONG, fills.iter().any(|f| f.shows_along())), (ACROSS, fills.iter().any(|f| f.shows_across()))]
     {
         if !shown || !free.contains(&i) {
-            notes[i] = Some("no wedge with line pairs was read".into());
+            notes[i] = Some(text!("wedge.open.no-lines").into());
         } else if solved.error[i].is_nan() || libm::hypot(solved.error[i], moved[i]) > limits[i] {
-            notes[i] = Some("the line pairs do not settle it".into());
+            notes[i] = Some(text!("wedge.open.lines").into());
         }
     }
     let defaults = [
@@ -101,9 +100,9 @@ pub(super) fn settle(
         }
         if notes[i].is_none() {
             notes[i] = Some(if open && [MARKED, HALF].contains(&i) {
-                "no patch comes near enough to a full mark to tell it".into()
+                text!("wedge.open.full-mark").into()
             } else {
-                "the patches do not settle it".into()
+                text!("wedge.open.patches").into()
             });
         }
         // What the scale calls a full mark may be no full one: to take it for one would move the exposures unseen.

@@ -1,6 +1,7 @@
 //! Verdict: whether an exposure wedge missed its range, and which way to move it.
 
 use super::model::Point;
+use crate::texts::text;
 
 /// A sentence when all patches are under- or over-burnt; `None` when the range shows the coating's response.
 /// `bare` is the lightness of the bare coating.
@@ -14,10 +15,10 @@ pub fn judge(points: &[Point], bare: f64, lighter: bool) -> Option<String> {
     let weakest = points.iter().min_by(|a, b| dose(a).total_cmp(&dose(b)))?;
     let best = points.iter().max_by(|a, b| gain(a).total_cmp(&gain(b)))?;
     if gain(best) < 4.0 {
-        return Some(format!(
-            "all patches are under-burnt: none differs from the bare coating by more than 4 L*; the strongest had {:.1} J/mm², so draw another wedge that starts there: lower speeds (from {:.1} mm/s down), more power or a second pass",
-            strongest.dose,
-            slowest(points)
+        return Some(text!(
+            "wedge.verdict.under-burnt",
+            dose = format_args!("{:.1}", strongest.dose),
+            speed = format_args!("{:.1}", slowest(points))
         ));
     }
     // Over-burnt throughout: the mark only fades with dose, from its weakest patch on.
@@ -29,10 +30,10 @@ pub fn judge(points: &[Point], bare: f64, lighter: bool) -> Option<String> {
     let first = mean(&sorted[..third.min(2)]);
     let top = sorted.iter().map(|p| gain(p)).fold(0.0, f64::max);
     if lighter && first > top - 1.5 && low - high > 6.0 && rank_fall(&sorted, &gain) > 0.7 {
-        return Some(format!(
-            "all patches are over-burnt or past their best: the mark fades as the dose grows from {:.1} J/mm² on; draw another wedge that ends there: higher speeds (from {:.1} mm/s up) or less power",
-            weakest.dose,
-            fastest(points)
+        return Some(text!(
+            "wedge.verdict.over-burnt",
+            dose = format_args!("{:.1}", weakest.dose),
+            speed = format_args!("{:.1}", fastest(points))
         ));
     }
     None

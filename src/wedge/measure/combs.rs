@@ -1,6 +1,7 @@
 //! Combs: the lag of the beam behind the head, from combs marked in opposite directions.
 
 use super::rectify::Flat;
+use crate::texts::text;
 use crate::wedge::measurement::Measurement;
 use crate::wedge::reading::LagReading;
 use crate::wedge::spread::deviation;
@@ -24,9 +25,7 @@ fn one(flat: &Flat, wedge: &Wedge, comb: &Comb, lighter: bool) -> LagReading {
     };
     let least = 2 * comb.side / 2 + 1;
     if right.len() < least || left.len() < least {
-        return nothing(
-            "fewer than half of its lines can be seen: burn it with more power, or take a sharper photo",
-        );
+        return nothing(text!("wedge.open.comb.faint"));
     }
     let mean = |v: &[f64]| v.iter().sum::<f64>() / v.len() as f64;
     let offset = mean(&right) - mean(&left);
@@ -34,9 +33,7 @@ fn one(flat: &Flat, wedge: &Wedge, comb: &Comb, lighter: bool) -> LagReading {
     // What the lines share: photos of known lag were read to 0.001 to 0.008 mm.
     let error = libm::hypot(libm::hypot(of_mean(&right), of_mean(&left)), 0.004);
     if error > 0.05 {
-        return nothing(
-            "its lines do not agree with each other: the lag may be more than half a comb's step",
-        );
+        return nothing(text!("wedge.open.comb.disagree"));
     }
     let vernier = comb.step_left - comb.step_right;
     LagReading {

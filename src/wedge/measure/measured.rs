@@ -8,6 +8,7 @@ use super::tone::{self, straight};
 use super::value::PatchValue;
 use crate::art::Photo;
 use crate::colour::luminance;
+use crate::texts::text;
 use crate::wedge::ask::{Ask, ReadingError};
 use crate::wedge::reading::Scale;
 use crate::wedge::register::Located;
@@ -135,7 +136,7 @@ impl Measured {
         }
         let expected = luminance(all);
         let y_unmarked = self.scale.y_unmarked * expected / luminance(tied);
-        let scale = relative("the lightest patch that lies by the fitted curve", expected, y_unmarked);
+        let scale = relative(text!("wedge.scale.what.lightest-fitted"), expected, y_unmarked);
         let values = values(&self.lit, scale.y_unmarked, &self.tones, self.unsure);
         Some(Measured { values, scale, ..self.clone() })
     }
@@ -210,16 +211,16 @@ pub fn measure(
 ) -> Result<Measured, ReadingError> {
     let guard = patches::guard(wedge, located.blur);
     let surface = LightSurface::fit(gaps(flat, wedge, guard), 3).ok_or_else(|| {
-        ReadingError::Nothing(format!(
-            "the edges are blurred over {:.2} mm and leave no unmarked gap between the patches to compare with; take a sharper photo",
-            5.0 * located.blur
+        ReadingError::Nothing(text!(
+            "wedge.nothing.blurred",
+            edge = format_args!("{:.2}", 5.0 * located.blur)
         ))
     })?;
     let surface = surface.with_local();
     let lit = patches::measure(photo, flat, &located.camera, &surface, wedge, located.blur);
     if lit.iter().all(Result::is_err) {
         let why = lit.iter().find_map(|m| m.as_ref().err()).map_or(String::new(), ToString::to_string);
-        return Err(ReadingError::Nothing(format!("{why}; take another photo in even, diffuse light")));
+        return Err(ReadingError::Nothing(text!("wedge.nothing.patch", why)));
     }
     let lights: Vec<f64> = surface.gaps.iter().map(|g| surface.at(g.at.0, g.at.1)).collect();
     let lighter = if wedge.marks.is_empty() { extreme_ratio(&lit) > 1.0 } else { located.lighter };

@@ -6,6 +6,7 @@ use super::tone::straight;
 use crate::art::Photo;
 use crate::colour::lstar;
 use crate::parallel;
+use crate::texts::text;
 use crate::wedge::register::Camera;
 use crate::wedge::spread::deviation;
 use crate::wedge::target::{Pattern, TestPatch, Wedge};
@@ -65,16 +66,20 @@ impl PatchLight {
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
 pub enum Refusal {
     /// Outside the photo.
-    #[error("outside the photo")]
+    #[error("{}", text!("wedge.refusal.outside"))]
     Outside,
     /// The camera was at its limit.
-    #[error("clipped: {share:.0} % of its pixels are at the camera's limit")]
+    #[error("{}", text!("wedge.refusal.clipped", share = format_args!("{:.0}", .share)))]
     Clipped {
         /// Percent of pixels.
         share: f64,
     },
     /// The edges' blur reaches its middle.
-    #[error("too blurred: the edges spread over {blur:.2} mm of a patch of {side:.1} mm")]
+    #[error("{}", text!(
+        "wedge.refusal.blurred",
+        blur = format_args!("{:.2}", .blur),
+        side = format_args!("{:.1}", .side),
+    ))]
     Blurred {
         /// Width of the blurred edge, mm.
         blur: f64,
@@ -82,19 +87,19 @@ pub enum Refusal {
         side: f64,
     },
     /// Light that does not belong lies on it.
-    #[error("glare: the unmarked coating beside it is {excess:.0} % too light")]
+    #[error("{}", text!("wedge.refusal.glare", excess = format_args!("{:.0}", .excess)))]
     Glare {
         /// How much lighter the gaps beside it are than the surface, percent.
         excess: f64,
     },
     /// Its quarters differ.
-    #[error("uneven: its quarters differ by {spread:.1} L* (glare, a reflection or a flaw)")]
+    #[error("{}", text!("wedge.refusal.uneven", spread = format_args!("{:.1}", .spread)))]
     Uneven {
         /// Between the lightest and darkest quarter, L*.
         spread: f64,
     },
     /// Nothing looks as it comes out.
-    #[error("beyond any look: against the others it comes out far lighter than white")]
+    #[error("{}", text!("wedge.refusal.beyond"))]
     Beyond,
 }
 

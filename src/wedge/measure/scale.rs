@@ -4,6 +4,7 @@ use super::patches::{PatchLight, Refusal};
 use super::surface::LightSurface;
 use crate::art::Photo;
 use crate::colour::lstar;
+use crate::texts::text;
 use crate::units::short;
 use crate::wedge::ask::{Ask, ReadingError};
 use crate::wedge::reading::Scale;
@@ -57,18 +58,23 @@ pub fn scale(
     let best = measured.iter().flatten().map(|m| m.ratio).fold(0.0, f64::max);
     // The lightest look is known best; it is the full mark where marks are light and marked at all.
     if lighter && best > 1.0 + 0.3 * (e.y_marked / e.y_unmarked - 1.0).max(0.0) && best > 1.3 {
-        return Ok((relative("the lightest patch", e.y_marked, e.y_marked / best), Against::Lightest));
+        return Ok((
+            relative(text!("wedge.scale.what.lightest"), e.y_marked, e.y_marked / best),
+            Against::Lightest,
+        ));
     }
-    Ok((relative("the bare coating", e.y_unmarked, e.y_unmarked), Against::Bare))
+    Ok((relative(text!("wedge.scale.what.bare"), e.y_unmarked, e.y_unmarked), Against::Bare))
 }
 
 /// A scale on which `what` has the luminance `expected` and the bare coating `y_unmarked`.
 pub fn relative(what: &str, expected: f64, y_unmarked: f64) -> Scale {
     Scale {
         absolute: false,
-        note: format!(
-            "relative: {what} is taken as L* {:.1} (luminance {expected:.2}, assumed of the coating); a white reference in the photo (--white) makes it absolute",
-            lstar(expected)
+        note: text!(
+            "wedge.scale.relative",
+            what,
+            lightness = format_args!("{:.1}", lstar(expected)),
+            luminance = format_args!("{:.2}", expected)
         ),
         y_unmarked,
         sigma: 0.0,
@@ -85,15 +91,18 @@ fn absolute(
     let [x, y, w, h] = white;
     let (pw, ph) = (photo.light.width() as f64, photo.light.height() as f64);
     if !(x >= 0.0 && y >= 0.0 && w >= 4.0 && h >= 4.0 && x + w <= pw && y + h <= ph) {
-        return Err(ReadingError::White(format!(
-            "{x},{y},{w},{h} does not lie in the photo of {pw} x {ph} pixels; give x,y,width,height in pixels, at least 4 x 4"
+        return Err(ReadingError::White(text!(
+            "wedge.white.outside",
+            x,
+            y,
+            width = w,
+            height = h,
+            photo_width = pw,
+            photo_height = ph
         )));
     }
     if !(ask.white_luminance > 0.0 && ask.white_luminance <= 1.0) {
-        return Err(ReadingError::White(format!(
-            "has the luminance {}; it is from 1% to 100%",
-            ask.white_luminance
-        )));
+        return Err(ReadingError::White(text!("wedge.white.luminance", luminance = ask.white_luminance)));
     }
     let (mut sum, mut n, mut clipped) = (0.0, 0.0, 0.0);
     for py in y as usize..(y + h) as usize {
@@ -104,14 +113,14 @@ fn absolute(
         }
     }
     if clipped > 0.01 * n {
-        return Err(ReadingError::White(format!(
-            "is clipped ({:.0} % of its pixels are at the camera's limit); expose less",
-            100.0 * clipped / n
+        return Err(ReadingError::White(text!(
+            "wedge.white.clipped",
+            share = format_args!("{:.0}", 100.0 * clipped / n)
         )));
     }
     let light = sum / n;
     if light < 0.02 {
-        return Err(ReadingError::White("is nearly black; give the rectangle of the white card".into()));
+        return Err(ReadingError::White(text!("wedge.white.black").into()));
     }
     // The light at the card is that of the piece carried on, as a slope and as a bend: how far the two differ there is how
     // well it is known.
@@ -119,31 +128,30 @@ fn absolute(
     let at = camera.back_project(middle).unwrap_or((0.0, 0.0));
     let carried = |order: usize| LightSurface::fit(surface.gaps.clone(), order).map(|s| s.at(at.0, at.1));
     let (Some(sloped), Some(bent)) = (carried(1), carried(2)) else {
-        return Err(ReadingError::White(
-            "cannot be used: there are too few gaps to carry the light on".into(),
-        ));
+        return Err(ReadingError::White(text!("wedge.white.few-gaps").into()));
     };
     let spread = libm::log(bent / sloped).abs();
     if spread > MOST_SPREAD {
-        return Err(ReadingError::White(format!(
-            "lies where the light is not known: carried on from the piece it comes out {} % apart in two ways; lay the card against the piece, in the same even light",
-            short(100.0 * spread, 0)
+        return Err(ReadingError::White(text!(
+            "wedge.white.unknown-light",
+            apart = short(100.0 * spread, 0)
         )));
     }
     let bare = (sloped * bent).sqrt();
     let sigma = libm::hypot(spread, LEAST_SPREAD);
     let y_unmarked = ask.white_luminance * bare / light;
     if !(1e-4..=1.0).contains(&y_unmarked) {
-        return Err(ReadingError::White(format!(
-            "would give the bare coating the luminance {y_unmarked:.2}; give the rectangle of the white card"
+        return Err(ReadingError::White(text!(
+            "wedge.white.absurd",
+            luminance = format_args!("{:.2}", y_unmarked)
         )));
     }
     let scale = Scale {
         absolute: true,
-        note: format!(
-            "absolute, against the white reference (luminance {:.2}), to {} %; the light between the piece and the card is carried on from the gaps",
-            ask.white_luminance,
-            short(100.0 * sigma, 0)
+        note: text!(
+            "wedge.scale.absolute",
+            luminance = format_args!("{:.2}", ask.white_luminance),
+            uncertainty = short(100.0 * sigma, 0)
         ),
         y_unmarked,
         sigma,

@@ -3,6 +3,7 @@
 use super::camera::Camera;
 use super::photo::sample;
 use crate::art::Photo;
+use crate::texts::text;
 use crate::wedge::ask::ReadingError;
 use crate::wedge::spread::deviation;
 use crate::wedge::target::Wedge;
@@ -16,10 +17,7 @@ pub(super) fn check_code(
     notes: &mut Vec<String>,
 ) -> Result<(), ReadingError> {
     let Some(code) = &wedge.code else {
-        notes.push(
-            "this wedge is too small for the cells of its id: see that the photo belongs to the wedge.toml"
-                .into(),
-        );
+        notes.push(text!("wedge.note.no-code").into());
         return Ok(());
     };
     let height = wedge.blank.height();
@@ -55,7 +53,7 @@ pub(super) fn check_code(
         if code.bits.contains('1') {
             return Err(ReadingError::NotThis {
                 given: wedge.id.clone(),
-                why: "the cells of the id under the patches are not there".into(),
+                why: text!("wedge.not-this.no-code").into(),
             });
         }
         return Ok(());
@@ -63,7 +61,7 @@ pub(super) fn check_code(
     match wrong {
         0 => Ok(()),
         1 => {
-            notes.push("one cell of the wedge's id could not be read; the others agree".into());
+            notes.push(text!("wedge.note.one-cell").into());
             Ok(())
         }
         _ => {

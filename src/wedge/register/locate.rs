@@ -8,6 +8,7 @@ use super::homography::Homography;
 use super::refine::refine;
 use crate::art::Photo;
 use crate::progress::Progress;
+use crate::texts::text;
 use crate::wedge::ask::{Ask, ReadingError};
 use crate::wedge::target::Wedge;
 
@@ -82,12 +83,10 @@ fn by_marks(
         }
         let to: Vec<(f64, f64)> = marks.iter().map(|m| m.1.at).collect();
         camera = Camera::fit(&model, &to, lens)
-            .ok_or_else(|| ReadingError::Corners("lie on a line; give four different points".into()))?;
+            .ok_or_else(|| ReadingError::Corners(text!("wedge.corners.line").into()))?;
     }
     if marks.len() < 3 && by_hand {
-        return Err(ReadingError::Corners(
-            "do not lie on the four finder marks; give their centres, the disc with the hole first, then clockwise".into(),
-        ));
+        return Err(ReadingError::Corners(text!("wedge.corners.not-marks").into()));
     }
     let by = |marks: &[(usize, Registered)]| {
         let known: Vec<(f64, f64)> = marks.iter().filter_map(|(i, _)| model.get(*i).copied()).collect();
@@ -110,18 +109,13 @@ fn by_marks(
         if !refined.is_some_and(|r| r.rest < 0.15) {
             return Err(ReadingError::NoMarks { rings: marks.len(), discs: 0 });
         }
-        notes.push(
-            "one of the four finder marks was not found: the place rests on the other three and on the edges of the patches".into(),
-        );
+        notes.push(text!("wedge.note.three-marks").into());
     }
     if let Some(r) = refined {
         camera = r.camera;
     }
     if camera.lens.k1.abs() > 0.005 {
-        notes.push(format!(
-            "the lens bends straight lines by {:+.1} % at the photo's corners; that was taken out",
-            100.0 * camera.lens.k1
-        ));
+        notes.push(text!("wedge.note.lens", bend = format_args!("{:+.1}", 100.0 * camera.lens.k1)));
     }
     let mut blurs: Vec<f64> = marks.iter().map(|m| m.1.blur_mm).collect();
     blurs.sort_by(f64::total_cmp);
@@ -192,29 +186,25 @@ fn unfound(wedge: &Wedge, why: Unfound) -> ReadingError {
     if rings < 3 || discs < 1 {
         return ReadingError::NoMarks { rings, discs };
     }
-    ReadingError::NotThis {
-        given: wedge.id.clone(),
-        why: format!(
-            "{rings} rings with a dot and {discs} discs with a hole were seen, but no four of them lie as its finder \
-             marks do (is a part of the piece covered or out of the photo? Should all be there, give their centres with \
-             --corners)"
-        ),
-    }
+    ReadingError::NotThis { given: wedge.id.clone(), why: text!("wedge.not-this.other-places", rings, discs) }
 }
 
 fn hand_map(photo: &Photo, model: &[(f64, f64)], ask: &Ask) -> Result<Homography, ReadingError> {
     if ask.corners.len() != 4 {
-        return Err(ReadingError::Corners(format!("are {} points; give four", ask.corners.len())));
+        return Err(ReadingError::Corners(text!("wedge.corners.count", count = ask.corners.len())));
     }
     let (w, h) = (photo.light.width() as f64, photo.light.height() as f64);
     if let Some(p) = ask.corners.iter().find(|p| !(0.0..w).contains(&p.0) || !(0.0..h).contains(&p.1)) {
-        return Err(ReadingError::Corners(format!(
-            "hold {},{}, which lies outside the photo of {w} x {h} pixels",
-            p.0, p.1
+        return Err(ReadingError::Corners(text!(
+            "wedge.corners.outside",
+            x = p.0,
+            y = p.1,
+            width = w,
+            height = h
         )));
     }
     Homography::fit(model, &ask.corners)
-        .ok_or_else(|| ReadingError::Corners("lie on a line; give four different points".into()))
+        .ok_or_else(|| ReadingError::Corners(text!("wedge.corners.line").into()))
 }
 
 /// Takes the corners of a grid as they were given.
@@ -232,6 +222,6 @@ fn by_corners(photo: &Photo, wedge: &Wedge, ask: &Ask) -> Result<Located, Readin
         // No finder mark to measure it on: three pixels are taken as the blur of a hand-held photo.
         blur: 3.0 / per_mm,
         lighter: true,
-        notes: vec!["there are no finder marks: places rest on the corners given by hand, and the blur was not measured".into()],
+        notes: vec![text!("wedge.note.by-hand").into()],
     })
 }

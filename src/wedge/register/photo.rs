@@ -2,6 +2,7 @@
 
 use crate::art::{OpenError, Photo, open_photo};
 use crate::plane::Light;
+use crate::texts::text;
 
 /// Pixels that a photo has at least, each way.
 const LEAST: usize = 400;
@@ -13,9 +14,13 @@ pub enum PhotoError {
     #[error(transparent)]
     Open(#[from] OpenError),
     /// Too few pixels for any wedge.
-    #[error(
-        "{name} has only {width} x {height} pixels; a wedge needs at least {LEAST} pixels each way, best a full camera picture"
-    )]
+    #[error("{}", text!(
+        "wedge.why.small",
+        name = .name,
+        width = .width,
+        height = .height,
+        least = LEAST,
+    ))]
     Small {
         /// The file as named by the person, in quotes.
         name: String,

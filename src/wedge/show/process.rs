@@ -3,6 +3,7 @@
 use crate::job::process::{
     BeamSize, Best, ExposureAt, FittedBeam, MeasuredValue, PatchRecord, ProcessFile, SheetRecord, ToneCurve,
 };
+use crate::texts::text;
 use crate::units::{JoulesPerMm2, Mm, MmPerS, Share};
 use crate::wedge::fit::wants_mark;
 use crate::wedge::measurement::Measurement;
@@ -20,7 +21,7 @@ pub fn process(reading: &Reading, wedge: &Wedge, earlier: Option<ProcessFile>) -
     p.wedge = if p.wedge.is_empty() || p.wedge.contains(&reading.wedge) {
         if p.wedge.is_empty() { reading.wedge.clone() } else { p.wedge }
     } else {
-        format!("{} and {}", p.wedge, reading.wedge)
+        text!("wedge.process.wedges", earlier = p.wedge, wedge = reading.wedge)
     };
     match reading.doubts.first() {
         Some(doubt) => (p.doubt, p.doubt_of) = (doubt.clone(), reading.wedge.clone()),
@@ -53,7 +54,7 @@ pub fn process(reading: &Reading, wedge: &Wedge, earlier: Option<ProcessFile>) -
         let looks = if reading.scale.absolute {
             None
         } else {
-            Some(Measurement::not("there was no white reference in the photo: lightness is relative"))
+            Some(Measurement::not(text!("wedge.process.relative")))
         };
         let bare = Measurement::value(reading.scale.y_unmarked, 0.0);
         for (key, known) in [("unmarked", &bare), ("marked", &r.y_marked), ("charred", &r.y_char)] {
@@ -117,7 +118,7 @@ pub fn process(reading: &Reading, wedge: &Wedge, earlier: Option<ProcessFile>) -
         p.lag_ms = Some(MeasuredValue { value: rounded(lag), sigma: Some(rounded(error)) });
         p.not_measured.remove("lag_ms");
     } else if !reading.lags.is_empty() {
-        p.not_measured.insert("lag_ms".into(), "no comb could be read".into());
+        p.not_measured.insert("lag_ms".into(), text!("wedge.process.no-comb").into());
     }
     sound(p)
 }
@@ -143,7 +144,7 @@ fn sound(mut p: ProcessFile) -> ProcessFile {
         if !had {
             break;
         }
-        let why = format!("what came out holds for nothing: it {}", absurd.why);
+        let why = text!("wedge.process.absurd", why = absurd.why);
         p.not_measured.insert(absurd.key.into(), why);
     }
     p
