@@ -24,6 +24,7 @@ use crate::pipeline;
 use crate::placement::Along;
 use crate::proof::canvas::Picture;
 use crate::said::Said;
+use crate::texts::text;
 use crate::units::{Mm, MmPerS, Pitch, Share, duration, short};
 use crate::wedge::draw::program::{self, WedgeProgram};
 use crate::wedge::draw::{self, DrawError, Drawing, LEAST_STRIP, LayoutError, Request, WedgeSize, strip};
@@ -110,17 +111,17 @@ fn plan_to_draw(a: &DrawArgs, names: &ProcessOptions) -> Result<(Plan, Option<f6
         return Ok((resolve(a.blank.as_ref(), a.margin, pitch, names)?, None));
     };
     if mantle.is_cone() {
-        return Err(Failure::input(
-            "a wedge runs along a piece, and along a cone its lines would draw together; burn it on a cylinder or a flat piece with the same coating",
-        ));
+        return Err(Failure::input(text!("cli.wedge.cone")));
     }
     let Mantle { foot: diameter, height, .. } = mantle;
     let turned = Turned { mantle, round: Along::Y };
     let width = strip(turned.girth());
     if width < LEAST_STRIP {
-        return Err(Failure::input(format!(
-            "a piece {diameter} across is too small for a wedge: a photo shows {} mm of its girth, and it takes {LEAST_STRIP} mm; burn it on a larger piece or a flat one",
-            short(width, 1)
+        return Err(Failure::input(text!(
+            "cli.wedge.thin",
+            diameter,
+            width = short(width, 1),
+            least = LEAST_STRIP
         )));
     }
     let shape = Shape::Rect { width: height, height: Mm(width), radius: Mm(0.0) };
@@ -348,10 +349,7 @@ fn drawn(a: &DrawArgs, plan: &Plan) -> Result<Drawn, Failure> {
         let least = small.last().map(|least| request(a, plan, kind, *least)).transpose()?;
         match least.map(|least| draw::draw(&least)) {
             Some(Err(DrawError::Layout(LayoutError::TooSmall { blank, .. }))) => {
-                Err(Failure::input(format!(
-                    "a {} wedge does not fit on {blank}, even with the fewest patches; burn it on a larger piece with the same coating, or draw one of exposure, which takes less room",
-                    kind.name()
-                )))
+                Err(Failure::input(text!("cli.wedge.no-room", kind = kind.name(), blank)))
             }
             _ => best(kind),
         }
@@ -366,13 +364,10 @@ fn drawn(a: &DrawArgs, plan: &Plan) -> Result<Drawn, Failure> {
             Ok(d) if in_time(&d) || a.steps.is_some() => Ok(d),
             // The response alone is told sooner; tones and beam are for a machine that is fit for the coating.
             Ok(_) => best(WedgeKind::Exposure).map(|d| {
-                let left_out = Said::from(format!(
-                    "a wedge of everything would burn for longer than {}, so this one tells the response alone; ",
-                    most_minutes()
-                ))
-                .line("'--kind tone' and '--kind timing'")
-                .page("wedges of tone and of timing")
-                .and(" tell tones, beam and lag")
+                let left_out = Said::two(
+                    text!("cli.wedge.response-alone.line", time = most_minutes()),
+                    text!("cli.wedge.response-alone.page", time = most_minutes()),
+                )
                 .and(d.left_out.map_or(Said::default(), |own| Said::from("; ").and(own)));
                 Drawn { left_out: Some(left_out), ..d }
             }),
@@ -391,36 +386,41 @@ pub(super) fn carries(plan: &Plan) -> Carries {
 
 /// The time that a wedge may take, in words.
 fn most_minutes() -> String {
-    format!("{} min", crate::units::short(draw::MOST_SECONDS / 60.0, 0))
+    text!("cli.wedge.minutes", minutes = short(draw::MOST_SECONDS / 60.0, 0))
 }
 
 /// What a wedge has less of than the whole one, which has so many settings, and what that costs.
 fn less(whole: &Request, settings: usize, d: &Drawn) -> String {
     let screens = |r: &Request| if r.kind == WedgeKind::Exposure { 0 } else { r.screens.len() };
-    let fewer = |kind: WedgeKind, part: fn(&Request) -> usize, what: &str| {
+    let fewer = |kind: WedgeKind, part: fn(&Request) -> usize| {
         let (own, all) = (part(&d.request), part(whole));
-        (kind == whole.kind && own < all).then(|| format!("{own} {what} instead of {all}"))
+        (kind == whole.kind && own < all).then_some((own, all))
     };
     let mut less = Vec::new();
     if d.settings() < settings {
-        less.push(format!("{} settings instead of {settings}", d.settings()));
+        less.push(text!("cli.wedge.less.settings", own = d.settings(), all = settings));
     }
-    less.extend(fewer(WedgeKind::Tone, |r| r.coverages.len(), "steps of coverage"));
+    if let Some((own, all)) = fewer(WedgeKind::Tone, |r| r.coverages.len()) {
+        less.push(text!("cli.wedge.less.coverages", own, all));
+    }
     if d.request.patch.0 < whole.patch.0 {
-        less.push(format!("patches of {} instead of {}", d.request.patch, whole.patch));
+        less.push(text!("cli.wedge.less.patch", own = d.request.patch, all = whole.patch));
     }
     if screens(&d.request) < screens(whole) {
-        less.push(format!("the screen {} alone", d.request.screens.join(" and ")));
+        let screens = d.request.screens.join(text!("cli.wedge.and"));
+        less.push(text!("cli.wedge.less.screen", screens));
     }
-    less.extend(fewer(WedgeKind::Combined, |r| r.combs, "combs"));
-    format!("it has {}, so that what it tells is known less exactly", less.join(", "))
+    if let Some((own, all)) = fewer(WedgeKind::Combined, |r| r.combs) {
+        less.push(text!("cli.wedge.less.combs", own, all));
+    }
+    text!("cli.wedge.less", less = less.join(", "))
 }
 
 /// What a wedge leaves out of the whole one, for which its blank has no room.
 fn no_room(whole: &Request, d: &Drawn) -> String {
     let settings =
         if whole.kind == WedgeKind::Combined { whole.powers.len() * whole.speeds.len() } else { 0 };
-    format!("{} has no room for the whole wedge: {}", d.request.blank.shape, less(whole, settings, d))
+    text!("cli.wedge.no-room-for-all", blank = d.request.blank.shape, less = less(whole, settings, d))
 }
 
 /// What a wedge leaves out of the whole one to be burnt in time, and what that costs.
@@ -428,29 +428,26 @@ fn left_out(whole: &Drawn, d: &Drawn) -> String {
     let less = less(&whole.request, whole.settings(), d);
     let whole = duration(whole.program.seconds);
     if d.program.seconds <= draw::MOST_SECONDS {
-        format!("in full it would burn for {whole}; to burn in {} {less}", most_minutes())
+        text!("cli.wedge.in-time", whole, time = most_minutes(), less)
     } else {
-        format!(
-            "this laser is weak for the coating: in full the wedge would burn for {whole}, and even the least for {}; {less}; a stronger laser or a thinner coat makes it short",
-            duration(d.program.seconds)
-        )
+        text!("cli.wedge.weak", whole, time = duration(d.program.seconds), less)
     }
 }
 
 /// Refuses a range where a wedge is burnt at one setting.
 fn one_value_for(kind: WedgeKind, a: &DrawArgs) -> Result<(), Failure> {
-    let asked = match kind {
-        WedgeKind::Tone => vec![("power", &a.power), ("speed", &a.speed)],
-        WedgeKind::Timing => vec![("power", &a.power)],
-        WedgeKind::Exposure | WedgeKind::Combined => Vec::new(),
-    };
-    match asked.into_iter().find_map(|(what, text)| Some((what, text.as_ref().filter(|t| t.contains(".."))?)))
-    {
-        Some((what, text)) => Err(Failure::input(format!(
-            "'{text}' is a range, but a {} wedge has one {what}; give the one to burn it at",
-            kind.name()
-        ))),
-        None => Ok(()),
+    let is_range = |typed: &&String| typed.contains("..");
+    let power = a.power.as_ref().filter(is_range);
+    let speed = a.speed.as_ref().filter(is_range);
+    let kind_name = kind.name();
+    match (kind, power, speed) {
+        (WedgeKind::Tone | WedgeKind::Timing, Some(range), _) => {
+            Err(Failure::input(text!("cli.wedge.one-power", range, kind = kind_name)))
+        }
+        (WedgeKind::Tone, None, Some(range)) => {
+            Err(Failure::input(text!("cli.wedge.one-speed", range, kind = kind_name)))
+        }
+        _ => Ok(()),
     }
 }
 
@@ -459,9 +456,7 @@ fn request(a: &DrawArgs, plan: &Plan, kind: WedgeKind, size: WedgeSize<'_>) -> R
     let (columns, rows) = counts(size.steps)?;
     let grid = matches!(kind, WedgeKind::Exposure | WedgeKind::Combined);
     if grid && columns.min(rows) < 2 {
-        return Err(Failure::input(format!(
-            "{columns} x {rows} steps tell nothing of power and speed; give 2x2 to 20x20 (speeds x powers)"
-        )));
+        return Err(Failure::input(text!("cli.wedge.few-steps", columns, rows)));
     }
     let top = plan.machine.axes(crate::placement::Along::X).0.top_speed;
     let usual = draw::usual_range(p.rated_power.value, p.pitch_across.value, &p.response(), MmPerS(top));
@@ -484,7 +479,7 @@ fn request(a: &DrawArgs, plan: &Plan, kind: WedgeKind, size: WedgeSize<'_>) -> R
     let powers: Vec<Share> = values(&power, rows, !a.linear, |v: &Share| v.0, Share)?;
     let speeds: Vec<MmPerS> = values(&speed, columns, !a.linear, |v: &MmPerS| v.0, MmPerS)?;
     let (Some(&first_power), Some(&first_speed)) = (powers.first(), speeds.first()) else {
-        return Err(DrawError::Asked("a wedge needs a power and a speed".into()).into());
+        return Err(DrawError::Asked(text!("cli.wedge.needs").into()).into());
     };
     // The tones of a combined wedge are burnt as the next job would be, those of a tone wedge as asked.
     let (power, speed) = match kind {

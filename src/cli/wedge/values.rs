@@ -5,6 +5,7 @@ use super::super::options::{BlankOptions, ProcessOptions};
 use crate::job::asked::DotsJob;
 use crate::job::{Job, Plan, plan};
 use crate::screen::threshold::THRESHOLD;
+use crate::texts::text;
 use crate::units::{Mm, Pitch};
 use crate::wedge::draw;
 
@@ -35,11 +36,7 @@ where
 }
 
 pub(super) fn counts(text: &str) -> Result<(usize, usize), Failure> {
-    let wrong = || {
-        Failure::input(format!(
-            "'{text}' is no number of steps; write for example 7x7 (speeds x powers), 2x2 to 20x20"
-        ))
-    };
+    let wrong = || Failure::input(text!("cli.wedge.steps", typed = text));
     let (a, b) = text.split_once(['x', '×']).unwrap_or((text, "1"));
     let n = |t: &str| t.trim().parse::<usize>().ok().filter(|n| (1..=20).contains(n)).ok_or_else(wrong);
     Ok((n(a)?, n(b)?))

@@ -4,6 +4,7 @@ use super::process::mean_lag;
 use crate::colour::lstar;
 use crate::proof::canvas::escape;
 use crate::proof::plot::{COLOURS, Field, Plot, PlotAxis, VERMILION, legend, sign};
+use crate::texts::text;
 use crate::units::short;
 use crate::wedge::evidence::Evidence;
 use crate::wedge::fit::ResponseFit;
@@ -27,7 +28,7 @@ pub fn curves(evidence: &Evidence, wedge: &Wedge) -> String {
     } else if !r.lags.is_empty() {
         lags(r)
     } else {
-        format!(r#"<text x="{}" y="80">Nothing was measured.</text>"#, FIELD.left)
+        format!(r#"<text x="{}" y="80">{}</text>"#, FIELD.left, escape(text!("wedge.curves.nothing")))
     };
     format!(
         r#"<svg xmlns="http://www.w3.org/2000/svg" width="1080" height="580" viewBox="0 0 1080 580" font-family="DejaVu Sans, sans-serif" font-size="14"><rect width="1080" height="580" fill="white"/>{body}</svg>"#
@@ -56,20 +57,22 @@ fn response(r: &Reading, fit: &ResponseFit, wedge: &Wedge) -> String {
         return String::new();
     }
     let ticks = [0.1, 0.2, 0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 7.0, 10.0, 15.0, 20.0, 30.0, 50.0, 100.0];
-    let exposure = format!(
-        "effective exposure X, J/mm² (dose × (speed / {} mm/s)^(1 − s), s = {:.3})",
-        short(c.v0.0, 2),
-        c.schwarzschild
-    );
-    let lightness = if r.scale.absolute { "lightness L*" } else { "lightness L* (relative)" };
+    let exposure =
+        text!("wedge.curves.exposure", speed = short(c.v0.0, 2), s = format_args!("{:.3}", c.schwarzschild));
+    let lightness = if r.scale.absolute {
+        text!("wedge.curves.lightness")
+    } else {
+        text!("wedge.curves.lightness.relative")
+    };
     let plot = Plot {
         field: FIELD,
         x: PlotAxis::log(&exposure, low * 0.85, high * 1.18).with_ticks(&ticks),
         y: PlotAxis::linear(lightness, 0.0, 100.0).with_ticks(&[0.0, 20.0, 40.0, 60.0, 80.0, 100.0]),
     };
-    let mut out = title(&format!("{} on {}: what exposure does (wedge {})", r.coating, r.machine, r.wedge))
-        + &plot.axes();
-    out += &plot.level(lstar(r.scale.y_unmarked), "bare coating");
+    let mut out =
+        title(&text!("wedge.curves.response", coating = r.coating, machine = r.machine, wedge = r.wedge))
+            + &plot.axes();
+    out += &plot.level(lstar(r.scale.y_unmarked), text!("wedge.curves.bare"));
     if !fit.fitted.is_empty() {
         let line: Vec<(f64, f64)> = (0..=200)
             .map(|i| {
@@ -79,7 +82,9 @@ fn response(r: &Reading, fit: &ResponseFit, wedge: &Wedge) -> String {
             .collect();
         out += &plot.line(&line, FITTED, "");
     }
-    for (k, name) in [(&fit.x_half, "half mark"), (&fit.x_char, "half char")] {
+    for (k, name) in
+        [(&fit.x_half, text!("wedge.curves.half-mark")), (&fit.x_char, text!("wedge.curves.half-char"))]
+    {
         if let Measurement::Measured { value, uncertainty } = k {
             let digits = if *uncertainty < 0.01 { 3 } else { 2 };
             out += &plot.upright(*value, &format!("{name} {value:.digits$} ± {uncertainty:.digits$}"));
@@ -95,25 +100,26 @@ fn response(r: &Reading, fit: &ResponseFit, wedge: &Wedge) -> String {
         out += &sign(i, px, py);
         if r.pick.as_ref().is_some_and(|k| k.patch == p.name) {
             out += &format!(
-                r##"<circle cx="{px:.1}" cy="{py:.1}" r="12" fill="none" stroke="{VERMILION}" stroke-width="3"/><text x="{px:.1}" y="{:.1}" text-anchor="middle" font-weight="bold">pick {}</text>"##,
+                r##"<circle cx="{px:.1}" cy="{py:.1}" r="12" fill="none" stroke="{VERMILION}" stroke-width="3"/><text x="{px:.1}" y="{:.1}" text-anchor="middle" font-weight="bold">{}</text>"##,
                 py - 18.0,
-                escape(&p.name)
+                escape(&text!("wedge.curves.pick", patch = p.name))
             );
         }
     }
     let names: Vec<String> = speeds.iter().map(|s| format!("{} mm/s", short(*s, 2))).collect();
-    out + &legend(&names, "Speed", LEGEND, FIELD.top)
+    out + &legend(&names, text!("wedge.curves.speeds"), LEGEND, FIELD.top)
 }
 
 fn gain(r: &Reading) -> String {
     let tens: Vec<f64> = (0..=11).map(|i| 10.0 * f64::from(i)).collect();
     let plot = Plot {
         field: FIELD,
-        x: PlotAxis::linear("coverage: share of dots that are on, %", 0.0, 100.0).with_ticks(&tens),
-        y: PlotAxis::linear("mark fraction, %", 0.0, 110.0).with_ticks(&tens),
+        x: PlotAxis::linear(text!("wedge.curves.coverage"), 0.0, 100.0).with_ticks(&tens),
+        y: PlotAxis::linear(text!("wedge.curves.mark"), 0.0, 110.0).with_ticks(&tens),
     };
     let mut out =
-        title(&format!("{} on {}: dot gain (wedge {})", r.coating, r.machine, r.wedge)) + &plot.axes();
+        title(&text!("wedge.curves.gain", coating = r.coating, machine = r.machine, wedge = r.wedge))
+            + &plot.axes();
     out += &plot.line(&[(0.0, 0.0), (100.0, 100.0)], "#999", "6 5");
     for (i, g) in r.dot_gain.iter().enumerate() {
         let points: Vec<(f64, f64)> = std::iter::once((0.0, 0.0))
@@ -126,7 +132,7 @@ fn gain(r: &Reading) -> String {
         }
     }
     let names: Vec<String> = r.dot_gain.iter().map(|g| g.screen.clone()).collect();
-    out + &legend(&names, "Screen", LEGEND, FIELD.top)
+    out + &legend(&names, text!("wedge.curves.screens"), LEGEND, FIELD.top)
 }
 
 fn lags(r: &Reading) -> String {
@@ -137,18 +143,23 @@ fn lags(r: &Reading) -> String {
     let high = points.iter().map(|p| p.1).fold(0.0, f64::max) * 1.2 + 0.02;
     let plot = Plot {
         field: FIELD,
-        x: PlotAxis::linear("speed, mm/s", 0.0, top),
-        y: PlotAxis::linear("offset between directions, mm", low, high),
+        x: PlotAxis::linear(text!("wedge.curves.speed"), 0.0, top),
+        y: PlotAxis::linear(text!("wedge.curves.offset"), low, high),
     };
-    let mut out = title(&format!("{}: lag between directions (wedge {})", r.machine, r.wedge)) + &plot.axes();
+    let mut out = title(&text!("wedge.curves.lags", machine = r.machine, wedge = r.wedge)) + &plot.axes();
     // One delay for all speeds: the offset grows by twice the delay with each mm/s.
     if let Some((lag, error)) = mean_lag(r) {
         let end = 2.0 * lag / 1000.0 * top;
         out += &plot.line(&[(0.0, 0.0), (top, end.clamp(low, high))], FITTED, "");
         out += &format!(
-            r#"<text x="{}" y="{}" font-weight="bold">lag {lag:.2} ± {error:.2} ms</text>"#,
+            r#"<text x="{}" y="{}" font-weight="bold">{}</text>"#,
             FIELD.left + 14.0,
-            FIELD.top + 24.0
+            FIELD.top + 24.0,
+            escape(&text!(
+                "wedge.curves.lag",
+                lag = format_args!("{lag:.2}"),
+                uncertainty = format_args!("{error:.2}")
+            ))
         );
     }
     for p in points {

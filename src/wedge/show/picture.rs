@@ -5,6 +5,7 @@ use crate::colour::srgb8;
 use crate::proof::canvas::{Picture, ProofError, draw, escape};
 use crate::proof::page::data_uri;
 use crate::proof::plot::{ORANGE, SKY_BLUE, VERMILION};
+use crate::texts::text;
 use crate::wedge::evidence::Evidence;
 use crate::wedge::measurement::Measurement;
 use crate::wedge::reading::Reading;
@@ -45,8 +46,9 @@ pub fn reading_picture(evidence: &Evidence, wedge: &Wedge) -> Result<Picture, Pr
     ));
     if !evidence.reading.doubts.is_empty() {
         body.push_str(&format!(
-            r##"<rect x="20" y="20" width="{pw}" height="64" fill="{REFUSED}" fill-opacity="0.92"/><text x="{}" y="66" font-size="40" font-weight="bold" text-anchor="middle" fill="white">DO NOT USE THIS READING</text>"##,
-            20.0 + pw / 2.0
+            r##"<rect x="20" y="20" width="{pw}" height="64" fill="{REFUSED}" fill-opacity="0.92"/><text x="{}" y="66" font-size="40" font-weight="bold" text-anchor="middle" fill="white">{}</text>"##,
+            20.0 + pw / 2.0,
+            escape(text!("wedge.summary.do-not-use"))
         ));
     }
     body.push_str(&format!(r#"<g transform="translate({} 40)" font-size="16" fill="black">"#, pw + 45.0));
@@ -110,16 +112,17 @@ fn overlay(reading: &Reading, wedge: &Wedge, scale: f64) -> String {
             ));
             value = "?".into();
         } else if is_pick {
-            second = "PICK".into();
+            second = text!("wedge.picture.pick").into();
         }
         let light = r.lightness.get().is_none_or(|l| l > 55.0);
         let (ink, halo) = if light { ("black", "white") } else { ("white", "black") };
         let mut say = |text: &str, dy: f64, bold: bool| {
             out.push_str(&format!(
-                r#"<text x="{:.1}" y="{:.1}" font-size="{size:.1}" text-anchor="middle" fill="{ink}" stroke="{halo}" stroke-width="2.5" paint-order="stroke"{}>{text}</text>"#,
+                r#"<text x="{:.1}" y="{:.1}" font-size="{size:.1}" text-anchor="middle" fill="{ink}" stroke="{halo}" stroke-width="2.5" paint-order="stroke"{}>{}</text>"#,
                 x + w / 2.0,
                 y + h / 2.0 + size * (0.35 + dy),
-                if bold { r#" font-weight="bold""# } else { "" }
+                if bold { r#" font-weight="bold""# } else { "" },
+                escape(text)
             ));
         };
         if second.is_empty() {

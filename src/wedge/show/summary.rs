@@ -2,6 +2,7 @@
 
 use crate::colour::lstar;
 use crate::proof::canvas::wrapped;
+use crate::texts::text;
 use crate::units::short;
 use crate::wedge::fit::wants_mark;
 use crate::wedge::measurement::Measurement;
@@ -14,7 +15,7 @@ fn known(k: &Measurement, decimals: usize, unit: &str) -> String {
             format!("{value:.decimals$} ± {uncertainty:.decimals$}{unit}")
         }
         Measurement::Measured { value, .. } => format!("{value:.decimals$}{unit}"),
-        Measurement::NotMeasured { .. } => "not measured".into(),
+        Measurement::NotMeasured { .. } => text!("wedge.summary.not-measured").into(),
     }
 }
 
@@ -40,65 +41,79 @@ fn lines(r: &Reading, most: usize) -> Vec<(String, bool)> {
         }
         out.push((t, true));
     };
-    head(format!("Wedge {} ({})", r.wedge, r.kind), &mut out);
-    out.push((format!("{} on {}", r.coating, r.machine), false));
+    head(text!("wedge.summary.title", wedge = r.wedge, kind = r.kind), &mut out);
+    out.push((text!("wedge.summary.of", coating = r.coating, machine = r.machine), false));
     if !r.date.is_empty() {
-        out.push((format!("read {}", r.date), false));
+        out.push((text!("wedge.summary.date", date = r.date), false));
     }
     if !r.doubts.is_empty() {
-        head("DO NOT USE THIS READING".into(), &mut out);
+        head(text!("wedge.summary.do-not-use").into(), &mut out);
         for d in &r.doubts {
             wrap(most, &sentence(d), &mut out);
         }
-        wrap(most, AGAIN, &mut out);
+        wrap(most, text!("wedge.summary.again"), &mut out);
     }
     if let Some(p) = &r.pick {
-        head("The pick".into(), &mut out);
-        let passes = if p.passes == 1 { String::new() } else { format!(", {} passes", p.passes) };
+        head(text!("wedge.summary.pick").into(), &mut out);
+        let (patch, power, speed) = (&p.patch, short(p.power_percent, 1), short(p.speed_mm_s, 2));
+        let setting = match p.passes {
+            1 => text!("wedge.summary.setting", patch, power, speed),
+            passes => text!("wedge.summary.setting.passes", patch, power, speed, passes),
+        };
+        out.push((setting, true));
         out.push((
-            format!("{}: {}% at {} mm/s{passes}", p.patch, short(p.power_percent, 1), short(p.speed_mm_s, 2)),
-            true,
+            text!(
+                "wedge.summary.pick.look",
+                lightness = format_args!("{:.1}", p.lightness),
+                grain = format_args!("{:.1}", p.grain)
+            ),
+            false,
         ));
-        out.push((format!("L* {:.1}, grain {:.1} L*", p.lightness, p.grain), false));
         wrap(most, &p.why, &mut out);
         out.push((
             match p.latitude_percent.get() {
-                Some(_) => format!("power may rise by {} before char", known(&p.latitude_percent, 0, " %")),
-                None => "how far power may rise before char was not measured".into(),
+                Some(_) => text!("wedge.summary.latitude", share = known(&p.latitude_percent, 0, " %")),
+                None => text!("wedge.summary.latitude.unknown").into(),
             },
             false,
         ));
     } else if [WedgeKind::Exposure, WedgeKind::Combined].iter().any(|k| r.kind == k.name()) {
-        head("No patch is picked".into(), &mut out);
+        head(text!("wedge.summary.no-pick").into(), &mut out);
     }
     if let Some(f) = &r.response {
-        head("The response".into(), &mut out);
-        let at = |what: &str, k: &Measurement, decimals: usize| {
-            let at = if matches!(k, Measurement::Measured { .. }) { "at" } else { "was" };
-            format!("{what} {at} {}", known(k, decimals, " J/mm²"))
+        head(text!("wedge.summary.response").into(), &mut out);
+        let half_mark = match &f.x_half_j_mm2 {
+            Measurement::NotMeasured { .. } => text!("wedge.summary.half-mark.unknown").to_string(),
+            at => text!("wedge.summary.half-mark", exposure = known(at, 3, " J/mm²")),
         };
-        out.push((at("half mark", &f.x_half_j_mm2, 3), false));
-        out.push((format!("steepness {}", known(&f.rise, 2, "")), false));
-        out.push((format!("reciprocity s {}", known(&f.schwarzschild, 3, "")), false));
+        out.push((half_mark, false));
+        out.push((text!("wedge.summary.steepness", value = known(&f.rise, 2, "")), false));
+        out.push((text!("wedge.summary.reciprocity", value = known(&f.schwarzschild, 3, "")), false));
         match &f.x_char_j_mm2 {
             // Why tells what it lies above.
             Measurement::NotMeasured { not_measured } => {
-                wrap(most, &format!("half char was not measured: {not_measured}"), &mut out);
+                wrap(most, &text!("wedge.summary.half-char.unknown", why = not_measured), &mut out);
             }
-            known => out.push((at("half char", known, 2), false)),
+            at => {
+                out.push((text!("wedge.summary.half-char", exposure = known(at, 2, " J/mm²")), false));
+            }
         }
         if let Some(rms) = f.rms_l {
-            out.push((format!("the curve misses the patches by {rms:.2} L* rms"), false));
+            out.push((text!("wedge.summary.misses", off = format_args!("{:.2}", rms)), false));
         }
     }
     if let Some(b) = &r.beam {
-        head("The beam (1/e² diameter)".into(), &mut out);
-        out.push((format!("along the lines {}", known(&b.along_mm, 3, " mm")), false));
-        out.push((format!("across the lines {}", known(&b.across_mm, 3, " mm")), false));
+        head(text!("wedge.summary.beam").into(), &mut out);
+        out.push((text!("wedge.summary.beam.along", value = known(&b.along_mm, 3, " mm")), false));
+        out.push((text!("wedge.summary.beam.across", value = known(&b.across_mm, 3, " mm")), false));
     }
     for g in &r.dot_gain {
-        let own = if wants_mark(&g.screen) { " (it sees to the dot gain itself)" } else { "" };
-        head(format!("Dot gain: {}{own}", g.screen), &mut out);
+        let screen = &g.screen;
+        let title = match wants_mark(screen) {
+            true => text!("wedge.summary.gain.own", screen),
+            false => text!("wedge.summary.gain", screen),
+        };
+        head(title, &mut out);
         for line in g.steps.chunks(5) {
             let steps: Vec<String> =
                 line.iter().map(|s| format!("{:.0}→{:.0}%", 100.0 * s.coverage, 100.0 * s.mark)).collect();
@@ -106,7 +121,7 @@ fn lines(r: &Reading, most: usize) -> Vec<(String, bool)> {
         }
     }
     if !r.lags.is_empty() {
-        head("Lag between directions".into(), &mut out);
+        head(text!("wedge.summary.lags").into(), &mut out);
         for l in &r.lags {
             out.push((
                 format!("{}: {}, {}", l.name, known(&l.offset_mm, 3, " mm"), known(&l.lag_ms, 2, " ms")),
@@ -114,11 +129,11 @@ fn lines(r: &Reading, most: usize) -> Vec<(String, bool)> {
             ));
         }
     }
-    head("Good to know".into(), &mut out);
+    head(text!("wedge.summary.notes").into(), &mut out);
     if r.patches.is_empty() {
-        out.push(("The lag is how late the beam comes: half the offset over the speed.".into(), false));
+        out.push((text!("wedge.summary.lag").into(), false));
     } else {
-        wrap(most, &format!("Lightness is {}.", r.scale.note), &mut out);
+        wrap(most, &text!("wedge.summary.scale", scale = r.scale.note), &mut out);
     }
     for n in r.notes.iter().filter(|n| n.about != NoteAbout::Doubt) {
         wrap(most, &sentence(&n.says), &mut out);
@@ -126,17 +141,14 @@ fn lines(r: &Reading, most: usize) -> Vec<(String, bool)> {
     if !r.patches.is_empty() {
         out.push((String::new(), false));
         out.push((
-            format!("Bare coating L* {:.1}. Numbers in the patches are L*.", lstar(r.scale.y_unmarked)),
+            text!("wedge.summary.bare", lightness = format_args!("{:.1}", lstar(r.scale.y_unmarked))),
             false,
         ));
     }
-    head("What to do now".into(), &mut out);
+    head(text!("wedge.summary.next").into(), &mut out);
     wrap(most, &next(r), &mut out);
     out
 }
-
-/// How to take a photo again that went wrong.
-const AGAIN: &str = "Take another photo: soft light from one side, nothing bright behind you that the piece could mirror, no flash, the lightest patch well below white.";
 
 /// The range of another wedge to draw first, as it is typed, where this sheet holds no setting that marks as it should.
 pub fn other_range(r: &Reading) -> Option<&str> {
@@ -158,32 +170,24 @@ pub fn better_range(r: &Reading) -> Option<&str> {
 /// One sentence that a maker can act on.
 fn next(r: &Reading) -> String {
     if !r.doubts.is_empty() {
-        return "Take the photo again, and use the process.toml of the new reading only.".into();
+        return text!("wedge.next.again").into();
     }
     let range = other_range(r);
     match (&r.pick, r.lags.is_empty()) {
-        (Some(_), _) if range.is_some() => format!(
-            "Draw another wedge with {}: the best setting may lie beyond this one.",
-            range.unwrap_or_default()
-        ),
-        (Some(p), _) => format!(
-            "Give process.toml to the next job with --process: it then marks at {}% and {} mm/s.{}",
-            short(p.power_percent, 1),
-            short(p.speed_mm_s, 2),
-            better_range(r).map_or(String::new(), |range| format!(
-                " A slower setting may be better: another wedge with {range} tells."
-            ))
-        ),
-        (None, _) if r.response.is_some() && r.kind != WedgeKind::Tone.name() => match range {
-            Some(range) => format!("Draw another wedge with {range}."),
-            None => "Mend what the notes name, then burn or photograph the wedge again.".into(),
-        },
-        (None, false) => {
-            "Give process.toml to the next job with --process: its lines of opposite directions then meet."
-                .into()
+        (Some(_), _) if range.is_some() => text!("wedge.next.beyond", range = range.unwrap_or_default()),
+        (Some(p), _) => {
+            let (power, speed) = (short(p.power_percent, 1), short(p.speed_mm_s, 2));
+            match better_range(r) {
+                Some(range) => text!("wedge.next.better", power, speed, range),
+                None => text!("wedge.next.pick", power, speed),
+            }
         }
-        _ => "Give process.toml to the next job with --process: its tones then follow what was measured."
-            .into(),
+        (None, _) if r.response.is_some() && r.kind != WedgeKind::Tone.name() => match range {
+            Some(range) => text!("wedge.next.range", range),
+            None => text!("wedge.next.mend").into(),
+        },
+        (None, false) => text!("wedge.next.timing").into(),
+        _ => text!("wedge.next.tone").into(),
     }
 }
 

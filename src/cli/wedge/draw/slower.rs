@@ -5,6 +5,7 @@ use super::{DrawArgs, Drawn, plan_to_draw};
 use crate::findings::{Finding, Remedy};
 use crate::job::Plan;
 use crate::said::Said;
+use crate::texts::text;
 use crate::units::{MmPerS, Share, short};
 use crate::wedge::draw::BurntPart;
 use crate::wedge::draw::followed::{Followed, followed};
@@ -33,8 +34,13 @@ pub(super) fn said(a: &DrawArgs, names: &ProcessOptions, plan: &Plan, drawn: &Dr
 /// A finding and what helps, in one text of the command line; the page has a button for each way.
 pub(super) fn in_full(finding: &Finding) -> String {
     let ways: Vec<&str> = finding.remedies.iter().map(|r| r.text.on_line()).collect();
-    let ways = if ways.is_empty() { String::new() } else { format!(" What helps: {}.", ways.join("; or ")) };
-    format!("{}{ways}", finding.message)
+    match ways.is_empty() {
+        true => finding.message.to_string(),
+        false => {
+            let ways = ways.join(text!("cli.slower.or"));
+            text!("cli.slower.in-full", found = finding.message, ways)
+        }
+    }
 }
 
 /// Why a wedge is not written, and what to do.
@@ -73,8 +79,8 @@ fn coarser(a: &DrawArgs, names: &ProcessOptions, plan: &Plan) -> Option<Remedy> 
     let drawn = super::drawn(&asked, &plan).ok()?;
     let limits = plan.machine.limits();
     followed(&drawn.drawing, &limits, plan.blank).findings.is_empty().then(|| {
-        let text = Said::from("draw it with ").line(format!("--pitch {typed}mm"));
-        let text = text.page(format!("lines {typed} mm apart"));
+        let line = text!("cli.slower.options", options = format!("--pitch {typed}mm"));
+        let text = Said::two(line, text!("cli.slower.pitch", pitch = typed));
         Remedy::new("pitch", pitch, "mm", text).set("pitch", format!("{typed}mm")).verified(true)
     })
 }
@@ -183,23 +189,30 @@ fn otherwise(a: &DrawArgs, now: &DrawArgs, fastest: f64) -> Remedy {
     let changed = all.into_iter().filter(|(_, before, after)| before != after);
     let changed: Vec<(&str, String)> = changed.filter_map(|(name, _, after)| Some((name, after?))).collect();
     let typed: Vec<String> = changed.iter().map(|(name, value)| format!("--{name} {value}")).collect();
-    let text = Said::two(format!("draw it with {}", typed.join(" ")), without_options(&changed));
+    let line = text!("cli.slower.options", options = typed.join(" "));
+    let text = Said::two(line, without_options(&changed));
     let remedy = Remedy::new("speed", fastest, "mm/s", text);
     changed.into_iter().fold(remedy, |remedy, (name, value)| remedy.set(name, value))
 }
 
 /// The same in words that name no option.
 fn without_options(changed: &[(&str, String)]) -> String {
-    let (mut what, mut with) = ("it".to_string(), Vec::new());
+    let (mut kind, mut with) = (None, Vec::new());
     for (name, value) in changed {
         match *name {
-            "kind" => what = format!("one of {value} alone"),
-            "speed" | "power" => with.push(format!("{name} {value}")),
-            _ => with.push(format!("finder marks and labels at {value}")),
+            "kind" => kind = Some(value),
+            "speed" => with.push(text!("cli.slower.speed", value)),
+            "power" => with.push(text!("cli.slower.power", value)),
+            _ => with.push(text!("cli.slower.marks", value)),
         }
     }
-    let with = if with.is_empty() { String::new() } else { format!(" with {}", with.join(" and ")) };
-    format!("draw {what}{with}")
+    let settings = with.join(text!("cli.wedge.and"));
+    match (kind, with.is_empty()) {
+        (None, true) => text!("cli.slower.again").to_string(),
+        (None, false) => text!("cli.slower.with", settings),
+        (Some(kind), true) => text!("cli.slower.alone", kind),
+        (Some(kind), false) => text!("cli.slower.alone.with", kind, settings),
+    }
 }
 
 #[cfg(test)]
