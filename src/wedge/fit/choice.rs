@@ -80,11 +80,11 @@ fn others(wedge: &Wedge, picked: usize, picks: &[usize], beam_known: bool) -> Op
     let last = other.pop().map_or(String::new(), |(n, i)| format!("{n} {}", name(i)));
     let first = text!("wedge.pick.others.pick", count = count(picked), patch = name(picked));
     let rest: String = other.iter().map(|(n, i)| format!(", {n} {}", name(*i))).collect();
-    let picks_of = text!("wedge.pick.others.and", list = first + &rest, last);
     let readings = picks.len();
+    let picks = text!("wedge.pick.others.and", list = first + &rest, last);
     Some(match beam_known {
-        true => text!("wedge.pick.others", readings, picks = picks_of),
-        false => text!("wedge.pick.others.assumed-beam", readings, picks = picks_of),
+        true => text!("wedge.pick.others", readings, picks),
+        false => text!("wedge.pick.others.assumed-beam", readings, picks),
     })
 }
 

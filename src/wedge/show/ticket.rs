@@ -210,7 +210,10 @@ fn solids(w: &Wedge) -> String {
         1 => text!("wedge.ticket.charred.once", patch = p.name),
         passes => text!("wedge.ticket.charred.passes", patch = p.name, passes),
     });
-    charred.map_or(solids.clone(), |charred| format!("{solids}; {charred}"))
+    match charred {
+        Some(charred) => format!("{solids}; {charred}"),
+        None => solids,
+    }
 }
 
 /// The rows of screens and the fine patterns.
