@@ -79,7 +79,7 @@ pub(crate) fn known(key: &str) -> Option<&'static str> {
 }
 
 /// The same. A key without a text shows itself; a test finds it.
-pub(crate) fn say<'a>(key: &'a str) -> &'a str {
+pub(crate) fn say(key: &str) -> &str {
     known(key).unwrap_or(key)
 }
 
