@@ -11,8 +11,14 @@ const ENGLISH: &str = include_str!("texts.en.json");
 /// The room whose texts the page's own scripts ask for; they get this room alone.
 pub(crate) const PAGE: &str = "page";
 
+/// The room of the kit's words, which stand in the kit's files: a translation has them under `ENTRY.KEY`.
+pub(crate) const KIT: &str = "kit";
+
+/// Texts by key.
+pub(crate) type Room = BTreeMap<String, String>;
+
 /// Texts by room and key.
-type Rooms = BTreeMap<String, BTreeMap<String, String>>;
+type Rooms = BTreeMap<String, Room>;
 
 /// A file that could not be read would have no texts, and each shows its key then; a test reads it.
 static BUILT_IN: LazyLock<Rooms> = LazyLock::new(|| serde_json::from_str(ENGLISH).unwrap_or_default());
@@ -22,7 +28,7 @@ static TRANSLATED: OnceLock<Rooms> = OnceLock::new();
 #[derive(Debug, thiserror::Error, PartialEq, Eq)]
 pub(crate) enum TextsError {
     /// It is not such a file.
-    #[error("is no file of texts ({0}); begin with a copy of src/texts.en.json")]
+    #[error("is no file of texts ({0}); begin with what 'dotwright texts' prints")]
     NoTexts(String),
     /// It has a text that nothing asks for.
     #[error("has a text \"{0}\", which the English file has not; keys stay as they are there")]
@@ -39,22 +45,30 @@ pub(crate) enum TextsError {
     },
 }
 
+/// All texts in English, with the kit's words: what a translation begins with.
+pub(crate) fn english(kit: Room) -> impl serde::Serialize {
+    let mut all = BUILT_IN.clone();
+    all.insert(KIT.to_string(), kit);
+    all
+}
+
 /// Says everything by another file from now on; a text that it lacks stays English. Once in a program's life, before anything
-/// is said: what was said before stays as it is.
-pub(crate) fn translate(file: &str) -> Result<(), TextsError> {
-    let other = checked(file)?;
+/// is said: what was said before stays as it is. `kit` are the kit's words in English.
+pub(crate) fn translate(file: &str, kit: &Room) -> Result<(), TextsError> {
+    let other = checked(file, kit)?;
     // Asked for twice, the first file holds.
     let _ = TRANSLATED.set(other);
     Ok(())
 }
 
 /// The texts of a file, if each of them is known and names known values.
-fn checked(file: &str) -> Result<Rooms, TextsError> {
+fn checked(file: &str, kit: &Room) -> Result<Rooms, TextsError> {
     let other: Rooms = serde_json::from_str(file).map_err(|e| TextsError::NoTexts(e.to_string()))?;
     for (room, texts) in &other {
         for (key, text) in texts {
             let whole = format!("{room}.{key}");
-            let english = BUILT_IN.get(room).and_then(|r| r.get(key));
+            let of = if room == KIT { Some(kit) } else { BUILT_IN.get(room) };
+            let english = of.and_then(|r| r.get(key));
             let english = english.ok_or_else(|| TextsError::Unknown(whole.clone()))?;
             let given: Vec<&str> = names(english).collect();
             if let Some(name) = names(text).find(|name| !given.contains(name)) {
@@ -71,11 +85,20 @@ fn names(text: &str) -> impl Iterator<Item = &str> {
     text.split('{').skip(1).filter_map(|after| Some(after.split_once('}')?.0)).filter(word)
 }
 
+/// Whether another file than the English one is used.
+pub(crate) fn is_translated() -> bool {
+    TRANSLATED.get().is_some()
+}
+
+/// What another file than the English one says.
+pub(crate) fn translated(room: &str, key: &str) -> Option<&'static str> {
+    TRANSLATED.get()?.get(room)?.get(key).map(String::as_str)
+}
+
 /// The text of a key, which is its room's name, a point, and its name there, if there is one.
 pub(crate) fn known(key: &str) -> Option<&'static str> {
     let (room, name) = key.split_once('.')?;
-    let of = |rooms: &'static Rooms| rooms.get(room)?.get(name);
-    TRANSLATED.get().and_then(of).or_else(|| of(&BUILT_IN)).map(String::as_str)
+    translated(room, name).or_else(|| BUILT_IN.get(room)?.get(name).map(String::as_str))
 }
 
 /// The same. A key without a text shows itself; a test finds it.
@@ -85,7 +108,12 @@ pub(crate) fn say(key: &str) -> &str {
 
 /// The same with `{names}` filled in. What is filled in is not filled once more; a name that nothing is given for stays.
 pub(crate) fn filled(key: &str, filling: &[(&str, &dyn Display)]) -> String {
-    let mut rest = say(key);
+    fill(say(key), filling)
+}
+
+/// A text that is at hand, with `{names}` filled in by the same rules.
+pub(crate) fn fill(text: &str, filling: &[(&str, &dyn Display)]) -> String {
+    let mut rest = text;
     let mut done = String::new();
     while let Some((before, after)) = rest.split_once('{') {
         done.push_str(before);
@@ -146,7 +174,11 @@ mod tests {
 
     #[test]
     fn a_file_of_texts_has_known_keys_and_known_values() {
+        let kit: Room = [("zinc-spray.work.dry".to_string(), "Let it dry.".to_string())].into();
+        let checked = |file| checked(file, &kit);
         assert_eq!(checked(ENGLISH).as_ref(), Ok(&*BUILT_IN));
+        let words = checked(r#"{"kit": {"zinc-spray.work.dry": "Trocknen lassen."}}"#).unwrap();
+        assert_eq!(words["kit"]["zinc-spray.work.dry"], "Trocknen lassen.");
         let some =
             checked(r#"{"page": {"close": "Schließen", "title.piece": "Dotwright: {name}"}}"#).unwrap();
         assert_eq!(some["page"]["close"], "Schließen");

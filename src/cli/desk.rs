@@ -11,6 +11,7 @@ use super::out::{Out, say};
 use super::plain;
 use crate::cause;
 use crate::desk::{self, Asked};
+use crate::job::kit;
 use crate::screen::remembered::Remembering;
 use crate::texts;
 
@@ -26,7 +27,7 @@ pub struct DeskArgs {
     /// The folder that keeps art, jobs, orders, machines, coatings and processes [default: dotwright in the platform's data folder]
     #[arg(long, value_name = "FOLDER")]
     pub home: Option<PathBuf>,
-    /// Say everything by this file of texts: a translation of src/texts.en.json
+    /// Say everything by this file of texts: a translation of what `dotwright texts` prints
     #[arg(long, value_name = "FILE")]
     pub texts: Option<PathBuf>,
     /// Read the page's files from this folder each time they are asked for: for whoever works on the page
@@ -40,7 +41,7 @@ pub fn run(args: &DeskArgs, out: &mut Out) -> Result<u8, Failure> {
     if let Some(file) = &args.texts {
         let name = format!("'{}'", plain::path(file));
         let read = fs::read_to_string(file).map_err(|e| format!("cannot be read ({})", cause::of(&e)));
-        let taken = read.and_then(|text| texts::translate(&text).map_err(|e| e.to_string()));
+        let taken = read.and_then(|text| texts::translate(&text, &kit::words()).map_err(|e| e.to_string()));
         taken.map_err(|why| Failure::input(format!("{name} {why}")))?;
     }
     let asked = Asked { port: args.port, home: args.home.clone(), page: args.page.clone() };

@@ -1,4 +1,4 @@
-//! `dotwright completions` and `dotwright man`: from the same definitions as the commands themselves.
+//! `dotwright completions` and `dotwright man`: from the same definitions as the commands themselves; and `dotwright texts`.
 
 use std::io::Write;
 use std::path::PathBuf;
@@ -8,6 +8,8 @@ use clap::{Args, Command};
 use super::failure::Failure;
 use super::out::Out;
 use super::plain;
+use crate::job::kit;
+use crate::texts;
 
 /// Arguments of `completions`.
 #[derive(Debug, Args)]
@@ -21,6 +23,13 @@ pub struct CompletionsArgs {
 pub struct ManArgs {
     /// The folder, which must be there
     folder: PathBuf,
+}
+
+/// Prints all texts in English.
+pub fn texts(out: &mut Out) -> Result<u8, Failure> {
+    serde_json::to_writer_pretty(&mut *out, &texts::english(kit::words()))?;
+    writeln!(out)?;
+    Ok(0)
 }
 
 /// Prints the completions for a shell.

@@ -9,6 +9,7 @@ use super::out::Out;
 use crate::job::kit::{self, ENTRIES, Entry, Sort};
 use crate::job::near::did_you_mean;
 use crate::job::{Coating, Machine};
+use crate::texts::text;
 
 /// Arguments of `kit`.
 #[derive(Debug, Args)]
@@ -85,17 +86,23 @@ pub fn run(args: &KitArgs, out: &mut Out) -> Result<u8, Failure> {
 /// One line about a machine.
 pub(crate) fn about_machine(m: &Machine) -> String {
     let (w, h) = m.bed();
-    let turns = if m.rotary.is_some() { ", with a rotary" } else { "" };
-    format!(
-        "{} laser of {} nm, beam {} x {}, bed {w} x {h} mm{turns}",
-        m.laser.power, m.laser.wavelength_nm, m.laser.beam_along, m.laser.beam_across
-    )
+    let (power, wavelength) = (m.laser.power, m.laser.wavelength_nm);
+    let (along, across) = (m.laser.beam_along, m.laser.beam_across);
+    if m.rotary.is_some() {
+        text!("cli.kit.machine.rotary", power, wavelength, along, across, w, h)
+    } else {
+        text!("cli.kit.machine", power, wavelength, along, across, w, h)
+    }
 }
 
 /// One line about a coating.
 pub(crate) fn about_coating(c: &Coating) -> String {
-    let way = if c.marks_lighter() { "lighter" } else { "darker" };
-    format!("marks {way} on {}; from {} up", c.used_on, c.start.least_power)
+    let (used_on, power) = (kit::spoken(&c.used_on), c.start.least_power);
+    if c.marks_lighter() {
+        text!("cli.kit.coating.lighter", used_on, power)
+    } else {
+        text!("cli.kit.coating.darker", used_on, power)
+    }
 }
 
 /// One line about an entry.

@@ -47,6 +47,8 @@ pub enum Command {
     Wedge(wedge::WedgeArgs),
     /// Starter machines, coatings and blanks
     Kit(kit::KitArgs),
+    /// Print all texts of the desk's page as a file, to be put into another language for `desk --texts`
+    Texts,
     /// Print the completions for a shell
     Completions(extras::CompletionsArgs),
     /// Write the manual pages into a folder

@@ -100,6 +100,7 @@ fn run(line: &Line, out: &mut Out) -> Result<u8, Failure> {
         Command::Kit(args) => kit::run(args, out),
         #[cfg(feature = "desk")]
         Command::Desk(args) => desk::run(args, out),
+        Command::Texts => extras::texts(out),
         Command::Completions(args) => extras::completions(args, Line::command(), out),
         Command::Man(args) => extras::man(args, Line::command(), out),
     }

@@ -1,5 +1,6 @@
 //! Kit: what there is to choose from: blanks, coatings, machines, processes, screens, fonts.
 
+use std::collections::BTreeMap;
 use std::fs;
 use std::path::PathBuf;
 
@@ -15,6 +16,7 @@ use crate::job::Machine;
 use crate::job::kit::{self, ENTRIES, Entry, Sort};
 use crate::job::named::read_process;
 use crate::screen::SCREENS;
+use crate::texts::{KIT, translated};
 
 /// The families that ship.
 const FONTS: &[&str] = &["DejaVu Sans"];
@@ -34,6 +36,9 @@ pub(super) fn kit(home: &Home) -> Result<Value, Says> {
         Ok(json!({ "name": e.id, "line": line, "asked": e.id, "called": called, "turns": turns }))
     };
     let screens = SCREENS.iter().map(|s| json!({ "name": s.name, "line": s.about(), "asked": s.name }));
+    // What they are called in another language than English, in which the page makes words of their names.
+    let spoken: BTreeMap<&str, &str> =
+        ENTRIES.iter().filter_map(|e| Some((e.id, translated(KIT, &format!("{}.name", e.id))?))).collect();
     Ok(json!({
         "blanks": of(Sort::Blank).map(blank).collect::<Result<Vec<_>, Says>>()?,
         "coatings": all(home, Own::Coatings, of(Sort::Coating).map(told).collect::<Result<_, Says>>()?)?,
@@ -41,6 +46,7 @@ pub(super) fn kit(home: &Home) -> Result<Value, Says> {
         "processes": processes(home)?,
         "screens": screens.collect::<Vec<_>>(),
         "fonts": FONTS,
+        "spoken": spoken,
         "usual": { "blank": kit::DEFAULT_BLANK, "machine": kit::DEFAULT_MACHINE, "coating": kit::DEFAULT_COATING },
     }))
 }
@@ -186,7 +192,7 @@ fn blank(e: &Entry) -> Result<Value, Says> {
     };
     Ok(json!({
         "name": e.id,
-        "line": b.about,
+        "line": kit::spoken(&b.about),
         "shape": shape,
         "width_mm": b.shape.width(),
         "height_mm": b.shape.height(),

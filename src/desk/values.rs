@@ -4,6 +4,7 @@ use serde_json::{Value, json};
 
 use super::texts::{filled, say};
 use crate::job::ProcessFile;
+use crate::job::kit::spoken;
 
 /// In the order in which they are told: key, unit where it is not kept with the value, whether it is a luminance.
 const VALUES: &[(&str, &str, bool)] = &[
@@ -22,7 +23,7 @@ const VALUES: &[(&str, &str, bool)] = &[
 
 /// What a process is of.
 pub(super) fn of(coating: &str, machine: &str) -> String {
-    filled("process.of", &[("coating", &coating), ("machine", &machine)])
+    filled("process.of", &[("coating", &spoken(coating)), ("machine", &spoken(machine))])
 }
 
 /// What a value is called.

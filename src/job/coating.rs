@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::file::{Absurd, unless};
+use super::kit;
 use super::process::Standing;
 use crate::mark::Response;
 use crate::texts::text;
@@ -104,6 +105,11 @@ pub struct Work {
 }
 
 impl Coating {
+    /// What it is called in the language of the page: of the kit's, or as its maker calls it.
+    pub fn called(&self) -> &str {
+        kit::spoken(&self.name)
+    }
+
     /// Whether a mark is lighter than the bare place.
     pub fn marks_lighter(&self) -> bool {
         self.look.marked > self.look.unmarked

@@ -2,6 +2,7 @@
 //! measured, and each entry says so.
 
 use std::path::Path;
+use std::sync::LazyLock;
 
 use serde::{Deserialize, Serialize};
 
@@ -13,7 +14,7 @@ use super::near::did_you_mean;
 use super::{Coating, Machine};
 use crate::blank::Shape;
 pub use crate::blank::Surface;
-use crate::texts::text;
+use crate::texts::{self, Room, text};
 use crate::units::Mm;
 
 /// A starter blank.
@@ -85,6 +86,45 @@ entries! {
     Machine "machine": "diode-5w", "diode-10w", "diode-20w";
     Coating "coating": "poster-paint", "dry-film-moly", "blackboard-paint", "zinc-spray", "bare-slate", "black-anodised-aluminium";
     Blank "blank": "glass-tile-100", "glass-coaster-90", "glass-coaster-square-100", "ceramic-tile-108", "slate-coaster-100", "metal-tag-60", "steel-tag-60";
+}
+
+/// Keys of an entry's file that are words for people.
+const WORDS: &[&str] =
+    &["name", "about", "source", "used_on", "clean", "mix", "apply", "dry", "wash_off", "finish", "cautions"];
+
+/// The kit's words for people, by the key that a translation has them under: `poster-paint.dry`, and
+/// `zinc-spray.cautions.1` of several.
+pub fn words() -> Room {
+    fn collect(id: &str, table: &toml::Table, all: &mut Room) {
+        for (key, value) in table {
+            match value {
+                toml::Value::Table(inner) => collect(id, inner, all),
+                toml::Value::String(words) if WORDS.contains(&key.as_str()) => {
+                    all.insert(format!("{id}.{key}"), words.clone());
+                }
+                toml::Value::Array(each) if WORDS.contains(&key.as_str()) => {
+                    let words = each.iter().filter_map(toml::Value::as_str);
+                    all.extend((1..).zip(words).map(|(n, w)| (format!("{id}.{key}.{n}"), w.to_string())));
+                }
+                _ => {}
+            }
+        }
+    }
+    let mut all = Room::new();
+    for entry in ENTRIES {
+        // A test reads each entry.
+        collect(entry.id, &toml::from_str(entry.text).unwrap_or_default(), &mut all);
+    }
+    all
+}
+
+/// Words of the kit in the language of the page. Others, of a file of a maker's own, stay as they are.
+pub fn spoken(words: &str) -> &str {
+    static KEYS: LazyLock<Room> = LazyLock::new(|| self::words().into_iter().map(|(k, w)| (w, k)).collect());
+    if !texts::is_translated() {
+        return words;
+    }
+    KEYS.get(words).and_then(|key| texts::translated(texts::KIT, key)).unwrap_or(words)
 }
 
 /// The machine, coating and blank that are used when none is named.

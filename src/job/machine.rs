@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::file::{Absurd, unless};
+use super::kit;
 use super::process::Standing;
 use super::rotary::{Rotary, Turned};
 use super::words::{Along, PowerMode};
@@ -206,6 +207,11 @@ fn yes() -> bool {
 const A_MOVE: f64 = 15.0;
 
 impl Machine {
+    /// What it is called in the language of the page: of the kit's, or as its maker calls it.
+    pub fn called(&self) -> &str {
+        kit::spoken(&self.name)
+    }
+
     /// The bed's width and height in mm.
     pub fn bed(&self) -> (f64, f64) {
         parse_size(&self.motion.bed).map_or((0.0, 0.0), |(w, h)| (w.0, h.0))

@@ -349,10 +349,10 @@ fn machine_findings(plan: &Plan, source: Source<'_>, stages: &Stages) -> Vec<Fin
     all.extend(moving.into_iter().chain(switching).map(|f| alike::told(plan, f)));
     let least = plan.coating.start.least_power;
     let laser = process.rated_power.value;
-    all.extend(of_machine::weak_laser(laser, least, &plan.coating.name));
+    all.extend(of_machine::weak_laser(laser, least, plan.coating.called()));
     if let Some(takes) = taken(plan) {
         let of = plan.surface.to_string();
-        all.extend(of_machine::coating_mismatch(&plan.coating.name, &of, &takes, laser));
+        all.extend(of_machine::coating_mismatch(plan.coating.called(), &of, &takes, laser));
     }
     all.extend(of_the_process(plan));
     all.extend(of_machine::assumed(&process.assumed(), &plan.wedge()));

@@ -191,7 +191,7 @@ fn process_facts(plan: &Plan) -> ProcessFacts {
     let p = &plan.process;
     let m = &plan.machine;
     let wavelength =
-        Known::new(m.laser.wavelength_nm, m.standing, text!("proof.facts.wavelength", machine = m.name));
+        Known::new(m.laser.wavelength_nm, m.standing, text!("proof.facts.wavelength", machine = m.called()));
     let [unmarked, marked, charred] = p.looks.value;
     ProcessFacts {
         machine: m.name.clone(),

@@ -7,6 +7,7 @@ use super::steps::passes;
 use super::ticket::burn_settings;
 use super::tray::listed;
 use super::words;
+use crate::job::kit::spoken;
 use crate::note::{About, Note};
 use crate::texts::text;
 use crate::units::short;
@@ -100,7 +101,7 @@ fn called(of: &[&PieceKind<'_>]) -> String {
 pub fn coatings<'k, 'a: 'k>(of: impl Iterator<Item = &'k PieceKind<'a>>) -> String {
     let mut all: Vec<&str> = Vec::new();
     for kind in of {
-        let coating = kind.report.process.coating.as_str();
+        let coating = spoken(&kind.report.process.coating);
         if !all.contains(&coating) {
             all.push(coating);
         }

@@ -40,13 +40,15 @@ pub fn fill(name: &'static str, template: &'static str, values: Value) -> Result
     env.get_template(name).and_then(|t| t.render(values)).map_err(fail)
 }
 
-/// A text of the pages, by its key, with its values: `say("tray", number=t.number)`. Words are safe, values are escaped.
+/// A text of the pages, by its key, with its values: `say("tray", number=t.number)`. Both are escaped; of words only what markup begins with, so that a translation cannot become markup.
 fn said(key: &str, values: Kwargs) -> Result<Value, minijinja::Error> {
     let safe = |v: Value| if v.is_safe() { v.to_string() } else { HtmlEscape(&v.to_string()).to_string() };
     let named = |name| Ok((name, safe(values.get(name)?)));
     let filling = values.args().map(named).collect::<Result<Vec<(&str, String)>, minijinja::Error>>()?;
     let filling: Vec<(&str, &dyn Display)> = filling.iter().map(|(name, v)| (*name, v as _)).collect();
-    Ok(Value::from_safe_string(texts::filled(&format!("proof.page.{key}"), &filling)))
+    let key = format!("proof.page.{key}");
+    let words = texts::say(&key).replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;");
+    Ok(Value::from_safe_string(texts::fill(&words, &filling)))
 }
 
 /// A PNG as a data URI.

@@ -4,7 +4,7 @@ use super::report::StepFacts;
 use crate::blank::Shape;
 use crate::job::Plan;
 use crate::job::coating::Work;
-use crate::job::kit::Surface;
+use crate::job::kit::{Surface, spoken};
 use crate::texts::text;
 use crate::units::short;
 
@@ -20,15 +20,15 @@ fn needed(all: Vec<StepFacts>) -> impl Iterator<Item = StepFacts> {
 
 /// From cleaning to a dry coat.
 pub fn before(work: &Work, on: Surface) -> Vec<StepFacts> {
-    let mut coat = work.apply.clone();
+    let mut coat = spoken(&work.apply).to_string();
     if on == Surface::Glass && !coat.trim().is_empty() {
         coat = format!("{coat} {}", text!("proof.steps.clean-side"));
     }
     needed(vec![
-        step(text!("proof.step.clean"), &work.clean),
-        step(text!("proof.step.mix"), &work.mix),
+        step(text!("proof.step.clean"), spoken(&work.clean)),
+        step(text!("proof.step.mix"), spoken(&work.mix)),
         step(text!("proof.step.coat"), coat),
-        step(text!("proof.step.dry"), &work.dry),
+        step(text!("proof.step.dry"), spoken(&work.dry)),
     ])
     .collect()
 }
@@ -40,12 +40,12 @@ pub fn protect() -> StepFacts {
 
 /// From the marked to the finished piece.
 pub fn after(work: &Work, on: Surface) -> Vec<StepFacts> {
-    let mut finish = work.finish.trim().to_string();
+    let mut finish = spoken(&work.finish).trim().to_string();
     if on == Surface::Glass {
         finish = format!("{finish} {}", text!("proof.steps.before-dark")).trim().to_string();
     }
     needed(vec![
-        step(text!("proof.step.clean-off"), &work.wash_off),
+        step(text!("proof.step.clean-off"), spoken(&work.wash_off)),
         step(text!("proof.step.finish"), finish),
     ])
     .collect()

@@ -12,6 +12,7 @@ use super::sheet::{Sheet, Stated, severity};
 use super::words;
 use crate::findings::{Finding, Severity};
 use crate::job::Known;
+use crate::job::kit::spoken;
 use crate::parallel;
 use crate::texts::text;
 use crate::units::{duration, short};
@@ -52,8 +53,8 @@ pub fn ticket(report: &Report, stopped: bool, pictures: &Pictures) -> Result<Str
             surface = blank.surface,
             shape = blank.shape,
             margin = short(blank.margin_mm, 2),
-            coating = p.coating,
-            machine = p.machine
+            coating = spoken(&p.coating),
+            machine = spoken(&p.machine)
         ),
         standing: (
             p.standing,

@@ -12,6 +12,7 @@ use super::reduce::reduced;
 use super::report::{Report, StepFacts};
 use super::sheet::{Sheet, Stated, severity};
 use crate::findings::Severity;
+use crate::job::kit::spoken;
 use crate::texts::text;
 use crate::units::{duration, short};
 
@@ -357,7 +358,7 @@ fn about(
     let (width, height) = of.first().map_or((0.0, 0.0), |(tray, _)| tray.sides);
     let on = text!("proof.tray.about", pieces, trays, width = short(width, 1), height = short(height, 1));
     let to_mark = only.map(|pieces| text!("proof.tray.about.to-mark", pieces = numbered(pieces)));
-    let machine = kinds.first().map(|kind| kind.report.process.machine.clone());
+    let machine = kinds.first().map(|kind| spoken(&kind.report.process.machine).to_string());
     let all = [Some(on), to_mark, Some(kinds::coatings(kinds.iter())), machine];
     all.into_iter().flatten().collect::<Vec<_>>().join(" · ")
 }

@@ -1,6 +1,6 @@
 //! Sentences of the ticket and of the scan program's comments: surfaces, settings and cautions.
 
-use crate::job::kit::Surface;
+use crate::job::kit::{Surface, spoken};
 use crate::job::process::ToneCurve;
 use crate::job::{Coating, Machine, Plan};
 use crate::note::Note;
@@ -186,7 +186,7 @@ pub fn cautions(machine: &Machine, coating: &Coating, on: Surface) -> Vec<String
         }
         Surface::Slate => {}
     }
-    all.extend(coating.work.cautions.iter().cloned());
+    all.extend(coating.work.cautions.iter().map(|caution| spoken(caution).to_string()));
     all.push(text!("proof.caution.manual").to_string());
     all
 }

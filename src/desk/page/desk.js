@@ -8,7 +8,7 @@ import { easel } from "./easel.js";
 import { loupe } from "./loupe.js";
 import { renameOnRoll, sheet, takePictures } from "./sheet.js";
 import { shelf } from "./shelf.js";
-import { strip } from "./strip.js";
+import { setSpoken, strip } from "./strip.js";
 import { ticket } from "./ticket.js";
 import { tablesApart, tray } from "./tray.js";
 import { wedge } from "./wedge.js";
@@ -91,7 +91,10 @@ class Desk extends EventTarget {
   }
 
   /** Reads the kit again, as after a process was kept. */
-  async readKit() { this.kit = { ...await get("/api/kit"), renewed: this.renewals || undefined }; }
+  async readKit() {
+    this.kit = { ...await get("/api/kit"), renewed: this.renewals || undefined };
+    setSpoken(this.kit.spoken);
+  }
 
   /** Opens the same piece again, as after something that it is made with was replaced. */
   async again() {

@@ -33,9 +33,14 @@ export function outline(blank) {
 /** The name of what is asked: a kit's name, or that of a thing written out. */
 const nameOf = (asked) => (asked && typeof asked === "object" ? asked.name : asked);
 
+let inOurLanguage = {};
+
+/** What the kit's entries are called in another language than English. */
+export const setSpoken = (names) => { inOurLanguage = names; };
+
 /** A kit entry's name as words: "poster-paint" becomes "Poster paint". */
 export function spoken(name) {
-  const words = String(name).replaceAll("-", " ");
+  const words = inOurLanguage[name] ?? String(name).replaceAll("-", " ");
   return (words.charAt(0).toUpperCase() + words.slice(1)).replace(/(\d)w\b/, "$1 W");
 }
 

@@ -135,7 +135,7 @@ fn assumptions(
 ) -> Vec<Note> {
     let mut all = Vec::new();
     if !job.asks_for(FilledIn::Machine) {
-        all.push(Note::new(About::Assumed, text!("job.assumed.machine", machine = machine.name)));
+        all.push(Note::new(About::Assumed, text!("job.assumed.machine", machine = machine.called())));
     }
     let no_coating = !job.asks_for(FilledIn::Coating);
     let no_surface = !job.asks_for(FilledIn::Surface);
@@ -154,7 +154,7 @@ fn assumptions(
         all.push(Note::new(About::Surface, says));
     }
     if no_coating {
-        let says = text!("job.assumed.coating", coating = coating.name, surface = on);
+        let says = text!("job.assumed.coating", coating = coating.called(), surface = on);
         all.push(Note::new(About::Assumed, says));
     }
     let (power, speed) = (&process.power, &process.speed);

@@ -120,6 +120,6 @@ fn wished(job: &Job, machine: &Machine, measured: Option<&ProcessFile>) -> Pitch
     } else {
         text!("job.pitch.advised.many", steps = steps as u64, share, beam)
     };
-    let source = text!("job.pitch.advised-for", machine = machine.name);
+    let source = text!("job.pitch.advised-for", machine = machine.called());
     pitches(p, Known::new((), Standing::Assumed, source), why)
 }

@@ -100,11 +100,11 @@ struct Sources<'a> {
 
 impl Sources<'_> {
     fn of_machine<T>(&self, value: T, what: &str) -> Known<T> {
-        Known::new(value, self.machine.standing, source_of(what, &self.machine.name))
+        Known::new(value, self.machine.standing, source_of(what, self.machine.called()))
     }
 
     fn of_coating<T>(&self, value: T, what: &str) -> Known<T> {
-        Known::new(value, self.coating.standing, source_of(what, &self.coating.name))
+        Known::new(value, self.coating.standing, source_of(what, self.coating.called()))
     }
 
     /// A value from the process file. Without a wedge it was stated by hand: it is given, not measured.
@@ -127,7 +127,7 @@ impl Sources<'_> {
         match file.beam_along.is_some() && file.beam_across.is_some() {
             true => self.of_file(beam),
             false if fitted.is_some() => {
-                let source = text!("job.source.beam-fitted", machine = self.machine.name);
+                let source = text!("job.source.beam-fitted", machine = self.machine.called());
                 Known::new(beam, Standing::Assumed, source)
             }
             false => self.of_machine(beam, "beam"),
@@ -237,7 +237,7 @@ fn passes(job: &Job, sources: &Sources<'_>) -> Result<Known<u32>, PlanError> {
 fn power(job: &Job, sources: &Sources<'_>) -> Result<Known<Share>, PlanError> {
     let coating = sources.coating;
     let best = sources.file.best.as_ref().map(|b| b.power);
-    let usual = || (coating.start.power, text!("job.source.start", coating = coating.name));
+    let usual = || (coating.start.power, text!("job.source.start", coating = coating.called()));
     let power = sources.setting(job.burn.power, job.asks_for(FilledIn::Power), best, usual);
     let p = power.value;
     if p.0 <= 0.0 || p.0 > 1.0 {
@@ -261,7 +261,8 @@ fn speed(
     let usual = || {
         let watts = Watts(machine.laser.power.0 * power.0);
         let exposure = coating.start.exposure.0 / f64::from(passes);
-        let source = text!("job.source.start-exposure", coating = coating.name, power = short(watts.0, 2));
+        let source =
+            text!("job.source.start-exposure", coating = coating.called(), power = short(watts.0, 2));
         (start_speed(watts, pitch.across, exposure, s, v0, top), source)
     };
     let speed = match best.filter(|best| is_scaled(job, best, passes)) {
@@ -283,14 +284,14 @@ fn speed(
     };
     let v = speed.value;
     if v.0 > top.0 && best.is_some() && !asked {
-        let machine = &machine.name;
+        let machine = machine.called();
         return Err(PlanError::absurd(Said::two(
             text!("job.wrong.too-fast.line", speed = v, machine, top),
             text!("job.wrong.too-fast.page", speed = v, machine, top),
         )));
     }
     if v.0 <= 0.0 || v.0 > top.0 {
-        return Err(PlanError::absurd(text!("job.wrong.speed", speed = v, machine = machine.name, top)));
+        return Err(PlanError::absurd(text!("job.wrong.speed", speed = v, machine = machine.called(), top)));
     }
     Ok(speed)
 }
