@@ -752,6 +752,22 @@ fn the_kit_is_listed_and_an_entry_can_be_made_ones_own() {
 }
 
 #[test]
+fn a_file_of_texts_that_cannot_be_used_is_refused() {
+    let b = bench();
+    let all: serde_json::Value = serde_json::from_str(&ok(&["texts"], b.path())).expect("JSON");
+    assert_eq!(all["kit"]["zinc-spray.dry"], "Let it dry for an hour.");
+    for (name, content, says) in [
+        ("not.json", "[]", "is no file of texts"),
+        ("key.json", r#"{"page": {"cloze": "Zu"}}"#, "page.cloze"),
+        ("value.json", r#"{"kit": {"zinc-spray.dry": "{hours} h"}}"#, "{hours}"),
+    ] {
+        fs::write(b.path().join(name), content).expect("written");
+        refused(&["desk", "--no-open", "--home", "home", "--texts", name], b.path(), 1, says);
+    }
+    refused(&["desk", "--no-open", "--home", "home", "--texts", "none.json"], b.path(), 1, "no such file");
+}
+
+#[test]
 fn completions_and_manual_pages_come_from_the_same_definitions() {
     let b = bench();
     assert!(ok(&["completions", "bash"], b.path()).contains("--blank"));

@@ -345,8 +345,8 @@ const OPTIONS: &[Opt] = &[
 /// Options whose work takes a minute: `screens --table` measures every screen, on the picture of `--art`.
 const LONG: &[&str] = &["screens --table", "screens --art", "screens --replace", "screens --drawing-time"];
 
-/// The options of the command that answers until it is ended: tests/desk.rs uses them.
-const STAYS: &[&str] = &["desk --port", "desk --no-open", "desk --home"];
+/// The options of the command that answers until it is ended: tests/desk and tests/outside/desk use them.
+const STAYS: &[&str] = &["desk --port", "desk --no-open", "desk --home", "desk --texts"];
 
 /// The commands that have commands of their own.
 const GROUPS: &[&str] = &["wedge", "kit"];
