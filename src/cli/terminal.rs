@@ -7,6 +7,7 @@ use jiff::{SignedDuration, ZonedDateTime};
 use super::target::OutOptions;
 use crate::findings::{Finding, Severity};
 use crate::job::Standing;
+use crate::job::kit::spoken;
 use crate::proof::report::Report;
 use crate::proof::steps::passes;
 use crate::texts::text;
@@ -93,8 +94,8 @@ pub fn settled(out: &mut impl Write, report: &Report, verbose: bool) -> io::Resu
     let (power, speed) = (&process.power_share, &process.speed_mm_per_s);
     let burn = text!(
         "cli.burn",
-        coating = process.coating,
-        machine = process.machine,
+        coating = spoken(&process.coating),
+        machine = spoken(&process.machine),
         power = format_args!("{} %{}", mm(power.value * 100.0, 1), said(power.standing)),
         speed = format_args!("{} mm/s{}", mm(speed.value, 2), said(speed.standing)),
         passes = passes(process.passes.value),

@@ -20,6 +20,7 @@ use crate::art;
 use crate::cli::wedge::{DRAWN, READ, draw_args, planned, put_reading};
 use crate::encode::sink::{Files, Folder, Memory, Sink, Zip};
 use crate::findings::{Finding, Remedy};
+use crate::job::kit::spoken;
 use crate::job::{ProcessFile, file_name};
 use crate::progress::Progress;
 use crate::proof::canvas::Picture;
@@ -113,14 +114,14 @@ pub(super) fn draw(home: &Home, new: New) -> Result<Value, Says> {
     }
     let wedge = planned.wedge();
     let _held = home.saving();
-    let usual = Name::near(&format!("{} {}", wedge.coating, wedge.kind.name()), "wedge");
+    let usual = Name::near(&format!("{} {}", spoken(&wedge.coating), wedge.kind.word()), "wedge");
     let name = home.free("wedges", &usual)?;
     let line = filled(
         "drawn.wedge",
         &[
-            ("kind", &wedge.kind.name()),
-            ("coating", &wedge.coating),
-            ("machine", &wedge.machine),
+            ("kind", &wedge.kind.word()),
+            ("coating", &spoken(&wedge.coating)),
+            ("machine", &spoken(&wedge.machine)),
             ("blank", &wedge.blank),
             ("time", &duration(planned.seconds())),
         ],
@@ -416,7 +417,10 @@ fn told(
     });
     let says = match reading.doubts.first() {
         Some(doubt) => filled("photo.doubt", &[("doubt", doubt)]),
-        None => filled("photo.read", &[("coating", &reading.coating), ("machine", &reading.machine)]),
+        None => filled(
+            "photo.read",
+            &[("coating", &spoken(&reading.coating)), ("machine", &spoken(&reading.machine))],
+        ),
     };
     // A doubt stands above all else already.
     let notes = reading.notes.iter().filter(|note| note.about != NoteAbout::Doubt);

@@ -366,8 +366,8 @@ pub fn of_the_process(plan: &Plan) -> impl Iterator<Item = Finding> {
     let elsewhere = stated.filter(|m| m.is_of_others(machine, coating)).map(|m| {
         of_machine::process_elsewhere(
             m.of_other_machine(machine),
-            (m.machine.as_str(), machine),
-            (m.coating.as_str(), coating),
+            (kit::spoken(&m.machine), kit::spoken(machine)),
+            (kit::spoken(&m.coating), kit::spoken(coating)),
         )
     });
     let doubted = stated.and_then(|m| of_machine::process_doubted(&m.doubt));
@@ -405,7 +405,7 @@ fn taken(plan: &Plan) -> Option<Vec<Fitting>> {
     let one = |id: &String| {
         kit::entry(Sort::Coating, id)?;
         let c = kit::coating(id).ok()?;
-        Some(Fitting { id: id.clone(), name: c.name, least: c.start.least_power })
+        Some(Fitting { id: id.clone(), name: c.called().to_string(), least: c.start.least_power })
     };
     plan.coatings.iter().map(one).collect()
 }

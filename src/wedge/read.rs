@@ -11,6 +11,7 @@ use super::register::{Located, locate, photo};
 use super::target::{TestPatch, Wedge, WedgeKind};
 use crate::art::Photo;
 use crate::colour::lstar;
+use crate::job::kit::spoken;
 use crate::mark::{Beam, Burn};
 use crate::progress::{Portion, Progress};
 use crate::said::Said;
@@ -248,7 +249,7 @@ fn take_in(reading: &mut Reading, photo: &Photo, wedge: &Wedge, measured: &Measu
         reading.notes.push(ReadingNote::fact(text!("wedge.note.veil", share = short(100.0 * veil, 0))));
     }
     if measured.lighter != (wedge.expected.y_marked > wedge.expected.y_unmarked) {
-        let coating = &wedge.coating;
+        let coating = spoken(&wedge.coating);
         reading.notes.push(ReadingNote::fact(if measured.lighter {
             text!("wedge.note.marks.lighter", coating)
         } else {

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use crate::blank::Shape;
 use crate::mark::{Beam, Burn, Response, Setting};
 use crate::placement::Along;
-use crate::texts::text;
+use crate::texts::{self, text};
 use crate::units::{JoulesPerMm2, Mm, MmPerS, Share, Watts};
 
 /// The version of `wedge.toml` that this program writes and reads.
@@ -41,6 +41,16 @@ impl WedgeKind {
             WedgeKind::Combined => "combined",
         }
     }
+
+    /// The same as a word in the language of the page.
+    pub fn word(self) -> &'static str {
+        kind_word(self.name())
+    }
+}
+
+/// The word for a kind of wedge by its name; other names stay as they are.
+pub fn kind_word(name: &str) -> &str {
+    texts::known(&format!("wedge.kind.{name}")).unwrap_or(name)
 }
 
 /// Power, speed and passes of a part of the wedge.

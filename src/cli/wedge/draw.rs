@@ -349,7 +349,7 @@ fn drawn(a: &DrawArgs, plan: &Plan) -> Result<Drawn, Failure> {
         let least = small.last().map(|least| request(a, plan, kind, *least)).transpose()?;
         match least.map(|least| draw::draw(&least)) {
             Some(Err(DrawError::Layout(LayoutError::TooSmall { blank, .. }))) => {
-                Err(Failure::input(text!("cli.wedge.no-room", kind = kind.name(), blank)))
+                Err(Failure::input(text!("cli.wedge.no-room", kind = kind.word(), blank)))
             }
             _ => best(kind),
         }
@@ -439,7 +439,7 @@ fn one_value_for(kind: WedgeKind, a: &DrawArgs) -> Result<(), Failure> {
     let is_range = |typed: &&String| typed.contains("..");
     let power = a.power.as_ref().filter(is_range);
     let speed = a.speed.as_ref().filter(is_range);
-    let kind_name = kind.name();
+    let kind_name = kind.word();
     match (kind, power, speed) {
         (WedgeKind::Tone | WedgeKind::Timing, Some(range), _) => {
             Err(Failure::input(text!("cli.wedge.one-power", range, kind = kind_name)))

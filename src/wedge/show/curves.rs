@@ -2,6 +2,7 @@
 
 use super::process::mean_lag;
 use crate::colour::lstar;
+use crate::job::kit::spoken;
 use crate::proof::canvas::escape;
 use crate::proof::plot::{COLOURS, Field, Plot, PlotAxis, VERMILION, legend, sign};
 use crate::texts::text;
@@ -69,9 +70,12 @@ fn response(r: &Reading, fit: &ResponseFit, wedge: &Wedge) -> String {
         x: PlotAxis::log(&exposure, low * 0.85, high * 1.18).with_ticks(&ticks),
         y: PlotAxis::linear(lightness, 0.0, 100.0).with_ticks(&[0.0, 20.0, 40.0, 60.0, 80.0, 100.0]),
     };
-    let mut out =
-        title(&text!("wedge.curves.response", coating = r.coating, machine = r.machine, wedge = r.wedge))
-            + &plot.axes();
+    let mut out = title(&text!(
+        "wedge.curves.response",
+        coating = spoken(&r.coating),
+        machine = spoken(&r.machine),
+        wedge = r.wedge
+    )) + &plot.axes();
     out += &plot.level(lstar(r.scale.y_unmarked), text!("wedge.curves.bare"));
     if !fit.fitted.is_empty() {
         let line: Vec<(f64, f64)> = (0..=200)
@@ -117,9 +121,12 @@ fn gain(r: &Reading) -> String {
         x: PlotAxis::linear(text!("wedge.curves.coverage"), 0.0, 100.0).with_ticks(&tens),
         y: PlotAxis::linear(text!("wedge.curves.mark"), 0.0, 110.0).with_ticks(&tens),
     };
-    let mut out =
-        title(&text!("wedge.curves.gain", coating = r.coating, machine = r.machine, wedge = r.wedge))
-            + &plot.axes();
+    let mut out = title(&text!(
+        "wedge.curves.gain",
+        coating = spoken(&r.coating),
+        machine = spoken(&r.machine),
+        wedge = r.wedge
+    )) + &plot.axes();
     out += &plot.line(&[(0.0, 0.0), (100.0, 100.0)], "#999", "6 5");
     for (i, g) in r.dot_gain.iter().enumerate() {
         let points: Vec<(f64, f64)> = std::iter::once((0.0, 0.0))

@@ -1,13 +1,14 @@
 //! Summary: what was read, in lines for the terminal and for the picture.
 
 use crate::colour::lstar;
+use crate::job::kit::spoken;
 use crate::proof::canvas::wrapped;
 use crate::texts::text;
 use crate::units::short;
 use crate::wedge::fit::wants_mark;
 use crate::wedge::measurement::Measurement;
 use crate::wedge::reading::{NoteAbout, Reading};
-use crate::wedge::target::WedgeKind;
+use crate::wedge::target::{WedgeKind, kind_word};
 
 fn known(k: &Measurement, decimals: usize, unit: &str) -> String {
     match k {
@@ -41,8 +42,8 @@ fn lines(r: &Reading, most: usize) -> Vec<(String, bool)> {
         }
         out.push((t, true));
     };
-    head(text!("wedge.summary.title", wedge = r.wedge, kind = r.kind), &mut out);
-    out.push((text!("wedge.summary.of", coating = r.coating, machine = r.machine), false));
+    head(text!("wedge.summary.title", wedge = r.wedge, kind = kind_word(&r.kind)), &mut out);
+    out.push((text!("wedge.summary.of", coating = spoken(&r.coating), machine = spoken(&r.machine)), false));
     if !r.date.is_empty() {
         out.push((text!("wedge.summary.date", date = r.date), false));
     }

@@ -5,6 +5,7 @@ use minijinja::{Value, context};
 use crate::blank::Surface;
 use crate::colour::lstar;
 use crate::job::Plan;
+use crate::job::kit::spoken;
 use crate::proof::canvas::{Picture, ProofError};
 use crate::proof::page::fill;
 use crate::proof::report::{Standing, StepFacts};
@@ -42,14 +43,14 @@ pub fn ticket(
     let steps = all_steps(w.kind, plan);
     let sheet = Sheet {
         kind: text!("wedge.ticket.kind"),
-        title: format!("{} ({})", w.id, w.kind.name()),
+        title: format!("{} ({})", w.id, w.kind.word()),
         about: text!(
             "wedge.ticket.about",
             surface = words::surface(plan.surface),
             blank = w.blank,
             margin = w.margin,
-            coating = w.coating,
-            machine = w.machine,
+            coating = spoken(&w.coating),
+            machine = spoken(&w.machine),
             power = w.rated_power
         ),
         standing: (standing, expected),

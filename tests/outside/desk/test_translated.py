@@ -98,6 +98,7 @@ def test_nothing_on_the_page_is_left_in_english(page, tmp_path):
     page.exact()
     english(page, "ticket", found)
     tab.goto(page.desk.place)
+    tab.wait_for_selector("main > *:not(h1)")
     table = tmp_path / "members.csv"
     table.write_text("name\nAnna Bright\nBen Ferry\n")
     page.drop(table)

@@ -9,7 +9,7 @@ use crate::texts::text;
 use crate::units::{MmPerS, Share, short};
 use crate::wedge::draw::BurntPart;
 use crate::wedge::draw::followed::{Followed, followed};
-use crate::wedge::target::WedgeKind;
+use crate::wedge::target::{WedgeKind, kind_word};
 
 /// How often a slower wedge is drawn to see whether it can be followed.
 const TRIES: usize = 4;
@@ -210,8 +210,8 @@ fn without_options(changed: &[(&str, String)]) -> String {
     match (kind, with.is_empty()) {
         (None, true) => text!("cli.slower.again").to_string(),
         (None, false) => text!("cli.slower.with", settings),
-        (Some(kind), true) => text!("cli.slower.alone", kind),
-        (Some(kind), false) => text!("cli.slower.alone.with", kind, settings),
+        (Some(kind), true) => text!("cli.slower.alone", kind = kind_word(kind)),
+        (Some(kind), false) => text!("cli.slower.alone.with", kind = kind_word(kind), settings),
     }
 }
 
