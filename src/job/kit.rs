@@ -269,6 +269,25 @@ mod tests {
     use crate::job::Standing;
 
     #[test]
+    fn what_the_kit_says_to_people_is_there_to_be_translated() {
+        let words = words();
+        assert_eq!(words["poster-paint.name"], "poster paint");
+        assert!(words["zinc-spray.cautions.1"].starts_with("Zinc fume"));
+        // No sentence of an entry is left out: each has a space and begins a value of its file.
+        let sentences = |text: &str| {
+            text.lines().filter(|l| l.contains(" = \"") && l.split('"').nth(1).unwrap().contains(' ')).count()
+        };
+        for e in ENTRIES {
+            let said = words.iter().filter(|(k, w)| {
+                k.starts_with(&format!("{}.", e.id)) && !k.contains(".cautions.") && w.contains(' ')
+            });
+            assert_eq!(said.count(), sentences(e.text), "{}", e.id);
+        }
+        // In English, and a maker's own words in any language, they stay as they are.
+        assert_eq!(spoken("poster paint"), "poster paint");
+    }
+
+    #[test]
     fn every_entry_can_be_used_and_says_that_it_is_assumed() {
         for e in ENTRIES {
             match e.sort {
