@@ -32,6 +32,11 @@ pub struct Order {
     /// are spots.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub copies: Option<String>,
+    /// How the pictures of a piece are read, photo, drawing, paper or auto; may hold `{columns}`, and an empty cell leaves
+    /// it to the program. It holds for the pictures that the table names; where it names none, for all. Default: as `piece`
+    /// has it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub read_as: Option<String>,
     /// The tray.
     pub tray: TrayJob,
     /// The piece, as in a job file; its texts, files, coating and process may hold `{columns}`.
@@ -99,7 +104,7 @@ impl Order {
             return Err(OrderError::Absurd(text!("order.file.is-list", file = path.display(), named)));
         }
         let table = table?;
-        let keys = ["piece", "table", "tray", "copies", "title"];
+        let keys = ["piece", "table", "tray", "copies", "title", "read_as"];
         let mut order = if keys.iter().any(|k| table.contains_key(*k)) {
             file::parse::<Order>("order", path, &text)?
         } else {

@@ -6,7 +6,7 @@ use super::file::{Order, OrderError};
 use super::list::{self, ListMark};
 use super::table::{Table, TableRow, Unfilled};
 use crate::job::asked::Reference;
-use crate::job::words::FilledIn;
+use crate::job::words::{FilledIn, ReadAs};
 use crate::job::{Job, file_name};
 use crate::texts::text;
 
@@ -106,9 +106,17 @@ fn item(order: &Order, path: &Path, row: &TableRow, columns: &Columns) -> Result
         Unfilled::Table(why) => OrderError::Absurd(why),
     };
     let mut job = order.piece.clone();
-    let of_layers = job.layers.iter_mut().map(|l| (&mut l.file, &mut l.crc32));
-    for (file, crc32) in of_layers.chain([(&mut job.art.file, &mut job.art.crc32)]) {
+    let read_as = order.read_as.as_deref().map(|r| read_as(r, row)).transpose().map_err(unfilled)?;
+    let names_picture = |file: &Option<String>| file.as_ref().is_some_and(|file| file.contains('{'));
+    let by_table = names_picture(&job.art.file) || job.layers.iter().any(|layer| names_picture(&layer.file));
+    let of_layers = job.layers.iter_mut().map(|l| (&mut l.file, &mut l.crc32, &mut l.read_as));
+    let art = (&mut job.art.file, &mut job.art.crc32, &mut job.art.read_as);
+    for (file, crc32, read) in of_layers.chain([art]) {
+        let of_row = names_picture(file) || !by_table;
         let Some(file) = file else { continue };
+        if let Some(read_as) = read_as.filter(|_| of_row) {
+            *read = read_as;
+        }
         let named = row.fill(file).map_err(unfilled)?;
         if named.trim().is_empty() {
             return Err(wrong(text!("order.item.file-empty", file)));
@@ -202,6 +210,15 @@ fn fill_named(job: &mut Job, row: &TableRow) -> Result<(), Unfilled> {
     Ok(())
 }
 
+/// How the row says its pictures are read; `None` where its cell is empty.
+fn read_as(asked: &str, row: &TableRow) -> Result<Option<ReadAs>, Unfilled> {
+    let told = row.fill(asked)?;
+    match told.trim().to_lowercase().as_str() {
+        "" => Ok(None),
+        word => word.parse().map(Some).map_err(Unfilled::Row),
+    }
+}
+
 /// A number of copies.
 fn copies(text: &str) -> Result<usize, String> {
     let text = text.trim();
@@ -288,6 +305,23 @@ mod tests {
         assert_eq!(job(1).coating, None, "then it is the usual one, and is told to be assumed");
         let own = of("table = 'names.csv'\n[piece]\nmachine = '{paint}'\n", "paint\nred\n");
         assert!(own[0].as_ref().unwrap_err().to_string().contains("one machine marks all pieces"));
+    }
+
+    #[test]
+    fn a_row_tells_how_its_picture_is_read() {
+        let piece = "table = 'names.csv'\nread_as = '{reading}'\n[piece.art]\nread_as = 'drawing'\n\
+                     [[piece.layer]]\nfile = '{photo}'\n[[piece.layer]]\nfile = 'ship.svg'\n";
+        let all = of(piece, "photo,reading\na.jpg,Paper\nb.jpg,\nc.jpg,etching\n");
+        let read =
+            |i: usize| all[i].as_ref().unwrap().job.layers.iter().map(|l| l.read_as).collect::<Vec<_>>();
+        assert_eq!(read(0), [Some(ReadAs::Paper), None], "what the table does not name is left as it is");
+        assert_eq!(read(1), [None, None]);
+        let why = all[2].as_ref().unwrap_err().to_string();
+        assert!(why.starts_with("row 4 of the table: 'etching' is no way to read art"), "{why}");
+        let fixed = piece.replace("{photo}", "photo.jpg").replace("{reading}", "photo");
+        let all = of(&fixed, "photo,reading\na.jpg,\n");
+        let layers = &all[0].as_ref().unwrap().job.layers;
+        assert!(layers.iter().all(|l| l.read_as == Some(ReadAs::Photo)));
     }
 
     #[test]

@@ -68,7 +68,7 @@ fn one_sort(mut sort: Vec<Told<'_>>, count: usize, by_row: bool, piece: &str) ->
         severity: first.finding.severity,
         name: first.finding.name,
         message,
-        remedies: remedies(&sort, first, pieces.len() == count, piece),
+        remedies: remedies(&sort, first, pieces.len() == count, (piece, by_row)),
         // Of notes one example is enough.
         others: match first.finding.severity {
             Severity::Note => Vec::new(),
@@ -86,7 +86,12 @@ fn numbers(sort: &[Told<'_>]) -> Vec<usize> {
 
 /// What mends it at the first of them, with the keys of the order that do, and whether the same mends it at all. A key of an
 /// order holds for every piece: what was tried of some is not known to do good to the others.
-fn remedies(sort: &[Told<'_>], first: Told<'_>, every: bool, piece: &str) -> Vec<SharedRemedy> {
+fn remedies(
+    sort: &[Told<'_>],
+    first: Told<'_>,
+    every: bool,
+    (piece, by_row): (&str, bool),
+) -> Vec<SharedRemedy> {
     let at_all = |is: &dyn Fn(&Remedy) -> bool| sort.iter().all(|told| told.finding.remedies.iter().any(is));
     let told = first.finding.remedies.iter().map(|remedy| {
         let text = remedy.text.on_page();
@@ -102,6 +107,10 @@ fn remedies(sort: &[Told<'_>], first: Told<'_>, every: bool, piece: &str) -> Vec
         };
         let written = match (keys.is_empty(), every) {
             (true, _) => of_piece,
+            // What each row says for itself holds for no other.
+            (_, false) if by_row && is_reading(remedy) => {
+                text!("outputs.found.remedy.read-as", column = "reading")
+            }
             (_, true) => text!("outputs.found.remedy.write", remedy = of_piece, keys),
             _ => text!("outputs.found.remedy.write-alone", remedy = of_piece, keys),
         };
@@ -109,6 +118,12 @@ fn remedies(sort: &[Told<'_>], first: Told<'_>, every: bool, piece: &str) -> Vec
         SharedRemedy { text: written, verified }
     });
     told.collect()
+}
+
+/// Whether all that a remedy sets is how a picture is read.
+fn is_reading(remedy: &Remedy) -> bool {
+    let mut sets = remedy.sets.iter().chain(remedy.answers.iter().flat_map(|answer| &answer.sets)).peekable();
+    sets.peek().is_some() && sets.all(|(key, _)| key.ends_with("read_as"))
 }
 
 /// What to write in an order to set keys of a job, with where each stands.
@@ -243,6 +258,23 @@ mod tests {
         let read = [set("art.read_as", "paper"), set("art.read_as", "photo")];
         let two = "read_as = 'paper' or read_as = 'photo' under";
         assert_eq!(keys(&read, " or ", "piece."), format!("{two} [piece.art]"));
+        // Of a picture that the table names, its own row says how it is read.
+        let unsure = || {
+            let answer =
+                |word: &str| Remedy::new("reading", 0.0, "", word.to_string()).set("art.read_as", word);
+            let mut remedy = Remedy::new("reading", 0.0, "", "look at readings.png");
+            remedy.answers = vec![answer("paper"), answer("photo")];
+            Finding::new("reading-unsure", Severity::Caution, "it may be paper").with(remedy)
+        };
+        let found = unsure();
+        let told = [Told { piece: 1, row: 2, finding: &found }];
+        let of_row = |by_row| of(told.into_iter(), 3, by_row, "piece.")[0].remedies[0].text.clone();
+        assert!(of_row(true).contains("read_as = '{reading}' at the top of the order"), "{}", of_row(true));
+        assert!(
+            of_row(false).contains("under [piece.art], in an order of these pieces alone"),
+            "{}",
+            of_row(false)
+        );
         // A job that is marked several times has no table of the piece.
         assert_eq!(keys(&read, " or ", ""), format!("{two} [art]"));
         assert_eq!(keys(&[], " and ", "piece."), "");
