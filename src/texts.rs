@@ -1,6 +1,7 @@
 //! Texts: every sentence that a maker may read on the page, from one file, so that all of it can be translated in one place.
 //! Code names a text by its key and gives the values that stand in it; the English file is built in.
 
+use std::cell::Cell;
 use std::collections::BTreeMap;
 use std::fmt::Display;
 use std::sync::{LazyLock, OnceLock};
@@ -90,8 +91,23 @@ pub(crate) fn is_translated() -> bool {
     TRANSLATED.get().is_some()
 }
 
+thread_local! {
+    static IN_ENGLISH: Cell<bool> = const { Cell::new(false) };
+}
+
+/// What `say` says in English, whatever the language of the page.
+pub(crate) fn in_english<T>(say: impl FnOnce() -> T) -> T {
+    let before = IN_ENGLISH.replace(true);
+    let said = say();
+    IN_ENGLISH.set(before);
+    said
+}
+
 /// What another file than the English one says.
 pub(crate) fn translated(room: &str, key: &str) -> Option<&'static str> {
+    if IN_ENGLISH.get() {
+        return None;
+    }
     TRANSLATED.get()?.get(room)?.get(key).map(String::as_str)
 }
 

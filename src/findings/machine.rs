@@ -2,6 +2,7 @@
 //! assumed.
 
 use super::{Finding, Remedy, Severity};
+use crate::job::kit::spoken;
 use crate::said::Said;
 use crate::texts::{self, text};
 use crate::units::{MM_PER_INCH, Mm, Watts, short};
@@ -77,7 +78,7 @@ pub fn weak_laser(laser: Watts, least: Watts, coating: &str) -> Option<Finding> 
 pub struct Fitting {
     /// As `--coating` names it.
     pub id: String,
-    /// What it is called.
+    /// What its file calls it.
     pub name: String,
     /// The weakest laser that is known to mark it.
     pub least: Watts,
@@ -89,19 +90,20 @@ pub fn coating_mismatch(coating: &str, blank: &str, takes: &[Fitting], laser: Wa
     if takes.is_empty() || takes.iter().any(|f| f.name == coating) {
         return None;
     }
-    let names: Vec<&str> = takes.iter().map(|f| f.name.as_str()).collect();
+    let names: Vec<&str> = takes.iter().map(|f| spoken(&f.name)).collect();
     let names = match names.as_slice() {
         [one] => one.to_string(),
         [first @ .., last] => text!("findings.coating-mismatch.or", first = first.join(", "), last),
         [] => return None,
     };
-    let message = text!("findings.coating-mismatch", coating, blank, names);
+    let message = text!("findings.coating-mismatch", coating = spoken(coating), blank, names);
     let mut fitting: Vec<&Fitting> = takes.iter().collect();
     fitting.sort_by_key(|f| laser.0 < f.least.0);
     let finding = Finding::new("coating-mismatch", Severity::Caution, message);
     Some(fitting.iter().fold(finding, |finding, f| {
+        let name = spoken(&f.name);
         let take =
-            |option: &str| text!("findings.coating-mismatch.take", coating = f.name, option, least = f.least);
+            |option: &str| text!("findings.coating-mismatch.take", coating = name, option, least = f.least);
         let text = Said::two(take(&format!(": --coating {}", f.id)), take(""));
         finding.with(Remedy::new("coating", f.least.0, "W", text).set("coating", f.id.as_str()))
     }))

@@ -1,6 +1,7 @@
 //! The kit: starter machines, coatings and blanks. All their numbers are common practice, none is
 //! measured, and each entry says so.
 
+use std::collections::BTreeMap;
 use std::path::Path;
 use std::sync::LazyLock;
 
@@ -120,11 +121,19 @@ pub fn words() -> Room {
 
 /// Words of the kit in the language of the page. Others, of a file of a maker's own, stay as they are.
 pub fn spoken(words: &str) -> &str {
-    static KEYS: LazyLock<Room> = LazyLock::new(|| self::words().into_iter().map(|(k, w)| (w, k)).collect());
+    // Several entries may say the same: a translation of one of them serves all.
+    static KEYS: LazyLock<BTreeMap<String, Vec<String>>> = LazyLock::new(|| {
+        let mut keys: BTreeMap<String, Vec<String>> = BTreeMap::new();
+        for (key, words) in self::words() {
+            keys.entry(words).or_default().push(key);
+        }
+        keys
+    });
     if !texts::is_translated() {
         return words;
     }
-    KEYS.get(words).and_then(|key| texts::translated(texts::KIT, key)).unwrap_or(words)
+    let keys = KEYS.get(words).into_iter().flatten();
+    keys.into_iter().find_map(|key| texts::translated(texts::KIT, key)).unwrap_or(words)
 }
 
 /// The machine, coating and blank that are used when none is named.

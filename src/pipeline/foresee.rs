@@ -10,10 +10,11 @@ use crate::placement::{Along, Placement};
 use crate::progress::{Progress, Stopped};
 use crate::proof::layout::{Layout, Look};
 use crate::proof::words;
+use crate::scan::comments::can_say;
 use crate::scan::limits::LimitsError;
 use crate::scan::program::{Cost, Notes, Program};
 use crate::scan::raster::{RasterPath, Scan};
-use crate::texts::text;
+use crate::texts::{self, text};
 
 /// What is foreseen.
 #[derive(Debug, Clone)]
@@ -39,6 +40,14 @@ pub(super) struct Foreseen {
     pub written: Cost,
 }
 
+/// Sentences for a program's comments: those in English that a comment, which has plain letters alone, could not spell in
+/// the language of the page.
+fn spelt(say: impl Fn() -> Vec<String>) -> Vec<String> {
+    let own = say();
+    let english = texts::in_english(&say);
+    own.into_iter().zip(english).map(|(own, english)| if can_say(&own) { own } else { english }).collect()
+}
+
 /// Forecasts what is laid down and measures its scan program, in one walk over the dots each and both at
 /// once. `most` is the longest side of the picture, pixels.
 pub(super) fn foresee(
@@ -56,8 +65,8 @@ pub(super) fn foresee(
     let raster = raster(plan, placement)?.ordered(laid.marking());
     let notes = Notes {
         job: name.to_string(),
-        settings: words::settings(plan),
-        cautions: words::cautions(&plan.machine, &plan.coating, plan.surface),
+        settings: spelt(|| words::settings(plan)),
+        cautions: spelt(|| words::cautions(&plan.machine, &plan.coating, plan.surface)),
     };
     // Nothing is stored, so nothing can fail but a request to stop.
     let program = Program::of_raster(raster.clone(), laid.marking(), notes.of_raster(&raster));

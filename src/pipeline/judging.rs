@@ -352,7 +352,7 @@ fn machine_findings(plan: &Plan, source: Source<'_>, stages: &Stages) -> Vec<Fin
     all.extend(of_machine::weak_laser(laser, least, plan.coating.called()));
     if let Some(takes) = taken(plan) {
         let of = plan.surface.to_string();
-        all.extend(of_machine::coating_mismatch(plan.coating.called(), &of, &takes, laser));
+        all.extend(of_machine::coating_mismatch(&plan.coating.name, &of, &takes, laser));
     }
     all.extend(of_the_process(plan));
     all.extend(of_machine::assumed(&process.assumed(), &plan.wedge()));
@@ -405,7 +405,7 @@ fn taken(plan: &Plan) -> Option<Vec<Fitting>> {
     let one = |id: &String| {
         kit::entry(Sort::Coating, id)?;
         let c = kit::coating(id).ok()?;
-        Some(Fitting { id: id.clone(), name: c.called().to_string(), least: c.start.least_power })
+        Some(Fitting { id: id.clone(), name: c.name, least: c.start.least_power })
     };
     plan.coatings.iter().map(one).collect()
 }

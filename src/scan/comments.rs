@@ -99,11 +99,73 @@ pub fn read_rotary(text: &str) -> Option<(Along, Mantle)> {
     real.then_some((along, mantle))
 }
 
+/// Letters of Latin scripts and how they are spelt without their marks; of German and the northern languages as they are there.
+const LATIN: &[(&str, &str)] = &[
+    ("àáâãāăą", "a"),
+    ("ÀÁÂÃĀĂĄ", "A"),
+    ("äæ", "ae"),
+    ("ÄÆ", "Ae"),
+    ("å", "aa"),
+    ("Å", "Aa"),
+    ("çćčĉċ", "c"),
+    ("ÇĆČĈĊ", "C"),
+    ("ďđð", "d"),
+    ("ĎĐÐ", "D"),
+    ("èéêëēėęě", "e"),
+    ("ÈÉÊËĒĖĘĚ", "E"),
+    ("ĝğġģ", "g"),
+    ("ĜĞĠĢ", "G"),
+    ("ĥħ", "h"),
+    ("ĤĦ", "H"),
+    ("ìíîïĩīįı", "i"),
+    ("ÌÍÎÏĨĪĮİ", "I"),
+    ("ĵ", "j"),
+    ("Ĵ", "J"),
+    ("ķ", "k"),
+    ("Ķ", "K"),
+    ("łĺļľ", "l"),
+    ("ŁĹĻĽ", "L"),
+    ("ñńņň", "n"),
+    ("ÑŃŅŇ", "N"),
+    ("òóôõōő", "o"),
+    // The sign of a diameter, as often.
+    ("ÒÓÔÕŌŐØ", "O"),
+    ("öøœ", "oe"),
+    ("ÖŒ", "Oe"),
+    ("ŕřŗ", "r"),
+    ("ŔŘŖ", "R"),
+    ("śşšŝș", "s"),
+    ("ŚŞŠŜȘ", "S"),
+    ("ß", "ss"),
+    ("ťţțŧ", "t"),
+    ("ŤŢȚŦ", "T"),
+    ("þ", "th"),
+    ("Þ", "Th"),
+    ("ùúûũūŭůűų", "u"),
+    ("ÙÚÛŨŪŬŮŰŲ", "U"),
+    ("ü", "ue"),
+    ("Ü", "Ue"),
+    ("ŵ", "w"),
+    ("Ŵ", "W"),
+    ("ýÿŷ", "y"),
+    ("ÝŸŶ", "Y"),
+    ("źżž", "z"),
+    ("ŹŻŽ", "Z"),
+];
+
 /// Characters of a comment between its parentheses.
 const LONGEST: usize = 197;
 
+/// Whether a comment can say it: each of its letters has a plain form.
+pub fn can_say(text: &str) -> bool {
+    let mut said = Vec::new();
+    comments(text, &mut said);
+    let marks = |text: &str| text.matches('?').count();
+    said.iter().map(|line| marks(line)).sum::<usize>() == marks(text)
+}
+
 /// `text` as comment lines of at most 200 characters. Parentheses become brackets, so that none is ever
-/// nested; % and ; are spelt otherwise; letters beyond ASCII become their nearest plain form, or a question mark.
+/// nested; % and ; are spelt otherwise; letters beyond ASCII become their nearest plain form, those of other scripts a question mark.
 pub(crate) fn comments(text: &str, out: &mut Vec<String>) {
     let mut plain = String::with_capacity(text.len());
     for c in text.chars() {
@@ -118,14 +180,11 @@ pub(crate) fn comments(text: &str, out: &mut Vec<String>) {
             '²' => plain.push('2'),
             '×' => plain.push('x'),
             '−' | '–' | '—' => plain.push('-'),
-            'ä' => plain.push_str("ae"),
-            'ö' | 'ø' => plain.push_str("oe"),
-            'ü' => plain.push_str("ue"),
-            'å' => plain.push_str("aa"),
-            'é' | 'è' | 'ê' => plain.push('e'),
-            'ß' => plain.push_str("ss"),
             c if c.is_whitespace() || c.is_control() => plain.push(' '),
-            _ => plain.push('?'),
+            c => match LATIN.iter().find(|(letters, _)| letters.contains(c)) {
+                Some((_, spelt)) => plain.push_str(spelt),
+                None => plain.push('?'),
+            },
         }
     }
     // Lines of about the same length: the last is not left with a single word.
@@ -184,6 +243,15 @@ mod tests {
     }
 
     #[test]
+    fn what_a_comment_cannot_spell_is_known() {
+        assert!(can_say("Zinkrauch: nie ohne Absaugung (Metallfieber), 5 µm?"));
+        assert!(can_say("żółty, Zoë Çelik") && !can_say("Осторожно"));
+        let mut lines = Vec::new();
+        comments("Łukasz Wójcik, Per-Åke Sjöström, Ødegård, Zoë Çelik", &mut lines);
+        assert_eq!(lines, ["(Lukasz Wojcik, Per-Aake Sjoestroem, Odegaard, Zoe Celik)"]);
+    }
+
+    #[test]
     fn comments_are_plain_short_and_never_nested() {
         let mut lines = Vec::new();
         for text in [
@@ -195,7 +263,7 @@ mod tests {
         ] {
             comments(text, &mut lines);
         }
-        assert_eq!(lines[0], "(Lighthouse [large] - ? 90 mm, 5 um2, 90 percent)");
+        assert_eq!(lines[0], "(Lighthouse [large] - O 90 mm, 5 um2, 90 percent)");
         assert_eq!(lines.last().map(String::as_str), Some("(two lines of text)"));
         assert_eq!(lines.iter().map(|l| l.matches("long").count()).sum::<usize>(), 80);
         assert!(lines[1..4].iter().all(|l| l.len() > 120), "three lines of about one length: {lines:?}");
