@@ -31,6 +31,7 @@ use crate::placement::{Anchor, DotRect, Place, Placement};
 use crate::progress::Progress;
 use crate::screen::Wants;
 use crate::screen::auto::AUTO;
+use crate::screen::remembered::Remembering;
 use crate::texts::text;
 use crate::units::{Mm, MmPerS};
 
@@ -44,6 +45,8 @@ pub(super) fn findings(
     progress: &dyn Progress,
 ) -> Vec<Finding> {
     let again = Again::new(plan, source, (worst(stages), stages.pace.barred), progress);
+    // What mends the job is searched for when it is looked for and once more when it is judged.
+    let _remembering = Remembering::begin();
     let mut all = burn_findings(&again, stages, progress);
     all.extend(of_the_job(plan, source, stages, lost));
     all.extend(others);
