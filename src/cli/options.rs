@@ -144,7 +144,7 @@ pub struct ToneOptions {
     /// Harder or flatter, after the levels: -100 to 100, for example 20 or -20 [default: off]
     #[arg(long, value_name = "AMOUNT", allow_hyphen_values = true)]
     pub contrast: Option<Nudge>,
-    /// Exchange light and dark of a photo, ink and ground of a drawing
+    /// Exchange light and dark of a photo, ink and ground of a drawing; what is transparent stays bare
     #[arg(long)]
     pub invert: bool,
     /// Contrast of small places within their surroundings, off or 0% to 100% [default: off]
@@ -302,7 +302,7 @@ pub struct ProgramOptions {
     /// Tones by dots, or by the power of the moment: dots or power [default: dots]
     #[arg(long, value_name = "HOW")]
     pub tone_by: Option<ToneBy>,
-    /// Write the program in spite of this finding of severity stop: over-burn, under-burn, link-starved, off-bed or coarse-power; may be repeated
+    /// Write the program in spite of this finding of severity stop: over-burn, under-burn, link-starved, off-bed, coarse-power or faint; may be repeated
     ///
     /// The job file keeps it for this art and for a finding no worse than this one.
     #[arg(long, value_name = "FINDING")]

@@ -1,7 +1,9 @@
 //! Finding `faint`: a piece that will hardly show what it was made for.
 
+use super::art::exchanged;
 use super::{Finding, Severity};
 use crate::colour::{lstar, luminance};
+use crate::job::settle::Of;
 use crate::texts::text;
 use crate::units::short;
 
@@ -76,16 +78,19 @@ pub fn places(looks: &[f32], columns: usize, sample: f64, allowed: impl Fn(f64) 
     out
 }
 
-fn nothing() -> Finding {
-    Finding::new("faint", Severity::Caution, text!("findings.faint.nothing"))
+/// `faint` of a piece without a single dot: a stop, for its program would mark nothing. `inverted` is a drawing of it whose
+/// ink and ground are exchanged: what is transparent is neither, so that one whose ground is transparent is gone.
+pub fn nothing(inverted: Option<Of>) -> Finding {
+    let stop = |message: &str| Finding::new("faint", Severity::Stop, message);
+    match inverted {
+        None => stop(text!("findings.faint.nothing")),
+        Some(of) => stop(text!("findings.faint.nothing.inverted")).with(exchanged(of, false)),
+    }
 }
 
 /// `faint`, for strokes: nothing or nearly nothing of `looks` (relative luminances all over the dots' rectangle) is
 /// seen to differ from the bare piece, whose luminance is `bare`.
-pub fn of_strokes(looks: &[f32], bare: f64, dots: u64) -> Option<Finding> {
-    if dots == 0 {
-        return Some(nothing());
-    }
+pub fn of_strokes(looks: &[f32], bare: f64) -> Option<Finding> {
     // Held against luminances, as there are millions of looks and a lightness takes a cube root.
     let bare = lstar(bare);
     let darker = if bare >= SEEN_LSTAR { luminance(bare - SEEN_LSTAR) as f32 } else { f32::NEG_INFINITY };
@@ -99,10 +104,7 @@ pub fn of_strokes(looks: &[f32], bare: f64, dots: u64) -> Option<Finding> {
 }
 
 /// `faint`, for tones: the mean looks of `places` hardly differ from the bare piece, or from each other.
-pub fn of_tones(places: &[f32], bare: f64, dots: u64) -> Option<Finding> {
-    if dots == 0 {
-        return Some(nothing());
-    }
+pub fn of_tones(places: &[f32], bare: f64) -> Option<Finding> {
     if places.is_empty() {
         return None;
     }
@@ -124,7 +126,7 @@ mod tests {
     use super::*;
 
     fn said(looks: &[f32], tones: bool) -> Option<String> {
-        let found = if tones { of_tones(looks, 0.03, 1) } else { of_strokes(looks, 0.03, 1) };
+        let found = if tones { of_tones(looks, 0.03) } else { of_strokes(looks, 0.03) };
         found.map(|f| f.message.to_string())
     }
 
@@ -142,7 +144,18 @@ mod tests {
         assert!(said(&[0.03; 1000], true).unwrap().contains("nearly bare"));
         assert!(said(&[0.04; 1000], true).unwrap().contains("only"), "a little of it all over");
         assert!(said(&[0.4; 1000], true).unwrap().contains("even tone"));
-        assert!(of_strokes(&[0.03; 9], 0.03, 0).unwrap().message.contains("nothing is marked"));
+    }
+
+    #[test]
+    fn a_piece_without_a_dot_is_stopped() {
+        let plain = nothing(None);
+        assert!(plain.severity == Severity::Stop && plain.message.contains("look whether the art is there"));
+        assert!(plain.remedies.is_empty() && super::super::STOPS.contains(&plain.name));
+        let inverted = nothing(Some(Of::Art));
+        assert!(inverted.severity == Severity::Stop && inverted.message.contains("what is transparent"));
+        assert_eq!(inverted.remedies[0].sets, [("tone.invert".to_string(), "false".to_string())]);
+        let layer = nothing(Some(Of::Layer(1)));
+        assert_eq!(layer.remedies[0].sets, [("layer.1.invert".to_string(), "false".to_string())]);
     }
 
     #[test]
@@ -157,8 +170,8 @@ mod tests {
             let stroke = luminance(lstar(0.6) - apart) as f32;
             (0..10_000).map(|i| if i < 40 { stroke } else { 0.6 }).collect()
         };
-        assert_eq!(of_strokes(&dark(10.1), 0.6, 1), None);
-        assert!(of_strokes(&dark(9.9), 0.6, 1).is_some());
+        assert_eq!(of_strokes(&dark(10.1), 0.6), None);
+        assert!(of_strokes(&dark(9.9), 0.6).is_some());
     }
 
     #[test]

@@ -293,6 +293,10 @@ fn coarse(
 /// Whether the piece will show anything; dots that came from elsewhere may be strokes or tones, so the milder rule
 /// holds for them.
 fn faint_findings(plan: &Plan, stages: &Stages) -> Option<Finding> {
+    let photo = stages.kind == Some(Kind::Photo);
+    if stages.dots.count() == 0 {
+        return Some(faint::nothing(inverted(plan).filter(|_| !photo)));
+    }
     let (rect, look) = (&stages.placement.rect, &stages.look);
     let (along, across) = (look.step_along, look.step_across);
     let allowed = |row: f64| {
@@ -301,12 +305,20 @@ fn faint_findings(plan: &Plan, stages: &Stages) -> Option<Finding> {
         (columns.start as f64 / along, columns.end as f64 / along)
     };
     let bare = plan.burn.response.y_unmarked;
-    if stages.kind == Some(Kind::Photo) {
+    if photo {
         let sample = (along * rect.grid.along.0).max(across * rect.grid.across.0);
         let places = faint::places(&look.luminance, look.columns, sample, allowed);
-        faint::of_tones(&places, bare, stages.dots.count())
+        faint::of_tones(&places, bare)
     } else {
-        faint::of_strokes(&look.luminance, bare, stages.dots.count())
+        faint::of_strokes(&look.luminance, bare)
+    }
+}
+
+/// The piece's art or the lowest of its layers that is inverted.
+fn inverted(plan: &Plan) -> Option<Of> {
+    match plan.layers.as_slice() {
+        [] => plan.tone.shape.tilt.invert.then_some(Of::Art),
+        layers => layers.iter().find(|layer| layer.tone.shape.tilt.invert).map(|layer| layer.of),
     }
 }
 
