@@ -70,7 +70,7 @@ fn either(ways: &[impl fmt::Display]) -> String {
 }
 
 /// The number as given with the unit of the example. Where that says it in two ways, it is the way whose own number is nearer:
-/// no pitch is that many mm. A number up to 1 may well be meant as a share of the whole: as a percentage it is next to nothing.
+/// no pitch is that many mm. A number up to 1 without its unit is a share of the whole: as a percentage it is next to nothing.
 fn with_unit(text: &str, example: &[&str]) -> String {
     let number: f64 = text.trim().parse().unwrap_or(0.0);
     let parts = |way: &&str| {
@@ -80,9 +80,7 @@ fn with_unit(text: &str, example: &[&str]) -> String {
     };
     let nearest = example.iter().map(parts).min_by(|a, b| a.0.total_cmp(&b.0));
     match nearest.map_or(String::new(), |(_, unit)| unit) {
-        unit if unit == "%" && (0.0..=1.0).contains(&number) => {
-            either(&[short(100.0 * number, 2), text.trim().to_string()].map(|share| share + "%"))
-        }
+        unit if unit == "%" && (0.0..=1.0).contains(&number) => short(100.0 * number, 2) + "%",
         unit => format!("{}{unit}", text.trim()),
     }
 }
@@ -100,7 +98,13 @@ fn split(text: &str, example: &'static [&'static str]) -> Result<(f64, String), 
     // A unit never begins with a comma, so that a digit after one is a decimal.
     let decimals = unit.strip_prefix(',').is_some_and(|u| u.starts_with(|c: char| c.is_ascii_digit()));
     if decimals && !t[..end].contains('.') {
-        return Err(UnitError::Comma { text: text.to_string(), point: t.replacen(',', ".", 1) });
+        let point = t.replacen(',', ".", 1);
+        // Without its unit it would be refused once more.
+        let bare = point.parse::<f64>().is_ok();
+        return Err(UnitError::Comma {
+            text: text.to_string(),
+            point: if bare { with_unit(&point, example) } else { point },
+        });
     }
     Ok((value, unit.to_string()))
 }
@@ -421,16 +425,26 @@ mod tests {
         );
         let pitch = |text: &str| text.parse::<Pitch>().unwrap_err().to_string();
         assert!(pitch("254").ends_with("for example 254dpi") && pitch("0.1").ends_with("for example 0.1mm"));
-        // Whether a share of the whole is meant or a hundredth of that is for whoever typed it to say.
         let share = |text: &str| text.parse::<Share>().unwrap_err().to_string();
-        assert!(
-            share("0.9").ends_with("for example 90% or 0.9%") && share("80").ends_with("for example 80%")
-        );
+        assert!(share("0.9").ends_with("for example 90%") && share("80").ends_with("for example 80%"));
+        assert!(share("1").ends_with("for example 100%"));
         let e = "90px".parse::<Mm>().unwrap_err().to_string();
         assert!(e.contains("unknown unit 'px'") && e.contains("mm"), "{e}");
         assert!("mm".parse::<Mm>().is_err());
         assert!("110%".parse::<Share>().is_err());
         assert!("0dpi".parse::<Pitch>().is_err());
+    }
+
+    #[test]
+    fn what_is_written_instead_of_a_decimal_comma_is_not_refused_again() {
+        let said = |e: UnitError| e.to_string();
+        let share = |text: &str| said(text.parse::<Share>().unwrap_err());
+        assert_eq!(share("0,9"), "'0,9' has a decimal comma; write 90%");
+        assert_eq!(share("92,5"), "'92,5' has a decimal comma; write 92.5%");
+        assert_eq!(share("0,9%"), "'0,9%' has a decimal comma; write 0.9%");
+        assert_eq!(said("12,5".parse::<MmPerS>().unwrap_err()), "'12,5' has a decimal comma; write 12.5mm/s");
+        assert_eq!(said("0,1".parse::<Pitch>().unwrap_err()), "'0,1' has a decimal comma; write 0.1mm");
+        assert_eq!(said("9,5 cm".parse::<Mm>().unwrap_err()), "'9,5 cm' has a decimal comma; write 9.5 cm");
     }
 
     #[test]
