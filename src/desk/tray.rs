@@ -80,7 +80,7 @@ impl Run {
             for (one, of) in tray.laid.iter().zip(&tray.of) {
                 let (width, height) = one.piece.sides();
                 let warns = one.piece.report.findings.iter().filter(|f| f.severity > Severity::Note);
-                let says: Vec<&str> = warns.map(|f| f.message.on_page()).collect();
+                let says: Vec<&str> = warns.map(|f| f.in_order()).collect();
                 pieces.push(json!({
                     "number": one.number, "spot": of.spot, "row": of.row, "name": one.name,
                     // From the upper left corner of the tray.
@@ -171,7 +171,7 @@ fn found(findings: &[(usize, &Finding, bool)], all: usize) -> Vec<Value> {
         let every = others.is_empty() && same.len() == all;
         let remedies = f.remedies.iter().flat_map(ways).map(|r| of_all(r, whole, every));
         json!({
-            "id": f.name, "level": level(f.severity), "says": f.message.on_page(),
+            "id": f.name, "level": level(f.severity), "says": f.in_order(),
             "pieces": (same.len() < all).then(|| numbered(&same)),
             "others": (!others.is_empty()).then(|| numbered(&others)),
             "remedies": remedies.collect::<Vec<_>>(),

@@ -244,12 +244,23 @@ pub fn reading_unsure(reading: &Decision, other: Kind) -> Finding {
         other = other.in_words(),
     );
     let text = Said::from(text!("findings.reading-unsure.look")).line(then_say(Of::Art, other, reading));
-    Finding::new("reading-unsure", Severity::Caution, message).with(asked(
+    let finding = Finding::new("reading-unsure", Severity::Caution, message);
+    Finding { of_order: Some(may_be(reading, other)), ..finding }.with(asked(
         "read-as",
         text,
         (other, reading),
         Of::Art,
     ))
+}
+
+/// How unsure the reading is, where no picture shows both.
+fn may_be(reading: &Decision, other: Kind) -> String {
+    text!(
+        "findings.reading-unsure.layer",
+        kind = reading.kind.in_words(),
+        percent = short(reading.sure * 100.0, 0),
+        other = other.in_words(),
+    )
 }
 
 /// What the command line adds: how the picture is read another way, or as it was.
@@ -270,12 +281,7 @@ fn asked(change: &'static str, text: Said, (other, reading): (Kind, &Decision), 
 
 /// `reading-unsure` of a picture among layers, which `readings.png` does not show.
 pub fn layer_unsure(reading: &Decision, other: Kind, of: Of) -> Finding {
-    let message = text!(
-        "findings.reading-unsure.layer",
-        kind = reading.kind.in_words(),
-        percent = short(reading.sure * 100.0, 0),
-        other = other.in_words(),
-    );
+    let message = may_be(reading, other);
     let text = Said::from(text!("findings.reading-unsure.layer.look")).line(then_say(of, other, reading));
     Finding::new("reading-unsure", Severity::Caution, message).with(asked(
         "reading of a layer",
@@ -455,6 +461,7 @@ mod tests {
             "it is read as a photo, but only 62% sure: it may be a drawing on paper; readings.png shows both"
         );
         assert!(f.remedies[0].text.contains("--read-as paper"), "{f:?}");
+        assert_eq!(f.in_order(), "it is read as a photo, but only 62% sure: it may be a drawing on paper");
         let answers = f.remedies[0].answers.iter().map(|a| (a.text.on_page(), a.sets[0].1.as_str()));
         let two = [("read it as a drawing on paper", "paper"), ("read it as a photo", "photo")];
         assert_eq!(answers.collect::<Vec<_>>(), two);

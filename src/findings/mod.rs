@@ -110,6 +110,9 @@ pub struct Finding {
     pub severity: Severity,
     /// One sentence: the fact, with numbers and units, and the place where one is worse than the rest.
     pub message: Said,
+    /// The same for an order, which has not all the files of a job; `None` where it says the same.
+    #[serde(skip)]
+    pub of_order: Option<String>,
     /// Affected area in mm², where it has one.
     pub area_mm2: Option<f64>,
     /// The worst spot, mm from the blank's lower left corner (x to the right, y up).
@@ -133,6 +136,7 @@ impl Finding {
             name,
             severity,
             message: message.into(),
+            of_order: None,
             area_mm2: None,
             at_mm: None,
             harm: None,
@@ -144,6 +148,11 @@ impl Finding {
     pub fn measuring(mut self, value: f64, unit: &'static str) -> Self {
         self.harm = Some(Harm::new(value, unit));
         self
+    }
+
+    /// What it says in an order, which has no options.
+    pub(crate) fn in_order(&self) -> &str {
+        self.of_order.as_deref().unwrap_or(self.message.on_page())
     }
 
     /// The same finding with a remedy added.

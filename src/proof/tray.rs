@@ -103,7 +103,7 @@ fn number(n: usize, crossed: bool) -> Result<Picture, ProofError> {
     draw(wide, HIGH, PAPER, &body)
 }
 
-/// The finished pieces side by side with their names, to be sent for approval.
+/// The finished pieces side by side with their numbers and names, to be sent for approval.
 ///
 /// # Errors
 /// When lettering cannot be drawn.
@@ -124,7 +124,7 @@ pub fn pieces(title: &str, shown: &[ShownPiece<'_>]) -> Result<Picture, ProofErr
         body += &format!(
             r#"<text x="{x}" y="{}" font-size="20" fill="{INK}">{}</text>"#,
             y + high + GAP,
-            escape(&cut(one.name))
+            escape(&caption(one))
         );
     }
     let mut all = draw(width, top + rows * step_y + GAP, PAPER, &body)?;
@@ -133,6 +133,11 @@ pub fn pieces(title: &str, shown: &[ShownPiece<'_>]) -> Result<Picture, ProofErr
         all.lay(piece, x + (CELL - piece.width) / 2, y + (high - piece.height) / 2);
     }
     Ok(all)
+}
+
+/// Its number, by which findings name it, and its name.
+fn caption(one: &ShownPiece<'_>) -> String {
+    cut(&format!("{} {}", one.number, one.name))
 }
 
 /// A name that fits below its piece.

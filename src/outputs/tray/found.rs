@@ -57,7 +57,7 @@ fn one_sort(mut sort: Vec<Told<'_>>, count: usize, by_row: bool, piece: &str) ->
     sort.sort_by_key(|told| told.piece);
     let first = *sort.first()?;
     let pieces = numbers(&sort);
-    let mut message = first.finding.message.on_page().to_string();
+    let mut message = first.finding.in_order().to_string();
     if by_row && pieces.len() < count {
         message = text!("outputs.found.row", row = first.row, message);
     }
@@ -72,7 +72,7 @@ fn one_sort(mut sort: Vec<Told<'_>>, count: usize, by_row: bool, piece: &str) ->
         // Of notes one example is enough.
         others: match first.finding.severity {
             Severity::Note => Vec::new(),
-            _ => others(&sort, first.finding.message.on_page()),
+            _ => others(&sort, first.finding.in_order()),
         },
         pieces,
     })
@@ -94,8 +94,8 @@ fn remedies(
 ) -> Vec<SharedRemedy> {
     let at_all = |is: &dyn Fn(&Remedy) -> bool| sort.iter().all(|told| told.finding.remedies.iter().any(is));
     let told = first.finding.remedies.iter().map(|remedy| {
-        let text = remedy.text.on_page();
-        let same = |other: &Remedy| other.text.on_page() == text;
+        let text = words(remedy);
+        let same = |other: &Remedy| words(other) == text;
         let of_piece = if at_all(&same) {
             text.to_string()
         } else {
@@ -118,6 +118,12 @@ fn remedies(
         SharedRemedy { text: written, verified }
     });
     told.collect()
+}
+
+/// A remedy in words: of the pictures that a job has, an order has only that of its pieces.
+fn words(remedy: &Remedy) -> &str {
+    let asks = !remedy.answers.is_empty() && is_reading(remedy);
+    if asks { text!("outputs.found.look") } else { remedy.text.on_page() }
 }
 
 /// Whether all that a remedy sets is how a picture is read.
@@ -155,8 +161,8 @@ fn keys<'a>(sets: impl IntoIterator<Item = &'a (String, String)>, joined: &str, 
 /// What is said of pieces in other words than of the first, each sentence once.
 fn others(sort: &[Told<'_>], first: &str) -> Vec<OtherPieces> {
     let mut all: Vec<(&str, Vec<usize>)> = Vec::new();
-    for told in sort.iter().filter(|told| told.finding.message.on_page() != first) {
-        let message = told.finding.message.on_page();
+    for told in sort.iter().filter(|told| told.finding.in_order() != first) {
+        let message = told.finding.in_order();
         match all.iter_mut().find(|(known, _)| *known == message) {
             Some((_, pieces)) if pieces.last() == Some(&told.piece) => {}
             Some((_, pieces)) => pieces.push(told.piece),
@@ -269,6 +275,7 @@ mod tests {
         let found = unsure();
         let told = [Told { piece: 1, row: 2, finding: &found }];
         let of_row = |by_row| of(told.into_iter(), 3, by_row, "piece.")[0].remedies[0].text.clone();
+        assert!(of_row(false).starts_with("look at pieces.png: write read_as"), "{}", of_row(false));
         assert!(of_row(true).contains("read_as = '{reading}' at the top of the order"), "{}", of_row(true));
         assert!(
             of_row(false).contains("under [piece.art], in an order of these pieces alone"),
