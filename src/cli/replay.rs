@@ -79,8 +79,10 @@ pub fn run(args: &ReplayArgs, out: &mut Out) -> Result<u8, Failure> {
         let file = File::open(&args.program).map_err(|e| source::unreadable(&args.program, &e))?;
         Box::new(BufReader::with_capacity(1 << 20, file))
     };
-    let limits = machine(args, program.fill_buf().unwrap_or_default())?.limits();
+    let machine = machine(args, program.fill_buf().unwrap_or_default())?;
+    let limits = machine.limits();
     let mut options = ReplayOptions::new(&limits);
+    options.laser = Some(machine.laser.power);
     options.picture = output.is_some().then_some(PICTURE);
     let failed = |e: crate::scan::reader::ReadError| Failure::input(format!("{name}: {e}"));
     let mut replayed = replay::replay(program, &options).map_err(failed)?;

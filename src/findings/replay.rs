@@ -3,16 +3,22 @@
 use super::{Finding, Severity};
 use crate::scan::replay::{Places, Replay};
 use crate::texts::{self, text};
-use crate::units::short;
+use crate::units::{Watts, short};
 
 /// What to say of a program that was written for a machine of another full power: the same S words are another power here.
-fn other_full_scale(replay: &Replay) -> Option<String> {
-    let written = replay.written_for_full_scale_s.filter(|&s| s != replay.full_scale_s)?;
-    let share = f64::from(written) / f64::from(replay.full_scale_s);
-    (replay.highest_s > 0.0).then(|| {
-        let (here, times) = (replay.full_scale_s, short(share, 3));
-        text!("findings.other-full-power", written, here, times)
-    })
+fn other_full_power(replay: &Replay) -> Option<String> {
+    let here = replay.full_scale_s;
+    let written = replay.written_for_full_scale_s.unwrap_or(here);
+    let share = f64::from(written) / f64::from(here);
+    if replay.highest_s <= 0.0 {
+        return None;
+    }
+    if let Some([made_for, laser]) = replay.other_laser_w {
+        let times = short(share * laser / made_for, 3);
+        let (made_for, laser) = (Watts(made_for), Watts(laser));
+        return Some(text!("findings.other-full-power.laser", made_for, written, laser, here, times));
+    }
+    (written != here).then(|| text!("findings.other-full-power", written, here, times = short(share, 3)))
 }
 
 /// What a replay brings to light. Beam on where it must be off is a stop, as is a program that leaves the
@@ -41,7 +47,7 @@ pub fn replayed(replay: &Replay) -> Vec<Finding> {
         let (highest, full) = (short(replay.highest_s, 3), replay.full_scale_s);
         let text = text!("findings.over-full-power", line, highest, full);
         stop("over-full-power", text);
-    } else if let Some(text) = other_full_scale(replay) {
+    } else if let Some(text) = other_full_power(replay) {
         stop("other-full-power", text);
     }
     if replay.off_bed_mm > 0.0 {

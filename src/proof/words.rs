@@ -5,6 +5,7 @@ use crate::job::process::ToneCurve;
 use crate::job::{Coating, Machine, Plan};
 use crate::note::Note;
 use crate::said::Said;
+use crate::scan::comments::said;
 use crate::texts::text;
 use crate::tone::automatic::Automatic;
 use crate::units::{duration, short};
@@ -24,7 +25,7 @@ pub fn settings(plan: &Plan) -> Vec<String> {
     let p = &plan.process;
     vec![
         format!("{} on {}", plan.coating.name, plan.machine.name),
-        format!("power {} of {}, {}", p.power.value, p.rated_power.value, p.power.standing),
+        format!("{}, {}", said::power(p.power.value, p.rated_power.value), p.power.standing),
         format!("speed {}, {}", p.speed.value, p.speed.standing),
     ]
 }

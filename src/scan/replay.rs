@@ -22,6 +22,7 @@ use super::toolpath::{Moves, Toolpath};
 use crate::blank::Blank;
 use crate::placement::DotRect;
 use crate::plane::Dots;
+use crate::units::Watts;
 
 /// Where the dots of a program lie.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -41,6 +42,8 @@ pub struct ReplayOptions<'a> {
     pub ground: Option<Ground>,
     /// How late the beam follows the head; `None` takes what the program's comments say, else 0.
     pub lag: Option<BeamLag>,
+    /// The power of the machine's laser, where what the program's comments say of it is to be held against it.
+    pub laser: Option<Watts>,
     /// Keep the S word of each dot too.
     pub levels: bool,
     /// Draw the path, this many pixels wide or high.
@@ -50,7 +53,7 @@ pub struct ReplayOptions<'a> {
 impl<'a> ReplayOptions<'a> {
     /// Replay on `head`, all else from the program's comments, without a picture.
     pub fn new(limits: &'a Limits) -> Self {
-        ReplayOptions { limits, ground: None, lag: None, levels: false, picture: None }
+        ReplayOptions { limits, ground: None, lag: None, laser: None, levels: false, picture: None }
     }
 
     /// Replay of a program of one's own: what its comments say is known. Dots are rebuilt where all of them
@@ -69,6 +72,9 @@ impl<'a> ReplayOptions<'a> {
         ReplayOptions { ground, lag: Some(lag), ..ReplayOptions::new(&program.limits) }
     }
 }
+
+/// Lasers whose powers differ by no more than this share are the same: comments round.
+const SAME_LASER: f64 = 0.01;
 
 /// A replay with what it rebuilt.
 #[derive(Debug, Clone)]
@@ -282,6 +288,10 @@ impl<'a> Player<'a> {
         self.ground = self.options.ground.or(said);
         self.lag = self.options.lag.unwrap_or(self.said.lag);
         self.report.written_for_full_scale_s = self.said.full_scale_s;
+        let lasers = self.said.laser.zip(self.options.laser);
+        self.report.other_laser_w = lasers
+            .filter(|(written, here)| (written.0 - here.0).abs() > SAME_LASER * here.0)
+            .map(|(written, here)| [written.0, here.0]);
         self.cells = self.ground.map(|g| RebuiltDots::new(g.rect, &g.blank, self.options.levels));
         let blank = self.ground.map(|g| g.blank).or(self.said.blank);
         self.inside = blank.map(|b| Inside::new(&b));

@@ -1,12 +1,12 @@
 //! What a program says of itself that whoever replays it reads: its blank, where its dots lie, its run-up, its lag and its
-//! full power; each as it is written and as it is read.
+//! full power and the watts of that; each as it is written and as it is read.
 
 use crate::blank::{Blank, Shape};
 use crate::placement::{DotRect, Grid};
 use crate::scan::limits::{BeamLag, Limits};
 use crate::scan::number::thousandths;
 use crate::scan::raster::RasterPath;
-use crate::units::{Mm, short};
+use crate::units::{Mm, Share, Watts, short};
 
 const BLANK: &str = "blank: ";
 const MARGIN: &str = ", margin ";
@@ -17,6 +17,8 @@ const OF_FULL: &str = " of ";
 const RUN_UP: &str = ", run-up ";
 const FULL_POWER: &str = "full power is S ";
 const LAG: &str = "lag ";
+const POWER: &str = "power ";
+const POWER_OF_PIECES: &str = ", power ";
 
 /// Its blank.
 pub fn blank(blank: &Blank) -> String {
@@ -54,6 +56,11 @@ pub fn full_power(limits: &Limits) -> String {
     format!("{FULL_POWER}{}", limits.full_scale_s)
 }
 
+/// Its power as a share of that of its laser.
+pub fn power(power: Share, laser: Watts) -> String {
+    format!("{POWER}{power}{OF_FULL}{laser}")
+}
+
 /// The lag that it takes up: a program of one speed says how far, one of several speeds how late. `None`: none.
 pub fn lag(lag: BeamLag) -> Option<String> {
     let (value, unit) = match lag {
@@ -77,11 +84,13 @@ pub struct Heard {
     pub lag: BeamLag,
     /// The S word that is full power on the machine that it was written for.
     pub full_scale_s: Option<u32>,
+    /// The power of its laser.
+    pub laser: Option<Watts>,
 }
 
 impl Default for Heard {
     fn default() -> Self {
-        Heard { blank: None, rect: None, run_up: 0.0, lag: BeamLag::Mm(0.0), full_scale_s: None }
+        Heard { blank: None, rect: None, run_up: 0.0, lag: BeamLag::Mm(0.0), full_scale_s: None, laser: None }
     }
 }
 
@@ -100,6 +109,11 @@ impl Heard {
             self.run_up = numbers(run_up).next().unwrap_or(0.0).clamp(0.0, 2000.0);
             let full = said.split_once(LEVEL).and_then(|(_, level)| level.split_once(OF_FULL));
             self.full_scale_s = self.full_scale_s.or(full.and_then(|(_, full)| full_scale(full)));
+        } else if let Some(said) = text.strip_prefix(POWER) {
+            self.laser = self.laser.or(read_laser(said));
+        } else if let Some((_, said)) = text.split_once(POWER_OF_PIECES).filter(|_| text.starts_with("piece"))
+        {
+            self.laser = self.laser.or(read_laser(said));
         }
     }
 }
@@ -141,6 +155,15 @@ fn read_lag(said: &str) -> Option<BeamLag> {
     }
 }
 
+/// The power of a laser of which a text names a share: `90 percent of 5W, assumed`.
+fn read_laser(said: &str) -> Option<Watts> {
+    let (share, rest) = said.split_once(OF_FULL)?;
+    let (number, _) = share.split_once(" percent").filter(|(_, rest)| rest.is_empty())?;
+    number.parse::<f64>().ok()?;
+    let laser: Watts = rest.split([' ', ',']).next()?.parse().ok()?;
+    (laser.0 > 0.0).then_some(laser)
+}
+
 /// The full power that a text begins with.
 fn full_scale(said: &str) -> Option<u32> {
     let digits = said.find(|c: char| !c.is_ascii_digit()).map_or(said, |end| &said[..end]);
@@ -177,12 +200,26 @@ mod tests {
             "full power is S 0",
             "full moon at 9",
             "patch a1: power 54%, speed 12.5 mm/s",
+            "power 54% of what it has",
+            "power from 3 of 5W",
+            "power 54% of 0W",
+            "job: piece 3, power 54% of 5W",
         ] {
             comments(text, &mut lines);
         }
         let heard = heard(&lines);
         assert!(heard.blank.is_none() && heard.rect.is_none() && heard.full_scale_s.is_none(), "{heard:?}");
-        assert_eq!((heard.run_up, heard.lag), (0.0, BeamLag::Mm(0.0)));
+        assert_eq!((heard.run_up, heard.lag, heard.laser), (0.0, BeamLag::Mm(0.0), None));
+    }
+
+    #[test]
+    fn the_power_of_its_laser_is_read_back() {
+        let own = format!("{}, assumed", power(Share(0.825), Watts(7.5)));
+        for text in [own.clone(), format!("pieces 1 to 3: slate on diode, {own}, speed 9mm/s")] {
+            let mut lines = Vec::new();
+            comments(&text, &mut lines);
+            assert_eq!(heard(&lines).laser, Some(Watts(7.5)), "{lines:?}");
+        }
     }
 
     fn shape() -> impl Strategy<Value = Shape> {

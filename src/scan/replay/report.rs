@@ -50,7 +50,10 @@ pub struct Replay {
     pub full_scale_s: u32,
     /// That of the machine that the program was written for, as far as its comments say.
     pub written_for_full_scale_s: Option<u32>,
-    /// First line that asks for more than that with the beam on.
+    /// The power of the laser that the program was written for, as its comments say, and of the machine's, W; where they differ.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub other_laser_w: Option<[f64; 2]>,
+    /// First line that asks for more than the machine's full power with the beam on.
     pub over_full_power: Option<u64>,
     /// Highest feed of a G1 move with the beam on, mm/s; of any where it never is.
     pub highest_speed: f64,

@@ -60,6 +60,29 @@ fn a_program_for_a_machine_of_another_full_power_says_so() {
 }
 
 #[test]
+fn a_program_for_another_laser_says_so() {
+    let found = |comments: &str, laser: Option<f64>| {
+        let limits = Limits::default();
+        let options = ReplayOptions { laser: laser.map(Watts), ..ReplayOptions::new(&limits) };
+        let program = format!("{comments}\nG21 G90 M3 S0\nG1 X1 F600\nX5 S229\nM5 S0\nM2\n");
+        let report = replay(program.as_bytes(), &options).unwrap().report;
+        let found = crate::findings::replay::replayed(&report);
+        found.into_iter().find(|f| f.name == "other-full-power").map(|f| f.message.to_string())
+    };
+    let own = "(speed 10 mm/s, S 229 of 1000, passes 1, run-up 1 mm)\n(power 22.9 percent of 5W, assumed)";
+    let said = found(own, Some(20.0)).unwrap();
+    assert!(
+        said.contains("a laser of 5W") && said.contains("has 20W") && said.contains("at 4 times"),
+        "{said}"
+    );
+    assert_eq!((found(own, Some(5.0)), found(own, Some(5.004)), found(own, None)), (None, None, None));
+    // Full power by another S word as well: 255 / 1000 of 20 W instead of 5 W.
+    let both = own.replace("of 1000", "of 255");
+    assert!(found(&both, Some(20.0)).unwrap().contains("at 1.02 times"));
+    assert_eq!(found("(job: a)", Some(20.0)), None);
+}
+
+#[test]
 fn a_beam_that_is_on_where_the_head_is_slow_or_hurries_is_measured() {
     let line = "G21 G90 M3 S0\nG0 X1\nG1 X2 F600\nX4 S500\nX8 S0 F3000\nX9 S500 F600\nX10 S0\nM5\nM2\n";
     let play = |program: &str, plans_ahead| {
