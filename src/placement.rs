@@ -6,12 +6,13 @@ mod spot;
 pub use self::ready::{Ready, of_dots};
 pub use self::spot::{Align, Anchor, Offset, Spot};
 
+use std::f64::consts::PI;
 use std::fmt;
 use std::ops::Range;
 use std::str::FromStr;
 
 use crate::art::Window;
-use crate::blank::{Blank, Shape, parse_size};
+use crate::blank::{Blank, Mantle, Shape, parse_size};
 use crate::texts::text;
 use crate::units::Mm;
 
@@ -83,6 +84,20 @@ impl DotRect {
     /// True height, mm: rows times pitch.
     pub fn height(&self) -> f64 {
         self.rows as f64 * self.grid.across.0
+    }
+
+    /// From where to where its art reaches at its lower edge and at its upper one, mm from the blank's left. On a cone, round
+    /// which art is drawn together, its sides run straight up the piece; where each lies farthest out, the dots end.
+    pub fn sides(&self, shape: &Shape) -> [(f64, f64); 2] {
+        let (left, right) = (self.left.0, self.left.0 + self.width());
+        let Some(mantle) = shape.turned().filter(Mantle::is_cone) else { return [(left, right); 2] };
+        let (middle, high) = (shape.width() / 2.0, shape.height() - self.top.0);
+        let ends = [high - self.height(), high].map(|up| mantle.across(up));
+        let (wide, narrow) = (ends[0].max(ends[1]), ends[0].min(ends[1]));
+        // Half a girth is half a turn, and more than that nothing reaches, however its dots were rounded.
+        let turn = |aside: f64| (aside / if aside > 0.0 { wide } else { narrow }).min(PI / 2.0);
+        let (to_left, to_right) = (turn(middle - left), turn(right - middle));
+        ends.map(|across| (middle - to_left * across, middle + to_right * across))
     }
 
     /// Machine coordinates (x to the right, y up, mm from the blank's lower left corner) of the centre

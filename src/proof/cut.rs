@@ -100,15 +100,16 @@ pub fn cut(scene: &Scene<'_>, layout: &Layout, look: &Look) -> Result<Option<Str
     };
     let rect = scene.rect;
     let (high, low) = (slant - rect.top.0, slant - rect.top.0 - rect.height());
-    // The art's sides run straight up the piece; where each lies farthest out, the dots end.
-    let (wide, narrow) = if mantle.across(high) > mantle.across(low) { (high, low) } else { (low, high) };
-    let side = |right: f64, outwards: f64| {
-        let aside = right - PI * mantle.widest() / 2.0;
-        let farthest = if aside * outwards > 0.0 { wide } else { narrow };
-        [low, high].map(|up| (aside * mantle.across(up) / mantle.across(farthest), up))
-    };
-    let (left_side, right_side) = (side(rect.left.0, -1.0), side(rect.left.0 + rect.width(), 1.0));
-    let art = sector.way(&[left_side[0], right_side[0], right_side[1], left_side[1], left_side[0]]);
+    let [at_foot, at_top] = rect
+        .sides(&scene.blank.shape)
+        .map(|(left, right)| [left, right].map(|x| x - PI * mantle.widest() / 2.0));
+    let art = sector.way(&[
+        (at_foot[0], low),
+        (at_foot[1], low),
+        (at_top[1], high),
+        (at_top[0], high),
+        (at_foot[0], low),
+    ]);
     let front = sector.way(&[(0.0, 0.0), (0.0, slant)]);
     let middle = width / 2.0;
     let line = |y: f64, words: &str| {

@@ -75,10 +75,10 @@ pub fn about(shape: &Shape) -> &'static str {
 
 /// The art's box, closed; mm from the blank's lower left corner.
 fn art_box(rect: &DotRect, blank: &Blank) -> Vec<(f64, f64)> {
-    let (left, right) = (rect.left.0, rect.left.0 + rect.width());
+    let [low, high] = rect.sides(&blank.shape);
     let top = blank.shape.height() - rect.top.0;
     let bottom = top - rect.height();
-    vec![(left, bottom), (right, bottom), (right, top), (left, top), (left, bottom)]
+    vec![(low.0, bottom), (low.1, bottom), (high.1, top), (high.0, top), (low.0, bottom)]
 }
 
 /// The art's box where the beam may show it: what of it lies on the blank.
@@ -152,6 +152,7 @@ mod tests {
     use super::*;
     use crate::placement::Grid;
     use crate::progress::Silent;
+    use crate::scan::axis::Axis;
     use crate::scan::limits::BeamLag;
     use crate::scan::replay::{Ground, ReplayOptions, replay};
     use crate::units::Mm;
@@ -229,6 +230,44 @@ mod tests {
             let edge: f64 =
                 edge(&blank.shape).windows(2).map(|p| (p[0].0 - p[1].0).hypot(p[0].1 - p[1].1)).sum();
             assert!(r.burning_mm > edge + 40.0, "{shape} {columns}: {}", r.burning_mm);
+        }
+    }
+
+    #[test]
+    fn the_box_of_art_on_a_cone_runs_straight_up_it_where_the_marks_end() {
+        let shape: Shape = "cone:60x78x120mm".parse().unwrap();
+        let blank = Blank { shape, margin: Mm(2.5) };
+        let round = Axis {
+            turns: shape.turned(),
+            units_per_mm: 360.0 / (78.0 * std::f64::consts::PI),
+            ..Axis::new(b'A')
+        };
+        let grid = Grid { along: Mm(0.04375), across: Mm(0.0875) };
+        // Where the replays of two programs found marks, of art that covers the piece and of one 60 x 40 mm; and art that
+        // closes at the seam.
+        for (left, top, columns, rows, marks) in [
+            (3.8284, 2.506, 5426, 1318, (4.53, 355.66)),
+            (91.1971, 40.1748, 1432, 457, (130.13, 229.95)),
+            (0.0, 2.506, 5601, 1318, (0.0, 360.0)),
+        ] {
+            let rect = DotRect { left: Mm(left), top: Mm(top), columns, rows, grid };
+            for pointer in [None, Some(0.001)] {
+                let limits = Limits { x: round, y: Axis::new(b'X'), pointer, ..Limits::default() };
+                let mut out = Vec::new();
+                program(&limits, &rect, &blank, "x").write(&mut out, &Silent).unwrap();
+                let text = String::from_utf8(out).unwrap();
+                let art = text.split("(art)").nth(1).unwrap().split("(edge").next().unwrap();
+                let turn = |line: &str| {
+                    let word = line.split_once('A')?.1;
+                    word.split(|c: char| c.is_ascii_uppercase()).next()?.parse::<f64>().ok()
+                };
+                let mut turns: Vec<f64> = art.lines().filter_map(turn).collect();
+                turns.sort_by(f64::total_cmp);
+                turns.dedup_by(|next, last| *next - *last < 0.01);
+                assert_eq!(turns.len(), 2, "{left}: {turns:?}");
+                let off = (turns[0] - marks.0).abs().max((turns[1] - marks.1).abs());
+                assert!(off < 0.5, "{left}: {turns:?}");
+            }
         }
     }
 
