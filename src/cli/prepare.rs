@@ -99,11 +99,12 @@ pub fn run(args: &PrepareArgs, out: &mut Out) -> Result<u8, Failure> {
     let (report, outcome) = result?;
     output.commit()?;
 
-    let stopped = outcome.is_stopped(&plan);
+    let stops: Vec<&str> = outcome.stops(&plan).map(|f| f.name).collect();
+    let stopped = !stops.is_empty();
     if args.json {
         writeln!(out, "{}", report.to_json()?)?;
     } else if !args.quiet {
-        terminal::summary(out, &report, stopped, &args.out, args.verbose)?;
+        terminal::summary(out, &report, &stops, &args.out, args.verbose)?;
         // The clock is for whoever sits before it: nothing that is kept depends on it.
         if let Some(times) = report.times.as_ref().filter(|_| io::stdout().is_terminal() && !stopped) {
             writeln!(out, "{}", terminal::ends(times.total_s, &ZonedDateTime::now()))?;
@@ -113,11 +114,10 @@ pub fn run(args: &PrepareArgs, out: &mut Out) -> Result<u8, Failure> {
         for why in outcome.stops(&plan).filter_map(|f| plan.accepts(f).lapsed()) {
             say(&why);
         }
-        let names: Vec<&str> = outcome.stops(&plan).map(|f| f.name).collect();
-        let accept: Vec<String> = names.iter().map(|n| format!("--accept {n}")).collect();
+        let accept: Vec<String> = stops.iter().map(|n| format!("--accept {n}")).collect();
         say(&format!(
             "no scan program was written because of {}; mend it, or say {}",
-            names.join(" and "),
+            stops.join(" and "),
             accept.join(" ")
         ));
     }

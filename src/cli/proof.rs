@@ -85,7 +85,7 @@ pub fn run(args: &ProofArgs, out: &mut Out) -> Result<u8, Failure> {
         writeln!(out, "{}", report.to_json()?)?;
     } else if !args.quiet {
         terminal::decided(out, &report, args.verbose)?;
-        terminal::findings(out, &report.findings, args.verbose)?;
+        terminal::findings(out, &report.findings, |f| plan.accepts(f).passes(), args.verbose)?;
         writeln!(out, "written to {}; look at proof.png", args.out)?;
     }
     Ok(if outcome.is_stopped(&plan) { 3 } else { 0 })

@@ -116,7 +116,7 @@ pub fn run(args: &ReplayArgs, out: &mut Out) -> Result<u8, Failure> {
         writeln!(out, "{}", serde_json::to_string_pretty(&json(&replayed, &findings))?)?;
     } else if !args.quiet {
         summary(out, &replayed)?;
-        terminal::findings(out, &findings, true)?;
+        terminal::findings(out, &findings, |_| false, true)?;
         if let Some(place) = &place {
             writeln!(out, "the path is drawn in {}", place.find("path.png"))?;
         }

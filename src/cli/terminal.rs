@@ -13,17 +13,17 @@ use crate::proof::steps::passes;
 use crate::texts::text;
 use crate::units::{duration, short};
 
-/// The summary of a prepared job: six lines when all is well, and what to mend where it is `stopped`.
+/// The summary of a prepared job: six lines when all is well, and what to mend where any finding `stops` it.
 pub fn summary(
     out: &mut impl Write,
     report: &Report,
-    stopped: bool,
+    stops: &[&str],
     place: &OutOptions,
     verbose: bool,
 ) -> io::Result<()> {
     decided(out, report, verbose)?;
-    findings(out, &report.findings, verbose)?;
-    writeln!(out, "written to {place}; {}", if stopped { MEND } else { FOLLOW })
+    findings(out, &report.findings, |f| !stops.contains(&f.name), verbose)?;
+    writeln!(out, "written to {place}; {}", if stops.is_empty() { FOLLOW } else { MEND })
 }
 
 /// What to do first with what has a program, and with what has none because it would go wrong.
@@ -154,15 +154,21 @@ pub fn ends(seconds: f64, now: &ZonedDateTime) -> String {
     format!("Started now, the burn would end at {}.", end.strftime(how))
 }
 
-/// Findings, and their remedies: those of a note only where more is asked for.
-pub fn findings(out: &mut impl Write, findings: &[Finding], verbose: bool) -> io::Result<()> {
+/// Findings, those that stop with whether that was `accepted`, and their remedies: those of a note only where more is asked for.
+pub fn findings(
+    out: &mut impl Write,
+    findings: &[Finding],
+    accepted: impl Fn(&Finding) -> bool,
+    verbose: bool,
+) -> io::Result<()> {
     for f in findings {
         let sign = match f.severity {
             Severity::Note => "note",
             Severity::Caution => "CAUTION",
             Severity::Stop => "STOP",
         };
-        writeln!(out, "{sign} {}: {}", f.name, f.message)?;
+        let passes = if f.severity == Severity::Stop && accepted(f) { " (accepted)" } else { "" };
+        writeln!(out, "{sign} {}{passes}: {}", f.name, f.message)?;
         for r in f.remedies.iter().filter(|_| verbose || f.severity > Severity::Note) {
             writeln!(out, "    -> {}{}", r.text, if r.verified { " (checked)" } else { "" })?;
         }
@@ -208,6 +214,19 @@ mod tests {
         assert!(told(&report).contains("\nit will be 84.97 x 84.97 mm"), "{}", told(&report));
         report.art.layers = 2;
         assert!(told(&report).contains("\nall that is marked will be 84.97 x 84.97 mm"), "{}", told(&report));
+    }
+
+    #[test]
+    fn a_stop_that_was_accepted_is_said_to_be() {
+        let found =
+            [Finding::new("over-burn", Severity::Stop, "so"), Finding::new("thin", Severity::Note, "so")];
+        let told = |accepted: bool| {
+            let mut text = Vec::new();
+            findings(&mut text, &found, |_| accepted, false).unwrap();
+            String::from_utf8(text).unwrap()
+        };
+        assert_eq!(told(true), "STOP over-burn (accepted): so\nnote thin: so\n");
+        assert_eq!(told(false), "STOP over-burn: so\nnote thin: so\n");
     }
 
     #[test]

@@ -92,7 +92,10 @@ impl Run {
                     "says": says,
                 }));
                 let whole = one.piece.plan.job.layers.len() == self.layers;
-                findings.extend(one.piece.report.findings.iter().map(|f| (one.number, f, whole)));
+                let plan = &one.piece.plan;
+                let accepted = |f: &Finding| f.severity == Severity::Stop && plan.accepts(f).passes();
+                let of_it = one.piece.report.findings.iter();
+                findings.extend(of_it.map(|f| Found { number: one.number, f, whole, accepted: accepted(f) }));
             }
             trays.push(json!({
                 "number": i + 1, "width_mm": tray.sides.0, "height_mm": tray.sides.1, "seconds": seconds, "pieces": pieces,
@@ -153,19 +156,31 @@ impl Run {
     }
 }
 
-/// What was found at the pieces, by their numbers, and whether these have all layers that are asked for: each sort of finding
-/// once, as the first of them says it and with what helps there, with those that say the same where these are not `all`, and
-/// with those of which it is said with other figures.
-fn found(findings: &[(usize, &Finding, bool)], all: usize) -> Vec<Value> {
-    let mut sorts: Vec<(&Finding, bool, Vec<usize>, Vec<usize>)> = Vec::new();
-    for &(number, f, whole) in findings {
-        match sorts.iter_mut().find(|(known, ..)| (known.name, known.severity) == (f.name, f.severity)) {
-            Some((known, _, same, _)) if known.message == f.message => same.push(number),
-            Some((.., others)) => others.push(number),
-            None => sorts.push((f, whole, vec![number], Vec::new())),
+/// What was found at a piece.
+#[derive(Clone, Copy)]
+struct Found<'a> {
+    number: usize,
+    f: &'a Finding,
+    /// Whether it has all layers that are asked for.
+    whole: bool,
+    /// Whether it is a stop that was accepted.
+    accepted: bool,
+}
+
+/// What was found at the pieces: each sort of finding once, as the first of them says it and with what helps there, with those
+/// that say the same where these are not `all`, and with those of which it is said with other figures. One that was accepted of
+/// some pieces only is told apart.
+fn found(findings: &[Found], all: usize) -> Vec<Value> {
+    let mut sorts: Vec<(Found, Vec<usize>, Vec<usize>)> = Vec::new();
+    let sort = |one: &Found| (one.f.name, one.f.severity, one.accepted);
+    for one in findings {
+        match sorts.iter_mut().find(|(known, ..)| sort(known) == sort(one)) {
+            Some((known, same, _)) if known.f.message == one.f.message => same.push(one.number),
+            Some((.., others)) => others.push(one.number),
+            None => sorts.push((*one, vec![one.number], Vec::new())),
         }
     }
-    let told = sorts.into_iter().map(|(f, whole, mut same, others)| {
+    let told = sorts.into_iter().map(|(Found { f, whole, accepted, .. }, mut same, others)| {
         // Two layers of a piece may say the same.
         same.dedup();
         let every = others.is_empty() && same.len() == all;
@@ -173,6 +188,7 @@ fn found(findings: &[(usize, &Finding, bool)], all: usize) -> Vec<Value> {
         json!({
             "id": f.name, "level": level(f.severity), "says": f.in_order(),
             "pieces": (same.len() < all).then(|| numbered(&same)),
+            "accepted": accepted,
             "others": (!others.is_empty()).then(|| numbered(&others)),
             "remedies": remedies.collect::<Vec<_>>(),
         })
@@ -353,8 +369,8 @@ mod tests {
         let (thin, thinner) = (finding("thin", "0.1 mm is thin"), finding("thin", "0.05 mm is thin"));
         let (small, all) = (finding("small", "it is small"), finding("all", "all are"));
         let at = [(1, &thin), (1, &all), (2, &thinner), (2, &all), (2, &small), (3, &thin), (3, &all)];
-        let at = at.map(|(number, f)| (number, f, true));
-        let told = found(&at, 3);
+        let at_piece = |(number, f)| Found { number, f, whole: true, accepted: false };
+        let told = found(&at.map(at_piece), 3);
         let of = |i: usize, key: &str| told[i][key].as_str();
         assert_eq!((of(0, "id"), of(0, "says")), (Some("thin"), Some("0.1 mm is thin")));
         assert_eq!((of(0, "pieces"), of(0, "others")), (Some("pieces 1 and 3"), Some("piece 2")));
@@ -363,9 +379,14 @@ mod tests {
         let larger = || Remedy::new("size", 9.0, "mm", "larger").set("blank.place", "9x9mm").verified(true);
         let (some, every) =
             (finding("some", "it is").with(larger()), finding("every", "it is").with(larger()));
-        let told = found(&[(1, &every, true), (2, &every, true), (2, &some, true), (2, &some, true)], 2);
+        let told = found(&[(1, &every), (2, &every), (2, &some), (2, &some)].map(at_piece), 2);
         let checked = |i: usize| told[i]["remedies"][0]["checked"].as_bool();
         assert_eq!((checked(0), checked(1)), (Some(true), Some(false)));
+        // What was accepted of one piece stands against the other.
+        let told = found(&[at_piece((1, &all)), Found { accepted: true, ..at_piece((2, &all)) }], 2);
+        let accepted = |i: usize| (told[i]["accepted"].as_bool(), told[i]["pieces"].as_str());
+        let expected = [(Some(false), Some("piece 1")), (Some(true), Some("piece 2"))];
+        assert_eq!([accepted(0), accepted(1)], expected);
     }
 
     #[test]

@@ -251,7 +251,7 @@ pub(super) fn draw_wedge(a: &DrawArgs, out: &mut Out) -> Result<u8, Failure> {
     for finding in pipeline::of_the_process(&plan) {
         writeln!(out, "CAUTION {}: {}", finding.name, finding.message)?;
     }
-    terminal::findings(out, &findings, false)?;
+    terminal::findings(out, &findings, |_| false, false)?;
     if let Some(width) = strip {
         writeln!(
             out,

@@ -24,16 +24,29 @@ function sizes({ art_box: picture, place, size_mm: whole }) {
   return [picture && say("ticket.picture", { size: one }), (!picture || one !== all) && say("ticket.all", { size: all })];
 }
 
+/**
+ * That a stop was accepted, with a button that takes it back: what is accepted stands under `key`. Nothing where it was not.
+ */
+export function acceptance(desk, found, key = "scan.accept") {
+  if (!found.accepted) return null;
+  const { piece } = desk;
+  const others = (piece.value(key) ?? []).filter((one) => (one.name ?? one) !== found.id);
+  return make("div.row.accepted", {}, make("span", {}, icon("given"), " ", say("finding.accepted")),
+    button(say("finding.accepted.back"), () => piece.change({ [key]: others.length ? others : null }), { kind: "bare" }));
+}
+
 /** One finding: a sign with its own shape, the sentence, and its remedies as buttons. */
 function finding(desk, found) {
   const { piece } = desk;
   const level = { caution: "warn" }[found.level] ?? found.level;
   const accept = () => {
-    const already = piece.value("scan.accept") ?? [];
+    // One that does not hold any more makes room.
+    const already = (piece.value("scan.accept") ?? []).filter((one) => (one.name ?? one) !== found.accept.name);
     piece.change({ "scan.accept": [...already, found.accept.entry ?? found.accept.name] });
   };
   return make(`li.finding.${level}`, { data: { finding: found.id } },
     make("p", {}, make("span.level", {}, icon(level), say(`level.${level}`)), " ", sentence(found.says)),
+    acceptance(desk, found),
     make("div.row", {},
       remedies(desk, found),
       found.accept && button(say("finding.accept"), accept, { kind: "bare" })));
@@ -103,7 +116,6 @@ export async function outdated(desk, isSeen, words, signal) {
 
 function files(desk, ticket, folder, paint, signal) {
   const { piece } = desk;
-  const stop = (ticket.findings ?? []).some((f) => f.level === "stop");
   const out = make("p.saved", {}, piece.savedIn ? say("files.saved", piece.savedIn) : "");
   const early = () => outdated(desk, () => piece.ticket === ticket, { elsewhere: "files.elsewhere", coming: "files.coming" }, signal);
   const save = async () => {
@@ -124,7 +136,7 @@ function files(desk, ticket, folder, paint, signal) {
     } catch (refusal) { oops(refusal); }
   };
   return make("section.files", {}, make("h2", {}, say("files.title")),
-    stop && make("p.finding.stop", {}, icon("stop"), say("files.stopped")),
+    ticket.stopped.length > 0 && make("p.finding.stop", {}, icon("stop"), say("files.stopped")),
     make("ul", {}, (ticket.files ?? []).map((f) => make("li", {}, make("code", {}, f.name), make("span", {}, f.bytes ? bytes(f.bytes) : ""), f.about ? make("small", {}, f.about) : null))),
     make("div.row", {},
       make("a.button.main", { ...zip, on: { click: fetchZip } }, icon("zip"), make("span", {}, say("files.zip"))),
@@ -164,7 +176,8 @@ export const ticket = {
       painted = now;
       body.classList.toggle("waiting", piece.unsaved);
       body.removeAttribute("aria-busy");
-      const stopped = (now.findings ?? []).some((f) => f.level === "stop");
+      // A stop that was accepted keeps nothing from being burnt.
+      const stopped = now.stopped.length > 0;
       const order = { stop: 0, warn: 1, caution: 1, note: 2 };
       const findings = [...(now.findings ?? [])].sort((a, b) => order[a.level] - order[b.level]);
       const focus = document.activeElement;

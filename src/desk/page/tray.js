@@ -6,7 +6,7 @@ import { announce, notice, oops } from "./notice.js";
 import { csv } from "./piece.js";
 import { get, jobPath, send } from "./server.js";
 import { dropZone } from "./sheet.js";
-import { outdated, remedies, saveFiles } from "./ticket.js";
+import { acceptance, outdated, remedies, saveFiles } from "./ticket.js";
 import { bytes, count, number, say, sentence, time } from "./words.js";
 
 /** Files that are pictures, by their names: a system need not know the sort of each. */
@@ -161,7 +161,7 @@ export const tray = {
           const level = { caution: "warn" }[f.level] ?? f.level;
           return make(`li.finding.${level}`, {}, make("p", {}, make("span.level", {}, icon(level), say(`level.${level}`)), " ",
             sentence(f.pieces ? `${f.pieces}: ${f.says}` : f.says), f.others && ` ${say("tray.others", { pieces: f.others })}`),
-            make("div.row", {}, remedies(desk, f)));
+            acceptance(desk, f, "piece.scan.accept"), make("div.row", {}, remedies(desk, f)));
         }));
         files(seen);
         judged();

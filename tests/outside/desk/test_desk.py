@@ -152,6 +152,27 @@ def test_a_burn_time_is_picked_on_the_ticket(page):
     assert "time" not in page.asked().get("burn", {})
 
 
+def test_a_stop_that_is_accepted_is_said_to_be_and_taken_back(page):
+    tab = page.tab
+    path = f"{page.desk.place}api/jobs/{page.begin(SAMPLES / 'emblem.svg')}"
+    job = page.api(urlsplit(path).path).json()
+    job["asked"]["burn"] = {"power": "100%", "speed": "2mm/s"}
+    put = page.context.request.put(path, headers={"origin": page.desk.place.rstrip("/")}, data=job)
+    assert put.status == 200, put.text()
+    tab.reload()
+    page.exact()
+    none, steps = tab.locator(".files .stop"), tab.locator("section.do, .burn .ends")
+    assert (none.count(), steps.count()) == (1, 0)
+    page.saved(tab.get_by_role("button", name="Burn it all the same").click)
+    page.exact()
+    accepted = tab.locator(".finding.stop .accepted")
+    assert (accepted.count(), none.count(), steps.count()) == (1, 0, 2)
+    assert tab.get_by_role("button", name="Burn it all the same").count() == 0
+    page.saved(accepted.get_by_role("button").click)
+    page.exact()
+    assert (accepted.count(), none.count(), steps.count()) == (0, 1, 0) and not page.asked().get("scan", {}).get("accept")
+
+
 def test_only_the_files_that_are_seen_are_taken(page, context, desk):
     tab = page.tab
     name = page.begin(SAMPLES / "emblem.svg")
