@@ -1,7 +1,7 @@
 // Desk: the frame of the page. It enters, keeps the open piece and the screen that shows it, and names both in the address.
 
 import { button, icon, make, refill } from "./element.js";
-import { announce, isUnsent, notice, noticeBoard, oops, question, unsay, unsent } from "./notice.js";
+import { announce, hasUnsent, isUnsent, notice, noticeBoard, oops, question, unsay, unsent } from "./notice.js";
 import { Piece } from "./piece.js";
 import { enter, Events, get, PAGE, send, setAway } from "./server.js";
 import { easel } from "./easel.js";
@@ -51,13 +51,10 @@ class Desk extends EventTarget {
     await loadWords();
     setAway(say("server.away"));
     this.#frame();
-    // A printed address that is opened in this tab again differs from it by its key only, so the browser would stay.
-    addEventListener("hashchange", () => location.reload());
+    // A printed address that is opened in this tab again may differ from it by its key only, so the browser stays.
+    addEventListener("hashchange", () => this.#rejoin().catch(oops));
     try {
-      const entered = await enter();
-      await this.readKit();
-      // The address that a desk prints when it is started anew names no piece: that which waits to be sent is the one to go on with.
-      if (entered && !location.search && Piece.unsaved) history.replaceState({}, "", this.address("easel", Piece.unsaved));
+      await this.#join();
     } catch (refusal) {
       this.#shut(refusal);
       return;
@@ -68,6 +65,22 @@ class Desk extends EventTarget {
     addEventListener("popstate", () => this.#follow());
     addEventListener("keydown", (event) => this.#key(event));
     await this.#follow();
+  }
+
+  /** Gives the key of the address, where it has one, and reads the kit. Answers whether it leads to another piece now. */
+  async #join() {
+    const entered = await enter();
+    await this.readKit();
+    // The address that a desk prints when it is started anew names no piece: that which waits to be sent is the one to go on with.
+    const leads = entered && !location.search && Piece.unsaved;
+    if (leads) history.replaceState({}, "", this.address("easel", leads));
+    return Boolean(leads);
+  }
+
+  /** Goes on with a key that came into the address; loaded anew, the page would lose files that wait on it. The events come by themselves. */
+  async #rejoin() {
+    if (!this.events) location.reload();
+    else if (await this.#join()) await this.#follow();
   }
 
   /**
@@ -379,7 +392,7 @@ class Desk extends EventTarget {
       act([...event.dataTransfer.files]);
     });
     addEventListener("paste", (event) => { if (event.clipboardData?.files.length) act([...event.clipboardData.files]); });
-    addEventListener("beforeunload", (event) => { if (this.piece?.unsaved) event.preventDefault(); });
+    addEventListener("beforeunload", (event) => { if (this.piece?.unsaved || hasUnsent()) event.preventDefault(); });
   }
 
   #key(event) {

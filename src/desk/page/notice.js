@@ -28,11 +28,11 @@ const PASSING = 3;
  * Shows a sentence that goes away by itself, unless it is news that stays until it is closed, as what went wrong does: all of
  * that stands in one notice.
  * @param {string} sentence what is said
- * @param {{wrong?: boolean, stays?: boolean, act?: [string, function]}} [more] whether it went wrong; whether it stays; a
- * button's words and what it does
+ * @param {{wrong?: boolean, stays?: boolean, act?: [string, function], kind?: string}} [more] whether it went wrong; whether it stays; a
+ * button's words and what it does; a `kind` to be found by
  * @returns {function} takes it away
  */
-export function notice(sentence, { wrong = false, stays = wrong, act } = {}) {
+export function notice(sentence, { wrong = false, stays = wrong, act, kind } = {}) {
   unsay(sentence);
   const said = make("p", { data: { says: sentence } }, sentence);
   const close = () => takeAway(said);
@@ -42,7 +42,7 @@ export function notice(sentence, { wrong = false, stays = wrong, act } = {}) {
     joined.scrollTop = joined.scrollHeight;
     return close;
   }
-  const note = make(`div.notice${wrong ? ".wrong" : ""}${stays ? ".stays" : ""}${act ? ".asks" : ""}`, { role: wrong ? "alert" : null },
+  const note = make(`div.notice${wrong ? ".wrong" : ""}${stays ? ".stays" : ""}${act ? ".asks" : ""}${kind ? `.${kind}` : ""}`, { role: wrong ? "alert" : null },
     make("div.says", {}, said),
     act && button(act[0], () => { note.remove(); act[1](); }),
     button(say("close"), () => note.remove(), { icon: "close", quiet: true, kind: "bare" }));
@@ -77,7 +77,10 @@ export function oops(error) {
 export const isUnsent = (refusal) => [0, 401].includes(refusal.status);
 
 /** Says that files were not taken, which this page alone has and which are gone with it, with a button that takes them `again`. */
-export const unsent = (names, again) => notice(say("art.left", { names: names.join(", ") }), { wrong: true, act: [say("art.left.take"), again] });
+export const unsent = (names, again) => notice(say("art.left", { names: names.join(", ") }), { wrong: true, act: [say("art.left.take"), again], kind: "unsent" });
+
+/** Whether there are files that are nowhere but on this page. */
+export const hasUnsent = () => Boolean(board?.querySelector(".notice.unsent"));
 
 /**
  * Asks, and answers with the value of the chosen button; with null where it is closed without one, as by Escape. That is no

@@ -1428,6 +1428,34 @@ def test_a_picture_that_is_dropped_while_the_desk_is_stopped_is_taken_later(cont
         again.stop()
 
 
+def test_the_printed_address_in_the_same_tab_leaves_what_was_not_taken(context, tmp_path):
+    first = Desk(tmp_path)
+    page = Page(context, first)
+    tab = page.tab
+    first.stop()
+    page.drop(SAMPLES / "emblem.svg")
+    take = tab.locator(".notice", has_text="emblem.svg").get_by_role("button", name="Take now")
+    take.wait_for()
+    again = Desk(tmp_path, port=urlsplit(first.address).port)
+    try:
+        tab.goto(again.address)
+        tab.get_by_text("Dotwright is there again.").wait_for()
+        assert "#" not in tab.url
+        take.click()
+        tab.wait_for_selector(".frame img")
+        # From a piece that address is another page, which is loaded: it is asked before what was not taken is gone.
+        again.stop()
+        page.drop(SAMPLES / "lighthouse.svg")
+        tab.locator(".notice.unsent").wait_for()
+        asked = []
+        tab.on("dialog", lambda asks: (asked.append(asks.type), asks.dismiss()))
+        tab.evaluate("place => { location.href = place; }", again.address)
+        until(lambda: tab.evaluate("1") and asked == ["beforeunload"])
+        assert tab.locator(".notice.unsent").count() == 1
+    finally:
+        again.stop()
+
+
 def test_a_table_that_is_dropped_where_pictures_are_begins_a_tray(page, tmp_path):
     tab = page.tab
     members = tmp_path / "members.csv"
