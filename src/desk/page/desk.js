@@ -194,6 +194,7 @@ class Desk extends EventTarget {
       if (name) {
         try {
           this.hold(await Piece.open(name, this.kit));
+          if (this.piece.name !== name) history.replaceState({}, "", this.address(view));
         } catch (refusal) {
           oops(refusal);
           history.replaceState({}, "", "/");

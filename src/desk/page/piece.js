@@ -8,6 +8,10 @@ const MOST_STEPS = 200;
 /** What a tab keeps of a piece lies under this and the piece's name. */
 const KEPT = "steps2:";
 
+/** What pieces are called now that were called otherwise while this tab was there: addresses that it comes back to have their old names. */
+const CALLED = "called";
+const called = () => JSON.parse(sessionStorage.getItem(CALLED)) ?? {};
+
 /** A value of what is asked by its key, "tone.brighten" or "layer.0.text"; undefined where it is absent. */
 export function valueAt(asked, key) {
   return key.split(".").reduce((at, part) => (at === undefined || at === null ? undefined : at[part]), asked);
@@ -118,6 +122,8 @@ export class Piece extends EventTarget {
 
   /** What this tab keeps of a piece goes with it to its new name: `from` it at state `was`, to `job` at `revision`. */
   static renamed({ from, was, job, revision }) {
+    const { [job]: _, ...others } = called();
+    sessionStorage.setItem(CALLED, JSON.stringify({ ...others, [from]: job }));
     const text = sessionStorage.getItem(KEPT + from);
     if (!text) return;
     const { revision: at, ...kept } = JSON.parse(text, (_, value) => retitled(value, from, job));
@@ -139,13 +145,16 @@ export class Piece extends EventTarget {
     this.#await();
   }
 
-  /** Fetches a job by its name. */
+  /** Fetches a job by its name; one that is called otherwise since, under the name that it has now. */
   static async open(name, kit) {
     try {
       return new Piece(await get(jobPath(name)), kit);
     } catch (refusal) {
-      if (refusal.status === 404) sessionStorage.removeItem(KEPT + name);
-      throw refusal;
+      if (refusal.status !== 404) throw refusal;
+      sessionStorage.removeItem(KEPT + name);
+      const now = called()[name];
+      if (now === undefined) throw refusal;
+      return Piece.open(now, kit);
     }
   }
 

@@ -1745,6 +1745,12 @@ def test_a_piece_is_called_by_another_name(page, context, desk):
     tab.wait_for_selector(".frame img")
     page.saved(tab.get_by_role("button", name="Undo").click)
     assert page.asked()["blank"].get("place") != "cover"
+    # The browser's way back leads to it as well.
+    page.screen("easel")
+    tab.evaluate("place => { history.replaceState({}, '', place); history.pushState({}, '', '/'); }", f"/?piece={name}&view=easel")
+    tab.go_back()
+    until(lambda: page.name == "Regatta gift" and tab.locator("body[data-view=easel]").count() == 1)
+    assert not page.notices()
 
 
 def test_what_is_typed_while_another_tab_renames_the_piece_is_kept(page, desk):
