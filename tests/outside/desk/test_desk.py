@@ -171,6 +171,16 @@ def test_a_stop_that_is_accepted_is_said_to_be_and_taken_back(page):
     page.saved(accepted.get_by_role("button").click)
     page.exact()
     assert (accepted.count(), none.count(), steps.count()) == (0, 1, 0) and not page.asked().get("scan", {}).get("accept")
+    # So does a tray that is begun as a piece for which it was accepted.
+    page.saved(tab.get_by_role("button", name="Undo").click)
+    made = page.context.request.post(f"{page.desk.place}api/jobs", headers={"origin": page.desk.place.rstrip("/")}, data={"tray": True, "piece": page.name})
+    tab.goto(f"{page.desk.place}?piece={made.json()['name']}&view=tray")
+    tab.get_by_label("Paste names from a spreadsheet").fill("name\nAnna\nBo\n")
+    page.saved(tab.get_by_role("button", name="Take these names").click)
+    tab.get_by_text("One program marks a whole tray.").wait_for()
+    page.saved(accepted.get_by_role("button").click)
+    none.wait_for()
+    assert accepted.count() == 0 and not page.asked()["piece"].get("scan", {}).get("accept")
 
 
 def test_only_the_files_that_are_seen_are_taken(page, context, desk):
