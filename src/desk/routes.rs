@@ -5,7 +5,7 @@ use std::sync::Arc;
 use axum::Router;
 use axum::body::Body;
 use axum::extract::{Path, Query, State};
-use axum::http::{HeaderValue, StatusCode, header};
+use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
 use axum::middleware;
 use axum::response::IntoResponse;
 use axum::routing::{get, post};
@@ -169,8 +169,10 @@ async fn art_picture(State(desk): State<Shared>, Path(name): Path<String>) -> An
     bytes("image/png", desk.work.look(move || art::picture(&all.home, &all.arts, &name)).await?)
 }
 
-async fn new_job(State(desk): State<Shared>, body: Body) -> Answer {
-    let new: shelf::New = desk.room.json(body).await?;
+async fn new_job(State(desk): State<Shared>, headers: HeaderMap, body: Body) -> Answer {
+    let mut new: shelf::New = desk.room.json(body).await?;
+    let once = headers.get("idempotency-key").and_then(|v| v.to_str().ok());
+    new.once = once.map(Name::new).transpose()?;
     let all = Arc::clone(&desk);
     let kept = desk.work.files(move || shelf::create(&all.home, new)).await?;
     // Its run begins when somebody asks for it: a page looks at its versions first.

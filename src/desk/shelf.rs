@@ -74,6 +74,27 @@ pub(super) struct New {
     text: bool,
     /// What else is asked for from the start: blank, machine, process as they were last.
     asked: Option<Value>,
+    /// What tells this request from others: a page whose answer was lost asks once more, and is answered with the same job.
+    #[serde(skip)]
+    pub once: Option<Name>,
+}
+
+/// The file beside a job that tells which request it was made for: a desk that was killed before it answered knows it again.
+fn made_for(once: &Name) -> String {
+    format!(".made-for-{once}")
+}
+
+/// The job that was made for a request.
+fn made(home: &Home, once: &Name) -> Result<Option<Kept>, Says> {
+    let file = made_for(once);
+    for kind in Kind::ALL {
+        for entry in fs::read_dir(home.at(&[kind.place().0])?)?.flatten() {
+            if entry.path().join(&file).is_file() {
+                return read(home, &Name::new(&entry.file_name().to_string_lossy())?).map(Some);
+            }
+        }
+    }
+    Ok(None)
 }
 
 fn find(home: &Home, name: &Name) -> Result<Option<(Kind, PathBuf)>, Says> {
@@ -195,10 +216,11 @@ pub(super) fn list(home: &Home) -> Result<Value, Says> {
 /// # Errors
 /// Where what it is made from is not there or does not do.
 pub(super) fn create(home: &Home, new: New) -> Result<Kept, Says> {
+    let once = new.once.as_ref();
     let mut asked = new.asked.filter(Value::is_object).unwrap_or_else(|| json!({}));
     if let Some(of) = new.copy_of {
         let old = read(home, &Name::new(&of)?)?;
-        return begin(home, old.kind, &old.name, &old.asked()?);
+        return begin(home, old.kind, &old.name, &old.asked()?, once);
     }
     if new.tray {
         let (name, piece) = match new.piece {
@@ -210,7 +232,7 @@ pub(super) fn create(home: &Home, new: New) -> Result<Kept, Says> {
             None => (Name::near(&say("job.name.tray"), "tray"), asked),
         };
         let title = name.text().to_string();
-        return begin(home, Kind::Tray, &name, &json!({ "title": title, "piece": piece }));
+        return begin(home, Kind::Tray, &name, &json!({ "title": title, "piece": piece }), once);
     }
     let name = match new.art {
         Some(art) => {
@@ -229,11 +251,16 @@ pub(super) fn create(home: &Home, new: New) -> Result<Kept, Says> {
             return Err(Says::unusable(say("says.job.of-nothing")));
         }
     };
-    begin(home, Kind::Piece, &name, &asked)
+    begin(home, Kind::Piece, &name, &asked, once)
 }
 
-fn begin(home: &Home, kind: Kind, name: &Name, asked: &Value) -> Result<Kept, Says> {
+fn begin(home: &Home, kind: Kind, name: &Name, asked: &Value, once: Option<&Name>) -> Result<Kept, Says> {
     let _held = home.writing();
+    if let Some(once) = once
+        && let Some(kept) = made(home, once)?
+    {
+        return Ok(kept);
+    }
     let mut free = name.clone();
     // A name stands for one job, whatever its kind.
     for number in 1.. {
@@ -253,7 +280,13 @@ fn begin(home: &Home, kind: Kind, name: &Name, asked: &Value) -> Result<Kept, Sa
         Kind::Piece => written::piece(home, &folder, asked, None),
         Kind::Tray => written::tray(home, &folder, asked),
     };
-    let kept = text.and_then(|text| home.write(&folder.join(file), text.as_bytes()));
+    let kept = text.and_then(|text| {
+        let own = (folder.join(file), text.as_bytes());
+        let told = once.map(|once| (folder.join(made_for(once)), &b""[..]));
+        home.write_all(
+            &[Some(own), told].iter().flatten().map(|(p, c)| (p.as_path(), *c)).collect::<Vec<_>>(),
+        )
+    });
     if let Err(says) = kept {
         let _ = fs::remove_dir(&folder);
         return Err(says);
@@ -388,6 +421,24 @@ mod tests {
         assert_eq!(again.revision, first.revision);
         assert!(put(&home, &made.name, &first.revision, &ask("170%")).is_err());
         assert_eq!(read(&home, &made.name).unwrap().text, first.text);
+    }
+
+    #[test]
+    fn a_request_that_comes_once_more_makes_no_second_job() {
+        let (_dir, home) = home();
+        let once = |id: &str| New { once: Some(Name::new(id).unwrap()), ..new(r#"{"text": true}"#) };
+        let first = create(&home, once("a-1")).unwrap();
+        let other = create(&home, once("a-2")).unwrap();
+        assert_eq!((first.name.text(), other.name.text()), ("text", "text-2"));
+        let tags = Name::new("tags").unwrap();
+        rename(&home, &first.name, &tags).unwrap();
+        assert_eq!(create(&home, once("a-1")).unwrap().name, tags, "it may be called otherwise since");
+        let again = create(&home, New { tray: true, ..once("a-2") }).unwrap();
+        assert_eq!((again.name, again.kind), (other.name, Kind::Piece));
+        assert_eq!(list(&home).unwrap()["jobs"].as_array().unwrap().len(), 2);
+        // One that was put into the bin is made anew.
+        discard(&home, &tags).unwrap();
+        assert_eq!(create(&home, once("a-1")).unwrap().name.text(), "text");
     }
 
     #[test]

@@ -3,7 +3,7 @@
 import { button, icon, make, refill } from "./element.js";
 import { announce, hasUnsent, isUnsent, notice, noticeBoard, oops, question, unsay, unsent } from "./notice.js";
 import { Piece } from "./piece.js";
-import { enter, Events, get, PAGE, send, setAway } from "./server.js";
+import { enter, Events, get, newJob, PAGE, send, setAway } from "./server.js";
 import { easel } from "./easel.js";
 import { loupe } from "./loupe.js";
 import { renameOnRoll, sheet, takePictures } from "./sheet.js";
@@ -416,7 +416,7 @@ class Desk extends EventTarget {
         usual ??= await this.usual();
         announce(say("art.reading", { name: file.name }));
         const art = await send("POST", `/api/art?name=${encodeURIComponent(file.name)}`, file);
-        const job = await send("POST", "/api/jobs", { art: art.art, asked: usual });
+        const job = await newJob(file, { art: art.art, asked: usual });
         names.push(job.name);
       } catch (refusal) {
         if (isUnsent(refusal)) left.push(file);

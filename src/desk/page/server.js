@@ -42,15 +42,26 @@ export const PAGE = crypto.randomUUID();
 export const get = async (path, signal) => body(await ask(path, { signal }));
 
 /** POST, PUT or DELETE: an object goes as JSON, bytes as they are. */
-export async function send(method, path, content, signal) {
+export async function send(method, path, content, signal, headers = {}) {
   const raw = content instanceof Blob || typeof content === "string";
-  const options = { method, signal };
+  const options = { method, signal, headers };
   if (raw) options.body = content;
   else if (content !== undefined) {
     options.body = JSON.stringify(content);
-    options.headers = { "content-type": "application/json" };
+    options.headers = { ...headers, "content-type": "application/json" };
   }
   return body(await ask(path, options));
+}
+
+const asked = new WeakMap();
+
+/**
+ * Asks for a new job for the sake of `cause`, such as the file that it is made from. However often that is asked, because the
+ * answer was lost, there is one job.
+ */
+export function newJob(cause, content) {
+  if (!asked.has(cause)) asked.set(cause, crypto.randomUUID());
+  return send("POST", "/api/jobs", content, undefined, { "idempotency-key": asked.get(cause) });
 }
 
 /** The path of a job, with what follows its name. */

@@ -4,7 +4,7 @@ import { button, field, icon, make, refill } from "./element.js";
 import { addShared } from "./layers.js";
 import { announce, notice, oops } from "./notice.js";
 import { csv } from "./piece.js";
-import { get, jobPath, send } from "./server.js";
+import { get, jobPath, newJob } from "./server.js";
 import { dropZone } from "./sheet.js";
 import { acceptance, outdated, remedies, saveFiles } from "./ticket.js";
 import { bytes, count, number, say, sentence, time } from "./words.js";
@@ -15,9 +15,9 @@ const PICTURE = /\.(avif|bmp|gif|heic|heif|jpe?g|pdf|png|svg|tiff?|webp)$/i;
 /** Files that are tables of names. */
 const TABLE = /\.(csv|ods|tsv|txt|xlsx)$/i;
 
-/** Asks for a tray of its own: of `piece`, or from nothing, with a text that each row fills; with a table that was brought already. */
-async function begin(desk, { piece, table } = {}) {
-  const made = await send("POST", "/api/jobs", { tray: true, piece });
+/** Asks for a tray of its own: of `piece`, or from nothing, with a text that each row fills; with a table that was brought already, which is its `cause` then. */
+async function begin(desk, { piece, table, cause = table }) {
+  const made = await newJob(cause, { tray: true, piece });
   await desk.go("tray", made.name);
   if (table) await desk.dropped([table]);
 }
@@ -123,7 +123,7 @@ export const tray = {
     const { piece } = desk;
     if (piece?.kind !== "tray") {
       main.append(make("section.begin", {}, make("p.big", {}, say("tray.begin.line")),
-        make("div.row", {}, button(say("tray.begin"), () => begin(desk).catch(oops), { icon: "tray", kind: "main" }))));
+        make("div.row", {}, button(say("tray.begin"), () => begin(desk, { cause: signal }).catch(oops), { icon: "tray", kind: "main" }))));
       return;
     }
     const state = { columns: [], rows: [] };

@@ -1438,6 +1438,28 @@ def test_a_picture_that_is_dropped_while_the_desk_is_stopped_is_taken_later(cont
         again.stop()
 
 
+def test_a_picture_whose_answer_was_lost_is_there_once(page):
+    tab = page.tab
+    keys, lost = [], []
+    jobs = lambda: len(page.api("/api/shelf").json()["jobs"])  # noqa: E731
+    before = jobs()
+
+    def lose(route):
+        keys.append(route.request.headers.get("idempotency-key"))
+        if lost:
+            route.continue_()
+        else:
+            lost.append(route.fetch().status)
+            route.abort()
+
+    tab.route("**/api/jobs", lose)
+    page.drop(SAMPLES / "emblem.svg")
+    tab.get_by_role("button", name="Take now").click()
+    tab.wait_for_selector(".frame img")
+    assert keys[0] and keys[0] == keys[1]
+    assert (lost, jobs() - before) == ([201], 1)
+
+
 def test_the_printed_address_in_the_same_tab_leaves_what_was_not_taken(context, tmp_path):
     first = Desk(tmp_path)
     page = Page(context, first)
