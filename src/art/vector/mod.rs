@@ -16,6 +16,7 @@ mod embedded;
 mod entities;
 mod fonts;
 mod guard;
+mod hairlines;
 mod lettering;
 mod more_fonts;
 mod outlines;

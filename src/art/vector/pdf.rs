@@ -18,13 +18,17 @@ use hayro_svg::hayro_interpret::{
 };
 use hayro_svg::{RenderCache, SvgRenderSettings, convert};
 
-use super::fonts;
 use super::guard::MAX_DRAWN;
+use super::{fonts, hairlines};
 use crate::art::contain::contained;
 use crate::art::error::{Why, one_line};
 use crate::art::pages::taken;
 use crate::note::Note;
 use crate::texts::text;
+use crate::units::{MM_PER_INCH, short};
+
+/// A unit of a page, mm: 72 to the inch.
+const MM_PER_POINT: f64 = MM_PER_INCH / 72.0;
 
 /// Most bytes that all streams of a document unpack to.
 const MAX_UNPACKED: u64 = 512 << 20;
@@ -56,8 +60,14 @@ pub(super) fn page(bytes: &[u8], number: usize) -> Result<Converted, Why> {
     let heard = Arc::new(Mutex::new(Heard::default()));
     let settings = settings(&heard);
     weigh(page, &settings)?;
-    let text = convert(page, &RenderCache::new(), &settings, &SvgRenderSettings::default());
+    let mut text = convert(page, &RenderCache::new(), &settings, &SvgRenderSettings::default());
     let mut notes = heard.lock().unwrap_or_else(PoisonError::into_inner).notes();
+    let (width, height) = page.render_dimensions();
+    if let Some((drawn, thin)) = hairlines::drawn(&text, width.max(height)) {
+        text = drawn;
+        let width = short(f64::from(thin) * MM_PER_POINT, 2);
+        notes.push(Note::fact(text!("art.picture.hairlines", width)));
+    }
     if let Some(taken) = taken(number, pages.len()) {
         notes.insert(0, taken);
     }
@@ -360,6 +370,16 @@ mod tests {
         // Seven letters, of which one comes twice.
         assert_eq!(made.text.matches("<use").count(), 7);
         assert!(made.text.matches("<path").count() >= 6);
+    }
+
+    #[test]
+    fn a_line_of_no_width_is_a_thin_line_and_says_so() {
+        let made = page(&pages(&["q 2 0 0 2 0 0 cm 0 w 5 5 m 45 20 l S Q"], "", &[]), 1).unwrap();
+        // A thousandth of 100 points, drawn twice as large.
+        assert!(made.text.contains("stroke-width=\"0.05\""), "{}", made.text);
+        assert!(made.notes.iter().any(|n| n.says.contains("0.04 mm")), "{:?}", made.notes);
+        let wide = page(&pages(&["2 w 5 5 m 45 20 l S"], "", &[]), 1).unwrap();
+        assert!(wide.notes.is_empty() && wide.text.contains("stroke-width=\"2\""), "{:?}", wide.notes);
     }
 
     #[test]
