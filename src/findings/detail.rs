@@ -173,7 +173,7 @@ mod tests {
         let rect = DotRect { left: Mm(0.0), top: Mm(0.0), columns: 200, rows: 200, grid };
         let burn = Burn::plain(beam, beam);
         let dots = threshold::threshold(tone, &Options::new(burn, 0.1, 0.1), &Silent);
-        let ink = LineWork::new(tone, |_| 0..200);
+        let ink = LineWork::new(tone, |_| 0..200).with_hairlines(tone, |_| 0..200);
         let wish = Wish { blocks: (1, 1), ink: Some(&ink) };
         let lost = walk(&Forecast::new(&burn), &dots, wish, &Silent).unwrap().lost;
         detail_below_beam(&Detail { lost, ..Detail::default() }, &burn, &rect, &BLANK)
@@ -210,6 +210,17 @@ mod tests {
         assert!((finding.area_mm2.unwrap() - 1.6).abs() < 1e-9 && finding.message.contains("strokes"));
         let (x, y) = finding.at_mm.unwrap();
         assert!((x - 5.05).abs() < 1e-9 && (2.0..18.0).contains(&y));
+    }
+
+    #[test]
+    fn a_line_so_thin_that_it_is_faint_is_found_and_a_faint_tint_is_not() {
+        let at = |columns: std::ops::Range<usize>| {
+            drawing(move |x, y| if columns.contains(&x) && (20..180).contains(&y) { 0.11 } else { 0.0 })
+        };
+        let finding = found(&at(50..51), 1.5).unwrap();
+        assert!(finding.message.contains("strokes"), "{}", finding.message);
+        assert!((finding.area_mm2.unwrap() - 1.6).abs() < 1e-9, "{finding:?}");
+        assert_eq!(found(&at(50..90), 1.5), None);
     }
 
     #[test]

@@ -3,6 +3,7 @@
 use std::ops::Range;
 
 use super::forecast::{Band, Forecast};
+use super::hairlines;
 use super::patch::CellPatches;
 use crate::plane::{Dots, Tone};
 
@@ -57,6 +58,18 @@ impl LineWork {
             gaps.keep_only(y, allowed(y));
         }
         LineWork { strokes, gaps }
+    }
+
+    /// The same with the hairlines of a drawing that is drawn at the dots themselves; in a picture such faint lines may be
+    /// anything.
+    #[must_use]
+    pub fn with_hairlines(mut self, wanted: &Tone, allowed: impl Fn(usize) -> Range<usize>) -> Self {
+        for (x, y) in hairlines::dots(wanted) {
+            if allowed(y).contains(&x) {
+                self.strokes.set(x, y, true);
+            }
+        }
+        self
     }
 }
 

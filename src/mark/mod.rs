@@ -10,6 +10,7 @@ mod blurred;
 pub mod by_power;
 pub mod exposure;
 pub mod forecast;
+mod hairlines;
 mod lettering;
 pub mod lost;
 pub mod patch;

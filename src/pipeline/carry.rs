@@ -34,7 +34,9 @@ pub(super) fn carry(
 ) -> Result<(Stages, Detail), PipelineError> {
     let (placement, kind) = (wanted.placement, wanted.kind);
     let mean = (wanted.mean(plan), laid::reachable(plan, &wanted));
-    let laid = Laid::new(plan, wanted, progress)?;
+    let exact =
+        kind == Kind::Drawing && shown.arts().all(|a| a.pixels().is_none() && a.picture_within().is_none());
+    let laid = Laid::new(plan, (wanted, exact), progress)?;
     // What runs together is looked for while the forecast and the scan program are walked through.
     let (seen, blurred) = parallel::both(
         || foresee(plan, &placement, &laid, MOST_PIXELS, name, progress),

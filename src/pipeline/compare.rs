@@ -157,7 +157,8 @@ pub fn quick(
     let placement = drawn.placement;
     drawn.mask(plan);
     let tone = drawn.tone.clone();
-    let laid = Laid::new(plan, drawn, progress)?;
+    // Nothing is asked about its strokes.
+    let laid = Laid::new(plan, (drawn, false), progress)?;
     // Tones by power are made as they are wanted.
     let mark = match &laid.powers {
         Some(_) => tone.clone().recast(),

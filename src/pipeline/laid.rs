@@ -65,11 +65,15 @@ impl Laid {
         Laid { dots, gain: Vec::new(), ink: None, powers: None, pace: Pace::ALL_LINES }
     }
 
-    /// Lays down what is wanted, as the plan says.
+    /// Lays down what is wanted, as the plan says; `exact` where all of it is drawn at the dots themselves.
     ///
     /// # Errors
     /// See [`PipelineError`]; [`PipelineError::Stopped`] where the person asked for it.
-    pub fn new(plan: &Plan, mut wanted: Wanted, progress: &dyn Progress) -> Result<Laid, PipelineError> {
+    pub fn new(
+        plan: &Plan,
+        (mut wanted, exact): (Wanted, bool),
+        progress: &dyn Progress,
+    ) -> Result<Laid, PipelineError> {
         if plan.scan.tone_by == ToneBy::Power {
             wanted.mask(plan);
             return Ok(Laid::by_power(plan, wanted.tone));
@@ -77,6 +81,7 @@ impl Laid {
         let placement = &wanted.placement;
         let allowed = |y| placement.rect.allowed(&plan.blank, y);
         let ink = wanted.kind.is_drawn().then(|| LineWork::new(&wanted.tone, allowed));
+        let ink = if exact { ink.map(|ink| ink.with_hairlines(&wanted.tone, allowed)) } else { ink };
         let (dots, gain, pace) =
             paced(plan, plan.dots.screen, wanted.kind, wanted.tone, (placement, None), progress)?;
         Ok(Laid { dots, gain, ink, powers: None, pace })
