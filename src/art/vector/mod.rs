@@ -43,7 +43,7 @@ use crate::note::Note;
 use crate::said::Said;
 use crate::texts::text;
 
-/// A user unit of the resolved drawing, mm: a pixel of CSS, 96 to the inch.
+/// A user unit of a resolved SVG, mm: a pixel of CSS, 96 to the inch.
 const MM_PER_UNIT: f64 = crate::units::MM_PER_INCH / 96.0;
 
 /// A parsed drawing, resolved and ready to be drawn at any density.
@@ -98,12 +98,17 @@ impl Vector {
     /// Width and height of its page, mm; a size without a unit counts 96 to the inch, as in CSS.
     pub fn page_mm(&self) -> (f64, f64) {
         let (w, h) = self.size();
-        (w * MM_PER_UNIT, h * MM_PER_UNIT)
+        (w * self.unit_mm(), h * self.unit_mm())
+    }
+
+    /// A user unit, mm.
+    fn unit_mm(&self) -> f64 {
+        if self.format == Format::Pdf { pdf::MM_PER_POINT } else { MM_PER_UNIT }
     }
 
     /// The box of each closed outline in the order of the drawing, mm from its upper left: left, top, right and bottom.
     pub fn closed_outlines_mm(&self) -> Vec<[f64; 4]> {
-        outlines::closed(&self.tree).into_iter().map(|b| b.map(|v| v * MM_PER_UNIT)).collect()
+        outlines::closed(&self.tree).into_iter().map(|b| b.map(|v| v * self.unit_mm())).collect()
     }
 
     /// SVG or PDF.

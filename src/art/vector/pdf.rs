@@ -28,7 +28,7 @@ use crate::texts::text;
 use crate::units::{MM_PER_INCH, short};
 
 /// A unit of a page, mm: 72 to the inch.
-const MM_PER_POINT: f64 = MM_PER_INCH / 72.0;
+pub(super) const MM_PER_POINT: f64 = MM_PER_INCH / 72.0;
 
 /// Most bytes that all streams of a document unpack to.
 const MAX_UNPACKED: u64 = 512 << 20;
@@ -290,6 +290,7 @@ fn unpacked(data: &[u8], most: u64) -> u64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::art::{Art, open};
 
     /// A document of one object after another, and its table.
     fn document(objects: &[&str]) -> Vec<u8> {
@@ -380,6 +381,16 @@ mod tests {
         assert!(made.notes.iter().any(|n| n.says.contains("0.04 mm")), "{:?}", made.notes);
         let wide = page(&pages(&["2 w 5 5 m 45 20 l S"], "", &[]), 1).unwrap();
         assert!(wide.notes.is_empty() && wide.text.contains("stroke-width=\"2\""), "{:?}", wide.notes);
+    }
+
+    #[test]
+    fn a_page_is_as_large_as_its_points() {
+        let bytes = pages(&["10 10 20 20 re S"], "", &[]);
+        let Art::Vector(drawing) = open(&bytes, "a page").unwrap() else { panic!() };
+        let (width, height) = drawing.page_mm();
+        assert!((width - 100.0 / 72.0 * 25.4).abs() < 1e-3 && (height - width / 2.0).abs() < 1e-3);
+        let outline = drawing.closed_outlines_mm()[0];
+        assert!((outline[2] - outline[0] - 20.0 / 72.0 * 25.4).abs() < 1e-3, "{outline:?}");
     }
 
     #[test]
