@@ -40,8 +40,9 @@ pub use wanted::{Wanted, placed};
 use crate::art::{self, Art};
 use crate::findings::art as of_art;
 use crate::job::Plan;
-use crate::job::words::ToneBy;
+use crate::job::words::{Crop, ToneBy};
 use crate::note::Note;
+use crate::placement::{Place, Placement};
 use crate::plane::Dots;
 use crate::progress::Progress;
 use crate::proof::{facts, words};
@@ -75,6 +76,7 @@ pub fn run_shown(
     let left_out = wanted.left_out(&Drawable::of(plan), shown, progress)?;
     let mut notes: Vec<Note> = shown.arts().flat_map(|art| art.notes().iter().cloned()).collect();
     notes.extend(wanted.notes.iter().cloned());
+    notes.extend(scaled(plan, shown, &wanted.placement));
     if plan.scan.tone_by == ToneBy::Power {
         notes.push(Note::fact(words::by_power()));
     }
@@ -99,6 +101,19 @@ pub fn run_shown(
     Ok(Outcome { stages, findings, report, original, readings })
 }
 
+/// A drawing may differ so much from the size that it states before that is told.
+const AS_STATED: f64 = 0.02;
+
+/// What is told of a drawing that states its size and is to be as large as fits.
+fn scaled(plan: &Plan, shown: Shown<'_>, placement: &Placement) -> Option<Note> {
+    let Art::Vector(drawing) = shown.alone()? else { return None };
+    let (width, height) = drawing.stated_mm()?;
+    let (width, height) = if plan.art.turn.swaps() { (height, width) } else { (width, height) };
+    let times = placement.wished_height.0 / height;
+    let whole = plan.art.place == Place::Inside && plan.art.crop == Crop::WHOLE;
+    (whole && (times - 1.0).abs() > AS_STATED).then(|| words::scaled((width, height), times))
+}
+
 /// Judges dots that something else made: they lie in the middle of the blank.
 ///
 /// # Errors
@@ -111,4 +126,38 @@ pub fn judge(plan: &Plan, dots: Dots, name: &str, progress: &dyn Progress) -> Re
     progress.go_on(0)?;
     let report = facts::report(plan, about_art, &stages.found(), &findings);
     Ok(Outcome { stages, findings, report, original: None, readings: None })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::art::open;
+    use crate::job::Job;
+    use crate::progress::Silent;
+
+    #[test]
+    fn a_drawing_in_millimetres_that_is_made_as_large_as_fits_says_how_much_larger_it_becomes() {
+        let notes = |size: &str, more: &str| -> Vec<String> {
+            let text = format!(
+                "<svg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 10 5' {size}><rect width='10' height='5'/></svg>"
+            );
+            let job = format!("blank = {{ shape = 'rect:30x20mm', margin = '5mm'{more} }}");
+            let plan = Plan::of(&job.parse::<Job>().unwrap()).unwrap();
+            let outcome = run(&plan, &open(text.as_bytes(), "it").unwrap(), "it.svg", &Silent).unwrap();
+            outcome.report.notes.iter().map(|n| n.says.to_string()).collect()
+        };
+        let told = |notes: &[String]| notes.iter().any(|n| n.starts_with("the drawing says"));
+        let larger = notes("width='10mm' height='5mm'", "");
+        let wanted = "the drawing says 10 x 5 mm and becomes 2 times as large here; for its true size say --place 10x5mm";
+        assert!(larger.iter().any(|n| n == wanted), "{larger:?}");
+        let smaller = notes("width='40mm' height='20mm'", "");
+        assert!(told(&smaller) && !smaller.iter().any(|n| n.contains("--place 40")), "{smaller:?}");
+        for (size, more) in [
+            ("", ""),
+            ("width='20mm' height='10mm'", ""),
+            ("width='10mm' height='5mm'", ", place = '16x8mm'"),
+        ] {
+            assert!(!told(&notes(size, more)), "{size} {more}");
+        }
+    }
 }

@@ -46,6 +46,22 @@ pub fn as_asked() -> &'static str {
     text!("proof.as-asked")
 }
 
+/// What to say of a drawing that states its own size, mm, and becomes `times` as large because it is to fill its blank.
+pub fn scaled((width, height): (f64, f64), times: f64) -> Note {
+    let (width, height) = (short(width, 2), short(height, 2));
+    let larger = times > 1.0;
+    let times = short(times, 2);
+    // As large as fits is smaller only where its own size does not fit.
+    Note::fact(if larger {
+        Said::two(
+            text!("proof.scaled.line", width, height, times),
+            text!("proof.scaled.page", width, height, times),
+        )
+    } else {
+        text!("proof.scaled.smaller", width, height, times).into()
+    })
+}
+
 /// What to say of tones that are made by power.
 pub fn by_power() -> &'static str {
     text!("proof.by-power")

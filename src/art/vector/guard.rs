@@ -99,7 +99,14 @@ pub(super) fn check(text: &str) -> Result<Weight, Why> {
         return Err(Why::TooComplex(text!("art.complaint.styles", size = MAX_STYLE >> 20)));
     }
     let weight = weigh(doc.root_element(), &ids, &Sheet::new(styles()))?;
-    Ok(Weight { flowed: doc.descendants().any(flows), ..weight })
+    let measured = measured(doc.root_element());
+    Ok(Weight { flowed: doc.descendants().any(flows), measured, ..weight })
+}
+
+/// Whether a drawing says how large it is in units of length; pixels are none, and points are what programs make of pixels.
+fn measured(root: Node) -> bool {
+    let length = |v: &str| ["mm", "cm", "in"].iter().any(|unit| v.trim_end().ends_with(unit));
+    ["width", "height"].iter().all(|side| root.attribute(*side).is_some_and(length))
 }
 
 /// Whether an element is text that flows in a frame, which only a browser sets, with nothing else in its place.
@@ -215,6 +222,8 @@ pub(super) struct Weight {
     depth: u32,
     /// Whether there is text that flows in a frame, which is not drawn.
     pub flowed: bool,
+    /// Whether its size is said in units of length.
+    pub measured: bool,
 }
 
 impl Weight {
@@ -241,7 +250,15 @@ impl Weight {
         } else {
             0
         };
-        Weight { drawn: 1, shapes: u64::from(shape), corners, letters, depth: 1, flowed: false }
+        Weight {
+            drawn: 1,
+            shapes: u64::from(shape),
+            corners,
+            letters,
+            depth: 1,
+            flowed: false,
+            measured: false,
+        }
     }
 
     /// Takes in a part.

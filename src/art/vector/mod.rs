@@ -56,6 +56,7 @@ pub struct Vector {
     lettering: Lettering,
     extents: Extents,
     on_nothing: bool,
+    measured: bool,
 }
 
 /// The hulls of what is not transparent in the last few views of a drawing, which takes a drawing of its own to find.
@@ -67,7 +68,8 @@ const EXTENTS: usize = 4;
 impl Vector {
     fn new(tree: Tree, format: Format, patience: Patience, notes: Vec<Note>, lettering: Lettering) -> Self {
         let extents = Arc::new(Lately::new(EXTENTS));
-        Vector { tree: Arc::new(tree), format, patience, notes, lettering, extents, on_nothing: false }
+        let (tree, on_nothing, measured) = (Arc::new(tree), false, format == Format::Pdf);
+        Vector { tree, format, patience, notes, lettering, extents, on_nothing, measured }
     }
 
     /// The same, known to lie on no ground of its own: all that is drawn is ink.
@@ -99,6 +101,11 @@ impl Vector {
     pub fn page_mm(&self) -> (f64, f64) {
         let (w, h) = self.size();
         (w * self.unit_mm(), h * self.unit_mm())
+    }
+
+    /// The same where its file says it in units of length, as a PDF does.
+    pub(crate) fn stated_mm(&self) -> Option<(f64, f64)> {
+        self.measured.then(|| self.page_mm())
     }
 
     /// A user unit, mm.
@@ -210,15 +217,15 @@ pub(super) fn parse(bytes: &[u8], patience: Patience, fonts: &Fonts) -> Result<V
     let text = text.trim_start_matches('\u{FEFF}').to_string();
     let fonts = fonts.clone();
     let parsed = watched(patience.drawing_s, move || {
-        let flowed = guard::check(&text)?.flowed;
+        let asks = guard::check(&text)?;
         let (tree, notes, lettering) = tree(&text, &fonts)?;
-        Ok((tree, notes, Lettering { flowed, ..lettering }))
+        Ok((tree, notes, Lettering { flowed: asks.flowed, ..lettering }, asks.measured))
     });
-    let (tree, notes, lettering) = parsed.map_err(|stopped| match stopped {
+    let (tree, notes, lettering, measured) = parsed.map_err(|stopped| match stopped {
         Stopped::Late => Why::late(patience.drawing_s),
         Stopped::GaveUp(words) => Why::BadDrawing(words),
     })??;
-    Ok(Vector::new(tree, Format::Svg, patience, notes, lettering))
+    Ok(Vector { measured, ..Vector::new(tree, Format::Svg, patience, notes, lettering) })
 }
 
 /// Parses a page, counted from 1, of the bytes of a PDF.
@@ -297,4 +304,23 @@ fn tree(text: &str, fonts: &Fonts) -> Result<(Tree, Vec<Note>, Lettering), Why> 
     }
     let lettering = Lettering::of(&tree);
     Ok((tree, notes, lettering))
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::art::{Art, open};
+
+    #[test]
+    fn a_drawing_states_its_size_in_units_of_length_only() {
+        let stated = |size: &str| {
+            let text = format!("<svg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 90 20' {size}/>");
+            let Art::Vector(drawing) = open(text.as_bytes(), "a drawing").unwrap() else { panic!() };
+            drawing.stated_mm().map(|(w, h)| (w.round(), h.round()))
+        };
+        assert_eq!(stated("width='90mm' height='20mm'"), Some((90.0, 20.0)));
+        assert_eq!(stated("width='9cm' height='2cm'"), Some((90.0, 20.0)));
+        for size in ["", "width='90' height='20'", "width='90px' height='20px'", "width='90mm'"] {
+            assert_eq!(stated(size), None, "{size}");
+        }
+    }
 }
