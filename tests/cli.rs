@@ -96,7 +96,7 @@ fn when_all_is_well_six_lines_say_so_and_more_where_it_is_asked_for() {
         "Assumed: the machine",
         "Pitch 0.0875 mm",
         "mean mark",
-        "(asked for 84.776 x 84.776 mm)",
+        "(84.776 x 84.776 mm as a whole)",
         "-> burn a wedge",
     ] {
         assert!(more.contains(part), "'{part}' is not in\n{more}");

@@ -64,7 +64,7 @@ pub fn settled(out: &mut impl Write, report: &Report, verbose: bool) -> io::Resu
     let size = match (verbose, more) {
         _ if leans => text!("cli.size.cone", width, height, middle = mm(want.0, 2)),
         (true, _) => {
-            text!("cli.size.asked", width, height, asked_width = mm(want.0, 3), asked_height = mm(want.1, 3))
+            text!("cli.size.whole", width, height, whole_width = mm(want.0, 3), whole_height = mm(want.1, 3))
         }
         (false, true) => {
             text!("cli.size.whole", width, height, whole_width = mm(want.0, 2), whole_height = mm(want.1, 2))

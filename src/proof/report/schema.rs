@@ -20,8 +20,11 @@ pub const FIELDS: &[(&str, &str)] = &[
     ("blank.height_mm", "height of the outline"),
     ("blank.margin_mm", "kept free inside the outline"),
     ("blank.surface", "surface in words"),
-    ("placement.wished_width_mm", "width that was asked for"),
-    ("placement.wished_height_mm", "height that was asked for"),
+    ("placement.wished_width_mm", "width as a whole, before the margin cuts it and it is made of whole dots"),
+    (
+        "placement.wished_height_mm",
+        "height as a whole, before the margin cuts it and it is made of whole dots",
+    ),
     ("placement.true_width_mm", "width after rounding to whole dots"),
     ("placement.true_height_mm", "height after rounding to whole dots"),
     ("placement.left_mm", "left edge, from the blank's left"),
