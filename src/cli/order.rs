@@ -6,11 +6,12 @@ use std::path::PathBuf;
 
 use super::failure::Failure;
 use super::options::{BlankOptions, DrawingOptions};
+use super::source::Source;
 use super::sources::Sources;
 use crate::encode::sink::Sink;
 use crate::findings::art as of_art;
 use crate::job::acceptance::Acceptance;
-use crate::job::{Brief, file_name};
+use crate::job::{Brief, Job, file_name};
 use crate::order::{
     HalfFilled, Item, ListMark, Order, OrderError, Outlined, Spots, Stop, TableRow, items, route, travel,
 };
@@ -19,10 +20,11 @@ use crate::pipeline::SharedLayers;
 use crate::pipeline::tray::{Piece, TrayPiece};
 use crate::placement::Along;
 use crate::progress::{Progress, Within};
+use crate::proof::tray::listed;
 use crate::said::Said;
 use crate::screen::remembered::Remembering;
 use crate::texts::text;
-use crate::units::{Mm, MmPerS, Share};
+use crate::units::{Mm, MmPerS, Share, counted};
 use crate::{parallel, pipeline};
 
 /// Longest side of a piece's picture, pixels: large enough for a page of four beside each other.
@@ -94,24 +96,34 @@ pub(crate) struct Carried {
 }
 
 impl Request {
-    /// Ends the work at a bad row, unless they are to be left out.
+    /// Ends the work at bad rows, unless they are to be left out: says why of the first, and which rows the others are.
     fn refuse(&self, bad: &[Bad]) -> Result<(), Failure> {
         let Some(first) = bad.first().filter(|_| !self.skip_bad_rows) else { return Ok(()) };
-        let others = match bad.len() {
-            1 => String::new(),
-            n => format!("; {} more rows cannot be used either", n - 1),
+        // A file that several rows name is to be mended once.
+        let (alike, others): (Vec<&Bad>, Vec<&Bad>) = bad.iter().partition(|b| b.why == first.why);
+        let numbers = |of: &[&Bad]| listed(&of.iter().map(|b| b.row).collect::<Vec<_>>());
+        let rows = if alike.len() == 1 { "row" } else { "rows" };
+        let others = match others.len() {
+            0 => String::new(),
+            n => {
+                format!("; {} cannot be used either: {}", counted(n as u64, "more row"), numbers(&others))
+            }
         };
         Err(Failure::input(format!(
-            "row {} of the table: {}{others}; mend them, or say --skip-bad-rows to go on without",
-            first.row, first.why
+            "{rows} {} of the table: {}{others}; mend them, or say --skip-bad-rows to go on without",
+            numbers(&alike),
+            first.why
         )))
     }
 }
 
-/// Ends the work where bad rows are all that there are.
-fn refuse_all(bad: &[Bad], none_left: bool) -> Result<(), Failure> {
+/// Ends the work where bad rows are all that there are; without a table there is one piece, and no row to name.
+fn refuse_all(order: &Order, bad: &[Bad], none_left: bool) -> Result<(), Failure> {
     let Some(first) = bad.first().filter(|_| none_left) else { return Ok(()) };
-    Err(Failure::input(first.why.each(|why| text!("cli.order.no-row", row = first.row, why))))
+    Err(Failure::input(match order.table {
+        Some(_) => first.why.each(|why| text!("cli.order.no-row", row = first.row, why)),
+        None => first.why.clone(),
+    }))
 }
 
 impl Rows {
@@ -138,15 +150,40 @@ impl Rows {
         Ok(Rows { request, order, drawn: None, items: usable, bad })
     }
 
-    /// Makes sure that its rows can be gone on with, and reads the drawing of its tray where it names one.
+    /// Makes sure that its rows can be gone on with and that the files they name are there, and reads the drawing of its tray
+    /// where it names one.
     ///
     /// # Errors
     /// A bad row that is not to be left out, or none but bad ones; a drawing that cannot be used.
     pub fn ready(mut self) -> Result<Rows, Failure> {
-        refuse_all(&self.bad, self.items.is_empty())?;
+        self.look_for_files();
+        refuse_all(&self.order, &self.bad, self.items.is_empty())?;
         self.request.refuse(&self.bad)?;
         self.drawn = self.order.outlined(&self.request.order)?;
         Ok(self)
+    }
+
+    /// Puts rows whose files are not there with the bad ones: pieces take minutes, and this is told before any is made.
+    fn look_for_files(&mut self) {
+        let mut known: HashMap<String, Option<Said>> = HashMap::new();
+        let mut missing = |job: &Job| {
+            let files = job.layers.iter().map(|l| &l.file).chain([&job.art.file]).flatten();
+            files.into_iter().find_map(|file| {
+                let look = || Source::look_for(&file_name::path(file)).err().map(|e| e.sentence);
+                known.entry(file.clone()).or_insert_with(look).clone()
+            })
+        };
+        for item in std::mem::take(&mut self.items) {
+            let why = match briefed(&self.request, &item) {
+                Ok(brief) => missing(&brief.job),
+                Err(e) => Some(e.sentence),
+            };
+            match why {
+                None => self.items.push(item),
+                Some(why) => self.bad.push(Bad { row: item.row, why }),
+            }
+        }
+        self.bad.sort_by_key(|bad| bad.row);
     }
 
     /// The files that are read, none of which is replaced.
@@ -201,20 +238,16 @@ impl Rows {
             }
             rows.push(Row { item, piece: place[kind].as_ref().ok().copied() });
         }
-        refuse_all(&worse, pieces.is_empty())?;
+        refuse_all(&order, &worse, pieces.is_empty())?;
         bad.extend(worse);
+        bad.sort_by_key(|bad| bad.row);
         request.refuse(&bad)?;
         Ok(Carried { request, order, drawn, rows, pieces, bad })
     }
 }
 
-/// One piece carried through.
-fn piece(
-    request: &Request,
-    item: &Item,
-    common: &SharedLayers,
-    progress: &dyn Progress,
-) -> Result<Piece, Failure> {
+/// What a piece is settled from: what its row names is read, but for its pictures.
+fn briefed(request: &Request, item: &Item) -> Result<Brief, Failure> {
     let mut job = item.job.clone();
     if let Some(name) = &item.blank {
         let asked = BlankOptions { blank: Some(name.clone()), ..BlankOptions::default() }.asked()?;
@@ -226,7 +259,17 @@ fn piece(
     if job.art.file.is_none() && job.layers.is_empty() {
         return Err(Failure::input(text!("cli.order.nothing")));
     }
-    let mut brief = Brief::read(job)?;
+    Ok(Brief::read(job)?)
+}
+
+/// One piece carried through.
+fn piece(
+    request: &Request,
+    item: &Item,
+    common: &SharedLayers,
+    progress: &dyn Progress,
+) -> Result<Piece, Failure> {
+    let mut brief = briefed(request, item)?;
     let (sources, plan) = Sources::settled(&mut brief, &request.folder)?;
     if plan.machine.turned.is_some() {
         let why = text!("cli.order.turned");
@@ -395,5 +438,37 @@ mod tests {
         let late = of(9, true).unwrap().carried(&Silent).unwrap();
         let said = late.trays().err().unwrap().sentence;
         assert_eq!(said, "there is no piece 9: the order has 3");
+    }
+
+    #[test]
+    fn files_that_are_not_there_are_told_before_any_piece_is_made() {
+        let folder = tempfile::tempdir().unwrap();
+        let order = folder.path().join("order.toml");
+        let of = |job: &str, names: &str, skip_bad_rows| {
+            std::fs::write(&order, job).unwrap();
+            std::fs::write(folder.path().join("names.csv"), names).unwrap();
+            let (order, folder) = (order.clone(), folder.path().join("out"));
+            Rows::read(Request { order, folder, skip_bad_rows, ..Request::default() }).unwrap().ready()
+        };
+        let said = |job: &str, names: &str| of(job, names, false).err().unwrap().sentence.to_string();
+        std::fs::write(folder.path().join("ship.svg"), "<svg xmlns='http://www.w3.org/2000/svg'/>").unwrap();
+        let pictured = format!("{ORDER}[[piece.layer]]\nfile = '{{photo}}'\n");
+        let names = "name,photo\nAda,ship.svg\nBo,quay.jpg\nIda,\nFog,quay.jpg\nUna,mole.jpg\n";
+        let all = said(&pictured, names);
+        assert!(all.starts_with("rows 3 and 5 of the table: cannot read '"), "{all}");
+        assert!(all.contains("quay.jpg': there is no such file; "), "{all}");
+        assert!(all.contains("; 2 more rows cannot be used either: 4 and 6; mend them"), "{all}");
+        let two = said(&pictured, "name,photo\nAda,ship.svg\nBo,quay.jpg\nUna,mole.jpg\n");
+        assert!(two.contains("; 1 more row cannot be used either: 4; mend them"), "{two}");
+        let rows = of(&pictured, names, true).unwrap();
+        let left_out: Vec<usize> = rows.bad.iter().map(|bad| bad.row).collect();
+        assert_eq!((rows.items.len(), left_out), (1, vec![3, 4, 5, 6]));
+        // Other files that a row names are looked for as well.
+        let painted = ORDER.replace("[piece.blank]", "[piece]\ncoating = '{paint}'\n[piece.blank]");
+        let one = said(&painted, "name,paint\nAda,poster-paint\nBo,tar.toml\n");
+        assert!(one.starts_with("row 3 of the table: ") && one.contains("tar.toml"), "{one}");
+        // Without a table there is no row to name.
+        let alone = said("[[layer]]\nfile = 'quay.jpg'\n", "");
+        assert!(alone.starts_with("cannot read '"), "{alone}");
     }
 }

@@ -49,6 +49,16 @@ pub fn unreadable(path: &Path, e: &io::Error) -> Failure {
     ))
 }
 
+/// What a file is called in messages.
+fn in_messages(file: &Path) -> String {
+    format!("'{}'", plain::path(file))
+}
+
+/// A file, as messages call it, that is no file to be read.
+fn refused(file: &str, why: &str) -> Failure {
+    Failure::input(text!("cli.source.refused", file, why))
+}
+
 /// The longest file that is read: what the decoders may use in all.
 const MOST_BYTES: u64 = 2 << 30;
 
@@ -61,9 +71,9 @@ impl Source {
             (name.clone(), format!("the picture on {name}"), None)
         } else {
             let name = plain::path(file.file_name().map_or(file, Path::new));
-            (name, format!("'{}'", plain::path(file)), Some(file.to_path_buf()))
+            (name, in_messages(file), Some(file.to_path_buf()))
         };
-        let refused = |why: &str| Failure::input(text!("cli.source.refused", file = in_messages, why));
+        let refused = |why: &str| refused(&in_messages, why);
         match &path {
             None => io::stdin().lock().take(MOST_BYTES + 1).read_to_end(&mut bytes),
             Some(p) if p.is_dir() => return Err(refused(text!("cli.source.folder"))),
@@ -79,6 +89,22 @@ impl Source {
         let mut crc = flate2::Crc::new();
         crc.update(&bytes);
         Ok(Source { crc32: crc.sum(), bytes, name, in_messages, path })
+    }
+
+    /// Makes sure that a file is there to be read, as [`Source::read`] would say; standard input is.
+    pub fn look_for(file: &Path) -> Result<(), Failure> {
+        if file == Path::new("-") {
+            return Ok(());
+        }
+        let about = file.metadata().map_err(|e| unreadable(file, &e))?;
+        if about.is_dir() {
+            return Err(refused(&in_messages(file), text!("cli.source.folder")));
+        }
+        // To open what is no file, such as a pipe, would wait for it.
+        if about.is_file() {
+            File::open(file).map_err(|e| unreadable(file, &e))?;
+        }
+        Ok(())
     }
 
     /// Bytes that are at hand already.
