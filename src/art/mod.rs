@@ -44,6 +44,6 @@ pub use picture::{Art, Model, Raster};
 pub use reading::Kind;
 pub use render::{Rendered, render};
 pub use resolution::Resolution;
-pub use sniff::Format;
+pub use sniff::{Format, is_picture};
 pub use vector::{Fonts, FontsError};
 pub use view::{View, Window};

@@ -43,6 +43,11 @@ impl fmt::Display for Format {
     }
 }
 
+/// Whether a file that begins so is of a kind that can be art.
+pub fn is_picture(bytes: &[u8]) -> bool {
+    sniff(bytes).is_ok()
+}
+
 /// The format of `bytes`, or what they are instead where that is known.
 pub(super) fn sniff(bytes: &[u8]) -> Result<Format, Option<&'static str>> {
     let starts = |magic: &[u8]| bytes.starts_with(magic);

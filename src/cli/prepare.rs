@@ -16,7 +16,7 @@ use super::sources::Sources;
 use super::target::OutOptions;
 use super::unused;
 use super::{bar::Bar, terminal};
-use crate::job::{Brief, Job, Plan, file_name};
+use crate::job::{Brief, FileError, Job, Plan, file_name};
 use crate::progress::Portion;
 use crate::{outputs, pipeline};
 
@@ -130,13 +130,15 @@ fn is_no_job(art: &Path) -> Result<(), Failure> {
         return Ok(());
     }
     let file = plain::path(art);
-    Err(Failure::input(if Job::read(art).is_ok() {
-        format!("'{file}' is a job file, not a picture; run it again with --job '{file}'")
-    } else {
-        format!(
+    Err(match Job::read(art) {
+        Ok(_) => {
+            Failure::input(format!("'{file}' is a job file, not a picture; run it again with --job '{file}'"))
+        }
+        Err(e @ FileError::Other(_)) => e.into(),
+        Err(_) => Failure::input(format!(
             "{file} is not a picture; a job file is run with --job {file}, an order with dotwright tray {file}"
-        )
-    }))
+        )),
+    })
 }
 
 /// Refuses a job whose art does not lie where the job file says.

@@ -11,6 +11,7 @@ use super::options::named;
 use super::out::Out;
 use super::target::{OutOptions, Replace};
 use super::{plain, source, terminal};
+use crate::art::is_picture;
 use crate::encode::sink::{Files, Sink};
 use crate::encode::{BeamOn, png};
 use crate::findings::replay as findings;
@@ -79,7 +80,13 @@ pub fn run(args: &ReplayArgs, out: &mut Out) -> Result<u8, Failure> {
         let file = File::open(&args.program).map_err(|e| source::unreadable(&args.program, &e))?;
         Box::new(BufReader::with_capacity(1 << 20, file))
     };
-    let machine = machine(args, program.fill_buf().unwrap_or_default())?;
+    let head = program.fill_buf().unwrap_or_default();
+    if is_picture(head) {
+        return Err(Failure::input(format!(
+            "{name} is a picture, not a program; dotwright prepare {name} --out FOLDER makes a program.nc of it"
+        )));
+    }
+    let machine = machine(args, head)?;
     let limits = machine.limits();
     let mut options = ReplayOptions::new(&limits);
     options.laser = Some(machine.laser.power);

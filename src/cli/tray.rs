@@ -35,10 +35,10 @@ pub struct TrayArgs {
     #[arg(long, value_name = "MM")]
     pub gap: Option<Mm>,
     /// Begin with this piece, by its number on the ticket, 1 to the last: those before it are marked already
-    #[arg(long, value_name = "NUMBER", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..))]
+    #[arg(long, value_name = "NUMBER", default_value_t = 1, value_parser = parse_number)]
     pub from: u32,
     /// Mark these pieces alone, by their numbers on the ticket, 1 to the last, as in 14 or 3,14: what was spoilt is made again
-    #[arg(long, value_name = "NUMBERS", value_delimiter = ',', conflicts_with = "from", value_parser = clap::value_parser!(u32).range(1..))]
+    #[arg(long, value_name = "NUMBERS", value_delimiter = ',', conflicts_with = "from", value_parser = parse_number)]
     pub only: Vec<u32>,
     /// Write the programs in spite of this finding of severity stop: over-burn, under-burn, link-starved, off-bed, coarse-power or faint; may be repeated
     ///
@@ -62,6 +62,17 @@ pub struct TrayArgs {
     #[allow(missing_docs)]
     #[command(flatten)]
     pub drawing: DrawingOptions,
+}
+
+/// A piece's number, as its ticket has it.
+fn parse_number(text: &str) -> Result<u32, String> {
+    match text.trim().parse() {
+        Ok(0) => Err("pieces are counted from 1".into()),
+        Ok(number) => Ok(number),
+        Err(_) => {
+            Err("it is no piece's number; one is written as in 14, several after --only as in 3,14".into())
+        }
+    }
 }
 
 fn parse_card(text: &str) -> Result<(Share, MmPerS), String> {
@@ -185,6 +196,15 @@ fn summary(out: &mut Out, report: &OrderReport, args: &TrayArgs) -> Result<(), F
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn pieces_are_named_by_their_numbers() {
+        assert_eq!(parse_number(" 14"), Ok(14));
+        assert_eq!(parse_number("0").unwrap_err(), "pieces are counted from 1");
+        for text in ["3 14", "-1", "1.5", "", "two"] {
+            assert!(parse_number(text).unwrap_err().contains("as in 3,14"), "{text}");
+        }
+    }
 
     #[test]
     fn a_jig_is_marked_at_a_power_and_a_speed_that_do_not_burn_the_card() {

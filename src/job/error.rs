@@ -51,6 +51,9 @@ pub enum FileError {
         /// Which key, and what is wrong with it.
         cause: String,
     },
+    /// A file of another kind: which, and where it belongs.
+    #[error("{0}")]
+    Other(#[source] Said),
 }
 
 /// What is wrong in a file, and in which line where that is known.

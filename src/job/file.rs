@@ -5,7 +5,8 @@ use std::path::Path;
 use serde::de::DeserializeOwned;
 
 use super::error::FileError;
-use super::mistyped;
+use super::{mistyped, swapped};
+use crate::art::is_picture;
 use crate::texts::{self, text};
 
 /// A value out of range: the key's last name and a sentence.
@@ -36,7 +37,7 @@ const MOST_BYTES: u64 = 8 << 20;
 /// Reads the text of a small file.
 ///
 /// # Errors
-/// A file that cannot be read, is no text, or is longer than 8 MB.
+/// A file that cannot be read, is no text or a picture, or is longer than 8 MB.
 pub fn read_text(what: &'static str, path: &Path) -> Result<String, FileError> {
     let fail = |cause| FileError::Unreadable { what, path: path.to_path_buf(), cause };
     let size = std::fs::metadata(path).map_err(fail)?.len();
@@ -48,7 +49,11 @@ pub fn read_text(what: &'static str, path: &Path) -> Result<String, FileError> {
             cause: text!("job.file.too-long", size = size >> 20, kind = kind(what)),
         });
     }
-    std::fs::read_to_string(path).map_err(fail)
+    let bytes = std::fs::read(path).map_err(fail)?;
+    if is_picture(&bytes) {
+        return Err(swapped::other(what, path, swapped::PICTURE));
+    }
+    std::io::read_to_string(bytes.as_slice()).map_err(fail)
 }
 
 /// Reads a value from TOML text; `path` is only named in messages.
@@ -57,6 +62,9 @@ pub fn read_text(what: &'static str, path: &Path) -> Result<String, FileError> {
 /// Text that is no TOML, lacks a key, has one that is not known, or a value that is not of its kind; with its line.
 pub fn parse<T: DeserializeOwned>(what: &'static str, path: &Path, text: &str) -> Result<T, FileError> {
     toml::from_str(text).map_err(|e| {
+        if let Some(other) = toml::from_str(text).ok().and_then(|t| swapped::refuse(what, path, &t).err()) {
+            return other;
+        }
         let at = e.span().map_or(0, |s| s.start.min(text.len()));
         let line = text.as_bytes()[..at].iter().filter(|&&b| b == b'\n').count() + 1;
         let message = e.message().replace('\n', " ");

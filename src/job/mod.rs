@@ -22,6 +22,7 @@ pub mod plan;
 pub mod process;
 pub mod rotary;
 pub mod settle;
+pub mod swapped;
 pub mod unsaid;
 pub mod words;
 mod written;

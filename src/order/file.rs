@@ -8,7 +8,7 @@ use super::list::is_list;
 use super::outlines;
 use super::spots::{Outlined, SpotsError};
 use super::table::TableError;
-use crate::job::{FileError, Job, KitError, file, file_name};
+use crate::job::{FileError, Job, KitError, file, file_name, swapped};
 use crate::texts::text;
 use crate::units::Mm;
 
@@ -108,6 +108,7 @@ impl Order {
         let mut order = if keys.iter().any(|k| table.contains_key(*k)) {
             file::parse::<Order>("order", path, &text)?
         } else {
+            swapped::refuse("order", path, &table)?;
             let piece = file::parse::<Job>("job", path, &text)?.with_edits(&table);
             Order { piece, is_job: true, ..Order::default() }
         };
@@ -156,6 +157,15 @@ mod tests {
         let said = Order::read(&path).unwrap_err().to_string();
         assert!(said.contains("is a table, not an order"), "{said}");
         assert!(said.contains("says table = \"names.CSV\", and give that"), "{said}");
+        let machine = folder.path().join("laser.toml");
+        std::fs::write(&machine, "[laser]\npower = '5W'\n").unwrap();
+        let said = Order::read(&machine).unwrap_err().to_string();
+        assert!(
+            said.ends_with(
+                "is a machine file, not an order; an order names it below [piece], as machine = and the file"
+            ),
+            "{said}"
+        );
         let list = folder.path().join("note.txt");
         std::fs::write(&list, "1. Anna & Piotr\n2) O'Neill\n").unwrap();
         let said = Order::read(&list).unwrap_err().to_string();
