@@ -1,5 +1,6 @@
-//! Number formats: what an XLSX cell shows, where its format alone tells that. Signs of decimals and thousands, names of
-//! months and the order of a date follow the language of the computer, which the file does not hold.
+//! Number formats: what an XLSX cell shows, where its format alone tells that. The sign between thousands, names of months and
+//! the order of a date follow the language of the computer, which the file does not hold. So does the sign before decimals: it
+//! is a point here, as in numbers without a format.
 
 use calamine::ExcelDateTime;
 
@@ -14,13 +15,45 @@ pub fn number(value: f64, format: &str) -> Option<String> {
     if format == GENERAL || format == "@" {
         return Some(plain(value));
     }
-    let is_whole = |v: f64| (0.0..1e15).contains(&v) && (v - v.round()).abs() < 1e-9;
-    if format == "0%" {
-        return is_whole(100.0 * value).then(|| format!("{:.0}%", 100.0 * value));
+    let (format, value, sign) = match format.strip_suffix('%') {
+        Some(format) => (format, 100.0 * value, "%"),
+        None => (format, value, ""),
+    };
+    let (format, in_thousands) = match format.strip_prefix("#,##") {
+        Some(format) => (format, true),
+        None => (format, false),
+    };
+    let (whole, decimals) = format.split_once('.').unwrap_or((format, "0"));
+    let zeros = |part: &str| (1..=MOST_DIGITS).contains(&part.len()) && part.bytes().all(|b| b == b'0');
+    if !zeros(whole) || !zeros(decimals) {
+        return None;
     }
-    let zeros = (1..=MOST_DIGITS).contains(&format.len()) && format.bytes().all(|b| b == b'0');
+    let places = if format.contains('.') { decimals.len() } else { 0 };
+    let shown = rounded(value, places)?;
+    let (digits, decimals) = shown.split_at(shown.find('.').unwrap_or(shown.len()));
+    // From four digits on the sign between thousands would have to be known: 1.200 is twelve hundred or one and a fifth.
+    if in_thousands && (digits.len() > 3 || whole != "0") {
+        return None;
+    }
     // A format of more zeros than a number has digits is a member's number: 007.
-    (zeros && is_whole(value)).then(|| format!("{value:0width$.0}", width = format.len()))
+    Some(format!("{digits:0>width$}{decimals}{sign}", width = whole.len()))
+}
+
+/// A number with so many decimals behind a point, as one without a format has it, rounded as a spreadsheet does: by its
+/// decimal digits, a half away from zero. `None` for one below zero, or with more digits than are kept.
+fn rounded(value: f64, places: usize) -> Option<String> {
+    if !(0.0..1e15).contains(&value) {
+        return None;
+    }
+    // Of the digits that a spreadsheet keeps: 1.005 is a little less to a computer.
+    let all = plain(value);
+    let (whole, behind) = all.split_once('.').unwrap_or((&all, ""));
+    let kept = format!("{whole}{:0<places$}", &behind[..behind.len().min(places)]);
+    let up = behind.as_bytes().get(places).is_some_and(|digit| *digit >= b'5');
+    let all = kept.parse::<u128>().ok()? + u128::from(up);
+    let all = format!("{all:0>width$}", width = places + 1);
+    let (whole, behind) = all.split_at(all.len() - places);
+    Some(if places == 0 { whole.to_string() } else { format!("{whole}.{behind}") })
 }
 
 /// A number without a format: no decimals where there are none, and no more digits than a spreadsheet keeps.
@@ -87,14 +120,34 @@ mod tests {
             (4_912_345_678_901.0, "@", Some("4912345678901")),
             (7.0, "000", Some("007")),
             (1234.0, "000", Some("1234")),
-            (7.4, "0", None),
+            (7.4, "0", Some("7")),
+            (12.0, "0", Some("12")),
             (-7.0, "000", None),
             (0.25, "0%", Some("25%")),
             (0.07, "0%", Some("7%")),
-            (0.255, "0%", None),
-            (12.5, "0.00", None),
+            (0.255, "0%", Some("26%")),
+            (0.145, "0%", Some("15%")),
+            (0.125, "0.00%", Some("12.50%")),
+            (12.5, "0.00", Some("12.50")),
+            (0.5, "0.00", Some("0.50")),
+            (0.004, "0.00", Some("0.00")),
+            (3.0, "0.00", Some("3.00")),
+            (1.005, "0.00", Some("1.01")),
+            (9.995, "0.00", Some("10.00")),
+            (2.5, "00.0", Some("02.5")),
+            (-12.5, "0.00", None),
+            (1e15, "0.00", None),
+            (12.5, "0.0.0", None),
+            (12.5, "0.", None),
+            (12.5, "%", None),
+            (12.5, "0.0?", None),
             (12.5, "0.00 \"EUR\"", None),
+            (999.0, "#,##0", Some("999")),
+            (999.5, "#,##0.00", Some("999.50")),
+            (999.5, "#,##0", None),
             (1200.0, "#,##0", None),
+            (1200.5, "#,##0.00", None),
+            (7.0, "#,##000", None),
             (7.0, &"0".repeat(70_000), None),
         ] {
             assert_eq!(number(value, format).as_deref(), shown, "{value} {format}");

@@ -160,12 +160,12 @@ def tray_of_cells(folder, cells):
 
 
 def test_cells_are_marked_as_the_sheet_shows_them(tmp_path):
-    """Formats by ECMA-376 part 1, 18.8.30 and 18.8.31; what they show does not hang on a language."""
-    cells = [(7, "000"), (0.25, "0%"), (datetime.date(2025, 3, 4), "yyyy-mm-dd"), (datetime.time(10, 30), "h:mm"), (12.5, "General")]
+    """Formats by ECMA-376 part 1, 18.8.30 and 18.8.31; but for the point, what they show does not hang on a language."""
+    cells = [(7, "000"), (0.25, "0%"), (15.5, "0.00"), (7.4, "0"), (999, "#,##0"), (0.125, "0.00%"), (datetime.date(2025, 3, 4), "yyyy-mm-dd"), (datetime.time(10, 30), "h:mm"), (12.5, "General")]
     done = tray_of_cells(tmp_path, cells)
     assert done.returncode == 0, done.stderr
     names = [p["name"] for p in sorted(report(tmp_path / "out")["pieces"], key=lambda p: p["row"])]
-    assert names == ["007", "25%", "2025-03-04", "10:30", "12.5"]
+    assert names == ["007", "25%", "15.50", "7", "999", "12.50%", "2025-03-04", "10:30", "12.5"]
 
 
 def test_joined_cells_hold_for_all_their_rows(tmp_path):
@@ -185,6 +185,7 @@ def test_joined_cells_hold_for_all_their_rows(tmp_path):
 @pytest.mark.parametrize(("value", "number_format", "what"), [
     (datetime.date(2025, 3, 4), "dd/mm/yyyy", "a date or a time"),
     (datetime.date(2025, 3, 4), "mm-dd-yy", "a date or a time"),
+    (1200, "#,##0", "a number with a format of its own"),
     (12.5, '0.00 "EUR"', "a number with a format of its own"),
     ("#N/A", "General", "#N/A, an error of the spreadsheet"),
 ])
