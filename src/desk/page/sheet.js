@@ -7,6 +7,9 @@ import { Piece, rebased, same } from "./piece.js";
 import { get, jobPath, send } from "./server.js";
 import { about, count, db, say, sentence, time } from "./words.js";
 
+/** How long news of another tab takes at most, as a rule. */
+const NEWS_MS = 1000;
+
 const TAKEN = "image/*,.svg,.pdf,.heic,.tif,.tiff,.webp";
 
 /** The pictures that were dropped together; they stay together after a reload. */
@@ -182,6 +185,12 @@ function row(desk, name, signal) {
     return found;
   };
 
+  /** Says what went wrong. Where another tab called the piece otherwise just now, nothing did: its news is on its way here. */
+  const failed = async (refusal) => {
+    if (refusal.status === 404) await new Promise((go) => { setTimeout(go, NEWS_MS); });
+    if (!signal.aborted && !(piece && piece.name !== name)) oops(refusal);
+  };
+
   /** Once something else is asked, the versions are of the past: new ones are made when the hand rests. */
   const watch = () => {
     let later = 0;
@@ -195,7 +204,7 @@ function row(desk, name, signal) {
         try {
           const found = await read();
           if (!found?.sheet) await begin();
-        } catch (refusal) { oops(refusal); }
+        } catch (refusal) { failed(refusal); }
       }, 400);
     }, { signal });
   };
@@ -207,7 +216,7 @@ function row(desk, name, signal) {
       paint();
       sheet = (await send("POST", jobPath(name, "/sheet"))).sheet;
       await read();
-    } catch (refusal) { [done, lacking] = [true, refusal.says]; paint(); oops(refusal); }
+    } catch (refusal) { [done, lacking] = [true, refusal.says]; paint(); failed(refusal); }
   };
 
   desk.events.addEventListener("version", ({ detail }) => {
