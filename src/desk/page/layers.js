@@ -118,23 +118,35 @@ const ROOMS = ["", "inside", "cover"];
 const roomText = (typed) => (boxMm(typed) ? boxText(...boxMm(typed)) : typed.toLowerCase() || "inside");
 const noRoom = (typed) => !ROOMS.includes(typed.toLowerCase()) && !boxMm(typed) && say("layer.place.wrong", { typed });
 
-function textOf(piece, at, layer, desk) {
+/**
+ * Where a text or a picture lies and how large it is, by numbers: a tray has no easel to move it on, and not everybody can drag
+ * or has a keyboard (WCAG 2.2, 2.5.7).
+ */
+function placeFields(piece, at, layer) {
   const set = (more) => piece.change(Object.fromEntries(Object.entries(more).map(([k, v]) => [`${at}.${k}`, v])));
-  // A tray has no easel to move it on.
   const now = () => offsetMm(piece.value(`${at}.at`));
-  const moved = (label, side) => piece.kind === "tray" && lengthField(piece, say(label), lengthText(now()[side]), (typed, length) => set({ at: offsetText(...now().with(side, length ?? 0)) }));
-  const words = make("textarea", { rows: 2, value: layer.text, on: { change: (e) => set({ text: e.target.value }) } });
+  const sized = () => (piece.kind === "tray" ? {} : piece.sized(`${at}.at`));
+  const moved = (label, side) => lengthField(piece, say(label), lengthText(now()[side]),
+    (typed, length) => piece.change({ ...sized(), [`${at}.at`]: offsetText(...now().with(side, length ?? 0)) }));
   const anchor = make("select", { on: { change: (e) => set({ anchor: e.target.value }) } },
     ANCHORS.map((a) => make("option", { value: a }, say(`anchor.${a}`))));
   anchor.value = layer.anchor ?? "middle";
+  return [
+    readField(say("layer.place"), layer.place ?? "inside", noRoom, (typed) => set({ place: roomText(typed) }), { hint: say("layer.place.hint"), key: `${at}.place` }),
+    field(say("layer.anchor"), anchor),
+    moved("place.right", 0), moved("place.up", 1),
+  ];
+}
+
+function textOf(piece, at, layer, desk) {
+  const set = (more) => piece.change(Object.fromEntries(Object.entries(more).map(([k, v]) => [`${at}.${k}`, v])));
+  const words = make("textarea", { rows: 2, value: layer.text, on: { change: (e) => set({ text: e.target.value }) } });
   const font = desk.kit.fonts.length > 1 && make("select", { on: { change: (e) => set({ font: e.target.value }) } },
     desk.kit.fonts.map((f) => make("option", { value: f }, f)));
   if (font) font.value = layer.font ?? desk.kit.fonts[0];
   return make("div.fields", {},
     field(say("layer.text"), words, { key: `${at}.text` }),
-    readField(say("layer.place"), layer.place ?? "inside", noRoom, (typed) => set({ place: roomText(typed) }), { hint: say("layer.place.hint"), key: `${at}.place` }),
-    field(say("layer.anchor"), anchor),
-    moved("place.right", 0), moved("place.up", 1),
+    placeFields(piece, at, layer),
     lengthField(piece, say("layer.arc"), layer.arc_mm === undefined ? "" : lengthText(layer.arc_mm), (typed, radius) => {
       set({ arc_mm: radius === null ? null : Number(radius.toFixed(4)) });
     }, { hint: say("layer.arc.hint"), key: `${at}.arc_mm` }),
@@ -157,7 +169,7 @@ export function layers(desk, piece) {
       : kind === "border" ? make("div.fields", {},
         lengthField(piece, say("layer.width"), layer.border, (typed) => piece.change({ [`${at}.border`]: typed || "0.8mm" }), { key: `${at}.border` }),
         lengthField(piece, say("layer.inset"), layer.inset ?? "", (typed) => piece.change({ [`${at}.inset`]: typed || null }), { hint: say("layer.inset.hint") }))
-        : make("p", {}, layer.file));
+        : make("div.fields", {}, make("p", {}, layer.file), placeFields(piece, at, layer)));
   });
   return [
     make("div.row", {},

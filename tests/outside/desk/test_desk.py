@@ -416,6 +416,20 @@ def test_texts_that_are_added_are_not_laid_on_each_other(page):
     assert sorted(map(str, places())) == sorted(map(str, before))
 
 
+def test_a_text_of_a_piece_is_laid_by_numbers_too(page):
+    """Without dragging and without keys for it (WCAG 2.2, 2.5.7)."""
+    page.begin(SAMPLES / "emblem.svg")
+    words = page.drawer("words")
+    page.saved(words.get_by_role("button", name="Add a text").click)
+    at, arc = page.asked()["layer"][0].get("at", "0mm,0mm"), page.asked()["layer"][0].get("arc_mm")
+    for field, typed in [("To the right", "3"), ("Up", "-1.5")]:
+        line = words.get_by_role("textbox", name=field)
+        page.saved(lambda: (line.fill(f"{typed}mm"), line.blur()))  # noqa: B023
+    page.saved(lambda: (words.get_by_label("Room for it").fill("30x3mm"), words.get_by_label("Room for it").blur()))
+    layer = page.asked()["layer"][0]
+    assert (layer["at"], layer["place"], layer.get("arc_mm")) == ("3mm,-1.5mm", "30x3mm", arc) and at != layer["at"]
+
+
 def test_light_and_dark_are_switched_and_kept(page):
     tab = page.tab
     paper = "getComputedStyle(document.documentElement).backgroundColor"
