@@ -20,6 +20,35 @@ const USUAL = {
 /** How wide the enlarged view is and how far from the finger, px; and how much larger than the photo on the page. */
 const [LENS, BESIDE, NEARER] = [132, 44, 4];
 
+/** How far a press goes before it is one that drags, px; how long an arrow is pressed before it goes on, and how soon again, ms. */
+const [SLIP, HELD_MS, AGAIN_MS] = [4, 400, 80];
+
+/** A button that goes on for as long as it is pressed, as a key does. */
+function going(node, act) {
+  let again = 0;
+  let went = false;
+  const on = () => {
+    if (!node.isConnected) return;
+    went = true;
+    act();
+    again = setTimeout(on, AGAIN_MS);
+  };
+  node.addEventListener("pointerdown", (e) => {
+    if (e.button) return;
+    clearTimeout(again);
+    went = false;
+    again = setTimeout(on, HELD_MS);
+  });
+  for (const end of ["pointerup", "pointercancel", "pointerleave", "blur"]) node.addEventListener(end, () => clearTimeout(again));
+  // A finger that stays asks for no menu.
+  node.addEventListener("contextmenu", (e) => e.preventDefault());
+  node.addEventListener("click", () => {
+    if (!went) act();
+    went = false;
+  });
+  return node;
+}
+
 /** What lies under the finger that covers it, enlarged and beside it: `show` a place on the photo (shares of it) and where the finger is. */
 function lens(img, host) {
   const canvas = make("canvas.lens", { "aria-hidden": "true", hidden: true });
@@ -56,7 +85,7 @@ function lens(img, host) {
   return { show, hide: () => { canvas.hidden = true; } };
 }
 
-/** Points on the photo, set by hand: dragged; put where the photo is tapped; or moved by arrows on the keyboard or on the page. In pixels of the photo; what is shown is smaller. `words` is the key of what they are; `before`: where they were put when it was not read. */
+/** Points on the photo, set by hand: dragged; put where the photo is tapped, on the chosen point itself too; or moved by arrows on the keyboard or on the page. In pixels of the photo; what is shown is smaller. `words` is the key of what they are; `before`: where they were put when it was not read. */
 function corners(words, src, photo, read, before) {
   const img = make("img", { alt: say("wedge.photo.alt"), draggable: "false" });
   const host = make("div.photo", {}, img);
@@ -88,7 +117,7 @@ function corners(words, src, photo, read, before) {
     let held = null;
     node.addEventListener("pointerdown", (e) => {
       const [x, y] = pointed(e);
-      held = [share[0] - x, share[1] - y];
+      held = { off: [share[0] - x, share[1] - y], from: [e.clientX, e.clientY], chosen: chosen === point, dragged: false };
       node.setPointerCapture(e.pointerId);
       node.focus();
       near.show(share, e);
@@ -96,11 +125,22 @@ function corners(words, src, photo, read, before) {
     });
     node.addEventListener("pointermove", (e) => {
       if (!held) return;
+      held.dragged ||= Math.hypot(e.clientX - held.from[0], e.clientY - held.from[1]) >= SLIP;
+      if (!held.dragged) return;
       const [x, y] = pointed(e);
-      set(x + held[0], y + held[1]);
+      set(x + held.off[0], y + held.off[1]);
       near.show(share, e);
     });
-    for (const end of ["pointerup", "pointercancel"]) node.addEventListener(end, () => { held = null; near.hide(); });
+    for (const end of ["pointerup", "pointercancel"]) node.addEventListener(end, (e) => {
+      // Its button covers what lies beside it: a tap there chooses the point, and puts it there once it is chosen.
+      const tapped = end === "pointerup" && held?.chosen && !held.dragged;
+      held = null;
+      near.hide();
+      if (!tapped) return;
+      set(...pointed(e));
+      see();
+    });
+    node.addEventListener("blur", near.hide);
     const move = (x, y) => set(share[0] + x / wide(), share[1] + y / high());
     /** Shows what lies under it, as beside a finger that is on it. */
     const see = () => {
@@ -122,9 +162,11 @@ function corners(words, src, photo, read, before) {
   choose(points[0]);
   host.append(...points.map(({ node }) => node));
   img.addEventListener("click", (e) => { chosen.set(...pointed(e)); chosen.see(); });
-  const arrow = (way, icon_, x, y) => button(say(`wedge.nudge.${way}`), () => { chosen.move(x, y); chosen.see(); }, { icon: icon_, quiet: true });
-  const arrows = make("div.row.arrows", { role: "group", "aria-label": say("wedge.nudge") },
-    arrow("left", "left", -1, 0), arrow("up", "up", 0, -1), arrow("down", "down", 0, 1), arrow("right", "right", 1, 0));
+  let step = 1;
+  const arrow = (way, x, y) => going(button(say(`wedge.nudge.${way}`), null, { icon: way, quiet: true }), () => { chosen.move(step * x, step * y); chosen.see(); });
+  const arrows = make("div.arrows", { role: "group", "aria-label": say("wedge.nudge") },
+    make("div.row", {}, arrow("left", -1, 0), arrow("up", 0, -1), arrow("down", 0, 1), arrow("right", 1, 0)),
+    choice(say("wedge.nudge.step"), [1, 10, 50].map((px) => ({ value: px, label: say("wedge.nudge.px", { px }) })), step, (px) => { step = px; }, { kind: "row" }));
   // What is beside the point is of no use once something else is done.
   arrows.addEventListener("focusout", near.hide);
   img.src = src;

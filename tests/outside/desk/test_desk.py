@@ -2040,11 +2040,30 @@ def test_a_point_is_seen_enlarged_beside_the_finger_and_does_not_jump_to_it(chro
     photo, box = tab.locator(".photo img").bounding_box(), tab.locator(".corner.chosen").bounding_box()
     assert (box["x"] + 22 - photo["x"], box["y"] + 22 - photo["y"]) == pytest.approx((200, 100), abs=1)
     said = [int(v) for v in re.findall(r"\d+", tab.locator(".corner").nth(1).get_attribute("aria-label"))]
-    tab.get_by_role("button", name="A pixel to the right").click()
-    tab.get_by_role("button", name="A pixel up").click()
+    at = lambda: [int(v) for v in re.findall(r"\d+", tab.locator(".corner").nth(1).get_attribute("aria-label"))]  # noqa: E731
+    left, up, _, right = tab.locator(".arrows button").all()
+    right.click()
+    up.click()
     assert tab.locator(".lens").is_visible()
-    now = [int(v) for v in re.findall(r"\d+", tab.locator(".corner").nth(1).get_attribute("aria-label"))]
+    now = at()
     assert now == [said[0], said[1] + 1, said[2] - 1]
+    tab.locator(".arrows label").nth(1).click()
+    right.click()
+    assert at() == [said[0], said[1] + 11, said[2] - 1]
+    # An arrow that is held goes on, and stops when it is let go.
+    left.click(delay=900)
+    held = at()
+    assert held[1] <= said[1] + 11 - 30, held
+    tab.wait_for_timeout(250)
+    assert at() == held
+    # A tap beside the chosen point lands on its button: it goes there. A tap on another one chooses that, where it is.
+    box = tab.locator(".corner.chosen").bounding_box()
+    tab.touchscreen.tap(box["x"] + 34, box["y"] + 22)
+    assert tab.locator(".corner.chosen").bounding_box()["x"] == pytest.approx(box["x"] + 12, abs=1)
+    other = tab.locator(".corner").nth(2)
+    box, lay = other.bounding_box(), other.get_attribute("aria-label")
+    tab.touchscreen.tap(box["x"] + 34, box["y"] + 22)
+    assert "chosen" in other.get_attribute("class") and other.get_attribute("aria-label") == lay
     assert page.wrong == []
     context.close()
 
