@@ -34,6 +34,11 @@ pub(crate) enum TextsError {
     /// It has a text that nothing asks for.
     #[error("has a text \"{0}\", which the English file has not; keys stay as they are there")]
     Unknown(String),
+    /// Its language is named in a way that no browser knows.
+    #[error(
+        "has \"{0}\" as its page.lang, which names no language; write it as in \"de\", \"pt-BR\" or \"zh-Hant\""
+    )]
+    Language(String),
     /// A text names a value that is not given to it.
     #[error(
         "has {{{name}}} in its text \"{key}\", to which no such value is given; {{names}} stay as in the English text"
@@ -64,7 +69,12 @@ pub(crate) fn translate(file: &str, kit: &Room) -> Result<(), TextsError> {
 
 /// The texts of a file, if each of them is known and names known values.
 fn checked(file: &str, kit: &Room) -> Result<Rooms, TextsError> {
+    // Some editors begin a file with a mark of its encoding.
+    let file = file.trim_start_matches('\u{feff}');
     let other: Rooms = serde_json::from_str(file).map_err(|e| TextsError::NoTexts(e.to_string()))?;
+    if let Some(lang) = other.get(PAGE).and_then(|page| page.get("lang")).filter(|lang| !is_language(lang)) {
+        return Err(TextsError::Language(lang.clone()));
+    }
     for (room, texts) in &other {
         for (key, text) in texts {
             let whole = format!("{room}.{key}");
@@ -78,6 +88,38 @@ fn checked(file: &str, kit: &Room) -> Result<Rooms, TextsError> {
         }
     }
     Ok(other)
+}
+
+/// Whether it is a language as BCP 47 writes it and a browser takes it: a language, then a script, a region and variants
+/// where it has them.
+fn is_language(tag: &str) -> bool {
+    let letters = |part: &str| part.chars().all(|c| c.is_ascii_alphabetic());
+    let plain = |part: &str| part.chars().all(|c| c.is_ascii_alphanumeric());
+    let mut parts = tag.split('-').peekable();
+    let language = parts.next().is_some_and(|p| letters(p) && matches!(p.len(), 2 | 3 | 5..=8));
+    parts.next_if(|p| p.len() == 4 && letters(p));
+    parts
+        .next_if(|p| (p.len() == 2 && letters(p)) || (p.len() == 3 && p.bytes().all(|c| c.is_ascii_digit())));
+    let mut variants: Vec<String> = parts.map(str::to_lowercase).collect();
+    let known = |p: &String| {
+        plain(p)
+            && (matches!(p.len(), 5..=8) || (p.len() == 4 && p.starts_with(|c: char| c.is_ascii_digit())))
+    };
+    let all = variants.iter().all(known);
+    let many = variants.len();
+    variants.sort();
+    variants.dedup();
+    language && all && variants.len() == many
+}
+
+/// Languages that are written from the right to the left.
+const FROM_RIGHT: &[&str] =
+    &["ar", "arc", "ckb", "dv", "fa", "he", "iw", "ji", "ks", "nqo", "ps", "sd", "syr", "ug", "ur", "yi"];
+
+/// Whether what is said is written from the right to the left.
+pub(crate) fn is_from_right() -> bool {
+    let lang = say("page.lang");
+    FROM_RIGHT.contains(&lang.split('-').next().unwrap_or(lang).to_lowercase().as_str())
 }
 
 /// The names in braces of a text.
@@ -204,5 +246,28 @@ mod tests {
         let unfilled = checked(r#"{"page": {"title.piece": "{Name}"}}"#);
         let wanted = TextsError::Unfilled { key: "page.title.piece".into(), name: "Name".into() };
         assert_eq!(unfilled, Err(wanted));
+        // A mark of the encoding at its beginning is no part of it.
+        assert!(checked("\u{feff}{}").is_ok());
+    }
+
+    #[test]
+    fn the_language_of_a_file_is_one_that_a_browser_knows() {
+        let lang = |tag: &str| checked(&format!(r#"{{"page": {{"lang": "{tag}"}}}}"#), &Room::new());
+        for tag in ["de", "pt-BR", "zh-Hant-TW", "es-419", "gsw", "de-DE-1996", "sl-rozaj-biske"] {
+            assert!(lang(tag).is_ok(), "{tag}");
+        }
+        for tag in
+            ["", "de_DE", "German!", "d", "de-", "1de", "Arab", "de-DE-DE", "de-x-y", "de-1996-1996", "dé"]
+        {
+            assert_eq!(lang(tag), Err(TextsError::Language(tag.into())), "{tag}");
+        }
+    }
+
+    #[test]
+    fn the_page_knows_the_same_languages_that_are_written_from_the_right() {
+        let words = include_str!("desk/page/words.js");
+        let list = FROM_RIGHT.iter().map(|lang| format!("\"{lang}\"")).collect::<Vec<_>>().join(", ");
+        assert!(words.contains(&format!("const FROM_RIGHT = [{list}];")), "{list}");
+        assert!(!is_from_right());
     }
 }

@@ -756,11 +756,14 @@ fn a_file_of_texts_that_cannot_be_used_is_refused() {
     let b = bench();
     let all: serde_json::Value = serde_json::from_str(&ok(&["texts"], b.path())).expect("JSON");
     assert_eq!(all["kit"]["zinc-spray.dry"], "Let it dry for an hour.");
-    for (name, content, says) in [
-        ("not.json", "[]", "is no file of texts"),
-        ("key.json", r#"{"page": {"cloze": "Zu"}}"#, "page.cloze"),
-        ("value.json", r#"{"kit": {"zinc-spray.dry": "{hours} h"}}"#, "{hours}"),
-    ] {
+    let cases: [(&str, &[u8], &str); 5] = [
+        ("not.json", b"[]", "is no file of texts"),
+        ("key.json", br#"{"page": {"cloze": "Zu"}}"#, "page.cloze"),
+        ("value.json", br#"{"kit": {"zinc-spray.dry": "{hours} h"}}"#, "{hours}"),
+        ("language.json", br#"{"page": {"lang": "de_DE"}}"#, "names no language"),
+        ("latin.json", b"{\"page\": {\"close\": \"Schlie\xdfen\"}}", "save it as UTF-8"),
+    ];
+    for (name, content, says) in cases {
         fs::write(b.path().join(name), content).expect("written");
         refused(&["desk", "--no-open", "--home", "home", "--texts", name], b.path(), 1, says);
     }

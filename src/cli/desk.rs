@@ -40,7 +40,9 @@ pub fn run(args: &DeskArgs, out: &mut Out) -> Result<u8, Failure> {
     let _remembering = Remembering::begin();
     if let Some(file) = &args.texts {
         let name = format!("'{}'", plain::path(file));
-        let read = fs::read_to_string(file).map_err(|e| format!("cannot be read ({})", cause::of(&e)));
+        let read = fs::read(file).map_err(|e| format!("cannot be read ({})", cause::of(&e)));
+        let not_utf8 = |_| "is not written in UTF-8; save it as UTF-8 in your editor".to_string();
+        let read = read.and_then(|bytes| String::from_utf8(bytes).map_err(not_utf8));
         let taken = read.and_then(|text| texts::translate(&text, &kit::words()).map_err(|e| e.to_string()));
         taken.map_err(|why| Failure::input(format!("{name} {why}")))?;
     }

@@ -34,6 +34,7 @@ pub fn fill(name: &'static str, template: &'static str, values: Value) -> Result
     env.add_filter("sentence", |v: String| sentence(&v));
     env.add_function("say", said);
     env.add_global("lang", texts::say("page.lang"));
+    env.add_global("from_right", texts::is_from_right());
     env.add_template("page.html", PAGE).map_err(fail)?;
     env.add_template("sheet.html", SHEET).map_err(fail)?;
     env.add_template(name, template).map_err(fail)?;

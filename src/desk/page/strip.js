@@ -3,7 +3,7 @@
 import { button, choice, draw, field, icon, make, refill } from "./element.js";
 import { kitBlank, shapeText } from "./blank.js";
 import { boxMm, boxText, lengthMm, lengthText, offsetMm, offsetText } from "./length.js";
-import { fileStem, mm, number, say, size } from "./words.js";
+import { fileStem, fromLeft, mm, number, say, size } from "./words.js";
 import { tones, toneWords } from "./tones.js";
 import { layers } from "./layers.js";
 import { isUnsent, oops, question, unsent } from "./notice.js";
@@ -254,7 +254,8 @@ function jigDrawer(desk, piece) {
 /** A kit blank by its name, one of a maker's own by its size. */
 export function blankName(desk, piece) {
   const { name, shape, across_mm: w, top_mm: top, tall_mm: h } = piece.blank;
-  return name ? spoken(name) : say(`blank.${shape}.sized`, { w: number(w, 2), top: number(top ?? w, 2), h: number(h, 2) });
+  const sized = () => say(`blank.${shape}.sized`, { w: number(w, 2), top: number(top ?? w, 2), h: number(h, 2) });
+  return name ? spoken(name) : shape === "rect" ? fromLeft(sized()) : sized();
 }
 
 /** Names as they are told apart: by their letters and digits. */

@@ -6,7 +6,7 @@ import { announce, notice, oops, question } from "./notice.js";
 import { get, jobPath, send } from "./server.js";
 import { curve } from "./curve.js";
 import { blankName, stamp } from "./strip.js";
-import { bytes, db, ends, knows, mm, number, say, sentence, size, time } from "./words.js";
+import { bytes, db, ends, fromLeft, knows, mm, number, say, sentence, size, time } from "./words.js";
 
 const TIME_PARTS = ["marks_s", "gaps_s", "runups_s", "turns_s", "dwells_s"];
 
@@ -186,7 +186,7 @@ export const ticket = {
       refill(body,
         make("header.stub", {}, make("figure", {}, look), make("div", {}, make("p.kind", {}, say("ticket.kind")), make("h2.what", {}, piece.name),
           make("p", {}, [blankName(desk, piece), ...sizes(now)].filter(Boolean).join(" · ")),
-          dots && make("p", {}, say("ticket.dots", { across: number(dots.across), along: number(dots.along), pitch: `${number(dots.pitch_mm, 4)} mm` })),
+          dots && make("p", {}, say("ticket.dots", { across: number(dots.across), along: number(dots.along), pitch: fromLeft(`${number(dots.pitch_mm, 4)} mm`) })),
           stamp(now.process.measured, now.process.partly))),
         make("section.findings", {}, make("h2", {}, say("findings.title")),
           findings.length ? make("ul", {}, findings.map((f) => finding(desk, f))) : make("p", {}, say("findings.none"))),

@@ -2,11 +2,16 @@
 
 let texts = {};
 
+/** Languages that are written from the right to the left, as in src/texts.rs. */
+const FROM_RIGHT = ["ar", "arc", "ckb", "dv", "fa", "he", "iw", "ji", "ks", "nqo", "ps", "sd", "syr", "ug", "ur", "yi"];
+
 /** Fetches the texts, which name their language. */
 export async function loadWords() {
   const answer = await fetch("/page/texts.json");
   texts = await answer.json();
-  document.documentElement.lang = say("lang");
+  const lang = say("lang");
+  document.documentElement.lang = lang;
+  if (FROM_RIGHT.includes(lang.split("-")[0].toLowerCase())) document.documentElement.dir = "rtl";
 }
 
 /** The text of a key, with `{names}` filled in. A key without a text shows itself, so that a test finds it. */
@@ -29,14 +34,17 @@ export function number(value, digits = 0) {
   return new Intl.NumberFormat(document.documentElement.lang, { maximumFractionDigits: digits }).format(value);
 }
 
+/** What is read from the left to the right among words that are not. */
+export const fromLeft = (text) => (document.documentElement.dir === "rtl" ? `\u2066${text}\u2069` : text);
+
 /** Millimetres, to a hundredth. */
-export const mm = (value) => `${number(value, 2)} mm`;
+export const mm = (value) => fromLeft(`${number(value, 2)} mm`);
 
 /** Width and height in millimetres, to a hundredth. */
-export const size = (width, height) => `${number(width, 2)} × ${number(height, 2)} mm`;
+export const size = (width, height) => fromLeft(`${number(width, 2)} × ${number(height, 2)} mm`);
 
 /** Decibels, with their sign. */
-export const db = (value) => `${number(value, 1)} dB`;
+export const db = (value) => fromLeft(`${number(value, 1)} dB`);
 
 /** A time as it is said at the bench: hours and minutes, or minutes and seconds. */
 export function time(seconds) {
@@ -68,8 +76,7 @@ export const moment = (at) => new Intl.DateTimeFormat(document.documentElement.l
 
 /** A file's size. */
 export function bytes(n) {
-  if (n < 1000) return `${n} B`;
-  return n < 1e6 ? `${number(n / 1e3)} kB` : `${number(n / 1e6, 1)} MB`;
+  return fromLeft(n < 1000 ? `${n} B` : n < 1e6 ? `${number(n / 1e3)} kB` : `${number(n / 1e6, 1)} MB`);
 }
 
 /** What a file is called by those who made it: "../../machines/turner.toml" is "turner". */
