@@ -129,3 +129,17 @@ def test_nothing_on_the_page_is_left_in_english(page, tmp_path):
         print(f"{where}: {text}")
     assert found == {}
     assert page.wrong == []
+
+
+def test_a_language_from_the_right_keeps_numbers_as_the_program_writes_them(tmp_path):
+    file = tmp_path / "texts.he.json"
+    file.write_text(json.dumps({"page": {"lang": "he", "close": "סגירה"}}), encoding="utf-8")
+    desk = Desk(texts=file)
+    with browser() as found:
+        page = Page(found.new_context(), desk)
+        assert page.tab.evaluate("[document.documentElement.dir, document.documentElement.lang]") == ["rtl", "he"]
+        said = page.tab.evaluate("import('/page/words.js').then((w) => [w.number(2057), w.number(12.55, 1), w.size(23.36, 31.19)])")
+        # Thousands as on the ticket, a point in every language, and a size in its order among words from the right.
+        assert said == ["2\u202f057", "12.6", "\u206623.36 × 31.19 mm\u2069"]
+        assert page.wrong == []
+    desk.stop()
