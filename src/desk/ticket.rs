@@ -12,6 +12,7 @@ use crate::job::acceptance::{Acceptance, Given};
 use crate::job::{Plan, Standing};
 use crate::outputs::{Case, FILES};
 use crate::placement::Placement;
+use crate::proof::facts::decibels;
 use crate::proof::report::{Known, Report};
 use crate::units::short;
 
@@ -88,13 +89,19 @@ fn seen(placement: &Placement) -> Value {
     json!({ "x_mm": rect.left.0, "y_mm": rect.top.0, "width_mm": rect.width(), "height_mm": rect.height() })
 }
 
-/// Where the whole of what is placed so lies, of which the blank may show a part.
+/// Where the whole of what is placed so lies, of which the blank may show a part. What lacks less than a dot on
+/// either side is shown whole: its size is that of its dots here as everywhere.
 pub(super) fn boxed(placement: &Placement) -> Value {
     let (rect, seen) = (&placement.rect, &placement.window);
-    let (width, height) = (rect.width() / seen.width(), rect.height() / seen.height());
+    let whole = |start: f64, side: f64, (first, share): (f64, f64), dot: f64| {
+        let all = side / share;
+        if all - side < 2.0 * dot { (start, side) } else { (start - first * all, all) }
+    };
+    let (x, width) = whole(rect.left.0, rect.width(), (seen.left, seen.width()), rect.grid.along.0);
+    let (y, height) = whole(rect.top.0, rect.height(), (seen.top, seen.height()), rect.grid.across.0);
     json!({
-        "x_mm": rect.left.0 - seen.left * width,
-        "y_mm": rect.top.0 - seen.top * height,
+        "x_mm": x,
+        "y_mm": y,
         "width_mm": width,
         "height_mm": height,
         // As it is asked for, so that it stays as large where it is moved.
@@ -203,19 +210,26 @@ fn files(exact: &Exact) -> Vec<Value> {
 
 /// Likeness of a run, which takes longer than all the rest of its ticket.
 pub(super) fn likeness_told(exact: &Exact) -> Value {
-    match likeness(exact) {
-        Some((planned, expected)) => json!({ "planned_db": planned, "expected_db": expected }),
-        None => Value::Null,
-    }
+    let told = likeness(exact).and_then(|(planned, expected)| {
+        Some(json!({ "planned_db": tenth(planned)?, "expected_db": tenth(expected) }))
+    });
+    told.unwrap_or_default()
+}
+
+/// To a tenth, of the hundredths that the report holds: the figure that stands on the saved ticket too.
+fn tenth(db: f64) -> Option<f64> {
+    short(decibels(db)?, 1).parse().ok()
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::art::Kind;
     use crate::art::reading::Decision;
+    use crate::art::{Kind, Window};
     use crate::findings::art as of_art;
     use crate::job::settle::Of;
+    use crate::placement::{DotRect, Grid};
+    use crate::units::Mm;
 
     #[test]
     fn a_remedy_sets_its_own_keys_and_a_question_has_an_answer_each() {
@@ -231,5 +245,35 @@ mod tests {
         let inverted = told(of_art::tonal_drawing(Of::Art));
         assert_eq!(inverted[0]["change"], json!({ "tone.invert": true }));
         assert_eq!(told(of_art::flowed_text())[0]["change"], Value::Null);
+    }
+
+    #[test]
+    fn a_likeness_is_told_as_the_saved_ticket_tells_it() {
+        assert_eq!(
+            [35.748, 35.25, 33.44, f64::INFINITY].map(tenth),
+            [Some(35.8), Some(35.2), Some(33.4), None]
+        );
+    }
+
+    #[test]
+    fn what_lacks_less_than_a_dot_is_as_large_as_its_dots() {
+        let grid = Grid { along: Mm(0.05), across: Mm(0.1) };
+        let rect = DotRect { left: Mm(2.0), top: Mm(3.0), columns: 1000, rows: 259, grid };
+        let lies = |bottom: f64| {
+            let window = Window { left: 0.0, top: 0.0, right: 1.0, bottom };
+            let wished = (Mm(50.0), Mm(25.9 / bottom));
+            boxed(&Placement {
+                wished_width: wished.0,
+                wished_height: wished.1,
+                rect,
+                window,
+                past_margin: Mm(0.0),
+            })
+        };
+        let high = |lies: &Value| lies["height_mm"].as_f64().unwrap();
+        assert!((high(&lies(25.9 / 25.98)) - 25.9).abs() < 1e-9);
+        // As it was asked for it stays.
+        assert_eq!(lies(25.9 / 25.98)["place"], json!("50x25.98mm"));
+        assert!((high(&lies(0.5)) - 51.8).abs() < 1e-9);
     }
 }

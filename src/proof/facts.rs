@@ -81,7 +81,7 @@ pub fn report(plan: &Plan, art: ArtFacts, found: &Found, findings: &[Finding]) -
 }
 
 /// To a hundredth; none where nothing differs at all, as of an empty piece.
-fn decibels(db: f64) -> Option<f64> {
+pub(crate) fn decibels(db: f64) -> Option<f64> {
     db.is_finite().then(|| (db * 100.0).round() / 100.0)
 }
 

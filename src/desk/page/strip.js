@@ -195,6 +195,8 @@ function sizeDrawer(desk, piece) {
   // What fits as it is must not be asked for a hair larger: it is rounded down.
   const down = (side, digits) => Math.floor(side * 10 ** digits + 1e-6) / 10 ** digits;
   const now = box ?? [down(w, 2), down(h, 2)];
+  // It is shown as it stands everywhere else.
+  const shown = (box ?? [w, h]).map((side) => lengthText(Number(side.toFixed(box ? 4 : 2))));
   const set = (value) => piece.change({ "blank.place": value });
   const side = (at, length) => set(boxText(...(boxMm(piece.value("blank.place")) ?? now).with(at, length)));
   const seen = piece.ticket?.place;
@@ -206,8 +208,8 @@ function sizeDrawer(desk, piece) {
       { value: "box", label: say("size.box"), line: say("size.box.line"), disabled: coming },
     ], box ? "box" : place, (value) => set(value === "box" ? boxText(down(w, 1), down(h, 1)) : value), { kind: "cards", quiet: true }),
     make("div.fields", {},
-      lengthField(piece, say("size.width"), coming ? "" : lengthText(now[0]), (typed, length) => side(0, length), { side: true, disabled: coming, key: "blank.place" }),
-      lengthField(piece, say("size.height"), coming ? "" : lengthText(now[1]), (typed, length) => side(1, length), { side: true, disabled: coming })),
+      lengthField(piece, say("size.width"), coming ? "" : shown[0], (typed, length) => side(0, length), { side: true, disabled: coming, key: "blank.place" }),
+      lengthField(piece, say("size.height"), coming ? "" : shown[1], (typed, length) => side(1, length), { side: true, disabled: coming })),
     coming && make("p.hint", {}, say("size.coming")),
     empty && make("p.hint", {}, say("size.seen", { whole: size(w, h), seen: size(seen.width_mm, seen.height_mm) })),
   ];
