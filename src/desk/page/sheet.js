@@ -235,7 +235,7 @@ function row(desk, name, signal) {
     try {
       sheet = null;
       if (!(await read())?.sheet) await begin();
-    } catch (refusal) { oops(refusal); }
+    } catch (refusal) { failed(refusal); }
   };
   desk.events.addEventListener("here", () => { if (!done || !versions.length) anew(); }, { signal });
   // Once a process, machine or coating was replaced, nor does it know of those that were made before.
@@ -247,7 +247,7 @@ function row(desk, name, signal) {
       blank ??= askedBlank(desk.kit, (await get(jobPath(name), signal)).asked.blank);
       const found = await read();
       if (!found?.sheet) await begin();
-    } catch (refusal) { oops(refusal); }
+    } catch (refusal) { failed(refusal); }
   })();
   return whole;
 }
