@@ -104,3 +104,14 @@ pub enum ReadingError {
     #[error("{}", text!("wedge.why.nothing", why = .0))]
     Nothing(String),
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_photo_without_marks_may_be_of_another_wedge() {
+        let why = ReadingError::NoMarks { rings: 0, discs: 0 }.to_string();
+        assert!(why.contains("if the piece is of another wedge, give its own wedge.toml"), "{why}");
+    }
+}
