@@ -423,7 +423,7 @@ fn told(
         ),
     };
     // A doubt stands above all else already.
-    let notes = reading.notes.iter().filter(|note| note.about != NoteAbout::Doubt);
+    let notes = reading.notes.iter().filter(|note| !matches!(note.about, NoteAbout::Doubt(_)));
     let notes: Vec<&str> = notes.map(|note| note.says.on_page()).collect();
     Ok(json!({
         "says": says,

@@ -2,6 +2,7 @@
 
 use super::fit::{BENT, ExposureFit, Limited};
 use super::measure::{Measured, Refusal};
+use super::reading::Mend;
 use super::target::{Dial, Pattern, Wedge};
 use crate::texts::text;
 use crate::units::short;
@@ -27,8 +28,51 @@ const UNLIKE: f64 = 1.0;
 /// A burn has grain; a drawing has none, L*.
 const LEAST_GRAIN: f64 = 0.02;
 
-/// What speaks against the reading, a sentence each.
-pub fn doubts(wedge: &Wedge, measured: &Measured, found: Option<&ExposureFit>) -> Vec<String> {
+/// What speaks against the reading, a sentence each, with what takes it away; what follows from another comes after it.
+pub fn doubts(wedge: &Wedge, measured: &Measured, found: Option<&ExposureFit>) -> Vec<(Mend, String)> {
+    let photo = |says: String| (Mend::Photo, says);
+    let mut out: Vec<(Mend, String)> = of_photo(wedge, measured, found).into_iter().map(photo).collect();
+    let Some(found) = found else { return out };
+    let fit = &found.response;
+    // Where no patch reaches a full mark, the coating's own rise passes for the camera's curve.
+    let told = measured.glare.is_none() && found.short.is_none();
+    let bent = fit.toned.filter(|t| told && t.steeper.abs() > BENT);
+    if bent.is_none() {
+        out.extend(curved(measured.steeper).map(photo));
+    }
+    let before = out.len();
+    hold(&mut out, fit.limited);
+    if let Some(s) = fit.schwarzschild.get().filter(|s| *s < LEAST_EXPONENT) {
+        out.push(photo(text!("wedge.doubt.exponent", exponent = short(s, 2))));
+    }
+    if let Some(toned) = bent {
+        let share = short(100.0 * (measured.steeper + toned.steeper).abs(), 0);
+        out.push(photo(text!("wedge.doubt.bent", share)));
+    }
+    // What a machine does to speeds or powers also scatters the patches: one reason is enough.
+    if out.len() > before {
+        return out;
+    }
+    if fit.uneven > TOO_UNEVEN {
+        out.push((Mend::Coat, text!("wedge.doubt.uneven", share = short(100.0 * fit.uneven, 0))));
+    }
+    if let Some(miss) = fit.flat_miss.or(Some(fit.rms)).filter(|m| *m > OFF_CURVE) {
+        out.push(photo(text!("wedge.doubt.off-curve", off = short(miss, 1))));
+    } else if let Some(strays) = &found.strays {
+        let names: Vec<&str> =
+            strays.which.iter().filter_map(|i| wedge.patches.get(*i)).map(|p| p.name.as_str()).collect();
+        let (patches, most) = (names.join(", "), short(strays.most.abs(), 1));
+        out.push(photo(if strays.most < 0.0 {
+            text!("wedge.doubt.strays.darker", patches, most)
+        } else {
+            text!("wedge.doubt.strays.lighter", patches, most)
+        }));
+    }
+    out
+}
+
+/// What speaks against the light and the photo, a sentence each.
+fn of_photo(wedge: &Wedge, measured: &Measured, found: Option<&ExposureFit>) -> Vec<String> {
     let mut out = Vec::new();
     if measured.light_ratio > UNEVEN {
         out.push(text!("wedge.doubt.light", times = short(measured.light_ratio, 1)));
@@ -64,51 +108,22 @@ pub fn doubts(wedge: &Wedge, measured: &Measured, found: Option<&ExposureFit>) -
     if let Some(unlike) = unlike(&solids, most) {
         out.push(text!("wedge.doubt.alike", most = short(unlike, 1)));
     }
-    let Some(found) = found else { return out };
-    let fit = &found.response;
-    // Where no patch reaches a full mark, the coating's own rise passes for the camera's curve.
-    let told = measured.glare.is_none() && found.short.is_none();
-    let bent = fit.toned.filter(|t| told && t.steeper.abs() > BENT);
-    if bent.is_none() {
-        out.extend(curved(measured.steeper));
-    }
-    let before = out.len();
-    match fit.limited {
-        Some(Limited::Speed(v)) => out.push(text!("wedge.doubt.held-speed", speed = short(v, 0))),
+    out
+}
+
+/// Takes in what was held below what the program asks for. Patches that were burnt weaker than they should make the others look
+/// as if a reflection lay on them, which is then told after its cause.
+fn hold(doubts: &mut Vec<(Mend, String)>, limited: Option<Limited>) {
+    match limited {
+        Some(Limited::Speed(v)) => {
+            doubts.push((Mend::Speed, text!("wedge.doubt.held-speed", speed = short(v, 0))));
+        }
         Some(Limited::Power(share)) => {
-            out.push(text!("wedge.doubt.held-power", share = short(100.0 * share, 0)))
+            let says = text!("wedge.doubt.held-power", share = short(100.0 * share, 0));
+            doubts.insert(0, (Mend::Power, says));
         }
         None => {}
     }
-    if let Some(s) = fit.schwarzschild.get().filter(|s| *s < LEAST_EXPONENT) {
-        out.push(text!("wedge.doubt.exponent", exponent = short(s, 2)));
-    }
-    if let Some(toned) = bent {
-        out.push(text!(
-            "wedge.doubt.bent",
-            share = short(100.0 * (measured.steeper + toned.steeper).abs(), 0)
-        ));
-    }
-    // What a machine does to speeds or powers also scatters the patches: one reason is enough.
-    if out.len() > before {
-        return out;
-    }
-    if fit.uneven > TOO_UNEVEN {
-        out.push(text!("wedge.doubt.uneven", share = short(100.0 * fit.uneven, 0)));
-    }
-    if let Some(miss) = fit.flat_miss.or(Some(fit.rms)).filter(|m| *m > OFF_CURVE) {
-        out.push(text!("wedge.doubt.off-curve", off = short(miss, 1)));
-    } else if let Some(strays) = &found.strays {
-        let names: Vec<&str> =
-            strays.which.iter().filter_map(|i| wedge.patches.get(*i)).map(|p| p.name.as_str()).collect();
-        let (patches, most) = (names.join(", "), short(strays.most.abs(), 1));
-        out.push(if strays.most < 0.0 {
-            text!("wedge.doubt.strays.darker", patches, most)
-        } else {
-            text!("wedge.doubt.strays.lighter", patches, most)
-        });
-    }
-    out
 }
 
 /// What speaks against a reading of which so many patches were `refused` for light that does not belong there.
@@ -170,6 +185,19 @@ mod tests {
         assert_eq!((curved(0.0), curved(0.02), curved(-0.02)), (None, None, None));
         assert!(curved(0.21).unwrap().contains("21 % steeper"));
         assert!(curved(-0.08).unwrap().contains("8 % flatter"));
+    }
+
+    #[test]
+    fn a_power_that_is_held_is_told_before_the_reflection_that_it_looks_like() {
+        let before = || vec![(Mend::Photo, "a reflection lies on the piece".to_string())];
+        let mends = |limited| {
+            let mut doubts = before();
+            hold(&mut doubts, limited);
+            doubts.iter().map(|(mend, _)| *mend).collect::<Vec<_>>()
+        };
+        assert_eq!(mends(Some(Limited::Power(0.7))), [Mend::Power, Mend::Photo]);
+        assert_eq!(mends(Some(Limited::Speed(11.0))), [Mend::Photo, Mend::Speed]);
+        assert_eq!(mends(None), [Mend::Photo]);
     }
 
     #[test]

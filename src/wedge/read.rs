@@ -160,8 +160,9 @@ pub fn read_photo(
 
 /// Takes in what speaks against the reading, as doubts and as notes.
 fn doubt(reading: &mut Reading, wedge: &Wedge, measured: &Measured, found: Option<&ExposureFit>) {
-    reading.doubts = doubts(wedge, measured, found);
-    reading.notes.extend(reading.doubts.iter().map(|doubt| ReadingNote::doubt(doubt.as_str())));
+    let doubts = doubts(wedge, measured, found);
+    reading.notes.extend(doubts.iter().map(|(mend, says)| ReadingNote::doubt(*mend, says.as_str())));
+    reading.doubts = doubts.into_iter().map(|(_, says)| says).collect();
 }
 
 /// The reading before anything is measured.

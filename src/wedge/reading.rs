@@ -203,11 +203,24 @@ pub struct Reading {
     pub notes: Vec<ReadingNote>,
 }
 
+/// What takes a doubt away.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Mend {
+    /// Another photo of the piece.
+    Photo,
+    /// Powers that the controller keeps.
+    Power,
+    /// Speeds that the controller keeps.
+    Speed,
+    /// Another piece, coated more evenly.
+    Coat,
+}
+
 /// What a note of a reading is about.
 #[derive(Debug, Clone, PartialEq)]
 pub enum NoteAbout {
-    /// What speaks against the reading.
-    Doubt,
+    /// What speaks against the reading, and what takes that away.
+    Doubt(Mend),
     /// The best setting may lie beyond the sheet, which another wedge of this range shows.
     Beyond(Said),
     /// The same, told of a pick that is the strongest patch of all and can be used as it is.
@@ -234,9 +247,9 @@ impl ReadingNote {
         ReadingNote { about: NoteAbout::Fact, says: says.into() }
     }
 
-    /// A note that speaks against the reading.
-    pub fn doubt(says: impl Into<Said>) -> ReadingNote {
-        ReadingNote { about: NoteAbout::Doubt, says: says.into() }
+    /// A note that speaks against the reading, which `mend` takes away.
+    pub fn doubt(mend: Mend, says: impl Into<Said>) -> ReadingNote {
+        ReadingNote { about: NoteAbout::Doubt(mend), says: says.into() }
     }
 
     /// A note about the `range` of another wedge, as `about` makes it of the range; what it says ends with how to draw it.

@@ -20,7 +20,7 @@ use crate::wedge::ask::{Ask, ReadingError};
 use crate::wedge::evidence::Evidence;
 use crate::wedge::grid;
 use crate::wedge::read;
-use crate::wedge::show::summary::{better_range, other_range, summary};
+use crate::wedge::show::summary::{better_range, other_range, summary, wants_photo};
 use crate::wedge::show::{curves, picture, process};
 use crate::wedge::target::Wedge;
 
@@ -177,8 +177,10 @@ pub(super) fn read_wedge(a: &ReadArgs, out: &mut Out) -> Result<u8, Failure> {
     } else if !a.quiet {
         print_summary(out, &evidence)?;
         let process = a.out.find("process.toml");
-        if !reading.doubts.is_empty() {
+        if wants_photo(reading) {
             writeln!(out, "written to {} for you to look at; take the photo again before you use it", a.out)?;
+        } else if !reading.doubts.is_empty() {
+            writeln!(out, "written to {} for you to look at; do not use it", a.out)?;
         } else if let Some(range) = other_range(reading) {
             writeln!(
                 out,

@@ -7,7 +7,7 @@ use crate::texts::text;
 use crate::units::short;
 use crate::wedge::fit::wants_mark;
 use crate::wedge::measurement::Measurement;
-use crate::wedge::reading::{NoteAbout, Reading};
+use crate::wedge::reading::{Mend, NoteAbout, Reading, ReadingNote};
 use crate::wedge::target::{WedgeKind, kind_word};
 
 fn known(k: &Measurement, decimals: usize, unit: &str) -> String {
@@ -52,7 +52,9 @@ fn lines(r: &Reading, most: usize) -> Vec<(String, bool)> {
         for d in &r.doubts {
             wrap(most, &sentence(d), &mut out);
         }
-        wrap(most, text!("wedge.summary.again"), &mut out);
+        if wants_photo(r) {
+            wrap(most, text!("wedge.summary.again"), &mut out);
+        }
     }
     if let Some(p) = &r.pick {
         head(text!("wedge.summary.pick").into(), &mut out);
@@ -136,7 +138,7 @@ fn lines(r: &Reading, most: usize) -> Vec<(String, bool)> {
     } else {
         wrap(most, &text!("wedge.summary.scale", scale = r.scale.note), &mut out);
     }
-    for n in r.notes.iter().filter(|n| n.about != NoteAbout::Doubt) {
+    for n in r.notes.iter().filter(|n| !matches!(n.about, NoteAbout::Doubt(_))) {
         wrap(most, &sentence(&n.says), &mut out);
     }
     if !r.patches.is_empty() {
@@ -168,10 +170,42 @@ pub fn better_range(r: &Reading) -> Option<&str> {
     })
 }
 
+/// What takes away what speaks against the reading, the first first.
+fn mends(r: &Reading) -> Vec<Mend> {
+    let mend = |n: &ReadingNote| match n.about {
+        NoteAbout::Doubt(mend) => Some(mend),
+        _ => None,
+    };
+    r.notes.iter().filter_map(mend).collect()
+}
+
+/// Whether another photo may take away what speaks against the reading.
+pub fn wants_photo(r: &Reading) -> bool {
+    let mends = mends(r);
+    match mends.first() {
+        None => !r.doubts.is_empty(),
+        Some(Mend::Photo) => true,
+        Some(Mend::Coat) => mends.contains(&Mend::Photo),
+        Some(Mend::Power | Mend::Speed) => false,
+    }
+}
+
+/// What to do about what speaks against the reading: the first of it, which may be the cause of the others.
+fn mended(r: &Reading) -> &'static str {
+    match mends(r).first() {
+        Some(Mend::Power) => text!("wedge.next.power"),
+        Some(Mend::Speed) => text!("wedge.next.speed"),
+        // Where patches lie off the curve as well, it may be light or machine.
+        Some(Mend::Coat) if wants_photo(r) => text!("wedge.next.mend"),
+        Some(Mend::Coat) => text!("wedge.next.coat"),
+        Some(Mend::Photo) | None => text!("wedge.next.again"),
+    }
+}
+
 /// One sentence that a maker can act on.
 fn next(r: &Reading) -> String {
     if !r.doubts.is_empty() {
-        return text!("wedge.next.again").into();
+        return mended(r).into();
     }
     let range = other_range(r);
     match (&r.pick, r.lags.is_empty()) {
@@ -205,11 +239,9 @@ fn wrap(most: usize, sentence: &str, out: &mut Vec<(String, bool)>) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::wedge::reading::ReadingNote;
 
-    #[test]
-    fn a_pick_at_the_end_of_the_range_can_be_used_and_one_short_of_a_full_mark_waits() {
-        let mut reading: Reading = serde_json::from_value(serde_json::json!({
+    fn reading() -> Reading {
+        serde_json::from_value(serde_json::json!({
             "wedge": "W1", "kind": "exposure", "machine": "diode 10 W", "coating": "poster paint", "date": "",
             "marks_lighter": true, "scale": { "absolute": false, "note": "", "y_unmarked": 0.04 },
             "photo": {
@@ -222,7 +254,35 @@ mod tests {
                 "grain": 0.2, "why": "", "latitude_percent": { "not_measured": "" }, "seconds_for_85_mm": 800.0
             }
         }))
-        .unwrap();
+        .unwrap()
+    }
+
+    #[test]
+    fn another_photo_is_asked_for_only_where_it_helps() {
+        let doubted = |mends: &[Mend]| {
+            let notes = mends.iter().map(|mend| ReadingNote::doubt(*mend, "it is doubted")).collect();
+            let doubts = vec!["it is doubted".to_string(); mends.len()];
+            Reading { doubts, notes, ..reading() }
+        };
+        let said = |mends: &[Mend]| next(&doubted(mends));
+        assert!(said(&[Mend::Photo]).starts_with("Take the photo again"));
+        assert!(said(&[Mend::Photo, Mend::Speed]).starts_with("Take the photo again"));
+        assert!(said(&[Mend::Power, Mend::Photo]).contains("full_scale_s"));
+        assert!(said(&[Mend::Speed]).contains("slower speeds"));
+        assert!(said(&[Mend::Coat]).contains("more evenly"));
+        assert!(said(&[Mend::Coat, Mend::Photo]).starts_with("Mend what"));
+        let again = |mends: &[Mend]| {
+            summary(&doubted(mends), 400).iter().any(|line| line.text.starts_with("Take another photo"))
+        };
+        assert!(again(&[Mend::Photo]) && again(&[Mend::Coat, Mend::Photo]));
+        assert!(!again(&[Mend::Power, Mend::Photo]) && !again(&[Mend::Speed]) && !again(&[Mend::Coat]));
+        // One that was written and read back tells no more than that it is doubted.
+        assert!(wants_photo(&Reading { doubts: vec!["it is doubted".into()], ..reading() }));
+    }
+
+    #[test]
+    fn a_pick_at_the_end_of_the_range_can_be_used_and_one_short_of_a_full_mark_waits() {
+        let mut reading = reading();
         let note = |about| vec![ReadingNote::range(about, "it is the last", "--speed 5..15mm/s".into())];
         let plain = "Give process.toml to the next job with --process: it then marks at 65% and 9.9 mm/s.";
         assert_eq!(next(&reading), plain);
