@@ -8,16 +8,12 @@ use crate::job::process::ExposureAt;
 use crate::job::{ProcessFile, file_name};
 use crate::progress::Progress;
 use crate::units::short;
+use crate::wedge::apart::differ;
 use crate::wedge::ask::{Ask, ReadingError};
 use crate::wedge::evidence::Evidence;
 use crate::wedge::read;
 use crate::wedge::reading::Reading;
 use crate::wedge::target::Wedge;
-
-/// Half the mark differs for certain where it lies so many standard deviations apart, and matters where it does so by more
-/// than this share: sheets of one paint and one laser scatter by less.
-const SURE: f64 = 3.0;
-const APART: f64 = 0.15;
 
 /// The process that a person chose for a wedge.
 pub(super) struct Earlier {
@@ -98,9 +94,8 @@ fn disagree(alone: &Reading, together: &Reading, file: &ProcessFile) -> Option<S
         && let Some(known) = &file.x_half
         && let ExposureAt::Dose(there) = known.value
     {
-        let sigma = half.map_or(0.0, |h| h.uncertainty()).hypot(known.sigma.unwrap_or(0.0));
-        let off = (here - there.0).abs();
-        if off > SURE * sigma && off > APART * here.min(there.0) {
+        let sigma = half.map_or(0.0, |h| h.uncertainty());
+        if differ((here, sigma), (there.0, known.sigma.unwrap_or(0.0))) {
             let (here, there) = (short(here, 2), short(there.0, 2));
             return Some(filled("together.apart.dose", &[("here", &here), ("there", &there)]));
         }
@@ -141,6 +136,7 @@ mod tests {
                 x_half_j_mm2: half,
                 rise: no(),
                 x_char_j_mm2: no(),
+                x_char_above_j_mm2: None,
                 char_rise: no(),
                 schwarzschild: no(),
                 v0_mm_s: 10.0,

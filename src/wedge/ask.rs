@@ -25,10 +25,12 @@ pub struct Ask {
     pub earlier: Vec<SheetRecord>,
     /// The beam along and across the lines as earlier wedges of the same machine measured it, mm.
     pub beam: [Option<f64>; 2],
+    /// What the earlier file holds of this machine and coating: this reading is laid over it.
+    pub held: Option<ProcessFile>,
 }
 
 impl Ask {
-    /// Takes in what an earlier process file of this machine has measured: the beam, and its sheets where it is of the same
+    /// Takes in what an earlier process file of this machine has measured: the beam, and all else where it is of the same
     /// coating.
     pub fn after(self, earlier: Option<&ProcessFile>, machine: &str, coating: &str) -> Ask {
         let Some(p) = earlier.filter(|p| !p.of_other_machine(machine)) else { return self };
@@ -36,8 +38,9 @@ impl Ask {
             BeamSize::Mm(mm) => Some(mm.0),
             BeamSize::Pitches(_) => None,
         };
-        let sheets = if p.is_of_others(machine, coating) { Vec::new() } else { p.sheet.clone() };
-        Ask { earlier: sheets, beam: [mm(&p.beam_along), mm(&p.beam_across)], ..self }
+        let held = p.holding(machine, coating);
+        let beam = [mm(&held.beam_along), mm(&held.beam_across)];
+        Ask { earlier: held.sheet.clone(), beam, held: Some(held), ..self }
     }
 }
 
@@ -51,6 +54,7 @@ impl Default for Ask {
             date: String::new(),
             earlier: Vec::new(),
             beam: [None; 2],
+            held: None,
         }
     }
 }

@@ -11,6 +11,7 @@
 //! Places on the wedge are mm from the blank's lower left corner, y upwards; inside the reading, mm from its
 //! upper left corner, y downwards, as the photo's rows run.
 
+pub mod apart;
 pub mod ask;
 mod doubt;
 pub mod draw;

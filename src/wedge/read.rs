@@ -1,5 +1,6 @@
 //! Read: from a photo's bytes and the wedge that it shows to a reading.
 
+use super::apart::apart;
 use super::ask::{Ask, ReadingError};
 use super::doubt::{TOO_UNEVEN, doubts};
 use super::evidence::Evidence;
@@ -154,6 +155,8 @@ pub fn read_photo(
         });
     }
     reading.response = Some(fit.reading());
+    let differs = ask.held.as_ref().and_then(|earlier| apart(earlier, &reading));
+    reading.notes.extend(differs.map(ReadingNote::fact));
     doubt(&mut reading, wedge, &measured, Some(&found));
     Ok(Evidence { reading, flat, fit: Some(found.response), missed: found.missed })
 }

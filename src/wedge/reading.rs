@@ -77,6 +77,9 @@ pub struct ResponseReading {
     pub x_half_j_mm2: Measurement,
     pub rise: Measurement,
     pub x_char_j_mm2: Measurement,
+    /// What half char lies above, where no patch of the grid shows char; known of a fresh reading alone.
+    #[serde(skip)]
+    pub x_char_above_j_mm2: Option<f64>,
     pub char_rise: Measurement,
     pub schwarzschild: Measurement,
     pub v0_mm_s: f64,

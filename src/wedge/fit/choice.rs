@@ -1,14 +1,18 @@
 //! Choice: which patch is picked, why, and what else it hangs on.
 
 use super::exposure::ExposureFit;
+use super::fitted::ResponseFit;
 use super::judged::Judged;
 use super::likely::LikelyTruth;
 use super::pick::{Choice, pick};
 use super::reach::speeds;
+use crate::job::ProcessFile;
+use crate::job::process::{ExposureAt, MeasuredValue};
 use crate::mark::{Beam, Burn, Response};
 use crate::said::Said;
 use crate::texts::text;
 use crate::units::{Mm, short};
+use crate::wedge::apart::no_char;
 use crate::wedge::ask::Ask;
 use crate::wedge::measure::{Measured, PatchValue, REPEATS, Refusal};
 use crate::wedge::measurement::Measurement;
@@ -193,7 +197,7 @@ struct Bench {
     beam_known: bool,
     /// Whether there is a response at all.
     fitted: bool,
-    /// Whether the onset of char was measured.
+    /// Whether the onset of char was measured, here or before.
     char: bool,
     /// The highest speed at which the machine switches single dots, where the wedge's file says it.
     switched: Option<f64>,
@@ -214,9 +218,13 @@ impl Bench {
                 Response { y_unmarked: e.y_unmarked, y_marked: e.y_marked, y_char: e.y_char, ..fit.response }
             }
         };
+        let (response, char) = match &ask.held {
+            Some(earlier) => laid_over(response, fit, earlier),
+            None => (response, fit.x_char.get().is_some()),
+        };
         let fitted = fit.x_half.get().is_some() && fit.rms < 1.5;
         let switched = wedge.carries.map(|c| c.switched.0);
-        Bench { beam, response, beam_known, fitted, char: fit.x_char.get().is_some(), switched }
+        Bench { beam, response, beam_known, fitted, char, switched }
     }
 
     fn judged(&self, wedge: &Wedge, patch: &TestPatch) -> Option<Judged> {
@@ -251,6 +259,26 @@ impl Bench {
         };
         choices.iter().zip(&wedge.patches).map(one).collect()
     }
+}
+
+/// The response with what `earlier` holds of what this sheet does not tell, as the process file will have it, and whether the
+/// onset of char is known.
+fn laid_over(mut response: Response, fit: &ResponseFit, earlier: &ProcessFile) -> (Response, bool) {
+    let keep = |slot: &mut f64, here: &Measurement, there: &Option<MeasuredValue<f64>>| {
+        if let (None, Some(there)) = (here.get(), there) {
+            *slot = there.value;
+        }
+    };
+    keep(&mut response.rise, &fit.rise, &earlier.rise);
+    keep(&mut response.schwarzschild, &fit.schwarzschild, &earlier.schwarzschild);
+    let mut char = fit.x_char.get().is_some();
+    if no_char(earlier, &fit.reading()).is_none() {
+        keep(&mut response.char_rise, &fit.char_rise, &earlier.char_rise);
+        if let (false, Some(ExposureAt::Dose(there))) = (char, earlier.x_char.as_ref().map(|v| v.value)) {
+            (response.x_char, char) = (there.0, true);
+        }
+    }
+    (response, char)
 }
 
 /// The pick as the reading states it; `value` is that of the patch, where it could be read.
@@ -374,7 +402,26 @@ fn choices(
 
 #[cfg(test)]
 mod tests {
+    use super::super::fitted::unknown;
     use super::*;
+    use crate::units::JoulesPerMm2;
+    use crate::wedge::grid;
+
+    #[test]
+    fn a_pick_is_judged_with_the_char_that_an_earlier_sheet_told_unless_this_one_refutes_it() {
+        let plain = Burn::plain(1.0, 1.0).response;
+        let wedge = grid::wedge(&grid::tests::grid_of(plain)).unwrap();
+        let known = MeasuredValue { value: ExposureAt::Dose(JoulesPerMm2(5.28)), sigma: Some(0.065) };
+        let earlier = ProcessFile { x_char: Some(known), ..ProcessFile::default() };
+        let with = |char_above: Option<f64>| {
+            let none = unknown(&[], 0.04, [0.15; 2], &wedge.expected, "it is not told");
+            let fit = ResponseFit { char_above, ..none };
+            let (response, char) = laid_over(fit.response, &fit, &earlier);
+            (response.x_char, char)
+        };
+        assert_eq!([None, Some(4.0)].map(with), [(5.28, true); 2]);
+        assert_eq!(with(Some(7.6)), (wedge.expected.response().x_char, false));
+    }
 
     #[test]
     fn the_page_speaks_of_its_ticket_and_of_no_command() {

@@ -30,6 +30,8 @@ pub struct ResponseFit {
     pub rise: Measurement,
     /// Exposure at half char, J/mm².
     pub x_char: Measurement,
+    /// What half char lies above, J/mm², where no patch of the grids shows char.
+    pub char_above: Option<f64>,
     /// Steepness of the char.
     pub char_rise: Measurement,
     /// Schwarzschild exponent.
@@ -85,6 +87,7 @@ impl ResponseFit {
             x_half_j_mm2: self.x_half.clone(),
             rise: self.rise.clone(),
             x_char_j_mm2: self.x_char.clone(),
+            x_char_above_j_mm2: self.char_above,
             char_rise: self.char_rise.clone(),
             schwarzschild: self.schwarzschild.clone(),
             v0_mm_s: self.response.v0.0,
@@ -123,6 +126,7 @@ pub fn unknown(
         x_half: not(),
         rise: not(),
         x_char: not(),
+        char_above: None,
         char_rise: not(),
         schwarzschild: not(),
         rms: f64::NAN,

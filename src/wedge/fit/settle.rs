@@ -55,9 +55,10 @@ pub(super) fn settle(
     if !s_free {
         notes[S] = Some(text!("wedge.open.speeds").into());
     }
+    let unseen = solved.char.is_none() || model.char_seen(&solved.all) < CHAR_SEEN;
     if solved.char.is_some() {
         free.extend([CHARRED, CHAR, CHAR_RISE]);
-        if model.char_seen(&solved.all) < CHAR_SEEN {
+        if unseen {
             notes[CHAR] =
                 Some(text!("wedge.open.char.beyond", exposure = short(model.strongest(&solved.all), 1)));
             notes[CHAR_RISE] = Some(text!("wedge.open.char.partly").into());
@@ -127,7 +128,10 @@ pub(super) fn settle(
     }
     let mut out = report(&model, &solved, &notes, &moved, expected);
     out.chars = chars(&model, &solved, &free);
-    ResponseFit { likely, ..out }
+    let above = model.strongest(&solved.all);
+    // Patches that are charred through do not show where char begins.
+    let char_above = (unseen && out.curve.x_char > above).then_some(above);
+    ResponseFit { likely, char_above, ..out }
 }
 
 /// How far values are moved by what patches are off by together, as fitted: the beam's two widths by what fine patterns of one
@@ -215,6 +219,7 @@ fn report(
         x_half: known(HALF, true),
         rise: known(RISE, true),
         x_char: known(CHAR, true),
+        char_above: None,
         char_rise: known(CHAR_RISE, true),
         schwarzschild: known(S, false),
         rms: (squares / model.points.len().max(1) as f64).sqrt(),

@@ -5,6 +5,7 @@ use crate::job::process::{
 };
 use crate::texts::text;
 use crate::units::{JoulesPerMm2, Mm, MmPerS, Share};
+use crate::wedge::apart::no_char;
 use crate::wedge::fit::wants_mark;
 use crate::wedge::measurement::Measurement;
 use crate::wedge::reading::{Gain, PatchReading, Reading};
@@ -34,6 +35,9 @@ pub fn process(reading: &Reading, wedge: &Wedge, earlier: Option<ProcessFile>) -
     p.date.clone_from(&reading.date);
     p.machine.clone_from(&reading.machine);
     p.coating.clone_from(&reading.coating);
+    if reading.response.as_ref().and_then(|r| no_char(&p, r)).is_some() {
+        (p.x_char, p.char_rise) = (None, None);
+    }
     let mut missing = |key: &str, known: &Measurement| {
         if let Measurement::NotMeasured { not_measured } = known {
             p.not_measured.insert(key.to_string(), not_measured.clone());
@@ -263,6 +267,32 @@ fn setting(wedge: &Wedge, screen: &str) -> Option<Best> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn char_of_an_earlier_sheet_goes_where_this_one_shows_that_it_lies_higher() {
+        let earlier = || ProcessFile {
+            x_char: Some(MeasuredValue { value: ExposureAt::Dose(JoulesPerMm2(5.28)), sigma: Some(0.065) }),
+            char_rise: Some(MeasuredValue { value: 8.9, sigma: Some(0.4) }),
+            ..ProcessFile::default()
+        };
+        let plain = crate::mark::Burn::plain(1.0, 1.0).response;
+        let wedge = crate::wedge::grid::wedge(&crate::wedge::grid::tests::grid_of(plain)).unwrap();
+        let laid_over = |above: Option<f64>| {
+            let response = Some(crate::wedge::apart::tests::response(3.0, above));
+            process(
+                &Reading { response, ..crate::wedge::show::summary::tests::reading() },
+                &wedge,
+                Some(earlier()),
+            )
+        };
+        let gone = laid_over(Some(7.6));
+        assert!(gone.x_char.is_none() && gone.char_rise.is_none());
+        assert!(gone.not_measured.contains_key("x_char"));
+        for above in [Some(4.0), None] {
+            let kept = laid_over(above);
+            assert!(kept.x_char == earlier().x_char && kept.char_rise == earlier().char_rise);
+        }
+    }
 
     #[test]
     fn a_value_that_holds_for_nothing_is_left_out_with_its_reason() {

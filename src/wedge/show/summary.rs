@@ -237,10 +237,10 @@ fn wrap(most: usize, sentence: &str, out: &mut Vec<(String, bool)>) {
 }
 
 #[cfg(test)]
-mod tests {
+pub(crate) mod tests {
     use super::*;
 
-    fn reading() -> Reading {
+    pub(crate) fn reading() -> Reading {
         serde_json::from_value(serde_json::json!({
             "wedge": "W1", "kind": "exposure", "machine": "diode 10 W", "coating": "poster paint", "date": "",
             "marks_lighter": true, "scale": { "absolute": false, "note": "", "y_unmarked": 0.04 },
