@@ -116,9 +116,21 @@ fn found(wedge: &Wedge, pick: &TestPatch, judged: Judged, bench: &Bench) -> Opti
             let share = short(100.0 * bench.reached(wedge, pick), 0);
             Some(ReadingNote::fact(by_job(|job| text!("wedge.pick.chars-first", share, job))))
         }
-        _ => Some(ReadingNote::fact(by_job(|job| {
-            text!("wedge.pick.every-patch", job, pitch, finding = judged.name())
-        }))),
+        _ => {
+            let all = Judged::all(&bench.burn(wedge, pick), pick.dial.speed.0, bench.switched);
+            let finding = named(&all);
+            Some(ReadingNote::fact(by_job(|job| text!("wedge.pick.every-patch", job, pitch, finding))))
+        }
+    }
+}
+
+/// Findings in a row, as they are called.
+fn named(all: &[Judged]) -> String {
+    let names: Vec<&str> = all.iter().map(|judged| judged.name()).collect();
+    match names.split_last() {
+        Some((last, [])) => (*last).to_string(),
+        Some((last, before)) => text!("wedge.pick.others.and", list = before.join(", "), last),
+        None => String::new(),
     }
 }
 
@@ -421,6 +433,13 @@ mod tests {
         };
         assert_eq!([None, Some(4.0)].map(with), [(5.28, true); 2]);
         assert_eq!(with(Some(7.6)), (wedge.expected.response().x_char, false));
+    }
+
+    #[test]
+    fn all_findings_of_a_pick_are_named() {
+        assert_eq!(named(&[Judged::UnderBurnt]), "under-burn");
+        let all = [Judged::UnderBurnt, Judged::TooFast, Judged::LinesApart];
+        assert_eq!(named(&all), "under-burn, link-starved or slow-switch and lines-apart");
     }
 
     #[test]

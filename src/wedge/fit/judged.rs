@@ -22,16 +22,28 @@ pub enum Judged {
 impl Judged {
     /// The worst of what would be said of a solid. `limit` is the char that counts as over-burn.
     pub fn of(burn: &Burn, limit: f64) -> Judged {
-        let on = advise::LinePair::new(burn).ripple.on * burn.x_solid;
-        if on >= burn.response.exposure_at_char(limit) {
-            Judged::OverBurnt
-        } else if shortfall(burn).is_some() {
-            Judged::UnderBurnt
-        } else if advise::lines_apart(burn).is_some() {
-            Judged::LinesApart
-        } else {
-            Judged::Clear
+        let worst = [Judged::OverBurnt, Judged::UnderBurnt, Judged::LinesApart];
+        worst.into_iter().find(|judged| judged.holds(burn, limit)).unwrap_or(Judged::Clear)
+    }
+
+    /// Whether this would be said of a solid.
+    fn holds(self, burn: &Burn, limit: f64) -> bool {
+        match self {
+            Judged::OverBurnt => {
+                let on = advise::LinePair::new(burn).ripple.on * burn.x_solid;
+                on >= burn.response.exposure_at_char(limit)
+            }
+            Judged::UnderBurnt => shortfall(burn).is_some(),
+            Judged::LinesApart => advise::lines_apart(burn).is_some(),
+            Judged::TooFast | Judged::Clear => false,
         }
+    }
+
+    /// All that would be said of a setting, the worst first.
+    pub fn all(burn: &Burn, speed: f64, switched: Option<f64>) -> Vec<Judged> {
+        let too_fast = Judged::Clear.at(speed, switched);
+        let worst = [Judged::OverBurnt, Judged::UnderBurnt, Judged::TooFast, Judged::LinesApart];
+        worst.into_iter().filter(|judged| *judged == too_fast || judged.holds(burn, OVER_BURN)).collect()
     }
 
     /// The same with the limit that findings have.
@@ -67,5 +79,21 @@ mod tests {
         assert_eq!(Judged::LinesApart.at(50.0, Some(40.0)), Judged::TooFast);
         assert_eq!(Judged::OverBurnt.at(50.0, Some(40.0)), Judged::OverBurnt);
         assert_eq!([Some(40.0), None].map(|most| Judged::Clear.at(40.0, most)), [Judged::Clear; 2]);
+    }
+
+    #[test]
+    fn all_that_would_be_said_of_a_setting_is_named() {
+        // A beam half a pitch wide, and less exposure than half a mark needs.
+        let mut burn = Burn::plain(0.5, 0.5);
+        burn.x_solid = 0.3;
+        let found = [Judged::UnderBurnt, Judged::LinesApart];
+        assert_eq!(Judged::all(&burn, 10.0, None), found);
+        assert_eq!(
+            Judged::all(&burn, 50.0, Some(40.0)),
+            [Judged::UnderBurnt, Judged::TooFast, Judged::LinesApart]
+        );
+        assert_eq!(Judged::usual(&burn), Judged::UnderBurnt);
+        let full = Burn { x_solid: 5.0, ..Burn::plain(2.0, 2.0) };
+        assert_eq!((Judged::all(&full, 10.0, None), Judged::usual(&full)), (Vec::new(), Judged::Clear));
     }
 }
