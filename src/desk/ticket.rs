@@ -238,8 +238,8 @@ mod tests {
         let answers = told(of_art::layer_unsure(&reading, Kind::Drawing, Of::Layer(1)));
         let drawing = json!({ "line": "read it as a drawing", "checked": false, "change": { "layer.1.read_as": "drawing" } });
         assert_eq!((answers.len(), &answers[0]), (2, &drawing));
-        let around =
-            of_art::Around { share: 0.5, crop: [0.1, 0.1, 0.8, 0.8], what: of_art::Beyond::LeftBare };
+        let alone = Some(of_art::Alone { most: [0.1, 0.1, 0.8, 0.8], kept: None });
+        let around = of_art::Around { share: 0.5, alone, what: of_art::Beyond::LeftBare };
         let crop = told(of_art::around(&around, true, Of::Layer(0)).unwrap());
         assert_eq!(crop[0]["change"], json!({ "layer.0.crop": "11%,11%,78%,78%" }));
         let inverted = told(of_art::tonal_drawing(Of::Art));

@@ -296,10 +296,42 @@ pub fn layer_unsure(reading: &Decision, other: Kind, of: Of) -> Finding {
 pub struct Around {
     /// Share of the picture that the sheet or the photo fills.
     pub share: f64,
-    /// Its left and upper edge, width and height, in shares of the art as opened.
-    pub crop: [f64; 4],
+    /// What a crop may leave, where one is good for something.
+    pub alone: Option<Alone>,
     /// What it is, and what becomes of it.
     pub what: Beyond,
+}
+
+/// The sheet or the photo alone: left and upper edge, width and height, in shares of the art as opened.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Alone {
+    /// All that may be left of the picture.
+    pub most: [f64; 4],
+    /// What must be left of it.
+    pub kept: Option<[f64; 4]>,
+}
+
+impl Alone {
+    /// As a crop in per cent, inwards, so that none of the table is left; where the picture itself ends, so may what is drawn.
+    /// In whole per cent, with some room, unless that would cut into what must be left. `None` where it would leave nothing.
+    fn in_percent(&self) -> Option<[f64; 4]> {
+        let edges = |[left, top, width, height]: [f64; 4]| {
+            [left, top, left + width, top + height].map(|v| v * 1000.0)
+        };
+        let inwards = |of: f64, room: f64| {
+            let from = |v: f64| if v < 1e-5 { 0.0 } else { ((v + room) / of - 1e-6).ceil() * of };
+            let to = |v: f64| if v > 1000.0 - 1e-5 { 1000.0 } else { ((v - room) / of + 1e-6).floor() * of };
+            let [l, t, r, b] = edges(self.most);
+            [from(l), from(t), to(r), to(b)]
+        };
+        let [l, t, r, b] = inwards(10.0, 5.0);
+        let whole = self.kept.is_none_or(|kept| {
+            let [left, top, right, bottom] = edges(kept);
+            l <= left + 1e-5 && t <= top + 1e-5 && r >= right - 1e-5 && b >= bottom - 1e-5
+        });
+        let [l, t, r, b] = if whole { [l, t, r, b] } else { inwards(1.0, 0.0) };
+        (r - l >= 10.0 && b - t >= 10.0).then_some([l, t, r - l, b - t].map(|v| v / 10.0))
+    }
 }
 
 /// What lies around a sheet or a photo.
@@ -319,25 +351,23 @@ pub enum Beyond {
 /// `sure` that there is a sheet at all, and where what lies beyond it is marked. `picture-border`: a photo has an even border. `of` is the picture.
 pub fn around(around: &Around, sure: bool, of: Of) -> Option<Finding> {
     let percent = short(around.share * 100.0, 0);
-    // Whole per cent, inwards, so that none of the table is left; where the picture itself ends, so may what is drawn.
-    let [left, top, width, height] = around.crop.map(|v| v * 100.0);
-    let from = |v: f64| if v < 1e-6 { 0.0 } else { (v + 0.5).ceil() };
-    let to = |v: f64| if v > 100.0 - 1e-6 { 100.0 } else { (v - 0.5).floor() };
-    let (l, t) = (from(left), from(top));
-    let (w, h) = (to(left + width) - l, to(top + height) - t);
-    let crop = format!("{l}%,{t}%,{w}%,{h}%");
-    let alone = |what: &str| Said::from(what).line(format!(": {}", of.typed("crop", &crop)));
+    let crop = around.alone.and_then(|alone| alone.in_percent());
     let (finding, text) = match around.what {
         Beyond::LeftBare => {
             let message = text!("findings.sheet-edge.bare", percent);
             let severity = if sure { Severity::Note } else { Severity::Caution };
-            (Finding::new("sheet-edge", severity, message), alone(text!("findings.sheet-edge.alone")))
+            let mut finding = Finding::new("sheet-edge", severity, message);
+            if crop.is_none() {
+                let again = Remedy::new("picture", 0.0, "", text!("findings.sheet-edge.bare.again"));
+                finding = finding.with(again);
+            }
+            (finding, text!("findings.sheet-edge.alone"))
         }
         Beyond::Kept => {
             let message = text!("findings.sheet-edge.kept", percent);
             let again = Remedy::new("picture", 0.0, "", text!("findings.sheet-edge.kept.shadow"));
             let finding = Finding::new("sheet-edge", Severity::Caution, message).with(again);
-            (finding, alone(text!("findings.sheet-edge.kept.alone")))
+            (finding, text!("findings.sheet-edge.kept.alone"))
         }
         // The sheet alone would be cut through what is drawn.
         Beyond::Drawn => {
@@ -346,13 +376,16 @@ pub fn around(around: &Around, sure: bool, of: Of) -> Option<Finding> {
             return Some(Finding::new("sheet-edge", Severity::Caution, message).with(again));
         }
         Beyond::Border => {
+            crop?;
             let message = text!("findings.picture-border", percent);
             let finding = Finding::new("picture-border", Severity::Note, message);
-            (finding, alone(text!("findings.picture-border.without")))
+            (finding, text!("findings.picture-border.without"))
         }
     };
-    let finding = finding.with(Remedy::new("crop", w, "%", text).set(of.key("crop"), crop));
-    (w >= 1.0 && h >= 1.0).then_some(finding)
+    let Some([l, t, w, h]) = crop else { return Some(finding) };
+    let crop = format!("{l}%,{t}%,{w}%,{h}%");
+    let text = Said::from(text).line(format!(": {}", of.typed("crop", &crop)));
+    Some(finding.with(Remedy::new("crop", w, "%", text).set(of.key("crop"), crop)))
 }
 
 /// `past-margin` of what is named, each with how far it reaches past the margin, or `None` where all of it lies there; `None`
@@ -474,7 +507,8 @@ mod tests {
 
     #[test]
     fn a_sheet_on_a_table_is_cut_out_by_a_crop_that_can_be_typed() {
-        let table = Around { share: 0.56, crop: [0.123, 0.1, 0.75, 0.8], what: Beyond::LeftBare };
+        let alone = Some(Alone { most: [0.123, 0.1, 0.75, 0.8], kept: Some([0.2, 0.11, 0.66, 0.5]) });
+        let table = Around { share: 0.56, alone, what: Beyond::LeftBare };
         let f = around(&table, true, Of::Art).unwrap();
         assert_eq!((f.name, f.severity), ("sheet-edge", Severity::Note));
         assert_eq!(around(&table, false, Of::Art).map(|f| f.severity), Some(Severity::Caution));
@@ -483,7 +517,8 @@ mod tests {
         assert_eq!(crop, "13%,11%,73%,78%");
         assert!(crop.parse::<crate::job::words::Crop>().is_ok());
         // Where the sheet reaches past the picture, nothing is cut off it.
-        let past = Around { crop: [0.0, 0.1, 1.0, 0.9], ..table };
+        let alone = Some(Alone { most: [0.0, 0.1, 1.0, 0.9], kept: Some([0.0, 0.2, 1.0, 0.8]) });
+        let past = Around { alone, ..table };
         let f = around(&past, true, Of::Art).unwrap();
         assert_eq!(f.remedies[0].sets[0].1, "0%,11%,100%,89%");
         // What may be a shadow is a caution, with the same crop.
@@ -494,6 +529,17 @@ mod tests {
         assert_eq!(f.remedies[1].text, format!("if that is the table, use the sheet alone: --crop {crop}"));
         assert_eq!(f.remedies[1].text.on_page(), "if that is the table, use the sheet alone");
         assert_eq!(f.remedies[1].sets, [("art.crop".to_string(), crop.to_string())]);
+        // Nothing that is drawn is cut off to make a crop of whole per cent.
+        let tight = Some(Alone { most: [0.123, 0.1, 0.75, 0.8], kept: Some([0.125, 0.2, 0.6, 0.5]) });
+        let f = around(&Around { alone: tight, ..table }, true, Of::Art).unwrap();
+        assert_eq!(f.remedies[0].sets[0].1, "12.3%,10%,75%,80%");
+        assert!(f.remedies[0].sets[0].1.parse::<crate::job::words::Crop>().is_ok());
+        // Where no box of the sheet holds all of it, there is no crop.
+        let f = around(&Around { alone: None, ..table }, true, Of::Art).unwrap();
+        assert!(f.remedies.len() == 1 && f.remedies[0].sets.is_empty(), "{f:?}");
+        assert!(f.remedies[0].text.contains("straight above"), "{f:?}");
+        let f = around(&Around { alone: None, what: Beyond::Kept, ..table }, true, Of::Art).unwrap();
+        assert!(f.remedies.len() == 1 && f.remedies[0].sets.is_empty(), "{f:?}");
         // What is drawn is not cut off by a crop.
         let f = around(&Around { what: Beyond::Drawn, ..table }, true, Of::Art).unwrap();
         assert_eq!((f.name, f.severity, f.remedies.len()), ("sheet-edge", Severity::Caution, 1));

@@ -10,7 +10,7 @@ use super::read::{self, ReadArt};
 use super::shown::{Meeting, Shown};
 use crate::art::reading::{AlikeInks, AroundSheet, Decision, PaperSheet};
 use crate::art::{self, Art, Kind, View};
-use crate::findings::art::{Around, Beyond};
+use crate::findings::art::{Alone, Around, Beyond};
 use crate::job::Plan;
 use crate::job::words::{ReadAs, ToneBy};
 use crate::mark::{Blurred, blurred, lettering_of};
@@ -266,16 +266,20 @@ pub(super) fn wanted_as(
     progress.begin(text!("pipeline.stage.drawing"), shares.drawing)?;
     let rect = &placement.rect;
     let read::Drawn { rendered, sheet, note, alike } = read.render(&view, rect.columns, rect.rows)?;
-    let around = |edges: [f64; 4], share: f64, what: Beyond| {
+    let of_art = |edges: [f64; 4]| {
         let crop = read::crop_to(edges, &view);
-        Around { share, crop: [crop.left, crop.top, crop.width(), crop.height()], what }
+        [crop.left, crop.top, crop.width(), crop.height()]
     };
     let beyond = |sheet: &PaperSheet| match sheet.around {
         AroundSheet::Table => Beyond::LeftBare,
         AroundSheet::Shadow => Beyond::Kept,
         AroundSheet::Drawn => Beyond::Drawn,
     };
-    let sheet = sheet.map(|sheet| around(sheet.edges, sheet.share, beyond(&sheet)));
+    let sheet = sheet.map(|sheet| Around {
+        share: sheet.share,
+        alone: sheet.alone.map(|a| Alone { most: of_art(a.most), kept: Some(of_art(a.inked)) }),
+        what: beyond(&sheet),
+    });
     progress.begin(text!("pipeline.stage.tones"), shares.tones)?;
     let pitch = (piece.grid.along.0, piece.grid.across.0);
     let mut shaping = piece.tone.shape.clone();
@@ -291,7 +295,11 @@ pub(super) fn wanted_as(
     let border = shaped.inside.map(|(columns, rows)| {
         let [left, right] = [columns.start, columns.end].map(|x| x as f64 / light.width() as f64);
         let [top, bottom] = [rows.start, rows.end].map(|y| y as f64 / light.height() as f64);
-        around([left, top, right, bottom], (right - left) * (bottom - top), Beyond::Border)
+        Around {
+            share: (right - left) * (bottom - top),
+            alone: Some(Alone { most: of_art([left, top, right, bottom]), kept: None }),
+            what: Beyond::Border,
+        }
     });
     let mut notes: Vec<Note> = shaped.levels.map(|l| Note::fact(words::levels(l))).into_iter().collect();
     notes.extend(shaped.automatic.as_ref().map(words::automatic));

@@ -155,6 +155,13 @@ def test_a_sheet_on_a_table_is_said_and_its_table_left_bare(seed, tmp_path):
     assert "--crop" in found["sheet-edge"]["remedies"][0]["text"]
     rows, columns = dots.shape
     assert dots[: rows // 16].mean() < 0.005 and dots[:, : columns // 16].mean() < 0.005 and dots.any()
+    # The crop that it names has nothing of the table in it, though the sheet lies askew.
+    crop = found["sheet-edge"]["remedies"][0]["text"].split("--crop ")[1]
+    report, dots, _ = prepared(photo, tmp_path, "alone", "--read-as", "paper", "--crop", crop, ext="jpg", quality=88)
+    assert "sheet-edge" not in {f["name"] for f in report["findings"]}
+    rows, columns = dots.shape[0] // 64, dots.shape[1] // 64
+    edges = [dots[:rows], dots[-rows:], dots[:, :columns], dots[:, -columns:]]
+    assert all(edge.mean() < 0.005 for edge in edges) and dots.any(), [edge.mean() for edge in edges]
 
 
 def card():

@@ -6,6 +6,7 @@
 //! ```
 
 mod alike;
+mod alone;
 mod background;
 mod cells;
 mod decide;

@@ -5,6 +5,7 @@
 //! ends, so shares of ink are depths over the depth of a full stroke, and strokes keep their weight. Faint pencil has a
 //! small full depth and is as solid as ink.
 
+use super::alone::{SheetAlone, alone};
 use super::cells::Cells;
 use super::shade::Shade;
 use super::straight::straight;
@@ -25,11 +26,11 @@ const GENTLE: f32 = 1.22;
 /// What takes this share of the picture's frame lies around the sheet.
 const SURROUNDED: f64 = 0.75;
 
-/// Where the sheet lies, where it does not fill the picture: fractions of its width and height.
+/// The sheet, where it does not fill the picture.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct PaperSheet {
-    /// Left, upper, right and lower edge, 0..1.
-    pub edges: [f64; 4],
+    /// What a crop leaves of the picture that shows the sheet alone, where there is one that cuts off nothing of what is drawn.
+    pub alone: Option<SheetAlone>,
     /// Share of the picture that it fills.
     pub share: f64,
     /// What lies around it.
@@ -99,7 +100,9 @@ pub fn flattened(light: &Light) -> (Light, Option<PaperSheet>) {
             }
         }
     });
-    (Light::from_vec(w, h, out), inside.map(|s| s.sheet))
+    let sheet = inside
+        .map(|s| PaperSheet { alone: alone(&s.within, &s.cells, ground.cells(), (&out, w)), ..s.sheet });
+    (Light::from_vec(w, h, out), sheet)
 }
 
 /// The mean depth of the eight places around one.
@@ -163,6 +166,8 @@ fn full_depth(depth: &[f32], (w, h): (usize, usize), grain: f64) -> f64 {
 
 struct Inside {
     cells: Vec<bool>,
+    /// With one more cell all around, which is still the sheet's.
+    within: Vec<bool>,
     sheet: PaperSheet,
 }
 
@@ -211,36 +216,26 @@ fn sheet(ground: &Shade, picture: &[f32]) -> Option<Inside> {
         let others: Vec<bool> = cells.iter().map(|c| !c).collect();
         let around = (0..cells.len()).filter(|&i| grid.at_edge(i) && others[i]).count();
         let frame = (0..cells.len()).filter(|&i| grid.at_edge(i)).count();
-        let inner = shrunk(&cells, columns, rows);
+        let inner = shrunk(&cells, grid, 2);
         // A shadow crosses the paper: it does not surround it. Half a drawing that is lost is worse than a table's edge
         // that is marked.
         let surrounded = around as f64 >= SURROUNDED * frame as f64;
         let around = if surrounded {
             AroundSheet::Table
-        } else if ground.alike(picture, &inner, &shrunk(&others, columns, rows)) {
+        } else if ground.alike(picture, &inner, &shrunk(&others, grid, 2)) {
             AroundSheet::Shadow
         } else if ratio < 1.0 || straight(ground, &cells) {
             AroundSheet::Table
         } else {
             AroundSheet::Drawn
         };
+        let within = shrunk(&cells, grid, 1);
         let cells = inner;
         let share = cells.iter().filter(|c| **c).count() as f64 / cells.len() as f64;
-        let (mut l, mut t, mut r, mut b) = (columns, rows, 0, 0);
-        for i in (0..cells.len()).filter(|&i| cells[i]) {
-            let (c, row) = (i % columns, i / columns);
-            (l, t, r, b) = (l.min(c), t.min(row), r.max(c + 1), b.max(row + 1));
-        }
         if share < 0.1 {
             return None;
         }
-        let edges = [
-            l as f64 / columns as f64,
-            t as f64 / rows as f64,
-            r as f64 / columns as f64,
-            b as f64 / rows as f64,
-        ];
-        return Some(Inside { cells, sheet: PaperSheet { edges, share, around } });
+        return Some(Inside { cells, within, sheet: PaperSheet { alone: None, share, around } });
     }
     None
 }
@@ -271,14 +266,13 @@ fn fill_holes(cells: &mut [bool], grid: Cells) {
     cells.iter_mut().zip(outside).for_each(|(c, o)| *c = !o);
 }
 
-/// Two cells less all around, where it does not end at the picture's own edge: the sheet's edge is no stroke.
-fn shrunk(cells: &[bool], columns: usize, rows: usize) -> Vec<bool> {
+/// So many cells less all around, where it does not end at the picture's own edge: the sheet's edge is no stroke.
+fn shrunk(cells: &[bool], Cells { columns, rows }: Cells, by: usize) -> Vec<bool> {
     (0..cells.len())
         .map(|i| {
             let (c, r) = (i % columns, i / columns);
-            let ys = r.saturating_sub(2)..(r + 3).min(rows);
-            ys.into_iter()
-                .all(|y| (c.saturating_sub(2)..(c + 3).min(columns)).all(|x| cells[y * columns + x]))
+            let mut ys = r.saturating_sub(by)..(r + by + 1).min(rows);
+            ys.all(|y| (c.saturating_sub(by)..(c + by + 1).min(columns)).all(|x| cells[y * columns + x]))
         })
         .collect()
 }
@@ -345,14 +339,45 @@ mod tests {
         let (out, sheet) = flattened(&sketch(800, 600, 0.6, true));
         let sheet = sheet.unwrap();
         assert!((0.4..0.6).contains(&sheet.share), "{sheet:?}");
-        assert!(
-            sheet.edges.iter().zip([0.125, 0.125, 0.875, 0.875]).all(|(a, b)| (a - b).abs() < 0.04),
-            "{sheet:?}"
-        );
         for (x, y) in [(20, 300), (100, 300), (400, 75), (780, 590), (700, 300)] {
             assert!(ink(&out, x, y) < 0.05, "{x} {y}");
         }
         assert!(ink(&out, 402, 300) > 0.7);
+    }
+
+    #[test]
+    fn a_crop_to_a_sheet_that_lies_askew_has_nothing_of_the_table_in_it() {
+        let (w, h) = (800, 600);
+        // Narrower above than below, as a camera that is held askew sees it.
+        let on_sheet = |x: f64, y: f64| {
+            let in_by = 60.0 + 0.1 * (600.0 - y);
+            (in_by..800.0 - in_by).contains(&x) && (60.0..540.0).contains(&y)
+        };
+        let sheet_with = |stroke: fn(usize, usize) -> bool| {
+            let data = (0..w * h).map(|i| {
+                let (x, y) = (i % w, i / w);
+                let paper = if stroke(x, y) { 0.2 } else { 0.8 };
+                let light = if on_sheet(x as f64, y as f64) { paper } else { 0.15 };
+                light * (1.0 + 0.05 * grain(i))
+            });
+            flattened(&Light::from_vec(w, h, data.collect())).1.unwrap()
+        };
+        let small = |x: usize, y: usize| x % 50 < 5 && (250..550).contains(&x) && (200..400).contains(&y);
+        let sheet = sheet_with(small);
+        let found = sheet.alone.unwrap();
+        let [left, top, right, bottom] = found.most;
+        for (x, y) in [(left, top), (right, top), (left, bottom), (right, bottom)] {
+            assert!(on_sheet(x * 800.0, y * 600.0), "{sheet:?}");
+        }
+        let [l, t, r, b] = found.inked;
+        assert!(left <= l && top <= t && right >= r && bottom >= b && (l - 0.3125).abs() < 0.03, "{sheet:?}");
+        assert!((right - left) * (bottom - top) > 0.35, "{sheet:?}");
+        // A ground line as wide as the sheet is below, under a sun at its upper edge: every box without the table cuts one.
+        let wide = |x: usize, y: usize| {
+            (480..486).contains(&y) && (110..690).contains(&x)
+                || (110..140).contains(&y) && (380..420).contains(&x)
+        };
+        assert_eq!(sheet_with(wide).alone, None);
     }
 
     /// A sheet that fills the picture, with strokes 4 wide every 60 across it, under a shadow that leaves `left` of the light
