@@ -11,6 +11,8 @@ use crate::texts::text;
 
 /// So many sentences of other pieces are told; of the rest, which they are.
 const MOST_OTHERS: usize = 8;
+/// What is set for one picture: of another, it would cut, move or size what it was not found for.
+const OF_ONE_PICTURE: [&str; 3] = ["at", "crop", "place"];
 /// From so many words on, clauses at their ends that two sentences share are told once.
 const SHARED_WORDS: usize = 4;
 
@@ -101,12 +103,12 @@ fn remedies(
         } else {
             text!("outputs.found.remedy.piece", remedy = text, piece = first.piece)
         };
-        let keys = match remedy.answers.as_slice() {
-            [] => keys(&remedy.sets, text!("outputs.found.and"), piece),
-            answers => keys(answers.iter().flat_map(|answer| &answer.sets), text!("outputs.found.or"), piece),
-        };
+        let keys = keys_of(remedy, piece);
         let written = match (keys.is_empty(), every) {
             (true, _) => of_piece,
+            _ if is_of_one_picture(remedy) && !at_all(&|other| other.sets == remedy.sets) => {
+                text!("outputs.found.remedy.own", remedy = text, each = each_own(sort, same, piece))
+            }
             // What each row says for itself holds for no other.
             (_, false) if by_row && is_reading(remedy) => {
                 text!("outputs.found.remedy.read-as", column = "reading")
@@ -124,6 +126,47 @@ fn remedies(
 fn words(remedy: &Remedy) -> &str {
     let asks = !remedy.answers.is_empty() && is_reading(remedy);
     if asks { text!("outputs.found.look") } else { remedy.text.on_page() }
+}
+
+/// What to write to set what a remedy sets, or what answers its question.
+fn keys_of(remedy: &Remedy, piece: &str) -> String {
+    match remedy.answers.as_slice() {
+        [] => keys(&remedy.sets, text!("outputs.found.and"), piece),
+        answers => keys(answers.iter().flat_map(|answer| &answer.sets), text!("outputs.found.or"), piece),
+    }
+}
+
+/// Whether what a remedy sets was found for one picture and holds for no other.
+fn is_of_one_picture(remedy: &Remedy) -> bool {
+    let name = |key: &'_ str| key.rsplit('.').next().is_some_and(|name| OF_ONE_PICTURE.contains(&name));
+    remedy.sets.iter().any(|(key, _)| name(key))
+}
+
+/// What each of the pieces is to have that have such a remedy, told once of those that are to have the same.
+fn each_own(sort: &[Told<'_>], same: impl Fn(&Remedy) -> bool, piece: &str) -> String {
+    let mut all: Vec<(String, Vec<usize>)> = Vec::new();
+    for told in sort {
+        for remedy in told.finding.remedies.iter().filter(|remedy| same(remedy)) {
+            let keys = keys_of(remedy, piece);
+            match all.iter_mut().find(|(known, _)| *known == keys) {
+                Some((_, pieces)) if pieces.last() == Some(&told.piece) => {}
+                Some((_, pieces)) => pieces.push(told.piece),
+                None => all.push((keys, vec![told.piece])),
+            }
+        }
+    }
+    let rest = if all.len() > MOST_OTHERS { all.split_off(MOST_OTHERS) } else { Vec::new() };
+    let mut each: Vec<String> = all
+        .into_iter()
+        .map(|(keys, pieces)| text!("outputs.found.remedy.own.write", keys, pieces = numbered(&pieces)))
+        .collect();
+    let mut pieces: Vec<usize> = rest.into_iter().flat_map(|(_, pieces)| pieces).collect();
+    pieces.sort_unstable();
+    pieces.dedup();
+    if !pieces.is_empty() {
+        each.push(text!("outputs.found.like", pieces = numbered(&pieces)));
+    }
+    each.join(text!("outputs.found.remedy.own.then"))
 }
 
 /// Whether all that a remedy sets is how a picture is read.
@@ -285,6 +328,45 @@ mod tests {
         // A job that is marked several times has no table of the piece.
         assert_eq!(keys(&read, " or ", ""), format!("{two} [art]"));
         assert_eq!(keys(&[], " and ", "piece."), "");
+    }
+
+    #[test]
+    fn a_value_of_one_picture_is_said_of_its_own_pieces_alone() {
+        let cropped = |crops: &[&str]| {
+            let findings: Vec<Finding> = crops
+                .iter()
+                .map(|crop| {
+                    let found = Finding::new("sheet-edge", Severity::Caution, "a sheet");
+                    let again = found.with(Remedy::new("picture", 0.0, "", "take it again"));
+                    match *crop {
+                        "" => again,
+                        crop => again.with(
+                            Remedy::new("crop", 0.0, "%", "use the sheet alone").set("layer.0.crop", crop),
+                        ),
+                    }
+                })
+                .collect();
+            let told = |(i, finding)| Told { piece: i + 1, row: i + 2, finding };
+            let found = of(findings.iter().enumerate().map(told), crops.len(), true, "piece.");
+            found[0].remedies[1].text.clone()
+        };
+        // The third has no such remedy.
+        assert_eq!(
+            cropped(&["a", "b", "", "a"]),
+            "use the sheet alone: for pieces 1 and 4 write crop = 'a' in its [[piece.layer]]; for piece 2 write crop = 'b' in \
+             its [[piece.layer]]; each in an order of those pieces alone, for it holds for every piece of an order"
+        );
+        let said = cropped(&["a", ""]);
+        assert!(
+            said.contains(": for piece 1 write crop = 'a'") && said.contains("of those pieces alone"),
+            "{said}"
+        );
+        assert_eq!(cropped(&["a", "a"]), "use the sheet alone: write crop = 'a' in its [[piece.layer]]");
+        let many: Vec<String> = (0..12).map(|i| format!("{i}%")).collect();
+        let many: Vec<&str> = many.iter().map(String::as_str).collect();
+        assert!(
+            cropped(&many).contains("crop = '7%' in its [[piece.layer]]; pieces 9 to 12: the like; each in")
+        );
     }
 
     #[test]
