@@ -343,6 +343,8 @@ pub enum Beyond {
     Kept,
     /// What may as well be drawn there: it is kept as ink.
     Drawn,
+    /// What may lie around a sheet whose edges are marked: it is kept.
+    Unclear,
     /// The even border of a photo: it is marked as part of it.
     Border,
 }
@@ -373,6 +375,11 @@ pub fn around(around: &Around, sure: bool, of: Of) -> Option<Finding> {
         Beyond::Drawn => {
             let message = text!("findings.sheet-edge.drawn");
             let again = Remedy::new("picture", 0.0, "", text!("findings.sheet-edge.drawn.again"));
+            return Some(Finding::new("sheet-edge", Severity::Caution, message).with(again));
+        }
+        Beyond::Unclear => {
+            let message = text!("findings.sheet-edge.unclear");
+            let again = Remedy::new("picture", 0.0, "", text!("findings.sheet-edge.unclear.again"));
             return Some(Finding::new("sheet-edge", Severity::Caution, message).with(again));
         }
         Beyond::Border => {
@@ -544,6 +551,8 @@ mod tests {
         let f = around(&Around { what: Beyond::Drawn, ..table }, true, Of::Art).unwrap();
         assert_eq!((f.name, f.severity, f.remedies.len()), ("sheet-edge", Severity::Caution, 1));
         assert!(f.message.contains("taken for drawn, and marked") && f.remedies[0].sets.is_empty(), "{f:?}");
+        let f = around(&Around { what: Beyond::Unclear, ..table }, true, Of::Art).unwrap();
+        assert_eq!((f.name, f.severity, f.remedies.len()), ("sheet-edge", Severity::Caution, 1));
         let f = around(&Around { what: Beyond::Border, ..table }, false, Of::Art).unwrap();
         assert_eq!((f.name, f.severity), ("picture-border", Severity::Note));
         assert_eq!(f.remedies[0].text, format!("use the photo without its border: --crop {crop}"));

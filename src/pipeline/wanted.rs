@@ -274,6 +274,7 @@ pub(super) fn wanted_as(
         AroundSheet::Table => Beyond::LeftBare,
         AroundSheet::Shadow => Beyond::Kept,
         AroundSheet::Drawn => Beyond::Drawn,
+        AroundSheet::Unclear => Beyond::Unclear,
     };
     let sheet = sheet.map(|sheet| Around {
         share: sheet.share,

@@ -35,16 +35,7 @@ pub(super) fn alone(
 
 /// The cells of the sheet that hold some of a stroke.
 fn inked(cells: &[bool], grid: Cells, light: &[f32], width: usize) -> Vec<bool> {
-    let height = light.len() / width.max(1);
-    let mut sums = vec![(0.0f32, 0.0f32); cells.len()];
-    for (y, line) in light.chunks_exact(width.max(1)).enumerate() {
-        let first = y * grid.rows / height * grid.columns;
-        for (x, l) in line.iter().enumerate() {
-            let (dark, n) = &mut sums[first + x * grid.columns / width];
-            (*dark, *n) = (*dark + 1.0 - l, *n + 1.0);
-        }
-    }
-    cells.iter().zip(sums).map(|(&on, (dark, n))| on && dark > INKED * n).collect()
+    cells.iter().zip(grid.means(light, width)).map(|(&on, light)| on && 1.0 - light > INKED).collect()
 }
 
 /// The box around the cells that are on: its first column and row, and those after its last.

@@ -16,6 +16,20 @@ impl Cells {
         c == 0 || c + 1 == self.columns || r == 0 || r + 1 == self.rows
     }
 
+    /// The mean of what lies in each cell of a plane that is `width` wide.
+    pub fn means(self, plane: &[f32], width: usize) -> Vec<f32> {
+        let height = plane.len() / width.max(1);
+        let mut sums = vec![(0.0f32, 0.0f32); self.columns * self.rows];
+        for (y, line) in plane.chunks_exact(width.max(1)).enumerate() {
+            let first = y * self.rows / height * self.columns;
+            for (x, v) in line.iter().enumerate() {
+                let (sum, n) = &mut sums[first + x * self.columns / width];
+                (*sum, *n) = (*sum + v, *n + 1.0);
+            }
+        }
+        sums.into_iter().map(|(sum, n)| sum / n.max(1.0)).collect()
+    }
+
     /// The patches of cells that are `of` it and hang together, in the order of their first cells.
     pub fn patches(self, of: &[bool]) -> Vec<Vec<usize>> {
         let mut left = of.to_vec();

@@ -11,6 +11,7 @@ mod background;
 mod cells;
 mod decide;
 mod doubt;
+mod edged;
 mod features;
 mod hatched;
 mod ink;

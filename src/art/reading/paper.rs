@@ -7,6 +7,7 @@
 
 use super::alone::{SheetAlone, alone};
 use super::cells::Cells;
+use super::edged::edged;
 use super::shade::Shade;
 use super::straight::straight;
 use crate::colour::{Curve, srgb_to_linear};
@@ -46,6 +47,8 @@ pub enum AroundSheet {
     Shadow,
     /// What may as well be drawn, as its edge is not straight as that of a sheet: it is kept as ink.
     Drawn,
+    /// What is as light as the sheet and yet seems to lie around it: it is kept, and the sheet's edges are marked.
+    Unclear,
 }
 
 /// The strokes on paper as dark ink on white: code 1 − share of ink, as linear light.
@@ -102,6 +105,10 @@ pub fn flattened(light: &Light) -> (Light, Option<PaperSheet>) {
     });
     let sheet = inside
         .map(|s| PaperSheet { alone: alone(&s.within, &s.cells, ground.cells(), (&out, w)), ..s.sheet });
+    let sheet = sheet.or_else(|| {
+        let unclear = PaperSheet { alone: None, share: 1.0, around: AroundSheet::Unclear };
+        edged(light.data(), &out, (w, h)).then_some(unclear)
+    });
     (Light::from_vec(w, h, out), sheet)
 }
 
