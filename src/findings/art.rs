@@ -237,30 +237,18 @@ pub fn tonal_drawing(of: Of) -> Finding {
 
 /// `reading-unsure`: the art may as well be read as `other`; `readings.png` shows both.
 pub fn reading_unsure(reading: &Decision, other: Kind) -> Finding {
-    let message = text!(
-        "findings.reading-unsure",
-        kind = reading.kind.in_words(),
-        percent = short(reading.sure * 100.0, 0),
-        other = other.in_words(),
-    );
+    let (kind, percent) = (reading.kind.in_words(), short(reading.sure * 100.0, 0));
+    let message = text!("findings.reading-unsure", kind, percent, other = other.in_words());
     let text = Said::from(text!("findings.reading-unsure.look")).line(then_say(Of::Art, other, reading));
-    let finding = Finding::new("reading-unsure", Severity::Caution, message);
-    Finding { of_order: Some(may_be(reading, other)), ..finding }.with(asked(
-        "read-as",
-        text,
-        (other, reading),
-        Of::Art,
-    ))
+    let mut finding = Finding::new("reading-unsure", Severity::Caution, message);
+    finding.of_order = Some(may_be(reading, other));
+    finding.with(asked("read-as", text, (other, reading), Of::Art))
 }
 
 /// How unsure the reading is, where no picture shows both.
 fn may_be(reading: &Decision, other: Kind) -> String {
-    text!(
-        "findings.reading-unsure.layer",
-        kind = reading.kind.in_words(),
-        percent = short(reading.sure * 100.0, 0),
-        other = other.in_words(),
-    )
+    let (kind, percent) = (reading.kind.in_words(), short(reading.sure * 100.0, 0));
+    text!("findings.reading-unsure.layer", kind, percent, other = other.in_words())
 }
 
 /// What the command line adds: how the picture is read another way, or as it was.
