@@ -146,9 +146,9 @@ mod tests {
             let outcome = run(&plan, &open(text.as_bytes(), "it").unwrap(), "it.svg", &Silent).unwrap();
             outcome.report.notes.iter().map(|n| n.says.to_string()).collect()
         };
-        let told = |notes: &[String]| notes.iter().any(|n| n.starts_with("the drawing says"));
+        let told = |notes: &[String]| notes.iter().any(|n| n.starts_with("The drawing says"));
         let larger = notes("width='10mm' height='5mm'", "");
-        let wanted = "the drawing says 10 x 5 mm and becomes 2 times as large here; for its true size say --place 10x5mm";
+        let wanted = "The drawing says 10 x 5 mm and becomes 2 times as large here; for its true size say --place 10x5mm.";
         assert!(larger.iter().any(|n| n == wanted), "{larger:?}");
         let smaller = notes("width='40mm' height='20mm'", "");
         assert!(told(&smaller) && !smaller.iter().any(|n| n.contains("--place 40")), "{smaller:?}");
