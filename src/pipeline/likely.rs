@@ -47,12 +47,16 @@ pub(super) fn planned(plan: &Plan, judges: &Judges, dots: &Dots) -> f64 {
 /// How like what was kept the dots will look.
 pub(super) fn likely(plan: &Plan, judges: &Judges, dots: &Dots) -> Likely {
     let planned_db = planned(plan, judges, dots);
-    // Bands may happen to be easier or harder than the whole: what counts is how much is lost on them.
-    let lost = |judge| {
-        let (planned, expected) = over(judge, plan.dots.options.unsure.machines(&plan.burn), dots);
-        planned - expected
-    };
-    Likely { planned_db, expected_db: planned_db - judges.expected.as_ref().map_or(0.0, lost) }
+    let seen = |judge| over(judge, plan.dots.options.unsure.machines(&plan.burn), dots);
+    let lost = judges.expected.as_ref().map_or(0.0, |bands| lost(seen(bands), || seen(&judges.planned)));
+    Likely { planned_db, expected_db: planned_db - lost }
+}
+
+/// What is lost over what is not known, dB, by the likeness as planned and to expect on bands. These may happen to be easier or
+/// harder than the whole, so what counts is how much is lost on them; where nothing at all lies on them, on the `whole`.
+fn lost(bands: (f64, f64), whole: impl FnOnce() -> (f64, f64)) -> f64 {
+    let lost = |(planned, expected): (f64, f64)| Some(planned - expected).filter(|lost| lost.is_finite());
+    lost(bands).or_else(|| lost(whole())).unwrap_or(0.0)
 }
 
 fn over<const N: usize>(judge: &Judge, machines: [Burn; N], dots: &Dots) -> (f64, f64) {
@@ -72,6 +76,14 @@ mod tests {
     use crate::mark::CellSamples;
     use crate::progress::Silent;
     use crate::screen::{Options, find};
+
+    #[test]
+    fn what_lies_beside_all_bands_is_judged_on_the_whole() {
+        let none = (f64::INFINITY, f64::INFINITY);
+        assert_eq!(lost((40.0, 38.5), || panic!("bands tell")), 1.5);
+        assert_eq!(lost(none, || (52.0, 50.0)), 2.0);
+        assert_eq!(lost(none, || none), 0.0, "an empty piece");
+    }
 
     #[test]
     fn the_quick_forecast_tells_the_likeness_that_all_samples_tell() {

@@ -36,7 +36,7 @@ pub(super) fn edged(light: &[f32], marked: &[f32], (w, h): (usize, usize)) -> bo
     let (right, below) = (grid.columns - 1, grid.rows - 1);
     let at = |c: usize, r: usize| r * grid.columns + c;
     let runs = [
-        longest((grid.columns, grid.rows), &light, &marked, |u, v| at(u, v)),
+        longest((grid.columns, grid.rows), &light, &marked, at),
         longest((grid.columns, grid.rows), &light, &marked, |u, v| at(u, below - v)),
         longest((grid.rows, grid.columns), &light, &marked, |u, v| at(v, u)),
         longest((grid.rows, grid.columns), &light, &marked, |u, v| at(right - v, u)),
