@@ -40,15 +40,21 @@ def in_no_language(texts):
 
 
 @pytest.fixture(scope="module")
-def page(tmp_path_factory):
+def chromium():
+    with browser() as found:
+        yield found
+
+
+@pytest.fixture(scope="module")
+def page(chromium, tmp_path_factory):
     file = tmp_path_factory.mktemp("texts") / "texts.xx.json"
     texts = json.loads(subprocess.run([DOTWRIGHT, "texts"], capture_output=True, check=True, text=True).stdout)
     assert {**json.loads((ROOT / "src/texts.en.json").read_text()), "kit": texts["kit"]} == texts
     file.write_text(json.dumps(in_no_language(texts), ensure_ascii=False))
     desk = Desk(texts=file)
-    with browser() as found:
-        context = found.new_context(viewport={"width": 1280, "height": 800}, reduced_motion="reduce")
-        yield Page(context, desk)
+    context = chromium.new_context(viewport={"width": 1280, "height": 800}, reduced_motion="reduce")
+    yield Page(context, desk)
+    context.close()
     desk.stop()
 
 
@@ -131,15 +137,16 @@ def test_nothing_on_the_page_is_left_in_english(page, tmp_path):
     assert page.wrong == []
 
 
-def test_a_language_from_the_right_keeps_numbers_as_the_program_writes_them(tmp_path):
+def test_a_language_from_the_right_keeps_numbers_as_the_program_writes_them(chromium, tmp_path):
     file = tmp_path / "texts.he.json"
     file.write_text(json.dumps({"page": {"lang": "he", "close": "סגירה"}}), encoding="utf-8")
     desk = Desk(texts=file)
-    with browser() as found:
-        page = Page(found.new_context(), desk)
-        assert page.tab.evaluate("[document.documentElement.dir, document.documentElement.lang]") == ["rtl", "he"]
-        said = page.tab.evaluate("import('/page/words.js').then((w) => [w.number(2057), w.number(12.55, 1), w.size(23.36, 31.19)])")
-        # Thousands as on the ticket, a point in every language, and a size in its order among words from the right.
-        assert said == ["2\u202f057", "12.6", "\u206623.36 × 31.19 mm\u2069"]
-        assert page.wrong == []
+    context = chromium.new_context()
+    page = Page(context, desk)
+    assert page.tab.evaluate("[document.documentElement.dir, document.documentElement.lang]") == ["rtl", "he"]
+    said = page.tab.evaluate("import('/page/words.js').then((w) => [w.number(2057), w.number(12.55, 1), w.size(23.36, 31.19)])")
+    # Thousands as on the ticket, a point in every language, and a size in its order among words from the right.
+    assert said == ["2\u202f057", "12.6", "\u206623.36 × 31.19 mm\u2069"]
+    assert page.wrong == []
+    context.close()
     desk.stop()
