@@ -144,29 +144,37 @@ fn is_of_one_picture(remedy: &Remedy) -> bool {
 
 /// What each of the pieces is to have that have such a remedy, told once of those that are to have the same.
 fn each_own(sort: &[Told<'_>], same: impl Fn(&Remedy) -> bool, piece: &str) -> String {
-    let mut all: Vec<(String, Vec<usize>)> = Vec::new();
-    for told in sort {
-        for remedy in told.finding.remedies.iter().filter(|remedy| same(remedy)) {
-            let keys = keys_of(remedy, piece);
-            match all.iter_mut().find(|(known, _)| *known == keys) {
-                Some((_, pieces)) if pieces.last() == Some(&told.piece) => {}
-                Some((_, pieces)) => pieces.push(told.piece),
-                None => all.push((keys, vec![told.piece])),
-            }
-        }
-    }
-    let rest = if all.len() > MOST_OTHERS { all.split_off(MOST_OTHERS) } else { Vec::new() };
+    let of = |told: &Told<'_>| {
+        let own = told.finding.remedies.iter().filter(|remedy| same(remedy));
+        own.map(|remedy| (keys_of(remedy, piece), told.piece)).collect::<Vec<_>>()
+    };
+    let (all, rest) = each_once(sort.iter().flat_map(of));
     let mut each: Vec<String> = all
         .into_iter()
         .map(|(keys, pieces)| text!("outputs.found.remedy.own.write", keys, pieces = numbered(&pieces)))
         .collect();
-    let mut pieces: Vec<usize> = rest.into_iter().flat_map(|(_, pieces)| pieces).collect();
-    pieces.sort_unstable();
-    pieces.dedup();
-    if !pieces.is_empty() {
-        each.push(text!("outputs.found.like", pieces = numbered(&pieces)));
+    if !rest.is_empty() {
+        each.push(text!("outputs.found.like", pieces = numbered(&rest)));
     }
     each.join(text!("outputs.found.remedy.own.then"))
+}
+
+/// What is said of pieces, each thing once, with those of which it is said; and, where that comes to too much, the pieces of the
+/// rest.
+fn each_once<T: PartialEq>(each: impl Iterator<Item = (T, usize)>) -> (Vec<(T, Vec<usize>)>, Vec<usize>) {
+    let mut all: Vec<(T, Vec<usize>)> = Vec::new();
+    for (words, piece) in each {
+        match all.iter_mut().find(|(known, _)| *known == words) {
+            Some((_, pieces)) if pieces.last() == Some(&piece) => {}
+            Some((_, pieces)) => pieces.push(piece),
+            None => all.push((words, vec![piece])),
+        }
+    }
+    let rest = if all.len() > MOST_OTHERS { all.split_off(MOST_OTHERS) } else { Vec::new() };
+    let mut rest: Vec<usize> = rest.into_iter().flat_map(|(_, pieces)| pieces).collect();
+    rest.sort_unstable();
+    rest.dedup();
+    (all, rest)
 }
 
 /// Whether all that a remedy sets is how a picture is read.
@@ -203,16 +211,8 @@ fn keys<'a>(sets: impl IntoIterator<Item = &'a (String, String)>, joined: &str, 
 
 /// What is said of pieces in other words than of the first, each sentence once.
 fn others(sort: &[Told<'_>], first: &str) -> Vec<OtherPieces> {
-    let mut all: Vec<(&str, Vec<usize>)> = Vec::new();
-    for told in sort.iter().filter(|told| told.finding.in_order() != first) {
-        let message = told.finding.in_order();
-        match all.iter_mut().find(|(known, _)| *known == message) {
-            Some((_, pieces)) if pieces.last() == Some(&told.piece) => {}
-            Some((_, pieces)) => pieces.push(told.piece),
-            None => all.push((message, vec![told.piece])),
-        }
-    }
-    let rest = if all.len() > MOST_OTHERS { all.split_off(MOST_OTHERS) } else { Vec::new() };
+    let each = sort.iter().map(|told| (told.finding.in_order(), told.piece));
+    let (all, rest) = each_once(each.filter(|(message, _)| *message != first));
     let mut told: Vec<OtherPieces> = all
         .into_iter()
         .map(|(message, pieces)| OtherPieces {
@@ -220,11 +220,11 @@ fn others(sort: &[Told<'_>], first: &str) -> Vec<OtherPieces> {
             pieces,
         })
         .collect();
-    let mut pieces: Vec<usize> = rest.into_iter().flat_map(|(_, pieces)| pieces).collect();
-    pieces.sort_unstable();
-    pieces.dedup();
-    if !pieces.is_empty() {
-        told.push(OtherPieces { message: text!("outputs.found.like", pieces = numbered(&pieces)), pieces });
+    if !rest.is_empty() {
+        told.push(OtherPieces {
+            message: text!("outputs.found.like", pieces = numbered(&rest)),
+            pieces: rest,
+        });
     }
     told
 }
