@@ -25,6 +25,8 @@ use crate::texts::text;
 
 pub use files::{Case, FILES, JOB, JobFile, PROOF};
 pub use tray::{Asked, MOST_TRAYS, Now, Of, OrderReport, TRAY, Tray, write_trays};
+#[cfg(feature = "desk")]
+pub(crate) use tray::{OfPieces, each_remedy, is_of_one_picture};
 
 /// Why the outputs cannot be written.
 #[derive(Debug, thiserror::Error)]

@@ -17,10 +17,11 @@ use crate::cli::order::{Carried, Request, Rows};
 use crate::encode::sink::{Folder, Zip};
 use crate::findings::{Finding, Remedy, Severity};
 use crate::order::{Order, OrderError, Table, TableError, items};
-use crate::outputs;
+use crate::outputs::{self, OfPieces, each_remedy, is_of_one_picture};
 use crate::pipeline::tray::program;
 use crate::progress::{Progress, Silent};
 use crate::proof::kinds::numbered;
+use crate::texts::text;
 
 /// The largest table.
 const MOST_BYTES: usize = 16 << 20;
@@ -167,33 +168,52 @@ struct Found<'a> {
     accepted: bool,
 }
 
-/// What was found at the pieces: each sort of finding once, as the first of them says it and with what helps there, with those
-/// that say the same where these are not `all`, and with those of which it is said with other figures. One that was accepted of
-/// some pieces only is told apart.
+/// What was found at the pieces: each sort of finding once, as the first of them says it and with what helps at any of them, with
+/// those that say the same where these are not `all`, and with those of which it is said with other figures. One that was accepted
+/// of some pieces only is told apart.
 fn found(findings: &[Found], all: usize) -> Vec<Value> {
-    let mut sorts: Vec<(Found, Vec<usize>, Vec<usize>)> = Vec::new();
+    let mut sorts: Vec<Vec<Found>> = Vec::new();
     let sort = |one: &Found| (one.f.name, one.f.severity, one.accepted);
     for one in findings {
-        match sorts.iter_mut().find(|(known, ..)| sort(known) == sort(one)) {
-            Some((known, same, _)) if known.f.message == one.f.message => same.push(one.number),
-            Some((.., others)) => others.push(one.number),
-            None => sorts.push((*one, vec![one.number], Vec::new())),
+        match sorts.iter_mut().find(|known| sort(&known[0]) == sort(one)) {
+            Some(known) => known.push(*one),
+            None => sorts.push(vec![*one]),
         }
     }
-    let told = sorts.into_iter().map(|(Found { f, whole, accepted, .. }, mut same, others)| {
-        // Two layers of a piece may say the same.
-        same.dedup();
-        let every = others.is_empty() && same.len() == all;
-        let remedies = f.remedies.iter().flat_map(ways).map(|r| of_all(r, whole, every));
+    let told = sorts.into_iter().map(|sort| {
+        let Found { f, accepted, .. } = sort[0];
+        let of = |same: bool| {
+            let of_it = sort.iter().filter(|one| (one.f.message == f.message) == same);
+            let mut numbers: Vec<usize> = of_it.map(|one| one.number).collect();
+            // Two layers of a piece may say the same.
+            numbers.dedup();
+            numbers
+        };
+        let (same, others) = (of(true), of(false));
         json!({
             "id": f.name, "level": level(f.severity), "says": f.in_order(),
             "pieces": (same.len() < all).then(|| numbered(&same)),
             "accepted": accepted,
             "others": (!others.is_empty()).then(|| numbered(&others)),
-            "remedies": remedies.collect::<Vec<_>>(),
+            "remedies": remedies(&sort, all),
         })
     });
     told.collect()
+}
+
+/// What helps at the pieces of one sort of finding, each with the pieces where these are not all that have it.
+fn remedies(sort: &[Found], all: usize) -> Vec<Value> {
+    let found: Vec<(usize, Vec<&Remedy>)> =
+        sort.iter().map(|one| (one.number, one.f.remedies.iter().flat_map(ways).collect())).collect();
+    let mut numbers: Vec<usize> = sort.iter().map(|one| one.number).collect();
+    numbers.dedup();
+    let (each, rest) = each_remedy(&found, |r| (r.text.on_page(), r.sets.as_slice()));
+    let mut told: Vec<Value> = each.iter().map(|of| of_all(of, sort, (numbers.len(), all))).collect();
+    if !rest.is_empty() {
+        let line = text!("outputs.found.like", pieces = numbered(&rest));
+        told.push(json!({ "line": line, "checked": false, "change": null }));
+    }
+    told
 }
 
 /// The columns of an order's table that hold something and that nothing of the order asks for.
@@ -220,14 +240,24 @@ fn unmarked(columns: &[String]) -> Option<Value> {
     })
 }
 
-/// A remedy of one piece for all of the tray, whose keys lie below `piece` there. Where a layer is left out of that piece those
-/// above it are counted otherwise, so it sets nothing of them; and it is checked only where the same is said of `every` piece:
-/// what was tried of some is not known to do good to the others.
-fn of_all(r: &Remedy, whole: bool, every: bool) -> Value {
+/// A remedy of pieces for all of the tray, whose keys lie below `piece` there.
+///
+/// Where a layer is left out of a piece those above it are counted otherwise, so it sets nothing of them; nor does it set for all
+/// what was found for the pictures of some of those that are found fault with. It is checked only where it was tried of every
+/// piece: what was tried of some is not known to do good to the others.
+fn of_all(of: &OfPieces<'_>, sort: &[Found], (having, all): (usize, usize)) -> Value {
+    let Some(&r) = of.all.first() else { return Value::Null };
     let mut told = remedy(r);
-    told["checked"] = (r.verified && every).into();
-    let change =
-        told["change"].as_object().filter(|all| whole || !all.keys().any(|k| k.starts_with("layer.")));
+    if of.pieces.len() < having {
+        let pieces = numbered(&of.pieces);
+        told["line"] = text!("outputs.found.remedy.piece", remedy = r.text.on_page(), pieces).into();
+    }
+    told["checked"] = (of.pieces.len() == all && of.all.iter().all(|r| r.verified)).into();
+    let whole = sort.iter().all(|one| one.whole || !of.pieces.contains(&one.number));
+    let own = is_of_one_picture(r) && of.pieces.len() < having;
+    let change = told["change"]
+        .as_object()
+        .filter(|all| !own && (whole || !all.keys().any(|k| k.starts_with("layer."))));
     told["change"] = change
         .map_or(Value::Null, |all| all.iter().map(|(k, v)| (format!("piece.{k}"), v.clone())).collect());
     told
@@ -407,13 +437,36 @@ mod tests {
     #[test]
     fn what_helps_a_piece_is_set_for_all_of_the_tray() {
         let larger = Remedy::new("size", 9.0, "mm", "larger").set("layer.1.place", "30x9mm").verified(true);
-        let told = of_all(&larger, true, true);
-        assert_eq!((&told["line"], &told["checked"]), (&json!("larger"), &json!(true)));
-        assert_eq!(told["change"], json!({ "piece.layer.1.place": "30x9mm" }));
-        // A piece without one of the layers counts them otherwise; elsewhere the figures are others.
-        let told = of_all(&larger, false, false);
-        assert_eq!((&told["change"], &told["checked"]), (&Value::Null, &json!(false)));
         let slower = Remedy::new("speed", 9.0, "mm/s", "slower").set("burn.speed", "9mm/s");
-        assert_eq!(of_all(&slower, false, true)["change"], json!({ "piece.burn.speed": "9mm/s" }));
+        let told = |of: &[(&[&Remedy], bool)], all: usize| -> Vec<Value> {
+            let findings: Vec<Finding> = of
+                .iter()
+                .map(|(remedies, _)| {
+                    let small = Finding::new("small", Severity::Caution, "it is small");
+                    remedies.iter().fold(small, |f, r| f.with((*r).clone()))
+                })
+                .collect();
+            let at_piece = |(i, f): (usize, _)| Found { number: i + 1, f, whole: of[i].1, accepted: false };
+            let found = found(&findings.iter().enumerate().map(at_piece).collect::<Vec<_>>(), all);
+            found[0]["remedies"].as_array().cloned().unwrap_or_default()
+        };
+        let one = told(&[(&[&larger], true)], 1);
+        assert_eq!((&one[0]["line"], &one[0]["checked"]), (&json!("larger"), &json!(true)));
+        assert_eq!(one[0]["change"], json!({ "piece.layer.1.place": "30x9mm" }));
+        // A piece without one of the layers counts them otherwise; what was tried of one is not known to help another.
+        let one = told(&[(&[&larger], false)], 2);
+        assert_eq!((&one[0]["change"], &one[0]["checked"]), (&Value::Null, &json!(false)));
+        let set = json!({ "piece.burn.speed": "9mm/s" });
+        assert_eq!(told(&[(&[&slower], false)], 1)[0]["change"], set);
+        // What the first has not is told of those that have it; what was found for one picture is not set for all.
+        let two = told(&[(&[], true), (&[&slower, &larger], true)], 2);
+        let lines: Vec<&Value> = two.iter().map(|r| &r["line"]).collect();
+        assert_eq!(lines, ["slower (piece 2)", "larger (piece 2)"]);
+        assert_eq!((&two[0]["change"], &two[1]["change"]), (&set, &Value::Null));
+        // It was tried of both.
+        let tried = slower.clone().verified(true);
+        let checked =
+            |second: &Remedy| told(&[(&[&tried], true), (&[second], true)], 2)[0]["checked"].clone();
+        assert_eq!((checked(&tried), checked(&slower)), (json!(true), json!(false)));
     }
 }

@@ -20,6 +20,9 @@ use crate::proof::tray::{
 use crate::said::Said;
 use crate::texts::text;
 
+#[cfg(feature = "desk")]
+pub(crate) use found::{OfPieces, each_remedy, is_of_one_picture};
+
 /// The most trays of an order.
 pub const MOST_TRAYS: usize = 12;
 

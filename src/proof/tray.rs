@@ -218,7 +218,7 @@ pub struct SharedFinding {
 /// What would mend a finding of pieces.
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]
 pub struct SharedRemedy {
-    /// In words; of the first piece alone where it names that.
+    /// In words; of some of the pieces alone where it names those.
     pub text: String,
     /// Whether it is known to mend it.
     pub verified: bool,

@@ -1,5 +1,5 @@
 //! What was found at the pieces of an order, each thing once: what it says of the first of them, what is said otherwise of the
-//! others, and what would mend it.
+//! others, and what would mend it at any of them.
 
 use std::cmp::Reverse;
 
@@ -70,7 +70,7 @@ fn one_sort(mut sort: Vec<Told<'_>>, count: usize, by_row: bool, piece: &str) ->
         severity: first.finding.severity,
         name: first.finding.name,
         message,
-        remedies: remedies(&sort, first, pieces.len() == count, (piece, by_row)),
+        remedies: remedies(&sort, count, (piece, by_row)),
         // Of notes one example is enough.
         others: match first.finding.severity {
             Severity::Note => Vec::new(),
@@ -86,40 +86,84 @@ fn numbers(sort: &[Told<'_>]) -> Vec<usize> {
     all
 }
 
-/// What mends it at the first of them, with the keys of the order that do, and whether the same mends it at all. A key of an
-/// order holds for every piece: what was tried of some is not known to do good to the others.
-fn remedies(
-    sort: &[Told<'_>],
-    first: Told<'_>,
-    every: bool,
-    (piece, by_row): (&str, bool),
-) -> Vec<SharedRemedy> {
-    let at_all = |is: &dyn Fn(&Remedy) -> bool| sort.iter().all(|told| told.finding.remedies.iter().any(is));
-    let told = first.finding.remedies.iter().map(|remedy| {
-        let text = words(remedy);
-        let same = |other: &Remedy| words(other) == text;
-        let of_piece = if at_all(&same) {
-            text.to_string()
-        } else {
-            text!("outputs.found.remedy.piece", remedy = text, piece = first.piece)
+/// A remedy, with the pieces that have it.
+pub(crate) struct OfPieces<'a> {
+    /// Their numbers.
+    pub pieces: Vec<usize>,
+    /// As each of their findings has it.
+    pub all: Vec<&'a Remedy>,
+}
+
+/// The remedies of findings of one sort, each with its piece, once for all that `said` makes the same of; what comes first at
+/// its piece comes first. Besides, the pieces of the rest, where they differ too much from piece to piece to tell all.
+pub(crate) fn each_remedy<'a, T: PartialEq>(
+    found: &[(usize, Vec<&'a Remedy>)],
+    said: impl Fn(&'a Remedy) -> T,
+) -> (Vec<OfPieces<'a>>, Vec<usize>) {
+    let mut told: Vec<(T, OfPieces<'a>)> = Vec::new();
+    let mut rest = Vec::new();
+    for place in 0..found.iter().map(|(_, all)| all.len()).max().unwrap_or(0) {
+        let most = told.len() + MOST_OTHERS;
+        for (piece, remedy) in found.iter().filter_map(|(piece, all)| Some((*piece, *all.get(place)?))) {
+            let words = said(remedy);
+            match told.iter().position(|(known, _)| *known == words) {
+                Some(at) => {
+                    told[at].1.pieces.push(piece);
+                    told[at].1.all.push(remedy);
+                }
+                None if told.len() == most => rest.push(piece),
+                None => told.push((words, OfPieces { pieces: vec![piece], all: vec![remedy] })),
+            }
+        }
+    }
+    let once = |pieces: &mut Vec<usize>| {
+        pieces.sort_unstable();
+        pieces.dedup();
+    };
+    told.iter_mut().for_each(|(_, of)| once(&mut of.pieces));
+    once(&mut rest);
+    (told.into_iter().map(|(_, of)| of).collect(), rest)
+}
+
+/// What mends it at any of them, with the keys of the order that do, and whether that is known to. A key of an order holds for
+/// every piece: what was tried of some is not known to do good to the others.
+fn remedies(sort: &[Told<'_>], count: usize, (piece, by_row): (&str, bool)) -> Vec<SharedRemedy> {
+    let found: Vec<(usize, Vec<&Remedy>)> =
+        sort.iter().map(|told| (told.piece, told.finding.remedies.iter().collect())).collect();
+    let having = numbers(sort).len();
+    let (all, rest) = each_remedy(&found, words);
+    let told = all.iter().filter_map(|of| {
+        let remedy = *of.all.first()?;
+        let (text, every) = (words(remedy), of.pieces.len() == count);
+        let whole = of.pieces.len() == having;
+        let of_pieces = match whole {
+            true => text.to_string(),
+            false => text!("outputs.found.remedy.piece", remedy = text, pieces = numbered(&of.pieces)),
         };
         let keys = keys_of(remedy, piece);
+        let alike = whole && of.all.iter().all(|other| other.sets == remedy.sets);
         let written = match (keys.is_empty(), every) {
-            (true, _) => of_piece,
-            _ if is_of_one_picture(remedy) && !at_all(&|other| other.sets == remedy.sets) => {
-                text!("outputs.found.remedy.own", remedy = text, each = each_own(sort, same, piece))
+            (true, _) => of_pieces,
+            _ if is_of_one_picture(remedy) && !alike => {
+                let each = each_own(sort, |other| words(other) == text, piece);
+                text!("outputs.found.remedy.own", remedy = text, each)
             }
             // What each row says for itself holds for no other.
             (_, false) if by_row && is_reading(remedy) => {
                 text!("outputs.found.remedy.read-as", column = "reading")
             }
-            (_, true) => text!("outputs.found.remedy.write", remedy = of_piece, keys),
-            _ => text!("outputs.found.remedy.write-alone", remedy = of_piece, keys),
+            (_, true) => text!("outputs.found.remedy.write", remedy = of_pieces, keys),
+            _ => text!("outputs.found.remedy.write-alone", remedy = of_pieces, keys),
         };
-        let verified = at_all(&|other| same(other) && other.verified) && (every || remedy.sets.is_empty());
-        SharedRemedy { text: written, verified }
+        let verified = of.all.iter().all(|other| other.verified) && (every || remedy.sets.is_empty());
+        Some(SharedRemedy { text: written, verified })
     });
-    told.collect()
+    let mut told: Vec<SharedRemedy> = told.collect();
+    if !rest.is_empty() {
+        let text = text!("outputs.found.like", pieces = numbered(&rest));
+        told.push(SharedRemedy { text, verified: false });
+    }
+    told
 }
 
 /// A remedy in words: of the pictures that a job has, an order has only that of its pieces.
@@ -137,7 +181,7 @@ fn keys_of(remedy: &Remedy, piece: &str) -> String {
 }
 
 /// Whether what a remedy sets was found for one picture and holds for no other.
-fn is_of_one_picture(remedy: &Remedy) -> bool {
+pub(crate) fn is_of_one_picture(remedy: &Remedy) -> bool {
     let name = |key: &'_ str| key.rsplit('.').next().is_some_and(|name| OF_ONE_PICTURE.contains(&name));
     remedy.sets.iter().any(|(key, _)| name(key))
 }
@@ -270,7 +314,8 @@ mod tests {
             "the first of 2 pieces: row 2: 'Ada' reaches 2.89 mm past the margin; what lies beyond it is left out"
         );
         let remedies: Vec<&str> = past.remedies.iter().map(|r| r.text.as_str()).collect();
-        assert_eq!(remedies, ["move 'Ada' nearer to the middle (piece 1)", "use a larger blank"]);
+        let moved = ["move 'Ada' nearer to the middle (piece 1)", "move 'Bo' nearer to the middle (piece 3)"];
+        assert_eq!(remedies, [moved[0], moved[1], "use a larger blank"]);
         let others: Vec<&str> = past.others.iter().map(|o| o.message.as_str()).collect();
         assert_eq!(others, ["piece 3: 'Bo' reaches 0.5 mm past the margin"]);
         assert_eq!((past.pieces.as_slice(), past.others[0].pieces.as_slice()), (&[1, 3][..], &[3][..]));
@@ -356,11 +401,11 @@ mod tests {
             "use the sheet alone: for pieces 1 and 4 write crop = 'a' in its [[piece.layer]]; for piece 2 write crop = 'b' in \
              its [[piece.layer]]; each in an order of those pieces alone, for it holds for every piece of an order"
         );
-        let said = cropped(&["a", ""]);
-        assert!(
-            said.contains(": for piece 1 write crop = 'a'") && said.contains("of those pieces alone"),
-            "{said}"
-        );
+        for (crops, piece) in [(["a", ""], "piece 1"), (["", "a"], "piece 2")] {
+            let said = cropped(&crops);
+            let own = said.contains(&format!(": for {piece} write crop = 'a'"));
+            assert!(own && said.contains("of those pieces alone"), "{said}");
+        }
         assert_eq!(cropped(&["a", "a"]), "use the sheet alone: write crop = 'a' in its [[piece.layer]]");
         let many: Vec<String> = (0..12).map(|i| format!("{i}%")).collect();
         let many: Vec<&str> = many.iter().map(String::as_str).collect();
@@ -370,11 +415,49 @@ mod tests {
     }
 
     #[test]
+    fn a_remedy_that_only_others_than_the_first_have_is_told_and_was_tried_of_those() {
+        let burnt = |powers: &[(f64, bool)]| {
+            let found = Finding::new("over-burn", Severity::Stop, "it is charred");
+            powers.iter().fold(found, |found, (power, verified)| {
+                let power = format!("{power}%");
+                let remedy = Remedy::new("power", 0.0, "%", format!("lower the power to {power}"));
+                found.with(remedy.set("burn.power", power).verified(*verified))
+            })
+        };
+        let told = |findings: &[Finding], count: usize| {
+            let each = findings.iter().enumerate();
+            let each = each.map(|(i, finding)| Told { piece: i + 1, row: i + 2, finding });
+            let found = of(each, count, true, "piece.");
+            found[0].remedies.iter().map(|r| (r.text.clone(), r.verified)).collect::<Vec<_>>()
+        };
+        let write = |power: &str, pieces: &str, verified: bool| {
+            let alone = match pieces {
+                "" => "",
+                _ => ", in an order of these pieces alone, for it holds for every piece of an order",
+            };
+            let key = format!("write power = '{power}' under [piece.burn]{alone}");
+            (format!("lower the power to {power}{pieces}: {key}"), verified)
+        };
+        let (first, second) = (burnt(&[]), burnt(&[(60.0, true)]));
+        assert_eq!(told(&[first, second], 2), [write("60%", " (piece 2)", false)]);
+        // What one of them was not tried with is not known to mend all.
+        let all = [burnt(&[(60.0, true), (50.0, true)]), burnt(&[(50.0, true)]), burnt(&[(50.0, false)])];
+        assert_eq!(told(&all, 3), [write("60%", " (piece 1)", false), write("50%", "", false)]);
+        assert_eq!(told(&all[..2], 2)[1], write("50%", "", true));
+    }
+
+    #[test]
     fn of_many_pieces_some_are_told_and_the_rest_counted() {
         let all: Vec<Finding> = (0..20).map(|i| past("Ada", &i.to_string())).collect();
         let each = all.iter().enumerate().map(|(i, finding)| Told { piece: i + 1, row: i + 2, finding });
         let found = of(each, 20, true, "piece.");
         assert_eq!(found[0].others.len(), MOST_OTHERS + 1);
         assert_eq!(found[0].others[MOST_OTHERS].message, "pieces 10 to 20: the like");
+        let all: Vec<Finding> = (0..20).map(|i| past(&format!("Ada {i}"), "2")).collect();
+        let each = all.iter().enumerate().map(|(i, finding)| Told { piece: i + 1, row: i + 2, finding });
+        let found = of(each, 20, true, "piece.");
+        let remedies: Vec<&str> = found[0].remedies.iter().map(|r| r.text.as_str()).collect();
+        assert_eq!(remedies.len(), MOST_OTHERS + 2);
+        assert_eq!(remedies[MOST_OTHERS..], ["use a larger blank", "pieces 9 to 20: the like"]);
     }
 }
