@@ -4,7 +4,7 @@ import { askedBlank, outlineClip } from "./blank.js";
 import { button, draw, icon, make, refill } from "./element.js";
 import { announce, oops } from "./notice.js";
 import { Piece, rebased, same } from "./piece.js";
-import { get, jobPath, send } from "./server.js";
+import { get, jobPath, newJob, send } from "./server.js";
 import { about, count, db, say, sentence, time } from "./words.js";
 
 /** How long news of another tab takes at most, as a rule. */
@@ -106,6 +106,8 @@ function row(desk, name, signal) {
   let done = false;
   // Why there is no version, where there can be none.
   let lacking = null;
+  // What a tray is asked for the sake of: the piece as it is now.
+  let many = {};
 
   const open = async () => {
     if (piece && desk.piece === piece) return;
@@ -169,7 +171,7 @@ function row(desk, name, signal) {
   const go = async (view) => { try { await open(); desk.go(view, name); } catch (refusal) { oops(refusal); } };
   const makeTray = async () => {
     try {
-      const tray = await send("POST", "/api/jobs", { tray: true, piece: name });
+      const tray = await newJob(many, { tray: true, piece: name });
       desk.go("tray", tray.name);
     } catch (refusal) { oops(refusal); }
   };
@@ -194,7 +196,7 @@ function row(desk, name, signal) {
   /** Once something else is asked, the versions are of the past: new ones are made when the hand rests. */
   const watch = () => {
     let later = 0;
-    piece.addEventListener("asked", compare, { signal });
+    piece.addEventListener("asked", () => { many = {}; compare(); }, { signal });
     for (const news of ["exact", "likeness"]) piece.addEventListener(news, paint, { signal });
     piece.addEventListener("saved", () => {
       clearTimeout(later);

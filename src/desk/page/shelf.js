@@ -2,7 +2,7 @@
 
 import { button, field, icon, make, refill } from "./element.js";
 import { notice, oops, question } from "./notice.js";
-import { get, jobPath, send } from "./server.js";
+import { get, jobPath, newJob, send } from "./server.js";
 import { say } from "./words.js";
 
 /** Asks for another name, and once more where it was refused: `wrong` says why `typed` was. */
@@ -51,7 +51,7 @@ async function fillList(list, desk, close) {
   };
   const copy = async (job) => {
     try {
-      const made = await send("POST", "/api/jobs", { copy_of: job.name });
+      const made = await newJob(job, { copy_of: job.name });
       close();
       desk.go(made.kind === "tray" ? "tray" : "sheet", made.name);
     } catch (refusal) { oops(refusal); }
@@ -80,7 +80,7 @@ export const shelf = {
         button(say("shelf.new"), () => { close(); desk.home(); }, { icon: "plus", kind: "main" }),
         button(say("shelf.words"), async () => {
           try {
-            const made = await send("POST", "/api/jobs", { text: true, asked: await desk.usual() });
+            const made = await newJob(dialog, { text: true, asked: await desk.usual() });
             close();
             await desk.go("easel", made.name);
           } catch (refusal) { oops(refusal); }

@@ -1475,6 +1475,36 @@ def test_a_picture_whose_answer_was_lost_is_there_once(page):
     assert (lost, jobs() - before) == ([201], 1)
 
 
+@pytest.mark.parametrize("making", ["a copy", "a text", "a tray"])
+def test_a_job_whose_answer_was_lost_is_made_once(page, making):
+    tab = page.tab
+    page.drop(SAMPLES / "emblem.svg")
+    tab.wait_for_selector(".frame img")
+    jobs = lambda: len(page.api("/api/shelf").json()["jobs"])  # noqa: E731
+    before, lost = jobs(), []
+
+    def lose(route):
+        if lost:
+            route.continue_()
+        else:
+            lost.append(route.fetch().status)
+            route.abort()
+
+    piece = page.name
+    if making == "a tray":
+        press = tab.get_by_role("button", name="Make many of it")
+    else:
+        tab.click("button.name")
+        press = tab.get_by_role("button", name={"a copy": f"Copy {piece}", "a text": "A piece with words only"}[making], exact=True)
+    press.wait_for()
+    tab.route("**/api/jobs", lose)
+    press.click()
+    until(lambda: tab.evaluate("1") and lost)
+    press.click()
+    until(lambda: page.name != piece)
+    assert (lost, jobs() - before) == ([201], 1)
+
+
 def test_the_printed_address_in_the_same_tab_leaves_what_was_not_taken(context, tmp_path):
     first = Desk(tmp_path)
     page = Page(context, first)
