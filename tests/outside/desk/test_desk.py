@@ -4,6 +4,7 @@ Bounds without a source are this project's own goals. Rules of access are those 
 """
 
 import filecmp
+import io
 import json
 import os
 import re
@@ -13,6 +14,7 @@ import tomllib
 from pathlib import Path
 from urllib.parse import urlsplit
 
+import pypdf
 import pytest
 
 sys.path[:0] = [str(Path(__file__).parent), str(Path(__file__).parents[1])]
@@ -1771,6 +1773,16 @@ def test_the_page_is_printed_without_its_frame(page):
     for hidden in [".top", ".film", "footer"]:
         assert not page.tab.locator(hidden).is_visible(), hidden
     assert page.tab.locator(".docket .cautions").is_visible()
+    # Nothing lies below the frames of a contact sheet: on paper it would be an empty sheet.
+    page.tab.emulate_media(media="screen")
+    page.screen("sheet")
+    page.versions_done()
+    page.tab.emulate_media(media="print")
+    below = "() => { const foot = (n) => n.getBoundingClientRect().bottom; return foot(document.querySelector('.contact')) - Math.max(...[...document.querySelectorAll('.frame')].map(foot)); }"
+    assert page.tab.evaluate(below) < 1
+    for paper in ["A4", "Letter"]:
+        sheets = pypdf.PdfReader(io.BytesIO(page.tab.pdf(format=paper))).pages
+        assert all(sheet.extract_text() for sheet in sheets), paper
 
 
 def test_a_piece_goes_into_the_bin_and_comes_back(page):
