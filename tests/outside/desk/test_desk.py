@@ -1733,6 +1733,42 @@ def test_letters_twice_as_large_are_not_cut(chromium, desk, width):
     context.close()
 
 
+def test_letters_twice_as_large_run_over_no_card_of_a_phone(chromium, desk):
+    """WCAG 2.2, 1.4.4 and 1.4.10: what has a width of its own keeps what it holds, on every screen and in every drawer."""
+    context = chromium.new_context(viewport={"width": 390, "height": 844}, reduced_motion="reduce")
+    context.add_init_script("addEventListener('DOMContentLoaded', () => { document.documentElement.style.fontSize = '200%'; })")
+    page = Page(context, desk)
+    tab = page.tab
+    # Film and strip are scrolled sideways, as is a table; the ring is drawn round what is taken.
+    over = """() => [...document.querySelectorAll('main, main *, .drawer, .drawer *, dialog, dialog *')]
+        .filter(n => n.checkVisibility() && n.clientWidth > 1 && !n.closest('svg, h1, .unseen, .scroll, .print'))
+        .filter(n => n.scrollWidth > n.clientWidth + 1 && getComputedStyle(n).display !== 'inline')
+        .map(n => n.outerHTML.slice(0, 160))"""
+    runs = []
+
+    def look(where):
+        tab.wait_for_timeout(300)
+        runs.extend((where, one) for one in tab.evaluate(over))
+
+    page.begin()
+    look("sheet")
+    page.screen("easel")
+    for label in tab.locator(".label").evaluate_all("all => all.map(n => n.dataset.id)"):
+        page.drawer(label)
+        look(label)
+    tab.locator("#drawer").press("Escape")
+    page.exact()
+    tab.locator("fieldset.curve").wait_for()
+    for view in ["ticket", "loupe", "wedge"]:
+        page.screen(view)
+        look(view)
+    tab.click("button.name")
+    tab.locator("dialog .take").first.wait_for()
+    look("shelf")
+    context.close()
+    assert runs == []
+
+
 @pytest.mark.parametrize(("width", "height"), [(640, 400), (844, 390), (1280, 500), (320, 256)])
 def test_in_a_low_window_the_strip_is_in_reach_and_covers_nothing_for_good(chromium, desk, width, height):
     """1280 by 800 at 200 % zoom, a phone on its side, a low window, and 1280 by 1024 at 400 %."""
