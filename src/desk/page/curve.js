@@ -11,7 +11,7 @@ const [WIDTH, HEIGHT, LEFT, BOTTOM] = [560, 240, 56, 40];
 const ALIKE = 0.02;
 
 /** What is told apart, the quickest first: the present one, and estimates that are neither it nor one that is longer. */
-function apart(points) {
+export function apart(points) {
   const alike = (a, b) => Math.abs(a.seconds - b.seconds) < Math.max(grain(a.seconds), ALIKE * a.seconds);
   const now = points.filter((p) => p.chosen);
   const others = points.filter((p) => !p.chosen).sort((a, b) => b.seconds - a.seconds);
@@ -20,18 +20,18 @@ function apart(points) {
 }
 
 /** A point's time: of what is made it is known, of all else estimated. */
-const told = (point) => (point.chosen ? time : about)(point.seconds);
+const told = (point) => (point.chosen ? time(point.made?.seconds ?? point.seconds) : about(point.seconds));
 
 /**
  * The curve.
- * @param {Array<{seconds, planned_db, kind, chosen, change}>} points what is offered
+ * @param {Array<{seconds, planned_db, kind, chosen, made, change}>} sorted what is offered, told apart; what is `made` stands where it was estimated
  * @param {(point: object) => void} act takes the picked one
  * @returns {HTMLElement|null} null where there is nothing to pick
  */
-export function curve(points, act) {
-  const sorted = apart(points);
+export function curve(sorted, act) {
   if (sorted.length < 2) return null;
   const likeness = (p) => p.planned_db;
+  const alike = (p) => db(p.made?.planned_db ?? likeness(p));
   const line = (p) => say(p.chosen ? "curve.now" : LINES[p.kind]);
   const ends = (values) => {
     const [low, high] = [Math.min(...values), Math.max(...values)];
@@ -54,11 +54,11 @@ export function curve(points, act) {
   return make("fieldset.curve", {}, make("legend", {}, say("curve.title")), make("p.hint", {}, say("curve.line")),
     make("div.plot", {}, svg, sorted.map((point) => {
       const input = make("input", { type: "radio", name, checked: Boolean(point.chosen), on: { change: () => act(point) },
-        "aria-label": say("curve.point", { time: told(point), db: db(likeness(point)), line: line(point) }) });
+        "aria-label": say("curve.point", { time: told(point), db: alike(point), line: line(point) }) });
       input.style.left = `${(x(point) / WIDTH) * 100}%`;
       input.style.top = `${(y(point) / HEIGHT) * 100}%`;
       return input;
     })),
     make("ul.points", {}, sorted.map((p) => make("li", { data: { chosen: Boolean(p.chosen) } },
-      make("b", {}, told(p)), make("span", {}, db(likeness(p))), make("span", {}, line(p))))));
+      make("b", {}, told(p)), make("span", {}, alike(p)), make("span", {}, line(p))))));
 }

@@ -1,6 +1,7 @@
 // Piece: the job that is open, what is asked of it, its way to the server and back, and every step that can be undone.
 
 import { askedBlank } from "./blank.js";
+import { apart } from "./curve.js";
 import { boxMm } from "./length.js";
 import { get, jobPath, query, Refusal, send } from "./server.js";
 
@@ -91,6 +92,8 @@ export class Piece extends EventTarget {
     this.job = job;
     this.asked = job.asked;
     this.ticket = null;
+    // What the burn can take, and of which piece that was told.
+    this.times = null;
     // Why there can be no ticket of what is asked.
     this.lacking = null;
     this.putting = false;
@@ -459,13 +462,32 @@ export class Piece extends EventTarget {
       this.#tell("likeness");
       const times = await get(this.path("times"), signal);
       if (!times || this.revision !== revision) return;
-      ticket.times = times;
+      ticket.times = this.#points(times, ticket);
       this.#tell("times");
     } catch (refusal) {
       if (refusal.name === "AbortError" || this.revision !== revision) return;
       if (!this.ticket && refusal.says && ![0, 401].includes(refusal.status)) this.lacking = refusal.says;
       this.#tell("refused", refusal);
     }
+  }
+
+  /**
+   * The points of the curve. Once another of them is picked, all stay where they were: estimates that are held against another
+   * burn lie elsewhere, beside what was chosen from. The picked one is told as it came out; where that is beyond its neighbours,
+   * nothing of the old ones holds.
+   */
+  #points(times, { burn, likeness }) {
+    const { unsaid, burn: { time = null, ...settings } = {}, ...rest } = this.asked;
+    const of = { ...rest, burn: settings };
+    const old = this.times && same(this.times.of, of) ? this.times.points : [];
+    const at = old.findIndex((p) => !p.chosen && p.change["burn.time"] === time);
+    const made = { seconds: burn?.seconds, planned_db: likeness?.planned_db };
+    const between = (quicker, slower) => !(made.seconds <= quicker?.seconds || made.seconds >= slower?.seconds);
+    const points = at >= 0 && between(old[at - 1], old[at + 1])
+      ? old.map((p, i) => ({ ...p, chosen: i === at, made: i === at ? made : null }))
+      : apart(times).map((p) => (p.chosen ? { ...p, change: { "burn.time": time } } : p));
+    this.times = { of, points };
+    return points;
   }
 
   /** Waits again, after the server was away. */

@@ -139,6 +139,8 @@ def test_a_burn_time_is_picked_on_the_ticket(page):
     assert len(set(times)) == points.count() and sum(t.startswith("about ") for t in times) == len(times) - 1, times
     assert tab.locator(".points [data-chosen=true] b").inner_text() == tab.locator(".burn .big").inner_text()
     before = page.api(f"api/jobs/{page.name}/ticket").json()["burn"]["seconds"]
+    curve = lambda: (tab.locator(".through").get_attribute("d"), points.evaluate_all("all => all.map(n => [n.style.left, n.style.top])"))  # noqa: E731
+    drawn = curve()
     # When it would end, by the clock of whoever looks; on paper "now" says nothing.
     ends = tab.locator(".burn .ends")
     assert re.fullmatch(r"Started now, it ends at (\w+ (at )?)?\d\d:\d\d\.", ends.inner_text()), ends.inner_text()
@@ -149,6 +151,16 @@ def test_a_burn_time_is_picked_on_the_ticket(page):
     page.exact()
     assert page.asked()["burn"]["time"] == "100%"
     assert page.api(f"api/jobs/{page.name}/ticket").json()["burn"]["seconds"] > 1.05 * before
+    # The curve stays as it was, and what was picked is marked on it and told as it came out.
+    points.first.wait_for()
+    for at in [points.count() - 1, 0]:
+        if not points.nth(at).is_checked():
+            page.saved(points.nth(at).check)
+            page.exact()
+            points.first.wait_for()
+        assert curve() == drawn, at
+        assert points.nth(at).is_checked() and tab.locator(".points [data-chosen=true] b").inner_text() == tab.locator(".burn .big").inner_text()
+    page.saved(tab.get_by_role("button", name="Undo").click)
     # It is undone like any other change.
     page.saved(tab.get_by_role("button", name="Undo").click)
     assert "time" not in page.asked().get("burn", {})
