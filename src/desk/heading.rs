@@ -10,6 +10,7 @@ use super::texts::{filled, say};
 use crate::blank::Shape;
 use crate::job::Plan;
 use crate::order::Table;
+use crate::texts::in_english;
 use crate::units::short;
 
 /// A table as it is taken.
@@ -21,11 +22,34 @@ pub(super) struct Headed {
     pub says: Option<String>,
 }
 
-/// Words that are found above a column and seldom in it.
-pub(super) const HEADS: &[&str] = &[
-    "name", "names", "surname", "member", "members", "guest", "person", "crew", "title", "text", "words",
-    "role", "date", "year", "number", "no", "nr", "id", "line", "team", "boat", "ship", "berth",
-];
+/// What is found above a column and seldom in it: in English, and in the language of the desk.
+pub(super) struct Heads(Vec<String>);
+
+impl Heads {
+    /// Those of the texts.
+    pub fn known() -> Heads {
+        let own = say("heading.words");
+        let english = in_english(|| say("heading.words"));
+        Heads::of(&[&english, &own])
+    }
+
+    /// Those of lists with commas.
+    fn of(lists: &[&str]) -> Heads {
+        let all = lists.iter().flat_map(|list| list.split([',', '،', '、', '，']));
+        Heads(all.map(|head| words(head).join(" ")).filter(|head| !head.is_empty()).collect())
+    }
+
+    /// Whether it is one of them, with all its words.
+    pub fn have(&self, text: &str) -> bool {
+        self.0.contains(&words(text).join(" "))
+    }
+}
+
+/// The words of a text, in small letters.
+fn words(text: &str) -> Vec<String> {
+    let all = text.split(|l: char| !l.is_alphanumeric()).filter(|word| !word.is_empty());
+    all.map(str::to_lowercase).collect()
+}
 
 /// Finds out how the first line of `table` is to be taken for a tray that asks for `asked`. A text that asks for a column by
 /// another name than the table has may ask for that one then, which is said.
@@ -37,7 +61,7 @@ pub(super) fn headed(table: &Table, asked: &mut Value) -> Result<Headed, Says> {
     if table.columns.iter().any(|c| wanted.contains(c) || names(asked, c)) {
         return Ok(Headed::default());
     }
-    if is_heading(table) {
+    if is_heading(table, &Heads::known()) {
         return Ok(Headed { text: None, says: renamed(table, &wanted, &mut asked["piece"]) });
     }
     let all = 0..table.columns.len();
@@ -97,14 +121,13 @@ fn cells<'a>(table: &'a Table, column: &'a String) -> impl Iterator<Item = &'a S
 }
 
 /// Whether the first line looks as if it named the columns.
-pub(super) fn is_heading(table: &Table) -> bool {
+pub(super) fn is_heading(table: &Table, known: &Heads) -> bool {
     let heads = &table.columns;
-    let words = |text: &str| -> Vec<String> {
-        text.split(|l: char| !l.is_alphanumeric()).map(str::to_lowercase).collect()
-    };
     // "Team" above "Team Gull" is no heading but a short name.
     let told = |c: &String| {
-        words(c).iter().any(|w| HEADS.contains(&w.as_str()) && !cells(table, c).any(|t| words(t).contains(w)))
+        let own = words(c);
+        let seldom = |w: &String| !cells(table, c).any(|t| words(t).contains(w));
+        own.iter().any(|w| known.have(w) && seldom(w)) || (known.have(c) && own.iter().all(seldom))
     };
     if heads.iter().any(told) {
         return true;
@@ -231,6 +254,20 @@ mod tests {
             let (headed, _) = taken(text, Value::Null);
             assert!(headed.text.is_none() && headed.says.is_none(), "{text}: {headed:?}");
         }
+    }
+
+    #[test]
+    fn a_translated_desk_knows_the_headings_of_its_own_language_as_well() {
+        let known = Heads::of(&[&say("heading.words"), "Mitglied, Nom de famille، الاسم"]);
+        let is = |text: &str, known: &Heads| is_heading(&Table::parse(text).unwrap(), known);
+        for head in ["Mitglied", "NOM DE FAMILLE", "الاسم", "Das Mitglied:", "Member"] {
+            let table = format!("{head}\nAda Gull\nBo Tern\n");
+            assert!(is(&table, &known), "{head}");
+            assert_eq!(is(&table, &Heads::known()), head == "Member", "{head}");
+        }
+        // One word of several is not enough, nor is one that stands in the cells too.
+        assert!(!is("Jean de Vries\nAda Gull\n", &known) && !is("Mitglied Gull\nMitglied Tern\n", &known));
+        assert!(!Heads::of(&["", " , "]).have(""));
     }
 
     #[test]

@@ -5,7 +5,7 @@
 
 use serde_json::Value;
 
-use super::heading::{HEADS, columns_of, is_heading, names};
+use super::heading::{Heads, columns_of, is_heading, names};
 use crate::order::Table;
 
 /// The same table with every cell in quotes, for a tray that asks for `asked`; `None`: it can be read as it stands.
@@ -33,14 +33,15 @@ fn lines(text: &str, sign: char) -> Option<Vec<csv::StringRecord>> {
 fn is_csv(text: &str, sign: char, asked: &Value) -> bool {
     let lines = lines(text, sign).unwrap_or_default();
     let Some(heads) = lines.first().filter(|heads| heads.len() > 1) else { return false };
-    let heading = |head: &str| HEADS.contains(&head.to_lowercase().as_str()) || names(asked, head);
+    let known = Heads::known();
+    let heading = |head: &str| known.have(head) || names(asked, head);
     if heads.iter().any(|head| !head.is_empty() && heading(head)) {
         return true;
     }
     let quoted = || text.lines().any(|line| line.starts_with('"'));
     // Names have a space behind their comma, and files have none.
     let tight = || !text.contains(&format!("{sign} "));
-    let headed = || Table::parse(text).is_ok_and(|table| is_heading(&table));
+    let headed = || Table::parse(text).is_ok_and(|table| is_heading(&table, &known));
     lines.iter().all(|line| line.len() == heads.len())
         && (heads.len() == columns_of(&asked["piece"]).len() || quoted() || (tight() && headed()))
 }
