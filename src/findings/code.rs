@@ -1,4 +1,4 @@
-//! Finding `qr-code`: a QR code that phones will hardly read on the piece.
+//! Findings `qr-code` and `bar-code`: a code that phones or scanners will hardly read on the piece.
 
 use super::art::{exchanged, sized};
 use super::{Finding, Remedy, Severity};
@@ -93,6 +93,67 @@ pub fn too_small(wrong: f64, module: f64, least: Option<Sized>) -> Finding {
     finding.with(remedy)
 }
 
+/// The light border that a bar code wants beside its first and its last bar.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Beside {
+    /// How many of its modules wide that is.
+    pub modules: usize,
+    /// How wide each is, mm.
+    pub module: f64,
+}
+
+/// `bar-code` of one that comes out light on dark; `mend` is what was found to mend that.
+pub fn bars_reversed(mend: Option<&Mend>, wants: Beside) -> Finding {
+    let finding = Finding::new("bar-code", Severity::Caution, text!("findings.bar-code.reversed"));
+    let picture = |text: Said| Remedy::new("picture", wants.wide(wants.modules), "mm", text);
+    let width = wants.told(wants.modules);
+    match mend {
+        Some(mend) if mend.quiet >= wants.modules => {
+            finding.with(exchanged(mend.of, mend.invert).verified(true))
+        }
+        Some(mend) => {
+            let mut remedy = exchanged(mend.of, mend.invert);
+            remedy.text.push(match mend.quiet {
+                0 => text!("findings.bar-code.reversed.then.none").to_string(),
+                quiet => text!("findings.bar-code.reversed.then.some", width = wants.told(quiet)),
+            });
+            let border = text!("findings.bar-code.reversed.border", width);
+            finding.with(remedy).with(picture(border.into()))
+        }
+        None => {
+            let save = text!("findings.bar-code.reversed.save", width);
+            finding.with(picture(Said::from(save).line(" (--invert)")))
+        }
+    }
+}
+
+/// `bar-code` of one with so many modules of light border, where these are too few.
+pub fn bars_border(quiet: usize, wants: Beside) -> Option<Finding> {
+    (quiet < wants.modules).then(|| {
+        // Many scanners read codes with half of it.
+        let severity = if quiet < wants.modules / 2 { Severity::Caution } else { Severity::Note };
+        let wanted = wants.told(wants.modules);
+        let message = match quiet {
+            0 => text!("findings.bar-code.border.none", wanted),
+            some => text!("findings.bar-code.border.some", wanted, width = wants.told(some)),
+        };
+        let text = text!("findings.bar-code.border.wider");
+        let value = wants.wide(wants.modules);
+        Finding::new("bar-code", severity, message).with(Remedy::new("picture", value, "mm", text))
+    })
+}
+
+impl Beside {
+    /// So many modules, mm, rounded up.
+    fn wide(&self, modules: usize) -> f64 {
+        (modules as f64 * self.module * 10.0).ceil() / 10.0
+    }
+
+    fn told(&self, modules: usize) -> String {
+        short(self.wide(modules), 1)
+    }
+}
+
 /// The width of the light border, mm.
 fn wide(module: f64) -> String {
     short((QUIET as f64 * module * 10.0).ceil() / 10.0, 1)
@@ -126,6 +187,23 @@ mod tests {
             none.remedies[0].text.starts_with("save the code on white") && none.remedies[0].sets.is_empty()
         );
         assert!(!none.remedies[0].text.on_page().contains("--"));
+    }
+
+    #[test]
+    fn what_mends_a_bar_code_is_said_with_its_key_and_what_is_then_left() {
+        let wants = Beside { modules: 7, module: 0.33 };
+        let mend = |quiet| bars_reversed(Some(&Mend { of: Of::Art, invert: true, quiet }), wants);
+        assert_eq!(mend(7).remedies[0].text, "exchange its light and dark: --invert");
+        assert!(mend(7).remedies[0].verified && mend(7).remedies.len() == 1);
+        let narrow = mend(3);
+        assert_eq!(narrow.remedies[0].sets, [("tone.invert".to_string(), "true".to_string())]);
+        assert!(!narrow.remedies[0].verified && narrow.remedies[0].text.ends_with("only 1 mm wide"));
+        assert!(narrow.remedies[1].text.contains("2.4 mm"), "{narrow:?}");
+        let none = bars_reversed(None, wants);
+        assert!(none.remedies[0].sets.is_empty() && !none.remedies[0].text.on_page().contains("--"));
+        assert_eq!(bars_border(7, wants), None);
+        assert_eq!(bars_border(4, wants).map(|f| f.severity), Some(Severity::Note));
+        assert_eq!(bars_border(0, wants).map(|f| f.severity), Some(Severity::Caution));
     }
 
     #[test]

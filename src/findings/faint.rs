@@ -88,6 +88,16 @@ pub fn nothing(inverted: Option<Of>) -> Finding {
     }
 }
 
+/// `faint` of a picture whose ink and ground are exchanged, which leaves that share of its ink bare beside what is transparent.
+pub fn emptied(share: f64, of: Of) -> Finding {
+    let message = if share > 0.995 {
+        text!("findings.faint.emptied.all").to_string()
+    } else {
+        text!("findings.faint.emptied", percent = short(share * 100.0, 0))
+    };
+    Finding::new("faint", Severity::Caution, message).with(exchanged(of, false))
+}
+
 /// `faint`, for strokes: nothing or nearly nothing of `looks` (relative luminances all over the dots' rectangle) is
 /// seen to differ from the bare piece, whose luminance is `bare`.
 pub fn of_strokes(looks: &[f32], bare: f64) -> Option<Finding> {
@@ -156,6 +166,16 @@ mod tests {
         assert_eq!(inverted.remedies[0].sets, [("tone.invert".to_string(), "false".to_string())]);
         let layer = nothing(Some(Of::Layer(1)));
         assert_eq!(layer.remedies[0].sets, [("layer.1.invert".to_string(), "false".to_string())]);
+    }
+
+    #[test]
+    fn what_an_inversion_empties_is_told_with_the_way_back() {
+        let some = emptied(0.87, Of::Art);
+        assert!(some.severity == Severity::Caution && some.message.contains("leaves 87% of its ink bare"));
+        assert_eq!(some.remedies[0].text, "exchange its light and dark: leave out --invert");
+        let all = emptied(1.0, Of::Layer(2));
+        assert!(all.message.contains("nothing of it is marked"));
+        assert_eq!(all.remedies[0].sets, [("layer.2.invert".to_string(), "false".to_string())]);
     }
 
     #[test]

@@ -54,8 +54,8 @@ pub(super) struct Seen<'a> {
 
 /// A picture of the piece.
 #[derive(Clone, Copy)]
-struct Picture<'a> {
-    of: Of,
+pub(super) struct Picture<'a> {
+    pub of: Of,
     art: &'a Art,
     settled: SettledArt,
     /// Its number among the layers, where it is one.
@@ -121,7 +121,12 @@ fn codes_of(wanted: &Wanted) -> Vec<QrCode> {
 }
 
 /// The uppermost picture of the piece that covers the place, mm from the blank's left and top.
-fn picture_at<'a>(plan: &Plan, shown: Shown<'a>, wanted: &Wanted, (x, y): (f64, f64)) -> Option<Picture<'a>> {
+pub(super) fn picture_at<'a>(
+    plan: &Plan,
+    shown: Shown<'a>,
+    wanted: &Wanted,
+    (x, y): (f64, f64),
+) -> Option<Picture<'a>> {
     let of = |rect: &DotRect| (rect.width(), rect.height());
     match shown {
         Shown::Art(art) => {
@@ -147,8 +152,8 @@ fn finer<'b>(piece: Drawable<'b>, plan: &Plan, times: f64, kind: Kind) -> Drawab
     if times < 2.0 { piece } else { piece.finer(times as usize, plan.switched(), kind) }
 }
 
-/// What is wanted of a picture whose light and dark are exchanged, and whether it is then inverted.
-fn exchanged(
+/// What is wanted of a picture whose light and dark are exchanged, drawn `times` finer, and whether it is then inverted.
+pub(super) fn exchanged(
     plan: &Plan,
     shown: Shown<'_>,
     (picture, wanted): (Picture<'_>, &Wanted),
@@ -222,7 +227,11 @@ pub(super) fn findings(plan: &Plan, seen: &[Seen<'_>], dots: &Dots, rect: &DotRe
         let found = looks.into_iter().chain(small).map(|f| Finding { at_mm: Some(at), ..f });
         all.extend(found);
     }
-    // Of several codes alike it is said once.
+    once(all)
+}
+
+/// Of several codes alike it is said once.
+pub(super) fn once(all: impl IntoIterator<Item = Finding>) -> Vec<Finding> {
     let mut told: Vec<Finding> = Vec::new();
     for finding in all {
         if told.iter().all(|t| t.message != finding.message) {

@@ -4,6 +4,7 @@ mod again;
 mod alike;
 mod axis;
 mod bare_strip;
+mod bars;
 mod carry;
 mod checked;
 mod codes;
@@ -85,6 +86,7 @@ pub fn run_shown(
     let judge =
         (plan.scan.tone_by == ToneBy::Dots).then(|| likely::judge(plan, &wanted.tone, &wanted.placement));
     let codes = codes::seen(plan, shown, &wanted, progress)?;
+    others.extend(bars::findings(plan, shown, &wanted, progress));
     let (mut stages, detail) = carry::carry(plan, shown, (wanted, left_out), (name, notes), progress)?;
     others.extend(codes::findings(plan, &codes, &stages.dots, &stages.placement.rect));
     stages.likely = judge.map(|judge| likely::likely(plan, &judge, &stages.dots));

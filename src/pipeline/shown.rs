@@ -133,9 +133,15 @@ fn of_layers(
         .enumerate()
         .filter(|(_, (settled, _))| matches!(settled.shows, Shows::File(_)))
         .map(|(layer, (_, part))| {
-            let Wanted { reading, around, alike, placement, .. } = &part.wanted;
-            let reading = reading.clone();
-            LayerPicture { layer, reading, around: *around, alike: *alike, placement: *placement }
+            let Wanted { reading, around, alike, emptied, placement, .. } = &part.wanted;
+            LayerPicture {
+                layer,
+                reading: reading.clone(),
+                around: *around,
+                alike: *alike,
+                emptied: *emptied,
+                placement: *placement,
+            }
         })
         .collect();
     let reading = match pictures.as_slice() {
@@ -156,6 +162,7 @@ fn of_layers(
         around: None,
         automatic: drawn.iter().find_map(|(_, p)| p.wanted.automatic),
         alike: None,
+        emptied: None,
         pictures,
         meeting,
         notes: notes.collect(),

@@ -35,6 +35,8 @@ pub struct LayerPicture {
     pub around: Option<Around>,
     /// Inks of it that touch and get nearly the same mark.
     pub alike: Option<AlikeInks>,
+    /// The share of its ink that its inversion leaves bare, where that spoils it.
+    pub emptied: Option<f64>,
     /// Where it lies.
     pub placement: Placement,
 }
@@ -56,6 +58,8 @@ pub struct Wanted {
     pub automatic: Option<Automatic>,
     /// Inks of it that touch and get nearly the same mark.
     pub alike: Option<AlikeInks>,
+    /// The share of its ink that its inversion leaves bare, where that spoils it.
+    pub emptied: Option<f64>,
     /// The pictures among its layers; none where it is one picture and nothing else.
     pub pictures: Vec<LayerPicture>,
     /// What came of its layers where they meet.
@@ -313,8 +317,10 @@ pub(super) fn wanted_as(
             tone_mapping::drawing(light, rendered.alpha.as_ref(), ink)
         }
     };
+    let mut emptied = None;
     if negative {
         exchange(&mut tone, rendered.alpha.as_ref());
+        emptied = rendered.alpha.as_ref().and_then(|alpha| self::emptied(&tone, alpha));
     }
     let (placement, tone) = match Cone::of(&piece.blank) {
         None => (placement, tone),
@@ -331,6 +337,7 @@ pub(super) fn wanted_as(
         around: sheet.or(border),
         automatic: shaped.automatic,
         alike,
+        emptied,
         pictures: Vec::new(),
         meeting: Meeting::default(),
         notes,
@@ -349,6 +356,27 @@ fn exchange(tone: &mut Tone, alpha: Option<&Alpha>) {
     }
 }
 
+/// What is marked less is bare, and what is marked more a full mark.
+const BARE: f32 = 0.1;
+const FULL: f32 = 0.8;
+/// From so large a share of bare ink on, and with a smaller share of full marks than that, only pale remains are left of what
+/// was drawn. White ink becomes a full mark: on a dark badge that is what the inversion is for.
+const EMPTIED: f64 = 0.5;
+const LEAST_FULL: f64 = 0.02;
+
+/// The share of ink that stays bare of a drawing whose ink and ground are exchanged, where of that only pale remains are left.
+fn emptied(tone: &Tone, alpha: &Alpha) -> Option<f64> {
+    let of = |row: usize| tone.row(row).iter().zip(alpha.row(row)).filter(|(_, a)| **a > 0.5);
+    let rows = parallel::map(tone.height(), |y| {
+        of(y).fold([0usize; 3], |[all, bare, full], (&v, _)| {
+            [all + 1, bare + usize::from(v < BARE), full + usize::from(v >= FULL)]
+        })
+    });
+    let sum = |k: usize| rows.iter().map(|row| row[k]).sum::<usize>() as f64;
+    let (all, bare, full) = (sum(0), sum(1), sum(2));
+    (all > 0.0 && bare >= EMPTIED * all && full < LEAST_FULL * all).then(|| bare / all)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -365,6 +393,29 @@ mod tests {
         assert_eq!(covered(&all, &of(12.0, 21.0, 30, 10, 0.1)), (20..50, 10..20));
         assert_eq!(covered(&all, &of(9.0, 24.98, 10, 30, 0.3)), (0..20, 49..50));
         assert_eq!(covered(&all, &of(0.0, 0.0, 10, 10, 0.1)), (0..0, 0..0));
+    }
+
+    #[test]
+    fn an_inversion_that_leaves_pale_remains_is_told_and_one_of_white_ink_or_a_white_ground_is_not() {
+        // A dark hull below a sail of another ink, on a ground.
+        let emptied = |ground: &str, sail: &str, tone: &str| {
+            let svg = format!(
+                "<svg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 20 20'>{ground}\
+                 <rect x='2' y='12' width='16' height='6' fill='#14326e'/>\
+                 <rect x='9' y='3' width='6' height='8' fill='{sail}'/></svg>"
+            );
+            let job = format!("blank = {{ shape = 'rect:20x20mm', surface = 'slate' }}\n{tone}");
+            let plan = Plan::of(&job.parse::<crate::job::Job>().unwrap()).unwrap();
+            let art = art::open(svg.as_bytes(), "ship.svg").unwrap();
+            let shown = Shown::Art(&art);
+            Drawable::of(&plan).wanted(shown, &crate::progress::Silent).unwrap().emptied
+        };
+        let invert = "tone = { invert = true }";
+        let share = emptied("", "#ebb43c", invert).unwrap();
+        assert!((share - 2.0 / 3.0).abs() < 0.03, "{share}");
+        assert_eq!(emptied("", "#ebb43c", ""), None);
+        assert_eq!(emptied("", "white", invert), None);
+        assert_eq!(emptied("<rect width='20' height='20' fill='white'/>", "#ebb43c", invert), None);
     }
 
     #[test]

@@ -8,6 +8,7 @@
 mod alike;
 mod alone;
 mod background;
+mod bars;
 mod cells;
 mod decide;
 mod doubt;
@@ -29,6 +30,9 @@ mod weights;
 mod white;
 
 pub use alike::AlikeInks;
+#[cfg(test)]
+pub(crate) use bars::tests::{RETAIL, widths as bar_widths};
+pub use bars::{BarCode, bar_codes};
 pub use decide::{Decision, UNSURE, decide, features};
 pub use hatched::is_hatched;
 pub use ink::{Inked, inked, on_its_ground, share_of_ink};
