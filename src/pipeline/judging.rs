@@ -99,10 +99,12 @@ pub(super) fn of_the_wanted(plan: &Plan, shown: Shown<'_>, wanted: &Wanted) -> V
             return all;
         }
     };
-    let Wanted { reading, around, alike, .. } = wanted;
+    let Wanted { reading, around, alike, emptied, .. } = wanted;
     let found = [
         around.and_then(|a| of_art::around(&a, reading.sure >= UNSURE, Of::Art)),
         alike.map(|a| of_inks::inks_alike(&a, Of::Art)),
+        // Where nothing is left at all, the dots say so.
+        emptied.filter(|share| *share < 0.995).map(|share| faint::emptied(share, Of::Art)),
         picture_within(plan, art, reading),
         tonal(plan, (wanted, &wanted.placement.rect), (reading, &plan.tone), Of::Art),
     ];
@@ -117,12 +119,13 @@ fn of_pictures(plan: &Plan, layers: &[Arc<Layer>], wanted: &Wanted) -> Vec<Findi
         let (Some(settled), Some(layer)) = (plan.layers.get(picture.layer), layers.get(picture.layer)) else {
             continue;
         };
-        let LayerPicture { reading, around, alike, placement, .. } = picture;
+        let LayerPicture { reading, around, alike, emptied, placement, .. } = picture;
         let unsure = reading.other.filter(|_| reading.sure < UNSURE);
         let found = [
             coarse(plan, &settled.art, (&layer.art.art, reading.kind), placement, settled.of),
             around.and_then(|a| of_art::around(&a, reading.sure >= UNSURE, settled.of)),
             alike.map(|a| of_inks::inks_alike(&a, settled.of)),
+            emptied.map(|share| faint::emptied(share, settled.of)),
             unsure.map(|other| of_art::layer_unsure(reading, other, settled.of)),
             picture_within(plan, &layer.art.art, reading),
             tonal(plan, (wanted, &placement.rect), (reading, &settled.tone), settled.of),

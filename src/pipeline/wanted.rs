@@ -414,7 +414,8 @@ mod tests {
         let share = emptied("", "#ebb43c", invert).unwrap();
         assert!((share - 2.0 / 3.0).abs() < 0.03, "{share}");
         assert_eq!(emptied("", "#ebb43c", ""), None);
-        assert_eq!(emptied("", "white", invert), None);
+        let badge = "<rect x='1' y='1' width='18' height='18' fill='#14326e'/>";
+        assert_eq!(emptied(badge, "white", invert), None);
         assert_eq!(emptied("<rect width='20' height='20' fill='white'/>", "#ebb43c", invert), None);
     }
 
