@@ -4,6 +4,9 @@ use super::Remedy;
 use crate::texts::text;
 use crate::units::{MM_PER_INCH, Mm, MmPerS, Share, Watts, short};
 
+/// The remedy that asks for [`Change::WholePitch`].
+pub const WHOLE_PITCH: &str = "whole pitch";
+
 /// One change of the job.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Change {
@@ -13,6 +16,8 @@ pub enum Change {
     Speed(MmPerS),
     /// Another pitch, across the lines (along them in proportion).
     Pitch(Mm),
+    /// Dots as far apart along the lines as the lines lie.
+    WholePitch,
     /// Coverage held to a share.
     Ceiling(Share),
     /// Another speed with the power that leaves the exposure as it is, or the other way round.
@@ -85,6 +90,10 @@ impl Change {
                     Aim::Hotter => text!("findings.remedy.pitch.narrow", pitch, dpi),
                 };
                 ("pitch", "mm", None, text)
+            }
+            Change::WholePitch => {
+                let text = text!("findings.remedy.whole-pitch", pitch = Mm(value));
+                (WHOLE_PITCH, "mm", None, text)
             }
             Change::Ceiling(_) => {
                 let text = text!("findings.remedy.ceiling", coverage = short(value, 0));

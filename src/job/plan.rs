@@ -124,6 +124,11 @@ impl Plan {
                 job.dots.pitch = Pitch::from_mm(along.0);
                 job.dots.pitch_across = Pitch::from_mm(across.0);
             }
+            Change::WholePitch => {
+                job.unsaid.ask(FilledIn::Pitch);
+                let pitch = Pitch::from_mm(self.process.pitch_across.value.0);
+                (job.dots.pitch, job.dots.pitch_across) = (pitch, pitch);
+            }
             Change::Ceiling(share) => job.tone.ceiling = Some(share),
             Change::Alike { speed, power, pitch_kept } => {
                 job.unsaid.ask(FilledIn::Power);

@@ -1,7 +1,7 @@
 //! Alike: what moves the head slower is advised with the power that leaves the burn as it is, and another power with the
 //! speed that does.
 
-use crate::findings::change::{Change, pitches, typed_pitches};
+use crate::findings::change::{Aim, Change, pitches, typed_pitches};
 use crate::findings::{Finding, Remedy};
 use crate::job::Plan;
 use crate::said::Said;
@@ -64,6 +64,20 @@ pub(super) fn pitch_typed(plan: &Plan, remedy: &mut Remedy) {
         both = pitches(remedy.value, times);
     }
     remedy.sets = PITCHES.into_iter().map(String::from).zip(both).collect();
+}
+
+/// Offers, of a finding that the controller sees too few moves ahead, to switch the beam at whole pitches where it switches more
+/// finely: moves are then longer and the burn takes as long.
+pub(super) fn whole_pitch(plan: &Plan, mut finding: Finding) -> Finding {
+    if finding.name == "short-sighted" && plan.switched() != (1, 1) {
+        let pitch = plan.process.pitch_across.value.0;
+        let mut remedy = Change::WholePitch.remedy(pitch, Aim::Cooler).verified(true);
+        let said = format!("{}mm", short(pitch, 7));
+        remedy.text.push(Said::default().line(format!(" (--pitch {said})")));
+        remedy.sets = PITCHES.map(|key| (key.to_string(), said.clone())).into();
+        finding.remedies.insert(0, remedy);
+    }
+    finding
 }
 
 /// The change that such a remedy asks for; `None` where the machine or the coating has none, and for any other remedy.
@@ -151,6 +165,23 @@ mod tests {
         );
         let with = plan.with(change(&plan, &r).unwrap()).unwrap();
         assert!((with.burn.x_solid / plan.burn.x_solid - 1.0).abs() < 0.002);
+    }
+
+    #[test]
+    fn whole_pitches_are_offered_where_the_beam_is_switched_more_finely() {
+        let halved = plan("burn = { power = '90%' }");
+        let short_sighted =
+            || Finding::new("short-sighted", Severity::Caution, "").with(Remedy::slower(10.0, 1));
+        let found = whole_pitch(&halved, short_sighted());
+        let first = &found.remedies[0];
+        assert!(first.verified && first.text.ends_with(" (--pitch 0.0875mm)"), "{first:?}");
+        assert!(!first.text.on_page().contains("--"), "{first:?}");
+        assert_eq!(first.sets, PITCHES.map(|key| (key.to_string(), "0.0875mm".to_string())));
+        let whole = halved.with(Change::WholePitch).unwrap();
+        assert_eq!((whole.switched(), whole.grid.along), ((1, 1), Mm(0.0875)));
+        assert_eq!(whole.grid.across, halved.grid.across);
+        assert_eq!(whole_pitch(&whole, short_sighted()).remedies.len(), 1);
+        assert_eq!(whole_pitch(&halved, Finding::new("off-bed", Severity::Stop, "")).remedies, []);
     }
 
     #[test]

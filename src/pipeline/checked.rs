@@ -8,7 +8,7 @@ use super::drawable::Drawable;
 use super::judging::{self, Named};
 use super::left_out::LeftOut;
 use super::outcome::Stages;
-use crate::findings::change::Change;
+use crate::findings::change::{Change, WHOLE_PITCH};
 use crate::findings::{Finding, Remedy, Severity, in_words};
 use crate::job::Plan;
 use crate::texts::text;
@@ -57,6 +57,8 @@ pub(super) fn check(again: &Again<'_>, stages: &Stages, findings: &mut [Finding]
             remedy.verified = brought.is_empty() && after.iter().all(|(n, _)| *n != name);
             enough = sparing && remedy.verified;
         }
+        // It is worth a word only where it is known to help.
+        finding.remedies.retain(|r| r.verified || r.change != WHOLE_PITCH);
         finding.remedies.sort_by_key(|r| !r.verified);
     }
 }
@@ -99,6 +101,7 @@ fn change(plan: &Plan, remedy: &Remedy) -> Option<Change> {
         "power" => Change::Power(Watts(rated * remedy.value / 100.0)),
         "speed" => Change::Speed(MmPerS(remedy.value)),
         "pitch" => Change::Pitch(Mm(remedy.value)),
+        WHOLE_PITCH => Change::WholePitch,
         "ceiling" => Change::Ceiling(Share(remedy.value / 100.0)),
         _ => return alike::change(plan, remedy),
     })

@@ -364,7 +364,8 @@ fn machine_findings(plan: &Plan, source: Source<'_>, stages: &Stages) -> Vec<Fin
     let marking = scan.marking(&stages.dots);
     let moving = motion::all(&scan.raster, marking, &scan.written);
     let switching = switch::slow(&scan.raster, marking, &plan.machine.laser, &scan.written.estimate);
-    all.extend(moving.into_iter().chain(switching).map(|f| alike::told(plan, f)));
+    let all_moving = moving.into_iter().chain(switching);
+    all.extend(all_moving.map(|f| alike::whole_pitch(plan, alike::told(plan, f))));
     let least = plan.coating.start.least_power;
     let laser = process.rated_power.value;
     all.extend(of_machine::weak_laser(laser, least, plan.coating.called()));
