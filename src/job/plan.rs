@@ -183,14 +183,14 @@ impl Plan {
     /// named, for a piece of `size`.
     pub(crate) fn question(&self, (from, to): (Option<Mm>, Option<Mm>), size: (Mm, Mm)) -> Question {
         let beam = self.process.beam.value;
-        let (along, across) = self.machine.axes(self.process.lines);
+        let lines = self.process.lines;
         Question {
             beam,
             response: self.process.response(),
-            steps_per_mm: across.steps_per_mm,
+            steps_per_mm: self.machine.axes(lines).1.steps_per_mm,
             range: (from.unwrap_or(Mm(beam.across.0 / 4.0)), to.unwrap_or(Mm(beam.across.0 * 1.5))),
             size,
-            acceleration: Some(along.acceleration),
+            head: Some((self.machine.limits(), lines)),
         }
     }
 

@@ -2,6 +2,8 @@
 
 use super::exposure::stamped;
 use super::response::{Burn, Response, Setting};
+use crate::placement::Along;
+use crate::scan::limits::Limits;
 use crate::texts::text;
 use crate::units::{JoulesPerMm2, Mm, MmPerS, short};
 
@@ -100,7 +102,7 @@ pub fn recommended_pitch(beam: Mm, steps_per_mm: f64) -> Mm {
 }
 
 /// What is asked of [`pitches`].
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Question {
     /// 1/e² beam diameters along and across.
     pub beam: super::beam::Beam,
@@ -112,8 +114,23 @@ pub struct Question {
     pub range: (Mm, Mm),
     /// Size of the piece (along, across) for the time.
     pub size: (Mm, Mm),
-    /// Acceleration along the lines, mm/s²; `None` leaves run-up and turning out of the time.
-    pub acceleration: Option<f64>,
+    /// What moves the head, and along which axis the lines run; `None` leaves run-ups and turns out of the time.
+    pub head: Option<(Limits, Along)>,
+}
+
+impl Question {
+    /// Seconds for the size in so many passes, every line scanned in full, as the forecast of a program reckons them; the way
+    /// from the program's zero and back to it is left out.
+    fn seconds(&self, setting: &Setting) -> f64 {
+        let ((along, across), pitch) = (self.size, setting.pitch_across.0);
+        let lines = (across.0 / pitch).round().max(1.0) * f64::from(setting.passes);
+        let speed = setting.speed.0;
+        let (line, turn) = match &self.head {
+            None => (along.0 / speed, 0.0),
+            Some((limits, axis)) => limits.line_seconds(*axis, speed, (along.0, pitch)),
+        };
+        lines * line + (lines - 1.0) * turn
+    }
 }
 
 /// One pitch and what it comes to.
@@ -192,9 +209,6 @@ fn candidate(q: &Question, steps: u32, start: &dyn Fn(Mm) -> Setting) -> Advice 
     let setting = Setting { pitch_along: pitch, pitch_across: pitch, ..start(pitch) };
     let burn = Burn::new(q.beam, setting, q.response);
     let lines = LinePair::new(&burn);
-    let (along, across) = (q.size.0.0, q.size.1.0);
-    let speed = setting.speed.0;
-    let line = along / speed + q.acceleration.filter(|a| *a > 0.0).map_or(0.0, |a| 2.0 * speed / a);
     Advice {
         pitch,
         speed: setting.speed,
@@ -205,7 +219,7 @@ fn candidate(q: &Question, steps: u32, start: &dyn Fn(Mm) -> Setting) -> Advice 
         dose: setting.solid_dose(),
         exposure: burn.x_solid,
         over_burnt: lines.ripple.on >= burn.over_burn_from(),
-        seconds: (across / pitch.0).round().max(1.0) * line * f64::from(setting.passes),
+        seconds: q.seconds(&setting),
         reached: burn.response.shortfall(burn.x_solid),
         lines_apart: lines.apart(&burn),
         lines_crowded: lines_crowded(q.beam.across, pitch).is_some(),
@@ -263,7 +277,7 @@ mod tests {
             steps_per_mm: 80.0,
             range: (Mm(0.02), Mm(0.2)),
             size: (Mm(85.0), Mm(85.0)),
-            acceleration: None,
+            head: None,
         }
     }
 
@@ -316,6 +330,25 @@ mod tests {
         // 85 mm at 0.0875 mm: 971 lines of 6.8 s.
         assert!((best.seconds - 971.0 * 6.8).abs() < 1e-6);
         assert_eq!((list[0].steps, list.last().unwrap().steps), (16, 2));
+    }
+
+    #[test]
+    fn the_time_is_that_of_the_scan_with_its_run_ups_and_turns() {
+        // check values M03, M05 (computed): 1017 lines of 85 mm and the turns between them.
+        let limits = Limits { settle: 0.0, ..Limits::default() };
+        let steps_per_mm = 304.0 / 25.4;
+        let at = |limits: &Limits, passes| {
+            let head = Some((limits.clone(), Along::X));
+            let q = Question { steps_per_mm, range: (Mm(0.08), Mm(0.09)), head, ..question() };
+            super::pitches(&q, &|_| Setting { speed: MmPerS(12.5), passes, ..setting(4.5, 304.0) })[0].seconds
+        };
+        let once = at(&limits, 1);
+        assert!((once - 6992.717501634249).abs() < 1e-3, "{once}");
+        // A tenth of a millimetre to settle at either end of a line; of two passes there is a turn between them too.
+        let settled = at(&Limits { settle: 0.1, plans_ahead: None, ..limits.clone() }, 1);
+        assert!((settled - once - 1017.0 * 0.2 / 12.5).abs() < 1e-3, "{settled}");
+        let turn = 2.0 * (25.4f64 / 304.0 / 500.0).sqrt();
+        assert!((at(&limits, 2) - 2.0 * once - turn).abs() < 1e-3);
     }
 
     #[test]

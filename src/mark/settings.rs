@@ -63,6 +63,8 @@ mod tests {
     use super::*;
     use crate::mark::beam::Beam;
     use crate::mark::response::tests::{POSTER_PAINT, setting};
+    use crate::placement::Along;
+    use crate::scan::limits::Limits;
     use crate::units::MmPerS;
 
     fn question() -> Question {
@@ -72,7 +74,7 @@ mod tests {
             steps_per_mm: 80.0,
             range: (Mm(0.03), Mm(0.18)),
             size: (Mm(85.0), Mm(85.0)),
-            acceleration: Some(500.0),
+            head: Some((Limits::default(), Along::X)),
         }
     }
 

@@ -283,6 +283,43 @@ impl Limits {
         super::motion::ramp_mm(speed, self.axes(along).0.acceleration) + self.settle
     }
 
+    /// Whether the controller joins moves whose power differs without a stop.
+    pub(super) fn plans_in_motion(&self) -> bool {
+        self.plans_ahead.is_some() && self.power_in_motion
+    }
+
+    /// Run-up and run-out of a line at `speed` mm/s, mm; `asked` is a run-up that was asked for.
+    pub(super) fn ways(&self, along: Along, speed: f64, asked: Option<f64>) -> (f64, f64) {
+        let shift = self.lag.shift(speed);
+        let planned = self.plans_in_motion();
+        // Where power cannot change in motion, every run starts and ends at rest, on its own edges.
+        let run_up = match asked {
+            _ if !self.power_in_motion => 0.0,
+            Some(mm) => mm,
+            // An early beam is on before its mark's coordinate.
+            None if planned => self.run_up(along, speed) + (-shift).max(0.0),
+            None => self.run_up(along, speed),
+        };
+        // The head's swing dies away before a mark, not behind it; a late beam is still on there.
+        let run_out = match asked {
+            None if planned => {
+                super::motion::ramp_mm(speed, self.axes(along).0.acceleration) + shift.max(0.0)
+            }
+            _ => run_up,
+        };
+        (run_up, run_out)
+    }
+
+    /// How long a line takes that is marked over `length` mm at `speed` mm/s, and the way from there to the next, `pitch` mm
+    /// on, which runs back, s.
+    pub fn line_seconds(&self, along: Along, speed: f64, (length, pitch): (f64, f64)) -> (f64, f64) {
+        let (run_up, run_out) = self.ways(along, speed, None);
+        let acceleration = self.axes(along).0.acceleration;
+        let line = super::motion::rest_to_rest(run_up + length + run_out, speed, acceleration);
+        let (dx, dy) = along.swap((run_up - run_out, pitch));
+        (line, self.rapid_seconds(dx, dy))
+    }
+
     /// The bed in words; with a rotary, which ends nowhere, the way of the head along the piece.
     pub fn bed(&self) -> String {
         let mm = |v: f64| crate::units::short(v, 1);

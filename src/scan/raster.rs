@@ -7,7 +7,6 @@ use super::gaps::{Ask, Gaps};
 use super::islands::{self, Stretch};
 use super::limits::{Limits, LimitsError};
 use super::lines::Marking;
-use super::motion;
 use crate::blank::Blank;
 use crate::placement::Along;
 use crate::placement::DotRect;
@@ -183,20 +182,8 @@ impl RasterPath {
             text!("scan.range.trim").into()
         })?;
         let shift = limits.lag.shift(scan.speed);
-        let planned = limits.plans_ahead.is_some() && limits.power_in_motion;
-        // Where power cannot change in motion, every run starts and ends at rest, on its own edges.
-        let run_up = match scan.run_up {
-            _ if !limits.power_in_motion => 0.0,
-            Some(mm) => mm,
-            // An early beam is on before its mark's coordinate.
-            None if planned => limits.run_up(scan.along, scan.speed) + (-shift).max(0.0),
-            None => limits.run_up(scan.along, scan.speed),
-        };
-        // The head's swing dies away before a mark, not behind it; a late beam is still on there.
-        let run_out = match scan.run_up {
-            None if planned => motion::ramp_mm(scan.speed, axis.acceleration) + shift.max(0.0),
-            _ => run_up,
-        };
+        let planned = limits.plans_in_motion();
+        let (run_up, run_out) = limits.ways(scan.along, scan.speed, scan.run_up);
         let up = |mm: f64| {
             if planned && scan.run_up.is_none() { (mm * 1000.0 - 1e-6).ceil() / 1000.0 } else { mm }
         };
