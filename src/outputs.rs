@@ -92,7 +92,8 @@ pub fn write(
     pictures.put(plan, output, &mut written)?;
 
     let mut report = outcome.report.clone();
-    let stopped = outcome.is_stopped(plan);
+    let open: Vec<&str> = outcome.stops(plan).map(|f| f.name).collect();
+    let stopped = !open.is_empty();
     if stopped {
         report.program = None;
     } else {
@@ -113,7 +114,7 @@ pub fn write(
     report.files = written;
     let json = report.to_json().map_err(|e| WriteError::Words(e.to_string()))?;
     output.put(files::REPORT.name, json.as_bytes())?;
-    let page = ticket::ticket(&report, stopped, &pictures.for_the_ticket())?;
+    let page = ticket::ticket(&report, &open, &pictures.for_the_ticket())?;
     output.put(files::TICKET.name, page.as_bytes())?;
     Ok(report)
 }

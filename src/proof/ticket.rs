@@ -32,12 +32,13 @@ pub struct Pictures<'a> {
     pub loupe: Option<&'a Picture>,
 }
 
-/// The ticket as one self-contained page: no script, no font and no picture from elsewhere. A job that is `stopped` has no
-/// scan program and is not to be burnt.
+/// The ticket as one self-contained page: no script, no font and no picture from elsewhere. A job with findings of severity stop
+/// that are `open`, by name, has no scan program and is not to be burnt; the others of that severity were accepted.
 ///
 /// # Errors
 /// When a picture has no pixels.
-pub fn ticket(report: &Report, stopped: bool, pictures: &Pictures) -> Result<String, ProofError> {
+pub fn ticket(report: &Report, open: &[&str], pictures: &Pictures) -> Result<String, ProofError> {
+    let stopped = !open.is_empty();
     let gain: Vec<(f64, f64)> =
         report.gain_curve.iter().map(|p| (100.0 * p.coverage_share, 100.0 * p.mark_share)).collect();
     let plot = (!gain.is_empty()).then(|| gain_plot(&gain));
@@ -78,7 +79,8 @@ pub fn ticket(report: &Report, stopped: bool, pictures: &Pictures) -> Result<Str
         .iter()
         .map(|f| {
             let (mark, class, word) = severity(f.severity);
-            context! { mark, word, class, f => Value::from(Serde(f)) }
+            let accepted = f.severity == Severity::Stop && !open.contains(&f.name);
+            context! { mark, word, class, accepted, f => Value::from(Serde(f)) }
         })
         .collect();
     let standing = |s: Standing| context! { word => s.to_string(), class => class(s), sign => sign(s) };
@@ -341,12 +343,12 @@ mod tests {
     }
 
     fn page(r: &Report) -> String {
-        drawn(r, false)
+        drawn(r, &[])
     }
 
-    fn drawn(r: &Report, stopped: bool) -> String {
+    fn drawn(r: &Report, open: &[&str]) -> String {
         let (proof, density, loupe) = (shown("proof-glass.png"), shown("density.png"), shown("loupe.png"));
-        ticket(r, stopped, &Pictures { proof: &proof, density: &density, loupe: Some(&loupe) }).unwrap()
+        ticket(r, open, &Pictures { proof: &proof, density: &density, loupe: Some(&loupe) }).unwrap()
     }
 
     #[test]
@@ -382,9 +384,16 @@ mod tests {
         let burnt = page(&r);
         assert!(!burnt.contains("DO NOT BURN") && burnt.contains("<h2>Steps"), "a stop that was accepted");
         r.program = None;
-        let stopped = drawn(&r, true);
+        let stopped = drawn(&r, &["over-burn"]);
         assert!(stopped.contains("<strong>DO NOT BURN") && !stopped.contains("<h2>Steps"));
         assert!(stopped.contains("Set the power to 78 %"), "what would mend it stays");
+        assert!(!stopped.contains("Accepted for this job"));
+        // What was accepted says so beside what still stops.
+        let off_bed = Finding::new("off-bed", Severity::Stop, "The lines leave the bed");
+        r.findings.push(off_bed);
+        let both = drawn(&r, &["over-burn"]);
+        assert!(both.contains("DO NOT BURN") && both.matches("Accepted for this job").count() == 1);
+        assert_eq!(page(&r).matches("Accepted for this job").count(), 2);
     }
 
     #[test]
@@ -434,7 +443,7 @@ mod tests {
         r.findings.clear();
         r.notes.clear();
         let dot = Picture::filled(1, 1, [9; 3]);
-        let html = ticket(&r, false, &Pictures { proof: &dot, density: &dot, loupe: None }).unwrap();
+        let html = ticket(&r, &[], &Pictures { proof: &dot, density: &dot, loupe: None }).unwrap();
         assert!(html.contains("</html>") && !html.contains("Time<"));
         assert!(html.contains("Nothing stands against") && !html.contains("DO NOT BURN"));
     }
