@@ -43,7 +43,7 @@ pub fn doubts(wedge: &Wedge, measured: &Measured, found: Option<&ExposureFit>) -
     let before = out.len();
     hold(&mut out, fit.limited);
     if let Some(s) = fit.schwarzschild.get().filter(|s| *s < LEAST_EXPONENT) {
-        out.push(photo(text!("wedge.doubt.exponent", exponent = short(s, 2))));
+        out.push((Mend::Controller, text!("wedge.doubt.exponent", exponent = short(s, 2))));
     }
     if let Some(toned) = bent {
         let share = short(100.0 * (measured.steeper + toned.steeper).abs(), 0);

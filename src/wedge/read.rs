@@ -7,14 +7,14 @@ use super::evidence::Evidence;
 use super::fit::{BENT, ExposureFit, Toned, beam, choose, exposure, gains};
 use super::measure::{Measured, PatchValue, Refusal, combs, measure, rectify};
 use super::measurement::Measurement;
-use super::reading::{BeamReading, NoteAbout, PatchReading, PhotoReading, Reading, ReadingNote, Scale};
+use super::reading::{BeamReading, Mend, NoteAbout, PatchReading, PhotoReading, Reading, ReadingNote, Scale};
 use super::register::{Located, locate, photo};
 use super::target::{TestPatch, Wedge, WedgeKind};
 use crate::art::Photo;
 use crate::colour::lstar;
 use crate::job::kit::spoken;
 use crate::mark::{Beam, Burn};
-use crate::progress::{Portion, Progress};
+use crate::progress::{Portion, Progress, Within};
 use crate::said::Said;
 use crate::texts::text;
 use crate::units::{Mm, short};
@@ -158,6 +158,9 @@ pub fn read_photo(
     let differs = ask.held.as_ref().and_then(|earlier| apart(earlier, &reading));
     reading.notes.extend(differs.map(ReadingNote::fact));
     doubt(&mut reading, wedge, &measured, Some(&found));
+    if !reading.doubts.is_empty() && is_fine_alone(photo, wedge, ask, progress)? {
+        disagree(&mut reading);
+    }
     Ok(Evidence { reading, flat, fit: Some(found.response), missed: found.missed })
 }
 
@@ -166,6 +169,29 @@ fn doubt(reading: &mut Reading, wedge: &Wedge, measured: &Measured, found: Optio
     let doubts = doubts(wedge, measured, found);
     reading.notes.extend(doubts.iter().map(|(mend, says)| ReadingNote::doubt(*mend, says.as_str())));
     reading.doubts = doubts.into_iter().map(|(_, says)| says).collect();
+}
+
+/// Whether nothing speaks against the sheet where it is read without those before it. A tone wedge alone tells too little for that.
+fn is_fine_alone(
+    photo: &Photo,
+    wedge: &Wedge,
+    ask: &Ask,
+    progress: &dyn Progress,
+) -> Result<bool, ReadingError> {
+    if wedge.kind == WedgeKind::Tone || ask.earlier.iter().all(|sheet| sheet.wedge == wedge.id) {
+        return Ok(false);
+    }
+    let alone = Ask { earlier: Vec::new(), beam: [None; 2], held: None, ..ask.clone() };
+    let evidence = read_photo(photo, wedge, &alone, &Within(progress))?;
+    Ok(evidence.reading.doubts.is_empty() && evidence.missed.is_none())
+}
+
+/// Takes what speaks against this sheet and those before it together for what it is: they do not belong together.
+fn disagree(reading: &mut Reading) {
+    let says = text!("wedge.doubt.sheets");
+    reading.notes.retain(|note| !matches!(note.about, NoteAbout::Doubt(_)));
+    reading.notes.push(ReadingNote::doubt(Mend::Sheets, says));
+    reading.doubts = vec![says.into()];
 }
 
 /// The reading before anything is measured.
@@ -278,5 +304,23 @@ fn patch_reading(wedge: &Wedge, p: &TestPatch, s: &Result<PatchValue, Refusal>, 
         grain: s.as_ref().ok().map(|s| s.grain),
         fitted: None,
         char: None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::wedge::show::summary::tests::reading;
+    use crate::wedge::show::summary::wants_photo;
+
+    #[test]
+    fn sheets_that_do_not_belong_together_are_told_instead_of_what_it_looks_like() {
+        let mut one = reading();
+        one.notes = vec![ReadingNote::fact("it is lit"), ReadingNote::doubt(Mend::Photo, "glare lies on it")];
+        one.doubts = vec!["glare lies on it".into()];
+        assert!(wants_photo(&one));
+        disagree(&mut one);
+        assert!(!wants_photo(&one) && one.doubts.len() == 1, "{one:?}");
+        assert!(one.doubts[0].contains("no common curve") && one.notes.len() == 2, "{one:?}");
     }
 }

@@ -217,6 +217,10 @@ pub enum Mend {
     Speed,
     /// Another piece, coated more evenly.
     Coat,
+    /// Speeds and powers that the controller really gives, whichever of them it is.
+    Controller,
+    /// Sheets of one coating, laser and focus.
+    Sheets,
 }
 
 /// What a note of a reading is about.

@@ -186,7 +186,7 @@ pub fn wants_photo(r: &Reading) -> bool {
         None => !r.doubts.is_empty(),
         Some(Mend::Photo) => true,
         Some(Mend::Coat) => mends.contains(&Mend::Photo),
-        Some(Mend::Power | Mend::Speed) => false,
+        Some(Mend::Power | Mend::Speed | Mend::Controller | Mend::Sheets) => false,
     }
 }
 
@@ -195,6 +195,8 @@ fn mended(r: &Reading) -> &'static str {
     match mends(r).first() {
         Some(Mend::Power) => text!("wedge.next.power"),
         Some(Mend::Speed) => text!("wedge.next.speed"),
+        Some(Mend::Controller) => text!("wedge.next.controller"),
+        Some(Mend::Sheets) => text!("wedge.next.sheets"),
         // Where patches lie off the curve as well, it may be light or machine.
         Some(Mend::Coat) if wants_photo(r) => text!("wedge.next.mend"),
         Some(Mend::Coat) => text!("wedge.next.coat"),
@@ -270,11 +272,14 @@ pub(crate) mod tests {
         assert!(said(&[Mend::Power, Mend::Photo]).contains("full_scale_s"));
         assert!(said(&[Mend::Speed]).contains("slower speeds"));
         assert!(said(&[Mend::Coat]).contains("more evenly"));
+        assert!(said(&[Mend::Controller]).contains("really gives"));
+        assert!(said(&[Mend::Sheets]).contains("burn the wedge again on the same coating"));
         assert!(said(&[Mend::Coat, Mend::Photo]).starts_with("Mend what"));
         let again = |mends: &[Mend]| {
             summary(&doubted(mends), 400).iter().any(|line| line.text.starts_with("Take another photo"))
         };
         assert!(again(&[Mend::Photo]) && again(&[Mend::Coat, Mend::Photo]));
+        assert!(!again(&[Mend::Controller]) && !again(&[Mend::Sheets]));
         assert!(!again(&[Mend::Power, Mend::Photo]) && !again(&[Mend::Speed]) && !again(&[Mend::Coat]));
         // One that was written and read back tells no more than that it is doubted.
         assert!(wants_photo(&Reading { doubts: vec!["it is doubted".into()], ..reading() }));
