@@ -20,6 +20,7 @@ pub mod fit;
 pub mod grid;
 pub mod measure;
 pub mod measurement;
+mod mismatch;
 pub mod read;
 pub mod reading;
 pub mod register;

@@ -7,6 +7,7 @@ use super::evidence::Evidence;
 use super::fit::{BENT, ExposureFit, Toned, beam, choose, exposure, gains};
 use super::measure::{Measured, PatchValue, Refusal, combs, measure, rectify};
 use super::measurement::Measurement;
+use super::mismatch::mismatch;
 use super::reading::{BeamReading, Mend, NoteAbout, PatchReading, PhotoReading, Reading, ReadingNote, Scale};
 use super::register::{Located, locate, photo};
 use super::target::{TestPatch, Wedge, WedgeKind};
@@ -88,6 +89,7 @@ pub fn read_photo(
             )));
         }
         doubt(&mut reading, wedge, &measured, None);
+        reading.notes.extend(mismatch(wedge, &reading).map(ReadingNote::fact));
         return Ok(Evidence { reading, flat, fit: None, missed: None });
     }
     let mut found = exposure(wedge, &measured, ask, progress)?;
@@ -161,6 +163,7 @@ pub fn read_photo(
     if !reading.doubts.is_empty() && is_fine_alone(photo, wedge, ask, progress)? {
         disagree(&mut reading);
     }
+    reading.notes.extend(mismatch(wedge, &reading).map(ReadingNote::fact));
     Ok(Evidence { reading, flat, fit: Some(found.response), missed: found.missed })
 }
 
