@@ -19,6 +19,7 @@ use dotwright::kernels::wedge::draw::program::program;
 use dotwright::kernels::wedge::draw::{Drawing, Request, Way, draw, steps};
 use dotwright::kernels::wedge::measure::{Flat, gaps};
 use dotwright::kernels::wedge::read::read_photo;
+use dotwright::kernels::wedge::reading::Reading;
 use dotwright::kernels::wedge::show::preview::preview;
 use dotwright::kernels::wedge::show::process::process;
 use dotwright::kernels::wedge::target::{Dial, Wedge, WedgeKind};
@@ -180,6 +181,35 @@ fn a_wedge_seen_from_above_is_read_as_it_was_drawn() {
             assert!((px[0] - want.0).hypot(px[1] - want.1) < 1.0, "{blank}: {px:?} for {want:?}");
         }
         assert!(r.pick.is_some());
+    }
+}
+
+#[test]
+fn what_is_no_white_paper_leaves_all_looks_unmeasured() {
+    let drawing = draw(&request(WedgeKind::Exposure, "rect:100x100mm")).unwrap();
+    let (w, h, grey) = preview(&drawing, 1);
+    // A card of this luminance in the corner beside the piece, where the preview has 2 mm of table.
+    let read = |luminance: f64| {
+        let mut picture = image::GrayImage::from_raw(w as u32, h as u32, grey.clone()).unwrap();
+        let card = image::Luma([(255.0 * linear_to_srgb(luminance)).round() as u8]);
+        (2..16).for_each(|y| (2..16).for_each(|x| picture.put_pixel(x, y, card)));
+        let ask = Ask { white: Some([4.0, 4.0, 10.0, 10.0]), white_luminance: 0.87, ..Ask::default() };
+        read_photo(&shown(picture), &drawing.wedge, &ask, &Silent).unwrap().reading
+    };
+    let says = |r: &Reading| r.notes.iter().any(|n| n.says.contains("is not white"));
+    let paper = read(0.87);
+    assert!(paper.scale.absolute && !says(&paper));
+    assert!(process(&paper, &drawing.wedge, None).unmarked.is_some());
+    // Against wood a full mark of 0.65 would have a luminance of 1.9; against a dark bench none at all can be read.
+    for wood in [0.3, 0.1] {
+        let reading = read(wood);
+        assert!(!reading.scale.absolute && says(&reading), "{wood}");
+        let file = process(&reading, &drawing.wedge, None);
+        assert!(file.unmarked.is_none() && file.marked.is_none() && file.charred.is_none());
+        for look in ["unmarked", "marked", "charred"] {
+            assert!(file.not_measured[look].contains("is not white"), "{wood} {look}");
+        }
+        assert!(file.x_half.is_some());
     }
 }
 

@@ -358,10 +358,10 @@ pub(super) fn read_photo(
     told["together"] = says.into();
     told["apart"] = apart.into();
     told["corners"] = points.into();
-    told["white"] = paper.into();
-    if white.is_some()
-        && let Some(notes) = told["notes"].as_array_mut()
-    {
+    // What is no white paper is not read with once more.
+    let scaled = white.is_some() && evidence.reading.scale.absolute;
+    told["white"] = paper.filter(|_| scaled).into();
+    if scaled && let Some(notes) = told["notes"].as_array_mut() {
         let share = (100.0 * PAPER).round();
         notes.push(filled("photo.paper", &[("share", &share)]).into());
     }

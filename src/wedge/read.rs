@@ -76,9 +76,15 @@ pub fn read_photo(
     }
     progress.begin(text!("wedge.stage.patches"), 0.05)?;
     let mut measured = measure(photo, &flat, &located, wedge, ask)?;
+    let unscaled = || measure(photo, &flat, &located, wedge, &Ask { white: None, ..ask.clone() });
+    let mut not_white = measured.is_beyond_white();
+    if not_white {
+        measured = unscaled()?;
+    }
     progress.begin(text!("wedge.stage.response"), 0.25)?;
     let y_unmarked = measured.scale.y_unmarked;
     if wedge.kind == WedgeKind::Tone && ask.earlier.is_empty() {
+        tell_not_white(&mut reading, not_white);
         take_in(&mut reading, photo, wedge, &measured);
         reading.dot_gain = gains(wedge, &measured.values, y_unmarked, None);
         reading.beam = Some(beam(wedge, &measured.values, y_unmarked, progress)?);
@@ -92,36 +98,12 @@ pub fn read_photo(
         reading.notes.extend(mismatch(wedge, &reading).map(ReadingNote::fact));
         return Ok(Evidence { reading, flat, fit: None, missed: None });
     }
-    let mut found = exposure(wedge, &measured, ask, progress)?;
-    for _ in 0..VEILS {
-        let told = found.short.as_ref().is_none_or(|s| s.shows_veils);
-        let Some(veil) = found.veil.as_ref().filter(|_| told) else { break };
-        let next = measured.unveiled(veil);
-        if next.veil.most() > MOST_VEIL {
-            measured.glare = Some(next.veil.most());
-            break;
-        }
-        measured = next;
-        found = exposure(wedge, &measured, ask, progress)?;
+    let (mut measured, mut found) = fitted(wedge, measured, ask, progress)?;
+    if measured.is_look_beyond_white(&found.response) {
+        not_white = true;
+        (measured, found) = fitted(wedge, unscaled()?, ask, progress)?;
     }
-    for _ in 0..BENDS {
-        let Some(Toned { steeper, sigma }) = found.response.toned else { break };
-        let first = measured.steeper == 0.0;
-        // Where no patch reaches a full mark, a bend is not told from the coating's own rise.
-        if measured.glare.is_some()
-            || found.short.is_some()
-            || (first && steeper.abs() < BENT)
-            || (measured.steeper + steeper).abs() > MOST_BENT
-        {
-            break;
-        }
-        measured = measured.straightened(steeper, sigma);
-        found = exposure(wedge, &measured, ask, progress)?;
-    }
-    if let Some(tied) = measured.tied_to(&found.curve) {
-        measured = tied;
-        found = exposure(wedge, &measured, ask, progress)?;
-    }
+    tell_not_white(&mut reading, not_white);
     take_in(&mut reading, photo, wedge, &measured);
     let y_unmarked = measured.scale.y_unmarked;
     reading.notes.extend(found.notes.iter().map(|n| ReadingNote::fact(n.as_str())));
@@ -165,6 +147,52 @@ pub fn read_photo(
     }
     reading.notes.extend(mismatch(wedge, &reading).map(ReadingNote::fact));
     Ok(Evidence { reading, flat, fit: Some(found.response), missed: found.missed })
+}
+
+/// Fits the response to the patches, with the veil and the camera's curve taken off that show in them.
+fn fitted(
+    wedge: &Wedge,
+    mut measured: Measured,
+    ask: &Ask,
+    progress: &dyn Progress,
+) -> Result<(Measured, ExposureFit), ReadingError> {
+    let mut found = exposure(wedge, &measured, ask, progress)?;
+    for _ in 0..VEILS {
+        let told = found.short.as_ref().is_none_or(|s| s.shows_veils);
+        let Some(veil) = found.veil.as_ref().filter(|_| told) else { break };
+        let next = measured.unveiled(veil);
+        if next.veil.most() > MOST_VEIL {
+            measured.glare = Some(next.veil.most());
+            break;
+        }
+        measured = next;
+        found = exposure(wedge, &measured, ask, progress)?;
+    }
+    for _ in 0..BENDS {
+        let Some(Toned { steeper, sigma }) = found.response.toned else { break };
+        let first = measured.steeper == 0.0;
+        // Where no patch reaches a full mark, a bend is not told from the coating's own rise.
+        if measured.glare.is_some()
+            || found.short.is_some()
+            || (first && steeper.abs() < BENT)
+            || (measured.steeper + steeper).abs() > MOST_BENT
+        {
+            break;
+        }
+        measured = measured.straightened(steeper, sigma);
+        found = exposure(wedge, &measured, ask, progress)?;
+    }
+    if let Some(tied) = measured.tied_to(&found.curve) {
+        measured = tied;
+        found = exposure(wedge, &measured, ask, progress)?;
+    }
+    Ok((measured, found))
+}
+
+/// Says that what was given as a white reference is none, so that nothing rests on it.
+fn tell_not_white(reading: &mut Reading, not_white: bool) {
+    let says = || Said::two(text!("wedge.note.not-white.line"), text!("wedge.note.not-white.page"));
+    reading.notes.extend(not_white.then(|| ReadingNote { about: NoteAbout::NotWhite, says: says() }));
 }
 
 /// Takes in what speaks against the reading, as doubts and as notes.

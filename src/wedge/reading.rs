@@ -234,6 +234,8 @@ pub enum NoteAbout {
     Strongest(Said),
     /// Another wedge of this range may show a setting that does as well.
     MayDo(Said),
+    /// What was given as a white reference is not white.
+    NotWhite,
     /// Anything else.
     Fact,
 }

@@ -316,7 +316,7 @@ const OPTIONS: &[Opt] = &[
     opt(
         "wedge read --white-luminance",
         "wedge.png --wedge wedge.toml --white 500,5,60,10 --out out",
-        "--white-luminance 80%",
+        "--white-luminance 20%",
         "reading.json",
     ),
     opt("wedge read --grain", "grainy.png --wedge wedge.toml --out out", "--grain 0.01", "process.toml"),

@@ -10,6 +10,8 @@ use crate::art::Photo;
 use crate::colour::luminance;
 use crate::texts::text;
 use crate::wedge::ask::{Ask, ReadingError};
+use crate::wedge::fit::ResponseFit;
+use crate::wedge::measurement::Measurement;
 use crate::wedge::reading::Scale;
 use crate::wedge::register::Located;
 use crate::wedge::spread::robust_size;
@@ -79,6 +81,27 @@ impl VeilOver {
 }
 
 impl Measured {
+    /// Whether patches come out lighter than white against the reference: then that is not white. One alone may shine.
+    pub fn is_beyond_white(&self) -> bool {
+        let beyond = |value: &&Result<PatchValue, Refusal>| match value {
+            Ok(v) => self.is_whiter(v.y, v.y_error),
+            Err(e) => *e == Refusal::Beyond,
+        };
+        self.scale.absolute && self.values.iter().filter(beyond).count() > 1
+    }
+
+    /// Whether a look of the fitted response does.
+    pub fn is_look_beyond_white(&self, fit: &ResponseFit) -> bool {
+        let bare = Measurement::value(self.scale.y_unmarked, 0.0);
+        let beyond = |look: &&Measurement| look.get().is_some_and(|y| self.is_whiter(y, look.uncertainty()));
+        self.scale.absolute && [&bare, &fit.y_marked, &fit.y_char].iter().any(beyond)
+    }
+
+    /// Whether a luminance lies above white by more than two standard deviations, that of the whole scale taken in.
+    fn is_whiter(&self, y: f64, error: f64) -> bool {
+        y - 2.0 * libm::hypot(error, y * self.scale.sigma) > 1.0
+    }
+
     /// The patches with a veil taken off that was found. An even veil passes for a lighter coating and cannot be told, so the
     /// least of it is taken for none.
     pub fn unveiled(&self, found: &VeilOver) -> Measured {
@@ -298,6 +321,19 @@ mod tests {
         let tenfold = values(&m.lit, 10.0 * m.scale.y_unmarked, &[0.0; 3], 0.0);
         // Luminances of 0.5, 3 and 6.5 are L* 76, 151 and 200.
         assert!(tenfold[0].is_ok() && tenfold[2] == Err(Refusal::Beyond), "{tenfold:?}");
+    }
+
+    #[test]
+    fn a_reference_against_which_patches_are_lighter_than_white_is_not_white() {
+        let against = |y_unmarked: f64, sigma: f64| {
+            let m = seen(&[0.05, 0.3, 0.6, 0.65]);
+            let scale = Scale { absolute: true, note: String::new(), y_unmarked, sigma };
+            Measured { values: values(&m.lit, y_unmarked, &[0.0; 4], 0.0), scale, ..m }
+        };
+        assert!(!against(0.03, 0.02).is_beyond_white() && !seen(&[0.6, 0.65]).is_beyond_white());
+        // Luminances of 1.6 and 1.73; of 1.04 and 1.13, which a poorly known light leaves open.
+        assert!(against(0.08, 0.02).is_beyond_white() && against(0.8, 0.02).is_beyond_white());
+        assert!(against(0.052, 0.01).is_beyond_white() && !against(0.052, 0.1).is_beyond_white());
     }
 
     #[test]

@@ -8,7 +8,7 @@ use crate::units::{JoulesPerMm2, Mm, MmPerS, Share};
 use crate::wedge::apart::no_char;
 use crate::wedge::fit::wants_mark;
 use crate::wedge::measurement::Measurement;
-use crate::wedge::reading::{Gain, PatchReading, Reading};
+use crate::wedge::reading::{Gain, NoteAbout, PatchReading, Reading};
 use crate::wedge::spread::square;
 use crate::wedge::target::{Pattern, TestPatch, Wedge};
 
@@ -57,6 +57,8 @@ pub fn process(reading: &Reading, wedge: &Wedge, earlier: Option<ProcessFile>) -
         }
         let looks = if reading.scale.absolute {
             None
+        } else if reading.notes.iter().any(|note| note.about == NoteAbout::NotWhite) {
+            Some(Measurement::not(text!("wedge.process.not-white")))
         } else {
             Some(Measurement::not(text!("wedge.process.relative")))
         };
