@@ -89,7 +89,7 @@ fn written(columns: &[String], table: &Table) -> Result<String, Says> {
     csv.write_record(columns)?;
     csv.write_record(&table.columns)?;
     for row in &table.rows {
-        csv.write_record(table.columns.iter().map(|c| row.cells.get(c).map_or("", String::as_str)))?;
+        csv.write_record(table.columns.iter().map(|c| row.written(c)))?;
     }
     let bytes = csv.into_inner().map_err(|e| Says::fault(&filled("fault.table", &[("why", &e)])))?;
     Ok(String::from_utf8_lossy(&bytes).into_owned())
@@ -238,6 +238,15 @@ mod tests {
             assert!(headed.says.unwrap().contains("The first line, “"), "{text}");
             assert_eq!(after, layers, "{text}: the maker's texts are as they were");
         }
+    }
+
+    #[test]
+    fn a_value_whose_look_is_unknown_stays_so_below_another_heading() {
+        let table = Table::parse("Ada Gull\t#DATE? 2015-05-03\nBo Tern\t#DATE? 2016-05-03\n").unwrap();
+        let mut asked = json!({ "piece": { "layer": [{ "text": "{who} since {since}" }] } });
+        let text = headed(&table, &mut asked).unwrap().text.unwrap();
+        let row = Table::parse(&text).unwrap().rows.pop().unwrap();
+        assert_eq!((row.cells["since"].as_str(), row.fill("{since}").is_err()), ("2016-05-03", true));
     }
 
     #[test]

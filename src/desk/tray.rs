@@ -3,7 +3,7 @@
 use std::fs;
 use std::path::Path;
 
-use serde_json::{Value, json};
+use serde_json::{Map, Value, json};
 
 use super::Desk;
 use super::heading::{Headed, columns_of, headed, lettered, names};
@@ -16,7 +16,7 @@ use super::{jig, pasted, written};
 use crate::cli::order::{Carried, Request, Rows};
 use crate::encode::sink::{Folder, Zip};
 use crate::findings::{Finding, Remedy, Severity};
-use crate::order::{Order, OrderError, Table, TableError, items};
+use crate::order::{Order, OrderError, Table, TableError, TableRow, items};
 use crate::outputs::{self, OfPieces, each_remedy, is_of_one_picture};
 use crate::pipeline::tray::program;
 use crate::progress::{Progress, Silent};
@@ -350,17 +350,28 @@ fn told_table(kept: &Kept, table: &Table) -> Result<Value, Says> {
     let order: Order = toml::from_str(&kept.text)?;
     let mut says: Vec<(usize, String)> = Vec::new();
     if let Ok(all) = items(&order, &kept.path) {
-        for item in all {
-            if let Err(OrderError::Row(row, why)) = item {
-                says.push((row, why));
+        for (item, row) in all.into_iter().zip(&table.rows) {
+            match item {
+                Err(OrderError::Row(row, why)) => says.push((row, why)),
+                // It stands against the whole table, and is mended here.
+                Err(OrderError::Absurd(why)) if !row.faults.is_empty() => says.push((row.number, why)),
+                _ => {}
             }
         }
     }
+    let unsure = |row: &TableRow| -> Map<String, Value> {
+        let of = |(at, column): (usize, &String)| {
+            let holds = row.unshown(column)?;
+            let says = filled("says.table.unsure", &[("holds", &holds.said())]);
+            Some((at.to_string(), json!({ "sign": holds.sign(), "says": says })))
+        };
+        table.columns.iter().enumerate().filter_map(of).collect()
+    };
     let rows = table.rows.iter().map(|row| {
         let cells: Vec<&str> =
             table.columns.iter().map(|c| row.cells.get(c).map_or("", String::as_str)).collect();
         let why = says.iter().find(|(number, _)| *number == row.number).map(|(_, why)| why);
-        json!({ "number": row.number, "cells": cells, "says": why })
+        json!({ "number": row.number, "cells": cells, "unsure": unsure(row), "says": why })
     });
     Ok(json!({
         "columns": table.columns,

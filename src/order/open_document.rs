@@ -4,11 +4,10 @@ use std::io::Read;
 
 use resvg::usvg::roxmltree::{Document, Node, ParsingOptions};
 
-use super::cell::Cell;
+use super::cell::{Cell, Holds};
 use super::number_format::plain;
 use super::spreadsheet::{Joined, MOST_BYTES, MOST_COLUMNS, spread};
 use super::table::MOST_ROWS;
-use crate::texts::text;
 
 /// Most elements and texts of a sheet.
 const MOST_NODES: u32 = 20_000_000;
@@ -134,11 +133,11 @@ fn cell(node: Node<'_, '_>) -> Cell {
         Some("float") => office("value")
             .and_then(|v| v.parse().ok())
             .map_or_else(Cell::default, |v| Cell::shows(&plain(v))),
-        Some("date") => Cell::unshown(value("date-value"), text!("order.holds.date")),
-        Some("time") => Cell::unshown(value("time-value"), text!("order.holds.time")),
-        Some("percentage") => Cell::unshown(value("value"), text!("order.holds.percentage")),
-        Some("currency") => Cell::unshown(value("value"), text!("order.holds.money")),
-        Some("boolean") => Cell::unshown(value("boolean-value"), text!("order.holds.truth")),
+        Some("date") => Cell::unshown(value("date-value"), Holds::Date),
+        Some("time") => Cell::unshown(value("time-value"), Holds::Time),
+        Some("percentage") => Cell::unshown(value("value"), Holds::Percentage),
+        Some("currency") => Cell::unshown(value("value"), Holds::Money),
+        Some("boolean") => Cell::unshown(value("boolean-value"), Holds::Truth),
         _ => Cell::shows(&value("string-value")),
     }
 }
@@ -228,7 +227,7 @@ mod tests {
     fn a_value_without_what_it_shows_is_not_told() {
         let date = "<table:table-row><table:table-cell office:value-type='date' office:date-value='2025-03-04'/></table:table-row>";
         let read = sheet(&format!("{}{date}", row(&[("", "date")], "")));
-        assert_eq!(read[1].1[0], Cell::unshown("2025-03-04".into(), "a date"));
+        assert_eq!(read[1].1[0], Cell::unshown("2025-03-04".into(), Holds::Date));
     }
 
     #[test]

@@ -5,7 +5,7 @@ use std::io::Cursor;
 
 use calamine::{Data, Reader, Style, Xlsx};
 
-use super::cell::Cell;
+use super::cell::{Cell, Holds};
 use super::number_format::{GENERAL, iso, moment, number, plain};
 use super::open_document;
 use super::table::MOST_ROWS;
@@ -107,17 +107,17 @@ fn shown(cell: &Data, style: Option<&Style>) -> Cell {
     };
     let of_number = |value: f64| match number(value, code) {
         Some(text) => Cell::shows(&text),
-        None => Cell::unshown(plain(value), text!("order.holds.own-format")),
+        None => Cell::unshown(plain(value), Holds::Number),
     };
     match cell {
         Data::Float(value) => of_number(*value),
         Data::Int(value) => of_number(*value as f64),
         Data::DateTime(at) => match moment(at, code) {
             Some(text) => Cell::shows(&text),
-            None => Cell::unshown(iso(at), text!("order.holds.date-or-time")),
+            None => Cell::unshown(iso(at), Holds::DateOrTime),
         },
-        Data::DateTimeIso(text) => Cell::unshown(text.clone(), text!("order.holds.date-or-time")),
-        Data::DurationIso(text) => Cell::unshown(text.clone(), text!("order.holds.time")),
+        Data::DateTimeIso(text) => Cell::unshown(text.clone(), Holds::DateOrTime),
+        Data::DurationIso(text) => Cell::unshown(text.clone(), Holds::Time),
         Data::Error(sign) => Cell::error(&sign.to_string()),
         other => Cell::shows(&other.to_string()),
     }

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
-use super::cell::{Cell, CellFault};
+use super::cell::{Cell, CellFault, Holds};
 use super::spreadsheet;
 use crate::texts::text;
 
@@ -268,6 +268,23 @@ impl TableRow {
         Ok(Filled { text: out, columns })
     }
 
+    /// What a cell holds whose look is not known.
+    pub fn unshown(&self, column: &str) -> Option<Holds> {
+        match self.faults.get(column) {
+            Some(CellFault::Unshown(holds)) => Some(*holds),
+            _ => None,
+        }
+    }
+
+    /// A cell as it stands in a table that is written as text.
+    pub fn written(&self, column: &str) -> String {
+        let text = self.cells.get(column).map_or("", String::as_str);
+        match self.unshown(column) {
+            Some(holds) => format!("{} {text}", holds.sign()),
+            None => text.into(),
+        }
+    }
+
     /// Whether nothing stands in a column.
     pub fn is_empty(&self, column: &str) -> bool {
         self.cells.get(column).is_none_or(|cell| cell.trim().is_empty())
@@ -278,7 +295,7 @@ impl TableRow {
             CellFault::Error(sign) => Unfilled::Row(text!("order.cell.error", column, sign)),
             // Not "format it as text": a date would turn into its number.
             CellFault::Unshown(holds) => {
-                Unfilled::Table(text!("order.cell.unshown", row = self.number, column, holds))
+                Unfilled::Table(text!("order.cell.unshown", row = self.number, column, holds = holds.said()))
             }
         }
     }
@@ -379,7 +396,7 @@ mod tests {
     #[test]
     fn a_cell_that_cannot_be_marked_is_refused_where_it_is_used() {
         let mut row = Table::parse("name,no,since\n#N/A,7,2025").unwrap().rows.remove(0);
-        row.faults.insert("since".into(), CellFault::Unshown("a date"));
+        row.faults.insert("since".into(), CellFault::Unshown(Holds::Date));
         assert_eq!(row.fill("No. {no}").unwrap(), "No. 7");
         let Unfilled::Row(why) = row.fill("{name}").unwrap_err() else { panic!("an error is the row's") };
         assert_eq!(why, "its cell 'name' holds #N/A, an error of the spreadsheet");

@@ -232,6 +232,38 @@ fn two_pages_do_not_overwrite_each_others_table() {
 }
 
 #[test]
+fn a_value_whose_look_is_unknown_is_not_marked_when_another_cell_is_typed() {
+    let home = home();
+    let desk = Desk::open(home.path());
+    let tray = desk.json("POST", "/api/jobs", &json!({ "tray": true })).json();
+    let path = format!("/api/jobs/{}", tray["name"].as_str().expect("a name"));
+    let put = |table: &str| {
+        let got = desk.ask("PUT", &format!("{path}/table?name=table.csv&typed=true"), table.as_bytes());
+        assert_eq!(got.status, 200, "{got:?}");
+        got.json()
+    };
+    let told = put("name,since\nAda,#DATE? 2015-05-03\nBo,1042.5\n");
+    let row = |told: &Value, at: usize| told["rows"][at].clone();
+    assert_eq!(row(&told, 0)["cells"], json!(["Ada", "2015-05-03"]));
+    let unsure = row(&told, 0)["unsure"]["1"].clone();
+    assert_eq!((&unsure["sign"], row(&told, 1)["unsure"].clone()), (&json!("#DATE?"), json!({})));
+    assert!(unsure["says"].as_str().expect("text").starts_with("It holds a date,"), "{unsure}");
+    // It is said of its row where it is asked for, and nothing is marked.
+    let mut asked = told["job"]["asked"].clone();
+    asked["piece"]["layer"] = json!([{ "text": "{name} {since}" }]);
+    let asking = json!({ "revision": told["revision"], "asked": asked });
+    assert_eq!(desk.json("PUT", &path, &asking).status, 200);
+    let told = desk.get(&format!("{path}/table")).json();
+    assert!(row(&told, 0)["says"].as_str().expect("text").contains("'since' holds a date"), "{told}");
+    assert!(row(&told, 1)["says"].is_null());
+    assert_eq!(desk.get(&format!("{path}/tray")).status, 422);
+    // Once it is typed it is what it is.
+    let told = put("name,since\nAda,2015-05-03\nBo,1042.5\n");
+    assert!(row(&told, 0)["says"].is_null() && row(&told, 0)["unsure"] == json!({}), "{told}");
+    assert_eq!(desk.get(&format!("{path}/tray")).status, 200);
+}
+
+#[test]
 fn a_table_that_is_not_taken_leaves_the_one_before() {
     let home = home();
     let desk = Desk::open(home.path());

@@ -70,8 +70,11 @@ const retitled = (asked, from, to) => (asked?.title === from ? { ...asked, title
 /** A cell of a CSV file, whichever sign is taken to part its cells. */
 const quoted = (cell) => (/[",;\t\n\r]/.test(cell) ? `"${cell.replaceAll('"', '""')}"` : cell);
 
+/** The cells of a row as they are sent: what was never typed and how its spreadsheet shows it is not known keeps the sign of that, and is not marked. */
+const signed = ({ cells, unsure }) => cells.map((cell, at) => (unsure?.[at] ? `${unsure[at].sign} ${cell ?? ""}` : cell));
+
 /** A table as CSV, as it is sent again after a cell was mended. */
-export const csv = (columns, rows) => [columns, ...rows.map((r) => r.cells)].map((line) => line.map((c) => quoted(String(c ?? ""))).join(",")).join("\r\n");
+export const csv = (columns, rows) => [columns, ...rows.map(signed)].map((line) => line.map((c) => quoted(String(c ?? ""))).join(",")).join("\r\n");
 
 /** The bytes of a file as text, which a tab keeps, and back; of longer ones than this it has no room for the text. */
 const MOST_KEPT = 2 << 20;

@@ -46,15 +46,32 @@ function table(state, put) {
     row, number: row.number, says: make("td.says"), node: make("tr", { data: { row: row.number } }),
     inputs: columns.map((column, at) => make("input", {
       type: "text", value: shownCell(row.cells[at]), autocomplete: "off", "aria-label": say("table.cell", { column, row: row.number }),
-      on: { change: (e) => { row.cells[at] = typedCell(e.target.value, row.cells[at]); put(csv(columns, rows)); } },
+      on: {
+        change: (e) => mend(row, at, e.target),
+        // Whoever types what is unsure as it stands there makes it sure, which is no change to a browser.
+        input: (e) => { e.target.dataset.typed = "true"; },
+        blur: (e) => {
+          if (e.target.dataset.typed && row.unsure?.[at]) mend(row, at, e.target);
+          delete e.target.dataset.typed;
+        },
+      },
     })),
   }));
+  const mend = (row, at, { value }) => {
+    row.cells[at] = typedCell(value, row.cells[at]);
+    delete row.unsure?.[at];
+    put(csv(columns, rows));
+  };
   // Why rows are left off the tray that are sound by themselves, as where their picture is missing.
   let left = new Map();
   const judge = ({ row, node, says, inputs }) => {
     const why = row.says ?? left.get(row.number);
     node.dataset.bad = Boolean(why);
-    for (const input of inputs) why ? input.setAttribute("aria-invalid", "true") : input.removeAttribute("aria-invalid");
+    inputs.forEach((input, at) => {
+      why ? input.setAttribute("aria-invalid", "true") : input.removeAttribute("aria-invalid");
+      input.title = row.unsure?.[at]?.says ?? "";
+      input.dataset.unsure = Boolean(row.unsure?.[at]);
+    });
     refill(says, why && [icon("warn"), why]);
     if (why) node.append(says);
     else says.remove();
@@ -79,8 +96,9 @@ function table(state, put) {
     const same = String(told.columns) === String(columns) && told.rows.length === lines.length && told.rows.every((row, at) => row.number === lines[at].number);
     if (!same) return false;
     lines.forEach((line, at) => {
-      const { cells, says } = told.rows[at];
+      const { cells, says, unsure } = told.rows[at];
       line.row.says = says;
+      if (!newer) line.row.unsure = unsure;
       judge(line);
       if (newer) return;
       line.inputs.forEach((input, c) => {
