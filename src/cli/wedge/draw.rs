@@ -476,8 +476,8 @@ fn request(a: &DrawArgs, plan: &Plan, kind: WedgeKind, size: WedgeSize<'_>) -> R
         _ => format!("{}..{}mm/s", usual.speeds.0.0, usual.speeds.1.0),
     });
     one_value_for(kind, a)?;
-    let powers: Vec<Share> = values(&power, rows, !a.linear, |v: &Share| v.0, Share)?;
-    let speeds: Vec<MmPerS> = values(&speed, columns, !a.linear, |v: &MmPerS| v.0, MmPerS)?;
+    let powers: Vec<Share> = values(&power, "47.5..100%", (rows, !a.linear), |v: &Share| v.0, Share)?;
+    let speeds: Vec<MmPerS> = values(&speed, "7.5..30mm/s", (columns, !a.linear), |v: &MmPerS| v.0, MmPerS)?;
     let (Some(&first_power), Some(&first_speed)) = (powers.first(), speeds.first()) else {
         return Err(DrawError::Asked(text!("cli.wedge.needs").into()).into());
     };

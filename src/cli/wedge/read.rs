@@ -208,9 +208,10 @@ fn foreign(a: &ReadArgs) -> Result<Wedge, Failure> {
     };
     let plan = resolve(None, None, a.pitch, &names)?;
     let (columns, rows) = counts(a.grid.as_deref().unwrap_or(""))?;
-    let powers: Vec<Share> = values(a.powers.as_deref().unwrap_or(""), rows, false, |v: &Share| v.0, Share)?;
+    let powers: Vec<Share> =
+        values(a.powers.as_deref().unwrap_or(""), "100..40%", (rows, false), |v: &Share| v.0, Share)?;
     let speeds: Vec<MmPerS> =
-        values(a.speeds.as_deref().unwrap_or(""), columns, false, |v: &MmPerS| v.0, MmPerS)?;
+        values(a.speeds.as_deref().unwrap_or(""), "7.5..30mm/s", (columns, false), |v: &MmPerS| v.0, MmPerS)?;
     if powers.len() != rows || speeds.len() != columns {
         return Err(Failure::input(format!(
             "the grid has {columns} columns and {rows} rows, but {} speeds and {} powers were given; give one for each",
