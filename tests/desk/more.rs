@@ -264,6 +264,29 @@ fn a_value_whose_look_is_unknown_is_not_marked_when_another_cell_is_typed() {
 }
 
 #[test]
+fn names_do_not_wait_behind_versions() {
+    let home = home();
+    let desk = Desk::open(home.path());
+    // Each of them takes a place for a second or more, and there are two.
+    let photos: Vec<String> = (0..2)
+        .map(|_| {
+            let photo = desk.job("samples/harbour.jpg", json!({ "blank": { "shape": "rect:100x100mm" } }));
+            format!("/api/jobs/{}/sheet", photo["name"].as_str().expect("a name").replace(' ', "%20"))
+        })
+        .collect();
+    let tray = desk.json("POST", "/api/jobs", &json!({ "tray": true })).json();
+    let path = format!("/api/jobs/{}/table", tray["name"].as_str().expect("a name"));
+    for photo in &photos {
+        let begun = desk.json("POST", photo, &json!({}));
+        assert!((200..300).contains(&begun.status), "{begun:?}");
+    }
+    assert_eq!(desk.ask("PUT", &path, b"name\nAda\nFog\n").status, 200);
+    for photo in &photos {
+        assert_eq!(desk.get(photo).json()["done"], false);
+    }
+}
+
+#[test]
 fn a_table_that_is_not_taken_leaves_the_one_before() {
     let home = home();
     let desk = Desk::open(home.path());

@@ -221,12 +221,16 @@ export const tray = {
     };
 
     const put = async (content, name) => {
+      if (name) refill(said, make("p.hint", {}, say("table.reading")));
       try {
         const answer = await piece.putTable(content, name);
         announce(count("table.read", answer.rows.length));
         // How a table was taken is seen until it changes.
         refill(said, answer.says && make("p.finding.note", {}, icon("note"), make("span", {}, answer.says)));
-      } catch (refusal) { oops(refusal); }
+      } catch (refusal) {
+        refill(said);
+        oops(refusal);
+      }
     };
 
     /** Takes the one table among files that were brought. Which of several is meant, only a person knows. */
