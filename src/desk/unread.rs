@@ -8,6 +8,8 @@ use super::texts::{filled, say};
 use super::wedge::list;
 use crate::art::Photo;
 use crate::progress::Silent;
+use crate::texts::text;
+use crate::units::short;
 use crate::wedge::ask::{Ask, ReadingError};
 use crate::wedge::register::locate;
 use crate::wedge::target::Wedge;
@@ -38,6 +40,28 @@ pub(super) fn begun_at(ask: &Ask, by: usize) -> Ask {
     ask
 }
 
+/// Pixels a mm that a photo should have for all patches to be read.
+const ENOUGH: f64 = 10.0;
+
+/// What helps where the four points lie on the marks already, with how wide a patch is in the photo where that is too little.
+fn photo_again(marks: &[[f64; 2]], side: Option<f64>, points: &[(f64, f64)]) -> Option<String> {
+    let places: Vec<(f64, f64)> = marks.iter().map(|m| (m[0], m[1])).collect();
+    let round = |p: &[(f64, f64)]| -> f64 {
+        p.iter().zip(p.iter().cycle().skip(1)).map(|(a, b)| (a.0 - b.0).hypot(a.1 - b.1)).sum()
+    };
+    if points.len() != 4 || places.len() != 4 {
+        return None;
+    }
+    let pixels_per_mm = round(points) / round(&places);
+    Some(match side.filter(|_| pixels_per_mm < ENOUGH) {
+        Some(side) => {
+            let (pixels, enough) = (short(pixels_per_mm * side, 0), short((ENOUGH * side).ceil(), 0));
+            filled("says.photo.again.nearer", &[("pixels", &pixels), ("enough", &enough)])
+        }
+        None => say("says.photo.again"),
+    })
+}
+
 /// What is said of a photo that was not read, and whether its corners are asked for.
 pub(super) fn says(
     home: &Home,
@@ -54,13 +78,22 @@ pub(super) fn says(
         return Says::unusable(says).with("corners_needed", false);
     }
     let named = |key: &str| filled(key, &[("name", name)]);
+    let marks: Vec<[f64; 2]> = wedge.marks.iter().map(|m| m.centre).collect();
+    let side = wedge.patches.iter().map(|p| p.size[0].min(p.size[1])).min_by(f64::total_cmp);
+    let again = |says: String| match photo_again(&marks, side, &ask.corners) {
+        Some(again) => format!("{says} {again}"),
+        None => says,
+    };
     let (sentence, searched) = match why {
+        ReadingError::Corners(what) if what == text!("wedge.corners.not-marks") => {
+            (again(named("says.photo.points")), true)
+        }
         ReadingError::Corners(_) => (why.to_string(), true),
         ReadingError::Mirrored if by_hand => (say("says.photo.mirrored"), true),
         ReadingError::NoMarks { .. } | ReadingError::OtherWedge { .. } | ReadingError::NotThis { .. }
             if by_hand =>
         {
-            (named("says.photo.points"), true)
+            (again(named("says.photo.points")), true)
         }
         ReadingError::NoMarks { .. } => (say("says.photo.marks"), true),
         ReadingError::NotThis { .. } => (named("says.photo.part"), true),
@@ -89,6 +122,20 @@ fn other(home: &Home, own: &Name, photo: &Photo, wedge: &Wedge, ask: &Ask) -> Op
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn points_that_lie_right_are_told_how_wide_a_patch_is() {
+        let marks = [[0.0, 0.0], [40.0, 0.0], [40.0, 40.0], [0.0, 40.0]];
+        let said = |side: f64| {
+            let far = 9.0 + side;
+            photo_again(&marks, Some(4.5), &[(9.0, 9.0), (far, 9.0), (far, far), (9.0, far)]).unwrap()
+        };
+        let far = said(80.0);
+        assert!(far.contains("nearer") && far.contains("9 pixels") && far.contains("45 or more"), "{far}");
+        let near = said(800.0);
+        assert!(near.contains("sharp") && !near.contains("pixels"), "{near}");
+        assert_eq!(photo_again(&marks, Some(4.5), &[]), None);
+    }
 
     #[test]
     fn points_are_begun_at_another_one() {
