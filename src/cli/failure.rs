@@ -10,13 +10,20 @@ pub struct Failure {
     pub sentence: Said,
     /// The exit code.
     pub code: u8,
+    /// The row of an order's table that it names.
+    pub row: Option<usize>,
 }
 
 impl Failure {
     /// An input that cannot be used.
     pub fn input(sentence: impl Into<Said>) -> Self {
         let sentence = sentence.into().each(|s| cause::numberless(s).into_owned());
-        Failure { sentence, code: 1 }
+        Failure { sentence, code: 1, row: None }
+    }
+
+    /// The same about a row of an order's table.
+    pub fn of_row(self, row: usize) -> Self {
+        Failure { row: Some(row), ..self }
     }
 }
 

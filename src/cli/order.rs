@@ -120,10 +120,13 @@ impl Request {
 /// Ends the work where bad rows are all that there are; without a table there is one piece, and no row to name.
 fn refuse_all(order: &Order, bad: &[Bad], none_left: bool) -> Result<(), Failure> {
     let Some(first) = bad.first().filter(|_| none_left) else { return Ok(()) };
-    Err(Failure::input(match order.table {
-        Some(_) => first.why.each(|why| text!("cli.order.no-row", row = first.row, why)),
-        None => first.why.clone(),
-    }))
+    Err(match order.table {
+        Some(_) => {
+            let says = first.why.each(|why| text!("cli.order.no-row", row = first.row, why));
+            Failure::input(says).of_row(first.row)
+        }
+        None => Failure::input(first.why.clone()),
+    })
 }
 
 impl Rows {

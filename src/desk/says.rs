@@ -69,7 +69,11 @@ impl<E: std::error::Error + 'static> From<E> for Says {
 
 impl From<Failure> for Says {
     fn from(f: Failure) -> Says {
-        Says::unusable(f.sentence.on_page())
+        let says = Says::unusable(f.sentence.on_page());
+        match f.row {
+            Some(row) => says.with("row", row),
+            None => says,
+        }
     }
 }
 

@@ -51,10 +51,13 @@ impl Run {
             written::blank_inside(&desk.home, Path::new(""), item.blank.as_deref())?;
         }
         if rows.items.is_empty() {
-            return Err(Says::unusable(match rows.bad.first() {
-                Some(bad) => filled("says.tray.rows", &[("row", &bad.row), ("why", &bad.why.on_page())]),
-                None => say("says.tray.empty"),
-            }));
+            return Err(match rows.bad.first() {
+                Some(bad) => {
+                    let says = filled("says.tray.rows", &[("row", &bad.row), ("why", &bad.why.on_page())]);
+                    Says::unusable(says).with("row", bad.row)
+                }
+                None => Says::unusable(say("says.tray.empty")),
+            });
         }
         let carried = rows.ready()?.carried(progress)?;
         let order: Order = toml::from_str(&kept.text)?;

@@ -264,6 +264,26 @@ fn a_value_whose_look_is_unknown_is_not_marked_when_another_cell_is_typed() {
 }
 
 #[test]
+fn a_refusal_of_all_rows_names_one_that_the_page_can_mark() {
+    let home = home();
+    let desk = Desk::open(home.path());
+    let tray = desk.json("POST", "/api/jobs", &json!({ "tray": true })).json();
+    let path = format!("/api/jobs/{}", tray["name"].as_str().expect("a name"));
+    let mut told = desk.ask("PUT", &format!("{path}/table"), b"name\nAda\nFog\n").json();
+    let mut at = told["revision"].take();
+    let mut asked = told["job"]["asked"].take();
+    // A column that is not there; a file that is not there.
+    for (key, value) in [("layer", json!([{ "text": "{role}" }])), ("art", json!({ "file": "{name}.png" }))] {
+        asked["piece"] = json!({ key: value });
+        let put = desk.json("PUT", &path, &json!({ "revision": at, "asked": asked }));
+        assert_eq!(put.status, 200, "{put:?}");
+        at = put.json()["revision"].take();
+        let got = desk.get(&format!("{path}/tray"));
+        assert_eq!((got.status, &got.json()["row"]), (422, &json!(2)), "{got:?}");
+    }
+}
+
+#[test]
 fn names_do_not_wait_behind_versions() {
     let home = home();
     let desk = Desk::open(home.path());

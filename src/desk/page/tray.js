@@ -186,7 +186,11 @@ export const tray = {
       } catch (refusal) {
         if (refusal.name === "AbortError") return;
         told.textContent = "";
-        if (refusal.status === 422) judged();
+        if (refusal.status === 422) {
+          const { row } = refusal.answer;
+          shown?.leave(row ? [{ row, says: refusal.says }] : []);
+          judged();
+        }
         // What was laid out before is none of what is asked now; where nobody answers, nothing is known of that.
         if (![0, 401].includes(refusal.status)) [spots, toTake].forEach((part) => refill(part));
         if (refusal.says) refill(findings, make("li.finding.stop", {}, make("p", {}, make("span.level", {}, icon("stop"), say("level.stop")), " ", refusal.says)));

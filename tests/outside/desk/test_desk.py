@@ -1592,6 +1592,49 @@ def test_rows_that_cannot_be_made_are_said_to_be_left_off(page, desk):
     assert bad.count() == 0 and tab.get_by_text("left off the tray").count() == 0
 
 
+def test_the_row_that_a_refusal_names_is_marked_and_the_stop_stays_in_sight(page):
+    tab = page.tab
+    tray_of(page, 2)
+    asked_by_hand(page, "art", {"file": "{title}.png"})
+    asked_by_hand(page, "layer", [{"text": "{name}"}] * 20)
+    stop = tab.locator(".seen .finding.stop")
+    stop.wait_for()
+    bad = tab.locator('table.names tr[data-bad="true"]')
+    until(lambda: bad.count() == 1)
+    assert bad.get_attribute("data-row") == "2" and "there is no such file" in bad.inner_text()
+    tab.get_by_label("Text 20").scroll_into_view_if_needed()
+    assert tab.evaluate("() => document.querySelector('main').scrollTop") > 100
+    top = tab.locator("main").bounding_box()["y"]
+    assert stop.bounding_box()["y"] >= top
+
+
+def test_a_date_whose_look_is_not_known_is_marked_once_it_is_typed(page):
+    tab = page.tab
+    tray_of(page, 1)
+    tab.get_by_label("Paste names from a spreadsheet").fill("name\tsince\nAnna\t#DATE? 2015-05-03\nBo\t2016\n")
+    page.saved(tab.get_by_role("button", name="Take these names").click)
+    text, since = tab.get_by_label("Text 1"), tab.get_by_label("since of row 2", exact=True)
+    page.saved(lambda: (text.fill("{name} {since}"), text.press("Enter")))
+    stop = tab.locator(".seen .finding.stop", has_text="'since' holds a date")
+    stop.wait_for()
+    assert since.input_value() == "2015-05-03" and since.get_attribute("title").startswith("It holds a date,")
+    bad = tab.locator('table.names tr[data-bad="true"]')
+    until(lambda: bad.count() == 1)
+    # Another cell that is typed in, or a row that is taken away, tells nothing of it.
+    name = tab.get_by_label("name of row 2", exact=True)
+    page.saved(lambda: (name.fill("Ada"), name.blur()))
+    page.saved(tab.get_by_role("button", name="Take row 3 away").click)
+    stop.wait_for()
+    assert tab.locator(".spot").count() == 0
+    # Typed as it stands, it is meant so.
+    since.press("Control+a")
+    page.saved(lambda: (since.press_sequentially("2015-05-03"), since.blur()))
+    tab.locator(".spot", has_text="Ada 2015-05-03").wait_for()
+    assert bad.count() == 0
+    page.saved(tab.get_by_role("button", name="Undo").click)
+    stop.wait_for()
+
+
 def test_each_piece_of_a_tray_has_its_own_cautions_and_the_list_names_the_pieces(page):
     tab = page.tab
     tray_of(page, 2)
