@@ -2139,6 +2139,35 @@ def test_white_paper_is_marked_on_the_photo(page):
     tab.wait_for_function("() => !document.querySelector('.white')")
 
 
+def test_a_point_lies_where_the_photo_was_tapped(page):
+    tab = page.tab
+    tab.goto(f"{page.desk.place}?view=wedge")
+    tab.get_by_text("Exposure", exact=True).click()
+    tab.get_by_role("button", name="Draw the wedge").click()
+    tab.locator(".drawn img").wait_for()
+    said = {"says": "Read.", "photo_picture": "/photo.jpg", "width": 1200, "height": 800}
+    answers = [{"status": 422, "json": {**said, "corners_needed": True}}, {"json": {**said, "values": [], "notes": [], "absolute": False}}]
+    tab.route("**/photo*", lambda route: route.fulfill(**answers.pop(0)))
+    tab.route("**/photo.jpg", lambda route: route.fulfill(path=HARBOUR))
+    for points in [".result > .corners", ".white .corners"]:
+        page.drop(HARBOUR)
+        if "white" in points:
+            tab.get_by_role("button", name="There is white paper in the photo").click()
+        photo, chosen = tab.locator(f"{points} .photo img"), tab.locator(f"{points} .corner.chosen")
+        tab.wait_for_function("at => document.querySelector(at)?.naturalWidth > 0", arg=f"{points} .photo img")
+        for width, height in [(1280, 720), (1600, 900), (390, 844)]:
+            tab.set_viewport_size({"width": width, "height": height})
+            photo.scroll_into_view_if_needed()
+            box = photo.bounding_box()
+            x, y = 0.5 * box["width"], 0.7 * box["height"]
+            photo.click(position={"x": x, "y": y})
+            ring = chosen.bounding_box()
+            put = (ring["x"] + ring["width"] / 2 - box["x"], ring["y"] + ring["height"] / 2 - box["y"])
+            assert put == pytest.approx((x, y), abs=1), (points, width, height)
+            # It is elsewhere before the next tap.
+            photo.click(position={"x": 0.6 * box["width"], "y": 0.3 * box["height"]})
+
+
 def test_a_point_is_seen_enlarged_beside_the_finger_and_does_not_jump_to_it(chromium, desk):
     context = chromium.new_context(viewport={"width": 390, "height": 760}, has_touch=True, reduced_motion="reduce")
     page = Page(context, desk, desk.address.replace("/#", "/?view=wedge#"))
