@@ -36,36 +36,71 @@ async function rename(desk, job, typed, wrong) {
   }
 }
 
-async function fillList(list, desk, close) {
-  const { jobs } = await get("/api/shelf");
-  const again = () => fillList(list, desk, close).catch(oops);
-  const bin = async (job) => {
+/** A row of the shelf: a job that lies there, or says that it is in the bin, with the way back, for as long as the shelf is open. */
+function rowOf(job, desk, close, again) {
+  const binned = make("p", {}, say("shelf.binned", { name: job.name }));
+  const back = button(say("shelf.back"), async () => {
+    try {
+      await send("POST", jobPath(job.name, "/back"));
+      job.binned = false;
+      paint();
+      row.querySelector(".take").focus();
+    } catch (refusal) {
+      // Above the shelf no notice would be seen.
+      if (refusal.says && row.isConnected) binned.textContent = refusal.says;
+      else oops(refusal);
+    }
+  });
+  const bin = async () => {
     try {
       await send("DELETE", jobPath(job.name));
+      job.binned = true;
       if (desk.piece?.name === job.name) desk.home();
-      notice(say("shelf.binned", { name: job.name }), {
-        act: [say("shelf.back"), () => send("POST", jobPath(job.name, "/back")).then(again, oops)],
-      });
-      again();
+      paint();
+      back.focus();
     } catch (refusal) { oops(refusal); }
   };
-  const copy = async (job) => {
+  const copy = async () => {
     try {
+      // Pressed twice, there is one copy.
       const made = await newJob(job, { copy_of: job.name });
+      if (!row.isConnected) return;
       close();
       desk.go(made.kind === "tray" ? "tray" : "sheet", made.name);
     } catch (refusal) { oops(refusal); }
   };
-  refill(list, jobs.length ? jobs.map((job) => make("li", {},
-    make("button.take", {
-      type: "button", "aria-current": desk.piece?.name === job.name ? "true" : null,
-      on: { click: () => { close(); desk.go(job.kind === "tray" ? "tray" : "sheet", job.name); } },
-    },
-    job.picture ? make("img", { src: job.picture, alt: "", loading: "lazy", width: 56, height: 56 }) : icon(job.kind === "tray" ? "tray" : "piece"),
-    make("span", {}, make("b", {}, job.name), make("small", {}, job.line))),
-    button(say("shelf.copy", { name: job.name }), () => copy(job), { icon: "copy", quiet: true }),
-    button(say("shelf.rename", { name: job.name }), () => rename(desk, job).then(again, oops), { icon: "pen", quiet: true }),
-    button(say("shelf.bin", { name: job.name }), () => bin(job), { icon: "bin", quiet: true }))) : make("li.none", {}, say("shelf.empty")));
+  const row = make("li");
+  const paint = () => {
+    row.classList.toggle("binned", Boolean(job.binned));
+    row.style.minHeight = job.binned ? `${row.offsetHeight}px` : "";
+    if (job.binned) {
+      // As high as before, and not under the pointer that pressed the bin, which may press twice.
+      refill(row, back, binned);
+      return;
+    }
+    refill(row,
+      make("button.take", {
+        type: "button", "aria-current": desk.piece?.name === job.name ? "true" : null,
+        on: { click: () => { close(); desk.go(job.kind === "tray" ? "tray" : "sheet", job.name); } },
+      },
+      job.picture ? make("img", { src: job.picture, alt: "", loading: "lazy", width: 56, height: 56 }) : icon(job.kind === "tray" ? "tray" : "piece"),
+      make("span", {}, make("b", {}, job.name), make("small", {}, job.line))),
+      button(say("shelf.copy", { name: job.name }), copy, { icon: "copy", quiet: true }),
+      button(say("shelf.rename", { name: job.name }), () => rename(desk, job).then(again, oops), { icon: "pen", quiet: true }),
+      button(say("shelf.bin", { name: job.name }), bin, { icon: "bin", quiet: true }));
+  };
+  paint();
+  return row;
+}
+
+/** Fills the shelf; those of `before` that are in the bin stay where they were. */
+async function fillList(list, desk, close, before = []) {
+  const { jobs } = await get("/api/shelf");
+  for (const [at, job] of before.entries()) {
+    if (job.binned && !jobs.some(({ name }) => name === job.name)) jobs.splice(at, 0, job);
+  }
+  const again = () => fillList(list, desk, close, jobs).catch(oops);
+  refill(list, jobs.length ? jobs.map((job) => rowOf(job, desk, close, again)) : make("li.none", {}, say("shelf.empty")));
 }
 
 export const shelf = {
@@ -86,7 +121,11 @@ export const shelf = {
           } catch (refusal) { oops(refusal); }
         }, { icon: "letter" })),
       list);
-    dialog.addEventListener("close", () => dialog.remove());
+    dialog.addEventListener("close", () => {
+      dialog.remove();
+      // For a while it can be brought back without the shelf.
+      for (const row of list.querySelectorAll(".binned")) notice(row.querySelector("p").textContent, { act: [say("shelf.back"), () => row.querySelector("button").click()] });
+    });
     document.body.append(dialog);
     dialog.showModal();
     fillList(list, desk, close).catch(oops);

@@ -1878,14 +1878,39 @@ def test_the_page_is_printed_without_its_frame(page):
 
 def test_a_piece_goes_into_the_bin_and_comes_back(page):
     tab = page.tab
-    name = page.begin()
+    kept, name = page.begin(SAMPLES / "emblem.svg"), page.begin(SAMPLES / "emblem.svg")
     tab.locator(".top .name").click()
-    tab.get_by_role("button", name=f"Put {name} into the bin", exact=True).click()
+    # Of a double click the second one takes nothing, though the shelf closed up; nor does it bring back what was just taken.
+    bin = tab.get_by_role("button", name=f"Put {name} into the bin", exact=True)
+    row = tab.locator(".shelf li").first
+    box, high = bin.bounding_box(), row.bounding_box()["height"]
+    bin.click()
     tab.get_by_text(f"{name} is in the bin.").wait_for()
-    assert page.api(f"/api/jobs/{name}").status == 404
+    tab.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    tab.wait_for_timeout(100)
+    assert [page.api(f"/api/jobs/{job}").status for job in (kept, name)] == [200, 404]
+    assert row.bounding_box()["height"] == pytest.approx(high, abs=1)
+    # It stays in its row, also when the others are asked for anew.
+    tab.get_by_role("button", name=f"Rename {kept}", exact=True).click()
+    tab.get_by_label("Its new name").fill(f"{kept} of the pier")
+    tab.get_by_label("Its new name").press("Enter")
+    tab.locator(".shelf .take", has_text=f"{kept} of the pier").wait_for()
+    row.get_by_role("button", name="Bring it back").click()
+    row.locator(".take", has_text=name).wait_for()
+    assert page.api(f"/api/jobs/{name}").status == 200 and tab.evaluate("document.activeElement.matches('.take')")
+    # Nor is it lost when the shelf is closed at once.
+    tab.get_by_role("button", name=f"Put {name} into the bin", exact=True).click()
+    row.get_by_role("button", name="Bring it back").wait_for()
     tab.keyboard.press("Escape")
-    tab.get_by_role("button", name="Bring it back").click()
+    tab.locator(".notice").get_by_role("button", name="Bring it back").click()
     until(lambda: page.api(f"/api/jobs/{name}").status == 200)
+    # A double click makes one copy.
+    tab.locator(".top .name").click()
+    before = len(page.api("/api/shelf").json()["jobs"])
+    tab.get_by_role("button", name=f"Copy {name}", exact=True).dblclick()
+    tab.locator(".shelf").wait_for(state="detached")
+    page.versions_done()
+    assert len(page.api("/api/shelf").json()["jobs"]) == before + 1
 
 
 def test_a_piece_is_called_by_another_name(page, context, desk):
