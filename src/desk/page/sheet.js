@@ -25,6 +25,9 @@ export function renameOnRoll(from, to) {
   return names.includes(from);
 }
 
+/** What is in the bin is none of them. */
+const dropFromRoll = (gone) => { roll.names = roll.names.filter((name) => name !== gone); };
+
 /** The ring of a grease pencil round the frame that was taken: drawn by hand, so it does not quite close. */
 function ring() {
   return draw("svg", { class: "ring", viewBox: "0 0 200 200", preserveAspectRatio: "none", "aria-hidden": "true" },
@@ -187,10 +190,20 @@ function row(desk, name, signal) {
     return found;
   };
 
+  /** A piece that is in the bin is on the sheet no more; the open one stays to be looked at. */
+  const leave = () => {
+    if (desk.piece?.name === name) return;
+    dropFromRoll(name);
+    whole.remove();
+  };
+
   /** Says what went wrong. Where another tab called the piece otherwise just now, nothing did: its news is on its way here. */
   const failed = async (refusal) => {
     if (refusal.status === 404) await new Promise((go) => { setTimeout(go, NEWS_MS); });
-    if (!signal.aborted && !(piece && piece.name !== name)) oops(refusal);
+    if (signal.aborted || (piece && piece.name !== name)) return;
+    oops(refusal);
+    // It may be its picture that is missing.
+    if (refusal.status === 404) get(jobPath(name), signal).catch(({ status }) => { if (status === 404 && !signal.aborted) leave(); });
   };
 
   /** Once something else is asked, the versions are of the past: new ones are made when the hand rests. */
@@ -230,6 +243,8 @@ function row(desk, name, signal) {
     done = true;
     read().catch(() => {});
   }, { signal });
+
+  desk.events.addEventListener("shelf", ({ detail }) => { if (detail.job === name && !detail.revision) leave(); }, { signal });
 
   // A server that was started anew knows nothing of a sheet that was being made.
   for (const gone of ["away", "strange"]) desk.events.addEventListener(gone, paint, { signal });

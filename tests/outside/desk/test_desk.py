@@ -328,6 +328,13 @@ def test_several_pictures_are_rows_of_one_sheet_and_survive_a_reload(page):
     tab.reload()
     tab.wait_for_selector(".frame img")
     assert tab.locator(".roll h2").all_inner_texts() == names and page.name == names[1]
+    # What goes into the bin is on the sheet no more, nor after a reload.
+    tab.locator(".top .name").click()
+    tab.get_by_role("button", name=f"Put {names[0]} into the bin", exact=True).click()
+    tab.locator(".roll", has_text=names[0]).wait_for(state="detached")
+    tab.reload()
+    tab.wait_for_selector(".frame img")
+    assert tab.locator(".roll h2").all_inner_texts() == names[1:] and page.notices() == []
     # A version beside the piece, under the loupe.
     page.screen("loupe")
     tab.get_by_label("Beside it").locator("optgroup").nth(1).wait_for(state="attached")
