@@ -146,7 +146,17 @@ function row(desk, name, signal) {
     } catch (refusal) { oops(refusal); }
   };
 
+  // What is pressed stays until it is let go: of a node that was painted anew there is no click.
+  let [pressed, late] = [false, false];
+  whole.addEventListener("pointerdown", () => { pressed = true; });
+  for (const end of ["pointerup", "pointercancel"]) addEventListener(end, () => {
+    pressed = false;
+    setTimeout(() => { if (late && !signal.aborted) paint(); });
+  }, { signal });
+
   const paint = () => {
+    late = pressed;
+    if (late) return;
     const held = list.contains(document.activeElement) ? document.activeElement.dataset.version : null;
     const waiting = done ? 0 : Math.max(1, 6 - versions.length);
     const ticket = piece?.unsaved ? null : piece?.ticket;

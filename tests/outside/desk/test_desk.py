@@ -374,6 +374,21 @@ def test_each_frame_is_taken_as_it_is_shown(page):
     assert page.asked()["blank"]["margin"] == "3mm"
 
 
+def test_a_press_on_a_frame_is_not_lost_when_a_version_arrives(page):
+    tab = page.tab
+    page.drop(HARBOUR)
+    # All the others come while the button is held.
+    tab.locator("button.frame img").first.wait_for()
+    tab.evaluate("() => addEventListener('click', ({ target }) => { window.pressed = Boolean(target.closest('button.frame')); })")
+    tab.locator("button.frame").first.hover()
+    tab.mouse.down()
+    until(lambda: page.api(f"/api/jobs/{page.name}/sheet").json()["done"])
+    tab.wait_for_timeout(200)
+    tab.mouse.up()
+    page.versions_done()
+    assert tab.evaluate("window.pressed")
+
+
 def test_a_frame_says_what_is_known_of_it(page):
     tab = page.tab
     page.begin()
