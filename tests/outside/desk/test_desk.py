@@ -1898,6 +1898,19 @@ def test_the_page_is_printed_without_its_frame(page):
         assert all(sheet.extract_text() for sheet in sheets), paper
 
 
+def test_nothing_is_cut_through_where_a_printed_page_ends(page):
+    tab = page.tab
+    # What is cut through lies in a box that cannot be parted: one of a size of its own, or one that scrolls.
+    whole = """() => [...document.querySelectorAll('main, main *')].filter(n => n.checkVisibility() && n.offsetHeight > 600)
+        .filter(n => getComputedStyle(n).containerType === 'size' || getComputedStyle(n).overflowY !== 'visible').map(n => n.outerHTML.slice(0, 80))"""
+    tray_of(page, 20)
+    for view in ["tray", "wedge"]:
+        page.screen(view)
+        tab.emulate_media(media="print")
+        assert tab.evaluate(whole) == [], view
+        tab.emulate_media(media="screen")
+
+
 def test_a_piece_goes_into_the_bin_and_comes_back(page):
     tab = page.tab
     kept, name = page.begin(SAMPLES / "emblem.svg"), page.begin(SAMPLES / "emblem.svg")
