@@ -154,6 +154,7 @@ function corners(words, src, photo, read, before) {
       if (!way) return;
       e.preventDefault();
       move(...way);
+      see();
     });
     img.addEventListener("load", put);
     const point = { node, set, move, see };

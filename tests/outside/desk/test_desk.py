@@ -2226,6 +2226,12 @@ def test_a_point_lies_where_the_photo_was_tapped(page):
             assert put == pytest.approx((x, y), abs=1), (points, width, height)
             # It is elsewhere before the next tap.
             photo.click(position={"x": 0.6 * box["width"], "y": 0.3 * box["height"]})
+        # By keys too it is seen enlarged.
+        chosen.focus()
+        chosen.blur()
+        assert not tab.locator(f"{points} .lens").is_visible()
+        chosen.press("ArrowRight")
+        assert tab.locator(f"{points} .lens").is_visible()
 
 
 def test_a_point_is_seen_enlarged_beside_the_finger_and_does_not_jump_to_it(chromium, desk):
