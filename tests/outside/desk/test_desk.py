@@ -1795,8 +1795,11 @@ def test_letters_twice_as_large_are_not_cut(chromium, desk, width):
     page = Page(context, desk)
     tab = page.tab
     page.begin()
-    for share in ["100%", "200%"]:
-        tab.evaluate("share => { document.documentElement.style.fontSize = share; }", share)
+    fonts = context.new_cdp_session(tab)
+    for share, px in [("100%", 16), ("200%", 32)]:
+        # As the browser is set up.
+        fonts.send("Page.setFontSizes", {"fontSizes": {"standard": px}})
+        assert tab.evaluate("getComputedStyle(document.documentElement).fontSize") == f"{px}px"
         whys = tab.locator(".frame .why")
         assert whys.count() == tab.locator(".frame").count() and all(why.is_visible() for why in whys.all())
         cut = tab.evaluate(
