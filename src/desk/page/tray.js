@@ -87,7 +87,7 @@ function table(state, put) {
   };
   for (const line of lines) {
     line.node.append(make("th", { scope: "row" }, line.number), ...line.inputs.map((input) => make("td", {}, input)),
-      make("td", {}, button(say("table.remove.row", { row: line.number }), () => remove(line.row), { icon: "bin", quiet: true })));
+      make("td.out", {}, button(say("table.remove.row", { row: line.number }), () => remove(line.row), { icon: "bin", quiet: true })));
     judge(line);
   }
   const typing = () => lines.some(({ row, inputs }) => inputs.some((input, at) => input === document.activeElement && input.value !== shownCell(row.cells[at])));
@@ -111,7 +111,7 @@ function table(state, put) {
   };
   // Rows are counted as in the sheet that they come from, whose first one names the columns.
   const node = make("div.scroll", { tabindex: 0, role: "region", "aria-label": say("table.title") }, make("table.names", {},
-    make("thead", {}, make("tr", {}, make("th", { scope: "col" }, "1"), columns.map((c) => make("th", { scope: "col" }, c)), make("th", { scope: "col" }, make("span.unseen", {}, say("table.remove"))))),
+    make("thead", {}, make("tr", {}, make("th", { scope: "col" }, "1"), columns.map((c) => make("th", { scope: "col" }, c)), make("th.out", { scope: "col" }, make("span.unseen", {}, say("table.remove"))))),
     make("tbody", {}, lines.map((line) => line.node))));
   return { node, typing, retell, leave };
 }

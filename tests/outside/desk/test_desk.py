@@ -1878,6 +1878,9 @@ def test_the_columns_of_a_tray_stand_side_by_side(page):
     tab.get_by_label("berth of row 2", exact=True).wait_for()
     for width in [1181, 1440, 820, 390]:
         tab.set_viewport_size({"width": width, "height": 800})
+        # The bins are in sight too, however many columns there are.
+        edges = tab.evaluate("[...document.querySelectorAll('.names td:has(button), .names thead')].map(n => [n.getBoundingClientRect().right, n.closest('.scroll').getBoundingClientRect().right])")
+        assert all(bin <= edge + 1 for bin, edge in edges[1:]), (width, edges)
         right, seen, within = tab.evaluate("[['.list > *', 'right'], ['.seen', 'left'], ['.list', 'right']].map(([of, side]) => Math.max(...[...document.querySelectorAll(of)].map(n => n.getBoundingClientRect()[side])))")
         assert right <= within <= width and (width < 981 or within <= seen), (width, right, within, seen)
 
