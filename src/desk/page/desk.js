@@ -1,7 +1,7 @@
 // Desk: the frame of the page. It enters, keeps the open piece and the screen that shows it, and names both in the address.
 
 import { button, icon, make, refill } from "./element.js";
-import { announce, hasUnsent, isUnsent, notice, noticeBoard, oops, question, unsay, unsent } from "./notice.js";
+import { announce, besideItsField, hasUnsent, isUnsent, notice, noticeBoard, oops, question, unsay, unsent } from "./notice.js";
 import { Piece } from "./piece.js";
 import { enter, Events, get, newJob, PAGE, send, setAway } from "./server.js";
 import { easel } from "./easel.js";
@@ -219,19 +219,9 @@ class Desk extends EventTarget {
     piece.addEventListener("exact", () => { this.#progress(null); announce(say("look.exact")); });
     piece.addEventListener("refused", ({ detail }) => {
       this.#progress(null);
-      if (!this.#besideItsField(detail)) gone = oops(detail);
+      if (!besideItsField(detail)) gone = oops(detail);
     });
     piece.addEventListener("conflict", ({ detail }) => this.#conflict(detail));
-  }
-
-  /** Shows a sentence beside the field that it is about, where that is on the page. */
-  #besideItsField({ key, says }) {
-    const input = key && document.querySelector(`[data-key="${CSS.escape(key)}"]`);
-    const wrong = input?.id && document.getElementById(`${input.id}-wrong`);
-    if (!wrong) return false;
-    input.setAttribute("aria-invalid", "true");
-    wrong.textContent = says;
-    return true;
   }
 
   async #conflict({ theirs, answer }) {

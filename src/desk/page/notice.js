@@ -73,6 +73,16 @@ export function oops(error) {
   return notice(says || say("page.failed", { what: error.message }), { wrong: true });
 }
 
+/** Shows a sentence beside the field that it is about. Answers whether that is on the page. */
+export function besideItsField({ key, says }) {
+  const input = key && document.querySelector(`[data-key="${CSS.escape(key)}"]`);
+  const wrong = input?.id && document.getElementById(`${input.id}-wrong`);
+  if (!wrong) return false;
+  input.setAttribute("aria-invalid", "true");
+  wrong.textContent = says;
+  return true;
+}
+
 /** Whether nobody answered, or nobody who knows this tab: what was sent is nowhere but on this page. */
 export const isUnsent = (refusal) => [0, 401].includes(refusal.status);
 

@@ -2,7 +2,7 @@
 
 import { button, choice, field, icon, make, refill } from "./element.js";
 import { lengthText } from "./length.js";
-import { announce, isUnsent, notice, oops, question, unsent } from "./notice.js";
+import { announce, besideItsField, isUnsent, notice, oops, question, unsent } from "./notice.js";
 import { get, PAGE, query, send } from "./server.js";
 import { dropZone } from "./sheet.js";
 import { spoken } from "./strip.js";
@@ -300,18 +300,31 @@ export const wedge = {
     };
     const typed = (key, hint) => make("input", { type: "text", autocomplete: "off", spellcheck: "false", placeholder: hint, on: { change: (e) => { asked[key] = e.target.value.trim(); } } });
     const cut = () => Object.fromEntries(Object.entries({ ...asked, margin: asked.blank === own?.shape ? own.margin : "" }).filter(([k, v]) => v && k !== "kind"));
+    // Which field a refusal is about: of what is typed, the one that it quotes.
+    const keyOf = ({ key, says }) => key ?? ["power", "speed"].find((one) => (asked[one] ?? "").split("..").some((part) => part && (says?.includes(`'${part}'`) || (/\D$/.test(part) && says?.includes(part)))));
     const drawIt = async (asks) => {
       if (go.disabled) return;
+      for (const input of main.querySelectorAll('.ask [aria-invalid="true"]')) {
+        input.removeAttribute("aria-invalid");
+        document.getElementById(`${input.id}-wrong`).textContent = "";
+      }
       announce(say("wedge.drawing"));
       go.disabled = true;
       try {
         show(await send("POST", "/api/wedges", asks));
-        list();
+        await list();
+        if (signal.aborted) return;
+        drawn.querySelector("h2").focus({ preventScroll: true });
+        drawn.scrollIntoView({ block: "start" });
       } catch (refusal) {
         const why = refusal.answer?.found;
         refill(refused, why && found("stop", why, drawIt));
-        if (!why) oops(refusal);
-      } finally { go.disabled = false; }
+        if (!why && !besideItsField({ key: keyOf(refusal), says: sentence(refusal.says) })) oops(refusal);
+      } finally {
+        go.disabled = false;
+        // A button that is disabled loses the keyboard's place.
+        if (document.activeElement === document.body && !signal.aborted) go.focus({ preventScroll: true });
+      }
     };
     const go = button(say("wedge.draw"), () => drawIt({ kind: asked.kind, asked: cut() }), { icon: "wedge", kind: "main" });
 
@@ -371,7 +384,7 @@ export const wedge = {
       const again = (more) => read("", undefined, more);
       result.classList.remove("waiting");
       refill(result, made.reading && reading(desk, made, made.reading, again));
-      refill(drawn, make("h2", {}, say("wedge.burn")),
+      refill(drawn, make("h2", { tabindex: -1 }, say("wedge.burn")),
         (made.cautions ?? []).map((caution) => found("warn", caution.says ? caution : { says: caution }, drawIt)),
         made.left_out && make("p", {}, sentence(made.left_out)),
         make("div.pair", {}, make("figure", {}, made.picture && make("img", { src: made.picture, alt: say("wedge.picture.alt") }), make("figcaption", {}, made.line ? sentence(made.line) : made.seconds ? say("wedge.takes", { time: time(made.seconds) }) : "")),

@@ -2183,6 +2183,26 @@ def test_what_helps_a_wedge_that_cannot_be_burnt_is_a_button(page, desk):
     (desk.home / "machines" / "weak link.toml").unlink()
 
 
+def test_drawing_a_wedge_keeps_the_place_of_the_keyboard(page, desk):
+    tab = page.tab
+    tab.goto(f"{desk.place}?view=wedge")
+    speed, wrong = tab.get_by_label("Speed", exact=True), tab.locator(".ask .wrong:not(:empty)")
+    speed.fill("1..5000mm/s")
+    draw = tab.get_by_role("button", name="Draw the wedge")
+    draw.press("Enter")
+    # What is wrong stands beside its field.
+    wrong.wait_for()
+    until(lambda: draw.is_enabled())
+    assert speed.get_attribute("aria-describedby").endswith(wrong.get_attribute("id")) and "5000mm/s" in wrong.inner_text()
+    assert page.notices() == [] and draw.evaluate("node => node === document.activeElement")
+    speed.fill("")
+    draw.press("Enter")
+    tab.wait_for_function("() => document.activeElement.matches('.drawn h2[tabindex]')")
+    assert wrong.count() == 0 and tab.locator(".ask [aria-invalid=true]").count() == 0
+    top, head = (tab.locator(at).bounding_box()["y"] for at in ("main", ".drawn h2[tabindex]"))
+    assert top <= head < top + 100
+
+
 def test_white_paper_is_marked_on_the_photo(page):
     tab = page.tab
     tab.goto(f"{page.desk.place}?view=wedge")
