@@ -1,6 +1,6 @@
 // Desk: the frame of the page. It enters, keeps the open piece and the screen that shows it, and names both in the address.
 
-import { button, icon, make, refill } from "./element.js";
+import { button, icon, make, refill, sprite } from "./element.js";
 import { announce, besideItsField, hasUnsent, isUnsent, notice, noticeBoard, oops, question, unsay, unsent } from "./notice.js";
 import { Piece } from "./piece.js";
 import { enter, Events, get, newJob, PAGE, send, setAway } from "./server.js";
@@ -48,9 +48,9 @@ class Desk extends EventTarget {
 
   async start() {
     this.theme(localStorage.getItem("theme") || "auto");
-    await loadWords();
+    const [drawings] = await Promise.all([sprite(), loadWords()]);
     setAway(say("server.away"));
-    this.#frame();
+    this.#frame(drawings);
     // A printed address that is opened in this tab again may differ from it by its key only, so the browser stays.
     addEventListener("hashchange", () => this.#rejoin().catch(oops));
     try {
@@ -270,7 +270,7 @@ class Desk extends EventTarget {
     strip.open(this, this.foot, this.leaving.signal);
   }
 
-  #frame() {
+  #frame(drawings) {
     document.title = say("title");
     this.tabs = make("nav.film", { "aria-label": say("screens") });
     this.name = make("button.name", { type: "button", on: { click: () => shelf.open(this) } });
@@ -281,7 +281,7 @@ class Desk extends EventTarget {
     this.bar.hidden = true;
     this.main = make("main", { id: "main" });
     this.foot = make("footer");
-    refill(document.body,
+    refill(document.body, drawings,
       make("a.skip", { href: "#main", on: { click: (event) => { event.preventDefault(); this.main.querySelector("h1").focus(); } } }, say("skip")),
       make("header.top", {},
         make("a.brand", { href: "/", on: { click: (event) => { event.preventDefault(); this.home(); } } }, icon("mark"), make("span", {}, "Dotwright")),

@@ -37,13 +37,29 @@ export function refill(node, ...children) {
   return fill(node, children);
 }
 
+/**
+ * Fetches the sprite, to be put into the page: from a file of its own each drawing would be fetched anew, and be an empty box once
+ * the server has stopped. Nothing where it cannot be had, which keeps nobody from the words.
+ */
+export async function sprite() {
+  try {
+    const text = await (await fetch("/page/icons.svg")).text();
+    const all = document.importNode(new DOMParser().parseFromString(text, "image/svg+xml").documentElement, true);
+    all.setAttribute("hidden", "");
+    for (const one of all.querySelectorAll("symbol")) one.id = `icon-${one.id}`;
+    return all;
+  } catch {
+    return null;
+  }
+}
+
 /** A drawing from the sprite; it says nothing to a screen reader, the words beside it do. */
 export function icon(name) {
   const svg = document.createElementNS(SVG, "svg");
   svg.setAttribute("class", "icon");
   svg.setAttribute("aria-hidden", "true");
   const use = document.createElementNS(SVG, "use");
-  use.setAttribute("href", `/page/icons.svg#${name}`);
+  use.setAttribute("href", `#icon-${name}`);
   svg.append(use);
   return svg;
 }

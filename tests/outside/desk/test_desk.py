@@ -492,6 +492,8 @@ def test_a_desk_that_stopped_is_said_and_what_was_asked_is_kept(context):
     drawer.get_by_label("Lighter").press("ArrowRight")
     tab.get_by_text("Dotwright does not answer.").first.wait_for()
     assert drawer.get_by_label("Lighter").input_value() == "5"
+    # Nor does the page need it for the drawings of what it says now.
+    assert all(tab.locator(".notice use").evaluate_all("all => all.map(use => use.getBBox().width > 0)"))
     own.stop()
 
 
