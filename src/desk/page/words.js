@@ -85,9 +85,12 @@ export function bytes(n) {
 /** What a file is called by those who made it: "../../machines/turner.toml" is "turner". */
 export const fileStem = (path) => path.split("/").at(-1).replace(/\.toml$/, "");
 
-/** What the program says, as a sentence of its own: a capital, a full stop, and squares as people write them. */
+/** A file's name that begins what is said of it: "camera.jpg: read as a photo". */
+const NAMED_FILE = /^[^:]*\.[a-z][a-z0-9]{1,4}: /i;
+
+/** What the program says, as a sentence of its own: a capital, where it does not begin with a file's name, a full stop, and squares as people write them. */
 export function sentence(text) {
   const squared = String(text).trim().replace(/\bmm2\b/g, "mm²");
-  const begun = squared.charAt(0).toUpperCase() + squared.slice(1);
+  const begun = NAMED_FILE.test(squared) ? squared : squared.charAt(0).toUpperCase() + squared.slice(1);
   return /[.!?]$/.test(begun) ? begun : `${begun}.`;
 }

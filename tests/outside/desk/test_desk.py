@@ -141,6 +141,9 @@ def test_a_burn_time_is_picked_on_the_ticket(page):
     before = page.api(f"api/jobs/{page.name}/ticket").json()["burn"]["seconds"]
     curve = lambda: (tab.locator(".through").get_attribute("d"), points.evaluate_all("all => all.map(n => [n.style.left, n.style.top])"))  # noqa: E731
     drawn = curve()
+    # A file is called as it is.
+    decided = tab.locator(".docket .plain li").all_inner_texts()
+    assert any(line.startswith("harbour.jpg: ") for line in decided), decided
     # When it would end, by the clock of whoever looks; on paper "now" says nothing.
     ends = tab.locator(".burn .ends")
     assert re.fullmatch(r"Started now, it ends at (\w+ (at )?)?\d\d:\d\d\.", ends.inner_text()), ends.inner_text()
