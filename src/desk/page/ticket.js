@@ -1,7 +1,7 @@
 // Ticket: what to know before the burn, what to change with one tap, and the files to take to the machine.
 
 import { outlineClip } from "./blank.js";
-import { button, field, icon, make, refill } from "./element.js";
+import { button, field, fill, icon, make, refill } from "./element.js";
 import { announce, notice, oops, question } from "./notice.js";
 import { get, jobPath, send } from "./server.js";
 import { curve } from "./curve.js";
@@ -152,6 +152,8 @@ export const ticket = {
     // It is kept when the rest is made anew, so that nothing typed in it is lost.
     const folder = make("input", { type: "text", value: piece.folder ?? "", placeholder: piece.name, autocomplete: "off", spellcheck: "false", on: { input: () => { piece.folder = folder.value; } } });
     const look = make("img", { alt: say("easel.alt", { name: piece.name }) });
+    const about = make("div");
+    const stub = make("header.stub", {}, make("figure", {}, look), about);
     const body = make("div.docket");
     main.append(body);
     let painted = null;
@@ -183,11 +185,14 @@ export const ticket = {
       const focus = document.activeElement;
       const held = body.contains(focus) ? focus.textContent : null;
       const dots = now.dots;
-      refill(body,
-        make("header.stub", {}, make("figure", {}, look), make("div", {}, make("p.kind", {}, say("ticket.kind")), make("h2.what", {}, piece.name),
-          make("p", {}, [blankName(desk, piece), ...sizes(now)].filter(Boolean).join(" · ")),
-          dots && make("p", {}, say("ticket.dots", { across: number(dots.across), along: number(dots.along), pitch: fromLeft(`${number(dots.pitch_mm, 4)} mm`) })),
-          stamp(now.process.measured, now.process.partly))),
+      // Its picture stays where it is: put there once more it had no height for a moment, and all below it would jump.
+      if (stub.parentNode !== body) refill(body, stub);
+      while (stub.nextSibling) stub.nextSibling.remove();
+      refill(about, make("p.kind", {}, say("ticket.kind")), make("h2.what", {}, piece.name),
+        make("p", {}, [blankName(desk, piece), ...sizes(now)].filter(Boolean).join(" · ")),
+        dots && make("p", {}, say("ticket.dots", { across: number(dots.across), along: number(dots.along), pitch: fromLeft(`${number(dots.pitch_mm, 4)} mm`) })),
+        stamp(now.process.measured, now.process.partly));
+      fill(body, [
         make("section.findings", {}, make("h2", {}, say("findings.title")),
           findings.length ? make("ul", {}, findings.map((f) => finding(desk, f))) : make("p", {}, say("findings.none"))),
         make("div.columns", {},
@@ -199,7 +204,8 @@ export const ticket = {
         now.decided?.length > 0 && make("section", {}, make("h2", {}, say("decided.title")), make("ul.plain", {}, now.decided.map((line) => make("li", {}, sentence(line))))),
         // There is nothing to run yet.
         !stopped && now.steps?.length > 0 && make("section.do", {}, make("h2", {}, say("steps.title")), make("ol", {}, now.steps.map((s) => make("li", {}, make("b", {}, s.title), " ", s.text)))),
-        make("section.cautions", {}, make("h2", {}, say("cautions.title")), make("ul", {}, (now.cautions?.length ? now.cautions : [say("safety")]).map((c) => make("li", {}, c)))));
+        make("section.cautions", {}, make("h2", {}, say("cautions.title")), make("ul", {}, (now.cautions?.length ? now.cautions : [say("safety")]).map((c) => make("li", {}, c)))),
+      ]);
       if (focus === folder) folder.focus({ preventScroll: true });
       else if (held) [...body.querySelectorAll("button, a")].find((n) => n.textContent === held)?.focus({ preventScroll: true });
     };

@@ -169,6 +169,21 @@ def test_a_burn_time_is_picked_on_the_ticket(page):
     assert "time" not in page.asked().get("burn", {})
 
 
+def test_a_ticket_that_is_painted_anew_stays_where_it_is(page):
+    tab = page.tab
+    page.begin(SAMPLES / "harbour.jpg")
+    tab.set_viewport_size({"width": 390, "height": 844})
+    page.exact()
+    other = tab.locator("fieldset.curve input:not(:checked)").first
+    other.scroll_into_view_if_needed()
+    at = "document.querySelector('main').scrollTop"
+    before = tab.evaluate(at)
+    page.saved(lambda: other.check(force=True))
+    tab.wait_for_function("() => document.querySelector('.docket:not(.waiting, [aria-busy]) .burn')")
+    tab.wait_for_timeout(300)
+    assert before > 400 and tab.evaluate(at) == before
+
+
 def test_a_stop_that_is_accepted_is_said_to_be_and_taken_back(page):
     tab = page.tab
     path = f"{page.desk.place}api/jobs/{page.begin(SAMPLES / 'emblem.svg')}"
