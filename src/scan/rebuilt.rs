@@ -323,6 +323,8 @@ impl Inside {
             Shape::Cone { foot, top, height, seam, .. } => {
                 Shape::Cone { foot, top, height, seam, closed: false }
             }
+            // All of a closed cylinder's girth may be marked: at its seam too a stretch has what is granted.
+            Shape::Cylinder { diameter, height, .. } => Shape::Cylinder { diameter, height, closed: false },
             other => other,
         };
         let shape = shape.inset(-0.002).unwrap_or(shape);
@@ -460,6 +462,19 @@ mod tests {
         assert!(inside.holds((10.0, 0.0), (10.0, 20.0)));
         assert!(!inside.holds((3.0, 3.0), (3.0, 1.0)));
         assert!(inside.holds((5.0, 5.0), (15.0, 15.0)) && !inside.holds((5.0, 5.0), (19.0, 19.0)));
+    }
+
+    #[test]
+    fn a_closed_cylinder_holds_what_reaches_its_seam() {
+        let blank = Blank { shape: "cylinder:40x20mm:closed".parse().unwrap(), margin: Mm(1.0) };
+        let (inside, girth) = (Inside::new(&blank), blank.shape.width());
+        // Whole micrometres lie up to half a one past the seam.
+        assert!(
+            inside.holds((0.0, 1.0), (girth, 1.0)) && inside.holds((-0.0005, 19.0), (girth + 0.0005, 19.0))
+        );
+        assert!(inside.holds((girth, 1.0), (girth, 19.0)) && inside.holds((0.0, 20.0), (0.0, 0.0)));
+        assert!(!inside.holds((0.0, 1.0), (girth + 0.01, 1.0)) && !inside.holds((-0.01, 1.0), (1.0, 1.0)));
+        assert!(!inside.holds((0.0, 20.01), (1.0, 20.01)) && !inside.holds((girth, -0.01), (girth, 1.0)));
     }
 
     #[test]
