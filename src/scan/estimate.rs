@@ -192,18 +192,25 @@ impl<'a> Estimator<'a> {
         let (run_up, run_out) = (sign * path.run_up, sign * path.run_out);
         let (mut start, mut at) = (line.start, line.start + run_up);
         let mut chain = Chain::default();
-        // The mark under way, and the shortest mark or gap so far, µm; where only its power changes a mark goes on.
+        // The mark under way, and the shortest mark or gap so far, µm; where only its power changes a mark goes on,
+        // if that can be in motion.
         let (mut lit, mut shortest) = (0, u32::MAX);
         for run in line.runs {
             let gap = run.from.abs_diff(at);
-            if gap > 0 && lit > 0 {
+            let rests = gap > 0 || !path.limits.power_in_motion;
+            if rests && lit > 0 {
                 shortest = shortest.min(lit);
                 lit = 0;
             }
             lit += run.to.abs_diff(run.from);
             match (run.crossing, &path.gaps.hurry) {
                 // Where the line begins there is none.
-                _ if gap == 0 => {}
+                _ if gap == 0 => {
+                    if !path.limits.power_in_motion {
+                        self.chain(path, (start, at), std::mem::take(&mut chain));
+                        start = at;
+                    }
+                }
                 (Crossing::Skipped, _) => {
                     self.chain(path, (start, at + run_out), chain);
                     let seconds = self.rapid(path.xy(run.from - run_up, line.across));
@@ -285,9 +292,11 @@ mod tests {
     use super::*;
     use crate::blank::Blank;
     use crate::placement::{DotRect, Grid};
-    use crate::plane::Dots;
+    use crate::plane::{Dots, Tone};
+    use crate::progress::Silent;
     use crate::scan::lines::Marking;
     use crate::scan::raster::Scan;
+    use crate::scan::replay::{ReplayOptions, replay};
     use crate::units::Mm;
 
     /// A solid of `columns` x `rows` dots in the middle of a 90 mm square.
@@ -327,5 +336,29 @@ mod tests {
             let line = (t.burning_s + t.crossing_s + t.run_up_s) / 10.0;
             assert!((line - chain).abs() < 1e-9, "{run_up}: {line} {chain}");
         }
+    }
+
+    #[test]
+    fn where_power_changes_at_rest_every_change_of_it_is_a_stop() {
+        let tone = Tone::from_vec(40, 6, (0..240).map(|i| (i % 7) as f32 / 6.0).collect());
+        let marking = Marking::Grey { tone: &tone, levels: &[0, 300, 600, 900] };
+        let blank = Blank { shape: "rect:90x90mm".parse().unwrap(), margin: Mm(2.0) };
+        let grid = Grid { along: Mm(0.1), across: Mm(0.1) };
+        let rect = DotRect { left: Mm(2.5), top: Mm(2.5), columns: 40, rows: 6, grid };
+        let both = |power_in_motion| {
+            let limits = Limits { power_in_motion, ..Limits::default() };
+            let raster = RasterPath::new(&limits, Scan::new(12.5, 0.9), rect, blank).unwrap();
+            let program = Program::of_raster(raster, marking, Vec::new());
+            let mut out = Vec::new();
+            let said = program.write(&mut out, &Silent).unwrap().estimate;
+            (said, replay(&out[..], &ReplayOptions::of(&program)).unwrap().report.seconds)
+        };
+        for power_in_motion in [false, true] {
+            let (said, seconds) = both(power_in_motion);
+            assert!((said.times.total() / seconds - 1.0).abs() < 1e-4, "{said:?} {seconds}");
+        }
+        let (said, _) = both(false);
+        // 0.1 mm and more from rest to rest: 0.028 s and more a run.
+        assert!(said.times.burning_s > 0.028 * said.runs as f64, "{said:?}");
     }
 }
