@@ -73,12 +73,13 @@ pub fn starved(raster: &RasterPath, marking: Marking<'_>, load: &Load) -> Option
         if by_moves { (load.moves, limits.moves_per_s) } else { (load.bytes, limits.link_bytes_per_s) };
     let rate = short(rate?, 1);
     let at = limits.to_blank(peak.at);
-    let (speed, place, needed, line) =
-        (short(raster.scan.speed, 2), spot(at), short(peak.per_s, 0), peak.line);
+    let (speed, place, needed) = (short(raster.scan.speed, 2), spot(at), short(peak.per_s, 0));
+    // People count from 1.
+    let (line, lines) = (peak.line + 1, raster.lines);
     let message = if by_moves {
-        text!("findings.link-starved.moves", speed, place, needed, line, rate)
+        text!("findings.link-starved.moves", speed, place, needed, line, lines, rate)
     } else {
-        text!("findings.link-starved.bytes", speed, place, needed, line, rate)
+        text!("findings.link-starved.bytes", speed, place, needed, line, lines, rate)
     };
     let severity = if limits.power_mode == PowerMode::Constant { Severity::Stop } else { Severity::Caution };
     let of = if by_moves { "% of the controller's moves" } else { "% of the link" };
@@ -112,7 +113,11 @@ mod tests {
         (0..800).step_by(2).for_each(|x| dots.set(x, 2, true));
         let f = &find(&Limits::default(), Scan::new(150.0, 0.9), &dots)[0];
         assert_eq!((f.name, f.severity), ("link-starved", Severity::Stop));
-        assert!(f.message.contains("line 2") && f.message.contains("11520 bytes/s"), "{}", f.message);
+        assert!(
+            f.message.contains("(line of dots 3 of 4)") && f.message.contains("11520 bytes/s"),
+            "{}",
+            f.message
+        );
         let speed = &f.remedies[0];
         // 16 or 17 bytes for two dots of 0.1 mm: near 11520/(16.5/0.2 mm) = 140 mm/s.
         assert!(speed.verified && speed.value > 130.0 && speed.value < 150.0, "{speed:?}");
@@ -152,7 +157,7 @@ mod tests {
             "{}",
             f.message
         );
-        assert!(f.message.contains("moves a second (line 2)"), "{}", f.message);
+        assert!(f.message.contains("moves a second (line of dots 3 of 4)"), "{}", f.message);
         let (speed, controller) = (&f.remedies[0], &f.remedies[1]);
         assert!(speed.verified && (0.9..1.1).contains(&speed.value), "{f:?}");
         assert!(controller.verified && controller.text.contains("moves_per_s = 12"), "{f:?}");
