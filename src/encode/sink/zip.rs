@@ -6,11 +6,16 @@ use std::path::{Path, PathBuf};
 
 use flate2::Compression;
 use flate2::write::DeflateEncoder;
+use rawzip::time::UtcDateTime;
 use rawzip::{CompressionMethod, ZipArchiveWriter};
 
 use super::folder::unwritable;
 use super::unfinished::{self, UnfinishedFile};
 use super::{Files, OutputError, Sink, Streaming};
+
+/// The date of every file: an archive has one, and its earliest is the 1st of January 1980. At noon it is that day in nearly
+/// every time zone. Seconds since 1970.
+const DATE: i64 = 315_576_000;
 
 /// A ZIP archive into any writer. After a file that failed it is of no use and should be dropped.
 ///
@@ -47,6 +52,7 @@ impl<W: Write> Zip<W> {
         let packed = name.ends_with(".png");
         let method = if packed { CompressionMethod::STORE } else { CompressionMethod::DEFLATE };
         let file = self.archive.new_file(name).compression_method(method).unix_permissions(0o100_644);
+        let file = file.last_modified(UtcDateTime::from_unix(DATE));
         let (mut entry, config) = file.start().map_err(io::Error::other)?;
         let about = if packed {
             let mut writer = config.wrap(&mut entry);
@@ -204,6 +210,19 @@ mod tests {
         assert!(all[1].1.ends_with(b"line 98\n") && all.len() == 2);
         std::thread::sleep(std::time::Duration::from_millis(2100));
         assert_eq!(packed(), bytes);
+    }
+
+    #[test]
+    fn files_have_a_date_that_there_is() {
+        let bytes = packed();
+        // Date and time of the first file, in its own header: 1980-01-01, 12:00.
+        assert_eq!((&bytes[..4], &bytes[10..14]), (&b"PK\x03\x04"[..], &[0x00, 0x60, 0x21, 0x00][..]));
+        let archive = rawzip::ZipArchive::from_slice(&bytes).unwrap();
+        let mut entries = archive.entries();
+        while let Some(e) = entries.next_entry().unwrap() {
+            let date = e.last_modified();
+            assert_eq!((date.year(), date.month(), date.day(), date.hour()), (1980, 1, 1, 12));
+        }
     }
 
     #[test]
