@@ -67,11 +67,11 @@ pub fn edge_dwell(raster: &RasterPath, estimate: &Estimate) -> Option<Finding> {
     let effect = if scaled {
         text!("findings.edge-dwell.scaled", more)
     } else {
-        text!("findings.edge-dwell.constant", more, length = short(ramp - run_up, 2))
+        text!("findings.edge-dwell.constant", more, length = short(ramp - run_up, 3))
     };
-    let (way, speed, start) = (short(ramp, 2), short(v, 2), short(at_edge, 2));
+    let (way, speed, start) = (short(ramp, 3), short(v, 2), short(at_edge, 2));
     let message = if raster.limits.power_in_motion {
-        let run_up = short(run_up, 2);
+        let run_up = short(run_up, 3);
         text!("findings.edge-dwell.run-up-short", run_up, way, speed, start, effect)
     } else {
         text!("findings.edge-dwell.at-rest", way, speed, start, effect)
@@ -328,6 +328,19 @@ pub(super) mod tests {
         let f = found.iter().find(|f| f.name == "edge-dwell").unwrap();
         assert!(f.message.contains("switches the beam at rest"), "{}", f.message);
         assert!(f.remedies[0].verified && f.remedies[0].value < 10.0, "{f:?}");
+    }
+
+    #[test]
+    fn a_short_way_to_a_low_speed_is_told_in_micrometres() {
+        let limits = Limits { power_in_motion: false, ..Limits::default() };
+        // v²/(2a) = 0.002 mm; of a dot of 0.1 mm that is 2 %, and nothing at a fifth of the speed.
+        let found = find(&limits, Scan::new(1.4, 0.9), &solid(80, 4));
+        let f = found.iter().find(|f| f.name == "edge-dwell").unwrap();
+        assert!(
+            f.message.contains("without the 0.002 mm that") && f.message.contains("over 0.002 mm"),
+            "{f:?}"
+        );
+        assert_eq!(find(&limits, Scan::new(0.3, 0.9), &solid(80, 4)), []);
     }
 
     #[test]
