@@ -302,7 +302,7 @@ pub struct ProgramOptions {
     /// Tones by dots, or by the power of the moment: dots or power [default: dots]
     #[arg(long, value_name = "HOW")]
     pub tone_by: Option<ToneBy>,
-    /// Write the program in spite of this finding of severity stop: over-burn, under-burn, link-starved, off-bed, coarse-power or faint; may be repeated
+    /// Write the program in spite of this finding of severity stop: over-burn, under-burn, link-starved, edge-dwell, short-sighted, off-bed, coarse-power or faint; may be repeated
     ///
     /// The job file keeps it for this art and for a finding no worse than this one.
     #[arg(long, value_name = "FINDING")]

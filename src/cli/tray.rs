@@ -40,7 +40,7 @@ pub struct TrayArgs {
     /// Mark these pieces alone, by their numbers on the ticket, 1 to the last, as in 14 or 3,14: what was spoilt is made again
     #[arg(long, value_name = "NUMBERS", value_delimiter = ',', conflicts_with = "from", value_parser = parse_number)]
     pub only: Vec<u32>,
-    /// Write the programs in spite of this finding of severity stop: over-burn, under-burn, link-starved, off-bed, coarse-power or faint; may be repeated
+    /// Write the programs in spite of this finding of severity stop: over-burn, under-burn, link-starved, edge-dwell, short-sighted, off-bed, coarse-power or faint; may be repeated
     ///
     /// It holds for this run alone: the order does not keep it.
     #[arg(long, value_name = "FINDING", value_parser = clap::builder::PossibleValuesParser::new(STOPS.iter().copied()))]

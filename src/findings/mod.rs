@@ -30,7 +30,16 @@ use crate::texts::text;
 use crate::units::short;
 
 /// Names of the findings that may be of severity stop: those that can be accepted.
-pub const STOPS: &[&str] = &["over-burn", "link-starved", "off-bed", "coarse-power", "under-burn", "faint"];
+pub const STOPS: &[&str] = &[
+    "over-burn",
+    "link-starved",
+    "off-bed",
+    "coarse-power",
+    "under-burn",
+    "faint",
+    "edge-dwell",
+    "short-sighted",
+];
 
 /// How serious a finding is. `Stop` keeps the scan program from being written unless accepted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]

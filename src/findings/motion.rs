@@ -11,12 +11,12 @@ use crate::scan::outline;
 use crate::scan::program::{Cost, Program};
 use crate::scan::raster::{RasterPath, Scan};
 use crate::texts::text;
-use crate::units::short;
+use crate::units::{duration, short};
 
 /// All findings about the motion of `marking` along `path`, which comes to `cost`, and of its outline.
 pub fn all(path: &RasterPath, marking: Marking<'_>, cost: &Cost) -> Vec<Finding> {
     [
-        edge_dwell(path, &cost.estimate),
+        edge_dwell(path, marking, &cost.estimate),
         link::starved(path, marking, &cost.load),
         short_sighted(path, marking, &cost.estimate),
         off_bed(path, marking, &cost.estimate),
@@ -37,6 +37,44 @@ pub(super) fn estimate(path: &RasterPath, marking: Marking<'_>) -> Estimate {
     Estimate::new(&Program::of_raster(path.clone(), marking, Vec::new()))
 }
 
+/// So many times its dose spoils a mark: paint chars, and tones run together.
+const SPOILT: f64 = 1.5;
+
+/// The unit of what marks get, as an acceptance keeps it.
+const OF_DOSE: &str = "% of the dose";
+
+/// How many times their dose all marks together get, as the head is slow with the beam on: where the beam is switched at
+/// rest, or the controller sees too few moves ahead. What the ends of lines get for want of a run-up is not in it.
+fn dose(path: &RasterPath, estimate: &Estimate) -> f64 {
+    let planned = estimate.burning_mm / path.scan.speed;
+    if planned > 0.0 { estimate.times.burning_s / planned } else { 1.0 }
+}
+
+/// The dose of all marks as a sentence that follows another; nothing where they hardly get more than they should.
+fn dose_said(dose: f64) -> String {
+    if dose < 1.05 { String::new() } else { format!(" {}", text!("findings.dose", times = short(dose, 1))) }
+}
+
+/// Lower speeds to try, mm/s, each as a person sets it.
+fn lower_speeds(speed: f64) -> impl Iterator<Item = f64> {
+    let speeds = std::iter::successors(Some(speed), |v| Some(v * 0.85)).skip(1).take(20);
+    speeds.map(|v| (v * 10.0).floor() / 10.0).filter(|v| *v >= 0.1)
+}
+
+/// A lower speed at which the marks of a path are not spoilt by what they get beyond their dose, mm/s.
+pub fn sparing_speed(path: &RasterPath, marking: Marking<'_>) -> Option<f64> {
+    let spares = |path: &RasterPath| dose(path, &estimate(path, marking)) < SPOILT;
+    lower_speeds(path.scan.speed)
+        .find(|&speed| changed(path, Scan { speed, ..path.scan }).is_some_and(|path| spares(&path)))
+}
+
+/// A remedy of a lower speed, to which a path was changed, with how long the burn then takes.
+fn slower(path: &RasterPath, marking: Marking<'_>, speed: f64) -> Remedy {
+    let time = duration(estimate(path, marking).times.total());
+    let text = text!("findings.slower.lasting", speed = short(speed, 1), time);
+    Remedy { text: text.into(), ..Remedy::slower(speed, 1) }
+}
+
 /// Extra dose over the first dot of a line, as a fraction.
 fn first_dot(raster: &RasterPath) -> f64 {
     let run_up = f64::from(raster.run_up) / 1000.0;
@@ -48,8 +86,9 @@ fn first_dot(raster: &RasterPath) -> f64 {
     motion::edge_extra_dose(raster.scan.speed, raster.axis().acceleration, run_up, raster.pitch())
 }
 
-/// `edge-dwell`: the run-up is shorter than `v²/(2a)`, so the head is slow at the edge and marks it more.
-pub fn edge_dwell(raster: &RasterPath, estimate: &Estimate) -> Option<Finding> {
+/// `edge-dwell`: the run-up is shorter than `v²/(2a)`, so the head is slow at the edge and marks it more; a stop where every
+/// run has such edges and that spoils the marks.
+pub fn edge_dwell(raster: &RasterPath, marking: Marking<'_>, estimate: &Estimate) -> Option<Finding> {
     let (v, a) = (raster.scan.speed, raster.axis().acceleration);
     let (extra, run_up) = (first_dot(raster), f64::from(raster.run_up) / 1000.0);
     if extra < 0.005 || estimate.lines == 0 {
@@ -57,8 +96,10 @@ pub fn edge_dwell(raster: &RasterPath, estimate: &Estimate) -> Option<Finding> {
     }
     let ramp = motion::ramp_mm(v, a);
     let scaled = raster.limits.power_mode == PowerMode::SpeedScaled;
+    let dose = if raster.limits.power_in_motion || scaled { 1.0 } else { dose(raster, estimate) };
     let severity = match extra {
         _ if scaled => Severity::Note,
+        _ if dose >= SPOILT => Severity::Stop,
         e if e >= 0.05 => Severity::Caution,
         _ => Severity::Note,
     };
@@ -76,7 +117,8 @@ pub fn edge_dwell(raster: &RasterPath, estimate: &Estimate) -> Option<Finding> {
     } else {
         text!("findings.edge-dwell.at-rest", way, speed, start, effect)
     };
-    let mut finding = Finding::new("edge-dwell", severity, message);
+    let mut finding =
+        Finding::new("edge-dwell", severity, message + &dose_said(dose)).measuring(dose * 100.0, OF_DOSE);
     if raster.limits.power_in_motion {
         let mm = (raster.limits.run_up(raster.scan.along, v) * 100.0).ceil() / 100.0;
         if let Some(c) = changed(raster, Scan { run_up: Some(mm), ..raster.scan }) {
@@ -106,7 +148,7 @@ pub fn edge_dwell(raster: &RasterPath, estimate: &Estimate) -> Option<Finding> {
     if speed >= 0.1
         && let Some(c) = changed(raster, Scan { speed, run_up: Some(run_up), ..raster.scan })
     {
-        finding = finding.with(Remedy { verified: first_dot(&c) < 0.05, ..Remedy::slower(speed, 1) });
+        finding = finding.with(slower(&c, marking, speed).verified(first_dot(&c) < 0.05));
     }
     Some(finding)
 }
@@ -121,7 +163,8 @@ fn slowest_with(high: f64, good: impl Fn(f64) -> bool) -> f64 {
     low
 }
 
-/// `short-sighted`: the controller does not see far enough ahead to hold the speed where moves are short.
+/// `short-sighted`: the controller does not see far enough ahead to hold the speed where moves are short; a stop where that
+/// spoils the marks.
 pub fn short_sighted(raster: &RasterPath, marking: Marking<'_>, estimate: &Estimate) -> Option<Finding> {
     let ahead = raster.limits.plans_ahead.filter(|_| estimate.slowed > 0)?;
     let v = raster.scan.speed;
@@ -140,20 +183,23 @@ pub fn short_sighted(raster: &RasterPath, marking: Marking<'_>, estimate: &Estim
         1 => text!("findings.short-sighted.one", speed, way, places, effect),
         moves => text!("findings.short-sighted.many", moves, speed, way, places, effect),
     };
-    let severity = if scaled { Severity::Note } else { Severity::Caution };
-    let finding =
-        Finding::new("short-sighted", severity, message).measuring(estimate.slowed as f64, "places");
-    let fits = |speed: f64| {
-        changed(raster, Scan { speed, ..raster.scan }).is_some_and(|c| {
-            let mut lines = ScanLines::new(&c, marking);
-            // The first mark that is slowed decides.
-            std::iter::from_fn(|| lines.next_line().map(|l| l.slowed.runs)).all(|runs| runs == 0)
-        })
+    let dose = if scaled { 1.0 } else { dose(raster, estimate) };
+    let severity = match dose {
+        _ if scaled => Severity::Note,
+        times if times >= SPOILT => Severity::Stop,
+        _ => Severity::Caution,
     };
-    let speeds = std::iter::successors(Some(v), |v| Some(v * 0.85)).skip(1).take(20);
-    let speed = speeds.map(|v| (v * 10.0).floor() / 10.0).find(|&speed| speed >= 0.1 && fits(speed));
-    Some(match speed {
-        Some(speed) => finding.with(Remedy::slower(speed, 1)),
+    let finding =
+        Finding::new("short-sighted", severity, message + &dose_said(dose)).measuring(dose * 100.0, OF_DOSE);
+    let fitting = |speed: f64| {
+        let path = changed(raster, Scan { speed, ..raster.scan })?;
+        let mut lines = ScanLines::new(&path, marking);
+        // The first mark that is slowed decides.
+        let fits = std::iter::from_fn(|| lines.next_line().map(|l| l.slowed.runs)).all(|runs| runs == 0);
+        fits.then(|| slower(&path, marking, speed))
+    };
+    Some(match lower_speeds(v).find_map(fitting) {
+        Some(remedy) => finding.with(remedy),
         None => finding,
     })
 }
@@ -343,6 +389,38 @@ pub(super) mod tests {
         assert_eq!(find(&limits, Scan::new(0.3, 0.9), &solid(80, 4)), []);
     }
 
+    /// Every other dot of four lines.
+    fn single_dots() -> Dots {
+        let mut d = Dots::off(80, 4);
+        (0..320).filter(|i| i % 2 == 0).for_each(|i| d.set(i % 80, i / 80, true));
+        d
+    }
+
+    #[test]
+    fn dots_that_are_switched_at_rest_get_several_times_their_dose_and_are_a_stop() {
+        let at_rest = Limits { power_in_motion: false, ..Limits::default() };
+        let found = |limits: &Limits, speed| {
+            let all = find(limits, Scan::new(speed, 0.9), &single_dots());
+            all.into_iter().find(|f| f.name == "edge-dwell").unwrap()
+        };
+        let f = found(&at_rest, 12.5);
+        // From rest to rest over 0.1 mm: 2 √(0.1/500) s instead of 0.008 s.
+        assert!(f.severity == Severity::Stop && crate::findings::STOPS.contains(&f.name), "{f:?}");
+        assert!(f.message.ends_with(" All marks together would get 3.5 times their dose."), "{}", f.message);
+        assert_eq!(f.harm.as_ref().map(|h| h.rounded().to_string()).as_deref(), Some("353.6 % of the dose"));
+        let slower = &f.remedies[0];
+        assert!(slower.verified && slower.text.contains("(the burn then takes "), "{slower:?}");
+        assert_eq!(found(&at_rest, slower.value).severity, Severity::Note);
+        // A faster one at which they are not spoilt, though their edges are.
+        let raster = path(&at_rest, Scan::new(12.5, 0.9), &single_dots());
+        let sparing = sparing_speed(&raster, Marking::Dots(&single_dots())).unwrap();
+        assert!(sparing > slower.value && sparing < 12.5, "{sparing}");
+        assert_eq!(found(&at_rest, sparing).severity, Severity::Caution);
+        let scaled = Limits { power_mode: PowerMode::SpeedScaled, ..at_rest };
+        let f = found(&scaled, 12.5);
+        assert!(f.severity == Severity::Note && !f.message.contains("All marks"), "{f:?}");
+    }
+
     #[test]
     fn leaving_the_bed_is_a_stop_with_places_and_speeds_that_fit() {
         let mut limits = Limits { on_bed: Some((2.0, 5.0)), ..Limits::default() };
@@ -405,8 +483,7 @@ pub(super) mod tests {
 
     #[test]
     fn a_controller_that_sees_too_few_moves_is_told_of_with_a_speed_that_it_holds() {
-        let mut d = Dots::off(80, 4);
-        (0..320).filter(|i| i % 2 == 0).for_each(|i| d.set(i % 80, i / 80, true));
+        let d = single_dots();
         let limits = |ahead| Limits { plans_ahead: Some(ahead), link_bytes_per_s: None, ..Limits::default() };
         assert_eq!(find(&limits(15), Scan::new(12.5, 0.9), &d), []);
         // From 60 mm/s the head needs 3.6 mm to stop; 15 moves are 1.5 mm.
@@ -414,11 +491,16 @@ pub(super) mod tests {
         assert_eq!((f.name, f.severity), ("short-sighted", Severity::Caution));
         assert!(f.message.contains("15 moves ahead") && f.message.contains("3.6 mm"), "{}", f.message);
         assert!(f.message.contains("places so many moves are shorter"), "{}", f.message);
-        let said = &find(&limits(1), Scan::new(60.0, 0.9), &d)[0].message;
+        let blind = &find(&limits(1), Scan::new(60.0, 0.9), &d)[0];
+        let said = &blind.message;
         assert!(
             said.contains("plans 1 move ahead") && said.contains("places that move is shorter"),
             "{said}"
         );
+        // Hardly faster than √(2·500·0.1) = 10 mm/s.
+        assert_eq!(blind.severity, Severity::Stop);
+        assert!(said.ends_with(" All marks together would get 5.4 times their dose."), "{said}");
+        assert!(f.remedies[0].text.contains("(the burn then takes "), "{f:?}");
         let speed = f.remedies[0].value;
         assert!((30.0..38.0).contains(&speed), "{f:?}");
         assert_eq!(find(&limits(15), Scan::new(speed, 0.9), &d), []);

@@ -96,7 +96,7 @@ def test_a_random_machine_marks_at_the_marking_speed_alone(tmp_path, seed):
     options = ["--blank", f"rect:{size}", "--margin", "1mm", "--power", "90%", "--speed", f"{speed}mm/s", "--axis", axis,
                "--direction", rng.choice(["both", "one"]), "--trim", trim, "--screen", "floyd-steinberg",
                # Some of these machines are asked for more than they take in; what they ride is then not held against them.
-               "--accept", "link-starved"]
+               "--accept", "link-starved", "--accept", "short-sighted"]
     report, moves, dots = prepare(tmp_path, art, TOML.format(**numbers), *options)
     lag = numbers["lag_ms"] / 1000
     assert (swept(report, moves, dots, lag, float(size[:-2].split("x")[1])) == dots).all()

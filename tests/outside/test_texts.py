@@ -146,7 +146,7 @@ NO_TEXTS = {
 }
 # Names of changes and units of harm, by which a program knows them; options behind a sentence; a burnt heading; a command.
 NAMES = re.compile(
-    r"speed and power|power and speed|size and place|place on the bed|% of the (link|power|controller's moves)|the picture in it"
+    r"speed and power|power and speed|size and place|place on the bed|% of the (dose|link|power|controller's moves)|the picture in it"
     r"| \(.*--.*\)|TIMING COMBS mm/s|link-starved or slow-switch|dotwright .*"
 )
 

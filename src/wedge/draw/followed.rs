@@ -19,31 +19,46 @@ pub struct Followed {
     pub findings: Vec<Finding>,
     /// The parts of which something is said, and the speed at which nothing is; none where no speed was found.
     pub slower: Vec<(usize, Option<f64>)>,
+    /// The same of the parts for which the wedge must not be burnt, and a speed at which it may be.
+    pub stops: Vec<(usize, Option<f64>)>,
+}
+
+/// What is said of a part, and a speed at which it is no stop.
+struct OfPart {
+    part: usize,
+    finding: Finding,
+    sparing: Option<f64>,
 }
 
 /// Asks each part what `prepare` would say of it: what a wedge marks while the head stalls or slows measures nothing.
 pub fn followed(drawing: &Drawing, limits: &Limits, blank: Blank) -> Followed {
     let limits = limits_of(drawing, limits);
-    let mut all: Vec<(usize, Finding)> = Vec::new();
-    for (i, part) in drawing.parts.iter().enumerate() {
-        all.extend(of_part(part, &limits, blank).into_iter().map(|f| (i, f)));
-    }
+    let parts = drawing.parts.iter().enumerate();
+    let all: Vec<OfPart> = parts.flat_map(|(i, part)| of_part((i, part), &limits, blank)).collect();
     let mut followed = Followed::default();
     for name in ["link-starved", "short-sighted", "edge-dwell"] {
-        let own: Vec<&(usize, Finding)> = all.iter().filter(|(_, f)| f.name == name).collect();
+        let own: Vec<&OfPart> = all.iter().filter(|of| of.finding.name == name).collect();
         followed.findings.extend(worst(drawing, &own));
     }
-    for (i, _) in drawing.parts.iter().enumerate() {
-        let speeds: Vec<Option<f64>> = all.iter().filter(|(k, _)| *k == i).map(|(_, f)| speed(f)).collect();
-        if !speeds.is_empty() {
-            let least = speeds.into_iter().try_fold(f64::INFINITY, |least, v| Some(least.min(v?)));
-            followed.slower.push((i, least));
-        }
-    }
+    followed.slower = slowest(all.iter().map(|of| (of.part, speed(&of.finding))));
+    let stops = all.iter().filter(|of| of.finding.severity == Severity::Stop);
+    followed.stops = slowest(stops.map(|of| (of.part, of.sparing)));
     followed
 }
 
-fn of_part(part: &BurntPart, limits: &Limits, blank: Blank) -> Vec<Finding> {
+/// The least speed of each part; none where it has none for one of its findings. Those of a part follow each other.
+fn slowest(speeds: impl Iterator<Item = (usize, Option<f64>)>) -> Vec<(usize, Option<f64>)> {
+    let mut all: Vec<(usize, Option<f64>)> = Vec::new();
+    for (part, speed) in speeds {
+        match all.last_mut().filter(|(last, _)| *last == part) {
+            Some((_, least)) => *least = least.zip(speed).map(|(a, b)| a.min(b)),
+            None => all.push((part, speed)),
+        }
+    }
+    all
+}
+
+fn of_part((i, part): (usize, &BurntPart), limits: &Limits, blank: Blank) -> Vec<OfPart> {
     let marking = Marking::Dots(&part.dots);
     let Ok(path) = RasterPath::new(limits, scan(part), part.rect, blank) else { return Vec::new() };
     let path = path.ordered(marking);
@@ -51,11 +66,25 @@ fn of_part(part: &BurntPart, limits: &Limits, blank: Blank) -> Vec<Finding> {
         return Vec::new();
     };
     let found = [
-        motion::edge_dwell(&path, &cost.estimate),
+        motion::edge_dwell(&path, marking, &cost.estimate),
         link::starved(&path, marking, &cost.load),
         motion::short_sighted(&path, marking, &cost.estimate),
     ];
-    found.into_iter().flatten().filter(|f| f.severity > Severity::Note).collect()
+    let said = found.into_iter().flatten().filter(|f| f.severity > Severity::Note);
+    said.map(|mut finding| {
+        let starves = finding.name == "link-starved";
+        // Finder marks and labels that burn more are still found and read: they measure no burn.
+        if part.is_sign() && !starves {
+            finding.severity = finding.severity.min(Severity::Caution);
+        }
+        let sparing = match finding.severity {
+            Severity::Stop if starves => speed(&finding),
+            Severity::Stop => motion::sparing_speed(&path, marking),
+            _ => None,
+        };
+        OfPart { part: i, finding, sparing }
+    })
+    .collect()
 }
 
 /// The speed at which a finding was gone.
@@ -64,15 +93,17 @@ fn speed(finding: &Finding) -> Option<f64> {
 }
 
 /// The finding of the part that has it worst, with how many have it.
-fn worst(drawing: &Drawing, own: &[&(usize, Finding)]) -> Option<Finding> {
+fn worst(drawing: &Drawing, own: &[&OfPart]) -> Option<Finding> {
     let harm = |f: &Finding| f.harm.as_ref().map_or(0.0, |h| h.value);
     let pace = |i: usize| drawing.parts.get(i).map_or(0.0, |p| p.dial.speed.0);
-    let (_, worst) = own.iter().max_by(|a, b| {
-        let by_harm = harm(&a.1).total_cmp(&harm(&b.1));
-        by_harm.then(pace(a.0).total_cmp(&pace(b.0))).then(b.0.cmp(&a.0))
+    let worst = own.iter().max_by(|a, b| {
+        let by_severity = a.finding.severity.cmp(&b.finding.severity);
+        let by_harm = by_severity.then(harm(&a.finding).total_cmp(&harm(&b.finding)));
+        by_harm.then(pace(a.part).total_cmp(&pace(b.part))).then(b.part.cmp(&a.part))
     })?;
+    let worst = &worst.finding;
     let of = |sort: fn(&BurntPart) -> bool| {
-        own.iter().filter(|(i, _)| drawing.parts.get(*i).is_some_and(sort)).count()
+        own.iter().filter(|of| drawing.parts.get(of.part).is_some_and(sort)).count()
     };
     let patches = match of(BurntPart::is_patch) {
         0 => None,
@@ -162,5 +193,23 @@ mod tests {
             "{}",
             f.message
         );
+    }
+
+    #[test]
+    fn patches_that_get_too_much_are_a_stop_with_a_speed_that_spares_them() {
+        let (drawing, blank) = wedge();
+        let mut at_rest = Limits { power_in_motion: false, ..Limits::default() };
+        (at_rest.x.acceleration, at_rest.y.acceleration) = (100.0, 100.0);
+        let found = followed(&drawing, &at_rest, blank);
+        let f = found.findings.iter().find(|f| f.name == "edge-dwell").unwrap();
+        // Lines of 4 mm from rest to rest at 24 mm/s: v²/(aL), 1.44, times the dose beyond it.
+        assert_eq!(f.severity, Severity::Stop);
+        assert!(f.message.contains("All marks together would get 2.4 times their dose."), "{}", f.message);
+        assert!(!found.stops.is_empty() && found.stops.len() < found.slower.len());
+        for (i, speed) in &found.stops {
+            // Half the dose beyond it: v² is aL/2, 200.
+            let part = &drawing.parts[*i];
+            assert!(part.is_patch() && speed.is_some_and(|v| (11.0..14.2).contains(&v)), "{speed:?}");
+        }
     }
 }

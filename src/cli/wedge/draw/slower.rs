@@ -48,18 +48,37 @@ pub(super) fn refusal(stop: &Finding) -> String {
     format!("{}: {} Nothing was written", stop.name, in_full(stop))
 }
 
-/// The same wedge at lower speeds and, so that it is exposed as much, lower powers; as far as that is enough.
+/// Parts and the speeds at which they are followed.
+type Slower = [(usize, Option<f64>)];
+
+/// The same wedge at lower speeds and, so that it is exposed as much, lower powers; as far as that is enough. Where nothing
+/// mends all, at least what keeps it from being written is mended.
 fn slower(a: &DrawArgs, plan: &Plan, drawn: &Drawn, found: &Followed) -> Option<Remedy> {
+    let all = mended(a, plan, drawn, found, |found| &found.slower);
+    all.or_else(|| mended(a, plan, drawn, found, |found| &found.stops))
+}
+
+/// The same, as long as there are such parts.
+fn mended(
+    a: &DrawArgs,
+    plan: &Plan,
+    drawn: &Drawn,
+    found: &Followed,
+    parts: fn(&Followed) -> &Slower,
+) -> Option<Remedy> {
+    if parts(found).is_empty() {
+        return None;
+    }
     let limits = plan.machine.limits();
-    let mut asked = slowed(a, drawn, found)?;
+    let mut asked = slowed(a, drawn, parts(found))?;
     for _ in 0..TRIES {
         let next = super::drawn(&asked, plan).ok()?;
         let found = followed(&next.drawing, &limits, plan.blank);
-        if found.findings.is_empty() {
+        if parts(&found).is_empty() {
             let fastest = next.drawing.parts.iter().map(|p| p.dial.speed.0).fold(0.0, f64::max);
             return Some(otherwise(a, &asked, fastest).verified(true));
         }
-        asked = slowed(&asked, &next, &found)?;
+        asked = slowed(&asked, &next, parts(&found))?;
     }
     None
 }
@@ -109,10 +128,10 @@ fn group(part: &BurntPart, drawn: &Drawn) -> Group {
 
 /// The options of a wedge whose parts are as slow as those that cannot be followed have to be; `None` where no option
 /// makes them so.
-fn slowed(a: &DrawArgs, drawn: &Drawn, found: &Followed) -> Option<DrawArgs> {
+fn slowed(a: &DrawArgs, drawn: &Drawn, parts: &Slower) -> Option<DrawArgs> {
     let request = &drawn.request;
     let (mut marks, mut tones, mut range) = (f64::INFINITY, f64::INFINITY, f64::INFINITY);
-    for (i, speed) in &found.slower {
+    for (i, speed) in parts {
         let least = match group(drawn.drawing.parts.get(*i)?, drawn) {
             Group::Marks => &mut marks,
             Group::Tones => &mut tones,
@@ -298,5 +317,16 @@ mod tests {
     fn a_beam_that_is_switched_at_rest_is_told_of() {
         let found = told(SMALL, |m| m.program.s_inside_moves = false);
         assert!(found.iter().any(|f| f.name == "edge-dwell"), "{found:?}");
+    }
+
+    #[test]
+    fn tones_that_are_switched_at_rest_stop_a_wedge_and_settings_alone_are_offered() {
+        let found =
+            told(&["--kind=combined", "--blank=rect:100x100mm"], |m| m.program.s_inside_moves = false);
+        let stop = found.iter().find(|f| f.severity == Severity::Stop).unwrap();
+        assert_eq!(stop.name, "edge-dwell");
+        assert!(stop.message.contains("times their dose"), "{}", stop.message);
+        let way = stop.remedies.iter().find(|r| r.change == "speed").unwrap();
+        assert!(way.verified && way.sets[0] == ("kind".into(), "exposure".into()), "{way:?}");
     }
 }
