@@ -25,8 +25,8 @@ const SMOOTHING_MM: f64 = 0.35;
 const SHADOW_MM: f64 = 4.0;
 /// Standard deviation of the Gaussian that detail is strengthened against, mm.
 const DETAIL_MM: f64 = 1.2;
-/// How many times the detail of a dark photo is wanted, and how many times more that of one whose black is grey: its
-/// forecast gains nothing from leaving the deepest tones, where L* is steep.
+/// How many times the detail of a dark photo is wanted, and how many times more that of one whose black and white are both
+/// grey: its forecast gains nothing from leaving the deepest tones, where L* is steep.
 const WANTED: (f64, f64) = (3.5, 2.0);
 
 /// What is done to a photo. Lightness is L* (0 to 100).
@@ -51,6 +51,8 @@ pub struct Automatic {
 struct Seen {
     /// Its black and its white but for a hundredth at either end.
     ends: (f64, f64),
+    /// What half of it is darker than.
+    middle: f64,
     noise: f64,
     /// Root mean square of its detail, without noise.
     detail: f64,
@@ -106,8 +108,9 @@ impl Automatic {
         let (low, high) = seen.ends;
         let range = high - low;
         let dull = ramp(8.0, 13.0, range) * ramp(0.25, 0.6, seen.detail) * (1.0 - ramp(56.0, 69.0, range));
-        // What has points of white is not short of light: a night sky.
-        let dull = dull * (1.0 - ramp(0.005, 0.015, seen.glints));
+        // What is dark and has points of white is not short of light: a night sky. Fog and a faded portrait are light all over.
+        let night = 1.0 - ramp(30.0, 50.0, seen.middle);
+        let dull = dull * (1.0 - night * ramp(0.005, 0.015, seen.glints));
         let (black, white) = (dull * low, 100.0 - dull * (100.0 - high));
         let gain = 100.0 / (white - black);
         // Dark over much of the picture, or all of a smaller subject: a couple before the window of a dark room. A dark coat
@@ -116,7 +119,7 @@ impl Automatic {
         let lift = (ramp(0.28, 0.42, seen.shadows) * ramp(0.1, 0.25, seen.lights))
             .max(ramp(0.08, 0.12, subject) * ramp(0.78, 0.9, dark) * ramp(0.08, 0.16, seen.lights));
         let noise = seen.noise * gain.max(1.0 + 1.4 * lift);
-        let wanted = WANTED.0 + WANTED.1 * ramp(10.0, 25.0, black);
+        let wanted = WANTED.0 + WANTED.1 * ramp(10.0, 25.0, black) * ramp(5.0, 15.0, 100.0 - white);
         let more = (1.2 * (wanted / gain - 1.0)).clamp(0.15, 1.35) * ramp(1.3, 1.7, gain);
         let done = Automatic {
             black,
@@ -193,6 +196,7 @@ impl Seen {
         };
         Some(Seen {
             ends: (at(CLIP)?, at(1.0 - CLIP)?),
+            middle: at(0.5)?,
             noise,
             detail: (energy / n as f64).sqrt(),
             shadows: shadows as f64 / n as f64,
@@ -370,6 +374,9 @@ mod tests {
             if star { 95.0 } else { 3.0 + y / 80.0 }
         };
         assert_eq!(of(&scene(night, 1.5)), None);
+        // So does one under the glow of a town.
+        let glow = |x: f64, y: f64| if night(x, y) > 50.0 { 95.0 } else { 12.0 + y / 20.0 };
+        assert_eq!(of(&scene(glow, 1.5)), None);
         for grey in [1.0, 16.0, 50.0, 96.0] {
             assert_eq!(of(&scene(|x, _| grey + x / 80.0, 2.0)), None, "a card of L* {grey}");
         }
@@ -385,6 +392,17 @@ mod tests {
         assert!(dull.smooth < 0.5, "{dull:?}");
         assert_eq!(automatic_briefly(&dark), "it is dark: its tones are spread");
         assert_eq!(automatic_briefly(&dull), "it has little contrast: its tones are spread");
+    }
+
+    #[test]
+    fn fog_and_a_faded_portrait_are_light_all_over_and_get_their_range() {
+        let (fog, faded) = (|m: f64| 62.0 + 23.0 * m, |m: f64| 60.0 + 39.0 * m);
+        for (of, black, white) in [(&fog as &dyn Fn(f64) -> f64, 62.0, 85.0), (&faded, 60.0, 99.0)] {
+            let done = found(&scene(|x, y| of(motif(x, y)), 0.3), None, PITCH).automatic.unwrap();
+            assert!((done.black - black).abs() < 6.0 && (done.white - white).abs() < 6.0, "{done:?}");
+            // Their white is white nearly: tones are what they lack, not detail.
+            assert!(done.detail < 0.9, "{done:?}");
+        }
     }
 
     #[test]
