@@ -120,7 +120,13 @@ impl Automatic {
             .max(ramp(0.08, 0.12, subject) * ramp(0.78, 0.9, dark) * ramp(0.08, 0.16, seen.lights));
         let noise = seen.noise * gain.max(1.0 + 1.4 * lift);
         let wanted = WANTED.0 + WANTED.1 * ramp(10.0, 25.0, black) * ramp(5.0, 15.0, 100.0 - white);
-        let more = (1.2 * (wanted / gain - 1.0)).clamp(0.15, 1.35) * ramp(1.3, 1.7, gain);
+        // Where black is grey, a photo of middling range is an ordinary one, and one with as little structure as a moon has no
+        // more to show: halos and patches would be all that it gets.
+        let grey = ramp(8.0, 16.0, black);
+        let lacking = ramp(1.3 + 0.5 * grey, 1.7 + 0.8 * grey, gain);
+        let plain = grey * (1.0 - ramp(7.0, 10.0, seen.detail * gain));
+        let more = (1.2 * (wanted / gain - 1.0)).clamp(0.15, 1.35);
+        let more = (more - plain * (more - 0.15)) * lacking;
         let done = Automatic {
             black,
             white,
@@ -403,6 +409,29 @@ mod tests {
             // Their white is white nearly: tones are what they lack, not detail.
             assert!(done.detail < 0.9, "{done:?}");
         }
+    }
+
+    #[test]
+    fn the_detail_of_an_ordinary_photo_and_of_a_plain_one_is_hardly_strengthened() {
+        let seen = Seen {
+            ends: (19.0, 70.0),
+            middle: 51.0,
+            noise: 0.4,
+            detail: 5.8,
+            shadows: 0.05,
+            lights: 0.0,
+            subject: (0.0, 0.0),
+            glints: 0.0,
+        };
+        let detail = |seen: Seen| Automatic::of(&seen).map_or(0.0, |done| done.detail);
+        assert!(detail(seen) < 0.35, "{}", detail(seen));
+        // A moon's face, and a photo as dull that has as much in it as photos have.
+        let moon = Seen { ends: (24.0, 58.0), middle: 47.0, noise: 0.1, detail: 2.5, ..seen };
+        assert!(detail(moon) < 0.35, "{}", detail(moon));
+        assert!(detail(Seen { detail: 4.2, ..moon }) > 0.9);
+        // A dark phone photo gets what it got.
+        let dark = Seen { ends: (0.9, 56.0), middle: 25.0, detail: 6.8, ..seen };
+        assert!(detail(dark) > 1.0, "{}", detail(dark));
     }
 
     #[test]
