@@ -129,6 +129,7 @@ pub fn automatic(done: &Automatic) -> Note {
     match lacks(done) {
         Some(Lacks::Light) => said.push(text!("proof.automatic.dark", black, white)),
         Some(Lacks::Contrast) => said.push(text!("proof.automatic.flat", black, white)),
+        Some(Lacks::Little) => said.push(text!("proof.automatic.little", black, white)),
         None => {}
     }
     if lifts(done) {
@@ -148,6 +149,7 @@ pub fn automatic_briefly(done: &Automatic) -> String {
     let spread = lacks(done).map(|lacks| match lacks {
         Lacks::Light => text!("proof.briefly.dark"),
         Lacks::Contrast => text!("proof.briefly.flat"),
+        Lacks::Little => text!("proof.briefly.little"),
     });
     let lifted = lifts(done).then(|| text!("proof.briefly.lifted"));
     let said: Vec<&str> = spread.into_iter().chain(lifted).collect();
@@ -158,12 +160,21 @@ pub fn automatic_briefly(done: &Automatic) -> String {
 enum Lacks {
     Light,
     Contrast,
+    /// A little of either.
+    Little,
 }
+
+/// A photo whose lightness spans less than this, L*, has little contrast (own judgement: most good ones span over 70).
+const LITTLE_CONTRAST: f64 = 65.0;
 
 /// What a photo lacked whose tones were spread.
 fn lacks(done: &Automatic) -> Option<Lacks> {
-    let dark = done.black < 15.0 && done.white < 70.0;
-    (done.white - done.black < 98.0).then_some(if dark { Lacks::Light } else { Lacks::Contrast })
+    let span = done.white - done.black;
+    (span < 98.0).then_some(match done.black < 15.0 && done.white < 70.0 {
+        true => Lacks::Light,
+        false if span < LITTLE_CONTRAST => Lacks::Contrast,
+        false => Lacks::Little,
+    })
 }
 
 /// Whether shadows were lifted by more than a trace.

@@ -28,6 +28,8 @@ const DETAIL_MM: f64 = 1.2;
 /// How many times the detail of a dark photo is wanted, and how many times more that of one whose black and white are both
 /// grey: its forecast gains nothing from leaving the deepest tones, where L* is steep.
 const WANTED: (f64, f64) = (3.5, 2.0);
+/// What stretches tones by no more than this is not worth a word.
+const LEAST_GAIN: f64 = 1.05;
 
 /// What is done to a photo. Lightness is L* (0 to 100).
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -135,7 +137,7 @@ impl Automatic {
             detail: more.max(0.9 * lift),
             noise: seen.noise,
         };
-        (gain > 1.02 || lift > 0.02).then_some(done)
+        (gain > LEAST_GAIN || lift > 0.02).then_some(done)
     }
 
     /// Does it to a plane of L* / 100.
@@ -432,6 +434,26 @@ mod tests {
         // A dark phone photo gets what it got.
         let dark = Seen { ends: (0.9, 56.0), middle: 25.0, detail: 6.8, ..seen };
         assert!(detail(dark) > 1.0, "{}", detail(dark));
+    }
+
+    #[test]
+    fn what_gains_next_to_nothing_is_left_alone() {
+        let seen = Seen {
+            ends: (2.0, 68.0),
+            middle: 4.0,
+            noise: 1.0,
+            detail: 9.3,
+            shadows: 0.2,
+            lights: 0.0,
+            subject: (0.0, 0.0),
+            glints: 0.007,
+        };
+        assert_eq!(Automatic::of(&seen), None);
+        let good = Seen { ends: (10.5, 73.0), middle: 51.0, glints: 0.0, ..seen };
+        assert_eq!(
+            Automatic::of(&good).map(|done| automatic_briefly(&done)).as_deref(),
+            Some("its tones are spread a little")
+        );
     }
 
     #[test]
