@@ -90,13 +90,13 @@ impl Heard {
         let mut notes = Vec::new();
         if !self.absent.is_empty() {
             let names: Vec<_> = self.absent.iter().map(|n| format!("'{}'", one_line(n))).collect();
-            notes.push(Note::fact(text!("art.lettering.not-embedded", names = names.join(", "))));
+            notes.push(Note::choice(text!("art.lettering.not-embedded", names = names.join(", "))));
         }
         if self.font {
-            notes.push(Note::fact(text!("art.lettering.unreadable")));
+            notes.push(Note::choice(text!("art.lettering.unreadable")));
         }
         if self.picture {
-            notes.push(Note::fact(text!("art.picture.unreadable")));
+            notes.push(Note::choice(text!("art.picture.unreadable")));
         }
         notes
     }
@@ -367,7 +367,8 @@ mod tests {
     fn lettering_without_its_font_is_set_in_the_font_that_ships_and_says_so() {
         let font = "/Font << /F1 << /Type /Font /Subtype /Type1 /BaseFont /Helvetica >> >>";
         let made = page(&pages(&["BT /F1 20 Tf 5 20 Td (Harbour) Tj ET"], font, &[]), 1).unwrap();
-        assert!(made.notes.iter().any(|n| n.says.contains("'Helvetica'")), "{:?}", made.notes);
+        let told = |n: &Note| n.about.is_told() && n.says.contains("'Helvetica'");
+        assert!(made.notes.iter().any(told), "{:?}", made.notes);
         // Seven letters, of which one comes twice.
         assert_eq!(made.text.matches("<use").count(), 7);
         assert!(made.text.matches("<path").count() >= 6);
