@@ -3,7 +3,7 @@
 use crate::job::kit::{Surface, spoken};
 use crate::job::process::ToneCurve;
 use crate::job::{Coating, Machine, Plan};
-use crate::note::Note;
+use crate::note::{About, Note};
 use crate::said::Said;
 use crate::scan::comments::said;
 use crate::texts::text;
@@ -70,7 +70,7 @@ pub fn by_power() -> &'static str {
 /// What to say of a burn that was made to take less time: it `lasts` so many seconds, which is the share `time` of what
 /// it would with dots on all lines (1 where no line can be spared), and looks `lost_db` less like what is wanted. `asked` is the share that was asked for;
 /// `None`: none was, and what is said of all lines is an estimate. `lines_show`: dots lie so much on every second line that
-/// it shows.
+/// it shows. Where nobody asked and nothing is lost there is nothing to decide.
 pub fn pace(lasts: f64, (time, lost_db): (f64, f64), asked: Option<f64>, lines_show: bool) -> Note {
     let (lost, share) = (short(lost_db, 1), short(100.0 * time, 0));
     let whole = duration(lasts / time.max(1e-3));
@@ -81,7 +81,9 @@ pub fn pace(lasts: f64, (time, lost_db): (f64, f64), asked: Option<f64>, lines_s
     };
     match asked {
         None => {
-            Note::choice(with_option(ALL_LINES, |option| text!("proof.pace.sparing", lasts, option, better)))
+            let about = if lost_db < 0.05 { About::Fact } else { About::Choice };
+            let says = with_option(ALL_LINES, |option| text!("proof.pace.sparing", lasts, option, better));
+            Note::new(about, says)
         }
         Some(_) if time >= 1.0 => Note::fact(text!("proof.pace.none-spared", lasts)),
         Some(asked) => {
@@ -242,6 +244,8 @@ mod tests {
 
     #[test]
     fn the_pace_is_said_with_what_it_costs() {
+        let about = |lost_db| super::pace(3420.0, (0.75, lost_db), None, false).about;
+        assert_eq!([0.02, 0.26].map(about), [About::Fact, About::Choice]);
         let pace = |lasts, costs, asked, show| pace(lasts, costs, asked, show).says;
         assert_eq!(
             pace(600.0, (1.0, 0.0), Some(0.7), false),
