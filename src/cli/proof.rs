@@ -61,8 +61,8 @@ pub struct ProofArgs {
 /// Runs `proof`.
 pub fn run(args: &ProofArgs, out: &mut Out) -> Result<u8, Failure> {
     let source = Source::read(&args.dots)?;
-    let decoded =
-        png::read_dots(&source.bytes, args.beam_on).map_err(|e| no_dots(&source.in_messages, &e))?;
+    let decoded = png::read_dots(&source.bytes, args.beam_on)
+        .map_err(|e| no_dots(&source.in_messages, &source.bytes, &e))?;
     let axis = args.axis.or(decoded.pixels_per_metre.and_then(closer_along));
     let (along, across) = pitches(args.density, axis, decoded.pixels_per_metre)
         .ok_or_else(|| no_density(&source.in_messages))?;

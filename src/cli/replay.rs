@@ -69,7 +69,7 @@ pub fn run(args: &ReplayArgs, out: &mut Out) -> Result<u8, Failure> {
         Some(path) => {
             let bytes = std::fs::read(path).map_err(|e| source::unreadable(path, &e))?;
             let decoded = png::read_dots(&bytes, args.beam_on)
-                .map_err(|e| source::no_dots(&format!("'{}'", path.display()), &e))?;
+                .map_err(|e| source::no_dots(&format!("'{}'", path.display()), &bytes, &e))?;
             Some(decoded.dots)
         }
     };

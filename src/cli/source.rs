@@ -26,12 +26,24 @@ pub struct Source {
 }
 
 /// What to say of a file that should hold dots and does not.
-pub fn no_dots(name: &str, e: &EncodeError) -> Failure {
+pub fn no_dots(name: &str, bytes: &[u8], e: &EncodeError) -> Failure {
+    if let Some(format) = other_format(bytes) {
+        return Failure::input(text!("cli.source.other-format", name, format));
+    }
     let why = match e {
         EncodeError::Failed { why, .. } => why.clone(),
         other => other.to_string(),
     };
     Failure::input(format!("{name} holds no dots ({why}); give a dots.png as 'prepare' writes it"))
+}
+
+/// The format of dots that 'prepare' writes as well and nothing reads.
+fn other_format(bytes: &[u8]) -> Option<&'static str> {
+    match bytes {
+        [b'B', b'M', ..] => Some("BMP"),
+        [b'I', b'I', 42, 0, ..] | [b'M', b'M', 0, 42, ..] => Some("TIFF"),
+        _ => None,
+    }
 }
 
 /// A file that the system does not give: why, and a file of nearly that name where there is one.
@@ -161,4 +173,19 @@ fn tidy(path: &Path) -> Vec<OsString> {
         }
     }
     parts
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn dots_of_another_format_are_called_what_they_are() {
+        let e = || EncodeError::Failed { format: "PNG", why: "Invalid PNG signature.".to_string() };
+        let said = |bytes: &[u8]| no_dots("'dots'", bytes, &e()).sentence.to_string();
+        let bmp = "'dots' is a BMP, and dots are read from a PNG: give the dots.png that 'prepare' writes beside it";
+        assert_eq!(said(b"BM\x3e\0"), bmp);
+        assert_eq!(said(b"II*\0\x08\0"), bmp.replace("BMP", "TIFF"));
+        assert!(said(b"a letter").contains("holds no dots (Invalid PNG"));
+    }
 }
