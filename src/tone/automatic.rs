@@ -113,6 +113,8 @@ impl Automatic {
         // What is dark and has points of white is not short of light: a night sky. Fog and a faded portrait are light all over.
         let night = 1.0 - ramp(30.0, 50.0, seen.middle);
         let dull = dull * (1.0 - night * ramp(0.005, 0.015, seen.glints));
+        // What is nearly white all over is no fog: a white dog in snow would become a black one.
+        let dull = dull * (1.0 - ramp(72.0, 80.0, low));
         let (black, white) = (dull * low, 100.0 - dull * (100.0 - high));
         let gain = 100.0 / (white - black);
         // Dark over much of the picture, or all of a smaller subject: a couple before the window of a dark room. A dark coat
@@ -411,6 +413,8 @@ mod tests {
             // Their white is white nearly: tones are what they lack, not detail.
             assert!(done.detail < 0.9, "{done:?}");
         }
+        let snow = scene(|x, y| 82.0 + 14.0 * motif(x, y), 0.3);
+        assert_eq!(found(&snow, None, PITCH).automatic, None);
     }
 
     #[test]
