@@ -1,7 +1,7 @@
 //! Findings about the art and its place: art-changed, bare-strip, coarse-art, cut, empty-cell, flowed-text, list-mark,
 //! missing-glyph, no-text, past-margin, picture-border, picture-within, reading-unsure, sheet-edge, tonal-drawing.
 
-use super::{Finding, Remedy, Severity};
+use super::{Finding, Remedy, Severity, spot};
 use crate::art::Kind;
 use crate::art::reading::Decision;
 use crate::job::settle::Of;
@@ -323,10 +323,12 @@ impl Alone {
 }
 
 /// What lies around a sheet or a photo.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Beyond {
     /// What the sheet lies on: it is left bare.
     LeftBare,
+    /// The same, but something dark reaches the sheet's edge at this place of the blank (mm).
+    Reached((f64, f64)),
     /// What may be the same paper in a shadow: it is kept.
     Kept,
     /// What may as well be drawn there: it is kept as ink.
@@ -346,29 +348,29 @@ pub fn around(around: &Around, sure: bool, of: Of) -> Option<Finding> {
         Beyond::LeftBare => {
             let message = text!("findings.sheet-edge.bare", percent);
             let severity = if sure { Severity::Note } else { Severity::Caution };
-            let mut finding = Finding::new("sheet-edge", severity, message);
-            if crop.is_none() {
-                let again = Remedy::new("picture", 0.0, "", text!("findings.sheet-edge.bare.again"));
-                finding = finding.with(again);
-            }
+            let again = || Remedy::new("picture", 0.0, "", text!("findings.sheet-edge.bare.again"));
+            let finding = Finding::new("sheet-edge", severity, message);
+            let finding = if crop.is_none() { finding.with(again()) } else { finding };
             (finding, text!("findings.sheet-edge.alone"))
+        }
+        Beyond::Reached(at) => {
+            let message = text!("findings.sheet-edge.reached", percent, place = spot(at));
+            let finding = taken_again(message, text!("findings.sheet-edge.reached.again"));
+            return Some(Finding { at_mm: Some(at), ..finding });
         }
         Beyond::Kept => {
             let message = text!("findings.sheet-edge.kept", percent);
-            let again = Remedy::new("picture", 0.0, "", text!("findings.sheet-edge.kept.shadow"));
-            let finding = Finding::new("sheet-edge", Severity::Caution, message).with(again);
+            let finding = taken_again(message, text!("findings.sheet-edge.kept.shadow"));
             (finding, text!("findings.sheet-edge.kept.alone"))
         }
         // The sheet alone would be cut through what is drawn.
         Beyond::Drawn => {
             let message = text!("findings.sheet-edge.drawn");
-            let again = Remedy::new("picture", 0.0, "", text!("findings.sheet-edge.drawn.again"));
-            return Some(Finding::new("sheet-edge", Severity::Caution, message).with(again));
+            return Some(taken_again(message, text!("findings.sheet-edge.drawn.again")));
         }
         Beyond::Unclear => {
             let message = text!("findings.sheet-edge.unclear");
-            let again = Remedy::new("picture", 0.0, "", text!("findings.sheet-edge.unclear.again"));
-            return Some(Finding::new("sheet-edge", Severity::Caution, message).with(again));
+            return Some(taken_again(message, text!("findings.sheet-edge.unclear.again")));
         }
         Beyond::Border => {
             crop?;
@@ -381,6 +383,10 @@ pub fn around(around: &Around, sure: bool, of: Of) -> Option<Finding> {
     let crop = format!("{l}%,{t}%,{w}%,{h}%");
     let text = Said::from(text).line(format!(": {}", of.typed("crop", &crop)));
     Some(finding.with(Remedy::new("crop", w, "%", text).set(of.key("crop"), crop)))
+}
+
+fn taken_again(message: impl Into<Said>, again: &'static str) -> Finding {
+    Finding::new("sheet-edge", Severity::Caution, message).with(Remedy::new("picture", 0.0, "", again))
 }
 
 /// `past-margin` of what is named, each with how far it reaches past the margin, or `None` where all of it lies there; `None`
@@ -536,6 +542,8 @@ mod tests {
         let f = around(&Around { alone: None, what: Beyond::Kept, ..table }, true, Of::Art).unwrap();
         assert!(f.remedies.len() == 1 && f.remedies[0].sets.is_empty(), "{f:?}");
         // What is drawn is not cut off by a crop.
+        let f = around(&Around { what: Beyond::Reached((40.0, 12.5)), ..table }, true, Of::Art).unwrap();
+        assert_eq!((f.severity, f.at_mm, f.remedies.len()), (Severity::Caution, Some((40.0, 12.5)), 1));
         let f = around(&Around { what: Beyond::Drawn, ..table }, true, Of::Art).unwrap();
         assert_eq!((f.name, f.severity, f.remedies.len()), ("sheet-edge", Severity::Caution, 1));
         assert!(f.message.contains("taken for drawn, and marked") && f.remedies[0].sets.is_empty(), "{f:?}");

@@ -274,8 +274,12 @@ pub(super) fn wanted_as(
         let crop = read::crop_to(edges, &view);
         [crop.left, crop.top, crop.width(), crop.height()]
     };
+    let place = |[x, y]: [f64; 2]| {
+        let (x, y) = ((x * rect.columns as f64) as usize, (y * rect.rows as f64) as usize);
+        rect.centre(&piece.blank, x, y)
+    };
     let beyond = |sheet: &PaperSheet| match sheet.around {
-        AroundSheet::Table => Beyond::LeftBare,
+        AroundSheet::Table => sheet.cut.map_or(Beyond::LeftBare, |at| Beyond::Reached(place(at))),
         AroundSheet::Shadow => Beyond::Kept,
         AroundSheet::Drawn => Beyond::Drawn,
         AroundSheet::Unclear => Beyond::Unclear,

@@ -13,6 +13,7 @@ mod cells;
 mod decide;
 mod doubt;
 mod edged;
+mod ends;
 mod features;
 mod hatched;
 mod ink;

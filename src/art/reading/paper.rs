@@ -8,6 +8,7 @@
 use super::alone::{SheetAlone, alone};
 use super::cells::Cells;
 use super::edged::edged;
+use super::ends::Ends;
 use super::shade::Shade;
 use super::straight::straight;
 use crate::colour::{Curve, srgb_to_linear};
@@ -32,6 +33,8 @@ const SURROUNDED: f64 = 0.75;
 pub struct PaperSheet {
     /// What a crop leaves of the picture that shows the sheet alone, where there is one that cuts off nothing of what is drawn.
     pub alone: Option<SheetAlone>,
+    /// Where something dark reaches the edge of a sheet that is cut out, in shares of the picture from its left and upper edge.
+    pub cut: Option<[f64; 2]>,
     /// Share of the picture that it fills.
     pub share: f64,
     /// What lies around it.
@@ -57,12 +60,15 @@ pub fn flattened(light: &Light) -> (Light, Option<PaperSheet>) {
     let mut ground = Shade::of(w, h, light.data());
     let inside = sheet(&ground, light.data());
     let around_it = inside.as_ref().map(|s| s.sheet.around);
-    if let Some(inside) = inside.as_ref().filter(|_| around_it == Some(AroundSheet::Drawn)) {
+    if let Some(inside) = &inside
+        && matches!(inside.sheet.around, AroundSheet::Drawn | AroundSheet::Table)
+    {
         ground.carry(&inside.cells);
     }
+    let left_out = inside.as_ref().filter(|_| around_it == Some(AroundSheet::Table));
+    let ends = left_out.map(|s| Ends::of(&ground, light.data(), (w, h), &s.cells));
     let Cells { columns, rows } = ground.cells();
     let cell_of = |x: usize, y: usize| (y * rows / h.max(1)) * columns + x * columns / w.max(1);
-    let left_out = inside.as_ref().filter(|_| around_it == Some(AroundSheet::Table));
     let mut depth = vec![0.0f32; w * h];
     parallel::bands(&mut depth, w, 16, |first, band| {
         let mut row = vec![0.0f32; w];
@@ -70,7 +76,7 @@ pub fn flattened(light: &Light) -> (Light, Option<PaperSheet>) {
             let y = first + i;
             ground.row(y, &mut row);
             for (x, ((d, &l), &g)) in out.iter_mut().zip(light.row(y)).zip(&row).enumerate() {
-                let on_sheet = left_out.is_none_or(|s| s.cells[cell_of(x, y)]);
+                let on_sheet = ends.as_ref().is_none_or(|ends| ends.has((x, y), (w, h)));
                 *d = if on_sheet { l / g.max(1e-4) } else { f32::NAN };
             }
         }
@@ -103,10 +109,18 @@ pub fn flattened(light: &Light) -> (Light, Option<PaperSheet>) {
             }
         }
     });
-    let sheet = inside
-        .map(|s| PaperSheet { alone: alone(&s.within, &s.cells, ground.cells(), (&out, w)), ..s.sheet });
+    let sheet = inside.map(|s| {
+        let Some(ends) = &ends else {
+            return PaperSheet { alone: alone(&s.within, &s.cells, ground.cells(), (&out, w)), ..s.sheet };
+        };
+        let cut = ends.cut(&out, w);
+        // A cell that lies on the table in part is grey of its edge, not of a stroke.
+        let whole = ends.whole();
+        let alone = alone(&whole, &whole, ground.cells(), (&out, w)).filter(|_| cut.is_none());
+        PaperSheet { alone, cut, share: ends.share(), ..s.sheet }
+    });
     let sheet = sheet.or_else(|| {
-        let unclear = PaperSheet { alone: None, share: 1.0, around: AroundSheet::Unclear };
+        let unclear = PaperSheet { alone: None, cut: None, share: 1.0, around: AroundSheet::Unclear };
         edged(light.data(), &out, (w, h)).then_some(unclear)
     });
     (Light::from_vec(w, h, out), sheet)
@@ -242,7 +256,7 @@ fn sheet(ground: &Shade, picture: &[f32]) -> Option<Inside> {
         if share < 0.1 {
             return None;
         }
-        return Some(Inside { cells, within, sheet: PaperSheet { alone: None, share, around } });
+        return Some(Inside { cells, within, sheet: PaperSheet { alone: None, cut: None, share, around } });
     }
     None
 }

@@ -70,7 +70,7 @@ impl Edges {
 }
 
 /// The cells within `reach` of those that are on.
-fn widened(on: &[bool], grid: Cells, reach: usize) -> Vec<bool> {
+pub(super) fn widened(on: &[bool], grid: Cells, reach: usize) -> Vec<bool> {
     let on: Vec<f32> = on.iter().map(|&on| f32::from(u8::from(on))).collect();
     around(&on, grid.columns, grid.rows, reach, f32::max).into_iter().map(|v| v > 0.0).collect()
 }
@@ -119,6 +119,11 @@ impl Shade {
     /// The cells.
     pub fn cells(&self) -> Cells {
         self.grid
+    }
+
+    /// The fine cells, and how many lie along the side of a cell.
+    pub fn fine_cells(&self) -> (Cells, usize) {
+        (Cells { columns: self.grid.columns * self.k, rows: self.grid.rows * self.k }, self.k)
     }
 
     /// The light of each cell, row after row.
