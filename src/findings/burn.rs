@@ -196,7 +196,7 @@ mod tests {
                 Some(Change::Pitch(p)) => (s.pitch_along, s.pitch_across) = (p, p),
                 Some(Change::Ceiling(c)) => share = c.0,
                 Some(Change::Alike { speed, power, .. }) => (s.speed, s.power) = (speed, power),
-                Some(Change::WholePitch) | None => {}
+                Some(Change::WholePitch | Change::Levels(_)) | None => {}
             }
             let p = s.pitch_across.0;
             let (columns, rows) = ((30.0 / p).round() as usize, (20.0 / p).round() as usize);

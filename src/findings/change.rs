@@ -1,6 +1,7 @@
 //! Change: one thing of a job made otherwise, to be tried and, where it helps, to be advised.
 
 use super::Remedy;
+use crate::said::Said;
 use crate::texts::text;
 use crate::units::{MM_PER_INCH, Mm, MmPerS, Share, Watts, short};
 
@@ -20,6 +21,8 @@ pub enum Change {
     WholePitch,
     /// Coverage held to a share.
     Ceiling(Share),
+    /// The darkest and lightest tones made black and white, this share clipped at either end.
+    Levels(Share),
     /// Another speed with the power that leaves the exposure as it is, or the other way round.
     Alike {
         /// The speed.
@@ -98,6 +101,11 @@ impl Change {
             Change::Ceiling(_) => {
                 let text = text!("findings.remedy.ceiling", coverage = short(value, 0));
                 ("ceiling", "%", Some("tone.ceiling"), text)
+            }
+            Change::Levels(_) => {
+                let levels = format!("auto:{}%", short(value, 4));
+                let text = Said::from(text!("findings.remedy.levels")).line(format!(" (--levels {levels})"));
+                return Remedy::new("levels", value, "%", text).set("tone.levels", levels);
             }
             Change::Alike { speed, power, .. } => {
                 ("speed and power", "mm/s", None, text!("findings.remedy.alike", speed, power))

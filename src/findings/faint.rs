@@ -1,11 +1,12 @@
 //! Finding `faint`: a piece that will hardly show what it was made for.
 
 use super::art::exchanged;
+use super::change::{Aim, Change};
 use super::{Finding, Severity};
 use crate::colour::{lstar, luminance};
 use crate::job::settle::Of;
 use crate::texts::text;
-use crate::units::short;
+use crate::units::{Share, short};
 
 /// So many L* apart is seen at a glance, from a few steps away (common practice; what is just told apart side by
 /// side is about one).
@@ -15,6 +16,8 @@ const SEEN_LSTAR: f64 = 10.0;
 const TAIL: f64 = 0.01;
 /// A drawing that shows on less than this share of its rectangle is nearly nothing.
 const LEAST_SHARE: f64 = 0.001;
+/// What is clipped at either end where tones are spread to be seen: specks, no more.
+const STRETCH: Share = Share(0.005);
 /// Side of a place in which dots are seen as a tone, mm (at reading distance the eye tells apart about 0.1 mm; a place
 /// holds some dots each way).
 const PLACE_MM: f64 = 0.6;
@@ -129,6 +132,11 @@ pub fn of_tones(places: &[f32], bare: f64) -> Option<Finding> {
         return caution(text!("findings.faint.even", difference = short(light - dark, 0)));
     }
     None
+}
+
+/// The same finding of a photo with the remedy that its tones are spread; whether that clears it is to be tried.
+pub fn stretched(finding: Finding) -> Finding {
+    finding.with(Change::Levels(STRETCH).remedy(100.0 * STRETCH.0, Aim::Hotter).verified(true))
 }
 
 #[cfg(test)]

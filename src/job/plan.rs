@@ -12,7 +12,7 @@ use super::error::PlanError;
 use super::named::Named;
 use super::process::ToneCurve;
 use super::settle::{SettledArt, SettledDots, SettledLayer, SettledScan, SettledTone, start_speed};
-use super::words::FilledIn;
+use super::words::{FilledIn, Levels};
 use super::written;
 use super::{Coating, Machine, Process, ProcessFile};
 use crate::art::Kind;
@@ -130,6 +130,7 @@ impl Plan {
                 (job.dots.pitch, job.dots.pitch_across) = (pitch, pitch);
             }
             Change::Ceiling(share) => job.tone.ceiling = Some(share),
+            Change::Levels(clip) => job.tone.levels = Some(Levels::Auto(clip)),
             Change::Alike { speed, power, pitch_kept } => {
                 job.unsaid.ask(FilledIn::Power);
                 job.unsaid.ask(FilledIn::Speed);

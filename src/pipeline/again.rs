@@ -92,13 +92,13 @@ impl<'a> Again<'a> {
     }
 
     /// Whether `plan`, which is the job with a change, has its dots elsewhere: at another pitch, or where another speed lets
-    /// the beam switch more or less finely.
+    /// the beam switch more or less finely; or other tones to make of them.
     pub fn moves_dots(&self, plan: &Plan) -> bool {
-        plan.grid != self.plan.grid
+        plan.grid != self.plan.grid || plan.tone.shape != self.plan.tone.shape
     }
 
-    /// The wanted mark of `plan`, which is the job with a change: only dots that lie elsewhere need it drawn anew. `None`
-    /// where it cannot be drawn or is to stop.
+    /// The wanted mark of `plan`, which is the job with a change: only dots that lie elsewhere, or have other tones, need it
+    /// drawn anew. `None` where it cannot be drawn or is to stop.
     pub fn wanted(&self, plan: &Plan, shown: Shown<'_>) -> Option<Wanted> {
         if self.moves_dots(plan) {
             return wanted(plan, shown, &self.progress).ok();

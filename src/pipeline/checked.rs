@@ -57,8 +57,8 @@ pub(super) fn check(again: &Again<'_>, stages: &Stages, findings: &mut [Finding]
             remedy.verified = brought.is_empty() && after.iter().all(|(n, _)| *n != name);
             enough = sparing && remedy.verified;
         }
-        // It is worth a word only where it is known to help.
-        finding.remedies.retain(|r| r.verified || r.change != WHOLE_PITCH);
+        // These are worth a word only where they are known to help.
+        finding.remedies.retain(|r| r.verified || ![WHOLE_PITCH, "levels"].contains(&r.change));
         finding.remedies.sort_by_key(|r| !r.verified);
     }
 }
@@ -103,6 +103,7 @@ fn change(plan: &Plan, remedy: &Remedy) -> Option<Change> {
         "pitch" => Change::Pitch(Mm(remedy.value)),
         WHOLE_PITCH => Change::WholePitch,
         "ceiling" => Change::Ceiling(Share(remedy.value / 100.0)),
+        "levels" => Change::Levels(Share(remedy.value / 100.0)),
         _ => return alike::change(plan, remedy),
     })
 }

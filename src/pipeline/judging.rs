@@ -33,6 +33,7 @@ use crate::screen::Wants;
 use crate::screen::auto::AUTO;
 use crate::screen::remembered::Remembering;
 use crate::texts::text;
+use crate::tone::shape::LevelStretch;
 use crate::units::{Mm, MmPerS};
 
 /// All findings of a job, the most serious first, and with them those that are found before there are dots or beside them:
@@ -311,7 +312,10 @@ fn faint_findings(plan: &Plan, stages: &Stages) -> Option<Finding> {
     if photo {
         let sample = (along * rect.grid.along.0).max(across * rect.grid.across.0);
         let places = faint::places(&look.luminance, look.columns, sample, allowed);
-        faint::of_tones(&places, bare)
+        let found = faint::of_tones(&places, bare);
+        // Layers have levels of their own each, and what is stretched to its ends already has no more to give.
+        let stretched = matches!(plan.tone.shape.levels, LevelStretch::Auto { .. });
+        if stretched || !plan.layers.is_empty() { found } else { found.map(faint::stretched) }
     } else {
         faint::of_strokes(&look.luminance, bare)
     }
@@ -454,6 +458,7 @@ fn burn_findings(again: &Again<'_>, stages: &Stages, progress: &dyn Progress) ->
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::encode::png;
     use crate::job::Job;
     use crate::job::asked::{BlankJob, Reference};
     use crate::mark::advise;
@@ -558,5 +563,29 @@ mod tests {
         let own = Some(Reference::Whole(Box::new(own)));
         let plan = Plan::of(&Job { coating: own, ..job("diode-5w", "metal-tag-60", None) }).unwrap();
         assert!(taken(&plan).is_none());
+    }
+
+    #[test]
+    fn an_even_photo_is_told_to_spread_its_tones_where_that_helps() {
+        let remedies = |apart: usize, levels: &str| {
+            let shade = |i: usize| (118 + (i % 96 / 8 + i / 96 / 8) * apart / 22) as u8;
+            let data: Vec<u8> = (0..96 * 96).map(shade).collect();
+            let png = png::picture(96, 96, png::Samples::Grey, &data, None).unwrap();
+            let job = format!(
+                "blank = {{ shape = 'rect:14x14mm', margin = '1mm' }}\nart = {{ read_as = 'photo' }}\ntone = {{ levels = '{levels}' }}"
+            );
+            let plan = Plan::of(&job.parse::<Job>().unwrap()).unwrap();
+            let outcome =
+                pipeline::run(&plan, &art::open(&png, "'f.png'").unwrap(), "f.png", &Silent).unwrap();
+            let found = outcome.findings.into_iter().find(|f| f.name == "faint");
+            found.map(|f| {
+                f.remedies.into_iter().map(|r| (r.verified, r.text.to_string(), r.sets)).collect::<Vec<_>>()
+            })
+        };
+        let spread = "spread its tones from black to white (--levels auto:0.5%)".to_string();
+        let sets = vec![("tone.levels".to_string(), "auto:0.5%".to_string())];
+        assert_eq!(remedies(12, "off"), Some(vec![(true, spread, sets)]));
+        assert_eq!(remedies(0, "off"), Some(Vec::new()));
+        assert_eq!(remedies(12, "auto:0.5%"), None);
     }
 }
