@@ -21,6 +21,7 @@ use crate::outputs::{self, OfPieces, each_remedy, is_of_one_picture};
 use crate::pipeline::tray::program;
 use crate::progress::{Progress, Silent};
 use crate::proof::kinds::numbered;
+use crate::proof::tray::listed;
 use crate::texts::text;
 
 /// The largest table.
@@ -243,6 +244,15 @@ fn unmarked(columns: &[String]) -> Option<Value> {
     })
 }
 
+/// What is said of rows that are hidden in the spreadsheet.
+fn left_hidden(rows: &[usize]) -> Option<String> {
+    match rows {
+        [] => None,
+        [row] => Some(filled("tray.hidden.one", &[("row", row)])),
+        rows => Some(filled("tray.hidden.many", &[("rows", &listed(rows))])),
+    }
+}
+
 /// A remedy of pieces for all of the tray, whose keys lie below `piece` there.
 ///
 /// Where a layer is left out of a piece those above it are counted otherwise, so it sets nothing of them; nor does it set for all
@@ -299,6 +309,8 @@ pub(super) fn put_table(
     let read = Table::read(&trial);
     let _ = fs::remove_file(&trial);
     let mut table = read.map_err(|e| no_table(e, brought))?;
+    // What is written anew below tells of no hidden row any more.
+    let hidden = left_hidden(&table.hidden);
     let headed = if typed { Headed::default() } else { headed(&table, &mut asked)? };
     if let Some(text) = &headed.text {
         table = Table::parse(text).map_err(|why| Says::fault(&filled("fault.headed", &[("why", &why)])))?;
@@ -310,7 +322,8 @@ pub(super) fn put_table(
     let place = home.within(&Order::beside(&kept.path, file))?;
     let kept = shelf::renew(home, kept, &asked, Some((&place, content)))?;
     let mut told = told_table(&kept, &table)?;
-    told["says"] = headed.says.into();
+    let says: Vec<String> = headed.says.into_iter().chain(hidden).collect();
+    told["says"] = (!says.is_empty()).then(|| says.join(" ")).into();
     Ok(told)
 }
 

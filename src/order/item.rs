@@ -91,7 +91,10 @@ pub fn items(order: &Order, path: &Path) -> Result<Vec<Result<Item, OrderError>>
         return Err(OrderError::Absurd(text!("order.copies.no-column", column, columns = known)));
     }
     let columns = Columns::of(&table);
-    let all: Vec<_> = table.rows.iter().map(|row| item(order, path, row, &columns)).collect();
+    let mut all: Vec<_> = table.rows.iter().map(|row| item(order, path, row, &columns)).collect();
+    // A filter that was left on hides rows that are wanted as well as rows that are not: whoever knows is asked.
+    let hidden = |number: &usize| Err(OrderError::Row(*number, text!("order.item.hidden").into()));
+    all.extend(table.hidden.iter().map(hidden));
     let count: usize = all.iter().flatten().filter_map(|i| i.copies).sum();
     if count > MOST_PIECES {
         return Err(OrderError::Absurd(text!("order.copies.most-pieces", count, most = MOST_PIECES)));

@@ -1,16 +1,17 @@
 //! OpenDocument sheets: the first one's cells as they are shown, which the file holds beside their values.
 
+use std::collections::BTreeSet;
 use std::io::Read;
 
 use resvg::usvg::roxmltree::{Document, Node, ParsingOptions};
 
 use super::cell::{Cell, Holds};
 use super::number_format::plain;
-use super::spreadsheet::{Joined, MOST_BYTES, MOST_COLUMNS, spread};
+use super::spreadsheet::{Joined, MOST_BYTES, MOST_COLUMNS, Sheet, spread};
 use super::table::MOST_ROWS;
 
 /// Most elements and texts of a sheet.
-const MOST_NODES: u32 = 20_000_000;
+pub(super) const MOST_NODES: u32 = 20_000_000;
 /// Most spaces that one sign stands for.
 const MOST_SPACES: usize = 100;
 
@@ -20,11 +21,11 @@ const TEXT: &str = "urn:oasis:names:tc:opendocument:xmlns:text:1.0";
 /// The office suite that most files are from says here what is an error.
 const CALC: &str = "urn:org:documentfoundation:names:experimental:calc:xmlns:calcext:1.0";
 
-/// The sheet's text, unpacked; `None` where it cannot be.
-pub fn unpacked(archive: &rawzip::ZipSliceArchive<&[u8]>) -> Option<String> {
+/// The text of one file of an archive, unpacked; `None` where it cannot be.
+pub fn unpacked(archive: &rawzip::ZipSliceArchive<&[u8]>, name: &str) -> Option<String> {
     let mut entries = archive.entries();
     while let Some(entry) = entries.next_entry().ok()? {
-        if entry.file_path().as_ref() != b"content.xml" {
+        if entry.file_path().as_ref() != name.as_bytes() {
             continue;
         }
         let packed = archive.get_entry(entry.wayfinder()).ok()?;
@@ -41,13 +42,14 @@ pub fn unpacked(archive: &rawzip::ZipSliceArchive<&[u8]>) -> Option<String> {
     None
 }
 
-/// The lines of the first sheet that are not empty, each with its number; `None` where there is no sheet.
-pub fn lines(text: &str) -> Option<Vec<(usize, Vec<Cell>)>> {
+/// The lines of the first sheet that are not empty; `None` where there is no sheet.
+pub fn sheet(text: &str) -> Option<Sheet> {
     let options = ParsingOptions { nodes_limit: MOST_NODES, ..Default::default() };
     let document = Document::parse_with_options(text, options).ok()?;
     let sheets = document.descendants().find(|n| n.has_tag_name((OFFICE, "spreadsheet")))?;
     let sheet = sheets.children().find(|n| n.has_tag_name((TABLE, "table")))?;
     let mut lines = Vec::new();
+    let mut hidden = BTreeSet::new();
     let mut joined = Joined::new();
     let mut number = 1usize;
     // The columns that the first line names, the first and the one behind the last.
@@ -70,7 +72,11 @@ pub fn lines(text: &str) -> Option<Vec<(usize, Vec<Cell>)>> {
                 }
             }
             let room = (MOST_ROWS + 2).saturating_sub(lines.len());
-            lines.extend((0..times.min(room)).map(|i| (number + i, line.clone())));
+            let numbers = (0..times.min(room)).map(|i| number + i);
+            if matches!(row.attribute((TABLE, "visibility")), Some("collapse" | "filter")) {
+                hidden.extend(numbers.clone());
+            }
+            lines.extend(numbers.map(|number| (number, line.clone())));
         }
         if lines.len() > MOST_ROWS + 1 {
             break;
@@ -78,7 +84,7 @@ pub fn lines(text: &str) -> Option<Vec<(usize, Vec<Cell>)>> {
         number = number.saturating_add(times);
     }
     spread(&mut lines, &joined);
-    Some(lines)
+    Some(Sheet { lines, hidden })
 }
 
 /// How often a row or a cell stands there.
@@ -165,14 +171,26 @@ mod tests {
     use super::super::cell::CellFault;
     use super::*;
 
-    fn sheet(rows: &str) -> Vec<(usize, Vec<Cell>)> {
+    fn read(rows: &str) -> Sheet {
         let spaces = format!(
             "xmlns:office='{OFFICE}' xmlns:table='{TABLE}' xmlns:text='{TEXT}' xmlns:calcext='{CALC}'"
         );
-        lines(&format!(
+        super::sheet(&format!(
             "<r {spaces}><office:spreadsheet><table:table>{rows}</table:table></office:spreadsheet></r>"
         ))
         .unwrap()
+    }
+
+    fn sheet(rows: &str) -> Vec<(usize, Vec<Cell>)> {
+        read(rows).lines
+    }
+
+    #[test]
+    fn rows_that_a_filter_hides_are_known() {
+        let filtered = row(&[("", "Bo")], "table:visibility='filter' table:number-rows-repeated='2'");
+        let by_hand = row(&[("", "Mia")], "table:visibility='collapse'");
+        let rows = [row(&[("", "name")], ""), filtered, row(&[("", "Ida")], ""), by_hand].concat();
+        assert_eq!(read(&rows).hidden, BTreeSet::from([2, 3, 5]));
     }
 
     fn row(cells: &[(&str, &str)], more: &str) -> String {

@@ -1,9 +1,10 @@
 //! Spreadsheets: the cells of the first sheet of an XLSX or ODS file.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::io::Cursor;
 
 use calamine::{Data, Reader, Style, Xlsx};
+use resvg::usvg::roxmltree::{Document, ParsingOptions};
 
 use super::cell::{Cell, Holds};
 use super::number_format::{GENERAL, iso, moment, number, plain};
@@ -16,11 +17,20 @@ pub(super) const MOST_BYTES: u64 = 128 << 20;
 /// The most columns that are read.
 pub(super) const MOST_COLUMNS: usize = 200;
 
-/// The lines of the first sheet, each with its number; all as wide as the first, which names the columns.
+/// What is read of a sheet.
+#[derive(Debug, Default)]
+pub struct Sheet {
+    /// Its lines, each with its number.
+    pub lines: Vec<(usize, Vec<Cell>)>,
+    /// The numbers of those that are hidden, by a filter or by hand.
+    pub hidden: BTreeSet<usize>,
+}
+
+/// The lines of the first sheet; all as wide as the first, which names the columns.
 ///
 /// # Errors
 /// Where it is no spreadsheet, or a larger one than an order has.
-pub fn cells(bytes: &[u8]) -> Result<Vec<(usize, Vec<Cell>)>, String> {
+pub fn cells(bytes: &[u8]) -> Result<Sheet, String> {
     let no_sheet = || text!("order.spreadsheet.none").to_string();
     let archive = rawzip::ZipArchive::from_slice(bytes).map_err(|_| no_sheet())?;
     let mut all = 0u64;
@@ -33,22 +43,22 @@ pub fn cells(bytes: &[u8]) -> Result<Vec<(usize, Vec<Cell>)>, String> {
     if all > MOST_BYTES {
         return Err(text!("order.spreadsheet.large").into());
     }
-    let lines = if open_document {
-        open_document::unpacked(&archive).and_then(|text| open_document::lines(&text))
+    let sheet = if open_document {
+        open_document::unpacked(&archive, "content.xml").and_then(|text| open_document::sheet(&text))
     } else {
-        xlsx(bytes)
+        xlsx(bytes).map(|lines| Sheet { lines, hidden: hidden(&archive).unwrap_or_default() })
     };
-    let mut lines = lines.ok_or_else(no_sheet)?;
-    let Some((_, names)) = lines.first() else { return Ok(lines) };
+    let mut sheet = sheet.ok_or_else(no_sheet)?;
+    let Some((_, names)) = sheet.lines.first() else { return Ok(sheet) };
     // Cells without a name at the right are remarks beside the table.
     let width = names.iter().rposition(|n| !n.text.is_empty()).map_or(0, |last| last + 1);
     if width > MOST_COLUMNS {
         return Err(text!("order.spreadsheet.wide", most = MOST_COLUMNS));
     }
-    for (_, line) in &mut lines {
+    for (_, line) in &mut sheet.lines {
         line.truncate(width);
     }
-    Ok(lines)
+    Ok(sheet)
 }
 
 /// Cells that are joined with those below them: the number of the first line and the place in it, and the number of the last
@@ -95,6 +105,45 @@ fn xlsx(bytes: &[u8]) -> Option<Vec<(usize, Vec<Cell>)>> {
     Some(lines)
 }
 
+const RELATIONS: &str = "http://schemas.openxmlformats.org/officeDocument/2006/relationships";
+/// The same in files that keep to the standard's letter.
+const STRICT_RELATIONS: &str = "http://purl.oclc.org/ooxml/officeDocument/relationships";
+
+/// The numbers of the hidden rows of the first sheet of an XLSX file, which the library does not tell; `None` where the sheet
+/// cannot be found.
+fn hidden(archive: &rawzip::ZipSliceArchive<&[u8]>) -> Option<BTreeSet<usize>> {
+    let book = open_document::unpacked(archive, "xl/workbook.xml")?;
+    let book = Document::parse(&book).ok()?;
+    let first = book.descendants().find(|n| n.tag_name().name() == "sheet")?;
+    let id = first.attribute((RELATIONS, "id")).or_else(|| first.attribute((STRICT_RELATIONS, "id")))?;
+    let relations = open_document::unpacked(archive, "xl/_rels/workbook.xml.rels")?;
+    let relations = Document::parse(&relations).ok()?;
+    let of_first = relations.descendants().find(|n| n.attribute("Id") == Some(id))?;
+    let target = of_first.attribute("Target")?;
+    let path = target.strip_prefix('/').map_or_else(|| format!("xl/{target}"), str::to_string);
+    hidden_of(&open_document::unpacked(archive, &path)?)
+}
+
+/// The numbers of the hidden rows of an XLSX sheet's text.
+fn hidden_of(sheet: &str) -> Option<BTreeSet<usize>> {
+    // Most sheets have none, and need not be taken apart once more.
+    if !sheet.contains("hidden=") {
+        return Some(BTreeSet::new());
+    }
+    let options = ParsingOptions { nodes_limit: open_document::MOST_NODES, ..Default::default() };
+    let document = Document::parse_with_options(sheet, options).ok()?;
+    let mut all = BTreeSet::new();
+    let mut number = 0usize;
+    for row in document.descendants().filter(|n| n.tag_name().name() == "row") {
+        // A row without a number is the one below the row before.
+        number = row.attribute("r").and_then(|r| r.parse().ok()).unwrap_or(number.saturating_add(1));
+        if matches!(row.attribute("hidden"), Some("1" | "true")) {
+            all.insert(number);
+        }
+    }
+    Some(all)
+}
+
 /// A cell as a person sees it.
 fn shown(cell: &Data, style: Option<&Style>) -> Cell {
     let format = style.and_then(|s| s.number_format.as_ref());
@@ -126,6 +175,14 @@ fn shown(cell: &Data, style: Option<&Style>) -> Cell {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn rows_that_a_filter_hides_are_known() {
+        let sheet = "<worksheet><cols><col min='1' max='1' hidden='1'/></cols><sheetData><row r='1'/><row r='2'/>\
+                     <row r='3' hidden='1'/><row hidden='true'/><row r='7' hidden='0'/></sheetData></worksheet>";
+        assert_eq!(hidden_of(sheet).unwrap(), BTreeSet::from([3, 4]));
+        assert!(hidden_of("<worksheet><sheetData><row r='1'/></sheetData></worksheet>").unwrap().is_empty());
+    }
 
     #[test]
     fn what_stands_in_joined_cells_stands_in_each_of_their_lines() {

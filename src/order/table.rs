@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use super::cell::{Cell, CellFault, Holds};
-use super::spreadsheet;
+use super::spreadsheet::{self, Sheet};
 use crate::texts::text;
 
 /// The most rows of an order.
@@ -19,6 +19,8 @@ pub struct Table {
     pub columns: Vec<String>,
     /// Its rows.
     pub rows: Vec<TableRow>,
+    /// The numbers of the rows that hold something but are hidden in the spreadsheet: they are none of `rows`.
+    pub hidden: Vec<usize>,
 }
 
 /// A row of a table.
@@ -133,11 +135,12 @@ impl Table {
                 break;
             }
         }
-        Table::of(lines)
+        Table::of(Sheet { lines, ..Sheet::default() })
     }
 
-    /// The table of some lines, each with its number in the sheet; the first names the columns.
-    fn of(mut lines: Vec<(usize, Vec<Cell>)>) -> Result<Table, String> {
+    /// The table of a sheet whose first line names the columns, hidden or not.
+    fn of(sheet: Sheet) -> Result<Table, String> {
+        let Sheet { mut lines, hidden } = sheet;
         drop_empty_columns(&mut lines);
         let mut lines = lines.into_iter();
         let (_, columns) = lines.next().unwrap_or_default();
@@ -153,13 +156,17 @@ impl Table {
         {
             return Err(text!("order.table.two-names", name));
         }
-        let mut rows = Vec::new();
+        let (mut rows, mut left_out) = (Vec::new(), Vec::new());
         for (number, cells) in lines.filter(|(_, cells)| cells.iter().any(|c| !c.text.is_empty())) {
             if cells.len() != columns.len() {
                 return Err(text!("order.table.cells", number, cells = cells.len(), first = columns.len()));
             }
-            if rows.len() >= MOST_ROWS {
+            if rows.len() + left_out.len() >= MOST_ROWS {
                 return Err(text!("order.table.most", most = MOST_ROWS));
+            }
+            if hidden.contains(&number) {
+                left_out.push(number);
+                continue;
             }
             let mut row = TableRow { number, ..TableRow::default() };
             for (column, cell) in columns.iter().zip(cells) {
@@ -169,9 +176,13 @@ impl Table {
             rows.push(row);
         }
         if rows.is_empty() {
-            return Err(text!("order.table.headings-only").into());
+            return Err(if left_out.is_empty() {
+                text!("order.table.headings-only").into()
+            } else {
+                text!("order.table.hidden-only").into()
+            });
         }
-        Ok(Table { columns, rows })
+        Ok(Table { columns, rows, hidden: left_out })
     }
 }
 
@@ -347,6 +358,19 @@ mod tests {
         }
         // What has a name stays, empty or not.
         assert_eq!(Table::parse("name,role\nAnna,\n").unwrap().columns, ["name", "role"]);
+    }
+
+    #[test]
+    fn rows_that_a_spreadsheet_hides_are_none_of_the_tables() {
+        let lines =
+            || ["name", "Anna", "Bo", "", "Ida"].iter().zip(1..).map(|(c, n)| (n, vec![Cell::shows(c)]));
+        let of = |hidden: &[usize]| {
+            Table::of(Sheet { lines: lines().collect(), hidden: hidden.iter().copied().collect() })
+        };
+        let table = of(&[1, 3, 4]).unwrap();
+        assert_eq!(table.rows.iter().map(|row| row.number).collect::<Vec<_>>(), [2, 5]);
+        assert_eq!(table.hidden, [3], "an empty row is none, and headings are read hidden or not");
+        assert!(of(&[2, 3, 5]).unwrap_err().starts_with("all its rows are hidden"));
     }
 
     #[test]
