@@ -110,12 +110,16 @@ pub fn half_filled(text: &str, columns: &[String]) -> Finding {
     }
     let column = columns.first().map_or("", String::as_str);
     let several = (columns.len() != 1).then(|| columns.join(text!("findings.empty-cell.and")));
+    let cells = match &several {
+        None => text!("findings.empty-cell.cells.one", column),
+        Some(columns) => text!("findings.empty-cell.cells.many", columns),
+    };
     if left.is_empty() {
         let message = match several {
             None => text!("findings.empty-cell.left-out.one", column),
             Some(columns) => text!("findings.empty-cell.left-out.many", columns),
         };
-        let text = text!("findings.empty-cell.belongs", column);
+        let text = text!("findings.empty-cell.belongs", cells);
         let remedy = Remedy::new("text", 0.0, "", text);
         return Finding::new("empty-cell", Severity::Caution, message).with(remedy);
     }
@@ -123,10 +127,11 @@ pub fn half_filled(text: &str, columns: &[String]) -> Finding {
         None => text!("findings.empty-cell.without.one", column, left),
         Some(columns) => text!("findings.empty-cell.without.many", columns, left),
     };
+    let braced: Vec<String> = columns.iter().map(|column| format!("{{{column}}}")).collect();
     let remedy = |text: String| Remedy::new("text", 0.0, "", text);
     Finding::new("empty-cell", Severity::Caution, message)
-        .with(remedy(text!("findings.empty-cell.fill", column)))
-        .with(remedy(text!("findings.empty-cell.layer", column)))
+        .with(remedy(text!("findings.empty-cell.fill", cells)))
+        .with(remedy(text!("findings.empty-cell.layer", columns = braced.join(", "))))
 }
 
 /// `list-mark`: what stands in a column of an order begins with the sign of a list, as most cells there do.
@@ -459,6 +464,9 @@ mod tests {
             "the cell 'name' is empty in its row of the table: the text that it fills is left out"
         );
         assert!(said("", &["name", "seat"]).ends_with(": the text that they fill is left out"));
+        let f = half_filled("at", &["name".to_string(), "seat".to_string()]);
+        assert_eq!(f.remedies[0].text.on_page(), "fill in the cells 'name' and 'seat'");
+        assert!(f.remedies[1].text.contains("around {name}, {seat} out"), "{f:?}");
     }
 
     #[test]
