@@ -2,6 +2,7 @@
 //! assumed.
 
 use super::{Finding, Remedy, Severity};
+use crate::blank::Surface;
 use crate::job::kit::spoken;
 use crate::said::Said;
 use crate::texts::{self, text};
@@ -107,6 +108,13 @@ pub fn coating_mismatch(coating: &str, blank: &str, takes: &[Fitting], laser: Wa
         let text = Said::two(take(&format!(": --coating {}", f.id)), take(""));
         finding.with(Remedy::new("coating", f.least.0, "W", text).set("coating", f.id.as_str()))
     }))
+}
+
+/// A `coating-mismatch` whose coating belongs on blanks of that surface, which may be what the blank is made of.
+pub fn or_of_surface(finding: Finding, surface: Surface) -> Finding {
+    let take = |option: &str| text!("findings.coating-mismatch.surface", surface, option);
+    let text = Said::two(take(&format!(": --surface {surface}")), take(""));
+    finding.with(Remedy::new("surface", 0.0, "", text).set("blank.surface", surface.to_string()))
 }
 
 /// `process-elsewhere`: the process was measured with another coating, or on an `other_machine`; each is given by its name as
@@ -278,6 +286,11 @@ mod tests {
         );
         assert_eq!(f.remedies[0].text.on_page(), "take poster paint (a laser of 5W or more)");
         assert_eq!(f.remedies[0].sets, [("coating".to_string(), "poster-paint".to_string())]);
+        let f = or_of_surface(f, Surface::Slate);
+        let last = f.remedies.last().unwrap();
+        assert_eq!(last.text.on_page(), "or say that the blank is slate, where it is");
+        assert!(last.text.contains("where it is: --surface slate"), "{last:?}");
+        assert_eq!(last.sets, [("blank.surface".to_string(), "slate".to_string())]);
         assert!(coating_mismatch("poster paint", "glass", &glass, Watts(5.0)).is_none());
         assert!(coating_mismatch("poster paint", "glass", &[], Watts(5.0)).is_none());
     }

@@ -12,7 +12,7 @@ use super::words::{
     Offset, Packing, ReadAs, Sharpen, ToneBy, Ways,
 };
 use super::{Coating, Machine, ProcessFile};
-use super::{file, file_name};
+use super::{file, file_name, kit};
 use crate::blank::{Shape, Surface};
 use crate::placement::Place;
 use crate::units::{Mm, MmPerS, Pitch, Share};
@@ -326,6 +326,15 @@ impl Job {
             if !base.asks_for(FilledIn::Coating) {
                 base.coating = None;
             }
+        }
+        // What a blank is made of was told by the coating, where nobody said it, and by the surface what else it takes.
+        let of_kit = |surface| kit::coatings_on(surface).ok() == base.blank.coatings;
+        if self.coating.is_some()
+            && blank.surface.is_none()
+            && !base.asks_for(FilledIn::Surface)
+            && base.blank.surface.is_some_and(of_kit)
+        {
+            (base.blank.surface, base.blank.coatings) = (None, None);
         }
         let other_machine = self.machine.is_some() || self.process.is_some();
         let other_pitch = other_machine && !base.asks_for(FilledIn::Pitch);

@@ -250,6 +250,11 @@ mod tests {
         assert_eq!(speed.burn.speed.unwrap().0, 20.0);
         let slate = changed("surface", "slate");
         assert!(slate.asks_for(FilledIn::Surface) && slate.coating.is_none() && slate.burn.power.is_none());
+        // The coating tells what the blank is made of, where nobody said it.
+        let other = job("coating = 'bare-slate'").over(read(&text));
+        assert!(other.blank.surface.is_none() && other.blank.coatings.is_none(), "{:?}", other.blank);
+        let kept = job("coating = 'poster-paint'").over(slate.clone());
+        assert_eq!(kept.blank.surface, slate.blank.surface);
         let across = changed("pitch_across", "0.1mm");
         assert!(across.dots.pitch.is_none() && across.dots.pitch_across.unwrap().mm() == 0.1);
         let along = changed("pitch", "0.123mm");

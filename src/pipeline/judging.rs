@@ -375,7 +375,9 @@ fn machine_findings(plan: &Plan, source: Source<'_>, stages: &Stages) -> Vec<Fin
     all.extend(of_machine::weak_laser(laser, least, plan.coating.called()));
     if let Some(takes) = taken(plan) {
         let of = plan.surface.to_string();
-        all.extend(of_machine::coating_mismatch(&plan.coating.name, &of, &takes, laser));
+        let its_own = kit::surface_for(&plan.coating).ok().flatten();
+        let mismatch = of_machine::coating_mismatch(&plan.coating.name, &of, &takes, laser);
+        all.extend(mismatch.map(|f| its_own.into_iter().fold(f, of_machine::or_of_surface)));
     }
     all.extend(of_the_process(plan));
     all.extend(of_machine::assumed(&process.assumed(), &plan.wedge()));
