@@ -14,6 +14,7 @@ pub mod layers;
 pub mod lines;
 pub mod link;
 pub mod machine;
+pub mod margin;
 pub mod motion;
 pub(crate) mod remedies;
 pub mod replay;

@@ -9,7 +9,7 @@ use super::shown::Shown;
 use super::wanted::{laid_at, outlined};
 use crate::art::Art;
 use crate::blank::Blank;
-use crate::findings::{Finding, Remedy, art as of_art};
+use crate::findings::{Finding, Remedy, margin};
 use crate::job::Plan;
 use crate::job::settle::Of;
 use crate::placement::{Offset, Outline, Place, Placement, Spot};
@@ -74,7 +74,7 @@ pub(super) fn bare_strip(
         if strips.is_empty() || !fills(piece, art, (placement, beyond)) {
             return None;
         }
-        let finding = of_art::bare_strip(&strips)?;
+        let finding = margin::bare_strip(&strips)?;
         Some(remedies(piece, art, placement, of).into_iter().fold(finding, Finding::with))
     };
     match source {

@@ -19,7 +19,7 @@ use crate::findings::layers::{AskedAs, How, Spoken};
 use crate::findings::machine::Fitting;
 use crate::findings::{
     Finding, Severity, art as of_art, burn, detail, faint, inks as of_inks, layers as of_layers,
-    lines as of_lines, machine as of_machine, motion, switch, tone,
+    lines as of_lines, machine as of_machine, margin, motion, switch, tone,
 };
 use crate::job::Plan;
 use crate::job::asked::LayerJob;
@@ -356,7 +356,7 @@ fn machine_findings(plan: &Plan, source: Source<'_>, stages: &Stages) -> Vec<Fin
     let tolerance = motion_of.placement_tolerance;
     all.extend(
         past_margin(plan, source, stages)
-            .or_else(|| of_art::narrow_margin(plan.blank.margin, tolerance, radius)),
+            .or_else(|| margin::narrow_margin(plan.blank.margin, tolerance, radius)),
     );
     all.extend(bare_strip(plan, source, &stages.left_out.each, p));
     let setting = process.setting();

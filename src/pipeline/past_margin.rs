@@ -9,7 +9,7 @@ use super::outcome::Stages;
 use super::shown::Shown;
 use super::wanted::{laid, laid_at, outlined};
 use crate::art::Art;
-use crate::findings::{Finding, Remedy, art as of_art};
+use crate::findings::{Finding, Remedy, art as of_art, margin};
 use crate::job::Plan;
 use crate::job::settle::Of;
 use crate::placement::{Offset, Outline, Place, Placement};
@@ -64,7 +64,7 @@ pub(super) fn past_margin(plan: &Plan, source: Source<'_>, stages: &Stages) -> O
             (told.into_iter().collect(), vec![unsized_remedy(text)])
         }
     };
-    let finding = of_art::past_margin(&told)?;
+    let finding = margin::past_margin(&told)?;
     Some(remedies.into_iter().fold(finding, Finding::with))
 }
 
