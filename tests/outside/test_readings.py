@@ -192,7 +192,22 @@ def print_of_a_finger():
     return to_code(np.repeat((light + np.random.default_rng(2).normal(0, 0.012, light.shape))[..., None], 3, 2))
 
 
-@pytest.mark.parametrize("piece, ext", [(card, "png"), (sky, "jpg"), (print_of_a_finger, "jpg")])
+def portrait():
+    """A head and shoulders in sepia on a light ground, with a crease."""
+    y, x = np.mgrid[0:640, 0:800].astype(float)
+    code = np.full(x.shape, 245.0)
+    shapes = [(400, 570, 190, 150, 80), (400, 280, 88, 108, 100), (400, 300, 66, 86, 120)]
+    shapes += [(374, 290, 11, 5, 40), (426, 290, 11, 5, 40), (400, 345, 20, 5, 80)]
+    for cx, cy, rx, ry, tone in shapes:
+        u, v = (x - cx) / rx, (y - cy) / ry
+        beyond = (np.hypot(u, v) - 1) * min(rx, ry)
+        code += (tone * (1 - 0.2 * u - 0.15 * v) - code) / (1 + np.exp(np.clip(beyond / 2, -50, 50)))
+    code += (250 - code) * np.exp(-((x - 250 - y / 2) ** 2) / 2.25)
+    code += np.random.default_rng(3).normal(0, 1.5, x.shape)
+    return np.rint(np.clip(code[..., None] * [1, 0.9, 0.72], 0, 255)).astype(np.uint8)
+
+
+@pytest.mark.parametrize("piece, ext", [(card, "png"), (sky, "jpg"), (print_of_a_finger, "jpg"), (portrait, "jpg")])
 def test_what_is_hard_to_tell_from_paper_is_asked_or_right(piece, ext, tmp_path):
     how = {"quality": 88} if ext == "jpg" else {}
     report = prepared(piece(), tmp_path, piece.__name__, ext=ext, **how)[0]

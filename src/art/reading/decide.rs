@@ -7,6 +7,7 @@ use super::model::{KINDS, likelihoods};
 use super::on_ground;
 use super::shaded;
 use super::small::Small;
+use super::soft;
 use crate::art::picture::Facts;
 use crate::art::{Art, Format, Model, Raster, View, Window, likeness, open, render};
 use crate::texts::text;
@@ -170,6 +171,9 @@ fn of(raster: &Raster, crop: Window, lossy: bool) -> Decision {
     let mut sure = likely[order[0]].min(if doubted { ASKS } else { MOST });
     if kind == Kind::Photo && on_ground.is_none() && doubt::may_be_paper(&f, &tint) {
         (sure, other) = (sure.min(ASKS), Kind::Paper);
+    }
+    if kind == Kind::Paper && sure >= UNSURE && soft::body(&small) {
+        (sure, other) = (ASKS, Kind::Photo);
     }
     Decision {
         kind,

@@ -25,6 +25,7 @@ mod qr;
 mod shade;
 mod shaded;
 mod small;
+mod soft;
 mod straight;
 mod tones;
 mod weights;
