@@ -8,7 +8,7 @@
 
 use std::ops::Range;
 
-use super::{box_filter, local, sharpen};
+use super::{border, box_filter, local, sharpen};
 use crate::colour::{Curve, lstar};
 use crate::parallel;
 use crate::plane::{Alpha, Light};
@@ -90,7 +90,7 @@ pub fn found(light: &Light, alpha: Option<&Alpha>, pitch_mm: (f64, f64)) -> Foun
     let blocks =
         |light: &Light, alpha: Option<&Alpha>| blocks(light, alpha, block(pitch_mm.0), block(pitch_mm.1));
     let Some(seen) = blocks(light, alpha) else { return Found { automatic: None, inside: None } };
-    let inside = inside_border(&seen.0, &seen.1).map(|(columns, rows)| {
+    let inside = border::inside((&seen.0.data, &seen.1), (seen.0.w, seen.0.h)).map(|(columns, rows)| {
         let dots = |blocks: Range<usize>, side: usize| blocks.start * side..blocks.end * side;
         (dots(columns, block(pitch_mm.0)), dots(rows, block(pitch_mm.1)))
     });
@@ -220,57 +220,6 @@ impl Seen {
 /// Dots of a block's side, where they lie `pitch_mm` apart.
 fn block(pitch_mm: f64) -> usize {
     ((BLOCK_MM / pitch_mm).round() as usize).max(1)
-}
-
-/// A border is as even as this, L*, but for a twentieth of it (creases, specks), and the picture within stands out from it by
-/// twice as much along seven tenths of each side, so that the even ground of a portrait is none (own judgement).
-const EVEN: f32 = 3.0;
-/// What it takes of a side at most, as a share.
-const WIDEST: f64 = 0.25;
-/// Blocks between a border and the picture that belong to neither.
-const BETWEEN: usize = 2;
-
-/// The columns and rows of blocks that lie within an even border; `None` where there is none on all four sides.
-fn inside_border(plane: &Blocks, opaque: &[bool]) -> Option<(Range<usize>, Range<usize>)> {
-    let (w, h) = (plane.w, plane.h);
-    let at = |x: usize, y: usize| if opaque[y * w + x] { plane.data[y * w + x] } else { f32::NAN };
-    // Line `i` from each edge in turn (left, right, top, bottom), the part of it that lies in `part` of the other way.
-    let line = |side: usize, i: usize, part: Range<usize>| -> Vec<f32> {
-        part.map(|k| match side {
-            0 => at(i, k),
-            1 => at(w - 1 - i, k),
-            2 => at(k, i),
-            _ => at(k, h - 1 - i),
-        })
-        .collect()
-    };
-    let whole = |side: usize| if side < 2 { 0..h } else { 0..w };
-    let mut edge: Vec<f32> = (0..4).flat_map(|side| line(side, 0, whole(side))).collect();
-    let middle = edge.len() / 2;
-    let tone = *edge.select_nth_unstable_by(middle, f32::total_cmp).1;
-    let share = |values: &[f32], is: &dyn Fn(f32) -> bool| {
-        values.iter().filter(|&&v| is(v)).count() as f64 / values.len().max(1) as f64
-    };
-    let even =
-        |side: usize, i: usize| share(&line(side, i, whole(side)), &|v| (v - tone).abs() <= EVEN) >= 0.95;
-    let mut deep = [0; 4];
-    for (side, deep) in deep.iter_mut().enumerate() {
-        let most = (WIDEST * if side < 2 { w } else { h } as f64) as usize;
-        *deep = (0..most).take_while(|&i| even(side, i)).count();
-        if *deep == 0 || *deep == most {
-            return None;
-        }
-    }
-    let [left, right, top, bottom] = deep.map(|d| d + BETWEEN);
-    if left + right >= w || top + bottom >= h {
-        return None;
-    }
-    let (columns, rows) = (left..w - right, top..h - bottom);
-    let stands_out = |side: usize| {
-        let part = if side < 2 { rows.clone() } else { columns.clone() };
-        share(&line(side, deep[side] + BETWEEN, part), &|v| (v - tone).abs() > 2.0 * EVEN) >= 0.7
-    };
-    (0..4).all(stands_out).then_some((columns, rows))
 }
 
 /// A value for each block.
@@ -537,11 +486,28 @@ mod tests {
             assert!((with.black - without.black).abs() < 2.0 && (with.white - without.white).abs() < 2.0);
         }
         let bare = |light: &Light| assert_eq!(found(light, None, PITCH).inside, None);
+        // Light falls off over the print, and something is written below the picture.
+        let lit = |x: f64, y: f64| 94.0 - 14.0 * x / 320.0 - 8.0 * y / 320.0;
+        let written = |x: f64, y: f64| {
+            (288.0..302.0).contains(&y) && (60.0..200.0).contains(&x) && (x as u32 + y as u32 / 3) % 7 < 3
+        };
+        let print = |x: f64, y: f64| match (x, y) {
+            (x, y) if (20.0..300.0).contains(&x) && (20.0..270.0).contains(&y) => dull(x, y),
+            (x, y) if written(x, y) => 30.0,
+            (x, y) => lit(x, y),
+        };
+        let (columns, rows) = found(&scene(print, 0.8), None, PITCH).inside.unwrap();
+        let near = |at: usize, edge: f64| (at as f64 - edge).abs() <= 4.0 * 2.0;
+        assert!(near(columns.start, 20.0) && near(columns.end, 300.0), "{columns:?}");
+        assert!(near(rows.start, 20.0) && near(rows.end, 270.0), "{rows:?}");
         bare(&scene(dull, 0.8));
         // A head before a white ground, a moon, a picture with a border above and below alone, and a flat card.
         let far = |x: f64, y: f64| (x - 160.0).hypot(y - 160.0);
         bare(&scene(|x, y| if far(x, y) < 90.0 { dull(x, y) } else { 95.0 }, 0.8));
         bare(&scene(|x, y| if far(x, y) < 140.0 { dull(x, y) } else { 95.0 }, 0.8));
+        bare(&scene(|x, y| if far(x, y) < 90.0 { dull(x, y) } else { lit(x, y) }, 0.8));
+        bare(&scene(|x, y| if far(x, y) < 140.0 { dull(x, y) } else { lit(x, y) }, 0.8));
+        bare(&scene(lit, 0.8));
         bare(&scene(|x, y| if far(x, y) < 20.0 { 90.0 } else { 3.0 }, 0.8));
         bare(&scene(|x, y| if (30.0..290.0).contains(&y) { dull(x, y) } else { 2.0 }, 0.8));
         bare(&scene(|_, _| 60.0, 0.8));

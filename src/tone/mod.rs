@@ -5,6 +5,7 @@ pub mod shape;
 pub mod tone_mapping;
 
 pub mod automatic;
+mod border;
 mod box_filter;
 mod local;
 mod sharpen;
