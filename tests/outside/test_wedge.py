@@ -14,7 +14,9 @@ import subprocess
 import sys
 import tempfile
 import zlib
+from copy import deepcopy
 from dataclasses import asdict, replace
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -278,14 +280,20 @@ def test_a_photo_of_another_wedge_is_refused(work):
     assert done.returncode == 1 and a.toml["id"][:4] in done.stderr and not (work / "none").exists()
 
 
-def shot(work, name, truth=None, **scene):
-    """A 5 x 5 wedge burnt and photographed: sheet, truth, scene, piece with its steps, homography, photo's path."""
-    sheet = draw(work / "shot", "exposure", "rect:80x80mm", "poster-paint", "--density", "304dpi", "--steps", "5x5", "--replace")
+@cache
+def burnt_once(work):
+    """A 5 x 5 wedge that several tests photograph: sheet, truth, piece with its steps, and the generator that burnt it."""
+    sheet = draw(work / "shot", "exposure", "rect:80x80mm", "poster-paint", "--density", "304dpi", "--steps", "5x5")
     rng = np.random.default_rng(21)
-    truth = truth or Truth(grain=0.02)
+    truth = Truth(grain=0.02)
+    return sheet, truth, burn(sheet, truth, rng), rng
+
+
+def shot(work, name, **scene):
+    """That wedge photographed: sheet, truth, scene, piece with its steps, homography, photo's path."""
+    sheet, truth, (piece, steps), rng = burnt_once(work)
     scene = Scene(size=SMALL, fill=0.85, tilt=12, azimuth=70, turn=94, blur=0.8, **scene)
-    piece, steps = burn(sheet, truth, rng)
-    photo, hom = photograph(sheet, piece, steps, truth, scene, rng)
+    photo, hom = photograph(sheet, piece, steps, truth, scene, deepcopy(rng))
     save(photo, work / f"{name}.jpg", 93)
     return sheet, truth, scene, (piece, steps), hom, work / f"{name}.jpg"
 
