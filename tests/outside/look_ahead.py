@@ -53,15 +53,19 @@ class Move:
     speeds: tuple = (0.0, 0.0, 0.0)
 
 
+WORD = re.compile(r"([A-Z])(-?[\d.]+)")
+
+
 def read(text):
     """The moves of a program; `stop` where the beam is switched before it."""
     at, feed, power, on, rapid, stop, size, moves = (0.0, 0.0), 0.0, 0.0, False, True, True, 0, []
     for line in text.splitlines():
         size += len(line) + 1
-        words = re.findall(r"([A-Z])(-?[\d.]+)", re.sub(r"\([^)]*\)", "", line))
-        values = {letter: float(number) for letter, number in words if letter in "FSXY"}
+        words = WORD.findall(re.sub(r"\([^)]*\)", "", line) if "(" in line else line)
+        values = {letter: float(number) for letter, number in words}
         feed, power = values.get("F", feed), values.get("S", power)
-        for letter, number in words:
+        # A line may have several words of these two letters.
+        for letter, number in words if "M" in values or "G" in values else []:
             if letter == "M":
                 on, stop = float(number) in (3, 4), True
             elif letter == "G":
@@ -88,7 +92,7 @@ def limits(move, machine):
 def straight_on(a, b):
     """Whether a controller need not stop between two moves."""
     return (not b.stop and not a.rapid and not b.rapid
-            and max(abs(p - q) for p, q in zip(a.way, b.way)) < 1e-6)
+            and abs(a.way[0] - b.way[0]) < 1e-6 and abs(a.way[1] - b.way[1]) < 1e-6)
 
 
 @dataclass
@@ -104,7 +108,10 @@ def ride(moves, machine):
     with what it holds: the moves that the link has brought by then, at most `ahead` of them beyond the one it runs, and
     a stop behind the last of them. `dry` counts the moves that end slower because the link was late."""
     n, count = machine.ahead, len(moves)
-    pace = [limits(move, machine) for move in moves]
+    # Nearly all moves go one of a few ways at one of a few feeds.
+    alike = {(move.way, move.rapid, move.feed): move for move in moves}
+    paces = {key: limits(move, machine) for key, move in alike.items()}
+    pace = [paces[move.way, move.rapid, move.feed] for move in moves]
     joint = [min(pace[k][1], pace[k + 1][1]) ** 2 if straight_on(moves[k], moves[k + 1]) else 0.0
              for k in range(count - 1)] + [0.0]
     twice = [2 * pace[k][0] * moves[k].length for k in range(count)]
@@ -126,10 +133,13 @@ def ride(moves, machine):
 
     def end_square(i, last):
         """The square of the fastest end of move i that lets the head stop by the end of move `last`."""
-        square = 0.0
-        for k in range(last, i, -1):
-            square = min(joint[k - 1], square + twice[k])
-        return square
+        square, brakes = math.inf, 0.0
+        for k in range(i + 1, last + 1):
+            square = min(square, joint[k - 1] + brakes)
+            brakes += twice[k]
+            if brakes >= square:
+                return square
+        return min(square, brakes)
 
     time, speed, dry, known = 0.0, 0.0, 0, 0
     for i, move in enumerate(moves):
@@ -159,7 +169,7 @@ def ride(moves, machine):
         move.seconds = (2 * v - speed - out) / a + max(level, 0.0) / v
         time += move.seconds
         speed = out
-    return Ride(seconds=time, dry=dry, off=off_speed(moves, machine))
+    return Ride(seconds=time, dry=dry, off=off_speed(moves, machine, pace))
 
 
 def speed_in(move, x, a):
@@ -169,27 +179,37 @@ def speed_in(move, x, a):
                math.sqrt(max(end ** 2 + 2 * a * (move.length - x), 0.0)))
 
 
-def off_speed(moves, machine, samples=16):
+def off_speed(moves, machine, pace, samples=16):
     """Where the beam is on at another speed than the move's own: (place in the program, mm). A late beam goes on and
     off further along: places are shifted by lag times speed, and the speed is that of wherever the head then is."""
     found = []
+
+    def place(k, x):
+        """The move on which the head is x mm from the start of move k, how far into it, and whether the way leads there."""
+        while x > moves[k].length and k + 1 < len(moves) and straight_on(moves[k], moves[k + 1]):
+            x, k = x - moves[k].length, k + 1
+        while x < 0 and k > 0 and straight_on(moves[k - 1], moves[k]):
+            k -= 1
+            x += moves[k].length
+        return k, x, -1e-9 <= x <= moves[k].length + 1e-9
+
+    def wrong(v, wanted):
+        return abs(v - wanted) > 0.0101 * wanted
+
     for i, move in enumerate(moves):
         if move.power <= 0:
             continue
-        wanted = min(move.feed, limits(move, machine)[1])
-        shift, wrong = machine.lag * move.feed, 0
-        for s in range(samples):
-            x, k = (s + 0.5) / samples * move.length + shift, i
-            while x > moves[k].length and k + 1 < len(moves) and straight_on(moves[k], moves[k + 1]):
-                x, k = x - moves[k].length, k + 1
-            while x < 0 and k > 0 and straight_on(moves[k - 1], moves[k]):
-                k -= 1
-                x += moves[k].length
-            inside = -1e-9 <= x <= moves[k].length + 1e-9
-            v = speed_in(moves[k], x, limits(moves[k], machine)[0]) if inside else 0.0
-            wrong += abs(v - wanted) > 0.0101 * wanted
-        if wrong:
-            found.append((move.bytes, wrong / samples * move.length))
+        wanted = min(move.feed, pace[i][1])
+        shift = machine.lag * move.feed
+        at = [(s + 0.5) / samples * move.length + shift for s in range(samples)]
+        (first, _, begins), (last, _, ends) = place(i, at[0]), place(i, at[-1])
+        # A move is nowhere slower than at its slower end nor faster than at its fastest: where these are right, all of it is.
+        if begins and ends and not any(wrong(v, wanted) for m in moves[first:last + 1] for v in m.speeds):
+            continue
+        places = [place(i, x) for x in at]
+        off = sum(wrong(speed_in(moves[k], x, pace[k][0]) if inside else 0.0, wanted) for k, x, inside in places)
+        if off:
+            found.append((move.bytes, off / samples * move.length))
     return found
 
 
