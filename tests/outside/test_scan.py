@@ -9,6 +9,7 @@ import os
 import pathlib
 import re
 import subprocess
+from functools import cache
 
 import pytest
 
@@ -29,6 +30,7 @@ def word(machine, group):
     return "" if found is None else str(found).strip()
 
 
+@cache
 def moves(name):
     """Every move: motion word, start, end, S while the beam is on; then the machine at the end."""
     machine, found = Machine(), []
@@ -77,6 +79,16 @@ def test_the_limits_that_pygcode_does_not_enforce(name):
             assert "S-" not in line
 
 
+def mark(dots, a, b, left, top):
+    """Marks the dots whose centre the beam passes from a to b."""
+    (x0, x1), (y0, y1) = (sorted(ends) for ends in zip(a, b))
+    for r, row in enumerate(dots):
+        if y0 - 0.002 <= top - (r + 0.5) * PITCH <= y1 + 0.002:
+            for c in range(len(row)):
+                if x0 - 0.002 <= left + (c + 0.5) * PITCH <= x1 + 0.002:
+                    row[c] = "#"
+
+
 @pytest.mark.parametrize("name, to_blank", [
     ("lighthouse.nc", lambda x, y: (x, y)),
     # Zero in the middle of a blank of 30 mm, X to the left, Y downwards.
@@ -95,13 +107,7 @@ def test_the_dots_are_those_that_were_asked_for(name, to_blank):
         length = math.dist(a, b)
         step = [lag * (q - p) / length for p, q in zip(a, b)]
         (x0, y0), (x1, y1) = (to_blank(p[0] + step[0], p[1] + step[1]) for p in (a, b))
-        for r in range(rows):
-            y = top - (r + 0.5) * PITCH
-            for c in range(columns):
-                x = left + (c + 0.5) * PITCH
-                if min(x0, x1) - 0.002 <= x <= max(x0, x1) + 0.002 and (
-                        min(y0, y1) - 0.002 <= y <= max(y0, y1) + 0.002):
-                    dots[r][c] = "#"
+        mark(dots, (x0, y0), (x1, y1), left, top)
     assert ["".join(r) for r in dots] == wanted
 
 
@@ -157,12 +163,7 @@ def rebuilt(name, to_blank, delay, rows=40, columns=48):
         assert not rapid
         shift = [delay * speed * (q - p) / math.dist(a, b) for p, q in zip(a, b)]
         (x0, y0), (x1, y1) = (to_blank(p[0] + shift[0], p[1] + shift[1]) for p in (a, b))
-        for r in range(rows):
-            for c in range(columns):
-                x, y = left + (c + 0.5) * PITCH, top - (r + 0.5) * PITCH
-                if min(x0, x1) - 0.002 <= x <= max(x0, x1) + 0.002 and (
-                        min(y0, y1) - 0.002 <= y <= max(y0, y1) + 0.002):
-                    dots[r][c] = "#"
+        mark(dots, (x0, y0), (x1, y1), left, top)
     return ["".join(r) for r in dots]
 
 

@@ -3,6 +3,7 @@
 import os
 import subprocess
 import sys
+from functools import cache
 
 import numpy as np
 import pytest
@@ -81,6 +82,17 @@ def shares(nodes, level):
     return [np.interp(level, nodes[:, 0], parts[:, k]) for k in range(3)]
 
 
+@cache
+def of_level(name, level):
+    """The shares of that screen, looked up for each dot: there are only 256 levels."""
+    return tuple(map(float, shares({"ostromoukhov": OSTROMOUKHOV, "zhou-fang": ZHOU_FANG}[name], level)))
+
+
+@cache
+def strength(level):
+    return float(np.interp(min(level, 255 - level), *zip(*STRENGTH)))
+
+
 def mixed_bits(x, row):
     """The documented noise of a dot: 0 to 127 from its column and row."""
     m = 0xFFFFFFFF
@@ -103,8 +115,7 @@ def by_the_book(name, tone, serpentine):
             if name == "ostromoukhov":
                 on = v > 0.5 and level > 0
             elif name == "zhou-fang":
-                strength = np.interp(min(level, 255 - level), *zip(*STRENGTH))
-                on = v > (127.5 + strength * mixed_bits(x, y)) / 255
+                on = v > (127.5 + strength(level) * mixed_bits(x, y)) / 255
             else:
                 on = v >= 0.5
             dots[y, x] = on
@@ -113,7 +124,7 @@ def by_the_book(name, tone, serpentine):
                 kernel, divisor = KERNELS[name]
                 spread = [(dx - 2, dy, w / divisor) for dy, row in enumerate(kernel) for dx, w in enumerate(row) if w]
             else:
-                a, b, c = shares(OSTROMOUKHOV if name == "ostromoukhov" else ZHOU_FANG, level)
+                a, b, c = of_level(name, level)
                 spread = [(1, 0, a), (-1, 1, b), (0, 1, c)]
             for dx, dy, w in spread:
                 to = x + step * dx
