@@ -15,6 +15,7 @@ shot and read noise, sRGB, JPEG. Everything is seeded: the same pieces on every 
 import json
 import os
 import sys
+from functools import cache, partial
 
 import cv2
 import numpy as np
@@ -36,7 +37,12 @@ def to_linear(code):
 
 def to_code(light):
     v = np.clip(light, 0, 1)
-    return np.rint(255 * np.where(v <= 0.0031308, 12.92 * v, 1.055 * v ** (1 / 2.4) - 0.055)).astype(np.uint8)
+    code = v ** (1 / 2.4)
+    code *= 1.055
+    code -= 0.055
+    np.multiply(12.92, v, out=code, where=v <= 0.0031308)
+    code *= 255
+    return np.rint(code, out=code).astype(np.uint8)
 
 
 def font(face, size):
@@ -181,10 +187,17 @@ def part_of(index):
     return "fit" if index % 2 == 0 else "held"
 
 
+def plain(*colours):
+    """The mode that these colours need, and they in it: grey is drawn in one channel, which comes to the same."""
+    grey = all(len(set(c)) == 1 for c in colours)
+    return "L" if grey else "RGB", *(c[0] if grey else c for c in colours)
+
+
 def draw(motif, size, colours, ground, width=1.0, outline=False):
     """A motif as RGB, anti-aliased, on its ground. `colours` are by role; the ground's role takes the ground."""
     big = size * OVER
-    im = Image.new("RGB", (big, big), ground)
+    mode, ground, *colours = plain(ground, *colours)
+    im = Image.new(mode, (big, big), ground)
     d = ImageDraw.Draw(im)
     for shape in motif():
         kind, pts, w, role = shape[:4]
@@ -201,11 +214,12 @@ def draw(motif, size, colours, ground, width=1.0, outline=False):
                 xy = xy + xy[:1]
             fill = colours[0] if outline else fill
             d.line(xy, fill, max(int(w * width * big), 1), joint="curve")
-    return im.resize((size, size), Image.LANCZOS)
+    return im.resize((size, size), Image.LANCZOS).convert("RGB")
 
 
 def lettered(name, face, w, h, ink, ground, under=None):
-    im = Image.new("RGB", (w * OVER, h * OVER), ground)
+    mode, ink, ground = plain(ink, ground)
+    im = Image.new(mode, (w * OVER, h * OVER), ground)
     d = ImageDraw.Draw(im)
     size = h * OVER * .4
     while d.textlength(name, font(face, size)) > .9 * w * OVER:
@@ -213,7 +227,7 @@ def lettered(name, face, w, h, ink, ground, under=None):
     d.text((w * OVER / 2, h * OVER * (.42 if under else .5)), name, ink, font(face, size), anchor="mm")
     if under:
         d.text((w * OVER / 2, h * OVER * .78), under, ink, font(face + 1, size * .35), anchor="mm")
-    return im.resize((w, h), Image.LANCZOS)
+    return im.resize((w, h), Image.LANCZOS).convert("RGB")
 
 
 # --- paper seen by a camera or a scanner --------------------------------------------------------------------------
@@ -280,14 +294,27 @@ def page_of(rng, side, face, names, lines, photo=None):
 
 def seen(taken, rng, camera=True, table=False, light=None, out=1400):
     """A sheet of reflectance 0.85 * (1 - taken) as a camera (or a scanner) gives it, RGB codes."""
+    return taking(taken, rng, camera, table, light, out)()
+
+
+def taking(taken, rng, camera=True, table=False, light=None, out=1400):
+    """What makes the picture of `seen`: all that is drawn at random is drawn at once, so that what comes after it is the same
+    whether the picture is made or not."""
     h, w = taken.shape
-    paper = .85 * (1 + .012 * cv2.GaussianBlur(rng.normal(0, 1, (h, w)), (0, 0), 1.5))
-    reflect = (1 - taken) * paper
+    fibres = rng.normal(0, 1, (h, w))
+
+    def reflected():
+        return (1 - taken) * (.85 * (1 + .012 * cv2.GaussianBlur(fibres, (0, 0), 1.5)))
+
     if not camera:
-        shade = rng.uniform(.96, 1.0) * (1 + .03 * np.linspace(-1, 1, w))[None, :] * np.ones((h, 1))
-        rgb = (reflect * shade)[..., None] * np.array([1, rng.uniform(.97, 1), rng.uniform(.9, .99)]) * 1.08
-        rgb = cv2.GaussianBlur(rgb, (0, 0), .7) + rng.normal(0, .006, rgb.shape)
-        return to_code(rgb)
+        lamp, green, blue = rng.uniform(.96, 1.0), rng.uniform(.97, 1), rng.uniform(.9, .99)
+        noise = rng.normal(0, .006, (h, w, 3))
+
+        def scan():
+            shade = lamp * (1 + .03 * np.linspace(-1, 1, w))[None, :] * np.ones((h, 1))
+            rgb = (reflected() * shade)[..., None] * np.array([1, green, blue]) * 1.08
+            return to_code(cv2.GaussianBlur(rgb, (0, 0), .7) + noise)
+        return scan
     oh = int(out * h / w)
     pad = .12 if table else -.02
     jig = lambda: rng.uniform(-.03, .03, 2) * [out, oh]
@@ -297,25 +324,50 @@ def seen(taken, rng, camera=True, table=False, light=None, out=1400):
     else:
         # The sheet reaches past the picture on all sides.
         corners = np.float32([c + np.sign(c - [out / 2, oh / 2]) * np.abs(jig()) for c in corners])
-    m = cv2.getPerspectiveTransform(np.float32([(0, 0), (w, 0), (w, h), (0, h)]), corners)
-    wood = .16 + .05 * cv2.GaussianBlur(rng.normal(0, 1, (oh, out)), (0, 0), 12) * 8
-    inside = cv2.warpPerspective(np.ones_like(reflect), m, (out, oh), flags=cv2.INTER_AREA)
-    flat = cv2.warpPerspective(reflect, m, (out, oh), flags=cv2.INTER_AREA, borderMode=cv2.BORDER_REPLICATE)
-    flat = flat * inside + np.clip(wood, .05, .4) * (1 - inside)
-    y, x = np.linspace(0, 1, oh)[:, None], np.linspace(0, 1, out)[None, :]
+    grain = rng.normal(0, 1, (oh, out))
     a, k = rng.uniform(0, 2 * np.pi), rng.uniform(.2, .6)
-    shade = np.exp(-k * ((x - .5) * np.cos(a) + (y - .5) * np.sin(a)) * 1.6 - .4 * ((x - .5) ** 2 + (y - .5) ** 2))
+    # The shadow of a hand or a phone, with a soft edge.
+    hand = None
     if rng.random() < .6:
-        # The shadow of a hand or a phone, with a soft edge.
-        cx, cy, r = rng.uniform(.1, .9), rng.uniform(.7, 1.1), rng.uniform(.25, .5)
-        soft = 1 / (1 + np.exp(-(np.hypot(x - cx, (y - cy) * oh / out) - r) / rng.uniform(.015, .05)))
-        shade = shade * (1 - rng.uniform(.25, .5) * (1 - soft))
+        hand = rng.uniform(.1, .9), rng.uniform(.7, 1.1), rng.uniform(.25, .5), rng.uniform(.015, .05), rng.uniform(.25, .5)
     cast = np.array([1.0, rng.uniform(.86, .98), rng.uniform(.65, .95)])
     level = light or rng.uniform(.45, .95)
-    rgb = (flat * shade / np.percentile(shade, 95))[..., None] * cast * level
-    rgb = cv2.GaussianBlur(rgb, (0, 0), rng.uniform(.6, 1.4))
-    rgb = rgb + rng.normal(0, 1, rgb.shape) * np.sqrt(1.5e-5 + 3e-4 * np.clip(rgb, 0, 1))
-    return to_code(rgb)
+    blur = rng.uniform(.6, 1.4)
+    noise = rng.normal(0, 1, (oh, out, 3))
+
+    def shot():
+        reflect = reflected()
+        m = cv2.getPerspectiveTransform(np.float32([(0, 0), (w, 0), (w, h), (0, h)]), corners)
+        wood = .16 + .05 * cv2.GaussianBlur(grain, (0, 0), 12) * 8
+        inside = cv2.warpPerspective(np.ones_like(reflect), m, (out, oh), flags=cv2.INTER_AREA)
+        flat = cv2.warpPerspective(reflect, m, (out, oh), flags=cv2.INTER_AREA, borderMode=cv2.BORDER_REPLICATE)
+        flat = flat * inside + np.clip(wood, .05, .4) * (1 - inside)
+        y, x = np.linspace(0, 1, oh)[:, None], np.linspace(0, 1, out)[None, :]
+        shade = np.exp(-k * ((x - .5) * np.cos(a) + (y - .5) * np.sin(a)) * 1.6 - .4 * ((x - .5) ** 2 + (y - .5) ** 2))
+        if hand:
+            cx, cy, r, edge, deep = hand
+            soft = 1 / (1 + np.exp(-(np.hypot(x - cx, (y - cy) * oh / out) - r) / edge))
+            shade = shade * (1 - deep * (1 - soft))
+        rgb = (flat * shade / np.percentile(shade, 95))[..., None] * cast
+        rgb *= level
+        rgb = cv2.GaussianBlur(rgb, (0, 0), blur)
+        much = np.clip(rgb, 0, 1)
+        much *= 3e-4
+        much += 1.5e-5
+        np.sqrt(much, out=much)
+        much *= noise
+        rgb += much
+        return to_code(rgb)
+    return shot
+
+
+def lines_of(photo, down, along, blur, side):
+    """A few lines of what `photo` makes, in grey."""
+    photo = photo()
+    h, w = photo.shape[:2]
+    y, x = int(down * h), int(along * w)
+    lines = cv2.GaussianBlur(photo[y:y + h // 5, x:x + w // 2], (0, 0), blur)
+    return shrink(np.asarray(Image.fromarray(lines).convert("L")), side)
 
 
 # --- photos ----------------------------------------------------------------------------------------------------
@@ -421,14 +473,19 @@ def screenshot(rng, k, w=1100, h=720):
 # --- the set ----------------------------------------------------------------------------------------------------
 
 class Set:
-    def __init__(self, folder):
-        self.folder, self.rows = folder, []
+    def __init__(self, folder, parts):
+        self.folder, self.parts, self.count, self.rows = folder, parts, 0, []
         os.makedirs(folder, exist_ok=True)
 
-    def add(self, im, sort, source, label, part, ext="png", **how):
+    def add(self, made, sort, source, label, part, ext="png", **how):
+        """Takes a piece in: a picture, or what makes it, which is not asked to where its part is not wanted."""
+        name = f"{self.count:03d}-{sort}-{source}.{ext}"
+        self.count += 1
+        if part not in self.parts:
+            return
+        im = made() if callable(made) else made
         if isinstance(im, np.ndarray):
             im = Image.fromarray(im)
-        name = f"{len(self.rows):03d}-{sort}-{source}.{ext}"
         im.save(os.path.join(self.folder, name), **how)
         self.rows.append(dict(file=name, sort=sort, source=source, label=label, part=part))
 
@@ -440,45 +497,45 @@ PALETTES = [[(200, 30, 40), (20, 60, 140), (240, 190, 30)], [(0, 110, 90), (230,
 GROUNDS = [(0, 0, 0), (15, 25, 60), (70, 10, 20), (20, 60, 40), (40, 40, 44)]
 
 
-def make(folder):
-    s, rng = Set(folder), np.random.default_rng(20261126)
+def make(folder, parts=("fit", "held")):
+    """Writes the pieces of these parts. Each is the same whether the others are made or not: what is random in a piece that
+    is not made is drawn all the same."""
+    s, rng = Set(folder, parts), np.random.default_rng(20261126)
     for i, motif in enumerate(MOTIFS):
         name, part = motif.__name__, part_of(i)
         ink = INKS[i % len(INKS)]
         for q in (25, 60, 90):
             side = int(rng.choice([500, 800, 1200]))
-            s.add(draw(motif, side, [ink], (255, 255, 255)), "logo-jpeg", name, "drawing", part, "jpg", quality=q)
-        s.add(draw(motif, 200, [ink], (255, 255, 255)), "small-logo", name, "drawing", part, "png")
-        s.add(draw(motif, 200, PALETTES[i % 5], (255, 255, 255)), "small-logo", name, "drawing", part, "jpg", quality=int(rng.integers(40, 85)))
-        s.add(draw(motif, 1000, [(0, 0, 0)], (255, 255, 255), rng.uniform(.6, 1.5), True), "line-art", name, "drawing", part)
-        s.add(draw(motif, 900, [(60, 60, 60)], (255, 255, 255), .8, True).convert("L"), "line-art", name, "drawing", part, "jpg", quality=80)
-        s.add(draw(motif, 800, PALETTES[i % 5], (255, 255, 255)), "coloured-logo", name, "drawing", part)
-        s.add(draw(motif, 700, PALETTES[(i + 2) % 5], (245, 240, 225)), "coloured-logo", name, "drawing", part, "jpg", quality=int(rng.integers(30, 90)))
-        s.add(draw(motif, 800, [(255, 255, 255)], GROUNDS[i % 5]), "reversed-logo", name, "drawing", part)
-        s.add(draw(motif, 600, [(235, 235, 235), (240, 200, 90)], GROUNDS[(i + 1) % 5]), "reversed-logo", name, "drawing", part, "jpg", quality=int(rng.integers(30, 90)))
-        line = draw(motif, 1200, [(0, 0, 0)], (255, 255, 255), 1, True).convert("L")
-        noisy = np.asarray(line, np.float64) + rng.normal(0, 18, (1200, 1200))
-        s.add(Image.fromarray(noisy > 128), "scan-1bit", name, "drawing", part)
+            s.add(partial(draw, motif, side, [ink], (255, 255, 255)), "logo-jpeg", name, "drawing", part, "jpg", quality=q)
+        s.add(partial(draw, motif, 200, [ink], (255, 255, 255)), "small-logo", name, "drawing", part, "png")
+        s.add(partial(draw, motif, 200, PALETTES[i % 5], (255, 255, 255)), "small-logo", name, "drawing", part, "jpg", quality=int(rng.integers(40, 85)))
+        s.add(partial(draw, motif, 1000, [(0, 0, 0)], (255, 255, 255), rng.uniform(.6, 1.5), True), "line-art", name, "drawing", part)
+        s.add(lambda: draw(motif, 900, [(60, 60, 60)], (255, 255, 255), .8, True).convert("L"), "line-art", name, "drawing", part, "jpg", quality=80)
+        s.add(partial(draw, motif, 800, PALETTES[i % 5], (255, 255, 255)), "coloured-logo", name, "drawing", part)
+        s.add(partial(draw, motif, 700, PALETTES[(i + 2) % 5], (245, 240, 225)), "coloured-logo", name, "drawing", part, "jpg", quality=int(rng.integers(30, 90)))
+        s.add(partial(draw, motif, 800, [(255, 255, 255)], GROUNDS[i % 5]), "reversed-logo", name, "drawing", part)
+        s.add(partial(draw, motif, 600, [(235, 235, 235), (240, 200, 90)], GROUNDS[(i + 1) % 5]), "reversed-logo", name, "drawing", part, "jpg", quality=int(rng.integers(30, 90)))
+        noise = rng.normal(0, 18, (1200, 1200))
+        line = partial(draw, motif, 1200, [(0, 0, 0)], (255, 255, 255), 1, True)
+        s.add(lambda: np.asarray(line().convert("L"), np.float64) + noise > 128, "scan-1bit", name, "drawing", part)
         pencil = sheet_of(motif, rng, 1600, "pencil", rng.uniform(.25, .65))
-        s.add(seen(pencil, rng), "pencil-paper", name, "paper", part, "jpg", quality=int(rng.integers(75, 95)))
-        s.add(seen(pencil, rng, table=True), "pencil-paper", name, "paper", part, "jpg", quality=88)
+        s.add(taking(pencil, rng), "pencil-paper", name, "paper", part, "jpg", quality=int(rng.integers(75, 95)))
+        s.add(taking(pencil, rng, table=True), "pencil-paper", name, "paper", part, "jpg", quality=88)
         inked = sheet_of(motif, rng, 1400, "ink", rng.uniform(.8, .96))
-        s.add(seen(inked, rng, camera=False), "ink-paper", name, "paper", part, "jpg", quality=int(rng.integers(60, 95)))
-        s.add(seen(inked, rng), "ink-paper", name, "paper", part, "jpg", quality=85)
+        s.add(taking(inked, rng, camera=False), "ink-paper", name, "paper", part, "jpg", quality=int(rng.integers(60, 95)))
+        s.add(taking(inked, rng), "ink-paper", name, "paper", part, "jpg", quality=85)
     for i, name in enumerate(NAMES):
         part, source = part_of(i), "name-" + name.split()[-1].lower()
-        s.add(lettered(name, i, 1200, 400, (0, 0, 0), (255, 255, 255)), "lettering", source, "drawing", part)
-        s.add(lettered(name, i + 1, 700, 300, INKS[i % 7], (255, 255, 255), LINES[i % 4][:40]), "lettering", source, "drawing", part, "jpg", quality=int(rng.integers(30, 90)))
-        s.add(lettered(name, i + 2, 900, 300, (250, 250, 250), GROUNDS[i % 5]), "reversed-logo", source, "drawing", part, "jpg", quality=60)
+        s.add(partial(lettered, name, i, 1200, 400, (0, 0, 0), (255, 255, 255)), "lettering", source, "drawing", part)
+        s.add(partial(lettered, name, i + 1, 700, 300, INKS[i % 7], (255, 255, 255), LINES[i % 4][:40]), "lettering", source, "drawing", part, "jpg", quality=int(rng.integers(30, 90)))
+        s.add(partial(lettered, name, i + 2, 900, 300, (250, 250, 250), GROUNDS[i % 5]), "reversed-logo", source, "drawing", part, "jpg", quality=60)
         page = page_of(rng, 1000, i, name, LINES)
-        photo = seen(page, rng)
+        photo = cache(taking(page, rng))
         s.add(photo, "printed-page", source, "paper", part, "jpg", quality=int(rng.integers(70, 95)))
         # A few lines of it alone: small, soft, the print filling the picture.
         for side in (260, 420):
-            h, w = photo.shape[:2]
-            y, x = int(rng.uniform(.1, .6) * h), int(rng.uniform(.05, .4) * w)
-            lines = cv2.GaussianBlur(photo[y:y + h // 5, x:x + w // 2], (0, 0), rng.uniform(.5, 1.5))
-            s.add(shrink(np.asarray(Image.fromarray(lines).convert("L")), side), "lines-of-print", source, "paper", part)
+            lines = partial(lines_of, photo, rng.uniform(.1, .6), rng.uniform(.05, .4), rng.uniform(.5, 1.5), side)
+            s.add(lines, "lines-of-print", source, "paper", part)
         s.add(screenshot(rng, i), "screenshot", f"screen-{i}", "drawing", part, "png" if i % 3 else "jpg")
         s.add(night(rng, 1000, 700), "night-sky", f"sky-{i}", "photo", part, "jpg", quality=90)
         s.add(gradient(rng, 600, 400, i), "gradient", f"gradient-{i}", "photo", part, "png" if i % 2 else "jpg")
@@ -492,15 +549,15 @@ def make(folder):
     for name, a in photos().items():
         part = "fit" if name in FIT_PHOTOS else "held"
         grey = np.asarray(Image.fromarray(a).convert("L"))
-        s.add(shrink(a, 1200), "photo", name, "photo", part, "jpg", quality=int(rng.integers(85, 96)))
-        s.add(shrink(a, 320), "photo", name, "photo", part, "jpg", quality=int(rng.integers(30, 70)))
-        s.add(shrink(grey, 800), "photo", name, "photo", part)
+        s.add(partial(shrink, a, 1200), "photo", name, "photo", part, "jpg", quality=int(rng.integers(85, 96)))
+        s.add(partial(shrink, a, 320), "photo", name, "photo", part, "jpg", quality=int(rng.integers(30, 70)))
+        s.add(partial(shrink, grey, 800), "photo", name, "photo", part)
         s.add(dark(shrink(a, 1000), rng, rng.uniform(2, 3.5)), "dark-photo", name, "photo", part, "jpg", quality=85)
         k, at = rng.uniform(.2, .4), rng.uniform(.2, .6)
-        s.add((255 * at + k * shrink(a, 900).astype(float)).clip(0, 255).astype(np.uint8), "low-contrast-photo", name, "photo", part, "jpg", quality=85)
+        s.add(lambda: (255 * at + k * shrink(a, 900).astype(float)).clip(0, 255).astype(np.uint8), "low-contrast-photo", name, "photo", part, "jpg", quality=85)
         if name not in ("moon", "cell", "brick", "gravel", "grass", "retina", "hubble_deep_field", "immunohistochemistry"):
             page = page_of(rng, 900, 1, "Harbour Museum", LINES, grey)
-            s.add(seen(page, rng), "page-with-picture", name, "photo", part, "jpg", quality=88)
+            s.add(taking(page, rng), "page-with-picture", name, "photo", part, "jpg", quality=88)
     with open(os.path.join(folder, "labels.json"), "w") as f:
         json.dump(s.rows, f, indent=0)
     return s.rows

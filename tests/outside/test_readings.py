@@ -26,7 +26,7 @@ KINDS = ["photo", "drawing", "paper"]
 
 def judged(folder):
     """The pieces that were not fitted: where they lie, what each is, and how it is read."""
-    rows = [r for r in make(str(folder)) if r["part"] == "held"]
+    rows = make(str(folder), ("held",))
     files = [str(folder / r["file"]) for r in rows]
     said = subprocess.run([PROGRAM] + files, check=True, capture_output=True, text=True).stdout.splitlines()
     return files, rows, [json.loads(line) for line in said]
