@@ -366,43 +366,36 @@ mod tests {
         assert_eq!(found(&snow, None, PITCH).automatic, None);
     }
 
+    /// What is seen of a photo of middling range.
+    const ORDINARY: Seen = Seen {
+        ends: (19.0, 70.0),
+        middle: 51.0,
+        noise: 0.4,
+        detail: 5.8,
+        shadows: 0.05,
+        lights: 0.0,
+        subject: (0.0, 0.0),
+        glints: 0.0,
+    };
+
     #[test]
     fn the_detail_of_an_ordinary_photo_and_of_a_plain_one_is_hardly_strengthened() {
-        let seen = Seen {
-            ends: (19.0, 70.0),
-            middle: 51.0,
-            noise: 0.4,
-            detail: 5.8,
-            shadows: 0.05,
-            lights: 0.0,
-            subject: (0.0, 0.0),
-            glints: 0.0,
-        };
         let detail = |seen: Seen| Automatic::of(&seen).map_or(0.0, |done| done.detail);
-        assert!(detail(seen) < 0.35, "{}", detail(seen));
+        assert!(detail(ORDINARY) < 0.35, "{}", detail(ORDINARY));
         // A moon's face, and a photo as dull that has as much in it as photos have.
-        let moon = Seen { ends: (24.0, 58.0), middle: 47.0, noise: 0.1, detail: 2.5, ..seen };
+        let moon = Seen { ends: (24.0, 58.0), middle: 47.0, noise: 0.1, detail: 2.5, ..ORDINARY };
         assert!(detail(moon) < 0.35, "{}", detail(moon));
         assert!(detail(Seen { detail: 4.2, ..moon }) > 0.9);
         // A dark phone photo gets what it got.
-        let dark = Seen { ends: (0.9, 56.0), middle: 25.0, detail: 6.8, ..seen };
+        let dark = Seen { ends: (0.9, 56.0), middle: 25.0, detail: 6.8, ..ORDINARY };
         assert!(detail(dark) > 1.0, "{}", detail(dark));
     }
 
     #[test]
     fn what_gains_next_to_nothing_is_left_alone() {
-        let seen = Seen {
-            ends: (2.0, 68.0),
-            middle: 4.0,
-            noise: 1.0,
-            detail: 9.3,
-            shadows: 0.2,
-            lights: 0.0,
-            subject: (0.0, 0.0),
-            glints: 0.007,
-        };
-        assert_eq!(Automatic::of(&seen), None);
-        let good = Seen { ends: (10.5, 73.0), middle: 51.0, glints: 0.0, ..seen };
+        let busy = Seen { noise: 1.0, detail: 9.3, shadows: 0.2, ..ORDINARY };
+        assert_eq!(Automatic::of(&Seen { ends: (2.0, 68.0), middle: 4.0, glints: 0.007, ..busy }), None);
+        let good = Seen { ends: (10.5, 73.0), ..busy };
         assert_eq!(
             Automatic::of(&good).map(|done| automatic_briefly(&done)).as_deref(),
             Some("its tones are spread a little")
