@@ -136,7 +136,7 @@ impl DotRect {
 /// How large the art becomes on its blank.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Place {
-    /// As large as fits on the blank less its margin; what is transparent does not count.
+    /// As large as fits on the blank less its margin around the picture's middle; what is transparent may reach past it.
     Inside,
     /// As large as needed to leave nothing of the blank less its margin free; the rest is cut off.
     Cover,

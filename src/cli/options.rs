@@ -44,8 +44,9 @@ pub struct BlankOptions {
 pub struct PlaceOptions {
     /// How large the art becomes: inside, cover, or a size such as 60x40mm [default: inside]
     ///
-    /// inside: as large as fits inside the margin (what is transparent does not count). cover: as large as
-    /// needed to fill it; the rest is cut off. A size: as large as fits into that box. Proportions are kept.
+    /// inside: as large as fits inside the margin around the middle of the picture (a transparent edge may reach past
+    /// it; --crop leaves one out). cover: as large as needed to fill it; the rest is cut off. A size: as large as
+    /// fits into that box. Proportions are kept.
     #[arg(long, value_name = "HOW")]
     pub place: Option<Place>,
     /// The place of the blank less its margin that art of a stated size is set against: middle, top, bottom, left, right, top-left ... [default: middle]
