@@ -350,7 +350,7 @@ fn a_stopped_job_leaves_no_earlier_program_behind() {
     let b = bench();
     ok(&["prepare", "disc.svg", "--out", "d", "--blank", "round:30mm"], b.path());
     let line =
-        "prepare disc.svg --out d --replace --blank round:30mm --density 608dpi --power 90% --speed 12.5mm/s";
+        "prepare disc.svg --out d --replace --blank round:16mm --density 608dpi --power 90% --speed 12.5mm/s";
     let o = dotwright(&line.split(' ').collect::<Vec<_>>(), b.path());
     assert_eq!(o.status.code(), Some(3), "{}", text(&o.stderr));
     let left = files(&b.path().join("d"));
@@ -408,7 +408,7 @@ fn only_a_reader_that_went_away_is_no_error() {
     refused(&["prepare", "Broken pipe.jpg", "--out", "out"], b.path(), 1, "Broken pipe.jpg");
     // A stop is a stop, whoever reads: standard output is a pipe that nobody holds any more.
     let line =
-        "prepare disc.svg --blank round:30mm --density 608dpi --power 90% --speed 12.5mm/s --json --out";
+        "prepare disc.svg --blank round:16mm --density 608dpi --power 90% --speed 12.5mm/s --json --out";
     let mut stop = Command::new(env!("CARGO_BIN_EXE_dotwright"))
         .args(line.split(' ').chain(["two"]))
         .current_dir(b.path())
@@ -788,7 +788,7 @@ fn a_program_marks_exactly_its_dots_and_stops_are_kept_from_it() {
     assert!(out.contains("the dots are the same"), "{out}");
     assert!(b.path().join("path/path.png").is_file() && b.path().join("one/outline.nc").is_file());
     // Doubled density at the trade's setting over-burns (common practice): no program, exit code 3.
-    let line = "prepare disc.svg --out two --blank round:30mm --density 608dpi --power 90% --speed 12.5mm/s";
+    let line = "prepare disc.svg --out two --blank round:16mm --density 608dpi --power 90% --speed 12.5mm/s";
     let o = dotwright(&line.split(' ').collect::<Vec<_>>(), b.path());
     assert_eq!(o.status.code(), Some(3), "{}", text(&o.stderr));
     assert!(text(&o.stdout).contains("STOP over-burn") && text(&o.stdout).contains("(checked)"));
@@ -1037,7 +1037,7 @@ fn an_acceptance_is_for_its_art_and_its_figure() {
             "{line}: '{part}' is not in\n{err}"
         );
     };
-    let hot = "--blank round:30mm --density 608dpi --power 90% --speed 12.5mm/s";
+    let hot = "--blank round:16mm --density 608dpi --power 90% --speed 12.5mm/s";
     let (code, err) = run(&format!("prepare disc.svg --out one {hot} --accept over-burn"));
     assert_eq!(code, Some(0), "{err}");
     let job = fs::read_to_string(p.join("one/job.toml")).expect("there");
@@ -1193,7 +1193,7 @@ fn remedies_held_to_their_word(job: &[&str], asked: &[(&str, &str)]) -> usize {
 #[test]
 fn a_remedy_that_brings_another_fault_is_not_called_checked() {
     // Steps of 1/80 mm: twice the density chars and crowds the lines.
-    let disc = ["disc.svg", "--blank", "round:30mm"];
+    let disc = ["disc.svg", "--blank", "round:16mm"];
     let tried = remedies_held_to_their_word(&disc, &[("--density", "608dpi"), ("--speed", "12.5mm/s")]);
     assert!(tried >= 4, "{tried}");
     // A few specks char; at the wider of the two pitches without a beat they are so many that it is a stop.

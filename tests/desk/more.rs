@@ -87,7 +87,7 @@ fn burn_times_to_pick_from_come_out_as_they_were_told() {
     let home = home();
     let desk = Desk::open(home.path());
     let job =
-        desk.job("samples/harbour.jpg", json!({ "blank": { "shape": "rect:60x60mm", "place": "cover" } }));
+        desk.job("samples/harbour.jpg", json!({ "blank": { "shape": "rect:40x40mm", "place": "cover" } }));
     let name = job["name"].as_str().expect("a name");
     let seconds = || {
         let ticket = desk.get(&format!("/api/jobs/{name}/ticket")).json();

@@ -25,11 +25,12 @@ const fn opt(of: &'static str, line: &'static str, add: &'static str, seen: &'st
     Opt { of, line, add, seen }
 }
 
-const ART: &str = "whole.jpg --blank rect:12x9mm --margin 1mm --out out";
-const DIFFUSED: &str = "whole.jpg --blank rect:12x9mm --margin 1mm --screen floyd-steinberg --out out";
+/// A photo with the screen that is chosen where none is named, and with one that is made in half the time.
+const AUTO: &str = "whole.jpg --blank rect:12x9mm --margin 1mm --out out";
+const ART: &str = "whole.jpg --blank rect:12x9mm --margin 1mm --screen floyd-steinberg --out out";
 const EMBLEM: &str = "emblem.svg --blank rect:12x9mm --out out";
-const HOT: &str = "whole.jpg --blank rect:12x9mm --margin 1mm --speed 4mm/s --out out";
-const PLACED: &str = "whole.jpg --blank rect:12x9mm --margin 1mm --place 4x3mm --out out";
+const HOT: &str = "whole.jpg --blank rect:12x9mm --margin 1mm --screen bayer --speed 4mm/s --out out";
+const PLACED: &str = "whole.jpg --blank rect:12x9mm --margin 1mm --screen bayer --place 4x3mm --out out";
 const COMPARE: &str = "whole.jpg --blank rect:12x9mm --margin 1mm --screens bayer,floyd-steinberg --out out";
 const COMPARED: &str =
     "whole.jpg --blank rect:12x9mm --margin 1mm --place 4x3mm --screens bayer,floyd-steinberg --out out";
@@ -43,7 +44,7 @@ const GRID: &str = "wedge.png --grid 3x3 --powers 100..40% --speeds 6..30mm/s --
 
 const OPTIONS: &[Opt] = &[
     opt("prepare --out", "whole.jpg --blank rect:12x9mm", "--out out", "dots.png"),
-    opt("prepare --job", ART, "--job job.toml", "dots.png"),
+    opt("prepare --job", AUTO, "--job job.toml", "dots.png"),
     opt("prepare --replace", "whole.jpg --blank rect:12x9mm --out full", "--replace", "exit"),
     opt("prepare --json", ART, "--json", "said"),
     opt("prepare --verbose", ART, "--verbose", "said"),
@@ -77,7 +78,7 @@ const OPTIONS: &[Opt] = &[
     opt("prepare --local-contrast", ART, "--local-contrast 80%", "dots.png"),
     opt("prepare --sharpen", ART, "--sharpen 0.3mm,200%", "dots.png"),
     opt("prepare --curve", ART, "--curve 0%:0%,50%:60%,100%:100%", "dots.png"),
-    opt("prepare --dot-gain", DIFFUSED, "--dot-gain off", "dots.png"),
+    opt("prepare --dot-gain", ART, "--dot-gain off", "dots.png"),
     opt("prepare --ceiling", ART, "--ceiling 50%", "dots.png"),
     opt("prepare --density", ART, "--density 200dpi", "dots.png"),
     opt("prepare --pitch", ART, "--pitch 0.12mm", "dots.png"),
@@ -95,8 +96,8 @@ const OPTIONS: &[Opt] = &[
         "--matrix 4",
         "dots.png",
     ),
-    opt("prepare --raster-order", DIFFUSED, "--raster-order", "dots.png"),
-    opt("prepare --as-published", DIFFUSED, "--as-published", "dots.png"),
+    opt("prepare --raster-order", ART, "--raster-order", "dots.png"),
+    opt("prepare --as-published", ART, "--as-published", "dots.png"),
     opt(
         "prepare --ruling",
         "whole.jpg --blank rect:12x9mm --screen clustered --out out",
@@ -115,7 +116,7 @@ const OPTIONS: &[Opt] = &[
         "--effort 1",
         "dots.png",
     ),
-    opt("prepare --known", ART, "--known 0%", "dots.png"),
+    opt("prepare --known", AUTO, "--known 0%", "dots.png"),
     opt("prepare --fonts", "sign.svg --blank rect:12x9mm --out out", "--fonts blocks.ttf", "dots.png"),
     opt("prepare --beam-on", ART, "--beam-on white", "dots.png"),
     opt("prepare --tiff", ART, "--tiff", "dots.tiff"),
