@@ -26,7 +26,7 @@ KINDS = ["photo", "drawing", "paper"]
 def measured(folder, rows):
     program = os.path.join(os.path.dirname(os.environ["DOTWRIGHT"]), "examples", "reading_of")
     files = [os.path.join(folder, r["file"]) for r in rows]
-    said = subprocess.run([program] + files, check=True, capture_output=True, text=True).stdout
+    said = subprocess.run([program, "--features"] + files, check=True, capture_output=True, text=True).stdout
     return [json.loads(line) for line in said.splitlines()]
 
 

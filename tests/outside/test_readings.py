@@ -26,7 +26,7 @@ KINDS = ["photo", "drawing", "paper"]
 
 def judged(folder):
     """The pieces that were not fitted: where they lie, what each is, and how it is read."""
-    rows = make(str(folder), ("held",))
+    rows = make(str(folder), held_alone=True)
     files = [str(folder / r["file"]) for r in rows]
     said = subprocess.run([PROGRAM] + files, check=True, capture_output=True, text=True).stdout.splitlines()
     return files, rows, [json.loads(line) for line in said]
@@ -64,7 +64,7 @@ def the_unsure_ask_and_show_both(pieces, tmp_path):
     for file, _, said in unsure[:3] + [piece for piece in order if piece[2]["sure"] > 0.81][:2]:
         (tmp_path / "out").mkdir(exist_ok=True)
         out = tmp_path / "out" / os.path.basename(file)
-        line = [DOTWRIGHT, "prepare", file, "--blank", "rect:40x40mm", "--margin", "1mm", "--out", str(out), "--quiet"]
+        line = [DOTWRIGHT, "prepare", file, "--blank", "rect:20x20mm", "--margin", "1mm", "--out", str(out), "--quiet"]
         done = subprocess.run(line, capture_output=True, text=True)
         assert done.returncode in (0, 3), done.stderr
         report = json.loads((out / "report.json").read_text())
