@@ -74,7 +74,12 @@ pub(super) fn read(
         let says = filled("together.machine", &[("name", &name), ("machine", &file.machine)]);
         return Ok(apart(alone, says));
     }
-    let after = ask.clone().after(Some(&file), &wedge.machine, &wedge.coating);
+    if let Some(rated) = file.rated_power.filter(|_| file.of_other_laser(wedge.rated_power)) {
+        let (then, now) = (rated.to_string(), wedge.rated_power.to_string());
+        let says = filled("together.laser", &[("name", &name), ("then", &then), ("now", &now)]);
+        return Ok(apart(alone, says));
+    }
+    let after = ask.clone().after(Some(&file), wedge);
     let both = if after == *ask { None } else { Some(read::read_photo(photo, wedge, &after, progress)?) };
     let reading = both.as_ref().map_or(&alone.reading, |both| &both.reading);
     let says = if file.is_of_others(&wedge.machine, &wedge.coating) {

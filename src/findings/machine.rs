@@ -134,6 +134,13 @@ pub fn process_elsewhere(other_machine: bool, machine: (&str, &str), coating: (&
     Finding::new("process-elsewhere", Severity::Caution, message).with(Remedy::new("process", 0.0, "", text))
 }
 
+/// `process-elsewhere`: the process was measured on this machine while its laser had the rated power `then`.
+pub fn process_of_other_laser(then: Watts, now: Watts, machine: &str) -> Finding {
+    let message = text!("findings.process-elsewhere.laser", machine, then, now);
+    let text = text!("findings.process-elsewhere.laser.wedge", now);
+    Finding::new("process-elsewhere", Severity::Caution, message).with(Remedy::new("process", 0.0, "", text))
+}
+
 /// `process-doubted`: the process comes from a reading that is not to be used.
 pub fn process_doubted(doubt: &str) -> Option<Finding> {
     (!doubt.is_empty()).then(|| {
@@ -313,6 +320,8 @@ mod tests {
         let f = process_elsewhere(true, ("diode 5 W", "diode 10 W"), ("poster paint", "poster paint"));
         assert!(f.message.contains("poster paint on diode 5 W, not for poster paint on diode 10 W"), "{f:?}");
         assert!(f.message.ends_with("nothing of it is used"));
+        let f = process_of_other_laser(Watts(5.0), Watts(10.0), "diode 5 W");
+        assert!(f.name == "process-elsewhere" && f.message.contains("a laser of 5W, not of 10W"), "{f:?}");
         assert!(process_doubted("").is_none());
     }
 }

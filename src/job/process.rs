@@ -337,6 +337,9 @@ pub struct ProcessFile {
     /// The coating's name at that time.
     #[serde(default)]
     pub coating: String,
+    /// Rated optical power of the laser at that time; None where it is not known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rated_power: Option<Watts>,
     /// Why its reading is not to be used, where that was found: the first of what speaks against it.
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub doubt: String,

@@ -388,7 +388,12 @@ fn machine_findings(plan: &Plan, source: Source<'_>, stages: &Stages) -> Vec<Fin
 pub fn of_the_process(plan: &Plan) -> impl Iterator<Item = Finding> {
     let (machine, coating) = (plan.machine.name.as_str(), plan.coating.name.as_str());
     let stated = plan.measured.as_ref();
-    let elsewhere = stated.filter(|m| m.is_of_others(machine, coating)).map(|m| {
+    let power = plan.machine.laser.power;
+    let of_laser = stated.filter(|m| !m.of_other_machine(machine) && m.of_other_laser(power));
+    let of_laser = of_laser.and_then(|m| m.rated_power);
+    let laser = of_laser.map(|then| of_machine::process_of_other_laser(then, power, kit::spoken(machine)));
+    let others = stated.filter(|m| of_laser.is_none() && m.is_of_others(machine, coating));
+    let elsewhere = others.map(|m| {
         of_machine::process_elsewhere(
             m.of_other_machine(machine),
             (kit::spoken(&m.machine), kit::spoken(machine)),
@@ -396,7 +401,7 @@ pub fn of_the_process(plan: &Plan) -> impl Iterator<Item = Finding> {
         )
     });
     let doubted = stated.and_then(|m| of_machine::process_doubted(&m.doubt));
-    elsewhere.into_iter().chain(doubted)
+    laser.into_iter().chain(elsewhere).chain(doubted)
 }
 
 /// What is to be said of the lines before anything is drawn.

@@ -5,6 +5,7 @@ use crate::job::ProcessFile;
 use crate::job::process::{BeamSize, MeasuredValue, SheetRecord};
 use crate::progress::Stopped;
 use crate::texts::text;
+use crate::wedge::target::Wedge;
 
 /// What a reading is asked with.
 #[derive(Debug, Clone, PartialEq)]
@@ -32,13 +33,15 @@ pub struct Ask {
 impl Ask {
     /// Takes in what an earlier process file of this machine has measured: the beam, and all else where it is of the same
     /// coating.
-    pub fn after(self, earlier: Option<&ProcessFile>, machine: &str, coating: &str) -> Ask {
-        let Some(p) = earlier.filter(|p| !p.of_other_machine(machine)) else { return self };
+    pub fn after(self, earlier: Option<&ProcessFile>, wedge: &Wedge) -> Ask {
+        let (machine, power) = (&wedge.machine, wedge.rated_power);
+        let same = |p: &&ProcessFile| !p.of_other_machine(machine) && !p.of_other_laser(power);
+        let Some(p) = earlier.filter(same) else { return self };
         let mm = |v: &Option<MeasuredValue<BeamSize>>| match v.as_ref()?.value {
             BeamSize::Mm(mm) => Some(mm.0),
             BeamSize::Pitches(_) => None,
         };
-        let held = p.holding(machine, coating);
+        let held = p.holding(machine, power, &wedge.coating);
         let beam = [mm(&held.beam_along), mm(&held.beam_across)];
         Ask { earlier: held.sheet.clone(), beam, held: Some(held), ..self }
     }

@@ -268,6 +268,7 @@ const KEYS: &[Key] = &[
     ),
     with(MEASURED, key("process.machine", "'another bench'", "report:/findings")),
     with(MEASURED, key("process.coating", "'another coat'", "report:/findings")),
+    with(MEASURED, key("process.rated_power", "'10W'", "report:/findings")),
     with(MEASURED, key("process.doubt", "'a reflection lies on the piece'", "report:/findings")),
     with(HALF_MEASURED, key("process.doubt_of", "'W1'", "job:/process/doubt_of")),
     with(MEASURED, key("process.beam_fitted", "{ along = '0.2mm', across = '0.1mm' }", "dots.png")),

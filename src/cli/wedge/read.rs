@@ -150,7 +150,7 @@ pub(super) fn read_wedge(a: &ReadArgs, out: &mut Out) -> Result<u8, Failure> {
         date: a.date.unwrap_or_else(|| jiff::ZonedDateTime::now().date()).to_string(),
         ..Ask::default()
     }
-    .after(earlier.as_ref(), &wedge.machine, &wedge.coating);
+    .after(earlier.as_ref(), &wedge);
     let bar = Bar::new(a.quiet);
     let name = format!("'{}'", a.photo.display());
     let evidence = read::read(&bytes, &name, &wedge, &ask, &bar).map_err(|e| match e {

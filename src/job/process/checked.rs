@@ -33,6 +33,7 @@ impl ProcessFile {
             date: String::new(),
             machine: String::new(),
             coating: String::new(),
+            rated_power: None,
             absolute_lightness: false,
             not_measured: Default::default(),
             ..self.clone()

@@ -1,7 +1,8 @@
-//! Holding: what of a process file holds on a machine with a coating, told by their names.
+//! Holding: what of a process file holds on a machine with a coating, told by their names and the laser's power.
 
 use super::ProcessFile;
 use crate::job::kit::{self, Sort};
+use crate::units::Watts;
 
 impl ProcessFile {
     /// Whether it was measured on another machine or with another coating than these, by their names; one that names neither
@@ -15,10 +16,17 @@ impl ProcessFile {
         other(&self.machine, machine, machine_of_kit)
     }
 
-    /// As much of it as holds on this machine with this coating: beam and lag are the machine's, whatever it marks; all else
-    /// belongs to both.
-    pub fn holding(&self, machine: &str, coating: &str) -> ProcessFile {
-        if !self.is_of_others(machine, coating) {
+    /// Whether it was measured with a laser of another rated power: a machine whose laser was changed may keep its name. One
+    /// that does not say its power holds for any.
+    pub fn of_other_laser(&self, power: Watts) -> bool {
+        self.rated_power.is_some_and(|rated| (rated.0 / power.0 - 1.0).abs() > 0.01)
+    }
+
+    /// As much of it as holds on this machine, with a laser of this rated power, and with this coating: beam and lag are the
+    /// machine's, whatever it marks; all else belongs to both.
+    pub fn holding(&self, machine: &str, power: Watts, coating: &str) -> ProcessFile {
+        let nothing = self.of_other_machine(machine) || self.of_other_laser(power);
+        if !nothing && !self.is_of_others(machine, coating) {
             return self.clone();
         }
         let names = ProcessFile {
@@ -26,11 +34,12 @@ impl ProcessFile {
             date: self.date.clone(),
             machine: self.machine.clone(),
             coating: self.coating.clone(),
+            rated_power: self.rated_power,
             doubt: self.doubt.clone(),
             doubt_of: self.doubt_of.clone(),
             ..ProcessFile::default()
         };
-        if self.of_other_machine(machine) {
+        if nothing {
             return names;
         }
         ProcessFile {
@@ -72,21 +81,33 @@ mod tests {
     #[test]
     fn of_another_coating_the_beam_holds_and_of_another_machine_nothing() {
         let all = measured();
-        assert_eq!(all.holding("diode 5 W", "poster paint"), all);
-        let coating = all.holding("diode 5 W", "zinc spray");
+        assert_eq!(all.holding("diode 5 W", Watts(5.0), "poster paint"), all);
+        let coating = all.holding("diode 5 W", Watts(5.0), "zinc spray");
         assert!(coating.beam_across.is_some() && coating.lag_ms.is_some() && coating.x_half.is_none());
-        let machine = all.holding("diode 10 W", "poster paint");
+        let machine = all.holding("diode 10 W", Watts(5.0), "poster paint");
         assert!(machine.beam_across.is_none() && machine.lag_ms.is_none() && machine.x_half.is_none());
         assert_eq!((machine.wedge.as_str(), machine.machine.as_str()), ("W1", "diode 5 W"));
         // The kit's words for them are as good as their names.
         for (machine, coating) in [("diode-5w", "poster-paint"), ("Diode 5W", "Poster Paint")] {
             let same = ProcessFile { machine: machine.into(), coating: coating.into(), ..all.clone() };
-            assert_eq!(same.holding("diode 5 W", "poster paint"), same);
+            assert_eq!(same.holding("diode 5 W", Watts(5.0), "poster paint"), same);
         }
         let zinc = ProcessFile { coating: "zinc-spray".into(), ..all.clone() };
         assert!(!zinc.is_of_others("diode 5 W", &kit::coating("zinc-spray").unwrap().name));
         // What was written by hand names neither.
         let hand = ProcessFile { machine: String::new(), coating: String::new(), ..all };
-        assert_eq!(hand.holding("diode 10 W", "zinc spray"), hand);
+        assert_eq!(hand.holding("diode 10 W", Watts(5.0), "zinc spray"), hand);
+    }
+
+    #[test]
+    fn of_another_laser_under_the_same_name_nothing_holds() {
+        let five = ProcessFile { rated_power: Some(Watts(5.0)), ..measured() };
+        let held = |watts| five.holding("diode 5 W", Watts(watts), "poster paint");
+        assert_eq!(held(5.0), five);
+        assert!(
+            held(10.0).x_half.is_none() && held(10.0).beam_across.is_none() && held(10.0).lag_ms.is_none()
+        );
+        // What was written before powers were says nothing of them.
+        assert_eq!(measured().holding("diode 5 W", Watts(10.0), "poster paint"), measured());
     }
 }

@@ -33,7 +33,7 @@ use crate::units::short;
 pub(super) fn settle(brief: &Brief) -> Result<Plan, PlanError> {
     let Brief { mut job, named, art: art_file, layers: files, notes } = brief.clone();
     let Named { machine, coating, measured, tone_curve } = named;
-    let held = measured.as_ref().map(|m| m.holding(&machine.name, &coating.name));
+    let held = measured.as_ref().map(|m| m.holding(&machine.name, machine.laser.power, &coating.name));
     let mut machine = measured_on(machine, held.as_ref())?;
     let said = job.asks_for(FilledIn::Coating);
     let blank = blank::settle(&job.blank, said.then_some(&coating))?;

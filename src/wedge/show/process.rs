@@ -16,8 +16,8 @@ use crate::wedge::target::{Pattern, TestPatch, Wedge};
 /// coating; of one with another coating as much as holds). Only looks that rest on a white reference are written as measured.
 pub fn process(reading: &Reading, wedge: &Wedge, earlier: Option<ProcessFile>) -> ProcessFile {
     let mut p = earlier
-        .filter(|e| !e.of_other_machine(&reading.machine))
-        .map(|e| e.holding(&reading.machine, &reading.coating))
+        .filter(|e| !e.of_other_machine(&reading.machine) && !e.of_other_laser(wedge.rated_power))
+        .map(|e| e.holding(&reading.machine, wedge.rated_power, &reading.coating))
         .unwrap_or_default();
     p.wedge = if p.wedge.is_empty() || p.wedge.contains(&reading.wedge) {
         if p.wedge.is_empty() { reading.wedge.clone() } else { p.wedge }
@@ -35,6 +35,7 @@ pub fn process(reading: &Reading, wedge: &Wedge, earlier: Option<ProcessFile>) -
     p.date.clone_from(&reading.date);
     p.machine.clone_from(&reading.machine);
     p.coating.clone_from(&reading.coating);
+    p.rated_power = Some(wedge.rated_power);
     if reading.response.as_ref().and_then(|r| no_char(&p, r)).is_some() {
         (p.x_char, p.char_rise) = (None, None);
     }
