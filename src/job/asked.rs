@@ -339,9 +339,7 @@ impl Job {
         let other_machine = self.machine.is_some() || self.process.is_some();
         let other_pitch = other_machine && !base.asks_for(FilledIn::Pitch);
         if other_pitch || self.dots.pitch.is_some() {
-            // Written out, the pitch across is there even where it follows from that along.
-            let DotsJob { pitch, pitch_across, .. } = &base.dots;
-            base.dots.pitch_across = pitch_across.filter(|p| !follows(*pitch, *p));
+            base.dots.pitch_across = base.pitch_across_apart();
         }
         if other_pitch {
             base.dots.pitch = None;
@@ -359,6 +357,29 @@ impl Job {
             base.burn.passes = None;
         }
         base
+    }
+
+    /// The pitch across where it does not follow from that along: written out, it is there even where it does.
+    fn pitch_across_apart(&self) -> Option<Pitch> {
+        self.dots.pitch_across.filter(|p| !follows(self.dots.pitch, *p))
+    }
+
+    /// The job less the setting that an earlier run filled in, and less its pitch where that is `forgotten` too: both were
+    /// found with a process that does not hold any more.
+    pub(super) fn without_filled_in(mut self, forgotten: bool) -> Job {
+        if !self.asks_for(FilledIn::Power) {
+            self.burn.power = None;
+        }
+        if !self.asks_for(FilledIn::Speed) {
+            self.burn.speed = None;
+        }
+        if !self.asks_for(FilledIn::Passes) {
+            self.burn.passes = None;
+        }
+        if forgotten && !self.asks_for(FilledIn::Pitch) {
+            (self.dots.pitch, self.dots.pitch_across) = (None, self.pitch_across_apart());
+        }
+        self
     }
 
     /// The line pitch of a job whose pitch was filled in, with which the beam switches once or more often.

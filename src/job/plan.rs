@@ -39,6 +39,8 @@ pub struct Settled {
     pub(crate) layers: Vec<SettledLayer>,
     /// The machine.
     pub(crate) machine: Machine,
+    /// The lag that the machine states of itself, ms: what is written of it, as a measured one stays with its process.
+    pub(crate) own_lag_ms: f64,
     /// The coating.
     pub(crate) coating: Coating,
     /// What was measured, where anything was: as it was stated.

@@ -1,5 +1,6 @@
 //! Written back: the job that gives a plan again, every default written out.
 
+use super::Machine;
 use super::acceptance::Acceptance;
 use super::asked::{ArtJob, BlankJob, BurnJob, DotsJob, Job, Reference, ScanJob, ToneJob};
 use super::plan::Settled;
@@ -36,10 +37,17 @@ pub(super) fn out(settled: &Settled) -> Job {
             trim: Some(settled.scan.trim),
             accept: some(settled.scan.accept.clone()),
         },
-        machine: Some(Reference::Whole(Box::new(settled.machine.clone()))),
+        machine: Some(Reference::Whole(Box::new(machine(settled)))),
         coating: Some(Reference::Whole(Box::new(settled.coating.clone()))),
         process: settled.measured.clone().map(|m| Reference::Whole(Box::new(m))),
     }
+}
+
+/// The machine as it was stated: a lag that was measured stands in the process, and must not outlast it.
+fn machine(settled: &Settled) -> Machine {
+    let mut machine = settled.machine.clone();
+    machine.motion.lag_ms = settled.own_lag_ms;
+    machine
 }
 
 /// The job with these acceptances in place of its own.

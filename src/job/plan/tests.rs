@@ -81,6 +81,39 @@ fn one_pass_is_given_only_where_somebody_asked_for_it() {
 }
 
 #[test]
+fn what_a_process_filled_in_goes_with_it() {
+    let best =
+        crate::job::process::Best { power: Share(0.8), speed: MmPerS(12.5), pitch: Mm(0.11), passes: 1 };
+    let file: ProcessFile = toml::from_str(
+        "wedge = 'W1'\nmachine = 'diode 5 W'\ncoating = 'poster paint'\nrated_power = '5W'\nlag_ms = { value = 0.4 }\n",
+    )
+    .unwrap();
+    let file = ProcessFile { best: Some(best), ..file };
+    let measured = Job { process: Some(Reference::Whole(Box::new(file))), ..Job::default() };
+    let before = resolve(&measured).unwrap();
+    let set = |plan: &Plan| {
+        let p = &plan.process;
+        (p.power.value, p.speed.value, p.pitch_across.value, plan.machine.motion.lag_ms)
+    };
+    assert_eq!(set(&before), (Share(0.8), MmPerS(12.5), Mm(0.11), 0.4));
+    // Written back it gives the same, as long as the process holds.
+    assert_eq!(set(&resolve(&before.job).unwrap()), set(&before));
+    let of = |name: &str, watts: f64| {
+        let Some(Reference::Whole(machine)) = before.job.machine.clone() else { unreachable!() };
+        let mut machine = *machine;
+        (machine.name, machine.laser.power) = (name.into(), Watts(watts));
+        let plain = Job { machine: Some(Reference::Whole(Box::new(machine.clone()))), ..Job::default() };
+        let kept = Job { machine: Some(Reference::Whole(Box::new(machine))), ..before.job.clone() };
+        (set(&resolve(&kept).unwrap()), set(&resolve(&plain).unwrap()))
+    };
+    for (name, watts) in [("other bench", 5.0), ("diode 5 W", 10.0)] {
+        let (kept, plain) = of(name, watts);
+        assert_eq!(kept, plain, "{name}");
+        assert_eq!(kept.3, 0.0);
+    }
+}
+
+#[test]
 fn impossible_jobs_say_what_is_wrong() {
     let blank = |shape: &str, margin: f64| Job {
         blank: BlankJob {

@@ -34,6 +34,11 @@ pub(super) fn settle(brief: &Brief) -> Result<Plan, PlanError> {
     let Brief { mut job, named, art: art_file, layers: files, notes } = brief.clone();
     let Named { machine, coating, measured, tone_curve } = named;
     let held = measured.as_ref().map(|m| m.holding(&machine.name, machine.laser.power, &coating.name));
+    if let Some(all) = measured.as_ref().filter(|all| held.as_ref() != Some(*all)) {
+        let elsewhere = all.of_other_machine(&machine.name) || all.of_other_laser(machine.laser.power);
+        job = job.without_filled_in(elsewhere);
+    }
+    let own_lag_ms = machine.motion.lag_ms;
     let mut machine = measured_on(machine, held.as_ref())?;
     let said = job.asks_for(FilledIn::Coating);
     let blank = blank::settle(&job.blank, said.then_some(&coating))?;
@@ -85,6 +90,7 @@ pub(super) fn settle(brief: &Brief) -> Result<Plan, PlanError> {
         art,
         layers,
         machine,
+        own_lag_ms,
         coating,
         measured,
         held,
