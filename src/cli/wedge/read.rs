@@ -20,6 +20,7 @@ use crate::wedge::ask::{Ask, ReadingError};
 use crate::wedge::evidence::Evidence;
 use crate::wedge::grid;
 use crate::wedge::read;
+use crate::wedge::reading::ReadingNote;
 use crate::wedge::show::summary::{better_range, other_range, summary, wants_photo};
 use crate::wedge::show::{curves, picture, process};
 use crate::wedge::target::Wedge;
@@ -153,7 +154,7 @@ pub(super) fn read_wedge(a: &ReadArgs, out: &mut Out) -> Result<u8, Failure> {
     .after(earlier.as_ref(), &wedge);
     let bar = Bar::new(a.quiet);
     let name = format!("'{}'", a.photo.display());
-    let evidence = read::read(&bytes, &name, &wedge, &ask, &bar).map_err(|e| match e {
+    let mut evidence = read::read(&bytes, &name, &wedge, &ask, &bar).map_err(|e| match e {
         ReadingError::Photo(e) => Failure::input(e.to_string()),
         e => Failure::input(format!("{name}: {e}")),
     })?;
@@ -161,6 +162,8 @@ pub(super) fn read_wedge(a: &ReadArgs, out: &mut Out) -> Result<u8, Failure> {
     if let Some(why) = &evidence.missed {
         return Err(Failure::input(format!("{name}: {why}")));
     }
+    let held_of = earlier.as_ref().and_then(|e| process::held_of(e, &wedge));
+    evidence.reading.notes.extend(held_of.map(ReadingNote::fact));
     let reading = &evidence.reading;
     let file = process::process(reading, &wedge, earlier);
     file.check()

@@ -22,6 +22,11 @@ impl ProcessFile {
         self.rated_power.is_some_and(|rated| (rated.0 / power.0 - 1.0).abs() > 0.01)
     }
 
+    /// Whether it has anything of the machine's own: the beam's width or its lag.
+    pub fn has_beam(&self) -> bool {
+        self.beam_along.is_some() || self.beam_across.is_some() || self.lag_ms.is_some()
+    }
+
     /// As much of it as holds on this machine, with a laser of this rated power, and with this coating: beam and lag are the
     /// machine's, whatever it marks; all else belongs to both.
     pub fn holding(&self, machine: &str, power: Watts, coating: &str) -> ProcessFile {

@@ -1,5 +1,6 @@
 //! Process: a reading as a process file, what was measured with its uncertainty, the rest with its reason.
 
+use crate::job::kit::spoken;
 use crate::job::process::{
     BeamSize, Best, ExposureAt, FittedBeam, MeasuredValue, PatchRecord, ProcessFile, SheetRecord, ToneCurve,
 };
@@ -15,12 +16,17 @@ use crate::wedge::target::{Pattern, TestPatch, Wedge};
 /// What the reading has measured, laid over what `earlier` held (from other wedges of the same machine and
 /// coating; of one with another coating as much as holds). Only looks that rest on a white reference are written as measured.
 pub fn process(reading: &Reading, wedge: &Wedge, earlier: Option<ProcessFile>) -> ProcessFile {
-    let mut p = earlier
-        .filter(|e| !e.of_other_machine(&reading.machine) && !e.of_other_laser(wedge.rated_power))
-        .map(|e| e.holding(&reading.machine, wedge.rated_power, &reading.coating))
-        .unwrap_or_default();
-    p.wedge = if p.wedge.is_empty() || p.wedge.contains(&reading.wedge) {
-        if p.wedge.is_empty() { reading.wedge.clone() } else { p.wedge }
+    let earlier =
+        earlier.filter(|e| !e.of_other_machine(&reading.machine) && !e.of_other_laser(wedge.rated_power));
+    let other_coating = earlier.as_ref().is_some_and(|e| e.is_of_others(&reading.machine, &reading.coating));
+    let held = earlier.map(|e| e.holding(&reading.machine, wedge.rated_power, &reading.coating));
+    let mut p = held.unwrap_or_default();
+    p.wedge = if p.wedge.is_empty() || (other_coating && !p.has_beam()) {
+        reading.wedge.clone()
+    } else if p.wedge.contains(&reading.wedge) {
+        p.wedge
+    } else if other_coating {
+        text!("wedge.process.beam-of", earlier = p.wedge, wedge = reading.wedge)
     } else {
         text!("wedge.process.wedges", earlier = p.wedge, wedge = reading.wedge)
     };
@@ -128,6 +134,23 @@ pub fn process(reading: &Reading, wedge: &Wedge, earlier: Option<ProcessFile>) -
         p.not_measured.insert("lag_ms".into(), text!("wedge.process.no-comb").into());
     }
     sound(p)
+}
+
+/// What is said of an earlier process of which only a part holds for this wedge, or nothing.
+pub fn held_of(earlier: &ProcessFile, wedge: &Wedge) -> Option<String> {
+    let (machine, power) = (&wedge.machine, wedge.rated_power);
+    if earlier.of_other_machine(machine) {
+        return Some(text!("wedge.note.process.machine", then = spoken(&earlier.machine)));
+    }
+    if let Some(then) = earlier.rated_power.filter(|_| earlier.of_other_laser(power)) {
+        return Some(text!("wedge.note.process.laser", then, now = power));
+    }
+    let held = earlier.holding(machine, power, &wedge.coating);
+    let then = spoken(&earlier.coating);
+    earlier.is_of_others(machine, &wedge.coating).then(|| match held.has_beam() {
+        true => text!("wedge.note.process.beam", then),
+        false => text!("wedge.note.process.coating", then),
+    })
 }
 
 /// The file without what its own check refuses: a reading is not lost for one value, and the file says why there is none.
@@ -270,6 +293,7 @@ fn setting(wedge: &Wedge, screen: &str) -> Option<Best> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::units::Watts;
 
     #[test]
     fn char_of_an_earlier_sheet_goes_where_this_one_shows_that_it_lies_higher() {
@@ -295,6 +319,35 @@ mod tests {
             let kept = laid_over(above);
             assert!(kept.x_char == earlier().x_char && kept.char_rise == earlier().char_rise);
         }
+    }
+
+    #[test]
+    fn of_a_process_with_another_coating_only_the_beam_is_joined_and_said_so() {
+        let plain = crate::mark::Burn::plain(1.0, 1.0).response;
+        let drawn = crate::wedge::grid::wedge(&crate::wedge::grid::tests::grid_of(plain)).unwrap();
+        let wedge = Wedge { machine: "diode 10 W".into(), coating: "poster paint".into(), ..drawn };
+        let of = |coating: &str, beam: bool| ProcessFile {
+            wedge: "W9".into(),
+            machine: "diode 10 W".into(),
+            coating: coating.into(),
+            rise: Some(MeasuredValue { value: 6.0, sigma: None }),
+            beam_across: beam.then_some(MeasuredValue { value: BeamSize::Mm(Mm(0.11)), sigma: Some(0.002) }),
+            ..ProcessFile::default()
+        };
+        let reading = crate::wedge::show::summary::tests::reading();
+        let named = |earlier: ProcessFile| process(&reading, &wedge, Some(earlier)).wedge;
+        assert_eq!(named(of("poster paint", true)), "W9 and W1");
+        assert_eq!(named(of("zinc galvanising spray", true)), "W1 (beam of W9)");
+        assert_eq!(named(of("zinc galvanising spray", false)), "W1");
+        let said = |earlier: &ProcessFile| held_of(earlier, &wedge).unwrap_or_default();
+        assert_eq!(said(&of("poster paint", true)), "");
+        assert!(said(&of("zinc galvanising spray", true)).ends_with("only the beam is joined"));
+        assert!(said(&of("zinc galvanising spray", false)).ends_with("nothing of it is used"));
+        let other = ProcessFile { machine: "diode 5 W".into(), ..of("poster paint", true) };
+        assert!(said(&other).contains("diode 5 W") && named(other) == "W1");
+        let watts = Watts(wedge.rated_power.0 * 2.0);
+        let stronger = ProcessFile { rated_power: Some(watts), ..of("poster paint", true) };
+        assert!(said(&stronger).contains("a laser of") && named(stronger) == "W1");
     }
 
     #[test]
