@@ -1,5 +1,5 @@
 //! Findings about the art and its place: art-changed, coarse-art, cut, empty-cell, flowed-text, list-mark,
-//! missing-glyph, no-text, picture-border, picture-within, reading-unsure, sheet-edge, tonal-drawing.
+//! missing-glyph, no-text, off-middle, picture-border, picture-within, reading-unsure, sheet-edge, tonal-drawing.
 
 use super::{Finding, Remedy, Severity, spot};
 use crate::art::Kind;
@@ -388,6 +388,27 @@ pub fn around(around: &Around, sure: bool, of: Of) -> Option<Finding> {
     let crop = format!("{l}%,{t}%,{w}%,{h}%");
     let text = Said::from(text).line(format!(": {}", of.typed("crop", &crop)));
     Some(finding.with(Remedy::new("crop", w, "%", text).set(of.key("crop"), crop)))
+}
+
+/// `off-middle`: what is drawn lies `off` mm beside the middle of its page, the rest of which is empty, and would be so many
+/// times `larger` without that. `drawn` is the part of the art as opened that holds it: left, upper, right and lower edge, in
+/// shares.
+pub fn off_middle(off: f64, larger: f64, drawn: [f64; 4], of: Of) -> Finding {
+    let off = short(off, 1);
+    let message = if larger >= 1.05 {
+        text!("findings.off-middle.larger", off, times = short(larger, 1))
+    } else {
+        text!("findings.off-middle", off)
+    };
+    // Outwards to a tenth of a per cent, so that nothing of it is cut off.
+    let [left, top, right, bottom] = drawn.map(|v| v * 1000.0);
+    let from = |v: f64| (v + 1e-6).floor().max(0.0) / 10.0;
+    let side = |low: f64, high: f64| short((high - 1e-6).ceil().min(1000.0) / 10.0 - from(low), 1);
+    let (width, height) = (side(left, right), side(top, bottom));
+    let crop = format!("{}%,{}%,{width}%,{height}%", short(from(left), 1), short(from(top), 1));
+    let text = Said::from(text!("findings.off-middle.crop")).line(format!(": {}", of.typed("crop", &crop)));
+    let remedy = Remedy::new("crop", (right - left) / 10.0, "%", text).set(of.key("crop"), crop);
+    Finding::new("off-middle", Severity::Caution, message).with(remedy.verified(true))
 }
 
 fn taken_again(message: impl Into<Said>, again: &'static str) -> Finding {

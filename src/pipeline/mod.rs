@@ -18,6 +18,7 @@ mod laid_round;
 mod layers;
 mod left_out;
 mod likely;
+mod off_middle;
 mod outcome;
 mod pace;
 mod past_margin;
@@ -74,6 +75,7 @@ pub fn run_shown(
     };
     let reading = wanted.reading.clone();
     let mut others = judging::of_the_wanted(plan, shown, &wanted);
+    others.extend(off_middle::off_middle(plan, shown));
     let left_out = wanted.left_out(&Drawable::of(plan), shown, progress)?;
     let mut notes: Vec<Note> = shown.arts().flat_map(|art| art.notes().iter().cloned()).collect();
     notes.extend(wanted.notes.iter().cloned());
