@@ -45,5 +45,5 @@ pub use reading::Kind;
 pub use render::{Rendered, render};
 pub use resolution::Resolution;
 pub use sniff::{Format, is_picture};
-pub use vector::{Fonts, FontsError};
+pub use vector::{ClosedOutline, Fonts, FontsError, Form};
 pub use view::{View, Window};

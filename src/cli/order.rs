@@ -336,7 +336,7 @@ impl Carried {
             let corners: Vec<(f64, f64)> = group
                 .iter()
                 .enumerate()
-                .map(|(i, &(item, kind))| spots.corner(i, self.pieces[kind].sides(), &item.name))
+                .map(|(i, &(item, kind))| spots.corner(i, &self.pieces[kind].plan.blank.shape, &item.name))
                 .collect::<Result<_, _>>()?;
             let stops = group.iter().zip(&corners);
             let stops = stops.map(|(&(_, kind), &corner)| self.pieces[kind].stop(spots.tray, corner));

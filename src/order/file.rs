@@ -57,7 +57,7 @@ pub struct TrayJob {
     #[serde(skip_serializing_if = "Option::is_none")]
     pub gap: Option<Mm>,
     /// Instead of a grid, a jig that is drawn already: an SVG file, as seen from the order's folder. Each closed outline is
-    /// a spot; one around all others, else the page, is the tray.
+    /// a spot, an upright rectangle, a circle or an ellipse; one around all others, else the page, is the tray.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub outlines: Option<String>,
     /// Instead of a grid, the lower left corner of each spot from that of the tray, mm.

@@ -1,6 +1,7 @@
 //! Spots: where the blanks lie on a tray.
 
 use super::file::TrayJob;
+use crate::blank::Shape;
 use crate::texts::text;
 use crate::units::{Mm, short};
 
@@ -14,6 +15,8 @@ pub struct SpotArea {
     pub corner: (f64, f64),
     /// Its width and height.
     pub sides: Sides,
+    /// Whether it is drawn as a circle or an ellipse.
+    pub round: bool,
 }
 
 /// The spots of a jig that is drawn already.
@@ -55,6 +58,9 @@ pub enum SpotsError {
     /// A blank that is larger than its spot.
     #[error("{}", text!("order.jig.fits", piece = .0, size = .1, spot = .2, spot_size = .3))]
     Fits(String, String, usize, String),
+    /// A blank whose corners reach past its round spot.
+    #[error("{}", text!("order.jig.corners", piece = .0, size = .1, spot = .2, spot_size = .3))]
+    Corners(String, String, usize, String),
     /// Two spots overlap.
     #[error("{}", text!("order.spots.overlap", first = .0, second = .1, size = .2))]
     Overlap(usize, usize, String),
@@ -97,26 +103,32 @@ impl Spots {
         let of = |i: usize| (along(i % columns, spot.0), along(rows - 1 - i / columns, spot.1));
         Ok(Spots {
             tray: (along(columns, spot.0), along(rows, spot.1)),
-            spots: (0..columns * rows).map(|i| SpotArea { corner: of(i), sides: spot }).collect(),
+            spots: (0..columns * rows)
+                .map(|i| SpotArea { corner: of(i), sides: spot, round: false })
+                .collect(),
         })
     }
 
     /// Where the lower left corner of a blank lies on spot `i`, in its middle; `name` is what the piece is called.
     ///
     /// # Errors
-    /// Where the blank is larger than the spot.
-    pub fn corner(&self, i: usize, blank: Sides, name: &str) -> Result<(f64, f64), SpotsError> {
-        let SpotArea { corner, sides } = self.spots[i];
+    /// Where the blank is larger than the spot, or its corners reach past a round one.
+    pub fn corner(&self, i: usize, shape: &Shape, name: &str) -> Result<(f64, f64), SpotsError> {
+        let SpotArea { corner, sides, round } = self.spots[i];
+        let blank = (shape.width(), shape.height());
+        let mm = |(w, h): Sides| format!("{} x {}", short(w, 2), short(h, 2));
         if blank.0 > sides.0 + FITS || blank.1 > sides.1 + FITS {
-            let mm = |(w, h): Sides| format!("{} x {}", short(w, 2), short(h, 2));
             return Err(SpotsError::Fits(name.to_string(), mm(blank), i + 1, mm(sides)));
+        }
+        if round && !corners_fit(shape, sides) {
+            return Err(SpotsError::Corners(name.to_string(), mm(blank), i + 1, mm(sides)));
         }
         Ok((corner.0 + (sides.0 - blank.0) / 2.0, corner.1 + (sides.1 - blank.1) / 2.0))
     }
 
     /// The middle of spot `i`.
     pub fn middle(&self, i: usize) -> (f64, f64) {
-        let SpotArea { corner, sides } = self.spots[i];
+        let SpotArea { corner, sides, .. } = self.spots[i];
         (corner.0 + sides.0 / 2.0, corner.1 + sides.1 / 2.0)
     }
 
@@ -136,13 +148,29 @@ impl Spots {
         let tray = (far(|c| c.0) + spot.0 + gap, far(|c| c.1) + spot.1 + gap);
         Ok(Spots {
             tray,
-            spots: corners.into_iter().map(|corner| SpotArea { corner, sides: spot }).collect(),
+            spots: corners.into_iter().map(|corner| SpotArea { corner, sides: spot, round: false }).collect(),
         })
     }
 }
 
 /// A blank may be larger than a drawn spot by so much, mm: drawings are made with a line's width in mind.
 const FITS: f64 = 0.2;
+
+/// Whether the corners of a blank lie within an ellipse of so many mm around it.
+fn corners_fit(shape: &Shape, (width, height): Sides) -> bool {
+    let radius = match *shape {
+        Shape::Round { .. } => return true,
+        Shape::Rect { radius, .. } => radius.0,
+        Shape::Cylinder { .. } | Shape::Cone { .. } => 0.0,
+    };
+    let (a, b) = ((width + FITS) / 2.0, (height + FITS) / 2.0);
+    (0..=16).all(|i| {
+        let (sin, cos) = libm::sincos(std::f64::consts::FRAC_PI_2 * f64::from(i) / 16.0);
+        let (x, y) =
+            (shape.width() / 2.0 - radius * (1.0 - cos), shape.height() / 2.0 - radius * (1.0 - sin));
+        libm::hypot(x / a, y / b) <= 1.0
+    })
+}
 
 /// Columns and rows.
 fn grid(text: &str) -> Option<(usize, usize)> {
@@ -157,6 +185,10 @@ mod tests {
 
     fn asked(text: &str) -> TrayJob {
         toml::from_str(text).unwrap()
+    }
+
+    fn shape(text: &str) -> Shape {
+        text.parse().unwrap()
     }
 
     #[test]
@@ -187,16 +219,35 @@ mod tests {
 
     #[test]
     fn a_blank_lies_in_the_middle_of_a_drawn_spot_or_does_not_fit() {
-        let spots = vec![SpotArea { corner: (10.0, 20.0), sides: (60.0, 30.0) }];
+        let spots = vec![SpotArea { corner: (10.0, 20.0), sides: (60.0, 30.0), round: false }];
         let drawn = Outlined { tray: (100.0, 60.0), spots };
         let spots = Spots::new(&asked(""), Some(&drawn), (50.0, 20.0), 1).unwrap();
-        assert_eq!(spots.corner(0, (50.0, 20.0), "Anna").unwrap(), (15.0, 25.0));
-        let e = spots.corner(0, (61.0, 20.0), "Anna").unwrap_err().to_string();
+        assert_eq!(spots.corner(0, &shape("rect:50x20mm"), "Anna").unwrap(), (15.0, 25.0));
+        let e = spots.corner(0, &shape("rect:61x20mm"), "Anna").unwrap_err().to_string();
         assert!(
             e.contains("Anna is 61 x 20 mm") && e.contains("spot 1 of the jig, which is 60 x 30 mm"),
             "{e}"
         );
         let both = Spots::new(&asked("grid = '2x2'"), Some(&drawn), (50.0, 20.0), 1).unwrap_err().to_string();
         assert!(both.contains("keep one"), "{both}");
+    }
+
+    #[test]
+    fn the_corners_of_a_blank_must_lie_within_a_round_spot() {
+        let spots = vec![SpotArea { corner: (20.0, 20.0), sides: (40.0, 40.0), round: true }];
+        let drawn = Outlined { tray: (80.0, 80.0), spots };
+        let spots = Spots::new(&asked(""), Some(&drawn), (40.0, 40.0), 1).unwrap();
+        for (blank, fits) in [
+            ("round:40mm", true),
+            ("rect:40x40mm", false),
+            ("rect:40x40mm:r20mm", true),
+            ("rect:30x30mm", false),
+            ("rect:30x30mm:r6mm", true),
+            ("rect:28x28mm", true),
+        ] {
+            assert_eq!(spots.corner(0, &shape(blank), "Anna").is_ok(), fits, "{blank}");
+        }
+        let e = spots.corner(0, &shape("rect:40x40mm"), "Anna").unwrap_err().to_string();
+        assert!(e.contains("Anna is 40 x 40 mm") && e.contains("round spot 1 of the jig"), "{e}");
     }
 }

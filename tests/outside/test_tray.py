@@ -506,6 +506,8 @@ BAD = [
     ("table = 't.csv'\n[tray]\noutlines = 'open.svg'", "nmae\nA\n", "no closed outline"),
     ("table = 't.csv'\n[tray]\noutlines = 'over.svg'", "nmae\nA\n", "spots 1 and 2 overlap"),
     ("table = 't.csv'\n[tray]\noutlines = 'small.svg'", "nmae\nA\n", "does not fit spot 1 of the jig, which is 12 x 9 mm"),
+    ("table = 't.csv'\n[tray]\noutlines = 'crooked.svg'", "nmae\nA\n", "has spot 2 turned or of another shape"),
+    ("table = 't.csv'\n[tray]\noutlines = 'round.svg'", "nmae\nA\n", "its corners do not fit the round spot 1 of the jig"),
     ("table = 't.csv'\n[tray]\noutlines = 'far.svg'", "nmae\nA\n", "bed"),
     ("table = 't.csv'\n[tray]\noutlines = 'past.svg'", "nmae\nA\n", "reach past its page"),
     ("table = 't.csv'\n[tray]\ngrid = '2x2'\noutlines = 'open.svg'", "nmae\nA\n", "no closed outline"),
@@ -523,6 +525,8 @@ JIGS = {
     "open.svg": '<path d="M0 0h30v20"/><line x2="30" y2="10"/>',
     "over.svg": '<rect width="30" height="20"/><rect x="25" y="10" width="30" height="20"/>',
     "small.svg": '<rect x="5" y="5" width="12" height="9"/>',
+    "crooked.svg": '<rect x="5" y="5" width="21" height="11"/><rect x="40" y="20" width="30" height="20" transform="rotate(10 55 30)"/>',
+    "round.svg": '<circle cx="20" cy="20" r="10.5"/>',
     "past.svg": '<rect x="190" y="5" width="30" height="20"/>',
     "good.svg": '<rect x="5" y="5" width="21" height="11"/>',
 }

@@ -33,6 +33,7 @@ use self::embedded::Embedded;
 use self::guard::MAX_TEXT;
 pub use self::lettering::Lettering;
 pub use self::more_fonts::{Fonts, FontsError};
+pub use self::outlines::{ClosedOutline, Form};
 use self::watch::{Stopped, watched};
 use super::Format;
 use super::bounds::Patience;
@@ -113,9 +114,9 @@ impl Vector {
         if self.format == Format::Pdf { pdf::MM_PER_POINT } else { MM_PER_UNIT }
     }
 
-    /// The box of each closed outline in the order of the drawing, mm from its upper left: left, top, right and bottom.
-    pub fn closed_outlines_mm(&self) -> Vec<[f64; 4]> {
-        outlines::closed(&self.tree).into_iter().map(|b| b.map(|v| v * self.unit_mm())).collect()
+    /// Each closed outline in the order of the drawing.
+    pub fn closed_outlines(&self) -> Vec<ClosedOutline> {
+        outlines::closed(&self.tree, self.unit_mm())
     }
 
     /// SVG or PDF.

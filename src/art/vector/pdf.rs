@@ -390,7 +390,7 @@ mod tests {
         let Art::Vector(drawing) = open(&bytes, "a page").unwrap() else { panic!() };
         let (width, height) = drawing.page_mm();
         assert!((width - 100.0 / 72.0 * 25.4).abs() < 1e-3 && (height - width / 2.0).abs() < 1e-3);
-        let outline = drawing.closed_outlines_mm()[0];
+        let outline = drawing.closed_outlines()[0].sides;
         assert!((outline[2] - outline[0] - 20.0 / 72.0 * 25.4).abs() < 1e-3, "{outline:?}");
     }
 
