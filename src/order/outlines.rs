@@ -68,13 +68,15 @@ fn of(page: (f64, f64), outlines: &[ClosedOutline]) -> Result<Outlined, String> 
             return Err(text!("order.jig.past-page", spot = i + 1));
         }
     }
+    // Whole micrometres: a drawing's own units leave 199.999993 of 200 mm.
+    let exact = |mm: f64| (mm * 1000.0).round() / 1000.0;
     let area = |ClosedOutline { sides: b, form }: &ClosedOutline| SpotArea {
-        corner: (b[0] - tray[0], tray[3] - b[3]),
-        sides: (b[2] - b[0], b[3] - b[1]),
+        corner: (exact(b[0] - tray[0]), exact(tray[3] - b[3])),
+        sides: (exact(b[2] - b[0]), exact(b[3] - b[1])),
         round: *form == Form::Ellipse,
     };
     Ok(Outlined {
-        tray: (tray[2] - tray[0], tray[3] - tray[1]),
+        tray: (exact(tray[2] - tray[0]), exact(tray[3] - tray[1])),
         spots: spots.into_iter().map(area).collect(),
     })
 }
@@ -103,7 +105,7 @@ mod tests {
         assert_eq!(found.spots[0], SpotArea { corner: (5.0, 10.0), sides: (30.0, 30.0), round: true });
         assert_eq!(found.spots[1], SpotArea { corner: (50.0, 20.0), sides: (40.0, 20.0), round: false });
         let drawn = outlines(Form::Rectangle, &[[10.0, 10.0, 110.0, 60.0]]);
-        let alone = of((200.0, 100.0), &drawn).unwrap();
+        let alone = of((199.99999345143635, 99.9999967), &drawn).unwrap();
         assert_eq!((alone.tray, alone.spots[0].corner), ((200.0, 100.0), (10.0, 40.0)));
     }
 

@@ -24,7 +24,7 @@ use crate::scan::outline::{WALK_SPEED, edge};
 use crate::scan::program::{Notes, Program};
 use crate::scan::raster::RasterPath;
 use crate::scan::toolpath::Toolpath;
-use crate::units::{Mm, counted};
+use crate::units::{Mm, counted, short};
 
 /// A piece carried through: what a tray needs of it.
 #[derive(Debug, Clone)]
@@ -235,22 +235,24 @@ pub fn edges(
 
 /// The edges of the blanks of a tray as an SVG in millimetres, to cut a jig by.
 pub fn jig(tray: Sides, laid: &[TrayPiece<'_>]) -> String {
-    let (w, h) = tray;
+    let mm = |v: f64| short(v, 3);
+    let (w, h) = (mm(tray.0), mm(tray.1));
     let mut svg = format!(
         "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{w}mm\" height=\"{h}mm\" viewBox=\"0 0 {w} {h}\" fill=\"none\" stroke=\"#000\" stroke-width=\"0.1\">\n<rect width=\"{w}\" height=\"{h}\"/>\n"
     );
     for one in laid {
-        let (x, y) = one.corner;
         let (bw, bh) = one.piece.sides();
-        let top = h - y - bh;
+        let (x, top) = (one.corner.0, tray.1 - one.corner.1 - bh);
         svg += &match one.piece.plan.blank.shape {
             Shape::Round { .. } => {
-                format!("<circle cx=\"{}\" cy=\"{}\" r=\"{}\"/>\n", x + bw / 2.0, top + bh / 2.0, bw / 2.0)
+                let (x, y, r) = (mm(x + bw / 2.0), mm(top + bh / 2.0), mm(bw / 2.0));
+                format!("<circle cx=\"{x}\" cy=\"{y}\" r=\"{r}\"/>\n")
             }
             Shape::Rect { .. } | Shape::Cylinder { .. } | Shape::Cone { .. } => {
                 let radius =
                     if let Shape::Rect { radius, .. } = one.piece.plan.blank.shape { radius.0 } else { 0.0 };
-                format!("<rect x=\"{x}\" y=\"{top}\" width=\"{bw}\" height=\"{bh}\" rx=\"{radius}\"/>\n")
+                let [x, y, w, h, r] = [x, top, bw, bh, radius].map(mm);
+                format!("<rect x=\"{x}\" y=\"{y}\" width=\"{w}\" height=\"{h}\" rx=\"{r}\"/>\n")
             }
         };
     }
