@@ -386,6 +386,7 @@ impl Carried {
             title: &self.title(),
             now: &self.request.now,
             card,
+            drawn: self.order.tray.outlines.as_deref(),
             skipped: &skipped,
             by_row: self.order.table.is_some(),
             is_job: self.order.is_job,

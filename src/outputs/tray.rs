@@ -225,6 +225,8 @@ pub struct Asked<'a> {
     pub now: &'a Now,
     /// The S word and speed, mm/s, with which the edges of the blanks are marked on a card.
     pub card: Option<(u32, f64)>,
+    /// The drawing that names the spots, where the jig is there already.
+    pub drawn: Option<&'a str>,
     /// Rows that were left out, and why.
     pub skipped: &'a [String],
     /// Whether a table tells the pieces apart: findings then name its row.
@@ -263,7 +265,8 @@ pub fn write_trays(
         output.put(&format!("tray-{number}.png"), &png)?;
         let (jig, on_card) = (jigs[i].clone(), asked.card.is_some());
         let done = !tray.laid.iter().any(|l| asked.now.marks(l.number));
-        let of_tray = TrayFacts { number, sides: tray.sides, seconds: seconds[i], done, jig, on_card };
+        let (sides, seconds, drawn) = (tray.sides, seconds[i], asked.drawn.map(str::to_string));
+        let of_tray = TrayFacts { number, sides, seconds, done, jig, drawn, on_card };
         facts.push((of_tray, picture));
     }
     output.put("pieces.png", &pieces)?;

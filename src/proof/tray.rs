@@ -158,6 +158,8 @@ pub struct TrayFacts {
     pub done: bool,
     /// What the jig is called in which its blanks lie; several trays may share one.
     pub jig: String,
+    /// The drawing that names the spots, where the jig is there already.
+    pub drawn: Option<String>,
     /// Whether a program beside the jig marks the edges of the blanks on a card.
     pub on_card: bool,
 }
@@ -392,7 +394,7 @@ fn steps(of_piece: &[StepFacts], trays: &[(TrayFacts, Picture)], only: Option<&[
     of_piece.iter().map(|s| StepFacts { title: s.title.clone(), text: of(s) }).collect()
 }
 
-/// Which jigs are to be made for the trays that are marked now, and how.
+/// Which jigs are to be made for the trays that are marked now, and how; or the one that is there.
 fn make(trays: &[(TrayFacts, Picture)]) -> String {
     let mut jigs: Vec<(&str, Vec<usize>)> = Vec::new();
     for (tray, _) in trays.iter().filter(|(t, _)| !t.done) {
@@ -412,12 +414,14 @@ fn make(trays: &[(TrayFacts, Picture)]) -> String {
         };
         jigs.iter().map(of).collect()
     };
+    let drawn = trays.first().and_then(|(tray, _)| tray.drawn.as_deref());
     let jig = files("svg").into_iter().reduce(|jig, other| text!("proof.tray.jig.another", jig, other));
-    let mut jig = jig.unwrap_or_default();
+    let mut jig = drawn.map_or_else(|| jig.unwrap_or_default(), str::to_string);
     if trays.iter().any(|(t, _)| t.on_card) {
         jig = text!("proof.tray.jig.card", jig, programs = files("nc").join(", "));
     }
     match jigs.len() > 1 {
+        _ if drawn.is_some() => text!("proof.tray.make.drawn", jig),
         true => text!("proof.tray.make.many", jigs = jig),
         false => text!("proof.tray.make.one", jig),
     }
@@ -466,11 +470,19 @@ mod tests {
     fn the_step_that_lays_the_blanks_names_each_jig_and_the_card() {
         let tray = |number: usize, jig: &str, done| {
             let (jig, seconds) = (jig.to_string(), Some(60.0));
-            let facts = TrayFacts { number, sides: (200.0, 200.0), seconds, done, jig, on_card: false };
+            let sides = (200.0, 200.0);
+            let facts = TrayFacts { number, sides, seconds, done, jig, drawn: None, on_card: false };
             (facts, Picture { width: 1, height: 1, rgb: vec![0; 3] })
         };
         let one = [tray(1, "jig", false), tray(2, "jig", false)];
         assert_eq!(make(&one), "Make the jig from jig.svg");
+        // One that is there is not made, whatever blanks lie in it.
+        let drawn =
+            |tray: (TrayFacts, Picture)| (TrayFacts { drawn: Some("holder.svg".into()), ..tray.0 }, tray.1);
+        assert_eq!(
+            make(&[drawn(tray(1, "jig", false)), drawn(tray(2, "jig-2", false))]),
+            "Take the jig drawn in holder.svg"
+        );
         // Each jig with all its trays, and none for trays that are marked already.
         let all = |done: usize| {
             [(1, "jig"), (2, "jig-2"), (3, "jig"), (4, "jig-4"), (5, "jig-4"), (6, "jig-4")]
@@ -501,7 +513,8 @@ mod tests {
         let tray = |number: usize, done: bool| {
             let seconds = (!done).then_some(60.0);
             let jig = "jig".into();
-            let facts = TrayFacts { number, sides: (200.0, 200.0), seconds, done, jig, on_card: false };
+            let sides = (200.0, 200.0);
+            let facts = TrayFacts { number, sides, seconds, done, jig, drawn: None, on_card: false };
             (facts, Picture { width: 1, height: 1, rgb: vec![0; 3] })
         };
         let mark = |trays: &[(TrayFacts, Picture)]| {
@@ -530,6 +543,7 @@ mod tests {
             seconds: Some(60.0),
             done: false,
             jig: "jig".into(),
+            drawn: None,
             on_card: false,
         };
         let trays = [(facts, Picture { width: 1, height: 1, rgb: vec![0; 3] })];
