@@ -46,8 +46,8 @@ const OF_DOSE: &str = "% of the dose";
 /// How many times their dose all marks together get, as the head is slow with the beam on: where the beam is switched at
 /// rest, or the controller sees too few moves ahead. What the ends of lines get for want of a run-up is not in it.
 fn dose(path: &RasterPath, estimate: &Estimate) -> f64 {
-    let planned = estimate.burning_mm / path.scan.speed;
-    if planned > 0.0 { estimate.times.burning_s / planned } else { 1.0 }
+    let planned = estimate.powered_mm / path.scan.speed;
+    if planned > 0.0 { estimate.powered_s / planned } else { 1.0 }
 }
 
 /// The dose of all marks as a sentence that follows another; nothing where they hardly get more than they should.
@@ -324,7 +324,7 @@ pub(super) mod tests {
     use super::*;
     use crate::blank::Blank;
     use crate::placement::{DotRect, Grid};
-    use crate::plane::Dots;
+    use crate::plane::{Dots, Tone};
     use crate::progress::Silent;
     use crate::scan::limits::Limits;
     use crate::units::Mm;
@@ -419,6 +419,26 @@ pub(super) mod tests {
         let scaled = Limits { power_mode: PowerMode::SpeedScaled, ..at_rest };
         let f = found(&scaled, 12.5);
         assert!(f.severity == Severity::Note && !f.message.contains("All marks"), "{f:?}");
+    }
+
+    #[test]
+    fn what_is_marked_at_little_power_counts_for_as_little() {
+        // Four lines, each of a stretch of 10 mm and of single dots along another 10 mm, which are slow.
+        let severity = |limits: &Limits, (speed, name): (f64, &str), (stretch, dots): (f32, f32)| {
+            let of = |x: usize| if x < 100 { stretch } else { dots * (x % 2) as f32 };
+            let tone = Tone::from_vec(200, 4, (0..800).map(|i| of(i % 200)).collect());
+            let marking = Marking::Grey { tone: &tone, levels: &[0, 20, 900] };
+            let raster = path(limits, Scan::new(speed, 0.9), &solid(200, 4));
+            let cost = Program::of_raster(raster.clone(), marking, Vec::new()).measure(&Silent).unwrap();
+            let all = all(&raster, marking, &cost);
+            all.into_iter().find(|f| f.name == name).map(|f| f.severity)
+        };
+        let at_rest = Limits { power_in_motion: false, ..Limits::default() };
+        let blind = Limits { plans_ahead: Some(1), link_bytes_per_s: None, ..Limits::default() };
+        for (limits, case) in [(&at_rest, (12.5, "edge-dwell")), (&blind, (60.0, "short-sighted"))] {
+            assert_eq!(severity(limits, case, (1.0, 0.5)), Some(Severity::Caution), "{case:?}");
+            assert_eq!(severity(limits, case, (0.5, 1.0)), Some(Severity::Stop), "{case:?}");
+        }
     }
 
     #[test]

@@ -28,6 +28,10 @@ pub struct Estimate {
     pub briefest_s: Option<f64>,
     /// Length of all stretches with the beam on, mm.
     pub burning_mm: f64,
+    /// The same, each mm counted by its S word.
+    pub powered_mm: f64,
+    /// The time of all stretches with the beam on, each second counted by its S word.
+    pub powered_s: f64,
     /// Length of all moves, mm.
     pub travel_mm: f64,
     /// Left, bottom, right, top of lines with their run-ups and of contours, mm of the program; the ways
@@ -81,6 +85,8 @@ impl Bounds {
 struct Chain {
     /// With the beam on, µm.
     burning: u64,
+    /// The same, each µm counted by its S word.
+    powered: u64,
     /// Blank and crossed at the scan speed, µm.
     blank: u64,
     /// Blank and hurried across, µm, and how long that takes, s.
@@ -98,6 +104,8 @@ pub struct Estimator<'a> {
     slowed: u64,
     briefest_s: f64,
     burning_um: u64,
+    powered_um: u64,
+    powered_s: f64,
     travel_mm: f64,
     /// Where the head is, µm of the program along x and y; its zero at first.
     at: (i32, i32),
@@ -117,6 +125,8 @@ impl<'a> Estimator<'a> {
             slowed: 0,
             briefest_s: f64::INFINITY,
             burning_um: 0,
+            powered_um: 0,
+            powered_s: 0.0,
             travel_mm: 0.0,
             at: (0, 0),
             begins: true,
@@ -155,7 +165,7 @@ impl<'a> Estimator<'a> {
 
     /// Adds a chain from `start` to `end` (µm along).
     fn chain(&mut self, path: &RasterPath, (start, end): (i32, i32), chain: Chain) {
-        let Chain { burning, blank, hurried, hurried_s } = chain;
+        let Chain { burning, powered, blank, hurried, hurried_s } = chain;
         let (v, a) = (path.scan.speed, path.axis().acceleration);
         let way = f64::from(start.abs_diff(end)) / 1000.0;
         let mm = |um: u64| um as f64 / 1000.0;
@@ -168,6 +178,9 @@ impl<'a> Estimator<'a> {
             ((mm(burning) / v).min(all), mm(blank) / v)
         };
         self.times.burning_s += burn;
+        self.powered_um += powered;
+        // Where power changes at rest only, a chain has one power.
+        self.powered_s += burn * powered as f64 / burning.max(1) as f64;
         self.times.crossing_s += cross.min(all - burn) + hurried_s;
         self.times.run_up_s += (all - burn - cross).max(0.0);
         self.burning_um += burning;
@@ -186,6 +199,7 @@ impl<'a> Estimator<'a> {
         self.slowed += u64::from(line.slowed.runs);
         let [marks, gaps, run_ups] = line.slowed.seconds;
         self.times.burning_s += marks;
+        self.powered_s += line.slowed.more;
         self.times.crossing_s += gaps;
         self.times.run_up_s += run_ups;
         let sign = if line.end > line.start { 1 } else { -1 };
@@ -228,7 +242,9 @@ impl<'a> Estimator<'a> {
                     shortest = shortest.min(gap);
                 }
             }
-            chain.burning += u64::from(run.to.abs_diff(run.from));
+            let length = u64::from(run.to.abs_diff(run.from));
+            chain.burning += length;
+            chain.powered += length * u64::from(run.level);
             at = run.to;
         }
         let (mm, v) = (f64::from(shortest.min(lit)) / 1000.0, path.scan.speed);
@@ -256,7 +272,10 @@ impl<'a> Estimator<'a> {
             let seconds = motion::rest_to_rest(way, speed, self.limits.pace(dx, dy).acceleration);
             if contour.level > 0 {
                 self.times.burning_s += seconds;
-                self.burning_um += (way * 1000.0).round() as u64;
+                let length = (way * 1000.0).round() as u64;
+                self.burning_um += length;
+                self.powered_um += length * u64::from(contour.level);
+                self.powered_s += seconds * f64::from(contour.level);
                 self.runs += 1;
             } else {
                 self.times.crossing_s += seconds;
@@ -280,6 +299,8 @@ impl<'a> Estimator<'a> {
             slowed: self.slowed,
             briefest_s: Some(self.briefest_s).filter(|s| s.is_finite()),
             burning_mm: self.burning_um as f64 / 1000.0,
+            powered_mm: self.powered_um as f64 / 1000.0,
+            powered_s: self.powered_s,
             travel_mm: self.travel_mm,
             extents,
             reach: self.bounds.mm().unwrap_or_default(),

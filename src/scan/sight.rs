@@ -40,6 +40,8 @@ pub struct Slowed {
     pub runs: u32,
     /// How much longer the marks, the gaps and the run-ups and run-outs take, s.
     pub seconds: [f64; 3],
+    /// What the marks get in that time: the S word of each times its seconds.
+    pub more: f64,
 }
 
 impl Sight {
@@ -97,6 +99,8 @@ struct Step {
     /// Its feed, mm/s.
     speed: f64,
     part: Part,
+    /// Its S word.
+    level: u32,
 }
 
 impl Step {
@@ -144,6 +148,9 @@ impl Ride {
                     None => self.step(gap, v, Part::Gap),
                 }
                 self.step(run.from.abs_diff(run.to), v, Part::Mark);
+                if let Some(mark) = self.steps.last_mut() {
+                    mark.level = run.level;
+                }
                 at = run.to;
             }
             self.step(sight.ways.1, v, Part::RunUp);
@@ -156,7 +163,7 @@ impl Ride {
         if um > 0 {
             let mm = f64::from(um) / 1000.0;
             self.ends.push(self.ends.last().unwrap_or(&0.0) + mm);
-            self.steps.push(Step { mm, speed, part });
+            self.steps.push(Step { mm, speed, part, level: 0 });
         }
     }
 
@@ -173,7 +180,9 @@ impl Ride {
             let (seen, free) = (ends(&self.seen), ends(&self.free));
             if seen != free {
                 let seconds = |ends| step.seconds(ends, sight.acceleration);
-                slowed.seconds[step.part as usize] += seconds(seen) - seconds(free);
+                let longer = seconds(seen) - seconds(free);
+                slowed.seconds[step.part as usize] += longer;
+                slowed.more += f64::from(step.level) * longer;
             }
             if step.part == Part::Mark {
                 let is_off = |squares: &[f64]| self.off_speed(i, squares, sight) > LEAST;
