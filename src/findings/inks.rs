@@ -85,7 +85,7 @@ mod tests {
         let f = inks_alike(&AlikeInks { larger: [10, 61, 98], smaller: [230, 30, 30] }, Of::Art);
         assert_eq!(f.severity, Severity::Caution);
         assert!(f.message.starts_with("red and dark blue touch in the drawing"), "{}", f.message);
-        assert!(f.remedies[0].text.contains("draw what is red in white"), "{f:?}");
+        assert!(f.remedies[0].text.contains("draw what is red in the colour of the ground"), "{f:?}");
         assert_eq!(f.remedies[1].text, "or keep its shades of light and dark: --read-as photo");
         assert_eq!(f.remedies[1].text.on_page(), "or keep its shades of light and dark");
         assert_eq!(f.remedies[1].sets, [("art.read_as".to_string(), "photo".to_string())]);

@@ -14,7 +14,7 @@ use crate::plane::{Alpha, Light};
 /// Inks that differ by less of the share are alike: their tones would be taken for one.
 const ALIKE: f64 = 0.08;
 /// Marks that differ by less look the same on the piece, beside each other.
-const SAME_MARK: f64 = 0.12;
+pub(super) const SAME_MARK: f64 = 0.12;
 /// Inks are of different colours from this distance on.
 const OTHER_COLOUR: f32 = 0.15;
 /// What lies within so much of an ink's colour is that ink.
@@ -232,7 +232,7 @@ fn dot(a: [f32; 3], b: [f32; 3]) -> f32 {
 /// Colours of a drawing are gathered in cubes of so many bits a side.
 const BITS: u32 = 5;
 /// Of a large picture every so many rows are looked at: enough for what fills a notable area.
-fn every(w: usize, h: usize) -> usize {
+pub(super) fn every(w: usize, h: usize) -> usize {
     (w * h / 1_000_000).clamp(1, 8)
 }
 

@@ -9,9 +9,10 @@
 //! hardly in their distance from the ground, are told apart before ([`super::alike`]).
 
 use super::alike::{AlikeInks, Inks};
+use super::lost::Marked;
 use super::tones::Tones;
 use super::white::WhiteInk;
-use crate::art::colours::unpacked;
+use crate::art::colours::{packed, unpacked};
 use crate::art::{Colours, Format, Raster, Rendered};
 use crate::colour::{Curve, linear_to_srgb, srgb_to_linear};
 use crate::parallel;
@@ -128,7 +129,7 @@ impl Planes<'_> {
         });
         let steps = Tones::of(&share, self.alpha, self.lossy).steps();
         let mark = |s: f64| if steps.is_empty() { s } else { along(&steps, s) };
-        let alike = inks.and_then(|inks| inks.alike(mark));
+        let alike = inks.and_then(|inks| inks.alike(mark)).or_else(|| self.lost(&share, mark));
         let curve = Curve::new(|s| srgb_to_linear(1.0 - s));
         let w = share.width();
         parallel::bands(share.data_mut(), w, 32, |_, band| curve.apply(band));
@@ -142,6 +143,17 @@ impl Planes<'_> {
         let white = || text!("art.ink.white").to_string();
         let note = note.or_else(|| white_ink.map(|_| white()));
         (share, Inked { steps, note, alike })
+    }
+
+    /// Two inks whose edges are lost, by the shares of ink and the mark that each becomes.
+    fn lost(&self, share: &Light, mark: impl Fn(f64) -> f64) -> Option<AlikeInks> {
+        let mark = Curve::new(mark);
+        let Some(codes) = self.codes else {
+            let grey =
+                |i: usize| packed([(Curve::coding().at(self.light.data()[i]) * 255.0).round() as u8; 3]);
+            return Marked { code: grey, share, alpha: self.alpha, mark }.lost();
+        };
+        Marked { code: |i: usize| codes.data()[i], share, alpha: self.alpha, mark }.lost()
     }
 
     /// Where white is ink, by the shares of ink on white.

@@ -18,6 +18,7 @@ mod features;
 mod hatched;
 mod ink;
 mod kind;
+mod lost;
 mod model;
 mod on_ground;
 mod paper;
