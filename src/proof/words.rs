@@ -82,7 +82,8 @@ pub fn pace(lasts: f64, (time, lost_db): (f64, f64), asked: Option<f64>, lines_s
     match asked {
         None => {
             let about = if lost_db < 0.05 { About::Fact } else { About::Choice };
-            let says = with_option(ALL_LINES, |option| text!("proof.pace.sparing", lasts, option, better));
+            let says =
+                with_option(ALL_LINES, |option| text!("proof.pace.sparing", lasts, option, whole, better));
             Note::new(about, says)
         }
         Some(_) if time >= 1.0 => Note::fact(text!("proof.pace.none-spared", lasts)),
@@ -253,8 +254,11 @@ mod tests {
         );
         let found = pace(3420.0, (0.75, 0.02), None, false);
         assert!(found.starts_with("Burns in 57 min 0 s: "), "{found}");
-        assert!(found.ends_with("(--time 100%) it would take longer and look no better"), "{found}");
-        let page = "dots are on every second line only; on all lines it would take longer and look no better";
+        assert!(
+            found.ends_with("(--time 100%) it would take about 1 h 16 min and look no better"),
+            "{found}"
+        );
+        let page = "dots are on every second line only; on all lines it would take about 1 h 16 min and look no better";
         assert!(found.on_page().ends_with(page), "{found:?}");
         assert!(pace(3420.0, (0.75, 0.26), None, false).ends_with("look 0.3 dB better"));
         let asked = pace(3600.0, (0.6, 1.24), Some(0.6), false);
