@@ -8,6 +8,7 @@ use crate::art::reading::{self, AlikeInks, Decision, Inked, PaperSheet};
 use crate::art::{self, Art, Kind, Rendered, View, Window};
 use crate::job::words::ReadAs;
 use crate::proof::words;
+use crate::texts::text;
 
 /// Art with its reading.
 pub(super) struct ReadArt<'a> {
@@ -68,9 +69,10 @@ impl<'a> ReadArt<'a> {
             (note, alike) = (inked.note, inked.alike);
         }
         if self.reading.kind == Kind::Paper {
-            let (light, found) = reading::flattened(&rendered.light);
+            let (light, found, squares) = reading::flattened(&rendered.light);
             rendered.light = light;
             sheet = found;
+            note = squares.then(|| text!("art.squared").to_string());
         }
         Ok(Drawn { rendered, sheet, note, alike })
     }

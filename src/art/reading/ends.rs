@@ -165,7 +165,7 @@ mod tests {
             (200..400).contains(&x) && (80..86).contains(&y)
                 || (694..700).contains(&x) && (200..400).contains(&y)
         };
-        let (out, sheet) = flattened(&photo(in_middle, inked));
+        let (out, sheet, _) = flattened(&photo(in_middle, inked));
         let sheet = sheet.unwrap();
         assert_eq!((sheet.around, sheet.cut), (AroundSheet::Table, None));
         assert!((202..398).all(|x| is_marked(&out, x, 83)) && (202..398).all(|y| is_marked(&out, 697, y)));
@@ -178,7 +178,7 @@ mod tests {
     #[test]
     fn a_stroke_that_runs_off_the_sheet_is_told_with_its_place_and_there_is_no_crop() {
         let inked = |x: usize, y: usize| (300..312).contains(&y) && x > 300;
-        let (out, sheet) = flattened(&photo(in_middle, inked));
+        let (out, sheet, _) = flattened(&photo(in_middle, inked));
         let sheet = sheet.unwrap();
         let [x, y] = sheet.cut.unwrap();
         assert!((x - 0.88).abs() < 0.04 && (y - 0.51).abs() < 0.02 && sheet.alone.is_none(), "{sheet:?}");
@@ -190,7 +190,7 @@ mod tests {
         // The table is seen to the right of the sheet, and below its corner.
         let on = |x: usize, y: usize| x < 660 && y + x / 10 < 648;
         let inked = |x: usize, y: usize| (100..500).contains(&x) && (300..306).contains(&y);
-        let (out, sheet) = flattened(&photo(on, inked));
+        let (out, sheet, _) = flattened(&photo(on, inked));
         assert_eq!(sheet.map(|s| s.around), Some(AroundSheet::Table));
         let marked = (560..800).flat_map(|x| (560..600).map(move |y| (x, y)));
         assert!(marked.into_iter().all(|(x, y)| !is_marked(&out, x, y)));

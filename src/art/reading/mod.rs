@@ -27,6 +27,7 @@ mod shade;
 mod shaded;
 mod small;
 mod soft;
+mod squared;
 mod straight;
 mod tones;
 mod weights;

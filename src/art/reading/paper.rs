@@ -10,6 +10,7 @@ use super::cells::Cells;
 use super::edged::edged;
 use super::ends::Ends;
 use super::shade::Shade;
+use super::squared::without_squares;
 use super::straight::straight;
 use crate::colour::{Curve, srgb_to_linear};
 use crate::parallel;
@@ -54,8 +55,9 @@ pub enum AroundSheet {
     Unclear,
 }
 
-/// The strokes on paper as dark ink on white: code 1 − share of ink, as linear light.
-pub fn flattened(light: &Light) -> (Light, Option<PaperSheet>) {
+/// The strokes on paper as dark ink on white: code 1 − share of ink, as linear light; its sheet, where that ends in the picture;
+/// and whether squares of the paper are left out.
+pub fn flattened(light: &Light) -> (Light, Option<PaperSheet>, bool) {
     let (w, h) = (light.width(), light.height());
     let mut ground = Shade::of(w, h, light.data());
     let inside = sheet(&ground, light.data());
@@ -86,6 +88,7 @@ pub fn flattened(light: &Light) -> (Light, Option<PaperSheet>) {
     parallel::bands(&mut depth, w, 16, |_, band| {
         band.iter_mut().for_each(|d| *d = if d.is_nan() { 0.0 } else { 1.0 - *d / paper as f32 });
     });
+    let squares = without_squares(&mut depth, (w, h), (GRAIN * grain) as f32);
     // What reaches past the paper is as strong as it is beside the strokes on it.
     let strokes = inside.as_ref().filter(|_| around_it == Some(AroundSheet::Drawn)).map(|inside| {
         let on_sheet = |i: usize| inside.cells[cell_of(i % w, i / w)];
@@ -123,7 +126,7 @@ pub fn flattened(light: &Light) -> (Light, Option<PaperSheet>) {
         let unclear = PaperSheet { alone: None, cut: None, share: 1.0, around: AroundSheet::Unclear };
         edged(light.data(), &out, (w, h)).then_some(unclear)
     });
-    (Light::from_vec(w, h, out), sheet)
+    (Light::from_vec(w, h, out), sheet, squares)
 }
 
 /// The mean depth of the eight places around one.
@@ -337,7 +340,7 @@ mod tests {
     #[test]
     fn paper_becomes_bare_and_faint_strokes_solid_whatever_the_light() {
         for depth in [0.2, 0.5, 0.95] {
-            let (out, sheet) = flattened(&sketch(800, 600, depth, false));
+            let (out, sheet, _) = flattened(&sketch(800, 600, depth, false));
             assert!(sheet.is_none());
             let (mut bare, mut solid, mut strokes) = (0, 0, 0);
             for y in 120..480 {
@@ -357,7 +360,7 @@ mod tests {
 
     #[test]
     fn what_lies_around_the_sheet_is_left_bare() {
-        let (out, sheet) = flattened(&sketch(800, 600, 0.6, true));
+        let (out, sheet, _) = flattened(&sketch(800, 600, 0.6, true));
         let sheet = sheet.unwrap();
         assert!((0.4..0.6).contains(&sheet.share), "{sheet:?}");
         for (x, y) in [(20, 300), (100, 300), (400, 75), (780, 590), (700, 300)] {
@@ -447,7 +450,7 @@ mod tests {
         ];
         for (name, within) in shapes {
             for (left, soft) in [(0.37, 12.0), (0.22, 20.0), (0.25, 30.0), (0.5, 8.0)] {
-                let (out, sheet) = flattened(&shadowed(left, soft, within));
+                let (out, sheet, _) = flattened(&shadowed(left, soft, within));
                 assert!(sheet.is_none(), "{name} {left} {soft}: {sheet:?}");
                 let (solid, marked) = kept(&out);
                 assert!(solid > 0.97 && marked < 0.004, "{name} {left} {soft}: {solid} {marked}");
@@ -457,7 +460,7 @@ mod tests {
 
     #[test]
     fn beyond_a_sharp_edge_strokes_of_the_same_look_are_kept() {
-        let (out, sheet) = flattened(&shadowed(0.45, 0.7, |x, y| y - 250.0 - 0.3 * x));
+        let (out, sheet, _) = flattened(&shadowed(0.45, 0.7, |x, y| y - 250.0 - 0.3 * x));
         let sheet = sheet.unwrap();
         assert!(sheet.around == AroundSheet::Shadow && (0.4..0.7).contains(&sheet.share), "{sheet:?}");
         let (solid, marked) = kept(&out);
@@ -492,7 +495,7 @@ mod tests {
             ("cloth", |x, y| 0.15 + 0.05 * (x as f32 * 0.9).sin() * (y as f32 * 0.9).sin()),
         ];
         for (name, table) in tables {
-            let (out, sheet) = flattened(&on_table(table));
+            let (out, sheet, _) = flattened(&on_table(table));
             let sheet = sheet.unwrap();
             assert!(
                 sheet.around == AroundSheet::Table && (0.4..0.62).contains(&sheet.share),
@@ -511,7 +514,7 @@ mod tests {
             let within = (i / w) as f32 - 300.0;
             l * (1.0 - 0.6 / (1.0 + (-within / 12.0).exp()))
         });
-        let (out, sheet) = flattened(&Light::from_vec(w, h, data.collect()));
+        let (out, sheet, _) = flattened(&Light::from_vec(w, h, data.collect()));
         let sheet = sheet.unwrap();
         assert!(sheet.around == AroundSheet::Table && (0.4..0.6).contains(&sheet.share), "{sheet:?}");
         assert!(ink(&out, 402, 200) > 0.7 && ink(&out, 402, 450) > 0.7 && ink(&out, 430, 450) < 0.05);
@@ -529,7 +532,7 @@ mod tests {
                 0.7 * shade * if inked { 0.08 } else { 1.0 } * (1.0 + 0.05 * grain(i))
             })
             .collect();
-        let (out, sheet) = flattened(&Light::from_vec(w, h, data));
+        let (out, sheet, _) = flattened(&Light::from_vec(w, h, data));
         assert!(sheet.is_none());
         assert!((160..360).all(|y| ink(&out, 400, y) > 0.8));
         assert!((0..600).all(|y| ink(&out, 200, y) < 0.05));
@@ -559,7 +562,7 @@ mod tests {
                         (0.8 - 0.2 * x / w as f32) * left * (1.0 + 0.05 * grain(i))
                     })
                     .collect();
-                let (out, sheet) = flattened(&Light::from_vec(w, h, data));
+                let (out, sheet, _) = flattened(&Light::from_vec(w, h, data));
                 let sheet = sheet.unwrap();
                 assert_eq!(sheet.around, AroundSheet::Drawn, "{name} {strength}: {sheet:?}");
                 let (x, y) = if name == "quay" { (720, 500) } else { (400, 560) };
@@ -571,7 +574,7 @@ mod tests {
 
     #[test]
     fn an_empty_sheet_stays_bare() {
-        let (out, _) = flattened(&sketch(500, 400, 0.0, false));
+        let (out, ..) = flattened(&sketch(500, 400, 0.0, false));
         let mean =
             (0..400).flat_map(|y| (0..500).map(move |x| (x, y))).map(|(x, y)| ink(&out, x, y)).sum::<f64>();
         assert!(mean / 200_000.0 < 0.002, "{mean}");
