@@ -22,10 +22,10 @@ pub struct Sort {
     pub share: usize,
 }
 
-const PREPARE: &str = "prepare art --blank rect:8x6mm --margin 0.5mm --pitch 0.2mm --speed 15mm/s --screen bayer --dot-gain off --out out -q";
+const PREPARE: &str = "prepare art --blank rect:8x6mm --margin 0.6mm --pitch 0.1mm --pitch-across 0.0875mm --speed 12.5mm/s --screen bayer --dot-gain off --out out -q";
 
 /// The same for drawings, that may take less than the usual 30 s each time that they are drawn: a run has 20 s in all.
-const DRAWN: &str = "prepare art --blank rect:8x6mm --margin 0.5mm --pitch 0.2mm --speed 15mm/s --screen bayer --dot-gain off --drawing-time 4s --out out -q";
+const DRAWN: &str = "prepare art --blank rect:8x6mm --margin 0.6mm --pitch 0.1mm --pitch-across 0.0875mm --speed 12.5mm/s --screen bayer --dot-gain off --drawing-time 4s --out out -q";
 
 /// A drawing with much of what drawings can have.
 const DRAWING: &str = r##"<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" viewBox="0 0 80 60">
