@@ -74,7 +74,7 @@ pub(super) fn read(
         let says = filled("together.machine", &[("name", &name), ("machine", &file.machine)]);
         return Ok(apart(alone, says));
     }
-    if let Some(rated) = file.rated_power.filter(|_| file.of_other_laser(wedge.rated_power)) {
+    if let Some(rated) = file.of_other_laser(wedge.rated_power) {
         let (then, now) = (rated.to_string(), wedge.rated_power.to_string());
         let says = filled("together.laser", &[("name", &name), ("then", &then), ("now", &now)]);
         return Ok(apart(alone, says));

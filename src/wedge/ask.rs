@@ -35,8 +35,7 @@ impl Ask {
     /// coating.
     pub fn after(self, earlier: Option<&ProcessFile>, wedge: &Wedge) -> Ask {
         let (machine, power) = (&wedge.machine, wedge.rated_power);
-        let same = |p: &&ProcessFile| !p.of_other_machine(machine) && !p.of_other_laser(power);
-        let Some(p) = earlier.filter(same) else { return self };
+        let Some(p) = earlier.filter(|p| !p.is_of_another_bench(machine, power)) else { return self };
         let mm = |v: &Option<MeasuredValue<BeamSize>>| match v.as_ref()?.value {
             BeamSize::Mm(mm) => Some(mm.0),
             BeamSize::Pitches(_) => None,

@@ -16,10 +16,15 @@ impl ProcessFile {
         other(&self.machine, machine, machine_of_kit)
     }
 
-    /// Whether it was measured with a laser of another rated power: a machine whose laser was changed may keep its name. One
-    /// that does not say its power holds for any.
-    pub fn of_other_laser(&self, power: Watts) -> bool {
-        self.rated_power.is_some_and(|rated| (rated.0 / power.0 - 1.0).abs() > 0.01)
+    /// The rated power of the laser that it was measured with, where that is another: a machine whose laser was changed may keep
+    /// its name. One that does not say its power holds for any.
+    pub fn of_other_laser(&self, power: Watts) -> Option<Watts> {
+        self.rated_power.filter(|rated| (rated.0 / power.0 - 1.0).abs() > 0.01)
+    }
+
+    /// Whether it was measured on another machine or with another laser: nothing of it holds, whatever is marked.
+    pub fn is_of_another_bench(&self, machine: &str, power: Watts) -> bool {
+        self.of_other_machine(machine) || self.of_other_laser(power).is_some()
     }
 
     /// Whether it has anything of the machine's own: the beam's width or its lag.
@@ -30,7 +35,7 @@ impl ProcessFile {
     /// As much of it as holds on this machine, with a laser of this rated power, and with this coating: beam and lag are the
     /// machine's, whatever it marks; all else belongs to both.
     pub fn holding(&self, machine: &str, power: Watts, coating: &str) -> ProcessFile {
-        let nothing = self.of_other_machine(machine) || self.of_other_laser(power);
+        let nothing = self.is_of_another_bench(machine, power);
         if !nothing && !self.is_of_others(machine, coating) {
             return self.clone();
         }

@@ -35,8 +35,7 @@ pub(super) fn settle(brief: &Brief) -> Result<Plan, PlanError> {
     let Named { machine, coating, measured, tone_curve } = named;
     let held = measured.as_ref().map(|m| m.holding(&machine.name, machine.laser.power, &coating.name));
     if let Some(all) = measured.as_ref().filter(|all| held.as_ref() != Some(*all)) {
-        let elsewhere = all.of_other_machine(&machine.name) || all.of_other_laser(machine.laser.power);
-        job = job.without_filled_in(elsewhere);
+        job = job.without_filled_in(all.is_of_another_bench(&machine.name, machine.laser.power));
     }
     let own_lag_ms = machine.motion.lag_ms;
     let mut machine = measured_on(machine, held.as_ref())?;

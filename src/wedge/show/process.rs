@@ -16,8 +16,7 @@ use crate::wedge::target::{Pattern, TestPatch, Wedge};
 /// What the reading has measured, laid over what `earlier` held (from other wedges of the same machine and
 /// coating; of one with another coating as much as holds). Only looks that rest on a white reference are written as measured.
 pub fn process(reading: &Reading, wedge: &Wedge, earlier: Option<ProcessFile>) -> ProcessFile {
-    let earlier =
-        earlier.filter(|e| !e.of_other_machine(&reading.machine) && !e.of_other_laser(wedge.rated_power));
+    let earlier = earlier.filter(|e| !e.is_of_another_bench(&reading.machine, wedge.rated_power));
     let other_coating = earlier.as_ref().is_some_and(|e| e.is_of_others(&reading.machine, &reading.coating));
     let held = earlier.map(|e| e.holding(&reading.machine, wedge.rated_power, &reading.coating));
     let mut p = held.unwrap_or_default();
@@ -142,7 +141,7 @@ pub fn held_of(earlier: &ProcessFile, wedge: &Wedge) -> Option<String> {
     if earlier.of_other_machine(machine) {
         return Some(text!("wedge.note.process.machine", then = spoken(&earlier.machine)));
     }
-    if let Some(then) = earlier.rated_power.filter(|_| earlier.of_other_laser(power)) {
+    if let Some(then) = earlier.of_other_laser(power) {
         return Some(text!("wedge.note.process.laser", then, now = power));
     }
     let held = earlier.holding(machine, power, &wedge.coating);
