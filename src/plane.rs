@@ -297,9 +297,23 @@ impl Dots {
     }
 }
 
+/// The middle one of the values, of two the upper; `None` where there are none.
+pub(crate) fn median(values: impl IntoIterator<Item = f32>) -> Option<f32> {
+    let mut all: Vec<f32> = values.into_iter().collect();
+    let middle = all.len() / 2;
+    (!all.is_empty()).then(|| *all.select_nth_unstable_by(middle, f32::total_cmp).1)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn the_middle_of_values_is_the_upper_one_of_two() {
+        assert_eq!(median([3.0, 1.0, 2.0]), Some(2.0));
+        assert_eq!(median([4.0, 1.0, 3.0, 2.0]), Some(3.0));
+        assert_eq!(median([]), None);
+    }
 
     #[test]
     fn bits_are_packed_most_significant_first() {

@@ -3,6 +3,7 @@
 //! It is one tone, all around. Where it is light, as paper, light may fall off over it and something may be written on it: then
 //! its tone is that of the outer edge beside each place, and lines between the edge and its last bare one may hold ink.
 
+use crate::plane::median;
 use std::ops::Range;
 
 /// A border is as even as this, L*, but for a twentieth of it (creases, specks), and the picture within stands out from it by
@@ -31,7 +32,7 @@ pub(super) fn inside(
 ) -> Option<(Range<usize>, Range<usize>)> {
     let print = Print { blocks, w, h };
     let edges = [0, 1, 2, 3].map(|side| print.line(side, 0, print.whole(side)));
-    let tone = median(edges.iter().flatten().copied().collect());
+    let tone = median(edges.iter().flatten().copied())?;
     let even = edges.each_ref().map(|edge| vec![tone; edge.len()]);
     print.within(&even, None).or_else(|| {
         let own = edges.each_ref().map(|edge| beside(edge));
@@ -43,17 +44,11 @@ pub(super) fn inside(
     })
 }
 
-/// The middle one of the values.
-fn median(mut values: Vec<f32>) -> f32 {
-    let middle = values.len() / 2;
-    if values.is_empty() { f32::NAN } else { *values.select_nth_unstable_by(middle, f32::total_cmp).1 }
-}
-
 /// The tone beside each place of an edge.
 fn beside(edge: &[f32]) -> Vec<f32> {
     let reach = (edge.len() / BESIDE / 2).max(2);
     let around = |k: usize| k.saturating_sub(reach)..(k + reach + 1).min(edge.len());
-    (0..edge.len()).map(|k| median(edge[around(k)].to_vec())).collect()
+    (0..edge.len()).map(|k| median(edge[around(k)].iter().copied()).unwrap_or(f32::NAN)).collect()
 }
 
 /// A photo in blocks.
@@ -117,7 +112,7 @@ impl Print<'_> {
             let line = self.line(side, i, self.whole(side));
             let off: Vec<f32> = line.iter().zip(tones).map(|(v, tone)| v - tone).collect();
             if written.is_some() {
-                let now = median(off.clone());
+                let now = median(off.iter().copied()).unwrap_or(f32::NAN);
                 shift = if (now - shift).abs() <= DRIFT { now } else { shift };
             }
             let even = share(&off, |off| (off - shift).abs() <= EVEN);

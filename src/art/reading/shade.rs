@@ -7,6 +7,7 @@
 
 use super::background::{Background, around, closing, grid_of, paper_of, row_between, smooth};
 use super::cells::Cells;
+use crate::plane::median;
 
 /// Fine cells along the side of a cell.
 const FINE: usize = 5;
@@ -223,8 +224,8 @@ impl Shade {
         if places.len() < 200 {
             return None;
         }
-        let middle = median(places.iter().map(|&i| depth[i]).collect());
-        let rough = 1.48 * median(places.iter().map(|&i| (depth[i] - middle).abs()).collect());
+        let middle = median(places.iter().map(|&i| depth[i]))?;
+        let rough = 1.48 * median(places.iter().map(|&i| (depth[i] - middle).abs()))?;
         let least = (5.0 * rough).max(0.04);
         let dark: Vec<bool> = (0..depth.len()).map(|i| within(i) && depth[i] - middle > least).collect();
         let rows = self.grid.rows * self.k;
@@ -238,7 +239,7 @@ impl Shade {
         let strokes: Vec<f32> =
             places.iter().filter(|&&i| dark[i] && goes_on(i)).map(|&i| depth[i]).collect();
         let share = strokes.len() as f32 / places.len() as f32;
-        Some(Look { rough, strokes: share, depth: median(strokes) })
+        Some(Look { rough, strokes: share, depth: median(strokes).unwrap_or(0.0) })
     }
 }
 
@@ -250,11 +251,6 @@ struct Look {
     strokes: f32,
     /// How deep most of these are.
     depth: f32,
-}
-
-fn median(mut v: Vec<f32>) -> f32 {
-    let middle = v.len() / 2;
-    if v.is_empty() { 0.0 } else { *v.select_nth_unstable_by(middle, f32::total_cmp).1 }
 }
 
 /// How much fine cells count where light changes, 0 to 1.

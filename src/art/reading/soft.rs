@@ -13,6 +13,7 @@ use super::cells::Cells;
 use super::features::{bits, histogram};
 use super::small::Small;
 use crate::colour::Curve;
+use crate::plane::median;
 
 /// What reflects less than this share of its surroundings' background is no bare paper.
 const INK: f32 = 0.9;
@@ -113,12 +114,6 @@ fn step(v: &[f32], (w, h): (usize, usize), i: usize, reach: usize) -> f32 {
     let across = v[y * w + (x + reach).min(w - 1)] - v[y * w + x.saturating_sub(reach)];
     let down = v[(y + reach).min(h - 1) * w + x] - v[y.saturating_sub(reach) * w + x];
     (across * across + down * down).sqrt()
-}
-
-fn median(values: impl Iterator<Item = f32>) -> Option<f32> {
-    let mut all: Vec<f32> = values.collect();
-    let middle = all.len() / 2;
-    (!all.is_empty()).then(|| *all.select_nth_unstable_by(middle, f32::total_cmp).1)
 }
 
 #[cfg(test)]

@@ -7,6 +7,7 @@
 //! the squares too; of 27 sheets without squares, or with nets and tables drawn on them, none.
 
 use crate::parallel;
+use crate::plane::median;
 use std::ops::ControlFlow;
 
 /// Parts of the picture along the lines and across them.
@@ -102,8 +103,8 @@ fn squares(depth: &[f32], (w, h): (usize, usize), low: f32) -> Option<f32> {
     for (x, y) in (0..w).flat_map(|x| (0..h).map(move |y| (x, y))) {
         follow(y * w + x, off(x, y).is_some_and(|(u, l)| crosses(l, u)));
     }
-    let middle = median(cores.clone())?;
-    let deviation = 1.48 * median(cores.iter().map(|c| (c - middle).abs()).collect())?;
+    let middle = median(cores.iter().copied())?;
+    let deviation = 1.48 * median(cores.iter().map(|c| (c - middle).abs()))?;
     let upto = middle + (4.0 * deviation).min(MOST_SPREAD * middle);
     let (mut strokes, mut pale) = (0usize, 0usize);
     for i in 0..w * h {
@@ -126,7 +127,7 @@ impl Ruling {
     fn of(size: (usize, usize), depth: impl Fn(usize, usize) -> f32 + Sync) -> Option<Ruling> {
         let all = PARTS.0 * PARTS.1;
         let mut parts = parallel::map(all, |part| lines(size, (part / PARTS.1, part % PARTS.1), &depth));
-        let apart = median(parts.iter().flatten().map(|lines| lines.apart).collect())?;
+        let apart = median(parts.iter().flatten().map(|lines| lines.apart))?;
         for part in &mut parts {
             *part = part.filter(|lines| (lines.apart / apart - 1.0).abs() < SPREAD);
         }
@@ -212,11 +213,6 @@ fn distance_apart(profile: &[f32]) -> Option<(usize, f32)> {
     });
     let (ControlFlow::Break(apart) | ControlFlow::Continue(apart)) = refined;
     Some((first, apart))
-}
-
-fn median(mut of: Vec<f32>) -> Option<f32> {
-    let middle = of.len() / 2;
-    (!of.is_empty()).then(|| *of.select_nth_unstable_by(middle, f32::total_cmp).1)
 }
 
 #[cfg(test)]
