@@ -19,9 +19,9 @@ pub struct Line {
 }
 
 const AFTER_HELP: &str = "\
-Lasers blind, burn and make fumes. Wear eyewear made for the laser's wavelength, keep the enclosure closed (glass and
-metal mirror the beam), never leave a burn alone, run the extraction, never mark PVC or vinyl, and follow the laser's
-manual and the rules of your place.";
+Lasers blind, burn and make fumes. Wear eyewear made for the laser's wavelength, keep the enclosure closed (glass and \
+    metal mirror the beam), never leave a burn alone, run the extraction, never mark PVC or vinyl, and follow the laser's \
+    manual and the rules of your place.";
 
 /// What to do.
 #[derive(Debug, Subcommand)]

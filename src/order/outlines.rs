@@ -124,6 +124,6 @@ mod tests {
         of(page, &two).unwrap();
         two[1].form = Form::Other;
         let why = of(page, &two).unwrap_err();
-        assert!(why.starts_with("has spot 2 turned"), "{why}");
+        assert!(why.starts_with("has spot 2 neither as an upright rectangle"), "{why}");
     }
 }

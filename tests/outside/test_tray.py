@@ -506,7 +506,7 @@ BAD = [
     ("table = 't.csv'\n[tray]\noutlines = 'open.svg'", "nmae\nA\n", "no closed outline"),
     ("table = 't.csv'\n[tray]\noutlines = 'over.svg'", "nmae\nA\n", "spots 1 and 2 overlap"),
     ("table = 't.csv'\n[tray]\noutlines = 'small.svg'", "nmae\nA\n", "does not fit spot 1 of the jig, which is 12 x 9 mm"),
-    ("table = 't.csv'\n[tray]\noutlines = 'crooked.svg'", "nmae\nA\n", "has spot 2 turned or of another shape"),
+    ("table = 't.csv'\n[tray]\noutlines = 'crooked.svg'", "nmae\nA\n", "has spot 2 neither as an upright rectangle nor as a circle"),
     ("table = 't.csv'\n[tray]\noutlines = 'round.svg'", "nmae\nA\n", "its corners do not fit the round spot 1 of the jig"),
     ("table = 't.csv'\n[tray]\noutlines = 'far.svg'", "nmae\nA\n", "bed"),
     ("table = 't.csv'\n[tray]\noutlines = 'past.svg'", "nmae\nA\n", "reach past its page"),
