@@ -120,7 +120,10 @@ class Page:
 
     def begin(self, picture=HARBOUR):
         """Drops a picture and waits for all its versions."""
+        before = self.name
         self.drop(picture)
+        # Until it is there, the frames are those of the piece before.
+        self.tab.wait_for_function("before => new URLSearchParams(location.search).get('piece') !== before", arg=before)
         self.tab.wait_for_selector(".frame img")
         self.versions_done()
         return self.name
