@@ -41,10 +41,18 @@ impl<'a> ReadArt<'a> {
             ReadAs::Paper => asked(Kind::Paper),
         };
         let mut read = ReadArt { reading, art: Cow::Borrowed(art), inked: None };
-        if let (Kind::Drawing, Art::Raster(raster)) = (read.reading.kind, art) {
-            let (raster, inked) = reading::inked(raster);
-            read.art = Cow::Owned(Art::Raster(raster));
-            read.inked = Some(inked);
+        match (read.reading.kind, art) {
+            (Kind::Drawing, Art::Raster(raster)) => {
+                let (raster, inked) = reading::inked(raster);
+                read.art = Cow::Owned(Art::Raster(raster));
+                read.inked = Some(inked);
+            }
+            (Kind::Paper, Art::Raster(raster)) => {
+                if let Some(raster) = reading::by_colour(raster, crop) {
+                    read.art = Cow::Owned(Art::Raster(raster));
+                }
+            }
+            _ => {}
         }
         read
     }
@@ -87,4 +95,27 @@ fn on_nothing(art: &Art) -> bool {
 pub(super) fn crop_to([left, top, right, bottom]: [f64; 4], view: &View) -> Window {
     let (a, b) = (view.window.at((left, top)), view.window.at((right, bottom)));
     View { window: Window { left: a.0, top: a.1, right: b.0, bottom: b.1 }, ..*view }.region()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_drawn_in_yellow_on_paper_is_marked_as_what_is_drawn_in_black() {
+        let sheet = image::RgbImage::from_fn(240, 160, |x, y| {
+            image::Rgb(match (x, y) {
+                (40..80, 60..100) => [252, 232, 50],
+                (160..170, 30..130) => [20, 20, 24],
+                _ => [248, 246, 240],
+            })
+        });
+        let mut file = std::io::Cursor::new(Vec::new());
+        sheet.write_to(&mut file, image::ImageFormat::Png).unwrap();
+        let art = art::open(&file.into_inner(), "made").unwrap();
+        let read = ReadArt::new(Window::WHOLE, &art, ReadAs::Paper);
+        let light = read.render(&View::default(), 240, 160).unwrap().rendered.light;
+        let [sun, black, bare] = [60, 165, 120].map(|x| light.row(80)[x]);
+        assert!(sun < 0.1 && black < 0.02 && bare > 0.98, "{sun} {black} {bare}");
+    }
 }

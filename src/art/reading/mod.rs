@@ -10,6 +10,7 @@ mod alone;
 mod background;
 mod bars;
 mod cells;
+mod coloured;
 mod decide;
 mod doubt;
 mod edged;
@@ -37,6 +38,7 @@ pub use alike::AlikeInks;
 #[cfg(test)]
 pub(crate) use bars::tests::{RETAIL, widths as bar_widths};
 pub use bars::{BarCode, bar_codes};
+pub use coloured::by_colour;
 pub use decide::{Decision, UNSURE, decide, features};
 pub use hatched::is_hatched;
 pub use ink::{Inked, inked, on_its_ground, share_of_ink};
