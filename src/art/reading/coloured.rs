@@ -16,6 +16,8 @@ use crate::plane::{Light, median};
 /// How far the weakest of red, green and blue lies below the lightness: up to the first it does not count, from the second on
 /// wholly. The light of two lamps differs by less than the first, pale crayons by more than the second (own judgement).
 const COLOURED: (f32, f32) = (0.25, 0.5);
+/// Linear light beside which less tells no colour: of black, a camera's noise leaves any (own judgement).
+const DARK: f32 = 0.01;
 /// Of what is lighter than half of the picture, so much has the paper's colour to within this. A sunset that is taken for a
 /// sheet has a third, sheets in every light more than a half (own judgement).
 const ONE_PAPER: (f64, f32) = (0.5, 0.1);
@@ -95,10 +97,11 @@ fn tint(cells: &[[f32; 3]], grid: Cells, seen: Window) -> Option<[f32; 3]> {
     (alike as f64 >= ONE_PAPER.0 * light.len() as f64).then_some(paper)
 }
 
-/// How far the weakest of red, green and blue of a place lies below its lightness, as a share of that, on paper of such a tint.
+/// How far the weakest of red, green and blue of a place lies below its lightness, as a share of that, on paper of such a tint;
+/// nothing where it is dark.
 fn coloured(cell: [f32; 3], paper: [f32; 3]) -> f32 {
     let weakest = cell.iter().zip(paper).map(|(c, p)| c / p).fold(f32::INFINITY, f32::min);
-    1.0 - weakest / luminance(cell).max(f32::MIN_POSITIVE)
+    1.0 - (weakest + DARK) / (luminance(cell) + DARK)
 }
 
 /// The share of its lightness that a coloured place loses, 0 to 1, on paper of such a tint.
@@ -167,10 +170,28 @@ mod tests {
 
     #[test]
     fn what_has_the_papers_colour_or_nearly_is_left_as_it_is() {
-        for (paper, disc) in [(YELLOW, [0.5, 0.46, 0.1]), (WHITE, [0.8, 0.78, 0.7]), (PINK, [0.8, 0.6, 0.6])]
+        for (paper, disc) in [(YELLOW, [0.5, 0.46, 0.1]), (WHITE, [0.8, 0.7, 0.66]), (PINK, [0.8, 0.6, 0.6])]
         {
-            assert!(by_colour(&sheet(paper, disc), Window::WHOLE).is_none(), "{paper:?} {disc:?}");
+            let raster = sheet(paper, disc);
+            assert!(raster.colours.is_some(), "{paper:?} {disc:?}");
+            assert!(by_colour(&raster, Window::WHOLE).is_none(), "{paper:?} {disc:?}");
         }
+    }
+
+    #[test]
+    fn black_strokes_beside_colours_grow_no_rim() {
+        // So wide that a cell holds three places: what one takes reaches past it.
+        let picture = opened(&image::RgbImage::from_fn(2400, 60, |x, _| {
+            image::Rgb(match x {
+                300..=700 => [252, 232, 50],
+                1501..=1510 => [0; 3],
+                1600..=1610 => [14, 9, 4],
+                _ => [250; 3],
+            })
+        }));
+        let coloured = by_colour(&picture, Window::WHOLE).unwrap();
+        let row = |raster: &Raster| raster.light.row(30)[1400..].to_vec();
+        assert_eq!(row(&coloured), row(&picture));
     }
 
     #[test]
