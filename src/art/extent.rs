@@ -65,7 +65,7 @@ fn outer(alpha: &Alpha) -> Vec<(f64, f64)> {
 
 /// Convex hull by the monotone chain (A. M. Andrew, Information Processing Letters 9, 1979): its corners in order. Fewer than
 /// three points are their own.
-pub(super) fn hull(mut points: Vec<(f64, f64)>) -> Vec<(f64, f64)> {
+pub(crate) fn hull(mut points: Vec<(f64, f64)>) -> Vec<(f64, f64)> {
     points.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
     points.dedup();
     if points.len() < 3 {

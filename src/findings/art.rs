@@ -1,4 +1,4 @@
-//! Findings about the art and its place: art-changed, coarse-art, cut, empty-cell, flowed-text, list-mark,
+//! Findings about the art and its place: art-changed, coarse-art, cut, empty-border, empty-cell, flowed-text, list-mark,
 //! missing-glyph, no-text, off-middle, picture-border, picture-within, reading-unsure, sheet-edge, tonal-drawing.
 
 use super::{Finding, Remedy, Severity, spot};
@@ -400,15 +400,28 @@ pub fn off_middle(off: f64, larger: f64, drawn: [f64; 4], of: Of) -> Finding {
     } else {
         text!("findings.off-middle", off)
     };
-    // Outwards to a tenth of a per cent, so that nothing of it is cut off.
+    let text = text!("findings.off-middle.crop");
+    Finding::new("off-middle", Severity::Caution, message).with(drawn_alone(text, drawn, of))
+}
+
+/// `empty-border`: what is drawn lies in the middle of a page that is empty around it, and would be so many times `larger`
+/// without that. `drawn` as in [`off_middle`].
+pub fn empty_border(larger: f64, drawn: [f64; 4], of: Of) -> Finding {
+    let message = text!("findings.empty-border", times = short(larger, 1));
+    let text = text!("findings.empty-border.crop");
+    Finding::new("empty-border", Severity::Note, message).with(drawn_alone(text, drawn, of))
+}
+
+/// The crop that leaves what is `drawn` alone: nothing of that is cut off.
+fn drawn_alone(text: &'static str, drawn: [f64; 4], of: Of) -> Remedy {
+    // Outwards to a tenth of a per cent.
     let [left, top, right, bottom] = drawn.map(|v| v * 1000.0);
     let from = |v: f64| (v + 1e-6).floor().max(0.0) / 10.0;
     let side = |low: f64, high: f64| short((high - 1e-6).ceil().min(1000.0) / 10.0 - from(low), 1);
     let (width, height) = (side(left, right), side(top, bottom));
     let crop = format!("{}%,{}%,{width}%,{height}%", short(from(left), 1), short(from(top), 1));
-    let text = Said::from(text!("findings.off-middle.crop")).line(format!(": {}", of.typed("crop", &crop)));
-    let remedy = Remedy::new("crop", (right - left) / 10.0, "%", text).set(of.key("crop"), crop);
-    Finding::new("off-middle", Severity::Caution, message).with(remedy.verified(true))
+    let text = Said::from(text).line(format!(": {}", of.typed("crop", &crop)));
+    Remedy::new("crop", (right - left) / 10.0, "%", text).set(of.key("crop"), crop).verified(true)
 }
 
 fn taken_again(message: impl Into<Said>, again: &'static str) -> Finding {

@@ -75,7 +75,7 @@ pub fn run_shown(
     };
     let reading = wanted.reading.clone();
     let mut others = judging::of_the_wanted(plan, shown, &wanted);
-    others.extend(off_middle::off_middle(plan, shown));
+    others.extend(off_middle::off_middle(plan, shown, &wanted));
     let left_out = wanted.left_out(&Drawable::of(plan), shown, progress)?;
     let mut notes: Vec<Note> = shown.arts().flat_map(|art| art.notes().iter().cloned()).collect();
     notes.extend(wanted.notes.iter().cloned());

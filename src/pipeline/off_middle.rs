@@ -1,11 +1,13 @@
-//! Off the middle: art that an empty page around what is drawn keeps off to one side.
+//! Off the middle: art that an empty page around what is drawn keeps off to one side, or small.
 
 use super::AS_STATED;
 use super::drawable::Drawable;
+use super::laid_round::Cone;
 use super::read::crop_to;
 use super::shown::Shown;
-use super::wanted::{laid, outlined};
-use crate::art::{Art, View};
+use super::wanted::{Wanted, laid, outlined};
+use crate::art::extent::hull;
+use crate::art::{Art, Kind, View};
 use crate::findings::{Finding, art as of_art};
 use crate::job::Plan;
 use crate::job::settle::{Of, Shows};
@@ -15,12 +17,17 @@ use crate::placement::{Offset, Outline, Place};
 /// What lies off the middle by less than this share of its own longer side may be meant so, as a flag that blows out of a
 /// ring (own judgement).
 const SEEN: f64 = 0.1;
+/// From so many times the size on, what is drawn in the middle of an empty border is worth a word (own judgement).
+const WORTH_TIMES: f64 = 1.25;
+/// Less than this share of a full mark is not drawn: what is left of a JPEG's ground, and a few dots in a thousand.
+const DRAWN: f32 = 0.02;
 
-/// `off-middle` of the art, or of the one picture among layers: several may be drawn on one page each, to meet on the piece.
-pub(super) fn off_middle(plan: &Plan, shown: Shown<'_>) -> Option<Finding> {
+/// `off-middle` or `empty-border` of the art as it is `wanted`, or of the one picture among layers: several may be drawn on one
+/// page each, to meet on the piece.
+pub(super) fn off_middle(plan: &Plan, shown: Shown<'_>, wanted: &Wanted) -> Option<Finding> {
     let piece = Drawable::of(plan);
     match shown {
-        Shown::Art(art) => of_picture(&piece, art, Of::Art),
+        Shown::Art(art) => of_picture(&piece, (art, Some(wanted)), Of::Art),
         Shown::Layers(layers) => {
             let all = plan.layers.iter().zip(layers);
             let mut pictures = all.filter(|(settled, _)| matches!(settled.shows, Shows::File(_)));
@@ -28,28 +35,33 @@ pub(super) fn off_middle(plan: &Plan, shown: Shown<'_>) -> Option<Finding> {
             if pictures.next().is_some() {
                 return None;
             }
-            of_picture(&piece.of_layer(settled, layer.art.place), &layer.art.art, settled.of)
+            of_picture(&piece.of_layer(settled, layer.art.place), (&layer.art.art, None), settled.of)
         }
     }
 }
 
 /// The same of one picture. Where a crop or a place was asked for, or its page is made for the blank or the size, it lies as
-/// it is meant to.
-fn of_picture(piece: &Drawable<'_>, art: &Art, of: Of) -> Option<Finding> {
+/// it is meant to; a picture file of the blank's proportions may have got them from its camera or its server, though, and its
+/// empty border is told.
+fn of_picture(piece: &Drawable<'_>, (art, wanted): (&Art, Option<&Wanted>), of: Of) -> Option<Finding> {
     let moved = piece.art.spot.is_some_and(|spot| spot.at != Offset::default());
     if piece.art.crop != Crop::WHOLE || piece.art.place == Place::Cover || moved {
         return None;
     }
-    let (outline, view) = outlined(piece, art).ok()?;
-    let now = laid(piece, &outline, piece.art.place).ok()?;
+    let (page, view) = outlined(piece, art).ok()?;
+    let now = laid(piece, &page, piece.art.place).ok()?;
     let (width, height) = (now.wished_width.0, now.wished_height.0);
-    if drawn_for(piece, art, &view, (width, height)) {
+    let laid_out = drawn_for(piece, art, &view, (width, height));
+    if laid_out && matches!(art, Art::Vector(_)) {
         return None;
     }
+    // A cone bends what is wanted.
+    let outline = wanted.filter(|_| sides(&page) == WHOLE && Cone::of(&piece.blank).is_none());
+    let outline = outline.and_then(|wanted| inked(wanted, page.aspect));
+    let outline = outline.unwrap_or(page);
     let [left, top, right, bottom] = sides(&outline);
     let (across, down) = (right - left, bottom - top);
-    let off = libm::hypot(((left + right) / 2.0 - 0.5) * width, ((top + bottom) / 2.0 - 0.5) * height);
-    if off < SEEN * (across * width).max(down * height) || !(across > 0.0 && down > 0.0) {
+    if !(across > 0.0 && down > 0.0) {
         return None;
     }
     let alone = Outline {
@@ -58,7 +70,34 @@ fn of_picture(piece: &Drawable<'_>, art: &Art, of: Of) -> Option<Finding> {
     };
     let larger = laid(piece, &alone, piece.art.place).ok()?.wished_width.0 / (across * width);
     let drawn = crop_to([left, top, right, bottom], &view);
-    Some(of_art::off_middle(off, larger, [drawn.left, drawn.top, drawn.right, drawn.bottom], of))
+    let drawn = [drawn.left, drawn.top, drawn.right, drawn.bottom];
+    let off = libm::hypot(((left + right) / 2.0 - 0.5) * width, ((top + bottom) / 2.0 - 0.5) * height);
+    if !laid_out && off >= SEEN * (across * width).max(down * height) {
+        Some(of_art::off_middle(off, larger, drawn, of))
+    } else {
+        (larger >= WORTH_TIMES).then(|| of_art::empty_border(larger, drawn, of))
+    }
+}
+
+/// The outline of what is drawn on a page that covers all it is, as a picture file without transparency does. None of a photo,
+/// and of a sheet of paper that has a crop of its own.
+fn inked(wanted: &Wanted, aspect: f64) -> Option<Outline> {
+    if wanted.kind == Kind::Photo || wanted.around.is_some() {
+        return None;
+    }
+    let tone = &wanted.tone;
+    let (wide, high) = (tone.width() as f64, tone.height() as f64);
+    let mut ends = Vec::new();
+    for y in 0..tone.height() {
+        let row = tone.row(y);
+        let marked = |&v: &f32| v >= DRAWN;
+        if let (Some(first), Some(last)) = (row.iter().position(marked), row.iter().rposition(marked)) {
+            for (x, y) in [(first, y), (first, y + 1), (last + 1, y), (last + 1, y + 1)] {
+                ends.push(wanted.placement.window.at((x as f64 / wide, y as f64 / high)));
+            }
+        }
+    }
+    (!ends.is_empty()).then(|| Outline { aspect, hull: hull(ends) })
 }
 
 /// Whether the page, which becomes so large (mm), is of the blank's proportions, or of the very size that it states.
@@ -74,6 +113,9 @@ fn drawn_for(piece: &Drawable<'_>, art: &Art, view: &View, (width, height): (f64
     for_blank || stated.is_some_and(|(w, h)| near(width, w) && near(height, h))
 }
 
+/// The ends of a page that covers all it is.
+const WHOLE: [f64; 4] = [0.0, 0.0, 1.0, 1.0];
+
 /// Left, upper, right and lower end of an outline.
 fn sides(outline: &Outline) -> [f64; 4] {
     outline.hull.iter().fold([1.0, 1.0, 0.0, 0.0], |[l, t, r, b], &(x, y)| {
@@ -85,15 +127,22 @@ fn sides(outline: &Outline) -> [f64; 4] {
 mod tests {
     use super::*;
     use crate::art;
+    use crate::findings::Severity;
     use crate::pipeline;
+    use crate::progress::Silent;
 
     /// A lighthouse's name at the upper left of an office page.
     const PAGE: &str = r#"<svg xmlns="http://www.w3.org/2000/svg" width="210mm" height="297mm" viewBox="0 0 210 297"><rect x="20" y="25" width="60" height="30"/></svg>"#;
 
     fn found_of(drawing: &str, job: &str) -> Option<Finding> {
+        found_in(drawing.as_bytes(), job)
+    }
+
+    fn found_in(file: &[u8], job: &str) -> Option<Finding> {
         let plan = Plan::of(&job.parse().unwrap()).unwrap();
-        let art = art::open(drawing.as_bytes(), "'drawing.svg'").unwrap();
-        off_middle(&plan, Shown::Art(&art))
+        let art = art::open(file, "'drawing'").unwrap();
+        let wanted = pipeline::wanted(&plan, Shown::Art(&art), &Silent).unwrap();
+        off_middle(&plan, Shown::Art(&art), &wanted)
     }
 
     fn found(more: &str) -> Option<Finding> {
@@ -136,13 +185,58 @@ mod tests {
                 format!("<svg xmlns='http://www.w3.org/2000/svg' width='210' height='297'>{body}</svg>");
             found_of(&svg, "blank = { shape = 'round:90mm' }")
         };
-        assert_eq!(
-            drawing("<rect width='210' height='297' fill='white'/><rect width='30' height='30'/>"),
-            None
-        );
-        assert_eq!(drawing("<rect x='75' y='133' width='60' height='30'/>"), None);
-        assert_eq!(drawing("<circle cx='108' cy='146' r='80'/>"), None);
-        assert!(drawing("<circle cx='108' cy='106' r='80'/>").is_some());
+        let ground = "<rect width='210' height='297' fill='white'/>";
+        for on in ["", ground] {
+            assert_eq!(drawing(&format!("{on}<circle cx='108' cy='146' r='80'/>")), None);
+            assert!(drawing(&format!("{on}<rect width='30' height='30'/>")).is_some());
+        }
+        assert!(drawing("<circle cx='108' cy='106' r='80'/>").is_some_and(|f| f.name == "off-middle"));
+    }
+
+    #[test]
+    fn a_logo_in_an_empty_border_is_told_with_its_crop_in_a_picture_as_in_a_drawing() {
+        // A lighthouse's sign of 40 x 20 in the middle of 100 x 100, or beside it.
+        let picture = |left: u32, ground: [u8; 4]| {
+            let of = |x: u32, y: u32| (left..left + 160).contains(&x) && (160..240).contains(&y);
+            let logo = image::RgbaImage::from_fn(400, 400, |x, y| {
+                image::Rgba(if of(x, y) { [20, 40, 90, 255] } else { ground })
+            });
+            let mut file = std::io::Cursor::new(Vec::new());
+            logo.write_to(&mut file, image::ImageFormat::Png).unwrap();
+            file.into_inner()
+        };
+        let holds = |f: &Finding, drawn: [f64; 4]| {
+            let crop = f.remedies[0].sets[0].1.parse::<Crop>().unwrap().window();
+            let found = [crop.left, crop.top, crop.right, crop.bottom];
+            let out = [drawn[0] - found[0], drawn[1] - found[1], found[2] - drawn[2], found[3] - drawn[3]];
+            out.iter().all(|d| (-1e-9..0.006).contains(d))
+        };
+        let (white, nothing) = ([255; 4], [0; 4]);
+        let long = "blank = { shape = 'rect:120x60mm', margin = '0mm' }";
+        for ground in [white, nothing] {
+            for (job, times) in [(long, "5"), ("blank = { shape = 'rect:80x80mm', margin = '0mm' }", "2.5")] {
+                let f = found_in(&picture(120, ground), job).unwrap();
+                assert_eq!((f.name, f.severity), ("empty-border", Severity::Note));
+                assert!(f.message.contains(&format!("{times} times as large")), "{}", f.message);
+                assert!(holds(&f, [0.3, 0.4, 0.7, 0.6]), "{f:?}");
+                assert_eq!(
+                    found_in(&picture(120, ground), &format!("{job}\nart = {{ crop = '30%,40%,40%,20%' }}")),
+                    None
+                );
+            }
+            let f = found_in(&picture(20, ground), long).unwrap();
+            assert_eq!((f.name, f.severity), ("off-middle", Severity::Caution));
+            assert!(holds(&f, [0.05, 0.4, 0.45, 0.6]), "{f:?}");
+            // A page of the blank's proportions may be laid out so.
+            let f =
+                found_in(&picture(20, ground), "blank = { shape = 'rect:80x80mm', margin = '0mm' }").unwrap();
+            assert_eq!((f.name, f.severity), ("empty-border", Severity::Note));
+        }
+        // Where the ground is marked, nothing of it is empty; and what nearly fills its page gains too little.
+        assert_eq!(found_in(&picture(120, white), &format!("{long}\ntone = {{ invert = true }}")), None);
+        let wide = "<svg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 100 50'><rect width='100' height='50' \
+                    fill='white'/><rect x='9' y='9' width='82' height='32' fill='#14285a'/></svg>";
+        assert_eq!(found_of(wide, "blank = { shape = 'rect:120x70mm' }"), None);
     }
 
     #[test]
@@ -155,7 +249,8 @@ mod tests {
             let arts = (0..files)
                 .map(|_| ("name.svg".to_string(), art::open(PAGE.as_bytes(), "'name.svg'").unwrap()));
             let layers = pipeline::layers(&plan, arts.collect(), &art::Opening::default(), None).unwrap();
-            off_middle(&plan, Shown::Layers(&layers))
+            let wanted = pipeline::wanted(&plan, Shown::Layers(&layers), &Silent).unwrap();
+            off_middle(&plan, Shown::Layers(&layers), &wanted)
         };
         let f = found("[[layer]]\nborder = '0.5mm'\n").unwrap();
         assert_eq!(f.remedies[0].sets[0].0, "layer.0.crop");
