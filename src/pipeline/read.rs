@@ -4,7 +4,7 @@
 use std::borrow::Cow;
 
 use super::error::PipelineError;
-use crate::art::reading::{self, AlikeInks, Decision, Inked, PaperSheet};
+use crate::art::reading::{self, AlikeInks, Decision, Inked, PaperSheet, Ruled};
 use crate::art::{self, Art, Kind, Rendered, View, Window};
 use crate::job::words::ReadAs;
 use crate::proof::words;
@@ -77,10 +77,13 @@ impl<'a> ReadArt<'a> {
             (note, alike) = (inked.note, inked.alike);
         }
         if self.reading.kind == Kind::Paper {
-            let (light, found, squares) = reading::flattened(&rendered.light);
+            let (light, found, ruled) = reading::flattened(&rendered.light);
             rendered.light = light;
             sheet = found;
-            note = squares.then(|| text!("art.squared").to_string());
+            note = ruled.map(|ruled| match ruled {
+                Ruled::Squares => text!("art.squared").to_string(),
+                Ruled::Lines => text!("art.lined").to_string(),
+            });
         }
         Ok(Drawn { rendered, sheet, note, alike })
     }

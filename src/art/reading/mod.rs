@@ -24,11 +24,11 @@ mod model;
 mod on_ground;
 mod paper;
 mod qr;
+mod ruled;
 mod shade;
 mod shaded;
 mod small;
 mod soft;
-mod squared;
 mod straight;
 mod tones;
 mod weights;
@@ -47,3 +47,4 @@ pub use paper::{AroundSheet, PaperSheet, flattened};
 #[cfg(test)]
 pub(crate) use qr::tests::dark as qr_dark;
 pub use qr::{QrCode, maybe_qr_codes, qr_codes};
+pub use ruled::Ruled;

@@ -9,8 +9,8 @@ use super::alone::{SheetAlone, alone};
 use super::cells::Cells;
 use super::edged::edged;
 use super::ends::Ends;
+use super::ruled::{Ruled, filled, without_ruling};
 use super::shade::Shade;
-use super::squared::without_squares;
 use super::straight::straight;
 use crate::colour::{Curve, srgb_to_linear};
 use crate::parallel;
@@ -56,8 +56,8 @@ pub enum AroundSheet {
 }
 
 /// The strokes on paper as dark ink on white: code 1 − share of ink, as linear light; its sheet, where that ends in the picture;
-/// and whether squares of the paper are left out.
-pub fn flattened(light: &Light) -> (Light, Option<PaperSheet>, bool) {
+/// and the ruling of the paper that is left out.
+pub fn flattened(light: &Light) -> (Light, Option<PaperSheet>, Option<Ruled>) {
     let (w, h) = (light.width(), light.height());
     let mut ground = Shade::of(w, h, light.data());
     let inside = sheet(&ground, light.data());
@@ -84,11 +84,12 @@ pub fn flattened(light: &Light) -> (Light, Option<PaperSheet>, bool) {
         }
     });
     let (paper, grain) = bare_paper(&depth);
+    let filled = filled(&depth, w);
     // From reflectance to depth below the paper; beyond the sheet there is none.
     parallel::bands(&mut depth, w, 16, |_, band| {
         band.iter_mut().for_each(|d| *d = if d.is_nan() { 0.0 } else { 1.0 - *d / paper as f32 });
     });
-    let squares = without_squares(&mut depth, (w, h), (GRAIN * grain) as f32);
+    let ruled = without_ruling(&mut depth, (w, h), filled, (GRAIN * grain) as f32);
     // What reaches past the paper is as strong as it is beside the strokes on it.
     let strokes = inside.as_ref().filter(|_| around_it == Some(AroundSheet::Drawn)).map(|inside| {
         let on_sheet = |i: usize| inside.cells[cell_of(i % w, i / w)];
@@ -126,7 +127,7 @@ pub fn flattened(light: &Light) -> (Light, Option<PaperSheet>, bool) {
         let unclear = PaperSheet { alone: None, cut: None, share: 1.0, around: AroundSheet::Unclear };
         edged(light.data(), &out, (w, h)).then_some(unclear)
     });
-    (Light::from_vec(w, h, out), sheet, squares)
+    (Light::from_vec(w, h, out), sheet, ruled)
 }
 
 /// The mean depth of the eight places around one.
