@@ -5,11 +5,14 @@ use super::features::{Features, measure};
 use super::kind::Kind;
 use super::model::{KINDS, likelihoods};
 use super::on_ground;
+use super::paper::flattened;
+use super::ruled::Ruled;
 use super::shaded;
 use super::small::Small;
 use super::soft;
 use crate::art::picture::Facts;
 use crate::art::{Art, Format, Model, Raster, View, Window, likeness, open, render};
+use crate::plane::Light;
 use crate::texts::text;
 
 /// A decision that is less sure than this (0 to 1) is worth a second look.
@@ -18,6 +21,13 @@ pub const UNSURE: f64 = 0.8;
 const ASKS: f64 = 0.75;
 /// How sure a decision is at most when it rests on looks alone.
 const MOST: f64 = 0.999;
+
+/// A decision for another reading than paper that is less sure than the first is looked at for the ruling of paper, which makes it as sure as the second. Of 28
+/// pictures of drawings and writing on lined paper nine were taken for drawings, up to 0.93 sure; of 190 trial pictures one has
+/// such a ruling, and is lined paper.
+const RULED: (f64, f64) = (0.98, 0.95);
+/// A sheet with writing all over is bare in so great a share.
+const LEAST_BARE: f64 = 0.5;
 
 /// How art is read, and how that came about.
 #[derive(Debug, Clone, PartialEq)]
@@ -135,7 +145,8 @@ fn of(raster: &Raster, crop: Window, lossy: bool) -> Decision {
     let mut likely = likelihoods(&f);
     // A cut-out is made by a program that draws: paper under a camera is never transparent.
     let stencil = small.clear_cut >= 0.85 && small.transparent >= 0.03;
-    if stencil || (spotless(&f) && !lossy) {
+    let drawn_by_program = stencil || (spotless(&f) && !lossy);
+    if drawn_by_program {
         likely[1] += likely[2];
         likely[2] = 0.0;
     }
@@ -175,11 +186,34 @@ fn of(raster: &Raster, crop: Window, lossy: bool) -> Decision {
     if kind == Kind::Paper && sure >= UNSURE && soft::body(&small) {
         (sure, other) = (ASKS, Kind::Photo);
     }
+    if kind != Kind::Paper
+        && sure < RULED.0
+        && !drawn_by_program
+        && let Some(ruled) = ruled(&small, &f)
+    {
+        return Decision { kind: Kind::Paper, sure: RULED.1, other: Some(kind), why: on_ruled(ruled).into() };
+    }
     Decision {
         kind,
         sure,
         other: Some(other),
         why: if on_ground.is_some() { text!("art.read.on-ground").into() } else { why(kind, &f, stencil) },
+    }
+}
+
+/// What the paper is ruled with, if it is paper: only that has squares or lines all over, much paler than what is drawn on it.
+fn ruled(small: &Small, f: &Features) -> Option<Ruled> {
+    let bare = f[6];
+    if bare < LEAST_BARE {
+        return None;
+    }
+    flattened(&Light::from_vec(small.width, small.height, small.light.clone())).2
+}
+
+fn on_ruled(ruled: Ruled) -> &'static str {
+    match ruled {
+        Ruled::Squares => text!("art.read.squared"),
+        Ruled::Lines => text!("art.read.lined"),
     }
 }
 
