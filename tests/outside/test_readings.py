@@ -13,10 +13,10 @@ import sys
 
 import numpy as np
 import pytest
-from PIL import Image
+from PIL import Image, ImageDraw, ImageFont
 
 sys.path.insert(0, os.path.dirname(os.path.abspath(__file__)))
-from make_readings import anchor, compass, draw, lettered, make, seen, sheet_of, to_code, whale  # noqa: E402
+from make_readings import FONTS, anchor, compass, draw, lettered, make, seen, sheet_of, to_code, whale  # noqa: E402
 
 DOTWRIGHT = os.environ.get("DOTWRIGHT", "target/release/dotwright")
 # Built by the test command with the other examples.
@@ -207,7 +207,24 @@ def portrait():
     return np.rint(np.clip(code[..., None] * [1, 0.9, 0.72], 0, 255)).astype(np.uint8)
 
 
-@pytest.mark.parametrize("piece, ext", [(card, "png"), (sky, "jpg"), (print_of_a_finger, "jpg"), (portrait, "jpg")])
+def two_pens():
+    """Brown card drawn on with a dark and a white pen, seen by a camera."""
+    card = Image.new("RGB", (1100, 850), (175, 140, 100))
+    pen = ImageDraw.Draw(card)
+    font = ImageFont.truetype(os.path.join(FONTS, "DejaVuSerif.ttf"), 110)
+    dark, white = (50, 35, 25), (250, 250, 248)
+    for words, top, ink in [("Bon voyage", 60, dark), ("to captain Mo", 300, white), ("Pier 4, at six", 520, white)]:
+        pen.text((120, top), words, font=font, fill=ink)
+    y, x = np.mgrid[0:850, 0:1100]
+    shade = 0.7 + 0.3 * (x / 1100 + y / 850) / 2
+    seen = np.asarray(card) * shade[..., None] + np.random.default_rng(4).normal(0, 3, (850, 1100, 3))
+    return np.rint(np.clip(seen, 0, 255)).astype(np.uint8)
+
+
+HARD = [(card, "png"), (sky, "jpg"), (print_of_a_finger, "jpg"), (portrait, "jpg"), (two_pens, "jpg")]
+
+
+@pytest.mark.parametrize("piece, ext", HARD)
 def test_what_is_hard_to_tell_from_paper_is_asked_or_right(piece, ext, tmp_path):
     how = {"quality": 88} if ext == "jpg" else {}
     report = prepared(piece(), tmp_path, piece.__name__, ext=ext, **how)[0]

@@ -5,6 +5,7 @@ use super::features::{Features, measure};
 use super::kind::Kind;
 use super::model::{KINDS, likelihoods};
 use super::on_ground;
+use super::paler;
 use super::paper::flattened;
 use super::ruled::Ruled;
 use super::shaded;
@@ -183,7 +184,7 @@ fn of(raster: &Raster, crop: Window, lossy: bool) -> Decision {
     if kind == Kind::Photo && on_ground.is_none() && doubt::may_be_paper(&f, &tint) {
         (sure, other) = (sure.min(ASKS), Kind::Paper);
     }
-    if kind == Kind::Paper && sure >= UNSURE && soft::body(&small) {
+    if kind == Kind::Paper && sure >= UNSURE && (soft::body(&small) || paler::strokes(&small)) {
         (sure, other) = (ASKS, Kind::Photo);
     }
     if kind != Kind::Paper

@@ -22,6 +22,7 @@ mod kind;
 mod lost;
 mod model;
 mod on_ground;
+mod paler;
 mod paper;
 mod qr;
 mod ruled;
