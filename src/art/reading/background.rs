@@ -20,6 +20,8 @@ const FAR: usize = 16;
 /// A cell under this share of its surroundings' paper is ink: a shadow of a hand or a phone leaves more than half of
 /// the light (common practice, no source).
 const INK_UNDER: f32 = 0.42;
+/// Under this share of the light at its brim, a hollow of any width is black.
+const BLACK: f32 = 0.1;
 /// Half width of the neighbourhood in which a step is looked for, cells. The shadow of a hand, that takes half of the light
 /// over a tenth of the picture, leaves 0.7 of it over such a way; a table under a sheet takes more at once.
 pub(super) const STEP_REACH: usize = 3;
@@ -179,7 +181,9 @@ fn without_solids(raw: Vec<f32>, columns: usize, rows: usize, edges: Option<&Edg
         raw.iter().zip(&far).map(|(&r, &f)| (r >= INK_UNDER * f).then_some(r)).collect();
     beyond(&mut paper, &raw, columns, rows);
     if let Some(edges) = edges {
-        shaded(&mut paper, &raw, Cells { columns, rows }, edges);
+        let grid = Cells { columns, rows };
+        shaded(&mut paper, &raw, grid, edges);
+        black(&mut paper, &raw, grid, edges);
     }
     let known = paper.iter().flatten().count();
     // Where nearly all would be ink there is no sheet of paper to speak of.
@@ -244,6 +248,32 @@ fn shaded(paper: &mut [Option<f32>], raw: &[f32], grid: Cells, edges: &Edges) {
         if patch.iter().any(|&i| grid.at_edge(i)) && edges.soft_rim(grid, &patch) {
             patch.iter().for_each(|&i| paper[i] = Some(raw[i]));
         }
+    }
+}
+
+/// Black patches amid lighter cells, however wide, are ink unless their rim is soft: a silhouette is no paper whose grain is
+/// looked for. A card that lies on a lighter table is not so dark.
+fn black(paper: &mut [Option<f32>], raw: &[f32], grid: Cells, edges: &Edges) {
+    let filled = filled(raw, grid);
+    let dark: Vec<bool> = raw.iter().zip(&filled).map(|(r, f)| *r < BLACK * f).collect();
+    for patch in grid.patches(&dark) {
+        if !edges.soft_rim(grid, &patch) {
+            patch.iter().for_each(|&i| paper[i] = None);
+        }
+    }
+}
+
+/// Each cell as light as the lightest one on the darkest way from it to the picture's edge: hollows are filled to their brim.
+fn filled(raw: &[f32], grid: Cells) -> Vec<f32> {
+    let mut level: Vec<f32> =
+        raw.iter().enumerate().map(|(i, r)| if grid.at_edge(i) { *r } else { f32::MAX }).collect();
+    loop {
+        let lower = around(&level, grid.columns, grid.rows, 1, f32::min);
+        let next: Vec<f32> = raw.iter().zip(lower).map(|(r, l)| r.max(l)).collect();
+        if next == level {
+            return level;
+        }
+        level = next;
     }
 }
 
@@ -318,6 +348,7 @@ pub(super) fn smooth(v: &[f32], columns: usize, rows: usize) -> Vec<f32> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::colour::linear_to_srgb;
 
     #[test]
     fn strokes_leave_no_trace_and_a_shadow_stays() {
@@ -372,5 +403,26 @@ mod tests {
         let mut row = [0.0];
         ground.row(0, &mut row);
         assert_eq!(row, [0.3]);
+    }
+
+    #[test]
+    fn a_silhouette_is_solid_however_wide_it_is() {
+        let (w, h) = (800, 600);
+        let data = (0..w * h).map(|i| {
+            let (x, y) = ((i % w) as f32, (i / w) as f32);
+            let head = (x - 400.0).hypot(y - 300.0) < 210.0;
+            let paper = if head { 0.01 } else { 0.9 };
+            (paper + if i % 7 < 3 { 0.004 } else { -0.004 }) * (1.0 - 0.4 * x / w as f32)
+        });
+        let (out, sheet, _) =
+            crate::art::reading::flattened(&crate::plane::Light::from_vec(w, h, data.collect()));
+        assert!(sheet.is_none(), "{sheet:?}");
+        let places = (0..w * h).map(|i| ((i % w) as f32 - 400.0).hypot((i / w) as f32 - 300.0));
+        let inks = |from: f32, to: f32| -> Vec<f64> {
+            let there = places.clone().enumerate().filter(|(_, r)| (from..to).contains(r));
+            there.map(|(i, _)| 1.0 - linear_to_srgb(f64::from(out.data()[i]))).collect()
+        };
+        assert!(inks(0.0, 205.0).iter().all(|ink| *ink > 0.9));
+        assert!(inks(220.0, 290.0).iter().filter(|ink| **ink > 0.05).count() < 100);
     }
 }
