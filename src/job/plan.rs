@@ -167,13 +167,16 @@ impl Plan {
         self.scan.lines.swap((self.dots.options.switches.max(1) as usize, 1))
     }
 
+    /// Whether the speed is a start that nobody asked for or measured: at another power or pitch another one is filled in.
+    pub(crate) fn speed_is_a_start(&self) -> bool {
+        !self.job.asks_for(FilledIn::Speed) && self.held.as_ref().is_none_or(|m| m.best.is_none())
+    }
+
     /// The setting that the same job starts from at another pitch: what was asked or measured stays.
     pub(crate) fn start_at(&self, pitch: Mm) -> Setting {
         let mut setting = self.process.setting();
         (setting.pitch_along, setting.pitch_across) = (pitch, pitch);
-        let unsaid =
-            !self.job.asks_for(FilledIn::Speed) && self.held.as_ref().is_none_or(|m| m.best.is_none());
-        if unsaid {
+        if self.speed_is_a_start() {
             let (s, v0) = self.process.reciprocity.value;
             let top = MmPerS(self.machine.axes(self.process.lines).0.top_speed);
             let exposure = self.coating.start.exposure.0 / f64::from(setting.passes);

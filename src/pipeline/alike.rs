@@ -10,6 +10,8 @@ use crate::units::{MmPerS, Watts, short};
 
 const SPEED_FIRST: &str = "speed and power";
 const POWER_FIRST: &str = "power and speed";
+/// The key of a job that says the speed.
+const SPEED: &str = "burn.speed";
 /// The keys of a job that say how far apart dots are, along the lines and across them.
 const PITCHES: [&str; 2] = ["dots.pitch", "dots.pitch_across"];
 /// Where exposure hardly hangs on the speed, no other speed makes up for a power.
@@ -35,7 +37,7 @@ pub(super) fn told(plan: &Plan, mut finding: Finding) -> Finding {
             _ => (format!("{speed} mm/s"), format!("--power {percent}% --speed {speed}mm/s")),
         };
         remedy.sets = vec![
-            ("burn.speed".to_string(), format!("{speed}mm/s")),
+            (SPEED.to_string(), format!("{speed}mm/s")),
             ("burn.power".to_string(), format!("{percent}%")),
         ];
         let (to, pitch) = if pitch_kept {
@@ -64,6 +66,19 @@ pub(super) fn pitch_typed(plan: &Plan, remedy: &mut Remedy) {
         both = pitches(remedy.value, times);
     }
     remedy.sets = PITCHES.into_iter().map(String::from).zip(both).collect();
+}
+
+/// Adds to a remedy that names a power or a pitch alone the speed that it is tried at, where that is a start: whoever set only
+/// the one would have another start filled in, which brings the exposure back.
+pub(super) fn speed_typed(plan: &Plan, remedy: &mut Remedy) {
+    let named = remedy.sets.iter().any(|(key, _)| key == SPEED);
+    if named || !["power", "pitch"].contains(&remedy.change) || !plan.speed_is_a_start() {
+        return;
+    }
+    let speed = format!("{}mm/s", short(plan.process.speed.value.0, 3));
+    let kept = text!("pipeline.alike.speed-kept", speed);
+    remedy.text.push(Said::from(kept).line(format!(" (--speed {speed})")));
+    remedy.sets.push((SPEED.into(), speed));
 }
 
 /// Offers, of a finding that the controller sees too few moves ahead, to switch the beam at whole pitches where it switches more
@@ -206,6 +221,34 @@ mod tests {
         pitch_typed(&plan("dots = { pitch = '0.0875mm' }"), &mut r);
         assert_eq!(r.text, "widen the pitch to 0.1mm (254 dpi)");
         assert_eq!(r.sets, PITCHES.map(|key| (key.to_string(), "0.1mm".to_string())));
+    }
+
+    #[test]
+    fn a_speed_that_nobody_asked_for_is_named_as_it_was_tried() {
+        // Another power or pitch alone has another start filled in, as exposed as the first.
+        let wide = "dots = { pitch = '0.12mm' }";
+        let start = plan(wide);
+        let lower =
+            || Remedy::new("power", 80.0, "%", "lower the power to 80% (4W)").set("burn.power", "80%");
+        let mut r = lower();
+        speed_typed(&start, &mut r);
+        assert_eq!(r.text, "lower the power to 80% (4W), and keep the speed of 8.5mm/s (--speed 8.5mm/s)");
+        assert_eq!(r.text.on_page(), "lower the power to 80% (4W), and keep the speed of 8.5mm/s");
+        let tried = start.with(Change::Power(Watts(4.0))).unwrap();
+        let set = |burn: &str| plan(&format!("{wide}\nburn = {burn}"));
+        let typed = set("{ power = '80%', speed = '8.5mm/s' }");
+        assert_eq!(r.sets[1..], [("burn.speed".to_string(), "8.5mm/s".to_string())]);
+        assert_eq!(typed.burn.x_solid, tried.burn.x_solid);
+        assert!(set("{ power = '80%' }").burn.x_solid > 1.05 * tried.burn.x_solid);
+        let mut r = Remedy::new("pitch", 0.1, "mm", "widen");
+        speed_typed(&start, &mut r);
+        assert_eq!(r.sets.len(), 1, "{r:?}");
+        // What was asked for stays without a word, and so does what sets the speed itself.
+        for (plan, mut r) in [(set("{ speed = '9mm/s' }"), lower()), (start, Remedy::slower(9.0, 1))] {
+            let before = r.clone();
+            speed_typed(&plan, &mut r);
+            assert_eq!(r, before);
+        }
     }
 
     fn with_text(change: &'static str, value: f64, text: &str) -> Remedy {

@@ -24,7 +24,10 @@ pub(super) fn check(again: &Again<'_>, stages: &Stages, findings: &mut [Finding]
     let before = serious(findings);
     for finding in findings {
         let name = finding.name;
-        finding.remedies.iter_mut().for_each(|r| alike::pitch_typed(again.plan, r));
+        for remedy in &mut finding.remedies {
+            alike::pitch_typed(again.plan, remedy);
+            alike::speed_typed(again.plan, remedy);
+        }
         let mut enough = sparing && again.plan.accepts(finding).passes();
         for remedy in finding.remedies.iter_mut().filter(|r| r.verified) {
             let Some(change) = change(again.plan, remedy) else { continue };
