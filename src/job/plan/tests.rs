@@ -180,6 +180,18 @@ fn a_change_is_settled_as_if_it_had_been_asked_for() {
 }
 
 #[test]
+fn a_start_that_is_kept_at_another_power_is_not_called_the_start_of_that_power() {
+    let first = resolve(&Job::default()).unwrap();
+    let again = |burn| resolve(&Job { burn, ..Job::default() }.over(first.job.clone())).unwrap();
+    let same = again(BurnJob::default());
+    assert_eq!(same.process.speed, first.process.speed);
+    let weaker = again(BurnJob { power: Some(Share(0.6)), ..BurnJob::default() });
+    assert_eq!(weaker.process.speed.value, first.process.speed.value);
+    assert_eq!(weaker.process.speed.standing, Standing::Assumed);
+    assert_eq!(weaker.process.speed.source, "filled in by an earlier run of the job, and kept");
+}
+
+#[test]
 fn a_response_stated_by_solids_follows_the_setting() {
     let p: ProcessFile = toml::from_str("x_half = { value = '0.5solid' }\n").unwrap();
     let plan = resolve(&Job { process: Some(Reference::Whole(Box::new(p))), ..Job::default() }).unwrap();

@@ -261,9 +261,15 @@ fn speed(
     let usual = || {
         let watts = Watts(machine.laser.power.0 * power.0);
         let exposure = coating.start.exposure.0 / f64::from(passes);
-        let source =
-            text!("job.source.start-exposure", coating = coating.called(), power = short(watts.0, 2));
-        (start_speed(watts, pitch.across, exposure, s, v0, top), source)
+        let start = start_speed(watts, pitch.across, exposure, s, v0, top);
+        // Another power or pitch that was asked for since leaves the speed of the earlier run as it was.
+        let source = match job.burn.speed.filter(|kept| *kept != start) {
+            Some(_) => text!("job.source.kept").into(),
+            None => {
+                text!("job.source.start-exposure", coating = coating.called(), power = short(watts.0, 2))
+            }
+        };
+        (start, source)
     };
     let speed = match best.filter(|best| is_scaled(job, best, passes)) {
         Some(best) => {
