@@ -259,6 +259,32 @@ fn unmarked_gaps_lie_beyond_the_outermost_patches_too_and_none_holds_a_dot() {
 }
 
 #[test]
+fn on_a_small_tag_no_label_and_no_tick_lies_on_what_is_taken_for_bare() {
+    for kind in [WedgeKind::Exposure, WedgeKind::Combined] {
+        let powers = steps(0.4, 1.0, 4, true).into_iter().map(Share).collect();
+        let drawing = draw(&Request { powers, ..request(kind, "rect:60x30mm:r4mm") }).unwrap();
+        let (rect, wedge) = (&drawing.rect, &drawing.wedge);
+        // Five samples a dot: what a sharp photo shows.
+        let fine = rect.grid.along.0 / 5.0;
+        let samples = |mm: f64| (mm / fine).round() as usize;
+        let (width, height) = (samples(wedge.blank.width()), samples(wedge.blank.height()));
+        let mut light = Light::filled(width, height, 0.04);
+        for (x, y) in (0..height).flat_map(|y| (0..width).map(move |x| (x, y))) {
+            let (column, row) = (x.checked_sub(samples(rect.left.0)), y.checked_sub(samples(rect.top.0)));
+            if let (Some(column), Some(row)) = (column, row)
+                && (column / 5 < rect.columns && row / 5 < rect.rows)
+                && drawing.dots.get(column / 5, row / 5)
+            {
+                light.data_mut()[y * width + x] = 0.48;
+            }
+        }
+        let found = gaps(&Flat { light, per_mm: 1.0 / fine }, wedge, 0.11);
+        let lit: Vec<_> = found.iter().filter(|g| (g.light - 0.04).abs() > 1e-6).collect();
+        assert!(found.len() > 40 && lit.is_empty(), "{kind:?}: {lit:?} of {}", found.len());
+    }
+}
+
+#[test]
 fn a_soft_shadow_is_followed_to_the_outermost_patches() {
     let drawing = draw(&request(WedgeKind::Exposure, "rect:100x100mm")).unwrap();
     let (w, h, grey) = preview(&drawing, 1);

@@ -4,7 +4,7 @@ use super::glyphs::{self, Strokes};
 use super::labels::Label;
 use crate::placement::DotRect;
 use crate::plane::Dots;
-use crate::wedge::target::{CENTRE, FinderMark, RING, Wedge};
+use crate::wedge::target::{CENTRE, Comb, FinderMark, LABELS_OFF_MM, RING, Wedge};
 
 /// Sets the dots of a box (left, top, right, bottom, mm from the blank's upper left corner) whose centres are `on`; only
 /// they are asked, never the whole plane.
@@ -41,6 +41,16 @@ pub(super) fn finder_mark(mark: &FinderMark, wedge: &Wedge, rect: &DotRect) -> D
     dots
 }
 
+/// Whether a tick above a comb would lie on coating that is to stay bare below a patch: as far as the reader takes it to be,
+/// which is half of the way to the comb and as far as labels keep off.
+fn is_crowded(wedge: &Wedge, comb: &Comb) -> bool {
+    let least = 2.0 * (0.75 + LABELS_OFF_MM);
+    wedge.patches.iter().any(|p| {
+        let off = p.centre[1] - p.size[1] / 2.0 - comb.rows_right[1];
+        (p.centre[0] - comb.middle).abs() < p.size[0] / 2.0 + 0.5 && (0.0..least).contains(&off)
+    })
+}
+
 /// Labels, ticks at the combs and the id's cells.
 pub(super) fn lettering(wedge: &Wedge, rect: &DotRect, labels: &[Label]) -> Dots {
     let height = wedge.blank.height();
@@ -52,13 +62,12 @@ pub(super) fn lettering(wedge: &Wedge, rect: &DotRect, labels: &[Label]) -> Dots
         let place = [l.left - h, l.top - h, l.left + w + h, l.top + l.height + h];
         fill(&mut dots, rect, place, &|x, y| letters.covers(x, y));
     }
-    // A tick above and below the middle line of each comb pair: where counting starts.
+    // A tick above and below the middle line of each comb pair, or below alone: where counting starts.
     for c in &wedge.combs {
         let half = c.line_dots as f64 * px / 2.0;
-        for (top, bottom) in [
-            (height - c.rows_right[1] - 0.75, height - c.rows_right[1] - 0.25),
-            (height - c.rows_left[0] + 0.25, height - c.rows_left[0] + 0.75),
-        ] {
+        let above = (height - c.rows_right[1] - 0.75, height - c.rows_right[1] - 0.25);
+        let below = (height - c.rows_left[0] + 0.25, height - c.rows_left[0] + 0.75);
+        for (top, bottom) in [below].into_iter().chain((!is_crowded(wedge, c)).then_some(above)) {
             let place = [c.middle - half, top, c.middle + half, bottom];
             fill(&mut dots, rect, place, &|x, _| (x - c.middle).abs() <= half);
         }

@@ -7,6 +7,9 @@ use super::rectify::Flat;
 use crate::wedge::spread::robust_size;
 use crate::wedge::target::{LABELS_OFF_MM, TestPatch, Wedge};
 
+/// Half of the width of the smallest labels' strokes, mm: those above a column reach so much nearer to its patches.
+const HALF_STROKE_MM: f64 = 0.09;
+
 /// As far from a patch a wide gap is still beside it, mm.
 const NEAR_MM: f64 = 1.5;
 
@@ -69,10 +72,10 @@ pub fn gaps(flat: &Flat, wedge: &Wedge, guard: f64) -> Vec<Gap> {
         let right = patch(Some(column + 1), Some(row)).map(|q| Sides::of(q, height).l);
         let above = patch(Some(column), row.checked_sub(1)).map(|q| Sides::of(q, height).b);
         let below = patch(Some(column), Some(row + 1)).map(|q| Sides::of(q, height).t);
-        for (l, r) in unmarked((left, pl), (pr, right), guard) {
+        for (l, r) in unmarked((left, pl), (pr, right), (guard, LABELS_OFF_MM)) {
             add(l, pt + guard, r, pb - guard);
         }
-        for (t, b) in unmarked((above, pt), (pb, below), guard) {
+        for (t, b) in unmarked((above, pt), (pb, below), (guard, LABELS_OFF_MM - HALF_STROKE_MM)) {
             add(pl + guard, t, pr - guard, b);
         }
     }
@@ -102,9 +105,9 @@ impl Sides {
 fn unmarked(
     (before, from): (Option<f64>, f64),
     (to, after): (f64, Option<f64>),
-    guard: f64,
+    (guard, labels_off): (f64, f64),
 ) -> Vec<(f64, f64)> {
-    let beyond = |gap: f64| (guard + NEAR_MM).min(gap / 2.0 + LABELS_OFF_MM - guard);
+    let beyond = |gap: f64| (guard + NEAR_MM).min(gap / 2.0 + labels_off - guard);
     match (before, after) {
         (Some(_), Some(after)) => beside(to + guard, after - guard),
         (None, Some(after)) => {
