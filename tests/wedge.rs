@@ -580,6 +580,9 @@ fn a_combined_wedge_tells_everything_from_one_photo() {
     let file = process(&r, w, None);
     assert_eq!(file.sheet.len(), 1);
     assert_eq!(file.sheet[0].patch.len(), w.patches.len() - of("Screen"));
+    let charred = |of: &mut dyn Iterator<Item = bool>| of.filter(|charred| *charred).count();
+    let burnt = charred(&mut w.patches.iter().map(|p| p.charred));
+    assert_eq!((burnt, charred(&mut file.sheet[0].patch.iter().map(|p| p.charred))), (1, 1));
     let text = toml::to_string_pretty(&file).unwrap();
     let back: dotwright::kernels::job::ProcessFile = toml::from_str(&text).unwrap();
     assert_eq!(back, file);

@@ -444,6 +444,9 @@ pub struct PatchRecord {
     pub lightness: f64,
     /// Its standard uncertainty, L*.
     pub sigma: f64,
+    /// Whether it was burnt to be charred, beside the grid. Default false, which of files of old is not known.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub charred: bool,
 }
 
 /// A setting of a wedge: that of its best patch, or that of its tones.

@@ -88,9 +88,7 @@ pub fn exposure(
         bare.push(sheet.y_unmarked);
     }
     let solid = |p: &Point| fills.get(p.fill).is_some_and(|f| f.pattern == Pattern::Solid);
-    let charred = |i: usize| wedge.patches.get(i).is_some_and(|p| p.charred);
-    let solids = own.iter().filter(|(i, p)| solid(p) && !charred(*i)).count()
-        + all.iter().skip(own.len()).filter(|p| solid(p)).count();
+    let solids = all.iter().filter(|p| solid(p) && !p.charred).count();
     let missed = judge(&settings, lstar(y_unmarked), *lighter);
     let few = || text!("wedge.open.few", solids, least = LEAST);
     let why = missed.clone().or_else(|| (solids < LEAST).then(few));
@@ -192,7 +190,28 @@ fn recorded(record: &SheetRecord, sheet: usize, fills: &mut Vec<Fill>) -> Vec<Po
         sheet,
         place: [0.0, 0.0],
         passes: 1.0,
-        charred: false,
+        charred: p.charred,
     };
     record.patch.iter().map(point).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_patch_that_was_burnt_to_be_charred_is_known_as_such_when_its_sheet_is_taken_in_again() {
+        let patch = |more: &str| {
+            format!(
+                "[[patch]]\ndose_j_mm2 = 9.0\nspeed = '7mm/s'\npattern = 'solid'\nperiod = 0\nlightness = 60.0\nsigma = 0.3\n{more}"
+            )
+        };
+        let head = "wedge = 'W1'\npitch_along = '0.1mm'\npitch_across = '0.1mm'\ny_unmarked = 0.03\n";
+        let text = format!("{head}{}{}", patch(""), patch("charred = true\n"));
+        let sheet: SheetRecord = toml::from_str(&text).unwrap();
+        let points = recorded(&sheet, 1, &mut Vec::new());
+        assert_eq!(points.iter().map(|p| p.charred).collect::<Vec<_>>(), [false, true]);
+        // What says nothing new is not written.
+        assert_eq!(toml::to_string(&sheet).unwrap().matches("charred").count(), 1);
+    }
 }

@@ -197,6 +197,7 @@ fn record(reading: &Reading, wedge: &Wedge) -> Option<SheetRecord> {
                 period: p.period,
                 lightness: rounded(value),
                 sigma: rounded(uncertainty),
+                charred: p.charred,
             })
         }
         _ => None,
@@ -358,6 +359,7 @@ mod tests {
             period: 0,
             lightness: 300.0,
             sigma: 0.3,
+            charred: false,
         };
         let sheet = SheetRecord {
             wedge: "W1".into(),
