@@ -266,7 +266,8 @@ pub fn write_trays(
         let (jig, on_card) = (jigs[i].clone(), asked.card.is_some());
         let done = !tray.laid.iter().any(|l| asked.now.marks(l.number));
         let (sides, seconds, drawn) = (tray.sides, seconds[i], asked.drawn.map(str::to_string));
-        let of_tray = TrayFacts { number, sides, seconds, done, jig, drawn, on_card };
+        let zero = tray.laid.first().map_or((0.0, 0.0), |l| l.piece.zero());
+        let of_tray = TrayFacts { number, sides, zero, seconds, done, jig, drawn, on_card };
         facts.push((of_tray, picture));
     }
     output.put("pieces.png", &pieces)?;

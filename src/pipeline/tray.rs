@@ -50,6 +50,11 @@ pub struct Piece {
 }
 
 impl Piece {
+    /// Where the program's zero lies, right of and above the lower left corner of a tray, mm.
+    pub fn zero(&self) -> (f64, f64) {
+        (self.raster.limits.x.zero, self.raster.limits.y.zero)
+    }
+
     /// What a tray needs of a piece; its picture is `side` pixels along its longer side.
     ///
     /// # Errors

@@ -152,6 +152,8 @@ pub struct TrayFacts {
     pub number: usize,
     /// Width and height, mm.
     pub sides: (f64, f64),
+    /// The program's zero, right of and above the tray's lower left corner, mm.
+    pub zero: (f64, f64),
     /// Time of its program, s; `None` where there is none.
     pub seconds: Option<f64>,
     /// Whether all its pieces are marked already, so that it needs none.
@@ -253,6 +255,14 @@ impl SharedFinding {
     }
 }
 
+/// Where the program's zero lies.
+fn in_words((right, up): (f64, f64)) -> String {
+    if (right, up) == (0.0, 0.0) {
+        return text!("proof.tray.zero.corner").into();
+    }
+    text!("proof.tray.zero.away", right = short(right, 2), up = short(up, 2))
+}
+
 /// The ticket of an order; `of` is what is known of each piece that is marked, by its number in the order of marking.
 ///
 /// # Errors
@@ -266,7 +276,7 @@ pub fn ticket(
     skipped: &[String],
     left: Option<&Left>,
 ) -> Result<String, ProofError> {
-    let Some((_, picture)) = trays.first() else {
+    let Some((tray, picture)) = trays.first() else {
         return Err(ProofError::Page(text!("proof.why.no-tray").into()));
     };
     let stopped = trays.iter().any(|(t, _)| t.seconds.is_none() && !t.done);
@@ -322,9 +332,9 @@ pub fn ticket(
         settings,
         picture,
         picture_title: text!("proof.tray.picture"),
-        caption: match left {
-            Some(_) => text!("proof.tray.caption.left").to_string(),
-            None => text!("proof.tray.caption").to_string(),
+        caption: match (left, in_words(tray.zero)) {
+            (Some(_), zero) => text!("proof.tray.caption.left", zero),
+            (None, zero) => text!("proof.tray.caption", zero),
         },
         steps: &steps,
         cautions: &cautions,
@@ -470,8 +480,8 @@ mod tests {
     fn the_step_that_lays_the_blanks_names_each_jig_and_the_card() {
         let tray = |number: usize, jig: &str, done| {
             let (jig, seconds) = (jig.to_string(), Some(60.0));
-            let sides = (200.0, 200.0);
-            let facts = TrayFacts { number, sides, seconds, done, jig, drawn: None, on_card: false };
+            let (sides, zero) = ((200.0, 200.0), (0.0, 0.0));
+            let facts = TrayFacts { number, sides, zero, seconds, done, jig, drawn: None, on_card: false };
             (facts, Picture { width: 1, height: 1, rgb: vec![0; 3] })
         };
         let one = [tray(1, "jig", false), tray(2, "jig", false)];
@@ -513,8 +523,8 @@ mod tests {
         let tray = |number: usize, done: bool| {
             let seconds = (!done).then_some(60.0);
             let jig = "jig".into();
-            let sides = (200.0, 200.0);
-            let facts = TrayFacts { number, sides, seconds, done, jig, drawn: None, on_card: false };
+            let (sides, zero) = ((200.0, 200.0), (0.0, 0.0));
+            let facts = TrayFacts { number, sides, zero, seconds, done, jig, drawn: None, on_card: false };
             (facts, Picture { width: 1, height: 1, rgb: vec![0; 3] })
         };
         let mark = |trays: &[(TrayFacts, Picture)]| {
@@ -540,6 +550,7 @@ mod tests {
         let facts = TrayFacts {
             number: 1,
             sides: (200.0, 200.0),
+            zero: (60.0, -5.5),
             seconds: Some(60.0),
             done: false,
             jig: "jig".into(),
@@ -571,6 +582,7 @@ mod tests {
             "· pieces 2 and 3 to be marked",
             "pieces 2 and 3 alone",
             "crossed out",
+            "zero lies 60 mm right of and -5.5 mm above the tray",
         ] {
             assert!(page.contains(said), "{said}");
         }
