@@ -13,7 +13,7 @@ import sys
 
 import numpy as np
 import pytest
-from PIL import Image, ImageDraw, ImageFont
+from PIL import Image, ImageDraw, ImageFilter, ImageFont
 
 sys.path.insert(0, os.path.dirname(os.path.abspath(__file__)))
 from make_readings import FONTS, anchor, compass, draw, lettered, make, seen, sheet_of, to_code, whale  # noqa: E402
@@ -230,6 +230,30 @@ def test_what_is_hard_to_tell_from_paper_is_asked_or_right(piece, ext, tmp_path)
     report = prepared(piece(), tmp_path, piece.__name__, ext=ext, **how)[0]
     right = piece is print_of_a_finger and report["art"]["read_as"] == "paper"
     assert right or "reading-unsure" in {f["name"] for f in report["findings"]}, report["art"]
+
+
+def lined():
+    """A scanned recipe on lined paper with a margin."""
+    sheet = Image.new("RGB", (2400, 1800), (252, 252, 250))
+    pen = ImageDraw.Draw(sheet)
+    font = ImageFont.truetype(os.path.join(FONTS, "DejaVuSerif-Italic.ttf"), 150)
+    for y in range(91, 1800, 130):
+        pen.line([(0, y), (2400, y)], fill=(190, 190, 190), width=6)
+    pen.line([(220, 0), (220, 1800)], fill=(205, 180, 180), width=5)
+    for i, words in enumerate(["Two cups of flour,", "butter like an egg.", "Stir in the milk and", "leave it by the stove.", "Serve with plum jam."]):
+        pen.text((260, 347 + 260 * i), words, font=font, fill=(20, 20, 20), anchor="ls", stroke_width=3)
+    grain = np.random.default_rng(6).normal(0, 1.5, (1800, 2400, 1))
+    return np.rint(np.clip(np.asarray(sheet.filter(ImageFilter.GaussianBlur(1))) + grain, 0, 255)).astype(np.uint8)
+
+
+@pytest.mark.parametrize("quality", [88, 50])
+def test_lined_paper_is_paper_and_its_lines_stay_bare(quality, tmp_path):
+    report, dots, _ = prepared(lined(), tmp_path, "recipe", ext="jpg", quality=quality)
+    assert report["art"]["read_as"] == "paper", report["art"]
+    assert any("lines of its paper stay bare" in note for note in report["notes"]), report["notes"]
+    # Left of the writing there are lines and the margin.
+    beside, written = dots[:, : dots.shape[1] // 10], dots[:, dots.shape[1] // 8 :]
+    assert not beside.any() and written.mean() > 0.02, (beside.mean(), written.mean())
 
 
 def test_a_sketch_in_a_pdf_is_read_as_its_picture_is(tmp_path):

@@ -23,9 +23,9 @@ const ASKS: f64 = 0.75;
 /// How sure a decision is at most when it rests on looks alone.
 const MOST: f64 = 0.999;
 
-/// A decision for another reading than paper that is less sure than the first is looked at for the ruling of paper, which makes it as sure as the second. Of 28
-/// pictures of drawings and writing on lined paper nine were taken for drawings, up to 0.93 sure; of 190 trial pictures one has
-/// such a ruling, and is lined paper.
+/// A decision for another reading than paper that is less sure than the first is looked at for the ruling of paper, which makes
+/// it as sure as the second. Of 28 pictures of drawings and writing on lined paper nine were taken for drawings, up to 0.93 sure;
+/// of 190 trial pictures one has such a ruling, and is lined paper.
 const RULED: (f64, f64) = (0.98, 0.95);
 /// A sheet with writing all over is bare in so great a share.
 const LEAST_BARE: f64 = 0.5;
