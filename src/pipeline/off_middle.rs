@@ -185,16 +185,18 @@ mod tests {
                 format!("<svg xmlns='http://www.w3.org/2000/svg' width='210' height='297'>{body}</svg>");
             found_of(&svg, "blank = { shape = 'round:90mm' }")
         };
+        assert_eq!(drawing("<circle cx='108' cy='146' r='80'/>"), None);
+        assert!(drawing("<rect width='30' height='30'/>").is_some_and(|f| f.name == "off-middle"));
+        // On a page that is all white its corners count.
         let ground = "<rect width='210' height='297' fill='white'/>";
-        for on in ["", ground] {
-            assert_eq!(drawing(&format!("{on}<circle cx='108' cy='146' r='80'/>")), None);
-            assert!(drawing(&format!("{on}<rect width='30' height='30'/>")).is_some());
-        }
+        let found = |body: &str| drawing(&format!("{ground}{body}")).unwrap().name;
+        assert_eq!(found("<circle cx='108' cy='146' r='80'/>"), "empty-border");
+        assert_eq!(found("<rect width='30' height='30'/>"), "off-middle");
         assert!(drawing("<circle cx='108' cy='106' r='80'/>").is_some_and(|f| f.name == "off-middle"));
     }
 
     #[test]
-    fn a_logo_in_an_empty_border_is_told_with_its_crop_in_a_picture_as_in_a_drawing() {
+    fn a_logo_in_an_empty_border_is_told_with_its_crop() {
         // A lighthouse's sign of 40 x 20 in the middle of 100 x 100, or beside it.
         let picture = |left: u32, ground: [u8; 4]| {
             let of = |x: u32, y: u32| (left..left + 160).contains(&x) && (160..240).contains(&y);
@@ -212,24 +214,26 @@ mod tests {
             out.iter().all(|d| (-1e-9..0.006).contains(d))
         };
         let (white, nothing) = ([255; 4], [0; 4]);
-        let long = "blank = { shape = 'rect:120x60mm', margin = '0mm' }";
+        let (long, square) = (
+            "blank = { shape = 'rect:120x60mm', margin = '0mm' }",
+            "blank = { shape = 'rect:80x80mm', margin = '0mm' }",
+        );
+        for (job, times) in [(long, "5"), (square, "2.5")] {
+            let f = found_in(&picture(120, white), job).unwrap();
+            assert_eq!((f.name, f.severity), ("empty-border", Severity::Note));
+            assert!(f.message.contains(&format!("{times} times as large")), "{}", f.message);
+            assert!(holds(&f, [0.3, 0.4, 0.7, 0.6]), "{f:?}");
+            let cropped = format!("{job}\nart = {{ crop = '30%,40%,40%,20%' }}");
+            assert_eq!(found_in(&picture(120, white), &cropped), None);
+            // What is transparent needs no room.
+            assert_eq!(found_in(&picture(120, nothing), job), None);
+        }
         for ground in [white, nothing] {
-            for (job, times) in [(long, "5"), ("blank = { shape = 'rect:80x80mm', margin = '0mm' }", "2.5")] {
-                let f = found_in(&picture(120, ground), job).unwrap();
-                assert_eq!((f.name, f.severity), ("empty-border", Severity::Note));
-                assert!(f.message.contains(&format!("{times} times as large")), "{}", f.message);
-                assert!(holds(&f, [0.3, 0.4, 0.7, 0.6]), "{f:?}");
-                assert_eq!(
-                    found_in(&picture(120, ground), &format!("{job}\nart = {{ crop = '30%,40%,40%,20%' }}")),
-                    None
-                );
-            }
             let f = found_in(&picture(20, ground), long).unwrap();
             assert_eq!((f.name, f.severity), ("off-middle", Severity::Caution));
             assert!(holds(&f, [0.05, 0.4, 0.45, 0.6]), "{f:?}");
             // A page of the blank's proportions may be laid out so.
-            let f =
-                found_in(&picture(20, ground), "blank = { shape = 'rect:80x80mm', margin = '0mm' }").unwrap();
+            let f = found_in(&picture(20, ground), square).unwrap();
             assert_eq!((f.name, f.severity), ("empty-border", Severity::Note));
         }
         // Where the ground is marked, nothing of it is empty; and what nearly fills its page gains too little.
