@@ -264,7 +264,8 @@ impl Machine {
             moves_per_s: (c.moves_per_s > 0.0).then_some(c.moves_per_s),
             settle: m.settle.0,
             gap_settle: m.gap_settle.0,
-            lag: BeamLag::Seconds(m.lag_ms / 1000.0),
+            // Switched at rest, a late beam still begins where the head stood: in 2 ms at 500 mm/s² that goes 0.001 mm.
+            lag: BeamLag::Seconds(if c.s_inside_moves { m.lag_ms / 1000.0 } else { 0.0 }),
             pointer: c.pointer_power.map(|p| p.0),
         }
     }
@@ -439,5 +440,14 @@ mod tests {
         assert!((switched.0 - 5.6).abs() < 1e-9 && seen == switched, "{switched} {seen}");
         (m.program.link_bytes_per_s, m.program.plans_ahead, m.laser.switch_ms) = (0.0, 0.0, 0.0);
         assert_eq!(m.dots_up_to(Mm(0.0875)), (m.motion.top_speed, m.motion.top_speed));
+    }
+
+    #[test]
+    fn a_beam_that_is_switched_at_rest_is_late_at_no_place() {
+        let mut m = kit::machine("diode-5w").unwrap();
+        m.motion.lag_ms = 2.0;
+        assert_eq!(m.limits().lag, BeamLag::Seconds(0.002));
+        m.program.s_inside_moves = false;
+        assert_eq!(m.limits().lag, BeamLag::Seconds(0.0));
     }
 }

@@ -278,7 +278,8 @@ fn one(place: &Path, machine: &Machine, line: &[String], counts: &Counts) -> Res
         pitch: [number(&dots["pitch_along_mm"])?, number(&dots["pitch_across_mm"])?],
         count: [number(&dots["columns"])? as usize, number(&dots["rows"])? as usize],
         trim: mm(&job["scan"]["trim"]).unwrap_or(0.0),
-        lag: machine.lag / 1000.0,
+        // A head that rests while the beam is switched is where it should be.
+        lag: if machine.moving { machine.lag / 1000.0 } else { 0.0 },
         along: usize::from(job["scan"]["axis"] == "y"),
     };
     let burnt = reader::burnt(&program, &ground)?;
