@@ -5,7 +5,7 @@ use std::sync::Arc;
 use super::render::render;
 use super::view::{View, Window};
 use super::{Art, Kind, RenderError};
-use crate::plane::Alpha;
+use crate::plane::Plane;
 
 /// Dots along the longer side in which the extent is looked for: a thousandth of the art's size.
 const SIDE: f64 = 1024.0;
@@ -42,17 +42,17 @@ fn drawn(art: &Art, view: &View) -> Result<Vec<(f64, f64)>, RenderError> {
     let rendered = render(art, view, dots(w), dots(h), Kind::Drawing)?;
     Ok(match rendered.alpha {
         None => CORNERS.to_vec(),
-        Some(alpha) => few(hull(outer(&alpha))),
+        Some(alpha) => few(hull_of(&alpha, LEAST_COVER)),
     })
 }
 
-/// The outer corners of the first and last covered place of every row.
-fn outer(alpha: &Alpha) -> Vec<(f64, f64)> {
-    let (w, h) = (alpha.width() as f64, alpha.height() as f64);
+/// The convex hull of the places of a plane with at least such a value, in fractions of its width and height.
+pub(crate) fn hull_of<K>(plane: &Plane<K>, least: f32) -> Vec<(f64, f64)> {
+    let (w, h) = (plane.width() as f64, plane.height() as f64);
     let mut points = Vec::new();
-    for y in 0..alpha.height() {
-        let row = alpha.row(y);
-        let covered = |&a: &f32| a >= LEAST_COVER;
+    for y in 0..plane.height() {
+        let row = plane.row(y);
+        let covered = |&v: &f32| v >= least;
         if let (Some(l), Some(r)) = (row.iter().position(covered), row.iter().rposition(covered)) {
             for y in [y, y + 1] {
                 points.push((l as f64 / w, y as f64 / h));
@@ -60,12 +60,12 @@ fn outer(alpha: &Alpha) -> Vec<(f64, f64)> {
             }
         }
     }
-    points
+    hull(points)
 }
 
 /// Convex hull by the monotone chain (A. M. Andrew, Information Processing Letters 9, 1979): its corners in order. Fewer than
 /// three points are their own.
-pub(crate) fn hull(mut points: Vec<(f64, f64)>) -> Vec<(f64, f64)> {
+pub(super) fn hull(mut points: Vec<(f64, f64)>) -> Vec<(f64, f64)> {
     points.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
     points.dedup();
     if points.len() < 3 {

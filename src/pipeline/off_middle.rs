@@ -6,7 +6,7 @@ use super::laid_round::Cone;
 use super::read::crop_to;
 use super::shown::Shown;
 use super::wanted::{Wanted, laid, outlined};
-use crate::art::extent::hull;
+use crate::art::extent::hull_of;
 use crate::art::{Art, Kind, View};
 use crate::findings::{Finding, art as of_art};
 use crate::job::Plan;
@@ -85,19 +85,9 @@ fn inked(wanted: &Wanted, aspect: f64) -> Option<Outline> {
     if wanted.kind == Kind::Photo || wanted.around.is_some() {
         return None;
     }
-    let tone = &wanted.tone;
-    let (wide, high) = (tone.width() as f64, tone.height() as f64);
-    let mut ends = Vec::new();
-    for y in 0..tone.height() {
-        let row = tone.row(y);
-        let marked = |&v: &f32| v >= DRAWN;
-        if let (Some(first), Some(last)) = (row.iter().position(marked), row.iter().rposition(marked)) {
-            for (x, y) in [(first, y), (first, y + 1), (last + 1, y), (last + 1, y + 1)] {
-                ends.push(wanted.placement.window.at((x as f64 / wide, y as f64 / high)));
-            }
-        }
-    }
-    (!ends.is_empty()).then(|| Outline { aspect, hull: hull(ends) })
+    let window = &wanted.placement.window;
+    let hull: Vec<_> = hull_of(&wanted.tone, DRAWN).into_iter().map(|at| window.at(at)).collect();
+    (!hull.is_empty()).then_some(Outline { aspect, hull })
 }
 
 /// Whether the page, which becomes so large (mm), is of the blank's proportions, or of the very size that it states.
