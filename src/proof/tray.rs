@@ -11,6 +11,7 @@ use super::page::fill;
 use super::reduce::reduced;
 use super::report::{Report, StepFacts};
 use super::sheet::{Sheet, Stated, severity};
+use super::words;
 use crate::findings::Severity;
 use crate::job::kit::spoken;
 use crate::texts::text;
@@ -255,14 +256,6 @@ impl SharedFinding {
     }
 }
 
-/// Where the program's zero lies.
-fn in_words((right, up): (f64, f64)) -> String {
-    if (right, up) == (0.0, 0.0) {
-        return text!("proof.tray.zero.corner").into();
-    }
-    text!("proof.tray.zero.away", right = short(right, 2), up = short(up, 2))
-}
-
 /// The ticket of an order; `of` is what is known of each piece that is marked, by its number in the order of marking.
 ///
 /// # Errors
@@ -332,7 +325,7 @@ pub fn ticket(
         settings,
         picture,
         picture_title: text!("proof.tray.picture"),
-        caption: match (left, in_words(tray.zero)) {
+        caption: match (left, words::zero_of_tray(tray.zero)) {
             (Some(_), zero) => text!("proof.tray.caption.left", zero),
             (None, zero) => text!("proof.tray.caption", zero),
         },
@@ -582,7 +575,7 @@ mod tests {
             "· pieces 2 and 3 to be marked",
             "pieces 2 and 3 alone",
             "crossed out",
-            "zero lies 60 mm right of and -5.5 mm above the tray",
+            "zero lies 60 mm right of and 5.5 mm below the tray",
         ] {
             assert!(page.contains(said), "{said}");
         }

@@ -239,6 +239,22 @@ pub fn together<'a>(of: impl IntoIterator<Item = &'a [String]>) -> Vec<String> {
     all
 }
 
+/// Where a program's zero lies, right of and above the lower left corner of a tray (mm).
+pub fn zero_of_tray((right, up): (f64, f64)) -> String {
+    if (right, up) == (0.0, 0.0) {
+        return text!("proof.tray.zero.corner").into();
+    }
+    let across = match right < 0.0 {
+        true => text!("proof.tray.zero.left", mm = short(-right, 2)),
+        false => text!("proof.tray.zero.right", mm = short(right, 2)),
+    };
+    let upright = match up < 0.0 {
+        true => text!("proof.tray.zero.below", mm = short(-up, 2)),
+        false => text!("proof.tray.zero.above", mm = short(up, 2)),
+    };
+    text!("proof.tray.zero.away", across, upright)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
